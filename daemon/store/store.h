@@ -1,0 +1,53 @@
+/* The store: one SQLite file behind domain functions. No SQL and no sqlite type leaves this folder,
+ * so that another database can stand behind the same functions.
+ *
+ * A `struct store` is one connection, used by one thread at a time. There is one writing
+ * connection (owned by the writer thread, writer.h) and any number of read-only ones (readers.h).
+ * WAL, synchronous=FULL: what store_commit() answered is on disk.
+ *
+ * Compatibility: the schema is an append-only list of numbered migrations (schema.c); a file of a
+ * newer number than this program knows is refused, never changed. */
+#ifndef ODDLOAF_STORE_STORE_H
+#define ODDLOAF_STORE_STORE_H
+
+#include "base/error.h"
+#include "base/when.h"
+#include <stdbool.h>
+#include <stdint.h>
+
+enum store_mode { STORE_READ, STORE_WRITE };
+
+struct store;
+
+/* Opens (STORE_WRITE: creates and migrates) DIR/oddloaf.db. */
+int store_open(const char *state_dir, enum store_mode mode, struct store **ret, struct error *err);
+void store_close(struct store *store); /* NULL is fine */
+
+/* Transactions. store_nest() opens a savepoint inside one, so that one refused job does not undo
+ * its neighbours in a group commit. A reader brackets work that must see one state with
+ * store_begin()/store_rollback(). */
+int store_begin(struct store *store, struct error *err);
+int store_commit(struct store *store, struct error *err);
+void store_rollback(struct store *store);
+int store_nest(struct store *store, struct error *err);
+int store_unnest(struct store *store, bool keep, struct error *err);
+
+/* Online copy to `path` (must not exist); checked, synced, then renamed into place. */
+int store_backup(struct store *store, const char *path, struct error *err);
+/* quick_check; ERROR_INTERNAL with the first finding. */
+int store_check(struct store *store, struct error *err);
+/* Truncates the WAL when no reader holds it (quiet moments, after an erasure). */
+void store_checkpoint(struct store *store);
+
+struct store_size {
+    int64_t db_bytes, wal_bytes;
+};
+struct store_size store_size(const struct store *store);
+int store_schema_version(void);
+
+/* Small named values (calibrations, counters of loads): `value` NULL deletes. */
+int store_setting_set(struct store *store, const char *key, const char *value, struct error *err);
+/* *ret is malloc'd or NULL if unset. */
+int store_setting_get(struct store *store, const char *key, char **ret, struct error *err);
+
+#endif

@@ -1,0 +1,249 @@
+#include "store/writer.h"
+#include "base/text.h"
+#include <pthread.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { GROUP_LIMIT = 512 };
+
+struct queued {
+    struct writer_job job;
+    struct queued *next;
+    int code;
+    struct error err;
+};
+
+struct writer {
+    struct store *store;
+    pthread_t thread;
+    pthread_mutex_t lock;
+    pthread_cond_t arrived;
+    struct queued *first, **last;
+    size_t limit;
+    bool stopping;
+    struct writer_counts counts;
+};
+
+/* Takes the whole queue (up to the limit of a group); waits while it is empty. NULL: stop. */
+static struct queued *take_group(struct writer *w, size_t *ret_count)
+{
+    pthread_mutex_lock(&w->lock);
+    while (!w->first && !w->stopping) {
+        struct timespec until;
+        clock_gettime(CLOCK_REALTIME, &until);
+        until.tv_sec += 1; /* an idle writer still shows progress to the watchdog */
+        pthread_cond_timedwait(&w->arrived, &w->lock, &until);
+        w->counts.last_progress_ms = clock_monotonic_ms();
+    }
+    struct queued *group = w->first, *end = group;
+    size_t count = group ? 1 : 0;
+    for (; end && end->next && count < GROUP_LIMIT; count++)
+        end = end->next;
+    if (end) {
+        w->first = end->next;
+        if (!w->first)
+            w->last = &w->first;
+        end->next = NULL;
+        w->counts.queued -= count;
+    }
+    pthread_mutex_unlock(&w->lock);
+    *ret_count = count;
+    return group;
+}
+
+static void apply_one(struct store *store, struct queued *q)
+{
+    error_clear(&q->err);
+    q->code = store_nest(store, &q->err);
+    if (q->code)
+        return;
+    q->code = q->job.apply(store, q->job.arg, &q->err);
+    struct error unnest_err = {0};
+    int rc = store_unnest(store, q->code == 0, &unnest_err);
+    if (!q->code && rc) {
+        q->code = rc;
+        q->err = unnest_err;
+    }
+}
+
+/* One transaction over the list; on failure nothing of it is kept and every job that had gone
+ * well is told why. */
+static int commit_group(struct store *store, struct queued *group)
+{
+    struct error err = {0};
+    int rc = store_begin(store, &err);
+    for (struct queued *q = group; q && !rc; q = q->next) {
+        apply_one(store, q);
+        if (q->code == ERROR_NO_SPACE || q->code == ERROR_IO) {
+            rc = q->code;
+            err = q->err;
+        }
+    }
+    if (!rc)
+        rc = store_commit(store, &err);
+    else
+        store_rollback(store);
+    if (rc) {
+        for (struct queued *q = group; q; q = q->next) {
+            q->code = rc;
+            q->err = err;
+        }
+    }
+    return rc;
+}
+
+/* A group that failed as a whole is tried again job by job: a disk with room for one complaint
+ * still takes one. */
+static void run_group(struct writer *w, struct queued *group, size_t count)
+{
+    if (commit_group(w->store, group) != 0 && count > 1) {
+        for (struct queued *q = group, *next; q; q = next) {
+            next = q->next;
+            q->next = NULL;
+            commit_group(w->store, q);
+            q->next = next;
+        }
+    }
+    for (struct queued *q = group, *next; q; q = next) {
+        next = q->next;
+        q->job.done(q->job.arg, q->code, &q->err);
+        if (q->code) {
+            pthread_mutex_lock(&w->lock);
+            w->counts.refused++;
+            pthread_mutex_unlock(&w->lock);
+        }
+        free(q);
+    }
+    pthread_mutex_lock(&w->lock);
+    w->counts.groups++;
+    w->counts.jobs += count;
+    if (count > w->counts.largest_group)
+        w->counts.largest_group = count;
+    w->counts.last_progress_ms = clock_monotonic_ms();
+    pthread_mutex_unlock(&w->lock);
+}
+
+static void *writer_main(void *arg)
+{
+    struct writer *w = arg;
+    size_t count;
+    struct queued *group;
+    while ((group = take_group(w, &count)))
+        run_group(w, group, count);
+    return NULL;
+}
+
+int writer_start(const char *state_dir, size_t queue_limit, struct writer **ret, struct error *err)
+{
+    struct store *store;
+    int rc = store_open(state_dir, STORE_WRITE, &store, err);
+    if (rc)
+        return rc;
+    struct writer *w = xcalloc(1, sizeof *w);
+    w->store = store;
+    w->limit = queue_limit;
+    w->last = &w->first;
+    w->counts.last_progress_ms = clock_monotonic_ms();
+    pthread_mutex_init(&w->lock, NULL);
+    pthread_cond_init(&w->arrived, NULL);
+    int failed = pthread_create(&w->thread, NULL, writer_main, w);
+    if (failed) {
+        store_close(store);
+        free(w);
+        return error_set(err, ERROR_IO, "cannot start the writer thread: %s", strerror(failed));
+    }
+    *ret = w;
+    return 0;
+}
+
+void writer_stop(struct writer *w)
+{
+    if (!w)
+        return;
+    pthread_mutex_lock(&w->lock);
+    w->stopping = true;
+    pthread_cond_signal(&w->arrived);
+    pthread_mutex_unlock(&w->lock);
+    pthread_join(w->thread, NULL);
+    store_close(w->store);
+    pthread_cond_destroy(&w->arrived);
+    pthread_mutex_destroy(&w->lock);
+    free(w);
+}
+
+int writer_submit(struct writer *w, const struct writer_job *job)
+{
+    struct queued *q = xcalloc(1, sizeof *q);
+    q->job = *job;
+    pthread_mutex_lock(&w->lock);
+    bool refused = w->stopping || w->counts.queued >= w->limit;
+    if (!refused) {
+        *w->last = q;
+        w->last = &q->next;
+        w->counts.queued++;
+        pthread_cond_signal(&w->arrived);
+    }
+    pthread_mutex_unlock(&w->lock);
+    if (refused)
+        free(q);
+    return refused ? ERROR_BUSY : 0;
+}
+
+struct waiting {
+    int (*apply)(struct store *, void *, struct error *);
+    void *arg;
+    pthread_mutex_t lock;
+    pthread_cond_t finished;
+    bool done;
+    int code;
+    struct error err;
+};
+
+static int waiting_apply(struct store *store, void *arg, struct error *err)
+{
+    struct waiting *wait = arg;
+    return wait->apply(store, wait->arg, err);
+}
+
+static void waiting_done(void *arg, int code, const struct error *err)
+{
+    struct waiting *wait = arg;
+    pthread_mutex_lock(&wait->lock);
+    wait->code = code;
+    wait->err = *err;
+    wait->done = true;
+    pthread_cond_signal(&wait->finished);
+    pthread_mutex_unlock(&wait->lock);
+}
+
+int writer_run(struct writer *w, int (*apply)(struct store *, void *, struct error *), void *arg,
+               struct error *err)
+{
+    struct waiting wait = {.apply = apply, .arg = arg};
+    pthread_mutex_init(&wait.lock, NULL);
+    pthread_cond_init(&wait.finished, NULL);
+    int rc = writer_submit(w, &(struct writer_job){waiting_apply, waiting_done, &wait});
+    if (rc) {
+        error_set(err, ERROR_BUSY, "too much is waiting to be written");
+        error_hint(err, "try again in a moment");
+    } else {
+        pthread_mutex_lock(&wait.lock);
+        while (!wait.done)
+            pthread_cond_wait(&wait.finished, &wait.lock);
+        pthread_mutex_unlock(&wait.lock);
+        rc = wait.code;
+        if (rc && err && !err->code)
+            *err = wait.err;
+    }
+    pthread_cond_destroy(&wait.finished);
+    pthread_mutex_destroy(&wait.lock);
+    return rc;
+}
+
+struct writer_counts writer_counts(struct writer *w)
+{
+    pthread_mutex_lock(&w->lock);
+    struct writer_counts counts = w->counts;
+    pthread_mutex_unlock(&w->lock);
+    return counts;
+}

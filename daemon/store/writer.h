@@ -1,0 +1,39 @@
+/* The writer: one thread that owns the one writing connection and commits in groups. Everything
+ * that queued while the last commit ran goes into the next transaction, each job in a savepoint of
+ * its own, so that one refused job does not undo its neighbours. A job is answered only after the
+ * commit that holds it is on disk. */
+#ifndef ODDLOAF_STORE_WRITER_H
+#define ODDLOAF_STORE_WRITER_H
+
+#include "store/store.h"
+
+struct writer;
+
+struct writer_job {
+    /* Runs on the writer thread inside the transaction. Non-zero: undone, and `done` gets the
+     * error. May run again if the whole group failed to commit. */
+    int (*apply)(struct store *store, void *arg, struct error *err);
+    /* Runs on the writer thread after the commit (code 0) or the refusal. Owns `arg` from here.
+     * Must be quick: it holds up the next group. */
+    void (*done)(void *arg, int code, const struct error *err);
+    void *arg;
+};
+
+struct writer_counts {
+    uint64_t jobs, groups, refused;
+    size_t queued, largest_group;
+    int64_t last_progress_ms; /* monotonic; for the watchdog */
+};
+
+/* Opens (creates, migrates) the store in `state_dir`. At most `queue_limit` jobs wait. */
+int writer_start(const char *state_dir, size_t queue_limit, struct writer **ret, struct error *err);
+/* Finishes what is queued, closes the store. NULL is fine. */
+void writer_stop(struct writer *writer);
+/* Thread-safe. ERROR_BUSY when the queue is full or stopping; then `done` is not called. */
+int writer_submit(struct writer *writer, const struct writer_job *job);
+/* Submits and waits for the commit. Not from the loop thread, nor from inside a job. */
+int writer_run(struct writer *writer, int (*apply)(struct store *, void *, struct error *),
+               void *arg, struct error *err);
+struct writer_counts writer_counts(struct writer *writer);
+
+#endif
