@@ -1,0 +1,249 @@
+#include "base/jsonx.h"
+#include "base/text.h"
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define FILE_BYTES (16u << 20)
+
+/* ---- places in the text ---- */
+
+void jsonx_place(const char *bytes, size_t at, long *ret_line, long *ret_column)
+{
+    long line = 1;
+    long column = 1;
+    for (size_t i = 0; i < at; i++) {
+        if (bytes[i] == '\n') {
+            line++;
+            column = 1;
+        } else if (((unsigned char)bytes[i] & 0xC0) != 0x80) {
+            column++;
+        }
+    }
+    *ret_line = line;
+    *ret_column = column;
+}
+
+static int refuse(struct error *err, const char *bytes, size_t at, const char *text)
+{
+    long line = 0;
+    long column = 0;
+    jsonx_place(bytes, at, &line, &column);
+    error_at(err, NULL, line, column);
+    return error_set(err, ERROR_INVALID, "%s", text);
+}
+
+/* ---- before the parser sees the text ---- */
+
+static bool is_word_byte(char c)
+{
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_';
+}
+
+static size_t word_end(const char *bytes, size_t length, size_t at)
+{
+    while (at < length && is_word_byte(bytes[at]))
+        at++;
+    return at;
+}
+
+static bool is_literal(const char *word, size_t length)
+{
+    static const char *const literals[] = {"true", "false", "null"};
+    for (size_t i = 0; i < sizeof literals / sizeof *literals; i++)
+        if (strlen(literals[i]) == length && memcmp(word, literals[i], length) == 0)
+            return true;
+    return false;
+}
+
+static size_t skip_string(const char *bytes, size_t length, size_t at)
+{
+    for (at++; at < length && bytes[at] != '"'; at++)
+        if (bytes[at] == '\\')
+            at++;
+    return at < length ? at + 1 : length;
+}
+
+/* Bounds the nesting, since the parser recurses, and names the words that are not JSON: NaN and
+ * Infinity come from programs that print numbers without looking at them. */
+static int scan(const char *bytes, size_t length, struct error *err)
+{
+    int depth = 0;
+    for (size_t at = 0; at < length;) {
+        char c = bytes[at];
+        if (c == '"') {
+            at = skip_string(bytes, length, at);
+            continue;
+        }
+        if (is_word_byte(c)) {
+            size_t end = word_end(bytes, length, at);
+            bool number = c >= '0' && c <= '9';
+            if (!number && !is_literal(bytes + at, end - at)) {
+                char word[32];
+                char text[96];
+                snprintf(word, sizeof word, "%.*s", (int)(end - at < 24 ? end - at : 24),
+                         bytes + at);
+                snprintf(text, sizeof text, "'%s' is not a JSON value", word);
+                error_hint(err, "leave the member out, or write null, where a number is missing");
+                return refuse(err, bytes, at, text);
+            }
+            at = end;
+            continue;
+        }
+        if ((c == '[' || c == '{') && ++depth > JSONX_DEPTH)
+            return refuse(err, bytes, at, "nested more than 16 levels deep");
+        if ((c == ']' || c == '}') && depth > 0)
+            depth--;
+        at++;
+    }
+    return 0;
+}
+
+static int check_bytes(const char *bytes, size_t length, struct error *err)
+{
+    if (length >= 3 && memcmp(bytes, "\xEF\xBB\xBF", 3) == 0) {
+        error_hint(err, "save as UTF-8 without it");
+        return refuse(err, bytes, 0, "starts with a byte order mark");
+    }
+    size_t good = text_utf8_prefix(bytes, length);
+    if (good < length)
+        return refuse(err, bytes, good,
+                      bytes[good] == '\0' ? "holds a NUL byte" : "is not UTF-8 from here on");
+    return scan(bytes, length, err);
+}
+
+static int parse(const char *bytes, size_t length, size_t limit, json_t **ret, struct error *err)
+{
+    if (length > limit)
+        return error_set(err, ERROR_TOO_LARGE, "%zu bytes of JSON, at most %zu are taken", length,
+                         limit);
+    int rc = check_bytes(bytes, length, err);
+    if (rc)
+        return rc;
+    json_error_t why;
+    json_t *root = json_loadb(bytes, length, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &why);
+    if (!root) {
+        error_at(err, NULL, why.line, why.column);
+        return error_set(err, ERROR_INVALID, "not JSON: %s", why.text);
+    }
+    *ret = root;
+    return 0;
+}
+
+int jsonx_parse(const char *bytes, size_t length, json_t **ret, struct error *err)
+{
+    return parse(bytes, length, JSONX_BYTES, ret, err);
+}
+
+/* ---- files ---- */
+
+static int read_file(FILE *file, struct text_buffer *ret, struct error *err)
+{
+    char chunk[16384];
+    size_t n;
+    while ((n = fread(chunk, 1, sizeof chunk, file)) > 0) {
+        if (ret->length + n > FILE_BYTES)
+            return error_set(err, ERROR_TOO_LARGE, "the file is over %u MiB", FILE_BYTES >> 20);
+        text_append_bytes(ret, chunk, n);
+    }
+    if (ferror(file))
+        return error_set(err, ERROR_IO, "cannot read: %s", strerror(errno));
+    return 0;
+}
+
+int jsonx_load(const char *path, json_t **ret, struct error *err)
+{
+    FILE *file = fopen(path, "rbe");
+    if (!file) {
+        int why = errno;
+        error_at(err, path, 0, 0);
+        return error_set(err, why == ENOENT ? ERROR_NOT_FOUND : ERROR_IO, "cannot open: %s",
+                         strerror(why));
+    }
+    struct text_buffer text = {0};
+    int rc = read_file(file, &text, err);
+    fclose(file);
+    if (!rc)
+        rc = parse(text.data ? text.data : "", text.length, FILE_BYTES, ret, err);
+    if (rc)
+        error_at(err, path, 0, 0);
+    text_buffer_free(&text);
+    return rc;
+}
+
+/* ---- typed members ---- */
+
+/* The member, or NULL if absent or null. */
+static const json_t *member(const json_t *object, const char *name)
+{
+    const json_t *value = json_object_get(object, name);
+    return json_is_null(value) ? NULL : value;
+}
+
+static int wrong_type(struct error *err, const char *name, const char *want, const json_t *got)
+{
+    static const char *const types[] = {
+        [JSON_OBJECT] = "an object", [JSON_ARRAY] = "an array", [JSON_STRING] = "a string",
+        [JSON_INTEGER] = "a number", [JSON_REAL] = "a number",  [JSON_TRUE] = "true",
+        [JSON_FALSE] = "false",      [JSON_NULL] = "null",
+    };
+    error_field(err, name, json_string_value(got));
+    return error_set(err, ERROR_INVALID, "must be %s, is %s", want, types[json_typeof(got)]);
+}
+
+int jsonx_string(const json_t *object, const char *name, const char **ret, struct error *err)
+{
+    const json_t *value = member(object, name);
+    if (!value)
+        return 0;
+    if (!json_is_string(value))
+        return wrong_type(err, name, "a string", value);
+    *ret = json_string_value(value);
+    return 0;
+}
+
+int jsonx_number(const json_t *object, const char *name, double *ret, struct error *err)
+{
+    const json_t *value = member(object, name);
+    if (!value)
+        return 0;
+    if (!json_is_number(value))
+        return wrong_type(err, name, "a number", value);
+    *ret = json_number_value(value);
+    return 0;
+}
+
+int jsonx_int(const json_t *object, const char *name, int64_t *ret, struct error *err)
+{
+    const json_t *value = member(object, name);
+    if (!value)
+        return 0;
+    if (json_is_integer(value)) {
+        *ret = json_integer_value(value);
+        return 0;
+    }
+    double real = json_real_value(value);
+    /* beyond 2^53 a double no longer names one integer */
+    if (!json_is_real(value) || real != floor(real) || fabs(real) > 9007199254740992.0)
+        return wrong_type(err, name, "a whole number", value);
+    *ret = (int64_t)real;
+    return 0;
+}
+
+int jsonx_bool(const json_t *object, const char *name, bool *ret, struct error *err)
+{
+    const json_t *value = member(object, name);
+    if (!value)
+        return 0;
+    if (!json_is_boolean(value))
+        return wrong_type(err, name, "true or false", value);
+    *ret = json_is_true(value);
+    return 0;
+}
+
+char *jsonx_dump(const json_t *value)
+{
+    return json_dumps(value, JSON_COMPACT | JSON_ENCODE_ANY | JSON_REAL_PRECISION(15));
+}

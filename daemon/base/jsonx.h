@@ -1,0 +1,38 @@
+/* JSON on top of Jansson, strict (RFC 8259 and, of I-JSON RFC 7493, the rules on names and
+ * encoding): no duplicate names, no NUL, no lone surrogates, no byte order mark, no NaN or
+ * Infinity, no trailing bytes, bounded depth and size. jsonx_locate() finds a value's place again,
+ * so that a rule file's error can name line and column. */
+#ifndef ODDLOAF_BASE_JSONX_H
+#define ODDLOAF_BASE_JSONX_H
+
+#include "error.h"
+#include <jansson.h>
+#include <stdbool.h>
+#include <stdint.h>
+
+#define JSONX_DEPTH 16
+#define JSONX_BYTES (1u << 20)
+
+/* Parses one document of `length` bytes, a scalar too. *ret is a new reference, written only on
+ * success. Errors carry line and column; ERROR_TOO_LARGE over JSONX_BYTES. */
+int jsonx_parse(const char *bytes, size_t length, json_t **ret, struct error *err);
+/* Reads a whole file (<= 16 MiB). err->source = path. ERROR_NOT_FOUND if there is none. */
+int jsonx_load(const char *path, json_t **ret, struct error *err);
+/* Line and character column, both from 1, of byte `at`. */
+void jsonx_place(const char *bytes, size_t at, long *ret_line, long *ret_column);
+/* Line and column (1-based) of the value an RFC 6901 pointer names in the same text; for a
+ * missing member, of the innermost object that is there. False only if the text is not JSON. */
+bool jsonx_locate(const char *bytes, size_t length, const char *pointer, long *ret_line,
+                  long *ret_column);
+
+/* Typed members. Absent or null → *ret is left as it is, so set the default before; wrong type →
+ * ERROR_INVALID with field = name. A string stays the object's. jsonx_int takes 5.0 for 5. */
+int jsonx_string(const json_t *object, const char *name, const char **ret, struct error *err);
+int jsonx_number(const json_t *object, const char *name, double *ret, struct error *err);
+int jsonx_int(const json_t *object, const char *name, int64_t *ret, struct error *err);
+int jsonx_bool(const json_t *object, const char *name, bool *ret, struct error *err);
+/* Compact text, keys in insertion order; numbers with up to 15 digits. Caller frees; NULL
+ * only if `value` is NULL. */
+char *jsonx_dump(const json_t *value);
+
+#endif

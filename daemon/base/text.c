@@ -1,0 +1,196 @@
+#include "base/text.h"
+#include "base/error.h"
+#include <errno.h>
+#include <locale.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- allocation ---- */
+
+static void *or_abort(void *p)
+{
+    if (!p) {
+        fputs("out of memory\n", stderr);
+        abort();
+    }
+    return p;
+}
+
+void *xmalloc(size_t size)
+{
+    return or_abort(malloc(size ? size : 1));
+}
+
+void *xcalloc(size_t count, size_t size)
+{
+    return or_abort(calloc(count ? count : 1, size ? size : 1));
+}
+
+void *xrealloc(void *p, size_t size)
+{
+    return or_abort(realloc(p, size ? size : 1));
+}
+
+char *xstrdup(const char *s)
+{
+    return or_abort(strdup(s));
+}
+
+char *xstrndup(const char *s, size_t length)
+{
+    return or_abort(strndup(s, length));
+}
+
+/* ---- strict numbers ---- */
+
+static const char *skip_digits(const char *s)
+{
+    while (*s >= '0' && *s <= '9')
+        s++;
+    return s;
+}
+
+/* [+-] digits [. digits] [e [+-] digits], or [+-] . digits …: nothing before, nothing after. */
+static bool is_decimal(const char *s)
+{
+    if (*s == '+' || *s == '-')
+        s++;
+    const char *end = skip_digits(s);
+    bool whole = end > s;
+    s = end;
+    if (*s == '.') {
+        end = skip_digits(s + 1);
+        if (end == s + 1)
+            return false;
+        s = end;
+    } else if (!whole) {
+        return false;
+    }
+    if (*s == 'e' || *s == 'E') {
+        s++;
+        if (*s == '+' || *s == '-')
+            s++;
+        end = skip_digits(s);
+        if (end == s)
+            return false;
+        s = end;
+    }
+    return *s == '\0';
+}
+
+/* The C library hands out one static object for "C", so this neither allocates nor leaks. */
+static locale_t c_locale(void)
+{
+    return newlocale(LC_ALL_MASK, "C", (locale_t)0);
+}
+
+int text_to_double(const char *s, double *ret)
+{
+    if (!s || !is_decimal(s))
+        return ERROR_INVALID;
+    locale_t c = c_locale();
+    double value = strtod_l(s, NULL, c);
+    freelocale(c);
+    if (!isfinite(value))
+        return ERROR_INVALID;
+    *ret = value;
+    return 0;
+}
+
+int text_to_int64(const char *s, int64_t *ret)
+{
+    if (!s)
+        return ERROR_INVALID;
+    const char *digits = *s == '-' || *s == '+' ? s + 1 : s;
+    const char *end = skip_digits(digits);
+    if (end == digits || *end != '\0')
+        return ERROR_INVALID;
+    errno = 0;
+    long long value = strtoll(s, NULL, 10);
+    if (errno)
+        return ERROR_INVALID;
+    *ret = value;
+    return 0;
+}
+
+/* ---- the buffer ---- */
+
+static void reserve(struct text_buffer *b, size_t more)
+{
+    if (more > SIZE_MAX / 2 - b->length - 1)
+        or_abort(NULL);
+    size_t need = b->length + more + 1;
+    if (need <= b->capacity)
+        return;
+    size_t capacity = b->capacity ? b->capacity : 64;
+    while (capacity < need)
+        capacity *= 2;
+    b->data = xrealloc(b->data, capacity);
+    b->capacity = capacity;
+}
+
+void text_append_bytes(struct text_buffer *b, const void *bytes, size_t length)
+{
+    reserve(b, length);
+    if (length)
+        memcpy(b->data + b->length, bytes, length);
+    b->length += length;
+    b->data[b->length] = '\0';
+}
+
+void text_append(struct text_buffer *b, const char *s)
+{
+    text_append_bytes(b, s, strlen(s));
+}
+
+void text_appendf(struct text_buffer *b, const char *format, ...)
+{
+    va_list args;
+    va_start(args, format);
+    text_vappendf(b, format, args);
+    va_end(args);
+}
+
+void text_vappendf(struct text_buffer *b, const char *format, va_list args)
+{
+    locale_t c = c_locale();
+    locale_t before = uselocale(c);
+    va_list again;
+    va_copy(again, args);
+    reserve(b, 0);
+    int length = vsnprintf(b->data + b->length, b->capacity - b->length, format, args);
+    if (length < 0)
+        or_abort(NULL);
+    if ((size_t)length >= b->capacity - b->length) {
+        reserve(b, (size_t)length);
+        vsnprintf(b->data + b->length, b->capacity - b->length, format, again);
+    }
+    va_end(again);
+    b->length += (size_t)length;
+    uselocale(before);
+    freelocale(c);
+}
+
+void text_reset(struct text_buffer *b)
+{
+    b->length = 0;
+    if (b->data)
+        b->data[0] = '\0';
+}
+
+char *text_take(struct text_buffer *b)
+{
+    reserve(b, 0);
+    char *data = b->data;
+    data[b->length] = '\0';
+    *b = (struct text_buffer){0};
+    return data;
+}
+
+void text_buffer_free(struct text_buffer *b)
+{
+    free(b->data);
+    *b = (struct text_buffer){0};
+}

@@ -1,0 +1,57 @@
+/* Text: UTF-8 checks, folding for look-ups, strict numbers, a growing buffer, allocation
+ * that aborts when memory is gone (a daemon that cannot allocate 40 bytes restarts). */
+#ifndef ODDLOAF_BASE_TEXT_H
+#define ODDLOAF_BASE_TEXT_H
+
+#include <stdarg.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+void *xmalloc(size_t size);
+void *xcalloc(size_t count, size_t size);
+void *xrealloc(void *p, size_t size);
+char *xstrdup(const char *s);
+char *xstrndup(const char *s, size_t length);
+
+/* True if the bytes are well-formed UTF-8 (RFC 3629: no surrogates, no overlong forms, <= 10FFFF)
+ * without NUL. */
+bool text_is_utf8(const char *s, size_t length);
+/* Bytes before the first that breaks that rule; `length` if none does. */
+size_t text_utf8_prefix(const char *s, size_t length);
+/* Number of characters (code points) of a well-formed string. */
+size_t text_length(const char *s);
+/* Columns the string takes on a terminal (wide East Asian characters two, combining none). */
+int text_columns(const char *s);
+/* Copies with ASCII letters lowered, accents of Latin letters dropped (á→a, ñ→n, ü→u, ß→ss),
+ * runs of white space made one blank, ends trimmed, malformed bytes made '?'. Latin-1 Supplement
+ * and Latin Extended-A and combining accents are covered. Cut at a character. Returns `out`. */
+char *text_fold(const char *s, char *out, size_t size);
+/* Copies at most size-1 bytes, cut at a character. Control characters, marks that turn the reading
+ * direction and malformed bytes become '?'. Returns `out`. */
+char *text_clip(const char *s, char *out, size_t size);
+bool text_equal_fold(const char *a, const char *b); /* ASCII case-insensitive */
+
+/* Strict numbers, the same in every locale: the whole string must be the number; no blanks, hex,
+ * inf, nan, trailing point or value out of range ("+1", ".5", "1e3" are numbers, "5." is not).
+ * Return 0 or ERROR_INVALID; *ret is written only on success. */
+int text_to_double(const char *s, double *ret);
+int text_to_int64(const char *s, int64_t *ret);
+
+/* A growing, always NUL-terminated byte buffer; numbers are printed as in the C locale.
+ * Zero-initialise; text_buffer_free() ends it. */
+struct text_buffer {
+    char *data; /* NULL until the first append */
+    size_t length, capacity;
+};
+void text_append(struct text_buffer *b, const char *s);
+void text_append_bytes(struct text_buffer *b, const void *bytes, size_t length);
+void text_appendf(struct text_buffer *b, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+void text_vappendf(struct text_buffer *b, const char *format, va_list args)
+    __attribute__((format(printf, 2, 0)));
+void text_reset(struct text_buffer *b); /* keeps the memory */
+char *text_take(struct text_buffer *b); /* gives the string away (never NULL), empties b */
+void text_buffer_free(struct text_buffer *b);
+
+#endif

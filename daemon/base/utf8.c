@@ -1,0 +1,424 @@
+/* The half of text.h that looks at characters. */
+#include "base/text.h"
+#include <string.h>
+
+/* Decodes one character of at most `length` bytes. Returns its bytes, or 0 where RFC 3629 is
+ * broken: stray or missing continuation, overlong form, surrogate, beyond U+10FFFF. */
+static size_t decode(const unsigned char *s, size_t length, uint32_t *ret)
+{
+    static const struct {
+        unsigned char mask, lead;
+        uint32_t least;
+    } forms[] = {{0x80, 0x00, 0}, {0xE0, 0xC0, 0x80}, {0xF0, 0xE0, 0x800}, {0xF8, 0xF0, 0x10000}};
+
+    for (size_t extra = 0; extra < 4; extra++) {
+        if ((s[0] & forms[extra].mask) != forms[extra].lead)
+            continue;
+        if (extra >= length)
+            return 0;
+        uint32_t c = s[0] & (unsigned char)~forms[extra].mask;
+        for (size_t i = 1; i <= extra; i++) {
+            if ((s[i] & 0xC0) != 0x80)
+                return 0;
+            c = c << 6 | (s[i] & 0x3F);
+        }
+        if (c < forms[extra].least || c > 0x10FFFF || (c >= 0xD800 && c <= 0xDFFF))
+            return 0;
+        *ret = c;
+        return extra + 1;
+    }
+    return 0;
+}
+
+/* Walks a terminated string; a malformed byte comes out as U+FFFD. */
+static uint32_t next(const char **s)
+{
+    uint32_t c = 0;
+    const unsigned char *bytes = (const unsigned char *)*s;
+    size_t size = decode(bytes, strnlen(*s, 4), &c);
+    if (size == 0) {
+        size = 1;
+        c = 0xFFFD;
+    }
+    *s += size;
+    return c;
+}
+
+size_t text_utf8_prefix(const char *s, size_t length)
+{
+    size_t at = 0;
+    while (at < length) {
+        uint32_t c = 0;
+        size_t size = decode((const unsigned char *)s + at, length - at, &c);
+        if (size == 0 || c == 0)
+            break;
+        at += size;
+    }
+    return at;
+}
+
+bool text_is_utf8(const char *s, size_t length)
+{
+    return text_utf8_prefix(s, length) == length;
+}
+
+size_t text_length(const char *s)
+{
+    size_t n = 0;
+    for (; *s; s++)
+        n += ((unsigned char)*s & 0xC0) != 0x80;
+    return n;
+}
+
+/* ---- columns ---- */
+
+struct range {
+    uint32_t first, last;
+};
+
+static bool within(uint32_t c, const struct range *ranges, size_t count)
+{
+    size_t low = 0;
+    size_t high = count;
+    while (low < high) {
+        size_t middle = (low + high) / 2;
+        if (c > ranges[middle].last)
+            low = middle + 1;
+        else if (c < ranges[middle].first)
+            high = middle;
+        else
+            return true;
+    }
+    return false;
+}
+
+#define WITHIN(c, table) within((c), (table), sizeof(table) / sizeof *(table))
+
+/* Own, short tables rather than wcwidth(3), whose answer depends on the locale. They follow the
+ * blocks of the Unicode Character Database: general categories Mn and Me of the scripts likely in
+ * names of products and stores, zero-width format characters, and East Asian Width W and F. */
+static const struct range zero_columns[] = {
+    {0x0300, 0x036F}, {0x0483, 0x0489},   {0x0591, 0x05BD},   {0x05BF, 0x05BF}, {0x05C1, 0x05C2},
+    {0x05C4, 0x05C5}, {0x0610, 0x061A},   {0x064B, 0x065F},   {0x0670, 0x0670}, {0x06D6, 0x06DC},
+    {0x06DF, 0x06E4}, {0x06E7, 0x06E8},   {0x06EA, 0x06ED},   {0x093C, 0x093C}, {0x0941, 0x0948},
+    {0x094D, 0x094D}, {0x0E31, 0x0E31},   {0x0E34, 0x0E3A},   {0x0E47, 0x0E4E}, {0x1AB0, 0x1AFF},
+    {0x1DC0, 0x1DFF}, {0x200B, 0x200F},   {0x202A, 0x202E},   {0x2060, 0x2064}, {0x2066, 0x206F},
+    {0x20D0, 0x20F0}, {0x302A, 0x302D},   {0x3099, 0x309A},   {0xFE00, 0xFE0F}, {0xFE20, 0xFE2F},
+    {0xFEFF, 0xFEFF}, {0x1F3FB, 0x1F3FF}, {0xE0100, 0xE01EF},
+};
+static const struct range two_columns[] = {
+    {0x1100, 0x115F},   {0x231A, 0x231B},   {0x2329, 0x232A},   {0x23E9, 0x23EC},
+    {0x25FD, 0x25FE},   {0x2614, 0x2615},   {0x2648, 0x2653},   {0x267F, 0x267F},
+    {0x26A1, 0x26A1},   {0x2705, 0x2705},   {0x274C, 0x274C},   {0x2753, 0x2755},
+    {0x2757, 0x2757},   {0x2795, 0x2797},   {0x2E80, 0x303E},   {0x3041, 0x33FF},
+    {0x3400, 0x4DBF},   {0x4E00, 0x9FFF},   {0xA000, 0xA4CF},   {0xA960, 0xA97C},
+    {0xAC00, 0xD7A3},   {0xF900, 0xFAFF},   {0xFE30, 0xFE6F},   {0xFF01, 0xFF60},
+    {0xFFE0, 0xFFE6},   {0x1F300, 0x1F320}, {0x1F32D, 0x1F335}, {0x1F337, 0x1F37C},
+    {0x1F37E, 0x1F393}, {0x1F3E0, 0x1F3F0}, {0x1F400, 0x1F43E}, {0x1F440, 0x1F4FC},
+    {0x1F5FB, 0x1F64F}, {0x1F680, 0x1F6C5}, {0x1F900, 0x1F9FF}, {0x20000, 0x3FFFD},
+};
+
+int text_columns(const char *s)
+{
+    int columns = 0;
+    while (*s) {
+        uint32_t c = next(&s);
+        if (c < 0x20 || (c >= 0x7F && c < 0xA0) || WITHIN(c, zero_columns))
+            continue;
+        columns += WITHIN(c, two_columns) ? 2 : 1;
+    }
+    return columns;
+}
+
+/* ---- folding ---- */
+
+/* U+00C0..U+017F without their accents, one entry a code point; "" keeps the character. */
+static const char *const latin_base[] = {
+    /* 00C0 */ "a",
+    "a",
+    "a",
+    "a",
+    "a",
+    "a",
+    "ae",
+    "c",
+    "e",
+    "e",
+    "e",
+    "e",
+    "i",
+    "i",
+    "i",
+    "i",
+    /* 00D0 */ "d",
+    "n",
+    "o",
+    "o",
+    "o",
+    "o",
+    "o",
+    "",
+    "o",
+    "u",
+    "u",
+    "u",
+    "u",
+    "y",
+    "th",
+    "ss",
+    /* 00E0 */ "a",
+    "a",
+    "a",
+    "a",
+    "a",
+    "a",
+    "ae",
+    "c",
+    "e",
+    "e",
+    "e",
+    "e",
+    "i",
+    "i",
+    "i",
+    "i",
+    /* 00F0 */ "d",
+    "n",
+    "o",
+    "o",
+    "o",
+    "o",
+    "o",
+    "",
+    "o",
+    "u",
+    "u",
+    "u",
+    "u",
+    "y",
+    "th",
+    "y",
+    /* 0100 */ "a",
+    "a",
+    "a",
+    "a",
+    "a",
+    "a",
+    "c",
+    "c",
+    "c",
+    "c",
+    "c",
+    "c",
+    "c",
+    "c",
+    "d",
+    "d",
+    /* 0110 */ "d",
+    "d",
+    "e",
+    "e",
+    "e",
+    "e",
+    "e",
+    "e",
+    "e",
+    "e",
+    "e",
+    "e",
+    "g",
+    "g",
+    "g",
+    "g",
+    /* 0120 */ "g",
+    "g",
+    "g",
+    "g",
+    "h",
+    "h",
+    "h",
+    "h",
+    "i",
+    "i",
+    "i",
+    "i",
+    "i",
+    "i",
+    "i",
+    "i",
+    /* 0130 */ "i",
+    "i",
+    "ij",
+    "ij",
+    "j",
+    "j",
+    "k",
+    "k",
+    "k",
+    "l",
+    "l",
+    "l",
+    "l",
+    "l",
+    "l",
+    "l",
+    /* 0140 */ "l",
+    "l",
+    "l",
+    "n",
+    "n",
+    "n",
+    "n",
+    "n",
+    "n",
+    "n",
+    "n",
+    "n",
+    "o",
+    "o",
+    "o",
+    "o",
+    /* 0150 */ "o",
+    "o",
+    "oe",
+    "oe",
+    "r",
+    "r",
+    "r",
+    "r",
+    "r",
+    "r",
+    "s",
+    "s",
+    "s",
+    "s",
+    "s",
+    "s",
+    /* 0160 */ "s",
+    "s",
+    "t",
+    "t",
+    "t",
+    "t",
+    "t",
+    "t",
+    "u",
+    "u",
+    "u",
+    "u",
+    "u",
+    "u",
+    "u",
+    "u",
+    /* 0170 */ "u",
+    "u",
+    "u",
+    "u",
+    "w",
+    "w",
+    "y",
+    "y",
+    "y",
+    "z",
+    "z",
+    "z",
+    "z",
+    "z",
+    "z",
+    "s",
+};
+
+static bool is_blank(uint32_t c)
+{
+    return c == ' ' || (c >= '\t' && c <= '\r') || c == 0x85 || c == 0xA0 || c == 0x1680 ||
+           (c >= 0x2000 && c <= 0x200A) || c == 0x2028 || c == 0x2029 || c == 0x202F ||
+           c == 0x205F || c == 0x3000;
+}
+
+/* Appends if it fits whole with its NUL; once something did not fit, `*left` stays 0. */
+static bool put(char **out, size_t *left, const char *bytes, size_t length)
+{
+    if (length + 1 > *left) {
+        *left = 0;
+        return false;
+    }
+    memcpy(*out, bytes, length);
+    *out += length;
+    *left -= length;
+    return true;
+}
+
+char *text_fold(const char *s, char *out, size_t size)
+{
+    char *end = out;
+    size_t left = size;
+    bool blank = false;
+    while (*s) {
+        const char *from = s;
+        uint32_t c = next(&s);
+        if (is_blank(c)) {
+            blank = end > out;
+            continue;
+        }
+        if (c >= 0x0300 && c <= 0x036F) /* an accent of its own, after its letter */
+            continue;
+        if (blank && !put(&end, &left, " ", 1))
+            break;
+        blank = false;
+        char ascii = (char)(c >= 'A' && c <= 'Z' ? c + ('a' - 'A') : c);
+        const char *bytes = from;
+        size_t length = (size_t)(s - from);
+        if (c < 0x80) {
+            bytes = &ascii;
+        } else if (c == 0xFFFD) {
+            bytes = "?";
+            length = 1;
+        } else if (c >= 0xC0 && c <= 0x17F && latin_base[c - 0xC0][0]) {
+            bytes = latin_base[c - 0xC0];
+            length = strlen(bytes);
+        }
+        if (!put(&end, &left, bytes, length))
+            break;
+    }
+    if (size)
+        *end = '\0';
+    return out;
+}
+
+/* Characters that move a terminal's cursor or turn the reading direction of what follows. */
+static bool is_control(uint32_t c)
+{
+    return c < 0x20 || (c >= 0x7F && c < 0xA0) || c == 0x2028 || c == 0x2029 ||
+           (c >= 0x202A && c <= 0x202E) || (c >= 0x2066 && c <= 0x2069);
+}
+
+char *text_clip(const char *s, char *out, size_t size)
+{
+    char *end = out;
+    size_t left = size;
+    while (*s) {
+        const char *from = s;
+        uint32_t c = next(&s);
+        bool fits = is_control(c) || c == 0xFFFD ? put(&end, &left, "?", 1)
+                                                 : put(&end, &left, from, (size_t)(s - from));
+        if (!fits)
+            break;
+    }
+    if (size)
+        *end = '\0';
+    return out;
+}
+
+static char lower(char c)
+{
+    return (char)(c >= 'A' && c <= 'Z' ? c + ('a' - 'A') : c);
+}
+
+bool text_equal_fold(const char *a, const char *b)
+{
+    while (*a && lower(*a) == lower(*b)) {
+        a++;
+        b++;
+    }
+    return lower(*a) == lower(*b);
+}
