@@ -1,0 +1,109 @@
+/* Complaints and their cases. Writing functions run inside the writer's transaction. */
+#ifndef ODDLOAF_STORE_COMPLAINT_H
+#define ODDLOAF_STORE_COMPLAINT_H
+
+#include "base/uuid.h"
+#include "store/store.h"
+
+#define COMPLAINT_LOTS 20
+
+struct complaint_lot {
+    int64_t lot_id;
+    double weight; /* probability that the complaint is about this lot */
+};
+
+/* A complaint as the store takes it. Text pointers are borrowed; NULL or "" is not given. */
+struct complaint_new {
+    const char *uuid; /* lower case */
+    int64_t received_ms, logged_ms;
+    const char *channel, *symptom;
+    const char *lot_text, *store, *route;
+    int64_t product_id; /* 0 unknown */
+    int32_t code_day, bought_day, found_day;
+    int packs;
+    int64_t units; /* returns; 0 otherwise */
+    bool harm;
+    const char *body;    /* JSON without contact */
+    const char *contact; /* JSON or NULL */
+    const char *contact_fold; /* what `erase` searches: folded name, digits of the phone, mail */
+    int64_t contact_purge_ms;
+    struct complaint_lot lots[COMPLAINT_LOTS]; /* candidates, likeliest first */
+    int lot_count;
+    double settled_weight; /* a first candidate of at least this weight is taken as the lot */
+};
+
+struct complaint_placed {
+    int64_t complaint_id, case_id, lot_id; /* lot_id 0: open */
+    bool again;                            /* this uuid was logged before; nothing changed */
+    bool new_case;
+};
+
+/* Logs it once: finds or opens its case, counts, queues the case's ranking (work row 'rank').
+ * The same uuid again changes nothing and answers as the first time. */
+int complaint_log(struct store *store, const struct complaint_new *complaint,
+                  struct complaint_placed *ret, struct error *err);
+
+/* A complaint as it stands. Text lives until the callback returns. */
+struct complaint_row {
+    int64_t id, case_id, lot_id, product_id, received_ms, logged_ms, units;
+    const char *uuid, *channel, *symptom, *lot_text, *store, *route, *body;
+    int32_t code_day, bought_day, found_day;
+    int packs;
+    bool harm;
+};
+typedef int (*complaint_each)(void *arg, const struct complaint_row *row);
+
+/* In order of receipt. A callback's non-zero answer stops and is returned. */
+int complaint_of_case(struct store *store, int64_t case_id, complaint_each each, void *arg,
+                      struct error *err);
+/* ERROR_NOT_FOUND if unknown. */
+int complaint_by_uuid(struct store *store, const char *uuid, complaint_each each, void *arg,
+                      struct error *err);
+/* Received in [from, to) with this symptom (NULL any), newest first, at most `limit`. */
+int complaint_between(struct store *store, const char *symptom, int64_t from_ms, int64_t to_ms,
+                      int limit, complaint_each each, void *arg, struct error *err);
+/* Complaints whose lot is still open, received since. */
+int complaint_open_lots(struct store *store, int64_t since_ms, complaint_each each, void *arg,
+                        struct error *err);
+/* Candidates of one complaint, likeliest first; *ret_count <= COMPLAINT_LOTS. */
+int complaint_candidates(struct store *store, int64_t complaint_id,
+                         struct complaint_lot lots[COMPLAINT_LOTS], int *ret_count,
+                         struct error *err);
+/* Gives a complaint other candidates (records came later, desk corrected): moves it to the case it
+ * now belongs to and queues the rankings of both. */
+int complaint_place(struct store *store, int64_t complaint_id, const struct complaint_lot *lots,
+                    int lot_count, double settled_weight, int64_t now_ms,
+                    struct complaint_placed *ret, struct error *err);
+
+struct case_row {
+    int64_t id, lot_id, opened_ms, as_of_ms; /* lot_id 0: open lot */
+    int complaints, packs, revision;
+    bool harm, settled;
+    char symptom[16];
+    char top_cause[64]; /* "" before the first ranking */
+    double top_probability;
+};
+int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct error *err);
+
+struct case_filter {
+    const char *symptom, *line, *product, *cause; /* NULL any */
+    const char *state;                            /* "open", "settled", NULL all */
+    int64_t since_ms;                             /* of as_of; WHEN_UNKNOWN_MS any */
+    bool urgent_first; /* harm, then many complaints; else newest as_of first */
+    int64_t after;     /* id of the last case of the page before, 0 first page */
+    int limit;
+};
+typedef int (*case_each)(void *arg, const struct case_row *row);
+int case_list(struct store *store, const struct case_filter *filter, case_each each, void *arg,
+              struct error *err);
+/* Ids ascending, for walking over all cases. *ret_count of `limit`. */
+int case_ids_after(struct store *store, int64_t after, int64_t *ids, int limit, int *ret_count,
+                   struct error *err);
+
+/* ---- contact data: read by the desk role only ---- */
+int contact_get(struct store *store, int64_t complaint_id, char **ret_json, struct error *err);
+int contact_erase(struct store *store, const char *fold, int64_t now_ms, int *ret_erased,
+                  struct error *err);
+int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct error *err);
+
+#endif
