@@ -197,7 +197,10 @@ out:
 static enum found enter_array(struct cursor *c, const char *name)
 {
     int64_t left = 0;
-    bool index = name[0] >= '0' && name[0] <= '9' && text_to_int64(name, &left) == 0;
+    bool leading_zero = name[0] == '0' && name[1] != '\0';
+    bool index = name[0] >= '0' && name[0] <= '9' && !leading_zero;
+    if (index && text_to_int64(name, &left))
+        index = false;
     c->at++;
     if (accept(c, ']'))
         return MISSING;

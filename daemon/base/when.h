@@ -52,10 +52,12 @@ int day_parse(const char *s, int32_t *ret, struct error *err);
 char *day_format(int32_t day, char buffer[static 16]);
 
 /* ---- instants ---- */
-/* RFC 3339 with an offset or Z (lower case tolerated, blank for T not); leap second folds to :59.
- */
+/* RFC 3339 with an offset or Z; lower case and a blank for T tolerated, as its section 5.6 allows.
+ * Digits beyond milliseconds are dropped; a leap second (23:59:60 UTC) folds to :59. */
 int when_parse(const char *s, int64_t *ret_ms, struct error *err);
-char *when_format_utc(int64_t ms, char buffer[static 32]); /* 2026-11-20T14:14:00.000Z */
+/* 2026-11-20T14:14:00.000Z. Of an unknown instant or day every format writes ""; an instant outside
+ * the years 0..9999 is moved to their edge. */
+char *when_format_utc(int64_t ms, char buffer[static 32]);
 
 struct tz;
 /* `name` an IANA name ("America/New_York", "UTC"); refuses absolute paths and "..".
@@ -63,15 +65,18 @@ struct tz;
 int tz_open(const char *name, struct tz **ret, struct error *err);
 void tz_close(struct tz *tz);
 const char *tz_name(const struct tz *tz);
-/* Thread-safe, pure. tz may be NULL: UTC. */
+/* Thread-safe, pure. tz may be NULL: UTC. Offsets with seconds (local mean time, at the latest in
+ * 1972) are rounded to whole minutes. */
 int tz_offset_min(const struct tz *tz, int64_t ms);
 struct civil tz_civil(const struct tz *tz, int64_t ms);
-int32_t tz_day(const struct tz *tz, int64_t ms);           /* local date of an instant */
-int64_t tz_day_start_ms(const struct tz *tz, int32_t day); /* first instant of the local day */
+int32_t tz_day(const struct tz *tz, int64_t ms); /* local date of an instant */
+/* First instant of the local day: not always midnight, nor is the next one always 24 h later. A day
+ * the zone skipped starts, and ends, where the next one starts. */
+int64_t tz_day_start_ms(const struct tz *tz, int32_t day);
 /* Local wall time to instant: of two readings the first, of none the instant after the gap. */
 int64_t tz_instant_ms(const struct tz *tz, int32_t day, int minute_of_day);
-char *when_format(const struct tz *tz, int64_t ms,
-                  char buffer[static 40]); /* RFC 3339, offset of tz */
+/* RFC 3339 to the second, offset of tz: "2026-11-20T09:14:00-05:00" */
+char *when_format(const struct tz *tz, int64_t ms, char buffer[static 40]);
 /* RFC 5322 date: "Fri, 20 Nov 2026 09:14:00 -0500" */
 char *when_format_mail(const struct tz *tz, int64_t ms, char buffer[static 40]);
 
