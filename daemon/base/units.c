@@ -1,7 +1,6 @@
 #include "base/units.h"
 #include "base/text.h"
 #include <math.h>
-#include <stdbool.h>
 #include <string.h>
 
 enum quantity {
@@ -19,130 +18,69 @@ enum quantity {
     CONCENTRATION
 };
 
-/* A value in the quantity's base unit is value * times / per + plus. Two whole factors rather than
- * one quotient, so that what is exact on paper stays exact in binary. */
+/* A value in the quantity's base unit is (value - zero) * times / per. Two whole factors rather
+ * than one quotient, so that what is exact on paper is rounded once only. `also`: spellings met in
+ * plant files next to the name, lower case and without blanks in themselves, blanks between them.
+ */
 struct unit {
     const char *name; /* as written back to people */
     enum quantity quantity;
-    double times, per, plus;
+    double times, per, zero;
+    const char *also;
 };
 
-/* Exact by definition: pound, ounce, inch, gallon (NIST SP 811 Appendix B, 2008). The one measured
- * entry is the inch of water, at its conventional density of 1 g/cm3 (249.08891 Pa, same source).
- */
+/* All exact by definition: pound 0.45359237 kg, inch 25.4 mm, US gallon 231 in3, pound-force per
+ * square inch 4.4482216152605 N / 645.16 mm2, inch of water 25.4 mm at 1000 kg/m3 and 9.80665 m/s2
+ * (A. Thompson, B. N. Taylor, Guide for the Use of the SI, NIST SP 811, 2008, Appendix B). */
+// clang-format off
 static const struct unit units[] = {
-    {"degC", TEMPERATURE, 1, 1, 273.15},
-    {"degF", TEMPERATURE, 1, 1.8, 459.67 / 1.8},
-    {"K", TEMPERATURE, 1, 1, 0},
-    {"kg", MASS, 1, 1, 0},
-    {"g", MASS, 1, 1000, 0},
-    {"mg", MASS, 1, 1e6, 0},
-    {"t", MASS, 1000, 1, 0},
-    {"lb", MASS, 45359237, 1e8, 0},
-    {"oz", MASS, 28349523125, 1e12, 0},
-    {"L", VOLUME, 1, 1, 0},
-    {"mL", VOLUME, 1, 1000, 0},
-    {"m3", VOLUME, 1000, 1, 0},
-    {"gal_us", VOLUME, 3785411784, 1e9, 0},
-    {"floz_us", VOLUME, 295735295625, 1e13, 0},
-    {"ft3", VOLUME, 28316846592, 1e9, 0},
-    {"m", LENGTH, 1, 1, 0},
-    {"mm", LENGTH, 1, 1000, 0},
-    {"cm", LENGTH, 1, 100, 0},
-    {"in", LENGTH, 254, 1e4, 0},
-    {"ft", LENGTH, 3048, 1e4, 0},
-    {"s", TIME, 1, 1, 0},
-    {"min", TIME, 60, 1, 0},
-    {"h", TIME, 3600, 1, 0},
-    {"d", TIME, 86400, 1, 0},
-    {"Pa", PRESSURE, 1, 1, 0},
-    {"hPa", PRESSURE, 100, 1, 0},
-    {"kPa", PRESSURE, 1000, 1, 0},
-    {"bar", PRESSURE, 1e5, 1, 0},
-    {"psi", PRESSURE, 6894.757293168361, 1, 0},
-    {"inH2O", PRESSURE, 249.08891, 1, 0},
-    {"fraction", FRACTION, 1, 1, 0},
-    {"%", FRACTION, 1, 100, 0},
-    {"ppm", FRACTION, 1, 1e6, 0},
-    {"mg/kg", FRACTION, 1, 1e6, 0},
-    {"g/kg", FRACTION, 1, 1000, 0},
-    {"1", COUNT, 1, 1, 0},
-    {"cfu", COUNT, 1, 1, 0},
-    {"cfu/m3", AIR_COUNT, 1, 1, 0},
-    {"cfu/ft3", AIR_COUNT, 1e9, 28316846.592, 0},
-    {"cfu/g", MASS_COUNT, 1, 1, 0},
-    {"cfu/100cm2", SURFACE_COUNT, 1, 1, 0},
-    {"cfu/25cm2", SURFACE_COUNT, 4, 1, 0},
-    {"mmol/L", CONCENTRATION, 1, 1, 0},
+    {"degC",       TEMPERATURE,   1, 1, 0,       "c \u00b0c \u00bac \u2103 celsius"},
+    {"degF",       TEMPERATURE,   1, 1.8, 32,    "f \u00b0f \u00baf \u2109 fahrenheit"},
+    {"K",          TEMPERATURE,   1, 1, 273.15,  "kelvin"},
+    {"kg",         MASS,          1, 1, 0,       "kgs kilogram kilograms"},
+    {"g",          MASS,          1, 1e3, 0,     "gram grams"},
+    {"mg",         MASS,          1, 1e6, 0,     "milligram milligrams"},
+    {"t",          MASS,          1e3, 1, 0,     "tonne tonnes"},
+    {"lb",         MASS,          45359237, 1e8, 0, "lbs pound pounds"},
+    {"oz",         MASS,          28349523125, 1e12, 0, "ozs ounce ounces"},
+    {"L",          VOLUME,        1, 1, 0,       "liter liters litre litres"},
+    {"mL",         VOLUME,        1, 1e3, 0,     "milliliter milliliters millilitre millilitres"},
+    {"m3",         VOLUME,        1e3, 1, 0,     "m\u00b3"},
+    {"gal_us",     VOLUME,        3785411784, 1e9, 0, "gal gallon gallons"},
+    {"floz_us",    VOLUME,        295735295625, 1e13, 0, "floz"},
+    {"ft3",        VOLUME,        28316846592, 1e9, 0, "ft\u00b3 cuft"},
+    {"m",          LENGTH,        1, 1, 0,       "meter meters metre metres"},
+    {"mm",         LENGTH,        1, 1e3, 0,     ""},
+    {"cm",         LENGTH,        1, 1e2, 0,     ""},
+    {"in",         LENGTH,        254, 1e4, 0,   "inch inches"},
+    {"ft",         LENGTH,        3048, 1e4, 0,  "foot feet"},
+    {"s",          TIME,          1, 1, 0,       "sec secs second seconds"},
+    {"min",        TIME,          60, 1, 0,      "mins minute minutes"},
+    {"h",          TIME,          3600, 1, 0,    "hr hrs hour hours"},
+    {"d",          TIME,          86400, 1, 0,   "day days"},
+    {"Pa",         PRESSURE,      1, 1, 0,       ""},
+    {"hPa",        PRESSURE,      1e2, 1, 0,     "mbar"},
+    {"kPa",        PRESSURE,      1e3, 1, 0,     ""},
+    {"bar",        PRESSURE,      1e5, 1, 0,     ""},
+    {"psi",        PRESSURE,      44482216152605, 6451600000, 0, ""},
+    {"inH2O",      PRESSURE,      24908891, 1e5, 0, "inwc"},
+    {"fraction",   FRACTION,      1, 1, 0,       ""},
+    {"%",          FRACTION,      1, 1e2, 0,     "percent pct"},
+    {"ppm",        FRACTION,      1, 1e6, 0,     ""},
+    {"mg/kg",      FRACTION,      1, 1e6, 0,     ""},
+    {"g/kg",       FRACTION,      1, 1e3, 0,     ""},
+    {"1",          COUNT,         1, 1, 0,       "count"},
+    {"cfu",        COUNT,         1, 1, 0,       ""},
+    {"cfu/m3",     AIR_COUNT,     1, 1, 0,       "cfu/m\u00b3"},
+    {"cfu/ft3",    AIR_COUNT,     1e12, 28316846592, 0, "cfu/ft\u00b3"},
+    {"cfu/g",      MASS_COUNT,    1, 1, 0,       ""},
+    {"cfu/100cm2", SURFACE_COUNT, 1, 1, 0,       "cfu/100cm\u00b2"},
+    {"cfu/25cm2",  SURFACE_COUNT, 4, 1, 0,       "cfu/25cm\u00b2"},
+    {"mmol/L",     CONCENTRATION, 1, 1, 0,       ""},
 };
+// clang-format on
 
-/* Spellings met in plant files, lower case and without blanks, next to the names above. */
-static const struct {
-    const char *spelling, *name;
-} spellings[] = {
-    {"c", "degC"},
-    {"\u00b0c", "degC"},
-    {"celsius", "degC"},
-    {"\u2103", "degC"},
-    {"f", "degF"},
-    {"\u00b0f", "degF"},
-    {"fahrenheit", "degF"},
-    {"\u2109", "degF"},
-    {"kelvin", "K"},
-    {"kgs", "kg"},
-    {"kilogram", "kg"},
-    {"kilograms", "kg"},
-    {"gram", "g"},
-    {"grams", "g"},
-    {"gr", "g"},
-    {"tonne", "t"},
-    {"tonnes", "t"},
-    {"lbs", "lb"},
-    {"pound", "lb"},
-    {"pounds", "lb"},
-    {"ozs", "oz"},
-    {"ounce", "oz"},
-    {"ounces", "oz"},
-    {"liter", "L"},
-    {"liters", "L"},
-    {"litre", "L"},
-    {"litres", "L"},
-    {"m\u00b3", "m3"},
-    {"ft\u00b3", "ft3"},
-    {"cuft", "ft3"},
-    {"gal", "gal_us"},
-    {"gallon", "gal_us"},
-    {"gallons", "gal_us"},
-    {"floz", "floz_us"},
-    {"inch", "in"},
-    {"inches", "in"},
-    {"sec", "s"},
-    {"secs", "s"},
-    {"second", "s"},
-    {"seconds", "s"},
-    {"mins", "min"},
-    {"minute", "min"},
-    {"minutes", "min"},
-    {"hr", "h"},
-    {"hrs", "h"},
-    {"hour", "h"},
-    {"hours", "h"},
-    {"day", "d"},
-    {"days", "d"},
-    {"mbar", "hPa"},
-    {"inwc", "inH2O"},
-    {"percent", "%"},
-    {"pct", "%"},
-    {"count", "1"},
-    {"cfu/m\u00b3", "cfu/m3"},
-    {"cfu/ft\u00b3", "cfu/ft3"},
-    {"cfu/100cm\u00b2", "cfu/100cm2"},
-    {"cfu/25cm\u00b2", "cfu/25cm2"},
-    {"mmol/l", "mmol/L"},
-    {"mm/l", "mmol/L"},
-};
-
-/* ASCII letters lowered, blanks and the degree words' blanks dropped; false if it cannot be one. */
+/* ASCII letters lowered, blanks dropped; false if that cannot be a unit. */
 static bool squeeze(const char *s, char *out, size_t size)
 {
     size_t n = 0;
@@ -157,12 +95,17 @@ static bool squeeze(const char *s, char *out, size_t size)
     return n > 0;
 }
 
-static const struct unit *by_name(const char *name)
+static bool has_word(const char *words, const char *word)
 {
-    for (size_t i = 0; i < sizeof units / sizeof *units; i++)
-        if (text_equal_fold(units[i].name, name))
-            return &units[i];
-    return NULL;
+    size_t length = strlen(word);
+    for (;;) {
+        size_t here = strcspn(words, " ");
+        if (here == length && memcmp(words, word, length) == 0)
+            return true;
+        if (words[here] == '\0')
+            return false;
+        words += here + 1;
+    }
 }
 
 static const struct unit *find(const char *text)
@@ -170,14 +113,13 @@ static const struct unit *find(const char *text)
     char key[32];
     if (!text || !squeeze(text, key, sizeof key))
         return NULL;
-    const struct unit *unit = by_name(key);
-    for (size_t i = 0; !unit && i < sizeof spellings / sizeof *spellings; i++)
-        if (strcmp(spellings[i].spelling, key) == 0)
-            unit = by_name(spellings[i].name);
-    return unit;
+    for (size_t i = 0; i < sizeof units / sizeof *units; i++)
+        if (text_equal_fold(units[i].name, key) || has_word(units[i].also, key))
+            return &units[i];
+    return NULL;
 }
 
-int units_known(const char *unit)
+bool units_known(const char *unit)
 {
     return find(unit) != NULL;
 }
@@ -197,8 +139,8 @@ int units_convert(double value, const char *from, const char *to, double *ret, s
         return unknown(err, to);
     if (a->quantity != b->quantity)
         return error_set(err, ERROR_INVALID, "unit '%s' cannot become '%s'", a->name, b->name);
-    double result =
-        a == b ? value : ((value * a->times / a->per) + a->plus - b->plus) * b->per / b->times;
+    double base = (value - a->zero) * a->times / a->per;
+    double result = a == b ? value : base * b->per / b->times + b->zero;
     if (!isfinite(result))
         return error_set(err, ERROR_INVALID, "is no finite number");
     *ret = result;

@@ -1,19 +1,20 @@
 /* Units at the edge: values come in the unit a header or field names and are kept in the one
- * unit of their quantity. Factors are exact by definition (international pound, inch, gallon;
- * NIST SP 811 Appendix B). */
+ * unit of their quantity. Factors are exact by definition (NIST SP 811, 2008, Appendix B). */
 #ifndef ODDLOAF_BASE_UNITS_H
 #define ODDLOAF_BASE_UNITS_H
 
 #include "error.h"
+#include <stdbool.h>
 
-/* Converts `value` from unit `from` to unit `to`. Knows temperature (degC degF K), mass (kg g mg
- * lb oz t), volume (L mL gal_us floz_us m3 ft3), length (m mm cm in ft), time (s min h d),
- * pressure (Pa hPa kPa bar psi inH2O), fraction (% ppm mg/kg g/kg fraction), counts (1 cfu),
- * cfu/m3 cfu/ft3, cfu/g, cfu/100cm2 cfu/25cm2, mmol/L. ERROR_INVALID when a unit is unknown or
- * the dimensions differ; the text says which. `from` is matched without case or blanks and with
- * common spellings (C, F, °C, deg C, lbs, minutes, hr, percent). */
+/* Converts `value` from unit `from` to unit `to`. Knows
+ *   temperature degC degF K (points of the scale, not differences: 10 degF more is 10/1.8 K more),
+ *   mass kg g mg t lb oz, volume L mL m3 gal_us floz_us ft3, length m mm cm in ft, time s min h d,
+ *   pressure Pa hPa kPa bar psi inH2O, fraction % ppm mg/kg g/kg fraction, counts 1 cfu,
+ *   cfu/m3 cfu/ft3, cfu/g, cfu/100cm2 cfu/25cm2, mmol/L.
+ * Both are matched without case or blanks and with common spellings (C, F, °C, deg C, lbs, minutes,
+ * hr, percent). ERROR_INVALID, the text saying why, when a unit is unknown, the quantities differ
+ * or the result is not finite; *ret is written only on success. */
 int units_convert(double value, const char *from, const char *to, double *ret, struct error *err);
-/* True if the unit is known. */
-int units_known(const char *unit);
+bool units_known(const char *unit);
 
 #endif
