@@ -129,11 +129,22 @@ static const char WORKINGS[] =
     "CREATE INDEX outbox_case ON outbox(case_id);"
     "CREATE TABLE setting(key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;";
 
+/* Counts of settled complaints by lot, in packing order; company_day's serials date caches of them
+ * (row '' 0: the production records as a whole). */
+static const char COMPANY[] =
+    "CREATE TABLE company_count(symptom TEXT NOT NULL, packed_day INTEGER NOT NULL,"
+    " lot_id INTEGER NOT NULL, received_ms INTEGER NOT NULL, n INTEGER NOT NULL,"
+    " PRIMARY KEY(symptom, packed_day, lot_id, received_ms)) STRICT, WITHOUT ROWID;"
+    "CREATE INDEX company_count_lot ON company_count(lot_id, symptom);"
+    "CREATE TABLE company_day(symptom TEXT NOT NULL, packed_day INTEGER NOT NULL,"
+    " serial INTEGER NOT NULL, PRIMARY KEY(symptom, packed_day)) STRICT, WITHOUT ROWID;";
+
 /* Adjacent parts of one number run in one transaction. */
 static const struct migration MIGRATIONS[] = {
     {1, RECORDS},
     {1, COMPLAINTS},
     {1, WORKINGS},
+    {2, COMPANY},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -1,0 +1,42 @@
+/* Counts of settled complaints by the lot they are about, kept in the order in which "how many
+ * complaints did the lots packed around then have by that time" is one range read, and the serial
+ * numbers that let a cache of such reads know when it is out of date.
+ * The counting functions run inside the writer's transaction. */
+#ifndef ODDLOAF_STORE_COMPANY_COUNT_H
+#define ODDLOAF_STORE_COMPANY_COUNT_H
+
+#include "store/store.h"
+
+/* A complaint of this symptom, received then, is about this lot (delta +1) or no longer is (-1).
+ * ERROR_NOT_FOUND for an unknown lot. */
+int company_count(struct store *store, int64_t lot_id, const char *symptom, int64_t received_ms,
+                  int delta, struct error *err);
+
+/* Production records changed (any kind; once a transaction is enough). */
+int company_records_changed(struct store *store, struct error *err);
+/* Grows with every company_records_changed(). */
+int company_records_serial(struct store *store, int64_t *ret, struct error *err);
+
+struct company_day_row {
+    int32_t packed_day; /* UTC day the lots began to be packed */
+    int64_t serial;     /* grows with every count of that day */
+};
+typedef int (*company_day_each)(void *arg, const struct company_day_row *row);
+/* Days in [from, to] with counts, ascending. */
+int company_days(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
+                 company_day_each each, void *arg, struct error *err);
+/* Sum of those serials: one number that changes when any of the days does. */
+int company_days_serial(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
+                        int64_t *ret, struct error *err);
+
+struct company_row {
+    int64_t lot_id, received_ms;
+    int32_t packed_day;
+    int count;
+};
+typedef int (*company_each)(void *arg, const struct company_row *row);
+/* Counts on lots packed in [from, to], by day, lot and time. */
+int company_counts(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
+                   company_each each, void *arg, struct error *err);
+
+#endif
