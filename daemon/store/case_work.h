@@ -1,5 +1,6 @@
 /* What happens to a case after its complaints: rankings kept, verdicts, holds, actions, and the
- * durable work and outbox rows that follow a commit. Writers run inside the writer's transaction. */
+ * durable work and outbox rows that follow a commit. Writers run inside the writer's transaction.
+ */
 #ifndef ODDLOAF_STORE_CASE_WORK_H
 #define ODDLOAF_STORE_CASE_WORK_H
 
@@ -15,8 +16,8 @@ struct work_row {
 };
 int work_add(struct store *store, const char *kind, int64_t subject_id, int64_t due_ms,
              struct error *err);
-int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_row *rows, int limit,
-             int *ret_count, struct error *err);
+int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_row *rows,
+             int limit, int *ret_count, struct error *err);
 /* Deletes the row unless its seq has moved on. */
 int work_done(struct store *store, const char *kind, const struct work_row *row, struct error *err);
 /* Puts it off after a failure. */
@@ -63,8 +64,8 @@ int verdict_add(struct store *store, int64_t case_id, const char *cause, const c
 int verdict_reopen(struct store *store, int64_t case_id, const char *note, const char *by_name,
                    int64_t now_ms, struct error *err);
 /* Standing verdicts given in [from, to), by time. */
-int verdict_between(struct store *store, int64_t from_ms, int64_t to_ms, verdict_each each, void *arg,
-                    struct error *err);
+int verdict_between(struct store *store, int64_t from_ms, int64_t to_ms, verdict_each each,
+                    void *arg, struct error *err);
 int verdict_of_case(struct store *store, int64_t case_id, verdict_each each, void *arg,
                     struct error *err);
 /* Standing verdicts by cause of one symptom: cause, count. */

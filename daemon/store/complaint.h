@@ -23,9 +23,9 @@ struct complaint_new {
     int packs;
     int64_t units; /* returns; 0 otherwise */
     bool harm;
-    const char *body;    /* JSON without contact */
-    const char *contact; /* JSON or NULL */
-    const char *contact_fold; /* what `erase` searches: folded name, digits of the phone, mail */
+    const char *body;         /* JSON without contact */
+    const char *contact;      /* JSON or NULL */
+    const char *contact_fold; /* what `erase` searches: "\nname\nphone digits\nmail\n", folded */
     int64_t contact_purge_ms;
     struct complaint_lot lots[COMPLAINT_LOTS]; /* candidates, likeliest first */
     int lot_count;
@@ -83,7 +83,10 @@ struct case_row {
     char top_cause[64]; /* "" before the first ranking */
     double top_probability;
 };
+/* Follows a case whose complaints all moved to another one. ERROR_NOT_FOUND if unknown. */
 int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct error *err);
+/* The case of a complaint's uuid. */
+int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err);
 
 struct case_filter {
     const char *symptom, *line, *product, *cause; /* NULL any */

@@ -66,7 +66,7 @@ static const char COMPLAINTS[] =
     " lot_id INTEGER REFERENCES lot, opened_ms INTEGER NOT NULL, as_of_ms INTEGER NOT NULL,"
     " complaints INTEGER NOT NULL, packs INTEGER NOT NULL, harm INTEGER NOT NULL DEFAULT 0,"
     " state TEXT NOT NULL DEFAULT 'open', revision INTEGER NOT NULL DEFAULT 0,"
-    " top_cause TEXT, top_probability REAL) STRICT;"
+    " top_cause TEXT, top_probability REAL, moved_to INTEGER) STRICT;"
     "CREATE UNIQUE INDEX case_lot ON complaint_case(lot_id, symptom) WHERE lot_id IS NOT NULL;"
     "CREATE INDEX case_state ON complaint_case(state, as_of_ms);"
     "CREATE TABLE complaint(id INTEGER PRIMARY KEY, uuid TEXT NOT NULL UNIQUE,"

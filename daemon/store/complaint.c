@@ -1,0 +1,614 @@
+#include "store/complaint.h"
+#include "base/text.h"
+#include "store/case_work.h"
+#include "store/db.h"
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- cases ---- */
+
+static int case_open(struct store *store, const char *symptom, int64_t lot_id, int64_t received_ms,
+                     int64_t *ret_id, struct error *err)
+{
+    static const char SQL[] =
+        "INSERT INTO complaint_case(symptom, lot_id, opened_ms, as_of_ms, complaints, packs)"
+        " VALUES(?1, ?2, ?3, ?3, 0, 0)";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_text(st, 1, symptom);
+    db_bind_id(st, 2, lot_id);
+    db_bind_ms(st, 3, received_ms);
+    int rc = db_run(store, st, err);
+    if (!rc)
+        *ret_id = sqlite3_last_insert_rowid(db_handle(store));
+    return rc;
+}
+
+/* 1 found, 0 none. */
+static int case_find(struct store *store, const char *symptom, int64_t lot_id, int64_t *ret_id,
+                     struct error *err)
+{
+    static const char SQL[] = "SELECT id FROM complaint_case WHERE lot_id = ?1 AND symptom = ?2";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, lot_id);
+    db_bind_text(st, 2, symptom);
+    int rc = db_step(store, st, err);
+    if (rc == 1)
+        *ret_id = sqlite3_column_int64(st, 0);
+    db_reset(st);
+    return rc;
+}
+
+/* The case a complaint belongs to: that of its lot, or one of its own. */
+static int case_for(struct store *store, const char *symptom, int64_t lot_id, int64_t received_ms,
+                    int64_t *ret_id, bool *ret_new, struct error *err)
+{
+    int rc = lot_id > 0 ? case_find(store, symptom, lot_id, ret_id, err) : 0;
+    *ret_new = rc == 0;
+    if (rc == 0)
+        return case_open(store, symptom, lot_id, received_ms, ret_id, err);
+    return rc < 0 ? rc : 0;
+}
+
+static int case_add(struct store *store, int64_t case_id, int64_t received_ms, int packs, bool harm,
+                    struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE complaint_case SET complaints = complaints + 1, packs = packs + ?2,"
+        " as_of_ms = max(as_of_ms, ?3), opened_ms = min(opened_ms, ?3), harm = max(harm, ?4)"
+        " WHERE id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, case_id);
+    db_bind_int(st, 2, packs);
+    db_bind_ms(st, 3, received_ms);
+    db_bind_int(st, 4, harm);
+    return db_run(store, st, err);
+}
+
+/* Counts a case again from its complaints after one left; an empty case points to where it went. */
+static int case_recount(struct store *store, int64_t case_id, int64_t moved_to, struct error *err)
+{
+    static const char SQL_COUNT[] =
+        "UPDATE complaint_case SET (complaints, packs, harm, opened_ms, as_of_ms) ="
+        " (SELECT count(*), coalesce(sum(packs), 0), coalesce(max(harm), 0),"
+        "  coalesce(min(received_ms), opened_ms), coalesce(max(received_ms), as_of_ms)"
+        "  FROM complaint WHERE case_id = ?1) WHERE id = ?1";
+    static const char SQL_MOVED[] = "UPDATE complaint_case SET state = 'moved', moved_to = ?2"
+                                    " WHERE id = ?1 AND complaints = 0";
+    sqlite3_stmt *st = db_prepare(store, SQL_COUNT, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, case_id);
+    int rc = db_run(store, st, err);
+    if (rc)
+        return rc;
+    st = db_prepare(store, SQL_MOVED, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, case_id);
+    db_bind_id(st, 2, moved_to);
+    return db_run(store, st, err);
+}
+
+static void case_read(sqlite3_stmt *st, struct case_row *row)
+{
+    row->id = sqlite3_column_int64(st, 0);
+    text_clip(db_text(st, 1), row->symptom, sizeof row->symptom);
+    row->lot_id = sqlite3_column_int64(st, 2);
+    row->opened_ms = db_ms(st, 3);
+    row->as_of_ms = db_ms(st, 4);
+    row->complaints = sqlite3_column_int(st, 5);
+    row->packs = sqlite3_column_int(st, 6);
+    row->harm = sqlite3_column_int(st, 7) != 0;
+    row->settled = strcmp(db_text(st, 8), "settled") == 0;
+    row->revision = sqlite3_column_int(st, 9);
+    text_clip(db_text(st, 10), row->top_cause, sizeof row->top_cause);
+    row->top_probability = sqlite3_column_double(st, 11);
+}
+
+#define CASE_COLUMNS                                                                               \
+    "c.id, c.symptom, c.lot_id, c.opened_ms, c.as_of_ms, c.complaints, c.packs, c.harm, c.state,"  \
+    " c.revision, c.top_cause, c.top_probability"
+
+int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT " CASE_COLUMNS ", c.moved_to FROM complaint_case c"
+                              " WHERE c.id = ?1";
+    enum { HOPS = 8 }; /* a complaint placed again and again; far more than people do */
+    for (int hop = 0; hop < HOPS; hop++) {
+        sqlite3_stmt *st = db_prepare(store, SQL, err);
+        if (!st)
+            return ERROR_IO;
+        db_bind_int(st, 1, case_id);
+        int rc = db_step(store, st, err);
+        int64_t moved_to = 0;
+        if (rc == 1) {
+            case_read(st, ret);
+            moved_to = sqlite3_column_int64(st, 12);
+        }
+        db_reset(st);
+        if (rc < 0)
+            return rc;
+        if (rc == 0)
+            break;
+        if (moved_to == 0)
+            return 0;
+        case_id = moved_to;
+    }
+    error_set(err, ERROR_NOT_FOUND, "there is no case C%lld", (long long)case_id);
+    error_hint(err, "`oddloaf cases` lists them");
+    return ERROR_NOT_FOUND;
+}
+
+int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err)
+{
+    static const char SQL[] = "SELECT case_id FROM complaint WHERE uuid = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_text(st, 1, uuid);
+    int rc = db_step(store, st, err);
+    if (rc == 1)
+        *ret_case = sqlite3_column_int64(st, 0);
+    db_reset(st);
+    if (rc == 0)
+        return error_set(err, ERROR_NOT_FOUND, "there is no complaint %s", uuid);
+    return rc < 0 ? rc : 0;
+}
+
+/* Order: newest first, or most urgent first; both by a keyset on the last case seen. */
+#define CASE_WHERE                                                                                 \
+    " FROM complaint_case c LEFT JOIN lot l ON l.id = c.lot_id LEFT JOIN product p"                \
+    " ON p.id = l.product_id WHERE c.complaints > 0 AND (?1 IS NULL OR c.symptom = ?1)"            \
+    " AND (?2 IS NULL OR l.line = ?2) AND (?3 IS NULL OR p.product = ?3)"                          \
+    " AND (?4 IS NULL OR c.top_cause = ?4) AND (?5 IS NULL OR c.state = ?5)"                       \
+    " AND (?6 IS NULL OR c.as_of_ms >= ?6)"
+
+int case_list(struct store *store, const struct case_filter *filter, case_each each, void *arg,
+              struct error *err)
+{
+    static const char SQL_NEWEST[] =
+        "SELECT " CASE_COLUMNS CASE_WHERE
+        " AND (?7 IS NULL OR (c.as_of_ms, c.id) < (SELECT a.as_of_ms, a.id FROM complaint_case a"
+        " WHERE a.id = ?7)) ORDER BY c.as_of_ms DESC, c.id DESC LIMIT ?8";
+    static const char SQL_URGENT[] =
+        "SELECT " CASE_COLUMNS CASE_WHERE
+        " AND (?7 IS NULL OR (c.harm, c.complaints, c.id) < (SELECT a.harm, a.complaints, a.id"
+        " FROM complaint_case a WHERE a.id = ?7))"
+        " ORDER BY c.harm DESC, c.complaints DESC, c.id DESC LIMIT ?8";
+    sqlite3_stmt *st = db_prepare(store, filter->urgent_first ? SQL_URGENT : SQL_NEWEST, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_text(st, 1, filter->symptom);
+    db_bind_text(st, 2, filter->line);
+    db_bind_text(st, 3, filter->product);
+    db_bind_text(st, 4, filter->cause);
+    db_bind_text(st, 5, filter->state);
+    db_bind_ms(st, 6, filter->since_ms);
+    db_bind_id(st, 7, filter->after);
+    db_bind_int(st, 8, filter->limit);
+    int rc;
+    while ((rc = db_step(store, st, err)) == 1) {
+        struct case_row row;
+        case_read(st, &row);
+        rc = each(arg, &row);
+        if (rc)
+            break;
+    }
+    db_reset(st);
+    return rc;
+}
+
+int case_ids_after(struct store *store, int64_t after, int64_t *ids, int limit, int *ret_count,
+                   struct error *err)
+{
+    static const char SQL[] = "SELECT id FROM complaint_case WHERE id > ?1 AND complaints > 0"
+                              " ORDER BY id LIMIT ?2";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, after);
+    db_bind_int(st, 2, limit);
+    int rc, count = 0;
+    while ((rc = db_step(store, st, err)) == 1)
+        ids[count++] = sqlite3_column_int64(st, 0);
+    db_reset(st);
+    *ret_count = count;
+    return rc;
+}
+
+/* ---- logging ---- */
+
+static int find_again(struct store *store, const char *uuid, struct complaint_placed *ret,
+                      struct error *err)
+{
+    static const char SQL[] = "SELECT id, case_id, lot_id FROM complaint WHERE uuid = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_text(st, 1, uuid);
+    int rc = db_step(store, st, err);
+    if (rc == 1) {
+        *ret = (struct complaint_placed){.complaint_id = sqlite3_column_int64(st, 0),
+                                         .case_id = sqlite3_column_int64(st, 1),
+                                         .lot_id = sqlite3_column_int64(st, 2),
+                                         .again = true};
+    }
+    db_reset(st);
+    return rc;
+}
+
+static int insert_complaint(struct store *store, const struct complaint_new *c,
+                            struct complaint_placed *placed, struct error *err)
+{
+    static const char SQL[] =
+        "INSERT INTO complaint(uuid, received_ms, logged_ms, channel, symptom, case_id, lot_id,"
+        " lot_text, product_id, code_day, store, route, bought_day, found_day, packs, units, harm,"
+        " body) VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16,?17,?18)";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_text(st, 1, c->uuid);
+    db_bind_ms(st, 2, c->received_ms);
+    db_bind_ms(st, 3, c->logged_ms);
+    db_bind_text(st, 4, c->channel);
+    db_bind_text(st, 5, c->symptom);
+    db_bind_int(st, 6, placed->case_id);
+    db_bind_id(st, 7, placed->lot_id);
+    db_bind_text(st, 8, c->lot_text);
+    db_bind_id(st, 9, c->product_id);
+    db_bind_day(st, 10, c->code_day);
+    db_bind_text(st, 11, c->store && *c->store ? c->store : NULL);
+    db_bind_text(st, 12, c->route && *c->route ? c->route : NULL);
+    db_bind_day(st, 13, c->bought_day);
+    db_bind_day(st, 14, c->found_day);
+    db_bind_int(st, 15, c->packs);
+    db_bind_id(st, 16, c->units);
+    db_bind_int(st, 17, c->harm);
+    db_bind_text(st, 18, c->body);
+    int rc = db_run(store, st, err);
+    if (!rc)
+        placed->complaint_id = sqlite3_last_insert_rowid(db_handle(store));
+    return rc;
+}
+
+static int insert_candidates(struct store *store, int64_t complaint_id,
+                             const struct complaint_lot *lots, int count, struct error *err)
+{
+    static const char SQL[] = "INSERT INTO complaint_lot(complaint_id, lot_id, weight)"
+                              " VALUES(?1, ?2, ?3)";
+    for (int i = 0; i < count; i++) {
+        sqlite3_stmt *st = db_prepare(store, SQL, err);
+        if (!st)
+            return ERROR_IO;
+        db_bind_int(st, 1, complaint_id);
+        db_bind_int(st, 2, lots[i].lot_id);
+        db_bind_real(st, 3, lots[i].weight);
+        int rc = db_run(store, st, err);
+        if (rc)
+            return rc;
+    }
+    return 0;
+}
+
+static int insert_contact(struct store *store, int64_t complaint_id, const struct complaint_new *c,
+                          struct error *err)
+{
+    static const char SQL[] = "INSERT INTO contact(complaint_id, body, fold, purge_after_ms)"
+                              " VALUES(?1, ?2, ?3, ?4)";
+    if (!c->contact)
+        return 0;
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, complaint_id);
+    db_bind_text(st, 2, c->contact);
+    db_bind_text(st, 3, c->contact_fold);
+    db_bind_ms(st, 4, c->contact_purge_ms);
+    return db_run(store, st, err);
+}
+
+static int64_t settled_lot(const struct complaint_lot *lots, int count, double settled_weight)
+{
+    return count > 0 && lots[0].weight >= settled_weight ? lots[0].lot_id : 0;
+}
+
+int complaint_log(struct store *store, const struct complaint_new *c, struct complaint_placed *ret,
+                  struct error *err)
+{
+    int rc = find_again(store, c->uuid, ret, err);
+    if (rc)
+        return rc < 0 ? rc : 0;
+    struct complaint_placed placed = {.lot_id =
+                                          settled_lot(c->lots, c->lot_count, c->settled_weight)};
+    rc = case_for(store, c->symptom, placed.lot_id, c->received_ms, &placed.case_id,
+                  &placed.new_case, err);
+    if (!rc)
+        rc = case_add(store, placed.case_id, c->received_ms, c->packs, c->harm, err);
+    if (!rc)
+        rc = insert_complaint(store, c, &placed, err);
+    if (!rc)
+        rc = insert_candidates(store, placed.complaint_id, c->lots, c->lot_count, err);
+    if (!rc)
+        rc = insert_contact(store, placed.complaint_id, c, err);
+    if (!rc)
+        rc = work_add(store, WORK_RANK, placed.case_id, c->logged_ms, err);
+    if (!rc)
+        *ret = placed;
+    return rc;
+}
+
+/* ---- reading ---- */
+
+#define COMPLAINT_COLUMNS                                                                          \
+    "SELECT id, case_id, lot_id, product_id, received_ms, logged_ms, units, uuid, channel,"        \
+    " symptom, lot_text, store, route, body, code_day, bought_day, found_day, packs, harm"         \
+    " FROM complaint "
+
+/* Runs a bound statement and hands out its rows. *ret_rows may be NULL. */
+static int each_row(struct store *store, sqlite3_stmt *st, complaint_each each, void *arg,
+                    int *ret_rows, struct error *err)
+{
+    int rc, rows = 0;
+    while ((rc = db_step(store, st, err)) == 1) {
+        struct complaint_row row = {
+            .id = sqlite3_column_int64(st, 0),
+            .case_id = sqlite3_column_int64(st, 1),
+            .lot_id = sqlite3_column_int64(st, 2),
+            .product_id = sqlite3_column_int64(st, 3),
+            .received_ms = db_ms(st, 4),
+            .logged_ms = db_ms(st, 5),
+            .units = sqlite3_column_int64(st, 6),
+            .uuid = db_text(st, 7),
+            .channel = db_text(st, 8),
+            .symptom = db_text(st, 9),
+            .lot_text = db_text(st, 10),
+            .store = db_text(st, 11),
+            .route = db_text(st, 12),
+            .body = db_text(st, 13),
+            .code_day = db_day(st, 14),
+            .bought_day = db_day(st, 15),
+            .found_day = db_day(st, 16),
+            .packs = sqlite3_column_int(st, 17),
+            .harm = sqlite3_column_int(st, 18) != 0,
+        };
+        rows++;
+        rc = each(arg, &row);
+        if (rc)
+            break;
+    }
+    db_reset(st);
+    if (ret_rows)
+        *ret_rows = rows;
+    return rc;
+}
+
+int complaint_of_case(struct store *store, int64_t case_id, complaint_each each, void *arg,
+                      struct error *err)
+{
+    static const char SQL[] = COMPLAINT_COLUMNS "WHERE case_id = ?1 ORDER BY received_ms, id";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, case_id);
+    return each_row(store, st, each, arg, NULL, err);
+}
+
+int complaint_by_uuid(struct store *store, const char *uuid, complaint_each each, void *arg,
+                      struct error *err)
+{
+    static const char SQL[] = COMPLAINT_COLUMNS "WHERE uuid = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_text(st, 1, uuid);
+    int rows;
+    int rc = each_row(store, st, each, arg, &rows, err);
+    if (!rc && rows == 0)
+        return error_set(err, ERROR_NOT_FOUND, "there is no complaint %s", uuid);
+    return rc;
+}
+
+int complaint_between(struct store *store, const char *symptom, int64_t from_ms, int64_t to_ms,
+                      int limit, complaint_each each, void *arg, struct error *err)
+{
+    static const char SQL[] =
+        COMPLAINT_COLUMNS "WHERE received_ms >= ?1 AND received_ms < ?2 AND (?3 IS NULL OR"
+                          " symptom = ?3) ORDER BY received_ms DESC, id DESC LIMIT ?4";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_ms(st, 1, from_ms);
+    db_bind_ms(st, 2, to_ms);
+    db_bind_text(st, 3, symptom);
+    db_bind_int(st, 4, limit);
+    return each_row(store, st, each, arg, NULL, err);
+}
+
+int complaint_open_lots(struct store *store, int64_t since_ms, complaint_each each, void *arg,
+                        struct error *err)
+{
+    static const char SQL[] =
+        COMPLAINT_COLUMNS "WHERE lot_id IS NULL AND received_ms >= ?1 ORDER BY received_ms, id";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_ms(st, 1, since_ms);
+    return each_row(store, st, each, arg, NULL, err);
+}
+
+int complaint_candidates(struct store *store, int64_t complaint_id,
+                         struct complaint_lot lots[COMPLAINT_LOTS], int *ret_count,
+                         struct error *err)
+{
+    static const char SQL[] = "SELECT lot_id, weight FROM complaint_lot WHERE complaint_id = ?1"
+                              " ORDER BY weight DESC, lot_id LIMIT ?2";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, complaint_id);
+    db_bind_int(st, 2, COMPLAINT_LOTS);
+    int rc, count = 0;
+    while ((rc = db_step(store, st, err)) == 1) {
+        lots[count++] =
+            (struct complaint_lot){sqlite3_column_int64(st, 0), sqlite3_column_double(st, 1)};
+    }
+    db_reset(st);
+    *ret_count = count;
+    return rc;
+}
+
+/* ---- placing again ---- */
+
+struct placing {
+    int64_t case_id, lot_id, received_ms;
+    int packs;
+    bool harm;
+    char symptom[16];
+};
+
+static int read_placing(struct store *store, int64_t complaint_id, struct placing *ret,
+                        struct error *err)
+{
+    static const char SQL[] = "SELECT case_id, lot_id, received_ms, packs, harm, symptom"
+                              " FROM complaint WHERE id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, complaint_id);
+    int rc = db_step(store, st, err);
+    if (rc == 1) {
+        *ret = (struct placing){.case_id = sqlite3_column_int64(st, 0),
+                                .lot_id = sqlite3_column_int64(st, 1),
+                                .received_ms = db_ms(st, 2),
+                                .packs = sqlite3_column_int(st, 3),
+                                .harm = sqlite3_column_int(st, 4) != 0};
+        text_clip(db_text(st, 5), ret->symptom, sizeof ret->symptom);
+    }
+    db_reset(st);
+    if (rc == 0)
+        return error_set(err, ERROR_NOT_FOUND, "there is no such complaint");
+    return rc < 0 ? rc : 0;
+}
+
+static int replace_candidates(struct store *store, int64_t complaint_id,
+                              const struct complaint_lot *lots, int count, struct error *err)
+{
+    static const char SQL[] = "DELETE FROM complaint_lot WHERE complaint_id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, complaint_id);
+    int rc = db_run(store, st, err);
+    return rc ? rc : insert_candidates(store, complaint_id, lots, count, err);
+}
+
+static int move_complaint(struct store *store, int64_t complaint_id, int64_t case_id,
+                          int64_t lot_id, struct error *err)
+{
+    static const char SQL[] = "UPDATE complaint SET case_id = ?2, lot_id = ?3 WHERE id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, complaint_id);
+    db_bind_int(st, 2, case_id);
+    db_bind_id(st, 3, lot_id);
+    return db_run(store, st, err);
+}
+
+int complaint_place(struct store *store, int64_t complaint_id, const struct complaint_lot *lots,
+                    int lot_count, double settled_weight, int64_t now_ms,
+                    struct complaint_placed *ret, struct error *err)
+{
+    struct placing was;
+    int rc = read_placing(store, complaint_id, &was, err);
+    if (!rc)
+        rc = replace_candidates(store, complaint_id, lots, lot_count, err);
+    if (rc)
+        return rc;
+    struct complaint_placed placed = {.complaint_id = complaint_id,
+                                      .lot_id = settled_lot(lots, lot_count, settled_weight),
+                                      .case_id = was.case_id};
+    if (placed.lot_id != was.lot_id) {
+        rc = case_for(store, was.symptom, placed.lot_id, was.received_ms, &placed.case_id,
+                      &placed.new_case, err);
+        if (!rc)
+            rc = move_complaint(store, complaint_id, placed.case_id, placed.lot_id, err);
+        if (!rc)
+            rc = case_add(store, placed.case_id, was.received_ms, was.packs, was.harm, err);
+        if (!rc)
+            rc = case_recount(store, was.case_id, placed.case_id, err);
+        if (!rc)
+            rc = work_add(store, WORK_RANK, was.case_id, now_ms, err);
+    }
+    if (!rc)
+        rc = work_add(store, WORK_RANK, placed.case_id, now_ms, err);
+    if (!rc)
+        *ret = placed;
+    return rc;
+}
+
+/* ---- contact ---- */
+
+int contact_get(struct store *store, int64_t complaint_id, char **ret_json, struct error *err)
+{
+    static const char SQL[] = "SELECT body FROM contact WHERE complaint_id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, complaint_id);
+    int rc = db_step(store, st, err);
+    if (rc >= 0)
+        *ret_json = rc == 1 ? xstrdup(db_text(st, 0)) : NULL;
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}
+
+/* Leaves a tombstone for each, so that a restored backup can be purged again. */
+static int remove_contacts(struct store *store, const char *basis, const char *sql_tombstone,
+                           const char *sql_delete, const char *fold, int64_t now_ms, int *ret_count,
+                           struct error *err)
+{
+    const char *const both[] = {sql_tombstone, sql_delete};
+    for (int i = 0; i < 2; i++) {
+        sqlite3_stmt *st = db_prepare(store, both[i], err);
+        if (!st)
+            return ERROR_IO;
+        db_bind_ms(st, 1, now_ms);
+        if (fold)
+            db_bind_text(st, 2, fold);
+        if (i == 0)
+            db_bind_text(st, 3, basis);
+        int rc = db_run(store, st, err);
+        if (rc)
+            return rc;
+    }
+    *ret_count = sqlite3_changes(db_handle(store));
+    return 0;
+}
+
+int contact_erase(struct store *store, const char *fold, int64_t now_ms, int *ret_erased,
+                  struct error *err)
+{
+    /* fold holds name, digits and mail, each between line feeds: a whole one must agree */
+    static const char SQL_TOMB[] =
+        "INSERT INTO erasure(complaint_id, at_ms, basis) SELECT complaint_id, ?1, ?3 FROM contact"
+        " WHERE instr(fold, char(10) || ?2 || char(10)) > 0";
+    static const char SQL_DELETE[] =
+        "DELETE FROM contact WHERE ?1 IS NOT NULL AND instr(fold, char(10) || ?2 || char(10)) > 0";
+    return remove_contacts(store, "request", SQL_TOMB, SQL_DELETE, fold, now_ms, ret_erased, err);
+}
+
+int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct error *err)
+{
+    static const char SQL_TOMB[] =
+        "INSERT INTO erasure(complaint_id, at_ms, basis) SELECT complaint_id, ?1, ?3 FROM contact"
+        " WHERE purge_after_ms <= ?1";
+    static const char SQL_DELETE[] = "DELETE FROM contact WHERE purge_after_ms <= ?1";
+    return remove_contacts(store, "date", SQL_TOMB, SQL_DELETE, NULL, now_ms, ret_purged, err);
+}
