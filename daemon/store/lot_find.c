@@ -1,0 +1,298 @@
+#include "store/lot_find.h"
+#include "base/text.h"
+#include "store/db.h"
+#include <string.h>
+
+#define ROW_COLUMNS                                                                                \
+    "SELECT l.id, l.product_id, l.lot, l.fold, l.plant, l.line, l.shift, p.product,"               \
+    " l.packed_from_ms, l.packed_to_ms, l.units, l.code_day, p.shelf_life_days"                    \
+    " FROM lot l JOIN product p ON p.id = l.product_id"
+
+/* Lots whose packing tells how much is on sale at a time: enough for a few days of a small plant
+ * or some hours of a large company. */
+enum { VOLUME_SAMPLE = 64 };
+
+char *lot_find_fold(const char *code, char *out, size_t size)
+{
+    size_t at = 0;
+    for (const char *s = code; *s && at + 1 < size; s++) {
+        if ((*s >= '0' && *s <= '9') || (*s >= 'A' && *s <= 'Z'))
+            out[at++] = *s;
+        else if (*s >= 'a' && *s <= 'z')
+            out[at++] = (char)(*s - 'a' + 'A');
+    }
+    if (size)
+        out[at] = '\0';
+    return out;
+}
+
+static void read_row(sqlite3_stmt *st, struct lot_find_row *row)
+{
+    row->lot_id = sqlite3_column_int64(st, 0);
+    row->product_id = sqlite3_column_int64(st, 1);
+    text_clip(db_text(st, 2), row->code, sizeof row->code);
+    text_clip(db_text(st, 3), row->fold, sizeof row->fold);
+    text_clip(db_text(st, 4), row->plant, sizeof row->plant);
+    text_clip(db_text(st, 5), row->line, sizeof row->line);
+    text_clip(db_text(st, 6), row->shift, sizeof row->shift);
+    text_clip(db_text(st, 7), row->product, sizeof row->product);
+    row->packed_from_ms = db_ms(st, 8);
+    row->packed_to_ms = db_ms(st, 9);
+    row->units = sqlite3_column_int64(st, 10);
+    row->code_day = db_day(st, 11);
+    row->shelf_life_days = sqlite3_column_int(st, 12);
+}
+
+static int read_one(struct store *store, sqlite3_stmt *st, struct lot_find_row *ret,
+                    struct error *err)
+{
+    int rc = db_step(store, st, err);
+    if (rc > 0)
+        read_row(st, ret);
+    db_reset(st);
+    if (rc == 0)
+        return error_set(err, ERROR_NOT_FOUND, "there is no such lot");
+    return rc < 0 ? rc : 0;
+}
+
+/* The statement asks for one row more than wanted, so that an overflow shows. */
+static int read_rows(struct store *store, sqlite3_stmt *st, size_t limit,
+                     struct lot_find_rows *rows, struct error *err)
+{
+    int rc;
+    size_t taken = 0;
+    while ((rc = db_step(store, st, err)) > 0) {
+        if (taken == limit || rows->count == rows->capacity) {
+            rows->overflow = true;
+            rc = 0;
+            break;
+        }
+        read_row(st, &rows->row[rows->count++]);
+        taken++;
+    }
+    db_reset(st);
+    return rc;
+}
+
+int lot_find_by_id(struct store *store, int64_t lot_id, struct lot_find_row *ret, struct error *err)
+{
+    static const char SQL[] = ROW_COLUMNS " WHERE l.id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    db_bind_id(st, 1, lot_id);
+    return read_one(store, st, ret, err);
+}
+
+int lot_find_by_code(struct store *store, const char *code, struct lot_find_row *ret,
+                     struct error *err)
+{
+    static const char SQL[] = ROW_COLUMNS " WHERE l.lot = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    db_bind_text(st, 1, code);
+    return read_one(store, st, ret, err);
+}
+
+int lot_find_by_fold(struct store *store, const char *fold, size_t limit,
+                     struct lot_find_rows *rows, struct error *err)
+{
+    static const char SQL[] = ROW_COLUMNS " WHERE l.fold = ?1 ORDER BY l.id DESC LIMIT ?2";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    db_bind_text(st, 1, fold);
+    db_bind_int(st, 2, (int64_t)limit + 1);
+    return read_rows(store, st, limit, rows, err);
+}
+
+int lot_find_by_code_day(struct store *store, int32_t code_day, int64_t product_id, size_t limit,
+                         struct lot_find_rows *rows, struct error *err)
+{
+    static const char SQL_ANY[] = ROW_COLUMNS " WHERE l.code_day = ?1 LIMIT ?2";
+    static const char SQL_PRODUCT[] =
+        ROW_COLUMNS " WHERE l.code_day = ?1 AND l.product_id = ?3 LIMIT ?2";
+    sqlite3_stmt *st = db_prepare(store, product_id ? SQL_PRODUCT : SQL_ANY, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    db_bind_day(st, 1, code_day);
+    db_bind_int(st, 2, (int64_t)limit + 1);
+    if (product_id)
+        db_bind_id(st, 3, product_id);
+    return read_rows(store, st, limit, rows, err);
+}
+
+int lot_find_by_line(struct store *store, const char *line, int64_t from_ms, int64_t to_ms,
+                     size_t limit, struct lot_find_rows *rows, struct error *err)
+{
+    static const char SQL[] =
+        ROW_COLUMNS " WHERE l.line = ?1 AND l.packed_from_ms >= ?2 AND l.packed_from_ms < ?3"
+                    " ORDER BY l.packed_from_ms DESC LIMIT ?4";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    db_bind_text(st, 1, line);
+    db_bind_ms(st, 2, from_ms);
+    db_bind_ms(st, 3, to_ms);
+    db_bind_int(st, 4, (int64_t)limit + 1);
+    return read_rows(store, st, limit, rows, err);
+}
+
+int lot_find_by_product(struct store *store, int64_t product_id, int64_t from_ms, int64_t to_ms,
+                        size_t limit, struct lot_find_rows *rows, struct error *err)
+{
+    static const char SQL[] =
+        ROW_COLUMNS " WHERE l.product_id = ?1 AND l.packed_from_ms >= ?2 AND l.packed_from_ms < ?3"
+                    " ORDER BY l.packed_from_ms DESC LIMIT ?4";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    db_bind_id(st, 1, product_id);
+    db_bind_ms(st, 2, from_ms);
+    db_bind_ms(st, 3, to_ms);
+    db_bind_int(st, 4, (int64_t)limit + 1);
+    return read_rows(store, st, limit, rows, err);
+}
+
+int lot_find_keys(struct store *store, const char *from, size_t limit, struct lot_find_key *keys,
+                  size_t *ret_count, struct error *err)
+{
+    static const char SQL[] = "SELECT id, fold FROM lot WHERE fold >= ?1 ORDER BY fold LIMIT ?2";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    /* no copy: the statement is reset before this returns */
+    sqlite3_bind_text(st, 1, from, -1, SQLITE_STATIC);
+    db_bind_int(st, 2, (int64_t)limit);
+    int rc;
+    size_t count = 0;
+    while ((rc = db_step(store, st, err)) > 0) {
+        struct lot_find_key *key = &keys[count++];
+        key->lot_id = sqlite3_column_int64(st, 0);
+        const char *fold = db_text(st, 1);
+        size_t length = strnlen(fold, sizeof key->fold - 1);
+        memcpy(key->fold, fold, length);
+        key->fold[length] = '\0';
+    }
+    db_reset(st);
+    if (rc < 0)
+        return rc;
+    *ret_count = count;
+    return 0;
+}
+
+static int read_product(struct store *store, sqlite3_stmt *st, struct lot_find_product *ret,
+                        struct error *err)
+{
+    int rc = db_step(store, st, err);
+    if (rc > 0) {
+        ret->product_id = sqlite3_column_int64(st, 0);
+        text_clip(db_text(st, 1), ret->product, sizeof ret->product);
+        text_clip(db_text(st, 2), ret->name, sizeof ret->name);
+        ret->shelf_life_days = sqlite3_column_int(st, 3);
+    }
+    db_reset(st);
+    if (rc == 0)
+        return error_set(err, ERROR_NOT_FOUND, "there is no such product");
+    return rc < 0 ? rc : 0;
+}
+
+int lot_find_product_by_code(struct store *store, const char *product, struct lot_find_product *ret,
+                             struct error *err)
+{
+    static const char SQL[] =
+        "SELECT id, product, name, shelf_life_days FROM product WHERE product = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    db_bind_text(st, 1, product);
+    return read_product(store, st, ret, err);
+}
+
+int lot_find_product_by_gtin(struct store *store, const char *gtin14, struct lot_find_product *ret,
+                             struct error *err)
+{
+    static const char SQL[] = "SELECT id, product, name, shelf_life_days FROM product"
+                              " WHERE gtin IN (?1, ?2, ?3, ?4) ORDER BY id LIMIT 1";
+    static const size_t LEADING[] = {0, 1, 2, 6}; /* zeros before a GTIN-13, -12, -8 */
+    if (strlen(gtin14) != 14)
+        return error_set(err, ERROR_INVALID, "a GTIN has 14 digits here");
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    for (size_t i = 0; i < sizeof LEADING / sizeof LEADING[0]; i++)
+        if (strspn(gtin14, "0") >= LEADING[i])
+            db_bind_text(st, (int)i + 1, gtin14 + LEADING[i]);
+    return read_product(store, st, ret, err);
+}
+
+int lot_find_sent(struct store *store, int64_t lot_id, const char *store_name, const char *route,
+                  struct lot_find_sent *ret, struct error *err)
+{
+    static const char SQL_STORE[] =
+        "SELECT COALESCE(SUM(units), 0),"
+        " COALESCE(SUM(CASE WHEN store = ?2 THEN units END), 0), COUNT(DISTINCT store)"
+        " FROM dispatch WHERE lot_id = ?1 AND store <> ''";
+    static const char SQL_ROUTE[] =
+        "SELECT COALESCE(SUM(units), 0),"
+        " COALESCE(SUM(CASE WHEN route = ?2 THEN units END), 0), COUNT(DISTINCT route)"
+        " FROM dispatch WHERE lot_id = ?1";
+    sqlite3_stmt *st = db_prepare(store, store_name ? SQL_STORE : SQL_ROUTE, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    db_bind_id(st, 1, lot_id);
+    db_bind_text(st, 2, store_name ? store_name : route);
+    int rc = db_step(store, st, err);
+    if (rc > 0)
+        *ret = (struct lot_find_sent){sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1),
+                                      sqlite3_column_int(st, 2)};
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}
+
+static int count_products(struct store *store, int *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT COUNT(*) FROM product";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    int rc = db_step(store, st, err);
+    if (rc > 0)
+        *ret = sqlite3_column_int(st, 0);
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}
+
+int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volume *ret,
+                    struct error *err)
+{
+    static const char SQL[] =
+        "SELECT COUNT(*), COALESCE(SUM(units), 0.0), MIN(packed_from_ms), MAX(packed_from_ms),"
+        " AVG(shelf_life_days) FROM (SELECT l.units AS units, l.packed_from_ms AS packed_from_ms,"
+        " p.shelf_life_days AS shelf_life_days FROM lot l JOIN product p ON p.id = l.product_id"
+        " WHERE l.packed_from_ms < ?1 ORDER BY l.packed_from_ms DESC LIMIT ?2)";
+    struct lot_find_volume volume = {0};
+    int rc = count_products(store, &volume.products, err);
+    if (rc < 0)
+        return rc;
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    db_bind_ms(st, 1, before_ms);
+    db_bind_int(st, 2, VOLUME_SAMPLE);
+    rc = db_step(store, st, err);
+    if (rc > 0 && sqlite3_column_int(st, 0) > 0) {
+        double days = (double)(db_ms(st, 3) - db_ms(st, 2)) / (double)WHEN_DAY_MS;
+        double lots = sqlite3_column_int(st, 0);
+        double units = db_real(st, 1);
+        /* n lots span n - 1 gaps; a lone lot counts as a day's work */
+        volume.units_per_day = days > 0 ? units * (lots - 1) / lots / days : units;
+        volume.shelf_life_days = db_real(st, 4);
+    }
+    db_reset(st);
+    if (rc < 0)
+        return rc;
+    *ret = volume;
+    return 0;
+}

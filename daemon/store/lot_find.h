@@ -1,0 +1,87 @@
+/* Looking lots up: by their code as people read it, by code date, line, product and time, and
+ * where they were sent. Every look-up is bounded by an index and by the caller's capacity, so that
+ * it costs the same at ten million lots as at ten thousand. */
+#ifndef ODDLOAF_STORE_LOT_FIND_H
+#define ODDLOAF_STORE_LOT_FIND_H
+
+#include "store/store.h"
+#include <stddef.h>
+
+enum { LOT_FIND_CODE = 64, LOT_FIND_WORD = 32 };
+
+/* The code as look-ups see it: ASCII letters made upper case, digits, nothing else
+ * ("L2 6321 b0412" gives "L26321B0412"). What lot.fold holds. Cut to fit; returns `out`. */
+char *lot_find_fold(const char *code, char *out, size_t size);
+
+struct lot_find_row {
+    int64_t lot_id, product_id;
+    char code[LOT_FIND_CODE], fold[LOT_FIND_CODE];
+    char plant[LOT_FIND_WORD], line[LOT_FIND_WORD], shift[LOT_FIND_WORD];
+    char product[LOT_FIND_CODE]; /* the product's code */
+    int64_t packed_from_ms, packed_to_ms, units;
+    int32_t code_day;
+    int shelf_life_days;
+};
+
+/* A caller's array, filled in turn by the functions below. */
+struct lot_find_rows {
+    struct lot_find_row *row;
+    size_t count, capacity;
+    bool overflow; /* a look-up found more than fitted */
+};
+
+/* ERROR_NOT_FOUND if there is none. */
+int lot_find_by_id(struct store *store, int64_t lot_id, struct lot_find_row *ret,
+                   struct error *err);
+/* The lot whose code is exactly `code`, letter for letter. ERROR_NOT_FOUND if there is none. */
+int lot_find_by_code(struct store *store, const char *code, struct lot_find_row *ret,
+                     struct error *err);
+/* These append at most `limit` rows, newest first. A product_id of 0 is any product. */
+int lot_find_by_fold(struct store *store, const char *fold, size_t limit,
+                     struct lot_find_rows *rows, struct error *err);
+int lot_find_by_code_day(struct store *store, int32_t code_day, int64_t product_id, size_t limit,
+                         struct lot_find_rows *rows, struct error *err);
+int lot_find_by_line(struct store *store, const char *line, int64_t from_ms, int64_t to_ms,
+                     size_t limit, struct lot_find_rows *rows, struct error *err);
+int lot_find_by_product(struct store *store, int64_t product_id, int64_t from_ms, int64_t to_ms,
+                        size_t limit, struct lot_find_rows *rows, struct error *err);
+
+/* A stretch of the index of folded codes, in its order. */
+struct lot_find_key {
+    int64_t lot_id;
+    char fold[LOT_FIND_CODE];
+};
+/* The first `limit` keys >= `from`. Appends nothing: *ret_count is how many `keys` got. */
+int lot_find_keys(struct store *store, const char *from, size_t limit, struct lot_find_key *keys,
+                  size_t *ret_count, struct error *err);
+
+struct lot_find_product {
+    int64_t product_id;
+    char product[LOT_FIND_CODE], name[LOT_FIND_CODE];
+    int shelf_life_days;
+};
+/* ERROR_NOT_FOUND if there is none. */
+int lot_find_product_by_code(struct store *store, const char *product, struct lot_find_product *ret,
+                             struct error *err);
+/* `gtin14` has 14 digits; products that were loaded with 8, 12 or 13 digits are found too. */
+int lot_find_product_by_gtin(struct store *store, const char *gtin14, struct lot_find_product *ret,
+                             struct error *err);
+
+/* Where a lot went: units in all, units to that store (or, store NULL, on that route), and to how
+ * many different stores (routes). All 0: nothing is known of its dispatch. */
+struct lot_find_sent {
+    int64_t units, units_there;
+    int places;
+};
+int lot_find_sent(struct store *store, int64_t lot_id, const char *store_name, const char *route,
+                  struct lot_find_sent *ret, struct error *err);
+
+/* How much was on sale: judged from the last lots packed before `before_ms`. All 0 if none. */
+struct lot_find_volume {
+    double units_per_day, shelf_life_days;
+    int products; /* in the product table */
+};
+int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volume *ret,
+                    struct error *err);
+
+#endif
