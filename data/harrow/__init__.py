@@ -1,0 +1,1 @@
+"""Harrow Mill Bakery, an invented plant."""
