@@ -1,6 +1,7 @@
 #include "store/complaint.h"
 #include "base/text.h"
 #include "store/case_work.h"
+#include "store/company_count.h"
 #include "store/db.h"
 #include <stdlib.h>
 #include <string.h>
@@ -336,6 +337,8 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
         rc = insert_candidates(store, placed.complaint_id, c->lots, c->lot_count, err);
     if (!rc)
         rc = insert_contact(store, placed.complaint_id, c, err);
+    if (!rc && placed.lot_id > 0)
+        rc = company_count(store, placed.lot_id, c->symptom, c->received_ms, +1, err);
     if (!rc)
         rc = work_add(store, WORK_RANK, placed.case_id, c->logged_ms, err);
     if (!rc)
@@ -543,6 +546,10 @@ int complaint_place(struct store *store, int64_t complaint_id, const struct comp
             rc = case_add(store, placed.case_id, was.received_ms, was.packs, was.harm, err);
         if (!rc)
             rc = case_recount(store, was.case_id, placed.case_id, err);
+        if (!rc && was.lot_id > 0)
+            rc = company_count(store, was.lot_id, was.symptom, was.received_ms, -1, err);
+        if (!rc && placed.lot_id > 0)
+            rc = company_count(store, placed.lot_id, was.symptom, was.received_ms, +1, err);
         if (!rc)
             rc = work_add(store, WORK_RANK, was.case_id, now_ms, err);
     }

@@ -1,0 +1,417 @@
+#include "intake/complaint_form.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "intake/words.h"
+#include <ctype.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { KEY_SIZE = 160, FUTURE_DAYS = 1 };
+
+/* ---- one field ---- */
+
+static void value_text(const json_t *value, char *out, size_t size)
+{
+    if (json_is_string(value)) {
+        text_clip(json_string_value(value), out, size);
+        return;
+    }
+    char *dump = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
+    text_clip(dump ? dump : "?", out, size);
+    free(dump);
+}
+
+static int refuse(const struct field *f, const json_t *value, struct error *err, const char *why)
+{
+    char text[96];
+    value_text(value, text, sizeof text);
+    error_set(err, ERROR_INVALID, "%s", why);
+    error_field(err, f->name, text);
+    return ERROR_INVALID;
+}
+
+static int refuse_word(const struct field *f, const json_t *value, struct error *err)
+{
+    struct text_buffer known = {0};
+    text_append(&known, "not one of");
+    for (const char *const *w = f->words; *w; w++)
+        text_appendf(&known, " %s", *w);
+    int rc = refuse(f, value, err, known.data);
+    text_buffer_free(&known);
+    return rc;
+}
+
+static int check_words(const struct field *f, const json_t *value, json_t **ret, struct error *err)
+{
+    json_t *list = json_array();
+    if (json_is_string(value)) {
+        json_array_append(list, (json_t *)value);
+    } else if (json_is_array(value)) {
+        json_array_extend(list, (json_t *)value);
+    } else {
+        json_decref(list);
+        return refuse(f, value, err, "must be a list of words");
+    }
+    size_t i;
+    const json_t *word;
+    json_array_foreach(list, i, word)
+    {
+        if (!json_is_string(word) || !words_has(f->words, json_string_value(word))) {
+            int rc = refuse_word(f, word, err);
+            json_decref(list);
+            return rc;
+        }
+    }
+    *ret = list;
+    return 0;
+}
+
+static int check_text(const struct field *f, const json_t *value, json_t **ret, struct error *err)
+{
+    /* a store "0417" often arrives as the number 417: take its digits rather than lose it */
+    if (json_is_integer(value)) {
+        *ret = json_sprintf("%" JSON_INTEGER_FORMAT, json_integer_value(value));
+        return 0;
+    }
+    if (!json_is_string(value))
+        return refuse(f, value, err, "must be text");
+    if (json_string_length(value) > (size_t)f->high)
+        return refuse(f, value, err, "is too long");
+    *ret = json_incref((json_t *)value);
+    return 0;
+}
+
+static int check_whole(const struct field *f, const json_t *value, json_t **ret, struct error *err)
+{
+    char why[96];
+    double number = json_number_value(value);
+    if (!json_is_number(value) || number != floor(number))
+        return refuse(f, value, err, "must be a whole number");
+    if (number < f->low || number > f->high) {
+        snprintf(why, sizeof why, "must lie between %g and %g", f->low, f->high);
+        return refuse(f, value, err, why);
+    }
+    *ret = json_integer((json_int_t)number);
+    return 0;
+}
+
+static int check_bool(const struct field *f, const json_t *value, json_t **ret, struct error *err)
+{
+    if (!json_is_boolean(value))
+        return refuse(f, value, err, "must be true or false");
+    *ret = json_incref((json_t *)value);
+    return 0;
+}
+
+static int check_word(const struct field *f, const json_t *value, json_t **ret, struct error *err)
+{
+    if (!json_is_string(value) || !words_has(f->words, json_string_value(value)))
+        return refuse_word(f, value, err);
+    *ret = json_incref((json_t *)value);
+    return 0;
+}
+
+static int check_date(const struct field *f, const json_t *value, json_t **ret, struct error *err)
+{
+    int32_t day;
+    if (!json_is_string(value) || day_parse(json_string_value(value), &day, NULL))
+        return refuse(f, value, err, "must be a date, YYYY-MM-DD");
+    *ret = json_incref((json_t *)value);
+    return 0;
+}
+
+static int check_time(const struct field *f, const json_t *value, json_t **ret, struct error *err)
+{
+    int64_t ms;
+    if (!json_is_string(value) || when_parse(json_string_value(value), &ms, NULL))
+        return refuse(f, value, err, "must be a time with its offset, 2026-11-20T09:14:00-05:00");
+    *ret = json_incref((json_t *)value);
+    return 0;
+}
+
+typedef int (*field_check)(const struct field *, const json_t *, json_t **, struct error *);
+static const field_check CHECKS[] = {
+    [FIELD_WORD] = check_word,   [FIELD_WORDS] = check_words, [FIELD_TEXT] = check_text,
+    [FIELD_WHOLE] = check_whole, [FIELD_BOOL] = check_bool,   [FIELD_DATE] = check_date,
+    [FIELD_TIME] = check_time,
+};
+
+/* ---- objects ---- */
+
+static int read_members(const json_t *object, const char *prefix, json_t *out,
+                        struct complaint_form *form, struct error *err)
+{
+    const char *name;
+    json_t *value;
+    char key[KEY_SIZE];
+    json_object_foreach((json_t *)object, name, value)
+    {
+        snprintf(key, sizeof key, "%s%.100s", prefix, name);
+        const struct field *f = words_field(key);
+        if (!f) {
+            json_array_append_new(form->ignored, json_string(key));
+            continue;
+        }
+        if (json_is_null(value) || (json_is_string(value) && json_string_length(value) == 0))
+            continue; /* empty is unknown */
+        json_t *checked = NULL;
+        int rc = CHECKS[f->type](f, value, &checked, err);
+        if (rc)
+            return rc;
+        json_object_set_new(out, name, checked);
+    }
+    return 0;
+}
+
+static int read_measured(const json_t *measured, const struct form_options *options, json_t *body,
+                         struct error *err)
+{
+    if (!measured || json_is_null(measured))
+        return 0;
+    const struct field as_object = {"measured", FIELD_TEXT, NULL, 0, 0};
+    if (!json_is_object(measured))
+        return refuse(&as_object, measured, err, "must be an object of quantities");
+    const char *name;
+    json_t *value;
+    json_object_foreach((json_t *)measured, name, value)
+    {
+        char key[KEY_SIZE], text[96];
+        snprintf(key, sizeof key, "measured/%.100s", name);
+        value_text(value, text, sizeof text);
+        int rc = json_is_number(value)
+                     ? 0
+                     : error_set(err, ERROR_INVALID, "must be a number in the quantity's unit");
+        if (!rc && options->measured)
+            rc = options->measured(options->measured_arg, name, json_number_value(value), err);
+        if (rc) {
+            error_field(err, key, text);
+            return rc;
+        }
+    }
+    json_object_set(body, "measured", (json_t *)measured);
+    return 0;
+}
+
+void contact_fold_key(const char *text, char *out, size_t size)
+{
+    char folded[256];
+    text_fold(text, folded, sizeof folded);
+    size_t digits = 0, letters = 0, length = 0;
+    for (const char *p = folded; *p; p++) {
+        digits += isdigit((unsigned char)*p) != 0;
+        letters += isalpha((unsigned char)*p) != 0;
+    }
+    bool phone = digits >= 5 && letters == 0;
+    for (const char *p = folded; *p && length + 1 < size; p++) {
+        if (!phone || isdigit((unsigned char)*p))
+            out[length++] = *p;
+    }
+    out[length] = '\0';
+}
+
+static int read_contact(const json_t *contact, struct complaint_form *form, struct error *err)
+{
+    static const char *const NAMES[] = {"name", "phone", "email", NULL};
+    if (!contact || json_is_null(contact))
+        return 0;
+    /* values of contact data never go into an error text */
+    if (!json_is_object(contact)) {
+        error_set(err, ERROR_INVALID, "must be an object with name, phone, email");
+        error_field(err, "contact", "(not shown)");
+        return ERROR_INVALID;
+    }
+    json_t *kept = json_object();
+    struct text_buffer fold = {0};
+    text_append(&fold, "\n");
+    for (const char *const *name = NAMES; *name; name++) {
+        const json_t *value = json_object_get(contact, *name);
+        if (!value || json_is_null(value))
+            continue;
+        if (!json_is_string(value) || json_string_length(value) > 200) {
+            error_set(err, ERROR_INVALID, "must be text of at most 200 bytes");
+            error_field(err, "contact", "(not shown)");
+            json_decref(kept);
+            text_buffer_free(&fold);
+            return ERROR_INVALID;
+        }
+        char key[256];
+        json_object_set(kept, *name, (json_t *)value);
+        contact_fold_key(json_string_value(value), key, sizeof key);
+        text_appendf(&fold, "%s\n", key);
+    }
+    if (json_object_size(kept) == 0) {
+        json_decref(kept);
+        text_buffer_free(&fold);
+        return 0;
+    }
+    form->contact = kept;
+    form->contact_fold = text_take(&fold);
+    return 0;
+}
+
+/* ---- dates ---- */
+
+static int32_t date_of(const json_t *body, const char *name)
+{
+    int32_t day;
+    const char *text = json_string_value(json_object_get(body, name));
+    return text && !day_parse(text, &day, NULL) ? day : WHEN_UNKNOWN_DAY;
+}
+
+static void doubt(struct complaint_form *form, const char *field, const char *why)
+{
+    json_array_append_new(
+        form->doubts, json_pack("{s:s, s:s*, s:s}", "field", field, "value",
+                                json_string_value(json_object_get(form->body, field)), "why", why));
+}
+
+static void read_dates(struct complaint_form *form, const struct form_options *options)
+{
+    int32_t received = tz_day(options->tz, form->received_ms);
+    form->code_day = date_of(form->body, "code_date");
+    form->found_day = date_of(form->body, "found_on");
+    form->bought_day = date_of(form->body, "bought_on");
+    if (form->found_day != WHEN_UNKNOWN_DAY && form->found_day > received + FUTURE_DAYS) {
+        doubt(form, "found_on", "after the day the complaint was received");
+        form->found_day = WHEN_UNKNOWN_DAY;
+    }
+    int32_t latest = form->found_day != WHEN_UNKNOWN_DAY ? form->found_day : received + FUTURE_DAYS;
+    if (form->bought_day != WHEN_UNKNOWN_DAY && form->bought_day > latest) {
+        doubt(form, "bought_on", "after the day it was found or received");
+        form->bought_day = WHEN_UNKNOWN_DAY;
+    }
+}
+
+/* ---- the whole ---- */
+
+static int need(const json_t *body, const char *name, struct error *err)
+{
+    if (json_object_get(body, name))
+        return 0;
+    error_set(err, ERROR_INVALID, "is missing");
+    error_field(err, name, "");
+    return ERROR_INVALID;
+}
+
+static int read_id(const json_t *complaint, bool partial, char uuid[static UUID_TEXT],
+                   struct error *err)
+{
+    const json_t *id = json_object_get(complaint, "id");
+    if (!id && partial)
+        return 0;
+    if (json_is_string(id) && uuid_normalize(json_string_value(id), uuid))
+        return 0;
+    char text[96] = "";
+    if (id)
+        value_text(id, text, sizeof text);
+    error_set(err, ERROR_INVALID, id ? "must be a UUID (the client makes UUIDv7)" : "is missing");
+    error_field(err, "id", text);
+    return ERROR_INVALID;
+}
+
+/* The complaint without the members that are read on their own. */
+static json_t *plain_members(const json_t *complaint)
+{
+    static const char *const APART[] = {"id", "contact", "measured", "observed", NULL};
+    json_t *rest = json_copy((json_t *)complaint);
+    for (const char *const *name = APART; *name; name++)
+        json_object_del(rest, *name);
+    return rest;
+}
+
+static int read_observed(const json_t *observed, struct complaint_form *form, struct error *err)
+{
+    if (!observed || json_is_null(observed))
+        return 0;
+    const struct field as_object = {"observed", FIELD_TEXT, NULL, 0, 0};
+    if (!json_is_object(observed))
+        return refuse(&as_object, observed, err, "must be an object");
+    json_t *checked = json_object();
+    int rc = read_members(observed, "observed/", checked, form, err);
+    if (!rc && json_object_size(checked))
+        json_object_set(form->body, "observed", checked);
+    json_decref(checked);
+    return rc;
+}
+
+static int read_required(struct complaint_form *form, const struct form_options *options,
+                         struct error *err)
+{
+    int rc = need(form->body, "symptom", err);
+    if (!rc && !options->partial)
+        rc = need(form->body, "channel", err);
+    if (!rc && !options->partial)
+        rc = need(form->body, "received_at", err);
+    if (rc)
+        return rc;
+    const char *received = json_string_value(json_object_get(form->body, "received_at"));
+    if (!received || when_parse(received, &form->received_ms, NULL))
+        form->received_ms = options->now_ms;
+    return 0;
+}
+
+static int read_all(const json_t *complaint, const struct form_options *options,
+                    struct complaint_form *form, struct error *err)
+{
+    int rc = read_id(complaint, options->partial, form->uuid, err);
+    if (rc)
+        return rc;
+    json_t *rest = plain_members(complaint);
+    rc = read_members(rest, "", form->body, form, err);
+    json_decref(rest);
+    if (!rc)
+        rc = read_observed(json_object_get(complaint, "observed"), form, err);
+    if (!rc)
+        rc = read_measured(json_object_get(complaint, "measured"), options, form->body, err);
+    if (!rc)
+        rc = read_contact(json_object_get(complaint, "contact"), form, err);
+    if (!rc)
+        rc = read_required(form, options, err);
+    if (rc)
+        return rc;
+    read_dates(form, options);
+    const json_t *packs = json_object_get(form->body, "packs");
+    form->packs = packs ? (int)json_integer_value(packs) : 1;
+    form->units = json_integer_value(json_object_get(form->body, "units"));
+    form->harm = json_array_size(json_object_get(form->body, "harm")) > 0;
+    if (form->uuid[0])
+        json_object_set_new(form->body, "id", json_string(form->uuid));
+    return 0;
+}
+
+int complaint_form_read(const json_t *complaint, const struct form_options *options,
+                        struct complaint_form **ret, struct error *err)
+{
+    if (!json_is_object(complaint))
+        return error_set(err, ERROR_INVALID, "a complaint must be a JSON object");
+    struct complaint_form *form = xcalloc(1, sizeof *form);
+    form->body = json_object();
+    form->doubts = json_array();
+    form->ignored = json_array();
+    int rc = read_all(complaint, options, form, err);
+    if (rc) {
+        complaint_form_free(form);
+        return rc;
+    }
+    *ret = form;
+    return 0;
+}
+
+void complaint_form_free(struct complaint_form *form)
+{
+    if (!form)
+        return;
+    json_decref(form->body);
+    json_decref(form->contact);
+    json_decref(form->doubts);
+    json_decref(form->ignored);
+    free(form->contact_fold);
+    free(form);
+}
+
+const char *complaint_form_text(const struct complaint_form *form, const char *name)
+{
+    return json_string_value(json_object_get(form->body, name));
+}

@@ -1,0 +1,48 @@
+/* One complaint as it came (design §7), checked and taken apart: the words checked against the
+ * contract, dates made days, contact data split off before anything else sees it.
+ *
+ * What is missing stays missing: unknown is not "no". A date that contradicts the receipt (found
+ * in the future, bought after it was found) does not cost us the complaint: it is kept in the body,
+ * named in `doubts` and not used. A name we don't know is dropped and named in `ignored`. */
+#ifndef ODDLOAF_INTAKE_COMPLAINT_FORM_H
+#define ODDLOAF_INTAKE_COMPLAINT_FORM_H
+
+#include "base/error.h"
+#include "base/uuid.h"
+#include "base/when.h"
+#include <jansson.h>
+
+struct complaint_form {
+    char uuid[UUID_TEXT];
+    int64_t received_ms;
+    json_t *body;                            /* normalized, without contact */
+    json_t *contact;                         /* NULL if none */
+    char *contact_fold;                      /* see store/complaint.h; NULL if none */
+    json_t *doubts;                          /* [{"field","value","why"}] */
+    json_t *ignored;                         /* names dropped */
+    int32_t code_day, bought_day, found_day; /* WHEN_UNKNOWN_DAY if missing or doubted */
+    int packs;
+    int64_t units;
+    bool harm;
+};
+
+struct form_options {
+    const struct tz *tz; /* of the plant: what day "received" was */
+    bool partial;        /* a preview: id, received_at and channel may be missing */
+    int64_t now_ms;      /* stands in for a missing received_at of a preview */
+    /* True if `quantity` may stand under "measured" with this value; fills err otherwise. */
+    int (*measured)(void *arg, const char *quantity, double value, struct error *err);
+    void *measured_arg;
+};
+
+/* *ret is new; free with complaint_form_free(). Borrows `complaint`. */
+int complaint_form_read(const json_t *complaint, const struct form_options *options,
+                        struct complaint_form **ret, struct error *err);
+void complaint_form_free(struct complaint_form *form);
+
+/* The text member, or NULL. Lives as long as the form. */
+const char *complaint_form_text(const struct complaint_form *form, const char *name);
+/* What `erase` looks for in a person's words: folded, or digits only for a phone number. */
+void contact_fold_key(const char *text, char *out, size_t size);
+
+#endif
