@@ -120,33 +120,47 @@ static bool read_string(struct cursor *c, struct text_buffer *out)
     return false;
 }
 
-static void skip_string(struct cursor *c)
+/* Past the closing quote; false if there is none. */
+static bool skip_string(struct cursor *c)
 {
     for (c->at++; c->at < c->length && c->bytes[c->at] != '"'; c->at++)
         if (c->bytes[c->at] == '\\')
             c->at++;
-    c->at++;
+    return c->at++ < c->length;
 }
 
-/* Past one value of any kind; brackets are counted, not matched by kind. */
-static bool skip_value(struct cursor *c)
+/* Past the bracket that closes the one here; brackets are counted, not matched by kind. */
+static bool skip_brackets(struct cursor *c)
 {
     long depth = 0;
-    skip_blanks(c);
-    size_t start = c->at;
     while (c->at < c->length) {
         char byte = c->bytes[c->at];
-        if (depth == 0 && (byte == ',' || byte == ']' || byte == '}'))
-            break;
         if (byte == '"') {
-            skip_string(c);
+            if (!skip_string(c))
+                return false;
             continue;
         }
         depth += byte == '[' || byte == '{';
         depth -= byte == ']' || byte == '}';
         c->at++;
+        if (depth == 0)
+            return true;
     }
-    return depth == 0 && c->at > start && c->at <= c->length;
+    return false;
+}
+
+static bool skip_value(struct cursor *c)
+{
+    skip_blanks(c);
+    char first = peek(c);
+    if (first == '"')
+        return skip_string(c);
+    if (first == '[' || first == '{')
+        return skip_brackets(c);
+    size_t start = c->at;
+    while (c->at < c->length && !strchr(",:]} \t\r\n", c->bytes[c->at]))
+        c->at++;
+    return c->at > start;
 }
 
 /* The next reference token of the pointer, unescaped; false at its end. */

@@ -1,0 +1,265 @@
+#include "check.h"
+
+#include "base/error.h"
+#include "base/text.h"
+#include <locale.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Malformed sequences: the Unicode Standard 15.0 (2022), table 3-7, says which bytes may follow. */
+static void utf8_is_checked(void **state)
+{
+    (void)state;
+    static const char *const good[] = {
+        "",
+        "loaf",
+        "\u00e9",
+        "\u0800\uffff",
+        "\U00010000\U0010ffff",
+        "\xEE\x80\x80",
+        "\xED\x9F\xBF",
+    };
+    static const char *const bad[] = {
+        "\x80",             /* continuation alone */
+        "a\xC3",            /* cut short */
+        "\xC3(",            /* continuation missing */
+        "\xC0\xAF",         /* overlong '/' */
+        "\xC1\xBF",         /* overlong */
+        "\xE0\x80\xAF",     /* overlong */
+        "\xE0\x9F\xBF",     /* overlong */
+        "\xF0\x8F\xBF\xBF", /* overlong */
+        "\xED\xA0\x80",     /* high surrogate */
+        "\xED\xBF\xBF",     /* low surrogate */
+        "\xF4\x90\x80\x80", /* beyond U+10FFFF */
+        "\xF5\x80\x80\x80", /* no such lead */
+        "\xF8\x88\x80\x80\x80",
+        "\xFE",
+        "\xFF",
+        "\xE2\x82",
+        "\xF0\x9F\x8D",
+    };
+    for (size_t i = 0; i < COUNT_OF(good); i++)
+        assert_true(text_is_utf8(good[i], strlen(good[i])));
+    for (size_t i = 0; i < COUNT_OF(bad); i++)
+        assert_false(text_is_utf8(bad[i], strlen(bad[i])));
+    assert_false(text_is_utf8("a\0b", 3));
+    assert_int_equal(text_utf8_prefix("a\0b", 3), 1);
+    assert_int_equal(text_utf8_prefix("\u00e9\xC3", 3), 2);
+}
+
+static void lengths_and_columns(void **state)
+{
+    (void)state;
+    assert_int_equal(text_length("Br\u00f6tchen"), 8);
+    assert_int_equal(text_columns("Br\u00f6tchen"), 8);
+    assert_int_equal(text_columns("Bro\u0308tchen"), 8);          /* accent of its own */
+    assert_int_equal(text_columns("\u30ab\u30d3"), 4);            /* two wide letters */
+    assert_int_equal(text_columns("\u98df\u30d1\u30f3"), 6);      /* ideograph and kana */
+    assert_int_equal(text_columns("\uff76\uff8b\uff9e"), 3);      /* half width */
+    assert_int_equal(text_columns("\U0001f35e"), 2);              /* a loaf */
+    assert_int_equal(text_columns("a\u200bb\ufe0f"), 2);          /* zero width */
+    assert_int_equal(text_columns("4 \u00b0C \u2014 \u2713"), 8); /* narrow signs */
+    assert_int_equal(text_columns("\x1b[1m"), 3);
+    assert_int_equal(text_columns("\xff"), 1);
+}
+
+static void folding(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *in, *out;
+    } cases[] = {
+        {"", ""},
+        {"  \t ", ""},
+        {"Line 2", "line 2"},
+        {"  Rye\t\r\n  Loaf \u00a0", "rye loaf"},
+        {"Pan Se\u00f1orial A\u00d1EJO", "pan senorial anejo"},
+        {"\u00c1\u00e1 \u00dc\u00fc \u00df \u00c6\u00d8", "aa uu ss aeo"},
+        {"Cafe\u0301", "cafe"},
+        {"\u0141\u00f3d\u017a \u0160\u017e \u0152", "lodz sz oe"},
+        {"\u30ab\u30d3", "\u30ab\u30d3"},
+        {"a\xff\xc3", "a?"
+                      "?"},
+        {"3\u00d74", "3\u00d74"},
+    };
+    char out[64];
+    for (size_t i = 0; i < COUNT_OF(cases); i++)
+        assert_string_equal(text_fold(cases[i].in, out, sizeof out), cases[i].out);
+    assert_string_equal(text_fold("ab\u00df", out, 4), "ab"); /* "ss" does not fit whole */
+    assert_string_equal(text_fold("a b", out, 3), "a ");
+    assert_string_equal(text_fold("abc", out, 1), "");
+}
+
+static void clipping(void **state)
+{
+    (void)state;
+    char out[16];
+    assert_string_equal(text_clip("a\tb\x7f\xc2\x85", out, sizeof out), "a?b??");
+    assert_string_equal(text_clip("ab\u202ecd", out, sizeof out), "ab?cd");
+    assert_string_equal(text_clip("ab\u00e9", out, 4), "ab");
+    assert_string_equal(text_clip("ab\u00e9", out, 5), "ab\u00e9");
+    assert_string_equal(text_clip("\xff\xfe", out, sizeof out), "??");
+    assert_string_equal(text_clip("abc", out, 1), "");
+    assert_true(text_equal_fold("Mold", "mOLD"));
+    assert_false(text_equal_fold("Mold", "molds"));
+    assert_false(text_equal_fold("", "a"));
+    assert_false(text_equal_fold("\u00e9", "\u00c9"));
+}
+
+static const char *const not_numbers[] = {
+    "",         " ",   "1.5abc", "0x1",   "0x1p3",  "nan", "NaN",    "inf",       "-inf",
+    "infinity", " 1",  "1 ",     "1e999", "-1e999", "1e",  "1e+",    "1e5.5",     "5.",
+    ".",        "-",   "+",      "--1",   "+-1",    "1,5", "1 000",  "1_0",       "1.2.3",
+    "1e5 ",     "\n1", "e5",     "1\n",   "1d",     "1f",  "\u0661", "1\xc2\xa0",
+};
+
+static void check_doubles(void)
+{
+    static const struct {
+        const char *in;
+        double out;
+    } cases[] = {
+        {"0", 0.0},      {"-0.5", -0.5},  {"+1.5", 1.5},
+        {".5", 0.5},     {"1e3", 1000.0}, {"1E-3", 0.001},
+        {"1.5", 1.5},    {"007", 7.0},    {"1e308", 1e308},
+        {"1e-400", 0.0}, {"-.25", -0.25}, {"96.111111111111111111111", 96.111111111111111},
+    };
+    for (size_t i = 0; i < COUNT_OF(cases); i++) {
+        double value = -77;
+        assert_int_equal(text_to_double(cases[i].in, &value), 0);
+        assert_true(value == cases[i].out);
+    }
+    for (size_t i = 0; i < COUNT_OF(not_numbers); i++) {
+        double value = -77;
+        assert_int_equal(text_to_double(not_numbers[i], &value), ERROR_INVALID);
+        assert_true(value == -77);
+    }
+    double value = -77;
+    assert_int_equal(text_to_double(NULL, &value), ERROR_INVALID);
+}
+
+static void strict_doubles(void **state)
+{
+    (void)state;
+    check_doubles();
+}
+
+static void strict_integers(void **state)
+{
+    (void)state;
+    int64_t value = -77;
+    for (size_t i = 0; i < COUNT_OF(not_numbers); i++)
+        assert_int_equal(text_to_int64(not_numbers[i], &value), ERROR_INVALID);
+    assert_int_equal(text_to_int64("1.0", &value), ERROR_INVALID);
+    assert_int_equal(text_to_int64("9223372036854775808", &value), ERROR_INVALID);
+    assert_int_equal(text_to_int64("-9223372036854775809", &value), ERROR_INVALID);
+    assert_int_equal(value, -77);
+    assert_int_equal(text_to_int64("9223372036854775807", &value), 0);
+    assert_true(value == INT64_MAX);
+    assert_int_equal(text_to_int64("-9223372036854775808", &value), 0);
+    assert_true(value == INT64_MIN);
+    assert_int_equal(text_to_int64("+010", &value), 0);
+    assert_int_equal(value, 10);
+}
+
+/* A decimal comma must come neither in nor out. Builds such a locale where none is installed. */
+static bool set_comma_locale(char *folder)
+{
+    static const char *const names[] = {"de_DE.UTF-8", "de_DE.utf8", "de_DE", "fr_FR.UTF-8"};
+    for (size_t i = 0; i < COUNT_OF(names); i++)
+        if (setlocale(LC_ALL, names[i]))
+            return true;
+    char command[256];
+    if (!mkdtemp(folder))
+        return false;
+    snprintf(command, sizeof command, "localedef -i de_DE -f UTF-8 %s/de_DE.UTF-8 >%s/log 2>&1",
+             folder, folder);
+    if (system(command) != 0) /* NOLINT(cert-env33-c,bugprone-command-processor): fixed text */
+        return false;
+    setenv("LOCPATH", folder, 1);
+    return setlocale(LC_ALL, "de_DE.UTF-8") != NULL;
+}
+
+static void same_in_every_locale(void **state)
+{
+    (void)state;
+    char folder[] = "/tmp/oddloaf-locale-XXXXXX";
+    char plain[16];
+    if (!set_comma_locale(folder))
+        skip();
+    snprintf(plain, sizeof plain, "%.1f", 1.5);
+    assert_string_equal(plain, "1,5"); /* the locale is in force */
+    check_doubles();
+    struct text_buffer b = {0};
+    text_appendf(&b, "%.2f %g", 1234.5, 0.25);
+    assert_string_equal(b.data, "1234.50 0.25");
+    text_buffer_free(&b);
+    snprintf(plain, sizeof plain, "%.1f", 1.5);
+    assert_string_equal(plain, "1,5"); /* and was put back */
+    setlocale(LC_ALL, "C");
+    char command[64];
+    snprintf(command, sizeof command, "rm -rf %s", folder);
+    if (strcmp(folder + strlen(folder) - 6, "XXXXXX") != 0)
+        assert_int_equal(system(command), 0); /* NOLINT(cert-env33-c) */
+}
+
+static void the_buffer_grows(void **state)
+{
+    (void)state;
+    struct text_buffer b = {0};
+    for (int i = 0; i < 1000; i++)
+        text_appendf(&b, "%d,", i);
+    assert_int_equal(b.length, 10 * 2 + 90 * 3 + 900 * 4);
+    assert_int_equal(strlen(b.data), b.length);
+    text_reset(&b);
+    assert_string_equal(b.data, "");
+    text_append_bytes(&b, "a\0b", 3);
+    assert_int_equal(b.length, 3);
+    assert_memory_equal(b.data, "a\0b", 4);
+    text_append_bytes(&b, NULL, 0);
+    text_reset(&b);
+    text_appendf(&b, "%0500d", 7);
+    assert_int_equal(b.length, 500);
+
+    char *taken = text_take(&b);
+    assert_int_equal(strlen(taken), 500);
+    assert_null(b.data);
+    free(taken);
+    taken = text_take(&b);
+    assert_string_equal(taken, "");
+    free(taken);
+    text_buffer_free(&b);
+    text_buffer_free(&b);
+}
+
+static void allocation_never_fails(void **state)
+{
+    (void)state;
+    free(xmalloc(0));
+    free(xcalloc(0, 8));
+    char *s = xstrndup("loaves", 4);
+    assert_string_equal(s, "loav");
+    s = xrealloc(s, 100);
+    assert_string_equal(s, "loav");
+    free(s);
+    s = xstrdup("");
+    assert_string_equal(s, "");
+    free(s);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(utf8_is_checked),
+        cmocka_unit_test(lengths_and_columns),
+        cmocka_unit_test(folding),
+        cmocka_unit_test(clipping),
+        cmocka_unit_test(strict_doubles),
+        cmocka_unit_test(strict_integers),
+        cmocka_unit_test(same_in_every_locale),
+        cmocka_unit_test(the_buffer_grows),
+        cmocka_unit_test(allocation_never_fails),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
