@@ -1,0 +1,177 @@
+#include "models/acid.h"
+
+#include <math.h>
+#include <string.h>
+
+static const struct acid_constants constants[ACID_KINDS] = {
+    [ACID_PROPIONIC] = {"propionic", 74.079, 4.87, NAN},
+    [ACID_ACETIC] = {"acetic", 60.052, 4.756, NAN},
+    [ACID_SORBIC] = {"sorbic", 112.128, 4.76, NAN},
+    [ACID_BENZOIC] = {"benzoic", 122.123, 4.204, NAN},
+    [ACID_LACTIC] = {"lactic", 90.078, 3.86, NAN},
+    [ACID_TARTARIC] = {"tartaric", 150.086, 2.98, 4.34},
+};
+
+/* acid_g_per_g is acid mass over salt mass: 2 x 74.079/186.22 and so on. */
+static const struct acid_product products[] = {
+    {"calcium-propionate", ACID_PROPIONIC, 2 * 74.079 / 186.22, 100},
+    {"sodium-propionate", ACID_PROPIONIC, 74.079 / 96.061, 100},
+    {"potassium-propionate", ACID_PROPIONIC, 74.079 / 112.169, 100},
+    {"propionic-acid", ACID_PROPIONIC, 1, 100},
+    {"potassium-sorbate", ACID_SORBIC, 112.128 / 150.218, 100},
+    {"sorbic-acid", ACID_SORBIC, 1, 100},
+    {"sodium-benzoate", ACID_BENZOIC, 122.123 / 144.105, 100},
+    {"benzoic-acid", ACID_BENZOIC, 1, 100},
+    {"acetic-acid", ACID_ACETIC, 1, 100},
+    /* 100 grain; the caller gives grain/10 as active percent (w/v taken as w/w, about 1 % off) */
+    {"vinegar", ACID_ACETIC, 1, 10},
+    {"lactic-acid", ACID_LACTIC, 1, 100},
+    {"tartaric-acid", ACID_TARTARIC, 1, 100},
+    /* from memory: 2-3 % tartaric acid in the concentrate */
+    {"raisin-juice-concentrate", ACID_TARTARIC, 1, 2.5},
+    /* from memory: cultured wheat brings about a tenth of its mass as propionic acid */
+    {"cultured-wheat", ACID_PROPIONIC, 1, 10},
+};
+
+const struct acid_constants *acid_constants(enum acid_kind kind)
+{
+    return &constants[kind];
+}
+
+enum acid_kind acid_kind_find(const char *name)
+{
+    for (int k = 0; k < ACID_KINDS; k++) {
+        if (strcmp(constants[k].name, name) == 0) {
+            return (enum acid_kind)k;
+        }
+    }
+    return ACID_KINDS;
+}
+
+const struct acid_product *acid_product_at(size_t i)
+{
+    return i < sizeof(products) / sizeof(products[0]) ? &products[i] : NULL;
+}
+
+const struct acid_product *acid_product_find(const char *name)
+{
+    for (size_t i = 0; i < sizeof(products) / sizeof(products[0]); i++) {
+        if (strcmp(products[i].name, name) == 0) {
+            return &products[i];
+        }
+    }
+    return NULL;
+}
+
+double acid_undissociated_fraction(double ph, double pka)
+{
+    return 1.0 / (1.0 + pow(10.0, ph - pka));
+}
+
+void acid_diprotic_fractions(double ph, double pka1, double pka2, double ret_share[3])
+{
+    double mono = pow(10.0, ph - pka1);
+    double di = mono * pow(10.0, ph - pka2);
+    double sum = 1.0 + mono + di;
+    ret_share[0] = 1.0 / sum;
+    ret_share[1] = mono / sum;
+    ret_share[2] = di / sum;
+}
+
+double acid_kind_undissociated(enum acid_kind kind, double ph, double pka_shift)
+{
+    const struct acid_constants *c = &constants[kind];
+    if (isnan(c->pka2)) {
+        return acid_undissociated_fraction(ph, c->pka1 + pka_shift);
+    }
+    double share[3];
+    acid_diprotic_fractions(ph, c->pka1 + pka_shift, c->pka2 + pka_shift, share);
+    return share[0];
+}
+
+double acid_per_salt(double acid_g_mol, int acids, double salt_g_mol)
+{
+    return acids * acid_g_mol / salt_g_mol;
+}
+
+double acid_vinegar_g_100ml(double grain)
+{
+    return grain / 10.0;
+}
+
+double acid_vinegar_dilute(double volume, double from_grain, double to_grain, double *ret_water)
+{
+    if (!(to_grain > 0) || !(to_grain <= from_grain)) {
+        return NAN;
+    }
+    double total = volume * from_grain / to_grain;
+    if (ret_water) {
+        *ret_water = total - volume;
+    }
+    return total;
+}
+
+double acid_blend_active_pct(double mass_a, double active_pct_a, double mass_b, double active_pct_b)
+{
+    return (mass_a * active_pct_a + mass_b * active_pct_b) / (mass_a + mass_b);
+}
+
+double acid_aged_activity(double age_days, double loss_pct_month)
+{
+    return pow(1.0 - loss_pct_month / 100.0, age_days / 30.0);
+}
+
+double acid_g_per_100g_flour(const struct acid_dose *dose)
+{
+    double active_pct =
+        isnan(dose->active_pct) ? dose->product->usual_active_pct : dose->active_pct;
+    double activity = isnan(dose->activity) ? 1.0 : dose->activity;
+    return dose->dose_pct_flour * active_pct / 100.0 * activity * dose->product->acid_g_per_g;
+}
+
+double acid_mg_per_kg_bread(double acid_g_per_100g_flour, double bread_per_flour)
+{
+    /* g per 100 g flour -> g per (100 x bread_per_flour) g bread -> mg/kg */
+    return acid_g_per_100g_flour / (100.0 * bread_per_flour) * 1e6;
+}
+
+double acid_mmol_per_l_water(double mg_per_kg_bread, double moisture_pct, double molar_g_mol)
+{
+    return mg_per_kg_bread / molar_g_mol / (moisture_pct / 100.0);
+}
+
+double acid_mg_per_kg_from_mmol_l(double mmol_l, double moisture_pct, double molar_g_mol)
+{
+    return mmol_l * molar_g_mol * moisture_pct / 100.0;
+}
+
+struct acid_mix acid_mix_of_doses(const struct acid_dose *doses, size_t count,
+                                  double bread_per_flour, double moisture_pct,
+                                  const struct acid_values *values)
+{
+    struct acid_mix mix = {{0}};
+    for (size_t i = 0; i < count; i++) {
+        enum acid_kind kind = doses[i].product->kind;
+        double mg_kg = acid_mg_per_kg_bread(acid_g_per_100g_flour(&doses[i]), bread_per_flour);
+        mix.mmol_l[kind] += (1.0 - values->bake_loss_share) *
+                            acid_mmol_per_l_water(mg_kg, moisture_pct, constants[kind].molar_g_mol);
+    }
+    return mix;
+}
+
+struct acid_mix acid_mix_undissociated(const struct acid_mix *total, double ph, double pka_shift)
+{
+    struct acid_mix free_acid = {{0}};
+    for (int k = 0; k < ACID_KINDS; k++) {
+        if (total->mmol_l[k] > 0) {
+            free_acid.mmol_l[k] =
+                total->mmol_l[k] * acid_kind_undissociated((enum acid_kind)k, ph, pka_shift);
+        }
+    }
+    return free_acid;
+}
+
+bool acid_crumb_valid(double ph, double moisture_pct)
+{
+    return ph >= 3.0 && ph <= 8.0 && moisture_pct >= 15.0 && moisture_pct <= 50.0;
+}

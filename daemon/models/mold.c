@@ -1,0 +1,358 @@
+#include "models/mold.h"
+
+#include "models/normal.h"
+
+#include <math.h>
+#include <string.h>
+
+static const char *const group_names[MOLD_GROUPS] = {
+    [MOLD_PENICILLIUM] = "penicillium", [MOLD_ASPERGILLUS] = "aspergillus",
+    [MOLD_EUROTIUM] = "eurotium",       [MOLD_ROQUEFORTI] = "roqueforti",
+    [MOLD_CHALK_YEAST] = "chalk-yeast",
+};
+
+static const char *const colour_words[MOLD_COLOURS] = {
+    [MOLD_COLOUR_BLUE_GREEN] = "blue-green",     [MOLD_COLOUR_BLACK] = "black",
+    [MOLD_COLOUR_WHITE_CHALKY] = "white-chalky", [MOLD_COLOUR_YELLOW] = "yellow",
+    [MOLD_COLOUR_WHITE_FLUFFY] = "white-fluffy",
+};
+
+const char *mold_group_name(enum mold_group group)
+{
+    return group_names[group];
+}
+
+enum mold_colour mold_colour_find(const char *word)
+{
+    for (int c = 0; c < MOLD_COLOURS; c++) {
+        if (strcmp(colour_words[c], word) == 0) {
+            return (enum mold_colour)c;
+        }
+    }
+    return MOLD_COLOURS;
+}
+
+double mold_gamma_cpm(double x, double x_min, double x_opt, double x_max, int n)
+{
+    if (!(x > x_min && x < x_max)) {
+        return 0;
+    }
+    double span = x_opt - x_min;
+    double bracket = span * (x - x_opt) - (x_opt - x_max) * ((n - 1) * x_opt + x_min - n * x);
+    double above = x - x_min;
+    double top = (x - x_max) * above;
+    if (n == 2) {
+        top *= above;
+        bracket *= span;
+    }
+    double gamma = top / bracket;
+    /* cardinal values set too far apart from the form's shape can leave (0,1) by rounding */
+    return gamma < 0 ? 0 : gamma > 1 ? 1 : gamma;
+}
+
+double mold_gamma_aw_linear(double aw, double aw_min)
+{
+    if (!(aw > aw_min)) {
+        return 0;
+    }
+    return aw >= 1 ? 1 : (aw - aw_min) / (1 - aw_min);
+}
+
+double mold_gamma_inhibitor(double c_mmol_l, double mic_mmol_l, double alpha)
+{
+    if (!(c_mmol_l > 0)) {
+        return 1;
+    }
+    if (c_mmol_l >= mic_mmol_l) {
+        return 0;
+    }
+    double ratio = c_mmol_l / mic_mmol_l;
+    return 1 - (alpha == 1 ? ratio : pow(ratio, alpha));
+}
+
+double mold_gamma_acids(const struct mold_group_values *group, const struct acid_mix *undissociated,
+                        double alpha, double mic_factor)
+{
+    double gamma = 1;
+    for (int k = 0; k < ACID_KINDS; k++) {
+        gamma *= mold_gamma_inhibitor(undissociated->mmol_l[k], group->mic_mmol_l[k] * mic_factor,
+                                      alpha);
+    }
+    return gamma;
+}
+
+bool mold_germinates(const struct mold_group_values *group, double temp_c, double aw)
+{
+    if (!(temp_c > group->t_min_c && temp_c < group->t_max_c)) {
+        return false;
+    }
+    /* The least water activity holds at the optimum temperature and rises away from it:
+     * 0.04 in water activity at a temperature factor of zero. Fitted to E. repens 0.70 at
+     * 30 °C, 0.74 at 25 and 37 °C (Gock, Hocking, Pitt, Poulos 2003). */
+    double gamma = mold_gamma_cpm(temp_c, group->t_min_c, group->t_opt_c, group->t_max_c, 2);
+    double rise = gamma >= 0.98 ? 0 : 0.04;
+    return aw >= group->aw_min + rise;
+}
+
+bool mold_weigh_by_colour(const struct mold_values *values, enum mold_colour colour,
+                          double weights[MOLD_GROUPS])
+{
+    double sum = 0;
+    double posterior[MOLD_GROUPS];
+    if (colour >= MOLD_COLOURS) {
+        return false;
+    }
+    for (int g = 0; g < MOLD_GROUPS; g++) {
+        posterior[g] = weights[g] * values->shows[colour][g];
+        sum += posterior[g];
+    }
+    if (!(sum > 0)) {
+        return false;
+    }
+    for (int g = 0; g < MOLD_GROUPS; g++) {
+        weights[g] = posterior[g] / sum;
+    }
+    return true;
+}
+
+static const char *range_trouble(const struct mold_conditions *c, const struct mold_values *v)
+{
+    if (!(c->ph >= v->valid_ph_min && c->ph <= v->valid_ph_max)) {
+        return "crumb pH outside the range of the mold terms";
+    }
+    if (!(c->aw >= v->valid_aw_min && c->aw <= v->valid_aw_max)) {
+        return "water activity outside the range of the mold terms";
+    }
+    if (c->segment_count < 1 || c->segment_count > MOLD_SEGMENTS_MAX) {
+        return "no temperature history";
+    }
+    for (size_t s = 0; s < c->segment_count; s++) {
+        double temp_c = c->segments[s].temp_c;
+        if (!(temp_c >= v->valid_temp_c_min && temp_c <= v->valid_temp_c_max)) {
+            return "temperature outside the range of the mold terms";
+        }
+    }
+    if (!(c->spores_per_pack >= 0)) {
+        return "spores per pack below zero";
+    }
+    return "";
+}
+
+/* Work is the integral of the temperature factor: one day at the optimum is one unit. */
+static void fill_history(struct mold_course *course, struct mold_group_course *gc,
+                         const struct mold_group_values *group,
+                         const struct mold_conditions *conditions)
+{
+    double work = 0;
+    double start_day = 0;
+    for (size_t s = 0; s < course->segment_count; s++) {
+        gc->rate[s] = mold_gamma_cpm(conditions->segments[s].temp_c, group->t_min_c, group->t_opt_c,
+                                     group->t_max_c, 2);
+        gc->work_start[s] = work;
+        if (s + 1 == course->segment_count) {
+            break;
+        }
+        work += gc->rate[s] * (course->end_day[s] - start_day);
+        start_day = course->end_day[s];
+    }
+}
+
+static void fill_strains(struct mold_group_course *gc, const struct mold_group_values *group,
+                         const struct mold_conditions *c, const struct mold_values *v,
+                         double base_factor)
+{
+    double mic_sigma = sqrt(log1p(v->mic_spread_cv * v->mic_spread_cv));
+    double radius_mm = v->visible_diameter_mm / 2;
+    for (int k = 0; k < MOLD_STRAINS; k++) {
+        double inhibitor =
+            mold_gamma_acids(group, &c->undissociated, v->alpha, exp(normal_node(k) * mic_sigma));
+        double growth = 1 - v->growth_share * (1 - inhibitor);
+        double lag_factor = base_factor * inhibitor;
+        gc->lag_work[k] =
+            lag_factor > 0 ? v->time_scale * group->lag_opt_h / 24 / lag_factor : INFINITY;
+        gc->log_lag_work[k] = log(gc->lag_work[k]);
+        double rate_mm_d = group->radial_opt_mm_d * base_factor * growth;
+        gc->growth_work[k] = rate_mm_d > 0 ? v->time_scale * radius_mm / rate_mm_d : INFINITY;
+    }
+}
+
+void mold_course_init(struct mold_course *course, const struct mold_conditions *conditions,
+                      const struct mold_values *values)
+{
+    memset(course, 0, sizeof(*course));
+    course->reason = range_trouble(conditions, values);
+    course->valid = course->reason[0] == '\0';
+    course->segment_count = conditions->segment_count;
+    if (course->segment_count > MOLD_SEGMENTS_MAX) {
+        course->segment_count = MOLD_SEGMENTS_MAX;
+    }
+    course->horizon_days = values->horizon_days;
+    course->spores = conditions->spores_per_pack * values->spores_scale;
+    course->inverse_sigma = 1 / sqrt(log1p(values->spore_spread_cv * values->spore_spread_cv));
+    double day = 0;
+    for (size_t s = 0; s < course->segment_count; s++) {
+        day += conditions->segments[s].hours / 24;
+        course->end_day[s] = s + 1 < course->segment_count ? day : INFINITY;
+    }
+    double sum = 0;
+    for (int g = 0; g < MOLD_GROUPS; g++) {
+        sum += conditions->weights[g];
+    }
+    for (int g = 0; g < MOLD_GROUPS; g++) {
+        const struct mold_group_values *group = &values->group[g];
+        struct mold_group_course *gc = &course->group[g];
+        gc->weight = sum > 0 ? conditions->weights[g] / sum : 0;
+        if (!(gc->weight > 0)) {
+            continue;
+        }
+        fill_history(course, gc, group, conditions);
+        double base =
+            mold_gamma_cpm(conditions->aw, group->aw_min, group->aw_opt, group->aw_max, 2) *
+            mold_gamma_cpm(conditions->ph, group->ph_min, group->ph_opt, group->ph_max, 1);
+        fill_strains(gc, group, conditions, values, base);
+    }
+}
+
+static double group_visible(const struct mold_course *course, const struct mold_group_course *gc,
+                            size_t segment, double days_in, double time_factor)
+{
+    double work = (gc->work_start[segment] + gc->rate[segment] * days_in) / time_factor;
+    double share = 0;
+    for (int k = 0; k < MOLD_STRAINS; k++) {
+        double left = work - gc->growth_work[k];
+        if (!(left > 0) || !isfinite(gc->log_lag_work[k])) {
+            continue;
+        }
+        double z = (log(left) - gc->log_lag_work[k]) * course->inverse_sigma;
+        if (z > -8) {
+            share += normal_weight(k) * (z > 8 ? 1 : normal_cdf(z));
+        }
+    }
+    return gc->weight * share;
+}
+
+double mold_spores_visible(const struct mold_course *course, double age_days)
+{
+    return mold_spores_visible_scaled(course, age_days, 1);
+}
+
+double mold_spores_visible_scaled(const struct mold_course *course, double age_days,
+                                  double time_factor)
+{
+    if (!(age_days > 0) || course->segment_count == 0) {
+        return 0;
+    }
+    size_t s = 0;
+    while (s + 1 < course->segment_count && age_days > course->end_day[s]) {
+        s++;
+    }
+    double days_in = age_days - (s > 0 ? course->end_day[s - 1] : 0);
+    double share = 0;
+    for (int g = 0; g < MOLD_GROUPS; g++) {
+        if (course->group[g].weight > 0) {
+            share += group_visible(course, &course->group[g], s, days_in, time_factor);
+        }
+    }
+    return share < 1 ? share : 1;
+}
+
+double mold_packs_visible(const struct mold_course *course, double age_days)
+{
+    return -expm1(-course->spores * mold_spores_visible(course, age_days));
+}
+
+double mold_found_chance(const struct mold_course *course, double age_days, double look_days)
+{
+    return mold_found_chance_scaled(course, age_days, look_days, 1, 1);
+}
+
+double mold_found_chance_scaled(const struct mold_course *course, double age_days, double look_days,
+                                double time_factor, double spores_factor)
+{
+    double spores = course->spores * spores_factor;
+    double before = mold_spores_visible_scaled(course, age_days - look_days, time_factor);
+    double now = mold_spores_visible_scaled(course, age_days, time_factor);
+    /* exp(-m a) - exp(-m b) without cancellation when both are near 1 */
+    return exp(-spores * before) * -expm1(-spores * (now - before));
+}
+
+/* F at which half of the packs with a spore show: 1-exp(-m F) = (1-exp(-m))/2. */
+static double half_share(double spores)
+{
+    if (spores < 1e-6) {
+        return 0.5;
+    }
+    return -log1p(0.5 * expm1(-spores)) / spores;
+}
+
+struct bracket {
+    double low, high;     /* days */
+    double f_low, f_high; /* share minus target there: below zero, at least zero */
+};
+
+/* Walks out from `start` in steps of a half until the target lies between. */
+static struct bracket bracket_days(const struct mold_course *course, double target, double start)
+{
+    struct bracket b = {0, course->horizon_days, -target, 0};
+    double days = start;
+    double f = mold_spores_visible(course, days) - target;
+    while (f >= 0) {
+        b.high = days;
+        b.f_high = f;
+        days /= 1.5;
+        f = mold_spores_visible(course, days) - target;
+    }
+    while (f < 0) {
+        b.low = days;
+        b.f_low = f;
+        if (b.high < course->horizon_days || days >= course->horizon_days) {
+            break;
+        }
+        days = fmin(days * 1.5, course->horizon_days);
+        f = mold_spores_visible(course, days) - target;
+    }
+    if (f >= 0) {
+        b.high = days;
+        b.f_high = f;
+    }
+    return b;
+}
+
+/* Regula falsi with the Illinois change. */
+static double bracket_solve(const struct mold_course *course, double target, struct bracket b)
+{
+    int side = 0;
+    for (int i = 0; i < 60 && b.high - b.low > 1e-5 * b.high; i++) {
+        double days = (b.low * b.f_high - b.high * b.f_low) / (b.f_high - b.f_low);
+        double f = mold_spores_visible(course, days) - target;
+        if (fabs(f) < 1e-6 * target) {
+            return days;
+        }
+        if (f < 0) {
+            b.low = days;
+            b.f_low = f;
+            b.f_high *= side == -1 ? 0.5 : 1;
+            side = -1;
+        } else {
+            b.high = days;
+            b.f_high = f;
+            b.f_low *= side == 1 ? 0.5 : 1;
+            side = 1;
+        }
+    }
+    return (b.low + b.high) / 2;
+}
+
+double mold_free_days(const struct mold_course *course, double start_days, bool *ret_beyond)
+{
+    double target = half_share(course->spores);
+    bool beyond = mold_spores_visible(course, course->horizon_days) < target;
+    if (ret_beyond) {
+        *ret_beyond = beyond;
+    }
+    if (beyond) {
+        return course->horizon_days;
+    }
+    double start = start_days > 0 ? fmin(start_days * 0.9, course->horizon_days) : 3;
+    return bracket_solve(course, target, bracket_days(course, target, start));
+}
