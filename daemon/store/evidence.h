@@ -1,0 +1,112 @@
+/* Reading what is known about a lot: its records, the plant's log before it, where it went, the
+ * lots packed around it. Text of a row lives until its callback returns; a callback's non-zero
+ * answer stops and is returned. Unknown numbers are NAN, unknown instants WHEN_UNKNOWN_MS. */
+#ifndef ODDLOAF_STORE_EVIDENCE_H
+#define ODDLOAF_STORE_EVIDENCE_H
+
+#include "store/store.h"
+
+struct evidence_lot {
+    int64_t lot_id, product_id, units;
+    int64_t made_from_ms, made_to_ms, packed_from_ms, packed_to_ms;
+    int32_t code_day;
+    int shelf_life_days;
+    double unit_g;
+    char lot[64], plant[32], line[32], shift[32], product[64], name[96], family[16];
+};
+/* ERROR_NOT_FOUND if unknown. */
+int evidence_lot(struct store *store, int64_t lot_id, struct evidence_lot *ret, struct error *err);
+
+struct evidence_reading {
+    int64_t quantity_id, at_ms;
+    const char *quantity, *mix, *point, *note;
+    double value;
+};
+typedef int (*evidence_reading_each)(void *arg, const struct evidence_reading *row);
+/* By quantity and time. */
+int evidence_readings(struct store *store, int64_t lot_id, evidence_reading_each each, void *arg,
+                      struct error *err);
+
+struct evidence_target {
+    int64_t quantity_id;
+    const char *quantity;
+    double target, low, high;
+};
+typedef int (*evidence_target_each)(void *arg, const struct evidence_target *row);
+int evidence_targets(struct store *store, int64_t product_id, evidence_target_each each, void *arg,
+                     struct error *err);
+
+struct evidence_mix {
+    const char *mix;
+    int64_t at_ms;
+    double flour_kg;
+};
+typedef int (*evidence_mix_each)(void *arg, const struct evidence_mix *row);
+int evidence_mixes(struct store *store, int64_t lot_id, evidence_mix_each each, void *arg,
+                   struct error *err);
+
+struct evidence_use {
+    const char *material, *material_lot, *mix, *unit, *supplier;
+    double amount, active_pct;
+};
+typedef int (*evidence_use_each)(void *arg, const struct evidence_use *row);
+int evidence_uses(struct store *store, int64_t lot_id, evidence_use_each each, void *arg,
+                  struct error *err);
+/* When a material lot was first used, by start of making; WHEN_UNKNOWN_MS if never. */
+int evidence_material_first(struct store *store, const char *material, const char *material_lot,
+                            int64_t *ret_ms, struct error *err);
+
+struct evidence_entry {
+    int64_t at_ms;
+    const char *line;
+    double value;
+};
+typedef int (*evidence_entry_each)(void *arg, const struct evidence_entry *row);
+/* The plant's log of one place and quantity in [from, to), of that line or of no line, by time. */
+int evidence_plantlog(struct store *store, const char *place, const char *quantity,
+                      const char *line, int64_t from_ms, int64_t to_ms, evidence_entry_each each,
+                      void *arg, struct error *err);
+
+struct evidence_dispatch {
+    const char *route, *store;
+    int64_t at_ms, units;
+    double transit_c;
+};
+typedef int (*evidence_dispatch_each)(void *arg, const struct evidence_dispatch *row);
+int evidence_dispatches(struct store *store, int64_t lot_id, evidence_dispatch_each each, void *arg,
+                        struct error *err);
+
+/* ---- the lots packed in a stretch of time, with what they share ---- */
+struct evidence_packed {
+    int64_t lot_id, product_id, packed_from_ms, packed_to_ms, units;
+    const char *line, *shift;
+};
+typedef int (*evidence_packed_each)(void *arg, const struct evidence_packed *row);
+/* Packed from [from, to), by time and id. */
+int evidence_packed(struct store *store, int64_t from_ms, int64_t to_ms, evidence_packed_each each,
+                    void *arg, struct error *err);
+/* The newest lots of a product packed in [from, to): at most `limit` ids, newest first. */
+int evidence_lots_of_product(struct store *store, int64_t product_id, int64_t from_ms,
+                             int64_t to_ms, int limit, int64_t *ids, int *ret_count,
+                             struct error *err);
+struct evidence_share {
+    int64_t lot_id, units, at_ms; /* units and at_ms: of dispatches */
+    const char *kind, *level;     /* "film" "PF-1", "mix" "M1", "route" "R1", "store" "S1" … */
+    const char *supplier;         /* of materials, "" if not given */
+};
+typedef int (*evidence_share_each)(void *arg, const struct evidence_share *row);
+/* What the lots of that stretch share: mixes, material lots, routes and stores; by lot. */
+int evidence_shares(struct store *store, int64_t from_ms, int64_t to_ms, evidence_share_each each,
+                    void *arg, struct error *err);
+
+/* ---- what was confirmed ---- */
+struct evidence_verdict {
+    int64_t at_ms;
+    const char *symptom, *cause;
+};
+typedef int (*evidence_verdict_each)(void *arg, const struct evidence_verdict *row);
+/* Standing verdicts given before `until_ms`, by time. */
+int evidence_verdicts(struct store *store, int64_t until_ms, evidence_verdict_each each, void *arg,
+                      struct error *err);
+
+#endif
