@@ -12,7 +12,7 @@
 #define OFFSET_MIN_S (-25 * 3600)
 #define OFFSET_MAX_S (26 * 3600)
 /* Further from its instant than this no wall clock can be. */
-#define WINDOW_S (27 * 3600)
+#define WINDOW_S (INT64_C(27) * 3600)
 /* 0000-01-01 and the last millisecond of 9999: what RFC 3339 can write. */
 #define FIRST_MS INT64_C(-62167219200000)
 #define LAST_MS INT64_C(253402300799999)
@@ -262,7 +262,7 @@ struct civil tz_civil(const struct tz *tz, int64_t ms)
     struct civil c;
     int64_t local = local_ms(tz, ms, &c.offset_min);
     int32_t day = (int32_t)floor_div(local, WHEN_DAY_MS);
-    int rest = (int)(local - day * WHEN_DAY_MS);
+    int rest = (int)(local - (int64_t)day * WHEN_DAY_MS);
     day_to_civil(day, &c.year, &c.month, &c.day);
     c.hour = rest / 3600000;
     c.minute = rest / 60000 % 60;

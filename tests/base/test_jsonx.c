@@ -137,10 +137,12 @@ static void files(void **state)
     assert_int_equal(jsonx_load("/", &root, &err), ERROR_IO);
 
     char big[] = "/tmp/oddloaf-jsonx-XXXXXX";
-    size_t length = JSONX_BYTES * 2; /* files may be larger than requests */
+    size_t length = (size_t)JSONX_BYTES * 2; /* files may be larger than requests */
     char *text = xmalloc(length);
     memset(text, ' ', length);
-    memcpy(text, "[7]", 3);
+    text[0] = '[';
+    text[1] = '7';
+    text[2] = ']';
     write_file(big, text, length);
     assert_int_equal(jsonx_load(big, &root, NULL), 0);
     assert_int_equal(json_integer_value(json_array_get(root, 0)), 7);

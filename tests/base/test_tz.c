@@ -305,7 +305,7 @@ static void there_and_back(void **state)
     for (size_t z = 0; z < COUNT_OF(zones); z++) {
         struct tz *tz = zone(zones[z]);
         int64_t end = instant("2045-01-01T00:00:00Z");
-        for (int64_t ms = instant("1995-01-01T00:00:00Z"); ms < end; ms += 7 * 1800000) {
+        for (int64_t ms = instant("1995-01-01T00:00:00Z"); ms < end; ms += INT64_C(7) * 1800000) {
             struct civil c = tz_civil(tz, ms);
             int32_t d = day_from_civil(c.year, c.month, c.day);
             int64_t back = tz_instant_ms(tz, d, c.hour * 60 + c.minute);
