@@ -1,7 +1,6 @@
 #include "base/error.h"
 #include "base/text.h"
 #include <stdarg.h>
-#include <stdio.h>
 #include <string.h>
 
 /* Formats into a fixed field, cut at a character, control characters replaced. */
@@ -10,9 +9,10 @@ static void fill(char *field, size_t size, const char *format, va_list args)
 
 static void fill(char *field, size_t size, const char *format, va_list args)
 {
-    char raw[1024];
-    vsnprintf(raw, sizeof raw, format, args);
-    text_clip(raw, field, size);
+    struct text_buffer raw = {0};
+    text_vappendf(&raw, format, args);
+    text_clip(raw.data, field, size);
+    text_buffer_free(&raw);
 }
 
 int error_set(struct error *err, enum error_code code, const char *format, ...)
