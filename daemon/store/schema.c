@@ -58,7 +58,8 @@ static const char RECORDS[] =
     "CREATE TABLE load_file(id TEXT PRIMARY KEY, kind TEXT NOT NULL, source TEXT NOT NULL,"
     " path TEXT NOT NULL, applied INTEGER NOT NULL DEFAULT 0, new INTEGER NOT NULL DEFAULT 0,"
     " changed INTEGER NOT NULL DEFAULT 0, same INTEGER NOT NULL DEFAULT 0, state TEXT NOT NULL,"
-    " accepted_ms INTEGER NOT NULL) STRICT;";
+    " accepted_ms INTEGER NOT NULL) STRICT;"
+    "CREATE INDEX load_file_waiting ON load_file(state) WHERE state = 'waiting';";
 
 static const char COMPLAINTS[] =
     /* one case: all complaints with one symptom on one lot; lot unknown: one complaint */

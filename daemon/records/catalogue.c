@@ -1,0 +1,176 @@
+#include "records/catalogue.h"
+#include "base/units.h"
+#include "records/catalogue_inside.h"
+#include <stdlib.h>
+#include <string.h>
+
+struct catalogue *catalogue_ref(const struct catalogue *catalogue)
+{
+    struct catalogue *same = (struct catalogue *)(uintptr_t)catalogue; /* only the count changes */
+    atomic_fetch_add(&same->references, 1);
+    return same;
+}
+
+void catalogue_free(struct catalogue *catalogue)
+{
+    if (catalogue && atomic_fetch_sub(&catalogue->references, 1) == 1)
+        free(catalogue);
+}
+
+/* ---- look-up ---- */
+
+static const int16_t *slot_of(const struct catalogue *c, const char *name)
+{
+    uint32_t hash = 2166136261u;
+    for (const char *p = name; *p; p++)
+        hash = (hash ^ (unsigned char)*p) * 16777619u;
+    size_t at = hash % CATALOGUE_SLOTS;
+    while (c->slots[at] && strcmp(c->quantities[c->slots[at] - 1].name, name) != 0)
+        at = (at + 1) % CATALOGUE_SLOTS;
+    return &c->slots[at];
+}
+
+bool catalogue_index_last(struct catalogue *c)
+{
+    const int16_t *slot = slot_of(c, c->quantities[c->quantity_count - 1].name);
+    if (*slot)
+        return false;
+    c->slots[slot - c->slots] = (int16_t)c->quantity_count;
+    return true;
+}
+
+const struct catalogue_quantity *catalogue_quantity(const struct catalogue *c, const char *name)
+{
+    int index = *slot_of(c, name);
+    return index ? &c->quantities[index - 1] : NULL;
+}
+
+const struct catalogue_place *catalogue_place(const struct catalogue *c, const char *place)
+{
+    for (int i = 0; i < c->place_count; i++)
+        if (strcmp(c->places[i].place, place) == 0)
+            return &c->places[i];
+    return NULL;
+}
+
+const struct catalogue_column *catalogue_column(const struct catalogue *c, const char *column)
+{
+    for (int i = 0; i < c->column_count; i++)
+        if (strcmp(c->columns[i].column, column) == 0)
+            return &c->columns[i];
+    return NULL;
+}
+
+int catalogue_quantities(const struct catalogue *c, const struct catalogue_quantity **ret)
+{
+    *ret = c->quantities;
+    return c->quantity_count;
+}
+
+int catalogue_places(const struct catalogue *c, const struct catalogue_place **ret)
+{
+    *ret = c->places;
+    return c->place_count;
+}
+
+void catalogue_times(const struct catalogue *c, int64_t *ret_from_ms, int64_t *ret_to_ms)
+{
+    *ret_from_ms = c->from_ms;
+    *ret_to_ms = c->to_ms;
+}
+
+/* ---- units ---- */
+
+int catalogue_convert(double value, const char *unit, const char *own, double *ret,
+                      struct error *err)
+{
+    if (!unit || strcmp(unit, own) == 0) {
+        *ret = value;
+        return 0;
+    }
+    return units_convert(value, unit, own, ret, err);
+}
+
+/* What is left of `full` behind "name_", if that is a unit's suffix. */
+static bool is_without_suffix(const char *name, const char *full)
+{
+    static const char *const suffixes[] = {"c",   "kg",     "g",     "pct",   "pct_flour",
+                                           "min", "days",   "ppm",   "pa",    "cfu",
+                                           "rlu", "cfu_m3", "cfu_g", "grain", "l"};
+    size_t length = strlen(name);
+    if (strncmp(full, name, length) != 0 || full[length] != '_')
+        return false;
+    for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes; i++)
+        if (strcmp(full + length + 1, suffixes[i]) == 0)
+            return true;
+    return false;
+}
+
+/* Among the names that could be meant, the one whose unit converts. */
+struct candidate {
+    int index, meant, convert;
+    struct error why; /* why the first does not, if none does */
+};
+
+static void consider(struct candidate *best, int index, const char *own, const char *unit)
+{
+    double ignored;
+    struct error why = {0};
+    best->meant++;
+    if (catalogue_convert(1, unit, own, &ignored, &why)) {
+        if (!best->why.code)
+            best->why = why;
+        return;
+    }
+    best->convert++;
+    best->index = index;
+}
+
+static int decide(const struct candidate *best, const char *name, const char *unit,
+                  struct error *err)
+{
+    if (best->convert == 1)
+        return 0;
+    if (best->convert > 1)
+        return error_set(err, ERROR_INVALID, "'%s [%s]' could mean more than one quantity", name,
+                         unit);
+    return error_set(err, ERROR_INVALID, "%s", best->why.text);
+}
+
+int catalogue_match(const struct catalogue *c, const char *name, const char *unit,
+                    const struct catalogue_quantity **ret_quantity, struct error *err)
+{
+    struct candidate best = {.index = -1};
+    const struct catalogue_quantity *exact = catalogue_quantity(c, name);
+    if (exact)
+        consider(&best, (int)(exact - c->quantities), exact->unit, unit);
+    for (int i = 0; unit && !exact && i < c->quantity_count; i++)
+        if (is_without_suffix(name, c->quantities[i].name))
+            consider(&best, i, c->quantities[i].unit, unit);
+    *ret_quantity = NULL;
+    if (!best.meant)
+        return 0;
+    int rc = decide(&best, name, unit, err);
+    if (!rc)
+        *ret_quantity = &c->quantities[best.index];
+    return rc;
+}
+
+int catalogue_match_column(const struct catalogue *c, const char *name, const char *unit,
+                           const struct catalogue_column **ret_column, struct error *err)
+{
+    struct candidate best = {.index = -1};
+    const struct catalogue_column *exact = catalogue_column(c, name);
+    if (exact)
+        consider(&best, (int)(exact - c->columns), exact->unit, unit);
+    for (int i = 0; unit && !exact && i < c->column_count; i++)
+        if (is_without_suffix(name, c->columns[i].column))
+            consider(&best, i, c->columns[i].unit, unit);
+    *ret_column = NULL;
+    if (!best.meant)
+        return 0;
+    int rc = decide(&best, name, unit, err);
+    if (!rc)
+        *ret_column = &c->columns[best.index];
+    return rc;
+}

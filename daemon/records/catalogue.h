@@ -1,0 +1,76 @@
+/* The catalogue: which quantities a plant measures (rules/quantities.json: unit, plausible range)
+ * and which places its log knows (rules/places.json: hygiene zone). Read whole, checked whole;
+ * never changed afterwards, so any thread may look things up. Shared by counted references, so
+ * that a reload does not pull it from under a load that is still running. */
+#ifndef ODDLOAF_RECORDS_CATALOGUE_H
+#define ODDLOAF_RECORDS_CATALOGUE_H
+
+#include "base/error.h"
+#include <stdbool.h>
+#include <stdint.h>
+
+enum quantity_of { QUANTITY_OF_LOT, QUANTITY_OF_PLANT };
+
+struct catalogue_quantity {
+    char name[48];   /* "core_at_pack_c" */
+    char title[104]; /* for people: "Core temperature at packing" */
+    char unit[17];   /* the one unit it is kept in */
+    char about[204];
+    double low, high; /* plausible: outside, a value is refused */
+    enum quantity_of of;
+    bool yes_no; /* only 0 and 1 */
+};
+
+struct catalogue_place {
+    char place[48]; /* "slicer" */
+    char name[104]; /* for people */
+    char about[204];
+    int zone; /* 1 touches the product .. 4 outside the process area */
+};
+
+/* A number of a record that is no quantity: units, flour_kg, … */
+struct catalogue_column {
+    char column[48];
+    char unit[17];
+    double low, high;
+};
+
+struct catalogue;
+
+/* Told of every fault of the files (source, line, column, field, value, text). */
+typedef void (*catalogue_report)(void *arg, const struct error *fault);
+
+/* Reads quantities.json and places.json of `rules_dir`. All faults are reported (`report` may be
+ * NULL); then the first is also in `err` and its code returned. */
+int catalogue_load(const char *rules_dir, catalogue_report report, void *arg,
+                   struct catalogue **ret, struct error *err);
+/* Another reference to the same catalogue. */
+struct catalogue *catalogue_ref(const struct catalogue *catalogue);
+void catalogue_free(struct catalogue *catalogue); /* drops one reference; NULL is fine */
+
+/* NULL if unknown. */
+const struct catalogue_quantity *catalogue_quantity(const struct catalogue *catalogue,
+                                                    const char *name);
+const struct catalogue_place *catalogue_place(const struct catalogue *catalogue, const char *place);
+const struct catalogue_column *catalogue_column(const struct catalogue *catalogue,
+                                                const char *column);
+/* In the order of the files. */
+int catalogue_quantities(const struct catalogue *catalogue, const struct catalogue_quantity **ret);
+int catalogue_places(const struct catalogue *catalogue, const struct catalogue_place **ret);
+/* Dates of records lie in [from, to). */
+void catalogue_times(const struct catalogue *catalogue, int64_t *ret_from_ms, int64_t *ret_to_ms);
+
+/* The quantity that a header or field `name [unit]` means: `name` is a quantity, or a quantity
+ * without its unit's suffix ("core_at_pack" with degF is core_at_pack_c). `unit` may be NULL: the
+ * quantity's own. *ret_quantity is NULL, with 0 returned, if the name means no quantity at all;
+ * ERROR_INVALID if the unit does not convert or several quantities could be meant. */
+int catalogue_match(const struct catalogue *catalogue, const char *name, const char *unit,
+                    const struct catalogue_quantity **ret_quantity, struct error *err);
+/* The same for the other numbers: "flour [lb]" is flour_kg. */
+int catalogue_match_column(const struct catalogue *catalogue, const char *name, const char *unit,
+                           const struct catalogue_column **ret_column, struct error *err);
+/* `value` given in `unit` (NULL or the same: as it is) in the unit `own`. */
+int catalogue_convert(double value, const char *unit, const char *own, double *ret,
+                      struct error *err);
+
+#endif

@@ -1,0 +1,23 @@
+/* Inside records/catalogue*.c only: what the handle holds. */
+#ifndef ODDLOAF_RECORDS_CATALOGUE_INSIDE_H
+#define ODDLOAF_RECORDS_CATALOGUE_INSIDE_H
+
+#include "records/catalogue.h"
+#include <stdatomic.h>
+
+enum { CATALOGUE_LIMIT = 500, CATALOGUE_SLOTS = 1024, CATALOGUE_COLUMNS = 16 };
+
+struct catalogue {
+    atomic_int references;
+    int64_t from_ms, to_ms;
+    struct catalogue_quantity quantities[CATALOGUE_LIMIT];
+    struct catalogue_place places[CATALOGUE_LIMIT];
+    struct catalogue_column columns[CATALOGUE_COLUMNS];
+    int quantity_count, place_count, column_count;
+    int16_t slots[CATALOGUE_SLOTS]; /* of quantities by hash of the name: index + 1, 0 free */
+};
+
+/* Puts the last quantity into the look-up; false if its name is there already. */
+bool catalogue_index_last(struct catalogue *catalogue);
+
+#endif

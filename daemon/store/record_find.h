@@ -1,0 +1,33 @@
+/* Around the rows of records: what they refer to, what a change of them sets going, what they were.
+ */
+#ifndef ODDLOAF_STORE_RECORD_FIND_H
+#define ODDLOAF_STORE_RECORD_FIND_H
+
+#include "store/record_kind.h"
+#include "store/store.h"
+
+/* ---- what rows refer to ---- */
+
+/* *ret_id 0 if there is no such lot; *ret_packed_ms is the end of its packing. */
+int record_find_lot(struct store *store, const char *lot, int64_t *ret_id, int64_t *ret_packed_ms,
+                    struct error *err);
+/* *ret_id 0 if there is no such product. */
+int record_find_product(struct store *store, const char *product, int64_t *ret_id,
+                        struct error *err);
+
+/* ---- what a change of records sets going ---- */
+
+/* Every open case that is, or may be, about this lot is ranked again. */
+int record_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, struct error *err);
+
+/* An older version of a row, as JSON. */
+struct record_replaced {
+    int64_t replaced_ms;
+    const char *was, *source; /* live until the callback returns */
+};
+typedef int (*record_replaced_each)(void *arg, const struct record_replaced *row);
+/* Versions of all rows of a kind whose key begins with `key` (JSON array text), oldest first. */
+int record_replaced_list(struct store *store, enum record_kind kind, const char *key,
+                         record_replaced_each each, void *arg, struct error *err);
+
+#endif
