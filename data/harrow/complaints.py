@@ -44,10 +44,12 @@ def uuid7(at, rng):
 
 def misread(code, rng):
     """What a caller makes of a smudged or badly lit code."""
-    kind = rng.randrange(5)
+    kind = rng.randrange(6)
     at = rng.randrange(len(code))
     if kind == 0:  # one character lost
         return code[:at] + code[at + 1:]
+    if kind == 5:  # one character smudged
+        return code[:at] + "?" + code[at + 1:]
     if kind == 1:  # look-alikes
         for a, b in ("0O", "1I", "5S", "8B", "2Z", "B8", "6G"):
             if a in code[1:]:
@@ -212,9 +214,9 @@ def desk_complaints(lots):
                     "colour": "blue-green", "where": "side", "spots": 4, "wet_inside_bag": True,
                     "bag": "sound", "kept": "counter", "opened_days": 1},
                 "note": "bought it Thursday, bag was wet inside"}),
-            (half, 38, half.code[:-3] + "O" + half.code[-2:-1], {
+            (half, 38, half.code[:-3] + "O" + half.code[-2] + "?", {
                 "channel": "store", "observed": {"colour": "black", "wet_inside_bag": True},
-                "note": "last two figures smudged"}),
+                "note": "end of the code is smudged"}),
             (hot[-1], 55, hot[-1].code.replace(" ", ""), {
                 "channel": "phone", "observed": {"where": "side", "kept": "counter"},
                 "harm": ["illness"], "note": "child ate a slice and was sick in the evening"})):
