@@ -91,7 +91,7 @@ bool mold_germinates(const struct mold_group_values *group, double temp_c, doubl
      * 30 °C, 0.74 at 25 and 37 °C (Gock, Hocking, Pitt, Poulos 2003). */
     double gamma = mold_gamma_cpm(temp_c, group->t_min_c, group->t_opt_c, group->t_max_c, 2);
     double rise = gamma >= 0.98 ? 0 : 0.04;
-    return aw >= group->aw_min + rise;
+    return aw >= group->aw_min + rise - 1e-9;
 }
 
 bool mold_weigh_by_colour(const struct mold_values *values, enum mold_colour colour,

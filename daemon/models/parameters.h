@@ -10,6 +10,7 @@
 #include "models/heat.h"
 #include "models/mold.h"
 #include "models/odor.h"
+#include "models/spores.h"
 #include "models/staling.h"
 #include "models/wet.h"
 
@@ -28,6 +29,7 @@ struct usual_values {
 struct models_values {
     struct acid_values acid;
     struct mold_values mold;
+    struct spores_values spores;
     struct heat_values heat;
     struct wet_values wet;
     struct staling_values staling;

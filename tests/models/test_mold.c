@@ -1,0 +1,302 @@
+/* Mold: cardinal growth factors, germination limits, single spores to visible packs. */
+#include "check.h"
+
+static struct models_parameters parameters;
+
+static int defaults(void **state)
+{
+    (void)state;
+    parameters_default(&parameters);
+    return 0;
+}
+
+static const struct mold_group_values *group(enum mold_group g)
+{
+    return &parameters.typical.mold.group[g];
+}
+
+/* Byssochlamys fulva 9.1/32.1/46.4 °C and aw 0.893/0.985/0.993: Food Microbiology 2010, growth of
+ * Byssochlamys. Form: Rosso, Lobry, Bajard, Flandrois 1995 Appl Environ Microbiol 61:610. Expected
+ * values computed from these by hand. */
+static void cardinal_factors_match_byssochlamys(void **state)
+{
+    (void)state;
+    check_near("25 °C", mold_gamma_cpm(25, 9.1, 32.1, 46.4, 2), 0.8135, 5e-4);
+    check_near("15 °C", mold_gamma_cpm(15, 9.1, 32.1, 46.4, 2), 0.2038, 5e-4);
+    check_near("optimum", mold_gamma_cpm(32.1, 9.1, 32.1, 46.4, 2), 1, 1e-9);
+    check_near("below", mold_gamma_cpm(9.0, 9.1, 32.1, 46.4, 2), 0, 1e-9);
+    check_near("above", mold_gamma_cpm(47, 9.1, 32.1, 46.4, 2), 0, 1e-9);
+    check_near("aw 0.94", mold_gamma_cpm(0.94, 0.893, 0.985, 0.993, 2), 0.3062, 5e-4);
+}
+
+static void cardinal_factors_match_other_molds(void **state)
+{
+    (void)state;
+    /* computed by hand */
+    double gamma = mold_gamma_cpm(10, 4, 20, 37, 2);
+    check_near("4/20/37 at 10", gamma, 0.6603, 1e-4);
+    check_near("rate", 0.037 * gamma, 0.02443, 1e-4);
+    /* inputs from memory: Gougouli, Koutsoumanis 2010 */
+    check_near("P. expansum", mold_gamma_cpm(10, -5.74, 22.08, 30.97, 2), 0.5066, 5e-4);
+    check_near("A. niger", mold_gamma_cpm(20, 10.13, 31.44, 43.13, 2), 0.4690, 5e-4);
+    check_near("pH 4 of 2/5/10", mold_gamma_cpm(4, 2, 5, 10, 1), 0.9231, 5e-4);
+    check_near("linear aw", mold_gamma_aw_linear(0.95, 0.80), 0.75, 1e-6);
+    check_near("linear aw below", mold_gamma_aw_linear(0.79, 0.80), 0, 0);
+}
+
+static void factors_stay_between_zero_and_one(void **state)
+{
+    (void)state;
+    for (int g = 0; g < MOLD_GROUPS; g++) {
+        const struct mold_group_values *m = group((enum mold_group)g);
+        for (double x = -20; x < 60; x += 0.21) {
+            check_between("temperature", mold_gamma_cpm(x, m->t_min_c, m->t_opt_c, m->t_max_c, 2),
+                          0, 1);
+        }
+        for (double x = 0.6; x < 1.02; x += 0.003) {
+            check_between("aw", mold_gamma_cpm(x, m->aw_min, m->aw_opt, m->aw_max, 2), 0, 1);
+        }
+        check_near("best", mold_gamma_cpm(m->t_opt_c, m->t_min_c, m->t_opt_c, m->t_max_c, 2), 1,
+                   1e-12);
+        check_near("best", mold_gamma_cpm(m->ph_opt, m->ph_min, m->ph_opt, m->ph_max, 1), 1, 1e-12);
+    }
+}
+
+/* Form: Rosso, Lobry, Bajard, Flandrois 1995 Appl Environ Microbiol 61:610. */
+static void inhibitor_factor_follows_its_form(void **state)
+{
+    (void)state;
+    check_near("alpha 1", mold_gamma_inhibitor(0.5, 1, 1), 0.50, 1e-9);
+    check_near("alpha 2", mold_gamma_inhibitor(0.5, 1, 2), 0.75, 1e-9);
+    check_near("none", mold_gamma_inhibitor(0, 10, 1), 1, 0);
+    check_near("at the MIC", mold_gamma_inhibitor(10, 10, 1), 0, 0);
+    check_near("over", mold_gamma_inhibitor(12, 10, 1), 0, 0);
+}
+
+/* MIC on lag, undissociated: propionic 8-20, acetic 23-72 mmol/L over A. niger, P. corylophilum,
+ * E. repens; lactic without effect on E. repens: Dagnas, Gauvry, Onno, Membré 2015 J Food Prot
+ * 78(9):1689. */
+static void propionic_beats_acetic(void **state)
+{
+    (void)state;
+    const enum mold_group seen[] = {MOLD_PENICILLIUM, MOLD_ASPERGILLUS, MOLD_EUROTIUM};
+    for (size_t i = 0; i < COUNT_OF(seen); i++) {
+        const double *mic = group(seen[i])->mic_mmol_l;
+        assert_true(mic[ACID_PROPIONIC] < mic[ACID_ACETIC]);
+        check_between("propionic", mic[ACID_PROPIONIC], 8, 20);
+        check_between("acetic", mic[ACID_ACETIC], 23, 72);
+    }
+    assert_true(group(MOLD_EUROTIUM)->mic_mmol_l[ACID_LACTIC] >= 10000);
+    /* the same undissociated concentration of either */
+    struct acid_mix propionic = {{[ACID_PROPIONIC] = 7}};
+    struct acid_mix acetic = {{[ACID_ACETIC] = 7}};
+    assert_true(mold_gamma_acids(group(MOLD_PENICILLIUM), &propionic, 1, 1) <
+                mold_gamma_acids(group(MOLD_PENICILLIUM), &acetic, 1, 1));
+}
+
+/* Gock, Hocking, Pitt, Poulos 2003 Int J Food Microbiol 81:11: P. roqueforti germinates at aw 0.82
+ * at 25 °C and 0.86 at 30 °C, not at 37 °C; Eurotium repens at 0.70 at 30 °C, 0.74 at 25 and 37 °C.
+ */
+static void germination_has_its_limits(void **state)
+{
+    (void)state;
+    const struct mold_group_values *roqueforti = group(MOLD_ROQUEFORTI);
+    const struct mold_group_values *repens = group(MOLD_EUROTIUM);
+    assert_false(mold_germinates(roqueforti, 37, 0.95));
+    assert_false(mold_germinates(roqueforti, 25, 0.80));
+    assert_true(mold_germinates(roqueforti, 25, 0.82));
+    assert_false(mold_germinates(roqueforti, 30, 0.82));
+    assert_true(mold_germinates(roqueforti, 30, 0.86));
+    assert_true(mold_germinates(repens, 30, 0.72));
+    assert_false(mold_germinates(repens, 25, 0.72));
+    assert_true(mold_germinates(repens, 25, 0.74));
+    assert_true(mold_germinates(repens, 37, 0.74));
+}
+
+static struct mold_conditions plain_bread(double temp_c)
+{
+    struct mold_conditions c = {.ph = 5.5, .aw = 0.955, .segment_count = 1, .spores_per_pack = 1};
+    c.segments[0] = (struct mold_segment){24, temp_c};
+    for (int g = 0; g < MOLD_GROUPS; g++) {
+        c.weights[g] = group((enum mold_group)g)->weight;
+    }
+    return c;
+}
+
+static void a_course_is_a_distribution(void **state)
+{
+    struct mold_course course;
+    struct mold_conditions c = plain_bread(22);
+    (void)state;
+    c.undissociated.mmol_l[ACID_PROPIONIC] = 8;
+    mold_course_init(&course, &c, &parameters.typical.mold);
+    assert_true(course.valid);
+    double sum = 0;
+    double before = 0;
+    for (int day = 1; day <= 60; day++) {
+        double share = mold_packs_visible(&course, day);
+        assert_true(share >= before);
+        sum += mold_found_chance(&course, day, 1);
+        check_near("daily chances add up", sum, share, 1e-12);
+        before = share;
+    }
+    check_near("nothing before packing", mold_packs_visible(&course, 0), 0, 0);
+    check_between("never more than carry a spore", before, 0.5, -expm1(-1.0));
+    bool beyond = true;
+    double days = mold_free_days(&course, NAN, &beyond);
+    assert_false(beyond);
+    check_near("half of those that carry a spore", mold_packs_visible(&course, days),
+               -expm1(-1.0) / 2, 1e-5);
+    check_near("guess does not matter", mold_free_days(&course, 40, NULL), days, 1e-3);
+    check_near("guess does not matter", mold_free_days(&course, 0.2, NULL), days, 1e-3);
+}
+
+/* P(at least one) of a Poisson count with mean 0.5. */
+static void packs_catch_spores_at_random(void **state)
+{
+    (void)state;
+    check_near("mean 0.5", spores_contaminated_share(0.5), 0.3935, 1e-4);
+}
+
+static void history_is_integrated(void **state)
+{
+    struct mold_course warm_first;
+    struct mold_course cool_first;
+    struct mold_course constant;
+    struct mold_conditions c = plain_bread(22);
+    (void)state;
+    mold_course_init(&constant, &c, &parameters.typical.mold);
+    /* the same temperature in pieces is the same course */
+    c.segment_count = 3;
+    c.segments[0] = (struct mold_segment){13, 22};
+    c.segments[1] = (struct mold_segment){40, 22};
+    c.segments[2] = (struct mold_segment){1, 22};
+    mold_course_init(&warm_first, &c, &parameters.typical.mold);
+    for (double day = 0.5; day < 12; day += 0.5) {
+        check_near("pieces", mold_spores_visible(&warm_first, day),
+                   mold_spores_visible(&constant, day), 1e-12);
+    }
+    /* a day in the cold costs the mold that day and a warm start is a lead */
+    c.segment_count = 2;
+    c.segments[0] = (struct mold_segment){48, 28};
+    c.segments[1] = (struct mold_segment){24, 15};
+    mold_course_init(&warm_first, &c, &parameters.typical.mold);
+    c.segments[0].temp_c = 15;
+    mold_course_init(&cool_first, &c, &parameters.typical.mold);
+    c.segments[1].temp_c = 15;
+    assert_true(mold_free_days(&warm_first, NAN, NULL) < mold_free_days(&cool_first, NAN, NULL));
+    c.segment_count = 1;
+    c.segments[0] = (struct mold_segment){24, -18};
+    mold_course_init(&cool_first, &c, &parameters.typical.mold);
+    check_near("frozen", mold_packs_visible(&cool_first, 59), 0, 0);
+}
+
+static void time_scale_scales_time(void **state)
+{
+    struct mold_values twice = parameters.typical.mold;
+    struct mold_course course;
+    struct mold_course slow;
+    struct mold_conditions c = plain_bread(22);
+    (void)state;
+    twice.time_scale = 2;
+    mold_course_init(&course, &c, &parameters.typical.mold);
+    mold_course_init(&slow, &c, &twice);
+    for (double day = 1; day < 12; day += 0.7) {
+        check_near("scaled", mold_spores_visible(&slow, 2 * day), mold_spores_visible(&course, day),
+                   1e-12);
+        check_near("on the fly", mold_spores_visible_scaled(&course, day, 2),
+                   mold_spores_visible(&slow, day), 1e-12);
+    }
+}
+
+static void outside_the_range_it_says_so(void **state)
+{
+    struct mold_course course;
+    struct mold_conditions c = plain_bread(22);
+    (void)state;
+    c.ph = 8;
+    mold_course_init(&course, &c, &parameters.typical.mold);
+    assert_false(course.valid);
+    assert_non_null(strstr(course.reason, "pH"));
+    c = plain_bread(60);
+    mold_course_init(&course, &c, &parameters.typical.mold);
+    assert_false(course.valid);
+    c = plain_bread(22);
+    c.aw = 0.6;
+    mold_course_init(&course, &c, &parameters.typical.mold);
+    assert_false(course.valid);
+    c = plain_bread(22);
+    c.segment_count = 0;
+    mold_course_init(&course, &c, &parameters.typical.mold);
+    assert_false(course.valid);
+    check_near("no history, nothing visible", mold_packs_visible(&course, 10), 0, 0);
+}
+
+static void colour_points_to_groups(void **state)
+{
+    double weights[MOLD_GROUPS];
+    (void)state;
+    const struct {
+        const char *word;
+        enum mold_group most;
+    } rows[] = {
+        {"blue-green", MOLD_PENICILLIUM},
+        {"black", MOLD_ASPERGILLUS},
+        {"white-chalky", MOLD_CHALK_YEAST},
+        {"yellow", MOLD_EUROTIUM},
+    };
+    for (size_t r = 0; r < COUNT_OF(rows); r++) {
+        double sum = 0;
+        for (int g = 0; g < MOLD_GROUPS; g++) {
+            weights[g] = group((enum mold_group)g)->weight;
+        }
+        assert_true(mold_weigh_by_colour(&parameters.typical.mold, mold_colour_find(rows[r].word),
+                                         weights));
+        for (int g = 0; g < MOLD_GROUPS; g++) {
+            sum += weights[g];
+            assert_true(weights[g] <= weights[rows[r].most]);
+        }
+        check_near("weights sum to one", sum, 1, 1e-12);
+    }
+    weights[0] = 0.25;
+    assert_false(
+        mold_weigh_by_colour(&parameters.typical.mold, mold_colour_find("pink-orange"), weights));
+    check_near("kept", weights[0], 0.25, 0);
+}
+
+/* Spicher 1980 Zbl Bakt B 170:508: 85 to 5000 spores/m3 depositing 10 to 400 on 100 cm2 an hour. */
+static void spores_settle_as_counted(void **state)
+{
+    const struct spores_values *v = &parameters.typical.spores;
+    (void)state;
+    check_near("velocity", spores_deposition_cm_s(10, 85), 0.327, 0.327 * 0.005);
+    check_near("velocity", spores_deposition_cm_s(400, 5000), 0.222, 0.222 * 0.005);
+    /* 10 mold colonies a cubic foot: Illinois Administrative Code 77 section 785.610 */
+    check_near("per ft3", spores_per_m3_from_ft3(10), 353.1, 0.1);
+    /* a plate and a loaf in the same air catch by area and time */
+    double air = spores_air_from_plate(v, 12);
+    double on_loaf = spores_on_loaf_from_air(v, air, 30);
+    check_near("loaf over plate", on_loaf,
+               12 * v->loaf_cm2 / v->plate_cm2 * 30 / v->plate_min * v->takes_share, 1e-9);
+    assert_true(spores_on_loaf_from_swab(v, 200, 100) > spores_on_loaf_from_swab(v, 20, 100));
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(cardinal_factors_match_byssochlamys),
+        cmocka_unit_test(cardinal_factors_match_other_molds),
+        cmocka_unit_test(factors_stay_between_zero_and_one),
+        cmocka_unit_test(inhibitor_factor_follows_its_form),
+        cmocka_unit_test(propionic_beats_acetic),
+        cmocka_unit_test(germination_has_its_limits),
+        cmocka_unit_test(a_course_is_a_distribution),
+        cmocka_unit_test(packs_catch_spores_at_random),
+        cmocka_unit_test(history_is_integrated),
+        cmocka_unit_test(time_scale_scales_time),
+        cmocka_unit_test(outside_the_range_it_says_so),
+        cmocka_unit_test(colour_points_to_groups),
+        cmocka_unit_test(spores_settle_as_counted),
+    };
+    return cmocka_run_group_tests(tests, defaults, NULL);
+}
