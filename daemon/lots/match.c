@@ -1,0 +1,442 @@
+/* Candidates are gathered from what is cheap to look up (the same code, the stated product and code
+ * date, the line and day that a pattern reads, codes one can mistake for the text), then weighed
+ * all alike. A lot that no look-up brings has no weight worth naming. */
+#include "lots/match.h"
+#include "base/text.h"
+#include "lots/matcher.h"
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    ROWS = 640,
+    SAME_CODE = 32,    /* lots of one folded code */
+    OF_DAY = 96,       /* of one code date */
+    OF_LINE = 48,      /* of a line's day */
+    OF_PRODUCT = 200,  /* of a product, when nothing else is known */
+    SENT_CHECKED = 48, /* candidates whose dispatch is looked at */
+};
+/* Look-ups of the walk, and how much dearer than the best a reading may be: less where an exact
+ * code agrees with everything else. */
+static const int LOOKUPS = 420, LOOKUPS_AGREED = 90;
+static const float SLACK = 9.0F, SLACK_AGREED = 6.5F;
+
+struct scored {
+    const struct lot_find_row *row;
+    double prior, text, rest; /* factors of its weight */
+    double weight;
+};
+
+struct matching {
+    const struct lot_matcher *matcher;
+    struct store *store;
+    const struct lot_query *query;
+    struct lot_match_result *result;
+    struct error *err;
+    char fold[LOT_MATCH_CODE];
+    struct reading_code text;
+    int64_t product_id; /* 0 unknown */
+    bool product_scanned;
+    int32_t code_day;
+    struct lot_find_volume volume;
+    double units_on_sale; /* units weighted by how readily lots of their age are complained about */
+    struct lot_find_rows rows;
+    struct scored *scored; /* one a row */
+    double astray;         /* P(text) if it is not a reading of the lot's code */
+    double none;           /* weight of: none of the rows */
+};
+
+static bool given(const char *text)
+{
+    return text && *text;
+}
+
+/* ---- what is asked ---- */
+
+static int find_product(struct matching *m)
+{
+    struct lot_parsed *parsed = &m->result->parsed;
+    struct lot_find_product product;
+    int rc = ERROR_NOT_FOUND;
+    if (parsed->gtin[0]) {
+        rc = lot_find_product_by_gtin(m->store, parsed->gtin, &product, NULL);
+        if (rc == 0) {
+            memcpy(parsed->product, product.product, sizeof parsed->product);
+            m->product_id = product.product_id;
+            m->product_scanned = true;
+        }
+        if (!parsed->scanned && rc == 0)
+            parsed->text[0] = '\0'; /* the number under the barcode, no lot code */
+        else if (!parsed->scanned)
+            parsed->gtin[0] = '\0';
+    }
+    /* what the desk chose stands before what was read */
+    const char *chosen = given(m->query->product) ? m->query->product : parsed->product;
+    if (given(m->query->product) || (rc < 0 && *chosen)) {
+        rc = lot_find_product_by_code(m->store, chosen, &product, NULL);
+        if (rc == 0) {
+            m->product_scanned = m->product_scanned && m->product_id == product.product_id;
+            m->product_id = product.product_id;
+        }
+    }
+    return rc == ERROR_NOT_FOUND ? 0 : rc;
+}
+
+static int prepare(struct matching *m)
+{
+    struct lot_parsed *parsed = &m->result->parsed;
+    lot_understand(m->matcher, m->query->lot_text, m->query->plant, m->query->received_ms,
+                   m->query->tz, parsed);
+    int rc = find_product(m);
+    if (rc == 0)
+        rc = lot_find_volume(m->store, m->query->received_ms, &m->volume, m->err);
+    if (rc < 0)
+        return rc;
+    m->code_day = m->query->code_day != WHEN_UNKNOWN_DAY ? m->query->code_day : parsed->code_day;
+    lot_find_fold(parsed->text, m->fold, sizeof m->fold);
+    reading_prepare(m->fold, &m->text);
+    m->units_on_sale = m->volume.units_per_day *
+                       agreement_age_days(&m->matcher->agreement, m->volume.shelf_life_days);
+    return 0;
+}
+
+/* ---- gathering ---- */
+
+static bool is_held(const struct matching *m, int64_t lot_id, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        if (m->rows.row[i].lot_id == lot_id)
+            return true;
+    return false;
+}
+
+/* Drops rows after `before` that were there already. */
+static void settle_rows(struct matching *m, size_t before)
+{
+    size_t kept = before;
+    for (size_t i = before; i < m->rows.count; i++)
+        if (!is_held(m, m->rows.row[i].lot_id, kept))
+            m->rows.row[kept++] = m->rows.row[i];
+    m->rows.count = kept;
+}
+
+static int gather_code_days(struct matching *m)
+{
+    int32_t days[AGREEMENT_DAYS];
+    if (m->code_day == WHEN_UNKNOWN_DAY)
+        return 0;
+    size_t count = agreement_code_days(m->code_day, days);
+    if (!m->product_id && count > 3)
+        count = 3; /* the day and its neighbours: others are too many without a product */
+    for (size_t i = 0; i < count; i++) {
+        size_t before = m->rows.count;
+        int rc = lot_find_by_code_day(m->store, days[i], m->product_id, OF_DAY, &m->rows, m->err);
+        if (rc < 0)
+            return rc;
+        settle_rows(m, before);
+    }
+    if (!m->product_id)
+        return 0;
+    /* the product may be named wrongly and the date be right */
+    size_t before = m->rows.count;
+    int rc = lot_find_by_code_day(m->store, m->code_day, 0, OF_DAY, &m->rows, m->err);
+    settle_rows(m, before);
+    return rc;
+}
+
+static int gather_line(struct matching *m)
+{
+    const struct lot_parsed *parsed = &m->result->parsed;
+    if (parsed->day == WHEN_UNKNOWN_DAY || !parsed->line[0])
+        return 0;
+    int64_t from = tz_day_start_ms(m->query->tz, parsed->day);
+    size_t before = m->rows.count;
+    /* packing ends in the night after the production day */
+    int rc = lot_find_by_line(m->store, parsed->line, from, from + 32 * WHEN_HOUR_MS, OF_LINE,
+                              &m->rows, m->err);
+    settle_rows(m, before);
+    return rc;
+}
+
+static int gather_product(struct matching *m)
+{
+    int64_t received = m->query->received_ms;
+    if (!m->product_id || m->code_day != WHEN_UNKNOWN_DAY)
+        return 0;
+    double days = 3 * (m->volume.shelf_life_days > 1 ? m->volume.shelf_life_days : 1);
+    size_t before = m->rows.count;
+    int rc = lot_find_by_product(m->store, m->product_id,
+                                 received - (int64_t)(days * (double)WHEN_DAY_MS),
+                                 received + WHEN_HOUR_MS, OF_PRODUCT, &m->rows, m->err);
+    settle_rows(m, before);
+    return rc;
+}
+
+/* An exact code of which nothing else that was said differs. */
+static bool is_agreed(const struct matching *m, size_t same)
+{
+    for (size_t i = 0; i < same; i++) {
+        const struct lot_find_row *row = &m->rows.row[i];
+        double age = (double)(m->query->received_ms - row->packed_from_ms) / (double)WHEN_DAY_MS;
+        if ((!m->product_id || m->product_id == row->product_id) &&
+            (m->code_day == WHEN_UNKNOWN_DAY || m->code_day == row->code_day) && age > -0.25 &&
+            age < 3 * row->shelf_life_days)
+            return true;
+    }
+    return false;
+}
+
+static int gather_mistaken(struct matching *m, bool agreed)
+{
+    struct walk_result *walk = xmalloc(sizeof *walk);
+    int rc = walk_find(&m->matcher->costs, m->store, &m->text, agreed ? SLACK_AGREED : SLACK,
+                       agreed ? LOOKUPS_AGREED : LOOKUPS, walk, m->err);
+    m->result->lookups = walk->lookups;
+    for (size_t i = 0; rc == 0 && i < walk->count && m->rows.count < m->rows.capacity; i++) {
+        if (is_held(m, walk->hit[i].lot_id, m->rows.count))
+            continue;
+        rc = lot_find_by_id(m->store, walk->hit[i].lot_id, &m->rows.row[m->rows.count], m->err);
+        if (rc == 0)
+            m->rows.count++;
+    }
+    free(walk);
+    return rc;
+}
+
+static int gather(struct matching *m)
+{
+    int rc = 0;
+    if (m->text.length) {
+        rc = lot_find_by_fold(m->store, m->fold, SAME_CODE, &m->rows, m->err);
+        m->result->exact = m->rows.count == 1 && !m->rows.overflow;
+        bool agreed = rc == 0 && is_agreed(m, m->rows.count);
+        if (rc == 0)
+            rc = gather_mistaken(m, agreed);
+    }
+    if (rc == 0)
+        rc = gather_line(m);
+    if (rc == 0)
+        rc = gather_code_days(m);
+    return rc < 0 ? rc : gather_product(m);
+}
+
+/* ---- weighing ---- */
+
+static double age_days(const struct matching *m, const struct lot_find_row *row)
+{
+    return (double)(m->query->received_ms - row->packed_from_ms) / (double)WHEN_DAY_MS;
+}
+
+/* Share of what was on sale that this lot is. */
+static double prior_of(const struct matching *m, const struct lot_find_row *row)
+{
+    const struct agreement *a = &m->matcher->agreement;
+    double units = row->units > 0 ? (double)row->units : 1;
+    return (1 - a->unrecorded) * units * agreement_age(a, age_days(m, row), row->shelf_life_days) /
+           m->units_on_sale;
+}
+
+static double rest_of(const struct matching *m, const struct lot_find_row *row)
+{
+    const struct agreement *a = &m->matcher->agreement;
+    const struct lot_query *q = m->query;
+    int32_t packed_day = tz_day(q->tz, row->packed_from_ms);
+    double p = agreement_bought(a, q->bought_day, packed_day, row->code_day) *
+               agreement_found(a, q->found_day, packed_day);
+    if (m->product_id)
+        p *= agreement_product(a, m->volume.products, row->product_id == m->product_id,
+                               m->product_scanned);
+    if (m->code_day != WHEN_UNKNOWN_DAY)
+        p *= agreement_code_date(a, m->code_day, row->code_day);
+    return p;
+}
+
+/* The same for a lot that nobody recorded: anything goes. */
+static double rest_of_none(const struct matching *m)
+{
+    const struct agreement *a = &m->matcher->agreement;
+    double p = 1;
+    if (m->product_id && m->volume.products > 1)
+        p /= m->volume.products;
+    if (m->code_day != WHEN_UNKNOWN_DAY)
+        p *= agreement_code_date_any(a);
+    if (m->query->bought_day != WHEN_UNKNOWN_DAY)
+        p *= (1 - a->bought_wrong) / (m->volume.shelf_life_days + 1);
+    if (m->query->found_day != WHEN_UNKNOWN_DAY)
+        p *= 1 - a->found_wrong;
+    return p;
+}
+
+/* P(text) of a code that was read off some other pack of ours. */
+static double other_pack(const struct matching *m)
+{
+    double share = 0;
+    for (size_t i = 0; i < m->rows.count; i++)
+        if (!strcmp(m->rows.row[i].fold, m->fold))
+            share += m->scored[i].prior;
+    if (share <= 0 && m->result->parsed.alternatives > 0)
+        share = 1 / m->result->parsed.alternatives;
+    return share;
+}
+
+/* P(text) of the code of a lot that nobody recorded: as plants write them if a pattern fits; else a
+ * misread one, of which there are some hundreds for every code. */
+static double text_of_none(const struct matching *m)
+{
+    double codes = m->result->parsed.alternatives;
+    if (codes > 0)
+        return 0.8 / codes;
+    return 0.2 / 400 / 1e6 + 0.05 * exp(reading_log_junk(&m->text));
+}
+
+static void weigh_text(struct matching *m)
+{
+    const struct agreement *a = &m->matcher->agreement;
+    const struct reading *reading = &m->matcher->reading;
+    double astray = reading->junk * exp(reading_log_junk(&m->text)) + a->wrong_pack * other_pack(m);
+    double aright = 1 - reading->junk - a->wrong_pack;
+    for (size_t i = 0; i < m->rows.count; i++) {
+        struct reading_code code;
+        reading_prepare(m->rows.row[i].code, &code);
+        double likelihood =
+            exp(reading_log_likelihood(reading, &code, &m->text, m->result->parsed.scanned));
+        m->scored[i].text = aright * likelihood + astray;
+    }
+    m->none *=
+        aright * text_of_none(m) + astray; /* an unrecorded lot's caller goes astray as well */
+    m->astray = astray;
+}
+
+/* The lots no look-up brought: the text says nothing about them, so they share what chance there is
+ * that it is no reading of the lot's code at all. */
+static double weigh_rest(const struct matching *m)
+{
+    bool complete = (m->product_id || m->code_day != WHEN_UNKNOWN_DAY) && !m->rows.overflow;
+    if (complete)
+        return 0;
+    double rest = (1 - m->matcher->agreement.unrecorded) * rest_of_none(m);
+    for (size_t i = 0; i < m->rows.count; i++)
+        rest -= m->scored[i].prior * m->scored[i].rest;
+    return rest > 0 ? rest * m->astray : 0;
+}
+
+static int by_weight(const void *a, const void *b)
+{
+    const struct scored *x = a, *y = b;
+    if (x->weight != y->weight)
+        return x->weight < y->weight ? 1 : -1;
+    /* the same order every time */
+    return x->row->lot_id < y->row->lot_id ? 1 : x->row->lot_id > y->row->lot_id ? -1 : 0;
+}
+
+/* Was the likely ones' bread sent there at all? One for which nothing is known of its dispatch, the
+ * unlikely ones and an unrecorded lot are taken as sent to a typical place. */
+static int weigh_sent(struct matching *m)
+{
+    const struct lot_query *q = m->query;
+    const char *store = given(q->store) ? q->store : NULL;
+    struct lot_find_sent sent[SENT_CHECKED];
+    size_t count = m->rows.count < SENT_CHECKED ? m->rows.count : SENT_CHECKED, known = 0;
+    double places = 0;
+    if (!store && !given(q->route))
+        return 0;
+    for (size_t i = 0; i < count; i++) {
+        int rc =
+            lot_find_sent(m->store, m->scored[i].row->lot_id, store, q->route, &sent[i], m->err);
+        if (rc == 0 && store && !sent[i].units && given(q->route))
+            rc =
+                lot_find_sent(m->store, m->scored[i].row->lot_id, NULL, q->route, &sent[i], m->err);
+        if (rc < 0)
+            return rc;
+        if (sent[i].units > 0 && sent[i].places > 0) {
+            places += sent[i].places;
+            known++;
+        }
+    }
+    if (!known)
+        return 0;
+    double typical = (double)known / places, wrong = m->matcher->agreement.store_wrong;
+    for (size_t i = 0; i < m->rows.count; i++) {
+        double there = typical;
+        if (i < count && sent[i].units > 0)
+            there =
+                (1 - wrong) * (double)sent[i].units_there / (double)sent[i].units + wrong * typical;
+        m->scored[i].weight *= there;
+    }
+    m->none *= typical;
+    return 0;
+}
+
+static int weigh(struct matching *m)
+{
+    size_t count = m->rows.count;
+    m->none = m->matcher->agreement.unrecorded * rest_of_none(m);
+    m->astray = 1;
+    for (size_t i = 0; i < count; i++) {
+        const struct lot_find_row *row = &m->rows.row[i];
+        m->scored[i] = (struct scored){row, prior_of(m, row), 1, rest_of(m, row), 0};
+    }
+    if (m->text.length)
+        weigh_text(m);
+    m->none += weigh_rest(m);
+    for (size_t i = 0; i < count; i++)
+        m->scored[i].weight = m->scored[i].prior * m->scored[i].text * m->scored[i].rest;
+    qsort(m->scored, count, sizeof *m->scored, by_weight);
+    int rc = weigh_sent(m);
+    qsort(m->scored, count, sizeof *m->scored, by_weight);
+    return rc;
+}
+
+/* ---- the answer ---- */
+
+static void answer(struct matching *m)
+{
+    struct lot_match_result *r = m->result;
+    double sum = m->none, told = 0;
+    for (size_t i = 0; i < m->rows.count; i++)
+        sum += m->scored[i].weight;
+    for (size_t i = 0; i < m->rows.count && r->count < LOT_MATCH_CANDIDATES; i++) {
+        const struct scored *scored = &m->scored[i];
+        double weight = sum > 0 ? scored->weight / sum : 0;
+        if (weight < 1e-6)
+            break;
+        struct lot_candidate *candidate = &r->candidate[r->count++];
+        candidate->lot_id = scored->row->lot_id;
+        candidate->weight = weight;
+        memcpy(candidate->code, scored->row->code, sizeof candidate->code);
+        candidate->edits = m->text.length ? reading_edits(scored->row->fold, m->fold, true) : -1;
+        told += weight;
+    }
+    r->none_weight = told < 1 ? 1 - told : 0;
+    if (r->count && r->candidate[0].weight >= m->matcher->agreement.settled_at)
+        r->settled_lot_id = r->candidate[0].lot_id;
+}
+
+int lot_match(const struct lot_matcher *matcher, struct store *read, const struct lot_query *query,
+              struct lot_match_result *ret, struct error *err)
+{
+    struct lot_match_result *result = xcalloc(1, sizeof *result);
+    struct matching m = {.matcher = matcher,
+                         .store = read,
+                         .query = query,
+                         .result = result,
+                         .err = err,
+                         .rows = {.row = xmalloc(ROWS * sizeof *m.rows.row), .capacity = ROWS},
+                         .scored = xmalloc(ROWS * sizeof *m.scored)};
+    result->none_weight = 1;
+    int rc = prepare(&m);
+    if (rc == 0 && m.units_on_sale > 0) {
+        rc = gather(&m);
+        if (rc == 0)
+            rc = weigh(&m);
+        if (rc == 0)
+            answer(&m);
+    }
+    if (rc == 0)
+        *ret = *result;
+    free(m.rows.row);
+    free(m.scored);
+    free(result);
+    return rc;
+}

@@ -1,0 +1,83 @@
+/* Which lot a complaint is about: what the caller read, understood, compared with the known lots.
+ *
+ * Every candidate's weight is a probability: how much of it was on sale at the time, times how
+ * likely its code is read as the text (reading.h), times how well product, code date, store or
+ * route and dates agree (agreement.h), over the sum of all, "none of these" among them. */
+#ifndef ODDLOAF_LOTS_MATCH_H
+#define ODDLOAF_LOTS_MATCH_H
+
+#include "base/error.h"
+#include "base/when.h"
+#include "store/store.h"
+#include <stddef.h>
+
+enum { LOT_MATCH_CANDIDATES = 20, LOT_MATCH_WORD = 32, LOT_MATCH_CODE = 64, LOT_MATCH_TEXT = 256 };
+
+struct lot_matcher;
+
+/* Told of every fault of the rule file (source, line, column, field, value, text). */
+typedef void (*lot_report)(void *arg, const struct error *fault);
+/* Reads rules/lots.json. All faults are reported (`report` may be NULL); then the first is also in
+ * `err` and its code returned, and there is no matcher. */
+int lot_matcher_load(const char *path, lot_report report, void *arg, struct lot_matcher **ret,
+                     struct error *err);
+/* No patterns, everything else as compiled in. */
+struct lot_matcher *lot_matcher_default(void);
+void lot_matcher_free(struct lot_matcher *matcher); /* NULL is fine */
+/* A first candidate of at least this weight is taken as the lot. */
+double lot_matcher_settled_at(const struct lot_matcher *matcher);
+
+/* Texts are borrowed; NULL or "" is not given. */
+struct lot_query {
+    const char *lot_text;
+    const char *plant;   /* only its patterns; lots of any plant are candidates */
+    const char *product; /* product code, as chosen */
+    const char *store, *route;
+    int32_t code_day, bought_day, found_day; /* WHEN_UNKNOWN_DAY */
+    int64_t received_ms;
+    const struct tz *tz;
+};
+
+/* The text as understood, to be read back. */
+struct lot_parsed {
+    char text[LOT_MATCH_CODE];    /* the lot code in it; "" if there is none */
+    char code[LOT_MATCH_CODE];    /* as the plant prints it, if a pattern fits */
+    char pattern[LOT_MATCH_WORD]; /* the pattern's name, "" if none fits */
+    char plant[LOT_MATCH_WORD], line[LOT_MATCH_WORD], shift[LOT_MATCH_WORD];
+    char product[LOT_MATCH_CODE]; /* product code from a GTIN or a pattern, "" */
+    char gtin[16];                /* 14 digits, "" */
+    int32_t day;                  /* production day, WHEN_UNKNOWN_DAY */
+    int minute;                   /* of the clock at which it was packed, -1 */
+    int64_t at_ms;                /* that day and time, WHEN_UNKNOWN_MS */
+    int32_t code_day;             /* a code date found in the text, WHEN_UNKNOWN_DAY */
+    bool scanned;                 /* GS1 data with a right check digit */
+    bool separator_missing;       /* the lot may have swallowed a date: see gs1.h */
+    char problem[LOT_MATCH_TEXT]; /* why GS1 data could not be taken whole, "" */
+    double alternatives;          /* codes such a text could be, about; 0 if no pattern fits */
+};
+/* Without looking at the lots: GS1 data, patterns, printed dates, words like "LOT" taken off. */
+void lot_understand(const struct lot_matcher *matcher, const char *lot_text, const char *plant,
+                    int64_t received_ms, const struct tz *tz, struct lot_parsed *ret);
+
+struct lot_candidate {
+    int64_t lot_id;
+    char code[LOT_MATCH_CODE];
+    double weight;
+    int edits; /* characters that differ from the text, -1 without a text */
+};
+struct lot_match_result {
+    bool exact;             /* the text is the code of exactly one lot, blanks and case aside */
+    int64_t settled_lot_id; /* first candidate if it weighs enough, else 0 */
+    struct lot_candidate candidate[LOT_MATCH_CANDIDATES]; /* likeliest first */
+    size_t count;
+    double none_weight; /* that it is none of these; all weights and this sum to 1 */
+    struct lot_parsed parsed;
+    int lookups; /* of the index of codes, to watch the cost */
+};
+
+/* `read` is any connection. A text that cannot be a code is no error: then there are few or no
+ * candidates and none_weight is near 1. */
+int lot_match(const struct lot_matcher *matcher, struct store *read, const struct lot_query *query,
+              struct lot_match_result *ret, struct error *err);
+
+#endif

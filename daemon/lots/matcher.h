@@ -1,0 +1,22 @@
+/* Inside lots/ only: what a matcher is made of. Never changed after loading. */
+#ifndef ODDLOAF_LOTS_MATCHER_H
+#define ODDLOAF_LOTS_MATCHER_H
+
+#include "lots/agreement.h"
+#include "lots/match.h"
+#include "lots/pattern.h"
+#include "lots/reading.h"
+#include "lots/walk.h"
+
+enum { MATCHER_PATTERNS = 200 };
+
+struct lot_matcher {
+    struct reading reading;
+    struct walk_costs costs; /* from `reading` */
+    struct agreement agreement;
+    bool month_first; /* of printed dates with slashes */
+    struct pattern *pattern[MATCHER_PATTERNS];
+    size_t pattern_count;
+};
+
+#endif

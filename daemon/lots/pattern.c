@@ -1,0 +1,377 @@
+#define PCRE2_CODE_UNIT_WIDTH 8
+#include "lots/pattern.h"
+#include "base/text.h"
+#include "lots/code_date.h"
+#include <ctype.h>
+#include <pcre2.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { MATCH_LIMIT = 20000, DEPTH_LIMIT = 500, HEAP_LIMIT_KIB = 256, EXPRESSION_LIMIT = 1000 };
+
+enum group {
+    GROUP_LINE,
+    GROUP_SHIFT,
+    GROUP_PRODUCT,
+    GROUP_PLANT,
+    GROUP_SERIAL,
+    GROUP_YYYY,
+    GROUP_YY,
+    GROUP_Y,
+    GROUP_DOY,
+    GROUP_MM,
+    GROUP_DD,
+    GROUP_M,
+    GROUP_HHMM,
+    GROUP_HH,
+    GROUP_MI,
+    GROUPS
+};
+
+/* digits: 0 a word; variety: how many values it takes on packs that are on sale, about (a
+ * plant's lines and shifts; days within reach are counted once, in pattern_read()). */
+static const struct {
+    const char *name;
+    size_t digits;
+    double variety;
+} GROUP[GROUPS] = {
+    [GROUP_LINE] = {"line", 0, 5},
+    [GROUP_SHIFT] = {"shift", 0, 3},
+    [GROUP_PRODUCT] = {"product", 0, 20},
+    [GROUP_PLANT] = {"plant", 0, 3},
+    [GROUP_SERIAL] = {"serial", 0, 100},
+    [GROUP_YYYY] = {"yyyy", 4, 1},
+    [GROUP_YY] = {"yy", 2, 1},
+    [GROUP_Y] = {"y", 1, 1},
+    [GROUP_DOY] = {"doy", 3, 1},
+    [GROUP_MM] = {"mm", 2, 1},
+    [GROUP_DD] = {"dd", 2, 1},
+    [GROUP_M] = {"m", 0, 1},
+    [GROUP_HHMM] = {"hhmm", 4, 1440},
+    [GROUP_HH] = {"hh", 2, 24},
+    [GROUP_MI] = {"mi", 2, 60},
+};
+static const double DAYS_ON_SALE = 40;
+
+struct pattern {
+    char *plant, *name, *code, *month_letters;
+    int32_t effective_from, effective_to;
+    bool is_code_date;
+    int day_starts_min, max_age_days;
+    pcre2_code *compiled;
+    pcre2_match_context *limits;
+    int number[GROUPS]; /* of the named group, -1: not in this expression */
+};
+
+struct words {
+    char word[GROUPS][PATTERN_WORD]; /* "" if the group took no part */
+};
+
+static int refuse(struct error *err, const char *field, const char *value, const char *why)
+{
+    int code = error_set(err, ERROR_INVALID, "%s", why);
+    error_field(err, field, value);
+    return code;
+}
+
+static int group_of(const char *name, size_t length)
+{
+    for (int g = 0; g < GROUPS; g++)
+        if (strlen(GROUP[g].name) == length && !strncmp(GROUP[g].name, name, length))
+            return g;
+    return -1;
+}
+
+static int compile(struct pattern *p, const char *expression, struct error *err)
+{
+    int code;
+    PCRE2_SIZE at;
+    pcre2_compile_context *context = pcre2_compile_context_create(NULL);
+    if (!context)
+        return error_set(err, ERROR_MEMORY, "no memory for a pattern");
+    pcre2_set_max_pattern_length(context, EXPRESSION_LIMIT);
+    pcre2_set_parens_nest_limit(context, 20);
+    p->compiled = pcre2_compile((PCRE2_SPTR)expression, PCRE2_ZERO_TERMINATED,
+                                PCRE2_NEVER_BACKSLASH_C, &code, &at, context);
+    pcre2_compile_context_free(context);
+    if (!p->compiled) {
+        PCRE2_UCHAR why[160];
+        pcre2_get_error_message(code, why, sizeof why);
+        error_set(err, ERROR_INVALID, "%s at character %zu of the expression", (const char *)why,
+                  at + 1);
+        error_field(err, "pattern", expression);
+        error_at(err, NULL, 0, (long)at + 1);
+        return ERROR_INVALID;
+    }
+    p->limits = pcre2_match_context_create(NULL);
+    if (!p->limits)
+        return error_set(err, ERROR_MEMORY, "no memory for a pattern");
+    pcre2_set_match_limit(p->limits, MATCH_LIMIT);
+    pcre2_set_depth_limit(p->limits, DEPTH_LIMIT);
+    pcre2_set_heap_limit(p->limits, HEAP_LIMIT_KIB);
+    return 0;
+}
+
+/* Group names of the expression, each known and used once. */
+static int name_groups(struct pattern *p, struct error *err)
+{
+    uint32_t count = 0, entry_size = 0;
+    PCRE2_SPTR table = NULL;
+    pcre2_pattern_info(p->compiled, PCRE2_INFO_NAMECOUNT, &count);
+    pcre2_pattern_info(p->compiled, PCRE2_INFO_NAMEENTRYSIZE, &entry_size);
+    if (count)
+        pcre2_pattern_info(p->compiled, PCRE2_INFO_NAMETABLE, &table);
+    for (int g = 0; g < GROUPS; g++)
+        p->number[g] = -1;
+    for (uint32_t i = 0; i < count; i++, table += entry_size) {
+        const char *name = (const char *)table + 2;
+        int g = group_of(name, strlen(name));
+        if (g < 0)
+            return refuse(err, "pattern", name,
+                          "a group name with no meaning here (known: line shift product plant "
+                          "serial yyyy yy y doy mm dd m hhmm hh mi)");
+        p->number[g] = table[0] << 8 | table[1];
+    }
+    bool day = p->number[GROUP_DOY] >= 0 ||
+               (p->number[GROUP_DD] >= 0 && (p->number[GROUP_MM] >= 0 || p->number[GROUP_M] >= 0));
+    if (!day)
+        return refuse(err, "pattern", "", "no groups that give a day (doy, or dd with mm or m)");
+    if (p->number[GROUP_M] >= 0 && !p->month_letters)
+        return refuse(err, "month_letters", "", "group m needs month_letters");
+    return 0;
+}
+
+static int check_template(const struct pattern *p, struct error *err)
+{
+    for (const char *s = p->code; s && *s; s++) {
+        if (*s != '{')
+            continue;
+        size_t length = strcspn(s + 1, "}");
+        int g = group_of(s + 1, length);
+        if (g < 0 || p->number[g] < 0 || s[1 + length] != '}')
+            return refuse(err, "code", s, "the template names a group that the pattern has not");
+        s += length + 1;
+    }
+    return 0;
+}
+
+int pattern_new(const struct pattern_rule *rule, struct pattern **ret, struct error *err)
+{
+    struct pattern *p = xcalloc(1, sizeof *p);
+    p->plant = xstrdup(rule->plant ? rule->plant : "");
+    p->name = xstrdup(rule->name ? rule->name : "");
+    p->code = rule->code ? xstrdup(rule->code) : NULL;
+    p->month_letters = rule->month_letters ? xstrdup(rule->month_letters) : NULL;
+    p->effective_from = rule->effective_from;
+    p->effective_to = rule->effective_to;
+    p->is_code_date = rule->is_code_date;
+    p->day_starts_min = rule->day_starts_min;
+    p->max_age_days = rule->max_age_days;
+    int rc = 0;
+    if (p->month_letters && strlen(p->month_letters) != 12)
+        rc = refuse(err, "month_letters", p->month_letters,
+                    "twelve letters are wanted, January first");
+    if (rc == 0)
+        rc = compile(p, rule->expression, err);
+    if (rc == 0)
+        rc = name_groups(p, err);
+    if (rc == 0)
+        rc = check_template(p, err);
+    if (rc < 0) {
+        pattern_free(p);
+        return rc;
+    }
+    *ret = p;
+    return 0;
+}
+
+void pattern_free(struct pattern *pattern)
+{
+    if (!pattern)
+        return;
+    free(pattern->plant);
+    free(pattern->name);
+    free(pattern->code);
+    free(pattern->month_letters);
+    pcre2_code_free(pattern->compiled);
+    pcre2_match_context_free(pattern->limits);
+    free(pattern);
+}
+
+const char *pattern_plant(const struct pattern *pattern)
+{
+    return pattern->plant;
+}
+
+static bool stands_alone(const char *text, size_t from, size_t to)
+{
+    return (from == 0 || !isalnum((unsigned char)text[from - 1])) &&
+           (!text[to] || !isalnum((unsigned char)text[to]));
+}
+
+/* Matches as a whole, else anywhere; copies the groups out. */
+static int match(const struct pattern *p, const char *text, struct words *words,
+                 struct pattern_reading *reading, struct error *err)
+{
+    pcre2_match_data *data = pcre2_match_data_create_from_pattern(p->compiled, NULL);
+    if (!data)
+        return error_set(err, ERROR_MEMORY, "no memory for a match");
+    PCRE2_SPTR subject = (PCRE2_SPTR)text;
+    size_t length = strlen(text);
+    reading->whole = true;
+    int rc = pcre2_match(p->compiled, subject, length, 0, PCRE2_ANCHORED | PCRE2_ENDANCHORED, data,
+                         p->limits);
+    if (rc == PCRE2_ERROR_NOMATCH) {
+        reading->whole = false;
+        rc = pcre2_match(p->compiled, subject, length, 0, 0, data, p->limits);
+    }
+    int code = 0;
+    const PCRE2_SIZE *place = pcre2_get_ovector_pointer(data);
+    if (rc == PCRE2_ERROR_NOMATCH)
+        code = ERROR_NOT_FOUND;
+    else if (rc < 0)
+        code = error_set(err, ERROR_TOO_LARGE, "the lot pattern '%s' takes too long on this text",
+                         p->name);
+    else if (place[0] >= place[1] || !stands_alone(text, place[0], place[1]))
+        code = ERROR_NOT_FOUND;
+    for (int g = 0; code == 0 && g < GROUPS; g++) {
+        words->word[g][0] = '\0';
+        int n = p->number[g];
+        if (n < 0 || n >= rc || place[2 * n] == PCRE2_UNSET)
+            continue;
+        size_t size = place[2 * n + 1] - place[2 * n];
+        if (size >= PATTERN_WORD)
+            code = ERROR_NOT_FOUND;
+        else
+            snprintf(words->word[g], PATTERN_WORD, "%.*s", (int)size, text + place[2 * n]);
+    }
+    if (code == 0) {
+        reading->from = place[0];
+        reading->to = place[1];
+    }
+    pcre2_match_data_free(data);
+    return code;
+}
+
+/* -1: not there; -2: not so many digits */
+static int number(const struct words *words, enum group g)
+{
+    const char *word = words->word[g];
+    if (!*word)
+        return -1;
+    if (strspn(word, "0123456789") != strlen(word) || strlen(word) != GROUP[g].digits)
+        return -2;
+    return (int)strtol(word, NULL, 10);
+}
+
+static bool read_day(const struct pattern *p, const struct words *words, int32_t received_day,
+                     int32_t *ret_day)
+{
+    /* a code date may lie ahead of the complaint by the longest shelf life */
+    int32_t latest = received_day + (p->is_code_date ? p->max_age_days : 0);
+    int max_age = p->is_code_date ? 2 * p->max_age_days : p->max_age_days;
+    int year = 0, period = 1;
+    static const struct {
+        enum group group;
+        int period;
+    } YEARS[] = {{GROUP_YYYY, 10000}, {GROUP_YY, 100}, {GROUP_Y, 10}};
+    for (size_t i = 0; i < sizeof YEARS / sizeof YEARS[0] && period == 1; i++)
+        if (words->word[YEARS[i].group][0]) {
+            year = number(words, YEARS[i].group);
+            period = YEARS[i].period;
+        }
+    int month = number(words, GROUP_MM);
+    const char *letter = words->word[GROUP_M];
+    if (*letter && p->month_letters) {
+        const char *at = strchr(p->month_letters, *letter);
+        month = at ? (int)(at - p->month_letters) + 1 : -2;
+    }
+    if (words->word[GROUP_DOY][0])
+        return code_date_ordinal(year, period, number(words, GROUP_DOY), latest, max_age, ret_day);
+    return code_date_calendar(year, period, month, number(words, GROUP_DD), latest, max_age,
+                              ret_day);
+}
+
+static bool read_time(const struct words *words, int *ret_minute)
+{
+    *ret_minute = -1;
+    int hhmm = number(words, GROUP_HHMM), hh = number(words, GROUP_HH),
+        mi = number(words, GROUP_MI);
+    if (hhmm == -2 || hh == -2 || mi == -2)
+        return false;
+    if (hhmm >= 0) {
+        hh = hhmm / 100;
+        mi = hhmm % 100;
+    }
+    if (hh < 0)
+        return true;
+    if (hh > 23 || mi > 59)
+        return false;
+    *ret_minute = hh * 60 + (mi < 0 ? 0 : mi);
+    return true;
+}
+
+static void render(const struct pattern *p, const struct words *words, char out[PATTERN_CODE])
+{
+    size_t at = 0;
+    for (const char *s = p->code ? p->code : ""; *s && at + 1 < PATTERN_CODE; s++) {
+        if (*s != '{') {
+            out[at++] = *s;
+            continue;
+        }
+        size_t length = strcspn(s + 1, "}");
+        const char *word = words->word[group_of(s + 1, length)];
+        for (; *word && at + 1 < PATTERN_CODE; word++)
+            out[at++] = *word;
+        s += length + 1;
+    }
+    out[at] = '\0';
+}
+
+static double alternatives(const struct pattern *p)
+{
+    double product = DAYS_ON_SALE;
+    for (int g = 0; g < GROUPS; g++)
+        if (p->number[g] >= 0)
+            product *= GROUP[g].variety;
+    return product;
+}
+
+int pattern_read(const struct pattern *p, const char *text, int32_t received_day,
+                 struct pattern_reading *ret, struct error *err)
+{
+    struct words words;
+    struct pattern_reading reading = {.minute = -1, .is_code_date = p->is_code_date};
+    if (strlen(text) >= PATTERN_TEXT)
+        return ERROR_NOT_FOUND;
+    int rc = match(p, text, &words, &reading, err);
+    if (rc < 0)
+        return rc;
+    if (!read_day(p, &words, received_day, &reading.day) || !read_time(&words, &reading.minute))
+        return ERROR_NOT_FOUND;
+    if ((p->effective_from != WHEN_UNKNOWN_DAY && reading.day < p->effective_from) ||
+        (p->effective_to != WHEN_UNKNOWN_DAY && reading.day > p->effective_to))
+        return ERROR_NOT_FOUND;
+    reading.next_morning = reading.minute >= 0 && reading.minute < p->day_starts_min;
+    snprintf(reading.pattern, sizeof reading.pattern, "%s", p->name);
+    const char *plant = words.word[GROUP_PLANT];
+    snprintf(reading.plant, sizeof reading.plant, "%s", *plant ? plant : p->plant);
+    memcpy(reading.line, words.word[GROUP_LINE], PATTERN_WORD);
+    memcpy(reading.shift, words.word[GROUP_SHIFT], PATTERN_WORD);
+    memcpy(reading.product, words.word[GROUP_PRODUCT], PATTERN_WORD);
+    memcpy(reading.serial, words.word[GROUP_SERIAL], PATTERN_WORD);
+    render(p, &words, reading.code);
+    reading.alternatives = alternatives(p);
+    *ret = reading;
+    return 0;
+}
+
+int64_t pattern_instant_ms(const struct pattern_reading *reading, const struct tz *tz)
+{
+    if (reading->day == WHEN_UNKNOWN_DAY)
+        return WHEN_UNKNOWN_MS;
+    if (reading->minute < 0)
+        return tz_day_start_ms(tz, reading->day);
+    return tz_instant_ms(tz, reading->day + reading->next_morning, reading->minute);
+}

@@ -1,0 +1,57 @@
+/* Lot-code patterns: how a plant writes line, day and time into its codes. A pattern is a PCRE2
+ * expression with named groups, held to small match limits, so that no expression of a rule file
+ * and no text of a caller can stall the desk.
+ *
+ * Groups that are understood: line, shift, product, plant, serial (kept as words); yyyy, yy, y, doy
+ * (day of year), mm, dd, m (a letter a month), hhmm, hh, mi. An expression is written without
+ * anchors; it fits a text as a whole, or a part of it that stands by itself. */
+#ifndef ODDLOAF_LOTS_PATTERN_H
+#define ODDLOAF_LOTS_PATTERN_H
+
+#include "base/error.h"
+#include "base/when.h"
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { PATTERN_WORD = 32, PATTERN_CODE = 64, PATTERN_TEXT = 256 };
+
+struct pattern;
+
+/* What a rule file says of one pattern; the strings are only read during pattern_new(). */
+struct pattern_rule {
+    const char *plant, *name, *expression;
+    const char *code;          /* template of the code as printed: "L{line} {y}{doy}"; NULL none */
+    const char *month_letters; /* for group m; NULL: none */
+    int32_t effective_from, effective_to; /* production days, WHEN_UNKNOWN_DAY: open */
+    bool is_code_date;                    /* the day is the code date, not the day of production */
+    int day_starts_min;                   /* minute at which the production day begins */
+    int max_age_days;                     /* of a day without a full year */
+};
+
+/* Errors: err->field names the member at fault; for the expression, err->column is the place in
+ * it (from 1). */
+int pattern_new(const struct pattern_rule *rule, struct pattern **ret, struct error *err);
+void pattern_free(struct pattern *pattern); /* NULL is fine */
+
+struct pattern_reading {
+    char pattern[PATTERN_WORD], plant[PATTERN_WORD]; /* names */
+    char line[PATTERN_WORD], shift[PATTERN_WORD], product[PATTERN_WORD], serial[PATTERN_WORD];
+    char code[PATTERN_CODE]; /* as the plant prints it; "" without a template */
+    int32_t day;             /* production day (or code date), WHEN_UNKNOWN_DAY */
+    bool is_code_date;
+    int minute;          /* of the clock, -1 unknown */
+    bool next_morning;   /* the clock time falls on the calendar day after the production day */
+    bool whole;          /* the pattern took the text as a whole */
+    size_t from, to;     /* bytes of the text that fitted */
+    double alternatives; /* how many codes this pattern could have shown, about */
+};
+
+/* Upper case, blanks single. 0 if it fits and the day is a day; ERROR_NOT_FOUND if it does not;
+ * ERROR_TOO_LARGE when the match ran into its limits. Thread-safe. */
+int pattern_read(const struct pattern *pattern, const char *text, int32_t received_day,
+                 struct pattern_reading *ret, struct error *err);
+const char *pattern_plant(const struct pattern *pattern);
+/* The instant of a reading's day and time in the plant's zone; of the day's start if no time. */
+int64_t pattern_instant_ms(const struct pattern_reading *reading, const struct tz *tz);
+
+#endif

@@ -1,0 +1,212 @@
+#include "base/text.h"
+#include "lots/code_date.h"
+#include "lots/gs1.h"
+#include "lots/matcher.h"
+#include <ctype.h>
+#include <stdio.h>
+#include <string.h>
+
+/* Upper case, anything that is no printable ASCII made a blank, blanks single, ends trimmed. */
+static void clean(const char *text, char out[LOT_MATCH_TEXT])
+{
+    size_t at = 0;
+    for (const char *s = text; *s && at + 1 < LOT_MATCH_TEXT; s++) {
+        int c = (unsigned char)*s;
+        if (c <= ' ' || c > '~')
+            c = ' ';
+        if (c == ' ' && (at == 0 || out[at - 1] == ' '))
+            continue;
+        out[at++] = (char)toupper(c);
+    }
+    while (at && out[at - 1] == ' ')
+        at--;
+    out[at] = '\0';
+}
+
+/* "LOT NO: L2 6321" → "L2 6321": words people read out with the code. */
+static const char *after_words(const char *text)
+{
+    static const char *const WORDS[] = {"LOT", "LOTE",   "LOTS", "BATCH", "CODE", "THE",  "NO",
+                                        "NR",  "NUMBER", "IS",   "IT",    "SAYS", "READS"};
+    for (;;) {
+        text += strspn(text, " #:.-,;'\"");
+        size_t length = 0, i;
+        while (isalpha((unsigned char)text[length]))
+            length++;
+        for (i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++)
+            if (strlen(WORDS[i]) == length && !strncmp(text, WORDS[i], length))
+                break;
+        if (i == sizeof WORDS / sizeof WORDS[0] || !text[length])
+            return text;
+        text += length;
+    }
+}
+
+static void take_code(struct lot_parsed *parsed, const char *text, size_t length)
+{
+    char cut[LOT_MATCH_TEXT];
+    snprintf(cut, sizeof cut, "%.*s", (int)length, text);
+    size_t end = strlen(cut);
+    while (end && !isalnum((unsigned char)cut[end - 1]))
+        cut[--end] = '\0';
+    text_clip(cut, parsed->text, sizeof parsed->text);
+}
+
+static void take_reading(struct lot_parsed *parsed, const struct pattern_reading *reading,
+                         const struct tz *tz)
+{
+    memcpy(parsed->code, reading->code, sizeof parsed->code);
+    memcpy(parsed->pattern, reading->pattern, sizeof parsed->pattern);
+    memcpy(parsed->plant, reading->plant, sizeof parsed->plant);
+    memcpy(parsed->line, reading->line, sizeof parsed->line);
+    memcpy(parsed->shift, reading->shift, sizeof parsed->shift);
+    if (!parsed->product[0])
+        snprintf(parsed->product, sizeof parsed->product, "%s", reading->product);
+    parsed->alternatives = reading->alternatives;
+    if (reading->is_code_date) {
+        if (parsed->code_day == WHEN_UNKNOWN_DAY)
+            parsed->code_day = reading->day;
+        return;
+    }
+    parsed->day = reading->day;
+    parsed->minute = reading->minute;
+    parsed->at_ms = pattern_instant_ms(reading, tz);
+}
+
+/* The best pattern: one that takes the text whole before one that takes a part. */
+static bool read_patterns(const struct lot_matcher *matcher, const char *text, const char *plant,
+                          int32_t received_day, struct pattern_reading *ret)
+{
+    bool found = false;
+    for (size_t i = 0; i < matcher->pattern_count; i++) {
+        struct pattern_reading reading;
+        if (plant && *plant && strcmp(pattern_plant(matcher->pattern[i]), plant) != 0)
+            continue;
+        if (pattern_read(matcher->pattern[i], text, received_day, &reading, NULL) < 0)
+            continue; /* one that runs into its limits does not fit */
+        if (reading.whole || !found)
+            *ret = reading;
+        found = true;
+        if (reading.whole)
+            break;
+    }
+    return found;
+}
+
+/* A printed date in what is beside the code. */
+static void take_date(const struct lot_matcher *matcher, struct lot_parsed *parsed,
+                      const char *beside, int32_t received_day)
+{
+    struct code_date_printed date;
+    if (parsed->code_day == WHEN_UNKNOWN_DAY &&
+        code_date_find(beside, matcher->month_first, received_day, &date))
+        parsed->code_day = date.day;
+}
+
+/* What is left of a text beside a date, when no pattern fits. */
+static void take_rest(const struct lot_matcher *matcher, struct lot_parsed *parsed,
+                      const char *text, int32_t received_day)
+{
+    struct code_date_printed date;
+    char rest[LOT_MATCH_TEXT], fold[LOT_MATCH_CODE];
+    if (!code_date_find(text, matcher->month_first, received_day, &date)) {
+        take_code(parsed, text, strlen(text));
+        return;
+    }
+    if (parsed->code_day == WHEN_UNKNOWN_DAY)
+        parsed->code_day = date.day;
+    snprintf(rest, sizeof rest, "%.*s %s", (int)date.from, text, text + date.to);
+    const char *code = after_words(rest);
+    if (strlen(lot_find_fold(code, fold, sizeof fold)) >= 3)
+        take_code(parsed, code, strlen(code));
+}
+
+static void read_code(const struct lot_matcher *matcher, struct lot_parsed *parsed,
+                      const char *text, const char *plant, int32_t received_day,
+                      const struct tz *tz)
+{
+    struct pattern_reading reading;
+    char fold[LOT_MATCH_CODE], beside[LOT_MATCH_TEXT];
+    if (read_patterns(matcher, text, plant, received_day, &reading)) {
+        take_reading(parsed, &reading, tz);
+        take_code(parsed, text + reading.from, reading.to - reading.from);
+        snprintf(beside, sizeof beside, "%.*s , %s", (int)reading.from, text, text + reading.to);
+        take_date(matcher, parsed, beside, received_day);
+    } else if (read_patterns(matcher, lot_find_fold(text, fold, sizeof fold), plant, received_day,
+                             &reading) &&
+               reading.whole) {
+        take_reading(parsed, &reading, tz);
+        take_code(parsed, text, strlen(text));
+    } else {
+        take_rest(matcher, parsed, text, received_day);
+    }
+}
+
+/* Fields of GS1 data; false if it is none. What is left to read as a lot code goes to `lot`. */
+static bool take_gs1(struct lot_parsed *parsed, const char *text, int32_t received_day,
+                     char lot[LOT_MATCH_TEXT])
+{
+    static const char *const KEPT_UNTIL[] = {"17", "15", "16"};
+    struct error why = {0};
+    struct gs1 gs1;
+    lot[0] = '\0';
+    int rc = gs1_parse_any(text, &gs1, &why);
+    if (rc == ERROR_NOT_FOUND)
+        return false;
+    if (rc < 0) {
+        error_format(&why, parsed->problem, sizeof parsed->problem);
+        const char *open = strstr(text, "(10)");
+        if (!open)
+            return *text == ']' || strchr(text, 29) || strstr(text, "://");
+        snprintf(lot, LOT_MATCH_TEXT, "%.*s", (int)strcspn(open + 4, "("), open + 4);
+        return true;
+    }
+    int year, month, day;
+    day_to_civil(received_day, &year, &month, &day);
+    parsed->scanned = true;
+    parsed->separator_missing = gs1.separator_missing;
+    const char *gtin = gs1_get(&gs1, "01") ? gs1_get(&gs1, "01") : gs1_get(&gs1, "02");
+    snprintf(parsed->gtin, sizeof parsed->gtin, "%.14s", gtin ? gtin : "");
+    for (size_t i = 0; i < 3 && parsed->code_day == WHEN_UNKNOWN_DAY; i++) {
+        const char *date = gs1_get(&gs1, KEPT_UNTIL[i]);
+        if (date)
+            gs1_day(date, year, true, &parsed->code_day, NULL, NULL);
+    }
+    const char *code = gs1_get(&gs1, "10");
+    snprintf(lot, LOT_MATCH_TEXT, "%s", code ? code : "");
+    return true;
+}
+
+/* Callers read out the number under the barcode instead of the lot code. Whether it is a product
+ * is for the product table to say. */
+static void note_barcode(struct lot_parsed *parsed, const char *cleaned)
+{
+    char fold[LOT_MATCH_CODE], gtin[GS1_GTIN];
+    lot_find_fold(cleaned, fold, sizeof fold);
+    if (strlen(fold) >= 12 && gs1_gtin14(fold, gtin))
+        memcpy(parsed->gtin, gtin, sizeof gtin);
+}
+
+void lot_understand(const struct lot_matcher *matcher, const char *lot_text, const char *plant,
+                    int64_t received_ms, const struct tz *tz, struct lot_parsed *ret)
+{
+    char lot[LOT_MATCH_TEXT], cleaned[LOT_MATCH_TEXT];
+    int32_t received_day = tz_day(tz, received_ms);
+    *ret = (struct lot_parsed){.day = WHEN_UNKNOWN_DAY,
+                               .code_day = WHEN_UNKNOWN_DAY,
+                               .at_ms = WHEN_UNKNOWN_MS,
+                               .minute = -1};
+    if (!lot_text || !*lot_text)
+        return;
+    if (take_gs1(ret, lot_text, received_day, lot)) {
+        clean(lot, cleaned);
+        if (*cleaned)
+            read_code(matcher, ret, cleaned, plant, received_day, tz);
+        return;
+    }
+    clean(lot_text, cleaned);
+    const char *code = after_words(cleaned);
+    read_code(matcher, ret, code, plant, received_day, tz);
+    if (!ret->pattern[0])
+        note_barcode(ret, code);
+}

@@ -1,0 +1,34 @@
+/* Finds known codes that could have been read as a given text, cheapest reading first, by walking
+ * the sorted index of folded codes as if it were a tree of characters: a prefix whose cheapest
+ * reading already costs too much is never entered. The work is bounded by a number of look-ups,
+ * whatever the number of lots. */
+#ifndef ODDLOAF_LOTS_WALK_H
+#define ODDLOAF_LOTS_WALK_H
+
+#include "lots/reading.h"
+#include "store/lot_find.h"
+
+enum { WALK_FOUND = 192 };
+
+/* Costs are -ln of rates averaged over the qualities of reading. */
+struct walk_costs {
+    float read[READING_LETTERS][READING_LETTERS]; /* [true][read] */
+    float cheapest_unlike; /* of any character read as one that is not alike */
+    float dropped, doubled, extra, swapped, head, tail;
+};
+void walk_prepare(const struct reading *reading, struct walk_costs *ret);
+
+struct walk_hit {
+    int64_t lot_id;
+    float cost;
+};
+struct walk_result {
+    struct walk_hit hit[WALK_FOUND]; /* cheapest first */
+    size_t count;
+    int lookups;
+};
+/* Codes within `slack` of the cheapest reading found, with at most `lookups` look-ups. */
+int walk_find(const struct walk_costs *costs, struct store *store, const struct reading_code *text,
+              float slack, int lookups, struct walk_result *ret, struct error *err);
+
+#endif
