@@ -1,0 +1,93 @@
+/* Parameters: the built-in table and rules/models.json are the same; setting by name. */
+#include "check.h"
+
+#include "base/error.h"
+
+#include <jansson.h>
+
+static void the_rule_file_equals_the_built_in_table(void **state)
+{
+    json_error_t error;
+    json_t *file = json_load_file(ODDLOAF_SOURCE_DIR "/rules/models.json", 0, &error);
+    json_t *rows = json_object_get(file, "parameters");
+    json_t *row;
+    size_t i;
+    (void)state;
+    if (!file) {
+        fail_msg("rules/models.json:%d: %s", error.line, error.text);
+    }
+    json_array_foreach(rows, i, row)
+    {
+        const struct parameter *built_in = parameters_at(i);
+        const char *name = json_string_value(json_object_get(row, "name"));
+        assert_non_null(built_in);
+        assert_string_equal(name, built_in->name);
+        check_near(name, json_number_value(json_object_get(row, "low")), built_in->low, 0);
+        check_near(name, json_number_value(json_object_get(row, "typical")), built_in->typical, 0);
+        check_near(name, json_number_value(json_object_get(row, "high")), built_in->high, 0);
+        /* every value says where it is from, and memory says so */
+        const char *mark = json_string_value(json_object_get(row, "mark"));
+        const char *source = json_string_value(json_object_get(row, "source"));
+        assert_true(strlen(source) > 5);
+        assert_non_null(strstr("RCMI", mark));
+        if (strcmp(mark, "M") == 0) {
+            assert_non_null(strstr(source, "from memory"));
+        }
+    }
+    assert_null(parameters_at(json_array_size(rows)));
+    json_decref(file);
+}
+
+static void every_value_has_a_row(void **state)
+{
+    bool covered[sizeof(struct models_values) / sizeof(double)] = {false};
+    (void)state;
+    for (size_t i = 0; parameters_at(i); i++) {
+        const struct parameter *row = parameters_at(i);
+        assert_true(row->low <= row->typical && row->typical <= row->high);
+        assert_false(covered[row->offset / sizeof(double)]);
+        covered[row->offset / sizeof(double)] = true;
+        assert_ptr_equal(parameters_find(row->name), row);
+    }
+    for (size_t i = 0; i < COUNT_OF(covered); i++) {
+        if (!covered[i]) {
+            fail_msg("value %zu of struct models_values has no row", i);
+        }
+    }
+}
+
+static void values_are_set_by_name(void **state)
+{
+    struct models_parameters p;
+    double low = 0;
+    double typical = 0;
+    double high = 0;
+    const char *offender = NULL;
+    (void)state;
+    parameters_default(&p);
+    assert_true(parameters_consistent(&p, NULL));
+    assert_int_equal(parameters_set(&p, "mold.penicillium.lag_opt_h", 30, 45, 60), 0);
+    check_near("set", p.typical.mold.group[MOLD_PENICILLIUM].lag_opt_h, 45, 0);
+    check_near("low", p.low.mold.group[MOLD_PENICILLIUM].lag_opt_h, 30, 0);
+    assert_int_equal(parameters_get(&p, "mold.penicillium.lag_opt_h", &low, &typical, &high), 0);
+    check_near("high", high, 60, 0);
+    assert_int_equal(parameters_set(&p, "mold.no_such", 1, 2, 3), ERROR_NOT_FOUND);
+    assert_int_equal(parameters_get(&p, "mold.no_such", &low, &typical, &high), ERROR_NOT_FOUND);
+    assert_int_equal(parameters_set(&p, "mold.alpha", 2, 1, 3), ERROR_INVALID);
+    assert_int_equal(parameters_set(&p, "mold.alpha", 1, NAN, 3), ERROR_INVALID);
+    assert_int_equal(parameters_set(&p, "mold.alpha", 1, 1, INFINITY), ERROR_INVALID);
+    check_near("kept", p.typical.mold.alpha, parameters_find("mold.alpha")->typical, 0);
+    assert_int_equal(parameters_set(&p, "mold.penicillium.t_max_c", 10, 20, 30), 0);
+    assert_false(parameters_consistent(&p, &offender));
+    assert_string_equal(offender, "penicillium");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(the_rule_file_equals_the_built_in_table),
+        cmocka_unit_test(every_value_has_a_row),
+        cmocka_unit_test(values_are_set_by_name),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
