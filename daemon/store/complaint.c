@@ -562,18 +562,30 @@ int complaint_place(struct store *store, int64_t complaint_id, const struct comp
 
 /* ---- contact ---- */
 
-int contact_get(struct store *store, int64_t complaint_id, char **ret_json, struct error *err)
+static int contact_text(struct store *store, const char *sql, int64_t complaint_id, char **ret,
+                        struct error *err)
 {
-    static const char SQL[] = "SELECT body FROM contact WHERE complaint_id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    sqlite3_stmt *st = db_prepare(store, sql, err);
     if (!st)
         return ERROR_IO;
     db_bind_int(st, 1, complaint_id);
     int rc = db_step(store, st, err);
     if (rc >= 0)
-        *ret_json = rc == 1 ? xstrdup(db_text(st, 0)) : NULL;
+        *ret = rc == 1 ? xstrdup(db_text(st, 0)) : NULL;
     db_reset(st);
     return rc < 0 ? rc : 0;
+}
+
+int contact_get(struct store *store, int64_t complaint_id, char **ret_json, struct error *err)
+{
+    static const char SQL[] = "SELECT body FROM contact WHERE complaint_id = ?1";
+    return contact_text(store, SQL, complaint_id, ret_json, err);
+}
+
+int contact_get_fold(struct store *store, int64_t complaint_id, char **ret_fold, struct error *err)
+{
+    static const char SQL[] = "SELECT fold FROM contact WHERE complaint_id = ?1";
+    return contact_text(store, SQL, complaint_id, ret_fold, err);
 }
 
 /* Leaves a tombstone for each, so that a restored backup can be purged again. */

@@ -105,6 +105,8 @@ int case_ids_after(struct store *store, int64_t after, int64_t *ids, int limit, 
 
 /* ---- contact data: read by the desk role only ---- */
 int contact_get(struct store *store, int64_t complaint_id, char **ret_json, struct error *err);
+/* What `erase` searches; NULL if none. For telling a second call of one person. */
+int contact_get_fold(struct store *store, int64_t complaint_id, char **ret_fold, struct error *err);
 int contact_erase(struct store *store, const char *fold, int64_t now_ms, int *ret_erased,
                   struct error *err);
 int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct error *err);

@@ -51,6 +51,7 @@ struct receiver {
         evidence_dispatch_each dispatch;
         evidence_packed_each packed;
         evidence_share_each share;
+        evidence_report_each report;
         evidence_verdict_each verdict;
     } each;
     void *arg;
@@ -226,9 +227,10 @@ static int give_packed(sqlite3_stmt *st, const struct receiver *to)
 int evidence_packed(struct store *store, int64_t from_ms, int64_t to_ms, evidence_packed_each each,
                     void *arg, struct error *err)
 {
-    static const char SQL[] = "SELECT id, product_id, line, shift, packed_from_ms, packed_to_ms,"
-                              " units FROM lot WHERE packed_from_ms >= ?1 AND packed_from_ms < ?2"
-                              " ORDER BY packed_from_ms, id";
+    static const char SQL[] =
+        "SELECT id, product_id, line, shift, packed_from_ms, packed_to_ms,"
+        " units, plant FROM lot WHERE packed_from_ms >= ?1 AND packed_from_ms < ?2"
+        " ORDER BY packed_from_ms, id";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
@@ -285,7 +287,7 @@ int evidence_shares(struct store *store, int64_t from_ms, int64_t to_ms, evidenc
         " CROSS JOIN dispatch d ON d.lot_id = l.id WHERE l.packed_from_ms >= ?1 AND"
         " l.packed_from_ms < ?2 GROUP BY l.packed_from_ms, l.id, d.route";
     static const char SQL_STORE[] =
-        "SELECT d.lot_id, 'store', d.store, '', sum(d.units), min(d.at_ms) FROM lot l"
+        "SELECT d.lot_id, 'store', d.store, max(d.route), sum(d.units), min(d.at_ms) FROM lot l"
         " CROSS JOIN dispatch d ON d.lot_id = l.id WHERE l.packed_from_ms >= ?1 AND"
         " l.packed_from_ms < ?2 AND d.store <> '' GROUP BY l.packed_from_ms, l.id, d.store";
     const char *const ALL[] = {SQL_MIX, SQL_USE, SQL_ROUTE, SQL_STORE};
@@ -300,6 +302,29 @@ int evidence_shares(struct store *store, int64_t from_ms, int64_t to_ms, evidenc
             return rc;
     }
     return 0;
+}
+
+static int give_report(sqlite3_stmt *st, const struct receiver *to)
+{
+    struct evidence_report row = {sqlite3_column_int64(st, 0), db_ms(st, 1), db_text(st, 2),
+                                  db_text(st, 3)};
+    return to->each.report(to->arg, &row);
+}
+
+int evidence_reports(struct store *store, const char *symptom, int64_t from_ms, int64_t to_ms,
+                     evidence_report_each each, void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT c.lot_id, c.received_ms, c.store, c.route FROM lot l CROSS JOIN complaint c"
+        " ON c.lot_id = l.id AND c.symptom = ?1 WHERE l.packed_from_ms >= ?2 AND"
+        " l.packed_from_ms < ?3 ORDER BY l.packed_from_ms, l.id, c.received_ms, c.id";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_text(st, 1, symptom);
+    db_bind_int(st, 2, from_ms);
+    db_bind_int(st, 3, to_ms);
+    return walk(store, st, give_report, &(struct receiver){{.report = each}, arg}, err);
 }
 
 static int give_verdict(sqlite3_stmt *st, const struct receiver *to)

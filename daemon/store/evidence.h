@@ -79,7 +79,7 @@ int evidence_dispatches(struct store *store, int64_t lot_id, evidence_dispatch_e
 /* ---- the lots packed in a stretch of time, with what they share ---- */
 struct evidence_packed {
     int64_t lot_id, product_id, packed_from_ms, packed_to_ms, units;
-    const char *line, *shift;
+    const char *plant, *line, *shift;
 };
 typedef int (*evidence_packed_each)(void *arg, const struct evidence_packed *row);
 /* Packed from [from, to), by time and id. */
@@ -92,12 +92,21 @@ int evidence_lots_of_product(struct store *store, int64_t product_id, int64_t fr
 struct evidence_share {
     int64_t lot_id, units, at_ms; /* units and at_ms: of dispatches */
     const char *kind, *level;     /* "film" "PF-1", "mix" "M1", "route" "R1", "store" "S1" … */
-    const char *supplier;         /* of materials, "" if not given */
+    const char *supplier;         /* of materials, "" if not given; of a store, its route */
 };
 typedef int (*evidence_share_each)(void *arg, const struct evidence_share *row);
 /* What the lots of that stretch share: mixes, material lots, routes and stores; by lot. */
 int evidence_shares(struct store *store, int64_t from_ms, int64_t to_ms, evidence_share_each each,
                     void *arg, struct error *err);
+
+struct evidence_report {
+    int64_t lot_id, received_ms;
+    const char *store, *route; /* "" not given */
+};
+typedef int (*evidence_report_each)(void *arg, const struct evidence_report *row);
+/* Complaints of one symptom settled on the lots packed in that stretch; by lot and receipt. */
+int evidence_reports(struct store *store, const char *symptom, int64_t from_ms, int64_t to_ms,
+                     evidence_report_each each, void *arg, struct error *err);
 
 /* ---- what was confirmed ---- */
 struct evidence_verdict {

@@ -23,6 +23,7 @@ struct store {
     char *path;
     enum store_mode mode;
     struct cached cache[CACHE_SLOTS];
+    bool checkpoint_soon;
 };
 
 static int code_of(int sqlite_code)
@@ -361,6 +362,8 @@ int store_commit(struct store *store, struct error *err)
     int rc = st ? db_run(store, st, err) : ERROR_IO;
     if (rc)
         store_rollback(store);
+    else if (store->checkpoint_soon)
+        store_checkpoint(store);
     return rc;
 }
 
@@ -413,7 +416,17 @@ int store_check(struct store *store, struct error *err)
 
 void store_checkpoint(struct store *store)
 {
-    sqlite3_wal_checkpoint_v2(store->db, NULL, SQLITE_CHECKPOINT_TRUNCATE, NULL, NULL);
+    /* a reader in the middle of a query keeps it from happening: don't wait, do it after the next
+     * commit */
+    sqlite3_busy_timeout(store->db, 0);
+    store->checkpoint_soon = sqlite3_wal_checkpoint_v2(
+                                 store->db, NULL, SQLITE_CHECKPOINT_TRUNCATE, NULL, NULL) != SQLITE_OK;
+    sqlite3_busy_timeout(store->db, BUSY_MS);
+}
+
+void store_checkpoint_soon(struct store *store)
+{
+    store->checkpoint_soon = true;
 }
 
 static int64_t file_bytes(const char *path)

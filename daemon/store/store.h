@@ -36,8 +36,10 @@ int store_unnest(struct store *store, bool keep, struct error *err);
 int store_backup(struct store *store, const char *path, struct error *err);
 /* quick_check; ERROR_INTERNAL with the first finding. */
 int store_check(struct store *store, struct error *err);
-/* Truncates the WAL when no reader holds it (quiet moments, after an erasure). */
+/* Truncates the WAL when no reader holds it; outside a transaction. */
 void store_checkpoint(struct store *store);
+/* The same after the commit of the transaction under way (after an erasure). */
+void store_checkpoint_soon(struct store *store);
 
 struct store_size {
     int64_t db_bytes, wal_bytes;

@@ -1,0 +1,79 @@
+/* What the lexicon's parts share: phrases as loaded, words as read. Not for other layers. */
+#ifndef ODDLOAF_INTAKE_LEXICON_INSIDE_H
+#define ODDLOAF_INTAKE_LEXICON_INSIDE_H
+
+#include "intake/lexicon.h"
+#include "intake/words.h"
+#include <stdbool.h>
+#include <stddef.h>
+
+#define LEXICON_WORD 32    /* bytes of a folded word, NUL counted */
+#define LEXICON_TOKENS 900 /* words of one note that are read */
+
+/* One word of a phrase: a word, the beginning of one ("smell*"), a number ("#"), or any word of a
+ * named set ("@smell"). */
+struct lexeme {
+    char text[LEXICON_WORD];
+    size_t length;
+    bool prefix, number;
+    int set; /* index into sets; -1: none */
+};
+struct lexeme_list {
+    struct lexeme *items;
+    int count;
+};
+struct lexicon_set {
+    const char *name;
+    struct lexeme_list words;
+};
+struct phrase {
+    struct lexeme_list words;
+    int field;        /* index into fields; -1: a phrase that stands for nothing ("sour cream") */
+    const char *word; /* NULL for numbers and yes/no */
+    long plus, times; /* FIELD_WHOLE: plus, or number × times */
+    bool yes;         /* FIELD_BOOL */
+};
+struct lexicon_field {
+    const struct field *field;
+    json_t *symptoms; /* borrowed; NULL: any */
+};
+struct language {
+    json_t *document; /* owns the texts above */
+    struct lexicon_set *sets;
+    struct lexicon_field *fields;
+    struct phrase *phrases;
+    int set_count, field_count, phrase_count;
+    struct lexeme_list negation;   /* "not", "sin" */
+    struct lexeme_list negated_by; /* right after: "free" */
+    struct lexeme_list stops;      /* a negation does not reach over these: "but" */
+    struct lexeme_list joins;      /* carry a negation over commas: "or", "ni" */
+    struct lexeme_list filler;     /* may stand between the words of a phrase */
+    struct lexeme_list plain;      /* real words, never a misspelling of another */
+    json_t *numbers;               /* borrowed: word → number */
+};
+struct lexicon {
+    struct language *languages;
+    int count;
+};
+
+enum pause { PAUSE_NONE, PAUSE_COMMA, PAUSE_SENTENCE };
+/* One word of a note, and where in the note it stands. */
+struct note_word {
+    char text[LEXICON_WORD];
+    size_t length, from, to;
+    enum pause before;
+};
+
+/* Words of UTF-8 text: folded, apostrophes dropped, hyphens part words. Returns their number. */
+int lexicon_split(const char *note, struct note_word *words, int max);
+/* How far `word` is from what `lexeme` asks for: 0 the same, 1 or 2 a misspelling, -1 another. */
+int lexicon_distance(const struct language *language, const struct lexeme *lexeme,
+                     const struct note_word *word);
+bool lexicon_in(const struct lexeme_list *list, const struct note_word *word);
+/* The number a word stands for ("3", "three"), -1 if none. */
+long lexicon_number(const struct language *language, const struct note_word *word);
+
+int language_load(const char *path, struct language *ret, struct error *err);
+void language_free(struct language *language);
+
+#endif

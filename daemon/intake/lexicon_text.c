@@ -1,0 +1,188 @@
+/* Notes taken apart into words, and words compared. */
+#include "base/text.h"
+#include "intake/lexicon_inside.h"
+#include <string.h>
+
+/* ---- words of a note ---- */
+
+/* What a byte (or a short UTF-8 sequence) is between words; 0 if it belongs to a word. */
+static size_t mark_at(const char *s, enum pause *ret_pause, bool *ret_apostrophe)
+{
+    static const char sentence[] = ".;:!?\n()[]{}|/";
+    *ret_pause = PAUSE_NONE;
+    *ret_apostrophe = false;
+    unsigned char c = (unsigned char)s[0], next = (unsigned char)s[1];
+    if (c == '\'') {
+        *ret_apostrophe = true;
+        return 1;
+    }
+    if (c < 0x80) {
+        if ((c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9'))
+            return 0;
+        *ret_pause = c == ',' ? PAUSE_COMMA : strchr(sentence, c) ? PAUSE_SENTENCE : PAUSE_NONE;
+        return 1;
+    }
+    if (c == 0xC2 && next >= 0xA0 && next <= 0xBF) { /* NBSP, inverted marks, guillemets */
+        *ret_pause = next == 0xBF || next == 0xA1 ? PAUSE_SENTENCE : PAUSE_NONE;
+        return 2;
+    }
+    if (c == 0xE2 && (next == 0x80 || next == 0x81)) { /* general punctuation */
+        unsigned char last = (unsigned char)s[2];
+        *ret_apostrophe = next == 0x80 && last == 0x99;
+        /* a dash or an ellipsis breaks a sentence, quotation marks don't */
+        if (next == 0x80 && ((last >= 0x93 && last <= 0x95) || last == 0xA6))
+            *ret_pause = PAUSE_SENTENCE;
+        return last ? 3 : 2;
+    }
+    return 0;
+}
+
+static size_t fold_word(const char *s, size_t length, char *out)
+{
+    char raw[4 * LEXICON_WORD], folded[4 * LEXICON_WORD];
+    size_t used = 0;
+    for (size_t i = 0; i < length && used + 1 < sizeof raw;) {
+        enum pause pause;
+        bool apostrophe;
+        size_t mark = mark_at(s + i, &pause, &apostrophe);
+        if (!mark)
+            raw[used++] = s[i];
+        i += mark ? mark : 1;
+    }
+    raw[used] = '\0';
+    text_fold(raw, folded, sizeof folded);
+    text_clip(folded, out, LEXICON_WORD);
+    return strlen(out);
+}
+
+/* An apostrophe within a word belongs to it ("didn't"). */
+static size_t word_end(const char *note, size_t at)
+{
+    enum pause pause;
+    bool apostrophe;
+    while (note[at]) {
+        size_t mark = mark_at(note + at, &pause, &apostrophe);
+        if (mark) {
+            enum pause after;
+            bool again;
+            if (!apostrophe || !note[at + mark] || mark_at(note + at + mark, &after, &again))
+                break;
+        }
+        at += mark ? mark : 1;
+    }
+    return at;
+}
+
+int lexicon_split(const char *note, struct note_word *words, int max)
+{
+    int count = 0;
+    enum pause before = PAUSE_SENTENCE;
+    for (size_t at = 0; note[at] && count < max;) {
+        enum pause pause;
+        bool apostrophe;
+        size_t mark = mark_at(note + at, &pause, &apostrophe);
+        if (mark) {
+            before = pause > before ? pause : before;
+            at += mark;
+            continue;
+        }
+        struct note_word *word = &words[count++];
+        word->from = at;
+        word->to = at = word_end(note, at);
+        word->length = fold_word(note + word->from, word->to - word->from, word->text);
+        word->before = before;
+        before = PAUSE_NONE;
+    }
+    return count;
+}
+
+/* ---- comparing ---- */
+
+/* Optimal string alignment distance: insert, drop, change, swap two neighbours. Stops counting
+ * past 2. Both at most LEXICON_WORD bytes. */
+static int edit_distance(const char *a, size_t la, const char *b, size_t lb)
+{
+    int rows[3][LEXICON_WORD + 1];
+    if ((la > lb ? la - lb : lb - la) > 2)
+        return 3;
+    for (size_t j = 0; j <= lb; j++)
+        rows[0][j] = (int)j;
+    for (size_t i = 1; i <= la; i++) {
+        int *row = rows[i % 3], *above = rows[(i - 1) % 3];
+        row[0] = (int)i;
+        for (size_t j = 1; j <= lb; j++) {
+            int best = above[j - 1] + (a[i - 1] != b[j - 1]);
+            best = above[j] + 1 < best ? above[j] + 1 : best;
+            best = row[j - 1] + 1 < best ? row[j - 1] + 1 : best;
+            if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1]) {
+                int swap = rows[(i - 2) % 3][j - 2] + 1;
+                best = swap < best ? swap : best;
+            }
+            row[j] = best;
+        }
+    }
+    return rows[la % 3][lb];
+}
+
+static int misspelled(const struct language *language, const struct lexeme *lexeme,
+                      const struct note_word *word)
+{
+    int allowed = lexeme->length >= 8 ? 2 : lexeme->length >= 5 ? 1 : 0;
+    /* slips seldom hit the first letter, and real words that differ there abound */
+    if (!allowed || word->text[0] != lexeme->text[0] || word->length < 4 ||
+        lexicon_in(&language->plain, word))
+        return -1;
+    int best = 3;
+    if (!lexeme->prefix) {
+        best = edit_distance(lexeme->text, lexeme->length, word->text, word->length);
+    } else {
+        size_t least = lexeme->length - 1, most = lexeme->length + 1;
+        for (size_t cut = least; cut <= most && cut <= word->length; cut++) {
+            int distance = edit_distance(lexeme->text, lexeme->length, word->text, cut);
+            best = distance < best ? distance : best;
+        }
+    }
+    return best <= allowed ? best : -1;
+}
+
+static bool same(const struct lexeme *lexeme, const struct note_word *word)
+{
+    return (lexeme->prefix ? word->length >= lexeme->length : word->length == lexeme->length) &&
+           memcmp(lexeme->text, word->text, lexeme->length) == 0;
+}
+
+bool lexicon_in(const struct lexeme_list *list, const struct note_word *word)
+{
+    for (int i = 0; i < list->count; i++)
+        if (same(&list->items[i], word))
+            return true;
+    return false;
+}
+
+int lexicon_distance(const struct language *language, const struct lexeme *lexeme,
+                     const struct note_word *word)
+{
+    if (lexeme->number)
+        return lexicon_number(language, word) >= 0 ? 0 : -1;
+    if (lexeme->set < 0)
+        return same(lexeme, word) ? 0 : misspelled(language, lexeme, word);
+    const struct lexeme_list *set = &language->sets[lexeme->set].words;
+    if (lexicon_in(set, word))
+        return 0;
+    int best = -1;
+    for (int i = 0; i < set->count; i++) {
+        int distance = misspelled(language, &set->items[i], word);
+        if (distance >= 0 && (best < 0 || distance < best))
+            best = distance;
+    }
+    return best;
+}
+
+long lexicon_number(const struct language *language, const struct note_word *word)
+{
+    int64_t digits;
+    if (word->text[0] >= '0' && word->text[0] <= '9')
+        return word->length <= 4 && !text_to_int64(word->text, &digits) ? (long)digits : -1;
+    const json_t *named = json_object_get(language->numbers, word->text);
+    return json_is_integer(named) ? (long)json_integer_value(named) : -1;
+}

@@ -1,0 +1,299 @@
+/* oddloafd: reads its arguments, starts the parts in order, runs the loop, stops them in reverse.
+ */
+#include "base/log.h"
+#include "base/text.h"
+#include "notify/mailer.h"
+#include "serve/app.h"
+#include "serve/background.h"
+#include "serve/http.h"
+#include "serve/sessions.h"
+#include <errno.h>
+#include <event2/thread.h>
+#include <getopt.h>
+#include <gsl/gsl_errno.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+#ifdef ODDLOAF_SYSTEMD
+#include <systemd/sd-daemon.h>
+#endif
+
+enum { EXIT_CONFIG = 78 }; /* EX_CONFIG: systemd need not try again */
+
+struct options {
+    const char *config, *state, *rules, *socket;
+    bool check;
+};
+
+struct daemon {
+    struct app app;
+    struct event_base *base;
+    struct http *http;
+    struct background *background;
+    struct mailer *mailer;
+    struct event *term, *interrupt, *hangup, *draining;
+    int64_t stop_by_ms;
+};
+
+static const char USAGE[] =
+    "usage: oddloafd [--config FILE] [--state DIR] [--rules DIR] [--socket PATH] [--check]\n"
+    "       oddloafd --help-config | --version\n"
+    "  --config FILE  settings (JSON); every one has a default\n"
+    "  --state DIR    where the database lives (default /var/lib/oddloaf)\n"
+    "  --rules DIR    rule files (default /usr/share/oddloaf/rules)\n"
+    "  --socket PATH  Unix socket to listen at (default /run/oddloaf/oddloafd.sock)\n"
+    "  --check        check settings and rules, say what is wrong, start nothing\n";
+
+/* Returns -1 to go on, else the exit code. */
+static int read_options(int argc, char **argv, struct options *o)
+{
+    static const struct option LONG[] = {{"config", required_argument, NULL, 'c'},
+                                         {"state", required_argument, NULL, 's'},
+                                         {"rules", required_argument, NULL, 'r'},
+                                         {"socket", required_argument, NULL, 'k'},
+                                         {"check", no_argument, NULL, 'n'},
+                                         {"help", no_argument, NULL, 'h'},
+                                         {"help-config", no_argument, NULL, 'H'},
+                                         {"version", no_argument, NULL, 'v'},
+                                         {NULL, 0, NULL, 0}};
+    *o = (struct options){.state = "/var/lib/oddloaf",
+                          .rules = "/usr/share/oddloaf/rules",
+                          .socket = "/run/oddloaf/oddloafd.sock"};
+    int letter;
+    while ((letter = getopt_long(argc, argv, "", LONG, NULL)) != -1) {
+        switch (letter) {
+        case 'c':
+            o->config = optarg;
+            break;
+        case 's':
+            o->state = optarg;
+            break;
+        case 'r':
+            o->rules = optarg;
+            break;
+        case 'k':
+            o->socket = optarg;
+            break;
+        case 'n':
+            o->check = true;
+            break;
+        case 'h':
+            fputs(USAGE, stdout);
+            return 0;
+        case 'H':
+            config_describe(stdout);
+            return 0;
+        case 'v':
+            puts("oddloafd " ODDLOAF_VERSION);
+            return 0;
+        default:
+            fputs(USAGE, stderr);
+            return 2;
+        }
+    }
+    if (optind < argc) {
+        fprintf(stderr, "oddloafd: unexpected argument '%s'\n%s", argv[optind], USAGE);
+        return 2;
+    }
+    return -1;
+}
+
+static void log_error(const struct daemon *d, const char *doing, const struct error *err)
+{
+    char text[1024];
+    log_write(&d->app.log, LOG_LEVEL_ERROR, "%s: %s", doing, error_format(err, text, sizeof text));
+}
+
+static struct mail_settings mail_settings_of(const struct setup *setup)
+{
+    const struct config *c = setup->config;
+    return (struct mail_settings){.program = config_text(c, "mail/program"),
+                                  .hook_program = config_text(c, "hook/program"),
+                                  .from = config_text(c, "mail/from"),
+                                  .plant = config_text(c, "plant"),
+                                  .to = config_list(c, "mail/to"),
+                                  .urgent_to = config_list(c, "mail/urgent_to"),
+                                  .digest_to = config_list(c, "mail/digest_to"),
+                                  .tz_name = config_text(c, "time_zone"),
+                                  .timeout_s = (int)config_number(c, "mail/timeout_s"),
+                                  .retry_s = (int)config_number(c, "mail/retry_s"),
+                                  .park_h = (int)config_number(c, "mail/park_h")};
+}
+
+/* ---- signals ---- */
+
+static void daemon_on_drain(evutil_socket_t fd, short what, void *arg)
+{
+    struct daemon *d = arg;
+    (void)fd;
+    (void)what;
+    bool idle = background_stopping(d->background) && http_pending(d->http) == 0;
+    if (idle || clock_monotonic_ms() >= d->stop_by_ms)
+        event_base_loopexit(d->base, NULL);
+}
+
+static void daemon_on_stop(evutil_socket_t signal_number, short what, void *arg)
+{
+    struct daemon *d = arg;
+    (void)what;
+    if (event_pending(d->draining, EV_TIMEOUT, NULL))
+        return;
+    log_write(&d->app.log, LOG_LEVEL_INFO, "stopping signal=%d", (int)signal_number);
+#ifdef ODDLOAF_SYSTEMD
+    sd_notify(0, "STOPPING=1");
+#endif
+    struct setup *setup = app_setup(&d->app);
+    d->stop_by_ms = clock_monotonic_ms() + config_number(setup->config, "limits/stop_s") * 1000;
+    setup_unref(setup);
+    http_stop_listening(d->http);
+    const struct timeval soon = {0, 20000};
+    event_add(d->draining, &soon);
+}
+
+static void reload_on_reader(struct store *store, void *arg)
+{
+    struct daemon *d = arg;
+    struct error err = {0};
+    (void)store;
+    if (app_reload(&d->app, &err)) {
+        log_error(d, "reload refused, the rules and settings in force stay", &err);
+    } else {
+        struct setup *setup = app_setup(&d->app);
+        const struct mail_settings mail = mail_settings_of(setup);
+        mailer_configure(d->mailer, &mail);
+        setup_unref(setup);
+        log_write(&d->app.log, LOG_LEVEL_INFO, "rules and settings reloaded");
+    }
+#ifdef ODDLOAF_SYSTEMD
+    sd_notify(0, "READY=1");
+#endif
+}
+
+static void daemon_on_reload(evutil_socket_t fd, short what, void *arg)
+{
+    struct daemon *d = arg;
+    (void)fd;
+    (void)what;
+#ifdef ODDLOAF_SYSTEMD
+    sd_notifyf(0, "RELOADING=1\nMONOTONIC_USEC=%lld", (long long)clock_monotonic_ms() * 1000);
+#endif
+    readers_submit(d->app.readers, true, reload_on_reader, d);
+}
+
+static void watch_signals(struct daemon *d)
+{
+    signal(SIGPIPE, SIG_IGN);
+    d->term = evsignal_new(d->base, SIGTERM, daemon_on_stop, d);
+    d->interrupt = evsignal_new(d->base, SIGINT, daemon_on_stop, d);
+    d->hangup = evsignal_new(d->base, SIGHUP, daemon_on_reload, d);
+    d->draining = event_new(d->base, -1, EV_PERSIST, daemon_on_drain, d);
+    event_add(d->term, NULL);
+    event_add(d->interrupt, NULL);
+    event_add(d->hangup, NULL);
+}
+
+/* ---- start and stop ---- */
+
+static int start_store(struct daemon *d, struct error *err)
+{
+    const struct config *config = d->app.setup->config;
+    size_t queue = (size_t)config_number(config, "queue");
+    if (mkdir(d->app.state_dir, 0700) && errno != EEXIST)
+        return error_set(err, ERROR_IO, "cannot make %s: %s", d->app.state_dir, strerror(errno));
+    int rc = writer_start(d->app.state_dir, queue, &d->app.writer, err);
+    if (!rc)
+        rc = load_resume(d->app.writer, d->app.state_dir, err);
+    if (!rc)
+        rc = readers_start(d->app.state_dir, (int)config_number(config, "readers"), queue,
+                           &d->app.readers, err);
+    return rc;
+}
+
+static int start(struct daemon *d, const struct options *o, struct error *err)
+{
+    int rc = start_store(d, err);
+    const struct mail_settings mail = mail_settings_of(d->app.setup);
+    if (!rc)
+        rc = mailer_start(d->app.state_dir, d->app.writer, &d->app.log, &d->app.clock, &mail,
+                          &d->mailer, err);
+    if (rc)
+        return rc;
+    evthread_use_pthreads();
+    d->base = event_base_new();
+    d->app.sessions = sessions_new();
+    watch_signals(d);
+    d->background = background_start(d->base, &d->app, d->mailer);
+    rc = http_start(d->base, &d->app, o->socket, &d->http, err);
+    if (!rc) {
+        log_write(&d->app.log, LOG_LEVEL_INFO, "ready socket=%s state=%s causes=%d", o->socket,
+                  d->app.state_dir, triage_cause_count(d->app.setup->triage));
+#ifdef ODDLOAF_SYSTEMD
+        sd_notify(0, "READY=1");
+#endif
+    }
+    return rc;
+}
+
+/* Reverse order: the readers finish first (they may still answer), then the writer commits what
+ * they queued, and only then do the sockets go. */
+static void stop(struct daemon *d)
+{
+    if (d->background)
+        background_stopping(d->background);
+    readers_stop(d->app.readers);
+    mailer_stop(d->mailer);
+    writer_stop(d->app.writer);
+    http_free(d->http);
+    background_free(d->background);
+    sessions_free(d->app.sessions);
+    struct event *const events[] = {d->term, d->interrupt, d->hangup, d->draining};
+    for (size_t i = 0; i < sizeof events / sizeof events[0]; i++) {
+        if (events[i])
+            event_free(events[i]);
+    }
+    if (d->base)
+        event_base_free(d->base);
+    setup_unref(d->app.setup);
+    pthread_mutex_destroy(&d->app.lock);
+    libevent_global_shutdown();
+}
+
+int main(int argc, char **argv)
+{
+    struct options options;
+    struct error err = {0};
+    struct daemon d = {0};
+    int exit_code = read_options(argc, argv, &options);
+    if (exit_code >= 0)
+        return exit_code;
+    gsl_set_error_handler_off(); /* its default handler aborts; we test every result */
+    umask(0077);
+    d.app = (struct app){.log = {LOG_LEVEL_INFO, getenv("JOURNAL_STREAM") != NULL},
+                         .clock = clock_system(),
+                         .state_dir = options.state,
+                         .config_path = options.config,
+                         .rules_dir = options.rules};
+    d.app.started_ms = app_now_ms(&d.app);
+    pthread_mutex_init(&d.app.lock, NULL);
+    if (setup_load(options.config, options.rules, &d.app.setup, &d.app.log, &err)) {
+        log_error(&d, "cannot start", &err);
+        return EXIT_CONFIG;
+    }
+    d.app.setup->loaded_ms = d.app.started_ms;
+    if (options.check) {
+        printf("settings and rules are sound: %d causes, %s\n",
+               triage_cause_count(d.app.setup->triage), triage_hash(d.app.setup->triage));
+        setup_unref(d.app.setup);
+        return 0;
+    }
+    int rc = start(&d, &options, &err);
+    if (rc)
+        log_error(&d, "cannot start", &err);
+    else
+        event_base_dispatch(d.base);
+    stop(&d);
+    log_write(&d.app.log, LOG_LEVEL_INFO, "stopped");
+    return rc ? 1 : 0;
+}

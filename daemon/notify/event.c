@@ -1,0 +1,77 @@
+#include "notify/event.h"
+#include "base/uuid.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+json_t *event_urgent(const char *plant, const json_t *body, const char *lot)
+{
+    static const char *const KEYS[] = {"harm",    "symptom", "channel", "received_at",
+                                       "product", "store",   "packs",   NULL};
+    json_t *event = json_pack("{s:s, s:s}", "event", "urgent", "plant", plant);
+    for (const char *const *key = KEYS; *key; key++) {
+        json_t *value = json_object_get(body, *key);
+        if (value)
+            json_object_set(event, *key, value);
+    }
+    json_t *id = json_object_get(body, "id");
+    if (id)
+        json_object_set(event, "complaint", id);
+    json_object_set_new(event, "lot", lot ? json_string(lot) : json_null());
+    return event;
+}
+
+json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking)
+{
+    return json_pack("{s:s, s:s, s:i, s:s, s:O}", "event", "case", "plant", plant, "revision",
+                     revision, "why", why, "ranking", (json_t *)ranking);
+}
+
+json_t *event_digest(const char *plant, const json_t *week)
+{
+    return json_pack("{s:s, s:s, s:O}", "event", "digest", "plant", plant, "week", (json_t *)week);
+}
+
+void event_message_id(const char *from, int64_t now_ms, char *out, size_t size)
+{
+    char uuid[UUID_TEXT];
+    const char *at = strrchr(from, '@');
+    uuid7(now_ms, uuid);
+    snprintf(out, size, "<%s@%s>", uuid, at && at[1] ? at + 1 : "localhost");
+}
+
+/* ---- is it worth a mail? ---- */
+
+static const json_t *top_of(const json_t *ranking)
+{
+    return json_array_get(json_object_get(ranking, "ranked"), 0);
+}
+
+static int band_of(double probability)
+{
+    static const double BANDS[] = {0.5, 0.7, 0.9};
+    int band = 0;
+    while (band < 3 && probability >= BANDS[band])
+        band++;
+    return band;
+}
+
+const char *event_case_reason(const json_t *was, const json_t *now)
+{
+    if (!was)
+        return "a new case";
+    const char *cause_was = json_string_value(json_object_get(top_of(was), "cause"));
+    const char *cause_now = json_string_value(json_object_get(top_of(now), "cause"));
+    if (!cause_was || !cause_now || strcmp(cause_was, cause_now) != 0)
+        return "the likeliest cause changed";
+    size_t count_was = json_array_size(json_object_get(was, "complaints"));
+    size_t count_now = json_array_size(json_object_get(now, "complaints"));
+    if (count_now >= 2 * count_was && count_now > count_was)
+        return "complaints doubled";
+    double was_p = json_number_value(json_object_get(top_of(was), "probability"));
+    double now_p = json_number_value(json_object_get(top_of(now), "probability"));
+    /* a probability that dithers at a band's edge is no news */
+    if (band_of(was_p) != band_of(now_p) && fabs(was_p - now_p) >= 0.05)
+        return "the likeliest cause became more or less sure";
+    return NULL;
+}

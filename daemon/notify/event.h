@@ -1,0 +1,28 @@
+/* Events that leave the house: what an outbox row's payload holds. The payload is complete: the
+ * message is made from it alone, so a retry months later says the same. No contact data. */
+#ifndef ODDLOAF_NOTIFY_EVENT_H
+#define ODDLOAF_NOTIFY_EVENT_H
+
+#include <jansson.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* {"event":"urgent","plant","harm":[…],"symptom","channel","received_at","product","lot","store",
+ *  "packs","complaint"}; "case" is added by the caller once known. `body` is a complaint without
+ * contact; `lot` may be NULL. New reference. */
+json_t *event_urgent(const char *plant, const json_t *body, const char *lot);
+/* {"event":"case","plant","revision","why":"…","ranking":{…}}. New reference. */
+json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking);
+/* {"event":"digest","plant","week":{…}}. New reference. */
+json_t *event_digest(const char *plant, const json_t *week);
+
+/* A Message-ID, made once when the event is queued: <uuid@domain of `from`>. */
+void event_message_id(const char *from, int64_t now_ms, char *out, size_t size);
+
+/* One mail a case, then only when something changed that QA would act on: the top cause changed,
+ * its probability crossed a band (50, 70, 90 %), or complaints doubled. `was` is the ranking last
+ * mailed (NULL: none). NULL: no mail; else why, for people. */
+const char *event_case_reason(const json_t *was, const json_t *now);
+
+#endif

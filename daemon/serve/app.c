@@ -1,0 +1,138 @@
+#include "serve/app.h"
+#include "base/text.h"
+#include "intake/lexicon.h"
+#include "lots/match.h"
+#include "store/case_work.h"
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- the set of rules and settings in force ---- */
+
+static void log_fault(void *arg, const struct error *fault)
+{
+    char text[1024];
+    log_write(arg, LOG_LEVEL_ERROR, "%s", error_format(fault, text, sizeof text));
+}
+
+static int load_rules(struct setup *setup, const char *rules_dir, const struct log *log,
+                      struct error *err)
+{
+    struct text_buffer path = {0};
+    int rc = triage_new(rules_dir, setup->tz, log_fault, (void *)log, &setup->triage, err);
+    if (!rc) {
+        text_appendf(&path, "%s/lots.json", rules_dir);
+        rc = lot_matcher_load(path.data, log_fault, (void *)log, &setup->matcher, err);
+    }
+    if (!rc) {
+        text_reset(&path);
+        text_appendf(&path, "%s/lexicon", rules_dir);
+        rc = lexicon_load(path.data, &setup->lexicon, err);
+    }
+    text_buffer_free(&path);
+    return rc;
+}
+
+int setup_load(const char *config_path, const char *rules_dir, struct setup **ret,
+               const struct log *log, struct error *err)
+{
+    struct setup *setup = xcalloc(1, sizeof *setup);
+    setup->references = 1;
+    int rc = config_load(config_path, &setup->config, err);
+    if (!rc) {
+        rc = tz_open(config_text(setup->config, "time_zone"), &setup->tz, err);
+        if (rc)
+            error_field(err, "time_zone", config_text(setup->config, "time_zone"));
+    }
+    if (!rc)
+        rc = load_rules(setup, rules_dir, log, err);
+    if (rc) {
+        setup_unref(setup);
+        return rc;
+    }
+    *ret = setup;
+    return 0;
+}
+
+void setup_unref(struct setup *setup)
+{
+    if (!setup || __atomic_sub_fetch(&setup->references, 1, __ATOMIC_ACQ_REL) > 0)
+        return;
+    triage_unref(setup->triage);
+    lot_matcher_free(setup->matcher);
+    lexicon_free(setup->lexicon);
+    tz_close(setup->tz);
+    config_free(setup->config);
+    free(setup);
+}
+
+struct setup *app_setup(struct app *app)
+{
+    pthread_mutex_lock(&app->lock);
+    struct setup *setup = app->setup;
+    __atomic_add_fetch(&setup->references, 1, __ATOMIC_RELAXED);
+    pthread_mutex_unlock(&app->lock);
+    return setup;
+}
+
+static int rank_all_again(struct store *store, void *arg, struct error *err)
+{
+    const int64_t *now_ms = arg;
+    return work_rank_open_cases(store, *now_ms, err);
+}
+
+int app_reload(struct app *app, struct error *err)
+{
+    struct setup *fresh = NULL;
+    int rc = setup_load(app->config_path, app->rules_dir, &fresh, &app->log, err);
+    pthread_mutex_lock(&app->lock);
+    struct setup *old = NULL;
+    if (rc) {
+        error_format(err, app->reload_error, sizeof app->reload_error);
+    } else {
+        fresh->loaded_ms = app_now_ms(app);
+        old = app->setup;
+        app->setup = fresh;
+        app->reload_error[0] = '\0';
+    }
+    pthread_mutex_unlock(&app->lock);
+    bool new_rules = !rc && strcmp(triage_hash(old->triage), triage_hash(fresh->triage)) != 0;
+    setup_unref(old);
+    if (new_rules) {
+        int64_t now_ms = app_now_ms(app);
+        rc = writer_run(app->writer, rank_all_again, &now_ms, err);
+        app_wake(app);
+    }
+    return rc;
+}
+
+int64_t app_now_ms(const struct app *app)
+{
+    return clock_now_ms(&app->clock);
+}
+
+void app_wake(struct app *app)
+{
+    if (app->wake)
+        app->wake(app->wake_arg);
+}
+
+static int checkpoint(struct store *store, void *arg, struct error *err)
+{
+    (void)arg;
+    (void)err;
+    /* inside a transaction it cannot run; asking for it makes the writer do so after the commit */
+    store_checkpoint_soon(store);
+    return 0;
+}
+
+static void checkpoint_done(void *arg, int code, const struct error *err)
+{
+    (void)arg;
+    (void)code;
+    (void)err;
+}
+
+void app_checkpoint(struct app *app)
+{
+    writer_submit(app->writer, &(struct writer_job){checkpoint, checkpoint_done, NULL});
+}

@@ -1,0 +1,59 @@
+/* What the daemon's parts share: one object, made by main, handed down; no globals. */
+#ifndef ODDLOAF_SERVE_APP_H
+#define ODDLOAF_SERVE_APP_H
+
+#include "base/log.h"
+#include "base/when.h"
+#include "records/load.h"
+#include "serve/config.h"
+#include "serve/request.h"
+#include "store/readers.h"
+#include "store/writer.h"
+#include "triage/triage.h"
+#include <pthread.h>
+
+struct lot_matcher;
+struct lexicon;
+struct sessions;
+
+/* Rules, config and what was made from them: loaded whole, swapped at once, shared by reference,
+ * so that a request under way keeps the set it began with. */
+struct setup {
+    int references; /* atomic */
+    struct config *config;
+    struct tz *tz;
+    struct triage *triage;
+    struct lot_matcher *matcher;
+    struct lexicon *lexicon;
+    int64_t loaded_ms;
+};
+
+struct app {
+    struct log log;
+    struct clock clock;
+    const char *state_dir, *config_path, *rules_dir; /* borrowed from main */
+    int64_t started_ms;
+    struct writer *writer;
+    struct readers *readers;
+    struct sessions *sessions; /* uploads under way */
+    pthread_mutex_t lock;      /* guards what follows */
+    struct setup *setup;
+    char reload_error[512];  /* why the last reload was refused, "" if it wasn't */
+    void (*wake)(void *arg); /* tells the loop that work has been queued; any thread */
+    void *wake_arg;
+};
+
+int setup_load(const char *config_path, const char *rules_dir, struct setup **ret,
+               const struct log *log, struct error *err);
+void setup_unref(struct setup *setup);
+/* The set in force, with a reference of the caller's own. Thread-safe. */
+struct setup *app_setup(struct app *app);
+/* Loads anew and swaps; on failure keeps the old set and remembers why. */
+int app_reload(struct app *app, struct error *err);
+int64_t app_now_ms(const struct app *app);
+/* After a commit that queued work or mail. */
+void app_wake(struct app *app);
+/* Asks the writer to truncate the WAL after the next commit: erased data leaves the disk. */
+void app_checkpoint(struct app *app);
+
+#endif

@@ -1,0 +1,354 @@
+#include "serve/background.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "notify/event.h"
+#include "patterns/week.h"
+#include "serve/placing.h"
+#include "serve/sessions.h"
+#include "store/case_work.h"
+#include <stdatomic.h>
+#include <stdlib.h>
+#include <string.h>
+#ifdef ODDLOAF_SYSTEMD
+#include <systemd/sd-daemon.h>
+#endif
+
+enum {
+    ROUND = 16, /* cases ranked between two commits */
+    TICK_S = 1,
+    CARE_EVERY_MS = 60000, /* purge, digest, idle uploads */
+    RETRY_MS = 60000,
+    WRITER_STUCK_MS = 60000
+};
+
+struct background {
+    struct app *app;
+    struct mailer *mailer;
+    struct event *tick, *kick;
+    atomic_bool busy, stopping;
+    int64_t cared_ms;
+};
+
+/* ---- one case ---- */
+
+struct ranked {
+    struct work_row row;
+    int64_t case_id, as_of_ms;
+    int complaints;
+    char *body; /* NULL: failed, or gone */
+    char cause[64];
+    double probability;
+    bool same, gone;
+    const char *mail; /* why, or NULL */
+    char message_id[128];
+    json_t *ranking;
+};
+
+struct round {
+    struct background *bg;
+    struct setup *setup;
+    struct ranked ranked[ROUND];
+    int count;
+    bool mailed;
+};
+
+static json_t *ranking_body(const struct ranking_row *row)
+{
+    json_t *body = NULL;
+    jsonx_parse(row->body, strlen(row->body), &body, NULL);
+    return body;
+}
+
+static void decide_mail(struct round *round, struct ranked *r, struct store *store)
+{
+    struct ranking_row was;
+    json_t *mailed = NULL;
+    if (ranking_last_mailed(store, r->case_id, &was, NULL) == 0) {
+        mailed = ranking_body(&was);
+        ranking_row_free(&was);
+    }
+    r->mail = event_case_reason(mailed, r->ranking);
+    json_decref(mailed);
+    if (r->mail)
+        event_message_id(config_text(round->setup->config, "mail/from"), app_now_ms(round->bg->app),
+                         r->message_id, sizeof r->message_id);
+}
+
+static void rank_one(struct round *round, struct ranked *r, struct store *store)
+{
+    struct error err = {0};
+    struct triage_top top = {0};
+    r->case_id = r->row.subject_id;
+    int rc = triage_case(round->setup->triage, store, r->case_id, &r->ranking, &top, &err);
+    if (rc) {
+        r->gone = rc == ERROR_NOT_FOUND;
+        if (!r->gone)
+            log_write(&round->bg->app->log, LOG_LEVEL_ERROR, "cannot rank case=C%lld why=\"%s\"",
+                      (long long)r->case_id, err.text);
+        return;
+    }
+    r->as_of_ms = top.as_of_ms;
+    r->complaints = top.complaints;
+    r->probability = top.probability;
+    text_clip(top.cause, r->cause, sizeof r->cause);
+    r->body = jsonx_dump(r->ranking);
+    struct ranking_row now;
+    if (ranking_get(store, r->case_id, 0, &now, NULL) == 0) {
+        r->same = strcmp(now.body, r->body) == 0;
+        ranking_row_free(&now);
+    }
+    if (!r->same)
+        decide_mail(round, r, store);
+}
+
+static int save_mail(struct round *round, struct ranked *r, int revision, struct store *store,
+                     struct error *err)
+{
+    json_t *event =
+        event_case(config_text(round->setup->config, "plant"), revision, r->mail, r->ranking);
+    char *payload = jsonx_dump(event);
+    int rc = outbox_add(store, "case", r->case_id, revision, r->message_id, payload,
+                        app_now_ms(round->bg->app), err);
+    free(payload);
+    json_decref(event);
+    return rc;
+}
+
+static int save_one(struct round *round, struct ranked *r, struct store *store, struct error *err)
+{
+    int revision = 0, rc = 0;
+    if (!r->body && !r->gone)
+        return work_retry(store, WORK_RANK, &r->row, app_now_ms(round->bg->app) + RETRY_MS, err);
+    if (r->body && !r->same) {
+        rc = ranking_save(store, r->case_id, r->as_of_ms, r->complaints,
+                          triage_hash(round->setup->triage), r->body, r->cause, r->probability,
+                          r->mail != NULL, &revision, err);
+        if (!rc && r->mail)
+            rc = save_mail(round, r, revision, store, err);
+    }
+    return rc ? rc : work_done(store, WORK_RANK, &r->row, err);
+}
+
+static int save_round(struct store *store, void *arg, struct error *err)
+{
+    struct round *round = arg;
+    int rc = 0;
+    for (int i = 0; i < round->count && !rc; i++)
+        rc = save_one(round, &round->ranked[i], store, err);
+    return rc;
+}
+
+/* True if there may be more. */
+static bool rank_round(struct background *bg, struct setup *setup, struct store *store)
+{
+    struct error err = {0};
+    struct work_row rows[ROUND];
+    struct round round = {.bg = bg, .setup = setup};
+    int rc = work_due(store, WORK_RANK, app_now_ms(bg->app), rows, ROUND, &round.count, &err);
+    for (int i = 0; i < round.count && !rc; i++) {
+        round.ranked[i].row = rows[i];
+        rank_one(&round, &round.ranked[i], store);
+        round.mailed |= round.ranked[i].mail != NULL;
+    }
+    if (!rc && round.count)
+        rc = writer_run(bg->app->writer, save_round, &round, &err);
+    for (int i = 0; i < round.count; i++) {
+        free(round.ranked[i].body);
+        json_decref(round.ranked[i].ranking);
+    }
+    if (rc) {
+        log_write(&bg->app->log, LOG_LEVEL_ERROR, "cannot save rankings why=\"%s\"", err.text);
+        return false;
+    }
+    if (round.mailed && bg->mailer)
+        mailer_wake(bg->mailer);
+    return round.count > 0;
+}
+
+/* ---- lots that came later ---- */
+
+static int finish_rematch(struct store *store, void *arg, struct error *err)
+{
+    return work_done(store, WORK_REMATCH, arg, err);
+}
+
+static void rematch(struct background *bg, struct setup *setup, struct store *store)
+{
+    struct error err = {0};
+    struct work_row row;
+    int count = 0;
+    int rc = work_due(store, WORK_REMATCH, app_now_ms(bg->app), &row, 1, &count, &err);
+    if (!rc && count) {
+        rc = placing_again(bg->app, setup, store, &err);
+        if (!rc)
+            rc = writer_run(bg->app->writer, finish_rematch, &row, &err);
+    }
+    if (rc)
+        log_write(&bg->app->log, LOG_LEVEL_ERROR, "cannot match open lots again why=\"%s\"",
+                  err.text);
+}
+
+/* ---- by the clock ---- */
+
+static int purge(struct store *store, void *arg, struct error *err)
+{
+    struct background *bg = arg;
+    int purged = 0;
+    int rc = contact_purge(store, app_now_ms(bg->app), &purged, err);
+    if (!rc && purged) {
+        log_write(&bg->app->log, LOG_LEVEL_INFO, "contact data purged count=%d", purged);
+        app_checkpoint(bg->app);
+    }
+    return rc;
+}
+
+struct digest {
+    char week[16], message_id[128], *payload;
+    int64_t now_ms;
+};
+
+static int queue_digest(struct store *store, void *arg, struct error *err)
+{
+    struct digest *d = arg;
+    int rc = outbox_add(store, "digest", 0, 0, d->message_id, d->payload, d->now_ms, err);
+    return rc ? rc : store_setting_set(store, "digest/last", d->week, err);
+}
+
+/* Last week's digest is due from Monday's hour on and is queued once: its Message-ID is the
+ * week's, so even a lost setting could not queue it twice. */
+static int digest_if_due(struct background *bg, struct setup *setup, struct store *store,
+                         struct error *err)
+{
+    struct digest d = {.now_ms = app_now_ms(bg->app)};
+    struct civil local = tz_civil(setup->tz, d.now_ms);
+    int32_t today = tz_day(setup->tz, d.now_ms);
+    struct iso_week last = iso_week_add(iso_week_of(today), -1);
+    char *done = NULL;
+    if (day_of_week(today) == 1 && local.hour < config_number(setup->config, "mail/digest_hour"))
+        return 0;
+    iso_week_format(last, d.week);
+    int rc = store_setting_get(store, "digest/last", &done, err);
+    bool is_done = !rc && done && strcmp(done, d.week) == 0;
+    free(done);
+    if (rc || is_done)
+        return rc;
+    json_t *week = NULL;
+    rc = week_report(store, setup->tz, setup->triage, last, d.now_ms, &week, err);
+    if (rc)
+        return rc;
+    const char *domain = strrchr(config_text(setup->config, "mail/from"), '@');
+    snprintf(d.message_id, sizeof d.message_id, "<digest-%s%s>", d.week,
+             domain ? domain : "@localhost");
+    json_t *event = event_digest(config_text(setup->config, "plant"), week);
+    d.payload = jsonx_dump(event);
+    json_decref(event);
+    json_decref(week);
+    rc = writer_run(bg->app->writer, queue_digest, &d, err);
+    free(d.payload);
+    return rc;
+}
+
+static void care(struct background *bg, struct setup *setup, struct store *store)
+{
+    struct error err = {0};
+    int64_t now_ms = app_now_ms(bg->app);
+    sessions_expire(bg->app->sessions, now_ms);
+    int rc = writer_run(bg->app->writer, purge, bg, &err);
+    if (!rc)
+        rc = digest_if_due(bg, setup, store, &err);
+    if (rc)
+        log_write(&bg->app->log, LOG_LEVEL_ERROR, "housekeeping failed why=\"%s\"", err.text);
+}
+
+/* ---- rounds ---- */
+
+static void background_round(struct store *store, void *arg)
+{
+    struct background *bg = arg;
+    struct setup *setup = app_setup(bg->app);
+    rematch(bg, setup, store);
+    while (!atomic_load(&bg->stopping) && rank_round(bg, setup, store)) {
+    }
+    int64_t now_ms = clock_monotonic_ms();
+    if (!atomic_load(&bg->stopping) && now_ms - bg->cared_ms >= CARE_EVERY_MS) {
+        bg->cared_ms = now_ms;
+        care(bg, setup, store);
+    }
+    setup_unref(setup);
+    if (bg->mailer)
+        mailer_wake(bg->mailer);
+    atomic_store(&bg->busy, false);
+}
+
+static void start_round(struct background *bg)
+{
+    if (atomic_load(&bg->stopping) || atomic_exchange(&bg->busy, true))
+        return;
+    if (readers_submit(bg->app->readers, false, background_round, bg))
+        atomic_store(&bg->busy, false);
+}
+
+/* The loop got here and the writer moves: all is well. */
+static void tell_watchdog(struct background *bg)
+{
+#ifdef ODDLOAF_SYSTEMD
+    struct writer_counts counts = writer_counts(bg->app->writer);
+    if (clock_monotonic_ms() - counts.last_progress_ms < WRITER_STUCK_MS)
+        sd_notify(0, "WATCHDOG=1");
+#else
+    (void)bg;
+#endif
+}
+
+static void background_on_tick(evutil_socket_t fd, short what, void *arg)
+{
+    (void)fd;
+    (void)what;
+    tell_watchdog(arg);
+    start_round(arg);
+}
+
+static void background_on_kick(evutil_socket_t fd, short what, void *arg)
+{
+    (void)fd;
+    (void)what;
+    start_round(arg);
+}
+
+static void background_wake(void *arg)
+{
+    struct background *bg = arg;
+    event_active(bg->kick, EV_READ, 0);
+    if (bg->mailer)
+        mailer_wake(bg->mailer);
+}
+
+struct background *background_start(struct event_base *base, struct app *app, struct mailer *mailer)
+{
+    struct background *bg = xcalloc(1, sizeof *bg);
+    bg->app = app;
+    bg->mailer = mailer;
+    bg->tick = event_new(base, -1, EV_PERSIST, background_on_tick, bg);
+    bg->kick = event_new(base, -1, EV_PERSIST, background_on_kick, bg);
+    const struct timeval every = {TICK_S, 0};
+    event_add(bg->tick, &every);
+    app->wake = background_wake;
+    app->wake_arg = bg;
+    return bg;
+}
+
+bool background_stopping(struct background *bg)
+{
+    atomic_store(&bg->stopping, true);
+    return !atomic_load(&bg->busy);
+}
+
+void background_free(struct background *bg)
+{
+    if (!bg)
+        return;
+    bg->app->wake = NULL;
+    event_free(bg->tick);
+    event_free(bg->kick);
+    free(bg);
+}

@@ -1,0 +1,20 @@
+/* What the daemon does by itself: ranks cases whose work row is due, matches open lots again,
+ * purges contact data, queues Monday's digest, tells systemd that all is well. All of it is found
+ * in durable rows or derived from the clock, so that a crash at any point repeats it. */
+#ifndef ODDLOAF_SERVE_BACKGROUND_H
+#define ODDLOAF_SERVE_BACKGROUND_H
+
+#include "notify/mailer.h"
+#include "serve/app.h"
+#include <event2/event.h>
+
+struct background;
+
+/* `mailer` may be NULL. Sets app->wake. */
+struct background *background_start(struct event_base *base, struct app *app,
+                                    struct mailer *mailer);
+/* No new rounds; true once none is under way. */
+bool background_stopping(struct background *background);
+void background_free(struct background *background); /* NULL is fine */
+
+#endif

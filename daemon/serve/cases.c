@@ -1,0 +1,372 @@
+/* Cases: lists, rankings, their working, and verdicts. */
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "serve/app.h"
+#include "serve/route.h"
+#include "serve/understood.h"
+#include "store/case_work.h"
+#include "store/complaint.h"
+#include "store/lot_find.h"
+#include <ctype.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { LIST_MOST = 500, NAME_SIZE = 24 };
+
+static const char *case_name(int64_t id, char out[static NAME_SIZE])
+{
+    snprintf(out, NAME_SIZE, "C%lld", (long long)id);
+    return out;
+}
+
+/* "C12", "c12", "12" or a complaint's uuid. */
+static int find_case(struct store *store, const char *text, int64_t *ret, struct error *err)
+{
+    char uuid[UUID_TEXT];
+    struct case_row row;
+    int64_t id;
+    int rc;
+    if (uuid_normalize(text, uuid)) {
+        rc = case_of_uuid(store, uuid, &id, err);
+    } else {
+        const char *digits = *text == 'C' || *text == 'c' ? text + 1 : text;
+        rc = isdigit((unsigned char)*digits) ? text_to_int64(digits, &id) : ERROR_INVALID;
+        if (rc) {
+            error_set(err, ERROR_NOT_FOUND, "%.60s is neither a case (C12) nor a complaint's id",
+                      text);
+            error_hint(err, "`oddloaf cases` lists the cases");
+            return ERROR_NOT_FOUND;
+        }
+    }
+    if (!rc)
+        rc = case_get(store, id, &row, err);
+    if (!rc)
+        *ret = row.id;
+    return rc;
+}
+
+/* ---- the list ---- */
+
+struct listing {
+    struct store *store;
+    struct setup *setup;
+    json_t *cases;
+    int64_t last;
+};
+
+static void add_lot(const struct listing *list, json_t *item, int64_t lot_id)
+{
+    struct lot_find_row lot;
+    if (lot_id <= 0 || lot_find_by_id(list->store, lot_id, &lot, NULL)) {
+        json_object_set_new(item, "lot", json_null());
+        return;
+    }
+    struct lot_find_product product;
+    struct hold_row hold;
+    json_object_set_new(item, "lot", json_string(lot.code));
+    json_object_set_new(item, "product", json_string(lot.product));
+    json_object_set_new(item, "line", json_string(lot.line));
+    if (lot_find_product_by_code(list->store, lot.product, &product, NULL) == 0)
+        json_object_set_new(item, "name", json_string(product.name));
+    bool held =
+        hold_of_lot(list->store, lot_id, &hold, NULL) == 0 && strcmp(hold.what, "hold") == 0;
+    json_object_set_new(item, "hold", json_boolean(held));
+}
+
+static int list_row(void *arg, const struct case_row *row)
+{
+    struct listing *list = arg;
+    char name[NAME_SIZE], opened[40], as_of[40];
+    json_t *item =
+        json_pack("{s:s, s:s, s:i, s:i, s:s, s:s, s:s, s:b}", "case", case_name(row->id, name),
+                  "symptom", row->symptom, "complaints", row->complaints, "packs", row->packs,
+                  "opened", when_format(list->setup->tz, row->opened_ms, opened), "as_of",
+                  when_format(list->setup->tz, row->as_of_ms, as_of), "state",
+                  row->settled ? "settled" : "open", "harm", row->harm);
+    add_lot(list, item, row->lot_id);
+    if (row->top_cause[0]) {
+        json_object_set_new(item, "top",
+                            json_pack("{s:s, s:s, s:f}", "cause", row->top_cause, "title",
+                                      triage_cause_title(list->setup->triage, row->top_cause),
+                                      "probability", row->top_probability));
+    }
+    json_array_append_new(list->cases, item);
+    list->last = row->id;
+    return 0;
+}
+
+static int read_filter(const struct request *rq, const struct setup *setup,
+                       struct case_filter *filter, struct error *err)
+{
+    const char *state = request_query(rq, "state"), *since = request_query(rq, "since");
+    const char *order = request_query(rq, "order"), *after = request_query(rq, "after");
+    int64_t limit;
+    int rc = request_query_int(rq, "limit", 50, &limit, err);
+    if (rc)
+        return rc;
+    *filter =
+        (struct case_filter){.symptom = request_query(rq, "symptom"),
+                             .line = request_query(rq, "line"),
+                             .product = request_query(rq, "product"),
+                             .cause = request_query(rq, "cause"),
+                             .state = !state ? "open" : state,
+                             .since_ms = WHEN_UNKNOWN_MS,
+                             .urgent_first = order && strcmp(order, "urgent") == 0,
+                             .limit = limit < 1 || limit > LIST_MOST ? LIST_MOST : (int)limit};
+    if (strcmp(filter->state, "all") == 0)
+        filter->state = NULL;
+    if (since) {
+        int32_t day;
+        if (day_parse(since, &day, err)) {
+            error_field(err, "since", since);
+            return ERROR_INVALID;
+        }
+        filter->since_ms = tz_day_start_ms(setup->tz, day);
+    }
+    if (after && *after == 'C')
+        after++;
+    if (after && *after && text_to_int64(after, &filter->after)) {
+        error_set(err, ERROR_INVALID, "must be a case");
+        error_field(err, "after", after);
+        return ERROR_INVALID;
+    }
+    return 0;
+}
+
+void cases_list(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct case_filter filter;
+    struct listing list = {.store = store, .setup = app_setup(rq->app), .cases = json_array()};
+    int rc = read_filter(rq, list.setup, &filter, &err);
+    if (!rc)
+        rc = case_list(store, &filter, list_row, &list, &err);
+    if (rc) {
+        json_decref(list.cases);
+        request_reply_error(rq, rc, &err);
+    } else {
+        bool more = (int)json_array_size(list.cases) == filter.limit;
+        char name[NAME_SIZE];
+        json_t *next = more ? json_string(case_name(list.last, name)) : json_null();
+        request_reply_json(rq, 200, json_pack("{s:o, s:o}", "cases", list.cases, "next", next));
+    }
+    setup_unref(list.setup);
+}
+
+/* ---- one case ---- */
+
+static int add_verdict(void *arg, const struct verdict_row *row)
+{
+    json_t *answer = arg;
+    char when[32];
+    json_object_set_new(answer, "verdict",
+                        json_pack("{s:s, s:s, s:s, s:s, s:s}", "cause", row->cause, "confirmed_by",
+                                  row->confirmed_by, "note", row->note, "by", row->by_name, "at",
+                                  when_format_utc(row->at_ms, when)));
+    return 0;
+}
+
+static int rank_json(struct store *store, struct setup *setup, int64_t id, json_t **ret,
+                     struct error *err)
+{
+    struct case_row row;
+    int rc = triage_case(setup->triage, store, id, ret, NULL, err);
+    if (!rc)
+        rc = case_get(store, id, &row, err);
+    if (rc)
+        return rc;
+    json_object_set_new(*ret, "state", json_string(row.settled ? "settled" : "open"));
+    json_object_set_new(*ret, "revision", json_integer(row.revision));
+    return verdict_of_case(store, id, add_verdict, *ret, err);
+}
+
+void cases_rank(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    json_t *answer = NULL;
+    int64_t id;
+    struct setup *setup = app_setup(rq->app);
+    int rc = find_case(store, rq->part[0], &id, &err);
+    if (!rc)
+        rc = rank_json(store, setup, id, &answer, &err);
+    if (rc) {
+        json_decref(answer);
+        request_reply_error(rq, rc, &err);
+    } else {
+        request_reply_json(rq, 200, answer);
+    }
+    setup_unref(setup);
+}
+
+void cases_ranks(struct request *rq, struct store *store)
+{
+    enum { PAGE_MOST = 200 };
+    struct error err = {0};
+    const char *after_text = request_query(rq, "after");
+    int64_t ids[PAGE_MOST], after = 0, limit = 0;
+    int count = 0;
+    int rc = request_query_int(rq, "limit", 100, &limit, &err);
+    if (!rc && after_text && *after_text)
+        rc = text_to_int64(*after_text == 'C' ? after_text + 1 : after_text, &after);
+    if (rc)
+        error_set(&err, ERROR_INVALID, "after must be a case");
+    int most = limit < 1 || limit > PAGE_MOST ? PAGE_MOST : (int)limit;
+    if (!rc)
+        rc = case_ids_after(store, after, ids, most, &count, &err);
+    struct setup *setup = app_setup(rq->app);
+    struct text_buffer out = {0};
+    for (int i = 0; i < count && !rc; i++) {
+        json_t *ranking = NULL;
+        rc = rank_json(store, setup, ids[i], &ranking, &err);
+        if (!rc) {
+            char *line = jsonx_dump(ranking);
+            text_append(&out, line);
+            text_append(&out, "\n");
+            free(line);
+        }
+        json_decref(ranking);
+    }
+    setup_unref(setup);
+    if (rc) {
+        text_buffer_free(&out);
+        request_reply_error(rq, rc, &err);
+        return;
+    }
+    size_t length = out.length;
+    request_reply(rq, 200, "application/x-ndjson", text_take(&out), length);
+}
+
+/* why, ask and reach differ in the one call they make. */
+typedef int (*case_question)(struct triage *triage, struct store *store, int64_t case_id,
+                             const char *cause, json_t **ret, struct error *err);
+
+static void answer_question(struct request *rq, struct store *store, case_question question)
+{
+    struct error err = {0};
+    json_t *answer = NULL;
+    int64_t id;
+    struct setup *setup = app_setup(rq->app);
+    const char *cause = request_query(rq, "cause");
+    int rc = find_case(store, rq->part[0], &id, &err);
+    if (!rc)
+        rc = question(setup->triage, store, id, cause && *cause ? cause : NULL, &answer, &err);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 200, answer);
+    setup_unref(setup);
+}
+
+static int ask_question(struct triage *triage, struct store *store, int64_t case_id,
+                        const char *cause, json_t **ret, struct error *err)
+{
+    (void)cause;
+    return triage_ask(triage, store, case_id, ret, err);
+}
+
+void cases_why(struct request *rq, struct store *store)
+{
+    answer_question(rq, store, triage_why);
+}
+
+void cases_ask(struct request *rq, struct store *store)
+{
+    answer_question(rq, store, ask_question);
+}
+
+void cases_reach(struct request *rq, struct store *store)
+{
+    answer_question(rq, store, triage_reach);
+}
+
+/* ---- verdicts ---- */
+
+struct settling {
+    int64_t case_id, now_ms;
+    const char *cause, *confirmed_by, *note, *by;
+    bool reopen;
+};
+
+static int settle(struct store *store, void *arg, struct error *err)
+{
+    const struct settling *s = arg;
+    if (s->reopen)
+        return verdict_reopen(store, s->case_id, s->note, s->by, s->now_ms, err);
+    return verdict_add(store, s->case_id, s->cause, s->confirmed_by, s->note, s->by, s->now_ms,
+                       err);
+}
+
+static int need_text(const json_t *body, const char *name, const char **ret, struct error *err)
+{
+    *ret = NULL;
+    int rc = jsonx_string(body, name, ret, err);
+    if (!rc && (!*ret || !**ret)) {
+        error_set(err, ERROR_INVALID, "is missing");
+        error_field(err, name, "");
+        return ERROR_INVALID;
+    }
+    return rc;
+}
+
+static int read_settling(const json_t *body, const struct setup *setup, const char *symptom,
+                         struct settling *s, struct error *err)
+{
+    static const char *const HOW[] = {"assay", "inspection", "reproduction", "judgement"};
+    int rc = jsonx_bool(body, "reopen", &s->reopen, err);
+    if (!rc)
+        rc = need_text(body, "by", &s->by, err);
+    if (!rc)
+        rc = jsonx_string(body, "note", &s->note, err);
+    if (rc || s->reopen)
+        return rc;
+    rc = need_text(body, "cause", &s->cause, err);
+    if (!rc)
+        rc = need_text(body, "confirmed_by", &s->confirmed_by, err);
+    if (rc)
+        return rc;
+    if (!triage_cause_of(setup->triage, s->cause, symptom)) {
+        error_set(err, ERROR_INVALID, "is not a cause of %s", symptom);
+        error_field(err, "cause", s->cause);
+        error_hint(err, "`oddloaf rules list` names them");
+        return ERROR_INVALID;
+    }
+    for (size_t i = 0; i < sizeof HOW / sizeof HOW[0]; i++) {
+        if (strcmp(HOW[i], s->confirmed_by) == 0)
+            return 0;
+    }
+    error_set(err, ERROR_INVALID, "must be assay, inspection, reproduction or judgement");
+    error_field(err, "confirmed_by", s->confirmed_by);
+    return ERROR_INVALID;
+}
+
+void cases_verdict(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct settling s = {.now_ms = app_now_ms(rq->app)};
+    struct case_row row;
+    json_t *body = NULL, *answer = NULL;
+    struct setup *setup = app_setup(rq->app);
+    int rc = find_case(store, rq->part[0], &s.case_id, &err);
+    if (!rc)
+        rc = case_get(store, s.case_id, &row, &err);
+    if (!rc)
+        rc = request_json(rq, &body, &err);
+    if (!rc)
+        rc = read_settling(body, setup, row.symptom, &s, &err);
+    if (!rc)
+        rc = writer_run(rq->app->writer, settle, &s, &err);
+    if (!rc) {
+        char name[NAME_SIZE];
+        answer = json_pack("{s:s, s:s}", "case", case_name(s.case_id, name), "state",
+                           s.reopen ? "open" : "settled");
+        if (!s.reopen)
+            json_object_set_new(answer, "cause", json_string(s.cause));
+        triage_verdicts_changed(setup->triage);
+    }
+    json_decref(body);
+    setup_unref(setup);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 200, answer);
+}

@@ -1,0 +1,478 @@
+/* Taking complaints: a batch (of one, or the lines of an NDJSON body) is read and matched to lots
+ * on a reader thread, logged by the writer in one job, and answered from a reader thread again,
+ * where the rankings are made. */
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "intake/complaint_form.h"
+#include "intake/lexicon.h"
+#include "notify/event.h"
+#include "serve/app.h"
+#include "serve/placing.h"
+#include "serve/route.h"
+#include "serve/understood.h"
+#include "store/case_work.h"
+#include "store/complaint.h"
+#include "store/lot_find.h"
+#include <stdlib.h>
+#include <string.h>
+
+enum { TOP = 3, LINES_MOST = 20000 };
+
+struct entry {
+    struct complaint_form *form; /* NULL: refused, see err */
+    struct error err;
+    long line;
+    struct placing placing;
+    json_t *taken;
+    char *body, *contact;
+    json_t *urgent; /* event of harm, or NULL */
+    char message_id[128];
+    struct complaint_placed placed;
+};
+
+struct batch {
+    struct request *rq;
+    struct setup *setup; /* borrowed: lives as long as the request */
+    struct entry *entry;
+    size_t count, capacity;
+    bool lines; /* answer as NDJSON */
+    bool rank;
+    int64_t now_ms;
+};
+
+static void batch_free(struct batch *b)
+{
+    for (size_t i = 0; i < b->count; i++) {
+        struct entry *e = &b->entry[i];
+        complaint_form_free(e->form);
+        json_decref(e->taken);
+        json_decref(e->urgent);
+        free(e->body);
+        free(e->contact);
+    }
+    free(b->entry);
+    setup_unref(b->setup);
+    free(b);
+}
+
+static struct entry *batch_add(struct batch *b)
+{
+    if (b->count == b->capacity) {
+        b->capacity = b->capacity ? b->capacity * 2 : 1;
+        b->entry = xrealloc(b->entry, b->capacity * sizeof *b->entry);
+    }
+    struct entry *e = &b->entry[b->count++];
+    memset(e, 0, sizeof *e);
+    return e;
+}
+
+/* ---- reading ---- */
+
+static int check_measured(void *arg, const char *quantity, double value, struct error *err)
+{
+    return triage_check_quantity(arg, quantity, value, err);
+}
+
+static int read_form(struct entry *e, const json_t *complaint, struct setup *setup, bool partial,
+                     int64_t now_ms)
+{
+    const struct form_options options = {.tz = setup->tz,
+                                         .partial = partial,
+                                         .now_ms = now_ms,
+                                         .measured = check_measured,
+                                         .measured_arg = setup->triage};
+    /* the note fills only what nobody chose; what it gave is shown to the desk */
+    json_t *filled = lexicon_fill(setup->lexicon, complaint, &e->taken);
+    int rc = complaint_form_read(filled, &options, &e->form, &e->err);
+    json_decref(filled);
+    return rc;
+}
+
+static void refuse_entry(struct entry *e)
+{
+    complaint_form_free(e->form);
+    e->form = NULL;
+}
+
+static void read_entry(struct batch *b, struct entry *e, const json_t *complaint,
+                       struct store *store)
+{
+    int rc = read_form(e, complaint, b->setup, false, b->now_ms);
+    if (!rc)
+        rc = placing_find(b->setup, store, e->form, &e->placing, &e->err);
+    if (rc) {
+        refuse_entry(e);
+        return;
+    }
+    e->body = jsonx_dump(e->form->body);
+    e->contact = e->form->contact ? jsonx_dump(e->form->contact) : NULL;
+    if (e->form->harm) {
+        e->urgent = event_urgent(config_text(b->setup->config, "plant"), e->form->body,
+                                 e->placing.likeliest[0] ? e->placing.likeliest : NULL);
+        event_message_id(config_text(b->setup->config, "mail/from"), b->now_ms, e->message_id,
+                         sizeof e->message_id);
+    }
+}
+
+static void read_line(struct batch *b, const char *line, size_t length, long number,
+                      struct store *store)
+{
+    json_t *complaint = NULL;
+    struct entry *e = batch_add(b);
+    e->line = number;
+    if (jsonx_parse(line, length, &complaint, &e->err) == 0)
+        read_entry(b, e, complaint, store);
+    json_decref(complaint);
+}
+
+static bool is_blank(const char *s, size_t length)
+{
+    for (size_t i = 0; i < length; i++) {
+        if (!strchr(" \t\r\n", s[i]))
+            return false;
+    }
+    return true;
+}
+
+static int read_lines(struct batch *b, struct store *store, struct error *err)
+{
+    int64_t number;
+    int rc = request_query_int(b->rq, "first_line", 1, &number, err);
+    const char *at = b->rq->body, *end = at + b->rq->body_length;
+    for (; !rc && at < end; number++) {
+        const char *stop = memchr(at, '\n', (size_t)(end - at));
+        size_t length = (size_t)((stop ? stop : end) - at);
+        if (!is_blank(at, length)) {
+            if (b->count == LINES_MOST)
+                return error_set(err, ERROR_TOO_LARGE, "more than %d complaints in one request",
+                                 LINES_MOST);
+            read_line(b, at, length, (long)number, store);
+        }
+        at += length + 1;
+    }
+    return rc;
+}
+
+static int read_one(struct batch *b, struct store *store, struct error *err)
+{
+    json_t *complaint = NULL;
+    int rc = request_json(b->rq, &complaint, err);
+    if (rc)
+        return rc;
+    struct entry *e = batch_add(b);
+    read_entry(b, e, complaint, store);
+    json_decref(complaint);
+    if (!e->form) {
+        *err = e->err;
+        return e->err.code;
+    }
+    return 0;
+}
+
+/* ---- logging ---- */
+
+static int log_entry(struct batch *b, struct entry *e, struct store *store, struct error *err)
+{
+    const struct config *config = b->setup->config;
+    const struct complaint_form *form = e->form;
+    struct complaint_new c = {
+        .uuid = form->uuid,
+        .received_ms = form->received_ms,
+        .logged_ms = b->now_ms,
+        .channel = complaint_form_text(form, "channel"),
+        .symptom = complaint_form_text(form, "symptom"),
+        .lot_text = complaint_form_text(form, "lot_text"),
+        .store = complaint_form_text(form, "store"),
+        .route = complaint_form_text(form, "route"),
+        .product_id = e->placing.product_id,
+        .code_day = form->code_day,
+        .bought_day = form->bought_day,
+        .found_day = form->found_day,
+        .packs = form->packs,
+        .units = form->units,
+        .harm = form->harm,
+        .body = e->body,
+        .contact = e->contact,
+        .contact_fold = form->contact_fold,
+        .contact_purge_ms = b->now_ms + config_number(config, "contact_days") * WHEN_DAY_MS,
+        .lot_count = e->placing.lot_count,
+        .settled_weight = placing_settled_at(b->setup),
+    };
+    memcpy(c.lots, e->placing.lots, sizeof c.lots);
+    int rc = complaint_log(store, &c, &e->placed, err);
+    if (rc || !e->urgent || e->placed.again)
+        return rc;
+    char case_name[24];
+    snprintf(case_name, sizeof case_name, "C%lld", (long long)e->placed.case_id);
+    json_object_set_new(e->urgent, "case", json_string(case_name));
+    char *payload = jsonx_dump(e->urgent);
+    rc = outbox_add(store, "urgent", e->placed.case_id, 0, e->message_id, payload, b->now_ms, err);
+    free(payload);
+    return rc;
+}
+
+static int log_batch(struct store *store, void *arg, struct error *err)
+{
+    struct batch *b = arg;
+    int rc = 0;
+    for (size_t i = 0; i < b->count && !rc; i++) {
+        if (b->entry[i].form)
+            rc = log_entry(b, &b->entry[i], store, err);
+    }
+    return rc;
+}
+
+/* ---- answering ---- */
+
+static json_t *refusal_json(const struct batch *b, const struct entry *e)
+{
+    const char *source = request_query(b->rq, "source");
+    return json_pack("{s:{s:s, s:I, s:s, s:s, s:s}}", "error", "source", source ? source : "",
+                     "line", (json_int_t)e->line, "field", e->err.field, "value", e->err.value,
+                     "reason", e->err.text);
+}
+
+/* The first of the ranked causes, each without its working. */
+static json_t *top_of(const json_t *ranked)
+{
+    json_t *top = json_array();
+    for (size_t i = 0; i < TOP && i < json_array_size(ranked); i++) {
+        const json_t *cause = json_array_get(ranked, i);
+        json_t *brief = json_object();
+        static const char *const KEYS[] = {"cause", "title", "probability"};
+        for (size_t k = 0; k < 3; k++)
+            json_object_set(brief, KEYS[k], json_object_get(cause, KEYS[k]));
+        json_array_append_new(top, brief);
+    }
+    return top;
+}
+
+static void add_ranking(json_t *answer, const json_t *ranking)
+{
+    static const char *const KEYS[] = {"lots", "ask", "cautions", "script", "harm"};
+    json_object_set_new(answer, "ranked", top_of(json_object_get(ranking, "ranked")));
+    for (size_t k = 0; k < sizeof KEYS / sizeof KEYS[0]; k++) {
+        json_t *value = json_object_get(ranking, KEYS[k]);
+        if (value)
+            json_object_set(answer, KEYS[k], value);
+    }
+}
+
+static json_t *lots_json(const struct entry *e, struct store *store)
+{
+    json_t *lots = json_array();
+    for (int i = 0; i < e->placing.lot_count; i++) {
+        struct lot_find_row row;
+        const struct complaint_lot *lot = &e->placing.lots[i];
+        if (lot_find_by_id(store, lot->lot_id, &row, NULL) == 0)
+            json_array_append_new(lots,
+                                  json_pack("{s:s, s:f}", "lot", row.code, "weight", lot->weight));
+    }
+    return lots;
+}
+
+static json_t *answer_entry(struct batch *b, struct entry *e, struct store *store)
+{
+    char case_name[24];
+    if (!e->form)
+        return refusal_json(b, e);
+    snprintf(case_name, sizeof case_name, "C%lld", (long long)e->placed.case_id);
+    json_t *answer = json_pack("{s:s, s:s, s:b}", "complaint", e->form->uuid, "case", case_name,
+                               "again", e->placed.again);
+    json_t *lots = lots_json(e, store);
+    json_object_set_new(answer, "lot", understood_code(store, e->placed.lot_id, lots));
+    json_object_set_new(answer, "lots", lots);
+    json_object_set_new(answer, "understood",
+                        understood_json(store, b->setup->tz, e->placed.lot_id, e->form));
+    json_object_set(answer, "taken", e->taken);
+    json_object_set(answer, "doubts", e->form->doubts);
+    json_object_set(answer, "ignored", e->form->ignored);
+    json_t *ranking = NULL;
+    if (b->rank &&
+        triage_case(b->setup->triage, store, e->placed.case_id, &ranking, NULL, NULL) == 0)
+        add_ranking(answer, ranking);
+    json_decref(ranking);
+    if (!b->lines)
+        json_object_set_new(answer, "similar",
+                            understood_similar(store, b->setup->config, e->placed.complaint_id,
+                                               e->form, e->placed.lot_id));
+    return answer;
+}
+
+static void answer_batch(struct store *store, void *arg)
+{
+    struct batch *b = arg;
+    struct request *rq = b->rq;
+    app_wake(rq->app);
+    if (!b->lines) {
+        bool again = b->entry[0].placed.again;
+        json_t *answer = answer_entry(b, &b->entry[0], store);
+        batch_free(b);
+        request_reply_json(rq, again ? 200 : 201, answer);
+        return;
+    }
+    struct text_buffer out = {0};
+    for (size_t i = 0; i < b->count; i++) {
+        json_t *answer = answer_entry(b, &b->entry[i], store);
+        char *line = jsonx_dump(answer);
+        text_append(&out, line);
+        text_append(&out, "\n");
+        free(line);
+        json_decref(answer);
+    }
+    batch_free(b);
+    size_t length = out.length;
+    request_reply(rq, 200, "application/x-ndjson", text_take(&out), length);
+}
+
+/* The commit stands even if nobody can rank now: answer without. */
+static void answer_plain(struct batch *b)
+{
+    struct request *rq = b->rq;
+    struct text_buffer out = {0};
+    for (size_t i = 0; i < b->count; i++) {
+        const struct entry *e = &b->entry[i];
+        if (e->form)
+            text_appendf(&out,
+                         "{\"complaint\":\"%s\",\"case\":\"C%lld\",\"lot\":null,\"lots\":[],"
+                         "\"ranked\":[],\"ask\":[],\"cautions\":[],\"busy\":true}\n",
+                         e->form->uuid, (long long)e->placed.case_id);
+        else {
+            json_t *refusal = refusal_json(b, e);
+            char *line = jsonx_dump(refusal);
+            text_appendf(&out, "%s\n", line);
+            free(line);
+            json_decref(refusal);
+        }
+    }
+    bool lines = b->lines;
+    batch_free(b);
+    size_t length = out.length;
+    request_reply(rq, lines ? 200 : 201, lines ? "application/x-ndjson" : "application/json",
+                  text_take(&out), length);
+}
+
+static void batch_logged(void *arg, int code, const struct error *err)
+{
+    struct batch *b = arg;
+    struct request *rq = b->rq;
+    if (code) {
+        struct error copy = *err;
+        batch_free(b);
+        request_reply_error(rq, code, &copy);
+        return;
+    }
+    if (readers_submit(rq->app->readers, true, answer_batch, b))
+        answer_plain(b);
+}
+
+static void refuse_batch(struct batch *b, int code, const struct error *err)
+{
+    struct request *rq = b->rq;
+    struct error copy = *err;
+    batch_free(b);
+    request_reply_error(rq, code, &copy);
+}
+
+void complaints_post(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct batch *b = xcalloc(1, sizeof *b);
+    const char *rank = request_query(rq, "rank");
+    b->rq = rq;
+    b->setup = app_setup(rq->app);
+    b->lines = strncmp(rq->content_type, "application/x-ndjson", 20) == 0;
+    b->rank = !rank || strcmp(rank, "0") != 0;
+    b->now_ms = app_now_ms(rq->app);
+    int rc = b->lines ? read_lines(b, store, &err) : read_one(b, store, &err);
+    if (rc) {
+        refuse_batch(b, rc, &err);
+        return;
+    }
+    if (writer_submit(rq->app->writer, &(struct writer_job){log_batch, batch_logged, b})) {
+        error_set(&err, ERROR_BUSY, "too much is waiting to be written");
+        error_hint(&err, "try again in a moment; the same id is logged once");
+        refuse_batch(b, ERROR_BUSY, &err);
+    }
+}
+
+void complaints_preview(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct entry e = {0};
+    json_t *complaint = NULL, *ranking = NULL;
+    struct setup *setup = app_setup(rq->app);
+    int rc = request_json(rq, &complaint, &err);
+    if (!rc)
+        rc = read_form(&e, complaint, setup, true, app_now_ms(rq->app));
+    if (!rc)
+        rc = placing_find(setup, store, e.form, &e.placing, &e.err);
+    if (!rc)
+        rc = triage_preview(setup->triage, store, e.form->body, e.placing.lots, e.placing.lot_count,
+                            &ranking, &e.err);
+    if (rc) {
+        request_reply_error(rq, rc, err.code ? &err : &e.err);
+    } else {
+        json_t *answer = json_object();
+        json_t *lots = lots_json(&e, store);
+        bool settled = e.placing.lot_count && e.placing.lots[0].weight >= placing_settled_at(setup);
+        int64_t lot_id = settled ? e.placing.lots[0].lot_id : 0;
+        json_object_set_new(answer, "lot", understood_code(store, lot_id, lots));
+        json_object_set_new(answer, "lots", lots);
+        json_object_set_new(answer, "understood",
+                            understood_json(store, setup->tz, lot_id, e.form));
+        json_object_set(answer, "taken", e.taken);
+        json_object_set(answer, "doubts", e.form->doubts);
+        json_object_set_new(answer, "similar",
+                            understood_similar(store, setup->config, 0, e.form, lot_id));
+        add_ranking(answer, ranking);
+        request_reply_json(rq, 200, answer);
+    }
+    json_decref(complaint);
+    json_decref(ranking);
+    json_decref(e.taken);
+    complaint_form_free(e.form);
+    setup_unref(setup);
+}
+
+/* ---- one complaint, as it stands ---- */
+
+struct shown {
+    json_t *body;
+    int64_t id, case_id, lot_id;
+};
+
+static int show_row(void *arg, const struct complaint_row *row)
+{
+    struct shown *shown = arg;
+    shown->id = row->id;
+    shown->case_id = row->case_id;
+    shown->lot_id = row->lot_id;
+    return jsonx_parse(row->body, strlen(row->body), &shown->body, NULL);
+}
+
+void complaints_get(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct shown shown = {0};
+    char uuid[UUID_TEXT];
+    int rc = uuid_normalize(rq->part[0], uuid)
+                 ? complaint_by_uuid(store, uuid, show_row, &shown, &err)
+                 : error_set(&err, ERROR_NOT_FOUND, "%.60s is not a complaint's id", rq->part[0]);
+    if (rc) {
+        request_reply_error(rq, rc, &err);
+        return;
+    }
+    char case_name[24];
+    snprintf(case_name, sizeof case_name, "C%lld", (long long)shown.case_id);
+    json_object_set_new(shown.body, "case", json_string(case_name));
+    json_object_set_new(shown.body, "lot", understood_code(store, shown.lot_id, NULL));
+    char *contact = NULL;
+    if ((rq->roles & ROLE_DESK) && contact_get(store, shown.id, &contact, NULL) == 0 && contact) {
+        json_t *parsed = NULL;
+        if (jsonx_parse(contact, strlen(contact), &parsed, NULL) == 0)
+            json_object_set_new(shown.body, "contact", parsed);
+        free(contact);
+    }
+    request_reply_json(rq, 200, shown.body);
+}

@@ -1,0 +1,233 @@
+#include "serve/config.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include <stdlib.h>
+#include <string.h>
+
+enum setting_type { SETTING_TEXT, SETTING_NUMBER, SETTING_LIST };
+
+struct setting {
+    const char *key;
+    enum setting_type type;
+    const char *text; /* default of a text or of a list of one; NULL: empty */
+    int64_t number, low, high;
+    const char *help;
+};
+
+static const struct setting SETTINGS[] = {
+    {"plant", SETTING_TEXT, "", 0, 0, 0, "name of the plant, as mail and reports print it"},
+    {"time_zone", SETTING_TEXT, "UTC", 0, 0, 0, "IANA zone of the plant: decides days and weeks"},
+    {"contact_days", SETTING_NUMBER, NULL, 90, 1, 3650,
+     "days after which a caller's contact data is purged (local law decides)"},
+    {"settle_lot_at", SETTING_NUMBER, NULL, 80, 50, 100,
+     "percent at which the likeliest lot of a half-read code is taken as the lot"},
+    {"similar_days", SETTING_NUMBER, NULL, 7, 0, 90,
+     "days within which the same person, lot and symptom are offered as one"},
+    {"readers", SETTING_NUMBER, NULL, 3, 1, 64, "threads that answer queries and rank"},
+    {"queue", SETTING_NUMBER, NULL, 4096, 16, 1000000, "requests that may wait; more get 503"},
+    {"limits/connections", SETTING_NUMBER, NULL, 256, 4, 60000,
+     "open connections; more are closed"},
+    {"limits/header_bytes", SETTING_NUMBER, NULL, 16384, 1024, 1048576,
+     "request line and headers together"},
+    {"limits/body_bytes", SETTING_NUMBER, NULL, 1048576, 4096, 67108864, "one request's body"},
+    {"limits/request_s", SETTING_NUMBER, NULL, 20, 1, 3600,
+     "seconds a client has to send one request whole"},
+    {"limits/idle_s", SETTING_NUMBER, NULL, 60, 1, 3600, "seconds an idle connection stays open"},
+    {"limits/stop_s", SETTING_NUMBER, NULL, 20, 1, 600,
+     "seconds a graceful stop waits for requests under way"},
+    {"roles/desk", SETTING_LIST, "oddloaf-desk", 0, 0, 0, "Unix groups whose members are desk"},
+    {"roles/qa", SETTING_LIST, "oddloaf-qa", 0, 0, 0, "Unix groups whose members are QA"},
+    {"roles/manager", SETTING_LIST, "oddloaf-manager", 0, 0, 0,
+     "Unix groups whose members are managers"},
+    {"roles/admin", SETTING_LIST, "oddloaf-admin", 0, 0, 0,
+     "Unix groups whose members may back up and erase"},
+    {"tcp/listen", SETTING_TEXT, "", 0, 0, 0, "address:port for TLS clients; empty: none"},
+    {"tcp/certificate", SETTING_TEXT, "", 0, 0, 0, "PEM file with the server's certificate chain"},
+    {"tcp/key", SETTING_TEXT, "", 0, 0, 0, "PEM file with its key"},
+    {"tcp/client_ca", SETTING_TEXT, "", 0, 0, 0,
+     "PEM file: client certificates of this authority are accepted, their OU is the role"},
+    {"tcp/tokens", SETTING_TEXT, "", 0, 0, 0,
+     "JSON file {\"<sha256 of a bearer token, hex>\": \"role\"}; keep it readable by us alone"},
+    {"mail/program", SETTING_TEXT, "/usr/sbin/sendmail", 0, 0, 0,
+     "sendmail-compatible program, run without a shell; empty: no mail"},
+    {"mail/from", SETTING_TEXT, "oddloaf@localhost", 0, 0, 0, "sender, also of bounces"},
+    {"mail/to", SETTING_LIST, NULL, 0, 0, 0, "QA: who gets a case's mail"},
+    {"mail/urgent_to", SETTING_LIST, NULL, 0, 0, 0,
+     "food-safety lead: who gets reports of harm at once; empty: as mail/to"},
+    {"mail/digest_to", SETTING_LIST, NULL, 0, 0, 0, "who gets Monday's week; empty: as mail/to"},
+    {"mail/digest_hour", SETTING_NUMBER, NULL, 6, 0, 23, "local hour of Monday's digest"},
+    {"mail/timeout_s", SETTING_NUMBER, NULL, 60, 1, 3600, "seconds the program may run"},
+    {"mail/retry_s", SETTING_NUMBER, NULL, 60, 1, 86400,
+     "seconds to the first retry; doubles, at most an hour"},
+    {"mail/park_h", SETTING_NUMBER, NULL, 24, 1, 720, "hours after which a mail is parked"},
+    {"hook/program", SETTING_TEXT, "", 0, 0, 0,
+     "a program of the plant's own: gets each event's JSON on standard input"},
+};
+enum { SETTING_COUNT = sizeof SETTINGS / sizeof SETTINGS[0] };
+
+struct config {
+    json_t *values; /* key → value, every key of the table present */
+};
+
+static const struct setting *find(const char *key)
+{
+    for (size_t i = 0; i < SETTING_COUNT; i++) {
+        if (strcmp(SETTINGS[i].key, key) == 0)
+            return &SETTINGS[i];
+    }
+    return NULL;
+}
+
+static json_t *default_of(const struct setting *s)
+{
+    switch (s->type) {
+    case SETTING_TEXT:
+        return json_string(s->text);
+    case SETTING_NUMBER:
+        return json_integer(s->number);
+    case SETTING_LIST:
+        break;
+    }
+    return s->text ? json_pack("[s]", s->text) : json_array();
+}
+
+static bool is_list_of_text(const json_t *value)
+{
+    size_t i;
+    const json_t *item;
+    if (!json_is_array(value))
+        return false;
+    json_array_foreach(value, i, item)
+    {
+        if (!json_is_string(item))
+            return false;
+    }
+    return true;
+}
+
+/* NULL if the value fits the row; else why not. */
+static const char *misfit(const struct setting *s, const json_t *value)
+{
+    switch (s->type) {
+    case SETTING_TEXT:
+        return json_is_string(value) ? NULL : "must be text";
+    case SETTING_LIST:
+        return is_list_of_text(value) ? NULL : "must be a list of texts";
+    case SETTING_NUMBER:
+        break;
+    }
+    if (!json_is_integer(value))
+        return "must be a whole number";
+    json_int_t n = json_integer_value(value);
+    return n < s->low || n > s->high ? "is out of range" : NULL;
+}
+
+static int take(struct config *config, const char *key, json_t *value, const char *path,
+                struct error *err)
+{
+    const struct setting *s = find(key);
+    const char *why = s ? misfit(s, value) : "is not a setting";
+    if (!why) {
+        json_object_set(config->values, key, value);
+        return 0;
+    }
+    char *shown = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
+    if (s && s->type == SETTING_NUMBER)
+        error_set(err, ERROR_INVALID, "%s (%lld to %lld)", why, (long long)s->low,
+                  (long long)s->high);
+    else
+        error_set(err, ERROR_INVALID, "%s", why);
+    error_at(err, path, 0, 0);
+    error_field(err, key, shown);
+    error_hint(err, "oddloafd --help-config lists the settings");
+    free(shown);
+    return ERROR_INVALID;
+}
+
+static int take_all(struct config *config, const json_t *root, const char *path, struct error *err)
+{
+    const char *name, *inner_name;
+    json_t *value, *inner;
+    json_object_foreach((json_t *)root, name, value)
+    {
+        if (!json_is_object(value)) {
+            int rc = take(config, name, value, path, err);
+            if (rc)
+                return rc;
+            continue;
+        }
+        json_object_foreach(value, inner_name, inner)
+        {
+            char key[128];
+            snprintf(key, sizeof key, "%.60s/%.60s", name, inner_name);
+            int rc = take(config, key, inner, path, err);
+            if (rc)
+                return rc;
+        }
+    }
+    return 0;
+}
+
+int config_load(const char *path, struct config **ret, struct error *err)
+{
+    struct config *config = xcalloc(1, sizeof *config);
+    config->values = json_object();
+    for (size_t i = 0; i < SETTING_COUNT; i++)
+        json_object_set_new(config->values, SETTINGS[i].key, default_of(&SETTINGS[i]));
+    int rc = 0;
+    if (path) {
+        json_t *root = NULL;
+        rc = jsonx_load(path, &root, err);
+        if (!rc && !json_is_object(root)) {
+            rc = error_set(err, ERROR_INVALID, "must be a JSON object");
+            error_at(err, path, 0, 0);
+        }
+        if (!rc)
+            rc = take_all(config, root, path, err);
+        json_decref(root);
+    }
+    if (rc) {
+        config_free(config);
+        return rc;
+    }
+    *ret = config;
+    return 0;
+}
+
+void config_free(struct config *config)
+{
+    if (!config)
+        return;
+    json_decref(config->values);
+    free(config);
+}
+
+const char *config_text(const struct config *config, const char *key)
+{
+    return json_string_value(json_object_get(config->values, key));
+}
+
+int64_t config_number(const struct config *config, const char *key)
+{
+    return json_integer_value(json_object_get(config->values, key));
+}
+
+const json_t *config_list(const struct config *config, const char *key)
+{
+    return json_object_get(config->values, key);
+}
+
+void config_describe(FILE *out)
+{
+    for (size_t i = 0; i < SETTING_COUNT; i++) {
+        const struct setting *s = &SETTINGS[i];
+        json_t *value = default_of(s);
+        char *shown = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
+        fprintf(out, "%-22s %-22s %s", s->key, shown, s->help);
+        if (s->type == SETTING_NUMBER)
+            fprintf(out, " (%lld to %lld)", (long long)s->low, (long long)s->high);
+        fputc('\n', out);
+        free(shown);
+        json_decref(value);
+    }
+}

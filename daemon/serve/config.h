@@ -1,0 +1,27 @@
+/* The daemon's configuration: one JSON file, every key with a default, described by one table of
+ * rows (name, type, range, default, help) from which the file is checked and `--help-config` and
+ * the manual page oddloafd.json(5) are printed. */
+#ifndef ODDLOAF_SERVE_CONFIG_H
+#define ODDLOAF_SERVE_CONFIG_H
+
+#include "base/error.h"
+#include <jansson.h>
+#include <stdint.h>
+#include <stdio.h>
+
+struct config;
+
+/* `path` NULL: all defaults. All errors of the file are counted; the first one is returned. */
+int config_load(const char *path, struct config **ret, struct error *err);
+void config_free(struct config *config); /* NULL is fine */
+
+/* `key` is a JSON pointer without the first slash ("mail/from") and must be in the table. Strings
+ * live as long as the config. */
+const char *config_text(const struct config *config, const char *key);
+int64_t config_number(const struct config *config, const char *key);
+/* A list of strings (borrowed). */
+const json_t *config_list(const struct config *config, const char *key);
+/* The table, for people. */
+void config_describe(FILE *out);
+
+#endif

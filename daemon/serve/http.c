@@ -1,0 +1,569 @@
+/* Two threads' worth of care: everything here runs on the loop thread except request_reply() and
+ * run_on_reader(). A request leaves the loop as a plain struct, and its answer comes back through
+ * `answered`, a list behind a lock, and an eventfd that wakes the loop. */
+#include "serve/http.h"
+#include "base/text.h"
+#include "serve/conn.h"
+#include "serve/peer.h"
+#include "serve/route.h"
+#include "serve/tls.h"
+#include <errno.h>
+#include <event2/buffer.h>
+#include <event2/bufferevent_ssl.h>
+#include <event2/http.h>
+#include <event2/http_struct.h>
+#include <event2/keyvalq_struct.h>
+#include <event2/listener.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/eventfd.h>
+#include <sys/socket.h>
+#include <sys/stat.h>
+#include <sys/un.h>
+#include <unistd.h>
+#ifdef ODDLOAF_SYSTEMD
+#include <systemd/sd-daemon.h>
+#endif
+
+enum { LISTENERS = 4, BACKLOG = 128, SOCKET_MODE = 0660 };
+
+/* One transport: evhttp makes connections of one kind only. */
+struct transport {
+    struct http *http;
+    struct evhttp *evhttp;
+    SSL_CTX *tls; /* NULL: plain */
+};
+
+struct pending {
+    struct request request;
+    struct http *http;
+    struct evhttp_request *evreq;
+    const struct route *route;
+    bool local;
+    uid_t uid;
+    unsigned certificate_roles;
+    char *token;
+    struct setup *setup;
+    int status;
+    const char *type;
+    char *answer;
+    size_t answer_length;
+    struct pending *next;
+};
+
+struct http {
+    struct event_base *base;
+    struct app *app;
+    struct transport local, tcp;
+    struct evconnlistener *listener[LISTENERS];
+    int listener_count;
+    struct conn_watch *conns;
+    char *socket_path; /* the file we made; NULL if handed down */
+    size_t pending;
+    struct event *woken;
+    int wake_fd;
+    pthread_mutex_t lock;
+    struct pending *answered; /* under lock */
+};
+
+/* ---- answers, on the way back ---- */
+
+static void pending_free(struct pending *p)
+{
+    for (size_t i = 0; i < p->request.query_count; i++) {
+        free(p->request.query[i].name);
+        free(p->request.query[i].value);
+    }
+    free(p->request.query);
+    free(p->request.content_type);
+    free(p->request.accept);
+    free(p->request.body);
+    free(p->request.path);
+    free(p->token);
+    free(p->answer);
+    setup_unref(p->setup);
+    free(p);
+}
+
+void request_reply(struct request *rq, int status, const char *content_type, char *body,
+                   size_t length)
+{
+    struct pending *p = rq->slot;
+    struct http *http = p->http;
+    p->status = status;
+    p->type = content_type;
+    p->answer = body;
+    p->answer_length = length;
+    pthread_mutex_lock(&http->lock);
+    bool first = http->answered == NULL;
+    p->next = http->answered;
+    http->answered = p;
+    pthread_mutex_unlock(&http->lock);
+    const uint64_t one = 1;
+    if (first && write(http->wake_fd, &one, sizeof one) < 0)
+        log_write(&http->app->log, LOG_LEVEL_ERROR, "cannot wake the loop errno=%d", errno);
+}
+
+static void send_answer(struct pending *p)
+{
+    struct evkeyvalq *headers = evhttp_request_get_output_headers(p->evreq);
+    evhttp_add_header(headers, "Content-Type", p->type);
+    evhttp_add_header(headers, "Cache-Control", "no-store");
+    evhttp_add_header(headers, "X-Content-Type-Options", "nosniff");
+    if (p->status == 503)
+        evhttp_add_header(headers, "Retry-After", "1");
+    struct evbuffer *body = evhttp_request_get_output_buffer(p->evreq);
+    evbuffer_add(body, p->answer, p->answer_length);
+    evhttp_send_reply(p->evreq, p->status, NULL, NULL);
+}
+
+static void http_on_woken(evutil_socket_t fd, short what, void *arg)
+{
+    struct http *http = arg;
+    uint64_t drained;
+    (void)what;
+    if (read(fd, &drained, sizeof drained) < 0 && errno != EAGAIN)
+        log_write(&http->app->log, LOG_LEVEL_ERROR, "cannot read the wake signal errno=%d", errno);
+    pthread_mutex_lock(&http->lock);
+    struct pending *list = http->answered;
+    http->answered = NULL;
+    pthread_mutex_unlock(&http->lock);
+    while (list) {
+        struct pending *p = list;
+        list = p->next;
+        send_answer(p);
+        http->pending--;
+        pending_free(p);
+    }
+}
+
+/* ---- requests, on the way in ---- */
+
+static void refuse_now(struct evhttp_request *evreq, int status, const char *title,
+                       bool close_after)
+{
+    struct evkeyvalq *headers = evhttp_request_get_output_headers(evreq);
+    struct evbuffer *body = evhttp_request_get_output_buffer(evreq);
+    evhttp_add_header(headers, "Content-Type", "application/problem+json");
+    if (close_after)
+        evhttp_add_header(headers, "Connection", "close");
+    if (status == 503)
+        evhttp_add_header(headers, "Retry-After", "1");
+    evbuffer_add_printf(body, "{\"type\":\"about:blank\",\"title\":\"%s\",\"status\":%d}", title,
+                        status);
+    evhttp_send_reply(evreq, status, NULL, NULL);
+}
+
+static bool is_digits(const char *s)
+{
+    return *s && s[strspn(s, "0123456789")] == '\0';
+}
+
+/* evhttp lets through what other parsers read differently (a second Content-Length, a
+ * Transfer-Encoding that isn't plain "chunked", no Host or two): RFC 9112 sections 3.2, 6.1, 6.3.
+ */
+static const char *bad_framing(struct evhttp_request *evreq)
+{
+    int lengths = 0, encodings = 0, hosts = 0;
+    const struct evkeyvalq *headers = evhttp_request_get_input_headers(evreq);
+    for (const struct evkeyval *h = headers->tqh_first; h; h = h->next.tqe_next) {
+        if (!h->key[0] || strpbrk(h->key, " \t:"))
+            return "A header's name is malformed";
+        if (text_equal_fold(h->key, "Content-Length")) {
+            lengths++;
+            if (!is_digits(h->value))
+                return "Content-Length is not a number";
+        } else if (text_equal_fold(h->key, "Transfer-Encoding")) {
+            encodings++;
+            if (!text_equal_fold(h->value, "chunked"))
+                return "Only the chunked transfer encoding is known";
+        } else if (text_equal_fold(h->key, "Host")) {
+            hosts++;
+        }
+    }
+    if (lengths > 1 || encodings > 1 || (lengths && encodings))
+        return "The body's length is given twice";
+    return hosts == 1 ? NULL : "One Host header is required";
+}
+
+static const char *method_name(enum evhttp_cmd_type method)
+{
+    switch (method) {
+    case EVHTTP_REQ_GET:
+        return "GET";
+    case EVHTTP_REQ_POST:
+        return "POST";
+    default:
+        return "";
+    }
+}
+
+static void take_query(struct request *rq, const char *text)
+{
+    struct evkeyvalq pairs;
+    if (!text || evhttp_parse_query_str(text, &pairs))
+        return;
+    size_t count = 0;
+    for (struct evkeyval *h = pairs.tqh_first; h; h = h->next.tqe_next)
+        count++;
+    rq->query = xcalloc(count ? count : 1, sizeof *rq->query);
+    for (struct evkeyval *h = pairs.tqh_first; h; h = h->next.tqe_next) {
+        rq->query[rq->query_count].name = xstrdup(h->key);
+        rq->query[rq->query_count++].value = xstrdup(h->value);
+    }
+    evhttp_clear_headers(&pairs);
+}
+
+static void take_body(struct request *rq, struct evbuffer *buffer)
+{
+    rq->body_length = evbuffer_get_length(buffer);
+    rq->body = xmalloc(rq->body_length + 1);
+    evbuffer_remove(buffer, rq->body, rq->body_length);
+    rq->body[rq->body_length] = '\0';
+}
+
+static void take_peer(struct pending *p, struct evhttp_request *evreq, struct bufferevent *bev)
+{
+    p->local = peer_uid(bufferevent_getfd(bev), &p->uid);
+    if (p->local)
+        return;
+    SSL *ssl = bufferevent_openssl_get_ssl(bev);
+    p->certificate_roles = ssl ? tls_peer_roles(ssl) : 0;
+    const char *given =
+        evhttp_find_header(evhttp_request_get_input_headers(evreq), "Authorization");
+    if (given && strncmp(given, "Bearer ", 7) == 0)
+        p->token = xstrdup(given + 7);
+}
+
+static struct pending *pending_new(struct http *http, struct evhttp_request *evreq)
+{
+    const struct evkeyvalq *headers = evhttp_request_get_input_headers(evreq);
+    const struct evhttp_uri *uri = evhttp_request_get_evhttp_uri(evreq);
+    const char *path = evhttp_uri_get_path(uri);
+    const char *type = evhttp_find_header(headers, "Content-Type");
+    const char *accept = evhttp_find_header(headers, "Accept");
+    struct pending *p = xcalloc(1, sizeof *p);
+    p->http = http;
+    p->evreq = evreq;
+    p->request.app = http->app;
+    p->request.slot = p;
+    p->request.path = xstrdup(path ? path : "");
+    p->request.content_type = xstrdup(type ? type : "");
+    p->request.accept = xstrdup(accept ? accept : "");
+    take_query(&p->request, evhttp_uri_get_query(uri));
+    take_body(&p->request, evhttp_request_get_input_buffer(evreq));
+    return p;
+}
+
+static unsigned roles_of(const struct pending *p)
+{
+    const struct config *config = p->setup->config;
+    if (p->local)
+        return peer_roles_of_uid(config, p->uid);
+    return p->certificate_roles | (p->token ? peer_roles_of_token(config, p->token) : 0);
+}
+
+static void name_roles(unsigned roles, char *out, size_t size)
+{
+    static const char *const WORDS[] = {"desk", "qa", "manager", "admin"};
+    out[0] = '\0';
+    for (unsigned i = 0; i < 4; i++) {
+        size_t used = strlen(out);
+        if (roles & (1u << i))
+            snprintf(out + used, size - used, "%s%s", used ? " or " : "", WORDS[i]);
+    }
+}
+
+static void run_on_reader(struct store *store, void *arg)
+{
+    struct pending *p = arg;
+    p->setup = app_setup(p->http->app);
+    p->request.roles = roles_of(p);
+    if (p->request.roles & p->route->roles) {
+        p->route->handler(&p->request, store);
+        return;
+    }
+    struct error err = {0};
+    char needed[64];
+    name_roles(p->route->roles, needed, sizeof needed);
+    error_set(&err, ERROR_DENIED, "this needs the role %s", needed);
+    error_hint(&err, "ask the administrator to add you to that role's group (config roles/…)");
+    request_reply_error(&p->request, ERROR_DENIED, &err);
+}
+
+static void refuse_unrouted(struct evhttp_request *evreq, struct pending *p, const char *methods)
+{
+    if (methods[0])
+        evhttp_add_header(evhttp_request_get_output_headers(evreq), "Allow", methods);
+    refuse_now(evreq, methods[0] ? 405 : 404,
+               methods[0] ? "That method does not go with this path" : "There is no such path",
+               false);
+    pending_free(p);
+}
+
+static void http_on_request(struct evhttp_request *evreq, void *arg)
+{
+    struct http *http = ((struct transport *)arg)->http;
+    struct bufferevent *bev =
+        evhttp_connection_get_bufferevent(evhttp_request_get_connection(evreq));
+    conn_watch_arrived(http->conns, bev);
+    const char *framing = bad_framing(evreq);
+    if (framing) {
+        refuse_now(evreq, 400, framing, true);
+        return;
+    }
+    char methods[32];
+    struct pending *p = pending_new(http, evreq);
+    p->route = route_find(method_name(evhttp_request_get_command(evreq)), &p->request, methods,
+                          sizeof methods);
+    if (!p->route) {
+        refuse_unrouted(evreq, p, methods);
+        return;
+    }
+    take_peer(p, evreq, bev);
+    if (readers_submit(http->app->readers, true, run_on_reader, p)) {
+        refuse_now(evreq, 503, "Too much is waiting; try again in a moment", false);
+        pending_free(p);
+        return;
+    }
+    http->pending++;
+}
+
+/* ---- listeners ---- */
+
+static struct bufferevent *http_on_connection(struct event_base *base, void *arg)
+{
+    struct transport *t = arg;
+    struct bufferevent *bev =
+        t->tls ? bufferevent_openssl_socket_new(base, -1, SSL_new(t->tls),
+                                                BUFFEREVENT_SSL_ACCEPTING, BEV_OPT_CLOSE_ON_FREE)
+               : bufferevent_socket_new(base, -1, BEV_OPT_CLOSE_ON_FREE);
+    if (bev)
+        conn_watch_add(t->http->conns, bev);
+    return bev;
+}
+
+static void http_on_full(void *arg, bool is_full)
+{
+    struct http *http = arg;
+    for (int i = 0; i < http->listener_count; i++) {
+        if (is_full)
+            evconnlistener_disable(http->listener[i]);
+        else
+            evconnlistener_enable(http->listener[i]);
+    }
+    if (is_full)
+        log_write(&http->app->log, LOG_LEVEL_WARNING, "connections full open=%zu",
+                  conn_watch_count(http->conns));
+}
+
+/* Out of descriptors: a listener left enabled would spin. The watch's next tick with room again
+ * does not know of it, so it is enabled by a one-shot timer. */
+static void http_on_retry(evutil_socket_t fd, short what, void *arg)
+{
+    (void)fd;
+    (void)what;
+    evconnlistener_enable(arg);
+}
+
+static void http_on_accept_error(struct evconnlistener *listener, void *arg)
+{
+    struct http *http = ((struct transport *)arg)->http;
+    log_write(&http->app->log, LOG_LEVEL_ERROR, "cannot accept a connection errno=%d", errno);
+    evconnlistener_disable(listener);
+    const struct timeval second = {1, 0};
+    event_base_once(http->base, -1, EV_TIMEOUT, http_on_retry, listener, &second);
+}
+
+static int transport_new(struct http *http, struct transport *t, const struct config *config,
+                         struct error *err)
+{
+    t->http = http;
+    t->evhttp = evhttp_new(http->base);
+    if (!t->evhttp)
+        return error_set(err, ERROR_MEMORY, "cannot make the HTTP server");
+    evhttp_set_max_headers_size(t->evhttp,
+                                (ev_ssize_t)config_number(config, "limits/header_bytes"));
+    evhttp_set_max_body_size(t->evhttp, (ev_ssize_t)config_number(config, "limits/body_bytes"));
+    evhttp_set_timeout(t->evhttp, (int)config_number(config, "limits/idle_s"));
+    evhttp_set_default_content_type(t->evhttp, "application/json");
+    /* all known methods come to us, so that a wrong one gets 405 with Allow */
+    evhttp_set_allowed_methods(t->evhttp, EVHTTP_REQ_GET | EVHTTP_REQ_POST | EVHTTP_REQ_HEAD |
+                                              EVHTTP_REQ_PUT | EVHTTP_REQ_DELETE |
+                                              EVHTTP_REQ_OPTIONS | EVHTTP_REQ_PATCH);
+    evhttp_set_bevcb(t->evhttp, http_on_connection, t);
+    evhttp_set_gencb(t->evhttp, http_on_request, t);
+    return 0;
+}
+
+static int add_listener(struct http *http, struct transport *t, struct evconnlistener *listener,
+                        struct error *err)
+{
+    if (!listener || http->listener_count == LISTENERS ||
+        !evhttp_bind_listener(t->evhttp, listener))
+        return error_set(err, ERROR_IO, "cannot listen: %s", strerror(errno));
+    evconnlistener_set_error_cb(listener, http_on_accept_error);
+    http->listener[http->listener_count++] = listener;
+    return 0;
+}
+
+/* A socket file nobody answers at is left over from a crash; one that answers is another daemon. */
+static int clear_stale(const char *path, const struct sockaddr_un *address, struct error *err)
+{
+    int fd = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
+    bool answered = fd >= 0 && connect(fd, (const struct sockaddr *)address, sizeof *address) == 0;
+    if (fd >= 0)
+        close(fd);
+    if (answered) {
+        error_set(err, ERROR_CONFLICT, "another daemon answers at %s", path);
+        error_hint(err, "stop it first, or choose another --socket");
+        return ERROR_CONFLICT;
+    }
+    unlink(path);
+    return 0;
+}
+
+static int listen_local(struct http *http, const char *path, struct error *err)
+{
+    struct sockaddr_un address = {.sun_family = AF_UNIX};
+    if (strlen(path) >= sizeof address.sun_path)
+        return error_set(err, ERROR_INVALID, "the socket's path is longer than %zu bytes: %s",
+                         sizeof address.sun_path - 1, path);
+    memcpy(address.sun_path, path, strlen(path) + 1);
+    int rc = clear_stale(path, &address, err);
+    if (rc)
+        return rc;
+    mode_t was = umask((mode_t)(0777 & ~SOCKET_MODE));
+    struct evconnlistener *listener = evconnlistener_new_bind(
+        http->base, NULL, NULL, LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC, BACKLOG,
+        (struct sockaddr *)&address, sizeof address);
+    umask(was);
+    if (!listener) {
+        error_set(err, ERROR_IO, "cannot listen at %s: %s", path, strerror(errno));
+        error_hint(err, "check that its folder exists and is writable");
+        return ERROR_IO;
+    }
+    http->socket_path = xstrdup(path);
+    return add_listener(http, &http->local, listener, err);
+}
+
+static int listen_tcp(struct http *http, const struct config *config, struct error *err)
+{
+    const char *where = config_text(config, "tcp/listen");
+    if (!*where)
+        return 0;
+    struct sockaddr_storage address;
+    int length = sizeof address;
+    if (evutil_parse_sockaddr_port(where, (struct sockaddr *)&address, &length)) {
+        error_set(err, ERROR_INVALID, "must be an address and a port, 192.0.2.10:8443");
+        error_field(err, "tcp/listen", where);
+        return ERROR_INVALID;
+    }
+    int rc = tls_context_new(config, &http->tcp.tls, err);
+    if (!rc)
+        rc = transport_new(http, &http->tcp, config, err);
+    if (rc)
+        return rc;
+    struct evconnlistener *listener = evconnlistener_new_bind(
+        http->base, NULL, NULL, LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC | LEV_OPT_REUSEABLE,
+        BACKLOG, (struct sockaddr *)&address, length);
+    if (!listener)
+        return error_set(err, ERROR_IO, "cannot listen at %s: %s", where, strerror(errno));
+    return add_listener(http, &http->tcp, listener, err);
+}
+
+/* Sockets handed down by systemd; *ret_count 0 if none. */
+static int listen_handed_down(struct http *http, int *ret_count, struct error *err)
+{
+    *ret_count = 0;
+#ifdef ODDLOAF_SYSTEMD
+    int count = sd_listen_fds(1);
+    for (int i = 0; i < count; i++) {
+        int fd = SD_LISTEN_FDS_START + i;
+        if (sd_is_socket(fd, AF_UNIX, SOCK_STREAM, 1) <= 0)
+            return error_set(err, ERROR_INVALID,
+                             "systemd handed down something other than a"
+                             " listening Unix socket");
+        evutil_make_socket_nonblocking(fd);
+        evutil_make_socket_closeonexec(fd);
+        /* backlog 0: it listens already */
+        struct evconnlistener *listener =
+            evconnlistener_new(http->base, NULL, NULL, LEV_OPT_CLOSE_ON_FREE, 0, fd);
+        int rc = add_listener(http, &http->local, listener, err);
+        if (rc)
+            return rc;
+        ++*ret_count;
+    }
+#else
+    (void)http;
+    (void)err;
+#endif
+    return 0;
+}
+
+static int listen_all(struct http *http, const struct config *config, const char *socket_path,
+                      struct error *err)
+{
+    int handed_down;
+    int rc = transport_new(http, &http->local, config, err);
+    if (!rc)
+        rc = listen_handed_down(http, &handed_down, err);
+    if (!rc && handed_down == 0)
+        rc = listen_local(http, socket_path, err);
+    return rc ? rc : listen_tcp(http, config, err);
+}
+
+int http_start(struct event_base *base, struct app *app, const char *socket_path, struct http **ret,
+               struct error *err)
+{
+    struct http *http = xcalloc(1, sizeof *http);
+    struct setup *setup = app_setup(app);
+    http->base = base;
+    http->app = app;
+    pthread_mutex_init(&http->lock, NULL);
+    http->conns =
+        conn_watch_new(base, (size_t)config_number(setup->config, "limits/connections"),
+                       config_number(setup->config, "limits/request_s") * 1000, http_on_full, http);
+    http->wake_fd = eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC);
+    http->woken = event_new(base, http->wake_fd, EV_READ | EV_PERSIST, http_on_woken, http);
+    event_add(http->woken, NULL);
+    int rc = listen_all(http, setup->config, socket_path, err);
+    setup_unref(setup);
+    if (rc) {
+        http_free(http);
+        return rc;
+    }
+    *ret = http;
+    return 0;
+}
+
+void http_stop_listening(struct http *http)
+{
+    for (int i = 0; i < http->listener_count; i++)
+        evconnlistener_disable(http->listener[i]);
+}
+
+size_t http_pending(const struct http *http)
+{
+    return http->pending;
+}
+
+void http_free(struct http *http)
+{
+    if (!http)
+        return;
+    http_on_woken(http->wake_fd, 0, http); /* answers made since the loop stopped */
+    if (http->local.evhttp)
+        evhttp_free(http->local.evhttp);
+    if (http->tcp.evhttp)
+        evhttp_free(http->tcp.evhttp);
+    conn_watch_free(http->conns);
+    SSL_CTX_free(http->tcp.tls);
+    event_free(http->woken);
+    close(http->wake_fd);
+    if (http->socket_path)
+        unlink(http->socket_path);
+    free(http->socket_path);
+    pthread_mutex_destroy(&http->lock);
+    free(http);
+}

@@ -1,0 +1,21 @@
+/* The event loop's side of HTTP: listeners, limits, framing checks that evhttp leaves out, peers'
+ * credentials, and the way back of answers made on other threads. */
+#ifndef ODDLOAF_SERVE_HTTP_H
+#define ODDLOAF_SERVE_HTTP_H
+
+#include "serve/app.h"
+#include <event2/event.h>
+
+struct http;
+
+/* Listens on the Unix socket `socket_path` (a stale one is replaced), or on sockets handed down by
+ * systemd, and on TCP+TLS if the config says so. */
+int http_start(struct event_base *base, struct app *app, const char *socket_path, struct http **ret,
+               struct error *err);
+/* Takes no more connections; requests under way go on. */
+void http_stop_listening(struct http *http);
+/* Requests under way. */
+size_t http_pending(const struct http *http);
+void http_free(struct http *http); /* NULL is fine; removes the socket file it made */
+
+#endif

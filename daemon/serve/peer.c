@@ -1,0 +1,116 @@
+#include "serve/peer.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "serve/request.h"
+#include <grp.h>
+#include <openssl/evp.h>
+#include <pwd.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <unistd.h>
+
+enum { NAME_BUFFER = 16384, GROUPS_MOST = 1024 };
+
+static const struct {
+    const char *word, *setting;
+    unsigned role;
+} ROLES[] = {{"desk", "roles/desk", ROLE_DESK},
+             {"qa", "roles/qa", ROLE_QA},
+             {"manager", "roles/manager", ROLE_MANAGER},
+             {"admin", "roles/admin", ROLE_ADMIN}};
+
+bool peer_uid(int fd, uid_t *ret)
+{
+    struct ucred who;
+    socklen_t size = sizeof who;
+    struct sockaddr_storage address;
+    socklen_t length = sizeof address;
+    if (getsockname(fd, (struct sockaddr *)&address, &length) || address.ss_family != AF_UNIX)
+        return false;
+    if (getsockopt(fd, SOL_SOCKET, SO_PEERCRED, &who, &size))
+        return false;
+    *ret = who.uid;
+    return true;
+}
+
+static bool group_id(const char *name, gid_t *ret)
+{
+    char buffer[NAME_BUFFER];
+    struct group entry, *found = NULL;
+    if (getgrnam_r(name, &entry, buffer, sizeof buffer, &found) || !found)
+        return false;
+    *ret = entry.gr_gid;
+    return true;
+}
+
+static bool in_any(const json_t *names, const gid_t *groups, int count)
+{
+    size_t i;
+    const json_t *name;
+    json_array_foreach(names, i, name)
+    {
+        gid_t gid;
+        if (!group_id(json_string_value(name), &gid))
+            continue;
+        for (int g = 0; g < count; g++) {
+            if (groups[g] == gid)
+                return true;
+        }
+    }
+    return false;
+}
+
+unsigned peer_roles_of_uid(const struct config *config, uid_t uid)
+{
+    if (uid == 0 || uid == geteuid())
+        return ROLE_ANY;
+    char buffer[NAME_BUFFER];
+    struct passwd entry, *found = NULL;
+    if (getpwuid_r(uid, &entry, buffer, sizeof buffer, &found) || !found)
+        return 0;
+    /* SO_PEERCRED has no supplementary groups: ask the user database */
+    gid_t groups[GROUPS_MOST];
+    int count = GROUPS_MOST;
+    if (getgrouplist(entry.pw_name, entry.pw_gid, groups, &count) < 0)
+        return 0;
+    unsigned roles = 0;
+    for (size_t i = 0; i < sizeof ROLES / sizeof ROLES[0]; i++) {
+        if (in_any(config_list(config, ROLES[i].setting), groups, count))
+            roles |= ROLES[i].role;
+    }
+    return roles;
+}
+
+unsigned peer_role(const char *word)
+{
+    for (size_t i = 0; i < sizeof ROLES / sizeof ROLES[0]; i++) {
+        if (strcmp(ROLES[i].word, word) == 0)
+            return ROLES[i].role;
+    }
+    return 0;
+}
+
+static void sha256_hex(const char *text, char out[static 65])
+{
+    unsigned char digest[EVP_MAX_MD_SIZE];
+    unsigned length = 0;
+    EVP_Digest(text, strlen(text), digest, &length, EVP_sha256(), NULL);
+    for (unsigned i = 0; i < 32; i++)
+        snprintf(out + 2 * (size_t)i, 3, "%02x", digest[i]);
+}
+
+/* The token file is read anew each time: taking a token away needs no restart. */
+unsigned peer_roles_of_token(const struct config *config, const char *token)
+{
+    const char *path = config_text(config, "tcp/tokens");
+    json_t *tokens = NULL;
+    if (!*path || jsonx_load(path, &tokens, NULL))
+        return 0;
+    char hash[65];
+    sha256_hex(token, hash);
+    const char *word = json_string_value(json_object_get(tokens, hash));
+    unsigned role = word ? peer_role(word) : 0;
+    json_decref(tokens);
+    return role;
+}

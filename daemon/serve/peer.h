@@ -1,0 +1,20 @@
+/* Who is at the other end: roles by the Unix groups of the peer of a local socket, by a bearer
+ * token or a client certificate over TLS. */
+#ifndef ODDLOAF_SERVE_PEER_H
+#define ODDLOAF_SERVE_PEER_H
+
+#include "serve/config.h"
+#include <stdbool.h>
+#include <sys/types.h>
+
+/* The uid at connect(2) time. False if the socket is not a local one. */
+bool peer_uid(int fd, uid_t *ret);
+/* Roles of a local user: root and the daemon's own user have all; else by group (config
+ * roles/…). Looks the user up, so not for the loop thread. */
+unsigned peer_roles_of_uid(const struct config *config, uid_t uid);
+/* Roles of a word ("desk", "qa", "manager", "admin"), 0 if unknown. */
+unsigned peer_role(const char *word);
+/* Roles of a bearer token (config tcp/tokens: SHA-256 in hex → role), 0 if unknown. */
+unsigned peer_roles_of_token(const struct config *config, const char *token);
+
+#endif

@@ -1,0 +1,26 @@
+/* Finding the lot of a complaint from what its form says. */
+#ifndef ODDLOAF_SERVE_PLACING_H
+#define ODDLOAF_SERVE_PLACING_H
+
+#include "intake/complaint_form.h"
+#include "lots/match.h"
+#include "serve/app.h"
+#include "store/complaint.h"
+
+struct placing {
+    struct complaint_lot lots[COMPLAINT_LOTS];
+    int lot_count;
+    int64_t product_id;             /* of the product the form names, 0 if unknown */
+    char likeliest[LOT_MATCH_CODE]; /* code of the first candidate, "" if none */
+};
+
+int placing_find(const struct setup *setup, struct store *store, const struct complaint_form *form,
+                 struct placing *ret, struct error *err);
+/* A first candidate of at least this weight is taken as the lot. */
+double placing_settled_at(const struct setup *setup);
+
+/* Matches complaints with open lots again (records came since) and places those whose candidates
+ * changed. Runs on a reader thread. */
+int placing_again(struct app *app, struct setup *setup, struct store *store, struct error *err);
+
+#endif

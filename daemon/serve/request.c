@@ -1,0 +1,103 @@
+#include "serve/request.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include <stdlib.h>
+#include <string.h>
+
+const char *request_query(const struct request *rq, const char *name)
+{
+    for (size_t i = 0; i < rq->query_count; i++) {
+        if (strcmp(rq->query[i].name, name) == 0)
+            return rq->query[i].value;
+    }
+    return NULL;
+}
+
+int request_query_int(const struct request *rq, const char *name, int64_t missing, int64_t *ret,
+                      struct error *err)
+{
+    const char *text = request_query(rq, name);
+    if (!text || !*text) {
+        *ret = missing;
+        return 0;
+    }
+    if (text_to_int64(text, ret) == 0)
+        return 0;
+    error_set(err, ERROR_INVALID, "must be a whole number");
+    error_field(err, name, text);
+    return ERROR_INVALID;
+}
+
+int request_json(const struct request *rq, json_t **ret, struct error *err)
+{
+    json_t *body = NULL;
+    int rc = jsonx_parse(rq->body, rq->body_length, &body, err);
+    if (!rc && !json_is_object(body)) {
+        json_decref(body);
+        return error_set(err, ERROR_INVALID, "the body must be one JSON object");
+    }
+    if (!rc)
+        *ret = body;
+    return rc;
+}
+
+void request_reply_json(struct request *rq, int status, json_t *body)
+{
+    char *text = jsonx_dump(body);
+    json_decref(body);
+    request_reply(rq, status, "application/json", text, strlen(text));
+}
+
+static int status_of(int code)
+{
+    static const struct {
+        int code, status;
+    } STATUS[] = {{ERROR_INVALID, 400},  {ERROR_NOT_FOUND, 404}, {ERROR_DENIED, 403},
+                  {ERROR_CONFLICT, 409}, {ERROR_TOO_LARGE, 413}, {ERROR_BUSY, 503},
+                  {ERROR_NO_SPACE, 507}};
+    for (size_t i = 0; i < sizeof STATUS / sizeof STATUS[0]; i++) {
+        if (STATUS[i].code == code)
+            return STATUS[i].status;
+    }
+    return 500;
+}
+
+static const char *title_of(int code)
+{
+    static const struct {
+        int code;
+        const char *title;
+    } TITLE[] = {{ERROR_INVALID, "Something in the request cannot be right"},
+                 {ERROR_NOT_FOUND, "Not found"},
+                 {ERROR_DENIED, "Not allowed for this role"},
+                 {ERROR_CONFLICT, "It contradicts what is recorded"},
+                 {ERROR_TOO_LARGE, "Too large"},
+                 {ERROR_BUSY, "Busy, try again"},
+                 {ERROR_NO_SPACE, "No space left"}};
+    for (size_t i = 0; i < sizeof TITLE / sizeof TITLE[0]; i++) {
+        if (TITLE[i].code == code)
+            return TITLE[i].title;
+    }
+    return "The daemon could not do it";
+}
+
+void request_reply_error(struct request *rq, int code, const struct error *err)
+{
+    char type[64];
+    snprintf(type, sizeof type, "urn:oddloaf:problem:%s", error_word((enum error_code)code));
+    json_t *problem =
+        json_pack("{s:s, s:s, s:i, s:s}", "type", type, "title", title_of(code), "status",
+                  status_of(code), "detail", err->text[0] ? err->text : title_of(code));
+    if (err->field[0] || err->source[0] || err->line) {
+        json_object_set_new(problem, "errors",
+                            json_pack("[{s:s, s:I, s:I, s:s, s:s, s:s}]", "source", err->source,
+                                      "line", (json_int_t)err->line, "column",
+                                      (json_int_t)err->column, "field", err->field, "value",
+                                      err->value, "reason", err->text));
+    }
+    if (err->hint[0])
+        json_object_set_new(problem, "hint", json_string(err->hint));
+    char *text = jsonx_dump(problem);
+    json_decref(problem);
+    request_reply(rq, status_of(code), "application/problem+json", text, strlen(text));
+}

@@ -1,0 +1,56 @@
+/* One request on its way through the daemon: read on the loop, handled on a reader thread,
+ * perhaps committed by the writer, answered on the loop again. The handler owns it from the call
+ * until it has called exactly one of the request_reply functions, which may be on any thread. */
+#ifndef ODDLOAF_SERVE_REQUEST_H
+#define ODDLOAF_SERVE_REQUEST_H
+
+#include "base/error.h"
+#include "store/store.h"
+#include <jansson.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+/* What a peer may do; a peer can have several. */
+enum role { ROLE_DESK = 1, ROLE_QA = 2, ROLE_MANAGER = 4, ROLE_ADMIN = 8 };
+#define ROLE_ANY (ROLE_DESK | ROLE_QA | ROLE_MANAGER | ROLE_ADMIN)
+
+enum { REQUEST_PARTS = 3 };
+
+struct app;
+struct query_pair {
+    char *name, *value;
+};
+
+struct request {
+    struct app *app;
+    unsigned roles;
+    const char *part[REQUEST_PARTS]; /* what the route's '*' stood for, percent-decoded */
+    struct query_pair *query;
+    size_t query_count;
+    char *content_type; /* "" if none */
+    char *accept;
+    char *body; /* NUL-terminated */
+    size_t body_length;
+    void *slot; /* the loop's own */
+    char *path; /* owns what `part` points into */
+};
+
+/* NULL if absent. */
+const char *request_query(const struct request *rq, const char *name);
+/* Absent → `missing`. A malformed one fills err with the field. */
+int request_query_int(const struct request *rq, const char *name, int64_t missing, int64_t *ret,
+                      struct error *err);
+/* The body as one JSON object. */
+int request_json(const struct request *rq, json_t **ret, struct error *err);
+
+/* Each ends the request. `body` is taken over (malloc'd). */
+void request_reply(struct request *rq, int status, const char *content_type, char *body,
+                   size_t length);
+void request_reply_json(struct request *rq, int status, json_t *body); /* takes the reference */
+/* A problem document (RFC 9457) from an error, with the status of its code. */
+void request_reply_error(struct request *rq, int code, const struct error *err);
+
+/* Runs on a reader thread. */
+typedef void (*request_handler)(struct request *rq, struct store *store);
+
+#endif

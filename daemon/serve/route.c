@@ -1,0 +1,123 @@
+#include "serve/route.h"
+#include <stdio.h>
+#include <string.h>
+
+#define SHOP (ROLE_DESK | ROLE_QA | ROLE_MANAGER | ROLE_ADMIN)
+#define INTAKE (ROLE_DESK | ROLE_QA)
+#define QUALITY (ROLE_QA)
+#define STUDY (ROLE_QA | ROLE_MANAGER)
+
+static const struct route ROUTES[] = {
+    {"POST", "complaints", INTAKE, complaints_post},
+    {"POST", "complaints/preview", INTAKE, complaints_preview},
+    {"GET", "complaints/*", SHOP, complaints_get},
+    {"GET", "cases", SHOP, cases_list},
+    {"GET", "ranks", SHOP, cases_ranks},
+    {"GET", "cases/*", SHOP, cases_rank},
+    {"GET", "cases/*/why", SHOP, cases_why},
+    {"GET", "cases/*/ask", SHOP, cases_ask},
+    {"GET", "cases/*/reach", STUDY, cases_reach},
+    {"POST", "cases/*/verdict", QUALITY, cases_verdict},
+    {"POST", "records/*", QUALITY, records_post},
+    {"POST", "lots/hold", QUALITY, lots_hold},
+    {"POST", "lots/release", QUALITY, lots_release},
+    {"GET", "lots/*", SHOP, lots_get},
+    {"POST", "actions", QUALITY, actions_post},
+    {"GET", "actions", STUDY, actions_list},
+    {"GET", "actions/*/effect", STUDY, actions_effect},
+    {"GET", "weeks/*", STUDY, weeks_get},
+    {"GET", "trace", STUDY, trace_get},
+    {"GET", "scores", STUDY, scores_get},
+    {"GET", "rules", SHOP, rules_get},
+    {"GET", "status", SHOP, status_get},
+    {"GET", "metrics", SHOP, metrics_get},
+    {"POST", "backup", ROLE_ADMIN, backup_post},
+    {"POST", "erase", ROLE_ADMIN | ROLE_DESK, erase_post},
+};
+
+/* Matches segment by segment; both ends must be reached together. Writes the '*' segments to
+ * `part` as offsets into `path`, which stays whole. */
+static int matches(const char *pattern, const char *path, const char *part[REQUEST_PARTS],
+                   size_t lengths[REQUEST_PARTS])
+{
+    int parts = 0;
+    for (;;) {
+        size_t want = strcspn(pattern, "/"), have = strcspn(path, "/");
+        if (want == 1 && pattern[0] == '*') {
+            if (have == 0 || parts == REQUEST_PARTS)
+                return 0;
+            part[parts] = path;
+            lengths[parts++] = have;
+        } else if (want != have || strncmp(pattern, path, want) != 0) {
+            return 0;
+        }
+        pattern += want;
+        path += have;
+        if (*pattern != *path)
+            return 0;
+        if (!*pattern)
+            return 1;
+        pattern++;
+        path++;
+    }
+}
+
+static int hex_of(char c)
+{
+    if (c >= '0' && c <= '9')
+        return c - '0';
+    if ((c | 32) >= 'a' && (c | 32) <= 'f')
+        return (c | 32) - 'a' + 10;
+    return -1;
+}
+
+/* In place: what a client escaped as %2F stays one segment. */
+static void percent_decode(char *s)
+{
+    char *out = s;
+    for (; *s; s++) {
+        int high = *s == '%' ? hex_of(s[1]) : -1;
+        int low = high >= 0 ? hex_of(s[2]) : -1;
+        if (low >= 0 && (high || low)) {
+            *out++ = (char)(high * 16 + low);
+            s += 2;
+        } else {
+            *out++ = *s;
+        }
+    }
+    *out = '\0';
+}
+
+static void cut_parts(struct request *rq, const char *part[], const size_t lengths[])
+{
+    for (int i = REQUEST_PARTS - 1; i >= 0; i--) {
+        if (!part[i])
+            continue;
+        char *start = rq->path + (part[i] - rq->path);
+        start[lengths[i]] = '\0';
+        percent_decode(start);
+        rq->part[i] = start;
+    }
+}
+
+const struct route *route_find(const char *method, struct request *rq, char *ret_methods,
+                               size_t size)
+{
+    static const char PREFIX[] = "/v1/";
+    ret_methods[0] = '\0';
+    if (strncmp(rq->path, PREFIX, sizeof PREFIX - 1) != 0)
+        return NULL;
+    for (size_t i = 0; i < sizeof ROUTES / sizeof ROUTES[0]; i++) {
+        const char *part[REQUEST_PARTS] = {NULL};
+        size_t lengths[REQUEST_PARTS] = {0};
+        if (!matches(ROUTES[i].path, rq->path + sizeof PREFIX - 1, part, lengths))
+            continue;
+        if (strcmp(ROUTES[i].method, method) == 0) {
+            cut_parts(rq, part, lengths);
+            return &ROUTES[i];
+        }
+        size_t used = strlen(ret_methods);
+        snprintf(ret_methods + used, size - used, "%s%s", used ? ", " : "", ROUTES[i].method);
+    }
+    return NULL;
+}

@@ -1,0 +1,46 @@
+/* The table of what the daemon answers: method, path, who may, which handler. */
+#ifndef ODDLOAF_SERVE_ROUTE_H
+#define ODDLOAF_SERVE_ROUTE_H
+
+#include "serve/request.h"
+
+struct route {
+    const char *method;
+    const char *path; /* segments after the version; '*' takes one segment */
+    unsigned roles;   /* any of these */
+    request_handler handler;
+};
+
+/* Finds the route of `rq` and splits its path into rq->part. NULL: none; then *ret_methods lists
+ * the methods the path would take ("" for an unknown path). */
+const struct route *route_find(const char *method, struct request *rq, char *ret_methods,
+                               size_t size);
+
+/* Handlers, by file. */
+void complaints_post(struct request *rq, struct store *store);
+void complaints_preview(struct request *rq, struct store *store);
+void complaints_get(struct request *rq, struct store *store);
+void cases_list(struct request *rq, struct store *store);
+void cases_rank(struct request *rq, struct store *store);
+void cases_ranks(struct request *rq, struct store *store);
+void cases_why(struct request *rq, struct store *store);
+void cases_ask(struct request *rq, struct store *store);
+void cases_reach(struct request *rq, struct store *store);
+void cases_verdict(struct request *rq, struct store *store);
+void records_post(struct request *rq, struct store *store);
+void lots_get(struct request *rq, struct store *store);
+void lots_hold(struct request *rq, struct store *store);
+void lots_release(struct request *rq, struct store *store);
+void actions_post(struct request *rq, struct store *store);
+void actions_list(struct request *rq, struct store *store);
+void actions_effect(struct request *rq, struct store *store);
+void weeks_get(struct request *rq, struct store *store);
+void trace_get(struct request *rq, struct store *store);
+void scores_get(struct request *rq, struct store *store);
+void rules_get(struct request *rq, struct store *store);
+void status_get(struct request *rq, struct store *store);
+void metrics_get(struct request *rq, struct store *store);
+void backup_post(struct request *rq, struct store *store);
+void erase_post(struct request *rq, struct store *store);
+
+#endif

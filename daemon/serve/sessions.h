@@ -1,0 +1,24 @@
+/* Uploads under way: a file comes in parts, each its own request; a session keeps its parser. One
+ * part of a session is handled at a time; a session left alone is dropped. Thread-safe. */
+#ifndef ODDLOAF_SERVE_SESSIONS_H
+#define ODDLOAF_SERVE_SESSIONS_H
+
+#include "base/error.h"
+#include "records/load.h"
+
+struct sessions;
+
+struct sessions *sessions_new(void);
+void sessions_free(struct sessions *sessions);
+
+/* Part `part` of the upload `id` begins. Part 0 opens it with `options`; ERROR_CONFLICT if the
+ * part is not the next one or another part is being handled, ERROR_NOT_FOUND if the session is gone
+ * (the daemon was restarted: start the upload again), ERROR_BUSY if too many are open. */
+int sessions_take(struct sessions *sessions, const char *id, int64_t part, int64_t now_ms,
+                  const struct load_options *options, struct load **ret, struct error *err);
+/* The part is done; `ended`: the session is over and its load has been freed. */
+void sessions_give(struct sessions *sessions, const char *id, bool ended, int64_t now_ms);
+/* Drops sessions idle for ten minutes. */
+void sessions_expire(struct sessions *sessions, int64_t now_ms);
+
+#endif

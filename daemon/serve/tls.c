@@ -1,0 +1,69 @@
+#include "serve/tls.h"
+#include "serve/peer.h"
+#include <openssl/err.h>
+#include <openssl/x509.h>
+
+static int refuse(const char *what, const char *path, struct error *err)
+{
+    char reason[160];
+    ERR_error_string_n(ERR_get_error(), reason, sizeof reason);
+    error_set(err, ERROR_INVALID, "cannot use the %s: %s", what, reason);
+    error_at(err, path, 0, 0);
+    return ERROR_INVALID;
+}
+
+static int load(SSL_CTX *context, const struct config *config, struct error *err)
+{
+    const char *certificate = config_text(config, "tcp/certificate");
+    const char *key = config_text(config, "tcp/key");
+    const char *authority = config_text(config, "tcp/client_ca");
+    if (SSL_CTX_use_certificate_chain_file(context, certificate) != 1)
+        return refuse("certificate", certificate, err);
+    if (SSL_CTX_use_PrivateKey_file(context, key, SSL_FILETYPE_PEM) != 1 ||
+        SSL_CTX_check_private_key(context) != 1)
+        return refuse("key", key, err);
+    if (*authority) {
+        if (SSL_CTX_load_verify_locations(context, authority, NULL) != 1)
+            return refuse("client authority", authority, err);
+        SSL_CTX_set_verify(context, SSL_VERIFY_PEER, NULL);
+    }
+    return 0;
+}
+
+int tls_context_new(const struct config *config, SSL_CTX **ret, struct error *err)
+{
+    SSL_CTX *context = SSL_CTX_new(TLS_server_method());
+    if (!context)
+        return refuse("TLS library", "", err);
+    SSL_CTX_set_min_proto_version(context, TLS1_2_VERSION);
+    SSL_CTX_set_session_cache_mode(context, SSL_SESS_CACHE_OFF);
+    int rc = load(context, config, err);
+    if (rc) {
+        SSL_CTX_free(context);
+        return rc;
+    }
+    *ret = context;
+    return 0;
+}
+
+unsigned tls_peer_roles(SSL *ssl)
+{
+    X509 *certificate = SSL_get1_peer_certificate(ssl);
+    if (!certificate || SSL_get_verify_result(ssl) != X509_V_OK) {
+        X509_free(certificate);
+        return 0;
+    }
+    unsigned roles = 0;
+    X509_NAME *subject = X509_get_subject_name(certificate);
+    int at = -1;
+    while ((at = X509_NAME_get_index_by_NID(subject, NID_organizationalUnitName, at)) >= 0) {
+        unsigned char *text = NULL;
+        ASN1_STRING *unit = X509_NAME_ENTRY_get_data(X509_NAME_get_entry(subject, at));
+        if (ASN1_STRING_to_UTF8(&text, unit) >= 0) {
+            roles |= peer_role((const char *)text);
+            OPENSSL_free(text);
+        }
+    }
+    X509_free(certificate);
+    return roles;
+}

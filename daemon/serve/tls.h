@@ -1,0 +1,14 @@
+/* TLS of the optional TCP listener: TLS 1.2 or newer, certificate and key from the config, client
+ * certificates accepted when an authority is named. */
+#ifndef ODDLOAF_SERVE_TLS_H
+#define ODDLOAF_SERVE_TLS_H
+
+#include "base/error.h"
+#include "serve/config.h"
+#include <openssl/ssl.h>
+
+int tls_context_new(const struct config *config, SSL_CTX **ret, struct error *err);
+/* Roles a verified client certificate gives: each OU that is a role's word. 0 if none. */
+unsigned tls_peer_roles(SSL *ssl);
+
+#endif

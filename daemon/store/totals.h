@@ -1,0 +1,13 @@
+/* How much there is, for status and metrics. */
+#ifndef ODDLOAF_STORE_TOTALS_H
+#define ODDLOAF_STORE_TOTALS_H
+
+#include "store/store.h"
+
+/* readings is an estimate (the table is large); the others are exact. */
+struct store_totals {
+    int64_t products, lots, readings, complaints, cases_open, cases_settled;
+};
+int store_totals(struct store *store, struct store_totals *ret, struct error *err);
+
+#endif
