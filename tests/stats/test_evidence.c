@@ -1,0 +1,206 @@
+/* Evidence arithmetic: Jaynes (2003) ch. 4, Eddy's test example (1982), Quinlan's weather table
+ * (1986), Oswego 1940. */
+#include "checks.h"
+
+#include <stdlib.h>
+
+#include "base/error.h"
+#include "stats/evidence.h"
+
+static double fraction(const json_t *value)
+{
+    if (json_is_number(value))
+        return json_number_value(value);
+    char *rest;
+    double over = strtod(json_string_value(value), &rest);
+    return *rest == '/' ? over / strtod(rest + 1, NULL) : over;
+}
+
+static void decibels(void **state)
+{
+    (void)state;
+    double db[CHECKS_MAX], p[CHECKS_MAX];
+    size_t n = input_numbers("B7-DB", "db", db);
+    for (size_t i = 0; i < n; i++)
+        p[i] = evidence_probability(db[i]);
+    want_series("B7-DB", "p", p, n, 1e-9, 0);
+    near_value("there and back", evidence_decibels(evidence_odds(evidence_probability(-37))), -37,
+               1e-12, 0);
+    near_value("bits", evidence_bits(8), 3, 0, 1e-15);
+}
+
+static void two_machines(void **state)
+{
+    (void)state;
+    const char *id = "B7-JAYNES2";
+    double bad_a = fraction(check_input(id, "p_bad_A")),
+           bad_b = fraction(check_input(id, "p_bad_B"));
+    double per_bad = evidence_decibels(bad_a / bad_b);
+    double per_good = evidence_decibels((1 - bad_a) / (1 - bad_b));
+    want_value(id, "db_per_bad", per_bad);
+    want_value(id, "db_per_good", per_good);
+    double got[CHECKS_MAX];
+    size_t i;
+    json_t *draws = check_input(id, "draws_[bad,good]"), *draw;
+    json_array_foreach(draws, i, draw) got[i] =
+        evidence_decibels(input_number(id, "prior_odds_A")) +
+        json_number_value(json_array_get(draw, 0)) * per_bad +
+        json_number_value(json_array_get(draw, 1)) * per_good;
+    want_series(id, "evidence_db", got, json_array_size(draws), 1e-9, 0);
+}
+
+/* The hypothesis nobody listed wakes up when the listed ones keep failing. */
+static void three_machines(void **state)
+{
+    (void)state;
+    const char *id = "B7-JAYNES3";
+    double prior[CHECKS_MAX], bad[3], want[CHECKS_MAX], weights[3], p[3];
+    input_numbers(id, "prior", prior);
+    for (size_t c = 0; c < 3; c++)
+        bad[c] = fraction(json_array_get(check_input(id, "p_bad"), c));
+    size_t i;
+    json_t *rows = check_wanted(id, "rows_[m,dbA,dbB,dbC,pA,pB,pC]"), *row;
+    json_array_foreach(rows, i, row)
+    {
+        numbers(row, want);
+        for (size_t c = 0; c < 3; c++)
+            weights[c] = log(prior[c]) + want[0] * log(bad[c]);
+        assert_int_equal(evidence_normalise(weights, 3, p, NULL), 0);
+        for (size_t c = 0; c < 3; c++) {
+            near_value("p", p[c], want[4 + c], 1e-8, 1e-15);
+            double others = 0; /* 1 - p has no digits when p is nearly 1 */
+            for (size_t o = 0; o < 3; o++)
+                others += o == c ? 0 : p[o];
+            near_value("dB", evidence_decibels(p[c] / others), want[1 + c], 1e-8, 1e-8);
+        }
+    }
+}
+
+static void one_test_and_serial_ratios(void **state)
+{
+    (void)state;
+    const char *id = "B7-EDDY";
+    double ratio = input_number(id, "sens") / input_number(id, "false_pos");
+    double db =
+        evidence_decibels(evidence_odds(input_number(id, "prior"))) + evidence_decibels(ratio);
+    want_value(id, "lr_db", evidence_decibels(ratio));
+    want_value(id, "posterior", evidence_probability(db));
+    double ratios[CHECKS_MAX],
+        bits = evidence_bits(evidence_odds(input_number("B7-SERIAL", "prior")));
+    size_t n = input_numbers("B7-SERIAL", "lrs", ratios);
+    for (size_t i = 0; i < n; i++)
+        bits += evidence_bits(ratios[i]);
+    want_value("B7-SERIAL", "odds", exp2(bits));
+    want_value("B7-SERIAL", "posterior", 1 / (1 + exp2(-bits)));
+}
+
+static void naive_bayes_skips_the_unknown(void **state)
+{
+    (void)state;
+    double weights[CHECKS_MAX], row[CHECKS_MAX], p[3], log_evidence;
+    input_numbers("B7-NB3", "prior", weights);
+    for (size_t c = 0; c < 3; c++)
+        weights[c] = log(weights[c]);
+    size_t i;
+    json_t *rows = check_input("B7-NB3", "likelihood_rows_per_clue"), *clue;
+    json_array_foreach(rows, i, clue)
+    {
+        numbers(clue, row);
+        for (size_t c = 0; c < 3; c++)
+            weights[c] += log(row[c]);
+    }
+    assert_int_equal(evidence_normalise(weights, 3, p, &log_evidence), 0);
+    want_series("B7-NB3", "posterior", p, 3, 1e-9, 0);
+    want_value("B7-NB3", "log_evidence", log_evidence);
+}
+
+static void no_underflow(void **state)
+{
+    (void)state;
+    double weights[CHECKS_MAX], p[CHECKS_MAX];
+    size_t n = input_numbers("B7-LSE", "log_weights", weights);
+    want_value("B7-LSE", "logsumexp", evidence_log_sum(weights, n));
+    assert_int_equal(evidence_normalise(weights, n, weights, NULL), 0);
+    want_series("B7-LSE", "p", weights, n, 0, 1e-8);
+    double dead[] = {-INFINITY, -INFINITY}, one[] = {-INFINITY, -2000, -INFINITY}, bad[] = {0, NAN};
+    assert_int_equal(evidence_normalise(dead, 2, p, NULL), ERROR_INVALID);
+    assert_int_equal(evidence_normalise(bad, 2, p, NULL), ERROR_INVALID);
+    assert_int_equal(evidence_normalise(one, 3, p, NULL), 0);
+    assert_true(p[0] == 0 && p[1] == 1 && p[2] == 0);
+    assert_true(evidence_log_sum(NULL, 0) == -INFINITY);
+}
+
+static void gain_of_questions(void **state)
+{
+    (void)state;
+    const char *id = "B7-EIG", *name;
+    double prior[CHECKS_MAX], likelihood[CHECKS_MAX];
+    size_t causes = input_numbers(id, "prior", prior);
+    want_value(id, "H", evidence_entropy_bits(prior, causes));
+    json_t *questions = check_input(id, "questions_rows=answers,cols=causes"), *rows;
+    json_object_foreach(questions, name, rows)
+    {
+        size_t answers = json_array_size(rows);
+        for (size_t a = 0; a < answers; a++)
+            numbers(json_array_get(rows, a), likelihood + a * causes);
+        double gain;
+        assert_int_equal(evidence_gain_bits(prior, causes, likelihood, answers, &gain), 0);
+        near_value(name, gain, json_number_value(json_object_get(check_wanted(id, "eig"), name)), 0,
+                   1e-10);
+    }
+    double never[] = {0, 1, 0, 1}, gain;
+    assert_int_equal(evidence_gain_bits(prior, 2, never, 2, &gain), ERROR_INVALID);
+    double minus[] = {1.5, 0.5, -0.5, 0.5};
+    assert_int_equal(evidence_gain_bits(prior, 2, minus, 2, &gain), ERROR_INVALID);
+}
+
+/* P(value | class) from the 14 rows makes the attribute a question about the class. */
+static double weather_gain(json_t *rows, size_t column, double *ret_entropy)
+{
+    const char *values[8];
+    double counts[16] = {0}, prior[2] = {0};
+    size_t answers = 0, i;
+    json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        const char *value = json_string_value(json_array_get(row, column));
+        size_t class = strcmp(json_string_value(json_array_get(row, 4)), "yes") == 0, a = 0;
+        while (a < answers && strcmp(values[a], value) != 0)
+            a++;
+        if (a == answers)
+            values[answers++] = value;
+        counts[2 * a + class] += 1;
+        prior[class] += 1.0 / 14.0;
+    }
+    *ret_entropy = evidence_entropy_bits(prior, 2);
+    double gain;
+    assert_int_equal(evidence_gain_bits(prior, 2, counts, answers, &gain), 0);
+    return gain;
+}
+
+static void weather_table(void **state)
+{
+    (void)state;
+    json_t *rows = check_input("B7-ID3", "rows"), *gains = check_wanted("B7-ID3", "gain");
+    static const char *const names[] = {"outlook", "temperature", "humidity", "wind"};
+    for (size_t i = 0; i < 4; i++) {
+        double entropy, gain = weather_gain(rows, i, &entropy);
+        near_value(names[i], gain, json_number_value(json_object_get(gains, names[i])), 1e-9, 0);
+        want_value("B7-ID3", "H", entropy);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(decibels),
+        cmocka_unit_test(two_machines),
+        cmocka_unit_test(three_machines),
+        cmocka_unit_test(one_test_and_serial_ratios),
+        cmocka_unit_test(naive_bayes_skips_the_unknown),
+        cmocka_unit_test(no_underflow),
+        cmocka_unit_test(gain_of_questions),
+        cmocka_unit_test(weather_table),
+    };
+    return cmocka_run_group_tests(tests, checks_open, checks_close);
+}
