@@ -194,3 +194,16 @@ void text_buffer_free(struct text_buffer *b)
     free(b->data);
     *b = (struct text_buffer){0};
 }
+
+void text_append_html(struct text_buffer *b, const char *s)
+{
+    static const char SPECIAL[] = "&<>\"'";
+    static const char *const REFERENCE[] = {"&amp;", "&lt;", "&gt;", "&quot;", "&#39;"};
+    while (*s) {
+        size_t plain = strcspn(s, SPECIAL);
+        text_append_bytes(b, s, plain);
+        s += plain;
+        if (*s)
+            text_append(b, REFERENCE[strchr(SPECIAL, *s++) - SPECIAL]);
+    }
+}

@@ -1,0 +1,117 @@
+#include "notify/message.h"
+#include "notify/mime.h"
+#include "notify/view.h"
+#include <stdlib.h>
+#include <string.h>
+
+static const char *text_of(const json_t *object, const char *name)
+{
+    const char *text = json_string_value(json_object_get(object, name));
+    return text ? text : "";
+}
+
+void message_subject(const json_t *event, char *out, size_t size)
+{
+    const char *kind = text_of(event, "event");
+    const json_t *ranking = json_object_get(event, "ranking");
+    if (strcmp(kind, "urgent") == 0) {
+        snprintf(out, size, "URGENT %s: harm reported", text_of(event, "case"));
+    } else if (strcmp(kind, "digest") == 0) {
+        snprintf(out, size, "Week %s", text_of(json_object_get(event, "week"), "week"));
+    } else {
+        const json_t *top = json_array_get(json_object_get(ranking, "ranked"), 0);
+        snprintf(out, size, "%s %s: %s, %.0f %%", text_of(ranking, "case"),
+                 text_of(ranking, "symptom"), text_of(top, "title"),
+                 json_number_value(json_object_get(top, "probability")) * 100);
+    }
+}
+
+static int add_recipients(struct text_buffer *out, const json_t *to, struct error *err)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(to, i, item)
+    {
+        const char *address = json_string_value(item);
+        if (!address || !mime_is_address(address)) {
+            error_set(err, ERROR_INVALID, "is not a mail address");
+            error_field(err, "mail/to", address);
+            return ERROR_INVALID;
+        }
+        text_appendf(out, "%s%s", i ? ",\n " : "To: ", address);
+    }
+    text_append(out, "\n");
+    return 0;
+}
+
+static int add_headers(struct text_buffer *out, const json_t *event,
+                       const struct message_envelope *e, struct error *err)
+{
+    char subject[256], tagged[320], date[40];
+    const char *plant = text_of(event, "plant");
+    if (!mime_is_address(e->from)) {
+        error_set(err, ERROR_INVALID, "is not a mail address");
+        error_field(err, "mail/from", e->from);
+        return ERROR_INVALID;
+    }
+    int rc = 0;
+    mime_header(out, "From", e->from);
+    rc = add_recipients(out, e->to, err);
+    if (rc)
+        return rc;
+    message_subject(event, subject, sizeof subject);
+    snprintf(tagged, sizeof tagged, "[%.48s] %s", *plant ? plant : "oddloaf", subject);
+    if (!mime_header(out, "Subject", tagged) || !mime_is_one_line(e->message_id))
+        return error_set(err, ERROR_INVALID, "a header would hold a control character");
+    text_appendf(out, "Date: %s\n", when_format_mail(e->tz, e->queued_ms, date));
+    text_appendf(out, "Message-ID: %s\n", e->message_id);
+    text_append(out, "Auto-Submitted: auto-generated\nMIME-Version: 1.0\n");
+    return 0;
+}
+
+static void add_part(struct text_buffer *out, const char *boundary, const char *type,
+                     const char *body)
+{
+    text_appendf(out,
+                 "--%s\nContent-Type: %s; charset=UTF-8\n"
+                 "Content-Transfer-Encoding: quoted-printable\n\n",
+                 boundary, type);
+    mime_quoted_printable(out, body);
+}
+
+/* The boundary holds "=_", which quoted-printable text cannot. */
+static void boundary_of(const char *message_id, char *out, size_t size)
+{
+    size_t length = (size_t)snprintf(out, size, "=_part_");
+    for (const char *p = message_id; *p && *p != '@' && length + 1 < size; p++) {
+        if (*p != '<')
+            out[length++] = *p;
+    }
+    out[length] = '\0';
+}
+
+int message_compose(const json_t *event, const struct message_envelope *e, char **ret,
+                    struct error *err)
+{
+    struct text_buffer out = {0}, body = {0};
+    struct view view = {0};
+    char boundary[64];
+    int rc = add_headers(&out, event, e, err);
+    if (rc) {
+        text_buffer_free(&out);
+        return rc;
+    }
+    boundary_of(e->message_id, boundary, sizeof boundary);
+    text_appendf(&out, "Content-Type: multipart/alternative;\n boundary=\"%s\"\n\n", boundary);
+    view_of_event(event, &view);
+    view_plain(&view, &body);
+    add_part(&out, boundary, "text/plain", body.data ? body.data : "");
+    text_reset(&body);
+    view_html(&view, &body);
+    add_part(&out, boundary, "text/html", body.data);
+    text_appendf(&out, "--%s--\n", boundary);
+    text_buffer_free(&body);
+    view_free(&view);
+    *ret = text_take(&out);
+    return 0;
+}

@@ -1,0 +1,118 @@
+#include "notify/mime.h"
+#include <ctype.h>
+#include <string.h>
+
+enum {
+    LINE = 76,       /* RFC 2045 6.7, RFC 2047 section 2 */
+    WORD_OCTETS = 45 /* payload of one B-encoded UTF-8 word: 12 + 60 + 2 <= 75 characters */
+};
+
+bool mime_is_one_line(const char *value)
+{
+    for (; *value; value++) {
+        if ((unsigned char)*value < 0x20 || *value == 0x7f)
+            return false;
+    }
+    return true;
+}
+
+bool mime_is_address(const char *address)
+{
+    const char *at = strchr(address, '@');
+    if (*address == '-' || !at || at == address || !at[1] || strchr(at + 1, '@') ||
+        strlen(address) > 254)
+        return false;
+    for (const char *p = address; *p; p++) {
+        if ((unsigned char)*p <= ' ' || (unsigned char)*p >= 0x7f || strchr("\"(),:;<>[]\\", *p))
+            return false;
+    }
+    return true;
+}
+
+static void base64(struct text_buffer *out, const unsigned char *bytes, size_t length)
+{
+    static const char DIGITS[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    for (size_t i = 0; i < length; i += 3) {
+        size_t have = length - i < 3 ? length - i : 3;
+        unsigned group = (unsigned)bytes[i] << 16;
+        if (have > 1)
+            group |= (unsigned)bytes[i + 1] << 8;
+        if (have > 2)
+            group |= bytes[i + 2];
+        char four[4] = {DIGITS[group >> 18], DIGITS[group >> 12 & 63], DIGITS[group >> 6 & 63],
+                        DIGITS[group & 63]};
+        for (size_t pad = have + 1; pad < 4; pad++)
+            four[pad] = '=';
+        text_append_bytes(out, four, 4);
+    }
+}
+
+/* Bytes of the next word: as many whole characters as fit. */
+static size_t word_length(const char *s)
+{
+    size_t length = strlen(s);
+    if (length <= WORD_OCTETS)
+        return length;
+    length = WORD_OCTETS;
+    while (length > 1 && ((unsigned char)s[length] & 0xc0) == 0x80)
+        length--;
+    return length;
+}
+
+static bool is_plain(const char *name, const char *value)
+{
+    for (const char *p = value; *p; p++) {
+        if ((unsigned char)*p >= 0x7f)
+            return false;
+    }
+    return !strstr(value, "=?") && strlen(name) + 2 + strlen(value) <= LINE;
+}
+
+bool mime_header(struct text_buffer *out, const char *name, const char *value)
+{
+    if (!mime_is_one_line(value))
+        return false;
+    text_appendf(out, "%s:", name);
+    if (is_plain(name, value)) {
+        text_appendf(out, " %s\n", value);
+        return true;
+    }
+    while (*value) {
+        size_t length = word_length(value);
+        text_append(out, " =?UTF-8?B?");
+        base64(out, (const unsigned char *)value, length);
+        text_append(out, "?=\n");
+        value += length;
+    }
+    return true;
+}
+
+void mime_quoted_printable(struct text_buffer *out, const char *text)
+{
+    size_t column = 0;
+    for (; *text; text++) {
+        unsigned char c = (unsigned char)*text;
+        if (c == '\n') {
+            text_append(out, "\n");
+            column = 0;
+            continue;
+        }
+        bool ends_line = text[1] == '\n' || text[1] == '\0';
+        bool literal = (c > ' ' && c < 0x7f && c != '=') || ((c == ' ' || c == '\t') && !ends_line);
+        /* a lone dot would end the message for a program run without -i */
+        if (c == '.' && column == 0)
+            literal = false;
+        size_t width = literal ? 1 : 3;
+        if (column + width > LINE - 1) {
+            text_append(out, "=\n");
+            column = 0;
+        }
+        if (literal)
+            text_append_bytes(out, text, 1);
+        else
+            text_appendf(out, "=%02X", c);
+        column += width;
+    }
+    if (column)
+        text_append(out, "\n");
+}
