@@ -88,15 +88,17 @@ int catalogue_convert(double value, const char *unit, const char *own, double *r
         *ret = value;
         return 0;
     }
+    if (units_known(unit) && !units_known(own)) /* pH, RLU, grain: nothing converts to them */
+        return error_set(err, ERROR_INVALID, "unit '%s' cannot become '%s'", unit, own);
     return units_convert(value, unit, own, ret, err);
 }
 
 /* What is left of `full` behind "name_", if that is a unit's suffix. */
 static bool is_without_suffix(const char *name, const char *full)
 {
-    static const char *const suffixes[] = {"c",   "kg",     "g",     "pct",   "pct_flour",
-                                           "min", "days",   "ppm",   "pa",    "cfu",
-                                           "rlu", "cfu_m3", "cfu_g", "grain", "l"};
+    static const char *const suffixes[] = {"c",    "kg",     "g",     "pct",   "pct_flour", "min",
+                                           "days", "ph",     "aw",    "ppm",   "pa",        "cfu",
+                                           "rlu",  "cfu_m3", "cfu_g", "grain", "l"};
     size_t length = strlen(name);
     if (strncmp(full, name, length) != 0 || full[length] != '_')
         return false;

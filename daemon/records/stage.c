@@ -7,7 +7,7 @@
 #include <unistd.h>
 
 static const char MAGIC[] = "oddloaf rows 1\n";
-enum { MAGIC_BYTES = sizeof MAGIC - 1, WRITE_BYTES = 1 << 16, READ_BYTES = 1 << 18 };
+enum { MAGIC_BYTES = sizeof MAGIC - 1, WRITE_BYTES = 1 << 16 };
 
 struct head {
     uint32_t length, line, back;
@@ -197,10 +197,13 @@ struct stage_reader {
     struct text_buffer window;
 };
 
-int stage_reader_new(const char *path, int columns, struct stage_reader **ret, struct error *err)
+int stage_reader_new(const char *path, int columns, enum stage_reach reach,
+                     struct stage_reader **ret, struct error *err)
 {
     char magic[MAGIC_BYTES];
     int fd = open(path, O_RDONLY | O_CLOEXEC);
+    if (fd < 0 && errno == ENOENT)
+        return error_set(err, ERROR_INTERNAL, "%s is gone", path);
     if (fd < 0)
         return fail(err, "open", path);
     if (pread(fd, magic, sizeof magic, 0) != (ssize_t)sizeof magic ||
@@ -212,8 +215,8 @@ int stage_reader_new(const char *path, int columns, struct stage_reader **ret, s
     r->fd = fd;
     r->columns = columns;
     r->path = xstrdup(path);
-    r->window.data = xmalloc(READ_BYTES);
-    r->window.capacity = READ_BYTES;
+    r->window.data = xmalloc(reach);
+    r->window.capacity = reach;
     stage_seek(r, 0);
     *ret = r;
     return 0;
@@ -245,8 +248,8 @@ static int fill(struct stage_reader *r, size_t need, size_t *ret_have, struct er
     if (r->at < r->base || r->at + need > r->base + r->length) {
         r->base = r->at;
         r->length = 0;
-        while (r->length < READ_BYTES) {
-            ssize_t n = pread(r->fd, r->window.data + r->length, READ_BYTES - r->length,
+        while (r->length < r->window.capacity) {
+            ssize_t n = pread(r->fd, r->window.data + r->length, r->window.capacity - r->length,
                               (off_t)(r->base + r->length));
             if (n < 0 && errno == EINTR)
                 continue;
@@ -306,7 +309,7 @@ int stage_next(struct stage_reader *r, struct stage_row *ret, struct error *err)
     if (have < sizeof head)
         return damaged(r, err);
     memcpy(&head, r->window.data + (r->at - r->base), sizeof head);
-    if (head.length < sizeof head || head.length > READ_BYTES)
+    if (head.length < sizeof head || head.length > r->window.capacity)
         return damaged(r, err);
     rc = fill(r, head.length, &have, err);
     if (rc)

@@ -47,7 +47,12 @@ void stage_free(struct stage *stage); /* closes; the file stays. NULL is fine */
 
 struct stage_reader;
 
-int stage_reader_new(const char *path, int columns, struct stage_reader **ret, struct error *err);
+/* How much is read at a time: a lot for going through, little for looking here and there. */
+enum stage_reach { STAGE_FAR = 1 << 18, STAGE_NEAR = 1 << 13 };
+
+/* ERROR_INTERNAL if the file is missing or damaged. */
+int stage_reader_new(const char *path, int columns, enum stage_reach reach,
+                     struct stage_reader **ret, struct error *err);
 /* Rows in order, dropped ones too. 1 a row, 0 the end, negative error. */
 int stage_next(struct stage_reader *reader, struct stage_row *ret, struct error *err);
 /* Next stage_next() reads here: an offset of a row, or 0 for the first. */

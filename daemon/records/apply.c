@@ -1,0 +1,300 @@
+#include "records/apply.h"
+#include "base/text.h"
+#include "records/stage.h"
+#include "store/case_work.h"
+#include "store/record_find.h"
+#include "store/record_write.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+enum { TOUCHED_SLOTS = 4096, BUSY_WAIT_MS = 10, BUSY_TRIES = 3000 };
+
+/* Where a reader stands: before the source row `rows` (counted from 0, dropped ones not). */
+struct place {
+    uint64_t offset;
+    int64_t rows;
+};
+
+struct slice {
+    const char *state_dir;
+    const char *wanted; /* the file somebody waits for, or NULL */
+    int64_t now_ms;
+    /* kept from slice to slice while the file is the same */
+    struct stage_reader *reader;
+    char reader_id[UUID_TEXT];
+    struct place place;
+    /* results of the job, valid once it is committed */
+    bool idle;    /* nothing waits */
+    bool through; /* the wanted file is done or failed, by whomever */
+    struct load_file file;
+    struct place next;
+    /* of the job at hand */
+    struct store *store;
+    struct record_writing *writing;
+    enum record_outcome row_outcome;
+    bool in_row;
+    int64_t touched[TOUCHED_SLOTS];
+    int touched_count;
+};
+
+/* ---- lots whose cases are to be ranked again ---- */
+
+static int touch(struct slice *s, int64_t lot_id, struct error *err)
+{
+    if (s->touched_count < TOUCHED_SLOTS / 2) {
+        size_t at = (uint64_t)lot_id * 2654435761u % TOUCHED_SLOTS;
+        while (s->touched[at] && s->touched[at] != lot_id)
+            at = (at + 1) % TOUCHED_SLOTS;
+        if (s->touched[at])
+            return 0;
+        s->touched[at] = lot_id;
+        s->touched_count++;
+    }
+    return record_touch_lot(s->store, lot_id, s->now_ms, err);
+}
+
+static int touch_row(struct slice *s, const struct record_cell *cells, enum record_outcome outcome,
+                     struct error *err)
+{
+    if (outcome == RECORD_SAME)
+        return 0;
+    if (record_table(s->file.kind)->columns[0].type == RECORD_LOT_REF)
+        return touch(s, cells[0].integer, err);
+    if (s->file.kind != RECORD_LOTS || outcome == RECORD_NEW)
+        return 0; /* nobody has complained about a new lot */
+    int64_t lot_id, packed_ms;
+    int rc = record_find_lot(s->store, cells[0].text, &lot_id, &packed_ms, err);
+    return rc ? rc : touch(s, lot_id, err);
+}
+
+/* What the whole file means for cases, when its last row is in. */
+static int touch_file(struct slice *s, struct error *err)
+{
+    const struct load_file *f = &s->file;
+    bool of_lot = record_table(f->kind)->columns[0].type == RECORD_LOT_REF;
+    if (f->new_rows + f->changed_rows == 0)
+        return 0;
+    if (f->kind == RECORD_LOTS)
+        return work_add(s->store, WORK_REMATCH, 0, s->now_ms, err);
+    return of_lot ? 0 : work_rank_open_cases(s->store, s->now_ms, err);
+}
+
+/* ---- one slice ---- */
+
+static void end_row(struct slice *s)
+{
+    if (!s->in_row)
+        return;
+    s->file.new_rows += s->row_outcome == RECORD_NEW;
+    s->file.changed_rows += s->row_outcome == RECORD_CHANGED;
+    s->file.same_rows += s->row_outcome == RECORD_SAME;
+    s->file.applied++;
+    s->in_row = false;
+}
+
+static int apply_record(struct slice *s, const struct stage_row *row, struct error *err)
+{
+    enum record_outcome outcome;
+    if (row->flags & STAGE_FIRST) {
+        end_row(s);
+        s->in_row = true;
+        s->row_outcome = RECORD_SAME;
+    }
+    int rc = record_write(s->writing, row->cells, &outcome, err);
+    if (rc)
+        return rc;
+    if (outcome > s->row_outcome) /* changed over new over same */
+        s->row_outcome = outcome;
+    return touch_row(s, row->cells, outcome, err);
+}
+
+static int apply_rows(struct slice *s, struct error *err)
+{
+    struct stage_row row;
+    int64_t seen = s->place.rows, start = s->file.applied;
+    int rc;
+    stage_seek(s->reader, s->place.offset);
+    while ((rc = stage_next(s->reader, &row, err)) == 1) {
+        if (row.flags & STAGE_DROPPED)
+            continue;
+        if ((row.flags & STAGE_FIRST) && seen == start + APPLY_SLICE)
+            break;
+        seen += (row.flags & STAGE_FIRST) != 0;
+        if (seen <= start)
+            continue; /* applied before */
+        if ((rc = apply_record(s, &row, err)))
+            return rc;
+    }
+    if (rc < 0)
+        return rc;
+    end_row(s);
+    s->next = (struct place){rc == 1 ? row.offset : stage_tell(s->reader), seen};
+    if (rc == 0) {
+        s->file.state = LOAD_DONE;
+        rc = touch_file(s, err);
+    } else {
+        rc = 0;
+    }
+    return rc ? rc : load_file_progress(s->store, &s->file, err);
+}
+
+static char *staged_path(const struct slice *s)
+{
+    struct text_buffer path = {0};
+    text_appendf(&path, "%s/%s", s->state_dir, s->file.path);
+    return text_take(&path);
+}
+
+static int open_reader(struct slice *s, struct error *err)
+{
+    if (s->reader && strcmp(s->reader_id, s->file.id) == 0 && s->place.rows <= s->file.applied)
+        return 0;
+    stage_reader_free(s->reader);
+    s->reader = NULL;
+    s->place = (struct place){0, 0};
+    char *path = staged_path(s);
+    int rc = stage_reader_new(path, record_table(s->file.kind)->count, STAGE_FAR, &s->reader, err);
+    free(path);
+    memcpy(s->reader_id, s->file.id, sizeof s->reader_id);
+    return rc;
+}
+
+static int look_for_wanted(struct slice *s, struct store *store, struct error *err)
+{
+    struct load_file wanted;
+    if (!s->wanted)
+        return 0;
+    int rc = load_file_get(store, s->wanted, &wanted, err);
+    s->through = !rc && wanted.state != LOAD_WAITING;
+    return rc;
+}
+
+static int slice_job(struct store *store, void *arg, struct error *err)
+{
+    struct slice *s = arg;
+    bool found = false;
+    s->file.id[0] = '\0';
+    int rc = look_for_wanted(s, store, err);
+    if (rc || s->through)
+        return rc;
+    rc = load_file_next(store, &s->file, &found, err);
+    s->idle = !found;
+    if (!rc && found)
+        rc = open_reader(s, err);
+    if (rc || !found)
+        return rc;
+    s->store = store;
+    s->in_row = false;
+    memset(s->touched, 0, sizeof s->touched);
+    s->touched_count = 0;
+    s->writing = record_writing_new(store, s->file.kind, s->file.source, s->now_ms);
+    rc = apply_rows(s, err);
+    record_writing_free(s->writing);
+    return rc;
+}
+
+/* ---- driving ---- */
+
+static int run_job(struct writer *writer, int (*job)(struct store *, void *, struct error *),
+                   void *arg, struct error *err)
+{
+    struct error why = {0};
+    int rc = ERROR_BUSY;
+    for (int i = 0; i < BUSY_TRIES && rc == ERROR_BUSY; i++) {
+        if (i)
+            usleep(BUSY_WAIT_MS * 1000);
+        error_clear(&why);
+        rc = writer_run(writer, job, arg, &why);
+    }
+    if (rc && err && !err->code)
+        *err = why;
+    return rc;
+}
+
+static int failed_job(struct store *store, void *arg, struct error *err)
+{
+    struct load_file *file = arg;
+    int rc = load_file_get(store, file->id, file, err);
+    file->state = LOAD_FAILED;
+    return rc ? rc : load_file_progress(store, file, err);
+}
+
+/* No later attempt will fare better. */
+static bool is_hopeless(int rc)
+{
+    return rc == ERROR_CONFLICT || rc == ERROR_INTERNAL || rc == ERROR_INVALID ||
+           rc == ERROR_TOO_LARGE;
+}
+
+/* *ret_marked: the file at hand can never be applied and is marked so. */
+static int run_slice(struct writer *writer, struct slice *s, bool *ret_marked, struct error *err)
+{
+    int rc = run_job(writer, slice_job, s, err);
+    *ret_marked = false;
+    if (rc) {
+        s->place = (struct place){0, 0};
+        *ret_marked =
+            is_hopeless(rc) && s->file.id[0] && run_job(writer, failed_job, &s->file, NULL) == 0;
+        return rc;
+    }
+    if (s->idle || s->through)
+        return 0;
+    s->place = s->next;
+    if (s->file.state == LOAD_DONE) {
+        char *path = staged_path(s);
+        unlink(path);
+        free(path);
+    }
+    return 0;
+}
+
+struct state_job {
+    const char *id;
+    struct load_file *ret;
+};
+
+static int state_job(struct store *store, void *arg, struct error *err)
+{
+    struct state_job *job = arg;
+    return load_file_get(store, job->id, job->ret, err);
+}
+
+int apply_state(struct writer *writer, const char *id, struct load_file *ret, struct error *err)
+{
+    return run_job(writer, state_job, &(struct state_job){id, ret}, err);
+}
+
+int apply_until(struct writer *writer, const char *state_dir, const char *id,
+                const struct clock *clock, int slices, struct error *err)
+{
+    struct slice *s = xcalloc(1, sizeof *s);
+    s->state_dir = state_dir;
+    s->wanted = id;
+    int rc = 0;
+    for (int done = 0; !rc && !s->idle && !s->through && (slices < 0 || done < slices); done++) {
+        struct error why = {0};
+        bool marked;
+        s->now_ms = clock_now_ms(clock);
+        rc = run_slice(writer, s, &marked, &why);
+        if (marked && !(id && strcmp(s->file.id, id) == 0))
+            rc = 0; /* another's file: the ones behind it must not wait for ever */
+        if (rc && err && !err->code)
+            *err = why;
+    }
+    stage_reader_free(s->reader);
+    free(s);
+    return rc;
+}
+
+static int accept_job(struct store *store, void *arg, struct error *err)
+{
+    return load_file_accept(store, arg, err);
+}
+
+int apply_accept(struct writer *writer, const struct load_file *file, struct error *err)
+{
+    struct load_file copy = *file;
+    return run_job(writer, accept_job, &copy, err);
+}

@@ -1,0 +1,27 @@
+/* Applying accepted files to the store, slice by slice in writer jobs, so that complaints get in
+ * between. Files are applied in the order of their acceptance: whoever waits for one helps those
+ * before it along. Everything needed is in the store and in DIR/loads/, so a crash or a full disk
+ * at any point only means that apply_until() is called again. */
+#ifndef ODDLOAF_RECORDS_APPLY_H
+#define ODDLOAF_RECORDS_APPLY_H
+
+#include "base/when.h"
+#include "store/load_file.h"
+#include "store/writer.h"
+
+#define APPLY_SLICE 2000 /* rows of a source in one writer job */
+
+/* Accepts a staged file (synced): from here on it will be applied. */
+int apply_accept(struct writer *writer, const struct load_file *file, struct error *err);
+
+/* Applies waiting files until the one called `id` is through (NULL: until none waits). Not from
+ * the writer's thread. `slices` < 0: as many as it takes; else at most so many. An error leaves the
+ * file waiting, unless it can never be applied: then it is marked failed, which is an error for
+ * whoever waits for it and passed over by others. */
+int apply_until(struct writer *writer, const char *state_dir, const char *id,
+                const struct clock *clock, int slices, struct error *err);
+
+/* The file as it stands. */
+int apply_state(struct writer *writer, const char *id, struct load_file *ret, struct error *err);
+
+#endif

@@ -1,0 +1,276 @@
+#include "records/load.h"
+#include "base/text.h"
+#include "base/uuid.h"
+#include "records/apply.h"
+#include "records/stage.h"
+#include "store/record_find.h"
+#include "store/record_write.h"
+#include <dirent.h>
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+struct load {
+    struct import *import;
+    enum record_kind kind;
+    bool keep_good, dry_run;
+    struct clock clock;
+    char *state_dir, *path; /* of the staging file */
+    char source[128];
+    char id[UUID_TEXT];
+};
+
+/* ---- opening ---- */
+
+static void free_load(struct load *load)
+{
+    if (!load)
+        return;
+    import_free(load->import);
+    free(load->state_dir);
+    free(load->path);
+    free(load);
+}
+
+void load_abort(struct load *load)
+{
+    if (load && load->import)
+        unlink(load->path);
+    free_load(load);
+}
+
+static int make_folder(const char *state_dir, struct error *err)
+{
+    struct text_buffer path = {0};
+    text_appendf(&path, "%s/loads", state_dir);
+    int rc = 0;
+    if (mkdir(path.data, 0700) && errno != EEXIST)
+        rc = error_set(err, errno == ENOSPC ? ERROR_NO_SPACE : ERROR_IO, "cannot make %s: %s",
+                       path.data, strerror(errno));
+    text_buffer_free(&path);
+    return rc;
+}
+
+int load_open(const struct load_options *options, struct load **ret, struct error *err)
+{
+    int rc = make_folder(options->state_dir, err);
+    if (rc)
+        return rc;
+    struct load *load = xcalloc(1, sizeof *load);
+    struct text_buffer path = {0};
+    load->kind = options->kind;
+    load->keep_good = options->keep_good;
+    load->dry_run = options->dry_run;
+    load->clock = options->clock ? *options->clock : clock_system();
+    load->state_dir = xstrdup(options->state_dir);
+    uuid7(clock_now_ms(&load->clock), load->id);
+    text_clip(options->source ? options->source : "", load->source, sizeof load->source);
+    text_appendf(&path, "%s/loads/%s.rows", load->state_dir, load->id);
+    load->path = text_take(&path);
+    rc = import_new(&(struct import_options){.kind = options->kind,
+                                             .format = options->format,
+                                             .source = load->source,
+                                             .path = load->path,
+                                             .catalogue = options->catalogue},
+                    &load->import, err);
+    if (rc) {
+        free_load(load);
+        return rc;
+    }
+    *ret = load;
+    return 0;
+}
+
+/* ---- feeding ---- */
+
+static int find_lot(void *arg, const char *lot, int64_t *ret_id, int64_t *ret_packed_ms,
+                    struct error *err)
+{
+    return record_find_lot(arg, lot, ret_id, ret_packed_ms, err);
+}
+
+static int find_product(void *arg, const char *product, int64_t *ret_id, struct error *err)
+{
+    return record_find_product(arg, product, ret_id, err);
+}
+
+static void on_refused(void *arg, const struct error *why)
+{
+    json_array_append_new(arg, json_pack("{s:s, s:I, s:s, s:s, s:s}", "source", why->source, "line",
+                                         (json_int_t)why->line, "column", why->field, "value",
+                                         why->value, "reason", why->text));
+}
+
+int load_feed(struct load *load, struct store *read_store, const char *bytes, size_t length,
+              json_t **ret_refused, struct error *err)
+{
+    json_t *refused = json_array();
+    struct refs_source refs = {find_lot, find_product, read_store};
+    int rc = import_feed(load->import, &refs, on_refused, refused, bytes, length, err);
+    if (rc)
+        json_decref(refused);
+    else
+        *ret_refused = refused;
+    return rc;
+}
+
+int64_t load_rows_read(const struct load *load)
+{
+    return import_counts(load->import).read;
+}
+
+/* ---- finishing ---- */
+
+/* What applying would do, row by row, on a reading connection. */
+static int compare_rows(const struct load *load, struct store *store, struct load_file *ret,
+                        struct error *err)
+{
+    struct stage_reader *reader;
+    struct stage_row row;
+    enum record_outcome outcome, of_row = RECORD_SAME;
+    bool in_row = false;
+    int rc = stage_reader_new(load->path, record_table(load->kind)->count, STAGE_FAR, &reader, err);
+    if (rc)
+        return rc;
+    struct record_writing *writing = record_writing_new(store, load->kind, load->source, 0);
+    int64_t counts[3] = {0};
+    while ((rc = stage_next(reader, &row, err)) == 1) {
+        if (row.flags & STAGE_DROPPED)
+            continue;
+        if ((row.flags & STAGE_FIRST) && in_row)
+            counts[of_row]++;
+        if (row.flags & STAGE_FIRST)
+            of_row = RECORD_SAME;
+        in_row = true;
+        if ((rc = record_compare(writing, row.cells, &outcome, err)))
+            break;
+        if (outcome > of_row)
+            of_row = outcome;
+    }
+    if (in_row)
+        counts[of_row]++;
+    ret->same_rows += counts[RECORD_SAME];
+    ret->new_rows += counts[RECORD_NEW];
+    ret->changed_rows += counts[RECORD_CHANGED];
+    record_writing_free(writing);
+    stage_reader_free(reader);
+    return rc;
+}
+
+static int dry_run(const struct load *load, struct store *store, struct load_file *ret,
+                   struct error *err)
+{
+    int rc = store_begin(store, err);
+    if (rc)
+        return rc;
+    rc = compare_rows(load, store, ret, err);
+    store_rollback(store);
+    return rc;
+}
+
+/* Accepts and applies. From the acceptance on the staging file is apply's. */
+static int apply(struct load *load, struct writer *writer, struct load_file *ret,
+                 bool *ret_accepted, struct error *err)
+{
+    int rc = apply_accept(writer, ret, err);
+    if (rc)
+        return rc;
+    *ret_accepted = true;
+    rc = apply_until(writer, load->state_dir, load->id, &load->clock, -1, err);
+    if (rc) {
+        error_hint(err, "the file is accepted: the rest of it is applied when this is mended");
+        return rc;
+    }
+    rc = apply_state(writer, load->id, ret, err);
+    if (!rc && ret->state == LOAD_FAILED)
+        rc = error_set(err, ERROR_INTERNAL, "the accepted rows could not be applied");
+    return rc;
+}
+
+static json_t *answer_of(const struct load *load, const struct import_counts *counts,
+                         const struct load_file *file, json_t *refused, bool applied)
+{
+    json_t *answer = json_pack(
+        "{s:s, s:I, s:I, s:I, s:I, s:O, s:I, s:b}", "kind", record_table(load->kind)->kind, "read",
+        (json_int_t)counts->read, "new", (json_int_t)file->new_rows, "changed",
+        (json_int_t)file->changed_rows, "same", (json_int_t)file->same_rows, "refused", refused,
+        "refused_total", (json_int_t)counts->refused, "applied", applied);
+    if (load->dry_run)
+        json_object_set_new(answer, "dry_run", json_true());
+    return answer;
+}
+
+/* What comes of the checked rows. */
+static int conclude(struct load *load, struct store *read_store, struct writer *writer,
+                    json_t *refused, json_t **ret_answer, struct error *err)
+{
+    struct import_counts counts = import_counts(load->import);
+    struct load_file file = {.kind = load->kind, .accepted_ms = clock_now_ms(&load->clock)};
+    bool good = !counts.unusable && (counts.refused == 0 || load->keep_good);
+    bool something = counts.accepted > counts.idle, accepted = false;
+    int rc = 0;
+    memcpy(file.id, load->id, sizeof file.id);
+    memcpy(file.source, load->source, sizeof file.source);
+    snprintf(file.path, sizeof file.path, "loads/%s.rows", load->id);
+    if (good)
+        file.same_rows = counts.idle;
+    if (good && something)
+        rc = load->dry_run ? dry_run(load, read_store, &file, err)
+                           : apply(load, writer, &file, &accepted, err);
+    if (!accepted)
+        unlink(load->path);
+    if (!rc)
+        *ret_answer = answer_of(load, &counts, &file, refused, good && !load->dry_run);
+    return rc;
+}
+
+int load_finish(struct load *load, struct store *read_store, struct writer *writer,
+                json_t **ret_answer, struct error *err)
+{
+    json_t *refused = json_array();
+    struct refs_source refs = {find_lot, find_product, read_store};
+    int rc = import_finish(load->import, &refs, on_refused, refused, err);
+    if (rc)
+        unlink(load->path);
+    else
+        rc = conclude(load, read_store, writer, refused, ret_answer, err);
+    json_decref(refused);
+    free_load(load);
+    return rc;
+}
+
+/* ---- start-up ---- */
+
+/* Staging files that no accepted load needs: cut off before acceptance, or applied. A failed
+ * load's rows stay, for somebody to look at. */
+static void remove_leftovers(struct writer *writer, const char *state_dir)
+{
+    struct text_buffer path = {0};
+    text_appendf(&path, "%s/loads", state_dir);
+    DIR *folder = opendir(path.data);
+    for (struct dirent *entry; folder && (entry = readdir(folder));) {
+        struct load_file file;
+        char id[UUID_TEXT] = "";
+        if (strlen(entry->d_name) < UUID_TEXT)
+            continue;
+        memcpy(id, entry->d_name, UUID_TEXT - 1);
+        if (!uuid_normalize(id, NULL))
+            continue;
+        int rc = apply_state(writer, id, &file, NULL);
+        if (rc == ERROR_NOT_FOUND || (rc == 0 && file.state == LOAD_DONE))
+            unlinkat(dirfd(folder), entry->d_name, 0);
+    }
+    if (folder)
+        closedir(folder);
+    text_buffer_free(&path);
+}
+
+int load_resume(struct writer *writer, const char *state_dir, struct error *err)
+{
+    struct clock clock = clock_system();
+    int rc = apply_until(writer, state_dir, NULL, &clock, -1, err);
+    remove_leftovers(writer, state_dir);
+    return rc;
+}

@@ -1,0 +1,47 @@
+/* Loading a file of records, as the outside sees it: opened, fed part by part, finished. Parts may
+ * come on different threads, one at a time; a load belongs to nobody while no call runs.
+ *
+ * All or nothing: if a row was refused, nothing is applied, unless `keep_good`. What is accepted is
+ * applied completely, across crashes too (apply.h). */
+#ifndef ODDLOAF_RECORDS_LOAD_H
+#define ODDLOAF_RECORDS_LOAD_H
+
+#include "base/jsonx.h"
+#include "base/when.h"
+#include "records/catalogue.h"
+#include "records/import.h"
+#include "store/writer.h"
+
+struct load_options {
+    enum record_kind kind;
+    enum import_format format;
+    const char *source; /* file name as the sender calls it; NULL or "" for none */
+    bool keep_good;     /* refused rows are left out, the others applied */
+    bool dry_run;       /* everything but applying: says what would be new, changed, the same */
+    const struct catalogue *catalogue; /* referenced */
+    const char *state_dir;
+    const struct clock *clock; /* NULL: the system's */
+};
+
+struct load;
+
+int load_open(const struct load_options *options, struct load **ret, struct error *err);
+/* `read_store` is any connection, for looking up lots and products. *ret_refused is a new array of
+ * {"source","line","column","value","reason"}, of this part. Errors are the system's: the load is
+ * then of no use but to load_abort(). */
+int load_feed(struct load *load, struct store *read_store, const char *bytes, size_t length,
+              json_t **ret_refused, struct error *err);
+/* Rows read so far. */
+int64_t load_rows_read(const struct load *load);
+/* Ends and frees the load, whatever it returns. *ret_answer is {"kind","read","new","changed",
+ * "same","refused":[what no part told yet],"refused_total":rows,"applied":bool} and, if so,
+ * "dry_run":true. Not from the writer's thread. */
+int load_finish(struct load *load, struct store *read_store, struct writer *writer,
+                json_t **ret_answer, struct error *err);
+void load_abort(struct load *load); /* frees it, nothing applied. NULL is fine */
+
+/* At start-up, before anything is loaded: applies what was accepted and not yet applied, removes
+ * what was never accepted. */
+int load_resume(struct writer *writer, const char *state_dir, struct error *err);
+
+#endif

@@ -1,0 +1,91 @@
+#include "records/refs.h"
+#include "base/text.h"
+#include <stdlib.h>
+#include <string.h>
+
+enum { SLOTS = 8192, NAME = 64 };
+
+struct known {
+    char name[NAME];
+    int64_t id; /* 0: the slot is free */
+    int64_t packed_ms;
+    bool product;
+};
+
+struct refs {
+    struct known slots[SLOTS]; /* one name a slot: a later one takes its place */
+};
+
+struct refs *refs_new(void)
+{
+    return xcalloc(1, sizeof(struct refs));
+}
+
+void refs_free(struct refs *refs)
+{
+    free(refs);
+}
+
+static struct known *slot_of(struct refs *refs, const char *name, size_t length)
+{
+    uint64_t hash = 14695981039346656037u;
+    for (size_t i = 0; i < length; i++)
+        hash = (hash ^ (unsigned char)name[i]) * 1099511628211u;
+    return &refs->slots[(hash ^ hash >> 32) % SLOTS];
+}
+
+static bool holds(const struct known *k, const char *name, size_t length, bool product)
+{
+    return k->id && k->product == product && memcmp(k->name, name, length + 1) == 0;
+}
+
+static void keep(struct known *k, const char *name, size_t length, const struct known *what)
+{
+    *k = *what;
+    memcpy(k->name, name, length + 1);
+}
+
+int refs_lot(struct refs *refs, const struct refs_source *source, const char *lot, size_t length,
+             int64_t *ret_id, int64_t *ret_packed_ms, struct error *err)
+{
+    struct known found = {.product = false};
+    if (length >= NAME) { /* no stored code is that long */
+        *ret_id = 0;
+        return 0;
+    }
+    struct known *k = slot_of(refs, lot, length);
+    if (!holds(k, lot, length, false)) {
+        int rc = source->lot(source->arg, lot, &found.id, &found.packed_ms, err);
+        if (rc)
+            return rc;
+        if (found.id)
+            keep(k, lot, length, &found);
+    } else {
+        found = *k;
+    }
+    *ret_id = found.id;
+    *ret_packed_ms = found.packed_ms;
+    return 0;
+}
+
+int refs_product(struct refs *refs, const struct refs_source *source, const char *product,
+                 size_t length, int64_t *ret_id, struct error *err)
+{
+    struct known found = {.product = true};
+    if (length >= NAME) {
+        *ret_id = 0;
+        return 0;
+    }
+    struct known *k = slot_of(refs, product, length);
+    if (!holds(k, product, length, true)) {
+        int rc = source->product(source->arg, product, &found.id, err);
+        if (rc)
+            return rc;
+        if (found.id)
+            keep(k, product, length, &found);
+    } else {
+        found = *k;
+    }
+    *ret_id = found.id;
+    return 0;
+}
