@@ -41,25 +41,41 @@ static int read_upload(const struct request *rq, int64_t now_ms, struct upload *
     return rc ? rc : query_flag(rq, "dry_run", false, &u->flags_dry, err);
 }
 
+/* *ret_ended: the load is over and freed. */
 static int feed(struct request *rq, struct store *store, struct load *load, const struct upload *u,
-                json_t **ret, struct error *err)
+                json_t **ret, bool *ret_ended, struct error *err)
 {
     json_t *refused = NULL;
     int rc = load_feed(load, store, rq->body, rq->body_length, &refused, err);
-    if (!rc && u->last) {
+    *ret_ended = rc != 0 || u->last;
+    if (rc) {
+        load_abort(load);
+    } else if (u->last) {
         rc = load_finish(load, store, rq->app->writer, ret, err);
         if (!rc) {
             /* refusals of this part come with those of the end */
-            json_t *all = json_object_get(*ret, "refused");
-            json_array_extend(refused, all);
+            json_array_extend(refused, json_object_get(*ret, "refused"));
             json_object_set(*ret, "refused", refused);
         }
-    } else if (!rc) {
+    } else {
         *ret = json_pack("{s:s, s:I, s:I, s:O}", "load", u->id, "part", (json_int_t)u->part, "read",
-                         (json_int_t)load_rows(load), "refused", refused);
+                         (json_int_t)load_rows_read(load), "refused", refused);
     }
     json_decref(refused);
     return rc;
+}
+
+static int read_kind(const char *word, enum record_kind *ret, struct error *err)
+{
+    if (record_kind_parse(word, ret))
+        return 0;
+    struct text_buffer known = {0};
+    for (int kind = 0; kind < RECORD_KINDS; kind++)
+        text_appendf(&known, " %s", record_table((enum record_kind)kind)->kind);
+    error_set(err, ERROR_NOT_FOUND, "%.40s is not a kind of record", word);
+    error_hint(err, "the kinds are%s", known.data);
+    text_buffer_free(&known);
+    return ERROR_NOT_FOUND;
 }
 
 void records_post(struct request *rq, struct store *store)
@@ -71,26 +87,26 @@ void records_post(struct request *rq, struct store *store)
     int64_t now_ms = app_now_ms(rq->app);
     const char *source = request_query(rq, "source");
     struct setup *setup = app_setup(rq->app);
-    int rc = read_upload(rq, now_ms, &u, &err);
-    struct load_options options = {
-        .kind = rq->part[0],
-        .id = u.id,
-        .source = source ? source : "upload",
-        .ndjson = strstr(rq->content_type, "ndjson") != NULL,
+    enum record_kind kind;
+    int rc = read_kind(rq->part[0], &kind, &err);
+    if (!rc)
+        rc = read_upload(rq, now_ms, &u, &err);
+    const struct load_options options = {
+        .kind = kind,
+        .format = strstr(rq->content_type, "ndjson") ? IMPORT_NDJSON : IMPORT_CSV,
+        .source = source,
         .keep_good = u.flags_keep,
         .dry_run = u.flags_dry,
         .catalogue = triage_catalogue(setup->triage),
         .state_dir = rq->app->state_dir,
-        .now_ms = now_ms,
+        .clock = &rq->app->clock,
     };
     if (!rc)
         rc = sessions_take(rq->app->sessions, u.id, u.part, now_ms, &options, &load, &err);
     if (!rc) {
-        rc = feed(rq, store, load, &u, &answer, &err);
-        bool ended = rc != 0 || u.last;
+        bool ended;
+        rc = feed(rq, store, load, &u, &answer, &ended, &err);
         sessions_give(rq->app->sessions, u.id, ended, app_now_ms(rq->app));
-        if (ended)
-            load_abort(load);
         if (u.last)
             app_wake(rq->app);
     }

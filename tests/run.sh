@@ -1,0 +1,64 @@
+#!/bin/sh
+# Installs what is missing, builds and runs every test:
+#   1 plain build, warnings as errors: all tests, the whole-system ones among them
+#   2 AddressSanitizer and UndefinedBehaviorSanitizer: all tests but the slow references
+#   3 ThreadSanitizer: the threads' tests and the daemon under load
+#   4 formatting and clang-tidy
+# Fuzzing and benchmarks have commands of their own (DEVELOPERS.md).
+#
+# sh tests/run.sh            everything
+# sh tests/run.sh plain      one step: plain, asan, tsan, lint
+set -eu
+cd "$(dirname "$0")/.."
+. tests/packages.sh
+steps=${*:-plain asan tsan lint}
+jobs=$(nproc)
+export CTEST_OUTPUT_ON_FAILURE=1
+export PATH="/usr/bin:$PATH" # Debian's python3, which has the test packages
+
+say() { printf '\n== %s\n' "$*"; }
+
+build() { # folder, cmake options…
+  folder=$1
+  shift
+  cmake -S . -B "build/$folder" -G Ninja -DODDLOAF_WERROR=ON "$@" >"build/$folder.log" 2>&1 ||
+    { cat "build/$folder.log"; exit 1; }
+  ninja -C "build/$folder" -j "$jobs" >>"build/$folder.log" 2>&1 ||
+    { tail -n 60 "build/$folder.log"; exit 1; }
+}
+
+step_plain() {
+  say "plain build, all tests"
+  build plain
+  ctest --test-dir build/plain -j "$jobs" --timeout 900
+}
+
+step_asan() {
+  say "address and undefined-behaviour sanitizers"
+  build asan -DODDLOAF_SANITIZE=address,undefined
+  ctest --test-dir build/asan -j "$jobs" --timeout 900 -LE slow
+}
+
+step_tsan() {
+  say "thread sanitizer"
+  build tsan -DODDLOAF_SANITIZE=thread
+  ctest --test-dir build/tsan -j "$jobs" --timeout 900 -L threads
+}
+
+step_lint() {
+  say "formatting"
+  git ls-files '*.c' '*.h' | xargs clang-format --dry-run -Werror
+  say "clang-tidy"
+  [ -f build/plain/compile_commands.json ] || build plain
+  git ls-files 'daemon/*.c' 'client/*.c' |
+    xargs -P "$jobs" -n 4 clang-tidy -p build/plain --quiet 2>build/tidy.log >build/tidy.out ||
+    { cat build/tidy.out; exit 1; }
+  echo "clean"
+}
+
+packages_install $PACKAGES_BUILD $PACKAGES_DEMO $PACKAGES_TEST
+mkdir -p build
+for step in $steps; do
+  "step_$step"
+done
+say "all steps passed: $steps"
