@@ -1,0 +1,168 @@
+#include "stats/delay.h"
+
+#include <math.h>
+
+#include "base/error.h"
+#include "stats/negbin.h"
+
+/* Dispersion from a handful of cells is noise: it needs at least this many degrees of freedom. */
+#define DISPERSION_DF_LEAST 5.0
+
+static double cell(const struct delay_triangle *t, size_t period, size_t delay)
+{
+    return t->counts[period * t->delays + delay];
+}
+
+static int check(const struct delay_triangle *t)
+{
+    double total = 0;
+    if (t->delays == 0 || t->delays > DELAY_MOST)
+        return ERROR_INVALID;
+    for (size_t i = 0; i < t->periods; i++) {
+        if (t->seen[i] > t->delays)
+            return ERROR_INVALID;
+        for (size_t d = 0; d < t->seen[i]; d++) {
+            if (!(cell(t, i, d) >= 0))
+                return ERROR_INVALID;
+            total += cell(t, i, d);
+        }
+    }
+    return isfinite(total) ? 0 : ERROR_INVALID;
+}
+
+/* N(delay d) and N(delay <= d) over the periods that show d. */
+static void hazard_counts(const struct delay_triangle *t, const double *prior, size_t d,
+                          double *ret_at, double *ret_within)
+{
+    double at = prior ? prior[d] : 0.0, within = 0;
+    for (size_t u = 0; prior && u <= d; u++)
+        within += prior[u];
+    for (size_t i = 0; i < t->periods; i++) {
+        if (t->seen[i] <= d)
+            continue;
+        at += cell(t, i, d);
+        for (size_t u = 0; u <= d; u++)
+            within += cell(t, i, u);
+    }
+    *ret_at = at;
+    *ret_within = within;
+}
+
+/* Pearson's statistic of the cells about (period's final count) x (delay's share). */
+static double dispersion(const struct delay_triangle *t, const struct delay_curve *curve)
+{
+    double chi_square = 0, cells = 0, rows = 0;
+    for (size_t i = 0; i < t->periods; i++) {
+        double reported = 0;
+        for (size_t d = 0; d < t->seen[i]; d++)
+            reported += cell(t, i, d);
+        if (reported == 0)
+            continue;
+        rows += 1;
+        for (size_t d = 0; d < t->seen[i]; d++) {
+            double share = curve->share[d] - (d ? curve->share[d - 1] : 0.0);
+            double mean = reported * share / curve->share[t->seen[i] - 1];
+            if (!(mean > 0))
+                continue;
+            chi_square += (cell(t, i, d) - mean) * (cell(t, i, d) - mean) / mean;
+            cells += 1;
+        }
+    }
+    double df = cells - rows - ((double)t->delays - 1.0);
+    return df >= DISPERSION_DF_LEAST ? chi_square / df : 1.0;
+}
+
+int delay_fit(const struct delay_triangle *triangle, const double *prior, struct delay_curve *ret)
+{
+    if (check(triangle) != 0)
+        return ERROR_INVALID;
+    struct delay_curve curve = {.delays = triangle->delays};
+    double log_variance = 0, share = 1.0;
+    for (size_t d = triangle->delays; d-- > 0;) {
+        curve.share[d] = share;
+        curve.log_variance[d] = log_variance;
+        double at, within;
+        hazard_counts(triangle, prior, d, &at, &within);
+        if (isnan(at) || at < 0)
+            return ERROR_INVALID;
+        curve.reports = fmax(curve.reports, within);
+        double hazard = within > 0 ? at / within : 0.0;
+        if (d > 0 && hazard < 1.0 && within > 0)
+            log_variance += hazard / ((1.0 - hazard) * within);
+        if (d > 0)
+            share *= 1.0 - hazard;
+    }
+    if (!(curve.reports > 0))
+        return ERROR_INVALID;
+    curve.dispersion = fmax(1.0, dispersion(triangle, &curve));
+    for (size_t d = 0; d < curve.delays; d++)
+        curve.log_variance[d] *= curve.dispersion;
+    *ret = curve;
+    return 0;
+}
+
+/* Value at `age` of a curve known at ages 1, 2, … (index d is age d + 1) and `origin` at 0. */
+static double at_age(const double *values, size_t n, double origin, double age)
+{
+    if (age >= (double)n)
+        return values[n - 1];
+    size_t before = (size_t)fmax(0.0, floor(age));
+    double from = before ? values[before - 1] : origin;
+    double part = fmax(0.0, age) - (double)before;
+    return from + part * (values[before] - from);
+}
+
+double delay_share(const struct delay_curve *curve, double age)
+{
+    return at_age(curve->share, curve->delays, 0.0, age);
+}
+
+double delay_log_variance(const struct delay_curve *curve, double age)
+{
+    return at_age(curve->log_variance, curve->delays, curve->log_variance[0], age);
+}
+
+/* Mean and size of the reports still missing. */
+static void missing(double reported, double share, double log_variance, double extra,
+                    struct delay_prior prior, double *ret_mean, double *ret_size)
+{
+    double shape = prior.shape + reported, reach = prior.rate + share, rest = 1.0 - share;
+    double mean = shape * rest / reach;
+    /* how much log mean moves with log share */
+    double lever = rest > 0 ? share * (1.0 / rest + 1.0 / reach) : 0.0;
+    double of_curve = lever * lever * log_variance, of_count = extra / shape;
+    double spread = extra - 1.0 + mean * (of_count + of_curve + of_count * of_curve);
+    *ret_mean = mean;
+    *ret_size = spread > 0 ? mean / spread : INFINITY;
+}
+
+int delay_forecast(double reported, double share, double log_variance, double dispersion,
+                   struct delay_prior prior, double confidence, struct delay_forecast *ret)
+{
+    if (!(reported >= 0) || !(share >= 0 && share <= 1) || !(log_variance >= 0) ||
+        !(prior.shape >= 0) || !(prior.rate >= 0) || !(share + prior.rate > 0) ||
+        !(confidence > 0 && confidence < 1) || isnan(dispersion))
+        return ERROR_INVALID;
+    struct delay_forecast f = {.share = share,
+                               .reported = reported,
+                               .expected_final = reported,
+                               .final = {reported, reported},
+                               .too_early = share < DELAY_TOO_EARLY};
+    double each = 0.5 * (1.0 - confidence), extra = fmax(1.0, dispersion), mean, size;
+    if (share < 1.0 && prior.shape + reported > 0) {
+        missing(reported, share, log_variance, extra, prior, &mean, &size);
+        long low = negbin_quantile(each, mean, size),
+             high = negbin_quantile_upper(each, mean, size);
+        if (low < 0 || high < 0)
+            return ERROR_INVALID;
+        f.expected_final += mean;
+        f.final = (struct interval){reported + (double)low, reported + (double)high};
+    } else if (share < 1.0) {
+        /* none reported, nothing believed: the flat prior on the mean bounds it from above */
+        missing(0.0, share, log_variance, extra, (struct delay_prior){1.0, prior.rate}, &mean,
+                &size);
+        f.final.high = (double)negbin_quantile_upper(each, mean, size);
+    }
+    *ret = f;
+    return 0;
+}

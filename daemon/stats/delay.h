@@ -1,0 +1,73 @@
+/* Reports still to come: how long complaints take to arrive, learnt from counts by period of make
+ * and delay although recent periods are cut short, and how many a period will have in the end.
+ *
+ * The share F(d) reported within delay d comes from the reverse-time hazard
+ * g(d) = N(delay d) / N(delay <= d) over the periods old enough to show d:
+ * F(d) = product over u > d of (1 - g(u)), F(last) = 1 by definition: what comes later than the
+ * last delay is not counted. The same numbers as the chain ladder on counts. J. F. Lawless,
+ * "Adjustments for reporting delays and the prediction of occurred but not reported events",
+ * Canadian Journal of Statistics 22 (1994) 15-31; J. D. Kalbfleisch & J. F. Lawless, Journal of the
+ * American Statistical Association 84 (1989). Weak where delays change: nowcasts overshoot when
+ * complaints start to come sooner. */
+#ifndef ODDLOAF_STATS_DELAY_H
+#define ODDLOAF_STATS_DELAY_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "stats/interval.h"
+
+enum { DELAY_MOST = 128 };
+
+/* counts[i * delays + d] reports about period i came after delay d (in periods). Only the first
+ * seen[i] delays of a period have passed; the rest of its row is not read. */
+struct delay_triangle {
+    size_t periods, delays;
+    const double *counts;
+    const size_t *seen;
+};
+
+struct delay_curve {
+    size_t delays;
+    double share[DELAY_MOST];        /* F(d) */
+    double log_variance[DELAY_MOST]; /* of log F(d), sampling only, times the dispersion */
+    double dispersion;               /* Pearson chi-square per degree of freedom of the triangle;
+                                        not below 1; 1 if there is nothing to judge by */
+    double reports;                  /* that the curve rests on, prior included */
+};
+
+/* `prior`, unless NULL, holds `delays` pseudo-counts (a wider group's distribution times how many
+ * reports it should weigh): a symptom with few reports leans on it.
+ * ERROR_INVALID for negative counts, no delays, more than DELAY_MOST, a `seen` beyond `delays`, or
+ * if nothing at all was reported. A delay that no period is old enough to show has hazard 0. */
+int delay_fit(const struct delay_triangle *triangle, const double *prior, struct delay_curve *ret);
+
+/* F and the variance of its log after `age` periods (0 at the moment of make), linear in between.
+ */
+double delay_share(const struct delay_curve *curve, double age);
+double delay_log_variance(const struct delay_curve *curve, double age);
+
+/* What is believed about a period's final count before any report: Gamma(shape, rate), mean
+ * shape/rate. {0, 0}: nothing. Without it a period with no report yet has an expectation of 0. */
+struct delay_prior {
+    double shape, rate;
+};
+
+struct delay_forecast {
+    double share; /* of the reports that should be in */
+    double reported;
+    double expected_final;
+    struct interval final; /* prediction interval of the final count, reported ones included */
+    bool too_early;        /* share below DELAY_TOO_EARLY: show the interval, claim nothing */
+};
+
+#define DELAY_TOO_EARLY 0.2
+
+/* Missing reports are negative binomial: a Poisson count whose mean is uncertain by what was
+ * reported (size shape + reported), by the curve (`log_variance`) and by extra variation
+ * (`dispersion`, at least 1). ERROR_INVALID for a share outside [0, 1], negative input, a share of
+ * 0 without a prior, or a confidence outside (0, 1). */
+int delay_forecast(double reported, double share, double log_variance, double dispersion,
+                   struct delay_prior prior, double confidence, struct delay_forecast *ret);
+
+#endif
