@@ -1,6 +1,4 @@
-/* Finding what a note says. Every phrase is looked for at every word; where phrases for one field
- * overlap, the longer one speaks ("blue green" before "green"). A field that the note answers in
- * two ways stays open. */
+/* From a note to chosen answers. A field that the note answers in two ways stays open. */
 #include "intake/lexicon.h"
 #include "base/text.h"
 #include "intake/lexicon_inside.h"
@@ -9,146 +7,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-#define FILLER_RUN 3     /* words that may stand between two words of a phrase */
-#define NEGATION_REACH 4 /* words back from a phrase to the word that negates it */
-#define LIST_REACH 9     /* the same in an enumeration: "no smell, spots or moisture" */
-#define MATCHES 400
-
-struct match {
-    const struct phrase *phrase;
-    int from, to;    /* words of the note, `to` past the last */
-    int said, slips; /* words of the phrase found, letters wrong in them */
-    long number;     /* what "#" stood for */
-    bool negated;
-};
-struct reading {
-    const struct language *language;
-    const char *note;
-    const struct note_word *words;
-    int count;
-    const char *symptom;
-    struct match matches[MATCHES];
-    int match_count;
-};
-
-/* ---- phrases ---- */
-
-static bool try_phrase(const struct reading *reading, const struct phrase *phrase, int at,
-                       struct match *ret)
-{
-    *ret = (struct match){.phrase = phrase, .from = at, .said = phrase->words.count};
-    for (int i = 0; i < phrase->words.count; i++) {
-        const struct lexeme *lexeme = &phrase->words.items[i];
-        int distance = -1;
-        for (int run = 0; at < reading->count; run++, at++) {
-            if (at > ret->from && reading->words[at].before != PAUSE_NONE)
-                return false;
-            distance = lexicon_distance(reading->language, lexeme, &reading->words[at]);
-            if (distance >= 0)
-                break;
-            if (!i || run == FILLER_RUN ||
-                !lexicon_in(&reading->language->filler, &reading->words[at]))
-                return false;
-        }
-        if (distance < 0)
-            return false;
-        if (lexeme->number)
-            ret->number = lexicon_number(reading->language, &reading->words[at]);
-        ret->slips += distance;
-        at++;
-    }
-    ret->to = at;
-    return true;
-}
-
-static bool joined(const struct reading *reading, int from, int to)
-{
-    for (int i = from > 0 ? from : 0; i < to && i < reading->count; i++)
-        if (reading->words[i].before == PAUSE_SENTENCE && i > from)
-            return false;
-        else if (lexicon_in(&reading->language->joins, &reading->words[i]))
-            return true;
-    return false;
-}
-
-static bool negated(const struct reading *reading, const struct match *match)
-{
-    const struct language *language = reading->language;
-    if (match->to < reading->count && reading->words[match->to].before == PAUSE_NONE &&
-        lexicon_in(&language->negated_by, &reading->words[match->to]))
-        return true;
-    bool list = joined(reading, match->from - 1, match->to + 4);
-    int reach = list ? LIST_REACH : NEGATION_REACH;
-    for (int i = match->from - 1; i >= 0 && i >= match->from - reach; i--) {
-        enum pause pause = reading->words[i + 1].before;
-        if (pause == PAUSE_SENTENCE || (pause == PAUSE_COMMA && !list) ||
-            lexicon_in(&language->stops, &reading->words[i]))
-            return false;
-        if (lexicon_in(&language->negation, &reading->words[i]))
-            return true;
-    }
-    return false;
-}
-
-static bool fits_symptom(const struct reading *reading, const struct phrase *phrase)
-{
-    if (phrase->field < 0)
-        return true;
-    const json_t *symptoms = reading->language->fields[phrase->field].symptoms;
-    for (size_t i = 0; i < json_array_size(symptoms); i++)
-        if (strcmp(json_string_value(json_array_get(symptoms, i)), reading->symptom) == 0)
-            return true;
-    return !symptoms;
-}
-
-static int by_weight(const void *left, const void *right)
-{
-    const struct match *a = left, *b = right;
-    if (a->said != b->said)
-        return b->said - a->said;
-    if (a->slips != b->slips)
-        return a->slips - b->slips;
-    if ((a->phrase->field < 0) != (b->phrase->field < 0))
-        return a->phrase->field < 0 ? -1 : 1;
-    return a->from - b->from;
-}
-
-/* The matches that stand, in front. */
-static void keep_heaviest(struct reading *reading)
-{
-    int kept = 0;
-    qsort(reading->matches, (size_t)reading->match_count, sizeof reading->matches[0], by_weight);
-    for (int i = 0; i < reading->match_count; i++) {
-        const struct match match = reading->matches[i];
-        bool stands = true;
-        for (int j = 0; j < kept && stands; j++) {
-            const struct match *other = &reading->matches[j];
-            bool meet = match.from < other->to && other->from < match.to;
-            stands =
-                !meet || (other->phrase->field >= 0 && other->phrase->field != match.phrase->field);
-        }
-        if (stands)
-            reading->matches[kept++] = match;
-    }
-    reading->match_count = kept;
-}
-
-static void read_note(struct reading *reading)
-{
-    for (int at = 0; at < reading->count; at++) {
-        for (int i = 0; i < reading->language->phrase_count; i++) {
-            struct match match;
-            const struct phrase *phrase = &reading->language->phrases[i];
-            if (reading->match_count < MATCHES && fits_symptom(reading, phrase) &&
-                try_phrase(reading, phrase, at, &match)) {
-                match.negated = negated(reading, &match);
-                reading->matches[reading->match_count++] = match;
-            }
-        }
-    }
-    keep_heaviest(reading);
-}
 
 /* ---- answers ---- */
 
@@ -194,7 +52,8 @@ static bool holds(const json_t *list, const json_t *value)
 }
 
 /* The field's answer in *ret (new reference), NULL if the note gives none or two. */
-static json_t *answer_field(const struct reading *reading, int index, json_t *taken)
+static json_t *answer_field(const struct reading *reading, int index, const json_t *before,
+                            json_t *taken)
 {
     const struct field *field = reading->language->fields[index].field;
     json_t *answers = json_array(), *ret = NULL;
@@ -202,7 +61,7 @@ static json_t *answer_field(const struct reading *reading, int index, json_t *ta
     for (int i = 0; i < reading->match_count; i++) {
         const struct match *match = &reading->matches[i];
         json_t *answer = match->phrase->field == index ? answer_of(field, match) : NULL;
-        if (answer && !holds(answers, answer)) {
+        if (answer && !holds(answers, answer) && !holds(before, answer)) {
             json_array_append(answers, answer);
             first = first ? first : match;
             if (field->type == FIELD_WORDS)
@@ -220,60 +79,59 @@ static json_t *answer_field(const struct reading *reading, int index, json_t *ta
     return ret;
 }
 
-/* The object that holds the field, and the field's name in it. */
+/* The object that holds the field (NULL if there is none), and the field's name in it. */
 static json_t *home_of(json_t *complaint, const char *name, const char **ret_leaf)
 {
+    char group[64];
     const char *slash = strchr(name, '/');
     *ret_leaf = slash ? slash + 1 : name;
-    if (!slash)
-        return complaint;
+    snprintf(group, sizeof group, "%.*s", slash ? (int)(slash - name) : 0, name);
+    return slash ? json_object_get(complaint, group) : complaint;
+}
+
+static json_t *home_make(json_t *complaint, const char *name)
+{
+    const char *leaf;
+    json_t *home = home_of(complaint, name, &leaf);
     char group[64];
-    snprintf(group, sizeof group, "%.*s", (int)(slash - name), name);
-    json_t *home = json_object_get(complaint, group);
-    if (!home) {
-        home = json_object();
-        json_object_set_new(complaint, group, home);
-    }
-    return json_is_object(home) ? home : NULL;
+    if (home)
+        return home;
+    snprintf(group, sizeof group, "%.*s", (int)(leaf - 1 - name), name);
+    home = json_object();
+    json_object_set_new(complaint, group, home);
+    return home;
 }
 
 static bool answered(const json_t *complaint, const char *name)
 {
-    const char *slash = strchr(name, '/');
-    if (!slash) {
-        const json_t *value = json_object_get(complaint, name);
-        return value && !json_is_null(value) && !(json_is_array(value) && !json_array_size(value));
-    }
-    char group[64];
-    snprintf(group, sizeof group, "%.*s", (int)(slash - name), name);
-    const json_t *home = json_object_get(complaint, group);
-    return home && (!json_is_object(home) || answered(home, slash + 1));
+    const char *leaf;
+    json_t *home = home_of((json_t *)complaint, name, &leaf);
+    const json_t *value = json_object_get(home, leaf);
+    if (home && !json_is_object(home)) /* not ours to repair */
+        return true;
+    return value && !json_is_null(value) && !(json_is_array(value) && !json_array_size(value));
 }
 
 static void fill_from(struct reading *reading, const json_t *complaint, json_t *filled,
                       json_t *taken)
 {
-    reading->match_count = 0;
-    read_note(reading);
+    lexicon_match(reading);
     for (int i = 0; i < reading->language->field_count; i++) {
         const struct field *field = reading->language->fields[i].field;
         /* several languages may add to a list, none to what the complaint itself answers */
         if (answered(complaint, field->name) ||
             (field->type != FIELD_WORDS && answered(filled, field->name)))
             continue;
-        json_t *answer = answer_field(reading, i, taken);
+        const char *leaf;
+        const json_t *home = home_of(filled, field->name, &leaf);
+        json_t *before = json_object_get(home, leaf);
+        json_t *answer = answer_field(reading, i, before, taken);
         if (!answer)
             continue;
-        const char *leaf;
-        json_t *home = home_of(filled, field->name, &leaf);
-        json_t *before = home ? json_object_get(home, leaf) : NULL;
-        if (json_is_array(before) && json_is_array(answer)) {
-            for (size_t k = 0; k < json_array_size(answer); k++)
-                if (!holds(before, json_array_get(answer, k)))
-                    json_array_append(before, json_array_get(answer, k));
-        } else if (home) {
-            json_object_set(home, leaf, answer);
-        }
+        if (json_is_array(before))
+            json_array_extend(before, answer);
+        else
+            json_object_set(home_make(filled, field->name), leaf, answer);
         json_decref(answer);
     }
 }
@@ -293,6 +151,8 @@ json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, jso
         reading->words = words;
         reading->count = lexicon_split(reading->note, words, LEXICON_TOKENS);
         reading->symptom = symptom ? symptom : "";
+        for (int i = 0; i < reading->count; i++)
+            words[i].known = lexicon_knows(lexicon, words[i].text);
         for (int i = 0; i < lexicon->count; i++) {
             reading->language = &lexicon->languages[i];
             fill_from(reading, complaint, filled, taken);
@@ -339,6 +199,7 @@ int lexicon_load(const char *dir, struct lexicon **ret, struct error *err)
         lexicon_free(lexicon);
         return rc;
     }
+    lexicon_know(lexicon);
     *ret = lexicon;
     return 0;
 }
@@ -349,6 +210,7 @@ void lexicon_free(struct lexicon *lexicon)
         return;
     for (int i = 0; i < lexicon->count; i++)
         language_free(&lexicon->languages[i]);
+    free(lexicon->known);
     free(lexicon->languages);
     free(lexicon);
 }

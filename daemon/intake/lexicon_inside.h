@@ -54,6 +54,8 @@ struct language {
 struct lexicon {
     struct language *languages;
     int count;
+    const char **known; /* every whole word of every language, sorted; borrowed */
+    int known_count;
 };
 
 enum pause { PAUSE_NONE, PAUSE_COMMA, PAUSE_SENTENCE };
@@ -62,6 +64,25 @@ struct note_word {
     char text[LEXICON_WORD];
     size_t length, from, to;
     enum pause before;
+    bool known; /* a word of a lexicon, so no misspelling of another */
+};
+
+#define LEXICON_MATCHES 400
+struct match {
+    const struct phrase *phrase;
+    int from, to;    /* words of the note, `to` past the last */
+    int said, slips; /* words of the phrase found, letters wrong in them */
+    long number;     /* what "#" stood for */
+    bool negated;
+};
+struct reading {
+    const struct language *language;
+    const char *note;
+    const struct note_word *words;
+    int count;
+    const char *symptom;
+    struct match matches[LEXICON_MATCHES];
+    int match_count;
 };
 
 /* Words of UTF-8 text: folded, apostrophes dropped, hyphens part words. Returns their number. */
@@ -69,9 +90,15 @@ int lexicon_split(const char *note, struct note_word *words, int max);
 /* How far `word` is from what `lexeme` asks for: 0 the same, 1 or 2 a misspelling, -1 another. */
 int lexicon_distance(const struct language *language, const struct lexeme *lexeme,
                      const struct note_word *word);
+/* Collects `known`; after the last language is loaded. */
+void lexicon_know(struct lexicon *lexicon);
+bool lexicon_knows(const struct lexicon *lexicon, const char *word);
 bool lexicon_in(const struct lexeme_list *list, const struct note_word *word);
 /* The number a word stands for ("3", "three"), -1 if none. */
 long lexicon_number(const struct language *language, const struct note_word *word);
+
+/* Fills `matches` from `language`, `words` and `symptom`: those that stand, heaviest first. */
+void lexicon_match(struct reading *reading);
 
 int language_load(const char *path, struct language *ret, struct error *err);
 void language_free(struct language *language);

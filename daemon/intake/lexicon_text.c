@@ -1,6 +1,7 @@
 /* Notes taken apart into words, and words compared. */
 #include "base/text.h"
 #include "intake/lexicon_inside.h"
+#include <stdlib.h>
 #include <string.h>
 
 /* ---- words of a note ---- */
@@ -129,7 +130,7 @@ static int misspelled(const struct language *language, const struct lexeme *lexe
 {
     int allowed = lexeme->length >= 8 ? 2 : lexeme->length >= 5 ? 1 : 0;
     /* slips seldom hit the first letter, and real words that differ there abound */
-    if (!allowed || word->text[0] != lexeme->text[0] || word->length < 4 ||
+    if (!allowed || word->text[0] != lexeme->text[0] || word->length < 4 || word->known ||
         lexicon_in(&language->plain, word))
         return -1;
     int best = 3;
@@ -185,4 +186,49 @@ long lexicon_number(const struct language *language, const struct note_word *wor
         return word->length <= 4 && !text_to_int64(word->text, &digits) ? (long)digits : -1;
     const json_t *named = json_object_get(language->numbers, word->text);
     return json_is_integer(named) ? (long)json_integer_value(named) : -1;
+}
+
+/* ---- known words ---- */
+
+static void know_list(struct lexicon *lexicon, const struct lexeme_list *list)
+{
+    for (int i = 0; i < list->count; i++) {
+        const struct lexeme *lexeme = &list->items[i];
+        if (!lexeme->length || lexeme->prefix)
+            continue;
+        if ((lexicon->known_count & (lexicon->known_count - 1)) == 0) /* grow at powers of two */
+            lexicon->known = xrealloc(
+                lexicon->known, (size_t)(lexicon->known_count ? 2 * lexicon->known_count : 1) *
+                                    sizeof *lexicon->known);
+        lexicon->known[lexicon->known_count++] = lexeme->text;
+    }
+}
+
+static int by_text(const void *a, const void *b)
+{
+    return strcmp(*(const char *const *)a, *(const char *const *)b);
+}
+
+void lexicon_know(struct lexicon *lexicon)
+{
+    for (int i = 0; i < lexicon->count; i++) {
+        const struct language *language = &lexicon->languages[i];
+        const struct lexeme_list *lists[] = {&language->negation, &language->negated_by,
+                                             &language->stops,    &language->joins,
+                                             &language->filler,   &language->plain};
+        for (size_t k = 0; k < sizeof lists / sizeof lists[0]; k++)
+            know_list(lexicon, lists[k]);
+        for (int k = 0; k < language->set_count; k++)
+            know_list(lexicon, &language->sets[k].words);
+        for (int k = 0; k < language->phrase_count; k++)
+            know_list(lexicon, &language->phrases[k].words);
+    }
+    if (lexicon->known)
+        qsort(lexicon->known, (size_t)lexicon->known_count, sizeof *lexicon->known, by_text);
+}
+
+bool lexicon_knows(const struct lexicon *lexicon, const char *word)
+{
+    return lexicon->known && bsearch(&word, lexicon->known, (size_t)lexicon->known_count,
+                                     sizeof *lexicon->known, by_text);
 }

@@ -1,0 +1,415 @@
+/* What notes say, in the shipped lexicons and in small ones written here. The sentences are
+ * invented; what they mean is plain. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "intake/lexicon.h"
+#include <pthread.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#define SHIPPED ODDLOAF_SOURCE_DIR "/rules/lexicon"
+
+static struct lexicon *lexicon;
+
+static int load_shipped(void **state)
+{
+    struct error err = {0};
+    char text[1024];
+    (void)state;
+    if (!lexicon_load(SHIPPED, &lexicon, &err))
+        return 0;
+    print_error("%s\n", error_format(&err, text, sizeof text));
+    return -1;
+}
+
+static int free_shipped(void **state)
+{
+    (void)state;
+    lexicon_free(lexicon);
+    return 0;
+}
+
+/* The note's answers as "field=value from" pieces, in the order of the fields. */
+static char *read_note(const char *symptom, const char *note)
+{
+    json_t *complaint = json_pack("{s:s, s:s}", "symptom", symptom, "note", note);
+    json_t *taken, *item;
+    json_t *filled = lexicon_fill(lexicon, complaint, &taken);
+    struct text_buffer out = {0};
+    size_t at;
+    json_array_foreach(taken, at, item)
+    {
+        char *value = json_dumps(json_object_get(item, "value"), JSON_ENCODE_ANY);
+        const char *from = json_string_value(json_object_get(item, "from"));
+        text_appendf(&out, "%s%s=%s", at ? " " : "",
+                     json_string_value(json_object_get(item, "field")), value);
+        assert_non_null(strstr(note, from));
+        free(value);
+    }
+    json_decref(filled);
+    json_decref(taken);
+    json_decref(complaint);
+    return text_take(&out);
+}
+
+static void check_notes(const char *const (*notes)[3], size_t count)
+{
+    int wrong = 0;
+    for (size_t i = 0; i < count; i++) {
+        char *got = read_note(notes[i][0], notes[i][1]);
+        if (strcmp(got, notes[i][2]) != 0) {
+            print_error("%s\n   want %s\n   got  %s\n", notes[i][1], notes[i][2], got);
+            wrong++;
+        }
+        free(got);
+    }
+    assert_int_equal(wrong, 0);
+}
+#define CHECK_NOTES(notes) check_notes(notes, sizeof(notes) / sizeof((notes)[0]))
+
+static void english_notes(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"off-odor", "Smelled a bit tangy when I opened it",
+         "observed.opened_days=0 "
+         "observed.odor=\"sour\""},
+        {"mold", "green mold on the cut faces of the slices",
+         "observed.colour=\"blue-green\" observed.where=\"cut-face\""},
+        {"mold", "Blue-green spots on the bottom crust, kept in the pantry",
+         "observed.colour=\"blue-green\" observed.where=\"base\" observed.kept=\"counter\""},
+        {"mold", "three black spots near the twist tie; the bag was wet inside.",
+         "observed.colour=\"black\" observed.where=\"near-closure\" observed.spots=3 "
+         "observed.wet_inside_bag=true"},
+        {"mold", "white fluffy stuff everywhere, hole in the bag",
+         "observed.colour=\"white-fluffy\" observed.where=\"all-over\" observed.bag=\"torn\""},
+        {"staling", "Rock hard and we kept it in the fridge",
+         "observed.kept=\"fridge\" observed.crumb=\"firm\""},
+        {"staling", "it's crumbly - opened 2 days ago",
+         "observed.opened_days=2 observed.crumb=\"crumbly\""},
+        {"off-odor", "smells like pineapple and the inside is sticky",
+         "observed.odor=\"fruity\" observed.crumb=\"sticky\""},
+        {"off-odor", "Bread smells like nail polish, bag intact",
+         "observed.bag=\"sound\" observed.odor=\"solvent\""},
+        {"off-odor", "smelled of kerosene", "observed.odor=\"hydrocarbon\""},
+        {"off-odor", "it smells like plastic", "observed.odor=\"plastic\""},
+        {"mold", "open for two weeks", "observed.opened_days=14"},
+        {"mold", "the closure was missing", "observed.bag=\"closure-missing\""},
+        {"mold", "nothing to say", ""},
+        {"mold", "", ""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void denied_words_are_not_taken(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"off-odor", "no sour smell", ""},
+        {"off-odor", "It didn't smell sour", ""},
+        {"off-odor", "It didn\xE2\x80\x99t smell sour", ""},
+        {"off-odor", "not sour, smells musty", "observed.odor=\"musty\""},
+        {"off-odor", "not only sour but cheesy", "observed.odor=\"sour\" observed.odor=\"cheesy\""},
+        {"off-odor", "no vinegar, cheese or plastic smell", ""},
+        {"mold", "bag not wet inside", "observed.wet_inside_bag=false"},
+        {"mold", "no condensation", "observed.wet_inside_bag=false"},
+        {"mold", "nobody got sick", ""},
+        {"mold", "no illness, injury or allergic reaction", ""},
+        {"mold", "never opened", "observed.bag=\"sound\" observed.opened_days=0"},
+        {"mold", "no holes in the bag", "observed.bag=\"sound\""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void other_meanings_are_left_alone(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "the loaf with the blue label", ""},
+        {"mold", "white bread", ""},
+        {"off-odor", "sour cream bagels", ""},
+        {"mold", "I am sick of this", ""},
+        {"mold", "while it was there", ""},
+        {"mold", "came in a plastic bag", ""},
+        /* colours and places of mold say nothing of a stale loaf */
+        {"staling", "green on top", ""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void two_answers_leave_the_field_open(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "black on one end and pink on the other", ""},
+        {"off-odor", "sour and musty", "observed.odor=\"sour\" observed.odor=\"musty\""},
+        {"mold", "blue green and greenish", "observed.colour=\"blue-green\""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void small_misspellings(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"off-odor", "smells like vineger", "observed.odor=\"vinegar\""},
+        {"off-odor", "smels like keroseen", "observed.odor=\"hydrocarbon\""},
+        {"mold", "kept in the refridgerater", "observed.kept=\"fridge\""},
+        {"staling", "very crumbley", "observed.crumb=\"crumbly\""},
+        {"mold", "condensaton in bag", "observed.wet_inside_bag=true"},
+        /* one letter off, but short, or another first letter, or a word of its own */
+        {"off-odor", "sofr", ""},
+        {"off-odor", "rusty", ""},
+        {"mold", "while", ""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void spanish_notes(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"off-odor", "huele a vinagre", "observed.odor=\"vinegar\""},
+        {"off-odor", "sin olor a vinagre", ""},
+        {"off-odor", "No huele agrio", ""},
+        {"off-odor", "olía agrio", "observed.odor=\"sour\""},
+        {"mold", "Manchas verdes en la corteza superior",
+         "observed.colour=\"blue-green\" observed.where=\"top-crust\""},
+        {"mold", "2 manchas negras por debajo, la bolsa estaba mojada",
+         "observed.colour=\"black\" observed.where=\"base\" observed.spots=2 "
+         "observed.wet_inside_bag=true"},
+        {"staling", "El pan está duro, lo abrí hace 3 días",
+         "observed.opened_days=3 observed.crumb=\"firm\""},
+        {"mold", "La bolsa venía rota y mi hijo se enfermó",
+         "observed.bag=\"torn\" harm=\"illness\""},
+        {"staling", "se desmorona; estaba en la nevera",
+         "observed.kept=\"fridge\" observed.crumb=\"crumbly\""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void harm_in_the_note_is_heard(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "My son got sick", "harm=\"illness\""},
+        {"off-odor", "I found a piece of metal in the slice", "harm=\"foreign-matter\""},
+        {"staling", "chipped my tooth", "harm=\"injury\""},
+        {"mold", "broke out in hives and threw up", "harm=\"illness\" harm=\"allergic-reaction\""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void chosen_answers_stand(void **state)
+{
+    (void)state;
+    json_t *complaint =
+        json_pack("{s:s, s:{s:s, s:[s]}, s:s}", "symptom", "mold", "observed", "colour",
+                  "pink-orange", "odor", "musty", "note", "green mold on top, smells sour");
+    json_t *before = json_deep_copy(complaint), *taken;
+    json_t *filled = lexicon_fill(lexicon, complaint, &taken);
+    json_t *observed = json_object_get(filled, "observed");
+    assert_string_equal(json_string_value(json_object_get(observed, "colour")), "pink-orange");
+    assert_string_equal(json_string_value(json_object_get(observed, "where")), "top-crust");
+    assert_int_equal(json_array_size(json_object_get(observed, "odor")), 1);
+    assert_int_equal(json_array_size(taken), 1);
+    assert_true(json_equal(before, complaint)); /* the caller's is not touched */
+    json_decref(filled);
+    json_decref(taken);
+    json_decref(before);
+    json_decref(complaint);
+}
+
+static void what_cannot_be_read_is_left_alone(void **state)
+{
+    (void)state;
+    static const char *const odd[] = {
+        "{\"symptom\":\"mold\"}",
+        "{\"note\":7,\"symptom\":\"mold\"}",
+        "{\"note\":\"green\",\"symptom\":3}",
+        "{\"note\":\"green\",\"symptom\":\"mold\",\"observed\":\"x\"}",
+        "[]",
+        "{\"note\":\"\\u00a1\\u00bf\\u2019\\u2014'''\",\"symptom\":\"mold\"}",
+    };
+    for (size_t i = 0; i < sizeof odd / sizeof odd[0]; i++) {
+        json_t *complaint = NULL, *taken;
+        assert_int_equal(jsonx_parse(odd[i], strlen(odd[i]), &complaint, NULL), 0);
+        json_t *filled = lexicon_fill(lexicon, complaint, &taken);
+        assert_true(json_equal(filled, complaint));
+        assert_int_equal(json_array_size(taken), 0);
+        json_decref(filled);
+        json_decref(taken);
+        json_decref(complaint);
+    }
+    json_t *complaint = json_pack("{s:s}", "note", "green"), *taken;
+    json_t *filled = lexicon_fill(NULL, complaint, &taken);
+    assert_true(json_equal(filled, complaint));
+    json_decref(filled);
+    json_decref(taken);
+    json_decref(complaint);
+}
+
+/* The longest note the contract takes, made of words that match. */
+static void a_long_note(void **state)
+{
+    char note[4001];
+    (void)state;
+    for (size_t i = 0; i + 1 < sizeof note; i++)
+        note[i] = "sour green wet bag "[i % 19];
+    note[sizeof note - 1] = '\0';
+    char *got = read_note("off-odor", note);
+    assert_non_null(strstr(got, "sour"));
+    free(got);
+}
+
+static void *fill_often(void *arg)
+{
+    for (int i = 0; i < 200; i++) {
+        char *got = read_note("mold", arg);
+        assert_string_equal(got, "observed.colour=\"blue-green\"");
+        free(got);
+    }
+    return NULL;
+}
+
+static void many_threads_read_one_lexicon(void **state)
+{
+    pthread_t threads[4];
+    static char note[] = "green mold";
+    (void)state;
+    for (int i = 0; i < 4; i++)
+        assert_int_equal(pthread_create(&threads[i], NULL, fill_often, note), 0);
+    for (int i = 0; i < 4; i++)
+        pthread_join(threads[i], NULL);
+}
+
+/* ---- loading ---- */
+
+struct folder {
+    char dir[64], file[96];
+};
+
+static void folder_make(struct folder *folder, const char *text)
+{
+    snprintf(folder->dir, sizeof folder->dir, "/tmp/lexicon-XXXXXX");
+    assert_non_null(mkdtemp(folder->dir));
+    snprintf(folder->file, sizeof folder->file, "%s/xx.json", folder->dir);
+    FILE *file = fopen(folder->file, "we");
+    assert_non_null(file);
+    fputs(text, file);
+    fclose(file);
+}
+
+static void folder_end(const struct folder *folder)
+{
+    unlink(folder->file);
+    rmdir(folder->dir);
+}
+
+static void errors_name_the_place(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *text, *field;
+        long line, column;
+    } bad[] = {
+        {"{\"language\":\"xx\",\n \"fields\":[{\"field\":\"observed/hue\",\"words\":{}}]}",
+         "/fields/0", 2, 12},
+        {"{\"fields\":[{\"field\":\"observed/odor\",\n\"words\":{\"minty\":[\"mint\"]}}]}",
+         "/fields/0/words/minty", 2, 18},
+        {"{\"fields\":[{\"field\":\"observed/odor\",\"words\":{\"sour\":[\"sour\",\n\"so-ur\"]}}]}",
+         "/fields/0/words/sour/1", 2, 1},
+        {"{\"fields\":[{\"field\":\"observed/odor\",\"words\":{\"sour\":[\"@none sour\"]}}]}",
+         "/fields/0/words/sour/0", 1, 54},
+        {"{\"fields\":[{\"field\":\"observed/spots\",\"words\":{\"many\":[\"many\"]}}]}",
+         "/fields/0/words/many", 1, 54},
+        {"{\"fields\":[{\"field\":\"note\",\"words\":{}}]}", "/fields/0", 1, 12},
+        {"{\"negation\":\"no\",\"fields\":[]}", "/negation", 1, 13},
+        {"{\"colour\":1,\"fields\":[]}", "/colour", 1, 11},
+        {"{}", "/fields", 1, 1},
+        {"[]", "", 1, 1},
+        {"{\"fields\":[],}", "", 1, 14},
+    };
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        struct folder folder;
+        struct lexicon *none = NULL;
+        struct error err = {0};
+        folder_make(&folder, bad[i].text);
+        assert_int_equal(lexicon_load(folder.dir, &none, &err), ERROR_INVALID);
+        assert_null(none);
+        assert_string_equal(err.source, folder.file);
+        assert_string_equal(err.field, bad[i].field);
+        assert_int_equal(err.line, bad[i].line);
+        if (*bad[i].field)
+            assert_int_equal(err.column, bad[i].column);
+        folder_end(&folder);
+    }
+}
+
+static void a_missing_folder_is_an_empty_lexicon(void **state)
+{
+    struct lexicon *none = NULL;
+    struct error err = {0};
+    (void)state;
+    assert_int_equal(lexicon_load("/nonexistent/lexicon", &none, &err), 0);
+    json_t *complaint = json_pack("{s:s,s:s}", "note", "green", "symptom", "mold"), *taken;
+    json_t *filled = lexicon_fill(none, complaint, &taken);
+    assert_true(json_equal(filled, complaint));
+    json_decref(filled);
+    json_decref(taken);
+    json_decref(complaint);
+    lexicon_free(none);
+    lexicon_free(NULL);
+}
+
+static void a_plant_may_add_a_language(void **state)
+{
+    struct folder folder;
+    struct lexicon *own = NULL;
+    struct error err = {0};
+    (void)state;
+    folder_make(&folder, "{\"language\":\"de\",\"negation\":[\"nicht\",\"kein\"],"
+                         "\"fields\":[{\"field\":\"observed/odor\",\"words\":"
+                         "{\"sour\":[\"säuerlich\",\"sauer*\"]}}]}");
+    assert_int_equal(lexicon_load(folder.dir, &own, &err), 0);
+    struct lexicon *shipped = lexicon;
+    lexicon = own;
+    static const char *const notes[][3] = {
+        {"off-odor", "riecht S\xC3\x84UERLICH", "observed.odor=\"sour\""},
+        {"off-odor", "riecht nicht sauer", ""},
+    };
+    CHECK_NOTES(notes);
+    lexicon = shipped;
+    lexicon_free(own);
+    folder_end(&folder);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(english_notes),
+        cmocka_unit_test(denied_words_are_not_taken),
+        cmocka_unit_test(other_meanings_are_left_alone),
+        cmocka_unit_test(two_answers_leave_the_field_open),
+        cmocka_unit_test(small_misspellings),
+        cmocka_unit_test(spanish_notes),
+        cmocka_unit_test(harm_in_the_note_is_heard),
+        cmocka_unit_test(chosen_answers_stand),
+        cmocka_unit_test(what_cannot_be_read_is_left_alone),
+        cmocka_unit_test(a_long_note),
+        cmocka_unit_test(many_threads_read_one_lexicon),
+        cmocka_unit_test(errors_name_the_place),
+        cmocka_unit_test(a_missing_folder_is_an_empty_lexicon),
+        cmocka_unit_test(a_plant_may_add_a_language),
+    };
+    return cmocka_run_group_tests(tests, load_shipped, free_shipped);
+}
