@@ -17,6 +17,14 @@ static const char *const colour_words[MOLD_COLOURS] = {
     [MOLD_COLOUR_WHITE_FLUFFY] = "white-fluffy",
 };
 
+/* Strains: an even rule over the normal distribution, 0.9 apart, weights its density made to sum
+ * to 1. Where a strain's MIC is passed the response has a corner, on which this rule loses less
+ * than Gauss-Hermite of the same size. */
+static const double strain_node[MOLD_STRAINS] = {-2.7, -1.8, -0.9, 0, 0.9, 1.8, 2.7};
+static const double strain_weight[MOLD_STRAINS] = {
+    0.0093894563971245112, 0.071135563374445446, 0.23974776700306707,  0.35945442645072578,
+    0.23974776700306716,   0.071135563374445501, 0.0093894563971245112};
+
 const char *mold_group_name(enum mold_group group)
 {
     return group_names[group];
@@ -165,7 +173,7 @@ static void fill_strains(struct mold_group_course *gc, const struct mold_group_v
     double radius_mm = v->visible_diameter_mm / 2;
     for (int k = 0; k < MOLD_STRAINS; k++) {
         double inhibitor =
-            mold_gamma_acids(group, &c->undissociated, v->alpha, exp(normal_node(k) * mic_sigma));
+            mold_gamma_acids(group, &c->undissociated, v->alpha, exp(strain_node[k] * mic_sigma));
         double growth = 1 - v->growth_share * (1 - inhibitor);
         double lag_factor = base_factor * inhibitor;
         gc->lag_work[k] =
@@ -225,7 +233,7 @@ static double group_visible(const struct mold_course *course, const struct mold_
         }
         double z = (log(left) - gc->log_lag_work[k]) * course->inverse_sigma;
         if (z > -8) {
-            share += normal_weight(k) * (z > 8 ? 1 : normal_cdf(z));
+            share += strain_weight[k] * (z > 8 ? 1 : normal_cdf(z));
         }
     }
     return gc->weight * share;

@@ -36,7 +36,7 @@ enum mold_colour {
     MOLD_COLOURS
 };
 
-enum { MOLD_SEGMENTS_MAX = 16, MOLD_STRAINS = 5 };
+enum { MOLD_SEGMENTS_MAX = 16, MOLD_STRAINS = 7 };
 
 struct mold_group_values {
     double t_min_c, t_opt_c, t_max_c;
