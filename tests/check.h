@@ -1,6 +1,6 @@
 /* What every cmocka program includes first, in the order cmocka asks for. */
-#ifndef ODDLOAF_TESTS_BASE_CHECK_H
-#define ODDLOAF_TESTS_BASE_CHECK_H
+#ifndef ODDLOAF_TESTS_CHECK_H
+#define ODDLOAF_TESTS_CHECK_H
 
 #include <setjmp.h>
 #include <stdarg.h>

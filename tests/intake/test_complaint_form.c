@@ -1,0 +1,168 @@
+/* Complaints as they come: what is taken, what is refused and how it is said, what is kept apart.
+ */
+#include "base/jsonx.h"
+#include "check.h"
+#include "intake/complaint_form.h"
+#include <stdlib.h>
+#include <string.h>
+
+#define ID "\"id\":\"01938f4e-1c00-7abc-8def-0123456789ab\","
+#define BASE                                                                                       \
+    ID "\"received_at\":\"2026-11-20T09:14:00-05:00\",\"channel\":\"phone\",\"symptom\":\"mold\""
+
+static int read_text(const char *text, bool partial, struct complaint_form **ret, struct error *err)
+{
+    json_t *json = NULL;
+    assert_int_equal(jsonx_parse(text, strlen(text), &json, NULL), 0);
+    const struct form_options options = {.partial = partial, .now_ms = 1795000000000};
+    int rc = complaint_form_read(json, &options, ret, err);
+    json_decref(json);
+    return rc;
+}
+
+static void refused(const char *text, const char *field, const char *value, const char *reason)
+{
+    struct complaint_form *form = NULL;
+    struct error err = {0};
+    assert_int_equal(read_text(text, false, &form, &err), ERROR_INVALID);
+    assert_null(form);
+    assert_string_equal(err.field, field);
+    if (value)
+        assert_string_equal(err.value, value);
+    assert_non_null(strstr(err.text, reason));
+}
+
+static void the_whole_complaint(void **state)
+{
+    static const char TEXT[] =
+        "{" BASE ",\"lot_text\":\"L2 6321 B0412\",\"product\":\"W24\",\"code_date\":\"2026-11-27\","
+        "\"store\":\"0417\",\"bought_on\":\"2026-11-16\",\"found_on\":\"2026-11-19\","
+        "\"observed\":{\"colour\":\"blue-green\",\"where\":\"cut-face\",\"spots\":4,"
+        "\"wet_inside_bag\":true,\"bag\":\"sound\",\"kept\":\"counter\",\"opened_days\":1},"
+        "\"packs\":1,\"harm\":[],\"note\":\"free text\",\"contact\":{\"name\":\"Dana Quill\","
+        "\"phone\":\"(555) 0100 123\",\"email\":\"Dana@example.invalid\"}}";
+    struct complaint_form *form = NULL;
+    struct error err = {0};
+    (void)state;
+    assert_int_equal(read_text(TEXT, false, &form, &err), 0);
+    assert_int_equal(form->code_day, day_from_civil(2026, 11, 27));
+    assert_int_equal(form->found_day, day_from_civil(2026, 11, 19));
+    assert_false(form->harm);
+    assert_string_equal(complaint_form_text(form, "lot_text"), "L2 6321 B0412");
+    /* contact lives apart from the moment it is read */
+    assert_null(json_object_get(form->body, "contact"));
+    char *body = jsonx_dump(form->body);
+    assert_null(strstr(body, "Dana"));
+    free(body);
+    assert_string_equal(form->contact_fold, "\ndana quill\n5550100123\ndana@example.invalid\n");
+    complaint_form_free(form);
+}
+
+static void refusals_name_field_value_and_reason(void **state)
+{
+    (void)state;
+    refused("{" BASE ",\"observed\":{\"colour\":\"purple\"}}", "observed/colour", "purple",
+            "blue-green");
+    refused("{" BASE ",\"harm\":[\"illness\",\"sneezing\"]}", "harm", "sneezing", "illness");
+    refused("{" BASE ",\"code_date\":\"2026-02-30\"}", "code_date", "2026-02-30", "date");
+    refused("{" BASE ",\"packs\":0}", "packs", "0", "between 1 and");
+    refused("{" BASE ",\"packs\":1.5}", "packs", "1.5", "whole");
+    refused("{" BASE ",\"observed\":{\"wet_inside_bag\":\"yes\"}}", "observed/wet_inside_bag",
+            "yes", "true or false");
+    refused("{" ID "\"channel\":\"phone\",\"symptom\":\"mold\"}", "received_at", "", "missing");
+    refused("{" ID "\"received_at\":\"2026-11-20T09:14:00\",\"channel\":\"phone\","
+            "\"symptom\":\"mold\"}",
+            "received_at", "2026-11-20T09:14:00", "offset");
+    refused("{" ID "\"received_at\":\"2026-11-20T09:14:00Z\",\"channel\":\"pigeon\","
+            "\"symptom\":\"mold\"}",
+            "channel", "pigeon", "phone");
+    refused("{\"id\":\"7\",\"received_at\":\"2026-11-20T09:14:00Z\",\"channel\":\"web\","
+            "\"symptom\":\"mold\"}",
+            "id", "7", "UUID");
+}
+
+static void contact_never_stands_in_an_error(void **state)
+{
+    struct complaint_form *form = NULL;
+    struct error err = {0};
+    char text[1024];
+    (void)state;
+    assert_int_equal(
+        read_text("{" BASE ",\"contact\":{\"name\":77,\"phone\":\"5550100\"}}", false, &form, &err),
+        ERROR_INVALID);
+    error_format(&err, text, sizeof text);
+    assert_null(strstr(text, "77"));
+    assert_null(strstr(text, "5550100"));
+}
+
+static void missing_is_unknown_and_empty_is_missing(void **state)
+{
+    struct complaint_form *form = NULL;
+    (void)state;
+    assert_int_equal(read_text("{" BASE ",\"store\":\"\",\"product\":null}", false, &form, NULL),
+                     0);
+    assert_null(json_object_get(form->body, "store"));
+    assert_null(json_object_get(form->body, "product"));
+    assert_int_equal(form->found_day, WHEN_UNKNOWN_DAY);
+    complaint_form_free(form);
+}
+
+static void doubtful_dates_do_not_lose_the_complaint(void **state)
+{
+    struct complaint_form *form = NULL;
+    (void)state;
+    assert_int_equal(read_text("{" BASE
+                               ",\"found_on\":\"2027-01-01\",\"bought_on\":\"2026-11-25\"}",
+                               false, &form, NULL),
+                     0);
+    assert_int_equal(form->found_day, WHEN_UNKNOWN_DAY);
+    assert_int_equal(form->bought_day, WHEN_UNKNOWN_DAY);
+    assert_int_equal(json_array_size(form->doubts), 2);
+    complaint_form_free(form);
+}
+
+static void names_we_do_not_know_are_dropped_and_said(void **state)
+{
+    struct complaint_form *form = NULL;
+    (void)state;
+    assert_int_equal(read_text("{" BASE ",\"caller_name\":\"Dana\"}", false, &form, NULL), 0);
+    assert_null(json_object_get(form->body, "caller_name"));
+    assert_string_equal(json_string_value(json_array_get(form->ignored, 0)), "caller_name");
+    complaint_form_free(form);
+}
+
+static void a_preview_needs_the_symptom_alone(void **state)
+{
+    struct complaint_form *form = NULL;
+    struct error err = {0};
+    (void)state;
+    assert_int_equal(read_text("{\"symptom\":\"staling\"}", true, &form, &err), 0);
+    assert_int_equal(form->received_ms, 1795000000000);
+    complaint_form_free(form);
+    assert_int_equal(read_text("{}", true, &form, &err), ERROR_INVALID);
+}
+
+static void keys_of_people_fold(void **state)
+{
+    char key[64];
+    (void)state;
+    contact_fold_key(" (555) 0100-123 ", key, sizeof key);
+    assert_string_equal(key, "5550100123");
+    contact_fold_key("José  PÉREZ", key, sizeof key);
+    assert_string_equal(key, "jose perez");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(the_whole_complaint),
+        cmocka_unit_test(refusals_name_field_value_and_reason),
+        cmocka_unit_test(contact_never_stands_in_an_error),
+        cmocka_unit_test(missing_is_unknown_and_empty_is_missing),
+        cmocka_unit_test(doubtful_dates_do_not_lose_the_complaint),
+        cmocka_unit_test(names_we_do_not_know_are_dropped_and_said),
+        cmocka_unit_test(a_preview_needs_the_symptom_alone),
+        cmocka_unit_test(keys_of_people_fold),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

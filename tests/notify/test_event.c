@@ -1,0 +1,85 @@
+/* When a case is worth another mail. */
+#include "check.h"
+#include "notify/event.h"
+#include <stdlib.h>
+#include <string.h>
+
+static json_t *ranking(const char *cause, double p, int complaints)
+{
+    json_t *list = json_array();
+    for (int i = 0; i < complaints; i++)
+        json_array_append_new(list, json_string("id"));
+    return json_pack("{s:o, s:[{s:s, s:f}]}", "complaints", list, "ranked", "cause", cause,
+                     "probability", p);
+}
+
+static void check(json_t *was, json_t *now, const char *expected)
+{
+    const char *why = event_case_reason(was, now);
+    if (expected) {
+        assert_non_null(why);
+        assert_string_equal(why, expected);
+    } else {
+        assert_null(why);
+    }
+    json_decref(was);
+    json_decref(now);
+}
+
+static void first(void **state)
+{
+    (void)state;
+    check(NULL, ranking("packed-hot", 0.4, 1), "a new case");
+}
+
+static void nothing_new(void **state)
+{
+    (void)state;
+    check(ranking("packed-hot", 0.4, 2), ranking("packed-hot", 0.45, 3), NULL);
+}
+
+static void another_cause(void **state)
+{
+    (void)state;
+    check(ranking("packed-hot", 0.4, 1), ranking("old-stock", 0.4, 1),
+          "the likeliest cause changed");
+}
+
+static void a_band_crossed(void **state)
+{
+    (void)state;
+    check(ranking("packed-hot", 0.6, 2), ranking("packed-hot", 0.75, 3),
+          "the likeliest cause became more or less sure");
+    check(ranking("packed-hot", 0.699, 2), ranking("packed-hot", 0.701, 3), NULL);
+}
+
+static void doubled(void **state)
+{
+    (void)state;
+    check(ranking("packed-hot", 0.6, 2), ranking("packed-hot", 0.6, 4), "complaints doubled");
+    check(ranking("packed-hot", 0.6, 2), ranking("packed-hot", 0.6, 3), NULL);
+}
+
+static void urgent_events_hold_no_contact(void **state)
+{
+    (void)state;
+    json_t *body = json_pack("{s:s, s:[s], s:{s:s}, s:s}", "id", "u", "harm", "illness", "contact",
+                             "name", "Dana Quill", "note", "call Dana");
+    json_t *event = event_urgent("P", body, "L1");
+    char *text = json_dumps(event, 0);
+    assert_null(strstr(text, "Dana"));
+    assert_non_null(strstr(text, "illness"));
+    free(text);
+    json_decref(event);
+    json_decref(body);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(first),         cmocka_unit_test(nothing_new),
+        cmocka_unit_test(another_cause), cmocka_unit_test(a_band_crossed),
+        cmocka_unit_test(doubled),       cmocka_unit_test(urgent_events_hold_no_contact),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

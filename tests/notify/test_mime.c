@@ -1,0 +1,112 @@
+/* Forms of mail against the examples of RFC 2045 and RFC 2047 and values computed from them. */
+#include "check.h"
+#include "notify/mime.h"
+#include <string.h>
+
+static void expect_header(const char *value, const char *expected)
+{
+    struct text_buffer out = {0};
+    assert_true(mime_header(&out, "Subject", value));
+    assert_string_equal(out.data, expected);
+    text_buffer_free(&out);
+}
+
+static void plain_headers_stay_plain(void **state)
+{
+    (void)state;
+    expect_header("C12 mold: Packed too hot, 81 %", "Subject: C12 mold: Packed too hot, 81 %\n");
+}
+
+/* RFC 2047 section 2: at most 75 characters a word, UTF-8 never split (section 5, rule 3). */
+static void other_scripts_become_encoded_words(void **state)
+{
+    (void)state;
+    expect_header("Schimmel auf Brötchen",
+                  "Subject: =?UTF-8?B?U2NoaW1tZWwgYXVmIEJyw7Z0Y2hlbg==?=\n");
+    expect_header("カビ", "Subject: =?UTF-8?B?44Kr44OT?=\n");
+    expect_header(
+        "Schimmelbefall auf Roggenmischbrot, Los L26329A – bitte prüfen",
+        "Subject: =?UTF-8?B?U2NoaW1tZWxiZWZhbGwgYXVmIFJvZ2dlbm1pc2NoYnJvdCwgTG9zIEwyNjMy?="
+        "\n =?UTF-8?B?OUEg4oCTIGJpdHRlIHByw7xmZW4=?=\n");
+}
+
+static void a_text_that_looks_encoded_is_encoded(void **state)
+{
+    (void)state;
+    expect_header("=?x", "Subject: =?UTF-8?B?PT94?=\n");
+}
+
+static void control_characters_never_reach_a_header(void **state)
+{
+    static const char *const BAD[] = {"x\r\nBcc: a@b.example", "x\nBcc: a@b.example", "x\x01y",
+                                      "x\x7f", "x\ty"};
+    (void)state;
+    for (size_t i = 0; i < sizeof BAD / sizeof BAD[0]; i++) {
+        struct text_buffer out = {0};
+        assert_false(mime_header(&out, "Subject", BAD[i]));
+        assert_null(out.data);
+    }
+}
+
+static void addresses(void **state)
+{
+    static const char *const GOOD[] = {"qa@plant.example", "a.b+c@d.example"};
+    static const char *const BAD[] = {"",
+                                      "qa",
+                                      "@x",
+                                      "a@",
+                                      "-oQ/tmp",
+                                      "-x@y.example",
+                                      "a@b@c",
+                                      "a b@c.example",
+                                      "a@b\n.c",
+                                      "<a@b.example>",
+                                      "a,b@c.example",
+                                      "\"a\"@b.example"};
+    (void)state;
+    for (size_t i = 0; i < sizeof GOOD / sizeof GOOD[0]; i++)
+        assert_true(mime_is_address(GOOD[i]));
+    for (size_t i = 0; i < sizeof BAD / sizeof BAD[0]; i++)
+        assert_false(mime_is_address(BAD[i]));
+}
+
+/* RFC 2045 section 6.7. */
+static void quoted_printable(void **state)
+{
+    struct text_buffer out = {0};
+    (void)state;
+    mime_quoted_printable(&out, "Brötchen = 5 °C\nends in a blank \n.\n");
+    assert_string_equal(out.data, "Br=C3=B6tchen =3D 5 =C2=B0C\nends in a blank=20\n=2E\n");
+    text_buffer_free(&out);
+}
+
+static void quoted_printable_lines_are_short(void **state)
+{
+    struct text_buffer out = {0};
+    char text[2001];
+    (void)state;
+    memset(text, 'a', sizeof text - 1);
+    text[sizeof text - 1] = '\0';
+    memcpy(text + 70, "ööööö", 10);
+    mime_quoted_printable(&out, text);
+    for (const char *line = out.data; *line;) {
+        size_t length = strcspn(line, "\n");
+        assert_true(length <= 76);
+        line += length + 1;
+    }
+    text_buffer_free(&out);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(plain_headers_stay_plain),
+        cmocka_unit_test(other_scripts_become_encoded_words),
+        cmocka_unit_test(a_text_that_looks_encoded_is_encoded),
+        cmocka_unit_test(control_characters_never_reach_a_header),
+        cmocka_unit_test(addresses),
+        cmocka_unit_test(quoted_printable),
+        cmocka_unit_test(quoted_printable_lines_are_short),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,130 @@
+/* Programs run without a shell: exit codes of sysexits.h, time limits, closed descriptors. */
+#include "base/when.h"
+#include "check.h"
+#include "notify/program.h"
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+static struct program_result run(const char *script, const char *input, int timeout_s)
+{
+    struct program_result result;
+    char *const argv[] = {(char *)"/bin/sh", (char *)"-c", (char *)script, NULL};
+    program_run(argv, input, strlen(input), timeout_s, &result);
+    return result;
+}
+
+static void success(void **state)
+{
+    (void)state;
+    struct program_result r = run("cat >/dev/null", "message\n", 10);
+    assert_true(r.done);
+    assert_string_equal(r.why, "");
+}
+
+static void the_whole_input_arrives(void **state)
+{
+    enum { SIZE = 1 << 20 }; /* more than a pipe holds */
+    char *input = malloc(SIZE + 1);
+    (void)state;
+    memset(input, 'x', SIZE);
+    input[SIZE] = '\0';
+    struct program_result r = run("test \"$(wc -c)\" -eq 1048576", input, 20);
+    free(input);
+    assert_true(r.done);
+}
+
+static void exit_codes_say_whether_to_try_again(void **state)
+{
+    static const struct {
+        int code;
+        bool again;
+    } CASES[] = {{64, false}, {65, false}, {67, false}, {69, true},  {70, false}, {71, true},
+                 {73, false}, {74, true},  {75, true},  {77, false}, {78, false}, {1, true}};
+    (void)state;
+    for (size_t i = 0; i < sizeof CASES / sizeof CASES[0]; i++) {
+        char script[64], why[64];
+        snprintf(script, sizeof script, "echo no such user >&2; exit %d", CASES[i].code);
+        struct program_result r = run(script, "", 10);
+        assert_false(r.done);
+        assert_int_equal(r.try_again, CASES[i].again);
+        snprintf(why, sizeof why, "/bin/sh exited %d: no such user", CASES[i].code);
+        assert_memory_equal(r.why, why, strlen(why));
+    }
+}
+
+static void a_program_that_hangs_is_stopped_with_its_children(void **state)
+{
+    (void)state;
+    int64_t before = clock_monotonic_ms();
+    struct program_result r = run("sleep 30 & sleep 30", "", 1);
+    assert_true(clock_monotonic_ms() - before < 5000);
+    assert_false(r.done);
+    assert_true(r.try_again);
+    assert_non_null(strstr(r.why, "longer than 1 s"));
+}
+
+static void a_program_that_is_not_there(void **state)
+{
+    struct program_result r;
+    char *const argv[] = {(char *)"/nowhere/mail", NULL};
+    (void)state;
+    program_run(argv, "", 0, 5, &r);
+    assert_false(r.done);
+    assert_true(r.try_again);
+    assert_non_null(strstr(r.why, "/nowhere/mail"));
+}
+
+static void a_program_killed_by_a_signal_is_tried_again(void **state)
+{
+    (void)state;
+    struct program_result r = run("kill -9 $$", "", 5);
+    assert_false(r.done);
+    assert_true(r.try_again);
+}
+
+static void no_descriptor_of_ours_is_handed_down(void **state)
+{
+    int fds[2];
+    (void)state;
+    assert_int_equal(pipe(fds), 0); /* inheritable on purpose */
+    struct program_result r = run("test \"$(ls /proc/self/fd | wc -l)\" -le 4", "", 5);
+    close(fds[0]);
+    close(fds[1]);
+    assert_true(r.done);
+}
+
+static void an_input_nobody_reads_is_no_error(void **state)
+{
+    enum { SIZE = 1 << 20 };
+    char *input = malloc(SIZE + 1);
+    (void)state;
+    memset(input, 'x', SIZE);
+    input[SIZE] = '\0';
+    struct program_result r = run("exit 0", input, 10);
+    free(input);
+    assert_true(r.done);
+}
+
+static int ignore_pipe(void **state)
+{
+    (void)state;
+    return signal(SIGPIPE, SIG_IGN) == SIG_ERR;
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(success),
+        cmocka_unit_test(the_whole_input_arrives),
+        cmocka_unit_test(exit_codes_say_whether_to_try_again),
+        cmocka_unit_test(a_program_that_hangs_is_stopped_with_its_children),
+        cmocka_unit_test(a_program_that_is_not_there),
+        cmocka_unit_test(a_program_killed_by_a_signal_is_tried_again),
+        cmocka_unit_test(no_descriptor_of_ours_is_handed_down),
+        cmocka_unit_test(an_input_nobody_reads_is_no_error),
+    };
+    return cmocka_run_group_tests(tests, ignore_pipe, NULL);
+}
