@@ -46,12 +46,15 @@ struct cusum_counts {
 /* Run length when every rate is `actual` times what is expected (1: in control), expectations
  * repeated in cycles of n. Exact Markov chain if all references and h are whole multiples of
  * 1/den for a den up to 64; otherwise on a grid of h/200 with mass split between neighbours
- * (within about 1 %). `start` is a head start. ERROR_INVALID for bad input; INFINITY is returned
- * where a signal is practically impossible (beyond 1e9 periods). */
+ * (within about 1 %). `start` is a head start. ERROR_INVALID for bad input or h below 1/4; INFINITY
+ * is returned where a signal is practically impossible (beyond 1e9 periods). */
 int cusum_counts_run_length(const struct cusum_counts *design, double h, double start,
                             double actual, double *ret);
 
-/* Smallest h (to 0.5 %) whose run length in control is at least `run_length` periods. */
+/* Smallest h (to 0.5 %) whose run length in control is at least `run_length` periods, but never
+ * below half a count: with large expectations a count above the reference is rare enough by itself,
+ * and then a smaller `ratio` is the sharper design. ERROR_INVALID for run lengths of 2 or less or
+ * beyond 1e6. */
 int cusum_counts_limit(const struct cusum_counts *design, double run_length, double *ret);
 
 struct cusum_state {

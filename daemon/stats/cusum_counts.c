@@ -19,6 +19,7 @@
 #define NEGLIGIBLE 1e-12
 #define FACTOR_SETTLED 1e-7 /* change of a cycle's survival against its loss */
 #define LIMIT_PRECISION 0.005
+#define LIMIT_LEAST 0.5
 
 double cusum_reference(double expected, double ratio, double size)
 {
@@ -205,8 +206,8 @@ static double run_length(struct chain *c)
 int cusum_counts_run_length(const struct cusum_counts *design, double h, double start,
                             double actual, double *ret)
 {
-    if (check(design) != 0 || !(h > 0) || !isfinite(h) || !(start >= 0 && start < h) ||
-        !(actual > 0) || !isfinite(actual))
+    if (check(design) != 0 || !(h >= LIMIT_LEAST / 2) || !isfinite(h) ||
+        !(start >= 0 && start < h) || !(actual > 0) || !isfinite(actual))
         return ERROR_INVALID;
     struct chain c;
     int status = chain_prepare(&c, design, h, start, actual);
@@ -220,7 +221,7 @@ int cusum_counts_limit(const struct cusum_counts *design, double run_length_want
 {
     if (check(design) != 0 || !(run_length_wanted > 2.0 && run_length_wanted <= 1e6))
         return ERROR_INVALID;
-    double low = 0, high = 2.0, length;
+    double low = 0, high = LIMIT_LEAST, length;
     for (;;) { /* double until long enough */
         if (cusum_counts_run_length(design, high, 0, 1.0, &length) != 0 || high > 1e7)
             return ERROR_INVALID;
@@ -229,7 +230,7 @@ int cusum_counts_limit(const struct cusum_counts *design, double run_length_want
         low = high;
         high *= 2.0;
     }
-    while (high - low > LIMIT_PRECISION * high) {
+    while (low > 0 && high - low > LIMIT_PRECISION * high) {
         double middle = 0.5 * (low + high);
         if (cusum_counts_run_length(design, middle, 0, 1.0, &length) != 0)
             return ERROR_INVALID;

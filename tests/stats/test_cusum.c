@@ -190,6 +190,20 @@ static void limits_hold_by_simulation(void **state)
         }
 }
 
+/* 300 a week against a rise by half: one week above the reference is already rarer than asked. */
+static void least_limit(void **state)
+{
+    (void)state;
+    double mean = 300, h, length;
+    struct cusum_counts d = {.expected = &mean, .n = 1, .ratio = 1.5};
+    assert_int_equal(cusum_counts_limit(&d, 200, &h), 0);
+    assert_true(h == 0.5);
+    assert_int_equal(cusum_counts_run_length(&d, h, 0, 1, &length), 0);
+    assert_true(length > 10000);
+    assert_int_equal(cusum_counts_run_length(&d, 1e-3, 0, 1, &length), ERROR_INVALID);
+    assert_int_equal(cusum_counts_limit(&d, 1e7, &h), ERROR_INVALID);
+}
+
 static void normal_by_simulation(void **state)
 {
     (void)state;
@@ -235,7 +249,8 @@ int main(void)
         cmocka_unit_test(handbook_example),     cmocka_unit_test(normal_run_lengths),
         cmocka_unit_test(normal_head_start),    cmocka_unit_test(reference_values),
         cmocka_unit_test(poisson_run_lengths),  cmocka_unit_test(limits_hold_by_simulation),
-        cmocka_unit_test(normal_by_simulation), cmocka_unit_test(run_over_counts),
+        cmocka_unit_test(normal_by_simulation), cmocka_unit_test(least_limit),
+        cmocka_unit_test(run_over_counts),
     };
     return cmocka_run_group_tests(tests, checks_open, checks_close);
 }
