@@ -1,0 +1,257 @@
+/* Complaints are logged once, cases follow the lot, a complaint can be placed again. */
+#include "base/text.h"
+#include "check.h"
+#include "store/case_work.h"
+#include "store/complaint.h"
+#include "store/db.h"
+#include <stdlib.h>
+#include <string.h>
+
+struct fixture {
+    char dir[64];
+    struct store *store;
+};
+
+static int setup(void **state)
+{
+    struct fixture *f = xcalloc(1, sizeof *f);
+    struct error err = {0};
+    strcpy(f->dir, "/tmp/oddloaf-complaint-XXXXXX");
+    assert_non_null(mkdtemp(f->dir));
+    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
+    assert_int_equal(
+        db_exec(
+            f->store,
+            "INSERT INTO product VALUES(1,'W24','Wheat','pan-bread',10,680,NULL);"
+            "INSERT INTO lot(id,lot,fold,product_id,line,made_from_ms,made_to_ms,packed_from_ms,"
+            "packed_to_ms,units,code_day) VALUES(1,'L1','L1',1,'1',0,1,2,3,1000,10),"
+            "(2,'L2','L2',1,'1',0,1,2,3,1000,10);",
+            &err),
+        0);
+    *state = f;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    struct fixture *f = *state;
+    struct text_buffer command = {0};
+    store_close(f->store);
+    text_appendf(&command, "rm -rf %s", f->dir);
+    int rc = system(command.data);
+    text_buffer_free(&command);
+    free(f);
+    return rc;
+}
+
+static struct complaint_placed log_one(struct fixture *f, const char *uuid, int64_t lot_id,
+                                       int64_t received_ms)
+{
+    struct complaint_new c = {.uuid = uuid,
+                              .received_ms = received_ms,
+                              .logged_ms = 100,
+                              .channel = "phone",
+                              .symptom = "mold",
+                              .code_day = WHEN_UNKNOWN_DAY,
+                              .bought_day = WHEN_UNKNOWN_DAY,
+                              .found_day = WHEN_UNKNOWN_DAY,
+                              .packs = 2,
+                              .body = "{}",
+                              .settled_weight = 0.8};
+    struct complaint_placed placed = {0};
+    if (lot_id) {
+        c.lots[0] = (struct complaint_lot){lot_id, 0.95};
+        c.lot_count = 1;
+    }
+    assert_int_equal(complaint_log(f->store, &c, &placed, NULL), 0);
+    return placed;
+}
+
+static struct case_row case_of(struct fixture *f, int64_t id)
+{
+    struct case_row row = {0};
+    assert_int_equal(case_get(f->store, id, &row, NULL), 0);
+    return row;
+}
+
+static void one_lot_and_symptom_is_one_case(void **state)
+{
+    struct fixture *f = *state;
+    struct complaint_placed a = log_one(f, "a", 1, 50), b = log_one(f, "b", 1, 90);
+    assert_true(a.new_case);
+    assert_false(b.new_case);
+    assert_int_equal(a.case_id, b.case_id);
+    struct case_row row = case_of(f, a.case_id);
+    assert_int_equal(row.complaints, 2);
+    assert_int_equal(row.packs, 4);
+    assert_int_equal(row.opened_ms, 50);
+    assert_int_equal(row.as_of_ms, 90);
+}
+
+static void open_lots_are_cases_of_their_own(void **state)
+{
+    struct fixture *f = *state;
+    assert_int_not_equal(log_one(f, "a", 0, 50).case_id, log_one(f, "b", 0, 50).case_id);
+}
+
+static void the_same_id_is_logged_once(void **state)
+{
+    struct fixture *f = *state;
+    struct complaint_placed a = log_one(f, "a", 1, 50), again = log_one(f, "a", 2, 70);
+    assert_true(again.again);
+    assert_int_equal(a.case_id, again.case_id);
+    assert_int_equal(again.lot_id, 1);
+    assert_int_equal(case_of(f, a.case_id).complaints, 1);
+}
+
+static void logging_queues_the_ranking_in_the_same_commit(void **state)
+{
+    struct fixture *f = *state;
+    int64_t waiting = 0;
+    struct work_row row;
+    int count = 0;
+    struct complaint_placed a = log_one(f, "a", 1, 50);
+    assert_int_equal(work_due(f->store, WORK_RANK, 100, &row, 1, &count, NULL), 0);
+    assert_int_equal(count, 1);
+    assert_int_equal(row.subject_id, a.case_id);
+    /* more comes while the ranking is under way: finishing the old round keeps the new one */
+    log_one(f, "b", 1, 60);
+    assert_int_equal(work_done(f->store, WORK_RANK, &row, NULL), 0);
+    assert_int_equal(work_count(f->store, WORK_RANK, &waiting, NULL), 0);
+    assert_int_equal(waiting, 1);
+}
+
+static void a_complaint_moves_to_the_lot_that_came_later(void **state)
+{
+    struct fixture *f = *state;
+    struct complaint_placed a = log_one(f, "a", 0, 50), moved;
+    const struct complaint_lot lot = {2, 0.9};
+    assert_int_equal(complaint_place(f->store, a.complaint_id, &lot, 1, 0.8, 200, &moved, NULL), 0);
+    assert_int_equal(moved.lot_id, 2);
+    assert_int_not_equal(moved.case_id, a.case_id);
+    /* the old name leads to the new case */
+    assert_int_equal(case_of(f, a.case_id).id, moved.case_id);
+    assert_int_equal(case_of(f, a.case_id).complaints, 1);
+}
+
+static void a_move_out_of_a_shared_case_leaves_the_rest(void **state)
+{
+    struct fixture *f = *state;
+    struct complaint_placed a = log_one(f, "a", 1, 50), b = log_one(f, "b", 1, 90), moved;
+    const struct complaint_lot lot = {2, 0.9};
+    assert_int_equal(complaint_place(f->store, b.complaint_id, &lot, 1, 0.8, 200, &moved, NULL), 0);
+    struct case_row row = case_of(f, a.case_id);
+    assert_int_equal(row.id, a.case_id);
+    assert_int_equal(row.complaints, 1);
+    assert_int_equal(row.as_of_ms, 50);
+}
+
+static void verdicts_stand_once_and_reopen(void **state)
+{
+    struct fixture *f = *state;
+    struct complaint_placed a = log_one(f, "a", 1, 50);
+    struct error err = {0};
+    int revision;
+    assert_int_equal(ranking_save(f->store, a.case_id, 50, 1, "r", "{}", "packed-hot", 0.8, false,
+                                  &revision, NULL),
+                     0);
+    assert_int_equal(verdict_add(f->store, a.case_id, "packed-hot", "assay", NULL, "qa", 300, NULL),
+                     0);
+    assert_true(case_of(f, a.case_id).settled);
+    assert_int_equal(verdict_add(f->store, a.case_id, "old-stock", "assay", NULL, "qa", 301, &err),
+                     ERROR_CONFLICT);
+    assert_int_equal(verdict_reopen(f->store, a.case_id, "mistake", "qa", 302, NULL), 0);
+    assert_false(case_of(f, a.case_id).settled);
+    assert_int_equal(verdict_reopen(f->store, a.case_id, NULL, "qa", 303, NULL), ERROR_NOT_FOUND);
+    assert_int_equal(verdict_add(f->store, a.case_id, "old-stock", "assay", NULL, "qa", 304, NULL),
+                     0);
+}
+
+static void rankings_that_left_the_house_are_kept(void **state)
+{
+    struct fixture *f = *state;
+    struct complaint_placed a = log_one(f, "a", 1, 50);
+    struct ranking_row row;
+    int revision;
+    for (int i = 0; i < 4; i++) /* the second is mailed */
+        assert_int_equal(
+            ranking_save(f->store, a.case_id, 50, 1, "r", "{}", "x", 0.5, i == 1, &revision, NULL),
+            0);
+    assert_int_equal(revision, 4);
+    assert_int_equal(ranking_get(f->store, a.case_id, 2, &row, NULL), 0);
+    ranking_row_free(&row);
+    assert_int_equal(ranking_get(f->store, a.case_id, 3, &row, NULL), ERROR_NOT_FOUND);
+    assert_int_equal(ranking_get(f->store, a.case_id, 0, &row, NULL), 0);
+    assert_int_equal(row.revision, 4);
+    ranking_row_free(&row);
+}
+
+static void contact_is_erased_by_any_of_its_words(void **state)
+{
+    struct fixture *f = *state;
+    int erased = 0;
+    char *text = NULL;
+    struct complaint_placed placed;
+    struct complaint_new c = {.uuid = "p",
+                              .received_ms = 5,
+                              .logged_ms = 5,
+                              .channel = "web",
+                              .symptom = "mold",
+                              .code_day = WHEN_UNKNOWN_DAY,
+                              .bought_day = WHEN_UNKNOWN_DAY,
+                              .found_day = WHEN_UNKNOWN_DAY,
+                              .packs = 1,
+                              .body = "{}",
+                              .contact = "{\"name\":\"Dana Quill\"}",
+                              .contact_fold = "\ndana quill\n5550100\n",
+                              .contact_purge_ms = 1000};
+    assert_int_equal(complaint_log(f->store, &c, &placed, NULL), 0);
+    assert_int_equal(contact_erase(f->store, "dana", 10, &erased, NULL), 0);
+    assert_int_equal(erased, 0); /* a part of a name is not the name */
+    assert_int_equal(contact_erase(f->store, "5550100", 10, &erased, NULL), 0);
+    assert_int_equal(erased, 1);
+    assert_int_equal(contact_get(f->store, placed.complaint_id, &text, NULL), 0);
+    assert_null(text);
+}
+
+static void contact_is_purged_by_date(void **state)
+{
+    struct fixture *f = *state;
+    int purged = 0;
+    struct complaint_placed placed;
+    struct complaint_new c = {.uuid = "p",
+                              .channel = "web",
+                              .symptom = "mold",
+                              .code_day = WHEN_UNKNOWN_DAY,
+                              .bought_day = WHEN_UNKNOWN_DAY,
+                              .found_day = WHEN_UNKNOWN_DAY,
+                              .packs = 1,
+                              .body = "{}",
+                              .contact = "{}",
+                              .contact_fold = "\nx\n",
+                              .contact_purge_ms = 1000};
+    assert_int_equal(complaint_log(f->store, &c, &placed, NULL), 0);
+    assert_int_equal(contact_purge(f->store, 999, &purged, NULL), 0);
+    assert_int_equal(purged, 0);
+    assert_int_equal(contact_purge(f->store, 1000, &purged, NULL), 0);
+    assert_int_equal(purged, 1);
+}
+
+#define TEST(name) cmocka_unit_test_setup_teardown(name, setup, teardown)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        TEST(one_lot_and_symptom_is_one_case),
+        TEST(open_lots_are_cases_of_their_own),
+        TEST(the_same_id_is_logged_once),
+        TEST(logging_queues_the_ranking_in_the_same_commit),
+        TEST(a_complaint_moves_to_the_lot_that_came_later),
+        TEST(a_move_out_of_a_shared_case_leaves_the_rest),
+        TEST(verdicts_stand_once_and_reopen),
+        TEST(rankings_that_left_the_house_are_kept),
+        TEST(contact_is_erased_by_any_of_its_words),
+        TEST(contact_is_purged_by_date),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

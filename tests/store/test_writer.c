@@ -1,0 +1,182 @@
+/* The writer commits in groups; one refused job does not undo its neighbours. */
+#include "base/text.h"
+#include "check.h"
+#include "store/case_work.h"
+#include "store/readers.h"
+#include "store/writer.h"
+#include <pthread.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+struct fixture {
+    char dir[64];
+    struct writer *writer;
+};
+
+static int setup(void **state)
+{
+    struct fixture *f = xcalloc(1, sizeof *f);
+    struct error err = {0};
+    strcpy(f->dir, "/tmp/oddloaf-writer-XXXXXX");
+    assert_non_null(mkdtemp(f->dir));
+    assert_int_equal(writer_start(f->dir, 1000, &f->writer, &err), 0);
+    *state = f;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    struct fixture *f = *state;
+    struct text_buffer command = {0};
+    writer_stop(f->writer);
+    text_appendf(&command, "rm -rf %s", f->dir);
+    int rc = system(command.data);
+    text_buffer_free(&command);
+    free(f);
+    return rc;
+}
+
+struct job {
+    int64_t subject;
+    int refuse; /* code to refuse with after writing */
+    int code;
+    pthread_mutex_t *lock;
+    pthread_cond_t *finished;
+    int *left;
+};
+
+static int apply(struct store *store, void *arg, struct error *err)
+{
+    struct job *job = arg;
+    int rc = work_add(store, "test", job->subject, 0, err);
+    if (!rc && job->refuse)
+        rc = error_set(err, (enum error_code)job->refuse, "refused on purpose");
+    return rc;
+}
+
+static void done(void *arg, int code, const struct error *err)
+{
+    struct job *job = arg;
+    (void)err;
+    pthread_mutex_lock(job->lock);
+    job->code = code;
+    if (--*job->left == 0)
+        pthread_cond_signal(job->finished);
+    pthread_mutex_unlock(job->lock);
+}
+
+static int64_t stored(struct fixture *f)
+{
+    struct store *store;
+    int64_t count = -1;
+    assert_int_equal(store_open(f->dir, STORE_READ, &store, NULL), 0);
+    assert_int_equal(work_count(store, "test", &count, NULL), 0);
+    store_close(store);
+    return count;
+}
+
+static void a_refused_job_undoes_itself_only(void **state)
+{
+    enum { JOBS = 200 };
+    struct fixture *f = *state;
+    static struct job jobs[JOBS];
+    pthread_mutex_t lock = PTHREAD_MUTEX_INITIALIZER;
+    pthread_cond_t finished = PTHREAD_COND_INITIALIZER;
+    int left = JOBS;
+    for (int i = 0; i < JOBS; i++) {
+        jobs[i] = (struct job){i + 1, i % 10 == 3 ? ERROR_CONFLICT : 0, 1, &lock, &finished, &left};
+        assert_int_equal(writer_submit(f->writer, &(struct writer_job){apply, done, &jobs[i]}), 0);
+    }
+    pthread_mutex_lock(&lock);
+    while (left)
+        pthread_cond_wait(&finished, &lock);
+    pthread_mutex_unlock(&lock);
+    for (int i = 0; i < JOBS; i++)
+        assert_int_equal(jobs[i].code, jobs[i].refuse);
+    assert_int_equal(stored(f), JOBS - JOBS / 10);
+    struct writer_counts counts = writer_counts(f->writer);
+    assert_int_equal(counts.jobs, JOBS);
+    assert_int_equal(counts.refused, JOBS / 10);
+    assert_true(counts.groups < JOBS); /* it did group */
+}
+
+static void what_was_answered_is_there_for_readers(void **state)
+{
+    struct fixture *f = *state;
+    struct job job = {.subject = 7};
+    assert_int_equal(writer_run(f->writer, apply, &job, NULL), 0);
+    assert_int_equal(stored(f), 1);
+}
+
+static void a_full_queue_says_busy(void **state)
+{
+    struct fixture *f = *state;
+    struct writer *small;
+    char dir[64] = "/tmp/oddloaf-small-XXXXXX";
+    assert_non_null(mkdtemp(dir));
+    assert_int_equal(writer_start(dir, 0, &small, NULL), 0);
+    struct job job = {.subject = 1};
+    struct error err = {0};
+    (void)f;
+    assert_int_equal(writer_run(small, apply, &job, &err), ERROR_BUSY);
+    assert_int_equal(err.code, ERROR_BUSY);
+    writer_stop(small);
+    struct text_buffer command = {0};
+    text_appendf(&command, "rm -rf %s", dir);
+    assert_int_equal(system(command.data), 0);
+    text_buffer_free(&command);
+}
+
+struct tally {
+    pthread_mutex_t lock;
+    int urgent, rest, urgent_before_rest;
+};
+struct task {
+    struct tally *tally;
+    int is_urgent;
+};
+
+static void count_task(struct store *store, void *arg)
+{
+    struct task *task = arg;
+    (void)store;
+    pthread_mutex_lock(&task->tally->lock);
+    if (task->is_urgent) {
+        task->tally->urgent++;
+        task->tally->urgent_before_rest += task->tally->rest < 5;
+    } else {
+        task->tally->rest++;
+    }
+    pthread_mutex_unlock(&task->tally->lock);
+    usleep(1000);
+}
+
+static void urgent_reads_go_first(void **state)
+{
+    enum { EACH = 50 };
+    struct fixture *f = *state;
+    struct readers *readers;
+    struct tally tally = {.lock = PTHREAD_MUTEX_INITIALIZER};
+    static struct task tasks[2 * EACH];
+    assert_int_equal(readers_start(f->dir, 2, 1000, &readers, NULL), 0);
+    for (int i = 0; i < 2 * EACH; i++) {
+        tasks[i] = (struct task){&tally, i >= EACH};
+        assert_int_equal(readers_submit(readers, i >= EACH, count_task, &tasks[i]), 0);
+    }
+    readers_stop(readers);
+    assert_int_equal(tally.urgent, EACH);
+    assert_int_equal(tally.rest, EACH);
+    assert_true(tally.urgent_before_rest > EACH / 2);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(a_refused_job_undoes_itself_only, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_was_answered_is_there_for_readers, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_full_queue_says_busy, setup, teardown),
+        cmocka_unit_test_setup_teardown(urgent_reads_go_first, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
