@@ -127,17 +127,20 @@ log_history() {
   echo "  $(wc -l <"$demo/logged.ndjson") of $(wc -l <"$plant/complaints.ndjson") complaints logged"
 }
 
-# Waits until the rankings and the mail that the history brought have been worked off.
+# Waits until the rankings and mails that a load or a call brought have been worked off.
 settle_down() {
-  tries=300
-  last=
-  while [ "$tries" -gt 0 ]; do
-    now=$(find "$demo/mail" -name '*.eml' | wc -l)
-    [ "$now" = "$last" ] && [ "$now" -gt 0 ] && return 0
-    last=$now
-    tries=$((tries - 1))
-    sleep 1
-  done
+  "$python" - "$oddloaf" <<'PY'
+import json, subprocess, sys, time
+quiet = 0
+for _ in range(600):
+    said = json.loads(subprocess.check_output([sys.argv[1], "--json", "status"]))
+    busy = said["work"]["rank"] + said["outbox"]["waiting"]
+    quiet = quiet + 1 if busy == 0 else 0
+    if quiet == 3:
+        break
+    time.sleep(0.1)
+print(f"  {said['counts']['cases_open']} cases ranked, {said['outbox']['sent']} mails sent")
+PY
 }
 
 # The newest mail whose subject or text names the words given, as a person would see it.
@@ -174,6 +177,7 @@ run() {
 }
 
 nth_call() { sed -n "$1p" "$plant/desk.ndjson"; }
+# The generator writes the id first.
 id_of() { nth_call "$1" | sed 's/^{"id": "\([0-9a-f-]*\)".*/\1/'; }
 
 desk() {
@@ -209,7 +213,7 @@ quality() {
 manager() {
   step "The manager: the week of 16 to 22 November"
   run week 2026-W47
-  step "Rankings beside what was planted (data/truth is known here, never to the daemon)"
+  step "Rankings beside what was planted (truth.csv, which the daemon never sees)"
   "$oddloaf" --json rank --all | "$python" "$root/data/compare.py" "$plant/truth.csv"
 }
 

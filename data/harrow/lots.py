@@ -62,10 +62,11 @@ def material_lots(day, rng):
     return drawn
 
 
-def usual_conditions(p, rng):
+def usual_conditions(p, inhibitor_lot, rng):
     g = rng.gauss
+    active = min(.996, random.Random(inhibitor_lot).gauss(.985, .005))  # as its certificate says
     return Conditions(
-        inhibitor_pct=p.inhibitor_pct * g(1, .015), active=g(.985, .006), ph=p.ph + g(0, .05),
+        inhibitor_pct=p.inhibitor_pct * g(1, .015), active=active, ph=p.ph + g(0, .05),
         acid_grain=200, moisture_pct=p.moisture_pct + g(0, .35), bake_min=p.bake_min + g(0, .25),
         core_end_c=p.core_end_c + g(0, .5), cool_min=p.cool_min + g(0, 2.5),
         cooler_air_c=22.5 + g(0, .8), core_pack_c=p.core_pack_c + g(0, 1.0),
@@ -94,11 +95,12 @@ def make_lots(seed):
                 shift = "A" if start < 240 or start >= 1200 else "B" if start < 720 else "C"
                 code = f"L{line} {day.year % 10}{day:%j} {shift}{start // 60:02d}{start % 60:02d}"
                 hours = (p1 - p0).total_seconds() / 3600
+                materials = material_lots(day, rng)
                 lots.append(Lot(
                     code, product, line, shift, day, slot, p0, p1,
                     int(hours * product.per_hour * rng.uniform(.93, 1.0)), m0,
-                    p1 - minutes(product.cool_min), material_lots(day, rng),
-                    usual_conditions(product, rng)))
+                    p1 - minutes(product.cool_min), materials,
+                    usual_conditions(product, materials["inhibitor"], rng)))
         day += timedelta(days=1)
     for lot in lots:
         flour = lot.units * lot.product.unit_g / 1000 / 1.50  # 150 g of bread from 100 g of flour
