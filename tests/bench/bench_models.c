@@ -123,7 +123,8 @@ static double group_work(const struct mold_group_values *g, const struct mold_co
 {
     double work = 0;
     double step = 1.0 / 96;
-    for (double day = 0; day < age_days - 1e-9; day += step) {
+    for (int n_day = 0; step * n_day < age_days - 1e-9; n_day++) {
+        double day = step * n_day;
         double end = 0;
         double middle_h = (day + fmin(step, age_days - day) / 2) * 24;
         size_t s = 0;
@@ -179,7 +180,8 @@ static void measure_accuracy(void)
         lot_conditions_facts(&lot, values, &facts);
         lot_conditions_mold(&lot, &facts, &conditions);
         mold_course_init(&course, &conditions, &values->mold);
-        for (double day = 2; day < 15; day += 2.5) {
+        for (int n_day = 0; 2 + 2.5 * n_day < 15; n_day++) {
+            double day = 2 + 2.5 * n_day;
             double fine = 0;
             for (int g = 0; g < MOLD_GROUPS; g++) {
                 const struct mold_group_values *group = &values->mold.group[g];

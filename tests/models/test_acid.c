@@ -55,7 +55,8 @@ static void tartaric_acid_gives_two_protons(void **state)
     check_near("H2A at 4.5", share[0], 0.0122, 5e-4);
     check_near("HA at 4.5", share[1], 0.4039, 5e-4);
     check_near("A at 4.5", share[2], 0.5839, 5e-4);
-    for (double ph = 2; ph < 9; ph += 0.37) {
+    for (int n_ph = 0; 2 + 0.37 * n_ph < 9; n_ph++) {
+        double ph = 2 + 0.37 * n_ph;
         acid_diprotic_fractions(ph, 2.98, 4.34, share);
         check_near("shares sum to one", share[0] + share[1] + share[2], 1, 1e-12);
     }

@@ -49,11 +49,13 @@ static void factors_stay_between_zero_and_one(void **state)
     (void)state;
     for (int g = 0; g < MOLD_GROUPS; g++) {
         const struct mold_group_values *m = group((enum mold_group)g);
-        for (double x = -20; x < 60; x += 0.21) {
+        for (int n_x = 0; - 20 + 0.21 * n_x < 60; n_x++) {
+            double x = -20 + 0.21 * n_x;
             check_between("temperature", mold_gamma_cpm(x, m->t_min_c, m->t_opt_c, m->t_max_c, 2),
                           0, 1);
         }
-        for (double x = 0.6; x < 1.02; x += 0.003) {
+        for (int n_x = 0; 0.6 + 0.003 * n_x < 1.02; n_x++) {
+            double x = 0.6 + 0.003 * n_x;
             check_between("aw", mold_gamma_cpm(x, m->aw_min, m->aw_opt, m->aw_max, 2), 0, 1);
         }
         check_near("best", mold_gamma_cpm(m->t_opt_c, m->t_min_c, m->t_opt_c, m->t_max_c, 2), 1,
@@ -172,7 +174,8 @@ static void history_is_integrated(void **state)
     c.segments[1] = (struct mold_segment){40, 22};
     c.segments[2] = (struct mold_segment){1, 22};
     mold_course_init(&warm_first, &c, &parameters.typical.mold);
-    for (double day = 0.5; day < 12; day += 0.5) {
+    for (int n_day = 0; 0.5 + 0.5 * n_day < 12; n_day++) {
+        double day = 0.5 + 0.5 * n_day;
         check_near("pieces", mold_spores_visible(&warm_first, day),
                    mold_spores_visible(&constant, day), 1e-12);
     }
@@ -201,7 +204,8 @@ static void time_scale_scales_time(void **state)
     twice.time_scale = 2;
     mold_course_init(&course, &c, &parameters.typical.mold);
     mold_course_init(&slow, &c, &twice);
-    for (double day = 1; day < 12; day += 0.7) {
+    for (int n_day = 0; 1 + 0.7 * n_day < 12; n_day++) {
+        double day = 1 + 0.7 * n_day;
         check_near("scaled", mold_spores_visible(&slow, 2 * day), mold_spores_visible(&course, day),
                    1e-12);
         check_near("on the fly", mold_spores_visible_scaled(&course, day, 2),

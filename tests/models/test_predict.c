@@ -23,7 +23,8 @@ static struct mold_prediction mold_of(const struct lot_conditions *made,
 static void bread_without_inhibitor_molds_in_three_to_five_days(void **state)
 {
     (void)state;
-    for (double temp_c = 20; temp_c <= 25; temp_c += 1) {
+    for (int n_temp_c = 0; 20 + 1 * n_temp_c <= 25; n_temp_c++) {
+        double temp_c = 20 + 1 * n_temp_c;
         struct lot_conditions lot = lot_with_dose("calcium-propionate", 0);
         check_between("days", days_of_lot(lot_kept_at(&lot, temp_c)), 3, 5);
     }
@@ -53,7 +54,8 @@ static void propionate_buys_the_days_bakers_tell(void **state)
 static void half_a_ph_unit_costs_more_than_a_third_of_the_dose(void **state)
 {
     (void)state;
-    for (double dose = 0.15; dose < 0.4; dose += 0.05) {
+    for (int n_dose = 0; 0.15 + 0.05 * n_dose < 0.4; n_dose++) {
+        double dose = 0.15 + 0.05 * n_dose;
         struct lot_conditions specified = lot_with_dose("calcium-propionate", dose);
         struct lot_conditions less = lot_with_dose("calcium-propionate", dose * 2 / 3);
         struct lot_conditions sour = specified;
@@ -264,8 +266,10 @@ static void outside_the_range_it_does_not_vote(void **state)
 static void ranges_hold_their_typical(void **state)
 {
     (void)state;
-    for (double ph = 4.8; ph < 6.2; ph += 0.2) {
-        for (double dose = 0; dose < 0.6; dose += 0.1) {
+    for (int n_ph = 0; 4.8 + 0.2 * n_ph < 6.2; n_ph++) {
+        double ph = 4.8 + 0.2 * n_ph;
+        for (int n_dose = 0; 0.1 * n_dose < 0.6; n_dose++) {
+            double dose = 0.1 * n_dose;
             struct lot_conditions lot = lot_with_dose("calcium-propionate", dose);
             lot.crumb_ph = ph;
             struct mold_prediction p = mold_of(&lot, NULL);

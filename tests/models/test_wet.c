@@ -15,7 +15,8 @@ static void saturation_matches_if97(void **state)
     relative("600 K", wet_saturation_pa(600), 12.3443146e6, 1e-8);
     relative("0.1 MPa", wet_saturation_temp_k(0.1e6), 372.755919, 1e-8);
     relative("1 MPa", wet_saturation_temp_k(1e6), 453.035632, 1e-8);
-    for (double k = 274; k < 640; k += 7) {
+    for (int n_k = 0; 274 + 7 * n_k < 640; n_k++) {
+        double k = 274 + 7 * n_k;
         relative("there and back", wet_saturation_temp_k(wet_saturation_pa(k)), k, 1e-9);
     }
     assert_true(isnan(wet_saturation_pa(200)));
@@ -84,7 +85,8 @@ static void hot_packing_leaves_water(void **state)
     assert_true(packed_at(43).wetness < 0.35);
     assert_true(packed_at(50).wetness > 0.4);
     double before = -1;
-    for (double core_c = 24; core_c < 80; core_c += 4) {
+    for (int n_core_c = 0; 24 + 4 * n_core_c < 80; n_core_c++) {
+        double core_c = 24 + 4 * n_core_c;
         struct wet_condensate c = packed_at(core_c);
         assert_true(c.valid);
         assert_true(c.wetness >= before);

@@ -13,7 +13,8 @@ static struct models_parameters parameters;
 
 static void print_acids(void)
 {
-    for (double ph = 3.5; ph < 7.1; ph += 0.25) {
+    for (int n_ph = 0; 3.5 + 0.25 * n_ph < 7.1; n_ph++) {
+        double ph = 3.5 + 0.25 * n_ph;
         for (int k = 0; k < ACID_KINDS; k++) {
             printf("acid.%s.%.2f\t%.17g\n", acid_constants((enum acid_kind)k)->name, ph,
                    acid_kind_undissociated((enum acid_kind)k, ph, 0));
@@ -39,7 +40,8 @@ static void print_heat(void)
             }
         }
     }
-    for (double bake_min = 14; bake_min < 40; bake_min += 5) {
+    for (int n_bake_min = 0; 14 + 5 * n_bake_min < 40; n_bake_min++) {
+        double bake_min = 14 + 5 * n_bake_min;
         printf("enzyme.%g\t%.17g\n", bake_min,
                heat_bake_enzyme_min(&parameters.typical.heat, bake_min, 97));
         printf("pack.%g\t%.17g\n", 4 * bake_min,
@@ -49,16 +51,19 @@ static void print_heat(void)
 
 static void print_wet(void)
 {
-    for (double temp_c = 1; temp_c < 200; temp_c += 12.3) {
+    for (int n_temp_c = 0; 1 + 12.3 * n_temp_c < 200; n_temp_c++) {
+        double temp_c = 1 + 12.3 * n_temp_c;
         double pa = wet_saturation_pa_c(temp_c);
         printf("psat.%.1f\t%.17g\n", temp_c, pa);
         printf("tsat.%.1f\t%.17g\n", temp_c, wet_saturation_temp_k(pa));
     }
-    for (double temp_c = 5; temp_c < 45; temp_c += 8) {
+    for (int n_temp_c = 0; 5 + 8 * n_temp_c < 45; n_temp_c++) {
+        double temp_c = 5 + 8 * n_temp_c;
         printf("dew.%g\t%.17g\n", temp_c, wet_dew_point_c(WET_MAGNUS_WMO, temp_c, 70));
         printf("bulb.%g\t%.17g\n", temp_c, wet_bulb_c(temp_c, 55, 101325));
     }
-    for (double core_c = 30; core_c < 61; core_c += 5) {
+    for (int n_core_c = 0; 30 + 5 * n_core_c < 61; n_core_c++) {
+        double core_c = 30 + 5 * n_core_c;
         struct wet_bag bag = {core_c, 22, 0.955, 800};
         struct wet_condensate c = wet_condensate_in_bag(&bag, &parameters.typical.wet);
         printf("free_g.%g\t%.17g\n", core_c, c.free_g);
