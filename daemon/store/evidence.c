@@ -219,6 +219,7 @@ static int give_packed(sqlite3_stmt *st, const struct receiver *to)
                                   db_ms(st, 4),
                                   db_ms(st, 5),
                                   sqlite3_column_int64(st, 6),
+                                  db_text(st, 7),
                                   db_text(st, 2),
                                   db_text(st, 3)};
     return to->each.packed(to->arg, &row);
@@ -329,7 +330,7 @@ int evidence_reports(struct store *store, const char *symptom, int64_t from_ms, 
 
 static int give_verdict(sqlite3_stmt *st, const struct receiver *to)
 {
-    struct evidence_verdict row = {db_ms(st, 0), db_text(st, 1), db_text(st, 2)};
+    struct evidence_verdict row = {db_ms(st, 0), db_text(st, 1), db_text(st, 2), db_text(st, 3)};
     return to->each.verdict(to->arg, &row);
 }
 
@@ -337,7 +338,8 @@ int evidence_verdicts(struct store *store, int64_t until_ms, evidence_verdict_ea
                       struct error *err)
 {
     static const char SQL[] =
-        "SELECT v.at_ms, c.symptom, v.cause FROM verdict v JOIN complaint_case c ON c.id ="
+        "SELECT v.at_ms, c.symptom, v.cause, v.confirmed_by FROM verdict v JOIN complaint_case c "
+        "ON c.id ="
         " v.case_id WHERE v.reopened_ms IS NULL AND v.at_ms < ?1 ORDER BY v.at_ms, v.id";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)

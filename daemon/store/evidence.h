@@ -111,7 +111,7 @@ int evidence_reports(struct store *store, const char *symptom, int64_t from_ms, 
 /* ---- what was confirmed ---- */
 struct evidence_verdict {
     int64_t at_ms;
-    const char *symptom, *cause;
+    const char *symptom, *cause, *confirmed_by;
 };
 typedef int (*evidence_verdict_each)(void *arg, const struct evidence_verdict *row);
 /* Standing verdicts given before `until_ms`, by time. */

@@ -55,6 +55,8 @@ static void set_defaults(struct rule_ranking *ranking)
                   {{0, 0}, {2, 0.15}, {4, 0.45}, {7, 0.75}, {12, 0.93}, {35, 1}},
                   {{0, 0}, {2, 0.15}, {4, 0.45}, {7, 0.78}, {12, 0.95}, {35, 1}}},
         .delay_count = {7, 6, 6},
+        .inhibitor = "calcium-propionate",
+        .acid = "vinegar",
     };
     *ranking = DEFAULT;
 }

@@ -10,10 +10,12 @@
 #include "triage/vocabulary.h"
 #include <jansson.h>
 #include <stddef.h>
+#include <stdint.h>
 
 struct rule_fact {
     struct fact_name name;
     const json_t *change; /* of a model fact; borrowed from the rule file, NULL otherwise */
+    uint64_t change_hash;
     int slot; /* index among the facts of its kind of keeping: a lot's or a complaint's */
 };
 
@@ -56,6 +58,8 @@ struct rule_evidence {
     const char *because, *source, *group_name;
 };
 
+#define RULE_GROUPS 64 /* of one cause */
+
 struct rule_cause {
     const char *id, *title;
     char *file;
@@ -92,6 +96,7 @@ struct rule_ranking {
     double base_per_million[SYMPTOMS]; /* usual complaints per million units */
     struct rule_point delay[SYMPTOMS][12]; /* x days after packing, bits: share reported by then */
     int delay_count[SYMPTOMS];
+    char inhibitor[32], acid[32]; /* what the plant buys under these names, for the models */
 };
 
 struct rules {

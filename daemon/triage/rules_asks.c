@@ -1,5 +1,6 @@
 /* rules/asks.json and rules/ranking.json. */
 #include "base/text.h"
+#include "models/acid.h"
 #include "triage/rules_check.h"
 #include <math.h>
 #include <stdio.h>
@@ -112,17 +113,33 @@ static void check_delay(struct rules_check *check, const json_t *delay, int symp
     free(points);
 }
 
+static void check_product(struct rules_check *check, const json_t *document, const char *name,
+                          char *out, size_t size)
+{
+    const char *product = json_string_value(json_object_get(document, name));
+    char where[64];
+    if (!json_object_get(document, name))
+        return;
+    check_at(where, sizeof where, "", name);
+    if (!product || !acid_product_find(product))
+        check_fail(check, where, product, "no such product (calcium-propionate, vinegar, ...)");
+    else
+        snprintf(out, size, "%s", product);
+}
+
 void check_ranking(struct rules_check *check, const json_t *document)
 {
-    static const char *const MEMBERS[] = {"pool_exponent",    "temper",     "prior_weight",
-                                          "base_per_million", "delay_days", "note",
-                                          "$schema",          NULL};
+    static const char *const MEMBERS[] = {
+        "pool_exponent",    "temper",     "prior_weight", "inhibitor", "acid",
+        "base_per_million", "delay_days", "note",         "$schema",   NULL};
     struct rule_ranking *ranking = &check->rules->ranking;
     const json_t *base = json_object_get(document, "base_per_million");
     check_members(check, document, "", MEMBERS);
     check_number(check, document, "", "pool_exponent", false, 0, 1, &ranking->pool_exponent);
     check_number(check, document, "", "temper", false, 0.05, 2, &ranking->temper);
     check_number(check, document, "", "prior_weight", false, 1, 1e6, &ranking->prior_weight);
+    check_product(check, document, "inhibitor", ranking->inhibitor, sizeof ranking->inhibitor);
+    check_product(check, document, "acid", ranking->acid, sizeof ranking->acid);
     for (int s = 0; s < SYMPTOMS; s++) {
         check_number(check, base, "/base_per_million", symptom_name(s), false, 1e-3, 1e6,
                      &ranking->base_per_million[s]);

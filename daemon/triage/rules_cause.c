@@ -1,5 +1,6 @@
 /* One cause's file. */
 #include "base/text.h"
+#include "triage/model_lot.h"
 #include "triage/rules_check.h"
 #include <math.h>
 #include <stdio.h>
@@ -67,6 +68,17 @@ static void check_limit(struct rules_check *check, const json_t *item, const cha
     check_fail(check, where, NULL, "must be [low, high] with -12 <= low <= 0 <= high <= 12");
 }
 
+static void check_change(struct rules_check *check, const json_t *item, const char *pointer)
+{
+    const json_t *change = json_object_get(item, "change");
+    const char *member = "";
+    char where[256];
+    check_at(where, sizeof where, pointer, "change");
+    const char *fault = change ? model_change_fault(change, &member) : "'change' is missing";
+    if (fault)
+        check_fail(check, where, member, "%s", fault);
+}
+
 static void check_how(struct rules_check *check, const json_t *item, const char *pointer,
                       struct rule_evidence *ret)
 {
@@ -80,9 +92,10 @@ static void check_how(struct rules_check *check, const json_t *item, const char 
         check_table(check, table, where, ret);
         return;
     }
-    if (name && name->kind == FACT_MODEL && !curve) {
+    if (name && name->kind == FACT_MODEL && name->code <= MODEL_ROPE_AGE) {
         ret->how = EVIDENCE_MODEL;
         check_limit(check, item, pointer, ret);
+        check_change(check, item, pointer);
         return;
     }
     const char *as = check_word(check, item, pointer, "as", AS, true);
@@ -120,6 +133,8 @@ static void check_group(struct rules_check *check, const json_t *item, const cha
             ret->group = cause->evidence[i].group;
     if (ret->group < 0)
         ret->group = cause->group_count++;
+    if (cause->group_count > RULE_GROUPS)
+        check_fail(check, pointer, ret->group_name, "more than %d groups", RULE_GROUPS);
 }
 
 static void check_item(struct rules_check *check, const json_t *item, const char *pointer,

@@ -71,6 +71,12 @@ static const char *const FACTOR_NAMES[FACTORS] = {
     "closure", "supplier",  "route",     "store", "window",  "any",
 };
 
+static const char *const MODEL_NAMES[MODELS] = {
+    "mold_age",   "stale_age",       "rope_age",         "condensate_g",   "mold_free_days",
+    "odor_ratio", "odor_warm_ratio", "enzyme_min_ratio", "firmness_ratio", "gummy_share",
+    "rope_share", "acid_mmol_l",     "acid_ratio",
+};
+
 /* Names of the record format itself, and what is computed from mixes and uses. */
 static const struct {
     const char *name, *unit;
@@ -410,8 +416,8 @@ static bool parse_model(const char *name, struct fact_name *ret)
         return false;
     ret->kind = FACT_MODEL;
     ret->per_complaint = true;
-    snprintf(ret->quantity, sizeof ret->quantity, "%s", name + 6);
-    return true;
+    ret->code = find_in(MODEL_NAMES, MODELS, name + 6);
+    return ret->code >= 0;
 }
 
 int vocabulary_fact(const struct vocabulary *v, const char *name, struct fact_name *ret,

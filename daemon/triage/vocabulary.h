@@ -74,6 +74,24 @@ enum {
     FACTOR_ANY,    /* the largest of the others */
     FACTORS
 };
+/* Predictions. The first three compare a change with the lot as specified, in bits; the others are
+ * numbers of the lot as recorded. */
+enum {
+    MODEL_MOLD_AGE,
+    MODEL_STALE_AGE,
+    MODEL_ROPE_AGE,
+    MODEL_CONDENSATE_G,
+    MODEL_MOLD_FREE_DAYS,
+    MODEL_ODOR_RATIO,      /* acids over their odor thresholds, cold loaf */
+    MODEL_ODOR_WARM_RATIO, /* warm loaf */
+    MODEL_ENZYME_MIN_RATIO,
+    MODEL_FIRMNESS_RATIO, /* over fresh, at the age found */
+    MODEL_GUMMY_SHARE,
+    MODEL_ROPE_SHARE,
+    MODEL_ACID_MMOL_L, /* undissociated, all acids, in crumb water */
+    MODEL_ACID_RATIO,  /* the same over the specification's */
+    MODELS
+};
 #define MATERIALS 8
 const char *material_name(int material); /* 0 flour … 7 closure */
 int material_of(const char *name);       /* -1 another material */
@@ -85,7 +103,7 @@ struct fact_name {
     enum fact_kind kind;
     int code; /* see the enums above */
     enum fact_part part;
-    char place[32], quantity[48]; /* where the kind has them; model: quantity is the model's name */
+    char place[32], quantity[48]; /* where the kind has them;  */
     int material;                 /* LOT_MATERIAL_AGE */
     bool words;                   /* has words, not a number */
     bool per_complaint;

@@ -1,0 +1,97 @@
+#include "triage/evidence_bits.h"
+#include <math.h>
+#include <string.h>
+
+static double table_bits(const struct rule_evidence *evidence, const struct fact *fact)
+{
+    double said = NAN;
+    for (int w = 0; w < fact->word_count; w++) {
+        double bits = evidence->other;
+        for (int i = 0; i < evidence->word_count; i++)
+            if (strcmp(evidence->words[i].word, fact->words[w]) == 0)
+                bits = evidence->words[i].bits;
+        if (isnan(said) || fabs(bits) > fabs(said))
+            said = bits;
+    }
+    return said;
+}
+
+static double ratio_of(const struct fact *fact)
+{
+    double against = isnan(fact->target) ? fact->usual : fact->target;
+    return against > 0 ? fact->value / against : NAN;
+}
+
+static double ready_bits(const struct rule_evidence *evidence, double bits)
+{
+    return isnan(bits) ? NAN : fmin(fmax(bits * evidence->scale, evidence->low), evidence->high);
+}
+
+double evidence_bits_of(const struct rule_evidence *evidence, const struct fact *fact)
+{
+    if (!fact->known)
+        return NAN;
+    switch (evidence->how) {
+    case EVIDENCE_TABLE:
+        return table_bits(evidence, fact);
+    case EVIDENCE_VALUE:
+        return rule_curve(evidence->curve, evidence->point_count, fact->value);
+    case EVIDENCE_Z:
+        return rule_curve(evidence->curve, evidence->point_count, fact->z);
+    case EVIDENCE_RATIO:
+        return rule_curve(evidence->curve, evidence->point_count, ratio_of(fact));
+    default:
+        return ready_bits(evidence, fact->bits);
+    }
+}
+
+int evidence_guard(const struct rule_guard *guard, const struct fact_set *facts, int complaint)
+{
+    if (guard->fact < 0)
+        return 1;
+    const struct fact *fact = fact_set_at(facts, guard->fact, complaint);
+    if (!fact->known)
+        return -1;
+    if (guard->word_count == 0)
+        return fact->value >= guard->from && fact->value <= guard->to;
+    for (int w = 0; w < fact->word_count; w++)
+        for (int i = 0; i < guard->word_count; i++)
+            if (strcmp(guard->words[i], fact->words[w]) == 0)
+                return 1;
+    return 0;
+}
+
+static bool by_complaint(const struct rules *rules, int fact)
+{
+    return fact >= 0 && rules->facts[fact].name.per_complaint;
+}
+
+struct evidence_said evidence_said(const struct rule_evidence *evidence,
+                                   const struct fact_set *facts, double pool_exponent)
+{
+    const struct rules *rules = facts->rules;
+    bool own = by_complaint(rules, evidence->fact);
+    bool each = own || by_complaint(rules, evidence->when.fact) ||
+                by_complaint(rules, evidence->unless.fact);
+    struct evidence_said said = {NAN, 0, 0};
+    double sum = 0, nearest = INFINITY;
+    int count = each ? facts->complaint_count : 1;
+    for (int pass = 0; pass < 2; pass++)
+        for (int i = 0; i < count; i++) {
+            double bits = evidence_bits_of(evidence, fact_set_at(facts, evidence->fact, i));
+            if (isnan(bits) || evidence_guard(&evidence->when, facts, i) != 1 ||
+                (evidence->unless.fact >= 0 && evidence_guard(&evidence->unless, facts, i) == 1))
+                continue;
+            if (pass == 0) {
+                sum += bits;
+                said.known++;
+            } else if (fabs(bits - sum / said.known) < nearest) {
+                nearest = fabs(bits - sum / said.known);
+                said.complaint = i;
+            }
+        }
+    if (said.known == 0)
+        return said;
+    said.bits = sum / said.known * (own ? pow(said.known, pool_exponent) : 1);
+    return said;
+}

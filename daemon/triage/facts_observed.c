@@ -1,0 +1,100 @@
+/* What the complaints say. Unknown is not "no": a member that is missing says nothing. */
+#include "triage/facts.h"
+#include <math.h>
+#include <string.h>
+
+static const char *season_of(int month)
+{
+    static const char *const SEASONS[] = {"winter", "spring", "summer", "autumn"};
+    return SEASONS[month % 12 / 3];
+}
+
+static void take_words(const json_t *observed, int code, const char *member, struct fact *fact)
+{
+    const json_t *value = json_object_get(observed, member);
+    if (json_is_string(value)) {
+        fact_set_word(fact, vocabulary_word(code, json_string_value(value)));
+    } else if (json_is_boolean(value) && code == SEEN_WET) {
+        fact_set_word(fact, json_is_true(value) ? "yes" : "no");
+    } else if (json_is_array(value)) {
+        for (size_t i = 0; i < json_array_size(value); i++) {
+            const char *word = json_string_value(json_array_get(value, i));
+            fact_set_word(fact, word ? vocabulary_word(code, word) : NULL);
+        }
+    }
+    if (code == SEEN_KEPT && fact->known && strcmp(fact->words[0], "unknown") == 0)
+        *fact = (struct fact){.value = NAN, .target = NAN, .usual = NAN, .z = NAN, .bits = NAN};
+}
+
+static double number_of(const json_t *observed, const char *member)
+{
+    const json_t *value = json_object_get(observed, member);
+    return json_is_number(value) ? json_number_value(value) : NAN;
+}
+
+static void take_season(const struct facts_job *job, int i, struct fact *fact)
+{
+    const struct case_complaint *complaint = &job->input->complaints[i];
+    int32_t day = complaint->found_day != WHEN_UNKNOWN_DAY
+                      ? complaint->found_day
+                      : tz_day(job->source->tz, complaint->received_ms);
+    int year, month, of_month;
+    day_to_civil(day, &year, &month, &of_month);
+    fact_set_word(fact, season_of(month));
+}
+
+static double past_code(const struct facts_job *job, int i)
+{
+    const struct case_complaint *complaint = &job->input->complaints[i];
+    int32_t code_day = job->set->record ? job->set->record->lot.code_day : complaint->code_day;
+    int32_t day = complaint->found_day != WHEN_UNKNOWN_DAY
+                      ? complaint->found_day
+                      : tz_day(job->source->tz, complaint->received_ms);
+    return code_day == WHEN_UNKNOWN_DAY ? NAN : (double)day - code_day;
+}
+
+static void take_one(const struct facts_job *job, const struct fact_name *name, int i,
+                     struct fact *fact)
+{
+    const struct case_complaint *complaint = &job->input->complaints[i];
+    const json_t *observed = json_object_get(complaint->body, "observed");
+    switch (name->code) {
+    case SEEN_CHANNEL: {
+        const char *channel = json_string_value(json_object_get(complaint->body, "channel"));
+        fact_set_word(fact, channel ? vocabulary_word(SEEN_CHANNEL, channel) : NULL);
+        break;
+    }
+    case SEEN_SEASON:
+        take_season(job, i, fact);
+        break;
+    case SEEN_SPOTS:
+    case SEEN_OPENED_DAYS:
+        fact_set_number(fact, number_of(observed, name->text));
+        break;
+    case SEEN_AGE_DAYS:
+        fact_set_number(fact, facts_age_days(job, i));
+        break;
+    case SEEN_RECEIVED_AGE_DAYS:
+        if (job->packed_day != WHEN_UNKNOWN_DAY)
+            fact_set_number(fact, (double)tz_day(job->source->tz, complaint->received_ms) -
+                                      job->packed_day);
+        break;
+    case SEEN_DAYS_PAST_CODE:
+        fact_set_number(fact, past_code(job, i));
+        break;
+    case SEEN_PACKS:
+        fact_set_number(fact, complaint->packs);
+        break;
+    default:
+        take_words(observed, name->code, name->text, fact);
+    }
+}
+
+void facts_observed(const struct facts_job *job)
+{
+    const struct rules *rules = job->source->rules;
+    for (int f = 0; f < rules->fact_count; f++)
+        if (rules->facts[f].name.kind == FACT_OBSERVATION)
+            for (int i = 0; i < job->input->count; i++)
+                take_one(job, &rules->facts[f].name, i, fact_set_at(job->set, f, i));
+}
