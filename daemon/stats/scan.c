@@ -1,0 +1,118 @@
+#include "stats/scan.h"
+
+#include <gsl/gsl_randist.h>
+#include <gsl/gsl_rng.h>
+#include <limits.h>
+#include <math.h>
+#include <stdlib.h>
+
+#include "base/error.h"
+#include "base/text.h"
+
+/* J. Besag & P. Clifford, "Sequential Monte Carlo p-values", Biometrika 78 (1991) 301-304: so many
+ * draws at least as extreme settle that a p is not small. */
+#define ENOUGH 20
+
+#define TIE 1e-10
+
+double scan_log_ratio(double observed, double expected, double total)
+{
+    if (!(observed > expected) || !(expected > 0))
+        return 0.0;
+    double rest = total - observed, rest_expected = total - expected;
+    double inside = observed * log(observed / expected);
+    return rest > 0 ? inside + rest * log(rest / rest_expected) : inside;
+}
+
+struct cells {
+    const struct scan_series *series;
+    double *expected, *shares;
+    unsigned *drawn;
+    unsigned total;
+};
+
+static int prepare(const struct scan_series *s, struct cells *c)
+{
+    double total = 0, exposure = 0;
+    for (size_t i = 0; i < s->n; i++) {
+        double e = s->exposure[i];
+        if (s->counts[i] < 0 || !(e >= 0) || (e == 0 && s->counts[i] > 0))
+            return ERROR_INVALID;
+        total += (double)s->counts[i];
+        exposure += e;
+    }
+    if (!(total > 0) || !(total < INT_MAX) || !(exposure > 0) || !isfinite(exposure) ||
+        s->longest == 0)
+        return ERROR_INVALID;
+    *c = (struct cells){.series = s, .total = (unsigned)total};
+    c->expected = xcalloc(s->n, sizeof *c->expected);
+    c->shares = xcalloc(s->n, sizeof *c->shares);
+    c->drawn = xcalloc(s->n, sizeof *c->drawn);
+    for (size_t i = 0; i < s->n; i++) {
+        c->shares[i] = s->exposure[i] / exposure;
+        c->expected[i] = c->shares[i] * total;
+        c->drawn[i] = (unsigned)s->counts[i];
+    }
+    return 0;
+}
+
+/* Best interval of the counts in `drawn`. */
+static void best(const struct cells *c, struct scan_result *r)
+{
+    const struct scan_series *s = c->series;
+    *r = (struct scan_result){0};
+    for (size_t i = 0; i < s->n; i++) {
+        double observed = 0, expected = 0;
+        for (size_t j = i; j < s->n && j - i < s->longest; j++) {
+            if (s->group && s->group[j] != s->group[i])
+                break;
+            observed += c->drawn[j];
+            expected += c->expected[j];
+            if (c->drawn[j] == 0 || observed <= expected)
+                continue; /* an empty last cell never makes an interval better */
+            double ratio = scan_log_ratio(observed, expected, c->total);
+            if (ratio > r->log_ratio * (1.0 + TIE))
+                *r = (struct scan_result){i, j, observed, expected, ratio, 1.0, 0};
+        }
+    }
+}
+
+static void test(struct cells *c, size_t draws, gsl_rng *rng, struct scan_result *r)
+{
+    size_t as_extreme = 0, made = 0;
+    while (made < draws && as_extreme < ENOUGH) {
+        struct scan_result drawn;
+        gsl_ran_multinomial(rng, c->series->n, c->total, c->shares, c->drawn);
+        best(c, &drawn);
+        as_extreme += drawn.log_ratio >= r->log_ratio * (1.0 - TIE);
+        made++;
+    }
+    r->draws = made;
+    r->p = as_extreme >= ENOUGH ? (double)as_extreme / (double)made
+                                : (double)(as_extreme + 1) / (double)(made + 1);
+}
+
+int scan_intervals(const struct scan_series *series, size_t draws, unsigned long seed,
+                   struct scan_result *ret)
+{
+    struct cells c;
+    if (prepare(series, &c) != 0)
+        return ERROR_INVALID;
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+    int status = rng ? 0 : ERROR_MEMORY;
+    if (rng) {
+        struct scan_result r;
+        gsl_rng_set(rng, seed);
+        best(&c, &r);
+        if (r.log_ratio > 0)
+            test(&c, draws, rng, &r);
+        else
+            r.p = 1.0;
+        *ret = r;
+    }
+    gsl_rng_free(rng);
+    free(c.expected);
+    free(c.shares);
+    free(c.drawn);
+    return status;
+}
