@@ -54,7 +54,7 @@ static void check_limit(struct rules_check *check, const json_t *item, const cha
     ret->scale = 1;
     ret->low = -6;
     ret->high = 6;
-    check_number(check, item, pointer, "scale", false, 0, 4, &ret->scale);
+    check_number(check, item, pointer, "scale", false, -4, 4, &ret->scale);
     if (!limit)
         return;
     check_at(where, sizeof where, pointer, "limit");
