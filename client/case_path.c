@@ -1,0 +1,32 @@
+#include "case_path.h"
+#include "pick.h"
+#include <string.h>
+
+int case_get_part(const struct client *c, const char *word, const char *part, const char *cause,
+                  json_t **ret)
+{
+    struct text_buffer path = {0};
+    text_append(&path, "/v1/cases/");
+    path_word(&path, word);
+    text_append(&path, part);
+    path_query(&path, "cause", cause);
+    int rc = client_get(c, path.data, ret);
+    text_buffer_free(&path);
+    return rc;
+}
+
+void case_title(const struct client *c, const json_t *document)
+{
+    char when[VIEW_NUMBER];
+    struct text_buffer line = {0};
+    const char *as_of = pick_text(document, "as_of", NULL);
+    text_append(&line, pick_text(document, "case", "case"));
+    if (pick_has(document, "symptom"))
+        text_appendf(&line, "  %s", pick_text(document, "symptom", ""));
+    if (json_object_get(document, "lot"))
+        text_appendf(&line, ", lot %s", pick_text(document, "lot", "not known"));
+    if (as_of)
+        text_appendf(&line, ", as of %s", view_when(as_of, when));
+    view_title(&c->view, "%s", line.data);
+    text_buffer_free(&line);
+}

@@ -1,0 +1,102 @@
+#include "base/when.h"
+#include "commands.h"
+#include "form.h"
+#include "pick.h"
+#include "said_date.h"
+#include "table.h"
+
+static const struct option_row options[] = {
+    {"from", "DATE", "verdicts from"}, {"to", "DATE", "verdicts to"}, {0}};
+
+static void show_calibration(const struct view *v, const json_t *rows)
+{
+    static const struct column columns[] = {{"said", COLUMN_RIGHT, 0},
+                                            {"was so", COLUMN_RIGHT, 0},
+                                            {"of", COLUMN_RIGHT, 0},
+                                            {"", COLUMN_LEFT, 0}};
+    struct table *t = table_new(columns, 4);
+    size_t i;
+    const json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        char text[VIEW_NUMBER];
+        char bar[VIEW_BAR];
+        table_add(t, view_percent(pick_number(row, "said", 0), text));
+        table_add(t, view_percent(pick_number(row, "was", 0), text));
+        table_add(t, view_number(pick_number(row, "n", 0), text));
+        table_add(t, view_bar(v, pick_number(row, "was", 0), 20, bar));
+    }
+    if (table_rows(t) > 0) {
+        view_section(v, "Probabilities said against what turned out");
+        table_print(t, v, 2);
+    }
+    table_free(t);
+}
+
+static void show(const struct client *c, const json_t *document)
+{
+    const struct view *v = &c->view;
+    const json_t *brier = json_object_get(document, "brier");
+    char n[4][VIEW_NUMBER];
+    double verdicts = pick_number(document, "verdicts", 0);
+    view_title(v, "How good the rankings were");
+    view_label(v, "verdicts", "%s", view_number(verdicts, n[0]));
+    if (verdicts < 1) {
+        view_text(v, VIEW_PLAIN, 2, 0, "Nothing to score before QA settles cases.");
+        return;
+    }
+    view_label(v, "first right", "%s", view_percent(pick_number(document, "top1", 0), n[0]));
+    view_label(v, "in first three", "%s", view_percent(pick_number(document, "top3", 0), n[0]));
+    view_label(v, "log score", "%s (0 is perfect)",
+               view_number(pick_number(document, "log_score", 0), n[0]));
+    if (brier)
+        view_label(v, "Brier score", "%s = reliability %s - resolution %s + uncertainty %s",
+                   view_number(pick_number(brier, "score", 0), n[0]),
+                   view_number(pick_number(brier, "reliability", 0), n[1]),
+                   view_number(pick_number(brier, "resolution", 0), n[2]),
+                   view_number(pick_number(brier, "uncertainty", 0), n[3]));
+    show_calibration(v, json_object_get(document, "calibration"));
+}
+
+static int scores(struct client *c, const struct args *a)
+{
+    static const char *const names[] = {"from", "to"};
+    struct text_buffer path = {0};
+    json_t *document = NULL;
+    int rc = EXIT_DONE;
+    text_append(&path, "/v1/scores");
+    for (size_t i = 0; i < 2 && !rc; i++) {
+        struct error err = {0};
+        int32_t day = 0;
+        char date[16];
+        const char *said = args_value(a, names[i]);
+        if (said && said_date(said, form_day_now().today, SAID_PAST, &day, &err) != 0) {
+            error_field(&err, names[i], said);
+            client_fail(c, &err);
+            rc = EXIT_USAGE;
+        } else if (said) {
+            path_query(&path, names[i], day_format(day, date));
+        }
+    }
+    if (!rc)
+        rc = client_get(c, path.data, &document);
+    text_buffer_free(&path);
+    if (rc)
+        return rc;
+    if (c->json)
+        client_print(document);
+    else
+        show(c, document);
+    json_decref(document);
+    return EXIT_DONE;
+}
+
+const struct command cmd_scores = {
+    .name = "scores",
+    .args = "",
+    .help = "how good the rankings have been against verdicts",
+    .options = options,
+    .least = 0,
+    .most = 0,
+    .exec = scores,
+};

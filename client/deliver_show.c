@@ -1,0 +1,62 @@
+/* A logged complaint for people: the lot as understood, what to think and what to ask. */
+#include "deliver.h"
+#include "harm.h"
+#include "pick.h"
+#include "show.h"
+#include <stdlib.h>
+#include <string.h>
+
+#define TOP 3
+
+static void show_lot(const struct view *v, const json_t *answer)
+{
+    const json_t *understood = json_object_get(answer, "understood");
+    const json_t *lots = json_object_get(answer, "lots");
+    const char *lot = pick_text(answer, "lot", pick_text(understood, "lot", NULL));
+    char *line = show_lot_line(understood);
+    if (!lot)
+        view_label(v, "lot", "not known; every lot that could be meant is weighed");
+    else if (json_array_size(lots) > 1)
+        view_label(v, "lot", "likely %s%s%s", lot, *line ? ": " : "", line);
+    else
+        view_label(v, "lot", "%s%s%s", lot, *line ? ": " : "", line);
+    free(line);
+    show_candidates(v, lots);
+}
+
+static void show_taken(const struct view *v, const json_t *taken)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(taken, i, item)
+    {
+        char *value = pick_shown(item, "value");
+        view_label(v, i ? "" : "from the note", "%s: %s (%s)", pick_text(item, "field", "?"), value,
+                   pick_text(item, "from", "words in the note"));
+        free(value);
+    }
+}
+
+void deliver_show(const struct view *v, const json_t *complaint, const json_t *answer)
+{
+    const json_t *ranked = json_object_get(answer, "ranked");
+    view_title(v, "%s  complaint %s%s", pick_text(answer, "case", "no case"),
+               pick_text(answer, "complaint", "?"),
+               pick_bool(answer, "again", false) ? ", logged before: nothing changed" : "");
+    show_lot(v, answer);
+    show_taken(v, json_object_get(answer, "taken"));
+    bool harm = harm_reported(complaint, answer);
+    if (harm) {
+        harm_show(v, pick_text(answer, "script", NULL));
+        view_text(v, VIEW_PLAIN, 0, 0, "An urgent mail goes out at once.");
+    } else if (json_array_size(ranked) > 0) {
+        view_section(v, "Likely causes");
+        show_ranked(v, ranked, TOP);
+    }
+    show_ask(v, json_object_get(answer, "ask"), "Ask the caller", "caller");
+    show_list(v, "Cautions", json_object_get(answer, "cautions"));
+    if (!harm && pick_text(answer, "script", NULL)) {
+        view_section(v, "Tell the caller");
+        view_text(v, VIEW_PLAIN, 2, 0, pick_text(answer, "script", ""));
+    }
+}

@@ -1,0 +1,29 @@
+#include "harm.h"
+
+const char *harm_script(const char *script)
+{
+    static const char own[] =
+        "\"Please stop eating it, and keep the bread, the bag and the code for us. If anyone is "
+        "unwell or hurt, please call a doctor or the emergency number now; do not wait for us. "
+        "Somebody from our food-safety team will call you back.\"";
+    return script && *script ? script : own;
+}
+
+void harm_show(const struct view *v, const char *script)
+{
+    view_blank(v);
+    view_text(v, VIEW_BOLD, 0, 0, "HARM REPORTED. Read out to the caller:");
+    view_text(v, VIEW_PLAIN, 2, 0, harm_script(script));
+    view_text(
+        v, VIEW_PLAIN, 0, 0,
+        "Then tell the plant's food-safety lead at once, yourself. The law may set a deadline "
+        "for reporting; the food-safety lead and a doctor decide, not this program. Name no "
+        "cause to the caller.");
+}
+
+bool harm_reported(const json_t *complaint, const json_t *answer)
+{
+    const json_t *harm = json_object_get(answer, "harm");
+    return json_array_size(json_object_get(complaint, "harm")) > 0 || json_is_true(harm) ||
+           json_array_size(harm) > 0;
+}

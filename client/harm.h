@@ -1,0 +1,17 @@
+/* What is read out and done when a complaint reports harm: illness, injury, an allergic reaction,
+ * foreign matter, tampering. The plant's own words come from the daemon; these stand in. */
+#ifndef ODDLOAF_CLIENT_HARM_H
+#define ODDLOAF_CLIENT_HARM_H
+
+#include "view.h"
+#include <jansson.h>
+#include <stdbool.h>
+
+/* `script`: the daemon's words for the caller, or NULL for ours. */
+void harm_show(const struct view *v, const char *script);
+/* Those words. */
+const char *harm_script(const char *script);
+/* True if the complaint, or the answer to it (may be NULL), says so. */
+bool harm_reported(const json_t *complaint, const json_t *answer);
+
+#endif

@@ -1,0 +1,324 @@
+"""Every command but log against a stand-in daemon: what it asks for, what it prints, how it ends."""
+
+import json
+import os
+import unittest
+import unicodedata
+
+import fake_daemon
+from support import ClientTest
+
+VIEWS = [["status"], ["cases"], ["rank", "C1"], ["why", "C1"], ["ask", "C1"], ["reach", "C1"],
+         ["lot", "L2-6321-B0412"], ["lot", "63?1"], ["week"], ["scores"], ["rules", "list"],
+         ["trace", "--symptom", "mold"], ["action", "--list"], ["action", "7", "--effect"],
+         ["help"], ["help", "log"], ["help", "week"], ["rank", "--all"]]
+
+
+def columns(line):
+    return sum(0 if unicodedata.combining(c) else
+               2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in line)
+
+
+class Views(ClientTest):
+    def test_no_line_is_wider_than_80_columns(self):
+        for view in VIEWS:
+            for line in self.ok(*view).splitlines():
+                self.assertLessEqual(columns(line), 80, (view, line))
+                self.assertEqual(line, line.rstrip(), view)
+
+    def test_plain_ascii_where_the_locale_is_not_utf8(self):
+        for view in VIEWS:
+            out = self.ok(*view, env={"LC_ALL": "C"})
+            self.assertTrue(out.isascii(), view)
+
+    def test_no_escape_sequences_in_a_pipe(self):
+        for view in VIEWS:
+            self.assertNotIn("\x1b", self.ok(*view, env={"TERM": "xterm"}))
+
+    def test_json_is_one_document_and_nothing_else(self):
+        for view in VIEWS:
+            if view == ["rank", "--all"]:
+                continue
+            code, documents = self.json(*view)
+            self.assertEqual((code, len(documents)), (0, 1), view)
+
+    def test_rank(self):
+        self.assertEqual(self.ok("rank", "C1"), """\
+C1  mold, lot L2-6321-B0412, as of 2026-11-20 09:14
+  state           open, 1 complaint
+
+Likely causes
+  81 %  ━━━━━━━━━━━━━···  Packed too hot        packed-hot
+  12 %  ━━··············  Too little inhibitor  inhibitor-underdosed
+   4 %  ╸···············  Kept warm after sale  warm-storage
+   3 %  ╸···············  Not known             not-known
+
+Packed too hot: very likely
+  for      core_at_pack_c 47.5, target 38 (+3.1 bits): Warm bread sweats in the
+           bag, and the wet crust lets spores grow.
+  against  observed.wet_inside_bag no (-0.8 bits): A loaf packed hot leaves
+           drops inside the bag.
+
+Would tell most
+  - Where on the loaf is the mold? [cut-face, top-crust, base] (where:
+    +0.42 bits, effort low)
+  - Where was the bread kept at home? (kept: +0.2 bits)
+  - Measure the crumb pH of a retained loaf. (crumb_ph: +0.31 bits,
+    effort medium)
+
+Checks
+  - Read the chart of the cooler for that hour.
+
+Cautions
+  - Do not smell moldy bread closely: spores can harm the lungs.
+
+All facts: oddloaf why C1
+""")
+
+    def test_why_shows_both_sides_in_bits_with_sources(self):
+        out = self.ok("why", "C1", env={"LC_ALL": "C"})
+        self.assertIn("Packed too hot (packed-hot): 81 %, very likely", out)
+        self.assertIn("   +3.1  =====.....  core_at_pack_c 47.5 degC, target 38\n", out)
+        self.assertIn("   -0.8  =-........  observed.wet_inside_bag no\n", out)
+        self.assertIn("source: common practice [packed-hot.json]", out)
+        self.assertIn("already counted with a stronger one\n   +1.2", out)
+        self.assertIn("Not known, and could speak: crumb_aw", out)
+
+    def test_lot_says_in_words_what_is_out_of_line(self):
+        out = self.ok("lot", "L2-6321-B0412")
+        self.assertIn("TOO HIGH", out)
+        self.assertNotIn("Could be", out)
+        self.assertIn("as made         4.5 days (3 to 6)", out)
+        self.assertIn("Could be", self.ok("lot", "63?1"))
+
+    def test_control_characters_of_data_do_not_reach_the_terminal(self):
+        self.daemon.refuse = fake_daemon.problem(400, "invalid", "bad \x1b[31m value\x07")
+        code, _, err = self.run_client("rank", "C1")
+        self.assertEqual(code, 1)
+        self.assertNotIn("\x1b", err)
+        self.assertNotIn("\x07", err)
+
+
+class Asking(ClientTest):
+    def last(self):
+        return self.daemon.requests[-1]
+
+    def test_words_are_escaped_in_the_path(self):
+        self.ok("lot", "L2/63 21?#ü", "--product", "W 24&x", "--code-date", "2026-11-27")
+        self.assertEqual(self.last()["path"], "/v1/lots/L2%2F63%2021%3F%23%C3%BC")
+        self.assertEqual(self.last()["query"], {"product": "W 24&x", "code_date": "2026-11-27"})
+
+    def test_cases_passes_its_filters(self):
+        self.ok("cases", "--symptom", "mold", "--line", "2", "--since", "2026-11-01",
+                "--order", "urgent", "--limit", "7")
+        self.assertEqual(self.last()["query"],
+                         {"symptom": "mold", "line": "2", "since": "2026-11-01",
+                          "order": "urgent", "limit": "7"})
+
+    def test_rank_all_walks_every_page(self):
+        code, documents = self.json("rank", "--all")
+        self.assertEqual(code, 0)
+        self.assertEqual([d["case"] for d in documents], ["C%d" % n for n in range(1, 251)])
+
+    def test_hold_and_release(self):
+        out = self.ok("hold", "L1", "L2", "--reason", "packed hot", "--by", "qa")
+        self.assertIn("On hold: L1, L2", out)
+        self.assertEqual(json.loads(self.last()["body"]),
+                         {"lots": ["L1", "L2"], "reason": "packed hot", "by": "qa"})
+        self.ok("release", "L1", "--disposition", "rework", "--reason", "fine", "--by", "qa")
+        self.assertEqual(json.loads(self.last()["body"])["disposition"], "rework")
+
+    def test_by_is_the_login_name_unless_given(self):
+        self.ok("hold", "L1", "--reason", "x")
+        self.assertTrue(json.loads(self.last()["body"])["by"])
+
+    def test_settle_and_reopen(self):
+        self.ok("settle", "C1", "packed-hot", "--confirmed-by", "assay", "--note", "n", "--by", "q")
+        self.assertEqual(json.loads(self.last()["body"]),
+                         {"cause": "packed-hot", "confirmed_by": "assay", "note": "n", "by": "q"})
+        self.assertEqual(self.ok("settle", "C1", "--reopen", "--by", "q"), "C1 is open again.\n")
+        self.assertEqual(json.loads(self.last()["body"]), {"by": "q", "reopen": True})
+
+    def test_action(self):
+        self.ok("action", "--cause", "packed-hot", "--line", "2", "--date", "2026-11-20",
+                "--note", "fan", "--by", "q")
+        self.assertEqual(json.loads(self.last()["body"]),
+                         {"cause": "packed-hot", "line": "2", "at": "2026-11-20", "note": "fan",
+                          "by": "q"})
+        self.ok("action", "7", "--effect", "--days", "14")
+        self.assertEqual((self.last()["path"], self.last()["query"]),
+                         ("/v1/actions/7/effect", {"days": "14"}))
+
+    def test_week_page_and_table(self):
+        out = self.ok("week", "2026-W47", "--html", "w.html", "--csv", "w.csv")
+        self.assertEqual(out, "Written: w.html\nWritten: w.csv\n")
+        with open(os.path.join(self.folder, "w.html"), encoding="utf-8") as f:
+            self.assertEqual(f.read(), "<!doctype html><title>week</title>\n")
+        self.assertEqual(self.ok("week", "--csv", "-"), "factor,level\r\nline,2\r\n")
+        self.ok("week", "--by", "line,route")
+        self.assertEqual(self.last()["query"], {"by": "line,route"})
+
+    def test_trace_by_cases(self):
+        self.ok("trace", "--cases", "C1,C2", "C3")
+        self.assertEqual(self.last()["query"], {"cases": "C1,C2,C3"})
+
+    def test_backup_names_an_absolute_path(self):
+        self.ok("backup", "b.db")
+        self.assertEqual(json.loads(self.last()["body"])["path"],
+                         os.path.join(os.path.realpath(self.folder), "b.db"))
+
+    def test_erase(self):
+        self.assertEqual(self.ok("erase", "5550100"),
+                         "Erased the contact data of 1 complaint.\n")
+        self.assertEqual(self.run_client("erase", "nobody")[0], 5)
+
+    def test_a_busy_daemon_is_asked_again(self):
+        self.daemon.busy = 3
+        self.ok("status")
+        self.assertEqual(len(self.daemon.requests), 4)
+        self.daemon.busy = 99
+        code, _, err = self.run_client("status")
+        self.assertEqual(code, 3)
+        self.assertIn("too much is waiting", err)
+
+
+class Ends(ClientTest):
+    def ends(self, code, *args):
+        got, out, err = self.run_client(*args)
+        self.assertEqual(got, code, (args, out, err))
+        self.assertEqual(out, "", args)
+        self.assertTrue(err.startswith("oddloaf"), err)
+        return err
+
+    def test_usage(self):
+        for args in ([], ["frobnicate"], ["why"], ["rank"], ["rank", "--all", "C1"],
+                     ["hold", "L1"], ["release", "L1", "--reason", "x"],
+                     ["release", "L1", "--reason", "x", "--disposition", "sell"],
+                     ["settle", "C1"], ["settle", "C1", "packed-hot"],
+                     ["settle", "C1", "packed-hot", "--confirmed-by", "guess"],
+                     ["load", "lost", "f"], ["load", "lots"], ["rules"], ["rules", "check"],
+                     ["action"], ["action", "--line", "2"], ["action", "7"], ["trace"],
+                     ["cases", "--limit", "x"], ["cases", "--since", "someday"],
+                     ["log", "--dry-run", "--symptom", "mold"], ["log"],
+                     ["--server", "http://localhost", "status"],
+                     ["--server", "https://localhost", "--socket", "s", "status"]):
+            self.ends(2, *args)
+
+    def test_a_problem_tells_what_which_why_and_what_to_do(self):
+        self.assertEqual(self.ends(5, "rank", "C404"),
+                         "oddloaf: rank: there is no case C404\n")
+        self.daemon.refuse = fake_daemon.problem(
+            403, "denied", "settling needs the role qa", hint="ask QA to settle the case")
+        self.assertEqual(
+            self.ends(4, "settle", "C1", "packed-hot", "--confirmed-by", "assay"),
+            "oddloaf: settle: settling needs the role qa (ask QA to settle the case)\n")
+        self.daemon.refuse = fake_daemon.problem(
+            400, "invalid", "the body is refused",
+            [{"source": "", "line": 0, "column": 0, "field": "lots", "value": "L 0",
+              "reason": "is empty"}])
+        self.assertEqual(self.ends(1, "hold", "L 0", "--reason", "x"),
+                         "oddloaf: hold: the body is refused\n  lots 'L 0': is empty\n")
+
+    def test_server_errors_and_answers_that_are_not_json(self):
+        self.daemon.refuse = (500, "text/plain", "oops")
+        self.assertIn("status 500", self.ends(3, "status"))
+        self.daemon.refuse = (200, "application/json", "<html>")
+        self.assertIn("not JSON", self.ends(3, "status"))
+
+    def test_no_daemon(self):
+        self.away()
+        err = self.ends(3, "status")
+        self.assertIn("cannot reach the daemon at " + self.socket, err)
+        self.assertIn("--socket", err)
+
+    def test_a_socket_that_may_not_be_opened(self):
+        if os.geteuid() == 0:
+            self.skipTest("root may open any socket")
+        os.chmod(self.socket, 0)
+        self.ends(4, "status")
+
+    def test_a_full_disk_below_stdout_is_said(self):
+        if not os.path.exists("/dev/full"):
+            self.skipTest("no /dev/full")
+        import subprocess
+        from support import PROGRAM
+        with open("/dev/full", "wb") as full:
+            done = subprocess.run([PROGRAM, "status"], stdout=full, stderr=subprocess.PIPE,
+                                  env=self.env, timeout=60)
+        self.assertEqual(done.returncode, 1)
+        self.assertIn(b"cannot write", done.stderr)
+
+
+class Load(ClientTest):
+    def test_a_file_goes_in_parts_and_is_summed(self):
+        rows = "lot,quantity,value\n" + "".join("L%07d,crumb_ph,5.5\n" % n for n in range(60000))
+        path = self.file("readings.csv", rows)
+        out = self.ok("load", "readings", path)
+        self.assertEqual(out, "readings: 60 000 rows read: 60 000 new, 0 changed, 0 the same, "
+                              "0 refused\n")
+        parts = [r for r in self.daemon.requests if r["path"] == "/v1/records/readings"]
+        self.assertEqual("".join(p["body"] for p in parts), rows)
+        self.assertEqual([p["query"]["part"] for p in parts], ["0", "1", "2"])
+        self.assertEqual([p["query"]["last"] for p in parts], ["0", "0", "1"])
+        self.assertEqual(len({p["query"]["load"] for p in parts}), 1)
+        self.assertTrue(all(len(p["body"]) <= 512 * 1024 for p in parts))
+        self.assertEqual(parts[0]["type"], "text/csv")
+        self.assertEqual(parts[0]["query"]["source"], "readings.csv")
+
+    def test_a_file_of_exactly_one_part_and_an_empty_one(self):
+        path = self.file("a.csv", "h\n" + "x" * (512 * 1024 - 3) + "\n")
+        self.ok("load", "lots", path)
+        self.assertEqual(len(self.daemon.requests), 1)
+        self.ok("load", "lots", self.file("b.csv", ""))
+        self.assertEqual(self.daemon.requests[-1]["query"]["last"], "1")
+
+    def test_several_files_and_stdin(self):
+        a = self.file("a.csv", "lot,value\n1,2\n3,4\n")
+        code, documents = self.json("load", "lots", a, "-", stdin=b"lot,value\n5,6\n")
+        self.assertEqual(code, 0)
+        self.assertEqual(documents, [{"kind": "lots", "read": 3, "new": 3, "changed": 0,
+                                      "same": 0, "refused": [], "refused_total": 0,
+                                      "applied": True, "dry_run": False}])
+
+    def test_json_lines_are_known_by_their_first_byte(self):
+        self.ok("load", "lots", "-", stdin=b'{"lot":"1"}\n')
+        self.assertEqual(self.daemon.requests[-1]["type"], "application/x-ndjson")
+
+    def test_refused_rows_are_named_and_written(self):
+        path = self.file("r.csv", "lot,value\n1,2\n3,x\n5,x\n")
+        code, out, err = self.run_client("load", "readings", path, "--refused", "bad.ndjson")
+        self.assertEqual(code, 1)
+        self.assertIn("oddloaf: load: refused: r.csv:3: value 'x': not a number\n", err)
+        self.assertIn("Nothing of a file with refused rows was applied", out)
+        with open(os.path.join(self.folder, "bad.ndjson"), encoding="utf-8") as f:
+            self.assertEqual([json.loads(line)["line"] for line in f], [3, 4])
+        code, documents = self.json("load", "readings", path, "--keep-good")
+        self.assertEqual((code, documents[0]["new"], documents[0]["refused_total"]), (1, 1, 2))
+
+    def test_dry_run(self):
+        path = self.file("r.csv", "lot,value\n1,2\n")
+        self.assertIn("(dry run)", self.ok("load", "readings", path, "--dry-run"))
+        self.assertEqual(self.daemon.requests[-1]["query"]["dry_run"], "1")
+
+    def test_a_file_that_is_not_there(self):
+        code, _, err = self.run_client("load", "lots", "nowhere.csv")
+        self.assertEqual(code, 5)
+        self.assertIn("nowhere.csv: cannot open: No such file", err)
+
+
+class Rules(ClientTest):
+    def test_check_names_every_error_with_its_place(self):
+        rules = os.path.join(self.folder, "rules")
+        os.makedirs(os.path.join(rules, "causes"))
+        with open(os.path.join(rules, "causes", "a.json"), "w", encoding="utf-8") as f:
+            f.write('{\n  "cause": "a",\n  "title": 7\n}\n')
+        code, out, err = self.run_client("rules", "check", rules)
+        self.assertEqual((code, out), (1, ""))
+        self.assertRegex(err, r"a\.json:3:\d+: ")
+        code, documents = self.json("rules", "check", rules)
+        self.assertEqual((code, documents[0]["good"]), (1, False))
+        self.assertTrue(all(e["reason"] for e in documents[0]["errors"]))
+
+
+if __name__ == "__main__":
+    unittest.main()

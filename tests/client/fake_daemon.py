@@ -1,0 +1,320 @@
+"""A stand-in for oddloafd: HTTP/1.1 over a Unix socket, a few invented answers in the shapes of
+the API, and switches that make it busy, full or gone. Tests run it in their own process and look
+at what it was sent (`daemon.requests`, `daemon.complaints`)."""
+
+import http.server
+import json
+import os
+import socketserver
+import threading
+import urllib.parse
+
+CAUSES = [
+    {"cause": "packed-hot", "title": "Packed too hot", "probability": 0.81},
+    {"cause": "inhibitor-underdosed", "title": "Too little inhibitor", "probability": 0.12},
+    {"cause": "warm-storage", "title": "Kept warm after sale", "probability": 0.04},
+    {"cause": "not-known", "title": "Not known", "probability": 0.03},
+]
+UNDERSTOOD = {"lot": "L2-6321-B0412", "product": "W24", "name": "Harrow White 24", "line": "2",
+              "packed_from": "2026-11-17T04:12:00-05:00", "code_date": "2026-11-27"}
+FOR = [{"fact": "core_at_pack_c", "value": 47.5, "target": 38, "bits": 3.1,
+        "because": "Warm bread sweats in the bag, and the wet crust lets spores grow."}]
+AGAINST = [{"fact": "observed.wet_inside_bag", "value": False, "bits": -0.8,
+            "because": "A loaf packed hot leaves drops inside the bag."}]
+ASK = [
+    {"fact": "where", "ask": "Where on the loaf is the mold?", "of": "caller", "gain_bits": 0.42,
+     "effort": "low", "choices": ["cut-face", "top-crust", "base"]},
+    {"fact": "kept", "ask": "Where was the bread kept at home?", "of": "caller", "gain_bits": 0.2},
+    {"fact": "crumb_ph", "ask": "Measure the crumb pH of a retained loaf.", "of": "lab",
+     "gain_bits": 0.31, "effort": "medium"},
+]
+CAUTIONS = ["Do not smell moldy bread closely: spores can harm the lungs."]
+
+
+def problem(status, word, detail, errors=(), hint=""):
+    return status, "application/problem+json", {
+        "type": "urn:oddloaf:problem:" + word, "title": word, "status": status, "detail": detail,
+        "errors": list(errors), "hint": hint}
+
+
+class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
+    daemon_threads = True
+    request_queue_size = 64
+
+    def __init__(self, path):
+        self.path = path
+        self.requests = []
+        self.complaints = {}
+        self.uploads = {}
+        self.busy = 0          # so many requests are answered 503 first
+        self.refuse = None     # problem() for everything
+        self.similar = []
+        self.ask = ASK
+        self.script = None
+        self.lock = threading.Lock()
+        super().__init__(path, Handler)
+
+    def start(self):
+        threading.Thread(target=self.serve_forever, args=(0.02,), daemon=True).start()
+        return self
+
+    def stop(self):
+        self.shutdown()
+        self.server_close()
+        if os.path.exists(self.path):
+            os.unlink(self.path)
+
+    def bodies(self, path):
+        return [r["body"] for r in self.requests if r["path"] == path]
+
+    # ---- answers ----
+
+    def logged(self, complaint):
+        again = complaint["id"] in self.complaints
+        if not again:
+            self.complaints[complaint["id"]] = complaint
+        number = list(self.complaints).index(complaint["id"]) + 1
+        answer = self.understood(complaint)
+        answer.update({"complaint": complaint["id"], "case": "C%d" % number, "again": again})
+        return answer
+
+    def understood(self, complaint):
+        sure = "6321" in complaint.get("lot_text", "")
+        lots = [{"lot": "L2-6321-B0412", "weight": 1.0 if sure else 0.7}]
+        if not sure:
+            lots.append({"lot": "L2-6327-B0412", "weight": 0.2})
+        observed = complaint.get("observed", {})
+        taken = []
+        if "sour" in complaint.get("note", "") and "odor" not in observed:
+            taken = [{"field": "observed.odor", "value": "sour", "from": "words in the note"}]
+        answer = {"lot": "L2-6321-B0412" if sure else None,
+                  "lots": lots if complaint.get("lot_text") else [],
+                  "understood": UNDERSTOOD if sure else {}, "ranked": CAUSES[:3],
+                  "ask": [a for a in self.ask if a["fact"] not in observed],
+                  "cautions": CAUTIONS, "taken": taken, "doubts": [], "similar": self.similar}
+        if self.script:
+            answer["script"] = self.script
+        return answer
+
+    def post_complaints(self, query, body, content_type):
+        if content_type.startswith("application/x-ndjson"):
+            lines = []
+            for number, line in enumerate(body.splitlines(), 1):
+                complaint = json.loads(line)
+                if complaint.get("product") == "NOPE":
+                    lines.append({"error": {"source": query.get("source", ""), "line": number,
+                                            "field": "product", "value": "NOPE",
+                                            "reason": "no such product"}})
+                else:
+                    lines.append(self.logged(complaint))
+            return 200, "application/x-ndjson", "".join(json.dumps(x) + "\n" for x in lines)
+        complaint = json.loads(body)
+        if complaint.get("product") == "NOPE":
+            return problem(400, "invalid", "the complaint is refused",
+                           [{"source": "", "line": 0, "column": 0, "field": "product",
+                             "value": "NOPE", "reason": "no such product"}],
+                           "leave the product out if it is not known")
+        answer = self.logged(complaint)
+        return (200 if answer["again"] else 201), "application/json", answer
+
+    def post_records(self, kind, query, body):
+        load = self.uploads.setdefault(query["load"], {"kind": kind, "parts": [], "query": query})
+        if int(query["part"]) != len(load["parts"]):
+            return problem(409, "conflict", "part %s is out of order" % query["part"])
+        load["parts"].append(body)
+        text = "".join(load["parts"])
+        rows = text.split("\n")[1:]
+        rows = [r for r in rows if r]
+        if query["last"] != "1":
+            return 200, "application/json", {"load": query["load"], "part": int(query["part"]),
+                                             "read": len(rows), "refused": []}
+        refused = [{"source": query["source"], "line": i + 2, "column": "value", "value": "x",
+                    "reason": "not a number"} for i, r in enumerate(rows) if r.endswith(",x")]
+        applied = (query["keep_good"] == "1" or not refused) and query["dry_run"] == "0"
+        new = len(rows) - len(refused) if applied else 0
+        return 200, "application/json", {
+            "kind": kind, "read": len(rows), "new": new, "changed": 0, "same": 0,
+            "refused": refused, "refused_total": len(refused), "applied": applied}
+
+    def rank(self, case):
+        return {"case": case, "symptom": "mold", "lot": "L2-6321-B0412",
+                "as_of": "2026-11-20T09:14:00-05:00", "rules": "sha256:00", "complaints": ["a"],
+                "state": "open", "revision": 1, "lots": [{"lot": "L2-6321-B0412", "weight": 1.0}],
+                "ranked": [dict(CAUSES[0], **{"for": FOR, "against": AGAINST})] + CAUSES[1:],
+                "ask": ASK, "checks": ["Read the chart of the cooler for that hour."],
+                "cautions": CAUTIONS}
+
+    def why(self, case):
+        facts = [dict(FOR[0], **{"for": True, "counted": True, "unit": "degC", "group": "heat",
+                                 "source": "common practice", "file": "packed-hot.json"}),
+                 {"fact": "cool_min", "value": 38, "target": 60, "unit": "min", "bits": 1.2,
+                  "for": True, "counted": False, "group": "heat", "because": "Less cooling, "
+                  "warmer bread.", "source": "common practice", "file": "packed-hot.json"},
+                 dict(AGAINST[0], **{"for": False, "counted": True, "source": "common practice",
+                                     "file": "packed-hot.json"})]
+        return {"case": case, "as_of": "2026-11-20T09:14:00-05:00",
+                "causes": [dict(CAUSES[0], prior=0.12, facts=facts, missing=["crumb_aw"])],
+                "flips": [{"fact": "core_at_pack_c", "from": 47.5, "to": 37.0,
+                           "text": "With 37 degC at packing, too little inhibitor would lead."}]}
+
+    def get(self, path, query):
+        parts = [urllib.parse.unquote(p) for p in path.split("/")[2:]]
+        if parts[0] == "cases" and len(parts) > 1 and parts[1] == "C404":
+            return problem(404, "not-found", "there is no case C404")
+        if parts[0] == "cases" and len(parts) == 1:
+            case = {"case": "C1", "symptom": "mold", "lot": "L2-6321-B0412", "product": "W24",
+                    "name": "Harrow White 24", "line": "2", "complaints": 3, "packs": 4,
+                    "opened": "2026-11-19T08:00:00-05:00", "as_of": "2026-11-20T09:14:00-05:00",
+                    "state": "open", "top": CAUSES[0], "harm": True, "hold": True}
+            return 200, "application/json", {"cases": [case], "next": None}
+        routes = {
+            "status": lambda: {"version": "9", "plant": "Harrow Mill Bakery",
+                               "time_zone": "America/New_York", "uptime_s": 7260,
+                               "rules": {"hash": "sha256:00", "causes": 36,
+                                         "loaded_at": "2026-11-20T09:14:00-05:00",
+                                         "last_error": None},
+                               "counts": {"lots": 3640, "complaints": 12, "cases_open": 2},
+                               "outbox": {"waiting": 0, "parked": 1, "last_error": None},
+                               "work": {"rank": 0},
+                               "store": {"db_bytes": 1500000, "wal_bytes": 0},
+                               "writer": {"jobs": 9, "groups": 7, "queued": 0}},
+            "rules": lambda: {"rules": "sha256:00", "causes": [
+                {"cause": "packed-hot", "title": "Packed too hot", "symptoms": {"mold": 0.1},
+                 "file": "packed-hot.json"}]},
+            "scores": lambda: {"verdicts": 20, "top1": 0.75, "top3": 0.95, "log_score": 0.61,
+                               "brier": {"score": 0.2, "reliability": 0.01, "resolution": 0.15,
+                                         "uncertainty": 0.34},
+                               "calibration": [{"said": 0.81, "was": 0.78, "n": 9}]},
+            "trace": lambda: {"factors": [
+                {"factor": "film", "level": "F-0911", "case_lots_exposed": 9, "case_lots": 11,
+                 "other_lots_exposed": 20, "other_lots": 400, "odds_ratio": 85.5, "low": 17.2,
+                 "high": 800, "p": 1e-9, "q": 3.2e-7}]},
+            "actions": lambda: {"actions": [
+                {"action": 7, "cause": "packed-hot", "line": "2", "at": "2026-11-20",
+                 "note": "Second fan at the cooler", "by": "qa"}]},
+        }
+        if parts[0] in routes and len(parts) == 1:
+            return 200, "application/json", routes[parts[0]]()
+        if parts[0] == "ranks":
+            after = int(query["after"][1:])
+            cases = ["C%d" % n for n in range(after + 1, 251)][:int(query["limit"])]
+            return 200, "application/x-ndjson", "".join(
+                json.dumps(self.rank(c)) + "\n" for c in cases)
+        if parts[0] == "cases":
+            case = parts[1]
+            part = parts[2] if len(parts) > 2 else ""
+            answers = {"": self.rank, "why": self.why,
+                       "ask": lambda c: {"case": c, "ask": ASK},
+                       "reach": lambda c: {"case": c, "cause": "packed-hot", "lots": [
+                           {"lot": "L2-6321-C0600", "probability": 0.9, "units": 12400,
+                            "code_date": "2026-11-27", "in_code": True, "routes": ["R4", "R11"],
+                            "because": "packed at 46 degC"}]}}
+            return 200, "application/json", answers[part](case)
+        if parts[0] == "lots":
+            return 200, "application/json", {
+                "lot": "L2-6321-B0412", "exact": parts[1] == "L2-6321-B0412", "product": "W24",
+                "line": "2", "code_date": "2026-11-27", "units": 12400,
+                "candidates": [{"lot": "L2-6321-B0412", "weight": 0.9},
+                               {"lot": "L2-6327-B0412", "weight": 0.1}],
+                "readings": [{"quantity": "core_at_pack_c", "value": 47.5, "unit": "degC",
+                              "target": 38, "high": 41, "recent": [38, 39, 38, 40], "z": 6.1}],
+                "prediction": {"mold_free_days": {
+                    "as_made": {"low": 3, "typical": 4.5, "high": 6},
+                    "as_specified": {"low": 8, "typical": 10, "high": 13}}}}
+        if parts[0] == "weeks":
+            if query.get("format") == "html":
+                return 200, "text/html", "<!doctype html><title>week</title>\n"
+            if query.get("format") == "csv":
+                return 200, "text/csv", "factor,level\r\nline,2\r\n"
+            return 200, "application/json", {
+                "week": "2026-W47", "complaints": {"mold": 31, "off-odor": 4, "staling": 9},
+                "units": 412300,
+                "by": {"line": [{"level": "2", "symptom": "mold", "complaints": 21,
+                                 "units": 140200, "per_million": 149.8, "low": 92.7,
+                                 "high": 229.0, "trend": [40, 52, 48, 150]}]},
+                "causes": [{"cause": "packed-hot", "symptom": "mold", "expected": 17.3}],
+                "to_come": [{"made_week": "2026-W47", "symptom": "mold", "reported": 31,
+                             "expected_final": 52.4, "low": 41, "high": 66}],
+                "signals": [{"factor": "line", "level": "2", "symptom": "mold",
+                             "since": "2026-W45", "observed": 21, "expected": 9.2, "q": 0.004}]}
+        if parts[0] == "actions":
+            return 200, "application/json", {
+                "action": 7, "before": {"complaints": 40, "units": 300000, "per_million": 133,
+                                        "low": 95, "high": 181},
+                "after": {"complaints": 8, "units": 310000, "per_million": 25.8, "low": 11.1,
+                          "high": 50.8},
+                "ratio": {"ratio": 0.19, "low": 0.08, "high": 0.42}, "p": 0.00001}
+        return problem(404, "not-found", "there is nothing at " + path)
+
+    def answer(self, method, path, query, body, content_type):
+        if self.busy > 0:
+            self.busy -= 1
+            return problem(503, "busy", "too much is waiting")
+        if self.refuse:
+            return self.refuse
+        if method == "GET":
+            return self.get(path, query)
+        if path == "/v1/complaints":
+            return self.post_complaints(query, body, content_type)
+        if path == "/v1/complaints/preview":
+            return 200, "application/json", self.understood(json.loads(body))
+        if path.startswith("/v1/records/"):
+            return self.post_records(path.split("/")[3], query, body)
+        sent = json.loads(body)
+        if path == "/v1/lots/hold":
+            if "L0" in sent["lots"]:
+                return problem(404, "not-found", "there is no lot L0; nothing was recorded")
+            return 200, "application/json", {"held": sent["lots"]}
+        if path == "/v1/lots/release":
+            return 200, "application/json", {"released": sent["lots"]}
+        if path == "/v1/actions":
+            return 201, "application/json", {"action": 7}
+        if path.endswith("/verdict"):
+            state = "open" if sent.get("reopen") else "settled"
+            return 200, "application/json", {"case": path.split("/")[3], "state": state}
+        if path == "/v1/erase":
+            return 200, "application/json", {"erased": 1 if "5550100" in sent["contact"] else 0}
+        if path == "/v1/backup":
+            return 200, "application/json", {"backup": sent["path"]}
+        return problem(404, "not-found", "there is nothing at " + path)
+
+
+class Handler(http.server.BaseHTTPRequestHandler):
+    protocol_version = "HTTP/1.1"
+
+    def address_string(self):
+        return "unix"
+
+    def log_message(self, *args):
+        pass
+
+    def take(self, method):
+        url = urllib.parse.urlsplit(self.path)
+        query = dict(urllib.parse.parse_qsl(url.query))
+        body = self.rfile.read(int(self.headers.get("Content-Length") or 0)).decode()
+        content_type = self.headers.get("Content-Type") or ""
+        with self.server.lock:
+            self.server.requests.append({
+                "method": method, "path": url.path, "query": query, "body": body,
+                "type": content_type, "auth": self.headers.get("Authorization")})
+            status, kind, answer = self.server.answer(method, url.path, query, body, content_type)
+        data = (answer if isinstance(answer, str) else json.dumps(answer)).encode()
+        self.send_response(status)
+        self.send_header("Content-Type", kind)
+        self.send_header("Content-Length", str(len(data)))
+        if status == 503:
+            self.send_header("Retry-After", "0")
+        self.end_headers()
+        self.wfile.write(data)
+
+    def do_GET(self):
+        self.take("GET")
+
+    def do_POST(self):
+        self.take("POST")
+
+
+if __name__ == "__main__":
+    import sys
+    print("serving on", sys.argv[1])
+    Daemon(sys.argv[1]).serve_forever()
