@@ -9,7 +9,7 @@
 #include "store/load_file.h"
 #include "store/writer.h"
 
-#define APPLY_SLICE 2000 /* rows of a source in one writer job */
+#define APPLY_SLICE 4000 /* rows of a source in one writer job */
 
 /* Accepts a staged file (synced): from here on it will be applied. */
 int apply_accept(struct writer *writer, const struct load_file *file, struct error *err);

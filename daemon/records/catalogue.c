@@ -39,10 +39,24 @@ bool catalogue_index_last(struct catalogue *c)
     return true;
 }
 
+/* -1 if unknown. */
+static int quantity_index(const struct catalogue *c, const char *name)
+{
+    return *slot_of(c, name) - 1;
+}
+
+static int column_index(const struct catalogue *c, const char *column)
+{
+    for (int i = 0; i < c->column_count; i++)
+        if (strcmp(c->columns[i].column, column) == 0)
+            return i;
+    return -1;
+}
+
 const struct catalogue_quantity *catalogue_quantity(const struct catalogue *c, const char *name)
 {
-    int index = *slot_of(c, name);
-    return index ? &c->quantities[index - 1] : NULL;
+    int index = quantity_index(c, name);
+    return index >= 0 ? &c->quantities[index] : NULL;
 }
 
 const struct catalogue_place *catalogue_place(const struct catalogue *c, const char *place)
@@ -55,10 +69,8 @@ const struct catalogue_place *catalogue_place(const struct catalogue *c, const c
 
 const struct catalogue_column *catalogue_column(const struct catalogue *c, const char *column)
 {
-    for (int i = 0; i < c->column_count; i++)
-        if (strcmp(c->columns[i].column, column) == 0)
-            return &c->columns[i];
-    return NULL;
+    int index = column_index(c, column);
+    return index >= 0 ? &c->columns[index] : NULL;
 }
 
 int catalogue_quantities(const struct catalogue *c, const struct catalogue_quantity **ret)
@@ -143,10 +155,10 @@ int catalogue_match(const struct catalogue *c, const char *name, const char *uni
                     const struct catalogue_quantity **ret_quantity, struct error *err)
 {
     struct candidate best = {.index = -1};
-    const struct catalogue_quantity *exact = catalogue_quantity(c, name);
-    if (exact)
-        consider(&best, (int)(exact - c->quantities), exact->unit, unit);
-    for (int i = 0; unit && !exact && i < c->quantity_count; i++)
+    int exact = quantity_index(c, name);
+    if (exact >= 0)
+        consider(&best, exact, c->quantities[exact].unit, unit);
+    for (int i = 0; unit && exact < 0 && i < c->quantity_count; i++)
         if (is_without_suffix(name, c->quantities[i].name))
             consider(&best, i, c->quantities[i].unit, unit);
     *ret_quantity = NULL;
@@ -162,10 +174,10 @@ int catalogue_match_column(const struct catalogue *c, const char *name, const ch
                            const struct catalogue_column **ret_column, struct error *err)
 {
     struct candidate best = {.index = -1};
-    const struct catalogue_column *exact = catalogue_column(c, name);
-    if (exact)
-        consider(&best, (int)(exact - c->columns), exact->unit, unit);
-    for (int i = 0; unit && !exact && i < c->column_count; i++)
+    int exact = column_index(c, name);
+    if (exact >= 0)
+        consider(&best, exact, c->columns[exact].unit, unit);
+    for (int i = 0; unit && exact < 0 && i < c->column_count; i++)
         if (is_without_suffix(name, c->columns[i].column))
             consider(&best, i, c->columns[i].unit, unit);
     *ret_column = NULL;

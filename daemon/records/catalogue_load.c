@@ -45,16 +45,17 @@ static void fault(struct reading *r, const char *pointer, const char *value, con
 {
     struct error why = {0};
     long line = 0, column = 0;
-    char text[200];
+    struct text_buffer text = {0};
     va_list args;
     va_start(args, format);
-    vsnprintf(text, sizeof text, format, args);
+    text_vappendf(&text, format, args);
     va_end(args);
     jsonx_locate(r->text.data, r->text.length, pointer, &line, &column);
-    error_set(&why, ERROR_INVALID, "%s", text);
+    error_set(&why, ERROR_INVALID, "%s", text.data);
     error_at(&why, r->path, line, column);
     error_field(&why, pointer, value);
     pass_on(r, &why);
+    text_buffer_free(&text);
 }
 
 /* ---- members ---- */

@@ -70,13 +70,15 @@ static bool refuse(struct check *c, const struct input *in, const char *format, 
 /* Always false, so that checkers end with it. */
 static bool refuse(struct check *c, const struct input *in, const char *format, ...)
 {
-    char reason[256], number[32];
+    char number[32];
+    struct text_buffer reason = {0};
     va_list args;
     va_start(args, format);
-    vsnprintf(reason, sizeof reason, format, args);
+    text_vappendf(&reason, format, args);
     va_end(args);
     c->faults++;
-    c->refused(c->arg, in->header->name, shown(in->value, number), reason);
+    c->refused(c->arg, in->header->name, shown(in->value, number), reason.data);
+    text_buffer_free(&reason);
     return false;
 }
 
@@ -427,17 +429,21 @@ static void tidy(struct check_value *value, enum record_type type)
         value->form = CHECK_ABSENT;
 }
 
-static void absent(struct check *c, int i, const struct header_column *header,
-                   struct check_value *value)
+/* Nothing is given: required, or what stands for it. */
+static void absent(struct check *c, int i, const struct header_column *header)
 {
     const struct record_column *column = &c->table->columns[i];
     struct record_cell *out = &c->row.cells[i];
-    if (column->flags & RECORD_REQUIRED) {
-        refuse(c, &(struct input){i, header, value}, "is required");
+    struct check_value none = {.form = CHECK_ABSENT};
+    if (column->flags & RECORD_REQUIRED) { /* its column is there: the header was settled */
+        refuse(c, &(struct input){i, header, &none}, "is required");
     } else if (column->flags & RECORD_PACKED) {
-        *out = (struct record_cell){.form = RECORD_INTEGER, .integer = c->lot_packed_ms};
+        out->form = RECORD_INTEGER;
+        out->integer = c->lot_packed_ms;
     } else if (column->flags & RECORD_BLANK) {
-        *out = (struct record_cell){.form = RECORD_TEXT, .text = "", .length = 0};
+        out->form = RECORD_TEXT;
+        out->text = "";
+        out->length = 0;
     }
 }
 
@@ -446,21 +452,19 @@ static void take_cell(struct check *c, int i, struct check_value *values)
     const struct record_column *column = &c->table->columns[i];
     bool left_out =
         c->header->wide && (column->type == RECORD_QUANTITY || column->type == RECORD_VALUE);
-    struct check_value none = {.form = CHECK_ABSENT};
-    struct header_column nameless = {.column = i};
     int at = c->header->at[i];
-    c->row.cells[i] = (struct record_cell){.form = RECORD_NOTHING};
+    c->row.cells[i].form = RECORD_NOTHING;
     if (column->type == RECORD_FOLD || left_out)
         return;
+    if (at >= 0)
+        tidy(&values[at], column->type);
     if (at < 0)
-        text_clip(column->name, nameless.name, sizeof nameless.name);
-    const struct header_column *header = at < 0 ? &nameless : &c->header->columns[at];
-    struct check_value *value = at < 0 ? &none : &values[at];
-    tidy(value, column->type);
-    if (value->form == CHECK_ABSENT)
-        absent(c, i, header, value);
+        absent(c, i, NULL);
+    else if (values[at].form == CHECK_ABSENT)
+        absent(c, i, &c->header->columns[at]);
     else
-        TAKERS[column->type](c, &(struct input){i, header, value}, &c->row.cells[i]);
+        TAKERS[column->type](c, &(struct input){i, &c->header->columns[at], &values[at]},
+                             &c->row.cells[i]);
 }
 
 static void take_wide(struct check *c, struct check_value *values)

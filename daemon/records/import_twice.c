@@ -58,7 +58,7 @@ static int on_pair(void *arg, uint64_t first, uint64_t later, struct error *err)
 {
     struct twice *t = arg;
     struct import *im = t->import;
-    struct stage_row a, b;
+    struct stage_row a = {0}, b = {0};
     char reason[96], buffer[40];
     bool dropped;
     int rc = read_at(t->first, first, &a, err);

@@ -319,7 +319,10 @@ static void test_memory_does_not_grow_with_the_file(void **state)
         if (part == 40)
             before = resident_kib();
     }
+#ifndef __SANITIZE_ADDRESS__ /* which keeps freed memory for a while */
     assert_true(resident_kib() - before < 4096);
+#endif
+    assert_true(before > 0);
     load_abort(load);
 }
 

@@ -1,0 +1,269 @@
+/* The parts of the import on their own: lines, CSV rows, the staging file, equal keys. */
+#include "base/text.h"
+#include "records/csv_rows.h"
+#include "records/key_index.h"
+#include "records/lines.h"
+#include "records/stage.h"
+#include <fcntl.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include <cmocka.h>
+
+/* ---- CSV ---- */
+
+static void on_row(void *arg, long line, struct csv_field *fields, size_t count)
+{
+    struct text_buffer *out = arg;
+    text_appendf(out, "%ld", line);
+    for (size_t i = 0; i < count; i++)
+        text_appendf(out, "|%s", fields[i].text);
+    text_append(out, "\n");
+}
+
+static void on_refused(void *arg, long line, const char *reason)
+{
+    text_appendf(arg, "%ld refused: %.24s\n", line, reason);
+}
+
+static char *rows_of(const char *text, size_t part)
+{
+    struct text_buffer out = {0};
+    struct lines lines = {.limit = CSV_ROWS_BYTES};
+    struct csv_rows *rows = csv_rows_new(&(struct csv_rows_sink){on_row, on_refused, &out});
+    for (size_t at = 0, length = strlen(text); at < length; at += part)
+        lines_feed(&lines, text + at, length - at < part ? length - at : part, csv_rows_line, rows);
+    lines_finish(&lines, csv_rows_line, rows);
+    csv_rows_finish(rows);
+    csv_rows_free(rows);
+    lines_free(&lines);
+    return text_take(&out);
+}
+
+static void expect_rows(const char *text, const char *want)
+{
+    for (size_t part = 1; part <= strlen(text); part++) {
+        char *got = rows_of(text, part);
+        assert_string_equal(got, want);
+        free(got);
+    }
+}
+
+/* Examples of Y. Shafranovich, "Common Format and MIME Type for CSV Files", RFC 4180, 2005,
+ * section 2, rules 1 to 7. */
+static void test_examples_of_rfc_4180(void **state)
+{
+    (void)state;
+    expect_rows("aaa,bbb,ccc\r\nzzz,yyy,xxx\r\n", "1|aaa|bbb|ccc\n2|zzz|yyy|xxx\n");
+    expect_rows("aaa,bbb,ccc\r\nzzz,yyy,xxx", "1|aaa|bbb|ccc\n2|zzz|yyy|xxx\n");
+    expect_rows("field_name,field_name,field_name\r\naaa,bbb,ccc\r\n",
+                "1|field_name|field_name|field_name\n2|aaa|bbb|ccc\n");
+    expect_rows("\"aaa\",\"bbb\",\"ccc\"\r\nzzz,yyy,xxx", "1|aaa|bbb|ccc\n2|zzz|yyy|xxx\n");
+    expect_rows("\"aaa\",\"b\r\nbb\",\"ccc\"\r\nzzz,yyy,xxx", "1|aaa|b\r\nbb|ccc\n3|zzz|yyy|xxx\n");
+    expect_rows("\"aaa\",\"b\"\"bb\",\"ccc\"", "1|aaa|b\"bb|ccc\n");
+    /* rule 4: blanks are part of a field */
+    expect_rows("a , b,\" c \"\n", "1|a | b| c \n");
+}
+
+static void test_empty_fields_and_lines(void **state)
+{
+    (void)state;
+    expect_rows(",\n\"\",\n\n\r\n,\"\"\n", "1||\n2||\n5||\n");
+    expect_rows("\"\"\"\"\n", "1|\"\n");
+    expect_rows("\xEF\xBB\xBF\"a\"\n", "1|a\n");
+    expect_rows("\"id,note\"\n1,\"He said \"\"mould\"\", twice\r\nand again\"\r\n",
+                "1|id,note\n2|1|He said \"mould\", twice\r\nand again\n");
+}
+
+static void test_a_broken_record_costs_one_line(void **state)
+{
+    (void)state;
+    expect_rows("a,b\nc,\"d\ne,f\n", "1|a|b\n2 refused: the quoted field that be\n3|e|f\n");
+    expect_rows("a,\"b\"x\nc,d\n", "1 refused: a quote stands in the mi\n2|c|d\n");
+    expect_rows("a,\"b\nc\"x,\"d\"\ne,\"f\"\n",
+                "1 refused: a quote stands in the mi\n2 refused: a quote stands in the mi\n"
+                "3|e|f\n");
+}
+
+static void test_an_endless_quote_does_not_eat_the_file(void **state)
+{
+    struct text_buffer text = {0};
+    (void)state;
+    text_append(&text, "a,\"b\n");
+    for (int i = 0; i < 20000; i++)
+        text_append(&text, "c,d,e,f\n");
+    char *got = rows_of(text.data, 4096);
+    assert_memory_equal(got, "1 refused: ", 11);
+    int rows = 0;
+    for (const char *p = got; (p = strstr(p, "|c|d|e|f\n")); p++)
+        rows++;
+    assert_int_equal(rows, 20000);
+    assert_non_null(strstr(got, "\n20001|c|d|e|f\n"));
+    free(got);
+    text_buffer_free(&text);
+}
+
+static void count_line(void *arg, const char *line, size_t length, long number)
+{
+    text_appendf(arg, "%ld:%s%zu ", number, line ? "" : "long", length);
+}
+
+static void test_lines_too_long_are_skipped_whole(void **state)
+{
+    struct text_buffer out = {0};
+    struct lines lines = {.limit = 5};
+    (void)state;
+    static const char text[] = "12345\n123456\nab\n1234567890123\nc";
+    for (size_t part = 1; part < sizeof text; part++) {
+        lines = (struct lines){.limit = 5};
+        for (size_t at = 0; at < sizeof text - 1; at += part) {
+            size_t left = sizeof text - 1 - at;
+            lines_feed(&lines, text + at, left < part ? left : part, count_line, &out);
+        }
+        lines_finish(&lines, count_line, &out);
+        lines_free(&lines);
+        assert_string_equal(out.data, "1:5 2:long0 3:2 4:long0 5:1 ");
+        text_reset(&out);
+    }
+    text_buffer_free(&out);
+}
+
+/* ---- staging ---- */
+
+static char *temporary(char buffer[static 64])
+{
+    snprintf(buffer, 64, "/tmp/oddloaf-stage-%d.rows", getpid());
+    unlink(buffer);
+    return buffer;
+}
+
+static struct record_cell text_cell(const char *text)
+{
+    return (struct record_cell){
+        .form = RECORD_TEXT, .text = text, .length = (uint32_t)strlen(text)};
+}
+
+static void test_staged_rows_come_back(void **state)
+{
+    char path[64];
+    struct error err = {0};
+    struct stage *stage;
+    struct stage_reader *reader;
+    struct stage_row row;
+    uint64_t offsets[3];
+    bool dropped;
+    struct record_cell cells[4] = {text_cell("L2 6321"),
+                                   {.form = RECORD_INTEGER, .integer = -7},
+                                   {.form = RECORD_NUMBER, .number = 0.1},
+                                   {.form = RECORD_NOTHING}};
+    (void)state;
+    assert_int_equal(stage_new(temporary(path), 4, &stage, &err), 0);
+    assert_int_not_equal(stage_new(path, 4, &stage, NULL), 0); /* never over another's */
+    assert_int_equal(stage_append(stage, true, 2, cells, &offsets[0], &err), 0);
+    assert_int_equal(stage_append(stage, true, 3, cells, &offsets[1], &err), 0);
+    assert_int_equal(stage_append(stage, false, 3, cells, &offsets[2], &err), 0);
+    assert_int_equal(stage_flush(stage, &err), 0);
+    assert_int_equal(stage_drop(stage, offsets[2], &dropped, &err), 0);
+    assert_true(dropped);
+    assert_int_equal(stage_drop(stage, offsets[1], &dropped, &err), 0);
+    assert_false(dropped);
+    assert_int_equal(stage_sync(stage, &err), 0);
+    stage_free(stage);
+    assert_int_equal(stage_reader_new(path, 4, STAGE_NEAR, &reader, &err), 0);
+    for (int i = 0; i < 3; i++) {
+        assert_int_equal(stage_next(reader, &row, &err), 1);
+        assert_int_equal(row.line, i ? 3 : 2);
+        assert_int_equal(row.flags & STAGE_DROPPED, i ? STAGE_DROPPED : 0);
+        assert_int_equal(row.flags & STAGE_FIRST, i < 2 ? STAGE_FIRST : 0);
+        for (int k = 0; k < 4; k++)
+            assert_true(record_cell_equal(&row.cells[k], &cells[k]));
+    }
+    assert_int_equal(stage_next(reader, &row, &err), 0);
+    stage_reader_free(reader);
+    unlink(path);
+}
+
+static void test_a_damaged_staging_file_is_refused(void **state)
+{
+    char path[64];
+    struct error err = {0};
+    struct stage *stage;
+    struct stage_reader *reader;
+    struct stage_row row;
+    uint64_t offset;
+    struct record_cell cell = text_cell("some text to cut");
+    (void)state;
+    assert_int_equal(stage_new(temporary(path), 1, &stage, &err), 0);
+    assert_int_equal(stage_append(stage, true, 2, &cell, &offset, &err), 0);
+    assert_int_equal(stage_sync(stage, &err), 0);
+    stage_free(stage);
+    for (int cut = 1; cut < 30; cut++) {
+        int fd = open(path, O_RDWR);
+        assert_int_equal(ftruncate(fd, lseek(fd, 0, SEEK_END) - 1), 0);
+        close(fd);
+        assert_int_equal(stage_reader_new(path, 1, STAGE_NEAR, &reader, NULL), 0);
+        assert_int_equal(stage_next(reader, &row, NULL), ERROR_INTERNAL);
+        stage_reader_free(reader);
+    }
+    unlink(path);
+    assert_int_equal(stage_reader_new(path, 1, STAGE_NEAR, &reader, NULL), ERROR_INTERNAL);
+}
+
+/* ---- equal keys ---- */
+
+struct pairs {
+    long count;
+    uint64_t first, later; /* sums */
+};
+
+static int on_pair(void *arg, uint64_t first, uint64_t later, struct error *err)
+{
+    struct pairs *p = arg;
+    (void)err;
+    p->count++;
+    p->first += first;
+    p->later += later;
+    return 0;
+}
+
+static void test_equal_keys_are_found_however_far_apart(void **state)
+{
+    enum { ROWS = 300000 };
+    char path[64];
+    struct pairs pairs = {0};
+    struct key_index *index = key_index_new(temporary(path));
+    uint64_t first = 0, later = 0;
+    (void)state;
+    for (uint64_t i = 0; i < ROWS + 100; i++) {
+        uint64_t key = i < ROWS ? i : (i - ROWS) * 1009;
+        struct record_cell cells[2] = {{.form = RECORD_INTEGER, .integer = (int64_t)key},
+                                       text_cell("core_temp_c")};
+        assert_int_equal(key_index_add(index, key_index_hash(cells, 2), i, NULL), 0);
+        first += i < ROWS ? 0 : key;
+        later += i < ROWS ? 0 : i;
+    }
+    assert_int_equal(key_index_pairs(index, on_pair, &pairs, NULL), 0);
+    assert_int_equal(pairs.count, 100);
+    assert_int_equal(pairs.first, first);
+    assert_int_equal(pairs.later, later);
+    key_index_free(index);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_examples_of_rfc_4180),
+        cmocka_unit_test(test_empty_fields_and_lines),
+        cmocka_unit_test(test_a_broken_record_costs_one_line),
+        cmocka_unit_test(test_an_endless_quote_does_not_eat_the_file),
+        cmocka_unit_test(test_lines_too_long_are_skipped_whole),
+        cmocka_unit_test(test_staged_rows_come_back),
+        cmocka_unit_test(test_a_damaged_staging_file_is_refused),
+        cmocka_unit_test(test_equal_keys_are_found_however_far_apart),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
