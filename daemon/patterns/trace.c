@@ -1,0 +1,155 @@
+#include "patterns/trace.h"
+#include "base/text.h"
+#include "patterns/trace_test.h"
+#include "store/complaint.h"
+#include "store/evidence.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct period {
+    int64_t from_ms, to_ms; /* of packing */
+    char symptom[16];
+    int64_t *lots; /* of the cases, sorted; NULL: all lots with complaints */
+    size_t lot_count;
+};
+
+static int by_id(const void *a, const void *b)
+{
+    int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
+    return (x > y) - (x < y);
+}
+
+static json_t *number_or_null(double x)
+{
+    return isfinite(x) ? json_real(x) : json_null();
+}
+
+static json_t *factor_json(const struct trace_lots *t, const struct trace_result *r)
+{
+    return json_pack("{s:s, s:s, s:I, s:I, s:I, s:I, s:o, s:o, s:o, s:f, s:f, s:b}", "factor",
+                     t->levels[r->level].factor, "level", t->levels[r->level].level,
+                     "case_lots_exposed", (json_int_t)r->failed_exposed, "case_lots",
+                     (json_int_t)r->failed, "other_lots_exposed", (json_int_t)r->other_exposed,
+                     "other_lots", (json_int_t)r->other, "odds_ratio",
+                     number_or_null(r->odds_ratio), "low", number_or_null(r->limits.low), "high",
+                     number_or_null(r->limits.high), "p", r->p, "q", r->q, "exact", r->exact);
+}
+
+/* ---- which lots failed ---- */
+
+static int read_case(struct store *store, int64_t case_id, const struct trace_query *query,
+                     struct period *period, struct error *err)
+{
+    struct case_row row;
+    int rc = case_get(store, case_id, &row, err);
+    if (rc)
+        return rc;
+    if (query->symptom && strcmp(query->symptom, row.symptom) != 0)
+        return 0;
+    if (!period->symptom[0])
+        memcpy(period->symptom, row.symptom, sizeof period->symptom);
+    if (strcmp(period->symptom, row.symptom) != 0) {
+        error_hint(err, "trace one symptom at a time, or give --symptom");
+        return error_set(err, ERROR_INVALID, "the cases have different symptoms");
+    }
+    if (row.lot_id)
+        period->lots[period->lot_count++] = row.lot_id;
+    return 0;
+}
+
+/* The whole weeks around the lots of the cases. */
+static int weeks_around(struct store *store, const struct tz *tz, struct period *period,
+                        struct error *err)
+{
+    int32_t first = INT32_MAX, last = INT32_MIN;
+    for (size_t i = 0; i < period->lot_count; i++) {
+        struct evidence_lot lot;
+        int rc = evidence_lot(store, period->lots[i], &lot, err);
+        if (rc)
+            return rc;
+        int32_t monday = iso_week_monday(iso_week_of(tz_day(tz, lot.packed_from_ms)));
+        first = monday < first ? monday : first;
+        last = monday > last ? monday : last;
+    }
+    if (!period->lot_count) {
+        error_hint(err, "a case whose lot is not known cannot be traced");
+        return error_set(err, ERROR_INVALID, "none of the cases has a lot of the symptom");
+    }
+    period->from_ms = tz_day_start_ms(tz, first);
+    period->to_ms = tz_day_start_ms(tz, last + 7);
+    return 0;
+}
+
+static int read_period(struct store *store, const struct tz *tz, const struct trace_query *query,
+                       struct period *period, struct error *err)
+{
+    if (query->symptom)
+        text_clip(query->symptom, period->symptom, sizeof period->symptom);
+    if (!query->case_count) {
+        if (query->from_day > query->to_day) {
+            error_field(err, "from", "");
+            return error_set(err, ERROR_INVALID, "must not be after the last day");
+        }
+        period->from_ms = tz_day_start_ms(tz, query->from_day);
+        period->to_ms = tz_day_start_ms(tz, query->to_day + 1);
+        return 0;
+    }
+    period->lots = xcalloc(query->case_count, sizeof *period->lots);
+    for (size_t i = 0; i < query->case_count; i++) {
+        int rc = read_case(store, query->cases[i], query, period, err);
+        if (rc)
+            return rc;
+    }
+    qsort(period->lots, period->lot_count, sizeof *period->lots, by_id);
+    return weeks_around(store, tz, period, err);
+}
+
+/* With cases given, other lots that were complained about are no fair comparison. */
+static void mark_failed(struct trace_lots *t, const struct period *period)
+{
+    for (size_t i = 0; i < t->count; i++) {
+        struct trace_lot *lot = &t->lots[i];
+        lot->failed = lot->complaints > 0;
+        if (period->lots) {
+            lot->failed = bsearch(&lot->lot_id, period->lots, period->lot_count,
+                                  sizeof *period->lots, by_id) != NULL;
+            lot->excluded = !lot->failed && lot->complaints > 0;
+        }
+    }
+}
+
+static int answer(const struct trace_lots *t, const struct period *period, json_t **ret,
+                  struct error *err)
+{
+    struct trace_result *results = NULL;
+    size_t count = 0;
+    int rc = trace_test_all(t, &results, &count, err);
+    if (rc)
+        return rc;
+    json_t *factors = json_array();
+    for (size_t i = 0; i < count; i++) {
+        if (results[i].failed_exposed > 0)
+            json_array_append_new(factors, factor_json(t, &results[i]));
+    }
+    free(results);
+    *ret = json_pack("{s:s, s:o}", "symptom", period->symptom, "factors", factors);
+    return 0;
+}
+
+int trace_run(struct store *store, const struct tz *tz, const struct trace_query *query,
+              json_t **ret, struct error *err)
+{
+    struct period period = {0};
+    struct trace_lots *lots = NULL;
+    int rc = read_period(store, tz, query, &period, err);
+    if (!rc)
+        rc = trace_lots_read(store, tz, period.symptom, period.from_ms, period.to_ms, &lots, err);
+    if (!rc) {
+        mark_failed(lots, &period);
+        rc = answer(lots, &period, ret, err);
+    }
+    trace_lots_free(lots);
+    free(period.lots);
+    return rc;
+}

@@ -1,0 +1,208 @@
+#include "patterns/trace_lots.h"
+#include "base/text.h"
+#include "store/evidence.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { SLOTS_FIRST = 1024 };
+
+struct trace_lots *trace_lots_new(void)
+{
+    struct trace_lots *t = xcalloc(1, sizeof *t);
+    t->slot_count = SLOTS_FIRST;
+    t->slots = xcalloc(t->slot_count, sizeof *t->slots);
+    return t;
+}
+
+void trace_lots_free(struct trace_lots *t)
+{
+    if (!t)
+        return;
+    for (size_t i = 0; i < t->level_count; i++) {
+        free(t->levels[i].factor);
+        free(t->levels[i].level);
+        free(t->levels[i].lots);
+    }
+    free(t->levels);
+    free(t->lots);
+    free(t->slots);
+    free(t);
+}
+
+size_t trace_lots_add(struct trace_lots *t, const struct trace_lot *lot)
+{
+    if (t->count == t->capacity) {
+        t->capacity = t->capacity ? t->capacity * 2 : 256;
+        t->lots = xrealloc(t->lots, t->capacity * sizeof *t->lots);
+    }
+    t->lots[t->count] = *lot;
+    return t->count++;
+}
+
+/* ---- levels ---- */
+
+/* FNV-1a over both words, a NUL between them. */
+static size_t hash_level(const char *factor, const char *level)
+{
+    uint64_t h = UINT64_C(14695981039346656037);
+    const char *const words[] = {factor, level};
+    for (size_t w = 0; w < 2; w++) {
+        const unsigned char *s = (const unsigned char *)words[w];
+        do {
+            h = (h ^ *s) * UINT64_C(1099511628211);
+        } while (*s++);
+    }
+    return (size_t)h;
+}
+
+static size_t *find_slot(struct trace_lots *t, const char *factor, const char *level)
+{
+    size_t at = hash_level(factor, level) & (t->slot_count - 1);
+    for (; t->slots[at]; at = (at + 1) & (t->slot_count - 1)) {
+        const struct trace_level *l = &t->levels[t->slots[at] - 1];
+        if (strcmp(l->level, level) == 0 && strcmp(l->factor, factor) == 0)
+            break;
+    }
+    return &t->slots[at];
+}
+
+static void grow_slots(struct trace_lots *t)
+{
+    free(t->slots);
+    t->slot_count *= 2;
+    t->slots = xcalloc(t->slot_count, sizeof *t->slots);
+    for (size_t i = 0; i < t->level_count; i++)
+        *find_slot(t, t->levels[i].factor, t->levels[i].level) = i + 1;
+}
+
+static struct trace_level *take_level(struct trace_lots *t, const char *factor, const char *level)
+{
+    size_t *slot = find_slot(t, factor, level);
+    if (*slot)
+        return &t->levels[*slot - 1];
+    if (t->level_count == t->level_capacity) {
+        t->level_capacity = t->level_capacity ? t->level_capacity * 2 : 256;
+        t->levels = xrealloc(t->levels, t->level_capacity * sizeof *t->levels);
+    }
+    t->levels[t->level_count++] =
+        (struct trace_level){.factor = xstrdup(factor), .level = xstrdup(level)};
+    *slot = t->level_count;
+    if (t->level_count * 2 > t->slot_count)
+        grow_slots(t);
+    return &t->levels[t->level_count - 1];
+}
+
+void trace_lots_share(struct trace_lots *t, size_t lot, const char *factor, const char *level)
+{
+    if (!*level)
+        return;
+    struct trace_level *l = take_level(t, factor, level);
+    if (l->count && l->lots[l->count - 1] == lot)
+        return;
+    if (l->count == l->capacity) {
+        l->capacity = l->capacity ? l->capacity * 2 : 8;
+        l->lots = xrealloc(l->lots, l->capacity * sizeof *l->lots);
+    }
+    l->lots[l->count++] = lot;
+}
+
+/* ---- reading ---- */
+
+struct reading {
+    struct trace_lots *t;
+    struct store *store;
+    const struct tz *tz;
+    struct error *err;
+    size_t at; /* the lot last met: rows come in the order of the lots */
+};
+
+static int add_lot(void *arg, const struct evidence_packed *row)
+{
+    struct reading *r = arg;
+    char hour[80];
+    struct civil local = tz_civil(r->tz, row->packed_from_ms);
+    struct trace_lot lot = {
+        .lot_id = row->lot_id,
+        .packed_from_ms = row->packed_from_ms,
+        .packed_to_ms = row->packed_to_ms,
+        .units = row->units,
+        .week = iso_week_monday(iso_week_of(tz_day(r->tz, row->packed_from_ms))),
+    };
+    text_clip(row->line, lot.line, sizeof lot.line);
+    size_t at = trace_lots_add(r->t, &lot);
+    trace_lots_share(r->t, at, "line", row->line);
+    trace_lots_share(r->t, at, "shift", row->shift);
+    trace_lots_share(r->t, at, "plant", row->plant);
+    snprintf(hour, sizeof hour, "%s %02d:00", row->line, local.hour);
+    trace_lots_share(r->t, at, "line-hour", hour);
+    return 0;
+}
+
+/* Moves on to a lot; false if it is none of ours. */
+static bool seek(struct reading *r, int64_t lot_id)
+{
+    size_t start = r->at;
+    for (; r->at < r->t->count; r->at++) {
+        if (r->t->lots[r->at].lot_id == lot_id)
+            return true;
+    }
+    for (r->at = 0; r->at < start && r->at < r->t->count; r->at++) {
+        if (r->t->lots[r->at].lot_id == lot_id)
+            return true;
+    }
+    return false;
+}
+
+static int add_share(void *arg, const struct evidence_share *row)
+{
+    struct reading *r = arg;
+    char level[160];
+    if (!seek(r, row->lot_id))
+        return 0;
+    trace_lots_share(r->t, r->at, row->kind, row->level);
+    if (*row->supplier && strcmp(row->kind, "store") != 0) {
+        snprintf(level, sizeof level, "%s from %s", row->kind, row->supplier);
+        trace_lots_share(r->t, r->at, "supplier", level);
+    }
+    return 0;
+}
+
+static int add_report(void *arg, const struct evidence_report *row)
+{
+    struct reading *r = arg;
+    if (seek(r, row->lot_id))
+        r->t->lots[r->at].complaints++;
+    return 0;
+}
+
+static int add_products(struct reading *r)
+{
+    for (size_t i = 0; i < r->t->count; i++) {
+        struct evidence_lot lot;
+        int rc = evidence_lot(r->store, r->t->lots[i].lot_id, &lot, r->err);
+        if (rc)
+            return rc;
+        trace_lots_share(r->t, i, "product", lot.product);
+    }
+    return 0;
+}
+
+int trace_lots_read(struct store *store, const struct tz *tz, const char *symptom, int64_t from_ms,
+                    int64_t to_ms, struct trace_lots **ret, struct error *err)
+{
+    struct trace_lots *t = trace_lots_new();
+    struct reading r = {t, store, tz, err, 0};
+    int rc = evidence_packed(store, from_ms, to_ms, add_lot, &r, err);
+    if (!rc)
+        rc = evidence_shares(store, from_ms, to_ms, add_share, &r, err);
+    if (!rc)
+        rc = add_products(&r);
+    if (!rc)
+        rc = evidence_reports(store, symptom, from_ms, to_ms, add_report, &r, err);
+    if (rc)
+        trace_lots_free(t);
+    else
+        *ret = t;
+    return rc;
+}

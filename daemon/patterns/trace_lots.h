@@ -1,0 +1,47 @@
+/* The lots of a period, which of them failed, and what they share: the table that tracing reads.
+ * Inside patterns/. */
+#ifndef ODDLOAF_PATTERNS_TRACE_LOTS_H
+#define ODDLOAF_PATTERNS_TRACE_LOTS_H
+
+#include "base/error.h"
+#include "base/when.h"
+#include "store/store.h"
+#include <stdbool.h>
+#include <stddef.h>
+
+struct trace_lot {
+    int64_t lot_id, packed_from_ms, packed_to_ms, units;
+    int32_t week; /* days since 1970 of that ISO week's Monday */
+    char line[32];
+    int complaints;
+    bool failed, excluded; /* excluded: neither failed nor a fair comparison */
+};
+
+struct trace_level {
+    char *factor, *level; /* "film" "PF-1204" */
+    size_t *lots;         /* indexes, ascending, each once */
+    size_t count, capacity;
+};
+
+struct trace_lots {
+    struct trace_lot *lots; /* by packing time */
+    size_t count, capacity;
+    struct trace_level *levels;
+    size_t level_count, level_capacity;
+    size_t *slots; /* hash of levels: index + 1 */
+    size_t slot_count;
+};
+
+struct trace_lots *trace_lots_new(void);
+void trace_lots_free(struct trace_lots *t); /* NULL is fine */
+/* A lot is added once; returns its index. */
+size_t trace_lots_add(struct trace_lots *t, const struct trace_lot *lot);
+/* Marks that a lot carries a level; lots in ascending order within one level. */
+void trace_lots_share(struct trace_lots *t, size_t lot, const char *factor, const char *level);
+
+/* Everything about the lots packed in [from, to): lines, products, shifts, materials, routes …
+ * Complaints of the symptom are counted on them. */
+int trace_lots_read(struct store *store, const struct tz *tz, const char *symptom, int64_t from_ms,
+                    int64_t to_ms, struct trace_lots **ret, struct error *err);
+
+#endif
