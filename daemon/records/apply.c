@@ -114,16 +114,18 @@ static int apply_rows(struct slice *s, struct error *err)
 {
     struct stage_row row;
     int64_t seen = s->place.rows, start = s->file.applied;
+    int records = 0;
     int rc;
     stage_seek(s->reader, s->place.offset);
     while ((rc = stage_next(s->reader, &row, err)) == 1) {
         if (row.flags & STAGE_DROPPED)
             continue;
-        if ((row.flags & STAGE_FIRST) && seen == start + APPLY_SLICE)
+        if ((row.flags & STAGE_FIRST) && records >= APPLY_SLICE)
             break;
         seen += (row.flags & STAGE_FIRST) != 0;
         if (seen <= start)
             continue; /* applied before */
+        records++;
         if ((rc = apply_record(s, &row, err)))
             return rc;
     }

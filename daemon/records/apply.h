@@ -9,7 +9,9 @@
 #include "store/load_file.h"
 #include "store/writer.h"
 
-#define APPLY_SLICE 4000 /* rows of a source in one writer job */
+/* Records in one writer job: a few milliseconds' work, a complaint may have to wait for it. A wide
+ * row is a record for each of its quantities, and is never divided. */
+#define APPLY_SLICE 4000
 
 /* Accepts a staged file (synced): from here on it will be applied. */
 int apply_accept(struct writer *writer, const struct load_file *file, struct error *err);
