@@ -10,16 +10,21 @@
 #include <string.h>
 
 enum {
-    ROWS = 640,
-    SAME_CODE = 32,    /* lots of one folded code */
-    OF_DAY = 96,       /* of one code date */
-    OF_LINE = 48,      /* of a line's day */
-    OF_PRODUCT = 200,  /* of a product, when nothing else is known */
-    SENT_CHECKED = 48, /* candidates whose dispatch is looked at */
+    CLOSEST = 192,       /* lots weighed */
+    SAME_CODE = 32,      /* of one folded code */
+    OF_DAY = 3000,       /* codes compared: of one code date */
+    OF_OTHER_DAY = 1000, /* of one it may be mistaken for */
+    OF_LINE = 200,       /* of a line's day */
+    OF_PRODUCT = 3000,   /* of a product, if no date is known */
+    RECENT = 1000,       /* of all there are, if a plant makes no more within reach */
+    SENT_CHECKED = 48,   /* candidates whose dispatch is looked at */
 };
 /* Look-ups of the walk, and how much dearer than the best a reading may be: less where an exact
  * code agrees with everything else. */
-static const int LOOKUPS = 420, LOOKUPS_AGREED = 90;
+static const int LOOKUPS = 420, LOOKUPS_FEW = 90;
+static const double RECENT_SHELF_LIVES = 2.5;
+/* A reading so much dearer than the best is as good as none. */
+static const float HOPELESS = 20.0F;
 static const float SLACK = 9.0F, SLACK_AGREED = 6.5F;
 
 struct scored {
@@ -42,9 +47,13 @@ struct matching {
     struct lot_find_volume volume;
     double units_on_sale; /* units weighted by how readily lots of their age are complained about */
     struct lot_find_rows rows;
+    bool recent;           /* all lots of the last weeks are among them */
     struct scored *scored; /* one a row */
-    double astray;         /* P(text) if it is not a reading of the lot's code */
-    double none;           /* weight of: none of the rows */
+    struct walk_hit close[CLOSEST];
+    size_t close_count;
+    float worst_kept; /* dearer ones need not be offered */
+    double astray;    /* P(text) if it is not a reading of the lot's code */
+    double none;      /* weight of: none of the rows */
 };
 
 static bool given(const char *text)
@@ -103,46 +112,70 @@ static int prepare(struct matching *m)
 
 /* ---- gathering ---- */
 
-static bool is_held(const struct matching *m, int64_t lot_id, size_t count)
+/* Have all lots of the product or code date been seen? */
+static bool is_complete(const struct matching *m)
 {
-    for (size_t i = 0; i < count; i++)
-        if (m->rows.row[i].lot_id == lot_id)
-            return true;
-    return false;
+    return (m->product_id || m->code_day != WHEN_UNKNOWN_DAY) && !m->rows.overflow;
 }
 
-/* Drops rows after `before` that were there already. */
-static void settle_rows(struct matching *m, size_t before)
+/* Keeps the CLOSEST lots whose codes are cheapest to read as the text; without a text, the first.
+ */
+static void keep(struct matching *m, int64_t lot_id, float cost)
 {
-    size_t kept = before;
-    for (size_t i = before; i < m->rows.count; i++)
-        if (!is_held(m, m->rows.row[i].lot_id, kept))
-            m->rows.row[kept++] = m->rows.row[i];
-    m->rows.count = kept;
+    struct walk_hit *worst = &m->close[0];
+    if (m->close_count == CLOSEST) {
+        for (size_t i = 1; i < CLOSEST; i++)
+            if (m->close[i].cost > worst->cost)
+                worst = &m->close[i];
+        m->worst_kept = worst->cost;
+        if (cost >= worst->cost) {
+            m->rows.overflow = m->rows.overflow || !m->text.length;
+            return;
+        }
+    }
+    for (size_t i = 0; i < m->close_count; i++)
+        if (m->close[i].lot_id == lot_id)
+            return;
+    if (m->close_count < CLOSEST)
+        worst = &m->close[m->close_count++];
+    *worst = (struct walk_hit){lot_id, cost};
 }
 
-static int gather_code_days(struct matching *m)
+static int keep_key(void *arg, const struct lot_find_key *key)
+{
+    struct matching *m = arg;
+    float cost = m->text.length ? walk_cost(&m->matcher->costs, &m->text, key->fold) : 0;
+    if (cost < m->worst_kept)
+        keep(m, key->lot_id, cost);
+    else
+        m->rows.overflow = m->rows.overflow || !m->text.length;
+    return 0;
+}
+
+static int gather_where(struct matching *m, const struct lot_find_where *where, size_t limit)
+{
+    return lot_find_each_key(m->store, where, limit, keep_key, m, &m->rows.overflow, m->err);
+}
+
+static int gather_code_days(struct matching *m, bool agreed)
 {
     int32_t days[AGREEMENT_DAYS];
+    struct lot_find_where where = {.product_id = m->product_id};
     if (m->code_day == WHEN_UNKNOWN_DAY)
         return 0;
     size_t count = agreement_code_days(m->code_day, days);
     if (!m->product_id && count > 3)
         count = 3; /* the day and its neighbours: others are too many without a product */
-    for (size_t i = 0; i < count; i++) {
-        size_t before = m->rows.count;
-        int rc = lot_find_by_code_day(m->store, days[i], m->product_id, OF_DAY, &m->rows, m->err);
-        if (rc < 0)
-            return rc;
-        settle_rows(m, before);
+    int rc = 0;
+    for (size_t i = 0; rc == 0 && i < count; i++) {
+        where.code_day = days[i];
+        rc = gather_where(m, &where, i == 0 ? OF_DAY : OF_OTHER_DAY);
     }
-    if (!m->product_id)
-        return 0;
+    if (rc < 0 || !m->product_id || agreed)
+        return rc;
     /* the product may be named wrongly and the date be right */
-    size_t before = m->rows.count;
-    int rc = lot_find_by_code_day(m->store, m->code_day, 0, OF_DAY, &m->rows, m->err);
-    settle_rows(m, before);
-    return rc;
+    where = (struct lot_find_where){.code_day = m->code_day};
+    return gather_where(m, &where, OF_DAY);
 }
 
 static int gather_line(struct matching *m)
@@ -151,32 +184,56 @@ static int gather_line(struct matching *m)
     if (parsed->day == WHEN_UNKNOWN_DAY || !parsed->line[0])
         return 0;
     int64_t from = tz_day_start_ms(m->query->tz, parsed->day);
-    size_t before = m->rows.count;
     /* packing ends in the night after the production day */
-    int rc = lot_find_by_line(m->store, parsed->line, from, from + 32 * WHEN_HOUR_MS, OF_LINE,
-                              &m->rows, m->err);
-    settle_rows(m, before);
+    struct lot_find_where where = {.plant = parsed->plant,
+                                   .line = parsed->line,
+                                   .code_day = WHEN_UNKNOWN_DAY,
+                                   .from_ms = from,
+                                   .to_ms = from + 32 * WHEN_HOUR_MS};
+    bool overflow = m->rows.overflow;
+    int rc = gather_where(m, &where, OF_LINE);
+    m->rows.overflow = overflow;
     return rc;
+}
+
+static struct lot_find_where lately(const struct matching *m, double shelf_lives)
+{
+    double shelf_life = m->volume.shelf_life_days > 1 ? m->volume.shelf_life_days : 1;
+    int64_t to = m->query->received_ms + WHEN_HOUR_MS;
+    return (struct lot_find_where){
+        .code_day = WHEN_UNKNOWN_DAY,
+        .from_ms = to - (int64_t)(shelf_lives * shelf_life * (double)WHEN_DAY_MS),
+        .to_ms = to};
 }
 
 static int gather_product(struct matching *m)
 {
-    int64_t received = m->query->received_ms;
+    struct lot_find_where where = lately(m, 3);
     if (!m->product_id || m->code_day != WHEN_UNKNOWN_DAY)
         return 0;
-    double days = 3 * (m->volume.shelf_life_days > 1 ? m->volume.shelf_life_days : 1);
-    size_t before = m->rows.count;
-    int rc = lot_find_by_product(m->store, m->product_id,
-                                 received - (int64_t)(days * (double)WHEN_DAY_MS),
-                                 received + WHEN_HOUR_MS, OF_PRODUCT, &m->rows, m->err);
-    settle_rows(m, before);
+    where.product_id = m->product_id;
+    return gather_where(m, &where, OF_PRODUCT);
+}
+
+/* A plant whose lots within reach are few has them all compared: nothing is missed. */
+static int gather_recent(struct matching *m)
+{
+    struct lot_find_where where = lately(m, RECENT_SHELF_LIVES);
+    double days = (double)(where.to_ms - where.from_ms) / (double)WHEN_DAY_MS;
+    if (m->volume.lots_per_day * days > 0.9 * RECENT)
+        return 0;
+    bool overflow = m->rows.overflow;
+    m->rows.overflow = false;
+    int rc = gather_where(m, &where, RECENT);
+    m->recent = !m->rows.overflow;
+    m->rows.overflow = overflow;
     return rc;
 }
 
 /* An exact code of which nothing else that was said differs. */
-static bool is_agreed(const struct matching *m, size_t same)
+static bool is_agreed(const struct matching *m)
 {
-    for (size_t i = 0; i < same; i++) {
+    for (size_t i = 0; i < m->rows.count; i++) {
         const struct lot_find_row *row = &m->rows.row[i];
         double age = (double)(m->query->received_ms - row->packed_from_ms) / (double)WHEN_DAY_MS;
         if ((!m->product_id || m->product_id == row->product_id) &&
@@ -187,38 +244,59 @@ static bool is_agreed(const struct matching *m, size_t same)
     return false;
 }
 
+/* Many look-ups only where nothing else has brought all lots that can be meant. */
 static int gather_mistaken(struct matching *m, bool agreed)
 {
+    if (!m->text.length)
+        return 0;
     struct walk_result *walk = xmalloc(sizeof *walk);
+    bool few = agreed || m->recent || is_complete(m);
     int rc = walk_find(&m->matcher->costs, m->store, &m->text, agreed ? SLACK_AGREED : SLACK,
-                       agreed ? LOOKUPS_AGREED : LOOKUPS, walk, m->err);
+                       few ? LOOKUPS_FEW : LOOKUPS, walk, m->err);
     m->result->lookups = walk->lookups;
-    for (size_t i = 0; rc == 0 && i < walk->count && m->rows.count < m->rows.capacity; i++) {
-        if (is_held(m, walk->hit[i].lot_id, m->rows.count))
-            continue;
-        rc = lot_find_by_id(m->store, walk->hit[i].lot_id, &m->rows.row[m->rows.count], m->err);
-        if (rc == 0)
-            m->rows.count++;
-    }
+    for (size_t i = 0; rc == 0 && i < walk->count; i++)
+        keep(m, walk->hit[i].lot_id, walk->hit[i].cost);
     free(walk);
     return rc;
 }
 
+static int gather_by_text(struct matching *m, bool *ret_agreed)
+{
+    int rc = lot_find_by_fold(m->store, m->fold, SAME_CODE, &m->rows, m->err);
+    if (rc < 0)
+        return rc;
+    m->result->exact = m->rows.count == 1 && !m->rows.overflow;
+    *ret_agreed = is_agreed(m);
+    for (size_t i = 0; i < m->rows.count; i++)
+        keep(m, m->rows.row[i].lot_id, 0);
+    return *ret_agreed ? 0 : gather_recent(m);
+}
+
+static int fetch_rows(struct matching *m)
+{
+    m->rows.count = 0;
+    for (size_t i = 0; i < m->close_count; i++) {
+        int rc = lot_find_by_id(m->store, m->close[i].lot_id, &m->rows.row[i], m->err);
+        if (rc < 0)
+            return rc;
+        m->rows.count++;
+    }
+    return 0;
+}
+
 static int gather(struct matching *m)
 {
-    int rc = 0;
-    if (m->text.length) {
-        rc = lot_find_by_fold(m->store, m->fold, SAME_CODE, &m->rows, m->err);
-        m->result->exact = m->rows.count == 1 && !m->rows.overflow;
-        bool agreed = rc == 0 && is_agreed(m, m->rows.count);
-        if (rc == 0)
-            rc = gather_mistaken(m, agreed);
-    }
+    bool agreed = false;
+    int rc = m->text.length ? gather_by_text(m, &agreed) : 0;
     if (rc == 0)
         rc = gather_line(m);
     if (rc == 0)
-        rc = gather_code_days(m);
-    return rc < 0 ? rc : gather_product(m);
+        rc = gather_code_days(m, agreed);
+    if (rc == 0 && !agreed)
+        rc = gather_product(m);
+    if (rc == 0)
+        rc = gather_mistaken(m, agreed);
+    return rc < 0 ? rc : fetch_rows(m);
 }
 
 /* ---- weighing ---- */
@@ -296,12 +374,17 @@ static void weigh_text(struct matching *m)
     const struct reading *reading = &m->matcher->reading;
     double astray = reading->junk * exp(reading_log_junk(&m->text)) + a->wrong_pack * other_pack(m);
     double aright = 1 - reading->junk - a->wrong_pack;
+    float cheapest = INFINITY;
+    for (size_t i = 0; i < m->rows.count; i++)
+        cheapest = m->close[i].cost < cheapest ? m->close[i].cost : cheapest;
     for (size_t i = 0; i < m->rows.count; i++) {
         struct reading_code code;
+        m->scored[i].text = astray;
+        if (m->close[i].cost > cheapest + HOPELESS)
+            continue;
         reading_prepare(m->rows.row[i].code, &code);
-        double likelihood =
-            exp(reading_log_likelihood(reading, &code, &m->text, m->result->parsed.scanned));
-        m->scored[i].text = aright * likelihood + astray;
+        m->scored[i].text += aright * exp(reading_log_likelihood(reading, &code, &m->text,
+                                                                 m->result->parsed.scanned));
     }
     m->none *=
         aright * text_of_none(m) + astray; /* an unrecorded lot's caller goes astray as well */
@@ -312,8 +395,7 @@ static void weigh_text(struct matching *m)
  * that it is no reading of the lot's code at all. */
 static double weigh_rest(const struct matching *m)
 {
-    bool complete = (m->product_id || m->code_day != WHEN_UNKNOWN_DAY) && !m->rows.overflow;
-    if (complete)
+    if (is_complete(m))
         return 0;
     double rest = (1 - m->matcher->agreement.unrecorded) * rest_of_none(m);
     for (size_t i = 0; i < m->rows.count; i++)
@@ -417,14 +499,17 @@ int lot_match(const struct lot_matcher *matcher, struct store *read, const struc
               struct lot_match_result *ret, struct error *err)
 {
     struct lot_match_result *result = xcalloc(1, sizeof *result);
-    struct matching m = {.matcher = matcher,
-                         .store = read,
-                         .query = query,
-                         .result = result,
-                         .err = err,
-                         .rows = {.row = xmalloc(ROWS * sizeof *m.rows.row), .capacity = ROWS},
-                         .scored = xmalloc(ROWS * sizeof *m.scored)};
+    struct matching m = {
+        .matcher = matcher,
+        .store = read,
+        .query = query,
+        .result = result,
+        .err = err,
+        .worst_kept = INFINITY,
+        .rows = {.row = xmalloc(CLOSEST * sizeof *m.rows.row), .capacity = CLOSEST},
+        .scored = xmalloc(CLOSEST * sizeof *m.scored)};
     result->none_weight = 1;
+    bool begun = lot_find_begin(read);
     int rc = prepare(&m);
     if (rc == 0 && m.units_on_sale > 0) {
         rc = gather(&m);
@@ -433,6 +518,7 @@ int lot_match(const struct lot_matcher *matcher, struct store *read, const struc
         if (rc == 0)
             answer(&m);
     }
+    lot_find_end(read, begun);
     if (rc == 0)
         *ret = *result;
     free(m.rows.row);

@@ -1,87 +1,94 @@
-/* A node is a prefix of codes with one row of the comparison table: row[j] is the cheapest way in
- * which that prefix can have been read as the first j characters of the text. The cheapest node is
- * opened next. Opening looks at the index once: few codes under the prefix are compared to their
- * end; many are followed character by character, first the characters that the text suggests (no
- * look-up needed to try), and only when it is their turn all the others there are. */
+/* A guess says: the code begins with `prefix`, of which the first `read` characters of the text are
+ * the reading, and goes on as the text does. Opening it looks for such codes once (leaving the last
+ * characters open, so that mistakes there are found in passing), and then guesses one more mistake
+ * at every place on the way. The cheapest guess is opened next.
+ *
+ * Text L2632IB0412, code L26321B0412: the first look-up finds no code that goes on from L2632I;
+ * among the guesses are L26321|B0412 (I for 1, cheap), which the next look-ups confirm. */
 #include "lots/walk.h"
 #include "base/text.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { BUCKET = 12, NODES = 6000 };
+enum { BUCKET = 12, OPEN_END = 3, GUESSES = 8000 };
 
-struct node {
+enum kind {
+    GOES_ON,   /* the text goes on after the prefix */
+    LEFT_OUT,  /* one character of the code is not in the text here; or unlike anything read */
+    HEAD_LOST, /* the prefix was not read at all */
+};
+
+struct guess {
     float cost;
-    bool others; /* stands for the children the text does not suggest */
-    unsigned char length;
-    char prefix[READING_TEXT + 1];
-    float row[READING_TEXT + 1], above[READING_TEXT + 1];
+    unsigned char kind, length, read;
+    char prefix[READING_TEXT + 2];
 };
 
 struct walk {
     const struct walk_costs *costs;
     struct store *store;
+    struct error *err;
     const struct reading_code *text;
+    char spelled[READING_TEXT + 1]; /* the text as characters */
     struct walk_result *result;
     float slack;
     int lookups_left;
-    struct node *nodes; /* all ever made */
-    size_t node_count;
-    unsigned short heap[NODES]; /* numbers of nodes, cheapest on top */
+    struct guess *guess; /* all ever made */
+    size_t guess_count;
+    unsigned short heap[GUESSES]; /* numbers of guesses, cheapest on top */
     size_t heap_count;
+    struct lot_find_key key[BUCKET + 1]; /* of the last look-up */
+    size_t key_count;
 };
 
-static float mean_cost(const struct reading *reading, const double rates[READING_QUALITIES])
+static const char LETTERS[] = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ";
+
+static float mean_cost(const struct reading *reading, double clear, double smudged)
 {
-    double sum = 0;
-    for (size_t q = 0; q < READING_QUALITIES; q++)
-        sum += reading->quality[q].share * rates[q];
-    return (float)-log(sum > 1e-9 ? sum : 1e-9);
+    double rate = reading->quality[0].share * clear + reading->quality[1].share * smudged;
+    return (float)-log(rate > 1e-9 ? rate : 1e-9);
 }
 
 void walk_prepare(const struct reading *reading, struct walk_costs *ret)
 {
     const struct reading_rates *q = reading->quality;
     *ret = (struct walk_costs){
-        .dropped = mean_cost(reading, (double[]){q[0].dropped, q[1].dropped}),
-        .doubled = mean_cost(reading, (double[]){q[0].doubled, q[1].doubled}),
-        .extra = mean_cost(reading, (double[]){q[0].extra / 10, q[1].extra / 10}),
-        .swapped = mean_cost(reading, (double[]){q[0].swapped, q[1].swapped}),
+        .dropped = mean_cost(reading, q[0].dropped, q[1].dropped),
+        .doubled = mean_cost(reading, q[0].doubled, q[1].doubled),
+        /* a tenth: which of the others it is counts, but codes hold few different characters */
+        .extra = mean_cost(reading, q[0].extra / 10, q[1].extra / 10),
+        .unlike = mean_cost(reading, q[0].other / 10, q[1].other / 10),
+        .swapped = mean_cost(reading, q[0].swapped, q[1].swapped),
         .head = (float)-log(reading->head_missing + 1e-6),
         .tail = (float)-log(reading->tail_missing + 1e-6),
     };
-    /* a tenth: which of the others it is counts, but codes hold few different characters */
-    ret->cheapest_unlike = mean_cost(reading, (double[]){q[0].other / 10, q[1].other / 10});
     for (size_t c = 0; c < READING_LETTERS; c++)
         for (size_t t = 0; t < READING_LETTERS; t++) {
             double alike = reading->alike[c][t];
-            double rates[] = {q[0].confused * alike + q[0].other / 10,
-                              q[1].confused * alike + q[1].other / 10};
-            ret->read[c][t] = c == t ? 0 : mean_cost(reading, rates);
+            ret->read[c][t] = c == t ? 0
+                                     : mean_cost(reading, q[0].confused * alike + q[0].other / 10,
+                                                 q[1].confused * alike + q[1].other / 10);
         }
 }
-
-/* ---- the comparison table, row by row ---- */
 
 static float least(float a, float b)
 {
     return a < b ? a : b;
 }
 
-/* `row` of a prefix, `above` of the prefix without its last character `last` (-1: none). */
-static void extend(const struct walk *w, const float *row, const float *above, int last,
-                   size_t length, int letter, float *next)
+/* ---- the cheapest way to read a whole code as the text ---- */
+
+static void extend(const struct walk_costs *c, const struct reading_code *text, const float *row,
+                   const float *above, int last, size_t at, int letter, float *next)
 {
-    const struct walk_costs *c = w->costs;
-    const unsigned char *t = w->text->letter;
-    size_t n = w->text->length;
+    const unsigned char *t = text->letter;
+    size_t n = text->length;
     /* a missing head costs once; longer heads are lost a little less often */
-    next[0] = least(row[0] + c->dropped, c->head + 0.1F * (float)(length + 1));
+    next[0] = least(row[0] + c->dropped, c->head + 0.1F * (float)(at + 1));
     for (size_t j = 0; j < n; j++) {
-        bool same = t[j] == letter;
         float best = least(row[j] + c->read[letter][t[j]], row[j + 1] + c->dropped);
-        bool again = same && j && t[j - 1] == letter;
+        bool again = t[j] == letter && j && t[j - 1] == letter;
         best = least(best, next[j] + (again ? c->doubled : c->extra));
         if (last >= 0 && j && t[j] == last && t[j - 1] == letter && last != letter)
             best = least(best, above[j - 1] + c->swapped);
@@ -89,114 +96,20 @@ static void extend(const struct walk *w, const float *row, const float *above, i
     }
 }
 
-static float cheapest(const float *row, size_t n)
-{
-    float best = row[0];
-    for (size_t j = 1; j <= n; j++)
-        best = least(best, row[j]);
-    return best;
-}
-
-static int last_letter(const struct node *node)
-{
-    return node->length ? reading_letter(node->prefix[node->length - 1]) : -1;
-}
-
-/* ---- the heap ---- */
-
-static void sift_up(struct walk *w, size_t at)
-{
-    while (at && w->nodes[w->heap[at]].cost < w->nodes[w->heap[(at - 1) / 2]].cost) {
-        unsigned short parent = w->heap[(at - 1) / 2];
-        w->heap[(at - 1) / 2] = w->heap[at];
-        w->heap[at] = parent;
-        at = (at - 1) / 2;
-    }
-}
-
-static void sift_down(struct walk *w)
-{
-    for (size_t at = 0;;) {
-        size_t child = 2 * at + 1;
-        if (child >= w->heap_count)
-            return;
-        if (child + 1 < w->heap_count &&
-            w->nodes[w->heap[child + 1]].cost < w->nodes[w->heap[child]].cost)
-            child++;
-        if (w->nodes[w->heap[at]].cost <= w->nodes[w->heap[child]].cost)
-            return;
-        unsigned short swapped = w->heap[at];
-        w->heap[at] = w->heap[child];
-        w->heap[child] = swapped;
-        at = child;
-    }
-}
-
-static float limit(const struct walk *w)
-{
-    return w->result->count ? w->result->hit[0].cost + w->slack : INFINITY;
-}
-
-static void push(struct walk *w, size_t number)
-{
-    w->heap[w->heap_count] = (unsigned short)number;
-    sift_up(w, w->heap_count++);
-}
-
-static struct node *new_node(struct walk *w)
-{
-    return w->node_count < NODES ? &w->nodes[w->node_count] : NULL;
-}
-
-static void push_child(struct walk *w, const struct node *parent, int letter)
-{
-    struct node *child = new_node(w);
-    if (!child || parent->length >= READING_TEXT)
-        return;
-    extend(w, parent->row, parent->above, last_letter(parent), parent->length, letter, child->row);
-    child->cost = cheapest(child->row, w->text->length);
-    if (child->cost > limit(w))
-        return;
-    memcpy(child->above, parent->row, sizeof child->above);
-    memcpy(child->prefix, parent->prefix, parent->length);
-    child->length = (unsigned char)(parent->length + 1);
-    child->prefix[parent->length] = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"[letter];
-    child->prefix[child->length] = '\0';
-    child->others = false;
-    push(w, w->node_count++);
-}
-
-/* ---- hits ---- */
-
-static void add_hit(struct walk *w, int64_t lot_id, float cost)
-{
-    struct walk_result *r = w->result;
-    if (cost > limit(w) || (r->count == WALK_FOUND && cost >= r->hit[WALK_FOUND - 1].cost))
-        return;
-    for (size_t i = 0; i < r->count; i++)
-        if (r->hit[i].lot_id == lot_id)
-            return; /* reached along another way */
-    size_t at = r->count < WALK_FOUND ? r->count++ : WALK_FOUND - 1;
-    for (; at && r->hit[at - 1].cost > cost; at--)
-        r->hit[at] = r->hit[at - 1];
-    r->hit[at] = (struct walk_hit){lot_id, cost};
-}
-
-/* Compares a whole code of which `node` is a prefix. */
-static void compare(struct walk *w, const struct node *node, const struct lot_find_key *key)
+float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *code)
 {
     float rows[3][READING_TEXT + 1];
     float *above = rows[0], *row = rows[1], *next = rows[2];
-    size_t n = w->text->length, length = strlen(key->fold);
-    memcpy(above, node->above, sizeof rows[0]);
-    memcpy(row, node->row, sizeof rows[0]);
-    int last = last_letter(node);
-    float stopped = node->length ? row[n] : INFINITY; /* the reader stopped before the end */
-    for (size_t i = node->length; i < length && i < READING_TEXT; i++) {
-        int letter = reading_letter(key->fold[i]);
+    size_t n = text->length, length = strnlen(code, READING_TEXT);
+    float stopped = INFINITY; /* the reader stopped before the end */
+    int last = -1;
+    for (size_t j = 0; j <= n; j++)
+        row[j] = (float)j * costs->extra;
+    for (size_t i = 0; i < length; i++) {
+        int letter = reading_letter(code[i]);
         if (letter < 0)
-            return;
-        extend(w, row, above, last, i, letter, next);
+            return INFINITY;
+        extend(costs, text, row, above, last, i, letter, next);
         float *oldest = above;
         above = row;
         row = next;
@@ -205,107 +118,226 @@ static void compare(struct walk *w, const struct node *node, const struct lot_fi
         if (i + 1 < length)
             stopped = least(stopped, row[n]);
     }
-    add_hit(w, key->lot_id, least(row[n], stopped + w->costs->tail));
+    return least(row[n], stopped + costs->tail);
 }
 
-/* ---- opening ---- */
+/* ---- hits ---- */
 
-static int look(struct walk *w, const char *from, size_t want, struct lot_find_key *keys,
-                size_t *ret_count, struct error *err)
+static float limit(const struct walk *w)
+{
+    return w->result->count ? w->result->hit[0].cost + w->slack : INFINITY;
+}
+
+static void add_hit(struct walk *w, const struct lot_find_key *key)
+{
+    struct walk_result *r = w->result;
+    for (size_t i = 0; i < r->count; i++)
+        if (r->hit[i].lot_id == key->lot_id)
+            return; /* found along another way */
+    float cost = walk_cost(w->costs, w->text, key->fold);
+    if (cost > limit(w) || (r->count == WALK_FOUND && cost >= r->hit[WALK_FOUND - 1].cost))
+        return;
+    size_t at = r->count < WALK_FOUND ? r->count++ : WALK_FOUND - 1;
+    for (; at && r->hit[at - 1].cost > cost; at--)
+        r->hit[at] = r->hit[at - 1];
+    r->hit[at] = (struct walk_hit){key->lot_id, cost};
+}
+
+/* ---- the heap of guesses ---- */
+
+static float cost_at(const struct walk *w, size_t at)
+{
+    return w->guess[w->heap[at]].cost;
+}
+
+static void exchange(struct walk *w, size_t a, size_t b)
+{
+    unsigned short held = w->heap[a];
+    w->heap[a] = w->heap[b];
+    w->heap[b] = held;
+}
+
+static void push(struct walk *w, float cost, enum kind kind, const char *prefix, size_t length,
+                 size_t read)
+{
+    if (cost > limit(w) || w->guess_count == GUESSES || length > READING_TEXT)
+        return;
+    struct guess *guess = &w->guess[w->guess_count];
+    guess->cost = cost;
+    guess->kind = (unsigned char)kind;
+    guess->length = (unsigned char)length;
+    guess->read = (unsigned char)read;
+    memcpy(guess->prefix, prefix, length);
+    guess->prefix[length] = '\0';
+    size_t at = w->heap_count++;
+    w->heap[at] = (unsigned short)w->guess_count++;
+    for (; at && cost_at(w, at) < cost_at(w, (at - 1) / 2); at = (at - 1) / 2)
+        exchange(w, at, (at - 1) / 2);
+}
+
+static const struct guess *pop(struct walk *w)
+{
+    const struct guess *top = &w->guess[w->heap[0]];
+    w->heap[0] = w->heap[--w->heap_count];
+    for (size_t at = 0, child; (child = 2 * at + 1) < w->heap_count; at = child) {
+        if (child + 1 < w->heap_count && cost_at(w, child + 1) < cost_at(w, child))
+            child++;
+        if (cost_at(w, at) <= cost_at(w, child))
+            break;
+        exchange(w, at, child);
+    }
+    return top;
+}
+
+/* ---- looking ---- */
+
+static int look(struct walk *w, const char *from, size_t prefix)
 {
     w->lookups_left--;
     w->result->lookups++;
-    return lot_find_keys(w->store, from, want, keys, ret_count, err);
+    w->key_count = 0;
+    return lot_find_keys(w->store, from, prefix, BUCKET + 1, w->key, &w->key_count, w->err);
 }
 
-static size_t under(const struct lot_find_key *keys, size_t count, const char *prefix,
-                    size_t length)
+/* How many of the keys looked up begin with the first `length` bytes of `text`. */
+static size_t inside(const struct walk *w, const char *text, size_t length)
 {
-    size_t inside = 0;
-    while (inside < count && !strncmp(keys[inside].fold, prefix, length))
-        inside++;
-    return inside;
+    size_t count = 0;
+    while (count < w->key_count && !strncmp(w->key[count].fold, text, length))
+        count++;
+    return count;
 }
 
-/* The characters that read as what the text has hereabouts. */
-static void suggest(const struct walk *w, const struct node *node, bool wanted[READING_LETTERS])
+/* Looks for codes that begin with `prefix` and go on as the text from `read` on. *ret_sure: so many
+ * bytes of that are the beginning of a code. The last look-up's first key is left for the caller.
+ */
+static int follow(struct walk *w, const char *prefix, size_t length, size_t read, size_t *ret_sure)
 {
-    size_t n = w->text->length;
-    memset(wanted, 0, READING_LETTERS * sizeof wanted[0]);
-    for (size_t j = 0; j < n; j++) {
-        if (node->row[j] > node->cost + w->costs->cheapest_unlike)
-            continue;
-        for (size_t c = 0; c < READING_LETTERS; c++)
-            if (w->costs->read[c][w->text->letter[j]] < w->costs->cheapest_unlike)
-                wanted[c] = true;
-        if (j + 1 < n)
-            wanted[w->text->letter[j + 1]] = true; /* swapped, or one extra before */
+    char whole[2 * READING_TEXT + 4];
+    size_t rest = w->text->length - read, all = length + rest;
+    memcpy(whole, prefix, length);
+    memcpy(whole + length, w->spelled + read, rest + 1);
+    size_t cut = rest > OPEN_END ? all - OPEN_END : length;
+    char last = whole[cut];
+    whole[cut] = '\0';
+    int rc = look(w, whole, cut);
+    size_t found = inside(w, whole, cut);
+    for (size_t i = 0; rc == 0 && i < found; i++)
+        add_hit(w, &w->key[i]);
+    size_t sure = cut;
+    if (!found)
+        for (sure = 0; w->key_count && sure < cut && w->key[0].fold[sure] == whole[sure];)
+            sure++;
+    if (rc == 0 && found > BUCKET && cut < all) { /* too many to see all: go to the end as well */
+        whole[cut] = last;
+        rc = look(w, whole, all);
+        found = inside(w, whole, all);
+        for (size_t i = 0; rc == 0 && i < found; i++)
+            add_hit(w, &w->key[i]);
+        sure = all;
     }
+    if (ret_sure)
+        *ret_sure = sure;
+    return rc;
 }
 
-static int open_prefix(struct walk *w, const struct node *node, struct error *err)
+/* One mistake at the place where `prefix` has been read as the first `read` characters. */
+static void guess_mistakes(struct walk *w, float cost, const char *prefix, size_t length,
+                           size_t read)
 {
-    struct lot_find_key keys[BUCKET + 1];
-    size_t count;
-    int rc = look(w, node->prefix, BUCKET + 1, keys, &count, err);
+    const struct walk_costs *c = w->costs;
+    const unsigned char *t = w->text->letter;
+    size_t n = w->text->length;
+    char next[READING_TEXT + 4];
+    if (length + 2 > READING_TEXT)
+        return;
+    memcpy(next, prefix, length);
+    for (size_t letter = 0; letter < READING_LETTERS; letter++)
+        if (letter != t[read] && c->read[letter][t[read]] < c->unlike - 0.01F) {
+            next[length] = LETTERS[letter];
+            push(w, cost + c->read[letter][t[read]], GOES_ON, next, length + 1, read + 1);
+        }
+    if (read + 1 < n && t[read] != t[read + 1]) {
+        next[length] = w->spelled[read + 1];
+        next[length + 1] = w->spelled[read];
+        push(w, cost + c->swapped, GOES_ON, next, length + 2, read + 2);
+    }
+    bool again = read && t[read] == t[read - 1];
+    push(w, cost + (again ? c->doubled : c->extra), GOES_ON, prefix, length, read + 1);
+    push(w, cost + least(c->dropped, c->unlike), LEFT_OUT, prefix, length, read);
+}
+
+static int open_goes_on(struct walk *w, const struct guess *guess)
+{
+    char way[2 * READING_TEXT + 4];
+    size_t length = guess->length, read = guess->read, n = w->text->length, sure;
+    int rc = follow(w, guess->prefix, length, read, &sure);
     if (rc < 0)
         return rc;
-    size_t inside = under(keys, count, node->prefix, node->length);
-    if (inside <= BUCKET) {
-        for (size_t i = 0; i < inside; i++)
-            compare(w, node, &keys[i]);
-        return 0;
-    }
-    for (size_t i = 0; i < inside && strlen(keys[i].fold) == node->length; i++)
-        compare(w, node, &keys[i]); /* codes that end here */
-    bool wanted[READING_LETTERS];
-    suggest(w, node, wanted);
-    for (int letter = 0; letter < READING_LETTERS; letter++)
-        if (wanted[letter])
-            push_child(w, node, letter);
-    struct node *others = new_node(w);
-    if (!others)
-        return 0;
-    *others = *node;
-    others->others = true;
-    others->cost = least(node->cost + least(w->costs->cheapest_unlike, w->costs->dropped),
-                         node->row[w->text->length] + 0.01F); /* text used up: any character */
-    others->cost = least(others->cost, w->costs->head + 0.1F * (float)(node->length + 1));
-    if (others->cost <= limit(w))
-        push(w, w->node_count++);
+    memcpy(way, guess->prefix, length);
+    memcpy(way + length, w->spelled + read, n - read + 1);
+    /* on the way of the text as it stands, every place is tried, whatever codes there are */
+    size_t to = guess->cost > 0 ? sure + 1 : length + n - read;
+    for (size_t at = length; at < to && read < n; at++, read++)
+        guess_mistakes(w, guess->cost, way, at, read);
     return 0;
 }
 
-/* The children there are, besides those the text suggested. */
-static int open_others(struct walk *w, const struct node *node, struct error *err)
+/* Every character that codes have after the prefix: left out of the text, or read as one that is
+ * not alike. A look-up that misses tells which character comes next. */
+static int open_left_out(struct walk *w, const struct guess *guess)
 {
-    struct lot_find_key keys[BUCKET + 1];
-    bool wanted[READING_LETTERS];
-    suggest(w, node, wanted);
-    char from[READING_TEXT + 2];
-    memcpy(from, node->prefix, node->length);
-    from[node->length] = '0';
-    from[node->length + 1] = '\0';
-    while (w->lookups_left > 0) {
-        size_t count;
-        int rc = look(w, from, BUCKET + 1, keys, &count, err);
+    char prefix[READING_TEXT + 2];
+    size_t length = guess->length, read = guess->read;
+    memcpy(prefix, guess->prefix, length);
+    float before = guess->cost - least(w->costs->dropped, w->costs->unlike);
+    for (int letter = 0; letter < READING_LETTERS && w->lookups_left > 0;) {
+        prefix[length] = LETTERS[letter];
+        int rc = follow(w, prefix, length + 1, read, NULL);
         if (rc < 0)
             return rc;
-        if (!under(keys, count, node->prefix, node->length))
-            return 0;
-        from[node->length] = keys[0].fold[node->length];
-        int letter = reading_letter(from[node->length]);
-        size_t inside = under(keys, count, from, (size_t)node->length + 1);
-        if (letter >= 0 && !wanted[letter]) {
-            if (inside <= BUCKET)
-                for (size_t i = 0; i < inside; i++)
-                    compare(w, node, &keys[i]);
-            else
-                push_child(w, node, letter);
-        }
-        if (from[node->length] >= 'Z')
-            return 0;
-        from[node->length]++;
+        bool under = w->key_count && !strncmp(w->key[0].fold, prefix, length);
+        int there = under ? reading_letter(w->key[0].fold[length]) : READING_LETTERS;
+        if (there < letter) /* a code that ends here, or none at all */
+            there = READING_LETTERS;
+        if (there == letter && read < w->text->length)
+            push(w, before + w->costs->unlike, GOES_ON, prefix, length + 1, read + 1);
+        letter = there > letter ? there : letter + 1;
+    }
+    return 0;
+}
+
+/* The head was not read: any code that goes on with the whole text. */
+static int open_head_lost(struct walk *w, const struct guess *guess)
+{
+    char prefix[READING_TEXT + 2];
+    size_t length = guess->length;
+    memcpy(prefix, guess->prefix, length);
+    for (int letter = 0; letter < READING_LETTERS && w->lookups_left > 0;) {
+        prefix[length] = LETTERS[letter];
+        int rc = follow(w, prefix, length + 1, 0, NULL);
+        if (rc < 0)
+            return rc;
+        bool under = w->key_count && !strncmp(w->key[0].fold, prefix, length);
+        int there = under ? reading_letter(w->key[0].fold[length]) : READING_LETTERS;
+        if (there < letter)
+            there = READING_LETTERS;
+        if (there == letter)
+            push(w, guess->cost + 0.1F, HEAD_LOST, prefix, length + 1, 0);
+        letter = there > letter ? there : letter + 1;
+    }
+    return 0;
+}
+
+static int open_guess(struct walk *w, const struct guess *guess)
+{
+    switch ((enum kind)guess->kind) {
+    case GOES_ON:
+        return open_goes_on(w, guess);
+    case LEFT_OUT:
+        return open_left_out(w, guess);
+    case HEAD_LOST:
+        return open_head_lost(w, guess);
     }
     return 0;
 }
@@ -318,28 +350,28 @@ int walk_find(const struct walk_costs *costs, struct store *store, const struct 
     if (!text->length)
         return 0;
     struct walk *w = xmalloc(sizeof *w);
-    *w = (struct walk){.costs = costs,
-                       .store = store,
-                       .text = text,
-                       .result = ret,
-                       .slack = slack,
-                       .lookups_left = lookups,
-                       .nodes = xmalloc(NODES * sizeof *w->nodes)};
-    struct node *root = new_node(w);
-    memset(root, 0, sizeof *root);
-    for (size_t j = 1; j <= text->length; j++)
-        root->row[j] = (float)j * costs->extra;
-    push(w, w->node_count++);
+    w->costs = costs;
+    w->store = store;
+    w->err = err;
+    w->text = text;
+    w->result = ret;
+    w->slack = slack;
+    w->lookups_left = lookups;
+    w->guess = xmalloc(GUESSES * sizeof *w->guess);
+    w->guess_count = w->heap_count = 0;
+    for (size_t i = 0; i < text->length; i++)
+        w->spelled[i] = LETTERS[text->letter[i]];
+    w->spelled[text->length] = '\0';
+    push(w, 0, GOES_ON, "", 0, 0);
+    push(w, costs->head + 0.1F, HEAD_LOST, "", 0, 0);
     int rc = 0;
     while (rc == 0 && w->heap_count && w->lookups_left > 0) {
-        const struct node *node = &w->nodes[w->heap[0]];
-        if (node->cost > limit(w))
+        const struct guess *guess = pop(w);
+        if (guess->cost > limit(w))
             break;
-        w->heap[0] = w->heap[--w->heap_count];
-        sift_down(w);
-        rc = node->others ? open_others(w, node, err) : open_prefix(w, node, err);
+        rc = open_guess(w, guess);
     }
-    free(w->nodes);
+    free(w->guess);
     free(w);
     return rc;
 }

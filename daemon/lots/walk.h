@@ -1,7 +1,7 @@
-/* Finds known codes that could have been read as a given text, cheapest reading first, by walking
- * the sorted index of folded codes as if it were a tree of characters: a prefix whose cheapest
- * reading already costs too much is never entered. The work is bounded by a number of look-ups,
- * whatever the number of lots. */
+/* Finds known codes that could have been read as a given text, likeliest readings first, in the
+ * sorted index of folded codes. A guess is a place and a kind of mistake ("the fifth character is
+ * really an O"); one look-up tells whether codes go on from there as the text does. The work is
+ * bounded by a number of look-ups, whatever the number of lots. */
 #ifndef ODDLOAF_LOTS_WALK_H
 #define ODDLOAF_LOTS_WALK_H
 
@@ -13,10 +13,13 @@ enum { WALK_FOUND = 192 };
 /* Costs are -ln of rates averaged over the qualities of reading. */
 struct walk_costs {
     float read[READING_LETTERS][READING_LETTERS]; /* [true][read] */
-    float cheapest_unlike; /* of any character read as one that is not alike */
+    float unlike;                                 /* read as one that is not alike */
     float dropped, doubled, extra, swapped, head, tail;
 };
 void walk_prepare(const struct reading *reading, struct walk_costs *ret);
+
+/* Cost of the cheapest way to read a folded code as the text. */
+float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *fold);
 
 struct walk_hit {
     int64_t lot_id;
@@ -27,7 +30,7 @@ struct walk_result {
     size_t count;
     int lookups;
 };
-/* Codes within `slack` of the cheapest reading found, with at most `lookups` look-ups. */
+/* Codes whose cost is within `slack` of the cheapest found, with about `lookups` look-ups. */
 int walk_find(const struct walk_costs *costs, struct store *store, const struct reading_code *text,
               float slack, int lookups, struct walk_result *ret, struct error *err);
 

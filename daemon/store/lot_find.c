@@ -26,6 +26,17 @@ char *lot_find_fold(const char *code, char *out, size_t size)
     return out;
 }
 
+bool lot_find_begin(struct store *store)
+{
+    return sqlite3_get_autocommit(db_handle(store)) && db_exec(store, "BEGIN", NULL) == 0;
+}
+
+void lot_find_end(struct store *store, bool begun)
+{
+    if (begun)
+        db_exec(store, "ROLLBACK", NULL);
+}
+
 static void read_row(sqlite3_stmt *st, struct lot_find_row *row)
 {
     row->lot_id = sqlite3_column_int64(st, 0);
@@ -107,56 +118,86 @@ int lot_find_by_fold(struct store *store, const char *fold, size_t limit,
     return read_rows(store, st, limit, rows, err);
 }
 
-int lot_find_by_code_day(struct store *store, int32_t code_day, int64_t product_id, size_t limit,
-                         struct lot_find_rows *rows, struct error *err)
+/* The key is all in the index, but for a line. */
+static const char SQL_DAY[] = "SELECT id, fold FROM lot WHERE code_day = ?1 LIMIT ?2";
+static const char SQL_DAY_PRODUCT[] =
+    "SELECT id, fold FROM lot WHERE code_day = ?1 AND product_id = ?3 LIMIT ?2";
+static const char SQL_PACKED[] = "SELECT id, fold FROM lot WHERE packed_from_ms >= ?3"
+                                 " AND packed_from_ms < ?1 ORDER BY packed_from_ms DESC LIMIT ?2";
+static const char SQL_PRODUCT[] =
+    "SELECT id, fold FROM lot WHERE product_id = ?4 AND packed_from_ms >= ?3"
+    " AND packed_from_ms < ?1 ORDER BY packed_from_ms DESC LIMIT ?2";
+static const char SQL_LINE[] = "SELECT id, fold FROM lot WHERE line = ?5 AND packed_from_ms >= ?3"
+                               " AND packed_from_ms < ?1 AND (?6 IS NULL OR plant = ?6)"
+                               " ORDER BY packed_from_ms DESC LIMIT ?2";
+
+static sqlite3_stmt *prepare_where(struct store *store, const struct lot_find_where *where,
+                                   struct error *err)
 {
-    static const char SQL_ANY[] = ROW_COLUMNS " WHERE l.code_day = ?1 LIMIT ?2";
-    static const char SQL_PRODUCT[] =
-        ROW_COLUMNS " WHERE l.code_day = ?1 AND l.product_id = ?3 LIMIT ?2";
-    sqlite3_stmt *st = db_prepare(store, product_id ? SQL_PRODUCT : SQL_ANY, err);
+    sqlite3_stmt *st;
+    if (where->code_day != WHEN_UNKNOWN_DAY) {
+        st = db_prepare(store, where->product_id ? SQL_DAY_PRODUCT : SQL_DAY, err);
+        if (!st)
+            return NULL;
+        db_bind_day(st, 1, where->code_day);
+        if (where->product_id)
+            db_bind_id(st, 3, where->product_id);
+        return st;
+    }
+    st = db_prepare(store,
+                    where->line         ? SQL_LINE
+                    : where->product_id ? SQL_PRODUCT
+                                        : SQL_PACKED,
+                    err);
+    if (!st)
+        return NULL;
+    db_bind_ms(st, 1, where->to_ms);
+    db_bind_ms(st, 3, where->from_ms);
+    if (where->line) {
+        db_bind_text(st, 5, where->line);
+        db_bind_text(st, 6, where->plant && *where->plant ? where->plant : NULL);
+    } else if (where->product_id) {
+        db_bind_id(st, 4, where->product_id);
+    }
+    return st;
+}
+
+static void read_key(sqlite3_stmt *st, struct lot_find_key *key)
+{
+    key->lot_id = sqlite3_column_int64(st, 0);
+    const char *fold = db_text(st, 1);
+    size_t length = strnlen(fold, sizeof key->fold - 1);
+    memcpy(key->fold, fold, length);
+    key->fold[length] = '\0';
+}
+
+int lot_find_each_key(struct store *store, const struct lot_find_where *where, size_t limit,
+                      lot_find_each each, void *arg, bool *ret_overflow, struct error *err)
+{
+    sqlite3_stmt *st = prepare_where(store, where, err);
     if (!st)
         return ERROR_INTERNAL;
-    db_bind_day(st, 1, code_day);
     db_bind_int(st, 2, (int64_t)limit + 1);
-    if (product_id)
-        db_bind_id(st, 3, product_id);
-    return read_rows(store, st, limit, rows, err);
+    int rc;
+    size_t count = 0;
+    while ((rc = db_step(store, st, err)) > 0) {
+        struct lot_find_key key;
+        if (count++ == limit) {
+            *ret_overflow = true;
+            rc = 0;
+            break;
+        }
+        read_key(st, &key);
+        rc = each(arg, &key);
+        if (rc)
+            break;
+    }
+    db_reset(st);
+    return rc;
 }
 
-int lot_find_by_line(struct store *store, const char *line, int64_t from_ms, int64_t to_ms,
-                     size_t limit, struct lot_find_rows *rows, struct error *err)
-{
-    static const char SQL[] =
-        ROW_COLUMNS " WHERE l.line = ?1 AND l.packed_from_ms >= ?2 AND l.packed_from_ms < ?3"
-                    " ORDER BY l.packed_from_ms DESC LIMIT ?4";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    db_bind_text(st, 1, line);
-    db_bind_ms(st, 2, from_ms);
-    db_bind_ms(st, 3, to_ms);
-    db_bind_int(st, 4, (int64_t)limit + 1);
-    return read_rows(store, st, limit, rows, err);
-}
-
-int lot_find_by_product(struct store *store, int64_t product_id, int64_t from_ms, int64_t to_ms,
-                        size_t limit, struct lot_find_rows *rows, struct error *err)
-{
-    static const char SQL[] =
-        ROW_COLUMNS " WHERE l.product_id = ?1 AND l.packed_from_ms >= ?2 AND l.packed_from_ms < ?3"
-                    " ORDER BY l.packed_from_ms DESC LIMIT ?4";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    db_bind_id(st, 1, product_id);
-    db_bind_ms(st, 2, from_ms);
-    db_bind_ms(st, 3, to_ms);
-    db_bind_int(st, 4, (int64_t)limit + 1);
-    return read_rows(store, st, limit, rows, err);
-}
-
-int lot_find_keys(struct store *store, const char *from, size_t limit, struct lot_find_key *keys,
-                  size_t *ret_count, struct error *err)
+int lot_find_keys(struct store *store, const char *from, size_t prefix, size_t limit,
+                  struct lot_find_key *keys, size_t *ret_count, struct error *err)
 {
     static const char SQL[] = "SELECT id, fold FROM lot WHERE fold >= ?1 ORDER BY fold LIMIT ?2";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
@@ -168,12 +209,9 @@ int lot_find_keys(struct store *store, const char *from, size_t limit, struct lo
     int rc;
     size_t count = 0;
     while ((rc = db_step(store, st, err)) > 0) {
-        struct lot_find_key *key = &keys[count++];
-        key->lot_id = sqlite3_column_int64(st, 0);
-        const char *fold = db_text(st, 1);
-        size_t length = strnlen(fold, sizeof key->fold - 1);
-        memcpy(key->fold, fold, length);
-        key->fold[length] = '\0';
+        read_key(st, &keys[count]);
+        if (strncmp(keys[count++].fold, from, prefix) != 0)
+            break;
     }
     db_reset(st);
     if (rc < 0)
@@ -287,7 +325,8 @@ int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volu
         double lots = sqlite3_column_int(st, 0);
         double units = db_real(st, 1);
         /* n lots span n - 1 gaps; a lone lot counts as a day's work */
-        volume.units_per_day = days > 0 ? units * (lots - 1) / lots / days : units;
+        volume.lots_per_day = days > 0 ? (lots - 1) / days : 1;
+        volume.units_per_day = volume.lots_per_day * units / lots;
         volume.shelf_life_days = db_real(st, 4);
     }
     db_reset(st);

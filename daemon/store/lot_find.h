@@ -30,30 +30,43 @@ struct lot_find_rows {
     bool overflow; /* a look-up found more than fitted */
 };
 
+/* Many look-ups that belong together see one state, and cost less, between these two. Does nothing
+ * (and says so by false) if a transaction is open already. */
+bool lot_find_begin(struct store *store);
+void lot_find_end(struct store *store, bool begun);
+
 /* ERROR_NOT_FOUND if there is none. */
 int lot_find_by_id(struct store *store, int64_t lot_id, struct lot_find_row *ret,
                    struct error *err);
 /* The lot whose code is exactly `code`, letter for letter. ERROR_NOT_FOUND if there is none. */
 int lot_find_by_code(struct store *store, const char *code, struct lot_find_row *ret,
                      struct error *err);
-/* These append at most `limit` rows, newest first. A product_id of 0 is any product. */
+/* Appends at most `limit` rows. */
 int lot_find_by_fold(struct store *store, const char *fold, size_t limit,
                      struct lot_find_rows *rows, struct error *err);
-int lot_find_by_code_day(struct store *store, int32_t code_day, int64_t product_id, size_t limit,
-                         struct lot_find_rows *rows, struct error *err);
-int lot_find_by_line(struct store *store, const char *line, int64_t from_ms, int64_t to_ms,
-                     size_t limit, struct lot_find_rows *rows, struct error *err);
-int lot_find_by_product(struct store *store, int64_t product_id, int64_t from_ms, int64_t to_ms,
-                        size_t limit, struct lot_find_rows *rows, struct error *err);
 
 /* A stretch of the index of folded codes, in its order. */
 struct lot_find_key {
     int64_t lot_id;
     char fold[LOT_FIND_CODE];
 };
-/* The first `limit` keys >= `from`. Appends nothing: *ret_count is how many `keys` got. */
-int lot_find_keys(struct store *store, const char *from, size_t limit, struct lot_find_key *keys,
-                  size_t *ret_count, struct error *err);
+/* The keys >= `from`, at most `limit`, up to and with the first that does not begin with the first
+ * `prefix` bytes of `from`. *ret_count is how many `keys` got. */
+int lot_find_keys(struct store *store, const char *from, size_t prefix, size_t limit,
+                  struct lot_find_key *keys, size_t *ret_count, struct error *err);
+
+/* Keys of the lots packed in a stretch of time, or of one code date: `each` is called with every
+ * one, at most `limit`, newest first where it is a time; its non-zero answer stops and is returned.
+ * *ret_overflow is set when there were more. */
+typedef int (*lot_find_each)(void *arg, const struct lot_find_key *key);
+struct lot_find_where {
+    int64_t product_id;       /* 0 any */
+    const char *plant, *line; /* NULL any; a line goes with a time */
+    int32_t code_day;         /* WHEN_UNKNOWN_DAY: */
+    int64_t from_ms, to_ms;   /* … packed in [from_ms, to_ms) */
+};
+int lot_find_each_key(struct store *store, const struct lot_find_where *where, size_t limit,
+                      lot_find_each each, void *arg, bool *ret_overflow, struct error *err);
 
 struct lot_find_product {
     int64_t product_id;
@@ -78,7 +91,7 @@ int lot_find_sent(struct store *store, int64_t lot_id, const char *store_name, c
 
 /* How much was on sale: judged from the last lots packed before `before_ms`. All 0 if none. */
 struct lot_find_volume {
-    double units_per_day, shelf_life_days;
+    double units_per_day, lots_per_day, shelf_life_days;
     int products; /* in the product table */
 };
 int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volume *ret,
