@@ -45,7 +45,7 @@ struct cusum_counts {
 
 /* Run length when every rate is `actual` times what is expected (1: in control), expectations
  * repeated in cycles of n. Exact Markov chain if all references and h are whole multiples of
- * 1/den for a den up to 64; otherwise on a grid of h/200 with mass split between neighbours
+ * 1/den for a den up to 64; otherwise on a fine grid with mass split between neighbours
  * (within about 1 %). `start` is a head start. ERROR_INVALID for bad input or h below 1/4; INFINITY
  * is returned where a signal is practically impossible (beyond 1e9 periods). */
 int cusum_counts_run_length(const struct cusum_counts *design, double h, double start,

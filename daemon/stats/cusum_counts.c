@@ -11,7 +11,11 @@
 #include "base/text.h"
 #include "stats/negbin.h"
 
-#define GRID_STEPS 200
+#define GRID_LEAST                                                                                 \
+    200 /* steps below h; more for short cycles, whose few references average less                 \
+         */
+#define GRID_MOST 2000
+#define GRID_BUDGET 8000.0 /* steps x periods of a cycle */
 #define DENOMINATOR_MOST 64
 #define STATES_MOST 4096
 #define RUN_LENGTH_MOST 1e9
@@ -75,7 +79,7 @@ static bool whole(double x)
     return fabs(x - round(x)) < 1e-9 * fmax(1.0, fabs(x));
 }
 
-/* 1/den if h, the start and every reference fall on such a grid, else h / GRID_STEPS. */
+/* 1/den if h, the start and every reference fall on such a grid, else a fine grid. */
 static double step_for(const struct cusum_counts *design, double h, double start)
 {
     for (int den = 1; den <= DENOMINATOR_MOST; den++) {
@@ -85,7 +89,7 @@ static double step_for(const struct cusum_counts *design, double h, double start
         if (fits)
             return 1.0 / den;
     }
-    return h / GRID_STEPS;
+    return h / fmax(GRID_LEAST, fmin(GRID_MOST, round(GRID_BUDGET / (double)design->n)));
 }
 
 static int prepare_period(struct period *p, const struct cusum_counts *design, size_t i,

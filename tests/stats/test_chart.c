@@ -223,8 +223,10 @@ static void ewma_run_lengths(void **state)
     assert_int_equal(ewma_run_length(0, 3, 0, got), ERROR_INVALID);
     assert_int_equal(ewma_width(0.2, 1, &width), ERROR_INVALID);
     /* lambda 1 is the Shewhart chart */
-    assert_int_equal(ewma_run_length(1.0, 3, 0, got), 0);
-    near_value("Shewhart", got[0], 370.398347345, 1e-6, 0);
+    size_t n = input_numbers("C3-ARL-SHEW", "shifts", shifts);
+    for (size_t j = 0; j < n; j++)
+        assert_int_equal(ewma_run_length(1.0, 3, shifts[j], &got[j]), 0);
+    want_series("C3-ARL-SHEW", "arl", got, n, 1e-6, 0);
 }
 
 int main(void)

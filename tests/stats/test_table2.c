@@ -138,6 +138,46 @@ static void oswego_food(const char *id, double *p_two_sided)
     *p_two_sided = p.two_sided;
 }
 
+/* One food's table counted from the line list. */
+static struct table2 table_of_food(size_t food)
+{
+    struct table2 t = {0};
+    size_t i;
+    json_t *rows = check_input("DS-OSWEGO", "rows"), *row;
+    json_array_foreach(rows, i, row)
+    {
+        bool ill = strcmp(json_string_value(json_array_get(row, 3)), "Y") == 0;
+        switch (json_string_value(json_array_get(row, 6))[food]) {
+        case '1':
+            *(ill ? &t.a : &t.b) += 1;
+            break;
+        case '0':
+            *(ill ? &t.c : &t.d) += 1;
+            break;
+        default: /* not known */
+            break;
+        }
+    }
+    return t;
+}
+
+static void oswego_line_list(void **state)
+{
+    (void)state;
+    size_t i;
+    json_t *foods = check_input("DS-OSWEGO", "foods"), *food;
+    json_array_foreach(foods, i, food)
+    {
+        char id[64];
+        snprintf(id, sizeof id, "T2-OSW-%s", json_string_value(food));
+        struct table2 t = table_of_food(i);
+        assert_int_equal(t.a, (long)input_number(id, "a"));
+        assert_int_equal(t.b, (long)input_number(id, "b"));
+        assert_int_equal(t.c, (long)input_number(id, "c"));
+        assert_int_equal(t.d, (long)input_number(id, "d"));
+    }
+}
+
 /* The food everybody knows must come first, and nothing else may. */
 static void oswego_supper(void **state)
 {
@@ -291,11 +331,17 @@ static void false_discoveries(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(tea_and_twins), cmocka_unit_test(enrichment),
-        cmocka_unit_test(empty_cells),   cmocka_unit_test(large_tables),
-        cmocka_unit_test(oswego_supper), cmocka_unit_test(oswego_chocolate_within_vanilla),
-        cmocka_unit_test(admissions),    cmocka_unit_test(complaints_by_week),
-        cmocka_unit_test(strata_edges),  cmocka_unit_test(false_discoveries),
+        cmocka_unit_test(tea_and_twins),
+        cmocka_unit_test(enrichment),
+        cmocka_unit_test(empty_cells),
+        cmocka_unit_test(large_tables),
+        cmocka_unit_test(oswego_line_list),
+        cmocka_unit_test(oswego_supper),
+        cmocka_unit_test(oswego_chocolate_within_vanilla),
+        cmocka_unit_test(admissions),
+        cmocka_unit_test(complaints_by_week),
+        cmocka_unit_test(strata_edges),
+        cmocka_unit_test(false_discoveries),
     };
     return cmocka_run_group_tests(tests, checks_open, checks_close);
 }
