@@ -2,49 +2,12 @@
 #include "base/text.h"
 #include "base/units.h"
 #include "base/when.h"
+#include "records/check_inside.h"
 #include "store/lot_find.h"
-#include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-enum { SCRATCH = 2048, MEMO = 40 };
-
-/* The time a column had in the row before: many rows share it. */
-struct memo {
-    char text[MEMO];
-    int64_t ms;
-};
-
-struct check {
-    enum record_kind kind;
-    const struct record_table *table;
-    const struct catalogue *catalogue;
-    check_refused refused;
-    void *arg;
-    struct refs *refs;
-    int64_t from_ms, to_ms;
-    struct memo memos[RECORD_COLUMNS];
-    /* of the row at hand */
-    const struct refs_source *source;
-    const struct header *header;
-    struct error *err;
-    int code; /* of a system error */
-    int faults;
-    int64_t lot_packed_ms;
-    const struct catalogue_quantity *quantity;
-    struct check_row row;
-    char scratch[SCRATCH];
-    size_t scratch_used;
-};
-
-/* One value on its way. */
-struct input {
-    int column; /* of the kind's table, -1 a quantity as a column */
-    const struct header_column *header;
-    struct check_value *value;
-};
 
 /* ---- refusing ---- */
 
@@ -64,11 +27,8 @@ static const char *shown(const struct check_value *value, char buffer[static 32]
     }
 }
 
-static bool refuse(struct check *c, const struct input *in, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
-
 /* Always false, so that checkers end with it. */
-static bool refuse(struct check *c, const struct input *in, const char *format, ...)
+bool check_refuse(struct check *c, const struct check_input *in, const char *format, ...)
 {
     char number[32];
     struct text_buffer reason = {0};
@@ -82,22 +42,26 @@ static bool refuse(struct check *c, const struct input *in, const char *format, 
     return false;
 }
 
-/* ---- texts ---- */
+/* ---- a row's cells ---- */
 
-static const char *unclean(const char *text, size_t length, bool line_breaks)
-{
-    bool ascii = true;
-    for (size_t i = 0; i < length; i++) {
-        unsigned char byte = (unsigned char)text[i];
-        ascii = ascii && byte < 0x7F;
-        if (byte >= 0x20 && byte != 0x7F)
-            continue;
-        if (!line_breaks || (byte != '\n' && byte != '\r' && byte != '\t'))
-            return byte == '\n' || byte == '\r' ? "has a line break in it"
-                                                : "has a control character in it";
-    }
-    return ascii || text_is_utf8(text, length) ? NULL : "is not UTF-8";
-}
+static const check_taker TAKERS[] = {
+    [RECORD_CODE] = check_take_code,
+    [RECORD_NAME] = check_take_name,
+    [RECORD_NOTE] = check_take_note,
+    [RECORD_WORD] = check_take_word,
+    [RECORD_FAMILY] = check_take_family,
+    [RECORD_GTIN] = check_take_gtin,
+    [RECORD_UNIT] = check_take_unit,
+    [RECORD_QUANTITY] = check_take_quantity,
+    [RECORD_PLACE] = check_take_place,
+    [RECORD_LOT_REF] = check_take_lot,
+    [RECORD_PRODUCT_REF] = check_take_product,
+    [RECORD_WHEN] = check_take_when,
+    [RECORD_DAY] = check_take_day,
+    [RECORD_WHOLE] = check_take_whole,
+    [RECORD_REAL] = check_take_real,
+    [RECORD_VALUE] = check_take_value,
+};
 
 static void trim(struct check_value *value)
 {
@@ -108,317 +72,6 @@ static void trim(struct check_value *value)
         value->length--;
     }
 }
-
-static bool has_nul(const struct check_value *value)
-{
-    return strlen(value->text) != value->length;
-}
-
-/* A number in a text column (a lot called 4711) becomes its digits. */
-static bool as_text(struct check *c, const struct input *in)
-{
-    struct check_value *value = in->value;
-    if (value->form == CHECK_TEXT)
-        return !has_nul(value) || refuse(c, in, "has a control character in it");
-    if (value->form != CHECK_NUMBER)
-        return refuse(c, in, "must be text");
-    char *room = c->scratch + c->scratch_used;
-    int length = snprintf(room, SCRATCH - c->scratch_used, "%.15g", value->number);
-    if (length < 0 || (size_t)length >= SCRATCH - c->scratch_used)
-        return refuse(c, in, "must be text");
-    c->scratch_used += (size_t)length + 1;
-    *value = (struct check_value){CHECK_TEXT, room, (size_t)length, 0};
-    return true;
-}
-
-static bool take_text(struct check *c, const struct input *in, size_t limit, bool line_breaks,
-                      struct record_cell *out)
-{
-    if (!as_text(c, in))
-        return false;
-    const char *why = unclean(in->value->text, in->value->length, line_breaks);
-    if (why)
-        return refuse(c, in, "%s", why);
-    if (in->value->length > limit)
-        return refuse(c, in, "is longer than %zu bytes", limit);
-    out->form = RECORD_TEXT;
-    out->text = in->value->text;
-    out->length = (uint32_t)in->value->length;
-    return true;
-}
-
-static bool take_code(struct check *c, const struct input *in, struct record_cell *out)
-{
-    return take_text(c, in, CHECK_CODE_BYTES, false, out);
-}
-
-static bool take_name(struct check *c, const struct input *in, struct record_cell *out)
-{
-    return take_text(c, in, CHECK_NAME_BYTES, false, out);
-}
-
-static bool take_note(struct check *c, const struct input *in, struct record_cell *out)
-{
-    return take_text(c, in, CHECK_NOTE_BYTES, true, out);
-}
-
-static bool take_word(struct check *c, const struct input *in, struct record_cell *out)
-{
-    if (!take_text(c, in, CHECK_CODE_BYTES, false, out))
-        return false;
-    bool good = true;
-    for (char *p = in->value->text; *p; p++) {
-        if (*p >= 'A' && *p <= 'Z')
-            *p = (char)(*p + ('a' - 'A'));
-        good = good && ((*p >= 'a' && *p <= 'z') || (*p >= '0' && *p <= '9') || *p == '-');
-    }
-    return good || refuse(c, in, "must be one word of letters, digits and hyphens");
-}
-
-static bool take_family(struct check *c, const struct input *in, struct record_cell *out)
-{
-    static const char *const families[] = {"pan-bread", "bun", "flatbread", "sweet-good"};
-    if (!take_word(c, in, out))
-        return false;
-    for (size_t i = 0; i < sizeof families / sizeof *families; i++)
-        if (strcmp(out->text, families[i]) == 0)
-            return true;
-    return refuse(c, in, "is no family; they are pan-bread, bun, flatbread, sweet-good");
-}
-
-/* Modulo-10 check digit: from the right, weights 3, 1, 3 … (GS1 General Specifications). */
-static bool good_check_digit(const char *digits, size_t length)
-{
-    int sum = 0;
-    for (size_t i = 0; i < length; i++)
-        sum += (digits[length - 1 - i] - '0') * (i % 2 ? 3 : 1);
-    return sum % 10 == 0;
-}
-
-static bool take_gtin(struct check *c, const struct input *in, struct record_cell *out)
-{
-    if (!take_code(c, in, out))
-        return false;
-    size_t length = out->length;
-    if (strspn(out->text, "0123456789") != length || (length != 8 && (length < 12 || length > 14)))
-        return refuse(c, in, "must be 8, 12, 13 or 14 digits");
-    if (strspn(out->text, "0") == length || !good_check_digit(out->text, length))
-        return refuse(c, in, "its check digit does not fit");
-    if (SCRATCH - c->scratch_used < 15)
-        return refuse(c, in, "must be text");
-    char *room = c->scratch + c->scratch_used;
-    c->scratch_used += 15;
-    memset(room, '0', 14);
-    memcpy(room + 14 - length, out->text, length + 1);
-    out->text = room;
-    out->length = 14;
-    return true;
-}
-
-/* The one unit its dimension is kept in. */
-static const char *base_unit(const char *unit)
-{
-    static const char *const bases[] = {"kg", "L", "m", "1"};
-    double ignored;
-    for (size_t i = 0; i < sizeof bases / sizeof *bases; i++)
-        if (units_convert(1, unit, bases[i], &ignored, NULL) == 0)
-            return bases[i];
-    return NULL;
-}
-
-static bool take_unit(struct check *c, const struct input *in, struct record_cell *out)
-{
-    if (!take_code(c, in, out))
-        return false;
-    if (!units_known(out->text))
-        return refuse(c, in, "the unit is not known");
-    return base_unit(out->text) || refuse(c, in, "is no unit of mass, volume, length or count");
-}
-
-/* ---- what other records and the catalogue know ---- */
-
-static bool take_quantity(struct check *c, const struct input *in, struct record_cell *out)
-{
-    if (!take_code(c, in, out))
-        return false;
-    c->quantity = catalogue_quantity(c->catalogue, out->text);
-    if (!c->quantity)
-        return refuse(c, in, "there is no such quantity");
-    bool wants_plant = c->kind == RECORD_PLANTLOG;
-    if (wants_plant == (c->quantity->of == QUANTITY_OF_PLANT))
-        return true;
-    return refuse(c, in,
-                  wants_plant ? "is measured on lots, not in the plant log"
-                              : "belongs to the plant log");
-}
-
-static bool take_place(struct check *c, const struct input *in, struct record_cell *out)
-{
-    return take_word(c, in, out) &&
-           (catalogue_place(c->catalogue, out->text) || refuse(c, in, "there is no such place"));
-}
-
-static bool take_lot(struct check *c, const struct input *in, struct record_cell *out)
-{
-    if (!take_code(c, in, out))
-        return false;
-    int rc = refs_lot(c->refs, c->source, out->text, out->length, &out->integer, &c->lot_packed_ms,
-                      c->err);
-    out->form = RECORD_INTEGER;
-    if (rc) {
-        c->code = rc;
-        return false;
-    }
-    return out->integer || refuse(c, in, "there is no such lot (lots are loaded first)");
-}
-
-static bool take_product(struct check *c, const struct input *in, struct record_cell *out)
-{
-    if (!take_code(c, in, out))
-        return false;
-    int rc = refs_product(c->refs, c->source, out->text, out->length, &out->integer, c->err);
-    out->form = RECORD_INTEGER;
-    if (rc) {
-        c->code = rc;
-        return false;
-    }
-    return out->integer || refuse(c, in, "there is no such product (products are loaded first)");
-}
-
-/* ---- times ---- */
-
-static bool take_when(struct check *c, const struct input *in, struct record_cell *out)
-{
-    struct memo *memo = &c->memos[in->column];
-    struct error why = {0};
-    if (!as_text(c, in))
-        return false;
-    out->form = RECORD_INTEGER;
-    if (strcmp(memo->text, in->value->text) == 0) {
-        out->integer = memo->ms;
-        return true;
-    }
-    if (when_parse(in->value->text, &out->integer, &why))
-        return refuse(c, in, "%s%s%s", why.text, *why.hint ? "; " : "", why.hint);
-    if (out->integer < c->from_ms || out->integer >= c->to_ms)
-        return refuse(c, in, "this cannot be the year");
-    if (in->value->length < MEMO) {
-        memcpy(memo->text, in->value->text, in->value->length + 1);
-        memo->ms = out->integer;
-    }
-    return true;
-}
-
-static bool take_day(struct check *c, const struct input *in, struct record_cell *out)
-{
-    struct error why = {0};
-    int32_t day;
-    if (!as_text(c, in))
-        return false;
-    if (day_parse(in->value->text, &day, &why))
-        return refuse(c, in, "%s", why.text);
-    if (day * WHEN_DAY_MS < c->from_ms || day * WHEN_DAY_MS >= c->to_ms)
-        return refuse(c, in, "this cannot be the year");
-    out->form = RECORD_INTEGER;
-    out->integer = day;
-    return true;
-}
-
-/* ---- numbers ---- */
-
-static bool parse_number(struct check *c, const struct input *in, double *ret)
-{
-    const struct check_value *value = in->value;
-    if (value->form == CHECK_NUMBER || value->form == CHECK_TRUTH) {
-        *ret = value->number;
-        return isfinite(*ret) || refuse(c, in, "is no number");
-    }
-    if (value->form == CHECK_TEXT && !has_nul(value) && text_to_double(value->text, ret) == 0)
-        return true;
-    bool comma = value->form == CHECK_TEXT && strchr(value->text, ',');
-    return refuse(c, in, comma ? "is no number (the decimal sign is a point)" : "is no number");
-}
-
-static bool convert(struct check *c, const struct input *in, const char *own, double *value)
-{
-    struct error why = {0};
-    const char *unit = *in->header->unit ? in->header->unit : NULL;
-    return catalogue_convert(*value, unit, own, value, &why) == 0 || refuse(c, in, "%s", why.text);
-}
-
-static bool in_range(struct check *c, const struct input *in, double value, double low, double high,
-                     const char *unit)
-{
-    bool plain = strcmp(unit, "1") == 0;
-    if (value >= low && value <= high)
-        return true;
-    return refuse(c, in, "is outside the plausible range %.10g to %.10g%s%s", low, high,
-                  plain ? "" : " ", plain ? "" : unit);
-}
-
-static bool is_amount(const struct check *c, const struct input *in)
-{
-    return c->kind == RECORD_USES && strcmp(c->table->columns[in->column].name, "amount") == 0;
-}
-
-static bool take_real(struct check *c, const struct input *in, struct record_cell *out)
-{
-    const struct catalogue_column *number =
-        in->header->number ? in->header->number
-                           : catalogue_column(c->catalogue, c->table->columns[in->column].name);
-    double value;
-    if (!parse_number(c, in, &value))
-        return false;
-    out->form = RECORD_NUMBER;
-    out->number = value;
-    if (is_amount(c, in)) /* its range waits for its unit */
-        return value >= 0 || refuse(c, in, "is less than 0");
-    if (!convert(c, in, number->unit, &out->number))
-        return false;
-    return in_range(c, in, out->number, number->low, number->high, number->unit);
-}
-
-static bool take_whole(struct check *c, const struct input *in, struct record_cell *out)
-{
-    if (!take_real(c, in, out))
-        return false;
-    double rounded = round(out->number);
-    if (fabs(out->number - rounded) > 1e-9 * fmax(1, fabs(rounded)))
-        return refuse(c, in, "is no whole number");
-    out->form = RECORD_INTEGER;
-    out->integer = (int64_t)rounded;
-    return true;
-}
-
-static bool take_measured(struct check *c, const struct input *in,
-                          const struct catalogue_quantity *quantity, double *ret)
-{
-    if (!parse_number(c, in, ret) || !convert(c, in, quantity->unit, ret))
-        return false;
-    if (quantity->yes_no && *ret != 0 && *ret != 1)
-        return refuse(c, in, "must be 0 or 1");
-    return in_range(c, in, *ret, quantity->low, quantity->high, quantity->unit);
-}
-
-static bool take_value(struct check *c, const struct input *in, struct record_cell *out)
-{
-    out->form = RECORD_NUMBER;
-    /* the quantity was refused already: only whether it is a number can be said */
-    return c->quantity ? take_measured(c, in, c->quantity, &out->number)
-                       : parse_number(c, in, &out->number);
-}
-
-/* ---- a row's cells ---- */
-
-typedef bool (*taker)(struct check *, const struct input *, struct record_cell *);
-static const taker TAKERS[] = {
-    [RECORD_CODE] = take_code,   [RECORD_NAME] = take_name,           [RECORD_NOTE] = take_note,
-    [RECORD_WORD] = take_word,   [RECORD_FAMILY] = take_family,       [RECORD_GTIN] = take_gtin,
-    [RECORD_UNIT] = take_unit,   [RECORD_QUANTITY] = take_quantity,   [RECORD_PLACE] = take_place,
-    [RECORD_LOT_REF] = take_lot, [RECORD_PRODUCT_REF] = take_product, [RECORD_WHEN] = take_when,
-    [RECORD_DAY] = take_day,     [RECORD_WHOLE] = take_whole,         [RECORD_REAL] = take_real,
-    [RECORD_VALUE] = take_value,
-};
 
 /* Blanks around a value are nobody's intention, except in what people wrote for people. */
 static void tidy(struct check_value *value, enum record_type type)
@@ -436,7 +89,7 @@ static void absent(struct check *c, int i, const struct header_column *header)
     struct record_cell *out = &c->row.cells[i];
     struct check_value none = {.form = CHECK_ABSENT};
     if (column->flags & RECORD_REQUIRED) { /* its column is there: the header was settled */
-        refuse(c, &(struct input){i, header, &none}, "is required");
+        check_refuse(c, &(struct check_input){i, header, &none}, "is required");
     } else if (column->flags & RECORD_PACKED) {
         out->form = RECORD_INTEGER;
         out->integer = c->lot_packed_ms;
@@ -463,7 +116,7 @@ static void take_cell(struct check *c, int i, struct check_value *values)
     else if (values[at].form == CHECK_ABSENT)
         absent(c, i, &c->header->columns[at]);
     else
-        TAKERS[column->type](c, &(struct input){i, &c->header->columns[at], &values[at]},
+        TAKERS[column->type](c, &(struct check_input){i, &c->header->columns[at], &values[at]},
                              &c->row.cells[i]);
 }
 
@@ -479,7 +132,8 @@ static void take_wide(struct check *c, struct check_value *values)
         if (values[i].form == CHECK_ABSENT)
             continue;
         m->quantity = header->quantity;
-        if (take_measured(c, &(struct input){-1, header, &values[i]}, m->quantity, &m->value))
+        if (check_take_measured(c, &(struct check_input){-1, header, &values[i]}, m->quantity,
+                                &m->value))
             c->row.measured_count++;
     }
 }
@@ -496,8 +150,9 @@ static void refuse_row(struct check *c, const char *name, struct check_value *va
 {
     const struct header_column *header =
         &c->header->columns[c->header->at[record_column_find(c->table, name)]];
-    refuse(c, &(struct input){header->column, header, &values[header - c->header->columns]}, "%s",
-           reason);
+    check_refuse(
+        c, &(struct check_input){header->column, header, &values[header - c->header->columns]},
+        "%s", reason);
 }
 
 static void check_lot(struct check *c, struct check_value *values)
@@ -542,7 +197,7 @@ static void check_use(struct check *c, struct check_value *values)
         given = c->header->columns[at].unit;
     if (!given)
         return;
-    const char *base = base_unit(given);
+    const char *base = check_base_unit(given);
     if (!base) {
         refuse_row(c, "amount", values, "its unit is none of mass, volume, length or count");
         return;

@@ -267,10 +267,15 @@ static void remove_leftovers(struct writer *writer, const char *state_dir)
     text_buffer_free(&path);
 }
 
-int load_resume(struct writer *writer, const char *state_dir, struct error *err)
+int load_continue(struct writer *writer, const char *state_dir, struct error *err)
 {
     struct clock clock = clock_system();
-    int rc = apply_until(writer, state_dir, NULL, &clock, -1, err);
+    return apply_until(writer, state_dir, NULL, &clock, -1, err);
+}
+
+int load_resume(struct writer *writer, const char *state_dir, struct error *err)
+{
+    int rc = load_continue(writer, state_dir, err);
     remove_leftovers(writer, state_dir);
     return rc;
 }

@@ -40,6 +40,9 @@ int load_finish(struct load *load, struct store *read_store, struct writer *writ
                 json_t **ret_answer, struct error *err);
 void load_abort(struct load *load); /* frees it, nothing applied. NULL is fine */
 
+/* Goes on with accepted files that an error (a full disk) left waiting. At any time; loads that
+ * come later do the same by themselves. Not from the writer's thread. */
+int load_continue(struct writer *writer, const char *state_dir, struct error *err);
 /* At start-up, before anything is loaded: applies what was accepted and not yet applied, removes
  * what was never accepted. */
 int load_resume(struct writer *writer, const char *state_dir, struct error *err);

@@ -5,7 +5,7 @@
 #include <signal.h>
 #include <sys/wait.h>
 
-enum { ROUNDS = 24, ROWS = 30000, LONGEST_MS = 250 };
+enum { ROUNDS = 16, ROWS = 12000, LONGEST_MS = 120 };
 
 static char *readings(size_t *ret_length)
 {
