@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "base/when.h"
 #include <event2/buffer.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <sys/socket.h>
 
@@ -11,8 +12,9 @@ struct conn {
     struct bufferevent *bev; /* a reference of our own */
     struct conn_watch *watch;
     struct conn *next;
-    bool reading;
+    bool reading, ours;
     int64_t first_byte_ms;
+    struct event *exchange; /* active while a page of evhttp's own waits to leave */
 };
 
 struct conn_watch {
@@ -35,6 +37,52 @@ static void conn_on_input(struct evbuffer *buffer, const struct evbuffer_cb_info
     }
 }
 
+/* ---- pages of evhttp's own ---- */
+
+static void conn_on_output(struct evbuffer *buffer, const struct evbuffer_cb_info *info, void *arg)
+{
+    struct conn *conn = arg;
+    (void)buffer;
+    /* not here: the page is still being written. The event runs before the socket's next write. */
+    if (info->orig_size == 0 && info->n_added > 0 && !conn->ours)
+        event_active(conn->exchange, EV_TIMEOUT, 0);
+}
+
+static const char *title_of(int status)
+{
+    switch (status) {
+    case 413:
+        return "The body is larger than this daemon takes; send it in parts";
+    case 417:
+        return "That expectation cannot be met";
+    case 501:
+        return "That method is not known";
+    default:
+        return "The request is malformed";
+    }
+}
+
+static void conn_on_exchange(evutil_socket_t fd, short what, void *arg)
+{
+    struct conn *conn = arg;
+    struct evbuffer *output = bufferevent_get_output(conn->bev);
+    char line[16] = "", body[256];
+    int status = 0;
+    (void)fd;
+    (void)what;
+    evbuffer_copyout(output, line, sizeof line - 1);
+    if (sscanf(line, "HTTP/1.%*1[01] %3d", &status) != 1 || status < 400)
+        return; /* "100 Continue" */
+    int length =
+        snprintf(body, sizeof body, "{\"type\":\"about:blank\",\"title\":\"%s\",\"status\":%d}",
+                 title_of(status), status);
+    evbuffer_drain(output, evbuffer_get_length(output));
+    evbuffer_add_printf(output,
+                        "HTTP/1.1 %d Refused\r\nContent-Type: application/problem+json\r\n"
+                        "Content-Length: %d\r\nConnection: close\r\n\r\n%s",
+                        status, length, body);
+}
+
 /* evhttp frees its bufferevent by clearing the callbacks and dropping its reference; ours is then
  * the last one, and dropping it closes the socket (which evhttp has already shut for writing). */
 static bool is_let_go(struct bufferevent *bev)
@@ -49,6 +97,8 @@ static bool is_let_go(struct bufferevent *bev)
 static void drop(struct conn *conn)
 {
     evbuffer_remove_cb(bufferevent_get_input(conn->bev), conn_on_input, conn);
+    evbuffer_remove_cb(bufferevent_get_output(conn->bev), conn_on_output, conn);
+    event_free(conn->exchange);
     bufferevent_decref(conn->bev);
     free(conn);
 }
@@ -123,21 +173,35 @@ void conn_watch_add(struct conn_watch *watch, struct bufferevent *bev)
     conn->next = watch->all;
     watch->all = conn;
     watch->count++;
+    conn->exchange = event_new(bufferevent_get_base(bev), -1, 0, conn_on_exchange, conn);
     evbuffer_add_cb(bufferevent_get_input(bev), conn_on_input, conn);
+    evbuffer_add_cb(bufferevent_get_output(bev), conn_on_output, conn);
     if (watch->count >= watch->limit) {
         sweep(watch, clock_monotonic_ms());
         tell_full(watch);
     }
 }
 
+static struct conn *find(struct conn_watch *watch, const struct bufferevent *bev)
+{
+    struct conn *conn = watch->all;
+    while (conn && conn->bev != bev)
+        conn = conn->next;
+    return conn;
+}
+
 void conn_watch_arrived(struct conn_watch *watch, struct bufferevent *bev)
 {
-    for (struct conn *conn = watch->all; conn; conn = conn->next) {
-        if (conn->bev == bev) {
-            conn->reading = false;
-            return;
-        }
-    }
+    struct conn *conn = find(watch, bev);
+    if (conn)
+        conn->reading = false;
+}
+
+void conn_watch_answering(struct conn_watch *watch, struct bufferevent *bev, bool ours)
+{
+    struct conn *conn = find(watch, bev);
+    if (conn)
+        conn->ours = ours;
 }
 
 size_t conn_watch_count(const struct conn_watch *watch)

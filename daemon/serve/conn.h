@@ -1,6 +1,8 @@
 /* Connections under watch: evhttp times the gap between reads, so a client that drips a byte a
  * second is never cut. Here each request gets an absolute deadline from its first byte, and the
- * number of open connections is bounded. Loop thread only. */
+ * number of open connections is bounded. evhttp also answers what it refuses itself (a body too
+ * large, a malformed line) with HTML pages nobody can replace; they are exchanged for problem
+ * documents before they leave. Loop thread only. */
 #ifndef ODDLOAF_SERVE_CONN_H
 #define ODDLOAF_SERVE_CONN_H
 
@@ -20,6 +22,8 @@ void conn_watch_free(struct conn_watch *watch);
 void conn_watch_add(struct conn_watch *watch, struct bufferevent *bev);
 /* Its request has arrived whole. */
 void conn_watch_arrived(struct conn_watch *watch, struct bufferevent *bev);
+/* Brackets an answer of our own, which is left as it is. */
+void conn_watch_answering(struct conn_watch *watch, struct bufferevent *bev, bool ours);
 size_t conn_watch_count(const struct conn_watch *watch);
 
 #endif

@@ -104,6 +104,17 @@ void request_reply(struct request *rq, int status, const char *content_type, cha
         log_write(&http->app->log, LOG_LEVEL_ERROR, "cannot wake the loop errno=%d", errno);
 }
 
+/* evhttp_send_reply() that the watch knows to be ours. If the client is gone, evhttp has no
+ * connection left and drops the answer. */
+static void send_reply(struct http *http, struct evhttp_request *evreq, int status)
+{
+    struct evhttp_connection *connection = evhttp_request_get_connection(evreq);
+    struct bufferevent *bev = connection ? evhttp_connection_get_bufferevent(connection) : NULL;
+    conn_watch_answering(http->conns, bev, true);
+    evhttp_send_reply(evreq, status, NULL, NULL);
+    conn_watch_answering(http->conns, bev, false);
+}
+
 static void send_answer(struct pending *p)
 {
     struct evkeyvalq *headers = evhttp_request_get_output_headers(p->evreq);
@@ -114,7 +125,7 @@ static void send_answer(struct pending *p)
         evhttp_add_header(headers, "Retry-After", "1");
     struct evbuffer *body = evhttp_request_get_output_buffer(p->evreq);
     evbuffer_add(body, p->answer, p->answer_length);
-    evhttp_send_reply(p->evreq, p->status, NULL, NULL);
+    send_reply(p->http, p->evreq, p->status);
 }
 
 static void http_on_woken(evutil_socket_t fd, short what, void *arg)
@@ -139,8 +150,8 @@ static void http_on_woken(evutil_socket_t fd, short what, void *arg)
 
 /* ---- requests, on the way in ---- */
 
-static void refuse_now(struct evhttp_request *evreq, int status, const char *title,
-                       bool close_after)
+static void refuse_now(struct http *http, struct evhttp_request *evreq, int status,
+                       const char *title, bool close_after)
 {
     struct evkeyvalq *headers = evhttp_request_get_output_headers(evreq);
     struct evbuffer *body = evhttp_request_get_output_buffer(evreq);
@@ -151,7 +162,7 @@ static void refuse_now(struct evhttp_request *evreq, int status, const char *tit
         evhttp_add_header(headers, "Retry-After", "1");
     evbuffer_add_printf(body, "{\"type\":\"about:blank\",\"title\":\"%s\",\"status\":%d}", title,
                         status);
-    evhttp_send_reply(evreq, status, NULL, NULL);
+    send_reply(http, evreq, status);
 }
 
 static bool is_digits(const char *s)
@@ -295,7 +306,7 @@ static void refuse_unrouted(struct evhttp_request *evreq, struct pending *p, con
 {
     if (methods[0])
         evhttp_add_header(evhttp_request_get_output_headers(evreq), "Allow", methods);
-    refuse_now(evreq, methods[0] ? 405 : 404,
+    refuse_now(p->http, evreq, methods[0] ? 405 : 404,
                methods[0] ? "That method does not go with this path" : "There is no such path",
                false);
     pending_free(p);
@@ -309,7 +320,7 @@ static void http_on_request(struct evhttp_request *evreq, void *arg)
     conn_watch_arrived(http->conns, bev);
     const char *framing = bad_framing(evreq);
     if (framing) {
-        refuse_now(evreq, 400, framing, true);
+        refuse_now(http, evreq, 400, framing, true);
         return;
     }
     char methods[32];
@@ -322,7 +333,7 @@ static void http_on_request(struct evhttp_request *evreq, void *arg)
     }
     take_peer(p, evreq, bev);
     if (readers_submit(http->app->readers, true, run_on_reader, p)) {
-        refuse_now(evreq, 503, "Too much is waiting; try again in a moment", false);
+        refuse_now(http, evreq, 503, "Too much is waiting; try again in a moment", false);
         pending_free(p);
         return;
     }

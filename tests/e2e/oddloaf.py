@@ -1,0 +1,183 @@
+"""A daemon of one's own in a folder of its own, and the client that talks to it.
+
+    with Plant(binaries) as plant:
+        plant.load_small()
+        out = plant.client_json("log", "--from", "-", stdin=line)
+"""
+import http.client
+import json
+import os
+import pathlib
+import shutil
+import signal
+import socket
+import subprocess
+import tempfile
+import time
+import uuid
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+
+PRODUCTS = """product,name,family,shelf_life_days,unit_g
+W24,Mill Wheat Loaf,pan-bread,10,680
+B08,Mill Burger Bun 8,bun,8,480
+"""
+TARGETS = """product,quantity,target,low,high
+W24,core_at_pack_c,36,30,40
+W24,crumb_ph,5.3,5.0,5.5
+W24,inhibitor_pct_flour,0.30,0.27,0.33
+"""
+
+
+class UnixConnection(http.client.HTTPConnection):
+    def __init__(self, path, timeout=30):
+        super().__init__("localhost", timeout=timeout)
+        self.path = path
+
+    def connect(self):
+        self.sock = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        self.sock.settimeout(self.timeout)
+        self.sock.connect(self.path)
+
+
+def lot_rows(days=30, lots_a_day=4, start=(2026, 10, 20)):
+    """Lots of one product on one line, four hours apart, and their readings."""
+    import datetime
+
+    lots = ["lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,shift"]
+    readings = ["lot,quantity,value,at"]
+    first = datetime.datetime(*start, 4, 0)
+    for day in range(days):
+        for n in range(lots_a_day):
+            packed = first + datetime.timedelta(days=day, hours=4 * n)
+            doy = packed.timetuple().tm_yday
+            code = f"L1 {packed.year % 10}{doy:03d} A{packed:%H%M}"
+            stamp = "%Y-%m-%dT%H:%M:00-05:00"
+            made = packed - datetime.timedelta(hours=3)
+            end = packed + datetime.timedelta(hours=1)
+            best = packed.date() + datetime.timedelta(days=10)
+            lots.append(f"{code},W24,1,{made:{stamp}},{made:{stamp}},{packed:{stamp}},"
+                        f"{end:{stamp}},5000,{best},A")
+            core = 36 + (day * 7 + n * 3) % 5 * 0.4
+            readings.append(f"{code},core_at_pack_c,{core:.1f},{packed:{stamp}}")
+            readings.append(f"{code},crumb_ph,5.3,{packed:{stamp}}")
+            readings.append(f"{code},inhibitor_pct_flour,0.30,{packed:{stamp}}")
+    return "\n".join(lots) + "\n", "\n".join(readings) + "\n"
+
+
+def complaint(lot="L1 6318 A0400", symptom="mold", received="2026-11-20T09:14:00-05:00", **more):
+    return {"id": str(uuid.uuid4()), "received_at": received, "channel": "phone",
+            "symptom": symptom, "lot_text": lot, "found_on": received[:10], **more}
+
+
+class Plant:
+    def __init__(self, binaries, state=None, config=None, keep=False):
+        self.binaries = pathlib.Path(binaries)
+        self.dir = pathlib.Path(tempfile.mkdtemp(prefix="oddloaf-e2e-"))
+        self.state = pathlib.Path(state) if state else self.dir / "state"
+        self.socket = str(self.dir / "s.sock")
+        self.config = {"plant": "Harrow Mill Bakery", "time_zone": "America/New_York",
+                       "mail": {"program": ""}, **(config or {})}
+        self.keep = keep
+        self.daemon = None
+
+    def __enter__(self):
+        self.start()
+        return self
+
+    def __exit__(self, *_):
+        self.stop()
+        if not self.keep:
+            shutil.rmtree(self.dir, ignore_errors=True)
+
+    # ---- daemon ----
+    def start(self, expect_ready=True):
+        (self.dir / "config.json").write_text(json.dumps(self.config))
+        self.log = open(self.dir / "daemon.log", "ab")
+        self.daemon = subprocess.Popen(
+            [self.binaries / "oddloafd", "--config", self.dir / "config.json", "--state",
+             self.state, "--rules", ROOT / "rules", "--socket", self.socket],
+            stderr=self.log, stdin=subprocess.DEVNULL)
+        if not expect_ready:
+            return
+        for _ in range(600):
+            if self.daemon.poll() is not None:
+                raise RuntimeError("the daemon ended: " + self.log_text())
+            try:
+                if self.get("/v1/status")[0] == 200:
+                    return
+            except OSError:
+                time.sleep(0.05)
+        raise RuntimeError("the daemon does not answer: " + self.log_text())
+
+    def log_text(self):
+        return (self.dir / "daemon.log").read_text(errors="replace")
+
+    def stop(self):
+        """Gracefully; returns the exit code."""
+        if self.daemon and self.daemon.poll() is None:
+            self.daemon.terminate()
+        code = self.daemon.wait(60) if self.daemon else None
+        self.log.close()
+        return code
+
+    def kill(self):
+        self.daemon.send_signal(signal.SIGKILL)
+        self.daemon.wait()
+        self.log.close()
+
+    # ---- HTTP ----
+    def request(self, method, path, body=None, type_="application/json", timeout=60):
+        connection = UnixConnection(self.socket, timeout)
+        try:
+            headers = {"Content-Type": type_} if body is not None else {}
+            connection.request(method, path, body=body, headers=headers)
+            answer = connection.getresponse()
+            text = answer.read()
+            kind = answer.getheader("Content-Type", "")
+            return answer.status, json.loads(text) if "json" in kind and "nd" not in kind else text
+        finally:
+            connection.close()
+
+    def get(self, path):
+        return self.request("GET", path)
+
+    def post(self, path, value):
+        return self.request("POST", path, json.dumps(value).encode())
+
+    def load_text(self, kind, text):
+        status, answer = self.request("POST", f"/v1/records/{kind}?source={kind}.csv",
+                                      text.encode(), "text/csv")
+        assert status == 200 and not answer["refused"], answer
+        return answer
+
+    def load_small(self):
+        lots, readings = lot_rows()
+        for kind, text in (("products", PRODUCTS), ("targets", TARGETS), ("lots", lots),
+                           ("readings", readings)):
+            self.load_text(kind, text)
+
+    def wait_idle(self, seconds=60):
+        """Until nothing waits to be ranked or mailed."""
+        until = time.time() + seconds
+        while time.time() < until:
+            status = self.get("/v1/status")[1]
+            if status["work"]["rank"] == 0 and status["outbox"]["waiting"] == 0:
+                return status
+            time.sleep(0.1)
+        raise AssertionError("still busy: " + json.dumps(status))
+
+    # ---- client ----
+    def client(self, *words, stdin=None, check=None, env=None):
+        done = subprocess.run([self.binaries / "oddloaf", "--socket", self.socket, *words],
+                              input=stdin, capture_output=True, text=True, timeout=120,
+                              env={**os.environ, "ODDLOAF_SPOOL": str(self.dir / "spool"),
+                                   "LC_ALL": "C.UTF-8", **(env or {})})
+        if check is not None:
+            assert done.returncode == check, (words, done.returncode, done.stdout, done.stderr)
+        return done
+
+    def client_json(self, *words, stdin=None, check=0):
+        out = self.client("--json", *words, stdin=stdin, check=check).stdout
+        lines = [json.loads(line) for line in out.splitlines() if line.strip()]
+        return lines[0] if len(lines) == 1 else lines
