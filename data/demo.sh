@@ -181,29 +181,30 @@ nth_call() { sed -n "$1p" "$plant/desk.ndjson"; }
 id_of() { nth_call "$1" | sed 's/^{"id": "\([0-9a-f-]*\)".*/\1/'; }
 
 desk() {
-  step "A caller with a clear code"
+  step "Desk: a caller reads a clear code"
   run log --id "$(id_of 1)" --received-at 2026-11-22T15:20:00-05:00 --channel phone \
     --symptom mold --lot "L2 6321 B0412" --product W24 --code-date 2026-11-27 \
     --found 2026-11-22 --colour blue-green --where side --wet-inside yes --kept counter \
     --note "bought it Thursday, bag was wet inside"
-  step "A store with a smudged code, from a file"
-  nth_call 2 >"$demo/store.ndjson"
-  run log --from "$demo/store.ndjson"
-  step "A caller whose child was sick: a caution to read out, and an urgent mail"
-  nth_call 3 >"$demo/harm.ndjson"
-  run log --from "$demo/harm.ndjson"
+  step "Desk: a store reads a smudged one"
+  run log --id "$(id_of 2)" --received-at 2026-11-22T15:38:00-05:00 --channel store \
+    --symptom mold --lot "L2 6320 C1O1?" --product H24 --code-date 2026-11-26 --store 0303 \
+    --found 2026-11-22 --colour black --wet-inside yes
+  step "Desk: a caller whose child was sick (from a file): a caution, and an urgent mail"
+  nth_call 3 >"$demo/call.ndjson"
+  run log --from "$demo/call.ndjson"
 }
 
 quality() {
   call=$(id_of 1)
   step "QA: the ranked causes of the first caller's case"
   run rank "$call"
-  step "QA: why the first cause stands where it does"
-  run why "$call"
-  step "QA: what to ask the caller and what to test"
-  run ask "$call"
+  step "QA: what speaks for packing hot, and what against"
+  run why "$call" packed-hot
+  step "QA: what to ask and what to test about the smudged one"
+  run ask "$(id_of 2)"
   step "QA: which other lots share the condition"
-  run reach "$call" >"$demo/reach.txt" && head -n 25 "$demo/reach.txt"
+  run reach "$call"
   step "The mail QA got"
   show_mail "L2 6321 B0412"
   step "The urgent mail about the caller whose child was sick"
@@ -249,13 +250,13 @@ rm -rf "$demo"
 mkdir -p "$demo/mail" "$demo/state"
 choose_socket
 step "Making 26 weeks of Harrow Mill Bakery, an invented plant"
-"$python" "$root/data/make_plant.py" "$plant"
+"$python" "$root/data/make_plant.py" "$plant" | sed -n 1p
 step "Starting oddloafd"
 write_config
 start
 step "Loading its records"
 load_records
-step "Logging half a year of complaints, and letting the rankings and mails they bring settle"
+step "Logging half a year of complaints; each case is ranked and mailed"
 log_history
 settle_down
 desk
