@@ -162,7 +162,7 @@ static double psi_difference(double x, double k)
 {
     if (x == floor(x) && x <= 32.0) {
         double sum = 0;
-        for (double j = 0; j < x; j += 1.0)
+        for (int j = 0; j < (int)x; j++)
             sum += 1.0 / (k + j);
         return sum;
     }

@@ -10,7 +10,7 @@
 
 struct season_design season_design_for(double span)
 {
-    struct season_design d = {.period = SEASON_WEEKS, .reweight = true};
+    struct season_design d = {.period = SEASON_WEEKS, .outlier = SEASON_OUTLIER_2013};
     d.trend = span >= 0.5 * SEASON_WEEKS;
     d.harmonics = span >= 3.0 * SEASON_WEEKS ? 2 : span >= 1.5 * SEASON_WEEKS ? 1 : 0;
     return d;
@@ -49,7 +49,8 @@ static void arrays_free(struct arrays *a)
 }
 
 /* Weights of the second fit; they sum to n. */
-static void reweight(const struct glm_data *data, const struct glm *fit, struct arrays *a)
+static void reweight(const struct glm_data *data, const struct glm *fit, double outlier,
+                     struct arrays *a)
 {
     double phi = fmax(1.0, fit->dispersion), sum = 0;
     glm_fitted(fit, data, a->mean, a->leverage);
@@ -57,7 +58,7 @@ static void reweight(const struct glm_data *data, const struct glm *fit, struct 
         double residual =
             1.5 * (cbrt(data->y[i] * data->y[i]) * pow(a->mean[i], -1.0 / 6.0) - sqrt(a->mean[i]));
         double s = residual / sqrt(phi * fmax(1e-9, 1.0 - a->leverage[i]));
-        a->weights[i] = s > 1.0 ? 1.0 / (s * s) : 1.0;
+        a->weights[i] = s > outlier ? 1.0 / (s * s) : 1.0;
         sum += a->weights[i];
     }
     for (size_t i = 0; i < data->n; i++)
@@ -108,8 +109,8 @@ int season_fit(const double *times, const double *counts, const double *exposure
         .x = a.x, .y = counts, .offset = a.offset, .n = n, .p = terms_of(design)};
     if (status == 0)
         status = glm_poisson(&data, &s.fit);
-    if (status == 0 && design->reweight) {
-        reweight(&data, &s.fit, &a);
+    if (status == 0 && design->outlier > 0) {
+        reweight(&data, &s.fit, design->outlier, &a);
         data.weights = a.weights;
         status = glm_poisson(&data, &s.fit);
     }

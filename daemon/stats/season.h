@@ -18,15 +18,21 @@ enum { SEASON_HARMONICS_MOST = 4 };
 #define SEASON_WEEKS 52.1775 /* in a mean Gregorian year */
 
 struct season_design {
-    double period; /* in the unit of the times given: SEASON_WEEKS for weeks */
-    int harmonics; /* 0 to SEASON_HARMONICS_MOST */
-    bool trend;    /* log-linear */
-    bool reweight; /* Anscombe residuals above 1 count with their inverse square */
+    double period;  /* in the unit of the times given: SEASON_WEEKS for weeks */
+    int harmonics;  /* 0 to SEASON_HARMONICS_MOST */
+    bool trend;     /* log-linear */
+    double outlier; /* Anscombe residuals above it weigh their inverse square; 0: all weigh alike */
 };
+
+/* Where down-weighting begins: 1 in the paper above, which then expects too little and warns too
+ * often; 2.58 in A. Noufaily et al., "An improved algorithm for outbreak detection in multiple
+ * surveillance systems", Statistics in Medicine 32 (2013) 1206-1222. */
+#define SEASON_OUTLIER_1996 1.0
+#define SEASON_OUTLIER_2013 2.58
 
 /* A design that a series spanning `span` weeks can carry (common practice, no source): level alone
  * below half a year, trend from there, a first harmonic from one and a half years (a season seen
- * once cannot be told from a trend), two from three. Reweighted throughout. */
+ * once cannot be told from a trend), two from three. Outliers as in 2013. */
 struct season_design season_design_for(double span);
 
 struct season {

@@ -149,12 +149,12 @@ static int holm(const double *a, size_t n)
     return status;
 }
 
-/* harmonics trend reweight period when alpha, then times and counts */
+/* harmonics trend outlier period when alpha, then times and counts */
 static int season(const double *a, size_t n)
 {
     size_t weeks = (n - 6) / 2;
     struct season_design d = {
-        .harmonics = (int)a[0], .trend = a[1] != 0, .reweight = a[2] != 0, .period = a[3]};
+        .harmonics = (int)a[0], .trend = a[1] != 0, .outlier = a[2], .period = a[3]};
     struct season s;
     int status = season_fit(a + 6, a + 6 + weeks, NULL, weeks, &d, &s);
     if (status != 0)

@@ -7,6 +7,7 @@
 #include <gsl/gsl_rng.h>
 
 #include "base/error.h"
+#include "stats/negbin.h"
 #include "stats/season.h"
 
 static void before_and_after(void **state)
@@ -53,7 +54,7 @@ static void farrington_trend_kept(void **state)
     near_value("level", log(season_expected(&s, 0, 1, NULL)), want[0], 1e-8, 0);
     near_value("trend", s.trend, want[1], 1e-8, 0);
     want_value(id, "first_phi", s.fit.dispersion);
-    design.reweight = true;
+    design.outlier = SEASON_OUTLIER_1996;
     assert_int_equal(season_fit(weeks, y, NULL, n, &design, &s), 0);
     wanted_numbers(id, "reweighted_coef", want);
     near_value("level", log(season_expected(&s, 0, 1, NULL)), want[0], 1e-6, 0);
@@ -73,7 +74,8 @@ static void farrington_trend_dropped(void **state)
     double weeks[CHECKS_MAX], y[CHECKS_MAX], want[CHECKS_MAX], se;
     size_t n = input_numbers(id, "reference_weeks", weeks);
     input_numbers(id, "reference_counts", y);
-    struct season_design design = {.period = SEASON_WEEKS, .trend = true, .reweight = true};
+    struct season_design design = {
+        .period = SEASON_WEEKS, .trend = true, .outlier = SEASON_OUTLIER_1996};
     struct season s;
     assert_int_equal(season_fit(weeks, y, NULL, n, &design, &s), 0);
     wanted_numbers(id, "trend_reweighted_coef", want);
@@ -122,6 +124,49 @@ static void season_recovered(void **state)
     gsl_rng_free(rng);
 }
 
+/* Share of in-control next weeks beyond the predictive 95 % quantile, `size` of the extra spread.
+ */
+static double false_alarms(double level, double size, gsl_rng *rng)
+{
+    enum { weeks = 110, runs = 500 };
+    double times[weeks], counts[weeks];
+    int alarms = 0;
+    for (int run = 0; run < runs; run++) {
+        double next = 0;
+        for (int i = 0; i <= weeks; i++) {
+            double mean = level * exp(0.3 * sin(2 * M_PI * (i + run) / SEASON_WEEKS));
+            double rate = isinf(size) ? mean : gsl_ran_gamma(rng, size, mean / size);
+            next = gsl_ran_poisson(rng, rate);
+            if (i < weeks) {
+                times[i] = i;
+                counts[i] = next;
+            }
+        }
+        struct season_design design = season_design_for(weeks);
+        struct season s;
+        assert_int_equal(season_fit(times, counts, NULL, weeks, &design, &s), 0);
+        double se, mean = season_expected(&s, weeks, 1, &se);
+        long bound = negbin_quantile(0.95, mean, season_size(mean, se, s.dispersion));
+        alarms += next > (double)bound;
+    }
+    return (double)alarms / runs;
+}
+
+/* A 5 % bound is passed by about 5 % of ordinary weeks: less for small counts, which jump. */
+static void bounds_keep_their_level(void **state)
+{
+    (void)state;
+    static const double levels[] = {1.5, 8, 60};
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+    for (int i = 0; i < 3; i++)
+        for (int spread = 0; spread < 2; spread++) {
+            double share = false_alarms(levels[i], spread ? 12 : INFINITY, rng);
+            if (!(share >= 0.005 && share <= 0.085))
+                fail_msg("level %g, spread %d: %.3f", levels[i], spread, share);
+        }
+    gsl_rng_free(rng);
+}
+
 static void designs_and_sizes(void **state)
 {
     (void)state;
@@ -150,7 +195,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(before_and_after),         cmocka_unit_test(farrington_trend_kept),
         cmocka_unit_test(farrington_trend_dropped), cmocka_unit_test(season_recovered),
-        cmocka_unit_test(designs_and_sizes),
+        cmocka_unit_test(bounds_keep_their_level),  cmocka_unit_test(designs_and_sizes),
     };
     return cmocka_run_group_tests(tests, checks_open, checks_close);
 }

@@ -1,0 +1,234 @@
+/* Tests and ratios of counts (the second half of poisson.h). */
+#include <gsl/gsl_cdf.h>
+#include <gsl/gsl_randist.h>
+#include <limits.h>
+#include <math.h>
+#include <stdbool.h>
+
+#include "base/error.h"
+#include "stats/beta.h"
+#include "stats/inverse.h"
+#include "stats/poisson.h"
+#include "stats/solve.h"
+
+/* A unimodal distribution on 0..last: its pmf and both tails. */
+struct discrete {
+    double (*pmf)(const struct discrete *d, long k);
+    double (*at_most)(const struct discrete *d, long k);
+    double (*at_least)(const struct discrete *d, long k);
+    double mean; /* Poisson mean, or binomial probability */
+    long last;
+};
+
+static double discrete_poisson_pmf(const struct discrete *d, long k)
+{
+    return gsl_ran_poisson_pdf((unsigned)k, d->mean);
+}
+
+static double discrete_poisson_at_most(const struct discrete *d, long k)
+{
+    return k < 0 ? 0.0 : gsl_cdf_poisson_P((unsigned)k, d->mean);
+}
+
+static double discrete_poisson_at_least(const struct discrete *d, long k)
+{
+    return k <= 0 ? 1.0 : gsl_cdf_poisson_Q((unsigned)(k - 1), d->mean);
+}
+
+static double discrete_binomial_pmf(const struct discrete *d, long k)
+{
+    return gsl_ran_binomial_pdf((unsigned)k, d->mean, (unsigned)d->last);
+}
+
+static double discrete_binomial_at_most(const struct discrete *d, long k)
+{
+    if (k < 0)
+        return 0.0;
+    return k >= d->last
+               ? 1.0
+               : beta_upper(d->mean, 1.0 - d->mean, (double)k + 1.0, (double)(d->last - k));
+}
+
+static double discrete_binomial_at_least(const struct discrete *d, long k)
+{
+    if (k <= 0)
+        return 1.0;
+    return k > d->last ? 0.0
+                       : beta_lower(d->mean, 1.0 - d->mean, (double)k, (double)(d->last - k) + 1.0);
+}
+
+/* First k in (low, high] at which the pmf is at most `limit`; it falls from low to high. */
+static long first_falling(const struct discrete *d, double limit, long low, long high)
+{
+    while (high - low > 1) {
+        long middle = low + (high - low) / 2;
+        if (d->pmf(d, middle) <= limit)
+            high = middle;
+        else
+            low = middle;
+    }
+    return high;
+}
+
+/* Last k in [low, high) at which the pmf is at most `limit`; it rises from low to high. */
+static long last_rising(const struct discrete *d, double limit, long low, long high)
+{
+    while (high - low > 1) {
+        long middle = low + (high - low) / 2;
+        if (d->pmf(d, middle) <= limit)
+            low = middle;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+/* The tail beyond the outcome plus the far tail of outcomes no likelier. */
+static double minimum_likelihood(const struct discrete *d, long count, double center)
+{
+    double limit = d->pmf(d, count) * (1.0 + PVALUE_TIE);
+    long low_side = (long)floor(center), high_side = (long)ceil(center);
+    if ((double)count == center)
+        return 1.0;
+    if ((double)count < center) {
+        long top = high_side;
+        while (top < d->last && d->pmf(d, top) > limit)
+            top = top > (d->last - 64) / 2 ? d->last : 2 * top + 64;
+        if (d->pmf(d, top) > limit)
+            return d->at_most(d, count);
+        long from =
+            d->pmf(d, high_side) <= limit ? high_side : first_falling(d, limit, high_side, top);
+        return fmin(1.0, d->at_most(d, count) + d->at_least(d, from));
+    }
+    if (d->pmf(d, 0) > limit)
+        return d->at_least(d, count);
+    long to = d->pmf(d, low_side) <= limit ? low_side : last_rising(d, limit, 0, low_side);
+    return fmin(1.0, d->at_least(d, count) + d->at_most(d, to));
+}
+
+static int discrete_test(const struct discrete *d, long count, double center, struct pvalue *ret)
+{
+    pvalue_from_masses(d->at_most(d, count - 1), d->pmf(d, count), d->at_least(d, count + 1), ret);
+    ret->two_sided = minimum_likelihood(d, count, center);
+    return isnan(ret->less + ret->greater + ret->two_sided) ? ERROR_INVALID : 0;
+}
+
+int poisson_test(long count, double expected, struct pvalue *ret)
+{
+    if (count < 0 || count > INT_MAX || !(expected >= 0) || !(expected < INT_MAX))
+        return ERROR_INVALID;
+    if (expected == 0) {
+        pvalue_from_masses(count > 0 ? 1.0 : 0.0, count == 0 ? 1.0 : 0.0, 0.0, ret);
+        ret->two_sided = count == 0 ? 1.0 : 0.0;
+        return 0;
+    }
+    struct discrete d = {.pmf = discrete_poisson_pmf,
+                         .at_most = discrete_poisson_at_most,
+                         .at_least = discrete_poisson_at_least,
+                         .mean = expected,
+                         .last = INT_MAX};
+    return discrete_test(&d, count, expected, ret);
+}
+
+static double ratio_from(double q, double complement, double t1, double t2)
+{
+    return complement > 0 ? q / complement * t2 / t1 : INFINITY;
+}
+
+static struct interval exact_limits(long x1, double t1, long x2, double t2, double each)
+{
+    struct interval limits = {0.0, INFINITY};
+    double rest, a = (double)x1, b = (double)x2;
+    if (x1 > 0) {
+        double q = inverse_beta_p(each, a, b + 1.0, &rest);
+        limits.low = ratio_from(q, rest, t1, t2);
+    }
+    if (x2 > 0) {
+        double q = inverse_beta_q(each, a + 1.0, b, &rest);
+        limits.high = ratio_from(q, rest, t1, t2);
+    }
+    return limits;
+}
+
+struct binomial_midp {
+    double x1, x2, log_target;
+    bool upper;
+};
+
+/* Tails of Binomial(x1 + x2, q) by the beta distribution; q as its log odds. */
+static double binomial_midp_difference(double log_odds, void *context)
+{
+    const struct binomial_midp *s = context;
+    double q = 1.0 / (1.0 + exp(-log_odds)), rest = 1.0 / (1.0 + exp(log_odds)), tail;
+    if (s->upper) {
+        double below = s->x1 > 0 ? beta_upper(q, rest, s->x1, s->x2 + 1.0) : 0.0;
+        tail = 0.5 * (below + beta_upper(q, rest, s->x1 + 1.0, s->x2));
+    } else {
+        double above = s->x2 > 0 ? beta_lower(q, rest, s->x1 + 1.0, s->x2) : 0.0;
+        tail = 0.5 * (above + beta_lower(q, rest, s->x1, s->x2 + 1.0));
+    }
+    return log(fmax(tail, 1e-300)) - s->log_target;
+}
+
+static struct interval midp_limits(long x1, double t1, long x2, double t2, double each)
+{
+    struct interval limits = {0.0, INFINITY};
+    struct binomial_midp s = {.x1 = (double)x1, .x2 = (double)x2, .log_target = log(each)};
+    double start = log((s.x1 + 0.5) / (s.x2 + 0.5)), at;
+    if (x1 > 0)
+        limits.low = solve_monotone(binomial_midp_difference, &s, start - 1.0, 1.0, -60.0, 60.0,
+                                    1e-14, &at) == 0
+                         ? exp(at) * t2 / t1
+                         : NAN;
+    s.upper = true;
+    if (x2 > 0)
+        limits.high = solve_monotone(binomial_midp_difference, &s, start + 1.0, 1.0, -60.0, 60.0,
+                                     1e-14, &at) == 0
+                          ? exp(at) * t2 / t1
+                          : NAN;
+    return limits;
+}
+
+static struct interval wald_limits(long x1, long x2, double ratio, double each)
+{
+    if (x1 == 0 || x2 == 0)
+        return (struct interval){NAN, NAN};
+    double half = inverse_normal_q(each) * sqrt(1.0 / (double)x1 + 1.0 / (double)x2);
+    return (struct interval){ratio * exp(-half), ratio * exp(half)};
+}
+
+int poisson_compare(long x1, double t1, long x2, double t2, double confidence,
+                    struct poisson_ratio *ret)
+{
+    bool counts_ok = x1 >= 0 && x2 >= 0 && x1 <= INT_MAX / 2 && x2 <= INT_MAX / 2;
+    bool times_ok = t1 > 0 && t2 > 0 && isfinite(t1) && isfinite(t2);
+    if (!counts_ok || !times_ok || !(confidence > 0 && confidence < 1))
+        return ERROR_INVALID;
+    double each = 0.5 * (1.0 - confidence);
+    struct poisson_ratio r = {.exact = exact_limits(x1, t1, x2, t2, each),
+                              .midp = midp_limits(x1, t1, x2, t2, each)};
+    r.ratio = x1 + x2 == 0 ? NAN : x2 == 0 ? INFINITY : (double)x1 / t1 / ((double)x2 / t2);
+    r.wald = wald_limits(x1, x2, r.ratio, each);
+    struct discrete d = {.pmf = discrete_binomial_pmf,
+                         .at_most = discrete_binomial_at_most,
+                         .at_least = discrete_binomial_at_least,
+                         .mean = t1 / (t1 + t2),
+                         .last = x1 + x2};
+    int status = 0;
+    if (x1 + x2 == 0) {
+        pvalue_from_masses(0.0, 1.0, 0.0, &r.p);
+        r.p.two_sided = 1.0;
+    } else {
+        status = discrete_test(&d, x1, (double)d.last * d.mean, &r.p);
+    }
+    if (status == 0)
+        *ret = r;
+    return status;
+}
+
+double poisson_probability_lower(double x1, double t1, double x2, double t2)
+{
+    if (!(x1 >= 0) || !(x2 >= 0) || !(t1 > 0) || !(t2 > 0) || !isfinite(x1 + x2 + t1 + t2))
+        return NAN;
+    return beta_lower(t1 / (t1 + t2), t2 / (t1 + t2), x1 + 0.5, x2 + 0.5);
+}
