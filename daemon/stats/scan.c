@@ -70,6 +70,8 @@ static void best(const struct cells *c, struct scan_result *r)
             expected += c->expected[j];
             if (c->drawn[j] == 0 || observed <= expected)
                 continue; /* an empty last cell never makes an interval better */
+            if (observed * (observed - expected) <= r->log_ratio * expected)
+                continue; /* log x <= x - 1: cannot beat the best, no need for logarithms */
             double ratio = scan_log_ratio(observed, expected, c->total);
             if (ratio > r->log_ratio * (1.0 + TIE))
                 *r = (struct scan_result){i, j, observed, expected, ratio, 1.0, 0};
