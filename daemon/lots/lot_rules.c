@@ -174,8 +174,8 @@ static void example_wants(struct lot_rules *r, const char *pointer, const char *
     say(r, lot_rules_at(pointer, what, place), wanted, why);
 }
 
-static void try_example(struct lot_rules *r, const struct pattern *pattern, const json_t *example,
-                        const char *pointer)
+static void try_example(struct lot_rules *r, const struct code_pattern *pattern,
+                        const json_t *example, const char *pointer)
 {
     static const char *const KNOWN[] = {"text", "received", "line", "day", "time", "code", NULL};
     char place[LOT_RULES_POINTER], day[16] = "", time[16] = "";
@@ -186,9 +186,9 @@ static void try_example(struct lot_rules *r, const struct pattern *pattern, cons
         say(r, pointer, NULL, "an example has a text and the day it was received");
         return;
     }
-    struct pattern_reading reading;
+    struct code_pattern_reading reading;
     struct error why = {0};
-    if (pattern_read(pattern, text, received, &reading, &why) < 0) {
+    if (code_pattern_read(pattern, text, received, &reading, &why) < 0) {
         say(r, lot_rules_at(pointer, "text", place), text,
             why.text[0] ? why.text : "the pattern does not fit its own example");
         return;
@@ -204,8 +204,8 @@ static void try_example(struct lot_rules *r, const struct pattern *pattern, cons
                   reading.code);
 }
 
-static void try_examples(struct lot_rules *r, const struct pattern *pattern, const json_t *rule,
-                         const char *pointer)
+static void try_examples(struct lot_rules *r, const struct code_pattern *pattern,
+                         const json_t *rule, const char *pointer)
 {
     char list[LOT_RULES_POINTER], place[LOT_RULES_POINTER];
     const json_t *examples = lot_rules_array(r, rule, pointer, "examples", 50);
@@ -226,7 +226,7 @@ static void read_pattern(struct lot_rules *r, const json_t *rule, const char *po
     double max_age_days = 400;
     lot_rules_number(r, rule, pointer, "max_age_days", 1, 4000, &max_age_days);
     const char *day_is = lot_rules_text(r, rule, pointer, "day_is", false);
-    struct pattern_rule p = {
+    struct code_pattern_rule p = {
         .plant = plant,
         .name = lot_rules_text(r, rule, pointer, "name", true),
         .expression = lot_rules_text(r, rule, pointer, "pattern", true),
@@ -244,8 +244,8 @@ static void read_pattern(struct lot_rules *r, const json_t *rule, const char *po
     if (!p.name || !p.expression)
         return;
     struct error why = {0};
-    struct pattern *pattern = NULL;
-    if (pattern_new(&p, &pattern, &why) < 0) {
+    struct code_pattern *pattern = NULL;
+    if (code_pattern_new(&p, &pattern, &why) < 0) {
         char field[sizeof why.field];
         memcpy(field, why.field, sizeof field);
         lot_rules_fault(r, lot_rules_at(pointer, *field ? field : "pattern", place), why.value,
@@ -257,7 +257,7 @@ static void read_pattern(struct lot_rules *r, const json_t *rule, const char *po
         r->matcher->pattern[r->matcher->pattern_count++] = pattern;
         return;
     }
-    pattern_free(pattern);
+    code_pattern_free(pattern);
     say(r, pointer, NULL, "more patterns than a daemon keeps");
 }
 
@@ -371,7 +371,7 @@ void lot_matcher_free(struct lot_matcher *matcher)
     if (!matcher)
         return;
     for (size_t i = 0; i < matcher->pattern_count; i++)
-        pattern_free(matcher->pattern[i]);
+        code_pattern_free(matcher->pattern[i]);
     free(matcher);
 }
 

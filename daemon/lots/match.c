@@ -21,7 +21,7 @@ enum {
 };
 /* Look-ups of the walk, and how much dearer than the best a reading may be: less where an exact
  * code agrees with everything else. */
-static const int LOOKUPS = 420, LOOKUPS_FEW = 90;
+static const int LOOKUPS = 420, LOOKUPS_FEW = 90, LOOKUPS_AGREED = 45;
 static const double RECENT_SHELF_LIVES = 2.5;
 /* A reading so much dearer than the best is as good as none. */
 static const float HOPELESS = 20.0F;
@@ -161,7 +161,7 @@ static int gather_code_days(struct matching *m, bool agreed)
 {
     int32_t days[AGREEMENT_DAYS];
     struct lot_find_where where = {.product_id = m->product_id};
-    if (m->code_day == WHEN_UNKNOWN_DAY)
+    if (m->code_day == WHEN_UNKNOWN_DAY || (agreed && !m->product_id))
         return 0;
     size_t count = agreement_code_days(m->code_day, days);
     if (!m->product_id && count > 3)
@@ -250,9 +250,12 @@ static int gather_mistaken(struct matching *m, bool agreed)
     if (!m->text.length)
         return 0;
     struct walk_result *walk = xmalloc(sizeof *walk);
-    bool few = agreed || m->recent || is_complete(m);
+    bool few = m->recent || is_complete(m);
     int rc = walk_find(&m->matcher->costs, m->store, &m->text, agreed ? SLACK_AGREED : SLACK,
-                       few ? LOOKUPS_FEW : LOOKUPS, walk, m->err);
+                       agreed ? LOOKUPS_AGREED
+                       : few  ? LOOKUPS_FEW
+                              : LOOKUPS,
+                       walk, m->err);
     m->result->lookups = walk->lookups;
     for (size_t i = 0; rc == 0 && i < walk->count; i++)
         keep(m, walk->hit[i].lot_id, walk->hit[i].cost);

@@ -3,8 +3,8 @@
 #define ODDLOAF_LOTS_MATCHER_H
 
 #include "lots/agreement.h"
+#include "lots/code_pattern.h"
 #include "lots/match.h"
-#include "lots/pattern.h"
 #include "lots/reading.h"
 #include "lots/walk.h"
 
@@ -15,7 +15,7 @@ struct lot_matcher {
     struct walk_costs costs; /* from `reading` */
     struct agreement agreement;
     bool month_first; /* of printed dates with slashes */
-    struct pattern *pattern[MATCHER_PATTERNS];
+    struct code_pattern *pattern[MATCHER_PATTERNS];
     size_t pattern_count;
 };
 

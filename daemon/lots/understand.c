@@ -52,7 +52,7 @@ static void take_code(struct lot_parsed *parsed, const char *text, size_t length
     text_clip(cut, parsed->text, sizeof parsed->text);
 }
 
-static void take_reading(struct lot_parsed *parsed, const struct pattern_reading *reading,
+static void take_reading(struct lot_parsed *parsed, const struct code_pattern_reading *reading,
                          const struct tz *tz)
 {
     memcpy(parsed->code, reading->code, sizeof parsed->code);
@@ -70,19 +70,19 @@ static void take_reading(struct lot_parsed *parsed, const struct pattern_reading
     }
     parsed->day = reading->day;
     parsed->minute = reading->minute;
-    parsed->at_ms = pattern_instant_ms(reading, tz);
+    parsed->at_ms = code_pattern_instant_ms(reading, tz);
 }
 
 /* The best pattern: one that takes the text whole before one that takes a part. */
 static bool read_patterns(const struct lot_matcher *matcher, const char *text, const char *plant,
-                          int32_t received_day, struct pattern_reading *ret)
+                          int32_t received_day, struct code_pattern_reading *ret)
 {
     bool found = false;
     for (size_t i = 0; i < matcher->pattern_count; i++) {
-        struct pattern_reading reading;
-        if (plant && *plant && strcmp(pattern_plant(matcher->pattern[i]), plant) != 0)
+        struct code_pattern_reading reading;
+        if (plant && *plant && strcmp(code_pattern_plant(matcher->pattern[i]), plant) != 0)
             continue;
-        if (pattern_read(matcher->pattern[i], text, received_day, &reading, NULL) < 0)
+        if (code_pattern_read(matcher->pattern[i], text, received_day, &reading, NULL) < 0)
             continue; /* one that runs into its limits does not fit */
         if (reading.whole || !found)
             *ret = reading;
@@ -125,7 +125,7 @@ static void read_code(const struct lot_matcher *matcher, struct lot_parsed *pars
                       const char *text, const char *plant, int32_t received_day,
                       const struct tz *tz)
 {
-    struct pattern_reading reading;
+    struct code_pattern_reading reading;
     char fold[LOT_MATCH_CODE], beside[LOT_MATCH_TEXT];
     if (read_patterns(matcher, text, plant, received_day, &reading)) {
         take_reading(parsed, &reading, tz);

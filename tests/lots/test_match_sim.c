@@ -4,7 +4,7 @@
 
 #include "base/error.h"
 #include "lots/match.h"
-#include "sim.h"
+#include "sim.c" /* shared with the benchmark, no test of its own */
 #include "store/store.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -12,7 +12,7 @@
 #include <unistd.h>
 
 struct world {
-    char folder[64], rules[96], db[96];
+    char folder[64], rules[96];
     struct store *store;
     struct lot_matcher *matcher;
     struct sim sim;
@@ -69,7 +69,7 @@ static struct sim_score run(struct world *w, enum sim_callers callers, long call
 
 static void misread_codes_are_found(void **state)
 {
-    struct sim_score s = run(*state, SIM_MISREAD, 6000);
+    struct sim_score s = run(*state, SIM_MISREAD, 2500);
     sim_print("misread", &s);
     assert_true((double)s.known_first >= 0.9 * (double)s.known);
     assert_true((double)s.known_five >= 0.98 * (double)s.known);
@@ -78,11 +78,11 @@ static void misread_codes_are_found(void **state)
 /* Of the calls whose likeliest lot is given 0.8, four in five should be that lot. */
 static void stated_weights_are_probabilities(void **state)
 {
-    struct sim_score s = run(*state, SIM_STREAM, 8000);
+    struct sim_score s = run(*state, SIM_STREAM, 4000);
     sim_print("stream", &s);
     assert_true(sim_calibration_gap(&s) < 0.02);
     for (int b = 5; b < SIM_BANDS; b++)
-        if (s.in_band[b] >= 50) {
+        if (s.in_band[b] >= 40) {
             double said = s.said[b] / (double)s.in_band[b];
             double right = (double)s.right[b] / (double)s.in_band[b];
             assert_true(right > said - 0.15 && right < said + 0.15);

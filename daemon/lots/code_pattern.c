@@ -1,5 +1,5 @@
 #define PCRE2_CODE_UNIT_WIDTH 8
-#include "lots/pattern.h"
+#include "lots/code_pattern.h"
 #include "base/text.h"
 #include "lots/code_date.h"
 #include <ctype.h>
@@ -30,7 +30,7 @@ enum group {
 };
 
 /* digits: 0 a word; variety: how many values it takes on packs that are on sale, about (a
- * plant's lines and shifts; days within reach are counted once, in pattern_read()). */
+ * plant's lines and shifts; days within reach are counted once, in code_pattern_read()). */
 static const struct {
     const char *name;
     size_t digits;
@@ -54,7 +54,7 @@ static const struct {
 };
 static const double DAYS_ON_SALE = 40;
 
-struct pattern {
+struct code_pattern {
     char *plant, *name, *code, *month_letters;
     int32_t effective_from, effective_to;
     bool is_code_date;
@@ -65,7 +65,7 @@ struct pattern {
 };
 
 struct words {
-    char word[GROUPS][PATTERN_WORD]; /* "" if the group took no part */
+    char word[GROUPS][CODE_PATTERN_WORD]; /* "" if the group took no part */
 };
 
 static int refuse(struct error *err, const char *field, const char *value, const char *why)
@@ -83,7 +83,7 @@ static int group_of(const char *name, size_t length)
     return -1;
 }
 
-static int compile(struct pattern *p, const char *expression, struct error *err)
+static int compile(struct code_pattern *p, const char *expression, struct error *err)
 {
     int code;
     PCRE2_SIZE at;
@@ -114,7 +114,7 @@ static int compile(struct pattern *p, const char *expression, struct error *err)
 }
 
 /* Group names of the expression, each known and used once. */
-static int name_groups(struct pattern *p, struct error *err)
+static int name_groups(struct code_pattern *p, struct error *err)
 {
     uint32_t count = 0, entry_size = 0;
     PCRE2_SPTR table = NULL;
@@ -142,7 +142,7 @@ static int name_groups(struct pattern *p, struct error *err)
     return 0;
 }
 
-static int check_template(const struct pattern *p, struct error *err)
+static int check_template(const struct code_pattern *p, struct error *err)
 {
     for (const char *s = p->code; s && *s; s++) {
         if (*s != '{')
@@ -156,9 +156,10 @@ static int check_template(const struct pattern *p, struct error *err)
     return 0;
 }
 
-int pattern_new(const struct pattern_rule *rule, struct pattern **ret, struct error *err)
+int code_pattern_new(const struct code_pattern_rule *rule, struct code_pattern **ret,
+                     struct error *err)
 {
-    struct pattern *p = xcalloc(1, sizeof *p);
+    struct code_pattern *p = xcalloc(1, sizeof *p);
     p->plant = xstrdup(rule->plant ? rule->plant : "");
     p->name = xstrdup(rule->name ? rule->name : "");
     p->code = rule->code ? xstrdup(rule->code) : NULL;
@@ -179,14 +180,14 @@ int pattern_new(const struct pattern_rule *rule, struct pattern **ret, struct er
     if (rc == 0)
         rc = check_template(p, err);
     if (rc < 0) {
-        pattern_free(p);
+        code_pattern_free(p);
         return rc;
     }
     *ret = p;
     return 0;
 }
 
-void pattern_free(struct pattern *pattern)
+void code_pattern_free(struct code_pattern *pattern)
 {
     if (!pattern)
         return;
@@ -199,7 +200,7 @@ void pattern_free(struct pattern *pattern)
     free(pattern);
 }
 
-const char *pattern_plant(const struct pattern *pattern)
+const char *code_pattern_plant(const struct code_pattern *pattern)
 {
     return pattern->plant;
 }
@@ -211,8 +212,8 @@ static bool stands_alone(const char *text, size_t from, size_t to)
 }
 
 /* Matches as a whole, else anywhere; copies the groups out. */
-static int match(const struct pattern *p, const char *text, struct words *words,
-                 struct pattern_reading *reading, struct error *err)
+static int match(const struct code_pattern *p, const char *text, struct words *words,
+                 struct code_pattern_reading *reading, struct error *err)
 {
     pcre2_match_data *data = pcre2_match_data_create_from_pattern(p->compiled, NULL);
     if (!data)
@@ -241,10 +242,10 @@ static int match(const struct pattern *p, const char *text, struct words *words,
         if (n < 0 || n >= rc || place[2 * n] == PCRE2_UNSET)
             continue;
         size_t size = place[2 * n + 1] - place[2 * n];
-        if (size >= PATTERN_WORD)
+        if (size >= CODE_PATTERN_WORD)
             code = ERROR_NOT_FOUND;
         else
-            snprintf(words->word[g], PATTERN_WORD, "%.*s", (int)size, text + place[2 * n]);
+            snprintf(words->word[g], CODE_PATTERN_WORD, "%.*s", (int)size, text + place[2 * n]);
     }
     if (code == 0) {
         reading->from = place[0];
@@ -265,7 +266,7 @@ static int number(const struct words *words, enum group g)
     return (int)strtol(word, NULL, 10);
 }
 
-static bool read_day(const struct pattern *p, const struct words *words, int32_t received_day,
+static bool read_day(const struct code_pattern *p, const struct words *words, int32_t received_day,
                      int32_t *ret_day)
 {
     /* a code date may lie ahead of the complaint by the longest shelf life */
@@ -312,24 +313,25 @@ static bool read_time(const struct words *words, int *ret_minute)
     return true;
 }
 
-static void render(const struct pattern *p, const struct words *words, char out[PATTERN_CODE])
+static void render(const struct code_pattern *p, const struct words *words,
+                   char out[CODE_PATTERN_CODE])
 {
     size_t at = 0;
-    for (const char *s = p->code ? p->code : ""; *s && at + 1 < PATTERN_CODE; s++) {
+    for (const char *s = p->code ? p->code : ""; *s && at + 1 < CODE_PATTERN_CODE; s++) {
         if (*s != '{') {
             out[at++] = *s;
             continue;
         }
         size_t length = strcspn(s + 1, "}");
         const char *word = words->word[group_of(s + 1, length)];
-        for (; *word && at + 1 < PATTERN_CODE; word++)
+        for (; *word && at + 1 < CODE_PATTERN_CODE; word++)
             out[at++] = *word;
         s += length + 1;
     }
     out[at] = '\0';
 }
 
-static double alternatives(const struct pattern *p)
+static double alternatives(const struct code_pattern *p)
 {
     double product = DAYS_ON_SALE;
     for (int g = 0; g < GROUPS; g++)
@@ -338,12 +340,12 @@ static double alternatives(const struct pattern *p)
     return product;
 }
 
-int pattern_read(const struct pattern *p, const char *text, int32_t received_day,
-                 struct pattern_reading *ret, struct error *err)
+int code_pattern_read(const struct code_pattern *p, const char *text, int32_t received_day,
+                      struct code_pattern_reading *ret, struct error *err)
 {
     struct words words;
-    struct pattern_reading reading = {.minute = -1, .is_code_date = p->is_code_date};
-    if (strlen(text) >= PATTERN_TEXT)
+    struct code_pattern_reading reading = {.minute = -1, .is_code_date = p->is_code_date};
+    if (strlen(text) >= CODE_PATTERN_TEXT)
         return ERROR_NOT_FOUND;
     int rc = match(p, text, &words, &reading, err);
     if (rc < 0)
@@ -357,17 +359,17 @@ int pattern_read(const struct pattern *p, const char *text, int32_t received_day
     snprintf(reading.pattern, sizeof reading.pattern, "%s", p->name);
     const char *plant = words.word[GROUP_PLANT];
     snprintf(reading.plant, sizeof reading.plant, "%s", *plant ? plant : p->plant);
-    memcpy(reading.line, words.word[GROUP_LINE], PATTERN_WORD);
-    memcpy(reading.shift, words.word[GROUP_SHIFT], PATTERN_WORD);
-    memcpy(reading.product, words.word[GROUP_PRODUCT], PATTERN_WORD);
-    memcpy(reading.serial, words.word[GROUP_SERIAL], PATTERN_WORD);
+    memcpy(reading.line, words.word[GROUP_LINE], CODE_PATTERN_WORD);
+    memcpy(reading.shift, words.word[GROUP_SHIFT], CODE_PATTERN_WORD);
+    memcpy(reading.product, words.word[GROUP_PRODUCT], CODE_PATTERN_WORD);
+    memcpy(reading.serial, words.word[GROUP_SERIAL], CODE_PATTERN_WORD);
     render(p, &words, reading.code);
     reading.alternatives = alternatives(p);
     *ret = reading;
     return 0;
 }
 
-int64_t pattern_instant_ms(const struct pattern_reading *reading, const struct tz *tz)
+int64_t code_pattern_instant_ms(const struct code_pattern_reading *reading, const struct tz *tz)
 {
     if (reading->day == WHEN_UNKNOWN_DAY)
         return WHEN_UNKNOWN_MS;

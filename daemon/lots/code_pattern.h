@@ -5,20 +5,20 @@
  * Groups that are understood: line, shift, product, plant, serial (kept as words); yyyy, yy, y, doy
  * (day of year), mm, dd, m (a letter a month), hhmm, hh, mi. An expression is written without
  * anchors; it fits a text as a whole, or a part of it that stands by itself. */
-#ifndef ODDLOAF_LOTS_PATTERN_H
-#define ODDLOAF_LOTS_PATTERN_H
+#ifndef ODDLOAF_LOTS_CODE_PATTERN_H
+#define ODDLOAF_LOTS_CODE_PATTERN_H
 
 #include "base/error.h"
 #include "base/when.h"
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { PATTERN_WORD = 32, PATTERN_CODE = 64, PATTERN_TEXT = 256 };
+enum { CODE_PATTERN_WORD = 32, CODE_PATTERN_CODE = 64, CODE_PATTERN_TEXT = 256 };
 
-struct pattern;
+struct code_pattern;
 
-/* What a rule file says of one pattern; the strings are only read during pattern_new(). */
-struct pattern_rule {
+/* What a rule file says of one pattern; the strings are only read during code_pattern_new(). */
+struct code_pattern_rule {
     const char *plant, *name, *expression;
     const char *code;          /* template of the code as printed: "L{line} {y}{doy}"; NULL none */
     const char *month_letters; /* for group m; NULL: none */
@@ -30,14 +30,16 @@ struct pattern_rule {
 
 /* Errors: err->field names the member at fault; for the expression, err->column is the place in
  * it (from 1). */
-int pattern_new(const struct pattern_rule *rule, struct pattern **ret, struct error *err);
-void pattern_free(struct pattern *pattern); /* NULL is fine */
+int code_pattern_new(const struct code_pattern_rule *rule, struct code_pattern **ret,
+                     struct error *err);
+void code_pattern_free(struct code_pattern *pattern); /* NULL is fine */
 
-struct pattern_reading {
-    char pattern[PATTERN_WORD], plant[PATTERN_WORD]; /* names */
-    char line[PATTERN_WORD], shift[PATTERN_WORD], product[PATTERN_WORD], serial[PATTERN_WORD];
-    char code[PATTERN_CODE]; /* as the plant prints it; "" without a template */
-    int32_t day;             /* production day (or code date), WHEN_UNKNOWN_DAY */
+struct code_pattern_reading {
+    char pattern[CODE_PATTERN_WORD], plant[CODE_PATTERN_WORD]; /* names */
+    char line[CODE_PATTERN_WORD], shift[CODE_PATTERN_WORD], product[CODE_PATTERN_WORD],
+        serial[CODE_PATTERN_WORD];
+    char code[CODE_PATTERN_CODE]; /* as the plant prints it; "" without a template */
+    int32_t day;                  /* production day (or code date), WHEN_UNKNOWN_DAY */
     bool is_code_date;
     int minute;          /* of the clock, -1 unknown */
     bool next_morning;   /* the clock time falls on the calendar day after the production day */
@@ -48,10 +50,10 @@ struct pattern_reading {
 
 /* Upper case, blanks single. 0 if it fits and the day is a day; ERROR_NOT_FOUND if it does not;
  * ERROR_TOO_LARGE when the match ran into its limits. Thread-safe. */
-int pattern_read(const struct pattern *pattern, const char *text, int32_t received_day,
-                 struct pattern_reading *ret, struct error *err);
-const char *pattern_plant(const struct pattern *pattern);
+int code_pattern_read(const struct code_pattern *pattern, const char *text, int32_t received_day,
+                      struct code_pattern_reading *ret, struct error *err);
+const char *code_pattern_plant(const struct code_pattern *pattern);
 /* The instant of a reading's day and time in the plant's zone; of the day's start if no time. */
-int64_t pattern_instant_ms(const struct pattern_reading *reading, const struct tz *tz);
+int64_t code_pattern_instant_ms(const struct code_pattern_reading *reading, const struct tz *tz);
 
 #endif
