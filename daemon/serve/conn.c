@@ -76,6 +76,7 @@ static void conn_on_exchange(evutil_socket_t fd, short what, void *arg)
     int length =
         snprintf(body, sizeof body, "{\"type\":\"about:blank\",\"title\":\"%s\",\"status\":%d}",
                  title_of(status), status);
+    conn->ours = true; /* and the last thing said here: the connection closes */
     evbuffer_drain(output, evbuffer_get_length(output));
     evbuffer_add_printf(output,
                         "HTTP/1.1 %d Refused\r\nContent-Type: application/problem+json\r\n"
