@@ -5,6 +5,7 @@
 #include <limits.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "base/error.h"
 #include "base/text.h"
@@ -79,12 +80,26 @@ static void best(const struct cells *c, struct scan_result *r)
     }
 }
 
-static void test(struct cells *c, size_t draws, gsl_rng *rng, struct scan_result *r)
+/* The total scattered over the cells by exposure: one by one while they are few. */
+static void scatter(struct cells *c, const gsl_ran_discrete_t *table, gsl_rng *rng)
+{
+    size_t n = c->series->n;
+    if (c->total > 4 * n) {
+        gsl_ran_multinomial(rng, n, c->total, c->shares, c->drawn);
+        return;
+    }
+    memset(c->drawn, 0, n * sizeof *c->drawn);
+    for (unsigned i = 0; i < c->total; i++)
+        c->drawn[gsl_ran_discrete(rng, table)]++;
+}
+
+static void test(struct cells *c, size_t draws, const gsl_ran_discrete_t *table, gsl_rng *rng,
+                 struct scan_result *r)
 {
     size_t as_extreme = 0, made = 0;
     while (made < draws && as_extreme < ENOUGH) {
         struct scan_result drawn;
-        gsl_ran_multinomial(rng, c->series->n, c->total, c->shares, c->drawn);
+        scatter(c, table, rng);
         best(c, &drawn);
         as_extreme += drawn.log_ratio >= r->log_ratio * (1.0 - TIE);
         made++;
@@ -101,17 +116,19 @@ int scan_intervals(const struct scan_series *series, size_t draws, unsigned long
     if (prepare(series, &c) != 0)
         return ERROR_INVALID;
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-    int status = rng ? 0 : ERROR_MEMORY;
-    if (rng) {
+    gsl_ran_discrete_t *table = gsl_ran_discrete_preproc(series->n, c.shares);
+    int status = rng && table ? 0 : ERROR_MEMORY;
+    if (status == 0) {
         struct scan_result r;
         gsl_rng_set(rng, seed);
         best(&c, &r);
         if (r.log_ratio > 0)
-            test(&c, draws, rng, &r);
+            test(&c, draws, table, rng, &r);
         else
             r.p = 1.0;
         *ret = r;
     }
+    gsl_ran_discrete_free(table);
     gsl_rng_free(rng);
     free(c.expected);
     free(c.shares);
