@@ -49,7 +49,7 @@ bool check_take_real(struct check *c, const struct check_input *in, struct recor
     const struct catalogue_column *number =
         in->header->number ? in->header->number
                            : catalogue_column(c->catalogue, c->table->columns[in->column].name);
-    double value;
+    double value = 0;
     if (!parse_number(c, in, &value))
         return false;
     out->form = RECORD_NUMBER;
