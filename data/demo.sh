@@ -188,7 +188,7 @@ desk() {
     --note "bought it Thursday, bag was wet inside"
   step "Desk: a store reads a smudged one"
   run log --id "$(id_of 2)" --received-at 2026-11-22T15:38:00-05:00 --channel store \
-    --symptom mold --lot "L2 6320 C1O1?" --product H24 --code-date 2026-11-26 --store 0303 \
+    --symptom mold --lot "L2 632O BO72?" --product H24 --code-date 2026-11-26 --store 0103 \
     --found 2026-11-22 --colour black --wet-inside yes
   step "Desk: a caller whose child was sick (from a file): a caution, and an urgent mail"
   nth_call 3 >"$demo/call.ndjson"

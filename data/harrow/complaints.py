@@ -8,7 +8,7 @@ from .lots import code_date
 from .physics import happenings
 from .plant import (HISTORY_ENDS, LAST, PRODUCTS, SHOWN_LOT, gtin, local, minutes, stamp,
                     write_csv)
-from .troubles import BY_NAME, EVEN
+from .troubles import BY_NAME, EVEN, d
 
 
 CHANNELS = {"phone": 38, "web": 27, "store": 17, "route": 6, "return": 12}
@@ -207,14 +207,14 @@ def desk_complaints(lots):
     shown = next(x for x in lots if (x.day, x.line, x.slot) == SHOWN_LOT)
     hot = [x for x in lots if "cooler-fan" in (t.name for t in x.troubles)
            and x.product.code == "H24"]
-    half = hot[-3]
+    half = next(x for x in hot if x.day == d(11, 16))
     for lot, hour, text, extra in (
             (shown, 20, shown.code, {
                 "channel": "phone", "observed": {
                     "colour": "blue-green", "where": "side", "spots": 4, "wet_inside_bag": True,
                     "bag": "sound", "kept": "counter", "opened_days": 1},
                 "note": "bought it Thursday, bag was wet inside"}),
-            (half, 38, half.code[:-3] + "O" + half.code[-2] + "?", {
+            (half, 38, half.code.replace("0", "O")[:-1] + "?", {
                 "channel": "store", "observed": {"colour": "black", "wet_inside_bag": True},
                 "note": "end of the code is smudged"}),
             (hot[-1], 55, hot[-1].code.replace(" ", ""), {
