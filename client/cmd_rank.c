@@ -73,6 +73,7 @@ static void show(const struct client *c, const json_t *document)
     }
     show_ask(v, json_object_get(document, "ask"), "Would tell most", NULL);
     show_list(v, "Checks", json_object_get(document, "checks"));
+    show_list(v, "If it is so", json_object_get(document, "actions"));
     show_list(v, "Cautions", json_object_get(document, "cautions"));
     view_blank(v);
     view_textf(v, VIEW_DIM, 0, 0, "All facts: oddloaf why %s", pick_text(document, "case", "CASE"));

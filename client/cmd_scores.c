@@ -33,6 +33,30 @@ static void show_calibration(const struct view *v, const json_t *rows)
     table_free(t);
 }
 
+/* Ratios that the verdicts would have otherwise: for QA to take into the rule file, or not. */
+static void show_proposals(const struct view *v, const json_t *proposals)
+{
+    size_t i;
+    const json_t *p;
+    if (json_array_size(proposals) == 0)
+        return;
+    view_section(v, "Ratios that the verdicts speak against, for QA to decide");
+    json_array_foreach(proposals, i, p)
+    {
+        char n[6][VIEW_NUMBER];
+        view_textf(
+            v, VIEW_PLAIN, 2, 2,
+            "- %s: %s at %s: %s bits in the rule, %s by the verdicts (%s to %s; seen in %s of "
+            "%s) [%s]",
+            pick_text(p, "cause", "?"), pick_text(p, "fact", "?"), pick_text(p, "at", "?"),
+            view_bits(pick_number(p, "bits", 0), n[0]),
+            view_bits(pick_number(p, "proposed", 0), n[1]),
+            view_bits(pick_number(p, "low", 0), n[2]), view_bits(pick_number(p, "high", 0), n[3]),
+            view_number(pick_number(p, "seen", 0), n[4]),
+            view_number(pick_number(p, "of", 0), n[5]), pick_text(p, "file", "?"));
+    }
+}
+
 static void show(const struct client *c, const json_t *document)
 {
     const struct view *v = &c->view;
@@ -56,6 +80,7 @@ static void show(const struct client *c, const json_t *document)
                    view_number(pick_number(brier, "resolution", 0), n[2]),
                    view_number(pick_number(brier, "uncertainty", 0), n[3]));
     show_calibration(v, json_object_get(document, "calibration"));
+    show_proposals(v, json_object_get(document, "proposals"));
 }
 
 static int scores(struct client *c, const struct args *a)

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #define FACTORS_SHOWN 15
+#define USUAL_DAYS 55 /* with the last day eight weeks */
 
 static const struct option_row options[] = {{"symptom", "WORD", "mold, off-odor or staling"},
                                             {"from", "DATE", "packed from"},
@@ -66,21 +67,32 @@ static void show(const struct client *c, const json_t *document)
     table_free(t);
 }
 
-static int add_date(const struct client *c, const struct args *a, const char *name,
-                    struct text_buffer *path)
+/* The day said, else `usual`. */
+static int read_day(const struct client *c, const struct args *a, const char *name, int32_t usual,
+                    int32_t *ret)
 {
     struct error err = {0};
-    int32_t day = 0;
-    char date[16];
     const char *said = args_value(a, name);
-    if (!said)
+    *ret = usual;
+    if (!said || said_date(said, form_day_now().today, SAID_PAST, ret, &err) == 0)
         return EXIT_DONE;
-    if (said_date(said, form_day_now().today, SAID_PAST, &day, &err) != 0) {
-        error_field(&err, name, said);
-        client_fail(c, &err);
-        return EXIT_USAGE;
-    }
-    path_query(path, name, day_format(day, date));
+    error_field(&err, name, said);
+    client_fail(c, &err);
+    return EXIT_USAGE;
+}
+
+static int add_period(const struct client *c, const struct args *a, struct text_buffer *path)
+{
+    char date[16];
+    int32_t from = 0;
+    int32_t to = 0;
+    int rc = read_day(c, a, "to", form_day_now().today, &to);
+    if (!rc)
+        rc = read_day(c, a, "from", to - USUAL_DAYS, &from);
+    if (rc)
+        return rc;
+    path_query(path, "from", day_format(from, date));
+    path_query(path, "to", day_format(to, date));
     return EXIT_DONE;
 }
 
@@ -103,9 +115,7 @@ static int trace(struct client *c, const struct args *a)
         rc = client_usage(c, "--symptom is needed, or --cases");
     } else {
         path_query(&path, "symptom", args_value(a, "symptom"));
-        rc = add_date(c, a, "from", &path);
-        if (!rc)
-            rc = add_date(c, a, "to", &path);
+        rc = add_period(c, a, &path);
     }
     if (!rc)
         rc = client_get(c, path.data, &document);

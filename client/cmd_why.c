@@ -11,9 +11,25 @@
 #define FACT_INDENT 2
 #define FACT_HANG 19
 
+/* Complaints that share a factor of the lot: how many came, how many would by chance. */
+static void add_company(struct text_buffer *line, const json_t *fact)
+{
+    char seen[VIEW_NUMBER];
+    char expected[VIEW_NUMBER];
+    char lots[VIEW_NUMBER];
+    if (!pick_has(fact, "observed"))
+        return;
+    text_appendf(line,
+                 ", %s" VIEW_NBSP "complaints on %s" VIEW_NBSP "lots where %s would be chance",
+                 view_number(pick_number(fact, "observed", 0), seen),
+                 view_number(pick_number(fact, "lots", 0), lots),
+                 view_number(pick_number(fact, "expected", 0), expected));
+}
+
 static void show_fact(const struct view *v, const json_t *fact)
 {
     char bits_text[VIEW_NUMBER];
+    char usual[VIEW_NUMBER];
     char bar[VIEW_BAR];
     double bits = pick_number(fact, "bits", 0);
     char *value = pick_shown(fact, "value");
@@ -27,6 +43,10 @@ static void show_fact(const struct view *v, const json_t *fact)
         text_appendf(&line, " %s%s%s", value, *unit ? VIEW_NBSP : "", unit);
     if (*target)
         text_appendf(&line, ", target" VIEW_NBSP "%s", target);
+    if (pick_has(fact, "usual"))
+        text_appendf(&line, ", recent" VIEW_NBSP "lots" VIEW_NBSP "%s",
+                     view_number(pick_number(fact, "usual", 0), usual));
+    add_company(&line, fact);
     view_text(v, VIEW_PLAIN, FACT_INDENT, FACT_HANG, line.data);
     if (pick_text(fact, "because", NULL))
         view_text(v, VIEW_PLAIN, FACT_INDENT + FACT_HANG, 0, pick_text(fact, "because", ""));

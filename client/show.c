@@ -99,11 +99,27 @@ void show_candidates(const struct view *v, const json_t *lots)
     table_free(t);
 }
 
+/* "cut slices, top crust": what may be answered, as the rules call it. */
+static char *choices_of(const json_t *item)
+{
+    struct text_buffer out = {0};
+    size_t i;
+    const json_t *choice;
+    json_array_foreach(json_object_get(item, "choices"), i, choice)
+    {
+        const char *word = json_is_string(choice)
+                               ? json_string_value(choice)
+                               : pick_text(choice, "label", pick_text(choice, "word", "?"));
+        text_appendf(&out, "%s%s", i ? ", " : "", word);
+    }
+    return text_take(&out);
+}
+
 static void show_question(const struct view *v, const json_t *item)
 {
     char bits[VIEW_NUMBER];
     struct text_buffer line = {0};
-    char *choices = pick_shown(item, "choices");
+    char *choices = choices_of(item);
     char *effort = pick_shown(item, "effort");
     const char *fact = pick_text(item, "fact", "?");
     text_appendf(&line, "- %s", pick_text(item, "ask", fact));
@@ -138,7 +154,7 @@ void show_ask(const struct view *v, const json_t *ask, const char *title, const 
 
 const char *show_item(const json_t *item)
 {
-    static const char *const names[] = {"text", "check", "caution", "action", "title"};
+    static const char *const names[] = {"do", "text", "check", "caution", "action", "title"};
     if (json_is_string(item))
         return json_string_value(item);
     for (size_t i = 0; i < sizeof names / sizeof *names; i++)

@@ -60,14 +60,17 @@ Packed too hot: very likely
            drops inside the bag.
 
 Would tell most
-  - Where on the loaf is the mold? [cut-face, top-crust, base] (where:
-    +0.42 bits, effort low)
+  - Where on the loaf is the mold? [on the cut slices, on the base] (where:
+    +0.42 bits, effort seconds)
   - Where was the bread kept at home? (kept: +0.2 bits)
   - Measure the crumb pH of a retained loaf. (crumb_ph: +0.31 bits,
-    effort medium)
+    effort hours)
 
 Checks
-  - Read the chart of the cooler for that hour.
+  - Read the chart of the cooler for that hour. (plant, minutes)
+
+If it is so
+  - Cool longer before the slicer.
 
 Cautions
   - Do not smell moldy bread closely: spores can harm the lungs.

@@ -23,10 +23,11 @@ AGAINST = [{"fact": "observed.wet_inside_bag", "value": False, "bits": -0.8,
             "because": "A loaf packed hot leaves drops inside the bag."}]
 ASK = [
     {"fact": "where", "ask": "Where on the loaf is the mold?", "of": "caller", "gain_bits": 0.42,
-     "effort": "low", "choices": ["cut-face", "top-crust", "base"]},
+     "effort": "seconds", "choices": [{"word": "cut-face", "label": "on the cut slices"},
+                                      {"word": "base", "label": "on the base"}]},
     {"fact": "kept", "ask": "Where was the bread kept at home?", "of": "caller", "gain_bits": 0.2},
     {"fact": "crumb_ph", "ask": "Measure the crumb pH of a retained loaf.", "of": "lab",
-     "gain_bits": 0.31, "effort": "medium"},
+     "gain_bits": 0.31, "effort": "hours"},
 ]
 CAUTIONS = ["Do not smell moldy bread closely: spores can harm the lungs."]
 
@@ -51,6 +52,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         self.similar = []
         self.ask = ASK
         self.script = None
+        self.gone = False      # open connections get no answer any more
         self.lock = threading.Lock()
         super().__init__(path, Handler)
 
@@ -59,6 +61,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         return self
 
     def stop(self):
+        self.gone = True
         self.shutdown()
         self.server_close()
         if os.path.exists(self.path):
@@ -141,7 +144,9 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                 "as_of": "2026-11-20T09:14:00-05:00", "rules": "sha256:00", "complaints": ["a"],
                 "state": "open", "revision": 1, "lots": [{"lot": "L2-6321-B0412", "weight": 1.0}],
                 "ranked": [dict(CAUSES[0], **{"for": FOR, "against": AGAINST})] + CAUSES[1:],
-                "ask": ASK, "checks": ["Read the chart of the cooler for that hour."],
+                "ask": ASK, "checks": [{"do": "Read the chart of the cooler for that hour.", "who": "plant",
+                            "effort": "minutes", "settles": 0.6}],
+                "actions": ["Cool longer before the slicer."],
                 "cautions": CAUTIONS}
 
     def why(self, case):
@@ -217,7 +222,12 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                 "candidates": [{"lot": "L2-6321-B0412", "weight": 0.9},
                                {"lot": "L2-6327-B0412", "weight": 0.1}],
                 "readings": [{"quantity": "core_at_pack_c", "value": 47.5, "unit": "degC",
-                              "target": 38, "high": 41, "recent": [38, 39, 38, 40], "z": 6.1}],
+                              "target": 38, "high": 41, "usual": 38.4, "z": 6.1, "n": 2,
+                              "min": 46, "max": 49}],
+                "materials": [{"material": "film", "material_lot": "F-0911", "supplier": "Tern",
+                               "kg": None, "active_pct": None}],
+                "dispatch": [{"route": "R4", "store": "0417", "units": 600,
+                              "at": "2026-11-17T09:00:00-05:00", "transit_c": 21.5}],
                 "prediction": {"mold_free_days": {
                     "as_made": {"low": 3, "typical": 4.5, "high": 6},
                     "as_specified": {"low": 8, "typical": 10, "high": 13}}}}
@@ -293,6 +303,9 @@ class Handler(http.server.BaseHTTPRequestHandler):
         query = dict(urllib.parse.parse_qsl(url.query))
         body = self.rfile.read(int(self.headers.get("Content-Length") or 0)).decode()
         content_type = self.headers.get("Content-Type") or ""
+        if self.server.gone:
+            self.close_connection = True
+            return
         with self.server.lock:
             self.server.requests.append({
                 "method": method, "path": url.path, "query": query, "body": body,

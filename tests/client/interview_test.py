@@ -1,0 +1,398 @@
+"""The interview, driven through a real terminal (a pty) as a person at the desk would."""
+
+import datetime
+import fcntl
+import json
+import os
+import pty
+import re
+import select
+import signal
+import struct
+import termios
+import time
+import unittest
+
+from support import PROGRAM, ClientTest
+
+WAIT_S = 20
+
+
+class Terminal:
+    """One run of the program on an 80-column terminal; say() answers the prompt."""
+
+    def __init__(self, args, env, columns=80):
+        self.text = ""
+        self.pid, self.fd = pty.fork()
+        if self.pid == 0:
+            try:
+                os.execve(PROGRAM, [PROGRAM, *args], env)
+            finally:
+                os._exit(127)
+        fcntl.ioctl(self.fd, termios.TIOCSWINSZ, struct.pack("HHHH", 24, columns, 0, 0))
+
+    def read(self, until):
+        """What came since the last call, up to the prompt (or the end)."""
+        new = b""
+        end = time.monotonic() + WAIT_S
+        while time.monotonic() < end:
+            if not select.select([self.fd], [], [], 0.1)[0]:
+                continue
+            try:
+                data = os.read(self.fd, 65536)
+            except OSError:
+                data = b""
+            new += data
+            if not data or (until and new.endswith(until)):
+                break
+        else:
+            raise AssertionError("no prompt came after: " + new.decode())
+        self.text += new.decode().replace("\r\n", "\n")
+        return new.decode().replace("\r\n", "\n")
+
+    def prompt(self):
+        return self.read(b"> ")
+
+    def say(self, words):
+        os.write(self.fd, words.encode() + b"\n")
+
+    def ends(self):
+        self.read(None)
+        os.close(self.fd)
+        return os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
+
+
+def ago(days):
+    return datetime.date.today() - datetime.timedelta(days=days)
+
+
+class Interview(ClientTest):
+    def start(self, *args, env=None, columns=80):
+        environment = dict(self.env, TERM="xterm", TZ="UTC")
+        environment.update(env or {})
+        terminal = Terminal(["log", *args], environment, columns)
+        self.addCleanup(self.reap, terminal)
+        return terminal
+
+    def reap(self, terminal):
+        try:
+            os.kill(terminal.pid, signal.SIGKILL)
+            os.waitpid(terminal.pid, 0)
+            os.close(terminal.fd)
+        except OSError:
+            pass
+
+    def answers(self, terminal, *answers):
+        """Each answer with the words that its question must hold."""
+        for question, answer in answers:
+            shown = terminal.prompt()
+            self.assertIn(question, shown)
+            terminal.say(answer)
+
+    def drafts(self):
+        return [n for n in os.listdir(self.spool) if n.startswith("draft-") and
+                n.endswith(".json")]
+
+    def sent(self):
+        return list(self.daemon.complaints.values())
+
+    def test_a_whole_call(self):
+        t = self.start()
+        self.answers(
+            t, ("What is wrong with the bread?", "1"),
+            ("Is anyone unwell or hurt", "no"),
+            ("The code printed on the bag", "L2 6321 B0412"))
+        shown = t.prompt()
+        self.assertIn("Read back: lot L2-6321-B0412: Harrow White 24, line 2, packed 2026-11-17",
+                      shown)
+        self.assertIn("When was it first noticed?", shown)  # the lot is sure: nothing to narrow
+        t.say("yesterday")
+        shown = t.prompt()
+        self.assertIn("= %s, yesterday" % ago(1).strftime("%a %Y-%m-%d"), shown)
+        self.assertIn("Where on the loaf is the mold?", shown)  # the daemon's most telling one
+        t.say("3")
+        self.answers(t, ("Where was the bread kept at home?", "bread box"),
+                     ("When was it bought?", "2 days ago"), ("Which store", ""),
+                     ("Anything else", "it smells sour"))
+        shown = t.prompt()
+        self.assertIn("From the note: observed.odor: sour", shown)
+        t.say("")  # the name
+        self.answers(t, ("phone number", "555 0100"), ("A mail address?", ""))
+        self.assertIn("Enter logs it.", t.prompt())
+        t.say("")
+        self.assertEqual(t.ends(), 0)
+        self.assertIn("Likely causes", t.text)
+        complaint = self.sent()[0]
+        self.assertRegex(complaint.pop("id"), "^[0-9a-f-]{36}$")
+        complaint.pop("received_at")
+        self.assertEqual(complaint, {
+            "channel": "phone", "symptom": "mold", "harm": [], "lot_text": "L2 6321 B0412",
+            "found_on": ago(1).isoformat(), "bought_on": ago(2).isoformat(),
+            "observed": {"where": "base", "kept": "counter"}, "note": "it smells sour",
+            "contact": {"phone": "555 0100"}})
+        self.assertEqual(self.drafts(), [])
+
+    def test_every_question_may_be_skipped_but_one(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", ""), ("This one is needed.", "moldy"))
+        for _ in range(30):
+            shown = t.prompt()
+            t.say("")
+            if "Enter logs it." in shown:
+                break
+        self.assertEqual(t.ends(), 0)
+        self.assertEqual(sorted(self.sent()[0]), ["channel", "id", "received_at", "symptom"])
+
+    def test_done_ends_the_questions(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", "done"), ("One thing is needed first", "2"),
+                     ("Is anyone unwell", "done"), ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 0)
+        self.assertEqual(self.sent()[0]["symptom"], "off-odor")
+
+    def test_back_correct_and_list(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", "back"), ("This is the first question.", "staling"),
+                     ("Is anyone unwell", "back"))
+        shown = t.prompt()
+        self.assertIn("What is wrong", shown)
+        self.assertIn("now: staling", shown)
+        t.say("mold")
+        self.answers(t, ("Is anyone unwell", ""), ("The code printed", "63?1"))
+        shown = t.prompt()
+        self.assertIn("The code is not certain; it could be:", shown)
+        self.assertIn("70 %", shown)
+        self.assertIn("Which product?", shown)  # narrows the lot down
+        t.say("list")
+        shown = t.prompt()
+        self.assertRegex(shown, r"2  What is wrong with the bread\? +mold")
+        self.assertRegex(shown, r"3  The code printed on the bag or the clip.*")
+        t.say("correct 3")
+        self.answers(t, ("now: 63?1", "6321"))
+        shown = t.prompt()
+        self.assertIn("Read back: lot L2-6321-B0412", shown)
+        t.say("correct 9")
+        self.assertIn("Say which one: correct 3", t.prompt())
+        t.say("done")
+        self.answers(t, ("Enter logs it.", "correct 2"), ("now: mold", "staling"))
+        t.prompt()
+        t.say("done")
+        self.answers(t, ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 0)
+        self.assertEqual((self.sent()[0]["symptom"], self.sent()[0]["lot_text"]),
+                         ("staling", "6321"))
+
+    def test_an_answer_not_understood_is_asked_again(self):
+        t = self.start("--lot", "6321")
+        self.answers(t, ("What is wrong", "broken"),
+                     ("Not taken: not one of mold off-odor staling", "mold"),
+                     ("Is anyone unwell", "?"), ("Ask it in these words", "5, 1"))
+        shown = t.prompt()
+        self.assertIn("= illness (somebody felt or feels unwell)", shown.replace("\n    ", " ")
+                      .replace("tampering (the pack looks opened or altered on purpose), ", ""))
+        t.say("tomorrow")
+        self.answers(t, ("Not taken: is in the future", "11/19/2099"),
+                     ("Not taken: is in the future", "Mon"))
+        self.assertRegex(t.prompt(), r"= Mon 20\d\d-\d\d-\d\d, (\d days ago|today|yesterday)")
+        t.say("quit")
+        self.answers(t, ("Stop here?", "yes"))
+        self.assertEqual(t.ends(), 1)
+        self.assertEqual((self.sent(), self.drafts()), ([], []))
+
+    def test_harm_is_first_and_its_words_are_read_out_at_once(self):
+        self.daemon.script = "Words of the plant: see a doctor."
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone unwell", "illness"))
+        shown = t.prompt()
+        self.assertIn("HARM REPORTED. Read out to the caller:", shown)
+        self.assertIn("Words of the plant: see a doctor.", shown)
+        self.assertIn("food-safety lead", shown)
+        t.say("done")
+        self.answers(t, ("Enter logs it.", ""))
+        t.ends()
+        self.assertNotIn("Packed too hot", t.text)
+        self.assertEqual(self.sent()[0]["harm"], ["illness"])
+
+    def test_a_likely_duplicate_is_offered_not_merged(self):
+        self.daemon.similar = [{"complaint": "01a1f94e-9840-7000-8000-000000000001",
+                                "received_at": "2026-11-20T09:14:00-05:00",
+                                "why": "same phone, same lot"}]
+        for answer, count in (("same", 0), ("", 1)):
+            t = self.start()
+            self.answers(t, ("What is wrong", "mold"), ("Is anyone", "done"),
+                         ("Perhaps it was logged already:", answer))
+            if count:
+                self.answers(t, ("Enter logs it.", ""))
+            else:
+                t.read(b"the report is with QA.\r\n")
+            self.assertEqual(t.ends(), 0)
+            self.assertEqual(len(self.sent()), count)
+        self.assertIn("received 2026-11-20 09:14: same phone,\n    same lot", t.text)
+
+    def test_without_a_daemon_the_usual_questions_and_the_spool(self):
+        self.away()
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"), ("cannot reach the daemon", "no"))
+        self.assertIn("Going on with the usual questions", t.text)
+        self.answers(t, ("The code printed", "6321"), ("Which product?", ""),
+                     ("best-by date", "11/27"), ("Which store", ""), ("first noticed", "Mon"),
+                     ("Where on the loaf", "cut"), ("What colour", "green"),
+                     ("Where was the bread kept", "1"), ("wet or fogged", "y"),
+                     ("How was the bag", "done"), ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 3)
+        self.assertIn("Tell the caller:", t.text)
+        self.assertEqual(len(self.waiting()), 1)
+        self.assertEqual(self.drafts(), [])
+        self.serve()
+        self.run_client("log", "--replay")
+        self.assertEqual(self.sent()[0]["observed"], {
+            "where": "cut-face", "colour": "blue-green", "kept": "counter",
+            "wet_inside_bag": True})
+
+    def test_the_daemon_comes_and_goes(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", ""))
+        t.prompt()
+        self.away()
+        t.say("6321")
+        self.answers(t, ("cannot reach the daemon", "done"))
+        self.serve()
+        self.answers(t, ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 0)
+        self.assertEqual(len(self.sent()), 1)
+
+    def test_a_cut_connection_keeps_the_answers(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", ""), ("The code printed", "6321"))
+        t.prompt()
+        os.close(t.fd)  # the terminal is gone
+        os.waitpid(t.pid, 0)
+        self.assertEqual(len(self.drafts()), 1)
+        t = self.start()
+        self.answers(t, ("was not finished (mold, lot 6321)", "yes"), ("Is anyone", "done"),
+                     ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 0)
+        self.assertEqual(self.sent()[0]["lot_text"], "6321")
+        self.assertEqual(self.drafts(), [])
+
+    def test_quit_can_keep_it_for_later(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "quit"), ("Stop here?", ""),
+                     ("Is anyone", "quit"), ("Stop here?", "later"))
+        self.assertEqual(t.ends(), 1)
+        t = self.start()
+        self.answers(t, ("was not finished", "throw"), ("What is wrong", "quit"),
+                     ("Stop here?", "yes"))
+        self.assertEqual(t.ends(), 1)
+        self.assertEqual(self.drafts(), [])
+
+    def test_two_desks_do_not_take_each_others_draft(self):
+        first = self.start()
+        self.answers(first, ("What is wrong", "mold"))
+        first.prompt()
+        second = self.start()
+        shown = second.prompt()
+        self.assertNotIn("was not finished", shown)
+
+    def test_control_c(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"))
+        t.prompt()
+        os.write(t.fd, b"\x03")
+        self.assertEqual(t.ends(), 130)
+        self.assertIn("The answers so far are kept", t.text)
+        self.assertEqual(len(self.drafts()), 1)
+
+    def test_the_end_of_input_is_no_decision(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"))
+        t.prompt()
+        os.write(t.fd, b"\x04\x04")
+        self.assertEqual(t.ends(), 1)
+        self.assertEqual(len(self.drafts()), 1)
+
+    def test_what_the_daemon_refuses_can_be_corrected(self):
+        t = self.start("--product", "NOPE")
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "done"), ("Enter logs it.", ""),
+                     ("no such product", "correct product"), ("now: NOPE", "-"))
+        t.prompt()
+        t.say("done")
+        self.answers(t, ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 0)
+        self.assertNotIn("product", self.sent()[0])
+
+    def test_a_return_asks_for_its_own(self):
+        self.daemon.ask = []
+        t = self.start("--channel", "return", "--lot", "6321")
+        for _ in range(30):
+            shown = t.prompt()
+            if "Enter logs it." in shown:
+                t.say("")
+                break
+            if "What is wrong" in shown:
+                t.say("mold")
+            elif "How many units came back?" in shown:
+                t.say("40")
+            elif "Anything measured" in shown:
+                t.say("crumb_ph=5.9")
+            elif "Where do the goods stand now?" in shown:
+                self.assertIn("never stand near cooling, slicing or packing", shown)
+                t.say("returns-dock")
+            else:
+                t.say("")
+        self.assertEqual(t.ends(), 0)
+        sent = self.sent()[0]
+        self.assertEqual((sent["units"], sent["measured"], sent["put_at"]),
+                         (40, {"crumb_ph": 5.9}, "returns-dock"))
+
+    def test_lines_fit_and_move_no_cursor(self):
+        t = self.start("--note", "it smells sour")
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "1"), ("The code", "63?1"),
+                     ("Which product?", "?"), ("", "list"), ("", "done"), ("Enter logs", ""))
+        t.ends()
+        plain = re.sub(r"\x1b\[[0-9]*m", "", t.text)
+        self.assertNotIn("\x1b", plain)
+        self.assertNotIn("\r", plain.replace("\r\n", "\n"))
+        for line in plain.splitlines():
+            self.assertLessEqual(len(line), 80, line)
+
+    def test_no_color(self):
+        for env in ({"NO_COLOR": "1"}, {"TERM": "dumb"}):
+            t = self.start(env=env)
+            self.answers(t, ("What is wrong", "quit"), ("Stop here?", "yes"))
+            t.ends()
+            self.assertNotIn("\x1b", t.text)
+
+    def test_a_narrow_terminal(self):
+        t = self.start(columns=50)
+        time.sleep(0.1)
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "quit"), ("Stop", "yes"))
+        t.ends()
+        for line in re.sub(r"\x1b\[[0-9]*m", "", t.text).splitlines()[3:]:
+            self.assertLessEqual(len(line), 80, line)
+
+    def test_json_leaves_stdout_to_the_document(self):
+        out = os.path.join(self.folder, "out")
+        env = dict(self.env, TERM="xterm")
+        pid, fd = pty.fork()
+        if pid == 0:
+            os.dup2(os.open(out, os.O_WRONLY | os.O_CREAT), 1)
+            os.execve(PROGRAM, [PROGRAM, "--json", "log"], env)
+        for answer in ("mold", "done", ""):
+            os.read(fd, 65536)
+            time.sleep(0.3)
+            os.write(fd, answer.encode() + b"\n")
+        end = time.monotonic() + WAIT_S
+        try:
+            while time.monotonic() < end and os.read(fd, 65536):
+                pass
+        except OSError:
+            pass
+        self.assertEqual(os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), 0)
+        os.close(fd)
+        with open(out, encoding="utf-8") as f:
+            self.assertEqual(json.loads(f.read())["case"], "C1")
+
+
+if __name__ == "__main__":
+    unittest.main()
