@@ -1,0 +1,152 @@
+#!/usr/bin/python3
+"""The shipped rule files, looked over: complete, each item reasoned and sourced, valid by their
+schemas; and what they say of plain situations. usage: test_rules.py RULES_DIR"""
+import json
+import os
+import re
+import sys
+import unittest
+
+from scenarios import NORMAL, SITUATIONS, UNCLEAR
+from weigh import load_causes, rank, weigh
+
+RULES = sys.argv.pop(1) if len(sys.argv) > 1 else "rules"
+MOLD = """inhibitor-underdosed inhibitor-ineffective-ph inhibitor-spent packed-hot underbaked
+contamination-cooler-air contamination-cooler-belt contamination-slicer contamination-bagger
+contamination-film contamination-hands contamination-returns contamination-ingredient-store
+contamination-waste pack-leak warm-storage old-stock""".split()
+ODOR = """inhibitor-overdosed acid-overdosed over-fermented rope wild-yeast fat-rancid pack-taint
+cleaning-residue inhibitor-broken-down mold-hidden""".split()
+STALING = """softener-underdosed softener-overdosed enzyme-window-missed overbaked underbaked-gummy
+overcooled-dry pack-leak-dry cold-storage old-stock-stale rope-crumb""".split()
+AFTER_DISPATCH = {"warm-storage", "old-stock", "cold-storage", "old-stock-stale"}
+CAUSES = load_causes(RULES)
+
+
+def read(*path):
+    with open(os.path.join(RULES, *path), encoding="utf-8") as f:
+        return json.load(f)
+
+
+class Files(unittest.TestCase):
+    def test_every_cause_is_there(self):
+        for symptom, ids in (("mold", MOLD), ("off-odor", ODOR), ("staling", STALING)):
+            for name in ids + ["not-known"]:
+                self.assertIn(symptom, CAUSES[name]["symptoms"], name)
+
+    def test_only_not_known_is_background(self):
+        self.assertEqual([n for n, c in CAUSES.items() if c.get("background")], ["not-known"])
+        self.assertEqual({n for n, c in CAUSES.items() if c.get("after_dispatch")}, AFTER_DISPATCH)
+
+    def test_items_say_why_and_from_where(self):
+        known = re.compile(r"common practice, no source|from memory|plant experience|\d{4}|text|"
+                           r"survey|study|paper|practice|CFR|Code|Rules|Regulation|Nagata|page|tables")
+        for name, cause in CAUSES.items():
+            for item in cause["evidence"]:
+                self.assertTrue(item.get("because", "").strip(), (name, item["fact"]))
+                self.assertRegex(item.get("source", ""), known, (name, item["fact"]))
+                self.assertFalse(item["because"].endswith("."), (name, item["because"]))
+
+    def test_causes_can_be_acted_on(self):
+        for name, cause in CAUSES.items():
+            self.assertTrue(cause["checks"] and cause["actions"] and cause["sources"], name)
+            self.assertTrue(cause["cautions"], name)
+            if name not in ("not-known", *AFTER_DISPATCH):
+                self.assertTrue(cause["reach"], name)
+
+    def test_mold_cautions(self):
+        for name in MOLD:
+            self.assertTrue(any("toxins" in c for c in CAUSES[name]["cautions"]), name)
+
+    def test_two_groups_never_hold_the_same_fact(self):
+        for name, cause in CAUSES.items():
+            groups = {}
+            for item in cause["evidence"]:
+                if item["fact"] == "model.mold_age" or "limit" in item:
+                    continue
+                key = (item["fact"], item.get("as"))
+                self.assertEqual(groups.setdefault(key, item.get("group")), item.get("group"),
+                                 (name, item["fact"]))
+
+    def test_asks_move_some_cause(self):
+        facts = {item["fact"] for c in CAUSES.values() for item in c["evidence"]}
+        for ask in read("asks.json")["asks"]:
+            self.assertIn(ask["fact"], facts)
+            uses = {item["as"] for c in CAUSES.values() for item in c["evidence"]
+                    if item["fact"] == ask["fact"] and "as" in item}
+            for answer in ask["answers"]:
+                self.assertTrue("word" in answer or uses <= set(answer), (ask["fact"], uses))
+
+    def test_lexicon_phrases_mean_one_thing(self):
+        for name in os.listdir(os.path.join(RULES, "lexicon")):
+            for field in read("lexicon", name)["fields"]:
+                seen = {}
+                for word, phrases in field["words"].items():
+                    for phrase in phrases:
+                        other = seen.setdefault(phrase, word)
+                        self.assertEqual(other, word, (name, field["field"], phrase))
+
+    def test_schemas(self):
+        try:
+            from jsonschema import Draft202012Validator, RefResolver
+        except ImportError:
+            self.skipTest("python3-jsonschema is not installed")
+        schemas = {n: read("schema", n) for n in os.listdir(os.path.join(RULES, "schema"))}
+        files = [("cause.schema.json", ("causes", f"{n}.json")) for n in CAUSES]
+        files += [("lexicon.schema.json", ("lexicon", n))
+                  for n in os.listdir(os.path.join(RULES, "lexicon"))]
+        files += [(f"{n}.schema.json", (f"{n}.json",))
+                  for n in ("asks", "ranking", "quantities", "places", "lots", "models")
+                  if os.path.exists(os.path.join(RULES, f"{n}.json"))]
+        for schema, path in files:
+            with self.subTest(path=path):
+                self.assertIn(schema, schemas)
+                resolver = RefResolver("", schemas[schema], store=schemas)
+                validator = Draft202012Validator(schemas[schema], resolver=resolver)
+                self.assertEqual([e.message for e in validator.iter_errors(read(*path))], [])
+
+
+class Situations(unittest.TestCase):
+    """A normal lot with one thing out of line."""
+
+    def test_each_planted_thing_comes_first(self):
+        for symptom, cause, changes in SITUATIONS:
+            facts = {**NORMAL, **changes}
+            ranked = rank(CAUSES, facts, symptom)
+            with self.subTest(cause=cause, changes=changes):
+                self.assertEqual(ranked[0][1], cause, ranked[:3])
+                self.assertGreater(ranked[0][0], 0.4, ranked[:3])
+
+    def test_every_cause_has_a_situation(self):
+        self.assertEqual({s[1] for s in SITUATIONS}, set(CAUSES) - {"not-known"})
+
+    def test_a_normal_lot_says_nothing(self):
+        for symptom in ("mold", "off-odor", "staling"):
+            ranked = rank(CAUSES, NORMAL, symptom)
+            self.assertEqual(ranked[0][1], "not-known")
+            self.assertGreater(ranked[0][0], 0.5, (symptom, ranked[:4]))
+
+    def test_unclear_ones_stay_open(self):
+        for symptom, changes in UNCLEAR:
+            ranked = rank(CAUSES, {**NORMAL, **changes}, symptom)
+            with self.subTest(changes=changes):
+                self.assertIn(ranked[0][1], AFTER_DISPATCH | {"not-known"}, ranked[:3])
+
+    def test_a_normal_reading_speaks_clearly_against(self):
+        for cause, symptom, fact in (
+                ("inhibitor-underdosed", "mold", "inhibitor_pct_flour"),
+                ("inhibitor-ineffective-ph", "mold", "crumb_ph"),
+                ("inhibitor-spent", "mold", "inhibitor_active_pct"),
+                ("packed-hot", "mold", "core_at_pack_c"),
+                ("pack-leak", "mold", "seal_fail_pct"),
+                ("inhibitor-overdosed", "off-odor", "inhibitor_pct_flour"),
+                ("rope", "off-odor", "aerobic_spores_cfu_g"),
+                ("softener-underdosed", "staling", "softener_pct_flour"),
+                ("overbaked", "staling", "bake_min")):
+            bits = weigh(CAUSES[cause], {fact: NORMAL[fact]}, symptom)
+            with self.subTest(cause=cause):
+                self.assertTrue(-3.2 <= bits <= -1.4, bits)
+
+
+if __name__ == "__main__":
+    unittest.main()
