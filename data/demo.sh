@@ -176,6 +176,16 @@ run() {
   "$oddloaf" "$@"
 }
 
+# first N WORD...: runs it, shows the first N lines and says how many more there are.
+first() {
+  lines=$1
+  shift
+  run "$@" >"$demo/long.txt"
+  sed -n "1,${lines}p" "$demo/long.txt"
+  more=$(($(wc -l <"$demo/long.txt") - lines))
+  [ "$more" -le 0 ] || echo "  ... $more more lines"
+}
+
 nth_call() { sed -n "$1p" "$plant/desk.ndjson"; }
 # The generator writes the id first.
 id_of() { nth_call "$1" | sed 's/^{"id": "\([0-9a-f-]*\)".*/\1/'; }
@@ -200,11 +210,11 @@ quality() {
   step "QA: the ranked causes of the first caller's case"
   run rank "$call"
   step "QA: what speaks for packing hot, and what against"
-  run why "$call" packed-hot
+  first 45 why "$call" packed-hot
   step "QA: what to ask and what to test about the smudged one"
   run ask "$(id_of 2)"
   step "QA: which other lots share the condition"
-  run reach "$call"
+  first 30 reach "$call"
   step "The mail QA got"
   show_mail "L2 6321 B0412"
   step "The urgent mail about the caller whose child was sick"
@@ -213,7 +223,7 @@ quality() {
 
 manager() {
   step "The manager: the week of 16 to 22 November"
-  run week 2026-W47
+  first 60 week 2026-W47
   step "Rankings beside what was planted (truth.csv, which the daemon never sees)"
   "$oddloaf" --json rank --all | "$python" "$root/data/compare.py" "$plant/truth.csv"
 }
