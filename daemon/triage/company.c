@@ -18,11 +18,12 @@ enum {
     ROUTE_DAYS = 4,
     STORE_DAYS = 10
 };
-enum { DAY_CACHE = 1024, VIEW_CACHE = 256, HISTORY_CACHE = 256 };
+/* a view holds all lots of its window: only the last few are kept */
+enum { DAY_CACHE = 1024, VIEW_CACHE = 8, HISTORY_CACHE = 256 };
 
 /* theta against the usual rate: guilty, and ordinary variation between lots */
-#define GUILTY_SHAPE 1.2
-#define GUILTY_MEAN 6.0
+#define GUILTY_SHAPE 2.0
+#define GUILTY_MEAN 5.0
 #define ORDINARY_SHAPE 8.0
 #define BASE_WEIGHT 5.0    /* complaints that the shipped base rate counts for */
 #define PRODUCT_WEIGHT 4.0 /* complaints that the plant's rate counts for in a product's */
@@ -58,7 +59,11 @@ double company_bits(double observed, double expected)
     struct shrink_gamma raised = shrink_gamma_of(GUILTY_MEAN, GUILTY_SHAPE);
     if (!(expected > 0))
         return 0;
-    return shrink_log_bayes_factor(usual, raised, observed, expected) / M_LN2;
+    /* The raised rate's broad prior reaches below the usual rate too, so that very few complaints
+     * would speak for it again: below the turning point of the ratio it stays at its lowest. */
+    double r = (raised.rate + expected) / (usual.rate + expected);
+    double turn = (usual.shape * r - raised.shape) / (1 - r);
+    return shrink_log_bayes_factor(usual, raised, fmax(observed, turn), expected) / M_LN2;
 }
 
 /* ---- the view ---- */
@@ -332,7 +337,7 @@ static void fill_any(struct company_view *view)
     double sum = 0;
     int known = 0, best = -1;
     for (int f = FACTOR_LINE; f <= FACTOR_SUPPLIER; f++) {
-        if (!view->factors[f].known || f == FACTOR_PRODUCT || f == FACTOR_PLANT)
+        if (!(view->factors[f].lots > 0) || f == FACTOR_PRODUCT || f == FACTOR_PLANT)
             continue;
         sum += exp2(view->factors[f].bits);
         known++;
@@ -377,33 +382,51 @@ static void fill_factors(struct company_view *view)
     free(levels);
 }
 
-int company_view_open(struct company *company, struct store *store, const struct rules *rules,
-                      int symptom, const struct lot_record *record, int64_t as_of_ms,
-                      int64_t records_serial, struct company_view **ret, struct error *err)
+static int window_of(const struct lot_record *record, int64_t as_of_ms, struct serials *ret)
 {
     int32_t packed_day = utc_day(record->lot.packed_from_ms), last = utc_day(as_of_ms);
-    struct serials *serials = xcalloc(1, sizeof *serials);
-    serials->from_day = packed_day - BEFORE_DAYS;
-    int days = last - serials->from_day + 1;
-    days = days > WINDOW_DAYS ? WINDOW_DAYS : days < 0 ? 0 : days;
-    const struct company_history *history = NULL;
+    memset(ret, 0, sizeof *ret);
+    ret->from_day = packed_day - BEFORE_DAYS;
+    int days = last - ret->from_day + 1;
+    return days > WINDOW_DAYS ? WINDOW_DAYS : days < 0 ? 0 : days;
+}
+
+/* What a view depends on: the window's serials and the history's. */
+static int stamp_of(struct company *company, struct store *store, const struct rules *rules,
+                    int symptom, const struct lot_record *record, int64_t as_of_ms,
+                    int64_t records_serial, struct serials *serials, int *ret_days,
+                    const struct company_history **ret_history, int64_t *ret_stamp,
+                    struct error *err)
+{
+    int days = *ret_days = window_of(record, as_of_ms, serials);
     int rc = company_days(store, symptom_name(symptom), serials->from_day,
                           serials->from_day + days - 1, take_serial, serials, err);
     if (!rc)
-        rc = company_history_get(company->histories, store, rules, symptom, packed_day,
-                                 records_serial, &history, err);
-    struct cache_key key = {(uint64_t)record->lot.lot_id, (uint64_t)symptom, (uint64_t)as_of_ms};
-    /* the history's address stands for what it was made from: it changes when that does */
-    int64_t stamp =
-        (records_serial * 1000003 + serials->sum) * 1000003 + (int64_t)((uintptr_t)history >> 4);
-    struct company_view *view = rc ? NULL : cache_get(company->views, key, stamp);
-    if (rc || view) {
-        cached_unref((void *)history);
-        free(serials);
-        *ret = view;
-        return rc;
-    }
-    view = xcalloc(1, sizeof *view);
+        rc = company_history_get(company->histories, store, rules, symptom,
+                                 utc_day(record->lot.packed_from_ms), records_serial, ret_history,
+                                 err);
+    if (!rc)
+        *ret_stamp = cache_stamp(cache_stamp(records_serial, serials->sum), (*ret_history)->stamp);
+    return rc;
+}
+
+int company_stamp(struct company *company, struct store *store, const struct rules *rules,
+                  int symptom, const struct lot_record *record, int64_t as_of_ms,
+                  int64_t records_serial, int64_t *ret, struct error *err)
+{
+    struct serials serials;
+    const struct company_history *history = NULL;
+    int days;
+    int rc = stamp_of(company, store, rules, symptom, record, as_of_ms, records_serial, &serials,
+                      &days, &history, ret, err);
+    cached_unref((void *)history);
+    return rc;
+}
+
+static struct company_view *view_new(int symptom, const struct lot_record *record, int64_t as_of_ms,
+                                     const struct company_history *history)
+{
+    struct company_view *view = xcalloc(1, sizeof *view);
     cached_init(&view->cached, destroy_view);
     view->symptom = symptom;
     view->as_of_ms = as_of_ms;
@@ -414,8 +437,28 @@ int company_view_open(struct company *company, struct store *store, const struct
     view->own_shift = cache_hash(view->own_line, record->lot.shift);
     view->history = history;
     snprintf(view->plant, sizeof view->plant, "%s", record->lot.plant);
-    rc = load_days(company, store, view, serials, days, records_serial, err);
-    free(serials);
+    return view;
+}
+
+int company_view_open(struct company *company, struct store *store, const struct rules *rules,
+                      int symptom, const struct lot_record *record, int64_t as_of_ms,
+                      int64_t records_serial, struct company_view **ret, struct error *err)
+{
+    struct serials serials;
+    const struct company_history *history = NULL;
+    int days;
+    int64_t stamp;
+    int rc = stamp_of(company, store, rules, symptom, record, as_of_ms, records_serial, &serials,
+                      &days, &history, &stamp, err);
+    struct cache_key key = {(uint64_t)record->lot.lot_id, (uint64_t)symptom, (uint64_t)as_of_ms};
+    struct company_view *view = rc ? NULL : cache_get(company->views, key, stamp);
+    if (rc || view) {
+        cached_unref((void *)history);
+        *ret = view;
+        return rc;
+    }
+    view = view_new(symptom, record, as_of_ms, history);
+    rc = load_days(company, store, view, &serials, days, records_serial, err);
     if (rc) {
         cached_unref(view);
         return rc;

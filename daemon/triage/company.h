@@ -3,7 +3,7 @@
  * the share of their reporting time that has passed.
  *
  * Bayes factor of an excess: with theta the rate against the usual, P(n | factor guilty) over
- * P(n | not), theta ~ Gamma(1.2, mean 6) against Gamma(8, mean 1) (ordinary variation between
+ * P(n | not), theta ~ Gamma(2, mean 5) against Gamma(8, mean 1) (ordinary variation between
  * lots); both marginals are negative binomial. Where a lot has several levels of a factor (two
  * flour lots), the mean of their Bayes factors: one of them is guilty, any as likely.
  * The relative rate for display is shrunk, (n + 1) / (E + 1).
@@ -34,6 +34,10 @@ struct company_view;
 int company_view_open(struct company *company, struct store *store, const struct rules *rules,
                       int symptom, const struct lot_record *record, int64_t as_of_ms,
                       int64_t records_serial, struct company_view **ret, struct error *err);
+/* A number that changes whenever that view would: to keep results by. */
+int company_stamp(struct company *company, struct store *store, const struct rules *rules,
+                  int symptom, const struct lot_record *record, int64_t as_of_ms,
+                  int64_t records_serial, int64_t *ret, struct error *err);
 void company_view_close(struct company_view *view);
 
 /* Factors of the lot itself: FACTOR_LOT … FACTOR_SUPPLIER and FACTOR_ANY. */

@@ -77,6 +77,7 @@ int company_history_get(struct cache *cache, struct store *store, const struct r
     }
     history = xcalloc(1, sizeof *history);
     cached_init(&history->cached, destroy);
+    history->stamp = stamp;
     struct gather gather = {.history = history};
     rc = company_counts(store, symptom_name(symptom), from, to, take_count, &gather, err);
     if (!rc)

@@ -11,6 +11,7 @@
 
 struct company_history {
     struct cached cached;
+    int64_t stamp;                           /* of the data it was made from */
     double reported[HISTORY_DELAY_DAYS + 1]; /* share in by the end of day d after packing */
     double complaints, units;                /* in complete weeks, no lot counted for more than 3 */
 };

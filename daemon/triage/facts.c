@@ -15,6 +15,12 @@ double facts_age_days(const struct facts_job *job, int i)
                                                                 : (double)(day - job->packed_day);
 }
 
+bool facts_wanted(const struct facts_job *job, int f, enum fact_kind kind)
+{
+    const struct rule_fact *fact = &job->source->rules->facts[f];
+    return fact->name.kind == kind && fact->symptoms & 1u << job->input->symptom;
+}
+
 int facts_gather(const struct facts_source *source, struct store *store,
                  const struct case_input *input, int64_t lot_id, struct fact_set *ret,
                  struct error *err)

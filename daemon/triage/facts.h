@@ -14,7 +14,7 @@ struct facts_source {
     const struct rules *rules;
     const struct models_parameters *models;
     const struct tz *tz; /* the plant's; NULL: UTC */
-    struct cache *lots, *baselines, *logs, *predictions;
+    struct cache *lots, *baselines, *logs, *predictions, *companies;
     struct company *company;
 };
 
@@ -50,6 +50,8 @@ struct facts_job {
     int64_t records_serial;
     int32_t packed_day; /* plant's calendar; WHEN_UNKNOWN_DAY without a lot */
 };
+/* Whether fact `f` is of that kind and wanted for the case's symptom. */
+bool facts_wanted(const struct facts_job *job, int f, enum fact_kind kind);
 void facts_observed(const struct facts_job *job);
 int facts_lot(const struct facts_job *job, struct error *err);
 int facts_place(const struct facts_job *job, struct error *err);

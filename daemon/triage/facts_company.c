@@ -1,6 +1,20 @@
-/* Company evidence as facts. */
+/* Company evidence as facts. What was worked out for a case is kept until a count changes. */
+#include "base/text.h"
 #include "triage/facts.h"
+#include <stdlib.h>
 #include <string.h>
+
+/* Factors by fact and complaint, in the order in which walk() comes to them. */
+struct kept {
+    struct cached cached;
+    int count;
+    struct company_factor factors[];
+};
+
+static void destroy(struct cached *cached)
+{
+    free((struct kept *)(void *)cached);
+}
 
 static void take(struct fact *fact, struct company_factor factor)
 {
@@ -12,18 +26,6 @@ static void take(struct fact *fact, struct company_factor factor)
     fact->expected = factor.expected;
     fact->lots = factor.lots;
     fact->target = 1;
-}
-
-static int take_window(const struct facts_job *job, const struct company_view *view,
-                       const char *place, struct fact *fact, struct error *err)
-{
-    bool known = false, own_line = false;
-    int64_t from_ms = 0, to_ms = 0;
-    int rc = facts_window(job, place, &known, &from_ms, &to_ms, &own_line, err);
-    if (!rc && known)
-        take(fact,
-             company_of_window(view, own_line ? job->set->record->lot.line : "", from_ms, to_ms));
-    return rc;
 }
 
 /* A complaint that names its store only is on the route that serves it. */
@@ -38,35 +40,42 @@ static const char *route_of(const struct facts_job *job, const struct case_compl
     return "";
 }
 
-static int same_trade(const struct facts_job *job, int factor, const char *level)
+static const char *level_of(const struct facts_job *job, int factor, int i)
 {
-    int count = 0;
-    for (int i = 0; i < job->input->count; i++) {
-        const struct case_complaint *other = &job->input->complaints[i];
-        const char *name = factor == FACTOR_ROUTE ? route_of(job, other) : other->store;
-        count += strcmp(name, level) == 0;
-    }
-    return count;
+    const struct case_complaint *complaint = &job->input->complaints[i];
+    return factor == FACTOR_ROUTE ? route_of(job, complaint) : complaint->store;
 }
 
-static void take_trade(const struct facts_job *job, const struct company_view *view, int fact,
-                       int factor)
+static int work_window(const struct facts_job *job, const struct company_view *view,
+                       const char *place, struct company_factor *ret, struct error *err)
 {
-    const char *last = "";
-    struct company_factor kept = {0};
-    for (int i = 0; i < job->input->count; i++) {
-        const struct case_complaint *complaint = &job->input->complaints[i];
-        const char *level = factor == FACTOR_ROUTE ? route_of(job, complaint) : complaint->store;
-        if (!*level)
-            continue;
-        if (strcmp(level, last) != 0)
-            kept = company_of_trade(view, factor, level, same_trade(job, factor, level));
-        last = level;
-        take(fact_set_at(job->set, fact, i), kept);
-    }
+    bool known = false, own_line = false;
+    int64_t from_ms = 0, to_ms = 0;
+    int rc = facts_window(job, place, &known, &from_ms, &to_ms, &own_line, err);
+    *ret = (struct company_factor){0};
+    if (!rc && known)
+        *ret = company_of_window(view, own_line ? job->set->record->lot.line : "", from_ms, to_ms);
+    return rc;
 }
 
-int facts_company(const struct facts_job *job, struct error *err)
+static struct company_factor work_trade(const struct facts_job *job,
+                                        const struct company_view *view, int factor, int i,
+                                        const struct company_factor *so_far)
+{
+    const char *level = level_of(job, factor, i);
+    int own = 0;
+    if (!*level)
+        return (struct company_factor){0};
+    for (int k = 0; k < job->input->count; k++) {
+        bool same = strcmp(level_of(job, factor, k), level) == 0;
+        if (same && k < i)
+            return so_far[k];
+        own += same;
+    }
+    return company_of_trade(view, factor, level, own);
+}
+
+static int work_all(const struct facts_job *job, struct kept *kept, struct error *err)
 {
     const struct rules *rules = job->source->rules;
     struct company_view *view;
@@ -77,15 +86,67 @@ int facts_company(const struct facts_job *job, struct error *err)
         return rc;
     for (int f = 0; !rc && f < rules->fact_count; f++) {
         const struct fact_name *name = &rules->facts[f].name;
-        if (name->kind != FACT_COMPANY)
+        struct company_factor *at = &kept->factors[kept->count];
+        if (!facts_wanted(job, f, FACT_COMPANY))
             continue;
+        if (name->per_complaint) {
+            for (int i = 0; i < job->input->count; i++)
+                at[i] = work_trade(job, view, name->code, i, at);
+            kept->count += job->input->count;
+            continue;
+        }
         if (name->code == FACTOR_WINDOW)
-            rc = take_window(job, view, name->place, fact_set_at(job->set, f, 0), err);
-        else if (name->per_complaint)
-            take_trade(job, view, f, name->code);
+            rc = work_window(job, view, name->place, at, err);
         else
-            take(fact_set_at(job->set, f, 0), company_of_factor(view, name->code));
+            *at = company_of_factor(view, name->code);
+        kept->count++;
     }
     company_view_close(view);
+    return rc;
+}
+
+static struct cache_key key_of(const struct facts_job *job)
+{
+    /* the same lot at the same instant with other callers' stores is another case */
+    uint64_t callers = 0;
+    for (int i = 0; i < job->input->count; i++)
+        callers = cache_hash(cache_hash(callers, job->input->complaints[i].store),
+                             job->input->complaints[i].route);
+    return (struct cache_key){(uint64_t)job->set->record->lot.lot_id * 4 +
+                                  (uint64_t)job->input->symptom,
+                              (uint64_t)job->input->as_of_ms, callers};
+}
+
+int facts_company(const struct facts_job *job, struct error *err)
+{
+    const struct rules *rules = job->source->rules;
+    struct cache_key key = key_of(job);
+    int64_t stamp;
+    int rc =
+        company_stamp(job->source->company, job->store, rules, job->input->symptom,
+                      job->set->record, job->input->as_of_ms, job->records_serial, &stamp, err);
+    if (rc)
+        return rc;
+    struct kept *kept = cache_get(job->source->companies, key, stamp);
+    if (!kept) {
+        size_t most = 0;
+        for (int f = 0; f < rules->fact_count; f++)
+            if (facts_wanted(job, f, FACT_COMPANY))
+                most += rules->facts[f].name.per_complaint ? (size_t)job->input->count : 1;
+        kept = xcalloc(1, sizeof *kept + most * sizeof kept->factors[0]);
+        cached_init(&kept->cached, destroy);
+        rc = work_all(job, kept, err);
+        if (!rc)
+            cache_put(job->source->companies, key, stamp, kept);
+    }
+    int at = 0;
+    for (int f = 0; !rc && f < rules->fact_count; f++) {
+        if (!facts_wanted(job, f, FACT_COMPANY))
+            continue;
+        int count = rules->facts[f].name.per_complaint ? job->input->count : 1;
+        for (int i = 0; i < count; i++)
+            take(fact_set_at(job->set, f, i), kept->factors[at++]);
+    }
+    cached_unref(kept);
     return rc;
 }

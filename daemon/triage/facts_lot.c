@@ -214,9 +214,9 @@ int facts_lot(const struct facts_job *job, struct error *err)
         return rc;
     for (int f = 0; f < rules->fact_count; f++) {
         const struct fact_name *name = &rules->facts[f].name;
-        if (name->kind == FACT_QUANTITY)
+        if (facts_wanted(job, f, FACT_QUANTITY))
             take_quantity(job, name, baseline, fact_set_at(job->set, f, 0));
-        else if (name->kind == FACT_LOT)
+        else if (facts_wanted(job, f, FACT_LOT))
             take_lot(job, name, fact_set_at(job->set, f, 0));
     }
     cached_unref((void *)baseline);

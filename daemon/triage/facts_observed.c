@@ -94,7 +94,7 @@ void facts_observed(const struct facts_job *job)
 {
     const struct rules *rules = job->source->rules;
     for (int f = 0; f < rules->fact_count; f++)
-        if (rules->facts[f].name.kind == FACT_OBSERVATION)
+        if (facts_wanted(job, f, FACT_OBSERVATION))
             for (int i = 0; i < job->input->count; i++)
                 take_one(job, &rules->facts[f].name, i, fact_set_at(job->set, f, i));
 }

@@ -7,6 +7,7 @@
 #include <string.h>
 
 enum {
+    LOG_BLOCK_DAYS = 28,
     LOG_BEFORE_DAYS = 90,
     FILTER_BEFORE_DAYS = 400,
     LOG_AFTER_DAYS = 8,
@@ -21,7 +22,8 @@ struct entry {
     bool own_line; /* rather than of no line */
 };
 
-/* One place's entries of one quantity around a day, for one line. */
+/* One place's entries of one quantity for one line, around a block of days: one series serves all
+ * lots packed in it. */
 struct log_series {
     struct cached cached;
     struct entry *entries; /* by time */
@@ -47,20 +49,21 @@ static int log_get(const struct facts_job *job, const char *place, const char *q
                    const struct log_series **ret, struct error *err)
 {
     const char *line = job->set->record->lot.line;
+    int32_t block = job->packed_day / LOG_BLOCK_DAYS;
     struct cache_key key = {cache_hash(cache_hash(0, place), quantity), cache_hash(0, line),
-                            (uint64_t)job->packed_day};
+                            (uint64_t)(int64_t)block};
     struct log_series *log = cache_get(job->source->logs, key, job->records_serial);
     if (log) {
         *ret = log;
         return 0;
     }
-    int64_t day_ms = tz_day_start_ms(job->source->tz, job->packed_day);
+    int64_t from_ms = tz_day_start_ms(job->source->tz, block * LOG_BLOCK_DAYS);
     int days = strcmp(quantity, "filter_changed") == 0 ? FILTER_BEFORE_DAYS : LOG_BEFORE_DAYS;
     log = xcalloc(1, sizeof *log);
     cached_init(&log->cached, destroy_log);
-    int rc =
-        evidence_plantlog(job->store, place, quantity, line, day_ms - (int64_t)days * WHEN_DAY_MS,
-                          day_ms + LOG_AFTER_DAYS * WHEN_DAY_MS, take_entry, log, err);
+    int rc = evidence_plantlog(
+        job->store, place, quantity, line, from_ms - (int64_t)days * WHEN_DAY_MS,
+        from_ms + (LOG_BLOCK_DAYS + LOG_AFTER_DAYS) * WHEN_DAY_MS, take_entry, log, err);
     if (rc) {
         cached_unref(log);
         return rc;
@@ -99,7 +102,9 @@ static void take_z(const struct log_series *log, int until, const char *quantity
 {
     double values[256];
     int count = 0;
-    for (int i = until - 1; i >= 0 && count < 256; i--)
+    for (int i = until - 1; i >= 0 && count < 256 &&
+                            log->entries[i].at_ms >= fact->at_ms - LOG_BEFORE_DAYS * WHEN_DAY_MS;
+         i--)
         values[count++] = scale(quantity, log->entries[i].value);
     if (count < FACTS_BASELINE_LEAST)
         return;
@@ -150,7 +155,8 @@ static void take_cleaned(const struct facts_job *job, const struct log_series *l
     double gap_h[128];
     int64_t last = WHEN_UNKNOWN_MS, earlier = WHEN_UNKNOWN_MS;
     for (int i = 0; i < until; i++) {
-        if (log->entries[i].value < 0.5)
+        if (log->entries[i].value < 0.5 ||
+            log->entries[i].at_ms < packed - LOG_BEFORE_DAYS * WHEN_DAY_MS)
             continue;
         earlier = last;
         last = log->entries[i].at_ms;
@@ -225,7 +231,7 @@ int facts_place(const struct facts_job *job, struct error *err)
     const struct rules *rules = job->source->rules;
     int rc = 0;
     for (int f = 0; !rc && f < rules->fact_count; f++)
-        if (rules->facts[f].name.kind == FACT_PLACE)
+        if (facts_wanted(job, f, FACT_PLACE))
             rc = take_place(job, &rules->facts[f].name, fact_set_at(job->set, f, 0), err);
     return rc;
 }

@@ -203,7 +203,9 @@ static void dose_from_weighed(struct build *build)
     struct lot_record *record = build->record;
     static const struct {
         const char *weighed, *dose;
-    } PAIRS[] = {{"inhibitor_kg", "inhibitor_pct_flour"}, {"acid_kg", "acid_pct_flour"}};
+    } PAIRS[] = {{"inhibitor_kg", "inhibitor_weighed_pct_flour"},
+                 {"inhibitor_kg", "inhibitor_pct_flour"},
+                 {"acid_kg", "acid_pct_flour"}};
     for (size_t p = 0; p < sizeof PAIRS / sizeof PAIRS[0]; p++) {
         const struct lot_series *weighed = lot_record_series(record, PAIRS[p].weighed);
         bool fresh = false;
@@ -258,6 +260,17 @@ static void destroy(struct cached *cached)
     free(record);
 }
 
+/* What is compared with the recipe's dose has its target. */
+static void share_targets(struct lot_record *record)
+{
+    static const char *const SAME[] = {"inhibitor_weighed_pct_flour", "inhibitor_active_pct_flour"};
+    const struct lot_series *dose = lot_record_series(record, "inhibitor_pct_flour");
+    for (int i = 0; dose && i < record->series_count; i++)
+        for (size_t k = 0; k < sizeof SAME / sizeof SAME[0]; k++)
+            if (strcmp(record->series[i].quantity, SAME[k]) == 0 && isnan(record->series[i].target))
+                record->series[i].target = dose->target;
+}
+
 static int read_record(struct store *store, int64_t lot_id, struct build *build, struct error *err)
 {
     struct lot_record *record = build->record;
@@ -272,9 +285,10 @@ static int read_record(struct store *store, int64_t lot_id, struct build *build,
     dosing->build = build;
     rc = evidence_uses(store, lot_id, take_use, dosing, err);
     if (!rc) {
+        dose_from_weighed(build); /* mix by mix: tells more than a lot's total */
         dose_all(dosing);
-        dose_from_weighed(build);
         rc = evidence_targets(store, record->lot.product_id, take_target, build, err);
+        share_targets(record);
     }
     free(dosing);
     if (!rc)

@@ -192,6 +192,33 @@ static void check_whole(struct rules_check *check, const char *dir)
     }
 }
 
+static void look_at(struct rules *rules, int fact, unsigned symptoms)
+{
+    if (fact >= 0)
+        rules->facts[fact].symptoms |= symptoms;
+}
+
+/* Facts that no cause of a symptom looks at are not gathered for its cases. */
+static void mark_symptoms(struct rules *rules)
+{
+    for (int c = 0; c < rules->cause_count; c++) {
+        const struct rule_cause *cause = &rules->causes[c];
+        unsigned of_cause = 0;
+        for (int s = 0; s < SYMPTOMS; s++)
+            of_cause |= cause->prior[s] > 0 ? 1u << s : 0;
+        for (int e = 0; e < cause->evidence_count; e++) {
+            unsigned symptoms = cause->evidence[e].symptoms & of_cause;
+            look_at(rules, cause->evidence[e].fact, symptoms);
+            look_at(rules, cause->evidence[e].when.fact, symptoms);
+            look_at(rules, cause->evidence[e].unless.fact, symptoms);
+        }
+    }
+    for (int i = 0; i < rules->ask_count; i++) {
+        look_at(rules, rules->asks[i].fact, rules->asks[i].symptoms);
+        look_at(rules, rules->asks[i].when.fact, rules->asks[i].symptoms);
+    }
+}
+
 static void finish_hash(EVP_MD_CTX *hash, char out[80])
 {
     unsigned char digest[EVP_MAX_MD_SIZE];
@@ -233,6 +260,7 @@ int rules_load(const char *dir, struct rules **ret, struct error *errors, size_t
         rules_unref(rules);
         return ERROR_INVALID;
     }
+    mark_symptoms(rules);
     *ret = rules;
     return 0;
 }

@@ -10,12 +10,11 @@
 #include "triage/vocabulary.h"
 #include <jansson.h>
 #include <stddef.h>
-#include <stdint.h>
 
 struct rule_fact {
     struct fact_name name;
     const json_t *change; /* of a model fact; borrowed from the rule file, NULL otherwise */
-    uint64_t change_hash;
+    unsigned symptoms;    /* bit 1 << symptom: whose causes or questions look at it */
     int slot; /* index among the facts of its kind of keeping: a lot's or a complaint's */
 };
 

@@ -1,7 +1,6 @@
 #include "triage/rules_check.h"
 #include "base/jsonx.h"
 #include "base/text.h"
-#include "triage/cache.h"
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -128,11 +127,8 @@ static int add_fact(struct rules *rules, const struct fact_name *name, const jso
             return i;
     }
     rules->facts = xrealloc(rules->facts, (size_t)(rules->fact_count + 1) * sizeof *rules->facts);
-    char *text = change ? json_dumps(change, JSON_COMPACT | JSON_SORT_KEYS) : NULL;
-    rules->facts[rules->fact_count] =
-        (struct rule_fact){*name, change, cache_hash(0, text ? text : ""),
-                           name->per_complaint ? rules->complaint_slots++ : rules->lot_slots++};
-    free(text);
+    rules->facts[rules->fact_count] = (struct rule_fact){
+        *name, change, 0, name->per_complaint ? rules->complaint_slots++ : rules->lot_slots++};
     return rules->fact_count++;
 }
 

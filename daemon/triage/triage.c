@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { LOT_CACHE = 2048, BASELINE_CACHE = 512, LOG_CACHE = 4096, PREDICTION_CACHE = 4096 };
+enum { LOT_CACHE = 1024, BASELINE_CACHE = 2048, LOG_CACHE = 4096, RESULT_CACHE = 4096 };
 enum { FAULTS_SHOWN = 200, DESK_QUESTIONS = 5, ALL_QUESTIONS = 20 };
 
 static int load_rules(struct triage *triage, const char *rules_dir,
@@ -48,7 +48,8 @@ int triage_new(const char *rules_dir, const struct tz *tz,
                                            .lots = cache_new(LOT_CACHE),
                                            .baselines = cache_new(BASELINE_CACHE),
                                            .logs = cache_new(LOG_CACHE),
-                                           .predictions = cache_new(PREDICTION_CACHE),
+                                           .predictions = cache_new(RESULT_CACHE),
+                                           .companies = cache_new(RESULT_CACHE),
                                            .company = company_new()};
     *ret = triage;
     return 0;
@@ -66,6 +67,7 @@ void triage_unref(struct triage *triage)
         return;
     company_free(triage->source.company);
     cache_free(triage->source.predictions);
+    cache_free(triage->source.companies);
     cache_free(triage->source.logs);
     cache_free(triage->source.baselines);
     cache_free(triage->source.lots);

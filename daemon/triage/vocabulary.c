@@ -84,6 +84,7 @@ static const struct {
 } BUILT_IN[] = {
     {"inhibitor_kg", "kg", false},
     {"inhibitor_pct_flour", "%", false},
+    {"inhibitor_weighed_pct_flour", "%", false},
     {"inhibitor_active_pct_flour", "%", false},
     {"inhibitor_active_pct", "%", false},
     {"acid_kg", "kg", false},

@@ -66,8 +66,18 @@ static bool counts_cells(const char *quantity)
     return strstr(quantity, "_cfu") || strstr(quantity, "_rlu");
 }
 
-static void set_number(struct flipping *flipping, int f, const struct fact *was, double value)
+static void restore(struct flipping *flipping)
 {
+    const struct fact_set *from = case_rank_facts(flipping->ranked);
+    size_t lot = (size_t)from->rules->lot_slots;
+    size_t complaints = (size_t)from->complaint_count * (size_t)from->rules->complaint_slots;
+    memcpy(flipping->facts.lot, from->lot, lot * sizeof *from->lot);
+    memcpy(flipping->facts.complaints, from->complaints, complaints * sizeof *from->complaints);
+}
+
+static void set_one(struct flipping *flipping, int f, double value)
+{
+    const struct fact *was = fact_set_at(case_rank_facts(flipping->ranked), f, 0);
     struct fact *fact = fact_set_at(&flipping->facts, f, 0);
     const struct fact_name *name = &flipping->triage->rules->facts[f].name;
     bool logged = name->kind == FACT_PLACE && counts_cells(name->quantity);
@@ -79,11 +89,24 @@ static void set_number(struct flipping *flipping, int f, const struct fact *was,
     fact->z = ((logged ? log1p(fmax(value, 0)) : value) - usual) / spread;
 }
 
-static int place_with(struct flipping *flipping, int f, const struct fact *was, double value)
+/* Another name for the same record: the least and the most of a quantity, the last entry and the
+ * peak of a place's. */
+static bool same_record(const struct fact_name *a, const struct fact_name *b)
 {
-    set_number(flipping, f, was, value);
+    return a->kind == b->kind && (a->kind == FACT_QUANTITY || a->kind == FACT_PLACE) &&
+           strcmp(a->place, b->place) == 0 && strcmp(a->quantity, b->quantity) == 0 &&
+           (a->kind == FACT_QUANTITY || (a->code <= PLACE_PEAK && b->code <= PLACE_PEAK));
+}
+
+static int place_with(struct flipping *flipping, int f, double value)
+{
+    const struct rules *rules = flipping->triage->rules;
+    for (int other = 0; other < rules->fact_count; other++)
+        if (other == f || (same_record(&rules->facts[f].name, &rules->facts[other].name) &&
+                           fact_set_at(&flipping->facts, other, 0)->known))
+            set_one(flipping, other, value);
     int place = place_now(flipping);
-    *fact_set_at(&flipping->facts, f, 0) = *was;
+    restore(flipping);
     return place;
 }
 
@@ -130,25 +153,25 @@ static json_t *flip_number(struct flipping *flipping, int f)
                 if (isnan(value) || value == was.value ||
                     (!isnan(best) && fabs(value - was.value) >= fabs(best - was.value)))
                     continue;
-                if (place_with(flipping, f, &was, value) != flipping->place)
+                if (place_with(flipping, f, value) != flipping->place)
                     best = value;
             }
         }
     double usual = isnan(was.target) ? was.usual : was.target;
-    if (isnan(best) && !isnan(usual) && place_with(flipping, f, &was, usual) != flipping->place)
+    if (isnan(best) && !isnan(usual) && place_with(flipping, f, usual) != flipping->place)
         best = usual;
     if (isnan(best))
         return NULL;
     double stays = was.value, moves = best;
     for (int i = 0; i < 10; i++) {
         double middle = (stays + moves) / 2;
-        if (place_with(flipping, f, &was, middle) != flipping->place)
+        if (place_with(flipping, f, middle) != flipping->place)
             moves = middle;
         else
             stays = middle;
     }
     return flip_json(flipping, f, case_number(was.value, 3), case_number(moves, 3),
-                     place_with(flipping, f, &was, moves));
+                     place_with(flipping, f, moves));
 }
 
 static json_t *flip_word(struct flipping *flipping, int f)
@@ -170,6 +193,7 @@ static json_t *flip_word(struct flipping *flipping, int f)
     return NULL;
 }
 
+/* A set of its own to play with. */
 static void copy_facts(const struct fact_set *from, struct fact_set *to)
 {
     size_t lot = (size_t)from->rules->lot_slots;
@@ -182,31 +206,76 @@ static void copy_facts(const struct fact_set *from, struct fact_set *to)
     memcpy(to->complaints, from->complaints, complaints * sizeof *to->complaints);
 }
 
+static bool said_before(const struct flipping *flipping, int f)
+{
+    const struct rules *rules = flipping->triage->rules;
+    for (int other = 0; other < rules->fact_count; other++) {
+        const struct fact_name *name = &rules->facts[other].name;
+        /* the plain name first, else the first that is known */
+        bool plainer = name->kind == FACT_QUANTITY
+                           ? name->part == PART_MEDIAN && rules->facts[f].name.part != PART_MEDIAN
+                           : other < f;
+        if (other != f && same_record(name, &rules->facts[f].name) && plainer &&
+            fact_set_at(&flipping->facts, other, 0)->known)
+            return true;
+    }
+    return false;
+}
+
 /* Facts that speak of any cause by a table or a curve; with several complaints only the lot's. */
 static bool can_flip(const struct flipping *flipping, int f)
 {
     const struct fact_name *name = &flipping->triage->rules->facts[f].name;
     return name->kind != FACT_COMPANY && name->kind != FACT_MODEL &&
            (!name->per_complaint || flipping->ranked->input.count == 1) &&
-           fact_set_at(&flipping->facts, f, 0)->known;
+           fact_set_at(&flipping->facts, f, 0)->known && !said_before(flipping, f);
+}
+
+struct flip_order {
+    int fact;
+    double weight;
+};
+
+static int by_weight(const void *a, const void *b)
+{
+    const struct flip_order *x = a, *y = b;
+    if (x->weight != y->weight)
+        return x->weight > y->weight ? -1 : 1;
+    return x->fact - y->fact;
+}
+
+/* What says most of the cause now is looked at first. */
+static double weight_of(const struct flipping *flipping, int f)
+{
+    const struct rank_cause *one =
+        &flipping->ranked->rank->causes[rank_find(flipping->ranked->rank, flipping->cause)];
+    double most = 0;
+    for (int i = 0; i < one->item_count; i++)
+        if (one->items[i].evidence->fact == f && !isnan(one->items[i].bits))
+            most = fmax(most, fabs(one->items[i].bits));
+    return most;
 }
 
 static json_t *flips_json(const struct triage *triage, const struct case_rank *ranked, int cause)
 {
     struct flipping flipping = {.triage = triage, .ranked = ranked, .cause = cause};
+    struct flip_order *order = xcalloc((size_t)triage->rules->fact_count + 1, sizeof *order);
     json_t *list = json_array();
+    int count = 0;
     copy_facts(case_rank_facts(ranked), &flipping.facts);
     flipping.place = place_now(&flipping);
-    for (int f = 0; f < triage->rules->fact_count; f++) {
-        if (!can_flip(&flipping, f))
-            continue;
+    for (int f = 0; f < triage->rules->fact_count; f++)
+        if (can_flip(&flipping, f))
+            order[count++] = (struct flip_order){f, weight_of(&flipping, f)};
+    qsort(order, (size_t)count, sizeof *order, by_weight);
+    for (int i = 0; i < count && json_array_size(list) < FLIPS_SHOWN; i++) {
+        int f = order[i].fact;
         json_t *flip = triage->rules->facts[f].name.words ? flip_word(&flipping, f)
                                                           : flip_number(&flipping, f);
-        if (flip && json_array_size(list) < FLIPS_SHOWN)
+        if (flip)
             json_array_append_new(list, flip);
-        else
-            json_decref(flip);
     }
+    free(order);
     fact_set_clear(&flipping.facts);
     return list;
 }

@@ -1,0 +1,118 @@
+/* Company evidence on a small plant: what is counted, what is expected, as of when. */
+#include "fixture.h"
+#include "stats/shrink.h"
+
+static struct company_factor factor_of(struct fixture *f, struct company *company,
+                                       const struct rules *rules, struct cache *lots,
+                                       int64_t lot_id, int64_t as_of_ms, int factor)
+{
+    struct error err = {0};
+    const struct lot_record *record;
+    struct company_view *view;
+    int64_t serial;
+    assert_int_equal(company_records_serial(f->store, &serial, &err), 0);
+    assert_int_equal(lot_record_get(lots, f->store, serial, lot_id, &record, &err), 0);
+    if (company_view_open(company, f->store, rules, SYMPTOM_MOLD, record, as_of_ms, serial, &view,
+                          &err))
+        fail_msg("%s", err.text);
+    struct company_factor found = company_of_factor(view, factor);
+    company_view_close(view);
+    lot_record_unref(record);
+    return found;
+}
+
+static void test_bits(void **state)
+{
+    (void)state;
+    /* negative binomial marginals: more than expected speaks for, as expected against */
+    assert_true(company_bits(10, 1) > 5);
+    assert_true(company_bits(1, 10) < -1);
+    assert_true(company_bits(0, 0.01) < 0 && company_bits(0, 0.01) > -0.1);
+    assert_near(company_bits(0, 0), 0, 1e-12);
+    for (int n = 2; n < 20; n++)
+        assert_true(company_bits(n + 1, 2) > company_bits(n, 2));
+    /* against the definition, by the negative binomial distribution of scipy.stats.nbinom:
+     * nbinom.pmf(5, 2, .4/(.4+1)) / nbinom.pmf(5, 8, 8/(8+1)), log2 */
+    double p = exp(lgamma(7) - lgamma(2) - lgamma(6) + 2 * log(.4 / 1.4) + 5 * log(1 / 1.4));
+    double q = exp(lgamma(13) - lgamma(8) - lgamma(6) + 8 * log(8.0 / 9) + 5 * log(1.0 / 9));
+    assert_near(company_bits(5, 1), log2(p / q), 1e-9);
+}
+
+static void test_counts(void **state)
+{
+    struct fixture f;
+    struct rules *rules = NULL;
+    struct error errors[8];
+    size_t count;
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 30);
+    fixture_file(&f, "causes/nk.json",
+                 "{\"id\":\"nk\",\"title\":\"n\",\"symptoms\":{\"mold\":1,\"off-odor\":1,"
+                 "\"staling\":1},\"background\":true}");
+    assert_int_equal(rules_load(f.rules, &rules, errors, 8, &count), 0);
+    struct cache *lots = cache_new(64);
+    struct company *company = company_new();
+    int64_t own = fixture_lot(12, 1, 2);
+    /* film lot F1-2 is used on line 1 from day 10 to 14 */
+    fixture_complain(&f, "mold", fixture_lot(10, 1, 0), AT(16, 10), "{}");
+    fixture_complain(&f, "mold", fixture_lot(11, 1, 1), AT(17, 10), "{}");
+    fixture_complain(&f, "mold", fixture_lot(13, 1, 1), AT(19, 10), "{}");
+    fixture_complain(&f, "mold", fixture_lot(12, 2, 1), AT(18, 10), "{}");
+    fixture_complain(&f, "staling", fixture_lot(13, 1, 3), AT(19, 10), "{}");
+    fixture_complain(&f, "mold", own, AT(18, 12), "{}");
+    fixture_complain(&f, "mold", own, AT(19, 12), "{}");
+    struct company_factor film = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_FILM);
+    assert_near(film.observed, 3, 1e-12);
+    assert_int_equal(film.lots, 5 * 4 - 1);
+    assert_true(film.expected > 0 && film.bits > 0);
+    struct company_factor line = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_LINE);
+    assert_near(line.observed, 3, 1e-12);
+    struct company_factor plant = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_PLANT);
+    assert_near(plant.observed, 4, 1e-12);
+    struct company_factor lot = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_LOT);
+    assert_near(lot.observed, 1, 1e-12); /* the case's first complaint is not company */
+    /* earlier, less was known: complaints received later do not count */
+    film = factor_of(&f, company, rules, lots, own, AT(18, 0), FACTOR_FILM);
+    assert_near(film.observed, 2, 1e-12);
+    /* less reporting time passed, less is expected */
+    struct company_factor later = factor_of(&f, company, rules, lots, own, AT(28, 0), FACTOR_FILM);
+    assert_true(later.expected > film.expected);
+    /* a new complaint is seen at once, although days are kept in memory */
+    fixture_complain(&f, "mold", fixture_lot(14, 1, 0), AT(19, 20), "{}");
+    film = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_FILM);
+    assert_near(film.observed, 4, 1e-12);
+    cache_free(lots);
+    company_free(company);
+    rules_unref(rules);
+    fixture_close(&f);
+}
+
+/* A lot moved to another case takes its complaint along. */
+static void test_recount(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    int64_t before, after;
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 3);
+    assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), 1, &err), 0);
+    assert_int_equal(company_days_serial(f.store, "mold", DAY0, DAY0 + 3, &before, &err), 0);
+    assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), -1, &err), 0);
+    assert_int_equal(company_days_serial(f.store, "mold", DAY0, DAY0 + 3, &after, &err), 0);
+    assert_true(after > before);
+    assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), -1, &err), 0); /* nothing there */
+    assert_int_equal(company_count(f.store, 9999, "mold", AT(4, 0), 1, &err), ERROR_NOT_FOUND);
+    fixture_close(&f);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_bits),
+        cmocka_unit_test(test_counts),
+        cmocka_unit_test(test_recount),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,267 @@
+/* Arithmetic of the ranking against published worked examples. */
+#include "fixture.h"
+
+/* E. T. Jaynes, "Probability Theory: The Logic of Science", 2003, ch. 4: machine A makes 1/3 bad
+ * widgets, B 1/6, prior odds 1:10; and a third hypothesis, C, 99 % bad, at 1e-6. Here a bad widget
+ * is a wet bag: bits of an item are log2 P(fact | cause), for complaints that stand alone
+ * (pool_exponent 1). */
+static const char MACHINE[] =
+    "{\"id\":\"%s\",\"title\":\"%s\",\"symptoms\":{\"mold\":%.17g%s},\"background\":true,"
+    "\"evidence\":[{\"fact\":\"wet_inside_bag\",\"table\":{\"yes\":%.17g,\"no\":%.17g},"
+    "\"because\":\"b\",\"source\":\"s\"}]}";
+
+static void machine(struct fixture *f, const char *id, double prior, double bad)
+{
+    char name[64], text[1024];
+    snprintf(name, sizeof name, "causes/%s.json", id);
+    snprintf(text, sizeof text, MACHINE, id, id, prior, ",\"off-odor\":1,\"staling\":1", log2(bad),
+             log2(1 - bad));
+    fixture_file(f, name, text);
+}
+
+static struct rules *rules_of(struct fixture *f)
+{
+    struct rules *rules = NULL;
+    struct error errors[16];
+    size_t count;
+    if (rules_load(f->rules, &rules, errors, 16, &count))
+        for (size_t i = 0; i < count && i < 16; i++)
+            fixture_print_fault(NULL, &errors[i]);
+    assert_int_equal(count, 0);
+    return rules;
+}
+
+static void rank_draws(const struct rules *rules, int bad, int good, struct rank *ret)
+{
+    struct fact_set facts;
+    double *priors = xcalloc((size_t)rules->cause_count, sizeof *priors);
+    fact_set_init(&facts, rules, bad + good);
+    for (int i = 0; i < bad + good; i++)
+        fact_set_word(fact_set_at(&facts, rules_fact(rules, "wet_inside_bag"), i),
+                      i < bad ? "yes" : "no");
+    rank_priors(rules, SYMPTOM_MOLD, NULL, priors);
+    rank_make(&facts, SYMPTOM_MOLD, priors, ret);
+    free(priors);
+    fact_set_clear(&facts);
+}
+
+static double decibels(const struct rules *rules, const struct rank *rank, const char *id)
+{
+    double p = rank->causes[rank_find(rank, rules_cause(rules, id))].probability, others = 0;
+    for (int i = 0; i < rank->count; i++)
+        if (rank->causes[i].cause != rules_cause(rules, id))
+            others += rank->causes[i].probability;
+    return 10 * log10(p / others);
+}
+
+static void test_two_machines(void **state)
+{
+    static const struct {
+        int bad, good;
+        double db;
+    } DRAWS[] = {{5, 0, 5.051500}, {10, 0, 20.103000}, {3, 2, -2.907300},
+                 {5, 5, .205999},  {20, 9, 41.484098}, {0, 10, -19.691001}};
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    fixture_file(&f, "ranking.json", "{\"pool_exponent\":1}");
+    machine(&f, "a", 1, 1.0 / 3);
+    machine(&f, "b", 10, 1.0 / 6);
+    struct rules *rules = rules_of(&f);
+    for (size_t i = 0; i < sizeof DRAWS / sizeof DRAWS[0]; i++) {
+        struct rank rank;
+        rank_draws(rules, DRAWS[i].bad, DRAWS[i].good, &rank);
+        assert_near(decibels(rules, &rank, "a"), DRAWS[i].db, 1e-5);
+        rank_free(&rank);
+    }
+    rules_unref(rules);
+    fixture_close(&f);
+}
+
+static void test_third_machine(void **state)
+{
+    static const struct {
+        int bad;
+        double a, b, c;
+    } DRAWS[] = {{0, -10.0000, 10.0000, -60.0000},  {1, -6.9897, 6.9896, -52.6400},
+                 {5, 5.0163, -5.0625, -27.1292},    {10, 2.2388, -22.1100, -2.3526},
+                 {15, -21.3274, -56.5138, 21.3261}, {20, -44.9652, -95.1714, 44.9652}};
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    fixture_file(&f, "ranking.json", "{\"pool_exponent\":1}");
+    machine(&f, "a", (1 - 1e-6) / 11, 1.0 / 3);
+    machine(&f, "b", (1 - 1e-6) * 10 / 11, 1.0 / 6);
+    machine(&f, "c", 1e-6, .99);
+    struct rules *rules = rules_of(&f);
+    for (size_t i = 0; i < sizeof DRAWS / sizeof DRAWS[0]; i++) {
+        struct rank rank;
+        rank_draws(rules, DRAWS[i].bad, 0, &rank);
+        assert_near(decibels(rules, &rank, "a"), DRAWS[i].a, 6e-5);
+        assert_near(decibels(rules, &rank, "b"), DRAWS[i].b, 6e-5);
+        assert_near(decibels(rules, &rank, "c"), DRAWS[i].c, 6e-5);
+        rank_free(&rank);
+    }
+    rules_unref(rules);
+    fixture_close(&f);
+}
+
+/* Naive Bayes over three causes and four clues, the fourth missing: skipped, not "no". Posterior
+ * .198019802 .668316832 .133663366 (computed with two engines). */
+static void clue(struct text_buffer *text, const char *fact, const char *word, double p)
+{
+    text_appendf(text,
+                 "%s{\"fact\":\"%s\",\"table\":{\"%s\":%.17g},\"because\":\"b\",\"source\":\"s\"}",
+                 strstr(text->data, "because") ? "," : "", fact, word, log2(p));
+}
+
+static void test_missing_clue(void **state)
+{
+    static const double PRIOR[] = {.5, .3, .2};
+    static const double CLUES[4][3] = {{.8, .3, .1}, {.2, .6, .3}, {.1, .5, .9}, {.9, .01, .5}};
+    static const double POSTERIOR[] = {.198019802, .668316832, .133663366};
+    static const char *const IDS[] = {"a", "b", "c"};
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    for (int c = 0; c < 3; c++) {
+        struct text_buffer text = {0};
+        char name[32];
+        snprintf(name, sizeof name, "causes/%s.json", IDS[c]);
+        text_appendf(&text,
+                     "{\"id\":\"%s\",\"title\":\"t\",\"symptoms\":{\"mold\":%g,\"off-odor\":1,"
+                     "\"staling\":1},\"background\":true,\"evidence\":[",
+                     IDS[c], PRIOR[c]);
+        clue(&text, "where", "side", CLUES[0][c]);
+        clue(&text, "colour", "black", CLUES[1][c]);
+        clue(&text, "wet_inside_bag", "yes", CLUES[2][c]);
+        clue(&text, "bag", "torn", CLUES[3][c]);
+        text_append(&text, "]}");
+        fixture_file(&f, name, text.data);
+        text_buffer_free(&text);
+    }
+    struct rules *rules = rules_of(&f);
+    struct fact_set facts;
+    struct rank rank;
+    double priors[3];
+    fact_set_init(&facts, rules, 1);
+    fact_set_word(fact_set_at(&facts, rules_fact(rules, "where"), 0), "side");
+    fact_set_word(fact_set_at(&facts, rules_fact(rules, "colour"), 0), "black");
+    fact_set_word(fact_set_at(&facts, rules_fact(rules, "wet_inside_bag"), 0), "yes");
+    rank_priors(rules, SYMPTOM_MOLD, NULL, priors);
+    rank_make(&facts, SYMPTOM_MOLD, priors, &rank);
+    double sum = 0;
+    for (int i = 0; i < 3; i++) {
+        assert_near(rank.causes[rank_find(&rank, rules_cause(rules, IDS[i]))].probability,
+                    POSTERIOR[i], 1e-9);
+        sum += rank.causes[i].probability;
+    }
+    assert_near(sum, 1, 1e-12);
+    assert_string_equal(rules->causes[rank.causes[0].cause].id, "b");
+    rank_free(&rank);
+    fact_set_clear(&facts);
+    rules_unref(rules);
+    fixture_close(&f);
+}
+
+/* One of a group speaks, the strongest; several complaints are pooled by n^exponent; guards. */
+static void test_groups_pool_guards(void **state)
+{
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    fixture_file(
+        &f, "causes/a.json",
+        "{\"id\":\"a\",\"title\":\"t\",\"symptoms\":{\"mold\":1},\"evidence\":["
+        "{\"fact\":\"crumb_ph\",\"as\":\"value\",\"curve\":[[5,0],[6,1]],\"group\":\"g\","
+        "\"because\":\"b\",\"source\":\"s\"},"
+        "{\"fact\":\"crumb_ph\",\"as\":\"ratio\",\"curve\":[[1,0],[2,-8]],\"group\":\"g\","
+        "\"because\":\"b\",\"source\":\"s\"},"
+        "{\"fact\":\"where\",\"table\":{\"side\":2,\"*\":-0.5},\"because\":\"b\",\"source\":\"s\"},"
+        "{\"fact\":\"bag\",\"table\":{\"torn\":1},\"when\":{\"fact\":\"where\",\"in\":[\"side\"]},"
+        "\"because\":\"b\",\"source\":\"s\"},"
+        "{\"fact\":\"bag\",\"table\":{\"torn\":4},\"unless\":{\"fact\":\"crumb_ph\",\"from\":5},"
+        "\"because\":\"b\",\"source\":\"s\"}]}");
+    fixture_file(&f, "causes/nk.json",
+                 "{\"id\":\"nk\",\"title\":\"n\",\"symptoms\":{\"mold\":1,\"off-odor\":1,"
+                 "\"staling\":1},\"background\":true}");
+    struct rules *rules = rules_of(&f);
+    struct fact_set facts;
+    struct rank rank;
+    double priors[2];
+    fact_set_init(&facts, rules, 4);
+    struct fact *ph = fact_set_at(&facts, rules_fact(rules, "crumb_ph"), 0);
+    fact_set_number(ph, 5.5);
+    ph->target = 5;
+    for (int i = 0; i < 4; i++)
+        fact_set_word(fact_set_at(&facts, rules_fact(rules, "where"), i), i < 2 ? "side" : "base");
+    fact_set_word(fact_set_at(&facts, rules_fact(rules, "bag"), 0), "torn");
+    fact_set_word(fact_set_at(&facts, rules_fact(rules, "bag"), 3), "torn");
+    rank_priors(rules, SYMPTOM_MOLD, NULL, priors);
+    rank_make(&facts, SYMPTOM_MOLD, priors, &rank);
+    const struct rank_cause *a = &rank.causes[rank_find(&rank, rules_cause(rules, "a"))];
+    assert_near(a->items[0].bits, 0.5, 1e-12);
+    assert_false(a->items[0].counted);
+    assert_near(a->items[1].bits, -0.8, 1e-12);
+    assert_true(a->items[1].counted);
+    assert_near(a->items[2].bits, (2 + 2 - 0.5 - 0.5) / 4 * sqrt(4), 1e-12);
+    assert_near(a->items[3].bits, 1, 1e-12); /* the second torn bag has no mold on the side */
+    assert_true(isnan(a->items[4].bits));
+    assert_near(a->bits, -0.8 + 1.5 + 1, 1e-12);
+    rank_free(&rank);
+    fact_set_clear(&facts);
+    rules_unref(rules);
+    fixture_close(&f);
+}
+
+/* Verdicts add to the shipped weights: Dirichlet prior (5,3,2)/10 x weight 10 and counts 7 2 1 give
+ * means .6 .25 .15 (conjugate updating, computed). */
+static void test_priors(void **state)
+{
+    static const double VERDICTS[] = {7, 2, 1}, MEANS[] = {.6, .25, .15};
+    struct fixture f;
+    double priors[3];
+    (void)state;
+    fixture_open(&f);
+    fixture_file(&f, "ranking.json", "{\"prior_weight\":10}");
+    machine(&f, "a", 5, .5);
+    machine(&f, "b", 3, .5);
+    machine(&f, "c", 2, .5);
+    struct rules *rules = rules_of(&f);
+    rank_priors(rules, SYMPTOM_MOLD, VERDICTS, priors);
+    for (int i = 0; i < 3; i++)
+        assert_near(priors[i], MEANS[i], 1e-12);
+    rank_priors(rules, SYMPTOM_STALING, NULL, priors);
+    assert_near(priors[0], 1.0 / 3, 1e-12);
+    rules_unref(rules);
+    fixture_close(&f);
+}
+
+/* Far-apart weights neither overflow nor vanish. */
+static void test_extremes(void **state)
+{
+    struct fixture f;
+    struct rank rank;
+    (void)state;
+    fixture_open(&f);
+    fixture_file(&f, "ranking.json", "{\"pool_exponent\":1}");
+    machine(&f, "a", 1, .999);
+    machine(&f, "b", 1, .001);
+    struct rules *rules = rules_of(&f);
+    rank_draws(rules, 400, 0, &rank);
+    assert_near(rank.causes[0].probability, 1, 1e-12);
+    assert_true(rank.causes[1].probability >= 0);
+    rank_free(&rank);
+    rules_unref(rules);
+    fixture_close(&f);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_two_machines), cmocka_unit_test(test_third_machine),
+        cmocka_unit_test(test_missing_clue), cmocka_unit_test(test_groups_pool_guards),
+        cmocka_unit_test(test_priors),       cmocka_unit_test(test_extremes),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
