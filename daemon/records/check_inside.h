@@ -70,7 +70,7 @@ bool check_take_value(struct check *check, const struct check_input *in, struct 
 bool check_take_measured(struct check *check, const struct check_input *in,
                          const struct catalogue_quantity *quantity, double *ret);
 
-/* ---- helpers ---- */
+/* ---- for each other ---- */
 
 /* A number in a text column (a lot called 4711) becomes its digits. */
 bool check_as_text(struct check *check, const struct check_input *in);
