@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "records/stage.h"
 #include "store/case_work.h"
+#include "store/company_count.h"
 #include "store/record_find.h"
 #include "store/record_write.h"
 #include <stdio.h>
@@ -139,6 +140,8 @@ static int apply_rows(struct slice *s, struct error *err)
     } else {
         rc = 0;
     }
+    if (!rc && records)
+        rc = company_records_changed(s->store, err); /* dates the rankers' caches */
     return rc ? rc : load_file_progress(s->store, &s->file, err);
 }
 

@@ -255,6 +255,8 @@ static void care(struct background *bg, struct setup *setup, struct store *store
     sessions_expire(bg->app->sessions, now_ms);
     int rc = writer_run(bg->app->writer, purge, bg, &err);
     if (!rc)
+        rc = load_continue(bg->app->writer, bg->app->state_dir, &err);
+    if (!rc)
         rc = digest_if_due(bg, setup, store, &err);
     if (rc)
         log_write(&bg->app->log, LOG_LEVEL_ERROR, "housekeeping failed why=\"%s\"", err.text);
