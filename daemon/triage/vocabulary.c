@@ -396,6 +396,7 @@ static bool parse_place(const struct vocabulary *v, const char *name, struct fac
 static bool parse_quantity(const struct vocabulary *v, const char *name, struct fact_name *ret)
 {
     snprintf(ret->quantity, sizeof ret->quantity, "%s", name);
+    ret->place[0] = '\0'; /* it may look like a place's until its dot is read */
     ret->kind = FACT_QUANTITY;
     ret->part = PART_MEDIAN;
     char *suffix = strchr(ret->quantity, '.');
