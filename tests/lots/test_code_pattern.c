@@ -1,0 +1,220 @@
+#include "check.h"
+
+#include "lots/code_pattern.h"
+#include <stdio.h>
+#include <string.h>
+
+static const struct code_pattern_rule PLAIN = {
+    .plant = "",
+    .name = "plain",
+    .expression =
+        "L ?(?<line>[1-3]) ?(?<y>[0-9])(?<doy>[0-9]{3}) ?(?<shift>[ABC])(?<hhmm>[0-9]{4})",
+    .code = "L{line} {y}{doy} {shift}{hhmm}",
+    .effective_from = WHEN_UNKNOWN_DAY,
+    .effective_to = WHEN_UNKNOWN_DAY,
+    .max_age_days = 400};
+
+static int32_t day(const char *text)
+{
+    int32_t ret = WHEN_UNKNOWN_DAY;
+    assert_int_equal(day_parse(text, &ret, NULL), 0);
+    return ret;
+}
+
+static struct code_pattern *make(const struct code_pattern_rule *rule)
+{
+    struct code_pattern *p = NULL;
+    struct error err = {0};
+    if (code_pattern_new(rule, &p, &err) < 0)
+        fail_msg("%s", err.text);
+    return p;
+}
+
+static void line_day_and_time(void **state)
+{
+    (void)state;
+    struct code_pattern *p = make(&PLAIN);
+    struct code_pattern_reading got;
+    static const char *const TEXTS[] = {"L2 6321 B0412", "L26321B0412", "L2 6321B0412"};
+    for (size_t i = 0; i < COUNT_OF(TEXTS); i++) {
+        assert_int_equal(code_pattern_read(p, TEXTS[i], day("2026-11-20"), &got, NULL), 0);
+        assert_string_equal(got.line, "2");
+        assert_string_equal(got.shift, "B");
+        assert_string_equal(got.code, "L2 6321 B0412");
+        assert_string_equal(got.pattern, "plain");
+        assert_int_equal(got.day, day("2026-11-17"));
+        assert_int_equal(got.minute, 4 * 60 + 12);
+        assert_true(got.whole);
+    }
+    struct tz *tz = NULL;
+    assert_int_equal(tz_open("America/New_York", &tz, NULL), 0);
+    int64_t at = 0;
+    assert_int_equal(when_parse("2026-11-17T04:12:00-05:00", &at, NULL), 0);
+    assert_true(code_pattern_instant_ms(&got, tz) == at);
+    tz_close(tz);
+    code_pattern_free(p);
+}
+
+static void part_of_a_text(void **state)
+{
+    (void)state;
+    struct code_pattern *p = make(&PLAIN);
+    struct code_pattern_reading got;
+    const char *text = "ON THE BAG: L2 6321 B0412, 27 NOV";
+    assert_int_equal(code_pattern_read(p, text, day("2026-11-20"), &got, NULL), 0);
+    assert_false(got.whole);
+    assert_int_equal(got.from, 12);
+    assert_int_equal(got.to, 25);
+    /* not inside a longer word */
+    assert_int_equal(code_pattern_read(p, "XL26321B04125", day("2026-11-20"), &got, NULL),
+                     ERROR_NOT_FOUND);
+    code_pattern_free(p);
+}
+
+static void what_does_not_fit(void **state)
+{
+    (void)state;
+    struct code_pattern *p = make(&PLAIN);
+    struct code_pattern_reading got;
+    static const char *const TEXTS[] = {"",
+                                        "L4 6321 B0412", /* no such line */
+                                        "L2 6367 B0412", /* no such day */
+                                        "L2 6321 B2412", /* no such hour */
+                                        "L2 6321 B0460", /* no such minute */
+                                        "L2 6330 B0412", /* ten days ahead, so ten years old */
+                                        "L2 6321"};
+    for (size_t i = 0; i < COUNT_OF(TEXTS); i++)
+        assert_int_equal(code_pattern_read(p, TEXTS[i], day("2026-11-20"), &got, NULL),
+                         ERROR_NOT_FOUND);
+    code_pattern_free(p);
+}
+
+static void holds_from_a_date(void **state)
+{
+    (void)state;
+    struct code_pattern_rule rule = PLAIN;
+    struct code_pattern_reading got;
+    rule.effective_from = day("2026-11-18");
+    struct code_pattern *p = make(&rule);
+    assert_int_equal(code_pattern_read(p, "L2 6321 B0412", day("2026-11-20"), &got, NULL),
+                     ERROR_NOT_FOUND);
+    assert_int_equal(code_pattern_read(p, "L2 6322 B0412", day("2026-11-20"), &got, NULL), 0);
+    code_pattern_free(p);
+    rule = PLAIN;
+    rule.effective_to = day("2026-11-16");
+    p = make(&rule);
+    assert_int_equal(code_pattern_read(p, "L2 6321 B0412", day("2026-11-20"), &got, NULL),
+                     ERROR_NOT_FOUND);
+    code_pattern_free(p);
+}
+
+static void production_day_begins_in_the_morning(void **state)
+{
+    (void)state;
+    struct code_pattern_rule rule = PLAIN;
+    struct code_pattern_reading got;
+    rule.day_starts_min = 6 * 60;
+    struct code_pattern *p = make(&rule);
+    assert_int_equal(code_pattern_read(p, "L2 6321 C0412", day("2026-11-20"), &got, NULL), 0);
+    assert_int_equal(got.day, day("2026-11-17"));
+    assert_true(got.next_morning);
+    int64_t at = 0;
+    assert_int_equal(when_parse("2026-11-18T04:12:00Z", &at, NULL), 0);
+    assert_true(code_pattern_instant_ms(&got, NULL) == at);
+    code_pattern_free(p);
+}
+
+static void other_forms(void **state)
+{
+    (void)state;
+    struct code_pattern_reading got;
+    struct code_pattern_rule months = PLAIN;
+    months.expression =
+        "(?<plant>[A-Z]{2})(?<yy>[0-9]{2})(?<m>[A-M])(?<dd>[0-9]{2})(?<hh>[0-9]{2})";
+    months.month_letters = "ABCDEFGHJKLM"; /* no I */
+    months.code = NULL;
+    struct code_pattern *p = make(&months);
+    assert_int_equal(code_pattern_read(p, "HM26L1704", day("2026-11-20"), &got, NULL), 0);
+    assert_int_equal(got.day, day("2026-11-17"));
+    assert_int_equal(got.minute, 240);
+    assert_string_equal(got.plant, "HM");
+    assert_string_equal(got.code, "");
+    assert_int_equal(code_pattern_read(p, "HM26I1704", day("2026-11-20"), &got, NULL),
+                     ERROR_NOT_FOUND);
+    code_pattern_free(p);
+    struct code_pattern_rule best = PLAIN;
+    best.expression = "(?<mm>[0-9]{2})(?<dd>[0-9]{2})(?<product>[A-Z][0-9]{2})-(?<serial>[0-9]+)";
+    best.is_code_date = true;
+    best.max_age_days = 60;
+    best.code = "{mm}{dd}{product}-{serial}";
+    p = make(&best);
+    assert_int_equal(code_pattern_read(p, "1127W24-17", day("2026-11-20"), &got, NULL), 0);
+    assert_int_equal(got.day, day("2026-11-27"));
+    assert_true(got.is_code_date);
+    assert_string_equal(got.product, "W24");
+    assert_string_equal(got.serial, "17");
+    assert_int_equal(got.minute, -1);
+    code_pattern_free(p);
+}
+
+static void wrong_rules_are_refused(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *expression, *code, *letters, *field, *text;
+    } CASES[] = {
+        {"L(?<line>[1-3](?<doy>[0-9]{3})", NULL, NULL, "pattern", "parenthes"},
+        {"L(?<lane>[1-3])(?<doy>[0-9]{3})", NULL, NULL, "pattern", "no meaning"},
+        {"L(?<line>[1-3])", NULL, NULL, "pattern", "give a day"},
+        {"(?<doy>[0-9]{3})(?<dd>[0-9]{2})(?<m>[A-L])", NULL, NULL, "month_letters", "needs"},
+        {"(?<m>[A-L])(?<dd>[0-9]{2})", NULL, "ABC", "month_letters", "twelve"},
+        {"(?<doy>[0-9]{3})", "L{line}", NULL, "code", "has not"},
+        {"(?<doy>[0-9]{3})", "{doy", NULL, "code", "has not"},
+        {"(?<doy>\\C{3})", NULL, NULL, "pattern", ""},
+    };
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        struct code_pattern_rule rule = PLAIN;
+        struct code_pattern *p = NULL;
+        struct error err = {0};
+        rule.expression = CASES[i].expression;
+        rule.code = CASES[i].code;
+        rule.month_letters = CASES[i].letters;
+        assert_int_equal(code_pattern_new(&rule, &p, &err), ERROR_INVALID);
+        assert_string_equal(err.field, CASES[i].field);
+        assert_non_null(strstr(err.text, CASES[i].text));
+        assert_null(p);
+    }
+}
+
+/* An expression with exponential backtracking and a text made for it end in a moment. */
+static void bounded(void **state)
+{
+    (void)state;
+    struct code_pattern_rule rule = PLAIN;
+    struct code_pattern_reading got;
+    struct error err = {0};
+    rule.code = NULL;
+    rule.expression = "(?:(?:A+)+)+(?<doy>[0-9]{3})";
+    struct code_pattern *p = make(&rule);
+    assert_int_equal(code_pattern_read(p, "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA!",
+                                       day("2026-11-20"), &got, &err),
+                     ERROR_TOO_LARGE);
+    assert_non_null(strstr(err.text, "takes too long"));
+    code_pattern_free(p);
+    code_pattern_free(NULL);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(line_day_and_time),
+        cmocka_unit_test(part_of_a_text),
+        cmocka_unit_test(what_does_not_fit),
+        cmocka_unit_test(holds_from_a_date),
+        cmocka_unit_test(production_day_begins_in_the_morning),
+        cmocka_unit_test(other_forms),
+        cmocka_unit_test(wrong_rules_are_refused),
+        cmocka_unit_test(bounded),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

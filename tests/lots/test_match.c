@@ -1,0 +1,326 @@
+/* What the matcher understands and which lots it names, on one small invented plant. */
+#include "check.h"
+
+#include "lots/match.h"
+#include "store/db.h"
+#include "store/lot_find.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static struct world {
+    char folder[64];
+    struct store *store;
+    struct lot_matcher *matcher;
+    struct tz *tz;
+} world;
+
+static int64_t ms(const char *text)
+{
+    int64_t ret = 0;
+    assert_int_equal(when_parse(text, &ret, NULL), 0);
+    return ret;
+}
+
+static int32_t day(const char *text)
+{
+    int32_t ret = WHEN_UNKNOWN_DAY;
+    assert_int_equal(day_parse(text, &ret, NULL), 0);
+    return ret;
+}
+
+static void sql(const char *text)
+{
+    struct error err = {0};
+    if (db_exec(world.store, text, &err) < 0)
+        fail_msg("%s", err.text);
+}
+
+/* Three lines, three products, four lots a line and day from 30 October to 24 November 2026. */
+static void make_lots(void)
+{
+    static const int HOUR[] = {4, 9, 14, 20};
+    sql("BEGIN");
+    sql("INSERT INTO product VALUES(1,'W24','White Pan','pan-bread',10,680,'09520000000011'),"
+        "(2,'H24','Honey Oat','pan-bread',10,680,'9520000000028'),"
+        "(3,'B08','Buns','bun',9,480,NULL)");
+    int id = 0;
+    for (int32_t d = day("2026-10-30"); d <= day("2026-11-24"); d++)
+        for (int line = 1; line <= 3; line++)
+            for (int k = 0; k < 4; k++) {
+                char text[400], code[32], fold[32];
+                int product = line == 3 ? 3 : 1 + k % 2;
+                snprintf(code, sizeof code, "L%d 6%03d %c%02d%02d", line, day_of_year(d), "ABBC"[k],
+                         HOUR[k], 10 + line);
+                int64_t at = tz_instant_ms(world.tz, d, HOUR[k] * 60 + 10 + line);
+                snprintf(text, sizeof text,
+                         "INSERT INTO lot VALUES(%d,'%s','%s','',%d,'%d','',%lld,%lld,%lld,%lld,"
+                         "7000,%d)",
+                         ++id, code, lot_find_fold(code, fold, sizeof fold), product, line,
+                         (long long)at, (long long)at, (long long)at, (long long)at + 7200000,
+                         d + (product == 3 ? 9 : 10));
+                sql(text);
+                snprintf(text, sizeof text,
+                         "INSERT INTO dispatch(lot_id,route,store,at_ms,units) VALUES"
+                         "(%d,'R1','%04d',%lld,3500),(%d,'R2','%04d',%lld,3500)",
+                         id, 100 + k, (long long)at, id, 200 + k, (long long)at);
+                sql(text);
+            }
+    sql("COMMIT");
+}
+
+static int set_up(void **state)
+{
+    (void)state;
+    struct error err = {0};
+    strcpy(world.folder, "/tmp/oddloaf-match-XXXXXX");
+    if (!mkdtemp(world.folder) || store_open(world.folder, STORE_WRITE, &world.store, &err) < 0 ||
+        tz_open("America/New_York", &world.tz, &err) < 0 ||
+        lot_matcher_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", NULL, NULL, &world.matcher, &err))
+        return -1;
+    make_lots();
+    return 0;
+}
+
+static int tear_down(void **state)
+{
+    (void)state;
+    char command[96];
+    lot_matcher_free(world.matcher);
+    store_close(world.store);
+    tz_close(world.tz);
+    snprintf(command, sizeof command, "rm -r %s", world.folder);
+    return system(command); /* NOLINT: a test's own folder */
+}
+
+static struct lot_query query(const char *text)
+{
+    return (struct lot_query){.lot_text = text,
+                              .code_day = WHEN_UNKNOWN_DAY,
+                              .bought_day = WHEN_UNKNOWN_DAY,
+                              .found_day = WHEN_UNKNOWN_DAY,
+                              .received_ms = ms("2026-11-22T10:00:00-05:00"),
+                              .tz = world.tz};
+}
+
+static struct lot_match_result match(struct lot_query q)
+{
+    struct lot_match_result result;
+    struct error err = {0};
+    if (lot_match(world.matcher, world.store, &q, &result, &err) < 0)
+        fail_msg("%s", err.text);
+    return result;
+}
+
+static void exact_codes(void **state)
+{
+    (void)state;
+    static const char *const TEXTS[] = {"L2 6321 B0912", "l26321b0912", "LOT: L2 6321 B0912",
+                                        "Lot # L2-6321-B0912", " L2  6321 B0912."};
+    for (size_t i = 0; i < COUNT_OF(TEXTS); i++) {
+        struct lot_match_result r = match(query(TEXTS[i]));
+        assert_true(r.exact);
+        assert_string_equal(r.candidate[0].code, "L2 6321 B0912");
+        assert_true(r.candidate[0].weight > 0.95);
+        assert_true(r.candidate[0].weight < 1);
+        assert_int_equal(r.candidate[0].edits, 0);
+        assert_int_equal(r.settled_lot_id, r.candidate[0].lot_id);
+        assert_string_equal(r.parsed.line, "2");
+        assert_int_equal(r.parsed.day, day("2026-11-17"));
+        assert_int_equal(r.parsed.minute, 9 * 60 + 12);
+        assert_string_equal(r.parsed.code, "L2 6321 B0912");
+        assert_true(r.parsed.at_ms == ms("2026-11-17T09:12:00-05:00"));
+    }
+}
+
+static void misread_codes(void **state)
+{
+    (void)state;
+    static const char *const TEXTS[] = {"L2 632I B0912", "L2 6321 BO912", "L2 6321 80912",
+                                        "L2 6321 B0921", "L2 631 B0912",  "L2 63321 B0912",
+                                        "2 6321 B0912",  "L2 6321 0912",  "6321 B0912",
+                                        "LZ 6321 B0912", "L2 3621 B0912"};
+    for (size_t i = 0; i < COUNT_OF(TEXTS); i++) {
+        struct lot_query q = query(TEXTS[i]);
+        q.product = "H24";
+        q.code_day = day("2026-11-27"); /* without it, 631 may be any of ten days */
+        struct lot_match_result r = match(q);
+        assert_false(r.exact);
+        assert_true(r.count >= 1);
+        bool found = !strcmp(r.candidate[0].code, "L2 6321 B0912");
+        if (!found)
+            fail_msg("%s gives %s %.3f", TEXTS[i], r.candidate[0].code, r.candidate[0].weight);
+        assert_true(r.candidate[0].edits > 0);
+    }
+}
+
+/* A single misread character that happens to be another lot's right code must not be taken as that
+ * lot when product and code date say otherwise. */
+static void contradictions_lower_an_exact_hit(void **state)
+{
+    (void)state;
+    struct lot_query q = query("L2 6321 B0912"); /* a Honey Oat lot, best by 27 November */
+    double alone = match(q).candidate[0].weight;
+    q.product = "H24";
+    q.code_day = day("2026-11-27");
+    double agreed = match(q).candidate[0].weight;
+    assert_true(agreed >= alone * 0.999);
+    q.product = "W24";
+    q.code_day = day("2026-11-25");
+    struct lot_match_result r = match(q);
+    assert_true(r.exact);
+    double contradicted = 0;
+    for (size_t i = 0; i < r.count; i++)
+        if (!strcmp(r.candidate[i].code, "L2 6321 B0912"))
+            contradicted = r.candidate[i].weight;
+    assert_true(contradicted < 0.5);
+    assert_int_equal(r.settled_lot_id == r.candidate[0].lot_id, r.candidate[0].weight >= 0.95);
+}
+
+static void product_and_code_date_alone(void **state)
+{
+    (void)state;
+    struct lot_query q = query(NULL);
+    q.product = "W24";
+    q.code_day = day("2026-11-27");
+    struct lot_match_result r = match(q);
+    /* two lines, two lots each of that product and date */
+    assert_true(r.count >= 4);
+    double four = 0;
+    for (int i = 0; i < 4; i++) {
+        assert_int_equal(strncmp(r.candidate[i].code + 2, " 6321 ", 6), 0);
+        assert_int_equal(r.candidate[i].edits, -1);
+        four += r.candidate[i].weight;
+    }
+    assert_true(four > 0.8);
+    assert_false(r.exact);
+    assert_int_equal(r.settled_lot_id, 0);
+    q.store = "0102"; /* only the afternoon lots go there */
+    r = match(q);
+    assert_int_equal(strncmp(r.candidate[0].code + 2, " 6321 B14", 9), 0);
+    assert_int_equal(strncmp(r.candidate[1].code + 2, " 6321 B14", 9), 0);
+    assert_true(r.candidate[0].weight + r.candidate[1].weight > 0.7);
+}
+
+static void scanned_labels(void **state)
+{
+    (void)state;
+    struct lot_match_result r = match(query("(01)09520000000011(10)L16321A0411(17)261127"));
+    assert_string_equal(r.candidate[0].code, "L1 6321 A0411");
+    assert_true(r.candidate[0].weight > 0.99);
+    assert_string_equal(r.parsed.product, "W24");
+    assert_string_equal(r.parsed.gtin, "09520000000011");
+    assert_int_equal(r.parsed.code_day, day("2026-11-27"));
+    assert_true(r.parsed.scanned);
+    r = match(query("]C1010952000000001110L16321A0411\x1d"
+                    "17261127"));
+    assert_string_equal(r.candidate[0].code, "L1 6321 A0411");
+    r = match(query("https://example.com/01/09520000000011/10/L16321A0411"));
+    assert_string_equal(r.candidate[0].code, "L1 6321 A0411");
+    /* loaded with 13 digits, scanned with 14 */
+    r = match(query("(01)09520000000028(10)L16321B0911"));
+    assert_string_equal(r.parsed.product, "H24");
+    /* a mistyped GTIN does not cost us the lot */
+    r = match(query("(01)09520000000012(10)L16321A0411"));
+    assert_string_equal(r.candidate[0].code, "L1 6321 A0411");
+    assert_non_null(strstr(r.parsed.problem, "check digit"));
+    assert_false(r.parsed.scanned);
+    /* the number under the barcode, read out instead of the lot */
+    r = match(query("9520000000011"));
+    assert_string_equal(r.parsed.product, "W24");
+    assert_string_equal(r.parsed.text, "");
+    assert_true(r.count > 4);
+}
+
+static void dates_beside_the_code(void **state)
+{
+    (void)state;
+    struct lot_match_result r = match(query("L1 6321 A0411 best by Nov 27"));
+    assert_true(r.exact);
+    assert_int_equal(r.parsed.code_day, day("2026-11-27"));
+    r = match(query("BEST BY 11/27/26"));
+    assert_string_equal(r.parsed.text, "");
+    assert_int_equal(r.parsed.code_day, day("2026-11-27"));
+    assert_true(r.count >= 8);
+}
+
+static void nothing_to_go_by(void **state)
+{
+    (void)state;
+    struct lot_match_result r = match(query(""));
+    assert_int_equal(r.count, 0);
+    assert_true(r.none_weight == 1);
+    r = match(query("the blue one with the smiling loaf"));
+    assert_true(r.none_weight > 0.9);
+    assert_int_equal(r.settled_lot_id, 0);
+    struct lot_query q = query("L2 6321 B0912");
+    q.received_ms = ms("2026-10-01T10:00:00-05:00"); /* before any lot was packed */
+    r = match(q);
+    assert_int_equal(r.settled_lot_id, 0);
+}
+
+/* A well-formed code of a lot nobody loaded: likely none of ours, or one that differs little. */
+static void unrecorded_lots(void **state)
+{
+    (void)state;
+    sql("DELETE FROM dispatch WHERE lot_id IN (SELECT id FROM lot WHERE lot = 'L3 6320 B1413')");
+    sql("DELETE FROM lot WHERE lot = 'L3 6320 B1413'");
+    struct lot_match_result r = match(query("L3 6320 B1413"));
+    assert_false(r.exact);
+    assert_int_equal(r.settled_lot_id, 0);
+    assert_true(r.none_weight > 0.02);
+}
+
+static void the_same_answer_every_time(void **state)
+{
+    (void)state;
+    struct lot_query q = query("L2 6321");
+    q.product = "W24";
+    struct lot_match_result a = match(q), b = match(q);
+    assert_int_equal(a.count, b.count);
+    for (size_t i = 0; i < a.count; i++) {
+        assert_int_equal(a.candidate[i].lot_id, b.candidate[i].lot_id);
+        assert_true(a.candidate[i].weight == b.candidate[i].weight);
+    }
+    assert_int_equal(strncmp(a.candidate[0].code, "L2 6321", 7), 0);
+    assert_int_equal(strncmp(a.candidate[1].code, "L2 6321", 7), 0);
+}
+
+static void inside_a_transaction(void **state)
+{
+    (void)state;
+    assert_int_equal(store_begin(world.store, NULL), 0);
+    assert_true(match(query("L2 6321 B0912")).exact);
+    store_rollback(world.store);
+}
+
+static void folding(void **state)
+{
+    (void)state;
+    char out[16];
+    assert_string_equal(lot_find_fold("L2 6321 b0412", out, sizeof out), "L26321B0412");
+    assert_string_equal(lot_find_fold("--- / ", out, sizeof out), "");
+    assert_string_equal(lot_find_fold("\xc3\xa4"
+                                      "A",
+                                      out, sizeof out),
+                        "A");
+    assert_string_equal(lot_find_fold("12345678901234567890", out, sizeof out), "123456789012345");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(exact_codes),
+        cmocka_unit_test(misread_codes),
+        cmocka_unit_test(contradictions_lower_an_exact_hit),
+        cmocka_unit_test(product_and_code_date_alone),
+        cmocka_unit_test(scanned_labels),
+        cmocka_unit_test(dates_beside_the_code),
+        cmocka_unit_test(nothing_to_go_by),
+        cmocka_unit_test(unrecorded_lots),
+        cmocka_unit_test(the_same_answer_every_time),
+        cmocka_unit_test(inside_a_transaction),
+        cmocka_unit_test(folding),
+    };
+    return cmocka_run_group_tests(tests, set_up, tear_down);
+}
