@@ -204,6 +204,8 @@ static int start_store(struct daemon *d, struct error *err)
         return error_set(err, ERROR_IO, "cannot make %s: %s", d->app.state_dir, strerror(errno));
     int rc = writer_start(d->app.state_dir, queue, &d->app.writer, err);
     if (!rc)
+        rc = app_count_weeks(&d->app, err);
+    if (!rc)
         rc = load_resume(d->app.writer, d->app.state_dir, err);
     if (!rc)
         rc = readers_start(d->app.state_dir, (int)config_number(config, "readers"), queue,

@@ -1,86 +1,293 @@
 #include "patterns/effect.h"
+#include "base/text.h"
+#include "patterns/week_expect.h"
 #include "stats/poisson.h"
 #include "store/case_work.h"
 #include "store/pattern.h"
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+enum { DAYS_MOST = 2 * 366 };
+
+/* Reports that must be in before anything but "too early" is said of a difference not seen. */
+#define SHARE_COMPLETE 0.9
+/* A halving is what a corrective action is hoped to bring at least. */
+#define WORTH_IT 0.5
+
 struct side {
-    long complaints;
-    double units;
+    double complaints, units;
+    double exposure; /* units times the share of their complaints that are in */
+    double daily[DAYS_MOST], daily_exposure[DAYS_MOST];
 };
 
-struct scope {
+struct plan {
+    struct store *store;
+    const struct tz *tz;
     const struct action_row *action;
+    char cause[64]; /* the action's, or that of its place */
+    int64_t from_ms, at_ms, to_ms, now_ms;
+    int32_t first_day;
+    struct week_lag lag[WEEK_SYMPTOMS];
+    double weight[WEEK_SYMPTOMS]; /* of each symptom among the complaints looked at */
+    bool lag_known;
+};
+
+/* ---- counting ---- */
+
+static double share_in(const struct plan *p, int64_t packed_ms)
+{
+    int32_t monday = iso_week_monday(iso_week_of(tz_day(p->tz, packed_ms)));
+    double age = (double)(p->now_ms - tz_day_start_ms(p->tz, monday)) / (7.0 * (double)WHEN_DAY_MS);
+    double share = 0;
+    for (int s = 0; s < WEEK_SYMPTOMS; s++)
+        share += p->weight[s] * (age >= WEEK_DELAYS ? 1 : delay_share(&p->lag[s].curve, age));
+    return share;
+}
+
+struct count {
+    const struct plan *plan;
     struct side *side;
 };
 
 static int add_lot(void *arg, const struct pattern_lot *row)
 {
-    struct scope *s = arg;
-    s->side->units += (double)row->units;
-    s->side->complaints += (long)row->complaints;
+    struct count *c = arg;
+    int32_t day = tz_day(c->plan->tz, row->packed_from_ms) - c->plan->first_day;
+    double exposure = (double)row->units * share_in(c->plan, row->packed_from_ms);
+    c->side->units += (double)row->units;
+    c->side->complaints += row->complaints;
+    c->side->exposure += exposure;
+    if (day >= 0 && day < DAYS_MOST) {
+        c->side->daily[day] += row->complaints;
+        c->side->daily_exposure[day] += exposure;
+    }
     return 0;
 }
 
-static int read_side(struct store *store, const struct action_row *a, int64_t from_ms,
-                     int64_t to_ms, int64_t until_ms, struct side *ret, struct error *err)
+static int read_side(const struct plan *p, bool elsewhere, int64_t from_ms, int64_t to_ms,
+                     struct side *ret, struct error *err)
 {
-    struct scope scope = {a, ret};
-    *ret = (struct side){0};
-    return pattern_lots(store, a->line, a->symptom, from_ms, to_ms, until_ms, add_lot, &scope, err);
+    struct count count = {p, ret};
+    const struct pattern_scope scope = {.line = elsewhere ? "" : p->action->line,
+                                        .not_line = elsewhere ? p->action->line : "",
+                                        .symptom = p->action->symptom,
+                                        .cause = p->cause,
+                                        .from_ms = from_ms,
+                                        .to_ms = to_ms < p->now_ms ? to_ms : p->now_ms,
+                                        .until_ms = p->now_ms};
+    memset(ret, 0, sizeof *ret);
+    return pattern_lots(p->store, &scope, add_lot, &count, err);
+}
+
+/* How complaints lag, of the symptoms in the proportion they have come in. */
+static int read_lags(struct plan *p, struct error *err)
+{
+    struct week_data *data = NULL;
+    double total = 0;
+    int rc = week_data_read(p->store, p->tz, iso_week_of(tz_day(p->tz, p->now_ms)), p->now_ms,
+                            &data, err);
+    if (rc)
+        return rc;
+    week_lags_make(data, p->lag);
+    for (int s = 0; s < WEEK_SYMPTOMS; s++) {
+        if (p->action->symptom[0] && s != week_symptom(p->action->symptom))
+            continue;
+        p->weight[s] = 1e-9; /* without any complaint, all alike */
+        for (int i = 0; i < WEEK_HISTORY; i++)
+            p->weight[s] += data->made_all[s][i];
+        total += p->weight[s];
+        p->lag_known |= p->lag[s].known;
+    }
+    for (int s = 0; s < WEEK_SYMPTOMS && total > 0; s++)
+        p->weight[s] /= total;
+    week_data_free(data);
+    return 0;
+}
+
+/* ---- judging ---- */
+
+/* Days vary more than a Poisson count if bad lots come in spells; then fewer complaints speak. */
+static double spread(const struct side *before, const struct side *after)
+{
+    double chi_square = 0, df = 0;
+    const struct side *const sides[] = {before, after};
+    for (int i = 0; i < 2; i++) {
+        double rate = sides[i]->exposure > 0 ? sides[i]->complaints / sides[i]->exposure : 0;
+        double days = 0;
+        for (int d = 0; d < DAYS_MOST && rate > 0; d++) {
+            double expected = rate * sides[i]->daily_exposure[d];
+            if (expected <= 0)
+                continue;
+            double off = sides[i]->daily[d] - expected;
+            chi_square += off * off / expected;
+            days++;
+        }
+        df += days > 0 ? days - 1 : 0;
+    }
+    return df > 0 ? fmax(1, chi_square / df) : 1;
+}
+
+struct judgement {
+    bool known;
+    double spread, share; /* of the reports about the time after that are in */
+    struct poisson_ratio plain, widened;
+};
+
+static struct judgement judge(const struct side *before, const struct side *after)
+{
+    struct judgement j = {.spread = spread(before, after),
+                          .share = after->units > 0 ? after->exposure / after->units : 0};
+    long x1 = lround(after->complaints), x2 = lround(before->complaints);
+    if (before->exposure <= 0 || after->exposure <= 0 || x1 + x2 == 0)
+        return j;
+    j.known = !poisson_compare(x1, after->exposure, x2, before->exposure, 0.95, &j.plain) &&
+              !poisson_compare(lround((double)x1 / j.spread), after->exposure,
+                               lround((double)x2 / j.spread), before->exposure, 0.95, &j.widened);
+    return j;
+}
+
+static const char TOO_EARLY[] = "too early to tell";
+
+static const char *verdict_of(const struct plan *p, const struct judgement *j)
+{
+    if (!j->known || j->share < DELAY_TOO_EARLY)
+        return TOO_EARLY;
+    if (j->widened.exact.high < 1)
+        return "fewer complaints";
+    if (j->widened.exact.low > 1)
+        return "more complaints";
+    bool complete = p->now_ms >= p->to_ms && j->share >= SHARE_COMPLETE;
+    return complete || j->widened.exact.low > WORTH_IT ? "no difference seen" : TOO_EARLY;
+}
+
+/* ---- JSON ---- */
+
+static json_t *number(double x)
+{
+    return isfinite(x) ? json_real(x) : json_null();
 }
 
 static json_t *side_json(const struct side *s)
 {
-    struct interval limits = poisson_limits((double)s->complaints, 0.95);
-    double scale = s->units > 0 ? 1e6 / s->units : 0;
-    return json_pack("{s:I, s:f, s:f, s:f, s:f}", "complaints", (json_int_t)s->complaints, "units",
-                     s->units, "per_million", (double)s->complaints * scale, "low",
-                     limits.low * scale, "high", limits.high * scale);
+    struct interval limits = poisson_limits(s->complaints, 0.95);
+    double scale = s->exposure > 0 ? 1e6 / s->exposure : NAN;
+    return json_pack("{s:f, s:f, s:o, s:o, s:o, s:o}", "complaints",
+                     round(s->complaints * 100) / 100, "units", s->units, "share_in",
+                     number(s->units > 0 ? s->exposure / s->units : NAN), "per_million",
+                     number(s->complaints * scale), "low", number(limits.low * scale), "high",
+                     number(limits.high * scale));
 }
 
-static json_t *effect_json(const struct action_row *a, const struct side *before,
+static json_t *ratio_json(const struct poisson_ratio *r)
+{
+    return json_pack("{s:o, s:o, s:o}", "ratio", number(r->ratio), "low", number(r->exact.low),
+                     "high", number(r->exact.high));
+}
+
+static char *say(const char *verdict, const struct judgement *j)
+{
+    struct text_buffer b = {0};
+    if (!j->known) {
+        text_append(&b, "Too early to tell: there is nothing to compare yet.");
+    } else if (verdict == TOO_EARLY) {
+        text_appendf(&b,
+                     "Too early to tell: %.0f %% of the complaints about what was made since are "
+                     "in, and the numbers still fit no change as well as a halving.",
+                     100 * j->share);
+    } else if (isfinite(j->widened.exact.high)) {
+        text_appendf(&b,
+                     "%c%s: after the action %.2g times the rate before it (95 %% %.2g to %.2g).",
+                     verdict[0] - 'a' + 'A', verdict + 1, j->widened.ratio, j->widened.exact.low,
+                     j->widened.exact.high);
+    } else {
+        text_appendf(&b, "%c%s: there was nothing of the kind before.", verdict[0] - 'a' + 'A',
+                     verdict + 1);
+    }
+    return text_take(&b);
+}
+
+static json_t *effect_json(const struct plan *p, const struct side *before,
                            const struct side *after)
 {
-    struct poisson_ratio ratio;
-    json_t *out = json_pack("{s:I, s:s, s:o, s:o}", "action", (json_int_t)a->id, "note", a->note,
-                            "before", side_json(before), "after", side_json(after));
-    if (before->units <= 0 || after->units <= 0 ||
-        poisson_compare(after->complaints, after->units, before->complaints, before->units, 0.95,
-                        &ratio)) {
-        json_object_set_new(out, "verdict", json_string("too early to tell"));
-        return out;
+    char date[16];
+    const struct action_row *a = p->action;
+    struct judgement j = judge(before, after);
+    const char *verdict = verdict_of(p, &j);
+    char *text = say(verdict, &j);
+    json_t *out = json_pack(
+        "{s:I, s:s, s:s, s:o, s:o, s:s, s:s, s:s}", "action", (json_int_t)a->id, "at",
+        day_format(tz_day(p->tz, a->at_ms), date), "note", a->note, "before", side_json(before),
+        "after", side_json(after), "verdict", verdict, "text", text, "caution",
+        "Lots before and after differ in more than the action. Actions follow bad spells, so part "
+        "of a fall would have come by itself.");
+    free(text);
+    if (j.known) {
+        json_object_set_new(out, "ratio", ratio_json(&j.widened));
+        json_object_set_new(out, "p", json_real(j.widened.p.midp_doubled));
+        json_object_set_new(out, "spread", json_real(j.spread));
+        json_t *plain = ratio_json(&j.plain);
+        json_object_set_new(plain, "p", json_real(j.plain.p.two_sided));
+        json_object_set_new(out, "without_spread", plain);
     }
-    json_object_set_new(
-        out, "ratio",
-        json_pack("{s:o, s:o, s:o}", "ratio",
-                  isfinite(ratio.ratio) ? json_real(ratio.ratio) : json_null(), "low",
-                  json_real(ratio.exact.low), "high",
-                  isfinite(ratio.exact.high) ? json_real(ratio.exact.high) : json_null()));
-    json_object_set_new(out, "p", json_real(ratio.p.two_sided));
-    json_object_set_new(out, "verdict",
-                        json_string(ratio.exact.high < 1  ? "fewer complaints"
-                                    : ratio.exact.low > 1 ? "more complaints"
-                                                          : "too early to tell"));
     return out;
+}
+
+/* The same days on the other lines: what changed there changed for another reason. */
+static int add_elsewhere(const struct plan *p, json_t *out, struct error *err)
+{
+    struct side *sides = xcalloc(2, sizeof *sides);
+    int rc = read_side(p, true, p->from_ms, p->at_ms, &sides[0], err);
+    if (!rc)
+        rc = read_side(p, true, p->at_ms, p->to_ms, &sides[1], err);
+    if (!rc && sides[0].units > 0 && sides[1].units > 0) {
+        struct judgement j = judge(&sides[0], &sides[1]);
+        json_t *elsewhere =
+            json_pack("{s:o, s:o}", "before", side_json(&sides[0]), "after", side_json(&sides[1]));
+        if (j.known)
+            json_object_set_new(elsewhere, "ratio", ratio_json(&j.widened));
+        json_object_set_new(out, "elsewhere", elsewhere);
+    }
+    free(sides);
+    return rc;
 }
 
 int effect_report(struct store *store, const struct tz *tz, int64_t action_id, int days,
                   int64_t now_ms, json_t **ret, struct error *err)
 {
     struct action_row action;
-    struct side before, after;
     int rc = action_get(store, action_id, &action, err);
     if (rc)
         return rc;
     int32_t day = tz_day(tz, action.at_ms);
-    int64_t from_ms = tz_day_start_ms(tz, day - days), to_ms = tz_day_start_ms(tz, day + days);
-    rc = read_side(store, &action, from_ms, action.at_ms, now_ms, &before, err);
+    struct plan *p = xcalloc(1, sizeof *p);
+    struct side *sides = xcalloc(2, sizeof *sides);
+    *p = (struct plan){.store = store,
+                       .tz = tz,
+                       .action = &action,
+                       .from_ms = tz_day_start_ms(tz, day - days),
+                       .at_ms = action.at_ms,
+                       .to_ms = tz_day_start_ms(tz, day + days),
+                       .now_ms = now_ms,
+                       .first_day = day - days};
+    text_clip(action.cause, p->cause, sizeof p->cause);
+    if (!p->cause[0] && action.place[0])
+        week_cause_of_place(action.place, p->cause, sizeof p->cause);
+    rc = read_lags(p, err);
     if (!rc)
-        rc = read_side(store, &action, action.at_ms, to_ms, now_ms, &after, err);
+        rc = read_side(p, false, p->from_ms, p->at_ms, &sides[0], err);
     if (!rc)
-        *ret = effect_json(&action, &before, &after);
+        rc = read_side(p, false, p->at_ms, p->to_ms, &sides[1], err);
+    if (!rc) {
+        json_t *out = effect_json(p, &sides[0], &sides[1]);
+        rc = action.line[0] ? add_elsewhere(p, out, err) : 0;
+        if (rc)
+            json_decref(out);
+        else
+            *ret = out;
+    }
+    free(sides);
+    free(p);
     return rc;
 }

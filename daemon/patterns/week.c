@@ -1,168 +1,102 @@
 #include "patterns/week.h"
-#include "base/jsonx.h"
 #include "base/text.h"
-#include "stats/poisson.h"
-#include "store/pattern.h"
+#include "patterns/week_chart.h"
+#include "patterns/week_rates.h"
+#include "patterns/week_right.h"
+#include "patterns/week_signals.h"
+#include "patterns/week_to_come.h"
 #include "triage/triage.h"
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-static const char *const SYMPTOMS[] = {"mold", "off-odor", "staling"};
-static const char *const FACTORS[] = {"line", "product", "cause", "place", "route", "shift"};
-enum { SYMPTOM_COUNT = 3, FACTOR_COUNT = 6 };
-
-struct tally {
-    char factor[16], level[80];
-    double units, counts[SYMPTOM_COUNT];
-};
-
-struct week {
-    struct triage *triage;
-    struct tally *tallies;
-    size_t count, capacity;
-};
-
-static int symptom_index(const char *symptom)
+static json_t *complaints_json(const struct week_data *d)
 {
-    for (int i = 0; i < SYMPTOM_COUNT; i++) {
-        if (strcmp(SYMPTOMS[i], symptom) == 0)
-            return i;
-    }
-    return -1;
+    json_t *out = json_object();
+    for (int s = 0; s < WEEK_SYMPTOMS; s++)
+        json_object_set_new(
+            out, WEEK_SYMPTOM[s],
+            json_integer((json_int_t)llround(d->levels[0].counts[s][WEEK_SPAN - 1])));
+    return out;
 }
 
-static struct tally *week_tally(struct week *w, const char *factor, const char *level)
+static json_t *signal_json(const struct week_data *d, const struct week_signal *signal,
+                           const struct triage *triage)
 {
-    for (size_t i = 0; i < w->count; i++) {
-        if (strcmp(w->tallies[i].factor, factor) == 0 && strcmp(w->tallies[i].level, level) == 0)
-            return &w->tallies[i];
-    }
-    if (w->count == w->capacity) {
-        w->capacity = w->capacity ? w->capacity * 2 : 64;
-        w->tallies = xrealloc(w->tallies, w->capacity * sizeof *w->tallies);
-    }
-    struct tally *t = &w->tallies[w->count++];
-    *t = (struct tally){0};
-    text_clip(factor, t->factor, sizeof t->factor);
-    text_clip(level, t->level, sizeof t->level);
-    return t;
-}
-
-static int add_received(void *arg, const struct pattern_row *row)
-{
-    int s = symptom_index(row->symptom);
-    if (s >= 0)
-        week_tally(arg, row->factor, row->level)->counts[s] += (double)row->count;
-    return 0;
-}
-
-static int add_packed(void *arg, const struct pattern_row *row)
-{
-    week_tally(arg, row->factor, row->level)->units += (double)row->count;
-    return 0;
-}
-
-static void add_cause(struct week *w, int symptom, const char *cause, double expected)
-{
-    static const char CONTAMINATION[] = "contamination-";
-    week_tally(w, "cause", cause)->counts[symptom] += expected;
-    if (strncmp(cause, CONTAMINATION, sizeof CONTAMINATION - 1) == 0)
-        week_tally(w, "place", cause + sizeof CONTAMINATION - 1)->counts[symptom] += expected;
-}
-
-static int add_case(void *arg, const struct pattern_case *row)
-{
-    struct week *w = arg;
-    int s = symptom_index(row->symptom);
-    json_t *body = NULL;
-    if (s < 0)
-        return 0;
-    if (*row->verdict) {
-        add_cause(w, s, row->verdict, (double)row->complaints);
-    } else if (jsonx_parse(row->ranking, strlen(row->ranking), &body, NULL) == 0) {
-        size_t i;
-        json_t *cause;
-        json_array_foreach(json_object_get(body, "ranked"), i, cause) add_cause(
-            w, s, json_string_value(json_object_get(cause, "cause")),
-            (double)row->complaints * json_number_value(json_object_get(cause, "probability")));
-    }
-    json_decref(body);
-    return 0;
-}
-
-static json_t *rate_json(const struct tally *t, int symptom, double units)
-{
-    json_t *row = json_pack("{s:s, s:s, s:f, s:f}", "level", t->level, "symptom", SYMPTOMS[symptom],
-                            "complaints", t->counts[symptom], "units", units);
-    if (units > 0) {
-        struct interval limits = poisson_limits(t->counts[symptom], 0.95);
-        double scale = 1e6 / units;
-        json_object_set_new(row, "per_million", json_real(t->counts[symptom] * scale));
-        json_object_set_new(row, "low", json_real(limits.low * scale));
-        json_object_set_new(row, "high", json_real(limits.high * scale));
-    }
+    const struct week_level *level = &d->levels[signal->level];
+    const char *title = NULL;
+    char since[16];
+    bool all = !level->factor[0], cause = strcmp(level->factor, "cause") == 0;
+    if (cause && triage)
+        title = triage_cause_title(triage, level->level);
+    json_t *row =
+        json_pack("{s:s, s:s, s:s, s:s, s:o, s:f, s:f, s:f, s:f, s:f, s:f}", "factor",
+                  all ? "all" : level->factor, "level", all ? "complaints" : level->level,
+                  "symptom", WEEK_SYMPTOM[signal->symptom], "since",
+                  week_name(d->week - (WEEK_SPAN - 1 - signal->since), since), "observed",
+                  json_real(round(signal->observed * 100) / 100), "expected",
+                  round(signal->expected * 100) / 100, "ratio", signal->ratio, "low",
+                  signal->ratio_low, "high", signal->ratio_high, "p", signal->p, "q", signal->q);
+    if (title)
+        json_object_set_new(row, "title", json_string(title));
     return row;
 }
 
-static json_t *rates_json(const struct week *w, const char *factor, double all_units)
+static json_t *signals_json(const struct week_model *model, const struct triage *triage,
+                            size_t *ret_tested)
 {
+    struct week_signal *signals = week_signals(model, ret_tested);
     json_t *rows = json_array();
-    bool own_units = strcmp(factor, "cause") != 0 && strcmp(factor, "place") != 0;
-    for (size_t i = 0; i < w->count; i++) {
-        const struct tally *t = &w->tallies[i];
-        for (int s = 0; s < SYMPTOM_COUNT && strcmp(t->factor, factor) == 0; s++) {
-            if (t->counts[s] > 0 || (own_units && t->units > 0))
-                json_array_append_new(rows, rate_json(t, s, own_units ? t->units : all_units));
-        }
-    }
+    for (size_t i = 0; i < *ret_tested && signals[i].q <= WEEK_FALSE_SIGNALS; i++)
+        json_array_append_new(rows, signal_json(model->data, &signals[i], triage));
+    free(signals);
     return rows;
 }
 
-static json_t *causes_json(const struct week *w)
+static json_t *report_json(const struct week_model *model, const struct triage *triage,
+                           const struct tz *tz)
 {
-    json_t *rows = json_array();
-    for (size_t i = 0; i < w->count; i++) {
-        const struct tally *t = &w->tallies[i];
-        const char *title = w->triage ? triage_cause_title(w->triage, t->level) : NULL;
-        for (int s = 0; s < SYMPTOM_COUNT && strcmp(t->factor, "cause") == 0; s++) {
-            if (t->counts[s] > 0)
-                json_array_append_new(rows, json_pack("{s:s, s:s, s:s, s:f}", "cause", t->level,
-                                                      "title", title ? title : t->level, "symptom",
-                                                      SYMPTOMS[s], "expected", t->counts[s]));
-        }
-    }
-    return rows;
-}
-
-static json_t *week_json(struct week *w, struct iso_week week)
-{
-    char name[16];
-    const struct tally all = *week_tally(w, "", "");
-    json_t *complaints = json_object(), *by = json_object();
-    for (int s = 0; s < SYMPTOM_COUNT; s++)
-        json_object_set_new(complaints, SYMPTOMS[s], json_integer((json_int_t)all.counts[s]));
-    for (int f = 0; f < FACTOR_COUNT; f++)
-        json_object_set_new(by, FACTORS[f], rates_json(w, FACTORS[f], all.units));
-    return json_pack("{s:s, s:o, s:I, s:o, s:o, s:[], s:[]}", "week", iso_week_format(week, name),
-                     "complaints", complaints, "units", (json_int_t)all.units, "by", by, "causes",
-                     causes_json(w), "to_come", "signals");
+    const struct week_data *d = model->data;
+    char name[16], now[40];
+    size_t tested = 0;
+    json_t *signals = signals_json(model, triage, &tested);
+    json_t *out =
+        json_pack("{s:s, s:s, s:b, s:o, s:I}", "week", week_name(d->week, name), "as_of",
+                  when_format(tz, d->now_ms, now), "over", d->passed >= 1, "complaints",
+                  complaints_json(d), "units", (json_int_t)d->levels[0].units[WEEK_SPAN - 1]);
+    json_object_set_new(out, "by", week_by_json(model, triage));
+    json_object_set_new(out, "causes", week_causes_json(model, triage));
+    json_object_set_new(out, "to_come", week_to_come_json(model));
+    json_object_set_new(out, "signals", signals);
+    json_object_set_new(out, "tested",
+                        json_pack("{s:I, s:f, s:i, s:i}", "series", (json_int_t)tested,
+                                  "false_share", WEEK_FALSE_SIGNALS, "recent_weeks", model->recent,
+                                  "baseline_weeks",
+                                  model->recent ? WEEK_SPAN - model->first - model->recent : 0));
+    json_object_set_new(out, "charts", week_charts_json(model));
+    return out;
 }
 
 int week_report(struct store *store, const struct tz *tz, struct triage *triage,
                 struct iso_week week, int64_t now_ms, json_t **ret, struct error *err)
 {
-    struct week w = {.triage = triage};
-    int64_t from_ms = tz_day_start_ms(tz, iso_week_monday(week));
-    int64_t to_ms = tz_day_start_ms(tz, iso_week_monday(week) + 7);
-    if (to_ms > now_ms)
-        to_ms = now_ms;
-    int rc = pattern_received(store, from_ms, to_ms, add_received, &w, err);
+    struct week_data *data = NULL;
+    json_t *right = NULL, *open = NULL;
+    /* one state of the counts; a caller that is inside a transaction has one already */
+    bool began = store_begin(store, NULL) == 0;
+    int rc = week_data_read(store, tz, week, now_ms, &data, err);
     if (!rc)
-        rc = pattern_packed(store, from_ms, to_ms, add_packed, &w, err);
-    if (!rc)
-        rc = pattern_cases(store, from_ms, to_ms, add_case, &w, err);
-    if (!rc)
-        *ret = week_json(&w, week);
-    free(w.tallies);
+        rc = week_right_json(store, data, &right, &open, err);
+    if (began)
+        store_rollback(store);
+    if (!rc) {
+        struct week_model *model = xcalloc(1, sizeof *model);
+        week_model_make(data, model);
+        *ret = report_json(model, triage, tz);
+        json_object_set_new(*ret, "right", right);
+        json_object_set_new(*ret, "open_cases", open);
+        free(model);
+    }
+    week_data_free(data);
     return rc;
 }

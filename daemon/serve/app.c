@@ -3,6 +3,7 @@
 #include "intake/lexicon.h"
 #include "lots/match.h"
 #include "store/case_work.h"
+#include "store/pattern.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -80,6 +81,19 @@ static int rank_all_again(struct store *store, void *arg, struct error *err)
     return work_rank_open_cases(store, *now_ms, err);
 }
 
+static int set_zone(struct store *store, void *arg, struct error *err)
+{
+    return pattern_set_zone(store, arg, err);
+}
+
+int app_count_weeks(struct app *app, struct error *err)
+{
+    struct setup *setup = app_setup(app);
+    int rc = writer_run(app->writer, set_zone, setup->tz, err);
+    setup_unref(setup);
+    return rc;
+}
+
 int app_reload(struct app *app, struct error *err)
 {
     struct setup *fresh = NULL;
@@ -102,7 +116,7 @@ int app_reload(struct app *app, struct error *err)
         rc = writer_run(app->writer, rank_all_again, &now_ms, err);
         app_wake(app);
     }
-    return rc;
+    return rc ? rc : app_count_weeks(app, err);
 }
 
 int64_t app_now_ms(const struct app *app)

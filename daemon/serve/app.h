@@ -50,6 +50,8 @@ void setup_unref(struct setup *setup);
 struct setup *app_setup(struct app *app);
 /* Loads anew and swaps; on failure keeps the old set and remembers why. */
 int app_reload(struct app *app, struct error *err);
+/* Makes the weekly counts those of the time zone in force; does nothing if they are. */
+int app_count_weeks(struct app *app, struct error *err);
 int64_t app_now_ms(const struct app *app);
 /* After a commit that queued work or mail. */
 void app_wake(struct app *app);

@@ -1,6 +1,7 @@
 #include "store/case_work.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/pattern.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -158,7 +159,7 @@ int ranking_save(struct store *store, int64_t case_id, int64_t as_of_ms, int com
     rc = db_run(store, st, err);
     if (!rc)
         *ret_revision = revision;
-    return rc;
+    return rc ? rc : pattern_case_changed(store, case_id, err);
 }
 
 static int ranking_read(struct store *store, sqlite3_stmt *st, struct ranking_row *ret,
@@ -269,7 +270,11 @@ int verdict_add(struct store *store, int64_t case_id, const char *cause, const c
         return ERROR_IO;
     db_bind_int(st, 1, case_id);
     rc = db_run(store, st, err);
-    return rc ? rc : case_set_state(store, case_id, "settled", err);
+    if (!rc)
+        rc = case_set_state(store, case_id, "settled", err);
+    if (!rc)
+        rc = pattern_verdict_given(store, case_id, err);
+    return rc ? rc : pattern_case_changed(store, case_id, err);
 }
 
 int verdict_reopen(struct store *store, int64_t case_id, const char *note, const char *by_name,
@@ -290,7 +295,9 @@ int verdict_reopen(struct store *store, int64_t case_id, const char *note, const
     if (!rc && sqlite3_changes(db_handle(store)) == 0)
         return error_set(err, ERROR_NOT_FOUND, "case C%lld has no verdict to reopen",
                          (long long)case_id);
-    return rc ? rc : case_set_state(store, case_id, "open", err);
+    if (!rc)
+        rc = case_set_state(store, case_id, "open", err);
+    return rc ? rc : pattern_case_changed(store, case_id, err);
 }
 
 #define VERDICT_COLUMNS                                                                            \

@@ -1,18 +1,84 @@
 #include "store/pattern.h"
+#include "base/text.h"
 #include "store/db.h"
+#include <stdlib.h>
+#include <string.h>
 
-static int each_row(struct store *store, const char *sql, int64_t from_ms, int64_t to_ms,
-                    pattern_each each, void *arg, struct error *err)
+static const char ZONE_KEY[] = "pattern/zone";
+
+int pattern_week_of_day(int32_t day)
 {
-    sqlite3_stmt *st = db_prepare(store, sql, err);
+    int32_t shifted = day + 3;
+    return (shifted - (shifted < 0 ? 6 : 0)) / 7;
+}
+
+int32_t pattern_monday(int week)
+{
+    return week * 7 - 3;
+}
+
+/* ---- zone ---- */
+
+static const char *zone_name(const struct tz *tz)
+{
+    return tz ? tz_name(tz) : "UTC";
+}
+
+static int move_weeks(struct store *store, const struct tz *tz, struct error *err)
+{
+    static const char SQL_CLEAR[] = "DELETE FROM pattern_week WHERE week > 0";
+    static const char SQL[] = "INSERT INTO pattern_week(week, from_ms) VALUES(?1, ?2)";
+    sqlite3_stmt *st = db_prepare(store, SQL_CLEAR, err);
+    int rc = st ? db_run(store, st, err) : ERROR_IO;
+    for (int week = PATTERN_FIRST_WEEK; week <= PATTERN_LAST_WEEK && !rc; week++) {
+        st = db_prepare(store, SQL, err);
+        if (!st)
+            return ERROR_IO;
+        db_bind_int(st, 1, week);
+        db_bind_int(st, 2, tz_day_start_ms(tz, pattern_monday(week)));
+        rc = db_run(store, st, err);
+    }
+    return rc;
+}
+
+int pattern_set_zone(struct store *store, const struct tz *tz, struct error *err)
+{
+    char *zone = NULL;
+    int rc = store_setting_get(store, ZONE_KEY, &zone, err);
+    bool same = !rc && zone && strcmp(zone, zone_name(tz)) == 0;
+    free(zone);
+    if (rc || same)
+        return rc;
+    rc = move_weeks(store, tz, err);
+    if (!rc)
+        rc = pattern_recount(store, err);
+    return rc ? rc : store_setting_set(store, ZONE_KEY, zone_name(tz), err);
+}
+
+int pattern_check_zone(struct store *store, const struct tz *tz, struct error *err)
+{
+    char *zone = NULL;
+    int rc = store_setting_get(store, ZONE_KEY, &zone, err);
+    if (!rc && strcmp(zone ? zone : "UTC", zone_name(tz)) != 0)
+        rc = error_set(err, ERROR_BUSY, "weeks are being counted again for the zone %s",
+                       zone_name(tz));
+    free(zone);
+    return rc;
+}
+
+/* ---- reading ---- */
+
+int pattern_series(struct store *store, pattern_series_each each, void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT id, factor, level, symptom FROM pattern_series ORDER BY factor, level";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
-    db_bind_int(st, 1, from_ms);
-    db_bind_int(st, 2, to_ms);
     int rc;
     while ((rc = db_step(store, st, err)) == 1) {
-        struct pattern_row row = {db_text(st, 0), db_text(st, 1), db_text(st, 2),
-                                  sqlite3_column_int64(st, 3)};
+        struct pattern_series row = {sqlite3_column_int64(st, 0), db_text(st, 1), db_text(st, 2),
+                                     db_text(st, 3)};
         rc = each(arg, &row);
         if (rc)
             break;
@@ -21,49 +87,115 @@ static int each_row(struct store *store, const char *sql, int64_t from_ms, int64
     return rc;
 }
 
-int pattern_received(struct store *store, int64_t from_ms, int64_t to_ms, pattern_each each,
+/* Columns: series, count, week, week of receipt. */
+static int each_count(struct store *store, sqlite3_stmt *st, pattern_count_each each, void *arg,
+                      struct error *err)
+{
+    int rc;
+    while ((rc = db_step(store, st, err)) == 1) {
+        struct pattern_count row = {sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1),
+                                    sqlite3_column_int(st, 2), sqlite3_column_int(st, 3)};
+        rc = each(arg, &row);
+        if (rc)
+            break;
+    }
+    db_reset(st);
+    return rc;
+}
+
+int pattern_received(struct store *store, int from_week, int to_week, pattern_count_each each,
+                     void *arg, struct error *err)
+{
+    static const char SQL[] = "SELECT series_id, n, week, week FROM pattern_received"
+                              " WHERE week BETWEEN ?1 AND ?2";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, from_week);
+    db_bind_int(st, 2, to_week);
+    return each_count(store, st, each, arg, err);
+}
+
+int pattern_units(struct store *store, int from_week, int to_week, pattern_count_each each,
+                  void *arg, struct error *err)
+{
+    static const char SQL[] = "SELECT series_id, n, week, week FROM pattern_units"
+                              " WHERE week BETWEEN ?1 AND ?2";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, from_week);
+    db_bind_int(st, 2, to_week);
+    return each_count(store, st, each, arg, err);
+}
+
+int pattern_made(struct store *store, int64_t series_id, int from_week, int to_week,
+                 pattern_count_each each, void *arg, struct error *err)
+{
+    static const char SQL[] = "SELECT series_id, n, week, received_week FROM pattern_made"
+                              " WHERE series_id = ?1 AND week BETWEEN ?2 AND ?3";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, series_id);
+    db_bind_int(st, 2, from_week);
+    db_bind_int(st, 3, to_week);
+    return each_count(store, st, each, arg, err);
+}
+
+int pattern_made_week(struct store *store, int week, pattern_count_each each, void *arg,
+                      struct error *err)
+{
+    static const char SQL[] =
+        "SELECT m.series_id, m.n, m.week, m.received_week FROM pattern_series s CROSS JOIN"
+        " pattern_made m ON m.series_id = s.id AND m.week = ?1 WHERE s.symptom <> ''";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, week);
+    return each_count(store, st, each, arg, err);
+}
+
+int pattern_between(struct store *store, int64_t from_ms, int64_t to_ms, pattern_count_each each,
+                    void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT s.id, sum(v.n), v.made_week, v.received_week FROM pattern_part v"
+        " JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level"
+        " AND s.symptom = v.symptom WHERE v.received_ms >= ?1 AND v.received_ms < ?2"
+        " GROUP BY 1, 3, 4";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, from_ms);
+    db_bind_int(st, 2, to_ms);
+    return each_count(store, st, each, arg, err);
+}
+
+int pattern_open(struct store *store, pattern_open_each each, void *arg, struct error *err)
+{
+    static const char SQL[] = "SELECT symptom, week, n FROM pattern_open WHERE n <> 0";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    int rc;
+    while ((rc = db_step(store, st, err)) == 1) {
+        rc = each(arg, db_text(st, 0), sqlite3_column_int(st, 1), sqlite3_column_int64(st, 2));
+        if (rc)
+            break;
+    }
+    db_reset(st);
+    return rc;
+}
+
+int pattern_verdicts(struct store *store, int64_t from_ms, int64_t to_ms, pattern_verdict_each each,
                      void *arg, struct error *err)
 {
     static const char SQL[] =
-        "WITH c AS (SELECT symptom, lot_id, product_id, route FROM complaint"
-        " WHERE received_ms >= ?1 AND received_ms < ?2)"
-        " SELECT '', '', symptom, count(*) FROM c GROUP BY symptom UNION ALL"
-        " SELECT 'line', l.line, c.symptom, count(*) FROM c JOIN lot l ON l.id = c.lot_id"
-        " GROUP BY l.line, c.symptom UNION ALL"
-        " SELECT 'product', p.product, c.symptom, count(*) FROM c LEFT JOIN lot l"
-        " ON l.id = c.lot_id JOIN product p ON p.id = coalesce(l.product_id, c.product_id)"
-        " GROUP BY p.product, c.symptom UNION ALL"
-        " SELECT 'shift', l.shift, c.symptom, count(*) FROM c JOIN lot l ON l.id = c.lot_id"
-        " WHERE l.shift <> '' GROUP BY l.shift, c.symptom UNION ALL"
-        " SELECT 'route', route, symptom, count(*) FROM c WHERE route IS NOT NULL"
-        " GROUP BY route, symptom";
-    return each_row(store, SQL, from_ms, to_ms, each, arg, err);
-}
-
-int pattern_packed(struct store *store, int64_t from_ms, int64_t to_ms, pattern_each each,
-                   void *arg, struct error *err)
-{
-    static const char SQL[] =
-        "WITH l AS (SELECT id, line, product_id, shift, units FROM lot"
-        " WHERE packed_from_ms >= ?1 AND packed_from_ms < ?2)"
-        " SELECT '', '', '', coalesce(sum(units), 0) FROM l UNION ALL"
-        " SELECT 'line', line, '', sum(units) FROM l GROUP BY line UNION ALL"
-        " SELECT 'product', p.product, '', sum(l.units) FROM l JOIN product p"
-        " ON p.id = l.product_id GROUP BY p.product UNION ALL"
-        " SELECT 'shift', shift, '', sum(units) FROM l WHERE shift <> '' GROUP BY shift UNION ALL"
-        " SELECT 'route', d.route, '', sum(d.units) FROM l JOIN dispatch d ON d.lot_id = l.id"
-        " GROUP BY d.route";
-    return each_row(store, SQL, from_ms, to_ms, each, arg, err);
-}
-
-int pattern_cases(struct store *store, int64_t from_ms, int64_t to_ms, pattern_case_each each,
-                  void *arg, struct error *err)
-{
-    static const char SQL[] =
-        "SELECT c.case_id, count(*), c.symptom, (SELECT r.body FROM ranking r WHERE r.case_id ="
-        " c.case_id ORDER BY r.revision DESC LIMIT 1), (SELECT v.cause FROM verdict v WHERE"
-        " v.case_id = c.case_id AND v.reopened_ms IS NULL) FROM complaint c"
-        " WHERE c.received_ms >= ?1 AND c.received_ms < ?2 GROUP BY c.case_id";
+        "SELECT c.opened_ms, v.at_ms, coalesce(s.place, 0), s.probability, s.brier FROM verdict v"
+        " JOIN complaint_case c ON c.id = v.case_id LEFT JOIN pattern_verdict s"
+        " ON s.verdict_id = v.id WHERE v.reopened_ms IS NULL AND v.at_ms >= ?1 AND v.at_ms < ?2"
+        " ORDER BY v.at_ms";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
@@ -71,8 +203,8 @@ int pattern_cases(struct store *store, int64_t from_ms, int64_t to_ms, pattern_c
     db_bind_int(st, 2, to_ms);
     int rc;
     while ((rc = db_step(store, st, err)) == 1) {
-        struct pattern_case row = {sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1),
-                                   db_text(st, 2), db_text(st, 3), db_text(st, 4)};
+        struct pattern_verdict row = {db_ms(st, 0), db_ms(st, 1), sqlite3_column_int(st, 2),
+                                      db_real(st, 3), db_real(st, 4)};
         rc = each(arg, &row);
         if (rc)
             break;
@@ -81,27 +213,31 @@ int pattern_cases(struct store *store, int64_t from_ms, int64_t to_ms, pattern_c
     return rc;
 }
 
-int pattern_lots(struct store *store, const char *line, const char *symptom, int64_t from_ms,
-                 int64_t to_ms, int64_t until_ms, pattern_lot_each each, void *arg,
-                 struct error *err)
+int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern_lot_each each,
+                 void *arg, struct error *err)
 {
     static const char SQL[] =
-        "SELECT l.id, l.packed_from_ms, l.units, (SELECT count(*) FROM complaint c WHERE c.lot_id"
-        " = l.id AND (?5 = '' OR c.symptom = ?5) AND c.received_ms < ?3) FROM lot l"
-        " WHERE l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2 AND (?4 = '' OR l.line = ?4)"
-        " ORDER BY l.packed_from_ms, l.id";
+        "SELECT l.id, l.packed_from_ms, l.units, (SELECT CASE ?6 WHEN '' THEN 1e6 * count(*) ELSE"
+        " total((SELECT h.n FROM pattern_series s JOIN pattern_share h ON h.series_id = s.id AND"
+        " h.case_id = c.case_id WHERE s.factor = 'cause' AND s.level = ?6 AND s.symptom ="
+        " c.symptom)) END FROM complaint c WHERE c.lot_id = l.id AND (?5 = '' OR c.symptom = ?5)"
+        " AND c.received_ms < ?3) FROM lot l WHERE l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2"
+        " AND (?4 = '' OR l.line = ?4) AND l.line <> ?7 ORDER BY l.packed_from_ms, l.id";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
-    db_bind_int(st, 1, from_ms);
-    db_bind_int(st, 2, to_ms);
-    db_bind_int(st, 3, until_ms);
-    db_bind_text(st, 4, line);
-    db_bind_text(st, 5, symptom);
+    db_bind_int(st, 1, scope->from_ms);
+    db_bind_int(st, 2, scope->to_ms);
+    db_bind_int(st, 3, scope->until_ms);
+    db_bind_text(st, 4, scope->line);
+    db_bind_text(st, 5, scope->symptom);
+    db_bind_text(st, 6, scope->cause);
+    db_bind_text(st, 7, scope->not_line);
     int rc;
     while ((rc = db_step(store, st, err)) == 1) {
         struct pattern_lot row = {sqlite3_column_int64(st, 0), db_ms(st, 1),
-                                  sqlite3_column_int64(st, 2), sqlite3_column_int64(st, 3)};
+                                  sqlite3_column_int64(st, 2),
+                                  sqlite3_column_double(st, 3) / PATTERN_MILLION};
         rc = each(arg, &row);
         if (rc)
             break;

@@ -1,40 +1,100 @@
-/* What the weekly pattern counts. Text of a row lives until its callback returns; a callback's
- * non-zero answer stops and is returned. */
+/* Counts by week behind the weekly pattern. They are kept with every change (schema_pattern.c), so
+ * reading a week costs the same whether the plant has a thousand complaints or a million.
+ *
+ * A week is the number of its Monday, (day + 3) / 7 for days since 1970; PATTERN_NO_WEEK: not
+ * known. A series is a level of a factor and a symptom. Factors: "" (all together), line, product,
+ * shift, route, cause; of units the symptom is "". Counts are complaints; of causes, expected
+ * complaints in millionths: a case's complaints times the probability its newest ranking gives the
+ * cause, or all of them for the confirmed cause of a settled case.
+ *
+ * Text of a row lives until its callback returns; a callback's non-zero answer stops and is
+ * returned. */
 #ifndef ODDLOAF_STORE_PATTERN_H
 #define ODDLOAF_STORE_PATTERN_H
 
 #include "store/store.h"
 
-struct pattern_row {
-    const char *factor, *level, *symptom; /* factor "": all together; symptom "" of units */
-    int64_t count;
-};
-typedef int (*pattern_each)(void *arg, const struct pattern_row *row);
+#define PATTERN_NO_WEEK (-1)
+#define PATTERN_MILLION 1e6
+enum { PATTERN_FIRST_WEEK = 1566, PATTERN_LAST_WEEK = 6800 }; /* of the years 2000 to 2100 */
 
-/* Complaints received in [from, to), by all together, line, product, shift and route. */
-int pattern_received(struct store *store, int64_t from_ms, int64_t to_ms, pattern_each each,
+int pattern_week_of_day(int32_t day);
+int32_t pattern_monday(int week); /* day of its Monday */
+
+/* ---- the plant's zone (writer's transaction) ---- */
+/* Makes weeks start when they do in `tz` (NULL: UTC) and counts again if that is new: takes as long
+ * as reading every complaint and lot. */
+int pattern_set_zone(struct store *store, const struct tz *tz, struct error *err);
+/* ERROR_BUSY if the counts are still of another zone. */
+int pattern_check_zone(struct store *store, const struct tz *tz, struct error *err);
+
+/* ---- reading ---- */
+struct pattern_series {
+    int64_t id;
+    const char *factor, *level, *symptom;
+};
+typedef int (*pattern_series_each)(void *arg, const struct pattern_series *row);
+/* By factor and level. */
+int pattern_series(struct store *store, pattern_series_each each, void *arg, struct error *err);
+
+struct pattern_count {
+    int64_t series_id, n;
+    int week, received_week; /* received_week: only where a function says so */
+};
+typedef int (*pattern_count_each)(void *arg, const struct pattern_count *row);
+/* Complaints received in weeks [from, to]. */
+int pattern_received(struct store *store, int from_week, int to_week, pattern_count_each each,
                      void *arg, struct error *err);
-/* Units of the lots packed in [from, to); by route, the units sent there. */
-int pattern_packed(struct store *store, int64_t from_ms, int64_t to_ms, pattern_each each,
-                   void *arg, struct error *err);
-
-struct pattern_case {
-    int64_t case_id, complaints;             /* of the period */
-    const char *symptom, *ranking, *verdict; /* newest ranking's body; "" where there is none */
-};
-typedef int (*pattern_case_each)(void *arg, const struct pattern_case *row);
-/* Cases with complaints received in [from, to). */
-int pattern_cases(struct store *store, int64_t from_ms, int64_t to_ms, pattern_case_each each,
+/* Units of lots packed in weeks [from, to]; of routes, those sent there. */
+int pattern_units(struct store *store, int from_week, int to_week, pattern_count_each each,
                   void *arg, struct error *err);
+/* One series by week of packing and week of receipt. */
+int pattern_made(struct store *store, int64_t series_id, int from_week, int to_week,
+                 pattern_count_each each, void *arg, struct error *err);
+/* All series of one week of packing, by week of receipt. */
+int pattern_made_week(struct store *store, int week, pattern_count_each each, void *arg,
+                      struct error *err);
+/* What complaints received in [from, to) count for, by week of packing and of receipt: to take off
+ * what an earlier "now" could not know. Reads those complaints. */
+int pattern_between(struct store *store, int64_t from_ms, int64_t to_ms, pattern_count_each each,
+                    void *arg, struct error *err);
 
+typedef int (*pattern_open_each)(void *arg, const char *symptom, int opened_week, int64_t n);
+/* Open cases by the week they were opened, as they stand. */
+int pattern_open(struct store *store, pattern_open_each each, void *arg, struct error *err);
+
+struct pattern_verdict {
+    int64_t opened_ms, at_ms; /* first complaint of the case; verdict */
+    int place;                /* of the confirmed cause in the ranking; 0: no ranking stood */
+    double probability, brier;
+};
+typedef int (*pattern_verdict_each)(void *arg, const struct pattern_verdict *row);
+/* Standing verdicts given in [from, to). */
+int pattern_verdicts(struct store *store, int64_t from_ms, int64_t to_ms, pattern_verdict_each each,
+                     void *arg, struct error *err);
+
+/* Lots packed in [from, to) on a line (or on any but one), with their complaints of a symptom
+ * received before `until`; with a cause, those complaints' expected number from it. "": any. */
+struct pattern_scope {
+    const char *line, *not_line, *symptom, *cause;
+    int64_t from_ms, to_ms, until_ms;
+};
 struct pattern_lot {
-    int64_t lot_id, packed_from_ms, units, complaints;
+    int64_t lot_id, packed_from_ms, units;
+    double complaints;
 };
 typedef int (*pattern_lot_each)(void *arg, const struct pattern_lot *row);
-/* Lots packed in [from, to) on a line ("" any) with their complaints of a symptom ("" any) received
- * before `until_ms`. */
-int pattern_lots(struct store *store, const char *line, const char *symptom, int64_t from_ms,
-                 int64_t to_ms, int64_t until_ms, pattern_lot_each each, void *arg,
-                 struct error *err);
+int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern_lot_each each,
+                 void *arg, struct error *err);
+
+/* ---- writing (writer's transaction) ---- */
+/* A case's ranking or verdict is new: its complaints are shared out among causes accordingly. */
+int pattern_case_changed(struct store *store, int64_t case_id, struct error *err);
+/* Keeps how good the ranking was that the case's standing verdict met. */
+int pattern_verdict_given(struct store *store, int64_t case_id, struct error *err);
+/* Counts everything again. */
+int pattern_recount(struct store *store, struct error *err);
+/* Number of counts that differ from what counting again would give; 0 is right. Slow. */
+int pattern_differences(struct store *store, int64_t *ret, struct error *err);
 
 #endif

@@ -154,6 +154,11 @@ static const struct migration MIGRATIONS[] = {
     {1, WORKINGS},
     {2, COMPANY},
     {3, LOT_KEYS},
+    {4, SCHEMA_PATTERN_TABLES},
+    {4, SCHEMA_PATTERN_VIEWS},
+    {4, SCHEMA_PATTERN_SUMS},
+    {4, SCHEMA_PATTERN_COMPLAINTS},
+    {4, SCHEMA_PATTERN_LOTS},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

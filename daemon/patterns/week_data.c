@@ -1,0 +1,310 @@
+#include "patterns/week_data.h"
+#include "base/text.h"
+#include "store/pattern.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+const char *const WEEK_SYMPTOM[WEEK_SYMPTOMS] = {"mold", "off-odor", "staling"};
+
+int week_symptom(const char *symptom)
+{
+    for (int i = 0; i < WEEK_SYMPTOMS; i++) {
+        if (strcmp(WEEK_SYMPTOM[i], symptom) == 0)
+            return i;
+    }
+    return -1;
+}
+
+char *week_name(int week, char buffer[static 16])
+{
+    return iso_week_format(iso_week_of(pattern_monday(week)), buffer);
+}
+
+/* Contamination causes are named after their places; of these the names differ. */
+static const char CONTAMINATION[] = "contamination-";
+static const struct {
+    const char *cause, *place;
+} PLACES[] = {{"film", "film-store"}, {"returns", "returns-dock"}, {"waste", "waste-area"}};
+
+const char *week_place_of_cause(const char *cause)
+{
+    if (strncmp(cause, CONTAMINATION, sizeof CONTAMINATION - 1) != 0)
+        return NULL;
+    cause += sizeof CONTAMINATION - 1;
+    for (size_t i = 0; i < sizeof PLACES / sizeof PLACES[0]; i++) {
+        if (strcmp(cause, PLACES[i].cause) == 0)
+            return PLACES[i].place;
+    }
+    return cause;
+}
+
+const char *week_cause_of_place(const char *place, char *buffer, size_t size)
+{
+    if (!*place)
+        return NULL;
+    for (size_t i = 0; i < sizeof PLACES / sizeof PLACES[0]; i++) {
+        if (strcmp(place, PLACES[i].place) == 0)
+            place = PLACES[i].cause;
+    }
+    snprintf(buffer, size, "%s%s", CONTAMINATION, place);
+    return buffer;
+}
+
+void week_data_free(struct week_data *d)
+{
+    if (!d)
+        return;
+    for (size_t i = 0; i < d->level_count; i++)
+        free(d->levels[i].level);
+    free(d->levels);
+    free(d);
+}
+
+/* ---- series and levels ---- */
+
+/* Where a series' counts go: index + 1 of a level, and of a place; 0: nowhere. */
+struct target {
+    size_t level, place;
+    int symptom; /* -1: units */
+    bool cause;
+};
+
+struct reading {
+    struct week_data *d;
+    struct target *targets; /* by id of the series */
+    size_t target_count;
+    int64_t total[WEEK_SYMPTOMS]; /* series of all together; 0: none yet */
+    int sign;
+};
+
+static size_t add_level(struct week_data *d, const char *factor, const char *level)
+{
+    if (d->level_count == d->level_capacity) {
+        d->level_capacity = d->level_capacity ? d->level_capacity * 2 : 64;
+        d->levels = xrealloc(d->levels, d->level_capacity * sizeof *d->levels);
+    }
+    struct week_level *l = &d->levels[d->level_count++];
+    memset(l, 0, sizeof *l);
+    text_clip(factor, l->factor, sizeof l->factor);
+    l->level = xstrdup(level);
+    return d->level_count - 1;
+}
+
+/* Series come by factor and level, so that a level is the last one or new. */
+static size_t take_level(struct week_data *d, const char *factor, const char *level)
+{
+    if (!*factor)
+        return 0;
+    const struct week_level *last = &d->levels[d->level_count - 1];
+    if (strcmp(last->factor, factor) == 0 && strcmp(last->level, level) == 0)
+        return d->level_count - 1;
+    return add_level(d, factor, level);
+}
+
+static int add_series(void *arg, const struct pattern_series *row)
+{
+    struct reading *r = arg;
+    size_t id = (size_t)row->id;
+    int symptom = week_symptom(row->symptom);
+    if (symptom < 0 && *row->symptom)
+        return 0;
+    if (id >= r->target_count) {
+        size_t count = id + 256;
+        r->targets = xrealloc(r->targets, count * sizeof *r->targets);
+        memset(r->targets + r->target_count, 0, (count - r->target_count) * sizeof *r->targets);
+        r->target_count = count;
+    }
+    r->targets[id] = (struct target){.level = take_level(r->d, row->factor, row->level) + 1,
+                                     .symptom = symptom,
+                                     .cause = strcmp(row->factor, "cause") == 0};
+    if (!*row->factor && symptom >= 0)
+        r->total[symptom] = row->id;
+    return 0;
+}
+
+/* Places come after all series: they are levels of their own that causes count for. */
+static int add_place(void *arg, const struct pattern_series *row)
+{
+    struct reading *r = arg;
+    struct target *t = (size_t)row->id < r->target_count ? &r->targets[row->id] : NULL;
+    const char *place = t && t->level && t->cause ? week_place_of_cause(row->level) : NULL;
+    if (!place)
+        return 0;
+    for (size_t i = r->d->level_count; i-- > 0 && !t->place;) {
+        const struct week_level *l = &r->d->levels[i];
+        if (strcmp(l->factor, "place") != 0)
+            break;
+        if (strcmp(l->level, place) == 0)
+            t->place = i + 1;
+    }
+    if (!t->place)
+        t->place = add_level(r->d, "place", place) + 1;
+    return 0;
+}
+
+static const struct target *find_target(const struct reading *r, int64_t series_id)
+{
+    if (series_id <= 0 || (size_t)series_id >= r->target_count || !r->targets[series_id].level)
+        return NULL;
+    return &r->targets[series_id];
+}
+
+/* ---- counts ---- */
+
+static int index_of(int week, int shown, int span)
+{
+    int i = week - (shown - span + 1);
+    return i >= 0 && i < span ? i : -1;
+}
+
+static double amount(const struct reading *r, const struct target *t, int64_t n)
+{
+    return r->sign * (double)n / (t->cause ? PATTERN_MILLION : 1);
+}
+
+static int add_received(void *arg, const struct pattern_count *row)
+{
+    struct reading *r = arg;
+    const struct target *t = find_target(r, row->series_id);
+    int i = index_of(row->received_week, r->d->week, WEEK_SPAN);
+    if (!t || i < 0 || t->symptom < 0)
+        return 0;
+    double n = amount(r, t, row->n);
+    r->d->levels[t->level - 1].counts[t->symptom][i] += n;
+    if (t->place)
+        r->d->levels[t->place - 1].counts[t->symptom][i] += n;
+    return 0;
+}
+
+static int add_units(void *arg, const struct pattern_count *row)
+{
+    struct reading *r = arg;
+    struct week_data *d = r->d;
+    const struct target *t = find_target(r, row->series_id);
+    int i = index_of(row->week, d->week, WEEK_SPAN);
+    if (!t || t->symptom >= 0)
+        return 0;
+    if (i >= 0)
+        d->levels[t->level - 1].units[i] += (double)row->n;
+    if (t->level == 1) {
+        int h = index_of(row->week, d->week, WEEK_HISTORY + WEEK_DELAYS);
+        if (h >= 0)
+            d->units[h] += (double)row->n;
+    }
+    return 0;
+}
+
+/* Of all together: by week of receipt and of packing. */
+static int add_total(void *arg, const struct pattern_count *row)
+{
+    struct reading *r = arg;
+    struct week_data *d = r->d;
+    const struct target *t = find_target(r, row->series_id);
+    if (!t || t->level != 1 || t->symptom < 0 || row->received_week > d->now_week)
+        return 0;
+    int s = t->symptom, delay = row->received_week - row->week;
+    int received = index_of(row->received_week, d->week, WEEK_HISTORY);
+    int made = index_of(row->week, d->week, WEEK_HISTORY);
+    double n = amount(r, t, row->n);
+    if (received >= 0)
+        d->counts[s][received] += n;
+    if (made < 0 || row->week == PATTERN_NO_WEEK)
+        return 0;
+    d->made_all[s][made] += n;
+    if (delay >= 0 && delay < WEEK_DELAYS)
+        d->made[s][made][delay] += n;
+    return 0;
+}
+
+static int add_made(void *arg, const struct pattern_count *row)
+{
+    struct reading *r = arg;
+    const struct target *t = find_target(r, row->series_id);
+    if (!t || t->symptom < 0 || row->week != r->d->week || row->received_week > r->d->now_week)
+        return 0;
+    r->d->levels[t->level - 1].made[t->symptom] += amount(r, t, row->n);
+    if (t->place)
+        r->d->levels[t->place - 1].made[t->symptom] += amount(r, t, row->n);
+    return 0;
+}
+
+/* What came between now and the end of its week was not known now. */
+static int take_off(void *arg, const struct pattern_count *row)
+{
+    add_received(arg, row);
+    add_total(arg, row);
+    return add_made(arg, row);
+}
+
+/* ---- all of it ---- */
+
+static int read_counts(struct store *store, const struct tz *tz, struct reading *r,
+                       struct error *err)
+{
+    struct week_data *d = r->d;
+    int last = d->week < d->now_week ? d->week : d->now_week;
+    int64_t end_ms = tz_day_start_ms(tz, pattern_monday(d->now_week) + 7);
+    int rc = pattern_series(store, add_series, r, err);
+    if (!rc)
+        rc = pattern_series(store, add_place, r, err);
+    if (!rc)
+        rc = pattern_received(store, d->week - WEEK_SPAN + 1, last, add_received, r, err);
+    if (!rc)
+        rc = pattern_units(store, d->week - WEEK_HISTORY - WEEK_DELAYS + 1, d->week, add_units, r,
+                           err);
+    /* complaints whose week of packing is not known have week -1 */
+    for (int s = 0; s < WEEK_SYMPTOMS && !rc; s++) {
+        if (r->total[s])
+            rc = pattern_made(store, r->total[s], d->week - WEEK_HISTORY - WEEK_DELAYS + 1, d->week,
+                              add_total, r, err);
+        if (!rc && r->total[s])
+            rc = pattern_made(store, r->total[s], PATTERN_NO_WEEK, PATTERN_NO_WEEK, add_total, r,
+                              err);
+    }
+    if (!rc)
+        rc = pattern_made_week(store, d->week, add_made, r, err);
+    r->sign = -1;
+    if (!rc)
+        rc = pattern_between(store, d->now_ms, end_ms, take_off, r, err);
+    return rc;
+}
+
+/* Causes and places have no units of their own. */
+static void lend_units(struct week_data *d)
+{
+    for (size_t i = 1; i < d->level_count; i++) {
+        struct week_level *l = &d->levels[i];
+        if (strcmp(l->factor, "cause") == 0 || strcmp(l->factor, "place") == 0)
+            memcpy(l->units, d->levels[0].units, sizeof l->units);
+    }
+    while (d->first_units < WEEK_HISTORY + WEEK_DELAYS && d->units[d->first_units] <= 0)
+        d->first_units++;
+}
+
+int week_data_read(struct store *store, const struct tz *tz, struct iso_week week, int64_t now_ms,
+                   struct week_data **ret, struct error *err)
+{
+    int rc = pattern_check_zone(store, tz, err);
+    if (rc)
+        return rc;
+    struct week_data *d = xcalloc(1, sizeof *d);
+    struct reading r = {.d = d, .sign = 1};
+    int32_t monday = iso_week_monday(week);
+    d->week = pattern_week_of_day(monday);
+    d->now_week = pattern_week_of_day(tz_day(tz, now_ms));
+    d->now_ms = now_ms;
+    d->from_ms = tz_day_start_ms(tz, monday);
+    d->to_ms = tz_day_start_ms(tz, monday + 7);
+    double passed = (double)(now_ms - d->from_ms) / (double)(d->to_ms - d->from_ms);
+    d->passed = passed < 0 ? 0 : passed > 1 ? 1 : passed;
+    add_level(d, "", "");
+    rc = read_counts(store, tz, &r, err);
+    lend_units(d);
+    free(r.targets);
+    if (rc)
+        week_data_free(d);
+    else
+        *ret = d;
+    return rc;
+}

@@ -1,0 +1,60 @@
+/* The counts a week's report rests on, as they were known at one instant. Inside patterns/.
+ *
+ * Index i of a span of n weeks is the week n - 1 - i before the one shown. */
+#ifndef ODDLOAF_PATTERNS_WEEK_DATA_H
+#define ODDLOAF_PATTERNS_WEEK_DATA_H
+
+#include "base/error.h"
+#include "base/when.h"
+#include "store/store.h"
+#include <stdbool.h>
+#include <stddef.h>
+
+enum {
+    WEEK_SYMPTOMS = 3,
+    WEEK_SPAN = 60,     /* weeks read of every level */
+    WEEK_HISTORY = 156, /* weeks read of all together: three years, for the season */
+    WEEK_DELAYS = 14    /* weeks from packing to receipt that are told apart */
+};
+
+extern const char *const WEEK_SYMPTOM[WEEK_SYMPTOMS];
+int week_symptom(const char *symptom); /* -1: none of ours */
+
+/* A level of a factor. Of causes and places counts are expected complaints and units those of the
+ * whole plant. */
+struct week_level {
+    char factor[16];
+    char *level;
+    double units[WEEK_SPAN];
+    double counts[WEEK_SYMPTOMS][WEEK_SPAN]; /* received */
+    double made[WEEK_SYMPTOMS];              /* on what the shown week packed, so far */
+};
+
+struct week_data {
+    int week;     /* the one shown */
+    int now_week; /* that holds `now` */
+    int64_t now_ms, from_ms, to_ms;
+    double passed;             /* share of the shown week that lies before now */
+    struct week_level *levels; /* [0]: all together, factor "" */
+    size_t level_count, level_capacity;
+    double units[WEEK_HISTORY + WEEK_DELAYS]; /* of all, index as of that longer span */
+    double counts[WEEK_SYMPTOMS][WEEK_HISTORY];
+    double made[WEEK_SYMPTOMS][WEEK_HISTORY][WEEK_DELAYS]; /* by week of packing and delay */
+    double made_all[WEEK_SYMPTOMS][WEEK_HISTORY];          /* later delays too */
+    int first_units; /* index in units of the first week that packed anything; its size if none */
+};
+
+/* ERROR_BUSY while counts are of another zone. */
+int week_data_read(struct store *store, const struct tz *tz, struct iso_week week, int64_t now_ms,
+                   struct week_data **ret, struct error *err);
+void week_data_free(struct week_data *d); /* NULL is fine */
+
+/* The place a cause speaks of ("slicer" of contamination-slicer), and the cause of a place; NULL if
+ * there is none. The latter into `buffer`. */
+const char *week_place_of_cause(const char *cause);
+const char *week_cause_of_place(const char *place, char *buffer, size_t size);
+
+/* "2026-W47" of a week's number. */
+char *week_name(int week, char buffer[static 16]);
+
+#endif

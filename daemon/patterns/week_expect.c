@@ -1,0 +1,256 @@
+#include "patterns/week_expect.h"
+#include "base/text.h"
+#include "stats/season.h"
+#include <math.h>
+#include <string.h>
+
+enum { WEEKS_BEFORE_SEASON = 26, WEEKS_UNREAD = 6 };
+
+/* Anscombe residuals beyond this count with their inverse square: A. Noufaily et al., "An improved
+ * algorithm for outbreak detection in multiple surveillance systems", Statistics in Medicine 32
+ * (2013) 1206-1222. */
+#define RESIDUAL_MOST 2.58
+/* A trend must be this sure before the future is drawn after it. */
+#define TREND_P 0.01
+/* How many weeks of one level the spread of its whole factor weighs: plant experience decides with
+ * time, this only steadies the start. */
+#define PHI_PRIOR_WEEKS 10.0
+/* A wider group's delays weigh as much as this many reports. */
+#define LAG_PRIOR_REPORTS 5.0
+
+/* ---- how complaints lag ---- */
+
+/* A usual curve for a plant without history (common practice, no source): most complaints about
+ * packed bread come within two weeks. */
+static const double USUAL[] = {0.35, 0.40, 0.17, 0.06, 0.02};
+
+static void seen_delays(const struct week_data *d, size_t seen[WEEK_HISTORY])
+{
+    for (int i = 0; i < WEEK_HISTORY; i++) {
+        int age = d->now_week - (d->week - (WEEK_HISTORY - 1 - i)); /* whole weeks that are over */
+        seen[i] = (size_t)(age < 0 ? 0 : age > WEEK_DELAYS ? WEEK_DELAYS : age);
+    }
+}
+
+static void pooled_delays(const struct week_data *d, double prior[WEEK_DELAYS])
+{
+    double total = 0;
+    for (int k = 0; k < WEEK_DELAYS; k++) {
+        prior[k] = k < (int)(sizeof USUAL / sizeof USUAL[0]) ? USUAL[k] : 0;
+        for (int s = 0; s < WEEK_SYMPTOMS; s++) {
+            for (int i = 0; i < WEEK_HISTORY - WEEK_DELAYS; i++)
+                prior[k] += d->made[s][i][k];
+        }
+        total += prior[k];
+    }
+    for (int k = 0; k < WEEK_DELAYS; k++)
+        prior[k] *= LAG_PRIOR_REPORTS / total;
+}
+
+void week_lags_make(const struct week_data *d, struct week_lag lag[WEEK_SYMPTOMS])
+{
+    size_t seen[WEEK_HISTORY];
+    double prior[WEEK_DELAYS];
+    seen_delays(d, seen);
+    pooled_delays(d, prior);
+    for (int s = 0; s < WEEK_SYMPTOMS; s++) {
+        struct delay_triangle triangle = {WEEK_HISTORY, WEEK_DELAYS, &d->made[s][0][0], seen};
+        double before = 0;
+        lag[s].known = delay_fit(&triangle, prior, &lag[s].curve) == 0 &&
+                       lag[s].curve.reports >= 2 * LAG_PRIOR_REPORTS;
+        for (int k = 0; k < WEEK_DELAYS; k++) {
+            double share = delay_share(&lag[s].curve, k + 1.0);
+            lag[s].share[k] = share - before;
+            before = share;
+        }
+    }
+}
+
+/* ret[i] belongs to the week of units[i + skip]. */
+static void on_sale(const double *units, int skip, const double share[WEEK_DELAYS], double *ret,
+                    int ret_count)
+{
+    for (int i = 0; i < ret_count; i++) {
+        ret[i] = 0;
+        for (int k = 0; k < WEEK_DELAYS && i + skip - k >= 0; k++)
+            ret[i] += units[i + skip - k] * share[k];
+    }
+}
+
+/* ---- season ---- */
+
+static bool fit_season(const double *counts, const double *exposure, int first, int count,
+                       struct season *ret)
+{
+    double times[WEEK_HISTORY], x[WEEK_HISTORY], e[WEEK_HISTORY];
+    size_t n = 0;
+    for (int i = first; i < count; i++) {
+        if (exposure[i] <= 0)
+            continue;
+        times[n] = i;
+        x[n] = counts[i];
+        e[n++] = exposure[i];
+    }
+    if (n < WEEKS_BEFORE_SEASON)
+        return false;
+    struct season_design design = season_design_for((double)(count - first));
+    if (season_fit(times, x, e, n, &design, ret))
+        return false;
+    if (!design.trend || ret->trend_p < TREND_P)
+        return true;
+    design.trend = false;
+    return season_fit(times, x, e, n, &design, ret) == 0;
+}
+
+/* Factors relative to their mean over the baseline, so that levels keep their own rates. */
+static void make_season(struct week_model *m, int s)
+{
+    const struct week_data *d = m->data;
+    double exposure[WEEK_HISTORY], mean = 0;
+    struct season season;
+    on_sale(d->units, WEEK_DELAYS, m->lag[s].share, exposure, WEEK_HISTORY);
+    for (int i = 0; i < WEEK_SPAN; i++)
+        m->season[s][i] = 1;
+    int first = d->first_units > WEEK_DELAYS ? d->first_units - WEEK_DELAYS : 0;
+    if (!m->recent || !fit_season(d->counts[s], exposure, first, WEEK_HISTORY - m->recent, &season))
+        return;
+    int baseline = 0;
+    m->seasonal[s] = season.design.harmonics > 0;
+    m->trending[s] = season.design.trend;
+    for (int i = 0; i < WEEK_SPAN; i++) {
+        double se;
+        m->season[s][i] = season_expected(&season, WEEK_HISTORY - WEEK_SPAN + i, 1, &se);
+        if (i >= m->first && i < WEEK_SPAN - m->recent) {
+            mean += m->season[s][i];
+            baseline++;
+        }
+    }
+    for (int i = 0; i < WEEK_SPAN && baseline && mean > 0; i++)
+        m->season[s][i] *= baseline / mean;
+}
+
+static int recent_weeks(int weeks)
+{
+    static const struct {
+        int history, recent;
+    } RULES[] = {{24, 8}, {12, 4}, {6, 2}};
+    for (size_t i = 0; i < sizeof RULES / sizeof RULES[0]; i++) {
+        if (weeks >= RULES[i].history)
+            return RULES[i].recent;
+    }
+    return 0;
+}
+
+void week_model_make(const struct week_data *data, struct week_model *ret)
+{
+    *ret = (struct week_model){.data = data};
+    int skipped = data->first_units - (WEEK_HISTORY + WEEK_DELAYS - WEEK_SPAN);
+    /* of an older plant, the units sold before the span are not read */
+    ret->first = skipped > 0 ? skipped : WEEKS_UNREAD;
+    ret->recent = recent_weeks(WEEK_SPAN - ret->first);
+    week_lags_make(data, ret->lag);
+    for (int s = 0; s < WEEK_SYMPTOMS; s++)
+        make_season(ret, s);
+}
+
+/* ---- one level ---- */
+
+static double anscombe(double count, double expected, double phi)
+{
+    return 1.5 * (cbrt(count * count) / pow(expected, 1 / 6.0) - sqrt(expected)) / sqrt(phi);
+}
+
+static double weight_of(double count, double expected, double phi)
+{
+    double off = count - expected;
+    if (off <= 0 || off * off < 4 * phi * expected) /* far from standing out */
+        return 1;
+    double residual = anscombe(count, expected, phi);
+    return residual > RESIDUAL_MOST ? 1 / (residual * residual) : 1;
+}
+
+/* The level's own rate; three rounds settle it. */
+static struct week_base fit_level(const struct week_model *m, const double counts[WEEK_SPAN],
+                                  const double due[WEEK_SPAN])
+{
+    struct week_base f = {0};
+    int end = WEEK_SPAN - m->recent;
+    double rate = 0, phi = 1;
+    for (int round = 0; round < 3; round++) {
+        struct week_base next = {0};
+        for (int i = m->first; i < end; i++) {
+            if (due[i] <= 0)
+                continue;
+            double expected = rate * due[i], weight = 1;
+            if (expected > 0) {
+                double off = counts[i] - expected;
+                weight = weight_of(counts[i], expected, phi);
+                next.chi_square += weight * off * off / expected;
+            }
+            next.df += 1;
+            next.counts += weight * counts[i];
+            next.exposure += weight * due[i];
+        }
+        f = next;
+        f.df = fmax(0, f.df - 1);
+        rate = f.exposure > 0 ? f.counts / f.exposure : 0;
+        phi = f.df > 0 ? fmax(1, f.chi_square / f.df) : 1;
+        if (f.counts <= 0)
+            break;
+    }
+    return f;
+}
+
+static void due_of(const struct week_model *m, int s, const struct week_series *series,
+                   double due[WEEK_SPAN])
+{
+    for (int w = 0; w < WEEK_SPAN; w++)
+        due[w] = series->on_sale[w] * m->season[s][w];
+}
+
+static void set_series(const struct week_model *m, int s, const struct week_base *all,
+                       size_t levels, struct week_series *ret)
+{
+    const struct week_base *own = &ret->base;
+    double pooled = all->df > 0 ? fmax(1, all->chi_square / all->df) : 1;
+    double usual = all->exposure > 0 ? all->counts / all->exposure : 0;
+    bool lone = levels < 2;
+    double prior = lone ? 0 : PHI_PRIOR_WEEKS;
+    ret->phi = fmax(1, (own->chi_square + prior * pooled) / fmax(1, own->df + prior));
+    /* one complaint's worth of what is usual in the factor */
+    double shape = own->counts / ret->phi + (lone ? 0 : 1);
+    double exposure = own->exposure / ret->phi + (lone || usual <= 0 ? 0 : 1 / usual);
+    ret->rate = exposure > 0 && usual > 0 ? shape / exposure : 0;
+    ret->rate_shape = fmax(shape, 0.5);
+    double due[WEEK_SPAN];
+    due_of(m, s, ret, due);
+    for (int i = 0; i < WEEK_SPAN; i++)
+        ret->expected[i] = ret->rate * due[i];
+}
+
+void week_model_factor(const struct week_model *model, const char *factor, int symptom,
+                       struct week_series *ret)
+{
+    const struct week_data *d = model->data;
+    struct week_base all = {0};
+    size_t levels = 0;
+    for (size_t i = 0; i < d->level_count; i++) {
+        const struct week_level *level = &d->levels[i];
+        double due[WEEK_SPAN];
+        if (strcmp(level->factor, factor) != 0)
+            continue;
+        on_sale(level->units, 0, model->lag[symptom].share, ret[i].on_sale, WEEK_SPAN);
+        ret[i].on_sale[WEEK_SPAN - 1] *= d->passed;
+        due_of(model, symptom, &ret[i], due);
+        ret[i].base = fit_level(model, level->counts[symptom], due);
+        all.counts += ret[i].base.counts;
+        all.exposure += ret[i].base.exposure;
+        all.chi_square += ret[i].base.chi_square;
+        all.df += ret[i].base.df;
+        levels++;
+    }
+    for (size_t i = 0; i < d->level_count; i++) {
+        if (strcmp(d->levels[i].factor, factor) == 0)
+            set_series(model, symptom, &all, levels, &ret[i]);
+    }
+}

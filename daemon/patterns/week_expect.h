@@ -1,0 +1,51 @@
+/* What every series of a week's report should have brought: how complaints lag behind packing, what
+ * was on sale, season and trend, each level's own past. Inside patterns/.
+ *
+ * Expected(week) = rate x on sale(week) x season(week), where on sale(week) is the sum over delays
+ * d of units packed d weeks before times the share of complaints that come after d weeks. The rate
+ * is the level's own over the baseline, drawn a little towards its factor's, past outbreaks
+ * down-weighted. Counts spread around it like a negative binomial with variance phi x mean, plus
+ * the uncertainty of the rate. */
+#ifndef ODDLOAF_PATTERNS_WEEK_EXPECT_H
+#define ODDLOAF_PATTERNS_WEEK_EXPECT_H
+
+#include "patterns/week_data.h"
+#include "stats/delay.h"
+
+struct week_lag {
+    bool known; /* false: nothing was reported yet, `share` is a usual curve */
+    struct delay_curve curve;
+    double share[WEEK_DELAYS]; /* of complaints that come after d weeks */
+};
+
+struct week_model {
+    const struct week_data *data;
+    struct week_lag lag[WEEK_SYMPTOMS];
+    double season[WEEK_SYMPTOMS][WEEK_SPAN]; /* 1 without */
+    bool seasonal[WEEK_SYMPTOMS], trending[WEEK_SYMPTOMS];
+    int first;  /* index (of WEEK_SPAN) of the first week with anything on sale */
+    int recent; /* the newest weeks, which are judged; those before are the baseline. 0: none */
+};
+
+/* The lags alone, from the reports that are in. */
+void week_lags_make(const struct week_data *data, struct week_lag lag[WEEK_SYMPTOMS]);
+void week_model_make(const struct week_data *data, struct week_model *ret);
+
+struct week_base { /* a level's baseline, weeks that stand out counting less */
+    double counts, exposure, chi_square, df;
+};
+
+struct week_series {
+    struct week_base base;
+    double on_sale[WEEK_SPAN]; /* units whose complaints are due in that week */
+    double expected[WEEK_SPAN];
+    double rate;       /* complaints a unit */
+    double rate_shape; /* certainty of the rate: 1 / cv^2 */
+    double phi;        /* variance over mean, at least 1 */
+};
+/* Expectations of one symptom's series of every level of a factor; `ret` has one a level of the
+ * data, and those of the factor are set. */
+void week_model_factor(const struct week_model *model, const char *factor, int symptom,
+                       struct week_series *ret);
+
+#endif

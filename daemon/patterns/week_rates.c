@@ -1,0 +1,187 @@
+#include "patterns/week_rates.h"
+#include "base/text.h"
+#include "patterns/week_to_come.h"
+#include "stats/pareto.h"
+#include "stats/poisson.h"
+#include "triage/triage.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { TREND_WEEKS = 13, LIMITS_KEPT = 256, LAST = WEEK_SPAN - 1 };
+
+static const char *const FACTORS[] = {"line", "product", "cause", "place", "route", "shift"};
+
+/* Exact limits of small whole counts are wanted over and over. */
+struct limits {
+    struct interval kept[LIMITS_KEPT];
+    bool known[LIMITS_KEPT];
+};
+
+static struct interval limits_of(struct limits *l, double count)
+{
+    bool small = count >= 0 && count < LIMITS_KEPT && count == floor(count);
+    if (small && l->known[(int)count])
+        return l->kept[(int)count];
+    struct interval limits = poisson_limits(count, 0.95);
+    if (small) {
+        l->kept[(int)count] = limits;
+        l->known[(int)count] = true;
+    }
+    return limits;
+}
+
+static double tidy(double x)
+{
+    return round(x * 1e6) / 1e6;
+}
+
+static void set_rate(json_t *row, struct limits *limits, double count, double units)
+{
+    if (units <= 0)
+        return;
+    struct interval l = limits_of(limits, count);
+    double scale = 1e6 / units;
+    json_object_set_new_nocheck(row, "per_million", json_real(count * scale));
+    json_object_set_new_nocheck(row, "low", json_real(l.low * scale));
+    json_object_set_new_nocheck(row, "high", json_real(l.high * scale));
+}
+
+static json_t *trend_json(const struct week_level *level, int symptom)
+{
+    json_t *trend = json_array();
+    for (int i = WEEK_SPAN - TREND_WEEKS; i < WEEK_SPAN; i++)
+        json_array_append_new(
+            trend, level->units[i] > 0
+                       ? json_real(tidy(level->counts[symptom][i] * 1e6 / level->units[i]))
+                       : json_null());
+    return trend;
+}
+
+static json_t *count_json(bool fractional, double count)
+{
+    return fractional ? json_real(tidy(count)) : json_integer((json_int_t)llround(count));
+}
+
+/* By week of make: over the units times the share of their complaints that are in. */
+static json_t *made_json(const struct week_model *m, struct limits *limits,
+                         const struct week_level *level, int symptom, bool fractional)
+{
+    double share = week_share_in(m, symptom, WEEK_HISTORY - 1);
+    json_t *made = json_object();
+    json_object_set_new_nocheck(made, "complaints", count_json(fractional, level->made[symptom]));
+    json_object_set_new_nocheck(made, "share_in", json_real(tidy(share)));
+    if (m->lag[symptom].known && share >= DELAY_TOO_EARLY)
+        set_rate(made, limits, level->made[symptom], level->units[LAST] * share);
+    return made;
+}
+
+static json_t *rate_json(const struct week_model *m, struct limits *limits,
+                         const struct week_level *level, int symptom, const char *title)
+{
+    bool fractional = strcmp(level->factor, "cause") == 0 || strcmp(level->factor, "place") == 0;
+    double count = level->counts[symptom][LAST], units = level->units[LAST];
+    json_t *row = json_object();
+    json_object_set_new_nocheck(row, "level", json_string(level->level));
+    if (title)
+        json_object_set_new_nocheck(row, "title", json_string(title));
+    json_object_set_new_nocheck(row, "symptom", json_string(WEEK_SYMPTOM[symptom]));
+    json_object_set_new_nocheck(row, "complaints", count_json(fractional, count));
+    json_object_set_new_nocheck(row, "units", json_integer((json_int_t)units));
+    set_rate(row, limits, fractional ? tidy(count) : count, units);
+    json_object_set_new_nocheck(row, "trend", trend_json(level, symptom));
+    json_object_set_new_nocheck(row, "made", made_json(m, limits, level, symptom, fractional));
+    return row;
+}
+
+struct entry {
+    const struct week_level *level;
+    int symptom;
+};
+
+static int by_count(const void *a, const void *b)
+{
+    const struct entry *x = a, *y = b;
+    double nx = x->level->counts[x->symptom][LAST], ny = y->level->counts[y->symptom][LAST];
+    if (nx != ny)
+        return nx > ny ? -1 : 1;
+    int names = strcmp(x->level->level, y->level->level);
+    return names ? names : x->symptom - y->symptom;
+}
+
+/* Levels that were made this week, or complained about. */
+static size_t collect(const struct week_data *d, const char *factor, struct entry *entries)
+{
+    size_t count = 0;
+    bool lent = strcmp(factor, "cause") == 0 || strcmp(factor, "place") == 0;
+    for (size_t i = 0; i < d->level_count; i++) {
+        const struct week_level *l = &d->levels[i];
+        if (strcmp(l->factor, factor) != 0)
+            continue;
+        for (int s = 0; s < WEEK_SYMPTOMS; s++) {
+            bool made = l->units[LAST] > 0 && !lent;
+            if (made || l->counts[s][LAST] > 0 || l->made[s] > 0)
+                entries[count++] = (struct entry){l, s};
+        }
+    }
+    qsort(entries, count, sizeof *entries, by_count);
+    return count;
+}
+
+json_t *week_by_json(const struct week_model *model, const struct triage *triage)
+{
+    const struct week_data *d = model->data;
+    struct entry *entries = xcalloc(d->level_count * WEEK_SYMPTOMS, sizeof *entries);
+    struct limits *limits = xcalloc(1, sizeof *limits);
+    json_t *by = json_object();
+    for (size_t f = 0; f < sizeof FACTORS / sizeof FACTORS[0]; f++) {
+        json_t *rows = json_array();
+        size_t count = collect(d, FACTORS[f], entries);
+        for (size_t i = 0; i < count; i++) {
+            const char *title = NULL;
+            if (triage && strcmp(FACTORS[f], "cause") == 0)
+                title = triage_cause_title(triage, entries[i].level->level);
+            json_array_append_new(
+                rows, rate_json(model, limits, entries[i].level, entries[i].symptom, title));
+        }
+        json_object_set_new(by, FACTORS[f], rows);
+    }
+    free(limits);
+    free(entries);
+    return by;
+}
+
+/* ---- causes ---- */
+
+static void add_pareto(json_t *rows, const struct week_data *d, const struct triage *triage,
+                       int symptom, struct pareto_row *pareto)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < d->level_count; i++) {
+        const struct week_level *l = &d->levels[i];
+        double expected = tidy(l->counts[symptom][LAST]);
+        if (strcmp(l->factor, "cause") == 0 && expected > 0)
+            pareto[count++] = (struct pareto_row){.name = l->level, .count = expected};
+    }
+    if (pareto_order(pareto, count, "not-known", 0.8))
+        return;
+    for (size_t i = 0; i < count; i++) {
+        const char *title = triage ? triage_cause_title(triage, pareto[i].name) : NULL;
+        json_array_append_new(
+            rows, json_pack("{s:s, s:s, s:s, s:f, s:f, s:f, s:b}", "cause", pareto[i].name, "title",
+                            title ? title : pareto[i].name, "symptom", WEEK_SYMPTOM[symptom],
+                            "expected", pareto[i].count, "share", pareto[i].share, "cumulative",
+                            pareto[i].cumulative, "vital", pareto[i].vital));
+    }
+}
+
+json_t *week_causes_json(const struct week_model *model, const struct triage *triage)
+{
+    const struct week_data *d = model->data;
+    struct pareto_row *pareto = xcalloc(d->level_count, sizeof *pareto);
+    json_t *rows = json_array();
+    for (int s = 0; s < WEEK_SYMPTOMS; s++)
+        add_pareto(rows, d, triage, s, pareto);
+    free(pareto);
+    return rows;
+}

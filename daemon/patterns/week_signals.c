@@ -1,0 +1,146 @@
+#include "patterns/week_signals.h"
+#include "base/text.h"
+#include "stats/cusum.h"
+#include "stats/multiplicity.h"
+#include "stats/negbin.h"
+#include "stats/season.h"
+#include "stats/shrink.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* The rise whose beginning is looked for. */
+#define RISE 1.5
+
+static const char *const FACTORS[] = {"", "line", "product", "shift", "route", "cause", "place"};
+static const int WINDOWS[] = {1, 2, 4, 8};
+enum { WINDOW_COUNT = sizeof WINDOWS / sizeof WINDOWS[0] };
+
+struct window {
+    double observed, expected, p;
+    int weeks;
+};
+
+static double sum_last(const double *x, int weeks)
+{
+    double sum = 0;
+    for (int i = WEEK_SPAN - weeks; i < WEEK_SPAN; i++)
+        sum += x[i];
+    return sum;
+}
+
+/* P of so many or more, the rate's uncertainty and the spread of weeks included. */
+static double tail(const struct week_series *s, double observed, double expected)
+{
+    if (observed <= 0)
+        return 1;
+    double se = expected / sqrt(s->rate_shape);
+    double size = season_size(expected, se, s->phi);
+    double p = negbin_more_than((long)floor(observed + 0.5) - 1, expected, size);
+    return isfinite(p) ? fmin(fmax(p, 0), 1) : 1;
+}
+
+/* The most telling window; its p is raised for having tried several. */
+static struct window best_window(const struct week_series *s, const double *counts, int recent)
+{
+    struct window best = {.p = 2};
+    int tried = 0;
+    for (int i = 0; i < WINDOW_COUNT && WINDOWS[i] <= recent; i++) {
+        struct window w = {sum_last(counts, WINDOWS[i]), sum_last(s->expected, WINDOWS[i]), 0,
+                           WINDOWS[i]};
+        w.p = w.expected > 0 ? tail(s, w.observed, w.expected) : 1;
+        tried++;
+        if (w.p < best.p)
+            best = w;
+    }
+    best.p = fmin(1, best.p * tried);
+    return best;
+}
+
+/* The cumulative sum's present climb tells when it began; without one, the window does. */
+static void find_since(const struct week_series *s, const double *counts, int first,
+                       const struct window *window, struct week_signal *ret)
+{
+    double sum = 0;
+    int since = WEEK_SPAN;
+    for (int i = first; i < WEEK_SPAN; i++) {
+        double expected = s->expected[i];
+        double reference = expected > 0 ? cusum_reference(expected, RISE, INFINITY) : 0;
+        sum += counts[i] - reference;
+        if (sum <= 0) {
+            sum = 0;
+            since = WEEK_SPAN;
+        } else if (since == WEEK_SPAN) {
+            since = i;
+        }
+    }
+    ret->since = since < WEEK_SPAN ? since : WEEK_SPAN - window->weeks;
+    ret->observed = sum_last(counts, WEEK_SPAN - ret->since);
+    ret->expected = sum_last(s->expected, WEEK_SPAN - ret->since);
+}
+
+/* How big: the ratio drawn a little towards 1, with its interval. */
+static void size_up(struct week_signal *signal)
+{
+    struct shrink_gamma usual = {1, 1};
+    struct shrink_gamma rise =
+        shrink_posterior(usual, signal->observed / signal->phi, signal->expected / signal->phi);
+    struct interval limits = shrink_interval(rise, 0.95);
+    signal->ratio = shrink_mean(rise);
+    signal->ratio_low = limits.low;
+    signal->ratio_high = limits.high;
+}
+
+static void test_factor(const struct week_model *m, const char *factor, int symptom,
+                        struct week_series *series, struct week_signal *out, size_t *count)
+{
+    const struct week_data *d = m->data;
+    week_model_factor(m, factor, symptom, series);
+    for (size_t i = 0; i < d->level_count; i++) {
+        const double *counts = d->levels[i].counts[symptom];
+        if (strcmp(d->levels[i].factor, factor) != 0)
+            continue;
+        if (series[i].rate <= 0 || sum_last(series[i].expected, m->recent) <= 0)
+            continue;
+        struct window window = best_window(&series[i], counts, m->recent);
+        struct week_signal signal = {
+            .level = i, .symptom = symptom, .p = window.p, .phi = series[i].phi};
+        find_since(&series[i], counts, m->first, &window, &signal);
+        out[(*count)++] = signal;
+    }
+}
+
+static int by_p(const void *a, const void *b)
+{
+    const struct week_signal *x = a, *y = b;
+    if (x->p != y->p)
+        return x->p < y->p ? -1 : 1;
+    if (x->level != y->level)
+        return x->level < y->level ? -1 : 1;
+    return x->symptom - y->symptom;
+}
+
+struct week_signal *week_signals(const struct week_model *model, size_t *ret_tested)
+{
+    size_t levels = model->data->level_count, count = 0;
+    struct week_signal *out = xcalloc(levels * WEEK_SYMPTOMS, sizeof *out);
+    struct week_series *series = xcalloc(levels, sizeof *series);
+    for (int s = 0; s < WEEK_SYMPTOMS && model->recent; s++) {
+        for (size_t f = 0; f < sizeof FACTORS / sizeof FACTORS[0]; f++)
+            test_factor(model, FACTORS[f], s, series, out, &count);
+    }
+    free(series);
+    double *q = xcalloc(count + 1, sizeof *q);
+    for (size_t i = 0; i < count; i++)
+        q[i] = out[i].p;
+    multiplicity_benjamini_hochberg(q, count, q);
+    for (size_t i = 0; i < count; i++) {
+        out[i].q = q[i];
+        if (q[i] <= WEEK_FALSE_SIGNALS)
+            size_up(&out[i]);
+    }
+    free(q);
+    qsort(out, count, sizeof *out, by_p);
+    *ret_tested = count;
+    return out;
+}

@@ -1,0 +1,24 @@
+/* What rose: every level of every factor against what it should have brought, over the last week
+ * and the last two, four and eight, with the false-discovery rate held across all of them.
+ * Inside patterns/. */
+#ifndef ODDLOAF_PATTERNS_WEEK_SIGNALS_H
+#define ODDLOAF_PATTERNS_WEEK_SIGNALS_H
+
+#include "patterns/week_expect.h"
+
+#define WEEK_FALSE_SIGNALS 0.1 /* share of signals that may be false */
+
+struct week_signal {
+    size_t level; /* index of the data's levels */
+    int symptom;
+    int since;                           /* index of WEEK_SPAN: where the rise began */
+    double observed, expected;           /* since then */
+    double ratio, ratio_low, ratio_high; /* of signals only */
+    double phi;                          /* spread of the series: variance over mean */
+    double p, q;
+};
+/* All series that can be judged, most significant first; those with q <= WEEK_FALSE_SIGNALS are
+ * signals. malloc'd. `ret_tested` is their number. */
+struct week_signal *week_signals(const struct week_model *model, size_t *ret_tested);
+
+#endif
