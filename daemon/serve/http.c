@@ -312,6 +312,20 @@ static void refuse_unrouted(struct evhttp_request *evreq, struct pending *p, con
     pending_free(p);
 }
 
+/* What the path and the query say must be text: it may be stored and shown again. */
+static bool is_all_text(const struct request *rq)
+{
+    for (int i = 0; i < REQUEST_PARTS; i++) {
+        if (rq->part[i] && !text_is_utf8(rq->part[i], strlen(rq->part[i])))
+            return false;
+    }
+    for (size_t i = 0; i < rq->query_count; i++) {
+        if (!text_is_utf8(rq->query[i].value, strlen(rq->query[i].value)))
+            return false;
+    }
+    return true;
+}
+
 static void http_on_request(struct evhttp_request *evreq, void *arg)
 {
     struct http *http = ((struct transport *)arg)->http;
@@ -329,6 +343,11 @@ static void http_on_request(struct evhttp_request *evreq, void *arg)
                           sizeof methods);
     if (!p->route) {
         refuse_unrouted(evreq, p, methods);
+        return;
+    }
+    if (!is_all_text(&p->request)) {
+        refuse_now(http, evreq, 400, "The path or the query is not UTF-8 text", false);
+        pending_free(p);
         return;
     }
     take_peer(p, evreq, bev);

@@ -9,6 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* A likeliest lot below this is a guess at random. */
+static const double WORTH_SHOWING = 0.02;
+
 static json_t *candidates_json(const struct lot_match_result *matched)
 {
     json_t *list = json_array();
@@ -61,7 +64,7 @@ void lots_get(struct request *rq, struct store *store)
     int rc = read_query(rq, setup, &query, &err);
     if (!rc)
         rc = lot_match(setup->matcher, store, &query, &matched, &err);
-    if (!rc && matched.count == 0) {
+    if (!rc && (matched.count == 0 || matched.candidate[0].weight < WORTH_SHOWING)) {
         error_set(&err, ERROR_NOT_FOUND, "no lot fits %.80s", rq->part[0]);
         error_hint(&err, "give --product or --code-date, or check that its records are loaded");
         rc = ERROR_NOT_FOUND;
