@@ -209,8 +209,7 @@ static int pragma_int(struct store *store, const char *sql, int *ret, struct err
 static int harden(struct store *store, struct error *err)
 {
     static const int off[] = {SQLITE_DBCONFIG_TRUSTED_SCHEMA, SQLITE_DBCONFIG_DQS_DML,
-                              SQLITE_DBCONFIG_DQS_DDL, SQLITE_DBCONFIG_ENABLE_TRIGGER,
-                              SQLITE_DBCONFIG_ENABLE_VIEW};
+                              SQLITE_DBCONFIG_DQS_DDL, SQLITE_DBCONFIG_ENABLE_TRIGGER};
     for (size_t i = 0; i < sizeof off / sizeof off[0]; i++)
         sqlite3_db_config(store->db, off[i], 0, NULL);
     sqlite3_db_config(store->db, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
@@ -419,8 +418,8 @@ void store_checkpoint(struct store *store)
     /* a reader in the middle of a query keeps it from happening: don't wait, do it after the next
      * commit */
     sqlite3_busy_timeout(store->db, 0);
-    store->checkpoint_soon = sqlite3_wal_checkpoint_v2(
-                                 store->db, NULL, SQLITE_CHECKPOINT_TRUNCATE, NULL, NULL) != SQLITE_OK;
+    store->checkpoint_soon = sqlite3_wal_checkpoint_v2(store->db, NULL, SQLITE_CHECKPOINT_TRUNCATE,
+                                                       NULL, NULL) != SQLITE_OK;
     sqlite3_busy_timeout(store->db, BUSY_MS);
 }
 
