@@ -209,7 +209,7 @@ static int pragma_int(struct store *store, const char *sql, int *ret, struct err
 static int harden(struct store *store, struct error *err)
 {
     static const int off[] = {SQLITE_DBCONFIG_TRUSTED_SCHEMA, SQLITE_DBCONFIG_DQS_DML,
-                              SQLITE_DBCONFIG_DQS_DDL, SQLITE_DBCONFIG_ENABLE_TRIGGER};
+                              SQLITE_DBCONFIG_DQS_DDL};
     for (size_t i = 0; i < sizeof off / sizeof off[0]; i++)
         sqlite3_db_config(store->db, off[i], 0, NULL);
     sqlite3_db_config(store->db, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
