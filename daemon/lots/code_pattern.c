@@ -211,6 +211,28 @@ static bool stands_alone(const char *text, size_t from, size_t to)
            (!text[to] || !isalnum((unsigned char)text[to]));
 }
 
+/* `count`: groups that took part, negative if nothing matched. */
+static int copy_groups(const struct code_pattern *p, const char *text, const PCRE2_SIZE *place,
+                       int count, struct words *words, struct code_pattern_reading *reading)
+{
+    if (count < 0 || place[0] >= place[1] || !stands_alone(text, place[0], place[1]))
+        return ERROR_NOT_FOUND;
+    for (size_t g = 0; g < GROUPS; g++) {
+        if (p->number[g] < 0 || p->number[g] >= count)
+            continue;
+        const PCRE2_SIZE *group = place + 2 * (size_t)p->number[g];
+        if (group[0] == PCRE2_UNSET)
+            continue;
+        size_t size = group[1] - group[0];
+        if (size >= CODE_PATTERN_WORD)
+            return ERROR_NOT_FOUND;
+        snprintf(words->word[g], CODE_PATTERN_WORD, "%.*s", (int)size, text + group[0]);
+    }
+    reading->from = place[0];
+    reading->to = place[1];
+    return 0;
+}
+
 /* Matches as a whole, else anywhere; copies the groups out. */
 static int match(const struct code_pattern *p, const char *text, struct words *words,
                  struct code_pattern_reading *reading, struct error *err)
@@ -227,30 +249,12 @@ static int match(const struct code_pattern *p, const char *text, struct words *w
         reading->whole = false;
         rc = pcre2_match(p->compiled, subject, length, 0, 0, data, p->limits);
     }
-    int code = 0;
-    const PCRE2_SIZE *place = pcre2_get_ovector_pointer(data);
-    if (rc == PCRE2_ERROR_NOMATCH)
-        code = ERROR_NOT_FOUND;
-    else if (rc < 0)
+    int code;
+    if (rc < 0 && rc != PCRE2_ERROR_NOMATCH)
         code = error_set(err, ERROR_TOO_LARGE, "the lot pattern '%s' takes too long on this text",
                          p->name);
-    else if (place[0] >= place[1] || !stands_alone(text, place[0], place[1]))
-        code = ERROR_NOT_FOUND;
-    for (int g = 0; code == 0 && g < GROUPS; g++) {
-        words->word[g][0] = '\0';
-        int n = p->number[g];
-        if (n < 0 || n >= rc || place[2 * n] == PCRE2_UNSET)
-            continue;
-        size_t size = place[2 * n + 1] - place[2 * n];
-        if (size >= CODE_PATTERN_WORD)
-            code = ERROR_NOT_FOUND;
-        else
-            snprintf(words->word[g], CODE_PATTERN_WORD, "%.*s", (int)size, text + place[2 * n]);
-    }
-    if (code == 0) {
-        reading->from = place[0];
-        reading->to = place[1];
-    }
+    else
+        code = copy_groups(p, text, pcre2_get_ovector_pointer(data), rc, words, reading);
     pcre2_match_data_free(data);
     return code;
 }
@@ -343,7 +347,7 @@ static double alternatives(const struct code_pattern *p)
 int code_pattern_read(const struct code_pattern *p, const char *text, int32_t received_day,
                       struct code_pattern_reading *ret, struct error *err)
 {
-    struct words words;
+    struct words words = {0};
     struct code_pattern_reading reading = {.minute = -1, .is_code_date = p->is_code_date};
     if (strlen(text) >= CODE_PATTERN_TEXT)
         return ERROR_NOT_FOUND;

@@ -96,17 +96,17 @@ static void extend(const struct walk_costs *c, const struct reading_code *text, 
     }
 }
 
-float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *code)
+float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *fold)
 {
     float rows[3][READING_TEXT + 1];
     float *above = rows[0], *row = rows[1], *next = rows[2];
-    size_t n = text->length, length = strnlen(code, READING_TEXT);
+    size_t n = text->length, length = strnlen(fold, READING_TEXT);
     float stopped = INFINITY; /* the reader stopped before the end */
     int last = -1;
     for (size_t j = 0; j <= n; j++)
         row[j] = (float)j * costs->extra;
     for (size_t i = 0; i < length; i++) {
-        int letter = reading_letter(code[i]);
+        int letter = reading_letter(fold[i]);
         if (letter < 0)
             return INFINITY;
         extend(costs, text, row, above, last, i, letter, next);

@@ -1,0 +1,212 @@
+/* Candidates are gathered from what is cheap to look up: the same code; lots of the stated product
+ * and code date, of the line and day that a pattern reads, of the last weeks where they are few,
+ * each compared with the text by its code; codes one can mistake for the text. A lot that no
+ * look-up brings has no weight worth naming. */
+#include "base/text.h"
+#include "lots/match_inside.h"
+#include <math.h>
+#include <stdlib.h>
+
+enum {
+    SAME_CODE = 32,      /* of one folded code */
+    OF_DAY = 3000,       /* codes compared: of one code date */
+    OF_OTHER_DAY = 1000, /* of one it may be mistaken for */
+    OF_LINE = 200,       /* of a line's day */
+    OF_PRODUCT = 3000,   /* of a product, if no date is known */
+    RECENT = 1000,       /* of all there are, if a plant makes no more within reach */
+};
+/* Look-ups of the walk, and how much dearer than the best a reading may be: less where an exact
+ * code agrees with everything else. */
+static const int LOOKUPS = 420, LOOKUPS_FEW = 90, LOOKUPS_AGREED = 45;
+static const float SLACK = 9.0F, SLACK_AGREED = 6.5F;
+static const double RECENT_SHELF_LIVES = 2.5;
+
+bool match_is_complete(const struct matching *m)
+{
+    return (m->product_id || m->code_day != WHEN_UNKNOWN_DAY) && !m->rows.overflow;
+}
+
+/* Keeps the MATCH_CLOSEST lots whose codes are cheapest to read as the text; without a text, the
+ * first.
+ */
+static void keep(struct matching *m, int64_t lot_id, float cost)
+{
+    struct walk_hit *worst = &m->close[0];
+    if (m->close_count == MATCH_CLOSEST) {
+        for (size_t i = 1; i < MATCH_CLOSEST; i++)
+            if (m->close[i].cost > worst->cost)
+                worst = &m->close[i];
+        m->worst_kept = worst->cost;
+        if (cost >= worst->cost) {
+            m->rows.overflow = m->rows.overflow || !m->text.length;
+            return;
+        }
+    }
+    for (size_t i = 0; i < m->close_count; i++)
+        if (m->close[i].lot_id == lot_id)
+            return;
+    if (m->close_count < MATCH_CLOSEST)
+        worst = &m->close[m->close_count++];
+    *worst = (struct walk_hit){lot_id, cost};
+}
+
+static int keep_key(void *arg, const struct lot_find_key *key)
+{
+    struct matching *m = arg;
+    float cost = m->text.length ? walk_cost(&m->matcher->costs, &m->text, key->fold) : 0;
+    if (cost < m->worst_kept)
+        keep(m, key->lot_id, cost);
+    else
+        m->rows.overflow = m->rows.overflow || !m->text.length;
+    return 0;
+}
+
+static int gather_where(struct matching *m, const struct lot_find_where *where, size_t limit)
+{
+    return lot_find_each_key(m->store, where, limit, keep_key, m, &m->rows.overflow, m->err);
+}
+
+static int gather_code_days(struct matching *m, bool agreed)
+{
+    int32_t days[AGREEMENT_DAYS];
+    struct lot_find_where where = {.product_id = m->product_id};
+    if (m->code_day == WHEN_UNKNOWN_DAY || (agreed && !m->product_id))
+        return 0;
+    size_t count = agreement_code_days(m->code_day, days);
+    if (!m->product_id && count > 3)
+        count = 3; /* the day and its neighbours: others are too many without a product */
+    int rc = 0;
+    for (size_t i = 0; rc == 0 && i < count; i++) {
+        where.code_day = days[i];
+        rc = gather_where(m, &where, i == 0 ? OF_DAY : OF_OTHER_DAY);
+    }
+    if (rc < 0 || !m->product_id || agreed)
+        return rc;
+    /* the product may be named wrongly and the date be right */
+    where = (struct lot_find_where){.code_day = m->code_day};
+    return gather_where(m, &where, OF_DAY);
+}
+
+static int gather_line(struct matching *m)
+{
+    const struct lot_parsed *parsed = &m->result->parsed;
+    if (parsed->day == WHEN_UNKNOWN_DAY || !parsed->line[0])
+        return 0;
+    int64_t from = tz_day_start_ms(m->query->tz, parsed->day);
+    /* packing ends in the night after the production day */
+    struct lot_find_where where = {.plant = parsed->plant,
+                                   .line = parsed->line,
+                                   .code_day = WHEN_UNKNOWN_DAY,
+                                   .from_ms = from,
+                                   .to_ms = from + 32 * WHEN_HOUR_MS};
+    bool overflow = m->rows.overflow;
+    int rc = gather_where(m, &where, OF_LINE);
+    m->rows.overflow = overflow;
+    return rc;
+}
+
+static struct lot_find_where lately(const struct matching *m, double shelf_lives)
+{
+    double shelf_life = m->volume.shelf_life_days > 1 ? m->volume.shelf_life_days : 1;
+    int64_t to = m->query->received_ms + WHEN_HOUR_MS;
+    return (struct lot_find_where){
+        .code_day = WHEN_UNKNOWN_DAY,
+        .from_ms = to - (int64_t)(shelf_lives * shelf_life * (double)WHEN_DAY_MS),
+        .to_ms = to};
+}
+
+static int gather_product(struct matching *m)
+{
+    struct lot_find_where where = lately(m, 3);
+    if (!m->product_id || m->code_day != WHEN_UNKNOWN_DAY)
+        return 0;
+    where.product_id = m->product_id;
+    return gather_where(m, &where, OF_PRODUCT);
+}
+
+/* A plant whose lots within reach are few has them all compared: nothing is missed. */
+static int gather_recent(struct matching *m)
+{
+    struct lot_find_where where = lately(m, RECENT_SHELF_LIVES);
+    double days = (double)(where.to_ms - where.from_ms) / (double)WHEN_DAY_MS;
+    if (m->volume.lots_per_day * days > 0.9 * RECENT)
+        return 0;
+    bool overflow = m->rows.overflow;
+    m->rows.overflow = false;
+    int rc = gather_where(m, &where, RECENT);
+    m->recent = !m->rows.overflow;
+    m->rows.overflow = overflow;
+    return rc;
+}
+
+/* An exact code of which nothing else that was said differs. */
+static bool is_agreed(const struct matching *m)
+{
+    for (size_t i = 0; i < m->rows.count; i++) {
+        const struct lot_find_row *row = &m->rows.row[i];
+        double age = (double)(m->query->received_ms - row->packed_from_ms) / (double)WHEN_DAY_MS;
+        if ((!m->product_id || m->product_id == row->product_id) &&
+            (m->code_day == WHEN_UNKNOWN_DAY || m->code_day == row->code_day) && age > -0.25 &&
+            age < 3 * row->shelf_life_days)
+            return true;
+    }
+    return false;
+}
+
+/* Many look-ups only where nothing else has brought all lots that can be meant. */
+static int gather_mistaken(struct matching *m, bool agreed)
+{
+    if (!m->text.length)
+        return 0;
+    struct walk_result *walk = xmalloc(sizeof *walk);
+    bool few = m->recent || match_is_complete(m);
+    int rc = walk_find(&m->matcher->costs, m->store, &m->text, agreed ? SLACK_AGREED : SLACK,
+                       agreed ? LOOKUPS_AGREED
+                       : few  ? LOOKUPS_FEW
+                              : LOOKUPS,
+                       walk, m->err);
+    m->result->lookups = walk->lookups;
+    for (size_t i = 0; rc == 0 && i < walk->count; i++)
+        keep(m, walk->hit[i].lot_id, walk->hit[i].cost);
+    free(walk);
+    return rc;
+}
+
+static int gather_by_text(struct matching *m, bool *ret_agreed)
+{
+    int rc = lot_find_by_fold(m->store, m->fold, SAME_CODE, &m->rows, m->err);
+    if (rc < 0)
+        return rc;
+    m->result->exact = m->rows.count == 1 && !m->rows.overflow;
+    *ret_agreed = is_agreed(m);
+    for (size_t i = 0; i < m->rows.count; i++)
+        keep(m, m->rows.row[i].lot_id, 0);
+    return *ret_agreed ? 0 : gather_recent(m);
+}
+
+static int fetch_rows(struct matching *m)
+{
+    m->rows.count = 0;
+    for (size_t i = 0; i < m->close_count; i++) {
+        int rc = lot_find_by_id(m->store, m->close[i].lot_id, &m->rows.row[i], m->err);
+        if (rc < 0)
+            return rc;
+        m->rows.count++;
+    }
+    return 0;
+}
+
+int match_gather(struct matching *m)
+{
+    bool agreed = false;
+    int rc = m->text.length ? gather_by_text(m, &agreed) : 0;
+    if (rc == 0)
+        rc = gather_line(m);
+    if (rc == 0)
+        rc = gather_code_days(m, agreed);
+    if (rc == 0 && !agreed)
+        rc = gather_product(m);
+    if (rc == 0)
+        rc = gather_mistaken(m, agreed);
+    return rc < 0 ? rc : fetch_rows(m);
+}

@@ -1,0 +1,50 @@
+/* Inside lots/ only: one search for a lot under way. */
+#ifndef ODDLOAF_LOTS_MATCH_INSIDE_H
+#define ODDLOAF_LOTS_MATCH_INSIDE_H
+
+#include "lots/matcher.h"
+
+enum { MATCH_CLOSEST = 192 }; /* lots weighed */
+
+struct scored {
+    const struct lot_find_row *row;
+    double prior, text, rest; /* factors of its weight */
+    double weight;
+};
+
+struct matching {
+    const struct lot_matcher *matcher;
+    struct store *store;
+    const struct lot_query *query;
+    struct lot_match_result *result;
+    struct error *err;
+    char fold[LOT_MATCH_CODE];
+    struct reading_code text;
+    int64_t product_id; /* 0 unknown */
+    bool product_scanned;
+    int32_t code_day;
+    struct lot_find_volume volume;
+    double units_on_sale; /* units weighted by how readily lots of their age are complained about */
+    struct lot_find_rows rows;
+    bool recent;           /* all lots of the last weeks are among them */
+    struct scored *scored; /* one a row */
+    struct walk_hit close[MATCH_CLOSEST];
+    size_t close_count;
+    float worst_kept; /* dearer ones need not be offered */
+    double astray;    /* P(text) if it is not a reading of the lot's code */
+    double none;      /* weight of: none of the rows */
+};
+
+static inline bool match_given(const char *text)
+{
+    return text && *text;
+}
+
+/* Fills `rows` and `close`, in the same order. */
+int match_gather(struct matching *m);
+/* Fills `scored`, heaviest first, and `none`. */
+int match_weigh(struct matching *m);
+/* Have all lots of the product or code date been seen? */
+bool match_is_complete(const struct matching *m);
+
+#endif
