@@ -203,19 +203,39 @@ static int purge(struct store *store, void *arg, struct error *err)
 }
 
 struct digest {
-    char week[16], message_id[128], *payload;
+    char week[16], message_id[128], *payload; /* payload NULL: only remember the week */
     int64_t now_ms;
 };
 
 static int queue_digest(struct store *store, void *arg, struct error *err)
 {
     struct digest *d = arg;
-    int rc = outbox_add(store, "digest", 0, 0, d->message_id, d->payload, d->now_ms, err);
+    int rc = d->payload
+                 ? outbox_add(store, "digest", 0, 0, d->message_id, d->payload, d->now_ms, err)
+                 : 0;
     return rc ? rc : store_setting_set(store, "digest/last", d->week, err);
 }
 
+static int make_digest(struct background *bg, struct setup *setup, struct store *store,
+                       struct iso_week last, struct digest *d, struct error *err)
+{
+    json_t *week = NULL;
+    int rc = week_report(store, setup->tz, setup->triage, last, d->now_ms, &week, err);
+    if (rc)
+        return rc;
+    const char *domain = strrchr(config_text(setup->config, "mail/from"), '@');
+    snprintf(d->message_id, sizeof d->message_id, "<digest-%s%s>", d->week,
+             domain ? domain : "@localhost");
+    json_t *event = event_digest(config_text(setup->config, "plant"), week);
+    d->payload = jsonx_dump(event);
+    json_decref(event);
+    json_decref(week);
+    return writer_run(bg->app->writer, queue_digest, d, err);
+}
+
 /* Last week's digest is due from Monday's hour on and is queued once: its Message-ID is the
- * week's, so even a lost setting could not queue it twice. */
+ * week's, so even a lost setting could not queue it twice. A new daemon begins with the next
+ * Monday: the weeks before it was there are not its to report. */
 static int digest_if_due(struct background *bg, struct setup *setup, struct store *store,
                          struct error *err)
 {
@@ -228,22 +248,12 @@ static int digest_if_due(struct background *bg, struct setup *setup, struct stor
         return 0;
     iso_week_format(last, d.week);
     int rc = store_setting_get(store, "digest/last", &done, err);
-    bool is_done = !rc && done && strcmp(done, d.week) == 0;
+    bool is_new = !rc && !done, is_done = done && strcmp(done, d.week) == 0;
     free(done);
     if (rc || is_done)
         return rc;
-    json_t *week = NULL;
-    rc = week_report(store, setup->tz, setup->triage, last, d.now_ms, &week, err);
-    if (rc)
-        return rc;
-    const char *domain = strrchr(config_text(setup->config, "mail/from"), '@');
-    snprintf(d.message_id, sizeof d.message_id, "<digest-%s%s>", d.week,
-             domain ? domain : "@localhost");
-    json_t *event = event_digest(config_text(setup->config, "plant"), week);
-    d.payload = jsonx_dump(event);
-    json_decref(event);
-    json_decref(week);
-    rc = writer_run(bg->app->writer, queue_digest, &d, err);
+    rc = is_new ? writer_run(bg->app->writer, queue_digest, &d, err)
+                : make_digest(bg, setup, store, last, &d, err);
     free(d.payload);
     return rc;
 }

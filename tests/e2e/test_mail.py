@@ -1,0 +1,138 @@
+"""Mail end to end: a real MTA-compatible program (msmtp) and a real SMTP server (aiosmtpd) on
+loopback; the message parsed back with Python's email package.            usage: test_mail.py BINARIES"""
+import email
+import email.policy
+import json
+import socket
+import sys
+import time
+
+from aiosmtpd.controller import Controller
+
+from oddloaf import Plant, complaint
+
+SECRET = {"name": "Dana Quillfeather", "phone": "555-0142", "email": "dana@example.invalid"}
+
+
+class Keeper:
+    def __init__(self):
+        self.got, self.refuse = [], 0
+
+    async def handle_DATA(self, server, session, envelope):
+        if self.refuse > 0:
+            self.refuse -= 1
+            return "451 4.3.0 try again later"
+        self.got.append((envelope.mail_from, envelope.rcpt_tos, envelope.content))
+        return "250 kept"
+
+
+def wait_for(keeper, count, seconds=30):
+    until = time.time() + seconds
+    while len(keeper.got) < count and time.time() < until:
+        time.sleep(0.1)
+    assert len(keeper.got) >= count, f"{len(keeper.got)} of {count} mails came"
+
+
+def parse(content):
+    message = email.message_from_bytes(content, policy=email.policy.default)
+    for line in content.split(b"\r\n"):
+        assert len(line) <= 998, "RFC 5322 2.1.1"
+    plain = message.get_body(("plain",)).get_content()
+    html = message.get_body(("html",)).get_content()
+    return message, plain, html
+
+
+def check_case_mail(plant, keeper):
+    one = complaint(contact=SECRET, note="ask for Dana\r\nBcc: evil@example.invalid",
+                    store="x\r\nBcc: evil@example.invalid",
+                    observed={"where": "cut-face", "colour": "blue-green"})
+    status, answer = plant.post("/v1/complaints", one)
+    assert status == 201, answer
+    wait_for(keeper, 1)
+    sender, to, content = keeper.got[0]
+    message, plain, html = parse(content)
+    assert sender == "oddloaf@harrowmill.example" and to == ["qa@harrowmill.example"], (sender, to)
+    assert message["Subject"].startswith("[Bäckerei Harrow Mill] " + answer["case"] + " mold"), (
+        message["Subject"])
+    assert message["Auto-Submitted"] == "auto-generated"
+    assert message["Message-ID"].endswith("@harrowmill.example>")
+    assert message["Date"].datetime.utcoffset() is not None
+    assert message["Bcc"] is None and b"evil@" not in content.split(b"\r\n\r\n")[0]
+    ranked = plant.get("/v1/cases/" + answer["case"])[1]
+    for body in (plain, html):
+        assert ranked["ranked"][0]["title"].split(":")[0] in body.replace("\n    ", " "), body
+        assert "Dana" not in body and "555-0142" not in body, "contact data in a mail"
+    for word in ("Likely causes", "Checks", "Cautions", "What to ask", "oddloaf settle"):
+        assert word in plain, (word, plain)
+    assert max(len(line) for line in plain.splitlines()) <= 78
+    for outside in ("http:", "https:", "<script", "<img"):
+        assert outside not in html
+    return message["Message-ID"]
+
+
+def check_retry(plant, keeper):
+    """A server that says 'later' twice: the same Message-ID arrives in the end, once accepted."""
+    keeper.refuse = 2
+    status, answer = plant.post("/v1/complaints", complaint(lot="L1 6310 A0400"))
+    wait_for(keeper, 2, 60)
+    assert answer["case"] in parse(keeper.got[1][2])[0]["Subject"]
+    assert plant.wait_idle()["outbox"]["parked"] == 0
+
+
+def check_harm(plant, keeper):
+    status, answer = plant.post("/v1/complaints", complaint(
+        lot="L1 6311 A0400", harm=["illness"], contact=SECRET))
+    assert answer.get("harm"), answer
+    wait_for(keeper, 4)  # the urgent one and the case's
+    urgent = [parse(c) for _, to, c in keeper.got if to == ["safety@harrowmill.example"]]
+    assert len(urgent) == 1, [to for _, to, _ in keeper.got]
+    message, plain, _ = urgent[0]
+    assert "URGENT" in message["Subject"] and "illness" in plain
+    assert "medical help" in plain and "law" in plain
+    assert "Dana" not in plain
+
+
+def check_no_second_mail(plant, keeper):
+    """A second complaint that changes nothing QA would act on sends nothing."""
+    plant.wait_idle()
+    before = len(keeper.got)
+    for n in range(3):
+        plant.post("/v1/complaints", complaint(lot="L1 6312 A0400"))
+    plant.wait_idle()
+    subjects = [parse(c)[0]["Subject"] for _, _, c in keeper.got[before:]]
+    assert 1 <= len(subjects) <= 3, subjects
+
+
+def main():
+    keeper = Keeper()
+    with socket.socket() as free:  # the controller wants to know its port beforehand
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    controller = Controller(keeper, hostname="127.0.0.1", port=port)
+    controller.start()
+    plant = Plant(sys.argv[1])
+    settings = plant.dir / "msmtprc"
+    settings.write_text(f"account default\nhost 127.0.0.1\nport {port}\ntls off\nauth off\n")
+    settings.chmod(0o600)
+    program = plant.dir / "sendmail"
+    program.write_text(f'#!/bin/sh\nexec /usr/bin/msmtp -C {settings} "$@"\n')
+    program.chmod(0o755)
+    plant.config["plant"] = "Bäckerei Harrow Mill"
+    plant.config["mail"] = {"program": str(program), "from": "oddloaf@harrowmill.example",
+                            "to": ["qa@harrowmill.example"], "retry_s": 1,
+                            "urgent_to": ["safety@harrowmill.example"]}
+    with plant:
+        plant.load_small()
+        check_case_mail(plant, keeper)
+        check_retry(plant, keeper)
+        check_harm(plant, keeper)
+        check_no_second_mail(plant, keeper)
+        ids = [parse(c)[0]["Message-ID"] for _, _, c in keeper.got]
+        assert len(ids) == len(set(ids)), "each mail once here"
+        status = json.dumps(plant.get("/v1/status")[1])
+        assert "Dana" not in status + plant.log_text()
+        print(f"{len(ids)} mails, all as they should be")
+    controller.stop()
+
+
+main()
