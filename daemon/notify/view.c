@@ -282,8 +282,8 @@ static void plain_cause(const struct view_line *line, struct text_buffer *out)
     text_appendf(out, "\n%3.0f %%  ", line->share * 100);
     for (int i = 0; i < BAR; i++)
         text_append(out, i < full ? "#" : ".");
-    text_appendf(out, "  %s\n", line->text);
-    text_appendf(out, "       [%s]\n", line->label);
+    text_appendf(out, "  %s\n", line->label);
+    wrap(out, "       ", "       ", line->text);
 }
 
 void view_plain(const struct view *view, struct text_buffer *out)
