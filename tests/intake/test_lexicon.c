@@ -104,6 +104,9 @@ static void english_notes(void **state)
         {"off-odor", "it smells like plastic", "observed.odor=\"plastic\""},
         {"mold", "open for two weeks", "observed.opened_days=14"},
         {"mold", "the closure was missing", "observed.bag=\"closure-missing\""},
+        {"mold", "fuzzy green on the end pieces, kept on top of the fridge",
+         "observed.colour=\"blue-green\" observed.where=\"heel\" observed.kept=\"warm\""},
+        {"off-odor", "smells funny, kind of like beer", "observed.odor=\"alcohol\""},
         {"mold", "nothing to say", ""},
         {"mold", "", ""},
     };
