@@ -6,6 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* A burst of complaints on one lot is ranked, and mailed, once. */
+enum { GATHER_MS = 400 };
+
 /* ---- cases ---- */
 
 static int case_open(struct store *store, const char *symptom, int64_t lot_id, int64_t received_ms,
@@ -340,7 +343,7 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
     if (!rc && placed.lot_id > 0)
         rc = company_count(store, placed.lot_id, c->symptom, c->received_ms, +1, err);
     if (!rc)
-        rc = work_add(store, WORK_RANK, placed.case_id, c->logged_ms, err);
+        rc = work_add(store, WORK_RANK, placed.case_id, c->logged_ms + GATHER_MS, err);
     if (!rc)
         *ret = placed;
     return rc;
