@@ -18,6 +18,7 @@ enum {
     TICK_S = 1,
     CARE_EVERY_MS = 60000, /* purge, digest, idle uploads */
     RETRY_MS = 60000,
+    GIVE_WAY_MS = 200, /* a ranking waits for the desk, but not for ever */
     WRITER_STUCK_MS = 60000
 };
 
@@ -147,6 +148,7 @@ static bool rank_round(struct background *bg, struct setup *setup, struct store 
     int rc = work_due(store, WORK_RANK, app_now_ms(bg->app), rows, ROUND, &round.count, &err);
     for (int i = 0; i < round.count && !rc; i++) {
         round.ranked[i].row = rows[i];
+        readers_give_way(bg->app->readers, GIVE_WAY_MS);
         rank_one(&round, &round.ranked[i], store);
         round.mailed |= round.ranked[i].mail != NULL;
     }

@@ -3,6 +3,7 @@
 #include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 struct task {
     void (*run)(struct store *, void *);
@@ -146,4 +147,19 @@ size_t readers_queued(struct readers *r)
     size_t queued = r->queued;
     pthread_mutex_unlock(&r->lock);
     return queued;
+}
+
+static bool urgent_waits(struct readers *r)
+{
+    pthread_mutex_lock(&r->lock);
+    bool waits = r->urgent.first != NULL && !r->stopping;
+    pthread_mutex_unlock(&r->lock);
+    return waits;
+}
+
+void readers_give_way(struct readers *r, int most_ms)
+{
+    enum { STEP_MS = 2 };
+    for (int waited = 0; waited < most_ms && urgent_waits(r); waited += STEP_MS)
+        nanosleep(&(struct timespec){0, STEP_MS * 1000000}, NULL);
 }

@@ -17,5 +17,8 @@ void readers_stop(struct readers *readers); /* runs what is queued, joins. NULL 
 int readers_submit(struct readers *readers, bool urgent,
                    void (*run)(struct store *store, void *arg), void *arg);
 size_t readers_queued(struct readers *readers);
+/* For work that is not urgent, between two pieces of it: waits, at most `most_ms`, while anything
+ * urgent is queued. */
+void readers_give_way(struct readers *readers, int most_ms);
 
 #endif
