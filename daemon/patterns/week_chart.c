@@ -113,7 +113,7 @@ static json_t *week_json(const struct week_model *m, const struct week_series *s
                          int i, const struct chart_point *point, const struct sums *sums)
 {
     char name[16];
-    return json_pack("{s:s, s:I, s:o, s:o, s:o, s:o, s:o, s:i, s:o}", "week",
+    return json_pack("{s:s, s:I, s:o, s:o, s:o, s:o, s:i, s:o}", "week",
                      week_name(m->data->week - (LAST - i), name), "complaints",
                      (json_int_t)llround(m->data->levels[0].counts[symptom][i]), "on_sale",
                      number(s->on_sale[i]), "expected", number(s->expected[i]), "per_million",

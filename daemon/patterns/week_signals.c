@@ -1,6 +1,5 @@
 #include "patterns/week_signals.h"
 #include "base/text.h"
-#include "stats/cusum.h"
 #include "stats/multiplicity.h"
 #include "stats/negbin.h"
 #include "stats/season.h"
@@ -9,11 +8,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* The rise whose beginning is looked for. */
-#define RISE 1.5
+/* Places are causes under another name: they would be counted twice. */
+static const char *const FACTORS[] = {"", "line", "product", "shift", "route", "cause"};
+#define STILL_P 0.1
 
-static const char *const FACTORS[] = {"", "line", "product", "shift", "route", "cause", "place"};
-static const int WINDOWS[] = {1, 2, 4, 8};
+/* Longer ones would keep telling of what is over. */
+static const int WINDOWS[] = {1, 2, 4};
 enum { WINDOW_COUNT = sizeof WINDOWS / sizeof WINDOWS[0] };
 
 struct window {
@@ -57,26 +57,37 @@ static struct window best_window(const struct week_series *s, const double *coun
     return best;
 }
 
-/* The cumulative sum's present climb tells when it began; without one, the window does. */
-static void find_since(const struct week_series *s, const double *counts, int first,
-                       const struct window *window, struct week_signal *ret)
+/* Whether the newest two weeks stand out by themselves. */
+static bool still_up(const struct week_series *s, const double *counts)
 {
-    double sum = 0;
-    int since = WEEK_SPAN;
-    for (int i = first; i < WEEK_SPAN; i++) {
-        double expected = s->expected[i];
-        double reference = expected > 0 ? cusum_reference(expected, RISE, INFINITY) : 0;
-        sum += counts[i] - reference;
-        if (sum <= 0) {
-            sum = 0;
-            since = WEEK_SPAN;
-        } else if (since == WEEK_SPAN) {
-            since = i;
+    double observed = sum_last(counts, 2), expected = sum_last(s->expected, 2);
+    return observed > expected && tail(s, observed, expected) < STILL_P;
+}
+
+/* Log likelihood ratio of a rise to what was observed, for counts spread by phi. */
+static double rise_log_ratio(double observed, double expected, double phi)
+{
+    if (observed <= expected || expected <= 0)
+        return 0;
+    return (observed * log(observed / expected) - (observed - expected)) / phi;
+}
+
+/* The start that makes a rise likeliest (maximum likelihood of the change point). */
+static void find_since(const struct week_series *s, const double *counts, int recent,
+                       struct week_signal *ret)
+{
+    double best = -1, observed = 0, expected = 0;
+    for (int weeks = 1; weeks <= recent; weeks++) {
+        observed += counts[WEEK_SPAN - weeks];
+        expected += s->expected[WEEK_SPAN - weeks];
+        double ratio = rise_log_ratio(observed, expected, s->phi);
+        if (ratio > best) {
+            best = ratio;
+            ret->since = WEEK_SPAN - weeks;
+            ret->observed = observed;
+            ret->expected = expected;
         }
     }
-    ret->since = since < WEEK_SPAN ? since : WEEK_SPAN - window->weeks;
-    ret->observed = sum_last(counts, WEEK_SPAN - ret->since);
-    ret->expected = sum_last(s->expected, WEEK_SPAN - ret->since);
 }
 
 /* How big: the ratio drawn a little towards 1, with its interval. */
@@ -105,7 +116,8 @@ static void test_factor(const struct week_model *m, const char *factor, int symp
         struct window window = best_window(&series[i], counts, m->recent);
         struct week_signal signal = {
             .level = i, .symptom = symptom, .p = window.p, .phi = series[i].phi};
-        find_since(&series[i], counts, m->first, &window, &signal);
+        signal.still = still_up(&series[i], counts);
+        find_since(&series[i], counts, m->recent, &signal);
         out[(*count)++] = signal;
     }
 }

@@ -1,6 +1,6 @@
-/* What rose: every level of every factor against what it should have brought, over the last week
- * and the last two, four and eight, with the false-discovery rate held across all of them.
- * Inside patterns/. */
+/* What rose: every level of line, product, shift, route and cause against what it should have
+ * brought, over the last week and the last two, four and eight, with the false-discovery rate held
+ * across all of them. Inside patterns/. */
 #ifndef ODDLOAF_PATTERNS_WEEK_SIGNALS_H
 #define ODDLOAF_PATTERNS_WEEK_SIGNALS_H
 

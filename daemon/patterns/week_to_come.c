@@ -5,6 +5,8 @@
 /* A plant's week-to-week spread is never known better than this. */
 #define PRIOR_SHAPE_MOST 30.0
 #define PRIOR_SHAPE_LEAST 0.5
+/* From there on a week is as good as final. */
+#define SHARE_ALL_IN 0.99
 
 static double age_weeks(const struct week_data *d, int index)
 {
@@ -70,7 +72,7 @@ json_t *week_to_come_json(const struct week_model *model)
         for (int s = 0; s < WEEK_SYMPTOMS; s++) {
             struct delay_forecast f;
             char name[16];
-            if (!week_forecast(model, s, i, &f))
+            if (!week_forecast(model, s, i, &f) || f.share > SHARE_ALL_IN)
                 continue;
             json_t *row =
                 json_pack("{s:s, s:s, s:I, s:f, s:I, s:I, s:f, s:b}", "made_week",

@@ -16,7 +16,7 @@ bool week_forecast(const struct week_model *model, int symptom, int index,
 /* Share of the complaints about that week's packing that are in by now; 1 long after. */
 double week_share_in(const struct week_model *model, int symptom, int index);
 
-/* Rows of the last weeks, the newest first. New reference. */
+/* Rows of the last weeks that are not all in, the newest first. New reference. */
 json_t *week_to_come_json(const struct week_model *model);
 
 #endif
