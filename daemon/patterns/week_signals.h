@@ -1,5 +1,5 @@
 /* What rose: every level of line, product, shift, route and cause against what it should have
- * brought, over the last week and the last two, four and eight, with the false-discovery rate held
+ * brought, over the last week and the last two and four, with the false-discovery rate held
  * across all of them. Inside patterns/. */
 #ifndef ODDLOAF_PATTERNS_WEEK_SIGNALS_H
 #define ODDLOAF_PATTERNS_WEEK_SIGNALS_H
@@ -12,6 +12,7 @@ struct week_signal {
     size_t level; /* index of the data's levels */
     int symptom;
     int since;                           /* index of WEEK_SPAN: where the rise began */
+    bool still;                          /* the newest two weeks are up too */
     double observed, expected;           /* since then */
     double ratio, ratio_low, ratio_high; /* of signals only */
     double phi;                          /* spread of the series: variance over mean */
