@@ -98,14 +98,23 @@ static void refuse(struct batch *b, long line, const char *field, const char *va
     client_say(b->c, "refused: %s", error_format(&err, text, sizeof text));
 }
 
+/* Each case once, in as many words as fit a line or two. */
+static void add_harm(struct batch *b, const char *name)
+{
+    char word[32];
+    snprintf(word, sizeof word, " %.20s,", name);
+    if (b->harm.length < 200 && !(b->harm.data && strstr(b->harm.data, word)))
+        text_append(&b->harm, word);
+}
+
 static void show_logged(struct batch *b, const struct waiting *row, const json_t *answer)
 {
     const struct view *v = &b->c->view;
     const json_t *first = json_array_get(json_object_get(answer, "ranked"), 0);
     char percent[VIEW_NUMBER];
     bool harm = row->harm || harm_reported(NULL, answer);
-    if (harm && b->harm.length < 200)
-        text_appendf(&b->harm, " %s", pick_text(answer, "case", "?"));
+    if (harm)
+        add_harm(b, pick_text(answer, "case", "?"));
     if (b->c->json) {
         client_print(answer);
         return;
@@ -113,7 +122,7 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
     struct text_buffer cause = {0};
     if (first && !harm)
         text_appendf(&cause, "  %s %s", view_percent(pick_number(first, "probability", 0), percent),
-                     pick_text(first, "title", pick_text(first, "cause", "?")));
+                     pick_text(first, "cause", "?"));
     view_textf(v, VIEW_PLAIN, 0, 4, "%5ld  %-8s %-18s%s%s%s", row->line,
                pick_text(answer, "case", "?"), pick_text(answer, "lot", "lot not known"),
                cause.length ? cause.data : "", harm ? "  HARM" : "",
@@ -265,10 +274,11 @@ static void say_end(const struct batch *b)
                b->source, b->read, b->logged, b->again, b->refused,
                b->kept ? ", the rest kept to be sent later" : "");
     if (b->harm.length)
-        view_textf(v, VIEW_BOLD, 0, 2,
-                   "Harm is reported in%s. Urgent mails go out; tell the plant's food-safety lead "
-                   "at once. The law may set a deadline; they and a doctor decide.",
-                   b->harm.data);
+        view_textf(
+            v, VIEW_BOLD, 0, 2,
+            "Harm is reported in%.*s. Urgent mails go out; tell the plant's food-safety lead "
+            "at once. The law may set a deadline; they and a doctor decide.",
+            (int)b->harm.length - 1, b->harm.data);
 }
 
 int batch_run(struct client *c, const char *path, const struct batch_options *options)

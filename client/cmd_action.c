@@ -86,9 +86,9 @@ static void show_period(const struct view *v, const char *label, const json_t *p
     view_label(v, label, "%s complaints, %s units: %s per million (%s to %s)",
                view_number(pick_number(period, "complaints", 0), n[0]),
                view_number(pick_number(period, "units", 0), n[1]),
-               view_number(pick_number(period, "per_million", 0), n[2]),
-               view_number(pick_number(period, "low", 0), n[3]),
-               view_number(pick_number(period, "high", 0), n[4]));
+               view_rough(pick_number(period, "per_million", 0), n[2]),
+               view_rough(pick_number(period, "low", 0), n[3]),
+               view_rough(pick_number(period, "high", 0), n[4]));
 }
 
 static void show_effect(const struct client *c, const json_t *document, const char *id)
@@ -105,12 +105,12 @@ static void show_effect(const struct client *c, const json_t *document, const ch
     if (json_is_number(ratio) || json_is_object(ratio)) {
         double middle =
             json_is_number(ratio) ? json_number_value(ratio) : pick_number(ratio, "ratio", 0);
-        view_label(v, "ratio", "%s (%s to %s)", view_number(middle, n[0]),
-                   view_number(pick_number(from, "low", 0), n[1]),
-                   view_number(pick_number(from, "high", 0), n[2]));
+        view_label(v, "ratio", "%s (%s to %s)", view_rough(middle, n[0]),
+                   view_rough(pick_number(from, "low", 0), n[1]),
+                   view_rough(pick_number(from, "high", 0), n[2]));
     }
     if (pick_has(document, "p"))
-        view_label(v, "by chance", "p = %s", view_number(pick_number(document, "p", 1), n[0]));
+        view_label(v, "by chance", "p = %s", view_small(pick_number(document, "p", 1), n[0]));
     if (pick_text(document, "text", pick_text(document, "verdict", NULL)))
         view_text(v, VIEW_PLAIN, 2, 0,
                   pick_text(document, "text", pick_text(document, "verdict", "")));

@@ -22,48 +22,66 @@ static const struct option_row options[] = {
     {0}};
 
 static const struct column columns[] = {
-    {"case", COLUMN_LEFT, 0},          {"symptom", COLUMN_LEFT, 0}, {"lot", COLUMN_LEFT, 12},
-    {"line", COLUMN_LEFT, 0},          {"calls", COLUMN_RIGHT, 0},  {"newest", COLUMN_LEFT, 0},
-    {"likely cause", COLUMN_LEFT, 14}, {"note", COLUMN_LEFT, 4}};
+    {"case", COLUMN_LEFT, 0},         {"symptom", COLUMN_LEFT, 0}, {"lot", COLUMN_LEFT, 12},
+    {"line", COLUMN_LEFT, 0},         {"n", COLUMN_RIGHT, 0},      {"newest", COLUMN_LEFT, 0},
+    {"likely cause", COLUMN_LEFT, 16}};
 
-static void add_case(struct table *t, const json_t *item)
+/* "11-22", with its year unless that is the present one. */
+static void add_date(struct table *t, const json_t *item, int32_t today)
 {
     char when[VIEW_NUMBER];
+    char now[16];
+    view_when(pick_text(item, "as_of", pick_text(item, "opened", "")), when);
+    when[strlen(when) < 10 ? strlen(when) : 10] = '\0';
+    bool this_year = strlen(when) == 10 && strncmp(when, day_format(today, now), 4) == 0;
+    table_add(t, this_year ? when + 5 : when);
+}
+
+/* What must be seen first stands first. */
+static void add_cause(struct table *t, const json_t *item)
+{
     char percent[VIEW_NUMBER];
-    char number[VIEW_NUMBER];
     const json_t *top = json_object_get(item, "top");
-    struct text_buffer note = {0};
+    struct text_buffer text = {0};
+    if (pick_bool(item, "harm", false))
+        text_append(&text, "HARM, ");
+    if (pick_bool(item, "hold", false))
+        text_append(&text, "on hold, ");
+    if (strcmp(pick_text(item, "state", "open"), "settled") == 0)
+        text_append(&text, "settled, ");
+    if (pick_has(top, "cause"))
+        text_appendf(&text, "%s %s", view_percent(pick_number(top, "probability", 0), percent),
+                     pick_text(top, "cause", ""));
+    else
+        text_append(&text, "not ranked yet");
+    table_add(t, text.data);
+    text_buffer_free(&text);
+}
+
+static void add_case(struct table *t, const json_t *item, int32_t today)
+{
+    char number[VIEW_NUMBER];
     table_add(t, pick_text(item, "case", "?"));
     table_add(t, pick_text(item, "symptom", ""));
     table_add(t, pick_text(item, "lot", "not known"));
     table_add(t, pick_text(item, "line", ""));
     table_add(t, view_number(pick_number(item, "complaints", 0), number));
-    view_when(pick_text(item, "as_of", pick_text(item, "opened", "")), when);
-    when[strlen(when) < 10 ? strlen(when) : 10] = '\0';
-    table_add(t, when);
-    if (pick_has(top, "cause"))
-        table_addf(t, "%s %s", view_percent(pick_number(top, "probability", 0), percent),
-                   pick_text(top, "title", pick_text(top, "cause", "")));
-    else
-        table_add(t, "not ranked yet");
-    if (pick_bool(item, "harm", false))
-        text_append(&note, "HARM");
-    if (pick_bool(item, "hold", false))
-        text_appendf(&note, "%shold", note.length ? " " : "");
-    if (strcmp(pick_text(item, "state", "open"), "settled") == 0)
-        text_appendf(&note, "%ssettled", note.length ? " " : "");
-    table_add(t, note.data);
-    text_buffer_free(&note);
+    add_date(t, item, today);
+    add_cause(t, item);
 }
 
 static void show(const struct client *c, const json_t *cases, bool more)
 {
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    int32_t today = form_day_now().today;
     size_t i;
     const json_t *item;
     if (json_array_size(cases) == 0)
         view_text(&c->view, VIEW_PLAIN, 0, 0, "No such case.");
-    json_array_foreach(cases, i, item) add_case(t, item);
+    json_array_foreach(cases, i, item)
+    {
+        add_case(t, item, today);
+    }
     if (table_rows(t) > 0)
         table_print(t, &c->view, 0);
     if (more)

@@ -55,10 +55,25 @@ static const struct option_row options[] = {
     {"replay", NULL, "send what was kept while the daemon was away, and nothing else"},
     {0}};
 
+/* "Yesterday" is the day before the complaint was received, which may be long ago. */
+static struct form_day day_of(const struct args *a)
+{
+    struct form_day day = form_day_now();
+    int32_t received = 0;
+    char date[16];
+    const char *said = args_value(a, "received-at");
+    if (!said)
+        return day;
+    snprintf(date, sizeof date, "%.10s", said);
+    if (day_parse(date, &received, NULL) == 0)
+        day.today = received;
+    return day;
+}
+
 /* Options of the complaint; others (socket, from, …) are passed over. */
 static int take_options(struct client *c, const struct args *a, json_t *complaint)
 {
-    struct form_day day = form_day_now();
+    struct form_day day = day_of(a);
     for (int i = 0; i < a->given_count; i++) {
         struct error err = {0};
         const struct form_field *f = NULL;

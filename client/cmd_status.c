@@ -76,7 +76,8 @@ static void show(const struct client *c, const json_t *document)
     char b[VIEW_NUMBER];
     view_title(v, "oddloafd %s at %s", pick_text(document, "version", "?"),
                transport_name(c->transport));
-    view_label(v, "plant", "%s, time zone %s", pick_text(document, "plant", "not named"),
+    const char *plant = pick_text(document, "plant", "");
+    view_label(v, "plant", "%s, time zone %s", *plant ? plant : "not named",
                pick_text(document, "time_zone", "?"));
     show_uptime(v, document);
     show_rules(v, json_object_get(document, "rules"));
@@ -86,8 +87,8 @@ static void show(const struct client *c, const json_t *document)
                view_number(pick_number(json_object_get(document, "work"), "rank", 0), a));
     if (store)
         view_label(v, "store", "%s MB, log %s MB",
-                   view_number(pick_number(store, "db_bytes", 0) / 1e6, a),
-                   view_number(pick_number(store, "wal_bytes", 0) / 1e6, b));
+                   view_rough(pick_number(store, "db_bytes", 0) / 1e6, a),
+                   view_rough(pick_number(store, "wal_bytes", 0) / 1e6, b));
     if (writer)
         view_label(v, "writer", "%s waiting, %s commits",
                    view_number(pick_number(writer, "queued", 0), a),

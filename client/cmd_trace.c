@@ -16,9 +16,8 @@ static const struct option_row options[] = {{"symptom", "WORD", "mold, off-odor 
                                             {0}};
 
 static const struct column columns[] = {
-    {"factor", COLUMN_LEFT, 0},  {"level", COLUMN_LEFT, 12},      {"cases", COLUMN_RIGHT, 0},
-    {"others", COLUMN_RIGHT, 0}, {"odds ratio", COLUMN_RIGHT, 0}, {"interval", COLUMN_LEFT, 0},
-    {"q", COLUMN_RIGHT, 0}};
+    {"factor", COLUMN_LEFT, 0},  {"level", COLUMN_LEFT, 12},     {"with cases", COLUMN_RIGHT, 0},
+    {"others", COLUMN_RIGHT, 0}, {"odds ratio", COLUMN_LEFT, 0}, {"q", COLUMN_RIGHT, 0}};
 
 static void add_share(struct table *t, const json_t *factor, const char *exposed, const char *all)
 {
@@ -27,6 +26,13 @@ static void add_share(struct table *t, const json_t *factor, const char *exposed
     table_addf(t, "%s" VIEW_NBSP "of" VIEW_NBSP "%s",
                view_number(pick_number(factor, exposed, 0), a),
                view_number(pick_number(factor, all, 0), b));
+}
+
+/* A ratio that has no end comes as null. */
+static const char *ratio(const json_t *factor, const char *name, char buffer[static VIEW_NUMBER])
+{
+    return pick_has(factor, name) ? view_rough(pick_number(factor, name, 0), buffer)
+                                  : "no" VIEW_NBSP "limit";
 }
 
 static void show(const struct client *c, const json_t *document)
@@ -45,14 +51,10 @@ static void show(const struct client *c, const json_t *document)
         table_add(t, pick_text(factor, "level", "?"));
         add_share(t, factor, "case_lots_exposed", "case_lots");
         add_share(t, factor, "other_lots_exposed", "other_lots");
-        table_add(t, pick_has(factor, "odds_ratio")
-                         ? view_number(pick_number(factor, "odds_ratio", 0), n[0])
-                         : "no limit");
-        table_addf(t, "%s" VIEW_NBSP "to" VIEW_NBSP "%s",
-                   view_number(pick_number(factor, "low", 0), n[1]),
-                   pick_has(factor, "high") ? view_number(pick_number(factor, "high", 0), n[2])
-                                            : "no" VIEW_NBSP "limit");
-        table_add(t, view_number(pick_number(factor, "q", 1), n[0]));
+        table_addf(t, "%s" VIEW_NBSP "(%s" VIEW_NBSP "to" VIEW_NBSP "%s)",
+                   ratio(factor, "odds_ratio", n[0]), ratio(factor, "low", n[1]),
+                   ratio(factor, "high", n[2]));
+        table_add(t, view_small(pick_number(factor, "q", 1), n[0]));
     }
     if (table_rows(t) > 0)
         table_print(t, &c->view, 0);

@@ -77,7 +77,7 @@ static int week(struct client *c, const struct args *a)
     if (c->json)
         client_print(document);
     else
-        week_show(&c->view, document);
+        week_show(&c->view, document, args_value(a, "by"));
     json_decref(document);
     return EXIT_DONE;
 }

@@ -8,6 +8,7 @@
 
 #define BAR_CELLS 10
 #define BAR_BITS 6.0 /* a full bar: odds times 64 */
+#define SILENT_BITS 0.05
 #define FACT_INDENT 2
 #define FACT_HANG 19
 
@@ -21,9 +22,9 @@ static void add_company(struct text_buffer *line, const json_t *fact)
         return;
     text_appendf(line,
                  ", %s" VIEW_NBSP "complaints on %s" VIEW_NBSP "lots where %s would be chance",
-                 view_number(pick_number(fact, "observed", 0), seen),
+                 view_rough(pick_number(fact, "observed", 0), seen),
                  view_number(pick_number(fact, "lots", 0), lots),
-                 view_number(pick_number(fact, "expected", 0), expected));
+                 view_rough(pick_number(fact, "expected", 0), expected));
 }
 
 static void show_fact(const struct view *v, const json_t *fact)
@@ -34,13 +35,14 @@ static void show_fact(const struct view *v, const json_t *fact)
     double bits = pick_number(fact, "bits", 0);
     char *value = pick_shown(fact, "value");
     char *target = pick_shown(fact, "target");
-    const char *unit = pick_text(fact, "unit", "");
+    const char *unit = pick_text(fact, "unit", "1");
+    bool plain = !*unit || strcmp(unit, "1") == 0;
     struct text_buffer line = {0};
     view_bar(v, fabs(bits) / BAR_BITS, BAR_CELLS, bar);
     text_appendf(&line, "%5s" VIEW_NBSP VIEW_NBSP "%s" VIEW_NBSP VIEW_NBSP "%s",
                  view_bits(bits, bits_text), bar, pick_text(fact, "fact", "?"));
     if (*value)
-        text_appendf(&line, " %s%s%s", value, *unit ? VIEW_NBSP : "", unit);
+        text_appendf(&line, " %s%s%s", value, plain ? "" : VIEW_NBSP, plain ? "" : unit);
     if (*target)
         text_appendf(&line, ", target" VIEW_NBSP "%s", target);
     if (pick_has(fact, "usual"))
@@ -50,23 +52,24 @@ static void show_fact(const struct view *v, const json_t *fact)
     view_text(v, VIEW_PLAIN, FACT_INDENT, FACT_HANG, line.data);
     if (pick_text(fact, "because", NULL))
         view_text(v, VIEW_PLAIN, FACT_INDENT + FACT_HANG, 0, pick_text(fact, "because", ""));
-    if (pick_text(fact, "source", NULL) || pick_text(fact, "file", NULL))
-        view_textf(v, VIEW_DIM, FACT_INDENT + FACT_HANG, 2, "source: %s%s%s%s",
-                   pick_text(fact, "source", "not given"),
-                   pick_text(fact, "file", NULL) ? " [" : "", pick_text(fact, "file", ""),
-                   pick_text(fact, "file", NULL) ? "]" : "");
+    if (pick_text(fact, "source", NULL))
+        view_textf(v, VIEW_DIM, FACT_INDENT + FACT_HANG, 2, "source: %s",
+                   pick_text(fact, "source", ""));
     text_buffer_free(&line);
     free(value);
     free(target);
 }
 
-enum side { SIDE_FOR, SIDE_AGAINST, SIDE_NOT_COUNTED };
+enum side { SIDE_FOR, SIDE_AGAINST, SIDE_NOT_COUNTED, SIDE_SILENT };
 
 static enum side side_of(const json_t *fact)
 {
+    double bits = pick_number(fact, "bits", 0);
+    if (fabs(bits) < SILENT_BITS)
+        return SIDE_SILENT;
     if (!pick_bool(fact, "counted", true))
         return SIDE_NOT_COUNTED;
-    return pick_bool(fact, "for", pick_number(fact, "bits", 0) > 0) ? SIDE_FOR : SIDE_AGAINST;
+    return pick_bool(fact, "for", bits > 0) ? SIDE_FOR : SIDE_AGAINST;
 }
 
 static void show_side(const struct view *v, const json_t *facts, enum side side, const char *title)
@@ -83,6 +86,24 @@ static void show_side(const struct view *v, const json_t *facts, enum side side,
         first = false;
         show_fact(v, fact);
     }
+}
+
+static void show_silent(const struct view *v, const json_t *facts)
+{
+    size_t i;
+    const json_t *fact;
+    struct text_buffer line = {0};
+    json_array_foreach(facts, i, fact)
+    {
+        char *value = pick_shown(fact, "value");
+        if (side_of(fact) == SIDE_SILENT)
+            text_appendf(&line, "%s%s %s", line.length ? ", " : "Says nothing either way: ",
+                         pick_text(fact, "fact", "?"), value);
+        free(value);
+    }
+    if (line.length)
+        view_text(v, VIEW_PLAIN, FACT_INDENT, 2, line.data);
+    text_buffer_free(&line);
 }
 
 static void show_missing(const struct view *v, const json_t *missing)
@@ -105,7 +126,8 @@ static void show_cause(const struct view *v, const json_t *cause)
 {
     char now[VIEW_NUMBER];
     char before[VIEW_NUMBER];
-    const json_t *facts = json_object_get(cause, "facts");
+    json_t *facts = pick_sorted(json_object_get(cause, "facts"), "bits");
+    const char *file = pick_text(json_array_get(facts, 0), "file", NULL);
     double p = pick_number(cause, "probability", 0);
     struct text_buffer title = {0};
     text_appendf(&title, "%s (%s): %s, %s",
@@ -119,7 +141,12 @@ static void show_cause(const struct view *v, const json_t *cause)
     show_side(v, facts, SIDE_FOR, "for");
     show_side(v, facts, SIDE_AGAINST, "against");
     show_side(v, facts, SIDE_NOT_COUNTED, "already counted with a stronger one");
+    show_silent(v, facts);
     show_missing(v, json_object_get(cause, "missing"));
+    if (file)
+        view_textf(v, VIEW_DIM, FACT_INDENT, 2, "rule file: %s",
+                   strrchr(file, '/') ? strrchr(file, '/') + 1 : file);
+    json_decref(facts);
 }
 
 static void show(const struct client *c, const json_t *document)

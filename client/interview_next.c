@@ -175,18 +175,6 @@ static void show_doubts(struct interview *iv)
     }
 }
 
-static void show_cautions(struct interview *iv)
-{
-    size_t i;
-    const json_t *item;
-    json_array_foreach(json_object_get(iv->preview, "cautions"), i, item)
-    {
-        const char *text = show_item(item);
-        if (is_news(iv, text))
-            view_textf(&iv->view, VIEW_BOLD, 2, 2, "Caution: %s", text);
-    }
-}
-
 static void go_offline(struct interview *iv, const struct error *err)
 {
     char text[640];
@@ -212,7 +200,6 @@ static void take_preview(struct interview *iv, const struct reply *reply)
     show_lot(iv);
     show_taken(iv);
     show_doubts(iv);
-    show_cautions(iv);
 }
 
 void interview_preview(struct interview *iv)

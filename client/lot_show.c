@@ -3,6 +3,7 @@
 #include "pick.h"
 #include "show.h"
 #include "table.h"
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -11,9 +12,11 @@
 
 /* ---- readings ---- */
 
-static const struct column reading_columns[] = {
-    {"quantity", COLUMN_LEFT, 12}, {"value", COLUMN_RIGHT, 0},       {"target", COLUMN_RIGHT, 0},
-    {"allowed", COLUMN_LEFT, 0},   {"recent lots", COLUMN_RIGHT, 0}, {"", COLUMN_LEFT, 8}};
+static const struct column reading_columns[] = {{"quantity", COLUMN_LEFT, 18},
+                                                {"value", COLUMN_RIGHT, 0},
+                                                {"target (allowed)", COLUMN_LEFT, 0},
+                                                {"recent", COLUMN_RIGHT, 0},
+                                                {"", COLUMN_LEFT, 10}};
 
 static void add_number(struct table *t, const json_t *object, const char *name)
 {
@@ -21,48 +24,71 @@ static void add_number(struct table *t, const json_t *object, const char *name)
     table_add(t, pick_has(object, name) ? view_number(pick_number(object, name, 0), number) : "");
 }
 
-/* "4.9 to 5.3", of members low and high. */
-static void add_range(struct table *t, const json_t *object)
+/* "5.1 (4.9 to 5.3)" */
+static void add_target(struct table *t, const json_t *reading)
 {
-    char low[VIEW_NUMBER];
-    char high[VIEW_NUMBER];
-    bool has_low = pick_has(object, "low");
-    bool has_high = pick_has(object, "high");
-    view_number(pick_number(object, "low", 0), low);
-    view_number(pick_number(object, "high", 0), high);
-    if (has_low && has_high)
-        table_addf(t, "%s" VIEW_NBSP "to" VIEW_NBSP "%s", low, high);
-    else if (has_low)
-        table_addf(t, "from" VIEW_NBSP "%s", low);
-    else if (has_high)
-        table_addf(t, "to" VIEW_NBSP "%s", high);
-    else
-        table_add(t, "");
+    char n[3][VIEW_NUMBER];
+    struct text_buffer text = {0};
+    bool low = pick_has(reading, "low");
+    bool high = pick_has(reading, "high");
+    if (pick_has(reading, "target"))
+        text_append(&text, view_number(pick_number(reading, "target", 0), n[0]));
+    text_append(&text, text.length && (low || high) ? VIEW_NBSP : "");
+    if (low && high)
+        text_appendf(&text, "(%s" VIEW_NBSP "to" VIEW_NBSP "%s)",
+                     view_number(pick_number(reading, "low", 0), n[1]),
+                     view_number(pick_number(reading, "high", 0), n[2]));
+    else if (low)
+        text_appendf(&text, "(at" VIEW_NBSP "least" VIEW_NBSP "%s)",
+                     view_number(pick_number(reading, "low", 0), n[1]));
+    else if (high)
+        text_appendf(&text, "(at" VIEW_NBSP "most" VIEW_NBSP "%s)",
+                     view_number(pick_number(reading, "high", 0), n[2]));
+    table_add(t, text.data);
+    text_buffer_free(&text);
 }
 
-/* In words, where a value stands; never by colour. Of several readings the value is the middle. */
+/* In words, where the readings stand; never by colour. The value is the middle of several. */
 static void add_mark(struct table *t, const json_t *reading)
 {
     char number[VIEW_NUMBER];
-    char most[VIEW_NUMBER];
     struct text_buffer text = {0};
     double value = pick_number(reading, "value", 0);
+    double low = pick_number(reading, "low", -INFINITY);
+    double high = pick_number(reading, "high", INFINITY);
     double z = pick_number(reading, "z", 0);
-    if (pick_has(reading, "low") && value < pick_number(reading, "low", 0))
+    if (value < low)
         text_append(&text, "TOO LOW");
-    else if (pick_has(reading, "high") && value > pick_number(reading, "high", 0))
+    else if (value > high)
         text_append(&text, "TOO HIGH");
+    else if (pick_number(reading, "min", value) < low)
+        text_appendf(&text, "some too low:" VIEW_NBSP "%s",
+                     view_number(pick_number(reading, "min", 0), number));
+    else if (pick_number(reading, "max", value) > high)
+        text_appendf(&text, "some too high:" VIEW_NBSP "%s",
+                     view_number(pick_number(reading, "max", 0), number));
     if (z > ODD_Z || z < -ODD_Z)
-        text_appendf(&text, "%sunlike recent lots (%s" VIEW_NBSP "sigma)", text.length ? ", " : "",
+        text_appendf(&text, "%s%s" VIEW_NBSP "sigma", text.length ? ", " : "",
                      view_bits(z, number));
-    if (pick_int(reading, "n", 1) > 1)
-        text_appendf(&text, "%s%s" VIEW_NBSP "to" VIEW_NBSP "%s", text.length ? ", " : "",
-                     view_number(pick_number(reading, "min", 0), number),
-                     view_number(pick_number(reading, "max", 0), most));
-    if (pick_bool(reading, "computed", false))
-        text_appendf(&text, "%scomputed", text.length ? ", " : "");
     table_add(t, text.data);
     text_buffer_free(&text);
+}
+
+/* What has a target but was not measured. */
+static void show_missing(const struct view *v, const json_t *readings)
+{
+    struct text_buffer line = {0};
+    size_t i;
+    const json_t *reading;
+    json_array_foreach(readings, i, reading)
+    {
+        if (!pick_has(reading, "value"))
+            text_appendf(&line, "%s%s", line.length ? ", " : "Not on record: ",
+                         pick_text(reading, "quantity", "?"));
+    }
+    if (line.length)
+        view_text(v, VIEW_PLAIN, 2, 2, line.data);
+    text_buffer_free(&line);
 }
 
 static void show_readings(const struct view *v, const json_t *readings)
@@ -72,13 +98,14 @@ static void show_readings(const struct view *v, const json_t *readings)
     const json_t *reading;
     json_array_foreach(readings, i, reading)
     {
+        if (!pick_has(reading, "value"))
+            continue;
         char *value = pick_shown(reading, "value");
         const char *unit = pick_text(reading, "unit", "");
         bool plain = !*unit || strcmp(unit, "1") == 0;
-        table_add(t, pick_text(reading, "quantity", "?"));
+        table_add(t, pick_text(reading, "title", pick_text(reading, "quantity", "?")));
         table_addf(t, "%s%s%s", value, plain ? "" : VIEW_NBSP, plain ? "" : unit);
-        add_number(t, reading, "target");
-        add_range(t, reading);
+        add_target(t, reading);
         add_number(t, reading, "usual");
         add_mark(t, reading);
         free(value);
@@ -88,6 +115,11 @@ static void show_readings(const struct view *v, const json_t *readings)
         table_print(t, v, 2);
     else
         view_text(v, VIEW_PLAIN, 2, 0, "None on record.");
+    show_missing(v, readings);
+    if (table_rows(t) > 0)
+        view_text(v, VIEW_DIM, 2, 0,
+                  "recent: the product's recent lots; sigma: how far from them, as their usual "
+                  "spread has it.");
     table_free(t);
 }
 
@@ -169,9 +201,9 @@ static void show_span(const struct view *v, const char *label, const json_t *spa
     }
     view_label(v, label, "%s%s days (%s to %s)",
                pick_bool(span, "beyond", false) ? "more than " : "",
-               view_number(pick_number(span, "typical", 0), typical),
-               view_number(pick_number(span, "low", 0), low),
-               view_number(pick_number(span, "high", 0), high));
+               view_rough(pick_number(span, "typical", 0), typical),
+               view_rough(pick_number(span, "low", 0), low),
+               view_rough(pick_number(span, "high", 0), high));
 }
 
 static void show_prediction(const struct view *v, const json_t *document)
@@ -188,7 +220,7 @@ static void show_prediction(const struct view *v, const json_t *document)
     {
         char number[VIEW_NUMBER];
         view_label(v, i ? "" : "days lost to", "%s: %s", pick_text(term, "term", "?"),
-                   view_number(pick_number(term, "days_lost", 0), number));
+                   view_rough(pick_number(term, "days_lost", 0), number));
     }
 }
 

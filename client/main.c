@@ -2,10 +2,12 @@
 #include "commands.h"
 #include <curl/curl.h>
 #include <locale.h>
+#include <poll.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 static int open_transport(struct client *c, const struct args *a, struct error *err)
 {
@@ -54,6 +56,13 @@ static int run(struct client *c, const struct args *a)
     return rc;
 }
 
+/* `oddloaf … | head`: nobody minds. */
+static bool reader_is_gone(void)
+{
+    struct pollfd out = {.fd = STDOUT_FILENO, .events = POLLOUT};
+    return poll(&out, 1, 0) == 1 && (out.revents & POLLERR);
+}
+
 int main(int argc, char **argv)
 {
     struct args a = {0};
@@ -71,7 +80,7 @@ int main(int argc, char **argv)
             : run(&c, &a);
     args_free(&a);
     curl_global_cleanup();
-    if (fflush(stdout) != 0 || ferror(stdout)) {
+    if ((fflush(stdout) != 0 || ferror(stdout)) && !reader_is_gone()) {
         fprintf(stderr, "oddloaf: cannot write the answer to standard output\n");
         return rc ? rc : EXIT_REFUSED;
     }

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "view.h"
 #include <math.h>
+#include <stdlib.h>
 
 const char *pick_text(const json_t *object, const char *name, const char *fallback)
 {
@@ -33,6 +34,37 @@ bool pick_has(const json_t *object, const char *name)
 {
     const json_t *value = json_object_get(object, name);
     return value && !json_is_null(value);
+}
+
+struct sorted {
+    json_t *item;
+    double key;
+    size_t place;
+};
+
+static int by_key(const void *a, const void *b)
+{
+    const struct sorted *x = a;
+    const struct sorted *y = b;
+    if (x->key != y->key)
+        return x->key > y->key ? -1 : 1;
+    return (x->place > y->place) - (x->place < y->place);
+}
+
+json_t *pick_sorted(const json_t *list, const char *name)
+{
+    size_t count = json_array_size(list);
+    struct sorted *rows = xcalloc(count + 1, sizeof *rows);
+    json_t *out = json_array();
+    for (size_t i = 0; i < count; i++) {
+        json_t *item = json_array_get(list, i);
+        rows[i] = (struct sorted){item, fabs(pick_number(item, name, 0)), i};
+    }
+    qsort(rows, count, sizeof *rows, by_key);
+    for (size_t i = 0; i < count; i++)
+        json_array_append(out, rows[i].item);
+    free(rows);
+    return out;
 }
 
 static void show(const json_t *value, struct text_buffer *out)

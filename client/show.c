@@ -7,6 +7,16 @@
 
 #define BAR_CELLS 16
 #define LEAST_SHOWN 0.01
+#define LEAST_ROWS 3
+#define CANDIDATES_SHOWN 5
+
+static void show_rest(const struct view *v, size_t rest, double share)
+{
+    char percent[VIEW_NUMBER];
+    if (rest > 0)
+        view_textf(v, VIEW_DIM, 2, 2, "%zu further, together %s", rest,
+                   view_percent(share, percent));
+}
 
 static void add_cause(struct table *t, const struct view *v, const json_t *cause)
 {
@@ -32,7 +42,7 @@ void show_ranked(const struct view *v, const json_t *ranked, size_t most)
     json_array_foreach(ranked, i, cause)
     {
         double p = pick_number(cause, "probability", 0);
-        if (i < most && (p >= LEAST_SHOWN || i < 2)) {
+        if (i < most && (p >= LEAST_SHOWN || i < LEAST_ROWS)) {
             add_cause(t, v, cause);
         } else {
             rest++;
@@ -40,11 +50,7 @@ void show_ranked(const struct view *v, const json_t *ranked, size_t most)
         }
     }
     table_print(t, v, 2);
-    if (rest > 0) {
-        char percent[VIEW_NUMBER];
-        view_textf(v, VIEW_DIM, 2, 2, "%zu further, together %s", rest,
-                   view_percent(rest_sum, percent));
-    }
+    show_rest(v, rest, rest_sum);
     table_free(t);
 }
 
@@ -82,12 +88,19 @@ void show_candidates(const struct view *v, const json_t *lots)
         return;
     struct table *t = table_new(columns, 4);
     size_t i;
+    size_t rest = 0;
+    double rest_sum = 0;
     const json_t *lot;
     json_array_foreach(lots, i, lot)
     {
         char percent[VIEW_NUMBER];
         char bar[VIEW_BAR];
         double weight = pick_number(lot, "weight", 0);
+        if (i >= CANDIDATES_SHOWN || (i >= LEAST_ROWS && weight < LEAST_SHOWN)) {
+            rest++;
+            rest_sum += weight;
+            continue;
+        }
         char *line = show_lot_line(lot);
         table_add(t, view_percent(weight, percent));
         table_add(t, view_bar(v, weight, BAR_CELLS / 2, bar));
@@ -96,6 +109,7 @@ void show_candidates(const struct view *v, const json_t *lots)
         free(line);
     }
     table_print(t, v, 2);
+    show_rest(v, rest, rest_sum);
     table_free(t);
 }
 
@@ -170,5 +184,12 @@ void show_list(const struct view *v, const char *title, const json_t *list)
     if (json_array_size(list) == 0)
         return;
     view_section(v, title);
-    json_array_foreach(list, i, item) view_textf(v, VIEW_PLAIN, 2, 2, "- %s", show_item(item));
+    json_array_foreach(list, i, item)
+    {
+        const char *who = pick_text(item, "who", NULL);
+        const char *effort = pick_text(item, "effort", NULL);
+        view_textf(v, VIEW_PLAIN, 2, 2, "- %s%s%s%s%s%s", show_item(item), who ? " (" : "",
+                   who ? who : "", who && effort ? ", " : "", who && effort ? effort : "",
+                   who ? ")" : "");
+    }
 }

@@ -121,6 +121,7 @@ size_t view_break(const char *text, int width, size_t *ret_next)
 {
     size_t at = 0;
     size_t blank = 0; /* the last blank seen, 0 if none */
+    size_t soft = 0;  /* behind the last mark at which a name may be parted, 0 if none */
     int used = 0;
     while (text[at] && text[at] != '\n') {
         size_t n = character_bytes(text + at);
@@ -131,6 +132,8 @@ size_t view_break(const char *text, int width, size_t *ret_next)
             break;
         used += columns;
         at += n;
+        if (n == 1 && strchr("_-/", text[at - 1]))
+            soft = at;
     }
     size_t end = at;
     bool whole = text[at] == '\0' || text[at] == '\n';
@@ -138,6 +141,8 @@ size_t view_break(const char *text, int width, size_t *ret_next)
         end = blank;
     else if (!whole && at == 0)
         end = character_bytes(text);
+    else if (!whole && soft > 0)
+        end = soft;
     size_t next = end;
     if (whole && text[at] == '\n')
         next++;

@@ -43,6 +43,10 @@ void view_blank(const struct view *v);
 
 /* 47.5, 1 200, 0.0031: four significant digits, thousands set apart. */
 char *view_number(double value, char buffer[static VIEW_NUMBER]);
+/* 2.6, 93.3, 0.05, <0.01: a rate or a ratio, as exact as its interval deserves. */
+char *view_rough(double value, char buffer[static VIEW_NUMBER]);
+/* A chance: 0.16, 0.0028, 2e-08. */
+char *view_small(double value, char buffer[static VIEW_NUMBER]);
 /* "81 %", "<1 %", ">99 %" of 0..1. */
 char *view_percent(double share, char buffer[static VIEW_NUMBER]);
 /* "81 %  very likely" */
@@ -60,8 +64,8 @@ char *view_when(const char *instant, char buffer[static VIEW_NUMBER]);
 /* ---- used by the layout and its tests ---- */
 
 /* The longest piece of `text` that fits `width` columns and ends before a blank, a newline or
- * the end (in the middle of a word only if the word alone is wider). Returns its length in bytes;
- * *ret_next is where the next piece starts. */
+ * the end; in the middle of a word only if the word alone is wider, then behind a '_', '-' or '/'
+ * if it has one. Returns its length in bytes; *ret_next is where the next piece starts. */
 size_t view_break(const char *text, int width, size_t *ret_next);
 /* Writes `length` bytes of UTF-8 as this terminal takes them, without a newline. Returns the
  * columns used. */

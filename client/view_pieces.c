@@ -48,6 +48,32 @@ char *view_number(double value, char buffer[static VIEW_NUMBER])
     return buffer;
 }
 
+char *view_rough(double value, char buffer[static VIEW_NUMBER])
+{
+    struct text_buffer text = {0};
+    double size = fabs(value);
+    if (!isfinite(value) || size >= 100 || size == floor(size))
+        return view_number(isfinite(value) ? round(value) : value, buffer);
+    if (size < 0.005)
+        text_append(&text, "<0.01");
+    else if (size < 1)
+        text_appendf(&text, "%.2f", value);
+    else
+        text_appendf(&text, "%.1f", value);
+    snprintf(buffer, VIEW_NUMBER, "%s", text.data);
+    text_buffer_free(&text);
+    return buffer;
+}
+
+char *view_small(double value, char buffer[static VIEW_NUMBER])
+{
+    struct text_buffer text = {0};
+    text_appendf(&text, value < 1e-4 ? "%.0e" : "%.2g", value);
+    snprintf(buffer, VIEW_NUMBER, "%s", value == 0 ? "0" : text.data);
+    text_buffer_free(&text);
+    return buffer;
+}
+
 char *view_percent(double share, char buffer[static VIEW_NUMBER])
 {
     double percent = share * 100;

@@ -8,7 +8,8 @@
 #include <string.h>
 
 #define BAR_CELLS 16
-#define ROWS_SHOWN 12
+#define ROWS_SHOWN 8
+#define LEAST_COMPLAINTS 0.5 /* expected counts of causes and places are fractions */
 #define TREND 40
 
 /* ---- head ---- */
@@ -60,9 +61,9 @@ static void show_signals(const struct view *v, const json_t *signals)
         view_textf(v, VIEW_PLAIN, 2, 2, "- %s on %s %s%s%s: %s seen, %s expected (q %s)",
                    pick_text(s, "symptom", "complaints"), pick_text(s, "factor", "?"),
                    pick_text(s, "level", "?"), pick_text(s, "since", NULL) ? ", since " : "",
-                   pick_text(s, "since", ""), view_number(pick_number(s, "observed", 0), n[0]),
-                   view_number(pick_number(s, "expected", 0), n[1]),
-                   view_number(pick_number(s, "q", 1), n[2]));
+                   pick_text(s, "since", ""), view_rough(pick_number(s, "observed", 0), n[0]),
+                   view_rough(pick_number(s, "expected", 0), n[1]),
+                   view_small(pick_number(s, "q", 1), n[2]));
     }
 }
 
@@ -97,42 +98,58 @@ static void add_rate(struct table *t, const struct view *v, const json_t *row)
     bool rated = pick_has(row, "per_million");
     table_add(t, pick_text(row, "level", "?"));
     table_add(t, pick_text(row, "symptom", ""));
-    table_add(t, view_number(pick_number(row, "complaints", 0), number));
+    table_add(t, view_rough(pick_number(row, "complaints", 0), number));
     table_add(t, pick_has(row, "units") ? view_number(pick_number(row, "units", 0), number) : "");
-    table_add(t, rated ? view_number(pick_number(row, "per_million", 0), number) : "");
+    table_add(t, rated ? view_rough(pick_number(row, "per_million", 0), number) : "");
     if (pick_has(row, "low") && pick_has(row, "high"))
         table_addf(t, "%s" VIEW_NBSP "to" VIEW_NBSP "%s",
-                   view_number(pick_number(row, "low", 0), number),
-                   view_number(pick_number(row, "high", 0), high));
+                   view_rough(pick_number(row, "low", 0), number),
+                   view_rough(pick_number(row, "high", 0), high));
     else
         table_add(t, "");
     add_trend(t, v, row);
 }
 
-/* Rows with complaints; the rest is counted, since a line without any is good news, not news. */
+/* The rows with the most complaints; the rest is counted, since a line without any is good news,
+ * not news. */
 static void show_factor(const struct view *v, const char *factor, const json_t *rows)
 {
     struct table *t = table_new(rate_columns, sizeof rate_columns / sizeof *rate_columns);
     struct text_buffer title = {0};
+    json_t *sorted = pick_sorted(rows, "complaints");
     size_t i;
-    size_t rest = 0;
     const json_t *row;
-    json_array_foreach(rows, i, row)
+    json_array_foreach(sorted, i, row)
     {
-        if (pick_number(row, "complaints", 0) > 0 && table_rows(t) < ROWS_SHOWN)
-            add_rate(t, v, row);
-        else
-            rest++;
+        if (i == ROWS_SHOWN || pick_number(row, "complaints", 0) < LEAST_COMPLAINTS)
+            break;
+        add_rate(t, v, row);
     }
     text_appendf(&title, "By %s", factor);
     view_section(v, title.data);
     if (table_rows(t) > 0)
         table_print(t, v, 2);
-    if (rest > 0)
+    else
+        view_text(v, VIEW_PLAIN, 2, 0, "Next to none.");
+    if (table_rows(t) > 0 && i < json_array_size(sorted))
         view_textf(v, VIEW_DIM, 2, 2, "%zu further rows (fewer complaints or none); --json has all",
-                   rest);
+                   json_array_size(sorted) - i);
+    json_decref(sorted);
     text_buffer_free(&title);
     table_free(t);
+}
+
+/* "line" in "line,route"; everything but the causes (they have a table of their own) if nothing
+ * was asked for. */
+static bool is_asked(const char *by, const char *factor)
+{
+    if (!by)
+        return strcmp(factor, "cause") != 0;
+    size_t length = strlen(factor);
+    for (const char *at = by; *at; at += strcspn(at, ",") + (at[strcspn(at, ",")] == ','))
+        if (strcspn(at, ",") == length && strncmp(at, factor, length) == 0)
+            return true;
+    return false;
 }
 
 /* ---- causes, and what is still to come ---- */
@@ -144,16 +161,16 @@ static void show_causes(const struct view *v, const json_t *causes)
                                             {"cause", COLUMN_LEFT, 16},
                                             {"symptom", COLUMN_LEFT, 0}};
     struct table *t = table_new(columns, 4);
-    double most = 0;
+    json_t *sorted = pick_sorted(causes, "expected");
+    double most = pick_number(json_array_get(sorted, 0), "expected", 0);
     size_t i;
     const json_t *cause;
-    json_array_foreach(causes, i, cause) most = fmax(most, pick_number(cause, "expected", 0));
-    json_array_foreach(causes, i, cause)
+    json_array_foreach(sorted, i, cause)
     {
         char number[VIEW_NUMBER];
         char bar[VIEW_BAR];
         double expected = pick_number(cause, "expected", 0);
-        if (i == ROWS_SHOWN)
+        if (i == ROWS_SHOWN || expected < LEAST_COMPLAINTS / 2)
             break;
         table_add(t, view_bits(expected, number) + 1); /* one decimal, without the sign */
         table_add(t, view_bar(v, most > 0 ? expected / most : 0, BAR_CELLS, bar));
@@ -164,6 +181,7 @@ static void show_causes(const struct view *v, const json_t *causes)
         view_section(v, "Causes: complaints expected of each");
         table_print(t, v, 2);
     }
+    json_decref(sorted);
     table_free(t);
 }
 
@@ -185,8 +203,8 @@ static void show_to_come(const struct view *v, const json_t *list)
         table_add(t, view_number(pick_number(row, "reported", 0), n[0]));
         table_add(t, view_number(round(pick_number(row, "expected_final", 0)), n[1]));
         table_addf(t, "%s" VIEW_NBSP "to" VIEW_NBSP "%s",
-                   view_number(pick_number(row, "low", 0), n[2]),
-                   view_number(pick_number(row, "high", 0), n[3]));
+                   view_rough(pick_number(row, "low", 0), n[2]),
+                   view_rough(pick_number(row, "high", 0), n[3]));
     }
     if (table_rows(t) > 0) {
         view_section(v, "Complaints still to come about bread already made");
@@ -195,7 +213,7 @@ static void show_to_come(const struct view *v, const json_t *list)
     table_free(t);
 }
 
-void week_show(const struct view *v, const json_t *document)
+void week_show(const struct view *v, const json_t *document, const char *by)
 {
     const char *factor;
     json_t *rows;
@@ -203,7 +221,11 @@ void week_show(const struct view *v, const json_t *document)
     show_counts(v, document);
     if (json_object_get(document, "signals"))
         show_signals(v, json_object_get(document, "signals"));
-    json_object_foreach(json_object_get(document, "by"), factor, rows) show_factor(v, factor, rows);
+    json_object_foreach(json_object_get(document, "by"), factor, rows)
+    {
+        if (is_asked(by, factor))
+            show_factor(v, factor, rows);
+    }
     show_causes(v, json_object_get(document, "causes"));
     show_to_come(v, json_object_get(document, "to_come"));
 }

@@ -5,6 +5,7 @@
 #include "view.h"
 #include <jansson.h>
 
-void week_show(const struct view *v, const json_t *document);
+/* `by`: the factors to show, "line,route"; NULL: all. */
+void week_show(const struct view *v, const json_t *document, const char *by);
 
 #endif

@@ -83,7 +83,8 @@ All facts: oddloaf why C1
         self.assertIn("Packed too hot (packed-hot): 81 %, very likely", out)
         self.assertIn("   +3.1  =====.....  core_at_pack_c 47.5 degC, target 38\n", out)
         self.assertIn("   -0.8  =-........  observed.wet_inside_bag no\n", out)
-        self.assertIn("source: common practice [packed-hot.json]", out)
+        self.assertIn("source: common practice\n", out)
+        self.assertIn("rule file: packed-hot.json\n", out)
         self.assertIn("already counted with a stronger one\n   +1.2", out)
         self.assertIn("Not known, and could speak: crumb_aw", out)
 

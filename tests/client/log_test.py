@@ -58,6 +58,12 @@ class Options(ClientTest):
         self.assertEqual(sorted(sent), ["channel", "id", "received_at", "symptom"])
         self.assertRegex(sent["received_at"], r"^20\d\d-\d\d-\d\dT\d\d:\d\d:\d\d-0[45]:00$")
 
+    def test_dates_count_from_the_day_of_receipt(self):
+        self.ok("log", "--symptom", "mold", "--found", "yesterday", "--received-at",
+                "2031-11-20T09:14:00-05:00")
+        sent = json.loads(self.daemon.bodies("/v1/complaints")[0])
+        self.assertEqual(sent["found_on"], "2031-11-19")
+
     def test_a_return(self):
         self.ok("log", "--symptom", "mold", "--channel", "return", "--units", "40", "--measured",
                 "crumb_ph=5.9,crumb_aw=0.95", "--reason", "mold at the store", "--put-at",
