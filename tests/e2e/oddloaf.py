@@ -71,7 +71,7 @@ def complaint(lot="L1 6318 A0400", symptom="mold", received="2026-11-20T09:14:00
 
 
 class Plant:
-    def __init__(self, binaries, state=None, config=None, keep=False):
+    def __init__(self, binaries, state=None, config=None, keep=False, rules=None):
         self.binaries = pathlib.Path(binaries)
         self.dir = pathlib.Path(tempfile.mkdtemp(prefix="oddloaf-e2e-"))
         self.state = pathlib.Path(state) if state else self.dir / "state"
@@ -79,6 +79,7 @@ class Plant:
         self.config = {"plant": "Harrow Mill Bakery", "time_zone": "America/New_York",
                        "mail": {"program": ""}, **(config or {})}
         self.keep = keep
+        self.rules = pathlib.Path(rules) if rules else ROOT / "rules"
         self.daemon = None
 
     def __enter__(self):
@@ -96,7 +97,7 @@ class Plant:
         self.log = open(self.dir / "daemon.log", "ab")
         self.daemon = subprocess.Popen(
             [self.binaries / "oddloafd", "--config", self.dir / "config.json", "--state",
-             self.state, "--rules", ROOT / "rules", "--socket", self.socket],
+             self.state, "--rules", self.rules, "--socket", self.socket],
             stderr=self.log, stdin=subprocess.DEVNULL)
         if not expect_ready:
             return
