@@ -236,7 +236,7 @@ void cases_ranks(struct request *rq, struct store *store)
     request_reply(rq, 200, "application/x-ndjson", text_take(&out), length);
 }
 
-/* why, ask and reach differ in the one call they make. */
+/* why, facts, ask and reach differ in the one call they make. */
 typedef int (*case_question)(struct triage *triage, struct store *store, int64_t case_id,
                              const char *cause, json_t **ret, struct error *err);
 
@@ -264,9 +264,21 @@ static int ask_question(struct triage *triage, struct store *store, int64_t case
     return triage_ask(triage, store, case_id, ret, err);
 }
 
+static int facts_question(struct triage *triage, struct store *store, int64_t case_id,
+                          const char *cause, json_t **ret, struct error *err)
+{
+    (void)cause;
+    return triage_facts(triage, store, case_id, ret, err);
+}
+
 void cases_why(struct request *rq, struct store *store)
 {
     answer_question(rq, store, triage_why);
+}
+
+void cases_facts(struct request *rq, struct store *store)
+{
+    answer_question(rq, store, facts_question);
 }
 
 void cases_ask(struct request *rq, struct store *store)

@@ -15,6 +15,7 @@ static const struct route ROUTES[] = {
     {"GET", "ranks", SHOP, cases_ranks},
     {"GET", "cases/*", SHOP, cases_rank},
     {"GET", "cases/*/why", SHOP, cases_why},
+    {"GET", "cases/*/facts", SHOP, cases_facts},
     {"GET", "cases/*/ask", SHOP, cases_ask},
     {"GET", "cases/*/reach", STUDY, cases_reach},
     {"POST", "cases/*/verdict", QUALITY, cases_verdict},

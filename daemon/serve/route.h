@@ -24,6 +24,7 @@ void cases_list(struct request *rq, struct store *store);
 void cases_rank(struct request *rq, struct store *store);
 void cases_ranks(struct request *rq, struct store *store);
 void cases_why(struct request *rq, struct store *store);
+void cases_facts(struct request *rq, struct store *store);
 void cases_ask(struct request *rq, struct store *store);
 void cases_reach(struct request *rq, struct store *store);
 void cases_verdict(struct request *rq, struct store *store);

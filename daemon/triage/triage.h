@@ -48,6 +48,10 @@ int triage_why(struct triage *triage, struct store *store, int64_t case_id, cons
                json_t **ret, struct error *err);
 int triage_reach(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
                  json_t **ret, struct error *err);
+/* Every known fact of the likeliest lot: value, target, usual, z, bits; "values" in the order of
+ * the complaints where callers told. */
+int triage_facts(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+                 struct error *err);
 int triage_ask(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
                struct error *err);
 int triage_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t **ret,
