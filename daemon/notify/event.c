@@ -4,11 +4,12 @@
 #include <stdio.h>
 #include <string.h>
 
-json_t *event_urgent(const char *plant, const json_t *body, const char *lot)
+json_t *event_urgent(const char *plant, const json_t *needs, const json_t *body, const char *lot)
 {
     static const char *const KEYS[] = {"harm",    "symptom", "channel", "received_at",
                                        "product", "store",   "packs",   NULL};
-    json_t *event = json_pack("{s:s, s:s}", "event", "urgent", "plant", plant);
+    json_t *event =
+        json_pack("{s:s, s:s, s:O}", "event", "urgent", "plant", plant, "needs", (json_t *)needs);
     for (const char *const *key = KEYS; *key; key++) {
         json_t *value = json_object_get(body, *key);
         if (value)

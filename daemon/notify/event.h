@@ -8,10 +8,11 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/* {"event":"urgent","plant","harm":[…],"symptom","channel","received_at","product","lot","store",
- *  "packs","complaint"}; "case" is added by the caller once known. `body` is a complaint without
- * contact; `lot` may be NULL. New reference. */
-json_t *event_urgent(const char *plant, const json_t *body, const char *lot);
+/* {"event":"urgent","plant","needs":[…],"harm":[…],"symptom","channel","received_at","product","lot","store",
+ *  "packs","complaint"}; "case" is added by the caller once known. `needs` is what
+ * the plant says this needs, `body` a complaint without contact; `lot` may be NULL. New reference.
+ */
+json_t *event_urgent(const char *plant, const json_t *needs, const json_t *body, const char *lot);
 /* {"event":"case","plant","revision","why":"…","ranking":{…}}. New reference. */
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking);
 /* {"event":"digest","plant","week":{…}}. New reference. */

@@ -172,17 +172,9 @@ static void view_of_urgent(const json_t *event, struct view *view)
     add_row(view, "Product", event, "product");
     add_row(view, "Store", event, "store");
     view_add(view, VIEW_HEADING, NULL, 0, "What this needs");
-    static const char *const NEEDS[] = {
-        "A qualified person must decide now; do not wait for any ranking. No cause is offered here"
-        " as an explanation of the harm.",
-        "If someone is unwell or hurt, advise medical help at once.",
-        "Keep the sample sealed, labelled and apart; nobody tastes or smells it.",
-        "Consider a hold of the lot: oddloaf hold LOT --reason ...",
-        "The law may set a deadline for a report to the authority that runs from when the firm"
-        " determines the risk: the plant's food-safety lead and counsel decide, by local law.",
-        "The caller's contact data is with the desk, not in this mail."};
-    for (i = 0; i < sizeof NEEDS / sizeof NEEDS[0]; i++)
-        view_add(view, VIEW_CAUTION, NULL, 0, "%s", NEEDS[i]);
+    const json_t *need;
+    json_array_foreach(json_object_get(event, "needs"), i, need)
+        view_add(view, VIEW_CAUTION, NULL, 0, "%s", json_string_value(need));
 }
 
 /* ---- the week ---- */

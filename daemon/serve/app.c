@@ -1,5 +1,6 @@
 #include "serve/app.h"
 #include "base/text.h"
+#include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "lots/match.h"
 #include "store/case_work.h"
@@ -28,6 +29,11 @@ static int load_rules(struct setup *setup, const char *rules_dir, const struct l
         text_reset(&path);
         text_appendf(&path, "%s/lexicon", rules_dir);
         rc = lexicon_load(path.data, &setup->lexicon, err);
+    }
+    if (!rc) {
+        text_reset(&path);
+        text_appendf(&path, "%s/harm.json", rules_dir);
+        rc = harm_load(path.data, &setup->harm, err);
     }
     text_buffer_free(&path);
     return rc;
@@ -61,6 +67,7 @@ void setup_unref(struct setup *setup)
     triage_unref(setup->triage);
     lot_matcher_free(setup->matcher);
     lexicon_free(setup->lexicon);
+    json_decref(setup->harm);
     tz_close(setup->tz);
     config_free(setup->config);
     free(setup);

@@ -25,6 +25,7 @@ struct setup {
     struct triage *triage;
     struct lot_matcher *matcher;
     struct lexicon *lexicon;
+    json_t *harm; /* what is said when harm is reported: intake/harm.h */
     int64_t loaded_ms;
 };
 

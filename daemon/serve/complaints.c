@@ -107,7 +107,8 @@ static void read_entry(struct batch *b, struct entry *e, const json_t *complaint
     e->body = jsonx_dump(e->form->body);
     e->contact = e->form->contact ? jsonx_dump(e->form->contact) : NULL;
     if (e->form->harm) {
-        e->urgent = event_urgent(config_text(b->setup->config, "plant"), e->form->body,
+        e->urgent = event_urgent(config_text(b->setup->config, "plant"),
+                                 json_object_get(b->setup->harm, "mail"), e->form->body,
                                  e->placing.likeliest[0] ? e->placing.likeliest : NULL);
         event_message_id(config_text(b->setup->config, "mail/from"), b->now_ms, e->message_id,
                          sizeof e->message_id);
@@ -249,7 +250,7 @@ static json_t *top_of(const json_t *ranked)
 
 static void add_ranking(json_t *answer, const json_t *ranking)
 {
-    static const char *const KEYS[] = {"lots", "ask", "cautions", "script", "harm"};
+    static const char *const KEYS[] = {"lots", "ask", "cautions", "harm"};
     json_object_set_new(answer, "ranked", top_of(json_object_get(ranking, "ranked")));
     for (size_t k = 0; k < sizeof KEYS / sizeof KEYS[0]; k++) {
         json_t *value = json_object_get(ranking, KEYS[k]);
@@ -292,6 +293,8 @@ static json_t *answer_entry(struct batch *b, struct entry *e, struct store *stor
         triage_case(b->setup->triage, store, e->placed.case_id, &ranking, NULL, NULL) == 0)
         add_ranking(answer, ranking);
     json_decref(ranking);
+    if (e->form->harm)
+        json_object_set(answer, "script", json_object_get(b->setup->harm, "script"));
     if (!b->lines)
         json_object_set_new(answer, "similar",
                             understood_similar(store, b->setup->config, e->placed.complaint_id,
@@ -426,6 +429,8 @@ void complaints_preview(struct request *rq, struct store *store)
         json_object_set_new(answer, "similar",
                             understood_similar(store, setup->config, 0, e.form, lot_id));
         add_ranking(answer, ranking);
+        if (e.form->harm)
+            json_object_set(answer, "script", json_object_get(setup->harm, "script"));
         request_reply_json(rq, 200, answer);
     }
     json_decref(complaint);

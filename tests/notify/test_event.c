@@ -65,7 +65,9 @@ static void urgent_events_hold_no_contact(void **state)
     (void)state;
     json_t *body = json_pack("{s:s, s:[s], s:{s:s}, s:s}", "id", "u", "harm", "illness", "contact",
                              "name", "Dana Quill", "note", "call Dana");
-    json_t *event = event_urgent("P", body, "L1");
+    json_t *needs = json_pack("[s]", "a qualified person decides");
+    json_t *event = event_urgent("P", needs, body, "L1");
+    json_decref(needs);
     char *text = json_dumps(event, 0);
     assert_null(strstr(text, "Dana"));
     assert_non_null(strstr(text, "illness"));
