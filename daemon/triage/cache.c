@@ -61,7 +61,7 @@ struct cache *cache_new(size_t capacity)
     pthread_mutex_init(&cache->lock, NULL);
     cache->capacity = capacity;
     cache->bucket_count = capacity * 2 + 1;
-    cache->buckets = xcalloc(cache->bucket_count, sizeof *cache->buckets);
+    cache->buckets = xcalloc(cache->bucket_count, sizeof(struct entry *));
     return cache;
 }
 
@@ -107,6 +107,8 @@ static struct entry **find(struct cache *cache, struct cache_key key)
 static void drop(struct cache *cache, struct entry **at)
 {
     struct entry *entry = *at;
+    if (!entry)
+        return;
     *at = entry->next;
     unlink_use(cache, entry);
     cached_unref(entry->object);

@@ -115,7 +115,7 @@ static json_t *items_json(const struct triage *triage, const struct case_rank *r
         if (item->counted && fabs(item->bits) >= SHOWN_BITS && (item->bits > 0) == speaks_for)
             items[count++] = item;
     }
-    qsort(items, (size_t)count, sizeof *items, by_strength);
+    qsort(items, (size_t)count, sizeof(const struct rank_item *), by_strength);
     json_t *list = json_array();
     for (int i = 0; i < count && i < SHOWN_ITEMS; i++)
         json_array_append_new(list, case_item_json(triage, ranked,

@@ -86,7 +86,7 @@ static void choose_lots(struct case_rank *ranked)
 static void mix(struct triage *triage, struct case_rank *ranked)
 {
     const struct rank *ranks[CASE_LOTS + 1];
-    struct rank copies[CASE_LOTS + 1];
+    struct rank copies[CASE_LOTS + 1] = {0};
     double weights[CASE_LOTS + 1];
     if (ranked->lot_count == 1)
         return;

@@ -25,8 +25,8 @@ static void destroy(struct cached *cached)
 struct modelling {
     const struct facts_job *job;
     struct model_lot lot;
-    int horizon;  /* ages beyond it are not compared */
-    double *ages; /* by complaint */
+    int horizon;        /* ages beyond it are not compared */
+    const double *ages; /* by complaint */
 };
 
 /* ---- a change against the specification ---- */
@@ -181,7 +181,8 @@ static void number(const struct modelling *modelling, int code, double *ret)
 
 /* ---- all of a case ---- */
 
-static int work_all(const struct facts_job *job, double *ages, struct kept *kept, struct error *err)
+static int work_all(const struct facts_job *job, const double *ages, struct kept *kept,
+                    struct error *err)
 {
     const struct rules *rules = job->source->rules;
     const struct evidence_lot *own = &job->set->record->lot;

@@ -181,12 +181,12 @@ static void dose(struct dosing *dosing, int material, const char *quantity, bool
 static void dose_all(struct dosing *dosing)
 {
     static const struct {
-        int material;
         const char *quantity;
+        int material;
         bool active;
-    } DOSES[] = {{1, "inhibitor_pct_flour", false}, {1, "inhibitor_active_pct_flour", true},
-                 {2, "softener_pct_flour", false},  {3, "acid_pct_flour", false},
-                 {4, "yeast_pct_flour", false},     {5, "fat_pct_flour", false}};
+    } DOSES[] = {{"inhibitor_pct_flour", 1, false}, {"inhibitor_active_pct_flour", 1, true},
+                 {"softener_pct_flour", 2, false},  {"acid_pct_flour", 3, false},
+                 {"yeast_pct_flour", 4, false},     {"fat_pct_flour", 5, false}};
     for (size_t i = 0; i < sizeof DOSES / sizeof DOSES[0]; i++)
         dose(dosing, DOSES[i].material, DOSES[i].quantity, DOSES[i].active);
     if (dosing->active_weight[1] > 0) {

@@ -165,7 +165,7 @@ int triage_proposals(struct triage *triage, struct store *store, int64_t until_m
     int rc = verdict_between(store, 0, until_ms, take_verdict, &confirmed, err);
     size_t n = (size_t)confirmed.count;
     struct fact_set *sets = xcalloc(n + 1, sizeof *sets);
-    const struct fact_set **facts = xcalloc(n + 1, sizeof *facts);
+    const struct fact_set **facts = xcalloc(n + 1, sizeof(const struct fact_set *));
     for (size_t i = 0; !rc && i < n; i++) {
         rc = gather(triage, store, confirmed.cases[i].case_id, &sets[i], err);
         if (!rc)

@@ -24,10 +24,9 @@ struct rank_cause {
 };
 
 struct rank {
-    int symptom;
+    int symptom, count;
     struct rank_cause *causes; /* likeliest first; ties by id */
-    int count;
-    struct rank_item *items; /* all, owned */
+    struct rank_item *items;   /* all, owned */
 };
 
 /* Prior probabilities of the causes of a symptom, by index in the rules (0 for the others):

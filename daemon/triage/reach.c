@@ -267,10 +267,10 @@ static int by_probability(const void *a, const void *b)
 static json_t *sorted(json_t *list)
 {
     size_t count = json_array_size(list);
-    json_t **items = xcalloc(count + 1, sizeof *items), *ret = json_array();
+    json_t **items = xcalloc(count + 1, sizeof(json_t *)), *ret = json_array();
     for (size_t i = 0; i < count; i++)
         items[i] = json_array_get(list, i);
-    qsort(items, count, sizeof *items, by_probability);
+    qsort(items, count, sizeof(json_t *), by_probability);
     for (size_t i = 0; i < count; i++)
         json_array_append(ret, items[i]);
     free(items);

@@ -11,13 +11,14 @@ void check_fail(struct rules_check *check, const char *pointer, const char *valu
                 const char *format, ...)
 {
     struct error error = {0};
-    char text[sizeof error.text];
+    struct text_buffer text = {0};
     va_list args;
     va_start(args, format);
-    vsnprintf(text, sizeof text, format, args);
+    text_vappendf(&text, format, args);
     va_end(args);
     long line = 0, column = 0;
-    error_set(&error, ERROR_INVALID, "%s", text);
+    error_set(&error, ERROR_INVALID, "%s", text.data);
+    text_buffer_free(&text);
     jsonx_locate(check->bytes, check->length, pointer, &line, &column);
     error_at(&error, check->source, line, column);
     error_field(&error, pointer, value);

@@ -1,0 +1,252 @@
+/* Factors of a view: who shares what, and what an excess says. */
+#include "base/text.h"
+#include "stats/shrink.h"
+#include "triage/company_view.h"
+#include <math.h>
+#include <stdlib.h>
+
+enum { LINE_DAYS = 4, SHIFT_DAYS = 7, PRODUCT_DAYS = 10, ROUTE_DAYS = 4, STORE_DAYS = 10 };
+
+/* theta against the usual rate: guilty, and ordinary variation between lots */
+#define GUILTY_SHAPE 2.0
+#define GUILTY_MEAN 5.0
+#define ORDINARY_SHAPE 8.0
+
+double company_bits(double observed, double expected)
+{
+    struct shrink_gamma usual = shrink_gamma_of(1, ORDINARY_SHAPE);
+    struct shrink_gamma raised = shrink_gamma_of(GUILTY_MEAN, GUILTY_SHAPE);
+    if (!(expected > 0))
+        return 0;
+    /* The raised rate's broad prior reaches below the usual rate too, so that very few complaints
+     * would speak for it again: below the turning point of the ratio it stays at its lowest. */
+    double r = (raised.rate + expected) / (usual.rate + expected);
+    double turn = (usual.shape * r - raised.shape) / (1 - r);
+    return shrink_log_bayes_factor(usual, raised, fmax(observed, turn), expected) / M_LN2;
+}
+/* ---- factors ---- */
+
+struct company_factor company_factor_of(double observed, double expected, int lots)
+{
+    return (struct company_factor){.known = true,
+                                   .observed = observed,
+                                   .expected = expected,
+                                   .rate = (observed + 1) / (expected + 1),
+                                   .bits = company_bits(observed, expected),
+                                   .lots = lots};
+}
+
+void company_level_add(struct level *level, const struct view_lot *lot)
+{
+    level->observed += lot->observed;
+    level->expected += lot->expected;
+    level->lots++;
+}
+
+bool company_near(const struct company_view *view, const struct day_lot *lot, int days)
+{
+    return llabs(lot->packed_from_ms - view->packed_from_ms) <= days * WHEN_DAY_MS;
+}
+
+static void add_plain(const struct company_view *view, const struct view_lot *lot,
+                      struct level plain[FACTORS])
+{
+    const struct day_lot *day_lot = lot->lot;
+    if (company_near(view, day_lot, LINE_DAYS))
+        company_level_add(&plain[FACTOR_PLANT], lot);
+    if (day_lot->product_id == view->product_id && company_near(view, day_lot, PRODUCT_DAYS))
+        company_level_add(&plain[FACTOR_PRODUCT], lot);
+    if (day_lot->line != view->own_line)
+        return;
+    if (company_near(view, day_lot, LINE_DAYS))
+        company_level_add(&plain[FACTOR_LINE], lot);
+    if (llabs(day_lot->packed_from_ms - view->packed_from_ms) <= COMPANY_LINE_HOURS * WHEN_HOUR_MS)
+        company_level_add(&plain[FACTOR_LINE_HOUR], lot);
+    if (day_lot->shift == view->own_shift && company_near(view, day_lot, SHIFT_DAYS))
+        company_level_add(&plain[FACTOR_SHIFT], lot);
+}
+
+static bool share_before(const struct day_share *a, const struct day_share *b)
+{
+    return a->factor != b->factor ? a->factor < b->factor : a->key < b->key;
+}
+
+/* Both lists are in order: one walk finds what two lots share. */
+void company_levels_add(const struct view_lot *lot, const struct day_share *own, int own_count,
+                        struct level *levels)
+{
+    const struct day_share *other = &lot->day->shares[lot->lot->first_share];
+    int i = 0, j = 0;
+    while (i < own_count && j < lot->lot->share_count) {
+        if (share_before(&own[i], &other[j])) {
+            i++;
+        } else if (share_before(&other[j], &own[i])) {
+            j++;
+        } else {
+            if (own[i].factor != FACTOR_ROUTE && own[i].factor != FACTOR_STORE)
+                company_level_add(&levels[i], lot);
+            i++;
+            j++;
+        }
+    }
+}
+
+/* One of the levels is guilty, any as likely: the mean of the Bayes factors. */
+static struct company_factor best_of(const struct level *levels, int count, int factor)
+{
+    struct company_factor best = {0};
+    double sum = 0;
+    int known = 0;
+    for (int i = 0; i < count; i++) {
+        if (levels[i].factor != factor ||
+            (i && levels[i - 1].factor == factor && levels[i - 1].key == levels[i].key))
+            continue;
+        struct company_factor one =
+            company_factor_of(levels[i].observed, levels[i].expected, levels[i].lots);
+        sum += exp2(one.bits);
+        known++;
+        if (known == 1 || one.bits > best.bits)
+            best = one;
+    }
+    if (known)
+        best.bits = log2(sum / known);
+    return best;
+}
+
+static void fill_any(struct company_view *view)
+{
+    double sum = 0;
+    int known = 0, best = -1;
+    for (int f = FACTOR_LINE; f <= FACTOR_SUPPLIER; f++) {
+        if (!(view->factors[f].lots > 0) || f == FACTOR_PRODUCT || f == FACTOR_PLANT)
+            continue;
+        sum += exp2(view->factors[f].bits);
+        known++;
+        if (best < 0 || view->factors[f].bits > view->factors[best].bits)
+            best = f;
+    }
+    if (!known)
+        return;
+    view->factors[FACTOR_ANY] = view->factors[best];
+    view->factors[FACTOR_ANY].bits = log2(sum / known);
+}
+
+const struct day_share *company_own_shares(const struct company_view *view, int *ret_count)
+{
+    static const struct day_share NONE[1];
+    *ret_count = 0;
+    if (view->own < 0)
+        return NONE;
+    const struct view_lot *own = &view->lots[view->own];
+    *ret_count = own->lot->share_count;
+    return &own->day->shares[own->lot->first_share];
+}
+
+void company_fill_factors(struct company_view *view)
+{
+    int count;
+    const struct day_share *shares = company_own_shares(view, &count);
+    struct level plain[FACTORS] = {0};
+    struct level *levels = xcalloc((size_t)count + 1, sizeof *levels);
+    for (int i = 0; i < count; i++) {
+        levels[i].factor = shares[i].factor;
+        levels[i].key = shares[i].key;
+    }
+    for (int i = 0; i < view->lot_count; i++)
+        if (i != view->own) {
+            add_plain(view, &view->lots[i], plain);
+            company_levels_add(&view->lots[i], shares, count, levels);
+        }
+    static const int PLAIN[] = {FACTOR_LINE, FACTOR_LINE_HOUR, FACTOR_SHIFT, FACTOR_PRODUCT,
+                                FACTOR_PLANT};
+    for (size_t i = 0; i < sizeof PLAIN / sizeof PLAIN[0]; i++) {
+        const struct level *level = &plain[PLAIN[i]];
+        view->factors[PLAIN[i]] = company_factor_of(level->observed, level->expected, level->lots);
+    }
+    for (int f = FACTOR_MIX; f <= FACTOR_SUPPLIER; f++)
+        if (f != FACTOR_PLANT)
+            view->factors[f] = best_of(levels, count, f);
+    if (view->own >= 0) {
+        const struct view_lot *own = &view->lots[view->own];
+        view->factors[FACTOR_LOT] = company_factor_of(fmax(0, own->observed - 1), own->expected, 1);
+    }
+    fill_any(view);
+    free(levels);
+}
+struct company_factor company_of_factor(const struct company_view *view, int factor)
+{
+    return view->factors[factor];
+}
+
+struct company_factor company_of_window(const struct company_view *view, const char *line,
+                                        int64_t from_ms, int64_t to_ms)
+{
+    uint64_t wanted = *line ? day_key(view->plant, line) : 0;
+    struct level level = {0};
+    for (int i = 0; i < view->lot_count; i++) {
+        const struct day_lot *lot = view->lots[i].lot;
+        if (i != view->own && lot->packed_from_ms >= from_ms && lot->packed_from_ms < to_ms &&
+            (!wanted || lot->line == wanted))
+            company_level_add(&level, &view->lots[i]);
+    }
+    return company_factor_of(level.observed, level.expected, level.lots);
+}
+
+/* ---- routes and stores ---- */
+
+static bool named(const struct day_lots *lots, const struct day_report *report, int factor,
+                  uint64_t key)
+{
+    if (factor == FACTOR_STORE)
+        return report->store == key;
+    if (report->route || !report->store)
+        return report->route == key;
+    /* the complaint names the store only: the lot's dispatches tell its route */
+    const struct day_lot *lot = day_lots_find(lots, report->lot_id);
+    for (int i = 0; lot && i < lot->share_count; i++) {
+        const struct day_share *share = &lots->shares[lot->first_share + i];
+        if (share->factor == FACTOR_STORE && share->key == report->store)
+            return share->also == key;
+    }
+    return false;
+}
+
+static void expect_trade(const struct company_view *view, int factor, uint64_t key, int days,
+                         struct level *level)
+{
+    for (int i = 0; i < view->lot_count; i++) {
+        const struct view_lot *lot = &view->lots[i];
+        if (!company_near(view, lot->lot, days) || lot->lot->units <= 0)
+            continue;
+        for (int s = 0; s < lot->lot->share_count; s++) {
+            const struct day_share *share = &lot->day->shares[lot->lot->first_share + s];
+            if (share->factor == factor && share->key == key) {
+                level->expected += lot->expected * fmin(1, share->units / lot->lot->units);
+                level->lots++;
+            }
+        }
+    }
+    level->expected *= view->attributed;
+}
+
+struct company_factor company_of_trade(const struct company_view *view, int factor,
+                                       const char *level_name, int own)
+{
+    uint64_t key = day_key(factor == FACTOR_ROUTE ? "route" : "store", level_name);
+    int days = factor == FACTOR_ROUTE ? ROUTE_DAYS : STORE_DAYS;
+    struct level level = {0};
+    expect_trade(view, factor, key, days, &level);
+    if (level.lots == 0)
+        return (struct company_factor){0};
+    for (int d = 0; d < view->day_count; d++)
+        for (int i = 0; i < view->reports[d]->count; i++) {
+            const struct day_report *report = &view->reports[d]->reports[i];
+            const struct day_lot *lot = day_lots_find(view->days[d], report->lot_id);
+            if (report->received_ms <= view->as_of_ms && lot && company_near(view, lot, days) &&
+                named(view->days[d], report, factor, key))
+                level.observed++;
+        }
+    if (own > 0)
+        level.observed = fmax(0, level.observed - 1);
+    return company_factor_of(level.observed, level.expected, level.lots);
+}
