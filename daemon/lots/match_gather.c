@@ -13,6 +13,7 @@ enum {
     OF_OTHER_DAY = 1000, /* of one it may be mistaken for */
     OF_LINE = 200,       /* of a line's day */
     OF_PRODUCT = 3000,   /* of a product, if no date is known */
+    FAVOURED = 64,       /* of the stated code date, kept whatever the text */
     RECENT = 1000,       /* of all there are, if a plant makes no more within reach */
 };
 /* Look-ups of the walk, and how much dearer than the best a reading may be: less where an exact
@@ -26,36 +27,42 @@ bool match_is_complete(const struct matching *m)
     return (m->product_id || m->code_day != WHEN_UNKNOWN_DAY) && !m->rows.overflow;
 }
 
-/* Keeps the MATCH_CLOSEST lots whose codes are cheapest to read as the text; without a text, the
- * first.
- */
-static void keep(struct matching *m, int64_t lot_id, float cost)
+/* Keeps the MATCH_CLOSEST lots of the lowest rank: whose codes are cheapest to read as the text;
+ * without a text, the first. */
+static void keep(struct matching *m, int64_t lot_id, float cost, float rank)
 {
-    struct walk_hit *worst = &m->close[0];
+    struct match_close *worst = &m->close[0];
     if (m->close_count == MATCH_CLOSEST) {
         for (size_t i = 1; i < MATCH_CLOSEST; i++)
-            if (m->close[i].cost > worst->cost)
+            if (m->close[i].rank > worst->rank)
                 worst = &m->close[i];
-        m->worst_kept = worst->cost;
-        if (cost >= worst->cost) {
+        m->worst_kept = worst->rank;
+        if (rank >= worst->rank) {
             m->rows.overflow = m->rows.overflow || !m->text.length;
             return;
         }
     }
     for (size_t i = 0; i < m->close_count; i++)
-        if (m->close[i].lot_id == lot_id)
+        if (m->close[i].lot_id == lot_id) {
+            m->close[i].rank = rank < m->close[i].rank ? rank : m->close[i].rank;
             return;
+        }
     if (m->close_count < MATCH_CLOSEST)
         worst = &m->close[m->close_count++];
-    *worst = (struct walk_hit){lot_id, cost};
+    *worst = (struct match_close){lot_id, cost, rank};
 }
 
 static int keep_key(void *arg, const struct lot_find_key *key)
 {
     struct matching *m = arg;
     float cost = m->text.length ? walk_cost(&m->matcher->costs, &m->text, key->fold) : 0;
-    if (cost < m->worst_kept)
-        keep(m, key->lot_id, cost);
+    float rank = cost;
+    if (m->favours && m->text.length) {
+        rank = 0;
+        m->favours--;
+    }
+    if (rank < m->worst_kept)
+        keep(m, key->lot_id, cost, rank);
     else
         m->rows.overflow = m->rows.overflow || !m->text.length;
     return 0;
@@ -78,8 +85,10 @@ static int gather_code_days(struct matching *m, bool agreed)
     int rc = 0;
     for (size_t i = 0; rc == 0 && i < count; i++) {
         where.code_day = days[i];
+        m->favours = i == 0 ? FAVOURED : 0; /* the text may be no reading of this lot's code */
         rc = gather_where(m, &where, i == 0 ? OF_DAY : OF_OTHER_DAY);
     }
+    m->favours = 0;
     if (rc < 0 || !m->product_id || agreed)
         return rc;
     /* the product may be named wrongly and the date be right */
@@ -167,7 +176,7 @@ static int gather_mistaken(struct matching *m, bool agreed)
                        walk, m->err);
     m->result->lookups = walk->lookups;
     for (size_t i = 0; rc == 0 && i < walk->count; i++)
-        keep(m, walk->hit[i].lot_id, walk->hit[i].cost);
+        keep(m, walk->hit[i].lot_id, walk->hit[i].cost, walk->hit[i].cost);
     free(walk);
     return rc;
 }
@@ -180,7 +189,7 @@ static int gather_by_text(struct matching *m, bool *ret_agreed)
     m->result->exact = m->rows.count == 1 && !m->rows.overflow;
     *ret_agreed = is_agreed(m);
     for (size_t i = 0; i < m->rows.count; i++)
-        keep(m, m->rows.row[i].lot_id, 0);
+        keep(m, m->rows.row[i].lot_id, 0, 0);
     return *ret_agreed ? 0 : gather_recent(m);
 }
 

@@ -6,6 +6,12 @@
 
 enum { MATCH_CLOSEST = 192 }; /* lots weighed */
 
+struct match_close {
+    int64_t lot_id;
+    float cost; /* of reading its code as the text */
+    float rank; /* the highest go when there are too many */
+};
+
 struct scored {
     const struct lot_find_row *row;
     double prior, text, rest; /* factors of its weight */
@@ -28,9 +34,10 @@ struct matching {
     struct lot_find_rows rows;
     bool recent;           /* all lots of the last weeks are among them */
     struct scored *scored; /* one a row */
-    struct walk_hit close[MATCH_CLOSEST];
+    struct match_close close[MATCH_CLOSEST];
     size_t close_count;
-    float worst_kept; /* dearer ones need not be offered */
+    float worst_kept; /* ranks from here on need not be offered */
+    size_t favours;   /* so many keys to come are kept whatever their codes */
     double astray;    /* P(text) if it is not a reading of the lot's code */
     double none;      /* weight of: none of the rows */
 };

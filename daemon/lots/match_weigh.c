@@ -80,7 +80,10 @@ static void weigh_text(struct matching *m)
 {
     const struct agreement *a = &m->matcher->agreement;
     const struct reading *reading = &m->matcher->reading;
-    double astray = reading->junk * exp(reading_log_junk(&m->text)) + a->wrong_pack * other_pack(m);
+    double unrecorded = text_of_none(m);
+    /* what is no reading of the lot's code looks like a code all the same: one from another day,
+     * another maker */
+    double astray = reading->junk * unrecorded + a->wrong_pack * other_pack(m);
     double aright = 1 - reading->junk - a->wrong_pack;
     float cheapest = INFINITY;
     for (size_t i = 0; i < m->rows.count; i++)
@@ -94,8 +97,7 @@ static void weigh_text(struct matching *m)
         m->scored[i].text += aright * exp(reading_log_likelihood(reading, &code, &m->text,
                                                                  m->result->parsed.scanned));
     }
-    m->none *=
-        aright * text_of_none(m) + astray; /* an unrecorded lot's caller goes astray as well */
+    m->none *= aright * unrecorded + astray; /* an unrecorded lot's caller goes astray as well */
     m->astray = astray;
 }
 

@@ -202,6 +202,10 @@ void sim_make(struct sim *sim, const struct sim_company *company, struct store *
                     if (lot.id)
                         write_lot(sim, store, &lot);
                 }
+        if (d % 50 == 49) { /* keeps the log of one transaction small */
+            must(store_commit(store, &err), &err);
+            must(store_begin(store, &err), &err);
+        }
     }
     must(store_commit(store, &err), &err);
 }
