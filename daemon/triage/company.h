@@ -4,9 +4,10 @@
  *
  * Bayes factor of an excess: with theta the rate against the usual, P(n | factor guilty) over
  * P(n | not), theta ~ Gamma(2, mean 5) against Gamma(8, mean 1) (ordinary variation between
- * lots); both marginals are negative binomial. Where a lot has several levels of a factor (two
- * flour lots), the mean of their Bayes factors: one of them is guilty, any as likely.
- * The relative rate for display is shrunk, (n + 1) / (E + 1).
+ * lots); both marginals are negative binomial. Fewer complaints than at the ratio's turning point
+ * say no more than it does: a raised rate is never "far below the usual". Where a lot has several
+ * levels of a factor (two flour lots), the mean of their Bayes factors: one of them is guilty, any
+ * as likely. The relative rate for display is shrunk, (n + 1) / (E + 1).
  *
  * Days of packing are kept in memory, each dated by the store's serials; a case costs one range
  * read of serials and additions over its window. */

@@ -7,6 +7,7 @@
 #define ODDLOAF_TRIAGE_FACTS_H
 
 #include "models/parameters.h"
+#include "stats/robust.h"
 #include "triage/company.h"
 #include "triage/fact_set.h"
 
@@ -58,6 +59,11 @@ int facts_place(const struct facts_job *job, struct error *err);
 void facts_dispatch(const struct facts_job *job);
 int facts_company(const struct facts_job *job, struct error *err);
 int facts_model(const struct facts_job *job, struct error *err);
+
+/* Median and robust spread; where more than half of the values are equal, the mean absolute
+ * deviation stands in for the median one (B. Iglewicz & D. C. Hoaglin, "How to Detect and Handle
+ * Outliers", 1993). Reorders and overwrites `values`. */
+struct robust_scale facts_spread(double *values, size_t n);
 
 /* The two cleanings of a place around the lot's packing, as the plant's log has them; false if
  * either is not known. *ret_own_line: the log entry is of the lot's line, not of the whole plant.

@@ -7,6 +7,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Makes the mean absolute deviation of a normal sample estimate its sigma: sqrt(pi / 2). */
+#define MEAN_NORMAL 1.2533141373155003
+
 /* ---- the recent lots ---- */
 
 static void destroy_baseline(struct cached *cached)
@@ -14,6 +17,17 @@ static void destroy_baseline(struct cached *cached)
     struct fact_baseline *baseline = (struct fact_baseline *)(void *)cached;
     free(baseline->usual);
     free(baseline);
+}
+
+struct robust_scale facts_spread(double *values, size_t n)
+{
+    double sum = 0;
+    struct robust_scale scale = robust_measure(values, n); /* leaves absolute deviations */
+    for (size_t i = 0; i < n; i++)
+        sum += values[i];
+    if (scale.deviation <= 0 && n > 0)
+        scale.deviation = MEAN_NORMAL * sum / (double)n;
+    return scale;
 }
 
 static void usual_of(const struct lot_record *const *records, int count, const char *quantity,
@@ -34,10 +48,11 @@ static void usual_of(const struct lot_record *const *records, int count, const c
         values[PART_MAX][ret->count++] = summary.max;
     }
     for (int part = 0; part < 3; part++) {
-        struct robust_scale scale = robust_measure(values[part], (size_t)ret->count);
+        struct robust_scale scale = facts_spread(values[part], (size_t)ret->count);
+        double least = 0.02 * fabs(scale.median);
         ret->median[part] = scale.median;
         /* recent lots that all read the same would make any difference infinitely strange */
-        ret->spread[part] = fmax(scale.deviation, fmax(0.02 * fabs(scale.median), 1e-9));
+        ret->spread[part] = fmax(scale.deviation, least > 0 ? least : 1);
     }
 }
 

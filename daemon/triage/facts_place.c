@@ -108,9 +108,9 @@ static void take_z(const struct log_series *log, int until, const char *quantity
         values[count++] = scale(quantity, log->entries[i].value);
     if (count < FACTS_BASELINE_LEAST)
         return;
-    struct robust_scale usual = robust_measure(values, (size_t)count);
-    /* one colony more or less on a nearly clean plate is chance */
-    double least = counts_cells(quantity) ? 0.35 : fmax(0.05 * fabs(usual.median), 1e-9);
+    struct robust_scale usual = facts_spread(values, (size_t)count);
+    /* one colony more or less on a nearly clean plate, one yes among noes: chance */
+    double least = counts_cells(quantity) ? 0.35 : fmax(0.05 * fabs(usual.median), 0.25);
     fact->usual = counts_cells(quantity) ? expm1(usual.median) : usual.median;
     fact->z = robust_z(scale(quantity, fact->value), usual, least);
 }
