@@ -27,6 +27,7 @@ HERE = pathlib.Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))
 sys.path.insert(0, str(HERE.parent / "e2e"))
 import oddloaf                                                          # noqa: E402
+import facts                                                            # noqa: E402
 import scoring                                                          # noqa: E402
 
 PART = 400_000
@@ -127,6 +128,9 @@ def run_seed(seed, args, rules=None):
         log_complaints(plant, folder)
         logged = time.time()
         rows = cases_of(seed, folder, ranks(plant))
+        if args.facts:
+            for row in rows:
+                row["facts"] = facts.flatten(plant.get(f"/v1/cases/{row['case']}/facts")[1])
         ranked = time.time()
     print(f"  seed {seed}: {len(rows)} cases; load {loaded - begin:.1f} s, log {logged - loaded:.1f} s, "
           f"rank {ranked - logged:.1f} s", file=sys.stderr)
@@ -148,6 +152,7 @@ def main():
     parser.add_argument("--rules", type=pathlib.Path, help="rules other than the shipped ones")
     parser.add_argument("--work", type=pathlib.Path, default=pathlib.Path("/tmp/oddloaf-plants"))
     parser.add_argument("--out", type=pathlib.Path, help="cases as JSON lines, for scoring again")
+    parser.add_argument("--facts", action="store_true", help="keep each case's facts in --out, for the ceiling")
     args = parser.parse_args()
     rows = []
     for seed in args.seeds:

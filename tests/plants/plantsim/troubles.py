@@ -32,7 +32,7 @@ class Planner:
         rng = self.rng
         names = list(BUILDERS)
         weights = np.array([1.3 if n.startswith("contamination") else 1.0 for n in names])
-        wanted = int(rng.integers(8, 15))
+        wanted = int(rng.integers(9, 15))
         order = list(rng.choice(names, size=len(names), replace=False, p=weights / weights.sum()))
         if rng.random() < .4:                         # a fault that comes back
             order.insert(int(rng.integers(1, 6)), order[0])
@@ -65,9 +65,9 @@ class Planner:
         return str(self.rng.choice(self.w.lines))
 
     def goal(self):
-        return float(np.exp(self.rng.uniform(np.log(2), np.log(45))))
+        return float(np.exp(self.rng.uniform(np.log(3), np.log(50))))
 
-    def factor(self, low=5, high=50):
+    def factor(self, low=8, high=50):
         return float(np.exp(self.rng.uniform(np.log(low), np.log(high))))
 
     # ---- faults of the recipe and the oven, for mold ----
@@ -100,7 +100,7 @@ class Planner:
         return 3.0 < ratio < 90 and 0.7 < total < 80
 
     # ---- faults that add complaints of their own ----
-    def add(self, trouble, lots, symptom, cause, how, ages, low=6, high=60, rows=None, change=None):
+    def add(self, trouble, lots, symptom, cause, how, ages, low=8, high=60, rows=None, change=None):
         goal, total = self.goal(), 0.0
         k = self.factor(low, high)
         for lot in lots:
@@ -223,7 +223,7 @@ def contamination(place):
                     and lots[0].packed <= x.packed < lots[0].packed + 9 * 1440]
         if len(lots) < 2:
             return False
-        k, goal, total = t.factor(5, 50), t.goal(), 0.0
+        k, goal, total = t.factor(8, 50), t.goal(), 0.0
         strain = rng.dirichlet(np.array(FLORA[place]) * 2.5)
         flora = tuple(.8 * strain + .2 * np.array(FLORA[place]))
         for lot in lots:
@@ -283,7 +283,7 @@ def pack_leak(cause):
         if len(lots) < 2:
             return False
         fails = lerp(rng, 3, 22)
-        k, goal, total = t.factor(6, 45), t.goal(), 0.0
+        k, goal, total = t.factor(8, 50), t.goal(), 0.0
         for lot in lots:
             lot.changes.append((trouble.number, {"seal_fail": ("+", fails * rng.lognormal(0, .2))}))
             flora = FLORA["hands"]
@@ -376,7 +376,7 @@ def old_stock(symptom, cause):
 
 # ---------------------------------------------------------------- off-odor
 
-def odor(cause, change, mean=3.0, length=16, low=6, high=60, material=None, note=""):
+def odor(cause, change, mean=3.0, length=16, low=8, high=60, material=None, note=""):
     def build(t, trouble):
         trouble.causes = {"off-odor": cause}
         lots = t.run(length, t.any_line())
@@ -444,7 +444,7 @@ def rope_build(symptom, cause):
             return False
         factor = lerp(rng, 15, 400)
         weak = {"ph_shift": ("+", lerp(rng, .1, .4))} if rng.random() < .35 else {}
-        k, goal, total = t.factor(6, 60), t.goal(), 0.0
+        k, goal, total = t.factor(8, 60), t.goal(), 0.0
         for lot in lots:
             lot.changes.append((trouble.number, {"spores": ("x", factor), **weak}))
             base = lot.units * t.w.rate["off-odor"] * k * rng.lognormal(0, .3)

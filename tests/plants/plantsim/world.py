@@ -98,7 +98,7 @@ class World:
         self._products()
         self.lots_a_day = {line: int(rng.integers(3, 6 if len(self.lines) == 3 else 7))
                            for line in self.lines}
-        self.units = {line: float(rng.lognormal(np.log(9000), .45)) for line in self.lines}
+        self.units = {line: float(rng.lognormal(np.log(13000), .45)) for line in self.lines}
         self.rest_day = int(rng.choice([-1, 5, 6]))
         self.first_hour = {line: float(rng.uniform(0, 6)) for line in self.lines}
         self._climate()
@@ -197,9 +197,9 @@ class World:
         self.wrong_words = float(rng.uniform(0.05, 0.15))
         self.vague = float(rng.uniform(0.2, 0.5))      # share of what could be told that is not
         self.tell = float(rng.uniform(0.01, 0.05))     # share of spoiled packs somebody reports
-        self.rate = {"mold": float(rng.lognormal(np.log(5e-6), .4)),
-                     "off-odor": float(rng.lognormal(np.log(1.8e-6), .35)),
-                     "staling": float(rng.lognormal(np.log(2.2e-6), .35))}
+        self.rate = {"mold": float(rng.lognormal(np.log(4e-6), .4)),
+                     "off-odor": float(rng.lognormal(np.log(1.4e-6), .35)),
+                     "staling": float(rng.lognormal(np.log(1.7e-6), .35))}
 
     def _materials(self):
         rng = self.rng
