@@ -35,7 +35,8 @@ struct batch {
     struct setup *setup; /* borrowed: lives as long as the request */
     struct entry *entry;
     size_t count, capacity;
-    bool lines; /* answer as NDJSON */
+    bool lines;       /* answer as NDJSON */
+    json_t *rankings; /* by case: complaints of one batch often share theirs */
     bool rank;
     int64_t now_ms;
 };
@@ -51,6 +52,7 @@ static void batch_free(struct batch *b)
         free(e->contact);
     }
     free(b->entry);
+    json_decref(b->rankings);
     setup_unref(b->setup);
     free(b);
 }
@@ -272,6 +274,16 @@ static json_t *lots_json(const struct entry *e, struct store *store)
     return lots;
 }
 
+/* The case's ranking, made once a batch. Borrowed; NULL if it can't be made. */
+static json_t *ranking_of(struct batch *b, const char *case_name, int64_t case_id,
+                          struct store *store)
+{
+    json_t *ranking = json_object_get(b->rankings, case_name);
+    if (!ranking && triage_case(b->setup->triage, store, case_id, &ranking, NULL, NULL) == 0)
+        json_object_set_new(b->rankings, case_name, ranking);
+    return ranking;
+}
+
 static json_t *answer_entry(struct batch *b, struct entry *e, struct store *store)
 {
     char case_name[24];
@@ -288,11 +300,9 @@ static json_t *answer_entry(struct batch *b, struct entry *e, struct store *stor
     json_object_set(answer, "taken", e->taken);
     json_object_set(answer, "doubts", e->form->doubts);
     json_object_set(answer, "ignored", e->form->ignored);
-    json_t *ranking = NULL;
-    if (b->rank &&
-        triage_case(b->setup->triage, store, e->placed.case_id, &ranking, NULL, NULL) == 0)
+    json_t *ranking = b->rank ? ranking_of(b, case_name, e->placed.case_id, store) : NULL;
+    if (ranking)
         add_ranking(answer, ranking);
-    json_decref(ranking);
     if (e->form->harm)
         json_object_set(answer, "script", json_object_get(b->setup->harm, "script"));
     if (!b->lines)
@@ -387,6 +397,7 @@ void complaints_post(struct request *rq, struct store *store)
     b->lines = strncmp(rq->content_type, "application/x-ndjson", 20) == 0;
     b->rank = !rank || strcmp(rank, "0") != 0;
     b->now_ms = app_now_ms(rq->app);
+    b->rankings = json_object();
     int rc = b->lines ? read_lines(b, store, &err) : read_one(b, store, &err);
     if (rc) {
         refuse_batch(b, rc, &err);
