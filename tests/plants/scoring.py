@@ -86,7 +86,7 @@ def figures(rows):
     return out
 
 
-def report(rows):
+def report(rows, short=False):
     f = figures(rows)
     for name in ("planted", "three or more complaints", "contamination places"):
         print(f"{name:28} n {f[name]['n']:5}  top-1 {f[name]['top1']:.3f}  top-3 {f[name]['top3']:.3f}")
@@ -99,7 +99,8 @@ def report(rows):
         print(f"{'lot open (not counted)':28} n {len(open_):5}  top-1 {share(open_, lambda r: hit(r, 1)):.3f}  "
               f"top-3 {share(open_, lambda r: hit(r, 3)):.3f}")
     print("calibration (said, was, n): " + "  ".join(f"{s:.2f} {w:.2f} {n}" for s, w, n in calibration(counted(rows))[1]))
-    confusion(rows)
+    if not short:
+        confusion(rows)
 
 
 def confusion(rows):

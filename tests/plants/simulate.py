@@ -1,10 +1,12 @@
 #!/usr/bin/python3
-"""simulate.py SEED OUTDIR: an invented plant's records, complaints and the truth about them."""
+"""simulate.py SEED OUTDIR [DAYS [START]]: an invented plant's records, complaints and the truth about them."""
+import datetime
 import json
 import pathlib
 import sys
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
+from plantsim import answers                                           # noqa: E402
 from plantsim.callers import Callers                                   # noqa: E402
 from plantsim.hygiene import Hygiene                                   # noqa: E402
 from plantsim.making import make_lots                                  # noqa: E402
@@ -58,10 +60,9 @@ def blamed(lot, spoilage, symptom, troubles, flora=None, spores=None):
     return best
 
 
-def simulate(seed, folder):
+def simulate(seed, folder, days=None, start=None):
     folder.mkdir(parents=True, exist_ok=True)
-    world = World(seed)
-    world.signs = []
+    world = World(seed, days, start)
     lots = make_lots(world)
     # keys that only some faults set
     for lot in lots:
@@ -74,7 +75,9 @@ def simulate(seed, folder):
         for source in background(world, lot, hygiene, spoilage, troubles):
             callers.calls(lot, source)
     truth = callers.write(folder)
-    Records(world, lots, hygiene, spoilage, folder).write()
+    records = Records(world, lots, hygiene, spoilage, folder)
+    records.write()
+    (folder / "answers.json").write_text(json.dumps(answers.all_answers(callers, records, lots, truth)))
     (folder / "truth.json").write_text(json.dumps({
         "seed": seed, "days": world.days, "start": world.start.isoformat(), "lots": len(lots),
         "complaints": truth,
@@ -84,10 +87,12 @@ def simulate(seed, folder):
 
 
 def main(args):
-    if len(args) != 3:
+    if not 3 <= len(args) <= 5:
         print(__doc__, file=sys.stderr)
         return 2
-    truth, troubles, lots = simulate(int(args[1]), pathlib.Path(args[2]))
+    days = int(args[3]) if len(args) > 3 else None
+    start = datetime.date.fromisoformat(args[4]) if len(args) > 4 else None
+    truth, troubles, lots = simulate(int(args[1]), pathlib.Path(args[2]), days, start)
     known = sum(c["cause"] != "not-known" for c in truth)
     print(f"seed {args[1]}: {len(lots)} lots, {len(truth)} complaints, {known} of {len(troubles)} planted troubles")
     return 0

@@ -52,6 +52,7 @@ class Callers:
         # callers draw from a stream of their own
         self.rng = np.random.default_rng([20262, world.seed])
         self.out, self.truth = [], []
+        self.asked = {}
         self.number = 0
         self.midnight = datetime.datetime.combine(world.start, datetime.time())
 
@@ -102,6 +103,7 @@ class Callers:
         c["packs"] = 1 if rng.random() < .93 else int(rng.integers(2, 4))
         if channel == "return":
             self.inspect(c, lot, received)
+        self.asked[c["id"]] = (lot, source, kept, colour, found_age, opened_age, trade)
         self.out.append(c)
         self.truth.append({"id": c["id"], "cause": source.cause, "lot": lot.code, "trouble": source.trouble,
                            "reading": reading, "place": source.place, "kept": kept, "how": source.how,
@@ -167,13 +169,13 @@ class Callers:
         return text
 
     # ---- observations ----
-    def observe(self, lot, source, kept, colour, found_age, opened_age, trade):
+    def observe(self, lot, source, kept, colour, found_age, opened_age, trade, everything=False):
         rng, w = self.rng, self.world
         o = {}
         hide = w.vague * (0.7 if trade else 1.0) * rng.uniform(.4, 1.6)
 
         def told(share=1.0):
-            return rng.random() < share * (1 - min(.9, hide))
+            return rng.random() < share * (1 - min(.9, hide)) or everything
 
         def wrong():
             return rng.random() < w.wrong_words

@@ -32,8 +32,10 @@ class Planner:
         rng = self.rng
         names = list(BUILDERS)
         weights = np.array([1.3 if n.startswith("contamination") else 1.0 for n in names])
-        wanted = int(rng.integers(9, 15))
+        wanted = int(rng.integers(9, 15) * self.w.days / 112)
         order = list(rng.choice(names, size=len(names), replace=False, p=weights / weights.sum()))
+        if self.w.days > 150:
+            order += list(rng.choice(names, size=len(names), replace=False, p=weights / weights.sum()))
         if rng.random() < .4:                         # a fault that comes back
             order.insert(int(rng.integers(1, 6)), order[0])
         for name in order:

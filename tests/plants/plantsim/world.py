@@ -88,12 +88,14 @@ def draw_product(rng, n, family):
 class World:
     """Everything about the plant that holds for the whole period."""
 
-    def __init__(self, seed):
+    def __init__(self, seed, days=None, start=None):
         self.seed = seed
         self.rng = rng = np.random.default_rng([20261, seed])
         self.days = 7 * int(rng.integers(15, 18))
         self.start = datetime.date(int(rng.choice([2024, 2025, 2026])), 1, 1) + \
             datetime.timedelta(days=int(rng.integers(0, 230)))
+        self.days, self.start = days or self.days, start or self.start
+        self.signs = []            # what housekeeping will note of a fault
         self.lines = [str(n + 1) for n in range(int(rng.choice([1, 2, 2, 3])))]
         self._products()
         self.lots_a_day = {line: int(rng.integers(3, 6 if len(self.lines) == 3 else 7))
