@@ -1,5 +1,6 @@
 #include "patterns/trace.h"
 #include "base/text.h"
+#include "patterns/trace_runs.h"
 #include "patterns/trace_test.h"
 #include "store/complaint.h"
 #include "store/evidence.h"
@@ -25,15 +26,43 @@ static json_t *number_or_null(double x)
     return isfinite(x) ? json_real(x) : json_null();
 }
 
+static json_t *odds_json(const struct trace_odds *odds)
+{
+    return json_pack("{s:o, s:o, s:o, s:f, s:b}", "odds_ratio", number_or_null(odds->ratio), "low",
+                     number_or_null(odds->limits.low), "high", number_or_null(odds->limits.high),
+                     "p", odds->p, "exact", odds->exact);
+}
+
+/* Levels on exactly the same lots cannot be told apart: "store 0103" with "route R01". */
+static json_t *same_json(const struct trace_lots *t, size_t level)
+{
+    json_t *same = json_array();
+    for (size_t i = level + 1; i < t->level_count; i++) {
+        if (t->levels[i].same == level)
+            json_array_append_new(same, json_pack("{s:s, s:s}", "factor", t->levels[i].factor,
+                                                  "level", t->levels[i].level));
+    }
+    return same;
+}
+
 static json_t *factor_json(const struct trace_lots *t, const struct trace_result *r)
 {
-    return json_pack("{s:s, s:s, s:I, s:I, s:I, s:I, s:o, s:o, s:o, s:f, s:f, s:b}", "factor",
-                     t->levels[r->level].factor, "level", t->levels[r->level].level,
-                     "case_lots_exposed", (json_int_t)r->failed_exposed, "case_lots",
-                     (json_int_t)r->failed, "other_lots_exposed", (json_int_t)r->other_exposed,
-                     "other_lots", (json_int_t)r->other, "odds_ratio",
-                     number_or_null(r->odds_ratio), "low", number_or_null(r->limits.low), "high",
-                     number_or_null(r->limits.high), "p", r->p, "q", r->q, "exact", r->exact);
+    json_t *row =
+        json_pack("{s:s, s:s, s:I, s:I, s:I, s:I}", "factor", t->levels[r->level].factor, "level",
+                  t->levels[r->level].level, "case_lots_exposed", (json_int_t)r->failed_exposed,
+                  "case_lots", (json_int_t)r->failed, "other_lots_exposed",
+                  (json_int_t)r->other_exposed, "other_lots", (json_int_t)r->other);
+    json_t *odds = odds_json(&r->odds);
+    json_object_update(row, odds);
+    json_decref(odds);
+    json_object_set_new(row, "q", json_real(r->q));
+    if (r->has_rest)
+        json_object_set_new(row, "beside_first", odds_json(&r->rest));
+    json_t *same = same_json(t, r->level);
+    if (json_array_size(same))
+        json_object_set(row, "same_lots", same);
+    json_decref(same);
+    return row;
 }
 
 /* ---- which lots failed ---- */
@@ -119,8 +148,8 @@ static void mark_failed(struct trace_lots *t, const struct period *period)
     }
 }
 
-static int answer(const struct trace_lots *t, const struct period *period, json_t **ret,
-                  struct error *err)
+static int answer(struct trace_lots *t, const struct tz *tz, const struct period *period,
+                  json_t **ret, struct error *err)
 {
     struct trace_result *results = NULL;
     size_t count = 0;
@@ -133,7 +162,8 @@ static int answer(const struct trace_lots *t, const struct period *period, json_
             json_array_append_new(factors, factor_json(t, &results[i]));
     }
     free(results);
-    *ret = json_pack("{s:s, s:o}", "symptom", period->symptom, "factors", factors);
+    *ret = json_pack("{s:s, s:I, s:o, s:o}", "symptom", period->symptom, "tested",
+                     (json_int_t)count, "factors", factors, "runs", trace_runs_json(t, tz));
     return 0;
 }
 
@@ -147,7 +177,7 @@ int trace_run(struct store *store, const struct tz *tz, const struct trace_query
         rc = trace_lots_read(store, tz, period.symptom, period.from_ms, period.to_ms, &lots, err);
     if (!rc) {
         mark_failed(lots, &period);
-        rc = answer(lots, &period, ret, err);
+        rc = answer(lots, tz, &period, ret, err);
     }
     trace_lots_free(lots);
     free(period.lots);

@@ -183,6 +183,7 @@ static int add_products(struct reading *r)
         int rc = evidence_lot(r->store, r->t->lots[i].lot_id, &lot, r->err);
         if (rc)
             return rc;
+        text_clip(lot.lot, r->t->lots[i].lot, sizeof r->t->lots[i].lot);
         trace_lots_share(r->t, i, "product", lot.product);
     }
     return 0;

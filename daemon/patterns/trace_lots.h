@@ -12,7 +12,7 @@
 struct trace_lot {
     int64_t lot_id, packed_from_ms, packed_to_ms, units;
     int32_t week; /* days since 1970 of that ISO week's Monday */
-    char line[32];
+    char lot[64], line[32];
     int complaints;
     bool failed, excluded; /* excluded: neither failed nor a fair comparison */
 };
@@ -21,6 +21,7 @@ struct trace_level {
     char *factor, *level; /* "film" "PF-1204" */
     size_t *lots;         /* indexes, ascending, each once */
     size_t count, capacity;
+    size_t same; /* first level on exactly the same lots: set by trace_test_all() */
 };
 
 struct trace_lots {

@@ -8,84 +8,145 @@
 
 #define CONFIDENCE 0.95
 
-struct weeks {
-    int32_t *week;
-    struct table2 *all; /* c and d: failed and other lots of the week */
+enum {
+    LOTS_LEAST = 2, /* one lot's own mix is no common factor */
+    REST_MOST = 50  /* results that are also looked at with the first held fixed */
+};
+
+/* ---- strata ---- */
+
+struct strata {
+    size_t *of_lot;
+    struct table2 *all; /* c and d: failed and other lots of the stratum */
     struct table2 *work;
     size_t count;
 };
 
-static void weeks_make(const struct trace_lots *t, struct weeks *w)
+static void strata_make(const struct trace_lots *t, struct strata *s)
 {
-    *w = (struct weeks){0};
-    w->week = xcalloc(t->count + 1, sizeof *w->week);
-    w->all = xcalloc(t->count + 1, sizeof *w->all);
-    w->work = xcalloc(t->count + 1, sizeof *w->work);
+    int32_t week = INT32_MIN;
+    *s = (struct strata){.of_lot = xcalloc(t->count + 1, sizeof *s->of_lot),
+                         .all = xcalloc(2 * t->count + 2, sizeof *s->all),
+                         .work = xcalloc(2 * t->count + 2, sizeof *s->work)};
     for (size_t i = 0; i < t->count; i++) { /* lots are in order of packing */
-        if (!w->count || w->week[w->count - 1] != t->lots[i].week)
-            w->week[w->count++] = t->lots[i].week;
-        if (t->lots[i].failed)
-            w->all[w->count - 1].c++;
-        else if (!t->lots[i].excluded)
-            w->all[w->count - 1].d++;
+        if (t->lots[i].week != week || !s->count)
+            s->count++;
+        week = t->lots[i].week;
+        s->of_lot[i] = s->count - 1;
     }
 }
 
-static void weeks_free(struct weeks *w)
+/* Lots with that level get strata of their own. */
+static void strata_split(struct strata *s, const struct trace_level *level)
 {
-    free(w->week);
-    free(w->all);
-    free(w->work);
+    for (size_t i = 0; i < level->count; i++)
+        s->of_lot[level->lots[i]] += s->count;
+    s->count *= 2;
 }
 
-static void expose(const struct trace_lots *t, struct weeks *w, const struct trace_level *level,
+static void strata_fill(const struct trace_lots *t, struct strata *s)
+{
+    memset(s->all, 0, s->count * sizeof *s->all);
+    for (size_t i = 0; i < t->count; i++) {
+        if (t->lots[i].failed)
+            s->all[s->of_lot[i]].c++;
+        else if (!t->lots[i].excluded)
+            s->all[s->of_lot[i]].d++;
+    }
+}
+
+static void strata_free(struct strata *s)
+{
+    free(s->of_lot);
+    free(s->all);
+    free(s->work);
+}
+
+static void expose(const struct trace_lots *t, struct strata *s, const struct trace_level *level,
                    struct trace_result *result)
 {
-    size_t week = 0;
-    memcpy(w->work, w->all, w->count * sizeof *w->all);
+    memcpy(s->work, s->all, s->count * sizeof *s->all);
+    result->failed_exposed = result->other_exposed = 0;
     for (size_t i = 0; i < level->count; i++) {
         const struct trace_lot *lot = &t->lots[level->lots[i]];
-        while (w->week[week] != lot->week)
-            week++;
+        struct table2 *table = &s->work[s->of_lot[level->lots[i]]];
         if (lot->failed) {
-            w->work[week].a++;
-            w->work[week].c--;
+            table->a++;
+            table->c--;
             result->failed_exposed++;
         } else if (!lot->excluded) {
-            w->work[week].b++;
-            w->work[week].d--;
+            table->b++;
+            table->d--;
             result->other_exposed++;
         }
     }
 }
 
-/* False if no week can tell: the level on all lots of a week, or on none. */
-static bool test_level(struct weeks *w, struct trace_result *result)
+/* False if no stratum can tell: the level on all its lots, or on none. */
+static bool test(const struct strata *s, struct trace_odds *ret)
 {
     struct pvalue p;
     struct conditional_odds odds;
     struct mantel mantel;
-    if (mantel_exact(w->work, w->count, CONFIDENCE, &p, &odds) == 0) {
-        result->exact = true;
-        result->p = p.midp_greater;
-        result->odds_ratio = odds.ratio;
-        result->limits = odds.midp;
+    if (mantel_exact(s->work, s->count, CONFIDENCE, &p, &odds) == 0) {
+        *ret = (struct trace_odds){odds.ratio, odds.midp, fmin(fmax(p.midp_greater, 0), 1), true};
         return true;
     }
-    if (mantel_test(w->work, w->count, CONFIDENCE, &mantel))
+    if (mantel_test(s->work, s->count, CONFIDENCE, &mantel))
         return false;
     double half = mantel.p / 2; /* two-sided to the side of harm */
-    result->p = mantel.observed > mantel.expected ? half : 1 - half;
-    result->odds_ratio = mantel.odds_ratio;
-    result->limits = mantel.limits;
+    double p_harm = mantel.observed > mantel.expected ? half : 1 - half;
+    *ret = (struct trace_odds){mantel.odds_ratio, mantel.limits, fmin(fmax(p_harm, 0), 1), false};
     return true;
 }
+
+/* ---- levels on the same lots ---- */
+
+struct footprint {
+    uint64_t hash;
+    size_t level;
+};
+
+static int by_hash(const void *a, const void *b)
+{
+    const struct footprint *x = a, *y = b;
+    if (x->hash != y->hash)
+        return x->hash < y->hash ? -1 : 1;
+    return (x->level > y->level) - (x->level < y->level);
+}
+
+static bool same_lots(const struct trace_level *a, const struct trace_level *b)
+{
+    return a->count == b->count && memcmp(a->lots, b->lots, a->count * sizeof *a->lots) == 0;
+}
+
+static void find_same(struct trace_lots *t)
+{
+    struct footprint *prints = xcalloc(t->level_count + 1, sizeof *prints);
+    for (size_t i = 0; i < t->level_count; i++) {
+        uint64_t hash = UINT64_C(14695981039346656037);
+        for (size_t k = 0; k < t->levels[i].count; k++)
+            hash = (hash ^ t->levels[i].lots[k]) * UINT64_C(1099511628211);
+        prints[i] = (struct footprint){hash, i};
+        t->levels[i].same = i;
+    }
+    qsort(prints, t->level_count, sizeof *prints, by_hash);
+    for (size_t i = 1; i < t->level_count; i++) {
+        struct trace_level *before = &t->levels[prints[i - 1].level];
+        struct trace_level *level = &t->levels[prints[i].level];
+        if (prints[i].hash == prints[i - 1].hash && same_lots(before, level))
+            level->same = before->same;
+    }
+    free(prints);
+}
+
+/* ---- all of them ---- */
 
 static int by_significance(const void *a, const void *b)
 {
     const struct trace_result *x = a, *y = b;
-    if (x->p != y->p)
-        return x->p < y->p ? -1 : 1;
+    if (x->odds.p != y->odds.p)
+        return x->odds.p < y->odds.p ? -1 : 1;
     if (x->failed_exposed != y->failed_exposed)
         return x->failed_exposed > y->failed_exposed ? -1 : 1;
     return (x->level > y->level) - (x->level < y->level);
@@ -95,39 +156,58 @@ static int adjust(struct trace_result *results, size_t count)
 {
     double *p = xcalloc(count + 1, sizeof *p);
     for (size_t i = 0; i < count; i++)
-        p[i] = fmin(fmax(results[i].p, 0), 1);
-    int rc = multiplicity_benjamini_hochberg(p, count, p);
+        p[i] = results[i].odds.p;
+    int rc = count ? multiplicity_benjamini_hochberg(p, count, p) : 0;
     for (size_t i = 0; i < count && !rc; i++)
         results[i].q = p[i];
     free(p);
     return rc;
 }
 
-int trace_test_all(const struct trace_lots *t, struct trace_result **ret, size_t *ret_count,
+/* The foremost results again, within the lots with and without the first one's level. */
+static void test_rest(const struct trace_lots *t, struct strata *s, struct trace_result *results,
+                      size_t count)
+{
+    strata_split(s, &t->levels[results[0].level]);
+    strata_fill(t, s);
+    for (size_t i = 1; i < count && i <= REST_MOST; i++) {
+        struct trace_result r = results[i];
+        expose(t, s, &t->levels[r.level], &r);
+        results[i].has_rest = test(s, &results[i].rest);
+    }
+}
+
+int trace_test_all(struct trace_lots *t, struct trace_result **ret, size_t *ret_count,
                    struct error *err)
 {
-    struct weeks w;
+    struct strata s;
     struct trace_result *results = xcalloc(t->level_count + 1, sizeof *results);
     long failed = 0, other = 0;
     size_t count = 0;
-    weeks_make(t, &w);
-    for (size_t i = 0; i < w.count; i++) {
-        failed += w.all[i].c;
-        other += w.all[i].d;
+    strata_make(t, &s);
+    strata_fill(t, &s);
+    find_same(t);
+    for (size_t i = 0; i < s.count; i++) {
+        failed += s.all[i].c;
+        other += s.all[i].d;
     }
     for (size_t i = 0; i < t->level_count; i++) {
         struct trace_result r = {.level = i, .failed = failed, .other = other};
-        expose(t, &w, &t->levels[i], &r);
-        if (test_level(&w, &r))
+        if (t->levels[i].same != i || t->levels[i].count < LOTS_LEAST)
+            continue;
+        expose(t, &s, &t->levels[i], &r);
+        if (test(&s, &r.odds))
             results[count++] = r;
     }
-    weeks_free(&w);
     int rc = adjust(results, count);
+    qsort(results, count, sizeof *results, by_significance);
+    if (!rc && count > 1)
+        test_rest(t, &s, results, count);
+    strata_free(&s);
     if (rc) {
         free(results);
         return error_set(err, ERROR_INTERNAL, "cannot adjust the p-values of a trace");
     }
-    qsort(results, count, sizeof *results, by_significance);
     *ret = results;
     *ret_count = count;
     return 0;

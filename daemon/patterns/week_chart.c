@@ -95,6 +95,8 @@ static void run_sums(const struct week_model *m, const struct week_series *s, co
         ret->sum[i] = NAN;
         if (i < m->first || !isfinite(ret->limit) || e <= 0)
             continue;
+        if (sum >= ret->limit && counts[i] <= e) /* said and over: it starts afresh */
+            sum = 0;
         sum = fmax(0, sum + counts[i] - cusum_reference(e, ret->rise, size));
         ret->sum[i] = sum;
         if (sum <= 0)

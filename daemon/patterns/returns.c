@@ -1,0 +1,235 @@
+#include "patterns/returns.h"
+#include "base/text.h"
+#include "records/catalogue.h"
+#include "stats/poisson.h"
+#include "store/returns.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { STAND_MOST = 50, NAME = 208, OUTSIDE_ZONE = 4 };
+enum { BY_ROUTE, BY_STORE, BY_PRODUCT, BY_REASON, BY_SYMPTOM, BY_DISPOSITION, FACTORS };
+static const char *const FACTOR_NAME[FACTORS] = {"route",  "store",   "product",
+                                                 "reason", "symptom", "disposition"};
+enum { SENT_FACTORS = BY_PRODUCT + 1 }; /* those that units are dispatched by */
+
+/* ---- where goods stand ---- */
+
+static const char NEAR[] =
+    "Move the returned goods now: they must never stand near cooling, slicing or packing, where "
+    "their spores reach fresh bread. Take them by a way that passes none of it to the returns dock "
+    "or the waste area, closed in bags, and have the spot they stood at cleaned.";
+static const char UNKNOWN[] =
+    "Say where the returned goods stand. They must never stand near cooling, slicing or packing: "
+    "their spores reach fresh bread. Keep them closed, at the returns dock or in the waste area.";
+
+/* Letters and digits alone, lowered: "Returns dock" is "returns-dock". */
+static void squeeze(const char *text, char *out, size_t size)
+{
+    char folded[NAME];
+    size_t used = 0;
+    text_fold(text, folded, sizeof folded);
+    for (const char *c = folded; *c && used + 1 < size; c++)
+        if (strchr(" -_.,", *c) == NULL)
+            out[used++] = *c;
+    out[used] = '\0';
+}
+
+static const struct catalogue_place *place_of(const struct catalogue *catalogue, const char *word)
+{
+    const struct catalogue_place *places = NULL;
+    int count = catalogue ? catalogue_places(catalogue, &places) : 0;
+    for (int i = 0; i < count; i++) {
+        char id[NAME], name[NAME];
+        squeeze(places[i].place, id, sizeof id);
+        squeeze(places[i].name, name, sizeof name);
+        if (strcmp(id, word) == 0 || strcmp(name, word) == 0)
+            return &places[i];
+    }
+    return NULL;
+}
+
+const char *returns_caution(const struct catalogue *catalogue, const char *put_at)
+{
+    static const char *const NEAR_WORDS[] = {"cool", "slic",  "pack", "bagger",
+                                             "film", "bread", "line", "oven"};
+    char word[NAME];
+    squeeze(put_at ? put_at : "", word, sizeof word);
+    const struct catalogue_place *place = place_of(catalogue, word);
+    if (place)
+        return place->zone >= OUTSIDE_ZONE ? NULL : NEAR;
+    for (size_t i = 0; i < sizeof NEAR_WORDS / sizeof NEAR_WORDS[0]; i++)
+        if (strstr(word, NEAR_WORDS[i]))
+            return NEAR;
+    return UNKNOWN;
+}
+
+/* ---- counting ---- */
+
+struct level {
+    char name[NAME], key[NAME]; /* as first written; as compared */
+    int64_t returns, units, dispatched;
+};
+struct levels {
+    struct level *level;
+    size_t count, capacity, last; /* last: where the one before was found */
+};
+struct tally {
+    const struct tz *tz;
+    const struct catalogue *catalogue;
+    struct levels by[FACTORS];
+    int64_t returns, units, dispatched;
+    json_t *stand;
+};
+
+/* Names of records are compared as they are, what people wrote by its letters. */
+static struct level *level_of(struct levels *levels, const char *name, bool free_text)
+{
+    char key[NAME];
+    if (free_text)
+        text_fold(name, key, sizeof key);
+    else
+        text_clip(name, key, sizeof key);
+    /* rows come sorted: mostly it is the one before */
+    for (size_t i = 0; i < levels->count; i++) {
+        size_t at = (levels->last + i) % levels->count;
+        if (strcmp(levels->level[at].key, key) != 0)
+            continue;
+        levels->last = at;
+        return &levels->level[at];
+    }
+    if (levels->count == levels->capacity) {
+        levels->capacity = levels->capacity ? 2 * levels->capacity : 16;
+        levels->level = xrealloc(levels->level, levels->capacity * sizeof *levels->level);
+    }
+    levels->last = levels->count;
+    struct level *level = &levels->level[levels->count++];
+    *level = (struct level){0};
+    text_clip(name, level->name, sizeof level->name);
+    memcpy(level->key, key, sizeof level->key);
+    return level;
+}
+
+static void add_stand(struct tally *t, const struct returns_row *row, const char *caution)
+{
+    char case_name[24], when[40];
+    snprintf(case_name, sizeof case_name, "C%lld", (long long)row->case_id);
+    json_array_insert_new(
+        t->stand, 0,
+        json_pack("{s:s, s:s, s:s, s:s, s:I, s:s}", "complaint", row->complaint, "case", case_name,
+                  "at", when_format(t->tz, row->received_ms, when), "put_at", row->put_at, "units",
+                  (json_int_t)row->units, "caution", caution));
+    if (json_array_size(t->stand) > STAND_MOST)
+        json_array_remove(t->stand, STAND_MOST);
+}
+
+static int count_return(void *arg, const struct returns_row *row)
+{
+    struct tally *t = arg;
+    const char *const name[FACTORS] = {row->route,  row->store,   row->product,
+                                       row->reason, row->symptom, row->disposition};
+    t->returns++;
+    t->units += row->units;
+    for (int f = 0; f < FACTORS; f++) {
+        struct level *level = level_of(&t->by[f], *name[f] ? name[f] : "not given", f == BY_REASON);
+        level->returns++;
+        level->units += row->units;
+    }
+    const char *caution = returns_caution(t->catalogue, row->put_at);
+    if (caution && strcmp(row->disposition, "destroy") != 0)
+        add_stand(t, row, caution);
+    return 0;
+}
+
+static int count_sent(void *arg, const struct returns_sent *row)
+{
+    struct tally *t = arg;
+    const char *const name[SENT_FACTORS] = {row->route, row->store, row->product};
+    t->dispatched += row->units;
+    for (int f = 0; f < SENT_FACTORS; f++)
+        if (*name[f])
+            level_of(&t->by[f], name[f], false)->dispatched += row->units;
+    return 0;
+}
+
+/* ---- the report ---- */
+
+static json_t *tidy(double x)
+{
+    return isfinite(x) ? json_real(round(x * 1e8) / 1e8) : json_null();
+}
+
+static void set_rate(json_t *row, int64_t returns, int64_t units, int64_t dispatched)
+{
+    double exposure = (double)dispatched;
+    json_object_set_new(row, "dispatched", json_integer(dispatched));
+    if (dispatched <= 0)
+        return;
+    struct interval share = poisson_limits((double)units, 0.95);
+    struct interval count = poisson_limits((double)returns, 0.95);
+    json_object_set_new(row, "share", tidy((double)units / exposure));
+    json_object_set_new(row, "low", tidy(share.low / exposure));
+    json_object_set_new(row, "high", tidy(share.high / exposure));
+    json_object_set_new(row, "per_million", tidy((double)returns / exposure * 1e6));
+    json_object_set_new(row, "per_million_low", tidy(count.low / exposure * 1e6));
+    json_object_set_new(row, "per_million_high", tidy(count.high / exposure * 1e6));
+}
+
+static int by_units(const void *a, const void *b)
+{
+    const struct level *x = a, *y = b;
+    if (x->units != y->units)
+        return x->units > y->units ? -1 : 1;
+    return strcmp(x->name, y->name);
+}
+
+static json_t *levels_json(const struct tally *t, int factor)
+{
+    const struct levels *levels = &t->by[factor];
+    json_t *rows = json_array();
+    if (levels->count)
+        qsort(levels->level, levels->count, sizeof *levels->level, by_units);
+    for (size_t i = 0; i < levels->count; i++) {
+        const struct level *l = &levels->level[i];
+        json_t *row = json_pack("{s:s, s:I, s:I}", "level", l->name, "returns",
+                                (json_int_t)l->returns, "units", (json_int_t)l->units);
+        if (factor < SENT_FACTORS)
+            set_rate(row, l->returns, l->units, l->dispatched);
+        else
+            json_object_set_new(row, "share",
+                                tidy(t->units ? (double)l->units / (double)t->units : NAN));
+        json_array_append_new(rows, row);
+    }
+    return rows;
+}
+
+static json_t *report_json(const struct tally *t, int32_t from_day, int32_t to_day)
+{
+    char from[16], to[16];
+    json_t *by = json_object();
+    json_t *report = json_pack("{s:s, s:s, s:I, s:I}", "from", day_format(from_day, from), "to",
+                               day_format(to_day, to), "returns", (json_int_t)t->returns, "units",
+                               (json_int_t)t->units);
+    set_rate(report, t->returns, t->units, t->dispatched);
+    for (int f = 0; f < FACTORS; f++)
+        json_object_set_new(by, FACTOR_NAME[f], levels_json(t, f));
+    json_object_set_new(report, "by", by);
+    json_object_set(report, "stand", t->stand);
+    return report;
+}
+
+int returns_report(struct store *store, const struct tz *tz, const struct catalogue *catalogue,
+                   int32_t from_day, int32_t to_day, json_t **ret, struct error *err)
+{
+    struct tally t = {.tz = tz, .catalogue = catalogue, .stand = json_array()};
+    int64_t from_ms = tz_day_start_ms(tz, from_day), to_ms = tz_day_start_ms(tz, to_day + 1);
+    int rc = returns_received(store, from_ms, to_ms, count_return, &t, err);
+    if (!rc)
+        rc = returns_dispatched(store, from_ms, to_ms, count_sent, &t, err);
+    if (!rc)
+        *ret = report_json(&t, from_day, to_day);
+    json_decref(t.stand);
+    for (int f = 0; f < FACTORS; f++)
+        free(t.by[f].level);
+    return rc;
+}

@@ -1,0 +1,33 @@
+/* Returns: how much of what was sent out came back, from where and why, and where it stands. */
+#ifndef ODDLOAF_PATTERNS_RETURNS_H
+#define ODDLOAF_PATTERNS_RETURNS_H
+
+#include "base/error.h"
+#include "base/when.h"
+#include "store/store.h"
+#include <jansson.h>
+
+struct catalogue;
+
+/* Returns received in the days [from, to] of the plant's zone (`tz` NULL: UTC):
+ * {"from","to","returns","units","dispatched","share","low","high","per_million","per_million_low",
+ *  "per_million_high","by":{"route":[…],"store":[…],"product":[…],"reason":[…],"symptom":[…],
+ *  "disposition":[…]},"stand":[{"complaint","case","at","put_at","units","caution"}]}
+ * Rows of route, store and product: {"level","returns","units","dispatched", and the rates}; of the
+ * others {"level","returns","units","share" of the units that came back}. Rates are absent where
+ * nothing was dispatched.
+ *
+ * `share` is units back over units dispatched in the same days, low and high its exact 95 % limits
+ * (Garwood 1936 Biometrika 28:437) as if units came back one by one; per_million counts returns,
+ * which do come one by one, over a million units dispatched. A level's real uncertainty is nearer
+ * to the latter. `stand`: goods that stand where they must not or nobody has said where; at most
+ * 50, newest first. `catalogue` (may be NULL) tells places apart. New reference. */
+int returns_report(struct store *store, const struct tz *tz, const struct catalogue *catalogue,
+                   int32_t from_day, int32_t to_day, json_t **ret, struct error *err);
+
+/* What to tell whoever has put returned goods at `put_at` (free text, NULL or "" unknown); NULL if
+ * that is a place outside the process area. Static text. That returned goods stay away from cooling
+ * and packing is common practice, no source. */
+const char *returns_caution(const struct catalogue *catalogue, const char *put_at);
+
+#endif

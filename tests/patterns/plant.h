@@ -1,0 +1,195 @@
+/* A small invented plant in a store of its own, for the tests of the weekly pattern. */
+#ifndef ODDLOAF_TESTS_PATTERNS_PLANT_H
+#define ODDLOAF_TESTS_PATTERNS_PLANT_H
+
+#include "base/text.h"
+#include "check.h"
+#include "store/case_work.h"
+#include "store/complaint.h"
+#include "store/db.h"
+#include "store/pattern.h"
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct plant {
+    char dir[64];
+    struct store *store;
+    struct tz *tz;
+    int serial;
+};
+
+static inline struct plant *plant_new(const char *zone)
+{
+    struct plant *p = xcalloc(1, sizeof *p);
+    struct error err = {0};
+    strcpy(p->dir, "/tmp/oddloaf-pattern-XXXXXX");
+    assert_non_null(mkdtemp(p->dir));
+    assert_int_equal(store_open(p->dir, STORE_WRITE, &p->store, &err), 0);
+    /* what a crash would take is of no concern here */
+    assert_int_equal(db_exec(p->store, "PRAGMA synchronous=OFF; PRAGMA journal_mode=MEMORY", &err),
+                     0);
+    assert_int_equal(tz_open(zone, &p->tz, &err), 0);
+    assert_int_equal(pattern_set_zone(p->store, p->tz, &err), 0);
+    assert_int_equal(db_exec(p->store,
+                             "INSERT INTO product VALUES(1,'W24','Wheat','pan-bread',10,680,NULL),"
+                             "(2,'R12','Rolls','bun',8,450,NULL)",
+                             &err),
+                     0);
+    return p;
+}
+
+static inline void plant_free(struct plant *p)
+{
+    struct text_buffer command = {0};
+    store_close(p->store);
+    tz_close(p->tz);
+    text_appendf(&command, "rm -rf %s", p->dir);
+    assert_int_equal(system(command.data), 0);
+    text_buffer_free(&command);
+    free(p);
+}
+
+static inline int64_t plant_time(const char *when)
+{
+    int64_t ms = 0;
+    struct error err = {0};
+    assert_int_equal(when_parse(when, &ms, &err), 0);
+    return ms;
+}
+
+static inline void plant_exec(struct plant *p, const char *format, ...)
+{
+    struct text_buffer sql = {0};
+    struct error err = {0};
+    va_list args;
+    va_start(args, format);
+    text_vappendf(&sql, format, args);
+    va_end(args);
+    if (db_exec(p->store, sql.data, &err))
+        fail_msg("%s: %s", err.text, sql.data);
+    text_buffer_free(&sql);
+}
+
+static inline int64_t plant_lot(struct plant *p, const char *line, int product, const char *shift,
+                                int64_t packed_ms, int units)
+{
+    int id = ++p->serial;
+    plant_exec(p,
+               "INSERT INTO lot(id,lot,fold,product_id,line,shift,made_from_ms,made_to_ms,"
+               "packed_from_ms,packed_to_ms,units,code_day) VALUES(%d,'K%d','K%d',%d,'%s','%s',"
+               "%lld,%lld,%lld,%lld,%d,30000)",
+               id, id, id, product, line, shift, (long long)packed_ms, (long long)packed_ms,
+               (long long)packed_ms, (long long)packed_ms + 3 * WHEN_HOUR_MS, units);
+    return id;
+}
+
+/* lot 0: open. */
+static inline struct complaint_placed plant_complaint(struct plant *p, int64_t lot,
+                                                      const char *symptom, int64_t received_ms,
+                                                      const char *route)
+{
+    char uuid[UUID_TEXT];
+    struct error err = {0};
+    struct complaint_new c = {.uuid = uuid,
+                              .received_ms = received_ms,
+                              .logged_ms = received_ms,
+                              .channel = "phone",
+                              .symptom = symptom,
+                              .route = route,
+                              .code_day = WHEN_UNKNOWN_DAY,
+                              .bought_day = WHEN_UNKNOWN_DAY,
+                              .found_day = WHEN_UNKNOWN_DAY,
+                              .packs = 1,
+                              .body = "{}",
+                              .settled_weight = 0.8};
+    struct complaint_placed placed = {0};
+    uuid7(received_ms, uuid);
+    if (lot) {
+        c.lots[0] = (struct complaint_lot){lot, 0.95};
+        c.lot_count = 1;
+    }
+    assert_int_equal(complaint_log(p->store, &c, &placed, &err), 0);
+    return placed;
+}
+
+/* A ranking of two causes and the rest. */
+static inline void plant_rank(struct plant *p, int64_t case_id, const char *first, double share,
+                              const char *second, double second_share)
+{
+    struct text_buffer body = {0};
+    struct error err = {0};
+    int revision;
+    text_appendf(&body,
+                 "{\"ranked\":[{\"cause\":\"%s\",\"probability\":%.17g},{\"cause\":\"%s\","
+                 "\"probability\":%.17g},{\"cause\":\"not-known\",\"probability\":%.17g}]}",
+                 first, share, second, second_share, 1 - share - second_share);
+    assert_int_equal(ranking_save(p->store, case_id, 0, 1, "sha256:0", body.data, first, share,
+                                  false, &revision, &err),
+                     0);
+    text_buffer_free(&body);
+}
+
+static inline void plant_check(struct plant *p)
+{
+    int64_t differences = -1;
+    struct error err = {0};
+    assert_int_equal(pattern_differences(p->store, &differences, &err), 0);
+    assert_int_equal(differences, 0);
+}
+
+/* ---- numbers from a seed: splitmix64, so that every run sees the same plants ---- */
+
+struct dice {
+    uint64_t state;
+};
+
+static inline double dice_unit(struct dice *d)
+{
+    uint64_t z = d->state += UINT64_C(0x9e3779b97f4a7c15);
+    z = (z ^ (z >> 30)) * UINT64_C(0xbf58476d1ce4e5b9);
+    z = (z ^ (z >> 27)) * UINT64_C(0x94d049bb133111eb);
+    return (double)((z ^ (z >> 31)) >> 11) * 0x1p-53;
+}
+
+static inline double dice_normal(struct dice *d)
+{
+    double u = dice_unit(d), v = dice_unit(d);
+    return sqrt(-2 * log(u + 1e-300)) * cos(2 * M_PI * v);
+}
+
+static inline long dice_poisson(struct dice *d, double mean)
+{
+    long n = 0;
+    if (mean > 60) { /* far enough from 0 for whole tests of coverage */
+        double x = floor(mean + sqrt(mean) * dice_normal(d) + 0.5);
+        return x < 0 ? 0 : (long)x;
+    }
+    for (double product = dice_unit(d), limit = exp(-mean); product > limit; n++)
+        product *= dice_unit(d);
+    return n;
+}
+
+/* G. Marsaglia & W. W. Tsang, "A simple method for generating gamma variables", ACM Transactions on
+ * Mathematical Software 26 (2000) 363-372. */
+static inline double dice_gamma(struct dice *d, double shape)
+{
+    double boost = shape < 1 ? pow(dice_unit(d), 1 / shape) : 1;
+    double a = (shape < 1 ? shape + 1 : shape) - 1 / 3.0, c = 1 / sqrt(9 * a);
+    for (;;) {
+        double x = dice_normal(d), v = pow(1 + c * x, 3);
+        if (v > 0 && log(dice_unit(d)) < 0.5 * x * x + a - a * v + a * log(v))
+            return boost * a * v;
+    }
+}
+
+/* Counts of this mean, their variance phi times it. */
+static inline long dice_count(struct dice *d, double mean, double phi)
+{
+    if (phi <= 1 || mean <= 0)
+        return dice_poisson(d, mean);
+    return dice_poisson(d, (phi - 1) * dice_gamma(d, mean / (phi - 1)));
+}
+
+#endif

@@ -1,0 +1,278 @@
+/* Counts by week stay what counting from scratch gives, whatever changes. */
+#include "plant.h"
+
+static int setup(void **state)
+{
+    *state = plant_new("America/New_York");
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    plant_free(*state);
+    return 0;
+}
+
+struct want {
+    struct plant *plant;
+    const char *factor, *level, *symptom;
+    int64_t id, n;
+};
+
+static int pick_series(void *arg, const struct pattern_series *row)
+{
+    struct want *w = arg;
+    if (strcmp(row->factor, w->factor) == 0 && strcmp(row->level, w->level) == 0 &&
+        strcmp(row->symptom, w->symptom) == 0)
+        w->id = row->id;
+    return 0;
+}
+
+static int add_count(void *arg, const struct pattern_count *row)
+{
+    struct want *w = arg;
+    if (row->series_id == w->id)
+        w->n += row->n;
+    return 0;
+}
+
+static int week_of(const char *name)
+{
+    struct iso_week week;
+    assert_int_equal(iso_week_parse(name, &week, NULL), 0);
+    return pattern_week_of_day(iso_week_monday(week));
+}
+
+static int64_t received(struct plant *p, const char *week, const char *factor, const char *level,
+                        const char *symptom)
+{
+    struct want w = {.plant = p, .factor = factor, .level = level, .symptom = symptom};
+    int number = week_of(week);
+    assert_int_equal(pattern_series(p->store, pick_series, &w, NULL), 0);
+    assert_int_equal(pattern_received(p->store, number, number, add_count, &w, NULL), 0);
+    return w.n;
+}
+
+static int64_t units(struct plant *p, const char *week, const char *factor, const char *level)
+{
+    struct want w = {.plant = p, .factor = factor, .level = level, .symptom = ""};
+    int number = week_of(week);
+    assert_int_equal(pattern_series(p->store, pick_series, &w, NULL), 0);
+    assert_int_equal(pattern_units(p->store, number, number, add_count, &w, NULL), 0);
+    return w.n;
+}
+
+static void weeks_are_those_of_the_plants_zone(void **state)
+{
+    struct plant *p = *state;
+    int64_t lot = plant_lot(p, "1", 1, "A", plant_time("2026-11-10T05:00:00-05:00"), 1000);
+    /* Sunday 23:59 in the plant is Monday 04:59 in UTC */
+    plant_complaint(p, lot, "mold", plant_time("2026-11-16T04:59:00Z"), NULL);
+    plant_complaint(p, lot, "mold", plant_time("2026-11-16T05:00:00Z"), NULL);
+    /* the week in which the clocks went back has 169 hours */
+    plant_complaint(p, lot, "mold", plant_time("2026-11-02T04:59:59.999Z"), NULL);
+    assert_int_equal(received(p, "2026-W46", "line", "1", "mold"), 1);
+    assert_int_equal(received(p, "2026-W47", "line", "1", "mold"), 1);
+    assert_int_equal(received(p, "2026-W44", "", "", "mold"), 1);
+    assert_int_equal(units(p, "2026-W46", "product", "W24"), 1000);
+    assert_int_equal(units(p, "2026-W46", "shift", "A"), 1000);
+    plant_check(p);
+
+    struct tz *utc;
+    struct error err = {0};
+    assert_int_equal(tz_open("UTC", &utc, NULL), 0);
+    assert_int_equal(pattern_check_zone(p->store, utc, &err), ERROR_BUSY);
+    assert_int_equal(pattern_set_zone(p->store, utc, NULL), 0);
+    assert_int_equal(pattern_check_zone(p->store, utc, NULL), 0);
+    assert_int_equal(received(p, "2026-W47", "line", "1", "mold"), 2);
+    plant_check(p);
+    tz_close(utc);
+}
+
+static void a_week_number_knows_its_monday(void **state)
+{
+    (void)state;
+    int32_t day = day_from_civil(2026, 11, 16);
+    for (int32_t d = day; d < day + 7; d++)
+        assert_int_equal(pattern_monday(pattern_week_of_day(d)), day);
+    assert_int_equal(pattern_week_of_day(-3), 0);
+    assert_int_equal(pattern_week_of_day(-4), -1);
+    assert_int_equal(pattern_week_of_day(-10), -1);
+    assert_int_equal(pattern_week_of_day(-11), -2);
+}
+
+static void a_corrected_lot_takes_its_complaints_along(void **state)
+{
+    struct plant *p = *state;
+    int64_t lot = plant_lot(p, "1", 1, "A", plant_time("2026-11-10T05:00:00-05:00"), 1000);
+    int64_t at = plant_time("2026-11-18T09:00:00-05:00");
+    plant_exec(p, "INSERT INTO dispatch VALUES(%d,'R1','0417',1,600,NULL),(%d,'R2','',1,300,NULL)",
+               (int)lot, (int)lot);
+    struct complaint_placed a = plant_complaint(p, lot, "mold", at, "R1");
+    plant_rank(p, a.case_id, "packed-hot", 0.7, "contamination-slicer", 0.2);
+    plant_exec(p,
+               "UPDATE lot SET line='2', units=1200, product_id=2, shift='', packed_from_ms=%lld"
+               " WHERE id=%d",
+               (long long)plant_time("2026-11-03T05:00:00-05:00"), (int)lot);
+    assert_int_equal(received(p, "2026-W47", "line", "1", "mold"), 0);
+    assert_int_equal(received(p, "2026-W47", "line", "2", "mold"), 1);
+    assert_int_equal(received(p, "2026-W47", "product", "R12", "mold"), 1);
+    assert_int_equal(received(p, "2026-W47", "shift", "A", "mold"), 0);
+    assert_int_equal(received(p, "2026-W47", "route", "R1", "mold"), 1);
+    assert_int_equal(units(p, "2026-W46", "", ""), 0);
+    assert_int_equal(units(p, "2026-W45", "", ""), 1200);
+    assert_int_equal(units(p, "2026-W45", "route", "R2"), 300);
+    plant_exec(p, "UPDATE dispatch SET units=350 WHERE route='R2'");
+    plant_exec(p, "DELETE FROM dispatch WHERE route='R1'");
+    assert_int_equal(units(p, "2026-W45", "route", "R2"), 350);
+    assert_int_equal(units(p, "2026-W45", "route", "R1"), 0);
+    plant_check(p);
+}
+
+static void causes_share_out_a_cases_complaints(void **state)
+{
+    struct plant *p = *state;
+    int64_t lot = plant_lot(p, "1", 1, "A", plant_time("2026-11-10T05:00:00-05:00"), 1000);
+    int64_t at = plant_time("2026-11-18T09:00:00-05:00");
+    struct complaint_placed a = plant_complaint(p, lot, "mold", at, NULL);
+    plant_rank(p, a.case_id, "packed-hot", 0.7, "old-stock", 0.25);
+    plant_complaint(p, lot, "mold", at + WHEN_HOUR_MS, NULL);
+    assert_int_equal(received(p, "2026-W47", "cause", "packed-hot", "mold"), 1400000);
+    assert_int_equal(received(p, "2026-W47", "cause", "not-known", "mold"), 100000);
+    plant_rank(p, a.case_id, "old-stock", 0.6, "underbaked", 0.4);
+    assert_int_equal(received(p, "2026-W47", "cause", "packed-hot", "mold"), 0);
+    assert_int_equal(received(p, "2026-W47", "cause", "old-stock", "mold"), 1200000);
+    plant_check(p);
+
+    assert_int_equal(verdict_add(p->store, a.case_id, "underbaked", "assay", "", "qa", at, NULL),
+                     0);
+    assert_int_equal(received(p, "2026-W47", "cause", "underbaked", "mold"), 2000000);
+    assert_int_equal(received(p, "2026-W47", "cause", "old-stock", "mold"), 0);
+    plant_rank(p, a.case_id, "packed-hot", 0.9, "old-stock", 0.1); /* a verdict outweighs it */
+    assert_int_equal(received(p, "2026-W47", "cause", "underbaked", "mold"), 2000000);
+    plant_check(p);
+    assert_int_equal(verdict_reopen(p->store, a.case_id, "", "qa", at, NULL), 0);
+    assert_int_equal(received(p, "2026-W47", "cause", "packed-hot", "mold"), 1800000);
+    plant_check(p);
+}
+
+struct verdict_seen {
+    int count, place;
+    double probability, brier;
+};
+
+static int see_verdict(void *arg, const struct pattern_verdict *row)
+{
+    struct verdict_seen *seen = arg;
+    seen->count++;
+    seen->place = row->place;
+    seen->probability = row->probability;
+    seen->brier = row->brier;
+    return 0;
+}
+
+static void a_verdict_keeps_how_good_the_ranking_was(void **state)
+{
+    struct plant *p = *state;
+    int64_t lot = plant_lot(p, "1", 1, "A", plant_time("2026-11-10T05:00:00-05:00"), 1000);
+    int64_t at = plant_time("2026-11-18T09:00:00-05:00");
+    struct complaint_placed a = plant_complaint(p, lot, "mold", at, NULL);
+    struct verdict_seen seen = {0};
+    plant_rank(p, a.case_id, "packed-hot", 0.5, "old-stock", 0.3);
+    assert_int_equal(verdict_add(p->store, a.case_id, "old-stock", "assay", "", "qa", at + 5, NULL),
+                     0);
+    assert_int_equal(pattern_verdicts(p->store, at, at + 6, see_verdict, &seen, NULL), 0);
+    assert_int_equal(seen.count, 1);
+    assert_int_equal(seen.place, 2);
+    assert_true(fabs(seen.probability - 0.3) < 1e-12);
+    assert_true(fabs(seen.brier - (0.25 + 0.49 + 0.04)) < 1e-12);
+    assert_int_equal(pattern_verdicts(p->store, at, at + 5, see_verdict, &seen, NULL), 0);
+    assert_int_equal(seen.count, 1);
+}
+
+/* Anything that can happen, in an order a seed decides; then counted again from scratch. */
+static void random_histories_count_right(void **state)
+{
+    struct plant *p = *state;
+    static const char *const SYMPTOMS[] = {"mold", "off-odor", "staling"};
+    static const char *const CAUSES[] = {"packed-hot", "old-stock", "rope", "contamination-film"};
+    struct dice dice = {20261116};
+    int64_t complaints[400], cases[400], start = plant_time("2026-10-26T00:00:00Z");
+    int count = 0;
+    for (int i = 0; i < 20; i++) {
+        int64_t lot = plant_lot(p, i % 2 ? "1" : "2", 1 + i % 2, i % 3 ? "A" : "",
+                                start + i * 20 * WHEN_HOUR_MS, 500 + i);
+        plant_exec(p, "INSERT INTO dispatch VALUES(%d,'R%d','',1,%d,NULL)", (int)lot, i % 4, i * 9);
+    }
+    for (int step = 0; step < 600; step++) {
+        double what = dice_unit(&dice);
+        int pick = count ? (int)(dice_unit(&dice) * count) : 0;
+        int64_t lot = (int64_t)(dice_unit(&dice) * 21); /* 0: open */
+        int64_t at = start + (int64_t)(dice_unit(&dice) * 30 * (double)WHEN_DAY_MS);
+        if ((what < 0.5 || !count) && count < 400) {
+            struct complaint_placed placed =
+                plant_complaint(p, lot, SYMPTOMS[step % 3], at, step % 4 ? "R1" : NULL);
+            complaints[count] = placed.complaint_id;
+            cases[count++] = placed.case_id;
+        } else if (what < 0.65) {
+            struct complaint_lot to = {lot ? lot : 1, 0.9};
+            struct complaint_placed placed;
+            assert_int_equal(complaint_place(p->store, complaints[pick], &to, 1, lot ? 0.8 : 0.99,
+                                             at, &placed, NULL),
+                             0);
+            cases[pick] = placed.case_id;
+        } else if (what < 0.8) {
+            double share = 0.5 * dice_unit(&dice);
+            plant_rank(p, cases[pick], CAUSES[step % 4], share, CAUSES[(step + 1) % 4], 0.4);
+        } else if (what < 0.87) {
+            verdict_add(p->store, cases[pick], CAUSES[step % 4], "assay", "", "qa", at, NULL);
+        } else if (what < 0.92) {
+            verdict_reopen(p->store, cases[pick], "", "qa", at, NULL);
+        } else if (lot) {
+            plant_exec(p, "UPDATE lot SET line='%d', packed_from_ms=packed_from_ms+%d WHERE id=%d",
+                       step % 3, (step % 5) * 86400000, (int)lot);
+        }
+        if (step % 100 == 99)
+            plant_check(p);
+    }
+    assert_int_equal(pattern_recount(p->store, NULL), 0);
+    plant_check(p);
+}
+
+/* A checker that never finds anything would pass all of the above. */
+static void the_checker_finds_a_wrong_count(void **state)
+{
+    struct plant *p = *state;
+    int64_t lot = plant_lot(p, "1", 1, "A", plant_time("2026-11-10T05:00:00-05:00"), 1000);
+    struct complaint_placed a =
+        plant_complaint(p, lot, "mold", plant_time("2026-11-18T09:00:00-05:00"), NULL);
+    plant_rank(p, a.case_id, "packed-hot", 0.7, "old-stock", 0.25);
+    static const char *const SPOIL[] = {
+        "UPDATE pattern_received SET n=n+1 WHERE series_id=(SELECT min(series_id) FROM"
+        " pattern_received)",
+        "UPDATE pattern_made SET n=n-1", "UPDATE pattern_units SET n=n+7",
+        "UPDATE pattern_share SET n=n+1", "DELETE FROM pattern_open"};
+    for (size_t i = 0; i < COUNT_OF(SPOIL); i++) {
+        int64_t differences = 0;
+        plant_exec(p, "%s", SPOIL[i]);
+        assert_int_equal(pattern_differences(p->store, &differences, NULL), 0);
+        assert_true(differences > 0);
+        assert_int_equal(pattern_recount(p->store, NULL), 0);
+        plant_check(p);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_week_number_knows_its_monday),
+        cmocka_unit_test_setup_teardown(weeks_are_those_of_the_plants_zone, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_corrected_lot_takes_its_complaints_along, setup,
+                                        teardown),
+        cmocka_unit_test_setup_teardown(causes_share_out_a_cases_complaints, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_verdict_keeps_how_good_the_ranking_was, setup, teardown),
+        cmocka_unit_test_setup_teardown(random_histories_count_right, setup, teardown),
+        cmocka_unit_test_setup_teardown(the_checker_finds_a_wrong_count, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
