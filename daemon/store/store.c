@@ -216,7 +216,7 @@ static int harden(struct store *store, struct error *err)
     sqlite3_busy_timeout(store->db, BUSY_MS);
     return db_exec(store,
                    "PRAGMA cell_size_check=ON; PRAGMA mmap_size=0; PRAGMA foreign_keys=ON;"
-                   "PRAGMA secure_delete=ON; PRAGMA temp_store=MEMORY; PRAGMA cache_size=-32768;",
+                   "PRAGMA secure_delete=ON; PRAGMA cache_size=-32768;",
                    err);
 }
 
@@ -303,7 +303,9 @@ static int open_reader(struct store *store, struct error *err)
 {
     int version = 0;
     int rc = check_identity(store, &version, err);
-    return rc ? rc : db_exec(store, "PRAGMA query_only=ON", err);
+    /* not the writer's: with temp_store=MEMORY its statement journals stay in memory as lists that
+     * every statement with a trigger walks from the start */
+    return rc ? rc : db_exec(store, "PRAGMA query_only=ON; PRAGMA temp_store=MEMORY", err);
 }
 
 int store_open(const char *state_dir, enum store_mode mode, struct store **ret, struct error *err)
