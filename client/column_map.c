@@ -113,13 +113,15 @@ int column_map_add(struct column_map *map, const char *text, struct error *err)
 
 const char *column_map_field(const struct column_map *map, const char *column, bool *ret_skip)
 {
-    char key[KEY_BYTES];
-    char plain[KEY_BYTES];
+    char key[KEY_BYTES] = "";
+    char plain[KEY_BYTES] = "";
     text_fold(column, key, sizeof key);
     if (!json_object_get(map->columns, key)) {
         /* a field's own name, blanks for its underscores; kept, so that the name outlives us */
-        for (size_t i = 0; i == 0 || plain[i - 1]; i++)
-            plain[i] = key[i] == ' ' ? '_' : key[i];
+        memcpy(plain, key, sizeof plain);
+        for (char *p = plain; *p; p++)
+            if (*p == ' ')
+                *p = '_';
         const char *name = field_name(plain);
         if (!name)
             return NULL;

@@ -193,7 +193,7 @@ int complaint_rows_csv(struct source *s, const struct column_map *map, const str
     csv_free(&parser);
     drop_cells(&r);
     free(r.cells);
-    for (size_t i = 0; i < r.field_count; i++)
+    for (size_t i = 0; r.fields && i < r.field_count; i++)
         free(r.fields[i]);
     free(r.fields);
     *ret_unused = r.unused.length ? text_take(&r.unused) : NULL;

@@ -234,9 +234,9 @@ int spool_keep(struct spool *s, const char *lines, size_t length, char ret_path[
 
 static bool lines_are_whole(const struct text_buffer *lines)
 {
-    const char *at = lines->data;
+    const char *at = lines->length ? lines->data : "";
     const char *end;
-    while (at && *at && (end = strchr(at, '\n'))) {
+    while ((end = strchr(at, '\n'))) {
         json_t *one = NULL;
         if (jsonx_parse(at, (size_t)(end - at), &one, NULL))
             return false;

@@ -1,5 +1,6 @@
 #include "table.h"
 #include "base/text.h"
+#include <assert.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
@@ -17,6 +18,7 @@ struct table {
 struct table *table_new(const struct column *columns, size_t count)
 {
     struct table *t = xcalloc(1, sizeof *t);
+    assert(count > 0);
     t->columns = columns;
     t->column_count = count;
     return t;
@@ -98,6 +100,7 @@ static long next_to_shrink(const struct table *t, const int *widths, bool any)
 static int *measure(const struct table *t, int width, int indent)
 {
     int *widths = xcalloc(t->column_count, sizeof *widths);
+    assert(t->column_count > 0);
     for (size_t i = 0; i < t->column_count; i++)
         widths[i] = text_columns(t->columns[i].title);
     for (size_t i = 0; i < t->cell_count; i++) {

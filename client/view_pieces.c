@@ -8,22 +8,20 @@
 #define WHEN_SHOWN 16 /* characters of an instant up to the minute */
 
 /* Sets the thousands of the whole part apart: 182400 → 182 400. */
-static void group(const char *digits, char *out)
+static void append_grouped(struct text_buffer *out, const char *digits)
 {
     size_t whole = strspn(digits, "0123456789");
     for (size_t i = 0; i < whole; i++) {
-        if (i > 0 && (whole - i) % 3 == 0 && whole > 4) {
-            memcpy(out, VIEW_NBSP, 2);
-            out += 2;
-        }
-        *out++ = digits[i];
+        if (i > 0 && (whole - i) % 3 == 0 && whole > 4)
+            text_append(out, VIEW_NBSP);
+        text_append_bytes(out, digits + i, 1);
     }
-    strcpy(out, digits + whole);
+    text_append(out, digits + whole);
 }
 
 char *view_number(double value, char buffer[static VIEW_NUMBER])
 {
-    char digits[64];
+    struct text_buffer digits = {0};
     struct text_buffer text = {0};
     double size = fabs(value);
     if (!isfinite(value)) {
@@ -31,20 +29,19 @@ char *view_number(double value, char buffer[static VIEW_NUMBER])
         return buffer;
     }
     if (size >= 1e12 || (size > 0 && size < 1e-4))
-        text_appendf(&text, "%.3g", size);
+        text_appendf(&digits, "%.3g", size);
     else if (size >= 1000 || size == floor(size))
-        text_appendf(&text, "%.0f", size);
+        text_appendf(&digits, "%.0f", size);
     else
-        text_appendf(&text, "%.4g", size);
-    snprintf(digits, sizeof digits, "%s", text.data);
+        text_appendf(&digits, "%.4g", size);
+    text_append(&text, value < 0 ? "-" : "");
+    if (strchr(digits.data, 'e'))
+        text_append(&text, digits.data);
+    else
+        append_grouped(&text, digits.data);
+    snprintf(buffer, VIEW_NUMBER, "%s", text.data);
+    text_buffer_free(&digits);
     text_buffer_free(&text);
-    char *out = buffer;
-    if (value < 0)
-        *out++ = '-';
-    if (strchr(digits, 'e'))
-        strcpy(out, digits);
-    else
-        group(digits, out);
     return buffer;
 }
 
