@@ -118,11 +118,17 @@ static void show_lot(struct interview *iv)
     const json_t *lots = json_object_get(iv->preview, "lots");
     const char *lot = pick_text(iv->preview, "lot", pick_text(understood, "lot", NULL));
     char *line = show_lot_line(understood);
+    char percent[VIEW_NUMBER];
     struct text_buffer text = {0};
     if (lot && lot_is_sure(iv))
         text_appendf(&text, "Read back: lot %s%s%s", lot, *line ? ": " : "", line);
-    else if (json_array_size(lots) > 0)
-        text_appendf(&text, "The code is not certain; it could be:");
+    else if (json_array_size(lots) > 1)
+        text_append(&text, "The code is not certain; it could be:");
+    else if (json_array_size(lots) == 1)
+        text_appendf(&text, "Perhaps lot %s (%s)%s%s",
+                     pick_text(json_array_get(lots, 0), "lot", "?"),
+                     view_percent(pick_number(json_array_get(lots, 0), "weight", 0), percent),
+                     *line ? ": " : "", line);
     else if (*answer_of(iv, "lot_text"))
         text_append(&text, "No lot fits this code so far; more answers may find it.");
     if (text.length) {

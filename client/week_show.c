@@ -8,6 +8,7 @@
 #include <string.h>
 
 #define BAR_CELLS 16
+#define SIGNALS_SHOWN 8
 #define ROWS_SHOWN 8
 #define LEAST_COMPLAINTS 0.5 /* expected counts of causes and places are fractions */
 #define TREND 40
@@ -46,6 +47,33 @@ static void show_counts(const struct view *v, const json_t *document)
     text_buffer_free(&line);
 }
 
+static void show_returns(const struct view *v, const json_t *returns)
+{
+    char n[4][VIEW_NUMBER];
+    double dispatched = pick_number(returns, "dispatched", 0);
+    if (dispatched > 0)
+        view_label(v, "returned", "%s units of %s dispatched: %s per million",
+                   view_number(pick_number(returns, "units", 0), n[0]),
+                   view_number(dispatched, n[1]),
+                   view_rough(pick_number(returns, "share", 0) * 1e6, n[2]));
+}
+
+static void show_open(const struct view *v, const json_t *open_cases)
+{
+    size_t i;
+    const json_t *row;
+    struct text_buffer line = {0};
+    json_array_foreach(open_cases, i, row)
+    {
+        char number[VIEW_NUMBER];
+        text_appendf(&line, "%s%s" VIEW_NBSP "(%s)", i ? ", " : "",
+                     view_number(pick_number(row, "cases", 0), number), pick_text(row, "age", "?"));
+    }
+    if (line.length)
+        view_label(v, "open cases", "%s", line.data);
+    text_buffer_free(&line);
+}
+
 /* ---- signals ---- */
 
 static void show_signals(const struct view *v, const json_t *signals)
@@ -58,6 +86,8 @@ static void show_signals(const struct view *v, const json_t *signals)
     json_array_foreach(signals, i, s)
     {
         char n[3][VIEW_NUMBER];
+        if (i == SIGNALS_SHOWN)
+            break;
         view_textf(v, VIEW_PLAIN, 2, 2, "- %s on %s %s%s%s: %s seen, %s expected (q %s)",
                    pick_text(s, "symptom", "complaints"), pick_text(s, "factor", "?"),
                    pick_text(s, "level", "?"), pick_text(s, "since", NULL) ? ", since " : "",
@@ -65,6 +95,9 @@ static void show_signals(const struct view *v, const json_t *signals)
                    view_rough(pick_number(s, "expected", 0), n[1]),
                    view_small(pick_number(s, "q", 1), n[2]));
     }
+    if (json_array_size(signals) > SIGNALS_SHOWN)
+        view_textf(v, VIEW_DIM, 2, 2, "%zu further; --json has all",
+                   json_array_size(signals) - SIGNALS_SHOWN);
 }
 
 /* ---- rates ---- */
@@ -198,6 +231,8 @@ static void show_to_come(const struct view *v, const json_t *list)
     json_array_foreach(list, i, row)
     {
         char n[4][VIEW_NUMBER];
+        if (pick_number(row, "expected_final", 0) - pick_number(row, "reported", 0) < 0.5)
+            continue; /* all have come */
         table_add(t, pick_text(row, "made_week", "?"));
         table_add(t, pick_text(row, "symptom", ""));
         table_add(t, view_number(pick_number(row, "reported", 0), n[0]));
@@ -219,6 +254,8 @@ void week_show(const struct view *v, const json_t *document, const char *by)
     json_t *rows;
     show_head(v, document);
     show_counts(v, document);
+    show_returns(v, json_object_get(document, "returns"));
+    show_open(v, json_object_get(document, "open_cases"));
     if (json_object_get(document, "signals"))
         show_signals(v, json_object_get(document, "signals"));
     json_object_foreach(json_object_get(document, "by"), factor, rows)

@@ -2,11 +2,12 @@
 
 import json
 import os
+import subprocess
 import unittest
 import unicodedata
 
 import fake_daemon
-from support import ClientTest
+from support import PROGRAM, ClientTest
 
 VIEWS = [["status"], ["cases"], ["rank", "C1"], ["why", "C1"], ["ask", "C1"], ["reach", "C1"],
          ["lot", "L2-6321-B0412"], ["lot", "63?1"], ["week"], ["scores"], ["rules", "list"],
@@ -244,13 +245,46 @@ class Ends(ClientTest):
     def test_a_full_disk_below_stdout_is_said(self):
         if not os.path.exists("/dev/full"):
             self.skipTest("no /dev/full")
-        import subprocess
-        from support import PROGRAM
         with open("/dev/full", "wb") as full:
             done = subprocess.run([PROGRAM, "status"], stdout=full, stderr=subprocess.PIPE,
                                   env=self.env, timeout=60)
         self.assertEqual(done.returncode, 1)
         self.assertIn(b"cannot write", done.stderr)
+
+
+class Server(ClientTest):
+    serves = False
+
+    def setUp(self):
+        super().setUp()
+        pem = os.path.join(self.folder, "pem")
+        made = subprocess.run(
+            ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256",
+             "-nodes", "-days", "2", "-subj", "/CN=localhost", "-addext",
+             "subjectAltName=DNS:localhost", "-keyout", pem, "-out", pem + ".crt"],
+            capture_output=True)
+        if made.returncode != 0:
+            self.skipTest("no openssl to make a certificate")
+        with open(pem, "a", encoding="ascii") as f, open(pem + ".crt", encoding="ascii") as crt:
+            f.write(crt.read())
+        self.daemon = fake_daemon.TlsDaemon(pem).start()
+        self.env["ODDLOAF_CA"] = pem + ".crt"
+
+    def test_tls_with_a_token(self):
+        out = self.ok("--server", self.daemon.url(), "status", env={"ODDLOAF_TOKEN": "t-123"})
+        self.assertIn("oddloafd 9 at https://localhost:", out)
+        self.assertEqual(self.daemon.requests[-1]["auth"], "Bearer t-123")
+
+    def test_a_certificate_that_nobody_vouches_for(self):
+        self.env.pop("ODDLOAF_CA")
+        code, out, err = self.run_client("status", "--server", self.daemon.url())
+        self.assertEqual((code, out), (3, ""))
+        self.assertIn("certificate", err)
+        self.assertEqual(self.daemon.requests, [])
+
+    def test_a_token_that_is_not_known(self):
+        self.daemon.refuse = fake_daemon.problem(401, "denied", "the token is not known")
+        self.assertEqual(self.run_client("status", "--server", self.daemon.url())[0], 4)
 
 
 class Load(ClientTest):

@@ -5,7 +5,9 @@ at what it was sent (`daemon.requests`, `daemon.complaints`)."""
 import http.server
 import json
 import os
+import socket
 import socketserver
+import ssl
 import threading
 import urllib.parse
 
@@ -325,6 +327,22 @@ class Handler(http.server.BaseHTTPRequestHandler):
 
     def do_POST(self):
         self.take("POST")
+
+
+class TlsDaemon(Daemon):
+    """The same behind TLS on a port of the loopback, for --server."""
+
+    address_family = socket.AF_INET
+
+    def __init__(self, certificate):
+        super().__init__(("127.0.0.1", 0))
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.load_cert_chain(certificate)
+        self.socket = context.wrap_socket(self.socket, server_side=True)
+        self.path = "/nowhere"
+
+    def url(self):
+        return "https://localhost:%d" % self.server_address[1]
 
 
 if __name__ == "__main__":
