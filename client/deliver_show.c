@@ -37,6 +37,19 @@ static void show_taken(const struct view *v, const json_t *taken)
     }
 }
 
+/* What to say where the plant has no words of its own. */
+static const char *own_script(const json_t *complaint)
+{
+    if (strcmp(pick_text(complaint, "symptom", ""), "staling") == 0)
+        return "\"Thank you for telling us. Please keep the bag with its code, or a photo of it. "
+               "Our "
+               "quality team has your report.\"";
+    return "\"Thank you for telling us. Please do not eat the bread, not in part either, and keep "
+           "it away from other food. Keep the bag with its code, or a photo of it. If anyone "
+           "feels unwell, please ask a doctor and call us again. Our quality team has your "
+           "report.\"";
+}
+
 void deliver_show(const struct view *v, const json_t *complaint, const json_t *answer)
 {
     const json_t *ranked = json_object_get(answer, "ranked");
@@ -55,8 +68,8 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
     }
     show_ask(v, json_object_get(answer, "ask"), "Ask the caller", "caller");
     show_list(v, "Cautions", json_object_get(answer, "cautions"));
-    if (!harm && pick_text(answer, "script", NULL)) {
+    if (!harm) {
         view_section(v, "Tell the caller");
-        view_text(v, VIEW_PLAIN, 2, 0, pick_text(answer, "script", ""));
+        view_text(v, VIEW_PLAIN, 2, 0, pick_text(answer, "script", own_script(complaint)));
     }
 }

@@ -83,6 +83,7 @@ class Options(ClientTest):
         self.assertIn("Where on the loaf is the mold?", out)
         self.assertNotIn("crumb pH", out)  # a test for the lab is no question to the caller
         self.assertIn("Cautions\n  - Do not smell", out)
+        self.assertIn("Tell the caller\n  \"Thank you for telling us. Please do not eat", out)
 
     def test_an_open_lot_shows_its_candidates(self):
         out = self.ok("log", "--symptom", "mold", "--lot", "63?1")
