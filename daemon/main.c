@@ -152,20 +152,24 @@ static void daemon_on_stop(evutil_socket_t signal_number, short what, void *arg)
     event_add(d->draining, &soon);
 }
 
+static void daemon_reloaded(void *arg)
+{
+    struct daemon *d = arg;
+    struct setup *setup = app_setup(&d->app);
+    const struct mail_settings mail = mail_settings_of(setup);
+    mailer_configure(d->mailer, &mail);
+    log_write(&d->app.log, LOG_LEVEL_INFO, "rules and settings reloaded, %s",
+              triage_hash(setup->triage));
+    setup_unref(setup);
+}
+
 static void reload_on_reader(struct store *store, void *arg)
 {
     struct daemon *d = arg;
     struct error err = {0};
     (void)store;
-    if (app_reload(&d->app, &err)) {
+    if (app_reload(&d->app, &err))
         log_error(d, "reload refused, the rules and settings in force stay", &err);
-    } else {
-        struct setup *setup = app_setup(&d->app);
-        const struct mail_settings mail = mail_settings_of(setup);
-        mailer_configure(d->mailer, &mail);
-        setup_unref(setup);
-        log_write(&d->app.log, LOG_LEVEL_INFO, "rules and settings reloaded");
-    }
 #ifdef ODDLOAF_SYSTEMD
     sd_notify(0, "READY=1");
 #endif
@@ -204,6 +208,8 @@ static int start_store(struct daemon *d, struct error *err)
         return error_set(err, ERROR_IO, "cannot make %s: %s", d->app.state_dir, strerror(errno));
     int rc = writer_start(d->app.state_dir, queue, &d->app.writer, err);
     if (!rc)
+        rc = app_calibrate(&d->app, d->app.setup, err);
+    if (!rc)
         rc = app_count_weeks(&d->app, err);
     if (!rc)
         rc = load_resume(d->app.writer, d->app.state_dir, err);
@@ -225,6 +231,8 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     evthread_use_pthreads();
     d->base = event_base_new();
     d->app.sessions = sessions_new();
+    d->app.reloaded = daemon_reloaded;
+    d->app.reloaded_arg = d;
     watch_signals(d);
     d->background = background_start(d->base, &d->app, d->mailer);
     rc = http_start(d->base, &d->app, o->socket, &d->http, err);
@@ -258,6 +266,7 @@ static void stop(struct daemon *d)
     if (d->base)
         event_base_free(d->base);
     setup_unref(d->app.setup);
+    pthread_mutex_destroy(&d->app.reloading);
     pthread_mutex_destroy(&d->app.lock);
     libevent_global_shutdown();
 }
@@ -279,6 +288,7 @@ int main(int argc, char **argv)
                          .rules_dir = options.rules};
     d.app.started_ms = app_now_ms(&d.app);
     pthread_mutex_init(&d.app.lock, NULL);
+    pthread_mutex_init(&d.app.reloading, NULL);
     if (setup_load(options.config, options.rules, &d.app.setup, &d.app.log, &err)) {
         log_error(&d, "cannot start", &err);
         return EXIT_CONFIG;

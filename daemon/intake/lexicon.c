@@ -150,7 +150,8 @@ json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, jso
         reading->note = json_string_value(text);
         reading->words = words;
         reading->count = lexicon_split(reading->note, words, LEXICON_TOKENS);
-        reading->symptom = symptom ? symptom : "";
+        /* the last bit is that of fields of any symptom */
+        reading->symptom = lexicon_symptom(symptom) | 1u << 31;
         for (int i = 0; i < reading->count; i++)
             words[i].known = lexicon_knows(lexicon, words[i].text);
         for (int i = 0; i < lexicon->count; i++) {

@@ -1,6 +1,6 @@
-/* Free text of a complaint read with rules/lexicon/<language>.json: which chosen answers the words of
- * the note stand for. Negation ("no smell") and small misspellings are understood; a chosen answer
- * is never overridden. A plant adds languages by adding files. */
+/* Free text of a complaint read with rules/lexicon/<language>.json: which chosen answers the words
+ * of the note stand for. Negation ("no smell") and small misspellings are understood; a chosen
+ * answer is never overridden. A plant adds languages by adding files. */
 #ifndef ODDLOAF_INTAKE_LEXICON_H
 #define ODDLOAF_INTAKE_LEXICON_H
 
@@ -9,13 +9,15 @@
 
 struct lexicon;
 
-/* Every *.json of `dir`; errors with file, line and column. A missing folder is an empty lexicon. */
+/* Every *.json of `dir`; errors with file, line and column. A missing folder is an empty lexicon.
+ */
 int lexicon_load(const char *dir, struct lexicon **ret, struct error *err);
 void lexicon_free(struct lexicon *lexicon); /* NULL is fine */
 
 /* A new complaint: `complaint` with the unanswered fields that its note answers filled in.
- * *ret_taken: what was taken, [{"field":"observed.odor","value":"sour","from":"smelled a bit tangy"}]
- * (new reference, may be empty). Neither fails: what can't be read is left alone. Thread-safe. */
+ * *ret_taken: what was taken, [{"field":"observed.odor","value":"sour","from":"smelled a bit
+ * tangy"}] (new reference, may be empty). Neither fails: what can't be read is left alone.
+ * Thread-safe. */
 json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, json_t **ret_taken);
 
 #endif

@@ -9,6 +9,10 @@
 
 #define LEXICON_WORD 32    /* bytes of a folded word, NUL counted */
 #define LEXICON_TOKENS 900 /* words of one note that are read */
+#define LEXICON_SETS 32    /* sets of one language */
+/* Phrases are kept by what they begin with: a letter or digit, a number, one of the sets. */
+#define LEXICON_NUMBERS 27
+#define LEXICON_STARTS (LEXICON_NUMBERS + 1 + LEXICON_SETS)
 
 /* One word of a phrase: a word, the beginning of one ("smell*"), a number ("#"), or any word of a
  * named set ("@smell"). */
@@ -35,7 +39,7 @@ struct phrase {
 };
 struct lexicon_field {
     const struct field *field;
-    json_t *symptoms; /* borrowed; NULL: any */
+    unsigned symptoms; /* bit 1 << index into WORDS_SYMPTOM */
 };
 struct language {
     json_t *document; /* owns the texts above */
@@ -43,6 +47,7 @@ struct language {
     struct lexicon_field *fields;
     struct phrase *phrases;
     int set_count, field_count, phrase_count;
+    int *starts[LEXICON_STARTS];   /* phrases by what their first word begins with; -1 ends */
     struct lexeme_list negation;   /* "not", "sin" */
     struct lexeme_list negated_by; /* right after: "free" */
     struct lexeme_list stops;      /* a negation does not reach over these: "but" */
@@ -64,7 +69,8 @@ struct note_word {
     char text[LEXICON_WORD];
     size_t length, from, to;
     enum pause before;
-    bool known; /* a word of a lexicon, so no misspelling of another */
+    bool known;                     /* a word of a lexicon, so no misspelling of another */
+    signed char sets[LEXICON_SETS]; /* distance to each set of the language being read */
 };
 
 #define LEXICON_MATCHES 400
@@ -78,9 +84,9 @@ struct match {
 struct reading {
     const struct language *language;
     const char *note;
-    const struct note_word *words;
+    struct note_word *words;
     int count;
-    const char *symptom;
+    unsigned symptom; /* its bit; 0: not known */
     struct match matches[LEXICON_MATCHES];
     int match_count;
 };
@@ -89,7 +95,13 @@ struct reading {
 int lexicon_split(const char *note, struct note_word *words, int max);
 /* How far `word` is from what `lexeme` asks for: 0 the same, 1 or 2 a misspelling, -1 another. */
 int lexicon_distance(const struct language *language, const struct lexeme *lexeme,
-                     const struct note_word *word);
+                     const struct note_word *word); /* after lexicon_measure_sets() */
+/* Fills the words' distances to the language's sets. */
+void lexicon_measure_sets(const struct language *language, struct note_word *words, int count);
+/* Bit of a symptom's name; 0 for NULL and other names. */
+unsigned lexicon_symptom(const char *name);
+/* Which of language->starts a phrase is kept under that begins with this word. */
+int lexicon_start(const char *word);
 /* Collects `known`; after the last language is loaded. */
 void lexicon_know(struct lexicon *lexicon);
 bool lexicon_knows(const struct lexicon *lexicon, const char *word);

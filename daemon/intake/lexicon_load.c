@@ -113,6 +113,8 @@ static int read_sets(struct loading *loading)
     char where[128];
     if (sets && !json_is_object(sets))
         return fail(loading, "/sets", NULL, "must be an object of lists");
+    if (json_object_size(sets) > LEXICON_SETS)
+        return fail(loading, "/sets", NULL, "too many sets");
     language->sets = xcalloc(json_object_size(sets) + 1, sizeof *language->sets);
     json_object_foreach(sets, name, words)
     {
@@ -165,6 +167,8 @@ static int read_phrases(struct loading *loading, const json_t *list, const char 
             read_words(loading, json_string_value(json_array_get(list, i)), where, &phrase.words);
         if (!rc && phrase.words.count && phrase.words.items[0].number && phrase.words.count == 1)
             rc = fail(loading, where, "#", "a number alone says nothing");
+        if (!rc && !phrase.words.count)
+            rc = fail(loading, where, NULL, "a phrase needs a word");
         if (rc) {
             free(phrase.words.items);
             return rc;
@@ -176,16 +180,19 @@ static int read_phrases(struct loading *loading, const json_t *list, const char 
     return 0;
 }
 
-static int read_symptoms(struct loading *loading, json_t *symptoms, const char *pointer)
+static int read_symptoms(struct loading *loading, const json_t *symptoms, const char *pointer,
+                         unsigned *ret)
 {
     char where[256];
+    *ret = symptoms ? 0 : ~0u;
     if (symptoms && !json_is_array(symptoms))
         return fail(loading, pointer, NULL, "must be a list of symptoms");
     for (size_t i = 0; i < json_array_size(symptoms); i++) {
         const char *name = json_string_value(json_array_get(symptoms, i));
         snprintf(where, sizeof where, "%.200s/%zu", pointer, i);
-        if (!name || !words_has(WORDS_SYMPTOM, name))
+        if (!lexicon_symptom(name))
             return fail(loading, where, name, "no such symptom");
+        *ret |= lexicon_symptom(name);
     }
     return 0;
 }
@@ -202,9 +209,9 @@ static int read_field(struct loading *loading, json_t *item, size_t index)
         field->type == FIELD_TIME)
         return fail(loading, where, name, "'field' must name a chosen answer of a complaint");
     struct lexicon_field *entry = &language->fields[language->field_count];
-    *entry = (struct lexicon_field){field, json_object_get(item, "symptoms")};
+    entry->field = field;
     snprintf(deeper, sizeof deeper, "%s/symptoms", where);
-    int rc = read_symptoms(loading, entry->symptoms, deeper);
+    int rc = read_symptoms(loading, json_object_get(item, "symptoms"), deeper, &entry->symptoms);
     if (!rc && !json_is_object(words))
         rc = fail(loading, where, NULL, "'words' must be an object: answer, list of phrases");
     json_object_foreach(words, key, list)
@@ -285,6 +292,27 @@ static int read_members(struct loading *loading)
     return rc ? rc : read_fields(loading);
 }
 
+static int start_of(const struct phrase *phrase)
+{
+    const struct lexeme *first = &phrase->words.items[0];
+    if (first->number)
+        return LEXICON_NUMBERS;
+    return first->set >= 0 ? LEXICON_NUMBERS + 1 + first->set : lexicon_start(first->text);
+}
+
+static void index_starts(struct language *language)
+{
+    for (int k = 0; k < LEXICON_STARTS; k++) {
+        int count = 0;
+        language->starts[k] = xcalloc((size_t)language->phrase_count + 1, sizeof(int));
+        for (int i = 0; i < language->phrase_count; i++)
+            if (start_of(&language->phrases[i]) == k)
+                language->starts[k][count++] = i;
+        language->starts[k] = xrealloc(language->starts[k], (size_t)(count + 1) * sizeof(int));
+        language->starts[k][count] = -1;
+    }
+}
+
 int language_load(const char *path, struct language *ret, struct error *err)
 {
     struct error local = {0};
@@ -295,6 +323,8 @@ int language_load(const char *path, struct language *ret, struct error *err)
         rc = read_members(&loading);
     if (rc)
         language_free(ret);
+    else
+        index_starts(ret);
     return rc;
 }
 
@@ -308,6 +338,8 @@ void language_free(struct language *language)
         free(language->sets[i].words.items);
     for (int i = 0; i < language->phrase_count; i++)
         free(language->phrases[i].words.items);
+    for (int k = 0; k < LEXICON_STARTS; k++)
+        free(language->starts[k]);
     free(language->sets);
     free(language->fields);
     free(language->phrases);

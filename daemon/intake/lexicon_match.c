@@ -68,13 +68,8 @@ static bool negated(const struct reading *reading, const struct match *match)
 
 static bool fits_symptom(const struct reading *reading, const struct phrase *phrase)
 {
-    if (phrase->field < 0)
-        return true;
-    const json_t *symptoms = reading->language->fields[phrase->field].symptoms;
-    for (size_t i = 0; i < json_array_size(symptoms); i++)
-        if (strcmp(json_string_value(json_array_get(symptoms, i)), reading->symptom) == 0)
-            return true;
-    return !symptoms;
+    return phrase->field < 0 ||
+           (reading->language->fields[phrase->field].symptoms & reading->symptom);
 }
 
 static int by_weight(const void *left, const void *right)
@@ -109,19 +104,32 @@ static void keep_heaviest(struct reading *reading)
     reading->match_count = kept;
 }
 
+static void try_phrases(struct reading *reading, const int *phrases, int at)
+{
+    for (; *phrases >= 0 && reading->match_count < LEXICON_MATCHES; phrases++) {
+        const struct phrase *phrase = &reading->language->phrases[*phrases];
+        struct match match;
+        if (fits_symptom(reading, phrase) && try_phrase(reading, phrase, at, &match)) {
+            match.negated = negated(reading, &match);
+            reading->matches[reading->match_count++] = match;
+        }
+    }
+}
+
 void lexicon_match(struct reading *reading)
 {
+    const struct language *language = reading->language;
     reading->match_count = 0;
+    lexicon_measure_sets(language, reading->words, reading->count);
     for (int at = 0; at < reading->count; at++) {
-        for (int i = 0; i < reading->language->phrase_count; i++) {
-            struct match match;
-            const struct phrase *phrase = &reading->language->phrases[i];
-            if (reading->match_count < LEXICON_MATCHES && fits_symptom(reading, phrase) &&
-                try_phrase(reading, phrase, at, &match)) {
-                match.negated = negated(reading, &match);
-                reading->matches[reading->match_count++] = match;
-            }
-        }
+        const struct note_word *word = &reading->words[at];
+        /* a misspelling keeps its first letter, so that it is looked for where it belongs */
+        try_phrases(reading, language->starts[lexicon_start(word->text)], at);
+        if (lexicon_number(language, word) >= 0)
+            try_phrases(reading, language->starts[LEXICON_NUMBERS], at);
+        for (int k = 0; k < language->set_count; k++)
+            if (word->sets[k] >= 0)
+                try_phrases(reading, language->starts[LEXICON_NUMBERS + 1 + k], at);
     }
     keep_heaviest(reading);
 }

@@ -125,13 +125,11 @@ static int edit_distance(const char *a, size_t la, const char *b, size_t lb)
     return rows[la % 3][lb];
 }
 
-static int misspelled(const struct language *language, const struct lexeme *lexeme,
-                      const struct note_word *word)
+static int misspelled(const struct lexeme *lexeme, const struct note_word *word)
 {
     int allowed = lexeme->length >= 8 ? 2 : lexeme->length >= 5 ? 1 : 0;
     /* slips seldom hit the first letter, and real words that differ there abound */
-    if (!allowed || word->text[0] != lexeme->text[0] || word->length < 4 || word->known ||
-        lexicon_in(&language->plain, word))
+    if (!allowed || word->text[0] != lexeme->text[0] || word->length < 4 || word->known)
         return -1;
     int best = 3;
     if (!lexeme->prefix) {
@@ -165,18 +163,42 @@ int lexicon_distance(const struct language *language, const struct lexeme *lexem
 {
     if (lexeme->number)
         return lexicon_number(language, word) >= 0 ? 0 : -1;
-    if (lexeme->set < 0)
-        return same(lexeme, word) ? 0 : misspelled(language, lexeme, word);
-    const struct lexeme_list *set = &language->sets[lexeme->set].words;
+    if (lexeme->set >= 0)
+        return word->sets[lexeme->set];
+    return same(lexeme, word) ? 0 : misspelled(lexeme, word);
+}
+
+static int set_distance(const struct lexeme_list *set, const struct note_word *word)
+{
+    int best = -1;
     if (lexicon_in(set, word))
         return 0;
-    int best = -1;
-    for (int i = 0; i < set->count; i++) {
-        int distance = misspelled(language, &set->items[i], word);
+    for (int i = 0; i < set->count && !word->known; i++) {
+        int distance = misspelled(&set->items[i], word);
         if (distance >= 0 && (best < 0 || distance < best))
             best = distance;
     }
     return best;
+}
+
+void lexicon_measure_sets(const struct language *language, struct note_word *words, int count)
+{
+    for (int i = 0; i < count; i++)
+        for (int k = 0; k < language->set_count; k++)
+            words[i].sets[k] = (signed char)set_distance(&language->sets[k].words, &words[i]);
+}
+
+unsigned lexicon_symptom(const char *name)
+{
+    for (unsigned i = 0; name && WORDS_SYMPTOM[i]; i++)
+        if (strcmp(WORDS_SYMPTOM[i], name) == 0)
+            return 1u << i;
+    return 0;
+}
+
+int lexicon_start(const char *word)
+{
+    return *word >= 'a' && *word <= 'z' ? *word - 'a' : LEXICON_NUMBERS - 1;
 }
 
 long lexicon_number(const struct language *language, const struct note_word *word)

@@ -8,13 +8,13 @@
 #include <stdlib.h>
 
 enum {
-    SAME_CODE = 32,      /* of one folded code */
-    OF_DAY = 3000,       /* codes compared: of one code date */
-    OF_OTHER_DAY = 1000, /* of one it may be mistaken for */
-    OF_LINE = 200,       /* of a line's day */
-    OF_PRODUCT = 3000,   /* of a product, if no date is known */
-    FAVOURED = 64,       /* of the stated code date, kept whatever the text */
-    RECENT = 1000,       /* of all there are, if a plant makes no more within reach */
+    SAME_CODE = 32,     /* of one folded code */
+    OF_DAY = 3000,      /* codes compared: of one code date */
+    OF_OTHER_DAY = 200, /* of one it may be mistaken for */
+    OF_LINE = 200,      /* of a line's day */
+    OF_PRODUCT = 3000,  /* of a product, if no date is known */
+    FAVOURED = 64,      /* of the stated code date, kept whatever the text */
+    RECENT = 1000,      /* of all there are, if a plant makes no more within reach */
 };
 /* Look-ups of the walk, and how much dearer than the best a reading may be: less where an exact
  * code agrees with everything else. */
@@ -55,12 +55,10 @@ static void keep(struct matching *m, int64_t lot_id, float cost, float rank)
 static int keep_key(void *arg, const struct lot_find_key *key)
 {
     struct matching *m = arg;
-    float cost = m->text.length ? walk_cost(&m->matcher->costs, &m->text, key->fold) : 0;
-    float rank = cost;
-    if (m->favours && m->text.length) {
-        rank = 0;
-        m->favours--;
-    }
+    float most = m->favours ? INFINITY : m->worst_kept;
+    float cost = m->text.length ? walk_cost(&m->matcher->costs, &m->text, key->fold, most) : 0;
+    float rank = m->favours ? 0 : cost;
+    m->favours -= m->favours > 0;
     if (rank < m->worst_kept)
         keep(m, key->lot_id, cost, rank);
     else

@@ -4,7 +4,7 @@
 
 #include "lots/matcher.h"
 
-enum { MATCH_CLOSEST = 192 }; /* lots weighed */
+enum { MATCH_CLOSEST = 144 }; /* lots weighed */
 
 struct match_close {
     int64_t lot_id;

@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { BUCKET = 12, OPEN_END = 3, GUESSES = 8000 };
+enum { BUCKET = 12, OPEN_END = 3, GUESSES = 4000 };
 
 enum kind {
     GOES_ON,   /* the text goes on after the prefix */
@@ -79,13 +79,14 @@ static float least(float a, float b)
 
 /* ---- the cheapest way to read a whole code as the text ---- */
 
-static void extend(const struct walk_costs *c, const struct reading_code *text, const float *row,
-                   const float *above, int last, size_t at, int letter, float *next)
+/* One row of the comparison table; returns the least of it. `head`: what it costs if nothing up to
+ * here was read. */
+static float extend(const struct walk_costs *c, const struct reading_code *text, const float *row,
+                    const float *above, int last, int letter, float head, float *next)
 {
     const unsigned char *t = text->letter;
     size_t n = text->length;
-    /* a missing head costs once; longer heads are lost a little less often */
-    next[0] = least(row[0] + c->dropped, c->head + 0.1F * (float)(at + 1));
+    float lowest = next[0] = least(row[0] + c->dropped, head);
     for (size_t j = 0; j < n; j++) {
         float best = least(row[j] + c->read[letter][t[j]], row[j + 1] + c->dropped);
         bool again = t[j] == letter && j && t[j - 1] == letter;
@@ -93,10 +94,13 @@ static void extend(const struct walk_costs *c, const struct reading_code *text, 
         if (last >= 0 && j && t[j] == last && t[j - 1] == letter && last != letter)
             best = least(best, above[j - 1] + c->swapped);
         next[j + 1] = best;
+        lowest = least(lowest, best);
     }
+    return lowest;
 }
 
-float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *fold)
+float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *fold,
+                float most)
 {
     float rows[3][READING_TEXT + 1];
     float *above = rows[0], *row = rows[1], *next = rows[2];
@@ -109,7 +113,12 @@ float walk_cost(const struct walk_costs *costs, const struct reading_code *text,
         int letter = reading_letter(fold[i]);
         if (letter < 0)
             return INFINITY;
-        extend(costs, text, row, above, last, i, letter, next);
+        /* a missing head costs once, a longer one a little more; what is left must hold the text */
+        bool missing = length - i - 1 + 2 >= n;
+        float head = missing ? costs->head + 0.1F * (float)(i + 1) : INFINITY;
+        float lowest = extend(costs, text, row, above, last, letter, head, next);
+        if (lowest > most && stopped + costs->tail > most && !missing)
+            return INFINITY;
         float *oldest = above;
         above = row;
         row = next;
@@ -134,7 +143,7 @@ static void add_hit(struct walk *w, const struct lot_find_key *key)
     for (size_t i = 0; i < r->count; i++)
         if (r->hit[i].lot_id == key->lot_id)
             return; /* found along another way */
-    float cost = walk_cost(w->costs, w->text, key->fold);
+    float cost = walk_cost(w->costs, w->text, key->fold, limit(w));
     if (cost > limit(w) || (r->count == WALK_FOUND && cost >= r->hit[WALK_FOUND - 1].cost))
         return;
     size_t at = r->count < WALK_FOUND ? r->count++ : WALK_FOUND - 1;

@@ -18,8 +18,10 @@ struct walk_costs {
 };
 void walk_prepare(const struct reading *reading, struct walk_costs *ret);
 
-/* Cost of the cheapest way to read a folded code as the text. */
-float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *fold);
+/* Cost of the cheapest way to read a folded code as the text; INFINITY as soon as it is clear that
+ * it is above `most`. */
+float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *fold,
+                float most);
 
 struct walk_hit {
     int64_t lot_id;

@@ -1,10 +1,12 @@
 #include "serve/app.h"
+#include "base/jsonx.h"
 #include "base/text.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "lots/match.h"
 #include "store/case_work.h"
 #include "store/pattern.h"
+#include "triage/calibration.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -101,13 +103,32 @@ int app_count_weeks(struct app *app, struct error *err)
     return rc;
 }
 
-int app_reload(struct app *app, struct error *err)
+static int read_calibration(struct store *store, void *arg, struct error *err)
 {
-    struct setup *fresh = NULL;
-    int rc = setup_load(app->config_path, app->rules_dir, &fresh, &app->log, err);
-    pthread_mutex_lock(&app->lock);
+    return store_setting_get(store, CALIBRATION_SETTING, arg, err);
+}
+
+int app_calibrate(struct app *app, struct setup *setup, struct error *err)
+{
+    char *kept = NULL;
+    json_t *adopted = NULL;
+    int rc = writer_run(app->writer, read_calibration, &kept, err);
+    if (!rc && kept)
+        rc = jsonx_parse(kept, strlen(kept), &adopted, err);
+    if (!rc && adopted)
+        rc = calibration_apply(setup->triage, adopted, err);
+    json_decref(adopted);
+    free(kept);
+    return rc;
+}
+
+/* Returns the set that was in force until now, for the caller to drop; NULL if the new one was
+ * refused. */
+static struct setup *swap_setup(struct app *app, struct setup *fresh, const struct error *err)
+{
     struct setup *old = NULL;
-    if (rc) {
+    pthread_mutex_lock(&app->lock);
+    if (!fresh) {
         error_format(err, app->reload_error, sizeof app->reload_error);
     } else {
         fresh->loaded_ms = app_now_ms(app);
@@ -116,14 +137,40 @@ int app_reload(struct app *app, struct error *err)
         app->reload_error[0] = '\0';
     }
     pthread_mutex_unlock(&app->lock);
-    bool new_rules = !rc && strcmp(triage_hash(old->triage), triage_hash(fresh->triage)) != 0;
-    setup_unref(old);
-    if (new_rules) {
+    return old;
+}
+
+static int reload(struct app *app, struct error *err)
+{
+    struct setup *fresh = NULL;
+    int rc = setup_load(app->config_path, app->rules_dir, &fresh, &app->log, err);
+    if (!rc)
+        rc = app_calibrate(app, fresh, err);
+    if (rc) {
+        setup_unref(fresh);
+        swap_setup(app, NULL, err);
+        return rc;
+    }
+    __atomic_add_fetch(&fresh->references, 1, __ATOMIC_RELAXED);
+    struct setup *old = swap_setup(app, fresh, NULL);
+    if (app->reloaded)
+        app->reloaded(app->reloaded_arg);
+    if (strcmp(triage_hash(old->triage), triage_hash(fresh->triage)) != 0) {
         int64_t now_ms = app_now_ms(app);
         rc = writer_run(app->writer, rank_all_again, &now_ms, err);
         app_wake(app);
     }
+    setup_unref(old);
+    setup_unref(fresh);
     return rc ? rc : app_count_weeks(app, err);
+}
+
+int app_reload(struct app *app, struct error *err)
+{
+    pthread_mutex_lock(&app->reloading);
+    int rc = reload(app, err);
+    pthread_mutex_unlock(&app->reloading);
+    return rc;
 }
 
 int64_t app_now_ms(const struct app *app)

@@ -37,11 +37,14 @@ struct app {
     struct writer *writer;
     struct readers *readers;
     struct sessions *sessions; /* uploads under way */
+    pthread_mutex_t reloading; /* one reload at a time */
     pthread_mutex_t lock;      /* guards what follows */
     struct setup *setup;
     char reload_error[512];  /* why the last reload was refused, "" if it wasn't */
     void (*wake)(void *arg); /* tells the loop that work has been queued; any thread */
     void *wake_arg;
+    void (*reloaded)(void *arg); /* a new set is in force; any thread; NULL: nobody is told */
+    void *reloaded_arg;
 };
 
 int setup_load(const char *config_path, const char *rules_dir, struct setup **ret,
@@ -49,8 +52,11 @@ int setup_load(const char *config_path, const char *rules_dir, struct setup **re
 void setup_unref(struct setup *setup);
 /* The set in force, with a reference of the caller's own. Thread-safe. */
 struct setup *app_setup(struct app *app);
-/* Loads anew and swaps; on failure keeps the old set and remembers why. */
+/* Loads anew, with the calibration the plant has adopted, and swaps; on failure keeps the old set
+ * and remembers why. Not on the writer's thread. */
 int app_reload(struct app *app, struct error *err);
+/* Applies what the store has of an adopted calibration to a set that nobody uses yet. */
+int app_calibrate(struct app *app, struct setup *setup, struct error *err);
 /* Makes the weekly counts those of the time zone in force; does nothing if they are. */
 int app_count_weeks(struct app *app, struct error *err);
 int64_t app_now_ms(const struct app *app);

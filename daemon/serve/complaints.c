@@ -6,6 +6,7 @@
 #include "intake/complaint_form.h"
 #include "intake/lexicon.h"
 #include "notify/event.h"
+#include "patterns/returns.h"
 #include "serve/app.h"
 #include "serve/placing.h"
 #include "serve/route.h"
@@ -261,6 +262,23 @@ static void add_ranking(json_t *answer, const json_t *ranking)
     }
 }
 
+/* Before all others: where returned goods must not stand. */
+static void add_return_caution(const struct setup *setup, const struct complaint_form *form,
+                               json_t *answer)
+{
+    const char *channel = complaint_form_text(form, "channel");
+    if (!channel || strcmp(channel, "return") != 0)
+        return;
+    const char *caution =
+        returns_caution(triage_catalogue(setup->triage), complaint_form_text(form, "put_at"));
+    json_t *cautions = json_copy(json_object_get(answer, "cautions"));
+    if (!cautions)
+        cautions = json_array();
+    if (caution)
+        json_array_insert_new(cautions, 0, json_string(caution));
+    json_object_set_new(answer, "cautions", cautions);
+}
+
 static json_t *lots_json(const struct entry *e, struct store *store)
 {
     json_t *lots = json_array();
@@ -440,6 +458,7 @@ void complaints_preview(struct request *rq, struct store *store)
         json_object_set_new(answer, "similar",
                             understood_similar(store, setup->config, 0, e.form, lot_id));
         add_ranking(answer, ranking);
+        add_return_caution(setup, e.form, answer);
         if (e.form->harm)
             json_object_set(answer, "script", json_object_get(setup->harm, "script"));
         request_reply_json(rq, 200, answer);

@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "patterns/effect.h"
+#include "patterns/returns.h"
 #include "patterns/trace.h"
 #include "patterns/week.h"
 #include "serve/app.h"
@@ -33,6 +34,21 @@ static int read_week(const struct request *rq, const struct setup *setup, struct
     return rc;
 }
 
+/* What came back in those seven days, under "returns"; without "stand", which is of now. */
+static int add_returns(struct store *store, const struct setup *setup, struct iso_week week,
+                       json_t *report, struct error *err)
+{
+    json_t *returns = NULL;
+    int32_t monday = iso_week_monday(week);
+    int rc = returns_report(store, setup->tz, triage_catalogue(setup->triage), monday, monday + 6,
+                            &returns, err);
+    if (rc)
+        return rc;
+    json_object_del(returns, "stand");
+    json_object_set_new(report, "returns", returns);
+    return 0;
+}
+
 void weeks_get(struct request *rq, struct store *store)
 {
     struct error err = {0};
@@ -43,6 +59,8 @@ void weeks_get(struct request *rq, struct store *store)
     int rc = read_week(rq, setup, &week, &err);
     if (!rc)
         rc = week_report(store, setup->tz, setup->triage, week, app_now_ms(rq->app), &report, &err);
+    if (!rc)
+        rc = add_returns(store, setup, week, report, &err);
     if (rc) {
         request_reply_error(rq, rc, &err);
     } else if (format && strcmp(format, "html") == 0) {

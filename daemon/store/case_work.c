@@ -12,7 +12,7 @@ int work_add(struct store *store, const char *kind, int64_t subject_id, int64_t 
 {
     static const char SQL[] = "INSERT INTO work(kind, subject_id, due_ms) VALUES(?1, ?2, ?3)"
                               " ON CONFLICT DO UPDATE SET seq = seq + 1, attempts = 0,"
-                              " due_ms = excluded.due_ms";
+                              " due_ms = min(due_ms, excluded.due_ms)";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;

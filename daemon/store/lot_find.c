@@ -37,16 +37,26 @@ void lot_find_end(struct store *store, bool begun)
         db_exec(store, "ROLLBACK", NULL);
 }
 
+static void copy_text(sqlite3_stmt *st, int at, char *out, size_t size)
+{
+    const char *text = db_text(st, at);
+    size_t length = strnlen(text, size);
+    if (length < size)
+        memcpy(out, text, length + 1);
+    else
+        text_clip(text, out, size);
+}
+
 static void read_row(sqlite3_stmt *st, struct lot_find_row *row)
 {
     row->lot_id = sqlite3_column_int64(st, 0);
     row->product_id = sqlite3_column_int64(st, 1);
-    text_clip(db_text(st, 2), row->code, sizeof row->code);
-    text_clip(db_text(st, 3), row->fold, sizeof row->fold);
-    text_clip(db_text(st, 4), row->plant, sizeof row->plant);
-    text_clip(db_text(st, 5), row->line, sizeof row->line);
-    text_clip(db_text(st, 6), row->shift, sizeof row->shift);
-    text_clip(db_text(st, 7), row->product, sizeof row->product);
+    copy_text(st, 2, row->code, sizeof row->code);
+    copy_text(st, 3, row->fold, sizeof row->fold);
+    copy_text(st, 4, row->plant, sizeof row->plant);
+    copy_text(st, 5, row->line, sizeof row->line);
+    copy_text(st, 6, row->shift, sizeof row->shift);
+    copy_text(st, 7, row->product, sizeof row->product);
     row->packed_from_ms = db_ms(st, 8);
     row->packed_to_ms = db_ms(st, 9);
     row->units = sqlite3_column_int64(st, 10);

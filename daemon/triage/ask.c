@@ -49,28 +49,31 @@ static double bits_of(const struct rule_evidence *evidence, const struct rule_an
     return evidence_bits_of(evidence, &fact);
 }
 
-/* What one answer would say of one cause: the strongest of each group, as in the ranking; an item
- * whose group has spoken already adds only what it says beyond that. */
-static double answer_bits(const struct case_rank *ranked, const struct rule_cause *cause,
-                          const struct rank_cause *one, int fact, const struct rule_answer *answer)
+/* What one answer would say of one cause by its items on the fact, `uses`: the strongest of each
+ * group, as in the ranking; a group that has spoken already adds only what goes beyond that. */
+static double answer_bits(const struct case_rank *ranked, const struct rank_cause *one,
+                          const struct rule_use *uses, int count, const struct rule_answer *answer)
 {
     const struct fact_set *facts = case_rank_facts(ranked);
+    const struct rule_cause *cause = &facts->rules->causes[one->cause];
     double sum = 0, in_group[RULE_GROUPS] = {0};
-    for (int i = 0; i < cause->evidence_count; i++) {
-        const struct rule_evidence *evidence = &cause->evidence[i];
-        if (evidence->fact != fact || !(evidence->symptoms & 1u << ranked->input.symptom) ||
+    bool grouped = false;
+    for (int i = 0; i < count; i++) {
+        const struct rule_evidence *evidence = &cause->evidence[uses[i].item];
+        if (!(evidence->symptoms & 1u << ranked->input.symptom) ||
             evidence_guard(&evidence->when, facts, 0) == 0 ||
             (evidence->unless.fact >= 0 && evidence_guard(&evidence->unless, facts, 0) == 1))
             continue;
-        double bits = bits_of(evidence, answer, fact_set_at(facts, fact, 0));
+        double bits = bits_of(evidence, answer, fact_set_at(facts, evidence->fact, 0));
         if (isnan(bits))
             continue;
+        grouped = grouped || evidence->group >= 0;
         if (evidence->group < 0)
             sum += bits;
         else if (fabs(bits) > fabs(in_group[evidence->group]))
             in_group[evidence->group] = bits;
     }
-    for (int i = 0; i < one->item_count; i++) {
+    for (int i = 0; grouped && i < one->item_count; i++) {
         const struct rank_item *item = &one->items[i];
         int group = item->evidence->group;
         if (group < 0 || !item->counted || in_group[group] == 0)
@@ -78,7 +81,7 @@ static double answer_bits(const struct case_rank *ranked, const struct rule_caus
         in_group[group] =
             fabs(in_group[group]) > fabs(item->bits) ? in_group[group] - item->bits : 0;
     }
-    for (int g = 0; g < cause->group_count; g++)
+    for (int g = 0; grouped && g < cause->group_count; g++)
         sum += in_group[g];
     return sum;
 }
@@ -86,18 +89,27 @@ static double answer_bits(const struct case_rank *ranked, const struct rule_caus
 static double gain_of(const struct triage *triage, const struct case_rank *ranked,
                       const struct rule_ask *ask)
 {
+    const struct rule_fact *fact = &triage->rules->facts[ask->fact];
+    const struct rule_use *uses = &triage->rules->uses[fact->first_use];
     size_t causes = (size_t)ranked->rank->count, answers = (size_t)ask->answer_count;
     double *prior = xcalloc(causes + 1, sizeof *prior);
     double *likelihood = xcalloc(causes * answers + 1, sizeof *likelihood);
     double gain = 0;
     for (size_t c = 0; c < causes; c++) {
-        const struct rank_cause *one = &ranked->rank->causes[c];
-        prior[c] = one->probability;
+        prior[c] = ranked->rank->causes[c].probability;
         for (size_t a = 0; a < answers; a++)
-            likelihood[a * causes + c] =
-                ask->answers[a].share * exp2(triage->rules->ranking.temper *
-                                             answer_bits(ranked, &triage->rules->causes[one->cause],
-                                                         one, ask->fact, &ask->answers[a]));
+            likelihood[a * causes + c] = ask->answers[a].share;
+    }
+    for (int first = 0, count; first < fact->use_count; first += count) {
+        for (count = 1;
+             first + count < fact->use_count && uses[first + count].cause == uses[first].cause;
+             count++)
+            ;
+        int place = rank_find(ranked->rank, uses[first].cause);
+        for (size_t a = 0; place >= 0 && a < answers; a++)
+            likelihood[a * causes + (size_t)place] *= exp2(
+                triage->rules->ranking.temper * answer_bits(ranked, &ranked->rank->causes[place],
+                                                            &uses[first], count, &ask->answers[a]));
     }
     if (evidence_gain_bits(prior, causes, likelihood, answers, &gain))
         gain = 0;

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { SHOWN_ITEMS = 8, SHOWN_CHECKS = 6, SHOWN_CAUTIONS = 6 };
+enum { SHOWN_ITEMS = 8, EXPLAINED = 6, SHOWN_CHECKS = 6, SHOWN_CAUTIONS = 6 };
 #define LIKELY 0.10     /* causes whose checks and cautions are shown */
 #define SHOWN_BITS 0.05 /* what speaks less is left out of `for` and `against` */
 
@@ -124,17 +124,21 @@ static json_t *items_json(const struct triage *triage, const struct case_rank *r
     return list;
 }
 
+/* Every cause is listed; what speaks for and against is told of those that matter (`why` tells it
+ * of all). */
 static json_t *ranked_json(const struct triage *triage, const struct case_rank *ranked)
 {
     json_t *list = json_array();
     for (int i = 0; i < ranked->rank->count; i++) {
         const struct rank_cause *one = &ranked->rank->causes[i];
         const struct rule_cause *cause = &triage->rules->causes[one->cause];
-        json_array_append_new(list,
-                              json_pack("{s:s, s:s, s:f, s:o, s:o}", "cause", cause->id, "title",
-                                        cause->title, "probability", one->probability, "for",
-                                        items_json(triage, ranked, one, true), "against",
-                                        items_json(triage, ranked, one, false)));
+        bool explained = i < EXPLAINED || one->probability >= 0.01;
+        json_array_append_new(
+            list,
+            json_pack("{s:s, s:s, s:f, s:o, s:o}", "cause", cause->id, "title", cause->title,
+                      "probability", one->probability, "for",
+                      explained ? items_json(triage, ranked, one, true) : json_array(), "against",
+                      explained ? items_json(triage, ranked, one, false) : json_array()));
     }
     return list;
 }

@@ -15,7 +15,9 @@ struct verdict_note {
 
 struct triage {
     struct rules *rules;
-    struct models_parameters models;
+    struct models_parameters models;       /* in force: with the plant's calibration */
+    struct models_parameters uncalibrated; /* as the rule files have them */
+    json_t *calibration;                   /* what was adopted; NULL: nothing */
     struct catalogue *catalogue;
     const struct tz *tz;
     struct facts_source source;

@@ -6,7 +6,7 @@
 #include "triage/lot_record.h"
 #include "triage/rules.h"
 
-#define FACT_WORDS 8
+#define FACT_WORDS 4 /* of a list: more smells than that tell no more */
 
 struct fact {
     bool known;

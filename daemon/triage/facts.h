@@ -15,7 +15,7 @@ struct facts_source {
     const struct rules *rules;
     const struct models_parameters *models;
     const struct tz *tz; /* the plant's; NULL: UTC */
-    struct cache *lots, *baselines, *logs, *predictions, *companies;
+    struct cache *lots, *baselines, *logs, *records, *predictions, *companies;
     struct company *company;
 };
 

@@ -122,6 +122,22 @@ static void load_file(struct rules_check *check, EVP_MD_CTX *hash, const char *p
     text_buffer_free(&bytes);
 }
 
+/* Files that others read and check, but which rankings are made with all the same. */
+static void hash_others(EVP_MD_CTX *hash, const char *dir)
+{
+    static const char *const STEMS[] = {"models", "places", "quantities"};
+    for (size_t i = 0; i < sizeof STEMS / sizeof STEMS[0]; i++) {
+        struct text_buffer path = {0}, bytes = {0};
+        text_appendf(&path, "%s/%s.json", dir, STEMS[i]);
+        if (read_bytes(path.data, &bytes, NULL) == 0) {
+            EVP_DigestUpdate(hash, STEMS[i], strlen(STEMS[i]) + 1);
+            EVP_DigestUpdate(hash, bytes.data ? bytes.data : "", bytes.length);
+        }
+        text_buffer_free(&path);
+        text_buffer_free(&bytes);
+    }
+}
+
 static void look_cause(struct rules_check *check, json_t *document, const char *stem)
 {
     check_cause(check, json_incref(document), stem);
@@ -219,6 +235,23 @@ static void mark_symptoms(struct rules *rules)
     }
 }
 
+static void index_uses(struct rules *rules)
+{
+    size_t total = 0;
+    int at = 0;
+    for (int c = 0; c < rules->cause_count; c++)
+        total += (size_t)rules->causes[c].evidence_count;
+    rules->uses = xcalloc(total + 1, sizeof *rules->uses);
+    for (int f = 0; f < rules->fact_count; f++) {
+        rules->facts[f].first_use = at;
+        for (int c = 0; c < rules->cause_count; c++)
+            for (int e = 0; e < rules->causes[c].evidence_count; e++)
+                if (rules->causes[c].evidence[e].fact == f)
+                    rules->uses[at++] = (struct rule_use){c, e};
+        rules->facts[f].use_count = at - rules->facts[f].first_use;
+    }
+}
+
 static void finish_hash(EVP_MD_CTX *hash, char out[80])
 {
     unsigned char digest[EVP_MAX_MD_SIZE];
@@ -250,6 +283,7 @@ int rules_load(const char *dir, struct rules **ret, struct error *errors, size_t
         text_reset(&path);
         text_appendf(&path, "%s/ranking.json", dir);
         load_file(&check, hash, path.data, "ranking", true, look_ranking);
+        hash_others(hash, dir);
         check_whole(&check, dir);
     }
     finish_hash(hash, rules->hash);
@@ -261,6 +295,7 @@ int rules_load(const char *dir, struct rules **ret, struct error *errors, size_t
         return ERROR_INVALID;
     }
     mark_symptoms(rules);
+    index_uses(rules);
     *ret = rules;
     return 0;
 }
@@ -295,6 +330,7 @@ void rules_unref(struct rules *rules)
     free(rules->causes);
     free(rules->asks);
     free(rules->facts);
+    free(rules->uses);
     json_decref(rules->asks_document);
     vocabulary_free(rules->vocabulary);
     free(rules);

@@ -13,8 +13,9 @@
 
 struct rule_fact {
     struct fact_name name;
-    const json_t *change; /* of a model fact; borrowed from the rule file, NULL otherwise */
-    unsigned symptoms;    /* bit 1 << symptom: whose causes or questions look at it */
+    const json_t *change;     /* of a model fact; borrowed from the rule file, NULL otherwise */
+    unsigned symptoms;        /* bit 1 << symptom: whose causes or questions look at it */
+    int first_use, use_count; /* of rules->uses */
     int slot; /* index among the facts of its kind of keeping: a lot's or a complaint's */
 };
 
@@ -98,11 +99,17 @@ struct rule_ranking {
     char inhibitor[32], acid[32]; /* what the plant buys under these names, for the models */
 };
 
+/* Where a fact is evidence. */
+struct rule_use {
+    int cause, item;
+};
+
 struct rules {
     struct rule_cause *causes; /* by id */
     int cause_count;
     struct rule_fact *facts;
     int fact_count, lot_slots, complaint_slots;
+    struct rule_use *uses; /* by fact, cause, item */
     struct rule_ask *asks;
     int ask_count;
     struct rule_ranking ranking;

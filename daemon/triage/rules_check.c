@@ -129,7 +129,9 @@ static int add_fact(struct rules *rules, const struct fact_name *name, const jso
     }
     rules->facts = xrealloc(rules->facts, (size_t)(rules->fact_count + 1) * sizeof *rules->facts);
     rules->facts[rules->fact_count] = (struct rule_fact){
-        *name, change, 0, name->per_complaint ? rules->complaint_slots++ : rules->lot_slots++};
+        .name = *name,
+        .change = change,
+        .slot = name->per_complaint ? rules->complaint_slots++ : rules->lot_slots++};
     return rules->fact_count++;
 }
 

@@ -7,7 +7,13 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { LOT_CACHE = 1024, BASELINE_CACHE = 2048, LOG_CACHE = 4096, RESULT_CACHE = 4096 };
+enum {
+    LOT_CACHE = 1024,
+    BASELINE_CACHE = 2048,
+    LOG_CACHE = 4096,
+    RESULT_CACHE = 4096,
+    RECORD_CACHE = 512
+};
 enum { FAULTS_SHOWN = 200, DESK_QUESTIONS = 5, ALL_QUESTIONS = 20 };
 
 static int load_rules(struct triage *triage, const char *rules_dir,
@@ -36,6 +42,7 @@ int triage_new(const char *rules_dir, const struct tz *tz,
     /* all three are tried, so that one reload shows every fault */
     int catalogue = catalogue_load(rules_dir, report, arg, &triage->catalogue, err);
     int models = models_file_load(rules_dir, report, arg, &triage->models, err);
+    triage->uncalibrated = triage->models;
     int rc = load_rules(triage, rules_dir, report, arg, err);
     rc = catalogue ? catalogue : models ? models : rc;
     if (rc) {
@@ -48,6 +55,7 @@ int triage_new(const char *rules_dir, const struct tz *tz,
                                            .lots = cache_new(LOT_CACHE),
                                            .baselines = cache_new(BASELINE_CACHE),
                                            .logs = cache_new(LOG_CACHE),
+                                           .records = cache_new(RECORD_CACHE),
                                            .predictions = cache_new(RESULT_CACHE),
                                            .companies = cache_new(RESULT_CACHE),
                                            .company = company_new()};
@@ -66,6 +74,7 @@ void triage_unref(struct triage *triage)
     if (!triage || __atomic_sub_fetch(&triage->references, 1, __ATOMIC_ACQ_REL) > 0)
         return;
     company_free(triage->source.company);
+    cache_free(triage->source.records);
     cache_free(triage->source.predictions);
     cache_free(triage->source.companies);
     cache_free(triage->source.logs);
@@ -73,6 +82,7 @@ void triage_unref(struct triage *triage)
     cache_free(triage->source.lots);
     rules_unref(triage->rules);
     catalogue_free(triage->catalogue);
+    json_decref(triage->calibration);
     pthread_mutex_destroy(&triage->lock);
     free(triage->verdicts);
     free(triage);

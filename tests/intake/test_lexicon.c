@@ -335,6 +335,8 @@ static void errors_name_the_place(void **state)
          "/fields/0/words/sour/0", 1, 54},
         {"{\"fields\":[{\"field\":\"observed/spots\",\"words\":{\"many\":[\"many\"]}}]}",
          "/fields/0/words/many", 1, 54},
+        {"{\"fields\":[{\"field\":\"observed/odor\",\"words\":{\"sour\":[\" ' \"]}}]}",
+         "/fields/0/words/sour/0", 1, 54},
         {"{\"fields\":[{\"field\":\"note\",\"words\":{}}]}", "/fields/0", 1, 12},
         {"{\"negation\":\"no\",\"fields\":[]}", "/negation", 1, 13},
         {"{\"colour\":1,\"fields\":[]}", "/colour", 1, 11},

@@ -1,5 +1,6 @@
 /* A case from records and complaints to the ranking and its views. */
 #include "fixture.h"
+#include <pthread.h>
 
 static void sample_rules(struct fixture *f)
 {
@@ -417,6 +418,75 @@ static void test_verdicts(void **state)
     fixture_close(&f);
 }
 
+/* Several readers, each with its own connection, one snapshot: the same bytes as alone. */
+struct reader {
+    pthread_t thread;
+    struct triage *triage;
+    const char *dir;
+    const int64_t *cases;
+    char **expected;
+    int count, wrong;
+};
+
+static void *read_cases(void *arg)
+{
+    struct reader *reader = arg;
+    struct store *store;
+    struct error err = {0};
+    if (store_open(reader->dir, STORE_READ, &store, &err))
+        return NULL;
+    for (int round = 0; round < 3; round++)
+        for (int i = 0; i < reader->count; i++) {
+            json_t *ranking = NULL;
+            if (triage_case(reader->triage, store, reader->cases[i], &ranking, NULL, &err)) {
+                reader->wrong++;
+                continue;
+            }
+            char *text = jsonx_dump(ranking);
+            reader->wrong += strcmp(text, reader->expected[i]) != 0;
+            free(text);
+            json_decref(ranking);
+        }
+    store_close(store);
+    return NULL;
+}
+
+static void test_threads(void **state)
+{
+    enum { CASES = 12, READERS = 4 };
+    struct fixture f;
+    struct reader readers[READERS];
+    int64_t cases[CASES];
+    char *expected[CASES];
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 40);
+    sample_rules(&f);
+    for (int i = 0; i < CASES; i++)
+        cases[i] = fixture_complain(&f, "mold", fixture_lot(12 + i, 1 + i % 2, i % 4),
+                                    AT(18 + i, 0), "{\"observed\":{\"where\":\"side\"}}");
+    struct triage *alone = fixture_triage(&f);
+    for (int i = 0; i < CASES; i++) {
+        json_t *ranking = rank_of(alone, &f, cases[i]);
+        expected[i] = jsonx_dump(ranking);
+        json_decref(ranking);
+    }
+    struct triage *shared = fixture_triage(&f);
+    for (int i = 0; i < READERS; i++) {
+        readers[i] = (struct reader){0, shared, f.dir, cases, expected, CASES, 0};
+        assert_int_equal(pthread_create(&readers[i].thread, NULL, read_cases, &readers[i]), 0);
+    }
+    for (int i = 0; i < READERS; i++) {
+        pthread_join(readers[i].thread, NULL);
+        assert_int_equal(readers[i].wrong, 0);
+    }
+    for (int i = 0; i < CASES; i++)
+        free(expected[i]);
+    triage_unref(alone);
+    triage_unref(shared);
+    fixture_close(&f);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -424,7 +494,7 @@ int main(void)
         cmocka_unit_test(test_places),     cmocka_unit_test(test_mixture),
         cmocka_unit_test(test_harm_first), cmocka_unit_test(test_ask_and_why),
         cmocka_unit_test(test_flip),       cmocka_unit_test(test_lot_view),
-        cmocka_unit_test(test_verdicts),
+        cmocka_unit_test(test_verdicts),   cmocka_unit_test(test_threads),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -5,7 +5,7 @@ import zoneinfo
 
 import numpy as np
 
-from .world import MATERIALS, PLACES, PLACES_BY_LINE
+from .world import MATERIALS
 
 ZONE = zoneinfo.ZoneInfo("America/New_York")
 
@@ -300,7 +300,3 @@ class Records:
                 if rng.random() < .25:
                     long = self.sign("door", place, "", t)
                     rows.append([self.at(t + 60), place, "door_open_min", int(rng.exponential(12) + (rng.uniform(60, 240) if long else 0)), ""])
-
-
-def places_of_lines():
-    return PLACES, PLACES_BY_LINE

@@ -1,0 +1,54 @@
+#include "store/retained.h"
+#include "store/db.h"
+
+/* Lots first: readings are kept by lot, so each costs one look. */
+static const char SQL_SAMPLES[] =
+    "SELECT l.id, r.value, coalesce(lower(r.note) LIKE '%none yet%', 0) AS none_yet,"
+    " EXISTS(SELECT 1 FROM complaint c WHERE c.lot_id = l.id)"
+    " OR EXISTS(SELECT 1 FROM complaint_lot w WHERE w.lot_id = l.id AND w.weight >= 0.5)"
+    " OR EXISTS(SELECT 1 FROM complaint_case k JOIN verdict v ON v.case_id = k.id"
+    " AND v.reopened_ms IS NULL WHERE k.lot_id = l.id) AS blamed"
+    " FROM lot l CROSS JOIN reading r ON r.lot_id = l.id"
+    " AND r.quantity_id = (SELECT id FROM quantity WHERE name = ?1)"
+    " WHERE l.packed_from_ms >= ?2 AND l.packed_from_ms < ?3 AND NOT (none_yet AND EXISTS("
+    "SELECT 1 FROM reading o WHERE o.lot_id = r.lot_id AND o.quantity_id = r.quantity_id"
+    " AND o.mix = r.mix AND o.point = r.point AND o.at_ms > r.at_ms))"
+    " ORDER BY l.packed_from_ms DESC, l.fold DESC, l.id DESC, r.at_ms";
+
+int retained_samples(struct store *store, const char *quantity, int64_t from_ms, int64_t to_ms,
+                     int limit, retained_each each, void *arg, int *ret_blamed, struct error *err)
+{
+    int rc, answer = 0, given = 0;
+    sqlite3_stmt *st = db_prepare(store, SQL_SAMPLES, err);
+    if (!st)
+        return ERROR_IO;
+    *ret_blamed = 0;
+    db_bind_text(st, 1, quantity);
+    db_bind_int(st, 2, from_ms);
+    db_bind_int(st, 3, to_ms);
+    while ((rc = db_step(store, st, err)) == 1 && !answer && given < limit) {
+        const struct retained_sample row = {sqlite3_column_int64(st, 0), db_real(st, 1),
+                                            sqlite3_column_int(st, 2) != 0};
+        if (sqlite3_column_int(st, 3)) {
+            (*ret_blamed)++;
+            continue;
+        }
+        given++;
+        answer = each(arg, &row);
+    }
+    db_reset(st);
+    return rc < 0 ? rc : answer;
+}
+
+int retained_newest(struct store *store, int64_t *ret_ms, struct error *err)
+{
+    static const char SQL[] = "SELECT max(packed_from_ms) FROM lot";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    int rc = db_step(store, st, err);
+    if (rc == 1)
+        *ret_ms = db_ms(st, 0);
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}

@@ -1,0 +1,31 @@
+/* Goods that came back, and what was sent out, for rates of the one over the other.
+ * Text of a row lives until its callback returns; a callback's non-zero answer stops and is
+ * returned. */
+#ifndef ODDLOAF_STORE_RETURNS_H
+#define ODDLOAF_STORE_RETURNS_H
+
+#include "store/store.h"
+
+struct returns_row {
+    int64_t case_id, received_ms;
+    int64_t units; /* that came back; the packs complained about where units were not given */
+    const char *complaint, *symptom;
+    const char *route; /* as said, else the one the lot went to that store by */
+    const char *store, *product;
+    const char *reason, *put_at, *disposition; /* "" not given */
+};
+typedef int (*returns_each)(void *arg, const struct returns_row *row);
+/* Complaints of channel "return" received in [from, to), by receipt. */
+int returns_received(struct store *store, int64_t from_ms, int64_t to_ms, returns_each each,
+                     void *arg, struct error *err);
+
+struct returns_sent {
+    const char *route, *store, *product;
+    int64_t units;
+};
+typedef int (*returns_sent_each)(void *arg, const struct returns_sent *row);
+/* Units dispatched in [from, to), summed by route, store and product. */
+int returns_dispatched(struct store *store, int64_t from_ms, int64_t to_ms, returns_sent_each each,
+                       void *arg, struct error *err);
+
+#endif

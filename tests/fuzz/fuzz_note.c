@@ -1,0 +1,52 @@
+/* Input: the note of a complaint, in the shipped languages. */
+#include "base/text.h"
+#include "fuzz.h"
+#include "intake/lexicon.h"
+#include "intake/words.h"
+#include <stdlib.h>
+#include <string.h>
+
+static void check_taken(const json_t *item, const char *note)
+{
+    char name[64];
+    const char *from = json_string_value(json_object_get(item, "from"));
+    const json_t *value = json_object_get(item, "value");
+    PROMISE(from && *from && strstr(note, from));
+    text_clip(json_string_value(json_object_get(item, "field")), name, sizeof name);
+    for (char *p = name; *p; p++)
+        if (*p == '.')
+            *p = '/';
+    const struct field *field = words_field(name);
+    PROMISE(field != NULL);
+    if (field->type == FIELD_WORD || field->type == FIELD_WORDS)
+        PROMISE(words_has(field->words, json_string_value(value)));
+    if (field->type == FIELD_WHOLE)
+        PROMISE(json_number_value(value) >= field->low && json_number_value(value) <= field->high);
+    PROMISE(strcmp(name, "observed/kept") != 0);
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+    static struct lexicon *lexicon;
+    if (!lexicon)
+        PROMISE(lexicon_load(ODDLOAF_SOURCE_DIR "/rules/lexicon", &lexicon, NULL) == 0);
+    if (size > 4000)
+        return 0;
+    char *note = xstrndup((const char *)data, size);
+    if (text_is_utf8(note, strlen(note))) {
+        json_t *complaint = json_pack("{s:s, s:s, s:{s:s}}", "symptom", "mold", "note", note,
+                                      "observed", "kept", "fridge");
+        json_t *taken, *item;
+        json_t *filled = lexicon_fill(lexicon, complaint, &taken);
+        size_t at;
+        json_array_foreach(taken, at, item)
+        {
+            check_taken(item, note);
+        }
+        json_decref(filled);
+        json_decref(taken);
+        json_decref(complaint);
+    }
+    free(note);
+    return 0;
+}

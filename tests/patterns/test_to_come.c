@@ -1,0 +1,142 @@
+/* Reports still to come: forecasts of past weeks, replayed as they would have been made then,
+ * against what came in the end. */
+#include "patterns/week_to_come.h"
+#include "sim.h"
+#include <gsl/gsl_errno.h>
+
+struct replay {
+    int made, covered, in, early;
+    double said, was;
+};
+
+/* Plants never seen before, with seeds of their own; spread of weeks from none to threefold. */
+static void replay_plants(int first_seed, int plants, double phi, double volume, struct replay *r)
+{
+    struct week_model *model = xcalloc(1, sizeof *model);
+    for (int i = 0; i < plants; i++) {
+        struct sim sim = sim_plant((uint64_t)(first_seed + i));
+        sim.phi = phi;
+        sim.units *= volume;
+        struct week_data *d = sim_run(&sim);
+        week_model_make(d, model);
+        for (int s = 0; s < WEEK_SYMPTOMS; s++) {
+            for (int back = 0; back < 4; back++) {
+                struct delay_forecast f;
+                int index = WEEK_HISTORY - 1 - back;
+                long final = sim.final[s][index + WEEK_DELAYS];
+                assert_true(week_forecast(model, s, index, &f));
+                assert_true(f.reported <= f.final.low && f.final.low <= f.final.high);
+                r->made++;
+                r->covered += (double) final >= f.final.low && (double) final <= f.final.high;
+                r->said += f.expected_final;
+                r->was += (double) final;
+                r->early += f.too_early;
+            }
+        }
+        week_data_free(d);
+    }
+    free(model);
+}
+
+static void intervals_cover_what_came(void **state)
+{
+    static const double PHI[] = {1, 1.5, 3};
+    static const double VOLUME[] = {1, 4};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(PHI); i++) {
+        for (size_t k = 0; k < COUNT_OF(VOLUME); k++) {
+            struct replay r = {0};
+            replay_plants(100 + (int)(1000 * (2 * i + k)), 80, PHI[i], VOLUME[k], &r);
+            double share = (double)r.covered / r.made;
+            print_message("phi %g, %g million a week: %d forecasts, %.1f %% covered, %.3f of what "
+                          "came\n",
+                          PHI[i], VOLUME[k], r.made, 100 * share, r.said / r.was);
+            assert_true(fabs(r.said / r.was - 1) < 0.06);
+            if (VOLUME[k] > 1) /* whole numbers near 0 cannot be covered by just 90 % */
+                assert_true(share >= 0.85 && share <= 0.96);
+            assert_true(share >= 0.85);
+        }
+    }
+}
+
+/* Of weeks that matter most, the newest two, and with numbers large enough for whole numbers not to
+ * widen them. */
+static void ninety_percent_is_ninety_percent(void **state)
+{
+    (void)state;
+    struct week_model *model = xcalloc(1, sizeof *model);
+    int made = 0, covered = 0;
+    for (int i = 0; i < 250; i++) {
+        struct sim sim = sim_plant(70000 + (uint64_t)i);
+        sim.units = 3e6;
+        sim.phi = 1 + i % 4 * 0.7;
+        struct week_data *d = sim_run(&sim);
+        week_model_make(d, model);
+        for (int back = 0; back < 2; back++) {
+            struct delay_forecast f;
+            assert_true(week_forecast(model, 0, WEEK_HISTORY - 1 - back, &f));
+            long final = sim.final[0][WEEK_HISTORY - 1 - back + WEEK_DELAYS];
+            made++;
+            covered += (double) final >= f.final.low && (double) final <= f.final.high;
+        }
+        week_data_free(d);
+    }
+    free(model);
+    print_message("newest two weeks of mold: %.1f %% of %d covered\n", 100.0 * covered / made,
+                  made);
+    assert_true(covered >= 0.85 * made && covered <= 0.95 * made);
+}
+
+/* A week twice as bad shows before it is all in. */
+static void a_bad_week_is_forecast_higher(void **state)
+{
+    (void)state;
+    struct week_model *model = xcalloc(1, sizeof *model);
+    int higher = 0;
+    for (int i = 0; i < 40; i++) {
+        struct delay_forecast f, before;
+        struct sim sim = sim_plant(300 + (uint64_t)i);
+        sim.lines = 1;
+        sim.raised_line = 0;
+        sim.raised_from = SIM_WEEKS - 2;
+        sim.raised_times = 3;
+        struct week_data *d = sim_run(&sim);
+        week_model_make(d, model);
+        assert_true(week_forecast(model, 0, WEEK_HISTORY - 2, &f));
+        assert_true(week_forecast(model, 0, WEEK_HISTORY - 4, &before));
+        higher += f.final.low > before.expected_final;
+        week_data_free(d);
+    }
+    free(model);
+    assert_true(higher >= 32);
+}
+
+static void without_a_past_nothing_is_said(void **state)
+{
+    (void)state;
+    struct sim sim = sim_plant(3);
+    for (int s = 0; s < WEEK_SYMPTOMS; s++)
+        sim.rate[s] = 0;
+    struct week_data *d = sim_run(&sim);
+    struct week_model *model = xcalloc(1, sizeof *model);
+    struct delay_forecast f;
+    week_model_make(d, model);
+    assert_false(week_forecast(model, 0, WEEK_HISTORY - 1, &f));
+    json_t *rows = week_to_come_json(model);
+    assert_int_equal(json_array_size(rows), 0);
+    json_decref(rows);
+    free(model);
+    week_data_free(d);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(intervals_cover_what_came),
+        cmocka_unit_test(ninety_percent_is_ninety_percent),
+        cmocka_unit_test(a_bad_week_is_forecast_higher),
+        cmocka_unit_test(without_a_past_nothing_is_said),
+    };
+    gsl_set_error_handler_off();
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

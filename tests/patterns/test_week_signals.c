@@ -1,0 +1,173 @@
+/* Signals: what is planted is found, what is not planted is not, at the stated rate. */
+#include "patterns/week_chart.h"
+#include "patterns/week_signals.h"
+#include "sim.h"
+#include "stats/cusum.h"
+#include <gsl/gsl_errno.h>
+
+static struct week_signal *judge(const struct week_data *d, struct week_model *model, size_t *ret)
+{
+    week_model_make(d, model);
+    return week_signals(model, ret);
+}
+
+/* Under no rise at all every signal is false, so the share of reports with any must not exceed the
+ * stated false-discovery rate (Benjamini & Hochberg 1995: with all hypotheses true, the two are the
+ * same). */
+static void quiet_plants_raise_few_false_signals(void **state)
+{
+    enum { PLANTS = 300 };
+    (void)state;
+    struct week_model *model = xcalloc(1, sizeof *model);
+    int with_signal = 0;
+    for (int i = 0; i < PLANTS; i++) {
+        struct sim sim = sim_plant(1000 + (uint64_t)i);
+        sim.phi = i % 3 == 0 ? 1 : i % 3 == 1 ? 1.5 : 3;
+        sim.season = i % 2 ? 0.4 : 0;
+        struct week_data *d = sim_run(&sim);
+        size_t tested;
+        struct week_signal *signals = judge(d, model, &tested);
+        assert_int_equal(tested, 3 * (1 + 4 + 12 + 16));
+        with_signal += signals[0].q <= WEEK_FALSE_SIGNALS;
+        free(signals);
+        week_data_free(d);
+    }
+    free(model);
+    print_message("quiet plants with a signal: %d of %d\n", with_signal, PLANTS);
+    /* 0.1 stated; two standard errors of 300 plants are 0.035 */
+    assert_true(with_signal <= PLANTS * 0.135);
+}
+
+static void a_rise_on_one_line_is_found_and_dated(void **state)
+{
+    enum { PLANTS = 60 };
+    (void)state;
+    struct week_model *model = xcalloc(1, sizeof *model);
+    int found = 0, first = 0, dated = 0;
+    for (int i = 0; i < PLANTS; i++) {
+        struct sim sim = sim_plant(5000 + (uint64_t)i);
+        sim.raised_line = 2;
+        sim.raised_from = SIM_WEEKS - 4; /* packed in the newest four weeks */
+        sim.raised_times = 4;
+        struct week_data *d = sim_run(&sim);
+        size_t tested;
+        struct week_signal *signals = judge(d, model, &tested);
+        for (size_t k = 0; k < tested && signals[k].q <= WEEK_FALSE_SIGNALS; k++) {
+            const struct week_level *l = &d->levels[signals[k].level];
+            if (strcmp(l->factor, "line") || strcmp(l->level, "2") || signals[k].symptom != 0)
+                continue;
+            found++;
+            first += k < 2; /* all mold together may come before it */
+            int weeks = WEEK_SPAN - signals[k].since;
+            dated += weeks >= 2 && weeks <= 5;
+            assert_true(signals[k].still);
+            assert_true(signals[k].ratio_low > 1);
+            assert_true(signals[k].observed > signals[k].expected);
+        }
+        free(signals);
+        week_data_free(d);
+    }
+    free(model);
+    print_message("found %d, first %d, dated %d of %d\n", found, first, dated, PLANTS);
+    assert_true(found >= PLANTS * 0.95);
+    assert_true(first >= PLANTS * 0.8);
+    assert_true(dated >= PLANTS * 0.8);
+}
+
+/* Mold comes with summer: a season seen for three years is expected, not told as a rise. */
+static void a_season_is_no_rise(void **state)
+{
+    enum { PLANTS = 40 };
+    (void)state;
+    struct week_model *model = xcalloc(1, sizeof *model);
+    int flagged = 0;
+    for (int i = 0; i < PLANTS; i++) {
+        struct sim sim = sim_plant(9000 + (uint64_t)i);
+        sim.season = 0.7; /* four times the complaints in the peak of the year */
+        struct week_data *d = sim_run(&sim);
+        size_t tested;
+        struct week_signal *signals = judge(d, model, &tested);
+        assert_true(model->seasonal[0]);
+        for (size_t k = 0; k < tested; k++)
+            flagged += signals[k].level == 0 && signals[k].symptom == 0 &&
+                       signals[k].q <= WEEK_FALSE_SIGNALS;
+        free(signals);
+        week_data_free(d);
+    }
+    free(model);
+    assert_true(flagged <= PLANTS * 0.1);
+}
+
+static void a_young_plant_is_not_judged(void **state)
+{
+    (void)state;
+    struct sim sim = sim_plant(3);
+    struct week_data *d = sim_run(&sim);
+    struct week_model *model = xcalloc(1, sizeof *model);
+    size_t tested;
+    for (int i = 0; i < SIM_WEEKS - 4; i++)
+        d->units[i] = 0;
+    d->first_units = SIM_WEEKS - 4;
+    struct week_signal *signals = judge(d, model, &tested);
+    assert_int_equal(tested, 0);
+    assert_int_equal(model->recent, 0);
+    free(signals);
+    free(model);
+    week_data_free(d);
+}
+
+/* ---- the cumulative sum's limit ---- */
+
+/* The table against the exact chain, between its points too. */
+static void run_lengths_are_as_stated(void **state)
+{
+    static const double EXPECTED[] = {1, 1.7, 2.5, 4.2, 7, 11, 19, 33, 52, 90};
+    static const double PHI[] = {1, 1.1, 1.4, 1.8, 2.6, 4.2, 7.5};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(EXPECTED); i++) {
+        for (size_t k = 0; k < COUNT_OF(PHI); k++) {
+            double e = EXPECTED[i], size = PHI[k] > 1 ? e / (PHI[k] - 1) : INFINITY, length;
+            struct cusum_counts design = {&e, &size, 1, week_chart_rise(e, PHI[k])};
+            double limit = week_chart_limit(e, PHI[k]);
+            assert_int_equal(cusum_counts_run_length(&design, limit, 0, 1, &length), 0);
+            if (fabs(length / WEEK_RUN_LENGTH - 1) > 0.1)
+                print_message("e %g phi %g: run length %g\n", e, PHI[k], length);
+            assert_true(length > 0.9 * WEEK_RUN_LENGTH && length < 1.1 * WEEK_RUN_LENGTH);
+        }
+    }
+    assert_true(isnan(week_chart_limit(0.5, 1)));
+}
+
+/* And by simulation, which knows nothing of chains. */
+static void simulated_run_lengths_are_as_stated(void **state)
+{
+    enum { RUNS = 3000 };
+    static const double CASES[][2] = {{3, 1.3}, {12, 2}, {40, 1.5}};
+    (void)state;
+    struct dice dice = {77};
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        double e = CASES[i][0], phi = CASES[i][1], total = 0;
+        double limit = week_chart_limit(e, phi);
+        double reference = cusum_reference(e, week_chart_rise(e, phi), e / (phi - 1));
+        for (int run = 0; run < RUNS; run++) {
+            for (double sum = 0; sum < limit; total++)
+                sum = fmax(0, sum + (double)dice_count(&dice, e, phi) - reference);
+        }
+        print_message("e %g phi %g: simulated run length %.1f\n", e, phi, total / RUNS);
+        assert_true(fabs(total / RUNS / WEEK_RUN_LENGTH - 1) < 0.1);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(quiet_plants_raise_few_false_signals),
+        cmocka_unit_test(a_rise_on_one_line_is_found_and_dated),
+        cmocka_unit_test(a_season_is_no_rise),
+        cmocka_unit_test(a_young_plant_is_not_judged),
+        cmocka_unit_test(run_lengths_are_as_stated),
+        cmocka_unit_test(simulated_run_lengths_are_as_stated),
+    };
+    gsl_set_error_handler_off();
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
