@@ -1,17 +1,17 @@
 #!/bin/sh
-# Installs what is missing, builds and runs every test:
-#   1 plain build, warnings as errors: all tests, the whole-system ones among them
-#   2 AddressSanitizer and UndefinedBehaviorSanitizer: all tests but the slow references
-#   3 ThreadSanitizer: the threads' tests and the daemon under load
-#   4 formatting and clang-tidy
+# Installs what is missing, builds and runs the tests. Without a word: plain and asan. Steps by name:
+#   plain  warnings as errors; all tests but the long ones, the whole-system ones among them
+#   asan   AddressSanitizer and UndefinedBehaviorSanitizer, the same tests
+#   slow   long references (R, SciPy) and simulated plants
+#   tsan   ThreadSanitizer: the threads' tests and the daemon under load
+#   lint   formatting and clang-tidy
 # Fuzzing and benchmarks have commands of their own (DEVELOPERS.md).
 #
-# sh tests/run.sh            everything
-# sh tests/run.sh plain      one step: plain, asan, tsan, lint
+#     sh tests/run.sh [plain asan slow tsan lint]
 set -eu
 cd "$(dirname "$0")/.."
 . tests/packages.sh
-steps=${*:-plain asan tsan lint}
+steps=${*:-plain asan}
 jobs=$(nproc)
 export CTEST_OUTPUT_ON_FAILURE=1
 export PATH="/usr/bin:$PATH" # Debian's python3, which has the test packages
@@ -30,13 +30,19 @@ build() { # folder, cmake options…
 step_plain() {
   say "plain build, all tests"
   build plain
-  ctest --test-dir build/plain -j "$jobs" --timeout 900
+  ctest --test-dir build/plain -j "$jobs" --timeout 900 -LE slow
 }
 
 step_asan() {
   say "address and undefined-behaviour sanitizers"
   build asan -DODDLOAF_SANITIZE=address,undefined
   ctest --test-dir build/asan -j "$jobs" --timeout 900 -LE slow
+}
+
+step_slow() {
+  say "long references and simulated plants"
+  build plain
+  ctest --test-dir build/plain -j "$jobs" --timeout 1800 -L slow
 }
 
 step_tsan() {

@@ -25,7 +25,7 @@ char gs1_check_digit(const char *digits, size_t length)
             return '\0';
         sum += (digits[i] - '0') * ((length - i) % 2 ? 3 : 1);
     }
-    return length ? (char)('0' + (10 - sum % 10) % 10) : '\0';
+    return length ? "0123456789"[(10 - sum % 10) % 10] : '\0';
 }
 
 bool gs1_gtin_is_valid(const char *digits)

@@ -1,10 +1,12 @@
 #include "models/calibrate.h"
 
 #include "base/error.h"
+#include "base/text.h"
 #include "models/normal.h"
 #include "models/staling.h"
 
 #include <math.h>
+#include <stdlib.h>
 
 enum { DIM = 3, TIME = 0, SPORES = 1, SPREAD = 2 };
 
@@ -236,30 +238,33 @@ static void fill_residuals(const struct data *data, const double at[DIM],
     }
 }
 
+static int by_value(const void *a, const void *b)
+{
+    double x = *(const double *)a;
+    double y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
 /* Largest gap between the positions of the found samples, each over its chance to be found
  * within the horizon, and the uniform distribution. */
 static double position_gap(const struct data *data, const double at[DIM], size_t found)
 {
+    double *position = xcalloc(found, sizeof *position);
     double gap = 0;
+    size_t n = 0;
     for (size_t i = 0; i < data->count; i++) {
         const struct calibrate_sample *s = &data->samples[i];
-        if (s->none_yet) {
-            continue;
+        if (!s->none_yet) {
+            position[n++] = shown_by(s, at, s->days - s->look_days / 2) /
+                            shown_by(s, at, s->course->horizon_days);
         }
-        double here =
-            shown_by(s, at, s->days - s->look_days / 2) / shown_by(s, at, s->course->horizon_days);
-        size_t below = 0;
-        for (size_t j = 0; j < data->count; j++) {
-            const struct calibrate_sample *o = &data->samples[j];
-            if (!o->none_yet && shown_by(o, at, o->days - o->look_days / 2) /
-                                        shown_by(o, at, o->course->horizon_days) <=
-                                    here) {
-                below++;
-            }
-        }
-        gap = fmax(gap, fabs((double)below / (double)found - here));
-        gap = fmax(gap, fabs(((double)below - 1) / (double)found - here));
     }
+    qsort(position, n, sizeof *position, by_value);
+    for (size_t i = 0; i < n; i++) {
+        gap = fmax(gap, ((double)i + 1) / (double)n - position[i]);
+        gap = fmax(gap, position[i] - (double)i / (double)n);
+    }
+    free(position);
     return gap;
 }
 

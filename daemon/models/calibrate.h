@@ -11,7 +11,7 @@
  * Intervals are 5 to 95 % from the curvature at the maximum.
  *
  * Firmness: a factor on firming times by Huber's robust least squares on ln firmness
- * (Huber 1964 Ann Math Stat 35:73), interval from the curvature. Pure, no allocation. */
+ * (Huber 1964 Ann Math Stat 35:73), interval from the curvature. Pure. */
 #ifndef ODDLOAF_MODELS_CALIBRATE_H
 #define ODDLOAF_MODELS_CALIBRATE_H
 

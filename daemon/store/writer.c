@@ -104,23 +104,21 @@ static void run_group(struct writer *w, struct queued *group, size_t count)
             q->next = next;
         }
     }
-    for (struct queued *q = group, *next; q; q = next) {
-        next = q->next;
-        q->job.done(q->job.arg, q->code, &q->err);
-        if (q->code) {
-            pthread_mutex_lock(&w->lock);
-            w->counts.refused++;
-            pthread_mutex_unlock(&w->lock);
-        }
-        free(q);
-    }
+    /* counted before anybody is told: whoever was answered finds itself counted */
     pthread_mutex_lock(&w->lock);
+    for (struct queued *q = group; q; q = q->next)
+        w->counts.refused += q->code != 0;
     w->counts.groups++;
     w->counts.jobs += count;
     if (count > w->counts.largest_group)
         w->counts.largest_group = count;
     w->counts.last_progress_ms = clock_monotonic_ms();
     pthread_mutex_unlock(&w->lock);
+    for (struct queued *q = group, *next; q; q = next) {
+        next = q->next;
+        q->job.done(q->job.arg, q->code, &q->err);
+        free(q);
+    }
 }
 
 static void *writer_main(void *arg)
