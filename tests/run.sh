@@ -1,5 +1,5 @@
 #!/bin/sh
-# Installs what is missing, builds and runs the tests. Without a word: plain and asan. Steps by name:
+# Installs what is missing, builds and runs the tests. Without a word: plain. Steps by name:
 #   plain  warnings as errors; all tests but the long ones, the whole-system ones among them
 #   asan   AddressSanitizer and UndefinedBehaviorSanitizer, the same tests
 #   slow   long references (R, SciPy) and simulated plants
@@ -11,7 +11,7 @@
 set -eu
 cd "$(dirname "$0")/.."
 . tests/packages.sh
-steps=${*:-plain asan}
+steps=${*:-plain}
 jobs=$(nproc)
 export CTEST_OUTPUT_ON_FAILURE=1
 export PATH="/usr/bin:$PATH" # Debian's python3, which has the test packages

@@ -16,34 +16,50 @@ enum { CHART_WEEKS = 52, LAST = WEEK_SPAN - 1 };
 #define RISE_SIGMAS 1.5
 
 /* Below that many a week a sum has nothing to go by. */
-#define EXPECTED_LEAST 1.0
+#define EXPECTED_LEAST 2.0
 
-enum { PHI_COUNT = 7, EXPECTED_COUNT = 21 };
-static const double PHI[PHI_COUNT] = {1, 1.25, 1.5, 2, 3, 5, 8};
-/* Limits in units of sqrt(phi x expected), by cusum_counts_limit(); a row an expectation of
- * 2^(i / 2), a column a phi. */
+enum { PHI_COUNT = 6, EXPECTED_COUNT = 37, ROWS_TO_DOUBLE = 4 };
+static const double PHI[PHI_COUNT] = {WEEK_CHART_PHI_LEAST, 1.5, 2, 3, 5, 8};
+/* Limits in units of sqrt(phi x expected), by cusum_counts_run_length(); a row an expectation of
+ * 2 x 2^(i / 4), a column a phi. */
 static const double LIMIT[EXPECTED_COUNT][PHI_COUNT] = {
-    {4.6875, 5.2548, 5.7920, 6.4744, 7.2890, 8.0778, 8.5737},
-    {4.1125, 4.4892, 4.8061, 5.9646, 6.8272, 7.5917, 8.2130},
-    {3.7013, 4.1703, 4.6008, 5.2812, 6.1237, 7.0756, 7.8125},
-    {3.1310, 3.6729, 3.8839, 4.6512, 5.5356, 6.4817, 7.3053},
-    {3.1562, 3.4380, 3.6360, 4.0880, 4.9075, 5.9256, 6.7617},
-    {3.1271, 3.2788, 3.5188, 3.7906, 4.3998, 5.3119, 6.1876},
-    {2.8947, 3.1623, 3.3288, 3.5938, 3.8911, 4.7237, 5.5938},
-    {2.9544, 3.0414, 3.2316, 3.4293, 3.7870, 4.1549, 5.0060},
-    {2.8750, 3.0327, 3.1257, 3.2814, 3.5633, 3.9271, 4.4194},
-    {2.7329, 2.9262, 3.0360, 3.1867, 3.3984, 3.7253, 4.0693},
-    {2.7842, 2.8559, 2.9319, 3.0625, 3.2660, 3.5378, 3.8438},
-    {2.7315, 2.8087, 2.8826, 2.9826, 3.1540, 3.3904, 3.6526},
-    {2.6719, 2.7601, 2.7684, 2.9279, 3.0491, 3.2563, 3.4803},
-    {2.6409, 2.7147, 2.7678, 2.8244, 2.9736, 3.1495, 3.3354},
-    {2.6296, 2.6781, 2.7334, 2.7891, 2.8833, 3.0338, 3.2031},
-    {2.6200, 2.6591, 2.6702, 2.7329, 2.8322, 2.9583, 3.1008},
-    {2.5859, 2.6134, 2.6409, 2.7069, 2.7695, 2.8929, 3.0052},
-    {2.5687, 2.6089, 2.6176, 2.6664, 2.7233, 2.8205, 2.9266},
-    {2.5522, 2.5792, 2.6071, 2.6328, 2.6919, 2.7670, 2.8594},
-    {2.5549, 2.5677, 2.5868, 2.6015, 2.6605, 2.7256, 2.7986},
-    {2.3906, 2.5575, 2.5771, 2.5964, 2.6342, 2.6833, 2.7511},
+    {4.1587, 4.5990, 5.2701, 6.1179, 7.0733, 7.8103},
+    {3.8549, 4.3140, 4.9692, 5.7548, 6.7923, 7.5653},
+    {3.6664, 3.8756, 4.6503, 5.5344, 6.4794, 7.3035},
+    {3.5358, 3.7657, 4.3590, 5.2205, 6.2148, 7.0555},
+    {3.4311, 3.6274, 4.0859, 4.9044, 5.9202, 6.7612},
+    {3.3895, 3.5841, 3.8976, 4.5964, 5.6124, 6.4808},
+    {3.2763, 3.5166, 3.7806, 4.3922, 5.3108, 6.1844},
+    {3.2182, 3.3832, 3.7446, 4.0466, 5.0193, 5.8925},
+    {3.1594, 3.3245, 3.5871, 3.8894, 4.7190, 5.5911},
+    {3.0971, 3.1669, 3.5206, 3.8372, 4.4391, 5.2865},
+    {3.0402, 3.2303, 3.4226, 3.7854, 4.1541, 4.9999},
+    {3.0287, 3.1134, 3.3438, 3.6267, 4.0498, 4.7071},
+    {3.0289, 3.1204, 3.2811, 3.5633, 3.9264, 4.4160},
+    {2.9459, 3.0517, 3.2129, 3.4675, 3.8187, 4.1898},
+    {2.9186, 3.0296, 3.1833, 3.3881, 3.7247, 4.0650},
+    {2.9247, 2.9832, 3.1473, 3.3375, 3.6368, 3.9519},
+    {2.8496, 2.9279, 3.0596, 3.2594, 3.5359, 3.8394},
+    {2.7758, 2.8919, 3.0356, 3.2011, 3.4713, 3.7315},
+    {2.8025, 2.8778, 2.9769, 3.1450, 3.3857, 3.6486},
+    {2.7565, 2.8443, 2.9516, 3.0988, 3.3208, 3.5538},
+    {2.7551, 2.7680, 2.9211, 3.0488, 3.2451, 3.4777},
+    {2.7336, 2.7768, 2.8644, 3.0020, 3.1986, 3.4033},
+    {2.7055, 2.7640, 2.8185, 2.9680, 3.1487, 3.3317},
+    {2.6667, 2.7228, 2.8027, 2.9205, 3.0811, 3.2628},
+    {2.6704, 2.7302, 2.7847, 2.8822, 3.0336, 3.2023},
+    {2.6543, 2.6881, 2.7582, 2.8527, 2.9961, 3.1550},
+    {2.6519, 2.6679, 2.7316, 2.8259, 2.9532, 3.0955},
+    {2.6278, 2.6619, 2.7180, 2.7979, 2.9156, 3.0449},
+    {2.6117, 2.6408, 2.7010, 2.7682, 2.8866, 3.0028},
+    {2.6088, 2.6416, 2.6818, 2.7455, 2.8446, 2.9628},
+    {2.6026, 2.6164, 2.6623, 2.7222, 2.8185, 2.9235},
+    {2.5909, 2.6137, 2.6570, 2.7050, 2.7910, 2.8853},
+    {2.5785, 2.6033, 2.6309, 2.6910, 2.7658, 2.8559},
+    {2.5712, 2.5947, 2.6226, 2.6666, 2.7436, 2.8225},
+    {2.5664, 2.5834, 2.6010, 2.6554, 2.7227, 2.7971},
+    {2.5576, 2.5723, 2.6005, 2.6435, 2.7031, 2.7704},
+    {2.5527, 2.5733, 2.5917, 2.6299, 2.6824, 2.7483},
 };
 
 double week_chart_rise(double expected, double phi)
@@ -56,15 +72,15 @@ double week_chart_limit(double expected, double phi)
 {
     if (!(expected >= EXPECTED_LEAST))
         return NAN;
-    double row = fmin(2 * log2(expected), EXPECTED_COUNT - 1.000001);
-    double spread = fmin(fmax(phi, 1), PHI[PHI_COUNT - 1]);
+    double row = fmin(ROWS_TO_DOUBLE * log2(expected / EXPECTED_LEAST), EXPECTED_COUNT - 1.000001);
+    double spread = fmin(fmax(phi, PHI[0]), PHI[PHI_COUNT - 1]);
     int r = (int)row, c = 0;
     while (c < PHI_COUNT - 2 && PHI[c + 1] <= spread)
         c++;
     double down = row - r, across = (spread - PHI[c]) / (PHI[c + 1] - PHI[c]);
     double above = LIMIT[r][c] + across * (LIMIT[r][c + 1] - LIMIT[r][c]);
     double below = LIMIT[r + 1][c] + across * (LIMIT[r + 1][c + 1] - LIMIT[r + 1][c]);
-    return (above + down * (below - above)) * sqrt(phi * expected);
+    return (above + down * (below - above)) * sqrt(fmax(phi, PHI[0]) * expected);
 }
 
 /* ---- one chart ---- */
@@ -86,12 +102,12 @@ static double mean_expected(const struct week_series *s, int first)
 static void run_sums(const struct week_model *m, const struct week_series *s, const double *counts,
                      struct sums *ret)
 {
-    double usual = mean_expected(s, m->first), sum = 0;
-    ret->limit = usual > 0 ? week_chart_limit(usual, s->phi) : NAN;
-    ret->rise = usual > 0 ? week_chart_rise(usual, s->phi) : NAN;
+    double usual = mean_expected(s, m->first), sum = 0, phi = fmax(s->phi, WEEK_CHART_PHI_LEAST);
+    ret->limit = usual > 0 ? week_chart_limit(usual, phi) : NAN;
+    ret->rise = usual > 0 ? week_chart_rise(usual, phi) : NAN;
     ret->since = WEEK_SPAN;
     for (int i = 0; i < WEEK_SPAN; i++) {
-        double e = s->expected[i], size = s->phi > 1 ? e / (s->phi - 1) : INFINITY;
+        double e = s->expected[i], size = e / (phi - 1);
         ret->sum[i] = NAN;
         if (i < m->first || !isfinite(ret->limit) || e <= 0)
             continue;

@@ -9,6 +9,10 @@
 /* Weeks without a real rise between two false alarms of the cumulative sum, on average. */
 #define WEEK_RUN_LENGTH 200
 
+/* No plant's weeks are taken to vary less than this (variance over mean): at the least spread of
+ * all, run lengths of whole counts jump too much to be stated. */
+#define WEEK_CHART_PHI_LEAST 1.25
+
 /* {"mold":{"center",…,"weeks":[…]},…}: the last year of weeks. New reference. */
 json_t *week_charts_json(const struct week_model *model);
 

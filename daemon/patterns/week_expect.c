@@ -1,15 +1,19 @@
 #include "patterns/week_expect.h"
 #include "base/text.h"
+#include "stats/negbin.h"
 #include "stats/season.h"
 #include <math.h>
 #include <string.h>
 
-enum { WEEKS_BEFORE_SEASON = 26, WEEKS_UNREAD = 6 };
+enum { WEEKS_BEFORE_SEASON = 26, WEEKS_UNREAD = 6, ROUNDS = 6 };
 
 /* Anscombe residuals beyond this count with their inverse square: A. Noufaily et al., "An improved
  * algorithm for outbreak detection in multiple surveillance systems", Statistics in Medicine 32
  * (2013) 1206-1222. */
 #define RESIDUAL_MOST 2.58
+/* … if they are also this rare for counts with the spread found so far: small counts that vary much
+ * are skewed, and their ordinary tail must not be taken for outbreaks. */
+#define OUTBREAK_P 0.002
 /* A trend must be this sure before the future is drawn after it. */
 #define TREND_P 0.01
 /* How many weeks of one level the spread of its whole factor weighs: plant experience decides with
@@ -120,6 +124,8 @@ static void make_season(struct week_model *m, int s)
     for (int i = 0; i < WEEK_SPAN; i++) {
         double se;
         m->season[s][i] = season_expected(&season, WEEK_HISTORY - WEEK_SPAN + i, 1, &se);
+        if (i == WEEK_SPAN - 1 && m->season[s][i] > 0)
+            m->season_cv[s] = se / m->season[s][i];
         if (i >= m->first && i < WEEK_SPAN - m->recent) {
             mean += m->season[s][i];
             baseline++;
@@ -166,17 +172,21 @@ static double weight_of(double count, double expected, double phi)
     if (off <= 0 || off * off < 4 * phi * expected) /* far from standing out */
         return 1;
     double residual = anscombe(count, expected, phi);
-    return residual > RESIDUAL_MOST ? 1 / (residual * residual) : 1;
+    if (residual <= RESIDUAL_MOST)
+        return 1;
+    double size = phi > 1 ? expected / (phi - 1) : INFINITY;
+    double p = negbin_more_than((long)floor(count + 0.5) - 1, expected, size);
+    return p < OUTBREAK_P ? 1 / (residual * residual) : 1;
 }
 
-/* The level's own rate; three rounds settle it. */
+/* The level's own rate. The spread grows from round to round as far as it is the weeks' own. */
 static struct week_base fit_level(const struct week_model *m, const double counts[WEEK_SPAN],
                                   const double due[WEEK_SPAN])
 {
     struct week_base f = {0};
     int end = WEEK_SPAN - m->recent;
     double rate = 0, phi = 1;
-    for (int round = 0; round < 3; round++) {
+    for (int round = 0; round < ROUNDS; round++) {
         struct week_base next = {0};
         for (int i = m->first; i < end; i++) {
             if (due[i] <= 0)
@@ -216,12 +226,15 @@ static void set_series(const struct week_model *m, int s, const struct week_base
     double usual = all->exposure > 0 ? all->counts / all->exposure : 0;
     bool lone = levels < 2;
     double prior = lone ? 0 : PHI_PRIOR_WEEKS;
-    ret->phi = fmax(1, (own->chi_square + prior * pooled) / fmax(1, own->df + prior));
+    double df = fmax(1, own->df + prior);
+    ret->phi = fmax(1, (own->chi_square + prior * pooled) / df);
+    ret->phi_high = 1 + (ret->phi - 1) * (1 + sqrt(2 / df));
     /* one complaint's worth of what is usual in the factor */
     double shape = own->counts / ret->phi + (lone ? 0 : 1);
     double exposure = own->exposure / ret->phi + (lone || usual <= 0 ? 0 : 1 / usual);
     ret->rate = exposure > 0 && usual > 0 ? shape / exposure : 0;
-    ret->rate_shape = fmax(shape, 0.5);
+    double cv = m->season_cv[s];
+    ret->rate_shape = 1 / (1 / fmax(shape, 0.5) + cv * cv);
     double due[WEEK_SPAN];
     due_of(m, s, ret, due);
     for (int i = 0; i < WEEK_SPAN; i++)

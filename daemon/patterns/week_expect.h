@@ -22,6 +22,7 @@ struct week_model {
     const struct week_data *data;
     struct week_lag lag[WEEK_SYMPTOMS];
     double season[WEEK_SYMPTOMS][WEEK_SPAN]; /* 1 without */
+    double season_cv[WEEK_SYMPTOMS];         /* how unsure the newest weeks' is, relative */
     bool seasonal[WEEK_SYMPTOMS], trending[WEEK_SYMPTOMS];
     int first;  /* index (of WEEK_SPAN) of the first week with anything on sale */
     int recent; /* the newest weeks, which are judged; those before are the baseline. 0: none */
@@ -42,6 +43,7 @@ struct week_series {
     double rate;       /* complaints a unit */
     double rate_shape; /* certainty of the rate: 1 / cv^2 */
     double phi;        /* variance over mean, at least 1 */
+    double phi_high;   /* that and a standard error: what a signal must stand out against */
 };
 /* Expectations of one symptom's series of every level of a factor; `ret` has one a level of the
  * data, and those of the factor are set. */

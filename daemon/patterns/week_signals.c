@@ -35,7 +35,7 @@ static double tail(const struct week_series *s, double observed, double expected
     if (observed <= 0)
         return 1;
     double se = expected / sqrt(s->rate_shape);
-    double size = season_size(expected, se, s->phi);
+    double size = season_size(expected, se, s->phi_high);
     double p = negbin_more_than((long)floor(observed + 0.5) - 1, expected, size);
     return isfinite(p) ? fmin(fmax(p, 0), 1) : 1;
 }

@@ -3,7 +3,7 @@
 #include <math.h>
 
 /* A plant's week-to-week spread is never known better than this. */
-#define PRIOR_SHAPE_MOST 30.0
+#define PRIOR_SHAPE_MOST 100.0
 #define PRIOR_SHAPE_LEAST 0.5
 /* From there on a week is as good as final. */
 #define SHARE_ALL_IN 0.99
