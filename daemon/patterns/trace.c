@@ -130,7 +130,8 @@ static int read_period(struct store *store, const struct tz *tz, const struct tr
         if (rc)
             return rc;
     }
-    qsort(period->lots, period->lot_count, sizeof *period->lots, by_id);
+    if (period->lot_count)
+        qsort(period->lots, period->lot_count, sizeof *period->lots, by_id);
     return weeks_around(store, tz, period, err);
 }
 

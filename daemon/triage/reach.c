@@ -298,7 +298,8 @@ static int reach_lots(struct reaching *reaching, double probability, json_t *lis
         return rc;
     company_lots(view, take_lot, reaching);
     company_view_close(view);
-    qsort(reaching->lots, (size_t)reaching->count, sizeof *reaching->lots, by_share);
+    if (reaching->count) /* qsort takes no NULL, even of nothing */
+        qsort(reaching->lots, (size_t)reaching->count, sizeof *reaching->lots, by_share);
     for (int i = 0; !rc && i < reaching->count && i < SHOWN_LOTS; i++)
         rc = add_lot(reaching, &reaching->lots[i], probability, list, err);
     return rc;
