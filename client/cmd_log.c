@@ -145,6 +145,9 @@ static int log_one(struct client *c, json_t *complaint)
         json_decref(document);
     }
     text_buffer_free(&line);
+    if (strcmp(pick_text(complaint, "channel", ""), "return") == 0)
+        client_say(c, "returned goods never stand near cooling, slicing or packing: their spores "
+                      "reach fresh bread");
     if (harm_reported(complaint, NULL)) {
         struct view v;
         view_init(&v, c->json ? stderr : stdout);

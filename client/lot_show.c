@@ -9,6 +9,8 @@
 
 #define ODD_Z 3.0 /* robust z beyond which a lot is unlike the recent ones */
 #define ROUTES_SHOWN 12
+#define CURVE_STEP 3
+#define CURVE_CELLS 16
 
 /* ---- readings ---- */
 
@@ -206,22 +208,67 @@ static void show_span(const struct view *v, const char *label, const json_t *spa
                view_rough(pick_number(span, "high", 0), high));
 }
 
+static void show_curve(const struct view *v, const json_t *curve)
+{
+    static const struct column columns[] = {{"day", COLUMN_RIGHT, 0},
+                                            {"as made", COLUMN_RIGHT, 0},
+                                            {"", COLUMN_LEFT, 0},
+                                            {"as specified", COLUMN_RIGHT, 0},
+                                            {"", COLUMN_LEFT, 0}};
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    size_t i;
+    const json_t *point;
+    json_array_foreach(curve, i, point)
+    {
+        static const char *const ways[] = {"as_made", "as_specified"};
+        char text[VIEW_NUMBER];
+        if (pick_int(point, "day", 0) % CURVE_STEP != 0)
+            continue;
+        table_add(t, view_number(pick_number(point, "day", 0), text));
+        for (size_t w = 0; w < 2; w++) {
+            char bar[VIEW_BAR];
+            bool known = pick_has(point, ways[w]);
+            double share = pick_number(point, ways[w], 0);
+            table_add(t, known ? view_percent(share, text) : "");
+            table_add(t, known ? view_bar(v, share, CURVE_CELLS, bar) : "");
+        }
+    }
+    if (table_rows(t) > 0) {
+        view_section(v, "Packs with visible mold, by days after packing");
+        table_print(t, v, 2);
+    }
+    table_free(t);
+}
+
+static void show_terms(const struct view *v, const json_t *days)
+{
+    size_t i;
+    const json_t *term;
+    const char *costliest = pick_text(days, "costliest", "");
+    json_array_foreach(json_object_get(days, "terms"), i, term)
+    {
+        char number[VIEW_NUMBER];
+        const char *name = pick_text(term, "term", "?");
+        double lost = pick_number(term, "days_lost", 0);
+        view_label(v, i ? "" : "against that", "%s: %s days %s%s", name,
+                   view_rough(fabs(lost), number), lost < 0 ? "gained" : "lost",
+                   strcmp(name, costliest) == 0 ? ", the most" : "");
+    }
+}
+
 static void show_prediction(const struct view *v, const json_t *document)
 {
     const json_t *days = json_object_get(json_object_get(document, "prediction"), "mold_free_days");
-    size_t i;
-    const json_t *term;
+    bool valid = pick_bool(json_object_get(days, "as_made"), "valid", true);
     if (!days)
         return;
     view_section(v, "Days without mold, as the models expect them");
     show_span(v, "as made", json_object_get(days, "as_made"));
     show_span(v, "as specified", json_object_get(days, "as_specified"));
-    json_array_foreach(json_object_get(days, "terms"), i, term)
-    {
-        char number[VIEW_NUMBER];
-        view_label(v, i ? "" : "days lost to", "%s: %s", pick_text(term, "term", "?"),
-                   view_rough(pick_number(term, "days_lost", 0), number));
-    }
+    if (!valid)
+        return; /* it is said why; terms and curve would say what the models do not hold for */
+    show_terms(v, days);
+    show_curve(v, json_object_get(days, "curve"));
 }
 
 /* ---- the whole ---- */

@@ -321,6 +321,7 @@ static json_t *answer_entry(struct batch *b, struct entry *e, struct store *stor
     json_t *ranking = b->rank ? ranking_of(b, case_name, e->placed.case_id, store) : NULL;
     if (ranking)
         add_ranking(answer, ranking);
+    add_return_caution(b->setup, e->form, answer);
     if (e->form->harm)
         json_object_set(answer, "script", json_object_get(b->setup->harm, "script"));
     if (!b->lines)
