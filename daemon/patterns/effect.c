@@ -36,13 +36,20 @@ struct plan {
 
 /* ---- counting ---- */
 
+/* The curve is of whole weeks of packing, age counted from the week's start, of which a lot is on
+ * average half a week: a lot of age a is where its curve is at a + 1/2. */
+static double lot_share(const struct delay_curve *curve, double age)
+{
+    if (age < 0.5)
+        return delay_share(curve, 1) * 4 * age * age;
+    return age + 0.5 >= WEEK_DELAYS ? 1 : delay_share(curve, age + 0.5);
+}
+
 static double share_in(const struct plan *p, int64_t packed_ms)
 {
-    int32_t monday = iso_week_monday(iso_week_of(tz_day(p->tz, packed_ms)));
-    double age = (double)(p->now_ms - tz_day_start_ms(p->tz, monday)) / (7.0 * (double)WHEN_DAY_MS);
-    double share = 0;
+    double age = (double)(p->now_ms - packed_ms) / (7.0 * (double)WHEN_DAY_MS), share = 0;
     for (int s = 0; s < WEEK_SYMPTOMS; s++)
-        share += p->weight[s] * (age >= WEEK_DELAYS ? 1 : delay_share(&p->lag[s].curve, age));
+        share += p->weight[s] * lot_share(&p->lag[s].curve, age > 0 ? age : 0);
     return share;
 }
 

@@ -148,8 +148,10 @@ static void describe_rates(struct text_buffer *text, const json_t *chart)
 {
     const json_t *weeks = json_object_get(chart, "weeks"), *week;
     size_t n = json_array_size(weeks), i, out = 0;
-    if (!n)
+    if (!n) {
+        text_append(text, "No weeks of production yet.");
         return;
+    }
     week = json_array_get(weeks, n - 1);
     text_appendf(text, "%zu weeks up to %s. The last: ", n, page_text(week, "week"));
     page_add_number(text, page_number(week, "per_million"));

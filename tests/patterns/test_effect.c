@@ -1,0 +1,199 @@
+/* Did the action work: rates before and after, reports to come allowed for. */
+#include "patterns/effect.h"
+#include "plant.h"
+#include <gsl/gsl_errno.h>
+
+enum { LOTS_A_DAY = 6, UNITS = 10000 };
+
+struct change {
+    double before, after; /* complaints a lot on line 1 */
+    double elsewhere;     /* on line 2, all along */
+    int days_after;       /* now is that many days after the action */
+    bool follow_up;       /* … and then a season later, when all is in */
+};
+
+/* History of 20 weeks, the action on line 1 at its day 112. */
+static json_t *effect(uint64_t seed, struct change c, int days)
+{
+    struct plant *p = plant_new("America/New_York");
+    struct dice dice = {seed};
+    struct error err = {0};
+    int64_t start = plant_time("2026-05-04T05:00:00-04:00"), id = 0;
+    int64_t action_ms = tz_day_start_ms(p->tz, tz_day(p->tz, start) + 112);
+    int64_t now_ms = action_ms + c.days_after * WHEN_DAY_MS;
+    struct action_row action = {.at_ms = action_ms, .line = "1", .symptom = "mold"};
+    json_t *answer = NULL;
+    strcpy(action.note, "seal bars changed");
+    strcpy(action.by_name, "qa");
+    assert_int_equal(store_begin(p->store, NULL), 0);
+    assert_int_equal(action_add(p->store, &action, &id, &err), 0);
+    for (int day = 0; day < 112 + days; day++) {
+        for (int k = 0; k < 2 * LOTS_A_DAY; k++) {
+            int64_t at = start + day * WHEN_DAY_MS + k / 2 * 2 * WHEN_HOUR_MS;
+            if (at >= now_ms)
+                continue;
+            double mean = k % 2 ? c.elsewhere : at >= action_ms ? c.after : c.before;
+            int64_t lot = plant_lot(p, k % 2 ? "2" : "1", 1, "A", at, UNITS);
+            for (long n = dice_poisson(&dice, mean); n > 0; n--) {
+                int64_t received =
+                    at + (int64_t)((3 + 14 * dice_unit(&dice)) * (double)WHEN_DAY_MS);
+                if (received < now_ms || c.follow_up)
+                    plant_complaint(p, lot, "mold", received, NULL);
+            }
+        }
+    }
+    assert_int_equal(store_commit(p->store, NULL), 0);
+    if (c.follow_up)
+        now_ms += 100 * WHEN_DAY_MS;
+    if (effect_report(p->store, p->tz, id, days, now_ms, &answer, &err))
+        fail_msg("%s", err.text);
+    assert_int_equal(effect_report(p->store, p->tz, id + 1, days, now_ms, &answer, &err),
+                     ERROR_NOT_FOUND);
+    plant_free(p);
+    return answer;
+}
+
+static const char *verdict(const json_t *answer)
+{
+    return json_string_value(json_object_get(answer, "verdict"));
+}
+
+static double value(const json_t *answer, const char *part, const char *name)
+{
+    return json_number_value(json_object_get(json_object_get(answer, part), name));
+}
+
+static void a_fix_that_worked_is_seen(void **state)
+{
+    (void)state;
+    json_t *a = effect(1, (struct change){0.5, 0.1, 0.3, 40, true}, 28);
+    assert_string_equal(verdict(a), "fewer complaints");
+    assert_true(value(a, "ratio", "high") < 1);
+    assert_true(value(a, "ratio", "low") < 0.2 && value(a, "ratio", "high") > 0.2);
+    assert_true(value(a, "before", "units") == 28.0 * LOTS_A_DAY * UNITS);
+    assert_true(value(a, "after", "share_in") > 0.99);
+    const json_t *elsewhere = json_object_get(a, "elsewhere");
+    assert_true(value(elsewhere, "ratio", "low") < 1 && value(elsewhere, "ratio", "high") > 1);
+    json_decref(a);
+}
+
+static void a_change_for_the_worse_is_seen(void **state)
+{
+    (void)state;
+    json_t *a = effect(2, (struct change){0.1, 0.5, 0.3, 40, true}, 28);
+    assert_string_equal(verdict(a), "more complaints");
+    json_decref(a);
+}
+
+/* A week after, hardly any report can be in: fewer complaints by then prove nothing. */
+static void too_early_is_said(void **state)
+{
+    (void)state;
+    for (uint64_t seed = 10; seed < 15; seed++) {
+        json_t *a = effect(seed, (struct change){0.4, 0.4, 0.3, 4, false}, 28);
+        assert_string_equal(verdict(a), "too early to tell");
+        assert_true(value(a, "after", "share_in") < 0.2);
+        json_decref(a);
+    }
+}
+
+/* Half of the reports to come: without allowing for them, no change looks like a fall. */
+static void reports_to_come_are_allowed_for(void **state)
+{
+    enum { PLANTS = 12 };
+    (void)state;
+    double ratio = 0, naive = 0;
+    int wrong = 0;
+    for (uint64_t seed = 20; seed < 20 + PLANTS; seed++) {
+        json_t *a = effect(seed, (struct change){2, 2, 0.3, 17, false}, 28);
+        double before = value(a, "before", "complaints") / value(a, "before", "units");
+        double after = value(a, "after", "complaints") / value(a, "after", "units");
+        ratio += value(a, "ratio", "ratio") / PLANTS;
+        naive += after / before / PLANTS;
+        wrong += strcmp(verdict(a), "fewer complaints") == 0;
+        json_decref(a);
+    }
+    print_message("ratio %.2f, without allowing for reports to come %.2f\n", ratio, naive);
+    assert_true(naive < 0.65);
+    assert_true(ratio > 0.8 && ratio < 1.25);
+    assert_true(wrong <= 1);
+}
+
+static void nothing_changed_is_said_when_all_is_in(void **state)
+{
+    (void)state;
+    int none = 0;
+    for (uint64_t seed = 40; seed < 50; seed++) {
+        json_t *a = effect(seed, (struct change){0.4, 0.4, 0.3, 40, true}, 28);
+        none += strcmp(verdict(a), "no difference seen") == 0;
+        assert_true(value(a, "ratio", "low") <= value(a, "ratio", "ratio"));
+        json_decref(a);
+    }
+    assert_true(none >= 8);
+}
+
+/* One bad day before the action makes many complaints: they are one event, not many. */
+static void a_cluster_is_not_taken_for_many_events(void **state)
+{
+    (void)state;
+    struct plant *p = plant_new("UTC");
+    struct error err = {0};
+    int64_t start = plant_time("2026-06-01T05:00:00Z"), id = 0;
+    struct action_row action = {.at_ms = plant_time("2026-07-01T00:00:00Z"), .line = "1"};
+    json_t *a = NULL;
+    strcpy(action.note, "fan mended");
+    strcpy(action.by_name, "qa");
+    assert_int_equal(action_add(p->store, &action, &id, &err), 0);
+    for (int day = 0; day < 58; day++) {
+        int64_t lot = plant_lot(p, "1", 1, "A", start + day * WHEN_DAY_MS, UNITS);
+        for (int n = day == 20 ? 25 : day % 6 == 0; n > 0; n--)
+            plant_complaint(p, lot, "mold", start + (day + 5) * WHEN_DAY_MS, NULL);
+    }
+    assert_int_equal(
+        effect_report(p->store, p->tz, id, 28, plant_time("2026-12-01T00:00:00Z"), &a, &err), 0);
+    assert_true(value(a, "without_spread", "high") < 1);
+    assert_string_equal(verdict(a), "no difference seen");
+    json_decref(a);
+    plant_free(p);
+}
+
+/* With a cause, what counts is how many complaints it is held to account for. */
+static void a_cause_counts_its_share(void **state)
+{
+    (void)state;
+    struct plant *p = plant_new("UTC");
+    struct error err = {0};
+    int64_t at = plant_time("2026-06-20T05:00:00Z"), id = 0;
+    struct action_row action = {.at_ms = plant_time("2026-07-01T00:00:00Z")};
+    json_t *a = NULL;
+    strcpy(action.place, "film-store");
+    strcpy(action.note, "store cleaned");
+    strcpy(action.by_name, "qa");
+    assert_int_equal(action_add(p->store, &action, &id, &err), 0);
+    int64_t lot = plant_lot(p, "1", 1, "A", at, UNITS);
+    for (int n = 0; n < 4; n++) {
+        struct complaint_placed c = plant_complaint(p, lot, "mold", at + n, NULL);
+        plant_rank(p, c.case_id, "contamination-film", 0.75, "old-stock", 0.2);
+    }
+    assert_int_equal(
+        effect_report(p->store, p->tz, id, 28, plant_time("2026-08-01T00:00:00Z"), &a, &err), 0);
+    assert_true(fabs(value(a, "before", "complaints") - 3) < 1e-6);
+    assert_string_equal(verdict(a), "too early to tell"); /* nothing was packed since */
+    json_decref(a);
+    plant_free(p);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_fix_that_worked_is_seen),
+        cmocka_unit_test(a_change_for_the_worse_is_seen),
+        cmocka_unit_test(too_early_is_said),
+        cmocka_unit_test(reports_to_come_are_allowed_for),
+        cmocka_unit_test(nothing_changed_is_said_when_all_is_in),
+        cmocka_unit_test(a_cluster_is_not_taken_for_many_events),
+        cmocka_unit_test(a_cause_counts_its_share),
+    };
+    gsl_set_error_handler_off();
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

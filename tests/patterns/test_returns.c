@@ -1,0 +1,185 @@
+/* Returns over dispatches, and where returned goods may stand. */
+#include "plant.h"
+
+#include "patterns/returns.h"
+#include "records/catalogue.h"
+
+static void check_near(const char *what, double got, double want, double tolerance)
+{
+    if (!(fabs(got - want) <= tolerance))
+        fail_msg("%s: got %.10g, want %.10g", what, got, want);
+}
+
+static void sent(struct plant *p, int64_t lot, const char *route, const char *store,
+                 const char *when, int units)
+{
+    plant_exec(p, "INSERT INTO dispatch VALUES(%lld,'%s','%s',%lld,%d,NULL)", (long long)lot, route,
+               store, (long long)plant_time(when), units);
+}
+
+static void came_back(struct plant *p, int64_t lot, const char *channel, const char *when,
+                      int units, const char *route, const char *store, const char *body)
+{
+    char uuid[UUID_TEXT];
+    struct error err = {0};
+    struct complaint_placed placed;
+    int64_t at = plant_time(when);
+    struct complaint_new c = {.uuid = uuid,
+                              .received_ms = at,
+                              .logged_ms = at,
+                              .channel = channel,
+                              .symptom = "mold",
+                              .store = store,
+                              .route = route,
+                              .code_day = WHEN_UNKNOWN_DAY,
+                              .bought_day = WHEN_UNKNOWN_DAY,
+                              .found_day = WHEN_UNKNOWN_DAY,
+                              .packs = 1,
+                              .units = units,
+                              .body = body,
+                              .lots = {{lot, 0.95}},
+                              .lot_count = lot > 0,
+                              .settled_weight = 0.8};
+    uuid7(at, uuid);
+    assert_int_equal(complaint_log(p->store, &c, &placed, &err), 0);
+}
+
+static struct catalogue *places(void)
+{
+    struct catalogue *catalogue = NULL;
+    struct error err = {0};
+    assert_int_equal(catalogue_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &catalogue, &err), 0);
+    return catalogue;
+}
+
+static json_t *report_of(struct plant *p, const char *from, const char *to)
+{
+    json_t *report = NULL;
+    struct error err = {0};
+    struct catalogue *catalogue = places();
+    int32_t first, last;
+    assert_int_equal(day_parse(from, &first, &err), 0);
+    assert_int_equal(day_parse(to, &last, &err), 0);
+    assert_int_equal(returns_report(p->store, p->tz, catalogue, first, last, &report, &err), 0);
+    catalogue_free(catalogue);
+    return report;
+}
+
+static const json_t *level(const json_t *report, const char *factor, const char *name)
+{
+    size_t i;
+    const json_t *row;
+    json_array_foreach(json_object_get(json_object_get(report, "by"), factor), i, row)
+    {
+        if (strcmp(json_string_value(json_object_get(row, "level")), name) == 0)
+            return row;
+    }
+    fail_msg("no %s %s", factor, name);
+    return NULL;
+}
+
+static double number(const json_t *row, const char *name)
+{
+    return json_number_value(json_object_get(row, name));
+}
+
+/* Two lots, three stores; what came back in one week of November. */
+static struct plant *two_lots(void)
+{
+    struct plant *p = plant_new("America/New_York");
+    int64_t a = plant_lot(p, "1", 1, "A", plant_time("2026-11-09T08:00:00-05:00"), 5000);
+    int64_t b = plant_lot(p, "2", 2, "A", plant_time("2026-11-09T08:00:00-05:00"), 5000);
+    sent(p, a, "R1", "S1", "2026-11-10T04:00:00-05:00", 600);
+    sent(p, a, "R2", "S2", "2026-11-10T04:00:00-05:00", 400);
+    sent(p, b, "R2", "S3", "2026-11-15T23:30:00-05:00", 1000); /* Sunday night: still the week */
+    sent(p, b, "R2", "S3", "2026-11-16T00:30:00-05:00", 9000); /* Monday: not */
+    came_back(p, a, "return", "2026-11-12T09:00:00-05:00", 24, NULL, "S1",
+              "{\"reason\":\"Moldy\",\"put_at\":\"Returns dock\"}");
+    came_back(p, a, "return", "2026-11-13T09:00:00-05:00", 6, "R2", "S2",
+              "{\"reason\":\"moldy\",\"put_at\":\"by the slicer\"}");
+    came_back(p, 0, "return", "2026-11-14T09:00:00-05:00", 0, NULL, NULL, "{}");
+    came_back(p, a, "phone", "2026-11-13T10:00:00-05:00", 50, "R2", "S2", "{}");  /* no return */
+    came_back(p, b, "return", "2026-11-16T09:00:00-05:00", 70, "R2", "S3", "{}"); /* week after */
+    return p;
+}
+
+static void test_rates(void **state)
+{
+    struct plant *p = two_lots();
+    json_t *report = report_of(p, "2026-11-09", "2026-11-15");
+    (void)state;
+    assert_int_equal(number(report, "returns"), 3);
+    assert_int_equal(number(report, "units"), 24 + 6 + 1);
+    assert_int_equal(number(report, "dispatched"), 2000);
+    check_near("share", number(report, "share"), 31 / 2000.0, 1e-8);
+    /* one event: 0.0253 to 5.572 (F. Garwood, Fiducial limits for the Poisson distribution, 1936)
+     */
+    const json_t *route = level(report, "route", "R1");
+    assert_int_equal(number(route, "returns"), 1); /* as the lot went to that store by R1 */
+    assert_int_equal(number(route, "dispatched"), 600);
+    check_near("share", number(route, "share"), 24 / 600.0, 1e-8);
+    check_near("per_million", number(route, "per_million"), 1e6 / 600, 1e-3);
+    check_near("per_million_low", number(route, "per_million_low") * 600e-6, 0.0253178, 1e-6);
+    check_near("per_million_high", number(route, "per_million_high") * 600e-6, 5.571643, 1e-5);
+    assert_true(number(route, "low") < 0.04 && number(route, "high") > 0.04);
+    assert_int_equal(number(level(report, "route", "R2"), "dispatched"), 1400);
+    assert_int_equal(number(level(report, "store", "S3"), "units"), 0);
+    assert_int_equal(number(level(report, "store", "not given"), "units"), 1);
+    assert_int_equal(number(level(report, "product", "W24"), "units"), 30);
+    assert_int_equal(number(level(report, "product", "R12"), "dispatched"), 1000);
+    assert_null(json_object_get(level(report, "product", "not given"), "share"));
+    json_decref(report);
+    plant_free(p);
+}
+
+static void test_reasons(void **state)
+{
+    struct plant *p = two_lots();
+    json_t *report = report_of(p, "2026-11-09", "2026-11-15");
+    (void)state;
+    const json_t *moldy = level(report, "reason", "Moldy"); /* however it is spelt */
+    assert_int_equal(number(moldy, "returns"), 2);
+    assert_int_equal(number(moldy, "units"), 30);
+    check_near("share", number(moldy, "share"), 30 / 31.0, 1e-8);
+    assert_int_equal(number(level(report, "symptom", "mold"), "units"), 31);
+    json_t *stand = json_object_get(report, "stand");
+    assert_int_equal(json_array_size(stand), 2); /* the dock is a place for them */
+    assert_string_equal(json_string_value(json_object_get(json_array_get(stand, 1), "put_at")),
+                        "by the slicer");
+    json_decref(report);
+    report = report_of(p, "2020-01-01", "2020-01-31");
+    assert_int_equal(number(report, "returns"), 0);
+    assert_null(json_object_get(report, "share"));
+    json_decref(report);
+    plant_free(p);
+}
+
+static void test_where_goods_may_stand(void **state)
+{
+    static const char *const OUTSIDE[] = {"returns-dock", "Returns dock", "waste area",
+                                          "WASTE-AREA", "dispatch dock"};
+    static const char *const NEAR[] = {"slicer",           "Cooler belt", "bagger",
+                                       "the packing hall", "film store",  "end of line 2"};
+    static const char *const UNKNOWN[] = {"", "yard", "truck 7"};
+    struct catalogue *catalogue = places();
+    (void)state;
+    for (size_t i = 0; i < sizeof OUTSIDE / sizeof *OUTSIDE; i++)
+        assert_null(returns_caution(catalogue, OUTSIDE[i]));
+    for (size_t i = 0; i < sizeof NEAR / sizeof *NEAR; i++)
+        assert_non_null(strstr(returns_caution(catalogue, NEAR[i]), "Move the returned goods"));
+    for (size_t i = 0; i < sizeof UNKNOWN / sizeof *UNKNOWN; i++)
+        assert_non_null(strstr(returns_caution(catalogue, UNKNOWN[i]), "Say where"));
+    assert_non_null(strstr(returns_caution(catalogue, NULL), "Say where"));
+    assert_non_null(returns_caution(NULL, "returns dock"));
+    catalogue_free(catalogue);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_rates),
+        cmocka_unit_test(test_reasons),
+        cmocka_unit_test(test_where_goods_may_stand),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
