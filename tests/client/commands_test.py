@@ -12,6 +12,7 @@ from support import PROGRAM, ClientTest
 VIEWS = [["status"], ["cases"], ["rank", "C1"], ["why", "C1"], ["ask", "C1"], ["reach", "C1"],
          ["lot", "L2-6321-B0412"], ["lot", "63?1"], ["week"], ["scores"], ["rules", "list"],
          ["trace", "--symptom", "mold"], ["action", "--list"], ["action", "7", "--effect"],
+         ["calibrate"], ["returns"],
          ["help"], ["help", "log"], ["help", "week"], ["rank", "--all"]]
 
 
@@ -95,6 +96,35 @@ All facts: oddloaf why C1
         self.assertNotIn("Could be", out)
         self.assertIn("as made         4.5 days (3 to 6)", out)
         self.assertIn("Could be", self.ok("lot", "63?1"))
+
+    def test_lot_shows_mold_by_day_and_what_costs_most(self):
+        out = self.ok("lot", "L2-6321-B0412", env={"LC_ALL": "C"})
+        self.assertIn("against that    packed warm: 6 days lost, the most\n"
+                      "                  temperature: 0.50 days gained\n", out)
+        self.assertIn("   12     57 %  =========.......          29 %  ====-...........\n", out)
+
+    def test_calibrate_shows_the_fit_and_asks_nobody_in_a_pipe(self):
+        out = self.ok("calibrate")
+        self.assertIn("in force        the fit of 2026-10-01 08:00, adopted by mira", out)
+        self.assertIn("mold times      times 1.4 (1.3 to 1.5)", out)
+        self.assertIn("L2-6321-B0413  W24            13.9  7.9          3\n", out)
+        self.assertLess(out.index("B0413  W24"), out.index("B0412  W24"), "the farthest first")
+        self.assertEqual(self.run_client("calibrate", "--adopt")[0], 2)
+        self.assertEqual(self.run_client("calibrate", "--yes")[0], 2)
+        self.assertEqual(self.run_client("calibrate", "--adopt", "--forget")[0], 2)
+        self.ok("calibrate", "--adopt", "--yes", "--by", "mira")
+        sent = json.loads(self.daemon.requests[-1]["body"])
+        self.assertEqual((sent["adopt"], sent["by"]), (True, "mira"))
+        self.assertEqual(sent["fit"], fake_daemon.CALIBRATION["fit"])
+        self.ok("calibrate", "--forget", "--by", "jon")
+        self.assertEqual(json.loads(self.daemon.requests[-1]["body"]), {"forget": True, "by": "jon"})
+
+    def test_returns(self):
+        out = self.ok("returns", "--from", "2026-11-09", "--to", "2026-11-15")
+        self.assertEqual(self.daemon.requests[-1]["query"],
+                         {"from": "2026-11-09", "to": "2026-11-15"})
+        self.assertIn("beside the slicer of line 2", out)
+        self.assertIn("never stand near cooling", out)
 
     def test_control_characters_of_data_do_not_reach_the_terminal(self):
         self.daemon.refuse = fake_daemon.problem(400, "invalid", "bad \x1b[31m value\x07")

@@ -40,6 +40,40 @@ def problem(status, word, detail, errors=(), hint=""):
         "errors": list(errors), "hint": hint}
 
 
+CALIBRATION = {
+    "samples": 3, "found": 2, "left_out": {"blamed": 4, "outside": 1},
+    "fit": {"time_scale": {"low": 1.29, "typical": 1.37, "high": 1.46},
+            "spores_scale": {"low": 8.1, "typical": 10.2, "high": 12.8},
+            "new_lot": {"low": 1.09, "typical": 1.37, "high": 1.73}, "lot_sigma": 0.14,
+            "position_gap": 0.99},
+    "before_after": {"before": 2.24, "after": 1.44, "now": 2.24, "unit": "d"},
+    "residuals": [{"lot": "L2-6321-B0412", "product": "W24", "before": 13.9, "predicted": 7.9,
+                   "observed": 8, "none_yet": False, "position": 0.5},
+                  {"lot": "L2-6321-B0413", "product": "W24", "before": 13.9, "predicted": 7.9,
+                   "observed": 3, "none_yet": False, "position": 0.02},
+                  {"lot": "L2-6321-B0414", "product": "W24", "before": 36.8, "predicted": 9.4,
+                   "observed": 14, "none_yet": True, "position": 0.8}],
+    "adopted": {"by": "mira", "at": "2026-10-01T08:00:00-04:00", "samples": 90, "found": 80,
+                "fit": {"time_scale": {"low": 1.1, "typical": 1.2, "high": 1.3},
+                        "spores_scale": {"low": 1, "typical": 2, "high": 3}}},
+    "valid": True, "reason": ""}
+RATES = {"share": 0.04, "low": 0.0256, "high": 0.0595, "per_million": 1666.7,
+         "per_million_low": 42.2, "per_million_high": 9286}
+SENT = [dict(RATES, level="R11", returns=1, units=24, dispatched=600),
+        {"level": "not given", "returns": 1, "units": 2, "dispatched": 0}]
+RETURNS = dict(
+    RATES, **{"from": "2026-11-09", "to": "2026-11-15", "returns": 2, "units": 26,
+              "dispatched": 600, "by": {
+                  "route": SENT, "store": SENT, "product": SENT,
+                  "symptom": [{"level": "mold", "returns": 2, "units": 26, "share": 1}],
+                  "reason": [{"level": "crushed on the lorry and then wet from the rain at the dock",
+                              "returns": 1, "units": 24, "share": 0.92},
+                             {"level": "not given", "returns": 1, "units": 2, "share": 0.08}],
+                  "disposition": [{"level": "not given", "returns": 2, "units": 26, "share": 1}]},
+              "stand": [{"complaint": "0199", "case": "C7", "at": "2026-11-12T09:00:00-05:00",
+                         "put_at": "beside the slicer of line 2", "units": 24, "caution": "Move"}]})
+
+
 class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
     daemon_threads = True
     request_queue_size = 64
@@ -192,6 +226,8 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                "brier": {"score": 0.2, "reliability": 0.01, "resolution": 0.15,
                                          "uncertainty": 0.34},
                                "calibration": [{"said": 0.81, "was": 0.78, "n": 9}]},
+            "calibration": lambda: CALIBRATION,
+            "returns": lambda: RETURNS,
             "trace": lambda: {"factors": [
                 {"factor": "film", "level": "F-0911", "case_lots_exposed": 9, "case_lots": 11,
                  "other_lots_exposed": 20, "other_lots": 400, "odds_ratio": 85.5, "low": 17.2,
@@ -232,7 +268,12 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                               "at": "2026-11-17T09:00:00-05:00", "transit_c": 21.5}],
                 "prediction": {"mold_free_days": {
                     "as_made": {"low": 3, "typical": 4.5, "high": 6},
-                    "as_specified": {"low": 8, "typical": 10, "high": 13}}}}
+                    "as_specified": {"low": 8, "typical": 10, "high": 13},
+                    "terms": [{"term": "packed warm", "days_lost": 6},
+                              {"term": "temperature", "days_lost": -0.5}],
+                    "costliest": "packed warm",
+                    "curve": [{"day": d, "as_made": d / 21, "as_specified": d / 42}
+                              for d in range(1, 22)]}}}
         if parts[0] == "weeks":
             if query.get("format") == "html":
                 return 200, "text/html", "<!doctype html><title>week</title>\n"
@@ -273,6 +314,10 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         if path.startswith("/v1/records/"):
             return self.post_records(path.split("/")[3], query, body)
         sent = json.loads(body)
+        if path == "/v1/calibration":
+            return 200, "application/json", {
+                "adopted": CALIBRATION["adopted"] if sent.get("adopt") else None,
+                "rules": "sha256:01"}
         if path == "/v1/lots/hold":
             if "L0" in sent["lots"]:
                 return problem(404, "not-found", "there is no lot L0; nothing was recorded")

@@ -90,7 +90,9 @@ static struct triage *plant(struct fixture *f)
     fixture_sql(f, "INSERT INTO quantity VALUES(%d, 'mold_free_days')", NOTED);
     fixture_sql(f, "UPDATE reading SET value = 0.1 * (lot_id %% 4) WHERE quantity_id = 5");
     struct triage *triage = fixture_triage(f);
+    fixture_sql(f, "BEGIN");
     keep_samples(f, triage);
+    fixture_sql(f, "COMMIT");
     return triage;
 }
 
