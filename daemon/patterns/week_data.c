@@ -75,6 +75,7 @@ struct reading {
     struct target *targets; /* by id of the series */
     size_t target_count;
     int64_t total[WEEK_SYMPTOMS]; /* series of all together; 0: none yet */
+    int64_t units;                /* series of all units */
     int sign;
 };
 
@@ -120,6 +121,8 @@ static int add_series(void *arg, const struct pattern_series *row)
                                      .cause = strcmp(row->factor, "cause") == 0};
     if (!*row->factor && symptom >= 0)
         r->total[symptom] = row->id;
+    else if (!*row->factor)
+        r->units = row->id;
     return 0;
 }
 
@@ -187,11 +190,15 @@ static int add_units(void *arg, const struct pattern_count *row)
         return 0;
     if (i >= 0)
         d->levels[t->level - 1].units[i] += (double)row->n;
-    if (t->level == 1) {
-        int h = index_of(row->week, d->week, WEEK_HISTORY + WEEK_DELAYS);
-        if (h >= 0)
-            d->units[h] += (double)row->n;
-    }
+    return 0;
+}
+
+static int add_all_units(void *arg, const struct pattern_count *row)
+{
+    struct week_data *d = ((struct reading *)arg)->d;
+    int h = index_of(row->week, d->week, WEEK_HISTORY + WEEK_DELAYS);
+    if (h >= 0)
+        d->units[h] += (double)row->n;
     return 0;
 }
 
@@ -251,8 +258,10 @@ static int read_counts(struct store *store, const struct tz *tz, struct reading 
     if (!rc)
         rc = pattern_received(store, d->week - WEEK_SPAN + 1, last, add_received, r, err);
     if (!rc)
-        rc = pattern_units(store, d->week - WEEK_HISTORY - WEEK_DELAYS + 1, d->week, add_units, r,
-                           err);
+        rc = pattern_units(store, d->week - WEEK_SPAN + 1, d->week, add_units, r, err);
+    if (!rc)
+        rc = pattern_units_of(store, r->units, d->week - WEEK_HISTORY - WEEK_DELAYS + 1, d->week,
+                              add_all_units, r, err);
     /* complaints whose week of packing is not known have week -1 */
     for (int s = 0; s < WEEK_SYMPTOMS && !rc; s++) {
         if (r->total[s])

@@ -342,7 +342,7 @@ static void add_causes(struct text_buffer *b, const json_t *causes)
                    "<th class=\"n\">running</th></tr>");
     json_array_foreach(causes, i, cause)
     {
-        if (page_number(cause, "share") < 0.01 || shown == 2 * ROWS_MOST)
+        if (page_number(cause, "share") < 0.01 || shown == 2 * (size_t)ROWS_MOST)
             continue;
         shown++;
         text_append(b, "<tr><td>");

@@ -119,7 +119,7 @@ int week_right_json(struct store *store, const struct week_data *data, json_t **
     struct open_cases open = {.now_week = data->now_week};
     json_t *week = NULL, *quarter = NULL;
     int64_t until_ms = data->to_ms < data->now_ms ? data->to_ms : data->now_ms;
-    int64_t quarter_ms = data->to_ms - QUARTER_WEEKS * 7 * WHEN_DAY_MS;
+    int64_t quarter_ms = data->to_ms - (int64_t)QUARTER_WEEKS * 7 * WHEN_DAY_MS;
     int rc = read_tally(store, data->from_ms, until_ms, &week, err);
     if (!rc)
         rc = read_tally(store, quarter_ms, until_ms, &quarter, err);

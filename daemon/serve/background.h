@@ -14,7 +14,7 @@ struct background;
 struct background *background_start(struct event_base *base, struct app *app,
                                     struct mailer *mailer);
 /* No new rounds; true once none is under way. */
-bool background_stopping(struct background *background);
-void background_free(struct background *background); /* NULL is fine */
+bool background_stopping(struct background *bg);
+void background_free(struct background *bg); /* NULL is fine */
 
 #endif

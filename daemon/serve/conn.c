@@ -147,7 +147,7 @@ struct conn_watch *conn_watch_new(struct event_base *base, size_t limit, int64_t
     watch->full = full;
     watch->arg = arg;
     watch->tick = event_new(base, -1, EV_PERSIST, conn_on_tick, watch);
-    const struct timeval every = {0, TICK_MS * 1000};
+    const struct timeval every = {0, TICK_MS * INT64_C(1000)};
     event_add(watch->tick, &every);
     return watch;
 }

@@ -24,7 +24,7 @@ bool peer_uid(int fd, uid_t *ret)
 {
     struct ucred who;
     socklen_t size = sizeof who;
-    struct sockaddr_storage address;
+    struct sockaddr_storage address = {0};
     socklen_t length = sizeof address;
     if (getsockname(fd, (struct sockaddr *)&address, &length) || address.ss_family != AF_UNIX)
         return false;

@@ -150,7 +150,7 @@ void trace_get(struct request *rq, struct store *store)
 static int read_moment(const struct request *rq, const struct setup *setup, const char *name,
                        int64_t missing, int day_offset, int64_t *ret, struct error *err)
 {
-    int32_t day;
+    int32_t day = 0;
     *ret = missing;
     if (!request_query(rq, name))
         return 0;

@@ -531,7 +531,7 @@ int complaint_place(struct store *store, int64_t complaint_id, const struct comp
                     int lot_count, double settled_weight, int64_t now_ms,
                     struct complaint_placed *ret, struct error *err)
 {
-    struct placing was;
+    struct placing was = {0};
     int rc = read_placing(store, complaint_id, &was, err);
     if (!rc)
         rc = replace_candidates(store, complaint_id, lots, lot_count, err);

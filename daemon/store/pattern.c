@@ -129,6 +129,22 @@ int pattern_units(struct store *store, int from_week, int to_week, pattern_count
     return each_count(store, st, each, arg, err);
 }
 
+int pattern_units_of(struct store *store, int64_t series_id, int from_week, int to_week,
+                     pattern_count_each each, void *arg, struct error *err)
+{
+    /* one look-up a week rather than a walk over all series of the weeks */
+    static const char SQL[] =
+        "SELECT u.series_id, u.n, u.week, u.week FROM pattern_week w CROSS JOIN pattern_units u"
+        " ON u.week = w.week AND u.series_id = ?1 WHERE w.week BETWEEN ?2 AND ?3";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, series_id);
+    db_bind_int(st, 2, from_week);
+    db_bind_int(st, 3, to_week);
+    return each_count(store, st, each, arg, err);
+}
+
 int pattern_made(struct store *store, int64_t series_id, int from_week, int to_week,
                  pattern_count_each each, void *arg, struct error *err)
 {

@@ -48,6 +48,9 @@ int pattern_received(struct store *store, int from_week, int to_week, pattern_co
 /* Units of lots packed in weeks [from, to]; of routes, those sent there. */
 int pattern_units(struct store *store, int from_week, int to_week, pattern_count_each each,
                   void *arg, struct error *err);
+/* The same of one series. */
+int pattern_units_of(struct store *store, int64_t series_id, int from_week, int to_week,
+                     pattern_count_each each, void *arg, struct error *err);
 /* One series by week of packing and week of receipt. */
 int pattern_made(struct store *store, int64_t series_id, int from_week, int to_week,
                  pattern_count_each each, void *arg, struct error *err);

@@ -161,5 +161,5 @@ void readers_give_way(struct readers *r, int most_ms)
 {
     enum { STEP_MS = 2 };
     for (int waited = 0; waited < most_ms && urgent_waits(r); waited += STEP_MS)
-        nanosleep(&(struct timespec){0, STEP_MS * 1000000}, NULL);
+        nanosleep(&(struct timespec){0, STEP_MS * INT64_C(1000000)}, NULL);
 }
