@@ -234,8 +234,9 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     d->app.reloaded = daemon_reloaded;
     d->app.reloaded_arg = d;
     watch_signals(d);
-    d->background = background_start(d->base, &d->app, d->mailer);
-    rc = http_start(d->base, &d->app, o->socket, &d->http, err);
+    rc = background_start(d->base, &d->app, d->mailer, &d->background, err);
+    if (!rc)
+        rc = http_start(d->base, &d->app, o->socket, &d->http, err);
     if (!rc) {
         log_write(&d->app.log, LOG_LEVEL_INFO, "ready socket=%s state=%s causes=%d", o->socket,
                   d->app.state_dir, triage_cause_count(d->app.setup->triage));
@@ -246,12 +247,11 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     return rc;
 }
 
-/* Reverse order: the readers finish first (they may still answer), then the writer commits what
- * they queued, and only then do the sockets go. */
+/* Reverse order: background and readers finish first (they may still answer), then the writer
+ * commits what they queued, and only then do the sockets go. */
 static void stop(struct daemon *d)
 {
-    if (d->background)
-        background_stopping(d->background);
+    background_stop(d->background);
     readers_stop(d->app.readers);
     mailer_stop(d->mailer);
     writer_stop(d->app.writer);

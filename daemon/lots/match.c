@@ -58,6 +58,9 @@ static int prepare(struct matching *m)
 
 /* ---- the answer ---- */
 
+/* A lot so much less likely than the first says nothing to the desk and changes no ranking. */
+static const double WEIGHT_LEAST = 1e-6, OF_FIRST_LEAST = 0.002;
+
 static void answer(struct matching *m)
 {
     struct lot_match_result *r = m->result;
@@ -67,7 +70,7 @@ static void answer(struct matching *m)
     for (size_t i = 0; i < m->rows.count && r->count < LOT_MATCH_CANDIDATES; i++) {
         const struct scored *scored = &m->scored[i];
         double weight = sum > 0 ? scored->weight / sum : 0;
-        if (weight < 1e-6)
+        if (weight < WEIGHT_LEAST || (i && scored->weight < OF_FIRST_LEAST * m->scored[0].weight))
             break;
         struct lot_candidate *candidate = &r->candidate[r->count++];
         candidate->lot_id = scored->row->lot_id;

@@ -18,7 +18,7 @@ enum {
 };
 /* Look-ups of the walk, and how much dearer than the best a reading may be: less where an exact
  * code agrees with everything else. */
-static const int LOOKUPS = 420, LOOKUPS_FEW = 90, LOOKUPS_AGREED = 45;
+static const int LOOKUPS = 420, LOOKUPS_FEW = 90, LOOKUPS_AGREED = 6;
 static const float SLACK = 9.0F, SLACK_AGREED = 6.5F;
 static const double RECENT_SHELF_LIVES = 2.5;
 
@@ -207,7 +207,7 @@ int match_gather(struct matching *m)
 {
     bool agreed = false;
     int rc = m->text.length ? gather_by_text(m, &agreed) : 0;
-    if (rc == 0)
+    if (rc == 0 && !agreed)
         rc = gather_line(m);
     if (rc == 0)
         rc = gather_code_days(m, agreed);

@@ -6,6 +6,7 @@
 #include "serve/placing.h"
 #include "serve/sessions.h"
 #include "store/case_work.h"
+#include <sched.h>
 #include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
@@ -24,6 +25,7 @@ enum {
 
 struct background {
     struct app *app;
+    struct readers *own; /* one thread, of lower priority than the desk's */
     struct mailer *mailer;
     struct event *tick, *kick;
     atomic_bool busy, stopping;
@@ -279,6 +281,8 @@ static void care(struct background *bg, struct setup *setup, struct store *store
 static void background_round(struct store *store, void *arg)
 {
     struct background *bg = arg;
+    /* of this thread alone, on Linux: any other thread of the machine goes first */
+    sched_setscheduler(0, SCHED_IDLE, &(struct sched_param){0});
     struct setup *setup = app_setup(bg->app);
     rematch(bg, setup, store);
     while (!atomic_load(&bg->stopping) && rank_round(bg, setup, store)) {
@@ -298,7 +302,7 @@ static void start_round(struct background *bg)
 {
     if (atomic_load(&bg->stopping) || atomic_exchange(&bg->busy, true))
         return;
-    if (readers_submit(bg->app->readers, false, background_round, bg))
+    if (readers_submit(bg->own, false, background_round, bg))
         atomic_store(&bg->busy, false);
 }
 
@@ -337,9 +341,15 @@ static void background_wake(void *arg)
         mailer_wake(bg->mailer);
 }
 
-struct background *background_start(struct event_base *base, struct app *app, struct mailer *mailer)
+int background_start(struct event_base *base, struct app *app, struct mailer *mailer,
+                     struct background **ret, struct error *err)
 {
     struct background *bg = xcalloc(1, sizeof *bg);
+    int rc = readers_start(app->state_dir, 1, 1, &bg->own, err);
+    if (rc) {
+        free(bg);
+        return rc;
+    }
     bg->app = app;
     bg->mailer = mailer;
     bg->tick = event_new(base, -1, EV_PERSIST, background_on_tick, bg);
@@ -348,13 +358,23 @@ struct background *background_start(struct event_base *base, struct app *app, st
     event_add(bg->tick, &every);
     app->wake = background_wake;
     app->wake_arg = bg;
-    return bg;
+    *ret = bg;
+    return 0;
 }
 
 bool background_stopping(struct background *bg)
 {
     atomic_store(&bg->stopping, true);
     return !atomic_load(&bg->busy);
+}
+
+void background_stop(struct background *bg)
+{
+    if (!bg)
+        return;
+    atomic_store(&bg->stopping, true);
+    readers_stop(bg->own);
+    bg->own = NULL;
 }
 
 void background_free(struct background *bg)

@@ -10,11 +10,13 @@
 
 struct background;
 
-/* `mailer` may be NULL. Sets app->wake. */
-struct background *background_start(struct event_base *base, struct app *app,
-                                    struct mailer *mailer);
+/* Starts a thread of its own. `mailer` may be NULL. Sets app->wake. */
+int background_start(struct event_base *base, struct app *app, struct mailer *mailer,
+                     struct background **ret, struct error *err);
 /* No new rounds; true once none is under way. */
 bool background_stopping(struct background *bg);
+/* Waits for the round under way, which needs the writer; wakes do nothing from here on. */
+void background_stop(struct background *bg); /* NULL is fine */
 void background_free(struct background *bg); /* NULL is fine */
 
 #endif

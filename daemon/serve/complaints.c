@@ -13,7 +13,6 @@
 #include "serve/understood.h"
 #include "store/case_work.h"
 #include "store/complaint.h"
-#include "store/lot_find.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -112,7 +111,7 @@ static void read_entry(struct batch *b, struct entry *e, const json_t *complaint
     if (e->form->harm) {
         e->urgent = event_urgent(config_text(b->setup->config, "plant"),
                                  json_object_get(b->setup->harm, "mail"), e->form->body,
-                                 e->placing.likeliest[0] ? e->placing.likeliest : NULL);
+                                 e->placing.lot_count ? e->placing.code[0] : NULL);
         event_message_id(config_text(b->setup->config, "mail/from"), b->now_ms, e->message_id,
                          sizeof e->message_id);
     }
@@ -279,16 +278,12 @@ static void add_return_caution(const struct setup *setup, const struct complaint
     json_object_set_new(answer, "cautions", cautions);
 }
 
-static json_t *lots_json(const struct entry *e, struct store *store)
+static json_t *lots_json(const struct placing *placing)
 {
     json_t *lots = json_array();
-    for (int i = 0; i < e->placing.lot_count; i++) {
-        struct lot_find_row row;
-        const struct complaint_lot *lot = &e->placing.lots[i];
-        if (lot_find_by_id(store, lot->lot_id, &row, NULL) == 0)
-            json_array_append_new(lots,
-                                  json_pack("{s:s, s:f}", "lot", row.code, "weight", lot->weight));
-    }
+    for (int i = 0; i < placing->lot_count; i++)
+        json_array_append_new(lots, json_pack("{s:s, s:f}", "lot", placing->code[i], "weight",
+                                              placing->lots[i].weight));
     return lots;
 }
 
@@ -310,7 +305,7 @@ static json_t *answer_entry(struct batch *b, struct entry *e, struct store *stor
     snprintf(case_name, sizeof case_name, "C%lld", (long long)e->placed.case_id);
     json_t *answer = json_pack("{s:s, s:s, s:b}", "complaint", e->form->uuid, "case", case_name,
                                "again", e->placed.again);
-    json_t *lots = lots_json(e, store);
+    json_t *lots = lots_json(&e->placing);
     json_object_set_new(answer, "lot", understood_code(store, e->placed.lot_id, lots));
     json_object_set_new(answer, "lots", lots);
     json_object_set_new(answer, "understood",
@@ -447,7 +442,7 @@ void complaints_preview(struct request *rq, struct store *store)
         request_reply_error(rq, rc, err.code ? &err : &e.err);
     } else {
         json_t *answer = json_object();
-        json_t *lots = lots_json(&e, store);
+        json_t *lots = lots_json(&e.placing);
         bool settled = e.placing.lot_count && e.placing.lots[0].weight >= placing_settled_at(setup);
         int64_t lot_id = settled ? e.placing.lots[0].lot_id : 0;
         json_object_set_new(answer, "lot", understood_code(store, lot_id, lots));

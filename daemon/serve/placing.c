@@ -31,11 +31,10 @@ int placing_find(const struct setup *setup, struct store *store, const struct co
         return rc;
     memset(ret, 0, sizeof *ret);
     for (size_t i = 0; i < matched.count && i < COMPLAINT_LOTS; i++) {
+        text_clip(matched.candidate[i].code, ret->code[i], sizeof ret->code[i]);
         ret->lots[ret->lot_count++] =
             (struct complaint_lot){matched.candidate[i].lot_id, matched.candidate[i].weight};
     }
-    if (matched.count)
-        text_clip(matched.candidate[0].code, ret->likeliest, sizeof ret->likeliest);
     struct lot_find_product product;
     if (query.product && lot_find_product_by_code(store, query.product, &product, NULL) == 0)
         ret->product_id = product.product_id;

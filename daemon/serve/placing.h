@@ -10,8 +10,8 @@
 struct placing {
     struct complaint_lot lots[COMPLAINT_LOTS];
     int lot_count;
-    int64_t product_id;             /* of the product the form names, 0 if unknown */
-    char likeliest[LOT_MATCH_CODE]; /* code of the first candidate, "" if none */
+    char code[COMPLAINT_LOTS][LOT_MATCH_CODE]; /* of the lots */
+    int64_t product_id;                        /* of the product the form names, 0 if unknown */
 };
 
 int placing_find(const struct setup *setup, struct store *store, const struct complaint_form *form,

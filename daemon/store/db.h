@@ -15,6 +15,9 @@
 #include "store/store.h"
 #include <sqlite3.h>
 
+/* `size` bytes of this connection's own, zeroed when first asked for: what a module remembers of
+ * its last read. `key`: an address of static storage. Borrowed; gone with the store. */
+void *db_memo(struct store *store, const void *key, size_t size);
 /* SQL must be a string with static storage (its address is the cache key). NULL on error. */
 sqlite3_stmt *db_prepare(struct store *store, const char *sql, struct error *err);
 /* 1 a row, 0 done, negative error_code (full disk: ERROR_NO_SPACE; constraint: ERROR_CONFLICT). */

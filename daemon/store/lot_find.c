@@ -312,8 +312,8 @@ static int count_products(struct store *store, int *ret, struct error *err)
     return rc < 0 ? rc : 0;
 }
 
-int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volume *ret,
-                    struct error *err)
+static int read_volume(struct store *store, int64_t before_ms, struct lot_find_volume *ret,
+                       struct error *err)
 {
     static const char SQL[] =
         "SELECT COUNT(*), COALESCE(SUM(units), 0.0), MIN(packed_from_ms), MAX(packed_from_ms),"
@@ -343,5 +343,47 @@ int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volu
     if (rc < 0)
         return rc;
     *ret = volume;
+    return 0;
+}
+
+/* What the last answer was made from: it holds for the hour, as long as nothing is added. */
+struct volume_memo {
+    int64_t hour, last_lot, last_product;
+    struct lot_find_volume volume;
+};
+
+static int read_last(struct store *store, struct volume_memo *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT (SELECT MAX(id) FROM lot), (SELECT MAX(id) FROM product)";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    int rc = db_step(store, st, err);
+    if (rc > 0) {
+        ret->last_lot = sqlite3_column_int64(st, 0);
+        ret->last_product = sqlite3_column_int64(st, 1);
+    }
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}
+
+int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volume *ret,
+                    struct error *err)
+{
+    static const char KEY[] = "volume";
+    struct volume_memo *memo = db_memo(store, KEY, sizeof *memo);
+    struct volume_memo now = {.hour = before_ms / WHEN_HOUR_MS};
+    int rc = read_last(store, &now, err);
+    if (rc)
+        return rc;
+    if (memo->hour != now.hour || memo->last_lot != now.last_lot ||
+        memo->last_product != now.last_product) {
+        /* up to the hour's end, so that it does not matter who asked first */
+        rc = read_volume(store, (now.hour + 1) * WHEN_HOUR_MS, &now.volume, err);
+        if (rc)
+            return rc;
+        *memo = now;
+    }
+    *ret = memo->volume;
     return 0;
 }

@@ -11,7 +11,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-enum { CACHE_SLOTS = 512, BUSY_MS = 5000 };
+enum { CACHE_SLOTS = 512, MEMOS = 4, BUSY_MS = 5000 };
 
 struct cached {
     const char *sql; /* the address is the key */
@@ -23,6 +23,10 @@ struct store {
     char *path;
     enum store_mode mode;
     struct cached cache[CACHE_SLOTS];
+    struct {
+        const void *key;
+        void *memo;
+    } memos[MEMOS];
     bool checkpoint_soon;
 };
 
@@ -311,6 +315,9 @@ static int open_reader(struct store *store, struct error *err)
 int store_open(const char *state_dir, enum store_mode mode, struct store **ret, struct error *err)
 {
     struct text_buffer path = {0};
+    /* SQLite's own count of memory is one lock for all threads: off, and refused (harmlessly) once
+     * a store of this process is open */
+    sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
     text_appendf(&path, "%s/oddloaf.db", state_dir);
     struct store *store = xcalloc(1, sizeof *store);
     store->path = text_take(&path);
@@ -342,9 +349,24 @@ void store_close(struct store *store)
         return;
     for (size_t i = 0; i < CACHE_SLOTS; i++)
         sqlite3_finalize(store->cache[i].statement);
+    for (size_t i = 0; i < MEMOS; i++)
+        free(store->memos[i].memo);
     sqlite3_close(store->db);
     free(store->path);
     free(store);
+}
+
+void *db_memo(struct store *store, const void *key, size_t size)
+{
+    size_t i = 0;
+    while (i < MEMOS - 1 && store->memos[i].key && store->memos[i].key != key)
+        i++;
+    if (store->memos[i].key != key) {
+        free(store->memos[i].memo);
+        store->memos[i].key = key;
+        store->memos[i].memo = xcalloc(1, size);
+    }
+    return store->memos[i].memo;
 }
 
 /* ---- transactions ---- */

@@ -54,10 +54,17 @@ static struct queued *take_group(struct writer *w, size_t *ret_count)
 static void apply_one(struct store *store, struct queued *q)
 {
     error_clear(&q->err);
-    q->code = store_nest(store, &q->err);
+    q->code = q->job.apply(store, q->job.arg, &q->err);
+}
+
+static void apply_nested(struct store *store, struct queued *q)
+{
+    struct error nest_err = {0};
+    q->code = store_nest(store, &nest_err);
+    q->err = nest_err;
     if (q->code)
         return;
-    q->code = q->job.apply(store, q->job.arg, &q->err);
+    apply_one(store, q);
     struct error unnest_err = {0};
     int rc = store_unnest(store, q->code == 0, &unnest_err);
     if (!q->code && rc) {
@@ -66,14 +73,29 @@ static void apply_one(struct store *store, struct queued *q)
     }
 }
 
-/* One transaction over the list; on failure nothing of it is kept and every job that had gone
- * well is told why. */
-static int commit_group(struct store *store, struct queued *group)
+/* One transaction over the list without savepoints, which cost a copy of every page a job touches.
+ * True if it is on disk; else nothing of it is kept. */
+static bool commit_plain(struct store *store, struct queued *group)
+{
+    bool good = store_begin(store, NULL) == 0;
+    for (struct queued *q = group; q && good; q = q->next) {
+        apply_one(store, q);
+        good = q->code == 0;
+    }
+    if (good)
+        return store_commit(store, NULL) == 0;
+    store_rollback(store);
+    return false;
+}
+
+/* One transaction over the list, a refused job undone by itself; on failure nothing of it is kept
+ * and every job that had gone well is told why. */
+static int commit_nested(struct store *store, struct queued *group)
 {
     struct error err = {0};
     int rc = store_begin(store, &err);
     for (struct queued *q = group; q && !rc; q = q->next) {
-        apply_one(store, q);
+        apply_nested(store, q);
         if (q->code == ERROR_NO_SPACE || q->code == ERROR_IO) {
             rc = q->code;
             err = q->err;
@@ -92,18 +114,23 @@ static int commit_group(struct store *store, struct queued *group)
     return rc;
 }
 
-/* A group that failed as a whole is tried again job by job: a disk with room for one complaint
- * still takes one. */
+/* Most groups have nothing to refuse. One that has is done again with a savepoint a job; one that
+ * failed as a whole job by job: a disk with room for one complaint still takes one. */
+static void commit_group(struct writer *w, struct queued *group, size_t count)
+{
+    if (commit_plain(w->store, group) || commit_nested(w->store, group) == 0 || count == 1)
+        return;
+    for (struct queued *q = group, *next; q; q = next) {
+        next = q->next;
+        q->next = NULL;
+        commit_nested(w->store, q);
+        q->next = next;
+    }
+}
+
 static void run_group(struct writer *w, struct queued *group, size_t count)
 {
-    if (commit_group(w->store, group) != 0 && count > 1) {
-        for (struct queued *q = group, *next; q; q = next) {
-            next = q->next;
-            q->next = NULL;
-            commit_group(w->store, q);
-            q->next = next;
-        }
-    }
+    commit_group(w, group, count);
     /* counted before anybody is told: whoever was answered finds itself counted */
     pthread_mutex_lock(&w->lock);
     for (struct queued *q = group; q; q = q->next)

@@ -1,7 +1,7 @@
 /* The writer: one thread that owns the one writing connection and commits in groups. Everything
- * that queued while the last commit ran goes into the next transaction, each job in a savepoint of
- * its own, so that one refused job does not undo its neighbours. A job is answered only after the
- * commit that holds it is on disk. */
+ * that queued while the last commit ran goes into the next transaction. One refused job does not
+ * undo its neighbours: the group is done again, each job in a savepoint of its own. A job is
+ * answered only after the commit that holds it is on disk. */
 #ifndef ODDLOAF_STORE_WRITER_H
 #define ODDLOAF_STORE_WRITER_H
 
@@ -11,7 +11,8 @@ struct writer;
 
 struct writer_job {
     /* Runs on the writer thread inside the transaction. Non-zero: undone, and `done` gets the
-     * error. May run again if the whole group failed to commit. */
+     * error. Runs again if a job of its group was refused or the group failed to commit: what it
+     * writes outside the store must not depend on how often it ran. */
     int (*apply)(struct store *store, void *arg, struct error *err);
     /* Runs on the writer thread after the commit (code 0) or the refusal. Owns `arg` from here.
      * Must be quick: it holds up the next group. */
