@@ -14,7 +14,9 @@
 static const struct option_row options[] = {
     {"all", NULL, "every case, oldest first; one JSON document a line under --json"}, {0}};
 
-static void show_facts(const struct view *v, const json_t *facts, const char *word)
+/* What a rule says of its fact is what the cause would show: against it, that is missing. */
+static void show_facts(const struct view *v, const json_t *facts, const char *word,
+                       const char *between)
 {
     size_t i;
     const json_t *fact;
@@ -23,14 +25,11 @@ static void show_facts(const struct view *v, const json_t *facts, const char *wo
         char bits[VIEW_NUMBER];
         if (i == FACTS_SHOWN)
             break;
-        char *value = pick_shown(fact, "value");
-        char *target = pick_shown(fact, "target");
-        view_textf(v, VIEW_PLAIN, 2, 9, "%-7s  %s %s%s%s (%s" VIEW_NBSP "bits)%s%s", i ? "" : word,
-                   pick_text(fact, "fact", "?"), value, *target ? ", target" VIEW_NBSP : "", target,
-                   view_bits(pick_number(fact, "bits", 0), bits),
-                   pick_text(fact, "because", NULL) ? ": " : "", pick_text(fact, "because", ""));
-        free(value);
-        free(target);
+        char *shown = show_fact(fact);
+        const char *because = pick_text(fact, "because", "");
+        view_textf(v, VIEW_PLAIN, 2, 9, "%-7s  %s (%s" VIEW_NBSP "bits)%s%s", i ? "" : word, shown,
+                   view_bits(pick_number(fact, "bits", 0), bits), *because ? between : "", because);
+        free(shown);
     }
 }
 
@@ -68,8 +67,8 @@ static void show(const struct client *c, const json_t *document)
                      view_likely(pick_number(first, "probability", 0)));
         view_section(v, title.data);
         text_buffer_free(&title);
-        show_facts(v, json_object_get(first, "for"), "for");
-        show_facts(v, json_object_get(first, "against"), "against");
+        show_facts(v, json_object_get(first, "for"), "for", ". ");
+        show_facts(v, json_object_get(first, "against"), "against", "; one would rather see: ");
     }
     show_ask(v, json_object_get(document, "ask"), "Would tell most", NULL);
     show_list(v, "Checks", json_object_get(document, "checks"));

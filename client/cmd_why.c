@@ -12,52 +12,29 @@
 #define FACT_INDENT 2
 #define FACT_HANG 19
 
-/* Complaints that share a factor of the lot: how many came, how many would by chance. */
-static void add_company(struct text_buffer *line, const json_t *fact)
-{
-    char seen[VIEW_NUMBER];
-    char expected[VIEW_NUMBER];
-    char lots[VIEW_NUMBER];
-    if (!pick_has(fact, "observed"))
-        return;
-    text_appendf(line,
-                 ", %s" VIEW_NBSP "complaints on %s" VIEW_NBSP "lots where %s would be chance",
-                 view_rough(pick_number(fact, "observed", 0), seen),
-                 view_number(pick_number(fact, "lots", 0), lots),
-                 view_rough(pick_number(fact, "expected", 0), expected));
-}
-
-static void show_fact(const struct view *v, const json_t *fact)
+static void show_item_of(const struct view *v, const json_t *fact)
 {
     char bits_text[VIEW_NUMBER];
     char usual[VIEW_NUMBER];
     char bar[VIEW_BAR];
     double bits = pick_number(fact, "bits", 0);
-    char *value = pick_shown(fact, "value");
-    char *target = pick_shown(fact, "target");
-    const char *unit = pick_text(fact, "unit", "1");
-    bool plain = !*unit || strcmp(unit, "1") == 0;
+    char *shown = show_fact(fact);
     struct text_buffer line = {0};
     view_bar(v, fabs(bits) / BAR_BITS, BAR_CELLS, bar);
     text_appendf(&line, "%5s" VIEW_NBSP VIEW_NBSP "%s" VIEW_NBSP VIEW_NBSP "%s",
-                 view_bits(bits, bits_text), bar, pick_text(fact, "fact", "?"));
-    if (*value)
-        text_appendf(&line, " %s%s%s", value, plain ? "" : VIEW_NBSP, plain ? "" : unit);
-    if (*target)
-        text_appendf(&line, ", target" VIEW_NBSP "%s", target);
+                 view_bits(bits, bits_text), bar, shown);
     if (pick_has(fact, "usual"))
         text_appendf(&line, ", recent" VIEW_NBSP "lots" VIEW_NBSP "%s",
                      view_number(pick_number(fact, "usual", 0), usual));
-    add_company(&line, fact);
     view_text(v, VIEW_PLAIN, FACT_INDENT, FACT_HANG, line.data);
     if (pick_text(fact, "because", NULL))
-        view_text(v, VIEW_PLAIN, FACT_INDENT + FACT_HANG, 0, pick_text(fact, "because", ""));
-    if (pick_text(fact, "source", NULL))
-        view_textf(v, VIEW_DIM, FACT_INDENT + FACT_HANG, 2, "source: %s",
-                   pick_text(fact, "source", ""));
+        view_textf(v, VIEW_PLAIN, FACT_INDENT + FACT_HANG, 0, "%s%s",
+                   bits < 0 ? "One would rather see: " : "", pick_text(fact, "because", ""));
+    view_textf(v, VIEW_DIM, FACT_INDENT + FACT_HANG, 2, "fact: %s%s%s",
+               pick_text(fact, "fact", "?"), pick_text(fact, "source", NULL) ? "; source: " : "",
+               pick_text(fact, "source", ""));
     text_buffer_free(&line);
-    free(value);
-    free(target);
+    free(shown);
 }
 
 enum side { SIDE_FOR, SIDE_AGAINST, SIDE_NOT_COUNTED, SIDE_SILENT };
@@ -84,7 +61,7 @@ static void show_side(const struct view *v, const json_t *facts, enum side side,
         if (first)
             view_text(v, VIEW_BOLD, FACT_INDENT, 0, title);
         first = false;
-        show_fact(v, fact);
+        show_item_of(v, fact);
     }
 }
 

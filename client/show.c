@@ -113,6 +113,34 @@ void show_candidates(const struct view *v, const json_t *lots)
     table_free(t);
 }
 
+static void append_shared(struct text_buffer *out, const json_t *fact)
+{
+    char seen[VIEW_NUMBER], expected[VIEW_NUMBER], lots[VIEW_NUMBER];
+    text_appendf(out, ": %s on %s" VIEW_NBSP "lots, %s by" VIEW_NBSP "chance",
+                 view_rough(pick_number(fact, "observed", 0), seen),
+                 view_number(pick_number(fact, "lots", 0), lots),
+                 view_rough(pick_number(fact, "expected", 0), expected));
+}
+
+char *show_fact(const json_t *fact)
+{
+    struct text_buffer out = {0};
+    char *value = pick_shown(fact, "value");
+    char *target = pick_shown(fact, "target");
+    const char *unit = pick_text(fact, "unit", "1");
+    bool plain = !*unit || strcmp(unit, "1") == 0;
+    text_append(&out, pick_text(fact, "name", pick_text(fact, "fact", "?")));
+    if (pick_has(fact, "observed"))
+        append_shared(&out, fact);
+    else if (*value)
+        text_appendf(&out, ": %s%s%s", value, plain ? "" : VIEW_NBSP, plain ? "" : unit);
+    if (*target && !pick_has(fact, "observed"))
+        text_appendf(&out, ", target" VIEW_NBSP "%s", target);
+    free(value);
+    free(target);
+    return text_take(&out);
+}
+
 /* "cut slices, top crust": what may be answered, as the rules call it. */
 static char *choices_of(const json_t *item)
 {

@@ -13,6 +13,9 @@ void show_ranked(const struct view *v, const json_t *ranked, size_t most);
 char *show_lot_line(const json_t *lot);
 /* Candidates with their weights; nothing if there are fewer than two. */
 void show_candidates(const struct view *v, const json_t *lots);
+/* What a fact is, in words, and its value: "Core temperature at packing: 51.94 degC, target 38"; of
+ * complaints that share something, how many and how many by chance. Caller frees. */
+char *show_fact(const json_t *fact);
 /* Questions with whom they are for and what they are worth. */
 void show_ask(const struct view *v, const json_t *ask, const char *title, const char *of);
 /* A list of sentences (text, or objects with "text"), each with a dash. Nothing if empty. */

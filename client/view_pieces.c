@@ -73,15 +73,11 @@ char *view_small(double value, char buffer[static VIEW_NUMBER])
 
 char *view_percent(double share, char buffer[static VIEW_NUMBER])
 {
-    double percent = share * 100;
+    char percent[8];
     if (!isfinite(share))
         snprintf(buffer, VIEW_NUMBER, "-");
-    else if (percent > 0 && percent < 1)
-        snprintf(buffer, VIEW_NUMBER, "<1" VIEW_NBSP "%%");
-    else if (percent < 100 && percent > 99)
-        snprintf(buffer, VIEW_NUMBER, ">99" VIEW_NBSP "%%");
     else
-        snprintf(buffer, VIEW_NUMBER, "%.0f" VIEW_NBSP "%%", percent);
+        snprintf(buffer, VIEW_NUMBER, "%s" VIEW_NBSP "%%", text_percent(share, percent));
     return buffer;
 }
 

@@ -228,17 +228,25 @@ manager() {
   "$oddloaf" --json rank --all | "$python" "$root/data/compare.py" "$plant/truth.csv"
 }
 
+# A path as a shell takes it: quoted if it has to be.
+quoted() {
+  case $1 in
+    *[!A-Za-z0-9/._+-]*) printf "'%s'" "$(printf %s "$1" | sed "s/'/'\\\\''/g")" ;;
+    *) printf %s "$1" ;;
+  esac
+}
+
 closing() {
   cat <<TEXT
 
 The daemon is still running, as process $(cat "$pid_file"). To talk to it:
-  export ODDLOAF_SOCKET=$socket
-  $oddloaf cases
-  $oddloaf log            (an interview)
-  $oddloaf help
+  export ODDLOAF_SOCKET=$(quoted "$socket")
+  $(quoted "$oddloaf") cases
+  $(quoted "$oddloaf") log            (an interview)
+  $(quoted "$oddloaf") help
 All mail it sent is in $demo/mail, its log in $demo/oddloafd.log.
 To stop it:
-  sh $root/data/demo.sh stop
+  sh $(quoted "$root/data/demo.sh") stop
 TEXT
 }
 

@@ -207,3 +207,15 @@ void text_append_html(struct text_buffer *b, const char *s)
             text_append(b, REFERENCE[strchr(SPECIAL, *s++) - SPECIAL]);
     }
 }
+
+char *text_percent(double share, char out[8])
+{
+    double percent = share * 100;
+    if (percent > 0 && percent < 1)
+        snprintf(out, 8, "<1");
+    else if (percent > 99 && percent < 100)
+        snprintf(out, 8, ">99");
+    else
+        snprintf(out, 8, "%.0f", fmin(fmax(percent, 0), 100));
+    return out;
+}

@@ -30,6 +30,9 @@ char *text_fold(const char *s, char *out, size_t size);
 /* Copies at most size-1 bytes, cut at a character. Control characters, marks that turn the reading
  * direction and malformed bytes become '?'. Returns `out`. */
 char *text_clip(const char *s, char *out, size_t size);
+/* A probability as a whole percentage that never claims certainty: "<1", "42", ">99"; 0 and 1
+ * themselves are "0" and "100". Returns `out`. */
+char *text_percent(double share, char out[8]);
 bool text_equal_fold(const char *a, const char *b); /* ASCII case-insensitive */
 
 /* Strict numbers, the same in every locale: the whole string must be the number; no blanks, hex,

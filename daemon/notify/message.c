@@ -20,9 +20,10 @@ void message_subject(const json_t *event, char *out, size_t size)
         snprintf(out, size, "Week %s", text_of(json_object_get(event, "week"), "week"));
     } else {
         const json_t *top = json_array_get(json_object_get(ranking, "ranked"), 0);
-        snprintf(out, size, "%s %s: %s, %.0f %%", text_of(ranking, "case"),
+        char percent[8];
+        snprintf(out, size, "%s %s: %s, %s %%", text_of(ranking, "case"),
                  text_of(ranking, "symptom"), text_of(top, "title"),
-                 json_number_value(json_object_get(top, "probability")) * 100);
+                 text_percent(json_number_value(json_object_get(top, "probability")), percent));
     }
 }
 

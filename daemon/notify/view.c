@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { WIDTH = 76, CAUSES = 5, REASONS = 4, BAR = 20 };
+enum { WIDTH = 76, CAUSES = 5, FIRST = 3, REASONS = 4, BAR = 20 };
 
 void view_add(struct view *view, enum view_kind kind, const char *label, double share,
               const char *format, ...)
@@ -50,45 +50,66 @@ static void add_row(struct view *view, const char *label, const json_t *object, 
 
 /* ---- a case ---- */
 
-static void describe_value(const json_t *fact, char *out, size_t size)
+static void append_unit(struct text_buffer *out, const char *unit)
 {
-    const json_t *value = json_object_get(fact, "value"), *target = json_object_get(fact, "target");
-    const char *unit = text_of(fact, "unit");
-    size_t used = 0;
-    if (json_is_string(value))
-        used = (size_t)snprintf(out, size, "%s", json_string_value(value));
-    else if (json_is_number(value))
-        used = (size_t)snprintf(out, size, "%.4g%s%s", json_number_value(value), *unit ? " " : "",
-                                unit);
-    else
-        out[0] = '\0';
-    if (json_is_number(target) && used < size)
-        snprintf(out + used, size - used, ", target %.4g", json_number_value(target));
+    if (*unit && strcmp(unit, "1") != 0)
+        text_appendf(out, " %s", strcmp(unit, "degC") == 0 ? "°C" : unit);
 }
 
-static void add_reasons(struct view *view, const json_t *cause, const char *side, const char *word)
+/* "51.9 °C, target 38"; of complaints that share something, how many and how many by chance. */
+static void append_value(struct text_buffer *out, const json_t *fact)
+{
+    const json_t *value = json_object_get(fact, "value"), *target = json_object_get(fact, "target");
+    const json_t *observed = json_object_get(fact, "observed");
+    if (json_is_number(observed)) {
+        text_appendf(out, ": %.3g on %lld lots, %.2g by chance", json_number_value(observed),
+                     (long long)json_integer_value(json_object_get(fact, "lots")),
+                     json_number_value(json_object_get(fact, "expected")));
+        return;
+    }
+    if (json_is_string(value)) {
+        text_appendf(out, ": %s", json_string_value(value));
+    } else if (json_is_number(value)) {
+        text_appendf(out, ": %.4g", json_number_value(value));
+        append_unit(out, text_of(fact, "unit"));
+    }
+    if (json_is_number(target))
+        text_appendf(out, ", target %.4g", json_number_value(target));
+}
+
+/* What a rule says of its fact is what the cause would show: against it, that is missing. */
+static void add_reasons(struct view *view, const json_t *cause, const char *side,
+                        const char *before, const char *between)
 {
     const json_t *facts = json_object_get(cause, side);
     for (size_t i = 0; i < json_array_size(facts) && i < REASONS; i++) {
         const json_t *fact = json_array_get(facts, i);
-        char value[96];
-        describe_value(fact, value, sizeof value);
-        view_add(view, VIEW_ITEM, NULL, 0, "%s (%+.1f bits): %s %s. %s", word,
-                 json_number_value(json_object_get(fact, "bits")), text_of(fact, "fact"), value,
-                 text_of(fact, "because"));
+        struct text_buffer line = {0};
+        text_appendf(&line, "%s (%+.1f bits): %s", before,
+                     json_number_value(json_object_get(fact, "bits")),
+                     *text_of(fact, "name") ? text_of(fact, "name") : text_of(fact, "fact"));
+        append_value(&line, fact);
+        text_appendf(&line, "%s%s", between, text_of(fact, "because"));
+        view_add(view, VIEW_ITEM, NULL, 0, "%s", line.data);
+        text_buffer_free(&line);
     }
 }
 
+/* The unlikely are named if they are among the first three, and explained only if they are not so
+ * unlikely. */
 static void add_causes(struct view *view, const json_t *ranked)
 {
+    static const double NAMED = 0.01, EXPLAINED = 0.05;
     view_add(view, VIEW_HEADING, NULL, 0, "Likely causes");
     for (size_t i = 0; i < json_array_size(ranked) && i < CAUSES; i++) {
         const json_t *cause = json_array_get(ranked, i);
         double p = json_number_value(json_object_get(cause, "probability"));
+        if (i >= FIRST && p < NAMED)
+            break;
         view_add(view, VIEW_CAUSE, text_of(cause, "cause"), p, "%s", text_of(cause, "title"));
-        if (i < 3) {
-            add_reasons(view, cause, "for", "for");
-            add_reasons(view, cause, "against", "against");
+        if (i == 0 || (i < FIRST && p >= EXPLAINED)) {
+            add_reasons(view, cause, "for", "for", ". ");
+            add_reasons(view, cause, "against", "against", "; one would rather see: ");
         }
     }
 }
@@ -271,7 +292,8 @@ static void wrap(struct text_buffer *out, const char *first, const char *rest, c
 static void plain_cause(const struct view_line *line, struct text_buffer *out)
 {
     int full = (int)lround(line->share * BAR);
-    text_appendf(out, "\n%3.0f %%  ", line->share * 100);
+    char percent[8];
+    text_appendf(out, "\n%3s %%  ", text_percent(line->share, percent));
     for (int i = 0; i < BAR; i++)
         text_append(out, i < full ? "#" : ".");
     text_appendf(out, "  %s\n", line->label);
@@ -324,7 +346,9 @@ static void html_element(struct text_buffer *out, const char *open, const char *
 static void html_cause(const struct view_line *line, struct text_buffer *out)
 {
     text_append(out, "<p style=\"margin:14px 0 2px\"><b>");
-    text_appendf(out, "%.0f&nbsp;%% ", line->share * 100);
+    char percent[8];
+    text_append_html(out, text_percent(line->share, percent));
+    text_append(out, "&nbsp;% ");
     text_append_html(out, line->text);
     html_element(out, "</b> <code>", line->label, "</code></p>");
     text_appendf(out,

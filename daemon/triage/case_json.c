@@ -1,5 +1,6 @@
 /* A ranked case as JSON. */
 #include "triage/case_rank.h"
+#include "triage/fact_title.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -84,7 +85,10 @@ json_t *case_item_json(const struct triage *triage, const struct case_rank *rank
     const struct fact_name *name = &triage->rules->facts[evidence->fact].name;
     const char *unit = vocabulary_unit(triage->rules->vocabulary, name->quantity);
     json_t *object = json_object();
+    char title[FACT_TITLE];
     json_object_set_new(object, "fact", json_string(name->text));
+    json_object_set_new(object, "name",
+                        json_string(fact_title(triage->rules->vocabulary, name, title)));
     json_object_set_new(object, "value", case_fact_value(fact));
     json_object_set_new(object, "target", case_number(fact->target, 4));
     json_object_set_new(object, "unit", *unit ? json_string(unit) : json_null());

@@ -135,7 +135,7 @@ static const char *const BUILT_IN_PLACES[] = {
 };
 
 struct named {
-    char *name, *unit;
+    char *name, *unit, *title; /* title: in words, "" if none is given */
 };
 struct vocabulary {
     struct named *quantities, *places;
@@ -189,12 +189,22 @@ static const struct named *find_named(const struct named *list, int count, const
     return NULL;
 }
 
-static void add_named(struct named **list, int *count, const char *name, const char *unit)
+static void add_named(struct named **list, int *count, const char *name, const char *unit,
+                      const char *title)
 {
     if (!name || !*name || find_named(*list, *count, name))
         return;
     *list = xrealloc(*list, (size_t)(*count + 1) * sizeof **list);
-    (*list)[(*count)++] = (struct named){xstrdup(name), xstrdup(unit ? unit : "")};
+    (*list)[(*count)++] =
+        (struct named){xstrdup(name), xstrdup(unit ? unit : ""), xstrdup(title ? title : "")};
+}
+
+static void add_object(struct named **list, int *count, const char *name, const json_t *object)
+{
+    const char *title = json_string_value(json_object_get(object, "title"));
+    if (!title)
+        title = json_string_value(json_object_get(object, "name"));
+    add_named(list, count, name, json_string_value(json_object_get(object, "unit")), title);
 }
 
 /* Either an array of objects under `key` that name themselves, or an object of objects by name. */
@@ -213,12 +223,12 @@ static void add_from(const json_t *document, const char *key, const char *self, 
             const char *own = json_string_value(json_object_get(value, self));
             if (!own)
                 own = json_string_value(json_object_get(value, "name"));
-            add_named(list, count, own, json_string_value(json_object_get(value, "unit")));
+            add_object(list, count, own, value);
         }
         return;
     }
     json_object_foreach((json_t *)under, name, value) if (json_is_object(value))
-        add_named(list, count, name, json_string_value(json_object_get(value, "unit")));
+        add_object(list, count, name, value);
 }
 
 static int load_names(const char *dir, const char *file, const char *key, const char *self,
@@ -254,9 +264,9 @@ int vocabulary_load(const char *dir, struct vocabulary **ret, struct error *err)
         return rc;
     }
     for (size_t i = 0; i < sizeof BUILT_IN / sizeof BUILT_IN[0]; i++)
-        add_named(&v->quantities, &v->quantity_count, BUILT_IN[i].name, BUILT_IN[i].unit);
+        add_named(&v->quantities, &v->quantity_count, BUILT_IN[i].name, BUILT_IN[i].unit, NULL);
     for (size_t i = 0; i < sizeof BUILT_IN_PLACES / sizeof BUILT_IN_PLACES[0]; i++)
-        add_named(&v->places, &v->place_count, BUILT_IN_PLACES[i], NULL);
+        add_named(&v->places, &v->place_count, BUILT_IN_PLACES[i], NULL, NULL);
     *ret = v;
     return 0;
 }
@@ -266,6 +276,7 @@ static void free_named(struct named *list, int count)
     for (int i = 0; i < count; i++) {
         free(list[i].name);
         free(list[i].unit);
+        free(list[i].title);
     }
     free(list);
 }
@@ -293,6 +304,18 @@ const char *vocabulary_unit(const struct vocabulary *v, const char *quantity)
 {
     const struct named *found = find_named(v->quantities, v->quantity_count, quantity);
     return found ? found->unit : "";
+}
+
+const char *vocabulary_quantity_title(const struct vocabulary *v, const char *quantity)
+{
+    const struct named *found = find_named(v->quantities, v->quantity_count, quantity);
+    return found && *found->title ? found->title : quantity;
+}
+
+const char *vocabulary_place_title(const struct vocabulary *v, const char *place)
+{
+    const struct named *found = find_named(v->places, v->place_count, place);
+    return found && *found->title ? found->title : place;
 }
 
 /* ---- names of facts ---- */

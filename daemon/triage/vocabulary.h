@@ -121,6 +121,9 @@ bool vocabulary_place(const struct vocabulary *vocabulary, const char *place);
 bool vocabulary_quantity(const struct vocabulary *vocabulary, const char *quantity);
 /* The unit of a quantity, "" if none is known. */
 const char *vocabulary_unit(const struct vocabulary *vocabulary, const char *quantity);
+/* In words ("Core temperature at packing"); the name itself if the files give no words for it. */
+const char *vocabulary_quantity_title(const struct vocabulary *vocabulary, const char *quantity);
+const char *vocabulary_place_title(const struct vocabulary *vocabulary, const char *place);
 /* The static copy of an observation's word ("blue-green"), NULL if it is none of that fact's. */
 const char *vocabulary_word(int seen_code, const char *word);
 

@@ -1,6 +1,8 @@
 /* Why a cause stands where it stands, and what would move it. */
 #include "base/text.h"
 #include "triage/case_rank.h"
+#include "triage/fact_title.h"
+#include <ctype.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -122,12 +124,14 @@ static json_t *flip_json(const struct flipping *flipping, int f, json_t *from, j
                          int place)
 {
     const struct rules *rules = flipping->triage->rules;
-    char position[16], *from_text = json_dumps(from, JSON_ENCODE_ANY | JSON_REAL_PRECISION(4));
+    char position[16], title[FACT_TITLE],
+        *from_text = json_dumps(from, JSON_ENCODE_ANY | JSON_REAL_PRECISION(4));
     char *to_text = json_dumps(to, JSON_ENCODE_ANY | JSON_REAL_PRECISION(4));
-    json_t *text =
-        json_sprintf("if %s were %s instead of %s, %s %s to %s", rules->facts[f].name.text, to_text,
-                     from_text, rules->causes[flipping->cause].id,
-                     place > flipping->place ? "falls" : "rises", nth(place, position));
+    fact_title(rules->vocabulary, &rules->facts[f].name, title);
+    title[0] = (char)tolower((unsigned char)title[0]);
+    json_t *text = json_sprintf("if %s were %s instead of %s, %s %s to %s", title, to_text,
+                                from_text, rules->causes[flipping->cause].id,
+                                place > flipping->place ? "falls" : "rises", nth(place, position));
     free(from_text);
     free(to_text);
     return json_pack("{s:s, s:o, s:o, s:o}", "fact", rules->facts[f].name.text, "from", from, "to",

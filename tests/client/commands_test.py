@@ -56,10 +56,10 @@ Likely causes
    3 %  ╸···············  Not known             not-known
 
 Packed too hot: very likely
-  for      core_at_pack_c 47.5, target 38 (+3.1 bits): Warm bread sweats in the
-           bag, and the wet crust lets spores grow.
-  against  observed.wet_inside_bag no (-0.8 bits): A loaf packed hot leaves
-           drops inside the bag.
+  for      Core temperature at packing: 47.5 degC, target 38 (+3.1 bits). Warm
+           bread sweats in the bag, and the wet crust lets spores grow.
+  against  Wet inside the bag: no (-0.8 bits); one would rather see: A loaf
+           packed hot leaves drops inside the bag.
 
 Would tell most
   - Where on the loaf is the mold? [on the cut slices, on the base] (where:
@@ -83,9 +83,10 @@ All facts: oddloaf why C1
     def test_why_shows_both_sides_in_bits_with_sources(self):
         out = self.ok("why", "C1", env={"LC_ALL": "C"})
         self.assertIn("Packed too hot (packed-hot): 81 %, very likely", out)
-        self.assertIn("   +3.1  =====.....  core_at_pack_c 47.5 degC, target 38\n", out)
-        self.assertIn("   -0.8  =-........  observed.wet_inside_bag no\n", out)
-        self.assertIn("source: common practice\n", out)
+        self.assertIn("   +3.1  =====.....  Core temperature at packing: 47.5 degC,", out)
+        self.assertIn("   -0.8  =-........  Wet inside the bag: no\n"
+                      "                     One would rather see: A loaf packed hot", out)
+        self.assertIn("fact: core_at_pack_c; source: common practice\n", out)
         self.assertIn("rule file: packed-hot.json\n", out)
         self.assertIn("already counted with a stronger one\n   +1.2", out)
         self.assertIn("Not known, and could speak: crumb_aw", out)

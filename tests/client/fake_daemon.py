@@ -19,9 +19,9 @@ CAUSES = [
 ]
 UNDERSTOOD = {"lot": "L2-6321-B0412", "product": "W24", "name": "Harrow White 24", "line": "2",
               "packed_from": "2026-11-17T04:12:00-05:00", "code_date": "2026-11-27"}
-FOR = [{"fact": "core_at_pack_c", "value": 47.5, "target": 38, "bits": 3.1,
+FOR = [{"fact": "core_at_pack_c", "name": "Core temperature at packing", "value": 47.5, "target": 38, "unit": "degC", "bits": 3.1,
         "because": "Warm bread sweats in the bag, and the wet crust lets spores grow."}]
-AGAINST = [{"fact": "observed.wet_inside_bag", "value": False, "bits": -0.8,
+AGAINST = [{"fact": "wet_inside_bag", "name": "Wet inside the bag", "value": False, "bits": -0.8,
             "because": "A loaf packed hot leaves drops inside the bag."}]
 ASK = [
     {"fact": "where", "ask": "Where on the loaf is the mold?", "of": "caller", "gain_bits": 0.42,
