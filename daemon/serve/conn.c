@@ -167,6 +167,9 @@ void conn_watch_free(struct conn_watch *watch)
 
 void conn_watch_add(struct conn_watch *watch, struct bufferevent *bev)
 {
+    /* before the new one is listed: it has no callbacks yet, as if it had been let go */
+    if (watch->count + 1 >= watch->limit)
+        sweep(watch, clock_monotonic_ms());
     struct conn *conn = xcalloc(1, sizeof *conn);
     bufferevent_incref(bev);
     conn->bev = bev;
@@ -177,10 +180,7 @@ void conn_watch_add(struct conn_watch *watch, struct bufferevent *bev)
     conn->exchange = event_new(bufferevent_get_base(bev), -1, 0, conn_on_exchange, conn);
     evbuffer_add_cb(bufferevent_get_input(bev), conn_on_input, conn);
     evbuffer_add_cb(bufferevent_get_output(bev), conn_on_output, conn);
-    if (watch->count >= watch->limit) {
-        sweep(watch, clock_monotonic_ms());
-        tell_full(watch);
-    }
+    tell_full(watch);
 }
 
 static struct conn *find(struct conn_watch *watch, const struct bufferevent *bev)
