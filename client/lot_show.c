@@ -86,7 +86,7 @@ static void show_missing(const struct view *v, const json_t *readings)
     {
         if (!pick_has(reading, "value"))
             text_appendf(&line, "%s%s", line.length ? ", " : "Not on record: ",
-                         pick_text(reading, "quantity", "?"));
+                         pick_text(reading, "title", pick_text(reading, "quantity", "?")));
     }
     if (line.length)
         view_text(v, VIEW_PLAIN, 2, 2, line.data);

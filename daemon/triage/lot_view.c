@@ -21,9 +21,11 @@ static json_t *reading_json(const struct triage *triage, const struct lot_record
         compared ? (summary.median - usual->median[PART_MEDIAN]) / usual->spread[PART_MEDIAN] : NAN;
     return json_pack(
         "{s:s, s:s, s:s, s:o, s:o, s:o, s:i, s:b, s:o, s:o, s:o, s:o, s:o, s:o}", "quantity",
-        series->quantity, "title", known ? known->title : series->quantity, "unit",
-        known ? known->unit : vocabulary_unit(triage->rules->vocabulary, series->quantity), "value",
-        case_number(summary.median, 4), "min", case_number(summary.min, 4), "max",
+        series->quantity, "title",
+        known ? known->title
+              : vocabulary_quantity_title(triage->rules->vocabulary, series->quantity),
+        "unit", known ? known->unit : vocabulary_unit(triage->rules->vocabulary, series->quantity),
+        "value", case_number(summary.median, 4), "min", case_number(summary.min, 4), "max",
         case_number(summary.max, 4), "n", summary.count, "computed", series->computed, "target",
         case_number(series->target, 4), "low", case_number(series->low, 4), "high",
         case_number(series->high, 4), "usual",
