@@ -85,6 +85,25 @@ static enum error_code code_of_status(long status)
     return status >= 400 && status < 500 ? ERROR_INVALID : ERROR_INTERNAL;
 }
 
+static void place_refused(struct error *one, const json_t *item)
+{
+    char *value = pick_shown(item, "value");
+    error_at(one, pick_text(item, "source", ""), (long)pick_int(item, "line", 0),
+             (long)pick_int(item, "column", 0));
+    error_field(one, pick_text(item, "field", ""), NULL);
+    error_field(one, NULL, value);
+    free(value);
+}
+
+/* A lone refused value, of which the detail says all there is to say. */
+static const json_t *lone_refused(const json_t *errors, const char *detail)
+{
+    const json_t *item = json_array_get(errors, 0);
+    bool lone = json_array_size(errors) == 1 && detail &&
+                strcmp(pick_text(item, "reason", ""), detail) == 0;
+    return lone ? item : NULL;
+}
+
 /* One line for each value the daemon refused, in the words of error_format(). */
 static void say_refused(const json_t *errors)
 {
@@ -94,12 +113,7 @@ static void say_refused(const json_t *errors)
     {
         struct error one = {.code = ERROR_INVALID};
         char line[1024];
-        error_at(&one, pick_text(item, "source", ""), (long)pick_int(item, "line", 0),
-                 (long)pick_int(item, "column", 0));
-        error_field(&one, pick_text(item, "field", ""), NULL);
-        char *value = pick_shown(item, "value");
-        error_field(&one, NULL, value);
-        free(value);
+        place_refused(&one, item);
         text_clip(pick_text(item, "reason", "refused"), one.text, sizeof one.text);
         fprintf(stderr, "  %s\n", error_format(&one, line, sizeof line));
     }
@@ -120,8 +134,13 @@ int client_problem(const struct client *c, const struct reply *reply)
     else
         error_set(&err, code, "the daemon answered with status %ld", reply->status);
     error_hint(&err, "%s", pick_text(problem, "hint", ""));
+    const json_t *errors = json_object_get(problem, "errors");
+    const json_t *lone = lone_refused(errors, detail);
+    if (lone)
+        place_refused(&err, lone);
     int rc = client_fail(c, &err);
-    say_refused(json_object_get(problem, "errors"));
+    if (!lone)
+        say_refused(errors);
     json_decref(problem);
     return rc;
 }

@@ -100,12 +100,15 @@ static int read_filter(const struct request *rq, const struct setup *setup,
 {
     const char *state = request_query(rq, "state"), *since = request_query(rq, "since");
     const char *order = request_query(rq, "order"), *after = request_query(rq, "after");
+    const char *symptom;
     int64_t limit;
     int rc = request_query_int(rq, "limit", 50, &limit, err);
+    if (!rc)
+        rc = request_query_symptom(rq, &symptom, err);
     if (rc)
         return rc;
     *filter =
-        (struct case_filter){.symptom = request_query(rq, "symptom"),
+        (struct case_filter){.symptom = symptom,
                              .line = request_query(rq, "line"),
                              .product = request_query(rq, "product"),
                              .cause = request_query(rq, "cause"),

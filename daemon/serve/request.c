@@ -1,6 +1,7 @@
 #include "serve/request.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "triage/vocabulary.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -25,6 +26,21 @@ int request_query_int(const struct request *rq, const char *name, int64_t missin
         return 0;
     error_set(err, ERROR_INVALID, "must be a whole number");
     error_field(err, name, text);
+    return ERROR_INVALID;
+}
+
+int request_query_symptom(const struct request *rq, const char **ret, struct error *err)
+{
+    const char *text = request_query(rq, "symptom");
+    struct text_buffer words = {0};
+    *ret = text;
+    if (!text || symptom_of(text) >= 0)
+        return 0;
+    for (int i = 0; i < SYMPTOMS; i++)
+        text_appendf(&words, " %s", symptom_name(i));
+    error_set(err, ERROR_INVALID, "not one of%s", words.data);
+    error_field(err, "symptom", text);
+    text_buffer_free(&words);
     return ERROR_INVALID;
 }
 

@@ -40,6 +40,8 @@ const char *request_query(const struct request *rq, const char *name);
 /* Absent → `missing`. A malformed one fills err with the field. */
 int request_query_int(const struct request *rq, const char *name, int64_t missing, int64_t *ret,
                       struct error *err);
+/* A symptom's word, NULL if absent; another word fills err with the field. */
+int request_query_symptom(const struct request *rq, const char **ret, struct error *err);
 /* The body as one JSON object. */
 int request_json(const struct request *rq, json_t **ret, struct error *err);
 

@@ -110,14 +110,17 @@ static int read_day(const struct request *rq, const char *name, int32_t *ret, st
 static int read_trace(const struct request *rq, int64_t *cases, struct trace_query *query,
                       struct error *err)
 {
-    const char *list = request_query(rq, "cases");
-    *query = (struct trace_query){.symptom = request_query(rq, "symptom"),
+    const char *list = request_query(rq, "cases"), *symptom;
+    int rc = request_query_symptom(rq, &symptom, err);
+    if (rc)
+        return rc;
+    *query = (struct trace_query){.symptom = symptom,
                                   .from_day = WHEN_UNKNOWN_DAY,
                                   .to_day = WHEN_UNKNOWN_DAY,
                                   .cases = cases};
     if (list)
         return read_cases(list, cases, &query->case_count, err);
-    int rc = read_day(rq, "from", &query->from_day, err);
+    rc = read_day(rq, "from", &query->from_day, err);
     if (!rc)
         rc = read_day(rq, "to", &query->to_day, err);
     if (!rc && !query->symptom) {
