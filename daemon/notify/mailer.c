@@ -4,7 +4,7 @@
 #include "notify/message.h"
 #include "notify/mime.h"
 #include "notify/program.h"
-#include "store/case_work.h"
+#include "store/outbox.h"
 #include <pthread.h>
 #include <stdlib.h>
 #include <string.h>

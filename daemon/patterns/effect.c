@@ -2,7 +2,7 @@
 #include "base/text.h"
 #include "patterns/week_expect.h"
 #include "stats/poisson.h"
-#include "store/case_work.h"
+#include "store/action.h"
 #include "store/pattern.h"
 #include <math.h>
 #include <stdio.h>

@@ -1,10 +1,10 @@
 #include "records/apply.h"
 #include "base/text.h"
 #include "records/stage.h"
-#include "store/case_work.h"
 #include "store/company_count.h"
 #include "store/record_find.h"
 #include "store/record_write.h"
+#include "store/work.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>

@@ -4,9 +4,10 @@
 #include "intake/complaint_form.h"
 #include "serve/app.h"
 #include "serve/route.h"
-#include "store/case_work.h"
 #include "store/complaint.h"
+#include "store/outbox.h"
 #include "store/totals.h"
+#include "store/work.h"
 #include <stdlib.h>
 #include <string.h>
 

@@ -4,8 +4,8 @@
 #include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "lots/match.h"
-#include "store/case_work.h"
 #include "store/pattern.h"
+#include "store/work.h"
 #include "triage/calibration.h"
 #include <stdlib.h>
 #include <string.h>

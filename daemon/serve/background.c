@@ -5,7 +5,9 @@
 #include "patterns/week.h"
 #include "serve/placing.h"
 #include "serve/sessions.h"
-#include "store/case_work.h"
+#include "store/outbox.h"
+#include "store/ranking.h"
+#include "store/work.h"
 #include <sched.h>
 #include <stdatomic.h>
 #include <stdlib.h>

@@ -4,9 +4,10 @@
 #include "serve/app.h"
 #include "serve/route.h"
 #include "serve/understood.h"
-#include "store/case_work.h"
 #include "store/complaint.h"
+#include "store/hold.h"
 #include "store/lot_find.h"
+#include "store/verdict.h"
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>

@@ -11,8 +11,8 @@
 #include "serve/placing.h"
 #include "serve/route.h"
 #include "serve/understood.h"
-#include "store/case_work.h"
 #include "store/complaint.h"
+#include "store/outbox.h"
 #include <stdlib.h>
 #include <string.h>
 

@@ -4,7 +4,7 @@
 #include "lots/match.h"
 #include "serve/app.h"
 #include "serve/route.h"
-#include "store/case_work.h"
+#include "store/hold.h"
 #include "store/lot_find.h"
 #include <stdlib.h>
 #include <string.h>

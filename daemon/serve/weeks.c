@@ -7,7 +7,7 @@
 #include "patterns/week.h"
 #include "serve/app.h"
 #include "serve/route.h"
-#include "store/case_work.h"
+#include "store/action.h"
 #include <stdlib.h>
 #include <string.h>
 

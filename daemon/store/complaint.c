@@ -1,8 +1,8 @@
 #include "store/complaint.h"
 #include "base/text.h"
-#include "store/case_work.h"
 #include "store/company_count.h"
 #include "store/db.h"
+#include "store/work.h"
 #include <stdlib.h>
 #include <string.h>
 

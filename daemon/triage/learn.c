@@ -2,7 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "stats/score.h"
-#include "store/case_work.h"
+#include "store/verdict.h"
 #include "triage/case_rank.h"
 #include <math.h>
 #include <stdlib.h>

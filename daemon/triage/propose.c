@@ -9,7 +9,7 @@
  * standard deviation of 1 bit. */
 #include "base/text.h"
 #include "stats/inverse.h"
-#include "store/case_work.h"
+#include "store/verdict.h"
 #include "triage/case_rank.h"
 #include <math.h>
 #include <stdio.h>

@@ -7,7 +7,6 @@
  * Five years of lots on 30 lines; the last 120 days have mixes, uses, readings, dispatches and the
  * plant's log. Times are of the thread's processor. */
 #include "base/text.h"
-#include "store/case_work.h"
 #include "store/company_count.h"
 #include "store/complaint.h"
 #include "store/db.h"

@@ -4,10 +4,10 @@
 
 #include "base/text.h"
 #include "check.h"
-#include "store/case_work.h"
 #include "store/complaint.h"
 #include "store/db.h"
 #include "store/pattern.h"
+#include "store/ranking.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>

@@ -1,6 +1,7 @@
 /* Did the action work: rates before and after, reports to come allowed for. */
 #include "patterns/effect.h"
 #include "plant.h"
+#include "store/action.h"
 #include <gsl/gsl_errno.h>
 
 enum { LOTS_A_DAY = 6, UNITS = 10000 };

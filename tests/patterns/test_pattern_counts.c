@@ -1,5 +1,6 @@
 /* Counts by week stay what counting from scratch gives, whatever changes. */
 #include "plant.h"
+#include "store/verdict.h"
 
 static int setup(void **state)
 {

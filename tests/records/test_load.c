@@ -1,9 +1,9 @@
 /* Loading as the outside sees it: idempotence, history, all or nothing, crashes between slices. */
 #include "fixture.h"
 #include "records/apply.h"
-#include "store/case_work.h"
 #include "store/complaint.h"
 #include "store/record_find.h"
+#include "store/work.h"
 #include <dirent.h>
 
 static const char READINGS[] = "lot,quantity,value,at\n"

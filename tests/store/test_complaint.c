@@ -1,9 +1,11 @@
 /* Complaints are logged once, cases follow the lot, a complaint can be placed again. */
 #include "base/text.h"
 #include "check.h"
-#include "store/case_work.h"
 #include "store/complaint.h"
 #include "store/db.h"
+#include "store/ranking.h"
+#include "store/verdict.h"
+#include "store/work.h"
 #include <stdlib.h>
 #include <string.h>
 

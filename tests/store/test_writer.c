@@ -1,8 +1,8 @@
 /* The writer commits in groups; one refused job does not undo its neighbours. */
 #include "base/text.h"
 #include "check.h"
-#include "store/case_work.h"
 #include "store/readers.h"
+#include "store/work.h"
 #include "store/writer.h"
 #include <pthread.h>
 #include <stdlib.h>

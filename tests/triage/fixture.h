@@ -13,7 +13,6 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "base/when.h"
-#include "store/case_work.h"
 #include "store/company_count.h"
 #include "store/complaint.h"
 #include "store/db.h"

@@ -1,5 +1,7 @@
 /* A case from records and complaints to the ranking and its views. */
 #include "fixture.h"
+#include "store/ranking.h"
+#include "store/verdict.h"
 #include <pthread.h>
 
 static void sample_rules(struct fixture *f)

@@ -1,0 +1,17 @@
+/* Corrective actions, whose effect the weekly pattern looks for. */
+#ifndef ODDLOAF_STORE_ACTION_H
+#define ODDLOAF_STORE_ACTION_H
+
+#include "store/store.h"
+
+struct action_row {
+    int64_t id, at_ms, logged_ms;
+    char cause[64], line[32], place[32], symptom[16], note[512], by_name[64];
+};
+typedef int (*action_each)(void *arg, const struct action_row *row);
+int action_add(struct store *store, const struct action_row *action, int64_t *ret_id,
+               struct error *err);
+int action_get(struct store *store, int64_t id, struct action_row *ret, struct error *err);
+int action_list(struct store *store, action_each each, void *arg, struct error *err);
+
+#endif

@@ -1,0 +1,31 @@
+/* Verdicts: the confirmed cause of a case, how it was confirmed and by whom. */
+#ifndef ODDLOAF_STORE_VERDICT_H
+#define ODDLOAF_STORE_VERDICT_H
+
+#include "store/store.h"
+
+struct verdict_row {
+    int64_t id, case_id, at_ms, as_of_ms, opened_ms;
+    int revision;
+    char symptom[16], cause[64], confirmed_by[24], by_name[64];
+    char note[512];
+    const char *ranking_body; /* of that revision, lives until the callback returns */
+};
+typedef int (*verdict_each)(void *arg, const struct verdict_row *row);
+/* Settles the case (keeps its newest ranking). ERROR_CONFLICT if a verdict stands. */
+int verdict_add(struct store *store, int64_t case_id, const char *cause, const char *confirmed_by,
+                const char *note, const char *by_name, int64_t now_ms, struct error *err);
+/* ERROR_NOT_FOUND if none stands. */
+int verdict_reopen(struct store *store, int64_t case_id, const char *note, const char *by_name,
+                   int64_t now_ms, struct error *err);
+/* Standing verdicts given in [from, to), by time. */
+int verdict_between(struct store *store, int64_t from_ms, int64_t to_ms, verdict_each each,
+                    void *arg, struct error *err);
+int verdict_of_case(struct store *store, int64_t case_id, verdict_each each, void *arg,
+                    struct error *err);
+/* Standing verdicts by cause of one symptom: cause, count. */
+typedef int (*verdict_count_each)(void *arg, const char *cause, int64_t count);
+int verdict_counts(struct store *store, const char *symptom, verdict_count_each each, void *arg,
+                   struct error *err);
+
+#endif

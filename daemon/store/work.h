@@ -1,0 +1,28 @@
+/* Durable work that follows a commit: a row a subject and kind, done or put off by whoever takes
+ * it. Writers run inside the writer's transaction. */
+#ifndef ODDLOAF_STORE_WORK_H
+#define ODDLOAF_STORE_WORK_H
+
+#include "store/store.h"
+
+#define WORK_RANK "rank"       /* subject: case id */
+#define WORK_REMATCH "rematch" /* subject 0: complaints with open lots are matched again */
+
+struct work_row {
+    int64_t subject_id, due_ms, seq;
+    int attempts;
+};
+int work_add(struct store *store, const char *kind, int64_t subject_id, int64_t due_ms,
+             struct error *err);
+int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_row *rows,
+             int limit, int *ret_count, struct error *err);
+/* Deletes the row unless its seq has moved on. */
+int work_done(struct store *store, const char *kind, const struct work_row *row, struct error *err);
+/* Puts it off after a failure. */
+int work_retry(struct store *store, const char *kind, const struct work_row *row, int64_t due_ms,
+               struct error *err);
+int work_count(struct store *store, const char *kind, int64_t *ret, struct error *err);
+/* Every open case: after a reload of the rules. */
+int work_rank_open_cases(struct store *store, int64_t due_ms, struct error *err);
+
+#endif
