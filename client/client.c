@@ -197,6 +197,17 @@ void client_print(const json_t *document)
     free(text);
 }
 
+int client_answer(const struct client *c, json_t *document,
+                  void (*show)(const struct client *c, const json_t *document))
+{
+    if (c->json)
+        client_print(document);
+    else
+        show(c, document);
+    json_decref(document);
+    return EXIT_DONE;
+}
+
 void path_word(struct text_buffer *path, const char *word)
 {
     static const char plain[] =

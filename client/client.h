@@ -47,6 +47,10 @@ int client_problem(const struct client *c, const struct reply *reply);
 /* One JSON document on one line of stdout. */
 void client_print(const json_t *document);
 
+/* Ends a command with what the daemon told: as JSON, or as `show` has it. Takes the reference. */
+int client_answer(const struct client *c, json_t *document,
+                  void (*show)(const struct client *c, const json_t *document));
+
 /* "/v1/…" paths: words are percent-encoded; a NULL value adds nothing. */
 void path_word(struct text_buffer *path, const char *word);
 void path_query(struct text_buffer *path, const char *name, const char *value);

@@ -9,6 +9,11 @@ static const struct option_row options[] = {{"product", "CODE", "helps when the 
                                             {"store", "NAME", "likewise: the store it came from"},
                                             {0}};
 
+static void show(const struct client *c, const json_t *document)
+{
+    lot_show(&c->view, document);
+}
+
 static int lot(struct client *c, const struct args *a)
 {
     struct text_buffer path = {0};
@@ -29,14 +34,7 @@ static int lot(struct client *c, const struct args *a)
     json_t *document = NULL;
     int rc = client_get(c, path.data, &document);
     text_buffer_free(&path);
-    if (rc)
-        return rc;
-    if (c->json)
-        client_print(document);
-    else
-        lot_show(&c->view, document);
-    json_decref(document);
-    return EXIT_DONE;
+    return rc ? rc : client_answer(c, document, show);
 }
 
 const struct command cmd_lot = {

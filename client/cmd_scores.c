@@ -1,8 +1,6 @@
-#include "base/when.h"
 #include "commands.h"
-#include "form.h"
+#include "period.h"
 #include "pick.h"
-#include "said_date.h"
 #include "table.h"
 
 static const struct option_row options[] = {
@@ -85,35 +83,14 @@ static void show(const struct client *c, const json_t *document)
 
 static int scores(struct client *c, const struct args *a)
 {
-    static const char *const names[] = {"from", "to"};
     struct text_buffer path = {0};
     json_t *document = NULL;
-    int rc = EXIT_DONE;
     text_append(&path, "/v1/scores");
-    for (size_t i = 0; i < 2 && !rc; i++) {
-        struct error err = {0};
-        int32_t day = 0;
-        char date[16];
-        const char *said = args_value(a, names[i]);
-        if (said && said_date(said, form_day_now().today, SAID_PAST, &day, &err) != 0) {
-            error_field(&err, names[i], said);
-            client_fail(c, &err);
-            rc = EXIT_USAGE;
-        } else if (said) {
-            path_query(&path, names[i], day_format(day, date));
-        }
-    }
+    int rc = period_query(c, a, &path);
     if (!rc)
         rc = client_get(c, path.data, &document);
     text_buffer_free(&path);
-    if (rc)
-        return rc;
-    if (c->json)
-        client_print(document);
-    else
-        show(c, document);
-    json_decref(document);
-    return EXIT_DONE;
+    return rc ? rc : client_answer(c, document, show);
 }
 
 const struct command cmd_scores = {

@@ -100,14 +100,7 @@ static int status(struct client *c, const struct args *a)
     (void)a;
     json_t *document = NULL;
     int rc = client_get(c, "/v1/status", &document);
-    if (rc)
-        return rc;
-    if (c->json)
-        client_print(document);
-    else
-        show(c, document);
-    json_decref(document);
-    return EXIT_DONE;
+    return rc ? rc : client_answer(c, document, show);
 }
 
 const struct command cmd_status = {

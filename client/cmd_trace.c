@@ -1,8 +1,8 @@
 #include "base/when.h"
 #include "commands.h"
 #include "form.h"
+#include "period.h"
 #include "pick.h"
-#include "said_date.h"
 #include "table.h"
 #include <string.h>
 
@@ -69,28 +69,14 @@ static void show(const struct client *c, const json_t *document)
     table_free(t);
 }
 
-/* The day said, else `usual`. */
-static int read_day(const struct client *c, const struct args *a, const char *name, int32_t usual,
-                    int32_t *ret)
-{
-    struct error err = {0};
-    const char *said = args_value(a, name);
-    *ret = usual;
-    if (!said || said_date(said, form_day_now().today, SAID_PAST, ret, &err) == 0)
-        return EXIT_DONE;
-    error_field(&err, name, said);
-    client_fail(c, &err);
-    return EXIT_USAGE;
-}
-
 static int add_period(const struct client *c, const struct args *a, struct text_buffer *path)
 {
     char date[16];
     int32_t from = 0;
     int32_t to = 0;
-    int rc = read_day(c, a, "to", form_day_now().today, &to);
+    int rc = period_day(c, a, "to", form_day_now().today, &to);
     if (!rc)
-        rc = read_day(c, a, "from", to - USUAL_DAYS, &from);
+        rc = period_day(c, a, "from", to - USUAL_DAYS, &from);
     if (rc)
         return rc;
     path_query(path, "from", day_format(from, date));
@@ -123,14 +109,7 @@ static int trace(struct client *c, const struct args *a)
         rc = client_get(c, path.data, &document);
     text_buffer_free(&path);
     text_buffer_free(&cases);
-    if (rc)
-        return rc;
-    if (c->json)
-        client_print(document);
-    else
-        show(c, document);
-    json_decref(document);
-    return EXIT_DONE;
+    return rc ? rc : client_answer(c, document, show);
 }
 
 const struct command cmd_trace = {

@@ -158,14 +158,7 @@ static int why(struct client *c, const struct args *a)
 {
     json_t *document = NULL;
     int rc = case_get_part(c, a->words[0], "/why", a->count > 1 ? a->words[1] : NULL, &document);
-    if (rc)
-        return rc;
-    if (c->json)
-        client_print(document);
-    else
-        show(c, document);
-    json_decref(document);
-    return EXIT_DONE;
+    return rc ? rc : client_answer(c, document, show);
 }
 
 const struct command cmd_why = {
