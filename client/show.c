@@ -69,7 +69,7 @@ char *show_lot_line(const json_t *lot)
         const char *text = pick_text(lot, parts[i].name, NULL);
         if (!text && i == 0)
             text = pick_text(lot, "product", NULL);
-        if (!text)
+        if (!text || !*text)
             continue;
         text_append(&out, out.length ? ", " : "");
         const char *value = view_when(text, when);
@@ -116,9 +116,10 @@ void show_candidates(const struct view *v, const json_t *lots)
 static void append_shared(struct text_buffer *out, const json_t *fact)
 {
     char seen[VIEW_NUMBER], expected[VIEW_NUMBER], lots[VIEW_NUMBER];
-    text_appendf(out, ": %s on %s" VIEW_NBSP "lots, %s by" VIEW_NBSP "chance",
+    text_appendf(out, ": %s on %s" VIEW_NBSP "%s, %s by" VIEW_NBSP "chance",
                  view_rough(pick_number(fact, "observed", 0), seen),
                  view_number(pick_number(fact, "lots", 0), lots),
+                 pick_int(fact, "lots", 0) == 1 ? "lot" : "lots",
                  view_rough(pick_number(fact, "expected", 0), expected));
 }
 

@@ -38,12 +38,32 @@ static int find_product(struct matching *m)
     return 0;
 }
 
+/* What a lot of ours bears is its code, whatever else it looks like: a date, a barcode. */
+static int take_known(struct matching *m)
+{
+    struct lot_parsed whole;
+    struct lot_find_row row;
+    struct lot_find_rows rows = {.row = &row, .capacity = 1};
+    char fold[LOT_MATCH_CODE];
+    lot_understand_whole(m->query->lot_text, &whole);
+    lot_find_fold(m->result->parsed.text, m->fold, sizeof m->fold);
+    lot_find_fold(whole.text, fold, sizeof fold);
+    if (!*fold || (!strcmp(fold, m->fold) && !m->result->parsed.gtin[0]))
+        return 0;
+    int rc = lot_find_by_fold(m->store, fold, 1, &rows, m->err);
+    if (rc == 0 && rows.count)
+        m->result->parsed = whole;
+    return rc;
+}
+
 static int prepare(struct matching *m)
 {
     struct lot_parsed *parsed = &m->result->parsed;
     lot_understand(m->matcher, m->query->lot_text, m->query->plant, m->query->received_ms,
                    m->query->tz, parsed);
-    int rc = find_product(m);
+    int rc = take_known(m);
+    if (rc == 0)
+        rc = find_product(m);
     if (rc == 0)
         rc = lot_find_volume(m->store, m->query->received_ms, &m->volume, m->err);
     if (rc < 0)

@@ -59,6 +59,9 @@ struct lot_parsed {
 void lot_understand(const struct lot_matcher *matcher, const char *lot_text, const char *plant,
                     int64_t received_ms, const struct tz *tz, struct lot_parsed *ret);
 
+/* The whole text as a code, nothing read into it. */
+void lot_understand_whole(const char *lot_text, struct lot_parsed *ret);
+
 struct lot_candidate {
     int64_t lot_id;
     char code[LOT_MATCH_CODE];

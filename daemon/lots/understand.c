@@ -103,13 +103,22 @@ static void take_date(const struct lot_matcher *matcher, struct lot_parsed *pars
         parsed->code_day = date.day;
 }
 
+/* "21NOV26A2": many plants make their codes of a date and what tells the lots of a day apart. */
+static bool is_part_of_code(const char *text, const struct code_date_printed *date)
+{
+    return (date->from && isalnum((unsigned char)text[date->from - 1]) &&
+            isalnum((unsigned char)text[date->from])) ||
+           isalnum((unsigned char)text[date->to]);
+}
+
 /* What is left of a text beside a date, when no pattern fits. */
 static void take_rest(const struct lot_matcher *matcher, struct lot_parsed *parsed,
                       const char *text, int32_t received_day)
 {
     struct code_date_printed date;
     char rest[LOT_MATCH_TEXT], fold[LOT_MATCH_CODE];
-    if (!code_date_find(text, matcher->month_first, received_day, &date)) {
+    if (!code_date_find(text, matcher->month_first, received_day, &date) ||
+        is_part_of_code(text, &date)) {
         take_code(parsed, text, strlen(text));
         return;
     }
@@ -187,15 +196,30 @@ static void note_barcode(struct lot_parsed *parsed, const char *cleaned)
         memcpy(parsed->gtin, gtin, sizeof gtin);
 }
 
+static void start(struct lot_parsed *ret)
+{
+    *ret = (struct lot_parsed){.day = WHEN_UNKNOWN_DAY,
+                               .code_day = WHEN_UNKNOWN_DAY,
+                               .at_ms = WHEN_UNKNOWN_MS,
+                               .minute = -1};
+}
+
+void lot_understand_whole(const char *lot_text, struct lot_parsed *ret)
+{
+    char cleaned[LOT_MATCH_TEXT];
+    start(ret);
+    if (!lot_text)
+        return;
+    clean(lot_text, cleaned);
+    take_code(ret, cleaned, strlen(cleaned));
+}
+
 void lot_understand(const struct lot_matcher *matcher, const char *lot_text, const char *plant,
                     int64_t received_ms, const struct tz *tz, struct lot_parsed *ret)
 {
     char lot[LOT_MATCH_TEXT], cleaned[LOT_MATCH_TEXT];
     int32_t received_day = tz_day(tz, received_ms);
-    *ret = (struct lot_parsed){.day = WHEN_UNKNOWN_DAY,
-                               .code_day = WHEN_UNKNOWN_DAY,
-                               .at_ms = WHEN_UNKNOWN_MS,
-                               .minute = -1};
+    start(ret);
     if (!lot_text || !*lot_text)
         return;
     if (take_gs1(ret, lot_text, received_day, lot)) {

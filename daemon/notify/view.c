@@ -62,8 +62,9 @@ static void append_value(struct text_buffer *out, const json_t *fact)
     const json_t *value = json_object_get(fact, "value"), *target = json_object_get(fact, "target");
     const json_t *observed = json_object_get(fact, "observed");
     if (json_is_number(observed)) {
-        text_appendf(out, ": %.3g on %lld lots, %.2g by chance", json_number_value(observed),
-                     (long long)json_integer_value(json_object_get(fact, "lots")),
+        json_int_t lots = json_integer_value(json_object_get(fact, "lots"));
+        text_appendf(out, ": %.3g on %lld %s, %.2g by chance", json_number_value(observed),
+                     (long long)lots, lots == 1 ? "lot" : "lots",
                      json_number_value(json_object_get(fact, "expected")));
         return;
     }

@@ -307,6 +307,42 @@ static void folding(void **state)
     assert_string_equal(lot_find_fold("12345678901234567890", out, sizeof out), "123456789012345");
 }
 
+/* What other plants print may look like a date, a barcode, GS1 data or spoken words: if a lot of
+ * ours bears it, it is that lot, and nearly read it still is. */
+static void codes_that_look_like_something_else(void **state)
+{
+    static const struct {
+        const char *code, *misread; /* NULL: one character away is another thing altogether */
+    } ROWS[] = {
+        {"21NOV26", NULL},          {"20NOV26A1", "20NOV26AI"}, {"2026-11-19", NULL},
+        {"11/18/26 L2", NULL},      {"LOT0007", "LOTOOO7"},     {"BATCH-26-17", "BATCH-26-I7"},
+        {"9520000000028", NULL},    {"1026321", "10263Z1"},     {"18.11.2026.3.44", NULL},
+        {"WO-5384ac", "WO-538Aac"},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        char text[400], fold[64];
+        int64_t at = ms("2026-11-17T06:00:00-05:00") + (int64_t)i * WHEN_HOUR_MS;
+        snprintf(text, sizeof text,
+                 "INSERT INTO lot VALUES(%d,'%s','%s','',1,'9','',%lld,%lld,%lld,%lld,7000,%d)",
+                 9000 + (int)i, ROWS[i].code, lot_find_fold(ROWS[i].code, fold, sizeof fold),
+                 (long long)at, (long long)at, (long long)at, (long long)at + 7200000,
+                 day("2026-11-27"));
+        sql(text);
+    }
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        struct lot_match_result r = match(query(ROWS[i].code));
+        assert_true(r.exact);
+        assert_int_equal(r.settled_lot_id, 9000 + i);
+        if (!ROWS[i].misread)
+            continue;
+        r = match(query(ROWS[i].misread));
+        assert_true(r.count > 0);
+        assert_int_equal(r.candidate[0].lot_id, 9000 + i);
+    }
+    sql("DELETE FROM lot WHERE id >= 9000");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -316,6 +352,7 @@ int main(void)
         cmocka_unit_test(product_and_code_date_alone),
         cmocka_unit_test(scanned_labels),
         cmocka_unit_test(dates_beside_the_code),
+        cmocka_unit_test(codes_that_look_like_something_else),
         cmocka_unit_test(nothing_to_go_by),
         cmocka_unit_test(unrecorded_lots),
         cmocka_unit_test(the_same_answer_every_time),
