@@ -358,15 +358,17 @@ static void html_cause(const struct view_line *line, struct text_buffer *out)
                  line->share * 240);
 }
 
+#define CAUTION_OPEN                                                                               \
+    "<div style=\"margin:4px 0;padding:4px;border-left:4px solid #9c2a12\"><b>Caution:</b> "
+
 void view_html(const struct view *view, struct text_buffer *out)
 {
-    static const char *const OPEN[] = {
-        [VIEW_TITLE] = "<h1 style=\"font-size:20px\">",
-        [VIEW_HEADING] = "<h2 style=\"font-size:16px;margin:18px 0 4px\">",
-        [VIEW_TEXT] = "<p>",
-        [VIEW_ITEM] = "<div style=\"margin:2px 0 2px 18px\">&bull; ",
-        [VIEW_CAUTION] = "<div style=\"margin:4px 0;padding:4px;border-left:4px solid "
-                         "#9c2a12\"><b>Caution:</b> "};
+    static const char *const OPEN[] = {[VIEW_TITLE] = "<h1 style=\"font-size:20px\">",
+                                       [VIEW_HEADING] =
+                                           "<h2 style=\"font-size:16px;margin:18px 0 4px\">",
+                                       [VIEW_TEXT] = "<p>",
+                                       [VIEW_ITEM] = "<div style=\"margin:2px 0 2px 18px\">&bull; ",
+                                       [VIEW_CAUTION] = CAUTION_OPEN};
     static const char *const CLOSE[] = {[VIEW_TITLE] = "</h1>\n",
                                         [VIEW_HEADING] = "</h2>\n",
                                         [VIEW_TEXT] = "</p>\n",
