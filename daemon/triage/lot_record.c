@@ -88,6 +88,7 @@ struct dosing {
     struct build *build;
     double kg[MATERIALS][512];
     double active_kg[MATERIALS][512];
+    bool entered[MATERIALS][512];
     bool by_mix[MATERIALS], any[MATERIALS];
     double lot_kg[MATERIALS], lot_active_kg[MATERIALS];
     double active_sum[MATERIALS], active_weight[MATERIALS];
@@ -133,6 +134,7 @@ static int take_use(void *arg, const struct evidence_use *row)
     dosing->any[m] = true;
     if (mix >= 0) {
         dosing->by_mix[m] = true;
+        dosing->entered[m][mix] = true;
         dosing->kg[m][mix] += kg;
         dosing->active_kg[m][mix] += active;
     } else {
@@ -168,14 +170,28 @@ static void dose(struct dosing *dosing, int material, const char *quantity, bool
                      &fresh);
         return;
     }
-    /* a mix with no entry, where others of the lot have one, got none: that is what is looked for
-     */
+    /* a mix with no entry may have got none, or nobody wrote it down: not a dose of zero */
     for (int i = 0; i < record->mix_count; i++) {
         double kg = active ? dosing->active_kg[material][i] : dosing->kg[material][i];
-        if (build->mix_flour[i] > 0)
+        if (build->mix_flour[i] > 0 && dosing->entered[material][i])
             add_computed(record, quantity, 100 * kg / build->mix_flour[i], record->mix_at_ms[i],
                          &fresh);
     }
+}
+
+/* Share of the lot's mixes that have no entry of a material others of them have. */
+static void unrecorded(struct dosing *dosing, int material, const char *quantity)
+{
+    struct lot_record *record = dosing->build->record;
+    int without = 0;
+    bool fresh = false;
+    if (!dosing->by_mix[material])
+        return;
+    for (int i = 0; i < record->mix_count; i++)
+        without += !dosing->entered[material][i];
+    if (without)
+        add_computed(record, quantity, (double)without / record->mix_count,
+                     record->lot.made_from_ms, &fresh);
 }
 
 static void dose_all(struct dosing *dosing)
@@ -189,6 +205,8 @@ static void dose_all(struct dosing *dosing)
                  {"yeast_pct_flour", 4, false},     {"fat_pct_flour", 5, false}};
     for (size_t i = 0; i < sizeof DOSES / sizeof DOSES[0]; i++)
         dose(dosing, DOSES[i].material, DOSES[i].quantity, DOSES[i].active);
+    unrecorded(dosing, 1, "inhibitor_unrecorded_share");
+    unrecorded(dosing, 2, "softener_unrecorded_share");
     if (dosing->active_weight[1] > 0) {
         bool fresh = false;
         add_computed(dosing->build->record, "inhibitor_active_pct",

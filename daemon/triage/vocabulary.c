@@ -86,6 +86,8 @@ static const struct {
     {"inhibitor_weighed_pct_flour", "%", "Inhibitor dose as weighed"},
     {"inhibitor_active_pct_flour", "%", "Active inhibitor dose"},
     {"inhibitor_active_pct", "%", "Inhibitor's active share"},
+    {"inhibitor_unrecorded_share", "1", "Share of the mixes without inhibitor on record"},
+    {"softener_unrecorded_share", "1", "Share of the mixes without softener on record"},
     {"acid_kg", "kg", NULL},
     {"acid_grain", "grain", NULL},
     {"acid_pct_flour", "%", "Acid dose"},
