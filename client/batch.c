@@ -24,7 +24,7 @@ struct batch {
     } * rows; /* the rows of `lines` */
     size_t row_capacity;
     json_t *seen; /* digest → count, for rows without an id */
-    long read, logged, again, refused, kept;
+    long read, logged, again, refused, kept, joined, alike;
     struct text_buffer harm; /* cases of rows that report harm */
     bool away;               /* the daemon does not answer: keep the rest without asking */
     int exit_code;
@@ -113,6 +113,10 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
     const json_t *first = json_array_get(json_object_get(answer, "ranked"), 0);
     char percent[VIEW_NUMBER];
     bool harm = row->harm || harm_reported(NULL, answer);
+    const char *like =
+        pick_text(json_array_get(json_object_get(answer, "similar"), 0), "complaint", NULL);
+    b->joined += pick_has(answer, "same_as");
+    b->alike += like != NULL;
     if (harm)
         add_harm(b, pick_text(answer, "case", "?"));
     if (b->c->json) {
@@ -126,7 +130,12 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
     view_textf(v, VIEW_PLAIN, 0, 4, "%5ld  %-8s %-18s%s%s%s", row->line,
                pick_text(answer, "case", "?"), pick_text(answer, "lot", "lot not known"),
                cause.length ? cause.data : "", harm ? "  HARM" : "",
-               pick_bool(answer, "again", false) ? "  (logged before)" : "");
+               pick_bool(answer, "again", false) ? "  (logged before)"
+               : pick_has(answer, "same_as")     ? "  (joined)"
+                                                 : "");
+    if (like)
+        view_textf(v, VIEW_PLAIN, 7, 9, "same person, symptom and lot? oddloaf join %s %s",
+                   pick_text(answer, "complaint", "?"), like);
     text_buffer_free(&cause);
 }
 
@@ -273,6 +282,13 @@ static void say_end(const struct batch *b)
     view_textf(v, VIEW_PLAIN, 0, 2, "%s: %ld rows: %ld new, %ld logged before, %ld refused%s",
                b->source, b->read, b->logged, b->again, b->refused,
                b->kept ? ", the rest kept to be sent later" : "");
+    if (b->joined)
+        view_textf(v, VIEW_PLAIN, 0, 2, "%ld of them joined to the complaint they repeat",
+                   b->joined);
+    if (b->alike)
+        view_textf(v, VIEW_PLAIN, 0, 2,
+                   "%ld may repeat an earlier complaint of the same person: `oddloaf join` if so",
+                   b->alike);
     if (b->harm.length)
         view_textf(
             v, VIEW_BOLD, 0, 2,

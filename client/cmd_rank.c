@@ -45,6 +45,20 @@ static void show_verdict(const struct view *v, const json_t *document)
         view_label(v, "", "%s", pick_text(verdict, "note", ""));
 }
 
+/* The same person told us again: not counted, but there. */
+static void show_joined(const struct view *v, const json_t *document)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(json_object_get(document, "joined"), i, item)
+    {
+        char when[VIEW_NUMBER];
+        view_label(v, i ? "" : "told again", "%s: %s, joined to %s",
+                   view_when(pick_text(item, "received_at", "?"), when),
+                   pick_text(item, "complaint", "?"), pick_text(item, "same_as", "?"));
+    }
+}
+
 static void show(const struct client *c, const json_t *document)
 {
     const struct view *v = &c->view;
@@ -54,6 +68,7 @@ static void show(const struct client *c, const json_t *document)
     case_title(c, document);
     view_label(v, "state", "%s, %zu %s", pick_text(document, "state", "open"), complaints,
                complaints == 1 ? "complaint" : "complaints");
+    show_joined(v, document);
     show_verdict(v, document);
     if (json_array_size(json_object_get(document, "lots")) > 1) {
         view_section(v, "The lot is one of");

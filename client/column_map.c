@@ -132,6 +132,21 @@ const char *column_map_field(const struct column_map *map, const char *column, b
     return *ret_skip ? NULL : field;
 }
 
+const char *column_map_unit(const char *column, char unit[static COLUMN_UNIT], size_t *ret_bare)
+{
+    const char *bracket = strrchr(column, '[');
+    const char *end = bracket ? strchr(bracket, ']') : NULL;
+    size_t length = end ? (size_t)(end - bracket - 1) : 0;
+    if (!end || end[1 + strspn(end + 1, " ")] || length == 0 || length >= COLUMN_UNIT)
+        return NULL;
+    memcpy(unit, bracket + 1, length);
+    unit[length] = '\0';
+    *ret_bare = (size_t)(bracket - column);
+    while (*ret_bare && column[*ret_bare - 1] == ' ')
+        --*ret_bare;
+    return unit;
+}
+
 const char *column_map_value(const struct column_map *map, const char *field, const char *value)
 {
     char key[KEY_BYTES];

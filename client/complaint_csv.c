@@ -1,6 +1,7 @@
 /* CSV (RFC 4180) to complaints. The first row names the columns; commas, semicolons or tabs part
  * them, whichever the first row uses. */
 #include "base/text.h"
+#include "base/units.h"
 #include "complaint_rows.h"
 #include <csv.h>
 #include <stdlib.h>
@@ -43,6 +44,37 @@ static void on_cell(void *bytes, size_t length, void *arg)
     r->cells[r->cell_count++] = xstrndup(bytes ? bytes : "", length);
 }
 
+/* "Core temp [degF]" mapped to measured.core_at_pack, or "measured.core_at_pack [degF]": the field
+ * with its unit, for the daemon to convert. NULL if the column is no measured quantity. */
+static char *measured_in_unit(struct reader *r, const char *column)
+{
+    char unit[COLUMN_UNIT];
+    size_t bare = 0;
+    bool skip = false;
+    if (!column_map_unit(column, unit, &bare))
+        return NULL;
+    const char *field = column_map_field(r->map, column, &skip);
+    char *name = xstrndup(column, bare);
+    if (!field && !skip)
+        field = column_map_field(r->map, name, &skip);
+    free(name);
+    if (!field || strncmp(field, "measured.", 9) != 0)
+        return NULL;
+    if (!units_known(unit)) {
+        error_at(r->err, NULL, r->row_line, 0);
+        error_field(r->err, column, unit);
+        error_hint(r->err, "degC, degF, %%, ppm, g/kg and the like; the column may be left out "
+                           "with --map 'COLUMN=-'");
+        r->rc = error_set(r->err, ERROR_INVALID, "the unit is not known");
+    }
+    struct text_buffer out = {0};
+    size_t length = strcspn(field, "[");
+    while (length && strchr(" _", field[length - 1]))
+        length--;
+    text_appendf(&out, "%.*s [%s]", (int)length, field, unit);
+    return text_take(&out);
+}
+
 static void take_header(struct reader *r)
 {
     if (r->cell_count > COLUMNS) {
@@ -53,6 +85,9 @@ static void take_header(struct reader *r)
     r->field_count = r->cell_count;
     for (size_t i = 0; i < r->cell_count; i++) {
         bool skip = false;
+        r->fields[i] = measured_in_unit(r, r->cells[i]);
+        if (r->fields[i])
+            continue;
         const char *field = column_map_field(r->map, r->cells[i], &skip);
         if (field)
             r->fields[i] = xstrdup(field);

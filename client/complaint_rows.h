@@ -21,6 +21,10 @@ int column_map_add(struct column_map *map, const char *text, struct error *err);
 /* The field a column stands for; NULL if it is neither mapped nor a field's own name. *ret_skip
  * is set for a column that is left out on purpose. */
 const char *column_map_field(const struct column_map *map, const char *column, bool *ret_skip);
+/* The unit of a header like "core_at_pack [degF]", written to `unit`; NULL if it carries none.
+ * *ret_bare: length of the name before it. */
+#define COLUMN_UNIT 24
+const char *column_map_unit(const char *column, char unit[static COLUMN_UNIT], size_t *ret_bare);
 /* Our word for the file's word in a field; `value` itself if the map has none. */
 const char *column_map_value(const struct column_map *map, const char *field, const char *value);
 

@@ -50,6 +50,45 @@ static const char *own_script(const json_t *complaint)
            "report.\"";
 }
 
+/* What the earlier complaint got from this report, and where the two differ. */
+static void show_joined(const struct view *v, const json_t *answer)
+{
+    size_t i;
+    const json_t *item;
+    char *brought = pick_shown(answer, "brought");
+    view_label(v, "joined to", "%s: kept with it, counted once", pick_text(answer, "same_as", "?"));
+    view_label(v, "brought", "%s", *brought ? brought : "nothing new");
+    free(brought);
+    json_array_foreach(json_object_get(answer, "differs"), i, item)
+    {
+        char *before = pick_shown(item, "complaint");
+        char *now = pick_shown(item, "report");
+        view_label(v, i ? "" : "differs", "%s: %s before, %s now; the first is kept in force",
+                   pick_text(item, "field", "?"), before, now);
+        free(before);
+        free(now);
+    }
+}
+
+static void show_similar(const struct view *v, const json_t *answer)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(json_object_get(answer, "similar"), i, item)
+    {
+        char when[VIEW_NUMBER];
+        view_label(v, i ? "" : "logged before?", "%s, received %s: %s",
+                   pick_text(item, "complaint", "?"),
+                   view_when(pick_text(item, "received_at", "?"), when),
+                   pick_text(item, "why", "much alike"));
+    }
+    if (i > 0)
+        view_label(
+            v, "", "if it is the same report: oddloaf join %s %s",
+            pick_text(answer, "complaint", "?"),
+            pick_text(json_array_get(json_object_get(answer, "similar"), 0), "complaint", "?"));
+}
+
 void deliver_show(const struct view *v, const json_t *complaint, const json_t *answer)
 {
     const json_t *ranked = json_object_get(answer, "ranked");
@@ -57,6 +96,10 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
                pick_text(answer, "complaint", "?"),
                pick_bool(answer, "again", false) ? ", logged before: nothing changed" : "");
     show_lot(v, answer);
+    if (pick_has(answer, "same_as"))
+        show_joined(v, answer);
+    else
+        show_similar(v, answer);
     show_taken(v, json_object_get(answer, "taken"));
     bool harm = harm_reported(complaint, answer);
     if (harm) {

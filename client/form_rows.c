@@ -132,6 +132,7 @@ const struct form_field *form_fields(void)
          "Returned goods never stand near cooling, slicing or packing: spores travel with them."},
         {"disposition", "disposition", FORM_CHOICE, dispositions, 0, 0,
          "What is to become of the goods?", NULL},
+        {"same_as", "same-as", FORM_ID, NULL, 0, 0, NULL, NULL},
         {"note", "note", FORM_TEXT, NULL, 0, 0, "Anything else, in the caller's words?", NULL},
         {"contact.name", "name", FORM_TEXT, NULL, 0, 0, "The caller's name?",
          "Kept apart, never mailed on, deleted after a set time."},

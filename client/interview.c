@@ -138,34 +138,83 @@ static enum outcome ask_all(struct interview *iv, const struct form_field *first
     }
 }
 
-/* Somebody may have told us already. True if this one is the same report. */
-static bool is_duplicate(struct interview *iv)
+/* ---- somebody may have told us already ---- */
+
+static void list_similar(const struct interview *iv, const json_t *similar)
 {
-    const json_t *similar = json_object_get(iv->preview, "similar");
     size_t i;
     const json_t *item;
-    if (json_array_size(similar) == 0 || iv->similar_asked)
-        return false;
-    iv->similar_asked = true;
     view_blank(&iv->view);
     view_text(&iv->view, VIEW_BOLD, 0, 2, "Perhaps it was logged already:");
     json_array_foreach(similar, i, item)
     {
         char when[VIEW_NUMBER];
-        view_textf(&iv->view, VIEW_PLAIN, 2, 2, "- %s, received %s: %s",
-                   pick_text(item, "complaint", "?"),
+        view_textf(&iv->view, VIEW_PLAIN, 2, 5, "%zu  received %s, %s: %s", i + 1,
                    view_when(pick_text(item, "received_at", "?"), when),
-                   pick_text(item, "why", "much alike"));
+                   pick_text(item, "complaint", "?"), pick_text(item, "why", "much alike"));
     }
     view_text(&iv->view, VIEW_PLAIN, 0, 2,
-              "Is this the same report by the same person? same: log nothing new. Enter: it is "
-              "another one, log it.");
-    char *line = interview_line(iv, "> ");
-    char folded[16] = "";
-    if (line)
-        text_fold(line, folded, sizeof folded);
-    free(line);
-    return strcmp(folded, "same") == 0 || folded[0] == 'y';
+              "Is this that report again, by the same person? same (or its number): it is joined "
+              "to it; nothing you typed is lost, and it counts once. Enter: it is another one.");
+}
+
+/* Which of them was named: "same", "yes", "2", "same 2"; NULL none. */
+static const char *similar_named(const json_t *similar, const char *folded)
+{
+    int64_t number = 1;
+    const char *rest = folded;
+    if (strncmp(rest, "same", 4) == 0)
+        rest += 4;
+    else if (folded[0] == 'y')
+        rest = "";
+    else if (!*rest)
+        return NULL;
+    rest += strspn(rest, " ");
+    if (*rest && text_to_int64(rest, &number) != 0)
+        return NULL;
+    if (number < 1 || number > (int64_t)json_array_size(similar))
+        return NULL;
+    return pick_text(json_array_get(similar, (size_t)number - 1), "complaint", NULL);
+}
+
+/* Offers to join it to what the same person told us before; never done unasked. */
+static void offer_join(struct interview *iv)
+{
+    const json_t *similar = json_object_get(iv->preview, "similar");
+    if (json_array_size(similar) == 0 || iv->similar_asked || pick_has(iv->complaint, "same_as"))
+        return;
+    iv->similar_asked = true;
+    list_similar(iv, similar);
+    for (;;) {
+        char folded[32] = "";
+        char *line = interview_line(iv, "> ");
+        if (line)
+            text_fold(line, folded, sizeof folded);
+        bool ended = !line;
+        free(line);
+        const char *first = similar_named(similar, folded);
+        if (first) {
+            json_object_set_new(iv->complaint, "same_as", json_string(first));
+            save(iv);
+            return;
+        }
+        if (ended || !*folded || folded[0] == 'n')
+            return;
+        view_text(&iv->view, VIEW_PLAIN, 2, 2, "same, a number of the list, or Enter.");
+    }
+}
+
+static void say_confirm(const struct interview *iv)
+{
+    const char *first = pick_text(iv->complaint, "same_as", NULL);
+    if (first)
+        view_textf(&iv->view, VIEW_PLAIN, 0, 2,
+                   "Enter joins it to %s. apart: log it as another complaint. correct 3: ask for "
+                   "answer 3 again. quit: stop.",
+                   first);
+    else
+        view_text(&iv->view, VIEW_PLAIN, 0, 2,
+                  "Enter logs it. correct 3: ask for answer 3 again. quit: stop.");
 }
 
 /* Shows everything once more. True: send it; else *ret_field is what to correct, or NULL to stop
@@ -176,8 +225,7 @@ static bool confirm(struct interview *iv, const struct form_field **ret_field,
     for (;;) {
         bool keep = false;
         interview_list(iv);
-        view_text(&iv->view, VIEW_PLAIN, 0, 2,
-                  "Enter logs it. correct 3: ask for answer 3 again. quit: stop.");
+        say_confirm(iv);
         char *line = interview_line(iv, "> ");
         char folded[64] = "quit";
         if (line)
@@ -186,6 +234,11 @@ static bool confirm(struct interview *iv, const struct form_field **ret_field,
         free(line);
         if (!*folded || strcmp(folded, "yes") == 0 || strcmp(folded, "log") == 0)
             return true;
+        if (strcmp(folded, "apart") == 0) {
+            json_object_del(iv->complaint, "same_as");
+            save(iv);
+            continue;
+        }
         const char *which = strncmp(folded, "correct ", 8) == 0 ? folded + 8 : folded;
         *ret_field = interview_listed(iv, which);
         if (*ret_field)
@@ -241,13 +294,7 @@ static int finish(struct interview *iv)
     const struct form_field *field = NULL;
     enum outcome outcome = ask_all(iv, NULL);
     while (outcome == OUTCOME_SEND) {
-        if (is_duplicate(iv)) {
-            view_text(&iv->view, VIEW_PLAIN, 0, 2,
-                      "Nothing new was logged. Thank the caller: the report is with QA.");
-            draft_end(iv->draft, true);
-            iv->draft = NULL;
-            return EXIT_DONE;
-        }
+        offer_join(iv);
         field = NULL;
         if (confirm(iv, &field, &outcome)) {
             int rc = send_it(iv);

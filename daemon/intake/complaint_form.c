@@ -18,7 +18,7 @@ static void value_text(const json_t *value, char *out, size_t size)
         text_clip(json_string_value(value), out, size);
         return;
     }
-    char *dump = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
+    char *dump = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT | JSON_REAL_PRECISION(12));
     text_clip(dump ? dump : "?", out, size);
     free(dump);
 }
@@ -131,11 +131,20 @@ static int check_time(const struct field *f, const json_t *value, json_t **ret, 
     return 0;
 }
 
+static int check_id(const struct field *f, const json_t *value, json_t **ret, struct error *err)
+{
+    char uuid[UUID_TEXT];
+    if (!json_is_string(value) || !uuid_normalize(json_string_value(value), uuid))
+        return refuse(f, value, err, "must be a complaint's id, a UUID");
+    *ret = json_string(uuid);
+    return 0;
+}
+
 typedef int (*field_check)(const struct field *, const json_t *, json_t **, struct error *);
 static const field_check CHECKS[] = {
     [FIELD_WORD] = check_word,   [FIELD_WORDS] = check_words, [FIELD_TEXT] = check_text,
     [FIELD_WHOLE] = check_whole, [FIELD_BOOL] = check_bool,   [FIELD_DATE] = check_date,
-    [FIELD_TIME] = check_time,
+    [FIELD_TIME] = check_time,   [FIELD_ID] = check_id,
 };
 
 /* ---- objects ---- */
@@ -175,22 +184,31 @@ static int read_measured(const json_t *measured, const struct form_options *opti
         return refuse(&as_object, measured, err, "must be an object of quantities");
     const char *name;
     json_t *value;
+    json_t *taken = json_object();
     json_object_foreach((json_t *)measured, name, value)
     {
         char key[KEY_SIZE], text[96];
+        const char *quantity = name;
+        double number = json_number_value(value);
         snprintf(key, sizeof key, "measured/%.100s", name);
         value_text(value, text, sizeof text);
         int rc = json_is_number(value)
                      ? 0
                      : error_set(err, ERROR_INVALID, "must be a number in the quantity's unit");
         if (!rc && options->measured)
-            rc = options->measured(options->measured_arg, name, json_number_value(value), err);
+            rc = options->measured(options->measured_arg, name, number, &quantity, &number, err);
+        if (!rc && json_object_get(taken, quantity))
+            rc = error_set(err, ERROR_INVALID, "%.80s is measured twice", quantity);
         if (rc) {
             error_field(err, key, text);
+            json_decref(taken);
             return rc;
         }
+        json_object_set_new(taken, quantity,
+                            number == json_number_value(value) ? json_incref(value)
+                                                               : json_real(number));
     }
-    json_object_set(body, "measured", (json_t *)measured);
+    json_object_set_new(body, "measured", taken);
     return 0;
 }
 
@@ -376,6 +394,8 @@ static int read_all(const json_t *complaint, const struct form_options *options,
     form->packs = packs ? (int)json_integer_value(packs) : 1;
     form->units = json_integer_value(json_object_get(form->body, "units"));
     form->harm = json_array_size(json_object_get(form->body, "harm")) > 0;
+    const char *same_as = complaint_form_text(form, "same_as");
+    text_clip(same_as ? same_as : "", form->same_as, sizeof form->same_as);
     if (form->uuid[0])
         json_object_set_new(form->body, "id", json_string(form->uuid));
     return 0;

@@ -14,6 +14,7 @@
 
 struct complaint_form {
     char uuid[UUID_TEXT];
+    char same_as[UUID_TEXT]; /* the complaint it repeats, "" none */
     int64_t received_ms;
     json_t *body;                            /* normalized, without contact */
     json_t *contact;                         /* NULL if none */
@@ -30,8 +31,11 @@ struct form_options {
     const struct tz *tz; /* of the plant: what day "received" was */
     bool partial;        /* a preview: id, received_at and channel may be missing */
     int64_t now_ms;      /* stands in for a missing received_at of a preview */
-    /* True if `quantity` may stand under "measured" with this value; fills err otherwise. */
-    int (*measured)(void *arg, const char *quantity, double value, struct error *err);
+    /* Reads one name of "measured", "crumb_ph" or "core_at_pack [degF]", and its value: which
+     * quantity it is and the value in that one's unit. NULL: names and values are taken as they
+     * are. */
+    int (*measured)(void *arg, const char *name, double value, const char **ret_quantity,
+                    double *ret_value, struct error *err);
     void *measured_arg;
 };
 

@@ -46,6 +46,7 @@ static const struct field FIELDS[] = {
     {"reason", FIELD_TEXT, NULL, 0, 200},
     {"put_at", FIELD_TEXT, NULL, 0, 80},
     {"disposition", FIELD_WORD, DISPOSITION, 0, 0},
+    {"same_as", FIELD_ID, NULL, 0, 0},
     {NULL, FIELD_TEXT, NULL, 0, 0},
 };
 

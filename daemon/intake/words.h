@@ -11,7 +11,8 @@ enum field_type {
     FIELD_WHOLE, /* a whole number in [low, high] */
     FIELD_BOOL,
     FIELD_DATE, /* YYYY-MM-DD */
-    FIELD_TIME  /* RFC 3339 */
+    FIELD_TIME, /* RFC 3339 */
+    FIELD_ID    /* a UUID */
 };
 
 struct field {

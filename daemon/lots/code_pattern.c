@@ -335,7 +335,7 @@ static void render(const struct code_pattern *p, const struct words *words,
     out[at] = '\0';
 }
 
-static double alternatives(const struct code_pattern *p)
+double code_pattern_alternatives(const struct code_pattern *p)
 {
     double product = DAYS_ON_SALE;
     for (int g = 0; g < GROUPS; g++)
@@ -368,7 +368,7 @@ int code_pattern_read(const struct code_pattern *p, const char *text, int32_t re
     memcpy(reading.product, words.word[GROUP_PRODUCT], CODE_PATTERN_WORD);
     memcpy(reading.serial, words.word[GROUP_SERIAL], CODE_PATTERN_WORD);
     render(p, &words, reading.code);
-    reading.alternatives = alternatives(p);
+    reading.alternatives = code_pattern_alternatives(p);
     *ret = reading;
     return 0;
 }

@@ -52,6 +52,8 @@ struct code_pattern_reading {
  * ERROR_TOO_LARGE when the match ran into its limits. Thread-safe. */
 int code_pattern_read(const struct code_pattern *pattern, const char *text, int32_t received_day,
                       struct code_pattern_reading *ret, struct error *err);
+/* How many codes the pattern could show on packs that are on sale, about. */
+double code_pattern_alternatives(const struct code_pattern *pattern);
 const char *code_pattern_plant(const struct code_pattern *pattern);
 /* The instant of a reading's day and time in the plant's zone; of the day's start if no time. */
 int64_t code_pattern_instant_ms(const struct code_pattern_reading *reading, const struct tz *tz);

@@ -115,6 +115,7 @@ int lot_match(const struct lot_matcher *matcher, struct store *read, const struc
         .result = result,
         .err = err,
         .worst_kept = INFINITY,
+        .unseen = INFINITY,
         .rows = {.row = xmalloc(MATCH_CLOSEST * sizeof *m.rows.row), .capacity = MATCH_CLOSEST},
         .scored = xmalloc(MATCH_CLOSEST * sizeof *m.scored)};
     result->none_weight = 1;

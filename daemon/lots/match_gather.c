@@ -173,6 +173,7 @@ static int gather_mistaken(struct matching *m, bool agreed)
                               : LOOKUPS,
                        walk, m->err);
     m->result->lookups = walk->lookups;
+    m->unseen = walk->unseen;
     for (size_t i = 0; rc == 0 && i < walk->count; i++)
         keep(m, walk->hit[i].lot_id, walk->hit[i].cost, walk->hit[i].cost);
     free(walk);

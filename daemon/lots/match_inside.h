@@ -36,10 +36,13 @@ struct matching {
     struct scored *scored; /* one a row */
     struct match_close close[MATCH_CLOSEST];
     size_t close_count;
-    float worst_kept; /* ranks from here on need not be offered */
-    size_t favours;   /* so many keys to come are kept whatever their codes */
-    double astray;    /* P(text) if it is not a reading of the lot's code */
-    double none;      /* weight of: none of the rows */
+    float worst_kept;  /* ranks from here on need not be offered */
+    size_t favours;    /* so many keys to come are kept whatever their codes */
+    float unseen;      /* cost from which on codes were not looked for; INFINITY: all were */
+    bool says_nothing; /* the text is less likely a reading of any code than no code at all */
+    double astray;     /* P(text) if it is not a reading of the lot's code */
+    double missed;     /* P(text) if it is one of a lot that no look-up brought */
+    double none;       /* weight of: none of the rows */
 };
 
 static inline bool match_given(const char *text)

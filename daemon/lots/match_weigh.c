@@ -8,6 +8,14 @@
 enum { SENT_CHECKED = 48 }; /* candidates whose dispatch is looked at */
 /* A reading so much dearer than the best is as good as none. */
 static const float HOPELESS = 20.0F;
+/* From memory: share of codes read without a mistake; of other things read, how many look like a
+ * code of ours; codes on sale of a plant without a pattern; possible codes for every one that is
+ * used (most minutes and numbers are not). */
+static const double READ_RIGHT = 0.8, JUNK_LIKE_A_CODE = 0.02, CODES_WITHOUT_PATTERN = 1e6,
+                    CODES_A_LOT = 150;
+/* Of the ways of reading that were not looked into, so many lead to a lot after all: the likely
+ * ones come first. Set by simulated misreads (tests/lots/sim.h, seed 7). */
+static const double MISSED = 0.05;
 
 static double age_days(const struct matching *m, const struct lot_find_row *row)
 {
@@ -54,55 +62,82 @@ static double rest_of_none(const struct matching *m)
     return p;
 }
 
-/* P(text) of a code that was read off some other pack of ours. */
-static double other_pack(const struct matching *m)
+/* How many codes there are on packs on sale, about. */
+static double codes_on_sale(const struct matching *m)
 {
-    double share = 0;
-    for (size_t i = 0; i < m->rows.count; i++)
-        if (!strcmp(m->rows.row[i].fold, m->fold))
-            share += m->scored[i].prior;
-    if (share <= 0 && m->result->parsed.alternatives > 0)
-        share = 1 / m->result->parsed.alternatives;
-    return share;
+    double most = m->result->parsed.alternatives;
+    for (size_t i = 0; i < m->matcher->pattern_count && m->result->parsed.alternatives <= 0; i++) {
+        double codes = code_pattern_alternatives(m->matcher->pattern[i]);
+        most = codes > most ? codes : most;
+    }
+    double least = CODES_A_LOT * m->volume.lots_per_day * m->volume.shelf_life_days;
+    most = most > 0 ? most : CODES_WITHOUT_PATTERN;
+    return most > least ? most : least;
 }
 
-/* P(text) of the code of a lot that nobody recorded: as plants write them if a pattern fits; else a
- * misread one, of which there are some hundreds for every code. */
-static double text_of_none(const struct matching *m)
+/* P(text) of a code that nobody recorded. If it is read right, one of so many codes. If it is
+ * misread, the codes it may have been are the more, the more mistakes there are in it: each makes a
+ * reading about a thousand times less likely, and twenty times as many codes may have been meant.
+ */
+static double text_of_none(const struct matching *m, double likeliest)
 {
+    static const double CODES_A_MISTAKE = 3, CHANCE_OF_ONE = 1e-3;
+    double codes = codes_on_sale(m);
+    double misread = pow(likeliest, 1 + log(CODES_A_MISTAKE) / log(CHANCE_OF_ONE));
+    double right = m->result->parsed.alternatives > 0 ? READ_RIGHT : 0;
+    return (right > misread ? right : misread) / codes;
+}
+
+/* P(text) if what was read is no lot code: anything at all. Little of that looks like a code. */
+static double text_of_junk(const struct matching *m)
+{
+    double chance = exp(reading_log_junk(&m->text));
     double codes = m->result->parsed.alternatives;
-    if (codes > 0)
-        return 0.8 / codes;
-    return 0.2 / 400 / 1e6 + 0.05 * exp(reading_log_junk(&m->text));
+    return codes > 0 ? JUNK_LIKE_A_CODE / codes + chance : chance;
+}
+
+static double likelihoods(struct matching *m)
+{
+    double likeliest = 0;
+    float cheapest = INFINITY;
+    for (size_t i = 0; i < m->rows.count; i++)
+        cheapest = m->close[i].cost < cheapest ? m->close[i].cost : cheapest;
+    for (size_t i = 0; i < m->rows.count; i++) {
+        struct reading_code code;
+        m->scored[i].text = 0;
+        if (m->close[i].cost > cheapest + HOPELESS)
+            continue;
+        reading_prepare(m->rows.row[i].code, &code);
+        m->scored[i].text = exp(reading_log_likelihood(&m->matcher->reading, &code, &m->text,
+                                                       m->result->parsed.scanned));
+        likeliest = m->scored[i].text > likeliest ? m->scored[i].text : likeliest;
+    }
+    return likeliest;
 }
 
 static void weigh_text(struct matching *m)
 {
     const struct agreement *a = &m->matcher->agreement;
     const struct reading *reading = &m->matcher->reading;
-    double unrecorded = text_of_none(m);
-    /* what is no reading of the lot's code looks like a code all the same: one from another day,
-     * another maker */
-    double astray = reading->junk * unrecorded + a->wrong_pack * other_pack(m);
-    double aright = 1 - reading->junk - a->wrong_pack;
-    float cheapest = INFINITY;
+    double likeliest = likelihoods(m);
+    double unrecorded = text_of_none(m, likeliest);
+    m->says_nothing = likeliest < reading->junk * text_of_junk(m);
+    /* some other pack's code, read as well or badly as the right one's would be */
+    double other_pack = a->unrecorded * unrecorded;
     for (size_t i = 0; i < m->rows.count; i++)
-        cheapest = m->close[i].cost < cheapest ? m->close[i].cost : cheapest;
-    for (size_t i = 0; i < m->rows.count; i++) {
-        struct reading_code code;
-        m->scored[i].text = astray;
-        if (m->close[i].cost > cheapest + HOPELESS)
-            continue;
-        reading_prepare(m->rows.row[i].code, &code);
-        m->scored[i].text += aright * exp(reading_log_likelihood(reading, &code, &m->text,
-                                                                 m->result->parsed.scanned));
-    }
-    m->none *= aright * unrecorded + astray; /* an unrecorded lot's caller goes astray as well */
-    m->astray = astray;
+        other_pack += m->scored[i].prior * m->scored[i].text;
+    bool missed = isfinite(m->unseen) && !m->recent;
+    m->missed = missed ? MISSED * text_of_none(m, exp(-m->unseen)) : 0;
+    m->astray = reading->junk * text_of_junk(m) + a->wrong_pack * (other_pack + m->missed);
+    double aright = 1 - reading->junk - a->wrong_pack;
+    for (size_t i = 0; i < m->rows.count; i++)
+        m->scored[i].text = aright * m->scored[i].text + m->astray;
+    /* an unrecorded lot's caller goes astray as well */
+    m->none *= aright * unrecorded + m->astray;
 }
 
-/* The lots no look-up brought: the text says nothing about them, so they share what chance there is
- * that it is no reading of the lot's code at all. */
+/* The lots no look-up brought share what chance there is that the text is no reading of the lot's
+ * code at all, and that look-ups ended before theirs was found. */
 static double weigh_rest(const struct matching *m)
 {
     if (match_is_complete(m))
@@ -110,7 +145,7 @@ static double weigh_rest(const struct matching *m)
     double rest = (1 - m->matcher->agreement.unrecorded) * rest_of_none(m);
     for (size_t i = 0; i < m->rows.count; i++)
         rest -= m->scored[i].prior * m->scored[i].rest;
-    return rest > 0 ? rest * m->astray : 0;
+    return rest > 0 ? rest * (m->astray + m->missed) : 0;
 }
 
 static int by_weight(const void *a, const void *b)
@@ -165,6 +200,7 @@ int match_weigh(struct matching *m)
     size_t count = m->rows.count;
     m->none = m->matcher->agreement.unrecorded * rest_of_none(m);
     m->astray = 1;
+    m->missed = 0;
     for (size_t i = 0; i < count; i++) {
         const struct lot_find_row *row = &m->rows.row[i];
         m->scored[i] = (struct scored){row, prior_of(m, row), 1, rest_of(m, row), 0};
@@ -172,6 +208,10 @@ int match_weigh(struct matching *m)
     if (m->text.length)
         weigh_text(m);
     m->none += weigh_rest(m);
+    if (m->says_nothing && !m->product_id && m->code_day == WHEN_UNKNOWN_DAY) {
+        m->rows.count = 0; /* any lot on sale: as if nothing had been read */
+        return 0;
+    }
     for (size_t i = 0; i < count; i++)
         m->scored[i].weight = m->scored[i].prior * m->scored[i].text * m->scored[i].rest;
     qsort(m->scored, count, sizeof *m->scored, by_weight);

@@ -356,6 +356,7 @@ int walk_find(const struct walk_costs *costs, struct store *store, const struct 
 {
     ret->count = 0;
     ret->lookups = 0;
+    ret->unseen = INFINITY;
     if (!text->length)
         return 0;
     struct walk *w = xmalloc(sizeof *w);
@@ -380,6 +381,8 @@ int walk_find(const struct walk_costs *costs, struct store *store, const struct 
             break;
         rc = open_guess(w, guess);
     }
+    bool out_of_lookups = w->heap_count && w->lookups_left <= 0 && cost_at(w, 0) <= limit(w);
+    ret->unseen = out_of_lookups ? cost_at(w, 0) : INFINITY;
     free(w->guess);
     free(w);
     return rc;

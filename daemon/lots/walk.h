@@ -31,6 +31,7 @@ struct walk_result {
     struct walk_hit hit[WALK_FOUND]; /* cheapest first */
     size_t count;
     int lookups;
+    float unseen; /* no code cheaper than this was missed; INFINITY: none within `slack` */
 };
 /* Codes whose cost is within `slack` of the cheapest found, with about `lookups` look-ups. */
 int walk_find(const struct walk_costs *costs, struct store *store, const struct reading_code *text,

@@ -5,6 +5,7 @@
 #include "serve/app.h"
 #include "serve/route.h"
 #include "store/complaint.h"
+#include "store/contact.h"
 #include "store/outbox.h"
 #include "store/totals.h"
 #include "store/work.h"

@@ -5,6 +5,7 @@
 #include "patterns/week.h"
 #include "serve/placing.h"
 #include "serve/sessions.h"
+#include "store/contact.h"
 #include "store/outbox.h"
 #include "store/ranking.h"
 #include "store/work.h"

@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "serve/app.h"
+#include "serve/joining.h"
 #include "serve/route.h"
 #include "serve/understood.h"
 #include "store/complaint.h"
@@ -181,6 +182,7 @@ static int rank_json(struct store *store, struct setup *setup, int64_t id, json_
         return rc;
     json_object_set_new(*ret, "state", json_string(row.settled ? "settled" : "open"));
     json_object_set_new(*ret, "revision", json_integer(row.revision));
+    json_object_set_new(*ret, "joined", joining_case_json(store, id));
     return verdict_of_case(store, id, add_verdict, *ret, err);
 }
 

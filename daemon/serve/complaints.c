@@ -8,6 +8,7 @@
 #include "notify/event.h"
 #include "patterns/returns.h"
 #include "serve/app.h"
+#include "serve/joining.h"
 #include "serve/placing.h"
 #include "serve/route.h"
 #include "serve/understood.h"
@@ -28,6 +29,7 @@ struct entry {
     json_t *urgent; /* event of harm, or NULL */
     char message_id[128];
     struct complaint_placed placed;
+    bool refused; /* when it was to be logged, see err */
 };
 
 struct batch {
@@ -70,9 +72,29 @@ static struct entry *batch_add(struct batch *b)
 
 /* ---- reading ---- */
 
-static int check_measured(void *arg, const char *quantity, double value, struct error *err)
+/* "core_at_pack [degF]" 117.5 is core_at_pack_c 47.5, as in the header of a record file. */
+static int read_measured(void *arg, const char *name, double value, const char **ret_quantity,
+                         double *ret_value, struct error *err)
 {
-    return triage_check_quantity(arg, quantity, value, err);
+    const struct catalogue_quantity *quantity = NULL;
+    const char *bracket = strchr(name, '['), *end = strchr(name, ']');
+    char bare[96], unit[24];
+    if (!bracket)
+        return triage_check_quantity(arg, name, value, err);
+    if (!end || end[1] || end == bracket + 1)
+        return error_set(err, ERROR_INVALID, "the unit stands in brackets at the end of the name");
+    snprintf(bare, sizeof bare, "%.*s", (int)(bracket - name), name);
+    snprintf(unit, sizeof unit, "%.*s", (int)(end - bracket - 1), bracket + 1);
+    for (size_t length = strlen(bare); length && bare[length - 1] == ' ';)
+        bare[--length] = '\0';
+    int rc = catalogue_match(triage_catalogue(arg), bare, unit, &quantity, err);
+    if (!rc)
+        rc = catalogue_convert(value, unit, quantity->unit, ret_value, err);
+    if (!rc)
+        rc = triage_check_quantity(arg, quantity->name, *ret_value, err);
+    if (!rc)
+        *ret_quantity = quantity->name;
+    return rc;
 }
 
 static int read_form(struct entry *e, const json_t *complaint, struct setup *setup, bool partial,
@@ -81,7 +103,7 @@ static int read_form(struct entry *e, const json_t *complaint, struct setup *set
     const struct form_options options = {.tz = setup->tz,
                                          .partial = partial,
                                          .now_ms = now_ms,
-                                         .measured = check_measured,
+                                         .measured = read_measured,
                                          .measured_arg = setup->triage};
     /* the note fills only what nobody chose; what it gave is shown to the desk */
     json_t *filled = lexicon_fill(setup->lexicon, complaint, &e->taken);
@@ -174,36 +196,29 @@ static int read_one(struct batch *b, struct store *store, struct error *err)
 
 /* ---- logging ---- */
 
+/* A row that names no complaint it could repeat is refused by itself; alone, it is the answer. */
+static int log_report(struct batch *b, struct entry *e, struct store *store,
+                      const struct complaint_new *c, struct error *err)
+{
+    int rc = e->form->same_as[0] ? joining_log(b->setup, store, e->form, c, &e->placed, err)
+                                 : complaint_log(store, c, &e->placed, err);
+    e->refused = b->lines && rc == ERROR_INVALID;
+    if (!e->refused)
+        return rc;
+    e->err = *err;
+    error_clear(err);
+    return 0;
+}
+
 static int log_entry(struct batch *b, struct entry *e, struct store *store, struct error *err)
 {
-    const struct config *config = b->setup->config;
-    const struct complaint_form *form = e->form;
-    struct complaint_new c = {
-        .uuid = form->uuid,
-        .received_ms = form->received_ms,
-        .logged_ms = b->now_ms,
-        .channel = complaint_form_text(form, "channel"),
-        .symptom = complaint_form_text(form, "symptom"),
-        .lot_text = complaint_form_text(form, "lot_text"),
-        .store = complaint_form_text(form, "store"),
-        .route = complaint_form_text(form, "route"),
-        .product_id = e->placing.product_id,
-        .code_day = form->code_day,
-        .bought_day = form->bought_day,
-        .found_day = form->found_day,
-        .packs = form->packs,
-        .units = form->units,
-        .harm = form->harm,
-        .body = e->body,
-        .contact = e->contact,
-        .contact_fold = form->contact_fold,
-        .contact_purge_ms = b->now_ms + config_number(config, "contact_days") * WHEN_DAY_MS,
-        .lot_count = e->placing.lot_count,
-        .settled_weight = placing_settled_at(b->setup),
-    };
-    memcpy(c.lots, e->placing.lots, sizeof c.lots);
-    int rc = complaint_log(store, &c, &e->placed, err);
-    if (rc || !e->urgent || e->placed.again)
+    struct complaint_new c;
+    placing_complaint(b->setup, e->form, &e->placing, e->body, b->now_ms, &c);
+    c.contact = e->contact;
+    c.contact_fold = e->form->contact_fold;
+    c.contact_purge_ms = b->now_ms + config_number(b->setup->config, "contact_days") * WHEN_DAY_MS;
+    int rc = log_report(b, e, store, &c, err);
+    if (rc || e->refused || !e->urgent || e->placed.again)
         return rc;
     char case_name[24];
     snprintf(case_name, sizeof case_name, "C%lld", (long long)e->placed.case_id);
@@ -297,10 +312,28 @@ static json_t *ranking_of(struct batch *b, const char *case_name, int64_t case_i
     return ranking;
 }
 
+/* What the complaint it repeats got from it, and where the two differ. */
+static void add_joined(const struct entry *e, struct store *store, json_t *answer)
+{
+    size_t i;
+    json_t *report;
+    json_t *reports = joining_reports_json(store, e->placed.complaint_id, false, NULL);
+    json_object_set_new(answer, "same_as", joining_of_json(store, e->form->uuid));
+    json_array_foreach(reports, i, report)
+    {
+        const char *uuid = json_string_value(json_object_get(report, "complaint"));
+        if (uuid && strcmp(uuid, e->form->uuid) == 0) {
+            json_object_set(answer, "brought", json_object_get(report, "brought"));
+            json_object_set(answer, "differs", json_object_get(report, "differs"));
+        }
+    }
+    json_decref(reports);
+}
+
 static json_t *answer_entry(struct batch *b, struct entry *e, struct store *store)
 {
     char case_name[24];
-    if (!e->form)
+    if (!e->form || e->refused)
         return refusal_json(b, e);
     snprintf(case_name, sizeof case_name, "C%lld", (long long)e->placed.case_id);
     json_t *answer = json_pack("{s:s, s:s, s:b}", "complaint", e->form->uuid, "case", case_name,
@@ -319,10 +352,12 @@ static json_t *answer_entry(struct batch *b, struct entry *e, struct store *stor
     add_return_caution(b->setup, e->form, answer);
     if (e->form->harm)
         json_object_set(answer, "script", json_object_get(b->setup->harm, "script"));
-    if (!b->lines)
+    if (e->placed.joined)
+        add_joined(e, store, answer);
+    else
         json_object_set_new(answer, "similar",
                             understood_similar(store, b->setup->config, e->placed.complaint_id,
-                                               e->form, e->placed.lot_id));
+                                               e->form, e->placed.lot_id, e->placing.product_id));
     return answer;
 }
 
@@ -359,7 +394,7 @@ static void answer_plain(struct batch *b)
     struct text_buffer out = {0};
     for (size_t i = 0; i < b->count; i++) {
         const struct entry *e = &b->entry[i];
-        if (e->form)
+        if (e->form && !e->refused)
             text_appendf(&out,
                          "{\"complaint\":\"%s\",\"case\":\"C%lld\",\"lot\":null,\"lots\":[],"
                          "\"ranked\":[],\"ask\":[],\"cautions\":[],\"busy\":true}\n",
@@ -451,8 +486,9 @@ void complaints_preview(struct request *rq, struct store *store)
                             understood_json(store, setup->tz, lot_id, e.form));
         json_object_set(answer, "taken", e.taken);
         json_object_set(answer, "doubts", e.form->doubts);
-        json_object_set_new(answer, "similar",
-                            understood_similar(store, setup->config, 0, e.form, lot_id));
+        json_object_set_new(
+            answer, "similar",
+            understood_similar(store, setup->config, 0, e.form, lot_id, e.placing.product_id));
         add_ranking(answer, ranking);
         add_return_caution(setup, e.form, answer);
         if (e.form->harm)
@@ -464,46 +500,4 @@ void complaints_preview(struct request *rq, struct store *store)
     json_decref(e.taken);
     complaint_form_free(e.form);
     setup_unref(setup);
-}
-
-/* ---- one complaint, as it stands ---- */
-
-struct shown {
-    json_t *body;
-    int64_t id, case_id, lot_id;
-};
-
-static int show_row(void *arg, const struct complaint_row *row)
-{
-    struct shown *shown = arg;
-    shown->id = row->id;
-    shown->case_id = row->case_id;
-    shown->lot_id = row->lot_id;
-    return jsonx_parse(row->body, strlen(row->body), &shown->body, NULL);
-}
-
-void complaints_get(struct request *rq, struct store *store)
-{
-    struct error err = {0};
-    struct shown shown = {0};
-    char uuid[UUID_TEXT];
-    int rc = uuid_normalize(rq->part[0], uuid)
-                 ? complaint_by_uuid(store, uuid, show_row, &shown, &err)
-                 : error_set(&err, ERROR_NOT_FOUND, "%.60s is not a complaint's id", rq->part[0]);
-    if (rc) {
-        request_reply_error(rq, rc, &err);
-        return;
-    }
-    char case_name[24];
-    snprintf(case_name, sizeof case_name, "C%lld", (long long)shown.case_id);
-    json_object_set_new(shown.body, "case", json_string(case_name));
-    json_object_set_new(shown.body, "lot", understood_code(store, shown.lot_id, NULL));
-    char *contact = NULL;
-    if ((rq->roles & ROLE_DESK) && contact_get(store, shown.id, &contact, NULL) == 0 && contact) {
-        json_t *parsed = NULL;
-        if (jsonx_parse(contact, strlen(contact), &parsed, NULL) == 0)
-            json_object_set_new(shown.body, "contact", parsed);
-        free(contact);
-    }
-    request_reply_json(rq, 200, shown.body);
 }

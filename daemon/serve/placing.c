@@ -41,6 +41,33 @@ int placing_find(const struct setup *setup, struct store *store, const struct co
     return 0;
 }
 
+void placing_complaint(const struct setup *setup, const struct complaint_form *form,
+                       const struct placing *placing, const char *body, int64_t now_ms,
+                       struct complaint_new *ret)
+{
+    *ret = (struct complaint_new){
+        .uuid = form->uuid,
+        .received_ms = form->received_ms,
+        .logged_ms = now_ms,
+        .channel = complaint_form_text(form, "channel"),
+        .symptom = complaint_form_text(form, "symptom"),
+        .lot_text = complaint_form_text(form, "lot_text"),
+        .store = complaint_form_text(form, "store"),
+        .route = complaint_form_text(form, "route"),
+        .product_id = placing->product_id,
+        .code_day = form->code_day,
+        .bought_day = form->bought_day,
+        .found_day = form->found_day,
+        .packs = form->packs,
+        .units = form->units,
+        .harm = form->harm,
+        .body = body,
+        .lot_count = placing->lot_count,
+        .settled_weight = placing_settled_at(setup),
+    };
+    memcpy(ret->lots, placing->lots, sizeof ret->lots);
+}
+
 /* ---- again ---- */
 
 struct again {

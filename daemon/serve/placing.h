@@ -16,6 +16,10 @@ struct placing {
 
 int placing_find(const struct setup *setup, struct store *store, const struct complaint_form *form,
                  struct placing *ret, struct error *err);
+/* The complaint as the store takes it. Borrows form and body; without contact data. */
+void placing_complaint(const struct setup *setup, const struct complaint_form *form,
+                       const struct placing *placing, const char *body, int64_t now_ms,
+                       struct complaint_new *ret);
 /* A first candidate of at least this weight is taken as the lot. */
 double placing_settled_at(const struct setup *setup);
 

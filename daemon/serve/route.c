@@ -11,6 +11,8 @@ static const struct route ROUTES[] = {
     {"POST", "complaints", INTAKE, complaints_post},
     {"POST", "complaints/preview", INTAKE, complaints_preview},
     {"GET", "complaints/*", SHOP, complaints_get},
+    {"POST", "complaints/*/join", INTAKE, complaints_join},
+    {"POST", "complaints/*/separate", INTAKE, complaints_separate},
     {"GET", "cases", SHOP, cases_list},
     {"GET", "ranks", SHOP, cases_ranks},
     {"GET", "cases/*", SHOP, cases_rank},

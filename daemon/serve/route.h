@@ -20,6 +20,8 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
 void complaints_post(struct request *rq, struct store *store);
 void complaints_preview(struct request *rq, struct store *store);
 void complaints_get(struct request *rq, struct store *store);
+void complaints_join(struct request *rq, struct store *store);
+void complaints_separate(struct request *rq, struct store *store);
 void cases_list(struct request *rq, struct store *store);
 void cases_rank(struct request *rq, struct store *store);
 void cases_ranks(struct request *rq, struct store *store);

@@ -1,6 +1,6 @@
 #include "serve/understood.h"
 #include "base/text.h"
-#include "store/complaint.h"
+#include "store/contact.h"
 #include "store/lot_find.h"
 #include <stdlib.h>
 #include <string.h>
@@ -44,64 +44,34 @@ json_t *understood_json(struct store *store, const struct tz *tz, int64_t lot_id
 
 /* ---- the same person, lot and symptom ---- */
 
-struct similar {
-    struct store *store;
-    const char *symptom, *contact_fold;
-    int64_t self, from_ms, to_ms, lot_id;
-    json_t *found;
-};
-
-/* One whole line of `fold` (name, phone or mail) that stands in both. */
-static bool share_a_line(const char *a, const char *b)
+static int add_similar(void *arg, const struct contact_match *match)
 {
-    for (const char *at = a; at[0] == '\n' && at[1];) {
-        size_t length = strcspn(at + 1, "\n");
-        char *line = xstrndup(at, length + 2);
-        bool shared = length > 2 && strstr(b, line) != NULL;
-        free(line);
-        if (shared)
-            return true;
-        at += length + 1;
-    }
-    return false;
-}
-
-static int similar_row(void *arg, const struct complaint_row *row)
-{
-    struct similar *s = arg;
-    if (row->id == s->self || row->received_ms < s->from_ms || row->received_ms > s->to_ms ||
-        row->lot_id != s->lot_id)
-        return 0;
-    char *fold = NULL;
-    if (contact_get_fold(s->store, row->id, &fold, NULL) || !fold)
-        return 0;
-    if (share_a_line(s->contact_fold, fold)) {
-        char when[32];
-        json_array_append_new(s->found,
-                              json_pack("{s:s, s:s, s:s}", "complaint", row->uuid, "received_at",
-                                        when_format_utc(row->received_ms, when), "why",
-                                        "the same person reported this symptom of this lot"));
-    }
-    free(fold);
+    char when[32];
+    const char *why = match->same_lot
+                          ? "the same person reported this symptom of this lot"
+                          : "the same person reported this symptom; it may be the same lot";
+    json_array_append_new(arg, json_pack("{s:s, s:s, s:s}", "complaint", match->uuid, "received_at",
+                                         when_format_utc(match->received_ms, when), "why", why));
     return 0;
 }
 
 json_t *understood_similar(struct store *store, const struct config *config, int64_t self,
-                           const struct complaint_form *form, int64_t lot_id)
+                           const struct complaint_form *form, int64_t lot_id, int64_t product_id)
 {
-    enum { MOST = 200 };
+    enum { MOST = 5 };
     json_t *found = json_array();
     int64_t span = config_number(config, "similar_days") * WHEN_DAY_MS;
     if (!form->contact_fold || span == 0)
         return found;
-    struct similar s = {.store = store,
-                        .contact_fold = form->contact_fold,
-                        .self = self,
-                        .from_ms = form->received_ms - span,
-                        .to_ms = form->received_ms + span,
-                        .lot_id = lot_id,
-                        .found = found};
-    complaint_between(store, complaint_form_text(form, "symptom"), s.from_ms, s.to_ms + 1, MOST,
-                      similar_row, &s, NULL);
+    const char *channel = complaint_form_text(form, "channel");
+    const struct contact_query query = {.self = self,
+                                        .symptom = complaint_form_text(form, "symptom"),
+                                        .fold = form->contact_fold,
+                                        .is_return = channel && strcmp(channel, "return") == 0,
+                                        .from_ms = form->received_ms - span,
+                                        .to_ms = form->received_ms + span,
+                                        .lot_id = lot_id,
+                                        .product_id = product_id};
+    contact_same_person(store, &query, MOST, add_similar, found, NULL);
     return found;
 }

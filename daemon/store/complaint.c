@@ -1,6 +1,8 @@
 #include "store/complaint.h"
 #include "base/text.h"
 #include "store/company_count.h"
+#include "store/complaint_inside.h"
+#include "store/contact.h"
 #include "store/db.h"
 #include "store/work.h"
 #include <stdlib.h>
@@ -74,8 +76,7 @@ static int case_add(struct store *store, int64_t case_id, int64_t received_ms, i
     return db_run(store, st, err);
 }
 
-/* Counts a case again from its complaints after one left; an empty case points to where it went. */
-static int case_recount(struct store *store, int64_t case_id, int64_t moved_to, struct error *err)
+int case_recount(struct store *store, int64_t case_id, int64_t moved_to, struct error *err)
 {
     static const char SQL_COUNT[] =
         "UPDATE complaint_case SET (complaints, packs, harm, opened_ms, as_of_ms) ="
@@ -151,7 +152,9 @@ int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct 
 
 int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err)
 {
-    static const char SQL[] = "SELECT case_id FROM complaint WHERE uuid = ?1";
+    static const char SQL[] =
+        "SELECT case_id FROM complaint WHERE uuid = ?1 UNION ALL SELECT c.case_id FROM joined j"
+        " JOIN complaint c ON c.id = j.complaint_id WHERE j.uuid = ?1";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
@@ -231,7 +234,10 @@ int case_ids_after(struct store *store, int64_t after, int64_t *ids, int limit, 
 static int find_again(struct store *store, const char *uuid, struct complaint_placed *ret,
                       struct error *err)
 {
-    static const char SQL[] = "SELECT id, case_id, lot_id FROM complaint WHERE uuid = ?1";
+    static const char SQL[] =
+        "SELECT id, case_id, lot_id, 0 FROM complaint WHERE uuid = ?1 UNION ALL"
+        " SELECT c.id, c.case_id, c.lot_id, 1 FROM joined j JOIN complaint c"
+        " ON c.id = j.complaint_id WHERE j.uuid = ?1";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
@@ -241,6 +247,7 @@ static int find_again(struct store *store, const char *uuid, struct complaint_pl
         *ret = (struct complaint_placed){.complaint_id = sqlite3_column_int64(st, 0),
                                          .case_id = sqlite3_column_int64(st, 1),
                                          .lot_id = sqlite3_column_int64(st, 2),
+                                         .joined = sqlite3_column_int(st, 3) != 0,
                                          .again = true};
     }
     db_reset(st);
@@ -300,23 +307,6 @@ static int insert_candidates(struct store *store, int64_t complaint_id,
     return 0;
 }
 
-static int insert_contact(struct store *store, int64_t complaint_id, const struct complaint_new *c,
-                          struct error *err)
-{
-    static const char SQL[] = "INSERT INTO contact(complaint_id, body, fold, purge_after_ms)"
-                              " VALUES(?1, ?2, ?3, ?4)";
-    if (!c->contact)
-        return 0;
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, complaint_id);
-    db_bind_text(st, 2, c->contact);
-    db_bind_text(st, 3, c->contact_fold);
-    db_bind_ms(st, 4, c->contact_purge_ms);
-    return db_run(store, st, err);
-}
-
 static int64_t settled_lot(const struct complaint_lot *lots, int count, double settled_weight)
 {
     return count > 0 && lots[0].weight >= settled_weight ? lots[0].lot_id : 0;
@@ -339,7 +329,8 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
     if (!rc)
         rc = insert_candidates(store, placed.complaint_id, c->lots, c->lot_count, err);
     if (!rc)
-        rc = insert_contact(store, placed.complaint_id, c, err);
+        rc = contact_add(store, placed.complaint_id, "", c->contact, c->contact_fold,
+                         c->contact_purge_ms, err);
     if (!rc && placed.lot_id > 0)
         rc = company_count(store, placed.lot_id, c->symptom, c->received_ms, +1, err);
     if (!rc)
@@ -527,6 +518,74 @@ static int move_complaint(struct store *store, int64_t complaint_id, int64_t cas
     return db_run(store, st, err);
 }
 
+/* What is counted of a complaint by lot is dated by its route and store as well. */
+static int say_company_changed(struct store *store, const struct placing *p, struct error *err)
+{
+    if (p->lot_id <= 0)
+        return 0;
+    int rc = company_count(store, p->lot_id, p->symptom, p->received_ms, -1, err);
+    return rc ? rc : company_count(store, p->lot_id, p->symptom, p->received_ms, +1, err);
+}
+
+int complaint_rewrite(struct store *store, int64_t complaint_id, const struct complaint_new *c,
+                      struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE complaint SET lot_text = ?2, product_id = ?3, code_day = ?4, store = ?5,"
+        " route = ?6, bought_day = ?7, found_day = ?8, packs = ?9, units = ?10, harm = ?11,"
+        " body = ?12 WHERE id = ?1";
+    struct placing was = {0};
+    int rc = read_placing(store, complaint_id, &was, err);
+    if (rc)
+        return rc;
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, complaint_id);
+    db_bind_text(st, 2, c->lot_text);
+    db_bind_id(st, 3, c->product_id);
+    db_bind_day(st, 4, c->code_day);
+    db_bind_text(st, 5, c->store && *c->store ? c->store : NULL);
+    db_bind_text(st, 6, c->route && *c->route ? c->route : NULL);
+    db_bind_day(st, 7, c->bought_day);
+    db_bind_day(st, 8, c->found_day);
+    db_bind_int(st, 9, c->packs);
+    db_bind_id(st, 10, c->units);
+    db_bind_int(st, 11, c->harm);
+    db_bind_text(st, 12, c->body);
+    rc = db_run(store, st, err);
+    if (!rc)
+        rc = case_recount(store, was.case_id, 0, err);
+    return rc ? rc : say_company_changed(store, &was, err);
+}
+
+static int delete_row(struct store *store, const char *sql, int64_t complaint_id, struct error *err)
+{
+    sqlite3_stmt *st = db_prepare(store, sql, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, complaint_id);
+    return db_run(store, st, err);
+}
+
+int complaint_take_out(struct store *store, int64_t complaint_id, int64_t moved_to, int64_t now_ms,
+                       struct error *err)
+{
+    static const char SQL_LOTS[] = "DELETE FROM complaint_lot WHERE complaint_id = ?1";
+    static const char SQL_ROW[] = "DELETE FROM complaint WHERE id = ?1";
+    struct placing was = {0};
+    int rc = read_placing(store, complaint_id, &was, err);
+    if (!rc)
+        rc = delete_row(store, SQL_LOTS, complaint_id, err);
+    if (!rc)
+        rc = delete_row(store, SQL_ROW, complaint_id, err);
+    if (!rc)
+        rc = case_recount(store, was.case_id, was.case_id == moved_to ? 0 : moved_to, err);
+    if (!rc && was.lot_id > 0)
+        rc = company_count(store, was.lot_id, was.symptom, was.received_ms, -1, err);
+    return rc ? rc : work_add(store, WORK_RANK, was.case_id, now_ms, err);
+}
+
 int complaint_place(struct store *store, int64_t complaint_id, const struct complaint_lot *lots,
                     int lot_count, double settled_weight, int64_t now_ms,
                     struct complaint_placed *ret, struct error *err)
@@ -561,76 +620,4 @@ int complaint_place(struct store *store, int64_t complaint_id, const struct comp
     if (!rc)
         *ret = placed;
     return rc;
-}
-
-/* ---- contact ---- */
-
-static int contact_text(struct store *store, const char *sql, int64_t complaint_id, char **ret,
-                        struct error *err)
-{
-    sqlite3_stmt *st = db_prepare(store, sql, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, complaint_id);
-    int rc = db_step(store, st, err);
-    if (rc >= 0)
-        *ret = rc == 1 ? xstrdup(db_text(st, 0)) : NULL;
-    db_reset(st);
-    return rc < 0 ? rc : 0;
-}
-
-int contact_get(struct store *store, int64_t complaint_id, char **ret_json, struct error *err)
-{
-    static const char SQL[] = "SELECT body FROM contact WHERE complaint_id = ?1";
-    return contact_text(store, SQL, complaint_id, ret_json, err);
-}
-
-int contact_get_fold(struct store *store, int64_t complaint_id, char **ret_fold, struct error *err)
-{
-    static const char SQL[] = "SELECT fold FROM contact WHERE complaint_id = ?1";
-    return contact_text(store, SQL, complaint_id, ret_fold, err);
-}
-
-/* Leaves a tombstone for each, so that a restored backup can be purged again. */
-static int remove_contacts(struct store *store, const char *basis, const char *sql_tombstone,
-                           const char *sql_delete, const char *fold, int64_t now_ms, int *ret_count,
-                           struct error *err)
-{
-    const char *const both[] = {sql_tombstone, sql_delete};
-    for (int i = 0; i < 2; i++) {
-        sqlite3_stmt *st = db_prepare(store, both[i], err);
-        if (!st)
-            return ERROR_IO;
-        db_bind_ms(st, 1, now_ms);
-        if (fold)
-            db_bind_text(st, 2, fold);
-        if (i == 0)
-            db_bind_text(st, 3, basis);
-        int rc = db_run(store, st, err);
-        if (rc)
-            return rc;
-    }
-    *ret_count = sqlite3_changes(db_handle(store));
-    return 0;
-}
-
-int contact_erase(struct store *store, const char *fold, int64_t now_ms, int *ret_erased,
-                  struct error *err)
-{
-    /* fold holds name, digits and mail, each between line feeds: a whole one must agree */
-    static const char SQL_TOMB[] =
-        "INSERT INTO erasure(complaint_id, at_ms, basis) SELECT complaint_id, ?1, ?3 FROM contact"
-        " WHERE instr(fold, char(10) || ?2 || char(10)) > 0";
-    static const char SQL_DELETE[] =
-        "DELETE FROM contact WHERE ?1 IS NOT NULL AND instr(fold, char(10) || ?2 || char(10)) > 0";
-    return remove_contacts(store, "request", SQL_TOMB, SQL_DELETE, fold, now_ms, ret_erased, err);
-}
-
-int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct error *err)
-{
-    static const char SQL_TOMB[] =
-        "INSERT INTO erasure(complaint_id, at_ms, basis) SELECT complaint_id, ?1, ?3 FROM contact"
-        " WHERE purge_after_ms <= ?1";
-    static const char SQL_DELETE[] = "DELETE FROM contact WHERE purge_after_ms <= ?1";
-    return remove_contacts(store, "date", SQL_TOMB, SQL_DELETE, NULL, now_ms, ret_purged, err);
 }

@@ -36,6 +36,7 @@ struct complaint_placed {
     int64_t complaint_id, case_id, lot_id; /* lot_id 0: open */
     bool again;                            /* this uuid was logged before; nothing changed */
     bool new_case;
+    bool joined; /* complaint_id is the one this report was joined to: store/joined.h */
 };
 
 /* Logs it once: finds or opens its case, counts, queues the case's ranking (work row 'rank').
@@ -75,6 +76,15 @@ int complaint_place(struct store *store, int64_t complaint_id, const struct comp
                     int lot_count, double settled_weight, int64_t now_ms,
                     struct complaint_placed *ret, struct error *err);
 
+/* What a complaint says has changed, whose it is and where it belongs have not: writes text, days,
+ * counts and body, and counts its case again. The lot stays as it was: complaint_place(). */
+int complaint_rewrite(struct store *store, int64_t complaint_id,
+                      const struct complaint_new *complaint, struct error *err);
+/* Takes a complaint out of everything that counts it, and deletes it. Its contact data must have
+ * been moved before. A case left empty points to `moved_to`. */
+int complaint_take_out(struct store *store, int64_t complaint_id, int64_t moved_to, int64_t now_ms,
+                       struct error *err);
+
 struct case_row {
     int64_t id, lot_id, opened_ms, as_of_ms; /* lot_id 0: open lot */
     int complaints, packs, revision;
@@ -85,7 +95,7 @@ struct case_row {
 };
 /* Follows a case whose complaints all moved to another one. ERROR_NOT_FOUND if unknown. */
 int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct error *err);
-/* The case of a complaint's uuid. */
+/* The case of a complaint's uuid, joined ones included. */
 int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err);
 
 struct case_filter {
@@ -102,13 +112,5 @@ int case_list(struct store *store, const struct case_filter *filter, case_each e
 /* Ids ascending, for walking over all cases. *ret_count of `limit`. */
 int case_ids_after(struct store *store, int64_t after, int64_t *ids, int limit, int *ret_count,
                    struct error *err);
-
-/* ---- contact data: read by the desk role only ---- */
-int contact_get(struct store *store, int64_t complaint_id, char **ret_json, struct error *err);
-/* What `erase` searches; NULL if none. For telling a second call of one person. */
-int contact_get_fold(struct store *store, int64_t complaint_id, char **ret_fold, struct error *err);
-int contact_erase(struct store *store, const char *fold, int64_t now_ms, int *ret_erased,
-                  struct error *err);
-int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct error *err);
 
 #endif

@@ -147,6 +147,24 @@ static const char LOT_KEYS[] =
     "DROP INDEX lot_product; CREATE INDEX lot_product ON lot(product_id, packed_from_ms, fold);"
     "DROP INDEX lot_code_day; CREATE INDEX lot_code_day ON lot(code_day, product_id, fold);";
 
+/* A report by the same person of the same thing is joined to the complaint it repeats: kept, but
+ * counted by nothing, for nothing counts this table. The complaint then says what all of them said;
+ * joined_first keeps what it said before. Contact data of each report has its own row. */
+static const char JOINED[] =
+    "CREATE TABLE joined(id INTEGER PRIMARY KEY, uuid TEXT NOT NULL UNIQUE,"
+    " complaint_id INTEGER NOT NULL REFERENCES complaint, received_ms INTEGER NOT NULL,"
+    " logged_ms INTEGER NOT NULL, joined_ms INTEGER NOT NULL, body TEXT NOT NULL) STRICT;"
+    "CREATE INDEX joined_of ON joined(complaint_id);"
+    "CREATE TABLE joined_first(complaint_id INTEGER PRIMARY KEY REFERENCES complaint,"
+    " body TEXT NOT NULL) STRICT;"
+    "CREATE TABLE contact_next(id INTEGER PRIMARY KEY, complaint_id INTEGER NOT NULL REFERENCES"
+    " complaint, report TEXT NOT NULL DEFAULT '', body TEXT NOT NULL, fold TEXT NOT NULL,"
+    " purge_after_ms INTEGER NOT NULL, UNIQUE(complaint_id, report)) STRICT;"
+    "INSERT INTO contact_next(complaint_id, body, fold, purge_after_ms)"
+    " SELECT complaint_id, body, fold, purge_after_ms FROM contact;"
+    "DROP TABLE contact; ALTER TABLE contact_next RENAME TO contact;"
+    "CREATE INDEX contact_purge ON contact(purge_after_ms);";
+
 /* Adjacent parts of one number run in one transaction. */
 static const struct migration MIGRATIONS[] = {
     {1, RECORDS},
@@ -159,6 +177,7 @@ static const struct migration MIGRATIONS[] = {
     {4, SCHEMA_PATTERN_SUMS},
     {4, SCHEMA_PATTERN_COMPLAINTS},
     {4, SCHEMA_PATTERN_LOTS},
+    {5, JOINED},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -1,14 +1,15 @@
 #include "store/totals.h"
 #include "store/db.h"
 
-/* Row ids of lots and complaints are given in order and rows never deleted: the highest is the
- * count, without a scan. */
+/* Without a scan: row ids of lots are given in order and rows never deleted, the highest is the
+ * count; complaints are counted by week already (a joined one is a row no more). */
 int store_totals(struct store *store, struct store_totals *ret, struct error *err)
 {
     static const char SQL[] =
         "SELECT (SELECT count(*) FROM product), (SELECT coalesce(max(id), 0) FROM lot),"
         " (SELECT coalesce(sum(new), 0) FROM load_file WHERE kind = 'readings'),"
-        " (SELECT coalesce(max(id), 0) FROM complaint),"
+        " (SELECT coalesce(sum(n), 0) FROM pattern_made WHERE series_id IN (SELECT id FROM"
+        " pattern_series WHERE factor = '' AND level = '' AND symptom <> '')),"
         " (SELECT count(*) FROM complaint_case WHERE state = 'open'),"
         " (SELECT count(*) FROM complaint_case WHERE state = 'settled')";
     sqlite3_stmt *st = db_prepare(store, SQL, err);

@@ -217,17 +217,29 @@ class Interview(ClientTest):
         self.daemon.similar = [{"complaint": "01a1f94e-9840-7000-8000-000000000001",
                                 "received_at": "2026-11-20T09:14:00-05:00",
                                 "why": "same phone, same lot"}]
-        for answer, count in (("same", 0), ("", 1)):
+        first = self.daemon.similar[0]["complaint"]
+        for said, confirm, same_as in (("same", "Enter joins it to", first),
+                                       ("1", "Enter joins it to", first),
+                                       ("", "Enter logs it.", None),
+                                       ("no", "Enter logs it.", None)):
             t = self.start()
             self.answers(t, ("What is wrong", "mold"), ("Is anyone", "done"),
-                         ("Perhaps it was logged already:", answer))
-            if count:
-                self.answers(t, ("Enter logs it.", ""))
-            else:
-                t.read(b"the report is with QA.\r\n")
+                         ("Perhaps it was logged already:", "perhaps"), ("a number of", said),
+                         (confirm, ""))
             self.assertEqual(t.ends(), 0)
-            self.assertEqual(len(self.sent()), count)
-        self.assertIn("received 2026-11-20 09:14: same phone,\n    same lot", t.text)
+            self.assertEqual(self.sent()[-1].get("same_as"), same_as)
+        self.assertIn("received 2026-11-20 09:14", t.text)
+        self.assertIn("same phone, same lot", " ".join(t.text.split()))
+
+    def test_what_was_joined_in_haste_is_logged_apart(self):
+        self.daemon.similar = [{"complaint": "01a1f94e-9840-7000-8000-000000000001",
+                                "received_at": "2026-11-20T09:14:00-05:00", "why": "same phone"}]
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "done"),
+                     ("Perhaps it was logged already:", "same"), ("Enter joins it to", "apart"),
+                     ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 0)
+        self.assertNotIn("same_as", self.sent()[0])
 
     def test_without_a_daemon_the_usual_questions_and_the_spool(self):
         self.away()

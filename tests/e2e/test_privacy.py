@@ -1,8 +1,11 @@
 """Contact data stands in its own table, for the desk alone, and nowhere else: every byte the daemon
 wrote or sent is searched; erased data leaves the disk.             usage: test_privacy.py BINARIES"""
 import json
+import os
+import pathlib
 import sqlite3
 import sys
+import tempfile
 import time
 
 from oddloaf import Plant, complaint
@@ -17,7 +20,81 @@ def everything(folder):
             yield path, path.read_bytes()
 
 
-def check_answers(plant, case, uuid):
+def check_nowhere(plant, mails):
+    """Every file the daemon keeps, with the free pages of the database and its log of changes, what
+    it said and what it mailed."""
+    for folder in (plant.state, mails):
+        for path, data in everything(folder):
+            for trace in TRACES:
+                assert trace not in data, f"{trace} is still in {path.name}"
+    for trace in TRACES:
+        assert trace not in plant.log_text().encode(), trace
+
+
+def check_joined(plant, mails):
+    """A report joined to a complaint has contact data of its own: as well kept, as well erased;
+    it goes along when the two are taken apart."""
+    first = complaint("L1 6317 A0400", contact={"phone": PHONE})
+    again = complaint("L1 6317 A0400", contact={"name": NAME, "email": MAIL}, harm=["illness"],
+                      same_as=first["id"])
+    later = complaint("L1 6317 A0400", contact={"name": NAME})
+    for one in (first, again, later):
+        answer = plant.post("/v1/complaints", one)[1]
+    plant.client("join", later["id"], first["id"], check=0)
+    plant.wait_idle()
+    check_answers(plant, answer["case"], first["id"], {"phone": PHONE})
+    check_tables(plant)
+    stands = plant.get("/v1/complaints/" + first["id"])[1]
+    assert [j["contact"]["name"] for j in stands["joined"]] == [NAME, NAME], stands["joined"]
+    urgent = [data for _, data in everything(mails) if again["id"].encode() in data]
+    assert urgent, "harm of a joined report is mailed at once"
+    for _, data in everything(mails):
+        assert not any(t in data for t in TRACES)
+    plant.client("join", "--undo", later["id"], check=0)
+    assert plant.get("/v1/complaints/" + later["id"])[1]["contact"]["name"] == NAME
+    assert plant.client_json("erase", MAIL)["erased"] == 1
+    assert "contact" not in plant.get("/v1/complaints/" + first["id"])[1]["joined"][0]
+    assert plant.client_json("erase", NAME)["erased"] == 1
+    assert plant.client_json("erase", PHONE)["erased"] == 1
+    plant.post("/v1/complaints?rank=0", complaint())
+    time.sleep(0.5)
+    check_nowhere(plant, mails)
+
+
+def check_purge(plant, mails):
+    """What is older than its day goes by itself; a joined report's as well."""
+    first = complaint("L1 6316 A0400", contact={"name": NAME})
+    plant.post("/v1/complaints", first)
+    plant.post("/v1/complaints", complaint("L1 6316 A0400", contact={"phone": PHONE},
+                                           same_as=first["id"]))
+    plant.wait_idle()
+    plant.stop()
+    db = sqlite3.connect(plant.state / "oddloaf.db")
+    db.execute("PRAGMA secure_delete = ON")
+    assert db.execute("UPDATE contact SET purge_after_ms = 1").rowcount == 2
+    db.commit()
+    db.close()
+    plant.start()  # the first round of housekeeping comes at once
+    plant.post("/v1/complaints?rank=0", complaint())
+    until = time.time() + 90
+    while time.time() < until and "contact data purged count=2" not in plant.log_text():
+        time.sleep(0.2)
+    assert "contact data purged count=2" in plant.log_text()
+    plant.post("/v1/complaints?rank=0", complaint())
+    time.sleep(0.5)
+    check_nowhere(plant, mails)
+
+
+def keep_mails(folder):
+    """A mail program that writes what it is given into `folder`."""
+    program = folder.parent / "keep-mail"
+    program.write_text(f"#!/bin/sh\ncat > '{folder}'/mail.$$\n")
+    program.chmod(0o755)
+    return {"program": str(program), "to": ["qa@harrowmill.example"],
+            "urgent_to": ["qa@harrowmill.example"], "from": "oddloaf@harrowmill.example"}
+
+
+def check_answers(plant, case, uuid, contact=None):
     paths = [f"/v1/cases/{case}", f"/v1/cases/{case}/why", f"/v1/cases/{case}/ask",
              f"/v1/cases/{case}/reach", "/v1/cases?state=all", "/v1/ranks", "/v1/status",
              "/v1/metrics", "/v1/weeks/2026-W47", "/v1/weeks/2026-W47?format=html",
@@ -28,8 +105,8 @@ def check_answers(plant, case, uuid):
         assert status == 200, (path, status, text[:200])
         for trace in TRACES:
             assert trace not in text, (path, trace)
-    contact = plant.get("/v1/complaints/" + uuid)[1]["contact"]
-    assert contact["name"] == NAME, "root is the desk, too"
+    shown = plant.get("/v1/complaints/" + uuid)[1]["contact"]
+    assert shown == (contact or {"name": NAME, "phone": PHONE, "email": MAIL}), "root is the desk"
 
 
 def check_tables(plant):
@@ -54,35 +131,39 @@ def check_errors(plant):
         assert trace not in json.dumps(answer).encode(), answer
 
 
-def check_erase(plant, uuid):
+def check_erase(plant, uuid, mails):
     answer = plant.client_json("erase", PHONE)
     assert answer["erased"] == 1, answer
     assert "contact" not in plant.get("/v1/complaints/" + uuid)[1]
     plant.post("/v1/complaints?rank=0", complaint())  # a commit, after which the WAL is cut
     time.sleep(0.5)
-    for path, data in everything(plant.state):
-        for trace in TRACES:
-            assert trace not in data, f"{trace} is still in {path.name}"
+    check_nowhere(plant, mails)
     assert plant.client_json("rank", uuid)["complaints"], "the complaint itself stays"
 
 
 def main():
-    with Plant(sys.argv[1]) as plant:
-        plant.load_small()
-        one = complaint(contact={"name": NAME, "phone": PHONE, "email": MAIL})
-        answer = plant.post("/v1/complaints", one)[1]
-        again = plant.post("/v1/complaints", complaint(contact={"name": NAME, "phone": PHONE}))[1]
-        assert [s["complaint"] for s in again["similar"]] == [one["id"]], again["similar"]
-        plant.client_json("erase", "nobody@example.invalid", check=5)
-        plant.wait_idle()
-        check_answers(plant, answer["case"], one["id"])
-        check_tables(plant)
-        check_errors(plant)
-        assert not any(t in plant.log_text().encode() for t in TRACES)
-        plant.client_json("erase", NAME)  # takes both calls' data
-        one = complaint(contact={"name": NAME, "phone": PHONE, "email": MAIL})
-        plant.post("/v1/complaints", one)
-        check_erase(plant, one["id"])
+    with tempfile.TemporaryDirectory() as folder:
+        mails = pathlib.Path(folder) / "mails"
+        os.mkdir(mails)
+        with Plant(sys.argv[1], config={"mail": keep_mails(mails)}) as plant:
+            plant.load_small()
+            one = complaint(contact={"name": NAME, "phone": PHONE, "email": MAIL})
+            answer = plant.post("/v1/complaints", one)[1]
+            again = plant.post("/v1/complaints",
+                               complaint(contact={"name": NAME, "phone": PHONE}))[1]
+            assert [s["complaint"] for s in again["similar"]] == [one["id"]], again["similar"]
+            plant.client_json("erase", "nobody@example.invalid", check=5)
+            plant.wait_idle()
+            check_answers(plant, answer["case"], one["id"])
+            check_tables(plant)
+            check_errors(plant)
+            assert not any(t in plant.log_text().encode() for t in TRACES)
+            plant.client_json("erase", NAME)  # takes both calls' data
+            one = complaint(contact={"name": NAME, "phone": PHONE, "email": MAIL})
+            plant.post("/v1/complaints", one)
+            check_erase(plant, one["id"], mails)
+            check_joined(plant, mails)
+            check_purge(plant, mails)
         print("contact data is where it belongs, and gone when erased")
 
 

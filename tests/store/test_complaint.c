@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "check.h"
 #include "store/complaint.h"
+#include "store/contact.h"
 #include "store/db.h"
 #include "store/ranking.h"
 #include "store/verdict.h"
@@ -212,7 +213,7 @@ static void contact_is_erased_by_any_of_its_words(void **state)
     assert_int_equal(erased, 0); /* a part of a name is not the name */
     assert_int_equal(contact_erase(f->store, "5550100", 10, &erased, NULL), 0);
     assert_int_equal(erased, 1);
-    assert_int_equal(contact_get(f->store, placed.complaint_id, &text, NULL), 0);
+    assert_int_equal(contact_get(f->store, placed.complaint_id, "", &text, NULL), 0);
     assert_null(text);
 }
 

@@ -1,0 +1,42 @@
+/* Contact data: who called. Apart from everything else, read by the desk role only, purged by date
+ * or erased on request. A complaint has one row for itself (report "") and one for each report that
+ * was joined to it (report: that one's uuid). Writing functions run inside the writer's
+ * transaction. */
+#ifndef ODDLOAF_STORE_CONTACT_H
+#define ODDLOAF_STORE_CONTACT_H
+
+#include "store/store.h"
+
+/* Nothing to do if `body` is NULL. `fold`: what `erase` searches, as in struct complaint_new. */
+int contact_add(struct store *store, int64_t complaint_id, const char *report, const char *body,
+                const char *fold, int64_t purge_after_ms, struct error *err);
+/* *ret_json NULL if there is none; else malloc'd. */
+int contact_get(struct store *store, int64_t complaint_id, const char *report, char **ret_json,
+                struct error *err);
+/* The row of one report becomes that of another complaint's report. */
+int contact_move(struct store *store, int64_t complaint_id, const char *report,
+                 int64_t to_complaint_id, const char *to_report, struct error *err);
+int contact_erase(struct store *store, const char *fold, int64_t now_ms, int *ret_erased,
+                  struct error *err);
+int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct error *err);
+
+/* ---- has the same person told us before? ---- */
+struct contact_query {
+    int64_t self; /* not this complaint, 0 none */
+    const char *symptom, *fold;
+    bool is_return;             /* returns are told from complaints */
+    int64_t from_ms, to_ms;     /* of receipt, both ends in */
+    int64_t lot_id, product_id; /* 0: not known, any may be meant */
+};
+struct contact_match {
+    const char *uuid;
+    int64_t received_ms;
+    bool same_lot; /* else the lot of one of the two is not known */
+};
+typedef int (*contact_each)(void *arg, const struct contact_match *match);
+/* Complaints of this symptom about the same lot, or whose lot may be the same, that share a whole
+ * name, phone number or mail address; newest first. */
+int contact_same_person(struct store *store, const struct contact_query *query, int limit,
+                        contact_each each, void *arg, struct error *err);
+
+#endif
