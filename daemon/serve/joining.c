@@ -3,9 +3,9 @@
 #include "base/text.h"
 #include "intake/report.h"
 #include "serve/placing.h"
-#include "store/work.h"
 #include "store/contact.h"
 #include "store/joined.h"
+#include "store/work.h"
 #include <stdlib.h>
 #include <string.h>
 
