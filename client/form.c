@@ -113,6 +113,46 @@ static const struct form_choice *find_choice(const struct form_choice *choices, 
     return strlen(said) >= 2 ? found : NULL;
 }
 
+/* Whole words of a phrase: "on the bottom" holds "bottom". */
+static bool holds(const char *phrase, const char *words, size_t length)
+{
+    for (const char *at = phrase; *at; at++) {
+        bool begins = at == phrase || !isalnum((unsigned char)at[-1]);
+        if (begins && strncmp(at, words, length) == 0 && !isalnum((unsigned char)at[length]))
+            return true;
+    }
+    return false;
+}
+
+static bool speaks_of(const char *phrase, const struct form_choice *c)
+{
+    if (holds(phrase, c->word, strlen(c->word)))
+        return true;
+    for (const char *list = c->other; list && *list;) {
+        size_t n = strcspn(list, "|");
+        if (n > 2 && holds(phrase, list, n))
+            return true;
+        list += n + (list[n] == '|');
+    }
+    return false;
+}
+
+/* What a phrase of several words names; none where something is denied in it. */
+static int find_in_phrase(const struct form_choice *choices, const char *phrase,
+                          const struct form_choice **ret, int most)
+{
+    static const char *const denials[] = {"not",   "no",      "isn't", "wasn't",
+                                          "never", "without", "sin"};
+    int count = 0;
+    for (size_t i = 0; i < sizeof denials / sizeof *denials; i++)
+        if (holds(phrase, denials[i], strlen(denials[i])))
+            return 0;
+    for (const struct form_choice *c = choices; c->word; c++)
+        if (strchr(phrase, ' ') && speaks_of(phrase, c) && count++ < most)
+            ret[count - 1] = c;
+    return count;
+}
+
 static int refuse_choice(const struct form_field *f, struct error *err)
 {
     struct text_buffer known = {0};
@@ -123,11 +163,13 @@ static int refuse_choice(const struct form_field *f, struct error *err)
     return rc;
 }
 
-static int read_choice(const struct form_field *f, const char *text, json_t **ret,
+static int read_choice(const struct form_field *f, const char *text, bool spoken, json_t **ret,
                        struct error *err)
 {
     char folded[96];
     const struct form_choice *c = find_choice(f->choices, text_fold(text, folded, sizeof folded));
+    if (!c && spoken && find_in_phrase(f->choices, folded, &c, 1) != 1)
+        c = NULL;
     if (!c)
         return refuse_choice(f, err);
     *ret = json_string(c->word);
@@ -141,9 +183,11 @@ static bool is_no(const char *folded)
 
 /* Several, separated by commas, semicolons, "and" or blanks. A phrase with blanks in it is tried
  * whole first ("nail polish"). */
-static int read_choices(const struct form_field *f, const char *text, json_t **ret,
+static int read_choices(const struct form_field *f, const char *text, bool spoken, json_t **ret,
                         struct error *err)
 {
+    enum { MOST = 8 };
+    const struct form_choice *named[MOST];
     char folded[256];
     text_fold(text, folded, sizeof folded);
     json_t *list = json_array();
@@ -159,6 +203,8 @@ static int read_choices(const struct form_field *f, const char *text, json_t **r
     }
     int rc = 0;
     char *save = NULL;
+    char phrase[256];
+    memcpy(phrase, folded, sizeof phrase);
     for (char *word = strtok_r(folded, ",;/ ", &save); word && !rc;
          word = strtok_r(NULL, ",;/ ", &save)) {
         if (strcmp(word, "and") == 0 || strcmp(word, "y") == 0)
@@ -169,6 +215,15 @@ static int read_choices(const struct form_field *f, const char *text, json_t **r
         else
             rc = refuse_choice(f, err);
     }
+    bool phrased = spoken && !strpbrk(phrase, ",;/"); /* in a list each word must be right */
+    int count = rc && phrased ? find_in_phrase(f->choices, phrase, named, MOST) : 0;
+    if (count > 0 && count <= MOST) {
+        json_array_clear(list);
+        for (int i = 0; i < count; i++)
+            json_array_append_new(list, json_string(named[i]->word));
+        error_clear(err);
+        rc = 0;
+    }
     if (rc)
         json_decref(list);
     else
@@ -176,11 +231,13 @@ static int read_choices(const struct form_field *f, const char *text, json_t **r
     return rc;
 }
 
-static int read_yesno(const char *text, json_t **ret, struct error *err)
+static int read_yesno(const char *text, bool spoken, json_t **ret, struct error *err)
 {
-    char folded[32];
+    char folded[96];
     text_fold(text, folded, sizeof folded);
-    bool yes = word_in("yes|y|true|1|yeah|si|wet", folded);
+    if (spoken) /* "yes, a lot" */
+        folded[strcspn(folded, " ,.;!")] = '\0';
+    bool yes = word_in("yes|y|true|1|yeah|yep|yup|si|wet", folded);
     if (!yes && !is_no(folded) && !word_in("false|0|2|dry", folded))
         return error_set(err, ERROR_INVALID, "must be yes or no");
     *ret = json_boolean(yes);
@@ -281,11 +338,11 @@ static int read_value(const struct form_field *f, const char *text, const struct
     case FORM_INSTANT:
         return read_instant(text, day, ret, err);
     case FORM_CHOICE:
-        return read_choice(f, text, ret, err);
+        return read_choice(f, text, !day->full, ret, err);
     case FORM_CHOICES:
-        return read_choices(f, text, ret, err);
+        return read_choices(f, text, !day->full, ret, err);
     case FORM_YESNO:
-        return read_yesno(text, ret, err);
+        return read_yesno(text, !day->full, ret, err);
     case FORM_COUNT:
         return read_count(f, text, ret, err);
     case FORM_PAST:

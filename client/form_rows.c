@@ -14,11 +14,14 @@ static const struct form_choice channels[] = {{"phone", NULL, "call|telephone"},
                                               {"return", "goods that came back", "returns"},
                                               {0}};
 static const struct form_choice harms[] = {
-    {"illness", "somebody felt or feels unwell", "ill|sick|unwell|enfermo|vomit|vomiting"},
-    {"injury", "somebody was hurt: cut, broken tooth", "hurt|injured|cut|tooth"},
+    {"illness", "somebody felt or feels unwell",
+     "ill|sick|unwell|enfermo|enferma|vomit|vomiting|vomited|threw up|throwing up|nausea|"
+     "stomach|diarrhea|fever|poisoned|poisoning"},
+    {"injury", "somebody was hurt: cut, broken tooth",
+     "hurt|injured|cut|tooth|bleeding|choked|choking"},
     {"allergic-reaction", "rash, swelling, trouble breathing", "allergy|allergic|reaction|rash"},
     {"foreign-matter", "metal, plastic, glass, insect, anything not bread",
-     "foreign|metal|plastic|glass|object|insect"},
+     "foreign|metal|plastic|glass|object|insect|bug|hair|stone|wire|wood|screw"},
     {"tampering", "the pack looks opened or altered on purpose", "tampered|tamper"},
     {0}};
 static const struct form_choice colours[] = {

@@ -178,6 +178,34 @@ static bool is_command(const char *folded, enum said *ret)
     return false;
 }
 
+/* "Don't know" in its many forms: no answer, and nothing to argue about. */
+static bool is_unknown(const char *folded)
+{
+    static const char *const subjects[] = {"i ", "he ", "she ", "they ", "caller ", "the caller "};
+    static const char *const forms[] = {
+        "dunno",     "don't know", "dont know",  "do not know", "doesn't know", "does not know",
+        "not sure",  "not known",  "no idea",    "unknown",     "can't read",   "cannot read",
+        "can't say", "can't tell", "cannot say", "no se",       "no sabe",      "n/a"};
+    for (size_t i = 0; i < sizeof subjects / sizeof *subjects; i++)
+        if (strncmp(folded, subjects[i], strlen(subjects[i])) == 0) {
+            folded += strlen(subjects[i]);
+            break;
+        }
+    for (size_t i = 0; i < sizeof forms / sizeof *forms; i++)
+        if (strncmp(folded, forms[i], strlen(forms[i])) == 0)
+            return true;
+    return false;
+}
+
+/* Does the field have a word of its own for it? */
+static bool takes_unknown(const struct form_field *f)
+{
+    for (const struct form_choice *c = f->choices; c && c->word; c++)
+        if (strcmp(c->word, "unknown") == 0)
+            return true;
+    return false;
+}
+
 /* True if the line was an answer that is now set (or kept). */
 static bool take_answer(struct interview *iv, const struct form_field *f, const char *line)
 {
@@ -216,7 +244,14 @@ enum said interview_ask(struct interview *iv, const struct form_field *f, const 
             interview_list(iv);
         else if (is_correct(folded))
             said = correct(iv, folded, ret_field);
-        else if (!is_command(folded, &said))
+        else if (is_unknown(folded)) {
+            if (takes_unknown(f))
+                answered = take_answer(iv, f, "unknown");
+            else
+                said = SAID_SKIP;
+            if (said == SAID_SKIP)
+                view_text(&iv->view, VIEW_PLAIN, 2, 2, "= not known, left open");
+        } else if (!is_command(folded, &said))
             answered = take_answer(iv, f, line);
         free(line);
         if (answered || said != SAID_ANSWER)

@@ -14,9 +14,9 @@ enum answer { NO_MATCH, MATCH, WRONG };
 /* What was said, cut into numbers and words; `dotted` if a dot stood between numbers. */
 struct said {
     char token[TOKENS][TOKEN_BYTES];
-    bool number[TOKENS];
+    bool number[TOKENS], ordinal[TOKENS]; /* "19th" */
     int count;
-    bool dotted;
+    bool dotted, last; /* "last Wed" */
     int32_t today;
     enum said_span span;
 };
@@ -29,16 +29,22 @@ struct word {
 };
 
 static const struct word day_words[] = {
-    {"today", 0}, {"tonight", 0},   {"now", 0},      {"hoy", 0},    {"yesterday", -1}, {"yest", -1},
-    {"ayer", -1}, {"anteayer", -2}, {"tomorrow", 1}, {"manana", 1}, {NULL, 0}};
+    {"today", 0},    {"tonight", 0}, {"now", 0},     {"hoy", 0},       {"yesterday", -1},
+    {"yest", -1},    {"ayer", -1},   {"anoche", -1}, {"anteayer", -2}, {"antier", -2},
+    {"tomorrow", 1}, {"manana", 1},  {NULL, 0}};
 static const struct word count_words[] = {
-    {"a", 1},   {"an", 1},    {"one", 1},   {"two", 2},  {"three", 3}, {"four", 4},   {"five", 5},
-    {"six", 6}, {"seven", 7}, {"eight", 8}, {"nine", 9}, {"ten", 10},  {"couple", 2}, {NULL, 0}};
-static const struct word unit_words[] = {{"day", 1},    {"days", 1}, {"d", 1},   {"week", 7},
-                                         {"weeks", 7},  {"wk", 7},   {"wks", 7}, {"night", 1},
-                                         {"nights", 1}, {NULL, 0}};
+    {"a", 1},     {"an", 1},   {"one", 1},    {"two", 2},   {"three", 3},
+    {"four", 4},  {"five", 5}, {"six", 6},    {"seven", 7}, {"eight", 8},
+    {"nine", 9},  {"ten", 10}, {"couple", 2}, {"un", 1},    {"una", 1},
+    {"dos", 2},   {"tres", 3}, {"cuatro", 4}, {"cinco", 5}, {"seis", 6},
+    {"siete", 7}, {"ocho", 8}, {"nueve", 9},  {"diez", 10}, {NULL, 0}};
+static const struct word unit_words[] = {
+    {"day", 1},   {"days", 1},   {"d", 1},   {"week", 7}, {"weeks", 7},  {"wk", 7},      {"wks", 7},
+    {"night", 1}, {"nights", 1}, {"dia", 1}, {"dias", 1}, {"semana", 7}, {"semanas", 7}, {NULL, 0}};
 static const char *const weekdays[] = {"monday", "tuesday",  "wednesday", "thursday",
                                        "friday", "saturday", "sunday",    NULL};
+static const char *const weekdays_es[] = {"lunes",   "martes", "miercoles", "jueves",
+                                          "viernes", "sabado", "domingo",   NULL};
 static const char *const months[] = {"january",  "february", "march",  "april",     "may",
                                      "june",     "july",     "august", "september", "october",
                                      "november", "december", NULL};
@@ -65,6 +71,12 @@ static int find_name(const char *const *names, const char *word)
             (length == 5 && strcmp(word, "thurs") == 0 && strcmp(names[i], "thursday") == 0))
             return i + 1;
     return 0;
+}
+
+static int find_day(const char *word)
+{
+    int day = find_name(weekdays, word);
+    return day ? day : find_name(weekdays_es, word);
 }
 
 static int number_of(const char *token)
@@ -96,8 +108,12 @@ static bool is_ordinal(const char *s)
 /* False if there is more than a date can hold. Filler words are dropped. */
 static bool cut(const char *text, struct said *ret)
 {
-    static const char *const filler[] = {"on", "the", "of", "last", "this", "about", "de", "el"};
+    /* the time of day tells nothing of the day */
+    static const char *const filler[] = {"on",   "the", "of", "this", "about", "around",
+                                         "just", "de",  "el", "en",   "la",    "pasado"};
+    static const char *const times[] = {"morning", "afternoon", "evening", "noon"};
     char folded[96];
+    bool timed = false;
     text_fold(text, folded, sizeof folded);
     for (const char *p = folded; *p;) {
         if (!is_digit(*p) && !is_letter(*p)) {
@@ -114,15 +130,27 @@ static bool cut(const char *text, struct said *ret)
         char *token = ret->token[ret->count];
         memcpy(token, p, n);
         token[n] = '\0';
-        bool keep = true;
+        bool keep = !(ret->count && (strcmp(token, "night") == 0 || strcmp(token, "noche") == 0) &&
+                      !ret->number[ret->count - 1] && find_day(ret->token[ret->count - 1]));
         for (size_t i = 0; i < sizeof filler / sizeof *filler; i++)
             keep = keep && strcmp(token, filler[i]) != 0;
-        ret->number[ret->count] = number;
-        ret->count += keep;
+        for (size_t i = 0; i < sizeof times / sizeof *times; i++) {
+            timed = timed || strcmp(token, times[i]) == 0;
+            keep = keep && strcmp(token, times[i]) != 0;
+        }
         p += n;
-        if (number && is_ordinal(p))
+        ret->number[ret->count] = number;
+        ret->ordinal[ret->count] = number && is_ordinal(p);
+        if (ret->ordinal[ret->count])
             p += 2;
+        if (strcmp(token, "last") == 0) {
+            ret->last = true;
+            keep = false;
+        }
+        ret->count += keep;
     }
+    if (ret->count == 0 && timed) /* "this morning", "last evening" */
+        strcpy(ret->token[ret->count++], ret->last ? "night" : "today");
     return ret->count > 0;
 }
 
@@ -131,6 +159,12 @@ static bool cut(const char *text, struct said *ret)
 static enum answer match_day_word(const struct said *s, int32_t *ret)
 {
     int days = 0;
+    if (s->last && s->count == 1 && strcmp(s->token[0], "night") == 0) {
+        *ret = s->today - 1;
+        return MATCH;
+    }
+    if (s->last)
+        return NO_MATCH;
     if (s->count == 3 && strcmp(s->token[0], "day") == 0 && strcmp(s->token[1], "before") == 0 &&
         strcmp(s->token[2], "yesterday") == 0) {
         *ret = s->today - 2;
@@ -148,7 +182,11 @@ static enum answer match_ago(const struct said *s, int32_t *ret)
     int first = 0;
     int sign = -1;
     int last = s->count;
-    if (strcmp(s->token[0], "in") == 0) {
+    if (s->last)
+        return NO_MATCH; /* "last week" is seven days */
+    if (strcmp(s->token[0], "hace") == 0) {
+        first = 1;
+    } else if (strcmp(s->token[0], "in") == 0) {
         sign = 1;
         first = 1;
     } else if (strcmp(s->token[last - 1], "ago") == 0 || strcmp(s->token[last - 1], "back") == 0) {
@@ -175,10 +213,12 @@ static enum answer match_weekday(const struct said *s, int32_t *ret)
     if (s->count > 2)
         return NO_MATCH;
     bool next = s->count == 2 && strcmp(s->token[0], "next") == 0;
-    int wanted = find_name(weekdays, s->token[s->count - 1]);
+    int wanted = find_day(s->token[s->count - 1]);
     if (!wanted || (s->count == 2 && !next))
         return NO_MATCH;
     int back = (day_of_week(s->today) - wanted + 7) % 7;
+    if (s->last && back == 0)
+        back = 7; /* nobody calls today the last one */
     bool ahead = next || s->span == SAID_NEAR;
     *ret = ahead ? s->today + (back ? 7 - back : next ? 7 : 0) : s->today - back;
     return MATCH;
@@ -252,6 +292,53 @@ static enum answer match_month_name(const struct said *s, int32_t *ret)
     return make(full_year(numbers[1], digits[1]), month, numbers[0], ret);
 }
 
+/* "the 19th": the latest, of a code date the nearest. */
+static enum answer match_day_of_month(const struct said *s, int32_t *ret)
+{
+    int year = 0, month = 0, unused = 0;
+    bool found = false;
+    if (s->count != 1 || !s->ordinal[0])
+        return NO_MATCH;
+    int day = number_of(s->token[0]);
+    day_to_civil(s->today, &year, &month, &unused);
+    for (int off = -2; off <= 1; off++) {
+        int y = year + (month + off < 1 ? -1 : month + off > 12 ? 1 : 0);
+        int m = (month + off + 11) % 12 + 1;
+        if (!day_is_valid(y, m, day))
+            continue;
+        int32_t candidate = day_from_civil(y, m, day);
+        if (s->span == SAID_PAST && candidate > s->today)
+            continue;
+        if (!found || abs(candidate - s->today) < abs(*ret - s->today))
+            *ret = candidate;
+        found = true;
+    }
+    return found ? MATCH : WRONG;
+}
+
+/* 2026-323 and 2026-W47-4: ordinal and week dates, ISO 8601-1:2019, 5.2.3 and 5.2.4 */
+static enum answer match_iso(const struct said *s, int32_t *ret)
+{
+    if (s->count < 2 || !s->number[0] || strlen(s->token[0]) != 4)
+        return NO_MATCH;
+    int year = number_of(s->token[0]);
+    int32_t first = day_from_civil(year, 1, 1);
+    if (s->count == 2 && s->number[1] && strlen(s->token[1]) == 3) {
+        int ordinal = number_of(s->token[1]);
+        *ret = first + ordinal - 1;
+        return ordinal >= 1 && *ret < day_from_civil(year + 1, 1, 1) ? MATCH : WRONG;
+    }
+    if (s->count != 4 || strcmp(s->token[1], "w") != 0 || !s->number[2] || !s->number[3])
+        return NO_MATCH;
+    int week = number_of(s->token[2]), day = number_of(s->token[3]);
+    /* week 1 holds January 4; a year's last week the December 28 */
+    int32_t monday = day_from_civil(year, 1, 4) - day_of_week(day_from_civil(year, 1, 4)) + 1;
+    *ret = monday + (week - 1) * 7 + day - 1;
+    int32_t last = day_from_civil(year, 12, 28);
+    return week >= 1 && day >= 1 && day <= 7 && *ret <= last - day_of_week(last) + 7 ? MATCH
+                                                                                     : WRONG;
+}
+
 /* 2026-11-19, 20261119, 11/19, 11/19/26, 19.11.2026 */
 static enum answer match_numbers(const struct said *s, int32_t *ret)
 {
@@ -299,7 +386,8 @@ int said_date(const char *text, int32_t today, enum said_span span, int32_t *ret
               struct error *err)
 {
     static enum answer (*const ways[])(const struct said *, int32_t *) = {
-        match_day_word, match_ago, match_weekday, match_month_name, match_numbers};
+        match_day_word,     match_ago, match_weekday, match_month_name,
+        match_day_of_month, match_iso, match_numbers};
     struct said s = {.today = today, .span = span};
     enum answer answer = NO_MATCH;
     int32_t day = 0;

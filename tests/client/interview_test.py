@@ -199,6 +199,15 @@ class Interview(ClientTest):
         self.assertEqual(t.ends(), 1)
         self.assertEqual((self.sent(), self.drafts()), ([], []))
 
+    def test_not_knowing_is_an_answer(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "not sure"),
+                     ("left open", "I can't read it"), ("left open", "done"),
+                     ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 0)
+        self.assertNotIn("lot_text", self.sent()[0])
+        self.assertNotIn("harm", self.sent()[0])
+
     def test_harm_is_first_and_its_words_are_read_out_at_once(self):
         self.daemon.script = "Words of the plant: see a doctor."
         t = self.start()

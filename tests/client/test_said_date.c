@@ -48,6 +48,15 @@ static void words_count_from_today(void **state)
         {"day before yesterday", SAID_PAST, "2026-11-23"},
         {"the day before yesterday", SAID_PAST, "2026-11-23"},
         {"ayer", SAID_PAST, "2026-11-24"},
+        {"this morning", SAID_PAST, "2026-11-25"},
+        {"last evening", SAID_PAST, "2026-11-24"},
+        {"today around noon", SAID_PAST, "2026-11-25"},
+        {"yesterday evening", SAID_PAST, "2026-11-24"},
+        {"last night", SAID_PAST, "2026-11-24"},
+        {"hace 2 dias", SAID_PAST, "2026-11-23"},
+        {"hace una semana", SAID_PAST, "2026-11-18"},
+        {"last week", SAID_PAST, NULL}, /* which of seven days? */
+        {"a few days ago", SAID_PAST, NULL},
         {"2 days ago", SAID_PAST, "2026-11-23"},
         {"two days ago", SAID_PAST, "2026-11-23"},
         {"a couple days ago", SAID_PAST, "2026-11-23"},
@@ -69,11 +78,22 @@ static void words_count_from_today(void **state)
 static void weekdays_are_the_last_or_for_a_code_the_next(void **state)
 {
     static const struct row rows[] = {
-        {"Mon", SAID_PAST, "2026-11-23"},      {"monday", SAID_PAST, "2026-11-23"},
-        {"on Thurs", SAID_PAST, "2026-11-19"}, {"last friday", SAID_PAST, "2026-11-20"},
-        {"Wed", SAID_PAST, "2026-11-25"},      {"sun", SAID_PAST, "2026-11-22"},
-        {"Fri", SAID_NEAR, "2026-11-27"},      {"next friday", SAID_NEAR, "2026-11-27"},
-        {"next wed", SAID_NEAR, "2026-12-02"}, {"mo", SAID_PAST, NULL},
+        {"last Wed", SAID_PAST, "2026-11-18"},
+        {"monday morning", SAID_PAST, "2026-11-23"},
+        {"tues night", SAID_PAST, "2026-11-24"},
+        {"el lunes", SAID_PAST, "2026-11-23"},
+        {"el lunes pasado", SAID_PAST, "2026-11-23"},
+        {"sabado", SAID_PAST, "2026-11-21"},
+        {"Mon", SAID_PAST, "2026-11-23"},
+        {"monday", SAID_PAST, "2026-11-23"},
+        {"on Thurs", SAID_PAST, "2026-11-19"},
+        {"last friday", SAID_PAST, "2026-11-20"},
+        {"Wed", SAID_PAST, "2026-11-25"},
+        {"sun", SAID_PAST, "2026-11-22"},
+        {"Fri", SAID_NEAR, "2026-11-27"},
+        {"next friday", SAID_NEAR, "2026-11-27"},
+        {"next wed", SAID_NEAR, "2026-12-02"},
+        {"mo", SAID_PAST, NULL},
         {"next friday", SAID_PAST, NULL},
     };
     (void)state;
@@ -84,6 +104,11 @@ static void month_and_day_find_their_year(void **state)
 {
     static const struct row rows[] = {
         {"11/19", SAID_PAST, "2026-11-19"},
+        {"the 19th", SAID_PAST, "2026-11-19"},
+        {"30th", SAID_PAST, "2026-10-30"},
+        {"the 31st", SAID_PAST, "2026-10-31"},
+        {"27th", SAID_NEAR, "2026-11-27"},
+        {"32nd", SAID_PAST, NULL},
         {"11-19", SAID_PAST, "2026-11-19"},
         {"nov 19", SAID_PAST, "2026-11-19"},
         {"November 19th", SAID_PAST, "2026-11-19"},
