@@ -49,8 +49,8 @@ static void choices_by_number_word_and_other_words(void **state)
     check("colour", "white", "refused"); /* chalky or fluffy? */
     check("where", "bottom", "{\"observed\":{\"where\":\"base\"}}");
     check("observed.where", "mostly on the bottom", "{\"observed\":{\"where\":\"base\"}}");
-    check("observed.where", "on the top and the bottom", NULL);
-    check("observed.where", "not on the top", NULL);
+    check("observed.where", "on the top and the bottom", "refused");
+    check("observed.where", "not on the top", "refused");
     check("observed.wet_inside_bag", "yep, lots", "{\"observed\":{\"wet_inside_bag\":true}}");
     check("observed.kept", "bread box", "{\"observed\":{\"kept\":\"counter\"}}");
 }
@@ -64,7 +64,7 @@ static void lists_take_several_and_none(void **state)
     check("harm", "", "{}"); /* not asked is not "no" */
     check("odor", "a bit like vinegar and old socks",
           "{\"observed\":{\"odor\":[\"cheesy\",\"vinegar\"]}}");
-    check("odor", "not of vinegar at all", NULL);
+    check("odor", "not of vinegar at all", "refused");
     check("harm", "somebody threw up", "{\"harm\":[\"illness\"]}");
     check("odor", "nail polish", "{\"observed\":{\"odor\":[\"solvent\"]}}");
     check("odor", "sour,cheesy", "{\"observed\":{\"odor\":[\"sour\",\"cheesy\"]}}");
