@@ -116,6 +116,8 @@ int lot_match(const struct lot_matcher *matcher, struct store *read, const struc
         .err = err,
         .worst_kept = INFINITY,
         .unseen = INFINITY,
+        .cheapest = INFINITY,
+        .compared = {.length = READING_TEXT + 1},
         .rows = {.row = xmalloc(MATCH_CLOSEST * sizeof *m.rows.row), .capacity = MATCH_CLOSEST},
         .scored = xmalloc(MATCH_CLOSEST * sizeof *m.scored)};
     result->none_weight = 1;

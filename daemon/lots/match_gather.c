@@ -18,7 +18,10 @@ enum {
 };
 /* Look-ups of the walk, and how much dearer than the best a reading may be: less where an exact
  * code agrees with everything else. */
-static const int LOOKUPS = 420, LOOKUPS_FEW = 90, LOOKUPS_AGREED = 6;
+static const int LOOKUPS = 420, LOOKUPS_DATED = 200, LOOKUPS_FEW = 120, LOOKUPS_AGREED = 6;
+/* A code so much dearer than the cheapest says of its lot only that the text is no reading of it.
+ */
+static const float UNLIKE = 14.0F;
 static const float SLACK = 9.0F, SLACK_AGREED = 6.5F;
 static const double RECENT_SHELF_LIVES = 2.5;
 
@@ -55,10 +58,16 @@ static void keep(struct matching *m, int64_t lot_id, float cost, float rank)
 static int keep_key(void *arg, const struct lot_find_key *key)
 {
     struct matching *m = arg;
-    float most = m->favours ? INFINITY : m->worst_kept;
-    float cost = m->text.length ? walk_cost(&m->matcher->costs, &m->text, key->fold, most) : 0;
-    float rank = m->favours ? 0 : cost;
-    m->favours -= m->favours > 0;
+    bool favoured = m->favours > 0;
+    float most = m->worst_kept < m->cheapest + UNLIKE ? m->worst_kept : m->cheapest + UNLIKE;
+    float cost = m->text.length ? walk_cost_next(&m->matcher->costs, &m->text, key->fold,
+                                                 favoured ? INFINITY : most, &m->compared)
+                                : 0;
+    float rank = favoured ? 0 : cost;
+    m->favours -= favoured;
+    m->cheapest = cost < m->cheapest ? cost : m->cheapest;
+    if (!favoured && m->text.length && cost > most)
+        return 0;
     if (rank < m->worst_kept)
         keep(m, key->lot_id, cost, rank);
     else
@@ -168,9 +177,10 @@ static int gather_mistaken(struct matching *m, bool agreed)
     struct walk_result *walk = xmalloc(sizeof *walk);
     bool few = m->recent || match_is_complete(m);
     int rc = walk_find(&m->matcher->costs, m->store, &m->text, agreed ? SLACK_AGREED : SLACK,
-                       agreed ? LOOKUPS_AGREED
-                       : few  ? LOOKUPS_FEW
-                              : LOOKUPS,
+                       agreed                            ? LOOKUPS_AGREED
+                       : few                             ? LOOKUPS_FEW
+                       : m->code_day != WHEN_UNKNOWN_DAY ? LOOKUPS_DATED
+                                                         : LOOKUPS,
                        walk, m->err);
     m->result->lookups = walk->lookups;
     m->unseen = walk->unseen;

@@ -99,35 +99,61 @@ static float extend(const struct walk_costs *c, const struct reading_code *text,
     return lowest;
 }
 
-float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *fold,
-                float most)
+/* The rows that a code shares with the one before it: the same beginning, of as long a code. */
+static size_t shared(const struct walk_rows *rows, const char *fold, size_t length)
 {
-    float rows[3][READING_TEXT + 1];
-    float *above = rows[0], *row = rows[1], *next = rows[2];
+    size_t same = 0;
+    if (length != rows->length)
+        return 0;
+    while (same < rows->filled && fold[same] == rows->fold[same])
+        same++;
+    return same;
+}
+
+static void begin_rows(const struct walk_costs *costs, const struct reading_code *text,
+                       size_t length, struct walk_rows *rows)
+{
+    for (size_t j = 0; j <= text->length; j++)
+        rows->row[0][j] = (float)j * costs->extra;
+    rows->stopped[0] = INFINITY; /* the reader stopped before the end */
+    rows->length = length;
+    rows->filled = 0;
+}
+
+float walk_cost_next(const struct walk_costs *costs, const struct reading_code *text,
+                     const char *fold, float most, struct walk_rows *rows)
+{
     size_t n = text->length, length = strnlen(fold, READING_TEXT);
-    float stopped = INFINITY; /* the reader stopped before the end */
-    int last = -1;
-    for (size_t j = 0; j <= n; j++)
-        row[j] = (float)j * costs->extra;
-    for (size_t i = 0; i < length; i++) {
+    size_t i = shared(rows, fold, length);
+    if (i == 0)
+        begin_rows(costs, text, length, rows);
+    rows->filled = i;
+    for (; i < length; i++) {
         int letter = reading_letter(fold[i]);
         if (letter < 0)
             return INFINITY;
         /* a missing head costs once, a longer one a little more; what is left must hold the text */
         bool missing = length - i - 1 + 2 >= n;
         float head = missing ? costs->head + 0.1F * (float)(i + 1) : INFINITY;
-        float lowest = extend(costs, text, row, above, last, letter, head, next);
-        if (lowest > most && stopped + costs->tail > most && !missing)
+        float *next = rows->row[i + 1];
+        float lowest = extend(costs, text, rows->row[i], i ? rows->row[i - 1] : NULL,
+                              i ? reading_letter(fold[i - 1]) : -1, letter, head, next);
+        rows->stopped[i + 1] = i + 1 < length ? least(rows->stopped[i], next[n]) : rows->stopped[i];
+        rows->fold[i] = fold[i];
+        rows->filled = i + 1;
+        if (lowest > most && rows->stopped[i] + costs->tail > most && !missing)
             return INFINITY;
-        float *oldest = above;
-        above = row;
-        row = next;
-        next = oldest;
-        last = letter;
-        if (i + 1 < length)
-            stopped = least(stopped, row[n]);
     }
-    return least(row[n], stopped + costs->tail);
+    return least(rows->row[length][n], rows->stopped[length] + costs->tail);
+}
+
+float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *fold,
+                float most)
+{
+    struct walk_rows rows;
+    rows.length = READING_TEXT + 1; /* of no code */
+    rows.filled = 0;
+    return walk_cost_next(costs, text, fold, most, &rows);
 }
 
 /* ---- hits ---- */

@@ -23,6 +23,16 @@ void walk_prepare(const struct reading *reading, struct walk_costs *ret);
 float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *fold,
                 float most);
 
+/* The same for one code after another: what it shares with the one before is not compared again.
+ * Set `length` to READING_TEXT + 1 and `filled` to 0 before the first. */
+struct walk_rows {
+    size_t length, filled;
+    char fold[READING_TEXT + 1];
+    float row[READING_TEXT + 1][READING_TEXT + 1], stopped[READING_TEXT + 1];
+};
+float walk_cost_next(const struct walk_costs *costs, const struct reading_code *text,
+                     const char *fold, float most, struct walk_rows *rows);
+
 struct walk_hit {
     int64_t lot_id;
     float cost;
