@@ -167,14 +167,7 @@ static int rank(struct client *c, const struct args *a)
         return client_usage(c, "name a case or a complaint's id, or --all");
     json_t *document = NULL;
     int rc = case_get_part(c, a->words[0], "", NULL, &document);
-    if (rc)
-        return rc;
-    if (c->json)
-        client_print(document);
-    else
-        show(c, document);
-    json_decref(document);
-    return EXIT_DONE;
+    return rc ? rc : client_answer(c, document, show);
 }
 
 const struct command cmd_rank = {
