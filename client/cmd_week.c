@@ -6,7 +6,8 @@
 #include <string.h>
 
 static const struct option_row options[] = {
-    {"by", "WORDS", "line, product, cause, route, place, … ; several with commas"},
+    {"by", "WORDS",
+     "rates by these alone, each with all its rows: line, product, cause, place, route, shift"},
     {"html", "FILE", "one page with charts, for mail and paper (- is standard output)"},
     {"csv", "FILE", "the tables as CSV (- is standard output)"},
     {0}};
@@ -77,7 +78,7 @@ static int week(struct client *c, const struct args *a)
     if (c->json)
         client_print(document);
     else
-        week_show(&c->view, document, args_value(a, "by"));
+        week_show(&c->view, document);
     json_decref(document);
     return EXIT_DONE;
 }

@@ -5,7 +5,9 @@
 #include "view.h"
 #include <jansson.h>
 
-/* `by`: the factors to show, "line,route"; NULL: all. */
-void week_show(const struct view *v, const json_t *document, const char *by);
+/* All of it; of a week asked `by` some factors what is of all together, and their rates. */
+void week_show(const struct view *v, const json_t *document);
+/* The tables of rates: of factors asked for every row, by week of receipt and of packing. */
+void week_show_rates(const struct view *v, const json_t *document);
 
 #endif

@@ -55,7 +55,7 @@ static json_t *signals_json(const struct week_model *model, const struct triage 
 }
 
 static json_t *report_json(const struct week_model *model, const struct triage *triage,
-                           const struct tz *tz)
+                           const struct tz *tz, unsigned by)
 {
     const struct week_data *d = model->data;
     char name[16], now[40];
@@ -65,7 +65,9 @@ static json_t *report_json(const struct week_model *model, const struct triage *
         json_pack("{s:s, s:s, s:b, s:o, s:I}", "week", week_name(d->week, name), "as_of",
                   when_format(tz, d->now_ms, now), "over", d->passed >= 1, "complaints",
                   complaints_json(d), "units", (json_int_t)d->levels[0].units[WEEK_SPAN - 1]);
-    json_object_set_new(out, "by", week_by_json(model, triage));
+    json_object_set_new(out, "by", week_by_json(model, triage, by));
+    if (by)
+        json_object_set_new(out, "by_only", week_by_names(by));
     json_object_set_new(out, "causes", week_causes_json(model, triage));
     json_object_set_new(out, "to_come", week_to_come_json(model));
     json_object_set_new(out, "signals", signals);
@@ -79,13 +81,13 @@ static json_t *report_json(const struct week_model *model, const struct triage *
 }
 
 int week_report(struct store *store, const struct tz *tz, struct triage *triage,
-                struct iso_week week, int64_t now_ms, json_t **ret, struct error *err)
+                const struct week_query *query, json_t **ret, struct error *err)
 {
     struct week_data *data = NULL;
     json_t *right = NULL, *open = NULL;
     /* one state of the counts; a caller that is inside a transaction has one already */
     bool began = store_begin(store, NULL) == 0;
-    int rc = week_data_read(store, tz, week, now_ms, &data, err);
+    int rc = week_data_read(store, tz, query->week, query->now_ms, &data, err);
     if (!rc)
         rc = week_right_json(store, data, &right, &open, err);
     if (began)
@@ -93,7 +95,7 @@ int week_report(struct store *store, const struct tz *tz, struct triage *triage,
     if (!rc) {
         struct week_model *model = xcalloc(1, sizeof *model);
         week_model_make(data, model);
-        *ret = report_json(model, triage, tz);
+        *ret = report_json(model, triage, tz, query->by);
         json_object_set_new(*ret, "right", right);
         json_object_set_new(*ret, "open_cases", open);
         free(model);

@@ -9,13 +9,23 @@
 
 struct triage;
 
-/* The report of one ISO week in the plant's zone, as of `now_ms` (what came later is left out, so
- * that an old week can be replayed). §12 `week` and more; new reference. */
+struct week_query {
+    struct iso_week week; /* in the plant's zone */
+    int64_t now_ms;       /* what came later is left out, so that an old week can be replayed */
+    unsigned by;          /* factors whose rates are wanted, of week_by_parse(); 0: all */
+};
+
+/* Reads "line, route" as words of a query; NULL and "" are 0. ERROR_INVALID names the word that is
+ * no factor. */
+int week_by_parse(const char *text, unsigned *ret, struct error *err);
+
+/* §12 `week` and more; "by_only" lists the factors if only some were asked for. New reference. */
 int week_report(struct store *store, const struct tz *tz, struct triage *triage,
-                struct iso_week week, int64_t now_ms, json_t **ret, struct error *err);
+                const struct week_query *query, json_t **ret, struct error *err);
 
 /* Views of a report. malloc'd text. The page is self-contained: inline SVG and CSS, no script, no
- * outside request. CSV has one table of rates. */
+ * outside request; it has every row of factors that were asked for. CSV has one table of rates, by
+ * week of receipt and (made_…) by week of packing. */
 char *week_html(const json_t *report, const char *plant);
 char *week_csv(const json_t *report);
 

@@ -15,22 +15,28 @@ static void add_cell(struct text_buffer *b, const char *s)
     text_append(b, "\"");
 }
 
-static void add_number(struct text_buffer *b, const json_t *row, const char *name)
+static void add_numbers(struct text_buffer *b, const json_t *row, const char *const *names)
 {
-    const json_t *value = json_object_get(row, name);
-    text_append(b, ",");
-    if (json_is_number(value))
-        text_appendf(b, "%.10g", json_number_value(value));
+    for (; *names; names++) {
+        const json_t *value = json_object_get(row, *names);
+        text_append(b, ",");
+        if (json_is_number(value))
+            text_appendf(b, "%.10g", json_number_value(value));
+    }
 }
 
 char *week_csv(const json_t *report)
 {
-    static const char *const NUMBERS[] = {"complaints", "units", "per_million", "low", "high"};
+    static const char *const RECEIVED[] = {"complaints", "units", "per_million",
+                                           "low",        "high",  NULL};
+    static const char *const MADE[] = {"complaints", "share_in", "per_million",
+                                       "low",        "high",     NULL};
     struct text_buffer b = {0};
     const char *factor;
     json_t *rows, *row;
     size_t i;
-    text_append(&b, "week,factor,level,symptom,complaints,units,per_million,low,high\r\n");
+    text_append(&b, "week,factor,level,symptom,complaints,units,per_million,low,high,"
+                    "made_complaints,made_share_in,made_per_million,made_low,made_high\r\n");
     json_object_foreach(json_object_get(report, "by"), factor, rows)
     {
         json_array_foreach(rows, i, row)
@@ -38,8 +44,8 @@ char *week_csv(const json_t *report)
             text_appendf(&b, "%s,%s,", json_string_value(json_object_get(report, "week")), factor);
             add_cell(&b, json_string_value(json_object_get(row, "level")));
             text_appendf(&b, ",%s", json_string_value(json_object_get(row, "symptom")));
-            for (size_t n = 0; n < sizeof NUMBERS / sizeof NUMBERS[0]; n++)
-                add_number(&b, row, NUMBERS[n]);
+            add_numbers(&b, row, RECEIVED);
+            add_numbers(&b, json_object_get(row, "made"), MADE);
             text_append(&b, "\r\n");
         }
     }

@@ -1,16 +1,61 @@
 #include "patterns/week_rates.h"
 #include "base/text.h"
+#include "patterns/week.h"
 #include "patterns/week_to_come.h"
 #include "stats/pareto.h"
 #include "stats/poisson.h"
 #include "triage/triage.h"
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum { TREND_WEEKS = 13, LIMITS_KEPT = 256, LAST = WEEK_SPAN - 1 };
 
 static const char *const FACTORS[] = {"line", "product", "cause", "place", "route", "shift"};
+enum { FACTOR_COUNT = sizeof FACTORS / sizeof FACTORS[0] };
+
+/* ---- what was asked for ---- */
+
+static int add_word(const char *word, size_t length, unsigned *by, struct error *err)
+{
+    for (size_t f = 0; f < FACTOR_COUNT; f++) {
+        if (strlen(FACTORS[f]) == length && strncmp(FACTORS[f], word, length) == 0) {
+            *by |= 1u << f;
+            return 0;
+        }
+    }
+    char shown[32];
+    snprintf(shown, sizeof shown, "%.*s", (int)(length < 31 ? length : 31), word);
+    error_set(err, ERROR_INVALID, "must be line, product, cause, place, route or shift");
+    error_field(err, "by", shown);
+    return ERROR_INVALID;
+}
+
+int week_by_parse(const char *text, unsigned *ret, struct error *err)
+{
+    static const char BETWEEN[] = ", ";
+    *ret = 0;
+    for (const char *at = text ? text : ""; *(at += strspn(at, BETWEEN));
+         at += strcspn(at, BETWEEN)) {
+        int rc = add_word(at, strcspn(at, BETWEEN), ret, err);
+        if (rc)
+            return rc;
+    }
+    return 0;
+}
+
+json_t *week_by_names(unsigned by)
+{
+    json_t *names = json_array();
+    for (size_t f = 0; f < FACTOR_COUNT; f++) {
+        if (by & 1u << f)
+            json_array_append_new(names, json_string(FACTORS[f]));
+    }
+    return names;
+}
+
+/* ---- rates ---- */
 
 /* Exact limits of small whole counts are wanted over and over. */
 struct limits {
@@ -128,13 +173,15 @@ static size_t collect(const struct week_data *d, const char *factor, struct entr
     return count;
 }
 
-json_t *week_by_json(const struct week_model *model, const struct triage *triage)
+json_t *week_by_json(const struct week_model *model, const struct triage *triage, unsigned by)
 {
     const struct week_data *d = model->data;
     struct entry *entries = xcalloc(d->level_count * WEEK_SYMPTOMS, sizeof *entries);
     struct limits *limits = xcalloc(1, sizeof *limits);
-    json_t *by = json_object();
-    for (size_t f = 0; f < sizeof FACTORS / sizeof FACTORS[0]; f++) {
+    json_t *out = json_object();
+    for (size_t f = 0; f < FACTOR_COUNT; f++) {
+        if (by && !(by & 1u << f))
+            continue;
         json_t *rows = json_array();
         size_t count = collect(d, FACTORS[f], entries);
         for (size_t i = 0; i < count; i++) {
@@ -144,11 +191,11 @@ json_t *week_by_json(const struct week_model *model, const struct triage *triage
             json_array_append_new(
                 rows, rate_json(model, limits, entries[i].level, entries[i].symptom, title));
         }
-        json_object_set_new(by, FACTORS[f], rows);
+        json_object_set_new(out, FACTORS[f], rows);
     }
     free(limits);
     free(entries);
-    return by;
+    return out;
 }
 
 /* ---- causes ---- */

@@ -25,10 +25,10 @@ static double y_at(const struct frame *f, double value)
     return f->height - FOOT - (f->height - TOP - FOOT) * bounded / f->most;
 }
 
-/* A round step that gives three to six lines. */
-static double tick_step(double most)
+/* A round step that gives three to six lines, on a low chart two or three. */
+static double tick_step(const struct frame *f)
 {
-    double raw = most / 5, base = pow(10, floor(log10(raw)));
+    double raw = f->most / (f->height > 120 ? 5 : 2.5), base = pow(10, floor(log10(raw)));
     double times = raw / base;
     return base * (times <= 1 ? 1 : times <= 2 ? 2 : times <= 5 ? 5 : 10);
 }
@@ -47,7 +47,7 @@ static void open_svg(struct frame *f, const char *id, const char *title, const c
 
 static void draw_scale(const struct frame *f)
 {
-    double step = tick_step(f->most);
+    double step = tick_step(f);
     for (int i = 0; i * step <= f->most * 1.0001; i++) {
         double y = y_at(f, i * step);
         text_appendf(f->b,
@@ -180,7 +180,7 @@ void page_rate_chart(struct text_buffer *b, const char *symptom, const json_t *c
     double center = page_number(chart, "center");
     snprintf(id, sizeof id, "rate-%s", symptom);
     describe_rates(&text, chart);
-    open_svg(&f, id, "Complaints a million units on sale, by week of receipt", text.data);
+    open_svg(&f, id, "Complaints per million units on sale, by week of receipt", text.data);
     text_buffer_free(&text);
     draw_band(&f, weeks);
     draw_scale(&f);
@@ -218,8 +218,8 @@ void page_sum_chart(struct text_buffer *b, const char *symptom, const json_t *ch
     draw_line(&f, weeks, "sum", "line");
     text_appendf(b,
                  "<path class=\"limit\" d=\"M%d %.1fH%d\"/><text class=\"tick\" x=\"%d\" "
-                 "y=\"%.1f\" text-anchor=\"end\">limit</text></svg>",
-                 LEFT, y_at(&f, limit), WIDTH - RIGHT, WIDTH - RIGHT, y_at(&f, limit) - 4);
+                 "y=\"%.1f\">limit</text></svg>",
+                 LEFT, y_at(&f, limit), WIDTH - RIGHT, LEFT + 2, y_at(&f, limit) - 4);
 }
 
 /* ---- by week of make ---- */
@@ -258,8 +258,8 @@ void page_made_chart(struct text_buffer *b, const char *symptom, const json_t *c
     page_add_number(&text, page_number(week, "reported"));
     text_append(&text, " complaints are in; in the end ");
     page_add_range(&text, page_number(week, "low"), page_number(week, "high"));
-    text_append(&text, " a million are to be expected.");
-    open_svg(&f, id, "Complaints a million units packed, by week of packing", text.data);
+    text_append(&text, " per million are to be expected.");
+    open_svg(&f, id, "Complaints per million units packed, by week of packing", text.data);
     text_buffer_free(&text);
     draw_scale(&f);
     json_array_foreach(weeks, i, week) draw_made(&f, week, i);

@@ -227,7 +227,8 @@ static int make_digest(struct background *bg, struct setup *setup, struct store 
                        struct iso_week last, struct digest *d, struct error *err)
 {
     json_t *week = NULL;
-    int rc = week_report(store, setup->tz, setup->triage, last, d->now_ms, &week, err);
+    struct week_query query = {.week = last, .now_ms = d->now_ms};
+    int rc = week_report(store, setup->tz, setup->triage, &query, &week, err);
     if (rc)
         return rc;
     const char *domain = strrchr(config_text(setup->config, "mail/from"), '@');

@@ -52,15 +52,17 @@ static int add_returns(struct store *store, const struct setup *setup, struct is
 void weeks_get(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    struct iso_week week;
+    struct week_query query = {.now_ms = app_now_ms(rq->app)};
     json_t *report = NULL;
     struct setup *setup = app_setup(rq->app);
     const char *format = request_query(rq, "format");
-    int rc = read_week(rq, setup, &week, &err);
+    int rc = read_week(rq, setup, &query.week, &err);
     if (!rc)
-        rc = week_report(store, setup->tz, setup->triage, week, app_now_ms(rq->app), &report, &err);
+        rc = week_by_parse(request_query(rq, "by"), &query.by, &err);
     if (!rc)
-        rc = add_returns(store, setup, week, report, &err);
+        rc = week_report(store, setup->tz, setup->triage, &query, &report, &err);
+    if (!rc)
+        rc = add_returns(store, setup, query.week, report, &err);
     if (rc) {
         request_reply_error(rq, rc, &err);
     } else if (format && strcmp(format, "html") == 0) {

@@ -10,7 +10,7 @@ import fake_daemon
 from support import PROGRAM, ClientTest
 
 VIEWS = [["status"], ["cases"], ["rank", "C1"], ["why", "C1"], ["ask", "C1"], ["reach", "C1"],
-         ["lot", "L2-6321-B0412"], ["lot", "63?1"], ["week"], ["scores"], ["rules", "list"],
+         ["lot", "L2-6321-B0412"], ["lot", "63?1"], ["week"], ["week", "--by", "line"], ["scores"], ["rules", "list"],
          ["trace", "--symptom", "mold"], ["action", "--list"], ["action", "7", "--effect"],
          ["calibrate"], ["returns"],
          ["help"], ["help", "log"], ["help", "week"], ["rank", "--all"]]
@@ -191,8 +191,18 @@ class Asking(ClientTest):
         with open(os.path.join(self.folder, "w.html"), encoding="utf-8") as f:
             self.assertEqual(f.read(), "<!doctype html><title>week</title>\n")
         self.assertEqual(self.ok("week", "--csv", "-"), "factor,level\r\nline,2\r\n")
-        self.ok("week", "--by", "line,route")
+        by = self.ok("week", "--by", "line,route")
         self.assertEqual(self.last()["query"], {"by": "line,route"})
+        self.assertIn("about what was packed this week", by)
+        self.assertNotIn("Causes:", by)
+
+    def test_week_says_what_rose_and_how_sure(self):
+        out = self.ok("week")
+        self.assertIn("above its limits; a", out)
+        self.assertRegex(out, r"line 2 +mold +W45, easing +21 +9.2 +2.2 \(1.4 to 3.3\) +0.004")
+        self.assertIn("<0.001", out)
+        self.assertIn("oddloaf trace --symptom mold --from 2026-10-26", out)
+        self.assertRegex(out, r"verdicts +12 in 13 weeks; ranked first 75 %")
 
     def test_trace_by_cases(self):
         self.ok("trace", "--cases", "C1,C2", "C3")

@@ -279,17 +279,32 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                 return 200, "text/html", "<!doctype html><title>week</title>\n"
             if query.get("format") == "csv":
                 return 200, "text/csv", "factor,level\r\nline,2\r\n"
+            asked = {"by_only": ["line"]} if "by" in query else {}
+            weeks = [{"week": f"2026-W{w}", "per_million": 30 + w % 5, "expected": 9.6,
+                      "signal": int(w == 47), "sum": 0} for w in range(10, 48)]
             return 200, "application/json", {
+                "charts": {"mold": {"center": 31, "weeks": weeks,
+                                    "sum": {"limit": 20, "alarm": True, "since": "2026-W45"}}},
+                "right": {"quarter": {"verdicts": 12, "top1": 0.75, "top3": 1,
+                                      "days_to_verdict": {"median": 2.4, "most": 9}}},
+                "open_cases": [{"age": "this week or last", "cases": 23}], **asked,
                 "week": "2026-W47", "complaints": {"mold": 31, "off-odor": 4, "staling": 9},
                 "units": 412300,
                 "by": {"line": [{"level": "2", "symptom": "mold", "complaints": 21,
                                  "units": 140200, "per_million": 149.8, "low": 92.7,
-                                 "high": 229.0, "trend": [40, 52, 48, 150]}]},
+                                 "high": 229.0, "trend": [40, 52, 48, 150],
+                                 "made": {"complaints": 8, "share_in": 0.39, "per_million": 64.1,
+                                          "low": 27.7, "high": 126}}]},
                 "causes": [{"cause": "packed-hot", "symptom": "mold", "expected": 17.3}],
                 "to_come": [{"made_week": "2026-W47", "symptom": "mold", "reported": 31,
                              "expected_final": 52.4, "low": 41, "high": 66}],
                 "signals": [{"factor": "line", "level": "2", "symptom": "mold",
-                             "since": "2026-W45", "observed": 21, "expected": 9.2, "q": 0.004}]}
+                             "since": "2026-W45", "observed": 21, "expected": 9.2, "q": 0.004,
+                             "ratio": 2.2, "low": 1.4, "high": 3.3, "still": False},
+                            {"factor": "cause", "level": "inhibitor-ineffective-ph",
+                             "symptom": "off-odor", "since": "2026-W45", "observed": 1234.5,
+                             "expected": 0.12, "q": 1e-30, "ratio": 100.2, "low": 90.4,
+                             "high": 123.3, "still": True}]}
         if parts[0] == "actions":
             return 200, "application/json", {
                 "action": 7, "before": {"complaints": 40, "units": 300000, "per_million": 133,

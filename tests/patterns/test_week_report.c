@@ -15,15 +15,21 @@ static int teardown(void **state)
     return 0;
 }
 
-static json_t *report(struct plant *p, const char *week, const char *now)
+static json_t *report_by(struct plant *p, const char *by, const char *week, const char *now)
 {
-    struct iso_week w;
+    struct week_query query = {.now_ms = plant_time(now)};
     struct error err = {0};
     json_t *out = NULL;
-    assert_int_equal(iso_week_parse(week, &w, NULL), 0);
-    if (week_report(p->store, p->tz, NULL, w, plant_time(now), &out, &err))
+    assert_int_equal(iso_week_parse(week, &query.week, NULL), 0);
+    assert_int_equal(week_by_parse(by, &query.by, &err), 0);
+    if (week_report(p->store, p->tz, NULL, &query, &out, &err))
         fail_msg("%s", err.text);
     return out;
+}
+
+static json_t *report(struct plant *p, const char *week, const char *now)
+{
+    return report_by(p, NULL, week, now);
 }
 
 static double at(const json_t *object, const char *name)
@@ -194,12 +200,57 @@ static void csv_keeps_to_its_rules(void **state)
     plant_complaint(p, lot, "mold", plant_time("2026-11-18T05:00:00-05:00"), NULL);
     json_t *r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
     char *csv = week_csv(r);
-    assert_int_equal(
-        strncmp(csv, "week,factor,level,symptom,complaints,units,per_million,low,high\r\n", 65), 0);
+    static const char HEAD[] =
+        "week,factor,level,symptom,complaints,units,per_million,low,high,made_complaints,"
+        "made_share_in,made_per_million,made_low,made_high\r\n";
+    assert_int_equal(strncmp(csv, HEAD, sizeof HEAD - 1), 0);
     /* a spreadsheet must not take a name for a formula */
     assert_non_null(strstr(csv, "2026-W47,line,\"'=1+2, \"\"x\"\"\",mold,1,10,100000,"));
     free(csv);
     json_decref(r);
+}
+
+/* By what was asked for, in the answer, the table and the page; by receipt and by packing. */
+static void rates_are_by_what_was_asked(void **state)
+{
+    struct plant *p = *state;
+    half_a_year(p);
+    json_t *all = report(p, "2026-W46", "2026-11-23T08:00:00-05:00");
+    json_t *r = report_by(p, " shift,line", "2026-W46", "2026-11-23T08:00:00-05:00");
+    const json_t *by = json_object_get(r, "by");
+    assert_int_equal(json_object_size(json_object_get(all, "by")), 6);
+    assert_null(json_object_get(all, "by_only"));
+    assert_int_equal(json_object_size(by), 2);
+    assert_true(json_equal(json_object_get(by, "line"),
+                           json_object_get(json_object_get(all, "by"), "line")));
+    json_t *names = json_pack("[s, s]", "line", "shift");
+    assert_true(json_equal(json_object_get(r, "by_only"), names));
+    json_decref(names);
+    const json_t *made = json_object_get(row(r, "line", "2", "mold"), "made");
+    assert_true(at(made, "complaints") > 0 && at(made, "low") < at(made, "per_million") &&
+                at(made, "per_million") < at(made, "high"));
+    char *csv = week_csv(r), *page = week_html(r, "");
+    assert_null(strstr(csv, ",route,"));
+    assert_non_null(strstr(csv, "2026-W46,line,\"2\",mold,"));
+    assert_non_null(strstr(page, "<h3>By line</h3>"));
+    assert_null(strstr(page, "<h3>By product</h3>"));
+    free(csv);
+    free(page);
+    json_decref(r);
+    json_decref(all);
+}
+
+static void what_nothing_is_counted_by_is_refused(void **state)
+{
+    unsigned by = 9;
+    struct error err = {0};
+    (void)state;
+    assert_int_equal(week_by_parse("", &by, &err), 0);
+    assert_int_equal(by, 0);
+    assert_int_equal(week_by_parse("line,lin", &by, &err), ERROR_INVALID);
+    assert_string_equal(err.field, "by");
+    assert_string_equal(err.value, "lin");
+    assert_int_equal(week_by_parse("store", &by, &err), ERROR_INVALID);
 }
 
 static void an_empty_plant_has_a_week_too(void **state)
@@ -222,6 +273,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_planted_rise_is_told, setup, teardown),
         cmocka_unit_test_setup_teardown(the_page_asks_nothing_of_anybody, setup, teardown),
         cmocka_unit_test_setup_teardown(csv_keeps_to_its_rules, setup, teardown),
+        cmocka_unit_test_setup_teardown(rates_are_by_what_was_asked, setup, teardown),
+        cmocka_unit_test(what_nothing_is_counted_by_is_refused),
         cmocka_unit_test_setup_teardown(an_empty_plant_has_a_week_too, setup, teardown),
     };
     gsl_set_error_handler_off();

@@ -1,0 +1,304 @@
+"""The week as a manager gets it: by line and by route, and its page in a real browser.
+
+usage: test_week_page.py BUILD_FOLDER
+
+The page is opened in headless Chromium as on a phone and on a desk, light, dark and on paper;
+pictures of it are left in BUILD_FOLDER/week-page. Every check is also shown pages that are broken
+on purpose, and has to object to them.
+"""
+import csv
+import datetime
+import io
+import json
+import pathlib
+import random
+import sys
+import tempfile
+
+from browser import Browser
+from oddloaf import PRODUCTS, Plant, complaint
+
+WEEKS, LINES = 26, ("1", "2", "3")
+TODAY = datetime.datetime.now(datetime.timezone.utc).date()
+MONDAY = TODAY - datetime.timedelta(days=TODAY.weekday())  # of this week
+PHONE, DESK, PAPER = (390, 844), (1280, 900), (680, 960)  # paper: A4 within its margins
+CONTRAST, CONTRAST_OF_SHAPES = 4.5, 3  # WCAG 2.1, 1.4.3 and 1.4.11
+
+
+# ---- a plant with something to tell -------------------------------------------------------------
+
+def records():
+    """Lots of every day, dispatched; line 2 goes wrong in the newest three weeks."""
+    dice = random.Random(20)
+    lots = ["lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,shift"]
+    sent = ["lot,route,at,units"]
+    complaints = []
+    now = datetime.datetime.now(datetime.timezone.utc)
+    for day in range(7 * WEEKS):
+        date = MONDAY - datetime.timedelta(days=7 * WEEKS - day)
+        for line in LINES:
+            packed = datetime.datetime.combine(date, datetime.time(12), datetime.timezone.utc)
+            code = f"L{line} {packed.year % 10}{packed.timetuple().tm_yday:03d} A1200"
+            made, end = packed - datetime.timedelta(hours=3), packed + datetime.timedelta(hours=2)
+            lots.append(f"{code},{'B08' if line == '3' else 'W24'},{line},{made:%FT%TZ},"
+                        f"{made:%FT%TZ},{packed:%FT%TZ},{end:%FT%TZ},15000,"
+                        f"{date + datetime.timedelta(days=10)},{'AB'[day % 2]}")
+            route = f"R{1 + day % 3}"
+            sent.append(f"{code},{route},{end:%FT%TZ},15000")
+            bad = line == "2" and day >= 7 * (WEEKS - 3)
+            for symptom, mean in (("mold", 4 if bad else 0.3), ("staling", 0.15),
+                                  ("off-odor", 0.06)):
+                while dice.random() < mean / (1 + mean):
+                    came = packed + datetime.timedelta(days=2 + 8 * dice.random())
+                    if came < now:
+                        complaints.append(complaint(code, symptom, f"{came:%FT%TZ}"))
+    return "\n".join(lots) + "\n", "\n".join(sent) + "\n", complaints
+
+
+def fill(plant):
+    lots, sent, complaints = records()
+    plant.load_text("products", PRODUCTS)
+    plant.load_text("lots", lots)
+    plant.load_text("dispatch", sent)
+    lines = "\n".join(json.dumps(c) for c in complaints)
+    logged = plant.client_json("log", "--from", "-", stdin=lines)
+    assert len(logged) == len(complaints)
+    plant.wait_idle(120)
+    ranked = {a["case"]: a["ranked"][0]["cause"] for a in logged if a.get("ranked")}
+    for case, cause in list(ranked.items())[-6:]:
+        plant.client("settle", case, cause, "--by", "QA", "--confirmed-by", "inspection", check=0)
+    return len(complaints)
+
+
+def name_of(day):
+    year, week, _ = day.isocalendar()
+    return f"{year}-W{week:02d}"
+
+
+def check_by(plant, week):
+    """--by is answered by the daemon, the same in every form."""
+    whole = plant.client_json("week", week)
+    assert set(whole["by"]) == {"line", "product", "cause", "place", "route", "shift"}
+    assert whole["signals"] and whole["to_come"], "the plant tells too little for this test"
+    some = plant.client_json("week", week, "--by", "line,shift")
+    assert list(some["by"]) == ["line", "shift"] and some["by_only"] == ["line", "shift"], some
+    for one, other in zip(some["by"]["line"], whole["by"]["line"], strict=True):
+        assert {**one, "made": 0} == {**other, "made": 0}  # what is due grows by the second
+    out = plant.client("week", week, "--by", "line", check=0).stdout
+    assert "By line: complaints received" in out and "about what was packed" in out, out
+    assert "By product" not in out and "By route" not in out, out
+    assert all(len(line) <= 80 for line in out.splitlines()), out
+    table = list(csv.DictReader(io.StringIO(
+        plant.client("week", week, "--by", "line", "--csv", "-", check=0).stdout)))
+    assert {row["factor"] for row in table} == {"line"}
+    for row, told in zip(table, some["by"]["line"]):
+        assert row["level"] == told["level"] and int(row["complaints"]) == told["complaints"]
+        assert int(row["made_complaints"]) == told["made"]["complaints"]
+        assert abs(float(row["per_million"]) - told["per_million"]) < 1e-6 * told["per_million"] + 1e-9
+    page = plant.client("week", week, "--by", "route", "--html", "-", check=0).stdout
+    assert "<h3>By route</h3>" in page and "<h3>By line</h3>" not in page
+    refused = plant.client("week", week, "--by", "line,moon")
+    assert refused.returncode == 1 and "moon" in refused.stderr, refused
+    status, problem = plant.get(f"/v1/weeks/{week}?by=moon")
+    assert status == 400 and "line, product, cause" in json.dumps(problem), problem
+
+
+# ---- what is wrong with a page ------------------------------------------------------------------
+
+COLOURS = r"""
+(() => {
+  const parse = c => { const m = (c.match(/[\d.]+/g) || [0, 0, 0, 0]).map(Number);
+                       return m.length < 4 ? [...m, 1] : m; };
+  const part = v => (v /= 255) <= .04045 ? v / 12.92 : ((v + .055) / 1.055) ** 2.4;
+  const light = c => .2126 * part(c[0]) + .7152 * part(c[1]) + .0722 * part(c[2]);
+  const ratio = (a, b) => { const [x, y] = [light(a), light(b)].sort((p, q) => q - p);
+                            return (x + .05) / (y + .05); };
+  const ground = e => { for (; e; e = e.parentElement) {
+                          const c = parse(getComputedStyle(e).backgroundColor);
+                          if (c[3] > .99) return c; }
+                        return [255, 255, 255, 1]; };
+  const found = [], seen = e => e.getClientRects().length > 0;
+  const note = (kind, e, r) => found.push([kind, r, e.textContent.trim().slice(0, 30) ||
+                                           e.getAttribute("class") || e.tagName]);
+  let texts = 0, shapes = 0;
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const e = walk.currentNode.parentElement, style = getComputedStyle(e);
+    if (!walk.currentNode.data.trim() || !seen(e) || ["STYLE", "title", "desc"].includes(e.tagName))
+      continue;
+    texts++;
+    const ink = parse(e.namespaceURI.endsWith("svg") ? style.fill : style.color);
+    note("text", e, ink[3] < 1 || style.opacity < 1 ? 1 : ratio(ink, ground(e)));
+  }
+  for (const e of document.querySelectorAll("svg path, svg circle")) {
+    if (e.matches(".grid, .band, .rail") || !seen(e)) continue;
+    shapes++;
+    const style = getComputedStyle(e), svg = e.closest("svg"), band = svg.querySelector(".band");
+    const ink = parse(style.fill === "none" || e.matches(".center, .limit, .whisker")
+                      ? style.stroke : style.fill);
+    note("shape", e, ratio(ink, ground(svg)));
+    if (band && e.matches(".line, .dot, .out, .center"))
+      note("shape", e, ratio(ink, parse(getComputedStyle(band).fill)));
+  }
+  return {texts, shapes, found};
+})()"""
+
+WIDE = r"""
+(() => {
+  const out = [], width = %d;
+  const whole = document.scrollingElement.scrollWidth;
+  if (whole > width) out.push("the page is " + whole + " wide");
+  for (const e of document.body.querySelectorAll("*")) {
+    if (e.closest(".hidden") || !e.getClientRects().length) continue;
+    if (e.getBoundingClientRect().right > width + 1)
+      out.push(e.tagName + " reaches " + Math.round(e.getBoundingClientRect().right));
+    if (e.scrollWidth > e.clientWidth + 1 && /auto|scroll/.test(getComputedStyle(e).overflowX))
+      out.push(e.tagName + " scrolls: " + e.textContent.slice(0, 40));
+  }
+  return out.slice(0, 5);
+})()"""
+
+STRUCTURE = r"""
+(() => {
+  const out = [], name = (svg, ids) => (ids || "").split(" ").filter(Boolean).map(
+    id => (document.getElementById(id) || {textContent: ""}).textContent.trim());
+  for (const svg of document.querySelectorAll("svg")) {
+    if (svg.getAttribute("aria-hidden") === "true") { /* an ornament: the numbers stand beside */
+      const row = svg.closest("tr");
+      if (!row || ![...row.querySelectorAll("td.n")].some(c => /\d/.test(c.textContent)))
+        out.push("a hidden picture without its numbers beside");
+      continue;
+    }
+    const words = name(svg, svg.getAttribute("aria-labelledby"));
+    if (svg.getAttribute("role") !== "img" || words.length < 2 || !words.every(Boolean))
+      out.push("a picture without a text");
+  }
+  for (const head of document.querySelectorAll("th"))
+    if (!head.textContent.trim()) out.push("a column without a head");
+  const levels = [...document.querySelectorAll("h1, h2, h3")].map(h => +h.tagName[1]);
+  if (levels.filter(l => l === 1).length !== 1 || levels.some((l, i) => i && l > levels[i - 1] + 1))
+    out.push("headings out of order: " + levels);
+  if (!document.documentElement.lang || !document.title.trim()) out.push("no language or title");
+  if (document.scripts.length) out.push("a script");
+  return out;
+})()"""
+
+
+def problems(page, width):
+    """Everything wrong with the page shown, as (kind, what)."""
+    wrong = [("console", m) for m in page.messages()]
+    wrong += [("request", a) for a in page.requests()]
+    wrong += [("wide", w) for w in page.value(WIDE % width)]
+    wrong += [("structure", s) for s in page.value(STRUCTURE)]
+    colours = page.value(COLOURS)
+    least = {"text": CONTRAST, "shape": CONTRAST_OF_SHAPES}
+    wrong += [("contrast", f"{kind} '{what}': {ratio:.2f}")
+              for kind, ratio, what in colours["found"] if ratio < least[kind]]
+    names = page.image_names()
+    if not all(names) or len(names) != page.value("document.querySelectorAll('svg[role]').length"):
+        wrong.append(("structure", f"pictures as read out: {names}"))
+    return wrong
+
+
+# ---- broken on purpose --------------------------------------------------------------------------
+
+END = "</main>"
+BROKEN = [  # what is put where, and which check has to object
+    ("console", END, "<script>console.log('here')</script>" + END),
+    ("console", END, "<script>nothing.there()</script>" + END),
+    ("structure", END, "<script></script>" + END),
+    ("request", END, "<img src='https://pictures.example.invalid/a.png' alt='a'>" + END),
+    ("request", "<style>", "<link rel='stylesheet' href='other.css'><style>"),
+    ("request", END, "<style>h1{background:url(paper.png)}</style>" + END),
+    ("wide", END, "<p style='width:900px;max-width:none'>wide</p>" + END),
+    ("wide", END, "<div class='scroll'><table><tr><td class='n'>" + "9" * 90 +
+     "</td></tr></table></div>" + END),
+    ("contrast", END, "<p style='color:#8a8a8a'>faint</p>" + END),
+    ("contrast", "--soft:#", "--soft:#bbb;--unused:#"),
+    ("contrast", "--blue:#", "--blue:#cde;--unused:#"),
+    ("structure", "<svg viewBox", "<svg viewBox='0 0 9 9'></svg><svg viewBox"),
+    ("structure", " aria-labelledby=", " data-labelledby="),
+    ("structure", "-d\">", "-d\"></desc><desc>"),
+    ("structure", "<h2>", "<h4>x</h4><h1>x</h1><h2>"),
+]
+
+
+def check_that_it_can_fail(browser, folder, page):
+    shown = None
+    for n, (kind, where, instead) in enumerate(BROKEN):
+        assert where in page, where
+        path = folder / f"broken-{n}.html"
+        path.write_text(page.replace(where, instead, 1))
+        shown = shown.show(path, *PHONE) if shown else browser.open(path, width=390, height=844)
+        kinds = {k for k, _ in problems(shown, PHONE[0])}
+        assert kind in kinds, f"nobody minds {instead}: {kinds}"
+    print(f"{len(BROKEN)} pages broken on purpose, each objected to")
+
+
+# ---- the page -----------------------------------------------------------------------------------
+
+def check_views(browser, path, pictures):
+    page = None
+    for scheme in ("light", "dark"):
+        for name, (width, height) in (("phone", PHONE), ("desktop", DESK)):
+            view = {"width": width, "height": height, "scheme": scheme}
+            page = page.show(path, **view) if page else browser.open(path, **view)
+            wrong = problems(page, width)
+            page.screenshot(pictures / f"{name}-{scheme}.png")
+            assert not wrong, f"{name}, {scheme}: {wrong}"
+            counted = page.value(COLOURS)
+            assert counted["texts"] > 100 and counted["shapes"] > 50, counted
+            dark = page.value("getComputedStyle(document.body).backgroundColor")
+            assert (sum(map(int, dark[4:-1].split(","))) < 200) == (scheme == "dark"), dark
+    assert (pictures / "phone-light.png").read_bytes() != (pictures / "phone-dark.png").read_bytes()
+    for picture in pictures.glob("*.png"):
+        data = picture.read_bytes()
+        assert data[:8] == b"\x89PNG\r\n\x1a\n" and len(data) > 50_000, picture
+        width = int.from_bytes(data[16:20], "big")
+        assert width == (PHONE[0] if "phone" in picture.name else DESK[0]), (picture, width)
+    return page
+
+
+def check_paper(page, path, pictures):
+    page.show(path, *PAPER, scheme="dark", media="print")
+    wrong = problems(page, PAPER[0])
+    assert not wrong, f"on paper: {wrong}"
+    assert page.value("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    for name, width, height in (("a4", 8.27, 11.69), ("letter", 8.5, 11)):
+        page.pdf(pictures / f"{name}.pdf", width, height)
+        data = (pictures / f"{name}.pdf").read_bytes()
+        sheets = data.count(b"/Type /Page\n")
+        assert data.startswith(b"%PDF") and 2 <= sheets <= 12, (name, sheets)
+
+
+def main():
+    binaries = pathlib.Path(sys.argv[1]).resolve()
+    pictures = binaries / "week-page"
+    pictures.mkdir(exist_ok=True)
+    for old in pictures.iterdir():
+        old.unlink()
+    with Plant(binaries) as plant, tempfile.TemporaryDirectory() as scratch:
+        complaints = fill(plant)
+        week = name_of(MONDAY - datetime.timedelta(days=7))
+        check_by(plant, week)
+        plant.client("week", week, "--html", str(pictures / "week.html"), check=0)
+        path = pictures / "week.html"
+        text = path.read_text()
+        others = {"2019-W07": "No case was settled",  # before the plant was there
+                  "current": "The week is not over"}
+        for name, words in others.items():
+            other = pathlib.Path(scratch, name + ".html")
+            plant.client("week", name, "--html", str(other), check=0)
+            assert words in other.read_text(), name
+        with Browser() as browser:
+            page = check_views(browser, path, pictures)
+            check_paper(page, path, pictures)
+            for name in others:
+                page.show(pathlib.Path(scratch, name + ".html"), *PHONE)
+                assert not problems(page, PHONE[0]), name
+            check_that_it_can_fail(browser, pathlib.Path(scratch), text)
+    print(f"{complaints} complaints, week {week}: pictures in {pictures}")
+
+
+if __name__ == "__main__":
+    main()
