@@ -10,6 +10,24 @@ static const char *text_of(const json_t *object, const char *name)
     return text ? text : "";
 }
 
+/* "Week 2026-W47: 29 complaints, 12 signals" */
+static void digest_subject(const json_t *week, char *out, size_t size)
+{
+    json_int_t all = 0;
+    const char *symptom;
+    json_t *count;
+    size_t signals = json_array_size(json_object_get(week, "signals"));
+    json_object_foreach(json_object_get(week, "complaints"), symptom, count) all +=
+        json_integer_value(count);
+    snprintf(out, size, "Week %s: %" JSON_INTEGER_FORMAT " complaint%s, ", text_of(week, "week"),
+             all, all == 1 ? "" : "s");
+    size_t used = strlen(out);
+    if (signals)
+        snprintf(out + used, size - used, "%zu signal%s", signals, signals == 1 ? "" : "s");
+    else
+        snprintf(out + used, size - used, "nothing rose");
+}
+
 void message_subject(const json_t *event, char *out, size_t size)
 {
     const char *kind = text_of(event, "event");
@@ -17,7 +35,7 @@ void message_subject(const json_t *event, char *out, size_t size)
     if (strcmp(kind, "urgent") == 0) {
         snprintf(out, size, "URGENT %s: harm reported", text_of(event, "case"));
     } else if (strcmp(kind, "digest") == 0) {
-        snprintf(out, size, "Week %s", text_of(json_object_get(event, "week"), "week"));
+        digest_subject(json_object_get(event, "week"), out, size);
     } else {
         const json_t *top = json_array_get(json_object_get(ranking, "ranked"), 0);
         char percent[8];

@@ -199,57 +199,7 @@ static void view_of_urgent(const json_t *event, struct view *view)
         view_add(view, VIEW_CAUTION, NULL, 0, "%s", json_string_value(need));
 }
 
-/* ---- the week ---- */
-
-static void add_level(struct view *view, const char *factor, const json_t *row)
-{
-    view_add(view, VIEW_ITEM, NULL, 0,
-             "%s %s, %s: %lld complaints, %.1f per million (%.1f to %.1f)", factor,
-             text_of(row, "level"), text_of(row, "symptom"),
-             (long long)json_integer_value(json_object_get(row, "complaints")),
-             json_number_value(json_object_get(row, "per_million")),
-             json_number_value(json_object_get(row, "low")),
-             json_number_value(json_object_get(row, "high")));
-}
-
-static void add_signal(struct view *view, const json_t *s)
-{
-    view_add(view, VIEW_ITEM, NULL, 0, "%s %s, %s: %.0f against %.1f expected since %s (q %.3g)",
-             text_of(s, "factor"), text_of(s, "level"), text_of(s, "symptom"),
-             json_number_value(json_object_get(s, "observed")),
-             json_number_value(json_object_get(s, "expected")), text_of(s, "since"),
-             json_number_value(json_object_get(s, "q")));
-}
-
-static void view_of_digest(const json_t *event, struct view *view)
-{
-    const json_t *week = json_object_get(event, "week");
-    const char *symptom;
-    json_t *count;
-    size_t i;
-    const json_t *row;
-    view_add(view, VIEW_TITLE, NULL, 0, "Week %s", text_of(week, "week"));
-    add_row(view, "Plant", event, "plant");
-    add_row(view, "Units packed", week, "units");
-    json_object_foreach(json_object_get(week, "complaints"), symptom, count)
-        view_add(view, VIEW_ROW, symptom, 0, "%" JSON_INTEGER_FORMAT, json_integer_value(count));
-    view_add(view, VIEW_HEADING, NULL, 0, "What rose");
-    if (json_array_size(json_object_get(week, "signals")) == 0)
-        view_add(view, VIEW_TEXT, NULL, 0, "Nothing beyond chance.");
-    json_array_foreach(json_object_get(week, "signals"), i, row) add_signal(view, row);
-    view_add(view, VIEW_HEADING, NULL, 0, "By line");
-    json_array_foreach(json_object_get(json_object_get(week, "by"), "line"), i, row)
-        add_level(view, "line", row);
-    view_add(view, VIEW_HEADING, NULL, 0, "Causes, expected counts");
-    json_array_foreach(json_object_get(week, "causes"), i, row)
-    {
-        if (i < 10)
-            view_add(view, VIEW_ITEM, NULL, 0, "%s (%s): %.1f", text_of(row, "cause"),
-                     text_of(row, "symptom"), json_number_value(json_object_get(row, "expected")));
-    }
-    view_add(view, VIEW_TEXT, NULL, 0, "All of it: oddloaf week %s --html week.html",
-             text_of(week, "week"));
-}
+/* ---- any ---- */
 
 void view_of_event(const json_t *event, struct view *ret)
 {

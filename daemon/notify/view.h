@@ -32,6 +32,8 @@ void view_add(struct view *view, enum view_kind kind, const char *label, double 
 void view_free(struct view *view);
 /* The event's content. */
 void view_of_event(const json_t *event, struct view *ret);
+/* That of Monday's digest (digest.c). */
+void view_of_digest(const json_t *event, struct view *view);
 
 void view_plain(const struct view *view, struct text_buffer *out); /* <= 78 columns */
 void view_html(const struct view *view, struct text_buffer *out);

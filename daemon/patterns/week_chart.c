@@ -14,6 +14,7 @@ enum { CHART_WEEKS = 52, LAST = WEEK_SPAN - 1 };
 #define RISE_LEAST 0.05
 #define RISE_MOST 1.0
 #define RISE_SIGMAS 1.5
+#define CLIMB_WEEKS 5 /* of a sum from 0 to its limit, about */
 
 /* Below that many a week a sum has nothing to go by. */
 #define EXPECTED_LEAST 2.0
@@ -68,6 +69,13 @@ double week_chart_rise(double expected, double phi)
     return 1 + fmin(fmax(rise, RISE_LEAST), RISE_MOST);
 }
 
+double week_chart_spread(const struct week_lag *lag, double expected, double phi)
+{
+    double fitted = fmin(0.79 + 0.075 * log(fmax(expected, EXPECTED_LEAST)), 1.1);
+    fitted *= pow(phi / 1.6, 0.12);
+    return 1 + (phi - 1) * fmax(1, week_lag_stretch(lag, CLIMB_WEEKS) * fitted);
+}
+
 double week_chart_limit(double expected, double phi)
 {
     if (!(expected >= EXPECTED_LEAST))
@@ -99,11 +107,13 @@ static double mean_expected(const struct week_series *s, int first)
     return n ? sum / n : 0;
 }
 
-static void run_sums(const struct week_model *m, const struct week_series *s, const double *counts,
+static void run_sums(const struct week_model *m, const struct week_series *s, int symptom,
                      struct sums *ret)
 {
     double usual = mean_expected(s, m->first), sum = 0, phi = fmax(s->phi, WEEK_CHART_PHI_LEAST);
-    ret->limit = usual > 0 ? week_chart_limit(usual, phi) : NAN;
+    const double *counts = m->data->levels[0].counts[symptom];
+    double spread = week_chart_spread(&m->lag[symptom], usual, s->phi);
+    ret->limit = usual > 0 ? week_chart_limit(usual, spread) : NAN;
     ret->rise = usual > 0 ? week_chart_rise(usual, phi) : NAN;
     ret->since = WEEK_SPAN;
     for (int i = 0; i < WEEK_SPAN; i++) {
@@ -181,7 +191,7 @@ static json_t *chart_json(const struct week_model *m, const struct week_series *
     if (first < WEEK_SPAN - m->recent)
         chart_counts(CHART_U, counts + first, sizes + first, n, n - (size_t)m->recent,
                      CHART_LANEY_IF_NEEDED, 3, &summary, points + first);
-    run_sums(m, s, counts, &sums);
+    run_sums(m, s, symptom, &sums);
     json_t *weeks = json_array();
     for (int i = first; i < WEEK_SPAN; i++) {
         json_t *week = week_json(m, s, symptom, i, &points[i], &sums);

@@ -51,6 +51,26 @@ static void pooled_delays(const struct week_data *d, double prior[WEEK_DELAYS])
         prior[k] *= LAG_PRIOR_REPORTS / total;
 }
 
+static void set_overlap(struct week_lag *lag)
+{
+    double own = 0;
+    for (int j = 0; j < WEEK_DELAYS; j++) {
+        double sum = 0;
+        for (int d = 0; d + j < WEEK_DELAYS; d++)
+            sum += lag->share[d] * lag->share[d + j];
+        own = j ? own : sum;
+        lag->overlap[j] = own > 0 ? sum / own : 0;
+    }
+}
+
+double week_lag_stretch(const struct week_lag *lag, int weeks)
+{
+    double stretch = 1;
+    for (int j = 1; j < weeks && j < WEEK_DELAYS; j++)
+        stretch += 2 * (1 - (double)j / weeks) * lag->overlap[j];
+    return stretch;
+}
+
 void week_lags_make(const struct week_data *d, struct week_lag lag[WEEK_SYMPTOMS])
 {
     size_t seen[WEEK_HISTORY];
@@ -67,6 +87,7 @@ void week_lags_make(const struct week_data *d, struct week_lag lag[WEEK_SYMPTOMS
             lag[s].share[k] = share - before;
             before = share;
         }
+        set_overlap(&lag[s]);
     }
 }
 
@@ -228,10 +249,15 @@ static void set_series(const struct week_model *m, int s, const struct week_base
     double prior = lone ? 0 : PHI_PRIOR_WEEKS;
     double df = fmax(1, own->df + prior);
     ret->phi = fmax(1, (own->chi_square + prior * pooled) / df);
-    ret->phi_high = 1 + (ret->phi - 1) * (1 + sqrt(2 / df));
-    /* one complaint's worth of what is usual in the factor */
-    double shape = own->counts / ret->phi + (lone ? 0 : 1);
-    double exposure = own->exposure / ret->phi + (lone || usual <= 0 ? 0 : 1 / usual);
+    /* a variance is the less sure the heavier the tails: excess kurtosis of such counts */
+    double mean = usual * own->exposure / fmax(1, own->df + 1);
+    double tails = mean > 0 ? 6 * (ret->phi - 1) / mean + 1 / (ret->phi * mean) : 0;
+    ret->phi_high = 1 + (ret->phi - 1) * (1 + sqrt((2 + tails) / df));
+    /* bad weeks of packing come in runs: a year of weeks tells less about the rate than it seems */
+    double lasting = 1 + (ret->phi - 1) * week_lag_stretch(&m->lag[s], WEEK_SPAN);
+    /* with one complaint's worth of what is usual in the factor */
+    double shape = own->counts / lasting + (lone ? 0 : 1);
+    double exposure = own->exposure / lasting + (lone || usual <= 0 ? 0 : 1 / usual);
     ret->rate = exposure > 0 && usual > 0 ? shape / exposure : 0;
     double cv = m->season_cv[s];
     ret->rate_shape = 1 / (1 / fmax(shape, 0.5) + cv * cv);

@@ -5,7 +5,7 @@
  * d of units packed d weeks before times the share of complaints that come after d weeks. The rate
  * is the level's own over the baseline, drawn a little towards its factor's, past outbreaks
  * down-weighted. Counts spread around it like a negative binomial with variance phi x mean, plus
- * the uncertainty of the rate. */
+ * the uncertainty of the rate; sums of several weeks spread more (week_lag_stretch()). */
 #ifndef ODDLOAF_PATTERNS_WEEK_EXPECT_H
 #define ODDLOAF_PATTERNS_WEEK_EXPECT_H
 
@@ -15,8 +15,14 @@
 struct week_lag {
     bool known; /* false: nothing was reported yet, `share` is a usual curve */
     struct delay_curve curve;
-    double share[WEEK_DELAYS]; /* of complaints that come after d weeks */
+    double share[WEEK_DELAYS];   /* of complaints that come after d weeks */
+    double overlap[WEEK_DELAYS]; /* sum over d of share[d] x share[d + j], over that of j = 0 */
 };
+
+/* How much more than one week a sum of `weeks` weeks of receipt varies beyond chance: (its variance
+ * over mean - 1) over that of a single week. Weeks differ because what was packed differs, and a
+ * bad week of packing is complained about for several weeks: neighbours rise together. */
+double week_lag_stretch(const struct week_lag *lag, int weeks);
 
 struct week_model {
     const struct week_data *data;

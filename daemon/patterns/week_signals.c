@@ -30,25 +30,27 @@ static double sum_last(const double *x, int weeks)
 }
 
 /* P of so many or more, the rate's uncertainty and the spread of weeks included. */
-static double tail(const struct week_series *s, double observed, double expected)
+static double tail(const struct week_series *s, double stretch, double observed, double expected)
 {
     if (observed <= 0)
         return 1;
     double se = expected / sqrt(s->rate_shape);
-    double size = season_size(expected, se, s->phi_high);
+    double size = season_size(expected, se, 1 + (s->phi_high - 1) * stretch);
     double p = negbin_more_than((long)floor(observed + 0.5) - 1, expected, size);
     return isfinite(p) ? fmin(fmax(p, 0), 1) : 1;
 }
 
 /* The most telling window; its p is raised for having tried several. */
-static struct window best_window(const struct week_series *s, const double *counts, int recent)
+static struct window best_window(const struct week_series *s, const struct week_lag *lag,
+                                 const double *counts, int recent)
 {
     struct window best = {.p = 2};
     int tried = 0;
     for (int i = 0; i < WINDOW_COUNT && WINDOWS[i] <= recent; i++) {
         struct window w = {sum_last(counts, WINDOWS[i]), sum_last(s->expected, WINDOWS[i]), 0,
                            WINDOWS[i]};
-        w.p = w.expected > 0 ? tail(s, w.observed, w.expected) : 1;
+        w.p =
+            w.expected > 0 ? tail(s, week_lag_stretch(lag, WINDOWS[i]), w.observed, w.expected) : 1;
         tried++;
         if (w.p < best.p)
             best = w;
@@ -58,10 +60,10 @@ static struct window best_window(const struct week_series *s, const double *coun
 }
 
 /* Whether the newest two weeks stand out by themselves. */
-static bool still_up(const struct week_series *s, const double *counts)
+static bool still_up(const struct week_series *s, const struct week_lag *lag, const double *counts)
 {
     double observed = sum_last(counts, 2), expected = sum_last(s->expected, 2);
-    return observed > expected && tail(s, observed, expected) < STILL_P;
+    return observed > expected && tail(s, week_lag_stretch(lag, 2), observed, expected) < STILL_P;
 }
 
 /* Log likelihood ratio of a rise to what was observed, for counts spread by phi. */
@@ -113,11 +115,12 @@ static void test_factor(const struct week_model *m, const char *factor, int symp
             continue;
         if (series[i].rate <= 0 || sum_last(series[i].expected, m->recent) <= 0)
             continue;
-        struct window window = best_window(&series[i], counts, m->recent);
-        struct week_signal signal = {
-            .level = i, .symptom = symptom, .p = window.p, .phi = series[i].phi};
-        signal.still = still_up(&series[i], counts);
+        struct window window = best_window(&series[i], &m->lag[symptom], counts, m->recent);
+        struct week_signal signal = {.level = i, .symptom = symptom, .p = window.p};
+        signal.still = still_up(&series[i], &m->lag[symptom], counts);
         find_since(&series[i], counts, m->recent, &signal);
+        signal.phi =
+            1 + (series[i].phi - 1) * week_lag_stretch(&m->lag[symptom], WEEK_SPAN - signal.since);
         out[(*count)++] = signal;
     }
 }

@@ -15,7 +15,7 @@ struct week_signal {
     bool still;                          /* the newest two weeks are up too */
     double observed, expected;           /* since then */
     double ratio, ratio_low, ratio_high; /* of signals only */
-    double phi;                          /* spread of the series: variance over mean */
+    double phi;                          /* spread of their sum: variance over mean */
     double p, q;
 };
 /* All series that can be judged, most significant first; those with q <= WEEK_FALSE_SIGNALS are

@@ -136,6 +136,25 @@ static void missing(double reported, double share, double log_variance, double e
     *ret_size = spread > 0 ? mean / spread : INFINITY;
 }
 
+/* Equal tails of whole numbers hold more than was asked, of small ones much more: ends are given
+ * up, the unlikelier first, while the rest still holds the confidence. */
+static void trim(double mean, double size, double confidence, long *low, long *high)
+{
+    double held = negbin_at_most(*high, mean, size);
+    if (*low > 0)
+        held -= negbin_at_most(*low - 1, mean, size);
+    while (*low < *high) {
+        double bottom = negbin_pmf(*low, mean, size), top = negbin_pmf(*high, mean, size);
+        held -= fmin(bottom, top);
+        if (held < confidence)
+            return;
+        if (bottom < top)
+            ++*low;
+        else
+            --*high;
+    }
+}
+
 int delay_forecast(double reported, double share, double log_variance, double dispersion,
                    struct delay_prior prior, double confidence, struct delay_forecast *ret)
 {
@@ -146,6 +165,7 @@ int delay_forecast(double reported, double share, double log_variance, double di
     struct delay_forecast f = {.share = share,
                                .reported = reported,
                                .expected_final = reported,
+                               .size = INFINITY,
                                .final = {reported, reported},
                                .too_early = share < DELAY_TOO_EARLY};
     double each = 0.5 * (1.0 - confidence), extra = fmax(1.0, dispersion), mean, size;
@@ -155,7 +175,9 @@ int delay_forecast(double reported, double share, double log_variance, double di
              high = negbin_quantile_upper(each, mean, size);
         if (low < 0 || high < 0)
             return ERROR_INVALID;
+        trim(mean, size, confidence, &low, &high);
         f.expected_final += mean;
+        f.size = size;
         f.final = (struct interval){reported + (double)low, reported + (double)high};
     } else if (share < 1.0) {
         /* none reported, nothing believed: the flat prior on the mean bounds it from above */

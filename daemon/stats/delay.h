@@ -57,13 +57,17 @@ struct delay_forecast {
     double share; /* of the reports that should be in */
     double reported;
     double expected_final;
+    double size; /* of the negative binomial of those missing; their mean is expected - reported */
     struct interval final; /* prediction interval of the final count, reported ones included */
     bool too_early;        /* share below DELAY_TOO_EARLY: show the interval, claim nothing */
 };
 
 #define DELAY_TOO_EARLY 0.2
 
-/* Missing reports are negative binomial: a Poisson count whose mean is uncertain by what was
+/* The interval has equal tails, given up from the unlikelier end while the rest still holds the
+ * confidence: whole numbers hold more than was asked, and of small ones much more.
+ *
+ * Missing reports are negative binomial: a Poisson count whose mean is uncertain by what was
  * reported (size shape + reported), by the curve (`log_variance`) and by extra variation
  * (`dispersion`, at least 1). ERROR_INVALID for a share outside [0, 1], negative input, a share of
  * 0 without a prior, or a confidence outside (0, 1). */

@@ -3,7 +3,9 @@ loopback; the message parsed back with Python's email package.            usage:
 import email
 import email.policy
 import json
+import re
 import socket
+import sqlite3
 import sys
 import time
 
@@ -103,6 +105,25 @@ def check_no_second_mail(plant, keeper):
     assert 1 <= len(subjects) <= 3, subjects
 
 
+def check_digest(plant, keeper):
+    """A daemon that was away on Monday sends last week's digest once when it is back."""
+    plant.stop()
+    with sqlite3.connect(plant.state / "oddloaf.db") as db:
+        db.execute("UPDATE setting SET value = '2020-W01' WHERE key = 'digest/last'")
+    db.close()
+    before = len(keeper.got)
+    plant.start()
+    wait_for(keeper, before + 1, 90)
+    sender, to, content = keeper.got[before]
+    message, plain, html = parse(content)
+    assert to == ["manager@harrowmill.example"], to
+    assert re.search(r"\] Week \d{4}-W\d\d: \d+ complaints?, ", message["Subject"]), message["Subject"]
+    for word in ("Units packed", "Open cases", "What rose", "oddloaf week 20", "not a finding"):
+        assert word in plain and word in html, (word, plain)
+    assert not re.search(r"\de[-+]\d|nan|inf\b", plain), plain
+    assert max(len(line) for line in plain.splitlines()) <= 78
+
+
 def main():
     keeper = Keeper()
     with socket.socket() as free:  # the controller wants to know its port beforehand
@@ -120,13 +141,15 @@ def main():
     plant.config["plant"] = "Bäckerei Harrow Mill"
     plant.config["mail"] = {"program": str(program), "from": "oddloaf@harrowmill.example",
                             "to": ["qa@harrowmill.example"], "retry_s": 1,
-                            "urgent_to": ["safety@harrowmill.example"]}
+                            "urgent_to": ["safety@harrowmill.example"],
+                            "digest_to": ["manager@harrowmill.example"], "digest_hour": 0}
     with plant:
         plant.load_small()
         check_case_mail(plant, keeper)
         check_retry(plant, keeper)
         check_harm(plant, keeper)
         check_no_second_mail(plant, keeper)
+        check_digest(plant, keeper)
         ids = [parse(c)[0]["Message-ID"] for _, _, c in keeper.got]
         assert len(ids) == len(set(ids)), "each mail once here"
         status = json.dumps(plant.get("/v1/status")[1])

@@ -1,0 +1,117 @@
+/* What a manager reads on Monday. */
+#include "check.h"
+#include "notify/message.h"
+#include "notify/view.h"
+#include <stdlib.h>
+#include <string.h>
+
+static const char WEEK[] =
+    "{'week':'2026-W47','units':958173,'complaints':{'mold':25,'off-odor':1,'staling':3},"
+    "'charts':{'mold':{'weeks':[{'expected':3},{'expected':18.57}]},'staling':{'weeks':[]}},"
+    "'by':{'line':[{'level':'2','symptom':'mold','complaints':21,'per_million':65.83,'low':40.75,"
+    "'high':100.6},{'level':'1','symptom':'mold','complaints':0,'per_million':0,'low':0,"
+    "'high':11.7}]},"
+    "'causes':[{'cause':'packed-hot','title':'Packed too hot','symptom':'mold','expected':23.5,"
+    "'share':0.94},{'cause':'pack-leak','title':'Leaks','symptom':'mold','expected':0.1,"
+    "'share':0.004}],"
+    "'to_come':[{'made_week':'2026-W47','symptom':'mold','reported':8,'expected_final':19.2,"
+    "'low':12,'high':29},{'made_week':'2026-W46','symptom':'mold','reported':21,"
+    "'expected_final':21.2,'low':21,'high':22}],"
+    "'tested':{'series':201,'recent_weeks':8},"
+    "'signals':[{'factor':'cause','level':'overbaked','title':'Baked <too> long','symptom':"
+    "'staling','since':'2026-W45','observed':43.6,'expected':0.19,'ratio':37.6,'low':27.4,"
+    "'high':49.5,'q':9.7e-38,'still':true},{'factor':'line','level':'1','symptom':'staling',"
+    "'since':'2026-W43','observed':56,'expected':5,'ratio':8.6,'low':6,'high':11.8,'q':0.004,"
+    "'still':false}],"
+    "'right':{'quarter':{'verdicts':12,'ranked':12,'top1':0.75,'days_to_verdict':{'median':2.4}}},"
+    "'open_cases':[{'age':'this week or last','cases':23},{'age':'older','cases':1277}]}";
+
+static json_t *event_of(const char *week)
+{
+    char text[4096];
+    snprintf(text, sizeof text, "{'event':'digest','plant':'Harrow Mill','week':%s}", week);
+    for (char *p = text; *p; p++)
+        *p = *p == '\'' ? '"' : *p;
+    json_t *event = json_loads(text, 0, NULL);
+    assert_non_null(event);
+    return event;
+}
+
+static char *body_of(json_t *event, void (*render)(const struct view *, struct text_buffer *))
+{
+    struct view view = {0};
+    struct text_buffer body = {0};
+    view_of_event(event, &view);
+    render(&view, &body);
+    view_free(&view);
+    return text_take(&body);
+}
+
+static void says_what_matters_and_no_more(void **state)
+{
+    static const char *const SAID[] = {
+        "Week 2026-W47, 2026-11-16 to 2026-11-22",
+        "Mold          25 (usual 18.6)\n",
+        "Staling       3\n",
+        "Units packed  958 173\n",
+        "Open cases    1 300, 1 277 of them older than 12 weeks\n",
+        "it in 75 %; 2.4",
+        "Baked <too> long (staling): 43.6 since W45, usual 0.19, 37.6 times (27.4",
+        "q < 0.001",
+        "1 that rose in the last weeks is easing",
+        "Line 2, mold: 21, that is 65.8 per million (40.8 to 101)",
+        "Packed too hot (mold): 23.5, 94 % of the symptom",
+        "Packed in W47, mold: 8 so far, 19 in the end (90 %: 12 to 29)",
+        "oddloaf trace --symptom staling --from 2026-10-26 --to",
+        "oddloaf week 2026-W47 --html week.html"};
+    static const char *const UNSAID[] = {"e-38", "Line 1", "Leaks", "Packed in W46"};
+    (void)state;
+    json_t *event = event_of(WEEK);
+    char *plain = body_of(event, view_plain);
+    for (size_t i = 0; i < COUNT_OF(SAID); i++) {
+        if (!strstr(plain, SAID[i]))
+            fail_msg("'%s' is not in:\n%s", SAID[i], plain);
+    }
+    for (size_t i = 0; i < COUNT_OF(UNSAID); i++)
+        assert_null(strstr(plain, UNSAID[i]));
+    for (const char *line = plain; *line; line += strcspn(line, "\n") + 1)
+        assert_true(strcspn(line, "\n") <= 78);
+    char *html = body_of(event, view_html);
+    assert_non_null(strstr(html, "Baked &lt;too&gt; long"));
+    char subject[128];
+    message_subject(event, subject, sizeof subject);
+    assert_string_equal(subject, "Week 2026-W47: 29 complaints, 2 signals");
+    free(html);
+    free(plain);
+    json_decref(event);
+}
+
+static void a_quiet_week_and_a_young_plant(void **state)
+{
+    (void)state;
+    char subject[128];
+    json_t *event = event_of("{'week':'2026-W47','complaints':{'mold':1},'signals':[],"
+                             "'tested':{'series':9,'recent_weeks':8}}");
+    char *plain = body_of(event, view_plain);
+    assert_non_null(strstr(plain, "Nothing is up beyond chance."));
+    assert_null(strstr(plain, "oddloaf trace"));
+    assert_null(strstr(plain, "By line"));
+    message_subject(event, subject, sizeof subject);
+    assert_string_equal(subject, "Week 2026-W47: 1 complaint, nothing rose");
+    free(plain);
+    json_decref(event);
+    event = event_of("{'week':'2026-W47','signals':[],'tested':{'series':0,'recent_weeks':0}}");
+    plain = body_of(event, view_plain);
+    assert_non_null(strstr(plain, "Too early to tell"));
+    free(plain);
+    json_decref(event);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(says_what_matters_and_no_more),
+        cmocka_unit_test(a_quiet_week_and_a_young_plant),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
