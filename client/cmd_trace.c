@@ -7,6 +7,7 @@
 #include <string.h>
 
 #define FACTORS_SHOWN 15
+#define SAME_SHOWN 1
 #define USUAL_DAYS 55 /* with the last day eight weeks */
 
 static const struct option_row options[] = {{"symptom", "WORD", "mold, off-odor or staling"},
@@ -15,59 +16,130 @@ static const struct option_row options[] = {{"symptom", "WORD", "mold, off-odor 
                                             {"cases", "CASES", "instead: these cases, C12,C15,…"},
                                             {0}};
 
-static const struct column columns[] = {
-    {"factor", COLUMN_LEFT, 0},  {"level", COLUMN_LEFT, 12},     {"with cases", COLUMN_RIGHT, 0},
-    {"others", COLUMN_RIGHT, 0}, {"odds ratio", COLUMN_LEFT, 0}, {"q", COLUMN_RIGHT, 0}};
+/* ---- what the lots share ---- */
 
-static void add_share(struct table *t, const json_t *factor, const char *exposed, const char *all)
+static const struct column columns[] = {{"factor", COLUMN_LEFT, 0},     {"level", COLUMN_LEFT, 10},
+                                        {"cases", COLUMN_RIGHT, 0},     {"others", COLUMN_RIGHT, 0},
+                                        {"odds ratio", COLUMN_LEFT, 0}, {"beside", COLUMN_RIGHT, 0},
+                                        {"q", COLUMN_RIGHT, 0}};
+
+/* Levels on exactly the same lots stand together: nothing can tell them apart. */
+static void add_level(struct table *t, const json_t *factor)
+{
+    const json_t *same = json_object_get(factor, "same_lots"), *other;
+    struct text_buffer text = {0};
+    size_t i;
+    text_append(&text, pick_text(factor, "level", "?"));
+    json_array_foreach(same, i, other)
+    {
+        if (i < SAME_SHOWN)
+            text_appendf(&text, "%s %s %s", i ? "," : " =", pick_text(other, "factor", "?"),
+                         pick_text(other, "level", "?"));
+    }
+    if (json_array_size(same) > SAME_SHOWN)
+        text_appendf(&text, " and %zu more", json_array_size(same) - SAME_SHOWN);
+    table_add(t, text.data);
+    text_buffer_free(&text);
+}
+
+static void add_shares(struct table *t, const json_t *factor)
 {
     char a[VIEW_NUMBER];
     char b[VIEW_NUMBER];
+    double others = pick_number(factor, "other_lots", 0);
     table_addf(t, "%s" VIEW_NBSP "of" VIEW_NBSP "%s",
-               view_number(pick_number(factor, exposed, 0), a),
-               view_number(pick_number(factor, all, 0), b));
+               view_number(pick_number(factor, "case_lots_exposed", 0), a),
+               view_number(pick_number(factor, "case_lots", 0), b));
+    table_add(t, others > 0 ? view_percent(pick_number(factor, "other_lots_exposed", 0) / others, a)
+                            : "");
 }
 
-/* A ratio that has no end comes as null. */
-static const char *ratio(const json_t *factor, const char *name, char buffer[static VIEW_NUMBER])
+/* A ratio or a limit that has no end comes as null: "38.8 (11.8 to 174)", "0.55 or more". */
+static void add_odds(struct table *t, const json_t *factor)
 {
-    return pick_has(factor, name) ? view_rough(pick_number(factor, name, 0), buffer)
-                                  : "no" VIEW_NBSP "limit";
+    char ratio[VIEW_NUMBER];
+    char low[VIEW_NUMBER];
+    char high[VIEW_NUMBER];
+    view_rough(pick_number(factor, "low", 0), low);
+    if (pick_has(factor, "odds_ratio") && pick_has(factor, "high"))
+        table_addf(t, "%s" VIEW_NBSP "(%s" VIEW_NBSP "to" VIEW_NBSP "%s)",
+                   view_rough(pick_number(factor, "odds_ratio", 0), ratio), low,
+                   view_rough(pick_number(factor, "high", 0), high));
+    else
+        table_addf(t, "%s" VIEW_NBSP "or" VIEW_NBSP "more", low);
+}
+
+static void show_factors(const struct view *v, const json_t *factors)
+{
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    size_t i;
+    const json_t *factor;
+    json_array_foreach(factors, i, factor)
+    {
+        char n[VIEW_NUMBER];
+        const json_t *rest = json_object_get(factor, "beside_first");
+        double q = pick_number(factor, "q", 1);
+        if (i == FACTORS_SHOWN)
+            break;
+        table_add(t, pick_text(factor, "factor", "?"));
+        add_level(t, factor);
+        add_shares(t, factor);
+        add_odds(t, factor);
+        table_add(t, pick_has(rest, "odds_ratio")
+                         ? view_rough(pick_number(rest, "odds_ratio", 0), n)
+                         : "");
+        table_add(t, q < 0.001 ? "<0.001" : view_small(q, n));
+    }
+    if (table_rows(t) > 0)
+        table_print(t, v, 0);
+    else
+        view_text(v, VIEW_PLAIN, 2, 0, "Nothing is shared more than chance would have it.");
+    if (json_array_size(factors) > FACTORS_SHOWN)
+        view_textf(v, VIEW_DIM, 0, 0, "%zu further; --json has all",
+                   json_array_size(factors) - FACTORS_SHOWN);
+    table_free(t);
+}
+
+/* ---- the hours ---- */
+
+static void show_runs(const struct view *v, const json_t *runs)
+{
+    size_t i;
+    const json_t *run;
+    if (json_array_size(runs))
+        view_section(v, "Where in the run they are thickest");
+    json_array_foreach(runs, i, run)
+    {
+        char from[VIEW_NUMBER];
+        char to[VIEW_NUMBER];
+        char n[4][VIEW_NUMBER];
+        double lots = (double)json_array_size(json_object_get(run, "lots"));
+        view_textf(v, VIEW_PLAIN, 0, 2,
+                   "- line %s, %s to %s: %s complaints on %s lot%s, %s expected (p %s)",
+                   pick_text(run, "line", "?"), view_when(pick_text(run, "from", ""), from),
+                   view_when(pick_text(run, "to", ""), to),
+                   view_number(pick_number(run, "observed", 0), n[0]), view_number(lots, n[1]),
+                   lots > 1 ? "s" : "", view_rough(pick_number(run, "expected", 0), n[2]),
+                   view_small(pick_number(run, "p", 1), n[3]));
+    }
 }
 
 static void show(const struct client *c, const json_t *document)
 {
-    const json_t *factors = json_object_get(document, "factors");
-    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
-    size_t i;
-    const json_t *factor;
-    view_title(&c->view, "Common factors, the most telling first");
-    json_array_foreach(factors, i, factor)
-    {
-        char n[3][VIEW_NUMBER];
-        if (i == FACTORS_SHOWN)
-            break;
-        table_add(t, pick_text(factor, "factor", "?"));
-        table_add(t, pick_text(factor, "level", "?"));
-        add_share(t, factor, "case_lots_exposed", "case_lots");
-        add_share(t, factor, "other_lots_exposed", "other_lots");
-        table_addf(t, "%s" VIEW_NBSP "(%s" VIEW_NBSP "to" VIEW_NBSP "%s)",
-                   ratio(factor, "odds_ratio", n[0]), ratio(factor, "low", n[1]),
-                   ratio(factor, "high", n[2]));
-        table_add(t, view_small(pick_number(factor, "q", 1), n[0]));
-    }
-    if (table_rows(t) > 0)
-        table_print(t, &c->view, 0);
-    else
-        view_text(&c->view, VIEW_PLAIN, 2, 0, "Nothing is shared more than chance would have it.");
-    if (json_array_size(factors) > FACTORS_SHOWN)
-        view_textf(&c->view, VIEW_DIM, 0, 0, "%zu further; --json has all",
-                   json_array_size(factors) - FACTORS_SHOWN);
-    view_text(&c->view, VIEW_DIM, 0, 0,
-              "Lots with such complaints against lots without. q: the share of false finds among "
-              "those at least as telling.");
-    table_free(t);
+    const struct view *v = &c->view;
+    view_title(v, "Common factors, the most telling first");
+    show_factors(v, json_object_get(document, "factors"));
+    show_runs(v, json_object_get(document, "runs"));
+    view_blank(v);
+    view_text(v, VIEW_DIM, 0, 0,
+              "Lots with such complaints against lots without, week by week. Beside: the odds "
+              "ratio left when the first factor is held fixed; near 1, it only goes along with "
+              "it. q: the share of false finds among those at least as telling. p: for having "
+              "looked at every stretch of every line. A shared factor is a reason to look, not a "
+              "finding.");
 }
+
+/* ---- the command ---- */
 
 static int add_period(const struct client *c, const struct args *a, struct text_buffer *path)
 {

@@ -112,7 +112,7 @@ static void run_sums(const struct week_model *m, const struct week_series *s, in
 {
     double usual = mean_expected(s, m->first), sum = 0, phi = fmax(s->phi, WEEK_CHART_PHI_LEAST);
     const double *counts = m->data->levels[0].counts[symptom];
-    double spread = week_chart_spread(&m->lag[symptom], usual, s->phi);
+    double spread = week_chart_spread(&m->lag[symptom], usual, s->phi_high);
     ret->limit = usual > 0 ? week_chart_limit(usual, spread) : NAN;
     ret->rise = usual > 0 ? week_chart_rise(usual, phi) : NAN;
     ret->since = WEEK_SPAN;

@@ -204,6 +204,13 @@ class Asking(ClientTest):
         self.assertIn("oddloaf trace --symptom mold --from 2026-10-26", out)
         self.assertRegex(out, r"verdicts +12 in 13 weeks; ranked first 75 %")
 
+    def test_trace_says_what_is_shared_and_where(self):
+        out = self.ok("trace", "--symptom", "mold")
+        self.assertRegex(out, r"F-0911 = store +9 of 11 +5 % +85.5 \(17.2 to 800\) +<0.001")
+        self.assertRegex(out, r"11 of 11 +80 % +0.55 or more +1.3 +0.33")
+        self.assertIn("- line 2, 2026-11-16 04:00 to 2026-11-17 10:00: 9 complaints on 2 lots, "
+                      "0.60", out)
+
     def test_trace_by_cases(self):
         self.ok("trace", "--cases", "C1,C2", "C3")
         self.assertEqual(self.last()["query"], {"cases": "C1,C2,C3"})

@@ -231,7 +231,16 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             "trace": lambda: {"factors": [
                 {"factor": "film", "level": "F-0911", "case_lots_exposed": 9, "case_lots": 11,
                  "other_lots_exposed": 20, "other_lots": 400, "odds_ratio": 85.5, "low": 17.2,
-                 "high": 800, "p": 1e-9, "q": 3.2e-7}]},
+                 "high": 800, "p": 1e-9, "q": 3.2e-7,
+                 "same_lots": [{"factor": "store", "level": "0103"},
+                               {"factor": "store", "level": "0110"}]},
+                {"factor": "supplier", "level": "film from Pellow Film", "case_lots_exposed": 11,
+                 "case_lots": 11, "other_lots_exposed": 320, "other_lots": 400,
+                 "odds_ratio": None, "low": 0.55, "high": None, "p": 0.2, "q": 0.33,
+                 "beside_first": {"odds_ratio": 1.29, "low": 0.04, "high": 18.5, "p": 0.4}}],
+                "runs": [{"line": "2", "from": "2026-11-16T04:00:00-05:00",
+                          "to": "2026-11-17T10:00:00-05:00", "lots": ["A", "B"], "observed": 9,
+                          "expected": 0.6, "ratio": 15, "p": 0.001}]},
             "actions": lambda: {"actions": [
                 {"action": 7, "cause": "packed-hot", "line": "2", "at": "2026-11-20",
                  "note": "Second fan at the cooler", "by": "qa"}]},
