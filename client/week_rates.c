@@ -9,12 +9,6 @@
 #define LEAST_COMPLAINTS 0.5 /* expected counts of causes and places are fractions */
 #define TREND 40
 
-/* Both tables have these first. */
-static const char *level_of(const json_t *row)
-{
-    return pick_text(row, "title", pick_text(row, "level", "?"));
-}
-
 static void add_rate(struct table *t, const json_t *rate)
 {
     char low[VIEW_NUMBER];
@@ -34,7 +28,7 @@ static void add_rate(struct table *t, const json_t *rate)
 static const struct column received_columns[] = {
     {"level", COLUMN_LEFT, 10}, {"symptom", COLUMN_LEFT, 0},      {"count", COLUMN_RIGHT, 0},
     {"units", COLUMN_RIGHT, 0}, {"per million", COLUMN_RIGHT, 0}, {"95 % interval", COLUMN_LEFT, 0},
-    {"weeks", COLUMN_LEFT, 8}};
+    {"weeks", COLUMN_LEFT, 0}};
 
 static void add_trend(struct table *t, const struct view *v, const json_t *row)
 {
@@ -55,7 +49,7 @@ static void add_trend(struct table *t, const struct view *v, const json_t *row)
 static void add_received(struct table *t, const struct view *v, const json_t *row)
 {
     char number[VIEW_NUMBER];
-    table_add(t, level_of(row));
+    table_add(t, pick_text(row, "level", "?"));
     table_add(t, pick_text(row, "symptom", ""));
     table_add(t, view_rough(pick_number(row, "complaints", 0), number));
     table_add(t, pick_has(row, "units") ? view_number(pick_number(row, "units", 0), number) : "");
@@ -104,7 +98,7 @@ static void add_made(struct table *t, const json_t *row)
 {
     const json_t *made = json_object_get(row, "made");
     char number[VIEW_NUMBER];
-    table_add(t, level_of(row));
+    table_add(t, pick_text(row, "level", "?"));
     table_add(t, pick_text(row, "symptom", ""));
     table_add(t, view_rough(pick_number(made, "complaints", 0), number));
     table_add(t, view_percent(pick_number(made, "share_in", 0), number));
