@@ -325,6 +325,7 @@ void view_html(const struct view *view, struct text_buffer *out)
                                         [VIEW_ITEM] = "</div>\n",
                                         [VIEW_CAUTION] = "</div>\n"};
     text_append(out, "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">"
+                     "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">"
                      "<title>oddloaf</title></head>\n<body style=\"font:15px/1.45 sans-serif;"
                      "color:#221a10;background:#fffdf8;max-width:640px\">\n");
     for (size_t i = 0; i < view->count; i++) {

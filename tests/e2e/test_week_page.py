@@ -2,18 +2,22 @@
 
 usage: test_week_page.py BUILD_FOLDER
 
-The page is opened in headless Chromium as on a phone and on a desk, light, dark and on paper;
+The page, and the HTML part of Monday's digest, are opened in headless Chromium as on a phone and on a desk, light, dark and on paper;
 pictures of it are left in BUILD_FOLDER/week-page. Every check is also shown pages that are broken
 on purpose, and has to object to them.
 """
 import csv
 import datetime
+import email
+import email.policy
 import io
 import json
 import pathlib
 import random
+import sqlite3
 import sys
 import tempfile
+import time
 
 from browser import Browser
 from oddloaf import PRODUCTS, Plant, complaint
@@ -68,6 +72,34 @@ def fill(plant):
     for case, cause in list(ranked.items())[-6:]:
         plant.client("settle", case, cause, "--by", "QA", "--confirmed-by", "inspection", check=0)
     return len(complaints)
+
+
+def digest_of(plant, mails):
+    """The HTML part of the digest that a daemon sends which was away on Monday."""
+    plant.stop()
+    with sqlite3.connect(plant.state / "oddloaf.db") as db:
+        db.execute("UPDATE setting SET value = '2020-W01' WHERE key = 'digest/last'")
+    db.close()
+    plant.start()
+    for _ in range(900):
+        for path in mails.glob("*.eml"):
+            mail = email.message_from_bytes(path.read_bytes(), policy=email.policy.default)
+            if " Week 20" in str(mail["Subject"]):
+                return mail.get_body(("html",)).get_content()
+        time.sleep(0.1)
+    raise AssertionError("no digest came")
+
+
+def mailbox(plant):
+    """A mail program that keeps what it is given."""
+    mails = plant.dir / "mails"
+    mails.mkdir()
+    program = plant.dir / "keep"
+    program.write_text(f'#!/bin/sh\ncat >{mails}/$$.new && mv {mails}/$$.new {mails}/$$.eml\n')
+    program.chmod(0o755)
+    plant.config["mail"] = {"program": str(program), "from": "oddloaf@harrowmill.example",
+                            "to": ["qa@harrowmill.example"], "digest_hour": 0}
+    return mails
 
 
 def name_of(day):
@@ -277,7 +309,9 @@ def main():
     pictures.mkdir(exist_ok=True)
     for old in pictures.iterdir():
         old.unlink()
-    with Plant(binaries) as plant, tempfile.TemporaryDirectory() as scratch:
+    plant = Plant(binaries)
+    mails = mailbox(plant)
+    with plant, tempfile.TemporaryDirectory() as scratch:
         complaints = fill(plant)
         week = name_of(MONDAY - datetime.timedelta(days=7))
         check_by(plant, week)
@@ -290,12 +324,17 @@ def main():
             other = pathlib.Path(scratch, name + ".html")
             plant.client("week", name, "--html", str(other), check=0)
             assert words in other.read_text(), name
+        digest = pictures / "digest.html"
+        digest.write_text(digest_of(plant, mails))
         with Browser() as browser:
             page = check_views(browser, path, pictures)
             check_paper(page, path, pictures)
             for name in others:
                 page.show(pathlib.Path(scratch, name + ".html"), *PHONE)
                 assert not problems(page, PHONE[0]), name
+            page.show(digest, *PHONE)
+            page.screenshot(pictures / "digest.png")
+            assert not (wrong := problems(page, PHONE[0])), wrong
             check_that_it_can_fail(browser, pathlib.Path(scratch), text)
     print(f"{complaints} complaints, week {week}: pictures in {pictures}")
 
