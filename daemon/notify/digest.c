@@ -227,6 +227,8 @@ static void add_next(struct view *view, const json_t *week)
                  text_of(first, "symptom"), day_format(last - TRACE_DAYS + 1, from),
                  day_format(last, to));
     }
+    view_add(view, VIEW_ITEM, NULL, 0,
+             "Whether a fix worked: oddloaf action --list, then oddloaf action NUMBER --effect");
     view_add(view, VIEW_ITEM, NULL, 0, "All of it with charts: oddloaf week %s --html week.html",
              name);
     view_add(view, VIEW_TEXT, NULL, 0,

@@ -58,6 +58,8 @@ static void add_trace(struct text_buffer *b, const json_t *report, const json_t 
     page_add_text(b, signal, "symptom");
     text_appendf(b, " --from %s --to %s</code></p>", day_format(last - TRACE_DAYS + 1, from),
                  day_format(last, to));
+    text_append(b, "<p>Did a fix work? <code>oddloaf action --list</code>, then <code>oddloaf "
+                   "action NUMBER --effect</code></p>");
 }
 
 void page_signals(struct text_buffer *b, const json_t *report)
