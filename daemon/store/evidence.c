@@ -52,7 +52,6 @@ struct receiver {
         evidence_packed_each packed;
         evidence_share_each share;
         evidence_report_each report;
-        evidence_verdict_each verdict;
     } each;
     void *arg;
 };
@@ -326,24 +325,4 @@ int evidence_reports(struct store *store, const char *symptom, int64_t from_ms, 
     db_bind_int(st, 2, from_ms);
     db_bind_int(st, 3, to_ms);
     return walk(store, st, give_report, &(struct receiver){{.report = each}, arg}, err);
-}
-
-static int give_verdict(sqlite3_stmt *st, const struct receiver *to)
-{
-    struct evidence_verdict row = {db_ms(st, 0), db_text(st, 1), db_text(st, 2), db_text(st, 3)};
-    return to->each.verdict(to->arg, &row);
-}
-
-int evidence_verdicts(struct store *store, int64_t until_ms, evidence_verdict_each each, void *arg,
-                      struct error *err)
-{
-    static const char SQL[] =
-        "SELECT v.at_ms, c.symptom, v.cause, v.confirmed_by FROM verdict v JOIN complaint_case c "
-        "ON c.id ="
-        " v.case_id WHERE v.reopened_ms IS NULL AND v.at_ms < ?1 ORDER BY v.at_ms, v.id";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, until_ms);
-    return walk(store, st, give_verdict, &(struct receiver){{.verdict = each}, arg}, err);
 }

@@ -108,14 +108,4 @@ typedef int (*evidence_report_each)(void *arg, const struct evidence_report *row
 int evidence_reports(struct store *store, const char *symptom, int64_t from_ms, int64_t to_ms,
                      evidence_report_each each, void *arg, struct error *err);
 
-/* ---- what was confirmed ---- */
-struct evidence_verdict {
-    int64_t at_ms;
-    const char *symptom, *cause, *confirmed_by;
-};
-typedef int (*evidence_verdict_each)(void *arg, const struct evidence_verdict *row);
-/* Standing verdicts given before `until_ms`, by time. */
-int evidence_verdicts(struct store *store, int64_t until_ms, evidence_verdict_each each, void *arg,
-                      struct error *err);
-
 #endif

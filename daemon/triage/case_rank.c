@@ -3,66 +3,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* How far a verdict is to be trusted as a count, by how it was confirmed. */
-static double verdict_weight(const char *confirmed_by)
-{
-    return strcmp(confirmed_by, "judgement") == 0 ? 0.5 : 1;
-}
-
-struct noting {
-    const struct rules *rules;
-    struct verdict_note *notes;
-    int count;
-};
-
-static int take_verdict(void *arg, const struct evidence_verdict *row)
-{
-    struct noting *noting = arg;
-    int cause = rules_cause(noting->rules, row->cause), symptom = symptom_of(row->symptom);
-    if (cause < 0 || symptom < 0)
-        return 0; /* of a rule file that is gone */
-    noting->notes = xrealloc(noting->notes, (size_t)(noting->count + 1) * sizeof *noting->notes);
-    noting->notes[noting->count++] =
-        (struct verdict_note){row->at_ms, symptom, cause, verdict_weight(row->confirmed_by)};
-    return 0;
-}
-
-static int know_verdicts(struct triage *triage, struct store *store, struct error *err)
-{
-    struct noting noting = {triage->rules, NULL, 0};
-    if (triage->verdicts_known)
-        return 0;
-    int rc = evidence_verdicts(store, INT64_MAX, take_verdict, &noting, err);
-    if (rc) {
-        free(noting.notes);
-        return rc;
-    }
-    free(triage->verdicts);
-    triage->verdicts = noting.notes;
-    triage->verdict_count = noting.count;
-    triage->verdicts_known = true;
-    return 0;
-}
-
-int case_rank_priors(struct triage *triage, struct store *store, int symptom, int64_t as_of_ms,
-                     double **ret, struct error *err)
-{
-    size_t n = (size_t)triage->rules->cause_count;
-    double *counts = xcalloc(n + 1, sizeof *counts);
-    pthread_mutex_lock(&triage->lock);
-    int rc = know_verdicts(triage, store, err);
-    for (int i = 0; !rc && i < triage->verdict_count; i++)
-        if (triage->verdicts[i].symptom == symptom && triage->verdicts[i].at_ms < as_of_ms)
-            counts[triage->verdicts[i].cause] += triage->verdicts[i].weight;
-    pthread_mutex_unlock(&triage->lock);
-    if (!rc) {
-        *ret = xcalloc(n + 1, sizeof **ret);
-        rank_priors(triage->rules, symptom, counts, *ret);
-    }
-    free(counts);
-    return rc;
-}
-
 /* The likeliest lots, then what is left: none of them. */
 static void choose_lots(struct case_rank *ranked)
 {

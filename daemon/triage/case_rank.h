@@ -3,14 +3,15 @@
 #define ODDLOAF_TRIAGE_CASE_RANK_H
 
 #include "triage/facts.h"
+#include "triage/priors.h"
 #include "triage/rank.h"
 #include "triage/triage.h"
 #include <pthread.h>
 
+/* A verdict with what its case's ranking had said: read once, for bodies are long. */
 struct verdict_note {
-    int64_t at_ms;
-    int symptom, cause;
-    double weight;
+    int64_t id;
+    double *said; /* by cause; NULL: the case was settled before it was ranked */
 };
 
 struct triage {
@@ -21,10 +22,10 @@ struct triage {
     struct catalogue *catalogue;
     const struct tz *tz;
     struct facts_source source;
-    pthread_mutex_t lock; /* of the verdicts */
+    pthread_mutex_t lock;  /* of the priors and the verdicts */
+    struct priors *priors; /* by the verdicts given so far; NULL: to be worked out */
     struct verdict_note *verdicts;
     int verdict_count;
-    bool verdicts_known;
     int references; /* atomic */
 };
 
@@ -60,6 +61,8 @@ const struct fact_set *case_rank_facts(const struct case_rank *ranked);
 /* Prior probabilities as of an instant, by cause (verdicts given before it count). Caller frees. */
 int case_rank_priors(struct triage *triage, struct store *store, int symptom, int64_t as_of_ms,
                      double **ret, struct error *err);
+/* Forgets priors and verdicts. */
+void case_priors_clear(struct triage *triage);
 
 /* ---- JSON ---- */
 /* The ranking as others see it; takes the reference of `asks`, which may be NULL. */

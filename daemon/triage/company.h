@@ -43,6 +43,8 @@ void company_view_close(struct company_view *view);
 
 /* Factors of the lot itself: FACTOR_LOT … FACTOR_SUPPLIER and FACTOR_ANY. */
 struct company_factor company_of_factor(const struct company_view *view, int factor);
+/* Of the lot itself and its line around it: of a view of another symptom than the case's. */
+struct company_factor company_of_lot_and_line(const struct company_view *view);
 /* Lots packed in [from, to) on this line ("" any): between two cleanings of a place. */
 struct company_factor company_of_window(const struct company_view *view, const char *line,
                                         int64_t from_ms, int64_t to_ms);
@@ -69,5 +71,12 @@ int company_lots(const struct company_view *view, company_lot_each each, void *a
 
 /* log2 P(n | guilty) / P(n | not) as above. */
 double company_bits(double observed, double expected);
+
+/* What one factor's excess says beside the largest one (`best`, both as Bayes factors in bits).
+ * Lots share many factors at once, so that one guilty factor raises the others too, and lots vary
+ * more than counts do. The excess is explained best by the factor with the largest Bayes factor:
+ * that one speaks, with ever smaller steps towards `most` bits (no hard limit at which rivals would
+ * tie); another speaks `rival` bits less for each bit that it falls short. */
+double company_beside(double bits, double best, double most, double rival);
 
 #endif

@@ -24,6 +24,19 @@ double company_bits(double observed, double expected)
     double turn = (usual.shape * r - raised.shape) / (1 - r);
     return shrink_log_bayes_factor(usual, raised, fmax(observed, turn), expected) / M_LN2;
 }
+
+/* As they are up to half of the limit, then with steps that halve and halve again. */
+static double softened(double bits, double most)
+{
+    double knee = most / 2;
+    return bits <= knee ? bits : knee + (most - knee) * -expm1(-(bits - knee) / (most - knee));
+}
+
+double company_beside(double bits, double best, double most, double rival)
+{
+    return fmin(softened(bits, most), softened(best, most) - rival * fmax(0, best - bits));
+}
+
 /* ---- factors ---- */
 
 struct company_factor company_factor_of(double observed, double expected, int lots)
@@ -176,6 +189,16 @@ void company_fill_factors(struct company_view *view)
 struct company_factor company_of_factor(const struct company_view *view, int factor)
 {
     return view->factors[factor];
+}
+
+struct company_factor company_of_lot_and_line(const struct company_view *view)
+{
+    struct company_factor line = view->factors[FACTOR_LINE];
+    if (view->own < 0)
+        return line;
+    const struct view_lot *own = &view->lots[view->own];
+    return company_factor_of(line.observed + own->observed, line.expected + own->expected,
+                             line.lots + 1);
 }
 
 struct company_factor company_of_window(const struct company_view *view, const char *line,

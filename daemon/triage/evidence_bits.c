@@ -66,6 +66,14 @@ static bool by_complaint(const struct rules *rules, int fact)
     return fact >= 0 && rules->facts[fact].name.per_complaint;
 }
 
+/* Each caller saw that much for himself. The season, the way the lot went and who else complained
+ * of it are the same for all of them, however many they are. */
+static bool seen_by_each(const struct fact_name *name)
+{
+    return (name->kind == FACT_OBSERVATION && name->code != SEEN_SEASON) ||
+           name->kind == FACT_MODEL;
+}
+
 struct evidence_said evidence_said(const struct rule_evidence *evidence,
                                    const struct fact_set *facts, double pool_exponent)
 {
@@ -92,6 +100,7 @@ struct evidence_said evidence_said(const struct rule_evidence *evidence,
         }
     if (said.known == 0)
         return said;
-    said.bits = sum / said.known * (own ? pow(said.known, pool_exponent) : 1);
+    bool witnesses = own && seen_by_each(&rules->facts[evidence->fact].name);
+    said.bits = sum / said.known * (witnesses ? pow(said.known, pool_exponent) : 1);
     return said;
 }

@@ -1,6 +1,7 @@
 /* Company evidence as facts. What was worked out for a case is kept until a count changes. */
 #include "base/text.h"
 #include "triage/facts.h"
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -75,6 +76,21 @@ static struct company_factor work_trade(const struct facts_job *job,
     return company_of_trade(view, factor, level, own);
 }
 
+/* Mold on the lot and its line, for a case about something else. */
+static int work_mold(const struct facts_job *job, struct company_factor *ret, struct error *err)
+{
+    struct company_view *view;
+    int rc =
+        company_view_open(job->source->company, job->store, job->source->rules, SYMPTOM_MOLD,
+                          job->set->record, job->input->as_of_ms, job->records_serial, &view, err);
+    *ret = (struct company_factor){0};
+    if (rc)
+        return rc;
+    *ret = company_of_lot_and_line(view);
+    company_view_close(view);
+    return 0;
+}
+
 static int work_all(const struct facts_job *job, struct kept *kept, struct error *err)
 {
     const struct rules *rules = job->source->rules;
@@ -97,6 +113,8 @@ static int work_all(const struct facts_job *job, struct kept *kept, struct error
         }
         if (name->code == FACTOR_WINDOW)
             rc = work_window(job, view, name->place, at, err);
+        else if (name->code == FACTOR_MOLD)
+            rc = work_mold(job, at, err);
         else
             *at = company_of_factor(view, name->code);
         kept->count++;
@@ -117,14 +135,59 @@ static struct cache_key key_of(const struct facts_job *job)
                               (uint64_t)job->input->as_of_ms, callers};
 }
 
+/* What the results depend on: the counts of the case's symptom and, where a rule asks for it, of
+ * mold. */
+static int stamp_of(const struct facts_job *job, int64_t *ret, struct error *err)
+{
+    const struct facts_source *source = job->source;
+    int mold = rules_fact(source->rules, "company.mold");
+    int64_t other = 0;
+    int rc = company_stamp(source->company, job->store, source->rules, job->input->symptom,
+                           job->set->record, job->input->as_of_ms, job->records_serial, ret, err);
+    if (rc || mold < 0 || !facts_wanted(job, mold, FACT_COMPANY))
+        return rc;
+    rc = company_stamp(source->company, job->store, source->rules, SYMPTOM_MOLD, job->set->record,
+                       job->input->as_of_ms, job->records_serial, &other, err);
+    *ret = cache_stamp(*ret, other);
+    return rc;
+}
+
+/* Factors that explain the same excess: all but the lot's own count and those made of others. */
+static bool competes(const struct fact_name *name)
+{
+    return name->kind == FACT_COMPANY && name->code != FACTOR_LOT && name->code != FACTOR_ANY &&
+           name->code != FACTOR_MOLD;
+}
+
+/* Each factor's bits beside the best one's. */
+static void compete(const struct facts_job *job)
+{
+    const struct rules *rules = job->source->rules;
+    double best = 0;
+    for (int pass = 0; pass < 2; pass++)
+        for (int f = 0; f < rules->fact_count; f++) {
+            int count = rules->facts[f].name.per_complaint ? job->input->count : 1;
+            if (!competes(&rules->facts[f].name) || !facts_wanted(job, f, FACT_COMPANY))
+                continue;
+            for (int i = 0; i < count; i++) {
+                struct fact *fact = fact_set_at(job->set, f, i);
+                if (!fact->known)
+                    continue;
+                if (pass == 0)
+                    best = fmax(best, fact->bits);
+                else
+                    fact->bits = company_beside(fact->bits, best, rules->ranking.company_most,
+                                                rules->ranking.company_rival);
+            }
+        }
+}
+
 int facts_company(const struct facts_job *job, struct error *err)
 {
     const struct rules *rules = job->source->rules;
     struct cache_key key = key_of(job);
     int64_t stamp;
-    int rc =
-        company_stamp(job->source->company, job->store, rules, job->input->symptom,
-                      job->set->record, job->input->as_of_ms, job->records_serial, &stamp, err);
+    int rc = stamp_of(job, &stamp, err);
     if (rc)
         return rc;
     struct kept *kept = cache_get(job->source->companies, key, stamp);
@@ -147,6 +210,8 @@ int facts_company(const struct facts_job *job, struct error *err)
         for (int i = 0; i < count; i++)
             take(fact_set_at(job->set, f, i), kept->factors[at++]);
     }
+    if (!rc)
+        compete(job);
     cached_unref(kept);
     return rc;
 }

@@ -1,32 +1,9 @@
 #include "triage/rank.h"
 #include "base/text.h"
-#include "stats/dirichlet.h"
 #include "stats/evidence.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-void rank_priors(const struct rules *rules, int symptom, const double *verdicts, double *ret)
-{
-    double sum = 0;
-    size_t n = (size_t)rules->cause_count;
-    for (int i = 0; i < rules->cause_count; i++)
-        sum += rules->causes[i].prior[symptom];
-    double *weights = xcalloc(n, sizeof *weights), *counts = xcalloc(n, sizeof *counts);
-    size_t used = 0;
-    for (size_t i = 0; i < n; i++)
-        if (rules->causes[i].prior[symptom] > 0) {
-            weights[used] = rules->causes[i].prior[symptom] / sum * rules->ranking.prior_weight;
-            counts[used++] = verdicts ? verdicts[i] : 0;
-        }
-    dirichlet_update(weights, counts, used, weights);
-    dirichlet_mean(weights, used, weights);
-    used = 0;
-    for (size_t i = 0; i < n; i++)
-        ret[i] = rules->causes[i].prior[symptom] > 0 ? weights[used++] : 0;
-    free(weights);
-    free(counts);
-}
 
 static void weigh(const struct fact_set *facts, struct rank_cause *ranked,
                   const struct rule_cause *cause, int symptom)

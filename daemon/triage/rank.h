@@ -29,12 +29,7 @@ struct rank {
     struct rank_item *items;   /* all, owned */
 };
 
-/* Prior probabilities of the causes of a symptom, by index in the rules (0 for the others):
- * shipped weights as `prior_weight` verdicts, with the plant's verdicts added (Dirichlet).
- * `verdicts` has one count a cause, or is NULL. */
-void rank_priors(const struct rules *rules, int symptom, const double *verdicts, double *ret);
-
-/* `priors` as above. */
+/* `priors` by index in the rules (priors.h); 0: no cause of the symptom. */
 void rank_make(const struct fact_set *facts, int symptom, const double *priors, struct rank *ret);
 void rank_free(struct rank *rank);
 

@@ -47,7 +47,10 @@ static void set_defaults(struct rule_ranking *ranking)
     static const struct rule_ranking DEFAULT = {
         .pool_exponent = 0.5,
         .temper = 1.0,
-        .prior_weight = 40,
+        .prior_weight = 80,
+        .background_weight = 1000,
+        .company_most = 4.5,
+        .company_rival = 0.4,
         .base_per_million = {8, 3, 3},
         /* share of complaints in by day t after packing; from memory, replaced by the plant's own
          */

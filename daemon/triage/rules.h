@@ -90,10 +90,12 @@ struct rule_ask {
 
 /* rules/ranking.json */
 struct rule_ranking {
-    double pool_exponent;              /* n complaints speak n^this times as loud as their mean */
-    double temper;                     /* multiplies summed bits */
-    double prior_weight;               /* verdicts that the shipped priors count for */
-    double base_per_million[SYMPTOMS]; /* usual complaints per million units */
+    double pool_exponent;     /* n complaints speak n^this times as loud as their mean */
+    double temper;            /* multiplies summed bits */
+    double prior_weight;      /* troubles that the shipped priors count for */
+    double background_weight; /* verdicts that the background's shipped share counts for */
+    double company_most, company_rival;    /* bits of an excess, see company_beside() */
+    double base_per_million[SYMPTOMS];     /* usual complaints per million units */
     struct rule_point delay[SYMPTOMS][12]; /* x days after packing, bits: share reported by then */
     int delay_count[SYMPTOMS];
     char inhibitor[32], acid[32]; /* what the plant buys under these names, for the models */

@@ -129,15 +129,29 @@ static void check_product(struct rules_check *check, const json_t *document, con
 
 void check_ranking(struct rules_check *check, const json_t *document)
 {
-    static const char *const MEMBERS[] = {
-        "pool_exponent",    "temper",     "prior_weight", "inhibitor", "acid",
-        "base_per_million", "delay_days", "note",         "$schema",   NULL};
+    static const char *const MEMBERS[] = {"pool_exponent",
+                                          "temper",
+                                          "prior_weight",
+                                          "inhibitor",
+                                          "acid",
+                                          "base_per_million",
+                                          "delay_days",
+                                          "note",
+                                          "$schema",
+                                          "company_most",
+                                          "company_rival",
+                                          "background_weight",
+                                          NULL};
     struct rule_ranking *ranking = &check->rules->ranking;
     const json_t *base = json_object_get(document, "base_per_million");
     check_members(check, document, "", MEMBERS);
     check_number(check, document, "", "pool_exponent", false, 0, 1, &ranking->pool_exponent);
     check_number(check, document, "", "temper", false, 0.05, 2, &ranking->temper);
     check_number(check, document, "", "prior_weight", false, 1, 1e6, &ranking->prior_weight);
+    check_number(check, document, "", "background_weight", false, 1, 1e6,
+                 &ranking->background_weight);
+    check_number(check, document, "", "company_most", false, 0.5, 60, &ranking->company_most);
+    check_number(check, document, "", "company_rival", false, 0, 1, &ranking->company_rival);
     check_product(check, document, "inhibitor", ranking->inhibitor, sizeof ranking->inhibitor);
     check_product(check, document, "acid", ranking->acid, sizeof ranking->acid);
     for (int s = 0; s < SYMPTOMS; s++) {

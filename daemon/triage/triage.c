@@ -80,11 +80,11 @@ void triage_unref(struct triage *triage)
     cache_free(triage->source.logs);
     cache_free(triage->source.baselines);
     cache_free(triage->source.lots);
+    case_priors_clear(triage);
     rules_unref(triage->rules);
     catalogue_free(triage->catalogue);
     json_decref(triage->calibration);
     pthread_mutex_destroy(&triage->lock);
-    free(triage->verdicts);
     free(triage);
 }
 
@@ -142,7 +142,8 @@ int triage_check_quantity(void *triage, const char *quantity, double value, stru
 void triage_verdicts_changed(struct triage *triage)
 {
     pthread_mutex_lock(&triage->lock);
-    triage->verdicts_known = false;
+    priors_free(triage->priors);
+    triage->priors = NULL;
     pthread_mutex_unlock(&triage->lock);
 }
 

@@ -68,7 +68,7 @@ static const struct {
 static const char *const FACTOR_NAMES[FACTORS] = {
     "lot",     "line",      "line_hour", "shift", "product", "mix", "plant",
     "flour",   "inhibitor", "softener",  "acid",  "yeast",   "fat", "film",
-    "closure", "supplier",  "route",     "store", "window",  "any",
+    "closure", "supplier",  "route",     "store", "window",  "any", "mold",
 };
 
 static const char *const MODEL_NAMES[MODELS] = {

@@ -72,6 +72,7 @@ enum {
     FACTOR_STORE,
     FACTOR_WINDOW, /* between two cleanings of a place */
     FACTOR_ANY,    /* the largest of the others */
+    FACTOR_MOLD,   /* mold complaints of the lot and its line, whatever the case is about */
     FACTORS
 };
 /* Predictions. The first three compare a change with the lot as specified, in bits; the others are

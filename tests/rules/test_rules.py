@@ -136,7 +136,6 @@ class Situations(unittest.TestCase):
         for cause, symptom, fact in (
                 ("inhibitor-underdosed", "mold", "inhibitor_pct_flour"),
                 ("inhibitor-ineffective-ph", "mold", "crumb_ph"),
-                ("inhibitor-spent", "mold", "inhibitor_active_pct"),
                 ("packed-hot", "mold", "core_at_pack_c"),
                 ("pack-leak", "mold", "seal_fail_pct"),
                 ("inhibitor-overdosed", "off-odor", "inhibitor_pct_flour"),

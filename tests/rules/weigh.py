@@ -4,6 +4,10 @@ Facts are given by name: {"word": …} (or a list of words), {"value": …, "rat
 {"bits": …} for company and model facts. What is not given is not known."""
 import json
 import os
+import pathlib
+
+RULES = pathlib.Path(__file__).resolve().parents[2] / "rules"
+TEMPER = json.loads((RULES / "ranking.json").read_text())["temper"]
 
 
 def load_causes(rules):
@@ -77,7 +81,7 @@ def weigh(cause, facts, symptom):
 
 def rank(causes, facts, symptom):
     """[(probability, cause)], likeliest first."""
-    odds = {name: c["symptoms"][symptom] * 2 ** weigh(c, facts, symptom)
+    odds = {name: c["symptoms"][symptom] * 2 ** (TEMPER * weigh(c, facts, symptom))
             for name, c in causes.items() if symptom in c["symptoms"]}
     total = sum(odds.values())
     return sorted(((w / total, name) for name, w in odds.items()), reverse=True)

@@ -1,5 +1,6 @@
 /* Arithmetic of the ranking against published worked examples. */
 #include "fixture.h"
+#include "triage/priors.h"
 
 /* E. T. Jaynes, "Probability Theory: The Logic of Science", 2003, ch. 4: machine A makes 1/3 bad
  * widgets, B 1/6, prior odds 1:10; and a third hypothesis, C, 99 % bad, at 1e-6. Here a bad widget
@@ -39,7 +40,7 @@ static void rank_draws(const struct rules *rules, int bad, int good, struct rank
     for (int i = 0; i < bad + good; i++)
         fact_set_word(fact_set_at(&facts, rules_fact(rules, "wet_inside_bag"), i),
                       i < bad ? "yes" : "no");
-    rank_priors(rules, SYMPTOM_MOLD, NULL, priors);
+    priors_shipped(rules, SYMPTOM_MOLD, priors);
     rank_make(&facts, SYMPTOM_MOLD, priors, ret);
     free(priors);
     fact_set_clear(&facts);
@@ -148,7 +149,7 @@ static void test_missing_clue(void **state)
     fact_set_word(fact_set_at(&facts, rules_fact(rules, "where"), 0), "side");
     fact_set_word(fact_set_at(&facts, rules_fact(rules, "colour"), 0), "black");
     fact_set_word(fact_set_at(&facts, rules_fact(rules, "wet_inside_bag"), 0), "yes");
-    rank_priors(rules, SYMPTOM_MOLD, NULL, priors);
+    priors_shipped(rules, SYMPTOM_MOLD, priors);
     rank_make(&facts, SYMPTOM_MOLD, priors, &rank);
     double sum = 0;
     for (int i = 0; i < 3; i++) {
@@ -197,7 +198,7 @@ static void test_groups_pool_guards(void **state)
         fact_set_word(fact_set_at(&facts, rules_fact(rules, "where"), i), i < 2 ? "side" : "base");
     fact_set_word(fact_set_at(&facts, rules_fact(rules, "bag"), 0), "torn");
     fact_set_word(fact_set_at(&facts, rules_fact(rules, "bag"), 3), "torn");
-    rank_priors(rules, SYMPTOM_MOLD, NULL, priors);
+    priors_shipped(rules, SYMPTOM_MOLD, priors);
     rank_make(&facts, SYMPTOM_MOLD, priors, &rank);
     const struct rank_cause *a = &rank.causes[rank_find(&rank, rules_cause(rules, "a"))];
     assert_near(a->items[0].bits, 0.5, 1e-12);
@@ -214,25 +215,91 @@ static void test_groups_pool_guards(void **state)
     fixture_close(&f);
 }
 
-/* Verdicts add to the shipped weights: Dirichlet prior (5,3,2)/10 x weight 10 and counts 7 2 1 give
- * means .6 .25 .15 (conjugate updating, computed). */
+static void weighted(struct fixture *f, const char *id, double prior, const char *background)
+{
+    char name[64], text[512];
+    snprintf(name, sizeof name, "causes/%s.json", id);
+    snprintf(text, sizeof text,
+             "{\"id\":\"%s\",\"title\":\"%s\",\"symptoms\":{\"mold\":%g,\"off-odor\":1,"
+             "\"staling\":1},\"background\":%s}",
+             id, id, prior, background);
+    fixture_file(f, name, text);
+}
+
+/* Where evidence tells nothing, the rankings expect the shipped shares and verdicts add to the
+ * shipped weights: Dirichlet prior (5,3,2)/10 x weight 10 and counts 7 2 1 give means .6 .25 .15
+ * (conjugate updating, computed). */
 static void test_priors(void **state)
 {
-    static const double VERDICTS[] = {7, 2, 1}, MEANS[] = {.6, .25, .15};
+    static const double MEANS[] = {.6, .25, .15};
+    double seen[] = {7, 2, 1, 0}, expected[] = {5, 3, 2, 0};
+    struct priors_sums sums = {.seen = seen, .expected = expected, .verdicts = 10};
     struct fixture f;
-    double priors[3];
+    double priors[4];
     (void)state;
     fixture_open(&f);
     fixture_file(&f, "ranking.json", "{\"prior_weight\":10}");
-    machine(&f, "a", 5, .5);
-    machine(&f, "b", 3, .5);
-    machine(&f, "c", 2, .5);
+    weighted(&f, "a", 5, "false");
+    weighted(&f, "b", 3, "false");
+    weighted(&f, "c", 2, "false");
+    weighted(&f, "nk", 10, "true");
     struct rules *rules = rules_of(&f);
-    rank_priors(rules, SYMPTOM_MOLD, VERDICTS, priors);
+    priors_learned(rules, SYMPTOM_MOLD, &sums, priors);
     for (int i = 0; i < 3; i++)
-        assert_near(priors[i], MEANS[i], 1e-12);
-    rank_priors(rules, SYMPTOM_STALING, NULL, priors);
-    assert_near(priors[0], 1.0 / 3, 1e-12);
+        assert_near(priors[i], MEANS[i] / 2, 1e-12);
+    assert_near(priors[3], 0.5, 1e-12);
+    /* what the rankings expected already is not learned once more */
+    sums.expected = seen;
+    priors_learned(rules, SYMPTOM_MOLD, &sums, priors);
+    assert_near(priors[0], 0.25, 1e-12);
+    assert_near(priors[1], 0.15, 1e-12);
+    priors_shipped(rules, SYMPTOM_STALING, priors);
+    assert_near(priors[0], 0.25, 1e-12);
+    rules_unref(rules);
+    fixture_close(&f);
+}
+
+static void add_verdict(struct priors *priors, const struct rules *rules, const char *cause,
+                        double day, const double *said)
+{
+    int64_t at = (int64_t)(day * WHEN_DAY_MS);
+    priors_add(priors,
+               &(struct priors_verdict){at, at, SYMPTOM_MOLD, rules_cause(rules, cause), 1, said});
+}
+
+/* Verdicts in time: a trouble counts once however many complain, two troubles twice; the share of
+ * background moves by what the rankings had not expected of it; nothing acts before it was given.
+ */
+static void test_priors_in_time(void **state)
+{
+    struct fixture f;
+    double one[3], many[3], two[3], before[3];
+    (void)state;
+    fixture_open(&f);
+    fixture_file(&f, "ranking.json", "{\"prior_weight\":2,\"background_weight\":10}");
+    weighted(&f, "a", 1, "false");
+    weighted(&f, "b", 1, "false");
+    weighted(&f, "nk", 2, "true");
+    struct rules *rules = rules_of(&f);
+    int a = rules_cause(rules, "a"), b = rules_cause(rules, "b"), nk = rules_cause(rules, "nk");
+    struct priors *priors = priors_new(rules);
+    add_verdict(priors, rules, "a", 100, NULL);
+    priors_at(priors, SYMPTOM_MOLD, 101 * WHEN_DAY_MS, one);
+    /* n 1, E .5 of each, s .5, W 2: a : b = .5 x 2 / 1.5 : .5 x 1 / 1.5 */
+    assert_near(one[a] / one[b], 2, 1e-12);
+    for (int i = 1; i < 9; i++)
+        add_verdict(priors, rules, "a", 100 + i, NULL);
+    priors_at(priors, SYMPTOM_MOLD, 200 * WHEN_DAY_MS, many);
+    assert_near(many[a] / many[b], 2, 1e-12);
+    add_verdict(priors, rules, "a", 150, NULL);
+    priors_at(priors, SYMPTOM_MOLD, 200 * WHEN_DAY_MS, two);
+    assert_near(two[a] / two[b], 3, 1e-12); /* n 2, E 1: (2 + 1) : (0 + 1) */
+    priors_at(priors, SYMPTOM_MOLD, 100 * WHEN_DAY_MS, before);
+    assert_near(before[a], 0.25, 1e-12);
+    /* ten faults where half were expected to be background: odds 1 x 5/10 x 10/15 */
+    assert_near(two[nk] / (1 - two[nk]), 5.0 / 10 * 10 / 15, 1e-12);
+    assert_near(two[a] + two[b] + two[nk], 1, 1e-12);
+    priors_free(priors);
     rules_unref(rules);
     fixture_close(&f);
 }
@@ -261,7 +328,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_two_machines), cmocka_unit_test(test_third_machine),
         cmocka_unit_test(test_missing_clue), cmocka_unit_test(test_groups_pool_guards),
-        cmocka_unit_test(test_priors),       cmocka_unit_test(test_extremes),
+        cmocka_unit_test(test_priors),       cmocka_unit_test(test_priors_in_time),
+        cmocka_unit_test(test_extremes),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
