@@ -11,7 +11,8 @@ int evidence_guard(const struct rule_guard *guard, const struct fact_set *facts,
 
 /* Of all complaints of the case. n complaints that know the fact speak n^pool_exponent times as
  * loud as their mean: callers who see the same loaf fault are not independent witnesses. What is
- * the same for all of them (the lot's facts, the season, routes and stores) speaks once. NAN if nothing is known. */
+ * the same for all of them (the lot's facts, the season, routes and stores) speaks once. NAN if
+ * nothing is known. */
 struct evidence_said {
     double bits;
     int known;     /* complaints, or 1 for a lot's fact */

@@ -47,9 +47,9 @@ static void set_defaults(struct rule_ranking *ranking)
     static const struct rule_ranking DEFAULT = {
         .pool_exponent = 0.5,
         .temper = 1.0,
-        .prior_weight = 80,
-        .background_weight = 1000,
-        .company_most = 4.5,
+        .prior_weight = 100,
+        .background_weight = 5000,
+        .company_most = 4.0,
         .company_rival = 0.4,
         .base_per_million = {8, 3, 3},
         /* share of complaints in by day t after packing; from memory, replaced by the plant's own
