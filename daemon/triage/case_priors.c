@@ -1,7 +1,7 @@
 /* Priors as of an instant, from the verdicts in the store. */
 #include "base/jsonx.h"
 #include "base/text.h"
-#include "store/case_work.h"
+#include "store/verdict.h"
 #include "triage/case_rank.h"
 #include <stdlib.h>
 #include <string.h>
