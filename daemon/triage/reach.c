@@ -1,8 +1,8 @@
 /* Other lots that share the suspected condition, with the probability that they share the fault:
  * P(cause) x P(fault there | cause). The second factor starts from how often lots that share this
- * condition share the fault (from memory; "common practice, no source"), or, where the rule file
- * says how to tell, from the other lot's own records, and is updated by its own complaints against
- * the number expected. */
+ * condition share the fault (reach_share in rules/ranking.json), or, where the cause's file says
+ * how to tell, from the other lot's own records, and is updated by its own complaints against the
+ * number expected. */
 #include "base/text.h"
 #include "store/company_count.h"
 #include "triage/case_rank.h"
@@ -15,27 +15,25 @@ enum { SHOWN_LOTS = 200, WINDOWS = 4 };
 #define LEAST_SHARE 0.005
 
 struct condition {
-    const char *word;
     int factor;
-    double share; /* of lots that share it, those that share the fault */
     const char *text;
 };
-static const struct condition CONDITIONS[] = {
-    {"mix", FACTOR_MIX, 0.9, "made of the same mix"},
-    {"line-hours", FACTOR_LINE_HOUR, 0.6, "same line within six hours"},
-    {"inhibitor-lot", FACTOR_INHIBITOR, 0.5, "same inhibitor lot"},
-    {"softener-lot", FACTOR_SOFTENER, 0.5, "same softener lot"},
-    {"film-lot", FACTOR_FILM, 0.5, "same film lot"},
-    {"fat-lot", FACTOR_FAT, 0.5, "same fat lot"},
-    {"acid-lot", FACTOR_ACID, 0.5, "same acid lot"},
-    {"yeast-lot", FACTOR_YEAST, 0.4, "same yeast lot"},
-    {"flour-lot", FACTOR_FLOUR, 0.4, "same flour lot"},
-    {"closure-lot", FACTOR_CLOSURE, 0.4, "same closure lot"},
-    {"shift", FACTOR_SHIFT, 0.3, "same line and shift"},
-    {"line-day", FACTOR_LINE, 0.25, "same line within a day"},
-    {"route", FACTOR_ROUTE, 0.4, "sent on the same route"},
-    {"store", FACTOR_STORE, 0.5, "sent to the same store"},
-    {"product", FACTOR_PRODUCT, 0.1, "same product within a day"},
+static const struct condition CONDITIONS[REACH_WINDOW] = {
+    [REACH_MIX] = {FACTOR_MIX, "made of the same mix"},
+    [REACH_LINE_HOURS] = {FACTOR_LINE_HOUR, "same line within six hours"},
+    [REACH_INHIBITOR] = {FACTOR_INHIBITOR, "same inhibitor lot"},
+    [REACH_SOFTENER] = {FACTOR_SOFTENER, "same softener lot"},
+    [REACH_FILM] = {FACTOR_FILM, "same film lot"},
+    [REACH_FAT] = {FACTOR_FAT, "same fat lot"},
+    [REACH_ACID] = {FACTOR_ACID, "same acid lot"},
+    [REACH_YEAST] = {FACTOR_YEAST, "same yeast lot"},
+    [REACH_FLOUR] = {FACTOR_FLOUR, "same flour lot"},
+    [REACH_CLOSURE] = {FACTOR_CLOSURE, "same closure lot"},
+    [REACH_SHIFT] = {FACTOR_SHIFT, "same line and shift"},
+    [REACH_LINE_DAY] = {FACTOR_LINE, "same line within a day"},
+    [REACH_ROUTE] = {FACTOR_ROUTE, "sent on the same route"},
+    [REACH_STORE] = {FACTOR_STORE, "sent to the same store"},
+    [REACH_PRODUCT] = {FACTOR_PRODUCT, "same product within a day"},
 };
 
 struct window {
@@ -66,14 +64,12 @@ struct reaching {
     int count;
 };
 
-static bool holds(const struct reaching *reaching, const struct condition *condition,
-                  const struct company_lot *lot)
+static bool holds(const struct reaching *reaching, int reach, const struct company_lot *lot)
 {
     bool near = llabs(lot->packed_from_ms - reaching->packed_from_ms) <= WHEN_DAY_MS;
-    if (!(lot->shared & 1u << condition->factor))
+    if (!(lot->shared & 1u << CONDITIONS[reach].factor))
         return false;
-    return near ||
-           (strcmp(condition->word, "line-day") != 0 && strcmp(condition->word, "product") != 0);
+    return near || (reach != REACH_LINE_DAY && reach != REACH_PRODUCT);
 }
 
 static bool wanted(const struct rule_cause *cause, const char *word)
@@ -98,24 +94,26 @@ static int take_lot(void *arg, const struct company_lot *lot)
                               .units = lot->units,
                               .observed = lot->observed,
                               .expected = lot->expected};
-    for (size_t i = 0; i < sizeof CONDITIONS / sizeof CONDITIONS[0]; i++) {
-        const struct condition *condition = &CONDITIONS[i];
-        if (!wanted(reaching->cause, condition->word) || !holds(reaching, condition, lot))
+    const double *shares = reaching->triage->rules->ranking.reach_share;
+    for (int i = 0; i < REACH_WINDOW; i++) {
+        if (!wanted(reaching->cause, rule_reach_name((enum rule_reach)i)) ||
+            !holds(reaching, i, lot))
             continue;
-        double share = condition->share;
-        if (condition->factor == FACTOR_MIX)
+        double share = shares[i];
+        if (i == REACH_MIX)
             share *= fmax(lot->same_share, 0.3);
         if (share > reached.share) {
             reached.share = share;
-            reached.condition = condition;
+            reached.condition = &CONDITIONS[i];
         }
     }
     for (int i = 0; i < reaching->window_count; i++) {
         const struct window *window = &reaching->windows[i];
         if (lot->packed_from_ms < window->from_ms || lot->packed_from_ms >= window->to_ms ||
-            (window->own_line && !(lot->shared & 1u << FACTOR_LINE)) || reached.share >= 0.7)
+            (window->own_line && !(lot->shared & 1u << FACTOR_LINE)) ||
+            reached.share >= shares[REACH_WINDOW])
             continue;
-        reached.share = 0.7;
+        reached.share = shares[REACH_WINDOW];
         reached.window = window;
     }
     if (reached.share <= 0)

@@ -42,6 +42,34 @@ int rules_fact(const struct rules *rules, const char *name)
     return -1;
 }
 
+/* Shares from memory, until a rule file says otherwise. */
+static const struct {
+    const char *name;
+    double share;
+} REACH[REACHES] = {
+    [REACH_MIX] = {"mix", 0.9},
+    [REACH_LINE_HOURS] = {"line-hours", 0.6},
+    [REACH_INHIBITOR] = {"inhibitor-lot", 0.5},
+    [REACH_SOFTENER] = {"softener-lot", 0.5},
+    [REACH_FILM] = {"film-lot", 0.5},
+    [REACH_FAT] = {"fat-lot", 0.5},
+    [REACH_ACID] = {"acid-lot", 0.5},
+    [REACH_YEAST] = {"yeast-lot", 0.4},
+    [REACH_FLOUR] = {"flour-lot", 0.4},
+    [REACH_CLOSURE] = {"closure-lot", 0.4},
+    [REACH_SHIFT] = {"shift", 0.3},
+    [REACH_LINE_DAY] = {"line-day", 0.25},
+    [REACH_ROUTE] = {"route", 0.4},
+    [REACH_STORE] = {"store", 0.5},
+    [REACH_PRODUCT] = {"product", 0.1},
+    [REACH_WINDOW] = {"place-window", 0.7},
+};
+
+const char *rule_reach_name(enum rule_reach reach)
+{
+    return REACH[reach].name;
+}
+
 static void set_defaults(struct rule_ranking *ranking)
 {
     static const struct rule_ranking DEFAULT = {
@@ -62,6 +90,8 @@ static void set_defaults(struct rule_ranking *ranking)
         .acid = "vinegar",
     };
     *ranking = DEFAULT;
+    for (int i = 0; i < REACHES; i++)
+        ranking->reach_share[i] = REACH[i].share;
 }
 
 /* ---- files ---- */

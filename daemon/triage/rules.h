@@ -88,12 +88,36 @@ struct rule_ask {
     int answer_count;
 };
 
+/* What lots can share (reach), beside the lot itself. */
+enum rule_reach {
+    REACH_MIX,
+    REACH_LINE_HOURS,
+    REACH_INHIBITOR,
+    REACH_SOFTENER,
+    REACH_FILM,
+    REACH_FAT,
+    REACH_ACID,
+    REACH_YEAST,
+    REACH_FLOUR,
+    REACH_CLOSURE,
+    REACH_SHIFT,
+    REACH_LINE_DAY,
+    REACH_ROUTE,
+    REACH_STORE,
+    REACH_PRODUCT,
+    REACH_WINDOW, /* of a place */
+    REACHES
+};
+/* As in the rule files: "mix", "line-hours", …, "place-window". */
+const char *rule_reach_name(enum rule_reach reach);
+
 /* rules/ranking.json */
 struct rule_ranking {
-    double pool_exponent;     /* n complaints speak n^this times as loud as their mean */
-    double temper;            /* multiplies summed bits */
-    double prior_weight;      /* troubles that the shipped priors count for */
-    double background_weight; /* verdicts that the background's shipped share counts for */
+    double reach_share[REACHES]; /* of the lots that share it, those that share the fault too */
+    double pool_exponent;        /* n complaints speak n^this times as loud as their mean */
+    double temper;               /* multiplies summed bits */
+    double prior_weight;         /* troubles that the shipped priors count for */
+    double background_weight;    /* verdicts that the background's shipped share counts for */
     double company_most, company_rival;    /* bits of an excess, see company_beside() */
     double base_per_million[SYMPTOMS];     /* usual complaints per million units */
     struct rule_point delay[SYMPTOMS][12]; /* x days after packing, bits: share reported by then */

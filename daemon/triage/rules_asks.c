@@ -127,21 +127,31 @@ static void check_product(struct rules_check *check, const json_t *document, con
         snprintf(out, size, "%s", product);
 }
 
+static void check_reach_share(struct rules_check *check, const json_t *shares, double *ret)
+{
+    const char *names[REACHES + 1] = {NULL};
+    for (int i = 0; i < REACHES; i++)
+        names[i] = rule_reach_name((enum rule_reach)i);
+    if (!shares)
+        return;
+    if (!json_is_object(shares)) {
+        check_fail(check, "/reach_share", NULL, "must be an object: condition, share");
+        return;
+    }
+    check_members(check, shares, "/reach_share", names);
+    for (int i = 0; i < REACHES; i++)
+        check_number(check, shares, "/reach_share", names[i], false, 0.001, 0.999, &ret[i]);
+}
+
 void check_ranking(struct rules_check *check, const json_t *document)
 {
-    static const char *const MEMBERS[] = {"pool_exponent",
-                                          "temper",
-                                          "prior_weight",
-                                          "inhibitor",
-                                          "acid",
-                                          "base_per_million",
-                                          "delay_days",
-                                          "note",
-                                          "$schema",
-                                          "company_most",
-                                          "company_rival",
-                                          "background_weight",
-                                          NULL};
+    static const char *const MEMBERS[] = {"pool_exponent", "temper",
+                                          "prior_weight",  "inhibitor",
+                                          "acid",          "base_per_million",
+                                          "delay_days",    "note",
+                                          "$schema",       "company_most",
+                                          "company_rival", "background_weight",
+                                          "reach_share",   NULL};
     struct rule_ranking *ranking = &check->rules->ranking;
     const json_t *base = json_object_get(document, "base_per_million");
     check_members(check, document, "", MEMBERS);
@@ -152,6 +162,7 @@ void check_ranking(struct rules_check *check, const json_t *document)
                  &ranking->background_weight);
     check_number(check, document, "", "company_most", false, 0.5, 60, &ranking->company_most);
     check_number(check, document, "", "company_rival", false, 0, 1, &ranking->company_rival);
+    check_reach_share(check, json_object_get(document, "reach_share"), ranking->reach_share);
     check_product(check, document, "inhibitor", ranking->inhibitor, sizeof ranking->inhibitor);
     check_product(check, document, "acid", ranking->acid, sizeof ranking->acid);
     for (int s = 0; s < SYMPTOMS; s++) {

@@ -230,19 +230,13 @@ static const json_t *check_checks(struct rules_check *check, const json_t *docum
 
 static bool reach_known(struct rules_check *check, const char *word)
 {
-    static const char *const WORDS[] = {"lot",     "mix",   "line-hours", "shift", "line-day",
-                                        "product", "route", "store",      NULL};
-    for (int i = 0; WORDS[i]; i++)
-        if (strcmp(WORDS[i], word) == 0)
-            return true;
+    if (strcmp(word, "lot") == 0)
+        return true;
     if (strncmp(word, "place-window:", 13) == 0)
         return vocabulary_place(check->rules->vocabulary, word + 13);
-    for (int m = 0; m < MATERIALS; m++) {
-        char lot[32];
-        snprintf(lot, sizeof lot, "%s-lot", material_name(m));
-        if (strcmp(lot, word) == 0)
+    for (int i = 0; i < REACH_WINDOW; i++)
+        if (strcmp(rule_reach_name((enum rule_reach)i), word) == 0)
             return true;
-    }
     return false;
 }
 
