@@ -266,6 +266,7 @@ static int send_it(struct interview *iv)
         view_blank(&iv->view);
         if (iv->c->json)
             client_print(answer);
+        json_object_del(answer, "ask"); /* asked already, or passed over */
         deliver_show(&iv->view, iv->complaint, answer);
         json_decref(answer);
         return EXIT_DONE;

@@ -47,6 +47,8 @@ static void print_question(const struct interview *iv, const struct form_field *
     view_text(&iv->view, VIEW_BOLD, 0, 2, ask ? ask : f->ask);
     if (f->choices)
         print_choices(iv, f);
+    if (f->type == FORM_YESNO)
+        view_text(&iv->view, VIEW_PLAIN, 2, 2, "yes or no");
     if (strcmp(f->name, "harm") == 0)
         view_text(&iv->view, VIEW_PLAIN, 2, 2,
                   "no  if the caller says that nobody is and nothing was");
