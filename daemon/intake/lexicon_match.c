@@ -5,7 +5,7 @@
 #include <string.h>
 
 #define FILLER_RUN 3     /* words that may stand between two words of a phrase */
-#define NEGATION_REACH 4 /* words back from a phrase to the word that negates it */
+#define NEGATION_REACH 4 /* telling words back from a phrase to the word that negates it */
 #define LIST_REACH 9     /* the same in an enumeration: "no smell, spots or moisture" */
 
 static bool try_phrase(const struct reading *reading, const struct phrase *phrase, int at,
@@ -55,7 +55,14 @@ static bool negated(const struct reading *reading, const struct match *match)
         return true;
     bool list = joined(reading, match->from - 1, match->to + 4);
     int reach = list ? LIST_REACH : NEGATION_REACH;
-    for (int i = match->from - 1; i >= 0 && i >= match->from - reach; i--) {
+    /* "not kept in the fridge": the small words between do not count; but of two readings of a
+     * note that speaks of harm, the one with harm is taken */
+    const char *field =
+        match->phrase->field < 0 ? "" : language->fields[match->phrase->field].field->name;
+    bool harm = strcmp(field, "harm") == 0;
+    int telling = 0;
+    for (int i = match->from - 1; i >= 0 && telling < reach; i--) {
+        telling += list || harm || !lexicon_in(&language->filler, &reading->words[i]);
         enum pause pause = reading->words[i + 1].before;
         if (pause == PAUSE_SENTENCE || (pause == PAUSE_COMMA && !list) ||
             lexicon_in(&language->stops, &reading->words[i]))

@@ -127,6 +127,13 @@ static void denied_words_are_not_taken(void **state)
         {"mold", "no condensation", "observed.wet_inside_bag=false"},
         {"mold", "nobody got sick", ""},
         {"mold", "no illness, injury or allergic reaction", ""},
+        {"mold", "did not keep it in the fridge", ""},
+        {"mold", "she did not keep it in the fridge, it was on the counter",
+         "observed.kept=\"counter\""},
+        {"mold", "could not finish it my son got sick", "harm=\"illness\""},
+        {"mold", "it was never left out in the sun", ""},
+        {"mold", "it did not taste right, there is a green spot on the heel",
+         "observed.colour=\"blue-green\" observed.where=\"heel\" observed.spots=1"},
         {"mold", "never opened", "observed.bag=\"sound\" observed.opened_days=0"},
         {"mold", "no holes in the bag", "observed.bag=\"sound\""},
     };
