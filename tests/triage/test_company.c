@@ -21,6 +21,25 @@ static struct company_factor factor_of(struct fixture *f, struct company *compan
     return found;
 }
 
+static struct company_factor mold_of(struct fixture *f, struct company *company,
+                                     const struct rules *rules, struct cache *lots, int64_t lot_id,
+                                     int64_t as_of_ms)
+{
+    struct error err = {0};
+    const struct lot_record *record;
+    struct company_view *view;
+    int64_t serial;
+    assert_int_equal(company_records_serial(f->store, &serial, &err), 0);
+    assert_int_equal(lot_record_get(lots, f->store, serial, lot_id, &record, &err), 0);
+    assert_int_equal(company_view_open(company, f->store, rules, SYMPTOM_MOLD, record, as_of_ms,
+                                       serial, &view, &err),
+                     0);
+    struct company_factor found = company_of_lot_and_line(view);
+    company_view_close(view);
+    lot_record_unref(record);
+    return found;
+}
+
 static void test_bits(void **state)
 {
     (void)state;
@@ -36,6 +55,25 @@ static void test_bits(void **state)
     double p = exp(lgamma(7) - lgamma(2) - lgamma(6) + 2 * log(.4 / 1.4) + 5 * log(1 / 1.4));
     double q = exp(lgamma(13) - lgamma(8) - lgamma(6) + 8 * log(8.0 / 9) + 5 * log(1.0 / 9));
     assert_near(company_bits(5, 1), log2(p / q), 1e-9);
+}
+
+/* Several factors explain one excess: order stays whatever the size, the best one speaks, a rival
+ * less the further it falls short; what is no excess is left alone. */
+static void test_beside(void **state)
+{
+    (void)state;
+    for (double best = 1; best < 40; best += 1) {
+        double own = company_beside(best, best, 4, 0.4);
+        assert_true(own <= 4 && own <= best);
+        for (double rival = best - 0.5; rival > -2; rival -= 0.5)
+            assert_true(company_beside(rival, best, 4, 0.4) <
+                        company_beside(rival + 0.5, best, 4, 0.4));
+    }
+    assert_near(company_beside(1.5, 1.5, 4, 0.4), 1.5, 1e-12);
+    assert_near(company_beside(-1, 0, 4, 0.4), -1, 1e-12);
+    assert_near(company_beside(30, 30, 4, 0.4), 4, 1e-5);
+    /* at 10 bits against 12 both would stand at a hard limit of 4 */
+    assert_near(company_beside(12, 12, 4, 0.4) - company_beside(10, 12, 4, 0.4), 0.8, 1e-12);
 }
 
 static void test_counts(void **state)
@@ -78,6 +116,10 @@ static void test_counts(void **state)
     /* less reporting time passed, less is expected */
     struct company_factor later = factor_of(&f, company, rules, lots, own, AT(28, 0), FACTOR_FILM);
     assert_true(later.expected > film.expected);
+    /* for a case about something else: the line with the lot's own */
+    struct company_factor mold = mold_of(&f, company, rules, lots, own, AT(20, 0));
+    assert_near(mold.observed, 5, 1e-12);
+    assert_int_equal(mold.lots, line.lots + 1);
     /* a new complaint is seen at once, although days are kept in memory */
     fixture_complain(&f, "mold", fixture_lot(14, 1, 0), AT(19, 20), "{}");
     film = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_FILM);
@@ -111,6 +153,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_bits),
+        cmocka_unit_test(test_beside),
         cmocka_unit_test(test_counts),
         cmocka_unit_test(test_recount),
     };

@@ -136,7 +136,9 @@ static void test_duplicate_and_asks(void **state)
     fixture_file(&f, "asks.json",
                  "{\"asks\":[\n{\"fact\":\"where\",\"ask\":\"?\",\"of\":\"baker\",\"effort\":"
                  "\"seconds\",\"answers\":[{\"word\":\"roof\",\"share\":1},{\"share\":0}]}]}");
-    fixture_file(&f, "ranking.json", "{\"temper\":0,\n\"delay_days\":{\"mold\":[[0,0],[5,0.5]]}}");
+    fixture_file(&f, "ranking.json",
+                 "{\"temper\":0,\n\"delay_days\":{\"mold\":[[0,0],[5,0.5]]},\n"
+                 "\"reach_share\":{\"mix\":1.5,\n\"moon\":0.5}}");
     assert_true(load(&f, &rules, errors, &count) < 0);
     assert_true(has(errors, count, "nk2.json", 1, "taken by another file"));
     assert_true(has(errors, count, "asks.json", 2, "caller, plant, lab"));
@@ -144,6 +146,8 @@ static void test_duplicate_and_asks(void **state)
     assert_true(has(errors, count, "asks.json", 2, "number from"));
     assert_true(has(errors, count, "ranking.json", 1, "number from"));
     assert_true(has(errors, count, "ranking.json", 2, "rise to 1"));
+    assert_true(has(errors, count, "ranking.json", 3, "number from"));
+    assert_true(has(errors, count, "ranking.json", 4, "no such member"));
     fixture_close(&f);
 }
 
