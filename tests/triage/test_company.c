@@ -62,12 +62,12 @@ static void test_bits(void **state)
 static void test_beside(void **state)
 {
     (void)state;
-    for (double best = 1; best < 40; best += 1) {
+    for (int best = 1; best < 40; best++) {
         double own = company_beside(best, best, 4, 0.4);
         assert_true(own <= 4 && own <= best);
-        for (double rival = best - 0.5; rival > -2; rival -= 0.5)
+        for (int rival = best - 1; rival > -3; rival--)
             assert_true(company_beside(rival, best, 4, 0.4) <
-                        company_beside(rival + 0.5, best, 4, 0.4));
+                        company_beside(rival + 1, best, 4, 0.4));
     }
     assert_near(company_beside(1.5, 1.5, 4, 0.4), 1.5, 1e-12);
     assert_near(company_beside(-1, 0, 4, 0.4), -1, 1e-12);
