@@ -150,7 +150,8 @@ static bool cut(const char *text, struct said *ret)
         ret->count += keep;
     }
     if (ret->count == 0 && timed) /* "this morning", "last evening" */
-        strcpy(ret->token[ret->count++], ret->last ? "night" : "today");
+        snprintf(ret->token[ret->count++], sizeof ret->token[0], "%s",
+                 ret->last ? "night" : "today");
     return ret->count > 0;
 }
 

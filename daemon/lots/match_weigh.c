@@ -127,7 +127,7 @@ static void weigh_text(struct matching *m)
     for (size_t i = 0; i < m->rows.count; i++)
         other_pack += m->scored[i].prior * m->scored[i].text;
     bool missed = isfinite(m->unseen) && !m->recent;
-    m->missed = missed ? MISSED * text_of_none(m, exp(-m->unseen)) : 0;
+    m->missed = missed ? MISSED * text_of_none(m, exp(-(double)m->unseen)) : 0;
     m->astray = reading->junk * text_of_junk(m) + a->wrong_pack * (other_pack + m->missed);
     double aright = 1 - reading->junk - a->wrong_pack;
     for (size_t i = 0; i < m->rows.count; i++)
