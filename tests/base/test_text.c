@@ -248,9 +248,24 @@ static void allocation_never_fails(void **state)
     free(s);
 }
 
+static void percentages_never_claim_certainty(void **state)
+{
+    static const struct {
+        double share;
+        const char *text;
+    } ROWS[] = {{0, "0"},     {1e-9, "<1"},   {0.0099, "<1"},    {0.01, "1"}, {0.425, "42"},
+                {0.99, "99"}, {0.991, ">99"}, {1 - 1e-9, ">99"}, {1, "100"},  {1.2, "100"}};
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        char out[8];
+        assert_string_equal(text_percent(ROWS[i].share, out), ROWS[i].text);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(percentages_never_claim_certainty),
         cmocka_unit_test(utf8_is_checked),
         cmocka_unit_test(lengths_and_columns),
         cmocka_unit_test(folding),
