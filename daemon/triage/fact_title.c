@@ -48,6 +48,7 @@ static const char *const FACTOR_TITLES[FACTORS] = {
     [FACTOR_STORE] = "Complaints from the same store",
     [FACTOR_WINDOW] = "Complaints between two cleanings",
     [FACTOR_ANY] = "Largest excess of complaints",
+    [FACTOR_MOLD] = "Mold complaints on this lot and its line",
 };
 
 static const char *const MODEL_TITLES[MODELS] = {

@@ -265,7 +265,8 @@ int vocabulary_load(const char *dir, struct vocabulary **ret, struct error *err)
         return rc;
     }
     for (size_t i = 0; i < sizeof BUILT_IN / sizeof BUILT_IN[0]; i++)
-        add_named(&v->quantities, &v->quantity_count, BUILT_IN[i].name, BUILT_IN[i].unit, NULL);
+        add_named(&v->quantities, &v->quantity_count, BUILT_IN[i].name, BUILT_IN[i].unit,
+                  BUILT_IN[i].title);
     for (size_t i = 0; i < sizeof BUILT_IN_PLACES / sizeof BUILT_IN_PLACES[0]; i++)
         add_named(&v->places, &v->place_count, BUILT_IN_PLACES[i], NULL, NULL);
     *ret = v;

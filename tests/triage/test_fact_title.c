@@ -1,6 +1,7 @@
 /* Every fact that the shipped rules use has words of its own. */
 #include "base/text.h"
 #include "triage/fact_title.h"
+#include "triage/rules.h"
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -42,6 +43,25 @@ static void test_kinds(void **state)
     }
 }
 
+/* A rule may only use facts that QA can read. */
+static void test_every_fact_of_the_rules(void **state)
+{
+    struct error errors[8];
+    struct rules *rules;
+    size_t count = 0;
+    (void)state;
+    assert_int_equal(rules_load(ODDLOAF_SOURCE_DIR "/rules", &rules, errors, 8, &count), 0);
+    assert_true(rules->fact_count > 100);
+    for (int i = 0; i < rules->fact_count; i++) {
+        const struct fact_name *name = &rules->facts[i].name;
+        char out[FACT_TITLE];
+        fact_title(rules->vocabulary, name, out);
+        if (!out[0] || strcmp(out, name->text) == 0 || strchr(out, '_') || strstr(out, "(null)"))
+            fail_msg("%s has no words: '%s'", name->text, out);
+    }
+    rules_unref(rules);
+}
+
 static int setup(void **state)
 {
     (void)state;
@@ -57,6 +77,7 @@ static int teardown(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(test_kinds)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(test_kinds),
+                                       cmocka_unit_test(test_every_fact_of_the_rules)};
     return cmocka_run_group_tests(tests, setup, teardown);
 }
