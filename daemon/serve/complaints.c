@@ -196,11 +196,23 @@ static int read_one(struct batch *b, struct store *store, struct error *err)
 
 /* ---- logging ---- */
 
+/* In a savepoint: a report that is refused half-way leaves nothing behind in its batch. */
+static int log_joined(struct batch *b, struct entry *e, struct store *store,
+                      const struct complaint_new *c, struct error *err)
+{
+    int rc = store_nest(store, err);
+    if (rc)
+        return rc;
+    rc = joining_log(b->setup, store, e->form, c, &e->placed, err);
+    int unnested = store_unnest(store, rc == 0, rc ? NULL : err);
+    return rc ? rc : unnested;
+}
+
 /* A row that names no complaint it could repeat is refused by itself; alone, it is the answer. */
 static int log_report(struct batch *b, struct entry *e, struct store *store,
                       const struct complaint_new *c, struct error *err)
 {
-    int rc = e->form->same_as[0] ? joining_log(b->setup, store, e->form, c, &e->placed, err)
+    int rc = e->form->same_as[0] ? log_joined(b, e, store, c, err)
                                  : complaint_log(store, c, &e->placed, err);
     e->refused = b->lines && rc == ERROR_INVALID;
     if (!e->refused)

@@ -493,15 +493,21 @@ static int read_placing(struct store *store, int64_t complaint_id, struct placin
     return rc < 0 ? rc : 0;
 }
 
-static int replace_candidates(struct store *store, int64_t complaint_id,
-                              const struct complaint_lot *lots, int count, struct error *err)
+static const char SQL_NO_LOTS[] = "DELETE FROM complaint_lot WHERE complaint_id = ?1";
+
+static int delete_row(struct store *store, const char *sql, int64_t complaint_id, struct error *err)
 {
-    static const char SQL[] = "DELETE FROM complaint_lot WHERE complaint_id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    sqlite3_stmt *st = db_prepare(store, sql, err);
     if (!st)
         return ERROR_IO;
     db_bind_int(st, 1, complaint_id);
-    int rc = db_run(store, st, err);
+    return db_run(store, st, err);
+}
+
+static int replace_candidates(struct store *store, int64_t complaint_id,
+                              const struct complaint_lot *lots, int count, struct error *err)
+{
+    int rc = delete_row(store, SQL_NO_LOTS, complaint_id, err);
     return rc ? rc : insert_candidates(store, complaint_id, lots, count, err);
 }
 
@@ -559,24 +565,14 @@ int complaint_rewrite(struct store *store, int64_t complaint_id, const struct co
     return rc ? rc : say_company_changed(store, &was, err);
 }
 
-static int delete_row(struct store *store, const char *sql, int64_t complaint_id, struct error *err)
-{
-    sqlite3_stmt *st = db_prepare(store, sql, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, complaint_id);
-    return db_run(store, st, err);
-}
-
 int complaint_take_out(struct store *store, int64_t complaint_id, int64_t moved_to, int64_t now_ms,
                        struct error *err)
 {
-    static const char SQL_LOTS[] = "DELETE FROM complaint_lot WHERE complaint_id = ?1";
     static const char SQL_ROW[] = "DELETE FROM complaint WHERE id = ?1";
     struct placing was = {0};
     int rc = read_placing(store, complaint_id, &was, err);
     if (!rc)
-        rc = delete_row(store, SQL_LOTS, complaint_id, err);
+        rc = delete_row(store, SQL_NO_LOTS, complaint_id, err);
     if (!rc)
         rc = delete_row(store, SQL_ROW, complaint_id, err);
     if (!rc)
