@@ -183,7 +183,7 @@ static void daemon_on_reload(evutil_socket_t fd, short what, void *arg)
 #ifdef ODDLOAF_SYSTEMD
     sd_notifyf(0, "RELOADING=1\nMONOTONIC_USEC=%lld", (long long)clock_monotonic_ms() * 1000);
 #endif
-    readers_submit(d->app.readers, true, reload_on_reader, d);
+    readers_submit(d->app.readers, reload_on_reader, d);
 }
 
 static void watch_signals(struct daemon *d)

@@ -22,7 +22,6 @@ enum {
     TICK_S = 1,
     CARE_EVERY_MS = 60000, /* purge, digest, idle uploads */
     RETRY_MS = 60000,
-    GIVE_WAY_MS = 200, /* a ranking waits for the desk, but not for ever */
     WRITER_STUCK_MS = 60000
 };
 
@@ -153,7 +152,6 @@ static bool rank_round(struct background *bg, struct setup *setup, struct store 
     int rc = work_due(store, WORK_RANK, app_now_ms(bg->app), rows, ROUND, &round.count, &err);
     for (int i = 0; i < round.count && !rc; i++) {
         round.ranked[i].row = rows[i];
-        readers_give_way(bg->app->readers, GIVE_WAY_MS);
         rank_one(&round, &round.ranked[i], store);
         round.mailed |= round.ranked[i].mail != NULL;
     }
@@ -306,7 +304,7 @@ static void start_round(struct background *bg)
 {
     if (atomic_load(&bg->stopping) || atomic_exchange(&bg->busy, true))
         return;
-    if (readers_submit(bg->own, false, background_round, bg))
+    if (readers_submit(bg->own, background_round, bg))
         atomic_store(&bg->busy, false);
 }
 

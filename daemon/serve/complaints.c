@@ -436,7 +436,7 @@ static void batch_logged(void *arg, int code, const struct error *err)
         request_reply_error(rq, code, &copy);
         return;
     }
-    if (readers_submit(rq->app->readers, true, answer_batch, b))
+    if (readers_submit(rq->app->readers, answer_batch, b))
         answer_plain(b);
 }
 

@@ -351,7 +351,7 @@ static void http_on_request(struct evhttp_request *evreq, void *arg)
         return;
     }
     take_peer(p, evreq, bev);
-    if (readers_submit(http->app->readers, true, run_on_reader, p)) {
+    if (readers_submit(http->app->readers, run_on_reader, p)) {
         refuse_now(http, evreq, 503, "Too much is waiting; try again in a moment", false);
         pending_free(p);
         return;

@@ -3,16 +3,11 @@
 #include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 struct task {
     void (*run)(struct store *, void *);
     void *arg;
     struct task *next;
-};
-
-struct queue {
-    struct task *first, **last;
 };
 
 struct reader {
@@ -24,38 +19,25 @@ struct reader {
 struct readers {
     pthread_mutex_t lock;
     pthread_cond_t arrived;
-    struct queue urgent, rest;
+    struct task *first, **last;
     size_t queued, limit;
     bool stopping;
     int count;
     struct reader *all;
 };
 
-static struct task *queue_take(struct queue *q)
-{
-    struct task *task = q->first;
-    if (task) {
-        q->first = task->next;
-        if (!q->first)
-            q->last = &q->first;
-    }
-    return task;
-}
-
-static void queue_add(struct queue *q, struct task *task)
-{
-    *q->last = task;
-    q->last = &task->next;
-}
-
 static struct task *next_task(struct readers *r)
 {
     pthread_mutex_lock(&r->lock);
-    struct task *task;
-    while (!(task = queue_take(&r->urgent)) && !(task = queue_take(&r->rest)) && !r->stopping)
+    while (!r->first && !r->stopping)
         pthread_cond_wait(&r->arrived, &r->lock);
-    if (task)
+    struct task *task = r->first;
+    if (task) {
+        r->first = task->next;
+        if (!r->first)
+            r->last = &r->first;
         r->queued--;
+    }
     pthread_mutex_unlock(&r->lock);
     return task;
 }
@@ -76,8 +58,7 @@ int readers_start(const char *state_dir, int threads, size_t queue_limit, struct
 {
     struct readers *r = xcalloc(1, sizeof *r);
     r->limit = queue_limit;
-    r->urgent.last = &r->urgent.first;
-    r->rest.last = &r->rest.first;
+    r->last = &r->first;
     r->all = xcalloc((size_t)threads, sizeof *r->all);
     pthread_mutex_init(&r->lock, NULL);
     pthread_cond_init(&r->arrived, NULL);
@@ -122,8 +103,7 @@ void readers_stop(struct readers *r)
     free(r);
 }
 
-int readers_submit(struct readers *r, bool urgent, void (*run)(struct store *store, void *arg),
-                   void *arg)
+int readers_submit(struct readers *r, void (*run)(struct store *store, void *arg), void *arg)
 {
     struct task *task = xcalloc(1, sizeof *task);
     task->run = run;
@@ -131,7 +111,8 @@ int readers_submit(struct readers *r, bool urgent, void (*run)(struct store *sto
     pthread_mutex_lock(&r->lock);
     bool refused = r->stopping || r->queued >= r->limit;
     if (!refused) {
-        queue_add(urgent ? &r->urgent : &r->rest, task);
+        *r->last = task;
+        r->last = &task->next;
         r->queued++;
         pthread_cond_signal(&r->arrived);
     }
@@ -147,19 +128,4 @@ size_t readers_queued(struct readers *r)
     size_t queued = r->queued;
     pthread_mutex_unlock(&r->lock);
     return queued;
-}
-
-static bool urgent_waits(struct readers *r)
-{
-    pthread_mutex_lock(&r->lock);
-    bool waits = r->urgent.first != NULL && !r->stopping;
-    pthread_mutex_unlock(&r->lock);
-    return waits;
-}
-
-void readers_give_way(struct readers *r, int most_ms)
-{
-    enum { STEP_MS = 2 };
-    for (int waited = 0; waited < most_ms && urgent_waits(r); waited += STEP_MS)
-        nanosleep(&(struct timespec){0, STEP_MS * INT64_C(1000000)}, NULL);
 }

@@ -12,13 +12,9 @@ struct readers;
 int readers_start(const char *state_dir, int threads, size_t queue_limit, struct readers **ret,
                   struct error *err);
 void readers_stop(struct readers *readers); /* runs what is queued, joins. NULL is fine. */
-/* Thread-safe. Work of `urgent` (intake, a desk's question) goes before the rest (re-ranking).
- * ERROR_BUSY when the queue is full or stopping; then `run` is not called. */
-int readers_submit(struct readers *readers, bool urgent,
-                   void (*run)(struct store *store, void *arg), void *arg);
+/* Thread-safe; in the order of submission. ERROR_BUSY when the queue is full or stopping; then
+ * `run` is not called. */
+int readers_submit(struct readers *readers, void (*run)(struct store *store, void *arg), void *arg);
 size_t readers_queued(struct readers *readers);
-/* For work that is not urgent, between two pieces of it: waits, at most `most_ms`, while anything
- * urgent is queued. */
-void readers_give_way(struct readers *readers, int most_ms);
 
 #endif

@@ -51,53 +51,48 @@ static struct queued *take_group(struct writer *w, size_t *ret_count)
     return group;
 }
 
-static void apply_one(struct store *store, struct queued *q)
+static int apply_one(struct store *store, struct queued *q)
 {
     error_clear(&q->err);
-    q->code = q->job.apply(store, q->job.arg, &q->err);
+    return q->code = q->job.apply(store, q->job.arg, &q->err);
 }
 
-static void apply_nested(struct store *store, struct queued *q)
+/* A refused job is undone by itself. */
+static int apply_nested(struct store *store, struct queued *q)
 {
-    struct error nest_err = {0};
-    q->code = store_nest(store, &nest_err);
-    q->err = nest_err;
+    error_clear(&q->err);
+    q->code = store_nest(store, &q->err);
     if (q->code)
-        return;
-    apply_one(store, q);
-    struct error unnest_err = {0};
-    int rc = store_unnest(store, q->code == 0, &unnest_err);
-    if (!q->code && rc) {
+        return q->code;
+    struct error err = {0};
+    bool good = apply_one(store, q) == 0;
+    int rc = store_unnest(store, good, &err);
+    if (good && rc) {
         q->code = rc;
-        q->err = unnest_err;
+        q->err = err;
     }
+    return q->code;
 }
 
-/* One transaction over the list without savepoints, which cost a copy of every page a job touches.
- * True if it is on disk; else nothing of it is kept. */
-static bool commit_plain(struct store *store, struct queued *group)
+static void fail_all(struct queued *group, int code, const struct error *err)
 {
-    bool good = store_begin(store, NULL) == 0;
-    for (struct queued *q = group; q && good; q = q->next) {
-        apply_one(store, q);
-        good = q->code == 0;
+    for (struct queued *q = group; q; q = q->next) {
+        q->code = code;
+        q->err = *err;
     }
-    if (good)
-        return store_commit(store, NULL) == 0;
-    store_rollback(store);
-    return false;
 }
 
-/* One transaction over the list, a refused job undone by itself; on failure nothing of it is kept
- * and every job that had gone well is told why. */
-static int commit_nested(struct store *store, struct queued *group)
+/* One transaction over the list; if it is not kept, nothing of it is. Plain, the first refused job
+ * ends it (a savepoint costs a copy of every page that a job touches); nested, only what no job
+ * could help does, and then every job is told. */
+static bool commit(struct store *store, struct queued *group, bool nested)
 {
     struct error err = {0};
     int rc = store_begin(store, &err);
     for (struct queued *q = group; q && !rc; q = q->next) {
-        apply_nested(store, q);
-        if (q->code == ERROR_NO_SPACE || q->code == ERROR_IO) {
-            rc = q->code;
+        int code = nested ? apply_nested(store, q) : apply_one(store, q);
+        if (code && (!nested || code == ERROR_NO_SPACE || code == ERROR_IO)) {
+            rc = code;
             err = q->err;
         }
     }
@@ -105,25 +100,21 @@ static int commit_nested(struct store *store, struct queued *group)
         rc = store_commit(store, &err);
     else
         store_rollback(store);
-    if (rc) {
-        for (struct queued *q = group; q; q = q->next) {
-            q->code = rc;
-            q->err = err;
-        }
-    }
-    return rc;
+    if (rc && (nested || !group->next))
+        fail_all(group, rc, &err);
+    return rc == 0;
 }
 
 /* Most groups have nothing to refuse. One that has is done again with a savepoint a job; one that
  * failed as a whole job by job: a disk with room for one complaint still takes one. */
 static void commit_group(struct writer *w, struct queued *group, size_t count)
 {
-    if (commit_plain(w->store, group) || commit_nested(w->store, group) == 0 || count == 1)
+    if (commit(w->store, group, false) || count == 1 || commit(w->store, group, true))
         return;
     for (struct queued *q = group, *next; q; q = next) {
         next = q->next;
         q->next = NULL;
-        commit_nested(w->store, q);
+        commit(w->store, q, false);
         q->next = next;
     }
 }
