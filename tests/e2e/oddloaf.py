@@ -71,7 +71,8 @@ def complaint(lot="L1 6318 A0400", symptom="mold", received="2026-11-20T09:14:00
 
 
 class Plant:
-    def __init__(self, binaries, state=None, config=None, keep=False, rules=None):
+    def __init__(self, binaries, state=None, config=None, keep=False, rules=None,
+                 before_exec=None):
         self.binaries = pathlib.Path(binaries)
         self.dir = pathlib.Path(tempfile.mkdtemp(prefix="oddloaf-e2e-"))
         self.state = pathlib.Path(state) if state else self.dir / "state"
@@ -80,6 +81,7 @@ class Plant:
                        "mail": {"program": ""}, **(config or {})}
         self.keep = keep
         self.rules = pathlib.Path(rules) if rules else ROOT / "rules"
+        self.before_exec = before_exec  # called in the child before it becomes the daemon
         self.daemon = None
 
     def __enter__(self):
@@ -98,7 +100,7 @@ class Plant:
         self.daemon = subprocess.Popen(
             [self.binaries / "oddloafd", "--config", self.dir / "config.json", "--state",
              self.state, "--rules", self.rules, "--socket", self.socket],
-            stderr=self.log, stdin=subprocess.DEVNULL)
+            stderr=self.log, stdin=subprocess.DEVNULL, preexec_fn=self.before_exec)
         if not expect_ready:
             return
         for _ in range(600):
