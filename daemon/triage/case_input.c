@@ -30,6 +30,7 @@ static int take_row(void *arg, const struct complaint_row *row)
     snprintf(complaint->store, sizeof complaint->store, "%s", row->store ? row->store : "");
     complaint->received_ms = row->received_ms;
     complaint->found_day = row->found_day;
+    complaint->bought_day = row->bought_day;
     complaint->code_day = row->code_day;
     complaint->packs = row->packs;
     complaint->harm = row->harm;
@@ -116,6 +117,7 @@ int case_input_of(const json_t *complaint, const struct complaint_lot *lots, int
     text_member(complaint, "store", one->store, sizeof one->store);
     one->received_ms = input.as_of_ms;
     one->found_day = day_member(complaint, "found_on");
+    one->bought_day = day_member(complaint, "bought_on");
     one->code_day = day_member(complaint, "code_date");
     json_int_t packs = json_integer_value(json_object_get(complaint, "packs"));
     one->packs = packs > 0 && packs < 1000000 ? (int)packs : 1;

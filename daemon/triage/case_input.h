@@ -10,8 +10,8 @@
 struct case_complaint {
     char uuid[UUID_TEXT];
     int64_t received_ms;
-    int32_t found_day, code_day; /* WHEN_UNKNOWN_DAY */
-    char route[32], store[32];   /* "" not given */
+    int32_t found_day, bought_day, code_day; /* WHEN_UNKNOWN_DAY */
+    char route[32], store[32];               /* "" not given */
     int packs;
     bool harm;
     json_t *body; /* the complaint as sent */

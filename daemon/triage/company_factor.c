@@ -5,7 +5,23 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum { LINE_DAYS = 4, SHIFT_DAYS = 7, PRODUCT_DAYS = 10, ROUTE_DAYS = 4, STORE_DAYS = 10 };
+enum { ROUTE_DAYS = 4, STORE_DAYS = 10 };
+
+/* Nobody knows when a trouble on a line began and when it ended: only that this lot is in it. So
+ * many hours before and after the lot, or none, are tried on each side. */
+enum { EXTENTS = 3, SIDES = 2 };
+static const struct span {
+    int factor, hours[EXTENTS];
+} SPANS[] = {{FACTOR_LINE, {12, 36, 96}},
+             {FACTOR_PLANT, {12, 36, 96}},
+             {FACTOR_SHIFT, {24, 72, 168}},
+             {FACTOR_PRODUCT, {24, 96, 240}}};
+enum { SPAN_COUNT = sizeof SPANS / sizeof SPANS[0] };
+
+/* By side of the lot and by the shortest reach that takes a lot in. */
+struct span_levels {
+    struct level rings[SIDES][EXTENTS];
+};
 
 /* theta against the usual rate: guilty, and ordinary variation between lots */
 #define GUILTY_SHAPE 2.0
@@ -61,22 +77,63 @@ bool company_near(const struct company_view *view, const struct day_lot *lot, in
     return llabs(lot->packed_from_ms - view->packed_from_ms) <= days * WHEN_DAY_MS;
 }
 
-static void add_plain(const struct company_view *view, const struct view_lot *lot,
-                      struct level plain[FACTORS])
+static bool shares_plain(const struct company_view *view, const struct day_lot *lot, int factor)
 {
-    const struct day_lot *day_lot = lot->lot;
-    if (company_near(view, day_lot, LINE_DAYS))
-        company_level_add(&plain[FACTOR_PLANT], lot);
-    if (day_lot->product_id == view->product_id && company_near(view, day_lot, PRODUCT_DAYS))
-        company_level_add(&plain[FACTOR_PRODUCT], lot);
-    if (day_lot->line != view->own_line)
-        return;
-    if (company_near(view, day_lot, LINE_DAYS))
-        company_level_add(&plain[FACTOR_LINE], lot);
-    if (llabs(day_lot->packed_from_ms - view->packed_from_ms) <= COMPANY_LINE_HOURS * WHEN_HOUR_MS)
-        company_level_add(&plain[FACTOR_LINE_HOUR], lot);
-    if (day_lot->shift == view->own_shift && company_near(view, day_lot, SHIFT_DAYS))
-        company_level_add(&plain[FACTOR_SHIFT], lot);
+    switch (factor) {
+    case FACTOR_LINE:
+        return lot->line == view->own_line;
+    case FACTOR_SHIFT:
+        return lot->line == view->own_line && lot->shift == view->own_shift;
+    case FACTOR_PRODUCT:
+        return lot->product_id == view->product_id;
+    default: /* FACTOR_PLANT */
+        return true;
+    }
+}
+
+static void span_add(const struct company_view *view, const struct view_lot *lot,
+                     struct span_levels spans[SPAN_COUNT])
+{
+    int64_t apart_ms = lot->lot->packed_from_ms - view->packed_from_ms;
+    for (int s = 0; s < SPAN_COUNT; s++) {
+        int r = 0;
+        while (r < EXTENTS && llabs(apart_ms) > SPANS[s].hours[r] * WHEN_HOUR_MS)
+            r++;
+        if (r < EXTENTS && shares_plain(view, lot->lot, SPANS[s].factor))
+            company_level_add(&spans[s].rings[apart_ms > 0][r], lot);
+    }
+}
+
+static struct level level_sum(const struct level *rings, int count, struct level sum)
+{
+    for (int r = 0; r < count; r++) {
+        sum.observed += rings[r].observed;
+        sum.expected += rings[r].expected;
+        sum.lots += rings[r].lots;
+    }
+    return sum;
+}
+
+/* Any extent is as likely: the mean of their Bayes factors. Shown is the likeliest one. */
+static struct company_factor span_factor(const struct span_levels *span)
+{
+    struct company_factor best = {0};
+    double sum = 0;
+    int tried = 0;
+    for (int before = 0; before <= EXTENTS; before++)
+        for (int after = 0; after <= EXTENTS; after++) {
+            struct level level = level_sum(span->rings[0], before, (struct level){0});
+            level = level_sum(span->rings[1], after, level);
+            if (before + after == 0)
+                continue;
+            struct company_factor one =
+                company_factor_of(level.observed, level.expected, level.lots);
+            sum += exp2(one.bits);
+            if (tried++ == 0 || one.bits > best.bits)
+                best = one;
+        }
+    best.bits = log2(sum / tried);
+    return best;
 }
 
 static bool share_before(const struct day_share *a, const struct day_share *b)
@@ -159,7 +216,8 @@ void company_fill_factors(struct company_view *view)
 {
     int count;
     const struct day_share *shares = company_own_shares(view, &count);
-    struct level plain[FACTORS] = {0};
+    struct span_levels spans[SPAN_COUNT] = {0};
+    struct level hours = {0};
     struct level *levels = xcalloc((size_t)count + 1, sizeof *levels);
     for (int i = 0; i < count; i++) {
         levels[i].factor = shares[i].factor;
@@ -167,15 +225,16 @@ void company_fill_factors(struct company_view *view)
     }
     for (int i = 0; i < view->lot_count; i++)
         if (i != view->own) {
-            add_plain(view, &view->lots[i], plain);
+            span_add(view, &view->lots[i], spans);
+            if (view->lots[i].lot->line == view->own_line &&
+                llabs(view->lots[i].lot->packed_from_ms - view->packed_from_ms) <=
+                    COMPANY_LINE_HOURS * WHEN_HOUR_MS)
+                company_level_add(&hours, &view->lots[i]);
             company_levels_add(&view->lots[i], shares, count, levels);
         }
-    static const int PLAIN[] = {FACTOR_LINE, FACTOR_LINE_HOUR, FACTOR_SHIFT, FACTOR_PRODUCT,
-                                FACTOR_PLANT};
-    for (size_t i = 0; i < sizeof PLAIN / sizeof PLAIN[0]; i++) {
-        const struct level *level = &plain[PLAIN[i]];
-        view->factors[PLAIN[i]] = company_factor_of(level->observed, level->expected, level->lots);
-    }
+    for (int i = 0; i < SPAN_COUNT; i++)
+        view->factors[SPANS[i].factor] = span_factor(&spans[i]);
+    view->factors[FACTOR_LINE_HOUR] = company_factor_of(hours.observed, hours.expected, hours.lots);
     for (int f = FACTOR_MIX; f <= FACTOR_SUPPLIER; f++)
         if (f != FACTOR_PLANT)
             view->factors[f] = best_of(levels, count, f);

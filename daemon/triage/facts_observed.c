@@ -32,25 +32,29 @@ static double number_of(const json_t *observed, const char *member)
     return json_is_number(value) ? json_number_value(value) : NAN;
 }
 
-static void take_season(const struct facts_job *job, int i, struct fact *fact)
+static int32_t found_day(const struct facts_job *job, int i)
 {
     const struct case_complaint *complaint = &job->input->complaints[i];
-    int32_t day = complaint->found_day != WHEN_UNKNOWN_DAY
-                      ? complaint->found_day
-                      : tz_day(job->source->tz, complaint->received_ms);
+    return complaint->found_day != WHEN_UNKNOWN_DAY
+               ? complaint->found_day
+               : tz_day(job->source->tz, complaint->received_ms);
+}
+
+static void take_season(const struct facts_job *job, int i, struct fact *fact)
+{
     int year, month, of_month;
-    day_to_civil(day, &year, &month, &of_month);
+    day_to_civil(found_day(job, i), &year, &month, &of_month);
     fact_set_word(fact, season_of(month));
 }
 
-static double past_code(const struct facts_job *job, int i)
+static int32_t code_day(const struct facts_job *job, int i)
 {
-    const struct case_complaint *complaint = &job->input->complaints[i];
-    int32_t code_day = job->set->record ? job->set->record->lot.code_day : complaint->code_day;
-    int32_t day = complaint->found_day != WHEN_UNKNOWN_DAY
-                      ? complaint->found_day
-                      : tz_day(job->source->tz, complaint->received_ms);
-    return code_day == WHEN_UNKNOWN_DAY ? NAN : (double)day - code_day;
+    return job->set->record ? job->set->record->lot.code_day : job->input->complaints[i].code_day;
+}
+
+static double days_between(int32_t from, int32_t to)
+{
+    return from == WHEN_UNKNOWN_DAY || to == WHEN_UNKNOWN_DAY ? NAN : (double)to - from;
 }
 
 static void take_one(const struct facts_job *job, const struct fact_name *name, int i,
@@ -80,7 +84,13 @@ static void take_one(const struct facts_job *job, const struct fact_name *name, 
                                       job->packed_day);
         break;
     case SEEN_DAYS_PAST_CODE:
-        fact_set_number(fact, past_code(job, i));
+        fact_set_number(fact, days_between(code_day(job, i), found_day(job, i)));
+        break;
+    case SEEN_BOUGHT_PAST_CODE:
+        fact_set_number(fact, days_between(code_day(job, i), complaint->bought_day));
+        break;
+    case SEEN_DAYS_AT_HOME:
+        fact_set_number(fact, days_between(complaint->bought_day, found_day(job, i)));
         break;
     case SEEN_PACKS:
         fact_set_number(fact, complaint->packs);

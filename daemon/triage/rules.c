@@ -78,7 +78,7 @@ static void set_defaults(struct rule_ranking *ranking)
         .prior_weight = 100,
         .background_weight = 5000,
         .company_most = 4.0,
-        .company_rival = 0.4,
+        .company_rival = 0.6,
         .base_per_million = {8, 3, 3},
         /* share of complaints in by day t after packing; from memory, replaced by the plant's own
          */

@@ -42,6 +42,8 @@ static const struct {
     [SEEN_AGE_DAYS] = {"age_days", NULL},
     [SEEN_RECEIVED_AGE_DAYS] = {"received_age_days", NULL},
     [SEEN_DAYS_PAST_CODE] = {"days_past_code", NULL},
+    [SEEN_BOUGHT_PAST_CODE] = {"bought_past_code", NULL},
+    [SEEN_DAYS_AT_HOME] = {"days_at_home", NULL},
     [SEEN_PACKS] = {"packs", NULL},
 };
 
