@@ -18,6 +18,7 @@ void agreement_defaults(struct agreement *ret)
         .code_date_spread_days = 40,
         .store_wrong = 0.05,
         .bought_wrong = 0.05,
+        .bought_late = 0.05,
         .found_wrong = 0.02,
         .settled_at = 0.95,
         .reported = {{0, 0.1},
@@ -134,7 +135,9 @@ double agreement_bought(const struct agreement *a, int32_t bought_day, int32_t p
     int32_t days = code_day >= packed_day ? code_day - packed_day + 1 : 1;
     bool on_sale = bought_day >= packed_day && bought_day <= code_day;
     double spread = a->code_date_spread_days > days ? a->code_date_spread_days - days + 1 : 1;
-    return on_sale ? (1 - a->bought_wrong) / days : a->bought_wrong / spread;
+    bool late = bought_day > code_day && bought_day <= code_day + AGREEMENT_LATE_DAYS;
+    double p = late ? a->bought_late / AGREEMENT_LATE_DAYS : 0;
+    return on_sale ? (1 - a->bought_wrong - a->bought_late) / days : p + a->bought_wrong / spread;
 }
 
 double agreement_found(const struct agreement *a, int32_t found_day, int32_t packed_day)

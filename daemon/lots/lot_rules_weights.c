@@ -142,6 +142,7 @@ void lot_rules_agreement(struct lot_rules *r, const json_t *agreement)
         CHANCE(scanned_wrong),
         CHANCE(store_wrong),
         CHANCE(bought_wrong),
+        CHANCE(bought_late),
         CHANCE(found_wrong),
         {"code_date_day_off", offsetof(struct agreement, code_date_day_off), 0, 0.1},
         {"code_date_week_off", offsetof(struct agreement, code_date_week_off), 0, 0.1},
@@ -151,15 +152,25 @@ void lot_rules_agreement(struct lot_rules *r, const json_t *agreement)
         {"code_date_spread_days", offsetof(struct agreement, code_date_spread_days), 5, 400},
         {"settled_at", offsetof(struct agreement, settled_at), 0.5, 1},
     };
-    static const char *const KNOWN[] = {"because",           "source",
-                                        "reported",          "unrecorded",
-                                        "wrong_pack",        "product_wrong",
-                                        "scanned_wrong",     "store_wrong",
-                                        "bought_wrong",      "found_wrong",
-                                        "code_date_day_off", "code_date_week_off",
-                                        "code_date_swapped", "code_date_year_off",
-                                        "code_date_wrong",   "code_date_spread_days",
-                                        "settled_at",        NULL};
+    static const char *const KNOWN[] = {"because",
+                                        "source",
+                                        "reported",
+                                        "unrecorded",
+                                        "wrong_pack",
+                                        "product_wrong",
+                                        "scanned_wrong",
+                                        "store_wrong",
+                                        "bought_wrong",
+                                        "bought_late",
+                                        "found_wrong",
+                                        "code_date_day_off",
+                                        "code_date_week_off",
+                                        "code_date_swapped",
+                                        "code_date_year_off",
+                                        "code_date_wrong",
+                                        "code_date_spread_days",
+                                        "settled_at",
+                                        NULL};
     if (!agreement)
         return;
     lot_rules_only(r, agreement, "/agreement", KNOWN);

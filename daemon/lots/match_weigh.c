@@ -56,7 +56,7 @@ static double rest_of_none(const struct matching *m)
     if (m->code_day != WHEN_UNKNOWN_DAY)
         p *= agreement_code_date_any(a);
     if (m->query->bought_day != WHEN_UNKNOWN_DAY)
-        p *= (1 - a->bought_wrong) / (m->volume.shelf_life_days + 1);
+        p *= (1 - a->bought_wrong) / (m->volume.shelf_life_days + 1 + AGREEMENT_LATE_DAYS);
     if (m->query->found_day != WHEN_UNKNOWN_DAY)
         p *= 1 - a->found_wrong;
     return p;

@@ -2,6 +2,8 @@
 #include <math.h>
 #include <string.h>
 
+#define RATIO_Z_APART 3.0 /* robust z at which a lot stands clearly apart */
+
 static double table_bits(const struct rule_evidence *evidence, const struct fact *fact)
 {
     double said = NAN;
@@ -22,6 +24,15 @@ static double ratio_of(const struct fact *fact)
     return against > 0 ? fact->value / against : NAN;
 }
 
+/* Without a target the plant's usual value stands in. Then a ratio cannot say more than that the
+ * lot stands apart from the plant's other lots: where they scatter widely, it says little. */
+static double ratio_bits(const struct rule_evidence *evidence, const struct fact *fact)
+{
+    double bits = rule_curve(evidence->curve, evidence->point_count, ratio_of(fact));
+    bool apart = !isnan(fact->target) || isnan(fact->z) || !(bits > 0);
+    return apart ? bits : bits * fmin(1, fabs(fact->z) / RATIO_Z_APART);
+}
+
 static double ready_bits(const struct rule_evidence *evidence, double bits)
 {
     return isnan(bits) ? NAN : fmin(fmax(bits * evidence->scale, evidence->low), evidence->high);
@@ -39,7 +50,7 @@ double evidence_bits_of(const struct rule_evidence *evidence, const struct fact 
     case EVIDENCE_Z:
         return rule_curve(evidence->curve, evidence->point_count, fact->z);
     case EVIDENCE_RATIO:
-        return rule_curve(evidence->curve, evidence->point_count, ratio_of(fact));
+        return ratio_bits(evidence, fact);
     default:
         return ready_bits(evidence, fact->bits);
     }

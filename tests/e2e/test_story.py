@@ -53,6 +53,17 @@ def check_working(plant, case):
     assert HOT not in [lot["lot"] for lot in reach["lots"]], "other lots"
 
 
+def check_bought_late(plant):
+    """Sold a day past its code date: that day is a fact, and it outweighs how late it was found."""
+    one = complaint("L1 6300 A0800", received="2026-11-09T09:00:00-05:00", bought_on="2026-11-07", found_on="2026-11-08")
+    told = plant.client_json("log", "--from", "-", stdin=json.dumps(one) + "\n")
+    why = plant.client_json("why", told["case"], "old-stock")
+    facts = {fact["fact"]: fact for fact in why["causes"][0]["facts"]}
+    assert facts["bought_past_code"]["value"] == 1 and facts["bought_past_code"]["bits"] > 4, facts["bought_past_code"]
+    assert not facts.get("days_past_code", {}).get("bits"), facts["days_past_code"]
+    assert told["ranked"][0]["cause"] == "old-stock", told["ranked"]
+
+
 def check_lot(plant):
     lot = plant.client_json("lot", HOT)
     assert lot["exact"] is True and lot["product"] == "W24" and lot["line"] == "1", lot
@@ -151,6 +162,7 @@ def main():
             check(plant, case)
             print(check.__name__, "ok")
         check_lot(plant)
+        check_bought_late(plant)
         check_hold(plant)
         check_settle(plant, case)
         check_week(plant)

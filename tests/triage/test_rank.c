@@ -323,13 +323,48 @@ static void test_extremes(void **state)
     fixture_close(&f);
 }
 
+/* Against the plant's usual a ratio says as much as the lot stands apart from the others; against a
+ * target it says what it says. What speaks against the cause is left as it is. */
+static void test_ratio_without_target(void **state)
+{
+    static const struct {
+        double value, target, usual, z, bits;
+    } CASES[] = {{.5, NAN, 1, 6, 4},
+                 {.5, NAN, 1, 1.5, 2},
+                 {.5, 1, 1, 1.5, 4},
+                 {.5, NAN, 1, NAN, 4},
+                 {1, NAN, 1, .1, -2}};
+    struct rule_evidence evidence;
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    fixture_file(
+        &f, "causes/a.json",
+        "{\"id\":\"a\",\"title\":\"t\",\"symptoms\":{\"mold\":1,\"off-odor\":1,"
+        "\"staling\":1},\"background\":true,\"evidence\":[{\"fact\":\"crumb_ph\","
+        "\"as\":\"ratio\",\"curve\":[[0.5,4],[1,-2]],\"because\":\"b\",\"source\":\"s\"}]}");
+    struct rules *rules = rules_of(&f);
+    evidence = rules->causes[0].evidence[0];
+    for (size_t i = 0; i < sizeof CASES / sizeof CASES[0]; i++) {
+        struct fact fact = {.known = true,
+                            .value = CASES[i].value,
+                            .target = CASES[i].target,
+                            .usual = CASES[i].usual,
+                            .z = CASES[i].z,
+                            .bits = NAN};
+        assert_near(evidence_bits_of(&evidence, &fact), CASES[i].bits, 1e-12);
+    }
+    rules_unref(rules);
+    fixture_close(&f);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_two_machines), cmocka_unit_test(test_third_machine),
         cmocka_unit_test(test_missing_clue), cmocka_unit_test(test_groups_pool_guards),
         cmocka_unit_test(test_priors),       cmocka_unit_test(test_priors_in_time),
-        cmocka_unit_test(test_extremes),
+        cmocka_unit_test(test_extremes),     cmocka_unit_test(test_ratio_without_target),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
