@@ -2,6 +2,7 @@
 """How right the ranking is on invented plants.
 
     run.py --binaries DIR --seeds 1..20 [--out FILE --facts]     hit rates, calibration, confusion
+    run.py --binaries DIR --seeds 1..16 --simulator physical     the same on another simulator's plants
     run.py --binaries DIR --seeds 1..5 --ablate                  what models, company and places are worth
     run.py --binaries DIR --seeds 1..5 --ask                     what the first two questions are worth
     run.py --binaries DIR --seeds 1..5 --verdicts                what 200 verdicts are worth
@@ -15,7 +16,8 @@ The truth of a case is the commonest true cause of its complaints; on a tie ever
 planted one makes the case a planted one. A background case is right when not-known or a cause after dispatch
 is on top.
 
-Seeds 1-20 are for tuning, 100-139 train the ceiling (ceiling.py), 200-219 are reported and nobody tunes on them.
+Seeds 1-40 and 100-139 are for tuning, and 100-139 train the ceiling (ceiling.py); of the simulator "physical" 1-16, of
+"paperwork" 1-20. Report on others, and say which.
 """
 import argparse
 import json
@@ -48,6 +50,7 @@ def main():
     parser.add_argument("--seeds", required=True, type=seeds_of)
     parser.add_argument("--rules", type=pathlib.Path, default=plantrun.oddloaf.ROOT / "rules")
     parser.add_argument("--work", type=pathlib.Path, default=pathlib.Path("/tmp/oddloaf-plants"), help="where invented records are kept")
+    parser.add_argument("--simulator", choices=plantrun.SIMULATORS, default="plants")
     parser.add_argument("--out", type=pathlib.Path, help="cases as JSON lines, for scoring again")
     parser.add_argument("--facts", action="store_true", help="keep each case's facts in --out, for the ceiling")
     parser.add_argument("--least-top1", type=float, default=0, help="exit 1 when planted top-1 is below")
