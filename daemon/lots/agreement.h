@@ -6,7 +6,7 @@
 
 #include "store/lot_find.h"
 
-enum { AGREEMENT_POINTS = 16, AGREEMENT_DAYS = 8 };
+enum { AGREEMENT_POINTS = 16, AGREEMENT_DAYS = 8, AGREEMENT_LATE_DAYS = 7 };
 
 struct agreement {
     double unrecorded;                   /* a complaint's lot is not among the records */
@@ -19,7 +19,7 @@ struct agreement {
     double code_date_wrong;       /* any other day … */
     double code_date_spread_days; /* … of so many */
     double store_wrong, bought_wrong, found_wrong;
-    double bought_late; /* sold within the week after the code date */
+    double bought_late; /* sold within AGREEMENT_LATE_DAYS after the code date */
     double settled_at;  /* a first candidate of at least this weight is taken as the lot */
     /* how readily lots are complained about by age, in shelf lives; linear between points */
     struct {
@@ -45,7 +45,6 @@ double agreement_code_date_any(const struct agreement *a);
 size_t agreement_code_days(int32_t stated_day, int32_t days[static AGREEMENT_DAYS]);
 
 /* Days may be WHEN_UNKNOWN_DAY: then 1. */
-#define AGREEMENT_LATE_DAYS 7
 double agreement_bought(const struct agreement *a, int32_t bought_day, int32_t packed_day,
                         int32_t code_day);
 double agreement_found(const struct agreement *a, int32_t found_day, int32_t packed_day);

@@ -176,5 +176,8 @@ void lot_rules_agreement(struct lot_rules *r, const json_t *agreement)
     lot_rules_only(r, agreement, "/agreement", KNOWN);
     read_numbers(r, agreement, "/agreement", ROWS, sizeof ROWS / sizeof ROWS[0],
                  &r->matcher->agreement);
+    const struct agreement *into = &r->matcher->agreement;
+    if (into->bought_wrong + into->bought_late >= 1)
+        fault(r, "/agreement/bought_late", NULL, "with bought_wrong it must stay below 1");
     read_reported(r, agreement);
 }

@@ -121,11 +121,3 @@ int readers_submit(struct readers *r, void (*run)(struct store *store, void *arg
         free(task);
     return refused ? ERROR_BUSY : 0;
 }
-
-size_t readers_queued(struct readers *r)
-{
-    pthread_mutex_lock(&r->lock);
-    size_t queued = r->queued;
-    pthread_mutex_unlock(&r->lock);
-    return queued;
-}

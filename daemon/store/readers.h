@@ -15,6 +15,5 @@ void readers_stop(struct readers *readers); /* runs what is queued, joins. NULL 
 /* Thread-safe; in the order of submission. ERROR_BUSY when the queue is full or stopping; then
  * `run` is not called. */
 int readers_submit(struct readers *readers, void (*run)(struct store *store, void *arg), void *arg);
-size_t readers_queued(struct readers *readers);
 
 #endif

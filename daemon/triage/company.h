@@ -7,7 +7,9 @@
  * lots); both marginals are negative binomial. Fewer complaints than at the ratio's turning point
  * say no more than it does: a raised rate is never "far below the usual". Where a lot has several
  * levels of a factor (two flour lots), the mean of their Bayes factors: one of them is guilty, any
- * as likely. The relative rate for display is shrunk, (n + 1) / (E + 1).
+ * as likely. Nobody knows when a trouble on a line, on the plant, of a shift or of a product began
+ * and ended: several extents around the lot are tried, and the mean of their Bayes factors counts
+ * likewise. The relative rate for display is shrunk, (n + 1) / (E + 1).
  *
  * Days of packing are kept in memory, each dated by the store's serials; a case costs one range
  * read of serials and additions over its window. */
@@ -24,7 +26,7 @@ void company_free(struct company *company); /* NULL is fine */
 
 struct company_factor {
     bool known;
-    double observed, expected; /* of the level with the largest excess */
+    double observed, expected; /* of the level and extent shown: the likeliest */
     double rate;               /* shrunk, against the usual */
     double bits;               /* log2 Bayes factor */
     int lots;                  /* that share it */

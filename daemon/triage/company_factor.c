@@ -10,13 +10,13 @@ enum { ROUTE_DAYS = 4, STORE_DAYS = 10 };
 /* Nobody knows when a trouble on a line began and when it ended: only that this lot is in it. So
  * many hours before and after the lot, or none, are tried on each side. */
 enum { EXTENTS = 3, SIDES = 2 };
+enum { SPAN_LINE, SPAN_PLANT, SPAN_SHIFT, SPAN_PRODUCT, SPAN_COUNT };
 static const struct span {
     int factor, hours[EXTENTS];
-} SPANS[] = {{FACTOR_LINE, {12, 36, 96}},
-             {FACTOR_PLANT, {12, 36, 96}},
-             {FACTOR_SHIFT, {24, 72, 168}},
-             {FACTOR_PRODUCT, {24, 96, 240}}};
-enum { SPAN_COUNT = sizeof SPANS / sizeof SPANS[0] };
+} SPANS[] = {[SPAN_LINE] = {FACTOR_LINE, {12, 36, 96}},
+             [SPAN_PLANT] = {FACTOR_PLANT, {12, 36, 96}},
+             [SPAN_SHIFT] = {FACTOR_SHIFT, {24, 72, 168}},
+             [SPAN_PRODUCT] = {FACTOR_PRODUCT, {24, 96, 240}}};
 
 /* By side of the lot and by the shortest reach that takes a lot in. */
 struct span_levels {
@@ -114,26 +114,35 @@ static struct level level_sum(const struct level *rings, int count, struct level
     return sum;
 }
 
-/* Any extent is as likely: the mean of their Bayes factors. Shown is the likeliest one. */
-static struct company_factor span_factor(const struct span_levels *span)
+/* An extent that takes in no lot more than the next smaller one is the same extent. */
+static bool is_another(const struct level rings[EXTENTS], int reach)
 {
-    struct company_factor best = {0};
+    return reach == 0 || rings[reach - 1].lots > 0;
+}
+
+/* Any extent is as likely: the mean of their Bayes factors. `with` is in all of them. Shown is the
+ * likeliest one with an excess, else the widest. */
+static struct company_factor span_factor(const struct span_levels *span, struct level with)
+{
+    struct company_factor shown = {.known = true};
     double sum = 0;
     int tried = 0;
     for (int before = 0; before <= EXTENTS; before++)
         for (int after = 0; after <= EXTENTS; after++) {
-            struct level level = level_sum(span->rings[0], before, (struct level){0});
+            struct level level = level_sum(span->rings[0], before, with);
             level = level_sum(span->rings[1], after, level);
-            if (before + after == 0)
+            if (level.lots == 0 || !is_another(span->rings[0], before) ||
+                !is_another(span->rings[1], after))
                 continue;
             struct company_factor one =
                 company_factor_of(level.observed, level.expected, level.lots);
             sum += exp2(one.bits);
-            if (tried++ == 0 || one.bits > best.bits)
-                best = one;
+            if (tried++ == 0 || one.bits > fmax(shown.bits, 0) ||
+                (shown.bits <= 0 && one.lots > shown.lots))
+                shown = one;
         }
-    best.bits = log2(sum / tried);
-    return best;
+    shown.bits = tried ? log2(sum / tried) : 0;
+    return tried ? shown : company_factor_of(0, 0, 0);
 }
 
 static bool share_before(const struct day_share *a, const struct day_share *b)
@@ -217,7 +226,7 @@ void company_fill_factors(struct company_view *view)
     int count;
     const struct day_share *shares = company_own_shares(view, &count);
     struct span_levels spans[SPAN_COUNT] = {0};
-    struct level hours = {0};
+    struct level hours = {0}, with = {0};
     struct level *levels = xcalloc((size_t)count + 1, sizeof *levels);
     for (int i = 0; i < count; i++) {
         levels[i].factor = shares[i].factor;
@@ -233,7 +242,7 @@ void company_fill_factors(struct company_view *view)
             company_levels_add(&view->lots[i], shares, count, levels);
         }
     for (int i = 0; i < SPAN_COUNT; i++)
-        view->factors[SPANS[i].factor] = span_factor(&spans[i]);
+        view->factors[SPANS[i].factor] = span_factor(&spans[i], (struct level){0});
     view->factors[FACTOR_LINE_HOUR] = company_factor_of(hours.observed, hours.expected, hours.lots);
     for (int f = FACTOR_MIX; f <= FACTOR_SUPPLIER; f++)
         if (f != FACTOR_PLANT)
@@ -241,7 +250,11 @@ void company_fill_factors(struct company_view *view)
     if (view->own >= 0) {
         const struct view_lot *own = &view->lots[view->own];
         view->factors[FACTOR_LOT] = company_factor_of(fmax(0, own->observed - 1), own->expected, 1);
+        with.observed = own->observed;
+        with.expected = own->expected;
+        with.lots = 1;
     }
+    view->lot_and_line = span_factor(&spans[SPAN_LINE], with);
     fill_any(view);
     free(levels);
 }
@@ -252,12 +265,7 @@ struct company_factor company_of_factor(const struct company_view *view, int fac
 
 struct company_factor company_of_lot_and_line(const struct company_view *view)
 {
-    struct company_factor line = view->factors[FACTOR_LINE];
-    if (view->own < 0)
-        return line;
-    const struct view_lot *own = &view->lots[view->own];
-    return company_factor_of(line.observed + own->observed, line.expected + own->expected,
-                             line.lots + 1);
+    return view->lot_and_line;
 }
 
 struct company_factor company_of_window(const struct company_view *view, const char *line,

@@ -41,6 +41,7 @@ struct company_view {
     double base;        /* complaints a unit */
     double attributed;  /* share of complaints that name a store or a route */
     struct company_factor factors[FACTORS];
+    struct company_factor lot_and_line;
     char plant[32];
 };
 

@@ -24,13 +24,16 @@ static double ratio_of(const struct fact *fact)
     return against > 0 ? fact->value / against : NAN;
 }
 
-/* Without a target the plant's usual value stands in. Then a ratio cannot say more than that the
- * lot stands apart from the plant's other lots: where they scatter widely, it says little. */
+/* Without a target the plant's usual value stands in. Then what speaks for the cause beyond what a
+ * usual lot does cannot say more than that the lot stands apart from the plant's other lots: where
+ * they scatter widely, it says little. */
 static double ratio_bits(const struct rule_evidence *evidence, const struct fact *fact)
 {
     double bits = rule_curve(evidence->curve, evidence->point_count, ratio_of(fact));
-    bool apart = !isnan(fact->target) || isnan(fact->z) || !(bits > 0);
-    return apart ? bits : bits * fmin(1, fabs(fact->z) / RATIO_Z_APART);
+    if (!isnan(fact->target) || isnan(fact->z))
+        return bits;
+    double usual = fmax(0, rule_curve(evidence->curve, evidence->point_count, 1));
+    return bits > usual ? usual + (bits - usual) * fmin(1, fabs(fact->z) / RATIO_Z_APART) : bits;
 }
 
 static double ready_bits(const struct rule_evidence *evidence, double bits)

@@ -18,8 +18,8 @@ static const char *const SEEN_TITLES[SEEN_CODES] = {
     [SEEN_AGE_DAYS] = "Days after packing when found",
     [SEEN_RECEIVED_AGE_DAYS] = "Days after packing when reported",
     [SEEN_DAYS_PAST_CODE] = "Days past the code date",
-    [SEEN_BOUGHT_PAST_CODE] = "Days past the code date when bought",
-    [SEEN_DAYS_AT_HOME] = "Days from shop to complaint",
+    [SEEN_BOUGHT_LIFE_SHARE] = "Share of its shelf life gone when bought",
+    [SEEN_DAYS_AT_HOME] = "Days from purchase until found",
     [SEEN_PACKS] = "Packs",
 };
 

@@ -57,6 +57,15 @@ static double days_between(int32_t from, int32_t to)
     return from == WHEN_UNKNOWN_DAY || to == WHEN_UNKNOWN_DAY ? NAN : (double)to - from;
 }
 
+/* 0 on the day of packing, 1 on the code date, above 1 past it. */
+static double life_share(const struct facts_job *job, int32_t day)
+{
+    if (!job->set->record || job->packed_day == WHEN_UNKNOWN_DAY)
+        return NAN;
+    double life = days_between(job->packed_day, job->set->record->lot.code_day);
+    return life > 0 ? days_between(job->packed_day, day) / life : NAN;
+}
+
 static void take_one(const struct facts_job *job, const struct fact_name *name, int i,
                      struct fact *fact)
 {
@@ -86,8 +95,8 @@ static void take_one(const struct facts_job *job, const struct fact_name *name, 
     case SEEN_DAYS_PAST_CODE:
         fact_set_number(fact, days_between(code_day(job, i), found_day(job, i)));
         break;
-    case SEEN_BOUGHT_PAST_CODE:
-        fact_set_number(fact, days_between(code_day(job, i), complaint->bought_day));
+    case SEEN_BOUGHT_LIFE_SHARE:
+        fact_set_number(fact, life_share(job, complaint->bought_day));
         break;
     case SEEN_DAYS_AT_HOME:
         fact_set_number(fact, days_between(complaint->bought_day, found_day(job, i)));

@@ -42,7 +42,7 @@ static const struct {
     [SEEN_AGE_DAYS] = {"age_days", NULL},
     [SEEN_RECEIVED_AGE_DAYS] = {"received_age_days", NULL},
     [SEEN_DAYS_PAST_CODE] = {"days_past_code", NULL},
-    [SEEN_BOUGHT_PAST_CODE] = {"bought_past_code", NULL},
+    [SEEN_BOUGHT_LIFE_SHARE] = {"bought_life_share", NULL},
     [SEEN_DAYS_AT_HOME] = {"days_at_home", NULL},
     [SEEN_PACKS] = {"packs", NULL},
 };

@@ -59,7 +59,7 @@ def check_bought_late(plant):
     told = plant.client_json("log", "--from", "-", stdin=json.dumps(one) + "\n")
     why = plant.client_json("why", told["case"], "old-stock")
     facts = {fact["fact"]: fact for fact in why["causes"][0]["facts"]}
-    assert facts["bought_past_code"]["value"] == 1 and facts["bought_past_code"]["bits"] > 4, facts["bought_past_code"]
+    assert abs(facts["bought_life_share"]["value"] - 1.1) < .001 and facts["bought_life_share"]["bits"] > 4, facts["bought_life_share"]
     assert not facts.get("days_past_code", {}).get("bits"), facts["days_past_code"]
     assert told["ranked"][0]["cause"] == "old-stock", told["ranked"]
 

@@ -109,7 +109,7 @@ SITUATIONS = (
                            "where": word("near-closure")}),
     ("mold", "warm-storage", {"kept": word("warm"), "season": word("summer"), "wet_inside_bag": word("yes")}),
     ("mold", "warm-storage", {"transit_c": num(value=32), "company.route": bits(3, 4)}),
-    ("mold", "old-stock", {"days_past_code": num(value=3), "age_days": num(value=13), "bought_past_code": num(value=1)}),
+    ("mold", "old-stock", {"days_past_code": num(value=3), "age_days": num(value=13), "bought_life_share": num(value=1.1)}),
     ("off-odor", "inhibitor-overdosed", {"inhibitor_pct_flour": num(1.5, 10),
                                          "odor": word("cheesy")}),
     ("off-odor", "inhibitor-overdosed", {"inhibitor_pct_flour": num(1.15, 3.3),
@@ -146,9 +146,20 @@ SITUATIONS = (
                                   "seal_fail_pct": None, "seal_fail_pct.max": None}),
     ("staling", "pack-leak-dry", {"seal_fail_pct": num(8, 10, 4), "crumb": word("dry")}),
     ("staling", "cold-storage", {"kept": word("fridge"), "crumb": word("crumbly"), "season": word("winter")}),
-    ("staling", "old-stock-stale", {"days_past_code": num(value=3), "age_days": num(value=13), "bought_past_code": num(value=1)}),
+    ("staling", "old-stock-stale", {"days_past_code": num(value=3), "age_days": num(value=13), "bought_life_share": num(value=1.1)}),
     ("staling", "rope-crumb", {"crumb": word("stringy"), "season": word("summer"),
                                "aerobic_spores_cfu_g": None}),
+)
+
+# one sign alone, which many homes show without any fault: in the first three, not more
+HINTS = (
+    ("mold", "warm-storage", {"kept": word("warm")}),
+    ("mold", "old-stock", {"days_past_code": num(value=3), "age_days": num(value=13)}),
+    ("staling", "cold-storage", {"kept": word("fridge"), "crumb": word("firm")}),
+    ("staling", "old-stock-stale", {"days_past_code": num(value=2), "age_days": num(value=12)}),
+    # bought in good time: kept too long, not sold too late
+    ("mold", "old-stock", {"days_past_code": num(value=9), "age_days": num(value=19),
+                           "bought_life_share": num(value=.4)}),
 )
 
 # symptom, what is known: nothing that a plant could be blamed for

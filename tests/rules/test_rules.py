@@ -7,7 +7,7 @@ import re
 import sys
 import unittest
 
-from scenarios import NORMAL, SITUATIONS, UNCLEAR
+from scenarios import HINTS, NORMAL, SITUATIONS, UNCLEAR
 from weigh import load_causes, rank, weigh
 
 RULES = sys.argv.pop(1) if len(sys.argv) > 1 else "rules"
@@ -116,6 +116,13 @@ class Situations(unittest.TestCase):
             with self.subTest(cause=cause, changes=changes):
                 self.assertEqual(ranked[0][1], cause, ranked[:3])
                 self.assertGreater(ranked[0][0], 0.4, ranked[:3])
+
+    def test_a_hint_is_among_the_first(self):
+        for symptom, cause, changes in HINTS:
+            ranked = rank(CAUSES, {**NORMAL, **changes}, symptom)
+            with self.subTest(cause=cause, changes=changes):
+                self.assertIn(cause, [name for _, name in ranked[:3]])
+                self.assertGreater(dict((n, p) for p, n in ranked)[cause], .1, ranked[:4])
 
     def test_every_cause_has_a_situation(self):
         self.assertEqual({s[1] for s in SITUATIONS}, set(CAUSES) - {"not-known"})

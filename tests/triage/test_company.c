@@ -167,6 +167,24 @@ static void test_extents(void **state)
     assert_near(plant.observed, whole.observed, 1e-12);
     assert_true(plant.expected < whole.expected / 2);
     assert_true(plant.bits > whole.bits + 1);
+    /* with the lot's own, which has one of the eight */
+    struct company_factor line = company_of_factor(view, FACTOR_LINE);
+    struct company_factor with_own = company_of_lot_and_line(view);
+    assert_int_equal(with_own.lots, line.lots + 1);
+    assert_near(with_own.observed, line.observed + 1, 1e-12);
+    company_view_close(view);
+    /* nobody complains of line 2's last lot or of any around it: the widest extent is shown */
+    lot_record_unref(record);
+    assert_int_equal(lot_record_get(lots, f.store, serial, fixture_lot(29, 2, 3), &record, &err),
+                     0);
+    assert_int_equal(company_view_open(company, f.store, rules, SYMPTOM_STALING, record, AT(40, 0),
+                                       serial, &view, &err),
+                     0);
+    line = company_of_factor(view, FACTOR_LINE);
+    whole = company_of_window(view, "2", AT(25, 0), AT(30, 0));
+    assert_near(line.observed, 0, 1e-12);
+    assert_true(line.lots >= 12 && line.lots <= whole.lots);
+    assert_true(line.bits < 0 && line.bits >= whole.bits);
     company_view_close(view);
     lot_record_unref(record);
     cache_free(lots);
