@@ -35,6 +35,7 @@ struct fact_baseline {
     struct cached cached;
     struct fact_usual *usual;
     int count;
+    struct fact_usual ages[MATERIALS]; /* days in use of the material lots */
 };
 /* A new reference. */
 int facts_baseline(const struct facts_source *source, struct store *store, int64_t records_serial,

@@ -30,6 +30,46 @@ struct robust_scale facts_spread(double *values, size_t n)
     return scale;
 }
 
+static double material_age(const struct lot_record *record, int material)
+{
+    double oldest = NAN;
+    for (int i = 0; i < record->use_count; i++) {
+        const struct lot_use *use = &record->uses[i];
+        if (material_of(use->material) != material || use->first_ms == WHEN_UNKNOWN_MS)
+            continue;
+        double days = (double)(record->lot.made_from_ms - use->first_ms) / (double)WHEN_DAY_MS;
+        if (!(oldest >= days))
+            oldest = days;
+    }
+    return oldest;
+}
+
+/* `least` is the smallest spread to be had; 0: 2 % of the median. Recent lots that all read the
+ * same would make any difference infinitely strange. */
+static void scale_of(struct fact_usual *usual, int part, double *values, double least)
+{
+    struct robust_scale scale = facts_spread(values, (size_t)usual->count);
+    if (!(least > 0))
+        least = 0.02 * fabs(scale.median);
+    usual->median[part] = scale.median;
+    usual->spread[part] = fmax(scale.deviation, least > 0 ? least : 1);
+}
+
+/* How long the lots of a material had been in use when the recent lots were made. */
+static void usual_age(const struct lot_record *const *records, int count, int material,
+                      struct fact_usual *ret)
+{
+    double values[FACTS_BASELINE_LOTS];
+    *ret = (struct fact_usual){0};
+    snprintf(ret->quantity, sizeof ret->quantity, "%s", material_name(material));
+    for (int i = 0; i < count; i++) {
+        double days = material_age(records[i], material);
+        if (!isnan(days))
+            values[ret->count++] = days;
+    }
+    scale_of(ret, PART_MEDIAN, values, 1);
+}
+
 static void usual_of(const struct lot_record *const *records, int count, const char *quantity,
                      int64_t until_ms, struct fact_usual *ret)
 {
@@ -47,18 +87,15 @@ static void usual_of(const struct lot_record *const *records, int count, const c
         values[PART_MIN][ret->count] = summary.min;
         values[PART_MAX][ret->count++] = summary.max;
     }
-    for (int part = 0; part < 3; part++) {
-        struct robust_scale scale = facts_spread(values[part], (size_t)ret->count);
-        double least = 0.02 * fabs(scale.median);
-        ret->median[part] = scale.median;
-        /* recent lots that all read the same would make any difference infinitely strange */
-        ret->spread[part] = fmax(scale.deviation, least > 0 ? least : 1);
-    }
+    for (int part = 0; part < 3; part++)
+        scale_of(ret, part, values[part], 0);
 }
 
 static void fill_baseline(struct fact_baseline *baseline, const struct lot_record *const *records,
                           int count, int64_t until_ms)
 {
+    for (int m = 0; m < MATERIALS; m++)
+        usual_age(records, count, m, &baseline->ages[m]);
     for (int i = 0; i < count; i++)
         for (int s = 0; s < records[i]->series_count; s++) {
             const struct lot_series *series = &records[i]->series[s];
@@ -157,6 +194,14 @@ static struct lot_summary summary_of(const struct facts_job *job, const struct l
     return summary;
 }
 
+static void take_usual(struct fact *fact, const struct fact_usual *usual, enum fact_part part)
+{
+    if (!fact->known || usual->count < FACTS_BASELINE_LEAST)
+        return;
+    fact->usual = usual->median[part];
+    fact->z = (fact->value - fact->usual) / usual->spread[part];
+}
+
 static void take_quantity(const struct facts_job *job, const struct fact_name *name,
                           const struct fact_baseline *baseline, struct fact *fact)
 {
@@ -171,27 +216,12 @@ static void take_quantity(const struct facts_job *job, const struct fact_name *n
     fact->at_ms = summary.last_ms;
     if (series)
         fact->target = series->target;
-    if (usual && usual->count >= FACTS_BASELINE_LEAST) {
-        fact->usual = usual->median[name->part];
-        fact->z = (fact->value - fact->usual) / usual->spread[name->part];
-    }
+    if (usual)
+        take_usual(fact, usual, name->part);
 }
 
-static double material_age(const struct lot_record *record, int material)
-{
-    double oldest = NAN;
-    for (int i = 0; i < record->use_count; i++) {
-        const struct lot_use *use = &record->uses[i];
-        if (material_of(use->material) != material || use->first_ms == WHEN_UNKNOWN_MS)
-            continue;
-        double days = (double)(record->lot.made_from_ms - use->first_ms) / (double)WHEN_DAY_MS;
-        if (!(oldest >= days))
-            oldest = days;
-    }
-    return oldest;
-}
-
-static void take_lot(const struct facts_job *job, const struct fact_name *name, struct fact *fact)
+static void take_lot(const struct facts_job *job, const struct fact_name *name,
+                     const struct fact_baseline *baseline, struct fact *fact)
 {
     const struct evidence_lot *lot = &job->set->record->lot;
     switch (name->code) {
@@ -216,6 +246,7 @@ static void take_lot(const struct facts_job *job, const struct fact_name *name, 
         break;
     default:
         fact_set_number(fact, material_age(job->set->record, name->material));
+        take_usual(fact, &baseline->ages[name->material], PART_MEDIAN);
     }
 }
 
@@ -232,7 +263,7 @@ int facts_lot(const struct facts_job *job, struct error *err)
         if (facts_wanted(job, f, FACT_QUANTITY))
             take_quantity(job, name, baseline, fact_set_at(job->set, f, 0));
         else if (facts_wanted(job, f, FACT_LOT))
-            take_lot(job, name, fact_set_at(job->set, f, 0));
+            take_lot(job, name, baseline, fact_set_at(job->set, f, 0));
     }
     cached_unref((void *)baseline);
     return 0;
