@@ -124,7 +124,7 @@ static bool is_another(const struct level rings[EXTENTS], int reach)
  * likeliest one with an excess, else the widest. */
 static struct company_factor span_factor(const struct span_levels *span, struct level with)
 {
-    struct company_factor shown = {.known = true};
+    struct company_factor shown = company_factor_of(0, 0, 0);
     double sum = 0;
     int tried = 0;
     for (int before = 0; before <= EXTENTS; before++)
@@ -137,12 +137,13 @@ static struct company_factor span_factor(const struct span_levels *span, struct 
             struct company_factor one =
                 company_factor_of(level.observed, level.expected, level.lots);
             sum += exp2(one.bits);
-            if (tried++ == 0 || one.bits > fmax(shown.bits, 0) ||
-                (shown.bits <= 0 && one.lots > shown.lots))
+            tried++;
+            if (one.bits > fmax(shown.bits, 0) || (shown.bits <= 0 && one.lots > shown.lots))
                 shown = one;
         }
-    shown.bits = tried ? log2(sum / tried) : 0;
-    return tried ? shown : company_factor_of(0, 0, 0);
+    if (tried)
+        shown.bits = log2(sum / tried);
+    return shown;
 }
 
 static bool share_before(const struct day_share *a, const struct day_share *b)
@@ -258,6 +259,7 @@ void company_fill_factors(struct company_view *view)
     fill_any(view);
     free(levels);
 }
+
 struct company_factor company_of_factor(const struct company_view *view, int factor)
 {
     return view->factors[factor];

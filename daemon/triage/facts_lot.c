@@ -30,18 +30,19 @@ struct robust_scale facts_spread(double *values, size_t n)
     return scale;
 }
 
-static double material_age(const struct lot_record *record, int material)
+/* How long the oldest lot of each material in it had been in use when it was made; NAN unknown. */
+static void material_ages(const struct lot_record *record, double ret_days[MATERIALS])
 {
-    double oldest = NAN;
+    for (int m = 0; m < MATERIALS; m++)
+        ret_days[m] = NAN;
     for (int i = 0; i < record->use_count; i++) {
         const struct lot_use *use = &record->uses[i];
-        if (material_of(use->material) != material || use->first_ms == WHEN_UNKNOWN_MS)
-            continue;
-        double days = (double)(record->lot.made_from_ms - use->first_ms) / (double)WHEN_DAY_MS;
-        if (!(oldest >= days))
-            oldest = days;
+        int m = material_of(use->material);
+        if (m >= 0 && use->first_ms != WHEN_UNKNOWN_MS)
+            ret_days[m] =
+                fmax(ret_days[m], /* fmax(NAN, x) is x */
+                     (double)(record->lot.made_from_ms - use->first_ms) / (double)WHEN_DAY_MS);
     }
-    return oldest;
 }
 
 /* `least` is the smallest spread to be had; 0: 2 % of the median. Recent lots that all read the
@@ -55,19 +56,18 @@ static void scale_of(struct fact_usual *usual, int part, double *values, double 
     usual->spread[part] = fmax(scale.deviation, least > 0 ? least : 1);
 }
 
-/* How long the lots of a material had been in use when the recent lots were made. */
-static void usual_age(const struct lot_record *const *records, int count, int material,
-                      struct fact_usual *ret)
+static void usual_ages(const struct lot_record *const *records, int count,
+                       struct fact_usual ret[MATERIALS])
 {
-    double values[FACTS_BASELINE_LOTS];
-    *ret = (struct fact_usual){0};
-    snprintf(ret->quantity, sizeof ret->quantity, "%s", material_name(material));
+    double values[MATERIALS][FACTS_BASELINE_LOTS], days[MATERIALS];
     for (int i = 0; i < count; i++) {
-        double days = material_age(records[i], material);
-        if (!isnan(days))
-            values[ret->count++] = days;
+        material_ages(records[i], days);
+        for (int m = 0; m < MATERIALS; m++)
+            if (!isnan(days[m]))
+                values[m][ret[m].count++] = days[m];
     }
-    scale_of(ret, PART_MEDIAN, values, 1);
+    for (int m = 0; m < MATERIALS; m++)
+        scale_of(&ret[m], PART_MEDIAN, values[m], 1);
 }
 
 static void usual_of(const struct lot_record *const *records, int count, const char *quantity,
@@ -94,8 +94,7 @@ static void usual_of(const struct lot_record *const *records, int count, const c
 static void fill_baseline(struct fact_baseline *baseline, const struct lot_record *const *records,
                           int count, int64_t until_ms)
 {
-    for (int m = 0; m < MATERIALS; m++)
-        usual_age(records, count, m, &baseline->ages[m]);
+    usual_ages(records, count, baseline->ages);
     for (int i = 0; i < count; i++)
         for (int s = 0; s < records[i]->series_count; s++) {
             const struct lot_series *series = &records[i]->series[s];
@@ -224,6 +223,7 @@ static void take_lot(const struct facts_job *job, const struct fact_name *name,
                      const struct fact_baseline *baseline, struct fact *fact)
 {
     const struct evidence_lot *lot = &job->set->record->lot;
+    double days[MATERIALS];
     switch (name->code) {
     case LOT_FAMILY:
         fact_set_word(fact, lot->family);
@@ -245,7 +245,8 @@ static void take_lot(const struct facts_job *job, const struct fact_name *name,
                         (double)(lot->packed_to_ms - lot->packed_from_ms) / (double)WHEN_HOUR_MS);
         break;
     default:
-        fact_set_number(fact, material_age(job->set->record, name->material));
+        material_ages(job->set->record, days);
+        fact_set_number(fact, days[name->material]);
         take_usual(fact, &baseline->ages[name->material], PART_MEDIAN);
     }
 }

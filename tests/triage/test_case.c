@@ -123,6 +123,39 @@ static void test_replay(void **state)
     fixture_close(&f);
 }
 
+/* Film lots last five days here; one of the first day turns up again on day 20. */
+static void test_age_of_material(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 30);
+    sample_rules(&f);
+    fixture_file(&f, "causes/forgotten.json",
+                 "{\"id\":\"forgotten\",\"title\":\"t\",\"symptoms\":{\"mold\":1},\"evidence\":["
+                 "{\"fact\":\"film_lot_age_days\",\"as\":\"z\",\"curve\":[[0,0],[8,4]],"
+                 "\"because\":\"b\",\"source\":\"s\"}]}");
+    int64_t lot = fixture_lot(20, 1, 2);
+    fixture_sql(&f, "UPDATE material_use SET material_lot = 'F1-0' WHERE lot_id = %lld",
+                (long long)lot);
+    struct triage *triage = fixture_triage(&f);
+    int64_t id = fixture_complain(&f, "mold", lot, AT(26, 0), "{}");
+    json_t *why = NULL;
+    assert_int_equal(triage_why(triage, f.store, id, "forgotten", &why, &err), 0);
+    const json_t *fact = json_array_get(
+        json_object_get(json_array_get(json_object_get(why, "causes"), 0), "facts"), 0);
+    assert_string_equal(text_of(fact, "fact"), "film_lot_age_days");
+    double usual = json_number_value(json_object_get(fact, "usual"));
+    assert_near(json_number_value(json_object_get(fact, "value")), 20.5, 1e-3);
+    assert_true(usual > 2 && usual < 4);
+    assert_true(json_number_value(json_object_get(fact, "z")) > 8);
+    assert_near(json_number_value(json_object_get(fact, "bits")), 4, 1e-9);
+    json_decref(why);
+    triage_unref(triage);
+    fixture_close(&f);
+}
+
 /* Swabs and cleanings are joined as of the lot's packing, on its line. */
 static void test_places(void **state)
 {
@@ -492,11 +525,12 @@ static void test_threads(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_hot_lot),    cmocka_unit_test(test_replay),
-        cmocka_unit_test(test_places),     cmocka_unit_test(test_mixture),
-        cmocka_unit_test(test_harm_first), cmocka_unit_test(test_ask_and_why),
-        cmocka_unit_test(test_flip),       cmocka_unit_test(test_lot_view),
-        cmocka_unit_test(test_verdicts),   cmocka_unit_test(test_threads),
+        cmocka_unit_test(test_hot_lot),         cmocka_unit_test(test_replay),
+        cmocka_unit_test(test_age_of_material), cmocka_unit_test(test_places),
+        cmocka_unit_test(test_mixture),         cmocka_unit_test(test_harm_first),
+        cmocka_unit_test(test_ask_and_why),     cmocka_unit_test(test_flip),
+        cmocka_unit_test(test_lot_view),        cmocka_unit_test(test_verdicts),
+        cmocka_unit_test(test_threads),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -2,42 +2,46 @@
 #include "fixture.h"
 #include "stats/shrink.h"
 
+static struct company_view *view_of(struct fixture *f, struct company *company,
+                                    const struct rules *rules, struct cache *lots, int64_t lot_id,
+                                    int symptom, int64_t as_of_ms)
+{
+    struct error err = {0};
+    const struct lot_record *record;
+    struct company_view *view;
+    int64_t serial;
+    assert_int_equal(company_records_serial(f->store, &serial, &err), 0);
+    assert_int_equal(lot_record_get(lots, f->store, serial, lot_id, &record, &err), 0);
+    if (company_view_open(company, f->store, rules, symptom, record, as_of_ms, serial, &view, &err))
+        fail_msg("%s", err.text);
+    lot_record_unref(record);
+    return view;
+}
+
 static struct company_factor factor_of(struct fixture *f, struct company *company,
                                        const struct rules *rules, struct cache *lots,
                                        int64_t lot_id, int64_t as_of_ms, int factor)
 {
-    struct error err = {0};
-    const struct lot_record *record;
-    struct company_view *view;
-    int64_t serial;
-    assert_int_equal(company_records_serial(f->store, &serial, &err), 0);
-    assert_int_equal(lot_record_get(lots, f->store, serial, lot_id, &record, &err), 0);
-    if (company_view_open(company, f->store, rules, SYMPTOM_MOLD, record, as_of_ms, serial, &view,
-                          &err))
-        fail_msg("%s", err.text);
-    struct company_factor found = company_of_factor(view, factor);
+    struct company_view *view = view_of(f, company, rules, lots, lot_id, SYMPTOM_MOLD, as_of_ms);
+    struct company_factor found =
+        factor == FACTOR_MOLD ? company_of_lot_and_line(view) : company_of_factor(view, factor);
     company_view_close(view);
-    lot_record_unref(record);
     return found;
 }
 
-static struct company_factor mold_of(struct fixture *f, struct company *company,
-                                     const struct rules *rules, struct cache *lots, int64_t lot_id,
-                                     int64_t as_of_ms)
+/* Thirty days of the fixture's plant and rules with no cause but the background. */
+static struct rules *small_plant(struct fixture *f)
 {
-    struct error err = {0};
-    const struct lot_record *record;
-    struct company_view *view;
-    int64_t serial;
-    assert_int_equal(company_records_serial(f->store, &serial, &err), 0);
-    assert_int_equal(lot_record_get(lots, f->store, serial, lot_id, &record, &err), 0);
-    assert_int_equal(company_view_open(company, f->store, rules, SYMPTOM_MOLD, record, as_of_ms,
-                                       serial, &view, &err),
-                     0);
-    struct company_factor found = company_of_lot_and_line(view);
-    company_view_close(view);
-    lot_record_unref(record);
-    return found;
+    struct rules *rules = NULL;
+    struct error errors[8];
+    size_t count;
+    fixture_open(f);
+    fixture_plant(f, 30);
+    fixture_file(f, "causes/nk.json",
+                 "{\"id\":\"nk\",\"title\":\"n\",\"symptoms\":{\"mold\":1,\"off-odor\":1,"
+                 "\"staling\":1},\"background\":true}");
+    assert_int_equal(rules_load(f->rules, &rules, errors, 8, &count), 0);
+    return rules;
 }
 
 static void test_bits(void **state)
@@ -79,16 +83,8 @@ static void test_beside(void **state)
 static void test_counts(void **state)
 {
     struct fixture f;
-    struct rules *rules = NULL;
-    struct error errors[8];
-    size_t count;
     (void)state;
-    fixture_open(&f);
-    fixture_plant(&f, 30);
-    fixture_file(&f, "causes/nk.json",
-                 "{\"id\":\"nk\",\"title\":\"n\",\"symptoms\":{\"mold\":1,\"off-odor\":1,"
-                 "\"staling\":1},\"background\":true}");
-    assert_int_equal(rules_load(f.rules, &rules, errors, 8, &count), 0);
+    struct rules *rules = small_plant(&f);
     struct cache *lots = cache_new(64);
     struct company *company = company_new();
     int64_t own = fixture_lot(12, 1, 2);
@@ -120,7 +116,7 @@ static void test_counts(void **state)
     struct company_factor later = factor_of(&f, company, rules, lots, own, AT(28, 0), FACTOR_FILM);
     assert_true(later.expected > film.expected);
     /* for a case about something else: the line with the lot's own */
-    struct company_factor mold = mold_of(&f, company, rules, lots, own, AT(20, 0));
+    struct company_factor mold = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_MOLD);
     assert_near(mold.observed, line.observed + 2, 1e-12);
     assert_int_equal(mold.lots, line.lots + 1);
     /* a new complaint is seen at once, although days are kept in memory */
@@ -138,30 +134,15 @@ static void test_counts(void **state)
 static void test_extents(void **state)
 {
     struct fixture f;
-    struct rules *rules = NULL;
-    struct error errors[8], err = {0};
-    size_t count;
-    int64_t serial;
     (void)state;
-    fixture_open(&f);
-    fixture_plant(&f, 30);
-    fixture_file(&f, "causes/nk.json",
-                 "{\"id\":\"nk\",\"title\":\"n\",\"symptoms\":{\"mold\":1,\"off-odor\":1,"
-                 "\"staling\":1},\"background\":true}");
-    assert_int_equal(rules_load(f.rules, &rules, errors, 8, &count), 0);
+    struct rules *rules = small_plant(&f);
     struct cache *lots = cache_new(64);
     struct company *company = company_new();
     int64_t own = fixture_lot(12, 1, 2);
     for (int line = 1; line <= 2; line++)
         for (int n = 0; n < 4; n++)
             fixture_complain(&f, "mold", fixture_lot(12, line, n), AT(18, 10), "{}");
-    const struct lot_record *record;
-    struct company_view *view;
-    assert_int_equal(company_records_serial(f.store, &serial, &err), 0);
-    assert_int_equal(lot_record_get(lots, f.store, serial, own, &record, &err), 0);
-    assert_int_equal(company_view_open(company, f.store, rules, SYMPTOM_MOLD, record, AT(20, 0),
-                                       serial, &view, &err),
-                     0);
+    struct company_view *view = view_of(&f, company, rules, lots, own, SYMPTOM_MOLD, AT(20, 0));
     struct company_factor plant = company_of_factor(view, FACTOR_PLANT);
     struct company_factor whole = company_of_window(view, "", AT(8, 0), AT(17, 0));
     assert_near(plant.observed, whole.observed, 1e-12);
@@ -174,19 +155,13 @@ static void test_extents(void **state)
     assert_near(with_own.observed, line.observed + 1, 1e-12);
     company_view_close(view);
     /* nobody complains of line 2's last lot or of any around it: the widest extent is shown */
-    lot_record_unref(record);
-    assert_int_equal(lot_record_get(lots, f.store, serial, fixture_lot(29, 2, 3), &record, &err),
-                     0);
-    assert_int_equal(company_view_open(company, f.store, rules, SYMPTOM_STALING, record, AT(40, 0),
-                                       serial, &view, &err),
-                     0);
+    view = view_of(&f, company, rules, lots, fixture_lot(29, 2, 3), SYMPTOM_STALING, AT(40, 0));
     line = company_of_factor(view, FACTOR_LINE);
     whole = company_of_window(view, "2", AT(25, 0), AT(30, 0));
     assert_near(line.observed, 0, 1e-12);
     assert_true(line.lots >= 12 && line.lots <= whole.lots);
     assert_true(line.bits < 0 && line.bits >= whole.bits);
     company_view_close(view);
-    lot_record_unref(record);
     cache_free(lots);
     company_free(company);
     rules_unref(rules);

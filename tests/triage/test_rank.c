@@ -328,23 +328,23 @@ static void test_extremes(void **state)
 static void test_ratio_without_target(void **state)
 {
     static const struct {
-        double value, target, usual, z, bits;
-    } CASES[] = {{.5, NAN, 1, 6, 4},
-                 {.5, NAN, 1, 1.5, 2},
-                 {.5, 1, 1, 1.5, 4},
-                 {.5, NAN, 1, NAN, 4},
-                 {1, NAN, 1, .1, -2}};
-    struct rule_evidence evidence;
+        double value, target, usual, z, bits, other_bits;
+    } CASES[] = {{.5, NAN, 1, 6, 4, 4},
+                 {.5, NAN, 1, 1.5, 2, 2.5},
+                 {.5, 1, 1, 1.5, 4, 4},
+                 {.5, NAN, 1, NAN, 4, 4},
+                 {1, NAN, 1, .1, -2, 1}};
     struct fixture f;
     (void)state;
     fixture_open(&f);
-    fixture_file(
-        &f, "causes/a.json",
-        "{\"id\":\"a\",\"title\":\"t\",\"symptoms\":{\"mold\":1,\"off-odor\":1,"
-        "\"staling\":1},\"background\":true,\"evidence\":[{\"fact\":\"crumb_ph\","
-        "\"as\":\"ratio\",\"curve\":[[0.5,4],[1,-2]],\"because\":\"b\",\"source\":\"s\"}]}");
+    fixture_file(&f, "causes/a.json",
+                 "{\"id\":\"a\",\"title\":\"t\",\"symptoms\":{\"mold\":1,\"off-odor\":1,"
+                 "\"staling\":1},\"background\":true,\"evidence\":[{\"fact\":\"crumb_ph\","
+                 "\"as\":\"ratio\",\"curve\":[[0.5,4],[1,-2]],\"because\":\"b\",\"source\":\"s\"},"
+                 "{\"fact\":\"crumb_ph\",\"as\":\"ratio\",\"curve\":[[0.5,4],[1,1]],"
+                 "\"because\":\"b\",\"source\":\"s\"}]}");
     struct rules *rules = rules_of(&f);
-    evidence = rules->causes[0].evidence[0];
+    const struct rule_evidence *evidence = rules->causes[0].evidence;
     for (size_t i = 0; i < sizeof CASES / sizeof CASES[0]; i++) {
         struct fact fact = {.known = true,
                             .value = CASES[i].value,
@@ -352,7 +352,9 @@ static void test_ratio_without_target(void **state)
                             .usual = CASES[i].usual,
                             .z = CASES[i].z,
                             .bits = NAN};
-        assert_near(evidence_bits_of(&evidence, &fact), CASES[i].bits, 1e-12);
+        assert_near(evidence_bits_of(&evidence[0], &fact), CASES[i].bits, 1e-12);
+        /* where a usual lot speaks for the cause as well, so much is left of it */
+        assert_near(evidence_bits_of(&evidence[1], &fact), CASES[i].other_bits, 1e-12);
     }
     rules_unref(rules);
     fixture_close(&f);
