@@ -10,7 +10,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 
 import seccomp
 from oddloaf import ROOT, Plant, complaint
@@ -52,20 +51,12 @@ def loader(allowed):
     return kernel_filter.load
 
 
-def wait_for(what, seconds=20):
-    for _ in range(seconds * 20):
-        if what():
-            return
-        time.sleep(.05)
-    raise AssertionError("waited in vain")
-
-
 def work_a_day(plant):
     plant.load_small()
     said = plant.client_json("log", "--from", "-", stdin=json.dumps(complaint(found_on="2026-11-18")))
     assert said["ranked"], said
-    hook = plant.dir / "mailed"
-    wait_for(lambda: hook.exists() and b"Message-ID" in hook.read_bytes())
+    plant.wait_idle()
+    assert "Message-ID" in (plant.dir / "mailed").read_text()
     plant.daemon.send_signal(signal.SIGHUP)
     assert plant.client("backup", str(plant.dir / "backup.db")).returncode == 0
     assert plant.client_json("week", "2026-W47")["complaints"]["mold"] == 1
