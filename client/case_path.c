@@ -1,5 +1,5 @@
 #include "case_path.h"
-#include "pick.h"
+#include "show/pick.h"
 #include <string.h>
 
 int case_get_part(const struct client *c, const char *word, const char *part, const char *cause,

@@ -2,7 +2,7 @@
 #ifndef ODDLOAF_CLIENT_CASE_PATH_H
 #define ODDLOAF_CLIENT_CASE_PATH_H
 
-#include "client.h"
+#include "deliver/client.h"
 
 /* GET /v1/cases/<word><part>[?cause=…]; `cause` may be NULL. Returns an exit code. */
 int case_get_part(const struct client *c, const char *word, const char *part, const char *cause,

@@ -1,9 +1,9 @@
-/* The table of commands: each file client/cmd_<name>.c holds one row. Usage, `--help`,
+/* The table of commands: each file client/commands/cmd_<name>.c holds one row. Usage, `--help`,
  * `help COMMAND` and the checks of a command line all come from these rows. */
 #ifndef ODDLOAF_CLIENT_COMMAND_H
 #define ODDLOAF_CLIENT_COMMAND_H
 
-#include "client.h"
+#include "deliver/client.h"
 #include <stdbool.h>
 #include <stddef.h>
 

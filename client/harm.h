@@ -3,7 +3,7 @@
 #ifndef ODDLOAF_CLIENT_HARM_H
 #define ODDLOAF_CLIENT_HARM_H
 
-#include "view.h"
+#include "show/view.h"
 #include <jansson.h>
 #include <stdbool.h>
 

@@ -1,5 +1,5 @@
 #include "command.h"
-#include "table.h"
+#include "show/table.h"
 
 static const struct column option_columns[] = {{"", COLUMN_LEFT, 0}, {"", COLUMN_LEFT, 24}};
 

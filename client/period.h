@@ -2,8 +2,8 @@
 #ifndef ODDLOAF_CLIENT_PERIOD_H
 #define ODDLOAF_CLIENT_PERIOD_H
 
-#include "client.h"
 #include "command.h"
+#include "deliver/client.h"
 #include <stdint.h>
 
 /* The day said with option `name`, else `usual`. Returns the exit code; a day that is none is told.

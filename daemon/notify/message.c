@@ -1,6 +1,6 @@
 #include "notify/message.h"
 #include "notify/mime.h"
-#include "notify/view.h"
+#include "show/view.h"
 #include <stdlib.h>
 #include <string.h>
 

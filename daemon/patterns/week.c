@@ -5,7 +5,7 @@
 #include "patterns/week_right.h"
 #include "patterns/week_signals.h"
 #include "patterns/week_to_come.h"
-#include "triage/triage.h"
+#include "rank/triage.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

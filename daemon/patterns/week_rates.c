@@ -2,9 +2,9 @@
 #include "base/text.h"
 #include "patterns/week.h"
 #include "patterns/week_to_come.h"
+#include "rank/triage.h"
 #include "stats/pareto.h"
 #include "stats/poisson.h"
-#include "triage/triage.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>

@@ -4,9 +4,9 @@
 #include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "lots/match.h"
+#include "rank/calibration.h"
 #include "store/pattern.h"
 #include "store/work.h"
-#include "triage/calibration.h"
 #include <stdlib.h>
 #include <string.h>
 

@@ -4,12 +4,12 @@
 
 #include "base/log.h"
 #include "base/when.h"
+#include "rank/triage.h"
 #include "records/load.h"
 #include "serve/config.h"
 #include "serve/request.h"
 #include "store/readers.h"
 #include "store/writer.h"
-#include "triage/triage.h"
 #include <pthread.h>
 
 struct lot_matcher;

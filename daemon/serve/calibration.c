@@ -1,6 +1,6 @@
 /* The plant's calibration of the mold models: what its retained samples say, and whether that is
  * in force. */
-#include "triage/calibration.h"
+#include "rank/calibration.h"
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "serve/app.h"

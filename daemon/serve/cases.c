@@ -1,10 +1,10 @@
 /* Cases: lists, rankings, their working, and verdicts. */
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/joining.h"
+#include "desk/understood.h"
 #include "serve/app.h"
-#include "serve/joining.h"
 #include "serve/route.h"
-#include "serve/understood.h"
 #include "store/complaint.h"
 #include "store/hold.h"
 #include "store/lot_find.h"

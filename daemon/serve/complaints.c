@@ -3,15 +3,15 @@
  * where the rankings are made. */
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/joining.h"
+#include "desk/placing.h"
+#include "desk/understood.h"
 #include "intake/complaint_form.h"
 #include "intake/lexicon.h"
 #include "notify/event.h"
 #include "patterns/returns.h"
 #include "serve/app.h"
-#include "serve/joining.h"
-#include "serve/placing.h"
 #include "serve/route.h"
-#include "serve/understood.h"
 #include "store/complaint.h"
 #include "store/outbox.h"
 #include <stdlib.h>

@@ -1,8 +1,8 @@
 /* One complaint as it stands, with the reports that were joined to it; joining and separating. */
 #include "base/jsonx.h"
-#include "serve/joining.h"
+#include "desk/joining.h"
+#include "desk/understood.h"
 #include "serve/route.h"
-#include "serve/understood.h"
 #include "store/contact.h"
 #include "store/joined.h"
 #include <stdlib.h>

@@ -1,10 +1,10 @@
 /* Record uploads: POST /v1/records/KIND, whole or in parts (see sessions.h). */
 #include "base/text.h"
 #include "base/uuid.h"
+#include "rank/triage.h"
 #include "serve/app.h"
 #include "serve/route.h"
 #include "serve/sessions.h"
-#include "triage/triage.h"
 #include <string.h>
 
 struct upload {

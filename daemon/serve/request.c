@@ -1,7 +1,7 @@
 #include "serve/request.h"
 #include "base/jsonx.h"
 #include "base/text.h"
-#include "triage/vocabulary.h"
+#include "rules/vocabulary.h"
 #include <stdlib.h>
 #include <string.h>
 

@@ -7,12 +7,12 @@
  * Five years of lots on 30 lines; the last 120 days have mixes, uses, readings, dispatches and the
  * plant's log. Times are of the thread's processor. */
 #include "base/text.h"
+#include "rank/case_rank.h"
+#include "rank/triage.h"
 #include "store/company_count.h"
 #include "store/complaint.h"
 #include "store/db.h"
 #include "store/evidence.h"
-#include "triage/case_rank.h"
-#include "triage/triage.h"
 #include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>

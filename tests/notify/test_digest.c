@@ -1,7 +1,7 @@
 /* What a manager reads on Monday. */
 #include "check.h"
 #include "notify/message.h"
-#include "notify/view.h"
+#include "show/view.h"
 #include <stdlib.h>
 #include <string.h>
 

@@ -1,6 +1,6 @@
 /* Loads a rules folder as the daemon does and prints every error: rules_check DIR */
 #include "intake/lexicon.h"
-#include "triage/rules.h"
+#include "rules/rules.h"
 #include <stdio.h>
 
 int main(int argc, char **argv)

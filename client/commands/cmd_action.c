@@ -1,0 +1,204 @@
+#include "base/when.h"
+#include "commands/commands.h"
+#include "interview/form.h"
+#include "interview/said_date.h"
+#include "show/pick.h"
+#include "show/table.h"
+#include <ctype.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const struct option_row options[] = {
+    {"cause", "ID", "the cause it is meant to remove"},
+    {"line", "NAME", "where: a line"},
+    {"place", "NAME", "where: a place, as slicer"},
+    {"symptom", "WORD", "mold, off-odor or staling"},
+    {"date", "DATE", "from when on (today)"},
+    {"note", "TEXT", "what was done (needed)"},
+    {"by", "NAME", "who (the login name)"},
+    {"effect", NULL, "with an action's number: rates before and after it"},
+    {"days", "N", "with --effect: days on either side (28)"},
+    {"list", NULL, "all actions"},
+    {0}};
+
+static const struct column columns[] = {{"action", COLUMN_RIGHT, 0},
+                                        {"from", COLUMN_LEFT, 0},
+                                        {"against", COLUMN_LEFT, 14},
+                                        {"what was done", COLUMN_LEFT, 20},
+                                        {"by", COLUMN_LEFT, 6}};
+
+static void add_against(struct table *t, const json_t *action)
+{
+    static const char *const names[] = {"cause", "line", "place", "symptom"};
+    struct text_buffer text = {0};
+    for (size_t i = 0; i < sizeof names / sizeof *names; i++)
+        if (pick_text(action, names[i], NULL) && *pick_text(action, names[i], ""))
+            text_appendf(&text, "%s%s%s", text.length ? ", " : "", i == 1 ? "line" VIEW_NBSP : "",
+                         pick_text(action, names[i], ""));
+    table_add(t, text.data);
+    text_buffer_free(&text);
+}
+
+static int list_actions(struct client *c)
+{
+    json_t *document = NULL;
+    int rc = client_get(c, "/v1/actions", &document);
+    if (rc)
+        return rc;
+    if (c->json) {
+        client_print(document);
+        json_decref(document);
+        return EXIT_DONE;
+    }
+    const json_t *list = json_is_array(document) ? document : json_object_get(document, "actions");
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    size_t i;
+    const json_t *action;
+    json_array_foreach(list, i, action)
+    {
+        char *id = pick_shown(action, "action");
+        char when[VIEW_NUMBER];
+        table_add(t, id);
+        view_when(pick_text(action, "at", ""), when);
+        when[strlen(when) < 10 ? strlen(when) : 10] = '\0';
+        table_add(t, when);
+        add_against(t, action);
+        table_add(t, pick_text(action, "note", ""));
+        table_add(t, pick_text(action, "by", ""));
+        free(id);
+    }
+    if (table_rows(t) > 0)
+        table_print(t, &c->view, 0);
+    else
+        view_text(&c->view, VIEW_PLAIN, 0, 0, "No action on record.");
+    table_free(t);
+    json_decref(document);
+    return EXIT_DONE;
+}
+
+/* ---- before and after ---- */
+
+static void show_period(const struct view *v, const char *label, const json_t *period)
+{
+    char n[5][VIEW_NUMBER];
+    if (!json_is_object(period))
+        return;
+    view_label(v, label, "%s complaints, %s units: %s per million (%s to %s)",
+               view_number(pick_number(period, "complaints", 0), n[0]),
+               view_number(pick_number(period, "units", 0), n[1]),
+               view_rough(pick_number(period, "per_million", 0), n[2]),
+               view_rough(pick_number(period, "low", 0), n[3]),
+               view_rough(pick_number(period, "high", 0), n[4]));
+}
+
+static void show_effect(const struct client *c, const json_t *document, const char *id)
+{
+    const struct view *v = &c->view;
+    const json_t *ratio = json_object_get(document, "ratio");
+    const json_t *from = json_is_object(ratio) ? ratio : document;
+    char n[3][VIEW_NUMBER];
+    view_title(v, "Action %s: before and after", id);
+    if (pick_text(document, "note", NULL))
+        view_label(v, "what was done", "%s", pick_text(document, "note", ""));
+    show_period(v, "before", json_object_get(document, "before"));
+    show_period(v, "after", json_object_get(document, "after"));
+    if (json_is_number(ratio) || json_is_object(ratio)) {
+        double middle =
+            json_is_number(ratio) ? json_number_value(ratio) : pick_number(ratio, "ratio", 0);
+        view_label(v, "ratio", "%s (%s to %s)", view_rough(middle, n[0]),
+                   view_rough(pick_number(from, "low", 0), n[1]),
+                   view_rough(pick_number(from, "high", 0), n[2]));
+    }
+    if (pick_has(document, "p"))
+        view_label(v, "by chance", "p = %s", view_small(pick_number(document, "p", 1), n[0]));
+    if (pick_text(document, "text", pick_text(document, "verdict", NULL)))
+        view_text(v, VIEW_PLAIN, 2, 0,
+                  pick_text(document, "text", pick_text(document, "verdict", "")));
+    if (pick_text(document, "caution", NULL))
+        view_text(v, VIEW_PLAIN, 2, 0, pick_text(document, "caution", ""));
+}
+
+static int effect(struct client *c, const struct args *a)
+{
+    struct text_buffer path = {0};
+    json_t *document = NULL;
+    if (a->count != 1 || !isdigit((unsigned char)a->words[0][0]))
+        return client_usage(c, "--effect needs the number of an action: oddloaf action --list");
+    text_append(&path, "/v1/actions/");
+    path_word(&path, a->words[0]);
+    text_append(&path, "/effect");
+    path_query(&path, "days", args_value(a, "days"));
+    int rc = client_get(c, path.data, &document);
+    text_buffer_free(&path);
+    if (rc)
+        return rc;
+    if (c->json)
+        client_print(document);
+    else
+        show_effect(c, document, a->words[0]);
+    json_decref(document);
+    return EXIT_DONE;
+}
+
+static int add_action(struct client *c, const struct args *a)
+{
+    char login[64];
+    char date[16];
+    struct error err = {0};
+    int32_t day = form_day_now().today;
+    const char *note = args_value(a, "note");
+    const char *said = args_value(a, "date");
+    if (!note || !*note)
+        return client_usage(c, "--note is needed: what was done");
+    if (!args_has(a, "cause") && !args_has(a, "line") && !args_has(a, "place"))
+        return client_usage(c, "name what it is against: --cause, --line or --place");
+    if (said && said_date(said, day, SAID_NEAR, &day, &err) != 0) {
+        error_field(&err, "--date", said);
+        client_fail(c, &err);
+        return EXIT_USAGE;
+    }
+    json_t *answer = NULL;
+    json_t *body = json_pack("{ss* ss* ss* ss* ss ss ss}", "cause", args_value(a, "cause"), "line",
+                             args_value(a, "line"), "place", args_value(a, "place"), "symptom",
+                             args_value(a, "symptom"), "at", day_format(day, date), "note", note,
+                             "by", args_by(a, login, sizeof login));
+    if (!body)
+        return client_usage(c, "the note or the name is not UTF-8 text");
+    int rc = client_post(c, "/v1/actions", body, &answer);
+    json_decref(body);
+    if (rc)
+        return rc;
+    if (c->json) {
+        client_print(answer);
+    } else {
+        char *id = pick_shown(answer, "action");
+        view_textf(&c->view, VIEW_PLAIN, 0, 2,
+                   "Action %s is on record from %s on. Did it work? oddloaf action %s --effect", id,
+                   date, id);
+        free(id);
+    }
+    json_decref(answer);
+    return EXIT_DONE;
+}
+
+static int action(struct client *c, const struct args *a)
+{
+    if (args_has(a, "list"))
+        return list_actions(c);
+    if (args_has(a, "effect"))
+        return effect(c, a);
+    if (a->count)
+        return client_usage(c, "what about action %s? --effect shows rates before and after it",
+                            a->words[0]);
+    return add_action(c, a);
+}
+
+const struct command cmd_action = {
+    .name = "action",
+    .args = "[ID --effect | --list]",
+    .help = "records a corrective action, or shows whether it worked",
+    .options = options,
+    .least = 0,
+    .most = 1,
+    .exec = action,
+};

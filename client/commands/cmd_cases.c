@@ -1,0 +1,165 @@
+#include "base/when.h"
+#include "commands/commands.h"
+#include "interview/form.h"
+#include "interview/said_date.h"
+#include "show/pick.h"
+#include "show/table.h"
+#include <stdlib.h>
+#include <string.h>
+
+#define USUAL_LIMIT 50
+#define PAGE 100
+
+static const struct option_row options[] = {
+    {"symptom", "WORD", "mold, off-odor or staling"},
+    {"line", "NAME", "of the lot"},
+    {"product", "CODE", "of the lot"},
+    {"cause", "ID", "that leads the ranking"},
+    {"since", "DATE", "with a complaint since; 2026-11-19, Mon, 7 days ago"},
+    {"state", "WORD", "open (the usual), settled or all"},
+    {"order", "WORD", "newest (the usual) or urgent"},
+    {"limit", "N", "at most so many (50)"},
+    {0}};
+
+static const struct column columns[] = {
+    {"case", COLUMN_LEFT, 0},         {"symptom", COLUMN_LEFT, 0}, {"lot", COLUMN_LEFT, 12},
+    {"line", COLUMN_LEFT, 0},         {"n", COLUMN_RIGHT, 0},      {"newest", COLUMN_LEFT, 0},
+    {"likely cause", COLUMN_LEFT, 16}};
+
+/* "11-22", with its year unless that is the present one. */
+static void add_date(struct table *t, const json_t *item, int32_t today)
+{
+    char when[VIEW_NUMBER];
+    char now[16];
+    view_when(pick_text(item, "as_of", pick_text(item, "opened", "")), when);
+    when[strlen(when) < 10 ? strlen(when) : 10] = '\0';
+    bool this_year = strlen(when) == 10 && strncmp(when, day_format(today, now), 4) == 0;
+    table_add(t, this_year ? when + 5 : when);
+}
+
+/* What must be seen first stands first. */
+static void add_cause(struct table *t, const json_t *item)
+{
+    char percent[VIEW_NUMBER];
+    const json_t *top = json_object_get(item, "top");
+    struct text_buffer text = {0};
+    if (pick_bool(item, "harm", false))
+        text_append(&text, "HARM, ");
+    if (pick_bool(item, "hold", false))
+        text_append(&text, "on hold, ");
+    if (strcmp(pick_text(item, "state", "open"), "settled") == 0)
+        text_append(&text, "settled, ");
+    if (pick_has(top, "cause"))
+        text_appendf(&text, "%s %s", view_percent(pick_number(top, "probability", 0), percent),
+                     pick_text(top, "cause", ""));
+    else
+        text_append(&text, "not ranked yet");
+    table_add(t, text.data);
+    text_buffer_free(&text);
+}
+
+static void add_case(struct table *t, const json_t *item, int32_t today)
+{
+    char number[VIEW_NUMBER];
+    table_add(t, pick_text(item, "case", "?"));
+    table_add(t, pick_text(item, "symptom", ""));
+    table_add(t, pick_text(item, "lot", "not known"));
+    table_add(t, pick_text(item, "line", ""));
+    table_add(t, view_number(pick_number(item, "complaints", 0), number));
+    add_date(t, item, today);
+    add_cause(t, item);
+}
+
+static void show(const struct client *c, const json_t *cases, bool more)
+{
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    int32_t today = form_day_now().today;
+    size_t i;
+    const json_t *item;
+    if (json_array_size(cases) == 0)
+        view_text(&c->view, VIEW_PLAIN, 0, 0, "No such case.");
+    json_array_foreach(cases, i, item)
+    {
+        add_case(t, item, today);
+    }
+    if (table_rows(t) > 0)
+        table_print(t, &c->view, 0);
+    if (more)
+        view_text(&c->view, VIEW_PLAIN, 0, 0, "There are more: --limit takes a larger number.");
+    table_free(t);
+}
+
+static int get_page(struct client *c, const struct args *a, const char *since, const char *after,
+                    int64_t limit, json_t **ret)
+{
+    static const char *const passed[] = {"state", "symptom", "line", "product", "cause", "order"};
+    struct text_buffer path = {0};
+    char number[24];
+    text_append(&path, "/v1/cases");
+    for (size_t i = 0; i < sizeof passed / sizeof *passed; i++)
+        path_query(&path, passed[i], args_value(a, passed[i]));
+    path_query(&path, "since", since);
+    path_query(&path, "after", after);
+    snprintf(number, sizeof number, "%lld", (long long)limit);
+    path_query(&path, "limit", number);
+    int rc = client_get(c, path.data, ret);
+    text_buffer_free(&path);
+    return rc;
+}
+
+/* Follows the pages up to the limit. */
+static int collect(struct client *c, const struct args *a, const char *since, int64_t limit,
+                   json_t *ret_cases, char *after, size_t after_size)
+{
+    after[0] = '\0';
+    do {
+        json_t *page = NULL;
+        int64_t left = limit - (int64_t)json_array_size(ret_cases);
+        int rc = get_page(c, a, since, after[0] ? after : NULL, left < PAGE ? left : PAGE, &page);
+        if (rc)
+            return rc;
+        json_array_extend(ret_cases, json_object_get(page, "cases"));
+        text_clip(pick_text(page, "next", ""), after, after_size);
+        json_decref(page);
+    } while (after[0] && (int64_t)json_array_size(ret_cases) < limit);
+    return EXIT_DONE;
+}
+
+static int cases(struct client *c, const struct args *a)
+{
+    int64_t limit = USUAL_LIMIT;
+    int32_t day = 0;
+    char since[16];
+    char after[32];
+    struct error err = {0};
+    const char *said = args_value(a, "since");
+    if (args_has(a, "limit") &&
+        (text_to_int64(args_value(a, "limit"), &limit) != 0 || limit < 1 || limit > 100000))
+        return client_usage(c, "--limit takes a number from 1 to 100000");
+    if (said && said_date(said, form_day_now().today, SAID_PAST, &day, &err) != 0) {
+        error_field(&err, "--since", said);
+        client_fail(c, &err);
+        return EXIT_USAGE;
+    }
+    json_t *all = json_array();
+    int rc = collect(c, a, said ? day_format(day, since) : NULL, limit, all, after, sizeof after);
+    if (!rc && c->json) {
+        json_t *document = json_pack("{sO ss?}", "cases", all, "next", after[0] ? after : NULL);
+        client_print(document);
+        json_decref(document);
+    } else if (!rc) {
+        show(c, all, after[0] != '\0');
+    }
+    json_decref(all);
+    return rc;
+}
+
+const struct command cmd_cases = {
+    .name = "cases",
+    .args = "",
+    .help = "lists cases, newest or most urgent first",
+    .options = options,
+    .least = 0,
+    .most = 0,
+    .exec = cases,
+};

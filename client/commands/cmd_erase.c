@@ -1,0 +1,60 @@
+#include "commands/commands.h"
+#include "show/pick.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+static const struct option_row options[] = {{"yes", NULL, "do not ask"}, {0}};
+
+static bool is_meant(const struct client *c, const char *contact)
+{
+    char *line = NULL;
+    size_t size = 0;
+    char folded[16] = "";
+    view_textf(&c->view, VIEW_PLAIN, 0, 2,
+               "Erase the contact data of everyone whose phone, mail or name is '%s'? It cannot be "
+               "undone; the complaints stay. Type yes:",
+               contact);
+    fflush(c->view.out);
+    if (getline(&line, &size, stdin) > 0)
+        text_fold(line, folded, sizeof folded);
+    free(line);
+    return strcmp(folded, "yes") == 0;
+}
+
+static int erase(struct client *c, const struct args *a)
+{
+    bool asks = !c->json && !args_has(a, "yes") && isatty(STDIN_FILENO) && c->view.terminal;
+    if (asks && !is_meant(c, a->words[0])) {
+        view_text(&c->view, VIEW_PLAIN, 0, 0, "Nothing was erased.");
+        return EXIT_REFUSED;
+    }
+    json_t *answer = NULL;
+    json_t *body = json_pack("{ss}", "contact", a->words[0]);
+    if (!body)
+        return client_usage(c, "the contact is not UTF-8 text");
+    int rc = client_post(c, "/v1/erase", body, &answer);
+    json_decref(body);
+    if (rc)
+        return rc;
+    int64_t erased = pick_int(answer, "erased", 0);
+    if (c->json)
+        client_print(answer);
+    else
+        view_textf(&c->view, VIEW_PLAIN, 0, 0, "Erased the contact data of %lld %s.",
+                   (long long)erased, erased == 1 ? "complaint" : "complaints");
+    json_decref(answer);
+    return erased > 0 ? EXIT_DONE : EXIT_NOT_FOUND;
+}
+
+const struct command cmd_erase = {
+    .name = "erase",
+    .args = "CONTACT",
+    .help = "erases a person's contact data",
+    .more = "CONTACT is a phone number, a mail address or a name, as it was given.",
+    .options = options,
+    .least = 1,
+    .most = 1,
+    .exec = erase,
+};

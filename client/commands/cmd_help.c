@@ -1,0 +1,53 @@
+#include "commands/commands.h"
+#include <string.h>
+
+static json_t *option_json(const struct option_row *rows)
+{
+    json_t *list = json_array();
+    for (const struct option_row *o = rows; o && o->name; o++)
+        json_array_append_new(
+            list, json_pack("{ss ss? ss}", "option", o->name, "arg", o->arg, "help", o->help));
+    return list;
+}
+
+static json_t *command_json(const struct command *command)
+{
+    return json_pack("{ss ss ss so}", "command", command->name, "args", command->args, "help",
+                     command->help, "options", option_json(command->options));
+}
+
+static int help(struct client *c, const struct args *a)
+{
+    const struct command *one = a->count ? command_find(a->words[0]) : NULL;
+    if (a->count && !one)
+        return client_usage(c, "no command '%s'", a->words[0]);
+    if (!c->json) {
+        if (one)
+            help_command(&c->view, one);
+        else
+            help_program(&c->view);
+        return EXIT_DONE;
+    }
+    json_t *document;
+    if (one) {
+        document = command_json(one);
+    } else {
+        json_t *list = json_array();
+        for (const struct command *const *row = command_all(); *row; row++)
+            json_array_append_new(list, command_json(*row));
+        document = json_pack("{so so}", "commands", list, "options", option_json(command_globals));
+    }
+    client_print(document);
+    json_decref(document);
+    return EXIT_DONE;
+}
+
+const struct command cmd_help = {
+    .name = "help",
+    .args = "[COMMAND]",
+    .help = "explains the program or one command",
+    .more = "With --json the table of commands and options as JSON.",
+    .least = 0,
+    .most = 1,
+    .exec = help,
+};

@@ -1,0 +1,227 @@
+#include "base/jsonx.h"
+#include "base/uuid.h"
+#include "base/when.h"
+#include "commands/commands.h"
+#include "deliver/batch.h"
+#include "deliver/deliver.h"
+#include "harm.h"
+#include "interview/form.h"
+#include "interview/interview.h"
+#include "show/pick.h"
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+static const struct option_row options[] = {
+    {"symptom", "WORD", "mold, off-odor or staling"},
+    {"lot", "TEXT", "the code as read from the pack, ? for what is smudged"},
+    {"product", "CODE", "product"},
+    {"code-date", "DATE", "best-by date; dates as people say them: 11/27, nov 27, yesterday"},
+    {"store", "NAME", "store it was bought at"},
+    {"route", "NAME", "delivery route"},
+    {"bought", "DATE", "when it was bought"},
+    {"found", "DATE", "when it was first noticed"},
+    {"colour", "WORD", "blue-green black white-chalky white-fluffy pink-orange yellow"},
+    {"where", "WORD", "cut-face top-crust base side heel near-closure all-over"},
+    {"spots", "N", "how many spots"},
+    {"odor", "WORDS",
+     "sour cheesy vinegar fruity solvent alcohol musty rancid plastic hydrocarbon "
+     "chemical smoky; several with commas"},
+    {"crumb", "WORD", "normal firm dry crumbly gummy sticky stringy discoloured"},
+    {"bag", "WORD", "sound torn closure-missing seal-open"},
+    {"kept", "WORD", "counter fridge freezer warm unknown"},
+    {"opened-days", "N", "days the bag had been open"},
+    {"wet-inside", "YES|NO", "inside of the bag wet or fogged"},
+    {"packs", "N", "how many packs"},
+    {"channel", "WORD", "phone web store route return (phone if not given)"},
+    {"note", "TEXT", "what was said; read with the plant's word lists"},
+    {"harm", "WORDS", "illness injury allergic-reaction foreign-matter tampering; no for none"},
+    {"name", "TEXT", "the caller's name"},
+    {"phone", "TEXT", "the caller's phone number"},
+    {"email", "TEXT", "the caller's mail address"},
+    {"units", "N", "returns: units that came back"},
+    {"measured", "Q=N,…", "returns: quantities measured, crumb_ph=5.9,core_at_pack[degF]=117.5"},
+    {"inspected-at", "TIME", "returns: when they were inspected"},
+    {"reason", "TEXT", "returns: why they came back"},
+    {"put-at", "PLACE", "returns: where the goods stand (never near cooling or packing)"},
+    {"disposition", "WORD", "returns: hold rework divert destroy lab"},
+    {"same-as", "UUID",
+     "the complaint this report repeats (same person, same thing): kept with it, not counted "
+     "again"},
+    {"id", "UUID", "the complaint's id, if it has one; the same id is logged once"},
+    {"received-at", "TIME", "when it was received (now if not given)"},
+    {"from", "FILE",
+     "complaints from a file (- is standard input), CSV or JSON lines; the "
+     "options above then stand for what a row lacks"},
+    {"map", "COL=FIELD", "CSV: which column is which field; or a file of such pairs (JSON)"},
+    {"dry-run", NULL, "with --from: check every row, send none"},
+    {"replay", NULL, "send what was kept while the daemon was away, and nothing else"},
+    {0}};
+
+/* "Yesterday" is the day before the complaint was received, which may be long ago. */
+static struct form_day day_of(const struct args *a)
+{
+    struct form_day day = form_day_now();
+    int32_t received = 0;
+    char date[16];
+    const char *said = args_value(a, "received-at");
+    if (!said)
+        return day;
+    snprintf(date, sizeof date, "%.10s", said);
+    if (day_parse(date, &received, NULL) == 0)
+        day.today = received;
+    return day;
+}
+
+/* Options of the complaint; others (socket, from, …) are passed over. */
+static int take_options(struct client *c, const struct args *a, json_t *complaint)
+{
+    struct form_day day = day_of(a);
+    for (int i = 0; i < a->given_count; i++) {
+        struct error err = {0};
+        const struct form_field *f = NULL;
+        for (const struct form_field *row = form_fields(); row->name; row++)
+            if (strcmp(row->flag, a->given[i].name) == 0)
+                f = row;
+        if (!f)
+            continue;
+        json_t *before = f->type == FORM_CHOICES ? json_incref(form_get(complaint, f)) : NULL;
+        if (form_set(complaint, f, a->given[i].value, &day, &err) != 0) {
+            json_decref(before);
+            char flag[64] = "--";
+            strncat(flag, f->flag, sizeof flag - 3);
+            error_field(&err, flag, NULL);
+            return client_fail(c, &err);
+        }
+        if (before) { /* the option given again adds to the list */
+            json_array_extend(before, form_get(complaint, f));
+            json_array_clear(form_get(complaint, f));
+            json_array_extend(form_get(complaint, f), before);
+        }
+        json_decref(before);
+    }
+    return EXIT_DONE;
+}
+
+/* Id and time, made before anything is sent. */
+static void complete(json_t *complaint)
+{
+    char id[UUID_TEXT];
+    char now[40];
+    struct clock clock = clock_system();
+    if (!pick_has(complaint, "received_at"))
+        json_object_set_new(complaint, "received_at", json_string(form_now(now)));
+    if (!pick_has(complaint, "channel"))
+        json_object_set_new(complaint, "channel", json_string("phone"));
+    if (pick_has(complaint, "id"))
+        return;
+    uuid7(clock_now_ms(&clock), id);
+    json_object_set_new(complaint, "id", json_string(id));
+}
+
+static int log_one(struct client *c, json_t *complaint)
+{
+    struct error err = {0};
+    json_t *answer = NULL;
+    complete(complaint);
+    int rc = deliver_one(c, complaint, &answer, &err);
+    if (rc == 0) {
+        if (c->json)
+            client_print(answer);
+        else
+            deliver_show(&c->view, complaint, answer);
+        json_decref(answer);
+        return EXIT_DONE;
+    }
+    if (!deliver_keeps(rc))
+        return EXIT_REFUSED;
+    char path[SPOOL_PATH];
+    struct text_buffer line = {0};
+    char *text = jsonx_dump(complaint);
+    text_appendf(&line, "%s\n", text);
+    free(text);
+    int exit_code = deliver_keep(c, &err, line.data, line.length, path);
+    if (c->json) {
+        json_t *document = json_pack("{ss sb}", "complaint", pick_text(complaint, "id", ""), "kept",
+                                     path[0] != '\0');
+        client_print(document);
+        json_decref(document);
+    }
+    text_buffer_free(&line);
+    if (strcmp(pick_text(complaint, "channel", ""), "return") == 0)
+        client_say(c, "returned goods never stand near cooling, slicing or packing: their spores "
+                      "reach fresh bread");
+    if (harm_reported(complaint, NULL)) {
+        struct view v;
+        view_init(&v, c->json ? stderr : stdout);
+        harm_show(&v, NULL);
+    }
+    return exit_code;
+}
+
+static int log_files(struct client *c, const struct args *a, const json_t *defaults)
+{
+    struct column_map *map = column_map_new();
+    int rc = EXIT_DONE;
+    for (int i = 0; i < a->given_count && !rc; i++) {
+        struct error err = {0};
+        if (strcmp(a->given[i].name, "map") == 0 &&
+            column_map_add(map, a->given[i].value, &err) != 0)
+            rc = client_fail(c, &err);
+    }
+    struct batch_options batch = {
+        .defaults = defaults, .map = map, .dry_run = args_has(a, "dry-run")};
+    bool mapped = rc == EXIT_DONE;
+    for (int i = 0; i < a->given_count && mapped; i++) {
+        if (strcmp(a->given[i].name, "from") != 0)
+            continue;
+        int one = batch_run(c, a->given[i].value, &batch);
+        if (one > rc)
+            rc = one;
+    }
+    column_map_free(map);
+    return rc;
+}
+
+static int log_complaint(struct client *c, const struct args *a)
+{
+    if (args_has(a, "replay"))
+        return deliver_waiting(c, true);
+    json_t *complaint = json_object();
+    int rc = take_options(c, a, complaint);
+    bool from = args_has(a, "from");
+    bool interview = !from && !pick_has(complaint, "symptom");
+    if (!rc && interview && !isatty(STDIN_FILENO))
+        rc = client_usage(c, "give --symptom, or --from FILE, or run it on a terminal");
+    if (!rc && args_has(a, "dry-run") && !from)
+        rc = client_usage(c, "--dry-run goes with --from");
+    if (!rc && !args_has(a, "dry-run"))
+        deliver_waiting(c, false); /* its failures are said and do not stop what comes now */
+    if (!rc && from) {
+        json_object_del(complaint, "id"); /* one id cannot stand for many */
+        rc = log_files(c, a, complaint);
+    } else if (!rc && interview) {
+        complete(complaint);
+        rc = interview_run(c, complaint);
+    } else if (!rc) {
+        rc = log_one(c, complaint);
+    }
+    json_decref(complaint);
+    return rc;
+}
+
+const struct command cmd_log = {
+    .name = "log",
+    .args = "",
+    .help = "takes a complaint: interview, options, or a file",
+    .more = "On a terminal and without --symptom it asks, one question at a time, the most telling "
+            "one next; each may be skipped with Enter. While the daemon is away complaints are "
+            "kept on this machine (ODDLOAF_SPOOL) and sent before the next one, exit status 3.\n\n"
+            "A map file: {\"columns\": {\"Defect\": \"symptom\", \"Internal\": \"-\"}, \"values\": "
+            "{\"symptom\": {\"Mould\": \"mold\"}}}. Rows without an id get one from their "
+            "content, so that the same file sent twice changes nothing.",
+    .options = options,
+    .least = 0,
+    .most = 0,
+    .exec = log_complaint,
+};

@@ -1,0 +1,182 @@
+#include "base/jsonx.h"
+#include "case_path.h"
+#include "commands/commands.h"
+#include "show/pick.h"
+#include "show/show.h"
+#include "show/table.h"
+#include <stdlib.h>
+#include <string.h>
+
+#define CAUSES_SHOWN 8
+#define FACTS_SHOWN 3
+#define RANKS_PAGE "100"
+
+static const struct option_row options[] = {
+    {"all", NULL, "every case, oldest first; one JSON document a line under --json"}, {0}};
+
+/* What a rule says of its fact is what the cause would show: against it, that is missing. */
+static void show_facts(const struct view *v, const json_t *facts, const char *word,
+                       const char *between)
+{
+    size_t i;
+    const json_t *fact;
+    json_array_foreach(facts, i, fact)
+    {
+        char bits[VIEW_NUMBER];
+        if (i == FACTS_SHOWN)
+            break;
+        char *shown = show_fact(fact);
+        const char *because = pick_text(fact, "because", "");
+        view_textf(v, VIEW_PLAIN, 2, 9, "%-7s  %s (%s" VIEW_NBSP "bits)%s%s", i ? "" : word, shown,
+                   view_bits(pick_number(fact, "bits", 0), bits), *because ? between : "", because);
+        free(shown);
+    }
+}
+
+static void show_verdict(const struct view *v, const json_t *document)
+{
+    const json_t *verdict = json_object_get(document, "verdict");
+    if (!json_is_object(verdict))
+        return;
+    view_label(v, "verdict", "%s, confirmed by %s%s%s", pick_text(verdict, "cause", "?"),
+               pick_text(verdict, "confirmed_by", "?"), pick_text(verdict, "by", NULL) ? ", " : "",
+               pick_text(verdict, "by", ""));
+    if (pick_text(verdict, "note", NULL))
+        view_label(v, "", "%s", pick_text(verdict, "note", ""));
+}
+
+/* The same person told us again: not counted, but there. */
+static void show_joined(const struct view *v, const json_t *document)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(json_object_get(document, "joined"), i, item)
+    {
+        char when[VIEW_NUMBER];
+        view_label(v, i ? "" : "told again", "%s: %s, joined to %s",
+                   view_when(pick_text(item, "received_at", "?"), when),
+                   pick_text(item, "complaint", "?"), pick_text(item, "same_as", "?"));
+    }
+}
+
+static void show(const struct client *c, const json_t *document)
+{
+    const struct view *v = &c->view;
+    const json_t *ranked = json_object_get(document, "ranked");
+    const json_t *first = json_array_get(ranked, 0);
+    size_t complaints = json_array_size(json_object_get(document, "complaints"));
+    case_title(c, document);
+    view_label(v, "state", "%s, %zu %s", pick_text(document, "state", "open"), complaints,
+               complaints == 1 ? "complaint" : "complaints");
+    show_joined(v, document);
+    show_verdict(v, document);
+    if (json_array_size(json_object_get(document, "lots")) > 1) {
+        view_section(v, "The lot is one of");
+        show_candidates(v, json_object_get(document, "lots"));
+    }
+    view_section(v, "Likely causes");
+    show_ranked(v, ranked, CAUSES_SHOWN);
+    if (first) {
+        struct text_buffer title = {0};
+        text_appendf(&title, "%s: %s", pick_text(first, "title", pick_text(first, "cause", "?")),
+                     view_likely(pick_number(first, "probability", 0)));
+        view_section(v, title.data);
+        text_buffer_free(&title);
+        show_facts(v, json_object_get(first, "for"), "for", ". ");
+        show_facts(v, json_object_get(first, "against"), "against", "; one would rather see: ");
+    }
+    show_ask(v, json_object_get(document, "ask"), "Would tell most", NULL);
+    show_list(v, "Checks", json_object_get(document, "checks"));
+    show_list(v, "If it is so", json_object_get(document, "actions"));
+    show_list(v, "Cautions", json_object_get(document, "cautions"));
+    view_blank(v);
+    view_textf(v, VIEW_DIM, 0, 0, "All facts: oddloaf why %s", pick_text(document, "case", "CASE"));
+}
+
+/* ---- every case ---- */
+
+static void show_line(const struct client *c, const json_t *document)
+{
+    char percent[VIEW_NUMBER];
+    const json_t *first = json_array_get(json_object_get(document, "ranked"), 0);
+    view_textf(&c->view, VIEW_PLAIN, 0, 4, "%-7s %-9s %-18s %5s %s",
+               pick_text(document, "case", "?"), pick_text(document, "symptom", ""),
+               pick_text(document, "lot", "lot not known"),
+               view_percent(pick_number(first, "probability", 0), percent),
+               pick_text(first, "title", pick_text(first, "cause", "not ranked")));
+}
+
+/* Prints the lines of a page; *ret_after is the case of the last one. Counts them. */
+static int take_page(const struct client *c, const struct text_buffer *body, char *ret_after,
+                     size_t after_size, size_t *ret_count)
+{
+    struct error err = {0};
+    size_t count = 0;
+    for (const char *at = body->length ? body->data : ""; *at;) {
+        size_t length = strcspn(at, "\n");
+        json_t *document = NULL;
+        if (length > 0) {
+            if (jsonx_parse(at, length, &document, &err))
+                return client_fail(c, &err);
+            if (c->json)
+                printf("%.*s\n", (int)length, at);
+            else
+                show_line(c, document);
+            text_clip(pick_text(document, "case", ""), ret_after, after_size);
+            json_decref(document);
+            count++;
+        }
+        at += length + (at[length] == '\n');
+    }
+    *ret_count = count;
+    return EXIT_DONE;
+}
+
+static int rank_all(struct client *c)
+{
+    char after[32] = "C0";
+    char before[32];
+    size_t count = 0;
+    int rc = EXIT_DONE;
+    struct reply reply = {0};
+    do {
+        struct error err = {0};
+        struct text_buffer path = {0};
+        snprintf(before, sizeof before, "%s", after);
+        text_append(&path, "/v1/ranks");
+        path_query(&path, "after", after);
+        path_query(&path, "limit", RANKS_PAGE);
+        struct request request = {.method = "GET", .path = path.data, .timeout_s = 300};
+        if (transport_call(c->transport, &request, &reply, &err))
+            rc = client_fail(c, &err);
+        else if (reply.status < 200 || reply.status > 299)
+            rc = client_problem(c, &reply);
+        else
+            rc = take_page(c, &reply.body, after, sizeof after, &count);
+        text_buffer_free(&path);
+    } while (!rc && count > 0 && after[0] && strcmp(after, before) != 0);
+    reply_free(&reply);
+    return rc;
+}
+
+static int rank(struct client *c, const struct args *a)
+{
+    if (args_has(a, "all"))
+        return a->count ? client_usage(c, "--all takes no case") : rank_all(c);
+    if (a->count == 0)
+        return client_usage(c, "name a case or a complaint's id, or --all");
+    json_t *document = NULL;
+    int rc = case_get_part(c, a->words[0], "", NULL, &document);
+    return rc ? rc : client_answer(c, document, show);
+}
+
+const struct command cmd_rank = {
+    .name = "rank",
+    .args = "CASE",
+    .help = "the causes of a case, ranked, with what speaks for them",
+    .more = "CASE is a case as C12 or the id of one of its complaints.",
+    .options = options,
+    .least = 0,
+    .most = 1,
+    .exec = rank,
+};

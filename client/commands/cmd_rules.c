@@ -1,0 +1,106 @@
+#include "commands/commands.h"
+#include "rules/rules.h"
+#include "show/pick.h"
+#include "show/table.h"
+#include <stdlib.h>
+#include <string.h>
+
+#define ERRORS_SHOWN 500
+
+static const struct column columns[] = {
+    {"cause", COLUMN_LEFT, 14}, {"title", COLUMN_LEFT, 20}, {"symptoms", COLUMN_LEFT, 10}};
+
+static void show_list(const struct client *c, const json_t *document)
+{
+    struct table *t = table_new(columns, 3);
+    size_t i;
+    const json_t *cause;
+    view_title(&c->view, "Rules %s", pick_text(document, "rules", ""));
+    json_array_foreach(json_object_get(document, "causes"), i, cause)
+    {
+        struct text_buffer symptoms = {0};
+        const char *name;
+        json_t *prior;
+        json_object_foreach(json_object_get(cause, "symptoms"), name, prior)
+            text_appendf(&symptoms, "%s%s", symptoms.length ? ", " : "", name);
+        table_add(t, pick_text(cause, "cause", "?"));
+        table_add(t, pick_text(cause, "title", ""));
+        table_add(t, symptoms.data);
+        text_buffer_free(&symptoms);
+    }
+    table_print(t, &c->view, 2);
+    table_free(t);
+}
+
+static int list(struct client *c)
+{
+    json_t *document = NULL;
+    int rc = client_get(c, "/v1/rules", &document);
+    if (rc)
+        return rc;
+    if (c->json)
+        client_print(document);
+    else
+        show_list(c, document);
+    json_decref(document);
+    return EXIT_DONE;
+}
+
+static json_t *error_json(const struct error *e)
+{
+    return json_pack("{ss sI sI ss ss ss}", "source", e->source, "line", (json_int_t)e->line,
+                     "column", (json_int_t)e->column, "field", e->field, "value", e->value,
+                     "reason", e->text);
+}
+
+/* Here, not in the daemon: a rule file is checked where it is written. */
+static int check(struct client *c, const char *dir)
+{
+    struct error *errors = xcalloc(ERRORS_SHOWN, sizeof *errors);
+    struct rules *rules = NULL;
+    size_t count = 0;
+    int rc = rules_load(dir, &rules, errors, ERRORS_SHOWN, &count);
+    size_t shown = count < ERRORS_SHOWN ? count : ERRORS_SHOWN;
+    for (size_t i = 0; i < shown; i++) {
+        char line[1024];
+        fprintf(stderr, "%s\n", error_format(&errors[i], line, sizeof line));
+    }
+    if (c->json) {
+        json_t *document =
+            json_pack("{sb si ss* s[]}", "good", rc == 0, "causes", rc ? 0 : rules->cause_count,
+                      "rules", rc ? NULL : rules->hash, "errors");
+        for (size_t i = 0; i < shown; i++)
+            json_array_append_new(json_object_get(document, "errors"), error_json(&errors[i]));
+        client_print(document);
+        json_decref(document);
+    } else if (rc) {
+        client_say(c, "%zu %s in %s; a daemon would keep its present rules", count,
+                   count == 1 ? "error" : "errors", dir);
+    } else {
+        view_textf(&c->view, VIEW_PLAIN, 0, 2, "Good: %d causes, %s", rules->cause_count,
+                   rules->hash);
+    }
+    int exit_code = rc == 0 ? EXIT_DONE : rc == ERROR_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
+    rules_unref(rules);
+    free(errors);
+    return exit_code;
+}
+
+static int rules_command(struct client *c, const struct args *a)
+{
+    if (strcmp(a->words[0], "list") == 0)
+        return a->count == 1 ? list(c) : client_usage(c, "rules list takes no folder");
+    if (strcmp(a->words[0], "check") == 0)
+        return a->count == 2 ? check(c, a->words[1])
+                             : client_usage(c, "rules check needs a folder");
+    return client_usage(c, "'%s' is neither check nor list", a->words[0]);
+}
+
+const struct command cmd_rules = {
+    .name = "rules",
+    .args = "check DIR | list",
+    .help = "checks rule files with file:line:column, or lists causes",
+    .least = 1,
+    .most = 2,
+    .exec = rules_command,
+};

@@ -1,0 +1,104 @@
+#include "commands/commands.h"
+#include "period.h"
+#include "show/pick.h"
+#include "show/table.h"
+
+static const struct option_row options[] = {
+    {"from", "DATE", "verdicts from"}, {"to", "DATE", "verdicts to"}, {0}};
+
+static void show_calibration(const struct view *v, const json_t *rows)
+{
+    static const struct column columns[] = {{"said", COLUMN_RIGHT, 0},
+                                            {"was so", COLUMN_RIGHT, 0},
+                                            {"of", COLUMN_RIGHT, 0},
+                                            {"", COLUMN_LEFT, 0}};
+    struct table *t = table_new(columns, 4);
+    size_t i;
+    const json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        char text[VIEW_NUMBER];
+        char bar[VIEW_BAR];
+        table_add(t, view_percent(pick_number(row, "said", 0), text));
+        table_add(t, view_percent(pick_number(row, "was", 0), text));
+        table_add(t, view_number(pick_number(row, "n", 0), text));
+        table_add(t, view_bar(v, pick_number(row, "was", 0), 20, bar));
+    }
+    if (table_rows(t) > 0) {
+        view_section(v, "Probabilities said against what turned out");
+        table_print(t, v, 2);
+    }
+    table_free(t);
+}
+
+/* Ratios that the verdicts would have otherwise: for QA to take into the rule file, or not. */
+static void show_proposals(const struct view *v, const json_t *proposals)
+{
+    size_t i;
+    const json_t *p;
+    if (json_array_size(proposals) == 0)
+        return;
+    view_section(v, "Ratios that the verdicts speak against, for QA to decide");
+    json_array_foreach(proposals, i, p)
+    {
+        char n[6][VIEW_NUMBER];
+        view_textf(
+            v, VIEW_PLAIN, 2, 2,
+            "- %s: %s at %s: %s bits in the rule, %s by the verdicts (%s to %s; seen in %s of "
+            "%s) [%s]",
+            pick_text(p, "cause", "?"), pick_text(p, "fact", "?"), pick_text(p, "at", "?"),
+            view_bits(pick_number(p, "bits", 0), n[0]),
+            view_bits(pick_number(p, "proposed", 0), n[1]),
+            view_bits(pick_number(p, "low", 0), n[2]), view_bits(pick_number(p, "high", 0), n[3]),
+            view_number(pick_number(p, "seen", 0), n[4]),
+            view_number(pick_number(p, "of", 0), n[5]), pick_text(p, "file", "?"));
+    }
+}
+
+static void show(const struct client *c, const json_t *document)
+{
+    const struct view *v = &c->view;
+    const json_t *brier = json_object_get(document, "brier");
+    char n[4][VIEW_NUMBER];
+    double verdicts = pick_number(document, "verdicts", 0);
+    view_title(v, "How good the rankings were");
+    view_label(v, "verdicts", "%s", view_number(verdicts, n[0]));
+    if (verdicts < 1) {
+        view_text(v, VIEW_PLAIN, 2, 0, "Nothing to score before QA settles cases.");
+        return;
+    }
+    view_label(v, "first right", "%s", view_percent(pick_number(document, "top1", 0), n[0]));
+    view_label(v, "in first three", "%s", view_percent(pick_number(document, "top3", 0), n[0]));
+    view_label(v, "log score", "%s (0 is perfect)",
+               view_number(pick_number(document, "log_score", 0), n[0]));
+    if (brier)
+        view_label(v, "Brier score", "%s = reliability %s - resolution %s + uncertainty %s",
+                   view_number(pick_number(brier, "score", 0), n[0]),
+                   view_number(pick_number(brier, "reliability", 0), n[1]),
+                   view_number(pick_number(brier, "resolution", 0), n[2]),
+                   view_number(pick_number(brier, "uncertainty", 0), n[3]));
+    show_calibration(v, json_object_get(document, "calibration"));
+    show_proposals(v, json_object_get(document, "proposals"));
+}
+
+static int scores(struct client *c, const struct args *a)
+{
+    struct text_buffer path = {0};
+    json_t *document = NULL;
+    text_append(&path, "/v1/scores");
+    int rc = period_query(c, a, &path);
+    if (!rc)
+        rc = client_get(c, path.data, &document);
+    text_buffer_free(&path);
+    return rc ? rc : client_answer(c, document, show);
+}
+
+const struct command cmd_scores = {
+    .name = "scores",
+    .args = "",
+    .help = "how good the rankings have been against verdicts",
+    .options = options,
+    .least = 0,
+    .most = 0,
+    .exec = scores,
+};

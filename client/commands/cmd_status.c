@@ -1,0 +1,113 @@
+#include "commands/commands.h"
+#include "show/pick.h"
+#include <stdlib.h>
+#include <string.h>
+
+static void show_uptime(const struct view *v, const json_t *document)
+{
+    int64_t s = pick_int(document, "uptime_s", -1);
+    if (s < 0)
+        return;
+    if (s < 3600)
+        view_label(v, "running for", "%lld min", (long long)(s / 60));
+    else if (s < 172800)
+        view_label(v, "running for", "%lld h %lld min", (long long)(s / 3600),
+                   (long long)(s / 60 % 60));
+    else
+        view_label(v, "running for", "%lld days", (long long)(s / 86400));
+}
+
+static void show_rules(const struct view *v, const json_t *rules)
+{
+    char when[VIEW_NUMBER];
+    char number[VIEW_NUMBER];
+    char hash[24];
+    if (!json_is_object(rules))
+        return;
+    text_clip(pick_text(rules, "hash", "?"), hash, sizeof hash);
+    view_label(v, "rules", "%s causes, %s…, loaded %s",
+               view_number(pick_number(rules, "causes", 0), number), hash,
+               view_when(pick_text(rules, "loaded_at", "?"), when));
+    const json_t *error = json_object_get(rules, "last_error");
+    if (error && !json_is_null(error)) {
+        char *text = pick_shown(rules, "last_error");
+        view_label(v, "rules refused", "%s", text);
+        free(text);
+    }
+}
+
+static void show_counts(const struct view *v, const json_t *counts)
+{
+    char number[VIEW_NUMBER];
+    const char *name;
+    json_t *count;
+    struct text_buffer line = {0};
+    json_object_foreach((json_t *)counts, name, count)
+    {
+        text_appendf(&line, "%s%s ", line.length ? ", " : "",
+                     view_number(json_is_number(count) ? json_number_value(count) : 0, number));
+        for (const char *p = name; *p; p++)
+            text_append_bytes(&line, *p == '_' ? " " : p, 1);
+    }
+    if (line.length)
+        view_label(v, "on record", "%s", line.data);
+    text_buffer_free(&line);
+}
+
+static void show_outbox(const struct view *v, const json_t *outbox)
+{
+    char a[VIEW_NUMBER];
+    char b[VIEW_NUMBER];
+    if (!json_is_object(outbox))
+        return;
+    view_label(v, "mail", "%s waiting, %s parked",
+               view_number(pick_number(outbox, "waiting", 0), a),
+               view_number(pick_number(outbox, "parked", 0), b));
+    if (pick_text(outbox, "last_error", NULL) && *pick_text(outbox, "last_error", ""))
+        view_label(v, "last failure", "%s", pick_text(outbox, "last_error", ""));
+}
+
+static void show(const struct client *c, const json_t *document)
+{
+    const struct view *v = &c->view;
+    const json_t *store = json_object_get(document, "store");
+    const json_t *writer = json_object_get(document, "writer");
+    char a[VIEW_NUMBER];
+    char b[VIEW_NUMBER];
+    view_title(v, "oddloafd %s at %s", pick_text(document, "version", "?"),
+               transport_name(c->transport));
+    const char *plant = pick_text(document, "plant", "");
+    view_label(v, "plant", "%s, time zone %s", *plant ? plant : "not named",
+               pick_text(document, "time_zone", "?"));
+    show_uptime(v, document);
+    show_rules(v, json_object_get(document, "rules"));
+    show_counts(v, json_object_get(document, "counts"));
+    show_outbox(v, json_object_get(document, "outbox"));
+    view_label(v, "to be ranked", "%s cases",
+               view_number(pick_number(json_object_get(document, "work"), "rank", 0), a));
+    if (store)
+        view_label(v, "store", "%s MB, log %s MB",
+                   view_rough(pick_number(store, "db_bytes", 0) / 1e6, a),
+                   view_rough(pick_number(store, "wal_bytes", 0) / 1e6, b));
+    if (writer)
+        view_label(v, "writer", "%s waiting, %s commits",
+                   view_number(pick_number(writer, "queued", 0), a),
+                   view_number(pick_number(writer, "groups", 0), b));
+}
+
+static int status(struct client *c, const struct args *a)
+{
+    (void)a;
+    json_t *document = NULL;
+    int rc = client_get(c, "/v1/status", &document);
+    return rc ? rc : client_answer(c, document, show);
+}
+
+const struct command cmd_status = {
+    .name = "status",
+    .args = "",
+    .help = "health of the daemon",
+    .least = 0,
+    .most = 0,
+    .exec = status,
+};

@@ -1,0 +1,195 @@
+#include "base/when.h"
+#include "commands/commands.h"
+#include "interview/form.h"
+#include "period.h"
+#include "show/pick.h"
+#include "show/table.h"
+#include <string.h>
+
+#define FACTORS_SHOWN 15
+#define SAME_SHOWN 1
+#define USUAL_DAYS 55 /* with the last day eight weeks */
+
+static const struct option_row options[] = {{"symptom", "WORD", "mold, off-odor or staling"},
+                                            {"from", "DATE", "packed from"},
+                                            {"to", "DATE", "packed to, that day included"},
+                                            {"cases", "CASES", "instead: these cases, C12,C15,…"},
+                                            {0}};
+
+/* ---- what the lots share ---- */
+
+static const struct column columns[] = {{"factor", COLUMN_LEFT, 0},     {"level", COLUMN_LEFT, 10},
+                                        {"cases", COLUMN_RIGHT, 0},     {"others", COLUMN_RIGHT, 0},
+                                        {"odds ratio", COLUMN_LEFT, 0}, {"beside", COLUMN_RIGHT, 0},
+                                        {"q", COLUMN_RIGHT, 0}};
+
+/* Levels on exactly the same lots stand together: nothing can tell them apart. */
+static void add_level(struct table *t, const json_t *factor)
+{
+    const json_t *same = json_object_get(factor, "same_lots"), *other;
+    struct text_buffer text = {0};
+    size_t i;
+    text_append(&text, pick_text(factor, "level", "?"));
+    json_array_foreach(same, i, other)
+    {
+        if (i < SAME_SHOWN)
+            text_appendf(&text, "%s %s %s", i ? "," : " =", pick_text(other, "factor", "?"),
+                         pick_text(other, "level", "?"));
+    }
+    if (json_array_size(same) > SAME_SHOWN)
+        text_appendf(&text, " and %zu more", json_array_size(same) - SAME_SHOWN);
+    table_add(t, text.data);
+    text_buffer_free(&text);
+}
+
+static void add_shares(struct table *t, const json_t *factor)
+{
+    char a[VIEW_NUMBER];
+    char b[VIEW_NUMBER];
+    double others = pick_number(factor, "other_lots", 0);
+    table_addf(t, "%s" VIEW_NBSP "of" VIEW_NBSP "%s",
+               view_number(pick_number(factor, "case_lots_exposed", 0), a),
+               view_number(pick_number(factor, "case_lots", 0), b));
+    table_add(t, others > 0 ? view_percent(pick_number(factor, "other_lots_exposed", 0) / others, a)
+                            : "");
+}
+
+/* A ratio or a limit that has no end comes as null: "38.8 (11.8 to 174)", "0.55 or more". */
+static void add_odds(struct table *t, const json_t *factor)
+{
+    char ratio[VIEW_NUMBER];
+    char low[VIEW_NUMBER];
+    char high[VIEW_NUMBER];
+    view_rough(pick_number(factor, "low", 0), low);
+    if (pick_has(factor, "odds_ratio") && pick_has(factor, "high"))
+        table_addf(t, "%s" VIEW_NBSP "(%s" VIEW_NBSP "to" VIEW_NBSP "%s)",
+                   view_rough(pick_number(factor, "odds_ratio", 0), ratio), low,
+                   view_rough(pick_number(factor, "high", 0), high));
+    else
+        table_addf(t, "%s" VIEW_NBSP "or" VIEW_NBSP "more", low);
+}
+
+static void show_factors(const struct view *v, const json_t *factors)
+{
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    size_t i;
+    const json_t *factor;
+    json_array_foreach(factors, i, factor)
+    {
+        char n[VIEW_NUMBER];
+        const json_t *rest = json_object_get(factor, "beside_first");
+        double q = pick_number(factor, "q", 1);
+        if (i == FACTORS_SHOWN)
+            break;
+        table_add(t, pick_text(factor, "factor", "?"));
+        add_level(t, factor);
+        add_shares(t, factor);
+        add_odds(t, factor);
+        table_add(t, pick_has(rest, "odds_ratio")
+                         ? view_rough(pick_number(rest, "odds_ratio", 0), n)
+                         : "");
+        table_add(t, q < 0.001 ? "<0.001" : view_small(q, n));
+    }
+    if (table_rows(t) > 0)
+        table_print(t, v, 0);
+    else
+        view_text(v, VIEW_PLAIN, 2, 0, "Nothing is shared more than chance would have it.");
+    if (json_array_size(factors) > FACTORS_SHOWN)
+        view_textf(v, VIEW_DIM, 0, 0, "%zu further; --json has all",
+                   json_array_size(factors) - FACTORS_SHOWN);
+    table_free(t);
+}
+
+/* ---- the hours ---- */
+
+static void show_runs(const struct view *v, const json_t *runs)
+{
+    size_t i;
+    const json_t *run;
+    if (json_array_size(runs))
+        view_section(v, "Where in the run they are thickest");
+    json_array_foreach(runs, i, run)
+    {
+        char from[VIEW_NUMBER];
+        char to[VIEW_NUMBER];
+        char n[4][VIEW_NUMBER];
+        double lots = (double)json_array_size(json_object_get(run, "lots"));
+        view_textf(v, VIEW_PLAIN, 0, 2,
+                   "- line %s, %s to %s: %s complaints on %s lot%s, %s expected (p %s)",
+                   pick_text(run, "line", "?"), view_when(pick_text(run, "from", ""), from),
+                   view_when(pick_text(run, "to", ""), to),
+                   view_number(pick_number(run, "observed", 0), n[0]), view_number(lots, n[1]),
+                   lots > 1 ? "s" : "", view_rough(pick_number(run, "expected", 0), n[2]),
+                   view_small(pick_number(run, "p", 1), n[3]));
+    }
+}
+
+static void show(const struct client *c, const json_t *document)
+{
+    const struct view *v = &c->view;
+    view_title(v, "Common factors, the most telling first");
+    show_factors(v, json_object_get(document, "factors"));
+    show_runs(v, json_object_get(document, "runs"));
+    view_blank(v);
+    view_text(v, VIEW_DIM, 0, 0,
+              "Lots with such complaints against lots without, week by week. Beside: the odds "
+              "ratio left when the first factor is held fixed; near 1, it only goes along with "
+              "it. q: the share of false finds among those at least as telling. p: for having "
+              "looked at every stretch of every line. A shared factor is a reason to look, not a "
+              "finding.");
+}
+
+/* ---- the command ---- */
+
+static int add_period(const struct client *c, const struct args *a, struct text_buffer *path)
+{
+    char date[16];
+    int32_t from = 0;
+    int32_t to = 0;
+    int rc = period_day(c, a, "to", form_day_now().today, &to);
+    if (!rc)
+        rc = period_day(c, a, "from", to - USUAL_DAYS, &from);
+    if (rc)
+        return rc;
+    path_query(path, "from", day_format(from, date));
+    path_query(path, "to", day_format(to, date));
+    return EXIT_DONE;
+}
+
+static int trace(struct client *c, const struct args *a)
+{
+    struct text_buffer path = {0};
+    struct text_buffer cases = {0};
+    json_t *document = NULL;
+    int rc = EXIT_DONE;
+    text_append(&path, "/v1/trace");
+    if (args_has(a, "cases")) {
+        text_append(&cases, args_value(a, "cases"));
+        for (int i = 0; i < a->count; i++)
+            text_appendf(&cases, ",%s", a->words[i]);
+        path_query(&path, "cases", cases.data);
+        path_query(&path, "symptom", args_value(a, "symptom"));
+    } else if (a->count) {
+        rc = client_usage(c, "'%s' is one word too many; cases come after --cases", a->words[0]);
+    } else if (!args_has(a, "symptom")) {
+        rc = client_usage(c, "--symptom is needed, or --cases");
+    } else {
+        path_query(&path, "symptom", args_value(a, "symptom"));
+        rc = add_period(c, a, &path);
+    }
+    if (!rc)
+        rc = client_get(c, path.data, &document);
+    text_buffer_free(&path);
+    text_buffer_free(&cases);
+    return rc ? rc : client_answer(c, document, show);
+}
+
+const struct command cmd_trace = {
+    .name = "trace",
+    .args = "[CASE…]",
+    .help = "common factors of a set of cases or of a period",
+    .options = options,
+    .least = 0,
+    .most = -1,
+    .exec = trace,
+};

@@ -1,0 +1,329 @@
+#include "deliver/batch.h"
+#include "base/jsonx.h"
+#include "base/uuid.h"
+#include "base/when.h"
+#include "deliver/deliver.h"
+#include "harm.h"
+#include "intake/complaint_form.h"
+#include "show/pick.h"
+#include <openssl/evp.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+struct batch {
+    struct client *c;
+    const struct batch_options *options;
+    const char *source;
+    struct text_buffer lines; /* to be sent */
+    size_t count;
+    struct waiting {
+        long line;
+        bool harm;
+    } * rows; /* the rows of `lines` */
+    size_t row_capacity;
+    json_t *seen; /* digest → count, for rows without an id */
+    long read, logged, again, refused, kept, joined, alike;
+    struct text_buffer harm; /* cases of rows that report harm */
+    bool away;               /* the daemon does not answer: keep the rest without asking */
+    int exit_code;
+};
+
+/* ---- ids ---- */
+
+static void digest(const json_t *complaint, long before, unsigned char out[static EVP_MAX_MD_SIZE])
+{
+    char *text = json_dumps(complaint, JSON_COMPACT | JSON_SORT_KEYS);
+    struct text_buffer bytes = {0};
+    unsigned length = 0;
+    text_append(&bytes, text ? text : "");
+    text_appendf(&bytes, "\n%ld", before);
+    EVP_Digest(bytes.data, bytes.length, out, &length, EVP_sha256(), NULL);
+    text_buffer_free(&bytes);
+    free(text);
+}
+
+void batch_id(const json_t *complaint, long before, char out[static UUID_TEXT])
+{
+    unsigned char hash[EVP_MAX_MD_SIZE];
+    int64_t ms = 0;
+    digest(complaint, before, hash);
+    when_parse(pick_text(complaint, "received_at", ""), &ms, NULL);
+    for (int i = 0; i < 6; i++)
+        hash[i] = (unsigned char)((uint64_t)ms >> (40 - 8 * i));
+    hash[6] = (unsigned char)((hash[6] & 0x0F) | 0x80); /* version 8 */
+    hash[8] = (unsigned char)((hash[8] & 0x3F) | 0x80); /* variant */
+    char *p = out;
+    for (int i = 0; i < 16; i++) {
+        if (i == 4 || i == 6 || i == 8 || i == 10)
+            *p++ = '-';
+        snprintf(p, 3, "%02x", hash[i]);
+        p += 2;
+    }
+}
+
+static void give_id(struct batch *b, json_t *complaint)
+{
+    char id[UUID_TEXT];
+    if (pick_has(complaint, "id"))
+        return;
+    batch_id(complaint, 0, id);
+    json_int_t before = json_integer_value(json_object_get(b->seen, id));
+    json_object_set_new(b->seen, id, json_integer(before + 1));
+    if (before > 0)
+        batch_id(complaint, (long)before, id);
+    json_object_set_new(complaint, "id", json_string(id));
+}
+
+/* ---- one line of the answer ---- */
+
+static void refuse(struct batch *b, long line, const char *field, const char *value,
+                   const char *reason, const char *hint)
+{
+    struct error err = {.code = ERROR_INVALID, .line = line};
+    char text[1024];
+    b->refused++;
+    if (b->c->json) {
+        json_t *document =
+            json_pack("{s{ss sI ss ss ss}}", "error", "source", b->source, "line", (json_int_t)line,
+                      "field", field, "value", value, "reason", reason);
+        client_print(document);
+        json_decref(document);
+    }
+    error_at(&err, b->source, line, 0);
+    error_field(&err, field, value);
+    error_hint(&err, "%s", hint);
+    text_clip(reason, err.text, sizeof err.text);
+    client_say(b->c, "refused: %s", error_format(&err, text, sizeof text));
+}
+
+/* Each case once, in as many words as fit a line or two. */
+static void add_harm(struct batch *b, const char *name)
+{
+    char word[32];
+    snprintf(word, sizeof word, " %.20s,", name);
+    if (b->harm.length < 200 && !(b->harm.data && strstr(b->harm.data, word)))
+        text_append(&b->harm, word);
+}
+
+static void show_logged(struct batch *b, const struct waiting *row, const json_t *answer)
+{
+    const struct view *v = &b->c->view;
+    const json_t *first = json_array_get(json_object_get(answer, "ranked"), 0);
+    char percent[VIEW_NUMBER];
+    bool harm = row->harm || harm_reported(NULL, answer);
+    const char *like =
+        pick_text(json_array_get(json_object_get(answer, "similar"), 0), "complaint", NULL);
+    b->joined += pick_has(answer, "same_as");
+    b->alike += like != NULL;
+    if (harm)
+        add_harm(b, pick_text(answer, "case", "?"));
+    if (b->c->json) {
+        client_print(answer);
+        return;
+    }
+    struct text_buffer cause = {0};
+    if (first && !harm)
+        text_appendf(&cause, "  %s %s", view_percent(pick_number(first, "probability", 0), percent),
+                     pick_text(first, "cause", "?"));
+    view_textf(v, VIEW_PLAIN, 0, 4, "%5ld  %-8s %-18s%s%s%s", row->line,
+               pick_text(answer, "case", "?"), pick_text(answer, "lot", "lot not known"),
+               cause.length ? cause.data : "", harm ? "  HARM" : "",
+               pick_bool(answer, "again", false) ? "  (logged before)"
+               : pick_has(answer, "same_as")     ? "  (joined)"
+                                                 : "");
+    if (like)
+        view_textf(v, VIEW_PLAIN, 7, 9, "same person, symptom and lot? oddloaf join %s %s",
+                   pick_text(answer, "complaint", "?"), like);
+    text_buffer_free(&cause);
+}
+
+static void on_answer(void *arg, size_t index, json_t *answer)
+{
+    struct batch *b = arg;
+    const struct waiting *row = &b->rows[index];
+    const json_t *error = json_object_get(answer, "error");
+    if (error) {
+        char *value = pick_shown(error, "value");
+        refuse(b, row->line, pick_text(error, "field", ""), value,
+               pick_text(error, "reason", "refused by the daemon"), "");
+        free(value);
+        return;
+    }
+    if (pick_bool(answer, "again", false))
+        b->again++;
+    else
+        b->logged++;
+    show_logged(b, row, answer);
+}
+
+/* ---- sending ---- */
+
+static void keep(struct batch *b, const struct error *why)
+{
+    char path[SPOOL_PATH];
+    if (b->c->json)
+        for (const char *at = b->lines.data; *at; at += strcspn(at, "\n") + 1) {
+            json_t *complaint = NULL;
+            if (jsonx_parse(at, strcspn(at, "\n"), &complaint, NULL) == 0) {
+                json_t *document =
+                    json_pack("{ss sb}", "complaint", pick_text(complaint, "id", ""), "kept", 1);
+                client_print(document);
+                json_decref(document);
+            }
+            json_decref(complaint);
+        }
+    b->away = true;
+    b->kept += (long)b->count;
+    b->exit_code = deliver_keep(b->c, why, b->lines.data, b->lines.length, path);
+}
+
+static void refuse_all(struct batch *b, const struct error *err)
+{
+    for (size_t i = 0; i < b->count; i++)
+        refuse(b, b->rows[i].line, err->field, err->value, err->text, err->hint);
+}
+
+static void flush(struct batch *b)
+{
+    struct error err = {0};
+    if (b->count == 0)
+        return;
+    int rc;
+    if (b->away)
+        rc = error_set(&err, ERROR_UNREACHABLE, "the daemon is away");
+    else
+        rc = deliver_lines(b->c, b->lines.data, b->lines.length, b->count, b->source, on_answer, b,
+                           &err);
+    if (rc && deliver_keeps(rc))
+        keep(b, &err);
+    else if (rc)
+        refuse_all(b, &err);
+    text_reset(&b->lines);
+    b->count = 0;
+    if (isatty(STDERR_FILENO) && !isatty(STDOUT_FILENO))
+        client_say(b->c, "%s: %ld rows so far", b->source, b->read);
+}
+
+static void add_line(struct batch *b, long line, const json_t *complaint)
+{
+    char *text = jsonx_dump(complaint);
+    size_t length = strlen(text) + 1;
+    if (b->count > 0 && b->lines.length + length > DELIVER_BYTES)
+        flush(b);
+    text_appendf(&b->lines, "%s\n", text);
+    free(text);
+    if (b->count == b->row_capacity) {
+        b->row_capacity = b->row_capacity ? b->row_capacity * 2 : 64;
+        b->rows = xrealloc(b->rows, b->row_capacity * sizeof *b->rows);
+    }
+    b->rows[b->count++] = (struct waiting){line, harm_reported(complaint, NULL)};
+}
+
+/* What the daemon checks first, checked here: a dry run says the same as a real one but for what
+ * only the plant's own tables know. */
+static int check(const json_t *complaint, struct error *err)
+{
+    struct complaint_form *form = NULL;
+    const struct form_options options = {0};
+    int rc = complaint_form_read(complaint, &options, &form, err);
+    complaint_form_free(form);
+    return rc;
+}
+
+static const char *missing_hint(const struct error *err)
+{
+    static const char *const needed[] = {"received_at", "channel", "symptom"};
+    for (size_t i = 0; i < sizeof needed / sizeof *needed; i++)
+        if (strcmp(err->field, needed[i]) == 0 && !err->value[0])
+            return "name its column with --map COLUMN=FIELD, or give the option for all rows";
+    return err->hint;
+}
+
+static int on_row(void *arg, long line, json_t *complaint, const struct error *refused)
+{
+    struct batch *b = arg;
+    struct error err = {0};
+    b->read++;
+    if (refused) {
+        refuse(b, line, refused->field, refused->value, refused->text, refused->hint);
+        return 0;
+    }
+    json_object_update_missing(complaint, (json_t *)b->options->defaults);
+    give_id(b, complaint);
+    if (check(complaint, &err) != 0) {
+        flush(b); /* answers stay in the order of the rows */
+        refuse(b, line, err.field, err.value, err.text, missing_hint(&err));
+        return 0;
+    }
+    if (b->options->dry_run) {
+        b->logged++;
+        if (b->c->json)
+            client_print(complaint);
+        return 0;
+    }
+    add_line(b, line, complaint);
+    return 0;
+}
+
+/* ---- the whole file ---- */
+
+static void say_end(const struct batch *b)
+{
+    const struct view *v = &b->c->view;
+    if (b->c->json)
+        return;
+    if (b->options->dry_run) {
+        view_textf(v, VIEW_PLAIN, 0, 2, "%s: %ld rows, %ld would be sent, %ld refused", b->source,
+                   b->read, b->logged, b->refused);
+        return;
+    }
+    view_textf(v, VIEW_PLAIN, 0, 2, "%s: %ld rows: %ld new, %ld logged before, %ld refused%s",
+               b->source, b->read, b->logged, b->again, b->refused,
+               b->kept ? ", the rest kept to be sent later" : "");
+    if (b->joined)
+        view_textf(v, VIEW_PLAIN, 0, 2, "%ld of them joined to the complaint they repeat",
+                   b->joined);
+    if (b->alike)
+        view_textf(v, VIEW_PLAIN, 0, 2,
+                   "%ld may repeat an earlier complaint of the same person: `oddloaf join` if so",
+                   b->alike);
+    if (b->harm.length)
+        view_textf(
+            v, VIEW_BOLD, 0, 2,
+            "Harm is reported in%.*s. Urgent mails go out; tell the plant's food-safety lead "
+            "at once. The law may set a deadline; they and a doctor decide.",
+            (int)b->harm.length - 1, b->harm.data);
+}
+
+int batch_run(struct client *c, const char *path, const struct batch_options *options)
+{
+    struct error err = {0};
+    struct source *source = NULL;
+    char *unused = NULL;
+    struct form_day day = form_day_now();
+    if (source_open(path, &source, &err) != 0)
+        return client_fail(c, &err) == EXIT_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
+    struct batch b = {
+        .c = c, .options = options, .source = source_name(source), .seen = json_object()};
+    int rc = source_is_ndjson(source)
+                 ? complaint_rows_ndjson(source, on_row, &b, &err)
+                 : complaint_rows_csv(source, options->map, &day, on_row, &b, &unused, &err);
+    flush(&b);
+    if (unused)
+        client_say(c, "%s: columns not used: %s", b.source, unused);
+    if (rc) {
+        client_fail(c, &err);
+        b.refused++;
+    }
+    say_end(&b);
+    int exit_code = b.exit_code ? b.exit_code : b.refused ? EXIT_REFUSED : EXIT_DONE;
+    free(unused);
+    free(b.rows);
+    json_decref(b.seen);
+    text_buffer_free(&b.lines);
+    text_buffer_free(&b.harm);
+    source_close(source);
+    return exit_code;
+}

@@ -1,0 +1,239 @@
+#include "deliver/client.h"
+#include "base/jsonx.h"
+#include "show/pick.h"
+#include <pwd.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+int client_exit_code(enum error_code code)
+{
+    switch (code) {
+    case ERROR_NONE:
+        return EXIT_DONE;
+    case ERROR_DENIED:
+        return EXIT_DENIED;
+    case ERROR_NOT_FOUND:
+        return EXIT_NOT_FOUND;
+    case ERROR_UNREACHABLE:
+    case ERROR_BUSY:
+    case ERROR_NO_SPACE:
+    case ERROR_IO:
+    case ERROR_MEMORY:
+    case ERROR_INTERNAL:
+        return EXIT_UNREACHABLE;
+    default:
+        return EXIT_REFUSED;
+    }
+}
+
+static void prefix(const struct client *c)
+{
+    fflush(stdout);
+    fprintf(stderr, "oddloaf: ");
+    if (c->command)
+        fprintf(stderr, "%s: ", c->command);
+}
+
+int client_fail(const struct client *c, const struct error *err)
+{
+    char line[1024];
+    prefix(c);
+    fprintf(stderr, "%s\n", error_format(err, line, sizeof line));
+    return client_exit_code(err->code);
+}
+
+int client_usage(const struct client *c, const char *format, ...)
+{
+    char raw[1024];
+    char line[1024];
+    va_list args;
+    va_start(args, format);
+    vsnprintf(raw, sizeof raw, format, args);
+    va_end(args);
+    prefix(c);
+    fprintf(stderr, "%s\n", text_clip(raw, line, sizeof line));
+    fprintf(stderr, "try: oddloaf help%s%s\n", c->command ? " " : "", c->command ? c->command : "");
+    return EXIT_USAGE;
+}
+
+void client_say(const struct client *c, const char *format, ...)
+{
+    char raw[1024];
+    char line[1024];
+    va_list args;
+    va_start(args, format);
+    vsnprintf(raw, sizeof raw, format, args);
+    va_end(args);
+    prefix(c);
+    fprintf(stderr, "%s\n", text_clip(raw, line, sizeof line));
+}
+
+static enum error_code code_of_status(long status)
+{
+    static const struct {
+        long status;
+        enum error_code code;
+    } rows[] = {{400, ERROR_INVALID},   {401, ERROR_DENIED},   {403, ERROR_DENIED},
+                {404, ERROR_NOT_FOUND}, {409, ERROR_CONFLICT}, {413, ERROR_TOO_LARGE},
+                {422, ERROR_INVALID},   {503, ERROR_BUSY},     {507, ERROR_NO_SPACE}};
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
+        if (rows[i].status == status)
+            return rows[i].code;
+    return status >= 400 && status < 500 ? ERROR_INVALID : ERROR_INTERNAL;
+}
+
+static void place_refused(struct error *one, const json_t *item)
+{
+    char *value = pick_shown(item, "value");
+    error_at(one, pick_text(item, "source", ""), (long)pick_int(item, "line", 0),
+             (long)pick_int(item, "column", 0));
+    error_field(one, pick_text(item, "field", ""), NULL);
+    error_field(one, NULL, value);
+    free(value);
+}
+
+/* A lone refused value, of which the detail says all there is to say. */
+static const json_t *lone_refused(const json_t *errors, const char *detail)
+{
+    const json_t *item = json_array_get(errors, 0);
+    bool lone = json_array_size(errors) == 1 && detail &&
+                strcmp(pick_text(item, "reason", ""), detail) == 0;
+    return lone ? item : NULL;
+}
+
+/* One line for each value the daemon refused, in the words of error_format(). */
+static void say_refused(const json_t *errors)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(errors, i, item)
+    {
+        struct error one = {.code = ERROR_INVALID};
+        char line[1024];
+        place_refused(&one, item);
+        text_clip(pick_text(item, "reason", "refused"), one.text, sizeof one.text);
+        fprintf(stderr, "  %s\n", error_format(&one, line, sizeof line));
+    }
+}
+
+int client_problem(const struct client *c, const struct reply *reply)
+{
+    struct error err = {0};
+    json_t *problem = NULL;
+    if (reply->json && reply->body.length)
+        jsonx_parse(reply->body.data, reply->body.length, &problem, NULL);
+    const char *detail = pick_text(problem, "detail", NULL);
+    if (!detail)
+        detail = pick_text(problem, "title", NULL);
+    enum error_code code = code_of_status(reply->status);
+    if (detail)
+        error_set(&err, code, "%s", detail);
+    else
+        error_set(&err, code, "the daemon answered with status %ld", reply->status);
+    error_hint(&err, "%s", pick_text(problem, "hint", ""));
+    const json_t *errors = json_object_get(problem, "errors");
+    const json_t *lone = lone_refused(errors, detail);
+    if (lone)
+        place_refused(&err, lone);
+    int rc = client_fail(c, &err);
+    if (!lone)
+        say_refused(errors);
+    json_decref(problem);
+    return rc;
+}
+
+static int call(const struct client *c, const struct request *request, json_t **ret)
+{
+    struct error err = {0};
+    struct reply reply = {0};
+    int rc = transport_call(c->transport, request, &reply, &err);
+    if (rc) {
+        rc = client_fail(c, &err);
+    } else if (reply.status < 200 || reply.status > 299) {
+        rc = client_problem(c, &reply);
+    } else {
+        json_error_t why;
+        json_t *document =
+            json_loadb(reply.body.length ? reply.body.data : "", reply.body.length, 0, &why);
+        if (document) {
+            *ret = document;
+        } else {
+            error_hint(&err, "is %s really oddloafd?", transport_name(c->transport));
+            error_set(&err, ERROR_INTERNAL, "the daemon's answer is not JSON: %s", why.text);
+            rc = client_fail(c, &err);
+        }
+    }
+    reply_free(&reply);
+    return rc;
+}
+
+int client_get(const struct client *c, const char *path, json_t **ret)
+{
+    struct request request = {.method = "GET", .path = path};
+    return call(c, &request, ret);
+}
+
+int client_post(const struct client *c, const char *path, const json_t *body, json_t **ret)
+{
+    char *bytes = json_dumps(body, JSON_COMPACT);
+    struct request request = {.method = "POST",
+                              .path = path,
+                              .type = "application/json",
+                              .body = bytes,
+                              .length = bytes ? strlen(bytes) : 0};
+    int rc = call(c, &request, ret);
+    free(bytes);
+    return rc;
+}
+
+void client_print(const json_t *document)
+{
+    char *text = jsonx_dump(document);
+    if (text)
+        puts(text);
+    free(text);
+}
+
+int client_answer(const struct client *c, json_t *document,
+                  void (*show)(const struct client *c, const json_t *document))
+{
+    if (c->json)
+        client_print(document);
+    else
+        show(c, document);
+    json_decref(document);
+    return EXIT_DONE;
+}
+
+void path_word(struct text_buffer *path, const char *word)
+{
+    static const char plain[] =
+        "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-._~";
+    for (const char *p = word; *p; p++) {
+        if (strchr(plain, *p))
+            text_append_bytes(path, p, 1);
+        else
+            text_appendf(path, "%%%02X", (unsigned)(unsigned char)*p);
+    }
+}
+
+void path_query(struct text_buffer *path, const char *name, const char *value)
+{
+    if (!value)
+        return;
+    text_append(path, strchr(path->data, '?') ? "&" : "?");
+    text_append(path, name);
+    text_append(path, "=");
+    path_word(path, value);
+}
+
+const char *client_login(char *buffer, size_t size)
+{
+    const struct passwd *user = getpwuid(geteuid());
+    const char *name = user ? user->pw_name : getenv("USER");
+    text_clip(name && *name ? name : "unknown", buffer, size);
+    return buffer;
+}

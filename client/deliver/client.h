@@ -1,0 +1,61 @@
+/* What every command works with: the way to the daemon, the way to the terminal, and the exit
+ * codes the shell sees. One client lives for one run of the program. */
+#ifndef ODDLOAF_CLIENT_DELIVER_CLIENT_H
+#define ODDLOAF_CLIENT_DELIVER_CLIENT_H
+
+#include "base/error.h"
+#include "base/text.h"
+#include "deliver/transport.h"
+#include "show/view.h"
+#include <jansson.h>
+#include <stdbool.h>
+
+enum exit_code {
+    EXIT_DONE = 0,
+    EXIT_REFUSED = 1, /* some input was refused; each piece is named */
+    EXIT_USAGE = 2,
+    EXIT_UNREACHABLE = 3, /* no daemon, or one that cannot serve now */
+    EXIT_DENIED = 4,
+    EXIT_NOT_FOUND = 5
+};
+
+struct client {
+    struct transport *transport;
+    struct view view; /* stdout */
+    bool json;        /* only JSON on stdout */
+    const char *command;
+};
+
+/* The exit code that belongs to an error. */
+int client_exit_code(enum error_code code);
+/* Writes "oddloaf: COMMAND: message" to stderr and returns the exit code. */
+int client_fail(const struct client *c, const struct error *err);
+/* The same with a text of one's own; for words the caller got wrong. */
+int client_usage(const struct client *c, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+/* A remark on stderr that is not a failure. */
+void client_say(const struct client *c, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+/* Ask the daemon and take one JSON document. On failure the message is written (a problem
+ * document with every value it refuses) and the exit code returned; *ret is then untouched.
+ * `body` is borrowed. */
+int client_get(const struct client *c, const char *path, json_t **ret);
+int client_post(const struct client *c, const char *path, const json_t *body, json_t **ret);
+/* Explains an answer that is not 2xx, on stderr. Returns the exit code. */
+int client_problem(const struct client *c, const struct reply *reply);
+/* One JSON document on one line of stdout. */
+void client_print(const json_t *document);
+
+/* Ends a command with what the daemon told: as JSON, or as `show` has it. Takes the reference. */
+int client_answer(const struct client *c, json_t *document,
+                  void (*show)(const struct client *c, const json_t *document));
+
+/* "/v1/…" paths: words are percent-encoded; a NULL value adds nothing. */
+void path_word(struct text_buffer *path, const char *word);
+void path_query(struct text_buffer *path, const char *name, const char *value);
+
+/* The name of the person at the keyboard, for records that carry one. */
+const char *client_login(char *buffer, size_t size);
+
+#endif

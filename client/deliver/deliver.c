@@ -1,0 +1,245 @@
+#include "deliver/deliver.h"
+#include "base/jsonx.h"
+#include "show/pick.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define ONE_S 20L    /* a caller is waiting on the line */
+#define LINES_S 300L /* a few hundred complaints, placed and committed */
+
+static enum error_code code_of(const struct reply *reply)
+{
+    switch (reply->status) {
+    case 401:
+    case 403:
+        return ERROR_DENIED;
+    case 404:
+        return ERROR_NOT_FOUND;
+    case 409:
+        return ERROR_CONFLICT;
+    case 413:
+        return ERROR_TOO_LARGE;
+    case 503:
+        return ERROR_BUSY;
+    case 507:
+        return ERROR_NO_SPACE;
+    default:
+        return reply->status >= 400 && reply->status < 500 ? ERROR_INVALID : ERROR_INTERNAL;
+    }
+}
+
+bool deliver_keeps(int code)
+{
+    return code != 0 && code != ERROR_INVALID && code != ERROR_CONFLICT && code != ERROR_TOO_LARGE;
+}
+
+/* The daemon's own words for an answer that is not 2xx. */
+static int refusal(const struct reply *reply, struct error *err)
+{
+    json_t *problem = NULL;
+    if (reply->json && reply->body.length)
+        jsonx_parse(reply->body.data, reply->body.length, &problem, NULL);
+    error_hint(err, "%s", pick_text(problem, "hint", ""));
+    const char *detail = pick_text(problem, "detail", pick_text(problem, "title", NULL));
+    int rc = detail ? error_set(err, code_of(reply), "%s", detail)
+                    : error_set(err, code_of(reply), "the daemon answered with status %ld",
+                                reply->status);
+    json_decref(problem);
+    return rc;
+}
+
+int deliver_one(const struct client *c, const json_t *complaint, json_t **ret_answer,
+                struct error *err)
+{
+    struct reply reply = {0};
+    char *body = jsonx_dump(complaint);
+    struct request request = {.method = "POST",
+                              .path = "/v1/complaints?rank=1",
+                              .type = "application/json",
+                              .body = body,
+                              .length = strlen(body),
+                              .timeout_s = ONE_S};
+    int rc = transport_call(c->transport, &request, &reply, err);
+    bool good = !rc && reply.status >= 200 && reply.status <= 299;
+    if (!rc && !good) {
+        rc = refusal(&reply, err);
+        if (!deliver_keeps(rc))
+            client_problem(c, &reply);
+    }
+    if (good && jsonx_parse(reply.body.data ? reply.body.data : "", reply.body.length, ret_answer,
+                            err) != 0)
+        rc = ERROR_INTERNAL;
+    reply_free(&reply);
+    free(body);
+    return rc;
+}
+
+static int take_answers(const struct reply *reply, size_t count, deliver_each each, void *arg,
+                        struct error *err)
+{
+    const char *at = reply->body.length ? reply->body.data : "";
+    size_t index = 0;
+    while (*at && index < count) {
+        size_t length = strcspn(at, "\n");
+        json_t *answer = NULL;
+        if (length > 0) {
+            if (jsonx_parse(at, length, &answer, err))
+                return ERROR_INTERNAL;
+            each(arg, index++, answer);
+            json_decref(answer);
+        }
+        at += length + (at[length] == '\n');
+    }
+    if (index < count)
+        return error_set(err, ERROR_INTERNAL, "the daemon answered %zu of %zu complaints", index,
+                         count);
+    return 0;
+}
+
+int deliver_lines(const struct client *c, const char *lines, size_t length, size_t count,
+                  const char *source, deliver_each each, void *arg, struct error *err)
+{
+    struct reply reply = {0};
+    struct text_buffer path = {0};
+    text_append(&path, "/v1/complaints?rank=1");
+    path_query(&path, "source", source);
+    struct request request = {.method = "POST",
+                              .path = path.data,
+                              .type = "application/x-ndjson",
+                              .body = lines,
+                              .length = length,
+                              .timeout_s = LINES_S};
+    int rc = transport_call(c->transport, &request, &reply, err);
+    if (!rc && (reply.status < 200 || reply.status > 299))
+        rc = refusal(&reply, err);
+    else if (!rc)
+        rc = take_answers(&reply, count, each, arg, err);
+    text_buffer_free(&path);
+    reply_free(&reply);
+    return rc;
+}
+
+/* ---- the spool ---- */
+
+int deliver_keep(const struct client *c, const struct error *why, const char *lines, size_t length,
+                 char ret_path[static SPOOL_PATH])
+{
+    struct error err = {0};
+    struct spool *spool = NULL;
+    int exit_code = client_fail(c, why);
+    ret_path[0] = '\0';
+    int rc = spool_open(&spool, &err);
+    if (!rc)
+        rc = spool_keep(spool, lines, length, ret_path, &err);
+    if (!rc) {
+        client_say(c, "kept in %s", ret_path);
+        client_say(c, "it is sent before the next `oddloaf log`, or with `oddloaf log --replay`");
+    } else {
+        ret_path[0] = '\0';
+        client_fail(c, &err);
+        client_say(c, "NOT KEPT. Copy the lines between the marks; "
+                      "`oddloaf log --from FILE` takes them later");
+        fprintf(stderr, "-----\n%.*s-----\n", (int)length, lines);
+    }
+    spool_close(spool);
+    return exit_code == EXIT_DENIED ? EXIT_DENIED : EXIT_UNREACHABLE;
+}
+
+struct replay {
+    const struct client *c;
+    bool print;
+    int sent, again, refused;
+    struct text_buffer cases;
+    const char *lines; /* of the file under way */
+    struct text_buffer *refused_lines;
+    struct error why;
+};
+
+static const char *line_at(const char *lines, size_t index, size_t *ret_length)
+{
+    while (index-- > 0)
+        lines += strcspn(lines, "\n") + 1;
+    *ret_length = strcspn(lines, "\n") + 1;
+    return lines;
+}
+
+static void on_answer(void *arg, size_t index, json_t *answer)
+{
+    struct replay *r = arg;
+    size_t length = 0;
+    const json_t *error = json_object_get(answer, "error");
+    if (r->print && r->c->json)
+        client_print(answer);
+    if (error) {
+        const char *line = line_at(r->lines, index, &length);
+        text_append_bytes(r->refused_lines, line, length);
+        client_say(r->c, "a kept complaint is refused: %s: %s", pick_text(error, "field", ""),
+                   pick_text(error, "reason", "refused"));
+        r->refused++;
+        return;
+    }
+    bool again = pick_bool(answer, "again", false);
+    r->again += again;
+    r->sent += !again;
+    if (r->cases.length < 60)
+        text_appendf(&r->cases, "%s%s", r->cases.length ? ", " : "",
+                     pick_text(answer, "case", "?"));
+}
+
+static size_t count_lines(const char *lines, size_t length)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < length; i++)
+        count += lines[i] == '\n';
+    return count;
+}
+
+static int on_send(void *arg, const char *lines, size_t length, struct text_buffer *refused)
+{
+    struct replay *r = arg;
+    error_clear(&r->why);
+    r->lines = lines;
+    r->refused_lines = refused;
+    int rc = deliver_lines(r->c, lines, length, count_lines(lines, length), "spool", on_answer, r,
+                           &r->why);
+    if (rc && !deliver_keeps(rc)) {
+        char text[1024];
+        client_say(r->c, "kept complaints are refused: %s",
+                   error_format(&r->why, text, sizeof text));
+        text_append_bytes(refused, lines, length);
+        r->refused += (int)count_lines(lines, length);
+        return 0;
+    }
+    return rc;
+}
+
+int deliver_waiting(const struct client *c, bool print)
+{
+    struct error err = {0};
+    struct spool *spool = NULL;
+    struct replay r = {.c = c, .print = print};
+    char refused[SPOOL_PATH];
+    int exit_code = EXIT_DONE;
+    if (spool_open(&spool, &err) != 0)
+        return print ? client_fail(c, &err) : EXIT_DONE; /* no folder: nothing waits there */
+    if (spool_waiting(spool) > 0 || print) {
+        int rc = spool_replay(spool, on_send, &r, refused, &err);
+        if (r.sent + r.again > 0)
+            client_say(c, "kept complaints sent: %d (%s%s)%s", r.sent + r.again,
+                       r.cases.length ? r.cases.data : "", r.cases.length >= 60 ? ", …" : "",
+                       r.again ? "; some were there already" : "");
+        if (refused[0])
+            client_say(c, "refused ones are in %s", refused);
+        if (rc) {
+            exit_code = client_fail(c, r.why.code ? &r.why : &err);
+            client_say(c, "%d kept %s wait in %s", spool_waiting(spool),
+                       spool_waiting(spool) == 1 ? "file" : "files", spool_folder(spool));
+        } else if (r.refused) {
+            exit_code = EXIT_REFUSED;
+        }
+    }
+    text_buffer_free(&r.cases);
+    spool_close(spool);
+    return exit_code;
+}

@@ -1,0 +1,105 @@
+#include "deliver/source.h"
+#include "base/text.h"
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#define HEAD 4096
+
+struct source {
+    FILE *file;
+    char *name;
+    char head[HEAD];
+    size_t head_at, head_length;
+};
+
+static int fail(const struct source *s, struct error *err)
+{
+    error_at(err, s->name, 0, 0);
+    return error_set(err, ERROR_IO, "cannot read: %s", strerror(errno));
+}
+
+int source_open(const char *path, struct source **ret, struct error *err)
+{
+    bool standard = strcmp(path, "-") == 0;
+    FILE *file = standard ? stdin : fopen(path, "rbe");
+    if (!file) {
+        error_at(err, path, 0, 0);
+        return error_set(err, errno == ENOENT ? ERROR_NOT_FOUND : ERROR_IO, "cannot open: %s",
+                         strerror(errno));
+    }
+    struct source *s = xcalloc(1, sizeof *s);
+    const char *slash = strrchr(path, '/');
+    s->file = file;
+    s->name = xstrdup(standard ? "stdin" : slash ? slash + 1 : path);
+    s->head_length = fread(s->head, 1, HEAD, file);
+    if (ferror(file)) {
+        int rc = fail(s, err);
+        source_close(s);
+        return rc;
+    }
+    if (s->head_length >= 3 && memcmp(s->head, "\xEF\xBB\xBF", 3) == 0)
+        s->head_at = 3;
+    *ret = s;
+    return 0;
+}
+
+void source_close(struct source *s)
+{
+    if (!s)
+        return;
+    if (s->file != stdin)
+        fclose(s->file);
+    free(s->name);
+    free(s);
+}
+
+const char *source_name(const struct source *s)
+{
+    return s->name;
+}
+
+int64_t source_size(const struct source *s)
+{
+    struct stat st;
+    if (fstat(fileno(s->file), &st) != 0 || !S_ISREG(st.st_mode))
+        return 0;
+    return st.st_size;
+}
+
+static bool ends_with(const char *name, const char *end)
+{
+    size_t n = strlen(name);
+    size_t m = strlen(end);
+    return n > m && text_equal_fold(name + n - m, end);
+}
+
+bool source_is_ndjson(const struct source *s)
+{
+    if (ends_with(s->name, ".ndjson") || ends_with(s->name, ".jsonl") ||
+        ends_with(s->name, ".json"))
+        return true;
+    if (ends_with(s->name, ".csv"))
+        return false;
+    for (size_t i = s->head_at; i < s->head_length; i++)
+        if (!strchr(" \t\r\n", s->head[i]))
+            return s->head[i] == '{';
+    return false;
+}
+
+int source_read(struct source *s, char *buffer, size_t size, size_t *ret_length, struct error *err)
+{
+    size_t length = s->head_length - s->head_at;
+    if (length > size)
+        length = size;
+    memcpy(buffer, s->head + s->head_at, length);
+    s->head_at += length;
+    if (length < size)
+        length += fread(buffer + length, 1, size - length, s->file);
+    if (ferror(s->file))
+        return fail(s, err);
+    *ret_length = length;
+    return 0;
+}

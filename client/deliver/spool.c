@@ -1,0 +1,410 @@
+#include "deliver/spool.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "base/uuid.h"
+#include "base/when.h"
+#include <dirent.h>
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/file.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#define NAME_DIGITS 8
+#define ENDING ".ndjson"
+#define TEMPORARY ".new"
+#define FILE_BYTES (8u << 20)
+
+struct spool {
+    char folder[SPOOL_PATH - 128]; /* room for a file's name behind it */
+    int lock;
+};
+
+static int fail(struct error *err, const char *what, const char *path)
+{
+    int why = errno;
+    error_at(err, path, 0, 0);
+    if (why == ENOSPC || why == EDQUOT)
+        error_hint(err, "free some space on this disk");
+    return error_set(err, why == ENOSPC || why == EDQUOT ? ERROR_NO_SPACE : ERROR_IO, "%s: %s",
+                     what, strerror(why));
+}
+
+/* ---- the folder ---- */
+
+static int find_folder(char *out, size_t size, struct error *err)
+{
+    const char *own = getenv("ODDLOAF_SPOOL");
+    const char *state = getenv("XDG_STATE_HOME");
+    const char *home = getenv("HOME");
+    int n;
+    if (own && *own)
+        n = snprintf(out, size, "%s", own);
+    else if (state && *state)
+        n = snprintf(out, size, "%s/oddloaf/spool", state);
+    else if (home && *home)
+        n = snprintf(out, size, "%s/.local/state/oddloaf/spool", home);
+    else
+        return error_set(err, ERROR_INVALID, "no folder to keep complaints in: set ODDLOAF_SPOOL");
+    if (n < 0 || (size_t)n >= size)
+        return error_set(err, ERROR_INVALID, "the folder's name is too long");
+    return 0;
+}
+
+static int make_folders(const char *path, struct error *err)
+{
+    char part[SPOOL_PATH];
+    snprintf(part, sizeof part, "%s", path);
+    for (char *p = part + 1;; p++) {
+        if (*p != '/' && *p != '\0')
+            continue;
+        char was = *p;
+        *p = '\0';
+        if (mkdir(part, 0700) != 0 && errno != EEXIST)
+            return fail(err, "cannot make the folder", part);
+        *p = was;
+        if (!was)
+            return 0;
+    }
+}
+
+int spool_open(struct spool **ret, struct error *err)
+{
+    struct spool *s = xcalloc(1, sizeof *s);
+    char path[SPOOL_PATH];
+    s->lock = -1;
+    int rc = find_folder(s->folder, sizeof s->folder, err);
+    if (!rc)
+        rc = make_folders(s->folder, err);
+    if (!rc) {
+        snprintf(path, sizeof path, "%s/lock", s->folder);
+        s->lock = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0600);
+        if (s->lock < 0)
+            rc = fail(err, "cannot open", path);
+    }
+    if (rc) {
+        spool_close(s);
+        return rc;
+    }
+    *ret = s;
+    return 0;
+}
+
+void spool_close(struct spool *s)
+{
+    if (!s)
+        return;
+    if (s->lock >= 0)
+        close(s->lock);
+    free(s);
+}
+
+const char *spool_folder(const struct spool *s)
+{
+    return s->folder;
+}
+
+static int sync_folder(const char *folder)
+{
+    int fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (fd < 0)
+        return -1;
+    int rc = fsync(fd);
+    close(fd);
+    return rc;
+}
+
+/* Whole and on disk under `path`, or not there at all. */
+static int write_file(const char *folder, const char *path, const char *bytes, size_t length,
+                      struct error *err)
+{
+    char temporary[SPOOL_PATH + 8];
+    snprintf(temporary, sizeof temporary, "%s" TEMPORARY, path);
+    int fd = open(temporary, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0600);
+    if (fd < 0)
+        return fail(err, "cannot write", path);
+    size_t done = 0;
+    while (done < length) {
+        ssize_t n = write(fd, bytes + done, length - done);
+        if (n < 0 && errno == EINTR)
+            continue;
+        if (n <= 0)
+            break;
+        done += (size_t)n;
+    }
+    bool written = done == length && fsync(fd) == 0;
+    int why = errno;
+    close(fd);
+    errno = why;
+    if (written && rename(temporary, path) == 0 && sync_folder(folder) == 0)
+        return 0;
+    int rc = fail(err, "cannot write", path);
+    unlink(temporary);
+    return rc;
+}
+
+static int read_file(const char *path, struct text_buffer *ret, struct error *err)
+{
+    char chunk[16384];
+    FILE *file = fopen(path, "rbe");
+    if (!file)
+        return fail(err, "cannot open", path);
+    size_t n;
+    while ((n = fread(chunk, 1, sizeof chunk, file)) > 0 && ret->length < FILE_BYTES)
+        text_append_bytes(ret, chunk, n);
+    int rc = ferror(file) ? fail(err, "cannot read", path) : 0;
+    fclose(file);
+    return rc;
+}
+
+/* ---- what waits ---- */
+
+static bool ends_with(const char *name, const char *end)
+{
+    size_t n = strlen(name);
+    size_t m = strlen(end);
+    return n > m && strcmp(name + n - m, end) == 0;
+}
+
+static int is_waiting(const struct dirent *entry)
+{
+    return strspn(entry->d_name, "0123456789") == NAME_DIGITS && ends_with(entry->d_name, ENDING);
+}
+
+/* Written to the end but cut off before the rename. */
+static int is_cut_off(const struct dirent *entry)
+{
+    return strspn(entry->d_name, "0123456789") == NAME_DIGITS &&
+           ends_with(entry->d_name, ENDING TEMPORARY);
+}
+
+static int by_name(const struct dirent **a, const struct dirent **b)
+{
+    return strcmp((*a)->d_name, (*b)->d_name);
+}
+
+static void free_list(struct dirent **list, int count)
+{
+    for (int i = 0; i < count; i++)
+        free(list[i]);
+    free(list);
+}
+
+int spool_waiting(const struct spool *s)
+{
+    struct dirent **list = NULL;
+    int count = scandir(s->folder, &list, is_waiting, by_name);
+    if (count < 0)
+        return 0;
+    free_list(list, count);
+    return count;
+}
+
+static long next_number(const struct spool *s)
+{
+    struct dirent **list = NULL;
+    int count = scandir(s->folder, &list, is_waiting, by_name);
+    long number = 1;
+    if (count > 0)
+        number = strtol(list[count - 1]->d_name, NULL, 10) + 1;
+    if (count >= 0)
+        free_list(list, count);
+    return number;
+}
+
+int spool_keep(struct spool *s, const char *lines, size_t length, char ret_path[static SPOOL_PATH],
+               struct error *err)
+{
+    char id[UUID_TEXT];
+    struct clock clock = clock_system();
+    uuid7(clock_now_ms(&clock), id);
+    if (flock(s->lock, LOCK_EX) != 0)
+        return fail(err, "cannot lock", s->folder);
+    snprintf(ret_path, SPOOL_PATH, "%s/%0*ld-%s" ENDING, s->folder, NAME_DIGITS, next_number(s),
+             id);
+    int rc = write_file(s->folder, ret_path, lines, length, err);
+    flock(s->lock, LOCK_UN);
+    return rc;
+}
+
+/* ---- sending again ---- */
+
+static bool lines_are_whole(const struct text_buffer *lines)
+{
+    const char *at = lines->length ? lines->data : "";
+    const char *end;
+    while ((end = strchr(at, '\n'))) {
+        json_t *one = NULL;
+        if (jsonx_parse(at, (size_t)(end - at), &one, NULL))
+            return false;
+        json_decref(one);
+        at = end + 1;
+    }
+    return lines->length > 0 && !*at;
+}
+
+/* A file whose rename never happened is taken up if it is whole; half of one was never said to be
+ * kept, and goes. */
+static void take_up_cut_off(const struct spool *s)
+{
+    struct dirent **list = NULL;
+    int count = scandir(s->folder, &list, is_cut_off, by_name);
+    for (int i = 0; i < count; i++) {
+        char from[SPOOL_PATH];
+        char to[SPOOL_PATH];
+        struct text_buffer lines = {0};
+        snprintf(from, sizeof from, "%s/%.100s", s->folder, list[i]->d_name);
+        snprintf(to, sizeof to, "%.*s", (int)(strlen(from) - strlen(TEMPORARY)), from);
+        if (read_file(from, &lines, NULL) == 0 && lines_are_whole(&lines))
+            rename(from, to);
+        else
+            unlink(from);
+        text_buffer_free(&lines);
+    }
+    if (count >= 0)
+        free_list(list, count);
+}
+
+static int keep_refused(const struct spool *s, const char *name, const struct text_buffer *lines,
+                        char ret_path[static SPOOL_PATH], struct error *err)
+{
+    char folder[SPOOL_PATH];
+    snprintf(folder, sizeof folder, "%s/refused", s->folder);
+    int rc = make_folders(folder, err);
+    snprintf(ret_path, SPOOL_PATH, "%s/refused/%.90s", s->folder, name);
+    return rc ? rc : write_file(folder, ret_path, lines->data, lines->length, err);
+}
+
+static int replay_one(struct spool *s, const char *name, spool_send send, void *arg,
+                      char ret_refused[static SPOOL_PATH], struct error *err)
+{
+    char path[SPOOL_PATH];
+    struct text_buffer lines = {0};
+    struct text_buffer refused = {0};
+    snprintf(path, sizeof path, "%s/%.100s", s->folder, name);
+    int rc = read_file(path, &lines, err);
+    if (!rc && lines.length)
+        rc = send(arg, lines.data, lines.length, &refused);
+    if (!rc && refused.length)
+        rc = keep_refused(s, name, &refused, ret_refused, err);
+    if (!rc && (unlink(path) != 0 || sync_folder(s->folder) != 0))
+        rc = fail(err, "sent, but cannot remove", path);
+    text_buffer_free(&lines);
+    text_buffer_free(&refused);
+    return rc;
+}
+
+int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[static SPOOL_PATH],
+                 struct error *err)
+{
+    struct dirent **list = NULL;
+    ret_refused[0] = '\0';
+    if (flock(s->lock, LOCK_EX) != 0)
+        return fail(err, "cannot lock", s->folder);
+    take_up_cut_off(s);
+    int count = scandir(s->folder, &list, is_waiting, by_name);
+    int rc = count < 0 ? fail(err, "cannot list", s->folder) : 0;
+    for (int i = 0; i < count && !rc; i++)
+        rc = replay_one(s, list[i]->d_name, send, arg, ret_refused, err);
+    if (count >= 0)
+        free_list(list, count);
+    flock(s->lock, LOCK_UN);
+    return rc;
+}
+
+/* ---- drafts ---- */
+
+struct draft {
+    char path[SPOOL_PATH];
+    char folder[SPOOL_PATH];
+    int fd; /* a file of its own that says, while locked, that somebody is at it */
+};
+
+static int hold(const char *path, int *ret_fd, struct error *err)
+{
+    char name[SPOOL_PATH + 8];
+    snprintf(name, sizeof name, "%s.held", path);
+    int fd = open(name, O_RDWR | O_CREAT | O_CLOEXEC, 0600);
+    if (fd < 0)
+        return fail(err, "cannot write", name);
+    if (flock(fd, LOCK_EX | LOCK_NB) != 0) {
+        close(fd);
+        return error_set(err, ERROR_BUSY, "another interview holds it");
+    }
+    *ret_fd = fd;
+    return 0;
+}
+
+static int open_draft(struct spool *s, const char *path, struct draft **ret, struct error *err)
+{
+    int fd = -1;
+    int rc = hold(path, &fd, err);
+    if (rc)
+        return rc;
+    struct draft *d = xcalloc(1, sizeof *d);
+    snprintf(d->path, sizeof d->path, "%s", path);
+    snprintf(d->folder, sizeof d->folder, "%s", s->folder);
+    d->fd = fd;
+    *ret = d;
+    return 0;
+}
+
+int draft_begin(struct spool *s, const char *id, struct draft **ret, struct error *err)
+{
+    char path[SPOOL_PATH];
+    snprintf(path, sizeof path, "%s/draft-%s.json", s->folder, id);
+    return open_draft(s, path, ret, err);
+}
+
+static int is_draft(const struct dirent *entry)
+{
+    return strncmp(entry->d_name, "draft-", 6) == 0 && ends_with(entry->d_name, ".json");
+}
+
+int draft_resume(struct spool *s, struct draft **ret, json_t **ret_complaint, struct error *err)
+{
+    struct dirent **list = NULL;
+    int count = scandir(s->folder, &list, is_draft, by_name);
+    int rc = error_set(err, ERROR_NOT_FOUND, "no draft");
+    for (int i = 0; i < count && rc; i++) {
+        char path[SPOOL_PATH];
+        struct draft *d = NULL;
+        snprintf(path, sizeof path, "%s/%.100s", s->folder, list[i]->d_name);
+        if (open_draft(s, path, &d, NULL))
+            continue;
+        if (jsonx_load(path, ret_complaint, NULL) == 0) {
+            *ret = d;
+            rc = 0;
+            error_clear(err);
+        } else {
+            draft_end(d, false);
+        }
+    }
+    if (count >= 0)
+        free_list(list, count);
+    return rc;
+}
+
+int draft_save(struct draft *d, const json_t *complaint, struct error *err)
+{
+    char *text = jsonx_dump(complaint);
+    int rc = write_file(d->folder, d->path, text, strlen(text), err);
+    free(text);
+    return rc;
+}
+
+void draft_end(struct draft *d, bool remove_file)
+{
+    if (!d)
+        return;
+    char name[SPOOL_PATH + 8];
+    snprintf(name, sizeof name, "%s.held", d->path);
+    if (remove_file)
+        unlink(d->path);
+    unlink(name);
+    close(d->fd);
+    free(d);
+}

@@ -1,0 +1,55 @@
+/* Complaints that could not be sent: kept on disk until the daemon has them, in the order they
+ * were taken. A complaint counts as kept once its file and the folder are on disk (fsync, rename,
+ * fsync of the folder), so that a machine switched off in the middle loses nothing that was said
+ * to be kept; sending one twice does no harm, since its id tells the daemon.
+ *
+ * The folder (mode 0700, it holds contact data): $ODDLOAF_SPOOL, else
+ * $XDG_STATE_HOME/oddloaf/spool, else ~/.local/state/oddloaf/spool.
+ *     00000012-<id>.ndjson   complaints, one a line, to be sent
+ *     draft-<id>.json        an interview under way, or one that was cut off
+ *     refused/               what the daemon refused, to be corrected: oddloaf log --from FILE
+ *     lock */
+#ifndef ODDLOAF_CLIENT_DELIVER_SPOOL_H
+#define ODDLOAF_CLIENT_DELIVER_SPOOL_H
+
+#include "base/error.h"
+#include "base/text.h"
+#include <jansson.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+#define SPOOL_PATH 1024
+
+struct spool;
+
+/* Makes the folder if need be. */
+int spool_open(struct spool **ret, struct error *err);
+void spool_close(struct spool *s);
+const char *spool_folder(const struct spool *s);
+
+/* Keeps complaints (JSON lines, each ended by a newline). */
+int spool_keep(struct spool *s, const char *lines, size_t length, char ret_path[static SPOOL_PATH],
+               struct error *err);
+/* How many files wait. */
+int spool_waiting(const struct spool *s);
+
+/* Sends one file's lines. 0: the daemon has them all or refused some, whose lines are appended
+ * to *refused; a negative code: not sent, keep the file and stop. */
+typedef int (*spool_send)(void *arg, const char *lines, size_t length, struct text_buffer *refused);
+/* Sends what waits, oldest first, one process at a time. Stops at the first file that cannot be
+ * sent and returns that code. *ret_refused names the file of refused complaints, "" if none. */
+int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[static SPOOL_PATH],
+                 struct error *err);
+
+/* ---- drafts of interviews ---- */
+
+struct draft;
+/* A new draft, held by this process until closed. */
+int draft_begin(struct spool *s, const char *id, struct draft **ret, struct error *err);
+/* The oldest draft that no running interview holds, now held by us; ERROR_NOT_FOUND if none. */
+int draft_resume(struct spool *s, struct draft **ret, json_t **ret_complaint, struct error *err);
+int draft_save(struct draft *d, const json_t *complaint, struct error *err);
+/* Done with it: removes the file if `remove_file`. NULL is fine. */
+void draft_end(struct draft *d, bool remove_file);
+
+#endif

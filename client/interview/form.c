@@ -1,0 +1,515 @@
+#include "interview/form.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "base/uuid.h"
+#include "base/when.h"
+#include "interview/said_date.h"
+#include "show/pick.h"
+#include <ctype.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#define NAME_BYTES 64
+#define NOON_MIN 720
+#define MEASURED "measured."
+
+/* ---- rows and places ---- */
+
+static const char *last_part(const char *name)
+{
+    const char *dot = strrchr(name, '.');
+    return dot ? dot + 1 : name;
+}
+
+const struct form_field *form_find(const char *name)
+{
+    for (const struct form_field *f = form_fields(); f->name; f++)
+        if (strcmp(f->name, name) == 0)
+            return f;
+    for (const struct form_field *f = form_fields(); f->name; f++)
+        if (strcmp(f->flag, name) == 0 || strcmp(last_part(f->name), name) == 0)
+            return f;
+    return NULL;
+}
+
+static bool is_contact(const struct form_field *f)
+{
+    return strncmp(f->name, "contact.", 8) == 0;
+}
+
+/* The object that holds the field, made if `make`; NULL if it is not there. */
+static json_t *holder(json_t *complaint, const char *name, bool make)
+{
+    const char *dot = strchr(name, '.');
+    if (!dot)
+        return complaint;
+    char group[NAME_BYTES];
+    snprintf(group, sizeof group, "%.*s", (int)(dot - name), name);
+    json_t *object = json_object_get(complaint, group);
+    if (!json_is_object(object) && make) {
+        object = json_object();
+        json_object_set_new(complaint, group, object);
+    }
+    return json_is_object(object) ? object : NULL;
+}
+
+json_t *form_get(const json_t *complaint, const struct form_field *field)
+{
+    const json_t *object = holder((json_t *)complaint, field->name, false);
+    json_t *value = json_object_get(object, last_part(field->name));
+    return json_is_null(value) ? NULL : value;
+}
+
+void form_unset(json_t *complaint, const struct form_field *field)
+{
+    json_t *object = holder(complaint, field->name, false);
+    if (!object)
+        return;
+    json_object_del(object, last_part(field->name));
+    const char *dot = strchr(field->name, '.');
+    if (dot && json_object_size(object) == 0) {
+        char group[NAME_BYTES];
+        snprintf(group, sizeof group, "%.*s", (int)(dot - field->name), field->name);
+        json_object_del(complaint, group);
+    }
+}
+
+/* ---- reading one value ---- */
+
+static bool word_in(const char *list, const char *word)
+{
+    size_t length = strlen(word);
+    while (list && *list) {
+        size_t n = strcspn(list, "|");
+        if (n == length && strncmp(list, word, n) == 0)
+            return true;
+        list += n + (list[n] == '|');
+    }
+    return false;
+}
+
+/* By number, by word, by another word for it, by the beginning of a word if only one begins so. */
+static const struct form_choice *find_choice(const struct form_choice *choices, const char *said)
+{
+    int64_t number = 0;
+    int64_t i = 0;
+    bool counted = text_to_int64(said, &number) == 0;
+    for (const struct form_choice *c = choices; c->word; c++)
+        if ((counted && ++i == number) || strcmp(c->word, said) == 0)
+            return c;
+    for (const struct form_choice *c = choices; c->word; c++)
+        if (word_in(c->other, said))
+            return c;
+    const struct form_choice *found = NULL;
+    for (const struct form_choice *c = choices; c->word; c++) {
+        if (strncmp(c->word, said, strlen(said)) != 0)
+            continue;
+        if (found)
+            return NULL;
+        found = c;
+    }
+    return strlen(said) >= 2 ? found : NULL;
+}
+
+/* Whole words of a phrase: "on the bottom" holds "bottom". */
+static bool holds(const char *phrase, const char *words, size_t length)
+{
+    for (const char *at = phrase; *at; at++) {
+        bool begins = at == phrase || !isalnum((unsigned char)at[-1]);
+        if (begins && strncmp(at, words, length) == 0 && !isalnum((unsigned char)at[length]))
+            return true;
+    }
+    return false;
+}
+
+static bool speaks_of(const char *phrase, const struct form_choice *c)
+{
+    if (holds(phrase, c->word, strlen(c->word)))
+        return true;
+    for (const char *list = c->other; list && *list;) {
+        size_t n = strcspn(list, "|");
+        if (n > 2 && holds(phrase, list, n))
+            return true;
+        list += n + (list[n] == '|');
+    }
+    return false;
+}
+
+/* What a phrase of several words names; none where something is denied in it. */
+static int find_in_phrase(const struct form_choice *choices, const char *phrase,
+                          const struct form_choice **ret, int most)
+{
+    static const char *const denials[] = {"not",   "no",      "isn't", "wasn't",
+                                          "never", "without", "sin"};
+    int count = 0;
+    for (size_t i = 0; i < sizeof denials / sizeof *denials; i++)
+        if (holds(phrase, denials[i], strlen(denials[i])))
+            return 0;
+    for (const struct form_choice *c = choices; c->word; c++)
+        if (strchr(phrase, ' ') && speaks_of(phrase, c) && count++ < most)
+            ret[count - 1] = c;
+    return count;
+}
+
+static int refuse_choice(const struct form_field *f, struct error *err)
+{
+    struct text_buffer known = {0};
+    for (const struct form_choice *c = f->choices; c->word; c++)
+        text_appendf(&known, " %s", c->word);
+    int rc = error_set(err, ERROR_INVALID, "not one of%s", known.data);
+    text_buffer_free(&known);
+    return rc;
+}
+
+static int read_choice(const struct form_field *f, const char *text, bool spoken, json_t **ret,
+                       struct error *err)
+{
+    char folded[96];
+    const struct form_choice *c = find_choice(f->choices, text_fold(text, folded, sizeof folded));
+    if (!c && spoken && find_in_phrase(f->choices, folded, &c, 1) != 1)
+        c = NULL;
+    if (!c)
+        return refuse_choice(f, err);
+    *ret = json_string(c->word);
+    return 0;
+}
+
+static bool is_no(const char *folded)
+{
+    return word_in("no|none|nobody|nothing|nope|n|nadie|nada", folded);
+}
+
+/* Several, separated by commas, semicolons, "and" or blanks. A phrase with blanks in it is tried
+ * whole first ("nail polish"). */
+static int read_choices(const struct form_field *f, const char *text, bool spoken, json_t **ret,
+                        struct error *err)
+{
+    enum { MOST = 8 };
+    const struct form_choice *named[MOST];
+    char folded[256];
+    text_fold(text, folded, sizeof folded);
+    json_t *list = json_array();
+    if (is_no(folded)) {
+        *ret = list;
+        return 0;
+    }
+    const struct form_choice *whole = find_choice(f->choices, folded);
+    if (whole) {
+        json_array_append_new(list, json_string(whole->word));
+        *ret = list;
+        return 0;
+    }
+    int rc = 0;
+    char *save = NULL;
+    char phrase[256];
+    memcpy(phrase, folded, sizeof phrase);
+    for (char *word = strtok_r(folded, ",;/ ", &save); word && !rc;
+         word = strtok_r(NULL, ",;/ ", &save)) {
+        if (strcmp(word, "and") == 0 || strcmp(word, "y") == 0)
+            continue;
+        const struct form_choice *c = find_choice(f->choices, word);
+        if (c)
+            json_array_append_new(list, json_string(c->word));
+        else
+            rc = refuse_choice(f, err);
+    }
+    bool phrased = spoken && !strpbrk(phrase, ",;/"); /* in a list each word must be right */
+    int count = rc && phrased ? find_in_phrase(f->choices, phrase, named, MOST) : 0;
+    if (count > 0 && count <= MOST) {
+        json_array_clear(list);
+        for (int i = 0; i < count; i++)
+            json_array_append_new(list, json_string(named[i]->word));
+        error_clear(err);
+        rc = 0;
+    }
+    if (rc)
+        json_decref(list);
+    else
+        *ret = list;
+    return rc;
+}
+
+static int read_yesno(const char *text, bool spoken, json_t **ret, struct error *err)
+{
+    char folded[96];
+    text_fold(text, folded, sizeof folded);
+    if (spoken) /* "yes, a lot" */
+        folded[strcspn(folded, " ,.;!")] = '\0';
+    bool yes = word_in("yes|y|true|1|yeah|yep|yup|si|wet", folded);
+    if (!yes && !is_no(folded) && !word_in("false|0|2|dry", folded))
+        return error_set(err, ERROR_INVALID, "must be yes or no");
+    *ret = json_boolean(yes);
+    return 0;
+}
+
+static int read_count(const struct form_field *f, const char *text, json_t **ret, struct error *err)
+{
+    static const char *const words[] = {"none",  "one",   "two",  "three", "four",   "five",  "six",
+                                        "seven", "eight", "nine", "ten",   "eleven", "twelve"};
+    char folded[32];
+    int64_t count = -1;
+    text_fold(text, folded, sizeof folded);
+    for (size_t i = 0; i < sizeof words / sizeof *words; i++)
+        if (strcmp(folded, words[i]) == 0)
+            count = (int64_t)i;
+    if (count < 0 && text_to_int64(folded, &count) != 0)
+        return error_set(err, ERROR_INVALID, "must be a whole number");
+    if (count < f->least || count > f->most)
+        return error_set(err, ERROR_INVALID, "must lie between %ld and %ld", f->least, f->most);
+    *ret = json_integer((json_int_t)count);
+    return 0;
+}
+
+static int read_date(const struct form_field *f, const char *text, const struct form_day *day,
+                     json_t **ret, struct error *err)
+{
+    int32_t date = 0;
+    char buffer[16];
+    enum said_span span = f->type == FORM_NEAR ? SAID_NEAR : SAID_PAST;
+    int rc = said_date(text, day->today, day->full ? SAID_FULL : span, &date, err);
+    if (!rc)
+        *ret = json_string(day_format(date, buffer));
+    return rc;
+}
+
+static int local_offset_min(int64_t ms)
+{
+    time_t t = (time_t)(ms / 1000);
+    struct tm tm;
+    return localtime_r(&t, &tm) ? (int)(tm.tm_gmtoff / 60) : 0;
+}
+
+static void show_instant(int64_t ms, int offset_min, char buffer[static 40])
+{
+    char utc[32];
+    struct text_buffer out = {0};
+    when_format_utc(ms + (int64_t)offset_min * 60000, utc);
+    utc[19] = '\0'; /* seconds are enough */
+    int size = abs(offset_min);
+    text_appendf(&out, "%s%c%02d:%02d", utc, offset_min < 0 ? '-' : '+', size / 60, size % 60);
+    text_clip(out.data, buffer, 40);
+    text_buffer_free(&out);
+}
+
+static int read_instant(const char *text, const struct form_day *day, json_t **ret,
+                        struct error *err)
+{
+    int64_t ms = 0;
+    int32_t date = 0;
+    char buffer[40];
+    if (when_parse(text, &ms, NULL) == 0) {
+        *ret = json_string(text);
+        return 0;
+    }
+    if (strcmp(text, "now") == 0) {
+        *ret = json_string(form_now(buffer));
+        return 0;
+    }
+    int rc = said_date(text, day->today, day->full ? SAID_FULL : SAID_PAST, &date, err);
+    if (rc) {
+        error_hint(err, "a time like 2026-11-20T09:14:00-05:00, or a date");
+        return rc;
+    }
+    int64_t noon = (int64_t)date * WHEN_DAY_MS + NOON_MIN * INT64_C(60000);
+    int offset_min = local_offset_min(noon); /* that day's, not today's: a file read again in
+                                                another season must say the same */
+    show_instant(noon - offset_min * INT64_C(60000), offset_min, buffer);
+    *ret = json_string(buffer);
+    return 0;
+}
+
+static int read_id(const char *text, json_t **ret, struct error *err)
+{
+    char id[UUID_TEXT];
+    if (!uuid_normalize(text, id))
+        return error_set(err, ERROR_INVALID, "must be a UUID");
+    *ret = json_string(id);
+    return 0;
+}
+
+static int read_value(const struct form_field *f, const char *text, const struct form_day *day,
+                      json_t **ret, struct error *err)
+{
+    switch (f->type) {
+    case FORM_ID:
+        return read_id(text, ret, err);
+    case FORM_INSTANT:
+        return read_instant(text, day, ret, err);
+    case FORM_CHOICE:
+        return read_choice(f, text, !day->full, ret, err);
+    case FORM_CHOICES:
+        return read_choices(f, text, !day->full, ret, err);
+    case FORM_YESNO:
+        return read_yesno(text, !day->full, ret, err);
+    case FORM_COUNT:
+        return read_count(f, text, ret, err);
+    case FORM_PAST:
+    case FORM_NEAR:
+        return read_date(f, text, day, ret, err);
+    case FORM_TEXT:
+    case FORM_MEASURED: /* set pair by pair */
+        break;
+    }
+    *ret = json_string(text);
+    return 0;
+}
+
+/* What comes from a keyboard or a file that is not UTF-8 is taken as Latin-1, its superset of
+ * ASCII; blanks at the ends go. */
+static char *clean(const char *text)
+{
+    struct text_buffer out = {0};
+    while (isspace((unsigned char)*text))
+        text++;
+    size_t length = strlen(text);
+    while (length > 0 && isspace((unsigned char)text[length - 1]))
+        length--;
+    if (text_is_utf8(text, length)) {
+        text_append_bytes(&out, text, length);
+        return text_take(&out);
+    }
+    for (size_t i = 0; i < length; i++) {
+        unsigned char c = (unsigned char)text[i];
+        char two[2] = {(char)(0xC0 | c >> 6), (char)(0x80 | (c & 0x3F))};
+        if (c < 0x80)
+            text_append_bytes(&out, text + i, 1);
+        else
+            text_append_bytes(&out, two, 2);
+    }
+    return text_take(&out);
+}
+
+/* ---- measured quantities ---- */
+
+int form_set_measured(json_t *complaint, const char *quantity, const char *text, struct error *err)
+{
+    double value = 0;
+    char *trimmed = clean(text);
+    int rc = 0;
+    if (*trimmed && text_to_double(trimmed, &value) != 0) {
+        char field[NAME_BYTES + sizeof MEASURED];
+        snprintf(field, sizeof field, MEASURED "%.60s", quantity);
+        error_field(err, field, trimmed);
+        rc = error_set(err, ERROR_INVALID, "must be a number");
+    } else if (*trimmed) {
+        json_t *measured = json_object_get(complaint, "measured");
+        if (!measured) {
+            measured = json_object();
+            json_object_set_new(complaint, "measured", measured);
+        }
+        json_object_set_new(measured, quantity, json_real(value));
+    }
+    free(trimmed);
+    return rc;
+}
+
+static int set_all_measured(json_t *complaint, char *text, struct error *err)
+{
+    char *save = NULL;
+    int rc = 0;
+    for (char *pair = strtok_r(text, ",; ", &save); pair && !rc;
+         pair = strtok_r(NULL, ",; ", &save)) {
+        char *equals = strchr(pair, '=');
+        if (!equals || equals == pair || !equals[1]) {
+            error_field(err, "measured", pair);
+            return error_set(err, ERROR_INVALID, "must be QUANTITY=NUMBER, as crumb_ph=5.9");
+        }
+        *equals = '\0';
+        rc = form_set_measured(complaint, pair, equals + 1, err);
+    }
+    return rc;
+}
+
+/* ---- one field ---- */
+
+int form_set(json_t *complaint, const struct form_field *field, const char *text,
+             const struct form_day *day, struct error *err)
+{
+    char *value_text = clean(text);
+    json_t *value = NULL;
+    int rc = 0;
+    if (!*value_text)
+        form_unset(complaint, field);
+    else if (field->type == FORM_MEASURED)
+        rc = set_all_measured(complaint, value_text, err);
+    else
+        rc = read_value(field, value_text, day, &value, err);
+    if (rc && field->type != FORM_MEASURED)
+        error_field(err, field->name, is_contact(field) ? "" : value_text);
+    else if (value)
+        json_object_set_new(holder(complaint, field->name, true), last_part(field->name), value);
+    free(value_text);
+    return rc;
+}
+
+/* ---- showing ---- */
+
+static void show_word(struct text_buffer *out, const struct form_field *f, const char *word)
+{
+    text_append(out, word);
+    for (const struct form_choice *c = f->choices; c && c->word; c++)
+        if (c->say && strcmp(c->word, word) == 0)
+            text_appendf(out, " (%s)", c->say);
+}
+
+static void show_measured(struct text_buffer *out, const json_t *measured)
+{
+    const char *name;
+    json_t *value;
+    json_object_foreach((json_t *)measured, name, value)
+    {
+        char *number = shown_json(value);
+        text_appendf(out, "%s%s=%s", out->length ? ", " : "", name, number);
+        free(number);
+    }
+}
+
+char *form_show(const json_t *complaint, const struct form_field *field, const struct form_day *day)
+{
+    const json_t *value = form_get(complaint, field);
+    struct text_buffer out = {0};
+    int32_t date = 0;
+    char buffer[SAID_DATE_TEXT];
+    if ((field->type == FORM_PAST || field->type == FORM_NEAR) && json_is_string(value) &&
+        day_parse(json_string_value(value), &date, NULL) == 0) {
+        text_append(&out, said_date_show(date, day->today, buffer));
+    } else if (field->type == FORM_CHOICE && json_is_string(value)) {
+        show_word(&out, field, json_string_value(value));
+    } else if (field->type == FORM_CHOICES && json_is_array(value)) {
+        size_t i;
+        const json_t *word;
+        json_array_foreach(value, i, word)
+        {
+            text_append(&out, i ? ", " : "");
+            show_word(&out, field, json_is_string(word) ? json_string_value(word) : "?");
+        }
+        if (json_array_size(value) == 0)
+            text_append(&out, "none");
+    } else if (field->type == FORM_MEASURED) {
+        show_measured(&out, value);
+    } else if (value) {
+        return shown_json(value);
+    }
+    return text_take(&out);
+}
+
+/* ---- now ---- */
+
+struct form_day form_day_now(void)
+{
+    struct clock clock = clock_system();
+    int64_t ms = clock_now_ms(&clock);
+    int offset_min = local_offset_min(ms);
+    int64_t local = ms + (int64_t)offset_min * 60000;
+    return (struct form_day){.today = (int32_t)(local / WHEN_DAY_MS)};
+}
+
+char *form_now(char buffer[static 40])
+{
+    struct clock clock = clock_system();
+    int64_t ms = clock_now_ms(&clock);
+    show_instant(ms, local_offset_min(ms), buffer);
+    return buffer;
+}

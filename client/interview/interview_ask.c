@@ -1,0 +1,262 @@
+#include "interview/interview_inside.h"
+#include "show/pick.h"
+#include "show/table.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- lines ---- */
+
+char *interview_line(const struct interview *iv, const char *prompt)
+{
+    char *line = NULL;
+    size_t size = 0;
+    fputs(prompt, iv->view.out);
+    fflush(iv->view.out);
+    ssize_t n = getline(&line, &size, stdin);
+    if (n < 0) {
+        free(line);
+        fputc('\n', iv->view.out);
+        return NULL;
+    }
+    while (n > 0 && strchr(" \t\r\n", line[n - 1]))
+        line[--n] = '\0';
+    return line;
+}
+
+/* ---- the question ---- */
+
+static void print_choices(const struct interview *iv, const struct form_field *f)
+{
+    static const struct column columns[] = {
+        {"", COLUMN_RIGHT, 0}, {"", COLUMN_LEFT, 0}, {"", COLUMN_LEFT, 20}};
+    struct table *t = table_new(columns, 3);
+    int number = 1;
+    for (const struct form_choice *c = f->choices; c->word; c++) {
+        table_addf(t, "%d", number++);
+        table_add(t, c->word);
+        table_add(t, c->say);
+    }
+    table_print(t, &iv->view, 2);
+    table_free(t);
+}
+
+static void print_question(const struct interview *iv, const struct form_field *f, const char *ask)
+{
+    view_blank(&iv->view);
+    view_text(&iv->view, VIEW_BOLD, 0, 2, ask ? ask : f->ask);
+    if (f->choices)
+        print_choices(iv, f);
+    if (f->type == FORM_YESNO)
+        view_text(&iv->view, VIEW_PLAIN, 2, 2, "yes or no");
+    if (strcmp(f->name, "harm") == 0)
+        view_text(&iv->view, VIEW_PLAIN, 2, 2,
+                  "no  if the caller says that nobody is and nothing was");
+    if (strcmp(f->name, "put_at") == 0)
+        view_text(&iv->view, VIEW_PLAIN, 2, 2, f->hint);
+    char *now = form_show(iv->complaint, f, &iv->day);
+    if (*now)
+        view_textf(&iv->view, VIEW_PLAIN, 2, 2, "now: %s (Enter keeps it, - takes it away)", now);
+    free(now);
+}
+
+static void print_help(const struct interview *iv, const struct form_field *f)
+{
+    if (f->hint)
+        view_text(&iv->view, VIEW_PLAIN, 2, 2, f->hint);
+    if (f->type == FORM_PAST)
+        view_text(&iv->view, VIEW_PLAIN, 2, 2, "A date as people say it, or the day of the week.");
+    if (f->choices)
+        view_text(&iv->view, VIEW_PLAIN, 2, 2, "The number or the word.");
+    if (f->type == FORM_CHOICES)
+        view_text(&iv->view, VIEW_PLAIN, 2, 2, "Several with commas; no for none of them.");
+    view_text(&iv->view, VIEW_PLAIN, 2, 2,
+              "Enter skips the question. back: the one before. list: the answers so far. "
+              "correct 3: ask for answer 3 again. done: no more questions. quit: stop.");
+}
+
+/* ---- reading back ---- */
+
+static void read_back(const struct interview *iv, const struct form_field *f)
+{
+    bool worth_it = f->type == FORM_PAST || f->type == FORM_NEAR || f->type == FORM_CHOICES ||
+                    f->type == FORM_CHOICE || f->type == FORM_YESNO;
+    if (!worth_it)
+        return;
+    char *text = form_show(iv->complaint, f, &iv->day);
+    view_textf(&iv->view, VIEW_PLAIN, 2, 2, "= %s", text);
+    free(text);
+}
+
+/* ---- the list ---- */
+
+void interview_list(const struct interview *iv)
+{
+    static const struct column columns[] = {
+        {"", COLUMN_RIGHT, 0}, {"", COLUMN_LEFT, 0}, {"", COLUMN_LEFT, 20}};
+    struct table *t = table_new(columns, 3);
+    int number = 1;
+    view_blank(&iv->view);
+    for (const struct form_field *f = form_fields(); f->name; f++) {
+        if (!f->ask || !form_get(iv->complaint, f))
+            continue;
+        char *text = form_show(iv->complaint, f, &iv->day);
+        table_addf(t, "%d", number++);
+        table_add(t, f->ask);
+        table_add(t, text);
+        free(text);
+    }
+    if (number == 1)
+        view_text(&iv->view, VIEW_PLAIN, 2, 0, "Nothing yet.");
+    table_print(t, &iv->view, 2);
+    table_free(t);
+}
+
+const struct form_field *interview_listed(const struct interview *iv, const char *which)
+{
+    int64_t wanted = 0;
+    int64_t number = 0;
+    if (text_to_int64(which, &wanted) != 0) {
+        const struct form_field *f = form_find(which);
+        return f && f->ask ? f : NULL;
+    }
+    for (const struct form_field *f = form_fields(); f->name; f++)
+        if (f->ask && form_get(iv->complaint, f) && ++number == wanted)
+            return f;
+    return NULL;
+}
+
+bool interview_quits(struct interview *iv, bool *ret_keep)
+{
+    view_blank(&iv->view);
+    view_text(&iv->view, VIEW_PLAIN, 0, 2,
+              "Stop here? later: keep it and go on another time. yes: throw it away. "
+              "Enter: go on now.");
+    char *line = interview_line(iv, "> ");
+    char folded[16] = "later"; /* the end of input is no decision to throw anything away */
+    if (line)
+        text_fold(line, folded, sizeof folded);
+    free(line);
+    *ret_keep = strncmp(folded, "l", 1) == 0;
+    return *ret_keep || strncmp(folded, "y", 1) == 0;
+}
+
+/* ---- commands ---- */
+
+static bool is_correct(const char *folded)
+{
+    return strncmp(folded, "correct", 7) == 0 && (folded[7] == ' ' || !folded[7]);
+}
+
+static enum said correct(struct interview *iv, const char *folded,
+                         const struct form_field **ret_field)
+{
+    const struct form_field *f = folded[7] ? interview_listed(iv, folded + 8) : NULL;
+    *ret_field = f;
+    if (!f) {
+        interview_list(iv);
+        view_text(&iv->view, VIEW_PLAIN, 0, 2, "Say which one: correct 3");
+        return SAID_ANSWER; /* asks the same question again */
+    }
+    return SAID_AGAIN;
+}
+
+static bool is_command(const char *folded, enum said *ret)
+{
+    static const struct {
+        const char *word;
+        enum said said;
+    } rows[] = {{"back", SAID_BACK},
+                {"done", SAID_DONE},
+                {"quit", SAID_QUIT},
+                {"exit", SAID_QUIT},
+                {"skip", SAID_SKIP}};
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        if (strcmp(rows[i].word, folded) == 0) {
+            *ret = rows[i].said;
+            return true;
+        }
+    }
+    return false;
+}
+
+/* "Don't know" in its many forms: no answer, and nothing to argue about. */
+static bool is_unknown(const char *folded)
+{
+    static const char *const subjects[] = {"i ", "he ", "she ", "they ", "caller ", "the caller "};
+    static const char *const forms[] = {
+        "dunno",     "don't know", "dont know",  "do not know", "doesn't know", "does not know",
+        "not sure",  "not known",  "no idea",    "unknown",     "can't read",   "cannot read",
+        "can't say", "can't tell", "cannot say", "no se",       "no sabe",      "n/a"};
+    for (size_t i = 0; i < sizeof subjects / sizeof *subjects; i++)
+        if (strncmp(folded, subjects[i], strlen(subjects[i])) == 0) {
+            folded += strlen(subjects[i]);
+            break;
+        }
+    for (size_t i = 0; i < sizeof forms / sizeof *forms; i++)
+        if (strncmp(folded, forms[i], strlen(forms[i])) == 0)
+            return true;
+    return false;
+}
+
+/* Does the field have a word of its own for it? */
+static bool takes_unknown(const struct form_field *f)
+{
+    for (const struct form_choice *c = f->choices; c && c->word; c++)
+        if (strcmp(c->word, "unknown") == 0)
+            return true;
+    return false;
+}
+
+/* True if the line was an answer that is now set (or kept). */
+static bool take_answer(struct interview *iv, const struct form_field *f, const char *line)
+{
+    struct error err = {0};
+    if (strcmp(line, "-") == 0) {
+        form_unset(iv->complaint, f);
+        return true;
+    }
+    if (form_set(iv->complaint, f, line, &iv->day, &err) == 0) {
+        read_back(iv, f);
+        return true;
+    }
+    view_textf(&iv->view, VIEW_PLAIN, 2, 2, "Not taken: %s%s%s%s", err.text,
+               err.hint[0] ? " (" : "", err.hint, err.hint[0] ? ")" : "");
+    return false;
+}
+
+enum said interview_ask(struct interview *iv, const struct form_field *f, const char *ask,
+                        const struct form_field **ret_field)
+{
+    *ret_field = NULL;
+    print_question(iv, f, ask);
+    for (;;) {
+        enum said said = SAID_ANSWER;
+        char folded[64];
+        char *line = interview_line(iv, "> ");
+        if (!line)
+            return SAID_QUIT;
+        text_fold(line, folded, sizeof folded);
+        bool answered = false;
+        if (!*folded)
+            said = SAID_SKIP;
+        else if (strcmp(folded, "?") == 0 || strcmp(folded, "help") == 0)
+            print_help(iv, f);
+        else if (strcmp(folded, "list") == 0)
+            interview_list(iv);
+        else if (is_correct(folded))
+            said = correct(iv, folded, ret_field);
+        else if (is_unknown(folded)) {
+            if (takes_unknown(f))
+                answered = take_answer(iv, f, "unknown");
+            else
+                said = SAID_SKIP;
+            if (said == SAID_SKIP)
+                view_text(&iv->view, VIEW_PLAIN, 2, 2, "= not known, left open");
+        } else if (!is_command(folded, &said))
+            answered = take_answer(iv, f, line);
+        free(line);
+        if (answered || said != SAID_ANSWER)
+            return said;
+    }
+}

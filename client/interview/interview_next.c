@@ -1,0 +1,245 @@
+#include "base/jsonx.h"
+#include "harm.h"
+#include "interview/interview_inside.h"
+#include "show/pick.h"
+#include "show/show.h"
+#include <stdlib.h>
+#include <string.h>
+
+#define PREVIEW_S 4L
+#define TELLING_MOST 6  /* questions of the daemon's: the caller's patience */
+#define GAIN_LEAST 0.02 /* bits below which a question is not worth asking */
+#define LOT_SURE 0.9
+
+/* ---- the usual order ---- */
+
+static const char *const opening[] = {"symptom", "harm", "lot_text", NULL};
+static const char *const lot_open[] = {"product", "code_date", "store", NULL};
+static const char *const dates[] = {"found_on", NULL};
+static const char *const on_mold[] = {
+    "observed.where", "observed.colour",      "observed.kept",  "observed.wet_inside_bag",
+    "observed.bag",   "observed.opened_days", "observed.spots", NULL};
+static const char *const on_odor[] = {"observed.odor",        "observed.crumb", "observed.kept",
+                                      "observed.opened_days", "observed.bag",   NULL};
+static const char *const on_staling[] = {"observed.crumb", "observed.kept", "observed.opened_days",
+                                         "observed.bag", NULL};
+static const char *const on_return[] = {"units",  "reason",      "measured", "inspected_at",
+                                        "put_at", "disposition", NULL};
+static const char *const closing[] = {"bought_on",     "store",         "note", "contact.name",
+                                      "contact.phone", "contact.email", NULL};
+
+static bool is_open(const struct interview *iv, const struct form_field *f)
+{
+    return f && f->ask && !form_get(iv->complaint, f) && !json_object_get(iv->passed, f->name);
+}
+
+static const struct form_field *first_open(const struct interview *iv, const char *const *names)
+{
+    for (; *names; names++) {
+        const struct form_field *f = form_find(*names);
+        if (is_open(iv, f))
+            return f;
+    }
+    return NULL;
+}
+
+static const char *answer_of(const struct interview *iv, const char *name)
+{
+    return pick_text(iv->complaint, name, "");
+}
+
+static bool lot_is_sure(const struct interview *iv)
+{
+    const json_t *lots = json_object_get(iv->preview, "lots");
+    return json_array_size(lots) > 0 &&
+           pick_number(json_array_get(lots, 0), "weight", 0) >= LOT_SURE;
+}
+
+static const char *const *usual(const struct interview *iv)
+{
+    const char *symptom = answer_of(iv, "symptom");
+    if (strcmp(symptom, "off-odor") == 0)
+        return on_odor;
+    return strcmp(symptom, "staling") == 0 ? on_staling : on_mold;
+}
+
+/* The daemon's questions come by gain; those we cannot put down an answer for are passed over. */
+static const struct form_field *most_telling(struct interview *iv, const char **ret_ask)
+{
+    size_t i;
+    const json_t *item;
+    if (iv->telling >= TELLING_MOST)
+        return NULL;
+    json_array_foreach(json_object_get(iv->preview, "ask"), i, item)
+    {
+        const struct form_field *f = form_find(pick_text(item, "fact", ""));
+        if (strcmp(pick_text(item, "of", "caller"), "caller") != 0 || !is_open(iv, f) ||
+            pick_number(item, "gain_bits", 1) < GAIN_LEAST)
+            continue;
+        *ret_ask = pick_text(item, "ask", NULL);
+        iv->telling++;
+        return f;
+    }
+    return NULL;
+}
+
+const struct form_field *interview_next(struct interview *iv, const char **ret_ask)
+{
+    *ret_ask = NULL;
+    const struct form_field *f = first_open(iv, opening);
+    if (!f && !lot_is_sure(iv))
+        f = first_open(iv, lot_open);
+    if (!f)
+        f = first_open(iv, dates);
+    if (!f && iv->preview)
+        f = most_telling(iv, ret_ask);
+    bool asks = json_array_size(json_object_get(iv->preview, "ask")) > 0 || iv->telling > 0;
+    if (!f && !asks)
+        f = first_open(iv, usual(iv));
+    if (!f && strcmp(answer_of(iv, "channel"), "return") == 0)
+        f = first_open(iv, on_return);
+    return f ? f : first_open(iv, closing);
+}
+
+/* ---- the daemon's view ---- */
+
+/* True the first time this is said. */
+static bool is_news(struct interview *iv, const char *text)
+{
+    if (!*text || json_object_get(iv->said, text))
+        return false;
+    json_object_set_new(iv->said, text, json_true());
+    return true;
+}
+
+static void show_lot(struct interview *iv)
+{
+    const json_t *understood = json_object_get(iv->preview, "understood");
+    const json_t *lots = json_object_get(iv->preview, "lots");
+    const char *lot = pick_text(iv->preview, "lot", pick_text(understood, "lot", NULL));
+    char *line = show_lot_line(understood);
+    char percent[VIEW_NUMBER];
+    struct text_buffer text = {0};
+    if (lot && lot_is_sure(iv))
+        text_appendf(&text, "Read back: lot %s%s%s", lot, *line ? ": " : "", line);
+    else if (json_array_size(lots) > 1)
+        text_append(&text, "The code is not certain; it could be:");
+    else if (json_array_size(lots) == 1)
+        text_appendf(&text, "Perhaps lot %s (%s)%s%s",
+                     pick_text(json_array_get(lots, 0), "lot", "?"),
+                     view_percent(pick_number(json_array_get(lots, 0), "weight", 0), percent),
+                     *line ? ": " : "", line);
+    else if (*answer_of(iv, "lot_text"))
+        text_append(&text, "No lot fits this code so far; more answers may find it.");
+    if (text.length) {
+        char *key = json_dumps(lots ? lots : understood, JSON_COMPACT | JSON_ENCODE_ANY);
+        struct text_buffer news = {0};
+        text_appendf(&news, "%s %s", text.data, key ? key : "");
+        if (is_news(iv, news.data)) {
+            view_text(&iv->view, VIEW_PLAIN, 2, 2, text.data);
+            if (!lot_is_sure(iv))
+                show_candidates(&iv->view, lots);
+        }
+        text_buffer_free(&news);
+        free(key);
+    }
+    text_buffer_free(&text);
+    free(line);
+}
+
+static void show_taken(struct interview *iv)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(json_object_get(iv->preview, "taken"), i, item)
+    {
+        struct text_buffer text = {0};
+        char *value = pick_shown(item, "value");
+        text_appendf(&text, "From the note: %s: %s (%s). Correct it by answering its question.",
+                     pick_text(item, "field", "?"), value,
+                     pick_text(item, "from", "words in the note"));
+        if (is_news(iv, text.data))
+            view_text(&iv->view, VIEW_PLAIN, 2, 2, text.data);
+        free(value);
+        text_buffer_free(&text);
+    }
+}
+
+static void show_doubts(struct interview *iv)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(json_object_get(iv->preview, "doubts"), i, item)
+    {
+        struct text_buffer text = {0};
+        text_appendf(&text, "Check %s %s: %s. It is kept but not counted.",
+                     pick_text(item, "field", "?"), pick_text(item, "value", ""),
+                     pick_text(item, "why", "in doubt"));
+        if (is_news(iv, text.data))
+            view_text(&iv->view, VIEW_PLAIN, 2, 2, text.data);
+        text_buffer_free(&text);
+    }
+}
+
+static void go_offline(struct interview *iv, const struct error *err)
+{
+    char text[640];
+    if (iv->offline)
+        return;
+    iv->offline = true;
+    view_textf(&iv->view, VIEW_PLAIN, 2, 2, "Note: %s", error_format(err, text, sizeof text));
+    view_text(&iv->view, VIEW_PLAIN, 2, 2,
+              "Going on with the usual questions; the complaint will be kept here and sent "
+              "later.");
+}
+
+/* A refused preview is no reason to stop: the question is what to ask next, no more. */
+static void take_preview(struct interview *iv, const struct reply *reply)
+{
+    json_t *answer = NULL;
+    if (reply->status == 200 && reply->body.length)
+        jsonx_parse(reply->body.data, reply->body.length, &answer, NULL);
+    json_decref(iv->preview);
+    iv->preview = answer;
+    if (!answer)
+        return;
+    show_lot(iv);
+    show_taken(iv);
+    show_doubts(iv);
+}
+
+void interview_preview(struct interview *iv)
+{
+    struct error err = {0};
+    struct reply reply = {0};
+    if (iv->offline || !*answer_of(iv, "symptom"))
+        return;
+    char *body = jsonx_dump(iv->complaint);
+    struct request request = {.method = "POST",
+                              .path = "/v1/complaints/preview",
+                              .type = "application/json",
+                              .body = body,
+                              .length = strlen(body),
+                              .timeout_s = PREVIEW_S,
+                              .once = true};
+    int rc = transport_call(iv->c->transport, &request, &reply, &err);
+    if (rc)
+        go_offline(iv, &err);
+    else
+        take_preview(iv, &reply);
+    if (rc) {
+        json_decref(iv->preview);
+        iv->preview = NULL;
+    }
+    free(body);
+    reply_free(&reply);
+}
+
+/* ---- harm ---- */
+
+void interview_harm(struct interview *iv)
+{
+    const char *script = harm_script(pick_text(iv->preview, "script", NULL));
+    if (harm_reported(iv->complaint, NULL) && is_news(iv, script))
+        harm_show(&iv->view, script);
+}

@@ -1,0 +1,118 @@
+/* A logged complaint for people: the lot as understood, what to think and what to ask. */
+#include "deliver/deliver.h"
+#include "harm.h"
+#include "show/pick.h"
+#include "show/show.h"
+#include <stdlib.h>
+#include <string.h>
+
+#define TOP 3
+
+static void show_lot(const struct view *v, const json_t *answer)
+{
+    const json_t *understood = json_object_get(answer, "understood");
+    const json_t *lots = json_object_get(answer, "lots");
+    const char *lot = pick_text(answer, "lot", pick_text(understood, "lot", NULL));
+    char *line = show_lot_line(understood);
+    if (!lot)
+        view_label(v, "lot", "not known; every lot that could be meant is weighed");
+    else if (json_array_size(lots) > 1)
+        view_label(v, "lot", "likely %s%s%s", lot, *line ? ": " : "", line);
+    else
+        view_label(v, "lot", "%s%s%s", lot, *line ? ": " : "", line);
+    free(line);
+    show_candidates(v, lots);
+}
+
+static void show_taken(const struct view *v, const json_t *taken)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(taken, i, item)
+    {
+        char *value = pick_shown(item, "value");
+        view_label(v, i ? "" : "from the note", "%s: %s (%s)", pick_text(item, "field", "?"), value,
+                   pick_text(item, "from", "words in the note"));
+        free(value);
+    }
+}
+
+/* What to say where the plant has no words of its own. */
+static const char *own_script(const json_t *complaint)
+{
+    if (strcmp(pick_text(complaint, "symptom", ""), "staling") == 0)
+        return "\"Thank you for telling us. Please keep the bag with its code, or a photo of it. "
+               "Our "
+               "quality team has your report.\"";
+    return "\"Thank you for telling us. Please do not eat the bread, not in part either, and keep "
+           "it away from other food. Keep the bag with its code, or a photo of it. If anyone "
+           "feels unwell, please ask a doctor and call us again. Our quality team has your "
+           "report.\"";
+}
+
+/* What the earlier complaint got from this report, and where the two differ. */
+static void show_joined(const struct view *v, const json_t *answer)
+{
+    size_t i;
+    const json_t *item;
+    char *brought = pick_shown(answer, "brought");
+    view_label(v, "joined to", "%s: kept with it, counted once", pick_text(answer, "same_as", "?"));
+    view_label(v, "brought", "%s", *brought ? brought : "nothing new");
+    free(brought);
+    json_array_foreach(json_object_get(answer, "differs"), i, item)
+    {
+        char *before = pick_shown(item, "complaint");
+        char *now = pick_shown(item, "report");
+        view_label(v, i ? "" : "differs", "%s: %s before, %s now; the first is kept in force",
+                   pick_text(item, "field", "?"), before, now);
+        free(before);
+        free(now);
+    }
+}
+
+static void show_similar(const struct view *v, const json_t *answer)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(json_object_get(answer, "similar"), i, item)
+    {
+        char when[VIEW_NUMBER];
+        view_label(v, i ? "" : "logged before?", "%s, received %s: %s",
+                   pick_text(item, "complaint", "?"),
+                   view_when(pick_text(item, "received_at", "?"), when),
+                   pick_text(item, "why", "much alike"));
+    }
+    if (i > 0)
+        view_label(
+            v, "", "if it is the same report: oddloaf join %s %s",
+            pick_text(answer, "complaint", "?"),
+            pick_text(json_array_get(json_object_get(answer, "similar"), 0), "complaint", "?"));
+}
+
+void deliver_show(const struct view *v, const json_t *complaint, const json_t *answer)
+{
+    const json_t *ranked = json_object_get(answer, "ranked");
+    view_title(v, "%s  complaint %s%s", pick_text(answer, "case", "no case"),
+               pick_text(answer, "complaint", "?"),
+               pick_bool(answer, "again", false) ? ", logged before: nothing changed" : "");
+    show_lot(v, answer);
+    if (pick_has(answer, "same_as"))
+        show_joined(v, answer);
+    else
+        show_similar(v, answer);
+    show_taken(v, json_object_get(answer, "taken"));
+    bool harm = harm_reported(complaint, answer);
+    if (harm) {
+        harm_show(v, pick_text(answer, "script", NULL));
+        view_text(v, VIEW_PLAIN, 0, 0, "An urgent mail goes out at once.");
+    } else if (json_array_size(ranked) > 0) {
+        view_section(v, "Likely causes");
+        show_ranked(v, ranked, TOP);
+    }
+    show_ask(v, json_object_get(answer, "ask"), "Ask the caller", "caller");
+    show_list(v, "Cautions", json_object_get(answer, "cautions"));
+    if (!harm) {
+        view_section(v, "Tell the caller");
+        view_text(v, VIEW_PLAIN, 2, 0, pick_text(answer, "script", own_script(complaint)));
+    }
+}

@@ -1,0 +1,26 @@
+/* Pieces of answers that several commands show alike. */
+#ifndef ODDLOAF_CLIENT_SHOW_SHOW_H
+#define ODDLOAF_CLIENT_SHOW_SHOW_H
+
+#include "show/view.h"
+#include <jansson.h>
+
+/* Causes with probability, bar and words, the likeliest first; those beyond `most` or below one
+ * percent are summed in a last line. */
+void show_ranked(const struct view *v, const json_t *ranked, size_t most);
+/* "Harvest White, line 2, packed 2026-11-16 14:05, best by 2026-11-27"; empty if nothing known.
+ * Caller frees. */
+char *show_lot_line(const json_t *lot);
+/* Candidates with their weights; nothing if there are fewer than two. */
+void show_candidates(const struct view *v, const json_t *lots);
+/* What a fact is, in words, and its value: "Core temperature at packing: 51.94 degC, target 38"; of
+ * complaints that share something, how many and how many by chance. Caller frees. */
+char *show_fact(const json_t *fact);
+/* Questions with whom they are for and what they are worth. */
+void show_ask(const struct view *v, const json_t *ask, const char *title, const char *of);
+/* A list of sentences (text, or objects with "text"), each with a dash. Nothing if empty. */
+void show_list(const struct view *v, const char *title, const json_t *list);
+/* The text of such a list's item. */
+const char *show_item(const json_t *item);
+
+#endif

@@ -1,0 +1,77 @@
+/* The terminal view: plain lines, never wider than the terminal (80 columns unless it is
+ * narrower), readable with a screen reader and without colour. Bold and dim are decoration only;
+ * nothing is said by them alone. Marks outside ASCII are replaced where the locale is not UTF-8.
+ * Control characters and direction marks in data never reach the terminal. */
+#ifndef ODDLOAF_CLIENT_SHOW_VIEW_H
+#define ODDLOAF_CLIENT_SHOW_VIEW_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdio.h>
+
+#define VIEW_NUMBER 48
+#define VIEW_BAR 128
+#define VIEW_NBSP "\xC2\xA0" /* keeps words together in a wrapped line; printed as a blank */
+
+struct view {
+    FILE *out;
+    int width;
+    bool terminal;
+    bool utf8;
+    bool styled; /* bold and dim: a terminal, no NO_COLOR, no TERM=dumb */
+};
+
+enum view_style { VIEW_PLAIN, VIEW_BOLD, VIEW_DIM };
+
+/* Looks at `out`, the locale and the environment. */
+void view_init(struct view *v, FILE *out);
+
+/* Words wrapped to the width: the first line begins at column `indent`, further ones at
+ * `indent + hang`. A newline in the text begins a new line at `indent`. */
+void view_text(const struct view *v, enum view_style style, int indent, int hang, const char *text);
+void view_textf(const struct view *v, enum view_style style, int indent, int hang,
+                const char *format, ...) __attribute__((format(printf, 5, 6)));
+/* The first line of a view; a section's heading after a blank line; "label   text". */
+void view_title(const struct view *v, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+void view_section(const struct view *v, const char *title);
+void view_label(const struct view *v, const char *label, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+void view_blank(const struct view *v);
+
+/* ---- pieces of text; all return `buffer` ---- */
+
+/* 47.5, 1 200, 0.0031: four significant digits, thousands set apart. */
+char *view_number(double value, char buffer[static VIEW_NUMBER]);
+/* 2.6, 93.3, 0.05, <0.01: a rate or a ratio, as exact as its interval deserves. */
+char *view_rough(double value, char buffer[static VIEW_NUMBER]);
+/* A chance: 0.16, 0.0028, 2e-08. */
+char *view_small(double value, char buffer[static VIEW_NUMBER]);
+/* "81 %", "<1 %", ">99 %" of 0..1. */
+char *view_percent(double share, char buffer[static VIEW_NUMBER]);
+/* "81 %  very likely" */
+const char *view_likely(double probability);
+/* "+3.1" */
+char *view_bits(double bits, char buffer[static VIEW_NUMBER]);
+/* A bar of `cells` (<= 40) columns for a share 0..1. */
+char *view_bar(const struct view *v, double share, int cells, char buffer[static VIEW_BAR]);
+/* One mark a value, lowest to highest (<= 40 values; NaN is a gap). */
+char *view_spark(const struct view *v, const double *values, size_t count,
+                 char buffer[static VIEW_BAR]);
+/* "2026-11-20 09:14" of an RFC 3339 instant, as written there; other text unchanged. */
+char *view_when(const char *instant, char buffer[static VIEW_NUMBER]);
+
+/* ---- used by the layout and its tests ---- */
+
+/* The longest piece of `text` that fits `width` columns and ends before a blank, a newline or
+ * the end; in the middle of a word only if the word alone is wider, then behind a '_', '-' or '/'
+ * if it has one. Returns its length in bytes; *ret_next is where the next piece starts. */
+size_t view_break(const char *text, int width, size_t *ret_next);
+/* Writes `length` bytes of UTF-8 as this terminal takes them, without a newline. Returns the
+ * columns used. */
+int view_put(const struct view *v, const char *text, size_t length);
+void view_pad(const struct view *v, int columns);
+void view_style_begin(const struct view *v, enum view_style style);
+void view_style_end(const struct view *v, enum view_style style);
+
+#endif

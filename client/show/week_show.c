@@ -1,0 +1,286 @@
+#include "show/week_show.h"
+#include "base/text.h"
+#include "base/when.h"
+#include "show/pick.h"
+#include "show/table.h"
+#include <math.h>
+#include <string.h>
+
+#define BAR_CELLS 16
+#define SIGNALS_SHOWN 8
+#define ROWS_SHOWN 8
+#define LEAST_COMPLAINTS 0.5 /* expected counts of causes are fractions */
+#define TREND 26             /* half a year of weeks */
+#define TRACE_DAYS 28
+
+/* ---- head ---- */
+
+static void show_head(const struct view *v, const json_t *document)
+{
+    const char *week = pick_text(document, "week", "?");
+    struct iso_week w;
+    char from[16];
+    char to[16];
+    if (iso_week_parse(week, &w, NULL) == 0) {
+        int32_t monday = iso_week_monday(w);
+        view_title(v, "Week %s, %s to %s", week, day_format(monday, from),
+                   day_format(monday + 6, to));
+    } else {
+        view_title(v, "Week %s", week);
+    }
+}
+
+/* ---- what came in ---- */
+
+/* How the week stands beside the usual: the chart's limits and the cumulative sum say it. */
+static void add_standing(struct table *t, const json_t *chart, const json_t *week)
+{
+    const json_t *sum = json_object_get(chart, "sum");
+    double signal = pick_number(week, "signal", 0);
+    struct text_buffer text = {0};
+    if (signal > 0)
+        text_append(&text, "above its limits");
+    else if (signal < 0)
+        text_append(&text, "below its limits");
+    if (pick_bool(sum, "alarm", false))
+        text_appendf(&text, "%sa lasting rise since %s", text.length ? "; " : "",
+                     pick_text(sum, "since", "?"));
+    table_add(t, text.length ? text.data : week ? "within its limits" : "");
+    text_buffer_free(&text);
+}
+
+static void add_weeks(struct table *t, const struct view *v, const json_t *weeks)
+{
+    double values[TREND];
+    size_t count = json_array_size(weeks), first = count > TREND ? count - TREND : 0;
+    char spark[VIEW_BAR];
+    for (size_t i = first; i < count; i++)
+        values[i - first] = pick_number(json_array_get(weeks, i), "per_million", NAN);
+    table_add(t, count ? view_spark(v, values, count - first, spark) : "");
+}
+
+static void show_counts(const struct view *v, const json_t *document)
+{
+    static const struct column columns[] = {{"complaints", COLUMN_LEFT, 0},
+                                            {"count", COLUMN_RIGHT, 0},
+                                            {"usual", COLUMN_RIGHT, 0},
+                                            {"weeks", COLUMN_LEFT, 0},
+                                            {"", COLUMN_LEFT, 12}};
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    const char *symptom;
+    json_t *count;
+    json_object_foreach(json_object_get(document, "complaints"), symptom, count)
+    {
+        const json_t *chart = json_object_get(json_object_get(document, "charts"), symptom);
+        const json_t *weeks = json_object_get(chart, "weeks");
+        size_t n = json_array_size(weeks);
+        const json_t *week = n ? json_array_get(weeks, n - 1) : NULL;
+        char number[VIEW_NUMBER];
+        table_add(t, symptom);
+        table_add(t, view_number(json_number_value(count), number));
+        table_add(t, pick_has(week, "expected")
+                         ? view_rough(pick_number(week, "expected", 0), number)
+                         : "");
+        add_weeks(t, v, weeks);
+        add_standing(t, chart, week);
+    }
+    table_print(t, v, 2);
+    table_free(t);
+    view_blank(v);
+}
+
+static void show_units(const struct view *v, const json_t *document)
+{
+    char number[VIEW_NUMBER];
+    if (pick_has(document, "units"))
+        view_label(v, "units packed", "%s", view_number(pick_number(document, "units", 0), number));
+}
+
+static void show_returns(const struct view *v, const json_t *returns)
+{
+    char n[4][VIEW_NUMBER];
+    double dispatched = pick_number(returns, "dispatched", 0);
+    if (dispatched > 0)
+        view_label(v, "returned", "%s units of %s dispatched: %s per million",
+                   view_number(pick_number(returns, "units", 0), n[0]),
+                   view_number(dispatched, n[1]),
+                   view_rough(pick_number(returns, "share", 0) * 1e6, n[2]));
+}
+
+static void show_open(const struct view *v, const json_t *open_cases)
+{
+    size_t i;
+    const json_t *row;
+    struct text_buffer line = {0};
+    json_array_foreach(open_cases, i, row)
+    {
+        char number[VIEW_NUMBER];
+        text_appendf(&line, "%s%s" VIEW_NBSP "(%s)", i ? ", " : "",
+                     view_number(pick_number(row, "cases", 0), number), pick_text(row, "age", "?"));
+    }
+    if (line.length)
+        view_label(v, "open cases", "%s", line.data);
+    text_buffer_free(&line);
+}
+
+static void show_right(const struct view *v, const json_t *right)
+{
+    const json_t *quarter = json_object_get(right, "quarter");
+    char n[4][VIEW_NUMBER];
+    double given = pick_number(quarter, "verdicts", 0);
+    if (given < 1 || !pick_has(quarter, "top1"))
+        return;
+    view_label(
+        v, "verdicts",
+        "%s in 13 weeks; ranked first %s, among three %s; %s days from first complaint "
+        "to verdict (median)",
+        view_number(given, n[0]), view_percent(pick_number(quarter, "top1", 0), n[1]),
+        view_percent(pick_number(quarter, "top3", 0), n[2]),
+        view_rough(pick_number(json_object_get(quarter, "days_to_verdict"), "median", 0), n[3]));
+}
+
+/* ---- signals ---- */
+
+static void add_signal(struct table *t, const json_t *s)
+{
+    char n[3][VIEW_NUMBER];
+    const char *since = pick_text(s, "since", "");
+    double q = pick_number(s, "q", 1);
+    const char *factor = pick_text(s, "factor", "?");
+    bool cause = strcmp(factor, "cause") == 0; /* its name says that it is one */
+    table_addf(t, "%s%s%s", cause ? "" : factor, cause ? "" : " ", pick_text(s, "level", "?"));
+    table_add(t, pick_text(s, "symptom", ""));
+    table_addf(t, "%s%s", strlen(since) > 5 ? since + 5 : since,
+               pick_bool(s, "still", true) ? "" : "," VIEW_NBSP "easing");
+    table_add(t, view_rough(pick_number(s, "observed", 0), n[0]));
+    table_add(t, view_rough(pick_number(s, "expected", 0), n[0]));
+    if (pick_has(s, "ratio"))
+        table_addf(t, "%s" VIEW_NBSP "(%s" VIEW_NBSP "to" VIEW_NBSP "%s)",
+                   view_rough(pick_number(s, "ratio", 0), n[0]),
+                   view_rough(pick_number(s, "low", 0), n[1]),
+                   view_rough(pick_number(s, "high", 0), n[2]));
+    else
+        table_add(t, "");
+    table_add(t, q < 0.001 ? "<0.001" : view_small(q, n[0]));
+}
+
+/* What the lots behind the surest signal share is the next question. */
+static void show_next(const struct view *v, const json_t *document, const json_t *signal)
+{
+    struct iso_week week;
+    char from[16];
+    char to[16];
+    if (iso_week_parse(pick_text(document, "week", ""), &week, NULL) != 0)
+        return;
+    int32_t last = iso_week_monday(week) + 6;
+    view_textf(v, VIEW_PLAIN, 2, 4, "What they share: oddloaf trace --symptom %s --from %s --to %s",
+               pick_text(signal, "symptom", "mold"), day_format(last - TRACE_DAYS + 1, from),
+               day_format(last, to));
+}
+
+static void show_signals(const struct view *v, const json_t *document)
+{
+    static const struct column columns[] = {
+        {"what", COLUMN_LEFT, 12}, {"symptom", COLUMN_LEFT, 0}, {"since", COLUMN_LEFT, 8},
+        {"seen", COLUMN_RIGHT, 0}, {"usual", COLUMN_RIGHT, 0},  {"times (95 %)", COLUMN_LEFT, 0},
+        {"q", COLUMN_RIGHT, 0}};
+    const json_t *signals = json_object_get(document, "signals");
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    size_t count = json_array_size(signals);
+    view_section(v, "What rose, the surest first");
+    if (pick_number(json_object_get(document, "tested"), "recent_weeks", 1) < 1)
+        view_text(v, VIEW_PLAIN, 2, 0,
+                  "Too early to tell: there are not yet six weeks of production to compare with.");
+    else if (count == 0)
+        view_text(v, VIEW_PLAIN, 2, 0, "Nothing: what was seen fits chance.");
+    for (size_t i = 0; i < count && i < SIGNALS_SHOWN; i++)
+        add_signal(t, json_array_get(signals, i));
+    if (count > 0) {
+        table_print(t, v, 2);
+        if (count > SIGNALS_SHOWN)
+            view_textf(v, VIEW_DIM, 2, 2, "%zu further; --json has all", count - SIGNALS_SHOWN);
+        show_next(v, document, json_array_get(signals, 0));
+    }
+    table_free(t);
+}
+
+/* ---- causes, and what is still to come ---- */
+
+static void show_causes(const struct view *v, const json_t *causes)
+{
+    static const struct column columns[] = {{"expected", COLUMN_RIGHT, 0},
+                                            {"", COLUMN_LEFT, 0},
+                                            {"cause", COLUMN_LEFT, 16},
+                                            {"symptom", COLUMN_LEFT, 0}};
+    struct table *t = table_new(columns, 4);
+    json_t *sorted = pick_sorted(causes, "expected");
+    double most = pick_number(json_array_get(sorted, 0), "expected", 0);
+    size_t i;
+    const json_t *cause;
+    json_array_foreach(sorted, i, cause)
+    {
+        char number[VIEW_NUMBER];
+        char bar[VIEW_BAR];
+        double expected = pick_number(cause, "expected", 0);
+        if (i == ROWS_SHOWN || expected < LEAST_COMPLAINTS / 2)
+            break;
+        table_add(t, view_bits(expected, number) + 1); /* one decimal, without the sign */
+        table_add(t, view_bar(v, most > 0 ? expected / most : 0, BAR_CELLS, bar));
+        table_add(t, pick_text(cause, "title", pick_text(cause, "cause", "?")));
+        table_add(t, pick_text(cause, "symptom", ""));
+    }
+    if (table_rows(t) > 0) {
+        view_section(v, "Causes: complaints expected of each");
+        table_print(t, v, 2);
+    }
+    json_decref(sorted);
+    table_free(t);
+}
+
+static void show_to_come(const struct view *v, const json_t *list)
+{
+    static const struct column columns[] = {{"made in", COLUMN_LEFT, 0},
+                                            {"symptom", COLUMN_LEFT, 0},
+                                            {"so far", COLUMN_RIGHT, 0},
+                                            {"in the end", COLUMN_RIGHT, 0},
+                                            {"interval", COLUMN_LEFT, 0}};
+    struct table *t = table_new(columns, 5);
+    size_t i;
+    const json_t *row;
+    json_array_foreach(list, i, row)
+    {
+        char n[4][VIEW_NUMBER];
+        if (pick_number(row, "expected_final", 0) - pick_number(row, "reported", 0) < 0.5)
+            continue; /* all have come */
+        table_add(t, pick_text(row, "made_week", "?"));
+        table_add(t, pick_text(row, "symptom", ""));
+        table_add(t, view_number(pick_number(row, "reported", 0), n[0]));
+        table_add(t, view_number(round(pick_number(row, "expected_final", 0)), n[1]));
+        table_addf(t, "%s" VIEW_NBSP "to" VIEW_NBSP "%s",
+                   view_rough(pick_number(row, "low", 0), n[2]),
+                   view_rough(pick_number(row, "high", 0), n[3]));
+    }
+    if (table_rows(t) > 0) {
+        view_section(v, "Complaints still to come about bread already made");
+        table_print(t, v, 2);
+    }
+    table_free(t);
+}
+
+void week_show(const struct view *v, const json_t *document)
+{
+    bool asked = json_is_array(json_object_get(document, "by_only"));
+    show_head(v, document);
+    show_counts(v, document);
+    show_units(v, document);
+    show_returns(v, json_object_get(document, "returns"));
+    show_open(v, json_object_get(document, "open_cases"));
+    show_right(v, json_object_get(document, "right"));
+    if (json_object_get(document, "signals"))
+        show_signals(v, document);
+    week_show_rates(v, document);
+    if (asked)
+        return;
+    show_causes(v, json_object_get(document, "causes"));
+    show_to_come(v, json_object_get(document, "to_come"));
+}

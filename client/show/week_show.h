@@ -1,0 +1,13 @@
+/* The weekly pattern on a terminal. */
+#ifndef ODDLOAF_CLIENT_SHOW_WEEK_SHOW_H
+#define ODDLOAF_CLIENT_SHOW_WEEK_SHOW_H
+
+#include "show/view.h"
+#include <jansson.h>
+
+/* All of it; of a week asked `by` some factors what is of all together, and their rates. */
+void week_show(const struct view *v, const json_t *document);
+/* The tables of rates: of factors asked for every row, by week of receipt and of packing. */
+void week_show_rates(const struct view *v, const json_t *document);
+
+#endif

@@ -1,0 +1,429 @@
+#include "desk/joining.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "desk/placing.h"
+#include "intake/report.h"
+#include "store/contact.h"
+#include "store/joined.h"
+#include "store/work.h"
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- who is who ---- */
+
+/* A complaint as it stands; `joined`: the uuid asked for is a report joined to it. */
+struct standing {
+    int64_t id, case_id, lot_id, received_ms, logged_ms;
+    char uuid[UUID_TEXT], symptom[16];
+    bool is_return, joined;
+    json_t *body;
+};
+
+static void standing_clear(struct standing *s)
+{
+    json_decref(s->body);
+    s->body = NULL;
+}
+
+static int take_complaint(void *arg, const struct complaint_row *row)
+{
+    struct standing *s = arg;
+    bool joined = s->joined;
+    *s = (struct standing){.id = row->id,
+                           .case_id = row->case_id,
+                           .lot_id = row->lot_id,
+                           .received_ms = row->received_ms,
+                           .logged_ms = row->logged_ms,
+                           .is_return = strcmp(row->channel, "return") == 0,
+                           .joined = joined};
+    text_clip(row->uuid, s->uuid, sizeof s->uuid);
+    text_clip(row->symptom, s->symptom, sizeof s->symptom);
+    return jsonx_parse(row->body, strlen(row->body), &s->body, NULL);
+}
+
+static int take_uuid(void *arg, const struct joined_row *row)
+{
+    text_clip(row->complaint, arg, UUID_TEXT);
+    return 0;
+}
+
+/* The complaint of that uuid, or the one it is joined to. */
+static int find(struct store *store, const char *uuid, struct standing *ret, struct error *err)
+{
+    char first[UUID_TEXT];
+    *ret = (struct standing){0};
+    int rc = complaint_by_uuid(store, uuid, take_complaint, ret, err);
+    if (rc != ERROR_NOT_FOUND || joined_by_uuid(store, uuid, take_uuid, first, NULL) != 0)
+        return rc;
+    ret->joined = true;
+    error_clear(err);
+    return complaint_by_uuid(store, first, take_complaint, ret, err);
+}
+
+static int refuse(struct error *err, const char *same_as, const char *why, const char *hint)
+{
+    error_clear(err);
+    error_set(err, ERROR_INVALID, "%s", why);
+    error_field(err, "same_as", same_as);
+    error_hint(err, "%s", hint);
+    return ERROR_INVALID;
+}
+
+/* May a report of this kind be joined to that complaint? */
+static int check_alike(const struct standing *to, const char *uuid, const char *symptom,
+                       bool is_return, const char *same_as, struct error *err)
+{
+    if (strcmp(to->uuid, uuid) == 0)
+        return refuse(err, same_as, "is this complaint itself", "");
+    if (strcmp(to->symptom, symptom) != 0)
+        return refuse(err, same_as, "is about another symptom",
+                      "log it as a complaint of its own: causes are weighed symptom by symptom");
+    if (to->is_return != is_return)
+        return refuse(err, same_as, "one is a return and the other is not",
+                      "log it as a complaint of its own: goods that came back are counted apart");
+    return 0;
+}
+
+static int find_first(struct store *store, const char *same_as, struct standing *ret,
+                      struct error *err)
+{
+    int rc = find(store, same_as, ret, err);
+    if (rc == ERROR_NOT_FOUND)
+        return refuse(err, same_as, "there is no such complaint",
+                      "the first report must be logged before the one that repeats it");
+    return rc;
+}
+
+/* ---- what all of them say together ---- */
+
+struct telling {
+    json_t *said; /* by the complaint and the reports so far */
+    int count;
+};
+
+static int tell(void *arg, const struct joined_row *row)
+{
+    struct telling *t = arg;
+    json_t *report = NULL;
+    if (jsonx_parse(row->body, strlen(row->body), &report, NULL) == 0) {
+        json_t *merged = report_merge(t->said, report, NULL, NULL);
+        json_decref(t->said);
+        t->said = merged;
+    }
+    json_decref(report);
+    t->count++;
+    return 0;
+}
+
+/* Does the lot have to be looked for anew? */
+static bool moves(const json_t *before, const json_t *after)
+{
+    static const char *const TELLING[] = {"lot_text", "product",   "code_date", "store",
+                                          "route",    "bought_on", "found_on"};
+    for (size_t i = 0; i < sizeof TELLING / sizeof TELLING[0]; i++) {
+        const json_t *a = json_object_get(before, TELLING[i]);
+        const json_t *b = json_object_get(after, TELLING[i]);
+        if (a != b && !json_equal(a, b))
+            return true;
+    }
+    return false;
+}
+
+static int rewrite(const struct setup *setup, struct store *store, const struct standing *was,
+                   json_t *said, int64_t now_ms, struct error *err)
+{
+    const struct form_options options = {.tz = setup->tz, .now_ms = was->received_ms};
+    struct complaint_form *form = NULL;
+    struct placing placing = {0};
+    struct complaint_new c;
+    struct complaint_placed placed;
+    int rc = complaint_form_read(said, &options, &form, err);
+    if (!rc)
+        rc = placing_find(setup, store, form, &placing, err);
+    if (!rc) {
+        char *body = jsonx_dump(form->body);
+        placing_complaint(setup, form, &placing, body, now_ms, &c);
+        rc = complaint_rewrite(store, was->id, &c, err);
+        free(body);
+    }
+    if (!rc && moves(was->body, said))
+        rc = complaint_place(store, was->id, placing.lots, placing.lot_count,
+                             placing_settled_at(setup), now_ms, &placed, err);
+    else if (!rc)
+        rc = work_add(store, WORK_RANK, was->case_id, now_ms, err);
+    complaint_form_free(form);
+    return rc;
+}
+
+/* After a report was added to a complaint or taken away from it. */
+static int tell_anew(const struct setup *setup, struct store *store, const struct standing *was,
+                     int64_t now_ms, struct error *err)
+{
+    struct telling t = {0};
+    char *first = NULL;
+    int rc = joined_first(store, was->id, &first, err);
+    if (!rc && first)
+        rc = jsonx_parse(first, strlen(first), &t.said, err);
+    if (!rc && first)
+        rc = joined_of(store, was->id, tell, &t, err);
+    if (!rc && first)
+        rc = rewrite(setup, store, was, t.said, now_ms, err);
+    if (!rc && first && t.count == 0)
+        rc = joined_first_remove(store, was->id, err);
+    json_decref(t.said);
+    free(first);
+    return rc;
+}
+
+static int add_report(const struct setup *setup, struct store *store, const struct standing *to,
+                      const struct joined_row *report, struct complaint_placed *ret,
+                      struct error *err)
+{
+    struct standing now = {0};
+    int rc = joined_add(store, report, err);
+    if (!rc)
+        rc = tell_anew(setup, store, to, report->joined_ms, err);
+    if (!rc)
+        rc = find(store, to->uuid, &now, err);
+    if (!rc)
+        *ret = (struct complaint_placed){
+            .complaint_id = now.id, .case_id = now.case_id, .lot_id = now.lot_id, .joined = true};
+    standing_clear(&now);
+    return rc;
+}
+
+/* ---- the three ways ---- */
+
+int joining_log(const struct setup *setup, struct store *store, const struct complaint_form *form,
+                const struct complaint_new *report, struct complaint_placed *ret, struct error *err)
+{
+    struct standing to = {0}, own = {0};
+    int rc = find(store, form->uuid, &own, NULL);
+    if (rc == 0)
+        *ret = (struct complaint_placed){.complaint_id = own.id,
+                                         .case_id = own.case_id,
+                                         .lot_id = own.lot_id,
+                                         .joined = own.joined,
+                                         .again = true};
+    standing_clear(&own);
+    if (rc != ERROR_NOT_FOUND)
+        return rc;
+    rc = find_first(store, form->same_as, &to, err);
+    if (!rc)
+        rc = check_alike(&to, form->uuid, report->symptom, strcmp(report->channel, "return") == 0,
+                         form->same_as, err);
+    if (!rc)
+        rc = contact_add(store, to.id, form->uuid, report->contact, report->contact_fold,
+                         report->contact_purge_ms, err);
+    if (!rc)
+        rc = add_report(setup, store, &to,
+                        &(struct joined_row){.complaint_id = to.id,
+                                             .received_ms = report->received_ms,
+                                             .logged_ms = report->logged_ms,
+                                             .joined_ms = report->logged_ms,
+                                             .uuid = form->uuid,
+                                             .body = report->body},
+                        ret, err);
+    standing_clear(&to);
+    return rc;
+}
+
+/* A verdict must not be left standing on a case without complaints. */
+static int check_settled(struct store *store, const struct standing *own, const struct standing *to,
+                         struct error *err)
+{
+    struct case_row row;
+    int rc = own->case_id == to->case_id ? 0 : case_get(store, own->case_id, &row, err);
+    if (!rc && own->case_id != to->case_id && row.settled && row.complaints == 1) {
+        error_hint(err, "`oddloaf settle C%lld --reopen` first", (long long)own->case_id);
+        return error_set(err, ERROR_CONFLICT, "its case C%lld is settled", (long long)own->case_id);
+    }
+    return rc;
+}
+
+/* What the complaint said by itself goes along; reports joined to it go over as well. */
+static int take_over(const struct setup *setup, struct store *store, const struct standing *own,
+                     const struct standing *to, int64_t now_ms, struct complaint_placed *ret,
+                     struct error *err)
+{
+    char *body = NULL;
+    int rc = joined_first(store, own->id, &body, err);
+    if (!rc && !body)
+        body = jsonx_dump(own->body);
+    if (!rc)
+        rc = joined_move(store, own->id, to->id, err);
+    if (!rc)
+        rc = contact_move(store, own->id, "", to->id, own->uuid, err);
+    if (!rc)
+        rc = complaint_take_out(store, own->id, to->case_id, now_ms, err);
+    if (!rc)
+        rc = add_report(setup, store, to,
+                        &(struct joined_row){.complaint_id = to->id,
+                                             .received_ms = own->received_ms,
+                                             .logged_ms = own->logged_ms,
+                                             .joined_ms = now_ms,
+                                             .uuid = own->uuid,
+                                             .body = body},
+                        ret, err);
+    free(body);
+    return rc;
+}
+
+int joining_join(const struct setup *setup, struct store *store, const char *uuid,
+                 const char *same_as, int64_t now_ms, struct complaint_placed *ret,
+                 struct error *err)
+{
+    struct standing own = {0}, to = {0};
+    int rc = find(store, uuid, &own, err);
+    if (!rc)
+        rc = find_first(store, same_as, &to, err);
+    bool there = !rc && own.joined && own.id == to.id;
+    if (there) {
+        *ret = (struct complaint_placed){.complaint_id = to.id,
+                                         .case_id = to.case_id,
+                                         .lot_id = to.lot_id,
+                                         .joined = true,
+                                         .again = true};
+    } else if (!rc && own.joined) {
+        rc = error_set(err, ERROR_CONFLICT, "is joined to %s already", own.uuid);
+        error_hint(err, "`oddloaf join --undo %s` first", uuid);
+    } else if (!rc) {
+        rc = check_alike(&to, own.uuid, own.symptom, own.is_return, same_as, err);
+        if (!rc)
+            rc = check_settled(store, &own, &to, err);
+        if (!rc)
+            rc = take_over(setup, store, &own, &to, now_ms, ret, err);
+    }
+    standing_clear(&own);
+    standing_clear(&to);
+    return rc;
+}
+
+struct separated {
+    int64_t complaint_id, received_ms, logged_ms;
+    json_t *body;
+};
+
+static int take_report(void *arg, const struct joined_row *row)
+{
+    struct separated *s = arg;
+    s->complaint_id = row->complaint_id;
+    s->received_ms = row->received_ms;
+    s->logged_ms = row->logged_ms;
+    return jsonx_parse(row->body, strlen(row->body), &s->body, NULL);
+}
+
+static int log_separated(const struct setup *setup, struct store *store,
+                         const struct separated *report, int64_t now_ms,
+                         struct complaint_placed *ret, struct error *err)
+{
+    const struct form_options options = {.tz = setup->tz, .now_ms = report->received_ms};
+    struct complaint_form *form = NULL;
+    struct placing placing = {0};
+    struct complaint_new c;
+    json_object_del(report->body, "same_as");
+    int rc = complaint_form_read(report->body, &options, &form, err);
+    if (!rc)
+        rc = placing_find(setup, store, form, &placing, err);
+    if (!rc)
+        rc = joined_remove(store, form->uuid, err);
+    if (!rc) {
+        char *body = jsonx_dump(form->body);
+        placing_complaint(setup, form, &placing, body, now_ms, &c);
+        rc = complaint_log(store, &c, ret, err);
+        free(body);
+    }
+    if (!rc)
+        rc = contact_move(store, report->complaint_id, form->uuid, ret->complaint_id, "", err);
+    complaint_form_free(form);
+    return rc;
+}
+
+int joining_separate(const struct setup *setup, struct store *store, const char *uuid,
+                     int64_t now_ms, struct complaint_placed *ret, struct error *err)
+{
+    struct separated report = {0};
+    struct standing from = {0};
+    int rc = joined_by_uuid(store, uuid, take_report, &report, err);
+    if (!rc)
+        rc = find(store, uuid, &from, err);
+    if (!rc)
+        rc = log_separated(setup, store, &report, now_ms, ret, err);
+    if (!rc)
+        rc = tell_anew(setup, store, &from, now_ms, err);
+    standing_clear(&from);
+    json_decref(report.body);
+    return rc;
+}
+
+/* ---- showing ---- */
+
+json_t *joining_of_json(struct store *store, const char *uuid)
+{
+    char first[UUID_TEXT];
+    return joined_by_uuid(store, uuid, take_uuid, first, NULL) == 0 ? json_string(first)
+                                                                    : json_null();
+}
+
+struct showing {
+    struct store *store;
+    bool desk;
+    json_t *said, *reports;
+};
+
+static int show_report(void *arg, const struct joined_row *row)
+{
+    struct showing *s = arg;
+    json_t *report = NULL;
+    char when[32];
+    if (jsonx_parse(row->body, strlen(row->body), &report, NULL))
+        return 0;
+    json_t *brought = json_array(), *differs = json_array();
+    json_t *merged = report_merge(s->said, report, brought, differs);
+    json_t *shown = json_pack("{s:s, s:s, s:O?, s:o, s:o, s:o}", "complaint", row->uuid,
+                              "received_at", when_format_utc(row->received_ms, when), "channel",
+                              json_object_get(report, "channel"), "said", report, "brought",
+                              brought, "differs", differs);
+    char *contact = NULL;
+    json_t *person = NULL;
+    if (s->desk && contact_get(s->store, row->complaint_id, row->uuid, &contact, NULL) == 0 &&
+        contact && jsonx_parse(contact, strlen(contact), &person, NULL) == 0)
+        json_object_set_new(shown, "contact", person);
+    free(contact);
+    json_array_append_new(s->reports, shown);
+    json_decref(s->said);
+    s->said = merged;
+    return 0;
+}
+
+json_t *joining_reports_json(struct store *store, int64_t complaint_id, bool desk,
+                             json_t **ret_first)
+{
+    char *first = NULL;
+    struct showing s = {.store = store, .desk = desk, .reports = json_array()};
+    if (joined_first(store, complaint_id, &first, NULL) == 0 && first &&
+        jsonx_parse(first, strlen(first), &s.said, NULL) == 0) {
+        if (ret_first)
+            *ret_first = json_incref(s.said);
+        joined_of(store, complaint_id, show_report, &s, NULL);
+    }
+    json_decref(s.said);
+    free(first);
+    return s.reports;
+}
+
+static int show_brief(void *arg, const struct joined_row *row)
+{
+    char when[32];
+    json_array_append_new(arg, json_pack("{s:s, s:s, s:s}", "complaint", row->uuid, "same_as",
+                                         row->complaint, "received_at",
+                                         when_format_utc(row->received_ms, when)));
+    return 0;
+}
+
+json_t *joining_case_json(struct store *store, int64_t case_id)
+{
+    json_t *list = json_array();
+    joined_of_case(store, case_id, show_brief, list, NULL);
+    return list;
+}

@@ -1,0 +1,77 @@
+#include "desk/understood.h"
+#include "base/text.h"
+#include "store/contact.h"
+#include "store/lot_find.h"
+#include <stdlib.h>
+#include <string.h>
+
+json_t *understood_code(struct store *store, int64_t lot_id, const json_t *lots)
+{
+    struct lot_find_row row;
+    if (lot_id > 0 && lot_find_by_id(store, lot_id, &row, NULL) == 0)
+        return json_string(row.code);
+    json_t *likeliest = json_object_get(json_array_get(lots, 0), "lot");
+    return likeliest ? json_incref(likeliest) : json_null();
+}
+
+static void set_time(json_t *out, const char *name, const struct tz *tz, int64_t ms)
+{
+    char text[40];
+    if (ms != WHEN_UNKNOWN_MS)
+        json_object_set_new(out, name, json_string(when_format(tz, ms, text)));
+}
+
+json_t *understood_json(struct store *store, const struct tz *tz, int64_t lot_id,
+                        const struct complaint_form *form)
+{
+    json_t *out = json_object();
+    struct lot_find_row row;
+    if (lot_id > 0 && lot_find_by_id(store, lot_id, &row, NULL) == 0) {
+        char date[16];
+        struct lot_find_product product;
+        json_object_set_new(out, "lot", json_string(row.code));
+        json_object_set_new(out, "product", json_string(row.product));
+        if (lot_find_product_by_code(store, row.product, &product, NULL) == 0)
+            json_object_set_new(out, "name", json_string(product.name));
+        json_object_set_new(out, "line", json_string(row.line));
+        set_time(out, "packed_from", tz, row.packed_from_ms);
+        json_object_set_new(out, "code_date", json_string(day_format(row.code_day, date)));
+    } else if (complaint_form_text(form, "product")) {
+        json_object_set_new(out, "product", json_string(complaint_form_text(form, "product")));
+    }
+    return out;
+}
+
+/* ---- the same person, lot and symptom ---- */
+
+static int add_similar(void *arg, const struct contact_match *match)
+{
+    char when[32];
+    const char *why = match->same_lot
+                          ? "the same person reported this symptom of this lot"
+                          : "the same person reported this symptom; it may be the same lot";
+    json_array_append_new(arg, json_pack("{s:s, s:s, s:s}", "complaint", match->uuid, "received_at",
+                                         when_format_utc(match->received_ms, when), "why", why));
+    return 0;
+}
+
+json_t *understood_similar(struct store *store, const struct config *config, int64_t self,
+                           const struct complaint_form *form, int64_t lot_id, int64_t product_id)
+{
+    enum { MOST = 5 };
+    json_t *found = json_array();
+    int64_t span = config_number(config, "similar_days") * WHEN_DAY_MS;
+    if (!form->contact_fold || span == 0)
+        return found;
+    const char *channel = complaint_form_text(form, "channel");
+    const struct contact_query query = {.self = self,
+                                        .symptom = complaint_form_text(form, "symptom"),
+                                        .fold = form->contact_fold,
+                                        .is_return = channel && strcmp(channel, "return") == 0,
+                                        .from_ms = form->received_ms - span,
+                                        .to_ms = form->received_ms + span,
+                                        .lot_id = lot_id,
+                                        .product_id = product_id};
+    contact_same_person(store, &query, MOST, add_similar, found, NULL);
+    return found;
+}

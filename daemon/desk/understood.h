@@ -1,0 +1,20 @@
+/* What the desk is shown of how a complaint was understood, so that it can be read back. */
+#ifndef ODDLOAF_DESK_UNDERSTOOD_H
+#define ODDLOAF_DESK_UNDERSTOOD_H
+
+#include "intake/complaint_form.h"
+#include "serve/config.h"
+#include "store/store.h"
+
+/* The lot's code; for lot 0 that of the likeliest of `lots` (JSON, may be NULL); else null. */
+json_t *understood_code(struct store *store, int64_t lot_id, const json_t *lots);
+/* Lot, product, line, packing time and code date in the plant's zone. */
+json_t *understood_json(struct store *store, const struct tz *tz, int64_t lot_id,
+                        const struct complaint_form *form);
+/* Complaints of the same person and symptom within config similar_days about this lot, or whose lot
+ * may be this one, offered to join: [{"complaint","received_at","why"}]. `self` is the complaint's
+ * own row id, lot and product what is known of them; 0 for none. */
+json_t *understood_similar(struct store *store, const struct config *config, int64_t self,
+                           const struct complaint_form *form, int64_t lot_id, int64_t product_id);
+
+#endif

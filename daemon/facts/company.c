@@ -1,0 +1,286 @@
+#include "facts/company.h"
+#include "base/text.h"
+#include "facts/company_view.h"
+#include "store/company_count.h"
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { WINDOW_DAYS = COMPANY_DAYS };
+/* a view holds all lots of its window: only the last few are kept */
+enum { DAY_CACHE = 1024, VIEW_CACHE = 8, HISTORY_CACHE = 256 };
+
+#define BASE_WEIGHT 5.0    /* complaints that the shipped base rate counts for */
+#define PRODUCT_WEIGHT 4.0 /* complaints that the plant's rate counts for in a product's */
+
+struct company {
+    struct cache *days, *views, *histories;
+};
+
+struct company *company_new(void)
+{
+    struct company *company = xcalloc(1, sizeof *company);
+    company->days = cache_new(DAY_CACHE);
+    company->views = cache_new(VIEW_CACHE);
+    company->histories = cache_new(HISTORY_CACHE);
+    return company;
+}
+
+void company_free(struct company *company)
+{
+    if (!company)
+        return;
+    cache_free(company->views);
+    cache_free(company->histories);
+    cache_free(company->days);
+    free(company);
+}
+
+/* ---- the Bayes factor ---- */
+static void destroy_view(struct cached *cached)
+{
+    struct company_view *view = (struct company_view *)(void *)cached;
+    for (int i = 0; i < view->day_count; i++) {
+        cached_unref((void *)view->days[i]);
+        cached_unref((void *)view->reports[i]);
+    }
+    cached_unref((void *)view->history);
+    free(view->lots);
+    free(view);
+}
+
+static int32_t utc_day(int64_t ms)
+{
+    return (int32_t)((ms - (ms < 0 ? WHEN_DAY_MS - 1 : 0)) / WHEN_DAY_MS);
+}
+
+struct serials {
+    int32_t from_day;
+    int64_t by_day[WINDOW_DAYS], sum;
+};
+
+static int take_serial(void *arg, const struct company_day_row *row)
+{
+    struct serials *serials = arg;
+    serials->by_day[row->packed_day - serials->from_day] = row->serial;
+    serials->sum += row->serial;
+    return 0;
+}
+
+static int load_days(struct company *company, struct store *store, struct company_view *view,
+                     const struct serials *serials, int days, int64_t records_serial,
+                     struct error *err)
+{
+    for (int i = 0; i < days; i++) {
+        int32_t day = serials->from_day + i;
+        const struct day_lots *lots = NULL;
+        const struct day_reports *reports = NULL;
+        int rc = day_lots_get(company->days, store, day, records_serial, &lots, err);
+        if (!rc)
+            rc = day_reports_get(company->days, store, view->symptom, day,
+                                 /* a corrected lot may pack on another day now */
+                                 cache_stamp(records_serial, serials->by_day[i]), &reports, err);
+        if (rc) {
+            cached_unref((void *)lots);
+            return rc;
+        }
+        view->days[i] = lots;
+        view->reports[i] = reports;
+        view->day_count = i + 1;
+        view->lot_count += lots->count;
+    }
+    return 0;
+}
+
+static void count_reports(struct company_view *view, const struct day_reports *reports,
+                          struct view_lot *first, int count, double *ret_named, double *ret_all)
+{
+    int at = 0;
+    for (int i = 0; i < reports->count; i++) {
+        const struct day_report *report = &reports->reports[i];
+        if (report->received_ms > view->as_of_ms)
+            continue;
+        while (at < count && first[at].lot->lot_id < report->lot_id)
+            at++;
+        if (at < count && first[at].lot->lot_id == report->lot_id)
+            first[at].observed++;
+        *ret_all += 1;
+        *ret_named += report->store || report->route;
+    }
+}
+
+static void list_lots(struct company_view *view)
+{
+    double named = 0, all = 0;
+    int at = 0;
+    view->lots = xcalloc((size_t)view->lot_count + 1, sizeof *view->lots);
+    view->own = -1;
+    for (int d = 0; d < view->day_count; d++) {
+        const struct day_lots *day = view->days[d];
+        struct view_lot *first = &view->lots[at];
+        for (int i = 0; i < day->count; i++) {
+            const struct day_lot *lot = &day->lots[i];
+            double days = (double)(view->as_of_ms - lot->packed_from_ms) / (double)WHEN_DAY_MS;
+            if (lot->lot_id == view->own_id)
+                view->own = at;
+            view->lots[at++] =
+                (struct view_lot){lot, day, company_history_reported(view->history, days), 0, 0};
+        }
+        count_reports(view, view->reports[d], first, day->count, &named, &all);
+    }
+    view->attributed = (named + 0.5) / (all + 1);
+}
+
+/* One lot in deep trouble must not raise what is usual: each lot counts for no more than is
+ * plausible at the usual rate. */
+static double trimmed(const struct view_lot *lot, double base)
+{
+    double expected = base * lot->lot->units * lot->reported;
+    return fmin(lot->observed, fmax(1, ceil(expected + 2 * sqrt(expected))));
+}
+
+static double product_base(const struct company_view *view, int64_t product_id)
+{
+    double complaints = 0, exposure = 0;
+    for (int i = 0; i < view->lot_count; i++)
+        if (view->lots[i].lot->product_id == product_id) {
+            complaints += trimmed(&view->lots[i], view->base);
+            exposure += view->lots[i].lot->units * view->lots[i].reported;
+        }
+    return (complaints + PRODUCT_WEIGHT) / (exposure + PRODUCT_WEIGHT / view->base);
+}
+
+static void expect(struct company_view *view, const struct rules *rules)
+{
+    double shipped = rules->ranking.base_per_million[view->symptom] / 1e6;
+    double complaints = view->history->complaints, exposure = view->history->units;
+    view->base = (complaints + BASE_WEIGHT) / (exposure + BASE_WEIGHT / shipped);
+    for (int round = 0; round < 2; round++) {
+        complaints = view->history->complaints;
+        exposure = view->history->units;
+        for (int i = 0; i < view->lot_count; i++) {
+            complaints += trimmed(&view->lots[i], view->base);
+            exposure += view->lots[i].lot->units * view->lots[i].reported;
+        }
+        view->base = (complaints + BASE_WEIGHT) / (exposure + BASE_WEIGHT / shipped);
+    }
+    int64_t ids[64];
+    double bases[64];
+    int known = 0;
+    for (int i = 0; i < view->lot_count; i++) {
+        const struct day_lot *lot = view->lots[i].lot;
+        int p = 0;
+        while (p < known && ids[p] != lot->product_id)
+            p++;
+        if (p == known && known < 64) {
+            ids[known] = lot->product_id;
+            bases[known++] = product_base(view, lot->product_id);
+        }
+        double base = p < known ? bases[p] : view->base;
+        view->lots[i].expected = base * lot->units * view->lots[i].reported;
+    }
+}
+static int window_of(const struct lot_record *record, int64_t as_of_ms, struct serials *ret)
+{
+    int32_t packed_day = utc_day(record->lot.packed_from_ms), last = utc_day(as_of_ms);
+    memset(ret, 0, sizeof *ret);
+    ret->from_day = packed_day - COMPANY_BEFORE_DAYS;
+    int days = last - ret->from_day + 1;
+    return days > WINDOW_DAYS ? WINDOW_DAYS : days < 0 ? 0 : days;
+}
+
+/* What a view depends on: the window's serials and the history's. */
+static int stamp_of(struct company *company, struct store *store, const struct rules *rules,
+                    int symptom, const struct lot_record *record, int64_t as_of_ms,
+                    int64_t records_serial, struct serials *serials, int *ret_days,
+                    const struct company_history **ret_history, int64_t *ret_stamp,
+                    struct error *err)
+{
+    int days = *ret_days = window_of(record, as_of_ms, serials);
+    int rc = company_days(store, symptom_name(symptom), serials->from_day,
+                          serials->from_day + days - 1, take_serial, serials, err);
+    if (!rc)
+        rc = company_history_get(company->histories, store, rules, symptom,
+                                 utc_day(record->lot.packed_from_ms), records_serial, ret_history,
+                                 err);
+    if (!rc)
+        *ret_stamp = cache_stamp(cache_stamp(records_serial, serials->sum), (*ret_history)->stamp);
+    return rc;
+}
+
+int company_stamp(struct company *company, struct store *store, const struct rules *rules,
+                  int symptom, const struct lot_record *record, int64_t as_of_ms,
+                  int64_t records_serial, int64_t *ret, struct error *err)
+{
+    struct serials serials;
+    const struct company_history *history = NULL;
+    int days;
+    int rc = stamp_of(company, store, rules, symptom, record, as_of_ms, records_serial, &serials,
+                      &days, &history, ret, err);
+    cached_unref((void *)history);
+    return rc;
+}
+
+static struct company_view *view_new(int symptom, const struct lot_record *record, int64_t as_of_ms,
+                                     const struct company_history *history)
+{
+    struct company_view *view = xcalloc(1, sizeof *view);
+    cached_init(&view->cached, destroy_view);
+    view->symptom = symptom;
+    view->as_of_ms = as_of_ms;
+    view->packed_from_ms = record->lot.packed_from_ms;
+    view->own_id = record->lot.lot_id;
+    view->product_id = record->lot.product_id;
+    view->own_line = day_key(record->lot.plant, record->lot.line);
+    view->own_shift = cache_hash(view->own_line, record->lot.shift);
+    view->history = history;
+    snprintf(view->plant, sizeof view->plant, "%s", record->lot.plant);
+    return view;
+}
+
+int company_view_open(struct company *company, struct store *store, const struct rules *rules,
+                      int symptom, const struct lot_record *record, int64_t as_of_ms,
+                      int64_t records_serial, struct company_view **ret, struct error *err)
+{
+    struct serials serials;
+    const struct company_history *history = NULL;
+    int days;
+    int64_t stamp;
+    int rc = stamp_of(company, store, rules, symptom, record, as_of_ms, records_serial, &serials,
+                      &days, &history, &stamp, err);
+    struct cache_key key = {(uint64_t)record->lot.lot_id, (uint64_t)symptom, (uint64_t)as_of_ms};
+    struct company_view *view = rc ? NULL : cache_get(company->views, key, stamp);
+    if (rc || view) {
+        cached_unref((void *)history);
+        *ret = view;
+        return rc;
+    }
+    view = view_new(symptom, record, as_of_ms, history);
+    rc = load_days(company, store, view, &serials, days, records_serial, err);
+    if (rc) {
+        cached_unref(view);
+        return rc;
+    }
+    list_lots(view);
+    expect(view, rules);
+    company_fill_factors(view);
+    cache_put(company->views, key, stamp, view);
+    *ret = view;
+    return 0;
+}
+
+void company_view_close(struct company_view *view)
+{
+    cached_unref(view);
+}
+
+double company_reported_share(const struct company_view *view, double days)
+{
+    return company_history_reported(view->history, days);
+}
+
+double company_base_per_million(const struct company_view *view)
+{
+    return view->base * 1e6;
+}

@@ -1,0 +1,109 @@
+#include "facts/company_history.h"
+#include "base/text.h"
+#include "store/company_count.h"
+#include "store/evidence.h"
+#include <math.h>
+#include <stdlib.h>
+
+enum { FROM_DAYS = 133, TO_DAYS = 43, LOT_CAP = 3 };
+#define SHIPPED_WEIGHT 30.0 /* complaints that the shipped delays count for */
+
+struct gather {
+    struct company_history *history;
+    double delays[HISTORY_DELAY_DAYS + 1];
+    int64_t last_lot;
+    double last_count;
+};
+
+static void destroy(struct cached *cached)
+{
+    free((struct company_history *)(void *)cached);
+}
+
+static int take_count(void *arg, const struct company_row *row)
+{
+    struct gather *gather = arg;
+    int64_t delay = row->received_ms / WHEN_DAY_MS - row->packed_day;
+    if (delay < 0 || delay > HISTORY_DELAY_DAYS)
+        return 0;
+    gather->delays[delay] += row->count;
+    if (row->lot_id != gather->last_lot)
+        gather->last_count = 0;
+    gather->last_lot = row->lot_id;
+    double counted = fmin(row->count, LOT_CAP - gather->last_count);
+    gather->last_count += counted;
+    gather->history->complaints += counted;
+    return 0;
+}
+
+static int take_packed(void *arg, const struct evidence_packed *row)
+{
+    struct company_history *history = arg;
+    history->units += (double)row->units;
+    return 0;
+}
+
+static void fill_reported(struct gather *gather, const struct rules *rules, int symptom)
+{
+    const struct rule_ranking *ranking = &rules->ranking;
+    double sum = 0, so_far = 0;
+    for (int d = 0; d <= HISTORY_DELAY_DAYS; d++)
+        sum += gather->delays[d];
+    for (int d = 0; d <= HISTORY_DELAY_DAYS; d++) {
+        double shipped =
+            rule_curve(ranking->delay[symptom], ranking->delay_count[symptom], d + 0.5);
+        so_far += gather->delays[d];
+        gather->history->reported[d] = (so_far + SHIPPED_WEIGHT * shipped) / (sum + SHIPPED_WEIGHT);
+    }
+    gather->history->reported[HISTORY_DELAY_DAYS] = 1;
+}
+
+int company_history_get(struct cache *cache, struct store *store, const struct rules *rules,
+                        int symptom, int32_t packed_day, int64_t records_serial,
+                        const struct company_history **ret, struct error *err)
+{
+    int32_t monday = packed_day - (day_of_week(packed_day) - 1);
+    int32_t from = monday - FROM_DAYS, to = monday - TO_DAYS;
+    struct cache_key key = {(uint64_t)symptom, (uint64_t)(int64_t)monday, UINT64_MAX};
+    int64_t serial = 0;
+    int rc = company_days_serial(store, symptom_name(symptom), from, to, &serial, err);
+    if (rc)
+        return rc;
+    int64_t stamp = cache_stamp(records_serial, serial);
+    struct company_history *history = cache_get(cache, key, stamp);
+    if (history) {
+        *ret = history;
+        return 0;
+    }
+    history = xcalloc(1, sizeof *history);
+    cached_init(&history->cached, destroy);
+    history->stamp = stamp;
+    struct gather gather = {.history = history};
+    rc = company_counts(store, symptom_name(symptom), from, to, take_count, &gather, err);
+    if (!rc)
+        rc = evidence_packed(store, from * WHEN_DAY_MS, (to + 1) * WHEN_DAY_MS, take_packed,
+                             history, err);
+    if (rc) {
+        cached_unref(history);
+        return rc;
+    }
+    fill_reported(&gather, rules, symptom);
+    cache_put(cache, key, stamp, history);
+    *ret = history;
+    return 0;
+}
+
+double company_history_reported(const struct company_history *history, double days)
+{
+    if (!(days > 0))
+        return 0;
+    if (days >= HISTORY_DELAY_DAYS + 0.5)
+        return 1;
+    /* reported[d] stands at d + 1/2: complaints of a day come all through it */
+    double at = days - 0.5;
+    if (at < 0)
+        return history->reported[0] * days / 0.5;
+    int d = (int)at;
+    double low = history->reported[d], high = history->reported[d + 1];
+    return low + (at - d) * (high - low);
+}

@@ -1,0 +1,60 @@
+#include "facts/fact_set.h"
+#include "base/text.h"
+#include <math.h>
+#include <stdlib.h>
+
+static const struct fact UNKNOWN = {.value = NAN,
+                                    .target = NAN,
+                                    .usual = NAN,
+                                    .z = NAN,
+                                    .bits = NAN,
+                                    .observed = NAN,
+                                    .expected = NAN,
+                                    .at_ms = WHEN_UNKNOWN_MS};
+
+static struct fact *unknown_facts(size_t count)
+{
+    struct fact *facts = xcalloc(count + 1, sizeof *facts);
+    for (size_t i = 0; i < count; i++)
+        facts[i] = UNKNOWN;
+    return facts;
+}
+
+void fact_set_init(struct fact_set *set, const struct rules *rules, int complaint_count)
+{
+    *set = (struct fact_set){.rules = rules, .complaint_count = complaint_count};
+    set->lot = unknown_facts((size_t)rules->lot_slots);
+    set->complaints = unknown_facts((size_t)complaint_count * (size_t)rules->complaint_slots);
+}
+
+void fact_set_clear(struct fact_set *set)
+{
+    lot_record_unref(set->record);
+    free(set->lot);
+    free(set->complaints);
+    *set = (struct fact_set){0};
+}
+
+struct fact *fact_set_at(const struct fact_set *set, int fact, int complaint)
+{
+    const struct rule_fact *rule = &set->rules->facts[fact];
+    if (!rule->name.per_complaint)
+        return &set->lot[rule->slot];
+    return &set->complaints[complaint * set->rules->complaint_slots + rule->slot];
+}
+
+void fact_set_number(struct fact *fact, double value)
+{
+    if (isfinite(value)) {
+        fact->known = true;
+        fact->value = value;
+    }
+}
+
+void fact_set_word(struct fact *fact, const char *word)
+{
+    if (word && *word && fact->word_count < FACT_WORDS) {
+        fact->known = true;
+        fact->words[fact->word_count++] = word;
+    }
+}

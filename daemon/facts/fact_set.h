@@ -1,0 +1,38 @@
+/* The facts of one case, for one lot: one value a fact, or one a fact and complaint. */
+#ifndef ODDLOAF_FACTS_FACT_SET_H
+#define ODDLOAF_FACTS_FACT_SET_H
+
+#include "facts/lot_record.h"
+#include "rank/case_input.h"
+#include "rules/rules.h"
+
+#define FACT_WORDS 4 /* of a list: more smells than that tell no more */
+
+struct fact {
+    bool known;
+    int word_count; /* of a fact with words */
+    const char *words[FACT_WORDS];
+    double value;
+    double target, usual, z; /* NAN if there is none */
+    double bits;             /* company and models: log2 of a likelihood ratio */
+    double observed, expected;
+    int lots;      /* company: lots that share the factor */
+    int64_t at_ms; /* of the newest record in it; WHEN_UNKNOWN_MS */
+};
+
+struct fact_set {
+    const struct rules *rules;       /* borrowed */
+    const struct lot_record *record; /* a reference, NULL: lot not known */
+    int complaint_count;
+    struct fact *lot;        /* [rules->lot_slots] */
+    struct fact *complaints; /* [complaint_count][rules->complaint_slots] */
+};
+
+void fact_set_init(struct fact_set *set, const struct rules *rules, int complaint_count);
+void fact_set_clear(struct fact_set *set);
+/* A fact by its number; `complaint` only matters to facts kept by complaint. */
+struct fact *fact_set_at(const struct fact_set *set, int fact, int complaint);
+void fact_set_number(struct fact *fact, double value); /* NAN: stays unknown */
+void fact_set_word(struct fact *fact, const char *word);
+
+#endif

@@ -1,0 +1,271 @@
+/* Quantities of the lot beside their targets and the recent lots of the product. */
+#include "base/text.h"
+#include "facts/facts.h"
+#include "stats/robust.h"
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Makes the mean absolute deviation of a normal sample estimate its sigma: sqrt(pi / 2). */
+#define MEAN_NORMAL 1.2533141373155003
+
+/* ---- the recent lots ---- */
+
+static void destroy_baseline(struct cached *cached)
+{
+    struct fact_baseline *baseline = (struct fact_baseline *)(void *)cached;
+    free(baseline->usual);
+    free(baseline);
+}
+
+struct robust_scale facts_spread(double *values, size_t n)
+{
+    double sum = 0;
+    struct robust_scale scale = robust_measure(values, n); /* leaves absolute deviations */
+    for (size_t i = 0; i < n; i++)
+        sum += values[i];
+    if (scale.deviation <= 0 && n > 0)
+        scale.deviation = MEAN_NORMAL * sum / (double)n;
+    return scale;
+}
+
+/* How long the oldest lot of each material in it had been in use when it was made; NAN unknown. */
+static void material_ages(const struct lot_record *record, double ret_days[MATERIALS])
+{
+    for (int m = 0; m < MATERIALS; m++)
+        ret_days[m] = NAN;
+    for (int i = 0; i < record->use_count; i++) {
+        const struct lot_use *use = &record->uses[i];
+        int m = material_of(use->material);
+        if (m >= 0 && use->first_ms != WHEN_UNKNOWN_MS)
+            ret_days[m] =
+                fmax(ret_days[m], /* fmax(NAN, x) is x */
+                     (double)(record->lot.made_from_ms - use->first_ms) / (double)WHEN_DAY_MS);
+    }
+}
+
+/* `least` is the smallest spread to be had; 0: 2 % of the median. Recent lots that all read the
+ * same would make any difference infinitely strange. */
+static void scale_of(struct fact_usual *usual, int part, double *values, double least)
+{
+    struct robust_scale scale = facts_spread(values, (size_t)usual->count);
+    if (!(least > 0))
+        least = 0.02 * fabs(scale.median);
+    usual->median[part] = scale.median;
+    usual->spread[part] = fmax(scale.deviation, least > 0 ? least : 1);
+}
+
+static void usual_ages(const struct lot_record *const *records, int count,
+                       struct fact_usual ret[MATERIALS])
+{
+    double values[MATERIALS][FACTS_BASELINE_LOTS], days[MATERIALS];
+    for (int i = 0; i < count; i++) {
+        material_ages(records[i], days);
+        for (int m = 0; m < MATERIALS; m++)
+            if (!isnan(days[m]))
+                values[m][ret[m].count++] = days[m];
+    }
+    for (int m = 0; m < MATERIALS; m++)
+        scale_of(&ret[m], PART_MEDIAN, values[m], 1);
+}
+
+static void usual_of(const struct lot_record *const *records, int count, const char *quantity,
+                     int64_t until_ms, struct fact_usual *ret)
+{
+    double values[3][FACTS_BASELINE_LOTS];
+    *ret = (struct fact_usual){0};
+    snprintf(ret->quantity, sizeof ret->quantity, "%s", quantity);
+    for (int i = 0; i < count; i++) {
+        const struct lot_series *series = lot_record_series(records[i], quantity);
+        if (!series || series->count == 0)
+            continue;
+        struct lot_summary summary = lot_record_summary(records[i], series, until_ms);
+        if (summary.count == 0)
+            continue;
+        values[PART_MEDIAN][ret->count] = summary.median;
+        values[PART_MIN][ret->count] = summary.min;
+        values[PART_MAX][ret->count++] = summary.max;
+    }
+    for (int part = 0; part < 3; part++)
+        scale_of(ret, part, values[part], 0);
+}
+
+static void fill_baseline(struct fact_baseline *baseline, const struct lot_record *const *records,
+                          int count, int64_t until_ms)
+{
+    usual_ages(records, count, baseline->ages);
+    for (int i = 0; i < count; i++)
+        for (int s = 0; s < records[i]->series_count; s++) {
+            const struct lot_series *series = &records[i]->series[s];
+            if (series->count == 0 || facts_usual(baseline, series->quantity))
+                continue;
+            baseline->usual =
+                xrealloc(baseline->usual, (size_t)(baseline->count + 1) * sizeof *baseline->usual);
+            usual_of(records, count, series->quantity, until_ms,
+                     &baseline->usual[baseline->count++]);
+        }
+}
+
+int facts_baseline(const struct facts_source *source, struct store *store, int64_t records_serial,
+                   const struct lot_record *record, int64_t as_of_ms,
+                   const struct fact_baseline **ret, struct error *err)
+{
+    int32_t packed_day = tz_day(source->tz, record->lot.packed_from_ms);
+    int64_t before_ms = tz_day_start_ms(source->tz, packed_day);
+    /* the same for all lots and complaints of a day, so that a kept one answers alike */
+    int64_t until_ms = tz_day_start_ms(source->tz, tz_day(source->tz, as_of_ms));
+    struct cache_key key = {(uint64_t)record->lot.product_id, (uint64_t)packed_day,
+                            (uint64_t)until_ms};
+    struct fact_baseline *baseline = cache_get(source->baselines, key, records_serial);
+    if (baseline) {
+        *ret = baseline;
+        return 0;
+    }
+    int64_t ids[FACTS_BASELINE_LOTS];
+    const struct lot_record *records[FACTS_BASELINE_LOTS];
+    int count = 0, read = 0;
+    int rc = evidence_lots_of_product(store, record->lot.product_id,
+                                      before_ms - FACTS_BASELINE_DAYS * WHEN_DAY_MS, before_ms,
+                                      FACTS_BASELINE_LOTS, ids, &count, err);
+    while (!rc && read < count) {
+        rc = lot_record_get(source->lots, store, records_serial, ids[read], &records[read], err);
+        if (!rc)
+            read++;
+    }
+    if (!rc) {
+        baseline = xcalloc(1, sizeof *baseline);
+        cached_init(&baseline->cached, destroy_baseline);
+        fill_baseline(baseline, records, count, until_ms);
+        cache_put(source->baselines, key, records_serial, baseline);
+        *ret = baseline;
+    }
+    while (read > 0)
+        lot_record_unref(records[--read]);
+    return rc;
+}
+
+const struct fact_usual *facts_usual(const struct fact_baseline *baseline, const char *quantity)
+{
+    for (int i = 0; i < baseline->count; i++)
+        if (strcmp(baseline->usual[i].quantity, quantity) == 0)
+            return &baseline->usual[i];
+    return NULL;
+}
+
+/* ---- this lot ---- */
+
+/* What the plant's own inspection of returned packs measured counts as a reading of the lot. */
+static int measured(const struct facts_job *job, const char *quantity, double *values, int max)
+{
+    int count = 0;
+    for (int i = 0; i < job->input->count && count < max; i++) {
+        const json_t *all = json_object_get(job->input->complaints[i].body, "measured");
+        const json_t *value = json_object_get(all, quantity);
+        if (json_is_number(value))
+            values[count++] = json_number_value(value);
+    }
+    return count;
+}
+
+static struct lot_summary summary_of(const struct facts_job *job, const struct lot_series *series,
+                                     const char *quantity)
+{
+    struct lot_summary summary = {0, NAN, NAN, NAN, WHEN_UNKNOWN_MS};
+    double values[33];
+    int count = measured(job, quantity, values, 32);
+    if (series && series->count)
+        summary = lot_record_summary(job->set->record, series, job->input->as_of_ms);
+    if (count == 0)
+        return summary;
+    /* the loaf in hand tells more than the lot's other loaves: its median beside the lot's */
+    double least = values[0], most = values[0];
+    for (int i = 1; i < count; i++) {
+        least = fmin(least, values[i]);
+        most = fmax(most, values[i]);
+    }
+    double median = robust_median(values, (size_t)count);
+    summary.median = summary.count ? (median + summary.median) / 2 : median;
+    summary.min = fmin(least, summary.min); /* fmin(x, NAN) is x */
+    summary.max = fmax(most, summary.max);
+    summary.count += count;
+    summary.last_ms = job->input->as_of_ms;
+    return summary;
+}
+
+static void take_usual(struct fact *fact, const struct fact_usual *usual, enum fact_part part)
+{
+    if (!fact->known || usual->count < FACTS_BASELINE_LEAST)
+        return;
+    fact->usual = usual->median[part];
+    fact->z = (fact->value - fact->usual) / usual->spread[part];
+}
+
+static void take_quantity(const struct facts_job *job, const struct fact_name *name,
+                          const struct fact_baseline *baseline, struct fact *fact)
+{
+    const struct lot_series *series = lot_record_series(job->set->record, name->quantity);
+    const struct fact_usual *usual = facts_usual(baseline, name->quantity);
+    struct lot_summary summary = summary_of(job, series, name->quantity);
+    if (summary.count == 0)
+        return;
+    fact_set_number(fact, name->part == PART_MIN   ? summary.min
+                          : name->part == PART_MAX ? summary.max
+                                                   : summary.median);
+    fact->at_ms = summary.last_ms;
+    if (series)
+        fact->target = series->target;
+    if (usual)
+        take_usual(fact, usual, name->part);
+}
+
+static void take_lot(const struct facts_job *job, const struct fact_name *name,
+                     const struct fact_baseline *baseline, struct fact *fact)
+{
+    const struct evidence_lot *lot = &job->set->record->lot;
+    double days[MATERIALS];
+    switch (name->code) {
+    case LOT_FAMILY:
+        fact_set_word(fact, lot->family);
+        break;
+    case LOT_LINE:
+        fact_set_word(fact, lot->line);
+        break;
+    case LOT_SHIFT:
+        fact_set_word(fact, lot->shift);
+        break;
+    case LOT_PRODUCT:
+        fact_set_word(fact, lot->product);
+        break;
+    case LOT_UNITS:
+        fact_set_number(fact, (double)lot->units);
+        break;
+    case LOT_PACK_HOURS:
+        fact_set_number(fact,
+                        (double)(lot->packed_to_ms - lot->packed_from_ms) / (double)WHEN_HOUR_MS);
+        break;
+    default:
+        material_ages(job->set->record, days);
+        fact_set_number(fact, days[name->material]);
+        take_usual(fact, &baseline->ages[name->material], PART_MEDIAN);
+    }
+}
+
+int facts_lot(const struct facts_job *job, struct error *err)
+{
+    const struct rules *rules = job->source->rules;
+    const struct fact_baseline *baseline;
+    int rc = facts_baseline(job->source, job->store, job->records_serial, job->set->record,
+                            job->input->as_of_ms, &baseline, err);
+    if (rc)
+        return rc;
+    for (int f = 0; f < rules->fact_count; f++) {
+        const struct fact_name *name = &rules->facts[f].name;
+        if (facts_wanted(job, f, FACT_QUANTITY))
+            take_quantity(job, name, baseline, fact_set_at(job->set, f, 0));
+        else if (facts_wanted(job, f, FACT_LOT))
+            take_lot(job, name, baseline, fact_set_at(job->set, f, 0));
+    }
+    cached_unref((void *)baseline);
+    return 0;
+}

@@ -1,0 +1,377 @@
+#include "facts/lot_record.h"
+#include "base/text.h"
+#include "base/units.h"
+#include "rules/vocabulary.h"
+#include "stats/robust.h"
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- building ---- */
+
+struct build {
+    struct lot_record *record;
+    double mix_flour[512];
+};
+
+static struct lot_series *series_of(struct lot_record *record, const char *quantity)
+{
+    /* rows come by quantity: the last series is nearly always the one */
+    for (int i = record->series_count - 1; i >= 0; i--)
+        if (strcmp(record->series[i].quantity, quantity) == 0)
+            return &record->series[i];
+    record->series =
+        xrealloc(record->series, (size_t)(record->series_count + 1) * sizeof *record->series);
+    struct lot_series *series = &record->series[record->series_count++];
+    *series =
+        (struct lot_series){.first = record->value_count, .target = NAN, .low = NAN, .high = NAN};
+    snprintf(series->quantity, sizeof series->quantity, "%s", quantity);
+    return series;
+}
+
+static void add_value(struct lot_record *record, struct lot_series *series, double value,
+                      int64_t at_ms)
+{
+    if (series->count == 0)
+        series->first = record->value_count;
+    record->values =
+        xrealloc(record->values, (size_t)(record->value_count + 1) * sizeof *record->values);
+    record->values[record->value_count++] = (struct lot_value){value, at_ms};
+    series->count++;
+}
+
+static int take_reading(void *arg, const struct evidence_reading *row)
+{
+    struct build *build = arg;
+    add_value(build->record, series_of(build->record, row->quantity), row->value, row->at_ms);
+    return 0;
+}
+
+static int take_target(void *arg, const struct evidence_target *row)
+{
+    struct build *build = arg;
+    struct lot_series *series = series_of(build->record, row->quantity);
+    series->target = row->target;
+    series->low = row->low;
+    series->high = row->high;
+    return 0;
+}
+
+static int take_mix(void *arg, const struct evidence_mix *row)
+{
+    struct build *build = arg;
+    struct lot_record *record = build->record;
+    if (record->mix_count == (int)(sizeof build->mix_flour / sizeof build->mix_flour[0]))
+        return 0; /* no plant makes a lot of more mixes; the rest adds nothing */
+    size_t count = (size_t)record->mix_count + 1;
+    record->mixes = xrealloc(record->mixes, count * sizeof *record->mixes);
+    record->mix_at_ms = xrealloc(record->mix_at_ms, count * sizeof *record->mix_at_ms);
+    snprintf(record->mixes[count - 1], sizeof record->mixes[0], "%s", row->mix);
+    record->mix_at_ms[count - 1] = row->at_ms;
+    build->mix_flour[count - 1] = row->flour_kg;
+    record->flour_kg += row->flour_kg;
+    record->mix_count++;
+    return 0;
+}
+
+static int mix_of(const struct lot_record *record, const char *mix)
+{
+    for (int i = 0; i < record->mix_count; i++)
+        if (strcmp(record->mixes[i], mix) == 0)
+            return i;
+    return -1;
+}
+
+/* Uses of one material, per mix where the record says which. */
+struct dosing {
+    struct build *build;
+    double kg[MATERIALS][512];
+    double active_kg[MATERIALS][512];
+    bool entered[MATERIALS][512];
+    bool by_mix[MATERIALS], any[MATERIALS];
+    double lot_kg[MATERIALS], lot_active_kg[MATERIALS];
+    double active_sum[MATERIALS], active_weight[MATERIALS];
+};
+
+static void add_use(struct lot_record *record, const struct evidence_use *row, double kg)
+{
+    for (int i = 0; i < record->use_count; i++)
+        if (strcmp(record->uses[i].material, row->material) == 0 &&
+            strcmp(record->uses[i].material_lot, row->material_lot) == 0) {
+            if (!isnan(kg))
+                record->uses[i].kg = isnan(record->uses[i].kg) ? kg : record->uses[i].kg + kg;
+            return;
+        }
+    record->uses = xrealloc(record->uses, (size_t)(record->use_count + 1) * sizeof *record->uses);
+    struct lot_use *use = &record->uses[record->use_count++];
+    *use = (struct lot_use){.kg = kg, .active_pct = row->active_pct, .first_ms = WHEN_UNKNOWN_MS};
+    snprintf(use->material, sizeof use->material, "%s", row->material);
+    snprintf(use->material_lot, sizeof use->material_lot, "%s", row->material_lot);
+    snprintf(use->supplier, sizeof use->supplier, "%s", row->supplier);
+}
+
+static int take_use(void *arg, const struct evidence_use *row)
+{
+    struct dosing *dosing = arg;
+    double kg = NAN;
+    if (isnan(row->amount) ||
+        units_convert(row->amount, *row->unit ? row->unit : "kg", "kg", &kg, NULL))
+        kg = NAN; /* film by the metre, closures by the piece */
+    add_use(dosing->build->record, row, kg);
+    int m = material_of(row->material);
+    if (m < 0)
+        return 0;
+    if (!isnan(row->active_pct)) {
+        double weight = isnan(kg) ? 1 : kg;
+        dosing->active_sum[m] += row->active_pct * weight;
+        dosing->active_weight[m] += weight;
+    }
+    if (isnan(kg))
+        return 0;
+    double active = isnan(row->active_pct) ? NAN : kg * row->active_pct / 100;
+    int mix = mix_of(dosing->build->record, row->mix);
+    dosing->any[m] = true;
+    if (mix >= 0) {
+        dosing->by_mix[m] = true;
+        dosing->entered[m][mix] = true;
+        dosing->kg[m][mix] += kg;
+        dosing->active_kg[m][mix] += active;
+    } else {
+        dosing->lot_kg[m] += kg;
+        dosing->lot_active_kg[m] += active;
+    }
+    return 0;
+}
+
+static void add_computed(struct lot_record *record, const char *quantity, double value,
+                         int64_t at_ms, bool *fresh)
+{
+    struct lot_series *series = series_of(record, quantity);
+    if (series->count > 0 && !*fresh)
+        return; /* what was read stands */
+    if (isnan(value))
+        return;
+    *fresh = true;
+    series->computed = true;
+    add_value(record, series, value, at_ms);
+}
+
+static void dose(struct dosing *dosing, int material, const char *quantity, bool active)
+{
+    struct build *build = dosing->build;
+    struct lot_record *record = build->record;
+    bool fresh = false;
+    if (!dosing->any[material] || record->flour_kg <= 0)
+        return;
+    if (!dosing->by_mix[material]) {
+        double kg = active ? dosing->lot_active_kg[material] : dosing->lot_kg[material];
+        add_computed(record, quantity, 100 * kg / record->flour_kg, record->lot.made_from_ms,
+                     &fresh);
+        return;
+    }
+    /* a mix with no entry may have got none, or nobody wrote it down: not a dose of zero */
+    for (int i = 0; i < record->mix_count; i++) {
+        double kg = active ? dosing->active_kg[material][i] : dosing->kg[material][i];
+        if (build->mix_flour[i] > 0 && dosing->entered[material][i])
+            add_computed(record, quantity, 100 * kg / build->mix_flour[i], record->mix_at_ms[i],
+                         &fresh);
+    }
+}
+
+/* Share of the lot's mixes that have no entry of a material others of them have. */
+static void unrecorded(struct dosing *dosing, int material, const char *quantity)
+{
+    struct lot_record *record = dosing->build->record;
+    int without = 0;
+    bool fresh = false;
+    if (!dosing->by_mix[material])
+        return;
+    for (int i = 0; i < record->mix_count; i++)
+        without += !dosing->entered[material][i];
+    if (without)
+        add_computed(record, quantity, (double)without / record->mix_count,
+                     record->lot.made_from_ms, &fresh);
+}
+
+static void dose_all(struct dosing *dosing)
+{
+    static const struct {
+        const char *quantity;
+        int material;
+        bool active;
+    } DOSES[] = {{"inhibitor_pct_flour", 1, false}, {"inhibitor_active_pct_flour", 1, true},
+                 {"softener_pct_flour", 2, false},  {"acid_pct_flour", 3, false},
+                 {"yeast_pct_flour", 4, false},     {"fat_pct_flour", 5, false}};
+    for (size_t i = 0; i < sizeof DOSES / sizeof DOSES[0]; i++)
+        dose(dosing, DOSES[i].material, DOSES[i].quantity, DOSES[i].active);
+    unrecorded(dosing, 1, "inhibitor_unrecorded_share");
+    unrecorded(dosing, 2, "softener_unrecorded_share");
+    if (dosing->active_weight[1] > 0) {
+        bool fresh = false;
+        add_computed(dosing->build->record, "inhibitor_active_pct",
+                     dosing->active_sum[1] / dosing->active_weight[1],
+                     dosing->build->record->lot.made_from_ms, &fresh);
+    }
+}
+
+/* The weighed inhibitor, per mix in order of time, where uses give no amount. */
+static void dose_from_weighed(struct build *build)
+{
+    struct lot_record *record = build->record;
+    static const struct {
+        const char *weighed, *dose;
+    } PAIRS[] = {{"inhibitor_kg", "inhibitor_weighed_pct_flour"},
+                 {"inhibitor_kg", "inhibitor_pct_flour"},
+                 {"acid_kg", "acid_pct_flour"}};
+    for (size_t p = 0; p < sizeof PAIRS / sizeof PAIRS[0]; p++) {
+        const struct lot_series *weighed = lot_record_series(record, PAIRS[p].weighed);
+        bool fresh = false;
+        if (!weighed || weighed->count == 0 || record->flour_kg <= 0)
+            continue;
+        int first = weighed->first, count = weighed->count;
+        bool one_each = count == record->mix_count;
+        for (int i = 0; i < count; i++) {
+            double flour = one_each ? build->mix_flour[i] : record->flour_kg / record->mix_count;
+            double kg = record->values[first + i].value;
+            int64_t at_ms = record->values[first + i].at_ms;
+            if (flour > 0)
+                add_computed(record, PAIRS[p].dose, 100 * kg / flour, at_ms, &fresh);
+        }
+    }
+}
+
+static int take_dispatch(void *arg, const struct evidence_dispatch *row)
+{
+    struct build *build = arg;
+    struct lot_record *record = build->record;
+    record->dispatches = xrealloc(record->dispatches, (size_t)(record->dispatch_count + 1) *
+                                                          sizeof *record->dispatches);
+    struct lot_dispatch *dispatch = &record->dispatches[record->dispatch_count++];
+    *dispatch = (struct lot_dispatch){
+        .at_ms = row->at_ms, .units = row->units, .transit_c = row->transit_c};
+    snprintf(dispatch->route, sizeof dispatch->route, "%s", row->route);
+    snprintf(dispatch->store, sizeof dispatch->store, "%s", row->store);
+    return 0;
+}
+
+static int first_uses(struct store *store, struct lot_record *record, struct error *err)
+{
+    int rc = 0;
+    for (int i = 0; !rc && i < record->use_count; i++)
+        if (material_of(record->uses[i].material) >= 0)
+            rc = evidence_material_first(store, record->uses[i].material,
+                                         record->uses[i].material_lot, &record->uses[i].first_ms,
+                                         err);
+    return rc;
+}
+
+static void destroy(struct cached *cached)
+{
+    struct lot_record *record = (struct lot_record *)(void *)cached;
+    free(record->series);
+    free(record->values);
+    free(record->uses);
+    free(record->mixes);
+    free(record->mix_at_ms);
+    free(record->dispatches);
+    free(record);
+}
+
+/* What is compared with the recipe's dose has its target. */
+static void share_targets(struct lot_record *record)
+{
+    static const char *const SAME[] = {"inhibitor_weighed_pct_flour", "inhibitor_active_pct_flour"};
+    const struct lot_series *dose = lot_record_series(record, "inhibitor_pct_flour");
+    for (int i = 0; dose && i < record->series_count; i++)
+        for (size_t k = 0; k < sizeof SAME / sizeof SAME[0]; k++)
+            if (strcmp(record->series[i].quantity, SAME[k]) == 0 && isnan(record->series[i].target))
+                record->series[i].target = dose->target;
+}
+
+static int read_record(struct store *store, int64_t lot_id, struct build *build, struct error *err)
+{
+    struct lot_record *record = build->record;
+    int rc = evidence_lot(store, lot_id, &record->lot, err);
+    if (!rc)
+        rc = evidence_mixes(store, lot_id, take_mix, build, err);
+    if (!rc)
+        rc = evidence_readings(store, lot_id, take_reading, build, err);
+    if (rc)
+        return rc;
+    struct dosing *dosing = xcalloc(1, sizeof *dosing);
+    dosing->build = build;
+    rc = evidence_uses(store, lot_id, take_use, dosing, err);
+    if (!rc) {
+        dose_from_weighed(build); /* mix by mix: tells more than a lot's total */
+        dose_all(dosing);
+        rc = evidence_targets(store, record->lot.product_id, take_target, build, err);
+        share_targets(record);
+    }
+    free(dosing);
+    if (!rc)
+        rc = evidence_dispatches(store, lot_id, take_dispatch, build, err);
+    return rc ? rc : first_uses(store, record, err);
+}
+
+int lot_record_get(struct cache *cache, struct store *store, int64_t records_serial, int64_t lot_id,
+                   const struct lot_record **ret, struct error *err)
+{
+    struct cache_key key = {(uint64_t)lot_id, 0, 0};
+    struct lot_record *record = cache_get(cache, key, records_serial);
+    if (record) {
+        *ret = record;
+        return 0;
+    }
+    struct build *build = xcalloc(1, sizeof *build);
+    record = xcalloc(1, sizeof *record);
+    cached_init(&record->cached, destroy);
+    build->record = record;
+    int rc = read_record(store, lot_id, build, err);
+    free(build);
+    if (rc) {
+        cached_unref(record);
+        return rc;
+    }
+    cache_put(cache, key, records_serial, record);
+    *ret = record;
+    return 0;
+}
+
+void lot_record_unref(const struct lot_record *record)
+{
+    cached_unref((void *)record);
+}
+
+/* ---- reading ---- */
+
+const struct lot_series *lot_record_series(const struct lot_record *record, const char *quantity)
+{
+    for (int i = 0; i < record->series_count; i++)
+        if (strcmp(record->series[i].quantity, quantity) == 0)
+            return &record->series[i];
+    return NULL;
+}
+
+struct lot_summary lot_record_summary(const struct lot_record *record,
+                                      const struct lot_series *series, int64_t as_of_ms)
+{
+    struct lot_summary summary = {0, NAN, NAN, NAN, WHEN_UNKNOWN_MS};
+    double few[64], *values = few;
+    if (series->count > 64)
+        values = xcalloc((size_t)series->count, sizeof *values);
+    for (int i = 0; i < series->count; i++) {
+        const struct lot_value *value = &record->values[series->first + i];
+        if (value->at_ms > as_of_ms)
+            continue;
+        values[summary.count++] = value->value;
+        summary.min = fmin(summary.min, value->value); /* fmin(NAN, x) is x */
+        summary.max = fmax(summary.max, value->value);
+        if (value->at_ms > summary.last_ms)
+            summary.last_ms = value->at_ms;
+    }
+    summary.median = robust_median(values, (size_t)summary.count);
+    if (values != few)
+        free(values);
+    return summary;
+}

@@ -1,0 +1,62 @@
+/* One lot's records in memory: readings by quantity (and what follows from mixes and uses),
+ * targets, material lots, dispatches. Immutable, shared, cached. */
+#ifndef ODDLOAF_FACTS_LOT_RECORD_H
+#define ODDLOAF_FACTS_LOT_RECORD_H
+
+#include "facts/cache.h"
+#include "store/evidence.h"
+
+struct lot_value {
+    double value;
+    int64_t at_ms;
+};
+struct lot_series {
+    char quantity[48];
+    bool computed; /* from mixes and uses rather than read */
+    int first, count;
+    double target, low, high; /* of the product; NAN */
+};
+struct lot_use {
+    char material[24], material_lot[48], supplier[48];
+    double kg, active_pct; /* NAN unknown */
+    int64_t first_ms;      /* first use of this material lot in the plant */
+};
+struct lot_dispatch {
+    char route[32], store[32];
+    int64_t at_ms, units;
+    double transit_c;
+};
+
+struct lot_record {
+    struct cached cached;
+    struct evidence_lot lot;
+    struct lot_series *series; /* also those that only have a target (count 0) */
+    int series_count;
+    struct lot_value *values; /* of all series, by time within each */
+    int value_count;
+    struct lot_use *uses;
+    int use_count;
+    double flour_kg; /* of all mixes; 0 unknown */
+    int64_t *mix_at_ms;
+    char (*mixes)[48];
+    int mix_count;
+    struct lot_dispatch *dispatches;
+    int dispatch_count;
+};
+
+/* A new reference. ERROR_NOT_FOUND for an unknown lot. */
+int lot_record_get(struct cache *cache, struct store *store, int64_t records_serial, int64_t lot_id,
+                   const struct lot_record **ret, struct error *err);
+void lot_record_unref(const struct lot_record *record);
+
+const struct lot_series *lot_record_series(const struct lot_record *record, const char *quantity);
+/* Values read until `as_of_ms`: how many, and their median, least and largest (NAN if none). */
+struct lot_summary {
+    int count;
+    double median, min, max;
+    int64_t last_ms;
+};
+struct lot_summary lot_record_summary(const struct lot_record *record,
+                                      const struct lot_series *series, int64_t as_of_ms);
+
+#endif

@@ -1,0 +1,93 @@
+#include "rank/case_rank.h"
+#include "base/text.h"
+#include <stdlib.h>
+#include <string.h>
+
+/* The likeliest lots, then what is left: none of them. */
+static void choose_lots(struct case_rank *ranked)
+{
+    double left = 1;
+    for (int i = 0; i < ranked->input.lot_count && ranked->lot_count < CASE_LOTS; i++) {
+        const struct complaint_lot *lot = &ranked->input.lots[i];
+        if (lot->weight < CASE_LOT_LEAST)
+            continue;
+        ranked->lots[ranked->lot_count++] =
+            (struct case_lot){.lot_id = lot->lot_id, .weight = lot->weight};
+        left -= lot->weight;
+    }
+    if (ranked->lot_count == 0 || left > CASE_LOT_LEAST) {
+        ranked->lots[ranked->lot_count++] = (struct case_lot){.lot_id = 0, .weight = left};
+        return;
+    }
+    for (int i = 0; i < ranked->lot_count; i++)
+        ranked->lots[i].weight /= 1 - left;
+}
+
+static void mix(struct triage *triage, struct case_rank *ranked)
+{
+    const struct rank *ranks[CASE_LOTS + 1];
+    struct rank copies[CASE_LOTS + 1] = {0};
+    double weights[CASE_LOTS + 1];
+    if (ranked->lot_count == 1)
+        return;
+    for (int i = 0; i < ranked->lot_count; i++) {
+        /* the probabilities are read while lots[0]'s are replaced */
+        copies[i] = ranked->lots[i].rank;
+        if (i == 0) {
+            size_t bytes = (size_t)copies[0].count * sizeof *copies[0].causes;
+            copies[0].causes = xmalloc(bytes + 1);
+            memcpy(copies[0].causes, ranked->lots[0].rank.causes, bytes);
+        }
+        ranks[i] = &copies[i];
+        weights[i] = ranked->lots[i].weight;
+    }
+    rank_mix(ranked->rank, triage->rules, ranks, weights, ranked->lot_count);
+    free(copies[0].causes);
+}
+
+int case_rank_make(struct triage *triage, struct store *store, struct case_input *input,
+                   struct case_rank *ret, struct error *err)
+{
+    *ret = (struct case_rank){.input = *input};
+    *input = (struct case_input){0};
+    choose_lots(ret);
+    int rc =
+        case_rank_priors(triage, store, ret->input.symptom, ret->input.as_of_ms, &ret->priors, err);
+    for (int i = 0; !rc && i < ret->lot_count; i++) {
+        struct case_lot *lot = &ret->lots[i];
+        rc = facts_gather(&triage->source, store, &ret->input, lot->lot_id, &lot->facts, err);
+        if (!rc)
+            rank_make(&lot->facts, ret->input.symptom, ret->priors, &lot->rank);
+    }
+    ret->rank = &ret->lots[0].rank;
+    if (rc) {
+        case_rank_clear(ret);
+        return rc;
+    }
+    mix(triage, ret);
+    return 0;
+}
+
+int case_rank_read(struct triage *triage, struct store *store, int64_t case_id,
+                   struct case_rank *ret, struct error *err)
+{
+    struct case_input input;
+    int rc = case_input_read(store, case_id, &input, err);
+    return rc ? rc : case_rank_make(triage, store, &input, ret, err);
+}
+
+void case_rank_clear(struct case_rank *ranked)
+{
+    for (int i = 0; i < ranked->lot_count; i++) {
+        rank_free(&ranked->lots[i].rank);
+        fact_set_clear(&ranked->lots[i].facts);
+    }
+    free(ranked->priors);
+    case_input_clear(&ranked->input);
+    *ranked = (struct case_rank){0};
+}
+
+const struct fact_set *case_rank_facts(const struct case_rank *ranked)
+{
+    return &ranked->lots[0].facts;
+}

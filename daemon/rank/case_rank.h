@@ -1,0 +1,86 @@
+/* One case ranked, with everything that the views of it need: for rank/ and tell/. */
+#ifndef ODDLOAF_RANK_CASE_RANK_H
+#define ODDLOAF_RANK_CASE_RANK_H
+
+#include "facts/facts.h"
+#include "rank/priors.h"
+#include "rank/rank.h"
+#include "rank/triage.h"
+#include <pthread.h>
+
+/* A verdict with what its case's ranking had said: read once, for bodies are long. */
+struct verdict_note {
+    int64_t id;
+    double *said; /* by cause; NULL: the case was settled before it was ranked */
+};
+
+struct triage {
+    struct rules *rules;
+    struct models_parameters models;       /* in force: with the plant's calibration */
+    struct models_parameters uncalibrated; /* as the rule files have them */
+    json_t *calibration;                   /* what was adopted; NULL: nothing */
+    struct catalogue *catalogue;
+    const struct tz *tz;
+    struct facts_source source;
+    pthread_mutex_t lock;  /* of the priors and the verdicts */
+    struct priors *priors; /* by the verdicts given so far; NULL: to be worked out */
+    struct verdict_note *verdicts;
+    int verdict_count;
+    int references; /* atomic */
+};
+
+/* Candidate lots below this weight change nothing that is shown. */
+#define CASE_LOT_LEAST 0.01
+#define CASE_LOTS 8
+
+/* One candidate lot (or none) with its share of the mixture. */
+struct case_lot {
+    int64_t lot_id; /* 0: none of the candidates */
+    double weight;
+    struct fact_set facts;
+    struct rank rank;
+};
+
+struct case_rank {
+    struct case_input input;
+    double *priors; /* by cause */
+    struct case_lot lots[CASE_LOTS + 1];
+    int lot_count;
+    struct rank *rank; /* of lots[0], mixed over all */
+};
+
+/* Takes the input over, also on failure. */
+int case_rank_make(struct triage *triage, struct store *store, struct case_input *input,
+                   struct case_rank *ret, struct error *err);
+int case_rank_read(struct triage *triage, struct store *store, int64_t case_id,
+                   struct case_rank *ret, struct error *err);
+void case_rank_clear(struct case_rank *ranked);
+/* The facts shown: of the likeliest lot. */
+const struct fact_set *case_rank_facts(const struct case_rank *ranked);
+
+/* Prior probabilities as of an instant, by cause (verdicts given before it count). Caller frees. */
+int case_rank_priors(struct triage *triage, struct store *store, int symptom, int64_t as_of_ms,
+                     double **ret, struct error *err);
+/* Forgets priors and verdicts. */
+void case_priors_clear(struct triage *triage);
+
+/* ---- JSON ---- */
+/* The ranking as others see it; takes the reference of `asks`, which may be NULL. */
+json_t *case_rank_json(const struct triage *triage, const struct case_rank *ranked, json_t *asks);
+/* {"fact","value","target","unit","bits","because"} and, with `full`, what `why` adds. */
+json_t *case_item_json(const struct triage *triage, const struct case_rank *ranked,
+                       const struct rule_cause *cause, const struct rank_item *item, bool full);
+/* A fact's value: a number, a word, a list of words; JSON null if unknown. */
+json_t *case_fact_value(const struct fact *fact);
+/* Rounded to 4 significant decimals of meaning: bits and probabilities stay readable and equal
+ * inputs give equal bytes. */
+json_t *case_number(double value, int decimals);
+/* Questions by expected gain; the caller's first if `desk`. At most `limit`. */
+json_t *case_asks(const struct triage *triage, const struct case_rank *ranked, bool desk,
+                  int limit);
+/* RFC 3339 in the plant's time. */
+json_t *case_when(const struct triage *triage, int64_t ms);
+/* "C12" or, if not logged, null. */
+json_t *case_name(int64_t case_id);
+
+#endif

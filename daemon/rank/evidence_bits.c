@@ -1,0 +1,120 @@
+#include "rank/evidence_bits.h"
+#include <math.h>
+#include <string.h>
+
+#define RATIO_Z_APART 3.0 /* robust z at which a lot stands clearly apart */
+
+static double table_bits(const struct rule_evidence *evidence, const struct fact *fact)
+{
+    double said = NAN;
+    for (int w = 0; w < fact->word_count; w++) {
+        double bits = evidence->other;
+        for (int i = 0; i < evidence->word_count; i++)
+            if (strcmp(evidence->words[i].word, fact->words[w]) == 0)
+                bits = evidence->words[i].bits;
+        if (isnan(said) || fabs(bits) > fabs(said))
+            said = bits;
+    }
+    return said;
+}
+
+static double ratio_of(const struct fact *fact)
+{
+    double against = isnan(fact->target) ? fact->usual : fact->target;
+    return against > 0 ? fact->value / against : NAN;
+}
+
+/* Without a target the plant's usual value stands in. Then what speaks for the cause beyond what a
+ * usual lot does cannot say more than that the lot stands apart from the plant's other lots: where
+ * they scatter widely, it says little. */
+static double ratio_bits(const struct rule_evidence *evidence, const struct fact *fact)
+{
+    double bits = rule_curve(evidence->curve, evidence->point_count, ratio_of(fact));
+    if (!isnan(fact->target) || isnan(fact->z))
+        return bits;
+    double usual = fmax(0, rule_curve(evidence->curve, evidence->point_count, 1));
+    return bits > usual ? usual + (bits - usual) * fmin(1, fabs(fact->z) / RATIO_Z_APART) : bits;
+}
+
+static double ready_bits(const struct rule_evidence *evidence, double bits)
+{
+    return isnan(bits) ? NAN : fmin(fmax(bits * evidence->scale, evidence->low), evidence->high);
+}
+
+double evidence_bits_of(const struct rule_evidence *evidence, const struct fact *fact)
+{
+    if (!fact->known)
+        return NAN;
+    switch (evidence->how) {
+    case EVIDENCE_TABLE:
+        return table_bits(evidence, fact);
+    case EVIDENCE_VALUE:
+        return rule_curve(evidence->curve, evidence->point_count, fact->value);
+    case EVIDENCE_Z:
+        return rule_curve(evidence->curve, evidence->point_count, fact->z);
+    case EVIDENCE_RATIO:
+        return ratio_bits(evidence, fact);
+    default:
+        return ready_bits(evidence, fact->bits);
+    }
+}
+
+int evidence_guard(const struct rule_guard *guard, const struct fact_set *facts, int complaint)
+{
+    if (guard->fact < 0)
+        return 1;
+    const struct fact *fact = fact_set_at(facts, guard->fact, complaint);
+    if (!fact->known)
+        return -1;
+    if (guard->word_count == 0)
+        return fact->value >= guard->from && fact->value <= guard->to;
+    for (int w = 0; w < fact->word_count; w++)
+        for (int i = 0; i < guard->word_count; i++)
+            if (strcmp(guard->words[i], fact->words[w]) == 0)
+                return 1;
+    return 0;
+}
+
+static bool by_complaint(const struct rules *rules, int fact)
+{
+    return fact >= 0 && rules->facts[fact].name.per_complaint;
+}
+
+/* Each caller saw that much for himself. The season, the way the lot went and who else complained
+ * of it are the same for all of them, however many they are. */
+static bool seen_by_each(const struct fact_name *name)
+{
+    return (name->kind == FACT_OBSERVATION && name->code != SEEN_SEASON) ||
+           name->kind == FACT_MODEL;
+}
+
+struct evidence_said evidence_said(const struct rule_evidence *evidence,
+                                   const struct fact_set *facts, double pool_exponent)
+{
+    const struct rules *rules = facts->rules;
+    bool own = by_complaint(rules, evidence->fact);
+    bool each = own || by_complaint(rules, evidence->when.fact) ||
+                by_complaint(rules, evidence->unless.fact);
+    struct evidence_said said = {NAN, 0, 0};
+    double sum = 0, nearest = INFINITY;
+    int count = each ? facts->complaint_count : 1;
+    for (int pass = 0; pass < 2; pass++)
+        for (int i = 0; i < count; i++) {
+            double bits = evidence_bits_of(evidence, fact_set_at(facts, evidence->fact, i));
+            if (isnan(bits) || evidence_guard(&evidence->when, facts, i) != 1 ||
+                (evidence->unless.fact >= 0 && evidence_guard(&evidence->unless, facts, i) == 1))
+                continue;
+            if (pass == 0) {
+                sum += bits;
+                said.known++;
+            } else if (fabs(bits - sum / said.known) < nearest) {
+                nearest = fabs(bits - sum / said.known);
+                said.complaint = i;
+            }
+        }
+    if (said.known == 0)
+        return said;
+    bool witnesses = own && seen_by_each(&rules->facts[evidence->fact].name);
+    said.bits = sum / said.known * (witnesses ? pow(said.known, pool_exponent) : 1);
+    return said;
+}

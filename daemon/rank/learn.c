@@ -1,0 +1,134 @@
+/* How good the rankings were, now that verdicts say what it was. */
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "rank/case_rank.h"
+#include "stats/score.h"
+#include "store/verdict.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { BINS = 10 };
+#define LOG_FLOOR 1e-4 /* a stated 0 that comes true would cost infinity */
+
+struct scoring {
+    double *said; /* every statement "this cause, p" of every ranking */
+    int *was;
+    size_t count;
+    double *top_said; /* the first cause's only */
+    int *top_was;
+    size_t cases;
+    size_t top1, top3, floored;
+    double log_sum, brier_sum;
+};
+
+static void add_statement(struct scoring *scoring, double p, int y)
+{
+    size_t n = scoring->count + 1;
+    scoring->said = xrealloc(scoring->said, n * sizeof *scoring->said);
+    scoring->was = xrealloc(scoring->was, n * sizeof *scoring->was);
+    scoring->said[scoring->count] = p;
+    scoring->was[scoring->count++] = y;
+}
+
+static void add_top(struct scoring *scoring, double p, int y)
+{
+    size_t n = scoring->cases + 1;
+    scoring->top_said = xrealloc(scoring->top_said, n * sizeof *scoring->top_said);
+    scoring->top_was = xrealloc(scoring->top_was, n * sizeof *scoring->top_was);
+    scoring->top_said[scoring->cases] = p;
+    scoring->top_was[scoring->cases++] = y;
+}
+
+static void score_ranking(struct scoring *scoring, const json_t *ranked, const char *verdict)
+{
+    size_t n = json_array_size(ranked), confirmed = n;
+    double *p = xcalloc(n + 2, sizeof *p);
+    for (size_t i = 0; i < n; i++) {
+        const json_t *one = json_array_get(ranked, i);
+        const char *cause = json_string_value(json_object_get(one, "cause"));
+        p[i] = fmin(fmax(json_number_value(json_object_get(one, "probability")), 0), 1);
+        if (cause && strcmp(cause, verdict) == 0)
+            confirmed = i;
+        add_statement(scoring, p[i], cause && strcmp(cause, verdict) == 0);
+    }
+    /* a verdict that the ranking did not have among its causes was given probability 0 */
+    size_t causes = confirmed == n ? n + 1 : n;
+    size_t place = score_case_rank(p, causes, confirmed);
+    scoring->top1 += place <= 1 && confirmed < n;
+    scoring->top3 += place <= 3 && confirmed < n;
+    scoring->log_sum += score_case_log(p, causes, confirmed, LOG_FLOOR, &scoring->floored);
+    scoring->brier_sum += score_case_brier(p, causes, confirmed);
+    if (n)
+        add_top(scoring, p[0], confirmed == 0);
+    free(p);
+}
+
+static int take_verdict(void *arg, const struct verdict_row *row)
+{
+    struct scoring *scoring = arg;
+    json_t *body = NULL;
+    if (!row->ranking_body ||
+        jsonx_parse(row->ranking_body, strlen(row->ranking_body), &body, NULL))
+        return 0; /* settled before it was ranked */
+    const json_t *ranked = json_object_get(body, "ranked");
+    if (json_array_size(ranked) > 0)
+        score_ranking(scoring, ranked, row->cause);
+    json_decref(body);
+    return 0;
+}
+
+static json_t *calibration_json(const double *said, const int *was, size_t n, double *ret_error)
+{
+    struct score_bin bins[BINS];
+    json_t *list = json_array();
+    *ret_error = NAN;
+    if (n == 0 || score_calibration(said, was, n, BINS, bins))
+        return list;
+    *ret_error = score_calibration_error(bins, BINS);
+    for (int i = 0; i < BINS; i++)
+        if (bins[i].n)
+            json_array_append_new(
+                list, json_pack("{s:o, s:o, s:I}", "said", case_number(bins[i].said, 4), "was",
+                                case_number(bins[i].was, 4), "n", (json_int_t)bins[i].n));
+    return list;
+}
+
+static json_t *scores_json(const struct scoring *scoring)
+{
+    struct score_brier brier = {NAN, NAN, NAN, NAN, NAN, NAN};
+    double n = (double)scoring->cases, error, top_error;
+    if (scoring->count)
+        score_brier(scoring->said, scoring->was, scoring->count, BINS, &brier);
+    json_t *calibration = calibration_json(scoring->said, scoring->was, scoring->count, &error);
+    json_t *top = calibration_json(scoring->top_said, scoring->top_was, scoring->cases, &top_error);
+    return json_pack(
+        "{s:I, s:o, s:o, s:o, s:o, s:I, s:{s:o, s:o, s:o, s:o}, s:o, s:o, s:o, s:o}", "verdicts",
+        (json_int_t)scoring->cases, "top1", case_number((double)scoring->top1 / n, 4), "top3",
+        case_number((double)scoring->top3 / n, 4), "log_score",
+        case_number(scoring->log_sum / n, 4), "case_brier", case_number(scoring->brier_sum / n, 4),
+        "floored", (json_int_t)scoring->floored, "brier", "score", case_number(brier.score, 6),
+        "reliability", case_number(brier.reliability, 6), "resolution",
+        case_number(brier.resolution, 6), "uncertainty", case_number(brier.uncertainty, 6),
+        "calibration", calibration, "calibration_error", case_number(error, 4), "top_calibration",
+        top, "top_calibration_error", case_number(top_error, 4));
+}
+
+int triage_scores(struct triage *triage, struct store *store, int64_t from_ms, int64_t to_ms,
+                  json_t **ret, struct error *err)
+{
+    struct scoring scoring = {0};
+    int rc = verdict_between(store, from_ms, to_ms, take_verdict, &scoring, err);
+    json_t *proposals = NULL;
+    if (!rc)
+        rc = triage_proposals(triage, store, to_ms, &proposals, err);
+    if (!rc) {
+        *ret = scores_json(&scoring);
+        json_object_set_new(*ret, "proposals", proposals);
+    }
+    free(scoring.said);
+    free(scoring.was);
+    free(scoring.top_said);
+    free(scoring.top_was);
+    return rc;
+}

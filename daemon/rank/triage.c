@@ -1,0 +1,204 @@
+#include "rank/triage.h"
+#include "base/text.h"
+#include "rank/case_rank.h"
+#include "rules/models_file.h"
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    LOT_CACHE = 1024,
+    BASELINE_CACHE = 2048,
+    LOG_CACHE = 4096,
+    RESULT_CACHE = 4096,
+    RECORD_CACHE = 512
+};
+enum { FAULTS_SHOWN = 200, DESK_QUESTIONS = 5, ALL_QUESTIONS = 20 };
+
+static int load_rules(struct triage *triage, const char *rules_dir,
+                      void (*report)(void *arg, const struct error *fault), void *arg,
+                      struct error *err)
+{
+    struct error *faults = xcalloc(FAULTS_SHOWN, sizeof *faults);
+    size_t count = 0;
+    int rc = rules_load(rules_dir, &triage->rules, faults, FAULTS_SHOWN, &count);
+    for (size_t i = 0; report && i < count && i < FAULTS_SHOWN; i++)
+        report(arg, &faults[i]);
+    if (rc && err && !err->code)
+        *err = faults[0];
+    free(faults);
+    return rc;
+}
+
+int triage_new(const char *rules_dir, const struct tz *tz,
+               void (*report)(void *arg, const struct error *fault), void *arg, struct triage **ret,
+               struct error *err)
+{
+    struct triage *triage = xcalloc(1, sizeof *triage);
+    triage->references = 1;
+    triage->tz = tz;
+    pthread_mutex_init(&triage->lock, NULL);
+    /* all three are tried, so that one reload shows every fault */
+    int catalogue = catalogue_load(rules_dir, report, arg, &triage->catalogue, err);
+    int models = models_file_load(rules_dir, report, arg, &triage->models, err);
+    triage->uncalibrated = triage->models;
+    int rc = load_rules(triage, rules_dir, report, arg, err);
+    rc = catalogue ? catalogue : models ? models : rc;
+    if (rc) {
+        triage_unref(triage);
+        return rc;
+    }
+    triage->source = (struct facts_source){.rules = triage->rules,
+                                           .models = &triage->models,
+                                           .tz = tz,
+                                           .lots = cache_new(LOT_CACHE),
+                                           .baselines = cache_new(BASELINE_CACHE),
+                                           .logs = cache_new(LOG_CACHE),
+                                           .records = cache_new(RECORD_CACHE),
+                                           .predictions = cache_new(RESULT_CACHE),
+                                           .companies = cache_new(RESULT_CACHE),
+                                           .company = company_new()};
+    *ret = triage;
+    return 0;
+}
+
+struct triage *triage_ref(struct triage *triage)
+{
+    __atomic_add_fetch(&triage->references, 1, __ATOMIC_RELAXED);
+    return triage;
+}
+
+void triage_unref(struct triage *triage)
+{
+    if (!triage || __atomic_sub_fetch(&triage->references, 1, __ATOMIC_ACQ_REL) > 0)
+        return;
+    company_free(triage->source.company);
+    cache_free(triage->source.records);
+    cache_free(triage->source.predictions);
+    cache_free(triage->source.companies);
+    cache_free(triage->source.logs);
+    cache_free(triage->source.baselines);
+    cache_free(triage->source.lots);
+    case_priors_clear(triage);
+    rules_unref(triage->rules);
+    catalogue_free(triage->catalogue);
+    json_decref(triage->calibration);
+    pthread_mutex_destroy(&triage->lock);
+    free(triage);
+}
+
+const char *triage_hash(const struct triage *triage)
+{
+    return triage->rules->hash;
+}
+
+int triage_cause_count(const struct triage *triage)
+{
+    return triage->rules->cause_count;
+}
+
+const char *triage_cause_title(const struct triage *triage, const char *cause)
+{
+    int at = rules_cause(triage->rules, cause);
+    return at < 0 ? NULL : triage->rules->causes[at].title;
+}
+
+bool triage_cause_of(const struct triage *triage, const char *cause, const char *symptom)
+{
+    int at = rules_cause(triage->rules, cause), of = symptom_of(symptom);
+    return at >= 0 && of >= 0 && triage->rules->causes[at].prior[of] > 0;
+}
+
+json_t *triage_rules_json(const struct triage *triage)
+{
+    return rules_list(triage->rules);
+}
+
+struct catalogue *triage_catalogue(const struct triage *triage)
+{
+    return triage->catalogue;
+}
+
+int triage_check_quantity(void *triage, const char *quantity, double value, struct error *err)
+{
+    const struct triage *self = triage;
+    const struct catalogue_quantity *known = catalogue_quantity(self->catalogue, quantity);
+    if (!known) {
+        error_set(err, ERROR_INVALID, "no such quantity");
+        error_field(err, quantity, quantity);
+        return ERROR_INVALID;
+    }
+    if (value >= known->low && value <= known->high)
+        return 0;
+    char text[32];
+    snprintf(text, sizeof text, "%.6g", value);
+    error_set(err, ERROR_INVALID, "must lie from %g to %g %s", known->low, known->high,
+              known->unit);
+    error_field(err, quantity, text);
+    return ERROR_INVALID;
+}
+
+void triage_verdicts_changed(struct triage *triage)
+{
+    pthread_mutex_lock(&triage->lock);
+    priors_free(triage->priors);
+    triage->priors = NULL;
+    pthread_mutex_unlock(&triage->lock);
+}
+
+/* ---- a case ---- */
+
+static void fill_top(const struct triage *triage, const struct case_rank *ranked,
+                     struct triage_top *ret)
+{
+    const struct rank_cause *top = &ranked->rank->causes[0];
+    *ret = (struct triage_top){.probability = top->probability,
+                               .as_of_ms = ranked->input.as_of_ms,
+                               .complaints = ranked->input.count};
+    snprintf(ret->cause, sizeof ret->cause, "%s", triage->rules->causes[top->cause].id);
+}
+
+int triage_case(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+                struct triage_top *ret_top, struct error *err)
+{
+    struct case_rank ranked;
+    int rc = case_rank_read(triage, store, case_id, &ranked, err);
+    if (rc)
+        return rc;
+    if (ret_top)
+        fill_top(triage, &ranked, ret_top);
+    *ret = case_rank_json(triage, &ranked, case_asks(triage, &ranked, true, DESK_QUESTIONS));
+    case_rank_clear(&ranked);
+    return 0;
+}
+
+int triage_preview(struct triage *triage, struct store *store, const json_t *body,
+                   const struct complaint_lot *lots, int n, json_t **ret, struct error *err)
+{
+    struct clock clock = clock_system();
+    struct case_input input;
+    struct case_rank ranked;
+    int rc = case_input_of(body, lots, n, clock_now_ms(&clock), &input, err);
+    if (!rc)
+        rc = case_rank_make(triage, store, &input, &ranked, err);
+    if (rc)
+        return rc;
+    *ret = case_rank_json(triage, &ranked, case_asks(triage, &ranked, true, DESK_QUESTIONS));
+    case_rank_clear(&ranked);
+    return 0;
+}
+
+int triage_ask(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+               struct error *err)
+{
+    struct case_rank ranked;
+    int rc = case_rank_read(triage, store, case_id, &ranked, err);
+    if (rc)
+        return rc;
+    *ret = json_pack("{s:o, s:o, s:o}", "case", case_name(case_id), "as_of",
+                     case_when(triage, ranked.input.as_of_ms), "ask",
+                     case_asks(triage, &ranked, false, ALL_QUESTIONS));
+    case_rank_clear(&ranked);
+    return 0;
+}

@@ -1,0 +1,165 @@
+/* The rule set: causes with their evidence, questions, and the few numbers of the ranking.
+ *
+ * Loaded whole, checked whole, then immutable: any number of threads may read one handle. Facts
+ * that the rules mention are numbered (`facts`); everything else refers to them by index. A model
+ * fact is numbered by name and change, since each change predicts its own value. */
+#ifndef ODDLOAF_RULES_RULES_H
+#define ODDLOAF_RULES_RULES_H
+
+#include "base/error.h"
+#include "rules/vocabulary.h"
+#include <jansson.h>
+#include <stddef.h>
+
+struct rule_fact {
+    struct fact_name name;
+    const json_t *change;     /* of a model fact; borrowed from the rule file, NULL otherwise */
+    unsigned symptoms;        /* bit 1 << symptom: whose causes or questions look at it */
+    int first_use, use_count; /* of rules->uses */
+    int slot; /* index among the facts of its kind of keeping: a lot's or a complaint's */
+};
+
+struct rule_point {
+    double x, bits;
+};
+struct rule_word {
+    const char *word;
+    double bits;
+};
+
+struct rule_guard {
+    int fact; /* -1: no guard */
+    const char **words;
+    int word_count;
+    double from, to; /* numbers; +-INFINITY if open */
+};
+
+enum evidence_how {
+    EVIDENCE_TABLE, /* words */
+    EVIDENCE_VALUE, /* the curves: over the value, */
+    EVIDENCE_Z,     /* its robust z among the recent, */
+    EVIDENCE_RATIO, /* its ratio to target */
+    EVIDENCE_BITS,  /* the fact is a log likelihood ratio already: company */
+    EVIDENCE_MODEL  /* likewise: log2 of a ratio of densities */
+};
+
+struct rule_evidence {
+    int fact;
+    enum evidence_how how;
+    struct rule_point *curve;
+    int point_count;
+    struct rule_word *words;
+    int word_count;
+    double other;            /* bits of a word that is not in the table */
+    double scale, low, high; /* of ready bits */
+    int group;               /* index within the cause; -1 on its own */
+    unsigned symptoms;       /* bit 1 << symptom */
+    struct rule_guard when, unless;
+    const char *because, *source, *group_name;
+};
+
+#define RULE_GROUPS 64 /* of one cause */
+
+struct rule_cause {
+    const char *id, *title;
+    char *file;
+    double prior[SYMPTOMS]; /* 0: not a cause of this symptom */
+    bool background, after_dispatch;
+    struct rule_evidence *evidence;
+    int evidence_count, group_count;
+    const char **reach;
+    int reach_count;
+    struct rule_evidence reach_fact; /* curve of probabilities; fact -1 if none */
+    const json_t *checks, *actions, *cautions, *sources; /* arrays or NULL */
+    json_t *document;                                    /* owns every borrowed text above */
+};
+
+struct rule_answer {
+    const char *word, *label; /* word NULL: a number */
+    double value, ratio, z;   /* NAN if not given */
+    double share;             /* normalised over the answers */
+};
+struct rule_ask {
+    int fact;
+    const char *ask, *of, *effort;
+    unsigned symptoms;
+    struct rule_guard when;
+    struct rule_answer *answers;
+    int answer_count;
+};
+
+/* What lots can share (reach), beside the lot itself. */
+enum rule_reach {
+    REACH_MIX,
+    REACH_LINE_HOURS,
+    REACH_INHIBITOR,
+    REACH_SOFTENER,
+    REACH_FILM,
+    REACH_FAT,
+    REACH_ACID,
+    REACH_YEAST,
+    REACH_FLOUR,
+    REACH_CLOSURE,
+    REACH_SHIFT,
+    REACH_LINE_DAY,
+    REACH_ROUTE,
+    REACH_STORE,
+    REACH_PRODUCT,
+    REACH_WINDOW, /* of a place */
+    REACHES
+};
+/* As in the rule files: "mix", "line-hours", …, "place-window". */
+const char *rule_reach_name(enum rule_reach reach);
+
+/* rules/ranking.json */
+struct rule_ranking {
+    double reach_share[REACHES]; /* of the lots that share it, those that share the fault too */
+    double pool_exponent;        /* n complaints speak n^this times as loud as their mean */
+    double temper;               /* multiplies summed bits */
+    double prior_weight;         /* troubles that the shipped priors count for */
+    double background_weight;    /* verdicts that the background's shipped share counts for */
+    double company_most, company_rival;    /* bits of an excess, see company_beside() */
+    double base_per_million[SYMPTOMS];     /* usual complaints per million units */
+    struct rule_point delay[SYMPTOMS][12]; /* x days after packing, bits: share reported by then */
+    int delay_count[SYMPTOMS];
+    char inhibitor[32], acid[32]; /* what the plant buys under these names, for the models */
+};
+
+/* Where a fact is evidence. */
+struct rule_use {
+    int cause, item;
+};
+
+struct rules {
+    struct rule_cause *causes; /* by id */
+    int cause_count;
+    struct rule_fact *facts;
+    int fact_count, lot_slots, complaint_slots;
+    struct rule_use *uses; /* by fact, cause, item */
+    struct rule_ask *asks;
+    int ask_count;
+    struct rule_ranking ranking;
+    struct vocabulary *vocabulary;
+    char hash[80]; /* "sha256:…" over names and bytes of all rule files */
+    json_t *asks_document;
+    int references; /* atomic */
+};
+
+/* Reads DIR/causes/NAME.json (all), DIR/asks.json, DIR/ranking.json. Every error found is
+ * written to `errors` (at most `max`; *ret_count is how many there were in all), each with file,
+ * line and column. Returns 0 with one reference in *ret, or a negative code if there was any. */
+int rules_load(const char *dir, struct rules **ret, struct error *errors, size_t max,
+               size_t *ret_count);
+struct rules *rules_ref(struct rules *rules);
+void rules_unref(struct rules *rules); /* NULL is fine */
+/* Index of a cause, -1 if unknown. */
+int rules_cause(const struct rules *rules, const char *id);
+/* Index of a fact by its name as written (a model fact: the first with that name), -1. */
+int rules_fact(const struct rules *rules, const char *name);
+/* {"rules":"sha256:…","causes":[{"cause","title","symptoms":{…},"file"}]}: new reference. */
+json_t *rules_list(const struct rules *rules);
+
+/* Linear between the points, flat outside. NAN in, NAN out. */
+double rule_curve(const struct rule_point *points, int count, double x);
+
+#endif

@@ -1,0 +1,472 @@
+#include "rules/vocabulary.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char *const SYMPTOM_NAMES[SYMPTOMS] = {"mold", "off-odor", "staling"};
+static const char *const MATERIAL_NAMES[MATERIALS] = {"flour", "inhibitor", "softener", "acid",
+                                                      "yeast", "fat",       "film",     "closure"};
+
+static const char *const COLOURS[] = {
+    "blue-green", "black", "white-chalky", "white-fluffy", "pink-orange", "yellow", NULL};
+static const char *const WHERES[] = {"cut-face", "top-crust",    "base",     "side",
+                                     "heel",     "near-closure", "all-over", NULL};
+static const char *const BAGS[] = {"sound", "torn", "closure-missing", "seal-open", NULL};
+static const char *const KEPTS[] = {"counter", "fridge", "freezer", "warm", "unknown", NULL};
+static const char *const CRUMBS[] = {"normal", "firm",    "dry",         "crumbly", "gummy",
+                                     "sticky", "stringy", "discoloured", NULL};
+static const char *const ODORS[] = {"sour",     "cheesy", "vinegar", "fruity",  "solvent",
+                                    "alcohol",  "musty",  "rancid",  "plastic", "hydrocarbon",
+                                    "chemical", "smoky",  NULL};
+static const char *const YES_NO[] = {"yes", "no", NULL};
+static const char *const CHANNELS[] = {"phone", "web", "store", "route", "return", NULL};
+static const char *const SEASONS[] = {"winter", "spring", "summer", "autumn", NULL};
+
+static const struct {
+    const char *name;
+    const char *const *words; /* NULL: a number */
+} SEEN[SEEN_CODES] = {
+    [SEEN_COLOUR] = {"colour", COLOURS},
+    [SEEN_WHERE] = {"where", WHERES},
+    [SEEN_BAG] = {"bag", BAGS},
+    [SEEN_KEPT] = {"kept", KEPTS},
+    [SEEN_CRUMB] = {"crumb", CRUMBS},
+    [SEEN_ODOR] = {"odor", ODORS},
+    [SEEN_WET] = {"wet_inside_bag", YES_NO},
+    [SEEN_CHANNEL] = {"channel", CHANNELS},
+    [SEEN_SEASON] = {"season", SEASONS},
+    [SEEN_SPOTS] = {"spots", NULL},
+    [SEEN_OPENED_DAYS] = {"opened_days", NULL},
+    [SEEN_AGE_DAYS] = {"age_days", NULL},
+    [SEEN_RECEIVED_AGE_DAYS] = {"received_age_days", NULL},
+    [SEEN_DAYS_PAST_CODE] = {"days_past_code", NULL},
+    [SEEN_BOUGHT_LIFE_SHARE] = {"bought_life_share", NULL},
+    [SEEN_DAYS_AT_HOME] = {"days_at_home", NULL},
+    [SEEN_PACKS] = {"packs", NULL},
+};
+
+static const struct {
+    const char *name;
+    int code;
+    bool words;
+} LOT_FACTS[] = {
+    {"family", LOT_FAMILY, true}, {"line", LOT_LINE, true},
+    {"shift", LOT_SHIFT, true},   {"product", LOT_PRODUCT, true},
+    {"units", LOT_UNITS, false},  {"pack_hours", LOT_PACK_HOURS, false},
+};
+
+static const struct {
+    const char *name;
+    int code;
+} DISPATCH_FACTS[] = {
+    {"transit_c", DISPATCH_TRANSIT},
+    {"transit_c.max", DISPATCH_TRANSIT_MAX},
+    {"days_in_trade", DISPATCH_DAYS_IN_TRADE},
+    {"dispatch_delay_h", DISPATCH_DELAY_H},
+};
+
+static const char *const FACTOR_NAMES[FACTORS] = {
+    "lot",     "line",      "line_hour", "shift", "product", "mix", "plant",
+    "flour",   "inhibitor", "softener",  "acid",  "yeast",   "fat", "film",
+    "closure", "supplier",  "route",     "store", "window",  "any", "mold",
+};
+
+static const char *const MODEL_NAMES[MODELS] = {
+    "mold_age",   "stale_age",       "rope_age",         "condensate_g",   "mold_free_days",
+    "odor_ratio", "odor_warm_ratio", "enzyme_min_ratio", "firmness_ratio", "gummy_share",
+    "rope_share", "acid_mmol_l",     "acid_ratio",
+};
+
+/* Names of the record format itself, and what is computed from mixes and uses. */
+static const struct {
+    const char *name, *unit, *title; /* title NULL: as rules/quantities.json has it */
+} BUILT_IN[] = {
+    {"inhibitor_kg", "kg", NULL},
+    {"inhibitor_pct_flour", "%", NULL},
+    {"inhibitor_weighed_pct_flour", "%", "Inhibitor dose as weighed"},
+    {"inhibitor_active_pct_flour", "%", "Active inhibitor dose"},
+    {"inhibitor_active_pct", "%", "Inhibitor's active share"},
+    {"inhibitor_unrecorded_share", "1", "Share of the mixes without inhibitor on record"},
+    {"softener_unrecorded_share", "1", "Share of the mixes without softener on record"},
+    {"acid_kg", "kg", NULL},
+    {"acid_grain", "grain", NULL},
+    {"acid_pct_flour", "%", "Acid dose"},
+    {"softener_pct_flour", "%", NULL},
+    {"yeast_pct_flour", "%", "Yeast dose"},
+    {"fat_pct_flour", "%", "Fat dose"},
+    {"water_pct_flour", "%", NULL},
+    {"dough_temp_c", "°C", NULL},
+    {"dough_ph", "pH", NULL},
+    {"ferment_min", "min", NULL},
+    {"proof_min", "min", NULL},
+    {"bake_min", "min", NULL},
+    {"core_end_bake_c", "°C", NULL},
+    {"core_temp_c", "°C", NULL},
+    {"cool_min", "min", NULL},
+    {"cooler_air_c", "°C", NULL},
+    {"cooler_rh_pct", "%", NULL},
+    {"core_at_slicing_c", "°C", NULL},
+    {"core_at_pack_c", "°C", NULL},
+    {"crumb_ph", "pH", NULL},
+    {"crumb_aw", "1", NULL},
+    {"crumb_moisture_pct", "%", NULL},
+    {"propionate_ppm", "mg/kg", NULL},
+    {"aerobic_spores_cfu_g", "cfu/g", NULL},
+    {"seal_fail_pct", "%", NULL},
+    {"line_stop_min", "min", NULL},
+    {"pack_room_c", "°C", NULL},
+    {"pack_room_rh_pct", "%", NULL},
+    {"mold_free_days", "d", NULL},
+    {"settle_plate_cfu", "1", NULL},
+    {"swab_cfu", "1", NULL},
+    {"air_cfu_m3", "cfu/m3", NULL},
+    {"atp_rlu", "1", NULL},
+    {"cleaned", "1", NULL},
+    {"filter_changed", "1", NULL},
+    {"pressure_pa", "Pa", NULL},
+    {"returns_staged", "1", NULL},
+    {"condensation_seen", "1", NULL},
+    {"door_open_min", "min", NULL},
+    {"waste_emptied", "1", NULL},
+};
+static const char *const BUILT_IN_PLACES[] = {
+    "cooler-air", "cooler-belt", "slicer",         "bagger",
+    "film-store", "hands",       "returns-dock",   "ingredient-store",
+    "waste-area", "dead-spot",   "compressed-air", "dispatch-dock",
+};
+
+struct named {
+    char *name, *unit, *title; /* title: in words, "" if none is given */
+};
+struct vocabulary {
+    struct named *quantities, *places;
+    int quantity_count, place_count;
+};
+
+const char *symptom_name(int symptom)
+{
+    return symptom >= 0 && symptom < SYMPTOMS ? SYMPTOM_NAMES[symptom] : "";
+}
+
+static int find_in(const char *const *names, int count, const char *name)
+{
+    for (int i = 0; name && i < count; i++)
+        if (strcmp(names[i], name) == 0)
+            return i;
+    return -1;
+}
+
+int symptom_of(const char *name)
+{
+    return find_in(SYMPTOM_NAMES, SYMPTOMS, name);
+}
+
+const char *material_name(int material)
+{
+    return MATERIAL_NAMES[material];
+}
+
+int material_of(const char *name)
+{
+    return find_in(MATERIAL_NAMES, MATERIALS, name);
+}
+
+const char *vocabulary_word(int seen_code, const char *word)
+{
+    const char *const *words = SEEN[seen_code].words;
+    for (; words && *words; words++)
+        if (strcmp(*words, word) == 0)
+            return *words;
+    return NULL;
+}
+
+/* ---- loading ---- */
+
+static const struct named *find_named(const struct named *list, int count, const char *name)
+{
+    for (int i = 0; i < count; i++)
+        if (strcmp(list[i].name, name) == 0)
+            return &list[i];
+    return NULL;
+}
+
+static void add_named(struct named **list, int *count, const char *name, const char *unit,
+                      const char *title)
+{
+    if (!name || !*name || find_named(*list, *count, name))
+        return;
+    *list = xrealloc(*list, (size_t)(*count + 1) * sizeof **list);
+    (*list)[(*count)++] =
+        (struct named){xstrdup(name), xstrdup(unit ? unit : ""), xstrdup(title ? title : "")};
+}
+
+static void add_object(struct named **list, int *count, const char *name, const json_t *object)
+{
+    const char *title = json_string_value(json_object_get(object, "title"));
+    if (!title)
+        title = json_string_value(json_object_get(object, "name"));
+    add_named(list, count, name, json_string_value(json_object_get(object, "unit")), title);
+}
+
+/* Either an array of objects under `key` that name themselves, or an object of objects by name. */
+static void add_from(const json_t *document, const char *key, const char *self, struct named **list,
+                     int *count)
+{
+    const json_t *under = json_object_get(document, key);
+    if (!under)
+        under = document;
+    size_t at;
+    const char *name;
+    json_t *value;
+    if (json_is_array(under)) {
+        json_array_foreach(under, at, value)
+        {
+            const char *own = json_string_value(json_object_get(value, self));
+            if (!own)
+                own = json_string_value(json_object_get(value, "name"));
+            add_object(list, count, own, value);
+        }
+        return;
+    }
+    json_object_foreach((json_t *)under, name, value) if (json_is_object(value))
+        add_object(list, count, name, value);
+}
+
+static int load_names(const char *dir, const char *file, const char *key, const char *self,
+                      struct named **list, int *count, struct error *err)
+{
+    struct text_buffer path = {0};
+    struct error local = {0};
+    json_t *document = NULL;
+    text_appendf(&path, "%s/%s", dir, file);
+    int rc = jsonx_load(path.data, &document, &local);
+    text_buffer_free(&path);
+    if (rc == ERROR_NOT_FOUND)
+        return 0;
+    if (rc) {
+        if (err && !err->code)
+            *err = local;
+        return rc;
+    }
+    add_from(document, key, self, list, count);
+    json_decref(document);
+    return 0;
+}
+
+int vocabulary_load(const char *dir, struct vocabulary **ret, struct error *err)
+{
+    struct vocabulary *v = xcalloc(1, sizeof *v);
+    int rc = load_names(dir, "quantities.json", "quantities", "quantity", &v->quantities,
+                        &v->quantity_count, err);
+    if (!rc)
+        rc = load_names(dir, "places.json", "places", "place", &v->places, &v->place_count, err);
+    if (rc) {
+        vocabulary_free(v);
+        return rc;
+    }
+    for (size_t i = 0; i < sizeof BUILT_IN / sizeof BUILT_IN[0]; i++)
+        add_named(&v->quantities, &v->quantity_count, BUILT_IN[i].name, BUILT_IN[i].unit,
+                  BUILT_IN[i].title);
+    for (size_t i = 0; i < sizeof BUILT_IN_PLACES / sizeof BUILT_IN_PLACES[0]; i++)
+        add_named(&v->places, &v->place_count, BUILT_IN_PLACES[i], NULL, NULL);
+    *ret = v;
+    return 0;
+}
+
+static void free_named(struct named *list, int count)
+{
+    for (int i = 0; i < count; i++) {
+        free(list[i].name);
+        free(list[i].unit);
+        free(list[i].title);
+    }
+    free(list);
+}
+
+void vocabulary_free(struct vocabulary *v)
+{
+    if (!v)
+        return;
+    free_named(v->quantities, v->quantity_count);
+    free_named(v->places, v->place_count);
+    free(v);
+}
+
+bool vocabulary_place(const struct vocabulary *v, const char *place)
+{
+    return find_named(v->places, v->place_count, place) != NULL;
+}
+
+bool vocabulary_quantity(const struct vocabulary *v, const char *quantity)
+{
+    return find_named(v->quantities, v->quantity_count, quantity) != NULL;
+}
+
+const char *vocabulary_unit(const struct vocabulary *v, const char *quantity)
+{
+    const struct named *found = find_named(v->quantities, v->quantity_count, quantity);
+    return found ? found->unit : "";
+}
+
+const char *vocabulary_quantity_title(const struct vocabulary *v, const char *quantity)
+{
+    const struct named *found = find_named(v->quantities, v->quantity_count, quantity);
+    return found && *found->title ? found->title : quantity;
+}
+
+const char *vocabulary_place_title(const struct vocabulary *v, const char *place)
+{
+    const struct named *found = find_named(v->places, v->place_count, place);
+    return found && *found->title ? found->title : place;
+}
+
+/* ---- names of facts ---- */
+
+static bool parse_seen(const char *name, struct fact_name *ret)
+{
+    for (int i = 0; i < SEEN_CODES; i++)
+        if (strcmp(SEEN[i].name, name) == 0) {
+            ret->kind = FACT_OBSERVATION;
+            ret->code = i;
+            ret->words = SEEN[i].words != NULL;
+            ret->allowed = SEEN[i].words;
+            ret->per_complaint = true;
+            return true;
+        }
+    return false;
+}
+
+static bool parse_lot(const char *name, struct fact_name *ret)
+{
+    for (size_t i = 0; i < sizeof LOT_FACTS / sizeof LOT_FACTS[0]; i++)
+        if (strcmp(LOT_FACTS[i].name, name) == 0) {
+            ret->kind = FACT_LOT;
+            ret->code = LOT_FACTS[i].code;
+            ret->words = LOT_FACTS[i].words;
+            return true;
+        }
+    for (int m = 0; m < MATERIALS; m++) {
+        char age[48];
+        snprintf(age, sizeof age, "%s_lot_age_days", MATERIAL_NAMES[m]);
+        if (strcmp(age, name) == 0) {
+            ret->kind = FACT_LOT;
+            ret->code = LOT_MATERIAL_AGE;
+            ret->material = m;
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool parse_dispatch(const char *name, struct fact_name *ret)
+{
+    for (size_t i = 0; i < sizeof DISPATCH_FACTS / sizeof DISPATCH_FACTS[0]; i++)
+        if (strcmp(DISPATCH_FACTS[i].name, name) == 0) {
+            ret->kind = FACT_DISPATCH;
+            ret->code = DISPATCH_FACTS[i].code;
+            ret->per_complaint = true;
+            return true;
+        }
+    return false;
+}
+
+static bool parse_company(const struct vocabulary *v, const char *name, struct fact_name *ret)
+{
+    if (strncmp(name, "company.", 8) != 0)
+        return false;
+    const char *rest = name + 8;
+    ret->kind = FACT_COMPANY;
+    if (strncmp(rest, "window.", 7) == 0) {
+        ret->code = FACTOR_WINDOW;
+        snprintf(ret->place, sizeof ret->place, "%s", rest + 7);
+        return vocabulary_place(v, ret->place);
+    }
+    ret->code = find_in(FACTOR_NAMES, FACTORS, rest);
+    ret->per_complaint = ret->code == FACTOR_ROUTE || ret->code == FACTOR_STORE;
+    return ret->code >= 0 && ret->code != FACTOR_WINDOW;
+}
+
+static bool parse_place(const struct vocabulary *v, const char *name, struct fact_name *ret)
+{
+    const char *dot = strchr(name, '.');
+    if (!dot || (size_t)(dot - name) >= sizeof ret->place)
+        return false;
+    snprintf(ret->place, sizeof ret->place, "%.*s", (int)(dot - name), name);
+    if (!vocabulary_place(v, ret->place))
+        return false;
+    ret->kind = FACT_PLACE;
+    snprintf(ret->quantity, sizeof ret->quantity, "%s", dot + 1);
+    static const struct {
+        const char *name;
+        int code;
+    } OWN[] = {{"hours_since_cleaned", PLACE_HOURS_SINCE_CLEANED},
+               {"cleaning_missed", PLACE_CLEANING_MISSED},
+               {"days_since_filter", PLACE_DAYS_SINCE_FILTER}};
+    for (size_t i = 0; i < sizeof OWN / sizeof OWN[0]; i++)
+        if (strcmp(ret->quantity, OWN[i].name) == 0) {
+            ret->code = OWN[i].code;
+            return true;
+        }
+    ret->code = PLACE_LAST;
+    char *suffix = strchr(ret->quantity, '.');
+    if (suffix) {
+        ret->code = strcmp(suffix, ".next") == 0   ? PLACE_NEXT
+                    : strcmp(suffix, ".peak") == 0 ? PLACE_PEAK
+                                                   : -1;
+        *suffix = '\0';
+    }
+    return ret->code >= 0 && vocabulary_quantity(v, ret->quantity);
+}
+
+static bool parse_quantity(const struct vocabulary *v, const char *name, struct fact_name *ret)
+{
+    snprintf(ret->quantity, sizeof ret->quantity, "%s", name);
+    ret->place[0] = '\0'; /* it may look like a place's until its dot is read */
+    ret->kind = FACT_QUANTITY;
+    ret->part = PART_MEDIAN;
+    char *suffix = strchr(ret->quantity, '.');
+    if (suffix) {
+        if (strcmp(suffix, ".min") == 0)
+            ret->part = PART_MIN;
+        else if (strcmp(suffix, ".max") == 0)
+            ret->part = PART_MAX;
+        else
+            return false;
+        *suffix = '\0';
+    }
+    return vocabulary_quantity(v, ret->quantity);
+}
+
+static bool parse_model(const char *name, struct fact_name *ret)
+{
+    if (strncmp(name, "model.", 6) != 0)
+        return false;
+    ret->kind = FACT_MODEL;
+    ret->per_complaint = true;
+    ret->code = find_in(MODEL_NAMES, MODELS, name + 6);
+    return ret->code >= 0;
+}
+
+int vocabulary_fact(const struct vocabulary *v, const char *name, struct fact_name *ret,
+                    struct error *err)
+{
+    struct fact_name fact = {0};
+    if (strlen(name) < sizeof fact.quantity) {
+        snprintf(fact.text, sizeof fact.text, "%s", name);
+        if (parse_seen(name, &fact) || parse_lot(name, &fact) || parse_dispatch(name, &fact) ||
+            parse_company(v, name, &fact) || parse_model(name, &fact)) {
+            *ret = fact;
+            return 0;
+        }
+        fact.per_complaint = false;
+        if (parse_place(v, name, &fact) || parse_quantity(v, name, &fact)) {
+            *ret = fact;
+            return 0;
+        }
+    }
+    error_set(err, ERROR_INVALID, "no such fact");
+    error_field(err, "fact", name);
+    return ERROR_INVALID;
+}

@@ -1,0 +1,260 @@
+/* Monday's digest: what a manager reads before anything else, and what to look at next. */
+#include "base/when.h"
+#include "show/view.h"
+#include <ctype.h>
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { SIGNALS = 8, ROWS = 8, TRACE_DAYS = 28 };
+
+/* Fewer expected complaints than that are noise in a mail. */
+#define EXPECTED_LEAST 0.5
+
+static const char *text_of(const json_t *object, const char *name)
+{
+    const char *text = json_string_value(json_object_get(object, name));
+    return text ? text : "";
+}
+
+static double number_of(const json_t *object, const char *name)
+{
+    return json_number_value(json_object_get(object, name));
+}
+
+/* "W47" of "2026-W47": the year goes without saying. */
+static const char *short_week(const char *week)
+{
+    return strlen(week) > 5 ? week + 5 : week;
+}
+
+/* 958 173, 65.8, 0.19: as exact as an interval deserves. */
+static const char *shown(double x, char out[static 32])
+{
+    char digits[24];
+    size_t used = 0;
+    if (fabs(x) < 99.95) {
+        snprintf(out, 32, "%.*f",
+                 x == floor(x) || fabs(x) < 0.005 ? 0
+                 : fabs(x) >= 0.995               ? 1
+                                                  : 2,
+                 x);
+        return out;
+    }
+    int length = snprintf(digits, sizeof digits, "%.0f", fmin(x, 1e15));
+    for (int i = 0; i < length; i++) {
+        if (i && (length - i) % 3 == 0)
+            out[used++] = ' ';
+        out[used++] = digits[i];
+    }
+    out[used] = '\0';
+    return out;
+}
+
+/* ---- head ---- */
+
+static void add_title(struct view *view, const char *name)
+{
+    struct iso_week week;
+    char from[16], to[16];
+    if (iso_week_parse(name, &week, NULL) == 0)
+        view_add(view, VIEW_TITLE, NULL, 0, "Week %s, %s to %s", name,
+                 day_format(iso_week_monday(week), from),
+                 day_format(iso_week_monday(week) + 6, to));
+    else
+        view_add(view, VIEW_TITLE, NULL, 0, "Week %s", name);
+}
+
+static void add_symptom(struct view *view, const json_t *week, const char *symptom, double count)
+{
+    const json_t *weeks =
+        json_object_get(json_object_get(json_object_get(week, "charts"), symptom), "weeks");
+    const json_t *last = json_array_get(weeks, json_array_size(weeks) - 1);
+    char label[24], n[2][32];
+    snprintf(label, sizeof label, "%s", symptom);
+    label[0] = (char)toupper((unsigned char)label[0]);
+    if (json_is_number(json_object_get(last, "expected")))
+        view_add(view, VIEW_ROW, label, 0, "%s (usual %s)", shown(count, n[0]),
+                 shown(number_of(last, "expected"), n[1]));
+    else
+        view_add(view, VIEW_ROW, label, 0, "%s", shown(count, n[0]));
+}
+
+static void add_open(struct view *view, const json_t *open)
+{
+    double all = 0, oldest = 0;
+    size_t i;
+    const json_t *row;
+    char n[2][32];
+    json_array_foreach(open, i, row)
+    {
+        all += number_of(row, "cases");
+        oldest = number_of(row, "cases"); /* ages ascend */
+    }
+    view_add(view, VIEW_ROW, "Open cases", 0, "%s, %s of them older than 12 weeks",
+             shown(all, n[0]), shown(oldest, n[1]));
+}
+
+static void add_verdicts(struct view *view, const json_t *quarter)
+{
+    char n[2][32];
+    if (number_of(quarter, "ranked") < 1)
+        return;
+    view_add(view, VIEW_ROW, "Verdicts", 0,
+             "%s in 13 weeks; the cause ranked first was it in %.0f %%; %s days to a verdict",
+             shown(number_of(quarter, "verdicts"), n[0]), 100 * number_of(quarter, "top1"),
+             shown(number_of(json_object_get(quarter, "days_to_verdict"), "median"), n[1]));
+}
+
+/* ---- what rose ---- */
+
+static void add_signal(struct view *view, const json_t *s)
+{
+    char n[5][32], what[160];
+    double q = number_of(s, "q");
+    if (*text_of(s, "title"))
+        snprintf(what, sizeof what, "%s", text_of(s, "title"));
+    else
+        snprintf(what, sizeof what, "%s %s", text_of(s, "factor"), text_of(s, "level"));
+    what[0] = (char)toupper((unsigned char)what[0]);
+    if (q < 0.001)
+        snprintf(n[4], sizeof n[4], "< 0.001");
+    else
+        snprintf(n[4], sizeof n[4], "%.3f", q);
+    view_add(view, VIEW_ITEM, NULL, 0, "%s (%s): %s since %s, usual %s, %s times (%s to %s), q %s",
+             what, text_of(s, "symptom"), shown(number_of(s, "observed"), n[0]),
+             short_week(text_of(s, "since")), shown(number_of(s, "expected"), n[1]),
+             shown(number_of(s, "ratio"), n[2]), shown(number_of(s, "low"), n[3]),
+             shown(number_of(s, "high"), (char[32]){0}), n[4]);
+}
+
+/* Those that are still up, the surest first; the others are counted. */
+static void add_signals(struct view *view, const json_t *week)
+{
+    const json_t *signals = json_object_get(week, "signals"), *s;
+    size_t i, told = 0, easing = 0;
+    json_array_foreach(signals, i, s)
+    {
+        if (!json_is_true(json_object_get(s, "still")))
+            easing++;
+        else if (told++ < SIGNALS)
+            add_signal(view, s);
+    }
+    if (number_of(json_object_get(week, "tested"), "recent_weeks") < 1)
+        view_add(view, VIEW_TEXT, NULL, 0,
+                 "Too early to tell: there are not yet six weeks of production to compare with.");
+    else if (!told)
+        view_add(view, VIEW_TEXT, NULL, 0, "Nothing is up beyond chance.");
+    if (told > SIGNALS)
+        view_add(view, VIEW_ITEM, NULL, 0, "%zu further, less sure", told - SIGNALS);
+    if (easing)
+        view_add(view, VIEW_ITEM, NULL, 0, "%zu that rose in the last weeks %s easing", easing,
+                 easing == 1 ? "is" : "are");
+}
+
+/* ---- where, why, and what is to come ---- */
+
+static void add_lines(struct view *view, const json_t *lines)
+{
+    size_t i, told = 0;
+    const json_t *row;
+    json_array_foreach(lines, i, row)
+    {
+        char n[4][32];
+        double count = number_of(row, "complaints");
+        if (count < 1 || told++ >= ROWS)
+            continue;
+        if (told == 1)
+            view_add(view, VIEW_HEADING, NULL, 0, "By line, per million units packed");
+        view_add(view, VIEW_ITEM, NULL, 0, "Line %s, %s: %s, that is %s per million (%s to %s)",
+                 text_of(row, "level"), text_of(row, "symptom"), shown(count, n[0]),
+                 shown(number_of(row, "per_million"), n[1]), shown(number_of(row, "low"), n[2]),
+                 shown(number_of(row, "high"), n[3]));
+    }
+}
+
+static void add_causes(struct view *view, const json_t *causes)
+{
+    size_t i, told = 0;
+    const json_t *row;
+    json_array_foreach(causes, i, row)
+    {
+        char n[32];
+        double expected = number_of(row, "expected");
+        if (expected < EXPECTED_LEAST || told++ >= ROWS)
+            continue;
+        if (told == 1)
+            view_add(view, VIEW_HEADING, NULL, 0, "Likely causes, in complaints");
+        view_add(view, VIEW_ITEM, NULL, 0, "%s (%s): %s, %.0f %% of the symptom",
+                 text_of(row, "title"), text_of(row, "symptom"), shown(expected, n),
+                 100 * number_of(row, "share"));
+    }
+}
+
+static void add_to_come(struct view *view, const json_t *rows)
+{
+    size_t i, told = 0;
+    const json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        char n[4][32];
+        double reported = number_of(row, "reported"), final = number_of(row, "expected_final");
+        if (final - reported < EXPECTED_LEAST || told++ >= ROWS)
+            continue;
+        if (told == 1)
+            view_add(view, VIEW_HEADING, NULL, 0, "Still to come about bread already packed");
+        view_add(view, VIEW_ITEM, NULL, 0,
+                 "Packed in %s, %s: %s so far, %s in the end (90 %%: %s to %s)",
+                 short_week(text_of(row, "made_week")), text_of(row, "symptom"),
+                 shown(reported, n[0]), shown(round(final), n[1]),
+                 shown(number_of(row, "low"), n[2]), shown(number_of(row, "high"), n[3]));
+    }
+}
+
+/* ---- what next ---- */
+
+static void add_next(struct view *view, const json_t *week)
+{
+    const char *name = text_of(week, "week");
+    const json_t *first = json_array_get(json_object_get(week, "signals"), 0);
+    struct iso_week w;
+    char from[16], to[16];
+    view_add(view, VIEW_HEADING, NULL, 0, "Next");
+    if (first && iso_week_parse(name, &w, NULL) == 0) {
+        int32_t last = iso_week_monday(w) + 6;
+        view_add(view, VIEW_ITEM, NULL, 0,
+                 "What they share: oddloaf trace --symptom %s --from %s --to %s",
+                 text_of(first, "symptom"), day_format(last - TRACE_DAYS + 1, from),
+                 day_format(last, to));
+    }
+    view_add(view, VIEW_ITEM, NULL, 0,
+             "Whether a fix worked: oddloaf action --list, then oddloaf action NUMBER --effect");
+    view_add(view, VIEW_ITEM, NULL, 0, "All of it with charts: oddloaf week %s --html week.html",
+             name);
+    view_add(view, VIEW_TEXT, NULL, 0,
+             "A pattern is a reason to look, not a finding. Times: seen over usual with a 95 %% "
+             "interval. Of what is listed with q up to a number, no more than that share is "
+             "expected to be chance. Reports of harm are not judged here: they go by the plant's "
+             "own procedure and the law of the place.");
+}
+
+void view_of_digest(const json_t *event, struct view *view)
+{
+    const json_t *week = json_object_get(event, "week");
+    const char *symptom;
+    json_t *count;
+    char n[32];
+    add_title(view, text_of(week, "week"));
+    view_add(view, VIEW_ROW, "Plant", 0, "%s", text_of(event, "plant"));
+    json_object_foreach(json_object_get(week, "complaints"), symptom, count)
+        add_symptom(view, week, symptom, json_number_value(count));
+    view_add(view, VIEW_ROW, "Units packed", 0, "%s", shown(number_of(week, "units"), n));
+    add_open(view, json_object_get(week, "open_cases"));
+    add_verdicts(view, json_object_get(json_object_get(week, "right"), "quarter"));
+    view_add(view, VIEW_HEADING, NULL, 0, "What rose");
+    add_signals(view, week);
+    add_lines(view, json_object_get(json_object_get(week, "by"), "line"));
+    add_causes(view, json_object_get(week, "causes"));
+    add_to_come(view, json_object_get(week, "to_come"));
+    add_next(view, week);
+}

@@ -1,0 +1,294 @@
+#include "show/week_page.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* Drawn for a phone's width, so that its letters stay readable there. */
+enum { WIDTH = 420, LEFT = 40, RIGHT = 8, TOP = 10, FOOT = 20, POINTS_MOST = 64 };
+
+struct frame {
+    struct text_buffer *b;
+    int height;
+    size_t count;
+    double most; /* value at the top */
+};
+
+static double x_at(const struct frame *f, double i)
+{
+    double slots = f->count > 1 ? (double)f->count : 1;
+    return LEFT + (WIDTH - LEFT - RIGHT) * (i + 0.5) / slots;
+}
+
+static double y_at(const struct frame *f, double value)
+{
+    double bounded = value < 0 ? 0 : value > f->most ? f->most : value;
+    return f->height - FOOT - (f->height - TOP - FOOT) * bounded / f->most;
+}
+
+/* A round step that gives three to six lines, on a low chart two or three. */
+static double tick_step(const struct frame *f)
+{
+    double raw = f->most / (f->height > 120 ? 5 : 2.5), base = pow(10, floor(log10(raw)));
+    double times = raw / base;
+    return base * (times <= 1 ? 1 : times <= 2 ? 2 : times <= 5 ? 5 : 10);
+}
+
+static void open_svg(struct frame *f, const char *id, const char *title, const char *text)
+{
+    text_appendf(f->b,
+                 "<svg viewBox=\"0 0 %d %d\" role=\"img\" aria-labelledby=\"%s-t %s-d\">"
+                 "<title id=\"%s-t\">",
+                 WIDTH, f->height, id, id, id);
+    text_append_html(f->b, title);
+    text_appendf(f->b, "</title><desc id=\"%s-d\">", id);
+    text_append_html(f->b, text);
+    text_append(f->b, "</desc>");
+}
+
+static void draw_scale(const struct frame *f)
+{
+    double step = tick_step(f);
+    for (int i = 0; i * step <= f->most * 1.0001; i++) {
+        double y = y_at(f, i * step);
+        text_appendf(f->b,
+                     "<path class=\"grid\" d=\"M%d %.1fH%d\"/><text class=\"tick\" x=\"%d\" "
+                     "y=\"%.1f\" text-anchor=\"end\">",
+                     LEFT, y, WIDTH - RIGHT, LEFT - 5, y + 4);
+        page_add_number(f->b, i * step);
+        text_append(f->b, "</text>");
+    }
+}
+
+/* "W47" under every few weeks, counted back from the newest. */
+static void draw_weeks(const struct frame *f, const json_t *weeks)
+{
+    size_t every = f->count > 30 ? 8 : f->count > 14 ? 4 : 2;
+    for (size_t i = 0; i < f->count; i++) {
+        const char *name = page_text(json_array_get(weeks, i), "week");
+        if ((f->count - 1 - i) % every || strlen(name) < 8)
+            continue;
+        text_appendf(f->b,
+                     "<text class=\"tick\" x=\"%.1f\" y=\"%d\" text-anchor=\"middle\">%s</text>",
+                     x_at(f, (double)i), f->height - 5, name + 5);
+    }
+}
+
+/* `usual` keeps the last limit in sight; a first one that is far out is cut. */
+static double top_of(const json_t *weeks, const char *const *names, double usual)
+{
+    double most = isfinite(usual) ? usual : 0;
+    size_t i;
+    const json_t *week;
+    json_array_foreach(weeks, i, week)
+    {
+        for (const char *const *name = names; *name; name++) {
+            double x = page_number(week, *name);
+            most = isfinite(x) && x > most ? x : most;
+        }
+    }
+    return most > 0 ? most * 1.08 : 1;
+}
+
+/* ---- rates ---- */
+
+static void draw_band(const struct frame *f, const json_t *weeks)
+{
+    bool started = false;
+    for (size_t i = 0; i < f->count; i++) {
+        double high = page_number(json_array_get(weeks, i), "high");
+        if (isfinite(high))
+            text_appendf(f->b, "%s%.1f %.1f", started ? "L" : "<path class=\"band\" d=\"M",
+                         x_at(f, (double)i), y_at(f, high));
+        started |= isfinite(high);
+    }
+    for (size_t i = f->count; i-- > 0 && started;) {
+        double low = page_number(json_array_get(weeks, i), "low");
+        if (isfinite(low))
+            text_appendf(f->b, "L%.1f %.1f", x_at(f, (double)i), y_at(f, low));
+    }
+    if (started)
+        text_append(f->b, "Z\"/>");
+}
+
+static void draw_line(const struct frame *f, const json_t *weeks, const char *name,
+                      const char *class)
+{
+    bool down = false, started = false;
+    for (size_t i = 0; i < f->count; i++) {
+        double value = page_number(json_array_get(weeks, i), name);
+        if (!isfinite(value)) {
+            down = false;
+            continue;
+        }
+        if (!started)
+            text_appendf(f->b, "<path class=\"%s\" d=\"", class);
+        text_appendf(f->b, "%s%.1f %.1f", down ? "L" : "M", x_at(f, (double)i), y_at(f, value));
+        down = started = true;
+    }
+    if (started)
+        text_append(f->b, "\"/>");
+}
+
+static void draw_points(const struct frame *f, const json_t *weeks)
+{
+    for (size_t i = 0; i < f->count; i++) {
+        const json_t *week = json_array_get(weeks, i);
+        double value = page_number(week, "per_million"), x = x_at(f, (double)i);
+        if (!isfinite(value))
+            continue;
+        double y = y_at(f, value);
+        if (page_number(week, "signal") > 0) /* a diamond, so that colour is not all */
+            text_appendf(f->b, "<path class=\"out\" d=\"M%.1f %.1fl6 6l-6 6l-6 -6z\"/>", x, y - 6);
+        else
+            text_appendf(f->b, "<circle class=\"dot\" cx=\"%.1f\" cy=\"%.1f\" r=\"2.4\"/>", x, y);
+    }
+}
+
+static void describe_rates(struct text_buffer *text, const json_t *chart)
+{
+    const json_t *weeks = json_object_get(chart, "weeks"), *week;
+    size_t n = json_array_size(weeks), i, out = 0;
+    if (!n) {
+        text_append(text, "No weeks of production yet.");
+        return;
+    }
+    week = json_array_get(weeks, n - 1);
+    text_appendf(text, "%zu weeks up to %s. The last: ", n, page_text(week, "week"));
+    page_add_number(text, page_number(week, "per_million"));
+    text_append(text, "; usual ");
+    page_add_number(text, page_number(chart, "center"));
+    text_append(text, ", limits ");
+    page_add_range(text, page_number(week, "low"), page_number(week, "high"));
+    text_append(text, ". Above the limit: ");
+    json_array_foreach(weeks, i, week)
+    {
+        if (page_number(week, "signal") > 0)
+            text_appendf(text, "%s%s", out++ ? ", " : "", page_text(week, "week"));
+    }
+    text_append(text, out ? "." : "none.");
+}
+
+void page_rate_chart(struct text_buffer *b, const char *symptom, const json_t *chart)
+{
+    static const char *const NAMES[] = {"per_million", NULL};
+    const json_t *weeks = json_object_get(chart, "weeks");
+    size_t n = json_array_size(weeks);
+    double limit = n ? page_number(json_array_get(weeks, n - 1), "high") : NAN;
+    struct frame f = {b, 190, n, top_of(weeks, NAMES, limit)};
+    struct text_buffer text = {0};
+    char id[32];
+    double center = page_number(chart, "center");
+    snprintf(id, sizeof id, "rate-%s", symptom);
+    describe_rates(&text, chart);
+    open_svg(&f, id, "Complaints per million units on sale, by week of receipt", text.data);
+    text_buffer_free(&text);
+    draw_band(&f, weeks);
+    draw_scale(&f);
+    if (isfinite(center))
+        text_appendf(b, "<path class=\"center\" d=\"M%d %.1fH%d\"/>", LEFT, y_at(&f, center),
+                     WIDTH - RIGHT);
+    draw_line(&f, weeks, "per_million", "line");
+    draw_points(&f, weeks);
+    draw_weeks(&f, weeks);
+    text_append(b, "</svg>");
+}
+
+/* ---- cumulative sum ---- */
+
+void page_sum_chart(struct text_buffer *b, const char *symptom, const json_t *chart)
+{
+    static const char *const NAMES[] = {"sum", NULL};
+    const json_t *weeks = json_object_get(chart, "weeks"), *sum = json_object_get(chart, "sum");
+    double limit = page_number(sum, "limit");
+    struct frame f = {b, 92, json_array_size(weeks), top_of(weeks, NAMES, NAN)};
+    struct text_buffer text = {0};
+    char id[32];
+    if (!isfinite(limit))
+        return;
+    f.most = f.most < limit * 1.15 ? limit * 1.15 : f.most;
+    snprintf(id, sizeof id, "sum-%s", symptom);
+    text_append(&text, "The last is ");
+    page_add_number(&text, page_number(json_array_get(weeks, f.count ? f.count - 1 : 0), "sum"));
+    text_append(&text, ", the limit ");
+    page_add_number(&text, limit);
+    text_append(&text, ".");
+    open_svg(&f, id, "Complaints beyond what is usual, summed up", text.data);
+    text_buffer_free(&text);
+    draw_scale(&f);
+    draw_line(&f, weeks, "sum", "line");
+    text_appendf(b,
+                 "<path class=\"limit\" d=\"M%d %.1fH%d\"/><text class=\"tick\" x=\"%d\" "
+                 "y=\"%.1f\">limit</text></svg>",
+                 LEFT, y_at(&f, limit), WIDTH - RIGHT, LEFT + 2, y_at(&f, limit) - 4);
+}
+
+/* ---- by week of make ---- */
+
+static void draw_made(const struct frame *f, const json_t *week, size_t i)
+{
+    double units = page_number(week, "units"), reported = page_number(week, "reported");
+    double final = page_number(week, "per_million"), half = 0.36 * (WIDTH - LEFT - RIGHT);
+    double low = page_number(week, "low"), high = page_number(week, "high"), x = x_at(f, (double)i);
+    half /= (double)f->count;
+    double y = y_at(f, reported * 1e6 / units), base = f->height - FOOT;
+    text_appendf(f->b, "<path class=\"made\" d=\"M%.1f %.1fH%.1fV%.1fH%.1fZ\"/>", x - half, base,
+                 x + half, y, x - half);
+    if (!isfinite(final) || high - low < 1e-9)
+        return;
+    text_appendf(f->b, "<path class=\"come\" d=\"M%.1f %.1fV%.1fH%.1fV%.1f\"/>", x - half, y,
+                 y_at(f, final), x + half, y);
+    text_appendf(f->b, "<path class=\"whisker\" d=\"M%.1f %.1fV%.1f\"/>", x, y_at(f, low),
+                 y_at(f, high));
+}
+
+void page_made_chart(struct text_buffer *b, const char *symptom, const json_t *chart)
+{
+    static const char *const NAMES[] = {"per_million", "high", NULL};
+    const json_t *weeks = json_object_get(chart, "made"), *week;
+    struct frame f = {b, 170, json_array_size(weeks), top_of(weeks, NAMES, NAN)};
+    struct text_buffer text = {0};
+    char id[32];
+    size_t i;
+    if (!f.count)
+        return;
+    week = json_array_get(weeks, f.count - 1);
+    snprintf(id, sizeof id, "made-%s", symptom);
+    text_appendf(&text, "%zu weeks of packing up to %s. About the last ", f.count,
+                 page_text(week, "week"));
+    page_add_number(&text, page_number(week, "reported"));
+    text_append(&text, " complaints are in; in the end ");
+    page_add_range(&text, page_number(week, "low"), page_number(week, "high"));
+    text_append(&text, " per million are to be expected.");
+    open_svg(&f, id, "Complaints per million units packed, by week of packing", text.data);
+    text_buffer_free(&text);
+    draw_scale(&f);
+    json_array_foreach(weeks, i, week) draw_made(&f, week, i);
+    draw_weeks(&f, weeks);
+    text_append(b, "</svg>");
+}
+
+/* ---- ornaments ---- */
+
+void page_whisker(struct text_buffer *b, double value, double low, double high, double most)
+{
+    enum { W = 120, H = 14 };
+    if (!isfinite(value) || !(most > 0))
+        return;
+    double scale = (W - 8) / most;
+    double to = high * scale > W - 8 ? W - 4 : 4 + high * scale;
+    text_appendf(b,
+                 "<svg class=\"mini\" viewBox=\"0 0 %d %d\" aria-hidden=\"true\"><path "
+                 "class=\"whisker\" d=\"M%.1f 7H%.1f\"/><circle class=\"dot\" cx=\"%.1f\" "
+                 "cy=\"7\" r=\"3.2\"/></svg>",
+                 W, H, 4 + low * scale, to, 4 + value * scale);
+}
+
+void page_bar(struct text_buffer *b, double share)
+{
+    enum { W = 120, H = 12 };
+    double width = share < 0 || !isfinite(share) ? 0 : share > 1 ? W : share * W;
+    text_appendf(b,
+                 "<svg class=\"mini\" viewBox=\"0 0 %d %d\" aria-hidden=\"true\"><path "
+                 "class=\"rail\" d=\"M0 6H%d\"/><path class=\"fill\" d=\"M0 6H%.1f\"/></svg>",
+                 W, H, W, width);
+}

@@ -1,0 +1,227 @@
+/* What rose, causes, what is still to come, how right the rankings were: as tables. */
+#include "base/when.h"
+#include "show/week_page.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { SIGNALS_MOST = 15, CAUSES_MOST = 24, TRACE_DAYS = 28 };
+
+/* Fewer complaints than that, spread over causes, are noise. */
+#define EXPECTED_LEAST 0.05
+
+/* ---- signals ---- */
+
+static void add_q(struct text_buffer *b, double q)
+{
+    text_append(b, "<td class=\"n\">");
+    if (q < 0.001)
+        text_append(b, "&lt; 0.001");
+    else
+        text_appendf(b, "%.3f", q);
+    text_append(b, "</td>");
+}
+
+/* "Line 2" and "mold, still up since W44" */
+static void add_signal(struct text_buffer *b, const json_t *s)
+{
+    bool titled = *page_text(s, "title") != '\0', still = page_true(s, "still");
+    text_append(b, "<tr><td>");
+    if (!titled) {
+        page_add_name(b, page_text(s, "factor"));
+        text_append(b, " ");
+    }
+    page_add_text(b, s, titled ? "title" : "level");
+    text_append(b, " <span class=\"kind\">");
+    page_add_text(b, s, "symptom");
+    text_append(b, still ? ", <strong class=\"up\">still up</strong></span></td>"
+                         : ", easing</span></td>");
+    const char *since = page_text(s, "since");
+    page_cell_text(b, "w", since + (strlen(since) > 5 ? 5 : 0));
+    page_cell_number(b, "n", page_number(s, "observed"));
+    page_cell_number(b, "n", page_number(s, "expected"));
+    page_cell_number(b, "n wide", page_number(s, "ratio"));
+    page_cell_range(b, "n wide", page_number(s, "low"), page_number(s, "high"));
+    add_q(b, page_number(s, "q"));
+    text_append(b, "</tr>");
+}
+
+/* What to ask next: what the lots behind the surest signal share. */
+static void add_trace(struct text_buffer *b, const json_t *report, const json_t *signal)
+{
+    struct iso_week week;
+    char from[16], to[16];
+    if (iso_week_parse(page_text(report, "week"), &week, NULL) != 0)
+        return;
+    int32_t last = iso_week_monday(week) + 6;
+    text_append(b, "<p>What do the lots behind it share? <code>oddloaf trace --symptom ");
+    page_add_text(b, signal, "symptom");
+    text_appendf(b, " --from %s --to %s</code></p>", day_format(last - TRACE_DAYS + 1, from),
+                 day_format(last, to));
+    text_append(b, "<p>Did a fix work? <code>oddloaf action --list</code>, then <code>oddloaf "
+                   "action NUMBER --effect</code></p>");
+}
+
+void page_signals(struct text_buffer *b, const json_t *report)
+{
+    static const struct page_column COLUMNS[] = {
+        {"what", ""},   {"since", ""},       {"seen", "n"},
+        {"usual", "n"}, {"times", "n wide"}, {"95&nbsp;% interval", "n wide"},
+        {"q", "n"},     {NULL, NULL}};
+    const json_t *signals = json_object_get(report, "signals"), *signal;
+    const json_t *tested = json_object_get(report, "tested");
+    size_t i, n = json_array_size(signals);
+    text_append(b, "<h2>What rose</h2>");
+    if (page_number(tested, "recent_weeks") == 0)
+        text_append(b, "<p>Too early to tell: there are not yet six weeks of production to compare "
+                       "with.</p>");
+    else if (!n)
+        text_append(b, "<p>Nothing: what was seen fits chance.</p>");
+    if (n) {
+        page_open_table(b, COLUMNS);
+        json_array_foreach(signals, i, signal)
+        {
+            if (i < SIGNALS_MOST)
+                add_signal(b, signal);
+        }
+        page_close_table(b);
+        if (n > SIGNALS_MOST)
+            text_appendf(b, "<p class=\"soft small\">%zu further, less sure.</p>",
+                         n - SIGNALS_MOST);
+        add_trace(b, report, json_array_get(signals, 0));
+    }
+    text_appendf(b,
+                 "<p class=\"soft small\">%.0f series were looked at. Of those listed with q up to "
+                 "a number, no more than that share is expected to be chance. Times: seen over "
+                 "usual, drawn a little towards 1.</p>\n",
+                 page_number(tested, "series"));
+}
+
+/* ---- causes ---- */
+
+static void add_share(struct text_buffer *b, double share)
+{
+    text_appendf(b, "<td class=\"n\">%.0f&nbsp;%%</td>", 100 * share);
+}
+
+void page_causes(struct text_buffer *b, const json_t *report)
+{
+    static const struct page_column COLUMNS[] = {
+        {"cause", ""},  {"count", "n"},   {"<span class=\"hidden\">bar</span>", "wide"},
+        {"share", "n"}, {"running", "n"}, {NULL, NULL}};
+    const json_t *causes = json_object_get(report, "causes"), *cause;
+    double most = 0;
+    size_t i, shown = 0;
+    json_array_foreach(causes, i, cause) most = fmax(most, page_number(cause, "expected"));
+    text_append(b, "<h2>Causes</h2>");
+    if (most < EXPECTED_LEAST) {
+        text_append(b, "<p>No complaint of this week has been ranked.</p>");
+        return;
+    }
+    page_open_table(b, COLUMNS);
+    json_array_foreach(causes, i, cause)
+    {
+        double expected = page_number(cause, "expected");
+        if (expected < EXPECTED_LEAST || page_number(cause, "share") < 0.01 ||
+            shown++ == CAUSES_MOST)
+            continue;
+        text_append(b, "<tr>");
+        page_cell_what(b, page_text(cause, "title"), page_text(cause, "symptom"));
+        text_appendf(b, "<td class=\"n\">%.1f</td><td class=\"wide\">", expected);
+        page_bar(b, expected / most);
+        text_append(b, "</td>");
+        add_share(b, page_number(cause, "share"));
+        add_share(b, page_number(cause, "cumulative"));
+        text_append(b, "</tr>");
+    }
+    page_close_table(b);
+    text_append(b, "<p class=\"soft small\">Expected complaints: the probabilities of the rankings "
+                   "added up; settled cases count for what was confirmed. Shares are of the "
+                   "symptom's complaints.</p>\n");
+}
+
+/* ---- what is to come ---- */
+
+void page_to_come(struct text_buffer *b, const json_t *report)
+{
+    static const struct page_column COLUMNS[] = {
+        {"packed in", ""},           {"so far", "n"},        {"in the end", "n"},
+        {"90&nbsp;% interval", "n"}, {"share in", "n wide"}, {NULL, NULL}};
+    const json_t *rows = json_object_get(report, "to_come"), *row;
+    size_t i;
+    text_append(b, "<h2>Still to come</h2>");
+    if (!json_array_size(rows)) {
+        text_append(b, "<p>Nothing to be told: all is in, or there is no past to judge by.</p>");
+        return;
+    }
+    page_open_table(b, COLUMNS);
+    json_array_foreach(rows, i, row)
+    {
+        text_append(b, "<tr>");
+        page_cell_what(b, page_text(row, "made_week"), page_text(row, "symptom"));
+        page_cell_number(b, "n", page_number(row, "reported"));
+        page_cell_number(b, "n", round(page_number(row, "expected_final")));
+        page_cell_range(b, "n", page_number(row, "low"), page_number(row, "high"));
+        text_appendf(b, "<td class=\"n wide\">%.0f&nbsp;%%%s</td></tr>",
+                     100 * page_number(row, "share"), page_true(row, "too_early") ? ", early" : "");
+    }
+    page_close_table(b);
+    text_append(b, "<p class=\"soft small\">Complaints about bread that is already packed. Early: "
+                   "fewer than a fifth should be in; read the interval, not the number.</p>\n");
+}
+
+/* ---- how right ---- */
+
+static void add_verdicts(struct text_buffer *b, const char *when, const json_t *right)
+{
+    text_append(b, "<tr>");
+    page_cell_text(b, "", when);
+    page_cell_number(b, "n", page_number(right, "verdicts"));
+    page_cell_number(b, "n", round(100 * page_number(right, "top1")));
+    page_cell_number(b, "n", round(100 * page_number(right, "top3")));
+    page_cell_number(b, "n wide", page_number(right, "log_score"));
+    page_cell_number(b, "n wide", page_number(right, "brier"));
+    page_cell_number(b, "n", page_number(json_object_get(right, "days_to_verdict"), "median"));
+    text_append(b, "</tr>");
+}
+
+static void add_open(struct text_buffer *b, const json_t *open)
+{
+    static const struct page_column COLUMNS[] = {{"opened", ""},   {"mold", "n"}, {"off-odor", "n"},
+                                                 {"staling", "n"}, {"all", "n"},  {NULL, NULL}};
+    static const char *const NAMES[] = {"mold", "off-odor", "staling", "cases"};
+    size_t i;
+    const json_t *row;
+    text_append(b, "<h3>Open cases by age</h3>");
+    page_open_table(b, COLUMNS);
+    json_array_foreach(open, i, row)
+    {
+        text_append(b, "<tr>");
+        page_cell_text(b, "", page_text(row, "age"));
+        for (size_t k = 0; k < sizeof NAMES / sizeof NAMES[0]; k++)
+            page_cell_number(b, "n", page_number(row, NAMES[k]));
+        text_append(b, "</tr>");
+    }
+    page_close_table(b);
+}
+
+void page_right(struct text_buffer *b, const json_t *report)
+{
+    static const struct page_column COLUMNS[] = {{"verdicts of", ""},      {"given", "n"},
+                                                 {"first was it, %", "n"}, {"among three, %", "n"},
+                                                 {"log score", "n wide"},  {"Brier", "n wide"},
+                                                 {"days, median", "n"},    {NULL, NULL}};
+    const json_t *right = json_object_get(report, "right");
+    const json_t *quarter = json_object_get(right, "quarter");
+    text_append(b, "<h2>How right we were</h2>");
+    if (page_number(quarter, "verdicts") > 0) {
+        page_open_table(b, COLUMNS);
+        add_verdicts(b, "this week", json_object_get(right, "week"));
+        add_verdicts(b, "13 weeks", quarter);
+        page_close_table(b);
+    } else {
+        text_append(b, "<p>No case was settled in these 13 weeks, so nothing can be scored: "
+                       "<code>oddloaf settle CASE CAUSE</code> records what was confirmed.</p>");
+    }
+    add_open(b, json_object_get(report, "open_cases"));
+}

@@ -1,0 +1,183 @@
+/* What to ask next: expected gain in bits of every question whose answer is not known yet, over
+ * the ranking as it stands. P(answer | cause) is how often the answer comes, bent by what the
+ * rules say of it: share x 2^bits, made to sum to 1. */
+#include "base/text.h"
+#include "rank/case_rank.h"
+#include "stats/evidence.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define LEAST_GAIN 0.005 /* bits: not worth anybody's time */
+
+static struct fact fact_of_answer(const struct rule_answer *answer)
+{
+    struct fact fact = {.known = true,
+                        .value = answer->value,
+                        .target = NAN,
+                        .usual = NAN,
+                        .z = answer->z,
+                        .bits = NAN};
+    if (answer->word) {
+        fact.words[0] = answer->word;
+        fact.word_count = 1;
+    } else if (!isnan(answer->ratio)) {
+        fact.target = 1;
+        if (isnan(fact.value))
+            fact.value = answer->ratio;
+    }
+    return fact;
+}
+
+/* Items on the value and on the ratio read different numbers of the same answer. */
+static double bits_of(const struct rule_evidence *evidence, const struct rule_answer *answer,
+                      const struct fact *likeness)
+{
+    struct fact fact = fact_of_answer(answer);
+    if (evidence->how == EVIDENCE_RATIO) {
+        if (isnan(answer->ratio)) {
+            fact.target = likeness->target;
+            fact.usual = likeness->usual;
+        } else {
+            fact.value = answer->ratio;
+            fact.target = 1;
+        }
+    } else if (evidence->how == EVIDENCE_VALUE && isnan(answer->value)) {
+        double against = isnan(likeness->target) ? likeness->usual : likeness->target;
+        fact.value = isnan(answer->ratio) ? NAN : answer->ratio * against;
+    }
+    return evidence_bits_of(evidence, &fact);
+}
+
+/* What one answer would say of one cause by its items on the fact, `uses`: the strongest of each
+ * group, as in the ranking; a group that has spoken already adds only what goes beyond that. */
+static double answer_bits(const struct case_rank *ranked, const struct rank_cause *one,
+                          const struct rule_use *uses, int count, const struct rule_answer *answer)
+{
+    const struct fact_set *facts = case_rank_facts(ranked);
+    const struct rule_cause *cause = &facts->rules->causes[one->cause];
+    double sum = 0, in_group[RULE_GROUPS] = {0};
+    bool grouped = false;
+    for (int i = 0; i < count; i++) {
+        const struct rule_evidence *evidence = &cause->evidence[uses[i].item];
+        if (!(evidence->symptoms & 1u << ranked->input.symptom) ||
+            evidence_guard(&evidence->when, facts, 0) == 0 ||
+            (evidence->unless.fact >= 0 && evidence_guard(&evidence->unless, facts, 0) == 1))
+            continue;
+        double bits = bits_of(evidence, answer, fact_set_at(facts, evidence->fact, 0));
+        if (isnan(bits))
+            continue;
+        grouped = grouped || evidence->group >= 0;
+        if (evidence->group < 0)
+            sum += bits;
+        else if (fabs(bits) > fabs(in_group[evidence->group]))
+            in_group[evidence->group] = bits;
+    }
+    for (int i = 0; grouped && i < one->item_count; i++) {
+        const struct rank_item *item = &one->items[i];
+        int group = item->evidence->group;
+        if (group < 0 || !item->counted || in_group[group] == 0)
+            continue;
+        in_group[group] =
+            fabs(in_group[group]) > fabs(item->bits) ? in_group[group] - item->bits : 0;
+    }
+    for (int g = 0; grouped && g < cause->group_count; g++)
+        sum += in_group[g];
+    return sum;
+}
+
+static double gain_of(const struct triage *triage, const struct case_rank *ranked,
+                      const struct rule_ask *ask)
+{
+    const struct rule_fact *fact = &triage->rules->facts[ask->fact];
+    const struct rule_use *uses = &triage->rules->uses[fact->first_use];
+    size_t causes = (size_t)ranked->rank->count, answers = (size_t)ask->answer_count;
+    double *prior = xcalloc(causes + 1, sizeof *prior);
+    double *likelihood = xcalloc(causes * answers + 1, sizeof *likelihood);
+    double gain = 0;
+    for (size_t c = 0; c < causes; c++) {
+        prior[c] = ranked->rank->causes[c].probability;
+        for (size_t a = 0; a < answers; a++)
+            likelihood[a * causes + c] = ask->answers[a].share;
+    }
+    for (int first = 0, count; first < fact->use_count; first += count) {
+        for (count = 1;
+             first + count < fact->use_count && uses[first + count].cause == uses[first].cause;
+             count++)
+            ;
+        int place = rank_find(ranked->rank, uses[first].cause);
+        for (size_t a = 0; place >= 0 && a < answers; a++)
+            likelihood[a * causes + (size_t)place] *= exp2(
+                triage->rules->ranking.temper * answer_bits(ranked, &ranked->rank->causes[place],
+                                                            &uses[first], count, &ask->answers[a]));
+    }
+    if (evidence_gain_bits(prior, causes, likelihood, answers, &gain))
+        gain = 0;
+    free(prior);
+    free(likelihood);
+    return gain;
+}
+
+static bool is_known(const struct case_rank *ranked, int fact)
+{
+    const struct fact_set *facts = case_rank_facts(ranked);
+    for (int i = 0; i < ranked->input.count; i++)
+        if (fact_set_at(facts, fact, i)->known)
+            return true;
+    return false;
+}
+
+struct question {
+    const struct rule_ask *ask;
+    double gain;
+    int order; /* whose turn it is: the caller is on the line now */
+};
+
+static int by_gain(const void *a, const void *b)
+{
+    const struct question *x = a, *y = b;
+    if (x->order != y->order)
+        return x->order - y->order;
+    if (x->gain != y->gain)
+        return x->gain > y->gain ? -1 : 1;
+    return (x->ask > y->ask) - (x->ask < y->ask);
+}
+
+static json_t *question_json(const struct triage *triage, const struct question *question)
+{
+    json_t *choices = json_array();
+    for (int i = 0; i < question->ask->answer_count; i++) {
+        const struct rule_answer *answer = &question->ask->answers[i];
+        if (answer->word)
+            json_array_append_new(choices, json_pack("{s:s, s:s}", "word", answer->word, "label",
+                                                     answer->label ? answer->label : answer->word));
+    }
+    const struct fact_name *name = &triage->rules->facts[question->ask->fact].name;
+    return json_pack("{s:s, s:s, s:s, s:o, s:s, s:o}", "fact", name->text, "ask",
+                     question->ask->ask, "of", question->ask->of, "gain_bits",
+                     case_number(question->gain, 3), "effort", question->ask->effort, "choices",
+                     choices);
+}
+
+json_t *case_asks(const struct triage *triage, const struct case_rank *ranked, bool desk, int limit)
+{
+    const struct rules *rules = triage->rules;
+    struct question *questions = xcalloc((size_t)rules->ask_count + 1, sizeof *questions);
+    int count = 0;
+    for (int i = 0; i < rules->ask_count; i++) {
+        const struct rule_ask *ask = &rules->asks[i];
+        if (!(ask->symptoms & 1u << ranked->input.symptom) || is_known(ranked, ask->fact) ||
+            evidence_guard(&ask->when, case_rank_facts(ranked), 0) == 0)
+            continue;
+        double gain = gain_of(triage, ranked, ask);
+        if (gain >= LEAST_GAIN)
+            questions[count++] =
+                (struct question){ask, gain, desk && strcmp(ask->of, "caller") != 0};
+    }
+    qsort(questions, (size_t)count, sizeof *questions, by_gain);
+    json_t *list = json_array();
+    for (int i = 0; i < count && i < limit; i++)
+        json_array_append_new(list, question_json(triage, &questions[i]));
+    free(questions);
+    return list;
+}

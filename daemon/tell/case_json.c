@@ -1,0 +1,243 @@
+/* A ranked case as JSON. */
+#include "rank/case_rank.h"
+#include "rules/fact_title.h"
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { SHOWN_ITEMS = 8, EXPLAINED = 6, SHOWN_CHECKS = 6, SHOWN_CAUTIONS = 6 };
+#define LIKELY 0.10     /* causes whose checks and cautions are shown */
+#define SHOWN_BITS 0.05 /* what speaks less is left out of `for` and `against` */
+
+static const char HARM_CAUTION[] =
+    "Someone may have been hurt. Ask whether they need medical help and tell them to seek it; keep "
+    "the product, its bag and the code; pass this on at once to the person responsible for food "
+    "safety. The causes below are about the bread only and are no explanation of the harm. Local "
+    "law on reporting and recall comes first.";
+
+json_t *case_number(double value, int decimals)
+{
+    if (!isfinite(value))
+        return json_null();
+    double scale = pow(10, decimals);
+    double rounded = round(value * scale) / scale;
+    return json_real(rounded == 0 ? 0 : rounded); /* no -0.0 */
+}
+
+json_t *case_when(const struct triage *triage, int64_t ms)
+{
+    char text[40];
+    return ms == WHEN_UNKNOWN_MS ? json_null() : json_string(when_format(triage->tz, ms, text));
+}
+
+json_t *case_name(int64_t case_id)
+{
+    char text[32];
+    snprintf(text, sizeof text, "C%lld", (long long)case_id);
+    return case_id > 0 ? json_string(text) : json_null();
+}
+
+json_t *case_fact_value(const struct fact *fact)
+{
+    if (!fact->known)
+        return json_null();
+    if (fact->word_count == 1)
+        return json_string(fact->words[0]);
+    if (fact->word_count == 0)
+        return case_number(fact->value, 4);
+    json_t *words = json_array();
+    for (int i = 0; i < fact->word_count; i++)
+        json_array_append_new(words, json_string(fact->words[i]));
+    return words;
+}
+
+static void add_company(json_t *object, const struct fact *fact)
+{
+    if (isnan(fact->observed))
+        return;
+    json_object_set_new(object, "observed", case_number(fact->observed, 2));
+    json_object_set_new(object, "expected", case_number(fact->expected, 2));
+    json_object_set_new(object, "lots", json_integer(fact->lots));
+}
+
+static void add_full(json_t *object, const struct case_rank *ranked, const struct rule_cause *cause,
+                     const struct rank_item *item, const struct fact *fact)
+{
+    const struct rule_evidence *evidence = item->evidence;
+    json_object_set_new(object, "for", json_boolean(item->bits > 0));
+    json_object_set_new(object, "counted", json_boolean(item->counted));
+    json_object_set_new(object, "group",
+                        evidence->group_name ? json_string(evidence->group_name) : json_null());
+    json_object_set_new(object, "source", json_string(evidence->source));
+    json_object_set_new(object, "file", json_string(cause->file));
+    json_object_set_new(object, "usual", case_number(fact->usual, 4));
+    json_object_set_new(object, "z", case_number(fact->z, 2));
+    if (ranked->input.count > 1)
+        json_object_set_new(object, "complaints", json_integer(item->known));
+}
+
+json_t *case_item_json(const struct triage *triage, const struct case_rank *ranked,
+                       const struct rule_cause *cause, const struct rank_item *item, bool full)
+{
+    const struct rule_evidence *evidence = item->evidence;
+    const struct fact *fact = fact_set_at(case_rank_facts(ranked), evidence->fact, item->complaint);
+    const struct fact_name *name = &triage->rules->facts[evidence->fact].name;
+    const char *unit = vocabulary_unit(triage->rules->vocabulary, name->quantity);
+    json_t *object = json_object();
+    char title[FACT_TITLE];
+    /* texts of the rules, read by a strict parser: valid as they are */
+    json_object_set_new_nocheck(object, "fact", json_string_nocheck(name->text));
+    json_object_set_new_nocheck(object, "name",
+                                json_string(fact_title(triage->rules->vocabulary, name, title)));
+    json_object_set_new_nocheck(object, "value", case_fact_value(fact));
+    json_object_set_new_nocheck(object, "target", case_number(fact->target, 4));
+    json_object_set_new_nocheck(object, "unit", *unit ? json_string(unit) : json_null());
+    json_object_set_new_nocheck(object, "bits", case_number(item->bits, 2));
+    if (full)
+        add_full(object, ranked, cause, item, fact);
+    add_company(object, fact);
+    json_object_set_new_nocheck(object, "because", json_string_nocheck(evidence->because));
+    return object;
+}
+
+static int by_strength(const void *a, const void *b)
+{
+    const struct rank_item *x = *(const struct rank_item *const *)a;
+    const struct rank_item *y = *(const struct rank_item *const *)b;
+    if (fabs(x->bits) != fabs(y->bits))
+        return fabs(x->bits) > fabs(y->bits) ? -1 : 1;
+    return (x > y) - (x < y);
+}
+
+static json_t *items_json(const struct triage *triage, const struct case_rank *ranked,
+                          const struct rank_cause *ranked_cause, bool speaks_for)
+{
+    const struct rank_item *items[SHOWN_ITEMS * 16];
+    int count = 0;
+    for (int i = 0; i < ranked_cause->item_count && count < SHOWN_ITEMS * 16; i++) {
+        const struct rank_item *item = &ranked_cause->items[i];
+        if (item->counted && fabs(item->bits) >= SHOWN_BITS && (item->bits > 0) == speaks_for)
+            items[count++] = item;
+    }
+    qsort(items, (size_t)count, sizeof(const struct rank_item *), by_strength);
+    json_t *list = json_array();
+    for (int i = 0; i < count && i < SHOWN_ITEMS; i++)
+        json_array_append_new(list, case_item_json(triage, ranked,
+                                                   &triage->rules->causes[ranked_cause->cause],
+                                                   items[i], false));
+    return list;
+}
+
+/* Every cause is listed; what speaks for and against is told of those that matter (`why` tells it
+ * of all). */
+static json_t *ranked_json(const struct triage *triage, const struct case_rank *ranked)
+{
+    json_t *list = json_array();
+    for (int i = 0; i < ranked->rank->count; i++) {
+        const struct rank_cause *one = &ranked->rank->causes[i];
+        const struct rule_cause *cause = &triage->rules->causes[one->cause];
+        bool explained = i < EXPLAINED || one->probability >= 0.01;
+        json_array_append_new(
+            list,
+            json_pack("{s:s, s:s, s:f, s:o, s:o}", "cause", cause->id, "title", cause->title,
+                      "probability", one->probability, "for",
+                      explained ? items_json(triage, ranked, one, true) : json_array(), "against",
+                      explained ? items_json(triage, ranked, one, false) : json_array()));
+    }
+    return list;
+}
+
+static json_t *lots_json(const struct case_rank *ranked, json_t **ret_likeliest)
+{
+    json_t *list = json_array();
+    *ret_likeliest = NULL;
+    for (int i = 0; i < ranked->lot_count; i++) {
+        const struct case_lot *lot = &ranked->lots[i];
+        if (!lot->facts.record)
+            continue;
+        json_array_append_new(list, json_pack("{s:s, s:o}", "lot", lot->facts.record->lot.lot,
+                                              "weight", case_number(lot->weight, 4)));
+        if (!*ret_likeliest)
+            *ret_likeliest = json_string(lot->facts.record->lot.lot);
+    }
+    if (!*ret_likeliest)
+        *ret_likeliest = json_null();
+    return list;
+}
+
+static json_t *checks_json(const struct triage *triage, const struct case_rank *ranked)
+{
+    json_t *list = json_array();
+    for (int i = 0; i < ranked->rank->count && i < 3; i++) {
+        const struct rank_cause *one = &ranked->rank->causes[i];
+        const struct rule_cause *cause = &triage->rules->causes[one->cause];
+        if (i > 0 && one->probability < LIKELY)
+            break;
+        for (size_t c = 0; c < json_array_size(cause->checks); c++) {
+            if (json_array_size(list) >= SHOWN_CHECKS)
+                return list;
+            json_t *check = json_copy(json_array_get(cause->checks, c));
+            json_object_set_new(check, "cause", json_string(cause->id));
+            json_array_append_new(list, check);
+        }
+    }
+    return list;
+}
+
+static bool has_text(const json_t *list, const char *text)
+{
+    for (size_t i = 0; i < json_array_size(list); i++)
+        if (strcmp(json_string_value(json_array_get(list, i)), text) == 0)
+            return true;
+    return false;
+}
+
+static json_t *cautions_json(const struct triage *triage, const struct case_rank *ranked)
+{
+    json_t *list = json_array();
+    if (ranked->input.harm)
+        json_array_append_new(list, json_string(HARM_CAUTION));
+    for (int i = 0; i < ranked->rank->count; i++) {
+        const struct rank_cause *one = &ranked->rank->causes[i];
+        const struct rule_cause *cause = &triage->rules->causes[one->cause];
+        if (one->probability < LIKELY && i > 0)
+            break;
+        for (size_t c = 0; c < json_array_size(cause->cautions); c++) {
+            const char *text = json_string_value(json_array_get(cause->cautions, c));
+            if (json_array_size(list) < SHOWN_CAUTIONS && !has_text(list, text))
+                json_array_append_new(list, json_string(text));
+        }
+    }
+    return list;
+}
+
+static json_t *actions_json(const struct triage *triage, const struct case_rank *ranked)
+{
+    const struct rule_cause *cause = &triage->rules->causes[ranked->rank->causes[0].cause];
+    return cause->actions ? json_copy((json_t *)cause->actions) : json_array();
+}
+
+json_t *case_rank_json(const struct triage *triage, const struct case_rank *ranked, json_t *asks)
+{
+    json_t *likeliest, *complaints = json_array();
+    json_t *lots = lots_json(ranked, &likeliest);
+    for (int i = 0; i < ranked->input.count; i++)
+        if (*ranked->input.complaints[i].uuid)
+            json_array_append_new(complaints, json_string(ranked->input.complaints[i].uuid));
+    json_t *object = json_object();
+    json_object_set_new(object, "case", case_name(ranked->input.case_id));
+    json_object_set_new(object, "symptom", json_string(symptom_name(ranked->input.symptom)));
+    json_object_set_new(object, "lot", likeliest);
+    json_object_set_new(object, "as_of", case_when(triage, ranked->input.as_of_ms));
+    json_object_set_new(object, "rules", json_string(triage->rules->hash));
+    json_object_set_new(object, "harm", json_boolean(ranked->input.harm));
+    json_object_set_new(object, "complaints", complaints);
+    json_object_set_new(object, "lots", lots);
+    json_object_set_new(object, "ranked", ranked_json(triage, ranked));
+    json_object_set_new(object, "ask", asks ? asks : json_array());
+    json_object_set_new(object, "checks", checks_json(triage, ranked));
+    json_object_set_new(object, "actions", actions_json(triage, ranked));
+    json_object_set_new(object, "cautions", cautions_json(triage, ranked));
+    return object;
+}

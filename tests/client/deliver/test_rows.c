@@ -1,0 +1,215 @@
+/* Complaints in files: the column map, CSV with its line numbers, JSON lines, ids of rows. */
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "base/uuid.h"
+#include "base/when.h"
+#include "deliver/batch.h"
+#include "deliver/complaint_rows.h"
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+/* cmocka.h needs these before it */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+static char folder[] = "/tmp/oddloaf-rows-XXXXXX";
+
+static char *write_file(const char *name, const char *text)
+{
+    struct text_buffer path = {0};
+    text_appendf(&path, "%s/%s", folder, name);
+    FILE *file = fopen(path.data, "w");
+    assert_non_null(file);
+    fputs(text, file);
+    fclose(file);
+    return text_take(&path);
+}
+
+/* "line:{complaint}" or "line:field=value:reason", one a row. */
+static int on_row(void *arg, long line, json_t *complaint, const struct error *refused)
+{
+    struct text_buffer *out = arg;
+    if (refused) {
+        text_appendf(out, "%ld:%s=%s:%s\n", line, refused->field, refused->value, refused->text);
+        return 0;
+    }
+    char *text = jsonx_dump(complaint);
+    text_appendf(out, "%ld:%s\n", line, text);
+    free(text);
+    return 0;
+}
+
+static void check_csv(const struct column_map *map, const char *csv, const char *expected,
+                      const char *unused)
+{
+    struct form_day day = {.today = day_from_civil(2026, 11, 25)};
+    struct text_buffer out = {0};
+    struct error err = {0};
+    struct source *source = NULL;
+    char *path = write_file("a.csv", csv);
+    char *got_unused = NULL;
+    assert_int_equal(source_open(path, &source, &err), 0);
+    struct column_map *none = column_map_new();
+    if (complaint_rows_csv(source, map ? map : none, &day, on_row, &out, &got_unused, &err) != 0)
+        text_appendf(&out, "file:%ld:%s\n", err.line, err.text);
+    assert_string_equal(out.data ? out.data : "", expected);
+    assert_string_equal(got_unused ? got_unused : "", unused);
+    column_map_free(none);
+    source_close(source);
+    text_buffer_free(&out);
+    free(got_unused);
+    free(path);
+}
+
+static void columns_by_field_flag_or_blank_for_underscore(void **state)
+{
+    (void)state;
+    check_csv(NULL,
+              "Symptom,Lot Text,found_on,odor,wet-inside,phone,measured.crumb_ph\n"
+              "mold,L2 6321,2026-11-19,\"sour, cheesy\",yes,555 0100,5.9\n",
+              "2:{\"symptom\":\"mold\",\"lot_text\":\"L2 6321\",\"found_on\":\"2026-11-19\","
+              "\"observed\":{\"odor\":[\"sour\",\"cheesy\"],\"wet_inside_bag\":true},"
+              "\"contact\":{\"phone\":\"555 0100\"},\"measured\":{\"crumb_ph\":5.9}}\n",
+              "");
+}
+
+static void rows_know_their_line(void **state)
+{
+    (void)state;
+    check_csv(NULL,
+              "\xEF\xBB\xBFsymptom,note\r\n"
+              "mold,\"two\r\nlines, and a \"\"quote\"\"\"\r\n"
+              "\r\n"
+              "grey,x\r\n"
+              "staling,last",
+              "2:{\"symptom\":\"mold\",\"note\":\"two\\r\\nlines, and a \\\"quote\\\"\"}\n"
+              "5:symptom=grey:not one of mold off-odor staling\n"
+              "6:{\"symptom\":\"staling\",\"note\":\"last\"}\n",
+              "");
+}
+
+static void semicolons_tabs_and_unused_columns(void **state)
+{
+    (void)state;
+    check_csv(NULL, "symptom;Customer Ref;note\nmold;77;a,b\n",
+              "2:{\"symptom\":\"mold\",\"note\":\"a,b\"}\n", "Customer Ref");
+    check_csv(NULL, "symptom\tnote\nmold\tx\n", "2:{\"symptom\":\"mold\",\"note\":\"x\"}\n", "");
+}
+
+static void what_is_wrong_is_named(void **state)
+{
+    (void)state;
+    check_csv(NULL, "symptom,found_on\nmold,yesterday\nmold,2026-11-19,extra\n",
+              "2:found_on=yesterday:must be a whole date like 2026-11-19\n"
+              "3:=:has 3 values, the header names 2 columns\n",
+              "");
+    check_csv(NULL, "symptom,note\nmold,caf\xE9\n", "2:note=caf?:is not UTF-8\n", "");
+    check_csv(NULL, "", "file:0:has no header row\n", "");
+    check_csv(NULL, "symptom,note\nmold,a\"b\n",
+              "file:2:not CSV: error parsing data while strict checking enabled\n", "");
+}
+
+static void a_map_names_columns_and_words(void **state)
+{
+    struct column_map *map = column_map_new();
+    struct error err = {0};
+    (void)state;
+    char *path =
+        write_file("map.json", "{\"columns\": {\"Defect\": \"symptom\", \"Ref\": \"-\"},"
+                               " \"values\": {\"symptom\": {\"Mould, visible\": \"mold\"}}}");
+    assert_int_equal(column_map_add(map, path, &err), 0);
+    assert_int_equal(column_map_add(map, "Batch=lot", &err), 0);
+    assert_int_equal(column_map_add(map, "pH=measured.crumb_ph", &err), 0);
+    check_csv(map, "Defect,Ref,Batch,pH\n\"mould, VISIBLE\",9,L2,5.9\n",
+              "2:{\"symptom\":\"mold\",\"lot_text\":\"L2\",\"measured\":{\"crumb_ph\":5.9}}\n", "");
+    assert_int_equal(column_map_add(map, "Batch=colour of bag", &err), ERROR_INVALID);
+    assert_string_equal(err.value, "colour of bag");
+    column_map_free(map);
+    free(path);
+}
+
+static void json_lines_with_their_numbers(void **state)
+{
+    struct text_buffer out = {0};
+    struct source *source = NULL;
+    struct error err = {0};
+    (void)state;
+    char *path = write_file("a.ndjson", "{\"symptom\":\"mold\"}\n\n[1]\n{\"a\":NaN}\n{\"a\":1}");
+    assert_int_equal(source_open(path, &source, &err), 0);
+    assert_true(source_is_ndjson(source));
+    assert_int_equal(complaint_rows_ndjson(source, on_row, &out, &err), 0);
+    assert_string_equal(out.data, "1:{\"symptom\":\"mold\"}\n3:=:must be a JSON object\n"
+                                  "4:=:'NaN' is not a JSON value\n5:{\"a\":1}\n");
+    source_close(source);
+    text_buffer_free(&out);
+    free(path);
+}
+
+static void the_kind_of_a_file_from_name_or_first_byte(void **state)
+{
+    static const struct {
+        const char *name, *text;
+        bool ndjson;
+    } rows[] = {{"a.csv", "{", false},
+                {"a.ndjson", "a,b", true},
+                {"a", " \n{\"a\":1}", true},
+                {"b", "a,b\n", false},
+                {"c", "", false}};
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        struct source *source = NULL;
+        char *path = write_file(rows[i].name, rows[i].text);
+        assert_int_equal(source_open(path, &source, NULL), 0);
+        assert_int_equal(source_is_ndjson(source), rows[i].ndjson);
+        source_close(source);
+        free(path);
+    }
+}
+
+static void ids_come_from_the_row(void **state)
+{
+    char a[UUID_TEXT];
+    char b[UUID_TEXT];
+    json_t *one = json_pack("{ss ss}", "received_at", "2026-11-20T09:14:00-05:00", "note", "x");
+    json_t *same = json_pack("{ss ss}", "note", "x", "received_at", "2026-11-20T09:14:00-05:00");
+    (void)state;
+    batch_id(one, 0, a);
+    batch_id(same, 0, b);
+    assert_string_equal(a, b);
+    assert_true(uuid_normalize(a, NULL));
+    assert_int_equal(a[14], '8'); /* RFC 9562 section 5.8: version 8 is ours to fill */
+    assert_memory_equal(a, "01a1f94e-9840", 13); /* 2026-11-20T14:14:00Z in ms */
+    batch_id(one, 1, b);
+    assert_string_not_equal(a, b);
+    json_object_set_new(same, "note", json_string("y"));
+    batch_id(same, 0, b);
+    assert_string_not_equal(a, b);
+    json_decref(one);
+    json_decref(same);
+}
+
+static int make_folder(void **state)
+{
+    (void)state;
+    return mkdtemp(folder) ? 0 : -1;
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(columns_by_field_flag_or_blank_for_underscore),
+        cmocka_unit_test(rows_know_their_line),
+        cmocka_unit_test(semicolons_tabs_and_unused_columns),
+        cmocka_unit_test(what_is_wrong_is_named),
+        cmocka_unit_test(a_map_names_columns_and_words),
+        cmocka_unit_test(json_lines_with_their_numbers),
+        cmocka_unit_test(the_kind_of_a_file_from_name_or_first_byte),
+        cmocka_unit_test(ids_come_from_the_row),
+    };
+    return cmocka_run_group_tests(tests, make_folder, NULL);
+}

@@ -1,0 +1,200 @@
+/* The complaint form: what people type becomes the words of the contract. */
+#include "base/jsonx.h"
+#include "base/when.h"
+#include "command.h"
+#include "commands/commands.h"
+#include "intake/words.h"
+#include "interview/form.h"
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+/* cmocka.h needs these before it */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+static struct form_day day(void)
+{
+    return (struct form_day){.today = day_from_civil(2026, 11, 25)};
+}
+
+/* The whole complaint after one field is set; "refused" if it is not taken. */
+static void check(const char *field, const char *text, const char *expected)
+{
+    json_t *complaint = json_object();
+    struct form_day d = day();
+    struct error err = {0};
+    int rc = form_set(complaint, form_find(field), text, &d, &err);
+    char *shown = rc ? NULL : jsonx_dump(complaint);
+    if (strcmp(shown ? shown : "refused", expected) != 0)
+        fail_msg("%s '%s': %s instead of %s", field, text, shown ? shown : "refused", expected);
+    free(shown);
+    json_decref(complaint);
+}
+
+static void choices_by_number_word_and_other_words(void **state)
+{
+    (void)state;
+    check("symptom", "1", "{\"symptom\":\"mold\"}");
+    check("symptom", "Mould", "{\"symptom\":\"mold\"}");
+    check("symptom", "off", "{\"symptom\":\"off-odor\"}");
+    check("symptom", "stale", "{\"symptom\":\"staling\"}");
+    check("symptom", "4", "refused");
+    check("symptom", "broken", "refused");
+    check("colour", "green", "{\"observed\":{\"colour\":\"blue-green\"}}");
+    check("colour", "white", "refused"); /* chalky or fluffy? */
+    check("where", "bottom", "{\"observed\":{\"where\":\"base\"}}");
+    check("observed.where", "mostly on the bottom", "{\"observed\":{\"where\":\"base\"}}");
+    check("observed.where", "on the top and the bottom", "refused");
+    check("observed.where", "not on the top", "refused");
+    check("observed.wet_inside_bag", "yep, lots", "{\"observed\":{\"wet_inside_bag\":true}}");
+    check("observed.kept", "bread box", "{\"observed\":{\"kept\":\"counter\"}}");
+}
+
+static void lists_take_several_and_none(void **state)
+{
+    (void)state;
+    check("harm", "no", "{\"harm\":[]}");
+    check("harm", "1, 3", "{\"harm\":[\"illness\",\"allergic-reaction\"]}");
+    check("harm", "illness and metal", "{\"harm\":[\"illness\",\"foreign-matter\"]}");
+    check("harm", "", "{}"); /* not asked is not "no" */
+    check("odor", "a bit like vinegar and old socks",
+          "{\"observed\":{\"odor\":[\"cheesy\",\"vinegar\"]}}");
+    check("odor", "not of vinegar at all", "refused");
+    check("harm", "somebody threw up", "{\"harm\":[\"illness\"]}");
+    check("odor", "nail polish", "{\"observed\":{\"odor\":[\"solvent\"]}}");
+    check("odor", "sour,cheesy", "{\"observed\":{\"odor\":[\"sour\",\"cheesy\"]}}");
+    check("odor", "sour, purple", "refused");
+}
+
+static void numbers_yes_and_no(void **state)
+{
+    (void)state;
+    check("spots", "4", "{\"observed\":{\"spots\":4}}");
+    check("spots", "four", "{\"observed\":{\"spots\":4}}");
+    check("spots", "4.5", "refused");
+    check("spots", "-1", "refused");
+    check("packs", "0", "refused");
+    check("wet-inside", "y", "{\"observed\":{\"wet_inside_bag\":true}}");
+    check("wet-inside", "NO", "{\"observed\":{\"wet_inside_bag\":false}}");
+    check("wet-inside", "perhaps", "refused");
+}
+
+static void dates_and_times(void **state)
+{
+    (void)state;
+    setenv("TZ", "America/New_York", 1);
+    tzset();
+    check("found", "yesterday", "{\"found_on\":\"2026-11-24\"}");
+    check("code-date", "11/27", "{\"code_date\":\"2026-11-27\"}");
+    check("received-at", "2026-11-20T09:14:00-05:00",
+          "{\"received_at\":\"2026-11-20T09:14:00-05:00\"}");
+    /* noon of that day, with the offset of that day's season */
+    check("received-at", "2026-11-20", "{\"received_at\":\"2026-11-20T12:00:00-05:00\"}");
+    check("received-at", "2026-07-20", "{\"received_at\":\"2026-07-20T12:00:00-04:00\"}");
+}
+
+static void measured_quantities(void **state)
+{
+    (void)state;
+    check("measured", "crumb_ph=5.9, crumb_aw=0.95",
+          "{\"measured\":{\"crumb_ph\":5.9,\"crumb_aw\":0.95}}");
+    check("measured", "crumb_ph", "refused");
+    check("measured", "crumb_ph=", "refused");
+    check("measured", "crumb_ph=nan", "refused");
+}
+
+static void text_is_kept_as_said(void **state)
+{
+    (void)state;
+    check("lot", "  L2 63?1 ", "{\"lot_text\":\"L2 63?1\"}");
+    check("note", "caf\xC3\xA9", "{\"note\":\"caf\xC3\xA9\"}");
+    check("note", "caf\xE9", "{\"note\":\"caf\xC3\xA9\"}"); /* Latin-1 */
+    check("phone", "555 0100", "{\"contact\":{\"phone\":\"555 0100\"}}");
+}
+
+static void a_refusal_names_field_value_and_words(void **state)
+{
+    json_t *complaint = json_object();
+    struct form_day d = day();
+    struct error err = {0};
+    (void)state;
+    assert_int_equal(form_set(complaint, form_find("bag"), "bent", &d, &err), ERROR_INVALID);
+    assert_string_equal(err.field, "observed.bag");
+    assert_string_equal(err.value, "bent");
+    assert_string_equal(err.text, "not one of sound torn closure-missing seal-open");
+    json_decref(complaint);
+}
+
+static void unset_leaves_no_empty_group(void **state)
+{
+    json_t *complaint = json_object();
+    struct form_day d = day();
+    (void)state;
+    form_set(complaint, form_find("phone"), "1", &d, NULL);
+    form_set(complaint, form_find("phone"), "", &d, NULL);
+    assert_int_equal(json_object_size(complaint), 0);
+    json_decref(complaint);
+}
+
+/* ---- the three tables of fields agree ---- */
+
+static bool has_option(const char *flag)
+{
+    for (const struct option_row *o = cmd_log.options; o->name; o++)
+        if (strcmp(o->name, flag) == 0)
+            return true;
+    return false;
+}
+
+static void every_field_is_an_option_and_known_to_intake(void **state)
+{
+    (void)state;
+    for (const struct form_field *f = form_fields(); f->name; f++) {
+        char name[64];
+        if (!has_option(f->flag))
+            fail_msg("log has no --%s", f->flag);
+        snprintf(name, sizeof name, "%s", f->name);
+        if (strchr(name, '.'))
+            *strchr(name, '.') = '/';
+        bool apart = strcmp(f->name, "id") == 0 || f->type == FORM_MEASURED ||
+                     strncmp(f->name, "contact.", 8) == 0;
+        if (!apart && !words_field(name))
+            fail_msg("intake knows no %s", name);
+    }
+    for (const struct field *f = words_fields(); f->name; f++) {
+        char name[64];
+        snprintf(name, sizeof name, "%s", f->name);
+        if (strchr(name, '/'))
+            *strchr(name, '/') = '.';
+        const struct form_field *ours = form_find(name);
+        if (!ours)
+            fail_msg("the form has no %s", f->name);
+        size_t count = 0;
+        for (const char *const *w = f->words; w && *w; w++, count++)
+            if (!ours->choices[count].word || strcmp(ours->choices[count].word, *w) != 0)
+                fail_msg("%s: '%s' is not choice %zu of the form", f->name, *w, count + 1);
+        if (f->words)
+            assert_null(ours->choices[count].word);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(choices_by_number_word_and_other_words),
+        cmocka_unit_test(lists_take_several_and_none),
+        cmocka_unit_test(numbers_yes_and_no),
+        cmocka_unit_test(dates_and_times),
+        cmocka_unit_test(measured_quantities),
+        cmocka_unit_test(text_is_kept_as_said),
+        cmocka_unit_test(a_refusal_names_field_value_and_words),
+        cmocka_unit_test(unset_leaves_no_empty_group),
+        cmocka_unit_test(every_field_is_an_option_and_known_to_intake),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,198 @@
+/* Company evidence on a small plant: what is counted, what is expected, as of when. */
+#include "case_fixture.h"
+#include "stats/shrink.h"
+
+static struct company_view *view_of(struct fixture *f, struct company *company,
+                                    const struct rules *rules, struct cache *lots, int64_t lot_id,
+                                    int symptom, int64_t as_of_ms)
+{
+    struct error err = {0};
+    const struct lot_record *record;
+    struct company_view *view;
+    int64_t serial;
+    assert_int_equal(company_records_serial(f->store, &serial, &err), 0);
+    assert_int_equal(lot_record_get(lots, f->store, serial, lot_id, &record, &err), 0);
+    if (company_view_open(company, f->store, rules, symptom, record, as_of_ms, serial, &view, &err))
+        fail_msg("%s", err.text);
+    lot_record_unref(record);
+    return view;
+}
+
+static struct company_factor factor_of(struct fixture *f, struct company *company,
+                                       const struct rules *rules, struct cache *lots,
+                                       int64_t lot_id, int64_t as_of_ms, int factor)
+{
+    struct company_view *view = view_of(f, company, rules, lots, lot_id, SYMPTOM_MOLD, as_of_ms);
+    struct company_factor found =
+        factor == FACTOR_MOLD ? company_of_lot_and_line(view) : company_of_factor(view, factor);
+    company_view_close(view);
+    return found;
+}
+
+/* Thirty days of the fixture's plant and rules with no cause but the background. */
+static struct rules *small_plant(struct fixture *f)
+{
+    struct rules *rules = NULL;
+    struct error errors[8];
+    size_t count;
+    fixture_open(f);
+    fixture_plant(f, 30);
+    fixture_file(f, "causes/nk.json",
+                 "{\"id\":\"nk\",\"title\":\"n\",\"symptoms\":{\"mold\":1,\"off-odor\":1,"
+                 "\"staling\":1},\"background\":true}");
+    assert_int_equal(rules_load(f->rules, &rules, errors, 8, &count), 0);
+    return rules;
+}
+
+static void test_bits(void **state)
+{
+    (void)state;
+    /* negative binomial marginals: more than expected speaks for, as expected against */
+    assert_true(company_bits(10, 1) > 5);
+    assert_true(company_bits(1, 10) < -1);
+    assert_true(company_bits(0, 0.01) < 0 && company_bits(0, 0.01) > -0.1);
+    assert_near(company_bits(0, 0), 0, 1e-12);
+    for (int n = 2; n < 20; n++)
+        assert_true(company_bits(n + 1, 2) > company_bits(n, 2));
+    /* against the definition, by the negative binomial distribution of scipy.stats.nbinom:
+     * nbinom.pmf(5, 2, .4/(.4+1)) / nbinom.pmf(5, 8, 8/(8+1)), log2 */
+    double p = exp(lgamma(7) - lgamma(2) - lgamma(6) + 2 * log(.4 / 1.4) + 5 * log(1 / 1.4));
+    double q = exp(lgamma(13) - lgamma(8) - lgamma(6) + 8 * log(8.0 / 9) + 5 * log(1.0 / 9));
+    assert_near(company_bits(5, 1), log2(p / q), 1e-9);
+}
+
+/* Several factors explain one excess: order stays whatever the size, the best one speaks, a rival
+ * less the further it falls short; what is no excess is left alone. */
+static void test_beside(void **state)
+{
+    (void)state;
+    for (int best = 1; best < 40; best++) {
+        double own = company_beside(best, best, 4, 0.4);
+        assert_true(own <= 4 && own <= best);
+        for (int rival = best - 1; rival > -3; rival--)
+            assert_true(company_beside(rival, best, 4, 0.4) <
+                        company_beside(rival + 1, best, 4, 0.4));
+    }
+    assert_near(company_beside(1.5, 1.5, 4, 0.4), 1.5, 1e-12);
+    assert_near(company_beside(-1, 0, 4, 0.4), -1, 1e-12);
+    assert_near(company_beside(30, 30, 4, 0.4), 4, 1e-5);
+    /* at 10 bits against 12 both would stand at a hard limit of 4 */
+    assert_near(company_beside(12, 12, 4, 0.4) - company_beside(10, 12, 4, 0.4), 0.8, 1e-12);
+}
+
+static void test_counts(void **state)
+{
+    struct fixture f;
+    (void)state;
+    struct rules *rules = small_plant(&f);
+    struct cache *lots = cache_new(64);
+    struct company *company = company_new();
+    int64_t own = fixture_lot(12, 1, 2);
+    /* film lot F1-2 is used on line 1 from day 10 to 14 */
+    fixture_complain(&f, "mold", fixture_lot(10, 1, 0), AT(16, 10), "{}");
+    fixture_complain(&f, "mold", fixture_lot(11, 1, 1), AT(17, 10), "{}");
+    fixture_complain(&f, "mold", fixture_lot(13, 1, 1), AT(19, 10), "{}");
+    fixture_complain(&f, "mold", fixture_lot(12, 2, 1), AT(18, 10), "{}");
+    fixture_complain(&f, "staling", fixture_lot(13, 1, 3), AT(19, 10), "{}");
+    fixture_complain(&f, "mold", own, AT(18, 12), "{}");
+    fixture_complain(&f, "mold", own, AT(19, 12), "{}");
+    struct company_factor film = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_FILM);
+    assert_near(film.observed, 3, 1e-12);
+    assert_int_equal(film.lots, 5 * 4 - 1);
+    assert_true(film.expected > 0 && film.bits > 0);
+    struct company_factor line = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_LINE);
+    /* of the extents that are tried the likeliest is shown: it leaves out the complaint two days
+     * off */
+    assert_near(line.observed, 2, 1e-12);
+    assert_true(line.bits > 0 && line.lots < film.lots);
+    struct company_factor plant = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_PLANT);
+    assert_near(plant.observed, 3, 1e-12);
+    struct company_factor lot = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_LOT);
+    assert_near(lot.observed, 1, 1e-12); /* the case's first complaint is not company */
+    /* earlier, less was known: complaints received later do not count */
+    film = factor_of(&f, company, rules, lots, own, AT(18, 0), FACTOR_FILM);
+    assert_near(film.observed, 2, 1e-12);
+    /* less reporting time passed, less is expected */
+    struct company_factor later = factor_of(&f, company, rules, lots, own, AT(28, 0), FACTOR_FILM);
+    assert_true(later.expected > film.expected);
+    /* for a case about something else: the line with the lot's own */
+    struct company_factor mold = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_MOLD);
+    assert_near(mold.observed, line.observed + 2, 1e-12);
+    assert_int_equal(mold.lots, line.lots + 1);
+    /* a new complaint is seen at once, although days are kept in memory */
+    fixture_complain(&f, "mold", fixture_lot(14, 1, 0), AT(19, 20), "{}");
+    film = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_FILM);
+    assert_near(film.observed, 4, 1e-12);
+    cache_free(lots);
+    company_free(company);
+    rules_unref(rules);
+    fixture_close(&f);
+}
+
+/* A trouble of one day among quiet ones: trying extents sees it better than the whole span would.
+ */
+static void test_extents(void **state)
+{
+    struct fixture f;
+    (void)state;
+    struct rules *rules = small_plant(&f);
+    struct cache *lots = cache_new(64);
+    struct company *company = company_new();
+    int64_t own = fixture_lot(12, 1, 2);
+    for (int line = 1; line <= 2; line++)
+        for (int n = 0; n < 4; n++)
+            fixture_complain(&f, "mold", fixture_lot(12, line, n), AT(18, 10), "{}");
+    struct company_view *view = view_of(&f, company, rules, lots, own, SYMPTOM_MOLD, AT(20, 0));
+    struct company_factor plant = company_of_factor(view, FACTOR_PLANT);
+    struct company_factor whole = company_of_window(view, "", AT(8, 0), AT(17, 0));
+    assert_near(plant.observed, whole.observed, 1e-12);
+    assert_true(plant.expected < whole.expected / 2);
+    assert_true(plant.bits > whole.bits + 1);
+    /* with the lot's own, which has one of the eight */
+    struct company_factor line = company_of_factor(view, FACTOR_LINE);
+    struct company_factor with_own = company_of_lot_and_line(view);
+    assert_int_equal(with_own.lots, line.lots + 1);
+    assert_near(with_own.observed, line.observed + 1, 1e-12);
+    company_view_close(view);
+    /* nobody complains of line 2's last lot or of any around it: the widest extent is shown */
+    view = view_of(&f, company, rules, lots, fixture_lot(29, 2, 3), SYMPTOM_STALING, AT(40, 0));
+    line = company_of_factor(view, FACTOR_LINE);
+    whole = company_of_window(view, "2", AT(25, 0), AT(30, 0));
+    assert_near(line.observed, 0, 1e-12);
+    assert_true(line.lots >= 12 && line.lots <= whole.lots);
+    assert_true(line.bits < 0 && line.bits >= whole.bits);
+    company_view_close(view);
+    cache_free(lots);
+    company_free(company);
+    rules_unref(rules);
+    fixture_close(&f);
+}
+
+/* A lot moved to another case takes its complaint along. */
+static void test_recount(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    int64_t before, after;
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 3);
+    assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), 1, &err), 0);
+    assert_int_equal(company_days_serial(f.store, "mold", DAY0, DAY0 + 3, &before, &err), 0);
+    assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), -1, &err), 0);
+    assert_int_equal(company_days_serial(f.store, "mold", DAY0, DAY0 + 3, &after, &err), 0);
+    assert_true(after > before);
+    assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), -1, &err), 0); /* nothing there */
+    assert_int_equal(company_count(f.store, 9999, "mold", AT(4, 0), 1, &err), ERROR_NOT_FOUND);
+    fixture_close(&f);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_bits),    cmocka_unit_test(test_beside),
+        cmocka_unit_test(test_counts),  cmocka_unit_test(test_extents),
+        cmocka_unit_test(test_recount),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,282 @@
+/* The report of a week, and its views. */
+#include "../patterns/plant.h"
+#include "patterns/week.h"
+#include <gsl/gsl_errno.h>
+
+static int setup(void **state)
+{
+    *state = plant_new("America/New_York");
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    plant_free(*state);
+    return 0;
+}
+
+static json_t *report_by(struct plant *p, const char *by, const char *week, const char *now)
+{
+    struct week_query query = {.now_ms = plant_time(now)};
+    struct error err = {0};
+    json_t *out = NULL;
+    assert_int_equal(iso_week_parse(week, &query.week, NULL), 0);
+    assert_int_equal(week_by_parse(by, &query.by, &err), 0);
+    if (week_report(p->store, p->tz, NULL, &query, &out, &err))
+        fail_msg("%s", err.text);
+    return out;
+}
+
+static json_t *report(struct plant *p, const char *week, const char *now)
+{
+    return report_by(p, NULL, week, now);
+}
+
+static double at(const json_t *object, const char *name)
+{
+    return json_number_value(json_object_get(object, name));
+}
+
+static const json_t *row(const json_t *report, const char *factor, const char *level,
+                         const char *symptom)
+{
+    const json_t *rows = json_object_get(json_object_get(report, "by"), factor), *r;
+    size_t i;
+    json_array_foreach(rows, i, r)
+    {
+        if (strcmp(json_string_value(json_object_get(r, "level")), level) == 0 &&
+            strcmp(json_string_value(json_object_get(r, "symptom")), symptom) == 0)
+            return r;
+    }
+    return NULL;
+}
+
+static void half_a_year(struct plant *p)
+{
+    struct dice dice = {8};
+    int64_t start = plant_time("2026-05-25T05:00:00-04:00");
+    assert_int_equal(store_begin(p->store, NULL), 0);
+    for (int day = 0; day < 182; day++) {
+        for (int k = 0; k < 4; k++) {
+            int64_t packed = start + day * WHEN_DAY_MS + k * WHEN_HOUR_MS;
+            int64_t lot =
+                plant_lot(p, k % 2 ? "2" : "1", 1 + k / 2, k / 2 ? "B" : "A", packed, 20000);
+            plant_exec(p, "INSERT INTO dispatch VALUES(%d,'R%d','',1,20000,NULL)", (int)lot, k);
+            double mean = k % 2 && day >= 168 ? 4 : 0.5;
+            for (long n = dice_poisson(&dice, mean); n > 0; n--) {
+                int64_t received =
+                    packed + (int64_t)((2 + 9 * dice_unit(&dice)) * (double)WHEN_DAY_MS);
+                struct complaint_placed c = plant_complaint(p, lot, "mold", received, "R1");
+                if (n == 1)
+                    plant_rank(p, c.case_id, k % 2 ? "contamination-slicer" : "old-stock", 0.8,
+                               "packed-hot", 0.1);
+            }
+        }
+    }
+    assert_int_equal(store_commit(p->store, NULL), 0);
+}
+
+static void counts_are_of_the_week_in_the_plants_zone(void **state)
+{
+    struct plant *p = *state;
+    int64_t lot = plant_lot(p, "1", 1, "A", plant_time("2026-11-17T05:00:00-05:00"), 250000);
+    int64_t monday = plant_time("2026-11-16T00:00:00-05:00");
+    for (int i = 0; i < 5; i++)
+        plant_complaint(p, lot, "mold", monday + i, NULL);
+    plant_complaint(p, lot, "mold", monday - 1, NULL);
+    plant_complaint(p, 0, "staling", monday + 7 * WHEN_DAY_MS - 1, NULL);
+    plant_complaint(p, 0, "staling", monday + 7 * WHEN_DAY_MS, NULL);
+    json_t *r = report(p, "2026-W47", "2026-12-01T08:00:00-05:00");
+    assert_int_equal(at(json_object_get(r, "complaints"), "mold"), 5);
+    assert_int_equal(at(json_object_get(r, "complaints"), "staling"), 1);
+    assert_int_equal(at(json_object_get(r, "complaints"), "off-odor"), 0);
+    assert_int_equal(at(r, "units"), 250000);
+    const json_t *line = row(r, "line", "1", "mold");
+    assert_int_equal(at(line, "complaints"), 5);
+    assert_true(fabs(at(line, "per_million") - 20) < 1e-9);
+    /* F. Garwood, "Fiducial limits for the Poisson distribution", Biometrika 28 (1936): of 5,
+     * 1.6235 and 11.6683 */
+    assert_true(fabs(at(line, "low") - 4 * 1.6235) < 1e-3);
+    assert_true(fabs(at(line, "high") - 4 * 11.6683) < 1e-3);
+    assert_int_equal(at(json_object_get(line, "made"), "complaints"), 6);
+    assert_null(row(r, "line", "1", "no symptom"));
+    json_decref(r);
+}
+
+/* An old week can be replayed: what came after "now" is not in it. */
+static void what_came_later_is_left_out(void **state)
+{
+    struct plant *p = *state;
+    half_a_year(p);
+    json_t *then = report(p, "2026-W44", "2026-10-30T12:00:00-04:00");
+    assert_true(json_is_false(json_object_get(then, "over")));
+    double before = at(json_object_get(then, "complaints"), "mold");
+    json_decref(then);
+    int64_t lot = plant_lot(p, "9", 1, "A", plant_time("2026-10-28T05:00:00-04:00"), 0);
+    plant_complaint(p, lot, "mold", plant_time("2026-10-30T12:00:00.001-04:00"), NULL);
+    plant_complaint(p, lot, "mold", plant_time("2026-10-30T11:59:59-04:00"), NULL);
+    plant_complaint(p, lot, "mold", plant_time("2026-11-20T12:00:00-05:00"), NULL);
+    then = report(p, "2026-W44", "2026-10-30T12:00:00-04:00");
+    assert_int_equal(at(json_object_get(then, "complaints"), "mold"), before + 1);
+    assert_int_equal(at(row(then, "line", "9", "mold"), "complaints"), 1);
+    assert_int_equal(at(json_object_get(row(then, "line", "9", "mold"), "made"), "complaints"), 1);
+    json_decref(then);
+}
+
+static void a_planted_rise_is_told(void **state)
+{
+    struct plant *p = *state;
+    half_a_year(p);
+    json_t *r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00"), *s;
+    const json_t *found = NULL;
+    size_t i;
+    json_array_foreach(json_object_get(r, "signals"), i, s)
+    {
+        assert_true(at(s, "q") <= 0.1);
+        assert_true(at(s, "observed") > at(s, "expected"));
+        if (strcmp(json_string_value(json_object_get(s, "factor")), "line") == 0)
+            found = s;
+    }
+    assert_non_null(found);
+    assert_string_equal(json_string_value(json_object_get(found, "level")), "2");
+    const char *since = json_string_value(json_object_get(found, "since"));
+    assert_true(strcmp(since, "2026-W45") >= 0 && strcmp(since, "2026-W47") <= 0);
+    /* causes: expected complaints, never more than came */
+    double expected = 0, slicer = 0;
+    json_array_foreach(json_object_get(r, "causes"), i, s)
+    {
+        expected += at(s, "expected");
+        if (strcmp(json_string_value(json_object_get(s, "cause")), "contamination-slicer") == 0)
+            slicer = at(s, "expected");
+    }
+    assert_true(expected > 0.98 * at(json_object_get(r, "complaints"), "mold"));
+    assert_true(expected <= 1.0001 * at(json_object_get(r, "complaints"), "mold"));
+    assert_true(fabs(at(row(r, "place", "slicer", "mold"), "complaints") - slicer) < 1e-5);
+    assert_true(json_array_size(json_object_get(r, "to_come")) > 0);
+    json_t *first = json_array_get(json_object_get(r, "to_come"), 0);
+    assert_string_equal(json_string_value(json_object_get(first, "made_week")), "2026-W47");
+    assert_true(at(first, "low") <= at(first, "expected_final") + 1 &&
+                at(first, "expected_final") <= at(first, "high"));
+    json_decref(r);
+}
+
+static size_t count_of(const char *text, const char *what)
+{
+    size_t n = 0;
+    for (const char *at_text = text; (at_text = strstr(at_text, what)); at_text++)
+        n++;
+    return n;
+}
+
+static void the_page_asks_nothing_of_anybody(void **state)
+{
+    struct plant *p = *state;
+    half_a_year(p);
+    int64_t lot = plant_lot(p, "<b>&\"9", 1, "A", plant_time("2026-11-17T05:00:00-05:00"), 1000);
+    plant_complaint(p, lot, "mold", plant_time("2026-11-18T05:00:00-05:00"), NULL);
+    json_t *r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
+    char *page = week_html(r, "<Harrow & Mill>");
+    static const char *const NEVER[] = {"http",   "src=",    "<script", "url(",  "@import",
+                                        "<b>&\"", "<Harrow", "nan",     "onload"};
+    for (size_t i = 0; i < COUNT_OF(NEVER); i++)
+        assert_int_equal(count_of(page, NEVER[i]), 0);
+    assert_int_equal(count_of(page, "&lt;Harrow &amp; Mill&gt;"), 2);
+    assert_int_equal(count_of(page, "&lt;b&gt;&amp;&quot;9"), count_of(page, "&lt;b&gt;"));
+    assert_int_equal(count_of(page, "<svg"), count_of(page, "</svg>"));
+    assert_int_equal(count_of(page, "<table"), count_of(page, "</table>"));
+    /* every chart has its text; ornaments are hidden from readers, their numbers stand beside */
+    assert_int_equal(count_of(page, "<svg"), count_of(page, "<svg class=\"mini\"") +
+                                                 count_of(page, "role=\"img\" aria-labelledby"));
+    assert_int_equal(count_of(page, "<desc"), count_of(page, "role=\"img\""));
+    assert_true(count_of(page, "prefers-color-scheme:dark") == 1 && count_of(page, "@media print"));
+    free(page);
+    json_decref(r);
+}
+
+static void csv_keeps_to_its_rules(void **state)
+{
+    struct plant *p = *state;
+    int64_t lot = plant_lot(p, "=1+2, \"x\"", 1, "A", plant_time("2026-11-17T05:00:00-05:00"), 10);
+    plant_complaint(p, lot, "mold", plant_time("2026-11-18T05:00:00-05:00"), NULL);
+    json_t *r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
+    char *csv = week_csv(r);
+    static const char HEAD[] =
+        "week,factor,level,symptom,complaints,units,per_million,low,high,made_complaints,"
+        "made_share_in,made_per_million,made_low,made_high\r\n";
+    assert_int_equal(strncmp(csv, HEAD, sizeof HEAD - 1), 0);
+    /* a spreadsheet must not take a name for a formula */
+    assert_non_null(strstr(csv, "2026-W47,line,\"'=1+2, \"\"x\"\"\",mold,1,10,100000,"));
+    free(csv);
+    json_decref(r);
+}
+
+/* By what was asked for, in the answer, the table and the page; by receipt and by packing. */
+static void rates_are_by_what_was_asked(void **state)
+{
+    struct plant *p = *state;
+    half_a_year(p);
+    json_t *all = report(p, "2026-W46", "2026-11-23T08:00:00-05:00");
+    json_t *r = report_by(p, " shift,line", "2026-W46", "2026-11-23T08:00:00-05:00");
+    const json_t *by = json_object_get(r, "by");
+    assert_int_equal(json_object_size(json_object_get(all, "by")), 6);
+    assert_null(json_object_get(all, "by_only"));
+    assert_int_equal(json_object_size(by), 2);
+    assert_true(json_equal(json_object_get(by, "line"),
+                           json_object_get(json_object_get(all, "by"), "line")));
+    json_t *names = json_pack("[s, s]", "line", "shift");
+    assert_true(json_equal(json_object_get(r, "by_only"), names));
+    json_decref(names);
+    const json_t *made = json_object_get(row(r, "line", "2", "mold"), "made");
+    assert_true(at(made, "complaints") > 0 && at(made, "low") < at(made, "per_million") &&
+                at(made, "per_million") < at(made, "high"));
+    char *csv = week_csv(r), *page = week_html(r, "");
+    assert_null(strstr(csv, ",route,"));
+    assert_non_null(strstr(csv, "2026-W46,line,\"2\",mold,"));
+    assert_non_null(strstr(page, "<h3>By line</h3>"));
+    assert_null(strstr(page, "<h3>By product</h3>"));
+    free(csv);
+    free(page);
+    json_decref(r);
+    json_decref(all);
+}
+
+static void what_nothing_is_counted_by_is_refused(void **state)
+{
+    unsigned by = 9;
+    struct error err = {0};
+    (void)state;
+    assert_int_equal(week_by_parse("", &by, &err), 0);
+    assert_int_equal(by, 0);
+    assert_int_equal(week_by_parse("line,lin", &by, &err), ERROR_INVALID);
+    assert_string_equal(err.field, "by");
+    assert_string_equal(err.value, "lin");
+    assert_int_equal(week_by_parse("store", &by, &err), ERROR_INVALID);
+}
+
+static void an_empty_plant_has_a_week_too(void **state)
+{
+    struct plant *p = *state;
+    json_t *r = report(p, "2026-W53", "2026-11-23T08:00:00-05:00");
+    assert_int_equal(at(r, "units"), 0);
+    assert_int_equal(json_array_size(json_object_get(r, "signals")), 0);
+    char *page = week_html(r, "");
+    assert_non_null(strstr(page, "Too early to tell"));
+    free(page);
+    json_decref(r);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(counts_are_of_the_week_in_the_plants_zone, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_came_later_is_left_out, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_planted_rise_is_told, setup, teardown),
+        cmocka_unit_test_setup_teardown(the_page_asks_nothing_of_anybody, setup, teardown),
+        cmocka_unit_test_setup_teardown(csv_keeps_to_its_rules, setup, teardown),
+        cmocka_unit_test_setup_teardown(rates_are_by_what_was_asked, setup, teardown),
+        cmocka_unit_test(what_nothing_is_counted_by_is_refused),
+        cmocka_unit_test_setup_teardown(an_empty_plant_has_a_week_too, setup, teardown),
+    };
+    gsl_set_error_handler_off();
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

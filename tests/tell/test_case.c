@@ -1,0 +1,536 @@
+/* A case from records and complaints to the ranking and its views. */
+#include "case_fixture.h"
+#include "store/ranking.h"
+#include "store/verdict.h"
+#include <pthread.h>
+
+static void sample_rules(struct fixture *f)
+{
+    static const char *const FILES[] = {"causes/packed-hot.json",
+                                        "causes/inhibitor-underdosed.json",
+                                        "causes/contamination-slicer.json",
+                                        "causes/old-stock.json",
+                                        "causes/not-known.json",
+                                        "asks.json"};
+    for (size_t i = 0; i < sizeof FILES / sizeof FILES[0]; i++)
+        fixture_copy(f, "tests/rank/rules", FILES[i]);
+}
+
+/* Line 1, day 20, first turn: packed at 47 °C. */
+static int64_t hot_case(struct fixture *f)
+{
+    int64_t lot = fixture_lot(20, 1, 0);
+    fixture_sql(f, "UPDATE reading SET value = 47 WHERE lot_id = %lld AND quantity_id = 1",
+                (long long)lot);
+    fixture_complain(f, "mold", lot, AT(25, 15),
+                     "{\"found_on\":\"2026-06-20\",\"observed\":{\"where\":\"side\",\"wet_inside_"
+                     "bag\":true,\"kept\":\"counter\"}}");
+    return fixture_complain(f, "mold", lot, AT(26, 15), "{\"observed\":{\"where\":\"side\"}}");
+}
+
+static json_t *top_of(const json_t *ranking)
+{
+    return json_array_get(json_object_get(ranking, "ranked"), 0);
+}
+
+static const char *text_of(const json_t *object, const char *name)
+{
+    return json_string_value(json_object_get(object, name));
+}
+
+static json_t *rank_of(struct triage *triage, struct fixture *f, int64_t case_id)
+{
+    struct error err = {0};
+    json_t *ranking = NULL;
+    struct triage_top top;
+    if (triage_case(triage, f->store, case_id, &ranking, &top, &err))
+        fail_msg("%s", err.text);
+    assert_string_equal(top.cause, text_of(top_of(ranking), "cause"));
+    return ranking;
+}
+
+static void assert_sums_to_one(const json_t *ranking)
+{
+    double sum = 0;
+    const json_t *ranked = json_object_get(ranking, "ranked");
+    for (size_t i = 0; i < json_array_size(ranked); i++)
+        sum += json_number_value(json_object_get(json_array_get(ranked, i), "probability"));
+    assert_near(sum, 1, 1e-9);
+}
+
+static void test_hot_lot(void **state)
+{
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 40);
+    sample_rules(&f);
+    struct triage *triage = fixture_triage(&f);
+    int64_t id = hot_case(&f);
+    json_t *ranking = rank_of(triage, &f, id);
+    assert_string_equal(text_of(top_of(ranking), "cause"), "packed-hot");
+    assert_true(json_number_value(json_object_get(top_of(ranking), "probability")) > 0.8);
+    assert_string_equal(text_of(ranking, "lot"), "L161");
+    assert_int_equal(json_array_size(json_object_get(ranking, "complaints")), 2);
+    assert_true(json_array_size(json_object_get(ranking, "checks")) > 0);
+    assert_sums_to_one(ranking);
+    /* the same again, from kept and from fresh memory: the same bytes */
+    json_t *again = rank_of(triage, &f, id);
+    struct triage *fresh = fixture_triage(&f);
+    json_t *anew = rank_of(fresh, &f, id);
+    char *a = jsonx_dump(ranking), *b = jsonx_dump(again), *c = jsonx_dump(anew);
+    assert_string_equal(a, b);
+    assert_string_equal(a, c);
+    free(a);
+    free(b);
+    free(c);
+    json_decref(ranking);
+    json_decref(again);
+    json_decref(anew);
+    triage_unref(fresh);
+    triage_unref(triage);
+    fixture_close(&f);
+}
+
+/* What came after the case's newest complaint is not looked at: complaints on other lots, plates,
+ * readings. History replays to the same answer. */
+static void test_replay(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 40);
+    sample_rules(&f);
+    int64_t id = hot_case(&f);
+    struct triage *triage = fixture_triage(&f);
+    json_t *before = rank_of(triage, &f, id);
+    for (int i = 0; i < 12; i++)
+        fixture_complain(&f, "mold", fixture_lot(20, 1, i % 3 + 1), AT(27, i), "{}");
+    fixture_sql(&f, "INSERT INTO plantlog VALUES('slicer', 3, '1', %lld, 900, NULL)",
+                (long long)AT(27, 0));
+    fixture_sql(&f, "INSERT INTO reading VALUES(%lld, 1, %lld, '', 'late', 20, NULL)",
+                (long long)fixture_lot(20, 1, 0), (long long)AT(27, 0));
+    assert_int_equal(company_records_changed(f.store, &err), 0);
+    json_t *after = rank_of(triage, &f, id);
+    char *a = jsonx_dump(before), *b = jsonx_dump(after);
+    assert_string_equal(a, b);
+    free(a);
+    free(b);
+    json_decref(before);
+    json_decref(after);
+    triage_unref(triage);
+    fixture_close(&f);
+}
+
+/* Film lots last five days here; one of the first day turns up again on day 20. */
+static void test_age_of_material(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 30);
+    sample_rules(&f);
+    fixture_file(&f, "causes/forgotten.json",
+                 "{\"id\":\"forgotten\",\"title\":\"t\",\"symptoms\":{\"mold\":1},\"evidence\":["
+                 "{\"fact\":\"film_lot_age_days\",\"as\":\"z\",\"curve\":[[0,0],[8,4]],"
+                 "\"because\":\"b\",\"source\":\"s\"}]}");
+    int64_t lot = fixture_lot(20, 1, 2);
+    fixture_sql(&f, "UPDATE material_use SET material_lot = 'F1-0' WHERE lot_id = %lld",
+                (long long)lot);
+    struct triage *triage = fixture_triage(&f);
+    int64_t id = fixture_complain(&f, "mold", lot, AT(26, 0), "{}");
+    json_t *why = NULL;
+    assert_int_equal(triage_why(triage, f.store, id, "forgotten", &why, &err), 0);
+    const json_t *fact = json_array_get(
+        json_object_get(json_array_get(json_object_get(why, "causes"), 0), "facts"), 0);
+    assert_string_equal(text_of(fact, "fact"), "film_lot_age_days");
+    double usual = json_number_value(json_object_get(fact, "usual"));
+    assert_near(json_number_value(json_object_get(fact, "value")), 20.5, 1e-3);
+    assert_true(usual > 2 && usual < 4);
+    assert_true(json_number_value(json_object_get(fact, "z")) > 8);
+    assert_near(json_number_value(json_object_get(fact, "bits")), 4, 1e-9);
+    json_decref(why);
+    triage_unref(triage);
+    fixture_close(&f);
+}
+
+/* Swabs and cleanings are joined as of the lot's packing, on its line. */
+static void test_places(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 40);
+    sample_rules(&f);
+    for (int day = 0; day < 30; day++)
+        for (int line = 1; line <= 2; line++) {
+            bool dirty = line == 1 && day >= 18 && day < 22;
+            fixture_sql(&f, "INSERT INTO plantlog VALUES('slicer', 3, '%d', %lld, %d, NULL)", line,
+                        (long long)AT(day, 2), dirty ? 400 : 4 + day % 3);
+            fixture_sql(&f, "INSERT INTO plantlog VALUES('slicer', 4, '%d', %lld, %d, NULL)", line,
+                        (long long)AT(day, 3), dirty ? 0 : 1);
+        }
+    struct triage *triage = fixture_triage(&f);
+    static const char BODY[] = "{\"observed\":{\"where\":\"cut-face\"}}";
+    int64_t dirty = fixture_complain(&f, "mold", fixture_lot(20, 1, 2), AT(26, 0), BODY);
+    int64_t clean = fixture_complain(&f, "mold", fixture_lot(20, 2, 2), AT(26, 0), BODY);
+    json_t *ranking = rank_of(triage, &f, dirty);
+    assert_string_equal(text_of(top_of(ranking), "cause"), "contamination-slicer");
+    double p = json_number_value(json_object_get(top_of(ranking), "probability"));
+    json_decref(ranking);
+    json_t *why = NULL;
+    assert_int_equal(triage_why(triage, f.store, dirty, "contamination-slicer", &why, &err), 0);
+    const json_t *facts =
+        json_object_get(json_array_get(json_object_get(why, "causes"), 0), "facts");
+    double missed = -1, hours = -1, swab = -1;
+    for (size_t i = 0; i < json_array_size(facts); i++) {
+        const json_t *fact = json_array_get(facts, i);
+        double value = json_number_value(json_object_get(fact, "value"));
+        if (strcmp(text_of(fact, "fact"), "slicer.cleaning_missed") == 0)
+            missed = value;
+        if (strcmp(text_of(fact, "fact"), "slicer.hours_since_cleaned") == 0)
+            hours = value;
+        if (strcmp(text_of(fact, "fact"), "slicer.swab_cfu.peak") == 0)
+            swab = value;
+        assert_non_null(json_object_get(fact, "source"));
+    }
+    assert_near(missed, 3, 1e-9);              /* days 18, 19 and 20 at 3 o'clock */
+    assert_near(hours, 24 * 3 + 12 - 3, 1e-9); /* done last on day 17 at 3 */
+    assert_near(swab, 400, 1e-9);
+    json_decref(why);
+    ranking = rank_of(triage, &f, clean);
+    const json_t *ranked = json_object_get(ranking, "ranked");
+    for (size_t i = 0; i < json_array_size(ranked); i++)
+        if (strcmp(text_of(json_array_get(ranked, i), "cause"), "contamination-slicer") == 0)
+            assert_true(json_number_value(
+                            json_object_get(json_array_get(ranked, i), "probability")) < p - 0.3);
+    json_decref(ranking);
+    json_t *reach = NULL;
+    assert_int_equal(triage_reach(triage, f.store, dirty, NULL, &reach, &err), 0);
+    const json_t *lots = json_object_get(reach, "lots");
+    assert_true(json_array_size(lots) > 10);
+    for (size_t i = 0; i < json_array_size(lots); i++) {
+        const json_t *lot = json_array_get(lots, i);
+        assert_string_equal(text_of(lot, "line"), "1");
+        assert_string_not_equal(text_of(lot, "lot"), "L163"); /* its own */
+        assert_true(json_number_value(json_object_get(lot, "probability")) <= p);
+        assert_int_equal(json_array_size(json_object_get(lot, "routes")), 1);
+    }
+    json_decref(reach);
+    triage_unref(triage);
+    fixture_close(&f);
+}
+
+/* An open lot: the mixture of its candidates, and of none of them. */
+static void test_mixture(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 40);
+    sample_rules(&f);
+    hot_case(&f);
+    struct triage *triage = fixture_triage(&f);
+    json_t *body = json_pack("{s:s, s:s, s:{s:s}}", "symptom", "mold", "received_at",
+                             "2026-06-21T12:00:00Z", "observed", "where", "side");
+    double share[3];
+    for (int i = 0; i < 3; i++) {
+        struct complaint_lot lots[2] = {{fixture_lot(20, 1, 0), 0.5 * i},
+                                        {fixture_lot(20, 2, 0), 0.4 - 0.2 * i}};
+        json_t *ranking = NULL;
+        assert_int_equal(triage_preview(triage, f.store, body, lots, 2, &ranking, &err), 0);
+        assert_sums_to_one(ranking);
+        const json_t *ranked = json_object_get(ranking, "ranked");
+        for (size_t k = 0; k < json_array_size(ranked); k++)
+            if (strcmp(text_of(json_array_get(ranked, k), "cause"), "packed-hot") == 0)
+                share[i] =
+                    json_number_value(json_object_get(json_array_get(ranked, k), "probability"));
+        json_decref(ranking);
+    }
+    assert_true(share[0] < share[1] && share[1] < share[2]);
+    json_t *ranking = NULL;
+    assert_int_equal(triage_preview(triage, f.store, body, NULL, 0, &ranking, &err), 0);
+    assert_true(json_is_null(json_object_get(ranking, "lot")));
+    assert_sums_to_one(ranking);
+    json_decref(ranking);
+    json_decref(body);
+    body = json_pack("{s:s}", "symptom", "moldy");
+    assert_int_equal(triage_preview(triage, f.store, body, NULL, 0, &ranking, &err), ERROR_INVALID);
+    assert_string_equal(err.field, "symptom");
+    json_decref(body);
+    triage_unref(triage);
+    fixture_close(&f);
+}
+
+static void test_harm_first(void **state)
+{
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 30);
+    sample_rules(&f);
+    struct triage *triage = fixture_triage(&f);
+    int64_t id =
+        fixture_complain(&f, "mold", fixture_lot(15, 1, 0), AT(20, 0), "{\"harm\":[\"illness\"]}");
+    json_t *ranking = rank_of(triage, &f, id);
+    assert_true(json_is_true(json_object_get(ranking, "harm")));
+    const json_t *cautions = json_object_get(ranking, "cautions");
+    assert_non_null(strstr(json_string_value(json_array_get(cautions, 0)), "medical help"));
+    json_decref(ranking);
+    triage_unref(triage);
+    fixture_close(&f);
+}
+
+/* What is known is not asked; the caller's questions come first; `why` tells what would flip. */
+static void test_ask_and_why(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 30);
+    sample_rules(&f);
+    struct triage *triage = fixture_triage(&f);
+    int64_t id = fixture_complain(&f, "mold", fixture_lot(15, 1, 0), AT(20, 0),
+                                  "{\"observed\":{\"wet_inside_bag\":false}}");
+    json_t *asked = NULL;
+    assert_int_equal(triage_ask(triage, f.store, id, &asked, &err), 0);
+    const json_t *list = json_object_get(asked, "ask");
+    assert_true(json_array_size(list) > 0);
+    double last = INFINITY;
+    for (size_t i = 0; i < json_array_size(list); i++) {
+        double gain = json_number_value(json_object_get(json_array_get(list, i), "gain_bits"));
+        assert_string_not_equal(text_of(json_array_get(list, i), "fact"), "wet_inside_bag");
+        assert_true(gain > 0 && gain <= last);
+        last = gain;
+    }
+    json_decref(asked);
+    int64_t hot = hot_case(&f);
+    json_t *why = NULL;
+    assert_int_equal(triage_why(triage, f.store, hot, NULL, &why, &err), 0);
+    const json_t *causes = json_object_get(why, "causes");
+    assert_int_equal(json_array_size(causes), 5);
+    bool shown_twice = false;
+    const json_t *facts = json_object_get(json_array_get(causes, 0), "facts");
+    for (size_t i = 0; i < json_array_size(facts); i++)
+        shown_twice =
+            shown_twice || json_is_false(json_object_get(json_array_get(facts, i), "counted"));
+    assert_true(shown_twice); /* the same heat, read twice: shown, counted once */
+    json_decref(why);
+    assert_int_equal(triage_why(triage, f.store, hot, "no-such", &why, &err), ERROR_NOT_FOUND);
+    assert_int_equal(triage_why(triage, f.store, 999, NULL, &why, &(struct error){0}),
+                     ERROR_NOT_FOUND);
+    triage_unref(triage);
+    fixture_close(&f);
+}
+
+static void test_flip(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 30);
+    sample_rules(&f);
+    struct triage *triage = fixture_triage(&f);
+    int64_t lot = fixture_lot(15, 1, 0);
+    fixture_sql(&f, "UPDATE reading SET value = 46 WHERE lot_id = %lld AND quantity_id = 1",
+                (long long)lot);
+    int64_t id = fixture_complain(&f, "mold", lot, AT(21, 0), "{}");
+    json_t *why = NULL;
+    assert_int_equal(triage_why(triage, f.store, id, "packed-hot", &why, &err), 0);
+    const json_t *flips = json_object_get(why, "flips");
+    bool found = false;
+    for (size_t i = 0; i < json_array_size(flips); i++) {
+        const json_t *flip = json_array_get(flips, i);
+        if (strcmp(text_of(flip, "fact"), "core_at_pack_c") != 0)
+            continue;
+        double to = json_number_value(json_object_get(flip, "to"));
+        found = true;
+        assert_true(to > 36 && to < 46);
+        assert_non_null(strstr(text_of(flip, "text"), "packed-hot falls to"));
+    }
+    assert_true(found);
+    json_decref(why);
+    triage_unref(triage);
+    fixture_close(&f);
+}
+
+static void test_lot_view(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 30);
+    sample_rules(&f);
+    struct triage *triage = fixture_triage(&f);
+    json_t *lot = NULL;
+    assert_int_equal(triage_lot(triage, f.store, fixture_lot(20, 2, 1), &lot, &err), 0);
+    assert_string_equal(text_of(lot, "product"), "W");
+    const json_t *days = json_object_get(json_object_get(lot, "prediction"), "mold_free_days");
+    double made = json_number_value(json_object_get(json_object_get(days, "as_made"), "typical"));
+    assert_true(made > 2 && made < 60);
+    bool core = false;
+    const json_t *readings = json_object_get(lot, "readings");
+    for (size_t i = 0; i < json_array_size(readings); i++) {
+        const json_t *reading = json_array_get(readings, i);
+        if (strcmp(text_of(reading, "quantity"), "core_at_pack_c") == 0) {
+            core = true;
+            assert_near(json_number_value(json_object_get(reading, "target")), 38, 1e-9);
+            assert_near(json_number_value(json_object_get(reading, "usual")), 38, 0.2);
+        }
+    }
+    assert_true(core);
+    json_decref(lot);
+    assert_int_equal(triage_lot(triage, f.store, 99999, &lot, &err), ERROR_NOT_FOUND);
+    triage_unref(triage);
+    fixture_close(&f);
+}
+
+/* Verdicts: priors move by them, but not those of cases before them; scores count them. */
+static void test_verdicts(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 40);
+    sample_rules(&f);
+    struct triage *triage = fixture_triage(&f);
+    int64_t early = fixture_complain(&f, "mold", fixture_lot(10, 1, 0), AT(15, 0), "{}");
+    int64_t late = fixture_complain(&f, "mold", fixture_lot(30, 1, 0), AT(36, 0), "{}");
+    json_t *early_before = rank_of(triage, &f, early), *late_before = rank_of(triage, &f, late);
+    for (int i = 0; i < 10; i++) {
+        int64_t id = fixture_complain(&f, "mold", fixture_lot(11 + i, 2, 0), AT(18 + i, 0), "{}");
+        json_t *ranking = rank_of(triage, &f, id);
+        char *body = jsonx_dump(ranking);
+        int revision;
+        assert_int_equal(store_begin(f.store, &err), 0);
+        assert_int_equal(ranking_save(f.store, id, AT(18 + i, 0), 1, triage_hash(triage), body,
+                                      text_of(top_of(ranking), "cause"), 0.5, true, &revision,
+                                      &err),
+                         0);
+        if (verdict_add(f.store, id, i < 8 ? "old-stock" : "packed-hot", "inspection", "", "qa",
+                        AT(30, i), &err))
+            fail_msg("%s", err.text);
+        assert_int_equal(store_commit(f.store, &err), 0);
+        free(body);
+        json_decref(ranking);
+    }
+    triage_verdicts_changed(triage);
+    json_t *early_after = rank_of(triage, &f, early), *late_after = rank_of(triage, &f, late);
+    double before = 0, after = 0;
+    for (size_t i = 0; i < 5; i++) {
+        const json_t *x = json_array_get(json_object_get(late_before, "ranked"), i);
+        const json_t *y = json_array_get(json_object_get(late_after, "ranked"), i);
+        if (strcmp(text_of(x, "cause"), "old-stock") == 0)
+            before = json_number_value(json_object_get(x, "probability"));
+        if (strcmp(text_of(y, "cause"), "old-stock") == 0)
+            after = json_number_value(json_object_get(y, "probability"));
+    }
+    assert_true(after > before);
+    assert_true(json_equal(early_before, early_after));
+    json_decref(early_before);
+    json_decref(early_after);
+    json_decref(late_before);
+    json_decref(late_after);
+    json_t *scores = NULL;
+    if (triage_scores(triage, f.store, 0, AT(100, 0), &scores, &err))
+        fail_msg("%s", err.text);
+    assert_int_equal(json_integer_value(json_object_get(scores, "verdicts")), 10);
+    double top3 = json_number_value(json_object_get(scores, "top3"));
+    assert_true(top3 >= json_number_value(json_object_get(scores, "top1")) && top3 <= 1);
+    assert_true(json_number_value(json_object_get(scores, "log_score")) > 0);
+    assert_true(json_array_size(json_object_get(scores, "calibration")) > 0);
+    assert_true(json_is_array(json_object_get(scores, "proposals")));
+    json_decref(scores);
+    triage_unref(triage);
+    fixture_close(&f);
+}
+
+/* Several readers, each with its own connection, one snapshot: the same bytes as alone. */
+struct reader {
+    pthread_t thread;
+    struct triage *triage;
+    const char *dir;
+    const int64_t *cases;
+    char **expected;
+    int count, wrong;
+};
+
+static void *read_cases(void *arg)
+{
+    struct reader *reader = arg;
+    struct store *store;
+    struct error err = {0};
+    if (store_open(reader->dir, STORE_READ, &store, &err))
+        return NULL;
+    for (int round = 0; round < 3; round++)
+        for (int i = 0; i < reader->count; i++) {
+            json_t *ranking = NULL;
+            if (triage_case(reader->triage, store, reader->cases[i], &ranking, NULL, &err)) {
+                reader->wrong++;
+                continue;
+            }
+            char *text = jsonx_dump(ranking);
+            reader->wrong += strcmp(text, reader->expected[i]) != 0;
+            free(text);
+            json_decref(ranking);
+        }
+    store_close(store);
+    return NULL;
+}
+
+static void test_threads(void **state)
+{
+    enum { CASES = 12, READERS = 4 };
+    struct fixture f;
+    struct reader readers[READERS];
+    int64_t cases[CASES];
+    char *expected[CASES];
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 40);
+    sample_rules(&f);
+    for (int i = 0; i < CASES; i++)
+        cases[i] = fixture_complain(&f, "mold", fixture_lot(12 + i, 1 + i % 2, i % 4),
+                                    AT(18 + i, 0), "{\"observed\":{\"where\":\"side\"}}");
+    struct triage *alone = fixture_triage(&f);
+    for (int i = 0; i < CASES; i++) {
+        json_t *ranking = rank_of(alone, &f, cases[i]);
+        expected[i] = jsonx_dump(ranking);
+        json_decref(ranking);
+    }
+    struct triage *shared = fixture_triage(&f);
+    for (int i = 0; i < READERS; i++) {
+        readers[i] = (struct reader){0, shared, f.dir, cases, expected, CASES, 0};
+        assert_int_equal(pthread_create(&readers[i].thread, NULL, read_cases, &readers[i]), 0);
+    }
+    for (int i = 0; i < READERS; i++) {
+        pthread_join(readers[i].thread, NULL);
+        assert_int_equal(readers[i].wrong, 0);
+    }
+    for (int i = 0; i < CASES; i++)
+        free(expected[i]);
+    triage_unref(alone);
+    triage_unref(shared);
+    fixture_close(&f);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_hot_lot),         cmocka_unit_test(test_replay),
+        cmocka_unit_test(test_age_of_material), cmocka_unit_test(test_places),
+        cmocka_unit_test(test_mixture),         cmocka_unit_test(test_harm_first),
+        cmocka_unit_test(test_ask_and_why),     cmocka_unit_test(test_flip),
+        cmocka_unit_test(test_lot_view),        cmocka_unit_test(test_verdicts),
+        cmocka_unit_test(test_threads),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
