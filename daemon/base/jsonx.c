@@ -248,3 +248,12 @@ char *jsonx_dump(const json_t *value)
 {
     return json_dumps(value, JSON_COMPACT | JSON_ENCODE_ANY | JSON_REAL_PRECISION(15));
 }
+
+json_t *jsonx_rounded(double value, int decimals)
+{
+    if (!isfinite(value))
+        return json_null();
+    double scale = pow(10, decimals);
+    double rounded = round(value * scale) / scale;
+    return json_real(rounded == 0 ? 0 : rounded); /* no -0.0 */
+}

@@ -34,5 +34,8 @@ int jsonx_bool(const json_t *object, const char *name, bool *ret, struct error *
 /* Compact text, keys in insertion order; numbers with up to 15 digits. Caller frees; NULL
  * only if `value` is NULL. */
 char *jsonx_dump(const json_t *value);
+/* Rounded, so that numbers stay readable and equal inputs give equal bytes; null if not finite. New
+ * reference. */
+json_t *jsonx_rounded(double value, int decimals);
 
 #endif

@@ -129,26 +129,26 @@ static bool moves(const json_t *before, const json_t *after)
     return false;
 }
 
-static int rewrite(const struct setup *setup, struct store *store, const struct standing *was,
+static int rewrite(const struct desk *desk, struct store *store, const struct standing *was,
                    json_t *said, int64_t now_ms, struct error *err)
 {
-    const struct form_options options = {.tz = setup->tz, .now_ms = was->received_ms};
+    const struct form_options options = {.tz = desk->tz, .now_ms = was->received_ms};
     struct complaint_form *form = NULL;
     struct placing placing = {0};
     struct complaint_new c;
     struct complaint_placed placed;
     int rc = complaint_form_read(said, &options, &form, err);
     if (!rc)
-        rc = placing_find(setup, store, form, &placing, err);
+        rc = placing_find(desk, store, form, &placing, err);
     if (!rc) {
         char *body = jsonx_dump(form->body);
-        placing_complaint(setup, form, &placing, body, now_ms, &c);
+        placing_complaint(desk, form, &placing, body, now_ms, &c);
         rc = complaint_rewrite(store, was->id, &c, err);
         free(body);
     }
     if (!rc && moves(was->body, said))
-        rc = complaint_place(store, was->id, placing.lots, placing.lot_count,
-                             placing_settled_at(setup), now_ms, &placed, err);
+        rc = complaint_place(store, was->id, placing.lots, placing.lot_count, desk->settled_weight,
+                             now_ms, &placed, err);
     else if (!rc)
         rc = work_add(store, WORK_RANK, was->case_id, now_ms, err);
     complaint_form_free(form);
@@ -156,7 +156,7 @@ static int rewrite(const struct setup *setup, struct store *store, const struct 
 }
 
 /* After a report was added to a complaint or taken away from it. */
-static int tell_anew(const struct setup *setup, struct store *store, const struct standing *was,
+static int tell_anew(const struct desk *desk, struct store *store, const struct standing *was,
                      int64_t now_ms, struct error *err)
 {
     struct telling t = {0};
@@ -167,7 +167,7 @@ static int tell_anew(const struct setup *setup, struct store *store, const struc
     if (!rc && first)
         rc = joined_of(store, was->id, tell, &t, err);
     if (!rc && first)
-        rc = rewrite(setup, store, was, t.said, now_ms, err);
+        rc = rewrite(desk, store, was, t.said, now_ms, err);
     if (!rc && first && t.count == 0)
         rc = joined_first_remove(store, was->id, err);
     json_decref(t.said);
@@ -175,14 +175,14 @@ static int tell_anew(const struct setup *setup, struct store *store, const struc
     return rc;
 }
 
-static int add_report(const struct setup *setup, struct store *store, const struct standing *to,
+static int add_report(const struct desk *desk, struct store *store, const struct standing *to,
                       const struct joined_row *report, struct complaint_placed *ret,
                       struct error *err)
 {
     struct standing now = {0};
     int rc = joined_add(store, report, err);
     if (!rc)
-        rc = tell_anew(setup, store, to, report->joined_ms, err);
+        rc = tell_anew(desk, store, to, report->joined_ms, err);
     if (!rc)
         rc = find(store, to->uuid, &now, err);
     if (!rc)
@@ -194,7 +194,7 @@ static int add_report(const struct setup *setup, struct store *store, const stru
 
 /* ---- the three ways ---- */
 
-int joining_log(const struct setup *setup, struct store *store, const struct complaint_form *form,
+int joining_log(const struct desk *desk, struct store *store, const struct complaint_form *form,
                 const struct complaint_new *report, struct complaint_placed *ret, struct error *err)
 {
     struct standing to = {0}, own = {0};
@@ -216,7 +216,7 @@ int joining_log(const struct setup *setup, struct store *store, const struct com
         rc = contact_add(store, to.id, form->uuid, report->contact, report->contact_fold,
                          report->contact_purge_ms, err);
     if (!rc)
-        rc = add_report(setup, store, &to,
+        rc = add_report(desk, store, &to,
                         &(struct joined_row){.complaint_id = to.id,
                                              .received_ms = report->received_ms,
                                              .logged_ms = report->logged_ms,
@@ -242,7 +242,7 @@ static int check_settled(struct store *store, const struct standing *own, const 
 }
 
 /* What the complaint said by itself goes along; reports joined to it go over as well. */
-static int take_over(const struct setup *setup, struct store *store, const struct standing *own,
+static int take_over(const struct desk *desk, struct store *store, const struct standing *own,
                      const struct standing *to, int64_t now_ms, struct complaint_placed *ret,
                      struct error *err)
 {
@@ -257,7 +257,7 @@ static int take_over(const struct setup *setup, struct store *store, const struc
     if (!rc)
         rc = complaint_take_out(store, own->id, to->case_id, now_ms, err);
     if (!rc)
-        rc = add_report(setup, store, to,
+        rc = add_report(desk, store, to,
                         &(struct joined_row){.complaint_id = to->id,
                                              .received_ms = own->received_ms,
                                              .logged_ms = own->logged_ms,
@@ -269,7 +269,7 @@ static int take_over(const struct setup *setup, struct store *store, const struc
     return rc;
 }
 
-int joining_join(const struct setup *setup, struct store *store, const char *uuid,
+int joining_join(const struct desk *desk, struct store *store, const char *uuid,
                  const char *same_as, int64_t now_ms, struct complaint_placed *ret,
                  struct error *err)
 {
@@ -292,7 +292,7 @@ int joining_join(const struct setup *setup, struct store *store, const char *uui
         if (!rc)
             rc = check_settled(store, &own, &to, err);
         if (!rc)
-            rc = take_over(setup, store, &own, &to, now_ms, ret, err);
+            rc = take_over(desk, store, &own, &to, now_ms, ret, err);
     }
     standing_clear(&own);
     standing_clear(&to);
@@ -313,23 +313,23 @@ static int take_report(void *arg, const struct joined_row *row)
     return jsonx_parse(row->body, strlen(row->body), &s->body, NULL);
 }
 
-static int log_separated(const struct setup *setup, struct store *store,
+static int log_separated(const struct desk *desk, struct store *store,
                          const struct separated *report, int64_t now_ms,
                          struct complaint_placed *ret, struct error *err)
 {
-    const struct form_options options = {.tz = setup->tz, .now_ms = report->received_ms};
+    const struct form_options options = {.tz = desk->tz, .now_ms = report->received_ms};
     struct complaint_form *form = NULL;
     struct placing placing = {0};
     struct complaint_new c;
     json_object_del(report->body, "same_as");
     int rc = complaint_form_read(report->body, &options, &form, err);
     if (!rc)
-        rc = placing_find(setup, store, form, &placing, err);
+        rc = placing_find(desk, store, form, &placing, err);
     if (!rc)
         rc = joined_remove(store, form->uuid, err);
     if (!rc) {
         char *body = jsonx_dump(form->body);
-        placing_complaint(setup, form, &placing, body, now_ms, &c);
+        placing_complaint(desk, form, &placing, body, now_ms, &c);
         rc = complaint_log(store, &c, ret, err);
         free(body);
     }
@@ -339,8 +339,8 @@ static int log_separated(const struct setup *setup, struct store *store,
     return rc;
 }
 
-int joining_separate(const struct setup *setup, struct store *store, const char *uuid,
-                     int64_t now_ms, struct complaint_placed *ret, struct error *err)
+int joining_separate(const struct desk *desk, struct store *store, const char *uuid, int64_t now_ms,
+                     struct complaint_placed *ret, struct error *err)
 {
     struct separated report = {0};
     struct standing from = {0};
@@ -348,9 +348,9 @@ int joining_separate(const struct setup *setup, struct store *store, const char 
     if (!rc)
         rc = find(store, uuid, &from, err);
     if (!rc)
-        rc = log_separated(setup, store, &report, now_ms, ret, err);
+        rc = log_separated(desk, store, &report, now_ms, ret, err);
     if (!rc)
-        rc = tell_anew(setup, store, &from, now_ms, err);
+        rc = tell_anew(desk, store, &from, now_ms, err);
     standing_clear(&from);
     json_decref(report.body);
     return rc;

@@ -8,12 +8,7 @@
 
 enum { AGAIN_DAYS = 120 }; /* older complaints are about bread long gone from any record's view */
 
-double placing_settled_at(const struct setup *setup)
-{
-    return (double)config_number(setup->config, "settle_lot_at") / 100;
-}
-
-int placing_find(const struct setup *setup, struct store *store, const struct complaint_form *form,
+int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,
                  struct placing *ret, struct error *err)
 {
     const struct lot_query query = {.lot_text = complaint_form_text(form, "lot_text"),
@@ -24,9 +19,9 @@ int placing_find(const struct setup *setup, struct store *store, const struct co
                                     .bought_day = form->bought_day,
                                     .found_day = form->found_day,
                                     .received_ms = form->received_ms,
-                                    .tz = setup->tz};
+                                    .tz = desk->tz};
     struct lot_match_result matched = {0};
-    int rc = lot_match(setup->matcher, store, &query, &matched, err);
+    int rc = lot_match(desk->matcher, store, &query, &matched, err);
     if (rc)
         return rc;
     memset(ret, 0, sizeof *ret);
@@ -41,7 +36,7 @@ int placing_find(const struct setup *setup, struct store *store, const struct co
     return 0;
 }
 
-void placing_complaint(const struct setup *setup, const struct complaint_form *form,
+void placing_complaint(const struct desk *desk, const struct complaint_form *form,
                        const struct placing *placing, const char *body, int64_t now_ms,
                        struct complaint_new *ret)
 {
@@ -63,7 +58,7 @@ void placing_complaint(const struct setup *setup, const struct complaint_form *f
         .harm = form->harm,
         .body = body,
         .lot_count = placing->lot_count,
-        .settled_weight = placing_settled_at(setup),
+        .settled_weight = desk->settled_weight,
     };
     memcpy(ret->lots, placing->lots, sizeof ret->lots);
 }
@@ -71,8 +66,8 @@ void placing_complaint(const struct setup *setup, const struct complaint_form *f
 /* ---- again ---- */
 
 struct again {
-    struct app *app;
-    struct setup *setup;
+    const struct desk *desk;
+    int64_t now_ms;
     struct store *store;
     struct {
         int64_t complaint_id;
@@ -97,7 +92,7 @@ static bool same_lots(struct store *store, int64_t complaint_id, const struct pl
 static int again_row(void *arg, const struct complaint_row *row)
 {
     struct again *again = arg;
-    const struct form_options options = {.tz = again->setup->tz, .now_ms = row->received_ms};
+    const struct form_options options = {.tz = again->desk->tz, .now_ms = row->received_ms};
     json_t *body = NULL;
     struct complaint_form *form = NULL;
     struct placing placing;
@@ -105,7 +100,7 @@ static int again_row(void *arg, const struct complaint_row *row)
     if (!rc)
         rc = complaint_form_read(body, &options, &form, NULL);
     if (!rc)
-        rc = placing_find(again->setup, again->store, form, &placing, NULL);
+        rc = placing_find(again->desk, again->store, form, &placing, NULL);
     if (!rc && !same_lots(again->store, row->id, &placing)) {
         if (again->count == again->capacity) {
             again->capacity = again->capacity ? again->capacity * 2 : 16;
@@ -126,19 +121,20 @@ static int place_all(struct store *store, void *arg, struct error *err)
     for (size_t i = 0; i < again->count && !rc; i++) {
         struct complaint_placed placed;
         rc = complaint_place(store, again->moved[i].complaint_id, again->moved[i].placing.lots,
-                             again->moved[i].placing.lot_count, placing_settled_at(again->setup),
-                             app_now_ms(again->app), &placed, err);
+                             again->moved[i].placing.lot_count, again->desk->settled_weight,
+                             again->now_ms, &placed, err);
     }
     return rc;
 }
 
-int placing_again(struct app *app, struct setup *setup, struct store *store, struct error *err)
+int placing_again(const struct desk *desk, struct writer *writer, struct store *store,
+                  int64_t now_ms, struct error *err)
 {
-    struct again again = {.app = app, .setup = setup, .store = store};
-    int64_t since_ms = app_now_ms(app) - AGAIN_DAYS * WHEN_DAY_MS;
+    struct again again = {.desk = desk, .now_ms = now_ms, .store = store};
+    int64_t since_ms = now_ms - AGAIN_DAYS * WHEN_DAY_MS;
     int rc = complaint_open_lots(store, since_ms, again_row, &again, err);
     if (!rc && again.count)
-        rc = writer_run(app->writer, place_all, &again, err);
+        rc = writer_run(writer, place_all, &again, err);
     free(again.moved);
     return rc;
 }

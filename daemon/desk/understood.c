@@ -55,21 +55,20 @@ static int add_similar(void *arg, const struct contact_match *match)
     return 0;
 }
 
-json_t *understood_similar(struct store *store, const struct config *config, int64_t self,
+json_t *understood_similar(struct store *store, const struct desk *desk, int64_t self,
                            const struct complaint_form *form, int64_t lot_id, int64_t product_id)
 {
     enum { MOST = 5 };
     json_t *found = json_array();
-    int64_t span = config_number(config, "similar_days") * WHEN_DAY_MS;
-    if (!form->contact_fold || span == 0)
+    if (!form->contact_fold || desk->similar_ms == 0)
         return found;
     const char *channel = complaint_form_text(form, "channel");
     const struct contact_query query = {.self = self,
                                         .symptom = complaint_form_text(form, "symptom"),
                                         .fold = form->contact_fold,
                                         .is_return = channel && strcmp(channel, "return") == 0,
-                                        .from_ms = form->received_ms - span,
-                                        .to_ms = form->received_ms + span,
+                                        .from_ms = form->received_ms - desk->similar_ms,
+                                        .to_ms = form->received_ms + desk->similar_ms,
                                         .lot_id = lot_id,
                                         .product_id = product_id};
     contact_same_person(store, &query, MOST, add_similar, found, NULL);

@@ -2,8 +2,8 @@
 #ifndef ODDLOAF_DESK_UNDERSTOOD_H
 #define ODDLOAF_DESK_UNDERSTOOD_H
 
+#include "desk/desk.h"
 #include "intake/complaint_form.h"
-#include "serve/config.h"
 #include "store/store.h"
 
 /* The lot's code; for lot 0 that of the likeliest of `lots` (JSON, may be NULL); else null. */
@@ -11,10 +11,10 @@ json_t *understood_code(struct store *store, int64_t lot_id, const json_t *lots)
 /* Lot, product, line, packing time and code date in the plant's zone. */
 json_t *understood_json(struct store *store, const struct tz *tz, int64_t lot_id,
                         const struct complaint_form *form);
-/* Complaints of the same person and symptom within config similar_days about this lot, or whose lot
+/* Complaints of the same person and symptom within desk->similar_ms about this lot, or whose lot
  * may be this one, offered to join: [{"complaint","received_at","why"}]. `self` is the complaint's
  * own row id, lot and product what is known of them; 0 for none. */
-json_t *understood_similar(struct store *store, const struct config *config, int64_t self,
+json_t *understood_similar(struct store *store, const struct desk *desk, int64_t self,
                            const struct complaint_form *form, int64_t lot_id, int64_t product_id);
 
 #endif

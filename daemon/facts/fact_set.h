@@ -2,8 +2,8 @@
 #ifndef ODDLOAF_FACTS_FACT_SET_H
 #define ODDLOAF_FACTS_FACT_SET_H
 
+#include "facts/case_input.h"
 #include "facts/lot_record.h"
-#include "rank/case_input.h"
 #include "rules/rules.h"
 
 #define FACT_WORDS 4 /* of a list: more smells than that tell no more */

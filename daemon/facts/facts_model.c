@@ -46,7 +46,7 @@ struct course {
     double share; /* by the horizon */
 };
 
-static void course_of(const struct modelling *modelling, int code, const json_t *change,
+static void course_of(const struct modelling *modelling, int code, const struct change *change,
                       struct course *ret)
 {
     const struct models_parameters *models = modelling->job->source->models;
@@ -54,7 +54,7 @@ static void course_of(const struct modelling *modelling, int code, const json_t 
     int horizon = modelling->horizon;
     ret->code = code;
     ret->share = 1;
-    model_lot_change(&modelling->lot, change, &ret->made);
+    change_apply(change, &modelling->lot.made, specified, &ret->made);
     if (code == MODEL_MOLD_AGE) {
         predict_mold_course(&ret->made, specified, models, &ret->mold);
         ret->share = predict_course_share(&ret->mold, models, horizon);

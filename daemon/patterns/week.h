@@ -23,10 +23,4 @@ int week_by_parse(const char *text, unsigned *ret, struct error *err);
 int week_report(struct store *store, const struct tz *tz, struct triage *triage,
                 const struct week_query *query, json_t **ret, struct error *err);
 
-/* Views of a report. malloc'd text. The page is self-contained: inline SVG and CSS, no script, no
- * outside request; it has every row of factors that were asked for. CSV has one table of rates, by
- * week of receipt and (made_…) by week of packing. */
-char *week_html(const json_t *report, const char *plant);
-char *week_csv(const json_t *report);
-
 #endif

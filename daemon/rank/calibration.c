@@ -168,18 +168,18 @@ static int collect(struct fitting *f, struct store *store, struct error *err)
 
 static json_t *factor_json(const struct calibrate_factor *factor)
 {
-    return json_pack("{s:o, s:o, s:o}", "low", case_number(factor->low, 4), "typical",
-                     case_number(factor->value, 4), "high", case_number(factor->high, 4));
+    return json_pack("{s:o, s:o, s:o}", "low", jsonx_rounded(factor->low, 4), "typical",
+                     jsonx_rounded(factor->value, 4), "high", jsonx_rounded(factor->high, 4));
 }
 
 static json_t *fit_json(const struct fitting *f)
 {
     if (!f->fitted)
         return json_null();
-    return json_pack("{s:o, s:o, s:o, s:o, s:o}", "time_scale", factor_json(&f->fit.time),
-                     "spores_scale", factor_json(&f->fit.spores), "new_lot",
-                     factor_json(&f->fit.predictive), "lot_sigma", case_number(f->fit.lot_sigma, 4),
-                     "position_gap", case_number(f->fit.position_ks, 3));
+    return json_pack(
+        "{s:o, s:o, s:o, s:o, s:o}", "time_scale", factor_json(&f->fit.time), "spores_scale",
+        factor_json(&f->fit.spores), "new_lot", factor_json(&f->fit.predictive), "lot_sigma",
+        jsonx_rounded(f->fit.lot_sigma, 4), "position_gap", jsonx_rounded(f->fit.position_ks, 3));
 }
 
 /* Mold seen in a daily look came up in the day before it. */
@@ -203,9 +203,9 @@ static json_t *errors_json(const struct fitting *f)
         after[n++] = fabs(seen - f->residual[i].predicted_days);
     }
     json_t *errors =
-        json_pack("{s:o, s:o, s:o, s:s}", "before", case_number(robust_median(before, n), 2),
-                  "after", case_number(f->fitted ? robust_median(after, n) : NAN, 2), "now",
-                  case_number(robust_median(now, n), 2), "unit", "d");
+        json_pack("{s:o, s:o, s:o, s:s}", "before", jsonx_rounded(robust_median(before, n), 2),
+                  "after", jsonx_rounded(f->fitted ? robust_median(after, n) : NAN, 2), "now",
+                  jsonx_rounded(robust_median(now, n), 2), "unit", "d");
     free(before);
     free(after);
     free(now);
@@ -218,12 +218,12 @@ static json_t *residuals_json(const struct fitting *f)
     for (size_t i = 0; i < f->count; i++) {
         const struct calibrate_residual *r = &f->residual[i];
         json_array_append_new(
-            list,
-            json_pack("{s:s, s:s, s:o, s:o, s:o, s:b, s:o}", "lot", f->kept[i].lot, "product",
-                      f->kept[i].product, "before", case_number(f->kept[i].before, 2), "predicted",
-                      case_number(f->fitted ? r->predicted_days : NAN, 2), "observed",
-                      case_number(f->sample[i].days, 2), "none_yet", f->sample[i].none_yet,
-                      "position", case_number(f->fitted ? r->position : NAN, 4)));
+            list, json_pack("{s:s, s:s, s:o, s:o, s:o, s:b, s:o}", "lot", f->kept[i].lot, "product",
+                            f->kept[i].product, "before", jsonx_rounded(f->kept[i].before, 2),
+                            "predicted", jsonx_rounded(f->fitted ? r->predicted_days : NAN, 2),
+                            "observed", jsonx_rounded(f->sample[i].days, 2), "none_yet",
+                            f->sample[i].none_yet, "position",
+                            jsonx_rounded(f->fitted ? r->position : NAN, 4)));
     }
     return list;
 }

@@ -8,6 +8,7 @@
 #define ODDLOAF_RANK_CALIBRATION_H
 
 #include "rank/triage.h"
+#include "store/store.h"
 
 /* Under which the store keeps what is adopted (store_setting_set). */
 #define CALIBRATION_SETTING "calibration/mold"

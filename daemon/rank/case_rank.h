@@ -64,23 +64,4 @@ int case_rank_priors(struct triage *triage, struct store *store, int symptom, in
 /* Forgets priors and verdicts. */
 void case_priors_clear(struct triage *triage);
 
-/* ---- JSON ---- */
-/* The ranking as others see it; takes the reference of `asks`, which may be NULL. */
-json_t *case_rank_json(const struct triage *triage, const struct case_rank *ranked, json_t *asks);
-/* {"fact","value","target","unit","bits","because"} and, with `full`, what `why` adds. */
-json_t *case_item_json(const struct triage *triage, const struct case_rank *ranked,
-                       const struct rule_cause *cause, const struct rank_item *item, bool full);
-/* A fact's value: a number, a word, a list of words; JSON null if unknown. */
-json_t *case_fact_value(const struct fact *fact);
-/* Rounded to 4 significant decimals of meaning: bits and probabilities stay readable and equal
- * inputs give equal bytes. */
-json_t *case_number(double value, int decimals);
-/* Questions by expected gain; the caller's first if `desk`. At most `limit`. */
-json_t *case_asks(const struct triage *triage, const struct case_rank *ranked, bool desk,
-                  int limit);
-/* RFC 3339 in the plant's time. */
-json_t *case_when(const struct triage *triage, int64_t ms);
-/* "C12" or, if not logged, null. */
-json_t *case_name(int64_t case_id);
-
 #endif

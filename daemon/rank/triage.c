@@ -14,7 +14,7 @@ enum {
     RESULT_CACHE = 4096,
     RECORD_CACHE = 512
 };
-enum { FAULTS_SHOWN = 200, DESK_QUESTIONS = 5, ALL_QUESTIONS = 20 };
+enum { FAULTS_SHOWN = 200 };
 
 static int load_rules(struct triage *triage, const char *rules_dir,
                       void (*report)(void *arg, const struct error *fault), void *arg,
@@ -145,60 +145,4 @@ void triage_verdicts_changed(struct triage *triage)
     priors_free(triage->priors);
     triage->priors = NULL;
     pthread_mutex_unlock(&triage->lock);
-}
-
-/* ---- a case ---- */
-
-static void fill_top(const struct triage *triage, const struct case_rank *ranked,
-                     struct triage_top *ret)
-{
-    const struct rank_cause *top = &ranked->rank->causes[0];
-    *ret = (struct triage_top){.probability = top->probability,
-                               .as_of_ms = ranked->input.as_of_ms,
-                               .complaints = ranked->input.count};
-    snprintf(ret->cause, sizeof ret->cause, "%s", triage->rules->causes[top->cause].id);
-}
-
-int triage_case(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
-                struct triage_top *ret_top, struct error *err)
-{
-    struct case_rank ranked;
-    int rc = case_rank_read(triage, store, case_id, &ranked, err);
-    if (rc)
-        return rc;
-    if (ret_top)
-        fill_top(triage, &ranked, ret_top);
-    *ret = case_rank_json(triage, &ranked, case_asks(triage, &ranked, true, DESK_QUESTIONS));
-    case_rank_clear(&ranked);
-    return 0;
-}
-
-int triage_preview(struct triage *triage, struct store *store, const json_t *body,
-                   const struct complaint_lot *lots, int n, json_t **ret, struct error *err)
-{
-    struct clock clock = clock_system();
-    struct case_input input;
-    struct case_rank ranked;
-    int rc = case_input_of(body, lots, n, clock_now_ms(&clock), &input, err);
-    if (!rc)
-        rc = case_rank_make(triage, store, &input, &ranked, err);
-    if (rc)
-        return rc;
-    *ret = case_rank_json(triage, &ranked, case_asks(triage, &ranked, true, DESK_QUESTIONS));
-    case_rank_clear(&ranked);
-    return 0;
-}
-
-int triage_ask(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
-               struct error *err)
-{
-    struct case_rank ranked;
-    int rc = case_rank_read(triage, store, case_id, &ranked, err);
-    if (rc)
-        return rc;
-    *ret = json_pack("{s:o, s:o, s:o}", "case", case_name(case_id), "as_of",
-                     case_when(triage, ranked.input.as_of_ms), "ask",
-                     case_asks(triage, &ranked, false, ALL_QUESTIONS));
-    case_rank_clear(&ranked);
-    return 0;
 }

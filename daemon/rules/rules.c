@@ -362,6 +362,8 @@ void rules_unref(struct rules *rules)
     }
     free(rules->causes);
     free(rules->asks);
+    for (int i = 0; i < rules->fact_count; i++)
+        free(rules->facts[i].change);
     free(rules->facts);
     free(rules->uses);
     json_decref(rules->asks_document);

@@ -7,13 +7,14 @@
 #define ODDLOAF_RULES_RULES_H
 
 #include "base/error.h"
+#include "rules/change.h"
 #include "rules/vocabulary.h"
 #include <jansson.h>
 #include <stddef.h>
 
 struct rule_fact {
     struct fact_name name;
-    const json_t *change;     /* of a model fact; borrowed from the rule file, NULL otherwise */
+    struct change *change;    /* of a model fact; owned, NULL otherwise */
     unsigned symptoms;        /* bit 1 << symptom: whose causes or questions look at it */
     int first_use, use_count; /* of rules->uses */
     int slot; /* index among the facts of its kind of keeping: a lot's or a complaint's */

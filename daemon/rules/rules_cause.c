@@ -1,6 +1,5 @@
 /* One cause's file. */
 #include "base/text.h"
-#include "facts/model_lot.h"
 #include "rules/rules_check.h"
 #include <math.h>
 #include <stdio.h>
@@ -68,15 +67,17 @@ static void check_limit(struct rules_check *check, const json_t *item, const cha
     check_fail(check, where, NULL, "must be [low, high] with -12 <= low <= 0 <= high <= 12");
 }
 
-static void check_change(struct rules_check *check, const json_t *item, const char *pointer)
+/* *ret if there is one and it can be understood, else NULL. */
+static const struct change *check_change(struct rules_check *check, const json_t *item,
+                                         const char *pointer, struct change *ret)
 {
-    const json_t *change = json_object_get(item, "change");
-    const char *member = "";
+    const json_t *written = json_object_get(item, "change");
+    const char *member;
     char where[256];
-    check_at(where, sizeof where, pointer, "change");
-    const char *fault = change ? model_change_fault(change, &member) : "'change' is missing";
+    const char *fault = written ? change_read(written, ret, &member) : NULL;
     if (fault)
-        check_fail(check, where, member, "%s", fault);
+        check_fail(check, check_at(where, sizeof where, pointer, "change"), member, "%s", fault);
+    return written && !fault ? ret : NULL;
 }
 
 static void check_how(struct rules_check *check, const json_t *item, const char *pointer,
@@ -85,17 +86,21 @@ static void check_how(struct rules_check *check, const json_t *item, const char 
     static const char *const AS[] = {"value", "z", "ratio", "bits", NULL};
     const struct fact_name *name = ret->fact >= 0 ? &check->rules->facts[ret->fact].name : NULL;
     const json_t *table = json_object_get(item, "table"), *curve = json_object_get(item, "curve");
+    bool predicted = name && name->kind == FACT_MODEL && name->code <= MODEL_ROPE_AGE;
     char where[256];
+    if (name && predicted != (json_object_get(item, "change") != NULL))
+        check_fail(check, pointer, name->text,
+                   predicted ? "'change' is missing"
+                             : "only an age that a model predicts can change");
     if (table) {
         ret->how = EVIDENCE_TABLE;
         check_at(where, sizeof where, pointer, "table");
         check_table(check, table, where, ret);
         return;
     }
-    if (name && name->kind == FACT_MODEL && name->code <= MODEL_ROPE_AGE) {
+    if (predicted) {
         ret->how = EVIDENCE_MODEL;
         check_limit(check, item, pointer, ret);
-        check_change(check, item, pointer);
         return;
     }
     const char *as = check_word(check, item, pointer, "as", AS, true);
@@ -141,12 +146,13 @@ static void check_item(struct rules_check *check, const json_t *item, const char
                        struct rule_cause *cause)
 {
     struct rule_evidence evidence = {.fact = -1};
+    struct change change;
     if (!json_is_object(item)) {
         check_fail(check, pointer, NULL, "must be an object");
         return;
     }
     check_members(check, item, pointer, EVIDENCE_MEMBERS);
-    evidence.fact = check_fact(check, item, pointer, json_object_get(item, "change"));
+    evidence.fact = check_fact(check, item, pointer, check_change(check, item, pointer, &change));
     check_how(check, item, pointer, &evidence);
     check_group(check, item, pointer, cause, &evidence);
     check_guard(check, item, pointer, "when", &evidence.when);

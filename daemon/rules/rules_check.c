@@ -118,25 +118,25 @@ const char *check_word(struct rules_check *check, const json_t *object, const ch
     return NULL;
 }
 
-static int add_fact(struct rules *rules, const struct fact_name *name, const json_t *change)
+static int add_fact(struct rules *rules, const struct fact_name *name, const struct change *change)
 {
     for (int i = 0; i < rules->fact_count; i++) {
         const struct rule_fact *fact = &rules->facts[i];
         if (strcmp(fact->name.text, name->text) == 0 &&
-            (fact->change == change ||
-             (fact->change && change && json_equal(fact->change, change))))
+            (fact->change && change ? change_equal(fact->change, change)
+                                    : !fact->change && !change))
             return i;
     }
     rules->facts = xrealloc(rules->facts, (size_t)(rules->fact_count + 1) * sizeof *rules->facts);
     rules->facts[rules->fact_count] = (struct rule_fact){
         .name = *name,
-        .change = change,
+        .change = change ? memcpy(xcalloc(1, sizeof *change), change, sizeof *change) : NULL,
         .slot = name->per_complaint ? rules->complaint_slots++ : rules->lot_slots++};
     return rules->fact_count++;
 }
 
 int check_fact(struct rules_check *check, const json_t *object, const char *pointer,
-               const json_t *change)
+               const struct change *change)
 {
     const char *text = check_text(check, object, pointer, "fact");
     struct fact_name name;

@@ -32,7 +32,7 @@ const char *check_word(struct rules_check *check, const json_t *object, const ch
                        const char *name, const char *const *words, bool required);
 /* Numbers the fact; -1 after an error. `change` NULL but for models. */
 int check_fact(struct rules_check *check, const json_t *object, const char *pointer,
-               const json_t *change);
+               const struct change *change);
 void check_guard(struct rules_check *check, const json_t *object, const char *pointer,
                  const char *name, struct rule_guard *ret);
 /* "symptoms": array of names → bits; all symptoms if missing. */

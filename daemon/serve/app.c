@@ -58,6 +58,12 @@ int setup_load(const char *config_path, const char *rules_dir, struct setup **re
         setup_unref(setup);
         return rc;
     }
+    setup->desk = (struct desk){
+        .tz = setup->tz,
+        .matcher = setup->matcher,
+        .settled_weight = (double)config_number(setup->config, "settle_lot_at") / 100,
+        .similar_ms = config_number(setup->config, "similar_days") * WHEN_DAY_MS,
+    };
     *ret = setup;
     return 0;
 }

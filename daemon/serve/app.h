@@ -4,6 +4,7 @@
 
 #include "base/log.h"
 #include "base/when.h"
+#include "desk/desk.h"
 #include "rank/triage.h"
 #include "records/load.h"
 #include "serve/config.h"
@@ -25,7 +26,8 @@ struct setup {
     struct triage *triage;
     struct lot_matcher *matcher;
     struct lexicon *lexicon;
-    json_t *harm; /* what is said when harm is reported: intake/harm.h */
+    json_t *harm;     /* what is said when harm is reported: intake/harm.h */
+    struct desk desk; /* what the desk's work stands on, of the above */
     int64_t loaded_ms;
 };
 

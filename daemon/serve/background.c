@@ -9,6 +9,7 @@
 #include "store/outbox.h"
 #include "store/ranking.h"
 #include "store/work.h"
+#include "tell/tell.h"
 #include <sched.h>
 #include <stdatomic.h>
 #include <stdlib.h>
@@ -82,9 +83,9 @@ static void decide_mail(struct round *round, struct ranked *r, struct store *sto
 static void rank_one(struct round *round, struct ranked *r, struct store *store)
 {
     struct error err = {0};
-    struct triage_top top = {0};
+    struct tell_top top = {0};
     r->case_id = r->row.subject_id;
-    int rc = triage_case(round->setup->triage, store, r->case_id, &r->ranking, &top, &err);
+    int rc = tell_case(round->setup->triage, store, r->case_id, &r->ranking, &top, &err);
     if (rc) {
         r->gone = rc == ERROR_NOT_FOUND;
         if (!r->gone)
@@ -184,7 +185,7 @@ static void rematch(struct background *bg, struct setup *setup, struct store *st
     int count = 0;
     int rc = work_due(store, WORK_REMATCH, app_now_ms(bg->app), &row, 1, &count, &err);
     if (!rc && count) {
-        rc = placing_again(bg->app, setup, store, &err);
+        rc = placing_again(&setup->desk, bg->app->writer, store, app_now_ms(bg->app), &err);
         if (!rc)
             rc = writer_run(bg->app->writer, finish_rematch, &row, &err);
     }

@@ -9,6 +9,7 @@
 #include "store/hold.h"
 #include "store/lot_find.h"
 #include "store/verdict.h"
+#include "tell/tell.h"
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
@@ -175,7 +176,7 @@ static int rank_json(struct store *store, struct setup *setup, int64_t id, json_
                      struct error *err)
 {
     struct case_row row;
-    int rc = triage_case(setup->triage, store, id, ret, NULL, err);
+    int rc = tell_case(setup->triage, store, id, ret, NULL, err);
     if (!rc)
         rc = case_get(store, id, &row, err);
     if (rc)
@@ -267,19 +268,19 @@ static int ask_question(struct triage *triage, struct store *store, int64_t case
                         const char *cause, json_t **ret, struct error *err)
 {
     (void)cause;
-    return triage_ask(triage, store, case_id, ret, err);
+    return tell_ask(triage, store, case_id, ret, err);
 }
 
 static int facts_question(struct triage *triage, struct store *store, int64_t case_id,
                           const char *cause, json_t **ret, struct error *err)
 {
     (void)cause;
-    return triage_facts(triage, store, case_id, ret, err);
+    return tell_facts(triage, store, case_id, ret, err);
 }
 
 void cases_why(struct request *rq, struct store *store)
 {
-    answer_question(rq, store, triage_why);
+    answer_question(rq, store, tell_why);
 }
 
 void cases_facts(struct request *rq, struct store *store)
@@ -294,7 +295,7 @@ void cases_ask(struct request *rq, struct store *store)
 
 void cases_reach(struct request *rq, struct store *store)
 {
-    answer_question(rq, store, triage_reach);
+    answer_question(rq, store, tell_reach);
 }
 
 /* ---- verdicts ---- */

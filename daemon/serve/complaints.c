@@ -14,6 +14,7 @@
 #include "serve/route.h"
 #include "store/complaint.h"
 #include "store/outbox.h"
+#include "tell/tell.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -123,7 +124,7 @@ static void read_entry(struct batch *b, struct entry *e, const json_t *complaint
 {
     int rc = read_form(e, complaint, b->setup, false, b->now_ms);
     if (!rc)
-        rc = placing_find(b->setup, store, e->form, &e->placing, &e->err);
+        rc = placing_find(&b->setup->desk, store, e->form, &e->placing, &e->err);
     if (rc) {
         refuse_entry(e);
         return;
@@ -203,7 +204,7 @@ static int log_joined(struct batch *b, struct entry *e, struct store *store,
     int rc = store_nest(store, err);
     if (rc)
         return rc;
-    rc = joining_log(b->setup, store, e->form, c, &e->placed, err);
+    rc = joining_log(&b->setup->desk, store, e->form, c, &e->placed, err);
     int unnested = store_unnest(store, rc == 0, rc ? NULL : err);
     return rc ? rc : unnested;
 }
@@ -225,7 +226,7 @@ static int log_report(struct batch *b, struct entry *e, struct store *store,
 static int log_entry(struct batch *b, struct entry *e, struct store *store, struct error *err)
 {
     struct complaint_new c;
-    placing_complaint(b->setup, e->form, &e->placing, e->body, b->now_ms, &c);
+    placing_complaint(&b->setup->desk, e->form, &e->placing, e->body, b->now_ms, &c);
     c.contact = e->contact;
     c.contact_fold = e->form->contact_fold;
     c.contact_purge_ms = b->now_ms + config_number(b->setup->config, "contact_days") * WHEN_DAY_MS;
@@ -319,7 +320,7 @@ static json_t *ranking_of(struct batch *b, const char *case_name, int64_t case_i
                           struct store *store)
 {
     json_t *ranking = json_object_get(b->rankings, case_name);
-    if (!ranking && triage_case(b->setup->triage, store, case_id, &ranking, NULL, NULL) == 0)
+    if (!ranking && tell_case(b->setup->triage, store, case_id, &ranking, NULL, NULL) == 0)
         json_object_set_new(b->rankings, case_name, ranking);
     return ranking;
 }
@@ -368,7 +369,7 @@ static json_t *answer_entry(struct batch *b, struct entry *e, struct store *stor
         add_joined(e, store, answer);
     else
         json_object_set_new(answer, "similar",
-                            understood_similar(store, b->setup->config, e->placed.complaint_id,
+                            understood_similar(store, &b->setup->desk, e->placed.complaint_id,
                                                e->form, e->placed.lot_id, e->placing.product_id));
     return answer;
 }
@@ -481,16 +482,17 @@ void complaints_preview(struct request *rq, struct store *store)
     if (!rc)
         rc = read_form(&e, complaint, setup, true, app_now_ms(rq->app));
     if (!rc)
-        rc = placing_find(setup, store, e.form, &e.placing, &e.err);
+        rc = placing_find(&setup->desk, store, e.form, &e.placing, &e.err);
     if (!rc)
-        rc = triage_preview(setup->triage, store, e.form->body, e.placing.lots, e.placing.lot_count,
-                            &ranking, &e.err);
+        rc = tell_preview(setup->triage, store, e.form->body, e.placing.lots, e.placing.lot_count,
+                          &ranking, &e.err);
     if (rc) {
         request_reply_error(rq, rc, err.code ? &err : &e.err);
     } else {
         json_t *answer = json_object();
         json_t *lots = lots_json(&e.placing);
-        bool settled = e.placing.lot_count && e.placing.lots[0].weight >= placing_settled_at(setup);
+        bool settled =
+            e.placing.lot_count && e.placing.lots[0].weight >= setup->desk.settled_weight;
         int64_t lot_id = settled ? e.placing.lots[0].lot_id : 0;
         json_object_set_new(answer, "lot", understood_code(store, lot_id, lots));
         json_object_set_new(answer, "lots", lots);
@@ -500,7 +502,7 @@ void complaints_preview(struct request *rq, struct store *store)
         json_object_set(answer, "doubts", e.form->doubts);
         json_object_set_new(
             answer, "similar",
-            understood_similar(store, setup->config, 0, e.form, lot_id, e.placing.product_id));
+            understood_similar(store, &setup->desk, 0, e.form, lot_id, e.placing.product_id));
         add_ranking(answer, ranking);
         add_return_caution(setup, e.form, answer);
         if (e.form->harm)

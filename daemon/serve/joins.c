@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "desk/joining.h"
 #include "desk/understood.h"
+#include "serve/app.h"
 #include "serve/route.h"
 #include "store/contact.h"
 #include "store/joined.h"
@@ -110,8 +111,8 @@ static int join(struct store *store, void *arg, struct error *err)
 {
     struct joining *j = arg;
     if (!j->same_as[0])
-        return joining_separate(j->setup, store, j->uuid, j->now_ms, &j->placed, err);
-    return joining_join(j->setup, store, j->uuid, j->same_as, j->now_ms, &j->placed, err);
+        return joining_separate(&j->setup->desk, store, j->uuid, j->now_ms, &j->placed, err);
+    return joining_join(&j->setup->desk, store, j->uuid, j->same_as, j->now_ms, &j->placed, err);
 }
 
 static void answer_join(struct request *rq, struct store *store, struct joining *j)

@@ -6,6 +6,7 @@
 #include "serve/route.h"
 #include "store/hold.h"
 #include "store/lot_find.h"
+#include "tell/tell.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -70,7 +71,7 @@ void lots_get(struct request *rq, struct store *store)
         rc = ERROR_NOT_FOUND;
     }
     if (!rc)
-        rc = triage_lot(setup->triage, store, matched.candidate[0].lot_id, &answer, &err);
+        rc = tell_lot(setup->triage, store, matched.candidate[0].lot_id, &answer, &err);
     if (rc) {
         request_reply_error(rq, rc, &err);
     } else {

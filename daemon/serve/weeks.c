@@ -7,7 +7,10 @@
 #include "patterns/week.h"
 #include "serve/app.h"
 #include "serve/route.h"
+#include "show/week_csv.h"
+#include "show/week_html.h"
 #include "store/action.h"
+#include "tell/tell.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -175,7 +178,7 @@ void scores_get(struct request *rq, struct store *store)
     if (!rc)
         rc = read_moment(rq, setup, "to", INT64_MAX, 1, &to_ms, &err);
     if (!rc)
-        rc = triage_scores(setup->triage, store, from_ms, to_ms, &answer, &err);
+        rc = tell_scores(setup->triage, store, from_ms, to_ms, &answer, &err);
     if (rc)
         request_reply_error(rq, rc, &err);
     else

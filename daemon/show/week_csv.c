@@ -1,5 +1,5 @@
+#include "show/week_csv.h"
 #include "base/text.h"
-#include "patterns/week.h"
 #include <string.h>
 
 /* RFC 4180; a cell that a spreadsheet would take for a formula gets an apostrophe. */

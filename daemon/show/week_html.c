@@ -1,5 +1,5 @@
+#include "show/week_html.h"
 #include "base/when.h"
-#include "patterns/week.h"
 #include "show/week_page.h"
 #include <math.h>
 #include <string.h>

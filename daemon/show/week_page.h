@@ -1,5 +1,5 @@
 /* Pieces of the week's page: numbers, names and tables in HTML, charts in SVG. The page shows what
- * the report holds and works nothing out anew. Inside patterns/. */
+ * the report holds and works nothing out anew. Inside show/. */
 #ifndef ODDLOAF_SHOW_WEEK_PAGE_H
 #define ODDLOAF_SHOW_WEEK_PAGE_H
 

@@ -2,12 +2,14 @@
  * the ranking as it stands. P(answer | cause) is how often the answer comes, bent by what the
  * rules say of it: share x 2^bits, made to sum to 1. */
 #include "base/text.h"
-#include "rank/case_rank.h"
 #include "stats/evidence.h"
+#include "tell/case_json.h"
+#include "tell/tell.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
+enum { QUESTIONS = 20 }; /* shown at most */
 #define LEAST_GAIN 0.005 /* bits: not worth anybody's time */
 
 static struct fact fact_of_answer(const struct rule_answer *answer)
@@ -155,7 +157,7 @@ static json_t *question_json(const struct triage *triage, const struct question 
     const struct fact_name *name = &triage->rules->facts[question->ask->fact].name;
     return json_pack("{s:s, s:s, s:s, s:o, s:s, s:o}", "fact", name->text, "ask",
                      question->ask->ask, "of", question->ask->of, "gain_bits",
-                     case_number(question->gain, 3), "effort", question->ask->effort, "choices",
+                     jsonx_rounded(question->gain, 3), "effort", question->ask->effort, "choices",
                      choices);
 }
 
@@ -180,4 +182,18 @@ json_t *case_asks(const struct triage *triage, const struct case_rank *ranked, b
         json_array_append_new(list, question_json(triage, &questions[i]));
     free(questions);
     return list;
+}
+
+int tell_ask(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+             struct error *err)
+{
+    struct case_rank ranked;
+    int rc = case_rank_read(triage, store, case_id, &ranked, err);
+    if (rc)
+        return rc;
+    *ret = json_pack("{s:o, s:o, s:o}", "case", case_name(case_id), "as_of",
+                     case_when(triage, ranked.input.as_of_ms), "ask",
+                     case_asks(triage, &ranked, false, QUESTIONS));
+    case_rank_clear(&ranked);
+    return 0;
 }

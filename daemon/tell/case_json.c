@@ -1,12 +1,13 @@
 /* A ranked case as JSON. */
-#include "rank/case_rank.h"
+#include "tell/case_json.h"
 #include "rules/fact_title.h"
+#include "tell/tell.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { SHOWN_ITEMS = 8, EXPLAINED = 6, SHOWN_CHECKS = 6, SHOWN_CAUTIONS = 6 };
+enum { SHOWN_ITEMS = 8, EXPLAINED = 6, SHOWN_CHECKS = 6, SHOWN_CAUTIONS = 6, DESK_QUESTIONS = 5 };
 #define LIKELY 0.10     /* causes whose checks and cautions are shown */
 #define SHOWN_BITS 0.05 /* what speaks less is left out of `for` and `against` */
 
@@ -15,15 +16,6 @@ static const char HARM_CAUTION[] =
     "the product, its bag and the code; pass this on at once to the person responsible for food "
     "safety. The causes below are about the bread only and are no explanation of the harm. Local "
     "law on reporting and recall comes first.";
-
-json_t *case_number(double value, int decimals)
-{
-    if (!isfinite(value))
-        return json_null();
-    double scale = pow(10, decimals);
-    double rounded = round(value * scale) / scale;
-    return json_real(rounded == 0 ? 0 : rounded); /* no -0.0 */
-}
 
 json_t *case_when(const struct triage *triage, int64_t ms)
 {
@@ -45,7 +37,7 @@ json_t *case_fact_value(const struct fact *fact)
     if (fact->word_count == 1)
         return json_string(fact->words[0]);
     if (fact->word_count == 0)
-        return case_number(fact->value, 4);
+        return jsonx_rounded(fact->value, 4);
     json_t *words = json_array();
     for (int i = 0; i < fact->word_count; i++)
         json_array_append_new(words, json_string(fact->words[i]));
@@ -56,8 +48,8 @@ static void add_company(json_t *object, const struct fact *fact)
 {
     if (isnan(fact->observed))
         return;
-    json_object_set_new(object, "observed", case_number(fact->observed, 2));
-    json_object_set_new(object, "expected", case_number(fact->expected, 2));
+    json_object_set_new(object, "observed", jsonx_rounded(fact->observed, 2));
+    json_object_set_new(object, "expected", jsonx_rounded(fact->expected, 2));
     json_object_set_new(object, "lots", json_integer(fact->lots));
 }
 
@@ -71,8 +63,8 @@ static void add_full(json_t *object, const struct case_rank *ranked, const struc
                         evidence->group_name ? json_string(evidence->group_name) : json_null());
     json_object_set_new(object, "source", json_string(evidence->source));
     json_object_set_new(object, "file", json_string(cause->file));
-    json_object_set_new(object, "usual", case_number(fact->usual, 4));
-    json_object_set_new(object, "z", case_number(fact->z, 2));
+    json_object_set_new(object, "usual", jsonx_rounded(fact->usual, 4));
+    json_object_set_new(object, "z", jsonx_rounded(fact->z, 2));
     if (ranked->input.count > 1)
         json_object_set_new(object, "complaints", json_integer(item->known));
 }
@@ -91,9 +83,9 @@ json_t *case_item_json(const struct triage *triage, const struct case_rank *rank
     json_object_set_new_nocheck(object, "name",
                                 json_string(fact_title(triage->rules->vocabulary, name, title)));
     json_object_set_new_nocheck(object, "value", case_fact_value(fact));
-    json_object_set_new_nocheck(object, "target", case_number(fact->target, 4));
+    json_object_set_new_nocheck(object, "target", jsonx_rounded(fact->target, 4));
     json_object_set_new_nocheck(object, "unit", *unit ? json_string(unit) : json_null());
-    json_object_set_new_nocheck(object, "bits", case_number(item->bits, 2));
+    json_object_set_new_nocheck(object, "bits", jsonx_rounded(item->bits, 2));
     if (full)
         add_full(object, ranked, cause, item, fact);
     add_company(object, fact);
@@ -157,7 +149,7 @@ static json_t *lots_json(const struct case_rank *ranked, json_t **ret_likeliest)
         if (!lot->facts.record)
             continue;
         json_array_append_new(list, json_pack("{s:s, s:o}", "lot", lot->facts.record->lot.lot,
-                                              "weight", case_number(lot->weight, 4)));
+                                              "weight", jsonx_rounded(lot->weight, 4)));
         if (!*ret_likeliest)
             *ret_likeliest = json_string(lot->facts.record->lot.lot);
     }
@@ -240,4 +232,46 @@ json_t *case_rank_json(const struct triage *triage, const struct case_rank *rank
     json_object_set_new(object, "actions", actions_json(triage, ranked));
     json_object_set_new(object, "cautions", cautions_json(triage, ranked));
     return object;
+}
+
+/* ---- a case, a preview ---- */
+
+static void fill_top(const struct triage *triage, const struct case_rank *ranked,
+                     struct tell_top *ret)
+{
+    const struct rank_cause *top = &ranked->rank->causes[0];
+    *ret = (struct tell_top){.probability = top->probability,
+                             .as_of_ms = ranked->input.as_of_ms,
+                             .complaints = ranked->input.count};
+    snprintf(ret->cause, sizeof ret->cause, "%s", triage->rules->causes[top->cause].id);
+}
+
+int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+              struct tell_top *ret_top, struct error *err)
+{
+    struct case_rank ranked;
+    int rc = case_rank_read(triage, store, case_id, &ranked, err);
+    if (rc)
+        return rc;
+    if (ret_top)
+        fill_top(triage, &ranked, ret_top);
+    *ret = case_rank_json(triage, &ranked, case_asks(triage, &ranked, true, DESK_QUESTIONS));
+    case_rank_clear(&ranked);
+    return 0;
+}
+
+int tell_preview(struct triage *triage, struct store *store, const json_t *body,
+                 const struct complaint_lot *lots, int n, json_t **ret, struct error *err)
+{
+    struct clock clock = clock_system();
+    struct case_input input;
+    struct case_rank ranked;
+    int rc = case_input_of(body, lots, n, clock_now_ms(&clock), &input, err);
+    if (!rc)
+        rc = case_rank_make(triage, store, &input, &ranked, err);
+    if (rc)
+        return rc;
+    *ret = case_rank_json(triage, &ranked, case_asks(triage, &ranked, true, DESK_QUESTIONS));
+    case_rank_clear(&ranked);
+    return 0;
 }

@@ -1,12 +1,13 @@
 /* The facts of a case as they were gathered, before any rule has spoken: for checks from outside
  * and for whoever writes rules. */
-#include "rank/case_rank.h"
+#include "tell/case_json.h"
+#include "tell/tell.h"
 #include <math.h>
 
 static void add_number(json_t *object, const char *key, double value)
 {
     if (!isnan(value))
-        json_object_set_new(object, key, case_number(value, 4));
+        json_object_set_new(object, key, jsonx_rounded(value, 4));
 }
 
 /* What the lot's records, places, company and models say. */
@@ -14,7 +15,7 @@ static json_t *lot_fact_json(const struct rule_fact *rule, const struct fact *fa
 {
     json_t *one = json_pack("{s:s, s:o}", "fact", rule->name.text, "value", case_fact_value(fact));
     if (rule->change)
-        json_object_set_new(one, "change", json_deep_copy(rule->change));
+        json_object_set_new(one, "change", json_deep_copy(rule->change->written));
     add_number(one, "target", fact->target);
     add_number(one, "usual", fact->usual);
     add_number(one, "z", fact->z);
@@ -33,12 +34,12 @@ static json_t *told_json(const struct rules *rules, const struct fact_set *set, 
         const struct fact *fact = fact_set_at(set, f, i);
         any = any || fact->known;
         json_array_append_new(values, fact->known ? case_fact_value(fact) : json_null());
-        json_array_append_new(bits, fact->known && !isnan(fact->bits) ? case_number(fact->bits, 4)
+        json_array_append_new(bits, fact->known && !isnan(fact->bits) ? jsonx_rounded(fact->bits, 4)
                                                                       : json_null());
     }
     json_t *one = any ? json_pack("{s:s, s:O}", "fact", rule->name.text, "values", values) : NULL;
     if (one && rule->change)
-        json_object_set_new(one, "change", json_deep_copy(rule->change));
+        json_object_set_new(one, "change", json_deep_copy(rule->change->written));
     if (one && compared)
         json_object_set(one, "bits", bits);
     json_decref(values);
@@ -46,8 +47,8 @@ static json_t *told_json(const struct rules *rules, const struct fact_set *set, 
     return one;
 }
 
-int triage_facts(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
-                 struct error *err)
+int tell_facts(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+               struct error *err)
 {
     struct case_rank ranked;
     int rc = case_rank_read(triage, store, case_id, &ranked, err);

@@ -1,8 +1,9 @@
 /* One lot's records beside target and recent lots, and what the models make of them. */
 #include "base/text.h"
 #include "facts/model_lot.h"
-#include "rank/case_rank.h"
 #include "store/company_count.h"
+#include "tell/case_json.h"
+#include "tell/tell.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -25,12 +26,12 @@ static json_t *reading_json(const struct triage *triage, const struct lot_record
         known ? known->title
               : vocabulary_quantity_title(triage->rules->vocabulary, series->quantity),
         "unit", known ? known->unit : vocabulary_unit(triage->rules->vocabulary, series->quantity),
-        "value", case_number(summary.median, 4), "min", case_number(summary.min, 4), "max",
-        case_number(summary.max, 4), "n", summary.count, "computed", series->computed, "target",
-        case_number(series->target, 4), "low", case_number(series->low, 4), "high",
-        case_number(series->high, 4), "usual",
-        case_number(compared ? usual->median[PART_MEDIAN] : NAN, 4), "z", case_number(z, 2), "at",
-        case_when(triage, summary.last_ms));
+        "value", jsonx_rounded(summary.median, 4), "min", jsonx_rounded(summary.min, 4), "max",
+        jsonx_rounded(summary.max, 4), "n", summary.count, "computed", series->computed, "target",
+        jsonx_rounded(series->target, 4), "low", jsonx_rounded(series->low, 4), "high",
+        jsonx_rounded(series->high, 4), "usual",
+        jsonx_rounded(compared ? usual->median[PART_MEDIAN] : NAN, 4), "z", jsonx_rounded(z, 2),
+        "at", case_when(triage, summary.last_ms));
 }
 
 static json_t *materials_json(const struct triage *triage, const struct lot_record *record)
@@ -38,12 +39,13 @@ static json_t *materials_json(const struct triage *triage, const struct lot_reco
     json_t *list = json_array();
     for (int i = 0; i < record->use_count; i++) {
         const struct lot_use *use = &record->uses[i];
-        json_array_append_new(
-            list, json_pack("{s:s, s:s, s:o, s:o, s:o, s:o}", "material", use->material,
-                            "material_lot", use->material_lot, "supplier",
-                            *use->supplier ? json_string(use->supplier) : json_null(), "kg",
-                            case_number(use->kg, 3), "active_pct", case_number(use->active_pct, 3),
-                            "first_used", case_when(triage, use->first_ms)));
+        json_array_append_new(list,
+                              json_pack("{s:s, s:s, s:o, s:o, s:o, s:o}", "material", use->material,
+                                        "material_lot", use->material_lot, "supplier",
+                                        *use->supplier ? json_string(use->supplier) : json_null(),
+                                        "kg", jsonx_rounded(use->kg, 3), "active_pct",
+                                        jsonx_rounded(use->active_pct, 3), "first_used",
+                                        case_when(triage, use->first_ms)));
     }
     return list;
 }
@@ -57,7 +59,7 @@ static json_t *dispatch_json(const struct triage *triage, const struct lot_recor
                                               "store", dispatch->store, "at",
                                               case_when(triage, dispatch->at_ms), "units",
                                               (json_int_t)dispatch->units, "transit_c",
-                                              case_number(dispatch->transit_c, 2)));
+                                              jsonx_rounded(dispatch->transit_c, 2)));
     }
     return list;
 }
@@ -65,9 +67,9 @@ static json_t *dispatch_json(const struct triage *triage, const struct lot_recor
 static json_t *range_json(const struct mold_prediction *mold)
 {
     return json_pack("{s:o, s:o, s:o, s:b, s:b, s:s}", "low",
-                     case_number(mold->mold_free_days.low, 2), "typical",
-                     case_number(mold->mold_free_days.typical, 2), "high",
-                     case_number(mold->mold_free_days.high, 2), "beyond", mold->beyond_horizon,
+                     jsonx_rounded(mold->mold_free_days.low, 2), "typical",
+                     jsonx_rounded(mold->mold_free_days.typical, 2), "high",
+                     jsonx_rounded(mold->mold_free_days.high, 2), "beyond", mold->beyond_horizon,
                      "valid", mold->valid, "reason", mold->reason);
 }
 
@@ -78,7 +80,7 @@ static json_t *terms_json(const struct mold_prediction *mold)
         if (fabs(mold->term_days[t]) >= 0.05)
             json_array_append_new(
                 terms, json_pack("{s:s, s:o}", "term", predict_term_name((enum predict_term)t),
-                                 "days_lost", case_number(mold->term_days[t], 2)));
+                                 "days_lost", jsonx_rounded(mold->term_days[t], 2)));
     return terms;
 }
 
@@ -92,9 +94,9 @@ static json_t *curve_json(const struct triage *triage, const struct model_lot *l
         json_array_append_new(
             curve,
             json_pack("{s:i, s:o, s:o}", "day", day, "as_made",
-                      case_number(predict_course_share(&made, &triage->models, day), 4),
+                      jsonx_rounded(predict_course_share(&made, &triage->models, day), 4),
                       "as_specified",
-                      case_number(predict_course_share(&specified, &triage->models, day), 4)));
+                      jsonx_rounded(predict_course_share(&specified, &triage->models, day), 4)));
     return curve;
 }
 
@@ -113,10 +115,10 @@ static json_t *prediction_json(const struct triage *triage, const struct model_l
         "mold_free_days", "as_made", range_json(&made), "as_specified", range_json(&specified),
         "terms", terms_json(&made), "costliest", predict_term_name(made.costliest), "curve",
         curve_json(triage, lot), "firmness", "day", 5, "as_made",
-        case_number(firm.valid ? firm.ratio.typical : NAN, 2), "as_specified",
-        case_number(firm_specified.valid ? firm_specified.ratio.typical : NAN, 2), "odor", "cold",
-        case_number(odor.cold.ratio, 3), "warm", case_number(odor.warm.ratio, 3), "valid",
-        odor.valid, "condensate_g", case_number(made.facts.condensate.free_g, 2));
+        jsonx_rounded(firm.valid ? firm.ratio.typical : NAN, 2), "as_specified",
+        jsonx_rounded(firm_specified.valid ? firm_specified.ratio.typical : NAN, 2), "odor", "cold",
+        jsonx_rounded(odor.cold.ratio, 3), "warm", jsonx_rounded(odor.warm.ratio, 3), "valid",
+        odor.valid, "condensate_g", jsonx_rounded(made.facts.condensate.free_g, 2));
 }
 
 static void add_lot_json(const struct triage *triage, const struct evidence_lot *lot,
@@ -140,8 +142,8 @@ static void add_lot_json(const struct triage *triage, const struct evidence_lot 
     json_object_set_new(object, "code_date", json_string(day_format(lot->code_day, code_date)));
 }
 
-int triage_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t **ret,
-               struct error *err)
+int tell_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t **ret,
+             struct error *err)
 {
     const struct lot_record *record;
     const struct fact_baseline *baseline;

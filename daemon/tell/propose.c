@@ -7,10 +7,12 @@
  * + k)), s the share over all cases, k = 2: both rates drawn towards the common one. Its variance
  * is that of two log proportions (delta method); the file's bits stand as a normal prior with a
  * standard deviation of 1 bit. */
+#include "base/jsonx.h"
 #include "base/text.h"
 #include "rank/case_rank.h"
 #include "stats/inverse.h"
 #include "store/verdict.h"
+#include "tell/tell.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -103,8 +105,8 @@ static json_t *proposal_json(const struct rules *rules, const struct rule_cause 
                      !word                         ? at
                      : part < evidence->word_count ? evidence->words[part].word
                                                    : "*",
-                     "bits", case_number(now, 2), "proposed", case_number(mean, 2), "low",
-                     case_number(mean - half, 2), "high", case_number(mean + half, 2), "seen",
+                     "bits", jsonx_rounded(now, 2), "proposed", jsonx_rounded(mean, 2), "low",
+                     jsonx_rounded(mean - half, 2), "high", jsonx_rounded(mean + half, 2), "seen",
                      (json_int_t)a, "of", (json_int_t)tally->own, "others_seen", (json_int_t)b,
                      "others_of", (json_int_t)tally->other, "file", cause->file);
 }
@@ -157,8 +159,8 @@ static int gather(struct triage *triage, struct store *store, int64_t case_id, s
     return rc;
 }
 
-int triage_proposals(struct triage *triage, struct store *store, int64_t until_ms, json_t **ret,
-                     struct error *err)
+int tell_proposals(struct triage *triage, struct store *store, int64_t until_ms, json_t **ret,
+                   struct error *err)
 {
     const struct rules *rules = triage->rules;
     struct confirmed_list confirmed = {.rules = rules};

@@ -4,8 +4,9 @@
  * how to tell, from the other lot's own records, and is updated by its own complaints against the
  * number expected. */
 #include "base/text.h"
-#include "rank/case_rank.h"
 #include "store/company_count.h"
+#include "tell/case_json.h"
+#include "tell/tell.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -241,7 +242,7 @@ static int add_lot(const struct reaching *reaching, const struct reached *reache
     if (!rc && share * probability >= LEAST_SHARE)
         json_array_append_new(
             list, json_pack("{s:s, s:o, s:I, s:s, s:b, s:s, s:s, s:o, s:o}", "lot", record->lot.lot,
-                            "probability", case_number(share * probability, 4), "units",
+                            "probability", jsonx_rounded(share * probability, 4), "units",
                             (json_int_t)record->lot.units, "code_date",
                             day_format(record->lot.code_day, code_date), "in_code",
                             record->lot.code_day >= today, "product", record->lot.product, "line",
@@ -303,8 +304,8 @@ static int reach_lots(struct reaching *reaching, double probability, json_t *lis
     return rc;
 }
 
-int triage_reach(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
-                 json_t **ret, struct error *err)
+int tell_reach(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
+               json_t **ret, struct error *err)
 {
     struct case_rank ranked;
     int rc = case_rank_read(triage, store, case_id, &ranked, err);

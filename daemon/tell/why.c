@@ -1,7 +1,8 @@
 /* Why a cause stands where it stands, and what would move it. */
 #include "base/text.h"
-#include "rank/case_rank.h"
 #include "rules/fact_title.h"
+#include "tell/case_json.h"
+#include "tell/tell.h"
 #include <ctype.h>
 #include <math.h>
 #include <stdio.h>
@@ -40,7 +41,7 @@ static json_t *cause_json(const struct triage *triage, const struct case_rank *r
                                   case_item_json(triage, ranked, cause, &one->items[i], true));
     return json_pack("{s:s, s:s, s:f, s:f, s:o, s:o, s:o}", "cause", cause->id, "title",
                      cause->title, "probability", one->probability, "prior", one->prior, "bits",
-                     case_number(one->bits, 3), "facts", facts, "missing",
+                     jsonx_rounded(one->bits, 3), "facts", facts, "missing",
                      missing_json(triage, one));
 }
 
@@ -174,7 +175,7 @@ static json_t *flip_number(struct flipping *flipping, int f)
         else
             stays = middle;
     }
-    return flip_json(flipping, f, case_number(was.value, 3), case_number(moves, 3),
+    return flip_json(flipping, f, jsonx_rounded(was.value, 3), jsonx_rounded(moves, 3),
                      place_with(flipping, f, moves));
 }
 
@@ -284,8 +285,8 @@ static json_t *flips_json(const struct triage *triage, const struct case_rank *r
     return list;
 }
 
-int triage_why(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
-               json_t **ret, struct error *err)
+int tell_why(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
+             json_t **ret, struct error *err)
 {
     struct case_rank ranked;
     int wanted = cause ? rules_cause(triage->rules, cause) : -1;

@@ -8,11 +8,11 @@
  * plant's log. Times are of the thread's processor. */
 #include "base/text.h"
 #include "rank/case_rank.h"
-#include "rank/triage.h"
 #include "store/company_count.h"
 #include "store/complaint.h"
 #include "store/db.h"
 #include "store/evidence.h"
+#include "tell/tell.h"
 #include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -230,7 +230,7 @@ static void look_up(int64_t case_id)
 static void rank(struct triage *triage, int64_t case_id)
 {
     json_t *ranking = NULL;
-    must(triage_case(triage, store, case_id, &ranking, NULL, &err));
+    must(tell_case(triage, store, case_id, &ranking, NULL, &err));
     json_decref(ranking);
 }
 

@@ -1,5 +1,6 @@
 /* The cache: bounded, dated, safe between threads. */
-#include "case_fixture.h"
+#include "facts/cache.h"
+#include "fixture.h"
 #include <pthread.h>
 
 struct thing {

@@ -1,5 +1,7 @@
 /* Company evidence on a small plant: what is counted, what is expected, as of when. */
-#include "case_fixture.h"
+#include "facts/company.h"
+#include "facts/facts.h"
+#include "fixture.h"
 #include "stats/shrink.h"
 
 static struct company_view *view_of(struct fixture *f, struct company *company,

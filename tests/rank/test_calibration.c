@@ -1,7 +1,7 @@
 /* Calibration on a small plant whose true scales are known: samples drawn from the models' own
  * course with those scales come back as them; what is adopted changes predictions and the hash. */
-#include "case_fixture.h"
 #include "facts/model_lot.h"
+#include "fixture.h"
 #include "rank/calibration.h"
 
 #define TRUE_TIME 1.4

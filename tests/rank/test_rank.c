@@ -1,5 +1,5 @@
 /* Arithmetic of the ranking against published worked examples. */
-#include "case_fixture.h"
+#include "fixture.h"
 #include "rank/priors.h"
 
 /* E. T. Jaynes, "Probability Theory: The Logic of Science", 2003, ch. 4: machine A makes 1/3 bad

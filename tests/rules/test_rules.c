@@ -1,5 +1,6 @@
 /* Rule files: checked whole, every error with its place. */
-#include "case_fixture.h"
+#include "fixture.h"
+#include "rules/rules.h"
 
 static const char GOOD[] =
     "{\"id\":\"a\",\"title\":\"A\",\"symptoms\":{\"mold\":1},\"background\":true,\"evidence\":["
@@ -21,7 +22,7 @@ static void test_good(void **state)
     struct error errors[64];
     size_t count;
     (void)state;
-    fixture_open(&f);
+    fixture_folder(&f);
     fixture_file(&f, "causes/a.json", GOOD);
     fixture_file(&f, "causes/nk.json", BACKGROUND);
     assert_int_equal(load(&f, &rules, errors, &count), 0);
@@ -41,7 +42,7 @@ static void test_good(void **state)
     rules_unref(rules_ref(again));
     rules_unref(again);
     rules_unref(rules);
-    fixture_close(&f);
+    fixture_remove(&f);
 }
 
 static void test_curve(void **state)
@@ -83,9 +84,12 @@ static const char BAD[] =
     "  {\"fact\": \"company.line\", \"as\": \"bits\", \"limit\": [1, -1],\n"        /* 12 */
     "   \"because\": \"b\", \"source\": \"s\"},\n"                                  /* 13 */
     "  {\"fact\": \"model.mold_age\", \"change\": {\"paint\": 1},\n"                /* 14 */
-    "   \"because\": \"b\", \"source\": \"s\"}\n"                                   /* 15 */
+    "   \"because\": \"b\", \"source\": \"s\"},\n"                                  /* 15 */
+    "  {\"fact\": \"crumb_ph\", \"as\": \"value\", \"change\": {\"kept_c\": 4}},\n" /* 16 */
+    "  {\"fact\": \"model.mold_age\", \"change\": {\"times\": 2}},\n"               /* 17 */
+    "  {\"fact\": \"model.mold_age\"}\n"                                            /* 18 */
     " ],\n"
-    " \"reach\": [\"moon\"]\n" /* 17 */
+    " \"reach\": [\"moon\"]\n" /* 20 */
     "}\n";
 
 static void test_all_errors_at_once(void **state)
@@ -95,7 +99,7 @@ static void test_all_errors_at_once(void **state)
     static struct error errors[64];
     size_t count;
     (void)state;
-    fixture_open(&f);
+    fixture_folder(&f);
     fixture_file(&f, "causes/a.json", BAD);
     fixture_file(&f, "causes/b.json", "{\"id\": \"b\", \n \"title\": NaN}");
     fixture_file(&f, "causes/c.json",
@@ -116,11 +120,14 @@ static void test_all_errors_at_once(void **state)
     assert_true(has(errors, count, "a.json", 11, "'source' is missing"));
     assert_true(has(errors, count, "a.json", 12, "low <= 0 <= high"));
     assert_true(has(errors, count, "a.json", 14, "no such change"));
-    assert_true(has(errors, count, "a.json", 17, "no such condition"));
+    assert_true(has(errors, count, "a.json", 16, "only an age that a model predicts"));
+    assert_true(has(errors, count, "a.json", 17, "must be an object"));
+    assert_true(has(errors, count, "a.json", 18, "'change' is missing"));
+    assert_true(has(errors, count, "a.json", 20, "no such condition"));
     assert_true(has(errors, count, "b.json", 2, ""));
     assert_true(has(errors, count, "c.json", 0, ""));
     assert_true(has(errors, count, "rules", 0, "no cause of mold is marked as background"));
-    fixture_close(&f);
+    fixture_remove(&f);
 }
 
 static void test_duplicate_and_asks(void **state)
@@ -130,7 +137,7 @@ static void test_duplicate_and_asks(void **state)
     static struct error errors[64];
     size_t count;
     (void)state;
-    fixture_open(&f);
+    fixture_folder(&f);
     fixture_file(&f, "causes/nk.json", BACKGROUND);
     fixture_file(&f, "causes/nk2.json", BACKGROUND);
     fixture_file(&f, "asks.json",
@@ -148,7 +155,7 @@ static void test_duplicate_and_asks(void **state)
     assert_true(has(errors, count, "ranking.json", 2, "rise to 1"));
     assert_true(has(errors, count, "ranking.json", 3, "number from"));
     assert_true(has(errors, count, "ranking.json", 4, "no such member"));
-    fixture_close(&f);
+    fixture_remove(&f);
 }
 
 /* More errors than there is room for are counted, not written. */
@@ -159,11 +166,11 @@ static void test_bounded(void **state)
     struct error errors[2];
     size_t count;
     (void)state;
-    fixture_open(&f);
+    fixture_folder(&f);
     fixture_file(&f, "causes/a.json", BAD);
     assert_true(rules_load(f.rules, &rules, errors, 2, &count) < 0);
     assert_true(count > 10);
-    fixture_close(&f);
+    fixture_remove(&f);
 }
 
 static void test_no_folder(void **state)

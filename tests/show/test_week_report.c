@@ -1,6 +1,8 @@
 /* The report of a week, and its views. */
 #include "../patterns/plant.h"
 #include "patterns/week.h"
+#include "show/week_csv.h"
+#include "show/week_html.h"
 #include <gsl/gsl_errno.h>
 
 static int setup(void **state)

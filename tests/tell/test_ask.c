@@ -1,5 +1,6 @@
 /* What to ask next: expected information gain against computed values. */
-#include "case_fixture.h"
+#include "../rank/fixture.h"
+#include "tell/tell.h"
 
 /* Prior .5 .3 .2 (entropy 1.485475297 bits). Answer rows by cause:
  * Q1 .9 .2 .4 / .1 .8 .6                  gains .331234125
@@ -72,7 +73,7 @@ static void test_gains(void **state)
     struct triage *triage = fixture_triage(&f);
     int64_t id = fixture_complain(&f, "mold", 0, AT(0, 0), "{}");
     json_t *asked = NULL;
-    assert_int_equal(triage_ask(triage, f.store, id, &asked, &err), 0);
+    assert_int_equal(tell_ask(triage, f.store, id, &asked, &err), 0);
     const json_t *list = json_object_get(asked, "ask");
     assert_int_equal(json_array_size(list), 3); /* what gains nothing is not asked */
     for (size_t i = 0; i < 3; i++) {
@@ -83,7 +84,7 @@ static void test_gains(void **state)
     json_decref(asked);
     /* the desk has the caller on the line: the caller's question first */
     json_t *ranking = NULL;
-    assert_int_equal(triage_case(triage, f.store, id, &ranking, NULL, &err), 0);
+    assert_int_equal(tell_case(triage, f.store, id, &ranking, NULL, &err), 0);
     const json_t *first = json_array_get(json_object_get(ranking, "ask"), 0);
     assert_string_equal(json_string_value(json_object_get(first, "ask")), "q3");
     assert_int_equal(json_array_size(json_object_get(first, "choices")), 3);

@@ -1,7 +1,8 @@
 /* A case from records and complaints to the ranking and its views. */
-#include "case_fixture.h"
+#include "../rank/fixture.h"
 #include "store/ranking.h"
 #include "store/verdict.h"
+#include "tell/tell.h"
 #include <pthread.h>
 
 static void sample_rules(struct fixture *f)
@@ -42,8 +43,8 @@ static json_t *rank_of(struct triage *triage, struct fixture *f, int64_t case_id
 {
     struct error err = {0};
     json_t *ranking = NULL;
-    struct triage_top top;
-    if (triage_case(triage, f->store, case_id, &ranking, &top, &err))
+    struct tell_top top;
+    if (tell_case(triage, f->store, case_id, &ranking, &top, &err))
         fail_msg("%s", err.text);
     assert_string_equal(top.cause, text_of(top_of(ranking), "cause"));
     return ranking;
@@ -142,7 +143,7 @@ static void test_age_of_material(void **state)
     struct triage *triage = fixture_triage(&f);
     int64_t id = fixture_complain(&f, "mold", lot, AT(26, 0), "{}");
     json_t *why = NULL;
-    assert_int_equal(triage_why(triage, f.store, id, "forgotten", &why, &err), 0);
+    assert_int_equal(tell_why(triage, f.store, id, "forgotten", &why, &err), 0);
     const json_t *fact = json_array_get(
         json_object_get(json_array_get(json_object_get(why, "causes"), 0), "facts"), 0);
     assert_string_equal(text_of(fact, "fact"), "film_lot_age_days");
@@ -182,7 +183,7 @@ static void test_places(void **state)
     double p = json_number_value(json_object_get(top_of(ranking), "probability"));
     json_decref(ranking);
     json_t *why = NULL;
-    assert_int_equal(triage_why(triage, f.store, dirty, "contamination-slicer", &why, &err), 0);
+    assert_int_equal(tell_why(triage, f.store, dirty, "contamination-slicer", &why, &err), 0);
     const json_t *facts =
         json_object_get(json_array_get(json_object_get(why, "causes"), 0), "facts");
     double missed = -1, hours = -1, swab = -1;
@@ -209,7 +210,7 @@ static void test_places(void **state)
                             json_object_get(json_array_get(ranked, i), "probability")) < p - 0.3);
     json_decref(ranking);
     json_t *reach = NULL;
-    assert_int_equal(triage_reach(triage, f.store, dirty, NULL, &reach, &err), 0);
+    assert_int_equal(tell_reach(triage, f.store, dirty, NULL, &reach, &err), 0);
     const json_t *lots = json_object_get(reach, "lots");
     assert_true(json_array_size(lots) > 10);
     for (size_t i = 0; i < json_array_size(lots); i++) {
@@ -242,7 +243,7 @@ static void test_mixture(void **state)
         struct complaint_lot lots[2] = {{fixture_lot(20, 1, 0), 0.5 * i},
                                         {fixture_lot(20, 2, 0), 0.4 - 0.2 * i}};
         json_t *ranking = NULL;
-        assert_int_equal(triage_preview(triage, f.store, body, lots, 2, &ranking, &err), 0);
+        assert_int_equal(tell_preview(triage, f.store, body, lots, 2, &ranking, &err), 0);
         assert_sums_to_one(ranking);
         const json_t *ranked = json_object_get(ranking, "ranked");
         for (size_t k = 0; k < json_array_size(ranked); k++)
@@ -253,13 +254,13 @@ static void test_mixture(void **state)
     }
     assert_true(share[0] < share[1] && share[1] < share[2]);
     json_t *ranking = NULL;
-    assert_int_equal(triage_preview(triage, f.store, body, NULL, 0, &ranking, &err), 0);
+    assert_int_equal(tell_preview(triage, f.store, body, NULL, 0, &ranking, &err), 0);
     assert_true(json_is_null(json_object_get(ranking, "lot")));
     assert_sums_to_one(ranking);
     json_decref(ranking);
     json_decref(body);
     body = json_pack("{s:s}", "symptom", "moldy");
-    assert_int_equal(triage_preview(triage, f.store, body, NULL, 0, &ranking, &err), ERROR_INVALID);
+    assert_int_equal(tell_preview(triage, f.store, body, NULL, 0, &ranking, &err), ERROR_INVALID);
     assert_string_equal(err.field, "symptom");
     json_decref(body);
     triage_unref(triage);
@@ -298,7 +299,7 @@ static void test_ask_and_why(void **state)
     int64_t id = fixture_complain(&f, "mold", fixture_lot(15, 1, 0), AT(20, 0),
                                   "{\"observed\":{\"wet_inside_bag\":false}}");
     json_t *asked = NULL;
-    assert_int_equal(triage_ask(triage, f.store, id, &asked, &err), 0);
+    assert_int_equal(tell_ask(triage, f.store, id, &asked, &err), 0);
     const json_t *list = json_object_get(asked, "ask");
     assert_true(json_array_size(list) > 0);
     double last = INFINITY;
@@ -311,7 +312,7 @@ static void test_ask_and_why(void **state)
     json_decref(asked);
     int64_t hot = hot_case(&f);
     json_t *why = NULL;
-    assert_int_equal(triage_why(triage, f.store, hot, NULL, &why, &err), 0);
+    assert_int_equal(tell_why(triage, f.store, hot, NULL, &why, &err), 0);
     const json_t *causes = json_object_get(why, "causes");
     assert_int_equal(json_array_size(causes), 5);
     bool shown_twice = false;
@@ -321,8 +322,8 @@ static void test_ask_and_why(void **state)
             shown_twice || json_is_false(json_object_get(json_array_get(facts, i), "counted"));
     assert_true(shown_twice); /* the same heat, read twice: shown, counted once */
     json_decref(why);
-    assert_int_equal(triage_why(triage, f.store, hot, "no-such", &why, &err), ERROR_NOT_FOUND);
-    assert_int_equal(triage_why(triage, f.store, 999, NULL, &why, &(struct error){0}),
+    assert_int_equal(tell_why(triage, f.store, hot, "no-such", &why, &err), ERROR_NOT_FOUND);
+    assert_int_equal(tell_why(triage, f.store, 999, NULL, &why, &(struct error){0}),
                      ERROR_NOT_FOUND);
     triage_unref(triage);
     fixture_close(&f);
@@ -342,7 +343,7 @@ static void test_flip(void **state)
                 (long long)lot);
     int64_t id = fixture_complain(&f, "mold", lot, AT(21, 0), "{}");
     json_t *why = NULL;
-    assert_int_equal(triage_why(triage, f.store, id, "packed-hot", &why, &err), 0);
+    assert_int_equal(tell_why(triage, f.store, id, "packed-hot", &why, &err), 0);
     const json_t *flips = json_object_get(why, "flips");
     bool found = false;
     for (size_t i = 0; i < json_array_size(flips); i++) {
@@ -370,7 +371,7 @@ static void test_lot_view(void **state)
     sample_rules(&f);
     struct triage *triage = fixture_triage(&f);
     json_t *lot = NULL;
-    assert_int_equal(triage_lot(triage, f.store, fixture_lot(20, 2, 1), &lot, &err), 0);
+    assert_int_equal(tell_lot(triage, f.store, fixture_lot(20, 2, 1), &lot, &err), 0);
     assert_string_equal(text_of(lot, "product"), "W");
     const json_t *days = json_object_get(json_object_get(lot, "prediction"), "mold_free_days");
     double made = json_number_value(json_object_get(json_object_get(days, "as_made"), "typical"));
@@ -387,7 +388,7 @@ static void test_lot_view(void **state)
     }
     assert_true(core);
     json_decref(lot);
-    assert_int_equal(triage_lot(triage, f.store, 99999, &lot, &err), ERROR_NOT_FOUND);
+    assert_int_equal(tell_lot(triage, f.store, 99999, &lot, &err), ERROR_NOT_FOUND);
     triage_unref(triage);
     fixture_close(&f);
 }
@@ -440,7 +441,7 @@ static void test_verdicts(void **state)
     json_decref(late_before);
     json_decref(late_after);
     json_t *scores = NULL;
-    if (triage_scores(triage, f.store, 0, AT(100, 0), &scores, &err))
+    if (tell_scores(triage, f.store, 0, AT(100, 0), &scores, &err))
         fail_msg("%s", err.text);
     assert_int_equal(json_integer_value(json_object_get(scores, "verdicts")), 10);
     double top3 = json_number_value(json_object_get(scores, "top3"));
@@ -473,7 +474,7 @@ static void *read_cases(void *arg)
     for (int round = 0; round < 3; round++)
         for (int i = 0; i < reader->count; i++) {
             json_t *ranking = NULL;
-            if (triage_case(reader->triage, store, reader->cases[i], &ranking, NULL, &err)) {
+            if (tell_case(reader->triage, store, reader->cases[i], &ranking, NULL, &err)) {
                 reader->wrong++;
                 continue;
             }

@@ -1,90 +1,26 @@
-/* What the tests of triage share: a store in a folder of its own, rule files from text, and a small
- * plant: one product, two lines, a lot every six hours. */
-#ifndef ODDLOAF_TESTS_TRIAGE_FIXTURE_H
-#define ODDLOAF_TESTS_TRIAGE_FIXTURE_H
+/* What the tests of cases share: rule files, a store beside them, and a small plant: one product,
+ * two lines, a lot every six hours. */
+#ifndef ODDLOAF_TESTS_FACTS_FIXTURE_H
+#define ODDLOAF_TESTS_FACTS_FIXTURE_H
 
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
-
+#include "../rules/fixture.h"
 #include "base/jsonx.h"
-#include "base/text.h"
 #include "base/when.h"
-#include "rank/case_rank.h"
 #include "store/company_count.h"
 #include "store/complaint.h"
 #include "store/db.h"
-#include <math.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-#include <sys/stat.h>
-#include <unistd.h>
-
-/* cmocka's own compares floats */
-#define assert_near(a, b, tolerance)                                                               \
-    do {                                                                                           \
-        double near_a = (a), near_b = (b);                                                         \
-        if (!(fabs(near_a - near_b) <= (tolerance)))                                               \
-            fail_msg("%s:%d: %.12g is not %.12g", __FILE__, __LINE__, near_a, near_b);             \
-    } while (0)
-
-struct fixture {
-    char dir[64], rules[80];
-    struct store *store;
-};
-
-static inline void fixture_file(const struct fixture *f, const char *name, const char *text)
-{
-    char path[256];
-    snprintf(path, sizeof path, "%s/%s", f->rules, name);
-    FILE *file = fopen(path, "w");
-    assert_non_null(file);
-    fputs(text, file);
-    assert_int_equal(fclose(file), 0);
-}
-
-/* From the tests' own rule files, or the shipped ones. */
-static inline void fixture_copy(const struct fixture *f, const char *folder, const char *name)
-{
-    char path[512];
-    struct text_buffer text = {0};
-    snprintf(path, sizeof path, "%s/%s/%s", ODDLOAF_SOURCE_DIR, folder, name);
-    FILE *file = fopen(path, "r");
-    assert_non_null(file);
-    char chunk[4096];
-    size_t got;
-    while ((got = fread(chunk, 1, sizeof chunk, file)) > 0)
-        text_append_bytes(&text, chunk, got);
-    fclose(file);
-    fixture_file(f, name, text.data);
-    text_buffer_free(&text);
-}
 
 static inline void fixture_open(struct fixture *f)
 {
-    char path[128];
     struct error err = {0};
-    snprintf(f->dir, sizeof f->dir, "/tmp/oddloaf-triage-XXXXXX");
-    assert_non_null(mkdtemp(f->dir));
-    snprintf(f->rules, sizeof f->rules, "%s/rules", f->dir);
-    snprintf(path, sizeof path, "%s/causes", f->rules);
-    assert_int_equal(mkdir(f->rules, 0755), 0);
-    assert_int_equal(mkdir(path, 0755), 0);
+    fixture_folder(f);
     assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
-    fixture_copy(f, "rules", "quantities.json");
-    fixture_copy(f, "rules", "places.json");
 }
 
 static inline void fixture_close(struct fixture *f)
 {
-    char command[128];
     store_close(f->store);
-    snprintf(command, sizeof command, "rm -rf '%s'", f->dir);
-    assert_int_equal(system(command), 0);
+    fixture_remove(f);
 }
 
 static inline void fixture_sql(struct fixture *f, const char *format, ...)
@@ -171,22 +107,6 @@ static inline int64_t fixture_complain(struct fixture *f, const char *symptom, i
         fail_msg("%s", err.text);
     assert_int_equal(store_commit(f->store, &err), 0);
     return placed.case_id;
-}
-
-static inline void fixture_print_fault(void *arg, const struct error *fault)
-{
-    char text[1024];
-    (void)arg;
-    print_message("%s\n", error_format(fault, text, sizeof text));
-}
-
-static inline struct triage *fixture_triage(struct fixture *f)
-{
-    struct triage *triage = NULL;
-    struct error err = {0};
-    if (triage_new(f->rules, NULL, fixture_print_fault, NULL, &triage, &err))
-        fail_msg("%s", err.text);
-    return triage;
 }
 
 #endif

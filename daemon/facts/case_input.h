@@ -1,7 +1,7 @@
 /* What a ranking starts from: the complaints of one case, in order of receipt, and the lots it may
  * be about. Read from the store, or made from one complaint that is not logged yet. */
-#ifndef ODDLOAF_RANK_CASE_INPUT_H
-#define ODDLOAF_RANK_CASE_INPUT_H
+#ifndef ODDLOAF_FACTS_CASE_INPUT_H
+#define ODDLOAF_FACTS_CASE_INPUT_H
 
 #include "base/when.h"
 #include "store/complaint.h"

@@ -1,4 +1,4 @@
-#include "rank/case_input.h"
+#include "facts/case_input.h"
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "rules/vocabulary.h"

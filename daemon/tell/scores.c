@@ -4,6 +4,7 @@
 #include "rank/case_rank.h"
 #include "stats/score.h"
 #include "store/verdict.h"
+#include "tell/tell.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -89,8 +90,8 @@ static json_t *calibration_json(const double *said, const int *was, size_t n, do
     for (int i = 0; i < BINS; i++)
         if (bins[i].n)
             json_array_append_new(
-                list, json_pack("{s:o, s:o, s:I}", "said", case_number(bins[i].said, 4), "was",
-                                case_number(bins[i].was, 4), "n", (json_int_t)bins[i].n));
+                list, json_pack("{s:o, s:o, s:I}", "said", jsonx_rounded(bins[i].said, 4), "was",
+                                jsonx_rounded(bins[i].was, 4), "n", (json_int_t)bins[i].n));
     return list;
 }
 
@@ -104,24 +105,25 @@ static json_t *scores_json(const struct scoring *scoring)
     json_t *top = calibration_json(scoring->top_said, scoring->top_was, scoring->cases, &top_error);
     return json_pack(
         "{s:I, s:o, s:o, s:o, s:o, s:I, s:{s:o, s:o, s:o, s:o}, s:o, s:o, s:o, s:o}", "verdicts",
-        (json_int_t)scoring->cases, "top1", case_number((double)scoring->top1 / n, 4), "top3",
-        case_number((double)scoring->top3 / n, 4), "log_score",
-        case_number(scoring->log_sum / n, 4), "case_brier", case_number(scoring->brier_sum / n, 4),
-        "floored", (json_int_t)scoring->floored, "brier", "score", case_number(brier.score, 6),
-        "reliability", case_number(brier.reliability, 6), "resolution",
-        case_number(brier.resolution, 6), "uncertainty", case_number(brier.uncertainty, 6),
-        "calibration", calibration, "calibration_error", case_number(error, 4), "top_calibration",
-        top, "top_calibration_error", case_number(top_error, 4));
+        (json_int_t)scoring->cases, "top1", jsonx_rounded((double)scoring->top1 / n, 4), "top3",
+        jsonx_rounded((double)scoring->top3 / n, 4), "log_score",
+        jsonx_rounded(scoring->log_sum / n, 4), "case_brier",
+        jsonx_rounded(scoring->brier_sum / n, 4), "floored", (json_int_t)scoring->floored, "brier",
+        "score", jsonx_rounded(brier.score, 6), "reliability", jsonx_rounded(brier.reliability, 6),
+        "resolution", jsonx_rounded(brier.resolution, 6), "uncertainty",
+        jsonx_rounded(brier.uncertainty, 6), "calibration", calibration, "calibration_error",
+        jsonx_rounded(error, 4), "top_calibration", top, "top_calibration_error",
+        jsonx_rounded(top_error, 4));
 }
 
-int triage_scores(struct triage *triage, struct store *store, int64_t from_ms, int64_t to_ms,
-                  json_t **ret, struct error *err)
+int tell_scores(struct triage *triage, struct store *store, int64_t from_ms, int64_t to_ms,
+                json_t **ret, struct error *err)
 {
     struct scoring scoring = {0};
     int rc = verdict_between(store, from_ms, to_ms, take_verdict, &scoring, err);
     json_t *proposals = NULL;
     if (!rc)
-        rc = triage_proposals(triage, store, to_ms, &proposals, err);
+        rc = tell_proposals(triage, store, to_ms, &proposals, err);
     if (!rc) {
         *ret = scores_json(&scoring);
         json_object_set_new(*ret, "proposals", proposals);

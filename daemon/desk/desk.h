@@ -1,0 +1,16 @@
+/* What the desk's work stands on: the rules in force and what the plant has set. Made whole by
+ * serve/, read by any thread, everything borrowed. */
+#ifndef ODDLOAF_DESK_DESK_H
+#define ODDLOAF_DESK_DESK_H
+
+#include "base/when.h"
+#include "lots/match.h"
+
+struct desk {
+    const struct tz *tz;
+    const struct lot_matcher *matcher;
+    double settled_weight; /* a likeliest lot of at least this weight is taken as the lot */
+    int64_t similar_ms;    /* how far apart two reports of one person can be of one thing */
+};
+
+#endif

@@ -1,0 +1,23 @@
+/* Inside tell/: a ranked case as JSON, and the pieces that every view of it is made of. */
+#ifndef ODDLOAF_TELL_CASE_JSON_H
+#define ODDLOAF_TELL_CASE_JSON_H
+
+#include "base/jsonx.h"
+#include "rank/case_rank.h"
+
+/* The ranking as others see it; takes the reference of `asks`, which may be NULL. */
+json_t *case_rank_json(const struct triage *triage, const struct case_rank *ranked, json_t *asks);
+/* {"fact","value","target","unit","bits","because"} and, with `full`, what `why` adds. */
+json_t *case_item_json(const struct triage *triage, const struct case_rank *ranked,
+                       const struct rule_cause *cause, const struct rank_item *item, bool full);
+/* A fact's value: a number, a word, a list of words; JSON null if unknown. */
+json_t *case_fact_value(const struct fact *fact);
+/* Questions by expected gain; the caller's first if `desk`. At most `limit`. */
+json_t *case_asks(const struct triage *triage, const struct case_rank *ranked, bool desk,
+                  int limit);
+/* RFC 3339 in the plant's time. */
+json_t *case_when(const struct triage *triage, int64_t ms);
+/* "C12" or, if not logged, null. */
+json_t *case_name(int64_t case_id);
+
+#endif

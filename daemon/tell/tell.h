@@ -1,0 +1,42 @@
+/* What is told of cases and lots: rankings, why, what to ask, which other lots. Answers are new
+ * JSON references. Any thread, each with its own store. */
+#ifndef ODDLOAF_TELL_TELL_H
+#define ODDLOAF_TELL_TELL_H
+
+#include "rank/triage.h"
+#include "store/complaint.h"
+
+struct tell_top {
+    char cause[64];
+    double probability;
+    int64_t as_of_ms;
+    int complaints;
+};
+
+/* Ranks a case as of its newest complaint. ERROR_NOT_FOUND if the case is gone. */
+int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+              struct tell_top *ret_top, struct error *err);
+/* Ranks one complaint that is not logged; only its symptom must be given. */
+int tell_preview(struct triage *triage, struct store *store, const json_t *body,
+                 const struct complaint_lot *lots, int n, json_t **ret, struct error *err);
+/* `cause` NULL: all (why), the likeliest (reach). ERROR_NOT_FOUND for an unknown cause. */
+int tell_why(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
+             json_t **ret, struct error *err);
+int tell_reach(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
+               json_t **ret, struct error *err);
+/* Every known fact of the likeliest lot: value, target, usual, z, bits; "values" in the order of
+ * the complaints where callers told. */
+int tell_facts(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+               struct error *err);
+int tell_ask(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+             struct error *err);
+int tell_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t **ret,
+             struct error *err);
+/* How good the rankings were, over verdicts given in [from, to). */
+int tell_scores(struct triage *triage, struct store *store, int64_t from_ms, int64_t to_ms,
+                json_t **ret, struct error *err);
+/* Changes of ratios that the plant's verdicts suggest, with intervals; nothing is changed. */
+int tell_proposals(struct triage *triage, struct store *store, int64_t until_ms, json_t **ret,
+                   struct error *err);
+
+#endif
