@@ -89,6 +89,8 @@ static void show(const struct client *c, const json_t *document)
         view_label(v, "store", "%s MB, log %s MB",
                    view_rough(pick_number(store, "db_bytes", 0) / 1e6, a),
                    view_rough(pick_number(store, "wal_bytes", 0) / 1e6, b));
+    if (pick_has(store, "lost"))
+        view_label(v, "NOT WRITING", "%s", pick_text(store, "lost", ""));
     if (writer)
         view_label(v, "writer", "%s waiting, %s commits",
                    view_number(pick_number(writer, "queued", 0), a),

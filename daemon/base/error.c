@@ -80,6 +80,7 @@ const char *error_word(enum error_code code)
         [-ERROR_MEMORY] = "memory",
         [-ERROR_INTERNAL] = "internal",
         [-ERROR_UNREACHABLE] = "unreachable",
+        [-ERROR_LOST] = "lost",
     };
     int index = -(int)code;
     if (index < 0 || index >= (int)(sizeof words / sizeof *words))

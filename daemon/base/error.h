@@ -21,8 +21,9 @@ enum error_code {
     ERROR_NO_SPACE = -7,  /* disk or quota full: free space, then try again */
     ERROR_IO = -8,        /* the system refused: see text */
     ERROR_MEMORY = -9,
-    ERROR_INTERNAL = -10,   /* our own bug */
-    ERROR_UNREACHABLE = -11 /* the other side does not answer */
+    ERROR_INTERNAL = -10,    /* our own bug */
+    ERROR_UNREACHABLE = -11, /* the other side does not answer */
+    ERROR_LOST = -12         /* the database was taken away under the daemon that writes it */
 };
 
 struct error {

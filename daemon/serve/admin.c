@@ -68,13 +68,14 @@ static json_t *status_json(struct app *app, const struct setup *setup, const str
                   (json_int_t)h->outbox.parked, "sent", (json_int_t)h->outbox.sent, "last_error",
                   h->outbox.last_error[0] ? h->outbox.last_error : NULL);
     return json_pack(
-        "{s:s, s:s, s:s, s:I, s:o, s:o, s:o, s:{s:I}, s:{s:I, s:I}, s:{s:I, s:I, s:I, s:I}}",
+        "{s:s, s:s, s:s, s:I, s:o, s:o, s:o, s:{s:I}, s:{s:I, s:I, s:s?}, s:{s:I, s:I, s:I, s:I}}",
         "version", ODDLOAF_VERSION, "plant", config_text(setup->config, "plant"), "time_zone",
         tz_name(setup->tz), "uptime_s", (json_int_t)((app_now_ms(app) - app->started_ms) / 1000),
         "rules", rules_status(app, setup), "counts", counts, "outbox", outbox, "work", "rank",
         (json_int_t)h->rank_waiting, "store", "db_bytes", (json_int_t)h->size.db_bytes, "wal_bytes",
-        (json_int_t)h->size.wal_bytes, "writer", "jobs", (json_int_t)h->writer.jobs, "groups",
-        (json_int_t)h->writer.groups, "queued", (json_int_t)h->writer.queued, "largest_group",
+        (json_int_t)h->size.wal_bytes, "lost", h->writer.lost.code ? h->writer.lost.text : NULL,
+        "writer", "jobs", (json_int_t)h->writer.jobs, "groups", (json_int_t)h->writer.groups,
+        "queued", (json_int_t)h->writer.queued, "largest_group",
         (json_int_t)h->writer.largest_group);
 }
 
@@ -115,6 +116,8 @@ void metrics_get(struct request *rq, struct store *store)
         {"oddloaf_write_groups", "counter", "_total", "Commits", (int64_t)h.writer.groups},
         {"oddloaf_store_bytes", "gauge", "", "Size of the database", h.size.db_bytes},
         {"oddloaf_wal_bytes", "gauge", "", "Size of the write-ahead log", h.size.wal_bytes},
+        {"oddloaf_store_lost", "gauge", "", "1: the database was taken away, nothing is written",
+         h.writer.lost.code != 0},
     };
     struct text_buffer out = {0};
     for (size_t i = 0; i < sizeof metrics / sizeof metrics[0]; i++) {

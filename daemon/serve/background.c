@@ -33,6 +33,7 @@ struct background {
     struct event *tick, *kick;
     atomic_bool busy, stopping;
     int64_t cared_ms;
+    bool lost; /* it was told that the database was taken away */
 };
 
 /* ---- one case ---- */
@@ -310,23 +311,39 @@ static void start_round(struct background *bg)
 }
 
 /* The loop got here and the writer moves: all is well. */
-static void tell_watchdog(struct background *bg)
+static void tell_watchdog(const struct writer_counts *counts)
 {
 #ifdef ODDLOAF_SYSTEMD
-    struct writer_counts counts = writer_counts(bg->app->writer);
-    if (clock_monotonic_ms() - counts.last_progress_ms < WRITER_STUCK_MS)
+    if (clock_monotonic_ms() - counts->last_progress_ms < WRITER_STUCK_MS)
         sd_notify(0, "WATCHDOG=1");
 #else
-    (void)bg;
+    (void)counts;
 #endif
+}
+
+/* Once when it happens and once when it is mended. */
+static void tell_lost(struct background *bg, const struct error *lost)
+{
+    char text[1024];
+    bool was = bg->lost;
+    bg->lost = lost->code != 0;
+    if (bg->lost && !was)
+        log_write(&bg->app->log, LOG_LEVEL_ERROR, "nothing is written any more: %s",
+                  error_format(lost, text, sizeof text));
+    else if (was && !bg->lost)
+        log_write(&bg->app->log, LOG_LEVEL_INFO,
+                  "the database is there again as it was left: writing goes on");
 }
 
 static void background_on_tick(evutil_socket_t fd, short what, void *arg)
 {
     (void)fd;
     (void)what;
-    tell_watchdog(arg);
-    start_round(arg);
+    struct background *bg = arg;
+    struct writer_counts counts = writer_counts(bg->app->writer);
+    tell_watchdog(&counts);
+    tell_lost(bg, &counts.lost);
+    start_round(bg);
 }
 
 static void background_on_kick(evutil_socket_t fd, short what, void *arg)

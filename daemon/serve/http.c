@@ -59,6 +59,7 @@ struct http {
     int listener_count;
     struct conn_watch *conns;
     char *socket_path; /* the file we made; NULL if handed down */
+    struct stat socket_file;
     size_t pending;
     struct event *woken;
     int wake_fd;
@@ -437,9 +438,17 @@ static int add_listener(struct http *http, struct transport *t, struct evconnlis
     return 0;
 }
 
-/* A socket file nobody answers at is left over from a crash; one that answers is another daemon. */
+/* A socket file nobody answers at is left over from a crash; one that answers is another daemon,
+ * and what is no socket is somebody's file. */
 static int clear_stale(const char *path, const struct sockaddr_un *address, struct error *err)
 {
+    struct stat st;
+    if (lstat(path, &st))
+        return 0;
+    if (!S_ISSOCK(st.st_mode)) {
+        error_hint(err, "move it away, or choose another --socket");
+        return error_set(err, ERROR_CONFLICT, "%s is no socket", path);
+    }
     int fd = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
     bool answered = fd >= 0 && connect(fd, (const struct sockaddr *)address, sizeof *address) == 0;
     if (fd >= 0)
@@ -474,6 +483,7 @@ static int listen_local(struct http *http, const char *path, struct error *err)
         return ERROR_IO;
     }
     http->socket_path = xstrdup(path);
+    lstat(path, &http->socket_file);
     return add_listener(http, &http->local, listener, err);
 }
 
@@ -578,6 +588,15 @@ size_t http_pending(const struct http *http)
     return http->pending;
 }
 
+/* What stands at its path by now may be another's. */
+static void remove_socket(const struct http *http)
+{
+    struct stat st;
+    if (http->socket_path && lstat(http->socket_path, &st) == 0 &&
+        st.st_dev == http->socket_file.st_dev && st.st_ino == http->socket_file.st_ino)
+        unlink(http->socket_path);
+}
+
 void http_free(struct http *http)
 {
     if (!http)
@@ -591,8 +610,7 @@ void http_free(struct http *http)
     SSL_CTX_free(http->tcp.tls);
     event_free(http->woken);
     close(http->wake_fd);
-    if (http->socket_path)
-        unlink(http->socket_path);
+    remove_socket(http);
     free(http->socket_path);
     pthread_mutex_destroy(&http->lock);
     free(http);

@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "rules/vocabulary.h"
+#include "serve/app.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -70,7 +71,7 @@ static int status_of(int code)
         int code, status;
     } STATUS[] = {{ERROR_INVALID, 400},  {ERROR_NOT_FOUND, 404}, {ERROR_DENIED, 403},
                   {ERROR_CONFLICT, 409}, {ERROR_TOO_LARGE, 413}, {ERROR_BUSY, 503},
-                  {ERROR_NO_SPACE, 507}};
+                  {ERROR_NO_SPACE, 507}, {ERROR_LOST, 507}};
     for (size_t i = 0; i < sizeof STATUS / sizeof STATUS[0]; i++) {
         if (STATUS[i].code == code)
             return STATUS[i].status;
@@ -89,7 +90,8 @@ static const char *title_of(int code)
                  {ERROR_CONFLICT, "It contradicts what is recorded"},
                  {ERROR_TOO_LARGE, "Too large"},
                  {ERROR_BUSY, "Busy, try again"},
-                 {ERROR_NO_SPACE, "No space left"}};
+                 {ERROR_NO_SPACE, "No space left"},
+                 {ERROR_LOST, "The database was taken away"}};
     for (size_t i = 0; i < sizeof TITLE / sizeof TITLE[0]; i++) {
         if (TITLE[i].code == code)
             return TITLE[i].title;
@@ -97,8 +99,23 @@ static const char *title_of(int code)
     return "The daemon could not do it";
 }
 
+/* An input/output error of a database that was taken away has that as its reason. */
+static int find_reason(const struct request *rq, int code, const struct error **err,
+                       struct error *lost)
+{
+    if (code != ERROR_IO || !rq->app->writer)
+        return code;
+    *lost = writer_counts(rq->app->writer).lost;
+    if (!lost->code)
+        return code;
+    *err = lost;
+    return (int)lost->code;
+}
+
 void request_reply_error(struct request *rq, int code, const struct error *err)
 {
+    struct error lost;
+    code = find_reason(rq, code, &err, &lost);
     char type[64];
     snprintf(type, sizeof type, "urn:oddloaf:problem:%s", error_word((enum error_code)code));
     json_t *problem =

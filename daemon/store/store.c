@@ -1,6 +1,8 @@
 #include "store/store.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/files.h"
+#include "store/owner.h"
 #include "store/schema.h"
 #include <errno.h>
 #include <fcntl.h>
@@ -22,6 +24,8 @@ struct store {
     sqlite3 *db;
     char *path;
     enum store_mode mode;
+    struct owner *owner; /* of the state, if this store writes */
+    struct files files;  /* as this store left them, if it writes */
     struct cached cache[CACHE_SLOTS];
     struct {
         const void *key;
@@ -326,7 +330,9 @@ int store_open(const char *state_dir, enum store_mode mode, struct store **ret, 
         SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE |
         (mode == STORE_WRITE ? SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE : SQLITE_OPEN_READONLY);
     int rc = 0;
-    if (sqlite3_open_v2(store->path, &store->db, flags, NULL) != SQLITE_OK) {
+    if (mode == STORE_WRITE)
+        rc = owner_take(state_dir, &store->owner, err);
+    if (!rc && sqlite3_open_v2(store->path, &store->db, flags, NULL) != SQLITE_OK) {
         rc = error_set(err, ERROR_IO, "cannot open %s: %s", store->path,
                        store->db ? sqlite3_errmsg(store->db) : "no memory");
         error_hint(err, "check that the state directory exists and is writable");
@@ -339,6 +345,8 @@ int store_open(const char *state_dir, enum store_mode mode, struct store **ret, 
         store_close(store);
         return rc;
     }
+    if (mode == STORE_WRITE)
+        files_note(&store->files, store->path);
     *ret = store;
     return 0;
 }
@@ -352,6 +360,7 @@ void store_close(struct store *store)
     for (size_t i = 0; i < MEMOS; i++)
         free(store->memos[i].memo);
     sqlite3_close(store->db);
+    owner_free(store->owner);
     free(store->path);
     free(store);
 }
@@ -374,8 +383,21 @@ void *db_memo(struct store *store, const void *key, size_t size)
 int store_begin(struct store *store, struct error *err)
 {
     static const char SQL_WRITE[] = "BEGIN IMMEDIATE", SQL_READ[] = "BEGIN";
+    int rc = store_present(store, err);
+    if (rc)
+        return rc;
     sqlite3_stmt *st = db_prepare(store, store->mode == STORE_WRITE ? SQL_WRITE : SQL_READ, err);
     return st ? db_run(store, st, err) : ERROR_IO;
+}
+
+static void checkpoint(struct store *store)
+{
+    /* a reader in the middle of a query keeps it from happening: don't wait, do it after the next
+     * commit */
+    sqlite3_busy_timeout(store->db, 0);
+    store->checkpoint_soon = sqlite3_wal_checkpoint_v2(store->db, NULL, SQLITE_CHECKPOINT_TRUNCATE,
+                                                       NULL, NULL) != SQLITE_OK;
+    sqlite3_busy_timeout(store->db, BUSY_MS);
 }
 
 int store_commit(struct store *store, struct error *err)
@@ -383,11 +405,22 @@ int store_commit(struct store *store, struct error *err)
     static const char SQL[] = "COMMIT";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     int rc = st ? db_run(store, st, err) : ERROR_IO;
-    if (rc)
+    if (rc) {
         store_rollback(store);
-    else if (store->checkpoint_soon)
-        store_checkpoint(store);
+        return rc;
+    }
+    if (store->mode == STORE_WRITE)
+        rc = files_check(&store->files, store->path, false, err);
+    if (!rc && store->checkpoint_soon)
+        checkpoint(store);
+    if (!rc)
+        files_note(&store->files, store->path);
     return rc;
+}
+
+int store_present(const struct store *store, struct error *err)
+{
+    return store->mode == STORE_WRITE ? files_check(&store->files, store->path, true, err) : 0;
 }
 
 void store_rollback(struct store *store)
@@ -435,16 +468,6 @@ int store_check(struct store *store, struct error *err)
     if (rc)
         error_hint(err, "restore the last backup beside it and keep the damaged file");
     return rc;
-}
-
-void store_checkpoint(struct store *store)
-{
-    /* a reader in the middle of a query keeps it from happening: don't wait, do it after the next
-     * commit */
-    sqlite3_busy_timeout(store->db, 0);
-    store->checkpoint_soon = sqlite3_wal_checkpoint_v2(store->db, NULL, SQLITE_CHECKPOINT_TRUNCATE,
-                                                       NULL, NULL) != SQLITE_OK;
-    sqlite3_busy_timeout(store->db, BUSY_MS);
 }
 
 void store_checkpoint_soon(struct store *store)

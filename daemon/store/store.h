@@ -19,11 +19,14 @@ enum store_mode { STORE_READ, STORE_WRITE };
 
 struct store;
 
-/* Opens (STORE_WRITE: creates and migrates) DIR/oddloaf.db. */
+/* Opens (STORE_WRITE: creates and migrates) DIR/oddloaf.db. A state has one writer: STORE_WRITE is
+ * ERROR_CONFLICT while another process, named in the text, or another store has it. */
 int store_open(const char *state_dir, enum store_mode mode, struct store **ret, struct error *err);
 void store_close(struct store *store); /* NULL is fine */
 
-/* Transactions. store_nest() opens a savepoint inside one, so that one refused job does not undo
+/* Transactions. On the writing connection both ends look first whether the files are still those
+ * it opened: ERROR_LOST if not, from store_commit() too, whose transaction is then not to be
+ * relied on. store_nest() opens a savepoint inside one, so that one refused job does not undo
  * its neighbours in a group commit. A reader brackets work that must see one state with
  * store_begin()/store_rollback(). */
 int store_begin(struct store *store, struct error *err);
@@ -32,13 +35,16 @@ void store_rollback(struct store *store);
 int store_nest(struct store *store, struct error *err);
 int store_unnest(struct store *store, bool keep, struct error *err);
 
+/* ERROR_LOST if a file of the writing connection was removed, replaced or cut short. Outside a
+ * transaction. */
+int store_present(const struct store *store, struct error *err);
+
 /* Online copy to `path` (must not exist); checked, synced, then renamed into place. */
 int store_backup(struct store *store, const char *path, struct error *err);
 /* quick_check; ERROR_INTERNAL with the first finding. */
 int store_check(struct store *store, struct error *err);
-/* Truncates the WAL when no reader holds it; outside a transaction. */
-void store_checkpoint(struct store *store);
-/* The same after the commit of the transaction under way (after an erasure). */
+/* Truncates the WAL after the commit of the transaction under way (after an erasure), or after the
+ * first later one that finds no reader holding it. */
 void store_checkpoint_soon(struct store *store);
 
 struct store_size {

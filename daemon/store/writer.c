@@ -24,6 +24,14 @@ struct writer {
     struct writer_counts counts;
 };
 
+/* Are the files still there? Told without a write to notice it, too. Under the lock. */
+static void look(struct writer *w)
+{
+    error_clear(&w->counts.lost);
+    store_present(w->store, &w->counts.lost);
+    w->counts.last_progress_ms = clock_monotonic_ms();
+}
+
 /* Takes the whole queue (up to the limit of a group); waits while it is empty. NULL: stop. */
 static struct queued *take_group(struct writer *w, size_t *ret_count)
 {
@@ -33,7 +41,7 @@ static struct queued *take_group(struct writer *w, size_t *ret_count)
         clock_gettime(CLOCK_REALTIME, &until);
         until.tv_sec += 1; /* an idle writer still shows progress to the watchdog */
         pthread_cond_timedwait(&w->arrived, &w->lock, &until);
-        w->counts.last_progress_ms = clock_monotonic_ms();
+        look(w);
     }
     struct queued *group = w->first, *end = group;
     size_t count = group ? 1 : 0;
@@ -130,7 +138,7 @@ static void run_group(struct writer *w, struct queued *group, size_t count)
     w->counts.jobs += count;
     if (count > w->counts.largest_group)
         w->counts.largest_group = count;
-    w->counts.last_progress_ms = clock_monotonic_ms();
+    look(w);
     pthread_mutex_unlock(&w->lock);
     for (struct queued *q = group, *next; q; q = next) {
         next = q->next;

@@ -24,6 +24,7 @@ struct writer_counts {
     uint64_t jobs, groups, refused;
     size_t queued, largest_group;
     int64_t last_progress_ms; /* monotonic; for the watchdog */
+    struct error lost; /* code 0, or what became of the files under the store: nothing is written */
 };
 
 /* Opens (creates, migrates) the store in `state_dir`. At most `queue_limit` jobs wait. */

@@ -73,6 +73,7 @@ static void words(void **state)
     assert_string_equal(error_word(ERROR_NONE), "none");
     assert_string_equal(error_word(ERROR_NOT_FOUND), "not-found");
     assert_string_equal(error_word(ERROR_UNREACHABLE), "unreachable");
+    assert_string_equal(error_word(ERROR_LOST), "lost");
     assert_string_equal(error_word((enum error_code) - 99), "internal");
     assert_string_equal(error_word((enum error_code)5), "internal");
     struct error err = {.code = ERROR_NO_SPACE};

@@ -28,8 +28,7 @@ static inline struct plant *plant_new(const char *zone)
     assert_non_null(mkdtemp(p->dir));
     assert_int_equal(store_open(p->dir, STORE_WRITE, &p->store, &err), 0);
     /* what a crash would take is of no concern here */
-    assert_int_equal(db_exec(p->store, "PRAGMA synchronous=OFF; PRAGMA journal_mode=MEMORY", &err),
-                     0);
+    assert_int_equal(db_exec(p->store, "PRAGMA synchronous=OFF", &err), 0);
     assert_int_equal(tz_open(zone, &p->tz, &err), 0);
     assert_int_equal(pattern_set_zone(p->store, p->tz, &err), 0);
     assert_int_equal(db_exec(p->store,

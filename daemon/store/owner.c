@@ -1,0 +1,78 @@
+#include "store/owner.h"
+#include "base/text.h"
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/file.h>
+#include <unistd.h>
+
+/* Only to be read by people: the lock is the directory's. */
+static const char PID_FILE[] = "oddloafd.pid";
+
+struct owner {
+    int directory;
+};
+
+static long read_pid(int directory)
+{
+    char text[24] = "";
+    int fd = openat(directory, PID_FILE, O_RDONLY | O_CLOEXEC);
+    if (fd < 0)
+        return 0;
+    ssize_t length = read(fd, text, sizeof text - 1);
+    close(fd);
+    return length > 0 ? strtol(text, NULL, 10) : 0;
+}
+
+/* A disk without room for it is no reason not to start. */
+static void write_pid(int directory)
+{
+    int fd = openat(directory, PID_FILE, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
+    if (fd < 0)
+        return;
+    dprintf(fd, "%ld\n", (long)getpid());
+    close(fd);
+}
+
+static int name_holder(int directory, const char *state_dir, struct error *err)
+{
+    long pid = read_pid(directory);
+    error_hint(err, "stop it first, or give this one a --state of its own");
+    return pid > 0 ? error_set(err, ERROR_CONFLICT,
+                               "the state in %s belongs to a running daemon, process %ld",
+                               state_dir, pid)
+                   : error_set(err, ERROR_CONFLICT, "the state in %s belongs to a running daemon",
+                               state_dir);
+}
+
+int owner_take(const char *state_dir, struct owner **ret, struct error *err)
+{
+    int directory = open(state_dir, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (directory < 0) {
+        error_hint(err, "check that the state directory exists and may be read");
+        return error_set(err, ERROR_IO, "cannot open %s: %s", state_dir, strerror(errno));
+    }
+    if (flock(directory, LOCK_EX | LOCK_NB)) {
+        int rc = errno == EWOULDBLOCK
+                     ? name_holder(directory, state_dir, err)
+                     : error_set(err, ERROR_IO, "cannot lock %s: %s", state_dir, strerror(errno));
+        close(directory);
+        return rc;
+    }
+    write_pid(directory);
+    struct owner *owner = xcalloc(1, sizeof *owner);
+    owner->directory = directory;
+    *ret = owner;
+    return 0;
+}
+
+void owner_free(struct owner *owner)
+{
+    if (!owner)
+        return;
+    unlinkat(owner->directory, PID_FILE, 0);
+    close(owner->directory);
+    free(owner);
+}

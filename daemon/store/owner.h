@@ -1,0 +1,15 @@
+/* Who may write to a state directory: one process. The kernel keeps the lock, on the directory
+ * itself, and gives it free however its owner ends; there is no lock file to go stale or to be
+ * removed by hand. Children that run another program do not inherit it. */
+#ifndef ODDLOAF_STORE_OWNER_H
+#define ODDLOAF_STORE_OWNER_H
+
+#include "base/error.h"
+
+struct owner;
+
+/* The directory must exist. ERROR_CONFLICT if another process has it: the text names which. */
+int owner_take(const char *state_dir, struct owner **ret, struct error *err);
+void owner_free(struct owner *owner); /* gives the state free. NULL is fine */
+
+#endif

@@ -1,0 +1,168 @@
+"""One daemon a state, and none that acknowledges into a file that is no longer there.
+
+usage: test_state.py BINARIES
+"""
+import os
+import pathlib
+import shutil
+import sqlite3
+import subprocess
+import sys
+import time
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
+from oddloaf import Plant, complaint  # noqa: E402
+
+BINARIES = sys.argv[1]
+
+
+def second(plant, socket):
+    """Another daemon of the same state: its exit code and what it said."""
+    return subprocess.run([plant.binaries / "oddloafd", "--state", plant.state, "--rules",
+                           plant.rules, "--socket", socket],
+                          stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=60)
+
+
+def one_daemon_a_state():
+    with Plant(BINARIES) as plant:
+        done = second(plant, str(plant.dir / "other.sock"))
+        assert done.returncode == 1, done
+        assert f"process {plant.daemon.pid}" in done.stderr, done.stderr
+        assert str(plant.state) in done.stderr, done.stderr
+        assert not (plant.dir / "other.sock").exists()
+        assert plant.post("/v1/complaints", complaint())[0] == 201
+        for name in os.listdir(plant.state):  # no file to be removed "because it is stuck"
+            if not name.startswith("oddloaf.db"):
+                path = plant.state / name
+                shutil.rmtree(path) if path.is_dir() else path.unlink()
+        assert second(plant, str(plant.dir / "other.sock")).returncode == 1
+        plant.kill()  # the kernel gives the state free, whatever the daemon left behind
+        plant.start()
+        assert plant.post("/v1/complaints", complaint())[0] == 201
+
+
+def refused(plant, words):
+    """A complaint that is not acknowledged, and why it isn't; status and log say so too."""
+    status, answer = plant.post("/v1/complaints?rank=0", complaint())
+    assert status == 507, (status, answer)
+    log_says(plant, words)
+    assert answer["type"] == "urn:oddloaf:problem:lost", answer
+    assert words in answer["detail"] and "oddloaf.db" in answer["detail"], answer
+    assert answer["hint"], answer
+    store = plant.get("/v1/status")[1]["store"]
+    assert words in store["lost"], store
+    assert words in plant.client("status", check=0).stdout
+
+
+def log_says(plant, words):
+    until = time.time() + 20
+    while words not in plant.log_text():
+        assert time.time() < until, plant.log_text()
+        time.sleep(0.05)
+
+
+def notices(change, words, undo=None):
+    """`change` is done to the files of a running daemon that has one complaint."""
+    with Plant(BINARIES) as plant:
+        assert plant.post("/v1/complaints", complaint())[0] == 201
+        plant.wait_idle()
+        change(plant.state / "oddloaf.db", plant)
+        refused(plant, words)
+        if not undo:
+            return
+        undo(plant.state / "oddloaf.db")
+        assert plant.post("/v1/complaints?rank=0", complaint())[0] == 201
+        log_says(plant, "as it was left")
+        assert plant.get("/v1/status")[1]["store"]["lost"] is None
+
+
+def beside(path):
+    return path.with_name("aside")
+
+
+def unlink(path, _):
+    path.unlink()
+
+
+def empty(path, _):
+    os.truncate(path, 0)
+
+
+def unreadable():
+    """Without its log the database cannot even be read: that, too, is told as what it is."""
+    with Plant(BINARIES) as plant:
+        assert plant.post("/v1/complaints", complaint())[0] == 201
+        plant.wait_idle()
+        os.truncate(plant.state / "oddloaf.db-wal", 0)
+        assert plant.post("/v1/complaints?rank=0", complaint())[0] >= 500
+        log_says(plant, "oddloaf.db-wal was cut short")
+        status, answer = plant.post("/v1/complaints?rank=0", complaint())
+        assert status == 507 and "oddloaf.db-wal was cut short" in answer["detail"], answer
+        told = plant.client("status")
+        assert "was cut short" in told.stdout + told.stderr, told
+
+
+def unlink_log(path, _):
+    os.unlink(str(path) + "-wal")
+
+
+def replace(path, _):
+    shutil.copy(path, beside(path))
+    beside(path).rename(path)
+
+
+def idle(path, plant):
+    """Noticed without a write, too: nobody need complain before the operator is told."""
+    path.unlink()
+    log_says(plant, "was removed")
+
+
+def rescue():
+    """What the daemon still holds can be saved by a backup before it is stopped."""
+    with Plant(BINARIES) as plant:
+        one = complaint()
+        assert plant.post("/v1/complaints", one)[0] == 201
+        plant.wait_idle()
+        (plant.state / "oddloaf.db").unlink()
+        refused(plant, "was removed")
+        plant.client("backup", str(plant.dir / "saved.db"), check=0)
+        rows = sqlite3.connect(plant.dir / "saved.db").execute("SELECT count(*) FROM complaint")
+        assert rows.fetchone()[0] == 1
+
+
+def kept_by_the_client():
+    with Plant(BINARIES) as plant:
+        (plant.state / "oddloaf.db").unlink()
+        done = plant.client("log", "--symptom", "mold", "--channel", "web", check=3)
+        assert "kept in" in done.stderr, done.stderr
+
+
+def no_socket_is_left_alone():
+    plant = Plant(BINARIES)
+    target = plant.dir / "s.sock"
+    target.write_text("somebody's file")
+    plant.start(expect_ready=False)
+    assert plant.daemon.wait(30) == 1, plant.log_text()
+    assert "no socket" in plant.log_text(), plant.log_text()
+    assert target.read_text() == "somebody's file"
+    target.unlink()
+    plant.start()
+    target.unlink()  # what stands there when the daemon stops is not its socket any more
+    target.write_text("another file")
+    plant.stop()
+    assert target.read_text() == "another file"
+    shutil.rmtree(plant.dir)
+
+
+one_daemon_a_state()
+notices(unlink, "was removed")
+notices(replace, "was replaced")
+notices(empty, "was cut short")
+notices(unlink_log, "was removed")
+unreadable()
+notices(idle, "was removed")
+notices(lambda path, _: path.rename(beside(path)), "was removed",
+        undo=lambda path: beside(path).rename(path))
+rescue()
+kept_by_the_client()
+no_socket_is_left_alone()
