@@ -27,9 +27,12 @@ struct load {
     const char *kind;
     bool keep_good, dry_run;
     FILE *refused_file;
-    /* sums over all files */
+    /* sums over the files whose last part was answered */
     int64_t read, new, changed, same, refused;
+    int answered;
     bool applied;
+    bool unknown;         /* what became of some file: its last part was not answered */
+    int shown;            /* refusals on the terminal */
     json_t *refused_list; /* the first REFUSED_JSON */
     int64_t shown_ms;     /* when the progress was last written */
     bool progress;        /* a progress line stands on the terminal */
@@ -87,27 +90,73 @@ static void say_refused(struct load *l, const struct source *s, const json_t *ro
     free(value);
 }
 
-static void take_refused(struct load *l, const struct source *s, const json_t *list)
+static void take_refused(struct load *l, const struct source *s, const json_t *row)
+{
+    if (l->refused_file) {
+        char *text = jsonx_dump(row);
+        fprintf(l->refused_file, "%s\n", text);
+        free(text);
+    }
+    if (json_array_size(l->refused_list) < REFUSED_JSON)
+        json_array_append(l->refused_list, (json_t *)row);
+    if (l->shown < REFUSED_SHOWN)
+        say_refused(l, s, row);
+    else if (l->shown == REFUSED_SHOWN)
+        client_say(l->c, "further refused rows are %s",
+                   l->refused_file ? "in the --refused file"
+                                   : "not shown; --refused FILE takes them all");
+    l->shown += l->shown <= REFUSED_SHOWN;
+}
+
+/* One page of those that did not fit the answer. *at moves on by what was read, not at the end. */
+static int take_page(struct load *l, const struct source *s, const char *rest, int64_t *at)
+{
+    struct error err = {0};
+    struct reply reply = {0};
+    struct text_buffer path = {0};
+    char from[24];
+    snprintf(from, sizeof from, "%lld", (long long)*at);
+    text_append(&path, rest);
+    path_query(&path, "from", from);
+    struct request request = {.method = "GET", .path = path.data};
+    int rc = transport_call(l->c->transport, &request, &reply, &err);
+    if (rc)
+        rc = client_fail(l->c, &err);
+    else if (reply.status != 200)
+        rc = client_problem(l->c, &reply);
+    for (size_t i = 0; !rc && i < reply.body.length;) {
+        json_t *row = NULL;
+        const char *line = reply.body.data + i;
+        size_t length = strcspn(line, "\n");
+        if (jsonx_parse(line, length, &row, &err))
+            rc = client_fail(l->c, &err);
+        else
+            take_refused(l, s, row);
+        json_decref(row);
+        i += length + 1;
+    }
+    *at += (int64_t)reply.body.length;
+    reply_free(&reply);
+    text_buffer_free(&path);
+    return rc;
+}
+
+/* Of one answer: the first refusals are in it; the others are fetched where somebody wants them. */
+static int take_all_refused(struct load *l, const struct source *s, const json_t *answer)
 {
     size_t i;
     json_t *row;
-    json_array_foreach((json_t *)list, i, row)
-    {
-        if (l->refused_file) {
-            char *text = jsonx_dump(row);
-            fprintf(l->refused_file, "%s\n", text);
-            free(text);
-        }
-        if (json_array_size(l->refused_list) < REFUSED_JSON)
-            json_array_append(l->refused_list, row);
-        if (l->refused < REFUSED_SHOWN)
-            say_refused(l, s, row);
-        else if (l->refused == REFUSED_SHOWN)
-            client_say(l->c, "further refused rows are %s",
-                       l->refused_file ? "in the --refused file"
-                                       : "not shown; --refused FILE takes them all");
-        l->refused++;
-    }
+    const char *rest = pick_text(answer, "rest", NULL);
+    int64_t at = 0, before;
+    int rc = 0;
+    json_array_foreach(json_object_get(answer, "refused"), i, row) take_refused(l, s, row);
+    if (!rest || !l->refused_file)
+        return 0;
+    do {
+        before = at;
+        rc = take_page(l, s, rest, &at);
+    } while (!rc && at > before);
+    return rc;
 }
 
 /* ---- one file ---- */
@@ -141,6 +190,8 @@ static void take_sums(struct load *l, const json_t *answer)
     l->new += pick_int(answer, "new", 0);
     l->changed += pick_int(answer, "changed", 0);
     l->same += pick_int(answer, "same", 0);
+    l->refused += pick_int(answer, "refused_total", 0);
+    l->answered++;
     l->applied = l->applied && pick_bool(answer, "applied", true);
 }
 
@@ -172,9 +223,9 @@ static int send_part(struct load *l, struct upload *u, const char *bytes, size_t
                            &err)) {
         rc = client_fail(l->c, &err);
     } else {
-        take_refused(l, u->source, json_object_get(answer, "refused"));
         if (last)
             take_sums(l, answer);
+        rc = take_all_refused(l, u->source, answer);
         u->bytes += (int64_t)length;
         show_progress(l, u->source, u->bytes, pick_int(answer, "read", 0));
     }
@@ -221,7 +272,9 @@ static int load_file(struct load *l, const char *path)
     u.ndjson = source_is_ndjson(u.source);
     char *part = xmalloc(PART_BYTES);
     char *next = xmalloc(PART_BYTES);
+    int answered = l->answered;
     int rc = send_file(l, &u, part, next);
+    l->unknown |= l->answered == answered;
     clear_progress(l);
     free(part);
     free(next);
@@ -240,10 +293,14 @@ static void print_sums(const struct load *l)
                                      (json_int_t)l->changed, "same", (json_int_t)l->same, "refused",
                                      l->refused_list, "refused_total", (json_int_t)l->refused,
                                      "applied", l->applied && !l->dry_run, "dry_run", l->dry_run);
+        if (l->unknown)
+            json_object_set_new(document, "applied", json_null());
         client_print(document);
         json_decref(document);
         return;
     }
+    if (l->answered == 0)
+        return;
     view_textf(&l->c->view, VIEW_PLAIN, 0, 2,
                "%s: %s rows read: %s new, %s changed, %s the same, %s refused%s", l->kind,
                view_number((double)l->read, n[0]), view_number((double)l->new, n[1]),

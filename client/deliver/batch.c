@@ -210,7 +210,7 @@ static void add_line(struct batch *b, long line, const json_t *complaint)
 {
     char *text = jsonx_dump(complaint);
     size_t length = strlen(text) + 1;
-    if (b->count > 0 && b->lines.length + length > DELIVER_BYTES)
+    if (b->count == DELIVER_LINES || (b->count > 0 && b->lines.length + length > DELIVER_BYTES))
         flush(b);
     text_appendf(&b->lines, "%s\n", text);
     free(text);

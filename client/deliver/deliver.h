@@ -6,7 +6,9 @@
 #include "deliver/spool.h"
 #include <jansson.h>
 
-#define DELIVER_BYTES (256u << 10) /* the most that goes in one request */
+/* The most that goes in one request; the answer has some thousand bytes a line. */
+#define DELIVER_BYTES (256u << 10)
+#define DELIVER_LINES 500
 
 /* Sends one complaint. 0: *ret_answer is the daemon's (new). ERROR_INVALID, ERROR_CONFLICT or
  * ERROR_TOO_LARGE: refused, explained on stderr. Anything else: it could not be sent now;

@@ -145,7 +145,7 @@ static int explain(const struct transport *t, CURLcode code, struct error *err)
         return error_set(err, ERROR_DENIED, "may not open the daemon's socket %s", t->name);
     }
     if (code == CURLE_WRITE_ERROR)
-        return error_set(err, ERROR_TOO_LARGE, "the daemon's answer is over %u MiB",
+        return error_set(err, ERROR_INTERNAL, "the daemon's answer is over %u MiB",
                          TRANSPORT_REPLY_BYTES >> 20);
     if (t->socket)
         error_hint(err, "is oddloafd running? name another socket with --socket or "

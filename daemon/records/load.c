@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "base/uuid.h"
 #include "records/apply.h"
+#include "records/refusals.h"
 #include "records/stage.h"
 #include "store/record_find.h"
 #include "store/record_write.h"
@@ -12,12 +13,16 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#define REFUSED_KEPT_MS WHEN_HOUR_MS
+
 struct load {
     struct import *import;
+    struct refusals *refusals;
     enum record_kind kind;
     bool keep_good, dry_run;
     struct clock clock;
     char *state_dir, *path; /* of the staging file */
+    char *refused_path;
     char source[128];
     char id[UUID_TEXT];
 };
@@ -29,6 +34,8 @@ static void free_load(struct load *load)
     if (!load)
         return;
     import_free(load->import);
+    refusals_free(load->refusals);
+    free(load->refused_path);
     free(load->state_dir);
     free(load->path);
     free(load);
@@ -36,9 +43,19 @@ static void free_load(struct load *load)
 
 void load_abort(struct load *load)
 {
-    if (load && load->import)
+    if (load && load->import) {
         unlink(load->path);
+        unlink(load->refused_path);
+    }
     free_load(load);
+}
+
+/* "STATE/loads/ID.rows" and ".refused". */
+static char *path_of(const char *state_dir, const char *id, const char *ending)
+{
+    struct text_buffer path = {0};
+    text_appendf(&path, "%s/loads/%s.%s", state_dir, id, ending);
+    return text_take(&path);
 }
 
 static int make_folder(const char *state_dir, struct error *err)
@@ -59,7 +76,6 @@ int load_open(const struct load_options *options, struct load **ret, struct erro
     if (rc)
         return rc;
     struct load *load = xcalloc(1, sizeof *load);
-    struct text_buffer path = {0};
     load->kind = options->kind;
     load->keep_good = options->keep_good;
     load->dry_run = options->dry_run;
@@ -67,8 +83,9 @@ int load_open(const struct load_options *options, struct load **ret, struct erro
     load->state_dir = xstrdup(options->state_dir);
     uuid7(clock_now_ms(&load->clock), load->id);
     text_clip(options->source ? options->source : "", load->source, sizeof load->source);
-    text_appendf(&path, "%s/loads/%s.rows", load->state_dir, load->id);
-    load->path = text_take(&path);
+    load->path = path_of(load->state_dir, load->id, "rows");
+    load->refused_path = path_of(load->state_dir, load->id, "refused");
+    load->refusals = refusals_new(load->refused_path);
     rc = import_new(&(struct import_options){.kind = options->kind,
                                              .format = options->format,
                                              .source = load->source,
@@ -98,27 +115,44 @@ static int find_product(void *arg, const char *product, int64_t *ret_id, struct 
 
 static void on_refused(void *arg, const struct error *why)
 {
-    json_array_append_new(arg, json_pack("{s:s, s:I, s:s, s:s, s:s}", "source", why->source, "line",
-                                         (json_int_t)why->line, "column", why->field, "value",
-                                         why->value, "reason", why->text));
+    refusals_add(arg, why);
 }
 
 int load_feed(struct load *load, struct store *read_store, const char *bytes, size_t length,
-              json_t **ret_refused, struct error *err)
+              struct error *err)
 {
-    json_t *refused = json_array();
     struct refs_source refs = {find_lot, find_product, read_store};
-    int rc = import_feed(load->import, &refs, on_refused, refused, bytes, length, err);
-    if (rc)
-        json_decref(refused);
-    else
-        *ret_refused = refused;
-    return rc;
+    return import_feed(load->import, &refs, on_refused, load->refusals, bytes, length, err);
 }
 
-int64_t load_rows_read(const struct load *load)
+int load_told(struct load *load, json_t **ret, struct error *err)
 {
-    return import_counts(load->import).read;
+    struct import_counts counts = import_counts(load->import);
+    char rest[64];
+    json_t *first;
+    int64_t more;
+    int rc = refusals_take(load->refusals, &first, &more, err);
+    if (rc)
+        return rc;
+    *ret = json_pack("{s:I, s:o, s:I}", "read", (json_int_t)counts.read, "refused", first,
+                     "refused_total", (json_int_t)counts.refused);
+    if (more) {
+        snprintf(rest, sizeof rest, "/v1/loads/%s/refused", load->id);
+        json_object_set_new(*ret, "refused_more", json_integer(more));
+        json_object_set_new(*ret, "rest", json_string(rest));
+    }
+    return 0;
+}
+
+int load_refused(const char *state_dir, const char *id, int64_t from, char **ret_lines,
+                 size_t *ret_length, struct error *err)
+{
+    char *path = path_of(state_dir, id, "refused");
+    int rc = refusals_page(path, from, ret_lines, ret_length, err);
+    if (rc == ERROR_NOT_FOUND)
+        error_hint(err, "they are kept until the file's next part comes, or for an hour");
+    free(path);
+    return rc;
 }
 
 /* ---- finishing ---- */
@@ -189,14 +223,14 @@ static int apply(struct load *load, struct writer *writer, struct load_file *ret
     return rc;
 }
 
-static json_t *answer_of(const struct load *load, const struct import_counts *counts,
-                         const struct load_file *file, json_t *refused, bool applied)
+static json_t *answer_of(const struct load *load, const struct load_file *file, json_t *told,
+                         bool applied)
 {
-    json_t *answer = json_pack(
-        "{s:s, s:I, s:I, s:I, s:I, s:O, s:I, s:b}", "kind", record_table(load->kind)->kind, "read",
-        (json_int_t)counts->read, "new", (json_int_t)file->new_rows, "changed",
-        (json_int_t)file->changed_rows, "same", (json_int_t)file->same_rows, "refused", refused,
-        "refused_total", (json_int_t)counts->refused, "applied", applied);
+    json_t *answer =
+        json_pack("{s:s, s:I, s:I, s:I, s:b}", "kind", record_table(load->kind)->kind, "new",
+                  (json_int_t)file->new_rows, "changed", (json_int_t)file->changed_rows, "same",
+                  (json_int_t)file->same_rows, "applied", applied);
+    json_object_update(answer, told);
     if (load->dry_run)
         json_object_set_new(answer, "dry_run", json_true());
     return answer;
@@ -204,7 +238,7 @@ static json_t *answer_of(const struct load *load, const struct import_counts *co
 
 /* What comes of the checked rows. */
 static int conclude(struct load *load, struct store *read_store, struct writer *writer,
-                    json_t *refused, json_t **ret_answer, struct error *err)
+                    json_t *told, json_t **ret_answer, struct error *err)
 {
     struct import_counts counts = import_counts(load->import);
     struct load_file file = {.kind = load->kind, .accepted_ms = clock_now_ms(&load->clock)};
@@ -222,21 +256,24 @@ static int conclude(struct load *load, struct store *read_store, struct writer *
     if (!accepted)
         unlink(load->path);
     if (!rc)
-        *ret_answer = answer_of(load, &counts, &file, refused, good && !load->dry_run);
+        *ret_answer = answer_of(load, &file, told, good && !load->dry_run);
     return rc;
 }
 
 int load_finish(struct load *load, struct store *read_store, struct writer *writer,
                 json_t **ret_answer, struct error *err)
 {
-    json_t *refused = json_array();
+    json_t *told = NULL;
     struct refs_source refs = {find_lot, find_product, read_store};
-    int rc = import_finish(load->import, &refs, on_refused, refused, err);
-    if (rc)
-        unlink(load->path);
-    else
-        rc = conclude(load, read_store, writer, refused, ret_answer, err);
-    json_decref(refused);
+    int rc = import_finish(load->import, &refs, on_refused, load->refusals, err);
+    if (!rc) /* before anything is applied: what cannot be told is not done */
+        rc = load_told(load, &told, err);
+    if (rc) {
+        load_abort(load);
+        return rc;
+    }
+    rc = conclude(load, read_store, writer, told, ret_answer, err);
+    json_decref(told);
     free_load(load);
     return rc;
 }
@@ -260,6 +297,27 @@ static void remove_leftovers(struct writer *writer, const char *state_dir)
             continue;
         int rc = apply_state(writer, id, &file, NULL);
         if (rc == ERROR_NOT_FOUND || (rc == 0 && file.state == LOAD_DONE))
+            unlinkat(dirfd(folder), entry->d_name, 0);
+    }
+    if (folder)
+        closedir(folder);
+    text_buffer_free(&path);
+}
+
+void load_forget(const char *state_dir, int64_t now_ms)
+{
+    static const char ending[] = ".refused";
+    struct text_buffer path = {0};
+    text_appendf(&path, "%s/loads", state_dir);
+    DIR *folder = opendir(path.data);
+    for (struct dirent *entry; folder && (entry = readdir(folder));) {
+        struct stat st;
+        size_t length = strlen(entry->d_name);
+        if (length != UUID_TEXT - 1 + sizeof ending - 1 ||
+            strcmp(entry->d_name + UUID_TEXT - 1, ending) != 0)
+            continue;
+        if (fstatat(dirfd(folder), entry->d_name, &st, 0) == 0 &&
+            (int64_t)st.st_mtime * 1000 < now_ms - REFUSED_KEPT_MS)
             unlinkat(dirfd(folder), entry->d_name, 0);
     }
     if (folder)

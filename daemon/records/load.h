@@ -26,16 +26,22 @@ struct load_options {
 struct load;
 
 int load_open(const struct load_options *options, struct load **ret, struct error *err);
-/* `read_store` is any connection, for looking up lots and products. *ret_refused is a new array of
- * {"source","line","column","value","reason"}, of this part. Errors are the system's: the load is
- * then of no use but to load_abort(). */
+/* `read_store` is any connection, for looking up lots and products. Errors are the system's: the
+ * load is then of no use but to load_abort(). */
 int load_feed(struct load *load, struct store *read_store, const char *bytes, size_t length,
-              json_t **ret_refused, struct error *err);
-/* Rows read so far. */
-int64_t load_rows_read(const struct load *load);
-/* Ends and frees the load, whatever it returns. *ret_answer is {"kind","read","new","changed",
- * "same","refused":[what no part told yet],"refused_total":rows,"applied":bool} and, if so,
- * "dry_run":true. Not from the writer's thread. */
+              struct error *err);
+/* *ret is {"read":rows so far,"refused":[the first of what was refused since this was last asked],
+ * "refused_total":rows so far}. Are there more than fit, "refused_more" says how many and "rest"
+ * the path where load_refused() answers with them until the next part is fed, or for an hour. */
+int load_told(struct load *load, json_t **ret, struct error *err);
+/* A page of them (refusals.h). `id` is that of a "rest". */
+int load_refused(const char *state_dir, const char *id, int64_t from, char **ret_lines,
+                 size_t *ret_length, struct error *err);
+/* Removes kept refusals that nobody fetched for an hour. */
+void load_forget(const char *state_dir, int64_t now_ms);
+/* Ends and frees the load, whatever it returns. *ret_answer is that of load_told() with "kind",
+ * "new","changed","same","applied":bool and, if so, "dry_run":true. Not from the writer's thread.
+ */
 int load_finish(struct load *load, struct store *read_store, struct writer *writer,
                 json_t **ret_answer, struct error *err);
 void load_abort(struct load *load); /* frees it, nothing applied. NULL is fine */

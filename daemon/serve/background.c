@@ -271,6 +271,7 @@ static void care(struct background *bg, struct setup *setup, struct store *store
     struct error err = {0};
     int64_t now_ms = app_now_ms(bg->app);
     sessions_expire(bg->app->sessions, now_ms);
+    load_forget(bg->app->state_dir, now_ms);
     int rc = writer_run(bg->app->writer, purge, bg, &err);
     if (!rc)
         rc = load_continue(bg->app->writer, bg->app->state_dir, &err);

@@ -18,7 +18,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { TOP = 3, LINES_MOST = 20000 };
+enum { TOP = 3, LINES_MOST = 20000, RANKINGS_KEPT = 64 };
 
 struct entry {
     struct complaint_form *form; /* NULL: refused, see err */
@@ -320,6 +320,8 @@ static json_t *ranking_of(struct batch *b, const char *case_name, int64_t case_i
                           struct store *store)
 {
     json_t *ranking = json_object_get(b->rankings, case_name);
+    if (!ranking && json_object_size(b->rankings) >= RANKINGS_KEPT)
+        json_object_clear(b->rankings); /* a file of complaints need not fit in memory ranked */
     if (!ranking && tell_case(b->setup->triage, store, case_id, &ranking, NULL, NULL) == 0)
         json_object_set_new(b->rankings, case_name, ranking);
     return ranking;

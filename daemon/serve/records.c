@@ -1,4 +1,5 @@
-/* Record uploads: POST /v1/records/KIND, whole or in parts (see sessions.h). */
+/* Record uploads: POST /v1/records/KIND, whole or in parts (see sessions.h), and GET
+ * /v1/loads/ID/refused for refusals that are too many for an answer. */
 #include "base/text.h"
 #include "base/uuid.h"
 #include "rank/triage.h"
@@ -45,24 +46,20 @@ static int read_upload(const struct request *rq, int64_t now_ms, struct upload *
 static int feed(struct request *rq, struct store *store, struct load *load, const struct upload *u,
                 json_t **ret, bool *ret_ended, struct error *err)
 {
-    json_t *refused = NULL;
-    int rc = load_feed(load, store, rq->body, rq->body_length, &refused, err);
-    *ret_ended = rc != 0 || u->last;
+    int rc = load_feed(load, store, rq->body, rq->body_length, err);
+    *ret_ended = true;
+    if (!rc && u->last)
+        return load_finish(load, store, rq->app->writer, ret, err);
+    if (!rc)
+        rc = load_told(load, ret, err);
     if (rc) {
         load_abort(load);
-    } else if (u->last) {
-        rc = load_finish(load, store, rq->app->writer, ret, err);
-        if (!rc) {
-            /* refusals of this part come with those of the end */
-            json_array_extend(refused, json_object_get(*ret, "refused"));
-            json_object_set(*ret, "refused", refused);
-        }
-    } else {
-        *ret = json_pack("{s:s, s:I, s:I, s:O}", "load", u->id, "part", (json_int_t)u->part, "read",
-                         (json_int_t)load_rows_read(load), "refused", refused);
+        return rc;
     }
-    json_decref(refused);
-    return rc;
+    *ret_ended = false;
+    json_object_set_new(*ret, "load", json_string(u->id));
+    json_object_set_new(*ret, "part", json_integer(u->part));
+    return 0;
 }
 
 static int read_kind(const char *word, enum record_kind *ret, struct error *err)
@@ -117,4 +114,22 @@ void records_post(struct request *rq, struct store *store)
     } else {
         request_reply_json(rq, 200, answer);
     }
+}
+
+void records_refused(struct request *rq, struct store *store)
+{
+    (void)store;
+    struct error err = {0};
+    char id[UUID_TEXT], *lines = NULL;
+    size_t length = 0;
+    int64_t from = 0;
+    int rc = uuid_normalize(rq->part[0], id)
+                 ? request_query_int(rq, "from", 0, &from, &err)
+                 : error_set(&err, ERROR_NOT_FOUND, "%.60s is not a load's id", rq->part[0]);
+    if (!rc)
+        rc = load_refused(rq->app->state_dir, id, from < 0 ? 0 : from, &lines, &length, &err);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply(rq, 200, "application/x-ndjson", lines, length);
 }

@@ -22,6 +22,7 @@ static const struct route ROUTES[] = {
     {"GET", "cases/*/reach", STUDY, cases_reach},
     {"POST", "cases/*/verdict", QUALITY, cases_verdict},
     {"POST", "records/*", QUALITY, records_post},
+    {"GET", "loads/*/refused", QUALITY, records_refused},
     {"POST", "lots/hold", QUALITY, lots_hold},
     {"POST", "lots/release", QUALITY, lots_release},
     {"GET", "lots/*", SHOP, lots_get},

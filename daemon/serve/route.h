@@ -31,6 +31,7 @@ void cases_ask(struct request *rq, struct store *store);
 void cases_reach(struct request *rq, struct store *store);
 void cases_verdict(struct request *rq, struct store *store);
 void records_post(struct request *rq, struct store *store);
+void records_refused(struct request *rq, struct store *store);
 void lots_get(struct request *rq, struct store *store);
 void lots_hold(struct request *rq, struct store *store);
 void lots_release(struct request *rq, struct store *store);

@@ -105,9 +105,8 @@ static double load(struct bench *b, enum record_kind kind, const char *name, lon
     if (!file || load_open(&options, &load, &err))
         stop("open", &err);
     for (size_t n; (n = fread(part, 1, PART, file)) > 0;) {
-        if (load_feed(load, b->store, part, n, &json, &err))
+        if (load_feed(load, b->store, part, n, &err))
             stop("feed", &err);
-        json_decref(json);
     }
     fclose(file);
     double checked = now_s();

@@ -63,12 +63,12 @@ static inline json_t *fixture_load(struct fixture *f, const struct load_options 
     if (load_open(options, &load, &err))
         fixture_fail("open", &err);
     for (size_t at = 0; at < length; at += part) {
-        json_t *refused;
+        json_t *told;
         size_t n = length - at < part ? length - at : part;
-        if (load_feed(load, f->store, bytes + at, n, &refused, &err))
+        if (load_feed(load, f->store, bytes + at, n, &err) || load_told(load, &told, &err))
             fixture_fail("feed", &err);
-        json_array_extend(all, refused);
-        json_decref(refused);
+        json_array_extend(all, json_object_get(told, "refused"));
+        json_decref(told);
     }
     if (load_finish(load, f->store, f->writer, &answer, &err))
         fixture_fail("finish", &err);
