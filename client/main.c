@@ -1,5 +1,5 @@
 /* oddloaf: the client. Reads the command line, finds the row of its command, runs it. */
-#include "commands/commands.h"
+#include "commands/command.h"
 #include <curl/curl.h>
 #include <locale.h>
 #include <poll.h>

@@ -1,5 +1,5 @@
-#include "case_path.h"
-#include "commands/commands.h"
+#include "commands/case_path.h"
+#include "commands/command.h"
 #include "show/pick.h"
 #include "show/show.h"
 

@@ -1,4 +1,4 @@
-#include "commands/commands.h"
+#include "commands/command.h"
 #include "show/calibrate_show.h"
 #include "show/pick.h"
 #include <stdio.h>

@@ -1,4 +1,4 @@
-#include "commands/commands.h"
+#include "commands/command.h"
 #include <string.h>
 
 static json_t *option_json(const struct option_row *rows)

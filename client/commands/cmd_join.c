@@ -1,4 +1,4 @@
-#include "commands/commands.h"
+#include "commands/command.h"
 #include "show/pick.h"
 
 static const struct option_row options[] = {

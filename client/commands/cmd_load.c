@@ -1,7 +1,7 @@
 #include "base/jsonx.h"
 #include "base/uuid.h"
 #include "base/when.h"
-#include "commands/commands.h"
+#include "commands/command.h"
 #include "deliver/source.h"
 #include "show/pick.h"
 #include <errno.h>

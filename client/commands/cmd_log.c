@@ -1,12 +1,13 @@
 #include "base/jsonx.h"
 #include "base/uuid.h"
 #include "base/when.h"
-#include "commands/commands.h"
+#include "commands/command.h"
 #include "deliver/batch.h"
 #include "deliver/deliver.h"
-#include "harm.h"
-#include "interview/form.h"
+#include "form/form.h"
 #include "interview/interview.h"
+#include "show/deliver_show.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include <stdlib.h>
 #include <string.h>

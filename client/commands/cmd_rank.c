@@ -1,6 +1,6 @@
 #include "base/jsonx.h"
-#include "case_path.h"
-#include "commands/commands.h"
+#include "commands/case_path.h"
+#include "commands/command.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include "show/table.h"

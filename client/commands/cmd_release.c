@@ -1,4 +1,4 @@
-#include "commands/commands.h"
+#include "commands/command.h"
 #include "show/pick.h"
 #include <stdlib.h>
 #include <string.h>

@@ -1,5 +1,5 @@
-#include "commands/commands.h"
-#include "period.h"
+#include "commands/command.h"
+#include "commands/period.h"
 #include "show/returns_show.h"
 
 static const struct option_row options[] = {

@@ -1,4 +1,4 @@
-#include "commands/commands.h"
+#include "commands/command.h"
 #include "rules/rules.h"
 #include "show/pick.h"
 #include "show/table.h"

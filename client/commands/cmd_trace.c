@@ -1,7 +1,7 @@
 #include "base/when.h"
-#include "commands/commands.h"
-#include "interview/form.h"
-#include "period.h"
+#include "commands/command.h"
+#include "commands/period.h"
+#include "form/form.h"
 #include "show/pick.h"
 #include "show/table.h"
 #include <string.h>

@@ -3,8 +3,8 @@
 #include "base/uuid.h"
 #include "base/when.h"
 #include "deliver/deliver.h"
-#include "harm.h"
 #include "intake/complaint_form.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include <openssl/evp.h>
 #include <stdio.h>

@@ -3,7 +3,7 @@
 #define ODDLOAF_CLIENT_DELIVER_COMPLAINT_ROWS_H
 
 #include "deliver/source.h"
-#include "interview/form.h"
+#include "form/form.h"
 #include <jansson.h>
 
 /* ---- the column map ---- */

@@ -31,7 +31,4 @@ int deliver_keep(const struct client *c, const struct error *why, const char *li
  * Says what it did on stderr; silent when nothing waits. Returns the exit code. */
 int deliver_waiting(const struct client *c, bool print);
 
-/* "the lot", "ranked causes", … of a logged complaint, for people. */
-void deliver_show(const struct view *v, const json_t *complaint, const json_t *answer);
-
 #endif

@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "deliver/deliver.h"
 #include "interview/interview_inside.h"
+#include "show/deliver_show.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include <signal.h>

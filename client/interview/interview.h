@@ -8,7 +8,7 @@
 #define ODDLOAF_CLIENT_INTERVIEW_INTERVIEW_H
 
 #include "deliver/client.h"
-#include "interview/form.h"
+#include "form/form.h"
 #include <jansson.h>
 
 /* Asks, shows, sends (or keeps). `complaint` holds what the command line said already and its id

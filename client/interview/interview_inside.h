@@ -4,7 +4,7 @@
 
 #include "deliver/client.h"
 #include "deliver/spool.h"
-#include "interview/form.h"
+#include "form/form.h"
 #include <jansson.h>
 #include <stdbool.h>
 

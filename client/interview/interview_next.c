@@ -1,6 +1,6 @@
 #include "base/jsonx.h"
-#include "harm.h"
 #include "interview/interview_inside.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include <stdlib.h>

@@ -1,6 +1,6 @@
 /* A logged complaint for people: the lot as understood, what to think and what to ask. */
-#include "deliver/deliver.h"
-#include "harm.h"
+#include "show/deliver_show.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include <stdlib.h>

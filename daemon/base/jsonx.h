@@ -5,7 +5,7 @@
 #ifndef ODDLOAF_BASE_JSONX_H
 #define ODDLOAF_BASE_JSONX_H
 
-#include "error.h"
+#include "base/error.h"
 #include <jansson.h>
 #include <stdbool.h>
 #include <stdint.h>

@@ -3,7 +3,7 @@
 #ifndef ODDLOAF_BASE_UNITS_H
 #define ODDLOAF_BASE_UNITS_H
 
-#include "error.h"
+#include "base/error.h"
 #include <stdbool.h>
 
 /* Converts `value` from unit `from` to unit `to`. Knows

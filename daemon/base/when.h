@@ -5,7 +5,7 @@
 #ifndef ODDLOAF_BASE_WHEN_H
 #define ODDLOAF_BASE_WHEN_H
 
-#include "error.h"
+#include "base/error.h"
 #include <stdbool.h>
 #include <stdint.h>
 

@@ -1,4 +1,4 @@
-#include "case_path.h"
+#include "commands/case_path.h"
 #include "show/pick.h"
 #include <string.h>
 

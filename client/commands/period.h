@@ -1,8 +1,8 @@
 /* The options --from and --to: days as people say them. */
-#ifndef ODDLOAF_CLIENT_PERIOD_H
-#define ODDLOAF_CLIENT_PERIOD_H
+#ifndef ODDLOAF_CLIENT_COMMANDS_PERIOD_H
+#define ODDLOAF_CLIENT_COMMANDS_PERIOD_H
 
-#include "command.h"
+#include "commands/command.h"
 #include "deliver/client.h"
 #include <stdint.h>
 

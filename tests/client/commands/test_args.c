@@ -1,5 +1,6 @@
 /* The command line: options anywhere, mistakes named. */
-#include "command.h"
+#include "commands/command.h"
+#include "form/form.h"
 #include <string.h>
 
 /* cmocka.h needs these before it */
@@ -112,6 +113,22 @@ static void every_row_is_complete(void **state)
     }
 }
 
+static bool has_option(const char *flag)
+{
+    for (const struct option_row *o = cmd_log.options; o->name; o++)
+        if (strcmp(o->name, flag) == 0)
+            return true;
+    return false;
+}
+
+static void log_has_an_option_for_every_field(void **state)
+{
+    (void)state;
+    for (const struct form_field *f = form_fields(); f->name; f++)
+        if (!has_option(f->flag))
+            fail_msg("log has no --%s", f->flag);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -120,6 +137,7 @@ int main(void)
         cmocka_unit_test(mistakes_are_named),
         cmocka_unit_test(help_needs_nothing_else),
         cmocka_unit_test(every_row_is_complete),
+        cmocka_unit_test(log_has_an_option_for_every_field),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,8 +1,8 @@
 /* The fields of a complaint as the desk meets them: one row a field gives its place in the JSON,
  * its option on the command line, the plain question and the words it takes. Flags, files and the
  * interview all set fields through form_set(). */
-#ifndef ODDLOAF_CLIENT_INTERVIEW_FORM_H
-#define ODDLOAF_CLIENT_INTERVIEW_FORM_H
+#ifndef ODDLOAF_CLIENT_FORM_FORM_H
+#define ODDLOAF_CLIENT_FORM_FORM_H
 
 #include "base/error.h"
 #include <jansson.h>

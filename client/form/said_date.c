@@ -1,4 +1,4 @@
-#include "interview/said_date.h"
+#include "form/said_date.h"
 #include "base/text.h"
 #include "base/when.h"
 #include <stdio.h>

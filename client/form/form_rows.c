@@ -1,6 +1,6 @@
 /* The rows of the complaint form. The words are those of the contract; what they look and smell
  * like is said so that nobody needs to know molds. */
-#include "interview/form.h"
+#include "form/form.h"
 
 static const struct form_choice symptoms[] = {
     {"mold", "mold seen on the bread", "mould|moldy|mouldy|moho|fuzz|fuzzy"},

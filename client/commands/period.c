@@ -1,7 +1,7 @@
-#include "period.h"
+#include "commands/period.h"
 #include "base/when.h"
-#include "interview/form.h"
-#include "interview/said_date.h"
+#include "form/form.h"
+#include "form/said_date.h"
 
 int period_day(const struct client *c, const struct args *a, const char *name, int32_t usual,
                int32_t *ret)

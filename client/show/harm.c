@@ -1,4 +1,4 @@
-#include "harm.h"
+#include "show/harm.h"
 
 const char *harm_script(const char *script)
 {

@@ -1,4 +1,4 @@
-#include "command.h"
+#include "commands/command.h"
 #include "show/table.h"
 
 static const struct column option_columns[] = {{"", COLUMN_LEFT, 0}, {"", COLUMN_LEFT, 24}};

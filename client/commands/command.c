@@ -1,5 +1,4 @@
-#include "command.h"
-#include "commands/commands.h"
+#include "commands/command.h"
 #include <stdlib.h>
 #include <string.h>
 

@@ -1,7 +1,7 @@
 /* What is read out and done when a complaint reports harm: illness, injury, an allergic reaction,
  * foreign matter, tampering. The plant's own words come from the daemon; these stand in. */
-#ifndef ODDLOAF_CLIENT_HARM_H
-#define ODDLOAF_CLIENT_HARM_H
+#ifndef ODDLOAF_CLIENT_SHOW_HARM_H
+#define ODDLOAF_CLIENT_SHOW_HARM_H
 
 #include "show/view.h"
 #include <jansson.h>

@@ -1,6 +1,6 @@
 /* Commands about one case share their path and heading. */
-#ifndef ODDLOAF_CLIENT_CASE_PATH_H
-#define ODDLOAF_CLIENT_CASE_PATH_H
+#ifndef ODDLOAF_CLIENT_COMMANDS_CASE_PATH_H
+#define ODDLOAF_CLIENT_COMMANDS_CASE_PATH_H
 
 #include "deliver/client.h"
 

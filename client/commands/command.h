@@ -1,7 +1,7 @@
-/* The table of commands: each file client/commands/cmd_<name>.c holds one row. Usage, `--help`,
+/* The table of commands: each file cmd_<name>.c holds one row. Usage, `--help`,
  * `help COMMAND` and the checks of a command line all come from these rows. */
-#ifndef ODDLOAF_CLIENT_COMMAND_H
-#define ODDLOAF_CLIENT_COMMAND_H
+#ifndef ODDLOAF_CLIENT_COMMANDS_COMMAND_H
+#define ODDLOAF_CLIENT_COMMANDS_COMMAND_H
 
 #include "deliver/client.h"
 #include <stdbool.h>
@@ -26,7 +26,11 @@ struct command {
     int (*exec)(struct client *c, const struct args *a);
 };
 
-/* All commands in the order of the help, NULL at the end. */
+/* The rows, each defined in cmd_<name>.c. */
+extern const struct command cmd_log, cmd_load, cmd_lot, cmd_cases, cmd_rank, cmd_why, cmd_ask,
+    cmd_reach, cmd_hold, cmd_release, cmd_settle, cmd_action, cmd_week, cmd_trace, cmd_scores,
+    cmd_rules, cmd_status, cmd_backup, cmd_erase, cmd_help, cmd_returns, cmd_calibrate, cmd_join;
+/* All in the order of the help, NULL at the end. */
 const struct command *const *command_all(void);
 const struct command *command_find(const char *name);
 

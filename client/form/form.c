@@ -1,9 +1,9 @@
-#include "interview/form.h"
+#include "form/form.h"
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "base/uuid.h"
 #include "base/when.h"
-#include "interview/said_date.h"
+#include "form/said_date.h"
 #include "show/pick.h"
 #include <ctype.h>
 #include <stdio.h>

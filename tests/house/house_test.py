@@ -1,0 +1,222 @@
+"""The house as DEVELOPERS.md describes it: which folders there are, in what order, and who may know
+which outside library. What a folder sees is what the build has linked into its `sees` folder; the
+compiler is asked as well, with a file that crosses the order on purpose.
+
+    house_test.py BUILD_FOLDER
+"""
+
+import json
+import os
+import pathlib
+import re
+import shlex
+import subprocess
+import sys
+import tempfile
+import unittest
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+BUILD = pathlib.Path(sys.argv.pop(1)).resolve()
+INCLUDE = re.compile(r'^\s*#\s*include\s+(["<])([^">]+)[">]', re.MULTILINE)
+
+# Outside libraries: the headers, and the folders that may include them.
+EVERYWHERE = object()
+OUTSIDE = {
+    "sqlite3.h": {"daemon/store"},
+    "gsl/": {"daemon/stats", "daemon"},  # main.c turns off GSL's own error handler
+    "pcre2.h": {"daemon/lots"},
+    "csv.h": {"daemon/records", "client/deliver"},
+    "event2/": {"daemon/serve", "daemon/notify", "daemon"},
+    "curl/": {"client/deliver", "client"},
+    "openssl/": {"daemon/rules", "daemon/rank", "daemon/serve", "client/deliver"},
+    "systemd/": {"daemon/serve", "daemon"},
+    "jansson.h": EVERYWHERE,
+}
+# No clock, no log, no JSON, no threads: C itself and numbers.
+PURE = {"daemon/models", "daemon/stats"}
+PURE_OUTSIDE = {"assert.h", "ctype.h", "errno.h", "float.h", "limits.h", "math.h", "stdarg.h",
+                "stdbool.h", "stddef.h", "stdint.h", "stdio.h", "stdlib.h", "string.h", "gsl/"}
+PURE_BASE = {"base/error.h", "base/text.h"}
+
+
+def sources(folder):
+    return sorted(f for f in (ROOT / folder).glob("*.[ch]"))
+
+
+def folders_of(top):
+    """Folders of daemon/ or client/ that hold code."""
+    return {f.name for f in (ROOT / top).iterdir() if f.is_dir() and sources(f)}
+
+
+def sees(folder):
+    """Its own room and those that the build shows it: "daemon/rules" -> {"rules", "base", …}."""
+    top, name = folder.split("/")
+    view = name if top == "daemon" else "client_" + name
+    return set(os.listdir(BUILD / "sees" / view / top))
+
+
+def guide():
+    """The folder table of DEVELOPERS.md: {"daemon": ["base", …], …}, in its order."""
+    text = (ROOT / "DEVELOPERS.md").read_text()
+    table = re.search(r"```\n(daemon/.*?)```", text, re.DOTALL).group(1)
+    rooms, top = {}, None
+    for line in table.splitlines():
+        name = re.match(r"( *)(\w+)/\s", line)
+        if name and not name[1]:
+            top = name[2]
+            rooms[top] = []
+        elif name:
+            rooms[top].append(name[2])
+    return rooms
+
+
+def allowed(name, table):
+    return next((row for head, row in table.items()
+                 if name == head or head.endswith("/") and name.startswith(head)), None)
+
+
+def crossings(folder, text, seen):
+    """What of the includes in `text` a file of `folder` may not have."""
+    wrong = []
+    for quote, name in INCLUDE.findall(text):
+        if quote == '"':
+            room = name.split("/")[0]
+            if "/" not in name or room not in seen or folder in PURE and room == "base" \
+                    and name not in PURE_BASE:
+                wrong.append(name)
+            continue
+        owners = allowed(name, OUTSIDE)
+        if owners is None and "/" in name and not (pathlib.Path("/usr/include") / name).exists():
+            continue  # sys/…: the compiler's own
+        if owners not in (None, EVERYWHERE) and folder not in owners:
+            wrong.append(name)
+        elif folder in PURE and allowed(name, dict.fromkeys(PURE_OUTSIDE, True)) is None:
+            wrong.append(name)
+    return wrong
+
+
+def commands():
+    """How the build compiles one file of each folder: {"daemon/rules": ["cc", …]}."""
+    found = {}
+    for row in json.loads((BUILD / "compile_commands.json").read_text()):
+        file = pathlib.Path(row["file"])
+        folder = file.parent.relative_to(ROOT) if ROOT in file.parents else file.parent
+        if len(folder.parts) == 2 and folder.parts[0] in ("daemon", "client"):
+            words = [w for w in shlex.split(row["command"]) if "ccache" not in w]
+            at = words.index("-o")
+            found[str(folder)] = words[:at]
+    return found
+
+
+def compile_text(command, text, mode):
+    with tempfile.NamedTemporaryFile("w", suffix=".c") as file:
+        file.write(text)
+        file.flush()
+        return subprocess.run([*command, mode, file.name], cwd=BUILD, capture_output=True, text=True,
+                              check=False, env=dict(os.environ, LC_ALL="C"))
+
+
+class Folders(unittest.TestCase):
+    def test_the_guide_names_each_folder_and_no_other(self):
+        rooms = guide()
+        for top in ("daemon", "client"):
+            self.assertEqual(sorted(rooms[top]), sorted(folders_of(top)), top)
+            self.assertEqual(len(rooms[top]), len(set(rooms[top])))
+        tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True,
+                                 check=False).stdout.split("\n")
+        tops = {f.split("/")[0] for f in tracked if "/" in f} or set(rooms)
+        self.assertEqual(set(rooms), {t for t in tops if not t.startswith(".")})
+
+    def test_a_folder_sees_only_those_above_it_in_the_guide(self):
+        rooms = guide()
+        for top in ("daemon", "client"):
+            for at, name in enumerate(rooms[top]):
+                self.assertLessEqual(sees(f"{top}/{name}"), set(rooms[top][:at + 1]), name)
+        self.assertEqual(sees("daemon/models"), {"base", "models"})
+        self.assertEqual(sees("daemon/stats"), {"base", "stats"})
+        self.assertNotIn("store", sees("daemon/rules") | sees("daemon/intake"))
+
+    def test_a_folder_of_tests_is_one_of_the_code(self):
+        rooms = guide()
+        own = {"house", "reference", "plants", "e2e", "fault", "fuzz", "bench", "client"}
+        for top, names, extra in (("tests", rooms["daemon"], own),
+                                  ("tests/client", rooms["client"], set())):
+            folders = {f.name for f in (ROOT / top).iterdir()
+                       if f.is_dir() and f.name != "__pycache__"
+                       and any(g.is_file() for g in f.rglob("*"))}
+            self.assertLessEqual(folders, set(names) | extra, top)
+
+    def test_guards_follow_the_path(self):
+        for top in ("daemon", "client"):
+            for room in folders_of(top):
+                for file in sources(f"{top}/{room}"):
+                    if file.suffix == ".h":
+                        path = f"{'client/' if top == 'client' else ''}{room}/{file.name}"
+                        guard = "ODDLOAF_" + re.sub(r"[/.]", "_", path).upper()
+                        self.assertIn(f"#ifndef {guard}\n#define {guard}\n", file.read_text(), file)
+
+
+class Includes(unittest.TestCase):
+    def test_none_crosses(self):
+        for top in ("daemon", "client"):
+            for room in sorted(folders_of(top)):
+                folder = f"{top}/{room}"
+                seen = sees(folder) | (sees("daemon/rules") if top == "client" else set())
+                for file in sources(folder):
+                    self.assertEqual(crossings(folder, file.read_text(), seen), [], file)
+            main = ROOT / top / "main.c"
+            self.assertEqual(crossings(top, main.read_text(), folders_of(top)), [], main)
+
+    def test_the_check_finds_what_crosses(self):
+        for folder, include, crosses in (
+                ("daemon/rules", '"store/store.h"', True), ("daemon/rules", '"base/error.h"', False),
+                ("daemon/facts", '"rank/rank.h"', True), ("daemon/rank", '"facts/facts.h"', False),
+                ("daemon/models", '"base/log.h"', True), ("daemon/models", '"base/error.h"', False),
+                ("daemon/models", "<time.h>", True), ("daemon/models", "<math.h>", False),
+                ("daemon/stats", "<jansson.h>", True), ("daemon/stats", "<gsl/gsl_cdf.h>", False),
+                ("daemon/serve", "<sqlite3.h>", True), ("daemon/store", "<sqlite3.h>", False),
+                ("daemon/desk", "<event2/http.h>", True), ("daemon/serve", "<event2/http.h>", False),
+                ("daemon/base", '"error.h"', True), ("daemon/serve", "<sys/socket.h>", False)):
+            text = f"/* a file */\n#include {include}\nint x;\n"
+            self.assertEqual(bool(crossings(folder, text, sees(folder))), crosses,
+                             (folder, include))
+
+    def test_the_compiler_sees_no_more(self):
+        heads = {top: {room: next(f for f in sources(f"{top}/{room}") if f.suffix == ".h").name
+                       for room in folders_of(top)} for top in ("daemon", "client")}
+        found = commands()
+        self.assertEqual(len(found), len(heads["daemon"]) + len(heads["client"]))
+        for folder, command in sorted(found.items()):
+            top = folder.split("/")[0]
+            text = "".join(f'#if __has_include("{room}/{head}")\nsees {room}\n#endif\n'
+                           for room, head in heads[top].items())
+            out = compile_text(command, text, "-E").stdout
+            self.assertEqual(set(re.findall(r"^sees (\w+)$", out, re.MULTILINE)), sees(folder),
+                             folder)
+
+    def test_a_file_that_crosses_does_not_compile(self):
+        good = '#include "rules/rules.h"\nint rules_x(void);\nint rules_x(void)\n{\nreturn 1;\n}\n'
+        command = commands()["daemon/rules"]
+        built = compile_text(command, good, "-fsyntax-only")
+        self.assertEqual(built.returncode, 0, built.stderr)
+        for header in ("store/store.h", "facts/facts.h", "serve/app.h"):
+            built = compile_text(command, f'#include "{header}"\n' + good, "-fsyntax-only")
+            self.assertNotEqual(built.returncode, 0, header)
+            self.assertRegex(built.stderr, "No such file|not found")
+
+
+class Programs(unittest.TestCase):
+    def needed(self, program):
+        out = subprocess.run(["readelf", "-d", BUILD / program], capture_output=True, text=True,
+                             check=True).stdout
+        return set(re.findall(r"NEEDED.*\[lib([\w-]+)", out))
+
+    def test_the_client_knows_no_database_and_no_statistics(self):
+        self.assertIn("curl", self.needed("oddloaf"))
+        self.assertEqual({n for n in self.needed("oddloaf")
+                          if re.match("sqlite|gsl|event|pcre", n)}, set())
+        self.assertIn("sqlite3", self.needed("oddloafd"))
+
+
+if __name__ == "__main__":
+    unittest.main()
