@@ -26,7 +26,7 @@ static const struct setting SETTINGS[] = {
     {"readers", SETTING_NUMBER, NULL, 3, 1, 64, "threads that answer queries and rank"},
     {"queue", SETTING_NUMBER, NULL, 4096, 16, 1000000, "requests that may wait; more get 503"},
     {"limits/connections", SETTING_NUMBER, NULL, 256, 4, 60000,
-     "open connections; more are closed"},
+     "open connections, fewer if the process may not open as many files; more wait to be taken"},
     {"limits/header_bytes", SETTING_NUMBER, NULL, 16384, 1024, 1048576,
      "request line and headers together"},
     {"limits/body_bytes", SETTING_NUMBER, NULL, 1048576, 4096, 67108864, "one request's body"},

@@ -4,8 +4,11 @@
 #include "serve/http.h"
 #include "base/text.h"
 #include "serve/conn.h"
+#include "serve/descriptors.h"
+#include "serve/listen.h"
 #include "serve/peer.h"
 #include "serve/route.h"
+#include "serve/sessions.h"
 #include "serve/tls.h"
 #include <errno.h>
 #include <event2/buffer.h>
@@ -13,19 +16,16 @@
 #include <event2/http.h>
 #include <event2/http_struct.h>
 #include <event2/keyvalq_struct.h>
-#include <event2/listener.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/eventfd.h>
 #include <sys/socket.h>
-#include <sys/stat.h>
-#include <sys/un.h>
 #include <unistd.h>
-#ifdef ODDLOAF_SYSTEMD
-#include <systemd/sd-daemon.h>
-#endif
 
-enum { LISTENERS = 4, BACKLOG = 128, SOCKET_MODE = 0660 };
+/* Descriptors beside connections: a database connection keeps three or four (file, WAL, what it
+ * sorts), and there are a few besides the readers'; an upload two; listeners, the loop's own, the
+ * pipes of a mail program. */
+enum { FILES_STORE = 4, STORES_BESIDE_READERS = 8, FILES_UPLOAD = 2, FILES_REST = 32 };
 
 /* One transport: evhttp makes connections of one kind only. */
 struct transport {
@@ -55,11 +55,8 @@ struct http {
     struct event_base *base;
     struct app *app;
     struct transport local, tcp;
-    struct evconnlistener *listener[LISTENERS];
-    int listener_count;
+    struct listen *listen;
     struct conn_watch *conns;
-    char *socket_path; /* the file we made; NULL if handed down */
-    struct stat socket_file;
     size_t pending;
     struct event *woken;
     int wake_fd;
@@ -369,41 +366,19 @@ static struct bufferevent *http_on_connection(struct event_base *base, void *arg
         t->tls ? bufferevent_openssl_socket_new(base, -1, SSL_new(t->tls),
                                                 BUFFEREVENT_SSL_ACCEPTING, BEV_OPT_CLOSE_ON_FREE)
                : bufferevent_socket_new(base, -1, BEV_OPT_CLOSE_ON_FREE);
-    if (bev)
-        conn_watch_add(t->http->conns, bev);
+    if (!bev)
+        abort(); /* no memory, as in xmalloc(); evhttp would go on with one that knows no TLS */
+    conn_watch_add(t->http->conns, bev);
     return bev;
 }
 
 static void http_on_full(void *arg, bool is_full)
 {
     struct http *http = arg;
-    for (int i = 0; i < http->listener_count; i++) {
-        if (is_full)
-            evconnlistener_disable(http->listener[i]);
-        else
-            evconnlistener_enable(http->listener[i]);
-    }
+    listen_full(http->listen, is_full);
     if (is_full)
         log_write(&http->app->log, LOG_LEVEL_WARNING, "connections full open=%zu",
                   conn_watch_count(http->conns));
-}
-
-/* Out of descriptors: a listener left enabled would spin. The watch's next tick with room again
- * does not know of it, so it is enabled by a one-shot timer. */
-static void http_on_retry(evutil_socket_t fd, short what, void *arg)
-{
-    (void)fd;
-    (void)what;
-    evconnlistener_enable(arg);
-}
-
-static void http_on_accept_error(struct evconnlistener *listener, void *arg)
-{
-    struct http *http = ((struct transport *)arg)->http;
-    log_write(&http->app->log, LOG_LEVEL_ERROR, "cannot accept a connection errno=%d", errno);
-    evconnlistener_disable(listener);
-    const struct timeval second = {1, 0};
-    event_base_once(http->base, -1, EV_TIMEOUT, http_on_retry, listener, &second);
 }
 
 static int transport_new(struct http *http, struct transport *t, const struct config *config,
@@ -427,130 +402,27 @@ static int transport_new(struct http *http, struct transport *t, const struct co
     return 0;
 }
 
-static int add_listener(struct http *http, struct transport *t, struct evconnlistener *listener,
-                        struct error *err)
-{
-    if (!listener || http->listener_count == LISTENERS ||
-        !evhttp_bind_listener(t->evhttp, listener))
-        return error_set(err, ERROR_IO, "cannot listen: %s", strerror(errno));
-    evconnlistener_set_error_cb(listener, http_on_accept_error);
-    http->listener[http->listener_count++] = listener;
-    return 0;
-}
-
-/* A socket file nobody answers at is left over from a crash; one that answers is another daemon,
- * and what is no socket is somebody's file. */
-static int clear_stale(const char *path, const struct sockaddr_un *address, struct error *err)
-{
-    struct stat st;
-    if (lstat(path, &st))
-        return 0;
-    if (!S_ISSOCK(st.st_mode)) {
-        error_hint(err, "move it away, or choose another --socket");
-        return error_set(err, ERROR_CONFLICT, "%s is no socket", path);
-    }
-    int fd = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
-    bool answered = fd >= 0 && connect(fd, (const struct sockaddr *)address, sizeof *address) == 0;
-    if (fd >= 0)
-        close(fd);
-    if (answered) {
-        error_set(err, ERROR_CONFLICT, "another daemon answers at %s", path);
-        error_hint(err, "stop it first, or choose another --socket");
-        return ERROR_CONFLICT;
-    }
-    unlink(path);
-    return 0;
-}
-
-static int listen_local(struct http *http, const char *path, struct error *err)
-{
-    struct sockaddr_un address = {.sun_family = AF_UNIX};
-    if (strlen(path) >= sizeof address.sun_path)
-        return error_set(err, ERROR_INVALID, "the socket's path is longer than %zu bytes: %s",
-                         sizeof address.sun_path - 1, path);
-    memcpy(address.sun_path, path, strlen(path) + 1);
-    int rc = clear_stale(path, &address, err);
-    if (rc)
-        return rc;
-    mode_t was = umask((mode_t)(0777 & ~SOCKET_MODE));
-    struct evconnlistener *listener = evconnlistener_new_bind(
-        http->base, NULL, NULL, LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC, BACKLOG,
-        (struct sockaddr *)&address, sizeof address);
-    umask(was);
-    if (!listener) {
-        error_set(err, ERROR_IO, "cannot listen at %s: %s", path, strerror(errno));
-        error_hint(err, "check that its folder exists and is writable");
-        return ERROR_IO;
-    }
-    http->socket_path = xstrdup(path);
-    lstat(path, &http->socket_file);
-    return add_listener(http, &http->local, listener, err);
-}
-
-static int listen_tcp(struct http *http, const struct config *config, struct error *err)
-{
-    const char *where = config_text(config, "tcp/listen");
-    if (!*where)
-        return 0;
-    struct sockaddr_storage address;
-    int length = sizeof address;
-    if (evutil_parse_sockaddr_port(where, (struct sockaddr *)&address, &length)) {
-        error_set(err, ERROR_INVALID, "must be an address and a port, 192.0.2.10:8443");
-        error_field(err, "tcp/listen", where);
-        return ERROR_INVALID;
-    }
-    int rc = tls_context_new(config, &http->tcp.tls, err);
-    if (!rc)
-        rc = transport_new(http, &http->tcp, config, err);
-    if (rc)
-        return rc;
-    struct evconnlistener *listener = evconnlistener_new_bind(
-        http->base, NULL, NULL, LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC | LEV_OPT_REUSEABLE,
-        BACKLOG, (struct sockaddr *)&address, length);
-    if (!listener)
-        return error_set(err, ERROR_IO, "cannot listen at %s: %s", where, strerror(errno));
-    return add_listener(http, &http->tcp, listener, err);
-}
-
-/* Sockets handed down by systemd; *ret_count 0 if none. */
-static int listen_handed_down(struct http *http, int *ret_count, struct error *err)
-{
-    *ret_count = 0;
-#ifdef ODDLOAF_SYSTEMD
-    int count = sd_listen_fds(1);
-    for (int i = 0; i < count; i++) {
-        int fd = SD_LISTEN_FDS_START + i;
-        if (sd_is_socket(fd, AF_UNIX, SOCK_STREAM, 1) <= 0)
-            return error_set(err, ERROR_INVALID,
-                             "systemd handed down something other than a"
-                             " listening Unix socket");
-        evutil_make_socket_nonblocking(fd);
-        evutil_make_socket_closeonexec(fd);
-        /* backlog 0: it listens already */
-        struct evconnlistener *listener =
-            evconnlistener_new(http->base, NULL, NULL, LEV_OPT_CLOSE_ON_FREE, 0, fd);
-        int rc = add_listener(http, &http->local, listener, err);
-        if (rc)
-            return rc;
-        ++*ret_count;
-    }
-#else
-    (void)http;
-    (void)err;
-#endif
-    return 0;
-}
-
 static int listen_all(struct http *http, const struct config *config, const char *socket_path,
                       struct error *err)
 {
-    int handed_down;
+    const char *where = config_text(config, "tcp/listen");
     int rc = transport_new(http, &http->local, config, err);
     if (!rc)
-        rc = listen_handed_down(http, &handed_down, err);
-    if (!rc && handed_down == 0)
-        rc = listen_local(http, socket_path, err);
-    return rc ? rc : listen_tcp(http, config, err);
+        rc = listen_local(http->listen, http->local.evhttp, socket_path, err);
+    if (rc || !*where)
+        return rc;
+    rc = tls_context_new(config, &http->tcp.tls, err);
+    if (!rc)
+        rc = transport_new(http, &http->tcp, config, err);
+    return rc ? rc : listen_tcp(http->listen, http->tcp.evhttp, where, err);
+}
+
+static size_t connections_allowed(const struct http *http, const struct config *config)
+{
+    size_t stores = (size_t)config_number(config, "readers") + STORES_BESIDE_READERS;
+    size_t others = stores * FILES_STORE + (size_t)SESSIONS_MOST * FILES_UPLOAD + FILES_REST;
+    return descriptors_allow((size_t)config_number(config, "limits/connections"), others,
+                             &http->app->log);
 }
 
 int http_start(struct event_base *base, struct app *app, const char *socket_path, struct http **ret,
@@ -561,8 +433,9 @@ int http_start(struct event_base *base, struct app *app, const char *socket_path
     http->base = base;
     http->app = app;
     pthread_mutex_init(&http->lock, NULL);
+    http->listen = listen_new(base, &app->log);
     http->conns =
-        conn_watch_new(base, (size_t)config_number(setup->config, "limits/connections"),
+        conn_watch_new(base, connections_allowed(http, setup->config),
                        config_number(setup->config, "limits/request_s") * 1000, http_on_full, http);
     http->wake_fd = eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC);
     http->woken = event_new(base, http->wake_fd, EV_READ | EV_PERSIST, http_on_woken, http);
@@ -579,22 +452,12 @@ int http_start(struct event_base *base, struct app *app, const char *socket_path
 
 void http_stop_listening(struct http *http)
 {
-    for (int i = 0; i < http->listener_count; i++)
-        evconnlistener_disable(http->listener[i]);
+    listen_stop(http->listen);
 }
 
 size_t http_pending(const struct http *http)
 {
     return http->pending;
-}
-
-/* What stands at its path by now may be another's. */
-static void remove_socket(const struct http *http)
-{
-    struct stat st;
-    if (http->socket_path && lstat(http->socket_path, &st) == 0 &&
-        st.st_dev == http->socket_file.st_dev && st.st_ino == http->socket_file.st_ino)
-        unlink(http->socket_path);
 }
 
 void http_free(struct http *http)
@@ -606,12 +469,11 @@ void http_free(struct http *http)
         evhttp_free(http->local.evhttp);
     if (http->tcp.evhttp)
         evhttp_free(http->tcp.evhttp);
+    listen_free(http->listen);
     conn_watch_free(http->conns);
     SSL_CTX_free(http->tcp.tls);
     event_free(http->woken);
     close(http->wake_fd);
-    remove_socket(http);
-    free(http->socket_path);
     pthread_mutex_destroy(&http->lock);
     free(http);
 }

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { SESSIONS_MOST = 64, IDLE_MS = 600000 };
+enum { IDLE_MS = 600000 };
 
 struct session {
     char id[UUID_TEXT];

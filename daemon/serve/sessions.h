@@ -8,6 +8,8 @@
 
 struct sessions;
 
+enum { SESSIONS_MOST = 64 }; /* uploads under way at once */
+
 struct sessions *sessions_new(void);
 void sessions_free(struct sessions *sessions);
 
