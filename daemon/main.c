@@ -21,6 +21,7 @@
 #endif
 
 enum { EXIT_CONFIG = 78 }; /* EX_CONFIG: systemd need not try again */
+enum { FLUSH_MS = 1000 };  /* for answers whose client reads slowly, once all work is done */
 
 struct options {
     const char *config, *state, *rules, *socket;
@@ -147,7 +148,8 @@ static void daemon_on_stop(evutil_socket_t signal_number, short what, void *arg)
     struct setup *setup = app_setup(&d->app);
     d->stop_by_ms = clock_monotonic_ms() + config_number(setup->config, "limits/stop_s") * 1000;
     setup_unref(setup);
-    http_stop_listening(d->http);
+    http_stop(d->http);
+    writer_hurry(d->app.writer);
     const struct timeval soon = {0, 20000};
     event_add(d->draining, &soon);
 }
@@ -175,6 +177,11 @@ static void reload_on_reader(struct store *store, void *arg)
 #endif
 }
 
+static void reload_refused(void *arg)
+{
+    (void)arg; /* it stops: what it would have loaded is loaded at the next start */
+}
+
 static void daemon_on_reload(evutil_socket_t fd, short what, void *arg)
 {
     struct daemon *d = arg;
@@ -183,7 +190,7 @@ static void daemon_on_reload(evutil_socket_t fd, short what, void *arg)
 #ifdef ODDLOAF_SYSTEMD
     sd_notifyf(0, "RELOADING=1\nMONOTONIC_USEC=%lld", (long long)clock_monotonic_ms() * 1000);
 #endif
-    readers_submit(d->app.readers, reload_on_reader, d);
+    readers_submit(d->app.readers, &(struct reader_job){reload_on_reader, reload_refused, d});
 }
 
 static void watch_signals(struct daemon *d)
@@ -247,15 +254,18 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     return rc;
 }
 
-/* Reverse order: background and readers finish first (they may still answer), then the writer
- * commits what they queued, and only then do the sockets go. */
+/* Reverse order, and closed before freed: background and readers refuse what they have not begun
+ * and finish the rest, then the writer commits what they queued (and answers, which may try the
+ * readers once more), then the last answers leave, and only then does anything go. */
 static void stop(struct daemon *d)
 {
-    background_stop(d->background);
-    readers_stop(d->app.readers);
+    background_close(d->background);
+    readers_close(d->app.readers);
     mailer_stop(d->mailer);
     writer_stop(d->app.writer);
+    http_flush(d->http, FLUSH_MS);
     http_free(d->http);
+    readers_free(d->app.readers);
     background_free(d->background);
     sessions_free(d->app.sessions);
     struct event *const events[] = {d->term, d->interrupt, d->hangup, d->draining};

@@ -281,6 +281,10 @@ int apply_until(struct writer *writer, const char *state_dir, const char *id,
     for (int done = 0; !rc && !s->idle && !s->through && (slices < 0 || done < slices); done++) {
         struct error why = {0};
         bool marked;
+        if (done && writer_is_hurried(writer)) {
+            rc = error_set(err, ERROR_BUSY, "the daemon is stopping");
+            break;
+        }
         s->now_ms = clock_now_ms(clock);
         rc = run_slice(writer, s, &marked, &why);
         if (marked && !(id && strcmp(s->file.id, id) == 0))

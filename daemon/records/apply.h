@@ -18,8 +18,8 @@ int apply_accept(struct writer *writer, const struct load_file *file, struct err
 
 /* Applies waiting files until the one called `id` is through (NULL: until none waits). Not from
  * the writer's thread. `slices` < 0: as many as it takes; else at most so many. An error leaves the
- * file waiting, unless it can never be applied: then it is marked failed, which is an error for
- * whoever waits for it and passed over by others. */
+ * file waiting (ERROR_BUSY: the writer is hurried), unless it can never be applied: then it is
+ * marked failed, which is an error for whoever waits for it and passed over by others. */
 int apply_until(struct writer *writer, const char *state_dir, const char *id,
                 const struct clock *clock, int slices, struct error *err);
 

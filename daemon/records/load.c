@@ -214,7 +214,10 @@ static int apply(struct load *load, struct writer *writer, struct load_file *ret
     *ret_accepted = true;
     rc = apply_until(writer, load->state_dir, load->id, &load->clock, -1, err);
     if (rc) {
-        error_hint(err, "the file is accepted: the rest of it is applied when this is mended");
+        error_hint(err,
+                   rc == ERROR_BUSY
+                       ? "the file is accepted: the rest of it is applied at the next start"
+                       : "the file is accepted: the rest of it is applied when this is mended");
         return rc;
     }
     rc = apply_state(writer, load->id, ret, err);

@@ -277,7 +277,7 @@ static void care(struct background *bg, struct setup *setup, struct store *store
         rc = load_continue(bg->app->writer, bg->app->state_dir, &err);
     if (!rc)
         rc = digest_if_due(bg, setup, store, &err);
-    if (rc)
+    if (rc && !atomic_load(&bg->stopping)) /* cut short by a stop, it goes on at the next start */
         log_write(&bg->app->log, LOG_LEVEL_ERROR, "housekeeping failed why=\"%s\"", err.text);
 }
 
@@ -303,12 +303,18 @@ static void background_round(struct store *store, void *arg)
     atomic_store(&bg->busy, false);
 }
 
+static void background_refused(void *arg)
+{
+    struct background *bg = arg;
+    atomic_store(&bg->busy, false);
+}
+
 static void start_round(struct background *bg)
 {
     if (atomic_load(&bg->stopping) || atomic_exchange(&bg->busy, true))
         return;
-    if (readers_submit(bg->own, background_round, bg))
-        atomic_store(&bg->busy, false);
+    if (readers_submit(bg->own, &(struct reader_job){background_round, background_refused, bg}))
+        background_refused(bg);
 }
 
 /* The loop got here and the writer moves: all is well. */
@@ -389,13 +395,12 @@ bool background_stopping(struct background *bg)
     return !atomic_load(&bg->busy);
 }
 
-void background_stop(struct background *bg)
+void background_close(struct background *bg)
 {
     if (!bg)
         return;
     atomic_store(&bg->stopping, true);
-    readers_stop(bg->own);
-    bg->own = NULL;
+    readers_close(bg->own);
 }
 
 void background_free(struct background *bg)
@@ -403,6 +408,7 @@ void background_free(struct background *bg)
     if (!bg)
         return;
     bg->app->wake = NULL;
+    readers_free(bg->own);
     event_free(bg->tick);
     event_free(bg->kick);
     free(bg);

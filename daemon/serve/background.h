@@ -16,7 +16,7 @@ int background_start(struct event_base *base, struct app *app, struct mailer *ma
 /* No new rounds; true once none is under way. */
 bool background_stopping(struct background *bg);
 /* Waits for the round under way, which needs the writer; wakes do nothing from here on. */
-void background_stop(struct background *bg); /* NULL is fine */
-void background_free(struct background *bg); /* NULL is fine */
+void background_close(struct background *bg); /* NULL is fine */
+void background_free(struct background *bg);  /* NULL is fine */
 
 #endif

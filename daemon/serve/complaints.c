@@ -403,8 +403,9 @@ static void answer_batch(struct store *store, void *arg)
 }
 
 /* The commit stands even if nobody can rank now: answer without. */
-static void answer_plain(struct batch *b)
+static void answer_plain(void *arg)
 {
+    struct batch *b = arg;
     struct request *rq = b->rq;
     struct text_buffer out = {0};
     for (size_t i = 0; i < b->count; i++) {
@@ -439,7 +440,7 @@ static void batch_logged(void *arg, int code, const struct error *err)
         request_reply_error(rq, code, &copy);
         return;
     }
-    if (readers_submit(rq->app->readers, answer_batch, b))
+    if (readers_submit(rq->app->readers, &(struct reader_job){answer_batch, answer_plain, b}))
         answer_plain(b);
 }
 

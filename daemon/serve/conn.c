@@ -205,6 +205,14 @@ void conn_watch_answering(struct conn_watch *watch, struct bufferevent *bev, boo
         conn->ours = ours;
 }
 
+bool conn_watch_is_writing(const struct conn_watch *watch)
+{
+    const struct conn *conn = watch->all;
+    while (conn && evbuffer_get_length(bufferevent_get_output(conn->bev)) == 0)
+        conn = conn->next;
+    return conn != NULL;
+}
+
 size_t conn_watch_count(const struct conn_watch *watch)
 {
     return watch->count;

@@ -24,6 +24,8 @@ void conn_watch_add(struct conn_watch *watch, struct bufferevent *bev);
 void conn_watch_arrived(struct conn_watch *watch, struct bufferevent *bev);
 /* Brackets an answer of our own, which is left as it is. */
 void conn_watch_answering(struct conn_watch *watch, struct bufferevent *bev, bool ours);
+/* Bytes wait to leave on some connection. */
+bool conn_watch_is_writing(const struct conn_watch *watch);
 size_t conn_watch_count(const struct conn_watch *watch);
 
 #endif

@@ -58,6 +58,7 @@ struct http {
     struct listen *listen;
     struct conn_watch *conns;
     size_t pending;
+    bool stopping;
     struct event *woken;
     int wake_fd;
     pthread_mutex_t lock;
@@ -300,6 +301,15 @@ static void run_on_reader(struct store *store, void *arg)
     request_reply_error(&p->request, ERROR_DENIED, &err);
 }
 
+/* The readers closed before it began. */
+static void refuse_unbegun(void *arg)
+{
+    struct pending *p = arg;
+    struct error err = {0};
+    error_set(&err, ERROR_BUSY, "the daemon is stopping; try again in a moment");
+    request_reply_error(&p->request, ERROR_BUSY, &err);
+}
+
 static void refuse_unrouted(struct evhttp_request *evreq, struct pending *p, const char *methods)
 {
     if (methods[0])
@@ -331,6 +341,10 @@ static void http_on_request(struct evhttp_request *evreq, void *arg)
         evhttp_connection_get_bufferevent(evhttp_request_get_connection(evreq));
     conn_watch_arrived(http->conns, bev);
     const char *framing = bad_framing(evreq);
+    if (http->stopping) {
+        refuse_now(http, evreq, 503, "The daemon is stopping; try again in a moment", true);
+        return;
+    }
     if (framing) {
         refuse_now(http, evreq, 400, framing, true);
         return;
@@ -349,7 +363,8 @@ static void http_on_request(struct evhttp_request *evreq, void *arg)
         return;
     }
     take_peer(p, evreq, bev);
-    if (readers_submit(http->app->readers, run_on_reader, p)) {
+    if (readers_submit(http->app->readers,
+                       &(struct reader_job){run_on_reader, refuse_unbegun, p})) {
         refuse_now(http, evreq, 503, "Too much is waiting; try again in a moment", false);
         pending_free(p);
         return;
@@ -450,8 +465,9 @@ int http_start(struct event_base *base, struct app *app, const char *socket_path
     return 0;
 }
 
-void http_stop_listening(struct http *http)
+void http_stop(struct http *http)
 {
+    http->stopping = true;
     listen_stop(http->listen);
 }
 
@@ -460,11 +476,20 @@ size_t http_pending(const struct http *http)
     return http->pending;
 }
 
+void http_flush(struct http *http, int64_t patience_ms)
+{
+    if (!http)
+        return;
+    const int64_t until_ms = clock_monotonic_ms() + patience_ms;
+    http_on_woken(http->wake_fd, 0, http);
+    while (conn_watch_is_writing(http->conns) && clock_monotonic_ms() < until_ms)
+        event_base_loop(http->base, EVLOOP_ONCE); /* the watch's tick ends an idle wait */
+}
+
 void http_free(struct http *http)
 {
     if (!http)
         return;
-    http_on_woken(http->wake_fd, 0, http); /* answers made since the loop stopped */
     if (http->local.evhttp)
         evhttp_free(http->local.evhttp);
     if (http->tcp.evhttp)

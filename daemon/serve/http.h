@@ -12,10 +12,13 @@ struct http;
  * systemd, and on TCP+TLS if the config says so. */
 int http_start(struct event_base *base, struct app *app, const char *socket_path, struct http **ret,
                struct error *err);
-/* Takes no more connections; requests under way go on. */
-void http_stop_listening(struct http *http);
+/* Takes no more connections, refuses new requests on those there are; requests under way go on. */
+void http_stop(struct http *http);
 /* Requests under way. */
 size_t http_pending(const struct http *http);
+/* After the loop ended and nobody answers any more: sends the answers that are left, for at most so
+ * long. NULL is fine. */
+void http_flush(struct http *http, int64_t patience_ms);
 void http_free(struct http *http); /* NULL is fine; removes the socket file it made */
 
 #endif

@@ -5,8 +5,7 @@
 #include <string.h>
 
 struct task {
-    void (*run)(struct store *, void *);
-    void *arg;
+    struct reader_job job;
     struct task *next;
 };
 
@@ -21,7 +20,7 @@ struct readers {
     pthread_cond_t arrived;
     struct task *first, **last;
     size_t queued, limit;
-    bool stopping;
+    bool closed;
     int count;
     struct reader *all;
 };
@@ -29,7 +28,7 @@ struct readers {
 static struct task *next_task(struct readers *r)
 {
     pthread_mutex_lock(&r->lock);
-    while (!r->first && !r->stopping)
+    while (!r->first && !r->closed)
         pthread_cond_wait(&r->arrived, &r->lock);
     struct task *task = r->first;
     if (task) {
@@ -47,7 +46,7 @@ static void *reader_main(void *arg)
     struct reader *reader = arg;
     struct task *task;
     while ((task = next_task(reader->owner))) {
-        task->run(reader->store, task->arg);
+        task->job.run(reader->store, task->job.arg);
         free(task);
     }
     return NULL;
@@ -78,38 +77,53 @@ int readers_start(const char *state_dir, int threads, size_t queue_limit, struct
         }
     }
     if (rc) {
-        readers_stop(r);
+        readers_free(r);
         return rc;
     }
     *ret = r;
     return 0;
 }
 
-void readers_stop(struct readers *r)
+void readers_close(struct readers *r)
 {
     if (!r)
         return;
     pthread_mutex_lock(&r->lock);
-    r->stopping = true;
+    r->closed = true;
+    struct task *task = r->first, *next;
+    r->first = NULL;
+    r->last = &r->first;
+    r->queued = 0;
     pthread_cond_broadcast(&r->arrived);
     pthread_mutex_unlock(&r->lock);
-    for (int i = 0; i < r->count; i++) {
-        pthread_join(r->all[i].thread, NULL);
-        store_close(r->all[i].store);
+    for (; task; task = next) {
+        next = task->next;
+        task->job.refuse(task->job.arg);
+        free(task);
     }
+    for (; r->count > 0; r->count--) {
+        pthread_join(r->all[r->count - 1].thread, NULL);
+        store_close(r->all[r->count - 1].store);
+    }
+}
+
+void readers_free(struct readers *r)
+{
+    if (!r)
+        return;
+    readers_close(r);
     pthread_cond_destroy(&r->arrived);
     pthread_mutex_destroy(&r->lock);
     free(r->all);
     free(r);
 }
 
-int readers_submit(struct readers *r, void (*run)(struct store *store, void *arg), void *arg)
+int readers_submit(struct readers *r, const struct reader_job *job)
 {
     struct task *task = xcalloc(1, sizeof *task);
-    task->run = run;
-    task->arg = arg;
+    task->job = *job;
     pthread_mutex_lock(&r->lock);
-    bool refused = r->stopping || r->queued >= r->limit;
+    bool refused = r->closed || r->queued >= r->limit;
     if (!refused) {
         *r->last = task;
         r->last = &task->next;

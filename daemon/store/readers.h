@@ -8,12 +8,24 @@
 
 struct readers;
 
+/* One thing to do. Exactly one of the two is called, once. */
+struct reader_job {
+    void (*run)(struct store *store, void *arg); /* on a reader thread */
+    /* The readers closed before its turn came; on the closing thread. */
+    void (*refuse)(void *arg);
+    void *arg;
+};
+
 /* The store must exist (start the writer first). */
 int readers_start(const char *state_dir, int threads, size_t queue_limit, struct readers **ret,
                   struct error *err);
-void readers_stop(struct readers *readers); /* runs what is queued, joins. NULL is fine. */
-/* Thread-safe; in the order of submission. ERROR_BUSY when the queue is full or stopping; then
- * `run` is not called. */
-int readers_submit(struct readers *readers, void (*run)(struct store *store, void *arg), void *arg);
+/* Refuses what comes from now on and what has not begun, waits for what has, ends the threads.
+ * Whoever still holds the readers may submit to them, in vain, until they are freed. NULL is fine;
+ * so is a second time. */
+void readers_close(struct readers *readers);
+void readers_free(struct readers *readers); /* closes them first. NULL is fine */
+/* Thread-safe; in the order of submission. ERROR_BUSY when the queue is full or closed; then
+ * neither function of the job is called. */
+int readers_submit(struct readers *readers, const struct reader_job *job);
 
 #endif

@@ -20,7 +20,7 @@ struct writer {
     pthread_cond_t arrived;
     struct queued *first, **last;
     size_t limit;
-    bool stopping;
+    bool hurried, stopping;
     struct writer_counts counts;
 };
 
@@ -178,6 +178,21 @@ int writer_start(const char *state_dir, size_t queue_limit, struct writer **ret,
     }
     *ret = w;
     return 0;
+}
+
+void writer_hurry(struct writer *w)
+{
+    pthread_mutex_lock(&w->lock);
+    w->hurried = true;
+    pthread_mutex_unlock(&w->lock);
+}
+
+bool writer_is_hurried(struct writer *w)
+{
+    pthread_mutex_lock(&w->lock);
+    bool hurried = w->hurried;
+    pthread_mutex_unlock(&w->lock);
+    return hurried;
 }
 
 void writer_stop(struct writer *w)

@@ -29,6 +29,9 @@ struct writer_counts {
 
 /* Opens (creates, migrates) the store in `state_dir`. At most `queue_limit` jobs wait. */
 int writer_start(const char *state_dir, size_t queue_limit, struct writer **ret, struct error *err);
+/* The daemon will stop: work done in many jobs ends between two of them. Thread-safe. */
+void writer_hurry(struct writer *writer);
+bool writer_is_hurried(struct writer *writer);
 /* Finishes what is queued, closes the store. NULL is fine. */
 void writer_stop(struct writer *writer);
 /* Thread-safe. ERROR_BUSY when the queue is full or stopping; then `done` is not called. */

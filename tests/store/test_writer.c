@@ -5,6 +5,7 @@
 #include "store/work.h"
 #include "store/writer.h"
 #include <pthread.h>
+#include <semaphore.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -128,8 +129,11 @@ static void a_full_queue_says_busy(void **state)
     text_buffer_free(&command);
 }
 
+enum { SEEN = 50 };
+
 struct seen {
-    int order[50], count;
+    int order[SEEN], count;
+    sem_t all;
 };
 
 struct read_task {
@@ -142,25 +146,83 @@ static void note_task(struct store *store, void *arg)
     const struct read_task *task = arg;
     (void)store;
     task->seen->order[task->seen->count++] = task->number;
+    if (task->number == SEEN - 1)
+        sem_post(&task->seen->all);
+}
+
+static void must_not_be_refused(void *arg)
+{
+    (void)arg;
+    abort();
 }
 
 /* One reader: so that the order can be seen. */
 static void reads_run_in_order_and_none_is_lost(void **state)
 {
-    enum { COUNT = 50 };
     struct fixture *f = *state;
     struct readers *readers;
     struct seen seen = {.count = 0};
-    static struct read_task tasks[COUNT];
-    assert_int_equal(readers_start(f->dir, 1, COUNT, &readers, NULL), 0);
-    for (int i = 0; i < COUNT; i++) {
+    static struct read_task tasks[SEEN];
+    sem_init(&seen.all, 0, 0);
+    assert_int_equal(readers_start(f->dir, 1, SEEN, &readers, NULL), 0);
+    for (int i = 0; i < SEEN; i++) {
         tasks[i] = (struct read_task){&seen, i};
-        assert_int_equal(readers_submit(readers, note_task, &tasks[i]), 0);
+        const struct reader_job job = {note_task, must_not_be_refused, &tasks[i]};
+        assert_int_equal(readers_submit(readers, &job), 0);
     }
-    readers_stop(readers);
-    assert_int_equal(seen.count, COUNT);
-    for (int i = 0; i < COUNT; i++)
+    sem_wait(&seen.all);
+    readers_free(readers);
+    for (int i = 0; i < SEEN; i++)
         assert_int_equal(seen.order[i], i);
+    sem_destroy(&seen.all);
+}
+
+/* Work that is under way while the readers close, and tries to give them more. */
+struct closing {
+    struct readers *readers;
+    sem_t begun, refused;
+    int run, refusals, answer;
+};
+
+static void run_until_refused(struct store *store, void *arg)
+{
+    struct closing *c = arg;
+    (void)store;
+    sem_post(&c->begun);
+    sem_wait(&c->refused); /* closed, and this one still runs */
+    c->answer = readers_submit(c->readers, &(struct reader_job){NULL, NULL, NULL});
+    c->run++;
+}
+
+static void count_refusal(void *arg)
+{
+    struct closing *c = arg;
+    c->refusals++;
+    sem_post(&c->refused);
+}
+
+static void closed_readers_finish_what_has_begun_and_refuse_the_rest(void **state)
+{
+    struct fixture *f = *state;
+    struct closing c = {.run = 0};
+    sem_init(&c.begun, 0, 0);
+    sem_init(&c.refused, 0, 0);
+    assert_int_equal(readers_start(f->dir, 1, 10, &c.readers, NULL), 0);
+    const struct reader_job job = {run_until_refused, count_refusal, &c};
+    for (int i = 0; i < 3; i++)
+        assert_int_equal(readers_submit(c.readers, &job), 0);
+    sem_wait(&c.begun);
+    readers_close(c.readers);
+    assert_int_equal(c.run, 1);
+    assert_int_equal(c.refusals, 2);
+    assert_int_equal(c.answer, ERROR_BUSY);
+    /* as the writer's thread does, which is stopped after them */
+    assert_int_equal(readers_submit(c.readers, &job), ERROR_BUSY);
+    assert_int_equal(c.refusals, 2);
+    readers_close(c.readers);
+    readers_free(c.readers);
+    sem_destroy(&c.begun);
+    sem_destroy(&c.refused);
 }
 
 int main(void)
@@ -170,6 +232,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_was_answered_is_there_for_readers, setup, teardown),
         cmocka_unit_test_setup_teardown(a_full_queue_says_busy, setup, teardown),
         cmocka_unit_test_setup_teardown(reads_run_in_order_and_none_is_lost, setup, teardown),
+        cmocka_unit_test_setup_teardown(closed_readers_finish_what_has_begun_and_refuse_the_rest,
+                                        setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
