@@ -2,8 +2,7 @@
 #include "intake/lexicon.h"
 #include "base/text.h"
 #include "intake/lexicon_inside.h"
-#include <dirent.h>
-#include <errno.h>
+#include "intake/rule_folder.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -141,61 +140,49 @@ json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, jso
     static const char *const TEXTS[] = {"note", "reason"};
     json_t *filled = json_deep_copy(complaint), *taken = json_array();
     const char *symptom = json_string_value(json_object_get(complaint, "symptom"));
-    struct reading *reading = xmalloc(sizeof *reading);
-    struct note_word *words = xmalloc(LEXICON_TOKENS * sizeof *words);
+    struct reading reading = {0};
     for (size_t t = 0; t < sizeof TEXTS / sizeof TEXTS[0]; t++) {
         const json_t *text = json_object_get(complaint, TEXTS[t]);
         if (!json_is_string(text) || !lexicon)
             continue;
-        reading->note = json_string_value(text);
-        reading->words = words;
-        reading->count = lexicon_split(reading->note, words, LEXICON_TOKENS);
+        reading.note = json_string_value(text);
+        reading.count = lexicon_split(reading.note, &reading.words);
         /* the last bit is that of fields of any symptom */
-        reading->symptom = lexicon_symptom(symptom) | 1u << 31;
-        for (int i = 0; i < reading->count; i++)
-            words[i].known = lexicon_knows(lexicon, words[i].text);
+        reading.symptom = lexicon_symptom(symptom) | 1u << 31;
+        for (int i = 0; i < reading.count; i++)
+            reading.words[i].known = lexicon_knows(lexicon, reading.words[i].text);
         for (int i = 0; i < lexicon->count; i++) {
-            reading->language = &lexicon->languages[i];
-            fill_from(reading, complaint, filled, taken);
+            reading.language = &lexicon->languages[i];
+            fill_from(&reading, complaint, filled, taken);
         }
+        free(reading.words);
     }
-    free(words);
-    free(reading);
+    free(reading.matches);
     *ret_taken = taken;
     return filled;
 }
 
 /* ---- loading ---- */
 
-static int is_language(const struct dirent *entry)
+static int add_language(const char *path, void *arg, struct error *err)
 {
-    size_t length = strlen(entry->d_name);
-    return entry->d_name[0] != '.' && length > 5 &&
-           strcmp(entry->d_name + length - 5, ".json") == 0;
+    struct lexicon *lexicon = arg;
+    lexicon->languages =
+        xrealloc(lexicon->languages, (size_t)(lexicon->count + 1) * sizeof *lexicon->languages);
+    int rc = language_load(path, &lexicon->languages[lexicon->count], err);
+    lexicon->count += !rc;
+    return rc;
 }
 
 int lexicon_load(const char *dir, struct lexicon **ret, struct error *err)
 {
-    struct dirent **entries = NULL;
-    int count = scandir(dir, &entries, is_language, alphasort);
-    if (count < 0 && errno != ENOENT) {
-        error_at(err, dir, 0, 0);
-        return error_set(err, ERROR_IO, "cannot read the folder: %s", strerror(errno));
-    }
     struct lexicon *lexicon = xcalloc(1, sizeof *lexicon);
-    lexicon->languages = xcalloc(count > 0 ? (size_t)count : 1, sizeof *lexicon->languages);
-    int rc = 0;
-    for (int i = 0; i < count; i++) {
-        struct text_buffer path = {0};
-        text_appendf(&path, "%s/%s", dir, entries[i]->d_name);
-        if (!rc)
-            rc = language_load(path.data, &lexicon->languages[lexicon->count], err);
-        if (!rc)
-            lexicon->count++;
-        text_buffer_free(&path);
-        free(entries[i]);
-    }
-    free(entries);
+    struct text_buffer common = {0};
+    text_appendf(&common, "%s/common", dir);
+    int rc = rule_folder_each(dir, add_language, lexicon, err);
+    if (!rc)
+        rc = common_words_load(common.data, &lexicon->common, err);
+    text_buffer_free(&common);
     if (rc) {
         lexicon_free(lexicon);
         return rc;
@@ -211,6 +198,7 @@ void lexicon_free(struct lexicon *lexicon)
         return;
     for (int i = 0; i < lexicon->count; i++)
         language_free(&lexicon->languages[i]);
+    common_words_free(lexicon->common);
     free(lexicon->known);
     free(lexicon->languages);
     free(lexicon);

@@ -2,14 +2,16 @@
 #ifndef ODDLOAF_INTAKE_LEXICON_INSIDE_H
 #define ODDLOAF_INTAKE_LEXICON_INSIDE_H
 
+#include "intake/common_words.h"
 #include "intake/lexicon.h"
 #include "intake/words.h"
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
-#define LEXICON_WORD 32    /* bytes of a folded word, NUL counted */
-#define LEXICON_TOKENS 900 /* words of one note that are read */
-#define LEXICON_SETS 32    /* sets of one language */
+#define LEXICON_WORD 32   /* bytes of a folded word, NUL counted */
+#define LEXICON_SETS 32   /* sets of one language */
+#define LEXICON_FIELDS 60 /* fields of one language */
 /* Phrases are kept by what they begin with: a letter or digit, a number, one of the sets. */
 #define LEXICON_NUMBERS 27
 #define LEXICON_STARTS (LEXICON_NUMBERS + 1 + LEXICON_SETS)
@@ -52,6 +54,8 @@ struct language {
     struct lexeme_list negated_by; /* right after: "free" */
     struct lexeme_list stops;      /* a negation does not reach over these: "but" */
     struct lexeme_list joins;      /* carry a negation over commas: "or", "ni" */
+    struct lexeme_list subjects;   /* who somebody speaks of: "my", "she" */
+    struct lexeme_list carriers;   /* between a denial and its subject: "nobody *in* my family" */
     struct lexeme_list filler;     /* may stand between the words of a phrase */
     struct lexeme_list plain;      /* real words, never a misspelling of another */
     json_t *numbers;               /* borrowed: word → number */
@@ -61,6 +65,7 @@ struct lexicon {
     int count;
     const char **known; /* every whole word of every language, sorted; borrowed */
     int known_count;
+    struct common_words *common;
 };
 
 enum pause { PAUSE_NONE, PAUSE_COMMA, PAUSE_SENTENCE };
@@ -73,7 +78,6 @@ struct note_word {
     signed char sets[LEXICON_SETS]; /* distance to each set of the language being read */
 };
 
-#define LEXICON_MATCHES 400
 struct match {
     const struct phrase *phrase;
     int from, to;    /* words of the note, `to` past the last */
@@ -87,12 +91,13 @@ struct reading {
     struct note_word *words;
     int count;
     unsigned symptom; /* its bit; 0: not known */
-    struct match matches[LEXICON_MATCHES];
-    int match_count;
+    struct match *matches;
+    int match_count, match_capacity;
 };
 
 /* Words of UTF-8 text: folded, apostrophes dropped, hyphens part words. Returns their number. */
-int lexicon_split(const char *note, struct note_word *words, int max);
+/* All words of the note in *ret (malloc'd). */
+int lexicon_split(const char *note, struct note_word **ret);
 /* How far `word` is from what `lexeme` asks for: 0 the same, 1 or 2 a misspelling, -1 another. */
 int lexicon_distance(const struct language *language, const struct lexeme *lexeme,
                      const struct note_word *word); /* after lexicon_measure_sets() */

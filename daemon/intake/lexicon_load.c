@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "intake/lexicon_inside.h"
+#include "intake/rule_folder.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -12,24 +13,9 @@ struct loading {
     struct error *err;
 };
 
-/* The place is looked up in the file again: a parsed value no longer knows where it stood. */
 static int fail(struct loading *loading, const char *pointer, const char *value, const char *why)
 {
-    long line = 0, column = 0;
-    FILE *file = fopen(loading->path, "rbe");
-    if (file) {
-        struct text_buffer text = {0};
-        char block[4096];
-        for (size_t n; (n = fread(block, 1, sizeof block, file)) > 0;)
-            text_append_bytes(&text, block, n);
-        fclose(file);
-        jsonx_locate(text.data ? text.data : "", text.length, pointer, &line, &column);
-        text_buffer_free(&text);
-    }
-    error_set(loading->err, ERROR_INVALID, "%s", why);
-    error_at(loading->err, loading->path, line, column);
-    error_field(loading->err, pointer, value);
-    return ERROR_INVALID;
+    return rule_folder_fail(loading->path, pointer, value, why, loading->err);
 }
 
 static int find_set(const struct language *language, const char *name)
@@ -234,6 +220,8 @@ static int read_fields(struct loading *loading)
     int rc = 0;
     if (!json_is_array(fields))
         return fail(loading, "/fields", NULL, "must be a list");
+    if (json_array_size(fields) > LEXICON_FIELDS)
+        return fail(loading, "/fields", NULL, "too many fields");
     language->fields = xcalloc(json_array_size(fields) + 1, sizeof *language->fields);
     for (size_t i = 0; !rc && i < json_array_size(fields); i++)
         rc = read_field(loading, json_array_get(fields, i), i);
@@ -262,9 +250,9 @@ static int read_numbers(struct loading *loading)
 
 static int read_members(struct loading *loading)
 {
-    static const char *const known[] = {"$schema", "language", "note",   "negation", "negated_by",
-                                        "stops",   "joins",    "filler", "plain",    "numbers",
-                                        "sets",    "ignore",   "fields", NULL};
+    static const char *const known[] = {
+        "$schema",  "language", "note",  "negation", "negated_by", "stops",  "joins",  "subjects",
+        "carriers", "filler",   "plain", "numbers",  "sets",       "ignore", "fields", NULL};
     struct language *language = loading->language;
     json_t *document = language->document, *value;
     struct {
@@ -272,6 +260,7 @@ static int read_members(struct loading *loading)
         struct lexeme_list *list;
     } lists[] = {{"/negation", &language->negation}, {"/negated_by", &language->negated_by},
                  {"/stops", &language->stops},       {"/joins", &language->joins},
+                 {"/subjects", &language->subjects}, {"/carriers", &language->carriers},
                  {"/filler", &language->filler},     {"/plain", &language->plain}};
     const char *name;
     char where[128];
@@ -331,7 +320,8 @@ int language_load(const char *path, struct language *ret, struct error *err)
 void language_free(struct language *language)
 {
     struct lexeme_list *lists[] = {&language->negation, &language->negated_by, &language->stops,
-                                   &language->joins,    &language->filler,     &language->plain};
+                                   &language->joins,    &language->filler,     &language->plain,
+                                   &language->subjects, &language->carriers};
     for (size_t i = 0; i < sizeof lists / sizeof lists[0]; i++)
         free(lists[i]->items);
     for (int i = 0; i < language->set_count; i++)

@@ -1,20 +1,40 @@
 /* Finding the phrases of a language in a note. Every phrase is looked for at every word; where
  * phrases for one field overlap, the longer one speaks ("blue green" before "green"). */
+#include "base/text.h"
 #include "intake/lexicon_inside.h"
 #include <stdlib.h>
 #include <string.h>
 
 #define FILLER_RUN 3     /* words that may stand between two words of a phrase */
+#define HARM_RUN 2       /* any words at all within a phrase of harm: "bit of *blue* plastic" */
 #define NEGATION_REACH 4 /* telling words back from a phrase to the word that negates it */
-#define LIST_REACH 9     /* the same in an enumeration: "no smell, spots or moisture" */
+#define NOTHING (UINT64_C(1) << 63) /* spent on a phrase that stands for nothing */
+#define LIST_REACH 9                /* the same in an enumeration: "no smell, spots or moisture" */
+
+static bool is_harm(const struct language *language, const struct phrase *phrase)
+{
+    return phrase->field >= 0 && strcmp(language->fields[phrase->field].field->name, "harm") == 0;
+}
+
+/* A word that may stand within a phrase, or (harm) one of HARM_RUN that say nothing of their own.
+ */
+static bool may_stand_within(const struct language *language, const struct note_word *word,
+                             bool harm, int *run)
+{
+    if (lexicon_in(&language->filler, word))
+        return true;
+    return harm && (*run)++ < HARM_RUN && !lexicon_in(&language->negation, word) &&
+           !lexicon_in(&language->stops, word);
+}
 
 static bool try_phrase(const struct reading *reading, const struct phrase *phrase, int at,
                        struct match *ret)
 {
+    bool harm = is_harm(reading->language, phrase);
     *ret = (struct match){.phrase = phrase, .from = at};
     for (int i = 0; i < phrase->words.count; i++) {
         const struct lexeme *lexeme = &phrase->words.items[i];
-        int distance = -1;
+        int distance = -1, others = 0;
         for (int run = 0; at < reading->count; run++, at++) {
             if (at > ret->from && reading->words[at].before != PAUSE_NONE)
                 return false;
@@ -22,7 +42,7 @@ static bool try_phrase(const struct reading *reading, const struct phrase *phras
             if (distance >= 0)
                 break;
             if (!i || run == FILLER_RUN ||
-                !lexicon_in(&reading->language->filler, &reading->words[at]))
+                !may_stand_within(reading->language, &reading->words[at], harm, &others))
                 return false;
         }
         if (distance < 0)
@@ -47,6 +67,17 @@ static bool joined(const struct reading *reading, int from, int to)
     return false;
 }
 
+/* "no mold *my* son vomited": somebody is spoken of anew, unless what stands before carries the
+ * denial on to them: "nobody in my family", "didn't make my son sick". */
+static bool begins_clause(const struct reading *reading, int at)
+{
+    const struct language *language = reading->language;
+    return at > 0 && lexicon_in(&language->subjects, &reading->words[at]) &&
+           !lexicon_in(&language->negation, &reading->words[at - 1]) &&
+           !lexicon_in(&language->subjects, &reading->words[at - 1]) &&
+           !lexicon_in(&language->carriers, &reading->words[at - 1]);
+}
+
 static bool negated(const struct reading *reading, const struct match *match)
 {
     const struct language *language = reading->language;
@@ -57,9 +88,7 @@ static bool negated(const struct reading *reading, const struct match *match)
     int reach = list ? LIST_REACH : NEGATION_REACH;
     /* "not kept in the fridge": the small words between do not count; but of two readings of a
      * note that speaks of harm, the one with harm is taken */
-    const char *field =
-        match->phrase->field < 0 ? "" : language->fields[match->phrase->field].field->name;
-    bool harm = strcmp(field, "harm") == 0;
+    bool harm = is_harm(language, match->phrase);
     int telling = 0;
     for (int i = match->from - 1; i >= 0 && telling < reach; i--) {
         telling += list || harm || !lexicon_in(&language->filler, &reading->words[i]);
@@ -69,6 +98,8 @@ static bool negated(const struct reading *reading, const struct match *match)
             return false;
         if (lexicon_in(&language->negation, &reading->words[i]))
             return true;
+        if (harm && begins_clause(reading, i))
+            return false;
     }
     return false;
 }
@@ -91,33 +122,45 @@ static int by_weight(const void *left, const void *right)
     return a->from - b->from;
 }
 
-/* The matches that stand, in front. */
+/* The matches that stand, in front. A word is spent on one match of a field; a phrase that stands
+ * for nothing spends it for all. */
 static void keep_heaviest(struct reading *reading)
 {
     int kept = 0;
+    uint64_t *spent = xcalloc((size_t)reading->count + 1, sizeof *spent);
     qsort(reading->matches, (size_t)reading->match_count, sizeof reading->matches[0], by_weight);
     for (int i = 0; i < reading->match_count; i++) {
         const struct match match = reading->matches[i];
+        uint64_t own = match.phrase->field < 0 ? UINT64_MAX : UINT64_C(1) << match.phrase->field;
         bool stands = true;
-        for (int j = 0; j < kept && stands; j++) {
-            const struct match *other = &reading->matches[j];
-            bool meet = match.from < other->to && other->from < match.to;
-            stands =
-                !meet || (other->phrase->field >= 0 && other->phrase->field != match.phrase->field);
-        }
-        if (stands)
-            reading->matches[kept++] = match;
+        for (int at = match.from; at < match.to; at++)
+            stands = stands && !(spent[at] & (match.phrase->field < 0 ? NOTHING : own));
+        if (!stands)
+            continue;
+        for (int at = match.from; at < match.to; at++)
+            spent[at] |= own;
+        reading->matches[kept++] = match;
     }
+    free(spent);
     reading->match_count = kept;
+}
+
+static void grow_matches(struct reading *reading)
+{
+    reading->match_capacity = reading->match_capacity ? 2 * reading->match_capacity : 64;
+    reading->matches =
+        xrealloc(reading->matches, (size_t)reading->match_capacity * sizeof *reading->matches);
 }
 
 static void try_phrases(struct reading *reading, const int *phrases, int at)
 {
-    for (; *phrases >= 0 && reading->match_count < LEXICON_MATCHES; phrases++) {
+    for (; *phrases >= 0; phrases++) {
         const struct phrase *phrase = &reading->language->phrases[*phrases];
         struct match match;
         if (fits_symptom(reading, phrase) && try_phrase(reading, phrase, at, &match)) {
             match.negated = negated(reading, &match);
+            if (reading->match_count == reading->match_capacity)
+                grow_matches(reading);
             reading->matches[reading->match_count++] = match;
         }
     }

@@ -74,11 +74,12 @@ static size_t word_end(const char *note, size_t at)
     return at;
 }
 
-int lexicon_split(const char *note, struct note_word *words, int max)
+int lexicon_split(const char *note, struct note_word **ret)
 {
-    int count = 0;
+    int count = 0, capacity = 64;
+    struct note_word *words = xmalloc((size_t)capacity * sizeof *words);
     enum pause before = PAUSE_SENTENCE;
-    for (size_t at = 0; note[at] && count < max;) {
+    for (size_t at = 0; note[at];) {
         enum pause pause;
         bool apostrophe;
         size_t mark = mark_at(note + at, &pause, &apostrophe);
@@ -87,6 +88,8 @@ int lexicon_split(const char *note, struct note_word *words, int max)
             at += mark;
             continue;
         }
+        if (count == capacity)
+            words = xrealloc(words, (size_t)(capacity *= 2) * sizeof *words);
         struct note_word *word = &words[count++];
         word->from = at;
         word->to = at = word_end(note, at);
@@ -94,6 +97,7 @@ int lexicon_split(const char *note, struct note_word *words, int max)
         word->before = before;
         before = PAUSE_NONE;
     }
+    *ret = words;
     return count;
 }
 
@@ -127,21 +131,13 @@ static int edit_distance(const char *a, size_t la, const char *b, size_t lb)
 
 static int misspelled(const struct lexeme *lexeme, const struct note_word *word)
 {
-    int allowed = lexeme->length >= 8 ? 2 : lexeme->length >= 5 ? 1 : 0;
+    /* the beginning of a word is too little to tell a slip from another word */
+    int allowed = lexeme->prefix ? 0 : lexeme->length >= 8 ? 2 : lexeme->length >= 5 ? 1 : 0;
     /* slips seldom hit the first letter, and real words that differ there abound */
     if (!allowed || word->text[0] != lexeme->text[0] || word->length < 4 || word->known)
         return -1;
-    int best = 3;
-    if (!lexeme->prefix) {
-        best = edit_distance(lexeme->text, lexeme->length, word->text, word->length);
-    } else {
-        size_t least = lexeme->length - 1, most = lexeme->length + 1;
-        for (size_t cut = least; cut <= most && cut <= word->length; cut++) {
-            int distance = edit_distance(lexeme->text, lexeme->length, word->text, cut);
-            best = distance < best ? distance : best;
-        }
-    }
-    return best <= allowed ? best : -1;
+    int distance = edit_distance(lexeme->text, lexeme->length, word->text, word->length);
+    return distance <= allowed ? distance : -1;
 }
 
 static bool same(const struct lexeme *lexeme, const struct note_word *word)
@@ -235,9 +231,9 @@ void lexicon_know(struct lexicon *lexicon)
 {
     for (int i = 0; i < lexicon->count; i++) {
         const struct language *language = &lexicon->languages[i];
-        const struct lexeme_list *lists[] = {&language->negation, &language->negated_by,
-                                             &language->stops,    &language->joins,
-                                             &language->filler,   &language->plain};
+        const struct lexeme_list *lists[] = {
+            &language->negation, &language->negated_by, &language->stops,    &language->joins,
+            &language->filler,   &language->plain,      &language->subjects, &language->carriers};
         for (size_t k = 0; k < sizeof lists / sizeof lists[0]; k++)
             know_list(lexicon, lists[k]);
         for (int k = 0; k < language->set_count; k++)
@@ -251,6 +247,7 @@ void lexicon_know(struct lexicon *lexicon)
 
 bool lexicon_knows(const struct lexicon *lexicon, const char *word)
 {
-    return lexicon->known && bsearch(&word, lexicon->known, (size_t)lexicon->known_count,
-                                     sizeof *lexicon->known, by_text);
+    return (lexicon->known && bsearch(&word, lexicon->known, (size_t)lexicon->known_count,
+                                      sizeof *lexicon->known, by_text)) ||
+           common_words_has(lexicon->common, word);
 }

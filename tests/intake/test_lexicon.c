@@ -219,6 +219,48 @@ static void harm_in_the_note_is_heard(void **state)
     CHECK_NOTES(notes);
 }
 
+static void harm_is_heard_within_other_words(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"staling", "there was a bit of blue plastic baked in", "harm=\"foreign-matter\""},
+        {"staling", "I chipped my front tooth", "harm=\"injury\""},
+        {"mold", "no mold my son vomited", "harm=\"illness\""},
+        {"mold", "no mold, my son vomited", "harm=\"illness\""},
+        {"mold", "not moldy she threw up after two slices", "harm=\"illness\""},
+        {"mold", "sin moho mi hijo vomitó", "harm=\"illness\""},
+        {"mold", "didn't make my son sick", ""},
+        {"mold", "nobody in my family got sick", ""},
+        {"mold", "no one was sick", ""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void common_words_are_no_slips(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "the manager inspected it", ""},    {"mold", "we were visiting my sister", ""},
+        {"mold", "fewer slices than usual", ""},     {"mold", "could not reach anybody", ""},
+        {"mold", "la devuelvo con razón", ""},       {"mold", "brought it back", ""},
+        {"off-odor", "threw it in the garbage", ""}, {"off-odor", "the store sold it", ""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void the_end_of_a_long_note_is_read(void **state)
+{
+    struct text_buffer note = {0};
+    (void)state;
+    for (int i = 0; i < 3000; i++)
+        text_append(&note, i % 2 ? "a " : "green ");
+    text_append(&note, "and my son vomited");
+    char *got = read_note("mold", note.data);
+    assert_non_null(strstr(got, "harm=\"illness\""));
+    free(got);
+    text_buffer_free(&note);
+}
+
 static void chosen_answers_stand(void **state)
 {
     (void)state;
@@ -415,6 +457,9 @@ int main(void)
         cmocka_unit_test(small_misspellings),
         cmocka_unit_test(spanish_notes),
         cmocka_unit_test(harm_in_the_note_is_heard),
+        cmocka_unit_test(harm_is_heard_within_other_words),
+        cmocka_unit_test(common_words_are_no_slips),
+        cmocka_unit_test(the_end_of_a_long_note_is_read),
         cmocka_unit_test(chosen_answers_stand),
         cmocka_unit_test(what_cannot_be_read_is_left_alone),
         cmocka_unit_test(a_long_note),

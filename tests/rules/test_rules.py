@@ -23,6 +23,10 @@ AFTER_DISPATCH = {"warm-storage", "old-stock", "cold-storage", "old-stock-stale"
 CAUSES = load_causes(RULES)
 
 
+def json_files(*folder):
+    return [n for n in os.listdir(os.path.join(RULES, *folder)) if n.endswith(".json")]
+
+
 def read(*path):
     with open(os.path.join(RULES, *path), encoding="utf-8") as f:
         return json.load(f)
@@ -78,7 +82,7 @@ class Files(unittest.TestCase):
                 self.assertTrue("word" in answer or uses <= set(answer), (ask["fact"], uses))
 
     def test_lexicon_phrases_mean_one_thing(self):
-        for name in os.listdir(os.path.join(RULES, "lexicon")):
+        for name in json_files("lexicon"):
             for field in read("lexicon", name)["fields"]:
                 seen = {}
                 for word, phrases in field["words"].items():
@@ -93,10 +97,11 @@ class Files(unittest.TestCase):
             self.skipTest("python3-jsonschema is not installed")
         schemas = {n: read("schema", n) for n in os.listdir(os.path.join(RULES, "schema"))}
         files = [("cause.schema.json", ("causes", f"{n}.json")) for n in CAUSES]
-        files += [("lexicon.schema.json", ("lexicon", n))
-                  for n in os.listdir(os.path.join(RULES, "lexicon"))]
+        files += [("lexicon.schema.json", ("lexicon", n)) for n in json_files("lexicon")]
+        files += [("common_words.schema.json", ("lexicon", "common", n))
+                  for n in json_files("lexicon", "common")]
         files += [(f"{n}.schema.json", (f"{n}.json",))
-                  for n in ("asks", "ranking", "quantities", "places", "lots", "models")
+                  for n in ("asks", "harm", "ranking", "quantities", "places", "lots", "models")
                   if os.path.exists(os.path.join(RULES, f"{n}.json"))]
         for schema, path in files:
             with self.subTest(path=path):

@@ -1,0 +1,18 @@
+/* Words people use that are no slip of the pen: a word of these lists is never read as a
+ * misspelling of another ("inspected" is not "insects"). One file a language. */
+#ifndef ODDLOAF_INTAKE_COMMON_WORDS_H
+#define ODDLOAF_INTAKE_COMMON_WORDS_H
+
+#include "base/error.h"
+#include <stdbool.h>
+
+struct common_words;
+
+/* Every *.json of `dir`: {"words": ["some words apart", …]}; errors with file, line and column. A
+ * missing folder is an empty list. */
+int common_words_load(const char *dir, struct common_words **ret, struct error *err);
+void common_words_free(struct common_words *words); /* NULL is fine */
+/* `word` folded as text_fold() does, without apostrophes. Thread-safe. */
+bool common_words_has(const struct common_words *words, const char *word);
+
+#endif
