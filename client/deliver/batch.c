@@ -78,24 +78,58 @@ static void give_id(struct batch *b, json_t *complaint)
 
 /* ---- one line of the answer ---- */
 
-static void refuse(struct batch *b, long line, const char *field, const char *value,
-                   const char *reason, const char *hint)
+static const char *hint_for(const struct error *err)
 {
-    struct error err = {.code = ERROR_INVALID, .line = line};
+    static const char *const needed[] = {"received_at", "channel", "symptom"};
+    for (size_t i = 0; i < sizeof needed / sizeof *needed; i++)
+        if (strcmp(err->field, needed[i]) == 0 && strcmp(err->text, "is missing") == 0)
+            return "name its column with --map COLUMN=FIELD, or give the option for all rows";
+    return err->hint;
+}
+
+static void say_refused(const struct batch *b, long line, const struct error *why)
+{
+    struct error err = *why;
     char text[1024];
+    error_at(&err, b->source, line, 0);
+    error_hint(&err, "%s", hint_for(why));
+    client_say(b->c, "refused: %s", error_format(&err, text, sizeof text));
+}
+
+/* {"field","value","reason"} as an error. */
+static struct error fault_of(const json_t *fault)
+{
+    struct error err = {.code = ERROR_INVALID};
+    char *value = pick_shown(fault, "value");
+    error_field(&err, pick_text(fault, "field", ""), value);
+    error_hint(&err, "%s", pick_text(fault, "hint", ""));
+    text_clip(pick_text(fault, "reason", "refused by the daemon"), err.text, sizeof err.text);
+    free(value);
+    return err;
+}
+
+/* `faults` are all faults of the row, `err` among them; with none of them there is `err` alone. */
+static void refuse(struct batch *b, long line, const struct error *err, const json_t *faults)
+{
+    size_t i;
+    const json_t *fault;
     b->refused++;
     if (b->c->json) {
         json_t *document =
             json_pack("{s{ss sI ss ss ss}}", "error", "source", b->source, "line", (json_int_t)line,
-                      "field", field, "value", value, "reason", reason);
+                      "field", err->field, "value", err->value, "reason", err->text);
+        if (json_array_size(faults) > 1)
+            json_object_set(json_object_get(document, "error"), "faults", (json_t *)faults);
         client_print(document);
         json_decref(document);
     }
-    error_at(&err, b->source, line, 0);
-    error_field(&err, field, value);
-    error_hint(&err, "%s", hint);
-    text_clip(reason, err.text, sizeof err.text);
-    client_say(b->c, "refused: %s", error_format(&err, text, sizeof text));
+    if (json_array_size(faults) == 0)
+        say_refused(b, line, err);
+    json_array_foreach((json_t *)faults, i, fault)
+    {
+        const struct error one = fault_of(fault);
+        say_refused(b, line, &one);
+    }
 }
 
 /* Each case once, in as many words as fit a line or two. */
@@ -145,10 +179,8 @@ static void on_answer(void *arg, size_t index, json_t *answer)
     const struct waiting *row = &b->rows[index];
     const json_t *error = json_object_get(answer, "error");
     if (error) {
-        char *value = pick_shown(error, "value");
-        refuse(b, row->line, pick_text(error, "field", ""), value,
-               pick_text(error, "reason", "refused by the daemon"), "");
-        free(value);
+        const struct error first = fault_of(error);
+        refuse(b, row->line, &first, json_object_get(error, "faults"));
         return;
     }
     if (pick_bool(answer, "again", false))
@@ -182,7 +214,7 @@ static void keep(struct batch *b, const struct error *why)
 static void refuse_all(struct batch *b, const struct error *err)
 {
     for (size_t i = 0; i < b->count; i++)
-        refuse(b, b->rows[i].line, err->field, err->value, err->text, err->hint);
+        refuse(b, b->rows[i].line, err, NULL);
 }
 
 static void flush(struct batch *b)
@@ -223,47 +255,69 @@ static void add_line(struct batch *b, long line, const json_t *complaint)
 
 /* What the daemon checks first, checked here: a dry run says the same as a real one but for what
  * only the plant's own tables know. */
-static int check(const json_t *complaint, struct error *err)
+static int check(const struct batch *b, const json_t *complaint, json_t *faults, struct error *err)
 {
     struct complaint_form *form = NULL;
-    const struct form_options options = {0};
+    struct clock clock = clock_system();
+    /* whether a receipt lies in the future the daemon's clock decides; ours only where it isn't
+     * asked */
+    const struct form_options options = {.faults = faults,
+                                         .now_ms = b->options->dry_run ? clock_now_ms(&clock) : 0};
     int rc = complaint_form_read(complaint, &options, &form, err);
     complaint_form_free(form);
     return rc;
 }
 
-static const char *missing_hint(const struct error *err)
+static bool has_field(const json_t *faults, const char *field)
 {
-    static const char *const needed[] = {"received_at", "channel", "symptom"};
-    for (size_t i = 0; i < sizeof needed / sizeof *needed; i++)
-        if (strcmp(err->field, needed[i]) == 0 && !err->value[0])
-            return "name its column with --map COLUMN=FIELD, or give the option for all rows";
-    return err->hint;
+    size_t i;
+    const json_t *fault;
+    json_array_foreach((json_t *)faults, i,
+                       fault) if (strcmp(pick_text(fault, "field", ""), field) == 0) return true;
+    return false;
 }
 
-static int on_row(void *arg, long line, json_t *complaint, const struct error *refused)
+/* All that is wrong with a row: the values that could not be read, and then the rest of it. */
+static bool find_faults(const struct batch *b, const struct row *row, json_t *faults,
+                        struct error *first)
+{
+    size_t i;
+    json_t *fault, *checked = json_array();
+    if (row->refused)
+        *first = *row->refused;
+    json_array_extend(faults, row->faults);
+    bool bad = check(b, row->complaint, checked, first) != 0 || row->refused;
+    json_array_foreach(checked, i,
+                       fault) if (!has_field(row->faults, pick_text(fault, "field", "")))
+        json_array_append(faults, fault);
+    json_decref(checked);
+    return bad;
+}
+
+static int on_row(void *arg, const struct row *row)
 {
     struct batch *b = arg;
-    struct error err = {0};
+    struct error first = {0};
     b->read++;
-    if (refused) {
-        refuse(b, line, refused->field, refused->value, refused->text, refused->hint);
-        return 0;
-    }
-    json_object_update_missing(complaint, (json_t *)b->options->defaults);
-    give_id(b, complaint);
-    if (check(complaint, &err) != 0) {
+    if (!row->complaint) {
         flush(b); /* answers stay in the order of the rows */
-        refuse(b, line, err.field, err.value, err.text, missing_hint(&err));
+        refuse(b, row->line, row->refused, NULL);
         return 0;
     }
-    if (b->options->dry_run) {
+    json_object_update_missing(row->complaint, (json_t *)b->options->defaults);
+    give_id(b, row->complaint);
+    json_t *faults = json_array();
+    if (find_faults(b, row, faults, &first)) {
+        flush(b);
+        refuse(b, row->line, &first, faults);
+    } else if (b->options->dry_run) {
         b->logged++;
         if (b->c->json)
-            client_print(complaint);
-        return 0;
+            client_print(row->complaint);
+    } else {
+        add_line(b, row->line, row->complaint);
     }
-    add_line(b, line, complaint);
+    json_decref(faults);
     return 0;
 }
 

@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "base/units.h"
 #include "deliver/complaint_rows.h"
+#include "intake/complaint_form.h"
 #include <csv.h>
 #include <stdlib.h>
 #include <string.h>
@@ -112,17 +113,26 @@ static int set_cell(struct reader *r, json_t *complaint, const char *field, cons
 
 static void take_row(struct reader *r)
 {
-    struct error err = {0};
-    json_t *complaint = json_object();
-    int rc = 0;
-    if (r->cell_count > r->field_count)
-        rc = error_set(&err, ERROR_INVALID, "has %zu values, the header names %zu columns",
-                       r->cell_count, r->field_count);
-    for (size_t i = 0; i < r->cell_count && !rc; i++)
-        if (r->fields[i])
-            rc = set_cell(r, complaint, r->fields[i], r->cells[i], &err);
-    r->rc = r->each(r->arg, r->row_line, rc ? NULL : complaint, rc ? &err : NULL);
+    struct error first = {0};
+    struct row row = {.line = r->row_line, .complaint = json_object(), .faults = json_array()};
+    bool readable = r->cell_count <= r->field_count;
+    if (!readable)
+        error_set(&first, ERROR_INVALID, "has %zu values, the header names %zu columns",
+                  r->cell_count, r->field_count);
+    for (size_t i = 0; i < r->cell_count && readable; i++) {
+        struct error err = {0};
+        if (!r->fields[i] || !set_cell(r, row.complaint, r->fields[i], r->cells[i], &err))
+            continue;
+        json_array_append_new(row.faults, complaint_form_fault(&err));
+        if (!first.code)
+            first = err;
+    }
+    row.refused = first.code ? &first : NULL;
+    json_t *complaint = row.complaint;
+    row.complaint = readable ? complaint : NULL;
+    r->rc = r->each(r->arg, &row);
     json_decref(complaint);
+    json_decref(row.faults);
 }
 
 static void on_row(int end, void *arg)

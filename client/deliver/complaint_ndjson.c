@@ -18,7 +18,7 @@ static int take_line(long line, const struct text_buffer *text, bool too_long, r
         rc = jsonx_parse(text->data, text->length, &complaint, &err);
     if (!rc && !json_is_object(complaint))
         rc = error_set(&err, ERROR_INVALID, "must be a JSON object");
-    rc = each(arg, line, rc ? NULL : complaint, rc ? &err : NULL);
+    rc = each(arg, &(struct row){line, rc ? NULL : complaint, rc ? &err : NULL, NULL});
     json_decref(complaint);
     return rc;
 }

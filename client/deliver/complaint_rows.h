@@ -30,9 +30,15 @@ const char *column_map_value(const struct column_map *map, const char *field, co
 
 /* ---- rows ---- */
 
-/* One row: a complaint (borrowed), or what is wrong with the row. Non-zero stops the reading
- * and is returned. */
-typedef int (*row_each)(void *arg, long line, json_t *complaint, const struct error *refused);
+struct row {
+    long line;
+    json_t *complaint;           /* NULL: the row could not be read, see `refused` */
+    const struct error *refused; /* the first thing wrong with it, NULL if nothing is */
+    json_t *faults; /* of the values the complaint lacks for it: complaint_form_fault() */
+};
+
+/* What the row points to is borrowed. Non-zero stops the reading and is returned. */
+typedef int (*row_each)(void *arg, const struct row *row);
 
 /* *ret_unused gets the names of columns that mean nothing to us, comma-separated (caller frees;
  * may be NULL). Errors are those of the file as a whole: no header, quotes that never end. */

@@ -164,6 +164,18 @@ static const char *line_at(const char *lines, size_t index, size_t *ret_length)
     return lines;
 }
 
+static void say_refused(const struct client *c, const json_t *error)
+{
+    size_t i;
+    const json_t *fault, *faults = json_object_get(error, "faults");
+    if (json_array_size(faults) == 0)
+        client_say(c, "a kept complaint is refused: %s: %s", pick_text(error, "field", ""),
+                   pick_text(error, "reason", "refused"));
+    json_array_foreach((json_t *)faults, i, fault)
+        client_say(c, "a kept complaint is refused: %s: %s", pick_text(fault, "field", ""),
+                   pick_text(fault, "reason", "refused"));
+}
+
 static void on_answer(void *arg, size_t index, json_t *answer)
 {
     struct replay *r = arg;
@@ -174,8 +186,7 @@ static void on_answer(void *arg, size_t index, json_t *answer)
     if (error) {
         const char *line = line_at(r->lines, index, &length);
         text_append_bytes(r->refused_lines, line, length);
-        client_say(r->c, "a kept complaint is refused: %s: %s", pick_text(error, "field", ""),
-                   pick_text(error, "reason", "refused"));
+        say_refused(r->c, error);
         r->refused++;
         return;
     }

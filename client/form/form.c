@@ -12,7 +12,6 @@
 #include <time.h>
 
 #define NAME_BYTES 64
-#define NOON_MIN 720
 #define MEASURED "measured."
 
 /* ---- rows and places ---- */
@@ -312,10 +311,10 @@ static int read_instant(const char *text, const struct form_day *day, json_t **r
         error_hint(err, "a time like 2026-11-20T09:14:00-05:00, or a date");
         return rc;
     }
-    int64_t noon = (int64_t)date * WHEN_DAY_MS + NOON_MIN * INT64_C(60000);
-    int offset_min = local_offset_min(noon); /* that day's, not today's: a file read again in
-                                                another season must say the same */
-    show_instant(noon - offset_min * INT64_C(60000), offset_min, buffer);
+    /* its start: never in the future, whatever the hour, and the same whenever a file is read */
+    int64_t start = (int64_t)date * WHEN_DAY_MS;
+    int offset_min = local_offset_min(start); /* that day's, not today's */
+    show_instant(start - offset_min * INT64_C(60000), offset_min, buffer);
     *ret = json_string(buffer);
     return 0;
 }

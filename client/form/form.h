@@ -11,7 +11,7 @@
 
 enum form_type {
     FORM_ID,
-    FORM_INSTANT, /* RFC 3339, or a date as said (then noon of that day, local time) */
+    FORM_INSTANT, /* RFC 3339, or a date as said (then the start of that day, local time) */
     FORM_TEXT,
     FORM_CHOICE,
     FORM_CHOICES, /* a list; "none" is the empty list */

@@ -6,7 +6,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { AGAIN_DAYS = 120 }; /* older complaints are about bread long gone from any record's view */
+enum {
+    AGAIN_DAYS = 120, /* older complaints are about bread long gone from any record's view */
+    BEFORE_DAYS = 90  /* a plant that has just begun to load logs the complaints of before, too */
+};
 
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,
                  struct placing *ret, struct error *err)
@@ -34,6 +37,14 @@ int placing_find(const struct desk *desk, struct store *store, const struct comp
     if (query.product && lot_find_product_by_code(store, query.product, &product, NULL) == 0)
         ret->product_id = product.product_id;
     return 0;
+}
+
+void placing_doubt(struct store *store, const struct complaint_form *form)
+{
+    int64_t first_ms;
+    if (lot_find_first(store, &first_ms, NULL) == 0 &&
+        form->received_ms < first_ms - BEFORE_DAYS * WHEN_DAY_MS)
+        complaint_form_doubt(form, "received_at", "long before the plant's first lot on record");
 }
 
 void placing_complaint(const struct desk *desk, const struct complaint_form *form,

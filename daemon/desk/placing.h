@@ -16,6 +16,8 @@ struct placing {
 
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,
                  struct placing *ret, struct error *err);
+/* Doubts what only the records can: a receipt long before there were any. */
+void placing_doubt(struct store *store, const struct complaint_form *form);
 /* The complaint as the store takes it. Borrows form and body; without contact data. */
 void placing_complaint(const struct desk *desk, const struct complaint_form *form,
                        const struct placing *placing, const char *body, int64_t now_ms,

@@ -8,7 +8,34 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { KEY_SIZE = 160, FUTURE_DAYS = 1 };
+enum { KEY_SIZE = 160, FUTURE_DAYS = 1, LONG_DAYS = 366, LONG_SHELF_DAYS = 2 * 366 };
+
+#define GRACE_MS INT64_C(600000)          /* between two machines' clocks */
+#define EARLIEST_MS INT64_C(946684800000) /* 2000-01-01T00:00:00Z */
+
+/* One complaint being read: every fault of it is told, the first is the error. */
+struct reading {
+    const struct form_options *options;
+    struct complaint_form *form;
+    struct error *err;
+    int code; /* of the first fault */
+};
+
+json_t *complaint_form_fault(const struct error *why)
+{
+    return json_pack("{s:s, s:s, s:s, s:s*}", "field", why->field, "value", why->value, "reason",
+                     why->text, "hint", why->hint[0] ? why->hint : NULL);
+}
+
+static void fault(struct reading *r, const struct error *why)
+{
+    if (r->options->faults)
+        json_array_append_new(r->options->faults, complaint_form_fault(why));
+    if (!r->code)
+        r->code = (int)why->code;
+    if (r->err && !r->err->code)
+        *r->err = *why;
+}
 
 /* ---- one field ---- */
 
@@ -149,8 +176,7 @@ static const field_check CHECKS[] = {
 
 /* ---- objects ---- */
 
-static int read_members(const json_t *object, const char *prefix, json_t *out,
-                        struct complaint_form *form, struct error *err)
+static void read_members(const json_t *object, const char *prefix, json_t *out, struct reading *r)
 {
     const char *name;
     json_t *value;
@@ -160,56 +186,66 @@ static int read_members(const json_t *object, const char *prefix, json_t *out,
         snprintf(key, sizeof key, "%s%.100s", prefix, name);
         const struct field *f = words_field(key);
         if (!f) {
-            json_array_append_new(form->ignored, json_string(key));
+            json_array_append_new(r->form->ignored, json_string(key));
             continue;
         }
         if (json_is_null(value) || (json_is_string(value) && json_string_length(value) == 0))
             continue; /* empty is unknown */
+        struct error why = {0};
         json_t *checked = NULL;
-        int rc = CHECKS[f->type](f, value, &checked, err);
-        if (rc)
-            return rc;
-        json_object_set_new(out, name, checked);
+        if (CHECKS[f->type](f, value, &checked, &why))
+            fault(r, &why);
+        else
+            json_object_set_new(out, name, checked);
     }
+}
+
+static int read_quantity(const struct form_options *options, const char *name, json_t *value,
+                         json_t *taken, struct error *err)
+{
+    char key[KEY_SIZE], text[96];
+    const char *quantity = name;
+    double number = json_number_value(value);
+    int rc = json_is_number(value)
+                 ? 0
+                 : error_set(err, ERROR_INVALID, "must be a number in the quantity's unit");
+    if (!rc && options->measured)
+        rc = options->measured(options->measured_arg, name, number, &quantity, &number, err);
+    if (!rc && json_object_get(taken, quantity))
+        rc = error_set(err, ERROR_INVALID, "%.80s is measured twice", quantity);
+    if (rc) {
+        snprintf(key, sizeof key, "measured/%.100s", name);
+        value_text(value, text, sizeof text);
+        error_field(err, key, text);
+        return rc;
+    }
+    json_object_set_new(taken, quantity,
+                        number == json_number_value(value) ? json_incref(value)
+                                                           : json_real(number));
     return 0;
 }
 
-static int read_measured(const json_t *measured, const struct form_options *options, json_t *body,
-                         struct error *err)
+static void read_measured(const json_t *measured, struct reading *r)
 {
-    if (!measured || json_is_null(measured))
-        return 0;
-    const struct field as_object = {"measured", FIELD_TEXT, NULL, 0, 0};
-    if (!json_is_object(measured))
-        return refuse(&as_object, measured, err, "must be an object of quantities");
+    static const struct field as_object = {"measured", FIELD_TEXT, NULL, 0, 0};
     const char *name;
     json_t *value;
+    struct error why = {0};
+    if (!measured || json_is_null(measured))
+        return;
+    if (!json_is_object(measured)) {
+        refuse(&as_object, measured, &why, "must be an object of quantities");
+        fault(r, &why);
+        return;
+    }
     json_t *taken = json_object();
     json_object_foreach((json_t *)measured, name, value)
     {
-        char key[KEY_SIZE], text[96];
-        const char *quantity = name;
-        double number = json_number_value(value);
-        snprintf(key, sizeof key, "measured/%.100s", name);
-        value_text(value, text, sizeof text);
-        int rc = json_is_number(value)
-                     ? 0
-                     : error_set(err, ERROR_INVALID, "must be a number in the quantity's unit");
-        if (!rc && options->measured)
-            rc = options->measured(options->measured_arg, name, number, &quantity, &number, err);
-        if (!rc && json_object_get(taken, quantity))
-            rc = error_set(err, ERROR_INVALID, "%.80s is measured twice", quantity);
-        if (rc) {
-            error_field(err, key, text);
-            json_decref(taken);
-            return rc;
-        }
-        json_object_set_new(taken, quantity,
-                            number == json_number_value(value) ? json_incref(value)
-                                                               : json_real(number));
+        error_clear(&why);
+        if (read_quantity(r->options, name, value, taken, &why))
+            fault(r, &why);
     }
-    json_object_set_new(body, "measured", taken);
-    return 0;
+    json_object_set_new(r->form->body, "measured", taken);
 }
 
 void contact_fold_key(const char *text, char *out, size_t size)
@@ -229,7 +265,7 @@ void contact_fold_key(const char *text, char *out, size_t size)
     out[length] = '\0';
 }
 
-static int read_contact(const json_t *contact, struct complaint_form *form, struct error *err)
+static int check_contact(const json_t *contact, struct complaint_form *form, struct error *err)
 {
     static const char *const NAMES[] = {"name", "phone", "email", NULL};
     if (!contact || json_is_null(contact))
@@ -278,43 +314,60 @@ static int32_t date_of(const json_t *body, const char *name)
     return text && !day_parse(text, &day, NULL) ? day : WHEN_UNKNOWN_DAY;
 }
 
-static void doubt(struct complaint_form *form, const char *field, const char *why)
+void complaint_form_doubt(const struct complaint_form *form, const char *field, const char *why)
 {
     json_array_append_new(
         form->doubts, json_pack("{s:s, s:s*, s:s}", "field", field, "value",
                                 json_string_value(json_object_get(form->body, field)), "why", why));
 }
 
+/* The day a field names, or unknown with a doubt if it lies outside [from, to]. */
+static int32_t day_between(struct complaint_form *form, const char *field, int32_t from, int32_t to,
+                           const char *too_late)
+{
+    int32_t day = date_of(form->body, field);
+    if (day == WHEN_UNKNOWN_DAY || (day >= from && day <= to))
+        return day;
+    complaint_form_doubt(form, field,
+                         day > to ? too_late : "long before the day the complaint was received");
+    return WHEN_UNKNOWN_DAY;
+}
+
 static void read_dates(struct complaint_form *form, const struct form_options *options)
 {
-    int32_t received = tz_day(options->tz, form->received_ms);
-    form->code_day = date_of(form->body, "code_date");
-    form->found_day = date_of(form->body, "found_on");
-    form->bought_day = date_of(form->body, "bought_on");
-    if (form->found_day != WHEN_UNKNOWN_DAY && form->found_day > received + FUTURE_DAYS) {
-        doubt(form, "found_on", "after the day the complaint was received");
-        form->found_day = WHEN_UNKNOWN_DAY;
-    }
-    int32_t latest = form->found_day != WHEN_UNKNOWN_DAY ? form->found_day : received + FUTURE_DAYS;
-    if (form->bought_day != WHEN_UNKNOWN_DAY && form->bought_day > latest) {
-        doubt(form, "bought_on", "after the day it was found or received");
-        form->bought_day = WHEN_UNKNOWN_DAY;
-    }
+    int32_t received = tz_day(options->tz, form->received_ms), latest = received + FUTURE_DAYS;
+    form->code_day =
+        day_between(form, "code_date", received - LONG_SHELF_DAYS, received + LONG_SHELF_DAYS,
+                    "long after the day the complaint was received");
+    form->found_day = day_between(form, "found_on", received - LONG_DAYS, latest,
+                                  "after the day the complaint was received");
+    if (form->found_day != WHEN_UNKNOWN_DAY)
+        latest = form->found_day;
+    form->bought_day = day_between(form, "bought_on", received - LONG_DAYS, latest,
+                                   "after the day it was found or received");
+    const char *inspected = complaint_form_text(form, "inspected_at");
+    int64_t ms;
+    if (options->now_ms && inspected && !when_parse(inspected, &ms, NULL) &&
+        ms > options->now_ms + GRACE_MS)
+        complaint_form_doubt(form, "inspected_at", "lies in the future");
 }
 
 /* ---- the whole ---- */
 
-static int need(const json_t *body, const char *name, struct error *err)
+/* What was there and could not be taken was told already. */
+static void need(struct reading *r, const json_t *complaint, const char *name)
 {
-    if (json_object_get(body, name))
-        return 0;
-    error_set(err, ERROR_INVALID, "is missing");
-    error_field(err, name, "");
-    return ERROR_INVALID;
+    const json_t *value = json_object_get(complaint, name);
+    struct error why = {0};
+    if (value && !json_is_null(value) && !(json_is_string(value) && !json_string_length(value)))
+        return;
+    error_set(&why, ERROR_INVALID, "is missing");
+    error_field(&why, name, "");
+    fault(r, &why);
 }
 
-static int read_id(const json_t *complaint, bool partial, char uuid[static UUID_TEXT],
-                   struct error *err)
+static int check_uuid(const json_t *complaint, bool partial, char uuid[static UUID_TEXT],
+                      struct error *err)
 {
     const json_t *id = json_object_get(complaint, "id");
     if (!id && partial)
@@ -339,66 +392,83 @@ static json_t *plain_members(const json_t *complaint)
     return rest;
 }
 
-static int read_observed(const json_t *observed, struct complaint_form *form, struct error *err)
+static void read_observed(const json_t *observed, struct reading *r)
 {
+    static const struct field as_object = {"observed", FIELD_TEXT, NULL, 0, 0};
+    struct error why = {0};
     if (!observed || json_is_null(observed))
-        return 0;
-    const struct field as_object = {"observed", FIELD_TEXT, NULL, 0, 0};
-    if (!json_is_object(observed))
-        return refuse(&as_object, observed, err, "must be an object");
+        return;
+    if (!json_is_object(observed)) {
+        refuse(&as_object, observed, &why, "must be an object");
+        fault(r, &why);
+        return;
+    }
     json_t *checked = json_object();
-    int rc = read_members(observed, "observed/", checked, form, err);
-    if (!rc && json_object_size(checked))
-        json_object_set(form->body, "observed", checked);
+    read_members(observed, "observed/", checked, r);
+    if (json_object_size(checked))
+        json_object_set(r->form->body, "observed", checked);
     json_decref(checked);
-    return rc;
 }
 
-static int read_required(struct complaint_form *form, const struct form_options *options,
-                         struct error *err)
+/* No complaint comes before its time, nor from a time before there was one to write it down. */
+static void read_received(struct reading *r)
 {
-    int rc = need(form->body, "symptom", err);
-    if (!rc && !options->partial)
-        rc = need(form->body, "channel", err);
-    if (!rc && !options->partial)
-        rc = need(form->body, "received_at", err);
-    if (rc)
-        return rc;
-    const char *received = json_string_value(json_object_get(form->body, "received_at"));
-    if (!received || when_parse(received, &form->received_ms, NULL))
-        form->received_ms = options->now_ms;
-    return 0;
+    int64_t now_ms = r->options->now_ms;
+    char now[40];
+    struct error why = {0};
+    const char *received = complaint_form_text(r->form, "received_at");
+    if (!received || when_parse(received, &r->form->received_ms, NULL)) {
+        r->form->received_ms = now_ms;
+        return;
+    }
+    if (r->form->received_ms < EARLIEST_MS)
+        error_set(&why, ERROR_INVALID, "lies before the year 2000");
+    else if (now_ms && r->form->received_ms > now_ms + GRACE_MS)
+        error_set(&why, ERROR_INVALID, "lies in the future: it is %s now",
+                  when_format(r->options->tz, now_ms, now));
+    if (!why.code)
+        return;
+    error_field(&why, "received_at", received);
+    fault(r, &why);
 }
 
-static int read_all(const json_t *complaint, const struct form_options *options,
-                    struct complaint_form *form, struct error *err)
+static void read_apart(const json_t *complaint, struct reading *r)
 {
-    int rc = read_id(complaint, options->partial, form->uuid, err);
-    if (rc)
-        return rc;
+    struct error why = {0};
+    if (check_uuid(complaint, r->options->partial, r->form->uuid, &why))
+        fault(r, &why);
+    error_clear(&why);
+    if (check_contact(json_object_get(complaint, "contact"), r->form, &why))
+        fault(r, &why);
+}
+
+static void read_all(const json_t *complaint, struct reading *r)
+{
     json_t *rest = plain_members(complaint);
-    rc = read_members(rest, "", form->body, form, err);
+    read_apart(complaint, r);
+    read_members(rest, "", r->form->body, r);
     json_decref(rest);
-    if (!rc)
-        rc = read_observed(json_object_get(complaint, "observed"), form, err);
-    if (!rc)
-        rc = read_measured(json_object_get(complaint, "measured"), options, form->body, err);
-    if (!rc)
-        rc = read_contact(json_object_get(complaint, "contact"), form, err);
-    if (!rc)
-        rc = read_required(form, options, err);
-    if (rc)
-        return rc;
-    read_dates(form, options);
+    read_observed(json_object_get(complaint, "observed"), r);
+    read_measured(json_object_get(complaint, "measured"), r);
+    need(r, complaint, "symptom");
+    if (!r->options->partial) {
+        need(r, complaint, "channel");
+        need(r, complaint, "received_at");
+    }
+    read_received(r);
+}
+
+static void settle(struct complaint_form *form, const struct form_options *options)
+{
     const json_t *packs = json_object_get(form->body, "packs");
+    const char *same_as = complaint_form_text(form, "same_as");
+    read_dates(form, options);
     form->packs = packs ? (int)json_integer_value(packs) : 1;
     form->units = json_integer_value(json_object_get(form->body, "units"));
     form->harm = json_array_size(json_object_get(form->body, "harm")) > 0;
-    const char *same_as = complaint_form_text(form, "same_as");
     text_clip(same_as ? same_as : "", form->same_as, sizeof form->same_as);
     if (form->uuid[0])
         json_object_set_new(form->body, "id", json_string(form->uuid));
-    return 0;
 }
 
 int complaint_form_read(const json_t *complaint, const struct form_options *options,
@@ -410,11 +480,13 @@ int complaint_form_read(const json_t *complaint, const struct form_options *opti
     form->body = json_object();
     form->doubts = json_array();
     form->ignored = json_array();
-    int rc = read_all(complaint, options, form, err);
-    if (rc) {
+    struct reading r = {.options = options, .form = form, .err = err};
+    read_all(complaint, &r);
+    if (r.code) {
         complaint_form_free(form);
-        return rc;
+        return r.code;
     }
+    settle(form, options);
     *ret = form;
     return 0;
 }

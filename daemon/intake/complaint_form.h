@@ -2,8 +2,9 @@
  * contract, dates made days, contact data split off before anything else sees it.
  *
  * What is missing stays missing: unknown is not "no". A date that contradicts the receipt (found
- * in the future, bought after it was found) does not cost us the complaint: it is kept in the body,
- * named in `doubts` and not used. A name we don't know is dropped and named in `ignored`. */
+ * in the future or years ago, bought after it was found) does not cost us the complaint: it is kept
+ * in the body, named in `doubts` and not used. A receipt in the future or before the year 2000 is
+ * refused: everything is counted by it. A name we don't know is dropped and named in `ignored`. */
 #ifndef ODDLOAF_INTAKE_COMPLAINT_FORM_H
 #define ODDLOAF_INTAKE_COMPLAINT_FORM_H
 
@@ -30,7 +31,9 @@ struct complaint_form {
 struct form_options {
     const struct tz *tz; /* of the plant: what day "received" was */
     bool partial;        /* a preview: id, received_at and channel may be missing */
-    int64_t now_ms;      /* stands in for a missing received_at of a preview */
+    int64_t now_ms;      /* no receipt is later (but for ten minutes between two clocks); stands in
+                            for a missing one of a preview. 0: not checked */
+    json_t *faults;      /* an array that gets every fault, or NULL */
     /* Reads one name of "measured", "crumb_ph" or "core_at_pack [degF]", and its value: which
      * quantity it is and the value in that one's unit. NULL: names and values are taken as they
      * are. */
@@ -39,11 +42,15 @@ struct form_options {
     void *measured_arg;
 };
 
-/* *ret is new; free with complaint_form_free(). Borrows `complaint`. */
+/* *ret is new; free with complaint_form_free(). Borrows `complaint`. `err` gets the first fault. */
 int complaint_form_read(const json_t *complaint, const struct form_options *options,
                         struct complaint_form **ret, struct error *err);
 void complaint_form_free(struct complaint_form *form);
 
+/* {"field","value","reason"} and, if there is one, "hint" (new). */
+json_t *complaint_form_fault(const struct error *why);
+/* Adds a doubt about a field of the body. */
+void complaint_form_doubt(const struct complaint_form *form, const char *field, const char *why);
 /* The text member, or NULL. Lives as long as the form. */
 const char *complaint_form_text(const struct complaint_form *form, const char *name);
 /* What `erase` looks for in a person's words: folded, or digits only for a phone number. */

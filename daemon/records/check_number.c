@@ -61,8 +61,21 @@ bool check_take_real(struct check *c, const struct check_input *in, struct recor
     return in_range(c, in, out->number, number->low, number->high, number->unit);
 }
 
+/* "1.000", "12.500": a thousand to one writer, one to another. */
+static bool may_be_thousands(const struct check_value *value)
+{
+    if (value->form != CHECK_TEXT)
+        return false;
+    const char *digits = value->text + strspn(value->text, "+-");
+    size_t before = strspn(digits, "0123456789");
+    return before >= 1 && before <= 3 && digits[before] == '.' &&
+           strspn(digits + before + 1, "0123456789") == 3 && !digits[before + 4];
+}
+
 bool check_take_whole(struct check *c, const struct check_input *in, struct record_cell *out)
 {
+    if (may_be_thousands(in->value))
+        return check_refuse(c, in, "may mean thousands: write whole numbers without a point");
     if (!check_take_real(c, in, out))
         return false;
     double rounded = round(out->number);

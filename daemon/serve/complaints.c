@@ -22,7 +22,8 @@ enum { TOP = 3, LINES_MOST = 20000, RANKINGS_KEPT = 64 };
 
 struct entry {
     struct complaint_form *form; /* NULL: refused, see err */
-    struct error err;
+    struct error err;            /* the first fault */
+    json_t *faults; /* all faults of what was said; empty for one that the store found */
     long line;
     struct placing placing;
     json_t *taken;
@@ -49,6 +50,7 @@ static void batch_free(struct batch *b)
     for (size_t i = 0; i < b->count; i++) {
         struct entry *e = &b->entry[i];
         complaint_form_free(e->form);
+        json_decref(e->faults);
         json_decref(e->taken);
         json_decref(e->urgent);
         free(e->body);
@@ -104,6 +106,7 @@ static int read_form(struct entry *e, const json_t *complaint, struct setup *set
     const struct form_options options = {.tz = setup->tz,
                                          .partial = partial,
                                          .now_ms = now_ms,
+                                         .faults = e->faults = json_array(),
                                          .measured = read_measured,
                                          .measured_arg = setup->triage};
     /* the note fills only what nobody chose; what it gave is shown to the desk */
@@ -125,6 +128,8 @@ static void read_entry(struct batch *b, struct entry *e, const json_t *complaint
     int rc = read_form(e, complaint, b->setup, false, b->now_ms);
     if (!rc)
         rc = placing_find(&b->setup->desk, store, e->form, &e->placing, &e->err);
+    if (!rc)
+        placing_doubt(store, e->form);
     if (rc) {
         refuse_entry(e);
         return;
@@ -258,9 +263,12 @@ static int log_batch(struct store *store, void *arg, struct error *err)
 static json_t *refusal_json(const struct batch *b, const struct entry *e)
 {
     const char *source = request_query(b->rq, "source");
-    return json_pack("{s:{s:s, s:I, s:s, s:s, s:s}}", "error", "source", source ? source : "",
-                     "line", (json_int_t)e->line, "field", e->err.field, "value", e->err.value,
-                     "reason", e->err.text);
+    json_t *error = json_pack("{s:s, s:I, s:s, s:s, s:s}", "source", source ? source : "", "line",
+                              (json_int_t)e->line, "field", e->err.field, "value", e->err.value,
+                              "reason", e->err.text);
+    if (json_array_size(e->faults) > 1)
+        json_object_set(error, "faults", e->faults);
+    return json_pack("{s:o}", "error", error);
 }
 
 /* The first of the ranked causes, each without its working. */
@@ -448,8 +456,10 @@ static void refuse_batch(struct batch *b, int code, const struct error *err)
 {
     struct request *rq = b->rq;
     struct error copy = *err;
+    json_t *faults = b->count == 1 && !b->lines ? json_incref(b->entry[0].faults) : NULL;
     batch_free(b);
-    request_reply_error(rq, code, &copy);
+    request_reply_faults(rq, code, &copy, faults);
+    json_decref(faults);
 }
 
 void complaints_post(struct request *rq, struct store *store)
@@ -487,10 +497,12 @@ void complaints_preview(struct request *rq, struct store *store)
     if (!rc)
         rc = placing_find(&setup->desk, store, e.form, &e.placing, &e.err);
     if (!rc)
+        placing_doubt(store, e.form);
+    if (!rc)
         rc = tell_preview(setup->triage, store, e.form->body, e.placing.lots, e.placing.lot_count,
                           &ranking, &e.err);
     if (rc) {
-        request_reply_error(rq, rc, err.code ? &err : &e.err);
+        request_reply_faults(rq, rc, err.code ? &err : &e.err, e.faults);
     } else {
         json_t *answer = json_object();
         json_t *lots = lots_json(&e.placing);
@@ -515,6 +527,7 @@ void complaints_preview(struct request *rq, struct store *store)
     json_decref(complaint);
     json_decref(ranking);
     json_decref(e.taken);
+    json_decref(e.faults);
     complaint_form_free(e.form);
     setup_unref(setup);
 }

@@ -112,25 +112,41 @@ static int find_reason(const struct request *rq, int code, const struct error **
     return (int)lost->code;
 }
 
-void request_reply_error(struct request *rq, int code, const struct error *err)
+static json_t *problem_of(int code, const struct error *err)
 {
-    struct error lost;
-    code = find_reason(rq, code, &err, &lost);
     char type[64];
     snprintf(type, sizeof type, "urn:oddloaf:problem:%s", error_word((enum error_code)code));
     json_t *problem =
         json_pack("{s:s, s:s, s:i, s:s}", "type", type, "title", title_of(code), "status",
                   status_of(code), "detail", err->text[0] ? err->text : title_of(code));
-    if (err->field[0] || err->source[0] || err->line) {
+    if (err->field[0] || err->source[0] || err->line)
         json_object_set_new(problem, "errors",
                             json_pack("[{s:s, s:I, s:I, s:s, s:s, s:s}]", "source", err->source,
                                       "line", (json_int_t)err->line, "column",
                                       (json_int_t)err->column, "field", err->field, "value",
                                       err->value, "reason", err->text));
-    }
     if (err->hint[0])
         json_object_set_new(problem, "hint", json_string(err->hint));
+    return problem;
+}
+
+void request_reply_faults(struct request *rq, int code, const struct error *err,
+                          const json_t *faults)
+{
+    struct error lost;
+    code = find_reason(rq, code, &err, &lost);
+    json_t *problem = problem_of(code, err);
+    if (json_array_size(faults) > 1) {
+        json_object_set_new(problem, "detail",
+                            json_sprintf("%zu values cannot be right", json_array_size(faults)));
+        json_object_set(problem, "errors", (json_t *)faults);
+    }
     char *text = jsonx_dump(problem);
     json_decref(problem);
     request_reply(rq, status_of(code), "application/problem+json", text, strlen(text));
+}
+
+void request_reply_error(struct request *rq, int code, const struct error *err)
+{
+    request_reply_faults(rq, code, err, NULL);
 }

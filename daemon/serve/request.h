@@ -51,6 +51,10 @@ void request_reply(struct request *rq, int status, const char *content_type, cha
 void request_reply_json(struct request *rq, int status, json_t *body); /* takes the reference */
 /* A problem document (RFC 9457) from an error, with the status of its code. */
 void request_reply_error(struct request *rq, int code, const struct error *err);
+/* The same, naming several faults: an array of {"field","value","reason"}, of which `err` is the
+ * first. NULL or empty: `err` alone. */
+void request_reply_faults(struct request *rq, int code, const struct error *err,
+                          const json_t *faults);
 
 /* Runs on a reader thread. */
 typedef void (*request_handler)(struct request *rq, struct store *store);

@@ -387,3 +387,43 @@ int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volu
     *ret = memo->volume;
     return 0;
 }
+
+/* ---- the record as a whole ---- */
+
+int lot_find_first(struct store *store, int64_t *ret_packed_ms, struct error *err)
+{
+    static const char SQL[] = "SELECT min(packed_from_ms) FROM lot";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    int rc = db_step(store, st, err);
+    int64_t ms = rc == 1 ? db_ms(st, 0) : WHEN_UNKNOWN_MS;
+    db_reset(st);
+    if (rc < 0)
+        return rc;
+    if (ms == WHEN_UNKNOWN_MS)
+        return error_set(err, ERROR_NOT_FOUND, "no lot is on record");
+    *ret_packed_ms = ms;
+    return 0;
+}
+
+int lot_find_lines(struct store *store, int (*each)(void *arg, const char *line), void *arg,
+                   struct error *err)
+{
+    /* from line to line along the index: a DISTINCT would look at every lot */
+    static const char SQL[] = "WITH RECURSIVE next(line) AS (SELECT min(line) FROM lot UNION ALL"
+                              " SELECT (SELECT min(line) FROM lot WHERE line > next.line) FROM next"
+                              " WHERE next.line IS NOT NULL)"
+                              " SELECT line FROM next WHERE line IS NOT NULL";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    int rc;
+    while ((rc = db_step(store, st, err)) == 1) {
+        rc = each(arg, db_text(st, 0));
+        if (rc)
+            break;
+    }
+    db_reset(st);
+    return rc;
+}

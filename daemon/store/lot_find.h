@@ -68,6 +68,12 @@ struct lot_find_where {
 int lot_find_each_key(struct store *store, const struct lot_find_where *where, size_t limit,
                       lot_find_each each, void *arg, bool *ret_overflow, struct error *err);
 
+/* When the first lot on record was packed. ERROR_NOT_FOUND if there is none. */
+int lot_find_first(struct store *store, int64_t *ret_packed_ms, struct error *err);
+/* The lines that lots on record were packed on, in the order of their names. */
+int lot_find_lines(struct store *store, int (*each)(void *arg, const char *line), void *arg,
+                   struct error *err);
+
 struct lot_find_product {
     int64_t product_id;
     char product[LOT_FIND_CODE], name[LOT_FIND_CODE];

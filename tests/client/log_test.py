@@ -170,6 +170,28 @@ give the option for all rows)
 """)
         self.assertIn("w.csv: 3 rows: 1 new, 0 logged before, 2 refused\n", out)
 
+    def test_all_faults_of_a_row_are_told_at_once(self):
+        path = self.file("w.csv", "received_at,symptom,found_on,packs\n"
+                                  "1999-12-31,grey,yesterday,0\n")
+        code, documents = self.json("log", "--from", path)
+        self.assertEqual((code, len(documents)), (1, 1))
+        error = documents[0]["error"]
+        self.assertEqual([f["field"] for f in error["faults"]],
+                         ["symptom", "found_on", "packs", "channel", "received_at"])
+        self.assertEqual((error["line"], error["field"]), (2, "symptom"))
+        code, out, err = self.run_client("log", "--from", path)
+        self.assertEqual(err.count("w.csv:2: "), 5, err)
+        self.assertIn("w.csv:2: received_at '1999-12-31T00:00:00-05:00': "
+                      "lies before the year 2000\n", err)
+        self.assertIn("w.csv: 1 rows: 0 new, 0 logged before, 1 refused\n", out)
+        self.assertEqual(self.daemon.complaints, {})
+
+    def test_dry_run_knows_the_future(self):
+        path = self.file("w.csv", "received_at,channel,symptom\n2062-11-20,store,mold\n")
+        code, _, err = self.run_client("log", "--from", path, "--dry-run")
+        self.assertEqual(code, 1)
+        self.assertIn("lies in the future: it is 20", err)
+
     def test_dry_run_sends_nothing(self):
         path = self.file("w.csv", "received_at,channel,symptom\n2026-11-20,store,mold\n,,\n"
                                   "2026-11-20,shop,bad\n")

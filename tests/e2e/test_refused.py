@@ -3,6 +3,7 @@ refusals, and --refused gets every one.
 
 usage: test_refused.py BINARIES
 """
+import datetime
 import json
 import pathlib
 import sys
@@ -129,6 +130,50 @@ def complaints(plant):
     assert "1500 rows: 1500 new, 0 logged before, 0 refused" in done.stdout, done.stdout[-300:]
 
 
+def when(seconds):
+    now = datetime.datetime.now(datetime.timezone.utc) + datetime.timedelta(seconds=seconds)
+    return now.isoformat(timespec="seconds")
+
+
+def dates(plant):
+    """A complaint from the future or from before there was a plant is no complaint of this one."""
+    ahead = complaint(received=when(3600))
+    status, answer = plant.post("/v1/complaints", ahead)
+    assert status == 400, (status, answer)
+    error = answer["errors"][0]
+    assert (error["field"], error["value"]) == ("received_at", ahead["received_at"]), answer
+    assert "lies in the future: it is 20" in error["reason"], answer
+    status, answer = plant.post("/v1/complaints", complaint(received="1999-12-31T09:00:00Z"))
+    assert status == 400 and "before the year 2000" in answer["detail"], answer
+    status, answer = plant.post("/v1/complaints", complaint(received=when(300)))
+    assert status == 201, answer  # another machine's clock
+    early = {**complaint(received="2026-06-01T09:00:00Z"), "lot_text": ""}
+    status, answer = plant.post("/v1/complaints", early)
+    doubts = {d["field"]: d["why"] for d in answer["doubts"]}
+    assert status == 201 and "first lot on record" in doubts["received_at"], answer
+    assert plant.post("/v1/complaints/preview", early)[1]["doubts"] == answer["doubts"]
+
+
+def all_faults_at_once(plant):
+    bad = {**complaint(received=when(3600), symptom="grey"), "packs": 0,
+           "measured": {"crumb_ph": 77}}
+    fields = ["symptom", "packs", "measured/crumb_ph", "received_at"]
+    status, answer = plant.post("/v1/complaints", bad)
+    assert status == 400, (status, answer)
+    assert sorted(e["field"] for e in answer["errors"]) == sorted(fields), answer
+    status, lines = plant.request("POST", "/v1/complaints?source=s", (json.dumps(bad) + "\n"
+                                  + json.dumps(complaint()) + "\n").encode(),
+                                  "application/x-ndjson")
+    refused, taken = [json.loads(line) for line in lines.splitlines()]
+    assert sorted(f["field"] for f in refused["error"]["faults"]) == sorted(fields), refused
+    assert "complaint" in taken, taken
+    path = plant.dir / "one.ndjson"
+    path.write_text(json.dumps({**complaint(received=when(3600)),
+                                "measured": {"crumb_ph": 77}}) + "\n")
+    done = plant.client("log", "--from", str(path), check=1)
+    assert "received_at" in done.stderr and "measured/crumb_ph" in done.stderr, done.stderr
+
+
 with Plant(sys.argv[1]) as plant:
     plant.load_small()
     bounded_memory(plant)
@@ -136,5 +181,7 @@ with Plant(sys.argv[1]) as plant:
     every_one(plant)
     contradictions(plant)
     pages(plant)
+    dates(plant)
+    all_faults_at_once(plant)
     complaints(plant)
     bounded_batch(plant)

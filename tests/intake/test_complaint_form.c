@@ -7,6 +7,7 @@
 #include <string.h>
 
 #define ID "\"id\":\"01938f4e-1c00-7abc-8def-0123456789ab\","
+#define NOW_MS INT64_C(1795219200000) /* 2026-11-21T00:00:00Z */
 #define BASE                                                                                       \
     ID "\"received_at\":\"2026-11-20T09:14:00-05:00\",\"channel\":\"phone\",\"symptom\":\"mold\""
 
@@ -14,7 +15,7 @@ static int read_text(const char *text, bool partial, struct complaint_form **ret
 {
     json_t *json = NULL;
     assert_int_equal(jsonx_parse(text, strlen(text), &json, NULL), 0);
-    const struct form_options options = {.partial = partial, .now_ms = 1795000000000};
+    const struct form_options options = {.partial = partial, .now_ms = NOW_MS};
     int rc = complaint_form_read(json, &options, ret, err);
     json_decref(json);
     return rc;
@@ -121,6 +122,84 @@ static void doubtful_dates_do_not_lose_the_complaint(void **state)
     complaint_form_free(form);
 }
 
+static void received(const char *at, const char *reason)
+{
+    char text[512];
+    snprintf(text, sizeof text,
+             "{" ID "\"channel\":\"web\",\"symptom\":\"mold\",\"received_at\":\"%s\"}", at);
+    if (reason) {
+        refused(text, "received_at", at, reason);
+        return;
+    }
+    struct complaint_form *form = NULL;
+    assert_int_equal(read_text(text, false, &form, NULL), 0);
+    complaint_form_free(form);
+}
+
+static void no_complaint_comes_before_its_time(void **state)
+{
+    (void)state;
+    received("2026-11-21T00:10:00Z", NULL); /* another machine's clock may be ahead */
+    received("2026-11-21T00:10:01Z", "it is 2026-11-21T00:00:00+00:00 now");
+    received("2062-11-20T09:14:00-05:00", "future");
+    received("2000-01-01T00:00:00Z", NULL);
+    received("1999-12-31T23:59:59Z", "before the year 2000");
+    received("1926-11-20T09:14:00-05:00", "before the year 2000");
+}
+
+static void dates_of_another_year_are_doubted(void **state)
+{
+    static const char *const FIELDS[] = {"found_on", "bought_on", "code_date"};
+    struct complaint_form *form = NULL;
+    (void)state;
+    assert_int_equal(read_text("{" BASE ",\"found_on\":\"2016-11-19\",\"bought_on\":\"2025-11-16\","
+                               "\"code_date\":\"2062-11-27\",\"inspected_at\":"
+                               "\"2026-12-20T09:14:00-05:00\"}",
+                               false, &form, NULL),
+                     0);
+    assert_int_equal(form->found_day, WHEN_UNKNOWN_DAY);
+    assert_int_equal(form->bought_day, WHEN_UNKNOWN_DAY);
+    assert_int_equal(form->code_day, WHEN_UNKNOWN_DAY);
+    assert_int_equal(json_array_size(form->doubts), 4);
+    for (int i = 0; i < 3; i++) /* kept as they were said */
+        assert_non_null(complaint_form_text(form, FIELDS[i]));
+    complaint_form_free(form);
+}
+
+static void every_fault_is_told_at_once(void **state)
+{
+    static const char TEXT[] =
+        "{\"id\":\"7\",\"received_at\":\"2062-11-20T09:14:00Z\",\"channel\":\"pigeon\","
+        "\"packs\":0,\"observed\":{\"colour\":\"purple\",\"where\":\"inside\"},"
+        "\"measured\":{\"crumb_ph\":\"x\",\"crumb_aw\":null},\"contact\":{\"name\":7}}";
+    static const char *const FIELDS[] = {"id",
+                                         "contact",
+                                         "channel",
+                                         "packs",
+                                         "observed/colour",
+                                         "observed/where",
+                                         "measured/crumb_ph",
+                                         "measured/crumb_aw",
+                                         "symptom",
+                                         "received_at"};
+    struct complaint_form *form = NULL;
+    struct error err = {0};
+    json_t *json = NULL, *faults = json_array();
+    const struct form_options options = {.now_ms = NOW_MS, .faults = faults};
+    (void)state;
+    assert_int_equal(jsonx_parse(TEXT, sizeof TEXT - 1, &json, NULL), 0);
+    assert_int_equal(complaint_form_read(json, &options, &form, &err), ERROR_INVALID);
+    assert_string_equal(err.field, "id");
+    assert_int_equal(json_array_size(faults), sizeof FIELDS / sizeof FIELDS[0]);
+    for (size_t i = 0; i < sizeof FIELDS / sizeof FIELDS[0]; i++) {
+        const json_t *one = json_array_get(faults, i);
+        assert_string_equal(json_string_value(json_object_get(one, "field")), FIELDS[i]);
+        assert_true(json_string_length(json_object_get(one, "reason")) > 0);
+    }
+    json_decref(faults);
+    json_decref(json);
+}
+
 static void names_we_do_not_know_are_dropped_and_said(void **state)
 {
     struct complaint_form *form = NULL;
@@ -137,7 +216,7 @@ static void a_preview_needs_the_symptom_alone(void **state)
     struct error err = {0};
     (void)state;
     assert_int_equal(read_text("{\"symptom\":\"staling\"}", true, &form, &err), 0);
-    assert_int_equal(form->received_ms, 1795000000000);
+    assert_int_equal(form->received_ms, NOW_MS);
     complaint_form_free(form);
     assert_int_equal(read_text("{}", true, &form, &err), ERROR_INVALID);
 }
@@ -160,6 +239,9 @@ int main(void)
         cmocka_unit_test(contact_never_stands_in_an_error),
         cmocka_unit_test(missing_is_unknown_and_empty_is_missing),
         cmocka_unit_test(doubtful_dates_do_not_lose_the_complaint),
+        cmocka_unit_test(no_complaint_comes_before_its_time),
+        cmocka_unit_test(dates_of_another_year_are_doubted),
+        cmocka_unit_test(every_fault_is_told_at_once),
         cmocka_unit_test(names_we_do_not_know_are_dropped_and_said),
         cmocka_unit_test(a_preview_needs_the_symptom_alone),
         cmocka_unit_test(keys_of_people_fold),

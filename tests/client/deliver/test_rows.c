@@ -30,16 +30,25 @@ static char *write_file(const char *name, const char *text)
     return text_take(&path);
 }
 
-/* "line:{complaint}" or "line:field=value:reason", one a row. */
-static int on_row(void *arg, long line, json_t *complaint, const struct error *refused)
+/* "line:{complaint}" or "line:field=value:reason", one a fault. */
+static int on_row(void *arg, const struct row *row)
 {
     struct text_buffer *out = arg;
-    if (refused) {
-        text_appendf(out, "%ld:%s=%s:%s\n", line, refused->field, refused->value, refused->text);
+    const struct error *refused = row->refused;
+    size_t i;
+    const json_t *fault;
+    if (refused && json_array_size(row->faults) < 2)
+        text_appendf(out, "%ld:%s=%s:%s\n", row->line, refused->field, refused->value,
+                     refused->text);
+    else if (refused)
+        json_array_foreach(row->faults, i, fault) text_appendf(
+            out, "%ld:%s=%s:%s\n", row->line, json_string_value(json_object_get(fault, "field")),
+            json_string_value(json_object_get(fault, "value")),
+            json_string_value(json_object_get(fault, "reason")));
+    if (refused)
         return 0;
-    }
-    char *text = jsonx_dump(complaint);
-    text_appendf(out, "%ld:%s\n", line, text);
+    char *text = jsonx_dump(row->complaint);
+    text_appendf(out, "%ld:%s\n", row->line, text);
     free(text);
     return 0;
 }
@@ -107,6 +116,10 @@ static void what_is_wrong_is_named(void **state)
     check_csv(NULL, "symptom,found_on\nmold,yesterday\nmold,2026-11-19,extra\n",
               "2:found_on=yesterday:must be a whole date like 2026-11-19\n"
               "3:=:has 3 values, the header names 2 columns\n",
+              "");
+    check_csv(NULL, "symptom,found_on,packs,note\ngrey,yesterday,2,x\n",
+              "2:symptom=grey:not one of mold off-odor staling\n"
+              "2:found_on=yesterday:must be a whole date like 2026-11-19\n",
               "");
     check_csv(NULL, "symptom,note\nmold,caf\xE9\n", "2:note=caf?:is not UTF-8\n", "");
     check_csv(NULL, "", "file:0:has no header row\n", "");

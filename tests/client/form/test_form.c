@@ -91,9 +91,9 @@ static void dates_and_times(void **state)
     check("code-date", "11/27", "{\"code_date\":\"2026-11-27\"}");
     check("received-at", "2026-11-20T09:14:00-05:00",
           "{\"received_at\":\"2026-11-20T09:14:00-05:00\"}");
-    /* noon of that day, with the offset of that day's season */
-    check("received-at", "2026-11-20", "{\"received_at\":\"2026-11-20T12:00:00-05:00\"}");
-    check("received-at", "2026-07-20", "{\"received_at\":\"2026-07-20T12:00:00-04:00\"}");
+    /* the start of that day, with the offset of that day's season */
+    check("received-at", "2026-11-20", "{\"received_at\":\"2026-11-20T00:00:00-05:00\"}");
+    check("received-at", "2026-07-20", "{\"received_at\":\"2026-07-20T00:00:00-04:00\"}");
 }
 
 static void measured_quantities(void **state)
