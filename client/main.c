@@ -1,5 +1,6 @@
 /* oddloaf: the client. Reads the command line, finds the row of its command, runs it. */
 #include "commands/command.h"
+#include "commands/help.h"
 #include <curl/curl.h>
 #include <locale.h>
 #include <poll.h>
@@ -36,13 +37,13 @@ static int run(struct client *c, const struct args *a)
         if (a->command)
             help_command(&c->view, a->command);
         else
-            help_program(&c->view);
+            help_program(&c->view, a->table);
         return EXIT_DONE;
     }
     if (!a->command) {
         struct view v;
         view_init(&v, stderr);
-        help_program(&v);
+        help_program(&v, a->table);
         return EXIT_USAGE;
     }
     if (args_has(a, "socket") && args_has(a, "server"))
@@ -72,7 +73,7 @@ int main(int argc, char **argv)
     signal(SIGPIPE, SIG_IGN);
     curl_global_init(CURL_GLOBAL_DEFAULT);
     view_init(&c.view, stdout);
-    int rc = args_parse(argc, argv, &a, &err);
+    int rc = args_parse(command_all(), argc, argv, &a, &err);
     c.command = a.command ? a.command->name : NULL;
     c.json = args_has(&a, "json");
     rc = rc ? client_usage(&c, "%s%s%s%s", err.text, err.hint[0] ? " (" : "", err.hint,

@@ -1,4 +1,5 @@
 #include "commands/command.h"
+#include "commands/help.h"
 #include <string.h>
 
 static json_t *option_json(const struct option_row *rows)
@@ -18,14 +19,14 @@ static json_t *command_json(const struct command *command)
 
 static int help(struct client *c, const struct args *a)
 {
-    const struct command *one = a->count ? command_find(a->words[0]) : NULL;
+    const struct command *one = a->count ? args_command(a->table, a->words[0]) : NULL;
     if (a->count && !one)
         return client_usage(c, "no command '%s'", a->words[0]);
     if (!c->json) {
         if (one)
             help_command(&c->view, one);
         else
-            help_program(&c->view);
+            help_program(&c->view, a->table);
         return EXIT_DONE;
     }
     json_t *document;
@@ -33,9 +34,9 @@ static int help(struct client *c, const struct args *a)
         document = command_json(one);
     } else {
         json_t *list = json_array();
-        for (const struct command *const *row = command_all(); *row; row++)
+        for (const struct command *const *row = a->table; *row; row++)
             json_array_append_new(list, command_json(*row));
-        document = json_pack("{so so}", "commands", list, "options", option_json(command_globals));
+        document = json_pack("{so so}", "commands", list, "options", option_json(args_globals));
     }
     client_print(document);
     json_decref(document);

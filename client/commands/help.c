@@ -1,4 +1,4 @@
-#include "commands/command.h"
+#include "commands/help.h"
 #include "show/table.h"
 
 static const struct column option_columns[] = {{"", COLUMN_LEFT, 0}, {"", COLUMN_LEFT, 24}};
@@ -14,7 +14,7 @@ static void print_options(const struct view *v, const struct option_row *rows)
     table_free(t);
 }
 
-void help_program(const struct view *v)
+void help_program(const struct view *v, const struct command *const *table)
 {
     view_title(v, "oddloaf: complaints about bread, back to their cause");
     view_blank(v);
@@ -22,14 +22,14 @@ void help_program(const struct view *v)
               "usage: oddloaf [--socket PATH | --server URL] [--json] COMMAND …");
     view_section(v, "Commands");
     struct table *t = table_new(option_columns, 2);
-    for (const struct command *const *c = command_all(); *c; c++) {
+    for (const struct command *const *c = table; *c; c++) {
         table_add(t, (*c)->name);
         table_add(t, (*c)->help);
     }
     table_print(t, v, 2);
     table_free(t);
     view_section(v, "Options, before or after the command");
-    print_options(v, command_globals);
+    print_options(v, args_globals);
     view_section(v, "Exit status");
     view_text(v, VIEW_PLAIN, 2, 0,
               "0 done; 1 some input refused; 2 usage; 3 daemon not reachable (complaints are kept "

@@ -2,7 +2,7 @@
 #ifndef ODDLOAF_CLIENT_COMMANDS_PERIOD_H
 #define ODDLOAF_CLIENT_COMMANDS_PERIOD_H
 
-#include "commands/command.h"
+#include "commands/args.h"
 #include "deliver/client.h"
 #include <stdint.h>
 

@@ -5,25 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-double facts_age_days(const struct facts_job *job, int i)
-{
-    const struct case_complaint *complaint = &job->input->complaints[i];
-    int32_t day = complaint->found_day;
-    if (job->packed_day == WHEN_UNKNOWN_DAY)
-        return NAN;
-    if (day == WHEN_UNKNOWN_DAY)
-        day = tz_day(job->source->tz, complaint->received_ms);
-    /* found before it was packed: a wrong date or a wrong lot says nothing of age */
-    return day < job->packed_day || day > job->packed_day + 400 ? NAN
-                                                                : (double)(day - job->packed_day);
-}
-
-bool facts_wanted(const struct facts_job *job, int f, enum fact_kind kind)
-{
-    const struct rule_fact *fact = &job->source->rules->facts[f];
-    return fact->name.kind == kind && fact->symptoms & 1u << job->input->symptom;
-}
-
 /* ---- what the lot's own records say, kept ---- */
 
 struct kept {

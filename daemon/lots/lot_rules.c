@@ -11,127 +11,6 @@
 
 enum { FILE_BYTES = 1 << 20 };
 
-/* ---- faults ---- */
-
-void lot_rules_fault(struct lot_rules *r, const char *pointer, const char *value,
-                     const struct error *why)
-{
-    struct error fault = *why;
-    long line = 0, column = 0;
-    if (jsonx_locate(r->text.data ? r->text.data : "", r->text.length, pointer, &line, &column))
-        error_at(&fault, NULL, line, column);
-    error_at(&fault, r->path, 0, 0);
-    error_field(&fault, pointer, value);
-    if (r->report)
-        r->report(r->arg, &fault);
-    if (!r->code && r->err)
-        *r->err = fault;
-    if (!r->code)
-        r->code = fault.code;
-}
-
-static void say(struct lot_rules *r, const char *pointer, const char *value, const char *text)
-{
-    struct error why = {0};
-    error_set(&why, ERROR_INVALID, "%s", text);
-    lot_rules_fault(r, pointer, value, &why);
-}
-
-static size_t put(char *out, size_t length, const char *text)
-{
-    while (*text && length + 1 < LOT_RULES_POINTER)
-        out[length++] = *text++;
-    return length;
-}
-
-const char *lot_rules_at(const char *pointer, const char *name, char out[static LOT_RULES_POINTER])
-{
-    size_t length = put(out, 0, pointer);
-    length = put(out, length, "/");
-    out[put(out, length, name)] = '\0';
-    return out;
-}
-
-const char *lot_rules_at_index(const char *pointer, size_t index,
-                               char out[static LOT_RULES_POINTER])
-{
-    char digits[24];
-    snprintf(digits, sizeof digits, "%zu", index);
-    return lot_rules_at(pointer, digits, out);
-}
-
-/* ---- members ---- */
-
-void lot_rules_only(struct lot_rules *r, const json_t *object, const char *pointer,
-                    const char *const *known)
-{
-    char place[LOT_RULES_POINTER];
-    const char *name;
-    json_t *value;
-    json_object_foreach((json_t *)(uintptr_t)object, name, value)
-    {
-        size_t i = 0;
-        while (known[i] && strcmp(known[i], name) != 0)
-            i++;
-        if (!known[i])
-            say(r, lot_rules_at(pointer, name, place), name, "is no member known here");
-    }
-}
-
-const json_t *lot_rules_object(struct lot_rules *r, const json_t *object, const char *pointer,
-                               const char *name)
-{
-    char place[LOT_RULES_POINTER];
-    const json_t *value = json_object_get(object, name);
-    if (value && !json_is_object(value)) {
-        say(r, lot_rules_at(pointer, name, place), NULL, "must be an object");
-        return NULL;
-    }
-    return value;
-}
-
-const json_t *lot_rules_array(struct lot_rules *r, const json_t *object, const char *pointer,
-                              const char *name, size_t most)
-{
-    char place[LOT_RULES_POINTER];
-    const json_t *value = json_object_get(object, name);
-    if (value && (!json_is_array(value) || json_array_size(value) > most)) {
-        say(r, lot_rules_at(pointer, name, place), NULL,
-            "must be a list, and not a longer one than this");
-        return NULL;
-    }
-    return value;
-}
-
-const char *lot_rules_text(struct lot_rules *r, const json_t *object, const char *pointer,
-                           const char *name, bool required)
-{
-    char place[LOT_RULES_POINTER];
-    const json_t *value = json_object_get(object, name);
-    const char *text = json_string_value(value);
-    if (value ? !text : required)
-        say(r, lot_rules_at(pointer, name, place), NULL,
-            value ? "must be a text" : "is missing: a text is wanted");
-    return text;
-}
-
-void lot_rules_number(struct lot_rules *r, const json_t *object, const char *pointer,
-                      const char *name, double low, double high, double *ret)
-{
-    char place[LOT_RULES_POINTER], shown[32], why[96];
-    const json_t *value = json_object_get(object, name);
-    if (!value)
-        return;
-    double number = json_number_value(value);
-    if (json_is_number(value) && number >= low && number <= high) {
-        *ret = number;
-        return;
-    }
-    snprintf(shown, sizeof shown, "%g", number);
-    snprintf(why, sizeof why, "must be a number from %g to %g", low, high);
-    say(r, lot_rules_at(pointer, name, place), json_is_number(value) ? shown : NULL, why);
-}
-
 static int32_t day_member(struct lot_rules *r, const json_t *object, const char *pointer,
                           const char *name)
 {
@@ -158,7 +37,7 @@ static int minute_member(struct lot_rules *r, const json_t *object, const char *
     int rest = form ? (text[3] - '0') * 10 + text[4] - '0' : 99;
     if (hours < 24 && rest < 60)
         return hours * 60 + rest;
-    say(r, lot_rules_at(pointer, name, place), text, "must be a time of day, HH:MM");
+    lot_rules_say(r, lot_rules_at(pointer, name, place), text, "must be a time of day, HH:MM");
     return absent;
 }
 
@@ -171,7 +50,7 @@ static void example_wants(struct lot_rules *r, const char *pointer, const char *
     if (!wanted || !strcmp(wanted, got))
         return;
     snprintf(why, sizeof why, "the pattern reads '%.60s' here", got);
-    say(r, lot_rules_at(pointer, what, place), wanted, why);
+    lot_rules_say(r, lot_rules_at(pointer, what, place), wanted, why);
 }
 
 static void try_example(struct lot_rules *r, const struct code_pattern *pattern,
@@ -183,14 +62,14 @@ static void try_example(struct lot_rules *r, const struct code_pattern *pattern,
     const char *text = lot_rules_text(r, example, pointer, "text", true);
     int32_t received = day_member(r, example, pointer, "received");
     if (!text || received == WHEN_UNKNOWN_DAY) {
-        say(r, pointer, NULL, "an example has a text and the day it was received");
+        lot_rules_say(r, pointer, NULL, "an example has a text and the day it was received");
         return;
     }
     struct code_pattern_reading reading;
     struct error why = {0};
     if (code_pattern_read(pattern, text, received, &reading, &why) < 0) {
-        say(r, lot_rules_at(pointer, "text", place), text,
-            why.text[0] ? why.text : "the pattern does not fit its own example");
+        lot_rules_say(r, lot_rules_at(pointer, "text", place), text,
+                      why.text[0] ? why.text : "the pattern does not fit its own example");
         return;
     }
     if (reading.minute >= 0)
@@ -239,8 +118,8 @@ static void read_pattern(struct lot_rules *r, const json_t *rule, const char *po
         .max_age_days = (int)max_age_days,
     };
     if (day_is && !p.is_code_date && strcmp(day_is, "production-day") != 0)
-        say(r, lot_rules_at(pointer, "day_is", place), day_is,
-            "must be production-day or code-date");
+        lot_rules_say(r, lot_rules_at(pointer, "day_is", place), day_is,
+                      "must be production-day or code-date");
     if (!p.name || !p.expression)
         return;
     struct error why = {0};
@@ -258,7 +137,7 @@ static void read_pattern(struct lot_rules *r, const json_t *rule, const char *po
         return;
     }
     code_pattern_free(pattern);
-    say(r, pointer, NULL, "more patterns than a daemon keeps");
+    lot_rules_say(r, pointer, NULL, "more patterns than a daemon keeps");
 }
 
 static void read_plants(struct lot_rules *r, const json_t *root)
@@ -311,7 +190,7 @@ static void read_root(struct lot_rules *r, const json_t *root)
     const json_t *month_first = json_object_get(dates, "month_first");
     lot_rules_only(r, dates, "/dates", DATES);
     if (month_first && !json_is_boolean(month_first))
-        say(r, "/dates/month_first", NULL, "must be true or false");
+        lot_rules_say(r, "/dates/month_first", NULL, "must be true or false");
     else if (month_first)
         r->matcher->month_first = json_is_true(month_first);
     lot_rules_reading(r, lot_rules_object(r, root, "", "reading"));
@@ -340,7 +219,7 @@ int lot_matcher_load(const char *path, lot_report report, void *arg, struct lot_
         if (json_is_object(root))
             read_root(&r, root);
         else
-            say(&r, "", NULL, "must be an object");
+            lot_rules_say(&r, "", NULL, "must be an object");
         rc = r.code;
     }
     json_decref(root);

@@ -26,6 +26,7 @@ const char *lot_rules_at_index(const char *pointer, size_t index,
 /* `pointer` (RFC 6901) names the member at fault. */
 void lot_rules_fault(struct lot_rules *r, const char *pointer, const char *value,
                      const struct error *why);
+void lot_rules_say(struct lot_rules *r, const char *pointer, const char *value, const char *text);
 /* Members: absent leaves things as they are; what is wrong is reported. `known` ends with NULL. */
 void lot_rules_only(struct lot_rules *r, const json_t *object, const char *pointer,
                     const char *const *known);

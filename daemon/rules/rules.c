@@ -12,64 +12,6 @@
 
 #define FILE_LIMIT (1u << 20)
 
-double rule_curve(const struct rule_point *points, int count, double x)
-{
-    if (isnan(x) || count == 0)
-        return NAN;
-    if (x <= points[0].x)
-        return points[0].bits;
-    for (int i = 1; i < count; i++)
-        if (x <= points[i].x) {
-            double t = (x - points[i - 1].x) / (points[i].x - points[i - 1].x);
-            return points[i - 1].bits + t * (points[i].bits - points[i - 1].bits);
-        }
-    return points[count - 1].bits;
-}
-
-int rules_cause(const struct rules *rules, const char *id)
-{
-    for (int i = 0; i < rules->cause_count; i++)
-        if (rules->causes[i].id && strcmp(rules->causes[i].id, id) == 0)
-            return i;
-    return -1;
-}
-
-int rules_fact(const struct rules *rules, const char *name)
-{
-    for (int i = 0; i < rules->fact_count; i++)
-        if (strcmp(rules->facts[i].name.text, name) == 0)
-            return i;
-    return -1;
-}
-
-/* Shares from memory, until a rule file says otherwise. */
-static const struct {
-    const char *name;
-    double share;
-} REACH[REACHES] = {
-    [REACH_MIX] = {"mix", 0.9},
-    [REACH_LINE_HOURS] = {"line-hours", 0.6},
-    [REACH_INHIBITOR] = {"inhibitor-lot", 0.5},
-    [REACH_SOFTENER] = {"softener-lot", 0.5},
-    [REACH_FILM] = {"film-lot", 0.5},
-    [REACH_FAT] = {"fat-lot", 0.5},
-    [REACH_ACID] = {"acid-lot", 0.5},
-    [REACH_YEAST] = {"yeast-lot", 0.4},
-    [REACH_FLOUR] = {"flour-lot", 0.4},
-    [REACH_CLOSURE] = {"closure-lot", 0.4},
-    [REACH_SHIFT] = {"shift", 0.3},
-    [REACH_LINE_DAY] = {"line-day", 0.25},
-    [REACH_ROUTE] = {"route", 0.4},
-    [REACH_STORE] = {"store", 0.5},
-    [REACH_PRODUCT] = {"product", 0.1},
-    [REACH_WINDOW] = {"place-window", 0.7},
-};
-
-const char *rule_reach_name(enum rule_reach reach)
-{
-    return REACH[reach].name;
-}
-
 static void set_defaults(struct rule_ranking *ranking)
 {
     static const struct rule_ranking DEFAULT = {
@@ -91,7 +33,7 @@ static void set_defaults(struct rule_ranking *ranking)
     };
     *ranking = DEFAULT;
     for (int i = 0; i < REACHES; i++)
-        ranking->reach_share[i] = REACH[i].share;
+        ranking->reach_share[i] = rule_reach_share((enum rule_reach)i);
 }
 
 /* ---- files ---- */

@@ -111,6 +111,8 @@ enum rule_reach {
 };
 /* As in the rule files: "mix", "line-hours", …, "place-window". */
 const char *rule_reach_name(enum rule_reach reach);
+/* Of the lots that share it, those that share the fault too, until ranking.json says otherwise. */
+double rule_reach_share(enum rule_reach reach);
 
 /* rules/ranking.json */
 struct rule_ranking {

@@ -1,4 +1,4 @@
-/* Two threads' worth of care: everything here runs on the loop thread except request_reply() and
+/* Two threads' worth of care: everything here runs on the loop thread except on_reply() and
  * run_on_reader(). A request leaves the loop as a plain struct, and its answer comes back through
  * `answered`, a list behind a lock, and an eventfd that wakes the loop. */
 #include "serve/http.h"
@@ -84,8 +84,9 @@ static void pending_free(struct pending *p)
     free(p);
 }
 
-void request_reply(struct request *rq, int status, const char *content_type, char *body,
-                   size_t length)
+/* The way back to the loop: request->reply. */
+static void on_reply(struct request *rq, int status, const char *content_type, char *body,
+                     size_t length)
 {
     struct pending *p = rq->slot;
     struct http *http = p->http;
@@ -257,6 +258,7 @@ static struct pending *pending_new(struct http *http, struct evhttp_request *evr
     p->evreq = evreq;
     p->request.app = http->app;
     p->request.slot = p;
+    p->request.reply = on_reply;
     p->request.path = xstrdup(path ? path : "");
     p->request.content_type = xstrdup(type ? type : "");
     p->request.accept = xstrdup(accept ? accept : "");

@@ -58,6 +58,12 @@ int request_json(const struct request *rq, json_t **ret, struct error *err)
     return rc;
 }
 
+void request_reply(struct request *rq, int status, const char *content_type, char *body,
+                   size_t length)
+{
+    rq->reply(rq, status, content_type, body, length);
+}
+
 void request_reply_json(struct request *rq, int status, json_t *body)
 {
     char *text = jsonx_dump(body);

@@ -32,6 +32,9 @@ struct request {
     char *body; /* NUL-terminated */
     size_t body_length;
     void *slot; /* the loop's own */
+    /* The loop's way to take an answer, from any thread; called through the functions below. */
+    void (*reply)(struct request *rq, int status, const char *content_type, char *body,
+                  size_t length);
     char *path; /* owns what `part` points into */
 };
 

@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { SHOWN_ITEMS = 8, EXPLAINED = 6, SHOWN_CHECKS = 6, SHOWN_CAUTIONS = 6, DESK_QUESTIONS = 5 };
+enum { SHOWN_ITEMS = 8, EXPLAINED = 6, SHOWN_CHECKS = 6, SHOWN_CAUTIONS = 6 };
 #define LIKELY 0.10     /* causes whose checks and cautions are shown */
 #define SHOWN_BITS 0.05 /* what speaks less is left out of `for` and `against` */
 
@@ -232,46 +232,4 @@ json_t *case_rank_json(const struct triage *triage, const struct case_rank *rank
     json_object_set_new(object, "actions", actions_json(triage, ranked));
     json_object_set_new(object, "cautions", cautions_json(triage, ranked));
     return object;
-}
-
-/* ---- a case, a preview ---- */
-
-static void fill_top(const struct triage *triage, const struct case_rank *ranked,
-                     struct tell_top *ret)
-{
-    const struct rank_cause *top = &ranked->rank->causes[0];
-    *ret = (struct tell_top){.probability = top->probability,
-                             .as_of_ms = ranked->input.as_of_ms,
-                             .complaints = ranked->input.count};
-    snprintf(ret->cause, sizeof ret->cause, "%s", triage->rules->causes[top->cause].id);
-}
-
-int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
-              struct tell_top *ret_top, struct error *err)
-{
-    struct case_rank ranked;
-    int rc = case_rank_read(triage, store, case_id, &ranked, err);
-    if (rc)
-        return rc;
-    if (ret_top)
-        fill_top(triage, &ranked, ret_top);
-    *ret = case_rank_json(triage, &ranked, case_asks(triage, &ranked, true, DESK_QUESTIONS));
-    case_rank_clear(&ranked);
-    return 0;
-}
-
-int tell_preview(struct triage *triage, struct store *store, const json_t *body,
-                 const struct complaint_lot *lots, int n, json_t **ret, struct error *err)
-{
-    struct clock clock = clock_system();
-    struct case_input input;
-    struct case_rank ranked;
-    int rc = case_input_of(body, lots, n, clock_now_ms(&clock), &input, err);
-    if (!rc)
-        rc = case_rank_make(triage, store, &input, &ranked, err);
-    if (rc)
-        return rc;
-    *ret = case_rank_json(triage, &ranked, case_asks(triage, &ranked, true, DESK_QUESTIONS));
-    case_rank_clear(&ranked);
-    return 0;
 }

@@ -205,6 +205,44 @@ class Includes(unittest.TestCase):
             self.assertRegex(built.stderr, "No such file|not found")
 
 
+def circles(edges):
+    """What of a graph leads back to itself."""
+    left = {a: set(b) for a, b in edges.items()}
+    for name in set().union(*edges.values()):
+        left.setdefault(name, set())
+    while True:
+        reached = set().union(*left.values()) if left else set()
+        ends = {name for name, to in left.items() if not to or name not in reached}
+        if not ends:
+            return left
+        left = {name: to - ends for name, to in left.items() if name not in ends}
+
+
+def objects(library):
+    """{file: files of the same library it needs something of}, from the symbols."""
+    out = subprocess.run(["nm", "-A", BUILD / f"liboddloaf_{library}.a"], capture_output=True,
+                         text=True, check=True).stdout
+    rows = re.findall(r"(\w+)\.c\.o:\s*[0-9a-f]* ([A-Za-z]) (\w+)$", out, re.MULTILINE)
+    home = {name: file for file, kind, name in rows if kind in "TDBRC"}
+    needs = {file: set() for file, _, _ in rows}
+    for file, kind, name in rows:
+        if kind == "U" and home.get(name, file) != file:
+            needs[file].add(home[name])
+    return needs
+
+
+class Circles(unittest.TestCase):
+    def test_the_check_finds_one(self):
+        self.assertEqual(circles({"a": {"b", "c"}, "b": {"c"}}), {})
+        self.assertEqual(set(circles({"a": {"b"}, "b": {"c"}, "c": {"b", "d"}})), {"b", "c"})
+        self.assertIn("csv_rows", objects("records")["import"])
+
+    def test_no_two_files_of_a_folder_need_each_other(self):
+        rooms = guide()
+        for library in rooms["daemon"] + ["client_" + room for room in rooms["client"]]:
+            self.assertEqual(circles(objects(library)), {}, library)
+
+
 class Programs(unittest.TestCase):
     def needed(self, program):
         out = subprocess.run(["readelf", "-d", BUILD / program], capture_output=True, text=True,

@@ -25,7 +25,7 @@ static const char *parse(const char *line, struct args *a, struct error *err)
     for (char *word = strtok_r(buffer, " ", &save); word && argc < MOST;
          word = strtok_r(NULL, " ", &save))
         argv[argc++] = word;
-    return args_parse(argc, argv, a, err) ? err->text : "";
+    return args_parse(command_all(), argc, argv, a, err) ? err->text : "";
 }
 
 static void options_before_and_after_the_command(void **state)
@@ -106,9 +106,9 @@ static void every_row_is_complete(void **state)
         assert_non_null((*c)->args);
         assert_non_null((*c)->exec);
         assert_true((*c)->help[0] && (*c)->help[strlen((*c)->help) - 1] != '.');
-        assert_ptr_equal(command_find((*c)->name), *c);
+        assert_ptr_equal(args_command(command_all(), (*c)->name), *c);
         for (const struct option_row *o = (*c)->options; o && o->name; o++)
-            for (const struct option_row *g = command_globals; g->name; g++)
+            for (const struct option_row *g = args_globals; g->name; g++)
                 assert_string_not_equal(o->name, g->name);
     }
 }

@@ -1,0 +1,221 @@
+#include "commands/args.h"
+#include <stdlib.h>
+#include <string.h>
+
+const struct option_row args_globals[] = {
+    {"socket", "PATH", "the daemon's Unix socket (else ODDLOAF_SOCKET, else " TRANSPORT_SOCKET ")"},
+    {"server", "URL", "a daemon elsewhere, https://…; its token from ODDLOAF_TOKEN"},
+    {"json", NULL, "one JSON document (or one a line) on stdout and nothing else"},
+    {"help", NULL, "this help, or the help of the command"},
+    {"version", NULL, "the version"},
+    {0}};
+
+const struct command *args_command(const struct command *const *table, const char *name)
+{
+    for (const struct command *const *c = table; *c; c++)
+        if (strcmp((*c)->name, name) == 0)
+            return *c;
+    return NULL;
+}
+
+/* ---- words the caller got nearly right ---- */
+
+#define NEAR_BYTES 32
+#define NEAR_EDITS 2
+
+/* Edit distance with swaps of neighbours (Damerau's four kinds of slip, 1964). */
+static size_t edits(const char *a, const char *b)
+{
+    size_t n = strlen(a);
+    size_t m = strlen(b);
+    size_t d[NEAR_BYTES + 1][NEAR_BYTES + 1];
+    if (n > NEAR_BYTES || m > NEAR_BYTES)
+        return NEAR_BYTES;
+    for (size_t i = 0; i <= n; i++)
+        d[i][0] = i;
+    for (size_t j = 0; j <= m; j++)
+        d[0][j] = j;
+    for (size_t i = 1; i <= n; i++) {
+        for (size_t j = 1; j <= m; j++) {
+            size_t best = d[i - 1][j - 1] + (a[i - 1] != b[j - 1]);
+            if (d[i - 1][j] + 1 < best)
+                best = d[i - 1][j] + 1;
+            if (d[i][j - 1] + 1 < best)
+                best = d[i][j - 1] + 1;
+            if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] &&
+                d[i - 2][j - 2] + 1 < best)
+                best = d[i - 2][j - 2] + 1;
+            d[i][j] = best;
+        }
+    }
+    return d[n][m];
+}
+
+static void nearest(const char *word, const char *candidate, const char **best, size_t *least)
+{
+    size_t n = edits(word, candidate);
+    if (n < *least) {
+        *least = n;
+        *best = candidate;
+    }
+}
+
+static const char *nearest_command(const struct command *const *table, const char *word)
+{
+    const char *best = NULL;
+    size_t least = NEAR_EDITS + 1;
+    for (const struct command *const *c = table; *c; c++)
+        nearest(word, (*c)->name, &best, &least);
+    return best;
+}
+
+static const char *nearest_option(const struct option_row *rows, const char *word)
+{
+    const char *best = NULL;
+    size_t least = NEAR_EDITS + 1;
+    for (const struct option_row *o = args_globals; o->name; o++)
+        nearest(word, o->name, &best, &least);
+    for (const struct option_row *o = rows; o && o->name; o++)
+        nearest(word, o->name, &best, &least);
+    return best;
+}
+
+/* ---- parsing ---- */
+
+static const struct option_row *find_option(const struct option_row *rows, const char *name,
+                                            size_t length)
+{
+    for (const struct option_row *o = rows; o && o->name; o++)
+        if (strlen(o->name) == length && strncmp(o->name, name, length) == 0)
+            return o;
+    return NULL;
+}
+
+/* Finds the command before its options are read, so that both may stand in any order: the first
+ * word that no option of the program takes as its value. */
+static const struct command *find_command(const struct command *const *table, int argc, char **argv,
+                                          const char **ret_word)
+{
+    for (int i = 1; i < argc; i++) {
+        const char *word = argv[i];
+        if (strcmp(word, "--") == 0)
+            break;
+        if (word[0] == '-' && word[1] == '-') {
+            const struct option_row *o =
+                find_option(args_globals, word + 2, strcspn(word + 2, "="));
+            if (o && o->arg && !strchr(word, '='))
+                i++;
+            continue;
+        }
+        *ret_word = word;
+        return args_command(table, word);
+    }
+    return NULL;
+}
+
+static int take_option(struct args *a, int argc, char **argv, int *i, struct error *err)
+{
+    const char *name = argv[*i] + 2;
+    size_t length = strcspn(name, "=");
+    const char *value = name[length] == '=' ? name + length + 1 : NULL;
+    const struct option_row *rows = a->command ? a->command->options : NULL;
+    const struct option_row *o = find_option(args_globals, name, length);
+    if (!o)
+        o = find_option(rows, name, length);
+    if (!o) {
+        char *bare = xstrndup(name, length);
+        const char *near = nearest_option(rows, bare);
+        if (near)
+            error_hint(err, "did you mean --%s?", near);
+        free(bare);
+        return error_set(err, ERROR_INVALID, "no option --%.*s", (int)length, name);
+    }
+    if (!o->arg && value)
+        return error_set(err, ERROR_INVALID, "--%s takes no value", o->name);
+    if (o->arg && !value) {
+        if (*i + 1 >= argc)
+            return error_set(err, ERROR_INVALID, "--%s needs a value: %s", o->name, o->arg);
+        value = argv[++*i];
+    }
+    a->given[a->given_count++] = (struct given){o->name, value};
+    return 0;
+}
+
+static int check_count(const struct args *a, struct error *err)
+{
+    const struct command *c = a->command;
+    if (args_has(a, "help"))
+        return 0;
+    if (a->count < c->least)
+        return error_set(err, ERROR_INVALID, "%s is missing",
+                         c->least > 1 && a->count == c->least - 1 ? "a word" : c->args);
+    if (c->most >= 0 && a->count > c->most)
+        return error_set(err, ERROR_INVALID, "'%s' is one word too many", a->words[c->most]);
+    return 0;
+}
+
+int args_parse(const struct command *const *table, int argc, char **argv, struct args *ret,
+               struct error *err)
+{
+    struct args a = {.table = table};
+    const char *word = NULL;
+    a.command = find_command(table, argc, argv, &word);
+    a.words = xcalloc((size_t)argc + 1, sizeof *a.words);
+    a.given = xcalloc((size_t)argc + 1, sizeof *a.given);
+    int rc = 0;
+    if (word && !a.command) {
+        const char *near = nearest_command(table, word);
+        if (near)
+            error_hint(err, "did you mean %s?", near);
+        rc = error_set(err, ERROR_INVALID, "no command '%s'", word);
+    }
+    bool named = false;
+    bool options = true;
+    for (int i = 1; i < argc && !rc; i++) {
+        if (options && strcmp(argv[i], "--") == 0)
+            options = false;
+        else if (options && argv[i][0] == '-' && argv[i][1] == '-')
+            rc = take_option(&a, argc, argv, &i, err);
+        else if (options && strcmp(argv[i], "-h") == 0)
+            a.given[a.given_count++] = (struct given){"help", NULL};
+        else if (options && argv[i][0] == '-' && argv[i][1])
+            rc = error_set(err, ERROR_INVALID, "no option %s", argv[i]);
+        else if (a.command && !named)
+            named = true;
+        else
+            a.words[a.count++] = argv[i];
+    }
+    if (!rc && a.command)
+        rc = check_count(&a, err);
+    *ret = a; /* also on error: the caller frees it and may want the command's name */
+    return rc;
+}
+
+void args_free(struct args *a)
+{
+    free(a->words);
+    free(a->given);
+    memset(a, 0, sizeof *a);
+}
+
+bool args_has(const struct args *a, const char *name)
+{
+    for (int i = 0; i < a->given_count; i++)
+        if (strcmp(a->given[i].name, name) == 0)
+            return true;
+    return false;
+}
+
+const char *args_value(const struct args *a, const char *name)
+{
+    for (int i = a->given_count - 1; i >= 0; i--)
+        if (strcmp(a->given[i].name, name) == 0)
+            return a->given[i].value;
+    return NULL;
+}
+
+const char *args_by(const struct args *a, char *buffer, size_t size)
+{
+    const char *by = args_value(a, "by");
+    return by ? by : client_login(buffer, size);
+}

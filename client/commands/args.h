@@ -1,0 +1,58 @@
+/* What a command is, and the command line taken apart by the table of commands (command.h). Usage,
+ * `--help`, `help COMMAND` and the checks of a command line all come from its rows. */
+#ifndef ODDLOAF_CLIENT_COMMANDS_ARGS_H
+#define ODDLOAF_CLIENT_COMMANDS_ARGS_H
+
+#include "deliver/client.h"
+#include <stdbool.h>
+#include <stddef.h>
+
+struct option_row {
+    const char *name; /* without the dashes; NULL ends the list */
+    const char *arg;  /* what it takes, as shown in help ("DATE"); NULL for a switch */
+    const char *help;
+};
+
+struct args;
+
+struct command {
+    const char *name;
+    const char *args;                 /* as shown in usage: "LOT…" */
+    const char *help;                 /* one line, lower case, no full stop */
+    const char *more;                 /* further paragraphs of `help COMMAND`, or NULL */
+    const struct option_row *options; /* or NULL */
+    int least, most;                  /* how many words it takes; most < 0: no limit */
+    /* Returns an exit code. */
+    int (*exec)(struct client *c, const struct args *a);
+};
+
+/* A parsed command line. Strings are borrowed from argv. */
+struct args {
+    const struct command *const *table;
+    const struct command *command; /* NULL if none was named */
+    const char **words;            /* what is neither an option nor the command's name */
+    int count;
+    struct given {
+        const char *name, *value; /* value NULL for a switch */
+    } * given;
+    int given_count;
+};
+
+/* `table`: all commands, NULL at the end. Options of the program itself and of the command, before
+ * or after it, "--name value" or
+ * "--name=value", "--" ends them. ERROR_INVALID names the option or word that is wrong. */
+int args_parse(const struct command *const *table, int argc, char **argv, struct args *ret,
+               struct error *err);
+void args_free(struct args *a);
+bool args_has(const struct args *a, const char *name);
+/* The last value given, or NULL. */
+const char *args_value(const struct args *a, const char *name);
+/* The value of --by, else the login name. */
+const char *args_by(const struct args *a, char *buffer, size_t size);
+
+/* The command of that name in a table, NULL if there is none. */
+const struct command *args_command(const struct command *const *table, const char *name);
+
+extern const struct option_row args_globals[]; /* options of the program itself */
+
+#endif

@@ -1,0 +1,180 @@
+/* What mails of a case and of harm hold. */
+#include "show/view.h"
+#include <math.h>
+#include <string.h>
+
+enum { CAUSES = 5, FIRST = 3, REASONS = 4 };
+
+static const char *text_of(const json_t *object, const char *name)
+{
+    const char *text = json_string_value(json_object_get(object, name));
+    return text ? text : "";
+}
+
+static void add_row(struct view *view, const char *label, const json_t *object, const char *name)
+{
+    const json_t *value = json_object_get(object, name);
+    if (json_is_string(value) && json_string_length(value))
+        view_add(view, VIEW_ROW, label, 0, "%s", json_string_value(value));
+    else if (json_is_integer(value))
+        view_add(view, VIEW_ROW, label, 0, "%" JSON_INTEGER_FORMAT, json_integer_value(value));
+}
+
+static void append_unit(struct text_buffer *out, const char *unit)
+{
+    if (*unit && strcmp(unit, "1") != 0)
+        text_appendf(out, " %s", strcmp(unit, "degC") == 0 ? "°C" : unit);
+}
+
+/* "51.9 °C, target 38"; of complaints that share something, how many and how many by chance. */
+static void append_value(struct text_buffer *out, const json_t *fact)
+{
+    const json_t *value = json_object_get(fact, "value"), *target = json_object_get(fact, "target");
+    const json_t *observed = json_object_get(fact, "observed");
+    if (json_is_number(observed)) {
+        json_int_t lots = json_integer_value(json_object_get(fact, "lots"));
+        text_appendf(out, ": %.3g on %lld %s, %.2g by chance", json_number_value(observed),
+                     (long long)lots, lots == 1 ? "lot" : "lots",
+                     json_number_value(json_object_get(fact, "expected")));
+        return;
+    }
+    if (json_is_string(value)) {
+        text_appendf(out, ": %s", json_string_value(value));
+    } else if (json_is_number(value)) {
+        text_appendf(out, ": %.4g", json_number_value(value));
+        append_unit(out, text_of(fact, "unit"));
+    }
+    if (json_is_number(target))
+        text_appendf(out, ", target %.4g", json_number_value(target));
+}
+
+/* What a rule says of its fact is what the cause would show: against it, that is missing. */
+static void add_reasons(struct view *view, const json_t *cause, const char *side,
+                        const char *before, const char *between)
+{
+    const json_t *facts = json_object_get(cause, side);
+    for (size_t i = 0; i < json_array_size(facts) && i < REASONS; i++) {
+        const json_t *fact = json_array_get(facts, i);
+        struct text_buffer line = {0};
+        text_appendf(&line, "%s (%+.1f bits): %s", before,
+                     json_number_value(json_object_get(fact, "bits")),
+                     *text_of(fact, "name") ? text_of(fact, "name") : text_of(fact, "fact"));
+        append_value(&line, fact);
+        text_appendf(&line, "%s%s", between, text_of(fact, "because"));
+        view_add(view, VIEW_ITEM, NULL, 0, "%s", line.data);
+        text_buffer_free(&line);
+    }
+}
+
+/* The unlikely are named if they are among the first three, and explained only if they are not so
+ * unlikely. */
+static void add_causes(struct view *view, const json_t *ranked)
+{
+    static const double NAMED = 0.01, EXPLAINED = 0.05;
+    view_add(view, VIEW_HEADING, NULL, 0, "Likely causes");
+    for (size_t i = 0; i < json_array_size(ranked) && i < CAUSES; i++) {
+        const json_t *cause = json_array_get(ranked, i);
+        double p = json_number_value(json_object_get(cause, "probability"));
+        if (i >= FIRST && p < NAMED)
+            break;
+        view_add(view, VIEW_CAUSE, text_of(cause, "cause"), p, "%s", text_of(cause, "title"));
+        if (i == 0 || (i < FIRST && p >= EXPLAINED)) {
+            add_reasons(view, cause, "for", "for", ". ");
+            add_reasons(view, cause, "against", "against", "; one would rather see: ");
+        }
+    }
+}
+
+static void add_asks(struct view *view, const json_t *asks)
+{
+    if (json_array_size(asks))
+        view_add(view, VIEW_HEADING, NULL, 0, "What to ask or test next");
+    size_t i;
+    const json_t *ask;
+    json_array_foreach(asks, i, ask)
+    {
+        view_add(view, VIEW_ITEM, NULL, 0, "%s (%s, gains %.2f bits)", text_of(ask, "ask"),
+                 text_of(ask, "of"), json_number_value(json_object_get(ask, "gain_bits")));
+    }
+}
+
+/* Checks and cautions are texts, or objects with a "do". */
+static void add_list(struct view *view, enum view_kind kind, const char *heading,
+                     const json_t *list)
+{
+    if (json_array_size(list))
+        view_add(view, VIEW_HEADING, NULL, 0, "%s", heading);
+    size_t i;
+    const json_t *item;
+    json_array_foreach(list, i, item)
+    {
+        const char *who = text_of(item, "who"), *effort = text_of(item, "effort");
+        const char *text = json_is_string(item) ? json_string_value(item) : text_of(item, "do");
+        if (*who)
+            view_add(view, kind, NULL, 0, "%s (%s%s%s)", text, who, *effort ? ", " : "", effort);
+        else
+            view_add(view, kind, NULL, 0, "%s", text);
+    }
+}
+
+static void view_of_case(const json_t *event, struct view *view)
+{
+    const json_t *ranking = json_object_get(event, "ranking");
+    view_add(view, VIEW_TITLE, NULL, 0, "Case %s: %s", text_of(ranking, "case"),
+             text_of(ranking, "symptom"));
+    add_row(view, "Plant", event, "plant");
+    add_row(view, "Lot", ranking, "lot");
+    view_add(view, VIEW_ROW, "Complaints", 0, "%zu",
+             json_array_size(json_object_get(ranking, "complaints")));
+    add_row(view, "As of", ranking, "as_of");
+    add_row(view, "Why now", event, "why");
+    add_list(view, VIEW_CAUTION, "Cautions", json_object_get(ranking, "cautions"));
+    add_causes(view, json_object_get(ranking, "ranked"));
+    add_list(view, VIEW_ITEM, "Checks that would settle it", json_object_get(ranking, "checks"));
+    add_asks(view, json_object_get(ranking, "ask"));
+    view_add(view, VIEW_HEADING, NULL, 0, "Next");
+    view_add(view, VIEW_ITEM, NULL, 0, "Other lots at risk: oddloaf reach %s",
+             text_of(ranking, "case"));
+    view_add(view, VIEW_ITEM, NULL, 0, "All the working: oddloaf why %s", text_of(ranking, "case"));
+    view_add(view, VIEW_ITEM, NULL, 0, "Record the confirmed cause: oddloaf settle %s CAUSE",
+             text_of(ranking, "case"));
+    view_add(
+        view, VIEW_TEXT, NULL, 0,
+        "Ranked causes are hypotheses, not findings. Rules %.19s, revision %" JSON_INTEGER_FORMAT
+        ".",
+        text_of(ranking, "rules"), json_integer_value(json_object_get(event, "revision")));
+}
+
+static void view_of_urgent(const json_t *event, struct view *view)
+{
+    size_t i;
+    const json_t *harm;
+    view_add(view, VIEW_TITLE, NULL, 0, "Urgent: a complaint reports harm");
+    json_array_foreach(json_object_get(event, "harm"), i, harm)
+        view_add(view, VIEW_ROW, "Reported", 0, "%s", json_string_value(harm));
+    add_row(view, "Plant", event, "plant");
+    add_row(view, "Case", event, "case");
+    add_row(view, "Complaint", event, "complaint");
+    add_row(view, "Received", event, "received_at");
+    add_row(view, "Channel", event, "channel");
+    add_row(view, "Symptom", event, "symptom");
+    add_row(view, "Lot", event, "lot");
+    add_row(view, "Product", event, "product");
+    add_row(view, "Store", event, "store");
+    view_add(view, VIEW_HEADING, NULL, 0, "What this needs");
+    const json_t *need;
+    json_array_foreach(json_object_get(event, "needs"), i, need)
+        view_add(view, VIEW_CAUTION, NULL, 0, "%s", json_string_value(need));
+}
+
+void view_of_event(const json_t *event, struct view *ret)
+{
+    static const struct {
+        const char *event;
+        void (*view)(const json_t *, struct view *);
+    } VIEWS[] = {{"case", view_of_case}, {"urgent", view_of_urgent}, {"digest", view_of_digest}};
+    for (size_t i = 0; i < sizeof VIEWS / sizeof VIEWS[0]; i++) {
+        if (strcmp(text_of(event, "event"), VIEWS[i].event) == 0)
+            VIEWS[i].view(event, ret);
+    }
+}
