@@ -107,20 +107,16 @@ static void log_error(const struct daemon *d, const char *doing, const struct er
     log_write(&d->app.log, LOG_LEVEL_ERROR, "%s: %s", doing, error_format(err, text, sizeof text));
 }
 
-static struct mail_settings mail_settings_of(const struct setup *setup)
+/* A wrong address must not keep the desk from logging: the others get their mail, status and log
+ * say what is wrong. `--check` and a reload refuse it. */
+static void report_mail(struct daemon *d)
 {
-    const struct config *c = setup->config;
-    return (struct mail_settings){.program = config_text(c, "mail/program"),
-                                  .hook_program = config_text(c, "hook/program"),
-                                  .from = config_text(c, "mail/from"),
-                                  .plant = config_text(c, "plant"),
-                                  .to = config_list(c, "mail/to"),
-                                  .urgent_to = config_list(c, "mail/urgent_to"),
-                                  .digest_to = config_list(c, "mail/digest_to"),
-                                  .tz_name = config_text(c, "time_zone"),
-                                  .timeout_s = (int)config_number(c, "mail/timeout_s"),
-                                  .retry_s = (int)config_number(c, "mail/retry_s"),
-                                  .park_h = (int)config_number(c, "mail/park_h")};
+    struct error err = {0};
+    const struct mail_settings mail = setup_mail(d->app.setup);
+    const char *gap = mail_settings_gap(&mail);
+    setup_check_mail(d->app.setup, &d->app.log, &err);
+    if (gap)
+        log_write(&d->app.log, LOG_LEVEL_WARNING, "%s", gap);
 }
 
 /* ---- signals ---- */
@@ -158,10 +154,13 @@ static void daemon_reloaded(void *arg)
 {
     struct daemon *d = arg;
     struct setup *setup = app_setup(&d->app);
-    const struct mail_settings mail = mail_settings_of(setup);
+    const struct mail_settings mail = setup_mail(setup);
+    const char *gap = mail_settings_gap(&mail);
     mailer_configure(d->mailer, &mail);
     log_write(&d->app.log, LOG_LEVEL_INFO, "rules and settings reloaded, %s",
               triage_hash(setup->triage));
+    if (gap)
+        log_write(&d->app.log, LOG_LEVEL_WARNING, "%s", gap);
     setup_unref(setup);
 }
 
@@ -229,7 +228,7 @@ static int start_store(struct daemon *d, struct error *err)
 static int start(struct daemon *d, const struct options *o, struct error *err)
 {
     int rc = start_store(d, err);
-    const struct mail_settings mail = mail_settings_of(d->app.setup);
+    const struct mail_settings mail = setup_mail(d->app.setup);
     if (!rc)
         rc = mailer_start(d->app.state_dir, d->app.writer, &d->app.log, &d->app.clock, &mail,
                           &d->mailer, err);
@@ -281,6 +280,20 @@ static void stop(struct daemon *d)
     libevent_global_shutdown();
 }
 
+static int check(struct daemon *d)
+{
+    struct error err = {0};
+    const struct mail_settings mail = setup_mail(d->app.setup);
+    const char *gap = mail_settings_gap(&mail);
+    if (setup_check_mail(d->app.setup, &d->app.log, &err))
+        return EXIT_CONFIG;
+    printf("settings and rules are sound: %d causes, %s\n",
+           triage_cause_count(d->app.setup->triage), triage_hash(d->app.setup->triage));
+    if (gap)
+        printf("%s\n", gap);
+    return 0;
+}
+
 int main(int argc, char **argv)
 {
     struct options options;
@@ -305,11 +318,11 @@ int main(int argc, char **argv)
     }
     d.app.setup->loaded_ms = d.app.started_ms;
     if (options.check) {
-        printf("settings and rules are sound: %d causes, %s\n",
-               triage_cause_count(d.app.setup->triage), triage_hash(d.app.setup->triage));
+        exit_code = check(&d);
         setup_unref(d.app.setup);
-        return 0;
+        return exit_code;
     }
+    report_mail(&d);
     int rc = start(&d, &options, &err);
     if (rc)
         log_error(&d, "cannot start", &err);

@@ -155,7 +155,7 @@ static int log_one(struct client *c, json_t *complaint)
     if (harm_reported(complaint, NULL)) {
         struct view v;
         view_init(&v, c->json ? stderr : stdout);
-        harm_show(&v, NULL);
+        harm_show(&v, NULL, HARM_KEPT);
     }
     return exit_code;
 }

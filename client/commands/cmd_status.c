@@ -1,4 +1,5 @@
 #include "commands/command.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include <stdlib.h>
 #include <string.h>
@@ -31,7 +32,7 @@ static void show_rules(const struct view *v, const json_t *rules)
     const json_t *error = json_object_get(rules, "last_error");
     if (error && !json_is_null(error)) {
         char *text = pick_shown(rules, "last_error");
-        view_label(v, "rules refused", "%s", text);
+        view_label(v, "reload refused", "%s", text);
         free(text);
     }
 }
@@ -54,13 +55,25 @@ static void show_counts(const struct view *v, const json_t *counts)
     text_buffer_free(&line);
 }
 
+static void show_mail(const struct view *v, const json_t *mail)
+{
+    size_t i;
+    const json_t *fault;
+    char sentence[160];
+    if (pick_text(mail, "gap", NULL))
+        view_label(v, "mail", "%s",
+                   harm_sentence(pick_text(mail, "gap", ""), sentence, sizeof sentence));
+    json_array_foreach(json_object_get(mail, "faults"), i, fault)
+        view_label(v, "wrong setting", "%s", json_string_value(fault));
+}
+
 static void show_outbox(const struct view *v, const json_t *outbox)
 {
     char a[VIEW_NUMBER];
     char b[VIEW_NUMBER];
     if (!json_is_object(outbox))
         return;
-    view_label(v, "mail", "%s waiting, %s parked",
+    view_label(v, "outbox", "%s waiting, %s parked",
                view_number(pick_number(outbox, "waiting", 0), a),
                view_number(pick_number(outbox, "parked", 0), b));
     if (pick_text(outbox, "last_error", NULL) && *pick_text(outbox, "last_error", ""))
@@ -82,6 +95,7 @@ static void show(const struct client *c, const json_t *document)
     show_uptime(v, document);
     show_rules(v, json_object_get(document, "rules"));
     show_counts(v, json_object_get(document, "counts"));
+    show_mail(v, json_object_get(document, "mail"));
     show_outbox(v, json_object_get(document, "outbox"));
     view_label(v, "to be ranked", "%s cases",
                view_number(pick_number(json_object_get(document, "work"), "rank", 0), a));

@@ -25,7 +25,8 @@ struct batch {
     size_t row_capacity;
     json_t *seen; /* digest → count, for rows without an id */
     long read, logged, again, refused, kept, joined, alike;
-    struct text_buffer harm; /* cases of rows that report harm */
+    struct text_buffer harm; /* cases (lines, where only kept) that report harm */
+    char alarm[128];         /* whether mails about them leave */
     bool away;               /* the daemon does not answer: keep the rest without asking */
     int exit_code;
 };
@@ -133,9 +134,10 @@ static void refuse(struct batch *b, long line, const struct error *err, const js
 }
 
 /* Each case once, in as many words as fit a line or two. */
-static void add_harm(struct batch *b, const char *name)
+static void add_harm(struct batch *b, const char *name, const char *alarm)
 {
     char word[32];
+    text_clip(alarm, b->alarm, sizeof b->alarm);
     snprintf(word, sizeof word, " %.20s,", name);
     if (b->harm.length < 200 && !(b->harm.data && strstr(b->harm.data, word)))
         text_append(&b->harm, word);
@@ -152,7 +154,7 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
     b->joined += pick_has(answer, "same_as");
     b->alike += like != NULL;
     if (harm)
-        add_harm(b, pick_text(answer, "case", "?"));
+        add_harm(b, pick_text(answer, "case", "?"), pick_text(answer, "alarm", b->alarm));
     if (b->c->json) {
         client_print(answer);
         return;
@@ -206,6 +208,12 @@ static void keep(struct batch *b, const struct error *why)
             }
             json_decref(complaint);
         }
+    for (size_t i = 0; i < b->count; i++) {
+        char name[32];
+        snprintf(name, sizeof name, "line %ld", b->rows[i].line);
+        if (b->rows[i].harm)
+            add_harm(b, name, HARM_KEPT);
+    }
     b->away = true;
     b->kept += (long)b->count;
     b->exit_code = deliver_keep(b->c, why, b->lines.data, b->lines.length, path);
@@ -343,12 +351,14 @@ static void say_end(const struct batch *b)
         view_textf(v, VIEW_PLAIN, 0, 2,
                    "%ld may repeat an earlier complaint of the same person: `oddloaf join` if so",
                    b->alike);
-    if (b->harm.length)
-        view_textf(
-            v, VIEW_BOLD, 0, 2,
-            "Harm is reported in%.*s. Urgent mails go out; tell the plant's food-safety lead "
-            "at once. The law may set a deadline; they and a doctor decide.",
-            (int)b->harm.length - 1, b->harm.data);
+    if (b->harm.length) {
+        char sentence[sizeof b->alarm];
+        view_textf(v, VIEW_BOLD, 0, 2,
+                   "Harm is reported in%.*s.%s%s%s Tell the plant's food-safety lead at once. The "
+                   "law may set a deadline; they and a doctor decide.",
+                   (int)b->harm.length - 1, b->harm.data, b->alarm[0] ? " " : "",
+                   harm_sentence(b->alarm, sentence, sizeof sentence), b->alarm[0] ? "." : "");
+    }
 }
 
 int batch_run(struct client *c, const char *path, const struct batch_options *options)

@@ -241,5 +241,5 @@ void interview_harm(struct interview *iv)
 {
     const char *script = harm_script(pick_text(iv->preview, "script", NULL));
     if (harm_reported(iv->complaint, NULL) && is_news(iv, script))
-        harm_show(&iv->view, script);
+        harm_show(&iv->view, script, pick_text(iv->preview, "alarm", NULL));
 }

@@ -103,8 +103,7 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
     show_taken(v, json_object_get(answer, "taken"));
     bool harm = harm_reported(complaint, answer);
     if (harm) {
-        harm_show(v, pick_text(answer, "script", NULL));
-        view_text(v, VIEW_PLAIN, 0, 0, "An urgent mail goes out at once.");
+        harm_show(v, pick_text(answer, "script", NULL), pick_text(answer, "alarm", NULL));
     } else if (json_array_size(ranked) > 0) {
         view_section(v, "Likely causes");
         show_ranked(v, ranked, TOP);

@@ -1,4 +1,6 @@
 #include "show/harm.h"
+#include "base/text.h"
+#include <ctype.h>
 
 const char *harm_script(const char *script)
 {
@@ -9,8 +11,16 @@ const char *harm_script(const char *script)
     return script && *script ? script : own;
 }
 
-void harm_show(const struct view *v, const char *script)
+char *harm_sentence(const char *alarm, char *out, size_t size)
 {
+    text_clip(alarm, out, size);
+    out[0] = (char)toupper((unsigned char)out[0]);
+    return out;
+}
+
+void harm_show(const struct view *v, const char *script, const char *alarm)
+{
+    char sentence[160];
     view_blank(v);
     view_text(v, VIEW_BOLD, 0, 0, "HARM REPORTED. Read out to the caller:");
     view_text(v, VIEW_PLAIN, 2, 0, harm_script(script));
@@ -19,6 +29,8 @@ void harm_show(const struct view *v, const char *script)
         "Then tell the plant's food-safety lead at once, yourself. The law may set a deadline "
         "for reporting; the food-safety lead and a doctor decide, not this program. Name no "
         "cause to the caller.");
+    if (alarm && *alarm)
+        view_textf(v, VIEW_BOLD, 0, 0, "%s.", harm_sentence(alarm, sentence, sizeof sentence));
 }
 
 bool harm_reported(const json_t *complaint, const json_t *answer)

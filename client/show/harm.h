@@ -7,8 +7,14 @@
 #include <jansson.h>
 #include <stdbool.h>
 
-/* `script`: the daemon's words for the caller, or NULL for ours. */
-void harm_show(const struct view *v, const char *script);
+/* What a complaint that was only kept says of mail. */
+#define HARM_KEPT "no mail goes out before the daemon is reached: phone the food-safety lead"
+
+/* `script`: the daemon's words for the caller, or NULL for ours. `alarm`: whether a mail leaves, in
+ * its words; NULL says nothing. */
+void harm_show(const struct view *v, const char *script, const char *alarm);
+/* "No mail is set up: …": begins a sentence. Returns `out`. */
+char *harm_sentence(const char *alarm, char *out, size_t size);
 /* Those words. */
 const char *harm_script(const char *script);
 /* True if the complaint, or the answer to it (may be NULL), says so. */

@@ -1,5 +1,6 @@
 #include "notify/event.h"
 #include "base/uuid.h"
+#include "notify/mime.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -33,12 +34,21 @@ json_t *event_digest(const char *plant, const json_t *week)
     return json_pack("{s:s, s:s, s:O}", "event", "digest", "plant", plant, "week", (json_t *)week);
 }
 
+static const char *domain_of(const char *from)
+{
+    return mime_is_address(from) ? strrchr(from, '@') + 1 : "localhost";
+}
+
 void event_message_id(const char *from, int64_t now_ms, char *out, size_t size)
 {
     char uuid[UUID_TEXT];
-    const char *at = strrchr(from, '@');
     uuid7(now_ms, uuid);
-    snprintf(out, size, "<%s@%s>", uuid, at && at[1] ? at + 1 : "localhost");
+    snprintf(out, size, "<%s@%s>", uuid, domain_of(from));
+}
+
+void event_digest_id(const char *from, const char *week, char *out, size_t size)
+{
+    snprintf(out, size, "<digest-%s@%s>", week, domain_of(from));
 }
 
 /* ---- is it worth a mail? ---- */

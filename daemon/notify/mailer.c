@@ -1,21 +1,28 @@
 #include "notify/mailer.h"
-#include "base/jsonx.h"
 #include "base/text.h"
-#include "notify/message.h"
-#include "notify/mime.h"
-#include "notify/program.h"
+#include "notify/delivery.h"
 #include "store/outbox.h"
+#include <errno.h>
 #include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/eventfd.h>
+#include <unistd.h>
 
-enum { AT_ONCE = 16, IDLE_S = 5, RETRY_MOST_S = 3600, HOURS_MS = 3600000 };
-
-struct settings {
-    char *program, *hook_program, *from, *tz_name;
-    json_t *to, *urgent_to, *digest_to;
-    int timeout_s, retry_s, park_h;
+enum {
+    ORDINARY_MOST =
+        2, /* a mail program is not to be run a hundred times at once for a full queue */
+    URGENT_MOST = 32,
+    URGENT_AGAIN_MOST = 16, /* the rest is kept free for what has not been tried yet */
+    PLACES = ORDINARY_MOST + URGENT_MOST,
+    LOOK_MS = 1000, /* retries fall due by the clock */
+    STOP_MS = 5000,
+    WRITE_AGAIN_MS = 2000,
+    URGENT_RETRY_MOST_MS = 300000
 };
+
+static const char *const EVENTS[] = {OUTBOX_URGENT, "case", "digest"};
+enum { EVENT_COUNT = sizeof EVENTS / sizeof EVENTS[0] };
 
 struct mailer {
     struct store *store;
@@ -23,215 +30,307 @@ struct mailer {
     struct log log;
     struct clock clock;
     pthread_t thread;
+    int woken; /* eventfd */
     pthread_mutex_t lock;
-    pthread_cond_t woken;
-    bool stopping, kicked;
-    struct settings settings; /* under lock; a round works on a copy */
+    /* under the lock */
+    bool stopping, configured;
+    struct mail_settings next; /* what the thread takes when `configured` is set */
+    /* the thread's own */
+    struct mail_settings settings;
+    bool adopted;                   /* the settings decide already who gets what waits */
+    struct delivery *place[PLACES]; /* NULL: free */
+    int64_t look_ms, write_ms;      /* monotonic: not before */
 };
 
-/* ---- settings ---- */
+/* ---- who gets it ---- */
 
-static struct settings settings_copy(const struct mail_settings *s)
-{
-    return (struct settings){xstrdup(s->program),
-                             xstrdup(s->hook_program),
-                             xstrdup(s->from),
-                             xstrdup(s->tz_name),
-                             json_deep_copy(s->to),
-                             json_deep_copy(s->urgent_to),
-                             json_deep_copy(s->digest_to),
-                             s->timeout_s,
-                             s->retry_s,
-                             s->park_h};
-}
-
-static void settings_free(struct settings *s)
-{
-    free(s->program);
-    free(s->hook_program);
-    free(s->from);
-    free(s->tz_name);
-    json_decref(s->to);
-    json_decref(s->urgent_to);
-    json_decref(s->digest_to);
-}
-
-static struct settings settings_now(struct mailer *m)
-{
-    pthread_mutex_lock(&m->lock);
-    const struct mail_settings borrowed = {.program = m->settings.program,
-                                           .hook_program = m->settings.hook_program,
-                                           .from = m->settings.from,
-                                           .tz_name = m->settings.tz_name,
-                                           .to = m->settings.to,
-                                           .urgent_to = m->settings.urgent_to,
-                                           .digest_to = m->settings.digest_to,
-                                           .timeout_s = m->settings.timeout_s,
-                                           .retry_s = m->settings.retry_s,
-                                           .park_h = m->settings.park_h};
-    struct settings copy = settings_copy(&borrowed);
-    pthread_mutex_unlock(&m->lock);
-    return copy;
-}
-
-static const json_t *recipients(const struct settings *s, const char *event)
-{
-    const json_t *list = s->to;
-    if (strcmp(event, "urgent") == 0)
-        list = s->urgent_to;
-    else if (strcmp(event, "digest") == 0)
-        list = s->digest_to;
-    return json_array_size(list) ? list : s->to;
-}
-
-/* ---- one row ---- */
-
-/* sendmail -i -f sender -- recipients: no -t, so that the message's text cannot add any. */
-static void send_message(const struct settings *s, const char *message, const json_t *to,
-                         struct program_result *ret)
-{
-    size_t count = json_array_size(to), at = 0;
-    char **argv = xcalloc(count + 6, sizeof *argv);
-    static char dots[] = "-i", sender[] = "-f", end[] = "--";
-    argv[at++] = s->program;
-    argv[at++] = dots;
-    argv[at++] = sender;
-    argv[at++] = s->from;
-    argv[at++] = end;
-    for (size_t i = 0; i < count; i++)
-        argv[at++] = (char *)json_string_value(json_array_get(to, i));
-    program_run(argv, message, strlen(message), s->timeout_s, ret);
-    free(argv);
-}
-
-static void mail_row(const struct settings *s, const struct outbox_row *row, const json_t *event,
-                     struct program_result *ret)
-{
-    const json_t *to = recipients(s, row->event);
-    struct error err = {0};
-    struct tz *tz = NULL;
-    char *message = NULL;
-    *ret = (struct program_result){.done = true};
-    if (!*s->program || json_array_size(to) == 0)
-        return; /* the plant wants no mail of this kind */
-    int rc = tz_open(s->tz_name, &tz, &err);
-    const struct message_envelope envelope = {s->from, to, row->message_id, row->created_ms, tz};
-    if (!rc)
-        rc = message_compose(event, &envelope, &message, &err);
-    if (rc) {
-        *ret = (struct program_result){0};
-        error_format(&err, ret->why, sizeof ret->why);
-    } else {
-        send_message(s, message, to, ret);
-    }
-    free(message);
-    tz_close(tz);
-}
-
-static void hook_row(const struct settings *s, const struct outbox_row *row,
-                     struct program_result *ret)
-{
-    char *const argv[] = {s->hook_program, (char *)row->event, NULL};
-    *ret = (struct program_result){.done = true};
-    if (*s->hook_program)
-        program_run(argv, row->payload, strlen(row->payload), s->timeout_s, ret);
-}
-
-struct outcome {
+struct addressing {
     struct mailer *mailer;
-    const struct outbox_row *row;
-    const struct settings *settings;
-    struct program_result result;
+    json_t *to[EVENT_COUNT];
+    bool all;
+};
+
+static int address_event(struct store *store, const struct addressing *a, int event,
+                         struct error *err)
+{
+    size_t count = json_array_size(a->to[event]);
+    const char **names = xcalloc(count + 1, sizeof *names);
+    for (size_t i = 0; i < count; i++)
+        names[i] = json_string_value(json_array_get(a->to[event], i));
+    if (*a->mailer->settings.hook_program)
+        names[count++] = OUTBOX_HOOK;
+    const struct outbox_addresses addresses = {EVENTS[event], names, count, a->all};
+    int rc = 0;
+    if (a->all || count)
+        rc = outbox_address(store, &addresses, clock_now_ms(&a->mailer->clock), err);
+    free(names);
+    return rc;
+}
+
+static int address(struct store *store, void *arg, struct error *err)
+{
+    const struct addressing *a = arg;
+    int rc = 0, due = 0;
+    for (int i = 0; i < EVENT_COUNT && !rc; i++)
+        rc = address_event(store, a, i, err);
+    if (!rc && a->all)
+        rc = outbox_due_again(store, 0, clock_now_ms(&a->mailer->clock), &due, err);
+    return rc;
+}
+
+static int run_addressing(struct mailer *m, bool all, struct error *err)
+{
+    struct addressing a = {.mailer = m, .all = all};
+    for (int i = 0; i < EVENT_COUNT; i++)
+        a.to[i] = mail_settings_to(&m->settings, EVENTS[i]);
+    int rc = writer_run(m->writer, address, &a, err);
+    for (int i = 0; i < EVENT_COUNT; i++)
+        json_decref(a.to[i]);
+    return rc;
+}
+
+static bool somebody_gets(const struct mailer *m, const char *event)
+{
+    json_t *to = mail_settings_to(&m->settings, event);
+    bool gets = json_array_size(to) || *m->settings.hook_program;
+    json_decref(to);
+    return gets;
+}
+
+/* Mails queued since: nothing to do for those nobody is set up to get. */
+static int address_new(struct mailer *m, struct error *err)
+{
+    bool any = false;
+    int rc = 0;
+    for (int i = 0; i < EVENT_COUNT && !rc && !any; i++) {
+        if (somebody_gets(m, EVENTS[i]))
+            rc = outbox_has_new(m->store, EVENTS[i], &any, err);
+    }
+    return !rc && any ? run_addressing(m, false, err) : rc;
+}
+
+/* ---- starting what is due ---- */
+
+static bool is_under_way(const struct mailer *m, const struct outbox_delivery *row)
+{
+    for (int i = 0; i < PLACES; i++) {
+        const struct outbox_delivery *other = m->place[i] ? delivery_row(m->place[i]) : NULL;
+        if (other && other->mail_id == row->mail_id &&
+            strcmp(other->recipient, row->recipient) == 0)
+            return true;
+    }
+    return false;
+}
+
+static int count_under_way(const struct mailer *m, bool urgent, int least_attempts)
+{
+    int count = 0;
+    for (int i = 0; i < PLACES; i++) {
+        const struct outbox_delivery *row = m->place[i] ? delivery_row(m->place[i]) : NULL;
+        count += row && row->urgent == urgent && row->attempts >= least_attempts;
+    }
+    return count;
+}
+
+static bool has_place(const struct mailer *m, const struct outbox_delivery *row)
+{
+    if (!row->urgent)
+        return count_under_way(m, false, 0) < ORDINARY_MOST;
+    if (row->attempts && count_under_way(m, true, 1) >= URGENT_AGAIN_MOST)
+        return false;
+    return count_under_way(m, true, 0) < URGENT_MOST;
+}
+
+static void put(struct mailer *m, struct delivery *delivery)
+{
+    int at = 0;
+    while (m->place[at])
+        at++;
+    m->place[at] = delivery;
+}
+
+static int start_due(struct mailer *m, bool urgent, struct error *err)
+{
+    struct outbox_delivery rows[2 * URGENT_MOST]; /* those under way are due as well */
+    int limit = 2 * (urgent ? URGENT_MOST : ORDINARY_MOST), count = 0;
+    if (!urgent && count_under_way(m, false, 0) == ORDINARY_MOST)
+        return 0;
+    int rc = outbox_due(m->store, urgent, clock_now_ms(&m->clock), rows, limit, &count, err);
+    for (int i = 0; i < count; i++) {
+        if (!is_under_way(m, &rows[i]) && has_place(m, &rows[i]))
+            put(m, delivery_start(&m->settings, &rows[i]));
+        outbox_delivery_free(&rows[i]);
+    }
+    return rc;
+}
+
+/* ---- what became of them ---- */
+
+static int64_t retry_after_ms(const struct mailer *m, const struct outbox_delivery *row)
+{
+    int64_t most_ms = row->urgent ? URGENT_RETRY_MOST_MS : OUTBOX_RETRY_MOST_MS;
+    int64_t wait_ms = m->settings.retry_s * INT64_C(1000);
+    for (int i = 0; i < row->attempts && wait_ms < most_ms; i++)
+        wait_ms *= 2;
+    return wait_ms < most_ms ? wait_ms : most_ms;
+}
+
+static int record_one(struct mailer *m, struct delivery *d, struct store *store, struct error *err)
+{
+    const struct outbox_delivery *row = delivery_row(d);
+    const struct program_result *result = delivery_result(d);
+    int64_t now_ms = clock_now_ms(&m->clock);
+    if (result->done)
+        return outbox_sent(store, row->mail_id, row->recipient, now_ms, err);
+    bool late = now_ms - row->since_ms >= m->settings.park_h * WHEN_HOUR_MS;
+    bool park = !row->urgent && (!result->try_again || late);
+    return outbox_failed(store, row, now_ms + retry_after_ms(m, row), park, result->why, err);
+}
+
+struct outcomes {
+    struct mailer *mailer;
+    bool ended[PLACES];
 };
 
 static int record(struct store *store, void *arg, struct error *err)
 {
-    const struct outcome *o = arg;
-    int64_t now_ms = clock_now_ms(&o->mailer->clock);
-    if (o->result.done)
-        return outbox_sent(store, o->row->id, now_ms, err);
-    int64_t wait_s = o->settings->retry_s;
-    for (int i = 0; i < o->row->attempts && wait_s < RETRY_MOST_S; i++)
-        wait_s *= 2;
-    if (wait_s > RETRY_MOST_S)
-        wait_s = RETRY_MOST_S;
-    bool park = !o->result.try_again ||
-                now_ms - o->row->created_ms >= o->settings->park_h * (int64_t)HOURS_MS;
-    return outbox_failed(store, o->row->id, now_ms + wait_s * 1000, park, o->result.why, err);
+    struct outcomes *o = arg;
+    int rc = 0;
+    for (int i = 0; i < PLACES && !rc; i++) {
+        if (o->ended[i])
+            rc = record_one(o->mailer, o->mailer->place[i], store, err);
+    }
+    return rc;
 }
 
-static void handle_row(struct mailer *m, const struct settings *s, const struct outbox_row *row)
+static void log_failure(const struct mailer *m, const struct delivery *d)
 {
-    struct outcome o = {.mailer = m, .row = row, .settings = s};
-    struct error err = {0};
-    json_t *event = NULL;
-    if (jsonx_parse(row->payload, strlen(row->payload), &event, &err)) {
-        snprintf(o.result.why, sizeof o.result.why, "its payload cannot be read: %.120s", err.text);
-    } else {
-        mail_row(s, row, event, &o.result);
-        if (o.result.done)
-            hook_row(s, row, &o.result);
-    }
-    json_decref(event);
-    if (!o.result.done)
-        log_write(&m->log, LOG_LEVEL_WARNING,
+    const struct outbox_delivery *row = delivery_row(d);
+    const struct program_result *result = delivery_result(d);
+    if (!result->done)
+        log_write(&m->log, row->urgent ? LOG_LEVEL_ERROR : LOG_LEVEL_WARNING,
                   "mail not sent event=%s id=%lld attempt=%d why=\"%s\"", row->event,
-                  (long long)row->id, row->attempts + 1, o.result.why);
-    struct error write_err = {0};
-    if (writer_run(m->writer, record, &o, &write_err))
-        log_write(&m->log, LOG_LEVEL_ERROR, "cannot record a mail's outcome id=%lld why=\"%s\"",
-                  (long long)row->id, write_err.text);
+                  (long long)row->mail_id, row->attempts + 1, result->why);
+}
+
+/* A place is free again only once its outcome is on disk: else a full disk would send the same mail
+ * over and over. */
+static void finish(struct mailer *m)
+{
+    struct outcomes o = {.mailer = m};
+    struct error err = {0};
+    int count = 0;
+    for (int i = 0; i < PLACES; i++) {
+        o.ended[i] = m->place[i] && delivery_attend(m->place[i]);
+        count += o.ended[i];
+    }
+    if (count == 0 || clock_monotonic_ms() < m->write_ms)
+        return;
+    if (writer_run(m->writer, record, &o, &err)) {
+        log_write(&m->log, LOG_LEVEL_ERROR, "cannot record what became of %d mails why=\"%s\"",
+                  count, err.text);
+        m->write_ms = clock_monotonic_ms() + WRITE_AGAIN_MS;
+        return;
+    }
+    for (int i = 0; i < PLACES; i++) {
+        if (!o.ended[i])
+            continue;
+        log_failure(m, m->place[i]);
+        delivery_free(m->place[i]);
+        m->place[i] = NULL;
+    }
+    m->look_ms = 0; /* places are free */
 }
 
 /* ---- the thread ---- */
 
-static bool is_stopping(struct mailer *m)
+/* True to go on. */
+static bool take_orders(struct mailer *m)
 {
     pthread_mutex_lock(&m->lock);
     bool stopping = m->stopping;
+    if (m->configured) {
+        mail_settings_free(&m->settings);
+        m->settings = m->next;
+        m->next = (struct mail_settings){0};
+        m->configured = m->adopted = false;
+        m->look_ms = 0;
+    }
     pthread_mutex_unlock(&m->lock);
-    return stopping;
+    return !stopping;
 }
 
-/* Handles what is due. True if there may be more. */
-static bool handle_due(struct mailer *m)
+static void look(struct mailer *m)
 {
-    struct outbox_row rows[AT_ONCE];
     struct error err = {0};
-    int count = 0;
-    if (outbox_due(m->store, clock_now_ms(&m->clock), rows, AT_ONCE, &count, &err))
+    if (clock_monotonic_ms() < m->look_ms)
+        return;
+    m->look_ms = clock_monotonic_ms() + LOOK_MS;
+    int rc = m->adopted ? address_new(m, &err) : run_addressing(m, true, &err);
+    m->adopted |= rc == 0;
+    /* what has its deliveries leaves even where no new ones could be written */
+    if (rc)
+        log_write(&m->log, LOG_LEVEL_ERROR, "cannot address waiting mail why=\"%s\"", err.text);
+    error_clear(&err);
+    rc = start_due(m, true, &err);
+    if (!rc)
+        rc = start_due(m, false, &err);
+    if (rc)
         log_write(&m->log, LOG_LEVEL_ERROR, "cannot read the outbox why=\"%s\"", err.text);
-    if (count == 0)
-        return false;
-    struct settings settings = settings_now(m);
-    for (int i = 0; i < count; i++) {
-        if (!is_stopping(m))
-            handle_row(m, &settings, &rows[i]);
-        outbox_row_free(&rows[i]);
+}
+
+static void wait_for_news(struct mailer *m)
+{
+    struct pollfd ends[1 + PLACES * PROGRAM_ENDS] = {{m->woken, POLLIN, 0}};
+    nfds_t count = 1;
+    uint64_t times;
+    for (int i = 0; i < PLACES; i++) {
+        if (!m->place[i])
+            continue;
+        delivery_polls(m->place[i], &ends[count]);
+        count += PROGRAM_ENDS;
     }
-    settings_free(&settings);
-    return count == AT_ONCE;
+    poll(ends, count, count > 1 ? PROGRAM_SLICE_MS : LOOK_MS);
+    if (ends[0].revents && read(m->woken, &times, sizeof times) > 0)
+        m->look_ms = 0;
+}
+
+static bool is_idle(const struct mailer *m)
+{
+    for (int i = 0; i < PLACES; i++) {
+        if (m->place[i])
+            return false;
+    }
+    return true;
 }
 
 static void *mailer_main(void *arg)
 {
     struct mailer *m = arg;
-    for (;;) {
-        while (!is_stopping(m) && handle_due(m)) {
-        }
-        pthread_mutex_lock(&m->lock);
-        struct timespec until;
-        clock_gettime(CLOCK_REALTIME, &until);
-        until.tv_sec += IDLE_S;
-        while (!m->stopping && !m->kicked &&
-               pthread_cond_timedwait(&m->woken, &m->lock, &until) == 0) {
-        }
-        m->kicked = false;
-        bool stopping = m->stopping;
-        pthread_mutex_unlock(&m->lock);
-        if (stopping)
-            return NULL;
+    while (take_orders(m)) {
+        look(m);
+        wait_for_news(m);
+        finish(m);
     }
+    int64_t until_ms = clock_monotonic_ms() + STOP_MS;
+    while (!is_idle(m) && clock_monotonic_ms() < until_ms) {
+        wait_for_news(m);
+        finish(m);
+    }
+    return NULL;
+}
+
+static void mailer_free(struct mailer *m)
+{
+    for (int i = 0; i < PLACES; i++)
+        delivery_free(m->place[i]);
+    store_close(m->store);
+    mail_settings_free(&m->settings);
+    mail_settings_free(&m->next);
+    pthread_mutex_destroy(&m->lock);
+    if (m->woken >= 0)
+        close(m->woken);
+    free(m);
 }
 
 int mailer_start(const char *state_dir, struct writer *writer, const struct log *log,
@@ -242,17 +341,17 @@ int mailer_start(const char *state_dir, struct writer *writer, const struct log 
     m->writer = writer;
     m->log = *log;
     m->clock = *clock;
-    m->settings = settings_copy(settings);
+    m->settings = mail_settings_copy(settings);
+    m->woken = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
     pthread_mutex_init(&m->lock, NULL);
-    pthread_cond_init(&m->woken, NULL);
-    int rc = store_open(state_dir, STORE_READ, &m->store, err);
-    int failed = rc ? 0 : pthread_create(&m->thread, NULL, mailer_main, m);
+    int failed = m->woken < 0 ? errno : 0;
+    int rc = failed ? 0 : store_open(state_dir, STORE_READ, &m->store, err);
+    if (!rc && !failed)
+        failed = pthread_create(&m->thread, NULL, mailer_main, m);
     if (failed)
         rc = error_set(err, ERROR_IO, "cannot start the mailer thread: %s", strerror(failed));
     if (rc) {
-        store_close(m->store);
-        settings_free(&m->settings);
-        free(m);
+        mailer_free(m);
         return rc;
     }
     *ret = m;
@@ -265,31 +364,26 @@ void mailer_stop(struct mailer *m)
         return;
     pthread_mutex_lock(&m->lock);
     m->stopping = true;
-    pthread_cond_signal(&m->woken);
     pthread_mutex_unlock(&m->lock);
+    mailer_wake(m);
     pthread_join(m->thread, NULL);
-    store_close(m->store);
-    settings_free(&m->settings);
-    pthread_cond_destroy(&m->woken);
-    pthread_mutex_destroy(&m->lock);
-    free(m);
+    mailer_free(m);
 }
 
 void mailer_configure(struct mailer *m, const struct mail_settings *settings)
 {
-    struct settings fresh = settings_copy(settings);
+    struct mail_settings fresh = mail_settings_copy(settings);
     pthread_mutex_lock(&m->lock);
-    struct settings old = m->settings;
-    m->settings = fresh;
+    mail_settings_free(&m->next);
+    m->next = fresh;
+    m->configured = true;
     pthread_mutex_unlock(&m->lock);
-    settings_free(&old);
     mailer_wake(m);
 }
 
 void mailer_wake(struct mailer *m)
 {
-    pthread_mutex_lock(&m->lock);
-    m->kicked = true;
-    pthread_cond_signal(&m->woken);
-    pthread_mutex_unlock(&m->lock);
+    const uint64_t once = 1;
+    if (write(m->woken, &once, sizeof once) < 0)
+        return; /* its counter is full: it is awake */
 }

@@ -16,17 +16,38 @@ bool mime_is_one_line(const char *value)
     return true;
 }
 
+/* Parts between dots, none empty (RFC 5322 3.2.3 dot-atom); `most` octets each. */
+static bool is_dotted(const char *text, size_t length, size_t most)
+{
+    size_t part = 0;
+    for (size_t i = 0; i < length; i++) {
+        unsigned char c = (unsigned char)text[i];
+        if (c == '.' ? part == 0 : c <= ' ' || c >= 0x7f || strchr("\"(),:;<>@[]\\", c) != NULL)
+            return false;
+        part = c == '.' ? 0 : part + 1;
+        if (part > most)
+            return false;
+    }
+    return part > 0;
+}
+
+/* RFC 1123 2.1: letters, digits and hyphens, no label with a hyphen at its ends. */
+static bool is_domain(const char *text)
+{
+    for (const char *p = text; *p; p++) {
+        bool at_end = p == text || p[-1] == '.' || p[1] == '.' || !p[1];
+        if (!isalnum((unsigned char)*p) && *p != '.' && (*p != '-' || at_end))
+            return false;
+    }
+    return is_dotted(text, strlen(text), 63);
+}
+
 bool mime_is_address(const char *address)
 {
     const char *at = strchr(address, '@');
-    if (*address == '-' || !at || at == address || !at[1] || strchr(at + 1, '@') ||
-        strlen(address) > 254)
-        return false;
-    for (const char *p = address; *p; p++) {
-        if ((unsigned char)*p <= ' ' || (unsigned char)*p >= 0x7f || strchr("\"(),:;<>[]\\", *p))
-            return false;
-    }
-    return true;
+    size_t local = at ? (size_t)(at - address) : 0;
+    return *address != '-' && at && strlen(address) <= 254 && local <= 64 &&
+           is_dotted(address, local, 64) && is_domain(at + 1);
 }
 
 static void base64(struct text_buffer *out, const unsigned char *bytes, size_t length)

@@ -8,8 +8,9 @@
 
 /* No control characters at all: what a header's value must be before it is written. */
 bool mime_is_one_line(const char *value);
-/* An address we are ready to hand to a mail program: ASCII local@domain without blanks, quotes,
- * brackets or control characters, not starting with '-' (it would be read as an option). */
+/* An address we are ready to hand to a mail program: ASCII local@domain, a dot-atom and a host name
+ * (RFC 5321 4.1.2, lengths 4.5.3.1), without quotes, brackets or control characters, not starting
+ * with '-' (it would be read as an option). */
 bool mime_is_address(const char *address);
 /* "Name: value\n"; a value that isn't plain ASCII or is long becomes RFC 2047 encoded words (UTF-8,
  * B), never split inside a character, lines at most 76 characters. False (nothing written) if the

@@ -3,24 +3,29 @@
 #include "base/when.h"
 #include <errno.h>
 #include <fcntl.h>
-#include <poll.h>
 #include <signal.h>
 #include <spawn.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/wait.h>
 #include <sysexits.h>
 #include <unistd.h>
 
-enum { SAID_MOST = 200, SLICE_MS = 100 };
+enum { SAID_MOST = 200, NAME_MOST = 60, DYING_MS = 1000 };
 
-struct child {
-    pid_t pid;
+struct program {
+    char name[NAME_MOST + 1]; /* for people */
+    pid_t pid;                /* 0: has ended, or never ran */
+    int64_t until_ms;         /* monotonic: its time is up, or (killed) we wait no longer for it */
+    int timeout_s;
+    bool killed;
     int input, said; /* our ends; -1 once closed */
     char text[SAID_MOST + 1];
     size_t text_length;
     const char *at; /* what is still to be fed */
     size_t left;
+    struct program_result result;
 };
 
 static void close_end(int *fd)
@@ -57,7 +62,7 @@ static int spawn_with(char *const argv[], int child_input, int child_said, pid_t
     return failed;
 }
 
-static int start(struct child *c, char *const argv[])
+static int start(struct program *p, char *const argv[])
 {
     int in[2], out[2];
     if (pipe2(in, O_CLOEXEC))
@@ -68,63 +73,44 @@ static int start(struct child *c, char *const argv[])
         close(in[1]);
         return failed;
     }
-    int failed = spawn_with(argv, in[0], out[1], &c->pid);
+    int failed = spawn_with(argv, in[0], out[1], &p->pid);
     close(in[0]);
     close(out[1]);
-    c->input = in[1];
-    c->said = out[0];
-    fcntl(c->input, F_SETFL, O_NONBLOCK);
-    fcntl(c->said, F_SETFL, O_NONBLOCK);
+    p->input = in[1];
+    p->said = out[0];
+    fcntl(p->input, F_SETFL, O_NONBLOCK);
+    fcntl(p->said, F_SETFL, O_NONBLOCK);
     if (failed) {
-        close_end(&c->input);
-        close_end(&c->said);
+        close_end(&p->input);
+        close_end(&p->said);
     }
     return failed;
 }
 
-static void feed(struct child *c)
+static void feed(struct program *p)
 {
-    ssize_t wrote = write(c->input, c->at, c->left);
+    ssize_t wrote = write(p->input, p->at, p->left);
     if (wrote > 0) {
-        c->at += wrote;
-        c->left -= (size_t)wrote;
+        p->at += wrote;
+        p->left -= (size_t)wrote;
     }
     /* a program that stops reading says by its exit code whether it took the message */
-    if (c->left == 0 || (wrote < 0 && errno != EAGAIN && errno != EINTR))
-        close_end(&c->input);
+    if (p->left == 0 || (wrote < 0 && errno != EAGAIN && errno != EINTR))
+        close_end(&p->input);
 }
 
-static void listen_to(struct child *c)
+static void listen_to(struct program *p)
 {
-    char chunk[512];
-    ssize_t got = read(c->said, chunk, sizeof chunk);
+    char chunk[4096]; /* of one that floods us no more than that a turn */
+    ssize_t got = read(p->said, chunk, sizeof chunk);
     if (got > 0) {
-        size_t room = SAID_MOST - c->text_length;
+        size_t room = SAID_MOST - p->text_length;
         size_t keep = (size_t)got < room ? (size_t)got : room;
-        memcpy(c->text + c->text_length, chunk, keep);
-        c->text_length += keep;
+        memcpy(p->text + p->text_length, chunk, keep);
+        p->text_length += keep;
     } else if (got == 0 || (errno != EAGAIN && errno != EINTR)) {
-        close_end(&c->said);
+        close_end(&p->said);
     }
-}
-
-/* Feeds and listens until the program ended or the time is up. False: time is up. */
-static bool attend(struct child *c, int64_t until_ms, int *ret_status)
-{
-    while (clock_monotonic_ms() < until_ms) {
-        struct pollfd ends[2] = {{c->input, POLLOUT, 0}, {c->said, POLLIN, 0}};
-        poll(ends, 2, SLICE_MS);
-        if (c->input >= 0 && ends[0].revents)
-            feed(c);
-        if (c->said >= 0 && ends[1].revents)
-            listen_to(c);
-        if (waitpid(c->pid, ret_status, WNOHANG) == c->pid) {
-            if (c->said >= 0)
-                listen_to(c);
-            return true;
-        }
-    }
-    return false;
 }
 
 static bool is_temporary(int code)
@@ -138,45 +124,103 @@ static bool is_temporary(int code)
     return code < EX__BASE || code > EX__MAX;
 }
 
-static void judge(const struct child *c, const char *name, int status, struct program_result *ret)
+static void judge(struct program *p, int status)
 {
     char said[SAID_MOST + 1];
-    text_clip(c->text, said, sizeof said);
+    struct program_result *r = &p->result;
+    text_clip(p->text, said, sizeof said);
     if (WIFSIGNALED(status)) {
-        ret->try_again = true;
-        snprintf(ret->why, sizeof ret->why, "%.60s died of signal %d", name, WTERMSIG(status));
+        r->try_again = true;
+        snprintf(r->why, sizeof r->why, "%s died of signal %d", p->name, WTERMSIG(status));
         return;
     }
     int code = WEXITSTATUS(status);
-    ret->done = code == 0;
-    ret->try_again = code != 0 && is_temporary(code);
+    r->done = code == 0;
+    r->try_again = code != 0 && is_temporary(code);
     if (code)
-        snprintf(ret->why, sizeof ret->why, "%.40s exited %d%s%.180s", name, code,
+        snprintf(r->why, sizeof r->why, "%.40s exited %d%s%.180s", p->name, code,
                  said[0] ? ": " : "", said);
 }
 
-void program_run(char *const argv[], const char *input, size_t length, int timeout_s,
-                 struct program_result *ret)
+static void end(struct program *p)
 {
-    struct child c = {.input = -1, .said = -1, .at = input, .left = length};
-    *ret = (struct program_result){0};
-    int failed = start(&c, argv);
-    if (failed) {
-        ret->try_again = true; /* the program may be installed, or memory free, in a minute */
-        snprintf(ret->why, sizeof ret->why, "cannot run %.120s: %s", argv[0], strerror(failed));
+    p->pid = 0;
+    close_end(&p->input);
+    close_end(&p->said);
+}
+
+/* What doesn't die of SIGKILL hangs in the kernel, on a lost disk: not to be waited for. */
+static void time_is_up(struct program *p)
+{
+    if (p->killed) {
+        end(p);
         return;
     }
-    int status = 0;
-    bool ended = attend(&c, clock_monotonic_ms() + timeout_s * INT64_C(1000), &status);
-    if (!ended) {
-        kill(-c.pid, SIGKILL);
-        waitpid(c.pid, &status, 0);
-        ret->try_again = true;
-        snprintf(ret->why, sizeof ret->why, "%.60s took longer than %d s and was stopped", argv[0],
-                 timeout_s);
-    } else {
-        judge(&c, argv[0], status, ret);
+    kill(-p->pid, SIGKILL);
+    p->killed = true;
+    p->until_ms = clock_monotonic_ms() + DYING_MS;
+    p->result.try_again = true;
+    snprintf(p->result.why, sizeof p->result.why, "%s took longer than %d s and was stopped",
+             p->name, p->timeout_s);
+}
+
+struct program *program_start(char *const argv[], const char *input, size_t length, int timeout_s)
+{
+    struct program *p = xcalloc(1, sizeof *p);
+    *p = (struct program){.input = -1,
+                          .said = -1,
+                          .at = input,
+                          .left = length,
+                          .timeout_s = timeout_s,
+                          .until_ms = clock_monotonic_ms() + timeout_s * INT64_C(1000)};
+    text_clip(argv[0], p->name, sizeof p->name);
+    int failed = start(p, argv);
+    if (failed) {
+        p->pid = 0;
+        p->result.try_again = true; /* it may be installed, or memory free, in a minute */
+        snprintf(p->result.why, sizeof p->result.why, "cannot run %.120s: %s", argv[0],
+                 strerror(failed));
     }
-    close_end(&c.input);
-    close_end(&c.said);
+    return p;
+}
+
+void program_polls(const struct program *p, struct pollfd ends[PROGRAM_ENDS])
+{
+    ends[0] = (struct pollfd){p->input, POLLOUT, 0};
+    ends[1] = (struct pollfd){p->said, POLLIN, 0};
+}
+
+bool program_attend(struct program *p)
+{
+    int status = 0;
+    if (!p->pid)
+        return true;
+    if (p->input >= 0)
+        feed(p);
+    bool ended = waitpid(p->pid, &status, WNOHANG) == p->pid;
+    if (p->said >= 0)
+        listen_to(p); /* after the wait: what it said last is there by now */
+    if (ended) {
+        if (!p->killed)
+            judge(p, status);
+        end(p);
+    } else if (clock_monotonic_ms() >= p->until_ms) {
+        time_is_up(p);
+    }
+    return !p->pid;
+}
+
+const struct program_result *program_result(const struct program *p)
+{
+    return &p->result;
+}
+
+void program_free(struct program *p)
+{
+    if (p && p->pid) {
+        kill(-p->pid, SIGKILL);
+        waitpid(p->pid, NULL, WNOHANG);
+        end(p);
+    }
+    free(p);
 }

@@ -1,10 +1,14 @@
-/* Runs a program without a shell, feeds it text, waits with a time limit. */
+/* Runs a program without a shell, feeds it text and listens to what it says, with a time limit.
+ * Never blocks: its owner polls, so that many may run beside each other. */
 #ifndef ODDLOAF_NOTIFY_PROGRAM_H
 #define ODDLOAF_NOTIFY_PROGRAM_H
 
 #include "base/error.h"
+#include <poll.h>
 #include <stdbool.h>
 #include <stddef.h>
+
+enum { PROGRAM_ENDS = 2, PROGRAM_SLICE_MS = 50 };
 
 struct program_result {
     bool done;      /* exit code 0 */
@@ -12,10 +16,20 @@ struct program_result {
     char why[256];  /* what it said or did, one line; "" if done */
 };
 
-/* argv[0] is the absolute path, argv ends in NULL. The program gets `input` on standard input, an
- * empty environment but PATH and LANG, no other descriptors, its own process group; past the limit
- * the whole group is killed. Blocks: not for the loop thread. */
-void program_run(char *const argv[], const char *input, size_t length, int timeout_s,
-                 struct program_result *ret);
+struct program;
+
+/* argv[0] is the absolute path, argv ends in NULL. The program gets `input` (borrowed until it has
+ * ended) on standard input, an empty environment but PATH and LANG, no other descriptors, its own
+ * process group; past the limit the whole group is killed. Never NULL: one that could not be
+ * started has ended. */
+struct program *program_start(char *const argv[], const char *input, size_t length, int timeout_s);
+/* What to poll for. A program may end without either: attend it every PROGRAM_SLICE_MS. */
+void program_polls(const struct program *program, struct pollfd ends[PROGRAM_ENDS]);
+/* Feeds and listens as far as that goes at once. True once it has ended. */
+bool program_attend(struct program *program);
+/* Of one that has ended. */
+const struct program_result *program_result(const struct program *program);
+/* Kills its group if it still runs. NULL is fine. */
+void program_free(struct program *program);
 
 #endif

@@ -56,6 +56,21 @@ static json_t *rules_status(struct app *app, const struct setup *setup)
     return rules;
 }
 
+static void add_mail_fault(void *arg, const struct error *fault)
+{
+    char text[512];
+    json_array_append_new(arg, json_string(error_format(fault, text, sizeof text)));
+}
+
+/* What of the mail is not set up, and what is wrong with it, as the machine is now. */
+static json_t *mail_status(const struct setup *setup)
+{
+    const struct mail_settings mail = setup_mail(setup);
+    json_t *faults = json_array();
+    mail_settings_check(&mail, add_mail_fault, faults);
+    return json_pack("{s:s?, s:o}", "gap", mail_settings_gap(&mail), "faults", faults);
+}
+
 static json_t *status_json(struct app *app, const struct setup *setup, const struct health *h)
 {
     json_t *counts = json_pack(
@@ -67,7 +82,7 @@ static json_t *status_json(struct app *app, const struct setup *setup, const str
         json_pack("{s:I, s:I, s:I, s:s?}", "waiting", (json_int_t)h->outbox.waiting, "parked",
                   (json_int_t)h->outbox.parked, "sent", (json_int_t)h->outbox.sent, "last_error",
                   h->outbox.last_error[0] ? h->outbox.last_error : NULL);
-    return json_pack(
+    json_t *status = json_pack(
         "{s:s, s:s, s:s, s:I, s:o, s:o, s:o, s:{s:I}, s:{s:I, s:I, s:s?}, s:{s:I, s:I, s:I, s:I}}",
         "version", ODDLOAF_VERSION, "plant", config_text(setup->config, "plant"), "time_zone",
         tz_name(setup->tz), "uptime_s", (json_int_t)((app_now_ms(app) - app->started_ms) / 1000),
@@ -77,6 +92,8 @@ static json_t *status_json(struct app *app, const struct setup *setup, const str
         "writer", "jobs", (json_int_t)h->writer.jobs, "groups", (json_int_t)h->writer.groups,
         "queued", (json_int_t)h->writer.queued, "largest_group",
         (json_int_t)h->writer.largest_group);
+    json_object_set_new(status, "mail", mail_status(setup));
+    return status;
 }
 
 void status_get(struct request *rq, struct store *store)

@@ -128,6 +128,49 @@ int app_calibrate(struct app *app, struct setup *setup, struct error *err)
     return rc;
 }
 
+/* ---- mail ---- */
+
+struct mail_settings setup_mail(const struct setup *setup)
+{
+    const struct config *c = setup->config;
+    return (struct mail_settings){.program = config_text(c, "mail/program"),
+                                  .hook_program = config_text(c, "hook/program"),
+                                  .from = config_text(c, "mail/from"),
+                                  .plant = config_text(c, "plant"),
+                                  .to = config_list(c, "mail/to"),
+                                  .urgent_to = config_list(c, "mail/urgent_to"),
+                                  .digest_to = config_list(c, "mail/digest_to"),
+                                  .tz_name = config_text(c, "time_zone"),
+                                  .timeout_s = (int)config_number(c, "mail/timeout_s"),
+                                  .retry_s = (int)config_number(c, "mail/retry_s"),
+                                  .park_h = (int)config_number(c, "mail/park_h")};
+}
+
+struct mail_faults {
+    const struct log *log;
+    struct error first;
+};
+
+static void take_mail_fault(void *arg, const struct error *fault)
+{
+    struct mail_faults *faults = arg;
+    log_fault((void *)faults->log, fault);
+    if (!faults->first.code)
+        faults->first = *fault;
+}
+
+int setup_check_mail(const struct setup *setup, const struct log *log, struct error *err)
+{
+    struct mail_faults faults = {.log = log};
+    const struct mail_settings mail = setup_mail(setup);
+    if (mail_settings_check(&mail, take_mail_fault, &faults) == 0)
+        return 0;
+    *err = faults.first;
+    return ERROR_INVALID;
+}
+
+/* ---- reloading ---- */
+
 /* Returns the set that was in force until now, for the caller to drop; NULL if the new one was
  * refused. */
 static struct setup *swap_setup(struct app *app, struct setup *fresh, const struct error *err)
@@ -150,6 +193,8 @@ static int reload(struct app *app, struct error *err)
 {
     struct setup *fresh = NULL;
     int rc = setup_load(app->config_path, app->rules_dir, &fresh, &app->log, err);
+    if (!rc)
+        rc = setup_check_mail(fresh, &app->log, err);
     if (!rc)
         rc = app_calibrate(app, fresh, err);
     if (rc) {

@@ -5,6 +5,7 @@
 #include "base/log.h"
 #include "base/when.h"
 #include "desk/desk.h"
+#include "notify/mail_settings.h"
 #include "rank/triage.h"
 #include "records/load.h"
 #include "serve/config.h"
@@ -52,6 +53,10 @@ struct app {
 int setup_load(const char *config_path, const char *rules_dir, struct setup **ret,
                const struct log *log, struct error *err);
 void setup_unref(struct setup *setup);
+/* What it says of mail and hook; lives as long as the set. */
+struct mail_settings setup_mail(const struct setup *setup);
+/* Logs every fault of them; ERROR_INVALID with the first one if there is any. */
+int setup_check_mail(const struct setup *setup, const struct log *log, struct error *err);
 /* The set in force, with a reference of the caller's own. Thread-safe. */
 struct setup *app_setup(struct app *app);
 /* Loads anew, with the calibration the plant has adopted, and swaps; on failure keeps the old set

@@ -231,9 +231,8 @@ static int make_digest(struct background *bg, struct setup *setup, struct store 
     int rc = week_report(store, setup->tz, setup->triage, &query, &week, err);
     if (rc)
         return rc;
-    const char *domain = strrchr(config_text(setup->config, "mail/from"), '@');
-    snprintf(d->message_id, sizeof d->message_id, "<digest-%s%s>", d->week,
-             domain ? domain : "@localhost");
+    event_digest_id(config_text(setup->config, "mail/from"), d->week, d->message_id,
+                    sizeof d->message_id);
     json_t *event = event_digest(config_text(setup->config, "plant"), week);
     d->payload = jsonx_dump(event);
     json_decref(event);

@@ -314,6 +314,25 @@ static void add_return_caution(const struct setup *setup, const struct complaint
     json_object_set_new(answer, "cautions", cautions);
 }
 
+/* Of a report of harm: does anybody get a mail? NULL: one goes out once this is logged. */
+static const char *alarm_of(const struct setup *setup, bool logged, bool again)
+{
+    const struct mail_settings mail = setup_mail(setup);
+    if (!mail_settings_alarms(&mail))
+        return "no mail is set up: phone the food-safety lead";
+    if (again)
+        return "its urgent mail was queued when it was first logged";
+    return logged ? "an urgent mail goes out at once" : NULL;
+}
+
+/* What to read out, and whether a mail about it leaves. */
+static void add_harm(const struct setup *setup, const char *alarm, json_t *answer)
+{
+    json_object_set(answer, "script", json_object_get(setup->harm, "script"));
+    if (alarm)
+        json_object_set_new(answer, "alarm", json_string(alarm));
+}
+
 static json_t *lots_json(const struct placing *placing)
 {
     json_t *lots = json_array();
@@ -374,7 +393,7 @@ static json_t *answer_entry(struct batch *b, struct entry *e, struct store *stor
         add_ranking(answer, ranking);
     add_return_caution(b->setup, e->form, answer);
     if (e->form->harm)
-        json_object_set(answer, "script", json_object_get(b->setup->harm, "script"));
+        add_harm(b->setup, alarm_of(b->setup, true, e->placed.again), answer);
     if (e->placed.joined)
         add_joined(e, store, answer);
     else
@@ -410,26 +429,34 @@ static void answer_batch(struct store *store, void *arg)
     request_reply(rq, 200, "application/x-ndjson", text_take(&out), length);
 }
 
-/* The commit stands even if nobody can rank now: answer without. */
+static json_t *plain_json(const struct batch *b, const struct entry *e)
+{
+    char case_name[24];
+    if (!e->form || e->refused)
+        return refusal_json(b, e);
+    snprintf(case_name, sizeof case_name, "C%lld", (long long)e->placed.case_id);
+    json_t *answer =
+        json_pack("{s:s, s:s, s:n, s:[], s:[], s:[], s:[], s:b}", "complaint", e->form->uuid,
+                  "case", case_name, "lot", "lots", "ranked", "ask", "cautions", "busy", true);
+    if (e->form->harm) {
+        json_object_set_new(answer, "harm", json_true());
+        add_harm(b->setup, alarm_of(b->setup, true, e->placed.again), answer);
+    }
+    return answer;
+}
+
+/* The commit stands even if nobody can rank now: answer without. Harm is told all the same. */
 static void answer_plain(void *arg)
 {
     struct batch *b = arg;
     struct request *rq = b->rq;
     struct text_buffer out = {0};
     for (size_t i = 0; i < b->count; i++) {
-        const struct entry *e = &b->entry[i];
-        if (e->form && !e->refused)
-            text_appendf(&out,
-                         "{\"complaint\":\"%s\",\"case\":\"C%lld\",\"lot\":null,\"lots\":[],"
-                         "\"ranked\":[],\"ask\":[],\"cautions\":[],\"busy\":true}\n",
-                         e->form->uuid, (long long)e->placed.case_id);
-        else {
-            json_t *refusal = refusal_json(b, e);
-            char *line = jsonx_dump(refusal);
-            text_appendf(&out, "%s\n", line);
-            free(line);
-            json_decref(refusal);
-        }
+        json_t *answer = plain_json(b, &b->entry[i]);
+        char *line = jsonx_dump(answer);
+        text_appendf(&out, "%s\n", line);
+        free(line);
+        json_decref(answer);
     }
     bool lines = b->lines;
     batch_free(b);
@@ -521,7 +548,7 @@ void complaints_preview(struct request *rq, struct store *store)
         add_ranking(answer, ranking);
         add_return_caution(setup, e.form, answer);
         if (e.form->harm)
-            json_object_set(answer, "script", json_object_get(setup->harm, "script"));
+            add_harm(setup, alarm_of(setup, false, false), answer);
         request_reply_json(rq, 200, answer);
     }
     json_decref(complaint);

@@ -1,21 +1,36 @@
+/* outbox.state: new (no deliveries), open (some have not left, or only the hook's have), sent.
+ * outbox_delivery.state: waiting, parked, sent. */
 #include "store/outbox.h"
 #include "base/text.h"
 #include "store/db.h"
 #include <stdlib.h>
 #include <string.h>
 
-void outbox_row_free(struct outbox_row *row)
+#define OF_MAIL " FROM outbox_delivery d WHERE d.mail_id = outbox.id"
+/* What a mail's state is by its deliveries. */
+#define STATE_NOW                                                                                  \
+    "CASE WHEN EXISTS(SELECT 1" OF_MAIL " AND d.state <> 'sent') THEN 'open'"                      \
+    " WHEN EXISTS(SELECT 1" OF_MAIL " AND d.recipient <> '" OUTBOX_HOOK "') THEN 'sent'"           \
+    " WHEN EXISTS(SELECT 1" OF_MAIL ") THEN 'open' ELSE 'new' END"
+/* For people: parked if some of it is and none of it waits. */
+#define STATE_SHOWN                                                                                \
+    "CASE WHEN outbox.state = 'sent' THEN 'sent'"                                                  \
+    " WHEN EXISTS(SELECT 1" OF_MAIL " AND d.state = 'parked')"                                     \
+    " AND NOT EXISTS(SELECT 1" OF_MAIL                                                             \
+    " AND d.state = 'waiting') THEN 'parked' ELSE 'waiting' END"
+
+void outbox_delivery_free(struct outbox_delivery *delivery)
 {
-    free(row->payload);
-    row->payload = NULL;
+    free(delivery->payload);
+    delivery->payload = NULL;
 }
 
 int outbox_add(struct store *store, const char *event, int64_t case_id, int revision,
                const char *message_id, const char *payload, int64_t now_ms, struct error *err)
 {
     static const char SQL[] =
-        "INSERT INTO outbox(event, case_id, revision, message_id, payload, created_ms, due_ms)"
-        " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?6) ON CONFLICT(message_id) DO NOTHING";
+        "INSERT INTO outbox(event, case_id, revision, message_id, payload, created_ms)"
+        " VALUES(?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT(message_id) DO NOTHING";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
@@ -28,85 +43,251 @@ int outbox_add(struct store *store, const char *event, int64_t case_id, int revi
     return db_run(store, st, err);
 }
 
-int outbox_due(struct store *store, int64_t now_ms, struct outbox_row *rows, int limit,
-               int *ret_count, struct error *err)
+/* ---- who gets it ---- */
+
+static int add_deliveries(struct store *store, const struct outbox_addresses *a,
+                          const char *recipient, int64_t now_ms, struct error *err)
 {
     static const char SQL[] =
-        "SELECT id, case_id, created_ms, due_ms, revision, attempts, event, message_id, payload"
-        " FROM outbox WHERE state = 'waiting' AND due_ms <= ?1"
-        " ORDER BY event = 'urgent' DESC, due_ms LIMIT ?2";
+        "INSERT INTO outbox_delivery(mail_id, recipient, urgent, since_ms, due_ms)"
+        " SELECT id, ?2, event = '" OUTBOX_URGENT "', ?4, ?4 FROM outbox WHERE event = ?1"
+        " AND (state = 'new' OR (?3 AND state = 'open')) ON CONFLICT DO NOTHING";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
-    db_bind_ms(st, 1, now_ms);
-    db_bind_int(st, 2, limit);
+    db_bind_text(st, 1, a->event);
+    db_bind_text(st, 2, recipient);
+    db_bind_int(st, 3, a->all);
+    db_bind_ms(st, 4, now_ms);
+    return db_run(store, st, err);
+}
+
+static bool is_among(const struct outbox_addresses *a, const char *recipient)
+{
+    for (size_t i = 0; i < a->count; i++) {
+        if (strcmp(a->recipient[i], recipient) == 0)
+            return true;
+    }
+    return false;
+}
+
+/* The next recipient after `*after` who still has a delivery of this event to come; false: none. */
+static bool next_unsent(struct store *store, const char *event, char after[OUTBOX_RECIPIENT])
+{
+    static const char SQL[] =
+        "SELECT min(d.recipient) FROM outbox_delivery d JOIN outbox o ON o.id = d.mail_id"
+        " WHERE d.state <> 'sent' AND o.event = ?1 AND d.recipient > ?2";
+    sqlite3_stmt *st = db_prepare(store, SQL, NULL);
+    if (!st)
+        return false;
+    db_bind_text(st, 1, event);
+    db_bind_text(st, 2, after);
+    bool found = db_step(store, st, NULL) == 1 && *db_text(st, 0);
+    if (found)
+        text_clip(db_text(st, 0), after, OUTBOX_RECIPIENT);
+    db_reset(st);
+    return found;
+}
+
+static int drop_recipient(struct store *store, const char *event, const char *recipient,
+                          struct error *err)
+{
+    static const char SQL[] = "DELETE FROM outbox_delivery WHERE recipient = ?2 AND state <> 'sent'"
+                              " AND mail_id IN (SELECT id FROM outbox WHERE event = ?1)";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_text(st, 1, event);
+    db_bind_text(st, 2, recipient);
+    return db_run(store, st, err);
+}
+
+static int drop_others(struct store *store, const struct outbox_addresses *a, struct error *err)
+{
+    char recipient[OUTBOX_RECIPIENT] = "";
+    int rc = 0;
+    while (!rc && next_unsent(store, a->event, recipient)) {
+        if (!is_among(a, recipient))
+            rc = drop_recipient(store, a->event, recipient, err);
+    }
+    return rc;
+}
+
+static int restate_event(struct store *store, const struct outbox_addresses *a, struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE outbox SET state = " STATE_NOW ", sent_ms = (SELECT max(d.sent_ms)" OF_MAIL ")"
+        " WHERE event = ?1 AND (state = 'new' OR (?2 AND state = 'open'))";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_text(st, 1, a->event);
+    db_bind_int(st, 2, a->all);
+    return db_run(store, st, err);
+}
+
+int outbox_address(struct store *store, const struct outbox_addresses *addresses, int64_t now_ms,
+                   struct error *err)
+{
+    int rc = addresses->all ? drop_others(store, addresses, err) : 0;
+    for (size_t i = 0; i < addresses->count && !rc; i++)
+        rc = add_deliveries(store, addresses, addresses->recipient[i], now_ms, err);
+    return rc ? rc : restate_event(store, addresses, err);
+}
+
+int outbox_has_new(struct store *store, const char *event, bool *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT 1 FROM outbox WHERE state = 'new' AND event = ?1 LIMIT 1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_text(st, 1, event);
+    int rc = db_step(store, st, err);
+    db_reset(st);
+    *ret = rc == 1;
+    return rc < 0 ? rc : 0;
+}
+
+/* ---- deliveries ---- */
+
+int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_delivery *rows,
+               int limit, int *ret_count, struct error *err)
+{
+    /* the payloads stay out of the sorting: many may be due */
+    static const char SQL[] =
+        "SELECT d.mail_id, o.created_ms, d.since_ms, d.attempts, o.event, d.recipient,"
+        " o.message_id, o.payload FROM (SELECT d.* FROM outbox_delivery d"
+        " JOIN outbox o ON o.id = d.mail_id"
+        " WHERE d.state = 'waiting' AND d.urgent = ?1 AND (d.due_ms <= ?2 OR d.due_ms > ?3)"
+        " AND (d.urgent OR NOT EXISTS(SELECT 1 FROM outbox b JOIN outbox_delivery e"
+        " ON e.mail_id = b.id WHERE b.case_id = o.case_id AND b.id < o.id AND b.event = o.event"
+        " AND e.recipient = d.recipient AND e.state = 'waiting'))"
+        " ORDER BY d.attempts > 0, d.due_ms, d.mail_id LIMIT ?4) d"
+        " JOIN outbox o ON o.id = d.mail_id"
+        " ORDER BY d.attempts > 0, d.due_ms, d.mail_id";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, urgent);
+    db_bind_ms(st, 2, now_ms);
+    db_bind_ms(st, 3, now_ms + OUTBOX_RETRY_MOST_MS);
+    db_bind_int(st, 4, limit);
     int rc, count = 0;
     while ((rc = db_step(store, st, err)) == 1) {
-        struct outbox_row *row = &rows[count++];
-        *row = (struct outbox_row){.id = sqlite3_column_int64(st, 0),
-                                   .case_id = sqlite3_column_int64(st, 1),
-                                   .created_ms = db_ms(st, 2),
-                                   .due_ms = db_ms(st, 3),
-                                   .revision = sqlite3_column_int(st, 4),
-                                   .attempts = sqlite3_column_int(st, 5),
-                                   .payload = xstrdup(db_text(st, 8))};
-        text_clip(db_text(st, 6), row->event, sizeof row->event);
-        text_clip(db_text(st, 7), row->message_id, sizeof row->message_id);
+        struct outbox_delivery *row = &rows[count++];
+        *row = (struct outbox_delivery){.mail_id = sqlite3_column_int64(st, 0),
+                                        .created_ms = db_ms(st, 1),
+                                        .since_ms = db_ms(st, 2),
+                                        .attempts = sqlite3_column_int(st, 3),
+                                        .urgent = urgent,
+                                        .payload = xstrdup(db_text(st, 7))};
+        text_clip(db_text(st, 4), row->event, sizeof row->event);
+        text_clip(db_text(st, 5), row->recipient, sizeof row->recipient);
+        text_clip(db_text(st, 6), row->message_id, sizeof row->message_id);
     }
     db_reset(st);
     *ret_count = count;
     return rc;
 }
 
-int outbox_sent(struct store *store, int64_t id, int64_t now_ms, struct error *err)
+static int restate_mail(struct store *store, int64_t mail_id, struct error *err)
 {
-    static const char SQL[] = "UPDATE outbox SET state = 'sent', sent_ms = ?2, last_error = NULL"
-                              " WHERE id = ?1";
+    static const char SQL[] = "UPDATE outbox SET state = " STATE_NOW ", sent_ms ="
+                              " (SELECT max(d.sent_ms)" OF_MAIL ") WHERE id = ?1";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
-    db_bind_int(st, 1, id);
+    db_bind_int(st, 1, mail_id);
+    return db_run(store, st, err);
+}
+
+int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int64_t now_ms,
+                struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE outbox_delivery SET state = 'sent', sent_ms = ?3, attempts = attempts + 1,"
+        " last_error = NULL WHERE mail_id = ?1 AND recipient = ?2";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, mail_id);
+    db_bind_text(st, 2, recipient);
+    db_bind_ms(st, 3, now_ms);
+    int rc = db_run(store, st, err);
+    return rc ? rc : restate_mail(store, mail_id, err);
+}
+
+int outbox_failed(struct store *store, const struct outbox_delivery *delivery, int64_t due_ms,
+                  bool park, const char *why, struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE outbox_delivery SET attempts = attempts + 1, due_ms = ?3, last_error = ?5,"
+        " state = CASE WHEN ?4 THEN 'parked' ELSE 'waiting' END"
+        " WHERE mail_id = ?1 AND recipient = ?2";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, delivery->mail_id);
+    db_bind_text(st, 2, delivery->recipient);
+    db_bind_ms(st, 3, due_ms);
+    db_bind_int(st, 4, park);
+    db_bind_text(st, 5, why);
+    return db_run(store, st, err);
+}
+
+static int make_due(struct store *store, int64_t mail_id, int64_t now_ms, int *ret_count,
+                    struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE outbox_delivery SET state = 'waiting', due_ms = ?2, since_ms ="
+        " CASE state WHEN 'parked' THEN ?2 ELSE since_ms END"
+        " WHERE state <> 'sent' AND (?1 IS NULL OR mail_id = ?1)";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_id(st, 1, mail_id);
     db_bind_ms(st, 2, now_ms);
-    return db_run(store, st, err);
-}
-
-int outbox_failed(struct store *store, int64_t id, int64_t due_ms, bool park, const char *why,
-                  struct error *err)
-{
-    static const char SQL[] = "UPDATE outbox SET attempts = attempts + 1, due_ms = ?2,"
-                              " state = CASE WHEN ?3 THEN 'parked' ELSE 'waiting' END,"
-                              " last_error = ?4 WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, id);
-    db_bind_ms(st, 2, due_ms);
-    db_bind_int(st, 3, park);
-    db_bind_text(st, 4, why);
-    return db_run(store, st, err);
-}
-
-int outbox_unpark(struct store *store, int64_t now_ms, int *ret_count, struct error *err)
-{
-    static const char SQL[] = "UPDATE outbox SET state = 'waiting', due_ms = ?1, created_ms = ?1"
-                              " WHERE state = 'parked'";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_ms(st, 1, now_ms);
     int rc = db_run(store, st, err);
     if (!rc)
         *ret_count = sqlite3_changes(db_handle(store));
     return rc;
 }
 
+static int refuse_unless_open(struct store *store, int64_t mail_id, struct error *err)
+{
+    static const char SQL[] = "SELECT state FROM outbox WHERE id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, mail_id);
+    int rc = db_step(store, st, err);
+    bool sent = rc == 1 && strcmp(db_text(st, 0), "sent") == 0;
+    db_reset(st);
+    if (rc == 0)
+        return error_set(err, ERROR_NOT_FOUND, "there is no mail %lld", (long long)mail_id);
+    if (sent)
+        return error_set(err, ERROR_CONFLICT, "mail %lld has left already", (long long)mail_id);
+    return rc < 0 ? rc : 0;
+}
+
+int outbox_due_again(struct store *store, int64_t mail_id, int64_t now_ms, int *ret_count,
+                     struct error *err)
+{
+    int rc = mail_id > 0 ? refuse_unless_open(store, mail_id, err) : 0;
+    return rc ? rc : make_due(store, mail_id, now_ms, ret_count, err);
+}
+
+/* ---- for people ---- */
+
 int outbox_count(struct store *store, struct outbox_counts *ret, struct error *err)
 {
     static const char SQL[] =
-        "SELECT count(*) FILTER (WHERE state = 'waiting'), count(*) FILTER (WHERE state = "
+        "SELECT count(*) FILTER (WHERE shown = 'waiting'), count(*) FILTER (WHERE shown = "
         "'parked'),"
-        " count(*) FILTER (WHERE state = 'sent'), (SELECT last_error FROM outbox WHERE last_error"
-        " IS NOT NULL AND state <> 'sent' ORDER BY due_ms DESC LIMIT 1) FROM outbox";
+        " (SELECT count(*) FROM outbox WHERE state = 'sent'), (SELECT last_error FROM"
+        " outbox_delivery WHERE last_error IS NOT NULL AND state <> 'sent' ORDER BY due_ms DESC"
+        " LIMIT 1) FROM (SELECT " STATE_SHOWN
+        " AS shown FROM outbox WHERE state IN ('new', 'open'))";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
@@ -119,4 +300,56 @@ int outbox_count(struct store *store, struct outbox_counts *ret, struct error *e
     }
     db_reset(st);
     return rc < 0 ? rc : 0;
+}
+
+int outbox_list(struct store *store, bool sent, int limit, outbox_each each, void *arg,
+                struct error *err)
+{
+#define MAIL_COLUMNS "SELECT id, case_id, created_ms, sent_ms, event, " STATE_SHOWN " FROM outbox"
+    static const char UNSENT[] = MAIL_COLUMNS
+        " WHERE state IN ('new', 'open') ORDER BY event = '" OUTBOX_URGENT "' DESC, id LIMIT ?1";
+    static const char SENT[] = MAIL_COLUMNS " WHERE state = 'sent' ORDER BY id DESC LIMIT ?1";
+    sqlite3_stmt *st = db_prepare(store, sent ? SENT : UNSENT, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, limit);
+    int rc;
+    while ((rc = db_step(store, st, err)) == 1) {
+        const struct outbox_mail mail = {.id = sqlite3_column_int64(st, 0),
+                                         .case_id = sqlite3_column_int64(st, 1),
+                                         .created_ms = db_ms(st, 2),
+                                         .sent_ms = sent ? db_ms(st, 3) : WHEN_UNKNOWN_MS,
+                                         .event = db_text(st, 4),
+                                         .state = db_text(st, 5)};
+        rc = each(arg, &mail);
+        if (rc)
+            break;
+    }
+    db_reset(st);
+    return rc;
+}
+
+int outbox_recipients(struct store *store, int64_t mail_id, outbox_each_recipient each, void *arg,
+                      struct error *err)
+{
+    static const char SQL[] = "SELECT recipient, state, last_error, attempts, due_ms, sent_ms"
+                              " FROM outbox_delivery WHERE mail_id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, mail_id);
+    int rc;
+    while ((rc = db_step(store, st, err)) == 1) {
+        const struct outbox_recipient recipient = {.recipient = db_text(st, 0),
+                                                   .state = db_text(st, 1),
+                                                   .last_error = db_text(st, 2),
+                                                   .attempts = sqlite3_column_int(st, 3),
+                                                   .due_ms = db_ms(st, 4),
+                                                   .sent_ms = db_ms(st, 5)};
+        rc = each(arg, &recipient);
+        if (rc)
+            break;
+    }
+    db_reset(st);
+    return rc;
 }

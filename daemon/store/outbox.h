@@ -1,33 +1,91 @@
-/* Mail that waits to leave, in rows of the commit that made it due. */
+/* Mails that wait to leave, in rows of the commit that made them due, and their deliveries: one row
+ * for each recipient of a mail, tried by itself, so that one bad address keeps no other waiting. A
+ * mail nobody is set up to get has no deliveries yet and waits: it is never taken for sent. */
 #ifndef ODDLOAF_STORE_OUTBOX_H
 #define ODDLOAF_STORE_OUTBOX_H
 
 #include "store/store.h"
 
-struct outbox_row {
-    int64_t id, case_id, created_ms, due_ms;
-    int revision, attempts;
-    char event[16]; /* case, urgent, digest */
+/* The events whose mail waits for no other, is never parked and tried again without end. */
+#define OUTBOX_URGENT "urgent"
+/* Takes the place of an address for the plant's own program; no address holds a blank. */
+#define OUTBOX_HOOK "hook program"
+
+enum {
+    OUTBOX_EVENT = 16,
+    OUTBOX_RECIPIENT = 320,
+    OUTBOX_ERROR = 256,
+    /* no retry is further away: what seems to be was due by a clock that has been put back since */
+    OUTBOX_RETRY_MOST_MS = 3600000
+};
+
+/* message_id is made by the caller once and stays; one already there is left as it is. */
+int outbox_add(struct store *store, const char *event, int64_t case_id, int revision,
+               const char *message_id, const char *payload, int64_t now_ms, struct error *err);
+
+/* ---- who gets it ---- */
+struct outbox_addresses {
+    const char *event;
+    const char *const *recipient;
+    size_t count;
+    bool all; /* every mail that is not sent yet; else only those that have no deliveries */
+};
+/* Gives mails deliveries, due now. With `all`, deliveries that have not left are dropped where
+ * their recipient is none any more. */
+int outbox_address(struct store *store, const struct outbox_addresses *addresses, int64_t now_ms,
+                   struct error *err);
+/* Whether any mail of this event has no deliveries yet. */
+int outbox_has_new(struct store *store, const char *event, bool *ret, struct error *err);
+
+/* ---- deliveries ---- */
+struct outbox_delivery {
+    int64_t mail_id, created_ms; /* of the mail */
+    int64_t since_ms;            /* tried since: what parking goes by */
+    int attempts;
+    bool urgent;
+    char event[OUTBOX_EVENT], recipient[OUTBOX_RECIPIENT];
     char message_id[128];
     char *payload; /* malloc'd JSON */
 };
-void outbox_row_free(struct outbox_row *row);
-/* message_id is made by the caller once and stays; ERROR_CONFLICT never: a message_id already there
- * is left as it is. */
-int outbox_add(struct store *store, const char *event, int64_t case_id, int revision,
-               const char *message_id, const char *payload, int64_t now_ms, struct error *err);
-int outbox_due(struct store *store, int64_t now_ms, struct outbox_row *rows, int limit,
-               int *ret_count, struct error *err);
-int outbox_sent(struct store *store, int64_t id, int64_t now_ms, struct error *err);
+void outbox_delivery_free(struct outbox_delivery *delivery); /* what it holds, not itself */
+/* Those that are due, never tried ones first; urgent ones or the others. Of one case and recipient
+ * an ordinary mail waits until the one before it has left or was parked. */
+int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_delivery *rows,
+               int limit, int *ret_count, struct error *err);
+int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int64_t now_ms,
+                struct error *err);
 /* Failed: due again at `due_ms`, or parked. */
-int outbox_failed(struct store *store, int64_t id, int64_t due_ms, bool park, const char *why,
-                  struct error *err);
-/* Parked rows become waiting again (after the mail server was mended). */
-int outbox_unpark(struct store *store, int64_t now_ms, int *ret_count, struct error *err);
+int outbox_failed(struct store *store, const struct outbox_delivery *delivery, int64_t due_ms,
+                  bool park, const char *why, struct error *err);
+/* What has not left is due now, parked or not: of one mail, or of all (mail_id 0). *ret_count
+ * deliveries. ERROR_NOT_FOUND if there is no such mail, ERROR_CONFLICT if it is sent. */
+int outbox_due_again(struct store *store, int64_t mail_id, int64_t now_ms, int *ret_count,
+                     struct error *err);
+
+/* ---- for people ---- */
 struct outbox_counts {
-    int64_t waiting, parked, sent;
-    char last_error[256];
+    int64_t waiting, parked, sent; /* mails; parked: some of it is, none of it waits */
+    char last_error[OUTBOX_ERROR];
 };
 int outbox_count(struct store *store, struct outbox_counts *ret, struct error *err);
+
+struct outbox_mail {
+    int64_t id, case_id, created_ms, sent_ms; /* case_id 0 none; sent_ms WHEN_UNKNOWN_MS not yet */
+    const char *event, *state;                /* "waiting", "parked", "sent" */
+};
+struct outbox_recipient {
+    const char *recipient, *state, *last_error; /* last_error "" none */
+    int attempts;
+    int64_t due_ms, sent_ms;
+};
+/* Texts live until the callback returns; its non-zero answer stops and is returned. */
+typedef int (*outbox_each)(void *arg, const struct outbox_mail *mail);
+typedef int (*outbox_each_recipient)(void *arg, const struct outbox_recipient *recipient);
+/* Mails that have not left, urgent ones first, then the oldest; or those that have, newest first.
+ */
+int outbox_list(struct store *store, bool sent, int limit, outbox_each each, void *arg,
+                struct error *err);
+int outbox_recipients(struct store *store, int64_t mail_id, outbox_each_recipient each, void *arg,
+                      struct error *err);
 
 #endif

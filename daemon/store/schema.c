@@ -165,6 +165,23 @@ static const char JOINED[] =
     "DROP TABLE contact; ALTER TABLE contact_next RENAME TO contact;"
     "CREATE INDEX contact_purge ON contact(purge_after_ms);";
 
+/* Each recipient of a mail is tried by itself. What had been parked is due again. */
+static const char DELIVERIES[] =
+    "CREATE TABLE outbox_next(id INTEGER PRIMARY KEY, event TEXT NOT NULL, case_id INTEGER,"
+    " revision INTEGER, message_id TEXT NOT NULL UNIQUE, payload TEXT NOT NULL,"
+    " created_ms INTEGER NOT NULL, state TEXT NOT NULL DEFAULT 'new', sent_ms INTEGER) STRICT;"
+    "INSERT INTO outbox_next SELECT id, event, case_id, revision, message_id, payload, created_ms,"
+    " CASE state WHEN 'sent' THEN 'sent' ELSE 'new' END, sent_ms FROM outbox;"
+    "DROP TABLE outbox; ALTER TABLE outbox_next RENAME TO outbox;"
+    "CREATE INDEX outbox_state ON outbox(state, event);"
+    "CREATE INDEX outbox_case ON outbox(case_id);"
+    "CREATE TABLE outbox_delivery(mail_id INTEGER NOT NULL REFERENCES outbox,"
+    " recipient TEXT NOT NULL, urgent INTEGER NOT NULL, state TEXT NOT NULL DEFAULT 'waiting',"
+    " since_ms INTEGER NOT NULL, due_ms INTEGER NOT NULL, attempts INTEGER NOT NULL DEFAULT 0,"
+    " last_error TEXT, sent_ms INTEGER, PRIMARY KEY(mail_id, recipient)) STRICT, WITHOUT ROWID;"
+    "CREATE INDEX outbox_due ON outbox_delivery(urgent, due_ms) WHERE state = 'waiting';"
+    "CREATE INDEX outbox_unsent ON outbox_delivery(mail_id) WHERE state <> 'sent';";
+
 /* Adjacent parts of one number run in one transaction. */
 static const struct migration MIGRATIONS[] = {
     {1, RECORDS},
@@ -178,6 +195,7 @@ static const struct migration MIGRATIONS[] = {
     {4, SCHEMA_PATTERN_COMPLAINTS},
     {4, SCHEMA_PATTERN_LOTS},
     {5, JOINED},
+    {6, DELIVERIES},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

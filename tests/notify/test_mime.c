@@ -50,7 +50,8 @@ static void control_characters_never_reach_a_header(void **state)
 
 static void addresses(void **state)
 {
-    static const char *const GOOD[] = {"qa@plant.example", "a.b+c@d.example"};
+    static const char *const GOOD[] = {"qa@plant.example", "a.b+c@d.example", "oddloaf@localhost",
+                                       "o'neill@mill-2.example"};
     static const char *const BAD[] = {"",
                                       "qa",
                                       "@x",
@@ -62,7 +63,20 @@ static void addresses(void **state)
                                       "a@b\n.c",
                                       "<a@b.example>",
                                       "a,b@c.example",
-                                      "\"a\"@b.example"};
+                                      "\"a\"@b.example",
+                                      "a..b@c.example",
+                                      ".a@b.example",
+                                      "a.@b.example",
+                                      "a@b.example.",
+                                      "a@.b",
+                                      "a@b..c",
+                                      "a@-b.example",
+                                      "a@b_c.example",
+                                      "a@b.example;c",
+                                      "b\xc3\xa4"
+                                      "cker@b.example",
+                                      "a1234567890123456789012345678901234567890123456789012345678"
+                                      "901234567890@b.example"};
     (void)state;
     for (size_t i = 0; i < sizeof GOOD / sizeof GOOD[0]; i++)
         assert_true(mime_is_address(GOOD[i]));

@@ -8,12 +8,23 @@
 #include <string.h>
 #include <unistd.h>
 
+static struct program_result run_program(char *const argv[], const char *input, int timeout_s)
+{
+    struct program *p = program_start(argv, input, strlen(input), timeout_s);
+    while (!program_attend(p)) {
+        struct pollfd ends[PROGRAM_ENDS];
+        program_polls(p, ends);
+        poll(ends, PROGRAM_ENDS, PROGRAM_SLICE_MS);
+    }
+    struct program_result result = *program_result(p);
+    program_free(p);
+    return result;
+}
+
 static struct program_result run(const char *script, const char *input, int timeout_s)
 {
-    struct program_result result;
     char *const argv[] = {(char *)"/bin/sh", (char *)"-c", (char *)script, NULL};
-    program_run(argv, input, strlen(input), timeout_s, &result);
-    return result;
+    return run_program(argv, input, timeout_s);
 }
 
 static void success(void **state)
@@ -68,10 +79,9 @@ static void a_program_that_hangs_is_stopped_with_its_children(void **state)
 
 static void a_program_that_is_not_there(void **state)
 {
-    struct program_result r;
     char *const argv[] = {(char *)"/nowhere/mail", NULL};
     (void)state;
-    program_run(argv, "", 0, 5, &r);
+    struct program_result r = run_program(argv, "", 5);
     assert_false(r.done);
     assert_true(r.try_again);
     assert_non_null(strstr(r.why, "/nowhere/mail"));
@@ -83,6 +93,34 @@ static void a_program_killed_by_a_signal_is_tried_again(void **state)
     struct program_result r = run("kill -9 $$", "", 5);
     assert_false(r.done);
     assert_true(r.try_again);
+}
+
+static void one_that_floods_us_is_heard_to_the_end(void **state)
+{
+    (void)state;
+    struct program_result r =
+        run("yes 'no such user' | head -c 4000000 >&2; cat >/dev/null; exit 67", "message\n", 30);
+    assert_false(r.done);
+    assert_false(r.try_again);
+    assert_non_null(strstr(r.why, "exited 67: no such user"));
+    assert_true(strlen(r.why) < sizeof r.why);
+}
+
+static void many_run_beside_each_other(void **state)
+{
+    enum { MANY = 16 };
+    struct program *hanging[MANY];
+    char *const argv[] = {(char *)"/bin/sh", (char *)"-c", (char *)"sleep 30", NULL};
+    (void)state;
+    for (int i = 0; i < MANY; i++)
+        hanging[i] = program_start(argv, "", 0, 30);
+    int64_t before = clock_monotonic_ms();
+    assert_true(run("cat >/dev/null", "message\n", 10).done);
+    assert_true(clock_monotonic_ms() - before < 5000);
+    for (int i = 0; i < MANY; i++) {
+        assert_false(program_attend(hanging[i]));
+        program_free(hanging[i]);
+    }
 }
 
 static void no_descriptor_of_ours_is_handed_down(void **state)
@@ -123,6 +161,8 @@ int main(void)
         cmocka_unit_test(a_program_that_hangs_is_stopped_with_its_children),
         cmocka_unit_test(a_program_that_is_not_there),
         cmocka_unit_test(a_program_killed_by_a_signal_is_tried_again),
+        cmocka_unit_test(one_that_floods_us_is_heard_to_the_end),
+        cmocka_unit_test(many_run_beside_each_other),
         cmocka_unit_test(no_descriptor_of_ours_is_handed_down),
         cmocka_unit_test(an_input_nobody_reads_is_no_error),
     };

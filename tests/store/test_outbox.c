@@ -1,0 +1,247 @@
+/* Mails and their deliveries: each recipient by itself, urgent ones never behind another. */
+#include "base/text.h"
+#include "check.h"
+#include "store/outbox.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define NOW INT64_C(1800000000000)
+
+struct fixture {
+    char dir[64];
+    struct store *store;
+};
+
+static int setup(void **state)
+{
+    struct fixture *f = xcalloc(1, sizeof *f);
+    struct error err = {0};
+    strcpy(f->dir, "/tmp/oddloaf-outbox-XXXXXX");
+    assert_non_null(mkdtemp(f->dir));
+    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
+    *state = f;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    struct fixture *f = *state;
+    struct text_buffer command = {0};
+    store_close(f->store);
+    text_appendf(&command, "rm -rf %s", f->dir);
+    int rc = system(command.data);
+    text_buffer_free(&command);
+    free(f);
+    return rc;
+}
+
+static void add(struct fixture *f, const char *event, int64_t case_id, int revision)
+{
+    char id[64];
+    snprintf(id, sizeof id, "<%s-%lld-%d@p>", event, (long long)case_id, revision);
+    assert_int_equal(outbox_add(f->store, event, case_id, revision, id, "{}", NOW, NULL), 0);
+}
+
+static void address(struct fixture *f, const char *event, bool all, const char *const names[])
+{
+    struct outbox_addresses a = {.event = event, .recipient = names, .all = all};
+    while (names[a.count])
+        a.count++;
+    assert_int_equal(outbox_address(f->store, &a, NOW, NULL), 0);
+}
+
+/* "MAIL:RECIPIENT MAIL:RECIPIENT", in the order they'd be sent. */
+static void assert_due(struct fixture *f, bool urgent, int64_t now_ms, const char *expected)
+{
+    struct outbox_delivery rows[16];
+    struct text_buffer out = {0};
+    int count = 0;
+    assert_int_equal(outbox_due(f->store, urgent, now_ms, rows, 16, &count, NULL), 0);
+    text_append(&out, "");
+    for (int i = 0; i < count; i++) {
+        text_appendf(&out, "%s%lld:%s", i ? " " : "", (long long)rows[i].mail_id,
+                     rows[i].recipient);
+        outbox_delivery_free(&rows[i]);
+    }
+    assert_string_equal(out.data, expected);
+    text_buffer_free(&out);
+}
+
+static void refuse(struct fixture *f, int64_t mail_id, const char *recipient, int64_t due_ms,
+                   bool park)
+{
+    struct outbox_delivery d = {.mail_id = mail_id};
+    strcpy(d.recipient, recipient);
+    assert_int_equal(outbox_failed(f->store, &d, due_ms, park, "busy", NULL), 0);
+}
+
+static void assert_counts(struct fixture *f, int64_t waiting, int64_t parked, int64_t sent)
+{
+    struct outbox_counts counts;
+    assert_int_equal(outbox_count(f->store, &counts, NULL), 0);
+    assert_int_equal(counts.waiting, waiting);
+    assert_int_equal(counts.parked, parked);
+    assert_int_equal(counts.sent, sent);
+}
+
+static const char *const TWO[] = {"a@p", "b@p", NULL};
+static const char *const NOBODY[] = {NULL};
+
+static void a_mail_to_nobody_waits(void **state)
+{
+    struct fixture *f = *state;
+    bool any = false;
+    add(f, "case", 1, 1);
+    address(f, "case", true, NOBODY);
+    assert_due(f, false, NOW, "");
+    assert_counts(f, 1, 0, 0);
+    assert_int_equal(outbox_has_new(f->store, "case", &any, NULL), 0);
+    assert_true(any);
+    address(f, "case", false, TWO);
+    assert_due(f, false, NOW, "1:a@p 1:b@p");
+}
+
+static void each_recipient_by_itself(void **state)
+{
+    struct fixture *f = *state;
+    add(f, "case", 1, 1);
+    address(f, "case", false, TWO);
+    refuse(f, 1, "a@p", NOW, true);
+    assert_counts(f, 1, 0, 0);
+    assert_int_equal(outbox_sent(f->store, 1, "b@p", NOW, NULL), 0);
+    assert_due(f, false, NOW, "");
+    assert_counts(f, 0, 1, 0);
+    int due = 0;
+    assert_int_equal(outbox_due_again(f->store, 0, NOW, &due, NULL), 0);
+    assert_int_equal(due, 1);
+    assert_due(f, false, NOW, "1:a@p");
+    assert_int_equal(outbox_sent(f->store, 1, "a@p", NOW, NULL), 0);
+    assert_counts(f, 0, 0, 1);
+}
+
+static void one_mail_is_sent_again_by_its_number(void **state)
+{
+    struct fixture *f = *state;
+    int due = 0;
+    add(f, "case", 1, 1);
+    add(f, "case", 2, 1);
+    address(f, "case", false, TWO);
+    refuse(f, 1, "a@p", NOW, true);
+    refuse(f, 2, "a@p", NOW, true);
+    assert_int_equal(outbox_due_again(f->store, 2, NOW, &due, NULL), 0);
+    assert_due(f, false, NOW, "1:b@p 2:b@p 2:a@p");
+    assert_int_equal(outbox_due_again(f->store, 9, NOW, &due, NULL), ERROR_NOT_FOUND);
+    outbox_sent(f->store, 1, "a@p", NOW, NULL);
+    outbox_sent(f->store, 1, "b@p", NOW, NULL);
+    assert_int_equal(outbox_due_again(f->store, 1, NOW, &due, NULL), ERROR_CONFLICT);
+}
+
+/* The plant mended an address: the wrong one is dropped, the right one gets what waits. */
+static void who_gets_what_waits_may_change(void **state)
+{
+    static const char *const MENDED[] = {"a@p", "c@p", NULL};
+    struct fixture *f = *state;
+    add(f, "case", 1, 1);
+    address(f, "case", false, TWO);
+    outbox_sent(f->store, 1, "a@p", NOW, NULL);
+    refuse(f, 1, "b@p", NOW, true);
+    address(f, "case", true, MENDED);
+    assert_due(f, false, NOW, "1:c@p");
+    address(f, "case", true, (const char *const[]){"a@p", NULL});
+    assert_counts(f, 0, 0, 1);
+}
+
+static void the_hook_alone_sends_no_mail(void **state)
+{
+    static const char *const HOOK[] = {OUTBOX_HOOK, NULL};
+    static const char *const BOTH[] = {OUTBOX_HOOK, "a@p", NULL};
+    struct fixture *f = *state;
+    add(f, "case", 1, 1);
+    address(f, "case", false, HOOK);
+    outbox_sent(f->store, 1, OUTBOX_HOOK, NOW, NULL);
+    assert_counts(f, 1, 0, 0);
+    address(f, "case", true, BOTH);
+    assert_due(f, false, NOW, "1:a@p");
+    outbox_sent(f->store, 1, "a@p", NOW, NULL);
+    assert_counts(f, 0, 0, 1);
+}
+
+static void what_was_never_tried_goes_first(void **state)
+{
+    struct fixture *f = *state;
+    add(f, "urgent", 1, 0);
+    address(f, "urgent", false, TWO);
+    refuse(f, 1, "a@p", NOW - 1000, false);
+    add(f, "urgent", 2, 0);
+    address(f, "urgent", false, TWO);
+    assert_due(f, true, NOW, "1:b@p 2:a@p 2:b@p 1:a@p");
+    assert_due(f, false, NOW, "");
+}
+
+/* An older ranking must not arrive after a newer one; urgent mail waits for nothing. */
+static void one_case_s_mails_keep_their_order(void **state)
+{
+    struct fixture *f = *state;
+    add(f, "case", 1, 1);
+    add(f, "case", 1, 2);
+    add(f, "case", 7, 1);
+    add(f, "urgent", 1, 0);
+    add(f, "urgent", 1, 1);
+    address(f, "case", false, (const char *const[]){"a@p", NULL});
+    address(f, "urgent", false, (const char *const[]){"a@p", NULL});
+    assert_due(f, false, NOW, "1:a@p 3:a@p");
+    assert_due(f, true, NOW, "4:a@p 5:a@p");
+    refuse(f, 1, "a@p", NOW + 60000, false);
+    assert_due(f, false, NOW, "3:a@p");
+    refuse(f, 1, "a@p", NOW, true);
+    assert_due(f, false, NOW, "2:a@p 3:a@p");
+}
+
+static void a_clock_put_back_keeps_nothing_waiting(void **state)
+{
+    struct fixture *f = *state;
+    add(f, "urgent", 1, 0);
+    address(f, "urgent", false, (const char *const[]){"a@p", NULL});
+    refuse(f, 1, "a@p", NOW + 60000, false);
+    assert_due(f, true, NOW, "");
+    assert_due(f, true, NOW - WHEN_DAY_MS, "1:a@p");
+}
+
+static int list_one(void *arg, const struct outbox_mail *mail)
+{
+    text_appendf(arg, "%lld %s %s;", (long long)mail->id, mail->event, mail->state);
+    return 0;
+}
+
+static void people_see_what_is_stuck(void **state)
+{
+    struct fixture *f = *state;
+    struct text_buffer out = {0};
+    add(f, "case", 1, 1);
+    add(f, "case", 2, 1);
+    add(f, "urgent", 3, 0);
+    address(f, "case", false, (const char *const[]){"a@p", NULL});
+    refuse(f, 1, "a@p", NOW, true);
+    outbox_sent(f->store, 2, "a@p", NOW, NULL);
+    assert_int_equal(outbox_list(f->store, false, 9, list_one, &out, NULL), 0);
+    assert_int_equal(outbox_list(f->store, true, 9, list_one, &out, NULL), 0);
+    assert_string_equal(out.data, "3 urgent waiting;1 case parked;2 case sent;");
+    text_buffer_free(&out);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(a_mail_to_nobody_waits, setup, teardown),
+        cmocka_unit_test_setup_teardown(each_recipient_by_itself, setup, teardown),
+        cmocka_unit_test_setup_teardown(one_mail_is_sent_again_by_its_number, setup, teardown),
+        cmocka_unit_test_setup_teardown(who_gets_what_waits_may_change, setup, teardown),
+        cmocka_unit_test_setup_teardown(the_hook_alone_sends_no_mail, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_was_never_tried_goes_first, setup, teardown),
+        cmocka_unit_test_setup_teardown(one_case_s_mails_keep_their_order, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_clock_put_back_keeps_nothing_waiting, setup, teardown),
+        cmocka_unit_test_setup_teardown(people_see_what_is_stuck, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
