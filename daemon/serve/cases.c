@@ -98,16 +98,24 @@ static int list_row(void *arg, const struct case_row *row)
     return 0;
 }
 
+static const char *const STATES[] = {"open", "settled", "all", NULL};
+static const char *const ORDERS[] = {"newest", "urgent", NULL};
+enum { STATE_ALL = 2, ORDER_URGENT = 1 };
+
 static int read_filter(const struct request *rq, const struct setup *setup,
                        struct case_filter *filter, struct error *err)
 {
-    const char *state = request_query(rq, "state"), *since = request_query(rq, "since");
-    const char *order = request_query(rq, "order"), *after = request_query(rq, "after");
-    const char *symptom;
+    const char *since = request_query(rq, "since"), *after = request_query(rq, "after");
+    const char *symptom = NULL;
     int64_t limit;
+    int state = 0, order = 0;
     int rc = request_query_int(rq, "limit", 50, &limit, err);
     if (!rc)
         rc = request_query_symptom(rq, &symptom, err);
+    if (!rc)
+        rc = request_query_word(rq, "state", STATES, &state, err);
+    if (!rc)
+        rc = request_query_word(rq, "order", ORDERS, &order, err);
     if (rc)
         return rc;
     *filter =
@@ -115,12 +123,10 @@ static int read_filter(const struct request *rq, const struct setup *setup,
                              .line = request_query(rq, "line"),
                              .product = request_query(rq, "product"),
                              .cause = request_query(rq, "cause"),
-                             .state = !state ? "open" : state,
+                             .state = state == STATE_ALL ? NULL : STATES[state],
                              .since_ms = WHEN_UNKNOWN_MS,
-                             .urgent_first = order && strcmp(order, "urgent") == 0,
+                             .urgent_first = order == ORDER_URGENT,
                              .limit = limit < 1 || limit > LIST_MOST ? LIST_MOST : (int)limit};
-    if (strcmp(filter->state, "all") == 0)
-        filter->state = NULL;
     if (since) {
         int32_t day;
         if (day_parse(since, &day, err)) {
@@ -213,7 +219,7 @@ void cases_ranks(struct request *rq, struct store *store)
     int64_t ids[PAGE_MOST], after = 0, limit = 0;
     int count = 0;
     int rc = request_query_int(rq, "limit", 100, &limit, &err);
-    if (!rc && after_text && *after_text)
+    if (!rc && after_text)
         rc = text_to_int64(*after_text == 'C' ? after_text + 1 : after_text, &after);
     if (rc)
         error_set(&err, ERROR_INVALID, "after must be a case");
@@ -247,16 +253,16 @@ void cases_ranks(struct request *rq, struct store *store)
 typedef int (*case_question)(struct triage *triage, struct store *store, int64_t case_id,
                              const char *cause, json_t **ret, struct error *err);
 
-static void answer_question(struct request *rq, struct store *store, case_question question)
+static void answer_question(struct request *rq, struct store *store, case_question question,
+                            const char *cause)
 {
     struct error err = {0};
     json_t *answer = NULL;
     int64_t id;
     struct setup *setup = app_setup(rq->app);
-    const char *cause = request_query(rq, "cause");
     int rc = find_case(store, rq->part[0], &id, &err);
     if (!rc)
-        rc = question(setup->triage, store, id, cause && *cause ? cause : NULL, &answer, &err);
+        rc = question(setup->triage, store, id, cause, &answer, &err);
     if (rc)
         request_reply_error(rq, rc, &err);
     else
@@ -280,22 +286,22 @@ static int facts_question(struct triage *triage, struct store *store, int64_t ca
 
 void cases_why(struct request *rq, struct store *store)
 {
-    answer_question(rq, store, tell_why);
+    answer_question(rq, store, tell_why, request_query(rq, "cause"));
 }
 
 void cases_facts(struct request *rq, struct store *store)
 {
-    answer_question(rq, store, facts_question);
+    answer_question(rq, store, facts_question, NULL);
 }
 
 void cases_ask(struct request *rq, struct store *store)
 {
-    answer_question(rq, store, ask_question);
+    answer_question(rq, store, ask_question, NULL);
 }
 
 void cases_reach(struct request *rq, struct store *store)
 {
-    answer_question(rq, store, tell_reach);
+    answer_question(rq, store, tell_reach, request_query(rq, "cause"));
 }
 
 /* ---- verdicts ---- */

@@ -493,14 +493,14 @@ void complaints_post(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct batch *b = xcalloc(1, sizeof *b);
-    const char *rank = request_query(rq, "rank");
     b->rq = rq;
     b->setup = app_setup(rq->app);
     b->lines = strncmp(rq->content_type, "application/x-ndjson", 20) == 0;
-    b->rank = !rank || strcmp(rank, "0") != 0;
     b->now_ms = app_now_ms(rq->app);
     b->rankings = json_object();
-    int rc = b->lines ? read_lines(b, store, &err) : read_one(b, store, &err);
+    int rc = request_query_flag(rq, "rank", true, &b->rank, &err);
+    if (!rc)
+        rc = b->lines ? read_lines(b, store, &err) : read_one(b, store, &err);
     if (rc) {
         refuse_batch(b, rc, &err);
         return;

@@ -69,11 +69,7 @@ struct http {
 
 static void pending_free(struct pending *p)
 {
-    for (size_t i = 0; i < p->request.query_count; i++) {
-        free(p->request.query[i].name);
-        free(p->request.query[i].value);
-    }
-    free(p->request.query);
+    query_clear(&p->request.query);
     free(p->request.content_type);
     free(p->request.accept);
     free(p->request.body);
@@ -209,22 +205,6 @@ static const char *method_name(enum evhttp_cmd_type method)
     }
 }
 
-static void take_query(struct request *rq, const char *text)
-{
-    struct evkeyvalq pairs;
-    if (!text || evhttp_parse_query_str(text, &pairs))
-        return;
-    size_t count = 0;
-    for (struct evkeyval *h = pairs.tqh_first; h; h = h->next.tqe_next)
-        count++;
-    rq->query = xcalloc(count ? count : 1, sizeof *rq->query);
-    for (struct evkeyval *h = pairs.tqh_first; h; h = h->next.tqe_next) {
-        rq->query[rq->query_count].name = xstrdup(h->key);
-        rq->query[rq->query_count++].value = xstrdup(h->value);
-    }
-    evhttp_clear_headers(&pairs);
-}
-
 static void take_body(struct request *rq, struct evbuffer *buffer)
 {
     rq->body_length = evbuffer_get_length(buffer);
@@ -262,7 +242,7 @@ static struct pending *pending_new(struct http *http, struct evhttp_request *evr
     p->request.path = xstrdup(path ? path : "");
     p->request.content_type = xstrdup(type ? type : "");
     p->request.accept = xstrdup(accept ? accept : "");
-    take_query(&p->request, evhttp_uri_get_query(uri));
+    query_read(evhttp_uri_get_query(uri), &p->request.query);
     take_body(&p->request, evhttp_request_get_input_buffer(evreq));
     return p;
 }
@@ -286,21 +266,30 @@ static void name_roles(unsigned roles, char *out, size_t size)
     }
 }
 
+static int check_role(struct pending *p, struct error *err)
+{
+    char needed[64];
+    p->request.roles = roles_of(p);
+    if (p->request.roles & p->route->roles)
+        return 0;
+    name_roles(p->route->roles, needed, sizeof needed);
+    error_set(err, ERROR_DENIED, "this needs the role %s", needed);
+    error_hint(err, "ask the administrator to add you to that role's group (config roles/…)");
+    return ERROR_DENIED;
+}
+
 static void run_on_reader(struct store *store, void *arg)
 {
     struct pending *p = arg;
-    p->setup = app_setup(p->http->app);
-    p->request.roles = roles_of(p);
-    if (p->request.roles & p->route->roles) {
-        p->route->handler(&p->request, store);
-        return;
-    }
     struct error err = {0};
-    char needed[64];
-    name_roles(p->route->roles, needed, sizeof needed);
-    error_set(&err, ERROR_DENIED, "this needs the role %s", needed);
-    error_hint(&err, "ask the administrator to add you to that role's group (config roles/…)");
-    request_reply_error(&p->request, ERROR_DENIED, &err);
+    p->setup = app_setup(p->http->app);
+    int rc = check_role(p, &err);
+    if (!rc)
+        rc = query_check(&p->request.query, p->route->query, &err);
+    if (rc)
+        request_reply_error(&p->request, rc, &err);
+    else
+        p->route->handler(&p->request, store);
 }
 
 /* The readers closed before it began. */
@@ -322,15 +311,11 @@ static void refuse_unrouted(struct evhttp_request *evreq, struct pending *p, con
     pending_free(p);
 }
 
-/* What the path and the query say must be text: it may be stored and shown again. */
+/* What the path says must be text: it may be stored and shown again. */
 static bool is_all_text(const struct request *rq)
 {
     for (int i = 0; i < REQUEST_PARTS; i++) {
         if (rq->part[i] && !text_is_utf8(rq->part[i], strlen(rq->part[i])))
-            return false;
-    }
-    for (size_t i = 0; i < rq->query_count; i++) {
-        if (!text_is_utf8(rq->query[i].value, strlen(rq->query[i].value)))
             return false;
     }
     return true;
@@ -360,7 +345,7 @@ static void http_on_request(struct evhttp_request *evreq, void *arg)
         return;
     }
     if (!is_all_text(&p->request)) {
-        refuse_now(http, evreq, 400, "The path or the query is not UTF-8 text", false);
+        refuse_now(http, evreq, 400, "The path is not UTF-8 text", false);
         pending_free(p);
         return;
     }

@@ -35,7 +35,7 @@ static int read_query(const struct request *rq, const struct setup *setup, struc
                                 .found_day = WHEN_UNKNOWN_DAY,
                                 .received_ms = app_now_ms(rq->app),
                                 .tz = setup->tz};
-    if (!code_date || !*code_date)
+    if (!code_date)
         return 0;
     int rc = day_parse(code_date, &query->code_day, err);
     if (rc)

@@ -14,15 +14,6 @@ struct upload {
     bool last, flags_keep, flags_dry;
 };
 
-static int query_flag(const struct request *rq, const char *name, bool missing, bool *ret,
-                      struct error *err)
-{
-    int64_t value;
-    int rc = request_query_int(rq, name, missing, &value, err);
-    *ret = value != 0;
-    return rc;
-}
-
 static int read_upload(const struct request *rq, int64_t now_ms, struct upload *u,
                        struct error *err)
 {
@@ -36,10 +27,10 @@ static int read_upload(const struct request *rq, int64_t now_ms, struct upload *
         uuid7(now_ms, u->id);
     int rc = request_query_int(rq, "part", 0, &u->part, err);
     if (!rc)
-        rc = query_flag(rq, "last", id == NULL, &u->last, err);
+        rc = request_query_flag(rq, "last", id == NULL, &u->last, err);
     if (!rc)
-        rc = query_flag(rq, "keep_good", false, &u->flags_keep, err);
-    return rc ? rc : query_flag(rq, "dry_run", false, &u->flags_dry, err);
+        rc = request_query_flag(rq, "keep_good", false, &u->flags_keep, err);
+    return rc ? rc : request_query_flag(rq, "dry_run", false, &u->flags_dry, err);
 }
 
 /* *ret_ended: the load is over and freed. */

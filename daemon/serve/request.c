@@ -8,18 +8,14 @@
 
 const char *request_query(const struct request *rq, const char *name)
 {
-    for (size_t i = 0; i < rq->query_count; i++) {
-        if (strcmp(rq->query[i].name, name) == 0)
-            return rq->query[i].value;
-    }
-    return NULL;
+    return query_get(&rq->query, name);
 }
 
 int request_query_int(const struct request *rq, const char *name, int64_t missing, int64_t *ret,
                       struct error *err)
 {
     const char *text = request_query(rq, name);
-    if (!text || !*text) {
+    if (!text) {
         *ret = missing;
         return 0;
     }
@@ -30,19 +26,47 @@ int request_query_int(const struct request *rq, const char *name, int64_t missin
     return ERROR_INVALID;
 }
 
+int request_query_flag(const struct request *rq, const char *name, bool missing, bool *ret,
+                       struct error *err)
+{
+    const char *text = request_query(rq, name);
+    *ret = text ? strcmp(text, "1") == 0 : missing;
+    if (!text || *ret || strcmp(text, "0") == 0)
+        return 0;
+    error_set(err, ERROR_INVALID, "must be 1 or 0");
+    error_field(err, name, text);
+    return ERROR_INVALID;
+}
+
+static int refuse_word(const char *name, const char *text, const char *const *words,
+                       struct error *err)
+{
+    struct text_buffer known = {0};
+    for (int i = 0; words[i]; i++)
+        text_appendf(&known, " %s", words[i]);
+    error_set(err, ERROR_INVALID, "not one of%s", known.data);
+    error_field(err, name, text);
+    text_buffer_free(&known);
+    return ERROR_INVALID;
+}
+
+int request_query_word(const struct request *rq, const char *name, const char *const *words,
+                       int *ret, struct error *err)
+{
+    const char *text = request_query(rq, name);
+    *ret = 0;
+    while (text && words[*ret] && strcmp(words[*ret], text) != 0)
+        ++*ret;
+    return words[*ret] ? 0 : refuse_word(name, text, words, err);
+}
+
 int request_query_symptom(const struct request *rq, const char **ret, struct error *err)
 {
-    const char *text = request_query(rq, "symptom");
-    struct text_buffer words = {0};
-    *ret = text;
-    if (!text || symptom_of(text) >= 0)
-        return 0;
+    const char *words[SYMPTOMS + 1] = {NULL};
+    *ret = request_query(rq, "symptom");
     for (int i = 0; i < SYMPTOMS; i++)
-        text_appendf(&words, " %s", symptom_name(i));
-    error_set(err, ERROR_INVALID, "not one of%s", words.data);
-    error_field(err, "symptom", text);
-    text_buffer_free(&words);
-    return ERROR_INVALID;
+        words[i] = symptom_name(i);
+    return !*ret || symptom_of(*ret) >= 0 ? 0 : refuse_word("symptom", *ret, words, err);
 }
 
 int request_json(const struct request *rq, json_t **ret, struct error *err)

@@ -5,6 +5,7 @@
 #define ODDLOAF_SERVE_REQUEST_H
 
 #include "base/error.h"
+#include "serve/query.h"
 #include "store/store.h"
 #include <jansson.h>
 #include <stdbool.h>
@@ -17,16 +18,12 @@ enum role { ROLE_DESK = 1, ROLE_QA = 2, ROLE_MANAGER = 4, ROLE_ADMIN = 8 };
 enum { REQUEST_PARTS = 3 };
 
 struct app;
-struct query_pair {
-    char *name, *value;
-};
 
 struct request {
     struct app *app;
     unsigned roles;
     const char *part[REQUEST_PARTS]; /* what the route's '*' stood for, percent-decoded */
-    struct query_pair *query;
-    size_t query_count;
+    struct query query;
     char *content_type; /* "" if none */
     char *accept;
     char *body; /* NUL-terminated */
@@ -38,11 +35,18 @@ struct request {
     char *path; /* owns what `part` points into */
 };
 
-/* NULL if absent. */
+/* Of the query's parameters, which are those of the route's row (route.h). NULL if absent. */
 const char *request_query(const struct request *rq, const char *name);
 /* Absent → `missing`. A malformed one fills err with the field. */
 int request_query_int(const struct request *rq, const char *name, int64_t missing, int64_t *ret,
                       struct error *err);
+/* "1" and "0"; absent → `missing`. */
+int request_query_flag(const struct request *rq, const char *name, bool missing, bool *ret,
+                       struct error *err);
+/* One of `words`, the first of which stands for an absent one; *ret is its index. The list ends
+ * with NULL. */
+int request_query_word(const struct request *rq, const char *name, const char *const *words,
+                       int *ret, struct error *err);
 /* A symptom's word, NULL if absent; another word fills err with the field. */
 int request_query_symptom(const struct request *rq, const char **ret, struct error *err);
 /* The body as one JSON object. */

@@ -1,4 +1,4 @@
-/* The table of what the daemon answers: method, path, who may, which handler. */
+/* The table of what the daemon answers: method, path, who may, which handler, which parameters. */
 #ifndef ODDLOAF_SERVE_ROUTE_H
 #define ODDLOAF_SERVE_ROUTE_H
 
@@ -9,6 +9,8 @@ struct route {
     const char *path; /* segments after the version; '*' takes one segment */
     unsigned roles;   /* any of these */
     request_handler handler;
+    const char
+        *query; /* names of the parameters it takes, blanks between; all others are refused */
 };
 
 /* Finds the route of `rq` and splits its path into rq->part. NULL: none; then *ret_methods lists

@@ -52,14 +52,19 @@ static int add_returns(struct store *store, const struct setup *setup, struct is
     return 0;
 }
 
+static const char *const FORMATS[] = {"json", "html", "csv", NULL};
+enum { FORMAT_JSON, FORMAT_HTML, FORMAT_CSV };
+
 void weeks_get(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct week_query query = {.now_ms = app_now_ms(rq->app)};
     json_t *report = NULL;
     struct setup *setup = app_setup(rq->app);
-    const char *format = request_query(rq, "format");
+    int format = FORMAT_JSON;
     int rc = read_week(rq, setup, &query.week, &err);
+    if (!rc)
+        rc = request_query_word(rq, "format", FORMATS, &format, &err);
     if (!rc)
         rc = week_by_parse(request_query(rq, "by"), &query.by, &err);
     if (!rc)
@@ -68,10 +73,10 @@ void weeks_get(struct request *rq, struct store *store)
         rc = add_returns(store, setup, query.week, report, &err);
     if (rc) {
         request_reply_error(rq, rc, &err);
-    } else if (format && strcmp(format, "html") == 0) {
+    } else if (format == FORMAT_HTML) {
         reply_text(rq, "text/html; charset=utf-8",
                    week_html(report, config_text(setup->config, "plant")));
-    } else if (format && strcmp(format, "csv") == 0) {
+    } else if (format == FORMAT_CSV) {
         reply_text(rq, "text/csv; charset=utf-8", week_csv(report));
     } else {
         request_reply_json(rq, 200, json_incref(report));
