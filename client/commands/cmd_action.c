@@ -83,6 +83,12 @@ static void show_period(const struct view *v, const char *label, const json_t *p
     char n[5][VIEW_NUMBER];
     if (!json_is_object(period))
         return;
+    if (!pick_has(period, "per_million")) {
+        view_label(v, label, "%s complaints, %s units: no rate yet",
+                   view_number(pick_number(period, "complaints", 0), n[0]),
+                   view_number(pick_number(period, "units", 0), n[1]));
+        return;
+    }
     view_label(v, label, "%s complaints, %s units: %s per million (%s to %s)",
                view_number(pick_number(period, "complaints", 0), n[0]),
                view_number(pick_number(period, "units", 0), n[1]),
@@ -91,26 +97,34 @@ static void show_period(const struct view *v, const char *label, const json_t *p
                view_rough(pick_number(period, "high", 0), n[4]));
 }
 
+/* A ratio without end is none: the daemon says in words why. */
+static void show_ratio(const struct view *v, const json_t *ratio)
+{
+    char n[3][VIEW_NUMBER];
+    if (!ratio)
+        return;
+    view_rough(pick_number(ratio, "low", 0), n[1]);
+    if (pick_has(ratio, "ratio") && pick_has(ratio, "high"))
+        view_label(v, "ratio", "%s (%s to %s)", view_rough(pick_number(ratio, "ratio", 0), n[0]),
+                   n[1], view_rough(pick_number(ratio, "high", 0), n[2]));
+    else if (pick_has(ratio, "low"))
+        view_label(v, "ratio", "%s (%s or more)", pick_text(ratio, "word", "without end"), n[1]);
+    else
+        view_label(v, "ratio", "%s", pick_text(ratio, "word", "too few to tell"));
+}
+
 static void show_effect(const struct client *c, const json_t *document, const char *id)
 {
     const struct view *v = &c->view;
-    const json_t *ratio = json_object_get(document, "ratio");
-    const json_t *from = json_is_object(ratio) ? ratio : document;
-    char n[3][VIEW_NUMBER];
+    char n[VIEW_NUMBER];
     view_title(v, "Action %s: before and after", id);
     if (pick_text(document, "note", NULL))
         view_label(v, "what was done", "%s", pick_text(document, "note", ""));
     show_period(v, "before", json_object_get(document, "before"));
     show_period(v, "after", json_object_get(document, "after"));
-    if (json_is_number(ratio) || json_is_object(ratio)) {
-        double middle =
-            json_is_number(ratio) ? json_number_value(ratio) : pick_number(ratio, "ratio", 0);
-        view_label(v, "ratio", "%s (%s to %s)", view_rough(middle, n[0]),
-                   view_rough(pick_number(from, "low", 0), n[1]),
-                   view_rough(pick_number(from, "high", 0), n[2]));
-    }
+    show_ratio(v, json_object_get(document, "ratio"));
     if (pick_has(document, "p"))
-        view_label(v, "by chance", "p = %s", view_small(pick_number(document, "p", 1), n[0]));
+        view_label(v, "by chance", "p = %s", view_small(pick_number(document, "p", 1), n));
     if (pick_text(document, "text", pick_text(document, "verdict", NULL)))
         view_text(v, VIEW_PLAIN, 2, 0,
                   pick_text(document, "text", pick_text(document, "verdict", "")));

@@ -187,13 +187,34 @@ static json_t *side_json(const struct side *s)
                      number(limits.high * scale));
 }
 
-static json_t *ratio_json(const struct poisson_ratio *r)
+/* Why there is no ratio, in the fewest words; NULL if there is one. */
+static const char *no_ratio(const struct side *before, const struct side *after,
+                            const struct judgement *j)
 {
-    return json_pack("{s:o, s:o, s:o}", "ratio", number(r->ratio), "low", number(r->exact.low),
-                     "high", number(r->exact.high));
+    if (before->units <= 0)
+        return "nothing packed before";
+    if (after->units <= 0)
+        return "nothing packed since";
+    if (before->complaints <= 0)
+        return after->complaints <= 0 ? "none before, none since" : "none before";
+    return j->known && isfinite(j->widened.ratio) ? NULL : "too few to tell";
 }
 
-static char *say(const char *verdict, const struct judgement *j)
+/* A ratio without end is null, and "word" says why. */
+static json_t *ratio_json(const struct poisson_ratio *r, const char *word)
+{
+    return json_pack("{s:o, s:o, s:o, s:s*}", "ratio", number(r->ratio), "low",
+                     number(r->exact.low), "high", number(r->exact.high), "word", word);
+}
+
+static json_t *ratio_of(const struct side *before, const struct side *after,
+                        const struct judgement *j)
+{
+    const struct poisson_ratio none = {.ratio = NAN, .exact = {NAN, NAN}};
+    return ratio_json(j->known ? &j->widened : &none, no_ratio(before, after, j));
+}
+
+static char *say(const char *verdict, const struct judgement *j, const struct side *before)
 {
     struct text_buffer b = {0};
     if (!j->known) {
@@ -209,8 +230,9 @@ static char *say(const char *verdict, const struct judgement *j)
                      verdict[0] - 'a' + 'A', verdict + 1, j->widened.ratio, j->widened.exact.low,
                      j->widened.exact.high);
     } else {
-        text_appendf(&b, "%c%s: there was nothing of the kind before.", verdict[0] - 'a' + 'A',
-                     verdict + 1);
+        text_appendf(&b, "%c%s: %s before.", verdict[0] - 'a' + 'A', verdict + 1,
+                     before->complaints > 0 ? "there were too few"
+                                            : "there was nothing of the kind");
     }
     return text_take(&b);
 }
@@ -222,7 +244,7 @@ static json_t *effect_json(const struct plan *p, const struct side *before,
     const struct action_row *a = p->action;
     struct judgement j = judge(before, after);
     const char *verdict = verdict_of(p, &j);
-    char *text = say(verdict, &j);
+    char *text = say(verdict, &j, before);
     json_t *out = json_pack(
         "{s:I, s:s, s:s, s:o, s:o, s:s, s:s, s:s}", "action", (json_int_t)a->id, "at",
         day_format(tz_day(p->tz, a->at_ms), date), "note", a->note, "before", side_json(before),
@@ -230,11 +252,12 @@ static json_t *effect_json(const struct plan *p, const struct side *before,
         "Lots before and after differ in more than the action. Actions follow bad spells, so part "
         "of a fall would have come by itself.");
     free(text);
+    json_object_set_new(out, "ratio", ratio_of(before, after, &j));
     if (j.known) {
-        json_object_set_new(out, "ratio", ratio_json(&j.widened));
         json_object_set_new(out, "p", json_real(j.widened.p.midp_doubled));
         json_object_set_new(out, "spread", json_real(j.spread));
-        json_t *plain = ratio_json(&j.plain);
+        const char *word = isfinite(j.plain.ratio) ? NULL : no_ratio(before, after, &j);
+        json_t *plain = ratio_json(&j.plain, word);
         json_object_set_new(plain, "p", json_real(j.plain.p.two_sided));
         json_object_set_new(out, "without_spread", plain);
     }
@@ -252,8 +275,7 @@ static int add_elsewhere(const struct plan *p, json_t *out, struct error *err)
         struct judgement j = judge(&sides[0], &sides[1]);
         json_t *elsewhere =
             json_pack("{s:o, s:o}", "before", side_json(&sides[0]), "after", side_json(&sides[1]));
-        if (j.known)
-            json_object_set_new(elsewhere, "ratio", ratio_json(&j.widened));
+        json_object_set_new(elsewhere, "ratio", ratio_of(&sides[0], &sides[1], &j));
         json_object_set_new(out, "elsewhere", elsewhere);
     }
     free(sides);

@@ -1,7 +1,6 @@
-/* What managers ask: weeks, common factors, scores, corrective actions and their effect. */
+/* What managers ask: weeks, common factors, scores. */
 #include "base/jsonx.h"
 #include "base/text.h"
-#include "patterns/effect.h"
 #include "patterns/returns.h"
 #include "patterns/trace.h"
 #include "patterns/week.h"
@@ -9,7 +8,6 @@
 #include "serve/route.h"
 #include "show/week_csv.h"
 #include "show/week_html.h"
-#include "store/action.h"
 #include "tell/tell.h"
 #include <stdlib.h>
 #include <string.h>
@@ -184,156 +182,6 @@ void scores_get(struct request *rq, struct store *store)
         rc = read_moment(rq, setup, "to", INT64_MAX, 1, &to_ms, &err);
     if (!rc)
         rc = tell_scores(setup->triage, store, from_ms, to_ms, &answer, &err);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, answer);
-    setup_unref(setup);
-}
-
-/* ---- corrective actions ---- */
-
-struct action_job {
-    struct action_row row;
-    int64_t id;
-};
-
-static int add_action(struct store *store, void *arg, struct error *err)
-{
-    struct action_job *job = arg;
-    return action_add(store, &job->row, &job->id, err);
-}
-
-static int take_text(const json_t *body, const char *name, char *out, size_t size, bool needed,
-                     struct error *err)
-{
-    const char *text = NULL;
-    int rc = jsonx_string(body, name, &text, err);
-    if (!rc && needed && (!text || !*text)) {
-        rc = error_set(err, ERROR_INVALID, "is missing");
-        error_field(err, name, "");
-    }
-    text_clip(text ? text : "", out, size);
-    return rc;
-}
-
-static int read_action(const json_t *body, const struct setup *setup, int64_t now_ms,
-                       struct action_row *row, struct error *err)
-{
-    char at[16];
-    int32_t day;
-    int rc = take_text(body, "cause", row->cause, sizeof row->cause, false, err);
-    if (!rc)
-        rc = take_text(body, "line", row->line, sizeof row->line, false, err);
-    if (!rc)
-        rc = take_text(body, "place", row->place, sizeof row->place, false, err);
-    if (!rc)
-        rc = take_text(body, "symptom", row->symptom, sizeof row->symptom, false, err);
-    if (!rc)
-        rc = take_text(body, "note", row->note, sizeof row->note, true, err);
-    if (!rc)
-        rc = take_text(body, "by", row->by_name, sizeof row->by_name, true, err);
-    if (!rc)
-        rc = take_text(body, "at", at, sizeof at, true, err);
-    if (!rc && day_parse(at, &day, err)) {
-        error_field(err, "at", at);
-        rc = ERROR_INVALID;
-    }
-    if (!rc && !row->cause[0] && !row->line[0] && !row->place[0]) {
-        rc = error_set(err, ERROR_INVALID, "an action is against a cause, a line or a place");
-        error_hint(err, "give at least one of them");
-    }
-    if (!rc && row->cause[0] && !triage_cause_title(setup->triage, row->cause)) {
-        rc = error_set(err, ERROR_INVALID, "is not a cause");
-        error_field(err, "cause", row->cause);
-        error_hint(err, "`oddloaf rules list` names them");
-    }
-    if (!rc) {
-        row->at_ms = tz_day_start_ms(setup->tz, day);
-        row->logged_ms = now_ms;
-    }
-    return rc;
-}
-
-void actions_post(struct request *rq, struct store *store)
-{
-    (void)store;
-    struct error err = {0};
-    struct action_job job = {0};
-    json_t *body = NULL;
-    struct setup *setup = app_setup(rq->app);
-    int rc = request_json(rq, &body, &err);
-    if (!rc)
-        rc = read_action(body, setup, app_now_ms(rq->app), &job.row, &err);
-    if (!rc)
-        rc = writer_run(rq->app->writer, add_action, &job, &err);
-    json_decref(body);
-    setup_unref(setup);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 201, json_pack("{s:I}", "action", (json_int_t)job.id));
-}
-
-struct action_listing {
-    const struct tz *tz;
-    json_t *list;
-};
-
-static int list_action(void *arg, const struct action_row *row)
-{
-    struct action_listing *l = arg;
-    char date[16];
-    json_t *item = json_pack("{s:I, s:s, s:s, s:s}", "action", (json_int_t)row->id, "at",
-                             day_format(tz_day(l->tz, row->at_ms), date), "note", row->note, "by",
-                             row->by_name);
-    const struct {
-        const char *name, *value;
-    } optional[] = {{"cause", row->cause},
-                    {"line", row->line},
-                    {"place", row->place},
-                    {"symptom", row->symptom}};
-    for (size_t i = 0; i < sizeof optional / sizeof optional[0]; i++) {
-        if (optional[i].value[0])
-            json_object_set_new(item, optional[i].name, json_string(optional[i].value));
-    }
-    json_array_append_new(l->list, item);
-    return 0;
-}
-
-void actions_list(struct request *rq, struct store *store)
-{
-    struct error err = {0};
-    struct setup *setup = app_setup(rq->app);
-    struct action_listing l = {setup->tz, json_array()};
-    int rc = action_list(store, list_action, &l, &err);
-    if (rc) {
-        json_decref(l.list);
-        request_reply_error(rq, rc, &err);
-    } else {
-        request_reply_json(rq, 200, json_pack("{s:o}", "actions", l.list));
-    }
-    setup_unref(setup);
-}
-
-void actions_effect(struct request *rq, struct store *store)
-{
-    enum { DAYS_MOST = 365 };
-    struct error err = {0};
-    int64_t id, days = 28;
-    json_t *answer = NULL;
-    struct setup *setup = app_setup(rq->app);
-    int rc = text_to_int64(rq->part[0], &id);
-    if (rc)
-        error_set(&err, ERROR_NOT_FOUND, "there is no action %.40s", rq->part[0]);
-    if (!rc)
-        rc = request_query_int(rq, "days", 28, &days, &err);
-    if (!rc && (days < 1 || days > DAYS_MOST)) {
-        rc = error_set(&err, ERROR_INVALID, "must lie between 1 and %d", DAYS_MOST);
-        error_field(&err, "days", request_query(rq, "days"));
-    }
-    if (!rc)
-        rc = effect_report(store, setup->tz, id, (int)days, app_now_ms(rq->app), &answer, &err);
     if (rc)
         request_reply_error(rq, rc, &err);
     else

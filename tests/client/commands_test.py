@@ -185,6 +185,20 @@ class Asking(ClientTest):
         self.assertEqual((self.last()["path"], self.last()["query"]),
                          ("/v1/actions/7/effect", {"days": "14"}))
 
+    def test_a_ratio_that_is_none_is_told_in_words(self):
+        def shown(ratio, before):
+            self.daemon.refuse = 200, "application/json", {
+                "action": 7, "before": before, "ratio": ratio,
+                "after": {"complaints": 8, "units": 310000, "per_million": 25.8, "low": 11.1,
+                          "high": 50.8}}
+            return self.ok("action", "7", "--effect")
+        none = {"complaints": 0, "units": 0, "per_million": None, "low": None, "high": None}
+        out = shown({"ratio": None, "low": 1.4, "high": None, "word": "none before"}, none)
+        self.assertRegex(out, r"ratio +none before \(1\.4 or more\)\n")
+        self.assertRegex(out, r"before +0 complaints, 0 units: no rate yet\n")
+        out = shown({"ratio": None, "low": None, "high": None, "word": "too few to tell"}, none)
+        self.assertRegex(out, r"ratio +too few to tell\n")
+
     def test_week_page_and_table(self):
         out = self.ok("week", "2026-W47", "--html", "w.html", "--csv", "w.csv")
         self.assertEqual(out, "Written: w.html\nWritten: w.csv\n")

@@ -64,6 +64,14 @@ static double value(const json_t *answer, const char *part, const char *name)
     return json_number_value(json_object_get(json_object_get(answer, part), name));
 }
 
+static void expect_no_ratio(const json_t *answer, const char *word)
+{
+    const json_t *ratio = json_object_get(answer, "ratio");
+    assert_true(json_is_null(json_object_get(ratio, "ratio")));
+    assert_true(json_is_null(json_object_get(ratio, "high")));
+    assert_string_equal(json_string_value(json_object_get(ratio, "word")), word);
+}
+
 static void a_fix_that_worked_is_seen(void **state)
 {
     (void)state;
@@ -158,6 +166,24 @@ static void a_cluster_is_not_taken_for_many_events(void **state)
     plant_free(p);
 }
 
+/* A ratio without end, or of nothing to nothing, is none: not 0. */
+static void what_is_no_ratio_is_said_in_words(void **state)
+{
+    (void)state;
+    json_t *a = effect(3, (struct change){0, 0.5, 0.3, 40, true}, 28);
+    expect_no_ratio(a, "none before");
+    assert_true(value(a, "ratio", "low") > 1);
+    assert_non_null(strstr(json_string_value(json_object_get(a, "text")), "nothing of the kind"));
+    json_decref(a);
+    a = effect(4, (struct change){0, 0, 0.3, 40, true}, 28);
+    expect_no_ratio(a, "none before, none since");
+    json_decref(a);
+    a = effect(5, (struct change){0.5, 0, 0.3, 40, true}, 28);
+    assert_true(value(a, "ratio", "ratio") == 0 && value(a, "ratio", "high") < 1);
+    assert_null(json_object_get(json_object_get(a, "ratio"), "word"));
+    json_decref(a);
+}
+
 /* With a cause, what counts is how many complaints it is held to account for. */
 static void a_cause_counts_its_share(void **state)
 {
@@ -179,7 +205,8 @@ static void a_cause_counts_its_share(void **state)
     assert_int_equal(
         effect_report(p->store, p->tz, id, 28, plant_time("2026-08-01T00:00:00Z"), &a, &err), 0);
     assert_true(fabs(value(a, "before", "complaints") - 3) < 1e-6);
-    assert_string_equal(verdict(a), "too early to tell"); /* nothing was packed since */
+    assert_string_equal(verdict(a), "too early to tell");
+    expect_no_ratio(a, "nothing packed since");
     json_decref(a);
     plant_free(p);
 }
@@ -193,6 +220,7 @@ int main(void)
         cmocka_unit_test(reports_to_come_are_allowed_for),
         cmocka_unit_test(nothing_changed_is_said_when_all_is_in),
         cmocka_unit_test(a_cluster_is_not_taken_for_many_events),
+        cmocka_unit_test(what_is_no_ratio_is_said_in_words),
         cmocka_unit_test(a_cause_counts_its_share),
     };
     gsl_set_error_handler_off();

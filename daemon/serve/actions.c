@@ -1,0 +1,304 @@
+/* Corrective actions and their effect. What an action is against must be known here: one against a
+ * line that was mistyped would never have had an effect. */
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "patterns/effect.h"
+#include "rules/vocabulary.h"
+#include "serve/app.h"
+#include "serve/route.h"
+#include "store/action.h"
+#include "store/lot_find.h"
+#include <stddef.h>
+#include <string.h>
+
+enum { AHEAD_DAYS = 183, EARLIEST_DAY = 10957 /* 2000-01-01 */ };
+
+/* ---- what is said ---- */
+
+/* The members of an action and where they go; `at` is a day and goes on its own. */
+static const struct member {
+    const char *name;
+    size_t offset, size;
+    bool needed;
+} MEMBERS[] = {
+#define MEMBER(name, field, needed)                                                                \
+    {                                                                                              \
+        name, offsetof(struct action_row, field), sizeof(((struct action_row *)0)->field), needed  \
+    }
+    MEMBER("cause", cause, false),     MEMBER("line", line, false), MEMBER("place", place, false),
+    MEMBER("symptom", symptom, false), MEMBER("note", note, true),  MEMBER("by", by_name, true),
+#undef MEMBER
+};
+enum { MEMBER_COUNT = sizeof MEMBERS / sizeof MEMBERS[0] };
+
+static int refuse(struct error *err, const char *field, const char *value, const char *reason)
+{
+    error_set(err, ERROR_INVALID, "%s", reason);
+    error_field(err, field, value);
+    return ERROR_INVALID;
+}
+
+static int check_names(const json_t *body, struct error *err)
+{
+    const char *name;
+    json_t *value;
+    json_object_foreach((json_t *)body, name, value)
+    {
+        bool known = strcmp(name, "at") == 0;
+        for (int i = 0; i < MEMBER_COUNT; i++)
+            known |= strcmp(name, MEMBERS[i].name) == 0;
+        if (!known)
+            return refuse(err, name, NULL,
+                          "an action has cause, line, place, symptom, at, note and by");
+    }
+    return 0;
+}
+
+static int take_text(const json_t *body, const struct member *m, struct action_row *row,
+                     struct error *err)
+{
+    const char *text = NULL;
+    int rc = jsonx_string(body, m->name, &text, err);
+    if (!rc && m->needed && (!text || !*text))
+        rc = refuse(err, m->name, "", "is missing");
+    text_clip(text ? text : "", (char *)row + m->offset, m->size);
+    return rc;
+}
+
+static int take_day(const json_t *body, const struct tz *tz, int64_t now_ms, struct action_row *row,
+                    struct error *err)
+{
+    const char *at = NULL;
+    char latest[16];
+    int32_t day, today = tz_day(tz, now_ms);
+    int rc = jsonx_string(body, "at", &at, err);
+    if (rc)
+        return rc;
+    if (!at || !*at)
+        return refuse(err, "at", "", "is missing");
+    if (day_parse(at, &day, err)) {
+        error_field(err, "at", at);
+        return ERROR_INVALID;
+    }
+    if (day < EARLIEST_DAY)
+        return refuse(err, "at", at, "lies before the year 2000");
+    if (day > today + AHEAD_DAYS) {
+        error_set(err, ERROR_INVALID, "lies too far ahead: at the latest %s",
+                  day_format(today + AHEAD_DAYS, latest));
+        error_field(err, "at", at);
+        return ERROR_INVALID;
+    }
+    row->at_ms = tz_day_start_ms(tz, day);
+    return 0;
+}
+
+/* ---- what is known ---- */
+
+/* "is not a line: those on record are 1 2 3", as many as fit an error. */
+struct known {
+    const char *word;
+    bool found;
+    struct text_buffer others;
+};
+
+static int look(void *arg, const char *name)
+{
+    struct known *known = arg;
+    known->found |= strcmp(name, known->word) == 0;
+    if (known->others.length + strlen(name) < 240)
+        text_appendf(&known->others, " %s", name);
+    else if (known->others.data && !strstr(known->others.data, "…"))
+        text_append(&known->others, " …");
+    return 0;
+}
+
+static void look_causes(const struct setup *setup, const char *symptom, struct known *known)
+{
+    json_t *rules = triage_rules_json(setup->triage), *cause;
+    size_t i;
+    json_array_foreach(json_object_get(rules, "causes"), i, cause)
+    {
+        const char *id = json_string_value(json_object_get(cause, "cause"));
+        if (!symptom[0] || triage_cause_of(setup->triage, id, symptom))
+            look(known, id);
+    }
+    json_decref(rules);
+}
+
+static int settle_known(struct known *known, const char *field, const char *what, struct error *err)
+{
+    int rc = 0;
+    if (known->word[0] && !known->found) {
+        rc = known->others.length
+                 ? error_set(err, ERROR_INVALID, "is not %s; known are%s", what, known->others.data)
+                 : error_set(err, ERROR_INVALID, "is not %s: none is on record yet", what);
+        error_field(err, field, known->word);
+    }
+    text_buffer_free(&known->others);
+    return rc;
+}
+
+static int check_symptom(const struct action_row *row, struct error *err)
+{
+    struct known known = {.word = row->symptom};
+    for (int i = 0; i < SYMPTOMS; i++)
+        look(&known, symptom_name(i));
+    return settle_known(&known, "symptom", "a symptom", err);
+}
+
+static int check_cause(const struct setup *setup, const struct action_row *row, struct error *err)
+{
+    char what[48] = "a cause";
+    struct known known = {.word = row->cause};
+    if (row->symptom[0])
+        snprintf(what, sizeof what, "a cause of %s", row->symptom);
+    look_causes(setup, row->symptom, &known);
+    error_hint(err, "`oddloaf rules list` names them all");
+    int rc = settle_known(&known, "cause", what, err);
+    if (!rc && err)
+        err->hint[0] = '\0';
+    return rc;
+}
+
+static int check_place(const struct setup *setup, const struct action_row *row, struct error *err)
+{
+    const struct catalogue_place *places;
+    int count = catalogue_places(triage_catalogue(setup->triage), &places);
+    struct known known = {.word = row->place};
+    for (int i = 0; i < count; i++)
+        look(&known, places[i].place);
+    return settle_known(&known, "place", "a place", err);
+}
+
+static int check_line(struct store *store, const struct action_row *row, struct error *err)
+{
+    struct known known = {.word = row->line};
+    int rc = row->line[0] ? lot_find_lines(store, look, &known, err) : 0;
+    int unknown = settle_known(&known, "line", "a line", rc ? NULL : err);
+    return rc ? rc : unknown;
+}
+
+static int check_against(const struct setup *setup, struct store *store,
+                         const struct action_row *row, struct error *err)
+{
+    if (!row->cause[0] && !row->line[0] && !row->place[0]) {
+        error_hint(err, "give at least one of them");
+        return error_set(err, ERROR_INVALID, "an action is against a cause, a line or a place");
+    }
+    int rc = check_symptom(row, err);
+    if (!rc)
+        rc = check_cause(setup, row, err);
+    if (!rc)
+        rc = check_place(setup, row, err);
+    return rc ? rc : check_line(store, row, err);
+}
+
+static int read_action(const json_t *body, const struct setup *setup, int64_t now_ms,
+                       struct action_row *row, struct error *err)
+{
+    int rc = check_names(body, err);
+    for (int i = 0; i < MEMBER_COUNT && !rc; i++)
+        rc = take_text(body, &MEMBERS[i], row, err);
+    row->logged_ms = now_ms;
+    return rc ? rc : take_day(body, setup->tz, now_ms, row, err);
+}
+
+/* ---- requests ---- */
+
+struct action_job {
+    struct action_row row;
+    int64_t id;
+};
+
+static int add_action(struct store *store, void *arg, struct error *err)
+{
+    struct action_job *job = arg;
+    return action_add(store, &job->row, &job->id, err);
+}
+
+void actions_post(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct action_job job = {0};
+    json_t *body = NULL;
+    struct setup *setup = app_setup(rq->app);
+    int rc = request_json(rq, &body, &err);
+    if (!rc)
+        rc = read_action(body, setup, app_now_ms(rq->app), &job.row, &err);
+    if (!rc)
+        rc = check_against(setup, store, &job.row, &err);
+    if (!rc)
+        rc = writer_run(rq->app->writer, add_action, &job, &err);
+    json_decref(body);
+    setup_unref(setup);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 201, json_pack("{s:I}", "action", (json_int_t)job.id));
+}
+
+struct action_listing {
+    const struct tz *tz;
+    json_t *list;
+};
+
+static int list_action(void *arg, const struct action_row *row)
+{
+    struct action_listing *l = arg;
+    char date[16];
+    json_t *item = json_pack("{s:I, s:s, s:s, s:s}", "action", (json_int_t)row->id, "at",
+                             day_format(tz_day(l->tz, row->at_ms), date), "note", row->note, "by",
+                             row->by_name);
+    const struct {
+        const char *name, *value;
+    } optional[] = {{"cause", row->cause},
+                    {"line", row->line},
+                    {"place", row->place},
+                    {"symptom", row->symptom}};
+    for (size_t i = 0; i < sizeof optional / sizeof optional[0]; i++) {
+        if (optional[i].value[0])
+            json_object_set_new(item, optional[i].name, json_string(optional[i].value));
+    }
+    json_array_append_new(l->list, item);
+    return 0;
+}
+
+void actions_list(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct setup *setup = app_setup(rq->app);
+    struct action_listing l = {setup->tz, json_array()};
+    int rc = action_list(store, list_action, &l, &err);
+    if (rc) {
+        json_decref(l.list);
+        request_reply_error(rq, rc, &err);
+    } else {
+        request_reply_json(rq, 200, json_pack("{s:o}", "actions", l.list));
+    }
+    setup_unref(setup);
+}
+
+void actions_effect(struct request *rq, struct store *store)
+{
+    enum { DAYS_MOST = 365 };
+    struct error err = {0};
+    int64_t id, days = 28;
+    json_t *answer = NULL;
+    struct setup *setup = app_setup(rq->app);
+    int rc = text_to_int64(rq->part[0], &id);
+    if (rc)
+        error_set(&err, ERROR_NOT_FOUND, "there is no action %.40s", rq->part[0]);
+    if (!rc)
+        rc = request_query_int(rq, "days", 28, &days, &err);
+    if (!rc && (days < 1 || days > DAYS_MOST)) {
+        rc = error_set(&err, ERROR_INVALID, "must lie between 1 and %d", DAYS_MOST);
+        error_field(&err, "days", request_query(rq, "days"));
+    }
+    if (!rc)
+        rc = effect_report(store, setup->tz, id, (int)days, app_now_ms(rq->app), &answer, &err);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 200, answer);
+    setup_unref(setup);
+}

@@ -1,0 +1,53 @@
+"""What an action is against is known here, its date can be right, and no ratio is no 0.
+
+usage: test_action.py BINARIES
+"""
+import datetime
+import pathlib
+import sys
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
+from oddloaf import Plant  # noqa: E402
+
+GOOD = {"line": "1", "place": "slicer", "cause": "packed-hot", "symptom": "mold",
+        "at": "2026-11-10", "note": "fan replaced", "by": "mira"}
+
+
+def day(ahead):
+    return (datetime.date.today() + datetime.timedelta(days=ahead)).isoformat()
+
+
+def refused(plant, field, value, *words):
+    status, answer = plant.post("/v1/actions", {**GOOD, field: value})
+    assert status == 400, (field, value, status, answer)
+    error = answer["errors"][0]
+    assert error["field"] == field, answer
+    for word in words:
+        assert word in error["reason"], (word, answer)
+
+
+with Plant(sys.argv[1]) as plant:
+    status, answer = plant.post("/v1/actions", GOOD)
+    assert status == 400 and "none is on record yet" in answer["errors"][0]["reason"], answer
+    plant.load_small()
+    refused(plant, "line", "9", "known are 1")
+    refused(plant, "place", "slicr", "cooler-air", "slicer")
+    refused(plant, "cause", "packed-hott", "is not a cause of mold; known are contamination-bagger")
+    refused(plant, "cause", "overbaked", "is not a cause of mold")
+    assert "rules list" in plant.post("/v1/actions", {**GOOD, "cause": "x"})[1]["hint"]
+    refused(plant, "symptom", "mould", "mold", "off-odor", "staling")
+    refused(plant, "product", "W24", "cause, line, place, symptom")
+    refused(plant, "at", "2062-11-10", "too far ahead", "20")
+    refused(plant, "at", day(190), "too far ahead")
+    refused(plant, "at", "1999-12-31", "before the year 2000")
+    assert not plant.get("/v1/actions")[1]["actions"]
+    status, answer = plant.post("/v1/actions", {**GOOD, "at": day(30)})
+    assert status == 201, answer
+    status, answer = plant.post("/v1/actions", GOOD)
+    assert status == 201, answer
+    done = plant.client("action", "--line", "9", "--note", "x", "--by", "mira")
+    assert done.returncode == 1 and "known are 1" in done.stderr, done
+    shown = plant.client("action", str(answer["action"]), "--effect", check=0).stdout
+    assert "none before, none since" in shown, shown
+    assert plant.client_json("action", str(answer["action"]), "--effect")["ratio"] == {
+        "ratio": None, "low": None, "high": None, "word": "none before, none since"}
