@@ -81,7 +81,7 @@ static int check(struct client *c, const char *dir)
                    rules->hash);
     }
     int exit_code = rc == 0 ? EXIT_DONE : rc == ERROR_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
-    rules_unref(rules);
+    rules_free(rules);
     free(errors);
     return exit_code;
 }

@@ -204,35 +204,6 @@ int jsonx_string(const json_t *object, const char *name, const char **ret, struc
     return 0;
 }
 
-int jsonx_number(const json_t *object, const char *name, double *ret, struct error *err)
-{
-    const json_t *value = member(object, name);
-    if (!value)
-        return 0;
-    if (!json_is_number(value))
-        return wrong_type(err, name, "a number", value);
-    *ret = json_number_value(value);
-    return 0;
-}
-
-int jsonx_int(const json_t *object, const char *name, int64_t *ret, struct error *err)
-{
-    /* RFC 7493 section 2.2: from 2^53 on, readers that hold doubles would see another integer */
-    static const double exact_limit = 9007199254740991.0;
-    const json_t *value = member(object, name);
-    if (!value)
-        return 0;
-    double real = json_number_value(value);
-    if (!json_is_number(value) || real != floor(real))
-        return wrong_type(err, name, "a whole number", value);
-    if (fabs(real) > exact_limit) {
-        error_field(err, name, NULL);
-        return error_set(err, ERROR_INVALID, "must lie within -(2^53-1) and 2^53-1");
-    }
-    *ret = json_is_integer(value) ? json_integer_value(value) : (int64_t)real;
-    return 0;
-}
-
 int jsonx_bool(const json_t *object, const char *name, bool *ret, struct error *err)
 {
     const json_t *value = member(object, name);

@@ -26,10 +26,8 @@ bool jsonx_locate(const char *bytes, size_t length, const char *pointer, long *r
                   long *ret_column);
 
 /* Typed members. Absent or null → *ret is left as it is, so set the default before; wrong type →
- * ERROR_INVALID with field = name. A string stays the object's. jsonx_int takes 5.0 for 5. */
+ * ERROR_INVALID with field = name. A string stays the object's. */
 int jsonx_string(const json_t *object, const char *name, const char **ret, struct error *err);
-int jsonx_number(const json_t *object, const char *name, double *ret, struct error *err);
-int jsonx_int(const json_t *object, const char *name, int64_t *ret, struct error *err);
 int jsonx_bool(const json_t *object, const char *name, bool *ret, struct error *err);
 /* Compact text, keys in insertion order; numbers with up to 15 digits. Caller frees; NULL
  * only if `value` is NULL. */

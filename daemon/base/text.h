@@ -19,8 +19,6 @@ char *xstrndup(const char *s, size_t length);
 bool text_is_utf8(const char *s, size_t length);
 /* Bytes before the first that breaks that rule; `length` if none does. */
 size_t text_utf8_prefix(const char *s, size_t length);
-/* Number of characters (code points) of a well-formed string. */
-size_t text_length(const char *s);
 /* Columns the string takes on a terminal (wide East Asian characters two, combining none). */
 int text_columns(const char *s);
 /* Copies with ASCII letters lowered, accents of Latin letters dropped (á→a, ñ→n, ü→u, ß→ss),

@@ -62,14 +62,6 @@ bool text_is_utf8(const char *s, size_t length)
     return text_utf8_prefix(s, length) == length;
 }
 
-size_t text_length(const char *s)
-{
-    size_t n = 0;
-    for (; *s; s++)
-        n += ((unsigned char)*s & 0xC0) != 0x80;
-    return n;
-}
-
 /* ---- columns ---- */
 
 struct range {

@@ -274,13 +274,3 @@ void company_view_close(struct company_view *view)
 {
     cached_unref(view);
 }
-
-double company_reported_share(const struct company_view *view, double days)
-{
-    return company_history_reported(view->history, days);
-}
-
-double company_base_per_million(const struct company_view *view)
-{
-    return view->base * 1e6;
-}

@@ -55,11 +55,6 @@ struct company_factor company_of_window(const struct company_view *view, const c
 struct company_factor company_of_trade(const struct company_view *view, int factor,
                                        const char *level, int own);
 
-/* Share of complaints of the symptom that are in `days` after packing, by the plant's own history
- * blended with the shipped curve. */
-double company_reported_share(const struct company_view *view, double days);
-double company_base_per_million(const struct company_view *view);
-
 /* The other lots of the window with what they share with this one: for reach. */
 struct company_lot {
     int64_t lot_id, packed_from_ms, packed_to_ms;

@@ -1,8 +1,5 @@
 #include "lots/code_date.h"
 #include "base/when.h"
-#include <stdio.h>
-#include <string.h>
-#include <strings.h>
 
 bool code_date_of_year(int year, int ordinal, int32_t *ret_day)
 {
@@ -56,43 +53,4 @@ bool code_date_calendar(int year, int period, int month, int day_of_month, int32
 {
     return month >= 1 && month <= 12 &&
            latest(year, period, month, day_of_month, received_day, max_age_days, ret_day);
-}
-
-static int number(const char *digits, size_t length)
-{
-    int value = 0;
-    for (size_t i = 0; i < length; i++)
-        value = value * 10 + (digits[i] - '0');
-    return value;
-}
-
-bool code_date_parse(const char *digits, const char *form, int32_t received_day, int max_age_days,
-                     int32_t *ret_day)
-{
-    static const struct {
-        const char *form;
-        size_t year_at, year_digits, day_at;
-        int period;
-    } FORMS[] = {
-        {"YDDD", 0, 1, 1, 10}, {"YYDDD", 0, 2, 2, 100}, {"YYYYDDD", 0, 4, 4, 0},
-        {"DDD", 0, 0, 0, 1},   {"DDDY", 3, 1, 0, 10},
-    };
-    for (size_t i = 0; i < sizeof FORMS / sizeof FORMS[0]; i++) {
-        if (strcmp(form, FORMS[i].form) != 0)
-            continue;
-        if (strlen(digits) != strlen(form) || strspn(digits, "0123456789") != strlen(form))
-            return false;
-        int year = number(digits + FORMS[i].year_at, FORMS[i].year_digits);
-        int ordinal = number(digits + FORMS[i].day_at, 3);
-        if (FORMS[i].period)
-            return code_date_ordinal(year, FORMS[i].period, ordinal, received_day, max_age_days,
-                                     ret_day);
-        int32_t day;
-        if (!code_date_of_year(year, ordinal, &day) || day > received_day + 1 ||
-            (max_age_days && received_day - day > max_age_days))
-            return false;
-        *ret_day = day;
-        return true;
-    }
-    return false;
 }

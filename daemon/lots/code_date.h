@@ -23,11 +23,6 @@ bool code_date_ordinal(int year, int period, int day_of_year, int32_t received_d
 bool code_date_calendar(int year, int period, int month, int day_of_month, int32_t received_day,
                         int max_age_days, int32_t *ret_day);
 
-/* Digits in one of the plant forms "YDDD" "YYDDD" "YYYYDDD" "DDD" "DDDY". False if they do not fit
- * the form or are no day. */
-bool code_date_parse(const char *digits, const char *form, int32_t received_day, int max_age_days,
-                     int32_t *ret_day);
-
 struct code_date_printed {
     int32_t day;
     size_t from, to; /* bytes of the text that were the date, with words like "best by" */

@@ -50,9 +50,6 @@ int gs1_parse_any(const char *text, struct gs1 *ret, struct error *err);
 
 /* Data of the first element with that identifier, NULL if there is none. */
 const char *gs1_get(const struct gs1 *gs1, const char *ai);
-/* Number of an element with implied decimal places (31nn to 36nn, the last digit of the identifier
- * says how many). False for any other. */
-bool gs1_decimal(const struct gs1_element *element, double *ret);
 /* YYMMDD with the century rule: 51 to 99 years ahead is the century before, 50 to 99 years back
  * the one after. Day 00 means the month: its last day if `end_of_month` (dates until which goods
  * keep), else its first; *ret_month_only (may be NULL) tells. */

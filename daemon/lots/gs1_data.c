@@ -47,19 +47,6 @@ const char *gs1_get(const struct gs1 *gs1, const char *ai)
     return NULL;
 }
 
-bool gs1_decimal(const struct gs1_element *element, double *ret)
-{
-    static const double SCALE[] = {1, 10, 100, 1e3, 1e4, 1e5};
-    const char *ai = element->ai;
-    if (strlen(ai) != 4 || ai[0] != '3' || ai[1] > '6' || ai[3] > '5')
-        return false;
-    double value = 0;
-    for (const char *d = element->data; *d; d++)
-        value = value * 10 + (*d - '0');
-    *ret = value / SCALE[ai[3] - '0'];
-    return true;
-}
-
 int gs1_day(const char *yymmdd, int receipt_year, bool end_of_month, int32_t *ret_day,
             bool *ret_month_only, struct error *err)
 {

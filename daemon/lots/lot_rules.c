@@ -253,8 +253,3 @@ void lot_matcher_free(struct lot_matcher *matcher)
         code_pattern_free(matcher->pattern[i]);
     free(matcher);
 }
-
-double lot_matcher_settled_at(const struct lot_matcher *matcher)
-{
-    return matcher->agreement.settled_at;
-}

@@ -24,8 +24,6 @@ int lot_matcher_load(const char *path, lot_report report, void *arg, struct lot_
 /* No patterns, everything else as compiled in. */
 struct lot_matcher *lot_matcher_default(void);
 void lot_matcher_free(struct lot_matcher *matcher); /* NULL is fine */
-/* A first candidate of at least this weight is taken as the lot. */
-double lot_matcher_settled_at(const struct lot_matcher *matcher);
 
 /* Texts are borrowed; NULL or "" is not given. */
 struct lot_query {

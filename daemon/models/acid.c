@@ -38,21 +38,6 @@ const struct acid_constants *acid_constants(enum acid_kind kind)
     return &constants[kind];
 }
 
-enum acid_kind acid_kind_find(const char *name)
-{
-    for (int k = 0; k < ACID_KINDS; k++) {
-        if (strcmp(constants[k].name, name) == 0) {
-            return (enum acid_kind)k;
-        }
-    }
-    return ACID_KINDS;
-}
-
-const struct acid_product *acid_product_at(size_t i)
-{
-    return i < sizeof(products) / sizeof(products[0]) ? &products[i] : NULL;
-}
-
 const struct acid_product *acid_product_find(const char *name)
 {
     for (size_t i = 0; i < sizeof(products) / sizeof(products[0]); i++) {
@@ -89,36 +74,9 @@ double acid_kind_undissociated(enum acid_kind kind, double ph, double pka_shift)
     return share[0];
 }
 
-double acid_per_salt(double acid_g_mol, int acids, double salt_g_mol)
-{
-    return acids * acid_g_mol / salt_g_mol;
-}
-
 double acid_vinegar_g_100ml(double grain)
 {
     return grain / 10.0;
-}
-
-double acid_vinegar_dilute(double volume, double from_grain, double to_grain, double *ret_water)
-{
-    if (!(to_grain > 0) || !(to_grain <= from_grain)) {
-        return NAN;
-    }
-    double total = volume * from_grain / to_grain;
-    if (ret_water) {
-        *ret_water = total - volume;
-    }
-    return total;
-}
-
-double acid_blend_active_pct(double mass_a, double active_pct_a, double mass_b, double active_pct_b)
-{
-    return (mass_a * active_pct_a + mass_b * active_pct_b) / (mass_a + mass_b);
-}
-
-double acid_aged_activity(double age_days, double loss_pct_month)
-{
-    return pow(1.0 - loss_pct_month / 100.0, age_days / 30.0);
 }
 
 double acid_g_per_100g_flour(const struct acid_dose *dose)

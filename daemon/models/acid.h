@@ -56,12 +56,8 @@ struct acid_mix {
 };
 
 const struct acid_constants *acid_constants(enum acid_kind kind);
-/* By name ("propionic"); ACID_KINDS if there is none. */
-enum acid_kind acid_kind_find(const char *name);
 /* By name ("calcium-propionate", "vinegar", …); NULL if there is none. */
 const struct acid_product *acid_product_find(const char *name);
-/* The i-th product, NULL after the last. */
-const struct acid_product *acid_product_at(size_t i);
 
 /* Share of a monoprotic acid that is undissociated. */
 double acid_undissociated_fraction(double ph, double pka);
@@ -69,19 +65,9 @@ double acid_undissociated_fraction(double ph, double pka);
 void acid_diprotic_fractions(double ph, double pka1, double pka2, double ret_share[3]);
 /* Undissociated share of `kind` with its pKa moved by `pka_shift`. */
 double acid_kind_undissociated(enum acid_kind kind, double ph, double pka_shift);
-/* Grams of acid in a gram of salt that holds `acids` acid molecules. */
-double acid_per_salt(double acid_g_mol, int acids, double salt_g_mol);
 
 /* Vinegar strength: grain is ten times the grams of acetic acid in 100 mL. */
 double acid_vinegar_g_100ml(double grain);
-/* Volume after thinning `volume` from one grain to a lower one; `*ret_water` may be NULL.
- * NAN when the target is not lower and above zero. */
-double acid_vinegar_dilute(double volume, double from_grain, double to_grain, double *ret_water);
-/* Active percent of a blend of two lots, by mass. */
-double acid_blend_active_pct(double mass_a, double active_pct_a, double mass_b,
-                             double active_pct_b);
-/* Share still active after `age_days` when `loss_pct_month` of the rest is lost each 30 days. */
-double acid_aged_activity(double age_days, double loss_pct_month);
 
 /* Grams of acid on 100 g flour from one dose. */
 double acid_g_per_100g_flour(const struct acid_dose *dose);

@@ -8,10 +8,7 @@
  * (Gauss-Hermite over z); a small share of packs is taken to follow no model (handling
  * errors), which keeps single odd samples from pulling the fit. Weak priors on the log
  * factors, N(0, 0.7) for time and N(0, 1.5) for spores, settle what few samples leave open.
- * Intervals are 5 to 95 % from the curvature at the maximum.
- *
- * Firmness: a factor on firming times by Huber's robust least squares on ln firmness
- * (Huber 1964 Ann Math Stat 35:73), interval from the curvature. Pure. */
+ * Intervals are 5 to 95 % from the curvature at the maximum. Pure. */
 #ifndef ODDLOAF_MODELS_CALIBRATE_H
 #define ODDLOAF_MODELS_CALIBRATE_H
 
@@ -56,15 +53,5 @@ struct calibrate_fit {
 int calibrate_mold(const struct calibrate_sample *samples, size_t count,
                    struct calibrate_residual *residuals, struct calibrate_fit *ret_fit,
                    struct error *err);
-
-struct calibrate_firmness_sample {
-    double work;     /* predicted integral of k with every factor, at time factor 1 */
-    double firmness; /* measured over fresh, drying divided out */
-};
-
-/* At least 3 samples. Firmness outside (0, infinity) is refused. */
-int calibrate_firmness(const struct calibrate_firmness_sample *samples, size_t count,
-                       double limit_ratio, double avrami_n, double *residuals,
-                       struct calibrate_factor *ret_time, struct error *err);
 
 #endif

@@ -11,12 +11,6 @@ static const char *const group_names[MOLD_GROUPS] = {
     [MOLD_CHALK_YEAST] = "chalk-yeast",
 };
 
-static const char *const colour_words[MOLD_COLOURS] = {
-    [MOLD_COLOUR_BLUE_GREEN] = "blue-green",     [MOLD_COLOUR_BLACK] = "black",
-    [MOLD_COLOUR_WHITE_CHALKY] = "white-chalky", [MOLD_COLOUR_YELLOW] = "yellow",
-    [MOLD_COLOUR_WHITE_FLUFFY] = "white-fluffy",
-};
-
 /* Strains: an even rule over the normal distribution, 0.9 apart, weights its density made to sum
  * to 1. Where a strain's MIC is passed the response has a corner, on which this rule loses less
  * than Gauss-Hermite of the same size. */
@@ -28,16 +22,6 @@ static const double strain_weight[MOLD_STRAINS] = {
 const char *mold_group_name(enum mold_group group)
 {
     return group_names[group];
-}
-
-enum mold_colour mold_colour_find(const char *word)
-{
-    for (int c = 0; c < MOLD_COLOURS; c++) {
-        if (strcmp(colour_words[c], word) == 0) {
-            return (enum mold_colour)c;
-        }
-    }
-    return MOLD_COLOURS;
 }
 
 double mold_gamma_cpm(double x, double x_min, double x_opt, double x_max, int n)
@@ -87,40 +71,6 @@ double mold_gamma_acids(const struct mold_group_values *group, const struct acid
                                       alpha);
     }
     return gamma;
-}
-
-bool mold_germinates(const struct mold_group_values *group, double temp_c, double aw)
-{
-    if (!(temp_c > group->t_min_c && temp_c < group->t_max_c)) {
-        return false;
-    }
-    /* The least water activity holds near the optimum temperature; away from it 0.04 more is
-     * needed: E. repens 0.70 at 30 °C, 0.74 at 25 and 37 °C; P. roqueforti 0.82 at 25 °C, 0.86
-     * at 30 °C (Gock, Hocking, Pitt, Poulos 2003 Int J Food Microbiol 81:11). */
-    double gamma = mold_gamma_cpm(temp_c, group->t_min_c, group->t_opt_c, group->t_max_c, 2);
-    double rise = gamma >= 0.98 ? 0 : 0.04;
-    return aw >= group->aw_min + rise - 1e-9;
-}
-
-bool mold_weigh_by_colour(const struct mold_values *values, enum mold_colour colour,
-                          double weights[MOLD_GROUPS])
-{
-    double sum = 0;
-    double posterior[MOLD_GROUPS];
-    if (colour >= MOLD_COLOURS) {
-        return false;
-    }
-    for (int g = 0; g < MOLD_GROUPS; g++) {
-        posterior[g] = weights[g] * values->shows[colour][g];
-        sum += posterior[g];
-    }
-    if (!(sum > 0)) {
-        return false;
-    }
-    for (int g = 0; g < MOLD_GROUPS; g++) {
-        weights[g] = posterior[g] / sum;
-    }
-    return true;
 }
 
 static const char *range_trouble(const struct mold_conditions *c, const struct mold_values *v)
@@ -262,16 +212,6 @@ double mold_spores_visible_scaled(const struct mold_course *course, double age_d
         }
     }
     return share < 1 ? share : 1;
-}
-
-double mold_packs_visible(const struct mold_course *course, double age_days)
-{
-    return -expm1(-course->spores * mold_spores_visible(course, age_days));
-}
-
-double mold_found_chance(const struct mold_course *course, double age_days, double look_days)
-{
-    return mold_found_chance_scaled(course, age_days, look_days, 1, 1);
 }
 
 double mold_found_chance_scaled(const struct mold_course *course, double age_days, double look_days,

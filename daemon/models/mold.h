@@ -27,15 +27,6 @@ enum mold_group {
     MOLD_GROUPS
 };
 
-enum mold_colour {
-    MOLD_COLOUR_BLUE_GREEN,
-    MOLD_COLOUR_BLACK,
-    MOLD_COLOUR_WHITE_CHALKY,
-    MOLD_COLOUR_YELLOW,
-    MOLD_COLOUR_WHITE_FLUFFY,
-    MOLD_COLOURS
-};
-
 enum { MOLD_SEGMENTS_MAX = 16, MOLD_STRAINS = 7 };
 
 struct mold_group_values {
@@ -50,7 +41,6 @@ struct mold_group_values {
 
 struct mold_values {
     struct mold_group_values group[MOLD_GROUPS];
-    double shows[MOLD_COLOURS][MOLD_GROUPS]; /* chance that a group is called so */
     double alpha;
     double mic_spread_cv;
     double spore_spread_cv;
@@ -101,8 +91,6 @@ struct mold_course {
 };
 
 const char *mold_group_name(enum mold_group group);
-/* Word of a complaint ("blue-green") to colour, MOLD_COLOURS when no group stands for it. */
-enum mold_colour mold_colour_find(const char *word);
 
 /* Cardinal parameter model of order n (1 or 2); 0 outside (x_min, x_max). */
 double mold_gamma_cpm(double x, double x_min, double x_opt, double x_max, int n);
@@ -112,13 +100,6 @@ double mold_gamma_inhibitor(double c_mmol_l, double mic_mmol_l, double alpha);
 /* Product over the acids for a group whose MICs are all multiplied by `mic_factor`. */
 double mold_gamma_acids(const struct mold_group_values *group, const struct acid_mix *undissociated,
                         double alpha, double mic_factor);
-/* Whether a spore of the group germinates at all at this temperature and water activity. */
-bool mold_germinates(const struct mold_group_values *group, double temp_c, double aw);
-
-/* Posterior group weights after a colour was reported; false (weights kept) when the
- * colour stands for none of the groups. */
-bool mold_weigh_by_colour(const struct mold_values *values, enum mold_colour colour,
-                          double weights[MOLD_GROUPS]);
 
 /* Fills a course. Sets `valid` and `reason`; fills it even when not valid. */
 void mold_course_init(struct mold_course *course, const struct mold_conditions *conditions,
@@ -128,11 +109,8 @@ double mold_spores_visible(const struct mold_course *course, double age_days);
 /* The same with all mold times multiplied by a factor (a plant's or a batch's scale). */
 double mold_spores_visible_scaled(const struct mold_course *course, double age_days,
                                   double time_factor);
-/* 1-exp(-m F(t)). */
-double mold_packs_visible(const struct mold_course *course, double age_days);
 /* Chance that the first visible mold falls in (age-look, age]: the density at the day
  * found when packs are looked at every `look_days`. */
-double mold_found_chance(const struct mold_course *course, double age_days, double look_days);
 double mold_found_chance_scaled(const struct mold_course *course, double age_days, double look_days,
                                 double time_factor, double spores_factor);
 /* Age at which half of the packs that carry at least one viable spore show mold.

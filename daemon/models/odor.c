@@ -75,13 +75,6 @@ static double work_needed(const struct rope_values *values, const struct rope_co
     return values->lag_opt_h + rise / values->rate_opt_log10_h;
 }
 
-double rope_growth_log10(const struct rope_values *values, const struct rope_conditions *c,
-                         double age_hours)
-{
-    double growing = work_hours(values, c, age_hours) - values->lag_opt_h;
-    return growing > 0 ? growing * values->rate_opt_log10_h : 0;
-}
-
 double rope_hours_to_notice(const struct rope_values *values, const struct rope_conditions *c)
 {
     double left = work_needed(values, c);

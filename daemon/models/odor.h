@@ -64,9 +64,6 @@ struct odor_strength odor_of_acids(const struct odor_values *values,
 /* Product of the growth factors apart from temperature. */
 double rope_crumb_factor(const struct rope_values *values, const struct rope_conditions *c);
 double rope_temperature_factor(const struct rope_values *values, double temp_c);
-/* Growth in log10 by an age, lag included, in a typical batch. */
-double rope_growth_log10(const struct rope_values *values, const struct rope_conditions *c,
-                         double age_hours);
 /* Hours to noticeable rope in a typical batch; INFINITY when never. */
 double rope_hours_to_notice(const struct rope_values *values, const struct rope_conditions *c);
 /* Share of batches with noticeable rope by an age. */

@@ -10,7 +10,6 @@
 #include "models/heat.h"
 #include "models/mold.h"
 #include "models/odor.h"
-#include "models/spores.h"
 #include "models/staling.h"
 #include "models/wet.h"
 
@@ -29,7 +28,6 @@ struct usual_values {
 struct models_values {
     struct acid_values acid;
     struct mold_values mold;
-    struct spores_values spores;
     struct heat_values heat;
     struct wet_values wet;
     struct staling_values staling;
@@ -49,8 +47,6 @@ struct parameter {
 };
 
 void parameters_default(struct models_parameters *parameters);
-/* The i-th row of the built-in table, NULL after the last. */
-const struct parameter *parameters_at(size_t i);
 /* NULL when there is no such name. */
 const struct parameter *parameters_find(const char *name);
 /* 0; ERROR_NOT_FOUND for a name that is not there; ERROR_INVALID unless

@@ -214,15 +214,6 @@ double predict_course_share(const struct mold_course *course,
     return predict_course_density(course, parameters, age_days, age_days + 1);
 }
 
-double predict_mold_density(const struct lot_conditions *made,
-                            const struct lot_conditions *specified,
-                            const struct models_parameters *parameters, double age_days)
-{
-    struct mold_course course;
-    predict_mold_course(made, specified, parameters, &course);
-    return predict_course_density(&course, parameters, age_days, 1);
-}
-
 struct firmness_context {
     const struct lot_conditions *lot;
     struct staling_loaf loaf;

@@ -72,10 +72,6 @@ double predict_course_density(const struct mold_course *course,
 /* Share of packs with visible mold by an age, spread likewise. */
 double predict_course_share(const struct mold_course *course,
                             const struct models_parameters *parameters, double age_days);
-/* Both steps at once, with a daily look. */
-double predict_mold_density(const struct lot_conditions *made,
-                            const struct lot_conditions *specified,
-                            const struct models_parameters *parameters, double age_days);
 
 void predict_firmness(const struct lot_conditions *made, const struct lot_conditions *specified,
                       const struct models_parameters *parameters, double age_days,

@@ -16,11 +16,6 @@ double staling_firmness(double theta, double fresh, double limit)
     return limit - (limit - fresh) * theta;
 }
 
-double staling_half_time_days(double tau_days, double n)
-{
-    return tau_days * pow(M_LN2, 1 / n);
-}
-
 double staling_rate_per_day(const struct staling_values *values, double temp_c)
 {
     int i = 0;

@@ -43,8 +43,6 @@ struct staling_loaf {
 double staling_theta(double age_days, double tau_days, double n);
 /* E(t) between E_0 and E_lim. */
 double staling_firmness(double theta, double fresh, double limit);
-/* t at which half of the firming is done. */
-double staling_half_time_days(double tau_days, double n);
 /* k in 1/d; ends of the table are carried on beyond it. */
 double staling_rate_per_day(const struct staling_values *values, double temp_c);
 /* Integral of k over the history up to an age. `*ret_valid` (may be NULL): every

@@ -15,17 +15,9 @@ static const double n[11] = {0,
                              -0.23855557567849,
                              0.65017534844798e3};
 
-static const struct {
-    double e_hpa, a, b_c;
-} magnus[] = {
-    [WET_MAGNUS_WMO] = {6.112, 17.62, 243.12},
-    [WET_MAGNUS_ALDUCHOV] = {6.1094, 17.625, 243.04},
-};
-
 static const double zero_c_k = 273.15;
 static const double gas_j_mol_k = 8.314462618;
 static const double water_g_mol = 18.01528;
-static const double water_air_ratio = 0.621945; /* molar mass of water over dry air */
 
 double wet_saturation_pa(double temp_k)
 {
@@ -57,42 +49,6 @@ double wet_saturation_temp_k(double pressure_pa)
 double wet_saturation_pa_c(double temp_c)
 {
     return wet_saturation_pa(temp_c + zero_c_k);
-}
-
-double wet_magnus_pa(enum wet_magnus form, double temp_c)
-{
-    return 100 * magnus[form].e_hpa * exp(magnus[form].a * temp_c / (magnus[form].b_c + temp_c));
-}
-
-double wet_dew_point_c(enum wet_magnus form, double temp_c, double rh_pct)
-{
-    double g = magnus[form].a * temp_c / (magnus[form].b_c + temp_c) + log(rh_pct / 100);
-    return magnus[form].b_c * g / (magnus[form].a - g);
-}
-
-double wet_humidity_ratio(double vapour_pa, double total_pa)
-{
-    return water_air_ratio * vapour_pa / (total_pa - vapour_pa);
-}
-
-double wet_bulb_c(double temp_c, double rh_pct, double total_pa)
-{
-    double ratio = wet_humidity_ratio(rh_pct / 100 * wet_saturation_pa_c(temp_c), total_pa);
-    double low = 0;
-    double high = temp_c;
-    for (int i = 0; i < 60; i++) {
-        double bulb = (low + high) / 2;
-        double saturated = wet_humidity_ratio(wet_saturation_pa_c(bulb), total_pa);
-        /* adiabatic saturation, kJ/kg with c_pa 1.006, c_pv 1.86, c_w 4.186 */
-        double at_bulb = ((2501 - 2.326 * bulb) * saturated - 1.006 * (temp_c - bulb)) /
-                         (2501 + 1.86 * temp_c - 4.186 * bulb);
-        if (at_bulb > ratio) {
-            high = bulb;
-        } else {
-            low = bulb;
-        }
-    }
-    return (low + high) / 2;
 }
 
 double wet_vapour_g_m3(double vapour_pa, double temp_c)

@@ -1,9 +1,8 @@
 /* Water vapour and what condenses in a bag packed warm.
  *
  * Saturation pressure: IAPWS-IF97 region 4, 273.15 to 647.096 K (Revised Release on the
- * IAPWS Industrial Formulation 1997). Magnus forms: Sonntag constants as used by WMO;
- * Alduchov, Eskridge 1996 J Appl Meteorol 35:601; both -40 to 60 °C over water.
- * Units: Pa, °C (K where named so), kg/kg, grams. */
+ * IAPWS Industrial Formulation 1997).
+ * Units: Pa, °C (K where named so), grams. */
 #ifndef ODDLOAF_MODELS_WET_H
 #define ODDLOAF_MODELS_WET_H
 
@@ -23,8 +22,6 @@ struct wet_values {
     double loaf_g;
     double pack_room_c;
 };
-
-enum wet_magnus { WET_MAGNUS_WMO, WET_MAGNUS_ALDUCHOV };
 
 struct wet_bag {
     double core_at_pack_c;
@@ -46,12 +43,6 @@ struct wet_condensate {
 double wet_saturation_pa(double temp_k);
 double wet_saturation_temp_k(double pressure_pa);
 double wet_saturation_pa_c(double temp_c);
-double wet_magnus_pa(enum wet_magnus form, double temp_c);
-double wet_dew_point_c(enum wet_magnus form, double temp_c, double rh_pct);
-/* kg water a kg dry air at vapour pressure and total pressure. */
-double wet_humidity_ratio(double vapour_pa, double total_pa);
-/* Thermodynamic wet bulb over water, 0 to 60 °C: ASHRAE-type balance, bisection. */
-double wet_bulb_c(double temp_c, double rh_pct, double total_pa);
 /* Grams of water in a cubic meter of vapour at this pressure and temperature. */
 double wet_vapour_g_m3(double vapour_pa, double temp_c);
 /* Latent heat of evaporation, kJ/kg, 0 to 60 °C: linear through steam-table values. */

@@ -17,8 +17,8 @@ enum {
 
 struct strata {
     size_t *of_lot;
-    struct table2 *all; /* c and d: failed and other lots of the stratum */
-    struct table2 *work;
+    struct mantel_table *all; /* c and d: failed and other lots of the stratum */
+    struct mantel_table *work;
     size_t count;
 };
 
@@ -69,7 +69,7 @@ static void expose(const struct trace_lots *t, struct strata *s, const struct tr
     result->failed_exposed = result->other_exposed = 0;
     for (size_t i = 0; i < level->count; i++) {
         const struct trace_lot *lot = &t->lots[level->lots[i]];
-        struct table2 *table = &s->work[s->of_lot[level->lots[i]]];
+        struct mantel_table *table = &s->work[s->of_lot[level->lots[i]]];
         if (lot->failed) {
             table->a++;
             table->c--;

@@ -21,7 +21,7 @@ enum { CHART_WEEKS = 52, LAST = WEEK_SPAN - 1 };
 
 enum { PHI_COUNT = 6, EXPECTED_COUNT = 37, ROWS_TO_DOUBLE = 4 };
 static const double PHI[PHI_COUNT] = {WEEK_CHART_PHI_LEAST, 1.5, 2, 3, 5, 8};
-/* Limits in units of sqrt(phi x expected), by cusum_counts_run_length(); a row an expectation of
+/* Limits in units of sqrt(phi x expected), by tests/stats/cusum_counts.h; a row an expectation of
  * 2 x 2^(i / 4), a column a phi. */
 static const double LIMIT[EXPECTED_COUNT][PHI_COUNT] = {
     {4.1587, 4.5990, 5.2701, 6.1179, 7.0733, 7.8103},

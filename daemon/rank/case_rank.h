@@ -26,7 +26,6 @@ struct triage {
     struct priors *priors; /* by the verdicts given so far; NULL: to be worked out */
     struct verdict_note *verdicts;
     int verdict_count;
-    int references; /* atomic */
 };
 
 /* Candidate lots below this weight change nothing that is shown. */

@@ -36,7 +36,6 @@ int triage_new(const char *rules_dir, const struct tz *tz,
                struct error *err)
 {
     struct triage *triage = xcalloc(1, sizeof *triage);
-    triage->references = 1;
     triage->tz = tz;
     pthread_mutex_init(&triage->lock, NULL);
     /* all three are tried, so that one reload shows every fault */
@@ -46,7 +45,7 @@ int triage_new(const char *rules_dir, const struct tz *tz,
     int rc = load_rules(triage, rules_dir, report, arg, err);
     rc = catalogue ? catalogue : models ? models : rc;
     if (rc) {
-        triage_unref(triage);
+        triage_free(triage);
         return rc;
     }
     triage->source = (struct facts_source){.rules = triage->rules,
@@ -63,15 +62,9 @@ int triage_new(const char *rules_dir, const struct tz *tz,
     return 0;
 }
 
-struct triage *triage_ref(struct triage *triage)
+void triage_free(struct triage *triage)
 {
-    __atomic_add_fetch(&triage->references, 1, __ATOMIC_RELAXED);
-    return triage;
-}
-
-void triage_unref(struct triage *triage)
-{
-    if (!triage || __atomic_sub_fetch(&triage->references, 1, __ATOMIC_ACQ_REL) > 0)
+    if (!triage)
         return;
     company_free(triage->source.company);
     cache_free(triage->source.records);
@@ -81,7 +74,7 @@ void triage_unref(struct triage *triage)
     cache_free(triage->source.baselines);
     cache_free(triage->source.lots);
     case_priors_clear(triage);
-    rules_unref(triage->rules);
+    rules_free(triage->rules);
     catalogue_free(triage->catalogue);
     json_decref(triage->calibration);
     pthread_mutex_destroy(&triage->lock);

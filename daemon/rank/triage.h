@@ -17,8 +17,7 @@ struct triage;
 int triage_new(const char *rules_dir, const struct tz *tz,
                void (*report)(void *arg, const struct error *fault), void *arg, struct triage **ret,
                struct error *err);
-struct triage *triage_ref(struct triage *triage);
-void triage_unref(struct triage *triage); /* NULL is fine */
+void triage_free(struct triage *triage); /* NULL is fine */
 
 const char *triage_hash(const struct triage *triage); /* "sha256:…" */
 int triage_cause_count(const struct triage *triage);

@@ -73,12 +73,6 @@ const struct catalogue_column *catalogue_column(const struct catalogue *c, const
     return index >= 0 ? &c->columns[index] : NULL;
 }
 
-int catalogue_quantities(const struct catalogue *c, const struct catalogue_quantity **ret)
-{
-    *ret = c->quantities;
-    return c->quantity_count;
-}
-
 int catalogue_places(const struct catalogue *c, const struct catalogue_place **ret)
 {
     *ret = c->places;

@@ -55,7 +55,6 @@ const struct catalogue_place *catalogue_place(const struct catalogue *catalogue,
 const struct catalogue_column *catalogue_column(const struct catalogue *catalogue,
                                                 const char *column);
 /* In the order of the files. */
-int catalogue_quantities(const struct catalogue *catalogue, const struct catalogue_quantity **ret);
 int catalogue_places(const struct catalogue *catalogue, const struct catalogue_place **ret);
 /* Dates of records lie in [from, to). */
 void catalogue_times(const struct catalogue *catalogue, int64_t *ret_from_ms, int64_t *ret_to_ms);

@@ -245,7 +245,6 @@ int rules_load(const char *dir, struct rules **ret, struct error *errors, size_t
     struct error error = {0};
     struct text_buffer path = {0};
     EVP_MD_CTX *hash = EVP_MD_CTX_new();
-    rules->references = 1;
     set_defaults(&rules->ranking);
     if (!hash || !EVP_DigestInit_ex(hash, EVP_sha256(), NULL))
         abort(); /* no memory, or a library without SHA-256 */
@@ -266,19 +265,13 @@ int rules_load(const char *dir, struct rules **ret, struct error *errors, size_t
     text_buffer_free(&path);
     *ret_count = check.count;
     if (check.count) {
-        rules_unref(rules);
+        rules_free(rules);
         return ERROR_INVALID;
     }
     mark_symptoms(rules);
     index_uses(rules);
     *ret = rules;
     return 0;
-}
-
-struct rules *rules_ref(struct rules *rules)
-{
-    __atomic_add_fetch(&rules->references, 1, __ATOMIC_RELAXED);
-    return rules;
 }
 
 static void free_cause(struct rule_cause *cause)
@@ -292,9 +285,9 @@ static void free_cause(struct rule_cause *cause)
     json_decref(cause->document);
 }
 
-void rules_unref(struct rules *rules)
+void rules_free(struct rules *rules)
 {
-    if (!rules || __atomic_sub_fetch(&rules->references, 1, __ATOMIC_ACQ_REL) > 0)
+    if (!rules)
         return;
     for (int i = 0; i < rules->cause_count; i++)
         free_cause(&rules->causes[i]);

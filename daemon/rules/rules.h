@@ -145,16 +145,14 @@ struct rules {
     struct vocabulary *vocabulary;
     char hash[80]; /* "sha256:…" over names and bytes of all rule files */
     json_t *asks_document;
-    int references; /* atomic */
 };
 
 /* Reads DIR/causes/NAME.json (all), DIR/asks.json, DIR/ranking.json. Every error found is
  * written to `errors` (at most `max`; *ret_count is how many there were in all), each with file,
- * line and column. Returns 0 with one reference in *ret, or a negative code if there was any. */
+ * line and column. Returns 0 with the rules in *ret, or a negative code if there was any. */
 int rules_load(const char *dir, struct rules **ret, struct error *errors, size_t max,
                size_t *ret_count);
-struct rules *rules_ref(struct rules *rules);
-void rules_unref(struct rules *rules); /* NULL is fine */
+void rules_free(struct rules *rules); /* NULL is fine */
 /* Index of a cause, -1 if unknown. */
 int rules_cause(const struct rules *rules, const char *id);
 /* Index of a fact by its name as written (a model fact: the first with that name), -1. */

@@ -72,7 +72,7 @@ void setup_unref(struct setup *setup)
 {
     if (!setup || __atomic_sub_fetch(&setup->references, 1, __ATOMIC_ACQ_REL) > 0)
         return;
-    triage_unref(setup->triage);
+    triage_free(setup->triage);
     lot_matcher_free(setup->matcher);
     lexicon_free(setup->lexicon);
     json_decref(setup->harm);

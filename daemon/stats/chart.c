@@ -2,7 +2,6 @@
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
-#include <stdbool.h>
 
 #include "base/error.h"
 
@@ -120,23 +119,5 @@ int chart_counts(enum chart_kind kind, const double *counts, const double *sizes
     for (size_t i = 0; i < n; i++)
         ret_points[i] = judge(&c, &s, width, i);
     *ret = s;
-    return 0;
-}
-
-int chart_individuals(const double *x, size_t n, struct chart_individuals *ret)
-{
-    double sum = 0, ranges = 0;
-    for (size_t i = 0; i < n; i++) {
-        sum += x[i];
-        ranges += i ? fabs(x[i] - x[i - 1]) : 0.0;
-    }
-    if (n < 2 || !isfinite(sum))
-        return ERROR_INVALID;
-    struct chart_individuals c = {.mean = sum / (double)n,
-                                  .moving_range = ranges / (double)(n - 1)};
-    c.low = c.mean - 3.0 * c.moving_range / D2;
-    c.high = c.mean + 3.0 * c.moving_range / D2;
-    c.range_high = D4 * c.moving_range;
-    *ret = c;
     return 0;
 }

@@ -1,4 +1,4 @@
-/* Shewhart charts for counts and single values.
+/* Shewhart charts for counts.
  *
  * A point signals only strictly outside its limits: a count that equals the limit does not. */
 #ifndef ODDLOAF_STATS_CHART_H
@@ -40,14 +40,5 @@ struct chart_summary {
 int chart_counts(enum chart_kind kind, const double *counts, const double *sizes, size_t n,
                  size_t baseline, enum chart_limits limits, double width, struct chart_summary *ret,
                  struct chart_point *ret_points);
-
-struct chart_individuals {
-    double mean, moving_range; /* mean of |x_i - x_(i-1)| */
-    double low, high;          /* mean -+ 3 moving_range / d2 */
-    double range_high;         /* limit of a single moving range */
-};
-
-/* Chart of single values. ERROR_INVALID for n < 2 or non-finite values. */
-int chart_individuals(const double *x, size_t n, struct chart_individuals *ret);
 
 #endif

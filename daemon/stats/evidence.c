@@ -34,35 +34,6 @@ int evidence_normalise(const double *log_weights, size_t n, double *ret_probabil
     return 0;
 }
 
-double evidence_bits(double likelihood_ratio)
-{
-    return log2(likelihood_ratio);
-}
-
-double evidence_decibels(double odds)
-{
-    return 10.0 * log10(odds);
-}
-
-double evidence_odds(double probability)
-{
-    return probability / (1.0 - probability);
-}
-
-double evidence_probability(double decibels)
-{
-    return 1.0 / (1.0 + pow(10.0, -0.1 * decibels));
-}
-
-double evidence_entropy_bits(const double *probabilities, size_t n)
-{
-    double bits = 0;
-    for (size_t i = 0; i < n; i++)
-        if (probabilities[i] > 0)
-            bits -= probabilities[i] * log2(probabilities[i]);
-    return bits;
-}
-
 /* Sum of one cause's answers, or -1 if one of them is no probability. */
 static double column_sum(const double *likelihood, size_t causes, size_t answers, size_t cause)
 {

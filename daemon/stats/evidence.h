@@ -1,5 +1,5 @@
-/* Weighing causes against each other: posteriors from log weights, evidence in bits and decibels,
- * and what a question not yet asked is expected to tell. */
+/* Weighing causes against each other: posteriors from log weights, and what a question not yet
+ * asked is expected to tell. */
 #ifndef ODDLOAF_STATS_EVIDENCE_H
 #define ODDLOAF_STATS_EVIDENCE_H
 
@@ -13,17 +13,6 @@ double evidence_log_sum(const double *log_weights, size_t n);
  * -INFINITY or one is NAN or +INFINITY: then nothing is written. */
 int evidence_normalise(const double *log_weights, size_t n, double *ret_probabilities,
                        double *ret_log_evidence);
-
-/* Bits are log2 of a likelihood ratio; decibels 10 log10 of odds (I. J. Good, "Probability and the
- * Weighing of Evidence", 1950; E. T. Jaynes, "Probability Theory: The Logic of Science", 2003,
- * ch. 4). */
-double evidence_bits(double likelihood_ratio);
-double evidence_decibels(double odds);
-double evidence_odds(double probability);
-double evidence_probability(double decibels); /* of an odds given in decibels */
-
-/* Entropy in bits of n probabilities; 0 log 0 = 0. */
-double evidence_entropy_bits(const double *probabilities, size_t n);
 
 /* Expected gain in bits of a question: mutual information of cause and answer (D. V. Lindley, "On a
  * measure of the information provided by an experiment", Annals of Mathematical Statistics 27

@@ -12,12 +12,12 @@
 
 #define JOINT_RANGE_MOST 20000
 
-static bool cells_ok(const struct table2 *t)
+static bool cells_ok(const struct mantel_table *t)
 {
     return t->a >= 0 && t->b >= 0 && t->c >= 0 && t->d >= 0;
 }
 
-static bool informative(const struct table2 *t)
+static bool informative(const struct mantel_table *t)
 {
     return t->a + t->b > 0 && t->c + t->d > 0 && t->a + t->c > 0 && t->b + t->d > 0;
 }
@@ -29,7 +29,7 @@ struct sums {
     double risk1, risk2, risk_variance;
 };
 
-static void add_stratum(const struct table2 *t, struct mantel *m, struct sums *x)
+static void add_stratum(const struct mantel_table *t, struct mantel *m, struct sums *x)
 {
     double a = (double)t->a, b = (double)t->b, c = (double)t->c, d = (double)t->d;
     double row1 = a + b, row2 = c + d, failed = a + c, held = b + d, n = row1 + row2;
@@ -54,7 +54,7 @@ static double chi_square_p(double chi_square, double df)
 }
 
 /* Expected `a` of a table with these margins under the common odds ratio: a root of a quadratic. */
-static double fitted_cell(const struct table2 *t, double ratio)
+static double fitted_cell(const struct mantel_table *t, double ratio)
 {
     double row1 = (double)(t->a + t->b), row2 = (double)(t->c + t->d);
     double failed = (double)(t->a + t->c);
@@ -64,11 +64,11 @@ static double fitted_cell(const struct table2 *t, double ratio)
     return -2.0 * last / (middle + sqrt(middle * middle - 4.0 * lead * last));
 }
 
-static void homogeneity(const struct table2 *strata, size_t n, struct mantel *m)
+static void homogeneity(const struct mantel_table *strata, size_t n, struct mantel *m)
 {
     double sum = 0;
     for (size_t i = 0; i < n; i++) {
-        const struct table2 *t = &strata[i];
+        const struct mantel_table *t = &strata[i];
         if (!informative(t))
             continue;
         double row1 = (double)(t->a + t->b), failed = (double)(t->a + t->c);
@@ -82,7 +82,7 @@ static void homogeneity(const struct table2 *strata, size_t n, struct mantel *m)
     m->breslow_day_p = m->strata > 1 ? chi_square_p(sum, (double)(m->strata - 1)) : 1.0;
 }
 
-int mantel_test(const struct table2 *strata, size_t n, double confidence, struct mantel *ret)
+int mantel_test(const struct mantel_table *strata, size_t n, double confidence, struct mantel *ret)
 {
     if (!(confidence > 0 && confidence < 1))
         return ERROR_INVALID;
@@ -153,7 +153,7 @@ static void joint_masses(const void *distribution, double log_ratio, struct cond
 }
 
 /* Range of `a` in one stratum. */
-static long range_of(const struct table2 *t, long *ret_low)
+static long range_of(const struct mantel_table *t, long *ret_low)
 {
     long row1 = t->a + t->b, row2 = t->c + t->d, column = t->a + t->c;
     long low = column > row2 ? column - row2 : 0, high = column < row1 ? column : row1;
@@ -167,7 +167,7 @@ static double log_choose(double n, double k)
 }
 
 /* One stratum's weights, the largest 1. */
-static void stratum_weights(const struct table2 *t, long low, long count, double *weights)
+static void stratum_weights(const struct mantel_table *t, long low, long count, double *weights)
 {
     double row1 = (double)(t->a + t->b), row2 = (double)(t->c + t->d);
     double column = (double)(t->a + t->c), top = -INFINITY;
@@ -181,7 +181,7 @@ static void stratum_weights(const struct table2 *t, long low, long count, double
 }
 
 /* Multiplies one stratum into the joint distribution. `room` holds the joint range. */
-static void convolve(struct joint *j, const struct table2 *t, double *weights, double *room)
+static void convolve(struct joint *j, const struct mantel_table *t, double *weights, double *room)
 {
     long low, count = range_of(t, &low), joined = j->count + count - 1;
     stratum_weights(t, low, count, weights);
@@ -210,7 +210,7 @@ static double minimum_likelihood(const struct joint *j)
     return fmin(1.0, unlikely / total);
 }
 
-static int joint_range(const struct table2 *strata, size_t n, long *ret_range)
+static int joint_range(const struct mantel_table *strata, size_t n, long *ret_range)
 {
     long range = 1, low;
     for (size_t i = 0; i < n; i++) {
@@ -224,8 +224,8 @@ static int joint_range(const struct table2 *strata, size_t n, long *ret_range)
     return range > 1 ? 0 : ERROR_INVALID;
 }
 
-int mantel_exact(const struct table2 *strata, size_t n, double confidence, struct pvalue *ret_p,
-                 struct conditional_odds *ret_odds)
+int mantel_exact(const struct mantel_table *strata, size_t n, double confidence,
+                 struct pvalue *ret_p, struct conditional_odds *ret_odds)
 {
     long range;
     int status = joint_range(strata, n, &range);

@@ -5,7 +5,19 @@
 
 #include <stddef.h>
 
-#include "stats/table2.h"
+#include "stats/conditional.h"
+#include "stats/interval.h"
+#include "stats/pvalue.h"
+
+/* Did what carried the factor fail more often than what did not?
+ *
+ *                  failed   held
+ *     with factor     a       b
+ *     without         c       d
+ */
+struct mantel_table {
+    long a, b, c, d;
+};
 
 struct mantel {
     double observed, expected, variance; /* sums of a over informative strata */
@@ -23,13 +35,13 @@ struct mantel {
 /* N. Mantel & W. Haenszel, "Statistical aspects of the analysis of data from retrospective studies
  * of disease", Journal of the National Cancer Institute 22 (1959) 719-748. ERROR_INVALID for a
  * negative cell, a confidence outside (0, 1), or no informative stratum. */
-int mantel_test(const struct table2 *strata, size_t n, double confidence, struct mantel *ret);
+int mantel_test(const struct mantel_table *strata, size_t n, double confidence, struct mantel *ret);
 
 /* The same exactly: convolution of the strata's hypergeometric distributions. Time and memory grow
  * with the product of summed ranges; ERROR_TOO_LARGE if the joint range exceeds 20000.
  * `ret_p` gets the p-values, `ret_odds` the conditional estimate with limits; either may be NULL.
  */
-int mantel_exact(const struct table2 *strata, size_t n, double confidence, struct pvalue *ret_p,
-                 struct conditional_odds *ret_odds);
+int mantel_exact(const struct mantel_table *strata, size_t n, double confidence,
+                 struct pvalue *ret_p, struct conditional_odds *ret_odds);
 
 #endif

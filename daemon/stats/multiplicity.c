@@ -43,17 +43,3 @@ int multiplicity_benjamini_hochberg(const double *p, size_t n, double *ret_q)
     free(sorted);
     return 0;
 }
-
-int multiplicity_holm(const double *p, size_t n, double *ret_adjusted)
-{
-    struct ranked *sorted = rank(p, n);
-    if (!sorted)
-        return ERROR_INVALID;
-    double most = 0.0;
-    for (size_t i = 0; i < n; i++) {
-        most = fmax(most, fmin(1.0, sorted[i].p * (double)(n - i)));
-        ret_adjusted[sorted[i].at] = most;
-    }
-    free(sorted);
-    return 0;
-}

@@ -9,8 +9,4 @@
  * (1995) 289-300). `ret_q` may be `p`. Order is kept. ERROR_INVALID if a p is outside [0, 1]. */
 int multiplicity_benjamini_hochberg(const double *p, size_t n, double *ret_q);
 
-/* Holm's step-down adjusted p-values: bounds the chance of any false signal (S. Holm, Scandinavian
- * Journal of Statistics 6 (1979) 65-70). */
-int multiplicity_holm(const double *p, size_t n, double *ret_adjusted);
-
 #endif

@@ -2,18 +2,13 @@
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_sf_gamma.h>
-#include <gsl/gsl_sf_psi.h>
 #include <limits.h>
 #include <math.h>
 #include <stdbool.h>
 
-#include "base/error.h"
 #include "stats/beta.h"
-#include "stats/solve.h"
 
-#define SIZE_MOST 1e8   /* beyond this size the difference to Poisson is lost in rounding */
-#define SIZE_LEAST 1e-5 /* fits are sought between these */
-#define SIZE_FITTED_MOST 1e6
+#define SIZE_MOST 1e8 /* beyond this size the difference to Poisson is lost in rounding */
 
 static bool domain_ok(double mean, double size)
 {
@@ -114,127 +109,4 @@ long negbin_quantile(double p, double mean, double size)
 long negbin_quantile_upper(double q, double mean, double size)
 {
     return q > 0 && q <= 1 ? first_count(mean, size, q, true) : -1;
-}
-
-struct sample {
-    const double *counts, *expected;
-    size_t n;
-    double size; /* while the ratio is sought */
-};
-
-static double expected_at(const struct sample *s, size_t i)
-{
-    return s->expected ? s->expected[i] : 1.0;
-}
-
-/* Score of the log ratio at a given size: monotone, so one root. */
-static double ratio_score(double log_ratio, void *context)
-{
-    const struct sample *s = context;
-    double ratio = exp(log_ratio), sum = 0;
-    for (size_t i = 0; i < s->n; i++) {
-        double mean = ratio * expected_at(s, i);
-        sum += (s->counts[i] - mean) / (1.0 + mean / s->size);
-    }
-    return sum;
-}
-
-static double best_ratio(struct sample *s, double size)
-{
-    double observed = 0, expected = 0;
-    for (size_t i = 0; i < s->n; i++) {
-        observed += s->counts[i];
-        expected += expected_at(s, i);
-    }
-    double plain = observed / expected;
-    if (!s->expected || observed == 0)
-        return plain; /* equal expectations: the mean, whatever the size */
-    s->size = size;
-    double at;
-    if (solve_monotone(ratio_score, s, log(plain), 0.5, log(plain) - 60.0, log(plain) + 60.0, 1e-12,
-                       &at) != 0)
-        return NAN;
-    return exp(at);
-}
-
-/* psi(x + k) - psi(k), the short way for small counts */
-static double psi_difference(double x, double k)
-{
-    if (x == floor(x) && x <= 32.0) {
-        double sum = 0;
-        for (int j = 0; j < (int)x; j++)
-            sum += 1.0 / (k + j);
-        return sum;
-    }
-    return gsl_sf_psi(x + k) - gsl_sf_psi(k);
-}
-
-/* Derivative of the profile log likelihood by the size, scaled by size^2 so that it stays of
- * order one as the size grows. */
-static double size_score(double log_size, void *context)
-{
-    struct sample *s = context;
-    double size = exp(log_size), ratio = best_ratio(s, size), sum = 0;
-    for (size_t i = 0; i < s->n; i++) {
-        double mean = ratio * expected_at(s, i), x = s->counts[i];
-        sum += psi_difference(x, size) - log1p(mean / size) - (x - mean) / (size + mean);
-    }
-    return sum * size * size;
-}
-
-static int check_sample(const struct sample *s)
-{
-    double total = 0;
-    for (size_t i = 0; i < s->n; i++) {
-        double e = expected_at(s, i), x = s->counts[i];
-        if (!(x >= 0) || !isfinite(x) || !(e >= 0) || !isfinite(e) || (e == 0 && x > 0))
-            return ERROR_INVALID;
-        total += e;
-    }
-    return total > 0 ? 0 : ERROR_INVALID;
-}
-
-/* The size has a finite maximum only if counts spread more than Poisson about ratio x expected:
- * sum (x - m)^2 - x > 0, the sign of the score as the size grows. */
-static bool more_spread_than_poisson(struct sample *s)
-{
-    double ratio = best_ratio(s, INFINITY), sum = 0;
-    for (size_t i = 0; i < s->n; i++) {
-        double off = s->counts[i] - ratio * expected_at(s, i);
-        sum += off * off - s->counts[i];
-    }
-    return sum > 0;
-}
-
-int negbin_fit(const double *counts, const double *expected, size_t n, struct negbin_fit *ret)
-{
-    struct sample s = {.counts = counts, .expected = expected, .n = n};
-    if (check_sample(&s) != 0)
-        return ERROR_INVALID;
-    struct negbin_fit fit = {.size = INFINITY};
-    double at;
-    if (more_spread_than_poisson(&s) &&
-        solve_bracketed(size_score, &s, log(SIZE_LEAST), log(SIZE_FITTED_MOST), 1e-11, &at) == 0)
-        fit.size = exp(at);
-    fit.ratio = best_ratio(&s, fit.size);
-    for (size_t i = 0; i < n; i++)
-        fit.log_likelihood += negbin_log_pmf(counts[i], fit.ratio * expected_at(&s, i), fit.size);
-    if (isnan(fit.log_likelihood))
-        return ERROR_INVALID;
-    *ret = fit;
-    return 0;
-}
-
-double negbin_size_by_moments(const double *counts, size_t n)
-{
-    double mean = 0, squares = 0;
-    for (size_t i = 0; i < n; i++) {
-        double off = counts[i] - mean;
-        mean += off / (double)(i + 1);
-        squares += off * (counts[i] - mean);
-    }
-    if (n < 2)
-        return INFINITY;
-    double variance = squares / (double)(n - 1);
-    return variance > mean ? mean * mean / (variance - mean) : INFINITY;
 }

@@ -17,18 +17,4 @@ double negbin_more_than(long x, double mean, double size); /* P(X > x) */
 long negbin_quantile(double p, double mean, double size);
 long negbin_quantile_upper(double q, double mean, double size);
 
-struct negbin_fit {
-    double ratio;          /* mean of count / expected; the mean itself if expected is all 1 */
-    double size;           /* INFINITY: no more spread than Poisson */
-    double log_likelihood; /* at the fit */
-};
-
-/* Maximum likelihood for counts with mean ratio x expected[i] (`expected` NULL: all 1) and one
- * size. Counts no more spread than Poisson have no finite size: the fit is then Poisson and says
- * so by size = INFINITY. ERROR_INVALID for n = 0, negative counts, no positive expectation. */
-int negbin_fit(const double *counts, const double *expected, size_t n, struct negbin_fit *ret);
-
-/* Size by moments, mean^2 / (variance - mean), INFINITY if variance <= mean. */
-double negbin_size_by_moments(const double *counts, size_t n);
-
 #endif

@@ -1,84 +1,59 @@
 #include "stats/poisson.h"
 
-#include <gsl/gsl_cdf.h>
+#include <gsl/gsl_randist.h>
 #include <limits.h>
 #include <math.h>
 #include <stdbool.h>
 
+#include "base/error.h"
+#include "stats/beta.h"
 #include "stats/inverse.h"
 #include "stats/solve.h"
 
-static const struct interval not_known = {NAN, NAN};
-
-static bool confidence_ok(double confidence)
-{
-    return confidence > 0 && confidence < 1;
-}
-
 struct interval poisson_limits(double count, double confidence)
 {
-    if (!(count >= 0) || !isfinite(count) || !confidence_ok(confidence))
-        return not_known;
+    if (!(count >= 0) || !isfinite(count) || !(confidence > 0 && confidence < 1))
+        return (struct interval){NAN, NAN};
     double each = 0.5 * (1.0 - confidence);
     return (struct interval){.low = count > 0 ? inverse_gamma_p(each, count) : 0.0,
                              .high = inverse_gamma_q(each, count + 1.0)};
 }
 
-struct midp_search {
-    double count, log_target;
-    bool upper; /* of the limit: the tail below the count */
+/* Of `last` counts, each the first one's with probability `share`. */
+struct binomial {
+    double share;
+    long last;
 };
 
-/* P(X >= x) = gamma P(mean; x) and P(X <= x) = gamma Q(mean; x + 1): also for fractional x. */
-static double midp_difference(double log_mean, void *context)
+static double binomial_pmf(const struct binomial *d, long k)
 {
-    const struct midp_search *s = context;
-    double mean = exp(log_mean), tail;
-    if (s->upper) {
-        double below = s->count > 0 ? gsl_cdf_gamma_Q(mean, s->count, 1.0) : 0.0;
-        tail = 0.5 * (below + gsl_cdf_gamma_Q(mean, s->count + 1.0, 1.0));
-    } else {
-        tail = 0.5 *
-               (gsl_cdf_gamma_P(mean, s->count, 1.0) + gsl_cdf_gamma_P(mean, s->count + 1.0, 1.0));
-    }
-    return log(fmax(tail, 1e-300)) - s->log_target;
+    return gsl_ran_binomial_pdf((unsigned)k, d->share, (unsigned)d->last);
 }
 
-struct interval poisson_limits_midp(double count, double confidence)
+static double binomial_at_most(const struct binomial *d, long k)
 {
-    struct interval exact = poisson_limits(count, confidence), limits = {0, NAN};
-    if (isnan(exact.high))
-        return not_known;
-    struct midp_search s = {.count = count, .log_target = log(0.5 * (1.0 - confidence))};
-    double at;
-    if (count > 0)
-        limits.low = solve_monotone(midp_difference, &s, log(exact.low), 0.5, -700.0,
-                                    log(count) + 1.0, 1e-14, &at) == 0
-                         ? exp(at)
-                         : NAN;
-    s.upper = true;
-    if (solve_monotone(midp_difference, &s, log(exact.high), 0.5, -700.0, log(exact.high) + 1.0,
-                       1e-14, &at) == 0)
-        limits.high = exp(at);
-    return limits;
+    if (k < 0)
+        return 0.0;
+    return k >= d->last
+               ? 1.0
+               : beta_upper(d->share, 1.0 - d->share, (double)k + 1.0, (double)(d->last - k));
 }
 
-/* Smallest k at which `enough` holds; it stays true once true. */
-static long smallest(double mean, double goal, bool (*enough)(long k, double mean, double goal))
+static double binomial_at_least(const struct binomial *d, long k)
 {
-    double start = mean + 10.0 * sqrt(mean) + 16.0;
-    if (!(mean >= 0) || !(start < INT_MAX / 2))
-        return -1;
-    long high = (long)start, low = -1;
-    while (!enough(high, mean, goal)) {
-        if (high > INT_MAX / 2)
-            return -1;
-        low = high;
-        high *= 2;
-    }
+    if (k <= 0)
+        return 1.0;
+    return k > d->last
+               ? 0.0
+               : beta_lower(d->share, 1.0 - d->share, (double)k, (double)(d->last - k) + 1.0);
+}
+
+/* First k in (low, high] at which the pmf is at most `limit`; it falls from low to high. */
+static long first_falling(const struct binomial *d, double limit, long low, long high)
+{
     while (high - low > 1) {
         long middle = low + (high - low) / 2;
-        if (enough(middle, mean, goal))
+        if (binomial_pmf(d, middle) <= limit)
             high = middle;
         else
             low = middle;
@@ -86,22 +61,138 @@ static long smallest(double mean, double goal, bool (*enough)(long k, double mea
     return high;
 }
 
-static bool enough_below(long k, double mean, double p)
+/* Last k in [low, high) at which the pmf is at most `limit`; it rises from low to high. */
+static long last_rising(const struct binomial *d, double limit, long low, long high)
 {
-    return mean == 0 || gsl_cdf_poisson_P((unsigned)k, mean) >= p;
+    while (high - low > 1) {
+        long middle = low + (high - low) / 2;
+        if (binomial_pmf(d, middle) <= limit)
+            low = middle;
+        else
+            high = middle;
+    }
+    return low;
 }
 
-static bool little_above(long k, double mean, double q)
+/* The tail beyond the outcome plus the far tail of outcomes no likelier. */
+static double minimum_likelihood(const struct binomial *d, long count, double center)
 {
-    return mean == 0 || gsl_cdf_poisson_Q((unsigned)k, mean) <= q;
+    double limit = binomial_pmf(d, count) * (1.0 + PVALUE_TIE);
+    long low_side = (long)floor(center), high_side = (long)ceil(center);
+    if ((double)count == center)
+        return 1.0;
+    if ((double)count < center) {
+        long top = high_side;
+        while (top < d->last && binomial_pmf(d, top) > limit)
+            top = top > (d->last - 64) / 2 ? d->last : 2 * top + 64;
+        if (binomial_pmf(d, top) > limit)
+            return binomial_at_most(d, count);
+        long from = binomial_pmf(d, high_side) <= limit ? high_side
+                                                        : first_falling(d, limit, high_side, top);
+        return fmin(1.0, binomial_at_most(d, count) + binomial_at_least(d, from));
+    }
+    if (binomial_pmf(d, 0) > limit)
+        return binomial_at_least(d, count);
+    long to = binomial_pmf(d, low_side) <= limit ? low_side : last_rising(d, limit, 0, low_side);
+    return fmin(1.0, binomial_at_least(d, count) + binomial_at_most(d, to));
 }
 
-long poisson_quantile(double p, double mean)
+static int binomial_test(const struct binomial *d, long count, double center, struct pvalue *ret)
 {
-    return p >= 0 && p < 1 ? smallest(mean, p, enough_below) : -1;
+    pvalue_from_masses(binomial_at_most(d, count - 1), binomial_pmf(d, count),
+                       binomial_at_least(d, count + 1), ret);
+    ret->two_sided = minimum_likelihood(d, count, center);
+    return isnan(ret->less + ret->greater + ret->two_sided) ? ERROR_INVALID : 0;
 }
 
-long poisson_quantile_upper(double q, double mean)
+static double ratio_from(double q, double complement, double t1, double t2)
 {
-    return q > 0 && q <= 1 ? smallest(mean, q, little_above) : -1;
+    return complement > 0 ? q / complement * t2 / t1 : INFINITY;
+}
+
+static struct interval exact_limits(long x1, double t1, long x2, double t2, double each)
+{
+    struct interval limits = {0.0, INFINITY};
+    double rest, a = (double)x1, b = (double)x2;
+    if (x1 > 0) {
+        double q = inverse_beta_p(each, a, b + 1.0, &rest);
+        limits.low = ratio_from(q, rest, t1, t2);
+    }
+    if (x2 > 0) {
+        double q = inverse_beta_q(each, a + 1.0, b, &rest);
+        limits.high = ratio_from(q, rest, t1, t2);
+    }
+    return limits;
+}
+
+struct binomial_midp {
+    double x1, x2, log_target;
+    bool upper;
+};
+
+/* Tails of Binomial(x1 + x2, q) by the beta distribution; q as its log odds. */
+static double binomial_midp_difference(double log_odds, void *context)
+{
+    const struct binomial_midp *s = context;
+    double q = 1.0 / (1.0 + exp(-log_odds)), rest = 1.0 / (1.0 + exp(log_odds)), tail;
+    if (s->upper) {
+        double below = s->x1 > 0 ? beta_upper(q, rest, s->x1, s->x2 + 1.0) : 0.0;
+        tail = 0.5 * (below + beta_upper(q, rest, s->x1 + 1.0, s->x2));
+    } else {
+        double above = s->x2 > 0 ? beta_lower(q, rest, s->x1 + 1.0, s->x2) : 0.0;
+        tail = 0.5 * (above + beta_lower(q, rest, s->x1, s->x2 + 1.0));
+    }
+    return log(fmax(tail, 1e-300)) - s->log_target;
+}
+
+static struct interval midp_limits(long x1, double t1, long x2, double t2, double each)
+{
+    struct interval limits = {0.0, INFINITY};
+    struct binomial_midp s = {.x1 = (double)x1, .x2 = (double)x2, .log_target = log(each)};
+    double start = log((s.x1 + 0.5) / (s.x2 + 0.5)), at;
+    if (x1 > 0)
+        limits.low = solve_monotone(binomial_midp_difference, &s, start - 1.0, 1.0, -60.0, 60.0,
+                                    1e-14, &at) == 0
+                         ? exp(at) * t2 / t1
+                         : NAN;
+    s.upper = true;
+    if (x2 > 0)
+        limits.high = solve_monotone(binomial_midp_difference, &s, start + 1.0, 1.0, -60.0, 60.0,
+                                     1e-14, &at) == 0
+                          ? exp(at) * t2 / t1
+                          : NAN;
+    return limits;
+}
+
+static struct interval wald_limits(long x1, long x2, double ratio, double each)
+{
+    if (x1 == 0 || x2 == 0)
+        return (struct interval){NAN, NAN};
+    double half = inverse_normal_q(each) * sqrt(1.0 / (double)x1 + 1.0 / (double)x2);
+    return (struct interval){ratio * exp(-half), ratio * exp(half)};
+}
+
+int poisson_compare(long x1, double t1, long x2, double t2, double confidence,
+                    struct poisson_ratio *ret)
+{
+    bool counts_ok = x1 >= 0 && x2 >= 0 && x1 <= INT_MAX / 2 && x2 <= INT_MAX / 2;
+    bool times_ok = t1 > 0 && t2 > 0 && isfinite(t1) && isfinite(t2);
+    if (!counts_ok || !times_ok || !(confidence > 0 && confidence < 1))
+        return ERROR_INVALID;
+    double each = 0.5 * (1.0 - confidence);
+    struct poisson_ratio r = {.exact = exact_limits(x1, t1, x2, t2, each),
+                              .midp = midp_limits(x1, t1, x2, t2, each)};
+    r.ratio = x1 + x2 == 0 ? NAN : x2 == 0 ? INFINITY : (double)x1 / t1 / ((double)x2 / t2);
+    r.wald = wald_limits(x1, x2, r.ratio, each);
+    struct binomial d = {.share = t1 / (t1 + t2), .last = x1 + x2};
+    int status = 0;
+    if (x1 + x2 == 0) {
+        pvalue_from_masses(0.0, 1.0, 0.0, &r.p);
+        r.p.two_sided = 1.0;
+    } else {
+        status = binomial_test(&d, x1, (double)d.last * d.share, &r.p);
+    }
+    if (status == 0)
+        *ret = r;
+    return status;
 }

@@ -14,13 +14,6 @@
  * or a confidence outside (0, 1). */
 struct interval poisson_limits(double count, double confidence);
 
-/* Mid-P limits: half of P(X = x) belongs to each tail. Shorter; covers the stated share on average
- * rather than always. */
-struct interval poisson_limits_midp(double count, double confidence);
-
-/* One count against its known expectation. ERROR_INVALID for negative or non-finite arguments. */
-int poisson_test(long count, double expected, struct pvalue *ret);
-
 struct poisson_ratio {
     double ratio;          /* (x1/t1) / (x2/t2); INFINITY if x2 = 0, NAN if both are 0 */
     struct interval exact; /* conditional: Clopper-Pearson on x1 of x1 + x2 */
@@ -34,14 +27,5 @@ struct poisson_ratio {
  * ERROR_INVALID for negative counts or exposures that are not positive. */
 int poisson_compare(long x1, double t1, long x2, double t2, double confidence,
                     struct poisson_ratio *ret);
-
-/* Posterior probability that rate 1 is below rate 2, independent Gamma(1/2, 0) (Jeffreys) priors:
- * a beta distribution function. NAN for invalid arguments. */
-double poisson_probability_lower(double x1, double t1, double x2, double t2);
-
-/* Smallest k with P(X <= k) >= p. -1 for an invalid mean or p outside [0, 1). */
-long poisson_quantile(double p, double mean);
-/* Smallest k with P(X > k) <= q: keeps its digits where 1 - q would not. -1 as above. */
-long poisson_quantile_upper(double q, double mean);
 
 #endif

@@ -121,24 +121,6 @@ int score_brier(const double *p, const int *y, size_t n, size_t bins, struct sco
     return 0;
 }
 
-int score_log(const double *p, const int *y, size_t n, double floor, double *ret,
-              size_t *ret_floored)
-{
-    if (n == 0 || !(floor > 0) || !statements_ok(p, y, n))
-        return ERROR_INVALID;
-    double sum = 0;
-    size_t floored = 0;
-    for (size_t i = 0; i < n; i++) {
-        double happened = y[i] ? p[i] : 1.0 - p[i];
-        floored += happened < floor;
-        sum -= log(fmax(happened, floor));
-    }
-    *ret = sum / (double)n;
-    if (ret_floored)
-        *ret_floored = floored;
-    return 0;
-}
-
 double score_case_brier(const double *p, size_t n, size_t confirmed)
 {
     double sum = 0;

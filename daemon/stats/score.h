@@ -38,11 +38,6 @@ struct score_brier {
  * which makes the partition exact. ERROR_INVALID as above or for n = 0. */
 int score_brier(const double *p, const int *y, size_t n, size_t bins, struct score_brier *ret);
 
-/* Mean -log p of what happened, in nats. A stated 0 that comes true would cost infinity: p is
- * floored at `floor`, and `ret_floored` (may be NULL) says how often that was needed. */
-int score_log(const double *p, const int *y, size_t n, double floor, double *ret,
-              size_t *ret_floored);
-
 /* Of one ranking with `n` causes and the confirmed one: squared distance summed over the causes
  * (G. W. Brier, "Verification of forecasts expressed in terms of probability", Monthly Weather
  * Review 78 (1950) 1-3), 0 to 2. */

@@ -137,10 +137,3 @@ double season_size(double mean, double se, double dispersion)
     double extra = (dispersion - 1.0) * mean + se * se;
     return extra > 0 ? mean * mean / extra : INFINITY;
 }
-
-double season_upper(double mean, double se, double dispersion, double alpha)
-{
-    double tau = dispersion + se * se / mean;
-    double root = 1.0 + 2.0 / 3.0 * inverse_normal_q(alpha) * sqrt(tau / mean);
-    return mean * pow(fmax(0.0, root), 1.5);
-}

@@ -1,7 +1,7 @@
 /* What a week should bring: season and trend from the series' own past.
  *
  * Counts ~ quasi-Poisson, log mean = log exposure + level + trend + harmonics of the year. Past
- * outbreaks are down-weighted so that they do not hide the next one, and the upper bound is that of
+ * outbreaks are down-weighted so that they do not hide the next one:
  *   C. P. Farrington, N. J. Andrews, A. D. Beale & M. A. Catchpole, "A statistical algorithm for
  * the early detection of outbreaks of infectious disease", Journal of the Royal Statistical Society
  * A 159 (1996) 547-563. */
@@ -57,9 +57,5 @@ double season_expected(const struct season *s, double time, double exposure, dou
 /* Size of the negative binomial with this mean and variance dispersion x mean + se^2: the
  * predictive distribution of the count. INFINITY if that is Poisson. */
 double season_size(double mean, double se, double dispersion);
-
-/* Farrington's bound at one-sided alpha: mean (1 + 2/3 z sqrt(tau / mean))^(3/2),
- * tau = dispersion + se^2 / mean. */
-double season_upper(double mean, double se, double dispersion, double alpha);
 
 #endif

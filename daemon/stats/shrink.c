@@ -1,15 +1,12 @@
 #include "stats/shrink.h"
 
-#include <gsl/gsl_cdf.h>
 #include <math.h>
-#include <stdbool.h>
 
 #include "base/error.h"
 #include "stats/inverse.h"
 #include "stats/negbin.h"
 
 #define LEAST_EXPECTED 1e-6
-#define MAX_ITERATIONS 1000
 
 /* Sums of a usable sample; ERROR_INVALID for one that is not. */
 static int totals(const double *observed, const double *expected, size_t n, double *ret_observed,
@@ -35,19 +32,6 @@ struct shrink_gamma shrink_gamma_of(double mean, double shape)
     return (struct shrink_gamma){.shape = shape, .rate = shape / mean};
 }
 
-int shrink_fit_likelihood(const double *observed, const double *expected, size_t n,
-                          struct shrink_gamma *ret, double *ret_log_likelihood)
-{
-    double o, e;
-    struct negbin_fit fit;
-    if (totals(observed, expected, n, &o, &e) != 0 || negbin_fit(observed, expected, n, &fit) != 0)
-        return ERROR_INVALID;
-    *ret = shrink_gamma_of(fit.ratio, fit.size);
-    if (ret_log_likelihood)
-        *ret_log_likelihood = fit.log_likelihood;
-    return 0;
-}
-
 int shrink_fit_moments(const double *observed, const double *expected, size_t n,
                        struct shrink_gamma *ret)
 {
@@ -68,48 +52,6 @@ int shrink_fit_moments(const double *observed, const double *expected, size_t n,
     return 0;
 }
 
-/* One round: new estimates, then shape and rate from their mean and spread. */
-static bool iterate(const double *observed, const double *expected, size_t n,
-                    struct shrink_gamma *g)
-{
-    double mean = 0, spread = 0;
-    for (size_t i = 0; i < n; i++)
-        mean += (observed[i] + g->shape) / (expected[i] + g->rate);
-    mean /= (double)n;
-    for (size_t i = 0; i < n; i++) {
-        double off = (observed[i] + g->shape) / (expected[i] + g->rate) - mean;
-        spread += (1.0 + g->rate / expected[i]) * off * off;
-    }
-    spread /= (double)(n - 1);
-    double shape = spread > 0 ? mean * mean / spread : INFINITY;
-    if (!(shape < SHRINK_SHAPE_MOST)) {
-        *g = shrink_gamma_of(mean, INFINITY);
-        return true;
-    }
-    bool settled = fabs(shape - g->shape) <= 1e-13 * shape;
-    *g = (struct shrink_gamma){.shape = shape, .rate = mean / spread};
-    return settled;
-}
-
-int shrink_fit_iterated(const double *observed, const double *expected, size_t n,
-                        struct shrink_gamma *ret)
-{
-    double o, e;
-    if (n < 2 || totals(observed, expected, n, &o, &e) != 0)
-        return ERROR_INVALID;
-    for (size_t i = 0; i < n; i++)
-        if (expected[i] == 0)
-            return ERROR_INVALID;
-    struct shrink_gamma g;
-    if (shrink_fit_moments(observed, expected, n, &g) != 0)
-        return ERROR_INVALID;
-    for (int i = 0; i < MAX_ITERATIONS; i++)
-        if (iterate(observed, expected, n, &g))
-            break;
-    *ret = g;
-    return 0;
-}
-
 struct shrink_gamma shrink_posterior(struct shrink_gamma prior, double observed, double expected)
 {
     return (struct shrink_gamma){prior.shape + observed, prior.rate + expected};
@@ -120,23 +62,11 @@ double shrink_mean(struct shrink_gamma g)
     return g.shape / g.rate;
 }
 
-double shrink_quantile(struct shrink_gamma g, double p)
-{
-    return (p < 0.5 ? inverse_gamma_p(p, g.shape) : inverse_gamma_q(1.0 - p, g.shape)) / g.rate;
-}
-
 struct interval shrink_interval(struct shrink_gamma g, double confidence)
 {
     double each = 0.5 * (1.0 - confidence);
     return (struct interval){inverse_gamma_p(each, g.shape) / g.rate,
                              inverse_gamma_q(each, g.shape) / g.rate};
-}
-
-double shrink_probability_above(struct shrink_gamma g, double ratio)
-{
-    if (!(g.shape > 0) || !(g.rate > 0) || isnan(ratio))
-        return NAN;
-    return ratio <= 0 ? 1.0 : gsl_cdf_gamma_Q(ratio * g.rate, g.shape, 1.0);
 }
 
 double shrink_log_predictive(struct shrink_gamma prior, double observed, double expected)

@@ -19,31 +19,19 @@ struct shrink_gamma {
  * everything is then drawn all the way to the mean. */
 #define SHRINK_SHAPE_MOST 1e6
 
-/* Marginal (negative binomial) maximum likelihood. `ret_log_likelihood` may be NULL.
- * ERROR_INVALID for n = 0, negative or non-finite input, O > 0 where E = 0, or nothing observed. */
-int shrink_fit_likelihood(const double *observed, const double *expected, size_t n,
-                          struct shrink_gamma *ret, double *ret_log_likelihood);
-
 /* One-step weighted moments (R. J. Marshall, "Mapping disease and mortality rates using empirical
  * Bayes estimators", Applied Statistics 40 (1991) 283-294): m = sum O / sum E,
  * s2 = sum E (O/E - m)^2 / sum E, A = max(0, s2 - m / mean E); shape = m^2/A, rate = m/A. Cheap and
- * stable for few units. Errors as above. */
+ * stable for few units. ERROR_INVALID for n = 0, negative or non-finite input, O > 0 where E = 0,
+ * or nothing observed. */
 int shrink_fit_moments(const double *observed, const double *expected, size_t n,
                        struct shrink_gamma *ret);
 
-/* Moments iterated (D. Clayton & J. Kaldor, "Empirical Bayes estimates of age-standardized relative
- * risks", Biometrics 43 (1987) 671-681). Needs every E > 0. */
-int shrink_fit_iterated(const double *observed, const double *expected, size_t n,
-                        struct shrink_gamma *ret);
-
 struct shrink_gamma shrink_posterior(struct shrink_gamma prior, double observed, double expected);
 double shrink_mean(struct shrink_gamma g);
-double shrink_quantile(struct shrink_gamma g, double p);
 /* Equal tails. As a posterior with a fitted prior it is slightly short: the fit's own uncertainty
  * is not in it. */
 struct interval shrink_interval(struct shrink_gamma g, double confidence);
-/* P(theta > ratio). */
-double shrink_probability_above(struct shrink_gamma g, double ratio);
 
 /* A gamma distribution by its mean and how sure that is (`shape`: 1/cv^2). */
 struct shrink_gamma shrink_gamma_of(double mean, double shape);

@@ -117,14 +117,3 @@ int ranking_last_mailed(struct store *store, int64_t case_id, struct ranking_row
     db_bind_int(st, 1, case_id);
     return ranking_read(store, st, ret, err);
 }
-
-int ranking_keep(struct store *store, int64_t case_id, int revision, struct error *err)
-{
-    static const char SQL[] = "UPDATE ranking SET kept = 1 WHERE case_id = ?1 AND revision = ?2";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    db_bind_int(st, 2, revision);
-    return db_run(store, st, err);
-}

@@ -22,6 +22,5 @@ int ranking_get(struct store *store, int64_t case_id, int revision, struct ranki
 /* The newest revision that was mailed; ERROR_NOT_FOUND if none. */
 int ranking_last_mailed(struct store *store, int64_t case_id, struct ranking_row *ret,
                         struct error *err);
-int ranking_keep(struct store *store, int64_t case_id, int revision, struct error *err);
 
 #endif

@@ -3,7 +3,6 @@
 #include "store/db.h"
 #include "store/pattern.h"
 #include "store/ranking.h"
-#include <string.h>
 
 static int case_set_state(struct store *store, int64_t case_id, const char *state,
                           struct error *err)
@@ -134,24 +133,4 @@ int verdict_of_case(struct store *store, int64_t case_id, verdict_each each, voi
         return ERROR_IO;
     db_bind_int(st, 1, case_id);
     return each_verdict(store, st, each, arg, err);
-}
-
-int verdict_counts(struct store *store, const char *symptom, verdict_count_each each, void *arg,
-                   struct error *err)
-{
-    static const char SQL[] =
-        "SELECT v.cause, count(*) FROM verdict v JOIN complaint_case c ON c.id = v.case_id"
-        " WHERE v.reopened_ms IS NULL AND c.symptom = ?1 GROUP BY v.cause ORDER BY v.cause";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, symptom);
-    int rc;
-    while ((rc = db_step(store, st, err)) == 1) {
-        rc = each(arg, db_text(st, 0), sqlite3_column_int64(st, 1));
-        if (rc)
-            break;
-    }
-    db_reset(st);
-    return rc;
 }

@@ -23,9 +23,5 @@ int verdict_between(struct store *store, int64_t from_ms, int64_t to_ms, verdict
                     void *arg, struct error *err);
 int verdict_of_case(struct store *store, int64_t case_id, verdict_each each, void *arg,
                     struct error *err);
-/* Standing verdicts by cause of one symptom: cause, count. */
-typedef int (*verdict_count_each)(void *arg, const char *cause, int64_t count);
-int verdict_counts(struct store *store, const char *symptom, verdict_count_each each, void *arg,
-                   struct error *err);
 
 #endif

@@ -63,7 +63,9 @@ static void time_course_density(int i)
 
 static void time_density(int i)
 {
-    sink += predict_mold_density(&lots[i], &specified, &parameters, 6);
+    struct mold_course course;
+    predict_mold_course(&lots[i], &specified, &parameters, &course);
+    sink += predict_course_density(&course, &parameters, 6, 1);
 }
 
 static void time_days(int i)

@@ -302,7 +302,7 @@ int main(int argc, char **argv)
     int tried = cases < 50 ? cases : 50;
     measure_warm(triage, ids, tried, rank_alone, bare, "ranked, evidence in cache");
     measure_warm(triage, ids, tried, rank, bare, "the same with its answer in JSON and questions");
-    triage_unref(triage);
+    triage_free(triage);
     store_close(store);
     snprintf(command, sizeof command, "rm -rf %s", dir);
     free(ids);

@@ -127,7 +127,7 @@ static void test_counts(void **state)
     assert_near(film.observed, 4, 1e-12);
     cache_free(lots);
     company_free(company);
-    rules_unref(rules);
+    rules_free(rules);
     fixture_close(&f);
 }
 
@@ -166,7 +166,7 @@ static void test_extents(void **state)
     company_view_close(view);
     cache_free(lots);
     company_free(company);
-    rules_unref(rules);
+    rules_free(rules);
     fixture_close(&f);
 }
 

@@ -212,25 +212,6 @@ static void told_apart_from_plain_codes(void **state)
     assert_int_equal(gs1_parse_any("https://x.example/01/09501101530003", &gs1, NULL), 0);
 }
 
-static void decimals(void **state)
-{
-    (void)state;
-    static const struct {
-        struct gs1_element element;
-        double value;
-    } CASES[] = {{{"3102", "002500"}, 25.00},
-                 {{"3103", "012345"}, 12.345},
-                 {{"3105", "000001"}, 0.00001},
-                 {{"3100", "000012"}, 12}};
-    double value = 0;
-    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
-        assert_true(gs1_decimal(&CASES[i].element, &value));
-        assert_true(value > CASES[i].value * (1 - 1e-15) && value < CASES[i].value * (1 + 1e-15));
-    }
-    assert_false(gs1_decimal(&(struct gs1_element){"10", "L26"}, &value));
-    assert_false(gs1_decimal(&(struct gs1_element){"37", "24"}, &value));
-}
-
 static void dates_and_centuries(void **state)
 {
     (void)state;
@@ -266,11 +247,15 @@ static void dates_and_centuries(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(check_digits),    cmocka_unit_test(valid_numbers),
-        cmocka_unit_test(element_strings), cmocka_unit_test(lost_separator_is_noted_not_guessed),
-        cmocka_unit_test(refused),         cmocka_unit_test(bracketed_text),
-        cmocka_unit_test(digital_links),   cmocka_unit_test(told_apart_from_plain_codes),
-        cmocka_unit_test(decimals),        cmocka_unit_test(dates_and_centuries),
+        cmocka_unit_test(check_digits),
+        cmocka_unit_test(valid_numbers),
+        cmocka_unit_test(element_strings),
+        cmocka_unit_test(lost_separator_is_noted_not_guessed),
+        cmocka_unit_test(refused),
+        cmocka_unit_test(bracketed_text),
+        cmocka_unit_test(digital_links),
+        cmocka_unit_test(told_apart_from_plain_codes),
+        cmocka_unit_test(dates_and_centuries),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

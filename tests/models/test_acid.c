@@ -71,28 +71,14 @@ static void salts_carry_their_acid(void **state)
                5e-4);
     check_near("Na propionate", acid_product_find("sodium-propionate")->acid_g_per_g, 0.7712, 5e-4);
     check_near("K sorbate", acid_product_find("potassium-sorbate")->acid_g_per_g, 0.7464, 5e-4);
-    check_near("by formula", acid_per_salt(74.079, 2, 186.22), 0.7956, 5e-4);
     assert_null(acid_product_find("table-salt"));
-    assert_int_equal(acid_kind_find("sorbic"), ACID_SORBIC);
-    assert_int_equal(acid_kind_find("citric"), ACID_KINDS);
-    size_t count = 0;
-    while (acid_product_at(count)) {
-        assert_ptr_equal(acid_product_find(acid_product_at(count)->name), acid_product_at(count));
-        count++;
-    }
-    assert_true(count > 10);
 }
 
-/* Grain strength and its dilution as on trade pages for vinegar. */
+/* Grain strength as on trade pages for vinegar. */
 static void vinegar_goes_by_grain(void **state)
 {
-    double water = 0;
     (void)state;
     check_near("120 grain", acid_vinegar_g_100ml(120), 12, 1e-12);
-    check_near("500 gal 120 -> 50", acid_vinegar_dilute(500, 120, 50, &water), 1200, 1e-9);
-    check_near("water", water, 700, 1e-9);
-    assert_true(isnan(acid_vinegar_dilute(500, 50, 120, NULL)));
-    assert_true(isnan(acid_vinegar_dilute(500, 50, 0, NULL)));
     /* common practice, no source: industrial vinegar is 200 grain at 0.5-1 % where household
      * vinegar is about 45 grain, so a fifth to a quarter of the volume does */
     struct acid_dose industrial = {acid_product_find("vinegar"), 0.75, acid_vinegar_g_100ml(200),
@@ -143,8 +129,6 @@ static void doses_add_up_and_age(void **state)
     doses[2].activity = 1;
     struct acid_mix fresh = acid_mix_of_doses(doses, COUNT_OF(doses), 1.5, 38, &none_lost);
     check_near("half active", 2 * mix.mmol_l[ACID_SORBIC], fresh.mmol_l[ACID_SORBIC], 1e-12);
-    check_near("60 days at 10 % a month", acid_aged_activity(60, 10), 0.81, 1e-12);
-    check_near("blend", acid_blend_active_pct(1, 100, 3, 60), 70, 1e-12);
     struct acid_values shifted = {-0.1, 0.05};
     struct acid_mix lost = acid_mix_of_doses(doses, COUNT_OF(doses), 1.5, 38, &shifted);
     check_near("bake loss", lost.mmol_l[ACID_SORBIC], 0.95 * fresh.mmol_l[ACID_SORBIC], 1e-12);

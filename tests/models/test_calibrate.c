@@ -152,30 +152,6 @@ static void too_little_is_refused(void **state)
     assert_int_equal(calibrate_mold(samples, SAMPLES, NULL, &fit, NULL), ERROR_INVALID);
 }
 
-static void firming_time_comes_back(void **state)
-{
-    struct calibrate_firmness_sample tests[12];
-    double residuals[12];
-    struct calibrate_factor time;
-    uint64_t seed = 11;
-    (void)state;
-    for (int i = 0; i < 12; i++) {
-        tests[i].work = 0.2 * (i + 1);
-        tests[i].firmness = staling_firmness(staling_theta(tests[i].work, 1.3, 1), 1, 3.5) *
-                            exp(0.05 * normal(&seed));
-    }
-    assert_int_equal(calibrate_firmness(tests, 12, 3.5, 1, residuals, &time, NULL), 0);
-    check_between("factor", time.value, 1.2, 1.45);
-    check_between("truth", 1.3, time.low, time.high);
-    tests[4].firmness *= 3; /* a crust in the probe */
-    assert_int_equal(calibrate_firmness(tests, 12, 3.5, 1, residuals, &time, NULL), 0);
-    check_between("still", time.value, 1.1, 1.45);
-    assert_true(residuals[4] > 0.8);
-    assert_int_equal(calibrate_firmness(tests, 2, 3.5, 1, NULL, &time, NULL), ERROR_INVALID);
-    tests[0].firmness = -1;
-    assert_int_equal(calibrate_firmness(tests, 12, 3.5, 1, NULL, &time, NULL), ERROR_INVALID);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -184,7 +160,6 @@ int main(void)
         cmocka_unit_test(odd_samples_hardly_pull),
         cmocka_unit_test(an_adopted_fit_predicts_the_samples),
         cmocka_unit_test(too_little_is_refused),
-        cmocka_unit_test(firming_time_comes_back),
     };
     return cmocka_run_group_tests(tests, defaults, NULL);
 }

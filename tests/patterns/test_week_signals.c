@@ -1,4 +1,5 @@
 /* Signals: what is planted is found, what is not planted is not, at the stated rate. */
+#include "../stats/cusum_counts.h"
 #include "patterns/week_chart.h"
 #include "patterns/week_signals.h"
 #include "sim.h"

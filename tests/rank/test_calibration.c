@@ -146,7 +146,7 @@ static void test_the_truth_comes_back(void **state)
         json_t *report = report_of(triage, f.store);
         inside += look_at_fit(report);
         json_decref(report);
-        triage_unref(triage);
+        triage_free(triage);
         fixture_close(&f);
         seed = plant_seed + 1;
     }
@@ -185,9 +185,9 @@ static void test_adopting(void **state)
     json_decref(after);
     json_decref(one);
     json_decref(same);
-    triage_unref(plain);
-    triage_unref(adopted);
-    triage_unref(again);
+    triage_free(plain);
+    triage_free(adopted);
+    triage_free(again);
     fixture_close(&f);
 }
 
@@ -210,7 +210,7 @@ static void test_what_is_left_out(void **state)
     json_decref(all);
     json_decref(fewer);
     json_decref(looked);
-    triage_unref(triage);
+    triage_free(triage);
     fixture_close(&f);
 }
 
@@ -235,7 +235,7 @@ static void test_too_few(void **state)
     assert_int_equal(calibration_apply(triage, broken, &err), ERROR_INVALID);
     assert_string_equal(triage_hash(triage), hash);
     json_decref(broken);
-    triage_unref(triage);
+    triage_free(triage);
     fixture_close(&f);
 }
 

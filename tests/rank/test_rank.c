@@ -75,7 +75,7 @@ static void test_two_machines(void **state)
         assert_near(decibels(rules, &rank, "a"), DRAWS[i].db, 1e-5);
         rank_free(&rank);
     }
-    rules_unref(rules);
+    rules_free(rules);
     fixture_close(&f);
 }
 
@@ -103,7 +103,7 @@ static void test_third_machine(void **state)
         assert_near(decibels(rules, &rank, "c"), DRAWS[i].c, 6e-5);
         rank_free(&rank);
     }
-    rules_unref(rules);
+    rules_free(rules);
     fixture_close(&f);
 }
 
@@ -161,7 +161,7 @@ static void test_missing_clue(void **state)
     assert_string_equal(rules->causes[rank.causes[0].cause].id, "b");
     rank_free(&rank);
     fact_set_clear(&facts);
-    rules_unref(rules);
+    rules_free(rules);
     fixture_close(&f);
 }
 
@@ -211,7 +211,7 @@ static void test_groups_pool_guards(void **state)
     assert_near(a->bits, -0.8 + 1.5 + 1, 1e-12);
     rank_free(&rank);
     fact_set_clear(&facts);
-    rules_unref(rules);
+    rules_free(rules);
     fixture_close(&f);
 }
 
@@ -255,7 +255,7 @@ static void test_priors(void **state)
     assert_near(priors[1], 0.15, 1e-12);
     priors_shipped(rules, SYMPTOM_STALING, priors);
     assert_near(priors[0], 0.25, 1e-12);
-    rules_unref(rules);
+    rules_free(rules);
     fixture_close(&f);
 }
 
@@ -300,7 +300,7 @@ static void test_priors_in_time(void **state)
     assert_near(two[nk] / (1 - two[nk]), 5.0 / 10 * 10 / 15, 1e-12);
     assert_near(two[a] + two[b] + two[nk], 1, 1e-12);
     priors_free(priors);
-    rules_unref(rules);
+    rules_free(rules);
     fixture_close(&f);
 }
 
@@ -319,7 +319,7 @@ static void test_extremes(void **state)
     assert_near(rank.causes[0].probability, 1, 1e-12);
     assert_true(rank.causes[1].probability >= 0);
     rank_free(&rank);
-    rules_unref(rules);
+    rules_free(rules);
     fixture_close(&f);
 }
 
@@ -356,7 +356,7 @@ static void test_ratio_without_target(void **state)
         /* where a usual lot speaks for the cause as well, so much is left of it */
         assert_near(evidence_bits_of(&evidence[1], &fact), CASES[i].other_bits, 1e-12);
     }
-    rules_unref(rules);
+    rules_free(rules);
     fixture_close(&f);
 }
 

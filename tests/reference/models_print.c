@@ -57,11 +57,6 @@ static void print_wet(void)
         printf("psat.%.1f\t%.17g\n", temp_c, pa);
         printf("tsat.%.1f\t%.17g\n", temp_c, wet_saturation_temp_k(pa));
     }
-    for (int n_temp_c = 0; 5 + 8 * n_temp_c < 45; n_temp_c++) {
-        double temp_c = 5 + 8 * n_temp_c;
-        printf("dew.%g\t%.17g\n", temp_c, wet_dew_point_c(WET_MAGNUS_WMO, temp_c, 70));
-        printf("bulb.%g\t%.17g\n", temp_c, wet_bulb_c(temp_c, 55, 101325));
-    }
     for (int n_core_c = 0; 30 + 5 * n_core_c < 61; n_core_c++) {
         double core_c = 30 + 5 * n_core_c;
         struct wet_bag bag = {core_c, 22, 0.955, 800};

@@ -144,19 +144,6 @@ for k in keys("psat"):
     celsius = float(k.split(".", 1)[1])
     compare(k, psat(celsius), relative=1e-9)
     compare(k.replace("psat", "tsat"), celsius + 273.15, relative=1e-9)
-for k in keys("dew"):
-    temp = float(k.split(".")[1])
-    e = 0.7 * math.exp(17.62 * temp / (243.12 + temp))
-    compare(k, optimize.brentq(lambda d: math.exp(17.62 * d / (243.12 + d)) - e, -40, 60), relative=1e-8)
-for k in keys("bulb"):
-    temp = float(k.split(".")[1])
-    ratio = lambda e: 0.621945 * e / (101325 - e)
-
-    def enthalpy_gap(wb, temp=temp):
-        air = 1.006 * temp + ratio(0.55 * psat(temp)) * (2501 + 1.86 * temp)
-        added = (ratio(psat(wb)) - ratio(0.55 * psat(temp))) * 4.186 * wb
-        return air + added - (1.006 * wb + ratio(psat(wb)) * (2501 + 1.86 * wb))
-    compare(k, optimize.brentq(enthalpy_gap, 0.5, temp), relative=2e-5)
 
 
 def latent(t):

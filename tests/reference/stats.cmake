@@ -1,5 +1,6 @@
 # The statistics against R and SciPy; each skipped where it is not installed.
-add_executable(stats_print ${CMAKE_CURRENT_LIST_DIR}/stats_print.c)
+add_executable(stats_print ${CMAKE_CURRENT_LIST_DIR}/stats_print.c
+  ${CMAKE_CURRENT_LIST_DIR}/../stats/cusum_counts.c)
 target_link_libraries(stats_print PRIVATE oddloaf_stats)
 add_test(NAME reference/stats_r
   COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/stats_r.sh $<TARGET_FILE:stats_print>)

@@ -6,14 +6,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "../stats/cusum_counts.h"
+#include "../stats/farrington.h"
 #include "base/error.h"
 #include "stats/beta.h"
 #include "stats/chart.h"
-#include "stats/cusum.h"
 #include "stats/delay.h"
-#include "stats/dirichlet.h"
 #include "stats/evidence.h"
-#include "stats/ewma.h"
 #include "stats/inverse.h"
 #include "stats/mantel.h"
 #include "stats/multiplicity.h"
@@ -23,7 +22,6 @@
 #include "stats/scan.h"
 #include "stats/score.h"
 #include "stats/season.h"
-#include "stats/shrink.h"
 
 #define ARGUMENTS_MOST 4096
 
@@ -43,19 +41,9 @@ static void answer(const double *values, size_t n)
 static int limits(const double *a, size_t n)
 {
     (void)n;
-    struct interval exact = poisson_limits(a[0], a[1]), midp = poisson_limits_midp(a[0], a[1]);
-    ANSWER(exact.low, exact.high, midp.low, midp.high);
+    struct interval exact = poisson_limits(a[0], a[1]);
+    ANSWER(exact.low, exact.high);
     return 0;
-}
-
-static int one_count(const double *a, size_t n)
-{
-    (void)n;
-    struct pvalue p;
-    int status = poisson_test((long)a[0], a[1], &p);
-    if (status == 0)
-        ANSWER(p.less, p.greater, p.two_sided);
-    return status;
 }
 
 static int two_counts(const double *a, size_t n)
@@ -93,29 +81,14 @@ static int negative_binomial(const double *a, size_t n)
     return 0;
 }
 
-static struct table2 table_at(const double *a)
+static struct mantel_table table_at(const double *a)
 {
-    return (struct table2){(long)a[0], (long)a[1], (long)a[2], (long)a[3]};
-}
-
-static int table(const double *a, size_t n)
-{
-    (void)n;
-    struct table2 t = table_at(a);
-    struct pvalue p;
-    struct conditional_odds o;
-    int status = table2_test(&t, &p);
-    if (status == 0)
-        status = table2_odds(&t, 0.95, &o);
-    if (status == 0)
-        ANSWER(p.two_sided, p.less, p.greater, o.ratio, o.exact.low, o.exact.high, o.midp.low,
-               o.midp.high);
-    return status;
+    return (struct mantel_table){(long)a[0], (long)a[1], (long)a[2], (long)a[3]};
 }
 
 static int strata(const double *a, size_t n)
 {
-    struct table2 t[64];
+    struct mantel_table t[64];
     struct mantel m;
     struct pvalue p;
     struct conditional_odds o;
@@ -140,15 +113,6 @@ static int benjamini(const double *a, size_t n)
     return status;
 }
 
-static int holm(const double *a, size_t n)
-{
-    double q[ARGUMENTS_MOST];
-    int status = multiplicity_holm(a, n, q);
-    if (status == 0)
-        answer(q, n);
-    return status;
-}
-
 /* harmonics trend outlier period when alpha, then times and counts */
 static int season(const double *a, size_t n)
 {
@@ -161,27 +125,8 @@ static int season(const double *a, size_t n)
         return status;
     double se, mean = season_expected(&s, a[4], 1.0, &se);
     ANSWER(mean, se, s.dispersion, s.trend, s.trend_p, s.fit.deviance,
-           season_upper(mean, se, s.dispersion, a[5]));
+           farrington_upper(mean, se, s.dispersion, a[5]));
     return 0;
-}
-
-static int negative_binomial_fit(const double *a, size_t n)
-{
-    struct negbin_fit f;
-    int status = negbin_fit(a, NULL, n, &f);
-    if (status == 0)
-        ANSWER(f.ratio, f.size, f.log_likelihood);
-    return status;
-}
-
-static int shrinkage(const double *a, size_t n)
-{
-    struct shrink_gamma g;
-    double log_likelihood;
-    int status = shrink_fit_likelihood(a, a + n / 2, n / 2, &g, &log_likelihood);
-    if (status == 0)
-        ANSWER(g.shape, g.rate, log_likelihood);
-    return status;
 }
 
 /* delays, then rows by period; -1 where not yet seen */
@@ -209,16 +154,6 @@ static int nowcast(const double *a, size_t n)
     return status;
 }
 
-static int cusum_normal(const double *a, size_t n)
-{
-    (void)n;
-    double length;
-    int status = cusum_normal_run_length(a[0], a[1], a[2], a[3], &length);
-    if (status == 0)
-        ANSWER(length);
-    return status;
-}
-
 /* h start ratio actual size(0: Poisson), then expectations */
 static int cusum_of_counts(const double *a, size_t n)
 {
@@ -233,16 +168,6 @@ static int cusum_of_counts(const double *a, size_t n)
     return status;
 }
 
-static int ewma(const double *a, size_t n)
-{
-    (void)n;
-    double length;
-    int status = ewma_run_length(a[0], a[1], a[2], &length);
-    if (status == 0)
-        ANSWER(length);
-    return status;
-}
-
 /* causes, prior, then rows of answers */
 static int gain(const double *a, size_t n)
 {
@@ -251,20 +176,8 @@ static int gain(const double *a, size_t n)
     int status =
         evidence_gain_bits(a + 1, causes, a + 1 + causes, (n - 1 - causes) / causes, &bits);
     if (status == 0)
-        ANSWER(bits, evidence_entropy_bits(a + 1, causes));
+        ANSWER(bits);
     return status;
-}
-
-static int dirichlet(const double *a, size_t n)
-{
-    double ends[ARGUMENTS_MOST];
-    for (size_t i = 0; i < n && 2 * i + 1 < ARGUMENTS_MOST; i++) {
-        struct interval limit = dirichlet_interval(a, n, i, 0.95);
-        ends[2 * i] = limit.low;
-        ends[2 * i + 1] = limit.high;
-    }
-    answer(ends, 2 * n);
-    return 0;
 }
 
 /* bins, then statements and outcomes */
@@ -274,17 +187,14 @@ static int brier(const double *a, size_t n)
     int y[ARGUMENTS_MOST];
     struct score_bin table_of[64];
     struct score_brier b;
-    double nats;
     for (size_t i = 0; i < count; i++)
         y[i] = (int)a[1 + count + i];
     int status = score_brier(a + 1, y, count, bins, &b);
     if (status == 0)
         status = score_calibration(a + 1, y, count, bins, table_of);
     if (status == 0)
-        status = score_log(a + 1, y, count, 1e-6, &nats, NULL);
-    if (status == 0)
         ANSWER(b.score, b.reliability, b.resolution, b.uncertainty,
-               score_calibration_error(table_of, bins), nats);
+               score_calibration_error(table_of, bins));
     return status;
 }
 
@@ -320,24 +230,16 @@ static const struct command {
     int (*run)(const double *a, size_t n);
 } commands[] = {
     {"limits", 2, limits},
-    {"one-count", 2, one_count},
     {"two-counts", 4, two_counts},
     {"gamma-quantiles", 2, gamma_quantiles},
     {"beta-quantiles", 3, beta_quantiles},
     {"negative-binomial", 4, negative_binomial},
-    {"table", 4, table},
     {"strata", 4, strata},
     {"benjamini", 1, benjamini},
-    {"holm", 1, holm},
     {"season", 8, season},
-    {"negative-binomial-fit", 2, negative_binomial_fit},
-    {"shrinkage", 4, shrinkage},
     {"nowcast", 2, nowcast},
-    {"cusum-normal", 4, cusum_normal},
     {"cusum-counts", 6, cusum_of_counts},
-    {"ewma", 3, ewma},
     {"gain", 4, gain},
-    {"dirichlet", 2, dirichlet},
     {"brier", 3, brier},
     {"robust", 1, robust},
     {"scan", 4, scan},

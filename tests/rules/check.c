@@ -27,6 +27,6 @@ int main(int argc, char **argv)
         printf("%d causes, %d facts, %d questions, %s\n", rules->cause_count, rules->fact_count,
                rules->ask_count, rules->hash);
     lexicon_free(lexicon);
-    rules_unref(rules);
+    rules_free(rules);
     return rc ? 1 : 0;
 }

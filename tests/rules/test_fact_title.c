@@ -59,7 +59,7 @@ static void test_every_fact_of_the_rules(void **state)
         if (!out[0] || strcmp(out, name->text) == 0 || strchr(out, '_') || strstr(out, "(null)"))
             fail_msg("%s has no words: '%s'", name->text, out);
     }
-    rules_unref(rules);
+    rules_free(rules);
 }
 
 static int setup(void **state)

@@ -31,7 +31,7 @@ static void test_good(void **state)
     assert_int_equal(strlen(rules->hash), 7 + 64);
     assert_int_equal(load(&f, &again, errors, &count), 0);
     assert_string_equal(rules->hash, again->hash);
-    rules_unref(again);
+    rules_free(again);
     fixture_file(&f, "ranking.json", "{\"temper\":0.9}");
     assert_int_equal(load(&f, &again, errors, &count), 0);
     assert_string_not_equal(rules->hash, again->hash);
@@ -39,9 +39,8 @@ static void test_good(void **state)
     json_t *list = rules_list(rules);
     assert_int_equal(json_array_size(json_object_get(list, "causes")), 2);
     json_decref(list);
-    rules_unref(rules_ref(again));
-    rules_unref(again);
-    rules_unref(rules);
+    rules_free(again);
+    rules_free(rules);
     fixture_remove(&f);
 }
 
@@ -197,7 +196,7 @@ static void test_shipped(void **state)
     for (int i = 0; i < rules->cause_count; i++)
         for (int e = 0; e < rules->causes[i].evidence_count; e++)
             assert_true(strlen(rules->causes[i].evidence[e].source) > 0);
-    rules_unref(rules);
+    rules_free(rules);
 }
 
 int main(void)

@@ -6,7 +6,6 @@
 
 #include "base/error.h"
 #include "stats/chart.h"
-#include "stats/ewma.h"
 
 /* Positions (from 1) of the signals against expected[key]. */
 static void want_signals(const char *id, const char *key, const struct chart_point *points,
@@ -169,74 +168,11 @@ static void chart_edges(void **state)
     assert_true(points[0].signal == 0 && points[0].high == 0);
 }
 
-/* The handbook rounds d2 to 1.128. */
-static void individuals(void **state)
-{
-    (void)state;
-    double x[CHECKS_MAX], want[3];
-    size_t n = input_numbers("C3-IMR", "x", x);
-    struct chart_individuals c;
-    assert_int_equal(chart_individuals(x, n, &c), 0);
-    want_value("C3-IMR", "mean", c.mean);
-    want_value("C3-IMR", "mr_bar", c.moving_range);
-    want[0] = json_number_value(check_wanted("C3-IMR", "ucl"));
-    want[1] = json_number_value(check_wanted("C3-IMR", "lcl"));
-    want[2] = json_number_value(check_wanted("C3-IMR", "mr_ucl"));
-    near_value("high", c.mean + (c.high - c.mean) * 1.1283791670955126 / 1.128, want[0], 1e-9, 0);
-    near_value("low", c.low, want[1], 1e-4, 0);
-    near_value("range", c.range_high, want[2], 2e-4, 0);
-    assert_int_equal(chart_individuals(x, 1, &c), ERROR_INVALID);
-}
-
-static void ewma_handbook(void **state)
-{
-    (void)state;
-    const char *id = "C3-EWMA";
-    double x[CHECKS_MAX], lambda = input_number(id, "lambda"), s = input_number(id, "s");
-    size_t n = input_numbers(id, "x", x);
-    double target = input_number(id, "target"), k = input_number(id, "k");
-    ewma_run(x, n, lambda, target, x);
-    want_series(id, "ewma", x, n, 1e-10, 0);
-    want_value(id, "ucl_asymptotic", target + ewma_half_width(lambda, s, k, 0));
-    want_value(id, "lcl_asymptotic", target - ewma_half_width(lambda, s, k, 0));
-    want_value(id, "ucl_exact_t1", target + ewma_half_width(lambda, s, k, 1));
-    want_value(id, "ucl_exact_t2", target + ewma_half_width(lambda, s, k, 2));
-    want_value(id, "ucl_exact_t5", target + ewma_half_width(lambda, s, k, 5));
-}
-
-/* J. M. Lucas & M. S. Saccucci, Technometrics 32 (1990), to two digits printed. */
-static void ewma_run_lengths(void **state)
-{
-    (void)state;
-    static const char *const ids[] = {"C3-ARL-EWMA-0.05", "C3-ARL-EWMA-0.1", "C3-ARL-EWMA-0.2",
-                                      "C3-ARL-EWMA-0.25", "C3-ARL-EWMA-0.3", "C3-ARL-EWMA-0.4"};
-    double shifts[CHECKS_MAX], got[CHECKS_MAX], width;
-    for (size_t i = 0; i < 6; i++) {
-        size_t n = input_numbers(ids[i], "shifts", shifts);
-        double lambda = input_number(ids[i], "lambda"), l = input_number(ids[i], "L");
-        for (size_t j = 0; j < n; j++)
-            assert_int_equal(ewma_run_length(lambda, l, shifts[j], &got[j]), 0);
-        want_series(ids[i], "arl", got, n, 2e-3, 0.005); /* printed to 0.01 */
-        assert_int_equal(ewma_width(lambda, got[0], &width), 0);
-        near_value("width", width, l, 1e-6, 0);
-    }
-    assert_int_equal(ewma_run_length(0, 3, 0, got), ERROR_INVALID);
-    assert_int_equal(ewma_width(0.2, 1, &width), ERROR_INVALID);
-    /* lambda 1 is the Shewhart chart */
-    size_t n = input_numbers("C3-ARL-SHEW", "shifts", shifts);
-    for (size_t j = 0; j < n; j++)
-        assert_int_equal(ewma_run_length(1.0, 3, shifts[j], &got[j]), 0);
-    want_series("C3-ARL-SHEW", "arl", got, n, 1e-6, 0);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(c_charts),         cmocka_unit_test(p_chart),
-        cmocka_unit_test(u_chart),          cmocka_unit_test(laney_p),
-        cmocka_unit_test(laney_u),          cmocka_unit_test(chart_edges),
-        cmocka_unit_test(individuals),      cmocka_unit_test(ewma_handbook),
-        cmocka_unit_test(ewma_run_lengths),
+        cmocka_unit_test(c_charts), cmocka_unit_test(p_chart), cmocka_unit_test(u_chart),
+        cmocka_unit_test(laney_p),  cmocka_unit_test(laney_u), cmocka_unit_test(chart_edges),
     };
     return cmocka_run_group_tests(tests, checks_open, checks_close);
 }

@@ -1,74 +1,13 @@
-/* CUSUM charts: the NIST/SEMATECH e-Handbook example (6.3.2.3); run lengths published by J. M.
- * Lucas & R. B. Crosier (1982) and J. M. Lucas (1985), recomputed exactly; and by simulation. */
+/* Cumulative sums of counts: run lengths published by J. M. Lucas (1985), recomputed exactly; and
+ * by simulation. */
 #include "checks.h"
 
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 
 #include "base/error.h"
+#include "cusum_counts.h"
 #include "stats/cusum.h"
-
-static void handbook_example(void **state)
-{
-    (void)state;
-    const char *id = "C3-CUSUM";
-    double x[CHECKS_MAX], high[CHECKS_MAX], low[CHECKS_MAX], want[CHECKS_MAX];
-    size_t n = input_numbers(id, "x", x), first = 0;
-    cusum_normal_run(x, n, input_number(id, "target"), input_number(id, "k"), high, low);
-    for (size_t i = 0; i < n; i++) {
-        numbers(json_array_get(check_wanted(id, "rows_[S_hi,S_lo,cusum]"), i), want);
-        near_value("high", high[i], want[0], 0, 1e-6);
-        near_value("low", low[i], want[1], 0, 1e-6);
-        if (!first && high[i] >= input_number(id, "h"))
-            first = i + 1;
-    }
-    want_value(id, "first_signal", (double)first);
-}
-
-static void normal_run_lengths(void **state)
-{
-    (void)state;
-    static const char *const ids[] = {"C3-ARL-H4", "C3-ARL-H5", "C3-ARL-H4.77"};
-    for (size_t i = 0; i < 3; i++) {
-        double shifts[CHECKS_MAX], one[CHECKS_MAX], two[CHECKS_MAX], h = input_number(ids[i], "h");
-        size_t n = input_numbers(ids[i], "shifts", shifts);
-        for (size_t j = 0; j < n; j++) {
-            assert_int_equal(cusum_normal_run_length(0.5, h, 0, shifts[j], &one[j]), 0);
-            assert_int_equal(cusum_normal_two_sided(0.5, h, shifts[j], &two[j]), 0);
-        }
-        want_series(ids[i], "one_sided", one, n, 1e-4, 0);
-        want_series(ids[i], "two_sided", two, n, 1e-4, 0);
-        double back;
-        assert_int_equal(cusum_normal_limit(0.5, two[0], true, &back), 0);
-        near_value("limit", back, h, 1e-6, 0);
-        assert_int_equal(cusum_normal_limit(0.5, one[0], false, &back), 0);
-        near_value("limit", back, h, 1e-6, 0);
-    }
-}
-
-/* Half head start on both sides: the published values join the sides as if apart. */
-static void normal_head_start(void **state)
-{
-    (void)state;
-    static const struct {
-        double h;
-        const char *key;
-    } cases[] = {{4, "h4"}, {5, "h5"}};
-    for (size_t i = 0; i < 2; i++) {
-        double shifts[CHECKS_MAX], got[CHECKS_MAX], h = cases[i].h;
-        size_t n = input_numbers("C3-ARL-FIR", "shifts", shifts);
-        for (size_t j = 0; j < n; j++) {
-            /* E. Yashchin's identity for a two-sided scheme with head starts */
-            double up0, up, down0, down;
-            assert_int_equal(cusum_normal_run_length(0.5, h, 0, shifts[j], &up0), 0);
-            assert_int_equal(cusum_normal_run_length(0.5, h, h / 2, shifts[j], &up), 0);
-            assert_int_equal(cusum_normal_run_length(0.5, h, 0, -shifts[j], &down0), 0);
-            assert_int_equal(cusum_normal_run_length(0.5, h, h / 2, -shifts[j], &down), 0);
-            got[j] = (up * down0 + down * up0 - up0 * down0) / (up0 + down0);
-        }
-        want_series("C3-ARL-FIR", cases[i].key, got, n, 2e-3, 0);
-    }
-}
 
 static void reference_values(void **state)
 {
@@ -204,53 +143,13 @@ static void least_limit(void **state)
     assert_int_equal(cusum_counts_limit(&d, 1e7, &h), ERROR_INVALID);
 }
 
-static void normal_by_simulation(void **state)
-{
-    (void)state;
-    double h, length = 0;
-    assert_int_equal(cusum_normal_limit(0.5, 300, false, &h), 0);
-    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-    for (int run = 0; run < 4000; run++) {
-        double s = 0;
-        for (int t = 1; s < h; t++) {
-            s = fmax(0, s + gsl_ran_ugaussian(rng) - 0.5);
-            length += 1;
-        }
-    }
-    gsl_rng_free(rng);
-    near_value("simulated", length / 4000, 300, 0.06, 0);
-}
-
-static void run_over_counts(void **state)
-{
-    (void)state;
-    double expected[] = {2, 2, 2, 2, 2, 2, 2, 2}, x[] = {2, 1, 3, 2, 6, 5, 7, 6}, sums[8];
-    struct cusum_counts d = {.expected = expected, .n = 8, .ratio = 2};
-    struct cusum_state s;
-    assert_int_equal(cusum_counts_run(&d, x, 8, &s, sums), 0);
-    assert_true(s.signal && s.since == 4 && s.observed == 24 && s.expected == 8);
-    near_value("sum", s.sum, 24 - 4 * cusum_reference(2, 2, INFINITY), 1e-12, 0);
-    x[7] = 0;
-    x[6] = x[5] = x[4] = 0;
-    assert_int_equal(cusum_counts_run(&d, x, 8, &s, NULL), 0);
-    assert_true(!s.signal && s.sum == 0 && s.since == 8);
-    x[3] = NAN;
-    assert_int_equal(cusum_counts_run(&d, x, 8, &s, NULL), ERROR_INVALID);
-    d.ratio = 1;
-    assert_int_equal(cusum_counts_limit(&d, 100, sums), ERROR_INVALID);
-    double zero = 0;
-    struct cusum_counts none = {.expected = &zero, .n = 1, .ratio = 2};
-    assert_int_equal(cusum_counts_run_length(&none, 3, 0, 1, sums), ERROR_INVALID);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(handbook_example),     cmocka_unit_test(normal_run_lengths),
-        cmocka_unit_test(normal_head_start),    cmocka_unit_test(reference_values),
-        cmocka_unit_test(poisson_run_lengths),  cmocka_unit_test(limits_hold_by_simulation),
-        cmocka_unit_test(normal_by_simulation), cmocka_unit_test(least_limit),
-        cmocka_unit_test(run_over_counts),
+        cmocka_unit_test(reference_values),
+        cmocka_unit_test(poisson_run_lengths),
+        cmocka_unit_test(limits_hold_by_simulation),
+        cmocka_unit_test(least_limit),
     };
     return cmocka_run_group_tests(tests, checks_open, checks_close);
 }

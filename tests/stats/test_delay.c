@@ -1,5 +1,4 @@
-/* Reporting delays: the triangle of G. C. Taylor & F. R. Ashe (1983) with the results T. Mack
- * published (1993); right-truncated product limits; haemolytic-uraemic syndrome in the German O104
+/* Reporting delays: right-truncated product limits; haemolytic-uraemic syndrome in the German O104
  * outbreak 2011 (R package surveillance, object husO104Hosp); coverage by simulation. */
 #include "checks.h"
 
@@ -9,32 +8,7 @@
 
 #include "base/error.h"
 #include "stats/delay.h"
-#include "stats/mack.h"
 #include "stats/negbin.h"
-
-static void run_off_triangle(void **state)
-{
-    (void)state;
-    const char *id = "D5-MACK";
-    json_t *rows = check_input(id, "incremental_triangle");
-    size_t n = json_array_size(rows);
-    double incremental[CHECKS_MAX] = {0};
-    for (size_t i = 0; i < n; i++)
-        numbers(json_array_get(rows, i), incremental + i * n);
-    struct mack m;
-    assert_int_equal(mack_fit(incremental, n, &m), 0);
-    want_series(id, "f", m.factor, n - 1, 1e-8, 0);
-    want_series(id, "sigma2", m.sigma2, n - 1, 1e-8, 0);
-    want_series(id, "ultimate", m.ultimate, n, 1e-10, 0);
-    want_series(id, "reserve", m.reserve, n, 1e-9, 1e-6);
-    want_series(id, "mack_se", m.se, n, 1e-7, 1e-6);
-    near_value("published total", m.total_reserve, 18680856, 0, 0.5);
-    near_value("published error", m.total_se, 2447095, 0, 0.5);
-    incremental[0] = NAN;
-    assert_int_equal(mack_fit(incremental, n, &m), ERROR_INVALID);
-    double none[9] = {0};
-    assert_int_equal(mack_fit(none, 3, &m), ERROR_INVALID);
-}
 
 static void reverse_hazard(void **state)
 {
@@ -223,11 +197,8 @@ static void intervals_cover(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(run_off_triangle),
-        cmocka_unit_test(reverse_hazard),
-        cmocka_unit_test(right_truncated_product_limit),
-        cmocka_unit_test(hospital_reports),
-        cmocka_unit_test(edges),
+        cmocka_unit_test(reverse_hazard),   cmocka_unit_test(right_truncated_product_limit),
+        cmocka_unit_test(hospital_reports), cmocka_unit_test(edges),
         cmocka_unit_test(intervals_cover),
     };
     return cmocka_run_group_tests(tests, checks_open, checks_close);

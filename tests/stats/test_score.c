@@ -59,21 +59,6 @@ static void calibration_table(void **state)
     assert_int_equal(score_calibration(sure, truth, 2, 4, bins), ERROR_INVALID);
 }
 
-static void log_score(void **state)
-{
-    (void)state;
-    double p[CHECKS_MAX], score;
-    int y[CHECKS_MAX];
-    size_t n = statements(p, y), floored;
-    assert_int_equal(score_log(p, y, n, 1e-6, &score, &floored), 0);
-    want_value("B7-BRIER", "log_score_nats", score);
-    want_value("B7-BRIER", "log_score_bits", score / M_LN2);
-    assert_int_equal(floored, 0);
-    p[0] = 1.0; /* said certain, did not happen */
-    assert_int_equal(score_log(p, y, n, 1e-6, &score, &floored), 0);
-    assert_true(floored == 1 && isfinite(score));
-}
-
 static void rankings(void **state)
 {
     (void)state;
@@ -101,7 +86,6 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(brier_and_its_parts),
         cmocka_unit_test(calibration_table),
-        cmocka_unit_test(log_score),
         cmocka_unit_test(rankings),
     };
     return cmocka_run_group_tests(tests, checks_open, checks_close);

@@ -89,7 +89,7 @@ static void test_gains(void **state)
     assert_string_equal(json_string_value(json_object_get(first, "ask")), "q3");
     assert_int_equal(json_array_size(json_object_get(first, "choices")), 3);
     json_decref(ranking);
-    triage_unref(triage);
+    triage_free(triage);
     fixture_close(&f);
 }
 

@@ -88,8 +88,8 @@ static void test_hot_lot(void **state)
     json_decref(ranking);
     json_decref(again);
     json_decref(anew);
-    triage_unref(fresh);
-    triage_unref(triage);
+    triage_free(fresh);
+    triage_free(triage);
     fixture_close(&f);
 }
 
@@ -120,7 +120,7 @@ static void test_replay(void **state)
     free(b);
     json_decref(before);
     json_decref(after);
-    triage_unref(triage);
+    triage_free(triage);
     fixture_close(&f);
 }
 
@@ -153,7 +153,7 @@ static void test_age_of_material(void **state)
     assert_true(json_number_value(json_object_get(fact, "z")) > 8);
     assert_near(json_number_value(json_object_get(fact, "bits")), 4, 1e-9);
     json_decref(why);
-    triage_unref(triage);
+    triage_free(triage);
     fixture_close(&f);
 }
 
@@ -221,7 +221,7 @@ static void test_places(void **state)
         assert_int_equal(json_array_size(json_object_get(lot, "routes")), 1);
     }
     json_decref(reach);
-    triage_unref(triage);
+    triage_free(triage);
     fixture_close(&f);
 }
 
@@ -263,7 +263,7 @@ static void test_mixture(void **state)
     assert_int_equal(tell_preview(triage, f.store, body, NULL, 0, &ranking, &err), ERROR_INVALID);
     assert_string_equal(err.field, "symptom");
     json_decref(body);
-    triage_unref(triage);
+    triage_free(triage);
     fixture_close(&f);
 }
 
@@ -282,7 +282,7 @@ static void test_harm_first(void **state)
     const json_t *cautions = json_object_get(ranking, "cautions");
     assert_non_null(strstr(json_string_value(json_array_get(cautions, 0)), "medical help"));
     json_decref(ranking);
-    triage_unref(triage);
+    triage_free(triage);
     fixture_close(&f);
 }
 
@@ -325,7 +325,7 @@ static void test_ask_and_why(void **state)
     assert_int_equal(tell_why(triage, f.store, hot, "no-such", &why, &err), ERROR_NOT_FOUND);
     assert_int_equal(tell_why(triage, f.store, 999, NULL, &why, &(struct error){0}),
                      ERROR_NOT_FOUND);
-    triage_unref(triage);
+    triage_free(triage);
     fixture_close(&f);
 }
 
@@ -357,7 +357,7 @@ static void test_flip(void **state)
     }
     assert_true(found);
     json_decref(why);
-    triage_unref(triage);
+    triage_free(triage);
     fixture_close(&f);
 }
 
@@ -389,7 +389,7 @@ static void test_lot_view(void **state)
     assert_true(core);
     json_decref(lot);
     assert_int_equal(tell_lot(triage, f.store, 99999, &lot, &err), ERROR_NOT_FOUND);
-    triage_unref(triage);
+    triage_free(triage);
     fixture_close(&f);
 }
 
@@ -450,7 +450,7 @@ static void test_verdicts(void **state)
     assert_true(json_array_size(json_object_get(scores, "calibration")) > 0);
     assert_true(json_is_array(json_object_get(scores, "proposals")));
     json_decref(scores);
-    triage_unref(triage);
+    triage_free(triage);
     fixture_close(&f);
 }
 
@@ -518,8 +518,8 @@ static void test_threads(void **state)
     }
     for (int i = 0; i < CASES; i++)
         free(expected[i]);
-    triage_unref(alone);
-    triage_unref(shared);
+    triage_free(alone);
+    triage_free(shared);
     fixture_close(&f);
 }
 

@@ -1,20 +1,18 @@
 /* CUSUM of counts: S lives on a grid of whole steps below h; each period spreads it by the count's
  * distribution and drops what reaches h. Survival over the periods sums to the run length; once a
  * whole cycle multiplies it by a settled factor, the rest is a geometric series. */
-#include "stats/cusum.h"
+#include "cusum_counts.h"
 
-#include <float.h>
 #include <math.h>
 #include <stdlib.h>
 
 #include "base/error.h"
 #include "base/text.h"
+#include "stats/cusum.h"
 #include "stats/negbin.h"
 
-#define GRID_LEAST                                                                                 \
-    200 /* steps below h; more for short cycles, whose few references average less                 \
-         */
-#define GRID_MOST 2000
+#define GRID_LEAST 200.0 /* steps below h; more for short cycles: few references average less */
+#define GRID_MOST 2000.0
 #define GRID_BUDGET 8000.0 /* steps x periods of a cycle */
 #define DENOMINATOR_MOST 64
 #define STATES_MOST 4096
@@ -24,17 +22,6 @@
 #define FACTOR_SETTLED 1e-7 /* change of a cycle's survival against its loss */
 #define LIMIT_PRECISION 0.005
 #define LIMIT_LEAST 0.5
-
-double cusum_reference(double expected, double ratio, double size)
-{
-    if (!(expected >= 0) || !(ratio > 1) || !(size > 0))
-        return NAN;
-    if (isinf(size) || expected == 0)
-        return expected * (ratio - 1.0) / log(ratio);
-    double raised = ratio * expected;
-    return size * log1p((raised - expected) / (expected + size)) /
-           (log(ratio) - log1p((raised - expected) / (expected + size)));
-}
 
 static double size_at(const struct cusum_counts *design, size_t i)
 {
@@ -244,30 +231,5 @@ int cusum_counts_limit(const struct cusum_counts *design, double run_length_want
             low = middle;
     }
     *ret = high;
-    return 0;
-}
-
-int cusum_counts_run(const struct cusum_counts *design, const double *x, double h,
-                     struct cusum_state *ret, double *ret_sums)
-{
-    if (check(design) != 0 || !(h > 0))
-        return ERROR_INVALID;
-    struct cusum_state s = {.since = design->n};
-    for (size_t i = 0; i < design->n; i++) {
-        if (!(x[i] >= 0))
-            return ERROR_INVALID;
-        s.sum = fmax(0.0, s.sum + x[i] - reference_at(design, i));
-        if (s.sum == 0) {
-            s = (struct cusum_state){.since = design->n};
-        } else {
-            s.since = s.since == design->n ? i : s.since;
-            s.observed += x[i];
-            s.expected += design->expected[i];
-        }
-        if (ret_sums)
-            ret_sums[i] = s.sum;
-    }
-    s.signal = s.sum >= h;
-    *ret = s;
     return 0;
 }
