@@ -76,6 +76,9 @@ static void show_outbox(const struct view *v, const json_t *outbox)
     view_label(v, "outbox", "%s waiting, %s parked",
                view_number(pick_number(outbox, "waiting", 0), a),
                view_number(pick_number(outbox, "parked", 0), b));
+    if (pick_number(outbox, "urgent", 0) > 0)
+        view_label(v, "urgent mail", "%s not yet with everybody: oddloaf outbox shows why",
+                   view_number(pick_number(outbox, "urgent", 0), a));
     if (pick_text(outbox, "last_error", NULL) && *pick_text(outbox, "last_error", ""))
         view_label(v, "last failure", "%s", pick_text(outbox, "last_error", ""));
 }

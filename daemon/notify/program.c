@@ -124,10 +124,22 @@ static bool is_temporary(int code)
     return code < EX__BASE || code > EX__MAX;
 }
 
+/* What it said as one line: ends of lines and tabs are blanks, the last ones dropped. */
+static void one_line(struct program *p)
+{
+    for (char *at = p->text; *at; at++) {
+        if (strchr("\t\n\r", *at))
+            *at = ' ';
+    }
+    while (p->text_length && p->text[p->text_length - 1] == ' ')
+        p->text[--p->text_length] = '\0';
+}
+
 static void judge(struct program *p, int status)
 {
     char said[SAID_MOST + 1];
     struct program_result *r = &p->result;
+    one_line(p);
     text_clip(p->text, said, sizeof said);
     if (WIFSIGNALED(status)) {
         r->try_again = true;

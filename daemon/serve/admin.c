@@ -79,8 +79,9 @@ static json_t *status_json(struct app *app, const struct setup *setup, const str
         (json_int_t)h->totals.complaints, "cases_open", (json_int_t)h->totals.cases_open,
         "cases_settled", (json_int_t)h->totals.cases_settled);
     json_t *outbox =
-        json_pack("{s:I, s:I, s:I, s:s?}", "waiting", (json_int_t)h->outbox.waiting, "parked",
-                  (json_int_t)h->outbox.parked, "sent", (json_int_t)h->outbox.sent, "last_error",
+        json_pack("{s:I, s:I, s:I, s:I, s:s?}", "waiting", (json_int_t)h->outbox.waiting, "urgent",
+                  (json_int_t)h->outbox.urgent, "parked", (json_int_t)h->outbox.parked, "sent",
+                  (json_int_t)h->outbox.sent, "last_error",
                   h->outbox.last_error[0] ? h->outbox.last_error : NULL);
     json_t *status = json_pack(
         "{s:s, s:s, s:s, s:I, s:o, s:o, s:o, s:{s:I}, s:{s:I, s:I, s:s?}, s:{s:I, s:I, s:I, s:I}}",
@@ -128,6 +129,8 @@ void metrics_get(struct request *rq, struct store *store)
         {"oddloaf_cases_open", "gauge", "", "Cases not settled", h.totals.cases_open},
         {"oddloaf_rankings_waiting", "gauge", "", "Cases waiting to be ranked", h.rank_waiting},
         {"oddloaf_mail_waiting", "gauge", "", "Mail waiting to be sent", h.outbox.waiting},
+        {"oddloaf_mail_urgent_waiting", "gauge", "", "Mail about harm that has not left",
+         h.outbox.urgent},
         {"oddloaf_mail_parked", "gauge", "", "Mail given up for now", h.outbox.parked},
         {"oddloaf_write_jobs", "counter", "_total", "Jobs committed", (int64_t)h.writer.jobs},
         {"oddloaf_write_groups", "counter", "_total", "Commits", (int64_t)h.writer.groups},

@@ -37,6 +37,8 @@ static const struct route ROUTES[] = {
     {"POST", "calibration", QUALITY, calibration_post, ""},
     {"GET", "rules", SHOP, rules_get, ""},
     {"GET", "status", SHOP, status_get, ""},
+    {"GET", "outbox", SHOP, outbox_get, ""},
+    {"POST", "outbox/*/send", ROLE_QA | ROLE_ADMIN, outbox_send, ""},
     {"GET", "metrics", SHOP, metrics_get, ""},
     {"POST", "backup", ROLE_ADMIN, backup_post, ""},
     {"POST", "erase", ROLE_ADMIN | ROLE_DESK, erase_post, ""},

@@ -286,7 +286,8 @@ int outbox_count(struct store *store, struct outbox_counts *ret, struct error *e
         "'parked'),"
         " (SELECT count(*) FROM outbox WHERE state = 'sent'), (SELECT last_error FROM"
         " outbox_delivery WHERE last_error IS NOT NULL AND state <> 'sent' ORDER BY due_ms DESC"
-        " LIMIT 1) FROM (SELECT " STATE_SHOWN
+        " LIMIT 1), count(*) FILTER (WHERE shown = 'waiting' AND event = '" OUTBOX_URGENT
+        "') FROM (SELECT event, " STATE_SHOWN
         " AS shown FROM outbox WHERE state IN ('new', 'open'))";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
@@ -297,6 +298,7 @@ int outbox_count(struct store *store, struct outbox_counts *ret, struct error *e
         ret->parked = sqlite3_column_int64(st, 1);
         ret->sent = sqlite3_column_int64(st, 2);
         text_clip(db_text(st, 3), ret->last_error, sizeof ret->last_error);
+        ret->urgent = sqlite3_column_int64(st, 4);
     }
     db_reset(st);
     return rc < 0 ? rc : 0;

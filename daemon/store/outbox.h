@@ -65,6 +65,7 @@ int outbox_due_again(struct store *store, int64_t mail_id, int64_t now_ms, int *
 /* ---- for people ---- */
 struct outbox_counts {
     int64_t waiting, parked, sent; /* mails; parked: some of it is, none of it waits */
+    int64_t urgent;                /* of the waiting */
     char last_error[OUTBOX_ERROR];
 };
 int outbox_count(struct store *store, struct outbox_counts *ret, struct error *err);

@@ -12,7 +12,7 @@ from support import PROGRAM, ClientTest
 VIEWS = [["status"], ["cases"], ["rank", "C1"], ["why", "C1"], ["ask", "C1"], ["reach", "C1"],
          ["lot", "L2-6321-B0412"], ["lot", "63?1"], ["week"], ["week", "--by", "line"], ["scores"], ["rules", "list"],
          ["trace", "--symptom", "mold"], ["action", "--list"], ["action", "7", "--effect"],
-         ["calibrate"], ["returns"],
+         ["calibrate"], ["returns"], ["outbox"],
          ["help"], ["help", "log"], ["help", "week"], ["rank", "--all"]]
 
 

@@ -31,6 +31,18 @@ ASK = [
     {"fact": "crumb_ph", "ask": "Measure the crumb pH of a retained loaf.", "of": "lab",
      "gain_bits": 0.31, "effort": "hours"},
 ]
+OUTBOX = {"waiting": 2, "parked": 1, "sent": 7, "gap": None, "mails": [
+    {"id": 12, "event": "urgent", "case": "C5", "to": ["lead@mill.example", "qa@mill.example"],
+     "state": "waiting", "attempts": 3, "last_error": "/usr/bin/msmtp exited 75: no route",
+     "queued_at": "2026-11-20T09:14:00-05:00", "sent_at": None, "recipients": [
+         {"to": "lead@mill.example", "state": "waiting", "attempts": 3, "sent_at": None,
+          "next_at": "2026-11-20T09:20:00-05:00",
+          "last_error": "/usr/bin/msmtp exited 75: no route"},
+         {"to": "qa@mill.example", "state": "sent", "attempts": 1, "last_error": None,
+          "next_at": None, "sent_at": "2026-11-20T09:14:01-05:00"}]},
+    {"id": 13, "event": "digest", "case": None, "to": [], "state": "waiting", "attempts": 0,
+     "last_error": "nobody is set up to get it", "queued_at": "2026-11-23T06:00:00-05:00",
+     "sent_at": None, "recipients": []}]}
 CAUTIONS = ["Do not smell moldy bread closely: spores can harm the lungs."]
 
 
@@ -219,6 +231,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                "work": {"rank": 0},
                                "store": {"db_bytes": 1500000, "wal_bytes": 0},
                                "writer": {"jobs": 9, "groups": 7, "queued": 0}},
+            "outbox": lambda: OUTBOX,
             "rules": lambda: {"rules": "sha256:00", "causes": [
                 {"cause": "packed-hot", "title": "Packed too hot", "symptoms": {"mold": 0.1},
                  "file": "packed-hot.json"}]},

@@ -149,6 +149,7 @@ def check_each_address_by_itself():
         until(lambda: post.tried("lead@mill.example") >= 2, "a second try")
         assert post.outbox()["parked"] == 0, post.outbox()
         assert "told to" in post.outbox()["last_error"], post.outbox()
+        assert post.outbox()["urgent"] == 1, post.outbox()
         post.do("lead@mill.example", None)
         until(lambda: post.mails("lead@mill.example", "urgent"), "the refused one's mail")
         assert len(post.mails("deputy@mill.example", "urgent")) == 1, "once each"
@@ -205,6 +206,40 @@ def check_parked_mail_is_due_again():
             until(lambda: post.mails(kind="case"), "the parked mail")
             post.plant.wait_idle()
             assert post.outbox()["sent"] == 1 and post.outbox()["parked"] == 0, post.outbox()
+
+
+def check_the_outbox_lists_and_sends():
+    """What is stuck is listed with its reason; QA sends it by its number, or all of it."""
+    with Post() as post:
+        post.do("case", "67")
+        post.do("lead@mill.example", "75")
+        post.plant.config["mail"]["retry_s"] = 3600
+        post.reload()
+        case = post.harm()["case"]
+        until(lambda: (post.outbox()["parked"], post.outbox()["waiting"]) == (1, 1), "both stuck")
+        post.log()
+        until(lambda: post.outbox()["parked"] == 2, "the next parked")
+        listed = post.plant.client_json("outbox")["mails"]
+        assert [(m["event"], m["state"]) for m in listed] == [
+            ("urgent", "waiting"), ("case", "parked"), ("case", "parked")], listed
+        urgent, first, second = listed
+        assert urgent["case"] == first["case"] == case and second["case"] != case
+        assert sorted(urgent["to"]) == ["deputy@mill.example", "lead@mill.example"], urgent
+        assert urgent["attempts"] == 1 and urgent["last_error"].endswith("exited 75: told to")
+        shown = post.plant.client("outbox").stdout
+        assert "deputy@mill.example: sent" in shown and "lead@mill.example: waiting" in shown, shown
+        post.do("case", None)
+        post.do("lead@mill.example", None)
+        post.plant.client("outbox", "--send", str(first["id"]), check=0)
+        until(lambda: post.outbox()["sent"] == 1, "the one sent by its number")
+        assert len(post.mails(kind="case")) == 1
+        post.plant.client("outbox", "--send", str(first["id"]), check=1)
+        post.plant.client("outbox", "--send", "999", check=5)
+        post.plant.client("outbox", "--send", "some", check=2)
+        assert post.plant.client_json("outbox", "--send", "all") == {"due": 2}
+        until(lambda: post.outbox()["sent"] == 3, "all of it")
+        listed = post.plant.client_json("outbox")["mails"]
+        assert [m["state"] for m in listed] == ["sent"] * 3, listed
 
 
 def check_killed_between():

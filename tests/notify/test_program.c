@@ -62,8 +62,16 @@ static void exit_codes_say_whether_to_try_again(void **state)
         assert_false(r.done);
         assert_int_equal(r.try_again, CASES[i].again);
         snprintf(why, sizeof why, "/bin/sh exited %d: no such user", CASES[i].code);
-        assert_memory_equal(r.why, why, strlen(why));
+        assert_string_equal(r.why, why);
     }
+}
+
+static void what_it_says_is_one_line(void **state)
+{
+    (void)state;
+    struct program_result r =
+        run("printf 'cannot connect\\n\\tno route\\r\\n' >&2; exit 69", "", 10);
+    assert_string_equal(r.why, "/bin/sh exited 69: cannot connect  no route");
 }
 
 static void a_program_that_hangs_is_stopped_with_its_children(void **state)
@@ -158,6 +166,7 @@ int main(void)
         cmocka_unit_test(success),
         cmocka_unit_test(the_whole_input_arrives),
         cmocka_unit_test(exit_codes_say_whether_to_try_again),
+        cmocka_unit_test(what_it_says_is_one_line),
         cmocka_unit_test(a_program_that_hangs_is_stopped_with_its_children),
         cmocka_unit_test(a_program_that_is_not_there),
         cmocka_unit_test(a_program_killed_by_a_signal_is_tried_again),
