@@ -1,5 +1,6 @@
 #include "show/table.h"
 #include "base/text.h"
+#include "base/typeset.h"
 #include <assert.h>
 #include <stdarg.h>
 #include <stdlib.h>
@@ -66,7 +67,7 @@ static int widest_line(const char *text)
     int widest = 0;
     while (*text) {
         size_t next = 0;
-        size_t length = view_break(text, 10000, &next);
+        size_t length = typeset_break(text, 10000, &next);
         char *line = xstrndup(text, length);
         int columns = text_columns(line);
         free(line);
@@ -134,7 +135,7 @@ static void print_row(const struct table *t, const struct view *v, const int *wi
         int pending = indent; /* blanks owed before the next text, so that no line ends in them */
         for (size_t i = 0; i < t->column_count; i++) {
             size_t next = 0;
-            size_t length = view_break(rest[i], widths[i], &next);
+            size_t length = typeset_break(rest[i], widths[i], &next);
             char *piece = xstrndup(rest[i], length);
             int room = widths[i] - text_columns(piece);
             int before = t->columns[i].side == COLUMN_RIGHT ? room : 0;

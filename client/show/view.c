@@ -1,5 +1,6 @@
 #include "show/view.h"
 #include "base/text.h"
+#include "base/typeset.h"
 #include <langinfo.h>
 #include <stdarg.h>
 #include <stdlib.h>
@@ -110,58 +111,13 @@ void view_style_end(const struct view *v, enum view_style style)
 
 /* ---- lines ---- */
 
-static int columns_of(const char *s, size_t bytes)
-{
-    char one[16] = {0};
-    memcpy(one, s, bytes < sizeof one - 1 ? bytes : sizeof one - 1);
-    return text_columns(one);
-}
-
-size_t view_break(const char *text, int width, size_t *ret_next)
-{
-    size_t at = 0;
-    size_t blank = 0; /* the last blank seen, 0 if none */
-    size_t soft = 0;  /* behind the last mark at which a name may be parted, 0 if none */
-    int used = 0;
-    while (text[at] && text[at] != '\n') {
-        size_t n = character_bytes(text + at);
-        if (text[at] == ' ' && at > 0)
-            blank = at;
-        int columns = columns_of(text + at, n);
-        if (used + columns > width && text[at] != ' ')
-            break;
-        used += columns;
-        at += n;
-        if (n == 1 && strchr("_-/", text[at - 1]))
-            soft = at;
-    }
-    size_t end = at;
-    bool whole = text[at] == '\0' || text[at] == '\n';
-    if (!whole && blank > 0)
-        end = blank;
-    else if (!whole && at == 0)
-        end = character_bytes(text);
-    else if (!whole && soft > 0)
-        end = soft;
-    size_t next = end;
-    if (whole && text[at] == '\n')
-        next++;
-    else
-        while (text[next] == ' ')
-            next++;
-    while (end > 0 && text[end - 1] == ' ')
-        end--;
-    *ret_next = next;
-    return end;
-}
-
 void view_text(const struct view *v, enum view_style style, int indent, int hang, const char *text)
 {
     int column = indent;
     do {
         size_t next = 0;
         int room = v->width - column;
-        size_t length = view_break(text, room > 8 ? room : 8, &next);
+        size_t length = typeset_break(text, room > 8 ? room : 8, &next);
         if (length > 0)
             view_pad(v, column);
         view_style_begin(v, style);

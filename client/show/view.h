@@ -63,10 +63,6 @@ char *view_when(const char *instant, char buffer[static VIEW_NUMBER]);
 
 /* ---- used by the layout and its tests ---- */
 
-/* The longest piece of `text` that fits `width` columns and ends before a blank, a newline or
- * the end; in the middle of a word only if the word alone is wider, then behind a '_', '-' or '/'
- * if it has one. Returns its length in bytes; *ret_next is where the next piece starts. */
-size_t view_break(const char *text, int width, size_t *ret_next);
 /* Writes `length` bytes of UTF-8 as this terminal takes them, without a newline. Returns the
  * columns used. */
 int view_put(const struct view *v, const char *text, size_t length);

@@ -1,23 +1,11 @@
 /* The small pieces of a view: numbers, shares, bars. */
-#include "base/text.h"
+#include "base/typeset.h"
 #include "show/view.h"
 #include <math.h>
 #include <string.h>
 
 #define BAR_CELLS 40
 #define WHEN_SHOWN 16 /* characters of an instant up to the minute */
-
-/* Sets the thousands of the whole part apart: 182400 → 182 400. */
-static void append_grouped(struct text_buffer *out, const char *digits)
-{
-    size_t whole = strspn(digits, "0123456789");
-    for (size_t i = 0; i < whole; i++) {
-        if (i > 0 && (whole - i) % 3 == 0 && whole > 4)
-            text_append(out, VIEW_NBSP);
-        text_append_bytes(out, digits + i, 1);
-    }
-    text_append(out, digits + whole);
-}
 
 char *view_number(double value, char buffer[static VIEW_NUMBER])
 {
@@ -38,7 +26,7 @@ char *view_number(double value, char buffer[static VIEW_NUMBER])
     if (strchr(digits.data, 'e'))
         text_append(&text, digits.data);
     else
-        append_grouped(&text, digits.data);
+        typeset_digits(&text, digits.data, VIEW_NBSP);
     snprintf(buffer, VIEW_NUMBER, "%s", text.data);
     text_buffer_free(&digits);
     text_buffer_free(&text);
@@ -47,19 +35,7 @@ char *view_number(double value, char buffer[static VIEW_NUMBER])
 
 char *view_rough(double value, char buffer[static VIEW_NUMBER])
 {
-    struct text_buffer text = {0};
-    double size = fabs(value);
-    if (!isfinite(value) || size >= 100 || size == floor(size))
-        return view_number(isfinite(value) ? round(value) : value, buffer);
-    if (size < 0.005)
-        text_append(&text, "<0.01");
-    else if (size < 1)
-        text_appendf(&text, "%.2f", value);
-    else
-        text_appendf(&text, "%.1f", value);
-    snprintf(buffer, VIEW_NUMBER, "%s", text.data);
-    text_buffer_free(&text);
-    return buffer;
+    return typeset_rough(value, VIEW_NBSP, buffer);
 }
 
 char *view_small(double value, char buffer[static VIEW_NUMBER])

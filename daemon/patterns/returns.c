@@ -1,4 +1,5 @@
 #include "patterns/returns.h"
+#include "base/jsonx.h"
 #include "base/text.h"
 #include "records/catalogue.h"
 #include "stats/poisson.h"
@@ -154,11 +155,6 @@ static int count_sent(void *arg, const struct returns_sent *row)
 
 /* ---- the report ---- */
 
-static json_t *tidy(double x)
-{
-    return isfinite(x) ? json_real(round(x * 1e8) / 1e8) : json_null();
-}
-
 static void set_rate(json_t *row, int64_t returns, int64_t units, int64_t dispatched)
 {
     double exposure = (double)dispatched;
@@ -167,12 +163,12 @@ static void set_rate(json_t *row, int64_t returns, int64_t units, int64_t dispat
         return;
     struct interval share = poisson_limits((double)units, 0.95);
     struct interval count = poisson_limits((double)returns, 0.95);
-    json_object_set_new(row, "share", tidy((double)units / exposure));
-    json_object_set_new(row, "low", tidy(share.low / exposure));
-    json_object_set_new(row, "high", tidy(share.high / exposure));
-    json_object_set_new(row, "per_million", tidy((double)returns / exposure * 1e6));
-    json_object_set_new(row, "per_million_low", tidy(count.low / exposure * 1e6));
-    json_object_set_new(row, "per_million_high", tidy(count.high / exposure * 1e6));
+    json_object_set_new(row, "share", jsonx_rounded((double)units / exposure, 8));
+    json_object_set_new(row, "low", jsonx_rounded(share.low / exposure, 8));
+    json_object_set_new(row, "high", jsonx_rounded(share.high / exposure, 8));
+    json_object_set_new(row, "per_million", jsonx_rounded((double)returns / exposure * 1e6, 8));
+    json_object_set_new(row, "per_million_low", jsonx_rounded(count.low / exposure * 1e6, 8));
+    json_object_set_new(row, "per_million_high", jsonx_rounded(count.high / exposure * 1e6, 8));
 }
 
 static int by_units(const void *a, const void *b)
@@ -196,8 +192,9 @@ static json_t *levels_json(const struct tally *t, int factor)
         if (factor < SENT_FACTORS)
             set_rate(row, l->returns, l->units, l->dispatched);
         else
-            json_object_set_new(row, "share",
-                                tidy(t->units ? (double)l->units / (double)t->units : NAN));
+            json_object_set_new(
+                row, "share",
+                jsonx_rounded(t->units ? (double)l->units / (double)t->units : NAN, 8));
         json_array_append_new(rows, row);
     }
     return rows;

@@ -1,4 +1,5 @@
 #include "patterns/week_chart.h"
+#include "base/jsonx.h"
 #include "base/text.h"
 #include "patterns/week_to_come.h"
 #include "stats/chart.h"
@@ -132,11 +133,6 @@ static void run_sums(const struct week_model *m, const struct week_series *s, in
     }
 }
 
-static json_t *number(double x)
-{
-    return isfinite(x) ? json_real(round(x * 1e4) / 1e4) : json_null();
-}
-
 static json_t *week_json(const struct week_model *m, const struct week_series *s, int symptom,
                          int i, const struct chart_point *point, const struct sums *sums)
 {
@@ -144,9 +140,10 @@ static json_t *week_json(const struct week_model *m, const struct week_series *s
     return json_pack("{s:s, s:I, s:o, s:o, s:o, s:o, s:i, s:o}", "week",
                      week_name(m->data->week - (LAST - i), name), "complaints",
                      (json_int_t)llround(m->data->levels[0].counts[symptom][i]), "on_sale",
-                     number(s->on_sale[i]), "expected", number(s->expected[i]), "per_million",
-                     number(point->value), "low", number(point->low), "signal", point->signal,
-                     "sum", number(sums->sum[i]));
+                     jsonx_rounded(s->on_sale[i], 4), "expected", jsonx_rounded(s->expected[i], 4),
+                     "per_million", jsonx_rounded(point->value, 4), "low",
+                     jsonx_rounded(point->low, 4), "signal", point->signal, "sum",
+                     jsonx_rounded(sums->sum[i], 4));
 }
 
 /* By week of make, complaints still to come included as far as they can be told. */
@@ -165,9 +162,9 @@ static json_t *made_json(const struct week_model *m, int symptom)
                                 (json_int_t)llround(m->data->made_all[symptom][i]));
         if (week_forecast(m, symptom, i, &f)) {
             double scale = 1e6 / units;
-            json_object_set_new(row, "per_million", number(f.expected_final * scale));
-            json_object_set_new(row, "low", number(f.final.low * scale));
-            json_object_set_new(row, "high", number(f.final.high * scale));
+            json_object_set_new(row, "per_million", jsonx_rounded(f.expected_final * scale, 4));
+            json_object_set_new(row, "low", jsonx_rounded(f.final.low * scale, 4));
+            json_object_set_new(row, "high", jsonx_rounded(f.final.high * scale, 4));
             json_object_set_new(row, "too_early", json_boolean(f.too_early));
         }
         json_array_append_new(rows, row);
@@ -195,19 +192,20 @@ static json_t *chart_json(const struct week_model *m, const struct week_series *
     json_t *weeks = json_array();
     for (int i = first; i < WEEK_SPAN; i++) {
         json_t *week = week_json(m, s, symptom, i, &points[i], &sums);
-        json_object_set_new(week, "high", number(points[i].high));
+        json_object_set_new(week, "high", jsonx_rounded(points[i].high, 4));
         json_array_append_new(weeks, week);
     }
     bool alarm = isfinite(sums.sum[LAST]) && sums.sum[LAST] >= sums.limit;
     char since[16];
-    json_t *sum =
-        json_pack("{s:o, s:o, s:i, s:b, s:o}", "limit", number(sums.limit), "rise",
-                  number(sums.rise), "run_length", WEEK_RUN_LENGTH, "alarm", alarm, "since",
-                  sums.since < WEEK_SPAN && alarm
-                      ? json_string(week_name(m->data->week - (LAST - sums.since), since))
-                      : json_null());
-    return json_pack("{s:o, s:o, s:o, s:b, s:b, s:o, s:o, s:o}", "center", number(summary.center),
-                     "sigma_factor", number(summary.sigma_z), "dispersion", number(s->phi),
+    json_t *sum = json_pack("{s:o, s:o, s:i, s:b, s:o}", "limit", jsonx_rounded(sums.limit, 4),
+                            "rise", jsonx_rounded(sums.rise, 4), "run_length", WEEK_RUN_LENGTH,
+                            "alarm", alarm, "since",
+                            sums.since < WEEK_SPAN && alarm
+                                ? json_string(week_name(m->data->week - (LAST - sums.since), since))
+                                : json_null());
+    return json_pack("{s:o, s:o, s:o, s:b, s:b, s:o, s:o, s:o}", "center",
+                     jsonx_rounded(summary.center, 4), "sigma_factor",
+                     jsonx_rounded(summary.sigma_z, 4), "dispersion", jsonx_rounded(s->phi, 4),
                      "season", m->seasonal[symptom], "trend", m->trending[symptom], "sum", sum,
                      "weeks", weeks, "made", made_json(m, symptom));
 }

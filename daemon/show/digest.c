@@ -1,4 +1,5 @@
 /* Monday's digest: what a manager reads before anything else, and what to look at next. */
+#include "base/typeset.h"
 #include "base/when.h"
 #include "show/view.h"
 #include <ctype.h>
@@ -28,27 +29,9 @@ static const char *short_week(const char *week)
     return strlen(week) > 5 ? week + 5 : week;
 }
 
-/* 958 173, 65.8, 0.19: as exact as an interval deserves. */
-static const char *shown(double x, char out[static 32])
+static const char *shown(double x, char out[static TYPESET_NUMBER])
 {
-    char digits[24];
-    size_t used = 0;
-    if (fabs(x) < 99.95) {
-        snprintf(out, 32, "%.*f",
-                 x == floor(x) || fabs(x) < 0.005 ? 0
-                 : fabs(x) >= 0.995               ? 1
-                                                  : 2,
-                 x);
-        return out;
-    }
-    int length = snprintf(digits, sizeof digits, "%.0f", fmin(x, 1e15));
-    for (int i = 0; i < length; i++) {
-        if (i && (length - i) % 3 == 0)
-            out[used++] = ' ';
-        out[used++] = digits[i];
-    }
-    out[used] = '\0';
-    return out;
+    return typeset_rough(x, " ", out);
 }
 
 /* ---- head ---- */
@@ -70,7 +53,7 @@ static void add_symptom(struct view *view, const json_t *week, const char *sympt
     const json_t *weeks =
         json_object_get(json_object_get(json_object_get(week, "charts"), symptom), "weeks");
     const json_t *last = json_array_get(weeks, json_array_size(weeks) - 1);
-    char label[24], n[2][32];
+    char label[24], n[2][TYPESET_NUMBER];
     snprintf(label, sizeof label, "%s", symptom);
     label[0] = (char)toupper((unsigned char)label[0]);
     if (json_is_number(json_object_get(last, "expected")))
@@ -85,7 +68,7 @@ static void add_open(struct view *view, const json_t *open)
     double all = 0, oldest = 0;
     size_t i;
     const json_t *row;
-    char n[2][32];
+    char n[2][TYPESET_NUMBER];
     json_array_foreach(open, i, row)
     {
         all += number_of(row, "cases");
@@ -97,7 +80,7 @@ static void add_open(struct view *view, const json_t *open)
 
 static void add_verdicts(struct view *view, const json_t *quarter)
 {
-    char n[2][32];
+    char n[2][TYPESET_NUMBER];
     if (number_of(quarter, "ranked") < 1)
         return;
     view_add(view, VIEW_ROW, "Verdicts", 0,
@@ -110,7 +93,7 @@ static void add_verdicts(struct view *view, const json_t *quarter)
 
 static void add_signal(struct view *view, const json_t *s)
 {
-    char n[5][32], what[160];
+    char n[5][TYPESET_NUMBER], what[160];
     double q = number_of(s, "q");
     if (*text_of(s, "title"))
         snprintf(what, sizeof what, "%s", text_of(s, "title"));
@@ -125,7 +108,7 @@ static void add_signal(struct view *view, const json_t *s)
              what, text_of(s, "symptom"), shown(number_of(s, "observed"), n[0]),
              short_week(text_of(s, "since")), shown(number_of(s, "expected"), n[1]),
              shown(number_of(s, "ratio"), n[2]), shown(number_of(s, "low"), n[3]),
-             shown(number_of(s, "high"), (char[32]){0}), n[4]);
+             shown(number_of(s, "high"), (char[TYPESET_NUMBER]){0}), n[4]);
 }
 
 /* Those that are still up, the surest first; the others are counted. */
@@ -160,7 +143,7 @@ static void add_lines(struct view *view, const json_t *lines)
     const json_t *row;
     json_array_foreach(lines, i, row)
     {
-        char n[4][32];
+        char n[4][TYPESET_NUMBER];
         double count = number_of(row, "complaints");
         if (count < 1 || told++ >= ROWS)
             continue;
@@ -179,7 +162,7 @@ static void add_causes(struct view *view, const json_t *causes)
     const json_t *row;
     json_array_foreach(causes, i, row)
     {
-        char n[32];
+        char n[TYPESET_NUMBER];
         double expected = number_of(row, "expected");
         if (expected < EXPECTED_LEAST || told++ >= ROWS)
             continue;
@@ -197,7 +180,7 @@ static void add_to_come(struct view *view, const json_t *rows)
     const json_t *row;
     json_array_foreach(rows, i, row)
     {
-        char n[4][32];
+        char n[4][TYPESET_NUMBER];
         double reported = number_of(row, "reported"), final = number_of(row, "expected_final");
         if (final - reported < EXPECTED_LEAST || told++ >= ROWS)
             continue;
@@ -243,7 +226,7 @@ void view_of_digest(const json_t *event, struct view *view)
     const json_t *week = json_object_get(event, "week");
     const char *symptom;
     json_t *count;
-    char n[32];
+    char n[TYPESET_NUMBER];
     add_title(view, text_of(week, "week"));
     view_add(view, VIEW_ROW, "Plant", 0, "%s", text_of(event, "plant"));
     json_object_foreach(json_object_get(week, "complaints"), symptom, count)

@@ -1,4 +1,5 @@
 #include "show/view.h"
+#include "base/typeset.h"
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -35,28 +36,15 @@ void view_free(struct view *view)
 
 /* ---- plain ---- */
 
-/* Wraps at blanks; lines after the first are indented. */
+/* Wraps at words; lines after the first begin with `rest`. */
 static void wrap(struct text_buffer *out, const char *first, const char *rest, const char *text)
 {
-    const char *indent = first;
-    while (*text) {
-        int room = WIDTH - text_columns(indent);
-        size_t length = 0, last_blank = 0;
-        int columns = 0;
-        while (text[length] && columns <= room) {
-            if (text[length] == ' ')
-                last_blank = length;
-            columns += ((unsigned char)text[length] & 0xc0) != 0x80;
-            length++;
-        }
-        if (text[length] && last_blank)
-            length = last_blank;
+    for (const char *indent = first; *text; indent = rest) {
+        size_t next, length = typeset_break(text, WIDTH - text_columns(indent), &next);
         text_append(out, indent);
         text_append_bytes(out, text, length);
         text_append(out, "\n");
-        text += length;
-        text += strspn(text, " ");
-        indent = rest;
+        text += next;
     }
 }
 

@@ -1,4 +1,5 @@
 #include "show/week_page.h"
+#include "base/typeset.h"
 #include <ctype.h>
 #include <math.h>
 #include <stdio.h>
@@ -22,27 +23,10 @@ bool page_true(const json_t *object, const char *name)
 
 /* ---- numbers and names ---- */
 
-static void add_grouped(struct text_buffer *b, double x)
-{
-    char digits[40];
-    int length = snprintf(digits, sizeof digits, "%.0f", x);
-    for (int i = 0; i < length; i++) {
-        if (i && (length - i) % 3 == 0)
-            text_append(b, "\u202f");
-        text_append_bytes(b, digits + i, 1);
-    }
-}
-
 void page_add_number(struct text_buffer *b, double x)
 {
-    if (!isfinite(x))
-        text_append(b, "–");
-    else if (x >= 99.95 && x < 1e15)
-        add_grouped(b, x);
-    else if (x == floor(x) || fabs(x) < 0.005)
-        text_appendf(b, "%.0f", x);
-    else
-        text_appendf(b, "%.*f", fabs(x) >= 0.995 ? 1 : 2, x);
+    char text[TYPESET_NUMBER];
+    text_append_html(b, isfinite(x) ? typeset_rough(x, "\u202f", text) : "–");
 }
 
 void page_add_range(struct text_buffer *b, double low, double high)

@@ -31,7 +31,7 @@ def named(plant):
     path = plant.dir / "readings.csv"
     path.write_text(many_bad(3))
     done = plant.client("load", "readings", str(path), check=1)
-    assert "7503 rows read: 0 new, 0 changed, 0 the same, 7500 refused" in done.stdout, done
+    assert "7 503 rows read: 0 new, 0 changed, 0 the same, 7 500 refused" in done.stdout, done
     assert "Nothing of a file with refused rows was applied" in done.stdout, done
     assert "readings.csv:2: at" in done.stderr, done.stderr
     assert done.stderr.count("refused:") == 20 and "--refused FILE" in done.stderr, done.stderr
@@ -46,7 +46,7 @@ def every_one(plant):
     path.write_text(many_bad(3))
     done = plant.client("load", "readings", str(path), "--keep-good", "--refused", str(refused),
                         check=1)
-    assert "7503 rows read: 0 new, 0 changed, 3 the same, 7500 refused" in done.stdout, done
+    assert "7 503 rows read: 0 new, 0 changed, 3 the same, 7 500 refused" in done.stdout, done
     rows = [json.loads(line) for line in refused.read_text().splitlines()]
     assert [r["line"] for r in rows] == list(range(2, BAD + 2)), len(rows)
     assert all(r["column"] == "at" and r["reason"] for r in rows)
@@ -60,7 +60,7 @@ def contradictions(plant):
         f"{lot},core_temp_c,{20 + i % 50}.{i},2026-11-18T08:00:00-05:00\n" for i in range(BAD)))
     done = plant.client("load", "readings", str(path), "--keep-good", "--refused", str(refused),
                         check=1)
-    assert "7500 rows read: 1 new, 0 changed, 0 the same, 7499 refused" in done.stdout, done
+    assert "7 500 rows read: 1 new, 0 changed, 0 the same, 7 499 refused" in done.stdout, done
     lines = {json.loads(line)["line"] for line in refused.read_text().splitlines()}
     assert lines == set(range(3, BAD + 2)), len(lines)
 

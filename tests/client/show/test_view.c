@@ -101,7 +101,7 @@ static void numbers_as_people_read_them(void **state)
     } rows[] = {{0, "0"},
                 {47.5, "47.5"},
                 {-0.8, "-0.8"},
-                {1200, "1200"},
+                {1200, "1" VIEW_NBSP "200"},
                 {12400, "12" VIEW_NBSP "400"},
                 {1234567.8, "1" VIEW_NBSP "234" VIEW_NBSP "568"},
                 {0.12345, "0.1235"},

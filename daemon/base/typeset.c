@@ -1,0 +1,95 @@
+#include "base/typeset.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* ---- lines ---- */
+
+static size_t character_bytes(const char *s)
+{
+    size_t n = 1;
+    while (((unsigned char)s[n] & 0xC0) == 0x80)
+        n++;
+    return n;
+}
+
+static int columns_of(const char *s, size_t bytes)
+{
+    char one[16] = {0};
+    memcpy(one, s, bytes < sizeof one - 1 ? bytes : sizeof one - 1);
+    return text_columns(one);
+}
+
+size_t typeset_break(const char *text, int width, size_t *ret_next)
+{
+    size_t at = 0;
+    size_t blank = 0; /* the last blank seen, 0 if none */
+    size_t soft = 0;  /* behind the last mark at which a name may be parted, 0 if none */
+    int used = 0;
+    while (text[at] && text[at] != '\n') {
+        size_t n = character_bytes(text + at);
+        if (text[at] == ' ' && at > 0)
+            blank = at;
+        int columns = columns_of(text + at, n);
+        if (used + columns > width && text[at] != ' ')
+            break;
+        used += columns;
+        at += n;
+        if (n == 1 && strchr("_-/", text[at - 1]))
+            soft = at;
+    }
+    size_t end = at;
+    bool whole = text[at] == '\0' || text[at] == '\n';
+    if (!whole && blank > 0)
+        end = blank;
+    else if (!whole && at == 0)
+        end = character_bytes(text);
+    else if (!whole && soft > 0)
+        end = soft;
+    size_t next = end;
+    if (whole && text[at] == '\n')
+        next++;
+    else
+        while (text[next] == ' ')
+            next++;
+    while (end > 0 && text[end - 1] == ' ')
+        end--;
+    *ret_next = next;
+    return end;
+}
+
+/* ---- numbers ---- */
+
+void typeset_digits(struct text_buffer *out, const char *digits, const char *blank)
+{
+    size_t whole = strspn(digits, "0123456789");
+    for (size_t i = 0; i < whole; i++) {
+        if (i > 0 && (whole - i) % 3 == 0)
+            text_append(out, blank);
+        text_append_bytes(out, digits + i, 1);
+    }
+    text_append(out, digits + whole);
+}
+
+char *typeset_rough(double value, const char *blank, char out[static TYPESET_NUMBER])
+{
+    struct text_buffer digits = {0}, text = {0};
+    double size = fabs(value);
+    if (!isfinite(value)) {
+        snprintf(out, TYPESET_NUMBER, "-");
+        return out;
+    }
+    int decimals = size >= 99.95 || size == floor(size) ? 0 : size >= 0.995 ? 1 : 2;
+    if (size >= 1e15)
+        text_appendf(&digits, "%.3g", size);
+    else if (size > 0 && size < 0.005)
+        text_append(&digits, "<0.01");
+    else
+        text_appendf(&digits, "%.*f", decimals, size);
+    text_append(&text, value < 0 ? "-" : "");
+    typeset_digits(&text, digits.data, blank);
+    snprintf(out, TYPESET_NUMBER, "%s", text.data);
+    text_buffer_free(&digits);
+    text_buffer_free(&text);
+    return out;
+}

@@ -1,0 +1,67 @@
+/* Lines and numbers as people read them. */
+#include "base/typeset.h"
+#include "check.h"
+#include <math.h>
+#include <string.h>
+
+/* Breaks `text` until nothing is left; pieces joined by '|'. */
+static void broken(const char *text, int width, const char *expected)
+{
+    struct text_buffer out = {0};
+    do {
+        size_t next, length = typeset_break(text, width, &next);
+        text_append_bytes(&out, text, length);
+        text += next;
+        text_append(&out, *text ? "|" : "");
+    } while (*text);
+    assert_string_equal(out.data, expected);
+    text_buffer_free(&out);
+}
+
+static void lines(void **state)
+{
+    (void)state;
+    broken("one two  three", 8, "one two|three");
+    broken("exactly ten", 11, "exactly ten");
+    broken("a\nb", 80, "a|b");
+    broken("contamination-cooler-air", 16, "contamination-|cooler-air");
+    broken("abcdefghij", 4, "abcd|efgh|ij");
+    broken("ñandúes corren", 7, "ñandúes|corren");
+    broken("パン屋", 4, "パン|屋"); /* two columns a character */
+}
+
+static void numbers(void **state)
+{
+    static const struct {
+        double value;
+        const char *shown;
+    } ROWS[] = {{0, "0"},
+                {7, "7"},
+                {-3, "-3"},
+                {0.004, "<0.01"},
+                {0.19, "0.19"},
+                {0.996, "1.0"},
+                {65.84, "65.8"},
+                {99.96, "100"},
+                {999.6, "1 000"},
+                {1234, "1 234"},
+                {-182400, "-182 400"},
+                {958173, "958 173"},
+                {INFINITY, "-"},
+                {NAN, "-"}};
+    char text[TYPESET_NUMBER];
+    struct text_buffer out = {0};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++)
+        assert_string_equal(typeset_rough(ROWS[i].value, " ", text), ROWS[i].shown);
+    assert_string_equal(typeset_rough(1e300, "\u202f", text), "1e+300");
+    typeset_digits(&out, "1234567.8901", "'");
+    assert_string_equal(out.data, "1'234'567.8901");
+    text_buffer_free(&out);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {cmocka_unit_test(lines), cmocka_unit_test(numbers)};
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
