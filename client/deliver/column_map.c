@@ -1,6 +1,7 @@
+#include "deliver/column_map.h"
 #include "base/jsonx.h"
 #include "base/text.h"
-#include "deliver/complaint_rows.h"
+#include "form/form.h"
 #include <stdlib.h>
 #include <string.h>
 

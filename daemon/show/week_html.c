@@ -1,6 +1,6 @@
 #include "show/week_html.h"
 #include "base/when.h"
-#include "show/week_page.h"
+#include "show/page.h"
 #include <math.h>
 #include <string.h>
 

@@ -1,5 +1,5 @@
 /* Rates by factor, by week of receipt and by week of packing, as tables of the page. */
-#include "show/week_page.h"
+#include "show/page.h"
 #include <math.h>
 #include <string.h>
 

@@ -1,4 +1,4 @@
-#include "show/week_page.h"
+#include "show/page.h"
 
 const char PAGE_STYLE[] =
     ":root{color-scheme:light dark;--paper:#fdfcf9;--ink:#211d18;--soft:#5a534a;--rule:#d8d1c4;"

@@ -1,4 +1,4 @@
-#include "show/week_page.h"
+#include "show/page.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>

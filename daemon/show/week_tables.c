@@ -1,6 +1,6 @@
 /* What rose, causes, what is still to come, how right the rankings were: as tables. */
 #include "base/when.h"
-#include "show/week_page.h"
+#include "show/page.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>

@@ -1,4 +1,4 @@
-#include "show/week_page.h"
+#include "show/page.h"
 #include "base/typeset.h"
 #include <ctype.h>
 #include <math.h>

@@ -1,7 +1,7 @@
 /* Pieces of the week's page: numbers, names and tables in HTML, charts in SVG. The page shows what
  * the report holds and works nothing out anew. Inside show/. */
-#ifndef ODDLOAF_SHOW_WEEK_PAGE_H
-#define ODDLOAF_SHOW_WEEK_PAGE_H
+#ifndef ODDLOAF_SHOW_PAGE_H
+#define ODDLOAF_SHOW_PAGE_H
 
 #include "base/text.h"
 #include <jansson.h>
