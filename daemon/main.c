@@ -6,6 +6,8 @@
 #include "serve/app.h"
 #include "serve/background.h"
 #include "serve/http.h"
+#include "serve/installed.h"
+#include "serve/service.h"
 #include "serve/sessions.h"
 #include <errno.h>
 #include <event2/thread.h>
@@ -16,12 +18,12 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
-#ifdef ODDLOAF_SYSTEMD
-#include <systemd/sd-daemon.h>
-#endif
 
-enum { EXIT_CONFIG = 78 }; /* EX_CONFIG: systemd need not try again */
-enum { FLUSH_MS = 1000 };  /* for answers whose client reads slowly, once all work is done */
+enum {
+    EXIT_CONFIG = 78,  /* EX_CONFIG */
+    STOP_SPARE_S = 20, /* to commit what is queued, after the last request was answered */
+    FLUSH_MS = 1000    /* for answers whose client reads slowly, once all work is done */
+};
 
 struct options {
     const char *config, *state, *rules, *socket;
@@ -42,8 +44,11 @@ static const char USAGE[] =
     "usage: oddloafd [--config FILE] [--state DIR] [--rules DIR] [--socket PATH] [--check]\n"
     "       oddloafd --help-config | --version\n"
     "  --config FILE  settings (JSON); every one has a default\n"
+    "                 (default " INSTALLED_CONFIG ", if it is there)\n"
     "  --state DIR    where the database lives (default /var/lib/oddloaf)\n"
-    "  --rules DIR    rule files (default /usr/share/oddloaf/rules)\n"
+    "  --rules DIR    rule files\n"
+    "                 (default " INSTALLED_OWN_RULES " if it is there,\n"
+    "                 else " INSTALLED_RULES ")\n"
     "  --socket PATH  Unix socket to listen at (default /run/oddloaf/oddloafd.sock)\n"
     "  --check        check settings and rules, say what is wrong, start nothing\n";
 
@@ -59,9 +64,7 @@ static int read_options(int argc, char **argv, struct options *o)
                                          {"help-config", no_argument, NULL, 'H'},
                                          {"version", no_argument, NULL, 'v'},
                                          {NULL, 0, NULL, 0}};
-    *o = (struct options){.state = "/var/lib/oddloaf",
-                          .rules = "/usr/share/oddloaf/rules",
-                          .socket = "/run/oddloaf/oddloafd.sock"};
+    *o = (struct options){.state = "/var/lib/oddloaf", .socket = "/run/oddloaf/oddloafd.sock"};
     int letter;
     while ((letter = getopt_long(argc, argv, "", LONG, NULL)) != -1) {
         switch (letter) {
@@ -107,6 +110,11 @@ static void log_error(const struct daemon *d, const char *doing, const struct er
     log_write(&d->app.log, LOG_LEVEL_ERROR, "%s: %s", doing, error_format(err, text, sizeof text));
 }
 
+static const char *settings_file(const struct setup *setup)
+{
+    return setup->config_path ? setup->config_path : "defaults";
+}
+
 /* A wrong address must not keep the desk from logging: the others get their mail, status and log
  * say what is wrong. `--check` and a reload refuse it. */
 static void report_mail(struct daemon *d)
@@ -138,11 +146,10 @@ static void daemon_on_stop(evutil_socket_t signal_number, short what, void *arg)
     if (event_pending(d->draining, EV_TIMEOUT, NULL))
         return;
     log_write(&d->app.log, LOG_LEVEL_INFO, "stopping signal=%d", (int)signal_number);
-#ifdef ODDLOAF_SYSTEMD
-    sd_notify(0, "STOPPING=1");
-#endif
     struct setup *setup = app_setup(&d->app);
-    d->stop_by_ms = clock_monotonic_ms() + config_number(setup->config, "limits/stop_s") * 1000;
+    int64_t within_s = config_number(setup->config, "limits/stop_s");
+    d->stop_by_ms = clock_monotonic_ms() + within_s * 1000;
+    service_stopping(within_s + STOP_SPARE_S);
     setup_unref(setup);
     http_stop(d->http);
     writer_hurry(d->app.writer);
@@ -157,8 +164,8 @@ static void daemon_reloaded(void *arg)
     const struct mail_settings mail = setup_mail(setup);
     const char *gap = mail_settings_gap(&mail);
     mailer_configure(d->mailer, &mail);
-    log_write(&d->app.log, LOG_LEVEL_INFO, "rules and settings reloaded, %s",
-              triage_hash(setup->triage));
+    log_write(&d->app.log, LOG_LEVEL_INFO, "rules and settings reloaded, settings=%s rules=%s",
+              settings_file(setup), triage_hash(setup->triage));
     if (gap)
         log_write(&d->app.log, LOG_LEVEL_WARNING, "%s", gap);
     setup_unref(setup);
@@ -171,9 +178,7 @@ static void reload_on_reader(struct store *store, void *arg)
     (void)store;
     if (app_reload(&d->app, &err))
         log_error(d, "reload refused, the rules and settings in force stay", &err);
-#ifdef ODDLOAF_SYSTEMD
-    sd_notify(0, "READY=1");
-#endif
+    service_ready();
 }
 
 static void reload_refused(void *arg)
@@ -186,9 +191,7 @@ static void daemon_on_reload(evutil_socket_t fd, short what, void *arg)
     struct daemon *d = arg;
     (void)fd;
     (void)what;
-#ifdef ODDLOAF_SYSTEMD
-    sd_notifyf(0, "RELOADING=1\nMONOTONIC_USEC=%lld", (long long)clock_monotonic_ms() * 1000);
-#endif
+    service_reloading();
     readers_submit(d->app.readers, &(struct reader_job){reload_on_reader, reload_refused, d});
 }
 
@@ -244,11 +247,10 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     if (!rc)
         rc = http_start(d->base, &d->app, o->socket, &d->http, err);
     if (!rc) {
-        log_write(&d->app.log, LOG_LEVEL_INFO, "ready socket=%s state=%s causes=%d", o->socket,
-                  d->app.state_dir, triage_cause_count(d->app.setup->triage));
-#ifdef ODDLOAF_SYSTEMD
-        sd_notify(0, "READY=1");
-#endif
+        log_write(&d->app.log, LOG_LEVEL_INFO, "ready socket=%s state=%s settings=%s causes=%d",
+                  o->socket, d->app.state_dir, settings_file(d->app.setup),
+                  triage_cause_count(d->app.setup->triage));
+        service_ready();
     }
     return rc;
 }
@@ -287,8 +289,9 @@ static int check(struct daemon *d)
     const char *gap = mail_settings_gap(&mail);
     if (setup_check_mail(d->app.setup, &d->app.log, &err))
         return EXIT_CONFIG;
-    printf("settings and rules are sound: %d causes, %s\n",
-           triage_cause_count(d->app.setup->triage), triage_hash(d->app.setup->triage));
+    printf("settings (%s) and rules (%s) are sound: %d causes, %s\n", settings_file(d->app.setup),
+           d->app.setup->rules_dir, triage_cause_count(d->app.setup->triage),
+           triage_hash(d->app.setup->triage));
     if (gap)
         printf("%s\n", gap);
     return 0;

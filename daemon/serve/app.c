@@ -5,6 +5,7 @@
 #include "intake/lexicon.h"
 #include "lots/match.h"
 #include "rank/calibration.h"
+#include "serve/installed.h"
 #include "store/pattern.h"
 #include "store/work.h"
 #include <stdlib.h>
@@ -18,9 +19,9 @@ static void log_fault(void *arg, const struct error *fault)
     log_write(arg, LOG_LEVEL_ERROR, "%s", error_format(fault, text, sizeof text));
 }
 
-static int load_rules(struct setup *setup, const char *rules_dir, const struct log *log,
-                      struct error *err)
+static int load_rules(struct setup *setup, const struct log *log, struct error *err)
 {
+    const char *rules_dir = setup->rules_dir;
     struct text_buffer path = {0};
     int rc = triage_new(rules_dir, setup->tz, log_fault, (void *)log, &setup->triage, err);
     if (!rc) {
@@ -46,14 +47,16 @@ int setup_load(const char *config_path, const char *rules_dir, struct setup **re
 {
     struct setup *setup = xcalloc(1, sizeof *setup);
     setup->references = 1;
-    int rc = config_load(config_path, &setup->config, err);
+    setup->config_path = config_path ? config_path : installed_config();
+    setup->rules_dir = rules_dir ? rules_dir : installed_rules();
+    int rc = config_load(setup->config_path, &setup->config, err);
     if (!rc) {
         rc = tz_open(config_text(setup->config, "time_zone"), &setup->tz, err);
         if (rc)
             error_field(err, "time_zone", config_text(setup->config, "time_zone"));
     }
     if (!rc)
-        rc = load_rules(setup, rules_dir, log, err);
+        rc = load_rules(setup, log, err);
     if (rc) {
         setup_unref(setup);
         return rc;

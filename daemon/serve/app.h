@@ -21,7 +21,9 @@ struct sessions;
 /* Rules, config and what was made from them: loaded whole, swapped at once, shared by reference,
  * so that a request under way keeps the set it began with. */
 struct setup {
-    int references; /* atomic */
+    int references;          /* atomic */
+    const char *config_path; /* borrowed from main, or where it is installed; NULL: all defaults */
+    const char *rules_dir;
     struct config *config;
     struct tz *tz;
     struct triage *triage;
@@ -35,7 +37,8 @@ struct setup {
 struct app {
     struct log log;
     struct clock clock;
-    const char *state_dir, *config_path, *rules_dir; /* borrowed from main */
+    const char *state_dir, *config_path, *rules_dir; /* borrowed from main; of the last two NULL
+                                                        is what is installed */
     int64_t started_ms;
     struct writer *writer;
     struct readers *readers;
@@ -50,6 +53,7 @@ struct app {
     void *reloaded_arg;
 };
 
+/* `config_path`, `rules_dir`: NULL for those that are installed (serve/installed.h). */
 int setup_load(const char *config_path, const char *rules_dir, struct setup **ret,
                const struct log *log, struct error *err);
 void setup_unref(struct setup *setup);

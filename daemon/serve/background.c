@@ -4,6 +4,7 @@
 #include "desk/placing.h"
 #include "notify/event.h"
 #include "patterns/week.h"
+#include "serve/service.h"
 #include "serve/sessions.h"
 #include "store/contact.h"
 #include "store/outbox.h"
@@ -14,9 +15,6 @@
 #include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
-#ifdef ODDLOAF_SYSTEMD
-#include <systemd/sd-daemon.h>
-#endif
 
 enum {
     ROUND = 16, /* cases ranked between two commits */
@@ -319,12 +317,8 @@ static void start_round(struct background *bg)
 /* The loop got here and the writer moves: all is well. */
 static void tell_watchdog(const struct writer_counts *counts)
 {
-#ifdef ODDLOAF_SYSTEMD
     if (clock_monotonic_ms() - counts->last_progress_ms < WRITER_STUCK_MS)
-        sd_notify(0, "WATCHDOG=1");
-#else
-    (void)counts;
-#endif
+        service_alive();
 }
 
 /* Once when it happens and once when it is mended. */

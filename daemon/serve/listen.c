@@ -1,5 +1,6 @@
 #include "serve/listen.h"
 #include "base/text.h"
+#include "serve/service.h"
 #include <errno.h>
 #include <event2/listener.h>
 #include <fcntl.h>
@@ -9,11 +10,11 @@
 #include <sys/stat.h>
 #include <sys/un.h>
 #include <unistd.h>
-#ifdef ODDLOAF_SYSTEMD
-#include <systemd/sd-daemon.h>
-#endif
 
-enum { LISTENERS = 4, BACKLOG = 128, SOCKET_MODE = 0660, TICK_MS = 250, SPARE = 8 };
+/* Anybody of this machine may connect: what one may do goes by the peer's groups, and a file has
+ * but one group where there are four roles. */
+enum { SOCKET_MODE = 0666 };
+enum { LISTENERS = 4, BACKLOG = 128, TICK_MS = 250, SPARE = 8 };
 
 struct listen {
     struct event_base *base;
@@ -173,31 +174,17 @@ static int listen_at(struct listen *l, struct evhttp *evhttp, const char *path, 
 static int listen_handed_down(struct listen *l, struct evhttp *evhttp, int *ret_count,
                               struct error *err)
 {
-    *ret_count = 0;
-#ifdef ODDLOAF_SYSTEMD
-    int count = sd_listen_fds(1);
-    for (int i = 0; i < count; i++) {
-        int fd = SD_LISTEN_FDS_START + i;
-        if (sd_is_socket(fd, AF_UNIX, SOCK_STREAM, 1) <= 0)
-            return error_set(err, ERROR_INVALID,
-                             "systemd handed down something other than a"
-                             " listening Unix socket");
-        evutil_make_socket_nonblocking(fd);
-        evutil_make_socket_closeonexec(fd);
+    int first;
+    int rc = service_sockets(&first, ret_count, err);
+    for (int i = 0; !rc && i < *ret_count; i++) {
+        evutil_make_socket_nonblocking(first + i);
+        evutil_make_socket_closeonexec(first + i);
         /* backlog 0: it listens already */
         struct evconnlistener *listener =
-            evconnlistener_new(l->base, NULL, NULL, LEV_OPT_CLOSE_ON_FREE, 0, fd);
-        int rc = add(l, evhttp, listener, err);
-        if (rc)
-            return rc;
-        ++*ret_count;
+            evconnlistener_new(l->base, NULL, NULL, LEV_OPT_CLOSE_ON_FREE, 0, first + i);
+        rc = add(l, evhttp, listener, err);
     }
-#else
-    (void)l;
-    (void)evhttp;
-    (void)err;
-#endif
-    return 0;
+    return rc;
 }
 
 int listen_local(struct listen *l, struct evhttp *evhttp, const char *path, struct error *err)

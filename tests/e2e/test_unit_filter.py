@@ -14,7 +14,7 @@ import sys
 import seccomp
 from oddloaf import ROOT, Plant, complaint
 
-UNIT = ROOT / "systemd/oddloafd.service"
+UNIT = ROOT / "systemd/oddloafd.service.in"
 
 
 def members(name):

@@ -138,7 +138,7 @@ class Folders(unittest.TestCase):
 
     def test_a_folder_of_tests_is_one_of_the_code(self):
         rooms = guide()
-        own = {"house", "reference", "plants", "e2e", "fault", "fuzz", "bench", "client"}
+        own = {"house", "reference", "plants", "e2e", "system", "fault", "fuzz", "bench", "client"}
         for top, names, extra in (("tests", rooms["daemon"], own),
                                   ("tests/client", rooms["client"], set())):
             folders = {f.name for f in (ROOT / top).iterdir()
