@@ -288,7 +288,10 @@ int main(int argc, char **argv)
     char dir[] = "/tmp/oddloaf-bench-XXXXXX", command[64];
     int64_t *ids = xcalloc((size_t)cases, sizeof *ids);
     struct triage *triage = NULL;
-    assert(mkdtemp(dir));
+    if (!mkdtemp(dir)) {
+        perror(dir);
+        return 1;
+    }
     must(store_open(dir, STORE_WRITE, &store, &err));
     build(lots);
     cases = complain(lots, cases, ids);

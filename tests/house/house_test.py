@@ -156,6 +156,28 @@ class Folders(unittest.TestCase):
                         self.assertIn(f"#ifndef {guard}\n#define {guard}\n", file.read_text(), file)
 
 
+class Assertions(unittest.TestCase):
+    """They ask; they do nothing, for another build may leave them out."""
+    WORK = re.compile(r"\bassert\([^=;]*\b(mk\w+|unlink|remove|system|f?open|f?write|f?close|rename|must|"
+                      r"\w+_(?:run|start|stop|put|add|save|load|take|submit))\(|\bassert\([^;=<>!]*(?:\+\+|--|[^=<>!]=[^=])")
+
+    def test_none_works(self):
+        for top in ("daemon", "client", "tests"):
+            for file in sorted((ROOT / top).rglob("*.[ch]")):
+                self.assertIsNone(self.WORK.search(file.read_text()), file)
+
+    def test_the_check_finds_one_that_works(self):
+        for text, works in (("assert(mkdtemp(dir));", True), ("assert(unlink(path) == 0);", True),
+                            ("assert(n++ < 5);", True), ("assert((x = f()));", True),
+                            ("assert(count > 0);", False), ("assert(a == b && c <= d);", False),
+                            ("assert_int_equal(unlink(path), 0);", False)):
+            self.assertEqual(bool(self.WORK.search(text)), works, text)
+
+    def test_no_build_type_leaves_them_out(self):
+        for row in json.loads((BUILD / "compile_commands.json").read_text()):
+            self.assertNotIn("-DNDEBUG", row["command"])
+
+
 class Includes(unittest.TestCase):
     def test_none_crosses(self):
         for top in ("daemon", "client"):
