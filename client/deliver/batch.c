@@ -109,10 +109,30 @@ static struct error fault_of(const json_t *fault)
     return err;
 }
 
-/* `faults` are all faults of the row, `err` among them; with none of them there is `err` alone. */
-static void refuse(struct batch *b, long line, const struct error *err, const json_t *faults)
+/* Each case once, in as many words as fit a line or two. */
+static void add_harm(struct batch *b, const char *name, const char *alarm)
+{
+    char word[32];
+    text_clip(alarm, b->alarm, sizeof b->alarm);
+    snprintf(word, sizeof word, " %.20s,", name);
+    if (b->harm.length < 200 && !(b->harm.data && strstr(b->harm.data, word)))
+        text_append(&b->harm, word);
+}
+
+static void add_harm_line(struct batch *b, long line, const char *alarm)
+{
+    char name[32];
+    snprintf(name, sizeof name, "line %ld", line);
+    add_harm(b, name, alarm);
+}
+
+/* `faults` are all faults of the row, `err` among them; with none of them there is `err` alone.
+ * `answer`: the daemon's, or NULL; harm in it is told though the row be refused. */
+static void refuse(struct batch *b, long line, const struct error *err, const json_t *faults,
+                   const json_t *answer)
 {
     size_t i;
+    const json_t *harm = json_object_get(answer, "harm");
     const json_t *fault;
     b->refused++;
     if (b->c->json) {
@@ -121,6 +141,8 @@ static void refuse(struct batch *b, long line, const struct error *err, const js
                       "field", err->field, "value", err->value, "reason", err->text);
         if (json_array_size(faults) > 1)
             json_object_set(json_object_get(document, "error"), "faults", (json_t *)faults);
+        if (harm)
+            json_object_set(document, "harm", (json_t *)harm);
         client_print(document);
         json_decref(document);
     }
@@ -131,16 +153,10 @@ static void refuse(struct batch *b, long line, const struct error *err, const js
         const struct error one = fault_of(fault);
         say_refused(b, line, &one);
     }
-}
-
-/* Each case once, in as many words as fit a line or two. */
-static void add_harm(struct batch *b, const char *name, const char *alarm)
-{
-    char word[32];
-    text_clip(alarm, b->alarm, sizeof b->alarm);
-    snprintf(word, sizeof word, " %.20s,", name);
-    if (b->harm.length < 200 && !(b->harm.data && strstr(b->harm.data, word)))
-        text_append(&b->harm, word);
+    if (harm) {
+        client_say(b->c, "  HARM is reported in this row");
+        add_harm_line(b, line, pick_text(answer, "alarm", b->alarm));
+    }
 }
 
 static void show_logged(struct batch *b, const struct waiting *row, const json_t *answer)
@@ -182,7 +198,7 @@ static void on_answer(void *arg, size_t index, json_t *answer)
     const json_t *error = json_object_get(answer, "error");
     if (error) {
         const struct error first = fault_of(error);
-        refuse(b, row->line, &first, json_object_get(error, "faults"));
+        refuse(b, row->line, &first, json_object_get(error, "faults"), answer);
         return;
     }
     if (pick_bool(answer, "again", false))
@@ -194,35 +210,43 @@ static void on_answer(void *arg, size_t index, json_t *answer)
 
 /* ---- sending ---- */
 
+static void say_kept(struct batch *b, const struct waiting *row, const json_t *complaint)
+{
+    const json_t *faults = json_object_get(json_object_get(complaint, "refused"), "faults");
+    if (row->harm)
+        add_harm_line(b, row->line, HARM_KEPT);
+    if (faults) {
+        const struct error first = fault_of(json_array_get(faults, 0));
+        refuse(b, row->line, &first, faults, NULL);
+        return;
+    }
+    b->kept++;
+    if (!b->c->json)
+        return;
+    json_t *document = json_pack("{ss sb}", "complaint", pick_text(complaint, "id", ""), "kept", 1);
+    client_print(document);
+    json_decref(document);
+}
+
+/* Refused rows are kept too: the daemon has yet to hear what they say of harm. */
 static void keep(struct batch *b, const struct error *why)
 {
     char path[SPOOL_PATH];
-    if (b->c->json)
-        for (const char *at = b->lines.data; *at; at += strcspn(at, "\n") + 1) {
-            json_t *complaint = NULL;
-            if (jsonx_parse(at, strcspn(at, "\n"), &complaint, NULL) == 0) {
-                json_t *document =
-                    json_pack("{ss sb}", "complaint", pick_text(complaint, "id", ""), "kept", 1);
-                client_print(document);
-                json_decref(document);
-            }
-            json_decref(complaint);
-        }
-    for (size_t i = 0; i < b->count; i++) {
-        char name[32];
-        snprintf(name, sizeof name, "line %ld", b->rows[i].line);
-        if (b->rows[i].harm)
-            add_harm(b, name, HARM_KEPT);
+    const char *at = b->lines.data;
+    for (size_t i = 0; i < b->count; i++, at += strcspn(at, "\n") + 1) {
+        json_t *complaint = NULL;
+        jsonx_parse(at, strcspn(at, "\n"), &complaint, NULL);
+        say_kept(b, &b->rows[i], complaint);
+        json_decref(complaint);
     }
     b->away = true;
-    b->kept += (long)b->count;
     b->exit_code = deliver_keep(b->c, why, b->lines.data, b->lines.length, path);
 }
 
 static void refuse_all(struct batch *b, const struct error *err)
 {
     for (size_t i = 0; i < b->count; i++)
-        refuse(b, b->rows[i].line, err, NULL);
+        refuse(b, b->rows[i].line, err, NULL, NULL);
 }
 
 static void flush(struct batch *b)
@@ -306,18 +330,24 @@ static int on_row(void *arg, const struct row *row)
 {
     struct batch *b = arg;
     struct error first = {0};
+    bool bad;
     b->read++;
-    if (!row->complaint) {
-        flush(b); /* answers stay in the order of the rows */
-        refuse(b, row->line, row->refused, NULL);
-        return 0;
-    }
-    json_object_update_missing(row->complaint, (json_t *)b->options->defaults);
-    give_id(b, row->complaint);
     json_t *faults = json_array();
-    if (find_faults(b, row, faults, &first)) {
-        flush(b);
-        refuse(b, row->line, &first, faults);
+    if (row->readable) {
+        json_object_update_missing(row->complaint, (json_t *)b->options->defaults);
+        give_id(b, row->complaint);
+        bad = find_faults(b, row, faults, &first);
+    } else {
+        first = *row->refused;
+        json_array_append_new(faults, complaint_form_fault(&first));
+        bad = true;
+    }
+    if (bad && b->options->dry_run) {
+        refuse(b, row->line, &first, faults, NULL);
+    } else if (bad) {
+        /* refused by the daemon in its place among the others: it hears what it says of harm */
+        json_object_set_new(row->complaint, "refused", json_pack("{sO}", "faults", faults));
+        add_line(b, row->line, row->complaint);
     } else if (b->options->dry_run) {
         b->logged++;
         if (b->c->json)

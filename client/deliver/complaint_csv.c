@@ -111,27 +111,42 @@ static int set_cell(struct reader *r, json_t *complaint, const char *field, cons
     return *value ? form_set(complaint, form_find(field), value, r->day, err) : 0;
 }
 
+/* What can't be read as its field is words all the same: they may speak of harm. */
+static void take_as_words(json_t *complaint, const char *cell)
+{
+    if (!text_is_utf8(cell, strlen(cell)))
+        return;
+    const char *before = json_string_value(json_object_get(complaint, "reason"));
+    json_t *words = json_sprintf("%s%s%s", before ? before : "", before ? "; " : "", cell);
+    json_object_set_new(complaint, "reason", words);
+}
+
 static void take_row(struct reader *r)
 {
     struct error first = {0};
-    struct row row = {.line = r->row_line, .complaint = json_object(), .faults = json_array()};
-    bool readable = r->cell_count <= r->field_count;
-    if (!readable)
+    struct row row = {.line = r->row_line,
+                      .complaint = json_object(),
+                      .readable = r->cell_count <= r->field_count,
+                      .faults = json_array()};
+    if (!row.readable)
         error_set(&first, ERROR_INVALID, "has %zu values, the header names %zu columns",
                   r->cell_count, r->field_count);
-    for (size_t i = 0; i < r->cell_count && readable; i++) {
+    for (size_t i = 0; i < r->cell_count; i++) {
         struct error err = {0};
-        if (!r->fields[i] || !set_cell(r, row.complaint, r->fields[i], r->cells[i], &err))
+        if (!row.readable)
+            take_as_words(row.complaint, r->cells[i]);
+        if (!row.readable || !r->fields[i] ||
+            !set_cell(r, row.complaint, r->fields[i], r->cells[i], &err))
             continue;
         json_array_append_new(row.faults, complaint_form_fault(&err));
+        if (strncmp(r->fields[i], "contact.", 8) != 0)
+            take_as_words(row.complaint, r->cells[i]);
         if (!first.code)
             first = err;
     }
     row.refused = first.code ? &first : NULL;
-    json_t *complaint = row.complaint;
-    row.complaint = readable ? complaint : NULL;
     r->rc = r->each(r->arg, &row);
-    json_decref(complaint);
+    json_decref(row.complaint);
     json_decref(row.faults);
 }
 

@@ -6,6 +6,14 @@
 
 #define CHUNK 65536
 
+static json_t *as_note(const struct text_buffer *text)
+{
+    json_t *complaint = json_object();
+    if (text->length && text_is_utf8(text->data, text->length))
+        json_object_set_new(complaint, "note", json_stringn(text->data, text->length));
+    return complaint;
+}
+
 static int take_line(long line, const struct text_buffer *text, bool too_long, row_each each,
                      void *arg)
 {
@@ -18,7 +26,11 @@ static int take_line(long line, const struct text_buffer *text, bool too_long, r
         rc = jsonx_parse(text->data, text->length, &complaint, &err);
     if (!rc && !json_is_object(complaint))
         rc = error_set(&err, ERROR_INVALID, "must be a JSON object");
-    rc = each(arg, &(struct row){line, rc ? NULL : complaint, rc ? &err : NULL, NULL});
+    if (rc) {
+        json_decref(complaint);
+        complaint = as_note(text);
+    }
+    rc = each(arg, &(struct row){line, complaint, !rc, rc ? &err : NULL, NULL});
     json_decref(complaint);
     return rc;
 }

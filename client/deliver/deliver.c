@@ -1,5 +1,6 @@
 #include "deliver/deliver.h"
 #include "base/jsonx.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -49,6 +50,22 @@ static int refusal(const struct reply *reply, struct error *err)
     return rc;
 }
 
+/* The complaint is refused; that somebody was hurt was heard. */
+static void say_harm(const struct reply *reply)
+{
+    json_t *problem = NULL;
+    if (reply->json && reply->body.length)
+        jsonx_parse(reply->body.data, reply->body.length, &problem, NULL);
+    if (harm_reported(NULL, problem)) {
+        struct view v;
+        view_init(&v, stderr);
+        harm_show(&v, pick_text(problem, "script", NULL), pick_text(problem, "alarm", NULL));
+        view_text(&v, VIEW_PLAIN, 0, 0,
+                  "The complaint itself is refused: mend it and log it again.");
+    }
+    json_decref(problem);
+}
+
 int deliver_one(const struct client *c, const json_t *complaint, json_t **ret_answer,
                 struct error *err)
 {
@@ -64,8 +81,10 @@ int deliver_one(const struct client *c, const json_t *complaint, json_t **ret_an
     bool good = !rc && reply.status >= 200 && reply.status <= 299;
     if (!rc && !good) {
         rc = refusal(&reply, err);
-        if (!deliver_keeps(rc))
+        if (!deliver_keeps(rc)) {
             client_problem(c, &reply);
+            say_harm(&reply);
+        }
     }
     if (good && jsonx_parse(reply.body.data ? reply.body.data : "", reply.body.length, ret_answer,
                             err) != 0)

@@ -507,3 +507,20 @@ const char *complaint_form_text(const struct complaint_form *form, const char *n
 {
     return json_string_value(json_object_get(form->body, name));
 }
+
+json_t *complaint_form_harm(const json_t *complaint)
+{
+    const struct field *field = words_field("harm");
+    const json_t *said = json_object_get(complaint, "harm");
+    json_t *known = json_array();
+    size_t count = json_is_string(said) ? 1 : json_array_size(said);
+    for (size_t i = 0; i < count; i++) {
+        const char *word = json_string_value(json_is_array(said) ? json_array_get(said, i) : said);
+        if (word && words_has(field->words, word))
+            json_array_append_new(known, json_string(word));
+    }
+    if (json_array_size(known))
+        return known;
+    json_decref(known);
+    return NULL;
+}

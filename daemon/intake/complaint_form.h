@@ -51,6 +51,9 @@ void complaint_form_free(struct complaint_form *form);
 json_t *complaint_form_fault(const struct error *why);
 /* Adds a doubt about a field of the body. */
 void complaint_form_doubt(const struct complaint_form *form, const char *field, const char *why);
+/* The words of harm that a complaint says, though it be refused: those of its "harm" that are
+ * known. New reference; NULL if there are none. */
+json_t *complaint_form_harm(const json_t *complaint);
 /* The text member, or NULL. Lives as long as the form. */
 const char *complaint_form_text(const struct complaint_form *form, const char *name);
 /* What `erase` looks for in a person's words: folded, or digits only for a phone number. */

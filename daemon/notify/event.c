@@ -23,6 +23,36 @@ json_t *event_urgent(const char *plant, const json_t *needs, const json_t *body,
     return event;
 }
 
+static bool is_short(const json_t *value)
+{
+    enum { MOST = 200 };
+    return json_is_integer(value) || (json_is_string(value) && json_string_length(value) <= MOST);
+}
+
+json_t *event_urgent_refused(const char *plant, const json_t *needs, const json_t *complaint,
+                             const json_t *harm, const struct error *why)
+{
+    static const char *const KEYS[] = {"id",      "symptom", "channel", "received_at",
+                                       "product", "store",   "packs",   "lot_text"};
+    json_t *taken = json_object();
+    for (size_t i = 0; i < sizeof KEYS / sizeof KEYS[0]; i++) {
+        json_t *value = json_object_get(complaint, KEYS[i]);
+        if (is_short(value))
+            json_object_set(taken, KEYS[i], value);
+    }
+    json_object_set(taken, "harm", (json_t *)harm);
+    json_t *event = event_urgent(plant, needs, taken, NULL);
+    json_object_set(event, "lot_text", json_object_get(taken, "lot_text"));
+    json_object_set_new(event, "refused",
+                        json_sprintf("%s%s%s", why->field, why->field[0] ? ": " : "", why->text));
+    if (why->source[0])
+        json_object_set_new(event, "source", json_string(why->source));
+    if (why->line)
+        json_object_set_new(event, "line", json_integer(why->line));
+    json_decref(taken);
+    return event;
+}
+
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking)
 {
     return json_pack("{s:s, s:s, s:i, s:s, s:O}", "event", "case", "plant", plant, "revision",

@@ -3,6 +3,7 @@
 #ifndef ODDLOAF_NOTIFY_EVENT_H
 #define ODDLOAF_NOTIFY_EVENT_H
 
+#include "base/error.h"
 #include <jansson.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -13,6 +14,11 @@
  * the plant says this needs, `body` a complaint without contact; `lot` may be NULL. New reference.
  */
 json_t *event_urgent(const char *plant, const json_t *needs, const json_t *body, const char *lot);
+/* The same of a complaint that was refused, so that no case holds it: "refused" says why and
+ * "source" and "line" where it is. `complaint` is as it came, unchecked: only short texts and
+ * numbers are taken over. `harm` (borrowed): the checked words. New reference. */
+json_t *event_urgent_refused(const char *plant, const json_t *needs, const json_t *complaint,
+                             const json_t *harm, const struct error *why);
 /* {"event":"case","plant","revision","why":"…","ranking":{…}}. New reference. */
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking);
 /* {"event":"digest","plant","week":{…}}. New reference. */

@@ -33,7 +33,10 @@ void message_subject(const json_t *event, char *out, size_t size)
     const char *kind = text_of(event, "event");
     const json_t *ranking = json_object_get(event, "ranking");
     if (strcmp(kind, "urgent") == 0) {
-        snprintf(out, size, "URGENT %s: harm reported", text_of(event, "case"));
+        if (json_object_get(event, "refused"))
+            snprintf(out, size, "URGENT: harm reported in a refused complaint");
+        else
+            snprintf(out, size, "URGENT %s: harm reported", text_of(event, "case"));
     } else if (strcmp(kind, "digest") == 0) {
         digest_subject(json_object_get(event, "week"), out, size);
     } else {

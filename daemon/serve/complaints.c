@@ -29,9 +29,9 @@ struct entry {
     json_t *taken;
     char *body, *contact;
     json_t *urgent; /* event of harm, or NULL */
+    json_t *harm;   /* what a refused one says of harm, or NULL */
     char message_id[128];
     struct complaint_placed placed;
-    bool refused; /* when it was to be logged, see err */
 };
 
 struct batch {
@@ -53,6 +53,7 @@ static void batch_free(struct batch *b)
         json_decref(e->faults);
         json_decref(e->taken);
         json_decref(e->urgent);
+        json_decref(e->harm);
         free(e->body);
         free(e->contact);
     }
@@ -109,31 +110,62 @@ static int read_form(struct entry *e, const json_t *complaint, struct setup *set
                                          .faults = e->faults = json_array(),
                                          .measured = read_measured,
                                          .measured_arg = setup->triage};
-    /* the note fills only what nobody chose; what it gave is shown to the desk */
-    json_t *filled = lexicon_fill(setup->lexicon, complaint, &e->taken);
-    int rc = complaint_form_read(filled, &options, &e->form, &e->err);
-    json_decref(filled);
-    return rc;
+    return complaint_form_read(complaint, &options, &e->form, &e->err);
 }
 
-static void refuse_entry(struct entry *e)
+/* Nothing of a refused complaint is kept, but harm it speaks of is heard all the same. */
+static void refuse_entry(struct batch *b, struct entry *e, const json_t *complaint)
 {
+    const char *source = b->lines ? request_query(b->rq, "source") : NULL;
     complaint_form_free(e->form);
     e->form = NULL;
+    json_decref(e->urgent);
+    e->urgent = NULL;
+    error_at(&e->err, source, e->line, 0);
+    e->harm = complaint_form_harm(complaint);
+    if (!e->harm)
+        return;
+    e->urgent =
+        event_urgent_refused(config_text(b->setup->config, "plant"),
+                             json_object_get(b->setup->harm, "mail"), complaint, e->harm, &e->err);
+    event_message_id(config_text(b->setup->config, "mail/from"), b->now_ms, e->message_id,
+                     sizeof e->message_id);
+}
+
+/* A row that its sender could not read: {"refused": {"faults": [{"field", "value", "reason",
+ * "hint"}]}} beside what could be read of it. */
+static int refused_before(struct entry *e, const json_t *complaint)
+{
+    const json_t *refused = json_object_get(complaint, "refused");
+    if (!json_is_object(refused))
+        return 0;
+    const json_t *fault = json_array_get(json_object_get(refused, "faults"), 0);
+    const char *reason = json_string_value(json_object_get(fault, "reason"));
+    const char *hint = json_string_value(json_object_get(fault, "hint"));
+    e->faults = json_deep_copy(json_object_get(refused, "faults"));
+    error_field(&e->err, json_string_value(json_object_get(fault, "field")),
+                json_string_value(json_object_get(fault, "value")));
+    error_hint(&e->err, "%s", hint ? hint : "");
+    return error_set(&e->err, ERROR_INVALID, "%s", reason ? reason : "refused by its sender");
 }
 
 static void read_entry(struct batch *b, struct entry *e, const json_t *complaint,
                        struct store *store)
 {
-    int rc = read_form(e, complaint, b->setup, false, b->now_ms);
+    /* the note fills only what nobody chose; what it gave is shown to the desk */
+    json_t *filled = lexicon_fill(b->setup->lexicon, complaint, &e->taken);
+    int rc = refused_before(e, complaint);
+    if (!rc)
+        rc = read_form(e, filled, b->setup, false, b->now_ms);
     if (!rc)
         rc = placing_find(&b->setup->desk, store, e->form, &e->placing, &e->err);
     if (!rc)
         placing_doubt(store, e->form);
-    if (rc) {
-        refuse_entry(e);
+    if (rc)
+        refuse_entry(b, e, filled);
+    json_decref(filled);
+    if (rc)
         return;
-    }
     e->body = jsonx_dump(e->form->body);
     e->contact = e->form->contact ? jsonx_dump(e->form->contact) : NULL;
     if (e->form->harm) {
@@ -145,6 +177,18 @@ static void read_entry(struct batch *b, struct entry *e, const json_t *complaint
     }
 }
 
+/* What is no JSON is read as words. */
+static void read_broken(struct batch *b, struct entry *e, const char *text, size_t length)
+{
+    json_t *words = json_object();
+    if (text_is_utf8(text, length))
+        json_object_set_new(words, "note", json_stringn(text, length));
+    json_t *filled = lexicon_fill(b->setup->lexicon, words, &e->taken);
+    refuse_entry(b, e, filled);
+    json_decref(filled);
+    json_decref(words);
+}
+
 static void read_line(struct batch *b, const char *line, size_t length, long number,
                       struct store *store)
 {
@@ -153,6 +197,8 @@ static void read_line(struct batch *b, const char *line, size_t length, long num
     e->line = number;
     if (jsonx_parse(line, length, &complaint, &e->err) == 0)
         read_entry(b, e, complaint, store);
+    else
+        read_broken(b, e, line, length);
     json_decref(complaint);
 }
 
@@ -187,17 +233,16 @@ static int read_lines(struct batch *b, struct store *store, struct error *err)
 static int read_one(struct batch *b, struct store *store, struct error *err)
 {
     json_t *complaint = NULL;
-    int rc = request_json(b->rq, &complaint, err);
-    if (rc)
-        return rc;
     struct entry *e = batch_add(b);
-    read_entry(b, e, complaint, store);
+    if (request_json(b->rq, &complaint, &e->err) == 0)
+        read_entry(b, e, complaint, store);
+    else
+        read_broken(b, e, b->rq->body, b->rq->body_length);
     json_decref(complaint);
-    if (!e->form) {
-        *err = e->err;
-        return e->err.code;
-    }
-    return 0;
+    if (e->form || e->harm)
+        return 0;
+    *err = e->err;
+    return e->err.code;
 }
 
 /* ---- logging ---- */
@@ -214,18 +259,31 @@ static int log_joined(struct batch *b, struct entry *e, struct store *store,
     return rc ? rc : unnested;
 }
 
-/* A row that names no complaint it could repeat is refused by itself; alone, it is the answer. */
+/* A row that names no complaint it could repeat is refused by itself, and so is a lone complaint
+ * that speaks of harm, for its alarm to be raised. */
 static int log_report(struct batch *b, struct entry *e, struct store *store,
                       const struct complaint_new *c, struct error *err)
 {
     int rc = e->form->same_as[0] ? log_joined(b, e, store, c, err)
                                  : complaint_log(store, c, &e->placed, err);
-    e->refused = b->lines && rc == ERROR_INVALID;
-    if (!e->refused)
+    if (rc != ERROR_INVALID || !(b->lines || e->form->harm))
         return rc;
+    json_t *body = json_incref(e->form->body);
     e->err = *err;
     error_clear(err);
+    refuse_entry(b, e, body);
+    json_decref(body);
     return 0;
+}
+
+static int raise_alarm(const struct batch *b, const struct entry *e, struct store *store,
+                       struct error *err)
+{
+    char *payload = jsonx_dump(e->urgent);
+    int rc =
+        outbox_add(store, "urgent", e->placed.case_id, 0, e->message_id, payload, b->now_ms, err);
+    free(payload);
+    return rc;
 }
 
 static int log_entry(struct batch *b, struct entry *e, struct store *store, struct error *err)
@@ -236,15 +294,14 @@ static int log_entry(struct batch *b, struct entry *e, struct store *store, stru
     c.contact_fold = e->form->contact_fold;
     c.contact_purge_ms = b->now_ms + config_number(b->setup->config, "contact_days") * WHEN_DAY_MS;
     int rc = log_report(b, e, store, &c, err);
-    if (rc || e->refused || !e->urgent || e->placed.again)
+    if (rc || !e->urgent || e->placed.again)
         return rc;
+    if (!e->form)
+        return raise_alarm(b, e, store, err);
     char case_name[24];
     snprintf(case_name, sizeof case_name, "C%lld", (long long)e->placed.case_id);
     json_object_set_new(e->urgent, "case", json_string(case_name));
-    char *payload = jsonx_dump(e->urgent);
-    rc = outbox_add(store, "urgent", e->placed.case_id, 0, e->message_id, payload, b->now_ms, err);
-    free(payload);
-    return rc;
+    return raise_alarm(b, e, store, err);
 }
 
 static int log_batch(struct store *store, void *arg, struct error *err)
@@ -254,11 +311,41 @@ static int log_batch(struct store *store, void *arg, struct error *err)
     for (size_t i = 0; i < b->count && !rc; i++) {
         if (b->entry[i].form)
             rc = log_entry(b, &b->entry[i], store, err);
+        else if (b->entry[i].urgent)
+            rc = raise_alarm(b, &b->entry[i], store, err);
     }
     return rc;
 }
 
 /* ---- answering ---- */
+
+/* Of a report of harm: does anybody get a mail? NULL: one goes out once this is logged. */
+static const char *alarm_of(const struct setup *setup, bool logged, bool again)
+{
+    const struct mail_settings mail = setup_mail(setup);
+    if (!mail_settings_alarms(&mail))
+        return "no mail is set up: phone the food-safety lead";
+    if (again)
+        return "its urgent mail was queued when it was first logged";
+    return logged ? "an urgent mail goes out at once" : NULL;
+}
+
+/* What to read out, and whether a mail about it leaves. */
+static void add_harm(const struct setup *setup, const char *alarm, json_t *answer)
+{
+    json_object_set(answer, "script", json_object_get(setup->harm, "script"));
+    if (alarm)
+        json_object_set_new(answer, "alarm", json_string(alarm));
+}
+
+/* Of one that is refused: what it says of harm is answered all the same. */
+static void add_refused_harm(const struct batch *b, const struct entry *e, json_t *answer)
+{
+    if (!e->harm)
+        return;
+    json_object_set(answer, "harm", e->harm);
+    add_harm(b->setup, alarm_of(b->setup, true, false), answer);
+}
 
 static json_t *refusal_json(const struct batch *b, const struct entry *e)
 {
@@ -268,7 +355,11 @@ static json_t *refusal_json(const struct batch *b, const struct entry *e)
                               "reason", e->err.text);
     if (json_array_size(e->faults) > 1)
         json_object_set(error, "faults", e->faults);
-    return json_pack("{s:o}", "error", error);
+    if (e->err.hint[0])
+        json_object_set_new(error, "hint", json_string(e->err.hint));
+    json_t *refusal = json_pack("{s:o}", "error", error);
+    add_refused_harm(b, e, refusal);
+    return refusal;
 }
 
 /* The first of the ranked causes, each without its working. */
@@ -314,25 +405,6 @@ static void add_return_caution(const struct setup *setup, const struct complaint
     json_object_set_new(answer, "cautions", cautions);
 }
 
-/* Of a report of harm: does anybody get a mail? NULL: one goes out once this is logged. */
-static const char *alarm_of(const struct setup *setup, bool logged, bool again)
-{
-    const struct mail_settings mail = setup_mail(setup);
-    if (!mail_settings_alarms(&mail))
-        return "no mail is set up: phone the food-safety lead";
-    if (again)
-        return "its urgent mail was queued when it was first logged";
-    return logged ? "an urgent mail goes out at once" : NULL;
-}
-
-/* What to read out, and whether a mail about it leaves. */
-static void add_harm(const struct setup *setup, const char *alarm, json_t *answer)
-{
-    json_object_set(answer, "script", json_object_get(setup->harm, "script"));
-    if (alarm)
-        json_object_set_new(answer, "alarm", json_string(alarm));
-}
-
 static json_t *lots_json(const struct placing *placing)
 {
     json_t *lots = json_array();
@@ -375,7 +447,7 @@ static void add_joined(const struct entry *e, struct store *store, json_t *answe
 static json_t *answer_entry(struct batch *b, struct entry *e, struct store *store)
 {
     char case_name[24];
-    if (!e->form || e->refused)
+    if (!e->form)
         return refusal_json(b, e);
     snprintf(case_name, sizeof case_name, "C%lld", (long long)e->placed.case_id);
     json_t *answer = json_pack("{s:s, s:s, s:b}", "complaint", e->form->uuid, "case", case_name,
@@ -432,7 +504,7 @@ static void answer_batch(struct store *store, void *arg)
 static json_t *plain_json(const struct batch *b, const struct entry *e)
 {
     char case_name[24];
-    if (!e->form || e->refused)
+    if (!e->form)
         return refusal_json(b, e);
     snprintf(case_name, sizeof case_name, "C%lld", (long long)e->placed.case_id);
     json_t *answer =
@@ -465,28 +537,45 @@ static void answer_plain(void *arg)
                   text_take(&out), length);
 }
 
-static void batch_logged(void *arg, int code, const struct error *err)
-{
-    struct batch *b = arg;
-    struct request *rq = b->rq;
-    if (code) {
-        struct error copy = *err;
-        batch_free(b);
-        request_reply_error(rq, code, &copy);
-        return;
-    }
-    if (readers_submit(rq->app->readers, &(struct reader_job){answer_batch, answer_plain, b}))
-        answer_plain(b);
-}
-
 static void refuse_batch(struct batch *b, int code, const struct error *err)
 {
     struct request *rq = b->rq;
     struct error copy = *err;
     json_t *faults = b->count == 1 && !b->lines ? json_incref(b->entry[0].faults) : NULL;
     batch_free(b);
-    request_reply_faults(rq, code, &copy, faults);
+    request_reply_faults(rq, code, &copy, faults, NULL);
     json_decref(faults);
+}
+
+/* Refused, and the alarm it raised is committed. */
+static void refuse_one(struct batch *b)
+{
+    struct request *rq = b->rq;
+    const struct entry *e = &b->entry[0];
+    const struct error err = e->err;
+    json_t *faults = json_incref(e->faults), *more = json_object();
+    add_refused_harm(b, e, more);
+    app_wake(rq->app);
+    batch_free(b);
+    request_reply_faults(rq, err.code, &err, faults, more);
+    json_decref(faults);
+    json_decref(more);
+}
+
+static void batch_logged(void *arg, int code, const struct error *err)
+{
+    struct batch *b = arg;
+    struct request *rq = b->rq;
+    if (code) {
+        refuse_batch(b, code, err);
+        return;
+    }
+    if (!b->lines && !b->entry[0].form) {
+        refuse_one(b);
+        return;
+    }
+    if (readers_submit(rq->app->readers, &(struct reader_job){answer_batch, answer_plain, b}))
+        answer_plain(b);
 }
 
 void complaints_post(struct request *rq, struct store *store)
@@ -519,8 +608,10 @@ void complaints_preview(struct request *rq, struct store *store)
     json_t *complaint = NULL, *ranking = NULL;
     struct setup *setup = app_setup(rq->app);
     int rc = request_json(rq, &complaint, &err);
+    json_t *filled = lexicon_fill(setup->lexicon, complaint, &e.taken);
     if (!rc)
-        rc = read_form(&e, complaint, setup, true, app_now_ms(rq->app));
+        rc = read_form(&e, filled, setup, true, app_now_ms(rq->app));
+    json_decref(filled);
     if (!rc)
         rc = placing_find(&setup->desk, store, e.form, &e.placing, &e.err);
     if (!rc)
@@ -529,7 +620,7 @@ void complaints_preview(struct request *rq, struct store *store)
         rc = tell_preview(setup->triage, store, e.form->body, e.placing.lots, e.placing.lot_count,
                           &ranking, &e.err);
     if (rc) {
-        request_reply_faults(rq, rc, err.code ? &err : &e.err, e.faults);
+        request_reply_faults(rq, rc, err.code ? &err : &e.err, e.faults, NULL);
     } else {
         json_t *answer = json_object();
         json_t *lots = lots_json(&e.placing);

@@ -161,7 +161,7 @@ static json_t *problem_of(int code, const struct error *err)
 }
 
 void request_reply_faults(struct request *rq, int code, const struct error *err,
-                          const json_t *faults)
+                          const json_t *faults, const json_t *more)
 {
     struct error lost;
     code = find_reason(rq, code, &err, &lost);
@@ -171,6 +171,8 @@ void request_reply_faults(struct request *rq, int code, const struct error *err,
                             json_sprintf("%zu values cannot be right", json_array_size(faults)));
         json_object_set(problem, "errors", (json_t *)faults);
     }
+    if (more)
+        json_object_update(problem, (json_t *)more);
     char *text = jsonx_dump(problem);
     json_decref(problem);
     request_reply(rq, status_of(code), "application/problem+json", text, strlen(text));
@@ -178,5 +180,5 @@ void request_reply_faults(struct request *rq, int code, const struct error *err,
 
 void request_reply_error(struct request *rq, int code, const struct error *err)
 {
-    request_reply_faults(rq, code, err, NULL);
+    request_reply_faults(rq, code, err, NULL, NULL);
 }

@@ -59,9 +59,9 @@ void request_reply_json(struct request *rq, int status, json_t *body); /* takes 
 /* A problem document (RFC 9457) from an error, with the status of its code. */
 void request_reply_error(struct request *rq, int code, const struct error *err);
 /* The same, naming several faults: an array of {"field","value","reason"}, of which `err` is the
- * first. NULL or empty: `err` alone. */
+ * first. NULL or empty: `err` alone. `more`: further members of the document, or NULL. */
 void request_reply_faults(struct request *rq, int code, const struct error *err,
-                          const json_t *faults);
+                          const json_t *faults, const json_t *more);
 
 /* Runs on a reader thread. */
 typedef void (*request_handler)(struct request *rq, struct store *store);

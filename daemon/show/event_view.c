@@ -150,6 +150,11 @@ static void view_of_urgent(const json_t *event, struct view *view)
     size_t i;
     const json_t *harm;
     view_add(view, VIEW_TITLE, NULL, 0, "Urgent: a complaint reports harm");
+    if (json_object_get(event, "refused"))
+        view_add(
+            view, VIEW_CAUTION, NULL, 0,
+            "The complaint was refused, so no case holds it: see it where it came from, mend it "
+            "and log it again.");
     json_array_foreach(json_object_get(event, "harm"), i, harm)
         view_add(view, VIEW_ROW, "Reported", 0, "%s", json_string_value(harm));
     add_row(view, "Plant", event, "plant");
@@ -161,6 +166,10 @@ static void view_of_urgent(const json_t *event, struct view *view)
     add_row(view, "Lot", event, "lot");
     add_row(view, "Product", event, "product");
     add_row(view, "Store", event, "store");
+    add_row(view, "Code as given", event, "lot_text");
+    add_row(view, "Refused", event, "refused");
+    add_row(view, "From", event, "source");
+    add_row(view, "Line", event, "line");
     view_add(view, VIEW_HEADING, NULL, 0, "What this needs");
     const json_t *need;
     json_array_foreach(json_object_get(event, "needs"), i, need)

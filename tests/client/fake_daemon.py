@@ -86,6 +86,9 @@ RETURNS = dict(
                          "put_at": "beside the slicer of line 2", "units": 24, "caution": "Move"}]})
 
 
+SAY = "Stop eating it, says the plant."
+
+
 class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
     daemon_threads = True
     request_queue_size = 64
@@ -152,7 +155,12 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             lines = []
             for number, line in enumerate(body.splitlines(), 1):
                 complaint = json.loads(line)
-                if complaint.get("product") == "NOPE":
+                if "refused" in complaint:
+                    harm = "vomit" in complaint.get("note", "") + complaint.get("reason", "")
+                    lines.append({"error": dict(complaint["refused"]["faults"][0], source="", line=number,
+                                                 faults=complaint["refused"]["faults"]),
+                                  **({"harm": ["illness"], "script": SAY} if harm else {})})
+                elif complaint.get("product") == "NOPE":
                     lines.append({"error": {"source": query.get("source", ""), "line": number,
                                             "field": "product", "value": "NOPE",
                                             "reason": "no such product"}})
@@ -161,10 +169,13 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             return 200, "application/x-ndjson", "".join(json.dumps(x) + "\n" for x in lines)
         complaint = json.loads(body)
         if complaint.get("product") == "NOPE":
-            return problem(400, "invalid", "the complaint is refused",
-                           [{"source": "", "line": 0, "column": 0, "field": "product",
-                             "value": "NOPE", "reason": "no such product"}],
-                           "leave the product out if it is not known")
+            status, kind, document = problem(
+                400, "invalid", "the complaint is refused",
+                [{"source": "", "line": 0, "column": 0, "field": "product", "value": "NOPE",
+                  "reason": "no such product"}], "leave the product out if it is not known")
+            if complaint.get("harm"):
+                document.update(harm=complaint["harm"], script=SAY)
+            return status, kind, document
         answer = self.logged(complaint)
         return (200 if answer["again"] else 201), "application/json", answer
 

@@ -192,6 +192,28 @@ give the option for all rows)
         self.assertEqual(code, 1)
         self.assertIn("lies in the future: it is 20", err)
 
+    def test_harm_in_refused_rows_is_heard(self):
+        csv = self.file("h.csv", "received_at,channel,symptom,found_on,note\n"
+                                 "2026-11-20,store,mold,yesterday,my son vomited\n"
+                                 "2026-11-20,store,mold,2026-11-19,fine,she vomited\n"
+                                 "2026-11-20,store,mold,yesterday,nothing more\n")
+        code, out, err = self.run_client("log", "--from", csv)
+        self.assertEqual(code, 1)
+        self.assertEqual(err.count("HARM is reported in this row"), 2, err)
+        self.assertIn("found_on 'yesterday': must be a whole date", err)
+        self.assertIn("Harm is reported in line 2, line 3.", out)
+        lines = self.file("h.ndjson", '{"note": "she vomited"\n')
+        code, out, err = self.run_client("--json", "log", "--from", lines)
+        self.assertEqual(json.loads(out)["harm"], ["illness"])
+        self.assertEqual(code, 1)
+
+    def test_harm_in_a_refused_complaint_is_said(self):
+        code, out, err = self.run_client("log", "--symptom", "mold", "--product", "NOPE",
+                                         "--harm", "illness")
+        self.assertEqual(code, 1)
+        self.assertIn("Stop eating it, says the plant.", err)
+        self.assertIn("no such product", err)
+
     def test_dry_run_sends_nothing(self):
         path = self.file("w.csv", "received_at,channel,symptom\n2026-11-20,store,mold\n,,\n"
                                   "2026-11-20,shop,bad\n")

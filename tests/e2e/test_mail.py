@@ -94,6 +94,42 @@ def check_harm(plant, keeper):
     assert "Dana" not in plain
 
 
+def urgent_mails(keeper):
+    return [parse(c) for _, to, c in keeper.got if to == ["safety@harrowmill.example"]]
+
+
+def check_refused_harm(plant, keeper):
+    """What is refused is not kept, but harm in it is told at once: one alone, one row of a file, a
+    report of a complaint nobody knows, and a body that is no JSON at all."""
+    before = len(urgent_mails(keeper))
+    alone = complaint(note="my son vomited", contact=SECRET)
+    alone["symptom"] = "blue"
+    status, answer = plant.post("/v1/complaints", alone)
+    assert status == 400 and answer["harm"] == ["illness"] and "script" in answer, answer
+    good, bad = complaint(lot="L1 6313 A0400"), complaint(harm=["injury"], packs=-1)
+    lines = "\n".join([json.dumps(good), json.dumps(bad), '{"note": "she choked", ', "[]"])
+    status, answers = plant.request("POST", "/v1/complaints?source=w.ndjson", lines,
+                                    "application/x-ndjson")
+    rows = [json.loads(line) for line in answers.splitlines()]
+    assert status == 200 and "case" in rows[0] and "harm" not in rows[3], rows
+    assert rows[1]["harm"] == ["injury"] and rows[1]["error"]["field"] == "packs", rows[1]
+    assert rows[2]["harm"] == ["injury"] and "error" in rows[2], rows[2]
+    status, answer = plant.post("/v1/complaints", complaint(
+        harm=["tampering"], same_as="01990000-0000-7000-8000-000000000000"))
+    assert status == 400 and answer["harm"] == ["tampering"], answer
+    status, answer = plant.request("POST", "/v1/complaints", "it made my daughter vomit")
+    assert status == 400 and answer["harm"] == ["illness"], answer
+    status, answer = plant.request("POST", "/v1/complaints", "it made my daughter laugh")
+    assert status == 400 and "harm" not in answer, answer
+    plant.wait_idle()
+    mails = urgent_mails(keeper)[before:]
+    assert len(mails) == 5, [m[0]["Subject"] for m in mails]
+    for message, plain, html in mails:
+        assert "harm reported in a refused complaint" in message["Subject"], message["Subject"]
+        assert "log it again" in plain.replace("\n", " ") and "Dana" not in plain + html, plain
+    assert any("w.ndjson" in plain and "packs" in plain for _, plain, _ in mails)
+
+
 def check_no_second_mail(plant, keeper):
     """A second complaint that changes nothing QA would act on sends nothing."""
     plant.wait_idle()
@@ -148,6 +184,7 @@ def main():
         check_case_mail(plant, keeper)
         check_retry(plant, keeper)
         check_harm(plant, keeper)
+        check_refused_harm(plant, keeper)
         check_no_second_mail(plant, keeper)
         check_digest(plant, keeper)
         ids = [parse(c)[0]["Message-ID"] for _, _, c in keeper.got]
