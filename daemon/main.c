@@ -22,7 +22,8 @@
 enum {
     EXIT_CONFIG = 78,  /* EX_CONFIG */
     STOP_SPARE_S = 20, /* to commit what is queued, after the last request was answered */
-    FLUSH_MS = 1000    /* for answers whose client reads slowly, once all work is done */
+    FLUSH_MS = 1000,   /* for answers whose client reads slowly, once all work is done */
+    BULK_THREADS = 4   /* applying is the one writer's work: more would only wait for it */
 };
 
 struct options {
@@ -225,6 +226,8 @@ static int start_store(struct daemon *d, struct error *err)
     if (!rc)
         rc = readers_start(d->app.state_dir, (int)config_number(config, "readers"), queue,
                            &d->app.readers, err);
+    if (!rc)
+        rc = readers_start(d->app.state_dir, BULK_THREADS, queue, &d->app.bulk, err);
     return rc;
 }
 
@@ -262,11 +265,13 @@ static void stop(struct daemon *d)
 {
     background_close(d->background);
     readers_close(d->app.readers);
+    readers_close(d->app.bulk);
     mailer_stop(d->mailer);
     writer_stop(d->app.writer);
     http_flush(d->http, FLUSH_MS);
     http_free(d->http);
     readers_free(d->app.readers);
+    readers_free(d->app.bulk);
     background_free(d->background);
     sessions_free(d->app.sessions);
     struct event *const events[] = {d->term, d->interrupt, d->hangup, d->draining};

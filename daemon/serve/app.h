@@ -41,7 +41,8 @@ struct app {
                                                         is what is installed */
     int64_t started_ms;
     struct writer *writer;
-    struct readers *readers;
+    struct readers *readers;   /* the desk's questions */
+    struct readers *bulk;      /* long work: uploads, batches, everything at once (route.h) */
     struct sessions *sessions; /* uploads under way */
     pthread_mutex_t reloading; /* one reload at a time */
     pthread_mutex_t lock;      /* guards what follows */

@@ -574,7 +574,8 @@ static void batch_logged(void *arg, int code, const struct error *err)
         refuse_one(b);
         return;
     }
-    if (readers_submit(rq->app->readers, &(struct reader_job){answer_batch, answer_plain, b}))
+    struct readers *readers = b->lines ? rq->app->bulk : rq->app->readers;
+    if (readers_submit(readers, &(struct reader_job){answer_batch, answer_plain, b}))
         answer_plain(b);
 }
 
@@ -584,7 +585,7 @@ void complaints_post(struct request *rq, struct store *store)
     struct batch *b = xcalloc(1, sizeof *b);
     b->rq = rq;
     b->setup = app_setup(rq->app);
-    b->lines = strncmp(rq->content_type, "application/x-ndjson", 20) == 0;
+    b->lines = request_is_lines(rq);
     b->now_ms = app_now_ms(rq->app);
     b->rankings = json_object();
     int rc = request_query_flag(rq, "rank", true, &b->rank, &err);

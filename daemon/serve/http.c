@@ -25,7 +25,7 @@
 /* Descriptors beside connections: a database connection keeps three or four (file, WAL, what it
  * sorts), and there are a few besides the readers'; an upload two; listeners, the loop's own, the
  * pipes of a mail program. */
-enum { FILES_STORE = 4, STORES_BESIDE_READERS = 8, FILES_UPLOAD = 2, FILES_REST = 32 };
+enum { FILES_STORE = 4, STORES_BESIDE_READERS = 12, FILES_UPLOAD = 2, FILES_REST = 32 };
 
 /* One transport: evhttp makes connections of one kind only. */
 struct transport {
@@ -350,8 +350,9 @@ static void http_on_request(struct evhttp_request *evreq, void *arg)
         return;
     }
     take_peer(p, evreq, bev);
-    if (readers_submit(http->app->readers,
-                       &(struct reader_job){run_on_reader, refuse_unbegun, p})) {
+    bool is_long = p->route->pace == ROUTE_LONG || request_is_lines(&p->request);
+    struct readers *readers = is_long ? http->app->bulk : http->app->readers;
+    if (readers_submit(readers, &(struct reader_job){run_on_reader, refuse_unbegun, p})) {
         refuse_now(http, evreq, 503, "Too much is waiting; try again in a moment", false);
         pending_free(p);
         return;

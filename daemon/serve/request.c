@@ -69,6 +69,12 @@ int request_query_symptom(const struct request *rq, const char **ret, struct err
     return !*ret || symptom_of(*ret) >= 0 ? 0 : refuse_word("symptom", *ret, words, err);
 }
 
+bool request_is_lines(const struct request *rq)
+{
+    static const char TYPE[] = "application/x-ndjson";
+    return strncmp(rq->content_type, TYPE, sizeof TYPE - 1) == 0;
+}
+
 int request_json(const struct request *rq, json_t **ret, struct error *err)
 {
     json_t *body = NULL;

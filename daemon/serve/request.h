@@ -49,6 +49,8 @@ int request_query_word(const struct request *rq, const char *name, const char *c
                        int *ret, struct error *err);
 /* A symptom's word, NULL if absent; another word fills err with the field. */
 int request_query_symptom(const struct request *rq, const char **ret, struct error *err);
+/* The body is NDJSON: many things in one request. */
+bool request_is_lines(const struct request *rq);
 /* The body as one JSON object. */
 int request_json(const struct request *rq, json_t **ret, struct error *err);
 

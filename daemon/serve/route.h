@@ -4,10 +4,15 @@
 
 #include "serve/request.h"
 
+/* Who takes a request. Work that a file or a whole plant's cases make long has threads of its own:
+ * however many files are loaded, the desk's questions find a reader. */
+enum route_pace { ROUTE_QUICK, ROUTE_LONG };
+
 struct route {
     const char *method;
     const char *path; /* segments after the version; '*' takes one segment */
     unsigned roles;   /* any of these */
+    enum route_pace pace;
     request_handler handler;
     const char
         *query; /* names of the parameters it takes, blanks between; all others are refused */
