@@ -127,6 +127,8 @@ static int by_weight(const void *left, const void *right)
 static void keep_heaviest(struct reading *reading)
 {
     int kept = 0;
+    if (reading->match_count == 0)
+        return; /* no array either, and qsort() takes none */
     uint64_t *spent = xcalloc((size_t)reading->count + 1, sizeof *spent);
     qsort(reading->matches, (size_t)reading->match_count, sizeof reading->matches[0], by_weight);
     for (int i = 0; i < reading->match_count; i++) {
