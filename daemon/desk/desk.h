@@ -5,12 +5,22 @@
 
 #include "base/when.h"
 #include "lots/match.h"
+#include <jansson.h>
+
+struct lexicon;
+struct triage;
 
 struct desk {
     const struct tz *tz;
     const struct lot_matcher *matcher;
+    const struct lexicon *lexicon;
+    struct triage *triage;
+    const json_t *harm; /* what is said when harm is reported: intake/harm.h */
+    const char *plant, *mail_domain;
+    bool alarms;           /* a mail about a report of harm would go to somebody */
     double settled_weight; /* a likeliest lot of at least this weight is taken as the lot */
     int64_t similar_ms;    /* how far apart two reports of one person can be of one thing */
+    int64_t contact_ms;    /* for which contact data are kept */
 };
 
 #endif

@@ -50,6 +50,11 @@ bool mime_is_address(const char *address)
            is_dotted(address, local, 64) && is_domain(at + 1);
 }
 
+const char *mime_domain(const char *address)
+{
+    return mime_is_address(address) ? strrchr(address, '@') + 1 : "localhost";
+}
+
 static void base64(struct text_buffer *out, const unsigned char *bytes, size_t length)
 {
     static const char DIGITS[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";

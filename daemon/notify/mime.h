@@ -12,6 +12,8 @@ bool mime_is_one_line(const char *value);
  * (RFC 5321 4.1.2, lengths 4.5.3.1), without quotes, brackets or control characters, not starting
  * with '-' (it would be read as an option). */
 bool mime_is_address(const char *address);
+/* The part behind the @, within `address`; "localhost" if that is no address. */
+const char *mime_domain(const char *address);
 /* "Name: value\n"; a value that isn't plain ASCII or is long becomes RFC 2047 encoded words (UTF-8,
  * B), never split inside a character, lines at most 76 characters. False (nothing written) if the
  * value is not one line. */

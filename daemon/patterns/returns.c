@@ -1,69 +1,18 @@
 #include "patterns/returns.h"
 #include "base/jsonx.h"
 #include "base/text.h"
-#include "records/catalogue.h"
+#include "desk/return_place.h"
 #include "stats/poisson.h"
 #include "store/returns.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { STAND_MOST = 50, NAME = 208, OUTSIDE_ZONE = 4 };
+enum { STAND_MOST = 50, NAME = 208 };
 enum { BY_ROUTE, BY_STORE, BY_PRODUCT, BY_REASON, BY_SYMPTOM, BY_DISPOSITION, FACTORS };
 static const char *const FACTOR_NAME[FACTORS] = {"route",  "store",   "product",
                                                  "reason", "symptom", "disposition"};
 enum { SENT_FACTORS = BY_PRODUCT + 1 }; /* those that units are dispatched by */
-
-/* ---- where goods stand ---- */
-
-static const char NEAR[] =
-    "Move the returned goods now: they must never stand near cooling, slicing or packing, where "
-    "their spores reach fresh bread. Take them by a way that passes none of it to the returns dock "
-    "or the waste area, closed in bags, and have the spot they stood at cleaned.";
-static const char UNKNOWN[] =
-    "Say where the returned goods stand. They must never stand near cooling, slicing or packing: "
-    "their spores reach fresh bread. Keep them closed, at the returns dock or in the waste area.";
-
-/* Letters and digits alone, lowered: "Returns dock" is "returns-dock". */
-static void squeeze(const char *text, char *out, size_t size)
-{
-    char folded[NAME];
-    size_t used = 0;
-    text_fold(text, folded, sizeof folded);
-    for (const char *c = folded; *c && used + 1 < size; c++)
-        if (strchr(" -_.,", *c) == NULL)
-            out[used++] = *c;
-    out[used] = '\0';
-}
-
-static const struct catalogue_place *place_of(const struct catalogue *catalogue, const char *word)
-{
-    const struct catalogue_place *places = NULL;
-    int count = catalogue ? catalogue_places(catalogue, &places) : 0;
-    for (int i = 0; i < count; i++) {
-        char id[NAME], name[NAME];
-        squeeze(places[i].place, id, sizeof id);
-        squeeze(places[i].name, name, sizeof name);
-        if (strcmp(id, word) == 0 || strcmp(name, word) == 0)
-            return &places[i];
-    }
-    return NULL;
-}
-
-const char *returns_caution(const struct catalogue *catalogue, const char *put_at)
-{
-    static const char *const NEAR_WORDS[] = {"cool", "slic",  "pack", "bagger",
-                                             "film", "bread", "line", "oven"};
-    char word[NAME];
-    squeeze(put_at ? put_at : "", word, sizeof word);
-    const struct catalogue_place *place = place_of(catalogue, word);
-    if (place)
-        return place->zone >= OUTSIDE_ZONE ? NULL : NEAR;
-    for (size_t i = 0; i < sizeof NEAR_WORDS / sizeof NEAR_WORDS[0]; i++)
-        if (strstr(word, NEAR_WORDS[i]))
-            return NEAR;
-    return UNKNOWN;
-}
 
 /* ---- counting ---- */
 
@@ -136,7 +85,7 @@ static int count_return(void *arg, const struct returns_row *row)
         level->returns++;
         level->units += row->units;
     }
-    const char *caution = returns_caution(t->catalogue, row->put_at);
+    const char *caution = return_place_caution(t->catalogue, row->put_at);
     if (caution && strcmp(row->disposition, "destroy") != 0)
         add_stand(t, row, caution);
     return 0;

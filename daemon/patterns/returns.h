@@ -25,9 +25,4 @@ struct catalogue;
 int returns_report(struct store *store, const struct tz *tz, const struct catalogue *catalogue,
                    int32_t from_day, int32_t to_day, json_t **ret, struct error *err);
 
-/* What to tell whoever has put returned goods at `put_at` (free text, NULL or "" unknown); NULL if
- * that is a place outside the process area. Static text. That returned goods stay away from cooling
- * and packing is common practice, no source. */
-const char *returns_caution(const struct catalogue *catalogue, const char *put_at);
-
 #endif

@@ -4,6 +4,7 @@
 #include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "lots/match.h"
+#include "notify/mime.h"
 #include "rank/calibration.h"
 #include "serve/installed.h"
 #include "store/pattern.h"
@@ -66,7 +67,15 @@ int setup_load(const char *config_path, const char *rules_dir, struct setup **re
         .matcher = setup->matcher,
         .settled_weight = (double)config_number(setup->config, "settle_lot_at") / 100,
         .similar_ms = config_number(setup->config, "similar_days") * WHEN_DAY_MS,
+        .contact_ms = config_number(setup->config, "contact_days") * WHEN_DAY_MS,
+        .lexicon = setup->lexicon,
+        .triage = setup->triage,
+        .harm = setup->harm,
+        .plant = config_text(setup->config, "plant"),
+        .mail_domain = mime_domain(config_text(setup->config, "mail/from")),
     };
+    const struct mail_settings mail = setup_mail(setup);
+    setup->desk.alarms = mail_settings_alarms(&mail);
     *ret = setup;
     return 0;
 }

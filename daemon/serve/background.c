@@ -1,8 +1,8 @@
 #include "serve/background.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/event.h"
 #include "desk/placing.h"
-#include "notify/event.h"
 #include "patterns/week.h"
 #include "serve/service.h"
 #include "serve/sessions.h"
@@ -75,8 +75,8 @@ static void decide_mail(struct round *round, struct ranked *r, struct store *sto
     r->mail = event_case_reason(mailed, r->ranking);
     json_decref(mailed);
     if (r->mail)
-        event_message_id(config_text(round->setup->config, "mail/from"), app_now_ms(round->bg->app),
-                         r->message_id, sizeof r->message_id);
+        event_message_id(round->setup->desk.mail_domain, app_now_ms(round->bg->app), r->message_id,
+                         sizeof r->message_id);
 }
 
 static void rank_one(struct round *round, struct ranked *r, struct store *store)
@@ -229,8 +229,7 @@ static int make_digest(struct background *bg, struct setup *setup, struct store 
     int rc = week_report(store, setup->tz, setup->triage, &query, &week, err);
     if (rc)
         return rc;
-    event_digest_id(config_text(setup->config, "mail/from"), d->week, d->message_id,
-                    sizeof d->message_id);
+    event_digest_id(setup->desk.mail_domain, d->week, d->message_id, sizeof d->message_id);
     json_t *event = event_digest(config_text(setup->config, "plant"), week);
     d->payload = jsonx_dump(event);
     json_decref(event);

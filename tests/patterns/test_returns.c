@@ -154,32 +154,11 @@ static void test_reasons(void **state)
     plant_free(p);
 }
 
-static void test_where_goods_may_stand(void **state)
-{
-    static const char *const OUTSIDE[] = {"returns-dock", "Returns dock", "waste area",
-                                          "WASTE-AREA", "dispatch dock"};
-    static const char *const NEAR[] = {"slicer",           "Cooler belt", "bagger",
-                                       "the packing hall", "film store",  "end of line 2"};
-    static const char *const UNKNOWN[] = {"", "yard", "truck 7"};
-    struct catalogue *catalogue = places();
-    (void)state;
-    for (size_t i = 0; i < sizeof OUTSIDE / sizeof *OUTSIDE; i++)
-        assert_null(returns_caution(catalogue, OUTSIDE[i]));
-    for (size_t i = 0; i < sizeof NEAR / sizeof *NEAR; i++)
-        assert_non_null(strstr(returns_caution(catalogue, NEAR[i]), "Move the returned goods"));
-    for (size_t i = 0; i < sizeof UNKNOWN / sizeof *UNKNOWN; i++)
-        assert_non_null(strstr(returns_caution(catalogue, UNKNOWN[i]), "Say where"));
-    assert_non_null(strstr(returns_caution(catalogue, NULL), "Say where"));
-    assert_non_null(returns_caution(NULL, "returns dock"));
-    catalogue_free(catalogue);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_rates),
         cmocka_unit_test(test_reasons),
-        cmocka_unit_test(test_where_goods_may_stand),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,6 +1,5 @@
-#include "notify/event.h"
+#include "desk/event.h"
 #include "base/uuid.h"
-#include "notify/mime.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -64,21 +63,16 @@ json_t *event_digest(const char *plant, const json_t *week)
     return json_pack("{s:s, s:s, s:O}", "event", "digest", "plant", plant, "week", (json_t *)week);
 }
 
-static const char *domain_of(const char *from)
-{
-    return mime_is_address(from) ? strrchr(from, '@') + 1 : "localhost";
-}
-
-void event_message_id(const char *from, int64_t now_ms, char *out, size_t size)
+void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size)
 {
     char uuid[UUID_TEXT];
     uuid7(now_ms, uuid);
-    snprintf(out, size, "<%s@%s>", uuid, domain_of(from));
+    snprintf(out, size, "<%s@%s>", uuid, domain);
 }
 
-void event_digest_id(const char *from, const char *week, char *out, size_t size)
+void event_digest_id(const char *domain, const char *week, char *out, size_t size)
 {
-    snprintf(out, size, "<digest-%s@%s>", week, domain_of(from));
+    snprintf(out, size, "<digest-%s@%s>", week, domain);
 }
 
 /* ---- is it worth a mail? ---- */

@@ -1,6 +1,6 @@
 /* When a case is worth another mail. */
 #include "check.h"
-#include "notify/event.h"
+#include "desk/event.h"
 #include <stdlib.h>
 #include <string.h>
 

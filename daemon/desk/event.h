@@ -1,7 +1,7 @@
 /* Events that leave the house: what an outbox row's payload holds. The payload is complete: the
  * message is made from it alone, so a retry months later says the same. No contact data. */
-#ifndef ODDLOAF_NOTIFY_EVENT_H
-#define ODDLOAF_NOTIFY_EVENT_H
+#ifndef ODDLOAF_DESK_EVENT_H
+#define ODDLOAF_DESK_EVENT_H
 
 #include "base/error.h"
 #include <jansson.h>
@@ -24,10 +24,10 @@ json_t *event_case(const char *plant, int revision, const char *why, const json_
 /* {"event":"digest","plant","week":{…}}. New reference. */
 json_t *event_digest(const char *plant, const json_t *week);
 
-/* A Message-ID, made once when the event is queued: <uuid@domain of `from`>, of a digest
- * <digest-2026-W47@domain>. A `from` that is no address has the domain localhost. */
-void event_message_id(const char *from, int64_t now_ms, char *out, size_t size);
-void event_digest_id(const char *from, const char *week, char *out, size_t size);
+/* A Message-ID, made once when the event is queued: <uuid@domain>, of a digest
+ * <digest-2026-W47@domain>. */
+void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size);
+void event_digest_id(const char *domain, const char *week, char *out, size_t size);
 
 /* One mail a case, then only when something changed that QA would act on: the top cause changed,
  * its probability crossed a band (50, 70, 90 %), or complaints doubled. `was` is the ranking last

@@ -1,0 +1,196 @@
+#include "desk/answer.h"
+#include "desk/joining.h"
+#include "desk/return_place.h"
+#include "desk/understood.h"
+#include "rank/triage.h"
+#include <string.h>
+
+enum { TOP = 3 };
+
+static json_t *case_json(const struct taking *t)
+{
+    return json_sprintf("C%lld", (long long)t->placed.case_id);
+}
+
+/* Of a report of harm: does anybody get a mail? NULL: one goes out once this is logged. */
+static const char *alarm_of(const struct desk *desk, bool logged, bool again)
+{
+    if (!desk->alarms)
+        return "no mail is set up: phone the food-safety lead";
+    if (again)
+        return "its urgent mail was queued when it was first logged";
+    return logged ? "an urgent mail goes out at once" : NULL;
+}
+
+/* What to read out, and whether a mail about it leaves. */
+static void add_harm(const struct desk *desk, const char *alarm, json_t *answer)
+{
+    json_object_set(answer, "script", json_object_get(desk->harm, "script"));
+    if (alarm)
+        json_object_set_new(answer, "alarm", json_string(alarm));
+}
+
+json_t *answer_refused_harm(const struct desk *desk, const struct taking *t)
+{
+    json_t *answer = json_object();
+    if (t->harm) {
+        json_object_set(answer, "harm", t->harm);
+        add_harm(desk, alarm_of(desk, true, false), answer);
+    }
+    return answer;
+}
+
+static json_t *refusal_json(const struct desk *desk, const struct taking *t)
+{
+    json_t *error = json_pack("{s:s, s:I, s:s, s:s, s:s}", "source", t->source ? t->source : "",
+                              "line", (json_int_t)t->line, "field", t->err.field, "value",
+                              t->err.value, "reason", t->err.text);
+    if (json_array_size(t->faults) > 1)
+        json_object_set(error, "faults", t->faults);
+    if (t->err.hint[0])
+        json_object_set_new(error, "hint", json_string(t->err.hint));
+    json_t *refusal = answer_refused_harm(desk, t);
+    json_object_set_new(refusal, "error", error);
+    return refusal;
+}
+
+/* The first of the ranked causes, each without its working. */
+static json_t *top_of(const json_t *ranked)
+{
+    json_t *top = json_array();
+    for (size_t i = 0; i < TOP && i < json_array_size(ranked); i++) {
+        const json_t *cause = json_array_get(ranked, i);
+        json_t *brief = json_object();
+        static const char *const KEYS[] = {"cause", "title", "probability"};
+        for (size_t k = 0; k < 3; k++)
+            json_object_set(brief, KEYS[k], json_object_get(cause, KEYS[k]));
+        json_array_append_new(top, brief);
+    }
+    return top;
+}
+
+static void add_ranking(json_t *answer, const json_t *ranking)
+{
+    static const char *const KEYS[] = {"lots", "ask", "cautions", "harm"};
+    json_object_set_new(answer, "ranked", top_of(json_object_get(ranking, "ranked")));
+    for (size_t k = 0; k < sizeof KEYS / sizeof KEYS[0]; k++) {
+        json_t *value = json_object_get(ranking, KEYS[k]);
+        if (value)
+            json_object_set(answer, KEYS[k], value);
+    }
+}
+
+/* Before all others: where returned goods must not stand. */
+static void add_return_caution(const struct desk *desk, const struct complaint_form *form,
+                               json_t *answer)
+{
+    const char *channel = complaint_form_text(form, "channel");
+    if (!channel || strcmp(channel, "return") != 0)
+        return;
+    const char *caution =
+        return_place_caution(triage_catalogue(desk->triage), complaint_form_text(form, "put_at"));
+    json_t *cautions = json_copy(json_object_get(answer, "cautions"));
+    if (!cautions)
+        cautions = json_array();
+    if (caution)
+        json_array_insert_new(cautions, 0, json_string(caution));
+    json_object_set_new(answer, "cautions", cautions);
+}
+
+static json_t *lots_json(const struct placing *placing)
+{
+    json_t *lots = json_array();
+    for (int i = 0; i < placing->lot_count; i++)
+        json_array_append_new(lots, json_pack("{s:s, s:f}", "lot", placing->code[i], "weight",
+                                              placing->lots[i].weight));
+    return lots;
+}
+
+/* What the complaint it repeats got from it, and where the two differ. */
+static void add_joined(const struct taking *t, struct store *store, json_t *answer)
+{
+    size_t i;
+    json_t *report;
+    json_t *reports = joining_reports_json(store, t->placed.complaint_id, false, NULL);
+    json_object_set_new(answer, "same_as", joining_of_json(store, t->form->uuid));
+    json_array_foreach(reports, i, report)
+    {
+        const char *uuid = json_string_value(json_object_get(report, "complaint"));
+        if (uuid && strcmp(uuid, t->form->uuid) == 0) {
+            json_object_set(answer, "brought", json_object_get(report, "brought"));
+            json_object_set(answer, "differs", json_object_get(report, "differs"));
+        }
+    }
+    json_decref(reports);
+}
+
+/* What logged and previewed ones are told alike. */
+static void add_understood(const struct desk *desk, struct store *store, const struct taking *t,
+                           int64_t lot_id, json_t *answer)
+{
+    json_t *lots = lots_json(&t->placing);
+    json_object_set_new(answer, "lot", understood_code(store, lot_id, lots));
+    json_object_set_new(answer, "lots", lots);
+    json_object_set_new(answer, "understood", understood_json(store, desk->tz, lot_id, t->form));
+    json_object_set(answer, "taken", t->taken);
+    json_object_set(answer, "doubts", t->form->doubts);
+}
+
+static void add_similar(const struct desk *desk, struct store *store, const struct taking *t,
+                        int64_t lot_id, json_t *answer)
+{
+    json_object_set_new(answer, "similar",
+                        understood_similar(store, desk, t->placed.complaint_id, t->form, lot_id,
+                                           t->placing.product_id));
+}
+
+json_t *answer_taken(const struct desk *desk, struct store *store, const struct taking *t,
+                     const json_t *ranking)
+{
+    if (!t->form)
+        return refusal_json(desk, t);
+    json_t *answer = json_pack("{s:s, s:o, s:b}", "complaint", t->form->uuid, "case", case_json(t),
+                               "again", t->placed.again);
+    add_understood(desk, store, t, t->placed.lot_id, answer);
+    json_object_set(answer, "ignored", t->form->ignored);
+    if (ranking)
+        add_ranking(answer, ranking);
+    add_return_caution(desk, t->form, answer);
+    if (t->form->harm)
+        add_harm(desk, alarm_of(desk, true, t->placed.again), answer);
+    if (t->placed.joined)
+        add_joined(t, store, answer);
+    else
+        add_similar(desk, store, t, t->placed.lot_id, answer);
+    return answer;
+}
+
+json_t *answer_preview(const struct desk *desk, struct store *store, const struct taking *t,
+                       const json_t *ranking)
+{
+    json_t *answer = json_object();
+    const struct placing *placing = &t->placing;
+    bool settled = placing->lot_count && placing->lots[0].weight >= desk->settled_weight;
+    int64_t lot_id = settled ? placing->lots[0].lot_id : 0;
+    add_understood(desk, store, t, lot_id, answer);
+    add_similar(desk, store, t, lot_id, answer);
+    add_ranking(answer, ranking);
+    add_return_caution(desk, t->form, answer);
+    if (t->form->harm)
+        add_harm(desk, alarm_of(desk, false, false), answer);
+    return answer;
+}
+
+json_t *answer_busy(const struct desk *desk, const struct taking *t)
+{
+    if (!t->form)
+        return refusal_json(desk, t);
+    json_t *answer =
+        json_pack("{s:s, s:o, s:n, s:[], s:[], s:[], s:[], s:b}", "complaint", t->form->uuid,
+                  "case", case_json(t), "lot", "lots", "ranked", "ask", "cautions", "busy", true);
+    if (t->form->harm) {
+        json_object_set_new(answer, "harm", json_true());
+        add_harm(desk, alarm_of(desk, true, t->placed.again), answer);
+    }
+    return answer;
+}

@@ -1,0 +1,18 @@
+/* What whoever sent a complaint is answered. New references. */
+#ifndef ODDLOAF_DESK_ANSWER_H
+#define ODDLOAF_DESK_ANSWER_H
+
+#include "desk/taking.h"
+
+/* Of one that was logged: case, lot as understood, ranked causes, what to ask, cautions. `ranking`
+ * of the case, NULL: not asked for. Of one that was refused: {"error": {…}}. */
+json_t *answer_taken(const struct desk *desk, struct store *store, const struct taking *t,
+                     const json_t *ranking);
+/* The same with nothing that would have to be looked up. */
+json_t *answer_busy(const struct desk *desk, const struct taking *t);
+json_t *answer_preview(const struct desk *desk, struct store *store, const struct taking *t,
+                       const json_t *ranking);
+/* What a refused complaint says of harm, for a problem document; an empty object if nothing. */
+json_t *answer_refused_harm(const struct desk *desk, const struct taking *t);
+
+#endif

@@ -1,0 +1,213 @@
+#include "desk/taking.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "desk/event.h"
+#include "desk/joining.h"
+#include "intake/lexicon.h"
+#include "store/outbox.h"
+#include "tell/tell.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- reading ---- */
+
+/* "core_at_pack [degF]" 117.5 is core_at_pack_c 47.5, as in the header of a record file. */
+static int read_measured(void *arg, const char *name, double value, const char **ret_quantity,
+                         double *ret_value, struct error *err)
+{
+    const struct catalogue_quantity *quantity = NULL;
+    const char *bracket = strchr(name, '['), *end = strchr(name, ']');
+    char bare[96], unit[24];
+    if (!bracket)
+        return triage_check_quantity(arg, name, value, err);
+    if (!end || end[1] || end == bracket + 1)
+        return error_set(err, ERROR_INVALID, "the unit stands in brackets at the end of the name");
+    snprintf(bare, sizeof bare, "%.*s", (int)(bracket - name), name);
+    snprintf(unit, sizeof unit, "%.*s", (int)(end - bracket - 1), bracket + 1);
+    for (size_t length = strlen(bare); length && bare[length - 1] == ' ';)
+        bare[--length] = '\0';
+    int rc = catalogue_match(triage_catalogue(arg), bare, unit, &quantity, err);
+    if (!rc)
+        rc = catalogue_convert(value, unit, quantity->unit, ret_value, err);
+    if (!rc)
+        rc = triage_check_quantity(arg, quantity->name, *ret_value, err);
+    if (!rc)
+        *ret_quantity = quantity->name;
+    return rc;
+}
+
+static int read_form(const struct desk *desk, struct taking *t, const json_t *complaint,
+                     bool partial, int64_t now_ms)
+{
+    const struct form_options options = {.tz = desk->tz,
+                                         .partial = partial,
+                                         .now_ms = now_ms,
+                                         .faults = t->faults = json_array(),
+                                         .measured = read_measured,
+                                         .measured_arg = desk->triage};
+    return complaint_form_read(complaint, &options, &t->form, &t->err);
+}
+
+/* Nothing of a refused complaint is kept, but harm it speaks of is heard all the same. */
+static void refuse(const struct desk *desk, struct taking *t, const json_t *complaint,
+                   int64_t now_ms)
+{
+    complaint_form_free(t->form);
+    t->form = NULL;
+    json_decref(t->urgent);
+    t->urgent = NULL;
+    error_at(&t->err, t->source, t->line, 0);
+    t->harm = complaint_form_harm(complaint);
+    if (!t->harm)
+        return;
+    t->urgent = event_urgent_refused(desk->plant, json_object_get(desk->harm, "mail"), complaint,
+                                     t->harm, &t->err);
+    event_message_id(desk->mail_domain, now_ms, t->message_id, sizeof t->message_id);
+}
+
+/* A row that its sender could not read: {"refused": {"faults": [{"field", "value", "reason",
+ * "hint"}]}} beside what could be read of it. */
+static int refused_before(struct taking *t, const json_t *complaint)
+{
+    const json_t *refused = json_object_get(complaint, "refused");
+    if (!json_is_object(refused))
+        return 0;
+    const json_t *fault = json_array_get(json_object_get(refused, "faults"), 0);
+    const char *reason = json_string_value(json_object_get(fault, "reason"));
+    const char *hint = json_string_value(json_object_get(fault, "hint"));
+    t->faults = json_deep_copy(json_object_get(refused, "faults"));
+    error_field(&t->err, json_string_value(json_object_get(fault, "field")),
+                json_string_value(json_object_get(fault, "value")));
+    error_hint(&t->err, "%s", hint ? hint : "");
+    return error_set(&t->err, ERROR_INVALID, "%s", reason ? reason : "refused by its sender");
+}
+
+void taking_read(const struct desk *desk, struct store *store, const json_t *complaint,
+                 int64_t now_ms, struct taking *t)
+{
+    /* the note fills only what nobody chose; what it gave is shown to the desk */
+    json_t *filled = lexicon_fill(desk->lexicon, complaint, &t->taken);
+    int rc = refused_before(t, complaint);
+    if (!rc)
+        rc = read_form(desk, t, filled, false, now_ms);
+    if (!rc)
+        rc = placing_find(desk, store, t->form, &t->placing, &t->err);
+    if (!rc)
+        placing_doubt(store, t->form);
+    if (rc)
+        refuse(desk, t, filled, now_ms);
+    json_decref(filled);
+    if (rc)
+        return;
+    t->body = jsonx_dump(t->form->body);
+    t->contact = t->form->contact ? jsonx_dump(t->form->contact) : NULL;
+    if (t->form->harm) {
+        t->urgent = event_urgent(desk->plant, json_object_get(desk->harm, "mail"), t->form->body,
+                                 t->placing.lot_count ? t->placing.code[0] : NULL);
+        event_message_id(desk->mail_domain, now_ms, t->message_id, sizeof t->message_id);
+    }
+}
+
+/* What is no JSON is read as words. */
+void taking_read_broken(const struct desk *desk, const char *text, size_t length, int64_t now_ms,
+                        struct taking *t)
+{
+    json_t *words = json_object();
+    if (text_is_utf8(text, length))
+        json_object_set_new(words, "note", json_stringn(text, length));
+    json_t *filled = lexicon_fill(desk->lexicon, words, &t->taken);
+    refuse(desk, t, filled, now_ms);
+    json_decref(filled);
+    json_decref(words);
+}
+
+int taking_preview(const struct desk *desk, struct store *store, const json_t *complaint,
+                   int64_t now_ms, struct taking *t, json_t **ret_ranking)
+{
+    json_t *filled = lexicon_fill(desk->lexicon, complaint, &t->taken);
+    int rc = read_form(desk, t, filled, true, now_ms);
+    json_decref(filled);
+    if (!rc)
+        rc = placing_find(desk, store, t->form, &t->placing, &t->err);
+    if (!rc)
+        placing_doubt(store, t->form);
+    if (!rc)
+        rc = tell_preview(desk->triage, store, t->form->body, t->placing.lots, t->placing.lot_count,
+                          ret_ranking, &t->err);
+    return rc;
+}
+
+/* ---- logging ---- */
+
+/* In a savepoint: a report that is refused half-way leaves nothing behind in its batch. */
+static int log_joined(const struct desk *desk, struct taking *t, struct store *store,
+                      const struct complaint_new *c, struct error *err)
+{
+    int rc = store_nest(store, err);
+    if (rc)
+        return rc;
+    rc = joining_log(desk, store, t->form, c, &t->placed, err);
+    int unnested = store_unnest(store, rc == 0, rc ? NULL : err);
+    return rc ? rc : unnested;
+}
+
+/* A row that names no complaint it could repeat is refused by itself, and so is a lone complaint
+ * that speaks of harm, for its alarm to be raised. */
+static int log_report(const struct desk *desk, struct taking *t, struct store *store,
+                      const struct complaint_new *c, struct error *err)
+{
+    int rc = t->form->same_as[0] ? log_joined(desk, t, store, c, err)
+                                 : complaint_log(store, c, &t->placed, err);
+    if (rc != ERROR_INVALID || (t->alone && !t->form->harm))
+        return rc;
+    json_t *body = json_incref(t->form->body);
+    t->err = *err;
+    error_clear(err);
+    refuse(desk, t, body, c->logged_ms);
+    json_decref(body);
+    return 0;
+}
+
+static int raise_alarm(const struct taking *t, struct store *store, int64_t now_ms,
+                       struct error *err)
+{
+    char *payload = jsonx_dump(t->urgent);
+    int rc = outbox_add(store, "urgent", t->placed.case_id, 0, t->message_id, payload, now_ms, err);
+    free(payload);
+    return rc;
+}
+
+static int log_form(const struct desk *desk, struct store *store, int64_t now_ms, struct taking *t,
+                    struct error *err)
+{
+    struct complaint_new c;
+    placing_complaint(desk, t->form, &t->placing, t->body, now_ms, &c);
+    c.contact = t->contact;
+    c.contact_fold = t->form->contact_fold;
+    c.contact_purge_ms = now_ms + desk->contact_ms;
+    int rc = log_report(desk, t, store, &c, err);
+    if (!rc && t->form && t->urgent)
+        json_object_set_new(t->urgent, "case", json_sprintf("C%lld", (long long)t->placed.case_id));
+    return rc;
+}
+
+int taking_log(const struct desk *desk, struct store *store, int64_t now_ms, struct taking *t,
+               struct error *err)
+{
+    int rc = t->form ? log_form(desk, store, now_ms, t, err) : 0;
+    if (rc || !t->urgent || t->placed.again)
+        return rc;
+    return raise_alarm(t, store, now_ms, err);
+}
+
+void taking_clear(struct taking *t)
+{
+    complaint_form_free(t->form);
+    json_decref(t->faults);
+    json_decref(t->taken);
+    json_decref(t->urgent);
+    json_decref(t->harm);
+    free(t->body);
+    free(t->contact);
+}

@@ -1,0 +1,42 @@
+/* A complaint on its way in: read and matched to lots, logged in the writer's transaction, and then
+ * answered (desk/answer.h). One that is refused leaves nothing but, where it speaks of harm, the
+ * alarm. */
+#ifndef ODDLOAF_DESK_TAKING_H
+#define ODDLOAF_DESK_TAKING_H
+
+#include "desk/placing.h"
+#include "intake/complaint_form.h"
+
+struct taking {
+    const char *source; /* of the file it came in, NULL if in none; borrowed, set by the caller */
+    long line;
+    bool alone;                  /* not one of a file: a refusal is the answer */
+    struct complaint_form *form; /* NULL: refused, see err */
+    struct error err;            /* the first fault */
+    json_t *faults; /* all faults of what was said; empty for one that the store found */
+    struct placing placing;
+    json_t *taken; /* what the note gave: shown to the desk */
+    char *body, *contact;
+    json_t *urgent; /* event of harm, or NULL */
+    json_t *harm;   /* what a refused one says of harm, or NULL */
+    char message_id[128];
+    struct complaint_placed placed;
+};
+
+/* `complaint` as it came. */
+void taking_read(const struct desk *desk, struct store *store, const json_t *complaint,
+                 int64_t now_ms, struct taking *t);
+/* What is no JSON (t->err says why) is read as words: harm is heard all the same. */
+void taking_read_broken(const struct desk *desk, const char *text, size_t length, int64_t now_ms,
+                        struct taking *t);
+/* Of one that is not to be logged and may lack most of what one must have; *ret_ranking is what it
+ * would be ranked as. A refusal is in t->err. */
+int taking_preview(const struct desk *desk, struct store *store, const json_t *complaint,
+                   int64_t now_ms, struct taking *t, json_t **ret_ranking);
+/* Logs it, or joins it to the complaint it repeats, and queues the alarm. In the writer's
+ * transaction; what only the store could find wrong ends in t->err unless it is alone. */
+int taking_log(const struct desk *desk, struct store *store, int64_t now_ms, struct taking *t,
+               struct error *err);
+void taking_clear(struct taking *t);
+
+#endif

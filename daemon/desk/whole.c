@@ -1,0 +1,87 @@
+#include "desk/whole.h"
+#include "base/jsonx.h"
+#include "desk/joining.h"
+#include "desk/understood.h"
+#include "store/complaint.h"
+#include "store/contact.h"
+#include "store/joined.h"
+#include <stdlib.h>
+#include <string.h>
+
+struct shown {
+    json_t *body;
+    int64_t id, case_id, lot_id;
+    bool first_only; /* the body is that of a report, this is the complaint it is joined to */
+};
+
+static int show_row(void *arg, const struct complaint_row *row)
+{
+    struct shown *shown = arg;
+    shown->id = row->id;
+    shown->case_id = row->case_id;
+    shown->lot_id = row->lot_id;
+    return shown->first_only ? 0 : jsonx_parse(row->body, strlen(row->body), &shown->body, NULL);
+}
+
+static int show_joined(void *arg, const struct joined_row *row)
+{
+    struct shown *shown = arg;
+    int rc = jsonx_parse(row->body, strlen(row->body), &shown->body, NULL);
+    if (!rc)
+        json_object_set_new(shown->body, "same_as", json_string(row->complaint));
+    return rc;
+}
+
+static int find(struct store *store, const char *uuid, struct shown *ret, struct error *err)
+{
+    int rc = complaint_by_uuid(store, uuid, show_row, ret, err);
+    if (rc != ERROR_NOT_FOUND || joined_by_uuid(store, uuid, show_joined, ret, NULL) != 0)
+        return rc;
+    error_clear(err);
+    ret->first_only = true;
+    return complaint_by_uuid(store, json_string_value(json_object_get(ret->body, "same_as")),
+                             show_row, ret, err);
+}
+
+static void add_contact(struct store *store, const struct shown *shown, const char *report)
+{
+    char *contact = NULL;
+    json_t *parsed = NULL;
+    if (contact_get(store, shown->id, report, &contact, NULL) == 0 && contact &&
+        jsonx_parse(contact, strlen(contact), &parsed, NULL) == 0)
+        json_object_set_new(shown->body, "contact", parsed);
+    free(contact);
+}
+
+static void add_reports(struct store *store, const struct shown *shown, bool desk)
+{
+    json_t *first = NULL;
+    json_t *reports = joining_reports_json(store, shown->id, desk, &first);
+    if (json_array_size(reports) > 0) {
+        json_object_set(shown->body, "first_said", first);
+        json_object_set(shown->body, "joined", reports);
+    }
+    json_decref(first);
+    json_decref(reports);
+}
+
+int whole_complaint(struct store *store, const char *id, bool desk, json_t **ret, struct error *err)
+{
+    struct shown shown = {0};
+    char uuid[UUID_TEXT];
+    int rc = uuid_normalize(id, uuid)
+                 ? find(store, uuid, &shown, err)
+                 : error_set(err, ERROR_NOT_FOUND, "%.60s is not a complaint's id", id);
+    if (rc) {
+        json_decref(shown.body);
+        return rc;
+    }
+    json_object_set_new(shown.body, "case", json_sprintf("C%lld", (long long)shown.case_id));
+    json_object_set_new(shown.body, "lot", understood_code(store, shown.lot_id, NULL));
+    if (desk)
+        add_contact(store, &shown, shown.first_only ? uuid : "");
+    if (!shown.first_only)
+        add_reports(store, &shown, desk);
+    *ret = shown.body;
+    return 0;
+}

@@ -1,0 +1,14 @@
+/* One complaint as it stands, with the reports that were joined to it. */
+#ifndef ODDLOAF_DESK_WHOLE_H
+#define ODDLOAF_DESK_WHOLE_H
+
+#include "base/error.h"
+#include "store/store.h"
+#include <jansson.h>
+
+/* By the id of the complaint or of a report joined to it. `desk`: with contact data. New reference.
+ * ERROR_NOT_FOUND. */
+int whole_complaint(struct store *store, const char *id, bool desk, json_t **ret,
+                    struct error *err);
+
+#endif
