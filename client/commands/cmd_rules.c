@@ -2,10 +2,9 @@
 #include "rules/rules.h"
 #include "show/pick.h"
 #include "show/table.h"
-#include <stdlib.h>
 #include <string.h>
 
-#define ERRORS_SHOWN 500
+enum { FAULTS_KEPT = 500 };
 
 static const struct column columns[] = {
     {"cause", COLUMN_LEFT, 14}, {"title", COLUMN_LEFT, 20}, {"symptoms", COLUMN_LEFT, 10}};
@@ -53,37 +52,43 @@ static json_t *error_json(const struct error *e)
                      "reason", e->text);
 }
 
+struct faults {
+    size_t count;
+    json_t *list; /* the first FAULTS_KEPT */
+};
+
+static void on_fault(void *arg, const struct error *fault)
+{
+    struct faults *faults = arg;
+    char line[1024];
+    if (faults->count++ >= FAULTS_KEPT)
+        return;
+    fprintf(stderr, "%s\n", error_format(fault, line, sizeof line));
+    json_array_append_new(faults->list, error_json(fault));
+}
+
 /* Here, not in the daemon: a rule file is checked where it is written. */
 static int check(struct client *c, const char *dir)
 {
-    struct error *errors = xcalloc(ERRORS_SHOWN, sizeof *errors);
+    struct faults faults = {.list = json_array()};
     struct rules *rules = NULL;
-    size_t count = 0;
-    int rc = rules_load(dir, &rules, errors, ERRORS_SHOWN, &count);
-    size_t shown = count < ERRORS_SHOWN ? count : ERRORS_SHOWN;
-    for (size_t i = 0; i < shown; i++) {
-        char line[1024];
-        fprintf(stderr, "%s\n", error_format(&errors[i], line, sizeof line));
-    }
+    int rc = rules_load(dir, on_fault, &faults, &rules, NULL);
     if (c->json) {
         json_t *document =
-            json_pack("{sb si ss* s[]}", "good", rc == 0, "causes", rc ? 0 : rules->cause_count,
-                      "rules", rc ? NULL : rules->hash, "errors");
-        for (size_t i = 0; i < shown; i++)
-            json_array_append_new(json_object_get(document, "errors"), error_json(&errors[i]));
+            json_pack("{sb si ss* sO}", "good", rc == 0, "causes", rc ? 0 : rules->cause_count,
+                      "rules", rc ? NULL : rules->hash, "errors", faults.list);
         client_print(document);
         json_decref(document);
     } else if (rc) {
-        client_say(c, "%zu %s in %s; a daemon would keep its present rules", count,
-                   count == 1 ? "error" : "errors", dir);
+        client_say(c, "%zu %s in %s; a daemon would keep its present rules", faults.count,
+                   faults.count == 1 ? "error" : "errors", dir);
     } else {
         view_textf(&c->view, VIEW_PLAIN, 0, 2, "Good: %d causes, %s", rules->cause_count,
                    rules->hash);
     }
-    int exit_code = rc == 0 ? EXIT_DONE : rc == ERROR_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
+    json_decref(faults.list);
     rules_free(rules);
-    free(errors);
-    return exit_code;
+    return rc == 0 ? EXIT_DONE : rc == ERROR_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
 }
 
 static int rules_command(struct client *c, const struct args *a)

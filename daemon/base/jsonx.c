@@ -1,9 +1,7 @@
 #include "base/jsonx.h"
-#include "base/text.h"
 #include <errno.h>
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #define FILE_BYTES (16u << 20)
@@ -139,13 +137,13 @@ int jsonx_parse(const char *bytes, size_t length, json_t **ret, struct error *er
 
 /* ---- files ---- */
 
-static int read_file(FILE *file, struct text_buffer *ret, struct error *err)
+static int read_all(FILE *file, size_t limit, struct text_buffer *ret, struct error *err)
 {
     char chunk[16384];
     size_t n;
     while ((n = fread(chunk, 1, sizeof chunk, file)) > 0) {
-        if (ret->length + n > FILE_BYTES)
-            return error_set(err, ERROR_TOO_LARGE, "the file is over %u MiB", FILE_BYTES >> 20);
+        if (ret->length + n > limit)
+            return error_set(err, ERROR_TOO_LARGE, "is larger than %zu bytes", limit);
         text_append_bytes(ret, chunk, n);
     }
     if (ferror(file))
@@ -153,7 +151,7 @@ static int read_file(FILE *file, struct text_buffer *ret, struct error *err)
     return 0;
 }
 
-int jsonx_load(const char *path, json_t **ret, struct error *err)
+int jsonx_read(const char *path, size_t limit, struct text_buffer *ret, struct error *err)
 {
     FILE *file = fopen(path, "rbe");
     if (!file) {
@@ -162,9 +160,17 @@ int jsonx_load(const char *path, json_t **ret, struct error *err)
         return error_set(err, why == ENOENT ? ERROR_NOT_FOUND : ERROR_IO, "cannot open: %s",
                          strerror(why));
     }
-    struct text_buffer text = {0};
-    int rc = read_file(file, &text, err);
+    int rc = read_all(file, limit, ret, err);
     fclose(file);
+    if (rc)
+        error_at(err, path, 0, 0);
+    return rc;
+}
+
+int jsonx_load(const char *path, json_t **ret, struct error *err)
+{
+    struct text_buffer text = {0};
+    int rc = jsonx_read(path, FILE_BYTES, &text, err);
     if (!rc)
         rc = parse(text.data ? text.data : "", text.length, FILE_BYTES, ret, err);
     if (rc)

@@ -6,6 +6,7 @@
 #define ODDLOAF_BASE_JSONX_H
 
 #include "base/error.h"
+#include "base/text.h"
 #include <jansson.h>
 #include <stdbool.h>
 #include <stdint.h>
@@ -16,6 +17,9 @@
 /* Parses one document of `length` bytes, a scalar too. *ret is a new reference, written only on
  * success. Errors carry line and column; ERROR_TOO_LARGE over JSONX_BYTES. */
 int jsonx_parse(const char *bytes, size_t length, json_t **ret, struct error *err);
+/* Appends the bytes of a file of at most `limit`. ERROR_NOT_FOUND, ERROR_TOO_LARGE or ERROR_IO with
+ * err->source = path. */
+int jsonx_read(const char *path, size_t limit, struct text_buffer *ret, struct error *err);
 /* Reads a whole file (<= 16 MiB). err->source = path. ERROR_NOT_FOUND if there is none. */
 int jsonx_load(const char *path, json_t **ret, struct error *err);
 /* Line and character column, both from 1, of byte `at`. */

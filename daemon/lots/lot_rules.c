@@ -1,237 +1,305 @@
 /* Reading rules/lots.json. Every fault is reported with its place; a file with faults gives no
  * matcher. Examples of a pattern are tried while loading, so that a pattern that does not do what
  * its writer meant is found before a caller waits on it. */
-#include "lots/lot_rules.h"
-#include "base/jsonx.h"
-#include "base/text.h"
-#include <errno.h>
+#include "base/doc.h"
+#include "lots/matcher.h"
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { FILE_BYTES = 1 << 20 };
+/* ---- how codes are misread ---- */
 
-static int32_t day_member(struct lot_rules *r, const json_t *object, const char *pointer,
-                          const char *name)
+#define RATE_ROW(type, member)                                                                     \
+    {                                                                                              \
+#member, DOC_NUMBER, DOC_AT(type, member), 0, 0.3                                          \
+    }
+
+static const struct doc_row QUALITY[] = {
+    {"share", DOC_NUMBER, DOC_AT(struct reading_rates, share), 0, 1},
+    RATE_ROW(struct reading_rates, confused),
+    RATE_ROW(struct reading_rates, other),
+    RATE_ROW(struct reading_rates, dropped),
+    RATE_ROW(struct reading_rates, doubled),
+    RATE_ROW(struct reading_rates, extra),
+    RATE_ROW(struct reading_rates, swapped),
+    {0}};
+
+static void read_alike(const struct doc_place *place, void *into)
 {
-    char place[LOT_RULES_POINTER];
-    int32_t day = WHEN_UNKNOWN_DAY;
-    struct error why = {0};
-    const char *text = lot_rules_text(r, object, pointer, name, false);
-    if (text && day_parse(text, &day, &why) < 0)
-        lot_rules_fault(r, lot_rules_at(pointer, name, place), text, &why);
-    return day;
+    struct alike {
+        const char *letters;
+        double times;
+    } alike = {.times = 1};
+    static const struct doc_row ROWS[] = {
+        {"letters", DOC_TEXT, DOC_AT(struct alike, letters), .required = true},
+        {"times", DOC_NUMBER, DOC_AT(struct alike, times), 0, 20},
+        {0}};
+    struct doc_place letters = doc_member(place, "letters");
+    if (doc_read(place, ROWS, &alike) && !reading_set_alike(into, alike.letters, alike.times))
+        doc_fault(&letters, "must be capital letters and digits");
 }
 
-/* "06:30" → 390 */
-static int minute_member(struct lot_rules *r, const json_t *object, const char *pointer,
-                         const char *name, int absent)
+/* A list of one's own takes the place of the compiled-in one. */
+static void read_alikes(const struct doc_place *place, void *into)
 {
-    char place[LOT_RULES_POINTER];
-    const char *text = lot_rules_text(r, object, pointer, name, false);
-    if (!text)
-        return absent;
-    bool form = strlen(text) == 5 && text[2] == ':' && strspn(text, "0123456789") == 2 &&
-                strspn(text + 3, "0123456789") == 2;
-    int hours = form ? (text[0] - '0') * 10 + text[1] - '0' : 99;
-    int rest = form ? (text[3] - '0') * 10 + text[4] - '0' : 99;
-    if (hours < 24 && rest < 60)
-        return hours * 60 + rest;
-    lot_rules_say(r, lot_rules_at(pointer, name, place), text, "must be a time of day, HH:MM");
-    return absent;
+    static const struct doc_row LIST = {"alike", DOC_LIST, .high = 200, .each = read_alike};
+    struct reading *reading = into;
+    memset(reading->alike, 0, sizeof reading->alike);
+    doc_value(place, &LIST, reading);
+}
+
+static void read_reading(const struct doc_place *place, void *into)
+{
+    static const struct doc_row ROWS[] = {
+        {.name = "because"},
+        {.name = "source"},
+        {"clear", DOC_OBJECT, DOC_AT(struct reading, quality[0]), .rows = QUALITY},
+        {"smudged", DOC_OBJECT, DOC_AT(struct reading, quality[1]), .rows = QUALITY},
+        RATE_ROW(struct reading, part_missing),
+        RATE_ROW(struct reading, head_missing),
+        RATE_ROW(struct reading, tail_missing),
+        RATE_ROW(struct reading, letter_missing),
+        RATE_ROW(struct reading, junk),
+        {"alike", DOC_OTHER, .each = read_alikes},
+        {0}};
+    struct reading *reading = into;
+    doc_read(place, ROWS, reading);
+    double clear = reading->quality[0].share;
+    struct doc_place smudged = doc_member(place, "smudged"), share = doc_member(&smudged, "share");
+    if (clear <= 0 || fabs(clear + reading->quality[1].share - 1) > 1e-9)
+        doc_fault(&share, "the shares of clear and smudged must sum to 1");
+    if (!reading_is_sound(reading))
+        doc_fault(place, "some character would be misread more often than not: lower the rates");
+}
+
+/* ---- how complaints agree with lots ---- */
+
+#define CHANCE_ROW(member)                                                                         \
+    {                                                                                              \
+#member, DOC_NUMBER, DOC_AT(struct agreement, member), 1e-6, 0.5                           \
+    }
+#define CODE_DATE_ROW(member)                                                                      \
+    {                                                                                              \
+#member, DOC_NUMBER, DOC_AT(struct agreement, member), 0, 0.1                              \
+    }
+
+static void read_point(const struct doc_place *place, void *into)
+{
+    struct point {
+        double age, weight;
+    } point = {0};
+    static const struct doc_row ROWS[] = {
+        {"age", DOC_NUMBER, DOC_AT(struct point, age), 0, 1000, .required = true},
+        {"weight", DOC_NUMBER, DOC_AT(struct point, weight), 0, 1, .required = true},
+        {0}};
+    struct agreement *a = into;
+    size_t n = place->index;
+    if (doc_read(place, ROWS, &point) && n && point.age <= a->reported[n - 1].age)
+        doc_fault(place, "ages must grow from point to point");
+    a->reported[n].age = point.age;
+    a->reported[n].weight = point.weight;
+    a->reported_count = n + 1;
+}
+
+static void read_agreement(const struct doc_place *place, void *into)
+{
+    static const struct doc_row ROWS[] = {
+        {.name = "because"},
+        {.name = "source"},
+        CHANCE_ROW(unrecorded),
+        CHANCE_ROW(wrong_pack),
+        CHANCE_ROW(product_wrong),
+        CHANCE_ROW(scanned_wrong),
+        CHANCE_ROW(store_wrong),
+        CHANCE_ROW(bought_wrong),
+        CHANCE_ROW(bought_late),
+        CHANCE_ROW(found_wrong),
+        CODE_DATE_ROW(code_date_day_off),
+        CODE_DATE_ROW(code_date_week_off),
+        CODE_DATE_ROW(code_date_swapped),
+        CODE_DATE_ROW(code_date_year_off),
+        {"code_date_wrong", DOC_NUMBER, DOC_AT(struct agreement, code_date_wrong), 1e-6, 0.3},
+        {"code_date_spread_days", DOC_NUMBER, DOC_AT(struct agreement, code_date_spread_days), 5,
+         400},
+        {"settled_at", DOC_NUMBER, DOC_AT(struct agreement, settled_at), 0.5, 1},
+        {"reported", DOC_LIST, .low = 2, .high = AGREEMENT_POINTS, .each = read_point},
+        {0}};
+    struct agreement *a = into;
+    struct doc_place late = doc_member(place, "bought_late");
+    doc_read(place, ROWS, a);
+    if (a->bought_wrong + a->bought_late >= 1)
+        doc_fault(&late, "with bought_wrong it must stay below 1");
 }
 
 /* ---- patterns ---- */
 
-static void example_wants(struct lot_rules *r, const char *pointer, const char *what,
-                          const char *wanted, const char *got)
+struct example {
+    const char *text, *line, *day, *time, *code;
+    int32_t received;
+};
+
+static void example_wants(const struct doc_place *example, const char *what, const char *wanted,
+                          const char *got)
 {
-    char place[LOT_RULES_POINTER], why[160];
-    if (!wanted || !strcmp(wanted, got))
-        return;
-    snprintf(why, sizeof why, "the pattern reads '%.60s' here", got);
-    lot_rules_say(r, lot_rules_at(pointer, what, place), wanted, why);
+    struct doc_place place = doc_member(example, what);
+    if (wanted && strcmp(wanted, got) != 0)
+        doc_fault(&place, "the pattern reads '%.60s' here", got);
 }
 
-static void try_example(struct lot_rules *r, const struct code_pattern *pattern,
-                        const json_t *example, const char *pointer)
+static void try_example(const struct doc_place *place, void *pattern)
 {
-    static const char *const KNOWN[] = {"text", "received", "line", "day", "time", "code", NULL};
-    char place[LOT_RULES_POINTER], day[16] = "", time[16] = "";
-    lot_rules_only(r, example, pointer, KNOWN);
-    const char *text = lot_rules_text(r, example, pointer, "text", true);
-    int32_t received = day_member(r, example, pointer, "received");
-    if (!text || received == WHEN_UNKNOWN_DAY) {
-        lot_rules_say(r, pointer, NULL, "an example has a text and the day it was received");
+    static const struct doc_row ROWS[] = {
+        {"text", DOC_TEXT, DOC_AT(struct example, text), .required = true},
+        {"received", DOC_DAY, DOC_AT(struct example, received), .required = true},
+        {"line", DOC_TEXT, DOC_AT(struct example, line)},
+        {"day", DOC_TEXT, DOC_AT(struct example, day)},
+        {"time", DOC_TEXT, DOC_AT(struct example, time)},
+        {"code", DOC_TEXT, DOC_AT(struct example, code)},
+        {0}};
+    struct example example = {0};
+    if (!doc_read(place, ROWS, &example))
         return;
-    }
+    char day[16] = "", time[16] = "";
     struct code_pattern_reading reading;
     struct error why = {0};
-    if (code_pattern_read(pattern, text, received, &reading, &why) < 0) {
-        lot_rules_say(r, lot_rules_at(pointer, "text", place), text,
-                      why.text[0] ? why.text : "the pattern does not fit its own example");
+    if (code_pattern_read(pattern, example.text, example.received, &reading, &why) < 0) {
+        struct doc_place text = doc_member(place, "text");
+        doc_fault(&text, "%s", why.text[0] ? why.text : "the pattern does not fit its own example");
         return;
     }
     if (reading.minute >= 0)
         snprintf(time, sizeof time, "%02d:%02d", reading.minute / 60, reading.minute % 60);
-    example_wants(r, pointer, "line", json_string_value(json_object_get(example, "line")),
-                  reading.line);
-    example_wants(r, pointer, "day", json_string_value(json_object_get(example, "day")),
-                  day_format(reading.day, day));
-    example_wants(r, pointer, "time", json_string_value(json_object_get(example, "time")), time);
-    example_wants(r, pointer, "code", json_string_value(json_object_get(example, "code")),
-                  reading.code);
+    example_wants(place, "line", example.line, reading.line);
+    example_wants(place, "day", example.day, day_format(reading.day, day));
+    example_wants(place, "time", example.time, time);
+    example_wants(place, "code", example.code, reading.code);
 }
 
-static void try_examples(struct lot_rules *r, const struct code_pattern *pattern,
-                         const json_t *rule, const char *pointer)
-{
-    char list[LOT_RULES_POINTER], place[LOT_RULES_POINTER];
-    const json_t *examples = lot_rules_array(r, rule, pointer, "examples", 50);
-    for (size_t i = 0; i < json_array_size(examples); i++) {
-        lot_rules_at_index(lot_rules_at(pointer, "examples", list), i, place);
-        try_example(r, pattern, json_array_get(examples, i), place);
-    }
-}
+struct plant {
+    struct lot_matcher *matcher;
+    const char *name;
+    int day_starts_min;
+};
 
-static void read_pattern(struct lot_rules *r, const json_t *rule, const char *pointer,
-                         const char *plant, int day_starts_min)
+struct written_pattern {
+    struct code_pattern_rule rule;
+    int day_is;
+};
+
+/* The pattern is the matcher's from then on; NULL after a fault. */
+static struct code_pattern *make_pattern(const struct doc_place *place,
+                                         const struct code_pattern_rule *rule,
+                                         struct lot_matcher *matcher)
 {
-    static const char *const KNOWN[] = {
-        "name",          "pattern",      "code",    "effective_from", "effective_to", "day_is",
-        "month_letters", "max_age_days", "because", "source",         "examples",     NULL};
-    char place[LOT_RULES_POINTER];
-    lot_rules_only(r, rule, pointer, KNOWN);
-    double max_age_days = 400;
-    lot_rules_number(r, rule, pointer, "max_age_days", 1, 4000, &max_age_days);
-    const char *day_is = lot_rules_text(r, rule, pointer, "day_is", false);
-    struct code_pattern_rule p = {
-        .plant = plant,
-        .name = lot_rules_text(r, rule, pointer, "name", true),
-        .expression = lot_rules_text(r, rule, pointer, "pattern", true),
-        .code = lot_rules_text(r, rule, pointer, "code", false),
-        .month_letters = lot_rules_text(r, rule, pointer, "month_letters", false),
-        .effective_from = day_member(r, rule, pointer, "effective_from"),
-        .effective_to = day_member(r, rule, pointer, "effective_to"),
-        .is_code_date = day_is && !strcmp(day_is, "code-date"),
-        .day_starts_min = day_starts_min,
-        .max_age_days = (int)max_age_days,
-    };
-    if (day_is && !p.is_code_date && strcmp(day_is, "production-day") != 0)
-        lot_rules_say(r, lot_rules_at(pointer, "day_is", place), day_is,
-                      "must be production-day or code-date");
-    if (!p.name || !p.expression)
-        return;
-    struct error why = {0};
     struct code_pattern *pattern = NULL;
-    if (code_pattern_new(&p, &pattern, &why) < 0) {
-        char field[sizeof why.field];
-        memcpy(field, why.field, sizeof field);
-        lot_rules_fault(r, lot_rules_at(pointer, *field ? field : "pattern", place), why.value,
-                        &why);
-        return;
+    struct error why = {0};
+    if (matcher->pattern_count == MATCHER_PATTERNS) {
+        doc_fault(place, "more than %d patterns", MATCHER_PATTERNS);
+    } else if (code_pattern_new(rule, &pattern, &why) < 0) {
+        struct doc_place member = doc_member(place, why.field[0] ? why.field : "pattern");
+        doc_fault_as(&member, &why);
+    } else {
+        matcher->pattern[matcher->pattern_count++] = pattern;
     }
-    try_examples(r, pattern, rule, pointer);
-    if (r->matcher->pattern_count < MATCHER_PATTERNS) {
-        r->matcher->pattern[r->matcher->pattern_count++] = pattern;
-        return;
-    }
-    code_pattern_free(pattern);
-    lot_rules_say(r, pointer, NULL, "more patterns than a daemon keeps");
+    return pattern;
 }
 
-static void read_plants(struct lot_rules *r, const json_t *root)
+static void read_pattern(const struct doc_place *place, void *into)
 {
-    static const char *const KNOWN[] = {"plant", "title", "day_starts", "patterns", NULL};
-    const json_t *plants = lot_rules_array(r, root, "", "plants", 100);
-    for (size_t i = 0; i < json_array_size(plants); i++) {
-        char pointer[LOT_RULES_POINTER], list[LOT_RULES_POINTER], place[LOT_RULES_POINTER];
-        const json_t *plant = json_array_get(plants, i);
-        lot_rules_at_index("/plants", i, pointer);
-        lot_rules_only(r, plant, pointer, KNOWN);
-        const char *name = lot_rules_text(r, plant, pointer, "plant", true);
-        int starts = minute_member(r, plant, pointer, "day_starts", 0);
-        const json_t *patterns = lot_rules_array(r, plant, pointer, "patterns", 50);
-        for (size_t k = 0; name && k < json_array_size(patterns); k++) {
-            lot_rules_at_index(lot_rules_at(pointer, "patterns", list), k, place);
-            read_pattern(r, json_array_get(patterns, k), place, name, starts);
-        }
-    }
+    enum { PRODUCTION_DAY, CODE_DATE };
+    static const char *const DAY_IS[] = {
+        [PRODUCTION_DAY] = "production-day", [CODE_DATE] = "code-date", NULL};
+    static const struct doc_row ROWS[] = {
+        {"name", DOC_TEXT, DOC_AT(struct written_pattern, rule.name), .required = true},
+        {"pattern", DOC_TEXT, DOC_AT(struct written_pattern, rule.expression), .required = true},
+        {"code", DOC_TEXT, DOC_AT(struct written_pattern, rule.code), .empty = true},
+        {"month_letters", DOC_TEXT, DOC_AT(struct written_pattern, rule.month_letters),
+         .empty = true},
+        {"effective_from", DOC_DAY, DOC_AT(struct written_pattern, rule.effective_from)},
+        {"effective_to", DOC_DAY, DOC_AT(struct written_pattern, rule.effective_to)},
+        {"day_is", DOC_WORD, DOC_AT(struct written_pattern, day_is), .words = DAY_IS},
+        {"max_age_days", DOC_WHOLE, DOC_AT(struct written_pattern, rule.max_age_days), 1, 4000},
+        {.name = "because"},
+        {.name = "source"},
+        {.name = "examples"},
+        {0}};
+    static const struct doc_row EXAMPLES = {"examples", DOC_LIST, .high = 50, .each = try_example};
+    const struct plant *plant = into;
+    struct written_pattern written = {.rule = {.plant = plant->name,
+                                               .day_starts_min = plant->day_starts_min,
+                                               .effective_from = WHEN_UNKNOWN_DAY,
+                                               .effective_to = WHEN_UNKNOWN_DAY,
+                                               .max_age_days = 400}};
+    if (!doc_read(place, ROWS, &written))
+        return;
+    written.rule.is_code_date = written.day_is == CODE_DATE;
+    struct code_pattern *pattern = make_pattern(place, &written.rule, plant->matcher);
+    struct doc_place examples = doc_member(place, "examples");
+    if (pattern && examples.value)
+        doc_value(&examples, &EXAMPLES, pattern);
+}
+
+/* "06:30" → 390 */
+static void read_minute(const struct doc_place *place, void *into)
+{
+    const char *text = json_string_value(place->value);
+    bool form = text && strlen(text) == 5 && text[2] == ':' && strspn(text, "0123456789") == 2 &&
+                strspn(text + 3, "0123456789") == 2;
+    int hours = form ? (text[0] - '0') * 10 + text[1] - '0' : 99;
+    int rest = form ? (text[3] - '0') * 10 + text[4] - '0' : 99;
+    if (hours < 24 && rest < 60)
+        *(int *)into = hours * 60 + rest;
+    else
+        doc_fault(place, "must be a time of day, HH:MM");
+}
+
+static void read_plant(const struct doc_place *place, void *into)
+{
+    static const struct doc_row ROWS[] = {
+        {"plant", DOC_TEXT, DOC_AT(struct plant, name), .required = true, .empty = true},
+        {.name = "title"},
+        {"day_starts", DOC_OTHER, DOC_AT(struct plant, day_starts_min), .each = read_minute},
+        {"patterns", DOC_LIST, .high = 50, .each = read_pattern},
+        {0}};
+    struct plant plant = {.matcher = into, .name = ""};
+    doc_read(place, ROWS, &plant);
 }
 
 /* ---- the whole file ---- */
 
-static int read_text(struct lot_rules *r)
+static void read_root(struct doc *doc, struct lot_matcher *matcher)
 {
-    char chunk[8192];
-    size_t got;
-    FILE *file = fopen(r->path, "re");
-    if (!file)
-        return error_set(r->err, errno == ENOENT ? ERROR_NOT_FOUND : ERROR_IO, "%s",
-                         strerror(errno));
-    while ((got = fread(chunk, 1, sizeof chunk, file)) > 0 && r->text.length <= FILE_BYTES)
-        text_append_bytes(&r->text, chunk, got);
-    bool failed = ferror(file);
-    fclose(file);
-    if (failed)
-        return error_set(r->err, ERROR_IO, "cannot be read: %s", strerror(errno));
-    if (r->text.length > FILE_BYTES)
-        return error_set(r->err, ERROR_TOO_LARGE, "a lot rule file over %d bytes", FILE_BYTES);
-    return 0;
-}
-
-static void read_root(struct lot_rules *r, const json_t *root)
-{
-    static const char *const KNOWN[] = {"$schema", "note",      "dates", "plants",
-                                        "reading", "agreement", NULL};
-    static const char *const DATES[] = {"month_first", NULL};
-    lot_rules_only(r, root, "", KNOWN);
-    const json_t *dates = lot_rules_object(r, root, "", "dates");
-    const json_t *month_first = json_object_get(dates, "month_first");
-    lot_rules_only(r, dates, "/dates", DATES);
-    if (month_first && !json_is_boolean(month_first))
-        lot_rules_say(r, "/dates/month_first", NULL, "must be true or false");
-    else if (month_first)
-        r->matcher->month_first = json_is_true(month_first);
-    lot_rules_reading(r, lot_rules_object(r, root, "", "reading"));
-    lot_rules_agreement(r, lot_rules_object(r, root, "", "agreement"));
-    read_plants(r, root);
+    static const struct doc_row DATES[] = {
+        {"month_first", DOC_FLAG, DOC_AT(struct lot_matcher, month_first)}, {0}};
+    static const struct doc_row ROWS[] = {
+        {.name = "$schema"},
+        {.name = "note"},
+        {"dates", DOC_OBJECT, .rows = DATES},
+        {"reading", DOC_OTHER, DOC_AT(struct lot_matcher, reading), .each = read_reading},
+        {"agreement", DOC_OTHER, DOC_AT(struct lot_matcher, agreement), .each = read_agreement},
+        {"plants", DOC_LIST, .high = 100, .each = read_plant},
+        {0}};
+    struct doc_place top = doc_top(doc);
+    doc_read(&top, ROWS, matcher);
 }
 
 int lot_matcher_load(const char *path, lot_report report, void *arg, struct lot_matcher **ret,
                      struct error *err)
 {
-    struct error first = {0};
-    json_t *root = NULL;
-    struct lot_rules r = {.matcher = lot_matcher_default(),
-                          .report = report,
-                          .arg = arg,
-                          .err = &first,
-                          .path = path};
-    int rc = read_text(&r);
-    if (rc == 0)
-        rc = jsonx_parse(r.text.data ? r.text.data : "", r.text.length, &root, &first);
-    if (rc < 0) {
-        error_at(&first, path, 0, 0);
-        if (report)
-            report(arg, &first);
-    } else {
-        if (json_is_object(root))
-            read_root(&r, root);
-        else
-            lot_rules_say(&r, "", NULL, "must be an object");
-        rc = r.code;
-    }
-    json_decref(root);
-    text_buffer_free(&r.text);
-    if (rc < 0) {
-        lot_matcher_free(r.matcher);
+    struct doc doc = {.report = report, .arg = arg};
+    struct lot_matcher *matcher = lot_matcher_default();
+    if (doc_open(&doc, path, false) == 0)
+        read_root(&doc, matcher);
+    doc_close(&doc);
+    if (doc.first.code) {
+        lot_matcher_free(matcher);
         if (err && !err->code)
-            *err = first;
-        return rc;
+            *err = doc.first;
+        return doc.first.code;
     }
-    walk_prepare(&r.matcher->reading, &r.matcher->costs);
-    *ret = r.matcher;
+    walk_prepare(&matcher->reading, &matcher->costs);
+    *ret = matcher;
     return 0;
 }
 

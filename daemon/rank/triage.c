@@ -14,23 +14,6 @@ enum {
     RESULT_CACHE = 4096,
     RECORD_CACHE = 512
 };
-enum { FAULTS_SHOWN = 200 };
-
-static int load_rules(struct triage *triage, const char *rules_dir,
-                      void (*report)(void *arg, const struct error *fault), void *arg,
-                      struct error *err)
-{
-    struct error *faults = xcalloc(FAULTS_SHOWN, sizeof *faults);
-    size_t count = 0;
-    int rc = rules_load(rules_dir, &triage->rules, faults, FAULTS_SHOWN, &count);
-    for (size_t i = 0; report && i < count && i < FAULTS_SHOWN; i++)
-        report(arg, &faults[i]);
-    if (rc && err && !err->code)
-        *err = faults[0];
-    free(faults);
-    return rc;
-}
-
 int triage_new(const char *rules_dir, const struct tz *tz,
                void (*report)(void *arg, const struct error *fault), void *arg, struct triage **ret,
                struct error *err)
@@ -42,7 +25,7 @@ int triage_new(const char *rules_dir, const struct tz *tz,
     int catalogue = catalogue_load(rules_dir, report, arg, &triage->catalogue, err);
     int models = models_file_load(rules_dir, report, arg, &triage->models, err);
     triage->uncalibrated = triage->models;
-    int rc = load_rules(triage, rules_dir, report, arg, err);
+    int rc = rules_load(rules_dir, report, arg, &triage->rules, err);
     rc = catalogue ? catalogue : models ? models : rc;
     if (rc) {
         triage_free(triage);

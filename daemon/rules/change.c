@@ -127,93 +127,55 @@ bool change_equal(const struct change *a, const struct change *b)
 
 /* ---- reading ---- */
 
-static const char *read_recorded(const json_t *words, struct change *ret)
+static void read_part(const struct doc_place *place, void *change)
 {
-    if (!json_is_array(words))
-        return "must be a list";
-    for (size_t i = 0; i < json_array_size(words); i++) {
-        const char *word = json_string_value(json_array_get(words, i));
-        int part = 0;
-        while (word && part < COUNT(PARTS) && strcmp(PARTS[part].word, word) != 0)
-            part++;
-        if (!word || part == COUNT(PARTS))
-            return "no such part of a lot (dose ph water packing baking storage softener leaks "
-                   "spores)";
-        ret->recorded |= 1U << part;
-    }
-    return NULL;
+    const char *word = json_string_value(place->value);
+    int part = 0;
+    while (word && part < COUNT(PARTS) && strcmp(PARTS[part].word, word) != 0)
+        part++;
+    if (!word || part == COUNT(PARTS))
+        doc_fault(place, "no such part of a lot (dose ph water packing baking storage softener "
+                         "leaks spores)");
+    else
+        ((struct change *)change)->recorded |= 1U << part;
 }
 
-static double *number_of(struct change *change, const char *name)
+static void read_number(const struct doc_place *place, double *slot)
 {
-    for (int i = 0; i < CHANGE_NUMBERS; i++)
-        if (strcmp(NUMBERS[i].name, name) == 0)
-            return &change->set[i];
-    return NULL;
+    static const struct doc_row NUMBER = {
+        .kind = DOC_NUMBER, .size = sizeof(double), .low = 0, .high = INFINITY};
+    if (slot)
+        doc_value(place, &NUMBER, slot);
+    else
+        doc_fault(place, "no such thing to change");
 }
 
-static double *factor_of(struct change *change, const char *name)
+static void read_set(const struct doc_place *place, void *change)
 {
-    for (int i = 0; i < COUNT(TIMES); i++)
-        if (strcmp(TIMES[i], name) == 0)
-            return &change->times[i];
-    return NULL;
+    int i = 0;
+    while (i < CHANGE_NUMBERS && strcmp(NUMBERS[i].name, place->name) != 0)
+        i++;
+    read_number(place, i < CHANGE_NUMBERS ? &((struct change *)change)->set[i] : NULL);
 }
 
-static const char *read_numbers(const json_t *object,
-                                double *(*slot_of)(struct change *, const char *),
-                                struct change *ret, const char **ret_member)
+static void read_times(const struct doc_place *place, void *change)
 {
-    const char *name;
-    json_t *value;
-    if (!json_is_object(object))
-        return "must be an object";
-    json_object_foreach((json_t *)object, name, value)
-    {
-        double *slot = slot_of(ret, name);
-        *ret_member = name;
-        if (!slot)
-            return "no such thing to change";
-        if (!json_is_number(value) || !(json_number_value(value) >= 0))
-            return "must be a number that is not negative";
-        *slot = json_number_value(value);
-    }
-    return NULL;
+    int i = 0;
+    while (i < COUNT(TIMES) && strcmp(TIMES[i], place->name) != 0)
+        i++;
+    read_number(place, i < COUNT(TIMES) ? &((struct change *)change)->times[i] : NULL);
 }
 
-static const char *read_member(const char *name, const json_t *value, struct change *ret,
-                               const char **ret_member)
+bool change_read(const struct doc_place *place, struct change *ret)
 {
-    if (strcmp(name, "recorded") == 0)
-        return read_recorded(value, ret);
-    if (strcmp(name, "set") == 0)
-        return read_numbers(value, number_of, ret, ret_member);
-    if (strcmp(name, "times") == 0)
-        return read_numbers(value, factor_of, ret, ret_member);
-    if (strcmp(name, "kept_c") != 0)
-        return "no such change (recorded, set, times, kept_c)";
-    if (!json_is_number(value) || !(fabs(json_number_value(value)) <= 60))
-        return "must be a temperature from -60 to 60";
-    ret->kept_c = json_number_value(value);
-    return NULL;
-}
-
-const char *change_read(const json_t *written, struct change *ret, const char **ret_member)
-{
-    const char *name;
-    json_t *value;
-    *ret = (struct change){.times = {1, 1, 1}, .kept_c = NAN, .written = written};
+    static const struct doc_row ROWS[] = {
+        {"recorded", DOC_LIST, .each = read_part},
+        {"set", DOC_MAP, .each = read_set},
+        {"times", DOC_MAP, .each = read_times},
+        {"kept_c", DOC_NUMBER, DOC_AT(struct change, kept_c), -60, 60},
+        {0}};
+    *ret = (struct change){.times = {1, 1, 1}, .kept_c = NAN, .written = place->value};
     for (int i = 0; i < CHANGE_NUMBERS; i++)
         ret->set[i] = NAN;
-    *ret_member = "";
-    if (!json_is_object(written))
-        return "must be an object";
-    json_object_foreach((json_t *)written, name, value)
-    {
-        *ret_member = name;
-        const char *fault = read_member(name, value, ret, ret_member);
-        if (fault)
-            return fault;
-    }
-    return NULL;
+    return doc_read(place, ROWS, ret);
 }

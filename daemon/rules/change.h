@@ -6,8 +6,8 @@
 #ifndef ODDLOAF_RULES_CHANGE_H
 #define ODDLOAF_RULES_CHANGE_H
 
+#include "base/doc.h"
 #include "models/lot_conditions.h"
-#include <jansson.h>
 
 enum { CHANGE_NUMBERS = 12 }; /* that "set" can name */
 
@@ -19,8 +19,8 @@ struct change {
     const json_t *written;      /* as the rule file has it; borrowed */
 };
 
-/* Why it cannot be understood (static text) and at which member, or NULL and *ret. */
-const char *change_read(const json_t *written, struct change *ret, const char **ret_member);
+/* False after faults. */
+bool change_read(const struct doc_place *place, struct change *ret);
 /* Whether two change the same things to the same values, however they are written. */
 bool change_equal(const struct change *a, const struct change *b);
 /* The lot as specified with the change; `change` NULL: with none. */

@@ -1,16 +1,11 @@
 #include "rules/rules.h"
 #include "base/jsonx.h"
-#include "base/text.h"
 #include "rules/rules_check.h"
 #include <dirent.h>
-#include <errno.h>
-#include <math.h>
 #include <openssl/evp.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-#define FILE_LIMIT (1u << 20)
 
 static void set_defaults(struct rule_ranking *ranking)
 {
@@ -38,97 +33,61 @@ static void set_defaults(struct rule_ranking *ranking)
 
 /* ---- files ---- */
 
-static int read_bytes(const char *path, struct text_buffer *ret, struct error *err)
+struct loading {
+    struct rules *rules; /* being built */
+    const char *dir;
+    struct doc doc;
+    EVP_MD_CTX *hash;
+};
+
+static void add_to_hash(struct loading *l, const char *stem, const struct text_buffer *bytes)
 {
-    FILE *file = fopen(path, "re");
-    if (!file)
-        return error_set(err, errno == ENOENT ? ERROR_NOT_FOUND : ERROR_IO, "cannot be read: %s",
-                         strerror(errno));
-    char chunk[8192];
-    size_t got;
-    while ((got = fread(chunk, 1, sizeof chunk, file)) > 0 && ret->length <= FILE_LIMIT)
-        text_append_bytes(ret, chunk, got);
-    bool failed = ferror(file);
-    fclose(file);
-    if (failed)
-        return error_set(err, ERROR_IO, "cannot be read");
-    if (ret->length > FILE_LIMIT)
-        return error_set(err, ERROR_TOO_LARGE, "is larger than %u bytes", FILE_LIMIT);
-    return 0;
+    EVP_DigestUpdate(l->hash, stem, strlen(stem) + 1);
+    EVP_DigestUpdate(l->hash, bytes->data, bytes->length);
 }
 
-static void note(struct rules_check *check, const struct error *error, const char *path)
+/* Reads, hashes and checks one file. */
+static void load_file(struct loading *l, const char *path, const char *stem, bool optional,
+                      void (*check)(struct doc *, const char *))
 {
-    struct error copy = *error;
-    error_at(&copy, path, copy.line, copy.column);
-    if (check->count < check->max)
-        check->errors[check->count] = copy;
-    check->count++;
-}
-
-/* Parses, hashes and checks one file. `check` keeps the bytes only while it looks. */
-static void load_file(struct rules_check *check, EVP_MD_CTX *hash, const char *path,
-                      const char *stem, bool optional,
-                      void (*look)(struct rules_check *, json_t *, const char *))
-{
-    struct text_buffer bytes = {0};
-    struct error error = {0};
-    json_t *document = NULL;
-    int rc = read_bytes(path, &bytes, &error);
-    if (rc == ERROR_NOT_FOUND && optional) {
-        text_buffer_free(&bytes);
+    if (doc_open(&l->doc, path, optional))
         return;
-    }
-    if (!rc) {
-        EVP_DigestUpdate(hash, stem, strlen(stem) + 1);
-        EVP_DigestUpdate(hash, bytes.data ? bytes.data : "", bytes.length);
-        rc = jsonx_parse(bytes.data ? bytes.data : "", bytes.length, &document, &error);
-    }
-    check->source = path;
-    check->bytes = bytes.data;
-    check->length = bytes.length;
-    if (rc)
-        note(check, &error, path);
-    else if (!json_is_object(document))
-        check_fail(check, "", NULL, "must be a JSON object");
-    if (!rc && json_is_object(document))
-        look(check, document, stem);
-    json_decref(document);
-    text_buffer_free(&bytes);
+    add_to_hash(l, stem, &l->doc.text);
+    check(&l->doc, stem);
+}
+
+static void load_named(struct loading *l, const char *stem,
+                       void (*check)(struct doc *, const char *))
+{
+    struct text_buffer path = {0};
+    text_appendf(&path, "%s/%s.json", l->dir, stem);
+    load_file(l, path.data, stem, true, check);
+    text_buffer_free(&path);
 }
 
 /* Files that others read and check, but which rankings are made with all the same. */
-static void hash_others(EVP_MD_CTX *hash, const char *dir)
+static void hash_others(struct loading *l)
 {
     static const char *const STEMS[] = {"models", "places", "quantities"};
     for (size_t i = 0; i < sizeof STEMS / sizeof STEMS[0]; i++) {
         struct text_buffer path = {0}, bytes = {0};
-        text_appendf(&path, "%s/%s.json", dir, STEMS[i]);
-        if (read_bytes(path.data, &bytes, NULL) == 0) {
-            EVP_DigestUpdate(hash, STEMS[i], strlen(STEMS[i]) + 1);
-            EVP_DigestUpdate(hash, bytes.data ? bytes.data : "", bytes.length);
-        }
+        text_appendf(&path, "%s/%s.json", l->dir, STEMS[i]);
+        if (jsonx_read(path.data, JSONX_BYTES, &bytes, NULL) == 0)
+            add_to_hash(l, STEMS[i], &bytes);
         text_buffer_free(&path);
         text_buffer_free(&bytes);
     }
 }
 
-static void look_cause(struct rules_check *check, json_t *document, const char *stem)
+/* A fault of no file's own. */
+static void note(struct loading *l, const char *source, const struct error *fault)
 {
-    check_cause(check, json_incref(document), stem);
-}
-
-static void look_asks(struct rules_check *check, json_t *document, const char *stem)
-{
-    (void)stem;
-    check->rules->asks_document = json_incref(document);
-    check_asks(check, document);
-}
-
-static void look_ranking(struct rules_check *check, json_t *document, const char *stem)
-{
-    (void)stem;
-    check_ranking(check, document);
+    struct error copy = *fault;
+    error_at(&copy, source, 0, 0);
+    if (!l->doc.first.code)
+        l->doc.first = copy;
+    if (l->doc.report)
+        l->doc.report(l->doc.arg, &copy);
 }
 
 static int is_json(const struct dirent *entry)
@@ -143,43 +102,43 @@ static int by_bytes(const struct dirent **a, const struct dirent **b)
     return strcmp((*a)->d_name, (*b)->d_name);
 }
 
-static void load_causes(struct rules_check *check, EVP_MD_CTX *hash, const char *dir)
+static void load_causes(struct loading *l)
 {
     struct text_buffer path = {0};
     struct dirent **entries = NULL;
-    text_appendf(&path, "%s/causes", dir);
+    text_appendf(&path, "%s/causes", l->dir);
     int count = scandir(path.data, &entries, is_json, by_bytes);
     if (count <= 0) {
         struct error error = {0};
         error_set(&error, ERROR_NOT_FOUND, "there are no rule files");
         error_hint(&error, "the folder needs causes/NAME.json");
-        note(check, &error, path.data);
+        note(l, path.data, &error);
     }
     for (int i = 0; i < count; i++) {
         size_t stem_length = strlen(entries[i]->d_name) - 5;
         text_reset(&path);
-        text_appendf(&path, "%s/causes/%s", dir, entries[i]->d_name);
+        text_appendf(&path, "%s/causes/%s", l->dir, entries[i]->d_name);
         entries[i]->d_name[stem_length] = '\0';
-        load_file(check, hash, path.data, entries[i]->d_name, false, look_cause);
+        load_file(l, path.data, entries[i]->d_name, false, rules_check_cause);
         free(entries[i]);
     }
     free(entries);
     text_buffer_free(&path);
 }
 
-static void check_whole(struct rules_check *check, const char *dir)
+static void check_whole(struct loading *l)
 {
     for (int s = 0; s < SYMPTOMS; s++) {
         bool background = false;
-        for (int i = 0; i < check->rules->cause_count; i++)
-            background = background || (check->rules->causes[i].background &&
-                                        check->rules->causes[i].prior[s] > 0);
+        for (int i = 0; i < l->rules->cause_count; i++)
+            background =
+                background || (l->rules->causes[i].background && l->rules->causes[i].prior[s] > 0);
         if (background)
             continue;
         struct error error = {0};
         error_set(&error, ERROR_INVALID, "no cause of %s is marked as background", symptom_name(s));
         error_hint(&error, "without a 'not known' the best of the listed wins by default");
-        note(check, &error, dir);
+        note(l, l->dir, &error);
     }
 }
 
@@ -237,36 +196,39 @@ static void finish_hash(EVP_MD_CTX *hash, char out[80])
         used += snprintf(out + used, (size_t)(80 - used), "%02x", digest[i]);
 }
 
-int rules_load(const char *dir, struct rules **ret, struct error *errors, size_t max,
-               size_t *ret_count)
+static void load_all(struct loading *l)
+{
+    struct error error = {0};
+    if (vocabulary_load(l->dir, &l->rules->vocabulary, &error)) {
+        note(l, NULL, &error);
+        return;
+    }
+    load_causes(l);
+    load_named(l, "asks", rules_check_asks);
+    load_named(l, "ranking", rules_check_ranking);
+    hash_others(l);
+    check_whole(l);
+}
+
+int rules_load(const char *dir, doc_report report, void *arg, struct rules **ret, struct error *err)
 {
     struct rules *rules = xcalloc(1, sizeof *rules);
-    struct rules_check check = {.rules = rules, .errors = errors, .max = max};
-    struct error error = {0};
-    struct text_buffer path = {0};
-    EVP_MD_CTX *hash = EVP_MD_CTX_new();
+    struct loading l = {.rules = rules,
+                        .dir = dir,
+                        .doc = {.report = report, .arg = arg, .context = rules},
+                        .hash = EVP_MD_CTX_new()};
     set_defaults(&rules->ranking);
-    if (!hash || !EVP_DigestInit_ex(hash, EVP_sha256(), NULL))
+    if (!l.hash || !EVP_DigestInit_ex(l.hash, EVP_sha256(), NULL))
         abort(); /* no memory, or a library without SHA-256 */
-    if (vocabulary_load(dir, &rules->vocabulary, &error)) {
-        note(&check, &error, error.source);
-    } else {
-        load_causes(&check, hash, dir);
-        text_appendf(&path, "%s/asks.json", dir);
-        load_file(&check, hash, path.data, "asks", true, look_asks);
-        text_reset(&path);
-        text_appendf(&path, "%s/ranking.json", dir);
-        load_file(&check, hash, path.data, "ranking", true, look_ranking);
-        hash_others(hash, dir);
-        check_whole(&check, dir);
-    }
-    finish_hash(hash, rules->hash);
-    EVP_MD_CTX_free(hash);
-    text_buffer_free(&path);
-    *ret_count = check.count;
-    if (check.count) {
+    load_all(&l);
+    finish_hash(l.hash, rules->hash);
+    EVP_MD_CTX_free(l.hash);
+    doc_close(&l.doc);
+    if (l.doc.first.code) {
         rules_free(rules);
-        return ERROR_INVALID;
+        if (err && !err->code)
+            *err = l.doc.first;
+        return l.doc.first.code;
     }
     mark_symptoms(rules);
     index_uses(rules);

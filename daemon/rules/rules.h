@@ -114,6 +114,8 @@ const char *rule_reach_name(enum rule_reach reach);
 /* Of the lots that share it, those that share the fault too, until ranking.json says otherwise. */
 double rule_reach_share(enum rule_reach reach);
 
+#define RULE_DELAY_POINTS 12
+
 /* rules/ranking.json */
 struct rule_ranking {
     double reach_share[REACHES]; /* of the lots that share it, those that share the fault too */
@@ -121,9 +123,10 @@ struct rule_ranking {
     double temper;               /* multiplies summed bits */
     double prior_weight;         /* troubles that the shipped priors count for */
     double background_weight;    /* verdicts that the background's shipped share counts for */
-    double company_most, company_rival;    /* bits of an excess, see company_beside() */
-    double base_per_million[SYMPTOMS];     /* usual complaints per million units */
-    struct rule_point delay[SYMPTOMS][12]; /* x days after packing, bits: share reported by then */
+    double company_most, company_rival; /* bits of an excess, see company_beside() */
+    double base_per_million[SYMPTOMS];  /* usual complaints per million units */
+    /* x days after packing, bits: share reported by then */
+    struct rule_point delay[SYMPTOMS][RULE_DELAY_POINTS];
     int delay_count[SYMPTOMS];
     char inhibitor[32], acid[32]; /* what the plant buys under these names, for the models */
 };
@@ -147,11 +150,11 @@ struct rules {
     json_t *asks_document;
 };
 
-/* Reads DIR/causes/NAME.json (all), DIR/asks.json, DIR/ranking.json. Every error found is
- * written to `errors` (at most `max`; *ret_count is how many there were in all), each with file,
- * line and column. Returns 0 with the rules in *ret, or a negative code if there was any. */
-int rules_load(const char *dir, struct rules **ret, struct error *errors, size_t max,
-               size_t *ret_count);
+/* Reads DIR/causes/NAME.json (all), DIR/asks.json, DIR/ranking.json. Every fault is reported
+ * (`report` may be NULL) with file, line and column; then the first is also in `err` and its code
+ * returned, and there are no rules. */
+int rules_load(const char *dir, doc_report report, void *arg, struct rules **ret,
+               struct error *err);
 void rules_free(struct rules *rules); /* NULL is fine */
 /* Index of a cause, -1 if unknown. */
 int rules_cause(const struct rules *rules, const char *id);

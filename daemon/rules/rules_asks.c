@@ -1,70 +1,62 @@
 /* rules/asks.json and rules/ranking.json. */
-#include "base/text.h"
 #include "models/acid.h"
 #include "rules/rules_check.h"
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-static void check_answer(struct rules_check *check, const json_t *answer, const char *pointer,
-                         const struct fact_name *name, struct rule_ask *ask)
+/* ---- questions ---- */
+
+static void read_fact(const struct doc_place *place, void *part)
 {
-    static const char *const MEMBERS[] = {"word", "label", "value", "ratio",
-                                          "z",    "share", "note",  NULL};
-    struct rule_answer ret = {.value = NAN, .ratio = NAN, .z = NAN};
-    char where[128];
-    if (!json_is_object(answer)) {
-        check_fail(check, pointer, NULL, "must be an object");
-        return;
-    }
-    check_members(check, answer, pointer, MEMBERS);
-    ret.word = json_string_value(json_object_get(answer, "word"));
-    ret.label = json_string_value(json_object_get(answer, "label"));
-    check_number(check, answer, pointer, "value", false, -1e9, 1e9, &ret.value);
-    check_number(check, answer, pointer, "ratio", false, 0, 1e6, &ret.ratio);
-    check_number(check, answer, pointer, "z", false, -100, 100, &ret.z);
-    check_number(check, answer, pointer, "share", true, 1e-6, 1e6, &ret.share);
-    if (name && name->words) {
-        bool known = ret.word && !name->allowed;
-        for (int i = 0; ret.word && name->allowed && name->allowed[i]; i++)
-            known = known || strcmp(name->allowed[i], ret.word) == 0;
-        check_at(where, sizeof where, pointer, "word");
-        if (!known)
-            check_fail(check, where, ret.word, "'%s' has no such word", name->text);
-    } else if (isnan(ret.value) && isnan(ret.ratio) && isnan(ret.z)) {
-        check_fail(check, pointer, NULL, "needs 'value', 'ratio' or 'z'");
-    }
-    ask->answers[ask->answer_count++] = ret;
+    *(int *)part = rules_check_fact(place, NULL);
 }
 
-static void check_ask(struct rules_check *check, const json_t *item, const char *pointer)
+static void read_answer(const struct doc_place *place, void *part)
 {
-    static const char *const MEMBERS[] = {"fact",    "ask",  "of",   "effort",  "symptoms",
-                                          "answers", "when", "note", "choices", NULL};
+    static const struct doc_row ROWS[] = {
+        {"word", DOC_TEXT, DOC_AT(struct rule_answer, word)},
+        {"label", DOC_TEXT, DOC_AT(struct rule_answer, label)},
+        {"value", DOC_NUMBER, DOC_AT(struct rule_answer, value), -1e9, 1e9},
+        {"ratio", DOC_NUMBER, DOC_AT(struct rule_answer, ratio), 0, 1e6},
+        {"z", DOC_NUMBER, DOC_AT(struct rule_answer, z), -100, 100},
+        {"share", DOC_NUMBER, DOC_AT(struct rule_answer, share), 1e-6, 1e6, .required = true},
+        {.name = "note"},
+        {0}};
+    struct rule_ask *ask = part;
+    struct rule_answer answer = {.value = NAN, .ratio = NAN, .z = NAN};
+    const struct fact_name *name = rules_check_name(place, ask->fact);
+    struct doc_place word = doc_member(place, "word");
+    doc_read(place, ROWS, &answer);
+    if (name && name->words && !(answer.word && rules_check_word(name, answer.word)))
+        doc_fault(&word, "'%s' has no such word", name->text);
+    else if (name && !name->words && isnan(answer.value) && isnan(answer.ratio) && isnan(answer.z))
+        doc_fault(place, "needs 'value', 'ratio' or 'z'");
+    ask->answers = xrealloc(ask->answers, (size_t)(ask->answer_count + 1) * sizeof *ask->answers);
+    ask->answers[ask->answer_count++] = answer;
+}
+
+static void read_ask(const struct doc_place *place, void *part)
+{
     static const char *const OF[] = {"caller", "plant", "lab", NULL};
-    static const char *const EFFORT[] = {"seconds", "minutes", "hours", "days", NULL};
-    struct rules *rules = check->rules;
-    struct rule_ask ask = {.fact = -1};
-    char where[160], list[128];
-    check_members(check, item, pointer, MEMBERS);
-    ask.fact = check_fact(check, item, pointer, NULL);
-    ask.ask = check_text(check, item, pointer, "ask");
-    ask.of = check_word(check, item, pointer, "of", OF, true);
-    ask.effort = check_word(check, item, pointer, "effort", EFFORT, true);
-    ask.symptoms = check_symptoms(check, item, pointer);
-    check_guard(check, item, pointer, "when", &ask.when);
-    const json_t *answers = json_object_get(item, "answers");
-    check_at(list, sizeof list, pointer, "answers");
-    if (!json_is_array(answers) || json_array_size(answers) < 2)
-        check_fail(check, list, NULL, "must be a list of two answers or more");
-    size_t count = json_is_array(answers) ? json_array_size(answers) : 0;
-    ask.answers = xcalloc(count + 1, sizeof *ask.answers);
-    for (size_t i = 0; i < count; i++) {
-        check_at_index(where, sizeof where, list, i);
-        check_answer(check, json_array_get(answers, i), where,
-                     ask.fact >= 0 ? &rules->facts[ask.fact].name : NULL, &ask);
-    }
+    static const struct doc_row ROWS[] = {
+        {"fact", DOC_OTHER, DOC_AT(struct rule_ask, fact), .each = read_fact, .required = true},
+        {"ask", DOC_TEXT, DOC_AT(struct rule_ask, ask), .required = true},
+        {"of", DOC_TEXT, DOC_AT(struct rule_ask, of), .words = OF, .required = true},
+        {"effort", DOC_TEXT, DOC_AT(struct rule_ask, effort), .words = RULES_CHECK_EFFORT,
+         .required = true},
+        {"symptoms", DOC_LIST, DOC_AT(struct rule_ask, symptoms), 1, SYMPTOMS,
+         .each = rules_check_symptom},
+        {"when", DOC_OTHER, DOC_AT(struct rule_ask, when), .each = rules_check_guard},
+        {"answers", DOC_LIST, .low = 2, .high = INFINITY, .each = read_answer, .required = true},
+        {.name = "note"},
+        {.name = "choices"},
+        {0}};
+    struct rules *rules = part;
+    struct rule_ask ask = {.fact = -1, .when = rules_check_no_guard()};
+    doc_read(place, ROWS, &ask);
+    if (!ask.symptoms)
+        ask.symptoms = (1u << SYMPTOMS) - 1;
     double sum = 0;
     for (int i = 0; i < ask.answer_count; i++)
         sum += ask.answers[i].share;
@@ -74,100 +66,100 @@ static void check_ask(struct rules_check *check, const json_t *item, const char 
     rules->asks[rules->ask_count++] = ask;
 }
 
-void check_asks(struct rules_check *check, const json_t *document)
+void rules_check_asks(struct doc *doc, const char *file_stem)
 {
-    const json_t *asks = json_object_get(document, "asks");
-    char where[64];
-    if (!json_is_array(asks)) {
-        check_fail(check, "/asks", NULL, "must be a list");
-        return;
-    }
-    for (size_t i = 0; i < json_array_size(asks); i++) {
-        check_at_index(where, sizeof where, "/asks", i);
-        if (json_is_object(json_array_get(asks, i)))
-            check_ask(check, json_array_get(asks, i), where);
-        else
-            check_fail(check, where, NULL, "must be an object");
-    }
+    static const struct doc_row ROWS[] = {{.name = "$schema"},
+                                          {.name = "note"},
+                                          {"asks", DOC_LIST, .each = read_ask, .required = true},
+                                          {0}};
+    struct rules *rules = doc->context;
+    struct doc_place top = doc_top(doc);
+    (void)file_stem;
+    rules->asks_document = json_incref(doc->root);
+    doc_read(&top, ROWS, rules);
 }
 
-static void check_delay(struct rules_check *check, const json_t *delay, int symptom)
+/* ---- the ranking's numbers ---- */
+
+static void read_delay(const struct doc_place *place, void *part)
 {
-    struct rule_ranking *ranking = &check->rules->ranking;
-    const json_t *curve = json_object_get(delay, symptom_name(symptom));
-    struct rule_point *points;
-    int count;
-    char where[64];
-    check_at(where, sizeof where, "/delay_days", symptom_name(symptom));
-    if (!curve || !check_curve(check, curve, where, 0, 1, &points, &count))
+    struct rule_ranking *ranking = part;
+    struct rules_check_curve curve = {.low = 0, .high = 1};
+    int symptom = symptom_of(place->name);
+    if (symptom < 0) {
+        doc_fault(place, "no such symptom");
         return;
-    bool rises = count <= 12 && points[0].bits >= 0 && points[count - 1].bits == 1.0;
-    for (int i = 1; i < count; i++)
-        rises = rises && points[i].bits >= points[i - 1].bits;
-    if (!rises)
-        check_fail(check, where, NULL, "must rise to 1 in at most 12 points");
+    }
+    rules_check_curve(place, &curve);
+    if (!curve.points)
+        return;
+    bool rises = curve.count <= RULE_DELAY_POINTS && curve.points[curve.count - 1].bits == 1.0;
+    for (int i = 1; i < curve.count; i++)
+        rises = rises && curve.points[i].bits >= curve.points[i - 1].bits;
+    if (rises) {
+        memcpy(ranking->delay[symptom], curve.points, (size_t)curve.count * sizeof *curve.points);
+        ranking->delay_count[symptom] = curve.count;
+    } else {
+        doc_fault(place, "must rise to 1 in at most %d points", RULE_DELAY_POINTS);
+    }
+    free(curve.points);
+}
+
+static void read_base(const struct doc_place *place, void *part)
+{
+    static const struct doc_row BASE = {
+        .kind = DOC_NUMBER, .size = sizeof(double), .low = 1e-3, .high = 1e6};
+    struct rule_ranking *ranking = part;
+    int symptom = symptom_of(place->name);
+    if (symptom < 0)
+        doc_fault(place, "no such symptom");
     else
-        memcpy(ranking->delay[symptom], points, (size_t)count * sizeof *points);
-    if (rises)
-        ranking->delay_count[symptom] = count;
-    free(points);
+        doc_value(place, &BASE, &ranking->base_per_million[symptom]);
 }
 
-static void check_product(struct rules_check *check, const json_t *document, const char *name,
-                          char *out, size_t size)
+static void read_share(const struct doc_place *place, void *part)
 {
-    const char *product = json_string_value(json_object_get(document, name));
-    char where[64];
-    if (!json_object_get(document, name))
-        return;
-    check_at(where, sizeof where, "", name);
-    if (!product || !acid_product_find(product))
-        check_fail(check, where, product, "no such product (calcium-propionate, vinegar, ...)");
+    static const struct doc_row SHARE = {
+        .kind = DOC_NUMBER, .size = sizeof(double), .low = 0.001, .high = 0.999};
+    struct rule_ranking *ranking = part;
+    int i = 0;
+    while (i < REACHES && strcmp(rule_reach_name((enum rule_reach)i), place->name) != 0)
+        i++;
+    if (i == REACHES)
+        doc_fault(place, "no such condition to share");
     else
-        snprintf(out, size, "%s", product);
+        doc_value(place, &SHARE, &ranking->reach_share[i]);
 }
 
-static void check_reach_share(struct rules_check *check, const json_t *shares, double *ret)
+static void check_product(const struct doc_place *top, const char *name)
 {
-    const char *names[REACHES + 1] = {NULL};
-    for (int i = 0; i < REACHES; i++)
-        names[i] = rule_reach_name((enum rule_reach)i);
-    if (!shares)
-        return;
-    if (!json_is_object(shares)) {
-        check_fail(check, "/reach_share", NULL, "must be an object: condition, share");
-        return;
-    }
-    check_members(check, shares, "/reach_share", names);
-    for (int i = 0; i < REACHES; i++)
-        check_number(check, shares, "/reach_share", names[i], false, 0.001, 0.999, &ret[i]);
+    struct doc_place place = doc_member(top, name);
+    const char *product = json_string_value(place.value);
+    if (product && !acid_product_find(product))
+        doc_fault(&place, "no such product (calcium-propionate, vinegar, ...)");
 }
 
-void check_ranking(struct rules_check *check, const json_t *document)
+void rules_check_ranking(struct doc *doc, const char *file_stem)
 {
-    static const char *const MEMBERS[] = {"pool_exponent", "temper",
-                                          "prior_weight",  "inhibitor",
-                                          "acid",          "base_per_million",
-                                          "delay_days",    "note",
-                                          "$schema",       "company_most",
-                                          "company_rival", "background_weight",
-                                          "reach_share",   NULL};
-    struct rule_ranking *ranking = &check->rules->ranking;
-    const json_t *base = json_object_get(document, "base_per_million");
-    check_members(check, document, "", MEMBERS);
-    check_number(check, document, "", "pool_exponent", false, 0, 1, &ranking->pool_exponent);
-    check_number(check, document, "", "temper", false, 0.05, 2, &ranking->temper);
-    check_number(check, document, "", "prior_weight", false, 1, 1e6, &ranking->prior_weight);
-    check_number(check, document, "", "background_weight", false, 1, 1e6,
-                 &ranking->background_weight);
-    check_number(check, document, "", "company_most", false, 0.5, 60, &ranking->company_most);
-    check_number(check, document, "", "company_rival", false, 0, 1, &ranking->company_rival);
-    check_reach_share(check, json_object_get(document, "reach_share"), ranking->reach_share);
-    check_product(check, document, "inhibitor", ranking->inhibitor, sizeof ranking->inhibitor);
-    check_product(check, document, "acid", ranking->acid, sizeof ranking->acid);
-    for (int s = 0; s < SYMPTOMS; s++) {
-        check_number(check, base, "/base_per_million", symptom_name(s), false, 1e-3, 1e6,
-                     &ranking->base_per_million[s]);
-        check_delay(check, json_object_get(document, "delay_days"), s);
-    }
+    static const struct doc_row ROWS[] = {
+        {.name = "$schema"},
+        {.name = "note"},
+        {"pool_exponent", DOC_NUMBER, DOC_AT(struct rule_ranking, pool_exponent), 0, 1},
+        {"temper", DOC_NUMBER, DOC_AT(struct rule_ranking, temper), 0.05, 2},
+        {"prior_weight", DOC_NUMBER, DOC_AT(struct rule_ranking, prior_weight), 1, 1e6},
+        {"background_weight", DOC_NUMBER, DOC_AT(struct rule_ranking, background_weight), 1, 1e6},
+        {"company_most", DOC_NUMBER, DOC_AT(struct rule_ranking, company_most), 0.5, 60},
+        {"company_rival", DOC_NUMBER, DOC_AT(struct rule_ranking, company_rival), 0, 1},
+        {"inhibitor", DOC_CHARS, DOC_AT(struct rule_ranking, inhibitor)},
+        {"acid", DOC_CHARS, DOC_AT(struct rule_ranking, acid)},
+        {"reach_share", DOC_MAP, .each = read_share},
+        {"base_per_million", DOC_MAP, .each = read_base},
+        {"delay_days", DOC_MAP, .each = read_delay},
+        {0}};
+    struct rules *rules = doc->context;
+    struct doc_place top = doc_top(doc);
+    (void)file_stem;
+    doc_read(&top, ROWS, &rules->ranking);
+    check_product(&top, "inhibitor");
+    check_product(&top, "acid");
 }

@@ -1,321 +1,301 @@
 /* One cause's file. */
-#include "base/text.h"
 #include "rules/rules_check.h"
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #define BITS_LIMIT 12.0 /* one clue in 4096 is as sure as a rule may be */
 
-static const char *const EVIDENCE_MEMBERS[] = {"fact",  "as",      "curve",  "table",    "group",
-                                               "scale", "limit",   "change", "when",     "unless",
-                                               "note",  "because", "source", "symptoms", NULL};
+static const char *const AS[] = {"value", "z", "ratio", "bits", NULL};
+static const enum evidence_how HOW[] = {EVIDENCE_VALUE, EVIDENCE_Z, EVIDENCE_RATIO, EVIDENCE_BITS};
 
-static void check_table(struct rules_check *check, const json_t *table, const char *pointer,
-                        struct rule_evidence *ret)
-{
-    const struct fact_name *name = ret->fact >= 0 ? &check->rules->facts[ret->fact].name : NULL;
-    const char *word;
-    json_t *bits;
-    char where[256];
-    if (!json_is_object(table) || !json_object_size(table)) {
-        check_fail(check, pointer, NULL, "must be an object: word, bits");
-        return;
-    }
-    if (name && !name->words)
-        check_fail(check, pointer, name->text,
-                   "a table needs a fact that has words; this is a number");
-    ret->words = xcalloc(json_object_size(table), sizeof *ret->words);
-    json_object_foreach((json_t *)table, word, bits)
-    {
-        check_at(where, sizeof where, pointer, word);
-        double value = json_number_value(bits);
-        bool known = !name || !name->allowed || strcmp(word, "*") == 0;
-        for (int i = 0; !known && name->allowed[i]; i++)
-            known = strcmp(name->allowed[i], word) == 0;
-        if (!known)
-            check_fail(check, where, word, "'%s' has no such word", name->text);
-        if (!json_is_number(bits) || !(fabs(value) <= BITS_LIMIT))
-            check_fail(check, where, word, "bits must be a number from -12 to 12");
-        if (strcmp(word, "*") == 0)
-            ret->other = value;
-        else
-            ret->words[ret->word_count++] = (struct rule_word){word, value};
-    }
-}
+/* ---- evidence ---- */
 
-static void check_limit(struct rules_check *check, const json_t *item, const char *pointer,
-                        struct rule_evidence *ret)
-{
-    const json_t *limit = json_object_get(item, "limit");
-    char where[256];
-    ret->scale = 1;
-    ret->low = -6;
-    ret->high = 6;
-    check_number(check, item, pointer, "scale", false, -4, 4, &ret->scale);
-    if (!limit)
-        return;
-    check_at(where, sizeof where, pointer, "limit");
-    const json_t *low = json_array_get(limit, 0), *high = json_array_get(limit, 1);
-    if (json_array_size(limit) == 2 && json_is_number(low) && json_is_number(high)) {
-        ret->low = json_number_value(low);
-        ret->high = json_number_value(high);
-        if (ret->low >= -BITS_LIMIT && ret->low <= 0 && ret->high >= 0 && ret->high <= BITS_LIMIT)
-            return;
-    }
-    check_fail(check, where, NULL, "must be [low, high] with -12 <= low <= 0 <= high <= 12");
-}
-
-/* *ret if there is one and it can be understood, else NULL. */
-static const struct change *check_change(struct rules_check *check, const json_t *item,
-                                         const char *pointer, struct change *ret)
-{
-    const json_t *written = json_object_get(item, "change");
-    const char *member;
-    char where[256];
-    const char *fault = written ? change_read(written, ret, &member) : NULL;
-    if (fault)
-        check_fail(check, check_at(where, sizeof where, pointer, "change"), member, "%s", fault);
-    return written && !fault ? ret : NULL;
-}
-
-static void check_how(struct rules_check *check, const json_t *item, const char *pointer,
-                      struct rule_evidence *ret)
-{
-    static const char *const AS[] = {"value", "z", "ratio", "bits", NULL};
-    const struct fact_name *name = ret->fact >= 0 ? &check->rules->facts[ret->fact].name : NULL;
-    const json_t *table = json_object_get(item, "table"), *curve = json_object_get(item, "curve");
-    bool predicted = name && name->kind == FACT_MODEL && name->code <= MODEL_ROPE_AGE;
-    char where[256];
-    if (name && predicted != (json_object_get(item, "change") != NULL))
-        check_fail(check, pointer, name->text,
-                   predicted ? "'change' is missing"
-                             : "only an age that a model predicts can change");
-    if (table) {
-        ret->how = EVIDENCE_TABLE;
-        check_at(where, sizeof where, pointer, "table");
-        check_table(check, table, where, ret);
-        return;
-    }
-    if (predicted) {
-        ret->how = EVIDENCE_MODEL;
-        check_limit(check, item, pointer, ret);
-        return;
-    }
-    const char *as = check_word(check, item, pointer, "as", AS, true);
-    if (!as)
-        return;
-    ret->how = strcmp(as, "value") == 0   ? EVIDENCE_VALUE
-               : strcmp(as, "z") == 0     ? EVIDENCE_Z
-               : strcmp(as, "ratio") == 0 ? EVIDENCE_RATIO
-                                          : EVIDENCE_BITS;
-    if (name && name->words)
-        check_fail(check, pointer, name->text, "this fact has words: give a 'table'");
-    if (ret->how == EVIDENCE_BITS) {
-        check_limit(check, item, pointer, ret);
-        if (name && name->kind != FACT_COMPANY)
-            check_fail(check, pointer, name->text, "only company facts are bits already");
-        return;
-    }
-    check_at(where, sizeof where, pointer, "curve");
-    if (!curve)
-        check_fail(check, pointer, NULL, "needs a 'curve' or a 'table'");
-    else
-        check_curve(check, curve, where, -BITS_LIMIT, BITS_LIMIT, &ret->curve, &ret->point_count);
-}
-
-static void check_group(struct rules_check *check, const json_t *item, const char *pointer,
-                        struct rule_cause *cause, struct rule_evidence *ret)
-{
-    ret->group = -1;
-    if (!json_object_get(item, "group"))
-        return;
-    ret->group_name = check_text(check, item, pointer, "group");
-    for (int i = 0; ret->group_name && i < cause->evidence_count; i++)
-        if (cause->evidence[i].group_name &&
-            strcmp(cause->evidence[i].group_name, ret->group_name) == 0)
-            ret->group = cause->evidence[i].group;
-    if (ret->group < 0)
-        ret->group = cause->group_count++;
-    if (cause->group_count > RULE_GROUPS)
-        check_fail(check, pointer, ret->group_name, "more than %d groups", RULE_GROUPS);
-}
-
-static void check_item(struct rules_check *check, const json_t *item, const char *pointer,
-                       struct rule_cause *cause)
-{
-    struct rule_evidence evidence = {.fact = -1};
+/* One item as written. */
+struct item {
+    struct rule_evidence evidence;
     struct change change;
-    if (!json_is_object(item)) {
-        check_fail(check, pointer, NULL, "must be an object");
+    bool changed;
+    int as; /* index into AS; -1: not given */
+};
+
+static void read_change(const struct doc_place *place, void *part)
+{
+    struct item *item = part;
+    item->changed = change_read(place, &item->change);
+}
+
+static void read_item_fact(const struct doc_place *place, void *part)
+{
+    struct item *item = part;
+    item->evidence.fact = rules_check_fact(place, item->changed ? &item->change : NULL);
+}
+
+static void read_limit(const struct doc_place *place, void *part)
+{
+    struct rule_evidence *evidence = part;
+    const json_t *low = json_array_get(place->value, 0), *high = json_array_get(place->value, 1);
+    evidence->low = json_number_value(low);
+    evidence->high = json_number_value(high);
+    if (json_array_size(place->value) != 2 || !json_is_number(low) || !json_is_number(high) ||
+        !(evidence->low >= -BITS_LIMIT && evidence->low <= 0) ||
+        !(evidence->high >= 0 && evidence->high <= BITS_LIMIT))
+        doc_fault(place, "must be [low, high] with -12 <= low <= 0 <= high <= 12");
+}
+
+static void read_bits(const struct doc_place *place, void *part)
+{
+    static const struct doc_row BITS = {
+        .kind = DOC_NUMBER, .size = sizeof(double), .low = -BITS_LIMIT, .high = BITS_LIMIT};
+    struct rule_evidence *evidence = part;
+    const struct fact_name *name = rules_check_name(place, evidence->fact);
+    double bits = 0;
+    doc_value(place, &BITS, &bits);
+    if (strcmp(place->name, "*") == 0)
+        evidence->other = bits;
+    else if (rules_check_word(name, place->name))
+        evidence->words[evidence->word_count++] = (struct rule_word){place->name, bits};
+    else
+        doc_fault(place, "'%s' has no such word", name->text);
+}
+
+static void check_table(const struct doc_place *place, struct rule_evidence *evidence)
+{
+    static const struct doc_row TABLE = {
+        .kind = DOC_MAP, .low = 1, .high = INFINITY, .each = read_bits};
+    const struct fact_name *name = rules_check_name(place, evidence->fact);
+    evidence->how = EVIDENCE_TABLE;
+    if (name && !name->words) {
+        doc_fault(place, "a table needs a fact that has words; %s is a number", name->text);
         return;
     }
-    check_members(check, item, pointer, EVIDENCE_MEMBERS);
-    evidence.fact = check_fact(check, item, pointer, check_change(check, item, pointer, &change));
-    check_how(check, item, pointer, &evidence);
-    check_group(check, item, pointer, cause, &evidence);
-    check_guard(check, item, pointer, "when", &evidence.when);
-    check_guard(check, item, pointer, "unless", &evidence.unless);
-    evidence.symptoms = check_symptoms(check, item, pointer);
-    evidence.because = check_text(check, item, pointer, "because");
-    evidence.source = check_text(check, item, pointer, "source");
+    evidence->words = xcalloc(json_object_size(place->value), sizeof *evidence->words);
+    doc_value(place, &TABLE, evidence);
+}
+
+static void check_curve(const struct doc_place *object, struct rule_evidence *evidence)
+{
+    struct rules_check_curve curve = {.low = -BITS_LIMIT, .high = BITS_LIMIT};
+    struct doc_place place = doc_member(object, "curve");
+    if (!place.value) {
+        doc_fault(object, "needs a 'curve' or a 'table'");
+        return;
+    }
+    rules_check_curve(&place, &curve);
+    evidence->curve = curve.points;
+    evidence->point_count = curve.count;
+}
+
+/* How a fact that is no word and no age that a model predicts speaks. */
+static void check_as(const struct doc_place *object, struct item *item)
+{
+    const struct fact_name *name = rules_check_name(object, item->evidence.fact);
+    struct doc_place as = doc_member(object, "as"), fact = doc_member(object, "fact");
+    if (item->as < 0) {
+        if (!as.value)
+            doc_fault(&as, "'as' is missing");
+        return;
+    }
+    item->evidence.how = HOW[item->as];
+    if (name && name->words)
+        doc_fault(&fact, "this fact has words: give a 'table'");
+    if (item->evidence.how != EVIDENCE_BITS)
+        check_curve(object, &item->evidence);
+    else if (name && name->kind != FACT_COMPANY)
+        doc_fault(&fact, "only company facts are bits already");
+}
+
+static void check_how(const struct doc_place *object, struct item *item)
+{
+    const struct fact_name *name = rules_check_name(object, item->evidence.fact);
+    struct doc_place change = doc_member(object, "change"), table = doc_member(object, "table");
+    bool predicted = name && name->kind == FACT_MODEL && name->code <= MODEL_ROPE_AGE;
+    if (name && predicted && !change.value)
+        doc_fault(&change, "'change' is missing");
+    else if (name && !predicted && change.value)
+        doc_fault(&change, "only an age that a model predicts can change");
+    if (table.value)
+        check_table(&table, &item->evidence);
+    else if (predicted)
+        item->evidence.how = EVIDENCE_MODEL;
+    else
+        check_as(object, item);
+}
+
+static int group_of(const struct doc_place *object, struct rule_cause *cause, const char *name)
+{
+    struct doc_place place = doc_member(object, "group");
+    if (!name)
+        return -1;
+    for (int i = 0; i < cause->evidence_count; i++)
+        if (cause->evidence[i].group_name && strcmp(cause->evidence[i].group_name, name) == 0)
+            return cause->evidence[i].group;
+    if (cause->group_count == RULE_GROUPS)
+        doc_fault(&place, "more than %d groups", RULE_GROUPS);
+    return cause->group_count++;
+}
+
+static void read_item(const struct doc_place *place, void *part)
+{
+    static const struct doc_row ROWS[] = {
+        {"change", DOC_OTHER, .each = read_change},
+        {"fact", DOC_OTHER, .each = read_item_fact, .required = true},
+        {"as", DOC_WORD, DOC_AT(struct item, as), .words = AS},
+        {.name = "curve"},
+        {.name = "table"},
+        {"scale", DOC_NUMBER, DOC_AT(struct item, evidence.scale), -4, 4},
+        {"limit", DOC_OTHER, DOC_AT(struct item, evidence), .each = read_limit},
+        {"group", DOC_TEXT, DOC_AT(struct item, evidence.group_name)},
+        {"when", DOC_OTHER, DOC_AT(struct item, evidence.when), .each = rules_check_guard},
+        {"unless", DOC_OTHER, DOC_AT(struct item, evidence.unless), .each = rules_check_guard},
+        {"symptoms", DOC_LIST, DOC_AT(struct item, evidence.symptoms), 1, SYMPTOMS,
+         .each = rules_check_symptom},
+        {"because", DOC_TEXT, DOC_AT(struct item, evidence.because), .required = true},
+        {"source", DOC_TEXT, DOC_AT(struct item, evidence.source), .required = true},
+        {.name = "note"},
+        {0}};
+    struct rule_cause *cause = part;
+    struct item item = {.evidence = {.fact = -1,
+                                     .scale = 1,
+                                     .low = -6,
+                                     .high = 6,
+                                     .when = rules_check_no_guard(),
+                                     .unless = rules_check_no_guard()},
+                        .as = -1};
+    doc_read(place, ROWS, &item);
+    if (!item.evidence.symptoms)
+        item.evidence.symptoms = (1u << SYMPTOMS) - 1;
+    if (json_is_object(place->value))
+        check_how(place, &item);
+    item.evidence.group = group_of(place, cause, item.evidence.group_name);
     cause->evidence =
         xrealloc(cause->evidence, (size_t)(cause->evidence_count + 1) * sizeof *cause->evidence);
-    cause->evidence[cause->evidence_count++] = evidence;
+    cause->evidence[cause->evidence_count++] = item.evidence;
 }
 
-static void check_priors(struct rules_check *check, const json_t *document,
-                         struct rule_cause *cause)
-{
-    const json_t *symptoms = json_object_get(document, "symptoms");
-    const char *name;
-    json_t *weight;
-    char where[128];
-    if (!json_is_object(symptoms) || !json_object_size(symptoms)) {
-        check_fail(check, "/symptoms", NULL, "must be an object: symptom, prior weight");
-        return;
-    }
-    json_object_foreach((json_t *)symptoms, name, weight)
-    {
-        int symptom = symptom_of(name);
-        double prior = json_number_value(weight);
-        check_at(where, sizeof where, "/symptoms", name);
-        if (symptom < 0)
-            check_fail(check, where, name, "no such symptom");
-        else if (!json_is_number(weight) || !(prior > 0 && prior <= 1000))
-            check_fail(check, where, name, "a prior weight must be above 0");
-        else
-            cause->prior[symptom] = prior;
-    }
-}
+/* ---- what affected lots share ---- */
 
-static const json_t *check_texts(struct rules_check *check, const json_t *document,
-                                 const char *name)
-{
-    const json_t *list = json_object_get(document, name);
-    char where[64];
-    if (!list)
-        return NULL;
-    check_at(where, sizeof where, "", name);
-    bool good = json_is_array(list);
-    for (size_t i = 0; good && i < json_array_size(list); i++)
-        good = json_string_length(json_array_get(list, i)) > 0;
-    if (!good)
-        check_fail(check, where, NULL, "must be a list of texts");
-    return good ? list : NULL;
-}
-
-static const json_t *check_checks(struct rules_check *check, const json_t *document)
-{
-    static const char *const MEMBERS[] = {"do", "who", "effort", "settles", "note", NULL};
-    static const char *const WHO[] = {"lab", "qa", "plant", NULL};
-    static const char *const EFFORT[] = {"seconds", "minutes", "hours", "days", NULL};
-    const json_t *list = json_object_get(document, "checks");
-    char where[64];
-    double settles = 0;
-    if (!list)
-        return NULL;
-    if (!json_is_array(list))
-        check_fail(check, "/checks", NULL, "must be a list");
-    for (size_t i = 0; i < json_array_size(list); i++) {
-        const json_t *item = json_array_get(list, i);
-        check_at_index(where, sizeof where, "/checks", i);
-        if (!json_is_object(item)) {
-            check_fail(check, where, NULL, "must be an object");
-            continue;
-        }
-        check_members(check, item, where, MEMBERS);
-        check_text(check, item, where, "do");
-        check_word(check, item, where, "who", WHO, true);
-        check_word(check, item, where, "effort", EFFORT, true);
-        check_number(check, item, where, "settles", false, 0, 1, &settles);
-    }
-    return list;
-}
-
-static bool reach_known(struct rules_check *check, const char *word)
+static bool reach_known(const struct rules *rules, const char *word)
 {
     if (strcmp(word, "lot") == 0)
         return true;
     if (strncmp(word, "place-window:", 13) == 0)
-        return vocabulary_place(check->rules->vocabulary, word + 13);
+        return vocabulary_place(rules->vocabulary, word + 13);
     for (int i = 0; i < REACH_WINDOW; i++)
         if (strcmp(rule_reach_name((enum rule_reach)i), word) == 0)
             return true;
     return false;
 }
 
-static void check_reach(struct rules_check *check, const json_t *document, struct rule_cause *cause)
+static void read_reach(const struct doc_place *place, void *part)
 {
-    const json_t *list = json_object_get(document, "reach");
-    const json_t *fact = json_object_get(document, "reach_fact");
-    char where[64];
-    cause->reach_fact.fact = -1;
-    if (list && !json_is_array(list))
-        check_fail(check, "/reach", NULL, "must be a list");
-    cause->reach = xcalloc(json_array_size(list) + 1, sizeof *cause->reach);
-    for (size_t i = 0; i < json_array_size(list); i++) {
-        const char *word = json_string_value(json_array_get(list, i));
-        check_at_index(where, sizeof where, "/reach", i);
-        if (!word || !reach_known(check, word))
-            check_fail(check, where, word, "no such condition to share");
-        else
-            cause->reach[cause->reach_count++] = word;
-    }
-    if (!fact)
+    struct rule_cause *cause = part;
+    const char *word = json_string_value(place->value);
+    if (!word || !reach_known(place->doc->context, word)) {
+        doc_fault(place, "no such condition to share");
         return;
-    static const char *const AS[] = {"value", "z", "ratio", NULL};
-    struct rule_evidence *evidence = &cause->reach_fact;
-    evidence->when.fact = evidence->unless.fact = -1;
-    const char *as = check_word(check, fact, "/reach_fact", "as", AS, true);
-    evidence->how = as && *as == 'z'   ? EVIDENCE_Z
-                    : as && *as == 'r' ? EVIDENCE_RATIO
-                                       : EVIDENCE_VALUE;
-    if (check_curve(check, json_object_get(fact, "curve"), "/reach_fact/curve", 0, 1,
-                    &evidence->curve, &evidence->point_count))
-        evidence->fact = check_fact(check, fact, "/reach_fact", NULL);
+    }
+    cause->reach = xrealloc(cause->reach, (size_t)(cause->reach_count + 1) * sizeof *cause->reach);
+    cause->reach[cause->reach_count++] = word;
 }
 
-void check_cause(struct rules_check *check, json_t *document, const char *file_stem)
+static void read_reach_fact(const struct doc_place *place, void *part)
 {
-    static const char *const MEMBERS[] = {"id",      "title",          "symptoms",   "evidence",
-                                          "checks",  "actions",        "cautions",   "sources",
-                                          "reach",   "note",           "reach_fact", "background",
-                                          "$schema", "after_dispatch", NULL};
-    struct rules *rules = check->rules;
-    struct rule_cause cause = {.document = document, .file = xstrdup(check->source)};
-    const json_t *evidence = json_object_get(document, "evidence");
-    char where[64];
-    check_members(check, document, "", MEMBERS);
-    cause.id = check_text(check, document, "", "id");
-    cause.title = check_text(check, document, "", "title");
-    if (cause.id && strcmp(cause.id, file_stem) != 0)
-        check_fail(check, "/id", cause.id, "must be the file's name, %s", file_stem);
-    if (cause.id && rules_cause(rules, cause.id) >= 0)
-        check_fail(check, "/id", cause.id, "this id is taken by another file");
-    check_priors(check, document, &cause);
-    if (evidence && !json_is_array(evidence))
-        check_fail(check, "/evidence", NULL, "must be a list");
-    for (size_t i = 0; i < json_array_size(evidence); i++) {
-        check_at_index(where, sizeof where, "/evidence", i);
-        check_item(check, json_array_get(evidence, i), where, &cause);
-    }
-    check_reach(check, document, &cause);
-    cause.checks = check_checks(check, document);
-    cause.actions = check_texts(check, document, "actions");
-    cause.cautions = check_texts(check, document, "cautions");
-    cause.sources = check_texts(check, document, "sources");
-    cause.background = json_is_true(json_object_get(document, "background"));
-    cause.after_dispatch = json_is_true(json_object_get(document, "after_dispatch"));
+    static const char *const LEVELS[] = {"value", "z", "ratio", NULL}; /* AS without its bits */
+    struct fact_curve {
+        const char *fact;
+        int as;
+        struct rules_check_curve curve;
+    } read = {.curve = {.low = 0, .high = 1}};
+    static const struct doc_row ROWS[] = {
+        {"fact", DOC_TEXT, DOC_AT(struct fact_curve, fact), .required = true},
+        {"as", DOC_WORD, DOC_AT(struct fact_curve, as), .words = LEVELS, .required = true},
+        {"curve", DOC_OTHER, DOC_AT(struct fact_curve, curve), .each = rules_check_curve,
+         .required = true},
+        {0}};
+    struct rule_evidence *evidence = part;
+    struct doc_place fact = doc_member(place, "fact");
+    if (doc_read(place, ROWS, &read))
+        evidence->fact = rules_check_fact(&fact, NULL);
+    evidence->how = HOW[read.as];
+    evidence->curve = read.curve.points;
+    evidence->point_count = read.curve.count;
+}
+
+/* ---- the file ---- */
+
+static void read_prior(const struct doc_place *place, void *part)
+{
+    struct rule_cause *cause = part;
+    int symptom = symptom_of(place->name);
+    double prior = json_number_value(place->value);
+    if (symptom < 0)
+        doc_fault(place, "no such symptom");
+    else if (!(prior > 0 && prior <= 1000))
+        doc_fault(place, "a prior weight must be a number above 0, 1000 at most");
+    else
+        cause->prior[symptom] = prior;
+}
+
+static void read_check(const struct doc_place *place, void *part)
+{
+    static const char *const WHO[] = {"lab", "qa", "plant", NULL};
+    struct check {
+        const char *what, *who, *effort;
+        double settles;
+    } check;
+    static const struct doc_row ROWS[] = {
+        {"do", DOC_TEXT, DOC_AT(struct check, what), .required = true},
+        {"who", DOC_TEXT, DOC_AT(struct check, who), .words = WHO, .required = true},
+        {"effort", DOC_TEXT, DOC_AT(struct check, effort), .words = RULES_CHECK_EFFORT,
+         .required = true},
+        {"settles", DOC_NUMBER, DOC_AT(struct check, settles), 0, 1},
+        {.name = "note"},
+        {0}};
+    (void)part;
+    doc_read(place, ROWS, &check);
+}
+
+static void check_id(const struct doc_place *top, const char *id, const char *file_stem)
+{
+    struct doc_place place = doc_member(top, "id");
+    if (id && strcmp(id, file_stem) != 0)
+        doc_fault(&place, "must be the file's name, %s", file_stem);
+    if (id && rules_cause(top->doc->context, id) >= 0)
+        doc_fault(&place, "this id is taken by another file");
+}
+
+void rules_check_cause(struct doc *doc, const char *file_stem)
+{
+    static const struct doc_row ROWS[] = {
+        {.name = "$schema"},
+        {"id", DOC_TEXT, DOC_AT(struct rule_cause, id), .required = true},
+        {"title", DOC_TEXT, DOC_AT(struct rule_cause, title), .required = true},
+        {"symptoms", DOC_MAP, .low = 1, .high = SYMPTOMS, .each = read_prior, .required = true},
+        {"evidence", DOC_LIST, .each = read_item},
+        {"reach", DOC_LIST, .each = read_reach},
+        {"reach_fact", DOC_OTHER, DOC_AT(struct rule_cause, reach_fact), .each = read_reach_fact},
+        {"checks", DOC_LIST, .each = read_check},
+        {"actions", DOC_TEXTS, .at = offsetof(struct rule_cause, actions)},
+        {"cautions", DOC_TEXTS, .at = offsetof(struct rule_cause, cautions)},
+        {"sources", DOC_TEXTS, .at = offsetof(struct rule_cause, sources)},
+        {"background", DOC_FLAG, DOC_AT(struct rule_cause, background)},
+        {"after_dispatch", DOC_FLAG, DOC_AT(struct rule_cause, after_dispatch)},
+        {.name = "note"},
+        {0}};
+    struct rules *rules = doc->context;
+    struct doc_place top = doc_top(doc);
+    struct rule_cause cause = {.document = json_incref(doc->root),
+                               .file = xstrdup(doc->source),
+                               .reach_fact = {.fact = -1,
+                                              .when = rules_check_no_guard(),
+                                              .unless = rules_check_no_guard()}};
+    doc_read(&top, ROWS, &cause);
+    check_id(&top, cause.id, file_stem);
+    cause.checks = json_object_get(doc->root, "checks");
     rules->causes =
         xrealloc(rules->causes, (size_t)(rules->cause_count + 1) * sizeof *rules->causes);
     rules->causes[rules->cause_count++] = cause;
-}
-
-void rule_guard_free(struct rule_guard *guard)
-{
-    free((void *)guard->words);
 }
 
 void rule_evidence_free(struct rule_evidence *evidence)

@@ -1,122 +1,11 @@
 #include "rules/rules_check.h"
-#include "base/jsonx.h"
-#include "base/text.h"
 #include <math.h>
-#include <stdarg.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-void check_fail(struct rules_check *check, const char *pointer, const char *value,
-                const char *format, ...)
-{
-    struct error error = {0};
-    struct text_buffer text = {0};
-    va_list args;
-    va_start(args, format);
-    text_vappendf(&text, format, args);
-    va_end(args);
-    long line = 0, column = 0;
-    error_set(&error, ERROR_INVALID, "%s", text.data);
-    text_buffer_free(&text);
-    jsonx_locate(check->bytes, check->length, pointer, &line, &column);
-    error_at(&error, check->source, line, column);
-    error_field(&error, pointer, value);
-    if (check->count < check->max)
-        check->errors[check->count] = error;
-    check->count++;
-}
+const char *const RULES_CHECK_EFFORT[] = {"seconds", "minutes", "hours", "days", NULL};
 
-const char *check_at(char *buffer, size_t size, const char *pointer, const char *name)
-{
-    /* member names of rule files that reach here have no '/' or '~' but in words, escaped below */
-    size_t used = (size_t)snprintf(buffer, size, "%s/", pointer);
-    for (const char *p = name; *p && used + 3 < size; p++) {
-        if (*p == '~' || *p == '/')
-            used += (size_t)snprintf(buffer + used, size - used, "~%c", *p == '~' ? '0' : '1');
-        else
-            buffer[used++] = *p;
-    }
-    buffer[used < size ? used : size - 1] = '\0';
-    return buffer;
-}
-
-const char *check_at_index(char *buffer, size_t size, const char *pointer, size_t index)
-{
-    char name[24];
-    snprintf(name, sizeof name, "%zu", index);
-    return check_at(buffer, size, pointer, name);
-}
-
-static bool in_list(const char *const *words, const char *word)
-{
-    for (; *words; words++)
-        if (strcmp(*words, word) == 0)
-            return true;
-    return false;
-}
-
-void check_members(struct rules_check *check, const json_t *object, const char *pointer,
-                   const char *const *known)
-{
-    const char *name;
-    json_t *value;
-    char where[256];
-    json_object_foreach((json_t *)object, name, value) if (!in_list(known, name))
-        check_fail(check, check_at(where, sizeof where, pointer, name), name, "no such member");
-}
-
-const char *check_text(struct rules_check *check, const json_t *object, const char *pointer,
-                       const char *name)
-{
-    const json_t *value = json_object_get(object, name);
-    const char *text = json_string_value(value);
-    char where[256];
-    if (text && *text)
-        return text;
-    check_fail(check, check_at(where, sizeof where, pointer, name), text,
-               value ? "must be text that is not empty" : "'%s' is missing", name);
-    return NULL;
-}
-
-bool check_number(struct rules_check *check, const json_t *object, const char *pointer,
-                  const char *name, bool required, double low, double high, double *ret)
-{
-    const json_t *value = json_object_get(object, name);
-    char where[256];
-    check_at(where, sizeof where, pointer, name);
-    if (!value) {
-        if (required)
-            check_fail(check, where, NULL, "'%s' is missing", name);
-        return !required;
-    }
-    double number = json_number_value(value);
-    if (!json_is_number(value) || !(number >= low && number <= high)) {
-        check_fail(check, where, NULL, "must be a number from %g to %g", low, high);
-        return false;
-    }
-    *ret = number;
-    return true;
-}
-
-const char *check_word(struct rules_check *check, const json_t *object, const char *pointer,
-                       const char *name, const char *const *words, bool required)
-{
-    const json_t *value = json_object_get(object, name);
-    char where[256];
-    if (!value && !required)
-        return NULL;
-    const char *text = json_string_value(value);
-    if (text && in_list(words, text))
-        return text;
-    struct text_buffer list = {0};
-    for (int i = 0; words[i]; i++)
-        text_appendf(&list, "%s%s", i ? ", " : "", words[i]);
-    check_fail(check, check_at(where, sizeof where, pointer, name), text, "'%s' must be one of %s",
-               name, list.data);
-    text_buffer_free(&list);
-    return NULL;
-}
+/* ---- facts ---- */
 
 static int add_fact(struct rules *rules, const struct fact_name *name, const struct change *change)
 {
@@ -135,122 +24,108 @@ static int add_fact(struct rules *rules, const struct fact_name *name, const str
     return rules->fact_count++;
 }
 
-int check_fact(struct rules_check *check, const json_t *object, const char *pointer,
-               const struct change *change)
+int rules_check_fact(const struct doc_place *place, const struct change *change)
 {
-    const char *text = check_text(check, object, pointer, "fact");
+    struct rules *rules = place->doc->context;
+    const char *text = json_string_value(place->value);
     struct fact_name name;
-    struct error error = {0};
-    char where[256];
-    if (!text)
-        return -1;
-    if (vocabulary_fact(check->rules->vocabulary, text, &name, &error)) {
-        check_fail(check, check_at(where, sizeof where, pointer, "fact"), text, "no such fact");
-        return -1;
-    }
-    return add_fact(check->rules, &name, name.kind == FACT_MODEL ? change : NULL);
+    if (text && vocabulary_fact(rules->vocabulary, text, &name, NULL) == 0)
+        return add_fact(rules, &name, name.kind == FACT_MODEL ? change : NULL);
+    doc_fault(place, "no such fact");
+    return -1;
 }
 
-static void check_guard_words(struct rules_check *check, const json_t *guard, const char *pointer,
-                              struct rule_guard *ret)
+const struct fact_name *rules_check_name(const struct doc_place *place, int fact)
 {
-    const json_t *words = json_object_get(guard, "in");
-    const struct fact_name *name = ret->fact >= 0 ? &check->rules->facts[ret->fact].name : NULL;
-    char where[256], each[256];
-    check_at(where, sizeof where, pointer, "in");
-    if (!words)
-        return;
-    if (!json_is_array(words) || !json_array_size(words)) {
-        check_fail(check, where, NULL, "must be a list of words");
-        return;
-    }
-    ret->words = xcalloc(json_array_size(words), sizeof *ret->words);
-    for (size_t i = 0; i < json_array_size(words); i++) {
-        const char *word = json_string_value(json_array_get(words, i));
-        check_at_index(each, sizeof each, where, i);
-        if (!word || (name && (!name->words || (name->allowed && !in_list(name->allowed, word)))))
-            check_fail(check, each, word, "not a word of this fact");
-        else
-            ret->words[ret->word_count++] = word;
-    }
+    const struct rules *rules = place->doc->context;
+    return fact >= 0 ? &rules->facts[fact].name : NULL;
 }
 
-void check_guard(struct rules_check *check, const json_t *object, const char *pointer,
-                 const char *name, struct rule_guard *ret)
+bool rules_check_word(const struct fact_name *name, const char *word)
 {
-    static const char *const KNOWN[] = {"fact", "in", "from", "to", NULL};
-    const json_t *guard = json_object_get(object, name);
-    char where[256];
-    *ret = (struct rule_guard){.fact = -1, .from = -INFINITY, .to = INFINITY};
-    if (!guard)
-        return;
-    check_at(where, sizeof where, pointer, name);
-    if (!json_is_object(guard)) {
-        check_fail(check, where, NULL, "must be an object with 'fact'");
-        return;
-    }
-    check_members(check, guard, where, KNOWN);
-    ret->fact = check_fact(check, guard, where, NULL);
-    check_guard_words(check, guard, where, ret);
-    check_number(check, guard, where, "from", false, -1e12, 1e12, &ret->from);
-    check_number(check, guard, where, "to", false, -1e12, 1e12, &ret->to);
-    if (!json_object_get(guard, "in") && !json_object_get(guard, "from") &&
-        !json_object_get(guard, "to"))
-        check_fail(check, where, NULL, "needs 'in', 'from' or 'to'");
+    bool known = !name || (name->words && !name->allowed);
+    for (int i = 0; !known && name->words && name->allowed[i]; i++)
+        known = strcmp(name->allowed[i], word) == 0;
+    return known;
 }
 
-unsigned check_symptoms(struct rules_check *check, const json_t *object, const char *pointer)
+/* ---- guards ---- */
+
+struct rule_guard rules_check_no_guard(void)
 {
-    const json_t *list = json_object_get(object, "symptoms");
-    char where[256], each[256];
-    unsigned bits = 0;
-    if (!list)
-        return (1u << SYMPTOMS) - 1;
-    check_at(where, sizeof where, pointer, "symptoms");
-    if (!json_is_array(list) || !json_array_size(list))
-        check_fail(check, where, NULL, "must be a list of symptoms");
-    for (size_t i = 0; i < json_array_size(list); i++) {
-        const char *name = json_string_value(json_array_get(list, i));
-        int symptom = symptom_of(name);
-        check_at_index(each, sizeof each, where, i);
-        if (symptom < 0)
-            check_fail(check, each, name, "no such symptom");
-        else
-            bits |= 1u << symptom;
-    }
-    return bits;
+    return (struct rule_guard){.fact = -1, .from = -INFINITY, .to = INFINITY};
 }
 
-bool check_curve(struct rules_check *check, const json_t *curve, const char *pointer, double low,
-                 double high, struct rule_point **ret, int *ret_count)
+static void read_fact(const struct doc_place *place, void *part)
 {
-    size_t count = json_array_size(curve);
-    size_t before = check->count;
-    char where[256];
-    if (!json_is_array(curve) || count < 2 || count > 64) {
-        check_fail(check, pointer, NULL, "must be a list of 2 to 64 points [x, y]");
-        return false;
+    *(int *)part = rules_check_fact(place, NULL);
+}
+
+static void read_guard_word(const struct doc_place *place, void *part)
+{
+    struct rule_guard *guard = part;
+    const char *word = json_string_value(place->value);
+    if (!word || !rules_check_word(rules_check_name(place, guard->fact), word)) {
+        doc_fault(place, "not a word of this fact");
+        return;
     }
-    struct rule_point *points = xcalloc(count, sizeof *points);
-    for (size_t i = 0; i < count; i++) {
-        const json_t *point = json_array_get(curve, i);
-        const json_t *x = json_array_get(point, 0), *y = json_array_get(point, 1);
-        check_at_index(where, sizeof where, pointer, i);
-        if (json_array_size(point) != 2 || !json_is_number(x) || !json_is_number(y)) {
-            check_fail(check, where, NULL, "must be a point: two numbers [x, y]");
-            continue;
-        }
-        points[i] = (struct rule_point){json_number_value(x), json_number_value(y)};
-        if (!isfinite(points[i].x) || !(points[i].bits >= low && points[i].bits <= high))
-            check_fail(check, where, NULL, "y must lie from %g to %g", low, high);
-        if (i && !(points[i].x > points[i - 1].x))
-            check_fail(check, where, NULL, "x must be larger than in the point before");
+    guard->words = xrealloc(guard->words, (size_t)(guard->word_count + 1) * sizeof *guard->words);
+    guard->words[guard->word_count++] = word;
+}
+
+void rules_check_guard(const struct doc_place *place, void *part)
+{
+    static const struct doc_row ROWS[] = {
+        {"fact", DOC_OTHER, DOC_AT(struct rule_guard, fact), .each = read_fact, .required = true},
+        {"in", DOC_LIST, .low = 1, .high = INFINITY, .each = read_guard_word},
+        {"from", DOC_NUMBER, DOC_AT(struct rule_guard, from), -1e12, 1e12},
+        {"to", DOC_NUMBER, DOC_AT(struct rule_guard, to), -1e12, 1e12},
+        {0}};
+    if (doc_read(place, ROWS, part) && json_object_size(place->value) < 2)
+        doc_fault(place, "needs 'in', 'from' or 'to'");
+}
+
+void rule_guard_free(struct rule_guard *guard)
+{
+    free(guard->words);
+}
+
+/* ---- symptoms and curves ---- */
+
+void rules_check_symptom(const struct doc_place *place, void *part)
+{
+    int symptom = symptom_of(json_string_value(place->value));
+    if (symptom < 0)
+        doc_fault(place, "no such symptom");
+    else
+        *(unsigned *)part |= 1u << symptom;
+}
+
+static void read_point(const struct doc_place *place, void *part)
+{
+    struct rules_check_curve *curve = part;
+    const json_t *x = json_array_get(place->value, 0), *y = json_array_get(place->value, 1);
+    struct rule_point point = {json_number_value(x), json_number_value(y)};
+    if (json_array_size(place->value) != 2 || !json_is_number(x) || !json_is_number(y))
+        doc_fault(place, "must be a point: two numbers [x, y]");
+    else if (!isfinite(point.x) || !(point.bits >= curve->low && point.bits <= curve->high))
+        doc_fault(place, "y must lie from %g to %g", curve->low, curve->high);
+    else if (curve->count && !(point.x > curve->points[curve->count - 1].x))
+        doc_fault(place, "x must be larger than in the point before");
+    else
+        curve->points[curve->count++] = point;
+}
+
+void rules_check_curve(const struct doc_place *place, void *part)
+{
+    static const struct doc_row POINTS = {
+        .kind = DOC_LIST, .low = 2, .high = 64, .each = read_point};
+    struct rules_check_curve *curve = part;
+    curve->points = xcalloc(json_array_size(place->value), sizeof *curve->points);
+    curve->count = 0;
+    if (!doc_value(place, &POINTS, curve)) {
+        free(curve->points);
+        curve->points = NULL;
+        curve->count = 0;
     }
-    if (check->count != before) {
-        free(points);
-        return false;
-    }
-    *ret = points;
-    *ret_count = (int)count;
-    return true;
 }

@@ -1,50 +1,39 @@
-/* Inside the loader: one file being checked, and where its errors go. */
+/* Inside the loader: what causes, questions and the ranking's numbers have in common. The rules
+ * being built are the document's context. */
 #ifndef ODDLOAF_RULES_RULES_CHECK_H
 #define ODDLOAF_RULES_RULES_CHECK_H
 
+#include "base/doc.h"
 #include "rules/rules.h"
 
-struct rules_check {
-    struct rules *rules; /* being built */
-    struct error *errors;
-    size_t max, count;
-    const char *source; /* the file, with its bytes */
-    const char *bytes;
-    size_t length;
+extern const char *const RULES_CHECK_EFFORT[]; /* what looking something up costs */
+
+/* Numbers the fact that the text at the place names; -1 after a fault. `change` NULL but for
+ * models. */
+int rules_check_fact(const struct doc_place *place, const struct change *change);
+/* Whether a fact has words, and this among them; true of a fact that is not known. */
+bool rules_check_word(const struct fact_name *name, const char *word);
+/* The name of a fact of the rules being built, NULL for -1. */
+const struct fact_name *rules_check_name(const struct doc_place *place, int fact);
+
+/* For rows. `part`: a struct rule_guard that rules_check_no_guard() began. */
+void rules_check_guard(const struct doc_place *place, void *part);
+struct rule_guard rules_check_no_guard(void);
+/* `part`: unsigned, bits of the symptoms listed. */
+void rules_check_symptom(const struct doc_place *place, void *part);
+
+struct rules_check_curve {
+    double low, high;          /* that y may be */
+    struct rule_point *points; /* the caller's; NULL after a fault */
+    int count;
 };
+/* `part`: a struct rules_check_curve. Two points or more, x increasing. */
+void rules_check_curve(const struct doc_place *place, void *part);
 
-/* Notes an error at the value that an RFC 6901 pointer names. */
-void check_fail(struct rules_check *check, const char *pointer, const char *value,
-                const char *format, ...) __attribute__((format(printf, 4, 5)));
-/* The pointer of a member or an element, escaped. Returns `buffer`. */
-const char *check_at(char *buffer, size_t size, const char *pointer, const char *name);
-const char *check_at_index(char *buffer, size_t size, const char *pointer, size_t index);
-/* Refuses members that are not in the NULL-ended list. */
-void check_members(struct rules_check *check, const json_t *object, const char *pointer,
-                   const char *const *known);
-/* Members of `object` at `pointer`. The first two fail when it is missing or of the wrong type. */
-const char *check_text(struct rules_check *check, const json_t *object, const char *pointer,
-                       const char *name);
-bool check_number(struct rules_check *check, const json_t *object, const char *pointer,
-                  const char *name, bool required, double low, double high, double *ret);
-/* One of a NULL-ended list. */
-const char *check_word(struct rules_check *check, const json_t *object, const char *pointer,
-                       const char *name, const char *const *words, bool required);
-/* Numbers the fact; -1 after an error. `change` NULL but for models. */
-int check_fact(struct rules_check *check, const json_t *object, const char *pointer,
-               const struct change *change);
-void check_guard(struct rules_check *check, const json_t *object, const char *pointer,
-                 const char *name, struct rule_guard *ret);
-/* "symptoms": array of names → bits; all symptoms if missing. */
-unsigned check_symptoms(struct rules_check *check, const json_t *object, const char *pointer);
-/* A curve's points: at least two, x increasing, y within the limits. */
-bool check_curve(struct rules_check *check, const json_t *curve, const char *pointer, double low,
-                 double high, struct rule_point **ret, int *ret_count);
-
-/* The parts of the loader. `document` stays the caller's but for a cause, which keeps it. */
-void check_cause(struct rules_check *check, json_t *document, const char *file_stem);
-void check_asks(struct rules_check *check, const json_t *document);
-void check_ranking(struct rules_check *check, const json_t *document);
+/* The files. */
+void rules_check_cause(struct doc *doc, const char *file_stem);
+void rules_check_asks(struct doc *doc, const char *file_stem);
+void rules_check_ranking(struct doc *doc, const char *file_stem);
 
 void rule_evidence_free(struct rule_evidence *evidence);
 void rule_guard_free(struct rule_guard *guard);

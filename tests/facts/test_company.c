@@ -35,14 +35,12 @@ static struct company_factor factor_of(struct fixture *f, struct company *compan
 static struct rules *small_plant(struct fixture *f)
 {
     struct rules *rules = NULL;
-    struct error errors[8];
-    size_t count;
     fixture_open(f);
     fixture_plant(f, 30);
     fixture_file(f, "causes/nk.json",
                  "{\"id\":\"nk\",\"title\":\"n\",\"symptoms\":{\"mold\":1,\"off-odor\":1,"
                  "\"staling\":1},\"background\":true}");
-    assert_int_equal(rules_load(f->rules, &rules, errors, 8, &count), 0);
+    assert_int_equal(rules_load(f->rules, fixture_print_fault, NULL, &rules, NULL), 0);
     return rules;
 }
 

@@ -65,7 +65,7 @@ static void every_fault_is_named_with_its_place(void **state)
         long line;
         const char *field, *text;
     } EXPECTED[] = {
-        {9, "/colour", "no member"},
+        {9, "/colour", "no such member"},
         {7, "/reading/junk", "from 0 to 0.3"},
         {7, "/reading/smudged/share", "sum to 1"},
         {8, "/agreement/reported/1", "grow"},

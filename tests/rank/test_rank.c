@@ -23,12 +23,7 @@ static void machine(struct fixture *f, const char *id, double prior, double bad)
 static struct rules *rules_of(struct fixture *f)
 {
     struct rules *rules = NULL;
-    struct error errors[16];
-    size_t count;
-    if (rules_load(f->rules, &rules, errors, 16, &count))
-        for (size_t i = 0; i < count && i < 16; i++)
-            fixture_print_fault(NULL, &errors[i]);
-    assert_int_equal(count, 0);
+    assert_int_equal(rules_load(f->rules, fixture_print_fault, NULL, &rules, NULL), 0);
     return rules;
 }
 

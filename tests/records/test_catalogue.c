@@ -240,8 +240,8 @@ static void test_all_faults_come_at_once_with_line_and_column(void **state)
         "quantities.json:1:40: /times/to: there is no such day\n",
         "quantities.json:2:43: /columns/0/unit: unit is not known\n",
         "quantities.json:2:70: /columns/0/high: must be more than low\n",
-        "quantities.json:5:10: /quantities/0/of: must be lot or plant\n",
-        "quantities.json:5:28: /quantities/0/colour: is no member known here\n",
+        "quantities.json:5:10: /quantities/0/of: must be one of lot, plant\n",
+        "quantities.json:5:28: /quantities/0/colour: no such member\n",
         "quantities.json:6:16: /quantities/1/quantity: must be lower-case letters, digits and '_', "
         "a letter first\n",
         "quantities.json:6:32: /quantities/1/title: must be a text that says something\n",
@@ -249,7 +249,7 @@ static void test_all_faults_come_at_once_with_line_and_column(void **state)
         "quantities.json:7:16: /quantities/2/quantity: is there twice\n",
         "quantities.json:7:88: /quantities/3: must be an object\n",
         "/columns: the column 'flour_kg' is missing\n",
-        "places.json:1:54: /places/0/zone: must be 1, 2, 3 or 4\n",
+        "places.json:1:54: /places/0/zone: must be a whole number from 1 to 4\n",
         "places.json:1:68: /places/1/place: is there twice\n",
     };
     (void)state;

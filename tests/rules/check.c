@@ -3,24 +3,27 @@
 #include "rules/rules.h"
 #include <stdio.h>
 
+static void print_fault(void *arg, const struct error *fault)
+{
+    char text[1024];
+    (void)arg;
+    fprintf(stderr, "%s\n", error_format(fault, text, sizeof text));
+}
+
 int main(int argc, char **argv)
 {
-    static struct error errors[200];
     struct error lexicon_error = {0};
     struct lexicon *lexicon = NULL;
     struct rules *rules = NULL;
-    char path[1024], text[1024];
-    size_t count = 0;
+    char path[1024];
     if (argc != 2) {
         fprintf(stderr, "usage: rules_check DIR\n");
         return 2;
     }
-    int rc = rules_load(argv[1], &rules, errors, sizeof errors / sizeof errors[0], &count);
-    for (size_t i = 0; i < count && i < sizeof errors / sizeof errors[0]; i++)
-        fprintf(stderr, "%s\n", error_format(&errors[i], text, sizeof text));
+    int rc = rules_load(argv[1], print_fault, NULL, &rules, NULL);
     snprintf(path, sizeof path, "%s/lexicon", argv[1]);
     if (lexicon_load(path, &lexicon, &lexicon_error)) {
-        fprintf(stderr, "%s\n", error_format(&lexicon_error, text, sizeof text));
+        print_fault(NULL, &lexicon_error);
         rc = ERROR_INVALID;
     }
     if (!rc)

@@ -46,11 +46,9 @@ static void test_kinds(void **state)
 /* A rule may only use facts that QA can read. */
 static void test_every_fact_of_the_rules(void **state)
 {
-    struct error errors[8];
     struct rules *rules;
-    size_t count = 0;
     (void)state;
-    assert_int_equal(rules_load(ODDLOAF_SOURCE_DIR "/rules", &rules, errors, 8, &count), 0);
+    assert_int_equal(rules_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &rules, NULL), 0);
     assert_true(rules->fact_count > 100);
     for (int i = 0; i < rules->fact_count; i++) {
         const struct fact_name *name = &rules->facts[i].name;
