@@ -9,17 +9,18 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/* {"event":"urgent","plant","needs":[…],"harm":[…],"symptom","channel","received_at","product","lot","store",
- *  "packs","complaint"}; "case" is added by the caller once known. `needs` is what
- * the plant says this needs, `body` a complaint without contact; `lot` may be NULL. New reference.
- */
+/* {"event":"urgent","plant","needs":[…],"harm":[…],"symptom","channel","received_at","product",
+ * "lot","store","packs","complaint"}; the caller adds "case" once known, "said" and "made" as
+ * desk/told.h has them. `needs` is what the plant says this needs, `body` a complaint without
+ * contact data in its texts; `lot` may be NULL. New reference. */
 json_t *event_urgent(const char *plant, const json_t *needs, const json_t *body, const char *lot);
 /* The same of a complaint that was refused, so that no case holds it: "refused" says why and
- * "source" and "line" where it is. `complaint` is as it came, unchecked: only short texts and
- * numbers are taken over. `harm` (borrowed): the checked words. New reference. */
+ * "source" and "line" where it is; the caller adds "said". `complaint` is unchecked: only short
+ * texts and numbers are taken over. `harm` (borrowed): the checked words. New reference. */
 json_t *event_urgent_refused(const char *plant, const json_t *needs, const json_t *complaint,
                              const json_t *harm, const struct error *why);
-/* {"event":"case","plant","revision","why":"…","ranking":{…}}. New reference. */
+/* {"event":"case","plant","revision","why":"…","ranking":{…}}; the caller adds "said", a list, and
+ * "made". New reference. */
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking);
 /* {"event":"digest","plant","week":{…}}. New reference. */
 json_t *event_digest(const char *plant, const json_t *week);

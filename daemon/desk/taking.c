@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "desk/event.h"
 #include "desk/joining.h"
+#include "desk/told.h"
 #include "intake/lexicon.h"
 #include "store/outbox.h"
 #include "tell/tell.h"
@@ -61,8 +62,24 @@ static void refuse(const struct desk *desk, struct taking *t, const json_t *comp
     t->harm = complaint_form_harm(complaint);
     if (!t->harm)
         return;
-    t->urgent = event_urgent_refused(desk->plant, json_object_get(desk->harm, "mail"), complaint,
+    json_t *said = told_refused(complaint);
+    t->urgent = event_urgent_refused(desk->plant, json_object_get(desk->harm, "mail"), said,
                                      t->harm, &t->err);
+    json_object_set_new(t->urgent, "said", said);
+    event_message_id(desk->mail_domain, now_ms, t->message_id, sizeof t->message_id);
+}
+
+static void make_urgent(const struct desk *desk, struct store *store, struct taking *t,
+                        int64_t now_ms)
+{
+    const struct placing *placing = &t->placing;
+    bool settled = placing->lot_count && placing->lots[0].weight >= desk->settled_weight;
+    json_t *said = told_complaint(t->form->body, t->form->contact);
+    t->urgent = event_urgent(desk->plant, json_object_get(desk->harm, "mail"), said,
+                             placing->lot_count ? placing->code[0] : NULL);
+    json_object_set_new(t->urgent, "said", said);
+    json_object_set_new(t->urgent, "made",
+                        told_lot(store, desk->tz, settled ? placing->lots[0].lot_id : 0));
     event_message_id(desk->mail_domain, now_ms, t->message_id, sizeof t->message_id);
 }
 
@@ -102,11 +119,8 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *com
         return;
     t->body = jsonx_dump(t->form->body);
     t->contact = t->form->contact ? jsonx_dump(t->form->contact) : NULL;
-    if (t->form->harm) {
-        t->urgent = event_urgent(desk->plant, json_object_get(desk->harm, "mail"), t->form->body,
-                                 t->placing.lot_count ? t->placing.code[0] : NULL);
-        event_message_id(desk->mail_domain, now_ms, t->message_id, sizeof t->message_id);
-    }
+    if (t->form->harm)
+        make_urgent(desk, store, t, now_ms);
 }
 
 /* What is no JSON is read as words. */

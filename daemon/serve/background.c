@@ -3,9 +3,11 @@
 #include "base/text.h"
 #include "desk/event.h"
 #include "desk/placing.h"
+#include "desk/told.h"
 #include "patterns/week.h"
 #include "serve/service.h"
 #include "serve/sessions.h"
+#include "store/complaint.h"
 #include "store/contact.h"
 #include "store/outbox.h"
 #include "store/ranking.h"
@@ -46,7 +48,7 @@ struct ranked {
     bool same, gone;
     const char *mail; /* why, or NULL */
     char message_id[128];
-    json_t *ranking;
+    json_t *ranking, *said, *made; /* the last two with a mail: desk/told.h */
 };
 
 struct round {
@@ -74,9 +76,15 @@ static void decide_mail(struct round *round, struct ranked *r, struct store *sto
     }
     r->mail = event_case_reason(mailed, r->ranking);
     json_decref(mailed);
-    if (r->mail)
-        event_message_id(round->setup->desk.mail_domain, app_now_ms(round->bg->app), r->message_id,
-                         sizeof r->message_id);
+    if (!r->mail)
+        return;
+    event_message_id(round->setup->desk.mail_domain, app_now_ms(round->bg->app), r->message_id,
+                     sizeof r->message_id);
+    struct case_row row = {0};
+    case_get(store, r->case_id, &row, NULL);
+    r->made = told_lot(store, round->setup->tz, row.lot_id);
+    if (told_case(store, r->case_id, &r->said, NULL))
+        r->said = json_array();
 }
 
 static void rank_one(struct round *round, struct ranked *r, struct store *store)
@@ -111,6 +119,8 @@ static int save_mail(struct round *round, struct ranked *r, int revision, struct
 {
     json_t *event =
         event_case(config_text(round->setup->config, "plant"), revision, r->mail, r->ranking);
+    json_object_set(event, "made", r->made);
+    json_object_set(event, "said", r->said);
     char *payload = jsonx_dump(event);
     int rc = outbox_add(store, "case", r->case_id, revision, r->message_id, payload,
                         app_now_ms(round->bg->app), err);
@@ -160,6 +170,8 @@ static bool rank_round(struct background *bg, struct setup *setup, struct store 
     for (int i = 0; i < round.count; i++) {
         free(round.ranked[i].body);
         json_decref(round.ranked[i].ranking);
+        json_decref(round.ranked[i].said);
+        json_decref(round.ranked[i].made);
     }
     if (rc) {
         log_write(&bg->app->log, LOG_LEVEL_ERROR, "cannot save rankings why=\"%s\"", err.text);

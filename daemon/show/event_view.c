@@ -1,4 +1,5 @@
 /* What mails of a case and of harm hold. */
+#include "show/told_view.h"
 #include "show/view.h"
 #include <math.h>
 #include <string.h>
@@ -124,6 +125,7 @@ static void view_of_case(const json_t *event, struct view *view)
              text_of(ranking, "symptom"));
     add_row(view, "Plant", event, "plant");
     add_row(view, "Lot", ranking, "lot");
+    told_view_lot(view, json_object_get(event, "made"));
     view_add(view, VIEW_ROW, "Complaints", 0, "%zu",
              json_array_size(json_object_get(ranking, "complaints")));
     add_row(view, "As of", ranking, "as_of");
@@ -132,6 +134,8 @@ static void view_of_case(const json_t *event, struct view *view)
     add_causes(view, json_object_get(ranking, "ranked"));
     add_list(view, VIEW_ITEM, "Checks that would settle it", json_object_get(ranking, "checks"));
     add_asks(view, json_object_get(ranking, "ask"));
+    told_view_case(view, json_object_get(event, "said"),
+                   json_array_size(json_object_get(ranking, "complaints")));
     view_add(view, VIEW_HEADING, NULL, 0, "Next");
     view_add(view, VIEW_ITEM, NULL, 0, "Other lots at risk: oddloaf reach %s",
              text_of(ranking, "case"));
@@ -143,6 +147,16 @@ static void view_of_case(const json_t *event, struct view *view)
         "Ranked causes are hypotheses, not findings. Rules %.19s, revision %" JSON_INTEGER_FORMAT
         ".",
         text_of(ranking, "rules"), json_integer_value(json_object_get(event, "revision")));
+}
+
+/* Its harm is told before all else already. */
+static void add_said(struct view *view, const json_t *said)
+{
+    json_t *rest = json_copy((json_t *)said);
+    view_add(view, VIEW_HEADING, NULL, 0, "What was said");
+    json_object_del(rest, "harm");
+    told_view_complaint(view, rest);
+    json_decref(rest);
 }
 
 static void view_of_urgent(const json_t *event, struct view *view)
@@ -164,12 +178,12 @@ static void view_of_urgent(const json_t *event, struct view *view)
     add_row(view, "Channel", event, "channel");
     add_row(view, "Symptom", event, "symptom");
     add_row(view, "Lot", event, "lot");
-    add_row(view, "Product", event, "product");
-    add_row(view, "Store", event, "store");
-    add_row(view, "Code as given", event, "lot_text");
+    told_view_lot(view, json_object_get(event, "made"));
     add_row(view, "Refused", event, "refused");
     add_row(view, "From", event, "source");
     add_row(view, "Line", event, "line");
+    if (json_is_object(json_object_get(event, "said")))
+        add_said(view, json_object_get(event, "said"));
     view_add(view, VIEW_HEADING, NULL, 0, "What this needs");
     const json_t *need;
     json_array_foreach(json_object_get(event, "needs"), i, need)

@@ -2,6 +2,7 @@
 loopback; the message parsed back with Python's email package.            usage: test_mail.py BINARIES"""
 import email
 import email.policy
+import html as html_module
 import json
 import re
 import socket
@@ -45,9 +46,11 @@ def parse(content):
 
 
 def check_case_mail(plant, keeper):
-    one = complaint(contact=SECRET, note="ask for Dana\r\nBcc: evil@example.invalid",
-                    store="x\r\nBcc: evil@example.invalid",
-                    observed={"where": "cut-face", "colour": "blue-green"})
+    one = complaint(contact=SECRET, store="x\r\nBcc: evil@example.invalid",
+                    note="ask for Dana\r\nBcc: evil@example.invalid, ring 555.0142, it was damp",
+                    observed={"where": "cut-face", "colour": "blue-green", "spots": 4,
+                              "wet_inside_bag": True, "kept": "counter", "opened_days": 2},
+                    packs=3, bought_on="2026-11-16")
     status, answer = plant.post("/v1/complaints", one)
     assert status == 201, answer
     wait_for(keeper, 1)
@@ -63,13 +66,24 @@ def check_case_mail(plant, keeper):
     ranked = plant.get("/v1/cases/" + answer["case"])[1]
     for body in (plain, html):
         assert ranked["ranked"][0]["title"].split(":")[0] in body.replace("\n    ", " "), body
-        assert "Dana" not in body and "555-0142" not in body, "contact data in a mail"
+        assert not re.search("Dana|Quillfeather|555.0142|@example.invalid", body), body
+        check_told(body, "where cut-face, colour blue-green, spots 4, wet inside bag yes, kept "
+                   "counter, opened days 2", "ask for [name] Bcc: [mail address], ring [phone], it "
+                   "was damp", "W24, Mill Wheat Loaf", "2026-11-14 04:00 to 05:00", "2026-11-24",
+                   "5000", "L1 6318 A0400", "2026-11-16", "Packs", "phone", "Line")
     for word in ("Likely causes", "Checks", "Cautions", "What to ask", "oddloaf settle"):
         assert word in plain, (word, plain)
     assert max(len(line) for line in plain.splitlines()) <= 78
     for outside in ("http:", "https:", "<script", "<img"):
         assert outside not in html
     return message["Message-ID"]
+
+
+def check_told(body, *texts):
+    """All of it stands in the mail, in whatever lines."""
+    flat = re.sub(r"\s+", " ", html_module.unescape(re.sub(r"</?[a-z][^>]*>", " ", body)))
+    for text in texts:
+        assert text in flat, (text, body)
 
 
 def check_retry(plant, keeper):
@@ -83,12 +97,18 @@ def check_retry(plant, keeper):
 
 def check_harm(plant, keeper):
     status, answer = plant.post("/v1/complaints", complaint(
-        lot="L1 6311 A0400", harm=["illness"], contact=SECRET))
+        lot="L1 6311 A0400", harm=["illness"], contact=SECRET, store="0417",
+        note="my son threw up, dana quillfeather 555 0142", observed={"odor": ["musty", "sour"]}))
     assert answer.get("harm"), answer
     wait_for(keeper, 4)  # the urgent one and the case's
     urgent = [parse(c) for _, to, c in keeper.got if to == ["safety@harrowmill.example"]]
     assert len(urgent) == 1, [to for _, to, _ in keeper.got]
-    message, plain, _ = urgent[0]
+    message, plain, html = urgent[0]
+    for body in (plain, html):
+        check_told(body, "my son threw up, [name] [name] [phone]", "musty and sour", "0417",
+                   "W24, Mill Wheat Loaf", "2026-11-07 04:00 to 05:00", "2026-11-17", "5000",
+                   "L1 6311 A0400")
+        assert not re.search("(?i)dana|quillfeather|555.0142", body), body
     assert "URGENT" in message["Subject"] and "illness" in plain
     assert "medical help" in plain and "law" in plain
     assert "Dana" not in plain
@@ -102,7 +122,8 @@ def check_refused_harm(plant, keeper):
     """What is refused is not kept, but harm in it is told at once: one alone, one row of a file, a
     report of a complaint nobody knows, and a body that is no JSON at all."""
     before = len(urgent_mails(keeper))
-    alone = complaint(note="my son vomited", contact=SECRET)
+    alone = complaint(note="my son vomited, ask Dana, 607 555 0142", contact=SECRET,
+                      observed={"where": "base", "odor": {}})
     alone["symptom"] = "blue"
     status, answer = plant.post("/v1/complaints", alone)
     assert status == 400 and answer["harm"] == ["illness"] and "script" in answer, answer
@@ -127,6 +148,8 @@ def check_refused_harm(plant, keeper):
     for message, plain, html in mails:
         assert "harm reported in a refused complaint" in message["Subject"], message["Subject"]
         assert "log it again" in plain.replace("\n", " ") and "Dana" not in plain + html, plain
+    alone = [plain for _, plain, _ in mails if "my son vomited" in plain]
+    check_told(alone[0], "my son vomited, ask [name], [phone]", "where base", "L1 6318 A0400")
     assert any("w.ndjson" in plain and "packs" in plain for _, plain, _ in mails)
 
 

@@ -1,0 +1,176 @@
+#include "desk/told.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "intake/mask.h"
+#include "intake/words.h"
+#include "store/complaint.h"
+#include "store/contact.h"
+#include "store/joined.h"
+#include "store/lot_find.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- one complaint ---- */
+
+json_t *told_complaint(const json_t *body, const json_t *contact)
+{
+    /* the texts that people type; all others are words and dates of ours */
+    static const char *const TYPED[] = {"note", "store", "route", "reason", "put_at", "reference"};
+    json_t *told = json_copy((json_t *)body);
+    for (size_t i = 0; i < sizeof TYPED / sizeof TYPED[0]; i++) {
+        const char *text = json_string_value(json_object_get(body, TYPED[i]));
+        if (!text)
+            continue;
+        char *masked = mask_contact(text, contact);
+        json_object_set_new(told, TYPED[i], json_string(masked));
+        free(masked);
+    }
+    return told;
+}
+
+static bool is_tellable(const char *prefix, const char *name, const json_t *value)
+{
+    enum { NOTE_MOST = 4000 };
+    char key[64];
+    snprintf(key, sizeof key, "%s%.40s", prefix, name);
+    size_t length = json_is_string(value) ? json_string_length(value) : 0;
+    bool scalar = json_is_string(value) || json_is_number(value) || json_is_boolean(value);
+    const struct field *field = words_field(key);
+    return scalar && (field || strcmp(key, "id") == 0) && length <= NOTE_MOST;
+}
+
+static json_t *tellable(const char *prefix, const json_t *object)
+{
+    const char *name;
+    json_t *value;
+    json_t *told = json_object();
+    json_object_foreach((json_t *)object, name, value)
+    {
+        if (is_tellable(prefix, name, value))
+            json_object_set(told, name, value);
+    }
+    return told;
+}
+
+json_t *told_refused(const json_t *complaint)
+{
+    json_t *body = tellable("", complaint);
+    json_t *observed = tellable("observed/", json_object_get(complaint, "observed"));
+    if (json_object_size(observed))
+        json_object_set(body, "observed", observed);
+    json_t *told = told_complaint(body, json_object_get(complaint, "contact"));
+    json_decref(observed);
+    json_decref(body);
+    return told;
+}
+
+static json_t *contact_of(struct store *store, int64_t complaint_id, const char *report)
+{
+    char *text = NULL;
+    json_t *contact = NULL;
+    if (contact_get(store, complaint_id, report, &text, NULL) == 0 && text)
+        jsonx_parse(text, strlen(text), &contact, NULL);
+    free(text);
+    return contact;
+}
+
+static json_t *told_row(struct store *store, int64_t complaint_id, const char *report,
+                        const char *text)
+{
+    json_t *body = NULL;
+    if (jsonx_parse(text, strlen(text), &body, NULL))
+        return json_object();
+    json_t *contact = contact_of(store, complaint_id, report);
+    json_t *told = told_complaint(body, contact);
+    json_decref(contact);
+    json_decref(body);
+    return told;
+}
+
+/* ---- those of a case ---- */
+
+struct telling {
+    struct store *store;
+    json_t *told;  /* oldest first */
+    json_t *again; /* complaint's uuid → texts of reports joined to it */
+};
+
+static int tell_one(void *arg, const struct complaint_row *row)
+{
+    struct telling *t = arg;
+    json_array_append_new(t->told, told_row(t->store, row->id, "", row->body));
+    if (json_array_size(t->told) > TOLD_MOST)
+        json_array_remove(t->told, 0);
+    return 0;
+}
+
+static int tell_joined(void *arg, const struct joined_row *row)
+{
+    struct telling *t = arg;
+    json_t *told = told_row(t->store, row->complaint_id, row->uuid, row->body);
+    json_t *note = json_object_get(told, "note"),
+           *texts = json_object_get(t->again, row->complaint);
+    if (note && !texts) {
+        texts = json_array();
+        json_object_set_new(t->again, row->complaint, texts);
+    }
+    if (note)
+        json_array_append(texts, note);
+    json_decref(told);
+    return 0;
+}
+
+static json_t *newest_first(const struct telling *t)
+{
+    json_t *list = json_array();
+    for (size_t i = json_array_size(t->told); i-- > 0;) {
+        json_t *one = json_array_get(t->told, i);
+        const char *uuid = json_string_value(json_object_get(one, "id"));
+        json_t *texts = uuid ? json_object_get(t->again, uuid) : NULL;
+        if (texts)
+            json_object_set(one, "again", texts);
+        json_array_append(list, one);
+    }
+    return list;
+}
+
+int told_case(struct store *store, int64_t case_id, json_t **ret, struct error *err)
+{
+    struct telling t = {store, json_array(), json_object()};
+    int rc = complaint_of_case(store, case_id, tell_one, &t, err);
+    if (!rc)
+        rc = joined_of_case(store, case_id, tell_joined, &t, err);
+    if (!rc)
+        *ret = newest_first(&t);
+    json_decref(t.told);
+    json_decref(t.again);
+    return rc;
+}
+
+/* ---- the lot ---- */
+
+static void set_time(json_t *out, const char *name, const struct tz *tz, int64_t ms)
+{
+    char text[40];
+    if (ms != WHEN_UNKNOWN_MS)
+        json_object_set_new(out, name, json_string(when_format(tz, ms, text)));
+}
+
+json_t *told_lot(struct store *store, const struct tz *tz, int64_t lot_id)
+{
+    char date[16];
+    struct lot_find_row row;
+    struct lot_find_product product;
+    if (lot_id <= 0 || lot_find_by_id(store, lot_id, &row, NULL))
+        return json_null();
+    json_t *out = json_pack("{s:s, s:s, s:s, s:I}", "lot", row.code, "product", row.product, "line",
+                            row.line, "units", (json_int_t)row.units);
+    if (lot_find_product_by_code(store, row.product, &product, NULL) == 0)
+        json_object_set_new(out, "name", json_string(product.name));
+    set_time(out, "packed_from", tz, row.packed_from_ms);
+    set_time(out, "packed_to", tz, row.packed_to_ms);
+    if (row.code_day != WHEN_UNKNOWN_DAY)
+        json_object_set_new(out, "code_date", json_string(day_format(row.code_day, date)));
+    return out;
+}

@@ -1,0 +1,169 @@
+#include "show/told_view.h"
+#include <string.h>
+
+static const char *text_of(const json_t *object, const char *name)
+{
+    const char *text = json_string_value(json_object_get(object, name));
+    return text ? text : "";
+}
+
+/* "2026-11-20 09:14" of an instant, in the zone it was written in. */
+static const char *minute_of(const json_t *object, const char *name, char out[static 20])
+{
+    text_clip(text_of(object, name), out, 17);
+    if (strlen(out) == 16)
+        out[10] = ' ';
+    return out;
+}
+
+/* ---- the lot ---- */
+
+void told_view_lot(struct view *view, const json_t *lot)
+{
+    char from[20], to[20];
+    if (!json_is_object(lot))
+        return;
+    const char *name = text_of(lot, "name");
+    view_add(view, VIEW_ROW, "Product", 0, "%s%s%s", text_of(lot, "product"), *name ? ", " : "",
+             name);
+    if (*text_of(lot, "line"))
+        view_add(view, VIEW_ROW, "Line", 0, "%s", text_of(lot, "line"));
+    minute_of(lot, "packed_from", from);
+    minute_of(lot, "packed_to", to);
+    bool same_day = strncmp(from, to, 10) == 0;
+    if (*from)
+        view_add(view, VIEW_ROW, "Packed", 0, "%s%s%s", from, *to ? " to " : "",
+                 *to && same_day ? to + 11 : to);
+    if (*text_of(lot, "code_date"))
+        view_add(view, VIEW_ROW, "Best by", 0, "%s", text_of(lot, "code_date"));
+    view_add(view, VIEW_ROW, "Units", 0, "%" JSON_INTEGER_FORMAT,
+             json_integer_value(json_object_get(lot, "units")));
+}
+
+/* ---- one complaint ---- */
+
+static const struct {
+    const char *field, *label; /* label NULL: said elsewhere */
+} FIELDS[] = {{"id", NULL},
+              {"received_at", NULL},
+              {"channel", NULL},
+              {"symptom", NULL},
+              {"same_as", NULL},
+              {"again", NULL},
+              {"note", NULL},
+              {"lot_text", "Code as read"},
+              {"product", "Product told"},
+              {"code_date", "Date on bag"},
+              {"store", "Store"},
+              {"route", "Route"},
+              {"bought_on", "Bought"},
+              {"found_on", "Found"},
+              {"packs", "Packs"},
+              {"harm", "Harm"},
+              {"units", "Returned"},
+              {"reason", "Reason"},
+              {"inspected_at", "Inspected"},
+              {"disposition", "Disposition"},
+              {"put_at", "Put at"},
+              {"observed", "Observed"},
+              {"measured", "Measured"}};
+enum { FIELD_COUNT = sizeof FIELDS / sizeof FIELDS[0] };
+
+static void append_value(struct text_buffer *out, const json_t *value);
+
+/* "wet inside bag yes, spots 4": names of ours, read aloud. */
+static void append_members(struct text_buffer *out, const json_t *object)
+{
+    const char *name;
+    json_t *value;
+    size_t before = out->length;
+    json_object_foreach((json_t *)object, name, value)
+    {
+        text_append(out, out->length > before ? ", " : "");
+        for (const char *p = name; *p; p++)
+            text_append_bytes(out, *p == '_' ? " " : p, 1);
+        text_append(out, " ");
+        append_value(out, value);
+    }
+}
+
+static void append_value(struct text_buffer *out, const json_t *value)
+{
+    size_t i;
+    const json_t *item;
+    if (json_is_string(value))
+        text_append(out, json_string_value(value));
+    else if (json_is_boolean(value))
+        text_append(out, json_is_true(value) ? "yes" : "no");
+    else if (json_is_number(value))
+        text_appendf(out, "%.6g", json_number_value(value));
+    else if (json_is_object(value))
+        append_members(out, value);
+    json_array_foreach(value, i, item)
+    {
+        text_append(out, i ? " and " : "");
+        append_value(out, item);
+    }
+}
+
+static void add_value(struct view *view, const char *label, const json_t *value)
+{
+    struct text_buffer text = {0};
+    append_value(&text, value);
+    if (text.length)
+        view_add(view, VIEW_ROW, label, 0, "%s", text.data);
+    text_buffer_free(&text);
+}
+
+static bool is_known(const char *field)
+{
+    for (size_t i = 0; i < FIELD_COUNT; i++) {
+        if (strcmp(FIELDS[i].field, field) == 0)
+            return true;
+    }
+    return false;
+}
+
+/* A field of a later time is better told by its bare name than kept back. */
+static void add_others(struct view *view, const json_t *complaint)
+{
+    const char *field;
+    json_t *value;
+    json_object_foreach((json_t *)complaint, field, value)
+    {
+        if (!is_known(field))
+            add_value(view, field, value);
+    }
+}
+
+void told_view_complaint(struct view *view, const json_t *complaint)
+{
+    size_t i;
+    const json_t *text;
+    for (i = 0; i < FIELD_COUNT; i++) {
+        if (FIELDS[i].label)
+            add_value(view, FIELDS[i].label, json_object_get(complaint, FIELDS[i].field));
+    }
+    add_others(view, complaint);
+    if (*text_of(complaint, "note"))
+        view_add(view, VIEW_ROW, "Words", 0, "\"%s\"", text_of(complaint, "note"));
+    json_array_foreach(json_object_get(complaint, "again"), i, text)
+        view_add(view, VIEW_ROW, "Told again", 0, "\"%s\"", json_string_value(text));
+}
+
+void told_view_case(struct view *view, const json_t *complaints, size_t count)
+{
+    size_t i;
+    const json_t *complaint;
+    json_array_foreach(complaints, i, complaint)
+    {
+        char when[20];
+        const char *by = text_of(complaint, "channel");
+        view_add(view, VIEW_HEADING, NULL, 0, "Complaint received %s%s%s",
+                 minute_of(complaint, "received_at", when), *by ? " by " : "", by);
+        told_view_complaint(view, complaint);
+    }
+    if (count > i)
+        view_add(view, VIEW_TEXT, NULL, 0, "%zu earlier complaints of this case are not repeated.",
+                 count - i);
+}
