@@ -218,7 +218,7 @@ quality() {
   step "The mail QA got"
   show_mail "L2 6321 B0412"
   step "The urgent mail about the caller whose child was sick"
-  show_mail illness
+  show_mail URGENT illness
 }
 
 manager() {

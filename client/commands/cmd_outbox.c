@@ -11,11 +11,15 @@ static void show_recipient(const struct view *v, const json_t *r)
 {
     char when[VIEW_NUMBER];
     const char *why = pick_text(r, "last_error", "");
-    const char *next = pick_text(r, "next_at", pick_text(r, "sent_at", NULL));
+    const char *next = pick_text(r, "next_at", NULL), *at = pick_text(r, "sent_at", next);
     long long tries = (long long)pick_int(r, "attempts", 0);
     view_textf(v, VIEW_PLAIN, 4, 4, "%s: %s%s%s, tried %lld %s%s%s", pick_text(r, "to", "?"),
-               pick_text(r, "state", "?"), next ? " " : "", next ? view_when(next, when) : "",
-               tries, tries == 1 ? "time" : "times", *why ? ": " : "", why);
+               pick_text(r, "state", "?"),
+               next ? ", next try "
+               : at ? " "
+                    : "",
+               at ? view_when(at, when) : "", tries, tries == 1 ? "time" : "times",
+               *why ? ": " : "", why);
 }
 
 /* Each recipient is tried by itself, and has a line of its own. */

@@ -104,6 +104,21 @@ All facts: oddloaf why C1
                       "                  temperature: 0.50 days gained\n", out)
         self.assertIn("   12     57 %  =========.......          29 %  ====-...........\n", out)
 
+    def test_status_says_what_is_amiss_with_the_mail(self):
+        out = self.ok("status")
+        self.assertIn("mail            No mail is set up: reports of harm reach nobody by mail\n", out)
+        self.assertIn("wrong setting   mail/to 'q a': is not a mail address\n", out)
+        self.assertIn("urgent mail     2 not yet with everybody: oddloaf outbox shows why\n", out)
+
+    def test_outbox_shows_each_recipient_with_its_reason(self):
+        out = self.ok("outbox")
+        self.assertIn("  12  urgent C5: waiting, queued 2026-11-20 09:14\n"
+                      "    lead@mill.example: waiting, next try 2026-11-20 09:20, tried 3 times:\n"
+                      "        /usr/bin/msmtp exited 75: no route\n"
+                      "    qa@mill.example: sent 2026-11-20 09:14, tried 1 time\n"
+                      "  13  digest: waiting, queued 2026-11-23 06:00\n"
+                      "    nobody is set up to get it\n", out)
+
     def test_calibrate_shows_the_fit_and_asks_nobody_in_a_pipe(self):
         out = self.ok("calibrate")
         self.assertIn("in force        the fit of 2026-10-01 08:00, adopted by mira", out)

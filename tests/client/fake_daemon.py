@@ -103,6 +103,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         self.similar = []
         self.ask = ASK
         self.script = None
+        self.alarm = None  # what it says of mail about harm
         self.gone = False      # open connections get no answer any more
         self.lock = threading.Lock()
         super().__init__(path, Handler)
@@ -148,6 +149,8 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                   "cautions": CAUTIONS, "taken": taken, "doubts": [], "similar": self.similar}
         if self.script:
             answer["script"] = self.script
+        if self.alarm and complaint.get("harm"):
+            answer["alarm"] = self.alarm
         return answer
 
     def post_complaints(self, query, body, content_type):
@@ -238,7 +241,10 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                          "loaded_at": "2026-11-20T09:14:00-05:00",
                                          "last_error": None},
                                "counts": {"lots": 3640, "complaints": 12, "cases_open": 2},
-                               "outbox": {"waiting": 0, "parked": 1, "last_error": None},
+                               "mail": {"gap": "no mail is set up: reports of harm reach nobody by mail",
+                                        "faults": ["mail/to 'q a': is not a mail address"]},
+                               "outbox": {"waiting": 2, "urgent": 2, "parked": 1,
+                                          "last_error": None},
                                "work": {"rank": 0},
                                "store": {"db_bytes": 1500000, "wal_bytes": 0},
                                "writer": {"jobs": 9, "groups": 7, "queued": 0}},

@@ -210,12 +210,14 @@ class Interview(ClientTest):
 
     def test_harm_is_first_and_its_words_are_read_out_at_once(self):
         self.daemon.script = "Words of the plant: see a doctor."
+        self.daemon.alarm = "no mail is set up: phone the lead"
         t = self.start()
         self.answers(t, ("What is wrong", "mold"), ("Is anyone unwell", "illness"))
         shown = t.prompt()
         self.assertIn("HARM REPORTED. Read out to the caller:", shown)
         self.assertIn("Words of the plant: see a doctor.", shown)
         self.assertIn("food-safety lead", shown)
+        self.assertIn("No mail is set up: phone the lead.", shown)
         t.say("done")
         self.answers(t, ("Enter logs it.", ""))
         t.ends()

@@ -98,6 +98,15 @@ class Options(ClientTest):
         self.assertNotIn("Packed too hot", out)
         self.daemon.script = "Words of the plant."
         self.assertIn("Words of the plant.", self.ok("log", "--symptom", "mold", "--harm", "1"))
+        self.assertNotIn("mail", out, "the daemon said nothing of it")
+
+    def test_whether_a_mail_about_harm_leaves_is_the_daemon_s_to_say(self):
+        for alarm, said in (("an urgent mail goes out at once", "An urgent mail goes out at once."),
+                            ("no mail is set up: phone the lead", "No mail is set up: phone the lead.")):
+            self.daemon.alarm = alarm
+            self.assertIn(said, self.ok("log", "--symptom", "mold", "--harm", "illness"))
+            out = self.ok("log", "--from", "-", stdin=lines(row(1, harm=["injury"])).encode())
+            self.assertIn(said, out.replace("\n  ", " "))
 
     def test_refused(self):
         code, out, err = self.run_client("log", "--symptom", "mold", "--product", "NOPE")
@@ -394,6 +403,15 @@ class Spool(ClientTest):
         code, out, _ = self.run_client("log", "--symptom", "mold", "--harm", "injury")
         self.assertEqual(code, 3)
         self.assertIn("HARM REPORTED", out)
+        self.assertIn("No mail goes out before the daemon is reached: phone the food-safety lead.", out)
+
+    def test_harm_of_a_file_is_told_even_when_kept(self):
+        self.away()
+        code, out, _ = self.run_client("log", "--from", "-",
+                                       stdin=lines(row(1), row(2, harm=["injury"])).encode())
+        self.assertEqual(code, 3)
+        self.assertIn("Harm is reported in line 2. No mail goes out before the daemon is reached: "
+                      "phone the food-safety lead.", out.replace("\n  ", " "))
 
     def test_the_folder_follows_xdg(self):
         self.away()
