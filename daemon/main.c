@@ -7,6 +7,7 @@
 #include "serve/background.h"
 #include "serve/http.h"
 #include "serve/installed.h"
+#include "serve/reload.h"
 #include "serve/service.h"
 #include "serve/sessions.h"
 #include <errno.h>
@@ -35,6 +36,7 @@ struct daemon {
     struct app app;
     struct event_base *base;
     struct http *http;
+    struct reload *reload;
     struct background *background;
     struct mailer *mailer;
     struct event *term, *interrupt, *hangup, *draining;
@@ -165,26 +167,12 @@ static void daemon_reloaded(void *arg)
     const struct mail_settings mail = setup_mail(setup);
     const char *gap = mail_settings_gap(&mail);
     mailer_configure(d->mailer, &mail);
+    http_changed(d->http);
     log_write(&d->app.log, LOG_LEVEL_INFO, "rules and settings reloaded, settings=%s rules=%s",
               settings_file(setup), triage_hash(setup->triage));
     if (gap)
         log_write(&d->app.log, LOG_LEVEL_WARNING, "%s", gap);
     setup_unref(setup);
-}
-
-static void reload_on_reader(struct store *store, void *arg)
-{
-    struct daemon *d = arg;
-    struct error err = {0};
-    (void)store;
-    if (app_reload(&d->app, &err))
-        log_error(d, "reload refused, the rules and settings in force stay", &err);
-    service_ready();
-}
-
-static void reload_refused(void *arg)
-{
-    (void)arg; /* it stops: what it would have loaded is loaded at the next start */
 }
 
 static void daemon_on_reload(evutil_socket_t fd, short what, void *arg)
@@ -193,7 +181,7 @@ static void daemon_on_reload(evutil_socket_t fd, short what, void *arg)
     (void)fd;
     (void)what;
     service_reloading();
-    readers_submit(d->app.readers, &(struct reader_job){reload_on_reader, reload_refused, d});
+    reload_ask(d->reload);
 }
 
 static void watch_signals(struct daemon *d)
@@ -249,6 +237,8 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     rc = background_start(d->base, &d->app, d->mailer, &d->background, err);
     if (!rc)
         rc = http_start(d->base, &d->app, o->socket, &d->http, err);
+    if (!rc)
+        rc = reload_start(&d->app, service_ready, &d->reload, err);
     if (!rc) {
         log_write(&d->app.log, LOG_LEVEL_INFO, "ready socket=%s state=%s settings=%s causes=%d",
                   o->socket, d->app.state_dir, settings_file(d->app.setup),
@@ -263,16 +253,19 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
  * readers once more), then the last answers leave, and only then does anything go. */
 static void stop(struct daemon *d)
 {
+    reload_close(d->reload);
     background_close(d->background);
     readers_close(d->app.readers);
     readers_close(d->app.bulk);
     mailer_stop(d->mailer);
-    writer_stop(d->app.writer);
+    writer_close(d->app.writer);
     http_flush(d->http, FLUSH_MS);
     http_free(d->http);
     readers_free(d->app.readers);
     readers_free(d->app.bulk);
+    writer_free(d->app.writer);
     background_free(d->background);
+    reload_free(d->reload);
     sessions_free(d->app.sessions);
     struct event *const events[] = {d->term, d->interrupt, d->hangup, d->draining};
     for (size_t i = 0; i < sizeof events / sizeof events[0]; i++) {
@@ -320,7 +313,7 @@ int main(int argc, char **argv)
     d.app.started_ms = app_now_ms(&d.app);
     pthread_mutex_init(&d.app.lock, NULL);
     pthread_mutex_init(&d.app.reloading, NULL);
-    if (setup_load(options.config, options.rules, &d.app.setup, &d.app.log, &err)) {
+    if (setup_load(options.config, options.rules, NULL, &d.app.setup, &d.app.log, &err)) {
         log_error(&d, "cannot start", &err);
         return EXIT_CONFIG;
     }

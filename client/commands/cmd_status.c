@@ -35,6 +35,11 @@ static void show_rules(const struct view *v, const json_t *rules)
         view_label(v, "reload refused", "%s", text);
         free(text);
     }
+    if (json_array_size(json_object_get(rules, "needs_restart"))) {
+        char *text = pick_shown(rules, "needs_restart");
+        view_label(v, "needs a restart", "%s", text);
+        free(text);
+    }
 }
 
 static void show_counts(const struct view *v, const json_t *counts)

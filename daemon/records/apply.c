@@ -10,7 +10,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { TOUCHED_SLOTS = 4096, BUSY_WAIT_MS = 10, BUSY_TRIES = 3000 };
+enum { TOUCHED_SLOTS = 4096 };
 
 /* Where a reader stands: before the source row `rows` (counted from 0, dropped ones not). */
 struct place {
@@ -202,22 +202,6 @@ static int slice_job(struct store *store, void *arg, struct error *err)
 
 /* ---- driving ---- */
 
-static int run_job(struct writer *writer, int (*job)(struct store *, void *, struct error *),
-                   void *arg, struct error *err)
-{
-    struct error why = {0};
-    int rc = ERROR_BUSY;
-    for (int i = 0; i < BUSY_TRIES && rc == ERROR_BUSY; i++) {
-        if (i)
-            usleep(BUSY_WAIT_MS * 1000);
-        error_clear(&why);
-        rc = writer_run(writer, job, arg, &why);
-    }
-    if (rc && err && !err->code)
-        *err = why;
-    return rc;
-}
-
 static int failed_job(struct store *store, void *arg, struct error *err)
 {
     struct load_file *file = arg;
@@ -236,12 +220,12 @@ static bool is_hopeless(int rc)
 /* *ret_marked: the file at hand can never be applied and is marked so. */
 static int run_slice(struct writer *writer, struct slice *s, bool *ret_marked, struct error *err)
 {
-    int rc = run_job(writer, slice_job, s, err);
+    int rc = writer_insist(writer, slice_job, s, err);
     *ret_marked = false;
     if (rc) {
         s->place = (struct place){0, 0};
-        *ret_marked =
-            is_hopeless(rc) && s->file.id[0] && run_job(writer, failed_job, &s->file, NULL) == 0;
+        *ret_marked = is_hopeless(rc) && s->file.id[0] &&
+                      writer_insist(writer, failed_job, &s->file, NULL) == 0;
         return rc;
     }
     if (s->idle || s->through)
@@ -268,7 +252,7 @@ static int state_job(struct store *store, void *arg, struct error *err)
 
 int apply_state(struct writer *writer, const char *id, struct load_file *ret, struct error *err)
 {
-    return run_job(writer, state_job, &(struct state_job){id, ret}, err);
+    return writer_insist(writer, state_job, &(struct state_job){id, ret}, err);
 }
 
 int apply_until(struct writer *writer, const char *state_dir, const char *id,
@@ -305,5 +289,5 @@ static int accept_job(struct store *store, void *arg, struct error *err)
 int apply_accept(struct writer *writer, const struct load_file *file, struct error *err)
 {
     struct load_file copy = *file;
-    return run_job(writer, accept_job, &copy, err);
+    return writer_insist(writer, accept_job, &copy, err);
 }

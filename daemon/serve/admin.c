@@ -52,6 +52,7 @@ static json_t *rules_status(struct app *app, const struct setup *setup)
     json_t *rules = json_pack("{s:s, s:i, s:s}", "hash", triage_hash(setup->triage), "causes",
                               triage_cause_count(setup->triage), "loaded_at",
                               when_format(setup->tz, setup->loaded_ms, when));
+    json_object_set(rules, "needs_restart", setup->needs_restart);
     json_object_set_new(rules, "last_error", error_text[0] ? json_string(error_text) : json_null());
     return rules;
 }

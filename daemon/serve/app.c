@@ -7,6 +7,7 @@
 #include "notify/mime.h"
 #include "rank/calibration.h"
 #include "serve/installed.h"
+#include "serve/tls.h"
 #include "store/pattern.h"
 #include "store/work.h"
 #include <stdlib.h>
@@ -43,19 +44,32 @@ static int load_rules(struct setup *setup, const struct log *log, struct error *
     return rc;
 }
 
-int setup_load(const char *config_path, const char *rules_dir, struct setup **ret,
-               const struct log *log, struct error *err)
+/* The settings, those that need a restart as they are in force. */
+static int load_config(struct setup *setup, const struct setup *in_force, struct error *err)
+{
+    int rc = config_load(setup->config_path, &setup->config, err);
+    if (!rc && in_force)
+        config_keep(setup->config, in_force->config, &setup->needs_restart);
+    else if (!rc)
+        setup->needs_restart = json_array();
+    if (!rc && *config_text(setup->config, "tcp/listen"))
+        rc = tls_context_new(setup->config, &setup->tls, err);
+    if (rc)
+        return rc;
+    rc = tz_open(config_text(setup->config, "time_zone"), &setup->tz, err);
+    if (rc)
+        error_field(err, "time_zone", config_text(setup->config, "time_zone"));
+    return rc;
+}
+
+int setup_load(const char *config_path, const char *rules_dir, const struct setup *in_force,
+               struct setup **ret, const struct log *log, struct error *err)
 {
     struct setup *setup = xcalloc(1, sizeof *setup);
     setup->references = 1;
     setup->config_path = config_path ? config_path : installed_config();
     setup->rules_dir = rules_dir ? rules_dir : installed_rules();
-    int rc = config_load(setup->config_path, &setup->config, err);
-    if (!rc) {
-        rc = tz_open(config_text(setup->config, "time_zone"), &setup->tz, err);
-        if (rc)
-            error_field(err, "time_zone", config_text(setup->config, "time_zone"));
-    }
+    int rc = load_config(setup, in_force, err);
     if (!rc)
         rc = load_rules(setup, log, err);
     if (rc) {
@@ -89,6 +103,8 @@ void setup_unref(struct setup *setup)
     lexicon_free(setup->lexicon);
     json_decref(setup->harm);
     tz_close(setup->tz);
+    SSL_CTX_free(setup->tls);
+    json_decref(setup->needs_restart);
     config_free(setup->config);
     free(setup);
 }
@@ -116,7 +132,7 @@ static int set_zone(struct store *store, void *arg, struct error *err)
 int app_count_weeks(struct app *app, struct error *err)
 {
     struct setup *setup = app_setup(app);
-    int rc = writer_run(app->writer, set_zone, setup->tz, err);
+    int rc = writer_insist(app->writer, set_zone, setup->tz, err);
     setup_unref(setup);
     return rc;
 }
@@ -130,7 +146,7 @@ int app_calibrate(struct app *app, struct setup *setup, struct error *err)
 {
     char *kept = NULL;
     json_t *adopted = NULL;
-    int rc = writer_run(app->writer, read_calibration, &kept, err);
+    int rc = writer_insist(app->writer, read_calibration, &kept, err);
     if (!rc && kept)
         rc = jsonx_parse(kept, strlen(kept), &adopted, err);
     if (!rc && adopted)
@@ -201,31 +217,74 @@ static struct setup *swap_setup(struct app *app, struct setup *fresh, const stru
     return old;
 }
 
+static int load_fresh(struct app *app, const struct setup *in_force, struct setup **ret,
+                      struct error *err)
+{
+    int rc = setup_load(app->config_path, app->rules_dir, in_force, ret, &app->log, err);
+    if (!rc)
+        rc = setup_check_mail(*ret, &app->log, err);
+    if (!rc)
+        rc = app_calibrate(app, *ret, err);
+    if (!rc)
+        rc = readers_resize(app->readers, (int)config_number((*ret)->config, "readers"), err);
+    return rc;
+}
+
+/* What the store owes the new set. It is in force whatever comes of this. */
+static void follow_up(struct app *app, bool rules_changed)
+{
+    struct error err = {0};
+    char text[1024];
+    int64_t now_ms = app_now_ms(app);
+    int rc = app_count_weeks(app, &err);
+    if (!rc && rules_changed)
+        rc = writer_insist(app->writer, rank_all_again, &now_ms, &err);
+    app_wake(app);
+    if (!rc)
+        return;
+    log_write(&app->log, LOG_LEVEL_ERROR,
+              "the new rules and settings are in force, but what was counted and ranked before "
+              "stays as it was: %s; reload again",
+              error_format(&err, text, sizeof text));
+    pthread_mutex_lock(&app->lock);
+    text_clip(text, app->reload_error, sizeof app->reload_error);
+    pthread_mutex_unlock(&app->lock);
+}
+
+static void log_kept(const struct app *app, const struct setup *fresh)
+{
+    size_t i;
+    json_t *key;
+    json_array_foreach(fresh->needs_restart, i, key)
+    {
+        log_write(&app->log, LOG_LEVEL_WARNING,
+                  "needs a restart: setting %s was changed, and stays as it was until then",
+                  json_string_value(key));
+    }
+}
+
 static int reload(struct app *app, struct error *err)
 {
-    struct setup *fresh = NULL;
-    int rc = setup_load(app->config_path, app->rules_dir, &fresh, &app->log, err);
-    if (!rc)
-        rc = setup_check_mail(fresh, &app->log, err);
-    if (!rc)
-        rc = app_calibrate(app, fresh, err);
+    struct setup *fresh = NULL, *old = app_setup(app);
+    int rc = load_fresh(app, old, &fresh, err);
     if (rc) {
         setup_unref(fresh);
+        setup_unref(old);
         swap_setup(app, NULL, err);
         return rc;
     }
-    __atomic_add_fetch(&fresh->references, 1, __ATOMIC_RELAXED);
-    struct setup *old = swap_setup(app, fresh, NULL);
+    bool rules_changed = strcmp(triage_hash(old->triage), triage_hash(fresh->triage)) != 0;
+    const size_t queue = (size_t)config_number(fresh->config, "queue");
+    readers_set_limit(app->readers, queue);
+    readers_set_limit(app->bulk, queue);
+    writer_set_limit(app->writer, queue);
+    setup_unref(swap_setup(app, fresh, NULL));
+    setup_unref(old);
+    log_kept(app, fresh);
     if (app->reloaded)
         app->reloaded(app->reloaded_arg);
-    if (strcmp(triage_hash(old->triage), triage_hash(fresh->triage)) != 0) {
-        int64_t now_ms = app_now_ms(app);
-        rc = writer_run(app->writer, rank_all_again, &now_ms, err);
-        app_wake(app);
-    }
-    setup_unref(old);
-    setup_unref(fresh);
-    return rc ? rc : app_count_weeks(app, err);
+    follow_up(app, rules_changed);
+    return 0;
 }
 
 int app_reload(struct app *app, struct error *err)

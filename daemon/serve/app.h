@@ -29,8 +29,10 @@ struct setup {
     struct triage *triage;
     struct lot_matcher *matcher;
     struct lexicon *lexicon;
-    json_t *harm;     /* what is said when harm is reported: intake/harm.h */
-    struct desk desk; /* what the desk's work stands on, of the above */
+    json_t *harm;           /* what is said when harm is reported: intake/harm.h */
+    struct ssl_ctx_st *tls; /* what TLS clients are shown; NULL: none are listened for */
+    json_t *needs_restart;  /* names of changed settings that keep their value until then */
+    struct desk desk;       /* what the desk's work stands on, of the above */
     int64_t loaded_ms;
 };
 
@@ -54,9 +56,10 @@ struct app {
     void *reloaded_arg;
 };
 
-/* `config_path`, `rules_dir`: NULL for those that are installed (serve/installed.h). */
-int setup_load(const char *config_path, const char *rules_dir, struct setup **ret,
-               const struct log *log, struct error *err);
+/* `config_path`, `rules_dir`: NULL for those that are installed (serve/installed.h). `in_force`:
+ * the set that this one is to replace in a running daemon, NULL at the start. */
+int setup_load(const char *config_path, const char *rules_dir, const struct setup *in_force,
+               struct setup **ret, const struct log *log, struct error *err);
 void setup_unref(struct setup *setup);
 /* What it says of mail and hook; lives as long as the set. */
 struct mail_settings setup_mail(const struct setup *setup);
@@ -65,7 +68,8 @@ int setup_check_mail(const struct setup *setup, const struct log *log, struct er
 /* The set in force, with a reference of the caller's own. Thread-safe. */
 struct setup *app_setup(struct app *app);
 /* Loads anew, with the calibration the plant has adopted, and swaps; on failure keeps the old set
- * and remembers why. Not on the writer's thread. */
+ * and remembers why. What a running daemon cannot change is kept and named in the log. Not on the
+ * writer's thread. */
 int app_reload(struct app *app, struct error *err);
 /* Applies what the store has of an adopted calibration to a set that nobody uses yet. */
 int app_calibrate(struct app *app, struct setup *setup, struct error *err);

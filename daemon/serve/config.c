@@ -68,6 +68,10 @@ static const struct setting SETTINGS[] = {
 };
 enum { SETTING_COUNT = sizeof SETTINGS / sizeof SETTINGS[0] };
 
+/* A running daemon keeps these as it started with them; all others take effect at a reload. */
+static const char *const NEEDS_RESTART[] = {"tcp/listen"};
+enum { NEEDS_RESTART_COUNT = sizeof NEEDS_RESTART / sizeof NEEDS_RESTART[0] };
+
 struct config {
     json_t *values; /* key → value, every key of the table present */
 };
@@ -197,6 +201,18 @@ int config_load(const char *path, struct config **ret, struct error *err)
     return 0;
 }
 
+void config_keep(struct config *fresh, const struct config *in_force, json_t **ret_keys)
+{
+    *ret_keys = json_array();
+    for (size_t i = 0; i < NEEDS_RESTART_COUNT; i++) {
+        json_t *value = json_object_get(in_force->values, NEEDS_RESTART[i]);
+        if (json_equal(value, json_object_get(fresh->values, NEEDS_RESTART[i])))
+            continue;
+        json_object_set(fresh->values, NEEDS_RESTART[i], value);
+        json_array_append_new(*ret_keys, json_string(NEEDS_RESTART[i]));
+    }
+}
+
 void config_free(struct config *config)
 {
     if (!config)
@@ -220,6 +236,14 @@ const json_t *config_list(const struct config *config, const char *key)
     return json_object_get(config->values, key);
 }
 
+static bool needs_restart(const char *key)
+{
+    size_t i = 0;
+    while (i < NEEDS_RESTART_COUNT && strcmp(NEEDS_RESTART[i], key) != 0)
+        i++;
+    return i < NEEDS_RESTART_COUNT;
+}
+
 void config_describe(FILE *out)
 {
     for (size_t i = 0; i < SETTING_COUNT; i++) {
@@ -229,7 +253,7 @@ void config_describe(FILE *out)
         fprintf(out, "%-22s %-22s %s", s->key, shown, s->help);
         if (s->type == SETTING_NUMBER)
             fprintf(out, " (%lld to %lld)", (long long)s->low, (long long)s->high);
-        fputc('\n', out);
+        fputs(needs_restart(s->key) ? " (a change needs a restart)\n" : "\n", out);
         free(shown);
         json_decref(value);
     }

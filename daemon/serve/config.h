@@ -13,6 +13,9 @@ struct config;
 
 /* `path` NULL: all defaults. All errors of the file are counted; the first one is returned. */
 int config_load(const char *path, struct config **ret, struct error *err);
+/* For those settings that a running daemon cannot change: `fresh` keeps the value of `in_force`,
+ * which stays so until a restart. *ret_keys is a new array of the names of those that differed. */
+void config_keep(struct config *fresh, const struct config *in_force, json_t **ret_keys);
 void config_free(struct config *config); /* NULL is fine */
 
 /* `key` is a JSON pointer without the first slash ("mail/from") and must be in the table. Strings

@@ -152,6 +152,13 @@ struct conn_watch *conn_watch_new(struct event_base *base, size_t limit, int64_t
     return watch;
 }
 
+void conn_watch_limit(struct conn_watch *watch, size_t limit, int64_t request_ms)
+{
+    watch->limit = limit;
+    watch->request_ms = request_ms;
+    tell_full(watch);
+}
+
 void conn_watch_free(struct conn_watch *watch)
 {
     if (!watch)

@@ -17,6 +17,8 @@ struct conn_watch;
 /* `full(arg, true)` when the limit is reached, `full(arg, false)` when there is room again. */
 struct conn_watch *conn_watch_new(struct event_base *base, size_t limit, int64_t request_ms,
                                   void (*full)(void *arg, bool is_full), void *arg);
+/* Other limits from now on, for requests that have begun too. */
+void conn_watch_limit(struct conn_watch *watch, size_t limit, int64_t request_ms);
 void conn_watch_free(struct conn_watch *watch);
 /* A new connection's bufferevent: watched from here until evhttp lets it go. */
 void conn_watch_add(struct conn_watch *watch, struct bufferevent *bev);

@@ -31,7 +31,7 @@ enum { FILES_STORE = 4, STORES_BESIDE_READERS = 12, FILES_UPLOAD = 2, FILES_REST
 struct transport {
     struct http *http;
     struct evhttp *evhttp;
-    SSL_CTX *tls; /* NULL: plain */
+    bool tls;
 };
 
 struct pending {
@@ -59,7 +59,7 @@ struct http {
     struct conn_watch *conns;
     size_t pending;
     bool stopping;
-    struct event *woken;
+    struct event *woken, *changed;
     int wake_fd;
     pthread_mutex_t lock;
     struct pending *answered; /* under lock */
@@ -362,13 +362,22 @@ static void http_on_request(struct evhttp_request *evreq, void *arg)
 
 /* ---- listeners ---- */
 
+/* With the certificate in force now. */
+static struct bufferevent *tls_bufferevent(const struct http *http, struct event_base *base)
+{
+    struct setup *setup = app_setup(http->app);
+    SSL *ssl = SSL_new(setup->tls); /* keeps a reference of its own; NULL: no memory */
+    setup_unref(setup);
+    return ssl ? bufferevent_openssl_socket_new(base, -1, ssl, BUFFEREVENT_SSL_ACCEPTING,
+                                                BEV_OPT_CLOSE_ON_FREE)
+               : NULL;
+}
+
 static struct bufferevent *http_on_connection(struct event_base *base, void *arg)
 {
     struct transport *t = arg;
-    struct bufferevent *bev =
-        t->tls ? bufferevent_openssl_socket_new(base, -1, SSL_new(t->tls),
-                                                BUFFEREVENT_SSL_ACCEPTING, BEV_OPT_CLOSE_ON_FREE)
-               : bufferevent_socket_new(base, -1, BEV_OPT_CLOSE_ON_FREE);
+    struct bufferevent *bev = t->tls ? tls_bufferevent(t->http, base)
+                                     : bufferevent_socket_new(base, -1, BEV_OPT_CLOSE_ON_FREE);
     if (!bev)
         abort(); /* no memory, as in xmalloc(); evhttp would go on with one that knows no TLS */
     conn_watch_add(t->http->conns, bev);
@@ -384,6 +393,14 @@ static void http_on_full(void *arg, bool is_full)
                   conn_watch_count(http->conns));
 }
 
+static void transport_limit(struct transport *t, const struct config *config)
+{
+    evhttp_set_max_headers_size(t->evhttp,
+                                (ev_ssize_t)config_number(config, "limits/header_bytes"));
+    evhttp_set_max_body_size(t->evhttp, (ev_ssize_t)config_number(config, "limits/body_bytes"));
+    evhttp_set_timeout(t->evhttp, (int)config_number(config, "limits/idle_s"));
+}
+
 static int transport_new(struct http *http, struct transport *t, const struct config *config,
                          struct error *err)
 {
@@ -391,10 +408,7 @@ static int transport_new(struct http *http, struct transport *t, const struct co
     t->evhttp = evhttp_new(http->base);
     if (!t->evhttp)
         return error_set(err, ERROR_MEMORY, "cannot make the HTTP server");
-    evhttp_set_max_headers_size(t->evhttp,
-                                (ev_ssize_t)config_number(config, "limits/header_bytes"));
-    evhttp_set_max_body_size(t->evhttp, (ev_ssize_t)config_number(config, "limits/body_bytes"));
-    evhttp_set_timeout(t->evhttp, (int)config_number(config, "limits/idle_s"));
+    transport_limit(t, config);
     evhttp_set_default_content_type(t->evhttp, "application/json");
     /* all known methods come to us, so that a wrong one gets 405 with Allow */
     evhttp_set_allowed_methods(t->evhttp, EVHTTP_REQ_GET | EVHTTP_REQ_POST | EVHTTP_REQ_HEAD |
@@ -414,9 +428,8 @@ static int listen_all(struct http *http, const struct config *config, const char
         rc = listen_local(http->listen, http->local.evhttp, socket_path, err);
     if (rc || !*where)
         return rc;
-    rc = tls_context_new(config, &http->tcp.tls, err);
-    if (!rc)
-        rc = transport_new(http, &http->tcp, config, err);
+    http->tcp.tls = true;
+    rc = transport_new(http, &http->tcp, config, err);
     return rc ? rc : listen_tcp(http->listen, http->tcp.evhttp, where, err);
 }
 
@@ -428,6 +441,30 @@ static size_t connections_allowed(const struct http *http, const struct config *
                              &http->app->log);
 }
 
+static int64_t request_ms(const struct config *config)
+{
+    return config_number(config, "limits/request_s") * 1000;
+}
+
+static void http_on_changed(evutil_socket_t fd, short what, void *arg)
+{
+    struct http *http = arg;
+    struct setup *setup = app_setup(http->app);
+    (void)fd;
+    (void)what;
+    transport_limit(&http->local, setup->config);
+    if (http->tcp.evhttp)
+        transport_limit(&http->tcp, setup->config);
+    conn_watch_limit(http->conns, connections_allowed(http, setup->config),
+                     request_ms(setup->config));
+    setup_unref(setup);
+}
+
+void http_changed(struct http *http)
+{
+    event_active(http->changed, EV_TIMEOUT, 0);
+}
+
 int http_start(struct event_base *base, struct app *app, const char *socket_path, struct http **ret,
                struct error *err)
 {
@@ -437,12 +474,12 @@ int http_start(struct event_base *base, struct app *app, const char *socket_path
     http->app = app;
     pthread_mutex_init(&http->lock, NULL);
     http->listen = listen_new(base, &app->log);
-    http->conns =
-        conn_watch_new(base, connections_allowed(http, setup->config),
-                       config_number(setup->config, "limits/request_s") * 1000, http_on_full, http);
+    http->conns = conn_watch_new(base, connections_allowed(http, setup->config),
+                                 request_ms(setup->config), http_on_full, http);
     http->wake_fd = eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC);
     http->woken = event_new(base, http->wake_fd, EV_READ | EV_PERSIST, http_on_woken, http);
     event_add(http->woken, NULL);
+    http->changed = event_new(base, -1, EV_PERSIST, http_on_changed, http);
     int rc = listen_all(http, setup->config, socket_path, err);
     setup_unref(setup);
     if (rc) {
@@ -484,8 +521,8 @@ void http_free(struct http *http)
         evhttp_free(http->tcp.evhttp);
     listen_free(http->listen);
     conn_watch_free(http->conns);
-    SSL_CTX_free(http->tcp.tls);
     event_free(http->woken);
+    event_free(http->changed);
     close(http->wake_fd);
     pthread_mutex_destroy(&http->lock);
     free(http);

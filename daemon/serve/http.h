@@ -12,6 +12,9 @@ struct http;
  * systemd, and on TCP+TLS if the config says so. */
 int http_start(struct event_base *base, struct app *app, const char *socket_path, struct http **ret,
                struct error *err);
+/* New limits are in force. Any thread; the loop takes them over. Connections that are open keep the
+ * sizes and the patience they began with. */
+void http_changed(struct http *http);
 /* Takes no more connections, refuses new requests on those there are; requests under way go on. */
 void http_stop(struct http *http);
 /* Requests under way. */

@@ -13,6 +13,7 @@ struct reader {
     struct readers *owner;
     struct store *store;
     pthread_t thread;
+    bool surplus; /* under lock: ends after what it does */
 };
 
 struct readers {
@@ -21,16 +22,18 @@ struct readers {
     struct task *first, **last;
     size_t queued, limit;
     bool closed;
+    char *state_dir;
     int count;
-    struct reader *all;
+    struct reader **all;
 };
 
-static struct task *next_task(struct readers *r)
+static struct task *next_task(struct reader *reader)
 {
+    struct readers *r = reader->owner;
     pthread_mutex_lock(&r->lock);
-    while (!r->first && !r->closed)
+    while (!r->first && !r->closed && !reader->surplus)
         pthread_cond_wait(&r->arrived, &r->lock);
-    struct task *task = r->first;
+    struct task *task = reader->surplus ? NULL : r->first;
     if (task) {
         r->first = task->next;
         if (!r->first)
@@ -45,11 +48,60 @@ static void *reader_main(void *arg)
 {
     struct reader *reader = arg;
     struct task *task;
-    while ((task = next_task(reader->owner))) {
+    while ((task = next_task(reader))) {
         task->job.run(reader->store, task->job.arg);
         free(task);
     }
     return NULL;
+}
+
+static int add_reader(struct readers *r, struct error *err)
+{
+    struct reader *reader = xcalloc(1, sizeof *reader);
+    reader->owner = r;
+    int rc = store_open(r->state_dir, STORE_READ, &reader->store, err);
+    int failed = rc ? 0 : pthread_create(&reader->thread, NULL, reader_main, reader);
+    if (failed) {
+        store_close(reader->store);
+        rc = error_set(err, ERROR_IO, "cannot start a reader thread: %s", strerror(failed));
+    }
+    if (rc) {
+        free(reader);
+        return rc;
+    }
+    r->all = xrealloc(r->all, (size_t)(r->count + 1) * sizeof(struct reader *));
+    r->all[r->count++] = reader;
+    return 0;
+}
+
+/* Ends the readers from `keep` on, which have been told or will find the queue closed. */
+static void join_readers(struct readers *r, int keep)
+{
+    for (; r->count > keep; r->count--) {
+        struct reader *reader = r->all[r->count - 1];
+        pthread_join(reader->thread, NULL);
+        store_close(reader->store);
+        free(reader);
+    }
+}
+
+static void shrink(struct readers *r, int threads)
+{
+    pthread_mutex_lock(&r->lock);
+    for (int i = threads; i < r->count; i++)
+        r->all[i]->surplus = true;
+    pthread_cond_broadcast(&r->arrived);
+    pthread_mutex_unlock(&r->lock);
+    join_readers(r, threads);
+}
+
+int readers_resize(struct readers *r, int threads, struct error *err)
+{
+    int before = r->count, rc = 0;
+    while (r->count < threads && !rc)
+        rc = add_reader(r, err);
+    shrink(r, rc ? before : threads);
+    return rc;
 }
 
 int readers_start(const char *state_dir, int threads, size_t queue_limit, struct readers **ret,
@@ -58,30 +110,23 @@ int readers_start(const char *state_dir, int threads, size_t queue_limit, struct
     struct readers *r = xcalloc(1, sizeof *r);
     r->limit = queue_limit;
     r->last = &r->first;
-    r->all = xcalloc((size_t)threads, sizeof *r->all);
+    r->state_dir = xstrdup(state_dir);
     pthread_mutex_init(&r->lock, NULL);
     pthread_cond_init(&r->arrived, NULL);
-    int rc = 0;
-    for (int i = 0; i < threads && !rc; i++) {
-        struct reader *reader = &r->all[i];
-        reader->owner = r;
-        rc = store_open(state_dir, STORE_READ, &reader->store, err);
-        if (rc)
-            break;
-        int failed = pthread_create(&reader->thread, NULL, reader_main, reader);
-        if (failed) {
-            store_close(reader->store);
-            rc = error_set(err, ERROR_IO, "cannot start a reader thread: %s", strerror(failed));
-        } else {
-            r->count++;
-        }
-    }
+    int rc = readers_resize(r, threads, err);
     if (rc) {
         readers_free(r);
         return rc;
     }
     *ret = r;
     return 0;
+}
+
+void readers_set_limit(struct readers *r, size_t queue_limit)
+{
+    pthread_mutex_lock(&r->lock);
+    r->limit = queue_limit;
+    pthread_mutex_unlock(&r->lock);
 }
 
 void readers_close(struct readers *r)
@@ -101,10 +146,7 @@ void readers_close(struct readers *r)
         task->job.refuse(task->job.arg);
         free(task);
     }
-    for (; r->count > 0; r->count--) {
-        pthread_join(r->all[r->count - 1].thread, NULL);
-        store_close(r->all[r->count - 1].store);
-    }
+    join_readers(r, 0);
 }
 
 void readers_free(struct readers *r)
@@ -115,6 +157,7 @@ void readers_free(struct readers *r)
     pthread_cond_destroy(&r->arrived);
     pthread_mutex_destroy(&r->lock);
     free(r->all);
+    free(r->state_dir);
     free(r);
 }
 

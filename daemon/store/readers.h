@@ -19,6 +19,12 @@ struct reader_job {
 /* The store must exist (start the writer first). */
 int readers_start(const char *state_dir, int threads, size_t queue_limit, struct readers **ret,
                   struct error *err);
+/* As many threads as that from now on; some that end finish their work first, which is waited for.
+ * On failure there are as many as before. One call at a time, not from a reader, not once closed.
+ */
+int readers_resize(struct readers *readers, int threads, struct error *err);
+/* At most so many jobs wait from now on. Thread-safe. */
+void readers_set_limit(struct readers *readers, size_t queue_limit);
 /* Refuses what comes from now on and what has not begun, waits for what has, ends the threads.
  * Whoever still holds the readers may submit to them, in vain, until they are freed. NULL is fine;
  * so is a second time. */

@@ -3,7 +3,9 @@
 #include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
+enum { BUSY_WAIT_MS = 10, BUSY_TRIES = 3000 };
 enum { GROUP_LIMIT = 512 };
 
 struct queued {
@@ -195,9 +197,9 @@ bool writer_is_hurried(struct writer *w)
     return hurried;
 }
 
-void writer_stop(struct writer *w)
+void writer_close(struct writer *w)
 {
-    if (!w)
+    if (!w || !w->store)
         return;
     pthread_mutex_lock(&w->lock);
     w->stopping = true;
@@ -205,6 +207,14 @@ void writer_stop(struct writer *w)
     pthread_mutex_unlock(&w->lock);
     pthread_join(w->thread, NULL);
     store_close(w->store);
+    w->store = NULL;
+}
+
+void writer_free(struct writer *w)
+{
+    if (!w)
+        return;
+    writer_close(w);
     pthread_cond_destroy(&w->arrived);
     pthread_mutex_destroy(&w->lock);
     free(w);
@@ -277,6 +287,28 @@ int writer_run(struct writer *w, int (*apply)(struct store *, void *, struct err
     pthread_cond_destroy(&wait.finished);
     pthread_mutex_destroy(&wait.lock);
     return rc;
+}
+
+int writer_insist(struct writer *w, int (*apply)(struct store *, void *, struct error *), void *arg,
+                  struct error *err)
+{
+    struct error why = {0};
+    int rc = writer_run(w, apply, arg, &why);
+    for (int i = 0; i < BUSY_TRIES && rc == ERROR_BUSY && !writer_is_hurried(w); i++) {
+        usleep(BUSY_WAIT_MS * 1000);
+        error_clear(&why);
+        rc = writer_run(w, apply, arg, &why);
+    }
+    if (rc && err && !err->code)
+        *err = why;
+    return rc;
+}
+
+void writer_set_limit(struct writer *w, size_t queue_limit)
+{
+    pthread_mutex_lock(&w->lock);
+    w->limit = queue_limit;
+    pthread_mutex_unlock(&w->lock);
 }
 
 struct writer_counts writer_counts(struct writer *w)

@@ -32,13 +32,21 @@ int writer_start(const char *state_dir, size_t queue_limit, struct writer **ret,
 /* The daemon will stop: work done in many jobs ends between two of them. Thread-safe. */
 void writer_hurry(struct writer *writer);
 bool writer_is_hurried(struct writer *writer);
-/* Finishes what is queued, closes the store. NULL is fine. */
-void writer_stop(struct writer *writer);
+/* Finishes what is queued, ends the thread, closes the store. Whoever still holds the writer may
+ * submit, in vain, and read its counts until it is freed. NULL is fine; so is a second time. */
+void writer_close(struct writer *writer);
+void writer_free(struct writer *writer); /* closes it first. NULL is fine */
 /* Thread-safe. ERROR_BUSY when the queue is full or stopping; then `done` is not called. */
 int writer_submit(struct writer *writer, const struct writer_job *job);
 /* Submits and waits for the commit. Not from the loop thread, nor from inside a job. */
 int writer_run(struct writer *writer, int (*apply)(struct store *, void *, struct error *),
                void *arg, struct error *err);
+/* writer_run() that waits, up to half a minute, for a full queue to have room and for another
+ * program to let go of the database; not once the writer is hurried. */
+int writer_insist(struct writer *writer, int (*apply)(struct store *, void *, struct error *),
+                  void *arg, struct error *err);
+/* At most so many jobs wait from now on. */
+void writer_set_limit(struct writer *writer, size_t queue_limit);
 struct writer_counts writer_counts(struct writer *writer);
 
 #endif

@@ -175,7 +175,7 @@ int main(int argc, char **argv)
     printf("the same file again (all same): %.0f rows/s; largest resident size %ld MiB\n",
            (double)rows / again, usage.ru_maxrss / 1024);
     store_close(b.store);
-    writer_stop(b.writer);
+    writer_free(b.writer);
     catalogue_free(b.catalogue);
     snprintf(command, sizeof command, "rm -rf -- '%s'", b.folder);
     return system(command);

@@ -121,7 +121,7 @@ static inline void fixture_start(struct fixture *f)
 static inline void fixture_stop(struct fixture *f)
 {
     store_close(f->store);
-    writer_stop(f->writer);
+    writer_free(f->writer);
 }
 
 static inline int fixture_setup(void **state)

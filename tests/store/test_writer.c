@@ -30,7 +30,7 @@ static int teardown(void **state)
 {
     struct fixture *f = *state;
     struct text_buffer command = {0};
-    writer_stop(f->writer);
+    writer_free(f->writer);
     text_appendf(&command, "rm -rf %s", f->dir);
     int rc = system(command.data);
     text_buffer_free(&command);
@@ -122,7 +122,7 @@ static void a_full_queue_says_busy(void **state)
     (void)f;
     assert_int_equal(writer_run(small, apply, &job, &err), ERROR_BUSY);
     assert_int_equal(err.code, ERROR_BUSY);
-    writer_stop(small);
+    writer_free(small);
     struct text_buffer command = {0};
     text_appendf(&command, "rm -rf %s", dir);
     assert_int_equal(system(command.data), 0);
