@@ -1,10 +1,37 @@
 #include "commands/command.h"
-#include "show/pick.h"
 #include <errno.h>
 #include <limits.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
+
+/* A service often has a /tmp of its own: written there, a backup is nobody's, and goes with the
+ * service. Not to be allowed to look is another matter. */
+static bool is_hidden(const struct client *c, const char *path)
+{
+    bool same_machine = transport_name(c->transport)[0] == '/';
+    return same_machine && access(path, F_OK) && errno == ENOENT;
+}
+
+static int told(const struct client *c, const char *path, const json_t *answer)
+{
+    if (is_hidden(c, path)) {
+        struct error err = {0};
+        error_set(
+            &err, ERROR_NOT_FOUND,
+            "%s was written where only the daemon sees it: its service has a folder of its own "
+            "there",
+            path);
+        error_hint(&err, "name a place below the daemon's state folder, such as /var/lib/oddloaf");
+        client_fail(c, &err);
+        return EXIT_REFUSED;
+    }
+    if (c->json)
+        client_print(answer);
+    else
+        view_textf(&c->view, VIEW_PLAIN, 0, 2, "Backed up to %s on the daemon's machine.", path);
+    return EXIT_DONE;
+}
 
 static int backup(struct client *c, const struct args *a)
 {
@@ -25,11 +52,8 @@ static int backup(struct client *c, const struct args *a)
     }
     int rc = client_post(c, "/v1/backup", body, &answer);
     json_decref(body);
-    if (!rc && c->json)
-        client_print(answer);
-    else if (!rc)
-        view_textf(&c->view, VIEW_PLAIN, 0, 2, "Backed up to %s on the daemon's machine.",
-                   pick_text(answer, "path", path.data));
+    if (!rc)
+        rc = told(c, path.data, answer);
     json_decref(answer);
     text_buffer_free(&path);
     return rc;
@@ -39,7 +63,8 @@ const struct command cmd_backup = {
     .name = "backup",
     .args = "FILE",
     .help = "online backup, written by the daemon on its machine",
-    .more = "The daemon writes FILE itself: a place it may write to, on its own disk.",
+    .more = "The daemon writes FILE itself, on its own machine: as the service it may write "
+            "below /var/lib/oddloaf, and its /tmp is no one else's.",
     .least = 1,
     .most = 1,
     .exec = backup,

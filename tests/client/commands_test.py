@@ -249,6 +249,12 @@ class Asking(ClientTest):
         self.assertEqual(json.loads(self.last()["body"])["path"],
                          os.path.join(os.path.realpath(self.folder), "b.db"))
 
+    def test_a_backup_that_only_the_daemon_sees_is_none(self):
+        self.daemon.own_tmp = True
+        code, out, err = self.run_client("backup", "hidden.db")
+        self.assertEqual((code, out), (1, ""))
+        self.assertIn("only the daemon sees it", err)
+
     def test_erase(self):
         self.assertEqual(self.ok("erase", "5550100"),
                          "Erased the contact data of 1 complaint.\n")
