@@ -67,8 +67,10 @@ class Post:
         self.plant.start()
         return self
 
-    def __exit__(self, *_):
+    def __exit__(self, kind, *_):
+        code, said = self.plant.stop(), self.plant.log_text()
         self.plant.__exit__()
+        assert kind or (code == 0 and "Sanitizer" not in said), (code, said)
 
     def do(self, what, act):
         path = self.box / f"do.{what}"
