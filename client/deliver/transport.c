@@ -140,8 +140,7 @@ static int explain(const struct transport *t, CURLcode code, struct error *err)
     if (local && why == 0)
         why = errno;
     if (local && (why == EACCES || why == EPERM)) {
-        error_hint(err, "the socket is open to the groups of desk, qa and managers; ask to be "
-                        "put in yours, then log in again");
+        error_hint(err, "anybody may as a rule: look at its mode (SocketMode=) and its folder's");
         return error_set(err, ERROR_DENIED, "may not open the daemon's socket %s", t->name);
     }
     if (code == CURLE_WRITE_ERROR)

@@ -129,6 +129,9 @@ def roles_go_by_groups(plant):
     denied = plant.client("status", user="stranger", check=4)
     plant.box.run("usermod -a -G oddloaf-desk stranger")
     plant.client("status", user="stranger")
+    plant.box.run("chmod 600 /run/oddloaf/oddloafd.sock")
+    assert "SocketMode" in plant.client("status", user="stranger", check=4).stderr
+    plant.box.run("chmod 666 /run/oddloaf/oddloafd.sock")
     return denied.stderr.strip()
 
 
