@@ -1,4 +1,7 @@
 #include "commands/command.h"
+#include "intake/harm.h"
+#include "intake/lexicon.h"
+#include "rules/models_file.h"
 #include "rules/rules.h"
 #include "show/pick.h"
 #include "show/table.h"
@@ -67,12 +70,32 @@ static void on_fault(void *arg, const struct error *fault)
     json_array_append_new(faults->list, error_json(fault));
 }
 
+/* Everything but what the daemon's store and lot codes stand on: quantities, places, lots. */
+static int check_all(const char *dir, struct faults *faults, struct rules **ret)
+{
+    struct models_parameters parameters;
+    struct text_buffer lexicon_dir = {0}, harm_path = {0};
+    struct lexicon *lexicon = NULL;
+    json_t *harm = NULL;
+    text_appendf(&lexicon_dir, "%s/lexicon", dir);
+    text_appendf(&harm_path, "%s/harm.json", dir);
+    int rc = rules_load(dir, on_fault, faults, ret, NULL);
+    models_file_load(dir, on_fault, faults, &parameters, NULL);
+    lexicon_load(lexicon_dir.data, on_fault, faults, &lexicon, NULL);
+    harm_load(harm_path.data, on_fault, faults, &harm, NULL);
+    text_buffer_free(&lexicon_dir);
+    text_buffer_free(&harm_path);
+    lexicon_free(lexicon);
+    json_decref(harm);
+    return rc || !faults->count ? rc : ERROR_INVALID;
+}
+
 /* Here, not in the daemon: a rule file is checked where it is written. */
 static int check(struct client *c, const char *dir)
 {
     struct faults faults = {.list = json_array()};
     struct rules *rules = NULL;
-    int rc = rules_load(dir, on_fault, &faults, &rules, NULL);
+    int rc = check_all(dir, &faults, &rules);
     if (c->json) {
         json_t *document =
             json_pack("{sb si ss* sO}", "good", rc == 0, "causes", rc ? 0 : rules->cause_count,

@@ -46,7 +46,7 @@ static void append_pointer(struct text_buffer *out, const struct doc_place *plac
 
 /* ---- faults ---- */
 
-static void pass_on(struct doc *doc, const struct error *fault)
+void doc_pass_on(struct doc *doc, const struct error *fault)
 {
     doc->fault_count++;
     if (!doc->first.code)
@@ -78,7 +78,7 @@ void doc_fault_as(const struct doc_place *place, const struct error *why)
     error_field(&fault, pointer.data, shown);
     if (why->hint[0])
         error_hint(&fault, "%s", why->hint);
-    pass_on(doc, &fault);
+    doc_pass_on(doc, &fault);
     text_buffer_free(&pointer);
     free(shown);
 }
@@ -389,7 +389,7 @@ int doc_parse(struct doc *doc, const char *source, const char *text, size_t leng
     int rc = jsonx_parse(doc->text.data, length, &doc->root, &why);
     if (rc) {
         error_at(&why, source, 0, 0);
-        pass_on(doc, &why);
+        doc_pass_on(doc, &why);
         return rc;
     }
     struct doc_place top = doc_top(doc);
@@ -408,7 +408,7 @@ int doc_open(struct doc *doc, const char *path, bool optional)
     if (rc == 0)
         rc = doc_parse(doc, path, text.data ? text.data : "", text.length);
     else if (rc != ERROR_NOT_FOUND || !optional)
-        pass_on(doc, &why);
+        doc_pass_on(doc, &why);
     text_buffer_free(&text);
     return rc;
 }

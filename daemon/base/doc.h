@@ -82,6 +82,12 @@ int doc_open(struct doc *doc, const char *path, bool optional);
 int doc_parse(struct doc *doc, const char *source, const char *text, size_t length);
 void doc_close(struct doc *doc); /* values that are the document's own end here */
 
+/* Opens every NAME.json of a folder in the order of the names' bytes, hidden ones left out, and
+ * calls `each` with those that are open (`stem`: NAME). Returns how many there are, 0 if there is
+ * no folder; a folder that cannot be read is a fault, its code returned. */
+int doc_each(struct doc *doc, const char *dir,
+             void (*each)(struct doc *doc, const char *stem, void *arg), void *arg);
+
 struct doc_place doc_top(struct doc *doc);
 struct doc_place doc_member(const struct doc_place *object, const char *name);
 struct doc_place doc_element(const struct doc_place *list, size_t index);
@@ -97,5 +103,7 @@ void doc_fault(const struct doc_place *place, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 /* The same with a code and a hint of its own; line, column, field and value are the place's. */
 void doc_fault_as(const struct doc_place *place, const struct error *why);
+/* A fault of no place in a document: its source, line and column are the caller's. */
+void doc_pass_on(struct doc *doc, const struct error *fault);
 
 #endif

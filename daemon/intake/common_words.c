@@ -1,9 +1,4 @@
 #include "intake/common_words.h"
-#include "base/jsonx.h"
-#include "base/text.h"
-#include "intake/rule_folder.h"
-#include <jansson.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -21,43 +16,33 @@ static bool is_word(const char *word)
     return strspn(word, "abcdefghijklmnopqrstuvwxyz0123456789") == strlen(word);
 }
 
-/* Adds the words of one line; the one that is none, or NULL. */
-static const char *add_line(struct text_buffer *all, char *line)
+static void add_line(const struct doc_place *place, void *all)
 {
-    char *save = NULL;
-    for (char *word = strtok_r(line, " ", &save); word; word = strtok_r(NULL, " ", &save)) {
-        if (!is_word(word))
-            return word;
-        text_append_bytes(all, word, strlen(word) + 1);
+    char line[LINE_SIZE], *save = NULL;
+    const char *text = json_string_value(place->value);
+    if (!text || strlen(text) >= sizeof line) {
+        doc_fault(place, "must be a text of at most %d bytes", LINE_SIZE - 1);
+        return;
     }
-    return NULL;
+    text_fold(text, line, sizeof line);
+    for (char *word = strtok_r(line, " ", &save); word; word = strtok_r(NULL, " ", &save)) {
+        if (is_word(word))
+            text_append_bytes(all, word, strlen(word) + 1);
+        else
+            doc_fault(place, "'%s' is not a word: letters and digits", word);
+    }
 }
 
-static int add_file(const char *path, void *arg, struct error *err)
+static void add_file(struct doc *doc, const char *stem, void *all)
 {
-    json_t *document = NULL, *item;
-    size_t i;
-    int rc = jsonx_load(path, &document, err);
-    if (rc)
-        return rc;
-    const json_t *words = json_object_get(document, "words");
-    if (!json_is_array(words))
-        rc = rule_folder_fail(path, "/words", NULL, "must be a list of lines of words", err);
-    json_array_foreach(words, i, item)
-    {
-        char line[LINE_SIZE], where[48];
-        const char *text = json_string_value(item), *wrong = NULL;
-        snprintf(where, sizeof where, "/words/%zu", i);
-        bool fits = text && strlen(text) < sizeof line;
-        if (fits)
-            wrong = add_line(arg, text_fold(text, line, sizeof line));
-        if (!rc && !fits)
-            rc = rule_folder_fail(path, where, text, "must be a text of at most 1023 bytes", err);
-        else if (!rc && wrong)
-            rc = rule_folder_fail(path, where, wrong, "not a word: letters and digits", err);
-    }
-    json_decref(document);
-    return rc;
+    static const struct doc_row ROWS[] = {{.name = "$schema"},
+                                          {.name = "language"},
+                                          {.name = "note"},
+                                          {"words", DOC_LIST, .each = add_line, .required = true},
+                                          {0}};
+    struct doc_place top = doc_top(doc);
+    (void)stem;
+    doc_read(&top, ROWS, all);
 }
 
 static int by_text(const void *a, const void *b)
@@ -78,13 +63,17 @@ static void sort(struct common_words *words)
         qsort(words->sorted, words->count, sizeof *words->sorted, by_text);
 }
 
-int common_words_load(const char *dir, struct common_words **ret, struct error *err)
+int common_words_load(const char *dir, doc_report report, void *arg, struct common_words **ret,
+                      struct error *err)
 {
+    struct doc doc = {.report = report, .arg = arg};
     struct text_buffer all = {0};
-    int rc = rule_folder_each(dir, add_file, &all, err);
-    if (rc) {
+    doc_each(&doc, dir, add_file, &all);
+    if (doc.first.code) {
         text_buffer_free(&all);
-        return rc;
+        if (err && !err->code)
+            *err = doc.first;
+        return doc.first.code;
     }
     struct common_words *words = xcalloc(1, sizeof *words);
     words->length = all.length;

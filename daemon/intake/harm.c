@@ -1,40 +1,27 @@
 #include "intake/harm.h"
-#include "base/jsonx.h"
+#include <math.h>
 
-static bool is_text(const json_t *value)
+int harm_load(const char *path, doc_report report, void *arg, json_t **ret, struct error *err)
 {
-    return json_is_string(value) && json_string_length(value) > 0;
-}
-
-/* The pointer of the first member that is wrong, or NULL. */
-static const char *misfit(const json_t *harm)
-{
-    const json_t *mail = json_object_get(harm, "mail");
-    if (!is_text(json_object_get(harm, "script")))
-        return "/script";
-    if (json_array_size(mail) == 0)
-        return "/mail";
-    for (size_t i = 0; i < json_array_size(mail); i++) {
-        if (!is_text(json_array_get(mail, i)))
-            return "/mail";
+    struct harm {
+        const char *script;
+        const json_t *mail;
+    } harm;
+    static const struct doc_row ROWS[] = {
+        {.name = "$schema"},
+        {.name = "note"},
+        {"script", DOC_TEXT, DOC_AT(struct harm, script), .required = true},
+        {"mail", DOC_TEXTS, .at = offsetof(struct harm, mail), .low = 1, .high = INFINITY,
+         .required = true},
+        {0}};
+    struct doc doc = {.report = report, .arg = arg};
+    if (doc_open(&doc, path, false) == 0) {
+        struct doc_place top = doc_top(&doc);
+        if (doc_read(&top, ROWS, &harm))
+            *ret = json_incref(doc.root);
     }
-    return NULL;
-}
-
-int harm_load(const char *path, json_t **ret, struct error *err)
-{
-    json_t *harm = NULL;
-    int rc = jsonx_load(path, &harm, err);
-    if (rc)
-        return rc;
-    const char *wrong = misfit(harm);
-    if (wrong) {
-        json_decref(harm);
-        error_set(err, ERROR_INVALID, "must be the words to say: a text (script), texts (mail)");
-        error_at(err, path, 0, 0);
-        error_field(err, wrong, "");
-        return ERROR_INVALID;
-    }
-    *ret = harm;
-    return 0;
+    doc_close(&doc);
+    if (err && !err->code && doc.first.code)
+        *err = doc.first;
+    return doc.first.code;
 }

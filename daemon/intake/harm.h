@@ -2,11 +2,11 @@
 #ifndef ODDLOAF_INTAKE_HARM_H
 #define ODDLOAF_INTAKE_HARM_H
 
-#include "base/error.h"
-#include <jansson.h>
+#include "base/doc.h"
 
 /* {"script": read out to the caller, "mail": [cautions of the urgent mail]}; checked. New
- * reference. Errors with file, line and column. */
-int harm_load(const char *path, json_t **ret, struct error *err);
+ * reference. Every fault is reported (`report` may be NULL); then the first is also in `err` and
+ * its code returned. */
+int harm_load(const char *path, doc_report report, void *arg, json_t **ret, struct error *err);
 
 #endif

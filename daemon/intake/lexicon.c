@@ -2,7 +2,6 @@
 #include "intake/lexicon.h"
 #include "base/text.h"
 #include "intake/lexicon_inside.h"
-#include "intake/rule_folder.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -164,28 +163,30 @@ json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, jso
 
 /* ---- loading ---- */
 
-static int add_language(const char *path, void *arg, struct error *err)
+static void add_language(struct doc *doc, const char *stem, void *arg)
 {
     struct lexicon *lexicon = arg;
+    (void)stem;
     lexicon->languages =
         xrealloc(lexicon->languages, (size_t)(lexicon->count + 1) * sizeof *lexicon->languages);
-    int rc = language_load(path, &lexicon->languages[lexicon->count], err);
-    lexicon->count += !rc;
-    return rc;
+    language_read(doc, &lexicon->languages[lexicon->count++]);
 }
 
-int lexicon_load(const char *dir, struct lexicon **ret, struct error *err)
+int lexicon_load(const char *dir, doc_report report, void *arg, struct lexicon **ret,
+                 struct error *err)
 {
     struct lexicon *lexicon = xcalloc(1, sizeof *lexicon);
+    struct doc doc = {.report = report, .arg = arg};
     struct text_buffer common = {0};
     text_appendf(&common, "%s/common", dir);
-    int rc = rule_folder_each(dir, add_language, lexicon, err);
-    if (!rc)
-        rc = common_words_load(common.data, &lexicon->common, err);
+    doc_each(&doc, dir, add_language, lexicon);
+    common_words_load(common.data, report, arg, &lexicon->common, &doc.first);
     text_buffer_free(&common);
-    if (rc) {
+    if (doc.first.code) {
         lexicon_free(lexicon);
-        return rc;
+        if (err && !err->code)
+            *err = doc.first;
+        return doc.first.code;
     }
     lexicon_know(lexicon);
     *ret = lexicon;

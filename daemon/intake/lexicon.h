@@ -4,14 +4,15 @@
 #ifndef ODDLOAF_INTAKE_LEXICON_H
 #define ODDLOAF_INTAKE_LEXICON_H
 
-#include "base/error.h"
-#include <jansson.h>
+#include "base/doc.h"
 
 struct lexicon;
 
-/* Every *.json of `dir`; errors with file, line and column. A missing folder is an empty lexicon.
+/* Every *.json of `dir`. A missing folder is an empty lexicon. Every fault is reported (`report`
+ * may be NULL) with file, line and column; then the first is also in `err` and its code returned.
  */
-int lexicon_load(const char *dir, struct lexicon **ret, struct error *err);
+int lexicon_load(const char *dir, doc_report report, void *arg, struct lexicon **ret,
+                 struct error *err);
 void lexicon_free(struct lexicon *lexicon); /* NULL is fine */
 
 /* A new complaint: `complaint` with the unanswered fields that its note answers filled in.

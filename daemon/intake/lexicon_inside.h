@@ -117,7 +117,8 @@ long lexicon_number(const struct language *language, const struct note_word *wor
 /* Fills `matches` from `language`, `words` and `symptom`: those that stand, heaviest first. */
 void lexicon_match(struct reading *reading);
 
-int language_load(const char *path, struct language *ret, struct error *err);
+/* Faults go to the document's report; what there is of the language is for language_free(). */
+void language_read(struct doc *doc, struct language *ret);
 void language_free(struct language *language);
 
 #endif

@@ -1,22 +1,7 @@
-/* One language's file, read and checked. */
-#include "base/jsonx.h"
-#include "base/text.h"
+/* One language's file, read and checked. The language is the document's context. */
 #include "intake/lexicon_inside.h"
-#include "intake/rule_folder.h"
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-struct loading {
-    const char *path;
-    struct language *language;
-    struct error *err;
-};
-
-static int fail(struct loading *loading, const char *pointer, const char *value, const char *why)
-{
-    return rule_folder_fail(loading->path, pointer, value, why, loading->err);
-}
 
 static int find_set(const struct language *language, const char *name)
 {
@@ -51,12 +36,14 @@ static bool add_lexeme(const struct language *language, const char *token, struc
 }
 
 /* Words apart; accents, capitals and apostrophes may be written as usual. */
-static int read_words(struct loading *loading, const char *text, const char *pointer,
-                      struct lexeme_list *ret)
+static bool read_words(const struct doc_place *place, struct lexeme_list *ret)
 {
     char folded[200];
-    if (!text || !*text || strlen(text) >= sizeof folded)
-        return fail(loading, pointer, text, "must be a text of at most 199 bytes");
+    const char *text = json_string_value(place->value);
+    if (!text || !*text || strlen(text) >= sizeof folded) {
+        doc_fault(place, "must be a text of at most 199 bytes");
+        return false;
+    }
     text_fold(text, folded, sizeof folded);
     char *to = folded;
     for (const char *from = folded; *from; from++)
@@ -64,54 +51,36 @@ static int read_words(struct loading *loading, const char *text, const char *poi
             *to++ = *from;
     *to = '\0';
     char *save = NULL;
-    for (char *token = strtok_r(folded, " ", &save); token; token = strtok_r(NULL, " ", &save))
-        if (!add_lexeme(loading->language, token, ret))
-            return fail(loading, pointer, token,
-                        "not a word: letters and digits, 'word*', '#' or '@set' with a known set");
-    return 0;
+    for (char *token = strtok_r(folded, " ", &save); token; token = strtok_r(NULL, " ", &save)) {
+        if (add_lexeme(place->doc->context, token, ret))
+            continue;
+        doc_fault(place,
+                  "'%s' is not a word: letters and digits, 'word*', '#' or '@set' with a known set",
+                  token);
+        return false;
+    }
+    return true;
 }
 
-/* A list of single words under `name`. */
-static int read_list(struct loading *loading, const json_t *words, const char *pointer,
-                     struct lexeme_list *ret)
+static void read_word(const struct doc_place *place, void *list)
 {
-    char where[128];
-    if (words && !json_is_array(words))
-        return fail(loading, pointer, NULL, "must be a list of words");
-    for (size_t i = 0; i < json_array_size(words); i++) {
-        const char *word = json_string_value(json_array_get(words, i));
-        int before = ret->count;
-        snprintf(where, sizeof where, "%s/%zu", pointer, i);
-        int rc = read_words(loading, word, where, ret);
-        if (rc)
-            return rc;
-        if (ret->count != before + 1 || ret->items[before].number || ret->items[before].set >= 0)
-            return fail(loading, where, word, "must be one word");
-    }
-    return 0;
+    struct lexeme_list *words = list;
+    int before = words->count;
+    if (read_words(place, words) && (words->count != before + 1 || words->items[before].number ||
+                                     words->items[before].set >= 0))
+        doc_fault(place, "must be one word");
 }
 
-static int read_sets(struct loading *loading)
+static void read_set(const struct doc_place *place, void *into)
 {
-    struct language *language = loading->language;
-    json_t *sets = json_object_get(language->document, "sets"), *words;
-    const char *name;
-    char where[128];
-    if (sets && !json_is_object(sets))
-        return fail(loading, "/sets", NULL, "must be an object of lists");
-    if (json_object_size(sets) > LEXICON_SETS)
-        return fail(loading, "/sets", NULL, "too many sets");
-    language->sets = xcalloc(json_object_size(sets) + 1, sizeof *language->sets);
-    json_object_foreach(sets, name, words)
-    {
-        struct lexicon_set *set = &language->sets[language->set_count++];
-        set->name = name;
-        snprintf(where, sizeof where, "/sets/%.60s", name);
-        int rc = read_list(loading, words, where, &set->words);
-        if (rc)
-            return rc;
-    }
-    return 0;
+    static const struct doc_row WORDS = {.kind = DOC_LIST, .each = read_word};
+    struct language *language = into;
+    language->sets =
+        xrealloc(language->sets, (size_t)(language->set_count + 1) * sizeof *language->sets);
+    struct lexicon_set *set = &language->sets[language->set_count];
+    *set = (struct lexicon_set){.name = place->name};
+    doc_value(place, &WORDS, &set->words);
+    language->set_count++;
 }
 
 /* What a member of "words" stands for: a word of the field, "yes"/"no", "3", "#" or "7#". */
@@ -139,146 +108,86 @@ static bool read_meaning(const struct field *field, const char *key, struct phra
     }
 }
 
-static int read_phrases(struct loading *loading, const json_t *list, const char *pointer,
-                        const struct phrase *meaning)
+static void read_phrase(const struct doc_place *place, void *meaning)
 {
-    struct language *language = loading->language;
-    char where[256];
-    if (!json_is_array(list))
-        return fail(loading, pointer, NULL, "must be a list of phrases");
-    for (size_t i = 0; i < json_array_size(list); i++) {
-        struct phrase phrase = *meaning;
-        snprintf(where, sizeof where, "%.200s/%zu", pointer, i);
-        int rc =
-            read_words(loading, json_string_value(json_array_get(list, i)), where, &phrase.words);
-        if (!rc && phrase.words.count && phrase.words.items[0].number && phrase.words.count == 1)
-            rc = fail(loading, where, "#", "a number alone says nothing");
-        if (!rc && !phrase.words.count)
-            rc = fail(loading, where, NULL, "a phrase needs a word");
-        if (rc) {
-            free(phrase.words.items);
-            return rc;
-        }
-        language->phrases =
-            xrealloc(language->phrases, (size_t)(language->phrase_count + 1) * sizeof phrase);
-        language->phrases[language->phrase_count++] = phrase;
-    }
-    return 0;
+    struct language *language = place->doc->context;
+    struct phrase phrase = *(const struct phrase *)meaning;
+    bool good = read_words(place, &phrase.words);
+    if (good && !phrase.words.count)
+        doc_fault(place, "a phrase needs a word");
+    else if (good && phrase.words.count == 1 && phrase.words.items[0].number)
+        doc_fault(place, "a number alone says nothing");
+    language->phrases =
+        xrealloc(language->phrases, (size_t)(language->phrase_count + 1) * sizeof phrase);
+    language->phrases[language->phrase_count++] = phrase;
 }
 
-static int read_symptoms(struct loading *loading, const json_t *symptoms, const char *pointer,
-                         unsigned *ret)
+static const struct doc_row PHRASES = {.kind = DOC_LIST, .each = read_phrase};
+
+static void read_answer(const struct doc_place *place, void *into)
 {
-    char where[256];
-    *ret = symptoms ? 0 : ~0u;
-    if (symptoms && !json_is_array(symptoms))
-        return fail(loading, pointer, NULL, "must be a list of symptoms");
-    for (size_t i = 0; i < json_array_size(symptoms); i++) {
-        const char *name = json_string_value(json_array_get(symptoms, i));
-        snprintf(where, sizeof where, "%.200s/%zu", pointer, i);
-        if (!lexicon_symptom(name))
-            return fail(loading, where, name, "no such symptom");
-        *ret |= lexicon_symptom(name);
-    }
-    return 0;
+    const struct language *language = place->doc->context;
+    const struct lexicon_field *entry = into;
+    struct phrase meaning = {.field = language->field_count};
+    if (!entry->field)
+        return;
+    if (read_meaning(entry->field, place->name, &meaning))
+        doc_value(place, &PHRASES, &meaning);
+    else
+        doc_fault(place, "not an answer to this field");
 }
 
-static int read_field(struct loading *loading, json_t *item, size_t index)
+static void read_name(const struct doc_place *place, void *ret)
 {
-    struct language *language = loading->language;
-    json_t *words = json_object_get(item, "words"), *list;
-    const char *name = json_string_value(json_object_get(item, "field")), *key;
-    char where[160], deeper[240];
-    snprintf(where, sizeof where, "/fields/%zu", index);
+    const char *name = json_string_value(place->value);
     const struct field *field = name ? words_field(name) : NULL;
     if (!field || field->type == FIELD_TEXT || field->type == FIELD_DATE ||
         field->type == FIELD_TIME)
-        return fail(loading, where, name, "'field' must name a chosen answer of a complaint");
-    struct lexicon_field *entry = &language->fields[language->field_count];
-    entry->field = field;
-    snprintf(deeper, sizeof deeper, "%s/symptoms", where);
-    int rc = read_symptoms(loading, json_object_get(item, "symptoms"), deeper, &entry->symptoms);
-    if (!rc && !json_is_object(words))
-        rc = fail(loading, where, NULL, "'words' must be an object: answer, list of phrases");
-    json_object_foreach(words, key, list)
-    {
-        struct phrase meaning = {.field = language->field_count};
-        snprintf(deeper, sizeof deeper, "%s/words/%.60s", where, key);
-        if (!rc && !read_meaning(field, key, &meaning))
-            rc = fail(loading, deeper, key, "not an answer to this field");
-        if (!rc)
-            rc = read_phrases(loading, list, deeper, &meaning);
-    }
-    language->field_count++;
-    return rc;
+        doc_fault(place, "must name a chosen answer of a complaint");
+    else
+        *(const struct field **)ret = field;
 }
 
-static int read_fields(struct loading *loading)
+static void read_symptom(const struct doc_place *place, void *symptoms)
 {
-    struct language *language = loading->language;
-    const json_t *fields = json_object_get(language->document, "fields");
-    int rc = 0;
-    if (!json_is_array(fields))
-        return fail(loading, "/fields", NULL, "must be a list");
-    if (json_array_size(fields) > LEXICON_FIELDS)
-        return fail(loading, "/fields", NULL, "too many fields");
-    language->fields = xcalloc(json_array_size(fields) + 1, sizeof *language->fields);
-    for (size_t i = 0; !rc && i < json_array_size(fields); i++)
-        rc = read_field(loading, json_array_get(fields, i), i);
-    json_t *ignore = json_object_get(language->document, "ignore");
+    unsigned symptom = lexicon_symptom(json_string_value(place->value));
+    if (symptom)
+        *(unsigned *)symptoms |= symptom;
+    else
+        doc_fault(place, "no such symptom");
+}
+
+static void read_field(const struct doc_place *place, void *into)
+{
+    static const struct doc_row ROWS[] = {
+        {"field", DOC_OTHER, .at = offsetof(struct lexicon_field, field), .each = read_name,
+         .required = true},
+        {"symptoms", DOC_LIST, DOC_AT(struct lexicon_field, symptoms), .each = read_symptom},
+        {"words", DOC_MAP, .each = read_answer, .required = true},
+        {0}};
+    struct language *language = into;
+    struct lexicon_field entry = {0};
+    doc_read(place, ROWS, &entry);
+    if (!json_object_get(place->value, "symptoms"))
+        entry.symptoms = ~0u;
+    language->fields =
+        xrealloc(language->fields, (size_t)(language->field_count + 1) * sizeof *language->fields);
+    language->fields[language->field_count++] = entry;
+}
+
+static void read_ignored(const struct doc_place *place, void *into)
+{
     struct phrase nothing = {.field = -1};
-    if (!rc && ignore)
-        rc = read_phrases(loading, ignore, "/ignore", &nothing);
-    return rc;
+    (void)into;
+    read_phrase(place, &nothing);
 }
 
-static int read_numbers(struct loading *loading)
+static void read_number(const struct doc_place *place, void *into)
 {
-    json_t *numbers = json_object_get(loading->language->document, "numbers"), *number;
-    const char *name;
-    char where[128];
-    if (numbers && !json_is_object(numbers))
-        return fail(loading, "/numbers", NULL, "must be an object: word, number");
-    json_object_foreach(numbers, name, number) if (!json_is_integer(number))
-    {
-        snprintf(where, sizeof where, "/numbers/%.60s", name);
-        return fail(loading, where, name, "must be a whole number");
-    }
-    loading->language->numbers = numbers;
-    return 0;
-}
-
-static int read_members(struct loading *loading)
-{
-    static const char *const known[] = {
-        "$schema",  "language", "note",  "negation", "negated_by", "stops",  "joins",  "subjects",
-        "carriers", "filler",   "plain", "numbers",  "sets",       "ignore", "fields", NULL};
-    struct language *language = loading->language;
-    json_t *document = language->document, *value;
-    struct {
-        const char *pointer;
-        struct lexeme_list *list;
-    } lists[] = {{"/negation", &language->negation}, {"/negated_by", &language->negated_by},
-                 {"/stops", &language->stops},       {"/joins", &language->joins},
-                 {"/subjects", &language->subjects}, {"/carriers", &language->carriers},
-                 {"/filler", &language->filler},     {"/plain", &language->plain}};
-    const char *name;
-    char where[128];
-    if (!json_is_object(document))
-        return fail(loading, "", NULL, "must be an object");
-    json_object_foreach(document, name, value)
-    {
-        snprintf(where, sizeof where, "/%.60s", name);
-        if (!words_has(known, name))
-            return fail(loading, where, name, "no such member");
-    }
-    int rc = read_numbers(loading);
-    for (size_t i = 0; !rc && i < sizeof lists / sizeof lists[0]; i++)
-        rc = read_list(loading, json_object_get(document, lists[i].pointer + 1), lists[i].pointer,
-                       lists[i].list);
-    if (!rc)
-        rc = read_sets(loading);
-    return rc ? rc : read_fields(loading);
+    int number;
+    static const struct doc_row WHOLE = {.kind = DOC_WHOLE, .size = sizeof number};
+    (void)into;
+    doc_value(place, &WHOLE, &number);
 }
 
 static int start_of(const struct phrase *phrase)
@@ -302,19 +211,36 @@ static void index_starts(struct language *language)
     }
 }
 
-int language_load(const char *path, struct language *ret, struct error *err)
+#define WORDS_ROW(member)                                                                          \
+    {                                                                                              \
+#member, DOC_LIST, DOC_AT(struct language, member), .each = read_word                      \
+    }
+
+void language_read(struct doc *doc, struct language *ret)
 {
-    struct error local = {0};
-    struct loading loading = {path, ret, err ? err : &local};
-    *ret = (struct language){0};
-    int rc = jsonx_load(path, &ret->document, loading.err);
-    if (!rc)
-        rc = read_members(&loading);
-    if (rc)
-        language_free(ret);
-    else
+    static const struct doc_row ROWS[] = {
+        {.name = "$schema"},
+        {.name = "language"},
+        {.name = "note"},
+        {"numbers", DOC_MAP, .each = read_number},
+        WORDS_ROW(negation),
+        WORDS_ROW(negated_by),
+        WORDS_ROW(stops),
+        WORDS_ROW(joins),
+        WORDS_ROW(subjects),
+        WORDS_ROW(carriers),
+        WORDS_ROW(filler),
+        WORDS_ROW(plain),
+        {"sets", DOC_MAP, .high = LEXICON_SETS, .each = read_set},
+        {"fields", DOC_LIST, .high = LEXICON_FIELDS, .each = read_field, .required = true},
+        {"ignore", DOC_LIST, .each = read_ignored},
+        {0}};
+    struct doc_place top = doc_top(doc);
+    *ret = (struct language){.document = json_incref(doc->root),
+                             .numbers = json_object_get(doc->root, "numbers")};
+    doc->context = ret;
+    if (doc_read(&top, ROWS, ret))
         index_starts(ret);
-    return rc;
 }
 
 void language_free(struct language *language)

@@ -1,7 +1,6 @@
 #include "rules/rules.h"
 #include "base/jsonx.h"
 #include "rules/rules_check.h"
-#include <dirent.h>
 #include <openssl/evp.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -46,22 +45,16 @@ static void add_to_hash(struct loading *l, const char *stem, const struct text_b
     EVP_DigestUpdate(l->hash, bytes->data, bytes->length);
 }
 
-/* Reads, hashes and checks one file. */
-static void load_file(struct loading *l, const char *path, const char *stem, bool optional,
+static void load_file(struct loading *l, const char *stem,
                       void (*check)(struct doc *, const char *))
-{
-    if (doc_open(&l->doc, path, optional))
-        return;
-    add_to_hash(l, stem, &l->doc.text);
-    check(&l->doc, stem);
-}
-
-static void load_named(struct loading *l, const char *stem,
-                       void (*check)(struct doc *, const char *))
 {
     struct text_buffer path = {0};
     text_appendf(&path, "%s/%s.json", l->dir, stem);
-    load_file(l, path.data, stem, true, check);
+    if (doc_open(&l->doc, path.data, true) == 0) {
+        add_to_hash(l, stem, &l->doc.text);
+        check(&l->doc, stem);
+    }
+    doc_close(&l->doc);
     text_buffer_free(&path);
 }
 
@@ -79,50 +72,23 @@ static void hash_others(struct loading *l)
     }
 }
 
-/* A fault of no file's own. */
-static void note(struct loading *l, const char *source, const struct error *fault)
+static void load_cause(struct doc *doc, const char *stem, void *arg)
 {
-    struct error copy = *fault;
-    error_at(&copy, source, 0, 0);
-    if (!l->doc.first.code)
-        l->doc.first = copy;
-    if (l->doc.report)
-        l->doc.report(l->doc.arg, &copy);
-}
-
-static int is_json(const struct dirent *entry)
-{
-    size_t length = strlen(entry->d_name);
-    return length > 5 && entry->d_name[0] != '.' &&
-           strcmp(entry->d_name + length - 5, ".json") == 0;
-}
-
-static int by_bytes(const struct dirent **a, const struct dirent **b)
-{
-    return strcmp((*a)->d_name, (*b)->d_name);
+    add_to_hash(arg, stem, &doc->text);
+    rules_check_cause(doc, stem);
 }
 
 static void load_causes(struct loading *l)
 {
     struct text_buffer path = {0};
-    struct dirent **entries = NULL;
     text_appendf(&path, "%s/causes", l->dir);
-    int count = scandir(path.data, &entries, is_json, by_bytes);
-    if (count <= 0) {
+    if (doc_each(&l->doc, path.data, load_cause, l) == 0) {
         struct error error = {0};
         error_set(&error, ERROR_NOT_FOUND, "there are no rule files");
         error_hint(&error, "the folder needs causes/NAME.json");
-        note(l, path.data, &error);
+        error_at(&error, path.data, 0, 0);
+        doc_pass_on(&l->doc, &error);
     }
-    for (int i = 0; i < count; i++) {
-        size_t stem_length = strlen(entries[i]->d_name) - 5;
-        text_reset(&path);
-        text_appendf(&path, "%s/causes/%s", l->dir, entries[i]->d_name);
-        entries[i]->d_name[stem_length] = '\0';
-        load_file(l, path.data, entries[i]->d_name, false, rules_check_cause);
-        free(entries[i]);
-    }
-    free(entries);
     text_buffer_free(&path);
 }
 
@@ -138,7 +104,8 @@ static void check_whole(struct loading *l)
         struct error error = {0};
         error_set(&error, ERROR_INVALID, "no cause of %s is marked as background", symptom_name(s));
         error_hint(&error, "without a 'not known' the best of the listed wins by default");
-        note(l, l->dir, &error);
+        error_at(&error, l->dir, 0, 0);
+        doc_pass_on(&l->doc, &error);
     }
 }
 
@@ -200,12 +167,12 @@ static void load_all(struct loading *l)
 {
     struct error error = {0};
     if (vocabulary_load(l->dir, &l->rules->vocabulary, &error)) {
-        note(l, NULL, &error);
+        doc_pass_on(&l->doc, &error);
         return;
     }
     load_causes(l);
-    load_named(l, "asks", rules_check_asks);
-    load_named(l, "ranking", rules_check_ranking);
+    load_file(l, "asks", rules_check_asks);
+    load_file(l, "ranking", rules_check_ranking);
     hash_others(l);
     check_whole(l);
 }
@@ -223,7 +190,6 @@ int rules_load(const char *dir, doc_report report, void *arg, struct rules **ret
     load_all(&l);
     finish_hash(l.hash, rules->hash);
     EVP_MD_CTX_free(l.hash);
-    doc_close(&l.doc);
     if (l.doc.first.code) {
         rules_free(rules);
         if (err && !err->code)

@@ -6,6 +6,7 @@
 #include "lots/match.h"
 #include "notify/mime.h"
 #include "rank/calibration.h"
+#include "serve/credentials.h"
 #include "serve/installed.h"
 #include "serve/tls.h"
 #include "store/pattern.h"
@@ -21,45 +22,79 @@ static void log_fault(void *arg, const struct error *fault)
     log_write(arg, LOG_LEVEL_ERROR, "%s", error_format(fault, text, sizeof text));
 }
 
-static int load_rules(struct setup *setup, const struct log *log, struct error *err)
+/* Faults of what the settings name: logged with the place of the setting. */
+struct outside {
+    const struct config *config;
+    const struct log *log;
+    struct error first;
+};
+
+static void take_fault(void *arg, const struct error *fault)
 {
-    const char *rules_dir = setup->rules_dir;
-    struct text_buffer path = {0};
-    int rc = triage_new(rules_dir, setup->tz, log_fault, (void *)log, &setup->triage, err);
-    if (!rc) {
-        text_appendf(&path, "%s/lots.json", rules_dir);
-        rc = lot_matcher_load(path.data, log_fault, (void *)log, &setup->matcher, err);
-    }
-    if (!rc) {
-        text_reset(&path);
-        text_appendf(&path, "%s/lexicon", rules_dir);
-        rc = lexicon_load(path.data, &setup->lexicon, err);
-    }
-    if (!rc) {
-        text_reset(&path);
-        text_appendf(&path, "%s/harm.json", rules_dir);
-        rc = harm_load(path.data, &setup->harm, err);
-    }
-    text_buffer_free(&path);
-    return rc;
+    struct outside *outside = arg;
+    struct error placed = *fault;
+    config_locate(outside->config, &placed);
+    log_fault((void *)outside->log, &placed);
+    if (!outside->first.code)
+        outside->first = placed;
+}
+
+static void open_zone(struct setup *setup, struct outside *outside)
+{
+    const char *zone = config_text(setup->config, "time_zone");
+    struct error fault = {0};
+    if (tz_open(zone, &setup->tz, &fault) == 0)
+        return;
+    error_field(&fault, "time_zone", zone);
+    take_fault(outside, &fault);
+}
+
+static void open_tls(struct setup *setup, struct outside *outside)
+{
+    struct error fault = {0};
+    if (!*config_text(setup->config, "tcp/listen") ||
+        credentials_check(setup->config, take_fault, outside))
+        return;
+    if (tls_context_new(setup->config, &setup->tls, &fault))
+        take_fault(outside, &fault);
 }
 
 /* The settings, those that need a restart as they are in force. */
-static int load_config(struct setup *setup, const struct setup *in_force, struct error *err)
+static int load_settings(struct setup *setup, const struct setup *in_force, const struct log *log,
+                         struct error *err)
 {
-    int rc = config_load(setup->config_path, &setup->config, err);
-    if (!rc && in_force)
-        config_keep(setup->config, in_force->config, &setup->needs_restart);
-    else if (!rc)
-        setup->needs_restart = json_array();
-    if (!rc && *config_text(setup->config, "tcp/listen"))
-        rc = tls_context_new(setup->config, &setup->tls, err);
+    int rc = config_load(setup->config_path, log_fault, (void *)log, &setup->config, err);
     if (rc)
         return rc;
-    rc = tz_open(config_text(setup->config, "time_zone"), &setup->tz, err);
-    if (rc)
-        error_field(err, "time_zone", config_text(setup->config, "time_zone"));
-    return rc;
+    if (in_force)
+        config_keep(setup->config, in_force->config, &setup->needs_restart);
+    else
+        setup->needs_restart = json_array();
+    struct outside outside = {setup->config, log, {0}};
+    open_zone(setup, &outside);
+    open_tls(setup, &outside);
+    if (outside.first.code)
+        *err = outside.first;
+    return outside.first.code;
+}
+
+/* All are read, so that one reload shows every fault. */
+static int load_rules(struct setup *setup, const struct log *log, struct error *err)
+{
+    const char *dir = setup->rules_dir;
+    struct text_buffer lots = {0}, lexicon = {0}, harm = {0};
+    text_appendf(&lots, "%s/lots.json", dir);
+    text_appendf(&lexicon, "%s/lexicon", dir);
+    text_appendf(&harm, "%s/harm.json", dir);
+    void *arg = (void *)log;
+    int rc = triage_new(dir, setup->tz, log_fault, arg, &setup->triage, err);
+    int of_lots = lot_matcher_load(lots.data, log_fault, arg, &setup->matcher, err);
+    int of_words = lexicon_load(lexicon.data, log_fault, arg, &setup->lexicon, err);
+    int of_harm = harm_load(harm.data, log_fault, arg, &setup->harm, err);
+    text_buffer_free(&lots);
+    text_buffer_free(&lexicon);
+    text_buffer_free(&harm);
+    return rc ? rc : of_lots ? of_lots : of_words ? of_words : of_harm;
 }
 
 int setup_load(const char *config_path, const char *rules_dir, const struct setup *in_force,
@@ -69,9 +104,9 @@ int setup_load(const char *config_path, const char *rules_dir, const struct setu
     setup->references = 1;
     setup->config_path = config_path ? config_path : installed_config();
     setup->rules_dir = rules_dir ? rules_dir : installed_rules();
-    int rc = load_config(setup, in_force, err);
-    if (!rc)
-        rc = load_rules(setup, log, err);
+    int rc = load_settings(setup, in_force, log, err);
+    int rules = load_rules(setup, log, err);
+    rc = rc ? rc : rules;
     if (rc) {
         setup_unref(setup);
         return rc;
@@ -174,27 +209,13 @@ struct mail_settings setup_mail(const struct setup *setup)
                                   .park_h = (int)config_number(c, "mail/park_h")};
 }
 
-struct mail_faults {
-    const struct log *log;
-    struct error first;
-};
-
-static void take_mail_fault(void *arg, const struct error *fault)
-{
-    struct mail_faults *faults = arg;
-    log_fault((void *)faults->log, fault);
-    if (!faults->first.code)
-        faults->first = *fault;
-}
-
 int setup_check_mail(const struct setup *setup, const struct log *log, struct error *err)
 {
-    struct mail_faults faults = {.log = log};
+    struct outside outside = {setup->config, log, {0}};
     const struct mail_settings mail = setup_mail(setup);
-    if (mail_settings_check(&mail, take_mail_fault, &faults) == 0)
-        return 0;
-    *err = faults.first;
-    return ERROR_INVALID;
+    if (mail_settings_check(&mail, take_fault, &outside) && !err->code)
+        *err = outside.first;
+    return outside.first.code;
 }
 
 /* ---- reloading ---- */

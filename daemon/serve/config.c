@@ -1,6 +1,5 @@
 #include "serve/config.h"
 #include "base/jsonx.h"
-#include "base/text.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -44,11 +43,11 @@ static const struct setting SETTINGS[] = {
      "Unix groups whose members may back up and erase"},
     {"tcp/listen", SETTING_TEXT, "", 0, 0, 0, "address:port for TLS clients; empty: none"},
     {"tcp/certificate", SETTING_TEXT, "", 0, 0, 0, "PEM file with the server's certificate chain"},
-    {"tcp/key", SETTING_TEXT, "", 0, 0, 0, "PEM file with its key"},
+    {"tcp/key", SETTING_TEXT, "", 0, 0, 0, "PEM file with its key; refused if anybody may read it"},
     {"tcp/client_ca", SETTING_TEXT, "", 0, 0, 0,
      "PEM file: client certificates of this authority are accepted, their OU is the role"},
     {"tcp/tokens", SETTING_TEXT, "", 0, 0, 0,
-     "JSON file {\"<sha256 of a bearer token, hex>\": \"role\"}; keep it readable by us alone"},
+     "JSON file {\"<sha256 of a bearer token, hex>\": \"role\"}; refused if anybody may read it"},
     {"mail/program", SETTING_TEXT, "/usr/sbin/sendmail", 0, 0, 0,
      "sendmail-compatible program, run without a shell; empty: no mail is sent, all of it waits"},
     {"mail/from", SETTING_TEXT, "oddloaf@localhost", 0, 0, 0, "sender, also of bounces"},
@@ -74,6 +73,10 @@ enum { NEEDS_RESTART_COUNT = sizeof NEEDS_RESTART / sizeof NEEDS_RESTART[0] };
 
 struct config {
     json_t *values; /* key → value, every key of the table present */
+    struct doc doc; /* the file, for the places of faults found later */
+    doc_report report;
+    void *arg;
+    struct error first; /* fault; code 0: none */
 };
 
 static const struct setting *find(const char *key)
@@ -98,104 +101,90 @@ static json_t *default_of(const struct setting *s)
     return s->text ? json_pack("[s]", s->text) : json_array();
 }
 
-static bool is_list_of_text(const json_t *value)
+/* ---- reading ---- */
+
+/* Faults name a setting as the manual does: without the first slash. */
+static void on_fault(void *arg, const struct error *fault)
 {
-    size_t i;
-    const json_t *item;
-    if (!json_is_array(value))
-        return false;
-    json_array_foreach(value, i, item)
-    {
-        if (!json_is_string(item))
-            return false;
-    }
-    return true;
+    struct config *config = arg;
+    struct error named = *fault;
+    if (fault->field[0] == '/')
+        error_field(&named, fault->field + 1, NULL);
+    if (!config->first.code)
+        config->first = named;
+    if (config->report)
+        config->report(config->arg, &named);
 }
 
-/* NULL if the value fits the row; else why not. */
-static const char *misfit(const struct setting *s, const json_t *value)
-{
-    switch (s->type) {
-    case SETTING_TEXT:
-        return json_is_string(value) ? NULL : "must be text";
-    case SETTING_LIST:
-        return is_list_of_text(value) ? NULL : "must be a list of texts";
-    case SETTING_NUMBER:
-        break;
-    }
-    if (!json_is_integer(value))
-        return "must be a whole number";
-    json_int_t n = json_integer_value(value);
-    return n < s->low || n > s->high ? "is out of range" : NULL;
-}
-
-static int take(struct config *config, const char *key, json_t *value, const char *path,
-                struct error *err)
+static void take(struct config *config, const struct doc_place *place, const char *key)
 {
     const struct setting *s = find(key);
-    const char *why = s ? misfit(s, value) : "is not a setting";
-    if (!why) {
-        json_object_set(config->values, key, value);
-        return 0;
+    union {
+        const char *text;
+        const json_t *list;
+        int number;
+    } unused;
+    if (!s) {
+        struct error why = {0};
+        error_set(&why, ERROR_INVALID, "is not a setting");
+        error_hint(&why, "oddloafd --help-config lists the settings");
+        doc_fault_as(place, &why);
+        return;
     }
-    char *shown = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
-    if (s && s->type == SETTING_NUMBER)
-        error_set(err, ERROR_INVALID, "%s (%lld to %lld)", why, (long long)s->low,
-                  (long long)s->high);
-    else
-        error_set(err, ERROR_INVALID, "%s", why);
-    error_at(err, path, 0, 0);
-    error_field(err, key, shown);
-    error_hint(err, "oddloafd --help-config lists the settings");
-    free(shown);
-    return ERROR_INVALID;
+    const struct doc_row rows[] = {
+        [SETTING_TEXT] = {.kind = DOC_TEXT, .size = sizeof(char *), .empty = true},
+        [SETTING_NUMBER] = {.kind = DOC_WHOLE,
+                            .size = sizeof(int),
+                            .low = (double)s->low,
+                            .high = (double)s->high},
+        [SETTING_LIST] = {.kind = DOC_TEXTS},
+    };
+    if (doc_value(place, &rows[s->type], &unused))
+        json_object_set(config->values, key, (json_t *)(uintptr_t)place->value);
 }
 
-static int take_all(struct config *config, const json_t *root, const char *path, struct error *err)
+static void take_member(const struct doc_place *place, void *config)
 {
-    const char *name, *inner_name;
-    json_t *value, *inner;
-    json_object_foreach((json_t *)root, name, value)
-    {
-        if (!json_is_object(value)) {
-            int rc = take(config, name, value, path, err);
-            if (rc)
-                return rc;
-            continue;
-        }
-        json_object_foreach(value, inner_name, inner)
-        {
-            char key[128];
-            snprintf(key, sizeof key, "%.60s/%.60s", name, inner_name);
-            int rc = take(config, key, inner, path, err);
-            if (rc)
-                return rc;
-        }
+    const char *name;
+    json_t *value;
+    if (!json_is_object(place->value)) {
+        take(config, place, place->name);
+        return;
     }
-    return 0;
+    json_object_foreach((json_t *)(uintptr_t)place->value, name, value)
+    {
+        struct doc_place member = doc_member(place, name);
+        char key[128];
+        snprintf(key, sizeof key, "%.60s/%.60s", place->name, name);
+        take(config, &member, key);
+    }
 }
 
-int config_load(const char *path, struct config **ret, struct error *err)
+static int read_file(struct config *config, const char *path)
+{
+    static const struct doc_row SETTINGS_OF_FILE = {.kind = DOC_MAP, .each = take_member};
+    if (doc_open(&config->doc, path, false) == 0) {
+        struct doc_place top = doc_top(&config->doc);
+        doc_value(&top, &SETTINGS_OF_FILE, config);
+    }
+    return config->first.code;
+}
+
+int config_load(const char *path, doc_report report, void *arg, struct config **ret,
+                struct error *err)
 {
     struct config *config = xcalloc(1, sizeof *config);
-    config->values = json_object();
+    *config = (struct config){.values = json_object(), .report = report, .arg = arg};
+    config->doc.report = on_fault;
+    config->doc.arg = config;
     for (size_t i = 0; i < SETTING_COUNT; i++)
         json_object_set_new(config->values, SETTINGS[i].key, default_of(&SETTINGS[i]));
-    int rc = 0;
-    if (path) {
-        json_t *root = NULL;
-        rc = jsonx_load(path, &root, err);
-        if (!rc && !json_is_object(root)) {
-            rc = error_set(err, ERROR_INVALID, "must be a JSON object");
-            error_at(err, path, 0, 0);
-        }
-        if (!rc)
-            rc = take_all(config, root, path, err);
-        json_decref(root);
-    }
-    if (rc) {
+    if (path && read_file(config, path)) {
+        struct error first = config->first;
         config_free(config);
-        return rc;
+        if (err && !err->code)
+            *err = first;
+        return first.code;
     }
     *ret = config;
     return 0;
@@ -213,11 +202,35 @@ void config_keep(struct config *fresh, const struct config *in_force, json_t **r
     }
 }
 
+/* Whether the file itself says something of the setting. */
+static bool is_written(const struct config *config, const char *key)
+{
+    char group[64];
+    const char *slash = strchr(key, '/');
+    if (!slash)
+        return json_object_get(config->doc.root, key);
+    snprintf(group, sizeof group, "%.*s", (int)(slash - key), key);
+    return json_object_get(json_object_get(config->doc.root, group), slash + 1);
+}
+
+void config_locate(const struct config *config, struct error *fault)
+{
+    char pointer[128];
+    long line = 0, column = 0;
+    if (!config->doc.source || fault->source[0])
+        return;
+    snprintf(pointer, sizeof pointer, "/%s", fault->field);
+    if (is_written(config, fault->field))
+        jsonx_locate(config->doc.text.data, config->doc.text.length, pointer, &line, &column);
+    error_at(fault, config->doc.source, line, column);
+}
+
 void config_free(struct config *config)
 {
     if (!config)
         return;
     json_decref(config->values);
+    doc_close(&config->doc);
     free(config);
 }
 

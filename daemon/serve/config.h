@@ -4,15 +4,17 @@
 #ifndef ODDLOAF_SERVE_CONFIG_H
 #define ODDLOAF_SERVE_CONFIG_H
 
-#include "base/error.h"
-#include <jansson.h>
+#include "base/doc.h"
 #include <stdint.h>
 #include <stdio.h>
 
 struct config;
 
-/* `path` NULL: all defaults. All errors of the file are counted; the first one is returned. */
-int config_load(const char *path, struct config **ret, struct error *err);
+/* `path` NULL: all defaults; else borrowed for as long as the config. Every fault is reported
+ * (`report` may be NULL) with line and column, its field the key; then the first is also in `err`
+ * and its code returned. */
+int config_load(const char *path, doc_report report, void *arg, struct config **ret,
+                struct error *err);
 /* For those settings that a running daemon cannot change: `fresh` keeps the value of `in_force`,
  * which stays so until a restart. *ret_keys is a new array of the names of those that differed. */
 void config_keep(struct config *fresh, const struct config *in_force, json_t **ret_keys);
@@ -24,6 +26,9 @@ const char *config_text(const struct config *config, const char *key);
 int64_t config_number(const struct config *config, const char *key);
 /* A list of strings (borrowed). */
 const json_t *config_list(const struct config *config, const char *key);
+/* Gives a fault found in a setting later (its field the key, no source yet) the file it is written
+ * in, and line and column if it is. */
+void config_locate(const struct config *config, struct error *fault);
 /* The table, for people. */
 void config_describe(FILE *out);
 

@@ -3,12 +3,11 @@
 #include <openssl/err.h>
 #include <openssl/x509.h>
 
-static int refuse(const char *what, const char *path, struct error *err)
+static int refuse(const char *key, const char *path, struct error *err)
 {
-    char reason[160];
-    ERR_error_string_n(ERR_get_error(), reason, sizeof reason);
-    error_set(err, ERROR_INVALID, "cannot use the %s: %s", what, reason);
-    error_at(err, path, 0, 0);
+    const char *reason = ERR_reason_error_string(ERR_get_error());
+    error_set(err, ERROR_INVALID, "cannot be used: %s", reason ? reason : "no reason given");
+    error_field(err, key, path);
     return ERROR_INVALID;
 }
 
@@ -18,13 +17,13 @@ static int load(SSL_CTX *context, const struct config *config, struct error *err
     const char *key = config_text(config, "tcp/key");
     const char *authority = config_text(config, "tcp/client_ca");
     if (SSL_CTX_use_certificate_chain_file(context, certificate) != 1)
-        return refuse("certificate", certificate, err);
+        return refuse("tcp/certificate", certificate, err);
     if (SSL_CTX_use_PrivateKey_file(context, key, SSL_FILETYPE_PEM) != 1 ||
         SSL_CTX_check_private_key(context) != 1)
-        return refuse("key", key, err);
+        return refuse("tcp/key", key, err);
     if (*authority) {
         if (SSL_CTX_load_verify_locations(context, authority, NULL) != 1)
-            return refuse("client authority", authority, err);
+            return refuse("tcp/client_ca", authority, err);
         SSL_CTX_set_verify(context, SSL_VERIFY_PEER, NULL);
     }
     return 0;
@@ -34,7 +33,7 @@ int tls_context_new(const struct config *config, SSL_CTX **ret, struct error *er
 {
     SSL_CTX *context = SSL_CTX_new(TLS_server_method());
     if (!context)
-        return refuse("TLS library", "", err);
+        return error_set(err, ERROR_INTERNAL, "the TLS library gives no context");
     SSL_CTX_set_min_proto_version(context, TLS1_2_VERSION);
     SSL_CTX_set_session_cache_mode(context, SSL_SESS_CACHE_OFF);
     int rc = load(context, config, err);

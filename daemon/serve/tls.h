@@ -7,6 +7,7 @@
 #include "serve/config.h"
 #include <openssl/ssl.h>
 
+/* Errors: field is the setting's key. */
 int tls_context_new(const struct config *config, SSL_CTX **ret, struct error *err);
 /* Roles a verified client certificate gives: each OU that is a role's word. 0 if none. */
 unsigned tls_peer_roles(SSL *ssl);

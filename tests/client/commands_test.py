@@ -2,12 +2,17 @@
 
 import json
 import os
+import pathlib
+import re
+import shutil
 import subprocess
 import unittest
 import unicodedata
 
 import fake_daemon
 from support import PROGRAM, ClientTest
+
+SOURCE = pathlib.Path(__file__).resolve().parents[2]
 
 VIEWS = [["status"], ["cases"], ["rank", "C1"], ["why", "C1"], ["ask", "C1"], ["reach", "C1"],
          ["lot", "L2-6321-B0412"], ["lot", "63?1"], ["week"], ["week", "--by", "line"], ["scores"], ["rules", "list"],
@@ -439,6 +444,22 @@ class Rules(ClientTest):
         code, documents = self.json("rules", "check", rules)
         self.assertEqual((code, documents[0]["good"]), (1, False))
         self.assertTrue(all(e["reason"] for e in documents[0]["errors"]))
+
+    def test_check_reads_what_is_no_cause_too(self):
+        rules = os.path.join(self.folder, "rules")
+        shutil.copytree(os.path.join(SOURCE, "rules"), rules)
+        self.assertIn("Good: ", self.ok("rules", "check", rules))
+        for name in ("models.json", "lexicon/es.json", "lexicon/common/en.json", "harm.json"):
+            path = os.path.join(rules, name)
+            with open(path, encoding="utf-8") as f:
+                good = f.read()
+            with open(path, "w", encoding="utf-8") as f:
+                f.write(good.replace("{", '{"surprise": 1,', 1))
+            code, _, err = self.run_client("rules", "check", rules)
+            self.assertEqual(code, 1)
+            self.assertRegex(err, re.escape(name) + r":1:\d+: /surprise '1': no such member")
+            with open(path, "w", encoding="utf-8") as f:
+                f.write(good)
 
 
 if __name__ == "__main__":

@@ -29,7 +29,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     static struct lexicon *lexicon;
     if (!lexicon)
-        PROMISE(lexicon_load(ODDLOAF_SOURCE_DIR "/rules/lexicon", &lexicon, NULL) == 0);
+        PROMISE(lexicon_load(ODDLOAF_SOURCE_DIR "/rules/lexicon", NULL, NULL, &lexicon, NULL) == 0);
     if (size > 4000)
         return 0;
     char *note = xstrndup((const char *)data, size);

@@ -91,7 +91,7 @@ int main(void)
         fprintf(stderr, "skipped: wamerican-small and wspanish are not installed\n");
         return SKIPPED;
     }
-    if (lexicon_load(ODDLOAF_SOURCE_DIR "/rules/lexicon", &lexicon, NULL))
+    if (lexicon_load(ODDLOAF_SOURCE_DIR "/rules/lexicon", NULL, NULL, &lexicon, NULL))
         return 1;
     int failed = cmocka_run_group_tests(tests, NULL, NULL);
     lexicon_free(lexicon);

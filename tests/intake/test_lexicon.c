@@ -25,7 +25,7 @@ static int load_shipped(void **state)
     struct error err = {0};
     char text[1024];
     (void)state;
-    if (!lexicon_load(SHIPPED, &lexicon, &err))
+    if (!lexicon_load(SHIPPED, NULL, NULL, &lexicon, &err))
         return 0;
     print_error("%s\n", error_format(&err, text, sizeof text));
     return -1;
@@ -375,7 +375,7 @@ static void errors_name_the_place(void **state)
         long line, column;
     } bad[] = {
         {"{\"language\":\"xx\",\n \"fields\":[{\"field\":\"observed/hue\",\"words\":{}}]}",
-         "/fields/0", 2, 12},
+         "/fields/0/field", 2, 21},
         {"{\"fields\":[{\"field\":\"observed/odor\",\n\"words\":{\"minty\":[\"mint\"]}}]}",
          "/fields/0/words/minty", 2, 18},
         {"{\"fields\":[{\"field\":\"observed/odor\",\"words\":{\"sour\":[\"sour\",\n\"so-ur\"]}}]}",
@@ -386,7 +386,7 @@ static void errors_name_the_place(void **state)
          "/fields/0/words/many", 1, 54},
         {"{\"fields\":[{\"field\":\"observed/odor\",\"words\":{\"sour\":[\" ' \"]}}]}",
          "/fields/0/words/sour/0", 1, 54},
-        {"{\"fields\":[{\"field\":\"note\",\"words\":{}}]}", "/fields/0", 1, 12},
+        {"{\"fields\":[{\"field\":\"note\",\"words\":{}}]}", "/fields/0/field", 1, 21},
         {"{\"negation\":\"no\",\"fields\":[]}", "/negation", 1, 13},
         {"{\"colour\":1,\"fields\":[]}", "/colour", 1, 11},
         {"{}", "/fields", 1, 1},
@@ -398,7 +398,7 @@ static void errors_name_the_place(void **state)
         struct lexicon *none = NULL;
         struct error err = {0};
         folder_make(&folder, bad[i].text);
-        assert_int_equal(lexicon_load(folder.dir, &none, &err), ERROR_INVALID);
+        assert_int_equal(lexicon_load(folder.dir, NULL, NULL, &none, &err), ERROR_INVALID);
         assert_null(none);
         assert_string_equal(err.source, folder.file);
         assert_string_equal(err.field, bad[i].field);
@@ -414,7 +414,7 @@ static void a_missing_folder_is_an_empty_lexicon(void **state)
     struct lexicon *none = NULL;
     struct error err = {0};
     (void)state;
-    assert_int_equal(lexicon_load("/nonexistent/lexicon", &none, &err), 0);
+    assert_int_equal(lexicon_load("/nonexistent/lexicon", NULL, NULL, &none, &err), 0);
     json_t *complaint = json_pack("{s:s,s:s}", "note", "green", "symptom", "mold"), *taken;
     json_t *filled = lexicon_fill(none, complaint, &taken);
     assert_true(json_equal(filled, complaint));
@@ -434,7 +434,7 @@ static void a_plant_may_add_a_language(void **state)
     folder_make(&folder, "{\"language\":\"de\",\"negation\":[\"nicht\",\"kein\"],"
                          "\"fields\":[{\"field\":\"observed/odor\",\"words\":"
                          "{\"sour\":[\"säuerlich\",\"sauer*\"]}}]}");
-    assert_int_equal(lexicon_load(folder.dir, &own, &err), 0);
+    assert_int_equal(lexicon_load(folder.dir, NULL, NULL, &own, &err), 0);
     struct lexicon *shipped = lexicon;
     lexicon = own;
     static const char *const notes[][3] = {

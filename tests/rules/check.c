@@ -12,7 +12,6 @@ static void print_fault(void *arg, const struct error *fault)
 
 int main(int argc, char **argv)
 {
-    struct error lexicon_error = {0};
     struct lexicon *lexicon = NULL;
     struct rules *rules = NULL;
     char path[1024];
@@ -22,10 +21,8 @@ int main(int argc, char **argv)
     }
     int rc = rules_load(argv[1], print_fault, NULL, &rules, NULL);
     snprintf(path, sizeof path, "%s/lexicon", argv[1]);
-    if (lexicon_load(path, &lexicon, &lexicon_error)) {
-        print_fault(NULL, &lexicon_error);
-        rc = ERROR_INVALID;
-    }
+    int words = lexicon_load(path, print_fault, NULL, &lexicon, NULL);
+    rc = rc ? rc : words;
     if (!rc)
         printf("%d causes, %d facts, %d questions, %s\n", rules->cause_count, rules->fact_count,
                rules->ask_count, rules->hash);

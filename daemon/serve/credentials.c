@@ -1,0 +1,104 @@
+#include "serve/credentials.h"
+#include "serve/peer.h"
+#include <errno.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+static const struct {
+    const char *key;
+    bool needed, secret;
+} FILES[] = {
+    {"tcp/certificate", true, false},
+    {"tcp/key", true, true},
+    {"tcp/client_ca", false, false},
+    {"tcp/tokens", false, true},
+};
+enum { FILE_COUNT = sizeof FILES / sizeof FILES[0], TOKEN_HEX = 64 };
+
+struct finding {
+    const struct config *config;
+    doc_report report;
+    void *arg;
+    int count;
+};
+
+static void tell(struct finding *f, const struct error *fault)
+{
+    f->report(f->arg, fault);
+    f->count++;
+}
+
+static void find(struct finding *f, const char *key, const char *why, const char *hint)
+{
+    struct error fault = {0};
+    error_set(&fault, ERROR_INVALID, "%s", why);
+    error_field(&fault, key, config_text(f->config, key));
+    if (hint)
+        error_hint(&fault, "%s", hint);
+    tell(f, &fault);
+}
+
+static void check_file(struct finding *f, const char *key, bool needed, bool secret)
+{
+    const char *path = config_text(f->config, key);
+    struct stat about;
+    if (!*path) {
+        if (needed)
+            find(f, key, "is not set, and TLS at tcp/listen needs it", NULL);
+    } else if (stat(path, &about)) {
+        find(f, key, strerror(errno), NULL);
+    } else if (!S_ISREG(about.st_mode)) {
+        find(f, key, "is not a file", NULL);
+    } else if (access(path, R_OK)) {
+        find(f, key, "cannot be read: permission denied", NULL);
+    } else if (about.st_mode & S_IWOTH) {
+        find(f, key, "may be written by anybody", "chmod o= takes that away");
+    } else if (secret && (about.st_mode & S_IROTH)) {
+        find(f, key, "may be read by anybody",
+             "chmod o= takes that away; whoever has read it keeps it, so make a new one");
+    }
+}
+
+/* ---- tokens ---- */
+
+/* Neither a hash nor what somebody wrote in its place belongs in a log: the line says enough. */
+static void on_token_fault(void *arg, const struct error *fault)
+{
+    struct error plain = *fault;
+    plain.value[0] = '\0';
+    error_field(&plain, "tcp/tokens", NULL);
+    tell(arg, &plain);
+}
+
+static void check_token(const struct doc_place *place, void *part)
+{
+    const char *role = json_string_value(place->value);
+    (void)part;
+    if (strlen(place->name) != TOKEN_HEX || strspn(place->name, "0123456789abcdef") != TOKEN_HEX)
+        doc_fault(place, "a token is given by its SHA-256, 64 hex digits in lower case");
+    if (!role || !peer_role(role))
+        doc_fault(place, "a token's role is one of desk, qa, manager, admin");
+}
+
+static void check_tokens(struct finding *f)
+{
+    static const struct doc_row TOKENS = {.kind = DOC_MAP, .each = check_token};
+    const char *path = config_text(f->config, "tcp/tokens");
+    struct doc doc = {.report = on_token_fault, .arg = f};
+    if (*path && doc_open(&doc, path, false) == 0) {
+        struct doc_place top = doc_top(&doc);
+        doc_value(&top, &TOKENS, NULL);
+    }
+    doc_close(&doc);
+}
+
+int credentials_check(const struct config *config, doc_report report, void *arg)
+{
+    struct finding f = {config, report, arg, 0};
+    for (size_t i = 0; i < FILE_COUNT; i++)
+        check_file(&f, FILES[i].key, FILES[i].needed, FILES[i].secret);
+    if (f.count == 0)
+        check_tokens(&f);
+    return f.count;
+}
