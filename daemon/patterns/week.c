@@ -86,12 +86,11 @@ int week_report(struct store *store, const struct tz *tz, struct triage *triage,
     struct week_data *data = NULL;
     json_t *right = NULL, *open = NULL;
     /* one state of the counts; a caller that is inside a transaction has one already */
-    bool began = store_begin(store, NULL) == 0;
+    bool began = store_look(store);
     int rc = week_data_read(store, tz, query->week, query->now_ms, &data, err);
     if (!rc)
         rc = week_right_json(store, data, &right, &open, err);
-    if (began)
-        store_rollback(store);
+    store_unlook(store, began);
     if (!rc) {
         struct week_model *model = xcalloc(1, sizeof *model);
         week_model_make(data, model);

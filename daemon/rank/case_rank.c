@@ -45,35 +45,47 @@ static void mix(struct triage *triage, struct case_rank *ranked)
     free(copies[0].causes);
 }
 
+static int make(struct triage *triage, struct store *store, struct case_rank *ranked,
+                struct error *err)
+{
+    const struct case_input *input = &ranked->input;
+    choose_lots(ranked);
+    int rc = case_rank_priors(triage, store, input->symptom, input->as_of_ms, &ranked->priors, err);
+    for (int i = 0; !rc && i < ranked->lot_count; i++) {
+        struct case_lot *lot = &ranked->lots[i];
+        rc = facts_gather(&triage->source, store, input, lot->lot_id, &lot->facts, err);
+        if (!rc)
+            rank_make(&lot->facts, input->symptom, ranked->priors, &lot->rank);
+    }
+    ranked->rank = &ranked->lots[0].rank;
+    if (!rc)
+        mix(triage, ranked);
+    return rc;
+}
+
 int case_rank_make(struct triage *triage, struct store *store, struct case_input *input,
                    struct case_rank *ret, struct error *err)
 {
     *ret = (struct case_rank){.input = *input};
     *input = (struct case_input){0};
-    choose_lots(ret);
-    int rc =
-        case_rank_priors(triage, store, ret->input.symptom, ret->input.as_of_ms, &ret->priors, err);
-    for (int i = 0; !rc && i < ret->lot_count; i++) {
-        struct case_lot *lot = &ret->lots[i];
-        rc = facts_gather(&triage->source, store, &ret->input, lot->lot_id, &lot->facts, err);
-        if (!rc)
-            rank_make(&lot->facts, ret->input.symptom, ret->priors, &lot->rank);
-    }
-    ret->rank = &ret->lots[0].rank;
-    if (rc) {
+    bool began = store_look(store);
+    int rc = make(triage, store, ret, err);
+    store_unlook(store, began);
+    if (rc)
         case_rank_clear(ret);
-        return rc;
-    }
-    mix(triage, ret);
-    return 0;
+    return rc;
 }
 
 int case_rank_read(struct triage *triage, struct store *store, int64_t case_id,
                    struct case_rank *ret, struct error *err)
 {
     struct case_input input;
+    bool began = store_look(store);
     int rc = case_input_read(store, case_id, &input, err);
-    return rc ? rc : case_rank_make(triage, store, &input, ret, err);
+    if (!rc)
+        rc = case_rank_make(triage, store, &input, ret, err);
+    store_unlook(store, began);
+    return rc;
 }
 
 void case_rank_clear(struct case_rank *ranked)

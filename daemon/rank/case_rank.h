@@ -8,12 +8,6 @@
 #include "rank/triage.h"
 #include <pthread.h>
 
-/* A verdict with what its case's ranking had said: read once, for bodies are long. */
-struct verdict_note {
-    int64_t id;
-    double *said; /* by cause; NULL: the case was settled before it was ranked */
-};
-
 struct triage {
     struct rules *rules;
     struct models_parameters models;       /* in force: with the plant's calibration */
@@ -22,10 +16,8 @@ struct triage {
     struct catalogue *catalogue;
     const struct tz *tz;
     struct facts_source source;
-    pthread_mutex_t lock;  /* of the priors and the verdicts */
-    struct priors *priors; /* by the verdicts given so far; NULL: to be worked out */
-    struct verdict_note *verdicts;
-    int verdict_count;
+    pthread_mutex_t lock;    /* of the pointer that follows, never held for more than that */
+    struct learned *learned; /* from the newest verdicts that anybody has seen; NULL: none yet */
 };
 
 /* Candidate lots below this weight change nothing that is shown. */
@@ -48,7 +40,8 @@ struct case_rank {
     struct rank *rank; /* of lots[0], mixed over all */
 };
 
-/* Takes the input over, also on failure. */
+/* Takes the input over, also on failure. What it reads is one state of the store; a caller who goes
+ * on reading brackets the whole with store_look(). */
 int case_rank_make(struct triage *triage, struct store *store, struct case_input *input,
                    struct case_rank *ret, struct error *err);
 int case_rank_read(struct triage *triage, struct store *store, int64_t case_id,
@@ -60,7 +53,5 @@ const struct fact_set *case_rank_facts(const struct case_rank *ranked);
 /* Prior probabilities as of an instant, by cause (verdicts given before it count). Caller frees. */
 int case_rank_priors(struct triage *triage, struct store *store, int symptom, int64_t as_of_ms,
                      double **ret, struct error *err);
-/* Forgets priors and verdicts. */
-void case_priors_clear(struct triage *triage);
 
 #endif

@@ -56,7 +56,7 @@ void triage_free(struct triage *triage)
     cache_free(triage->source.logs);
     cache_free(triage->source.baselines);
     cache_free(triage->source.lots);
-    case_priors_clear(triage);
+    cached_unref(triage->learned);
     rules_free(triage->rules);
     catalogue_free(triage->catalogue);
     json_decref(triage->calibration);
@@ -113,12 +113,4 @@ int triage_check_quantity(void *triage, const char *quantity, double value, stru
               known->unit);
     error_field(err, quantity, text);
     return ERROR_INVALID;
-}
-
-void triage_verdicts_changed(struct triage *triage)
-{
-    pthread_mutex_lock(&triage->lock);
-    priors_free(triage->priors);
-    triage->priors = NULL;
-    pthread_mutex_unlock(&triage->lock);
 }

@@ -29,7 +29,4 @@ struct catalogue *triage_catalogue(const struct triage *triage); /* borrowed */
  */
 int triage_check_quantity(void *triage, const char *quantity, double value, struct error *err);
 
-/* Verdicts were added or reopened: drops the kept counts. */
-void triage_verdicts_changed(struct triage *triage);
-
 #endif

@@ -13,13 +13,14 @@
 #include "store/ranking.h"
 #include "store/work.h"
 #include "tell/tell.h"
-#include <sched.h>
 #include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 
 enum {
-    ROUND = 16, /* cases ranked between two commits */
+    BACKGROUND_NICE = 10, /* a tenth of the processor time of a desk's thread, if they compete */
+    ROUND = 16,           /* cases ranked between two commits */
     TICK_S = 1,
     CARE_EVERY_MS = 60000, /* purge, digest, idle uploads */
     RETRY_MS = 60000,
@@ -87,7 +88,7 @@ static void decide_mail(struct round *round, struct ranked *r, struct store *sto
         r->said = json_array();
 }
 
-static void rank_one(struct round *round, struct ranked *r, struct store *store)
+static void rank_looked(struct round *round, struct ranked *r, struct store *store)
 {
     struct error err = {0};
     struct tell_top top = {0};
@@ -112,6 +113,13 @@ static void rank_one(struct round *round, struct ranked *r, struct store *store)
     }
     if (!r->same)
         decide_mail(round, r, store);
+}
+
+static void rank_one(struct round *round, struct ranked *r, struct store *store)
+{
+    bool began = store_look(store);
+    rank_looked(round, r, store);
+    store_unlook(store, began);
 }
 
 static int save_mail(struct round *round, struct ranked *r, int revision, struct store *store,
@@ -144,12 +152,29 @@ static int save_one(struct round *round, struct ranked *r, struct store *store, 
     return rc ? rc : work_done(store, WORK_RANK, &r->row, err);
 }
 
+/* One case that cannot be saved is tried again later and keeps no other waiting. If not even that
+ * can be written, the round has failed. */
+static int save_apart(struct round *round, struct ranked *r, struct store *store, struct error *err)
+{
+    struct error why = {0};
+    int rc = store_nest(store, err);
+    if (rc)
+        return rc;
+    int saved = save_one(round, r, store, &why);
+    rc = store_unnest(store, saved == 0, err);
+    if (rc || !saved)
+        return rc;
+    log_write(&round->bg->app->log, LOG_LEVEL_ERROR,
+              "cannot save the ranking case=C%lld why=\"%s\"", (long long)r->case_id, why.text);
+    return work_retry(store, WORK_RANK, &r->row, app_now_ms(round->bg->app) + RETRY_MS, err);
+}
+
 static int save_round(struct store *store, void *arg, struct error *err)
 {
     struct round *round = arg;
     int rc = 0;
     for (int i = 0; i < round->count && !rc; i++)
-        rc = save_one(round, &round->ranked[i], store, err);
+        rc = save_apart(round, &round->ranked[i], store, err);
     return rc;
 }
 
@@ -294,8 +319,9 @@ static void care(struct background *bg, struct setup *setup, struct store *store
 static void background_round(struct store *store, void *arg)
 {
     struct background *bg = arg;
-    /* of this thread alone, on Linux: any other thread of the machine goes first */
-    sched_setscheduler(0, SCHED_IDLE, &(struct sched_param){0});
+    /* Of this thread alone, on Linux. Not the idle class: a thread of it that holds a lock (of a
+     * cache, of the allocator) may not run at all on a busy machine, and the desk waits for it. */
+    setpriority(PRIO_PROCESS, 0, BACKGROUND_NICE);
     struct setup *setup = app_setup(bg->app);
     rematch(bg, setup, store);
     while (!atomic_load(&bg->stopping) && rank_round(bg, setup, store)) {

@@ -386,7 +386,6 @@ void cases_verdict(struct request *rq, struct store *store)
                            s.reopen ? "open" : "settled");
         if (!s.reopen)
             json_object_set_new(answer, "cause", json_string(s.cause));
-        triage_verdicts_changed(setup->triage);
     }
     json_decref(body);
     setup_unref(setup);

@@ -137,11 +137,9 @@ static json_t *answer_of(struct batch *b, const struct taking *t, struct store *
     return answer_taken(&b->setup->desk, store, t, ranking);
 }
 
-static void answer_batch(struct store *store, void *arg)
+static void answer_looked(struct store *store, struct batch *b)
 {
-    struct batch *b = arg;
     struct request *rq = b->rq;
-    app_wake(rq->app);
     if (!b->lines) {
         bool again = b->taking[0].placed.again;
         json_t *answer = answer_of(b, &b->taking[0], store);
@@ -161,6 +159,15 @@ static void answer_batch(struct store *store, void *arg)
     batch_free(b);
     size_t length = out.length;
     request_reply(rq, 200, "application/x-ndjson", text_take(&out), length);
+}
+
+static void answer_batch(struct store *store, void *arg)
+{
+    struct batch *b = arg;
+    app_wake(b->rq->app);
+    bool began = store_look(store);
+    answer_looked(store, b);
+    store_unlook(store, began);
 }
 
 /* The commit stands even if nobody can rank now: answer without. Harm is told all the same. */

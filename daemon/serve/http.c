@@ -286,10 +286,14 @@ static void run_on_reader(struct store *store, void *arg)
     int rc = check_role(p, &err);
     if (!rc)
         rc = query_check(&p->request.query, p->route->query, &err);
-    if (rc)
+    if (rc) {
         request_reply_error(&p->request, rc, &err);
-    else
-        p->route->handler(&p->request, store);
+        return;
+    }
+    /* a question gets one state of the store; what changes it looks again after its commit */
+    bool began = strcmp(p->route->method, "GET") == 0 && store_look(store);
+    p->route->handler(&p->request, store);
+    store_unlook(store, began);
 }
 
 /* The readers closed before it began. */

@@ -429,6 +429,19 @@ void store_rollback(struct store *store)
         sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
 }
 
+bool store_look(struct store *store)
+{
+    static const char SQL[] = "BEGIN";
+    sqlite3_stmt *st = sqlite3_get_autocommit(store->db) ? db_prepare(store, SQL, NULL) : NULL;
+    return st && db_run(store, st, NULL) == 0;
+}
+
+void store_unlook(struct store *store, bool began)
+{
+    if (began)
+        store_rollback(store);
+}
+
 int store_nest(struct store *store, struct error *err)
 {
     static const char SQL[] = "SAVEPOINT job";

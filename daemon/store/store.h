@@ -27,13 +27,17 @@ void store_close(struct store *store); /* NULL is fine */
 /* Transactions. On the writing connection both ends look first whether the files are still those
  * it opened: ERROR_LOST if not, from store_commit() too, whose transaction is then not to be
  * relied on. store_nest() opens a savepoint inside one, so that one refused job does not undo
- * its neighbours in a group commit. A reader brackets work that must see one state with
- * store_begin()/store_rollback(). */
+ * its neighbours in a group commit. */
 int store_begin(struct store *store, struct error *err);
 int store_commit(struct store *store, struct error *err);
 void store_rollback(struct store *store);
 int store_nest(struct store *store, struct error *err);
 int store_unnest(struct store *store, bool keep, struct error *err);
+/* Brackets reads that must see one state, whatever is committed meanwhile. Inside another bracket
+ * or a transaction they see its state, and this does nothing. What store_look() returns goes to
+ * store_unlook(). */
+bool store_look(struct store *store);
+void store_unlook(struct store *store, bool began);
 
 /* ERROR_LOST if a file of the writing connection was removed, replaced or cut short. Outside a
  * transaction. */

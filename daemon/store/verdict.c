@@ -80,6 +80,23 @@ int verdict_reopen(struct store *store, int64_t case_id, const char *note, const
     return rc ? rc : pattern_case_changed(store, case_id, err);
 }
 
+int verdict_serial(struct store *store, int64_t *ret, struct error *err)
+{
+    /* ids grow and no verdict is deleted; among equal newest ids, fewer stand the more were
+     * reopened */
+    static const char SQL[] = "SELECT coalesce(max(id), 0) * 16777216 -"
+                              " (SELECT count(*) FROM verdict WHERE reopened_ms IS NULL)"
+                              " FROM verdict";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    int rc = db_step(store, st, err);
+    if (rc == 1)
+        *ret = sqlite3_column_int64(st, 0);
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}
+
 #define VERDICT_COLUMNS                                                                            \
     "SELECT v.id, v.case_id, v.at_ms, c.as_of_ms, c.opened_ms, v.revision, c.symptom, v.cause,"    \
     " v.confirmed_by, v.by_name, v.note, r.body FROM verdict v JOIN complaint_case c"              \

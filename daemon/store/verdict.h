@@ -18,6 +18,8 @@ int verdict_add(struct store *store, int64_t case_id, const char *cause, const c
 /* ERROR_NOT_FOUND if none stands. */
 int verdict_reopen(struct store *store, int64_t case_id, const char *note, const char *by_name,
                    int64_t now_ms, struct error *err);
+/* Grows with every verdict given and every one taken back. */
+int verdict_serial(struct store *store, int64_t *ret, struct error *err);
 /* Standing verdicts given in [from, to), by time. */
 int verdict_between(struct store *store, int64_t from_ms, int64_t to_ms, verdict_each each,
                     void *arg, struct error *err);

@@ -40,7 +40,7 @@ static struct queued *take_group(struct writer *w, size_t *ret_count)
     pthread_mutex_lock(&w->lock);
     while (!w->first && !w->stopping) {
         struct timespec until;
-        clock_gettime(CLOCK_REALTIME, &until);
+        clock_gettime(CLOCK_MONOTONIC, &until); /* as its condition waits: init_condition() */
         until.tv_sec += 1; /* an idle writer still shows progress to the watchdog */
         pthread_cond_timedwait(&w->arrived, &w->lock, &until);
         look(w);
@@ -159,6 +159,16 @@ static void *writer_main(void *arg)
     return NULL;
 }
 
+/* The clock on the wall may jump; a wait must not become an hour longer by it. */
+static void init_condition(pthread_cond_t *condition)
+{
+    pthread_condattr_t attributes;
+    pthread_condattr_init(&attributes);
+    pthread_condattr_setclock(&attributes, CLOCK_MONOTONIC);
+    pthread_cond_init(condition, &attributes);
+    pthread_condattr_destroy(&attributes);
+}
+
 int writer_start(const char *state_dir, size_t queue_limit, struct writer **ret, struct error *err)
 {
     struct store *store;
@@ -171,7 +181,7 @@ int writer_start(const char *state_dir, size_t queue_limit, struct writer **ret,
     w->last = &w->first;
     w->counts.last_progress_ms = clock_monotonic_ms();
     pthread_mutex_init(&w->lock, NULL);
-    pthread_cond_init(&w->arrived, NULL);
+    init_condition(&w->arrived);
     int failed = pthread_create(&w->thread, NULL, writer_main, w);
     if (failed) {
         store_close(store);
