@@ -4,6 +4,8 @@
 #include <errno.h>
 #include <event2/listener.h>
 #include <fcntl.h>
+#include <netinet/in.h>
+#include <netinet/tcp.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
@@ -210,6 +212,10 @@ int listen_tcp(struct listen *l, struct evhttp *evhttp, const char *where, struc
         BACKLOG, (struct sockaddr *)&address, length);
     if (!listener)
         return error_set(err, ERROR_IO, "cannot listen at %s: %s", where, strerror(errno));
+    /* A connection inherits it. Head and body of an answer leave as two TLS records: without it the
+     * second waits for the client's delayed acknowledgement of the first, 40 ms. */
+    const int on = 1;
+    setsockopt(evconnlistener_get_fd(listener), IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
     return add(l, evhttp, listener, err);
 }
 

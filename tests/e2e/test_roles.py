@@ -1,0 +1,180 @@
+"""Who may do what: every route of the daemon's table as every role and as none, over the Unix socket
+(roles by the groups of local users, which takes root) or over TLS (by bearer token).
+
+    test_roles.py BUILD_FOLDER socket|tokens
+"""
+import grp
+import hashlib
+import http.client
+import json
+import os
+import pathlib
+import pwd
+import re
+import shutil
+import socket
+import ssl
+import subprocess
+import sys
+import time
+
+from oddloaf import ROOT, Plant, UnixConnection
+from routes import ROLES, routes
+
+BINARIES = pathlib.Path(sys.argv[1])
+SKIPPED = 77
+
+
+# ---- the ways to be somebody: each is a plant and connect(role), role None for a stranger ----
+
+def users_apart(count):
+    """So many local users, none of whom is in a group of another: a system's own (games, mail, …)."""
+    users, taken = [], set()
+    for user in pwd.getpwall():
+        groups = set(os.getgrouplist(user.pw_name, user.pw_gid))
+        if user.pw_uid != 0 and not groups & taken and len(groups) == 1:
+            users.append(user)
+            taken |= groups
+    return users[:count] if len(users) >= count else None
+
+
+class AsUser(UnixConnection):
+    """What the daemon sees of a peer are the effective ids at connect(2)."""
+
+    def __init__(self, path, uid):
+        super().__init__(path)
+        self.uid = uid
+
+    def connect(self):
+        os.seteuid(self.uid)
+        try:
+            super().connect()
+        finally:
+            os.seteuid(0)
+
+
+def over_socket():
+    people = users_apart(len(ROLES) + 1) if os.geteuid() == 0 else None
+    if not people:
+        print("to be users of other groups takes root and five local users without common groups")
+        sys.exit(SKIPPED)
+    who = dict(zip([*ROLES, None], people))
+    groups = {role: [grp.getgrgid(who[role].pw_gid).gr_name] for role in ROLES}
+    plant = Plant(BINARIES, config={"roles": groups})
+    plant.dir.chmod(0o711)
+    return plant, lambda role: AsUser(plant.socket, who[role].pw_uid)
+
+
+def free_port():
+    with socket.create_server(("127.0.0.1", 0)) as probe:
+        return probe.getsockname()[1]
+
+
+def over_tls():
+    if not shutil.which("openssl"):
+        print("openssl is not installed")
+        sys.exit(SKIPPED)
+    plant = Plant(BINARIES)
+    subprocess.run(["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256",
+                    "-nodes", "-keyout", plant.dir / "tls.key", "-out", plant.dir / "tls.pem", "-days",
+                    "30", "-subj", "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1"],
+                   check=True, capture_output=True)
+    tokens = {hashlib.sha256(f"token of {role}".encode()).hexdigest(): role for role in ROLES}
+    (plant.dir / "tokens.json").write_text(json.dumps(tokens))
+    for name in ("tls.key", "tokens.json"):
+        (plant.dir / name).chmod(0o600)
+    port = free_port()
+    plant.config["tcp"] = {"listen": f"127.0.0.1:{port}", "certificate": str(plant.dir / "tls.pem"),
+                           "key": str(plant.dir / "tls.key"), "tokens": str(plant.dir / "tokens.json")}
+    context = None
+
+    def connect(role):
+        nonlocal context
+        context = context or ssl.create_default_context(cafile=plant.dir / "tls.pem")
+        connection = http.client.HTTPSConnection("127.0.0.1", port, timeout=30, context=context)
+        connection.token = f"token of {role}"
+        return connection
+
+    return plant, connect
+
+
+# ---- the matrix ----
+
+def ask(connection, method, path):
+    headers = {"Content-Type": "application/json"} if method == "POST" else {}
+    if hasattr(connection, "token"):
+        headers["Authorization"] = "Bearer " + connection.token
+    connection.request(method, path, body=b"{}" if method == "POST" else None, headers=headers)
+    answer = connection.getresponse()
+    return answer.status, answer.getheader("Content-Type"), answer.read()
+
+
+def is_denied(route, status, kind, body):
+    """True for a refusal by role, which must say what role it takes; an allowed request may still be
+    wrong, but never for who asks."""
+    needed = "this needs the role " + " or ".join(route["roles"])
+    if status != 403:
+        assert b"this needs the role" not in body, (route, status, body)
+        return False
+    problem = json.loads(body)
+    assert kind == "application/problem+json" and problem["status"] == 403, (route, kind, body)
+    assert problem["type"] == "urn:oddloaf:problem:denied" and problem["detail"] == needed, problem
+    return True
+
+
+def check_matrix(connect, table):
+    for role in [*ROLES, None]:
+        connection = connect(role)
+        for route in table:
+            # the last digit is no case, lot, load or action of an empty plant
+            answer = ask(connection, route["method"], route["path"].replace("*", "C7"))
+            assert answer[0] not in (401, 405, 500, 501), (role, route, answer)
+            assert is_denied(route, *answer) == (role not in route["roles"]), (role, route, answer)
+        connection.close()
+    return (len(ROLES) + 1) * len(table)
+
+
+def check_no_delay(connect):
+    """On a connection that stays open no answer waits for a delayed acknowledgement (40 ms on Linux)."""
+    connection, took = connect("qa"), []
+    for _ in range(40):
+        began = time.monotonic()
+        assert ask(connection, "GET", "/v1/cases")[0] == 200
+        took.append(time.monotonic() - began)
+    connection.close()
+    assert sorted(took)[len(took) // 4] < 0.03, took
+
+
+def check_unknown_paths(connect):
+    """What is no route says so to everybody, and nothing else."""
+    for role in (*ROLES, None):
+        connection = connect(role)
+        for method, path, status in (("GET", "/v1/nothing", 404), ("GET", "/status", 404),
+                                     ("GET", "/v1/status/", 404), ("POST", "/v1/status", 405)):
+            assert ask(connection, method, path)[0] == status, (role, method, path)
+        connection.close()
+
+
+def check_manual(table):
+    """oddloafd(8) lists the same routes and roles, in the order of the table."""
+    text = (ROOT / "daemon/oddloafd.8").read_text()
+    rows = re.findall(r"^\.It (GET|POST) Ta (/v1/\S+) Ta (.+)$", text, re.MULTILINE)
+    said = [(method, path, roles.split(", ")) for method, path, roles in rows]
+    true = [(route["method"], route["path"], route["roles"]) for route in table]
+    assert said == true, [row for row in [*said, *true] if said.count(row) != true.count(row)]
+
+
+def main():
+    table = routes(BINARIES)
+    assert len({(route["method"], route["path"]) for route in table}) == len(table) > 30
+    check_manual(table)
+    plant, connect = {"socket": over_socket, "tokens": over_tls}[sys.argv[2]]()
+    with plant:
+        asked = check_matrix(connect, table)
+        check_unknown_paths(connect)
+        check_no_delay(connect)
+        assert plant.get("/v1/status")[1]["counts"]["complaints"] == 0
+    print(f"{asked} questions of {len(ROLES)} roles and a stranger are answered as the table says")
+
+
+main()
