@@ -3,6 +3,7 @@
 #ifndef ODDLOAF_FACTS_CASE_INPUT_H
 #define ODDLOAF_FACTS_CASE_INPUT_H
 
+#include "base/length.h"
 #include "base/when.h"
 #include "store/complaint.h"
 #include <jansson.h>
@@ -10,8 +11,8 @@
 struct case_complaint {
     char uuid[UUID_TEXT];
     int64_t received_ms;
-    int32_t found_day, bought_day, code_day; /* WHEN_UNKNOWN_DAY */
-    char route[32], store[32];               /* "" not given */
+    int32_t found_day, bought_day, code_day;               /* WHEN_UNKNOWN_DAY */
+    char route[LENGTH_TRADE + 1], store[LENGTH_TRADE + 1]; /* "" not given */
     int packs;
     bool harm;
     json_t *body; /* the complaint as sent */

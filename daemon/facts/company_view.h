@@ -42,7 +42,7 @@ struct company_view {
     double attributed;  /* share of complaints that name a store or a route */
     struct company_factor factors[FACTORS];
     struct company_factor lot_and_line;
-    char plant[32];
+    char plant[LENGTH_CODE + 1];
 };
 
 /* Works out view->factors. */

@@ -3,6 +3,7 @@
 #ifndef ODDLOAF_FACTS_LOT_RECORD_H
 #define ODDLOAF_FACTS_LOT_RECORD_H
 
+#include "base/length.h"
 #include "facts/cache.h"
 #include "store/evidence.h"
 
@@ -17,12 +18,12 @@ struct lot_series {
     double target, low, high; /* of the product; NAN */
 };
 struct lot_use {
-    char material[24], material_lot[48], supplier[48];
+    char material[LENGTH_CODE + 1], material_lot[LENGTH_CODE + 1], supplier[LENGTH_NAME + 1];
     double kg, active_pct; /* NAN unknown */
     int64_t first_ms;      /* first use of this material lot in the plant */
 };
 struct lot_dispatch {
-    char route[32], store[32];
+    char route[LENGTH_CODE + 1], store[LENGTH_CODE + 1];
     int64_t at_ms, units;
     double transit_c;
 };
@@ -38,7 +39,7 @@ struct lot_record {
     int use_count;
     double flour_kg; /* of all mixes; 0 unknown */
     int64_t *mix_at_ms;
-    char (*mixes)[48];
+    char (*mixes)[LENGTH_CODE + 1];
     int mix_count;
     struct lot_dispatch *dispatches;
     int dispatch_count;

@@ -1,4 +1,5 @@
 #include "intake/words.h"
+#include "base/length.h"
 #include <string.h>
 
 const char *const WORDS_SYMPTOM[] = {"mold", "off-odor", "staling", NULL};
@@ -25,8 +26,8 @@ static const struct field FIELDS[] = {
     {"lot_text", FIELD_TEXT, NULL, 0, 200},
     {"product", FIELD_TEXT, NULL, 0, 120},
     {"code_date", FIELD_DATE, NULL, 0, 0},
-    {"store", FIELD_TEXT, NULL, 0, 80},
-    {"route", FIELD_TEXT, NULL, 0, 80},
+    {"store", FIELD_TEXT, NULL, 0, LENGTH_TRADE},
+    {"route", FIELD_TEXT, NULL, 0, LENGTH_TRADE},
     {"bought_on", FIELD_DATE, NULL, 0, 0},
     {"found_on", FIELD_DATE, NULL, 0, 0},
     {"observed/colour", FIELD_WORD, COLOUR, 0, 0},

@@ -4,6 +4,7 @@
 #define ODDLOAF_PATTERNS_TRACE_LOTS_H
 
 #include "base/error.h"
+#include "base/length.h"
 #include "base/when.h"
 #include "store/store.h"
 #include <stdbool.h>
@@ -12,7 +13,7 @@
 struct trace_lot {
     int64_t lot_id, packed_from_ms, packed_to_ms, units;
     int32_t week; /* days since 1970 of that ISO week's Monday */
-    char lot[64], line[32];
+    char lot[LENGTH_CODE + 1], line[LENGTH_CODE + 1];
     int complaints;
     bool failed, excluded; /* excluded: neither failed nor a fair comparison */
 };

@@ -4,12 +4,11 @@
 #ifndef ODDLOAF_RECORDS_CHECK_H
 #define ODDLOAF_RECORDS_CHECK_H
 
+#include "base/length.h"
 #include "records/catalogue.h"
 #include "records/header.h"
 #include "records/refs.h"
 
-#define CHECK_CODE_BYTES 60
-#define CHECK_NAME_BYTES 200
 #define CHECK_NOTE_BYTES 2000
 
 enum check_form { CHECK_ABSENT, CHECK_TEXT, CHECK_NUMBER, CHECK_TRUTH, CHECK_OTHER };

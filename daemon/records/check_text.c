@@ -62,12 +62,12 @@ static bool take_text(struct check *c, const struct check_input *in, size_t limi
 
 bool check_take_code(struct check *c, const struct check_input *in, struct record_cell *out)
 {
-    return take_text(c, in, CHECK_CODE_BYTES, false, out);
+    return take_text(c, in, LENGTH_CODE, false, out);
 }
 
 bool check_take_name(struct check *c, const struct check_input *in, struct record_cell *out)
 {
-    return take_text(c, in, CHECK_NAME_BYTES, false, out);
+    return take_text(c, in, LENGTH_NAME, false, out);
 }
 
 bool check_take_note(struct check *c, const struct check_input *in, struct record_cell *out)
@@ -77,7 +77,7 @@ bool check_take_note(struct check *c, const struct check_input *in, struct recor
 
 bool check_take_word(struct check *c, const struct check_input *in, struct record_cell *out)
 {
-    if (!take_text(c, in, CHECK_CODE_BYTES, false, out))
+    if (!take_text(c, in, LENGTH_CODE, false, out))
         return false;
     bool good = true;
     for (char *p = in->value->text; *p; p++) {

@@ -2,11 +2,12 @@
 #ifndef ODDLOAF_STORE_ACTION_H
 #define ODDLOAF_STORE_ACTION_H
 
+#include "base/length.h"
 #include "store/store.h"
 
 struct action_row {
     int64_t id, at_ms, logged_ms;
-    char cause[64], line[32], place[32], symptom[16], note[512], by_name[64];
+    char cause[64], line[LENGTH_CODE + 1], place[32], symptom[16], note[512], by_name[64];
 };
 typedef int (*action_each)(void *arg, const struct action_row *row);
 int action_add(struct store *store, const struct action_row *action, int64_t *ret_id,

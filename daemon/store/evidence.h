@@ -4,6 +4,7 @@
 #ifndef ODDLOAF_STORE_EVIDENCE_H
 #define ODDLOAF_STORE_EVIDENCE_H
 
+#include "base/length.h"
 #include "store/store.h"
 
 struct evidence_lot {
@@ -12,7 +13,9 @@ struct evidence_lot {
     int32_t code_day;
     int shelf_life_days;
     double unit_g;
-    char lot[64], plant[32], line[32], shift[32], product[64], name[96], family[16];
+    char lot[LENGTH_CODE + 1], plant[LENGTH_CODE + 1], line[LENGTH_CODE + 1],
+        shift[LENGTH_CODE + 1];
+    char product[LENGTH_CODE + 1], name[LENGTH_NAME + 1], family[16];
 };
 /* ERROR_NOT_FOUND if unknown. */
 int evidence_lot(struct store *store, int64_t lot_id, struct evidence_lot *ret, struct error *err);

@@ -4,10 +4,11 @@
 #ifndef ODDLOAF_STORE_LOT_FIND_H
 #define ODDLOAF_STORE_LOT_FIND_H
 
+#include "base/length.h"
 #include "store/store.h"
 #include <stddef.h>
 
-enum { LOT_FIND_CODE = 64, LOT_FIND_WORD = 32 };
+enum { LOT_FIND_CODE = 64 }; /* of a code and of what may be read as one */
 
 /* The code as look-ups see it: ASCII letters made upper case, digits, nothing else
  * ("L2 6321 b0412" gives "L26321B0412"). What lot.fold holds. Cut to fit; returns `out`. */
@@ -16,7 +17,7 @@ char *lot_find_fold(const char *code, char *out, size_t size);
 struct lot_find_row {
     int64_t lot_id, product_id;
     char code[LOT_FIND_CODE], fold[LOT_FIND_CODE];
-    char plant[LOT_FIND_WORD], line[LOT_FIND_WORD], shift[LOT_FIND_WORD];
+    char plant[LENGTH_CODE + 1], line[LENGTH_CODE + 1], shift[LENGTH_CODE + 1];
     char product[LOT_FIND_CODE]; /* the product's code */
     int64_t packed_from_ms, packed_to_ms, units;
     int32_t code_day;
@@ -76,7 +77,7 @@ int lot_find_lines(struct store *store, int (*each)(void *arg, const char *line)
 
 struct lot_find_product {
     int64_t product_id;
-    char product[LOT_FIND_CODE], name[LOT_FIND_CODE];
+    char product[LOT_FIND_CODE], name[LENGTH_NAME + 1];
     int shelf_life_days;
 };
 /* ERROR_NOT_FOUND if there is none. */
