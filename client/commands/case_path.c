@@ -1,5 +1,6 @@
 #include "commands/case_path.h"
 #include "show/pick.h"
+#include "show/standing.h"
 #include <string.h>
 
 int case_get_part(const struct client *c, const char *word, const char *part, const char *cause,
@@ -23,10 +24,9 @@ void case_title(const struct client *c, const json_t *document)
     text_append(&line, pick_text(document, "case", "case"));
     if (pick_has(document, "symptom"))
         text_appendf(&line, "  %s", pick_text(document, "symptom", ""));
-    if (json_object_get(document, "lot"))
-        text_appendf(&line, ", lot %s", pick_text(document, "lot", "not known"));
     if (as_of)
         text_appendf(&line, ", as of %s", view_when(as_of, when));
     view_title(&c->view, "%s", line.data);
     text_buffer_free(&line);
+    standing_show(&c->view, document, NULL);
 }

@@ -3,6 +3,7 @@
 #include "form/form.h"
 #include "form/said_date.h"
 #include "show/pick.h"
+#include "show/standing.h"
 #include "show/table.h"
 #include <stdlib.h>
 #include <string.h>
@@ -63,7 +64,7 @@ static void add_case(struct table *t, const json_t *item, int32_t today)
     char number[VIEW_NUMBER];
     table_add(t, pick_text(item, "case", "?"));
     table_add(t, pick_text(item, "symptom", ""));
-    table_add(t, pick_text(item, "lot", "not known"));
+    table_add(t, standing_named(item));
     table_add(t, pick_text(item, "line", ""));
     table_add(t, view_number(pick_number(item, "complaints", 0), number));
     add_date(t, item, today);

@@ -3,6 +3,7 @@
 #include "commands/command.h"
 #include "show/pick.h"
 #include "show/show.h"
+#include "show/standing.h"
 #include "show/table.h"
 #include <stdlib.h>
 #include <string.h>
@@ -59,6 +60,15 @@ static void show_joined(const struct view *v, const json_t *document)
     }
 }
 
+/* Cases that were found to be about this lot. */
+static void show_moved(const struct view *v, const json_t *document)
+{
+    char *cases = pick_shown(document, "moved_here");
+    if (*cases)
+        view_label(v, "cases here", "%s", cases);
+    free(cases);
+}
+
 static void show(const struct client *c, const json_t *document)
 {
     const struct view *v = &c->view;
@@ -69,11 +79,8 @@ static void show(const struct client *c, const json_t *document)
     view_label(v, "state", "%s, %zu %s", pick_text(document, "state", "open"), complaints,
                complaints == 1 ? "complaint" : "complaints");
     show_joined(v, document);
+    show_moved(v, document);
     show_verdict(v, document);
-    if (json_array_size(json_object_get(document, "lots")) > 1) {
-        view_section(v, "The lot is one of");
-        show_candidates(v, json_object_get(document, "lots"));
-    }
     view_section(v, "Likely causes");
     show_ranked(v, ranked, CAUSES_SHOWN);
     if (first) {
@@ -101,7 +108,7 @@ static void show_line(const struct client *c, const json_t *document)
     const json_t *first = json_array_get(json_object_get(document, "ranked"), 0);
     view_textf(&c->view, VIEW_PLAIN, 0, 4, "%-7s %-9s %-18s %5s %s",
                pick_text(document, "case", "?"), pick_text(document, "symptom", ""),
-               pick_text(document, "lot", "lot not known"),
+               standing_named(document),
                view_percent(pick_number(first, "probability", 0), percent),
                pick_text(first, "title", pick_text(first, "cause", "not ranked")));
 }

@@ -1,6 +1,7 @@
 #include "commands/case_path.h"
 #include "commands/command.h"
 #include "show/pick.h"
+#include "show/standing.h"
 #include "show/table.h"
 #include <stdlib.h>
 
@@ -33,6 +34,7 @@ static void show(const struct client *c, const json_t *document)
     const json_t *lot;
     view_title(&c->view, "%s  other lots that share %s", pick_text(document, "case", "case"),
                pick_text(document, "title", pick_text(document, "cause", "the cause")));
+    standing_show(&c->view, document, NULL);
     json_array_foreach(lots, i, lot)
     {
         add_lot(t, lot);

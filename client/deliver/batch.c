@@ -6,6 +6,7 @@
 #include "intake/complaint_form.h"
 #include "show/harm.h"
 #include "show/pick.h"
+#include "show/standing.h"
 #include <openssl/evp.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -165,6 +166,8 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
     const json_t *first = json_array_get(json_object_get(answer, "ranked"), 0);
     char percent[VIEW_NUMBER];
     bool harm = row->harm || harm_reported(NULL, answer);
+    size_t i;
+    const json_t *doubt;
     const char *like =
         pick_text(json_array_get(json_object_get(answer, "similar"), 0), "complaint", NULL);
     b->joined += pick_has(answer, "same_as");
@@ -180,11 +183,16 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
         text_appendf(&cause, "  %s %s", view_percent(pick_number(first, "probability", 0), percent),
                      pick_text(first, "cause", "?"));
     view_textf(v, VIEW_PLAIN, 0, 4, "%5ld  %-8s %-18s%s%s%s", row->line,
-               pick_text(answer, "case", "?"), pick_text(answer, "lot", "lot not known"),
+               pick_text(answer, "case", "?"), standing_named(answer),
                cause.length ? cause.data : "", harm ? "  HARM" : "",
                pick_bool(answer, "again", false) ? "  (logged before)"
                : pick_has(answer, "same_as")     ? "  (joined)"
                                                  : "");
+    json_array_foreach(json_object_get(answer, "doubts"), i, doubt)
+    {
+        view_textf(v, VIEW_PLAIN, 7, 9, "in doubt: %s %s: %s", pick_text(doubt, "field", "?"),
+                   pick_text(doubt, "value", ""), pick_text(doubt, "says", ""));
+    }
     if (like)
         view_textf(v, VIEW_PLAIN, 7, 9, "same person, symptom and lot? oddloaf join %s %s",
                    pick_text(answer, "complaint", "?"), like);

@@ -2,14 +2,13 @@
 #include "interview/interview_inside.h"
 #include "show/harm.h"
 #include "show/pick.h"
-#include "show/show.h"
+#include "show/standing.h"
 #include <stdlib.h>
 #include <string.h>
 
 #define PREVIEW_S 4L
 #define TELLING_MOST 6  /* questions of the daemon's: the caller's patience */
 #define GAIN_LEAST 0.02 /* bits below which a question is not worth asking */
-#define LOT_SURE 0.9
 
 /* ---- the usual order ---- */
 
@@ -50,9 +49,7 @@ static const char *answer_of(const struct interview *iv, const char *name)
 
 static bool lot_is_sure(const struct interview *iv)
 {
-    const json_t *lots = json_object_get(iv->preview, "lots");
-    return json_array_size(lots) > 0 &&
-           pick_number(json_array_get(lots, 0), "weight", 0) >= LOT_SURE;
+    return standing_names_one(iv->preview);
 }
 
 static const char *const *usual(const struct interview *iv)
@@ -112,39 +109,25 @@ static bool is_news(struct interview *iv, const char *text)
     return true;
 }
 
+/* What is read back, or what could be meant and what would decide: each time it is another. */
 static void show_lot(struct interview *iv)
 {
-    const json_t *understood = json_object_get(iv->preview, "understood");
     const json_t *lots = json_object_get(iv->preview, "lots");
-    const char *lot = pick_text(iv->preview, "lot", pick_text(understood, "lot", NULL));
-    char *line = show_lot_line(understood);
-    char percent[VIEW_NUMBER];
-    struct text_buffer text = {0};
-    if (lot && lot_is_sure(iv))
-        text_appendf(&text, "Read back: lot %s%s%s", lot, *line ? ": " : "", line);
-    else if (json_array_size(lots) > 1)
-        text_append(&text, "The code is not certain; it could be:");
-    else if (json_array_size(lots) == 1)
-        text_appendf(&text, "Perhaps lot %s (%s)%s%s",
-                     pick_text(json_array_get(lots, 0), "lot", "?"),
-                     view_percent(pick_number(json_array_get(lots, 0), "weight", 0), percent),
-                     *line ? ": " : "", line);
-    else if (*answer_of(iv, "lot_text"))
-        text_append(&text, "No lot fits this code so far; more answers may find it.");
-    if (text.length) {
-        char *key = json_dumps(lots ? lots : understood, JSON_COMPACT | JSON_ENCODE_ANY);
-        struct text_buffer news = {0};
-        text_appendf(&news, "%s %s", text.data, key ? key : "");
-        if (is_news(iv, news.data)) {
-            view_text(&iv->view, VIEW_PLAIN, 2, 2, text.data);
-            if (!lot_is_sure(iv))
-                show_candidates(&iv->view, lots);
-        }
-        text_buffer_free(&news);
-        free(key);
+    bool exact = standing_is_exact(iv->preview);
+    if (!*answer_of(iv, "lot_text") && json_array_size(lots) == 0)
+        return;
+    char *says = standing_text(iv->preview, json_object_get(iv->preview, "understood"));
+    char *key = json_dumps(lots, JSON_COMPACT | JSON_ENCODE_ANY);
+    struct text_buffer news = {0};
+    text_appendf(&news, "%s %s", says, key ? key : "");
+    if (is_news(iv, news.data)) {
+        view_textf(&iv->view, VIEW_PLAIN, 2, 2, "%s%s",
+                   exact ? "Read back: lot " : "The lot: ", says);
+        standing_show_rest(&iv->view, iv->preview);
     }
-    text_buffer_free(&text);
-    free(line);
+    text_buffer_free(&news);
+    free(key);
+    free(says);
 }
 
 static void show_taken(struct interview *iv)
@@ -161,22 +144,6 @@ static void show_taken(struct interview *iv)
         if (is_news(iv, text.data))
             view_text(&iv->view, VIEW_PLAIN, 2, 2, text.data);
         free(value);
-        text_buffer_free(&text);
-    }
-}
-
-static void show_doubts(struct interview *iv)
-{
-    size_t i;
-    const json_t *item;
-    json_array_foreach(json_object_get(iv->preview, "doubts"), i, item)
-    {
-        struct text_buffer text = {0};
-        text_appendf(&text, "Check %s %s: %s. It is kept but not counted.",
-                     pick_text(item, "field", "?"), pick_text(item, "value", ""),
-                     pick_text(item, "why", "in doubt"));
-        if (is_news(iv, text.data))
-            view_text(&iv->view, VIEW_PLAIN, 2, 2, text.data);
         text_buffer_free(&text);
     }
 }
@@ -205,7 +172,6 @@ static void take_preview(struct interview *iv, const struct reply *reply)
         return;
     show_lot(iv);
     show_taken(iv);
-    show_doubts(iv);
 }
 
 void interview_preview(struct interview *iv)

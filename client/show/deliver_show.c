@@ -3,26 +3,11 @@
 #include "show/harm.h"
 #include "show/pick.h"
 #include "show/show.h"
+#include "show/standing.h"
 #include <stdlib.h>
 #include <string.h>
 
 #define TOP 3
-
-static void show_lot(const struct view *v, const json_t *answer)
-{
-    const json_t *understood = json_object_get(answer, "understood");
-    const json_t *lots = json_object_get(answer, "lots");
-    const char *lot = pick_text(answer, "lot", pick_text(understood, "lot", NULL));
-    char *line = show_lot_line(understood);
-    if (!lot)
-        view_label(v, "lot", "not known; every lot that could be meant is weighed");
-    else if (json_array_size(lots) > 1)
-        view_label(v, "lot", "likely %s%s%s", lot, *line ? ": " : "", line);
-    else
-        view_label(v, "lot", "%s%s%s", lot, *line ? ": " : "", line);
-    free(line);
-    show_candidates(v, lots);
-}
 
 static void show_taken(const struct view *v, const json_t *taken)
 {
@@ -95,7 +80,7 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
     view_title(v, "%s  complaint %s%s", pick_text(answer, "case", "no case"),
                pick_text(answer, "complaint", "?"),
                pick_bool(answer, "again", false) ? ", logged before: nothing changed" : "");
-    show_lot(v, answer);
+    standing_show(v, answer, json_object_get(answer, "understood"));
     if (pick_has(answer, "same_as"))
         show_joined(v, answer);
     else

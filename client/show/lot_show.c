@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "show/pick.h"
 #include "show/show.h"
+#include "show/standing.h"
 #include "show/table.h"
 #include <math.h>
 #include <stdlib.h>
@@ -285,25 +286,46 @@ static void show_hold(const struct view *v, const json_t *hold)
                view_when(pick_text(hold, "at", ""), when));
 }
 
-void lot_show(const struct view *v, const json_t *document)
+/* A code on no record still tells where and when it was packed. */
+static void show_read(const struct view *v, const json_t *document)
+{
+    const char *at = pick_text(document, "made_at", NULL);
+    if (pick_has(document, "made_on"))
+        view_label(v, "made on", "%s%s%s", pick_text(document, "made_on", "?"), at ? ", " : "",
+                   at ? at : "");
+    if (pick_has(document, "line"))
+        view_label(v, "line", "%s", pick_text(document, "line", "?"));
+}
+
+/* Of one lot, or of the likeliest where it is not certain: said so before anything else. */
+static void show_records(const struct view *v, const json_t *document)
 {
     char number[VIEW_NUMBER];
     char *line = show_lot_line(document);
-    bool exact = pick_bool(document, "exact", true);
-    view_title(v, "Lot %s%s", pick_text(document, "lot", "not known"),
-               exact ? "" : " (likeliest; the code is not exact)");
-    if (*line)
-        view_text(v, VIEW_PLAIN, 2, 2, line);
+    if (!standing_names_one(document))
+        view_section(v, "On record of the likeliest");
+    view_textf(v, VIEW_PLAIN, 2, 2, "%s%s%s", pick_text(document, "shown", ""), *line ? ": " : "",
+               line);
     free(line);
     if (pick_has(document, "units"))
         view_label(v, "units", "%s", view_number(pick_number(document, "units", 0), number));
     show_hold(v, json_object_get(document, "hold"));
-    if (!exact && json_array_size(json_object_get(document, "candidates")) > 1) {
-        view_section(v, "Could be");
-        show_candidates(v, json_object_get(document, "candidates"));
-    }
     show_readings(v, json_object_get(document, "readings"));
     show_materials(v, json_object_get(document, "materials"));
     show_dispatch(v, json_object_get(document, "dispatch"));
     show_prediction(v, document);
+}
+
+void lot_show(const struct view *v, const json_t *document)
+{
+    char *says = standing_text(document, NULL);
+    view_title(v, "Lot %s", says);
+    free(says);
+    if (!standing_is_exact(document))
+        show_candidates(v, json_object_get(document, "candidates"));
+    standing_show_rest(v, document);
+    if (pick_has(document, "shown"))
+        show_records(v, document);
+    else
+        show_read(v, document);
 }

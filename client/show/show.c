@@ -84,18 +84,19 @@ void show_candidates(const struct view *v, const json_t *lots)
 {
     static const struct column columns[] = {
         {"", COLUMN_RIGHT, 0}, {"", COLUMN_LEFT, 0}, {"", COLUMN_LEFT, 16}, {"", COLUMN_LEFT, 20}};
-    if (json_array_size(lots) < 2)
+    if (json_array_size(lots) == 0)
         return;
     struct table *t = table_new(columns, 4);
     size_t i;
     size_t rest = 0;
-    double rest_sum = 0;
+    double rest_sum = 0, sum = 0;
+    char percent[VIEW_NUMBER];
     const json_t *lot;
     json_array_foreach(lots, i, lot)
     {
-        char percent[VIEW_NUMBER];
         char bar[VIEW_BAR];
         double weight = pick_number(lot, "weight", 0);
+        sum += weight;
         if (i >= CANDIDATES_SHOWN || (i >= LEAST_ROWS && weight < LEAST_SHOWN)) {
             rest++;
             rest_sum += weight;
@@ -110,6 +111,9 @@ void show_candidates(const struct view *v, const json_t *lots)
     }
     table_print(t, v, 2);
     show_rest(v, rest, rest_sum);
+    if (sum < 1 - LEAST_SHOWN)
+        view_textf(v, VIEW_PLAIN, 2, 2, "%s  none of these, or not on record",
+                   view_percent(1 - sum, percent));
     table_free(t);
 }
 

@@ -11,7 +11,7 @@ void show_ranked(const struct view *v, const json_t *ranked, size_t most);
 /* "Harvest White, line 2, packed 2026-11-16 14:05, best by 2026-11-27"; empty if nothing known.
  * Caller frees. */
 char *show_lot_line(const json_t *lot);
-/* Candidates with their weights; nothing if there are fewer than two. */
+/* Candidates with their weights, and what is left for none of them; nothing if there are none. */
 void show_candidates(const struct view *v, const json_t *lots);
 /* What a fact is, in words, and its value: "Core temperature at packing: 51.94 degC, target 38"; of
  * complaints that share something, how many and how many by chance. Caller frees. */

@@ -71,7 +71,7 @@ static json_t *top_of(const json_t *ranked)
 
 static void add_ranking(json_t *answer, const json_t *ranking)
 {
-    static const char *const KEYS[] = {"lots", "ask", "cautions", "harm"};
+    static const char *const KEYS[] = {"ask", "cautions", "harm"};
     json_object_set_new(answer, "ranked", top_of(json_object_get(ranking, "ranked")));
     for (size_t k = 0; k < sizeof KEYS / sizeof KEYS[0]; k++) {
         json_t *value = json_object_get(ranking, KEYS[k]);
@@ -97,15 +97,6 @@ static void add_return_caution(const struct desk *desk, const struct complaint_f
     json_object_set_new(answer, "cautions", cautions);
 }
 
-static json_t *lots_json(const struct placing *placing)
-{
-    json_t *lots = json_array();
-    for (int i = 0; i < placing->lot_count; i++)
-        json_array_append_new(lots, json_pack("{s:s, s:f}", "lot", placing->code[i], "weight",
-                                              placing->lots[i].weight));
-    return lots;
-}
-
 /* What the complaint it repeats got from it, and where the two differ. */
 static void add_joined(const struct taking *t, struct store *store, json_t *answer)
 {
@@ -128,9 +119,9 @@ static void add_joined(const struct taking *t, struct store *store, json_t *answ
 static void add_understood(const struct desk *desk, struct store *store, const struct taking *t,
                            int64_t lot_id, json_t *answer)
 {
-    json_t *lots = lots_json(&t->placing);
-    json_object_set_new(answer, "lot", understood_code(store, lot_id, lots));
-    json_object_set_new(answer, "lots", lots);
+    json_object_update(answer, t->lot);
+    if (t->placed.again || t->placed.joined)
+        placing_json_of(desk, store, t->placed.complaint_id, answer);
     json_object_set_new(answer, "understood", understood_json(store, desk->tz, lot_id, t->form));
     json_object_set(answer, "taken", t->taken);
     json_object_set(answer, "doubts", t->form->doubts);
@@ -169,9 +160,7 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
                        const json_t *ranking)
 {
     json_t *answer = json_object();
-    const struct placing *placing = &t->placing;
-    bool settled = placing->lot_count && placing->lots[0].weight >= desk->settled_weight;
-    int64_t lot_id = settled ? placing->lots[0].lot_id : 0;
+    int64_t lot_id = complaint_lots_settled(&t->placing.lots);
     add_understood(desk, store, t, lot_id, answer);
     add_similar(desk, store, t, lot_id, answer);
     add_ranking(answer, ranking);
@@ -185,9 +174,10 @@ json_t *answer_busy(const struct desk *desk, const struct taking *t)
 {
     if (!t->form)
         return refusal_json(desk, t);
-    json_t *answer =
-        json_pack("{s:s, s:o, s:n, s:[], s:[], s:[], s:[], s:b}", "complaint", t->form->uuid,
-                  "case", case_json(t), "lot", "lots", "ranked", "ask", "cautions", "busy", true);
+    json_t *answer = json_pack("{s:s, s:o, s:[], s:[], s:[], s:b}", "complaint", t->form->uuid,
+                               "case", case_json(t), "ranked", "ask", "cautions", "busy", true);
+    json_object_update(answer, t->lot);
+    json_object_set(answer, "doubts", t->form->doubts);
     if (t->form->harm) {
         json_object_set_new(answer, "harm", json_true());
         add_harm(desk, alarm_of(desk, true, t->placed.again), answer);

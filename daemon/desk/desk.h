@@ -17,10 +17,10 @@ struct desk {
     struct triage *triage;
     const json_t *harm; /* what is said when harm is reported: intake/harm.h */
     const char *plant, *mail_domain;
-    bool alarms;           /* a mail about a report of harm would go to somebody */
-    double settled_weight; /* a likeliest lot of at least this weight is taken as the lot */
-    int64_t similar_ms;    /* how far apart two reports of one person can be of one thing */
-    int64_t contact_ms;    /* for which contact data are kept */
+    bool alarms;        /* a mail about a report of harm would go to somebody */
+    double settle_at;   /* a likeliest lot of at least this weight is taken as the lot */
+    int64_t similar_ms; /* how far apart two reports of one person can be of one thing */
+    int64_t contact_ms; /* for which contact data are kept */
 };
 
 #endif

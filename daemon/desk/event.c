@@ -4,7 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
-json_t *event_urgent(const char *plant, const json_t *needs, const json_t *body, const char *lot)
+json_t *event_urgent(const char *plant, const json_t *needs, const json_t *body, const json_t *lot)
 {
     static const char *const KEYS[] = {"harm",    "symptom", "channel", "received_at",
                                        "product", "store",   "packs",   NULL};
@@ -18,7 +18,8 @@ json_t *event_urgent(const char *plant, const json_t *needs, const json_t *body,
     json_t *id = json_object_get(body, "id");
     if (id)
         json_object_set(event, "complaint", id);
-    json_object_set_new(event, "lot", lot ? json_string(lot) : json_null());
+    if (lot)
+        json_object_update(event, (json_t *)lot);
     return event;
 }
 
@@ -41,6 +42,7 @@ json_t *event_urgent_refused(const char *plant, const json_t *needs, const json_
     }
     json_object_set(taken, "harm", (json_t *)harm);
     json_t *event = event_urgent(plant, needs, taken, NULL);
+    json_object_set_new(event, "lot", json_null());
     json_object_set(event, "lot_text", json_object_get(taken, "lot_text"));
     json_object_set_new(event, "refused",
                         json_sprintf("%s%s%s", why->field, why->field[0] ? ": " : "", why->text));
@@ -91,10 +93,30 @@ static int band_of(double probability)
     return band;
 }
 
+static const char *lot_reason(const json_t *was, const json_t *now)
+{
+    const char *lot_was = json_string_value(json_object_get(was, "lot"));
+    const char *lot_now = json_string_value(json_object_get(now, "lot"));
+    if (!json_object_get(was, "lot_state"))
+        return NULL; /* of a time when a guess was told as the lot: then all would be news */
+    if (lot_was && !lot_now)
+        return "the lot told before is in doubt";
+    if (!lot_was && lot_now)
+        return "its lot is known now";
+    return lot_was && strcmp(lot_was, lot_now) != 0 ? "it is about another lot than told before"
+                                                    : NULL;
+}
+
 const char *event_case_reason(const json_t *was, const json_t *now)
 {
     if (!was)
         return "a new case";
+    const char *lot = lot_reason(was, now);
+    if (lot)
+        return lot;
+    if (json_array_size(json_object_get(now, "moved_here")) >
+        json_array_size(json_object_get(was, "moved_here")))
+        return "another case was found to be about this lot";
     const char *cause_was = json_string_value(json_object_get(top_of(was), "cause"));
     const char *cause_now = json_string_value(json_object_get(top_of(now), "cause"));
     if (!cause_was || !cause_now || strcmp(cause_was, cause_now) != 0)

@@ -10,10 +10,11 @@
 #include <stdint.h>
 
 /* {"event":"urgent","plant","needs":[…],"harm":[…],"symptom","channel","received_at","product",
- * "lot","store","packs","complaint"}; the caller adds "case" once known, "said" and "made" as
- * desk/told.h has them. `needs` is what the plant says this needs, `body` a complaint without
- * contact data in its texts; `lot` may be NULL. New reference. */
-json_t *event_urgent(const char *plant, const json_t *needs, const json_t *body, const char *lot);
+ * "store","packs","complaint"} and all of `lot`; the caller adds "case" once known, "said" and
+ * "made" as desk/told.h has them. `needs` is what the plant says this needs, `body` a complaint
+ * without contact data in its texts, `lot` how it stands to the lots (desk/placing.h), "doubts"
+ * and, if it is told again, "why" with it; may be NULL. New reference. */
+json_t *event_urgent(const char *plant, const json_t *needs, const json_t *body, const json_t *lot);
 /* The same of a complaint that was refused, so that no case holds it: "refused" says why and
  * "source" and "line" where it is; the caller adds "said". `complaint` is unchecked: only short
  * texts and numbers are taken over. `harm` (borrowed): the checked words. New reference. */
@@ -30,9 +31,10 @@ json_t *event_digest(const char *plant, const json_t *week);
 void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size);
 void event_digest_id(const char *domain, const char *week, char *out, size_t size);
 
-/* One mail a case, then only when something changed that QA would act on: the top cause changed,
- * its probability crossed a band (50, 70, 90 %), or complaints doubled. `was` is the ranking last
- * mailed (NULL: none). NULL: no mail; else why, for people. */
+/* One mail a case, then only when something changed that QA would act on: which lot it is, or
+ * whether that is known; the top cause; its probability crossed a band (50, 70, 90 %); complaints
+ * doubled; another case was found to be this one. `was` is the ranking last mailed (NULL: none).
+ * NULL: no mail; else why, for people. */
 const char *event_case_reason(const json_t *was, const json_t *now);
 
 #endif

@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "desk/placing.h"
 #include "intake/report.h"
+#include "store/complaint_place.h"
 #include "store/contact.h"
 #include "store/joined.h"
 #include "store/work.h"
@@ -12,14 +13,14 @@
 /* ---- who is who ---- */
 
 /* A complaint as it stands; `joined`: the uuid asked for is a report joined to it. */
-struct standing {
+struct complaint_now {
     int64_t id, case_id, lot_id, received_ms, logged_ms;
     char uuid[UUID_TEXT], symptom[16];
     bool is_return, joined;
     json_t *body;
 };
 
-static void standing_clear(struct standing *s)
+static void now_clear(struct complaint_now *s)
 {
     json_decref(s->body);
     s->body = NULL;
@@ -27,15 +28,15 @@ static void standing_clear(struct standing *s)
 
 static int take_complaint(void *arg, const struct complaint_row *row)
 {
-    struct standing *s = arg;
+    struct complaint_now *s = arg;
     bool joined = s->joined;
-    *s = (struct standing){.id = row->id,
-                           .case_id = row->case_id,
-                           .lot_id = row->lot_id,
-                           .received_ms = row->received_ms,
-                           .logged_ms = row->logged_ms,
-                           .is_return = strcmp(row->channel, "return") == 0,
-                           .joined = joined};
+    *s = (struct complaint_now){.id = row->id,
+                                .case_id = row->case_id,
+                                .lot_id = row->lot_id,
+                                .received_ms = row->received_ms,
+                                .logged_ms = row->logged_ms,
+                                .is_return = strcmp(row->channel, "return") == 0,
+                                .joined = joined};
     text_clip(row->uuid, s->uuid, sizeof s->uuid);
     text_clip(row->symptom, s->symptom, sizeof s->symptom);
     return jsonx_parse(row->body, strlen(row->body), &s->body, NULL);
@@ -48,10 +49,10 @@ static int take_uuid(void *arg, const struct joined_row *row)
 }
 
 /* The complaint of that uuid, or the one it is joined to. */
-static int find(struct store *store, const char *uuid, struct standing *ret, struct error *err)
+static int find(struct store *store, const char *uuid, struct complaint_now *ret, struct error *err)
 {
     char first[UUID_TEXT];
-    *ret = (struct standing){0};
+    *ret = (struct complaint_now){0};
     int rc = complaint_by_uuid(store, uuid, take_complaint, ret, err);
     if (rc != ERROR_NOT_FOUND || joined_by_uuid(store, uuid, take_uuid, first, NULL) != 0)
         return rc;
@@ -70,7 +71,7 @@ static int refuse(struct error *err, const char *same_as, const char *why, const
 }
 
 /* May a report of this kind be joined to that complaint? */
-static int check_alike(const struct standing *to, const char *uuid, const char *symptom,
+static int check_alike(const struct complaint_now *to, const char *uuid, const char *symptom,
                        bool is_return, const char *same_as, struct error *err)
 {
     if (strcmp(to->uuid, uuid) == 0)
@@ -84,7 +85,7 @@ static int check_alike(const struct standing *to, const char *uuid, const char *
     return 0;
 }
 
-static int find_first(struct store *store, const char *same_as, struct standing *ret,
+static int find_first(struct store *store, const char *same_as, struct complaint_now *ret,
                       struct error *err)
 {
     int rc = find(store, same_as, ret, err);
@@ -129,7 +130,9 @@ static bool moves(const json_t *before, const json_t *after)
     return false;
 }
 
-static int rewrite(const struct desk *desk, struct store *store, const struct standing *was,
+static const char JOINED[] = "a report of the same was joined to it or taken from it";
+
+static int rewrite(const struct desk *desk, struct store *store, const struct complaint_now *was,
                    json_t *said, int64_t now_ms, struct error *err)
 {
     const struct form_options options = {.tz = desk->tz, .now_ms = was->received_ms};
@@ -142,13 +145,13 @@ static int rewrite(const struct desk *desk, struct store *store, const struct st
         rc = placing_find(desk, store, form, &placing, err);
     if (!rc) {
         char *body = jsonx_dump(form->body);
-        placing_complaint(desk, form, &placing, body, now_ms, &c);
+        placing_complaint(form, &placing, body, now_ms, &c);
         rc = complaint_rewrite(store, was->id, &c, err);
         free(body);
     }
     if (!rc && moves(was->body, said))
-        rc = complaint_place(store, was->id, placing.lots, placing.lot_count, desk->settled_weight,
-                             now_ms, &placed, err);
+        rc = complaint_place(store, was->id, &placing.lots,
+                             &(struct complaint_why){"oddloaf", JOINED, now_ms}, &placed, err);
     else if (!rc)
         rc = work_add(store, WORK_RANK, was->case_id, now_ms, err);
     complaint_form_free(form);
@@ -156,7 +159,7 @@ static int rewrite(const struct desk *desk, struct store *store, const struct st
 }
 
 /* After a report was added to a complaint or taken away from it. */
-static int tell_anew(const struct desk *desk, struct store *store, const struct standing *was,
+static int tell_anew(const struct desk *desk, struct store *store, const struct complaint_now *was,
                      int64_t now_ms, struct error *err)
 {
     struct telling t = {0};
@@ -175,11 +178,11 @@ static int tell_anew(const struct desk *desk, struct store *store, const struct 
     return rc;
 }
 
-static int add_report(const struct desk *desk, struct store *store, const struct standing *to,
+static int add_report(const struct desk *desk, struct store *store, const struct complaint_now *to,
                       const struct joined_row *report, struct complaint_placed *ret,
                       struct error *err)
 {
-    struct standing now = {0};
+    struct complaint_now now = {0};
     int rc = joined_add(store, report, err);
     if (!rc)
         rc = tell_anew(desk, store, to, report->joined_ms, err);
@@ -188,7 +191,7 @@ static int add_report(const struct desk *desk, struct store *store, const struct
     if (!rc)
         *ret = (struct complaint_placed){
             .complaint_id = now.id, .case_id = now.case_id, .lot_id = now.lot_id, .joined = true};
-    standing_clear(&now);
+    now_clear(&now);
     return rc;
 }
 
@@ -197,7 +200,7 @@ static int add_report(const struct desk *desk, struct store *store, const struct
 int joining_log(const struct desk *desk, struct store *store, const struct complaint_form *form,
                 const struct complaint_new *report, struct complaint_placed *ret, struct error *err)
 {
-    struct standing to = {0}, own = {0};
+    struct complaint_now to = {0}, own = {0};
     int rc = find(store, form->uuid, &own, NULL);
     if (rc == 0)
         *ret = (struct complaint_placed){.complaint_id = own.id,
@@ -205,7 +208,7 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
                                          .lot_id = own.lot_id,
                                          .joined = own.joined,
                                          .again = true};
-    standing_clear(&own);
+    now_clear(&own);
     if (rc != ERROR_NOT_FOUND)
         return rc;
     rc = find_first(store, form->same_as, &to, err);
@@ -224,13 +227,13 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
                                              .uuid = form->uuid,
                                              .body = report->body},
                         ret, err);
-    standing_clear(&to);
+    now_clear(&to);
     return rc;
 }
 
 /* A verdict must not be left standing on a case without complaints. */
-static int check_settled(struct store *store, const struct standing *own, const struct standing *to,
-                         struct error *err)
+static int check_settled(struct store *store, const struct complaint_now *own,
+                         const struct complaint_now *to, struct error *err)
 {
     struct case_row row;
     int rc = own->case_id == to->case_id ? 0 : case_get(store, own->case_id, &row, err);
@@ -242,8 +245,8 @@ static int check_settled(struct store *store, const struct standing *own, const 
 }
 
 /* What the complaint said by itself goes along; reports joined to it go over as well. */
-static int take_over(const struct desk *desk, struct store *store, const struct standing *own,
-                     const struct standing *to, int64_t now_ms, struct complaint_placed *ret,
+static int take_over(const struct desk *desk, struct store *store, const struct complaint_now *own,
+                     const struct complaint_now *to, int64_t now_ms, struct complaint_placed *ret,
                      struct error *err)
 {
     char *body = NULL;
@@ -273,7 +276,7 @@ int joining_join(const struct desk *desk, struct store *store, const char *uuid,
                  const char *same_as, int64_t now_ms, struct complaint_placed *ret,
                  struct error *err)
 {
-    struct standing own = {0}, to = {0};
+    struct complaint_now own = {0}, to = {0};
     int rc = find(store, uuid, &own, err);
     if (!rc)
         rc = find_first(store, same_as, &to, err);
@@ -294,8 +297,8 @@ int joining_join(const struct desk *desk, struct store *store, const char *uuid,
         if (!rc)
             rc = take_over(desk, store, &own, &to, now_ms, ret, err);
     }
-    standing_clear(&own);
-    standing_clear(&to);
+    now_clear(&own);
+    now_clear(&to);
     return rc;
 }
 
@@ -329,7 +332,7 @@ static int log_separated(const struct desk *desk, struct store *store,
         rc = joined_remove(store, form->uuid, err);
     if (!rc) {
         char *body = jsonx_dump(form->body);
-        placing_complaint(desk, form, &placing, body, now_ms, &c);
+        placing_complaint(form, &placing, body, now_ms, &c);
         rc = complaint_log(store, &c, ret, err);
         free(body);
     }
@@ -343,7 +346,7 @@ int joining_separate(const struct desk *desk, struct store *store, const char *u
                      struct complaint_placed *ret, struct error *err)
 {
     struct separated report = {0};
-    struct standing from = {0};
+    struct complaint_now from = {0};
     int rc = joined_by_uuid(store, uuid, take_report, &report, err);
     if (!rc)
         rc = find(store, uuid, &from, err);
@@ -351,7 +354,7 @@ int joining_separate(const struct desk *desk, struct store *store, const char *u
         rc = log_separated(desk, store, &report, now_ms, ret, err);
     if (!rc)
         rc = tell_anew(desk, store, &from, now_ms, err);
-    standing_clear(&from);
+    now_clear(&from);
     json_decref(report.body);
     return rc;
 }

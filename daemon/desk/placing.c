@@ -1,15 +1,7 @@
 #include "desk/placing.h"
-#include "base/jsonx.h"
-#include "base/text.h"
 #include "store/lot_find.h"
-#include <math.h>
-#include <stdlib.h>
-#include <string.h>
 
-enum {
-    AGAIN_DAYS = 120, /* older complaints are about bread long gone from any record's view */
-    BEFORE_DAYS = 90  /* a plant that has just begun to load logs the complaints of before, too */
-};
+/* ---- finding ---- */
 
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,
                  struct placing *ret, struct error *err)
@@ -22,34 +14,24 @@ int placing_find(const struct desk *desk, struct store *store, const struct comp
                                     .bought_day = form->bought_day,
                                     .found_day = form->found_day,
                                     .received_ms = form->received_ms,
-                                    .tz = desk->tz};
+                                    .tz = desk->tz,
+                                    .settle_at = desk->settle_at};
     struct lot_match_result matched = {0};
     int rc = lot_match(desk->matcher, store, &query, &matched, err);
     if (rc)
         return rc;
-    memset(ret, 0, sizeof *ret);
-    for (size_t i = 0; i < matched.count && i < COMPLAINT_LOTS; i++) {
-        text_clip(matched.candidate[i].code, ret->code[i], sizeof ret->code[i]);
-        ret->lots[ret->lot_count++] =
+    *ret = (struct placing){.lots.state = matched.state, .read_lot_id = matched.read_lot_id};
+    for (size_t i = 0; i < matched.count && i < COMPLAINT_LOTS; i++)
+        ret->lots.lot[ret->lots.count++] =
             (struct complaint_lot){matched.candidate[i].lot_id, matched.candidate[i].weight};
-    }
     struct lot_find_product product;
     if (query.product && lot_find_product_by_code(store, query.product, &product, NULL) == 0)
         ret->product_id = product.product_id;
     return 0;
 }
 
-void placing_doubt(struct store *store, const struct complaint_form *form)
-{
-    int64_t first_ms;
-    if (lot_find_first(store, &first_ms, NULL) == 0 &&
-        form->received_ms < first_ms - BEFORE_DAYS * WHEN_DAY_MS)
-        complaint_form_doubt(form, "received_at", "long before the plant's first lot on record");
-}
-
-void placing_complaint(const struct desk *desk, const struct complaint_form *form,
-                       const struct placing *placing, const char *body, int64_t now_ms,
-                       struct complaint_new *ret)
+void placing_complaint(const struct complaint_form *form, const struct placing *placing,
+                       const char *body, int64_t now_ms, struct complaint_new *ret)
 {
     *ret = (struct complaint_new){
         .uuid = form->uuid,
@@ -68,84 +50,83 @@ void placing_complaint(const struct desk *desk, const struct complaint_form *for
         .units = form->units,
         .harm = form->harm,
         .body = body,
-        .lot_count = placing->lot_count,
-        .settled_weight = desk->settled_weight,
+        .lots = placing->lots,
     };
-    memcpy(ret->lots, placing->lots, sizeof ret->lots);
 }
 
-/* ---- again ---- */
+/* ---- telling ---- */
 
-struct again {
+static int tell(const struct desk *desk, struct store *store, const struct lot_query *query,
+                const struct complaint_lots *lots, struct standing *ret)
+{
+    int64_t lot_id[COMPLAINT_LOTS];
+    double weight[COMPLAINT_LOTS];
+    for (int i = 0; i < lots->count; i++) {
+        lot_id[i] = lots->lot[i].lot_id;
+        weight[i] = lots->lot[i].weight;
+    }
+    const struct standing_kept kept = {lots->state, lot_id, weight, (size_t)lots->count};
+    return standing_of_kept(desk->matcher, store, query, &kept, ret, NULL);
+}
+
+void placing_json(const struct desk *desk, struct store *store, const struct complaint_form *form,
+                  const struct complaint_lots *lots, json_t *into)
+{
+    const struct lot_query query = {.lot_text = complaint_form_text(form, "lot_text"),
+                                    .received_ms = form->received_ms,
+                                    .tz = desk->tz};
+    struct standing standing;
+    if (tell(desk, store, &query, lots, &standing))
+        return;
+    standing_json(&standing, into);
+    json_object_set_new(into, "lots", standing_lots_json(&standing));
+}
+
+struct telling {
     const struct desk *desk;
-    int64_t now_ms;
     struct store *store;
-    struct {
-        int64_t complaint_id;
-        struct placing placing;
-    } * moved;
-    size_t count, capacity;
+    json_t *into;
 };
 
-static bool same_lots(struct store *store, int64_t complaint_id, const struct placing *p)
+static int tell_row(void *arg, const struct complaint_row *row)
 {
-    struct complaint_lot was[COMPLAINT_LOTS];
+    const struct telling *t = arg;
+    const struct lot_query query = {
+        .lot_text = row->lot_text, .received_ms = row->received_ms, .tz = t->desk->tz};
+    struct complaint_lots lots;
+    struct standing standing;
+    if (complaint_lots_of(t->store, row->id, &lots, NULL) ||
+        tell(t->desk, t->store, &query, &lots, &standing))
+        return 0;
+    standing_json(&standing, t->into);
+    if (!json_object_get(t->into, "lots"))
+        json_object_set_new(t->into, "lots", standing_lots_json(&standing));
+    return 0;
+}
+
+void placing_json_of(const struct desk *desk, struct store *store, int64_t complaint_id,
+                     json_t *into)
+{
+    struct telling t = {desk, store, into};
+    complaint_by_id(store, complaint_id, tell_row, &t, NULL);
+}
+
+static void add_moved_here(struct store *store, int64_t case_id, json_t *into)
+{
+    enum { MOST = 50 };
+    int64_t ids[MOST];
     int count = 0;
-    if (complaint_candidates(store, complaint_id, was, &count, NULL) || count != p->lot_count)
-        return false;
-    for (int i = 0; i < count; i++) {
-        if (was[i].lot_id != p->lots[i].lot_id || fabs(was[i].weight - p->lots[i].weight) > 0.01)
-            return false;
-    }
-    return true;
+    json_t *cases = json_array();
+    case_moved_here(store, case_id, ids, MOST, &count, NULL);
+    for (int i = 0; i < count; i++)
+        json_array_append_new(cases, json_sprintf("C%lld", (long long)ids[i]));
+    json_object_set_new(into, "moved_here", cases);
 }
 
-static int again_row(void *arg, const struct complaint_row *row)
+void placing_json_of_case(const struct desk *desk, struct store *store, int64_t case_id,
+                          json_t *into)
 {
-    struct again *again = arg;
-    const struct form_options options = {.tz = again->desk->tz, .now_ms = row->received_ms};
-    json_t *body = NULL;
-    struct complaint_form *form = NULL;
-    struct placing placing;
-    int rc = jsonx_parse(row->body, strlen(row->body), &body, NULL);
-    if (!rc)
-        rc = complaint_form_read(body, &options, &form, NULL);
-    if (!rc)
-        rc = placing_find(again->desk, again->store, form, &placing, NULL);
-    if (!rc && !same_lots(again->store, row->id, &placing)) {
-        if (again->count == again->capacity) {
-            again->capacity = again->capacity ? again->capacity * 2 : 16;
-            again->moved = xrealloc(again->moved, again->capacity * sizeof *again->moved);
-        }
-        again->moved[again->count].complaint_id = row->id;
-        again->moved[again->count++].placing = placing;
-    }
-    complaint_form_free(form);
-    json_decref(body);
-    return 0; /* one complaint that can't be read again stays as it is */
-}
-
-static int place_all(struct store *store, void *arg, struct error *err)
-{
-    struct again *again = arg;
-    int rc = 0;
-    for (size_t i = 0; i < again->count && !rc; i++) {
-        struct complaint_placed placed;
-        rc = complaint_place(store, again->moved[i].complaint_id, again->moved[i].placing.lots,
-                             again->moved[i].placing.lot_count, again->desk->settled_weight,
-                             again->now_ms, &placed, err);
-    }
-    return rc;
-}
-
-int placing_again(const struct desk *desk, struct writer *writer, struct store *store,
-                  int64_t now_ms, struct error *err)
-{
-    struct again again = {.desk = desk, .now_ms = now_ms, .store = store};
-    int64_t since_ms = now_ms - AGAIN_DAYS * WHEN_DAY_MS;
-    int rc = complaint_open_lots(store, since_ms, again_row, &again, err);
-    if (!rc && again.count)
-        rc = writer_run(writer, place_all, &again, err);
-    free(again.moved);
-    return rc;
+    struct telling t = {desk, store, into};
+    complaint_surest_of_case(store, case_id, tell_row, &t, NULL);
+    add_moved_here(store, case_id, into);
 }

@@ -4,28 +4,30 @@
 
 #include "desk/desk.h"
 #include "intake/complaint_form.h"
+#include "lots/standing.h"
 #include "store/complaint.h"
-#include "store/writer.h"
 
 struct placing {
-    struct complaint_lot lots[COMPLAINT_LOTS];
-    int lot_count;
-    char code[COMPLAINT_LOTS][LOT_MATCH_CODE]; /* of the lots */
-    int64_t product_id;                        /* of the product the form names, 0 if unknown */
+    struct complaint_lots lots;
+    int64_t product_id;  /* of the product the form names, 0 if unknown */
+    int64_t read_lot_id; /* of the lot whose code was read, 0 if there is none */
 };
 
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,
                  struct placing *ret, struct error *err);
-/* Doubts what only the records can: a receipt long before there were any. */
-void placing_doubt(struct store *store, const struct complaint_form *form);
 /* The complaint as the store takes it. Borrows form and body; without contact data. */
-void placing_complaint(const struct desk *desk, const struct complaint_form *form,
-                       const struct placing *placing, const char *body, int64_t now_ms,
-                       struct complaint_new *ret);
+void placing_complaint(const struct complaint_form *form, const struct placing *placing,
+                       const char *body, int64_t now_ms, struct complaint_new *ret);
 
-/* Matches complaints with open lots again (records came since) and places those whose candidates
- * changed. Runs on a reader thread. */
-int placing_again(const struct desk *desk, struct writer *writer, struct store *store,
-                  int64_t now_ms, struct error *err);
+/* How it stands to the lots, in JSON: what lots/standing.h sets, and "lots". */
+void placing_json(const struct desk *desk, struct store *store, const struct complaint_form *form,
+                  const struct complaint_lots *lots, json_t *into);
+/* The same of a logged complaint, of a case: as its complaint whose lot is surest, or the newest of
+ * those, and with "moved_here", the cases that were found to be this one. "lots" is left if it is
+ * there. Sets nothing of what cannot be read. */
+void placing_json_of(const struct desk *desk, struct store *store, int64_t complaint_id,
+                     json_t *into);
+void placing_json_of_case(const struct desk *desk, struct store *store, int64_t case_id,
+                          json_t *into);
 
 #endif

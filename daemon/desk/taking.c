@@ -1,6 +1,7 @@
 #include "desk/taking.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/doubts.h"
 #include "desk/event.h"
 #include "desk/joining.h"
 #include "desk/told.h"
@@ -72,14 +73,12 @@ static void refuse(const struct desk *desk, struct taking *t, const json_t *comp
 static void make_urgent(const struct desk *desk, struct store *store, struct taking *t,
                         int64_t now_ms)
 {
-    const struct placing *placing = &t->placing;
-    bool settled = placing->lot_count && placing->lots[0].weight >= desk->settled_weight;
     json_t *said = told_complaint(t->form->body, t->form->contact);
-    t->urgent = event_urgent(desk->plant, json_object_get(desk->harm, "mail"), said,
-                             placing->lot_count ? placing->code[0] : NULL);
+    t->urgent = event_urgent(desk->plant, json_object_get(desk->harm, "mail"), said, t->lot);
+    json_object_set(t->urgent, "doubts", t->form->doubts);
     json_object_set_new(t->urgent, "said", said);
     json_object_set_new(t->urgent, "made",
-                        told_lot(store, desk->tz, settled ? placing->lots[0].lot_id : 0));
+                        told_lot(store, desk->tz, complaint_lots_settled(&t->placing.lots)));
     event_message_id(desk->mail_domain, now_ms, t->message_id, sizeof t->message_id);
 }
 
@@ -100,6 +99,17 @@ static int refused_before(struct taking *t, const json_t *complaint)
     return error_set(&t->err, ERROR_INVALID, "%s", reason ? reason : "refused by its sender");
 }
 
+static int place(const struct desk *desk, struct store *store, struct taking *t)
+{
+    int rc = placing_find(desk, store, t->form, &t->placing, &t->err);
+    if (rc)
+        return rc;
+    t->lot = json_object();
+    placing_json(desk, store, t->form, &t->placing.lots, t->lot);
+    doubts_add(desk, store, t->form, &t->placing);
+    return 0;
+}
+
 void taking_read(const struct desk *desk, struct store *store, const json_t *complaint,
                  int64_t now_ms, struct taking *t)
 {
@@ -109,9 +119,7 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *com
     if (!rc)
         rc = read_form(desk, t, filled, false, now_ms);
     if (!rc)
-        rc = placing_find(desk, store, t->form, &t->placing, &t->err);
-    if (!rc)
-        placing_doubt(store, t->form);
+        rc = place(desk, store, t);
     if (rc)
         refuse(desk, t, filled, now_ms);
     json_decref(filled);
@@ -143,12 +151,10 @@ int taking_preview(const struct desk *desk, struct store *store, const json_t *c
     int rc = read_form(desk, t, filled, true, now_ms);
     json_decref(filled);
     if (!rc)
-        rc = placing_find(desk, store, t->form, &t->placing, &t->err);
+        rc = place(desk, store, t);
     if (!rc)
-        placing_doubt(store, t->form);
-    if (!rc)
-        rc = tell_preview(desk->triage, store, t->form->body, t->placing.lots, t->placing.lot_count,
-                          ret_ranking, &t->err);
+        rc = tell_preview(desk->triage, store, t->form->body, t->placing.lots.lot,
+                          t->placing.lots.count, ret_ranking, &t->err);
     return rc;
 }
 
@@ -196,7 +202,7 @@ static int log_form(const struct desk *desk, struct store *store, int64_t now_ms
                     struct error *err)
 {
     struct complaint_new c;
-    placing_complaint(desk, t->form, &t->placing, t->body, now_ms, &c);
+    placing_complaint(t->form, &t->placing, t->body, now_ms, &c);
     c.contact = t->contact;
     c.contact_fold = t->form->contact_fold;
     c.contact_purge_ms = now_ms + desk->contact_ms;
@@ -220,6 +226,7 @@ void taking_clear(struct taking *t)
     complaint_form_free(t->form);
     json_decref(t->faults);
     json_decref(t->taken);
+    json_decref(t->lot);
     json_decref(t->urgent);
     json_decref(t->harm);
     free(t->body);

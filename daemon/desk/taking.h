@@ -16,6 +16,7 @@ struct taking {
     json_t *faults; /* all faults of what was said; empty for one that the store found */
     struct placing placing;
     json_t *taken; /* what the note gave: shown to the desk */
+    json_t *lot;   /* how it stands to the lots: desk/placing.h */
     char *body, *contact;
     json_t *urgent; /* event of harm, or NULL */
     json_t *harm;   /* what a refused one says of harm, or NULL */

@@ -88,6 +88,11 @@ static json_t *told_row(struct store *store, int64_t complaint_id, const char *r
     return told;
 }
 
+json_t *told_logged(struct store *store, int64_t complaint_id, const char *body)
+{
+    return told_row(store, complaint_id, "", body);
+}
+
 /* ---- those of a case ---- */
 
 struct telling {

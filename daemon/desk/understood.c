@@ -5,15 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-json_t *understood_code(struct store *store, int64_t lot_id, const json_t *lots)
-{
-    struct lot_find_row row;
-    if (lot_id > 0 && lot_find_by_id(store, lot_id, &row, NULL) == 0)
-        return json_string(row.code);
-    json_t *likeliest = json_object_get(json_array_get(lots, 0), "lot");
-    return likeliest ? json_incref(likeliest) : json_null();
-}
-
 static void set_time(json_t *out, const char *name, const struct tz *tz, int64_t ms)
 {
     char text[40];

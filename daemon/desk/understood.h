@@ -6,8 +6,6 @@
 #include "intake/complaint_form.h"
 #include "store/store.h"
 
-/* The lot's code; for lot 0 that of the likeliest of `lots` (JSON, may be NULL); else null. */
-json_t *understood_code(struct store *store, int64_t lot_id, const json_t *lots);
 /* Lot, product, line, packing time and code date in the plant's zone. */
 json_t *understood_json(struct store *store, const struct tz *tz, int64_t lot_id,
                         const struct complaint_form *form);

@@ -1,7 +1,8 @@
 #include "desk/whole.h"
 #include "base/jsonx.h"
 #include "desk/joining.h"
-#include "desk/understood.h"
+#include "desk/placing.h"
+#include "store/change.h"
 #include "store/complaint.h"
 #include "store/contact.h"
 #include "store/joined.h"
@@ -10,7 +11,7 @@
 
 struct shown {
     json_t *body;
-    int64_t id, case_id, lot_id;
+    int64_t id, case_id;
     bool first_only; /* the body is that of a report, this is the complaint it is joined to */
 };
 
@@ -19,7 +20,6 @@ static int show_row(void *arg, const struct complaint_row *row)
     struct shown *shown = arg;
     shown->id = row->id;
     shown->case_id = row->case_id;
-    shown->lot_id = row->lot_id;
     return shown->first_only ? 0 : jsonx_parse(row->body, strlen(row->body), &shown->body, NULL);
 }
 
@@ -65,7 +65,27 @@ static void add_reports(struct store *store, const struct shown *shown, bool des
     json_decref(reports);
 }
 
-int whole_complaint(struct store *store, const char *id, bool desk, json_t **ret, struct error *err)
+static int add_change(void *arg, const struct change_row *row)
+{
+    char when[32];
+    json_t *change = json_pack("{s:s, s:s, s:s}", "at", when_format_utc(row->at_ms, when), "by",
+                               row->by, "field", row->field);
+    json_object_set_new(change, "was", *row->was ? json_string(row->was) : json_null());
+    json_object_set_new(change, "is", *row->now ? json_string(row->now) : json_null());
+    json_object_set_new(change, "reason", json_string(row->reason));
+    json_array_append_new(arg, change);
+    return 0;
+}
+
+static json_t *changes_json(struct store *store, const char *uuid)
+{
+    json_t *changes = json_array();
+    change_of(store, uuid, add_change, changes, NULL);
+    return changes;
+}
+
+int whole_complaint(const struct desk *desk, struct store *store, const char *id, bool with_contact,
+                    json_t **ret, struct error *err)
 {
     struct shown shown = {0};
     char uuid[UUID_TEXT];
@@ -77,11 +97,12 @@ int whole_complaint(struct store *store, const char *id, bool desk, json_t **ret
         return rc;
     }
     json_object_set_new(shown.body, "case", json_sprintf("C%lld", (long long)shown.case_id));
-    json_object_set_new(shown.body, "lot", understood_code(store, shown.lot_id, NULL));
-    if (desk)
+    placing_json_of(desk, store, shown.id, shown.body);
+    json_object_set_new(shown.body, "changes", changes_json(store, uuid));
+    if (with_contact)
         add_contact(store, &shown, shown.first_only ? uuid : "");
     if (!shown.first_only)
-        add_reports(store, &shown, desk);
+        add_reports(store, &shown, with_contact);
     *ret = shown.body;
     return 0;
 }

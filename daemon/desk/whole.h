@@ -2,13 +2,13 @@
 #ifndef ODDLOAF_DESK_WHOLE_H
 #define ODDLOAF_DESK_WHOLE_H
 
-#include "base/error.h"
+#include "desk/desk.h"
 #include "store/store.h"
 #include <jansson.h>
 
-/* By the id of the complaint or of a report joined to it. `desk`: with contact data. New reference.
+/* By the id of the complaint or of a report joined to it.  New reference.
  * ERROR_NOT_FOUND. */
-int whole_complaint(struct store *store, const char *id, bool desk, json_t **ret,
-                    struct error *err);
+int whole_complaint(const struct desk *desk, struct store *store, const char *id, bool with_contact,
+                    json_t **ret, struct error *err);
 
 #endif

@@ -55,6 +55,18 @@ static void settle_weights(struct case_input *input)
     input->none_weight = sum < 1 ? 1 - sum : 0;
 }
 
+static int read_lots(struct store *store, int64_t complaint_id, struct case_input *input,
+                     struct error *err)
+{
+    struct complaint_lots lots;
+    int rc = complaint_lots_of(store, complaint_id, &lots, err);
+    if (rc)
+        return rc;
+    memcpy(input->lots, lots.lot, sizeof input->lots);
+    input->lot_count = lots.count;
+    return 0;
+}
+
 int case_input_read(struct store *store, int64_t case_id, struct case_input *ret, struct error *err)
 {
     struct case_input input = {.case_id = case_id, .as_of_ms = WHEN_UNKNOWN_MS};
@@ -69,7 +81,7 @@ int case_input_read(struct store *store, int64_t case_id, struct case_input *ret
         input.lot_count = 1;
     } else if (!rc) {
         /* an open case has one complaint */
-        rc = complaint_candidates(store, input.last_id, input.lots, &input.lot_count, err);
+        rc = read_lots(store, input.last_id, &input, err);
     }
     if (rc) {
         case_input_clear(&input);

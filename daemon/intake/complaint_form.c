@@ -314,11 +314,12 @@ static int32_t date_of(const json_t *body, const char *name)
     return text && !day_parse(text, &day, NULL) ? day : WHEN_UNKNOWN_DAY;
 }
 
-void complaint_form_doubt(const struct complaint_form *form, const char *field, const char *why)
+void complaint_form_doubt(const struct complaint_form *form, const char *field, const char *says)
 {
-    json_array_append_new(
-        form->doubts, json_pack("{s:s, s:s*, s:s}", "field", field, "value",
-                                json_string_value(json_object_get(form->body, field)), "why", why));
+    json_array_append_new(form->doubts,
+                          json_pack("{s:s, s:s*, s:s}", "field", field, "value",
+                                    json_string_value(json_object_get(form->body, field)), "says",
+                                    says));
 }
 
 /* The day a field names, or unknown with a doubt if it lies outside [from, to]. */

@@ -20,7 +20,7 @@ struct complaint_form {
     json_t *body;                            /* normalized, without contact */
     json_t *contact;                         /* NULL if none */
     char *contact_fold;                      /* see store/complaint.h; NULL if none */
-    json_t *doubts;                          /* [{"field","value","why"}] */
+    json_t *doubts;                          /* [{"field","value","says"}] */
     json_t *ignored;                         /* names dropped */
     int32_t code_day, bought_day, found_day; /* WHEN_UNKNOWN_DAY if missing or doubted */
     int packs;
@@ -50,7 +50,7 @@ void complaint_form_free(struct complaint_form *form);
 /* {"field","value","reason"} and, if there is one, "hint" (new). */
 json_t *complaint_form_fault(const struct error *why);
 /* Adds a doubt about a field of the body. */
-void complaint_form_doubt(const struct complaint_form *form, const char *field, const char *why);
+void complaint_form_doubt(const struct complaint_form *form, const char *field, const char *says);
 /* The words of harm that a complaint says, though it be refused: those of its "harm" that are
  * known. New reference; NULL if there are none. */
 json_t *complaint_form_harm(const json_t *complaint);

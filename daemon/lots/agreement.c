@@ -7,6 +7,8 @@ void agreement_defaults(struct agreement *ret)
 {
     static const struct agreement DEFAULTS = {
         .unrecorded = 0.01,
+        .unrecorded_day = 0.2,
+        .misread_odds = 50,
         .wrong_pack = 0.02,
         .product_wrong = 0.03,
         .scanned_wrong = 0.005,
@@ -20,7 +22,6 @@ void agreement_defaults(struct agreement *ret)
         .bought_wrong = 0.05,
         .bought_late = 0.05,
         .found_wrong = 0.02,
-        .settled_at = 0.95,
         .reported = {{0, 0.1},
                      {0.3, 0.7},
                      {0.6, 1},

@@ -9,8 +9,11 @@
 enum { AGREEMENT_POINTS = 16, AGREEMENT_DAYS = 8, AGREEMENT_LATE_DAYS = 7 };
 
 struct agreement {
-    double unrecorded;                   /* a complaint's lot is not among the records */
-    double wrong_pack;                   /* the code was read off another pack */
+    double unrecorded;     /* a complaint's lot is not among the records */
+    double unrecorded_day; /* likewise, of a line's day of which nothing is on record */
+    double misread_odds;   /* so much likelier must it be that a whole code on no record is another
+                              one misread */
+    double wrong_pack;     /* the code was read off another pack */
     double product_wrong, scanned_wrong; /* product named by a person, by a barcode */
     double code_date_day_off;            /* one day too early (too late: as much again) */
     double code_date_week_off;           /* likewise seven days */
@@ -20,7 +23,6 @@ struct agreement {
     double code_date_spread_days; /* … of so many */
     double store_wrong, bought_wrong, found_wrong;
     double bought_late; /* sold within AGREEMENT_LATE_DAYS after the code date */
-    double settled_at;  /* a first candidate of at least this weight is taken as the lot */
     /* how readily lots are complained about by age, in shelf lives; linear between points */
     struct {
         double age, weight;

@@ -52,7 +52,6 @@ static const struct {
     [GROUP_HH] = {"hh", 2, 24},
     [GROUP_MI] = {"mi", 2, 60},
 };
-static const double DAYS_ON_SALE = 40;
 
 struct code_pattern {
     char *plant, *name, *code, *month_letters;
@@ -66,6 +65,7 @@ struct code_pattern {
 
 struct words {
     char word[GROUPS][CODE_PATTERN_WORD]; /* "" if the group took no part */
+    size_t from[GROUPS];                  /* where in the text */
 };
 
 static int refuse(struct error *err, const char *field, const char *value, const char *why)
@@ -227,6 +227,7 @@ static int copy_groups(const struct code_pattern *p, const char *text, const PCR
         if (size >= CODE_PATTERN_WORD)
             return ERROR_NOT_FOUND;
         snprintf(words->word[g], CODE_PATTERN_WORD, "%.*s", (int)size, text + group[0]);
+        words->from[g] = group[0];
     }
     reading->from = place[0];
     reading->to = place[1];
@@ -337,7 +338,7 @@ static void render(const struct code_pattern *p, const struct words *words,
 
 double code_pattern_alternatives(const struct code_pattern *p)
 {
-    double product = DAYS_ON_SALE;
+    double product = CODE_PATTERN_DAYS;
     for (int g = 0; g < GROUPS; g++)
         if (p->number[g] >= 0)
             product *= GROUP[g].variety;
@@ -371,6 +372,42 @@ int code_pattern_read(const struct code_pattern *p, const char *text, int32_t re
     reading.alternatives = code_pattern_alternatives(p);
     *ret = reading;
     return 0;
+}
+
+/* Writes a day over the groups that give one. */
+static void write_day(const struct code_pattern *p, const struct words *words, int32_t day,
+                      char *code)
+{
+    int year, month, day_of_month;
+    day_to_civil(day, &year, &month, &day_of_month);
+    const struct {
+        enum group group;
+        int digits, value;
+    } PARTS[] = {{GROUP_YYYY, 4, year},       {GROUP_YY, 2, year % 100},
+                 {GROUP_Y, 1, year % 10},     {GROUP_MM, 2, month},
+                 {GROUP_DD, 2, day_of_month}, {GROUP_DOY, 3, day_of_year(day)}};
+    for (size_t i = 0; i < sizeof PARTS / sizeof PARTS[0]; i++) {
+        char digits[16];
+        int length = snprintf(digits, sizeof digits, "%0*d", PARTS[i].digits, PARTS[i].value);
+        if (words->word[PARTS[i].group][0])
+            memcpy(code + words->from[PARTS[i].group], digits, (size_t)length);
+    }
+    if (words->word[GROUP_M][0] && p->month_letters)
+        code[words->from[GROUP_M]] = p->month_letters[month - 1];
+}
+
+bool code_pattern_later(const struct code_pattern *p, const char *code, int32_t received_day,
+                        int days, char out[static CODE_PATTERN_CODE])
+{
+    struct words words = {0};
+    struct code_pattern_reading reading = {0};
+    int32_t day;
+    if (strlen(code) >= CODE_PATTERN_CODE || match(p, code, &words, &reading, NULL) < 0 ||
+        !reading.whole || !read_day(p, &words, received_day, &day))
+        return false;
+    memcpy(out, code, strlen(code) + 1);
+    write_day(p, &words, day + days, out);
+    return true;
 }
 
 int64_t code_pattern_instant_ms(const struct code_pattern_reading *reading, const struct tz *tz)

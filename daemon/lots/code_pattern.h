@@ -13,7 +13,12 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { CODE_PATTERN_WORD = 32, CODE_PATTERN_CODE = 64, CODE_PATTERN_TEXT = 256 };
+enum {
+    CODE_PATTERN_WORD = 32,
+    CODE_PATTERN_CODE = 64,
+    CODE_PATTERN_TEXT = 256,
+    CODE_PATTERN_DAYS = 40 /* of packing whose packs are on sale or at home, about */
+};
 
 struct code_pattern;
 
@@ -52,6 +57,10 @@ struct code_pattern_reading {
  * ERROR_TOO_LARGE when the match ran into its limits. Thread-safe. */
 int code_pattern_read(const struct code_pattern *pattern, const char *text, int32_t received_day,
                       struct code_pattern_reading *ret, struct error *err);
+/* The code of a lot packed so many days later and like this one in all else. False if the pattern
+ * does not take the code whole. */
+bool code_pattern_later(const struct code_pattern *pattern, const char *code, int32_t received_day,
+                        int days, char out[static CODE_PATTERN_CODE]);
 /* How many codes the pattern could show on packs that are on sale, about. */
 double code_pattern_alternatives(const struct code_pattern *pattern);
 const char *code_pattern_plant(const struct code_pattern *pattern);

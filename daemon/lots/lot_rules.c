@@ -108,6 +108,8 @@ static void read_agreement(const struct doc_place *place, void *into)
         {.name = "because"},
         {.name = "source"},
         CHANCE_ROW(unrecorded),
+        {"unrecorded_day", DOC_NUMBER, DOC_AT(struct agreement, unrecorded_day), 1e-6, 1},
+        {"misread_odds", DOC_NUMBER, DOC_AT(struct agreement, misread_odds), 1, 1e9},
         CHANCE_ROW(wrong_pack),
         CHANCE_ROW(product_wrong),
         CHANCE_ROW(scanned_wrong),
@@ -122,7 +124,6 @@ static void read_agreement(const struct doc_place *place, void *into)
         {"code_date_wrong", DOC_NUMBER, DOC_AT(struct agreement, code_date_wrong), 1e-6, 0.3},
         {"code_date_spread_days", DOC_NUMBER, DOC_AT(struct agreement, code_date_spread_days), 5,
          400},
-        {"settled_at", DOC_NUMBER, DOC_AT(struct agreement, settled_at), 0.5, 1},
         {"reported", DOC_LIST, .low = 2, .high = AGREEMENT_POINTS, .each = read_point},
         {0}};
     struct agreement *a = into;
@@ -284,6 +285,20 @@ static void read_root(struct doc *doc, struct lot_matcher *matcher)
     doc_read(&top, ROWS, matcher);
 }
 
+/* FNV-1a */
+static uint64_t mark_of(const struct text_buffer *text)
+{
+    uint64_t mark = UINT64_C(14695981039346656037);
+    for (size_t i = 0; i < text->length; i++)
+        mark = (mark ^ (unsigned char)text->data[i]) * UINT64_C(1099511628211);
+    return mark;
+}
+
+uint64_t lot_matcher_mark(const struct lot_matcher *matcher)
+{
+    return matcher->mark;
+}
+
 int lot_matcher_load(const char *path, lot_report report, void *arg, struct lot_matcher **ret,
                      struct error *err)
 {
@@ -291,6 +306,7 @@ int lot_matcher_load(const char *path, lot_report report, void *arg, struct lot_
     struct lot_matcher *matcher = lot_matcher_default();
     if (doc_open(&doc, path, false) == 0)
         read_root(&doc, matcher);
+    uint64_t mark = mark_of(&doc.text);
     doc_close(&doc);
     if (doc.first.code) {
         lot_matcher_free(matcher);
@@ -299,6 +315,7 @@ int lot_matcher_load(const char *path, lot_report report, void *arg, struct lot_
         return doc.first.code;
     }
     walk_prepare(&matcher->reading, &matcher->costs);
+    matcher->mark = mark;
     *ret = matcher;
     return 0;
 }

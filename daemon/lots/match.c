@@ -71,6 +71,12 @@ static int prepare(struct matching *m)
     m->code_day = m->query->code_day != WHEN_UNKNOWN_DAY ? m->query->code_day : parsed->code_day;
     lot_find_fold(parsed->text, m->fold, sizeof m->fold);
     reading_prepare(m->fold, &m->text);
+    rc = unrecorded_look(m->store, m->query->tz, parsed, &m->record, m->err);
+    if (rc < 0)
+        return rc;
+    m->result->exact = m->record.lot_id > 0;
+    m->result->read_lot_id = m->record.lot_id;
+    m->result->gap = m->record.gap;
     m->units_on_sale = m->volume.units_per_day *
                        agreement_age_days(&m->matcher->agreement, m->volume.shelf_life_days);
     return 0;
@@ -78,13 +84,38 @@ static int prepare(struct matching *m)
 
 /* ---- the answer ---- */
 
+/* A likeliest lot below this is a guess at random. */
+static const double WORTH_NAMING = 0.02;
 /* A lot so much less likely than the first says nothing to the desk and changes no ranking. */
 static const double WEIGHT_LEAST = 1e-6, OF_FIRST_LEAST = 0.002;
+
+/* Is the code of some recorded lot by far likelier than one that is not on record? */
+static bool is_misread(const struct matching *m)
+{
+    const struct lot_match_result *r = m->result;
+    double recorded = 1 - r->none_weight;
+    return recorded >= m->matcher->agreement.misread_odds * r->unrecorded_weight;
+}
+
+static enum lot_state state_of(const struct matching *m)
+{
+    const struct lot_match_result *r = m->result;
+    double first = r->count ? r->candidate[0].weight : 0;
+    double settle_at = m->query->settle_at > 0 ? m->query->settle_at : LOT_SETTLE_AT;
+    bool misread = is_misread(m);
+    if (r->gap != LOT_GAP_NONE && !misread)
+        return LOT_NOT_ON_RECORD;
+    if (first >= settle_at && misread)
+        return r->candidate[0].lot_id == m->record.lot_id ? LOT_EXACT : LOT_LIKELY;
+    if (r->gap != LOT_GAP_NONE && first < WORTH_NAMING)
+        return LOT_NOT_ON_RECORD;
+    return first >= WORTH_NAMING ? LOT_SEVERAL : LOT_UNKNOWN;
+}
 
 static void answer(struct matching *m)
 {
     struct lot_match_result *r = m->result;
-    double sum = m->none, told = 0;
+    double sum = m->none + m->unrecorded, told = 0;
     for (size_t i = 0; i < m->rows.count; i++)
         sum += m->scored[i].weight;
     for (size_t i = 0; i < m->rows.count && r->count < LOT_MATCH_CANDIDATES; i++) {
@@ -100,7 +131,9 @@ static void answer(struct matching *m)
         told += weight;
     }
     r->none_weight = told < 1 ? 1 - told : 0;
-    if (r->count && r->candidate[0].weight >= m->matcher->agreement.settled_at)
+    r->unrecorded_weight = sum > 0 ? m->unrecorded / sum : 0;
+    r->state = state_of(m);
+    if (lot_state_names_one(r->state))
         r->settled_lot_id = r->candidate[0].lot_id;
 }
 
@@ -127,9 +160,9 @@ int lot_match(const struct lot_matcher *matcher, struct store *read, const struc
         rc = match_gather(&m);
         if (rc == 0)
             rc = match_weigh(&m);
-        if (rc == 0)
-            answer(&m);
     }
+    if (rc == 0)
+        answer(&m);
     lot_find_end(read, begun);
     if (rc == 0)
         *ret = *result;

@@ -2,12 +2,17 @@
  *
  * Every candidate's weight is a probability: how much of it was on sale at the time, times how
  * likely its code is read as the text (reading.h), times how well product, code date, store or
- * route and dates agree (agreement.h), over the sum of all, "none of these" among them. */
+ * route and dates agree (agreement.h), over the sum of all, "none of these" among them.
+ *
+ * A whole code that no record bears has an explanation of its own: it was read right and its lot
+ * is not on record (unrecorded.c). A neighbour's code misread must be likelier than that by
+ * misread_odds (rules/lots.json) before anybody is told that it is the neighbour. */
 #ifndef ODDLOAF_LOTS_MATCH_H
 #define ODDLOAF_LOTS_MATCH_H
 
 #include "base/error.h"
 #include "base/when.h"
+#include "store/lot_state.h"
 #include "store/store.h"
 #include <stddef.h>
 
@@ -24,6 +29,12 @@ int lot_matcher_load(const char *path, lot_report report, void *arg, struct lot_
 /* No patterns, everything else as compiled in. */
 struct lot_matcher *lot_matcher_default(void);
 void lot_matcher_free(struct lot_matcher *matcher); /* NULL is fine */
+/* Another one where the rule file says anything else. */
+uint64_t lot_matcher_mark(const struct lot_matcher *matcher);
+
+/* The settle level where the plant sets none: a first candidate of at least this weight is taken as
+ * the lot. */
+#define LOT_SETTLE_AT 0.8
 
 /* Texts are borrowed; NULL or "" is not given. */
 struct lot_query {
@@ -34,6 +45,7 @@ struct lot_query {
     int32_t code_day, bought_day, found_day; /* WHEN_UNKNOWN_DAY */
     int64_t received_ms;
     const struct tz *tz;
+    double settle_at; /* settle level, 0: LOT_SETTLE_AT */
 };
 
 /* The text as understood, to be read back. */
@@ -48,6 +60,7 @@ struct lot_parsed {
     int minute;                   /* of the clock at which it was packed, -1 */
     int64_t at_ms;                /* that day and time, WHEN_UNKNOWN_MS */
     int32_t code_day;             /* a code date found in the text, WHEN_UNKNOWN_DAY */
+    bool whole;                   /* a whole code: a pattern fits, or it was scanned */
     bool scanned;                 /* GS1 data with a right check digit */
     bool separator_missing;       /* the lot may have swallowed a date: see gs1.h */
     char problem[LOT_MATCH_TEXT]; /* why GS1 data could not be taken whole, "" */
@@ -66,12 +79,25 @@ struct lot_candidate {
     double weight;
     int edits; /* characters that differ from the text, -1 without a text */
 };
+/* Where in the records a whole code that none of them bears would stand. */
+enum lot_gap {
+    LOT_GAP_NONE,  /* no such code */
+    LOT_GAP_AMONG, /* among recorded lots, or its day can't be told */
+    LOT_GAP_LINE,  /* of its line nothing is on record for months */
+    LOT_GAP_DAY,   /* of its line and day nothing is on record */
+    LOT_GAP_LATER  /* after the newest lot on record of its line */
+};
 struct lot_match_result {
     bool exact;             /* the text is the code of exactly one lot, blanks and case aside */
-    int64_t settled_lot_id; /* first candidate if it weighs enough, else 0 */
+    int64_t read_lot_id;    /* … that lot, else 0 */
+    enum lot_state state;   /* exact only where everything else agrees well enough */
+    int64_t settled_lot_id; /* of the states exact and likely, else 0 */
+    enum lot_gap gap;
+    double unrecorded_weight; /* that it is the lot of that code, not on record */
     struct lot_candidate candidate[LOT_MATCH_CANDIDATES]; /* likeliest first */
     size_t count;
-    double none_weight; /* that it is none of these; all weights and this sum to 1 */
+    double none_weight; /* that it is none of these, unrecorded_weight included; all weights and
+                           this sum to 1 */
     struct lot_parsed parsed;
     int lookups; /* of the index of codes, to watch the cost */
 };

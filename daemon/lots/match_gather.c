@@ -195,7 +195,6 @@ static int gather_by_text(struct matching *m, bool *ret_agreed)
     int rc = lot_find_by_fold(m->store, m->fold, SAME_CODE, &m->rows, m->err);
     if (rc < 0)
         return rc;
-    m->result->exact = m->rows.count == 1 && !m->rows.overflow;
     *ret_agreed = is_agreed(m);
     for (size_t i = 0; i < m->rows.count; i++)
         keep(m, m->rows.row[i].lot_id, 0, 0);

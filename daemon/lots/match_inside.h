@@ -3,6 +3,7 @@
 #define ODDLOAF_LOTS_MATCH_INSIDE_H
 
 #include "lots/matcher.h"
+#include "lots/unrecorded.h"
 
 enum { MATCH_CLOSEST = 144 }; /* lots weighed */
 
@@ -32,6 +33,7 @@ struct matching {
     struct lot_find_volume volume;
     double units_on_sale; /* units weighted by how readily lots of their age are complained about */
     struct lot_find_rows rows;
+    struct code_record record;
     bool recent;           /* all lots of the last weeks are among them */
     struct scored *scored; /* one a row */
     struct match_close close[MATCH_CLOSEST];
@@ -44,7 +46,8 @@ struct matching {
     bool says_nothing; /* the text is less likely a reading of any code than no code at all */
     double astray;     /* P(text) if it is not a reading of the lot's code */
     double missed;     /* P(text) if it is one of a lot that no look-up brought */
-    double none;       /* weight of: none of the rows */
+    double unrecorded; /* weight of: a lot of that very code, or of one like it, not on record */
+    double none;       /* weight of: none of the rows, nor that one */
 };
 
 static inline bool match_given(const char *text)

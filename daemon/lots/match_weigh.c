@@ -8,11 +8,8 @@
 enum { SENT_CHECKED = 48 }; /* candidates whose dispatch is looked at */
 /* A reading so much dearer than the best is as good as none. */
 static const float HOPELESS = 20.0F;
-/* From memory: share of codes read without a mistake; of other things read, how many look like a
- * code of ours; codes on sale of a plant without a pattern; possible codes for every one that is
- * used (most minutes and numbers are not). */
-static const double READ_RIGHT = 0.8, JUNK_LIKE_A_CODE = 0.02, CODES_WITHOUT_PATTERN = 1e6,
-                    CODES_A_LOT = 150;
+/* From memory: of other things read than codes, how many look like a code of ours. */
+static const double JUNK_LIKE_A_CODE = 0.02;
 /* Of the ways of reading that were not looked into, so many lead to a lot after all: the likely
  * ones come first. Set by simulated misreads (tests/lots/sim.h, seed 7). */
 static const double MISSED = 0.05;
@@ -46,35 +43,6 @@ static double rest_of(const struct matching *m, const struct lot_find_row *row)
     return p;
 }
 
-/* The same for a lot that nobody recorded: anything goes. */
-static double rest_of_none(const struct matching *m)
-{
-    const struct agreement *a = &m->matcher->agreement;
-    double p = 1;
-    if (m->product_id && m->volume.products > 1)
-        p /= m->volume.products;
-    if (m->code_day != WHEN_UNKNOWN_DAY)
-        p *= agreement_code_date_any(a);
-    if (m->query->bought_day != WHEN_UNKNOWN_DAY)
-        p *= (1 - a->bought_wrong) / (m->volume.shelf_life_days + 1 + AGREEMENT_LATE_DAYS);
-    if (m->query->found_day != WHEN_UNKNOWN_DAY)
-        p *= 1 - a->found_wrong;
-    return p;
-}
-
-/* How many codes there are on packs on sale, about. */
-static double codes_on_sale(const struct matching *m)
-{
-    double most = m->result->parsed.alternatives;
-    for (size_t i = 0; i < m->matcher->pattern_count && m->result->parsed.alternatives <= 0; i++) {
-        double codes = code_pattern_alternatives(m->matcher->pattern[i]);
-        most = codes > most ? codes : most;
-    }
-    double least = CODES_A_LOT * m->volume.lots_per_day * m->volume.shelf_life_days;
-    most = most > 0 ? most : CODES_WITHOUT_PATTERN;
-    return most > least ? most : least;
-}
-
 /* P(text) of a code that nobody recorded. If it is read right, one of so many codes. If it is
  * misread, the codes it may have been are the more, the more mistakes there are in it: each makes a
  * reading about a thousand times less likely, and twenty times as many codes may have been meant.
@@ -82,9 +50,11 @@ static double codes_on_sale(const struct matching *m)
 static double text_of_none(const struct matching *m, double likeliest)
 {
     static const double CODES_A_MISTAKE = 3, CHANCE_OF_ONE = 1e-3;
-    double codes = codes_on_sale(m);
+    double codes = unrecorded_codes(m);
     double misread = pow(likeliest, 1 + log(CODES_A_MISTAKE) / log(CHANCE_OF_ONE));
-    double right = m->result->parsed.alternatives > 0 ? READ_RIGHT : 0;
+    /* a whole code read right is an explanation by itself: unrecorded.c */
+    bool may_be_right = m->result->parsed.alternatives > 0 && m->result->gap == LOT_GAP_NONE;
+    double right = may_be_right ? UNRECORDED_READ_RIGHT : 0;
     return (right > misread ? right : misread) / codes;
 }
 
@@ -121,15 +91,16 @@ static void weigh_text(struct matching *m)
     const struct reading *reading = &m->matcher->reading;
     double likeliest = likelihoods(m);
     double unrecorded = text_of_none(m, likeliest);
-    m->says_nothing = likeliest < reading->junk * text_of_junk(m);
+    m->says_nothing = m->result->gap == LOT_GAP_NONE && likeliest < reading->junk * text_of_junk(m);
     /* some other pack's code, read as well or badly as the right one's would be */
-    double other_pack = a->unrecorded * unrecorded;
+    double other_pack = a->unrecorded * unrecorded + m->unrecorded;
     for (size_t i = 0; i < m->rows.count; i++)
         other_pack += m->scored[i].prior * m->scored[i].text;
     bool missed = isfinite(m->unseen) && !m->recent;
     m->missed = missed ? MISSED * text_of_none(m, exp(-(double)m->unseen)) : 0;
     m->astray = reading->junk * text_of_junk(m) + a->wrong_pack * (other_pack + m->missed);
     double aright = 1 - reading->junk - a->wrong_pack;
+    m->unrecorded = aright * (m->unrecorded + unrecorded_misread(m));
     for (size_t i = 0; i < m->rows.count; i++)
         m->scored[i].text = aright * m->scored[i].text + m->astray;
     /* an unrecorded lot's caller goes astray as well */
@@ -142,7 +113,7 @@ static double weigh_rest(const struct matching *m)
 {
     if (match_is_complete(m))
         return 0;
-    double rest = (1 - m->matcher->agreement.unrecorded) * rest_of_none(m);
+    double rest = (1 - m->matcher->agreement.unrecorded) * unrecorded_rest(m);
     for (size_t i = 0; i < m->rows.count; i++)
         rest -= m->scored[i].prior * m->scored[i].rest;
     return rest > 0 ? rest * (m->astray + m->missed) : 0;
@@ -157,23 +128,34 @@ static int by_weight(const void *a, const void *b)
     return x->row->lot_id < y->row->lot_id ? 1 : x->row->lot_id > y->row->lot_id ? -1 : 0;
 }
 
+/* A store or route that no dispatch knows says nothing of the lot. */
+static int known_place(const struct matching *m, enum lot_find_place kind, const char *name,
+                       const char **ret)
+{
+    bool known = false;
+    int rc = match_given(name) ? lot_find_place_known(m->store, kind, name, &known, m->err) : 0;
+    *ret = known ? name : NULL;
+    return rc;
+}
+
 /* Was the likely ones' bread sent there at all? One for which nothing is known of its dispatch, the
  * unlikely ones and an unrecorded lot are taken as sent to a typical place. */
 static int weigh_sent(struct matching *m)
 {
     const struct lot_query *q = m->query;
-    const char *store = match_given(q->store) ? q->store : NULL;
+    const char *store, *route = NULL;
     struct lot_find_sent sent[SENT_CHECKED];
     size_t count = m->rows.count < SENT_CHECKED ? m->rows.count : SENT_CHECKED, known = 0;
     double places = 0;
-    if (!store && !match_given(q->route))
-        return 0;
+    int rc = known_place(m, LOT_FIND_STORE, q->store, &store);
+    if (rc == 0)
+        rc = known_place(m, LOT_FIND_ROUTE, q->route, &route);
+    if (rc < 0 || (!store && !route))
+        return rc;
     for (size_t i = 0; i < count; i++) {
-        int rc =
-            lot_find_sent(m->store, m->scored[i].row->lot_id, store, q->route, &sent[i], m->err);
-        if (rc == 0 && store && !sent[i].units && match_given(q->route))
-            rc =
-                lot_find_sent(m->store, m->scored[i].row->lot_id, NULL, q->route, &sent[i], m->err);
+        rc = lot_find_sent(m->store, m->scored[i].row->lot_id, store, route, &sent[i], m->err);
+        if (rc == 0 && store && !sent[i].units && route)
+            rc = lot_find_sent(m->store, m->scored[i].row->lot_id, NULL, route, &sent[i], m->err);
         if (rc < 0)
             return rc;
         if (sent[i].units > 0 && sent[i].places > 0) {
@@ -191,6 +173,7 @@ static int weigh_sent(struct matching *m)
                 (1 - wrong) * (double)sent[i].units_there / (double)sent[i].units + wrong * typical;
         m->scored[i].weight *= there;
     }
+    m->unrecorded *= typical;
     m->none *= typical;
     return 0;
 }
@@ -198,7 +181,8 @@ static int weigh_sent(struct matching *m)
 int match_weigh(struct matching *m)
 {
     size_t count = m->rows.count;
-    m->none = m->matcher->agreement.unrecorded * rest_of_none(m);
+    m->none = m->matcher->agreement.unrecorded * unrecorded_rest(m);
+    m->unrecorded = unrecorded_weight(m);
     m->astray = 1;
     m->missed = 0;
     for (size_t i = 0; i < count; i++) {

@@ -11,6 +11,7 @@
 enum { MATCHER_PATTERNS = 200 };
 
 struct lot_matcher {
+    uint64_t mark; /* of the rule file's bytes */
     struct reading reading;
     struct walk_costs costs; /* from `reading` */
     struct agreement agreement;

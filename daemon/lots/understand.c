@@ -63,6 +63,7 @@ static void take_reading(struct lot_parsed *parsed, const struct code_pattern_re
     if (!parsed->product[0])
         snprintf(parsed->product, sizeof parsed->product, "%s", reading->product);
     parsed->alternatives = reading->alternatives;
+    parsed->whole = true;
     if (reading->is_code_date) {
         if (parsed->code_day == WHEN_UNKNOWN_DAY)
             parsed->code_day = reading->day;
@@ -226,6 +227,7 @@ void lot_understand(const struct lot_matcher *matcher, const char *lot_text, con
         clean(lot, cleaned);
         if (*cleaned)
             read_code(matcher, ret, cleaned, plant, received_day, tz);
+        ret->whole = ret->whole || (ret->text[0] && ret->scanned && !ret->separator_missing);
         return;
     }
     clean(lot_text, cleaned);

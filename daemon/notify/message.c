@@ -36,14 +36,15 @@ void message_subject(const json_t *event, char *out, size_t size)
         if (json_object_get(event, "refused"))
             snprintf(out, size, "URGENT: harm reported in a refused complaint");
         else
-            snprintf(out, size, "URGENT %s: harm reported", text_of(event, "case"));
+            snprintf(out, size, "URGENT %s: harm reported, %s", text_of(event, "case"),
+                     text_of(event, "lot_named"));
     } else if (strcmp(kind, "digest") == 0) {
         digest_subject(json_object_get(event, "week"), out, size);
     } else {
         const json_t *top = json_array_get(json_object_get(ranking, "ranked"), 0);
         char percent[8];
-        snprintf(out, size, "%s %s: %s, %s %%", text_of(ranking, "case"),
-                 text_of(ranking, "symptom"), text_of(top, "title"),
+        snprintf(out, size, "%s %s, %s: %s, %s %%", text_of(ranking, "case"),
+                 text_of(ranking, "symptom"), text_of(ranking, "lot_named"), text_of(top, "title"),
                  text_percent(json_number_value(json_object_get(top, "probability")), percent));
     }
 }

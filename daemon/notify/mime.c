@@ -85,13 +85,37 @@ static size_t word_length(const char *s)
     return length;
 }
 
+/* Plain ASCII whose words are short enough for lines, and blanks are where lines may break. */
 static bool is_plain(const char *name, const char *value)
 {
+    size_t word = strlen(name) + 1;
     for (const char *p = value; *p; p++) {
-        if ((unsigned char)*p >= 0x7f)
+        bool is_blank = *p == ' ';
+        if ((unsigned char)*p >= 0x7f || (is_blank && (p == value || p[1] == ' ' || !p[1])))
+            return false;
+        word = is_blank ? 0 : word + 1;
+        if (word >= LINE)
             return false;
     }
-    return !strstr(value, "=?") && strlen(name) + 2 + strlen(value) <= LINE;
+    return !strstr(value, "=?");
+}
+
+/* Folded before the blank that would lead beyond the line (RFC 5322 2.2.3): an urgent subject must
+ * be readable to whatever sorts mail. */
+static void write_folded(struct text_buffer *out, const char *name, const char *value)
+{
+    size_t column = strlen(name) + 1;
+    while (*value) {
+        size_t length = strcspn(value, " ");
+        if (column + 1 + length > LINE) {
+            text_append(out, "\n");
+            column = 0;
+        }
+        text_appendf(out, " %.*s", (int)length, value);
+        column += 1 + length;
+        value += length + (value[length] == ' ');
+    }
+    text_append(out, "\n");
 }
 
 bool mime_header(struct text_buffer *out, const char *name, const char *value)
@@ -100,7 +124,7 @@ bool mime_header(struct text_buffer *out, const char *name, const char *value)
         return false;
     text_appendf(out, "%s:", name);
     if (is_plain(name, value)) {
-        text_appendf(out, " %s\n", value);
+        write_folded(out, name, value);
         return true;
     }
     while (*value) {

@@ -14,8 +14,9 @@ bool mime_is_one_line(const char *value);
 bool mime_is_address(const char *address);
 /* The part behind the @, within `address`; "localhost" if that is no address. */
 const char *mime_domain(const char *address);
-/* "Name: value\n"; a value that isn't plain ASCII or is long becomes RFC 2047 encoded words (UTF-8,
- * B), never split inside a character, lines at most 76 characters. False (nothing written) if the
+/* "Name: value\n", folded at blanks; a value that isn't plain ASCII or has a word as long as a line
+ * becomes RFC 2047 encoded words (UTF-8, B), never split inside a character. Lines have at most 76
+ * characters. False (nothing written) if the
  * value is not one line. */
 bool mime_header(struct text_buffer *out, const char *name, const char *value);
 /* Body text as quoted-printable, lines at most 76 characters, LF line ends. */

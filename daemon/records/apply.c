@@ -2,6 +2,8 @@
 #include "base/text.h"
 #include "records/stage.h"
 #include "store/company_count.h"
+#include "store/complaint_place.h"
+#include "store/lot_find.h"
 #include "store/record_find.h"
 #include "store/record_write.h"
 #include "store/work.h"
@@ -10,7 +12,10 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { TOUCHED_SLOTS = 4096 };
+enum {
+    TOUCHED_SLOTS = 4096,
+    REMATCH_WAIT_MS = 30000 /* while the rest of the file comes; a crash costs no more than that */
+};
 
 /* Where a reader stands: before the source row `rows` (counted from 0, dropped ones not). */
 struct place {
@@ -26,6 +31,7 @@ struct slice {
     struct stage_reader *reader;
     char reader_id[UUID_TEXT];
     struct place place;
+    int32_t since_day; /* complaints received since are matched again; WHEN_UNKNOWN_DAY none */
     /* results of the job, valid once it is committed */
     bool idle;    /* nothing waits */
     bool through; /* the wanted file is done or failed, by whomever */
@@ -42,6 +48,24 @@ struct slice {
 
 /* ---- lots whose cases are to be ranked again ---- */
 
+/* Complaints received from this day on may be about what a row says, or look otherwise by it. */
+static void note_day(struct slice *s, int64_t ms)
+{
+    int32_t day = (int32_t)(ms / WHEN_DAY_MS) - 1; /* whatever the plant's zone */
+    if (ms != WHEN_UNKNOWN_MS && (s->since_day == WHEN_UNKNOWN_DAY || day < s->since_day))
+        s->since_day = day;
+}
+
+/* Where bread went tells which lot a store's may be. */
+static int note_dispatch(struct slice *s, int64_t lot_id, struct error *err)
+{
+    struct lot_find_row lot;
+    int rc = s->file.kind == RECORD_DISPATCH ? lot_find_by_id(s->store, lot_id, &lot, err) : 0;
+    if (!rc && s->file.kind == RECORD_DISPATCH)
+        note_day(s, lot.packed_from_ms);
+    return rc;
+}
+
 static int touch(struct slice *s, int64_t lot_id, struct error *err)
 {
     if (s->touched_count < TOUCHED_SLOTS / 2) {
@@ -53,7 +77,25 @@ static int touch(struct slice *s, int64_t lot_id, struct error *err)
         s->touched[at] = lot_id;
         s->touched_count++;
     }
-    return record_touch_lot(s->store, lot_id, s->now_ms, err);
+    int rc = note_dispatch(s, lot_id, err);
+    return rc ? rc : record_touch_lot(s->store, lot_id, s->now_ms, err);
+}
+
+/* A lot came or changed: complaints about it may have been taken for another's, or the other way
+ * round. */
+static int touch_lot(struct slice *s, const struct record_cell *cells, enum record_outcome outcome,
+                     struct error *err)
+{
+    int64_t lot_id, packed_ms, first_ms = WHEN_UNKNOWN_MS;
+    int rc = record_find_lot(s->store, cells[0].text, &lot_id, &packed_ms, err);
+    if (rc)
+        return rc;
+    note_day(s, packed_ms);
+    if (outcome == RECORD_NEW)
+        return complaint_place_doubt(s->store, lot_id, err);
+    rc = complaint_place_first(s->store, lot_id, &first_ms, err);
+    note_day(s, first_ms);
+    return rc ? rc : touch(s, lot_id, err);
 }
 
 static int touch_row(struct slice *s, const struct record_cell *cells, enum record_outcome outcome,
@@ -61,13 +103,11 @@ static int touch_row(struct slice *s, const struct record_cell *cells, enum reco
 {
     if (outcome == RECORD_SAME)
         return 0;
+    if (s->file.kind == RECORD_LOTS)
+        return touch_lot(s, cells, outcome, err);
     if (record_table(s->file.kind)->columns[0].type == RECORD_LOT_REF)
         return touch(s, cells[0].integer, err);
-    if (s->file.kind != RECORD_LOTS || outcome == RECORD_NEW)
-        return 0; /* nobody has complained about a new lot */
-    int64_t lot_id, packed_ms;
-    int rc = record_find_lot(s->store, cells[0].text, &lot_id, &packed_ms, err);
-    return rc ? rc : touch(s, lot_id, err);
+    return 0;
 }
 
 /* What the whole file means for cases, when its last row is in. */
@@ -77,9 +117,18 @@ static int touch_file(struct slice *s, struct error *err)
     bool of_lot = record_table(f->kind)->columns[0].type == RECORD_LOT_REF;
     if (f->new_rows + f->changed_rows == 0)
         return 0;
-    if (f->kind == RECORD_LOTS)
-        return work_add(s->store, WORK_REMATCH, 0, s->now_ms, err);
-    return of_lot ? 0 : work_rank_open_cases(s->store, s->now_ms, err);
+    if (f->kind == RECORD_PRODUCTS)
+        s->since_day = 0; /* it may have been a product unknown until now */
+    return of_lot || f->kind == RECORD_LOTS ? 0 : work_rank_open_cases(s->store, s->now_ms, err);
+}
+
+/* In the commit of the rows that call for it. */
+static int queue_rematch(struct slice *s, struct error *err)
+{
+    int64_t wait_ms = s->file.state == LOAD_DONE ? 0 : REMATCH_WAIT_MS;
+    if (s->since_day == WHEN_UNKNOWN_DAY)
+        return 0;
+    return work_add(s->store, WORK_REMATCH, s->since_day, s->now_ms + wait_ms, err);
 }
 
 /* ---- one slice ---- */
@@ -140,6 +189,8 @@ static int apply_rows(struct slice *s, struct error *err)
     } else {
         rc = 0;
     }
+    if (!rc)
+        rc = queue_rematch(s, err);
     if (!rc && records)
         rc = company_records_changed(s->store, err); /* dates the rankers' caches */
     return rc ? rc : load_file_progress(s->store, &s->file, err);
@@ -159,6 +210,7 @@ static int open_reader(struct slice *s, struct error *err)
     stage_reader_free(s->reader);
     s->reader = NULL;
     s->place = (struct place){0, 0};
+    s->since_day = WHEN_UNKNOWN_DAY;
     char *path = staged_path(s);
     int rc = stage_reader_new(path, record_table(s->file.kind)->count, STAGE_FAR, &s->reader, err);
     free(path);
@@ -261,6 +313,7 @@ int apply_until(struct writer *writer, const char *state_dir, const char *id,
     struct slice *s = xcalloc(1, sizeof *s);
     s->state_dir = state_dir;
     s->wanted = id;
+    s->since_day = WHEN_UNKNOWN_DAY;
     int rc = 0;
     for (int done = 0; !rc && !s->idle && !s->through && (slices < 0 || done < slices); done++) {
         struct error why = {0};

@@ -114,7 +114,7 @@ int setup_load(const char *config_path, const char *rules_dir, const struct setu
     setup->desk = (struct desk){
         .tz = setup->tz,
         .matcher = setup->matcher,
-        .settled_weight = (double)config_number(setup->config, "settle_lot_at") / 100,
+        .settle_at = (double)config_number(setup->config, "settle_lot_at") / 100,
         .similar_ms = config_number(setup->config, "similar_days") * WHEN_DAY_MS,
         .contact_ms = config_number(setup->config, "contact_days") * WHEN_DAY_MS,
         .lexicon = setup->lexicon,
@@ -157,6 +157,18 @@ static int rank_all_again(struct store *store, void *arg, struct error *err)
 {
     const int64_t *now_ms = arg;
     return work_rank_open_cases(store, *now_ms, err);
+}
+
+static int match_all_again(struct store *store, void *arg, struct error *err)
+{
+    const int64_t *now_ms = arg;
+    return work_add(store, WORK_REMATCH, 0, *now_ms, err);
+}
+
+static bool same_lots(const struct setup *a, const struct setup *b)
+{
+    return lot_matcher_mark(a->matcher) == lot_matcher_mark(b->matcher) &&
+           a->desk.settle_at == b->desk.settle_at;
 }
 
 static int set_zone(struct store *store, void *arg, struct error *err)
@@ -252,7 +264,7 @@ static int load_fresh(struct app *app, const struct setup *in_force, struct setu
 }
 
 /* What the store owes the new set. It is in force whatever comes of this. */
-static void follow_up(struct app *app, bool rules_changed)
+static void follow_up(struct app *app, bool rules_changed, bool lots_changed)
 {
     struct error err = {0};
     char text[1024];
@@ -260,6 +272,8 @@ static void follow_up(struct app *app, bool rules_changed)
     int rc = app_count_weeks(app, &err);
     if (!rc && rules_changed)
         rc = writer_insist(app->writer, rank_all_again, &now_ms, &err);
+    if (!rc && lots_changed)
+        rc = writer_insist(app->writer, match_all_again, &now_ms, &err);
     app_wake(app);
     if (!rc)
         return;
@@ -294,6 +308,7 @@ static int reload(struct app *app, struct error *err)
         swap_setup(app, NULL, err);
         return rc;
     }
+    bool lots_changed = !same_lots(old, fresh);
     bool rules_changed = strcmp(triage_hash(old->triage), triage_hash(fresh->triage)) != 0;
     const size_t queue = (size_t)config_number(fresh->config, "queue");
     readers_set_limit(app->readers, queue);
@@ -304,7 +319,7 @@ static int reload(struct app *app, struct error *err)
     log_kept(app, fresh);
     if (app->reloaded)
         app->reloaded(app->reloaded_arg);
-    follow_up(app, rules_changed);
+    follow_up(app, rules_changed, lots_changed);
     return 0;
 }
 

@@ -5,6 +5,7 @@
 #include "desk/placing.h"
 #include "desk/told.h"
 #include "patterns/week.h"
+#include "serve/rematching.h"
 #include "serve/service.h"
 #include "serve/sessions.h"
 #include "store/complaint.h"
@@ -34,6 +35,7 @@ struct background {
     struct event *tick, *kick;
     atomic_bool busy, stopping;
     int64_t cared_ms;
+    struct rematching *rematching;
     bool lost; /* it was told that the database was taken away */
 };
 
@@ -101,6 +103,7 @@ static void rank_looked(struct round *round, struct ranked *r, struct store *sto
                       (long long)r->case_id, err.text);
         return;
     }
+    placing_json_of_case(&round->setup->desk, store, r->case_id, r->ranking);
     r->as_of_ms = top.as_of_ms;
     r->complaints = top.complaints;
     r->probability = top.probability;
@@ -207,29 +210,6 @@ static bool rank_round(struct background *bg, struct setup *setup, struct store 
     return round.count > 0;
 }
 
-/* ---- lots that came later ---- */
-
-static int finish_rematch(struct store *store, void *arg, struct error *err)
-{
-    return work_done(store, WORK_REMATCH, arg, err);
-}
-
-static void rematch(struct background *bg, struct setup *setup, struct store *store)
-{
-    struct error err = {0};
-    struct work_row row;
-    int count = 0;
-    int rc = work_due(store, WORK_REMATCH, app_now_ms(bg->app), &row, 1, &count, &err);
-    if (!rc && count) {
-        rc = placing_again(&setup->desk, bg->app->writer, store, app_now_ms(bg->app), &err);
-        if (!rc)
-            rc = writer_run(bg->app->writer, finish_rematch, &row, &err);
-    }
-    if (rc)
-        log_write(&bg->app->log, LOG_LEVEL_ERROR, "cannot match open lots again why=\"%s\"",
-                  err.text);
-}
-
 /* ---- by the clock ---- */
 
 static int purge(struct store *store, void *arg, struct error *err)
@@ -323,8 +303,11 @@ static void background_round(struct store *store, void *arg)
      * cache, of the allocator) may not run at all on a busy machine, and the desk waits for it. */
     setpriority(PRIO_PROCESS, 0, BACKGROUND_NICE);
     struct setup *setup = app_setup(bg->app);
-    rematch(bg, setup, store);
-    while (!atomic_load(&bg->stopping) && rank_round(bg, setup, store)) {
+    for (bool more = true; more && !atomic_load(&bg->stopping);) {
+        more = rematching_round(bg->rematching, setup, store);
+        more = rank_round(bg, setup, store) || more;
+        if (more && bg->mailer)
+            mailer_wake(bg->mailer);
     }
     int64_t now_ms = clock_monotonic_ms();
     if (!atomic_load(&bg->stopping) && now_ms - bg->cared_ms >= CARE_EVERY_MS) {
@@ -409,6 +392,7 @@ int background_start(struct event_base *base, struct app *app, struct mailer *ma
     }
     bg->app = app;
     bg->mailer = mailer;
+    bg->rematching = rematching_new(app);
     bg->tick = event_new(base, -1, EV_PERSIST, background_on_tick, bg);
     bg->kick = event_new(base, -1, EV_PERSIST, background_on_kick, bg);
     const struct timeval every = {TICK_S, 0};
@@ -441,5 +425,6 @@ void background_free(struct background *bg)
     readers_free(bg->own);
     event_free(bg->tick);
     event_free(bg->kick);
+    rematching_free(bg->rematching);
     free(bg);
 }

@@ -2,7 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "desk/joining.h"
-#include "desk/understood.h"
+#include "desk/placing.h"
 #include "serve/app.h"
 #include "serve/route.h"
 #include "store/complaint.h"
@@ -57,16 +57,14 @@ struct listing {
     int64_t last;
 };
 
+/* What is on record of the lot; how sure it is goes with its name. */
 static void add_lot(const struct listing *list, json_t *item, int64_t lot_id)
 {
     struct lot_find_row lot;
-    if (lot_id <= 0 || lot_find_by_id(list->store, lot_id, &lot, NULL)) {
-        json_object_set_new(item, "lot", json_null());
+    if (lot_id <= 0 || lot_find_by_id(list->store, lot_id, &lot, NULL))
         return;
-    }
     struct lot_find_product product;
     struct hold_row hold;
-    json_object_set_new(item, "lot", json_string(lot.code));
     json_object_set_new(item, "product", json_string(lot.product));
     json_object_set_new(item, "line", json_string(lot.line));
     if (lot_find_product_by_code(list->store, lot.product, &product, NULL) == 0)
@@ -86,6 +84,7 @@ static int list_row(void *arg, const struct case_row *row)
                   "opened", when_format(list->setup->tz, row->opened_ms, opened), "as_of",
                   when_format(list->setup->tz, row->as_of_ms, as_of), "state",
                   row->settled ? "settled" : "open", "harm", row->harm);
+    placing_json_of_case(&list->setup->desk, list->store, row->id, item);
     add_lot(list, item, row->lot_id);
     if (row->top_cause[0]) {
         json_object_set_new(item, "top",
@@ -190,6 +189,7 @@ static int rank_json(struct store *store, struct setup *setup, int64_t id, json_
     json_object_set_new(*ret, "state", json_string(row.settled ? "settled" : "open"));
     json_object_set_new(*ret, "revision", json_integer(row.revision));
     json_object_set_new(*ret, "joined", joining_case_json(store, id));
+    placing_json_of_case(&setup->desk, store, id, *ret);
     return verdict_of_case(store, id, add_verdict, *ret, err);
 }
 
@@ -263,6 +263,8 @@ static void answer_question(struct request *rq, struct store *store, case_questi
     int rc = find_case(store, rq->part[0], &id, &err);
     if (!rc)
         rc = question(setup->triage, store, id, cause, &answer, &err);
+    if (!rc)
+        placing_json_of_case(&setup->desk, store, id, answer);
     if (rc)
         request_reply_error(rq, rc, &err);
     else

@@ -1,7 +1,7 @@
 /* One complaint as it stands, with the reports that were joined to it; joining and separating. */
 #include "base/jsonx.h"
 #include "desk/joining.h"
-#include "desk/understood.h"
+#include "desk/placing.h"
 #include "desk/whole.h"
 #include "serve/app.h"
 #include "serve/route.h"
@@ -19,7 +19,10 @@ void complaints_get(struct request *rq, struct store *store)
 {
     struct error err = {0};
     json_t *complaint = NULL;
-    int rc = whole_complaint(store, rq->part[0], (rq->roles & ROLE_DESK) != 0, &complaint, &err);
+    struct setup *setup = app_setup(rq->app);
+    int rc = whole_complaint(&setup->desk, store, rq->part[0], (rq->roles & ROLE_DESK) != 0,
+                             &complaint, &err);
+    setup_unref(setup);
     if (rc)
         request_reply_error(rq, rc, &err);
     else
@@ -54,7 +57,7 @@ static void answer_join(struct request *rq, struct store *store, struct joining 
     app_wake(rq->app);
     json_t *answer = json_pack("{s:s, s:b}", "complaint", j->uuid, "again", (int)j->placed.again);
     set_case(answer, j->placed.case_id);
-    json_object_set_new(answer, "lot", understood_code(store, j->placed.lot_id, NULL));
+    placing_json_of(&j->setup->desk, store, j->placed.complaint_id, answer);
     json_object_set_new(answer, "same_as", joining_of_json(store, j->uuid));
     request_reply_json(rq, 200, answer);
 }

@@ -1,7 +1,7 @@
 /* Lots: what a code means, holds and dispositions. */
 #include "base/jsonx.h"
 #include "base/text.h"
-#include "lots/match.h"
+#include "lots/standing.h"
 #include "serve/app.h"
 #include "serve/route.h"
 #include "store/hold.h"
@@ -9,18 +9,6 @@
 #include "tell/tell.h"
 #include <stdlib.h>
 #include <string.h>
-
-/* A likeliest lot below this is a guess at random. */
-static const double WORTH_SHOWING = 0.02;
-
-static json_t *candidates_json(const struct lot_match_result *matched)
-{
-    json_t *list = json_array();
-    for (size_t i = 0; i < matched->count; i++)
-        json_array_append_new(list, json_pack("{s:s, s:f}", "lot", matched->candidate[i].code,
-                                              "weight", matched->candidate[i].weight));
-    return list;
-}
 
 static int read_query(const struct request *rq, const struct setup *setup, struct lot_query *query,
                       struct error *err)
@@ -34,7 +22,8 @@ static int read_query(const struct request *rq, const struct setup *setup, struc
                                 .bought_day = WHEN_UNKNOWN_DAY,
                                 .found_day = WHEN_UNKNOWN_DAY,
                                 .received_ms = app_now_ms(rq->app),
-                                .tz = setup->tz};
+                                .tz = setup->tz,
+                                .settle_at = setup->desk.settle_at};
     if (!code_date)
         return 0;
     int rc = day_parse(code_date, &query->code_day, err);
@@ -55,32 +44,77 @@ static void add_hold(struct store *store, const struct tz *tz, int64_t lot_id, j
                                   when_format(tz, hold.at_ms, when)));
 }
 
+/* A whole code that no record bears still tells where and when it was packed. */
+static json_t *read_json(const struct lot_parsed *parsed)
+{
+    char date[16], time[16];
+    json_t *answer = json_object();
+    if (parsed->line[0])
+        json_object_set_new(answer, "line", json_string(parsed->line));
+    if (parsed->shift[0])
+        json_object_set_new(answer, "shift", json_string(parsed->shift));
+    if (parsed->day != WHEN_UNKNOWN_DAY)
+        json_object_set_new(answer, "made_on", json_string(day_format(parsed->day, date)));
+    if (parsed->minute >= 0) {
+        snprintf(time, sizeof time, "%02d:%02d", parsed->minute / 60, parsed->minute % 60);
+        json_object_set_new(answer, "made_at", json_string(time));
+    }
+    return answer;
+}
+
+/* The records of the likeliest lot: named by "shown" where it is not the lot. */
+static int records_json(struct store *store, struct setup *setup,
+                        const struct lot_match_result *matched, json_t **ret, struct error *err)
+{
+    int64_t lot_id = matched->candidate[0].lot_id;
+    int rc = tell_lot(setup->triage, store, lot_id, ret, err);
+    if (rc)
+        return rc;
+    json_object_set_new(*ret, "shown", json_string(matched->candidate[0].code));
+    add_hold(store, setup->tz, lot_id, *ret);
+    return 0;
+}
+
+static int lot_json(struct store *store, struct setup *setup, const struct lot_query *query,
+                    json_t **ret, struct error *err)
+{
+    struct lot_match_result matched = {0};
+    struct standing standing;
+    int rc = lot_match(setup->matcher, store, query, &matched, err);
+    if (!rc)
+        rc = standing_of_match(store, query, &matched, &standing, err);
+    if (rc)
+        return rc;
+    if (matched.state == LOT_UNKNOWN) {
+        error_set(err, ERROR_NOT_FOUND, "no lot fits %.80s", query->lot_text);
+        error_hint(err, "give --product or --code-date, or check that its records are loaded");
+        return ERROR_NOT_FOUND;
+    }
+    if (matched.state == LOT_NOT_ON_RECORD)
+        *ret = read_json(&matched.parsed);
+    else
+        rc = records_json(store, setup, &matched, ret, err);
+    if (rc)
+        return rc;
+    standing_json(&standing, *ret);
+    json_object_set_new(*ret, "exact", json_boolean(matched.state == LOT_EXACT));
+    json_object_set_new(*ret, "candidates", standing_lots_json(&standing));
+    return 0;
+}
+
 void lots_get(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct lot_query query;
-    struct lot_match_result matched = {0};
     json_t *answer = NULL;
     struct setup *setup = app_setup(rq->app);
     int rc = read_query(rq, setup, &query, &err);
     if (!rc)
-        rc = lot_match(setup->matcher, store, &query, &matched, &err);
-    if (!rc && (matched.count == 0 || matched.candidate[0].weight < WORTH_SHOWING)) {
-        error_set(&err, ERROR_NOT_FOUND, "no lot fits %.80s", rq->part[0]);
-        error_hint(&err, "give --product or --code-date, or check that its records are loaded");
-        rc = ERROR_NOT_FOUND;
-    }
-    if (!rc)
-        rc = tell_lot(setup->triage, store, matched.candidate[0].lot_id, &answer, &err);
-    if (rc) {
+        rc = lot_json(store, setup, &query, &answer, &err);
+    if (rc)
         request_reply_error(rq, rc, &err);
-    } else {
-        json_object_set_new(answer, "lot", json_string(matched.candidate[0].code));
-        json_object_set_new(answer, "exact", json_boolean(matched.exact));
-        json_object_set_new(answer, "candidates", candidates_json(&matched));
-        add_hold(store, setup->tz, matched.candidate[0].lot_id, answer);
+    else
         request_reply_json(rq, 200, answer);
-    }
     setup_unref(setup);
 }
 

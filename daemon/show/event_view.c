@@ -1,4 +1,5 @@
 /* What mails of a case and of harm hold. */
+#include "show/lot_told.h"
 #include "show/told_view.h"
 #include "show/view.h"
 #include <math.h>
@@ -124,7 +125,7 @@ static void view_of_case(const json_t *event, struct view *view)
     view_add(view, VIEW_TITLE, NULL, 0, "Case %s: %s", text_of(ranking, "case"),
              text_of(ranking, "symptom"));
     add_row(view, "Plant", event, "plant");
-    add_row(view, "Lot", ranking, "lot");
+    lot_told_rows(ranking, view);
     told_view_lot(view, json_object_get(event, "made"));
     view_add(view, VIEW_ROW, "Complaints", 0, "%zu",
              json_array_size(json_object_get(ranking, "complaints")));
@@ -177,7 +178,9 @@ static void view_of_urgent(const json_t *event, struct view *view)
     add_row(view, "Received", event, "received_at");
     add_row(view, "Channel", event, "channel");
     add_row(view, "Symptom", event, "symptom");
-    add_row(view, "Lot", event, "lot");
+    lot_told_rows(event, view);
+    add_row(view, "Told again", event, "why");
+    add_row(view, "Case before", event, "case_was");
     told_view_lot(view, json_object_get(event, "made"));
     add_row(view, "Refused", event, "refused");
     add_row(view, "From", event, "source");

@@ -32,8 +32,8 @@ static int case_open(struct store *store, const char *symptom, int64_t lot_id, i
 }
 
 /* 1 found, 0 none. */
-static int case_find(struct store *store, const char *symptom, int64_t lot_id, int64_t *ret_id,
-                     struct error *err)
+int case_find(struct store *store, const char *symptom, int64_t lot_id, int64_t *ret_id,
+              struct error *err)
 {
     static const char SQL[] = "SELECT id FROM complaint_case WHERE lot_id = ?1 AND symptom = ?2";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
@@ -49,8 +49,8 @@ static int case_find(struct store *store, const char *symptom, int64_t lot_id, i
 }
 
 /* The case a complaint belongs to: that of its lot, or one of its own. */
-static int case_for(struct store *store, const char *symptom, int64_t lot_id, int64_t received_ms,
-                    int64_t *ret_id, bool *ret_new, struct error *err)
+int case_for(struct store *store, const char *symptom, int64_t lot_id, int64_t received_ms,
+             int64_t *ret_id, bool *ret_new, struct error *err)
 {
     int rc = lot_id > 0 ? case_find(store, symptom, lot_id, ret_id, err) : 0;
     *ret_new = rc == 0;
@@ -59,8 +59,8 @@ static int case_for(struct store *store, const char *symptom, int64_t lot_id, in
     return rc < 0 ? rc : 0;
 }
 
-static int case_add(struct store *store, int64_t case_id, int64_t received_ms, int packs, bool harm,
-                    struct error *err)
+int case_add(struct store *store, int64_t case_id, int64_t received_ms, int packs, bool harm,
+             struct error *err)
 {
     static const char SQL[] =
         "UPDATE complaint_case SET complaints = complaints + 1, packs = packs + ?2,"
@@ -148,6 +148,24 @@ int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct 
     error_set(err, ERROR_NOT_FOUND, "there is no case C%lld", (long long)case_id);
     error_hint(err, "`oddloaf cases` lists them");
     return ERROR_NOT_FOUND;
+}
+
+int case_moved_here(struct store *store, int64_t case_id, int64_t *ids, int limit, int *ret_count,
+                    struct error *err)
+{
+    static const char SQL[] = "SELECT id FROM complaint_case WHERE moved_to = ?1"
+                              " ORDER BY id LIMIT ?2";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, case_id);
+    db_bind_int(st, 2, limit);
+    int rc, count = 0;
+    while ((rc = db_step(store, st, err)) == 1)
+        ids[count++] = sqlite3_column_int64(st, 0);
+    db_reset(st);
+    *ret_count = count;
+    return rc;
 }
 
 int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err)
@@ -260,7 +278,8 @@ static int insert_complaint(struct store *store, const struct complaint_new *c,
     static const char SQL[] =
         "INSERT INTO complaint(uuid, received_ms, logged_ms, channel, symptom, case_id, lot_id,"
         " lot_text, product_id, code_day, store, route, bought_day, found_day, packs, units, harm,"
-        " body) VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16,?17,?18)";
+        " body, lot_state)"
+        " VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16,?17,?18,?19)";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
@@ -282,24 +301,25 @@ static int insert_complaint(struct store *store, const struct complaint_new *c,
     db_bind_id(st, 16, c->units);
     db_bind_int(st, 17, c->harm);
     db_bind_text(st, 18, c->body);
+    db_bind_text(st, 19, lot_state_word(c->lots.state));
     int rc = db_run(store, st, err);
     if (!rc)
         placed->complaint_id = sqlite3_last_insert_rowid(db_handle(store));
     return rc;
 }
 
-static int insert_candidates(struct store *store, int64_t complaint_id,
-                             const struct complaint_lot *lots, int count, struct error *err)
+int complaint_insert_lots(struct store *store, int64_t complaint_id,
+                          const struct complaint_lots *lots, struct error *err)
 {
     static const char SQL[] = "INSERT INTO complaint_lot(complaint_id, lot_id, weight)"
                               " VALUES(?1, ?2, ?3)";
-    for (int i = 0; i < count; i++) {
+    for (int i = 0; i < lots->count; i++) {
         sqlite3_stmt *st = db_prepare(store, SQL, err);
         if (!st)
             return ERROR_IO;
         db_bind_int(st, 1, complaint_id);
-        db_bind_int(st, 2, lots[i].lot_id);
-        db_bind_real(st, 3, lots[i].weight);
+        db_bind_int(st, 2, lots->lot[i].lot_id);
+        db_bind_real(st, 3, lots->lot[i].weight);
         int rc = db_run(store, st, err);
         if (rc)
             return rc;
@@ -307,9 +327,9 @@ static int insert_candidates(struct store *store, int64_t complaint_id,
     return 0;
 }
 
-static int64_t settled_lot(const struct complaint_lot *lots, int count, double settled_weight)
+int64_t complaint_lots_settled(const struct complaint_lots *lots)
 {
-    return count > 0 && lots[0].weight >= settled_weight ? lots[0].lot_id : 0;
+    return lots->count && lot_state_names_one(lots->state) ? lots->lot[0].lot_id : 0;
 }
 
 int complaint_log(struct store *store, const struct complaint_new *c, struct complaint_placed *ret,
@@ -318,8 +338,7 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
     int rc = find_again(store, c->uuid, ret, err);
     if (rc)
         return rc < 0 ? rc : 0;
-    struct complaint_placed placed = {.lot_id =
-                                          settled_lot(c->lots, c->lot_count, c->settled_weight)};
+    struct complaint_placed placed = {.lot_id = complaint_lots_settled(&c->lots)};
     rc = case_for(store, c->symptom, placed.lot_id, c->received_ms, &placed.case_id,
                   &placed.new_case, err);
     if (!rc)
@@ -327,7 +346,7 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
     if (!rc)
         rc = insert_complaint(store, c, &placed, err);
     if (!rc)
-        rc = insert_candidates(store, placed.complaint_id, c->lots, c->lot_count, err);
+        rc = complaint_insert_lots(store, placed.complaint_id, &c->lots, err);
     if (!rc)
         rc = contact_add(store, placed.complaint_id, "", c->contact, c->contact_fold,
                          c->contact_purge_ms, err);
@@ -344,8 +363,8 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
 
 #define COMPLAINT_COLUMNS                                                                          \
     "SELECT id, case_id, lot_id, product_id, received_ms, logged_ms, units, uuid, channel,"        \
-    " symptom, lot_text, store, route, body, code_day, bought_day, found_day, packs, harm"         \
-    " FROM complaint "
+    " symptom, lot_text, store, route, body, code_day, bought_day, found_day, packs, harm,"        \
+    " lot_state FROM complaint "
 
 /* Runs a bound statement and hands out its rows. *ret_rows may be NULL. */
 static int each_row(struct store *store, sqlite3_stmt *st, complaint_each each, void *arg,
@@ -373,6 +392,7 @@ static int each_row(struct store *store, sqlite3_stmt *st, complaint_each each, 
             .found_day = db_day(st, 16),
             .packs = sqlite3_column_int(st, 17),
             .harm = sqlite3_column_int(st, 18) != 0,
+            .lot_state = lot_state_of(db_text(st, 19)),
         };
         rows++;
         rc = each(arg, &row);
@@ -411,6 +431,32 @@ int complaint_by_uuid(struct store *store, const char *uuid, complaint_each each
     return rc;
 }
 
+int complaint_by_id(struct store *store, int64_t complaint_id, complaint_each each, void *arg,
+                    struct error *err)
+{
+    static const char SQL[] = COMPLAINT_COLUMNS "WHERE id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, complaint_id);
+    int rows;
+    int rc = each_row(store, st, each, arg, &rows, err);
+    return !rc && rows == 0 ? error_set(err, ERROR_NOT_FOUND, "there is no such complaint") : rc;
+}
+
+int complaint_surest_of_case(struct store *store, int64_t case_id, complaint_each each, void *arg,
+                             struct error *err)
+{
+    static const char SQL[] =
+        COMPLAINT_COLUMNS "WHERE case_id = ?1"
+                          " ORDER BY lot_state = 'exact' DESC, received_ms DESC, id DESC LIMIT 1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, case_id);
+    return each_row(store, st, each, arg, NULL, err);
+}
+
 int complaint_between(struct store *store, const char *symptom, int64_t from_ms, int64_t to_ms,
                       int limit, complaint_each each, void *arg, struct error *err)
 {
@@ -427,65 +473,82 @@ int complaint_between(struct store *store, const char *symptom, int64_t from_ms,
     return each_row(store, st, each, arg, NULL, err);
 }
 
-int complaint_open_lots(struct store *store, int64_t since_ms, complaint_each each, void *arg,
-                        struct error *err)
+int complaint_not_exact(struct store *store, const struct complaint_slice *slice,
+                        complaint_each each, void *arg, struct error *err)
 {
     static const char SQL[] =
-        COMPLAINT_COLUMNS "WHERE lot_id IS NULL AND received_ms >= ?1 ORDER BY received_ms, id";
+        COMPLAINT_COLUMNS "WHERE lot_state <> 'exact' AND id > ?1 AND received_ms >= ?2"
+                          " ORDER BY id LIMIT ?3";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
-    db_bind_ms(st, 1, since_ms);
+    db_bind_int(st, 1, slice->after_id);
+    db_bind_ms(st, 2, slice->since_ms);
+    db_bind_int(st, 3, slice->limit);
     return each_row(store, st, each, arg, NULL, err);
 }
 
-int complaint_candidates(struct store *store, int64_t complaint_id,
-                         struct complaint_lot lots[COMPLAINT_LOTS], int *ret_count,
-                         struct error *err)
+static int read_state(struct store *store, int64_t complaint_id, enum lot_state *ret,
+                      struct error *err)
+{
+    static const char SQL[] = "SELECT lot_state FROM complaint WHERE id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, complaint_id);
+    int rc = db_step(store, st, err);
+    if (rc == 1)
+        *ret = lot_state_of(db_text(st, 0));
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}
+
+int complaint_lots_of(struct store *store, int64_t complaint_id, struct complaint_lots *ret,
+                      struct error *err)
 {
     static const char SQL[] = "SELECT lot_id, weight FROM complaint_lot WHERE complaint_id = ?1"
                               " ORDER BY weight DESC, lot_id LIMIT ?2";
+    struct complaint_lots lots = {0};
+    int rc = read_state(store, complaint_id, &lots.state, err);
+    if (rc)
+        return rc;
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
     db_bind_int(st, 1, complaint_id);
     db_bind_int(st, 2, COMPLAINT_LOTS);
-    int rc, count = 0;
     while ((rc = db_step(store, st, err)) == 1) {
-        lots[count++] =
+        lots.lot[lots.count++] =
             (struct complaint_lot){sqlite3_column_int64(st, 0), sqlite3_column_double(st, 1)};
     }
     db_reset(st);
-    *ret_count = count;
+    if (!rc)
+        *ret = lots;
     return rc;
 }
 
-/* ---- placing again ---- */
+/* ---- changing ---- */
 
-struct placing {
-    int64_t case_id, lot_id, received_ms;
-    int packs;
-    bool harm;
-    char symptom[16];
-};
-
-static int read_placing(struct store *store, int64_t complaint_id, struct placing *ret,
-                        struct error *err)
+int complaint_where_of(struct store *store, int64_t complaint_id, struct complaint_where *ret,
+                       struct error *err)
 {
-    static const char SQL[] = "SELECT case_id, lot_id, received_ms, packs, harm, symptom"
-                              " FROM complaint WHERE id = ?1";
+    static const char SQL[] =
+        "SELECT case_id, lot_id, received_ms, packs, harm, symptom, uuid, lot_state"
+        " FROM complaint WHERE id = ?1";
     sqlite3_stmt *st = db_prepare(store, SQL, err);
     if (!st)
         return ERROR_IO;
     db_bind_int(st, 1, complaint_id);
     int rc = db_step(store, st, err);
     if (rc == 1) {
-        *ret = (struct placing){.case_id = sqlite3_column_int64(st, 0),
-                                .lot_id = sqlite3_column_int64(st, 1),
-                                .received_ms = db_ms(st, 2),
-                                .packs = sqlite3_column_int(st, 3),
-                                .harm = sqlite3_column_int(st, 4) != 0};
+        *ret = (struct complaint_where){.case_id = sqlite3_column_int64(st, 0),
+                                        .lot_id = sqlite3_column_int64(st, 1),
+                                        .received_ms = db_ms(st, 2),
+                                        .packs = sqlite3_column_int(st, 3),
+                                        .harm = sqlite3_column_int(st, 4) != 0,
+                                        .state = lot_state_of(db_text(st, 7))};
         text_clip(db_text(st, 5), ret->symptom, sizeof ret->symptom);
+        text_clip(db_text(st, 6), ret->uuid, sizeof ret->uuid);
     }
     db_reset(st);
     if (rc == 0)
@@ -504,28 +567,14 @@ static int delete_row(struct store *store, const char *sql, int64_t complaint_id
     return db_run(store, st, err);
 }
 
-static int replace_candidates(struct store *store, int64_t complaint_id,
-                              const struct complaint_lot *lots, int count, struct error *err)
+int complaint_delete_lots(struct store *store, int64_t complaint_id, struct error *err)
 {
-    int rc = delete_row(store, SQL_NO_LOTS, complaint_id, err);
-    return rc ? rc : insert_candidates(store, complaint_id, lots, count, err);
-}
-
-static int move_complaint(struct store *store, int64_t complaint_id, int64_t case_id,
-                          int64_t lot_id, struct error *err)
-{
-    static const char SQL[] = "UPDATE complaint SET case_id = ?2, lot_id = ?3 WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, complaint_id);
-    db_bind_int(st, 2, case_id);
-    db_bind_id(st, 3, lot_id);
-    return db_run(store, st, err);
+    return delete_row(store, SQL_NO_LOTS, complaint_id, err);
 }
 
 /* What is counted of a complaint by lot is dated by its route and store as well. */
-static int say_company_changed(struct store *store, const struct placing *p, struct error *err)
+static int say_company_changed(struct store *store, const struct complaint_where *p,
+                               struct error *err)
 {
     if (p->lot_id <= 0)
         return 0;
@@ -540,8 +589,8 @@ int complaint_rewrite(struct store *store, int64_t complaint_id, const struct co
         "UPDATE complaint SET lot_text = ?2, product_id = ?3, code_day = ?4, store = ?5,"
         " route = ?6, bought_day = ?7, found_day = ?8, packs = ?9, units = ?10, harm = ?11,"
         " body = ?12 WHERE id = ?1";
-    struct placing was = {0};
-    int rc = read_placing(store, complaint_id, &was, err);
+    struct complaint_where was = {0};
+    int rc = complaint_where_of(store, complaint_id, &was, err);
     if (rc)
         return rc;
     sqlite3_stmt *st = db_prepare(store, SQL, err);
@@ -569,10 +618,10 @@ int complaint_take_out(struct store *store, int64_t complaint_id, int64_t moved_
                        struct error *err)
 {
     static const char SQL_ROW[] = "DELETE FROM complaint WHERE id = ?1";
-    struct placing was = {0};
-    int rc = read_placing(store, complaint_id, &was, err);
+    struct complaint_where was = {0};
+    int rc = complaint_where_of(store, complaint_id, &was, err);
     if (!rc)
-        rc = delete_row(store, SQL_NO_LOTS, complaint_id, err);
+        rc = complaint_delete_lots(store, complaint_id, err);
     if (!rc)
         rc = delete_row(store, SQL_ROW, complaint_id, err);
     if (!rc)
@@ -580,40 +629,4 @@ int complaint_take_out(struct store *store, int64_t complaint_id, int64_t moved_
     if (!rc && was.lot_id > 0)
         rc = company_count(store, was.lot_id, was.symptom, was.received_ms, -1, err);
     return rc ? rc : work_add(store, WORK_RANK, was.case_id, now_ms, err);
-}
-
-int complaint_place(struct store *store, int64_t complaint_id, const struct complaint_lot *lots,
-                    int lot_count, double settled_weight, int64_t now_ms,
-                    struct complaint_placed *ret, struct error *err)
-{
-    struct placing was = {0};
-    int rc = read_placing(store, complaint_id, &was, err);
-    if (!rc)
-        rc = replace_candidates(store, complaint_id, lots, lot_count, err);
-    if (rc)
-        return rc;
-    struct complaint_placed placed = {.complaint_id = complaint_id,
-                                      .lot_id = settled_lot(lots, lot_count, settled_weight),
-                                      .case_id = was.case_id};
-    if (placed.lot_id != was.lot_id) {
-        rc = case_for(store, was.symptom, placed.lot_id, was.received_ms, &placed.case_id,
-                      &placed.new_case, err);
-        if (!rc)
-            rc = move_complaint(store, complaint_id, placed.case_id, placed.lot_id, err);
-        if (!rc)
-            rc = case_add(store, placed.case_id, was.received_ms, was.packs, was.harm, err);
-        if (!rc)
-            rc = case_recount(store, was.case_id, placed.case_id, err);
-        if (!rc && was.lot_id > 0)
-            rc = company_count(store, was.lot_id, was.symptom, was.received_ms, -1, err);
-        if (!rc && placed.lot_id > 0)
-            rc = company_count(store, placed.lot_id, was.symptom, was.received_ms, +1, err);
-        if (!rc)
-            rc = work_add(store, WORK_RANK, was.case_id, now_ms, err);
-    }
-    if (!rc)
-        rc = work_add(store, WORK_RANK, placed.case_id, now_ms, err);
-    if (!rc)
-        *ret = placed;
-    return rc;
 }

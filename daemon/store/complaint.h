@@ -3,6 +3,7 @@
 #define ODDLOAF_STORE_COMPLAINT_H
 
 #include "base/uuid.h"
+#include "store/lot_state.h"
 #include "store/store.h"
 
 #define COMPLAINT_LOTS 20
@@ -11,6 +12,15 @@ struct complaint_lot {
     int64_t lot_id;
     double weight; /* probability that the complaint is about this lot */
 };
+/* How a complaint stands to the lots: its candidates, likeliest first, and how sure that is. The
+ * first is its lot where the state names one. */
+struct complaint_lots {
+    enum lot_state state;
+    int count;
+    struct complaint_lot lot[COMPLAINT_LOTS];
+};
+/* 0: open. */
+int64_t complaint_lots_settled(const struct complaint_lots *lots);
 
 /* A complaint as the store takes it. Text pointers are borrowed; NULL or "" is not given. */
 struct complaint_new {
@@ -27,9 +37,7 @@ struct complaint_new {
     const char *contact;      /* JSON or NULL */
     const char *contact_fold; /* what `erase` searches: "\nname\nphone digits\nmail\n", folded */
     int64_t contact_purge_ms;
-    struct complaint_lot lots[COMPLAINT_LOTS]; /* candidates, likeliest first */
-    int lot_count;
-    double settled_weight; /* a first candidate of at least this weight is taken as the lot */
+    struct complaint_lots lots;
 };
 
 struct complaint_placed {
@@ -51,6 +59,7 @@ struct complaint_row {
     int32_t code_day, bought_day, found_day;
     int packs;
     bool harm;
+    enum lot_state lot_state;
 };
 typedef int (*complaint_each)(void *arg, const struct complaint_row *row);
 
@@ -60,24 +69,26 @@ int complaint_of_case(struct store *store, int64_t case_id, complaint_each each,
 /* ERROR_NOT_FOUND if unknown. */
 int complaint_by_uuid(struct store *store, const char *uuid, complaint_each each, void *arg,
                       struct error *err);
+int complaint_by_id(struct store *store, int64_t complaint_id, complaint_each each, void *arg,
+                    struct error *err);
+/* Of a case the complaint whose lot is exact, the newest of them; if there is none, the newest. */
+int complaint_surest_of_case(struct store *store, int64_t case_id, complaint_each each, void *arg,
+                             struct error *err);
 /* Received in [from, to) with this symptom (NULL any), newest first, at most `limit`. */
 int complaint_between(struct store *store, const char *symptom, int64_t from_ms, int64_t to_ms,
                       int limit, complaint_each each, void *arg, struct error *err);
-/* Complaints whose lot is still open, received since. */
-int complaint_open_lots(struct store *store, int64_t since_ms, complaint_each each, void *arg,
-                        struct error *err);
-/* Candidates of one complaint, likeliest first; *ret_count <= COMPLAINT_LOTS. */
-int complaint_candidates(struct store *store, int64_t complaint_id,
-                         struct complaint_lot lots[COMPLAINT_LOTS], int *ret_count,
-                         struct error *err);
-/* Gives a complaint other candidates (records came later, desk corrected): moves it to the case it
- * now belongs to and queues the rankings of both. */
-int complaint_place(struct store *store, int64_t complaint_id, const struct complaint_lot *lots,
-                    int lot_count, double settled_weight, int64_t now_ms,
-                    struct complaint_placed *ret, struct error *err);
+/* Complaints whose lot is not exact, received since, by id. */
+struct complaint_slice {
+    int64_t since_ms, after_id;
+    int limit;
+};
+int complaint_not_exact(struct store *store, const struct complaint_slice *slice,
+                        complaint_each each, void *arg, struct error *err);
+int complaint_lots_of(struct store *store, int64_t complaint_id, struct complaint_lots *ret,
+                      struct error *err);
 
 /* What a complaint says has changed, whose it is and where it belongs have not: writes text, days,
- * counts and body, and counts its case again. The lot stays as it was: complaint_place(). */
+ * counts and body, and counts its case again. The lot stays as it was: store/complaint_place.h. */
 int complaint_rewrite(struct store *store, int64_t complaint_id,
                       const struct complaint_new *complaint, struct error *err);
 /* Takes a complaint out of everything that counts it, and deletes it. Its contact data must have
@@ -95,6 +106,9 @@ struct case_row {
 };
 /* Follows a case whose complaints all moved to another one. ERROR_NOT_FOUND if unknown. */
 int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct error *err);
+/* The cases whose complaints all moved to this one, oldest first; at most `limit`. */
+int case_moved_here(struct store *store, int64_t case_id, int64_t *ids, int limit, int *ret_count,
+                    struct error *err);
 /* The case of a complaint's uuid, joined ones included. */
 int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err);
 

@@ -299,6 +299,42 @@ int lot_find_sent(struct store *store, int64_t lot_id, const char *store_name, c
     return rc < 0 ? rc : 0;
 }
 
+int lot_find_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_newest_ms,
+                  struct error *err)
+{
+    /* apart: together they would scan the index instead of looking at its ends */
+    static const char SQL[] = "SELECT (SELECT MIN(packed_from_ms) FROM lot),"
+                              " (SELECT MAX(packed_from_ms) FROM lot)";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    int rc = db_step(store, st, err);
+    if (rc > 0) {
+        *ret_first_ms = db_ms(st, 0);
+        *ret_newest_ms = db_ms(st, 1);
+    }
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}
+
+int lot_find_place_known(struct store *store, enum lot_find_place kind, const char *name,
+                         bool *ret_known, struct error *err)
+{
+    static const char SQL_STORE[] = "SELECT EXISTS(SELECT 1 FROM dispatch WHERE store = ?1),"
+                                    " EXISTS(SELECT 1 FROM dispatch WHERE store > '')";
+    static const char SQL_ROUTE[] = "SELECT EXISTS(SELECT 1 FROM dispatch WHERE route = ?1),"
+                                    " EXISTS(SELECT 1 FROM dispatch WHERE route > '')";
+    sqlite3_stmt *st = db_prepare(store, kind == LOT_FIND_STORE ? SQL_STORE : SQL_ROUTE, err);
+    if (!st)
+        return ERROR_INTERNAL;
+    db_bind_text(st, 1, name);
+    int rc = db_step(store, st, err);
+    if (rc > 0)
+        *ret_known = sqlite3_column_int(st, 0) || !sqlite3_column_int(st, 1);
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}
+
 static int count_products(struct store *store, int *ret, struct error *err)
 {
     static const char SQL[] = "SELECT COUNT(*) FROM product";
@@ -338,6 +374,7 @@ static int read_volume(struct store *store, int64_t before_ms, struct lot_find_v
         volume.lots_per_day = days > 0 ? (lots - 1) / days : 1;
         volume.units_per_day = volume.lots_per_day * units / lots;
         volume.shelf_life_days = db_real(st, 4);
+        volume.newest_ms = db_ms(st, 3);
     }
     db_reset(st);
     if (rc < 0)
@@ -389,23 +426,6 @@ int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volu
 }
 
 /* ---- the record as a whole ---- */
-
-int lot_find_first(struct store *store, int64_t *ret_packed_ms, struct error *err)
-{
-    static const char SQL[] = "SELECT min(packed_from_ms) FROM lot";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    int rc = db_step(store, st, err);
-    int64_t ms = rc == 1 ? db_ms(st, 0) : WHEN_UNKNOWN_MS;
-    db_reset(st);
-    if (rc < 0)
-        return rc;
-    if (ms == WHEN_UNKNOWN_MS)
-        return error_set(err, ERROR_NOT_FOUND, "no lot is on record");
-    *ret_packed_ms = ms;
-    return 0;
-}
 
 int lot_find_lines(struct store *store, int (*each)(void *arg, const char *line), void *arg,
                    struct error *err)

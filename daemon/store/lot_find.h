@@ -69,8 +69,6 @@ struct lot_find_where {
 int lot_find_each_key(struct store *store, const struct lot_find_where *where, size_t limit,
                       lot_find_each each, void *arg, bool *ret_overflow, struct error *err);
 
-/* When the first lot on record was packed. ERROR_NOT_FOUND if there is none. */
-int lot_find_first(struct store *store, int64_t *ret_packed_ms, struct error *err);
 /* The lines that lots on record were packed on, in the order of their names. */
 int lot_find_lines(struct store *store, int (*each)(void *arg, const char *line), void *arg,
                    struct error *err);
@@ -96,10 +94,21 @@ struct lot_find_sent {
 int lot_find_sent(struct store *store, int64_t lot_id, const char *store_name, const char *route,
                   struct lot_find_sent *ret, struct error *err);
 
+/* When the first and the newest lot on record were packed; WHEN_UNKNOWN_MS if there is none. */
+int lot_find_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_newest_ms,
+                  struct error *err);
+
+/* Is a store or route of that name in any dispatch? *ret_known is true too where no dispatch names
+ * any: then nothing can be said. */
+enum lot_find_place { LOT_FIND_STORE, LOT_FIND_ROUTE };
+int lot_find_place_known(struct store *store, enum lot_find_place kind, const char *name,
+                         bool *ret_known, struct error *err);
+
 /* How much was on sale: judged from the last lots packed before `before_ms`. All 0 if none. */
 struct lot_find_volume {
     double units_per_day, lots_per_day, shelf_life_days;
-    int products; /* in the product table */
+    int64_t newest_ms; /* when the last of them was packed */
+    int products;      /* in the product table */
 };
 int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volume *ret,
                     struct error *err);

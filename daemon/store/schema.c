@@ -182,6 +182,22 @@ static const char DELIVERIES[] =
     "CREATE INDEX outbox_due ON outbox_delivery(urgent, due_ms) WHERE state = 'waiting';"
     "CREATE INDEX outbox_unsent ON outbox_delivery(mail_id) WHERE state <> 'sent';";
 
+/* How sure a complaint's lot is (store/lot_state.h). What was placed before the word existed may be
+ * exact or not: it is matched again, as is all that is not exact. */
+static const char STANDING[] =
+    "ALTER TABLE complaint ADD COLUMN lot_state TEXT NOT NULL DEFAULT 'unknown';"
+    "UPDATE complaint SET lot_state = CASE WHEN lot_id IS NOT NULL THEN 'likely' WHEN EXISTS"
+    " (SELECT 1 FROM complaint_lot l WHERE l.complaint_id = complaint.id) THEN 'several'"
+    " ELSE 'unknown' END;"
+    "CREATE INDEX complaint_not_exact ON complaint(id, received_ms) WHERE lot_state <> 'exact';"
+    "INSERT INTO work(kind, subject_id, due_ms) SELECT 'rematch', 0, 0"
+    " WHERE EXISTS (SELECT 1 FROM complaint) ON CONFLICT DO NOTHING;"
+    "CREATE INDEX case_moved_to ON complaint_case(moved_to) WHERE moved_to IS NOT NULL;"
+    "CREATE TABLE complaint_change(id INTEGER PRIMARY KEY, complaint TEXT NOT NULL,"
+    " at_ms INTEGER NOT NULL, by_name TEXT NOT NULL, reason TEXT NOT NULL, field TEXT NOT NULL,"
+    " was TEXT NOT NULL, now TEXT NOT NULL) STRICT;"
+    "CREATE INDEX complaint_change_of ON complaint_change(complaint);";
+
 /* Adjacent parts of one number run in one transaction. */
 static const struct migration MIGRATIONS[] = {
     {1, RECORDS},
@@ -196,6 +212,7 @@ static const struct migration MIGRATIONS[] = {
     {4, SCHEMA_PATTERN_LOTS},
     {5, JOINED},
     {6, DELIVERIES},
+    {7, STANDING},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -6,7 +6,7 @@
 #include "store/store.h"
 
 #define WORK_RANK "rank"       /* subject: case id */
-#define WORK_REMATCH "rematch" /* subject 0: complaints with open lots are matched again */
+#define WORK_REMATCH "rematch" /* subject: the day since which complaints are matched again */
 
 struct work_row {
     int64_t subject_id, due_ms, seq;

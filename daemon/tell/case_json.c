@@ -140,21 +140,16 @@ static json_t *ranked_json(const struct triage *triage, const struct case_rank *
     return list;
 }
 
-static json_t *lots_json(const struct case_rank *ranked, json_t **ret_likeliest)
+static json_t *lots_json(const struct case_rank *ranked)
 {
     json_t *list = json_array();
-    *ret_likeliest = NULL;
     for (int i = 0; i < ranked->lot_count; i++) {
         const struct case_lot *lot = &ranked->lots[i];
         if (!lot->facts.record)
             continue;
         json_array_append_new(list, json_pack("{s:s, s:o}", "lot", lot->facts.record->lot.lot,
                                               "weight", jsonx_rounded(lot->weight, 4)));
-        if (!*ret_likeliest)
-            *ret_likeliest = json_string(lot->facts.record->lot.lot);
     }
-    if (!*ret_likeliest)
-        *ret_likeliest = json_null();
     return list;
 }
 
@@ -212,15 +207,13 @@ static json_t *actions_json(const struct triage *triage, const struct case_rank 
 
 json_t *case_rank_json(const struct triage *triage, const struct case_rank *ranked, json_t *asks)
 {
-    json_t *likeliest, *complaints = json_array();
-    json_t *lots = lots_json(ranked, &likeliest);
+    json_t *complaints = json_array(), *lots = lots_json(ranked);
     for (int i = 0; i < ranked->input.count; i++)
         if (*ranked->input.complaints[i].uuid)
             json_array_append_new(complaints, json_string(ranked->input.complaints[i].uuid));
     json_t *object = json_object();
     json_object_set_new(object, "case", case_name(ranked->input.case_id));
     json_object_set_new(object, "symptom", json_string(symptom_name(ranked->input.symptom)));
-    json_object_set_new(object, "lot", likeliest);
     json_object_set_new(object, "as_of", case_when(triage, ranked->input.as_of_ms));
     json_object_set_new(object, "rules", json_string(triage->rules->hash));
     json_object_set_new(object, "harm", json_boolean(ranked->input.harm));

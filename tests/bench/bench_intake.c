@@ -104,20 +104,19 @@ static struct timed run_bare(const char *dir, double seconds)
                      "\"symptom\":\"mold\",\"lot_text\":\"L1 6318 A%04d\",\"observed\":{\"colour\":"
                      "\"blue-green\",\"where\":\"side\"},\"id\":\"%s\"}",
                      lot, uuid);
-            const struct complaint_new c = {.uuid = uuid,
-                                            .received_ms = 1795184040000,
-                                            .logged_ms = 1795184040000,
-                                            .channel = "phone",
-                                            .symptom = "mold",
-                                            .lot_text = "L1 6318 A0001",
-                                            .code_day = WHEN_UNKNOWN_DAY,
-                                            .bought_day = WHEN_UNKNOWN_DAY,
-                                            .found_day = WHEN_UNKNOWN_DAY,
-                                            .packs = 1,
-                                            .body = body,
-                                            .lots = {{lot + 1, 1.0}},
-                                            .lot_count = 1,
-                                            .settled_weight = 0.8};
+            const struct complaint_new c = {
+                .uuid = uuid,
+                .received_ms = 1795184040000,
+                .logged_ms = 1795184040000,
+                .channel = "phone",
+                .symptom = "mold",
+                .lot_text = "L1 6318 A0001",
+                .code_day = WHEN_UNKNOWN_DAY,
+                .bought_day = WHEN_UNKNOWN_DAY,
+                .found_day = WHEN_UNKNOWN_DAY,
+                .packs = 1,
+                .body = body,
+                .lots = {.state = LOT_EXACT, .count = 1, .lot = {{lot + 1, 1.0}}}};
             must(complaint_log(store, &c, &placed, NULL) == 0, "log");
         }
         must(store_commit(store, NULL) == 0, "commit");

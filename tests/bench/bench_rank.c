@@ -175,9 +175,7 @@ static int complain(long lots, int cases, int64_t *ids)
             .found_day = WHEN_UNKNOWN_DAY,
             .packs = 1,
             .body = "{\"observed\":{\"where\":\"side\",\"colour\":\"blue-green\"}}",
-            .lots = {{lot, 1}},
-            .lot_count = 1,
-            .settled_weight = 0.8};
+            .lots = {.state = LOT_EXACT, .count = 1, .lot = {{lot, 1}}}};
         must(complaint_log(store, &complaint, &placed, &err));
         if (placed.new_case && found < cases && i % 8 == 0)
             ids[found++] = placed.case_id;

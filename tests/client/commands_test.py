@@ -51,7 +51,8 @@ class Views(ClientTest):
 
     def test_rank(self):
         self.assertEqual(self.ok("rank", "C1"), """\
-C1  mold, lot L2-6321-B0412, as of 2026-11-20 09:14
+C1  mold, as of 2026-11-20 09:14
+  lot             L2-6321-B0412: the code read is on record
   state           open, 1 complaint
 
 Likely causes
@@ -99,9 +100,16 @@ All facts: oddloaf why C1
     def test_lot_says_in_words_what_is_out_of_line(self):
         out = self.ok("lot", "L2-6321-B0412")
         self.assertIn("TOO HIGH", out)
-        self.assertNotIn("Could be", out)
+        self.assertTrue(out.startswith("Lot L2-6321-B0412: the code read is on record\n"), out)
+        self.assertNotIn("90 %", out)
         self.assertIn("as made         4.5 days (3 to 6)", out)
-        self.assertIn("Could be", self.ok("lot", "63?1"))
+
+    def test_a_lot_that_is_not_certain_is_not_named_alone(self):
+        out = self.ok("lot", "63?1")
+        self.assertIn("Lot not certain: the likeliest lot has 70 %; the code as read: 63?1\n", out)
+        self.assertIn("  90 %  ━━━━━━━·  L2-6321-B0412\n  10 %  ━·······  L2-6327-B0412\n", out)
+        self.assertIn("  would decide    the line (2, 1); a photo of the code\n", out)
+        self.assertIn("On record of the likeliest\n  L2-6321-B0412", out)
 
     def test_lot_shows_mold_by_day_and_what_costs_most(self):
         out = self.ok("lot", "L2-6321-B0412", env={"LC_ALL": "C"})

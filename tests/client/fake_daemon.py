@@ -52,6 +52,13 @@ def problem(status, word, detail, errors=(), hint=""):
         "errors": list(errors), "hint": hint}
 
 
+# what the daemon says of a lot, by how sure it is
+EXACT = {"lot": "L2-6321-B0412", "lot_state": "exact", "lot_named": "L2-6321-B0412",
+         "lot_says": "L2-6321-B0412: the code read is on record", "lot_decides": []}
+SEVERAL = {"lot": None, "lot_state": "several", "lot_named": "one of several lots",
+           "lot_says": "not certain: the likeliest lot has 70 %; the code as read: 63?1",
+           "lot_decides": ["the line (2, 1)", "a photo of the code"]}
+
 CALIBRATION = {
     "samples": 3, "found": 2, "left_out": {"blamed": 4, "outside": 1},
     "fit": {"time_scale": {"low": 1.29, "typical": 1.37, "high": 1.46},
@@ -102,6 +109,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         self.own_tmp = False   # what it writes for a backup, nobody sees
         self.refuse = None     # problem() for everything
         self.similar = []
+        self.doubts = []
         self.ask = ASK
         self.script = None
         self.alarm = None  # what it says of mail about harm
@@ -143,11 +151,12 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         taken = []
         if "sour" in complaint.get("note", "") and "odor" not in observed:
             taken = [{"field": "observed.odor", "value": "sour", "from": "words in the note"}]
-        answer = {"lot": "L2-6321-B0412" if sure else None,
-                  "lots": lots if complaint.get("lot_text") else [],
+        told = dict(EXACT if sure else SEVERAL, lot_text=complaint.get("lot_text"))
+        answer = {**told, "lots": lots if complaint.get("lot_text") else [],
                   "understood": UNDERSTOOD if sure else {}, "ranked": CAUSES[:3],
                   "ask": [a for a in self.ask if a["fact"] not in observed],
-                  "cautions": CAUTIONS, "taken": taken, "doubts": [], "similar": self.similar}
+                  "cautions": CAUTIONS, "taken": taken, "doubts": self.doubts,
+                  "similar": self.similar}
         if self.script:
             answer["script"] = self.script
         if self.alarm and complaint.get("harm"):
@@ -203,7 +212,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             "refused": refused, "refused_total": len(refused), "applied": applied}
 
     def rank(self, case):
-        return {"case": case, "symptom": "mold", "lot": "L2-6321-B0412",
+        return {"case": case, "symptom": "mold", **EXACT,
                 "as_of": "2026-11-20T09:14:00-05:00", "rules": "sha256:00", "complaints": ["a"],
                 "state": "open", "revision": 1, "lots": [{"lot": "L2-6321-B0412", "weight": 1.0}],
                 "ranked": [dict(CAUSES[0], **{"for": FOR, "against": AGAINST})] + CAUSES[1:],
@@ -220,7 +229,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                   "warmer bread.", "source": "common practice", "file": "packed-hot.json"},
                  dict(AGAINST[0], **{"for": False, "counted": True, "source": "common practice",
                                      "file": "packed-hot.json"})]
-        return {"case": case, "as_of": "2026-11-20T09:14:00-05:00",
+        return {"case": case, "as_of": "2026-11-20T09:14:00-05:00", **EXACT,
                 "causes": [dict(CAUSES[0], prior=0.12, facts=facts, missing=["crumb_aw"])],
                 "flips": [{"fact": "core_at_pack_c", "from": 47.5, "to": 37.0,
                            "text": "With 37 degC at packing, too little inhibitor would lead."}]}
@@ -230,7 +239,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         if parts[0] == "cases" and len(parts) > 1 and parts[1] == "C404":
             return problem(404, "not-found", "there is no case C404")
         if parts[0] == "cases" and len(parts) == 1:
-            case = {"case": "C1", "symptom": "mold", "lot": "L2-6321-B0412", "product": "W24",
+            case = {"case": "C1", "symptom": "mold", **EXACT, "product": "W24",
                     "name": "Harrow White 24", "line": "2", "complaints": 3, "packs": 4,
                     "opened": "2026-11-19T08:00:00-05:00", "as_of": "2026-11-20T09:14:00-05:00",
                     "state": "open", "top": CAUSES[0], "harm": True, "hold": True}
@@ -295,7 +304,8 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             return 200, "application/json", answers[part](case)
         if parts[0] == "lots":
             return 200, "application/json", {
-                "lot": "L2-6321-B0412", "exact": parts[1] == "L2-6321-B0412", "product": "W24",
+                **(EXACT if parts[1] == "L2-6321-B0412" else SEVERAL), "shown": "L2-6321-B0412",
+                "exact": parts[1] == "L2-6321-B0412", "product": "W24",
                 "line": "2", "code_date": "2026-11-27", "units": 12400,
                 "candidates": [{"lot": "L2-6321-B0412", "weight": 0.9},
                                {"lot": "L2-6327-B0412", "weight": 0.1}],

@@ -103,7 +103,7 @@ class Interview(ClientTest):
             ("Is anyone unwell or hurt", "no"),
             ("The code printed on the bag", "L2 6321 B0412"))
         shown = t.prompt()
-        self.assertIn("Read back: lot L2-6321-B0412: Harrow White 24, line 2, packed 2026-11-17",
+        self.assertIn("Read back: lot L2-6321-B0412: the code read is on record. Harrow White 24,",
                       shown)
         self.assertIn("When was it first noticed?", shown)  # the lot is sure: nothing to narrow
         t.say("yesterday")
@@ -160,7 +160,7 @@ class Interview(ClientTest):
         t.say("mold")
         self.answers(t, ("Is anyone unwell", ""), ("The code printed", "63?1"))
         shown = t.prompt()
-        self.assertIn("The code is not certain; it could be:", shown)
+        self.assertIn("The lot: not certain: the likeliest lot has 70 %", shown)
         self.assertIn("70 %", shown)
         self.assertIn("Which product?", shown)  # narrows the lot down
         t.say("list")

@@ -77,7 +77,8 @@ class Options(ClientTest):
     def test_the_answer_on_a_terminal(self):
         out = self.ok("log", "--symptom", "mold", "--lot", "L2 6321", "--note", "smells sour")
         self.assertRegex(out, r"^C1  complaint [0-9a-f-]{36}\n")
-        self.assertIn("lot             L2-6321-B0412: Harrow White 24, line 2, packed", out)
+        self.assertIn("lot             L2-6321-B0412: the code read is on record. Harrow White 24,\n"
+                      "                  line 2, packed", out)
         self.assertIn("from the note   observed.odor: sour (words in the note)\n", out)
         self.assertIn("81 %", out)
         self.assertIn("Where on the loaf is the mold?", out)
@@ -87,8 +88,18 @@ class Options(ClientTest):
 
     def test_an_open_lot_shows_its_candidates(self):
         out = self.ok("log", "--symptom", "mold", "--lot", "63?1")
-        self.assertIn("70 %", out)
-        self.assertIn("L2-6327-B0412", out)
+        self.assertIn("  lot             not certain: the likeliest lot has 70 %; the code as read:\n"
+                      "                  63?1\n", out)
+        self.assertIn("  70 %  ━━━━━╸··  L2-6321-B0412\n  20 %  ━╸······  L2-6327-B0412\n"
+                      "  10 %  none of these, or not on record\n", out)
+        self.assertIn("  would decide    the line (2, 1); a photo of the code\n", out)
+
+    def test_doubts_stand_in_the_answer(self):
+        self.daemon.doubts = [{"field": "found_on", "value": "2026-11-10",
+                               "says": "before lot L2-6321-B0412 was packed, on 2026-11-17"}]
+        out = self.ok("log", "--symptom", "mold", "--lot", "L2 6321 B0412")
+        self.assertIn("  in doubt        found_on 2026-11-10: before lot L2-6321-B0412 was packed, on\n"
+                      "                  2026-11-17\n", out)
 
     def test_harm_gives_words_to_read_and_no_cause(self):
         out = self.ok("log", "--symptom", "mold", "--harm", "illness")

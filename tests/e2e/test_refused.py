@@ -149,7 +149,7 @@ def dates(plant):
     assert status == 201, answer  # another machine's clock
     early = {**complaint(received="2026-06-01T09:00:00Z"), "lot_text": ""}
     status, answer = plant.post("/v1/complaints", early)
-    doubts = {d["field"]: d["why"] for d in answer["doubts"]}
+    doubts = {d["field"]: d["says"] for d in answer["doubts"]}
     assert status == 201 and "first lot on record" in doubts["received_at"], answer
     assert plant.post("/v1/complaints/preview", early)[1]["doubts"] == answer["doubts"]
 

@@ -99,9 +99,9 @@ static inline int64_t fixture_complain(struct fixture *f, const char *symptom, i
                                       .packs = 1,
                                       .harm = strstr(body, "\"harm\"") != NULL,
                                       .body = body,
-                                      .lots = {{lot_id, 1}},
-                                      .lot_count = lot_id > 0,
-                                      .settled_weight = 0.8};
+                                      .lots = {.state = lot_id > 0 ? LOT_EXACT : LOT_UNKNOWN,
+                                               .count = lot_id > 0,
+                                               .lot = {{lot_id, 1}}}};
     assert_int_equal(store_begin(f->store, &err), 0);
     if (complaint_log(f->store, &complaint, &placed, &err))
         fail_msg("%s", err.text);

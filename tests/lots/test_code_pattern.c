@@ -186,6 +186,33 @@ static void wrong_rules_are_refused(void **state)
     }
 }
 
+static void the_code_of_another_day(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *expression, *code, *later;
+        int days;
+    } ROWS[] = {
+        {"L ?(?<line>[1-3]) ?(?<y>[0-9])(?<doy>[0-9]{3}) ?(?<shift>[ABC])(?<hhmm>[0-9]{4})",
+         "L2 6321 B0412", "L2 6329 B0412", 8},
+        {"L ?(?<line>[1-3]) ?(?<y>[0-9])(?<doy>[0-9]{3}) ?(?<shift>[ABC])(?<hhmm>[0-9]{4})",
+         "L2 6364 B0412", "L2 7002 B0412", 3},
+        {"(?<dd>[0-9]{2})(?<m>[A-L])(?<yy>[0-9]{2})", "30K26", "02L26", 2},
+    };
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        struct code_pattern_rule rule = PLAIN;
+        char out[CODE_PATTERN_CODE];
+        rule.expression = ROWS[i].expression;
+        rule.code = NULL;
+        rule.month_letters = "ABCDEFGHIJKL";
+        struct code_pattern *p = make(&rule);
+        assert_true(code_pattern_later(p, ROWS[i].code, day("2027-01-08"), ROWS[i].days, out));
+        assert_string_equal(out, ROWS[i].later);
+        assert_false(code_pattern_later(p, "none of ours", day("2027-01-08"), 1, out));
+        code_pattern_free(p);
+    }
+}
+
 /* An expression with exponential backtracking and a text made for it end in a moment. */
 static void bounded(void **state)
 {
@@ -214,6 +241,7 @@ int main(void)
         cmocka_unit_test(production_day_begins_in_the_morning),
         cmocka_unit_test(other_forms),
         cmocka_unit_test(wrong_rules_are_refused),
+        cmocka_unit_test(the_code_of_another_day),
         cmocka_unit_test(bounded),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -174,7 +174,8 @@ static void contradictions_lower_an_exact_hit(void **state)
         if (!strcmp(r.candidate[i].code, "L2 6321 B0912"))
             contradicted = r.candidate[i].weight;
     assert_true(contradicted < 0.5);
-    assert_int_equal(r.settled_lot_id == r.candidate[0].lot_id, r.candidate[0].weight >= 0.95);
+    assert_int_equal(r.settled_lot_id == r.candidate[0].lot_id,
+                     r.candidate[0].weight >= LOT_SETTLE_AT);
 }
 
 static void product_and_code_date_alone(void **state)
@@ -271,6 +272,73 @@ static void unrecorded_lots(void **state)
     assert_true(r.none_weight > 0.02);
 }
 
+static enum lot_state state_of(const char *text, const char *product, const char *code_date)
+{
+    struct lot_query q = query(text);
+    q.product = product;
+    if (code_date)
+        q.code_day = day(code_date);
+    q.received_ms = ms("2026-11-29T10:00:00-05:00"); /* the records end on the 24th */
+    return match(q).state;
+}
+
+static void how_sure_it_is(void **state)
+{
+    (void)state;
+    assert_int_equal(state_of("L2 6321 B0912", NULL, NULL), LOT_EXACT);
+    assert_int_equal(state_of("L2 6321 B0912", "H24", "2026-11-27"), LOT_EXACT);
+    assert_int_equal(state_of("L2 6321 B09I2", "H24", "2026-11-27"), LOT_LIKELY);
+    assert_int_equal(state_of(NULL, "W24", "2026-11-27"), LOT_SEVERAL);
+    assert_int_equal(state_of("L? ???? ?????", NULL, NULL), LOT_UNKNOWN);
+    assert_int_equal(state_of("", NULL, NULL), LOT_UNKNOWN);
+    /* on record, but not with this date */
+    assert_int_equal(state_of("L2 6321 B0912", "W24", "2026-11-25"), LOT_SEVERAL);
+}
+
+/* A clear, complete code that no record bears is that, and not its neighbour's. */
+static void codes_on_no_record(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *text;
+        enum lot_gap gap;
+    } ROWS[] = {{"L3 6329 B0913", LOT_GAP_LATER},
+                {"L36329B0913", LOT_GAP_LATER},
+                {"LOT L3 6329 B0913 best by 12/05", LOT_GAP_LATER},
+                {"L2 6329 A0412", LOT_GAP_LATER}, /* a day after L2 6328 A0412 */
+                {"L3 6320 B1113", LOT_GAP_AMONG}};
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        struct lot_query q = query(ROWS[i].text);
+        q.received_ms = ms("2026-11-29T10:00:00-05:00");
+        struct lot_match_result r = match(q);
+        if (r.state != LOT_NOT_ON_RECORD)
+            fail_msg("%s is %s, %s %.3f", ROWS[i].text, lot_state_word(r.state),
+                     r.candidate[0].code, r.candidate[0].weight);
+        assert_int_equal(r.gap, ROWS[i].gap);
+        assert_int_equal(r.settled_lot_id, 0);
+        assert_true(r.unrecorded_weight > 0 && r.unrecorded_weight <= r.none_weight);
+    }
+    /* product and code date of the neighbour, and two characters that look alike: misread */
+    assert_int_equal(state_of("L2 6321 B0972", "H24", "2026-11-27"), LOT_LIKELY);
+    /* nothing at all on record */
+    struct lot_query q = query("L3 6280 B0913");
+    q.received_ms = ms("2026-10-12T10:00:00-05:00");
+    assert_int_equal(match(q).state, LOT_NOT_ON_RECORD);
+}
+
+/* Half a code of a day that is not on record yet is not the code of a day that is. */
+static void half_read_codes_on_no_record(void **state)
+{
+    (void)state;
+    static const char *const TEXTS[] = {"L3 6329 B091", "L3 6329 B09I3", "3 6329 B0913",
+                                        "L3 6329 BO913"};
+    for (size_t i = 0; i < COUNT_OF(TEXTS); i++) {
+        enum lot_state told = state_of(TEXTS[i], NULL, NULL);
+        if (lot_state_names_one(told))
+            fail_msg("%s is %s", TEXTS[i], lot_state_word(told));
+    }
+}
+
 static void the_same_answer_every_time(void **state)
 {
     (void)state;
@@ -355,6 +423,9 @@ int main(void)
         cmocka_unit_test(codes_that_look_like_something_else),
         cmocka_unit_test(nothing_to_go_by),
         cmocka_unit_test(unrecorded_lots),
+        cmocka_unit_test(how_sure_it_is),
+        cmocka_unit_test(codes_on_no_record),
+        cmocka_unit_test(half_read_codes_on_no_record),
         cmocka_unit_test(the_same_answer_every_time),
         cmocka_unit_test(inside_a_transaction),
         cmocka_unit_test(folding),

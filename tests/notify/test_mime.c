@@ -15,6 +15,9 @@ static void plain_headers_stay_plain(void **state)
 {
     (void)state;
     expect_header("C12 mold: Packed too hot, 81 %", "Subject: C12 mold: Packed too hot, 81 %\n");
+    expect_header("[Harrow Mill Bakery] URGENT C1: harm reported, L3 6329 B0439, not on record",
+                  "Subject: [Harrow Mill Bakery] URGENT C1: harm reported, L3 6329 B0439, not\n"
+                  " on record\n");
 }
 
 /* RFC 2047 section 2: at most 75 characters a word, UTF-8 never split (section 5, rule 3). */

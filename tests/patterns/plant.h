@@ -102,12 +102,11 @@ static inline struct complaint_placed plant_complaint(struct plant *p, int64_t l
                               .found_day = WHEN_UNKNOWN_DAY,
                               .packs = 1,
                               .body = "{}",
-                              .settled_weight = 0.8};
+                              .lots = {.state = LOT_UNKNOWN}};
     struct complaint_placed placed = {0};
     uuid7(received_ms, uuid);
     if (lot) {
-        c.lots[0] = (struct complaint_lot){lot, 0.95};
-        c.lot_count = 1;
+        c.lots = (struct complaint_lots){.state = LOT_EXACT, .count = 1, .lot = {{lot, 0.95}}};
     }
     assert_int_equal(complaint_log(p->store, &c, &placed, &err), 0);
     return placed;

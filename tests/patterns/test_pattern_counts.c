@@ -1,5 +1,6 @@
 /* Counts by week stay what counting from scratch gives, whatever changes. */
 #include "plant.h"
+#include "store/complaint_place.h"
 #include "store/verdict.h"
 
 static int setup(void **state)
@@ -216,10 +217,11 @@ static void random_histories_count_right(void **state)
             complaints[count] = placed.complaint_id;
             cases[count++] = placed.case_id;
         } else if (what < 0.65) {
-            struct complaint_lot to = {lot ? lot : 1, 0.9};
+            const struct complaint_lots to = {
+                .state = lot ? LOT_LIKELY : LOT_SEVERAL, .count = 1, .lot = {{lot ? lot : 1, 0.9}}};
+            const struct complaint_why why = {"oddloaf", "matched again", at};
             struct complaint_placed placed;
-            assert_int_equal(complaint_place(p->store, complaints[pick], &to, 1, lot ? 0.8 : 0.99,
-                                             at, &placed, NULL),
+            assert_int_equal(complaint_place(p->store, complaints[pick], &to, &why, &placed, NULL),
                              0);
             cases[pick] = placed.case_id;
         } else if (what < 0.8) {

@@ -37,9 +37,9 @@ static void came_back(struct plant *p, int64_t lot, const char *channel, const c
                               .packs = 1,
                               .units = units,
                               .body = body,
-                              .lots = {{lot, 0.95}},
-                              .lot_count = lot > 0,
-                              .settled_weight = 0.8};
+                              .lots = {.state = lot > 0 ? LOT_EXACT : LOT_UNKNOWN,
+                                       .count = lot > 0,
+                                       .lot = {{lot, 0.95}}}};
     uuid7(at, uuid);
     assert_int_equal(complaint_log(p->store, &c, &placed, &err), 0);
 }

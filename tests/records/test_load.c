@@ -341,9 +341,7 @@ static int add_case(struct store *store, void *arg, struct error *err)
                                       .found_day = WHEN_UNKNOWN_DAY,
                                       .packs = 1,
                                       .body = "{}",
-                                      .lots = {{*lot, 1}},
-                                      .lot_count = 1,
-                                      .settled_weight = .9};
+                                      .lots = {.state = LOT_EXACT, .count = 1, .lot = {{*lot, 1}}}};
     int rc = complaint_log(store, &complaint, &placed, err);
     struct work_row row;
     int count = 0;

@@ -1,12 +1,15 @@
 /* Complaints are logged once, cases follow the lot, a complaint can be placed again. */
 #include "base/text.h"
 #include "check.h"
+#include "store/change.h"
 #include "store/complaint.h"
+#include "store/complaint_place.h"
 #include "store/contact.h"
 #include "store/db.h"
 #include "store/ranking.h"
 #include "store/verdict.h"
 #include "store/work.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -60,11 +63,10 @@ static struct complaint_placed log_one(struct fixture *f, const char *uuid, int6
                               .found_day = WHEN_UNKNOWN_DAY,
                               .packs = 2,
                               .body = "{}",
-                              .settled_weight = 0.8};
+                              .lots = {.state = LOT_UNKNOWN}};
     struct complaint_placed placed = {0};
     if (lot_id) {
-        c.lots[0] = (struct complaint_lot){lot_id, 0.95};
-        c.lot_count = 1;
+        c.lots = (struct complaint_lots){.state = LOT_EXACT, .count = 1, .lot = {{lot_id, 0.95}}};
     }
     assert_int_equal(complaint_log(f->store, &c, &placed, NULL), 0);
     return placed;
@@ -124,29 +126,116 @@ static void logging_queues_the_ranking_in_the_same_commit(void **state)
     assert_int_equal(waiting, 1);
 }
 
-static void a_complaint_moves_to_the_lot_that_came_later(void **state)
+static struct complaint_placed place(struct fixture *f, int64_t complaint_id, enum lot_state state,
+                                     int64_t lot_id)
+{
+    const struct complaint_lots lots = {
+        .state = state, .count = lot_id > 0, .lot = {{lot_id, 0.9}}};
+    const struct complaint_why why = {"oddloaf", "matched again", 200};
+    struct complaint_placed placed = {0};
+    struct error err = {0};
+    if (complaint_place(f->store, complaint_id, &lots, &why, &placed, &err))
+        fail_msg("%s", err.text);
+    return placed;
+}
+
+static int note_change(void *arg, const struct change_row *row)
+{
+    char *out = arg;
+    size_t used = strlen(out);
+    assert_string_equal(row->by, "oddloaf");
+    assert_string_equal(row->reason, "matched again");
+    snprintf(out + used, 400 - used, "%s:%s>%s ", row->field, row->was, row->now);
+    return 0;
+}
+
+static void a_case_keeps_its_name_when_its_lot_is_found(void **state)
 {
     struct fixture *f = *state;
-    struct complaint_placed a = log_one(f, "a", 0, 50), moved;
-    const struct complaint_lot lot = {2, 0.9};
-    assert_int_equal(complaint_place(f->store, a.complaint_id, &lot, 1, 0.8, 200, &moved, NULL), 0);
+    char changes[400] = "";
+    struct complaint_placed a = log_one(f, "a", 0, 50);
+    struct complaint_placed moved = place(f, a.complaint_id, LOT_LIKELY, 2);
     assert_int_equal(moved.lot_id, 2);
-    assert_int_not_equal(moved.case_id, a.case_id);
-    /* the old name leads to the new case */
-    assert_int_equal(case_of(f, a.case_id).id, moved.case_id);
+    assert_int_equal(moved.case_id, a.case_id);
+    assert_int_equal(case_of(f, a.case_id).lot_id, 2);
     assert_int_equal(case_of(f, a.case_id).complaints, 1);
+    /* and when it turns out to be another, or none */
+    assert_int_equal(place(f, a.complaint_id, LOT_EXACT, 1).case_id, a.case_id);
+    assert_int_equal(case_of(f, a.case_id).lot_id, 1);
+    assert_int_equal(place(f, a.complaint_id, LOT_NOT_ON_RECORD, 0).case_id, a.case_id);
+    assert_int_equal(case_of(f, a.case_id).lot_id, 0);
+    assert_int_equal(change_of(f->store, "a", note_change, changes, NULL), 0);
+    assert_string_equal(changes,
+                        "lot:>L2 lot_state:unknown>likely lot:L2>L1 lot_state:likely>exact "
+                        "lot:L1> lot_state:exact>not-on-record ");
+}
+
+static void a_case_whose_lot_has_one_becomes_that(void **state)
+{
+    struct fixture *f = *state;
+    int64_t here[4];
+    int count = 0;
+    struct complaint_placed first = log_one(f, "a", 2, 40), open = log_one(f, "b", 0, 50);
+    struct complaint_placed moved = place(f, open.complaint_id, LOT_EXACT, 2);
+    assert_int_equal(moved.case_id, first.case_id);
+    assert_false(moved.new_case);
+    /* the old name leads to it */
+    assert_int_equal(case_of(f, open.case_id).id, first.case_id);
+    assert_int_equal(case_of(f, first.case_id).complaints, 2);
+    assert_int_equal(case_moved_here(f->store, first.case_id, here, 4, &count, NULL), 0);
+    assert_int_equal(count, 1);
+    assert_int_equal(here[0], open.case_id);
 }
 
 static void a_move_out_of_a_shared_case_leaves_the_rest(void **state)
 {
     struct fixture *f = *state;
-    struct complaint_placed a = log_one(f, "a", 1, 50), b = log_one(f, "b", 1, 90), moved;
-    const struct complaint_lot lot = {2, 0.9};
-    assert_int_equal(complaint_place(f->store, b.complaint_id, &lot, 1, 0.8, 200, &moved, NULL), 0);
+    struct complaint_placed a = log_one(f, "a", 1, 50), b = log_one(f, "b", 1, 90);
+    assert_int_not_equal(place(f, b.complaint_id, LOT_LIKELY, 2).case_id, a.case_id);
     struct case_row row = case_of(f, a.case_id);
     assert_int_equal(row.id, a.case_id);
     assert_int_equal(row.complaints, 1);
     assert_int_equal(row.as_of_ms, 50);
+}
+
+static int note_id(void *arg, const struct complaint_row *row)
+{
+    int64_t *ids = arg;
+    while (*ids)
+        ids++;
+    *ids = row->id;
+    return 0;
+}
+
+static void what_is_not_exact_is_walked_over_in_slices(void **state)
+{
+    struct fixture *f = *state;
+    int64_t ids[8] = {0};
+    struct complaint_placed exact = log_one(f, "a", 1, 50), open = log_one(f, "b", 0, 60);
+    struct complaint_placed other = log_one(f, "c", 0, 70), old = log_one(f, "d", 0, 10);
+    place(f, open.complaint_id, LOT_LIKELY, 2); /* placed, and still not exact */
+    const struct complaint_slice first = {20, 0, 1}, next = {20, open.complaint_id, 9};
+    assert_int_equal(complaint_not_exact(f->store, &first, note_id, ids, NULL), 0);
+    assert_int_equal(complaint_not_exact(f->store, &next, note_id, ids, NULL), 0);
+    assert_int_equal(ids[0], open.complaint_id);
+    assert_int_equal(ids[1], other.complaint_id);
+    assert_int_equal(ids[2], 0);
+    assert_true(exact.complaint_id && old.complaint_id);
+}
+
+/* Two lots that bear one code: whose complaint it is must be looked at again. */
+static void a_second_lot_of_a_code_makes_it_doubtful(void **state)
+{
+    struct fixture *f = *state;
+    struct complaint_lots lots;
+    struct complaint_placed a = log_one(f, "a", 1, 50);
+    assert_int_equal(complaint_place_doubt(f->store, 2, NULL), 0);
+    assert_int_equal(complaint_lots_of(f->store, a.complaint_id, &lots, NULL), 0);
+    assert_int_equal(lots.state, LOT_EXACT);
+    assert_int_equal(db_exec(f->store, "UPDATE lot SET fold = 'L1' WHERE id = 2", NULL), 0);
+    assert_int_equal(complaint_place_doubt(f->store, 2, NULL), 0);
+    assert_int_equal(complaint_lots_of(f->store, a.complaint_id, &lots, NULL), 0);
+    assert_int_equal(lots.state, LOT_LIKELY);
 }
 
 static void verdicts_stand_once_and_reopen(void **state)
@@ -249,7 +338,10 @@ int main(void)
         TEST(open_lots_are_cases_of_their_own),
         TEST(the_same_id_is_logged_once),
         TEST(logging_queues_the_ranking_in_the_same_commit),
-        TEST(a_complaint_moves_to_the_lot_that_came_later),
+        TEST(a_case_keeps_its_name_when_its_lot_is_found),
+        TEST(a_case_whose_lot_has_one_becomes_that),
+        TEST(what_is_not_exact_is_walked_over_in_slices),
+        TEST(a_second_lot_of_a_code_makes_it_doubtful),
         TEST(a_move_out_of_a_shared_case_leaves_the_rest),
         TEST(verdicts_stand_once_and_reopen),
         TEST(rankings_that_left_the_house_are_kept),

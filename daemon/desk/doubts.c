@@ -1,0 +1,112 @@
+#include "desk/doubts.h"
+#include "store/lot_find.h"
+#include <stdio.h>
+#include <string.h>
+
+/* A plant that has just begun to load logs the complaints of before, too. */
+enum { BEFORE_DAYS = 90 };
+
+struct doubting {
+    const struct desk *desk;
+    struct store *store;
+    const struct complaint_form *form;
+    struct lot_find_row lot; /* the one it is, or whose code was read */
+};
+
+static void doubt_receipt(const struct doubting *d)
+{
+    int64_t first_ms, newest_ms;
+    if (lot_find_span(d->store, &first_ms, &newest_ms, NULL) == 0 && first_ms != WHEN_UNKNOWN_MS &&
+        d->form->received_ms < first_ms - BEFORE_DAYS * WHEN_DAY_MS)
+        complaint_form_doubt(d->form, "received_at", "long before the plant's first lot on record");
+}
+
+/* ---- names that no record knows ---- */
+
+static void doubt_product(const struct doubting *d)
+{
+    struct lot_find_product product;
+    const char *code = complaint_form_text(d->form, "product");
+    if (code && *code &&
+        lot_find_product_by_code(d->store, code, &product, NULL) == ERROR_NOT_FOUND)
+        complaint_form_doubt(d->form, "product", "no product of that code is on record; not used");
+}
+
+static void doubt_place(const struct doubting *d, const char *field, enum lot_find_place kind)
+{
+    bool known = true;
+    const char *name = complaint_form_text(d->form, field);
+    if (name && *name && lot_find_place_known(d->store, kind, name, &known, NULL) == 0 && !known)
+        complaint_form_doubt(d->form, field, "no dispatch on record went there; not used");
+}
+
+/* ---- against the lot ---- */
+
+static void doubt_day(const struct doubting *d, const char *field, int32_t day)
+{
+    char why[160], packed[16];
+    int32_t packed_day = tz_day(d->desk->tz, d->lot.packed_from_ms);
+    if (day == WHEN_UNKNOWN_DAY || day >= packed_day)
+        return;
+    snprintf(why, sizeof why, "before lot %s was packed, on %s", d->lot.code,
+             day_format(packed_day, packed));
+    complaint_form_doubt(d->form, field, why);
+}
+
+static void doubt_code_date(const struct doubting *d)
+{
+    char why[160], date[16];
+    if (d->form->code_day == WHEN_UNKNOWN_DAY || d->form->code_day == d->lot.code_day)
+        return;
+    snprintf(why, sizeof why, "lot %s is best by %s", d->lot.code,
+             day_format(d->lot.code_day, date));
+    complaint_form_doubt(d->form, "code_date", why);
+}
+
+static void doubt_lots_product(const struct doubting *d)
+{
+    struct lot_find_product product;
+    char why[192];
+    const char *code = complaint_form_text(d->form, "product");
+    if (!code || strcmp(code, d->lot.product) == 0 ||
+        lot_find_product_by_code(d->store, code, &product, NULL) != 0)
+        return;
+    snprintf(why, sizeof why, "lot %s is %s", d->lot.code, d->lot.product);
+    complaint_form_doubt(d->form, "product", why);
+}
+
+static void doubt_lots_store(const struct doubting *d)
+{
+    struct lot_find_sent sent;
+    bool known = false;
+    char why[160];
+    const char *name = complaint_form_text(d->form, "store");
+    if (!name || !*name ||
+        lot_find_place_known(d->store, LOT_FIND_STORE, name, &known, NULL) != 0 || !known ||
+        lot_find_sent(d->store, d->lot.lot_id, name, NULL, &sent, NULL) != 0)
+        return;
+    if (sent.units > 0 && sent.units_there == 0) {
+        snprintf(why, sizeof why, "none of lot %s was sent there, by the records", d->lot.code);
+        complaint_form_doubt(d->form, "store", why);
+    }
+}
+
+void doubts_add(const struct desk *desk, struct store *store, const struct complaint_form *form,
+                const struct placing *placing)
+{
+    struct doubting d = {.desk = desk, .store = store, .form = form};
+    int64_t lot_id = complaint_lots_settled(&placing->lots);
+    doubt_receipt(&d);
+    doubt_product(&d);
+    doubt_place(&d, "store", LOT_FIND_STORE);
+    doubt_place(&d, "route", LOT_FIND_ROUTE);
+    if (!lot_id)
+        lot_id = placing->read_lot_id;
+    if (!lot_id || lot_find_by_id(store, lot_id, &d.lot, NULL))
+        return;
+    doubt_day(&d, "found_on", form->found_day);
+    doubt_day(&d, "bought_on", form->bought_day);
+    doubt_code_date(&d);
+    doubt_lots_product(&d);
+    doubt_lots_store(&d);
+}

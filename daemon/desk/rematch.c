@@ -1,0 +1,166 @@
+#include "desk/rematch.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "desk/doubts.h"
+#include "desk/event.h"
+#include "desk/told.h"
+#include "store/complaint_place.h"
+#include "store/outbox.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { SLICE = 64 };
+static const double SAME_WEIGHT = 0.01; /* a smaller change moves nothing that is shown */
+
+struct found {
+    int64_t complaint_id, case_id, lot_id;
+    char *body;
+    struct complaint_form *form;
+    struct placing placing;
+};
+
+struct slice {
+    struct rematch *rematch;
+    struct store *store;
+    int64_t now_ms;
+    struct found found[SLICE]; /* those that get another place */
+    size_t count;
+    int rows;
+};
+
+static bool same_place(const struct complaint_lots *a, const struct complaint_lots *b)
+{
+    if (a->state != b->state || a->count != b->count)
+        return false;
+    for (int i = 0; i < a->count; i++)
+        if (a->lot[i].lot_id != b->lot[i].lot_id ||
+            fabs(a->lot[i].weight - b->lot[i].weight) > SAME_WEIGHT)
+            return false;
+    return true;
+}
+
+static int read_form(const struct desk *desk, const struct complaint_row *row,
+                     struct complaint_form **ret)
+{
+    const struct form_options options = {.tz = desk->tz, .now_ms = row->received_ms};
+    json_t *body = NULL;
+    int rc = jsonx_parse(row->body, strlen(row->body), &body, NULL);
+    if (!rc)
+        rc = complaint_form_read(body, &options, ret, NULL);
+    json_decref(body);
+    return rc;
+}
+
+/* One that cannot be read again stays as it is. */
+static int look_at(void *arg, const struct complaint_row *row)
+{
+    struct slice *s = arg;
+    struct found found = {.complaint_id = row->id, .case_id = row->case_id, .lot_id = row->lot_id};
+    struct complaint_lots was;
+    s->rows++;
+    s->rematch->after_id = row->id;
+    if (read_form(s->rematch->desk, row, &found.form))
+        return 0;
+    if (placing_find(s->rematch->desk, s->store, found.form, &found.placing, NULL) ||
+        complaint_lots_of(s->store, row->id, &was, NULL) || same_place(&was, &found.placing.lots)) {
+        complaint_form_free(found.form);
+        return 0;
+    }
+    doubts_add(s->rematch->desk, s->store, found.form, &found.placing);
+    found.body = xstrdup(row->body);
+    s->found[s->count++] = found;
+    return 0;
+}
+
+/* Has it been corrected or joined since it was looked at? Then whoever did so has placed it. */
+static int is_as_it_was(void *arg, const struct complaint_row *row)
+{
+    const struct found *found = arg;
+    return strcmp(found->body, row->body) == 0 && found->case_id == row->case_id &&
+                   found->lot_id == row->lot_id
+               ? 1
+               : 0;
+}
+
+static json_t *urgent_of(const struct desk *desk, struct store *store, const struct found *found,
+                         const struct complaint_placed *placed)
+{
+    json_t *said = told_logged(store, found->complaint_id, found->body);
+    json_t *lot = json_pack("{s:s}", "why", "its lot was looked for again in the records");
+    placing_json(desk, store, found->form, &found->placing.lots, lot);
+    json_object_set(lot, "doubts", found->form->doubts);
+    json_t *event = event_urgent(desk->plant, json_object_get(desk->harm, "mail"), said, lot);
+    json_object_set_new(event, "case", json_sprintf("C%lld", (long long)placed->case_id));
+    if (placed->case_id != found->case_id)
+        json_object_set_new(event, "case_was", json_sprintf("C%lld", (long long)found->case_id));
+    json_object_set_new(event, "said", said);
+    json_object_set_new(event, "made", told_lot(store, desk->tz, placed->lot_id));
+    json_decref(lot);
+    return event;
+}
+
+static int tell(const struct slice *s, struct store *store, const struct found *found,
+                const struct complaint_placed *placed, struct error *err)
+{
+    const struct desk *desk = s->rematch->desk;
+    bool moved = placed->lot_id != found->lot_id || placed->case_id != found->case_id;
+    char message_id[128];
+    if (!found->form->harm || !moved)
+        return 0;
+    json_t *event = urgent_of(desk, store, found, placed);
+    char *payload = jsonx_dump(event);
+    event_message_id(desk->mail_domain, s->now_ms, message_id, sizeof message_id);
+    int rc = outbox_add(store, "urgent", placed->case_id, 0, message_id, payload, s->now_ms, err);
+    free(payload);
+    json_decref(event);
+    return rc;
+}
+
+static int place(struct slice *s, struct store *store, const struct found *found, struct error *err)
+{
+    static const char REASON[] = "matched again with the lots on record";
+    const struct complaint_why why = {"oddloaf", REASON, s->now_ms};
+    struct complaint_placed placed;
+    int rc = complaint_by_id(store, found->complaint_id, is_as_it_was, (void *)found, err);
+    if (rc != 1)
+        return rc == ERROR_NOT_FOUND ? 0 : rc;
+    rc = complaint_place(store, found->complaint_id, &found->placing.lots, &why, &placed, err);
+    if (!rc)
+        rc = tell(s, store, found, &placed, err);
+    if (!rc)
+        s->rematch->placed++;
+    return rc;
+}
+
+static int place_all(struct store *store, void *arg, struct error *err)
+{
+    struct slice *s = arg;
+    int rc = 0;
+    for (size_t i = 0; i < s->count && !rc; i++)
+        rc = place(s, store, &s->found[i], err);
+    return rc;
+}
+
+int rematch_slice(struct rematch *rematch, struct store *store, int64_t now_ms, struct error *err)
+{
+    struct slice *s = xcalloc(1, sizeof *s);
+    s->rematch = rematch;
+    s->store = store;
+    s->now_ms = now_ms;
+    int64_t from_id = rematch->after_id;
+    const struct complaint_slice slice = {rematch->since_ms, from_id, SLICE};
+    int rc = complaint_not_exact(store, &slice, look_at, s, err);
+    if (!rc && s->count)
+        rc = writer_run(rematch->writer, place_all, s, err);
+    rematch->seen += s->rows;
+    rematch->through = !rc && s->rows < SLICE;
+    if (rc)
+        rematch->after_id = from_id;
+    for (size_t i = 0; i < s->count; i++) {
+        complaint_form_free(s->found[i].form);
+        free(s->found[i].body);
+    }
+    free(s);
+    return rc;
+}

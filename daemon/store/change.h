@@ -1,0 +1,25 @@
+/* What was changed of a complaint, by whom and why: kept for ever. Writing runs inside the writer's
+ * transaction. */
+#ifndef ODDLOAF_STORE_CHANGE_H
+#define ODDLOAF_STORE_CHANGE_H
+
+#include "store/store.h"
+
+/* Text lives until the callback returns. */
+struct change_row {
+    const char *complaint; /* uuid */
+    int64_t at_ms;
+    const char *by, *reason;
+    const char *field, *was, *now; /* was, now: "" nothing */
+};
+
+/* Of `change` all but field, was and now counts. Nothing is written where nothing changed. */
+int change_add(struct store *store, const struct change_row *change, const char *field,
+               const char *was, const char *now, struct error *err);
+
+typedef int (*change_each)(void *arg, const struct change_row *row);
+/* Oldest first. A callback's non-zero answer stops and is returned. */
+int change_of(struct store *store, const char *complaint, change_each each, void *arg,
+              struct error *err);
+
+#endif

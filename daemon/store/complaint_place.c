@@ -1,0 +1,204 @@
+#include "store/complaint_place.h"
+#include "store/change.h"
+#include "store/company_count.h"
+#include "store/complaint_inside.h"
+#include "store/db.h"
+#include "store/work.h"
+#include <stdio.h>
+
+/* ---- which case ---- */
+
+static int count_complaints(struct store *store, int64_t case_id, int *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT complaints FROM complaint_case WHERE id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, case_id);
+    int rc = db_step(store, st, err);
+    *ret = rc == 1 ? sqlite3_column_int(st, 0) : 0;
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}
+
+static int set_case_lot(struct store *store, int64_t case_id, int64_t lot_id, struct error *err)
+{
+    static const char SQL[] = "UPDATE complaint_case SET lot_id = ?2 WHERE id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, case_id);
+    db_bind_id(st, 2, lot_id);
+    return db_run(store, st, err);
+}
+
+/* May the case be told to be about that lot instead? */
+static int may_keep_case(struct store *store, const struct complaint_where *was, int64_t lot_id,
+                         bool *ret, struct error *err)
+{
+    int complaints = 0;
+    int64_t other;
+    int rc = count_complaints(store, was->case_id, &complaints, err);
+    int found = !rc && lot_id > 0 ? case_find(store, was->symptom, lot_id, &other, err) : 0;
+    *ret = complaints == 1 && found == 0;
+    return rc ? rc : found < 0 ? found : 0;
+}
+
+static int choose_case(struct store *store, const struct complaint_where *was,
+                       struct complaint_placed *placed, struct error *err)
+{
+    bool keep = false;
+    int rc = may_keep_case(store, was, placed->lot_id, &keep, err);
+    if (rc || keep)
+        return rc ? rc : set_case_lot(store, was->case_id, placed->lot_id, err);
+    return case_for(store, was->symptom, placed->lot_id, was->received_ms, &placed->case_id,
+                    &placed->new_case, err);
+}
+
+/* ---- moving ---- */
+
+static int write_state(struct store *store, int64_t complaint_id, enum lot_state state,
+                       struct error *err)
+{
+    static const char SQL[] = "UPDATE complaint SET lot_state = ?2 WHERE id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, complaint_id);
+    db_bind_text(st, 2, lot_state_word(state));
+    return db_run(store, st, err);
+}
+
+static int write_place(struct store *store, const struct complaint_placed *placed,
+                       struct error *err)
+{
+    static const char SQL[] = "UPDATE complaint SET case_id = ?2, lot_id = ?3 WHERE id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, placed->complaint_id);
+    db_bind_int(st, 2, placed->case_id);
+    db_bind_id(st, 3, placed->lot_id);
+    return db_run(store, st, err);
+}
+
+static int recount(struct store *store, const struct complaint_where *was,
+                   const struct complaint_placed *placed, struct error *err)
+{
+    int rc = 0;
+    if (placed->case_id != was->case_id) {
+        rc = case_add(store, placed->case_id, was->received_ms, was->packs, was->harm, err);
+        if (!rc)
+            rc = case_recount(store, was->case_id, placed->case_id, err);
+    }
+    if (!rc && was->lot_id > 0)
+        rc = company_count(store, was->lot_id, was->symptom, was->received_ms, -1, err);
+    if (!rc && placed->lot_id > 0)
+        rc = company_count(store, placed->lot_id, was->symptom, was->received_ms, +1, err);
+    return rc;
+}
+
+static int lot_code(struct store *store, int64_t lot_id, char *out, size_t size, struct error *err)
+{
+    static const char SQL[] = "SELECT lot FROM lot WHERE id = ?1";
+    out[0] = '\0';
+    sqlite3_stmt *st = lot_id > 0 ? db_prepare(store, SQL, err) : NULL;
+    if (!st)
+        return lot_id > 0 ? ERROR_IO : 0;
+    db_bind_int(st, 1, lot_id);
+    int rc = db_step(store, st, err);
+    if (rc == 1)
+        snprintf(out, size, "%s", db_text(st, 0));
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}
+
+static int record(struct store *store, const struct complaint_where *was,
+                  const struct complaint_placed *placed, enum lot_state state,
+                  const struct complaint_why *why, struct error *err)
+{
+    char lot_was[128], lot_now[128], case_was[24], case_now[24];
+    int rc = lot_code(store, was->lot_id, lot_was, sizeof lot_was, err);
+    if (!rc)
+        rc = lot_code(store, placed->lot_id, lot_now, sizeof lot_now, err);
+    if (rc)
+        return rc;
+    snprintf(case_was, sizeof case_was, "C%lld", (long long)was->case_id);
+    snprintf(case_now, sizeof case_now, "C%lld", (long long)placed->case_id);
+    const struct change_row change = {
+        .complaint = was->uuid, .at_ms = why->at_ms, .by = why->by, .reason = why->reason};
+    rc = change_add(store, &change, "lot", lot_was, lot_now, err);
+    if (!rc)
+        rc = change_add(store, &change, "lot_state", lot_state_word(was->state),
+                        lot_state_word(state), err);
+    return rc ? rc : change_add(store, &change, "case", case_was, case_now, err);
+}
+
+static int move(struct store *store, const struct complaint_where *was,
+                struct complaint_placed *placed, int64_t now_ms, struct error *err)
+{
+    int rc = choose_case(store, was, placed, err);
+    if (!rc)
+        rc = write_place(store, placed, err);
+    if (!rc)
+        rc = recount(store, was, placed, err);
+    if (!rc && placed->case_id != was->case_id)
+        rc = work_add(store, WORK_RANK, was->case_id, now_ms, err);
+    return rc;
+}
+
+int complaint_place(struct store *store, int64_t complaint_id, const struct complaint_lots *lots,
+                    const struct complaint_why *why, struct complaint_placed *ret,
+                    struct error *err)
+{
+    struct complaint_where was = {0};
+    int rc = complaint_where_of(store, complaint_id, &was, err);
+    if (!rc)
+        rc = complaint_delete_lots(store, complaint_id, err);
+    if (!rc)
+        rc = complaint_insert_lots(store, complaint_id, lots, err);
+    if (rc)
+        return rc;
+    struct complaint_placed placed = {.complaint_id = complaint_id,
+                                      .lot_id = complaint_lots_settled(lots),
+                                      .case_id = was.case_id};
+    rc = write_state(store, complaint_id, lots->state, err);
+    if (!rc && placed.lot_id != was.lot_id)
+        rc = move(store, &was, &placed, why->at_ms, err);
+    if (!rc)
+        rc = record(store, &was, &placed, lots->state, why, err);
+    if (!rc)
+        rc = work_add(store, WORK_RANK, placed.case_id, why->at_ms, err);
+    if (!rc)
+        *ret = placed;
+    return rc;
+}
+
+/* ---- what changed lots mean ---- */
+
+int complaint_place_doubt(struct store *store, int64_t lot_id, struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE complaint SET lot_state = 'likely' WHERE lot_state = 'exact' AND lot_id IN"
+        " (SELECT o.id FROM lot n JOIN lot o ON o.fold = n.fold AND o.id <> n.id WHERE n.id = ?1)";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, lot_id);
+    return db_run(store, st, err);
+}
+
+int complaint_place_first(struct store *store, int64_t lot_id, int64_t *ret_ms, struct error *err)
+{
+    static const char SQL[] = "SELECT min(c.received_ms) FROM complaint_lot l JOIN complaint c"
+                              " ON c.id = l.complaint_id WHERE l.lot_id = ?1";
+    sqlite3_stmt *st = db_prepare(store, SQL, err);
+    if (!st)
+        return ERROR_IO;
+    db_bind_int(st, 1, lot_id);
+    int rc = db_step(store, st, err);
+    if (rc == 1)
+        *ret_ms = db_ms(st, 0);
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}

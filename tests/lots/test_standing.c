@@ -1,0 +1,253 @@
+/* What is said of a lot, state by state: no text names one lot alone below the settle level, and
+ * the code as read goes along. */
+#include "check.h"
+
+#include "lots/standing.h"
+#include "store/db.h"
+#include "store/lot_find.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static struct world {
+    char folder[64];
+    struct store *store;
+    struct lot_matcher *matcher;
+    struct tz *tz;
+} world;
+
+static int32_t day(const char *text)
+{
+    int32_t ret = WHEN_UNKNOWN_DAY;
+    assert_int_equal(day_parse(text, &ret, NULL), 0);
+    return ret;
+}
+
+static void sql(const char *text)
+{
+    struct error err = {0};
+    if (db_exec(world.store, text, &err) < 0)
+        fail_msg("%s", err.text);
+}
+
+/* Two lines, one product, three lots a line and day from 1 to 20 November 2026. */
+static int set_up(void **state)
+{
+    (void)state;
+    struct error err = {0};
+    strcpy(world.folder, "/tmp/oddloaf-standing-XXXXXX");
+    if (!mkdtemp(world.folder) || store_open(world.folder, STORE_WRITE, &world.store, &err) < 0 ||
+        tz_open("America/New_York", &world.tz, &err) < 0 ||
+        lot_matcher_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", NULL, NULL, &world.matcher, &err))
+        return -1;
+    sql("INSERT INTO product VALUES(1,'W24','White Pan','pan-bread',10,680,NULL)");
+    int id = 0;
+    for (int32_t d = day("2026-11-01"); d <= day("2026-11-20"); d++)
+        for (int line = 1; line <= 2; line++)
+            for (int k = 0; k < 3; k++) {
+                char text[300], code[32], fold[32];
+                static const int HOUR[] = {4, 10, 18};
+                snprintf(code, sizeof code, "L%d 6%03d %c%02d12", line, day_of_year(d), "ABC"[k],
+                         HOUR[k]);
+                long long at = (long long)tz_instant_ms(world.tz, d, HOUR[k] * 60 + 12);
+                snprintf(text, sizeof text,
+                         "INSERT INTO lot VALUES(%d,'%s','%s','',1,'%d','',%lld,%lld,%lld,%lld,"
+                         "7000,%d)",
+                         ++id, code, lot_find_fold(code, fold, sizeof fold), line, at, at, at,
+                         at + 10800000, d + 10);
+                sql(text);
+            }
+    return 0;
+}
+
+static int tear_down(void **state)
+{
+    (void)state;
+    char command[96];
+    lot_matcher_free(world.matcher);
+    store_close(world.store);
+    tz_close(world.tz);
+    snprintf(command, sizeof command, "rm -r %s", world.folder);
+    return system(command); /* NOLINT: a test's own folder */
+}
+
+static struct lot_query query_of(const char *text, const char *code_date)
+{
+    struct lot_query q = {.lot_text = text,
+                          .product = "W24",
+                          .code_day = code_date ? day(code_date) : WHEN_UNKNOWN_DAY,
+                          .bought_day = WHEN_UNKNOWN_DAY,
+                          .found_day = WHEN_UNKNOWN_DAY,
+                          .tz = world.tz};
+    assert_int_equal(when_parse("2026-11-25T10:00:00-05:00", &q.received_ms, NULL), 0);
+    return q;
+}
+
+static json_t *told(const char *text, const char *code_date)
+{
+    struct lot_query q = query_of(text, code_date);
+    struct lot_match_result r;
+    struct standing s;
+    struct error err = {0};
+    json_t *json = json_object();
+    if (lot_match(world.matcher, world.store, &q, &r, &err) ||
+        standing_of_match(world.store, &q, &r, &s, &err))
+        fail_msg("%s", err.text);
+    standing_json(&s, json);
+    json_object_set_new(json, "lots", standing_lots_json(&s));
+    return json;
+}
+
+static const char *text_of(const json_t *json, const char *name)
+{
+    const char *text = json_string_value(json_object_get(json, name));
+    return text ? text : "";
+}
+
+static void check(const json_t *json, const char *state, const char *named, const char *says)
+{
+    assert_string_equal(text_of(json, "lot_state"), state);
+    assert_string_equal(text_of(json, "lot_named"), named);
+    if (strcmp(text_of(json, "lot_says"), says) != 0)
+        fail_msg("%s", text_of(json, "lot_says"));
+}
+
+static void check_decides(const json_t *json, const char *wanted)
+{
+    char *text = json_dumps(json_object_get(json, "lot_decides"), 0);
+    assert_string_equal(text, wanted);
+    free(text);
+}
+
+static void exact(void **state)
+{
+    (void)state;
+    json_t *json = told("L2 6321 A0412", NULL);
+    check(json, "exact", "L2 6321 A0412", "L2 6321 A0412: the code read is on record");
+    assert_string_equal(text_of(json, "lot"), "L2 6321 A0412");
+    check_decides(json, "[]");
+    json_decref(json);
+    json = told("l26321a0412", NULL);
+    check(json, "exact", "L2 6321 A0412",
+          "L2 6321 A0412: the code read is on record; as read: l26321a0412");
+    json_decref(json);
+}
+
+static void likely(void **state)
+{
+    (void)state;
+    json_t *json = told("L2 632I AO412", "2026-11-27");
+    assert_string_equal(text_of(json, "lot_state"), "likely");
+    assert_string_equal(text_of(json, "lot_named"), "likely L2 6321 A0412");
+    assert_string_equal(text_of(json, "lot"), "L2 6321 A0412");
+    assert_string_equal(text_of(json, "lot_text"), "L2 632I AO412");
+    assert_non_null(strstr(text_of(json, "lot_says"), "likely L2 6321 A0412 (>99 %)"));
+    assert_non_null(strstr(text_of(json, "lot_says"), "as read: L2 632I AO412"));
+    check_decides(json, "[\"a photo of the code\"]");
+    json_decref(json);
+}
+
+static void likely_though_it_reads_whole(void **state)
+{
+    (void)state;
+    json_t *json = told("L2 6321 A0912", "2026-11-27"); /* no room for a lot then */
+    assert_string_equal(text_of(json, "lot_state"), "likely");
+    assert_non_null(strstr(text_of(json, "lot_says"), "if the code was misread: L2 6321 A0912, as "
+                                                      "read, is whole and on no record"));
+    json_decref(json);
+}
+
+static void several(void **state)
+{
+    (void)state;
+    json_t *json = told(NULL, "2026-11-27");
+    check(json, "several", "one of several lots",
+          "not certain: the likeliest lot has 16 %; no code was read");
+    assert_true(json_is_null(json_object_get(json, "lot")));
+    assert_true(json_is_null(json_object_get(json, "lot_text")));
+    assert_true(json_array_size(json_object_get(json, "lots")) >= 6);
+    check_decides(json, "[\"the line (2, 1)\", \"the time of packing in the code (04:12 to "
+                        "18:12)\", \"the code on the bag, or a photo of it\"]");
+    json_decref(json);
+}
+
+static void not_on_record(void **state)
+{
+    (void)state;
+    json_t *json = told("L2 6328 A0412", NULL);
+    check(json, "not-on-record", "L2 6328 A0412, not on record",
+          "L2 6328 A0412 is on no record; its day, 2026-11-24, lies after the last lots loaded, "
+          "which end on 2026-11-20");
+    assert_true(json_is_null(json_object_get(json, "lot")));
+    assert_string_equal(text_of(json, "lot_text"), "L2 6328 A0412");
+    check_decides(json, "[\"the lots of 2026-11-24, loaded\", \"a photo of the code\"]");
+    json_decref(json);
+    json = told("L1 6315 B0745", NULL);
+    check(json, "not-on-record", "L1 6315 B0745, not on record",
+          "L1 6315 B0745 is on no record; its day, 2026-11-11, lies within the records, so the lot "
+          "is missing there or the code was misread");
+    json_decref(json);
+    json = told("L3 6315 B1355", NULL);
+    assert_non_null(strstr(text_of(json, "lot_says"),
+                           "of its line nothing is on record; its day is 2026-11-11"));
+    json_decref(json);
+}
+
+static void unknown(void **state)
+{
+    (void)state;
+    struct lot_query q = query_of("L? ???? ?????", NULL);
+    struct lot_match_result r;
+    struct standing s;
+    json_t *json = json_object();
+    q.product = NULL;
+    assert_int_equal(lot_match(world.matcher, world.store, &q, &r, NULL), 0);
+    assert_int_equal(standing_of_match(world.store, &q, &r, &s, NULL), 0);
+    standing_json(&s, json);
+    check(json, "unknown", "lot not known", "not known; the code as read: L? ???? ?????");
+    assert_true(json_is_null(json_object_get(json, "lot")));
+    check_decides(json, "[\"the product\", \"the code date\", \"a photo of the code\"]");
+    json_decref(json);
+}
+
+/* A complaint as it was placed says the same. */
+static void kept(void **state)
+{
+    (void)state;
+    static const char *const TEXTS[] = {"L2 6321 A0412", "L2 632I AO412", "L2 6328 A0412", NULL};
+    for (size_t i = 0; i < COUNT_OF(TEXTS); i++) {
+        struct lot_query q = query_of(TEXTS[i], "2026-11-27");
+        struct lot_match_result r;
+        struct standing a, b;
+        int64_t lot_id[LOT_MATCH_CANDIDATES];
+        double weight[LOT_MATCH_CANDIDATES];
+        assert_int_equal(lot_match(world.matcher, world.store, &q, &r, NULL), 0);
+        for (size_t k = 0; k < r.count; k++) {
+            lot_id[k] = r.candidate[k].lot_id;
+            weight[k] = r.candidate[k].weight;
+        }
+        const struct standing_kept as_kept = {r.state, lot_id, weight, r.count};
+        assert_int_equal(standing_of_match(world.store, &q, &r, &a, NULL), 0);
+        assert_int_equal(standing_of_kept(world.matcher, world.store, &q, &as_kept, &b, NULL), 0);
+        json_t *said = json_object(), *again = json_object();
+        standing_json(&a, said);
+        standing_json(&b, again);
+        assert_true(json_equal(said, again));
+        json_decref(said);
+        json_decref(again);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(exact),
+        cmocka_unit_test(likely),
+        cmocka_unit_test(likely_though_it_reads_whole),
+        cmocka_unit_test(several),
+        cmocka_unit_test(not_on_record),
+        cmocka_unit_test(unknown),
+        cmocka_unit_test(kept),
+    };
+    return cmocka_run_group_tests(tests, set_up, tear_down);
+}
