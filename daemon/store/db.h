@@ -1,44 +1,118 @@
-/* Inside store/ only: statements, cached per connection by the address of their SQL text.
+/* Inside store/ only: SQL said once. A statement is prepared once a connection and kept by the
+ * address of its text, which must be of static storage.
  *
- *     static const char SQL_LOT[] = "SELECT id FROM lot WHERE lot = ?1";
- *     sqlite3_stmt *st = db_prepare(store, SQL_LOT, err);
- *     if (!st) return err_code;
- *     db_bind_text(st, 1, code);
- *     int rc = db_step(store, st, err);          // 1 a row, 0 done, <0 error
- *     int64_t id = sqlite3_column_int64(st, 0);
- *     db_reset(st);                              // always: an open read keeps the WAL from
- * shrinking
- */
+ *     static const char SQL[] = "SELECT id, shift FROM lot WHERE line = ?1 AND packed_from_ms >
+ * ?2"; struct db_query q = db_query(store, SQL, DB(DB_TEXT(line), DB_MS(from_ms)), err); int rc =
+ * 0; while (!rc && db_next(&q)) rc = each(arg, db_int64(&q, 0), db_text(&q, 1)); return db_end(&q,
+ * rc);
+ *
+ * What fails, early or late, stays in the query: db_next() is false from then on and db_end()
+ * answers the code that stands in `err`; nobody between needs to look. Full disk: ERROR_NO_SPACE;
+ * a broken constraint: ERROR_CONFLICT. The last row and db_end() reset the statement: an open read
+ * keeps the WAL from shrinking. */
 #ifndef ODDLOAF_STORE_DB_H
 #define ODDLOAF_STORE_DB_H
 
+#include "store/record_kind.h"
 #include "store/store.h"
-#include <sqlite3.h>
+#include <math.h>
+
+struct sqlite3;
+struct sqlite3_stmt;
+
+/* ---- what is bound ---- */
+
+enum db_form { DB_IS_END, DB_IS_NULL, DB_IS_INT, DB_IS_REAL, DB_IS_TEXT };
+struct db_value {
+    enum db_form form;
+    int length; /* of text; -1: to its end */
+    union {
+        int64_t integer;
+        double real;
+        const char *text; /* borrowed until the statement has ended */
+    } as;
+};
+
+/* The parameters ?1, ?2 … in order; NULL in its place: there are none. */
+#define DB(...) ((const struct db_value[]){__VA_ARGS__, {.form = DB_IS_END}})
+
+static inline struct db_value DB_NULL(void) {
+    return (struct db_value){.form = DB_IS_NULL};
+} static inline struct db_value DB_INT(int64_t value) {
+    return (struct db_value){.form = DB_IS_INT, .as.integer = value};
+} static inline struct db_value DB_ID(int64_t id) /* <= 0 is NULL */
+{
+    return id > 0 ? DB_INT(id) : DB_NULL();
+} static inline struct db_value DB_MS(int64_t ms) /* WHEN_UNKNOWN_MS is NULL */
+{
+    return ms != WHEN_UNKNOWN_MS ? DB_INT(ms) : DB_NULL();
+} static inline struct db_value DB_DAY(int32_t day) /* WHEN_UNKNOWN_DAY is NULL */
+{
+    return day != WHEN_UNKNOWN_DAY ? DB_INT(day) : DB_NULL();
+} static inline struct db_value DB_REAL(double value) /* NAN is NULL */
+{
+    return isnan(value) ? DB_NULL() : (struct db_value){.form = DB_IS_REAL, .as.real = value};
+} static inline struct db_value DB_TEXT(const char *text) /* NULL is NULL */
+{
+    return text ? (struct db_value){.form = DB_IS_TEXT, .length = -1, .as.text = text} : DB_NULL();
+} static inline struct db_value DB_SAID(const char *text) /* "" is NULL too */
+{
+    return text && *text ? DB_TEXT(text) : DB_NULL();
+}
+
+/* ---- running ---- */
+
+struct db_query {
+    struct store *store;
+    struct sqlite3_stmt *statement; /* NULL: it has ended */
+    struct error *err;
+    int rc;   /* 0, or the negative code of what went wrong */
+    int rows; /* given so far */
+};
+
+struct db_query db_query(struct store *store, const char *sql, const struct db_value *with,
+                         struct error *err);
+/* The same with the cells of a record. */
+struct db_query db_query_cells(struct store *store, const char *sql,
+                               const struct record_cell *cells, int count, struct error *err);
+bool db_next(struct db_query *q); /* true: it stands on a row */
+/* Ends it: what failed, or else `answer`. */
+int db_end(struct db_query *q, int answer);
+/* Ends it: what failed; ERROR_NOT_FOUND with this text if there was no row; or 0. */
+int db_found(struct db_query *q, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* A statement without rows. */
+int db_run(struct store *store, const char *sql, const struct db_value *with, struct error *err);
+/* Its first column in the first row; 0 if that is NULL or there is no row. */
+int db_number(struct store *store, const char *sql, const struct db_value *with, int64_t *ret,
+              struct error *err);
+/* Its first column in all rows; the statement limits them to what `ids` holds. */
+int db_ids(struct store *store, const char *sql, const struct db_value *with, int64_t *ids,
+           int *ret_count, struct error *err);
+/* Any commands, not kept. */
+int db_exec(struct store *store, const char *sql, struct error *err);
+
+int db_changes(struct store *store);     /* rows that the last statement wrote */
+int64_t db_last_id(struct store *store); /* of the last row added */
+
+/* ---- columns of the row it stands on, from 0 ---- */
+
+/* NULL gives 0, NAN, WHEN_UNKNOWN_*, "". Text lives until the next row. */
+int db_int(struct db_query *q, int at);
+int64_t db_int64(struct db_query *q, int at);
+double db_real(struct db_query *q, int at);
+int64_t db_ms(struct db_query *q, int at);
+int32_t db_day(struct db_query *q, int at);
+const char *db_text(struct db_query *q, int at);
+void db_copy(struct db_query *q, int at, char *out, size_t size); /* cut to fit */
+struct record_cell db_cell(struct db_query *q, int at);           /* text borrowed as above */
+
+/* ---- the connection ---- */
 
 /* `size` bytes of this connection's own, zeroed when first asked for: what a module remembers of
  * its last read. `key`: an address of static storage. Borrowed; gone with the store. */
 void *db_memo(struct store *store, const void *key, size_t size);
-/* SQL must be a string with static storage (its address is the cache key). NULL on error. */
-sqlite3_stmt *db_prepare(struct store *store, const char *sql, struct error *err);
-/* 1 a row, 0 done, negative error_code (full disk: ERROR_NO_SPACE; constraint: ERROR_CONFLICT). */
-int db_step(struct store *store, sqlite3_stmt *st, struct error *err);
-/* Steps a statement that returns no rows, then resets it. 0 or negative. */
-int db_run(struct store *store, sqlite3_stmt *st, struct error *err);
-void db_reset(sqlite3_stmt *st); /* resets and clears bindings */
-int db_exec(struct store *store, const char *sql, struct error *err);
-sqlite3 *db_handle(struct store *store);
 
-/* Binding with our conventions: NULL text, NAN, WHEN_UNKNOWN_* and negative ids bind NULL. */
-void db_bind_text(sqlite3_stmt *st, int at, const char *text); /* copies */
-void db_bind_int(sqlite3_stmt *st, int at, int64_t value);
-void db_bind_id(sqlite3_stmt *st, int at, int64_t id);     /* <= 0 binds NULL */
-void db_bind_real(sqlite3_stmt *st, int at, double value); /* NAN binds NULL */
-void db_bind_ms(sqlite3_stmt *st, int at, int64_t ms);
-void db_bind_day(sqlite3_stmt *st, int at, int32_t day);
-/* Reading: NULL columns give "", NAN, WHEN_UNKNOWN_*. Text lives until the next step. */
-const char *db_text(sqlite3_stmt *st, int at);
-double db_real(sqlite3_stmt *st, int at);
-int64_t db_ms(sqlite3_stmt *st, int at);
-int32_t db_day(sqlite3_stmt *st, int at);
+#include "store/db_old.h"
 
 #endif

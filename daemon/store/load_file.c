@@ -1,5 +1,4 @@
 #include "store/load_file.h"
-#include "base/text.h"
 #include "store/db.h"
 #include <string.h>
 
@@ -10,39 +9,31 @@ int load_file_accept(struct store *store, const struct load_file *file, struct e
     static const char SQL[] = "INSERT INTO load_file(id, kind, source, path, applied, new, changed,"
                               " same, state, accepted_ms)"
                               " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, file->id);
-    db_bind_text(st, 2, record_table(file->kind)->kind);
-    db_bind_text(st, 3, file->source);
-    db_bind_text(st, 4, file->path);
-    db_bind_int(st, 5, file->applied);
-    db_bind_int(st, 6, file->new_rows);
-    db_bind_int(st, 7, file->changed_rows);
-    db_bind_int(st, 8, file->same_rows);
-    db_bind_text(st, 9, STATES[file->state]);
-    db_bind_ms(st, 10, file->accepted_ms);
-    return db_run(store, st, err);
+    return db_run(store, SQL,
+                  DB(DB_TEXT(file->id), DB_TEXT(record_table(file->kind)->kind),
+                     DB_TEXT(file->source), DB_TEXT(file->path), DB_INT(file->applied),
+                     DB_INT(file->new_rows), DB_INT(file->changed_rows), DB_INT(file->same_rows),
+                     DB_TEXT(STATES[file->state]), DB_MS(file->accepted_ms)),
+                  err);
 }
 
-static int read_row(sqlite3_stmt *st, struct load_file *ret, struct error *err)
+static int read_file(struct db_query *q, struct load_file *ret)
 {
     struct load_file file = {.state = LOAD_FAILED};
-    text_clip(db_text(st, 0), file.id, sizeof file.id);
-    if (!record_kind_parse(db_text(st, 1), &file.kind))
-        return error_set(err, ERROR_INTERNAL, "load %s has the unknown kind '%s'", file.id,
-                         db_text(st, 1));
-    text_clip(db_text(st, 2), file.source, sizeof file.source);
-    text_clip(db_text(st, 3), file.path, sizeof file.path);
-    file.applied = sqlite3_column_int64(st, 4);
-    file.new_rows = sqlite3_column_int64(st, 5);
-    file.changed_rows = sqlite3_column_int64(st, 6);
-    file.same_rows = sqlite3_column_int64(st, 7);
+    db_copy(q, 0, file.id, sizeof file.id);
+    if (!record_kind_parse(db_text(q, 1), &file.kind))
+        return error_set(q->err, ERROR_INTERNAL, "load %s has the unknown kind '%s'", file.id,
+                         db_text(q, 1));
+    db_copy(q, 2, file.source, sizeof file.source);
+    db_copy(q, 3, file.path, sizeof file.path);
+    file.applied = db_int64(q, 4);
+    file.new_rows = db_int64(q, 5);
+    file.changed_rows = db_int64(q, 6);
+    file.same_rows = db_int64(q, 7);
     for (int state = LOAD_WAITING; state <= LOAD_FAILED; state++)
-        if (strcmp(STATES[state], db_text(st, 8)) == 0)
+        if (strcmp(STATES[state], db_text(q, 8)) == 0)
             file.state = (enum load_state)state;
-    file.accepted_ms = db_ms(st, 9);
+    file.accepted_ms = db_ms(q, 9);
     *ret = file;
     return 0;
 }
@@ -53,46 +44,28 @@ int load_file_next(struct store *store, struct load_file *ret, bool *ret_found, 
 {
     static const char SQL[] = "SELECT " COLUMNS " FROM load_file WHERE state = 'waiting'"
                               " ORDER BY rowid LIMIT 1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    int rc = db_step(store, st, err);
-    if (rc >= 0)
-        *ret_found = rc == 1;
-    if (rc == 1)
-        rc = read_row(st, ret, err);
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    struct db_query q = db_query(store, SQL, NULL, err);
+    int rc = db_next(&q) ? read_file(&q, ret) : 0;
+    *ret_found = q.rows > 0;
+    return db_end(&q, rc);
 }
 
 int load_file_get(struct store *store, const char *id, struct load_file *ret, struct error *err)
 {
     static const char SQL[] = "SELECT " COLUMNS " FROM load_file WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, id);
-    int rc = db_step(store, st, err);
-    if (rc == 1)
-        rc = read_row(st, ret, err);
-    else if (rc == 0)
-        rc = error_set(err, ERROR_NOT_FOUND, "there is no load %s", id);
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(id)), err);
+    int rc = db_next(&q) ? read_file(&q, ret) : 0;
+    int found = db_found(&q, "there is no load %s", id);
+    return found ? found : rc;
 }
 
 int load_file_progress(struct store *store, const struct load_file *file, struct error *err)
 {
     static const char SQL[] = "UPDATE load_file SET applied = ?2, new = ?3, changed = ?4,"
                               " same = ?5, state = ?6 WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, file->id);
-    db_bind_int(st, 2, file->applied);
-    db_bind_int(st, 3, file->new_rows);
-    db_bind_int(st, 4, file->changed_rows);
-    db_bind_int(st, 5, file->same_rows);
-    db_bind_text(st, 6, STATES[file->state]);
-    return db_run(store, st, err);
+    return db_run(store, SQL,
+                  DB(DB_TEXT(file->id), DB_INT(file->applied), DB_INT(file->new_rows),
+                     DB_INT(file->changed_rows), DB_INT(file->same_rows),
+                     DB_TEXT(STATES[file->state])),
+                  err);
 }

@@ -31,16 +31,10 @@ int outbox_add(struct store *store, const char *event, int64_t case_id, int revi
     static const char SQL[] =
         "INSERT INTO outbox(event, case_id, revision, message_id, payload, created_ms)"
         " VALUES(?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT(message_id) DO NOTHING";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, event);
-    db_bind_id(st, 2, case_id);
-    db_bind_int(st, 3, revision);
-    db_bind_text(st, 4, message_id);
-    db_bind_text(st, 5, payload);
-    db_bind_ms(st, 6, now_ms);
-    return db_run(store, st, err);
+    return db_run(store, SQL,
+                  DB(DB_TEXT(event), DB_ID(case_id), DB_INT(revision), DB_TEXT(message_id),
+                     DB_TEXT(payload), DB_MS(now_ms)),
+                  err);
 }
 
 /* ---- who gets it ---- */
@@ -52,14 +46,8 @@ static int add_deliveries(struct store *store, const struct outbox_addresses *a,
         "INSERT INTO outbox_delivery(mail_id, recipient, urgent, since_ms, due_ms)"
         " SELECT id, ?2, event = '" OUTBOX_URGENT "', ?4, ?4 FROM outbox WHERE event = ?1"
         " AND (state = 'new' OR (?3 AND state = 'open')) ON CONFLICT DO NOTHING";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, a->event);
-    db_bind_text(st, 2, recipient);
-    db_bind_int(st, 3, a->all);
-    db_bind_ms(st, 4, now_ms);
-    return db_run(store, st, err);
+    return db_run(store, SQL,
+                  DB(DB_TEXT(a->event), DB_TEXT(recipient), DB_INT(a->all), DB_MS(now_ms)), err);
 }
 
 static bool is_among(const struct outbox_addresses *a, const char *recipient)
@@ -77,16 +65,14 @@ static bool next_unsent(struct store *store, const char *event, char after[OUTBO
     static const char SQL[] =
         "SELECT min(d.recipient) FROM outbox_delivery d JOIN outbox o ON o.id = d.mail_id"
         " WHERE d.state <> 'sent' AND o.event = ?1 AND d.recipient > ?2";
-    sqlite3_stmt *st = db_prepare(store, SQL, NULL);
-    if (!st)
-        return false;
-    db_bind_text(st, 1, event);
-    db_bind_text(st, 2, after);
-    bool found = db_step(store, st, NULL) == 1 && *db_text(st, 0);
-    if (found)
-        text_clip(db_text(st, 0), after, OUTBOX_RECIPIENT);
-    db_reset(st);
-    return found;
+    char next[OUTBOX_RECIPIENT] = "";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(event), DB_TEXT(after)), NULL);
+    if (db_next(&q))
+        db_copy(&q, 0, next, sizeof next);
+    db_end(&q, 0);
+    if (*next)
+        memcpy(after, next, sizeof next);
+    return *next;
 }
 
 static int drop_recipient(struct store *store, const char *event, const char *recipient,
@@ -94,12 +80,7 @@ static int drop_recipient(struct store *store, const char *event, const char *re
 {
     static const char SQL[] = "DELETE FROM outbox_delivery WHERE recipient = ?2 AND state <> 'sent'"
                               " AND mail_id IN (SELECT id FROM outbox WHERE event = ?1)";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, event);
-    db_bind_text(st, 2, recipient);
-    return db_run(store, st, err);
+    return db_run(store, SQL, DB(DB_TEXT(event), DB_TEXT(recipient)), err);
 }
 
 static int drop_others(struct store *store, const struct outbox_addresses *a, struct error *err)
@@ -118,12 +99,7 @@ static int restate_event(struct store *store, const struct outbox_addresses *a, 
     static const char SQL[] =
         "UPDATE outbox SET state = " STATE_NOW ", sent_ms = (SELECT max(d.sent_ms)" OF_MAIL ")"
         " WHERE event = ?1 AND (state = 'new' OR (?2 AND state = 'open'))";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, a->event);
-    db_bind_int(st, 2, a->all);
-    return db_run(store, st, err);
+    return db_run(store, SQL, DB(DB_TEXT(a->event), DB_INT(a->all)), err);
 }
 
 int outbox_address(struct store *store, const struct outbox_addresses *addresses, int64_t now_ms,
@@ -138,14 +114,9 @@ int outbox_address(struct store *store, const struct outbox_addresses *addresses
 int outbox_has_new(struct store *store, const char *event, bool *ret, struct error *err)
 {
     static const char SQL[] = "SELECT 1 FROM outbox WHERE state = 'new' AND event = ?1 LIMIT 1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, event);
-    int rc = db_step(store, st, err);
-    db_reset(st);
-    *ret = rc == 1;
-    return rc < 0 ? rc : 0;
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(event)), err);
+    *ret = db_next(&q);
+    return db_end(&q, 0);
 }
 
 /* ---- deliveries ---- */
@@ -165,40 +136,31 @@ int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_d
         " ORDER BY d.attempts > 0, d.due_ms, d.mail_id LIMIT ?4) d"
         " JOIN outbox o ON o.id = d.mail_id"
         " ORDER BY d.attempts > 0, d.due_ms, d.mail_id";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, urgent);
-    db_bind_ms(st, 2, now_ms);
-    db_bind_ms(st, 3, now_ms + OUTBOX_RETRY_MOST_MS);
-    db_bind_int(st, 4, limit);
-    int rc, count = 0;
-    while ((rc = db_step(store, st, err)) == 1) {
-        struct outbox_delivery *row = &rows[count++];
-        *row = (struct outbox_delivery){.mail_id = sqlite3_column_int64(st, 0),
-                                        .created_ms = db_ms(st, 1),
-                                        .since_ms = db_ms(st, 2),
-                                        .attempts = sqlite3_column_int(st, 3),
+    struct db_query q = db_query(
+        store, SQL,
+        DB(DB_INT(urgent), DB_MS(now_ms), DB_MS(now_ms + OUTBOX_RETRY_MOST_MS), DB_INT(limit)),
+        err);
+    while (db_next(&q)) {
+        struct outbox_delivery *row = &rows[q.rows - 1];
+        *row = (struct outbox_delivery){.mail_id = db_int64(&q, 0),
+                                        .created_ms = db_ms(&q, 1),
+                                        .since_ms = db_ms(&q, 2),
+                                        .attempts = db_int(&q, 3),
                                         .urgent = urgent,
-                                        .payload = xstrdup(db_text(st, 7))};
-        text_clip(db_text(st, 4), row->event, sizeof row->event);
-        text_clip(db_text(st, 5), row->recipient, sizeof row->recipient);
-        text_clip(db_text(st, 6), row->message_id, sizeof row->message_id);
+                                        .payload = xstrdup(db_text(&q, 7))};
+        db_copy(&q, 4, row->event, sizeof row->event);
+        db_copy(&q, 5, row->recipient, sizeof row->recipient);
+        db_copy(&q, 6, row->message_id, sizeof row->message_id);
     }
-    db_reset(st);
-    *ret_count = count;
-    return rc;
+    *ret_count = q.rows;
+    return db_end(&q, 0);
 }
 
 static int restate_mail(struct store *store, int64_t mail_id, struct error *err)
 {
     static const char SQL[] = "UPDATE outbox SET state = " STATE_NOW ", sent_ms ="
                               " (SELECT max(d.sent_ms)" OF_MAIL ") WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, mail_id);
-    return db_run(store, st, err);
+    return db_run(store, SQL, DB(DB_INT(mail_id)), err);
 }
 
 int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int64_t now_ms,
@@ -207,13 +169,7 @@ int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int
     static const char SQL[] =
         "UPDATE outbox_delivery SET state = 'sent', sent_ms = ?3, attempts = attempts + 1,"
         " last_error = NULL WHERE mail_id = ?1 AND recipient = ?2";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, mail_id);
-    db_bind_text(st, 2, recipient);
-    db_bind_ms(st, 3, now_ms);
-    int rc = db_run(store, st, err);
+    int rc = db_run(store, SQL, DB(DB_INT(mail_id), DB_TEXT(recipient), DB_MS(now_ms)), err);
     return rc ? rc : restate_mail(store, mail_id, err);
 }
 
@@ -224,15 +180,10 @@ int outbox_failed(struct store *store, const struct outbox_delivery *delivery, i
         "UPDATE outbox_delivery SET attempts = attempts + 1, due_ms = ?3, last_error = ?5,"
         " state = CASE WHEN ?4 THEN 'parked' ELSE 'waiting' END"
         " WHERE mail_id = ?1 AND recipient = ?2";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, delivery->mail_id);
-    db_bind_text(st, 2, delivery->recipient);
-    db_bind_ms(st, 3, due_ms);
-    db_bind_int(st, 4, park);
-    db_bind_text(st, 5, why);
-    return db_run(store, st, err);
+    return db_run(store, SQL,
+                  DB(DB_INT(delivery->mail_id), DB_TEXT(delivery->recipient), DB_MS(due_ms),
+                     DB_INT(park), DB_TEXT(why)),
+                  err);
 }
 
 static int make_due(struct store *store, int64_t mail_id, int64_t now_ms, int *ret_count,
@@ -242,32 +193,20 @@ static int make_due(struct store *store, int64_t mail_id, int64_t now_ms, int *r
         "UPDATE outbox_delivery SET state = 'waiting', due_ms = ?2, since_ms ="
         " CASE state WHEN 'parked' THEN ?2 ELSE since_ms END"
         " WHERE state <> 'sent' AND (?1 IS NULL OR mail_id = ?1)";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_id(st, 1, mail_id);
-    db_bind_ms(st, 2, now_ms);
-    int rc = db_run(store, st, err);
+    int rc = db_run(store, SQL, DB(DB_ID(mail_id), DB_MS(now_ms)), err);
     if (!rc)
-        *ret_count = sqlite3_changes(db_handle(store));
+        *ret_count = db_changes(store);
     return rc;
 }
 
 static int refuse_unless_open(struct store *store, int64_t mail_id, struct error *err)
 {
     static const char SQL[] = "SELECT state FROM outbox WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, mail_id);
-    int rc = db_step(store, st, err);
-    bool sent = rc == 1 && strcmp(db_text(st, 0), "sent") == 0;
-    db_reset(st);
-    if (rc == 0)
-        return error_set(err, ERROR_NOT_FOUND, "there is no mail %lld", (long long)mail_id);
-    if (sent)
-        return error_set(err, ERROR_CONFLICT, "mail %lld has left already", (long long)mail_id);
-    return rc < 0 ? rc : 0;
+    struct db_query q = db_query(store, SQL, DB(DB_INT(mail_id)), err);
+    bool sent = db_next(&q) && strcmp(db_text(&q, 0), "sent") == 0;
+    int rc = db_found(&q, "there is no mail %lld", (long long)mail_id);
+    return sent ? error_set(err, ERROR_CONFLICT, "mail %lld has left already", (long long)mail_id)
+                : rc;
 }
 
 int outbox_due_again(struct store *store, int64_t mail_id, int64_t now_ms, int *ret_count,
@@ -282,26 +221,21 @@ int outbox_due_again(struct store *store, int64_t mail_id, int64_t now_ms, int *
 int outbox_count(struct store *store, struct outbox_counts *ret, struct error *err)
 {
     static const char SQL[] =
-        "SELECT count(*) FILTER (WHERE shown = 'waiting'), count(*) FILTER (WHERE shown = "
-        "'parked'),"
+        "SELECT sum(shown = 'waiting'), sum(shown = 'parked'),"
         " (SELECT count(*) FROM outbox WHERE state = 'sent'), (SELECT last_error FROM"
         " outbox_delivery WHERE last_error IS NOT NULL AND state <> 'sent' ORDER BY due_ms DESC"
-        " LIMIT 1), count(*) FILTER (WHERE shown = 'waiting' AND event = '" OUTBOX_URGENT
+        " LIMIT 1), sum(shown = 'waiting' AND event = '" OUTBOX_URGENT
         "') FROM (SELECT event, " STATE_SHOWN
         " AS shown FROM outbox WHERE state IN ('new', 'open'))";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    int rc = db_step(store, st, err);
-    if (rc == 1) {
-        ret->waiting = sqlite3_column_int64(st, 0);
-        ret->parked = sqlite3_column_int64(st, 1);
-        ret->sent = sqlite3_column_int64(st, 2);
-        text_clip(db_text(st, 3), ret->last_error, sizeof ret->last_error);
-        ret->urgent = sqlite3_column_int64(st, 4);
+    struct db_query q = db_query(store, SQL, NULL, err);
+    if (db_next(&q)) {
+        ret->waiting = db_int64(&q, 0);
+        ret->parked = db_int64(&q, 1);
+        ret->sent = db_int64(&q, 2);
+        db_copy(&q, 3, ret->last_error, sizeof ret->last_error);
+        ret->urgent = db_int64(&q, 4);
     }
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    return db_end(&q, 0);
 }
 
 int outbox_list(struct store *store, bool sent, int limit, outbox_each each, void *arg,
@@ -311,24 +245,18 @@ int outbox_list(struct store *store, bool sent, int limit, outbox_each each, voi
     static const char UNSENT[] = MAIL_COLUMNS
         " WHERE state IN ('new', 'open') ORDER BY event = '" OUTBOX_URGENT "' DESC, id LIMIT ?1";
     static const char SENT[] = MAIL_COLUMNS " WHERE state = 'sent' ORDER BY id DESC LIMIT ?1";
-    sqlite3_stmt *st = db_prepare(store, sent ? SENT : UNSENT, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, limit);
-    int rc;
-    while ((rc = db_step(store, st, err)) == 1) {
-        const struct outbox_mail mail = {.id = sqlite3_column_int64(st, 0),
-                                         .case_id = sqlite3_column_int64(st, 1),
-                                         .created_ms = db_ms(st, 2),
-                                         .sent_ms = sent ? db_ms(st, 3) : WHEN_UNKNOWN_MS,
-                                         .event = db_text(st, 4),
-                                         .state = db_text(st, 5)};
+    struct db_query q = db_query(store, sent ? SENT : UNSENT, DB(DB_INT(limit)), err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        const struct outbox_mail mail = {.id = db_int64(&q, 0),
+                                         .case_id = db_int64(&q, 1),
+                                         .created_ms = db_ms(&q, 2),
+                                         .sent_ms = sent ? db_ms(&q, 3) : WHEN_UNKNOWN_MS,
+                                         .event = db_text(&q, 4),
+                                         .state = db_text(&q, 5)};
         rc = each(arg, &mail);
-        if (rc)
-            break;
     }
-    db_reset(st);
-    return rc;
+    return db_end(&q, rc);
 }
 
 int outbox_recipients(struct store *store, int64_t mail_id, outbox_each_recipient each, void *arg,
@@ -336,22 +264,16 @@ int outbox_recipients(struct store *store, int64_t mail_id, outbox_each_recipien
 {
     static const char SQL[] = "SELECT recipient, state, last_error, attempts, due_ms, sent_ms"
                               " FROM outbox_delivery WHERE mail_id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, mail_id);
-    int rc;
-    while ((rc = db_step(store, st, err)) == 1) {
-        const struct outbox_recipient recipient = {.recipient = db_text(st, 0),
-                                                   .state = db_text(st, 1),
-                                                   .last_error = db_text(st, 2),
-                                                   .attempts = sqlite3_column_int(st, 3),
-                                                   .due_ms = db_ms(st, 4),
-                                                   .sent_ms = db_ms(st, 5)};
+    struct db_query q = db_query(store, SQL, DB(DB_INT(mail_id)), err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        const struct outbox_recipient recipient = {.recipient = db_text(&q, 0),
+                                                   .state = db_text(&q, 1),
+                                                   .last_error = db_text(&q, 2),
+                                                   .attempts = db_int(&q, 3),
+                                                   .due_ms = db_ms(&q, 4),
+                                                   .sent_ms = db_ms(&q, 5)};
         rc = each(arg, &recipient);
-        if (rc)
-            break;
     }
-    db_reset(st);
-    return rc;
+    return db_end(&q, rc);
 }

@@ -1,5 +1,4 @@
 #include "store/pattern.h"
-#include "base/text.h"
 #include "store/db.h"
 #include <stdlib.h>
 #include <string.h>
@@ -28,16 +27,10 @@ static int move_weeks(struct store *store, const struct tz *tz, struct error *er
 {
     static const char SQL_CLEAR[] = "DELETE FROM pattern_week WHERE week > 0";
     static const char SQL[] = "INSERT INTO pattern_week(week, from_ms) VALUES(?1, ?2)";
-    sqlite3_stmt *st = db_prepare(store, SQL_CLEAR, err);
-    int rc = st ? db_run(store, st, err) : ERROR_IO;
-    for (int week = PATTERN_FIRST_WEEK; week <= PATTERN_LAST_WEEK && !rc; week++) {
-        st = db_prepare(store, SQL, err);
-        if (!st)
-            return ERROR_IO;
-        db_bind_int(st, 1, week);
-        db_bind_int(st, 2, tz_day_start_ms(tz, pattern_monday(week)));
-        rc = db_run(store, st, err);
-    }
+    int rc = db_run(store, SQL_CLEAR, NULL, err);
+    for (int week = PATTERN_FIRST_WEEK; week <= PATTERN_LAST_WEEK && !rc; week++)
+        rc = db_run(store, SQL, DB(DB_INT(week), DB_INT(tz_day_start_ms(tz, pattern_monday(week)))),
+                    err);
     return rc;
 }
 
@@ -72,35 +65,25 @@ int pattern_series(struct store *store, pattern_series_each each, void *arg, str
 {
     static const char SQL[] =
         "SELECT id, factor, level, symptom FROM pattern_series ORDER BY factor, level";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    int rc;
-    while ((rc = db_step(store, st, err)) == 1) {
-        struct pattern_series row = {sqlite3_column_int64(st, 0), db_text(st, 1), db_text(st, 2),
-                                     db_text(st, 3)};
+    struct db_query q = db_query(store, SQL, NULL, err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        struct pattern_series row = {db_int64(&q, 0), db_text(&q, 1), db_text(&q, 2),
+                                     db_text(&q, 3)};
         rc = each(arg, &row);
-        if (rc)
-            break;
     }
-    db_reset(st);
-    return rc;
+    return db_end(&q, rc);
 }
 
 /* Columns: series, count, week, week of receipt. */
-static int each_count(struct store *store, sqlite3_stmt *st, pattern_count_each each, void *arg,
-                      struct error *err)
+static int each_count(struct db_query *q, pattern_count_each each, void *arg)
 {
-    int rc;
-    while ((rc = db_step(store, st, err)) == 1) {
-        struct pattern_count row = {sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1),
-                                    sqlite3_column_int(st, 2), sqlite3_column_int(st, 3)};
+    int rc = 0;
+    while (!rc && db_next(q)) {
+        struct pattern_count row = {db_int64(q, 0), db_int64(q, 1), db_int(q, 2), db_int(q, 3)};
         rc = each(arg, &row);
-        if (rc)
-            break;
     }
-    db_reset(st);
-    return rc;
+    return db_end(q, rc);
 }
 
 int pattern_received(struct store *store, int from_week, int to_week, pattern_count_each each,
@@ -108,12 +91,8 @@ int pattern_received(struct store *store, int from_week, int to_week, pattern_co
 {
     static const char SQL[] = "SELECT series_id, n, week, week FROM pattern_received"
                               " WHERE week BETWEEN ?1 AND ?2";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, from_week);
-    db_bind_int(st, 2, to_week);
-    return each_count(store, st, each, arg, err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(from_week), DB_INT(to_week)), err);
+    return each_count(&q, each, arg);
 }
 
 int pattern_units(struct store *store, int from_week, int to_week, pattern_count_each each,
@@ -121,12 +100,8 @@ int pattern_units(struct store *store, int from_week, int to_week, pattern_count
 {
     static const char SQL[] = "SELECT series_id, n, week, week FROM pattern_units"
                               " WHERE week BETWEEN ?1 AND ?2";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, from_week);
-    db_bind_int(st, 2, to_week);
-    return each_count(store, st, each, arg, err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(from_week), DB_INT(to_week)), err);
+    return each_count(&q, each, arg);
 }
 
 int pattern_units_of(struct store *store, int64_t series_id, int from_week, int to_week,
@@ -136,13 +111,9 @@ int pattern_units_of(struct store *store, int64_t series_id, int from_week, int 
     static const char SQL[] =
         "SELECT u.series_id, u.n, u.week, u.week FROM pattern_week w CROSS JOIN pattern_units u"
         " ON u.week = w.week AND u.series_id = ?1 WHERE w.week BETWEEN ?2 AND ?3";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, series_id);
-    db_bind_int(st, 2, from_week);
-    db_bind_int(st, 3, to_week);
-    return each_count(store, st, each, arg, err);
+    struct db_query q =
+        db_query(store, SQL, DB(DB_INT(series_id), DB_INT(from_week), DB_INT(to_week)), err);
+    return each_count(&q, each, arg);
 }
 
 int pattern_made(struct store *store, int64_t series_id, int from_week, int to_week,
@@ -150,13 +121,9 @@ int pattern_made(struct store *store, int64_t series_id, int from_week, int to_w
 {
     static const char SQL[] = "SELECT series_id, n, week, received_week FROM pattern_made"
                               " WHERE series_id = ?1 AND week BETWEEN ?2 AND ?3";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, series_id);
-    db_bind_int(st, 2, from_week);
-    db_bind_int(st, 3, to_week);
-    return each_count(store, st, each, arg, err);
+    struct db_query q =
+        db_query(store, SQL, DB(DB_INT(series_id), DB_INT(from_week), DB_INT(to_week)), err);
+    return each_count(&q, each, arg);
 }
 
 int pattern_made_week(struct store *store, int week, pattern_count_each each, void *arg,
@@ -165,11 +132,8 @@ int pattern_made_week(struct store *store, int week, pattern_count_each each, vo
     static const char SQL[] =
         "SELECT m.series_id, m.n, m.week, m.received_week FROM pattern_series s CROSS JOIN"
         " pattern_made m ON m.series_id = s.id AND m.week = ?1 WHERE s.symptom <> ''";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, week);
-    return each_count(store, st, each, arg, err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(week)), err);
+    return each_count(&q, each, arg);
 }
 
 int pattern_between(struct store *store, int64_t from_ms, int64_t to_ms, pattern_count_each each,
@@ -180,28 +144,19 @@ int pattern_between(struct store *store, int64_t from_ms, int64_t to_ms, pattern
         " JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level"
         " AND s.symptom = v.symptom WHERE v.received_ms >= ?1 AND v.received_ms < ?2"
         " GROUP BY 1, 3, 4";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, from_ms);
-    db_bind_int(st, 2, to_ms);
-    return each_count(store, st, each, arg, err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(from_ms), DB_INT(to_ms)), err);
+    return each_count(&q, each, arg);
 }
 
 int pattern_open(struct store *store, pattern_open_each each, void *arg, struct error *err)
 {
     static const char SQL[] = "SELECT symptom, week, n FROM pattern_open WHERE n <> 0";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    int rc;
-    while ((rc = db_step(store, st, err)) == 1) {
-        rc = each(arg, db_text(st, 0), sqlite3_column_int(st, 1), sqlite3_column_int64(st, 2));
-        if (rc)
-            break;
+    struct db_query q = db_query(store, SQL, NULL, err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        rc = each(arg, db_text(&q, 0), db_int(&q, 1), db_int64(&q, 2));
     }
-    db_reset(st);
-    return rc;
+    return db_end(&q, rc);
 }
 
 int pattern_verdicts(struct store *store, int64_t from_ms, int64_t to_ms, pattern_verdict_each each,
@@ -212,21 +167,14 @@ int pattern_verdicts(struct store *store, int64_t from_ms, int64_t to_ms, patter
         " JOIN complaint_case c ON c.id = v.case_id LEFT JOIN pattern_verdict s"
         " ON s.verdict_id = v.id WHERE v.reopened_ms IS NULL AND v.at_ms >= ?1 AND v.at_ms < ?2"
         " ORDER BY v.at_ms";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, from_ms);
-    db_bind_int(st, 2, to_ms);
-    int rc;
-    while ((rc = db_step(store, st, err)) == 1) {
-        struct pattern_verdict row = {db_ms(st, 0), db_ms(st, 1), sqlite3_column_int(st, 2),
-                                      db_real(st, 3), db_real(st, 4)};
+    struct db_query q = db_query(store, SQL, DB(DB_INT(from_ms), DB_INT(to_ms)), err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        struct pattern_verdict row = {db_ms(&q, 0), db_ms(&q, 1), db_int(&q, 2), db_real(&q, 3),
+                                      db_real(&q, 4)};
         rc = each(arg, &row);
-        if (rc)
-            break;
     }
-    db_reset(st);
-    return rc;
+    return db_end(&q, rc);
 }
 
 int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern_lot_each each,
@@ -239,25 +187,17 @@ int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern
         " c.symptom)) END FROM complaint c WHERE c.lot_id = l.id AND (?5 = '' OR c.symptom = ?5)"
         " AND c.received_ms < ?3) FROM lot l WHERE l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2"
         " AND (?4 = '' OR l.line = ?4) AND l.line <> ?7 ORDER BY l.packed_from_ms, l.id";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, scope->from_ms);
-    db_bind_int(st, 2, scope->to_ms);
-    db_bind_int(st, 3, scope->until_ms);
-    db_bind_text(st, 4, scope->line);
-    db_bind_text(st, 5, scope->symptom);
-    db_bind_text(st, 6, scope->cause);
-    db_bind_text(st, 7, scope->not_line);
-    int rc;
-    while ((rc = db_step(store, st, err)) == 1) {
-        struct pattern_lot row = {sqlite3_column_int64(st, 0), db_ms(st, 1),
-                                  sqlite3_column_int64(st, 2),
-                                  sqlite3_column_double(st, 3) / PATTERN_MILLION};
+    struct db_query q =
+        db_query(store, SQL,
+                 DB(DB_INT(scope->from_ms), DB_INT(scope->to_ms), DB_INT(scope->until_ms),
+                    DB_TEXT(scope->line), DB_TEXT(scope->symptom), DB_TEXT(scope->cause),
+                    DB_TEXT(scope->not_line)),
+                 err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        struct pattern_lot row = {db_int64(&q, 0), db_ms(&q, 1), db_int64(&q, 2),
+                                  db_real(&q, 3) / PATTERN_MILLION};
         rc = each(arg, &row);
-        if (rc)
-            break;
     }
-    db_reset(st);
-    return rc;
+    return db_end(&q, rc);
 }

@@ -44,34 +44,16 @@ void record_writing_free(struct record_writing *w)
 
 /* ---- ids of quantities ---- */
 
-static int look_up_id(struct store *store, const char *sql, const char *name, int64_t *ret,
-                      struct error *err)
-{
-    sqlite3_stmt *st = db_prepare(store, sql, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, name);
-    int rc = db_step(store, st, err);
-    if (rc >= 0)
-        *ret = rc ? sqlite3_column_int64(st, 0) : 0;
-    db_reset(st);
-    return rc < 0 ? rc : 0;
-}
-
 static int intern(struct store *store, const char *name, bool add, int64_t *ret, struct error *err)
 {
     static const char SQL_FIND[] = "SELECT id FROM quantity WHERE name = ?1";
     static const char SQL_ADD[] = "INSERT INTO quantity(name) VALUES(?1)";
-    int rc = look_up_id(store, SQL_FIND, name, ret, err);
+    int rc = db_number(store, SQL_FIND, DB(DB_TEXT(name)), ret, err);
     if (rc || *ret || !add)
         return rc;
-    sqlite3_stmt *st = db_prepare(store, SQL_ADD, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, name);
-    rc = db_run(store, st, err);
+    rc = db_run(store, SQL_ADD, DB(DB_TEXT(name)), err);
     if (!rc)
-        *ret = sqlite3_last_insert_rowid(db_handle(store));
+        *ret = db_last_id(store);
     return rc;
 }
 
@@ -123,60 +105,12 @@ static int resolve(struct record_writing *w, const struct record_cell *cells, bo
 
 /* ---- statements ---- */
 
-/* Text is bound in place: it must live until the statement is reset. */
-static void bind(sqlite3_stmt *st, const struct record_cell *cells, int count)
-{
-    for (int i = 0; i < count; i++) {
-        switch (cells[i].form) {
-        case RECORD_TEXT:
-            sqlite3_bind_text(st, i + 1, cells[i].text, (int)cells[i].length, SQLITE_STATIC);
-            break;
-        case RECORD_INTEGER:
-            sqlite3_bind_int64(st, i + 1, cells[i].integer);
-            break;
-        case RECORD_NUMBER:
-            sqlite3_bind_double(st, i + 1, cells[i].number);
-            break;
-        case RECORD_NOTHING:
-            sqlite3_bind_null(st, i + 1);
-            break;
-        }
-    }
-}
-
 static int run(struct record_writing *w, const char *sql, const struct record_cell *cells,
                struct error *err)
 {
-    sqlite3_stmt *st = db_prepare(w->store, sql, err);
-    if (!st)
-        return ERROR_IO;
-    bind(st, cells, w->table->count);
-    int rc = db_step(w->store, st, err);
-    sqlite3_reset(st); /* every parameter is bound anew next time */
-    return rc < 0 ? rc : 0;
-}
-
-static struct record_cell cell_at(sqlite3_stmt *st, int at)
-{
-    struct record_cell cell = {.form = RECORD_NOTHING};
-    switch (sqlite3_column_type(st, at)) {
-    case SQLITE_INTEGER:
-        cell.form = RECORD_INTEGER;
-        cell.integer = sqlite3_column_int64(st, at);
-        break;
-    case SQLITE_FLOAT:
-        cell.form = RECORD_NUMBER;
-        cell.number = sqlite3_column_double(st, at);
-        break;
-    case SQLITE_TEXT:
-        cell.form = RECORD_TEXT;
-        cell.text = (const char *)sqlite3_column_text(st, at);
-        cell.length = (uint32_t)sqlite3_column_bytes(st, at);
-        break;
-    default:
-        break;
-    }
-    return cell;
+    struct db_query q = db_query_cells(w->store, sql, cells, w->table->count, err);
+    db_next(&q);
+    return db_end(&q, 0);
 }
 
 /* ---- keeping what was ---- */
@@ -184,14 +118,11 @@ static struct record_cell cell_at(sqlite3_stmt *st, int at)
 static const char *name_of_id(struct store *store, const char *sql, int64_t id, char *out,
                               size_t size)
 {
+    struct db_query q = db_query(store, sql, DB(DB_ID(id)), NULL);
     out[0] = '\0';
-    sqlite3_stmt *st = db_prepare(store, sql, NULL);
-    if (!st)
-        return out;
-    db_bind_id(st, 1, id);
-    if (db_step(store, st, NULL) == 1)
-        text_clip(db_text(st, 0), out, size);
-    db_reset(st);
+    if (db_next(&q))
+        db_copy(&q, 0, out, size);
+    db_end(&q, 0);
     return out;
 }
 
@@ -227,38 +158,34 @@ static json_t *key_json(struct record_writing *w, const struct record_cell *cell
     return key;
 }
 
-/* `st` stands on the old row. `cells` carry names, not ids, of quantities. */
-static json_t *old_json(struct record_writing *w, const struct record_cell *cells, sqlite3_stmt *st)
+/* `q` stands on the old row. `cells` carry names, not ids, of quantities. */
+static json_t *old_json(struct record_writing *w, const struct record_cell *cells,
+                        struct db_query *q)
 {
     const struct record_table *table = w->table;
     json_t *was = json_object();
     for (int i = 0; i < table->count; i++) {
         if (table->columns[i].type == RECORD_FOLD)
             continue;
-        struct record_cell old = i < table->keys ? cells[i] : cell_at(st, i - table->keys);
+        struct record_cell old = i < table->keys ? cells[i] : db_cell(q, i - table->keys);
         json_object_set_new(was, table->columns[i].name,
                             cell_json(w->store, table->columns[i].type, &old));
     }
     return was;
 }
 
-static int keep_old(struct record_writing *w, const struct record_cell *cells, sqlite3_stmt *old,
+static int keep_old(struct record_writing *w, const struct record_cell *cells, struct db_query *old,
                     struct error *err)
 {
     static const char SQL_KEEP[] =
         "INSERT INTO replaced_row(kind, row_key, was, replaced_ms, source)"
         " VALUES(?1, ?2, ?3, ?4, ?5)";
-    sqlite3_stmt *st = db_prepare(w->store, SQL_KEEP, err);
-    if (!st)
-        return ERROR_IO;
     json_t *key_value = key_json(w, cells), *was_value = old_json(w, cells, old);
     char *key = jsonx_dump(key_value), *was = jsonx_dump(was_value);
-    db_bind_text(st, 1, w->table->kind);
-    db_bind_text(st, 2, key);
-    db_bind_text(st, 3, was);
-    db_bind_ms(st, 4, w->now_ms);
-    db_bind_text(st, 5, w->source);
-    int rc = db_run(w->store, st, err);
+    int rc = db_run(w->store, SQL_KEEP,
+                    DB(DB_TEXT(w->table->kind), DB_TEXT(key), DB_TEXT(was), DB_MS(w->now_ms),
+                       DB_TEXT(w->source)),
+                    err);
     json_decref(key_value);
     json_decref(was_value);
     free(key);
@@ -269,10 +196,10 @@ static int keep_old(struct record_writing *w, const struct record_cell *cells, s
 /* ---- one row ---- */
 
 static bool same_values(const struct record_table *table, const struct record_cell *cells,
-                        sqlite3_stmt *st)
+                        struct db_query *q)
 {
     for (int i = table->keys; i < table->count; i++) {
-        struct record_cell old = cell_at(st, i - table->keys);
+        struct record_cell old = db_cell(q, i - table->keys);
         if (!record_cell_equal(&old, &cells[i]))
             return false;
     }
@@ -284,20 +211,15 @@ static int against_old(struct record_writing *w, const struct record_cell *cells
                        const struct record_cell *names, bool keep, enum record_outcome *ret,
                        struct error *err)
 {
-    sqlite3_stmt *st = db_prepare(w->store, w->sql->old, err);
-    if (!st)
-        return ERROR_IO;
-    bind(st, cells, w->table->keys);
-    int rc = db_step(w->store, st, err);
-    if (rc == 0)
-        *ret = RECORD_NEW;
-    if (rc == 1) {
-        bool same = same_values(w->table, cells, st);
+    struct db_query q = db_query_cells(w->store, w->sql->old, cells, w->table->keys, err);
+    int rc = 0;
+    *ret = RECORD_NEW;
+    if (db_next(&q)) {
+        bool same = same_values(w->table, cells, &q);
         *ret = same ? RECORD_SAME : RECORD_CHANGED;
-        rc = same || !keep ? 0 : keep_old(w, names, st, err);
+        rc = same || !keep ? 0 : keep_old(w, names, &q, err);
     }
-    sqlite3_reset(st);
-    return rc;
+    return db_end(&q, rc);
 }
 
 int record_write(struct record_writing *w, const struct record_cell *cells,
@@ -309,7 +231,7 @@ int record_write(struct record_writing *w, const struct record_cell *cells,
         rc = run(w, w->sql->insert, row, err);
     if (rc)
         return rc;
-    if (sqlite3_changes(db_handle(w->store)) > 0) {
+    if (db_changes(w->store) > 0) {
         *ret = RECORD_NEW;
         return 0;
     }

@@ -18,37 +18,27 @@ static const char SQL_SAMPLES[] =
 int retained_samples(struct store *store, const char *quantity, int64_t from_ms, int64_t to_ms,
                      int limit, retained_each each, void *arg, int *ret_blamed, struct error *err)
 {
-    int rc, answer = 0, given = 0;
-    sqlite3_stmt *st = db_prepare(store, SQL_SAMPLES, err);
-    if (!st)
-        return ERROR_IO;
+    struct db_query q =
+        db_query(store, SQL_SAMPLES, DB(DB_TEXT(quantity), DB_INT(from_ms), DB_INT(to_ms)), err);
+    int rc = 0, given = 0;
     *ret_blamed = 0;
-    db_bind_text(st, 1, quantity);
-    db_bind_int(st, 2, from_ms);
-    db_bind_int(st, 3, to_ms);
-    while ((rc = db_step(store, st, err)) == 1 && !answer && given < limit) {
-        const struct retained_sample row = {sqlite3_column_int64(st, 0), db_real(st, 1),
-                                            sqlite3_column_int(st, 2) != 0};
-        if (sqlite3_column_int(st, 3)) {
+    while (!rc && given < limit && db_next(&q)) {
+        if (db_int(&q, 3)) {
             (*ret_blamed)++;
             continue;
         }
         given++;
-        answer = each(arg, &row);
+        rc = each(arg,
+                  &(struct retained_sample){db_int64(&q, 0), db_real(&q, 1), db_int(&q, 2) != 0});
     }
-    db_reset(st);
-    return rc < 0 ? rc : answer;
+    return db_end(&q, rc);
 }
 
 int retained_newest(struct store *store, int64_t *ret_ms, struct error *err)
 {
     static const char SQL[] = "SELECT max(packed_from_ms) FROM lot";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    int rc = db_step(store, st, err);
-    if (rc == 1)
-        *ret_ms = db_ms(st, 0);
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    struct db_query q = db_query(store, SQL, NULL, err);
+    if (db_next(&q))
+        *ret_ms = db_ms(&q, 0);
+    return db_end(&q, 0);
 }

@@ -13,28 +13,23 @@ int returns_received(struct store *store, int64_t from_ms, int64_t to_ms, return
         " LEFT JOIN product p ON p.id = coalesce(l.product_id, c.product_id)"
         " WHERE c.received_ms >= ?1 AND c.received_ms < ?2 AND c.channel = 'return'"
         " ORDER BY c.received_ms, c.id";
-    int rc, answer = 0;
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, from_ms);
-    db_bind_int(st, 2, to_ms);
-    while ((rc = db_step(store, st, err)) == 1 && !answer) {
-        const struct returns_row row = {.case_id = sqlite3_column_int64(st, 0),
-                                        .received_ms = db_ms(st, 1),
-                                        .units = sqlite3_column_int64(st, 2),
-                                        .complaint = db_text(st, 3),
-                                        .symptom = db_text(st, 4),
-                                        .route = db_text(st, 5),
-                                        .store = db_text(st, 6),
-                                        .product = db_text(st, 7),
-                                        .reason = db_text(st, 8),
-                                        .put_at = db_text(st, 9),
-                                        .disposition = db_text(st, 10)};
-        answer = each(arg, &row);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(from_ms), DB_INT(to_ms)), err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        const struct returns_row row = {.case_id = db_int64(&q, 0),
+                                        .received_ms = db_ms(&q, 1),
+                                        .units = db_int64(&q, 2),
+                                        .complaint = db_text(&q, 3),
+                                        .symptom = db_text(&q, 4),
+                                        .route = db_text(&q, 5),
+                                        .store = db_text(&q, 6),
+                                        .product = db_text(&q, 7),
+                                        .reason = db_text(&q, 8),
+                                        .put_at = db_text(&q, 9),
+                                        .disposition = db_text(&q, 10)};
+        rc = each(arg, &row);
     }
-    db_reset(st);
-    return rc < 0 ? rc : answer;
+    return db_end(&q, rc);
 }
 
 int returns_dispatched(struct store *store, int64_t from_ms, int64_t to_ms, returns_sent_each each,
@@ -49,17 +44,12 @@ int returns_dispatched(struct store *store, int64_t from_ms, int64_t to_ms, retu
         " INDEXED BY dispatch_route ON d.route = r.route AND d.at_ms >= ?1 AND d.at_ms < ?2"
         " CROSS JOIN lot l ON l.id = d.lot_id CROSS JOIN product p ON p.id = l.product_id"
         " GROUP BY d.route, d.store, p.product";
-    int rc, answer = 0;
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, from_ms);
-    db_bind_int(st, 2, to_ms);
-    while ((rc = db_step(store, st, err)) == 1 && !answer) {
-        const struct returns_sent row = {db_text(st, 0), db_text(st, 1), db_text(st, 2),
-                                         sqlite3_column_int64(st, 3)};
-        answer = each(arg, &row);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(from_ms), DB_INT(to_ms)), err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        const struct returns_sent row = {db_text(&q, 0), db_text(&q, 1), db_text(&q, 2),
+                                         db_int64(&q, 3)};
+        rc = each(arg, &row);
     }
-    db_reset(st);
-    return rc < 0 ? rc : answer;
+    return db_end(&q, rc);
 }

@@ -1,218 +1,20 @@
 #include "store/store.h"
 #include "base/text.h"
 #include "store/db.h"
-#include "store/files.h"
 #include "store/owner.h"
 #include "store/schema.h"
+#include "store/store_inside.h"
 #include <errno.h>
 #include <fcntl.h>
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
-enum { CACHE_SLOTS = 512, MEMOS = 4, BUSY_MS = 5000 };
-
-struct cached {
-    const char *sql; /* the address is the key */
-    sqlite3_stmt *statement;
-};
-
-struct store {
-    sqlite3 *db;
-    char *path;
-    enum store_mode mode;
-    struct owner *owner; /* of the state, if this store writes */
-    struct files files;  /* as this store left them, if it writes */
-    struct cached cache[CACHE_SLOTS];
-    struct {
-        const void *key;
-        void *memo;
-    } memos[MEMOS];
-    bool checkpoint_soon;
-};
-
-static int code_of(int sqlite_code)
-{
-    switch (sqlite_code & 0xff) {
-    case SQLITE_FULL:
-        return ERROR_NO_SPACE;
-    case SQLITE_CONSTRAINT:
-        return ERROR_CONFLICT;
-    case SQLITE_BUSY:
-    case SQLITE_LOCKED:
-        return ERROR_BUSY;
-    case SQLITE_NOMEM:
-        return ERROR_MEMORY;
-    case SQLITE_TOOBIG:
-        return ERROR_TOO_LARGE;
-    default:
-        return ERROR_IO;
-    }
-}
-
-/* SQLite says "disk I/O error" for some full disks; the errno it kept tells them apart. */
-static int fail(struct store *store, struct error *err, const char *doing)
-{
-    int code = code_of(sqlite3_errcode(store->db));
-    int system_errno = sqlite3_system_errno(store->db);
-    if (code == ERROR_IO && (system_errno == ENOSPC || system_errno == EDQUOT))
-        code = ERROR_NO_SPACE;
-    error_set(err, (enum error_code)code, "%s: %s", doing, sqlite3_errmsg(store->db));
-    if (code == ERROR_NO_SPACE)
-        error_hint(err, "free space on the disk of the state directory, then try again");
-    return code;
-}
-
-int db_exec(struct store *store, const char *sql, struct error *err)
-{
-    if (sqlite3_exec(store->db, sql, NULL, NULL, NULL) == SQLITE_OK)
-        return 0;
-    return fail(store, err, "the database refused a command");
-}
-
-sqlite3 *db_handle(struct store *store)
-{
-    return store->db;
-}
-
-static struct cached *slot_of(struct store *store, const char *sql)
-{
-    size_t at = ((uintptr_t)sql >> 3) * 2654435761u % CACHE_SLOTS;
-    for (size_t probe = 0; probe < CACHE_SLOTS; probe++) {
-        struct cached *slot = &store->cache[(at + probe) % CACHE_SLOTS];
-        if (!slot->sql || slot->sql == sql)
-            return slot;
-    }
-    return NULL;
-}
-
-sqlite3_stmt *db_prepare(struct store *store, const char *sql, struct error *err)
-{
-    struct cached *slot = slot_of(store, sql);
-    if (!slot) {
-        error_set(err, ERROR_INTERNAL, "more than %d statements", CACHE_SLOTS);
-        return NULL;
-    }
-    if (!slot->sql) {
-        sqlite3_stmt *statement;
-        if (sqlite3_prepare_v3(store->db, sql, -1, SQLITE_PREPARE_PERSISTENT, &statement, NULL)) {
-            fail(store, err, "the database refused a statement");
-            return NULL;
-        }
-        *slot = (struct cached){sql, statement};
-    }
-    return slot->statement;
-}
-
-int db_step(struct store *store, sqlite3_stmt *st, struct error *err)
-{
-    int rc = sqlite3_step(st);
-    if (rc == SQLITE_ROW)
-        return 1;
-    if (rc == SQLITE_DONE)
-        return 0;
-    int code = fail(store, err, "the database could not do it");
-    sqlite3_reset(st);
-    return code;
-}
-
-int db_run(struct store *store, sqlite3_stmt *st, struct error *err)
-{
-    int rc = db_step(store, st, err);
-    db_reset(st);
-    return rc < 0 ? rc : 0;
-}
-
-void db_reset(sqlite3_stmt *st)
-{
-    sqlite3_reset(st);
-    sqlite3_clear_bindings(st);
-}
-
-void db_bind_text(sqlite3_stmt *st, int at, const char *text)
-{
-    if (text)
-        sqlite3_bind_text(st, at, text, -1, SQLITE_TRANSIENT);
-    else
-        sqlite3_bind_null(st, at);
-}
-
-void db_bind_int(sqlite3_stmt *st, int at, int64_t value)
-{
-    sqlite3_bind_int64(st, at, value);
-}
-
-void db_bind_id(sqlite3_stmt *st, int at, int64_t id)
-{
-    if (id > 0)
-        sqlite3_bind_int64(st, at, id);
-    else
-        sqlite3_bind_null(st, at);
-}
-
-void db_bind_real(sqlite3_stmt *st, int at, double value)
-{
-    if (isnan(value))
-        sqlite3_bind_null(st, at);
-    else
-        sqlite3_bind_double(st, at, value);
-}
-
-void db_bind_ms(sqlite3_stmt *st, int at, int64_t ms)
-{
-    if (ms == WHEN_UNKNOWN_MS)
-        sqlite3_bind_null(st, at);
-    else
-        sqlite3_bind_int64(st, at, ms);
-}
-
-void db_bind_day(sqlite3_stmt *st, int at, int32_t day)
-{
-    if (day == WHEN_UNKNOWN_DAY)
-        sqlite3_bind_null(st, at);
-    else
-        sqlite3_bind_int(st, at, day);
-}
-
-const char *db_text(sqlite3_stmt *st, int at)
-{
-    const char *text = (const char *)sqlite3_column_text(st, at);
-    return text ? text : "";
-}
-
-double db_real(sqlite3_stmt *st, int at)
-{
-    return sqlite3_column_type(st, at) == SQLITE_NULL ? NAN : sqlite3_column_double(st, at);
-}
-
-int64_t db_ms(sqlite3_stmt *st, int at)
-{
-    return sqlite3_column_type(st, at) == SQLITE_NULL ? WHEN_UNKNOWN_MS
-                                                      : sqlite3_column_int64(st, at);
-}
-
-int32_t db_day(sqlite3_stmt *st, int at)
-{
-    return sqlite3_column_type(st, at) == SQLITE_NULL ? WHEN_UNKNOWN_DAY
-                                                      : sqlite3_column_int(st, at);
-}
+enum { BUSY_MS = 5000 };
 
 /* ---- opening ---- */
-
-static int pragma_int(struct store *store, const char *sql, int *ret, struct error *err)
-{
-    sqlite3_stmt *st;
-    if (sqlite3_prepare_v2(store->db, sql, -1, &st, NULL))
-        return fail(store, err, "the database cannot be read");
-    int rc = sqlite3_step(st);
-    if (rc == SQLITE_ROW)
-        *ret = sqlite3_column_int(st, 0);
-    sqlite3_finalize(st);
-    return rc == SQLITE_ROW ? 0 : fail(store, err, "the database cannot be read");
-}
 
 static int harden(struct store *store, struct error *err)
 {
@@ -230,14 +32,17 @@ static int harden(struct store *store, struct error *err)
 
 static int check_identity(struct store *store, int *ret_version, struct error *err)
 {
-    int id = 0, tables = 0;
-    int rc = pragma_int(store, "PRAGMA application_id", &id, err);
+    static const char SQL_ID[] = "PRAGMA application_id", SQL_VERSION[] = "PRAGMA user_version";
+    static const char SQL_TABLES[] = "SELECT count(*) FROM sqlite_schema";
+    int64_t id = 0, version = 0, tables = 0;
+    int rc = db_number(store, SQL_ID, NULL, &id, err);
     if (!rc)
-        rc = pragma_int(store, "PRAGMA user_version", ret_version, err);
+        rc = db_number(store, SQL_VERSION, NULL, &version, err);
     if (!rc)
-        rc = pragma_int(store, "SELECT count(*) FROM sqlite_schema", &tables, err);
+        rc = db_number(store, SQL_TABLES, NULL, &tables, err);
     if (rc)
         return rc;
+    *ret_version = (int)version;
     if (id != SCHEMA_APPLICATION_ID && (id != 0 || tables != 0))
         return error_set(err, ERROR_INVALID, "%s is not an oddloaf database", store->path);
     if (*ret_version > store_schema_version()) {
@@ -355,27 +160,11 @@ void store_close(struct store *store)
 {
     if (!store)
         return;
-    for (size_t i = 0; i < CACHE_SLOTS; i++)
-        sqlite3_finalize(store->cache[i].statement);
-    for (size_t i = 0; i < MEMOS; i++)
-        free(store->memos[i].memo);
+    db_forget(store);
     sqlite3_close(store->db);
     owner_free(store->owner);
     free(store->path);
     free(store);
-}
-
-void *db_memo(struct store *store, const void *key, size_t size)
-{
-    size_t i = 0;
-    while (i < MEMOS - 1 && store->memos[i].key && store->memos[i].key != key)
-        i++;
-    if (store->memos[i].key != key) {
-        free(store->memos[i].memo);
-        store->memos[i].key = key;
-        store->memos[i].memo = xcalloc(1, size);
-    }
-    return store->memos[i].memo;
 }
 
 /* ---- transactions ---- */
@@ -386,8 +175,7 @@ int store_begin(struct store *store, struct error *err)
     int rc = store_present(store, err);
     if (rc)
         return rc;
-    sqlite3_stmt *st = db_prepare(store, store->mode == STORE_WRITE ? SQL_WRITE : SQL_READ, err);
-    return st ? db_run(store, st, err) : ERROR_IO;
+    return db_run(store, store->mode == STORE_WRITE ? SQL_WRITE : SQL_READ, NULL, err);
 }
 
 static void checkpoint(struct store *store)
@@ -403,8 +191,7 @@ static void checkpoint(struct store *store)
 int store_commit(struct store *store, struct error *err)
 {
     static const char SQL[] = "COMMIT";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    int rc = st ? db_run(store, st, err) : ERROR_IO;
+    int rc = db_run(store, SQL, NULL, err);
     if (rc) {
         store_rollback(store);
         return rc;
@@ -445,8 +232,7 @@ void store_unlook(struct store *store, bool began)
 int store_nest(struct store *store, struct error *err)
 {
     static const char SQL[] = "SAVEPOINT job";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    return st ? db_run(store, st, err) : ERROR_IO;
+    return db_run(store, SQL, NULL, err);
 }
 
 int store_unnest(struct store *store, bool keep, struct error *err)
@@ -455,13 +241,8 @@ int store_unnest(struct store *store, bool keep, struct error *err)
     /* a full disk rolls the whole transaction back by itself; then there is nothing to release */
     if (sqlite3_get_autocommit(store->db))
         return error_set(err, ERROR_IO, "the transaction was undone");
-    int rc = 0;
-    if (!keep) {
-        sqlite3_stmt *st = db_prepare(store, SQL_BACK, err);
-        rc = st ? db_run(store, st, err) : ERROR_IO;
-    }
-    sqlite3_stmt *st = db_prepare(store, SQL_RELEASE, err);
-    int released = st ? db_run(store, st, err) : ERROR_IO;
+    int rc = keep ? 0 : db_run(store, SQL_BACK, NULL, err);
+    int released = db_run(store, SQL_RELEASE, NULL, err);
     return rc ? rc : released;
 }
 
@@ -469,15 +250,12 @@ int store_unnest(struct store *store, bool keep, struct error *err)
 
 int store_check(struct store *store, struct error *err)
 {
-    sqlite3_stmt *st;
-    if (sqlite3_prepare_v2(store->db, "PRAGMA quick_check(1)", -1, &st, NULL))
-        return fail(store, err, "the database cannot be checked");
+    static const char SQL[] = "PRAGMA quick_check(1)";
+    struct db_query q = db_query(store, SQL, NULL, err);
     int rc = 0;
-    if (sqlite3_step(st) != SQLITE_ROW)
-        rc = fail(store, err, "the database cannot be checked");
-    else if (strcmp(db_text(st, 0), "ok") != 0)
-        rc = error_set(err, ERROR_INTERNAL, "%s is damaged: %s", store->path, db_text(st, 0));
-    sqlite3_finalize(st);
+    if (db_next(&q) && strcmp(db_text(&q, 0), "ok") != 0)
+        rc = error_set(err, ERROR_INTERNAL, "%s is damaged: %s", store->path, db_text(&q, 0));
+    rc = db_end(&q, rc);
     if (rc)
         error_hint(err, "restore the last backup beside it and keep the damaged file");
     return rc;
@@ -518,7 +296,7 @@ static int copy_pages(struct store *store, const char *path, struct error *err)
     if (backup)
         sqlite3_backup_finish(backup);
     if (step != SQLITE_DONE)
-        rc = error_set(err, (enum error_code)code_of(step), "the backup %s stopped: %s", path,
+        rc = error_set(err, (enum error_code)db_code(step), "the backup %s stopped: %s", path,
                        sqlite3_errstr(step));
     sqlite3_close(copy);
     return rc;
@@ -560,25 +338,14 @@ int store_setting_set(struct store *store, const char *key, const char *value, s
     static const char SQL_SET[] = "INSERT INTO setting(key, value) VALUES(?1, ?2)"
                                   " ON CONFLICT DO UPDATE SET value = excluded.value";
     static const char SQL_DELETE[] = "DELETE FROM setting WHERE key = ?1";
-    sqlite3_stmt *st = db_prepare(store, value ? SQL_SET : SQL_DELETE, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, key);
-    if (value)
-        db_bind_text(st, 2, value);
-    return db_run(store, st, err);
+    return value ? db_run(store, SQL_SET, DB(DB_TEXT(key), DB_TEXT(value)), err)
+                 : db_run(store, SQL_DELETE, DB(DB_TEXT(key)), err);
 }
 
 int store_setting_get(struct store *store, const char *key, char **ret, struct error *err)
 {
     static const char SQL[] = "SELECT value FROM setting WHERE key = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, key);
-    int rc = db_step(store, st, err);
-    if (rc >= 0)
-        *ret = rc ? xstrdup(db_text(st, 0)) : NULL;
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(key)), err);
+    *ret = db_next(&q) ? xstrdup(db_text(&q, 0)) : NULL;
+    return db_end(&q, 0);
 }

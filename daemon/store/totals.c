@@ -6,26 +6,21 @@
 int store_totals(struct store *store, struct store_totals *ret, struct error *err)
 {
     static const char SQL[] =
-        "SELECT (SELECT count(*) FROM product), (SELECT coalesce(max(id), 0) FROM lot),"
-        " (SELECT coalesce(sum(new), 0) FROM load_file WHERE kind = 'readings'),"
-        " (SELECT coalesce(sum(n), 0) FROM pattern_made WHERE series_id IN (SELECT id FROM"
+        "SELECT (SELECT count(*) FROM product), (SELECT max(id) FROM lot),"
+        " (SELECT sum(new) FROM load_file WHERE kind = 'readings'),"
+        " (SELECT sum(n) FROM pattern_made WHERE series_id IN (SELECT id FROM"
         " pattern_series WHERE factor = '' AND level = '' AND symptom <> '')),"
         " (SELECT count(*) FROM complaint_case WHERE state = 'open'),"
         " (SELECT count(*) FROM complaint_case WHERE state = 'settled')";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    int rc = db_step(store, st, err);
-    if (rc == 1) {
+    struct db_query q = db_query(store, SQL, NULL, err);
+    if (db_next(&q))
         *ret = (struct store_totals){
-            .products = sqlite3_column_int64(st, 0),
-            .lots = sqlite3_column_int64(st, 1),
-            .readings = sqlite3_column_int64(st, 2),
-            .complaints = sqlite3_column_int64(st, 3),
-            .cases_open = sqlite3_column_int64(st, 4),
-            .cases_settled = sqlite3_column_int64(st, 5),
+            .products = db_int64(&q, 0),
+            .lots = db_int64(&q, 1),
+            .readings = db_int64(&q, 2),
+            .complaints = db_int64(&q, 3),
+            .cases_open = db_int64(&q, 4),
+            .cases_settled = db_int64(&q, 5),
         };
-    }
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    return db_end(&q, 0);
 }

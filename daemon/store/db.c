@@ -1,0 +1,394 @@
+#include "store/db.h"
+#undef db_text
+#undef db_real
+#undef db_ms
+#undef db_day
+#undef db_run
+#include "base/text.h"
+#include "store/store_inside.h"
+#include <assert.h>
+#include <errno.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+int db_code(int sqlite_code)
+{
+    switch (sqlite_code & 0xff) {
+    case SQLITE_FULL:
+        return ERROR_NO_SPACE;
+    case SQLITE_CONSTRAINT:
+        return ERROR_CONFLICT;
+    case SQLITE_BUSY:
+    case SQLITE_LOCKED:
+        return ERROR_BUSY;
+    case SQLITE_NOMEM:
+        return ERROR_MEMORY;
+    case SQLITE_TOOBIG:
+        return ERROR_TOO_LARGE;
+    default:
+        return ERROR_IO;
+    }
+}
+
+/* SQLite says "disk I/O error" for some full disks; the errno it kept tells them apart. */
+int db_fail(struct store *store, struct error *err, const char *doing)
+{
+    int code = db_code(sqlite3_errcode(store->db));
+    int system_errno = sqlite3_system_errno(store->db);
+    if (code == ERROR_IO && (system_errno == ENOSPC || system_errno == EDQUOT))
+        code = ERROR_NO_SPACE;
+    error_set(err, (enum error_code)code, "%s: %s", doing, sqlite3_errmsg(store->db));
+    if (code == ERROR_NO_SPACE)
+        error_hint(err, "free space on the disk of the state directory, then try again");
+    return code;
+}
+
+/* ---- statements ---- */
+
+static int prepare(struct store *store, const char *sql, sqlite3_stmt **ret, struct error *err)
+{
+    size_t at = ((uintptr_t)sql >> 3) * 2654435761u % DB_CACHE_SLOTS, probe = 0;
+    while (store->cache[at].sql && store->cache[at].sql != sql) {
+        if (++probe == DB_CACHE_SLOTS)
+            return error_set(err, ERROR_INTERNAL, "more than %d statements", DB_CACHE_SLOTS);
+        at = (at + 1) % DB_CACHE_SLOTS;
+    }
+    if (!store->cache[at].sql) {
+        if (sqlite3_prepare_v3(store->db, sql, -1, SQLITE_PREPARE_PERSISTENT, ret, NULL))
+            return db_fail(store, err, "the database refused a statement");
+        store->cache[at].sql = sql;
+        store->cache[at].statement = *ret;
+    }
+    *ret = store->cache[at].statement;
+    return 0;
+}
+
+void db_forget(struct store *store)
+{
+    for (size_t i = 0; i < DB_CACHE_SLOTS; i++)
+        sqlite3_finalize(store->cache[i].statement);
+    for (size_t i = 0; i < DB_MEMOS; i++)
+        free(store->memos[i].memo);
+}
+
+static int bind_value(sqlite3_stmt *statement, int at, const struct db_value *value)
+{
+    switch (value->form) {
+    case DB_IS_INT:
+        return sqlite3_bind_int64(statement, at, value->as.integer);
+    case DB_IS_REAL:
+        return sqlite3_bind_double(statement, at, value->as.real);
+    case DB_IS_TEXT:
+        return sqlite3_bind_text(statement, at, value->as.text, value->length, SQLITE_STATIC);
+    default: /* nothing is bound when a statement begins */
+        return SQLITE_OK;
+    }
+}
+
+static void reset(struct db_query *q)
+{
+    if (!q->statement)
+        return;
+    sqlite3_reset(q->statement);
+    sqlite3_clear_bindings(q->statement);
+    q->statement = NULL;
+}
+
+static void fail(struct db_query *q, const char *doing)
+{
+    q->rc = db_fail(q->store, q->err, doing);
+    reset(q);
+}
+
+static void bind(struct db_query *q, int at, const struct db_value *value)
+{
+    int rc = bind_value(q->statement, at, value);
+    assert(rc != SQLITE_RANGE); /* more values than the statement has parameters */
+    if (rc != SQLITE_OK)
+        fail(q, "the database refused a value");
+}
+
+static struct db_query begin(struct store *store, const char *sql, struct error *err)
+{
+    struct db_query q = {.store = store, .err = err};
+    q.rc = prepare(store, sql, &q.statement, err);
+    assert(q.rc || !sqlite3_stmt_busy(q.statement));
+    return q;
+}
+
+struct db_query db_query(struct store *store, const char *sql, const struct db_value *with,
+                         struct error *err)
+{
+    struct db_query q = begin(store, sql, err);
+    for (int i = 0; !q.rc && with && with[i].form != DB_IS_END; i++)
+        bind(&q, i + 1, &with[i]);
+    return q;
+}
+
+static struct db_value value_of(const struct record_cell *cell)
+{
+    switch (cell->form) {
+    case RECORD_TEXT:
+        return (struct db_value){DB_IS_TEXT, (int)cell->length, {.text = cell->text}};
+    case RECORD_INTEGER:
+        return DB_INT(cell->integer);
+    case RECORD_NUMBER:
+        return DB_REAL(cell->number);
+    default:
+        return DB_NULL();
+    }
+}
+
+struct db_query db_query_cells(struct store *store, const char *sql,
+                               const struct record_cell *cells, int count, struct error *err)
+{
+    struct db_query q = begin(store, sql, err);
+    for (int i = 0; !q.rc && i < count; i++) {
+        struct db_value value = value_of(&cells[i]);
+        bind(&q, i + 1, &value);
+    }
+    return q;
+}
+
+bool db_next(struct db_query *q)
+{
+    if (!q->statement)
+        return false;
+    int step = sqlite3_step(q->statement);
+    if (step == SQLITE_ROW) {
+        q->rows++;
+        return true;
+    }
+    if (step == SQLITE_DONE)
+        reset(q);
+    else
+        fail(q, "the database could not do it");
+    return false;
+}
+
+int db_end(struct db_query *q, int answer)
+{
+    reset(q);
+    return q->rc ? q->rc : answer;
+}
+
+int db_found(struct db_query *q, const char *format, ...)
+{
+    reset(q);
+    if (q->rc || q->rows)
+        return q->rc;
+    char text[256];
+    va_list args;
+    va_start(args, format);
+    vsnprintf(text, sizeof text, format, args);
+    va_end(args);
+    return error_set(q->err, ERROR_NOT_FOUND, "%s", text);
+}
+
+int db_run(struct store *store, const char *sql, const struct db_value *with, struct error *err)
+{
+    struct db_query q = db_query(store, sql, with, err);
+    db_next(&q);
+    return db_end(&q, 0);
+}
+
+int db_number(struct store *store, const char *sql, const struct db_value *with, int64_t *ret,
+              struct error *err)
+{
+    struct db_query q = db_query(store, sql, with, err);
+    int64_t number = db_next(&q) ? db_int64(&q, 0) : 0;
+    int rc = db_end(&q, 0);
+    if (!rc)
+        *ret = number;
+    return rc;
+}
+
+int db_ids(struct store *store, const char *sql, const struct db_value *with, int64_t *ids,
+           int *ret_count, struct error *err)
+{
+    struct db_query q = db_query(store, sql, with, err);
+    while (db_next(&q))
+        ids[q.rows - 1] = db_int64(&q, 0);
+    *ret_count = q.rows;
+    return db_end(&q, 0);
+}
+
+int db_exec(struct store *store, const char *sql, struct error *err)
+{
+    if (sqlite3_exec(store->db, sql, NULL, NULL, NULL) == SQLITE_OK)
+        return 0;
+    return db_fail(store, err, "the database refused a command");
+}
+
+int db_changes(struct store *store)
+{
+    return sqlite3_changes(store->db);
+}
+
+int64_t db_last_id(struct store *store)
+{
+    return sqlite3_last_insert_rowid(store->db);
+}
+
+/* ---- columns ---- */
+
+static bool is_null(const struct db_query *q, int at)
+{
+    return sqlite3_column_type(q->statement, at) == SQLITE_NULL;
+}
+
+int db_int(struct db_query *q, int at)
+{
+    return sqlite3_column_int(q->statement, at);
+}
+
+int64_t db_int64(struct db_query *q, int at)
+{
+    return sqlite3_column_int64(q->statement, at);
+}
+
+double db_real(struct db_query *q, int at)
+{
+    return is_null(q, at) ? NAN : sqlite3_column_double(q->statement, at);
+}
+
+int64_t db_ms(struct db_query *q, int at)
+{
+    return is_null(q, at) ? WHEN_UNKNOWN_MS : db_int64(q, at);
+}
+
+int32_t db_day(struct db_query *q, int at)
+{
+    return is_null(q, at) ? WHEN_UNKNOWN_DAY : db_int(q, at);
+}
+
+const char *db_text(struct db_query *q, int at)
+{
+    const char *text = (const char *)sqlite3_column_text(q->statement, at);
+    return text ? text : "";
+}
+
+void db_copy(struct db_query *q, int at, char *out, size_t size)
+{
+    const char *text = db_text(q, at);
+    size_t length = strnlen(text, size);
+    if (length < size)
+        memcpy(out, text, length + 1);
+    else
+        text_clip(text, out, size);
+}
+
+struct record_cell db_cell(struct db_query *q, int at)
+{
+    struct record_cell cell = {.form = RECORD_NOTHING};
+    switch (sqlite3_column_type(q->statement, at)) {
+    case SQLITE_INTEGER:
+        cell.form = RECORD_INTEGER;
+        cell.integer = db_int64(q, at);
+        break;
+    case SQLITE_FLOAT:
+        cell.form = RECORD_NUMBER;
+        cell.number = sqlite3_column_double(q->statement, at);
+        break;
+    case SQLITE_TEXT:
+        cell.form = RECORD_TEXT;
+        cell.text = db_text(q, at);
+        cell.length = (uint32_t)sqlite3_column_bytes(q->statement, at);
+        break;
+    default:
+        break;
+    }
+    return cell;
+}
+
+/* ---- the connection ---- */
+
+void *db_memo(struct store *store, const void *key, size_t size)
+{
+    size_t i = 0;
+    while (i < DB_MEMOS - 1 && store->memos[i].key && store->memos[i].key != key)
+        i++;
+    if (store->memos[i].key != key) {
+        free(store->memos[i].memo);
+        store->memos[i].key = key;
+        store->memos[i].memo = xcalloc(1, size);
+    }
+    return store->memos[i].memo;
+}
+
+/* ---- in single steps ---- */
+
+sqlite3_stmt *db_prepare(struct store *store, const char *sql, struct error *err)
+{
+    sqlite3_stmt *statement = NULL;
+    return prepare(store, sql, &statement, err) ? NULL : statement;
+}
+
+int db_step(struct store *store, sqlite3_stmt *st, struct error *err)
+{
+    int rc = sqlite3_step(st);
+    if (rc == SQLITE_ROW)
+        return 1;
+    if (rc == SQLITE_DONE)
+        return 0;
+    int code = db_fail(store, err, "the database could not do it");
+    sqlite3_reset(st);
+    return code;
+}
+
+int db_run_old(struct store *store, sqlite3_stmt *st, struct error *err)
+{
+    int rc = db_step(store, st, err);
+    db_reset(st);
+    return rc < 0 ? rc : 0;
+}
+
+void db_reset(sqlite3_stmt *st)
+{
+    sqlite3_reset(st);
+    sqlite3_clear_bindings(st);
+}
+
+sqlite3 *db_handle(struct store *store)
+{
+    return store->db;
+}
+
+void db_bind_text(sqlite3_stmt *st, int at, const char *text)
+{
+    sqlite3_bind_text(st, at, text, -1, SQLITE_TRANSIENT);
+}
+
+void db_bind_int(sqlite3_stmt *st, int at, int64_t value)
+{
+    sqlite3_bind_int64(st, at, value);
+}
+
+static void bind_old(sqlite3_stmt *st, int at, struct db_value value)
+{
+    if (value.form == DB_IS_NULL)
+        sqlite3_bind_null(st, at);
+    bind_value(st, at, &value);
+}
+
+void db_bind_id(sqlite3_stmt *st, int at, int64_t id)
+{
+    bind_old(st, at, DB_ID(id));
+}
+
+void db_bind_real(sqlite3_stmt *st, int at, double value)
+{
+    bind_old(st, at, DB_REAL(value));
+}
+
+void db_bind_ms(sqlite3_stmt *st, int at, int64_t ms)
+{
+    bind_old(st, at, DB_MS(ms));
+}
+
+void db_bind_day(sqlite3_stmt *st, int at, int32_t day)
+{
+    bind_old(st, at, DB_DAY(day));
+}

@@ -1,0 +1,34 @@
+/* Inside store.c and db.c only: the connection itself. */
+#ifndef ODDLOAF_STORE_STORE_INSIDE_H
+#define ODDLOAF_STORE_STORE_INSIDE_H
+
+#include "store/files.h"
+#include "store/store.h"
+#include <sqlite3.h>
+
+enum { DB_CACHE_SLOTS = 512, DB_MEMOS = 4 };
+
+struct store {
+    sqlite3 *db;
+    char *path;
+    enum store_mode mode;
+    struct owner *owner; /* of the state, if this store writes */
+    struct files files;  /* as this store left them, if it writes */
+    struct {
+        const char *sql; /* the address is the key */
+        sqlite3_stmt *statement;
+    } cache[DB_CACHE_SLOTS];
+    struct {
+        const void *key;
+        void *memo;
+    } memos[DB_MEMOS];
+    bool checkpoint_soon;
+};
+
+/* Says what SQLite's last call on the connection failed at; answers its code. */
+int db_fail(struct store *store, struct error *err, const char *doing);
+int db_code(int sqlite_code);
+/* Finalizes what is kept. */
+void db_forget(struct store *store);
+
+#endif
