@@ -119,18 +119,55 @@ static void show(const struct client *c, const json_t *document)
                    view_number(pick_number(writer, "groups", 0), b));
 }
 
+static const struct option_row options[] = {
+    {"recount", NULL,
+     "count again all that is counted beside the complaints, and say what differs"},
+    {0}};
+
+static int64_t differences(const json_t *document, const char *of)
+{
+    return pick_int(json_object_get(document, "differences"), of, 0);
+}
+
+static void show_recount(const struct client *c, const json_t *document)
+{
+    static const char *const KINDS[][2] = {
+        {"weeks", "counts by week"}, {"cases", "cases"}, {"company", "complaints by lot"}};
+    for (size_t i = 0; i < sizeof KINDS / sizeof KINDS[0]; i++) {
+        int64_t n = differences(document, KINDS[i][0]);
+        if (n)
+            view_label(&c->view, KINDS[i][1], "%lld differ from what is on record", (long long)n);
+        else
+            view_label(&c->view, KINDS[i][1], "as on record");
+    }
+}
+
+static int status_recount(struct client *c)
+{
+    json_t *document = NULL;
+    int rc = client_get(c, "/v1/status/recount", &document);
+    if (rc)
+        return rc;
+    bool agrees = !differences(document, "weeks") && !differences(document, "cases") &&
+                  !differences(document, "company");
+    rc = client_answer(c, document, show_recount);
+    return rc || agrees ? rc : EXIT_REFUSED;
+}
+
 static int status(struct client *c, const struct args *a)
 {
-    (void)a;
     json_t *document = NULL;
+    if (args_has(a, "recount"))
+        return status_recount(c);
     int rc = client_get(c, "/v1/status", &document);
     return rc ? rc : client_answer(c, document, show);
 }
 
 const struct command cmd_status = {
     .name = "status",
-    .args = "",
+    .args = "[--recount]",
     .help = "health of the daemon",
+    .options = options,
     .least = 0,
     .most = 0,
     .exec = status,

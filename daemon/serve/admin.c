@@ -7,6 +7,7 @@
 #include "store/complaint.h"
 #include "store/contact.h"
 #include "store/outbox.h"
+#include "store/recount.h"
 #include "store/totals.h"
 #include "store/work.h"
 #include <stdlib.h>
@@ -109,6 +110,20 @@ void status_get(struct request *rq, struct store *store)
     else
         request_reply_json(rq, 200, status_json(rq->app, setup, &h));
     setup_unref(setup);
+}
+
+void status_recount(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct recount found = {0};
+    int rc = recount(store, &found, &err);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 200,
+                           json_pack("{s:{s:I, s:I, s:I}}", "differences", "weeks",
+                                     (json_int_t)found.weeks, "cases", (json_int_t)found.cases,
+                                     "company", (json_int_t)found.company));
 }
 
 /* OpenMetrics 1.0: counters end in _total, the text in # EOF; no lot and no person in a label. */

@@ -40,6 +40,7 @@ static const struct route ROUTES[] = {
     {"POST", "calibration", QUALITY, LONG, calibration_post, ""},
     {"GET", "rules", SHOP, QUICK, rules_get, ""},
     {"GET", "status", SHOP, QUICK, status_get, ""},
+    {"GET", "status/recount", STUDY | ROLE_ADMIN, LONG, status_recount, ""},
     {"GET", "outbox", SHOP, QUICK, outbox_get, ""},
     {"POST", "outbox/*/send", ROLE_QA | ROLE_ADMIN, QUICK, outbox_send, ""},
     {"GET", "metrics", SHOP, QUICK, metrics_get, ""},

@@ -53,6 +53,7 @@ void calibration_get(struct request *rq, struct store *store);
 void calibration_post(struct request *rq, struct store *store);
 void rules_get(struct request *rq, struct store *store);
 void status_get(struct request *rq, struct store *store);
+void status_recount(struct request *rq, struct store *store);
 void outbox_get(struct request *rq, struct store *store);
 void outbox_send(struct request *rq, struct store *store);
 void metrics_get(struct request *rq, struct store *store);

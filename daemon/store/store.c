@@ -248,19 +248,6 @@ int store_unnest(struct store *store, bool keep, struct error *err)
 
 /* ---- care ---- */
 
-int store_check(struct store *store, struct error *err)
-{
-    static const char SQL[] = "PRAGMA quick_check(1)";
-    struct db_query q = db_query(store, SQL, NULL, err);
-    int rc = 0;
-    if (db_next(&q) && strcmp(db_text(&q, 0), "ok") != 0)
-        rc = error_set(err, ERROR_INTERNAL, "%s is damaged: %s", store->path, db_text(&q, 0));
-    rc = db_end(&q, rc);
-    if (rc)
-        error_hint(err, "restore the last backup beside it and keep the damaged file");
-    return rc;
-}
-
 void store_checkpoint_soon(struct store *store)
 {
     store->checkpoint_soon = true;
@@ -281,6 +268,24 @@ struct store_size store_size(const struct store *store)
     return size;
 }
 
+/* A copy of a damaged database is damaged as well: whoever trusts it learns so too late. */
+static int check_copy(sqlite3 *copy, const struct store *store, struct error *err)
+{
+    sqlite3_stmt *st = NULL;
+    const char *found = NULL;
+    if (sqlite3_prepare_v2(copy, "PRAGMA integrity_check(1)", -1, &st, NULL) == SQLITE_OK &&
+        sqlite3_step(st) == SQLITE_ROW)
+        found = (const char *)sqlite3_column_text(st, 0);
+    int rc = 0;
+    if (!found || strcmp(found, "ok") != 0) {
+        rc = error_set(err, ERROR_INTERNAL, "no backup was kept, for %s is damaged: %s",
+                       store->path, found ? found : sqlite3_errmsg(copy));
+        error_hint(err, "keep the damaged file, and the last good backup");
+    }
+    sqlite3_finalize(st);
+    return rc;
+}
+
 static int copy_pages(struct store *store, const char *path, struct error *err)
 {
     sqlite3 *copy;
@@ -298,6 +303,8 @@ static int copy_pages(struct store *store, const char *path, struct error *err)
     if (step != SQLITE_DONE)
         rc = error_set(err, (enum error_code)db_code(step), "the backup %s stopped: %s", path,
                        sqlite3_errstr(step));
+    else
+        rc = check_copy(copy, store, err);
     sqlite3_close(copy);
     return rc;
 }

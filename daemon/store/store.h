@@ -43,10 +43,9 @@ void store_unlook(struct store *store, bool began);
  * transaction. */
 int store_present(const struct store *store, struct error *err);
 
-/* Online copy to `path` (must not exist); checked, synced, then renamed into place. */
+/* Online copy to `path` (must not exist); checked page by page (ERROR_INTERNAL with the first
+ * finding, and no file), synced, then renamed into place. */
 int store_backup(struct store *store, const char *path, struct error *err);
-/* quick_check; ERROR_INTERNAL with the first finding. */
-int store_check(struct store *store, struct error *err);
 /* Truncates the WAL after the commit of the transaction under way (after an erasure), or after the
  * first later one that finds no reader holding it. */
 void store_checkpoint_soon(struct store *store);

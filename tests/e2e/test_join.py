@@ -1,6 +1,7 @@
 """The same person tells us twice: offered, joined, counted once, shown, taken apart again; and every
 count is what it would be had the second report never come. Lists of a retailer go the same way.
                                                                      usage: test_join.py BINARIES"""
+import contextlib
 import json
 import os
 import sqlite3
@@ -232,6 +233,16 @@ def check_settled(plant):
     assert plant.client_json("rank", case)["complaints"] == [other["id"]]
 
 
+def check_recount(plant):
+    """After all of the above the kept counts are those of the complaints; a wrong one is found."""
+    done = plant.client("status", "--recount", check=0)
+    assert done.stdout.count("as on record") == 3, done.stdout
+    with contextlib.closing(sqlite3.connect(f"{plant.state}/oddloaf.db")) as db, db:
+        db.execute("UPDATE complaint_case SET packs = packs + 1 WHERE complaints > 0")
+    done = plant.client("status", "--recount", check=1)
+    assert "differ from what is on record" in done.stdout, done.stdout
+
+
 def main():
     with Plant(sys.argv[1]) as plant:
         plant.load_small()
@@ -251,6 +262,7 @@ def main():
         check_units(plant)
         check_settled(plant)
         check_harm_is_urgent(plant, first)
+        check_recount(plant)
         print("joined reports are kept, counted once, and can be taken apart again")
 
 

@@ -17,9 +17,7 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 # function: why it stays though no program calls it
 KEPT = {
     "complaint_between": "complaints of a time, for looking them up",
-    "pattern_differences": "recounts every kept count: tests of the counts",
     "record_replaced_list": "what a changed row of records was",
-    "store_check": "looks for damage before a copy is trusted",
     "words_fields": "the test that form and checks know the same fields",
 }
 

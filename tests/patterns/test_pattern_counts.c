@@ -263,6 +263,13 @@ static void the_checker_finds_a_wrong_count(void **state)
         assert_int_equal(pattern_recount(p->store, NULL), 0);
         plant_check(p);
     }
+    struct recount found = {0};
+    plant_exec(p, "%s", "UPDATE complaint_case SET packs=packs+1");
+    assert_int_equal(recount(p->store, &found, NULL), 0);
+    assert_int_equal(found.cases, 1);
+    plant_exec(p, "%s", "UPDATE company_count SET n=n+1");
+    assert_int_equal(recount(p->store, &found, NULL), 0);
+    assert_int_equal(found.company, 1);
 }
 
 int main(void)

@@ -1,0 +1,108 @@
+/* A backup is a database that opens, or it is not there. */
+#include "check.h"
+#include "store/store.h"
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+struct state {
+    char dir[64], db[96], copy[96], partial[112];
+};
+
+static int setup(void **state)
+{
+    struct state *s = calloc(1, sizeof *s);
+    snprintf(s->dir, sizeof s->dir, "/tmp/oddloaf-backup-XXXXXX");
+    if (!mkdtemp(s->dir))
+        return -1;
+    snprintf(s->db, sizeof s->db, "%s/oddloaf.db", s->dir);
+    snprintf(s->copy, sizeof s->copy, "%s/copy/oddloaf.db", s->dir);
+    snprintf(s->partial, sizeof s->partial, "%s.partial", s->copy);
+    char folder[80];
+    snprintf(folder, sizeof folder, "%s/copy", s->dir);
+    *state = s;
+    return mkdir(folder, 0700);
+}
+
+static int teardown(void **state)
+{
+    struct state *s = *state;
+    char command[128];
+    snprintf(command, sizeof command, "rm -rf %s", s->dir);
+    int rc = system(command);
+    free(s);
+    return rc;
+}
+
+static struct store *opened(const char *dir)
+{
+    struct store *store = NULL;
+    struct error err = {0};
+    assert_int_equal(store_open(dir, STORE_WRITE, &store, &err), 0);
+    return store;
+}
+
+/* So many values that they fill pages of their own. */
+static void filled(const struct state *s)
+{
+    struct store *store = opened(s->dir);
+    assert_int_equal(store_begin(store, NULL), 0);
+    for (int i = 0; i < 4000; i++) {
+        char key[32];
+        snprintf(key, sizeof key, "key-%06d", i);
+        assert_int_equal(store_setting_set(store, key, "what the plant's scale said", NULL), 0);
+    }
+    assert_int_equal(store_commit(store, NULL), 0);
+    store_close(store);
+}
+
+static void a_backup_opens_and_has_what_was_there(void **state)
+{
+    struct state *s = *state;
+    struct error err = {0};
+    filled(s);
+    struct store *store = opened(s->dir);
+    assert_int_equal(store_backup(store, s->copy, &err), 0);
+    assert_int_equal(store_backup(store, s->copy, &err), ERROR_CONFLICT); /* nothing overwritten */
+    store_close(store);
+    char folder[80], *value = NULL;
+    snprintf(folder, sizeof folder, "%s/copy", s->dir);
+    store = opened(folder);
+    assert_int_equal(store_setting_get(store, "key-003999", &value, &err), 0);
+    assert_string_equal(value, "what the plant's scale said");
+    free(value);
+    store_close(store);
+}
+
+static void a_damaged_database_gives_no_backup(void **state)
+{
+    enum { PAGE = 4096 };
+    struct state *s = *state;
+    struct stat st;
+    char noise[PAGE];
+    struct error err = {0};
+    filled(s);
+    assert_int_equal(stat(s->db, &st), 0);
+    memset(noise, 0x5a, sizeof noise);
+    int fd = open(s->db, O_WRONLY);
+    assert_int_equal(pwrite(fd, noise, sizeof noise, st.st_size / PAGE / 2 * PAGE), PAGE);
+    close(fd);
+    struct store *store = opened(s->dir);
+    assert_int_equal(store_backup(store, s->copy, &err), ERROR_INTERNAL);
+    assert_non_null(strstr(err.text, "is damaged"));
+    assert_int_not_equal(access(s->copy, F_OK), 0);
+    assert_int_not_equal(access(s->partial, F_OK), 0);
+    store_close(store);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(a_backup_opens_and_has_what_was_there, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_damaged_database_gives_no_backup, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
