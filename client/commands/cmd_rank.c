@@ -13,7 +13,9 @@
 #define RANKS_PAGE "100"
 
 static const struct option_row options[] = {
-    {"all", NULL, "every case, oldest first; one JSON document a line under --json"}, {0}};
+    {"all", NULL, "every case, oldest first; one JSON document a line under --json"},
+    {"revision", "N", "as it was told then: of what was mailed or settled, and the newest"},
+    {0}};
 
 /* What a rule says of its fact is what the cause would show: against it, that is missing. */
 static void show_facts(const struct view *v, const json_t *facts, const char *word,
@@ -100,6 +102,39 @@ static void show(const struct client *c, const json_t *document)
     view_textf(v, VIEW_DIM, 0, 0, "All facts: oddloaf why %s", pick_text(document, "case", "CASE"));
 }
 
+/* ---- as it was told ---- */
+
+static void show_kept(const struct client *c, const json_t *document)
+{
+    const struct view *v = &c->view;
+    const json_t *ranked = json_object_get(document, "ranked");
+    const json_t *first = json_array_get(ranked, 0);
+    char when[VIEW_NUMBER];
+    view_title(v, "%s  as of %s", pick_text(document, "case", "?"),
+               view_when(pick_text(document, "as_of", "?"), when));
+    double complaints = pick_number(document, "complaints", 0);
+    view_label(v, "revision", "%.0f, %.0f %s, rules %.19s", pick_number(document, "revision", 0),
+               complaints, complaints > 1 ? "complaints" : "complaint",
+               pick_text(document, "rules", "?"));
+    view_label(v, "mailed", "%s", pick_text(document, "mailed", "no"));
+    view_section(v, "Likely causes, as told then");
+    show_ranked(v, ranked, CAUSES_SHOWN);
+    show_facts(v, json_object_get(first, "for"), "for", "");
+    show_facts(v, json_object_get(first, "against"), "against", "");
+}
+
+static int rank_kept(struct client *c, const char *word, const char *revision)
+{
+    struct text_buffer path = {0};
+    json_t *document = NULL;
+    text_append(&path, "/v1/cases/");
+    path_word(&path, word);
+    path_query(&path, "revision", revision);
+    int rc = client_get(c, path.data, &document);
+    text_buffer_free(&path);
+    return rc ? rc : client_answer(c, document, show_kept);
+}
+
 /* ---- every case ---- */
 
 static void show_line(const struct client *c, const json_t *document)
@@ -172,6 +207,8 @@ static int rank(struct client *c, const struct args *a)
         return a->count ? client_usage(c, "--all takes no case") : rank_all(c);
     if (a->count == 0)
         return client_usage(c, "name a case or a complaint's id, or --all");
+    if (args_has(a, "revision"))
+        return rank_kept(c, a->words[0], args_value(a, "revision"));
     json_t *document = NULL;
     int rc = case_get_part(c, a->words[0], "", NULL, &document);
     return rc ? rc : client_answer(c, document, show);

@@ -79,11 +79,6 @@ void event_digest_id(const char *domain, const char *week, char *out, size_t siz
 
 /* ---- is it worth a mail? ---- */
 
-static const json_t *top_of(const json_t *ranking)
-{
-    return json_array_get(json_object_get(ranking, "ranked"), 0);
-}
-
 static int band_of(double probability)
 {
     static const double BANDS[] = {0.5, 0.7, 0.9};
@@ -93,40 +88,32 @@ static int band_of(double probability)
     return band;
 }
 
-static const char *lot_reason(const json_t *was, const json_t *now)
+static const char *lot_reason(const struct ranking *was, const struct ranking *now)
 {
-    const char *lot_was = json_string_value(json_object_get(was, "lot"));
-    const char *lot_now = json_string_value(json_object_get(now, "lot"));
-    if (!json_object_get(was, "lot_state"))
+    if (!was->lot_told || !now->lot_told)
         return NULL; /* of a time when a guess was told as the lot: then all would be news */
-    if (lot_was && !lot_now)
+    if (strcmp(was->lot, now->lot) == 0)
+        return NULL;
+    if (!*now->lot)
         return "the lot told before is in doubt";
-    if (!lot_was && lot_now)
-        return "its lot is known now";
-    return lot_was && strcmp(lot_was, lot_now) != 0 ? "it is about another lot than told before"
-                                                    : NULL;
+    return *was->lot ? "it is about another lot than told before" : "its lot is known now";
 }
 
-const char *event_case_reason(const json_t *was, const json_t *now)
+const char *event_case_reason(const struct ranking *was, const struct ranking *now)
 {
     if (!was)
         return "a new case";
     const char *lot = lot_reason(was, now);
     if (lot)
         return lot;
-    if (json_array_size(json_object_get(now, "moved_here")) >
-        json_array_size(json_object_get(was, "moved_here")))
+    if (now->moved_here > was->moved_here)
         return "another case was found to be about this lot";
-    const char *cause_was = json_string_value(json_object_get(top_of(was), "cause"));
-    const char *cause_now = json_string_value(json_object_get(top_of(now), "cause"));
-    if (!cause_was || !cause_now || strcmp(cause_was, cause_now) != 0)
+    if (!was->cause_count || !now->cause_count ||
+        strcmp(was->causes[0].cause, now->causes[0].cause) != 0)
         return "the likeliest cause changed";
-    size_t count_was = json_array_size(json_object_get(was, "complaints"));
-    size_t count_now = json_array_size(json_object_get(now, "complaints"));
-    if (count_now >= 2 * count_was && count_now > count_was)
+    if (now->complaints >= 2 * was->complaints && now->complaints > was->complaints)
         return "complaints doubled";
-    double was_p = json_number_value(json_object_get(top_of(was), "probability"));
-    double now_p = json_number_value(json_object_get(top_of(now), "probability"));
+    double was_p = was->causes[0].probability, now_p = now->causes[0].probability;
     /* a probability that dithers at a band's edge is no news */
     if (band_of(was_p) != band_of(now_p) && fabs(was_p - now_p) >= 0.05)
         return "the likeliest cause became more or less sure";

@@ -3,11 +3,8 @@
 #ifndef ODDLOAF_DESK_EVENT_H
 #define ODDLOAF_DESK_EVENT_H
 
-#include "base/error.h"
+#include "store/ranking.h"
 #include <jansson.h>
-#include <stdbool.h>
-#include <stddef.h>
-#include <stdint.h>
 
 /* {"event":"urgent","plant","needs":[…],"harm":[…],"symptom","channel","received_at","product",
  * "store","packs","complaint"} and all of `lot`; the caller adds "case" once known, "said" and
@@ -35,6 +32,6 @@ void event_digest_id(const char *domain, const char *week, char *out, size_t siz
  * whether that is known; the top cause; its probability crossed a band (50, 70, 90 %); complaints
  * doubled; another case was found to be this one. `was` is the ranking last mailed (NULL: none).
  * NULL: no mail; else why, for people. */
-const char *event_case_reason(const json_t *was, const json_t *now);
+const char *event_case_reason(const struct ranking *was, const struct ranking *now);
 
 #endif

@@ -1,4 +1,5 @@
 #include "desk/placing.h"
+#include "base/text.h"
 #include "store/lot_find.h"
 
 /* ---- finding ---- */
@@ -86,6 +87,7 @@ struct telling {
     const struct desk *desk;
     struct store *store;
     json_t *into;
+    struct ranking *kept; /* may be NULL */
 };
 
 static int tell_row(void *arg, const struct complaint_row *row)
@@ -99,6 +101,11 @@ static int tell_row(void *arg, const struct complaint_row *row)
         tell(t->desk, t->store, &query, &lots, &standing))
         return 0;
     standing_json(&standing, t->into);
+    if (t->kept) {
+        const char *lot = standing_lot(&standing);
+        t->kept->lot_told = true;
+        text_clip(lot ? lot : "", t->kept->lot, sizeof t->kept->lot);
+    }
     if (!json_object_get(t->into, "lots"))
         json_object_set_new(t->into, "lots", standing_lots_json(&standing));
     return 0;
@@ -107,11 +114,11 @@ static int tell_row(void *arg, const struct complaint_row *row)
 void placing_json_of(const struct desk *desk, struct store *store, int64_t complaint_id,
                      json_t *into)
 {
-    struct telling t = {desk, store, into};
+    struct telling t = {desk, store, into, NULL};
     complaint_by_id(store, complaint_id, tell_row, &t, NULL);
 }
 
-static void add_moved_here(struct store *store, int64_t case_id, json_t *into)
+static int add_moved_here(struct store *store, int64_t case_id, json_t *into)
 {
     enum { MOST = 50 };
     int64_t ids[MOST];
@@ -121,12 +128,15 @@ static void add_moved_here(struct store *store, int64_t case_id, json_t *into)
     for (int i = 0; i < count; i++)
         json_array_append_new(cases, json_sprintf("C%lld", (long long)ids[i]));
     json_object_set_new(into, "moved_here", cases);
+    return count;
 }
 
 void placing_json_of_case(const struct desk *desk, struct store *store, int64_t case_id,
-                          json_t *into)
+                          json_t *into, struct ranking *kept)
 {
-    struct telling t = {desk, store, into};
+    struct telling t = {desk, store, into, kept};
     complaint_surest_of_case(store, case_id, tell_row, &t, NULL);
-    add_moved_here(store, case_id, into);
+    int moved_here = add_moved_here(store, case_id, into);
+    if (kept)
+        kept->moved_here = moved_here;
 }

@@ -6,6 +6,7 @@
 #include "intake/complaint_form.h"
 #include "lots/standing.h"
 #include "store/complaint.h"
+#include "store/ranking.h"
 
 struct placing {
     struct complaint_lots lots;
@@ -24,10 +25,10 @@ void placing_json(const struct desk *desk, struct store *store, const struct com
                   const struct complaint_lots *lots, json_t *into);
 /* The same of a logged complaint, of a case: as its complaint whose lot is surest, or the newest of
  * those, and with "moved_here", the cases that were found to be this one. "lots" is left if it is
- * there. Sets nothing of what cannot be read. */
+ * there. Sets nothing of what cannot be read. `kept` (may be NULL) takes lot and moved_here. */
 void placing_json_of(const struct desk *desk, struct store *store, int64_t complaint_id,
                      json_t *into);
 void placing_json_of_case(const struct desk *desk, struct store *store, int64_t case_id,
-                          json_t *into);
+                          json_t *into, struct ranking *kept);
 
 #endif

@@ -43,15 +43,11 @@ struct background {
 
 struct ranked {
     struct work_row row;
-    int64_t case_id, as_of_ms;
-    int complaints;
-    char *body; /* NULL: failed, or gone */
-    char cause[64];
-    double probability;
-    bool same, gone;
-    const char *mail; /* why, or NULL */
+    int64_t case_id;
+    struct ranking ranking; /* its `why`: it is to be mailed */
+    bool made, same, gone;  /* none: it failed */
     char message_id[128];
-    json_t *ranking, *said, *made; /* the last two with a mail: desk/told.h */
+    json_t *told, *said, *lot; /* of a mail; the last two: desk/told.h */
 };
 
 struct round {
@@ -62,30 +58,21 @@ struct round {
     bool mailed;
 };
 
-static json_t *ranking_body(const struct ranking_row *row)
-{
-    json_t *body = NULL;
-    jsonx_parse(row->body, strlen(row->body), &body, NULL);
-    return body;
-}
-
+/* What becomes of its mail is decided on what is kept, so that a restart decides the same. */
 static void decide_mail(struct round *round, struct ranked *r, struct store *store)
 {
-    struct ranking_row was;
-    json_t *mailed = NULL;
-    if (ranking_last_mailed(store, r->case_id, &was, NULL) == 0) {
-        mailed = ranking_body(&was);
-        ranking_row_free(&was);
-    }
-    r->mail = event_case_reason(mailed, r->ranking);
-    json_decref(mailed);
-    if (!r->mail)
+    struct ranking was = {0};
+    bool mailed = ranking_last_mailed(store, r->case_id, &was, NULL) == 0;
+    const char *why = event_case_reason(mailed ? &was : NULL, &r->ranking);
+    ranking_clear(&was);
+    if (!why)
         return;
+    r->ranking.why = xstrdup(why);
     event_message_id(round->setup->desk.mail_domain, app_now_ms(round->bg->app), r->message_id,
                      sizeof r->message_id);
     struct case_row row = {0};
     case_get(store, r->case_id, &row, NULL);
-    r->made = told_lot(store, round->setup->tz, row.lot_id);
+    r->lot = told_lot(store, round->setup->tz, row.lot_id);
     if (told_case(store, r->case_id, &r->said, NULL))
         r->said = json_array();
 }
@@ -93,26 +80,20 @@ static void decide_mail(struct round *round, struct ranked *r, struct store *sto
 static void rank_looked(struct round *round, struct ranked *r, struct store *store)
 {
     struct error err = {0};
-    struct tell_top top = {0};
+    struct ranking now;
     r->case_id = r->row.subject_id;
-    int rc = tell_case(round->setup->triage, store, r->case_id, &r->ranking, &top, &err);
-    if (rc) {
-        r->gone = rc == ERROR_NOT_FOUND;
-        if (!r->gone)
-            log_write(&round->bg->app->log, LOG_LEVEL_ERROR, "cannot rank case=C%lld why=\"%s\"",
-                      (long long)r->case_id, err.text);
+    int rc = tell_case(round->setup->triage, store, r->case_id, &r->told, &r->ranking, &err);
+    r->made = rc == 0;
+    r->gone = rc == ERROR_NOT_FOUND;
+    if (rc && !r->gone)
+        log_write(&round->bg->app->log, LOG_LEVEL_ERROR, "cannot rank case=C%lld why=\"%s\"",
+                  (long long)r->case_id, err.text);
+    if (rc)
         return;
-    }
-    placing_json_of_case(&round->setup->desk, store, r->case_id, r->ranking);
-    r->as_of_ms = top.as_of_ms;
-    r->complaints = top.complaints;
-    r->probability = top.probability;
-    text_clip(top.cause, r->cause, sizeof r->cause);
-    r->body = jsonx_dump(r->ranking);
-    struct ranking_row now;
+    placing_json_of_case(&round->setup->desk, store, r->case_id, r->told, &r->ranking);
     if (ranking_get(store, r->case_id, 0, &now, NULL) == 0) {
-        r->same = strcmp(now.body, r->body) == 0;
-        ranking_row_free(&now);
+        r->same = ranking_same(&now, &r->ranking);
+        ranking_clear(&now);
     }
     if (!r->same)
         decide_mail(round, r, store);
@@ -125,15 +106,15 @@ static void rank_one(struct round *round, struct ranked *r, struct store *store)
     store_unlook(store, began);
 }
 
-static int save_mail(struct round *round, struct ranked *r, int revision, struct store *store,
-                     struct error *err)
+static int save_mail(struct round *round, struct ranked *r, struct store *store, struct error *err)
 {
-    json_t *event =
-        event_case(config_text(round->setup->config, "plant"), revision, r->mail, r->ranking);
-    json_object_set(event, "made", r->made);
+    const struct ranking *ranking = &r->ranking;
+    json_t *event = event_case(config_text(round->setup->config, "plant"), ranking->revision,
+                               ranking->why, r->told);
+    json_object_set(event, "made", r->lot);
     json_object_set(event, "said", r->said);
     char *payload = jsonx_dump(event);
-    int rc = outbox_add(store, "case", r->case_id, revision, r->message_id, payload,
+    int rc = outbox_add(store, "case", r->case_id, ranking->revision, r->message_id, payload,
                         app_now_ms(round->bg->app), err);
     free(payload);
     json_decref(event);
@@ -142,15 +123,13 @@ static int save_mail(struct round *round, struct ranked *r, int revision, struct
 
 static int save_one(struct round *round, struct ranked *r, struct store *store, struct error *err)
 {
-    int revision = 0, rc = 0;
-    if (!r->body && !r->gone)
+    int rc = 0;
+    if (!r->made && !r->gone)
         return work_retry(store, WORK_RANK, &r->row, app_now_ms(round->bg->app) + RETRY_MS, err);
-    if (r->body && !r->same) {
-        rc = ranking_save(store, r->case_id, r->as_of_ms, r->complaints,
-                          triage_hash(round->setup->triage), r->body, r->cause, r->probability,
-                          r->mail != NULL, &revision, err);
-        if (!rc && r->mail)
-            rc = save_mail(round, r, revision, store, err);
+    if (r->made && !r->same) {
+        rc = ranking_save(store, &r->ranking, err);
+        if (!rc && r->ranking.why)
+            rc = save_mail(round, r, store, err);
     }
     return rc ? rc : work_done(store, WORK_RANK, &r->row, err);
 }
@@ -191,15 +170,15 @@ static bool rank_round(struct background *bg, struct setup *setup, struct store 
     for (int i = 0; i < round.count && !rc; i++) {
         round.ranked[i].row = rows[i];
         rank_one(&round, &round.ranked[i], store);
-        round.mailed |= round.ranked[i].mail != NULL;
+        round.mailed |= round.ranked[i].ranking.why != NULL;
     }
     if (!rc && round.count)
         rc = writer_run(bg->app->writer, save_round, &round, &err);
     for (int i = 0; i < round.count; i++) {
-        free(round.ranked[i].body);
-        json_decref(round.ranked[i].ranking);
+        ranking_clear(&round.ranked[i].ranking);
+        json_decref(round.ranked[i].told);
         json_decref(round.ranked[i].said);
-        json_decref(round.ranked[i].made);
+        json_decref(round.ranked[i].lot);
     }
     if (rc) {
         log_write(&bg->app->log, LOG_LEVEL_ERROR, "cannot save rankings why=\"%s\"", err.text);

@@ -11,6 +11,7 @@
 #include "store/verdict.h"
 #include "tell/tell.h"
 #include <ctype.h>
+#include <limits.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -84,7 +85,7 @@ static int list_row(void *arg, const struct case_row *row)
                   "opened", when_format(list->setup->tz, row->opened_ms, opened), "as_of",
                   when_format(list->setup->tz, row->as_of_ms, as_of), "state",
                   row->settled ? "settled" : "open", "harm", row->harm);
-    placing_json_of_case(&list->setup->desk, list->store, row->id, item);
+    placing_json_of_case(&list->setup->desk, list->store, row->id, item, NULL);
     add_lot(list, item, row->lot_id);
     if (row->top_cause[0]) {
         json_object_set_new(item, "top",
@@ -189,19 +190,27 @@ static int rank_json(struct store *store, struct setup *setup, int64_t id, json_
     json_object_set_new(*ret, "state", json_string(row.settled ? "settled" : "open"));
     json_object_set_new(*ret, "revision", json_integer(row.revision));
     json_object_set_new(*ret, "joined", joining_case_json(store, id));
-    placing_json_of_case(&setup->desk, store, id, *ret);
+    placing_json_of_case(&setup->desk, store, id, *ret, NULL);
     return verdict_of_case(store, id, add_verdict, *ret, err);
 }
 
+/* Anew, or as it was when it left the house. */
 void cases_rank(struct request *rq, struct store *store)
 {
     struct error err = {0};
     json_t *answer = NULL;
-    int64_t id;
+    int64_t id, revision;
     struct setup *setup = app_setup(rq->app);
-    int rc = find_case(store, rq->part[0], &id, &err);
+    int rc = request_query_int(rq, "revision", 0, &revision, &err);
+    if (!rc && request_query(rq, "revision") && (revision < 1 || revision > INT_MAX)) {
+        rc = error_set(&err, ERROR_INVALID, "must be a number from 1");
+        error_field(&err, "revision", request_query(rq, "revision"));
+    }
     if (!rc)
-        rc = rank_json(store, setup, id, &answer, &err);
+        rc = find_case(store, rq->part[0], &id, &err);
+    if (!rc)
+        rc = revision ? tell_kept(setup->triage, store, id, (int)revision, &answer, &err)
+                      : rank_json(store, setup, id, &answer, &err);
     if (rc) {
         json_decref(answer);
         request_reply_error(rq, rc, &err);
@@ -264,7 +273,7 @@ static void answer_question(struct request *rq, struct store *store, case_questi
     if (!rc)
         rc = question(setup->triage, store, id, cause, &answer, &err);
     if (!rc)
-        placing_json_of_case(&setup->desk, store, id, answer);
+        placing_json_of_case(&setup->desk, store, id, answer, NULL);
     if (rc)
         request_reply_error(rq, rc, &err);
     else

@@ -18,7 +18,7 @@ static const struct route ROUTES[] = {
     {"GET", "cases", SHOP, QUICK, cases_list,
      "state symptom line product cause since order after limit"},
     {"GET", "ranks", SHOP, LONG, cases_ranks, "after limit"},
-    {"GET", "cases/*", SHOP, QUICK, cases_rank, ""},
+    {"GET", "cases/*", SHOP, QUICK, cases_rank, "revision"},
     {"GET", "cases/*/why", SHOP, QUICK, cases_why, "cause"},
     {"GET", "cases/*/facts", SHOP, QUICK, cases_facts, ""},
     {"GET", "cases/*/ask", SHOP, QUICK, cases_ask, ""},

@@ -156,11 +156,19 @@ int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_d
     return db_end(&q, 0);
 }
 
+static int run_on_mail(struct store *store, const char *sql, int64_t mail_id, struct error *err)
+{
+    return db_run(store, sql, DB(DB_INT(mail_id)), err);
+}
+
 static int restate_mail(struct store *store, int64_t mail_id, struct error *err)
 {
     static const char SQL[] = "UPDATE outbox SET state = " STATE_NOW ", sent_ms ="
                               " (SELECT max(d.sent_ms)" OF_MAIL ") WHERE id = ?1";
-    return db_run(store, SQL, DB(DB_INT(mail_id)), err);
+    static const char SQL_LEFT[] = "UPDATE outbox SET payload = '' WHERE id = ?1 AND event = 'case'"
+                                   " AND state = 'sent'";
+    int rc = run_on_mail(store, SQL, mail_id, err);
+    return rc ? rc : run_on_mail(store, SQL_LEFT, mail_id, err);
 }
 
 int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int64_t now_ms,

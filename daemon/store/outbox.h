@@ -19,7 +19,9 @@ enum {
     OUTBOX_RETRY_MOST_MS = 3600000
 };
 
-/* message_id is made by the caller once and stays; one already there is left as it is. */
+/* message_id is made by the caller once and stays; one already there is left as it is. The payload
+ * of a case's mail is dropped once it has left: its ranking is kept (ranking.h), with why it went.
+ */
 int outbox_add(struct store *store, const char *event, int64_t case_id, int revision,
                const char *message_id, const char *payload, int64_t now_ms, struct error *err);
 

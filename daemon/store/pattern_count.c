@@ -32,11 +32,10 @@ static int run_on_case(struct store *store, const char *sql, int64_t case_id, st
 #define WANTED                                                                                     \
     "SELECT v.cause AS cause, c.symptom AS symptom, 1000000 AS n FROM complaint_case c"            \
     " JOIN verdict v ON v.case_id = c.id AND v.reopened_ms IS NULL WHERE c.id = ?1"                \
-    " UNION ALL SELECT json_extract(e.value, '$.cause'), c.symptom,"                               \
-    " CAST(round(json_extract(e.value, '$.probability') * 1e6) AS INTEGER) FROM complaint_case c"  \
-    " JOIN ranking r ON r.case_id = c.id AND r.revision ="                                         \
-    " (SELECT max(revision) FROM ranking WHERE case_id = c.id) JOIN json_each(r.body, '$.ranked')" \
-    " e WHERE c.id = ?1 AND NOT EXISTS (SELECT 1 FROM verdict v WHERE v.case_id = c.id"            \
+    " UNION ALL SELECT k.name, c.symptom, CAST(round(r.probability * 1e6) AS INTEGER)"             \
+    " FROM complaint_case c JOIN ranking_cause r ON r.case_id = c.id AND r.revision ="             \
+    " (SELECT max(revision) FROM ranking WHERE case_id = c.id) JOIN cause k ON k.id = r.cause_id"  \
+    " WHERE c.id = ?1 AND NOT EXISTS (SELECT 1 FROM verdict v WHERE v.case_id = c.id"              \
     " AND v.reopened_ms IS NULL)"
 
 static int read_shares(struct store *store, const char *sql, int64_t case_id, struct shares *ret,
@@ -144,12 +143,12 @@ int pattern_verdict_given(struct store *store, int64_t case_id, struct error *er
         "INSERT OR REPLACE INTO pattern_verdict(verdict_id, place, probability, brier)"
         " SELECT id, 1 + sum(cause <> confirmed AND p >= own), own,"
         " sum((p - (cause = confirmed)) * (p - (cause = confirmed))) FROM (SELECT v.id,"
-        " v.cause AS confirmed, json_extract(e.value, '$.cause') AS cause,"
-        " json_extract(e.value, '$.probability') AS p, max(CASE WHEN"
-        " json_extract(e.value, '$.cause') = v.cause THEN json_extract(e.value, '$.probability')"
-        " ELSE 0 END) OVER (PARTITION BY v.id) AS own FROM verdict v JOIN ranking r ON r.case_id ="
-        " v.case_id AND r.revision = v.revision JOIN json_each(r.body, '$.ranked') e"
-        " WHERE v.case_id = ?1 AND v.reopened_ms IS NULL) GROUP BY id";
+        " v.cause AS confirmed, k.name AS cause, r.probability AS p, coalesce((SELECT o.probability"
+        " FROM ranking_cause o JOIN cause n ON n.id = o.cause_id WHERE o.case_id = v.case_id"
+        " AND o.revision = v.revision AND n.name = v.cause), 0) AS own FROM verdict v"
+        " JOIN ranking_cause r ON r.case_id = v.case_id AND r.revision = v.revision"
+        " JOIN cause k ON k.id = r.cause_id WHERE v.case_id = ?1 AND v.reopened_ms IS NULL)"
+        " GROUP BY id";
     return run_on_case(store, SQL, case_id, err);
 }
 

@@ -2,118 +2,172 @@
 #include "base/text.h"
 #include "store/db.h"
 #include "store/pattern.h"
+#include "store/ranking_pack.h"
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-void ranking_row_free(struct ranking_row *row)
+void ranking_clear(struct ranking *ranking)
 {
-    free(row->rules);
-    free(row->body);
-    row->rules = row->body = NULL;
+    free(ranking->why);
+    free(ranking->causes);
+    free(ranking->items);
+    *ranking = (struct ranking){0};
 }
 
-static int ranking_drop_unkept(struct store *store, int64_t case_id, struct error *err)
+bool ranking_same(const struct ranking *a, const struct ranking *b)
+{
+    if (a->as_of_ms != b->as_of_ms || a->complaints != b->complaints ||
+        a->moved_here != b->moved_here || a->lot_told != b->lot_told ||
+        strcmp(a->lot, b->lot) != 0 || a->cause_count != b->cause_count ||
+        strcmp(a->rules, b->rules) != 0)
+        return false;
+    for (int i = 0; i < a->cause_count; i++)
+        if (a->causes[i].probability != b->causes[i].probability ||
+            strcmp(a->causes[i].cause, b->causes[i].cause) != 0)
+            return false;
+    char *items_a = ranking_pack(a), *items_b = ranking_pack(b);
+    bool same = strcmp(items_a, items_b) == 0;
+    free(items_a);
+    free(items_b);
+    return same;
+}
+
+/* ---- saving ---- */
+
+static int drop_unkept(struct store *store, int64_t case_id, struct error *err)
 {
     static const char SQL[] = "DELETE FROM ranking WHERE case_id = ?1 AND kept = 0";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    return db_run(store, st, err);
+    return db_run(store, SQL, DB(DB_INT(case_id)), err);
 }
 
-static int case_take_ranking(struct store *store, int64_t case_id, const char *top_cause,
-                             double top_probability, int *ret_revision, struct error *err)
+static int case_take_ranking(struct store *store, struct ranking *ranking, struct error *err)
 {
     static const char SQL[] = "UPDATE complaint_case SET revision = revision + 1, top_cause = ?2,"
                               " top_probability = ?3 WHERE id = ?1 RETURNING revision";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    db_bind_text(st, 2, top_cause);
-    db_bind_real(st, 3, top_probability);
-    int rc = db_step(store, st, err);
-    if (rc == 1)
-        *ret_revision = sqlite3_column_int(st, 0);
-    db_reset(st);
-    if (rc == 0)
-        return error_set(err, ERROR_NOT_FOUND, "there is no case C%lld", (long long)case_id);
-    return rc < 0 ? rc : 0;
+    const struct ranking_cause *top = ranking->cause_count ? ranking->causes : NULL;
+    struct db_query q = db_query(store, SQL,
+                                 DB(DB_INT(ranking->case_id), DB_TEXT(top ? top->cause : NULL),
+                                    DB_REAL(top ? top->probability : (double)NAN)),
+                                 err);
+    if (db_next(&q))
+        ranking->revision = db_int(&q, 0);
+    return db_found(&q, "there is no case C%lld", (long long)ranking->case_id);
 }
 
-int ranking_save(struct store *store, int64_t case_id, int64_t as_of_ms, int complaints,
-                 const char *rules, const char *body, const char *top_cause, double top_probability,
-                 bool kept, int *ret_revision, struct error *err)
+static int add_ranking(struct store *store, const struct ranking *ranking, struct error *err)
 {
+    static const char SQL[] = "INSERT INTO ranking(case_id, revision, as_of_ms, rules, kept,"
+                              " complaints, moved_here, lot, items, why)"
+                              " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)";
+    char *items = ranking_pack(ranking);
+    int rc = db_run(
+        store, SQL,
+        DB(DB_INT(ranking->case_id), DB_INT(ranking->revision), DB_MS(ranking->as_of_ms),
+           DB_TEXT(ranking->rules), DB_INT(ranking->why != NULL), DB_INT(ranking->complaints),
+           DB_INT(ranking->moved_here), DB_TEXT(ranking->lot_told ? ranking->lot : NULL),
+           DB_TEXT(items), DB_TEXT(ranking->why)),
+        err);
+    free(items);
+    return rc;
+}
+
+static int add_cause(struct store *store, const struct ranking *ranking, int place,
+                     struct error *err)
+{
+    static const char SQL_NAME[] = "INSERT INTO cause(name) VALUES(?1) ON CONFLICT DO NOTHING";
     static const char SQL[] =
-        "INSERT INTO ranking(case_id, revision, as_of_ms, rules, kept, complaints, body)"
-        " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7)";
-    int revision = 0;
-    int rc = ranking_drop_unkept(store, case_id, err);
-    if (!rc)
-        rc = case_take_ranking(store, case_id, top_cause, top_probability, &revision, err);
-    sqlite3_stmt *st = rc ? NULL : db_prepare(store, SQL, err);
-    if (!st)
-        return rc ? rc : ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    db_bind_int(st, 2, revision);
-    db_bind_ms(st, 3, as_of_ms);
-    db_bind_text(st, 4, rules);
-    db_bind_int(st, 5, kept);
-    db_bind_int(st, 6, complaints);
-    db_bind_text(st, 7, body);
-    rc = db_run(store, st, err);
-    if (!rc)
-        *ret_revision = revision;
-    return rc ? rc : pattern_case_changed(store, case_id, err);
+        "INSERT INTO ranking_cause(case_id, revision, place, cause_id, probability)"
+        " SELECT ?1, ?2, ?3, id, ?5 FROM cause WHERE name = ?4";
+    const struct ranking_cause *cause = &ranking->causes[place];
+    int rc = db_run(store, SQL_NAME, DB(DB_TEXT(cause->cause)), err);
+    return rc ? rc
+              : db_run(store, SQL,
+                       DB(DB_INT(ranking->case_id), DB_INT(ranking->revision), DB_INT(place),
+                          DB_TEXT(cause->cause), DB_REAL(cause->probability)),
+                       err);
 }
 
-static int ranking_read(struct store *store, sqlite3_stmt *st, struct ranking_row *ret,
-                        struct error *err)
+int ranking_save(struct store *store, struct ranking *ranking, struct error *err)
 {
-    int rc = db_step(store, st, err);
-    if (rc == 1) {
-        *ret = (struct ranking_row){.case_id = sqlite3_column_int64(st, 0),
-                                    .revision = sqlite3_column_int(st, 1),
-                                    .as_of_ms = db_ms(st, 2),
-                                    .rules = xstrdup(db_text(st, 3)),
-                                    .kept = sqlite3_column_int(st, 4) != 0,
-                                    .complaints = sqlite3_column_int(st, 5),
-                                    .body = xstrdup(db_text(st, 6))};
+    int rc = drop_unkept(store, ranking->case_id, err);
+    if (!rc)
+        rc = case_take_ranking(store, ranking, err);
+    if (!rc)
+        rc = add_ranking(store, ranking, err);
+    for (int i = 0; i < ranking->cause_count && !rc; i++)
+        rc = add_cause(store, ranking, i, err);
+    return rc ? rc : pattern_case_changed(store, ranking->case_id, err);
+}
+
+/* ---- reading ---- */
+
+static int read_causes(struct store *store, struct ranking *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT k.name, r.probability FROM ranking_cause r JOIN cause k"
+                              " ON k.id = r.cause_id WHERE r.case_id = ?1 AND r.revision = ?2"
+                              " ORDER BY r.place";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(ret->case_id), DB_INT(ret->revision)), err);
+    while (db_next(&q))
+        ranking_pack_cause(ret, db_text(&q, 0), db_real(&q, 1));
+    return db_end(&q, 0);
+}
+
+/* NULL is not "" here. */
+static char *text_or_null(struct db_query *q, int is_null, int at)
+{
+    return db_int(q, is_null) ? NULL : xstrdup(db_text(q, at));
+}
+
+static int read_ranking(struct db_query *q, struct ranking *ret)
+{
+    struct store *store = q->store;
+    struct error *err = q->err;
+    char *items = NULL;
+    *ret = (struct ranking){0};
+    if (db_next(q)) {
+        *ret = (struct ranking){.case_id = db_int64(q, 0),
+                                .revision = db_int(q, 1),
+                                .as_of_ms = db_ms(q, 2),
+                                .kept = db_int(q, 4) != 0,
+                                .complaints = db_int(q, 5),
+                                .moved_here = db_int(q, 6),
+                                .lot_told = db_int(q, 8) == 0,
+                                .why = text_or_null(q, 11, 10)};
+        db_copy(q, 3, ret->rules, sizeof ret->rules);
+        db_copy(q, 7, ret->lot, sizeof ret->lot);
+        items = xstrdup(db_text(q, 9));
     }
-    db_reset(st);
-    if (rc == 0)
-        return error_set(err, ERROR_NOT_FOUND, "there is no such ranking");
-    return rc < 0 ? rc : 0;
+    int rc = db_found(q, "no such ranking is kept: the newest is, and those mailed or settled");
+    if (rc)
+        return rc;
+    rc = read_causes(store, ret, err);
+    ranking_unpack(items, ret);
+    free(items);
+    if (rc)
+        ranking_clear(ret);
+    return rc;
 }
 
 #define RANKING_COLUMNS                                                                            \
-    "SELECT r.case_id, r.revision, r.as_of_ms, r.rules, r.kept, r.complaints, r.body FROM "        \
-    "ranking r "
+    "SELECT r.case_id, r.revision, r.as_of_ms, r.rules, r.kept, r.complaints, r.moved_here, "      \
+    "r.lot,"                                                                                       \
+    " r.lot IS NULL, r.items, r.why, r.why IS NULL FROM ranking r "
 
-int ranking_get(struct store *store, int64_t case_id, int revision, struct ranking_row *ret,
+int ranking_get(struct store *store, int64_t case_id, int revision, struct ranking *ret,
                 struct error *err)
 {
     static const char SQL[] = RANKING_COLUMNS "WHERE r.case_id = ?1 AND (?2 = 0 OR r.revision = ?2)"
                                               " ORDER BY r.revision DESC LIMIT 1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    db_bind_int(st, 2, revision);
-    return ranking_read(store, st, ret, err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(case_id), DB_INT(revision)), err);
+    return read_ranking(&q, ret);
 }
 
-int ranking_last_mailed(struct store *store, int64_t case_id, struct ranking_row *ret,
+int ranking_last_mailed(struct store *store, int64_t case_id, struct ranking *ret,
                         struct error *err)
 {
-    static const char SQL[] = RANKING_COLUMNS
-        "WHERE r.case_id = ?1 AND r.revision = (SELECT max(o.revision) FROM outbox o"
-        " WHERE o.case_id = ?1 AND o.event = 'case')";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    return ranking_read(store, st, ret, err);
+    static const char SQL[] = RANKING_COLUMNS "WHERE r.case_id = ?1 AND r.why IS NOT NULL"
+                                              " ORDER BY r.revision DESC LIMIT 1";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
+    return read_ranking(&q, ret);
 }

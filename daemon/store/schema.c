@@ -200,19 +200,22 @@ static const char STANDING[] =
 
 /* Adjacent parts of one number run in one transaction. */
 static const struct migration MIGRATIONS[] = {
-    {1, RECORDS},
-    {1, COMPLAINTS},
-    {1, WORKINGS},
-    {2, COMPANY},
-    {3, LOT_KEYS},
-    {4, SCHEMA_PATTERN_TABLES},
-    {4, SCHEMA_PATTERN_VIEWS},
-    {4, SCHEMA_PATTERN_SUMS},
-    {4, SCHEMA_PATTERN_COMPLAINTS},
-    {4, SCHEMA_PATTERN_LOTS},
-    {5, JOINED},
-    {6, DELIVERIES},
-    {7, STANDING},
+    {1, RECORDS, NULL},
+    {1, COMPLAINTS, NULL},
+    {1, WORKINGS, NULL},
+    {2, COMPANY, NULL},
+    {3, LOT_KEYS, NULL},
+    {4, SCHEMA_PATTERN_TABLES, NULL},
+    {4, SCHEMA_PATTERN_VIEWS, NULL},
+    {4, SCHEMA_PATTERN_SUMS, NULL},
+    {4, SCHEMA_PATTERN_COMPLAINTS, NULL},
+    {4, SCHEMA_PATTERN_LOTS, NULL},
+    {5, JOINED, NULL},
+    {6, DELIVERIES, NULL},
+    {7, STANDING, NULL},
+    {8, SCHEMA_RANKING_TABLES, NULL},
+    {8, NULL, schema_ranking_move},
+    {8, SCHEMA_RANKING_WITHOUT_BODY, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -2,18 +2,22 @@
 #ifndef ODDLOAF_STORE_SCHEMA_H
 #define ODDLOAF_STORE_SCHEMA_H
 
+#include "store/store.h"
 #include <stddef.h>
 
 struct migration {
-    int number; /* 1, 2, 3 …: PRAGMA user_version after it ran */
-    const char *sql;
+    int number;      /* 1, 2, 3 …: PRAGMA user_version after it ran */
+    const char *sql; /* NULL: `move` does it */
+    int (*move)(struct store *store, struct error *err);
 };
 /* All migrations in order; *ret_count is their number. */
 const struct migration *schema_migrations(size_t *ret_count);
 
 /* Parts of the list that have files of their own. */
 extern const char SCHEMA_PATTERN_TABLES[], SCHEMA_PATTERN_VIEWS[], SCHEMA_PATTERN_SUMS[],
-    SCHEMA_PATTERN_COMPLAINTS[], SCHEMA_PATTERN_LOTS[];
+    SCHEMA_PATTERN_COMPLAINTS[], SCHEMA_PATTERN_LOTS[], SCHEMA_RANKING_TABLES[],
+    SCHEMA_RANKING_WITHOUT_BODY[];
+int schema_ranking_move(struct store *store, struct error *err);
 
 #define SCHEMA_APPLICATION_ID 0x6f64646c /* "oddl" */
 

@@ -60,7 +60,7 @@ static int migrate_one(struct store *store, const struct migration *parts, size_
     char set_version[64];
     int rc = db_exec(store, "BEGIN IMMEDIATE", err);
     for (size_t i = 0; !rc && i < count; i++)
-        rc = db_exec(store, parts[i].sql, err);
+        rc = parts[i].sql ? db_exec(store, parts[i].sql, err) : parts[i].move(store, err);
     if (!rc) {
         snprintf(set_version, sizeof set_version, "PRAGMA user_version=%d", parts[0].number);
         rc = db_exec(store, set_version, err);

@@ -2,7 +2,7 @@
 #include "base/text.h"
 #include "store/db.h"
 #include "store/pattern.h"
-#include "store/ranking.h"
+#include "store/ranking_pack.h"
 
 static int case_set_state(struct store *store, int64_t case_id, const char *state,
                           struct error *err)
@@ -97,34 +97,55 @@ int verdict_serial(struct store *store, int64_t *ret, struct error *err)
     return rc < 0 ? rc : 0;
 }
 
+/* A line for each cause of the ranking that stood, in its order; one with no cause if none did. */
 #define VERDICT_COLUMNS                                                                            \
     "SELECT v.id, v.case_id, v.at_ms, c.as_of_ms, c.opened_ms, v.revision, c.symptom, v.cause,"    \
-    " v.confirmed_by, v.by_name, v.note, r.body FROM verdict v JOIN complaint_case c"              \
-    " ON c.id = v.case_id LEFT JOIN ranking r ON r.case_id = v.case_id"                            \
-    " AND r.revision = v.revision "
+    " v.confirmed_by, v.by_name, v.note, k.name, r.probability FROM verdict v JOIN complaint_case" \
+    " c ON c.id = v.case_id LEFT JOIN ranking_cause r ON r.case_id = v.case_id"                    \
+    " AND r.revision = v.revision LEFT JOIN cause k ON k.id = r.cause_id "
+#define VERDICT_ORDER " ORDER BY v.at_ms, v.id, r.place"
 
-static int each_verdict(struct store *store, sqlite3_stmt *st, verdict_each each, void *arg,
-                        struct error *err)
+static void take_row(struct db_query *q, struct verdict_row *row)
 {
-    int rc;
-    while ((rc = db_step(store, st, err)) == 1) {
-        struct verdict_row row = {.id = sqlite3_column_int64(st, 0),
-                                  .case_id = sqlite3_column_int64(st, 1),
-                                  .at_ms = db_ms(st, 2),
-                                  .as_of_ms = db_ms(st, 3),
-                                  .opened_ms = db_ms(st, 4),
-                                  .revision = sqlite3_column_int(st, 5),
-                                  .ranking_body = db_text(st, 11)};
-        text_clip(db_text(st, 6), row.symptom, sizeof row.symptom);
-        text_clip(db_text(st, 7), row.cause, sizeof row.cause);
-        text_clip(db_text(st, 8), row.confirmed_by, sizeof row.confirmed_by);
-        text_clip(db_text(st, 9), row.by_name, sizeof row.by_name);
-        text_clip(db_text(st, 10), row.note, sizeof row.note);
-        rc = each(arg, &row);
-        if (rc)
-            break;
+    *row = (struct verdict_row){.id = db_int64(q, 0),
+                                .case_id = db_int64(q, 1),
+                                .at_ms = db_ms(q, 2),
+                                .as_of_ms = db_ms(q, 3),
+                                .opened_ms = db_ms(q, 4),
+                                .revision = db_int(q, 5)};
+    db_copy(q, 6, row->symptom, sizeof row->symptom);
+    db_copy(q, 7, row->cause, sizeof row->cause);
+    db_copy(q, 8, row->confirmed_by, sizeof row->confirmed_by);
+    db_copy(q, 9, row->by_name, sizeof row->by_name);
+    db_copy(q, 10, row->note, sizeof row->note);
+}
+
+static int tell_verdict(struct verdict_row *row, const struct ranking *said, verdict_each each,
+                        void *arg)
+{
+    row->said = said->causes;
+    row->said_count = said->cause_count;
+    return row->id ? each(arg, row) : 0;
+}
+
+static int each_verdict(struct db_query *q, verdict_each each, void *arg)
+{
+    struct verdict_row row = {0};
+    struct ranking said = {0};
+    int rc = 0;
+    while (!rc && db_next(q)) {
+        if (db_int64(q, 0) != row.id) {
+            rc = tell_verdict(&row, &said, each, arg);
+            take_row(q, &row);
+            said.cause_count = 0;
+        }
+        if (*db_text(q, 11))
+            ranking_pack_cause(&said, db_text(q, 11), db_real(q, 12));
     }
-    db_reset(st);
+    rc = db_end(q, rc);
+    if (!rc)
+        rc = tell_verdict(&row, &said, each, arg);
+    ranking_clear(&said);
     return rc;
 }
 
@@ -132,22 +153,16 @@ int verdict_between(struct store *store, int64_t from_ms, int64_t to_ms, verdict
                     void *arg, struct error *err)
 {
     static const char SQL[] = VERDICT_COLUMNS "WHERE v.reopened_ms IS NULL AND v.at_ms >= ?1"
-                                              " AND v.at_ms < ?2 ORDER BY v.at_ms, v.id";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_ms(st, 1, from_ms);
-    db_bind_ms(st, 2, to_ms);
-    return each_verdict(store, st, each, arg, err);
+                                              " AND v.at_ms < ?2" VERDICT_ORDER;
+    struct db_query q = db_query(store, SQL, DB(DB_MS(from_ms), DB_MS(to_ms)), err);
+    return each_verdict(&q, each, arg);
 }
 
 int verdict_of_case(struct store *store, int64_t case_id, verdict_each each, void *arg,
                     struct error *err)
 {
-    static const char SQL[] = VERDICT_COLUMNS "WHERE v.reopened_ms IS NULL AND v.case_id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    return each_verdict(store, st, each, arg, err);
+    static const char SQL[] =
+        VERDICT_COLUMNS "WHERE v.reopened_ms IS NULL AND v.case_id = ?1" VERDICT_ORDER;
+    struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
+    return each_verdict(&q, each, arg);
 }

@@ -2,14 +2,15 @@
 #ifndef ODDLOAF_STORE_VERDICT_H
 #define ODDLOAF_STORE_VERDICT_H
 
-#include "store/store.h"
+#include "store/ranking.h"
 
 struct verdict_row {
     int64_t id, case_id, at_ms, as_of_ms, opened_ms;
     int revision;
     char symptom[16], cause[64], confirmed_by[24], by_name[64];
     char note[512];
-    const char *ranking_body; /* of that revision, lives until the callback returns */
+    const struct ranking_cause *said; /* by its ranking; lives until the callback returns */
+    int said_count;                   /* 0: settled before it was ranked */
 };
 typedef int (*verdict_each)(void *arg, const struct verdict_row *row);
 /* Settles the case (keeps its newest ranking). ERROR_CONFLICT if a verdict stands. */

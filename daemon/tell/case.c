@@ -1,29 +1,19 @@
 /* A case, or a complaint that is not logged, ranked and told. */
 #include "tell/case_json.h"
+#include "tell/kept.h"
 #include "tell/tell.h"
-#include <stdio.h>
 
 enum { QUESTIONS = 5 }; /* of the desk, at most */
 
-static void fill_top(const struct triage *triage, const struct case_rank *ranked,
-                     struct tell_top *ret)
-{
-    const struct rank_cause *top = &ranked->rank->causes[0];
-    *ret = (struct tell_top){.probability = top->probability,
-                             .as_of_ms = ranked->input.as_of_ms,
-                             .complaints = ranked->input.count};
-    snprintf(ret->cause, sizeof ret->cause, "%s", triage->rules->causes[top->cause].id);
-}
-
 int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
-              struct tell_top *ret_top, struct error *err)
+              struct ranking *ret_ranking, struct error *err)
 {
     struct case_rank ranked;
     int rc = case_rank_read(triage, store, case_id, &ranked, err);
     if (rc)
         return rc;
-    if (ret_top)
-        fill_top(triage, &ranked, ret_top);
+    if (ret_ranking)
+        kept_make(triage, &ranked, ret_ranking);
     *ret = case_rank_json(triage, &ranked, case_asks(triage, &ranked, true, QUESTIONS));
     case_rank_clear(&ranked);
     return 0;

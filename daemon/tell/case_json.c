@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { SHOWN_ITEMS = 8, EXPLAINED = 6, SHOWN_CHECKS = 6, SHOWN_CAUTIONS = 6 };
+enum { EXPLAINED = 6, ITEMS_MOST = 128, SHOWN_CHECKS = 6, SHOWN_CAUTIONS = 6 };
 #define LIKELY 0.10     /* causes whose checks and cautions are shown */
 #define SHOWN_BITS 0.05 /* what speaks less is left out of `for` and `against` */
 
@@ -102,22 +102,37 @@ static int by_strength(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-static json_t *items_json(const struct triage *triage, const struct case_rank *ranked,
-                          const struct rank_cause *ranked_cause, bool speaks_for)
+int case_items(const struct rank_cause *cause, bool speaks_for,
+               const struct rank_item *ret[CASE_ITEMS])
 {
-    const struct rank_item *items[SHOWN_ITEMS * 16];
+    const struct rank_item *items[ITEMS_MOST];
     int count = 0;
-    for (int i = 0; i < ranked_cause->item_count && count < SHOWN_ITEMS * 16; i++) {
-        const struct rank_item *item = &ranked_cause->items[i];
+    for (int i = 0; i < cause->item_count && count < ITEMS_MOST; i++) {
+        const struct rank_item *item = &cause->items[i];
         if (item->counted && fabs(item->bits) >= SHOWN_BITS && (item->bits > 0) == speaks_for)
             items[count++] = item;
     }
     qsort(items, (size_t)count, sizeof(const struct rank_item *), by_strength);
+    count = count < CASE_ITEMS ? count : CASE_ITEMS;
+    memcpy(ret, items, (size_t)count * sizeof(const struct rank_item *));
+    return count;
+}
+
+bool case_explained(const struct rank *rank, int place)
+{
+    return place < EXPLAINED || rank->causes[place].probability >= 0.01;
+}
+
+static json_t *items_json(const struct triage *triage, const struct case_rank *ranked,
+                          const struct rank_cause *one, bool speaks_for)
+{
+    const struct rank_item *items[CASE_ITEMS];
+    int count = case_items(one, speaks_for, items);
     json_t *list = json_array();
-    for (int i = 0; i < count && i < SHOWN_ITEMS; i++)
-        json_array_append_new(list, case_item_json(triage, ranked,
-                                                   &triage->rules->causes[ranked_cause->cause],
-                                                   items[i], false));
+    for (int i = 0; i < count; i++)
+        json_array_append_new(
+            list,
+            case_item_json(triage, ranked, &triage->rules->causes[one->cause], items[i], false));
     return list;
 }
 
@@ -129,7 +144,7 @@ static json_t *ranked_json(const struct triage *triage, const struct case_rank *
     for (int i = 0; i < ranked->rank->count; i++) {
         const struct rank_cause *one = &ranked->rank->causes[i];
         const struct rule_cause *cause = &triage->rules->causes[one->cause];
-        bool explained = i < EXPLAINED || one->probability >= 0.01;
+        bool explained = case_explained(ranked->rank, i);
         json_array_append_new(
             list,
             json_pack("{s:s, s:s, s:f, s:o, s:o}", "cause", cause->id, "title", cause->title,

@@ -41,17 +41,16 @@ static void add_top(struct scoring *scoring, double p, int y)
     scoring->top_was[scoring->cases++] = y;
 }
 
-static void score_ranking(struct scoring *scoring, const json_t *ranked, const char *verdict)
+static void score_ranking(struct scoring *scoring, const struct verdict_row *row)
 {
-    size_t n = json_array_size(ranked), confirmed = n;
+    size_t n = (size_t)row->said_count, confirmed = n;
     double *p = xcalloc(n + 2, sizeof *p);
     for (size_t i = 0; i < n; i++) {
-        const json_t *one = json_array_get(ranked, i);
-        const char *cause = json_string_value(json_object_get(one, "cause"));
-        p[i] = fmin(fmax(json_number_value(json_object_get(one, "probability")), 0), 1);
-        if (cause && strcmp(cause, verdict) == 0)
+        bool is = strcmp(row->said[i].cause, row->cause) == 0;
+        p[i] = row->said[i].probability;
+        if (is)
             confirmed = i;
-        add_statement(scoring, p[i], cause && strcmp(cause, verdict) == 0);
+        add_statement(scoring, p[i], is);
     }
     /* a verdict that the ranking did not have among its causes was given probability 0 */
     size_t causes = confirmed == n ? n + 1 : n;
@@ -60,22 +59,14 @@ static void score_ranking(struct scoring *scoring, const json_t *ranked, const c
     scoring->top3 += place <= 3 && confirmed < n;
     scoring->log_sum += score_case_log(p, causes, confirmed, LOG_FLOOR, &scoring->floored);
     scoring->brier_sum += score_case_brier(p, causes, confirmed);
-    if (n)
-        add_top(scoring, p[0], confirmed == 0);
+    add_top(scoring, p[0], confirmed == 0);
     free(p);
 }
 
 static int take_verdict(void *arg, const struct verdict_row *row)
 {
-    struct scoring *scoring = arg;
-    json_t *body = NULL;
-    if (!row->ranking_body ||
-        jsonx_parse(row->ranking_body, strlen(row->ranking_body), &body, NULL))
-        return 0; /* settled before it was ranked */
-    const json_t *ranked = json_object_get(body, "ranked");
-    if (json_array_size(ranked) > 0)
-        score_ranking(scoring, ranked, row->cause);
-    json_decref(body);
+    if (row->said_count) /* else settled before it was ranked */
+        score_ranking(arg, row);
     return 0;
 }
 

@@ -5,17 +5,16 @@
 
 #include "rank/triage.h"
 #include "store/complaint.h"
+#include "store/ranking.h"
 
-struct tell_top {
-    char cause[64];
-    double probability;
-    int64_t as_of_ms;
-    int complaints;
-};
-
-/* Ranks a case as of its newest complaint. ERROR_NOT_FOUND if the case is gone. */
+/* Ranks a case as of its newest complaint; *ret_ranking (may be NULL) is what is kept of it, to be
+ * cleared by the caller. ERROR_NOT_FOUND if the case is gone. */
 int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
-              struct tell_top *ret_top, struct error *err);
+              struct ranking *ret_ranking, struct error *err);
+/* A ranking that was kept, as it was told: a title or a name only where the rules of today have it.
+ */
+int tell_kept(struct triage *triage, struct store *store, int64_t case_id, int revision,
+              json_t **ret, struct error *err);
 /* Ranks one complaint that is not logged; only its symptom must be given. */
 int tell_preview(struct triage *triage, struct store *store, const json_t *body,
                  const struct complaint_lot *lots, int n, json_t **ret, struct error *err);

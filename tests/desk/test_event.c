@@ -1,19 +1,24 @@
 /* When a case is worth another mail. */
 #include "check.h"
 #include "desk/event.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-static json_t *ranking(const char *cause, double p, int complaints)
+struct sample {
+    struct ranking ranking;
+    struct ranking_cause cause;
+};
+
+static struct ranking *ranking(struct sample *s, const char *cause, double p, int complaints)
 {
-    json_t *list = json_array();
-    for (int i = 0; i < complaints; i++)
-        json_array_append_new(list, json_string("id"));
-    return json_pack("{s:o, s:[{s:s, s:f}]}", "complaints", list, "ranked", "cause", cause,
-                     "probability", p);
+    snprintf(s->cause.cause, sizeof s->cause.cause, "%s", cause);
+    s->cause.probability = p;
+    s->ranking = (struct ranking){.complaints = complaints, .causes = &s->cause, .cause_count = 1};
+    return &s->ranking;
 }
 
-static void check(json_t *was, json_t *now, const char *expected)
+static void check(const struct ranking *was, const struct ranking *now, const char *expected)
 {
     const char *why = event_case_reason(was, now);
     if (expected) {
@@ -22,65 +27,68 @@ static void check(json_t *was, json_t *now, const char *expected)
     } else {
         assert_null(why);
     }
-    json_decref(was);
-    json_decref(now);
 }
 
 static void first(void **state)
 {
+    struct sample a;
     (void)state;
-    check(NULL, ranking("packed-hot", 0.4, 1), "a new case");
+    check(NULL, ranking(&a, "packed-hot", 0.4, 1), "a new case");
 }
 
 static void nothing_new(void **state)
 {
+    struct sample a, b;
     (void)state;
-    check(ranking("packed-hot", 0.4, 2), ranking("packed-hot", 0.45, 3), NULL);
+    check(ranking(&a, "packed-hot", 0.4, 2), ranking(&b, "packed-hot", 0.45, 3), NULL);
 }
 
 static void another_cause(void **state)
 {
+    struct sample a, b;
     (void)state;
-    check(ranking("packed-hot", 0.4, 1), ranking("old-stock", 0.4, 1),
+    check(ranking(&a, "packed-hot", 0.4, 1), ranking(&b, "old-stock", 0.4, 1),
           "the likeliest cause changed");
 }
 
 static void a_band_crossed(void **state)
 {
+    struct sample a, b;
     (void)state;
-    check(ranking("packed-hot", 0.6, 2), ranking("packed-hot", 0.75, 3),
+    check(ranking(&a, "packed-hot", 0.6, 2), ranking(&b, "packed-hot", 0.75, 3),
           "the likeliest cause became more or less sure");
-    check(ranking("packed-hot", 0.699, 2), ranking("packed-hot", 0.701, 3), NULL);
+    check(ranking(&a, "packed-hot", 0.699, 2), ranking(&b, "packed-hot", 0.701, 3), NULL);
 }
 
 static void doubled(void **state)
 {
+    struct sample a, b;
     (void)state;
-    check(ranking("packed-hot", 0.6, 2), ranking("packed-hot", 0.6, 4), "complaints doubled");
-    check(ranking("packed-hot", 0.6, 2), ranking("packed-hot", 0.6, 3), NULL);
+    check(ranking(&a, "packed-hot", 0.6, 2), ranking(&b, "packed-hot", 0.6, 4),
+          "complaints doubled");
+    check(ranking(&a, "packed-hot", 0.6, 2), ranking(&b, "packed-hot", 0.6, 3), NULL);
 }
 
-static json_t *of_lot(const char *lot, const char *moved_here)
+static struct ranking *of_lot(struct sample *s, const char *lot, int moved_here)
 {
-    json_t *now = ranking("packed-hot", 0.4, 1);
-    json_object_set_new(now, "lot_state", json_string(lot ? "likely" : "several"));
-    json_object_set_new(now, "lot", lot ? json_string(lot) : json_null());
-    json_object_set_new(now, "moved_here", json_array());
-    if (moved_here)
-        json_array_append_new(json_object_get(now, "moved_here"), json_string(moved_here));
+    struct ranking *now = ranking(s, "packed-hot", 0.4, 1);
+    now->lot_told = true;
+    now->moved_here = moved_here;
+    snprintf(now->lot, sizeof now->lot, "%s", lot);
     return now;
 }
 
 static void another_lot(void **state)
 {
+    struct sample a, b;
     (void)state;
-    check(of_lot(NULL, NULL), of_lot("L1", NULL), "its lot is known now");
-    check(of_lot("L1", NULL), of_lot("L2", NULL), "it is about another lot than told before");
-    check(of_lot("L1", NULL), of_lot(NULL, NULL), "the lot told before is in doubt");
-    check(of_lot("L1", NULL), of_lot("L1", "C5"), "another case was found to be about this lot");
-    check(of_lot("L1", NULL), of_lot("L1", NULL), NULL);
-    check(of_lot(NULL, NULL), of_lot(NULL, NULL), NULL);
-    check(ranking("packed-hot", 0.4, 1), of_lot("L1", NULL), NULL);
+    check(of_lot(&a, "", 0), of_lot(&b, "L1", 0), "its lot is known now");
+    check(of_lot(&a, "L1", 0), of_lot(&b, "L2", 0), "it is about another lot than told before");
+    check(of_lot(&a, "L1", 0), of_lot(&b, "", 0), "the lot told before is in doubt");
+    check(of_lot(&a, "L1", 0), of_lot(&b, "L1", 1), "another case was found to be about this lot");
+    check(of_lot(&a, "L1", 0), of_lot(&b, "L1", 0), NULL);
+    check(of_lot(&a, "", 0), of_lot(&b, "", 0), NULL);
+    check(ranking(&a, "packed-hot", 0.4, 1), of_lot(&b, "L1", 0), NULL);
 }
 
 static void urgent_events_hold_no_contact(void **state)

@@ -5,6 +5,7 @@ import email.policy
 import html as html_module
 import json
 import re
+import sqlite3
 import socket
 import sqlite3
 import sys
@@ -77,6 +78,30 @@ def check_case_mail(plant, keeper):
     for outside in ("http:", "https:", "<script", "<img"):
         assert outside not in html
     return message["Message-ID"]
+
+
+def check_kept(plant, case):
+    """What was mailed is told again from what is kept, and the mail's own text isn't kept twice."""
+    now = plant.get(f"/v1/cases/{case}")[1]
+    status, kept = plant.get(f"/v1/cases/{case}?revision={now['revision']}")
+    assert status == 200 and kept["mailed"] == "a new case", kept
+    assert kept["rules"] == now["rules"] and kept["complaints"] == len(now["complaints"]), kept
+    for cause in kept["ranked"] + now["ranked"]:
+        for side in ("for", "against"):  # of equal strength: in any order
+            cause[side].sort(key=lambda item: (-abs(item["bits"]), item["fact"]))
+            for item in cause[side]:
+                item.pop("because", None)
+    for told, was in zip(kept["ranked"], now["ranked"], strict=True):
+        assert told == was, (told, was)
+    shown = plant.client("rank", case, "--revision", str(now["revision"])).stdout
+    assert kept["ranked"][0]["cause"] in shown, shown
+    assert plant.get(f"/v1/cases/{case}?revision=99")[0] == 404
+    assert plant.get(f"/v1/cases/{case}?revision=-1")[0] == 400
+    plant.wait_idle()
+    db = sqlite3.connect(f"file:{plant.state}/oddloaf.db?mode=ro", uri=True)
+    left = db.execute("SELECT payload FROM outbox WHERE event = 'case' AND state = 'sent'")
+    assert [row[0] for row in left] == [""], "a mail that has left is kept by its ranking"
+    db.close()
 
 
 def check_told(body, *texts):
@@ -205,6 +230,7 @@ def main():
     with plant:
         plant.load_small()
         check_case_mail(plant, keeper)
+        check_kept(plant, "C1")
         check_retry(plant, keeper)
         check_harm(plant, keeper)
         check_refused_harm(plant, keeper)

@@ -117,17 +117,14 @@ static inline struct complaint_placed plant_complaint(struct plant *p, int64_t l
 static inline void plant_rank(struct plant *p, int64_t case_id, const char *first, double share,
                               const char *second, double second_share)
 {
-    struct text_buffer body = {0};
+    struct ranking_cause causes[] = {{"", share}, {"", second_share}, {"not-known", 0}};
+    struct ranking ranking = {
+        .case_id = case_id, .complaints = 1, .causes = causes, .cause_count = 3};
     struct error err = {0};
-    int revision;
-    text_appendf(&body,
-                 "{\"ranked\":[{\"cause\":\"%s\",\"probability\":%.17g},{\"cause\":\"%s\","
-                 "\"probability\":%.17g},{\"cause\":\"not-known\",\"probability\":%.17g}]}",
-                 first, share, second, second_share, 1 - share - second_share);
-    assert_int_equal(ranking_save(p->store, case_id, 0, 1, "sha256:0", body.data, first, share,
-                                  false, &revision, &err),
-                     0);
-    text_buffer_free(&body);
+    text_clip(first, causes[0].cause, sizeof causes[0].cause);
+    text_clip(second, causes[1].cause, sizeof causes[1].cause);
+    causes[2].probability = fmax(1 - share - second_share, 0);
+    assert_int_equal(ranking_save(p->store, &ranking, &err), 0);
 }
 
 static inline void plant_check(struct plant *p)

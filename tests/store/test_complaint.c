@@ -243,10 +243,8 @@ static void verdicts_stand_once_and_reopen(void **state)
     struct fixture *f = *state;
     struct complaint_placed a = log_one(f, "a", 1, 50);
     struct error err = {0};
-    int revision;
-    assert_int_equal(ranking_save(f->store, a.case_id, 50, 1, "r", "{}", "packed-hot", 0.8, false,
-                                  &revision, NULL),
-                     0);
+    struct ranking ranking = {.case_id = a.case_id, .as_of_ms = 50, .complaints = 1};
+    assert_int_equal(ranking_save(f->store, &ranking, NULL), 0);
     assert_int_equal(verdict_add(f->store, a.case_id, "packed-hot", "assay", NULL, "qa", 300, NULL),
                      0);
     assert_true(case_of(f, a.case_id).settled);
@@ -257,25 +255,6 @@ static void verdicts_stand_once_and_reopen(void **state)
     assert_int_equal(verdict_reopen(f->store, a.case_id, NULL, "qa", 303, NULL), ERROR_NOT_FOUND);
     assert_int_equal(verdict_add(f->store, a.case_id, "old-stock", "assay", NULL, "qa", 304, NULL),
                      0);
-}
-
-static void rankings_that_left_the_house_are_kept(void **state)
-{
-    struct fixture *f = *state;
-    struct complaint_placed a = log_one(f, "a", 1, 50);
-    struct ranking_row row;
-    int revision;
-    for (int i = 0; i < 4; i++) /* the second is mailed */
-        assert_int_equal(
-            ranking_save(f->store, a.case_id, 50, 1, "r", "{}", "x", 0.5, i == 1, &revision, NULL),
-            0);
-    assert_int_equal(revision, 4);
-    assert_int_equal(ranking_get(f->store, a.case_id, 2, &row, NULL), 0);
-    ranking_row_free(&row);
-    assert_int_equal(ranking_get(f->store, a.case_id, 3, &row, NULL), ERROR_NOT_FOUND);
-    assert_int_equal(ranking_get(f->store, a.case_id, 0, &row, NULL), 0);
-    assert_int_equal(row.revision, 4);
-    ranking_row_free(&row);
 }
 
 static void contact_is_erased_by_any_of_its_words(void **state)
@@ -344,7 +323,6 @@ int main(void)
         TEST(a_second_lot_of_a_code_makes_it_doubtful),
         TEST(a_move_out_of_a_shared_case_leaves_the_rest),
         TEST(verdicts_stand_once_and_reopen),
-        TEST(rankings_that_left_the_house_are_kept),
         TEST(contact_is_erased_by_any_of_its_words),
         TEST(contact_is_purged_by_date),
     };

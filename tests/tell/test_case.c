@@ -43,10 +43,11 @@ static json_t *rank_of(struct triage *triage, struct fixture *f, int64_t case_id
 {
     struct error err = {0};
     json_t *ranking = NULL;
-    struct tell_top top;
-    if (tell_case(triage, f->store, case_id, &ranking, &top, &err))
+    struct ranking kept;
+    if (tell_case(triage, f->store, case_id, &ranking, &kept, &err))
         fail_msg("%s", err.text);
-    assert_string_equal(top.cause, text_of(top_of(ranking), "cause"));
+    assert_string_equal(kept.causes[0].cause, text_of(top_of(ranking), "cause"));
+    ranking_clear(&kept);
     return ranking;
 }
 
@@ -409,20 +410,17 @@ static void test_verdicts(void **state)
     json_t *early_before = rank_of(triage, &f, early), *late_before = rank_of(triage, &f, late);
     for (int i = 0; i < 10; i++) {
         int64_t id = fixture_complain(&f, "mold", fixture_lot(11 + i, 2, 0), AT(18 + i, 0), "{}");
-        json_t *ranking = rank_of(triage, &f, id);
-        char *body = jsonx_dump(ranking);
-        int revision;
+        json_t *told = NULL;
+        struct ranking ranking;
+        assert_int_equal(tell_case(triage, f.store, id, &told, &ranking, &err), 0);
         assert_int_equal(store_begin(f.store, &err), 0);
-        assert_int_equal(ranking_save(f.store, id, AT(18 + i, 0), 1, triage_hash(triage), body,
-                                      text_of(top_of(ranking), "cause"), 0.5, true, &revision,
-                                      &err),
-                         0);
+        assert_int_equal(ranking_save(f.store, &ranking, &err), 0);
         if (verdict_add(f.store, id, i < 8 ? "old-stock" : "packed-hot", "inspection", "", "qa",
                         AT(30, i), &err))
             fail_msg("%s", err.text);
         assert_int_equal(store_commit(f.store, &err), 0);
-        free(body);
-        json_decref(ranking);
+        ranking_clear(&ranking);
+        json_decref(told);
     }
     json_t *early_after = rank_of(triage, &f, early), *late_after = rank_of(triage, &f, late);
     double before = 0, after = 0;
@@ -450,6 +448,53 @@ static void test_verdicts(void **state)
     assert_true(json_array_size(json_object_get(scores, "calibration")) > 0);
     assert_true(json_is_array(json_object_get(scores, "proposals")));
     json_decref(scores);
+    triage_free(triage);
+    fixture_close(&f);
+}
+
+/* What is kept tells again what was told: all but the texts of the rules. */
+static void test_kept(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    json_t *told = NULL, *again = NULL;
+    struct ranking ranking, read;
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 40);
+    sample_rules(&f);
+    struct triage *triage = fixture_triage(&f);
+    int64_t id = hot_case(&f);
+    assert_int_equal(tell_case(triage, f.store, id, &told, &ranking, &err), 0);
+    assert_int_equal(ranking_save(f.store, &ranking, &err), 0);
+    assert_int_equal(ranking_get(f.store, id, 0, &read, &err), 0);
+    assert_true(ranking_same(&ranking, &read));
+    assert_true(ranking.item_count > 10);
+    assert_int_equal(tell_kept(triage, f.store, id, 1, &again, &err), 0);
+    json_t *ranked = json_object_get(told, "ranked");
+    for (size_t i = 0; i < json_array_size(ranked); i++) {
+        const json_t *cause = json_array_get(ranked, i);
+        json_t *sides[] = {json_object_get(cause, "for"), json_object_get(cause, "against")};
+        for (size_t k = 0; k < json_array_size(sides[0]); k++)
+            json_object_del(json_array_get(sides[0], k), "because");
+        for (size_t k = 0; k < json_array_size(sides[1]); k++)
+            json_object_del(json_array_get(sides[1], k), "because");
+    }
+    char *was = jsonx_dump(ranked), *is = jsonx_dump(json_object_get(again, "ranked"));
+    json_t *as_told = NULL, *as_kept = NULL;
+    assert_int_equal(jsonx_parse(was, strlen(was), &as_told, &err), 0);
+    assert_int_equal(jsonx_parse(is, strlen(is), &as_kept, &err), 0);
+    if (!json_equal(as_told, as_kept))
+        fail_msg("told %s\nkept %s", was, is);
+    assert_int_equal(tell_kept(triage, f.store, id, 2, &again, &err), ERROR_NOT_FOUND);
+    json_decref(as_told);
+    json_decref(as_kept);
+    free(was);
+    free(is);
+    json_decref(told);
+    json_decref(again);
+    ranking_clear(&ranking);
+    ranking_clear(&read);
     triage_free(triage);
     fixture_close(&f);
 }
@@ -530,8 +575,8 @@ int main(void)
         cmocka_unit_test(test_age_of_material), cmocka_unit_test(test_places),
         cmocka_unit_test(test_mixture),         cmocka_unit_test(test_harm_first),
         cmocka_unit_test(test_ask_and_why),     cmocka_unit_test(test_flip),
-        cmocka_unit_test(test_lot_view),        cmocka_unit_test(test_verdicts),
-        cmocka_unit_test(test_threads),
+        cmocka_unit_test(test_lot_view),        cmocka_unit_test(test_kept),
+        cmocka_unit_test(test_verdicts),        cmocka_unit_test(test_threads),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -113,20 +113,16 @@ static void a_ranking_sees_one_state(void **state)
 static void settle(struct fixture *f, struct triage *triage, int64_t case_id, const char *cause)
 {
     struct error err = {0};
-    json_t *ranking = NULL;
-    struct tell_top top;
-    int revision;
-    assert_int_equal(tell_case(triage, f->store, case_id, &ranking, &top, &err), 0);
-    char *body = jsonx_dump(ranking);
+    json_t *told = NULL;
+    struct ranking ranking;
+    assert_int_equal(tell_case(triage, f->store, case_id, &told, &ranking, &err), 0);
     assert_int_equal(store_begin(f->store, &err), 0);
-    assert_int_equal(ranking_save(f->store, case_id, top.as_of_ms, 1, triage_hash(triage), body,
-                                  top.cause, top.probability, true, &revision, &err),
-                     0);
-    if (verdict_add(f->store, case_id, cause, "inspection", "", "qa", top.as_of_ms + 1, &err))
+    assert_int_equal(ranking_save(f->store, &ranking, &err), 0);
+    if (verdict_add(f->store, case_id, cause, "inspection", "", "qa", ranking.as_of_ms + 1, &err))
         fail_msg("%s", err.text);
     assert_int_equal(store_commit(f->store, &err), 0);
-    free(body);
-    json_decref(ranking);
+    ranking_clear(&ranking);
+    json_decref(told);
 }
 
 static double prior_of(struct triage *triage, struct store *store, const char *cause)
