@@ -2,13 +2,44 @@
 #include <stdlib.h>
 #include <string.h>
 
-const struct option_row args_globals[] = {
+static const struct option_row GLOBALS[] = {
     {"socket", "PATH", "the daemon's Unix socket (else ODDLOAF_SOCKET, else " TRANSPORT_SOCKET ")"},
     {"server", "URL", "a daemon elsewhere, https://…; its token from ODDLOAF_TOKEN"},
     {"json", NULL, "one JSON document (or one a line) on stdout and nothing else"},
     {"help", NULL, "this help, or the help of the command"},
     {"version", NULL, "the version"},
     {0}};
+
+/* What an option of that type takes, where its row says nothing better. */
+static const char *const TYPE_ARGS[] = {
+    [FIELD_WORD] = "WORD",     [FIELD_WORDS] = "WORDS", [FIELD_TEXT] = "TEXT",
+    [FIELD_WHOLE] = "N",       [FIELD_BOOL] = "YES|NO", [FIELD_PAST] = "DATE",
+    [FIELD_NEAR] = "DATE",     [FIELD_TIME] = "TIME",   [FIELD_ID] = "UUID",
+    [FIELD_MEASURED] = "Q=N,…"};
+
+struct args_option args_option(const struct command *command, int i)
+{
+    const struct option_row *rows = command ? command->options : GLOBALS;
+    if (command && command->fields) {
+        const struct field *f = fields_all();
+        for (; f->name && i > 0; f++)
+            i--;
+        if (f->name)
+            return (struct args_option){f->option, f->arg ? f->arg : TYPE_ARGS[f->type], f->help,
+                                        f->words};
+    }
+    for (; rows && rows->name && i > 0; rows++)
+        i--;
+    return rows ? (struct args_option){rows->name, rows->arg, rows->help, NULL}
+                : (struct args_option){0};
+}
+
+void args_help(const struct args_option *option, struct text_buffer *out)
+{
+    fields_list(option->words, out);
+    if (option->help)
+        text_appendf(out, "%s%s", option->words ? "; " : "", option->help);
+}
 
 const struct command *args_command(const struct command *const *table, const char *name)
 {
@@ -69,26 +100,27 @@ static const char *nearest_command(const struct command *const *table, const cha
     return best;
 }
 
-static const char *nearest_option(const struct option_row *rows, const char *word)
+static const char *nearest_option(const struct command *command, const char *word)
 {
     const char *best = NULL;
     size_t least = NEAR_EDITS + 1;
-    for (const struct option_row *o = args_globals; o->name; o++)
-        nearest(word, o->name, &best, &least);
-    for (const struct option_row *o = rows; o && o->name; o++)
-        nearest(word, o->name, &best, &least);
+    for (int i = 0; args_option(NULL, i).name; i++)
+        nearest(word, args_option(NULL, i).name, &best, &least);
+    for (int i = 0; command && args_option(command, i).name; i++)
+        nearest(word, args_option(command, i).name, &best, &least);
     return best;
 }
 
 /* ---- parsing ---- */
 
-static const struct option_row *find_option(const struct option_row *rows, const char *name,
-                                            size_t length)
+static struct args_option find_option(const struct command *command, const char *name,
+                                      size_t length)
 {
-    for (const struct option_row *o = rows; o && o->name; o++)
-        if (strlen(o->name) == length && strncmp(o->name, name, length) == 0)
+    for (int i = 0;; i++) {
+        struct args_option o = args_option(command, i);
+        if (!o.name || (strlen(o.name) == length && strncmp(o.name, name, length) == 0))
             return o;
-    return NULL;
+    }
 }
 
 /* Finds the command before its options are read, so that both may stand in any order: the first
@@ -101,9 +133,8 @@ static const struct command *find_command(const struct command *const *table, in
         if (strcmp(word, "--") == 0)
             break;
         if (word[0] == '-' && word[1] == '-') {
-            const struct option_row *o =
-                find_option(args_globals, word + 2, strcspn(word + 2, "="));
-            if (o && o->arg && !strchr(word, '='))
+            struct args_option o = find_option(NULL, word + 2, strcspn(word + 2, "="));
+            if (o.arg && !strchr(word, '='))
                 i++;
             continue;
         }
@@ -118,26 +149,25 @@ static int take_option(struct args *a, int argc, char **argv, int *i, struct err
     const char *name = argv[*i] + 2;
     size_t length = strcspn(name, "=");
     const char *value = name[length] == '=' ? name + length + 1 : NULL;
-    const struct option_row *rows = a->command ? a->command->options : NULL;
-    const struct option_row *o = find_option(args_globals, name, length);
-    if (!o)
-        o = find_option(rows, name, length);
-    if (!o) {
+    struct args_option o = find_option(NULL, name, length);
+    if (!o.name && a->command)
+        o = find_option(a->command, name, length);
+    if (!o.name) {
         char *bare = xstrndup(name, length);
-        const char *near = nearest_option(rows, bare);
+        const char *near = nearest_option(a->command, bare);
         if (near)
             error_hint(err, "did you mean --%s?", near);
         free(bare);
         return error_set(err, ERROR_INVALID, "no option --%.*s", (int)length, name);
     }
-    if (!o->arg && value)
-        return error_set(err, ERROR_INVALID, "--%s takes no value", o->name);
-    if (o->arg && !value) {
+    if (!o.arg && value)
+        return error_set(err, ERROR_INVALID, "--%s takes no value", o.name);
+    if (o.arg && !value) {
         if (*i + 1 >= argc)
-            return error_set(err, ERROR_INVALID, "--%s needs a value: %s", o->name, o->arg);
+            return error_set(err, ERROR_INVALID, "--%s needs a value: %s", o.name, o.arg);
         value = argv[++*i];
     }
-    a->given[a->given_count++] = (struct given){o->name, value};
+    a->given[a->given_count++] = (struct given){o.name, value};
     return 0;
 }
 

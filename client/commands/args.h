@@ -4,6 +4,7 @@
 #define ODDLOAF_CLIENT_COMMANDS_ARGS_H
 
 #include "deliver/client.h"
+#include "intake/fields.h"
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -21,6 +22,7 @@ struct command {
     const char *help;                 /* one line, lower case, no full stop */
     const char *more;                 /* further paragraphs of `help COMMAND`, or NULL */
     const struct option_row *options; /* or NULL */
+    bool fields;                      /* the fields of a complaint are options before those */
     int least, most;                  /* how many words it takes; most < 0: no limit */
     /* Returns an exit code. */
     int (*exec)(struct client *c, const struct args *a);
@@ -47,12 +49,20 @@ void args_free(struct args *a);
 bool args_has(const struct args *a, const char *name);
 /* The last value given, or NULL. */
 const char *args_value(const struct args *a, const char *name);
+/* An option, from a row of its command or a field of a complaint. */
+struct args_option {
+    const char *name, *arg, *help;  /* as of struct option_row; help may be NULL */
+    const struct field_word *words; /* those it takes, or NULL: any */
+};
+/* A command's options in the order of its help; one without a name is the end. `command` may be
+ * NULL: those of the program itself. */
+struct args_option args_option(const struct command *command, int i);
+/* The words it takes and its help. */
+void args_help(const struct args_option *option, struct text_buffer *out);
 /* The value of --by, else the login name. */
 const char *args_by(const struct args *a, char *buffer, size_t size);
 
 /* The command of that name in a table, NULL if there is none. */
 const struct command *args_command(const struct command *const *table, const char *name);
-
-extern const struct option_row args_globals[]; /* options of the program itself */
 
 #endif

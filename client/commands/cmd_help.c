@@ -2,19 +2,24 @@
 #include "commands/help.h"
 #include <string.h>
 
-static json_t *option_json(const struct option_row *rows)
+static json_t *option_json(const struct command *command)
 {
     json_t *list = json_array();
-    for (const struct option_row *o = rows; o && o->name; o++)
+    struct args_option o;
+    for (int i = 0; (o = args_option(command, i)).name; i++) {
+        struct text_buffer help = {0};
+        args_help(&o, &help);
         json_array_append_new(
-            list, json_pack("{ss ss? ss}", "option", o->name, "arg", o->arg, "help", o->help));
+            list, json_pack("{ss ss? ss}", "option", o.name, "arg", o.arg, "help", help.data));
+        text_buffer_free(&help);
+    }
     return list;
 }
 
 static json_t *command_json(const struct command *command)
 {
     return json_pack("{ss ss ss so}", "command", command->name, "args", command->args, "help",
-                     command->help, "options", option_json(command->options));
+                     command->help, "options", option_json(command));
 }
 
 static int help(struct client *c, const struct args *a)
@@ -36,7 +41,7 @@ static int help(struct client *c, const struct args *a)
         json_t *list = json_array();
         for (const struct command *const *row = a->table; *row; row++)
             json_array_append_new(list, command_json(*row));
-        document = json_pack("{so so}", "commands", list, "options", option_json(args_globals));
+        document = json_pack("{so so}", "commands", list, "options", option_json(NULL));
     }
     client_print(document);
     json_decref(document);

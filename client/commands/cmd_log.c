@@ -14,43 +14,6 @@
 #include <unistd.h>
 
 static const struct option_row options[] = {
-    {"symptom", "WORD", "mold, off-odor or staling"},
-    {"lot", "TEXT", "the code as read from the pack, ? for what is smudged"},
-    {"product", "CODE", "product"},
-    {"code-date", "DATE", "best-by date; dates as people say them: 11/27, nov 27, yesterday"},
-    {"store", "NAME", "store it was bought at"},
-    {"route", "NAME", "delivery route"},
-    {"bought", "DATE", "when it was bought"},
-    {"found", "DATE", "when it was first noticed"},
-    {"colour", "WORD", "blue-green black white-chalky white-fluffy pink-orange yellow"},
-    {"where", "WORD", "cut-face top-crust base side heel near-closure all-over"},
-    {"spots", "N", "how many spots"},
-    {"odor", "WORDS",
-     "sour cheesy vinegar fruity solvent alcohol musty rancid plastic hydrocarbon "
-     "chemical smoky; several with commas"},
-    {"crumb", "WORD", "normal firm dry crumbly gummy sticky stringy discoloured"},
-    {"bag", "WORD", "sound torn closure-missing seal-open"},
-    {"kept", "WORD", "counter fridge freezer warm unknown"},
-    {"opened-days", "N", "days the bag had been open"},
-    {"wet-inside", "YES|NO", "inside of the bag wet or fogged"},
-    {"packs", "N", "how many packs"},
-    {"channel", "WORD", "phone web store route return (phone if not given)"},
-    {"note", "TEXT", "what was said; read with the plant's word lists"},
-    {"harm", "WORDS", "illness injury allergic-reaction foreign-matter tampering; no for none"},
-    {"name", "TEXT", "the caller's name"},
-    {"phone", "TEXT", "the caller's phone number"},
-    {"email", "TEXT", "the caller's mail address"},
-    {"units", "N", "returns: units that came back"},
-    {"measured", "Q=N,…", "returns: quantities measured, crumb_ph=5.9,core_at_pack[degF]=117.5"},
-    {"inspected-at", "TIME", "returns: when they were inspected"},
-    {"reason", "TEXT", "returns: why they came back"},
-    {"put-at", "PLACE", "returns: where the goods stand (never near cooling or packing)"},
-    {"disposition", "WORD", "returns: hold rework divert destroy lab"},
-    {"same-as", "UUID",
-     "the complaint this report repeats (same person, same thing): kept with it, not counted "
-     "again"},
-    {"id", "UUID", "the complaint's id, if it has one; the same id is logged once"},
-    {"received-at", "TIME", "when it was received (now if not given)"},
     {"from", "FILE",
      "complaints from a file (- is standard input), CSV or JSON lines; the "
      "options above then stand for what a row lacks"},
@@ -74,30 +37,35 @@ static struct form_day day_of(const struct args *a)
     return day;
 }
 
+static const struct field *field_of(const char *option)
+{
+    for (const struct field *f = fields_all(); f->name; f++)
+        if (strcmp(f->option, option) == 0)
+            return f;
+    return NULL;
+}
+
 /* Options of the complaint; others (socket, from, …) are passed over. */
 static int take_options(struct client *c, const struct args *a, json_t *complaint)
 {
     struct form_day day = day_of(a);
     for (int i = 0; i < a->given_count; i++) {
         struct error err = {0};
-        const struct form_field *f = NULL;
-        for (const struct form_field *row = form_fields(); row->name; row++)
-            if (strcmp(row->flag, a->given[i].name) == 0)
-                f = row;
+        const struct field *f = field_of(a->given[i].name);
         if (!f)
             continue;
-        json_t *before = f->type == FORM_CHOICES ? json_incref(form_get(complaint, f)) : NULL;
+        json_t *before = f->type == FIELD_WORDS ? json_incref(fields_get(complaint, f)) : NULL;
         if (form_set(complaint, f, a->given[i].value, &day, &err) != 0) {
             json_decref(before);
             char flag[64] = "--";
-            strncat(flag, f->flag, sizeof flag - 3);
+            strncat(flag, f->option, sizeof flag - 3);
             error_field(&err, flag, NULL);
             return client_fail(c, &err);
         }
         if (before) { /* the option given again adds to the list */
-            json_array_extend(before, form_get(complaint, f));
-            json_array_clear(form_get(complaint, f));
-            json_array_extend(form_get(complaint, f), before);
+            json_array_extend(before, fields_get(complaint, f));
+            json_array_clear(fields_get(complaint, f));
+            json_array_extend(fields_get(complaint, f), before);
         }
         json_decref(before);
     }
@@ -222,6 +190,7 @@ const struct command cmd_log = {
             "{\"symptom\": {\"Mould\": \"mold\"}}}. Rows without an id get one from their "
             "content, so that the same file sent twice changes nothing.",
     .options = options,
+    .fields = true,
     .least = 0,
     .most = 0,
     .exec = log_complaint,

@@ -3,12 +3,16 @@
 
 static const struct column option_columns[] = {{"", COLUMN_LEFT, 0}, {"", COLUMN_LEFT, 24}};
 
-static void print_options(const struct view *v, const struct option_row *rows)
+static void print_options(const struct view *v, const struct command *command)
 {
     struct table *t = table_new(option_columns, 2);
-    for (const struct option_row *o = rows; o->name; o++) {
-        table_addf(t, "--%s%s%s", o->name, o->arg ? VIEW_NBSP : "", o->arg ? o->arg : "");
-        table_add(t, o->help);
+    struct args_option o;
+    for (int i = 0; (o = args_option(command, i)).name; i++) {
+        struct text_buffer help = {0};
+        args_help(&o, &help);
+        table_addf(t, "--%s%s%s", o.name, o.arg ? VIEW_NBSP : "", o.arg ? o.arg : "");
+        table_add(t, help.data);
+        text_buffer_free(&help);
     }
     table_print(t, v, 2);
     table_free(t);
@@ -29,7 +33,7 @@ void help_program(const struct view *v, const struct command *const *table)
     table_print(t, v, 2);
     table_free(t);
     view_section(v, "Options, before or after the command");
-    print_options(v, args_globals);
+    print_options(v, NULL);
     view_section(v, "Exit status");
     view_text(v, VIEW_PLAIN, 2, 0,
               "0 done; 1 some input refused; 2 usage; 3 daemon not reachable (complaints are kept "
@@ -50,6 +54,6 @@ void help_command(const struct view *v, const struct command *command)
     }
     if (command->options) {
         view_section(v, "Options");
-        print_options(v, command->options);
+        print_options(v, command);
     }
 }

@@ -34,7 +34,7 @@ static const char *field_name(const char *name)
 {
     if (strncmp(name, "measured.", 9) == 0 && name[9])
         return name;
-    const struct form_field *f = form_find(name);
+    const struct field *f = form_find(name);
     return f ? f->name : NULL;
 }
 

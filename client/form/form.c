@@ -14,65 +14,17 @@
 #define NAME_BYTES 64
 #define MEASURED "measured."
 
-/* ---- rows and places ---- */
-
-static const char *last_part(const char *name)
+const struct field *form_find(const char *name)
 {
-    const char *dot = strrchr(name, '.');
-    return dot ? dot + 1 : name;
-}
-
-const struct form_field *form_find(const char *name)
-{
-    for (const struct form_field *f = form_fields(); f->name; f++)
-        if (strcmp(f->name, name) == 0)
-            return f;
-    for (const struct form_field *f = form_fields(); f->name; f++)
-        if (strcmp(f->flag, name) == 0 || strcmp(last_part(f->name), name) == 0)
-            return f;
-    return NULL;
-}
-
-static bool is_contact(const struct form_field *f)
-{
-    return strncmp(f->name, "contact.", 8) == 0;
-}
-
-/* The object that holds the field, made if `make`; NULL if it is not there. */
-static json_t *holder(json_t *complaint, const char *name, bool make)
-{
-    const char *dot = strchr(name, '.');
-    if (!dot)
-        return complaint;
-    char group[NAME_BYTES];
-    snprintf(group, sizeof group, "%.*s", (int)(dot - name), name);
-    json_t *object = json_object_get(complaint, group);
-    if (!json_is_object(object) && make) {
-        object = json_object();
-        json_object_set_new(complaint, group, object);
-    }
-    return json_is_object(object) ? object : NULL;
-}
-
-json_t *form_get(const json_t *complaint, const struct form_field *field)
-{
-    const json_t *object = holder((json_t *)complaint, field->name, false);
-    json_t *value = json_object_get(object, last_part(field->name));
-    return json_is_null(value) ? NULL : value;
-}
-
-void form_unset(json_t *complaint, const struct form_field *field)
-{
-    json_t *object = holder(complaint, field->name, false);
-    if (!object)
-        return;
-    json_object_del(object, last_part(field->name));
-    const char *dot = strchr(field->name, '.');
-    if (dot && json_object_size(object) == 0) {
-        char group[NAME_BYTES];
-        snprintf(group, sizeof group, "%.*s", (int)(dot - field->name), field->name);
-        json_object_del(complaint, group);
-    }
+    char path[NAME_BYTES];
+    char *dot = strchr(text_clip(name, path, sizeof path), '.');
+    if (dot)
+        *dot = '/';
+    const struct field *found = fields_find(path);
+    for (const struct field *f = fields_all(); !found && f->name; f++)
+        if (strcmp(f->option, name) == 0 || strcmp(fields_leaf(f), name) == 0)
+            found = f;
+    return found;
 }
 
 /* ---- reading one value ---- */
@@ -90,19 +42,19 @@ static bool word_in(const char *list, const char *word)
 }
 
 /* By number, by word, by another word for it, by the beginning of a word if only one begins so. */
-static const struct form_choice *find_choice(const struct form_choice *choices, const char *said)
+static const struct field_word *find_choice(const struct field_word *choices, const char *said)
 {
     int64_t number = 0;
     int64_t i = 0;
     bool counted = text_to_int64(said, &number) == 0;
-    for (const struct form_choice *c = choices; c->word; c++)
+    for (const struct field_word *c = choices; c->word; c++)
         if ((counted && ++i == number) || strcmp(c->word, said) == 0)
             return c;
-    for (const struct form_choice *c = choices; c->word; c++)
+    for (const struct field_word *c = choices; c->word; c++)
         if (word_in(c->other, said))
             return c;
-    const struct form_choice *found = NULL;
-    for (const struct form_choice *c = choices; c->word; c++) {
+    const struct field_word *found = NULL;
+    for (const struct field_word *c = choices; c->word; c++) {
         if (strncmp(c->word, said, strlen(said)) != 0)
             continue;
         if (found)
@@ -123,7 +75,7 @@ static bool holds(const char *phrase, const char *words, size_t length)
     return false;
 }
 
-static bool speaks_of(const char *phrase, const struct form_choice *c)
+static bool speaks_of(const char *phrase, const struct field_word *c)
 {
     if (holds(phrase, c->word, strlen(c->word)))
         return true;
@@ -137,8 +89,8 @@ static bool speaks_of(const char *phrase, const struct form_choice *c)
 }
 
 /* What a phrase of several words names; none where something is denied in it. */
-static int find_in_phrase(const struct form_choice *choices, const char *phrase,
-                          const struct form_choice **ret, int most)
+static int find_in_phrase(const struct field_word *choices, const char *phrase,
+                          const struct field_word **ret, int most)
 {
     static const char *const denials[] = {"not",   "no",      "isn't", "wasn't",
                                           "never", "without", "sin"};
@@ -146,28 +98,27 @@ static int find_in_phrase(const struct form_choice *choices, const char *phrase,
     for (size_t i = 0; i < sizeof denials / sizeof *denials; i++)
         if (holds(phrase, denials[i], strlen(denials[i])))
             return 0;
-    for (const struct form_choice *c = choices; c->word; c++)
+    for (const struct field_word *c = choices; c->word; c++)
         if (strchr(phrase, ' ') && speaks_of(phrase, c) && count++ < most)
             ret[count - 1] = c;
     return count;
 }
 
-static int refuse_choice(const struct form_field *f, struct error *err)
+static int refuse_choice(const struct field *f, struct error *err)
 {
     struct text_buffer known = {0};
-    for (const struct form_choice *c = f->choices; c->word; c++)
-        text_appendf(&known, " %s", c->word);
-    int rc = error_set(err, ERROR_INVALID, "not one of%s", known.data);
+    fields_list(f->words, &known);
+    int rc = error_set(err, ERROR_INVALID, "not one of %s", known.data);
     text_buffer_free(&known);
     return rc;
 }
 
-static int read_choice(const struct form_field *f, const char *text, bool spoken, json_t **ret,
+static int read_choice(const struct field *f, const char *text, bool spoken, json_t **ret,
                        struct error *err)
 {
     char folded[96];
-    const struct form_choice *c = find_choice(f->choices, text_fold(text, folded, sizeof folded));
-    if (!c && spoken && find_in_phrase(f->choices, folded, &c, 1) != 1)
+    const struct field_word *c = find_choice(f->words, text_fold(text, folded, sizeof folded));
+    if (!c && spoken && find_in_phrase(f->words, folded, &c, 1) != 1)
         c = NULL;
     if (!c)
         return refuse_choice(f, err);
@@ -182,11 +133,11 @@ static bool is_no(const char *folded)
 
 /* Several, separated by commas, semicolons, "and" or blanks. A phrase with blanks in it is tried
  * whole first ("nail polish"). */
-static int read_choices(const struct form_field *f, const char *text, bool spoken, json_t **ret,
+static int read_choices(const struct field *f, const char *text, bool spoken, json_t **ret,
                         struct error *err)
 {
     enum { MOST = 8 };
-    const struct form_choice *named[MOST];
+    const struct field_word *named[MOST];
     char folded[256];
     text_fold(text, folded, sizeof folded);
     json_t *list = json_array();
@@ -194,7 +145,7 @@ static int read_choices(const struct form_field *f, const char *text, bool spoke
         *ret = list;
         return 0;
     }
-    const struct form_choice *whole = find_choice(f->choices, folded);
+    const struct field_word *whole = find_choice(f->words, folded);
     if (whole) {
         json_array_append_new(list, json_string(whole->word));
         *ret = list;
@@ -208,14 +159,14 @@ static int read_choices(const struct form_field *f, const char *text, bool spoke
          word = strtok_r(NULL, ",;/ ", &save)) {
         if (strcmp(word, "and") == 0 || strcmp(word, "y") == 0)
             continue;
-        const struct form_choice *c = find_choice(f->choices, word);
+        const struct field_word *c = find_choice(f->words, word);
         if (c)
             json_array_append_new(list, json_string(c->word));
         else
             rc = refuse_choice(f, err);
     }
     bool phrased = spoken && !strpbrk(phrase, ",;/"); /* in a list each word must be right */
-    int count = rc && phrased ? find_in_phrase(f->choices, phrase, named, MOST) : 0;
+    int count = rc && phrased ? find_in_phrase(f->words, phrase, named, MOST) : 0;
     if (count > 0 && count <= MOST) {
         json_array_clear(list);
         for (int i = 0; i < count; i++)
@@ -243,7 +194,7 @@ static int read_yesno(const char *text, bool spoken, json_t **ret, struct error 
     return 0;
 }
 
-static int read_count(const struct form_field *f, const char *text, json_t **ret, struct error *err)
+static int read_count(const struct field *f, const char *text, json_t **ret, struct error *err)
 {
     static const char *const words[] = {"none",  "one",   "two",  "three", "four",   "five",  "six",
                                         "seven", "eight", "nine", "ten",   "eleven", "twelve"};
@@ -255,18 +206,18 @@ static int read_count(const struct form_field *f, const char *text, json_t **ret
             count = (int64_t)i;
     if (count < 0 && text_to_int64(folded, &count) != 0)
         return error_set(err, ERROR_INVALID, "must be a whole number");
-    if (count < f->least || count > f->most)
-        return error_set(err, ERROR_INVALID, "must lie between %ld and %ld", f->least, f->most);
+    if (count < f->low || count > f->high)
+        return error_set(err, ERROR_INVALID, "must lie between %ld and %ld", f->low, f->high);
     *ret = json_integer((json_int_t)count);
     return 0;
 }
 
-static int read_date(const struct form_field *f, const char *text, const struct form_day *day,
+static int read_date(const struct field *f, const char *text, const struct form_day *day,
                      json_t **ret, struct error *err)
 {
     int32_t date = 0;
     char buffer[16];
-    enum said_span span = f->type == FORM_NEAR ? SAID_NEAR : SAID_PAST;
+    enum said_span span = f->type == FIELD_NEAR ? SAID_NEAR : SAID_PAST;
     int rc = said_date(text, day->today, day->full ? SAID_FULL : span, &date, err);
     if (!rc)
         *ret = json_string(day_format(date, buffer));
@@ -328,27 +279,27 @@ static int read_id(const char *text, json_t **ret, struct error *err)
     return 0;
 }
 
-static int read_value(const struct form_field *f, const char *text, const struct form_day *day,
+static int read_value(const struct field *f, const char *text, const struct form_day *day,
                       json_t **ret, struct error *err)
 {
     switch (f->type) {
-    case FORM_ID:
+    case FIELD_ID:
         return read_id(text, ret, err);
-    case FORM_INSTANT:
+    case FIELD_TIME:
         return read_instant(text, day, ret, err);
-    case FORM_CHOICE:
+    case FIELD_WORD:
         return read_choice(f, text, !day->full, ret, err);
-    case FORM_CHOICES:
+    case FIELD_WORDS:
         return read_choices(f, text, !day->full, ret, err);
-    case FORM_YESNO:
+    case FIELD_BOOL:
         return read_yesno(text, !day->full, ret, err);
-    case FORM_COUNT:
+    case FIELD_WHOLE:
         return read_count(f, text, ret, err);
-    case FORM_PAST:
-    case FORM_NEAR:
+    case FIELD_PAST:
+    case FIELD_NEAR:
         return read_date(f, text, day, ret, err);
-    case FORM_TEXT:
-    case FORM_MEASURED: /* set pair by pair */
+    case FIELD_TEXT:
+    case FIELD_MEASURED: /* set pair by pair */
         break;
     }
     *ret = json_string(text);
@@ -423,34 +374,34 @@ static int set_all_measured(json_t *complaint, char *text, struct error *err)
 
 /* ---- one field ---- */
 
-int form_set(json_t *complaint, const struct form_field *field, const char *text,
+int form_set(json_t *complaint, const struct field *field, const char *text,
              const struct form_day *day, struct error *err)
 {
     char *value_text = clean(text);
     json_t *value = NULL;
     int rc = 0;
     if (!*value_text)
-        form_unset(complaint, field);
-    else if (field->type == FORM_MEASURED)
+        fields_unset(complaint, field);
+    else if (field->type == FIELD_MEASURED)
         rc = set_all_measured(complaint, value_text, err);
     else
         rc = read_value(field, value_text, day, &value, err);
-    if (rc && field->type != FORM_MEASURED)
-        error_field(err, field->name, is_contact(field) ? "" : value_text);
+    if (rc && field->type != FIELD_MEASURED)
+        error_field(err, field->name, field->flags & FIELD_PERSON ? "" : value_text);
     else if (value)
-        json_object_set_new(holder(complaint, field->name, true), last_part(field->name), value);
+        fields_set_new(complaint, field, value);
     free(value_text);
     return rc;
 }
 
 /* ---- showing ---- */
 
-static void show_word(struct text_buffer *out, const struct form_field *f, const char *word)
+static void show_word(struct text_buffer *out, const struct field *f, const char *word)
 {
     text_append(out, word);
-    for (const struct form_choice *c = f->choices; c && c->word; c++)
-        if (c->say && strcmp(c->word, word) == 0)
-            text_appendf(out, " (%s)", c->say);
+    const struct field_word *known = fields_word(f->words, word);
+    if (known && known->say)
+        text_appendf(out, " (%s)", known->say);
 }
 
 static void show_measured(struct text_buffer *out, const json_t *measured)
@@ -465,18 +416,18 @@ static void show_measured(struct text_buffer *out, const json_t *measured)
     }
 }
 
-char *form_show(const json_t *complaint, const struct form_field *field, const struct form_day *day)
+char *form_show(const json_t *complaint, const struct field *field, const struct form_day *day)
 {
-    const json_t *value = form_get(complaint, field);
+    const json_t *value = fields_get(complaint, field);
     struct text_buffer out = {0};
     int32_t date = 0;
     char buffer[SAID_DATE_TEXT];
-    if ((field->type == FORM_PAST || field->type == FORM_NEAR) && json_is_string(value) &&
+    if ((field->type == FIELD_PAST || field->type == FIELD_NEAR) && json_is_string(value) &&
         day_parse(json_string_value(value), &date, NULL) == 0) {
         text_append(&out, said_date_show(date, day->today, buffer));
-    } else if (field->type == FORM_CHOICE && json_is_string(value)) {
+    } else if (field->type == FIELD_WORD && json_is_string(value)) {
         show_word(&out, field, json_string_value(value));
-    } else if (field->type == FORM_CHOICES && json_is_array(value)) {
+    } else if (field->type == FIELD_WORDS && json_is_array(value)) {
         size_t i;
         const json_t *word;
         json_array_foreach(value, i, word)
@@ -486,7 +437,7 @@ char *form_show(const json_t *complaint, const struct form_field *field, const s
         }
         if (json_array_size(value) == 0)
             text_append(&out, "none");
-    } else if (field->type == FORM_MEASURED) {
+    } else if (field->type == FIELD_MEASURED) {
         show_measured(&out, value);
     } else if (value) {
         return shown_json(value);

@@ -64,7 +64,7 @@ static void resume(struct interview *iv)
 
 /* ---- the loop ---- */
 
-static void remember(struct interview *iv, const struct form_field *f)
+static void remember(struct interview *iv, const struct field *f)
 {
     json_object_set_new(iv->passed, f->name, json_true());
     for (int i = 0; i < iv->history_count; i++)
@@ -75,7 +75,7 @@ static void remember(struct interview *iv, const struct form_field *f)
 }
 
 /* The question before `f`, or NULL at the first. */
-static const struct form_field *before(const struct interview *iv, const struct form_field *f)
+static const struct field *before(const struct interview *iv, const struct field *f)
 {
     int at = iv->history_count;
     for (int i = 0; i < iv->history_count; i++)
@@ -84,22 +84,22 @@ static const struct form_field *before(const struct interview *iv, const struct 
     return at > 0 ? iv->history[at - 1] : NULL;
 }
 
-static void after_answer(struct interview *iv, const struct form_field *f)
+static void after_answer(struct interview *iv, const struct field *f)
 {
     save(iv);
-    if (strncmp(f->name, "contact.", 8) != 0 || strcmp(f->name, "contact.phone") == 0)
+    if (strncmp(f->name, "contact/", 8) != 0 || strcmp(f->name, "contact/phone") == 0)
         interview_preview(iv);
     interview_harm(iv);
 }
 
 /* Asks until nothing is left to ask. `first` is asked before anything else if given. */
-static enum outcome ask_all(struct interview *iv, const struct form_field *first)
+static enum outcome ask_all(struct interview *iv, const struct field *first)
 {
-    const struct form_field *forced = first;
+    const struct field *forced = first;
     for (;;) {
         const char *ask = NULL;
-        const struct form_field *f = forced ? forced : interview_next(iv, &ask);
-        const struct form_field *other = NULL;
+        const struct field *f = forced ? forced : interview_next(iv, &ask);
+        const struct field *other = NULL;
         if (!f)
             return OUTCOME_SEND;
         bool keep = false;
@@ -111,7 +111,7 @@ static enum outcome ask_all(struct interview *iv, const struct form_field *first
             after_answer(iv, f);
             break;
         case SAID_SKIP:
-            if (strcmp(f->name, "symptom") == 0 && !form_get(iv->complaint, f))
+            if (strcmp(f->name, "symptom") == 0 && !fields_get(iv->complaint, f))
                 view_text(&iv->view, VIEW_PLAIN, 2, 2, "This one is needed.");
             else
                 remember(iv, f);
@@ -220,8 +220,7 @@ static void say_confirm(const struct interview *iv)
 
 /* Shows everything once more. True: send it; else *ret_field is what to correct, or NULL to stop
  * (*ret_outcome). */
-static bool confirm(struct interview *iv, const struct form_field **ret_field,
-                    enum outcome *ret_outcome)
+static bool confirm(struct interview *iv, const struct field **ret_field, enum outcome *ret_outcome)
 {
     for (;;) {
         bool keep = false;
@@ -293,7 +292,7 @@ static int send_it(struct interview *iv)
 
 static int finish(struct interview *iv)
 {
-    const struct form_field *field = NULL;
+    const struct field *field = NULL;
     enum outcome outcome = ask_all(iv, NULL);
     while (outcome == OUTCOME_SEND) {
         offer_join(iv);

@@ -26,13 +26,13 @@ char *interview_line(const struct interview *iv, const char *prompt)
 
 /* ---- the question ---- */
 
-static void print_choices(const struct interview *iv, const struct form_field *f)
+static void print_choices(const struct interview *iv, const struct field *f)
 {
     static const struct column columns[] = {
         {"", COLUMN_RIGHT, 0}, {"", COLUMN_LEFT, 0}, {"", COLUMN_LEFT, 20}};
     struct table *t = table_new(columns, 3);
     int number = 1;
-    for (const struct form_choice *c = f->choices; c->word; c++) {
+    for (const struct field_word *c = f->words; c->word; c++) {
         table_addf(t, "%d", number++);
         table_add(t, c->word);
         table_add(t, c->say);
@@ -41,13 +41,13 @@ static void print_choices(const struct interview *iv, const struct form_field *f
     table_free(t);
 }
 
-static void print_question(const struct interview *iv, const struct form_field *f, const char *ask)
+static void print_question(const struct interview *iv, const struct field *f, const char *ask)
 {
     view_blank(&iv->view);
     view_text(&iv->view, VIEW_BOLD, 0, 2, ask ? ask : f->ask);
-    if (f->choices)
+    if (f->words)
         print_choices(iv, f);
-    if (f->type == FORM_YESNO)
+    if (f->type == FIELD_BOOL)
         view_text(&iv->view, VIEW_PLAIN, 2, 2, "yes or no");
     if (strcmp(f->name, "harm") == 0)
         view_text(&iv->view, VIEW_PLAIN, 2, 2,
@@ -60,15 +60,15 @@ static void print_question(const struct interview *iv, const struct form_field *
     free(now);
 }
 
-static void print_help(const struct interview *iv, const struct form_field *f)
+static void print_help(const struct interview *iv, const struct field *f)
 {
     if (f->hint)
         view_text(&iv->view, VIEW_PLAIN, 2, 2, f->hint);
-    if (f->type == FORM_PAST)
+    if (f->type == FIELD_PAST)
         view_text(&iv->view, VIEW_PLAIN, 2, 2, "A date as people say it, or the day of the week.");
-    if (f->choices)
+    if (f->words)
         view_text(&iv->view, VIEW_PLAIN, 2, 2, "The number or the word.");
-    if (f->type == FORM_CHOICES)
+    if (f->type == FIELD_WORDS)
         view_text(&iv->view, VIEW_PLAIN, 2, 2, "Several with commas; no for none of them.");
     view_text(&iv->view, VIEW_PLAIN, 2, 2,
               "Enter skips the question. back: the one before. list: the answers so far. "
@@ -77,10 +77,10 @@ static void print_help(const struct interview *iv, const struct form_field *f)
 
 /* ---- reading back ---- */
 
-static void read_back(const struct interview *iv, const struct form_field *f)
+static void read_back(const struct interview *iv, const struct field *f)
 {
-    bool worth_it = f->type == FORM_PAST || f->type == FORM_NEAR || f->type == FORM_CHOICES ||
-                    f->type == FORM_CHOICE || f->type == FORM_YESNO;
+    bool worth_it = f->type == FIELD_PAST || f->type == FIELD_NEAR || f->type == FIELD_WORDS ||
+                    f->type == FIELD_WORD || f->type == FIELD_BOOL;
     if (!worth_it)
         return;
     char *text = form_show(iv->complaint, f, &iv->day);
@@ -97,8 +97,8 @@ void interview_list(const struct interview *iv)
     struct table *t = table_new(columns, 3);
     int number = 1;
     view_blank(&iv->view);
-    for (const struct form_field *f = form_fields(); f->name; f++) {
-        if (!f->ask || !form_get(iv->complaint, f))
+    for (const struct field *f = fields_all(); f->name; f++) {
+        if (!f->ask || !fields_get(iv->complaint, f))
             continue;
         char *text = form_show(iv->complaint, f, &iv->day);
         table_addf(t, "%d", number++);
@@ -112,16 +112,16 @@ void interview_list(const struct interview *iv)
     table_free(t);
 }
 
-const struct form_field *interview_listed(const struct interview *iv, const char *which)
+const struct field *interview_listed(const struct interview *iv, const char *which)
 {
     int64_t wanted = 0;
     int64_t number = 0;
     if (text_to_int64(which, &wanted) != 0) {
-        const struct form_field *f = form_find(which);
+        const struct field *f = form_find(which);
         return f && f->ask ? f : NULL;
     }
-    for (const struct form_field *f = form_fields(); f->name; f++)
-        if (f->ask && form_get(iv->complaint, f) && ++number == wanted)
+    for (const struct field *f = fields_all(); f->name; f++)
+        if (f->ask && fields_get(iv->complaint, f) && ++number == wanted)
             return f;
     return NULL;
 }
@@ -148,10 +148,9 @@ static bool is_correct(const char *folded)
     return strncmp(folded, "correct", 7) == 0 && (folded[7] == ' ' || !folded[7]);
 }
 
-static enum said correct(struct interview *iv, const char *folded,
-                         const struct form_field **ret_field)
+static enum said correct(struct interview *iv, const char *folded, const struct field **ret_field)
 {
-    const struct form_field *f = folded[7] ? interview_listed(iv, folded + 8) : NULL;
+    const struct field *f = folded[7] ? interview_listed(iv, folded + 8) : NULL;
     *ret_field = f;
     if (!f) {
         interview_list(iv);
@@ -200,20 +199,17 @@ static bool is_unknown(const char *folded)
 }
 
 /* Does the field have a word of its own for it? */
-static bool takes_unknown(const struct form_field *f)
+static bool takes_unknown(const struct field *f)
 {
-    for (const struct form_choice *c = f->choices; c && c->word; c++)
-        if (strcmp(c->word, "unknown") == 0)
-            return true;
-    return false;
+    return fields_word(f->words, "unknown") != NULL;
 }
 
 /* True if the line was an answer that is now set (or kept). */
-static bool take_answer(struct interview *iv, const struct form_field *f, const char *line)
+static bool take_answer(struct interview *iv, const struct field *f, const char *line)
 {
     struct error err = {0};
     if (strcmp(line, "-") == 0) {
-        form_unset(iv->complaint, f);
+        fields_unset(iv->complaint, f);
         return true;
     }
     if (form_set(iv->complaint, f, line, &iv->day, &err) == 0) {
@@ -225,8 +221,8 @@ static bool take_answer(struct interview *iv, const struct form_field *f, const 
     return false;
 }
 
-enum said interview_ask(struct interview *iv, const struct form_field *f, const char *ask,
-                        const struct form_field **ret_field)
+enum said interview_ask(struct interview *iv, const struct field *f, const char *ask,
+                        const struct field **ret_field)
 {
     *ret_field = NULL;
     print_question(iv, f, ask);

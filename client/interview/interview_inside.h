@@ -16,7 +16,7 @@ struct interview {
     struct form_day day;
     json_t *complaint; /* owned */
     json_t *passed;    /* object: fields asked or skipped */
-    const struct form_field *history[INTERVIEW_HISTORY];
+    const struct field *history[INTERVIEW_HISTORY];
     int history_count;
     struct spool *spool; /* NULL if there is no folder to keep things in */
     struct draft *draft;
@@ -37,12 +37,12 @@ char *interview_line(const struct interview *iv, const char *prompt);
 /* Asks until the answer is understood or is a command. `ask` NULL: the field's own question.
  * SAID_AGAIN: a command was obeyed that may have changed what comes next; *ret_field is then the
  * field to ask now, or NULL. */
-enum said interview_ask(struct interview *iv, const struct form_field *f, const char *ask,
-                        const struct form_field **ret_field);
+enum said interview_ask(struct interview *iv, const struct field *f, const char *ask,
+                        const struct field **ret_field);
 /* Answers so far, numbered. */
 void interview_list(const struct interview *iv);
 /* The field of the list's line N, or of a field's name; NULL. */
-const struct form_field *interview_listed(const struct interview *iv, const char *which);
+const struct field *interview_listed(const struct interview *iv, const char *which);
 /* True if the caller really wants to throw the complaint away; *ret_keep: stop, but keep the
  * draft. */
 bool interview_quits(struct interview *iv, bool *ret_keep);
@@ -50,7 +50,7 @@ bool interview_quits(struct interview *iv, bool *ret_keep);
 /* ---- interview_next.c: which question ---- */
 
 /* The next question, or NULL when nothing is left to ask; *ret_ask its text or NULL. */
-const struct form_field *interview_next(struct interview *iv, const char **ret_ask);
+const struct field *interview_next(struct interview *iv, const char **ret_ask);
 /* Asks the daemon what it makes of the answers so far and shows what is new in it. */
 void interview_preview(struct interview *iv);
 /* If harm was reported: what to read out, from the daemon or, without one, our own; once. */

@@ -16,26 +16,26 @@ static const char *const opening[] = {"symptom", "harm", "lot_text", NULL};
 static const char *const lot_open[] = {"product", "code_date", "store", NULL};
 static const char *const dates[] = {"found_on", NULL};
 static const char *const on_mold[] = {
-    "observed.where", "observed.colour",      "observed.kept",  "observed.wet_inside_bag",
-    "observed.bag",   "observed.opened_days", "observed.spots", NULL};
-static const char *const on_odor[] = {"observed.odor",        "observed.crumb", "observed.kept",
-                                      "observed.opened_days", "observed.bag",   NULL};
-static const char *const on_staling[] = {"observed.crumb", "observed.kept", "observed.opened_days",
-                                         "observed.bag", NULL};
+    "observed/where", "observed/colour",      "observed/kept",  "observed/wet_inside_bag",
+    "observed/bag",   "observed/opened_days", "observed/spots", NULL};
+static const char *const on_odor[] = {"observed/odor",        "observed/crumb", "observed/kept",
+                                      "observed/opened_days", "observed/bag",   NULL};
+static const char *const on_staling[] = {"observed/crumb", "observed/kept", "observed/opened_days",
+                                         "observed/bag", NULL};
 static const char *const on_return[] = {"units",  "reason",      "measured", "inspected_at",
                                         "put_at", "disposition", NULL};
-static const char *const closing[] = {"bought_on",     "store",         "note", "contact.name",
-                                      "contact.phone", "contact.email", NULL};
+static const char *const closing[] = {"bought_on",     "store",         "note", "contact/name",
+                                      "contact/phone", "contact/email", NULL};
 
-static bool is_open(const struct interview *iv, const struct form_field *f)
+static bool is_open(const struct interview *iv, const struct field *f)
 {
-    return f && f->ask && !form_get(iv->complaint, f) && !json_object_get(iv->passed, f->name);
+    return f && f->ask && !fields_get(iv->complaint, f) && !json_object_get(iv->passed, f->name);
 }
 
-static const struct form_field *first_open(const struct interview *iv, const char *const *names)
+static const struct field *first_open(const struct interview *iv, const char *const *names)
 {
     for (; *names; names++) {
-        const struct form_field *f = form_find(*names);
+        const struct field *f = form_find(*names);
         if (is_open(iv, f))
             return f;
     }
@@ -61,7 +61,7 @@ static const char *const *usual(const struct interview *iv)
 }
 
 /* The daemon's questions come by gain; those we cannot put down an answer for are passed over. */
-static const struct form_field *most_telling(struct interview *iv, const char **ret_ask)
+static const struct field *most_telling(struct interview *iv, const char **ret_ask)
 {
     size_t i;
     const json_t *item;
@@ -69,7 +69,7 @@ static const struct form_field *most_telling(struct interview *iv, const char **
         return NULL;
     json_array_foreach(json_object_get(iv->preview, "ask"), i, item)
     {
-        const struct form_field *f = form_find(pick_text(item, "fact", ""));
+        const struct field *f = form_find(pick_text(item, "fact", ""));
         if (strcmp(pick_text(item, "of", "caller"), "caller") != 0 || !is_open(iv, f) ||
             pick_number(item, "gain_bits", 1) < GAIN_LEAST)
             continue;
@@ -80,10 +80,10 @@ static const struct form_field *most_telling(struct interview *iv, const char **
     return NULL;
 }
 
-const struct form_field *interview_next(struct interview *iv, const char **ret_ask)
+const struct field *interview_next(struct interview *iv, const char **ret_ask)
 {
     *ret_ask = NULL;
-    const struct form_field *f = first_open(iv, opening);
+    const struct field *f = first_open(iv, opening);
     if (!f && !lot_is_sure(iv))
         f = first_open(iv, lot_open);
     if (!f)

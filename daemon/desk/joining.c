@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "desk/placing.h"
+#include "intake/fields.h"
 #include "intake/report.h"
 #include "store/complaint_place.h"
 #include "store/contact.h"
@@ -119,12 +120,10 @@ static int tell(void *arg, const struct joined_row *row)
 /* Does the lot have to be looked for anew? */
 static bool moves(const json_t *before, const json_t *after)
 {
-    static const char *const TELLING[] = {"lot_text", "product",   "code_date", "store",
-                                          "route",    "bought_on", "found_on"};
-    for (size_t i = 0; i < sizeof TELLING / sizeof TELLING[0]; i++) {
-        const json_t *a = json_object_get(before, TELLING[i]);
-        const json_t *b = json_object_get(after, TELLING[i]);
-        if (a != b && !json_equal(a, b))
+    for (const struct field *f = fields_all(); f->name; f++) {
+        const json_t *a = fields_get(before, f);
+        const json_t *b = fields_get(after, f);
+        if (f->flags & FIELD_OF_LOT && a != b && !json_equal(a, b))
             return true;
     }
     return false;

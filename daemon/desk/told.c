@@ -1,8 +1,8 @@
 #include "desk/told.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "intake/fields.h"
 #include "intake/mask.h"
-#include "intake/words.h"
 #include "store/complaint.h"
 #include "store/contact.h"
 #include "store/joined.h"
@@ -15,39 +15,34 @@
 
 json_t *told_complaint(const json_t *body, const json_t *contact)
 {
-    /* the texts that people type; all others are words and dates of ours */
-    static const char *const TYPED[] = {"note", "store", "route", "reason", "put_at", "reference"};
     json_t *told = json_copy((json_t *)body);
-    for (size_t i = 0; i < sizeof TYPED / sizeof TYPED[0]; i++) {
-        const char *text = json_string_value(json_object_get(body, TYPED[i]));
-        if (!text)
+    for (const struct field *f = fields_all(); f->name; f++) {
+        const char *text = json_string_value(json_object_get(body, f->name));
+        if (!(f->flags & FIELD_TYPED) || !text)
             continue;
         char *masked = mask_contact(text, contact);
-        json_object_set_new(told, TYPED[i], json_string(masked));
+        json_object_set_new(told, f->name, json_string(masked));
         free(masked);
     }
     return told;
 }
 
-static bool is_tellable(const char *prefix, const char *name, const json_t *value)
+static bool is_tellable(const char *group, const char *name, const json_t *value)
 {
     enum { NOTE_MOST = 4000 };
-    char key[64];
-    snprintf(key, sizeof key, "%s%.40s", prefix, name);
     size_t length = json_is_string(value) ? json_string_length(value) : 0;
     bool scalar = json_is_string(value) || json_is_number(value) || json_is_boolean(value);
-    const struct field *field = words_field(key);
-    return scalar && (field || strcmp(key, "id") == 0) && length <= NOTE_MOST;
+    return scalar && fields_member(group, name) && length <= NOTE_MOST;
 }
 
-static json_t *tellable(const char *prefix, const json_t *object)
+static json_t *tellable(const char *group, const json_t *object)
 {
     const char *name;
     json_t *value;
     json_t *told = json_object();
     json_object_foreach((json_t *)object, name, value)
     {
-        if (is_tellable(prefix, name, value))
+        if (is_tellable(group, name, value))
             json_object_set(told, name, value);
     }
     return told;
@@ -56,7 +51,7 @@ static json_t *tellable(const char *prefix, const json_t *object)
 json_t *told_refused(const json_t *complaint)
 {
     json_t *body = tellable("", complaint);
-    json_t *observed = tellable("observed/", json_object_get(complaint, "observed"));
+    json_t *observed = tellable("observed", json_object_get(complaint, "observed"));
     if (json_object_size(observed))
         json_object_set(body, "observed", observed);
     json_t *told = told_complaint(body, json_object_get(complaint, "contact"));

@@ -9,27 +9,26 @@ static const char *season_of(int month)
     return SEASONS[month % 12 / 3];
 }
 
-static void take_words(const json_t *observed, int code, const char *member, struct fact *fact)
+/* "unknown" is a word of the form, and says nothing. */
+static void take_word(const struct fact_name *name, const char *word, struct fact *fact)
 {
-    const json_t *value = json_object_get(observed, member);
-    if (json_is_string(value)) {
-        fact_set_word(fact, vocabulary_word(code, json_string_value(value)));
-    } else if (json_is_boolean(value) && code == SEEN_WET) {
-        fact_set_word(fact, json_is_true(value) ? "yes" : "no");
-    } else if (json_is_array(value)) {
-        for (size_t i = 0; i < json_array_size(value); i++) {
-            const char *word = json_string_value(json_array_get(value, i));
-            fact_set_word(fact, word ? vocabulary_word(code, word) : NULL);
-        }
-    }
-    if (code == SEEN_KEPT && fact->known && strcmp(fact->words[0], "unknown") == 0)
-        *fact = (struct fact){.value = NAN, .target = NAN, .usual = NAN, .z = NAN, .bits = NAN};
+    if (word && strcmp(word, "unknown") != 0)
+        fact_set_word(fact, vocabulary_word(name, word));
 }
 
-static double number_of(const json_t *observed, const char *member)
+static void take_field(const struct case_complaint *complaint, const struct fact_name *name,
+                       struct fact *fact)
 {
-    const json_t *value = json_object_get(observed, member);
-    return json_is_number(value) ? json_number_value(value) : NAN;
+    const json_t *value = fields_get(complaint->body, name->field);
+    size_t i;
+    const json_t *item;
+    if (json_is_number(value))
+        fact_set_number(fact, json_number_value(value));
+    else if (json_is_boolean(value))
+        take_word(name, json_is_true(value) ? "yes" : "no", fact);
+    else
+        take_word(name, json_string_value(value), fact);
+    json_array_foreach(value, i, item) take_word(name, json_string_value(item), fact);
 }
 
 static int32_t found_day(const struct facts_job *job, int i)
@@ -70,19 +69,9 @@ static void take_one(const struct facts_job *job, const struct fact_name *name, 
                      struct fact *fact)
 {
     const struct case_complaint *complaint = &job->input->complaints[i];
-    const json_t *observed = json_object_get(complaint->body, "observed");
     switch (name->code) {
-    case SEEN_CHANNEL: {
-        const char *channel = json_string_value(json_object_get(complaint->body, "channel"));
-        fact_set_word(fact, channel ? vocabulary_word(SEEN_CHANNEL, channel) : NULL);
-        break;
-    }
     case SEEN_SEASON:
         take_season(job, i, fact);
-        break;
-    case SEEN_SPOTS:
-    case SEEN_OPENED_DAYS:
-        fact_set_number(fact, number_of(observed, name->text));
         break;
     case SEEN_AGE_DAYS:
         fact_set_number(fact, facts_age_days(job, i));
@@ -105,7 +94,7 @@ static void take_one(const struct facts_job *job, const struct fact_name *name, 
         fact_set_number(fact, complaint->packs);
         break;
     default:
-        take_words(observed, name->code, name->text, fact);
+        take_field(complaint, name, fact);
     }
 }
 

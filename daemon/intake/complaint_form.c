@@ -1,7 +1,7 @@
 #include "intake/complaint_form.h"
 #include "base/jsonx.h"
 #include "base/text.h"
-#include "intake/words.h"
+#include "intake/fields.h"
 #include <ctype.h>
 #include <math.h>
 #include <stdio.h>
@@ -62,9 +62,8 @@ static int refuse(const struct field *f, const json_t *value, struct error *err,
 static int refuse_word(const struct field *f, const json_t *value, struct error *err)
 {
     struct text_buffer known = {0};
-    text_append(&known, "not one of");
-    for (const char *const *w = f->words; *w; w++)
-        text_appendf(&known, " %s", *w);
+    text_append(&known, "not one of ");
+    fields_list(f->words, &known);
     int rc = refuse(f, value, err, known.data);
     text_buffer_free(&known);
     return rc;
@@ -85,7 +84,7 @@ static int check_words(const struct field *f, const json_t *value, json_t **ret,
     const json_t *word;
     json_array_foreach(list, i, word)
     {
-        if (!json_is_string(word) || !words_has(f->words, json_string_value(word))) {
+        if (!json_is_string(word) || !fields_word(f->words, json_string_value(word))) {
             int rc = refuse_word(f, word, err);
             json_decref(list);
             return rc;
@@ -116,8 +115,8 @@ static int check_whole(const struct field *f, const json_t *value, json_t **ret,
     double number = json_number_value(value);
     if (!json_is_number(value) || number != floor(number))
         return refuse(f, value, err, "must be a whole number");
-    if (number < f->low || number > f->high) {
-        snprintf(why, sizeof why, "must lie between %g and %g", f->low, f->high);
+    if (number < (double)f->low || number > (double)f->high) {
+        snprintf(why, sizeof why, "must lie between %ld and %ld", f->low, f->high);
         return refuse(f, value, err, why);
     }
     *ret = json_integer((json_int_t)number);
@@ -134,7 +133,7 @@ static int check_bool(const struct field *f, const json_t *value, json_t **ret, 
 
 static int check_word(const struct field *f, const json_t *value, json_t **ret, struct error *err)
 {
-    if (!json_is_string(value) || !words_has(f->words, json_string_value(value)))
+    if (!json_is_string(value) || !fields_word(f->words, json_string_value(value)))
         return refuse_word(f, value, err);
     *ret = json_incref((json_t *)value);
     return 0;
@@ -170,22 +169,22 @@ static int check_id(const struct field *f, const json_t *value, json_t **ret, st
 typedef int (*field_check)(const struct field *, const json_t *, json_t **, struct error *);
 static const field_check CHECKS[] = {
     [FIELD_WORD] = check_word,   [FIELD_WORDS] = check_words, [FIELD_TEXT] = check_text,
-    [FIELD_WHOLE] = check_whole, [FIELD_BOOL] = check_bool,   [FIELD_DATE] = check_date,
-    [FIELD_TIME] = check_time,   [FIELD_ID] = check_id,
+    [FIELD_WHOLE] = check_whole, [FIELD_BOOL] = check_bool,   [FIELD_PAST] = check_date,
+    [FIELD_NEAR] = check_date,   [FIELD_TIME] = check_time,   [FIELD_ID] = check_id,
 };
 
 /* ---- objects ---- */
 
-static void read_members(const json_t *object, const char *prefix, json_t *out, struct reading *r)
+static void read_members(const json_t *object, const char *group, json_t *out, struct reading *r)
 {
     const char *name;
     json_t *value;
     char key[KEY_SIZE];
     json_object_foreach((json_t *)object, name, value)
     {
-        snprintf(key, sizeof key, "%s%.100s", prefix, name);
-        const struct field *f = words_field(key);
+        const struct field *f = fields_member(group, name);
         if (!f) {
+            snprintf(key, sizeof key, "%s%s%.100s", group, *group ? "/" : "", name);
             json_array_append_new(r->form->ignored, json_string(key));
             continue;
         }
@@ -227,14 +226,13 @@ static int read_quantity(const struct form_options *options, const char *name, j
 
 static void read_measured(const json_t *measured, struct reading *r)
 {
-    static const struct field as_object = {"measured", FIELD_TEXT, NULL, 0, 0};
     const char *name;
     json_t *value;
     struct error why = {0};
     if (!measured || json_is_null(measured))
         return;
     if (!json_is_object(measured)) {
-        refuse(&as_object, measured, &why, "must be an object of quantities");
+        refuse(fields_find("measured"), measured, &why, "must be an object of quantities");
         fault(r, &why);
         return;
     }
@@ -267,7 +265,6 @@ void contact_fold_key(const char *text, char *out, size_t size)
 
 static int check_contact(const json_t *contact, struct complaint_form *form, struct error *err)
 {
-    static const char *const NAMES[] = {"name", "phone", "email", NULL};
     if (!contact || json_is_null(contact))
         return 0;
     /* values of contact data never go into an error text */
@@ -279,19 +276,19 @@ static int check_contact(const json_t *contact, struct complaint_form *form, str
     json_t *kept = json_object();
     struct text_buffer fold = {0};
     text_append(&fold, "\n");
-    for (const char *const *name = NAMES; *name; name++) {
-        const json_t *value = json_object_get(contact, *name);
-        if (!value || json_is_null(value))
+    for (const struct field *f = fields_all(); f->name; f++) {
+        const json_t *value = json_object_get(contact, fields_leaf(f));
+        if (!(f->flags & FIELD_PERSON) || !value || json_is_null(value))
             continue;
-        if (!json_is_string(value) || json_string_length(value) > 200) {
-            error_set(err, ERROR_INVALID, "must be text of at most 200 bytes");
+        if (!json_is_string(value) || json_string_length(value) > (size_t)f->high) {
+            error_set(err, ERROR_INVALID, "must be text of at most %ld bytes", f->high);
             error_field(err, "contact", "(not shown)");
             json_decref(kept);
             text_buffer_free(&fold);
             return ERROR_INVALID;
         }
         char key[256];
-        json_object_set(kept, *name, (json_t *)value);
+        json_object_set(kept, fields_leaf(f), (json_t *)value);
         contact_fold_key(json_string_value(value), key, sizeof key);
         text_appendf(&fold, "%s\n", key);
     }
@@ -395,7 +392,7 @@ static json_t *plain_members(const json_t *complaint)
 
 static void read_observed(const json_t *observed, struct reading *r)
 {
-    static const struct field as_object = {"observed", FIELD_TEXT, NULL, 0, 0};
+    static const struct field as_object = {.name = "observed"};
     struct error why = {0};
     if (!observed || json_is_null(observed))
         return;
@@ -405,7 +402,7 @@ static void read_observed(const json_t *observed, struct reading *r)
         return;
     }
     json_t *checked = json_object();
-    read_members(observed, "observed/", checked, r);
+    read_members(observed, "observed", checked, r);
     if (json_object_size(checked))
         json_object_set(r->form->body, "observed", checked);
     json_decref(checked);
@@ -511,13 +508,13 @@ const char *complaint_form_text(const struct complaint_form *form, const char *n
 
 json_t *complaint_form_harm(const json_t *complaint)
 {
-    const struct field *field = words_field("harm");
+    const struct field *field = fields_find("harm");
     const json_t *said = json_object_get(complaint, "harm");
     json_t *known = json_array();
     size_t count = json_is_string(said) ? 1 : json_array_size(said);
     for (size_t i = 0; i < count; i++) {
         const char *word = json_string_value(json_is_array(said) ? json_array_get(said, i) : said);
-        if (word && words_has(field->words, word))
+        if (word && fields_word(field->words, word))
             json_array_append_new(known, json_string(word));
     }
     if (json_array_size(known))

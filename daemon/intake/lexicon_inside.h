@@ -3,8 +3,8 @@
 #define ODDLOAF_INTAKE_LEXICON_INSIDE_H
 
 #include "intake/common_words.h"
+#include "intake/fields.h"
 #include "intake/lexicon.h"
-#include "intake/words.h"
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -41,7 +41,7 @@ struct phrase {
 };
 struct lexicon_field {
     const struct field *field;
-    unsigned symptoms; /* bit 1 << index into WORDS_SYMPTOM */
+    unsigned symptoms; /* bit 1 << index into the words of symptom */
 };
 struct language {
     json_t *document; /* owns the texts above */

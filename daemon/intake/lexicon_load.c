@@ -90,7 +90,7 @@ static bool read_meaning(const struct field *field, const char *key, struct phra
     case FIELD_WORD:
     case FIELD_WORDS:
         phrase->word = key;
-        return words_has(field->words, key);
+        return fields_word(field->words, key);
     case FIELD_BOOL:
         phrase->yes = strcmp(key, "yes") == 0;
         return phrase->yes || strcmp(key, "no") == 0;
@@ -140,9 +140,8 @@ static void read_answer(const struct doc_place *place, void *into)
 static void read_name(const struct doc_place *place, void *ret)
 {
     const char *name = json_string_value(place->value);
-    const struct field *field = name ? words_field(name) : NULL;
-    if (!field || field->type == FIELD_TEXT || field->type == FIELD_DATE ||
-        field->type == FIELD_TIME)
+    const struct field *field = name ? fields_find(name) : NULL;
+    if (!field || !(field->words || field->type == FIELD_BOOL || field->type == FIELD_WHOLE))
         doc_fault(place, "must name a chosen answer of a complaint");
     else
         *(const struct field **)ret = field;

@@ -186,10 +186,9 @@ void lexicon_measure_sets(const struct language *language, struct note_word *wor
 
 unsigned lexicon_symptom(const char *name)
 {
-    for (unsigned i = 0; name && WORDS_SYMPTOM[i]; i++)
-        if (strcmp(WORDS_SYMPTOM[i], name) == 0)
-            return 1u << i;
-    return 0;
+    const struct field_word *words = fields_find("symptom")->words;
+    const struct field_word *found = name ? fields_word(words, name) : NULL;
+    return found ? 1u << (found - words) : 0;
 }
 
 int lexicon_start(const char *word)

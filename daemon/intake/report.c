@@ -1,4 +1,5 @@
 #include "intake/report.h"
+#include "intake/fields.h"
 #include <stdbool.h>
 #include <stdio.h>
 #include <string.h>
@@ -11,11 +12,8 @@ struct merging {
 
 static bool is_own(const char *name)
 {
-    static const char *const OWN[] = {"id", "received_at", "channel", "symptom", "note", "same_as"};
-    for (size_t i = 0; i < sizeof OWN / sizeof OWN[0]; i++)
-        if (strcmp(OWN[i], name) == 0)
-            return true;
-    return false;
+    const struct field *field = fields_member("", name);
+    return field && field->flags & FIELD_OWN;
 }
 
 static void say_brought(const struct merging *m, const char *field)

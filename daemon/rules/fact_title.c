@@ -4,17 +4,7 @@
 #include <string.h>
 
 static const char *const SEEN_TITLES[SEEN_CODES] = {
-    [SEEN_COLOUR] = "Colour of the mold",
-    [SEEN_WHERE] = "Where on the loaf",
-    [SEEN_BAG] = "State of the bag",
-    [SEEN_KEPT] = "Kept at",
-    [SEEN_CRUMB] = "Crumb",
-    [SEEN_ODOR] = "Smell",
-    [SEEN_WET] = "Wet inside the bag",
-    [SEEN_CHANNEL] = "Came by",
     [SEEN_SEASON] = "Season",
-    [SEEN_SPOTS] = "Spots",
-    [SEEN_OPENED_DAYS] = "Days open",
     [SEEN_AGE_DAYS] = "Days after packing when found",
     [SEEN_RECEIVED_AGE_DAYS] = "Days after packing when reported",
     [SEEN_DAYS_PAST_CODE] = "Days past the code date",
@@ -126,7 +116,7 @@ const char *fact_title(const struct vocabulary *v, const struct fact_name *name,
 {
     switch (name->kind) {
     case FACT_OBSERVATION:
-        snprintf(out, FACT_TITLE, "%s", SEEN_TITLES[name->code]);
+        snprintf(out, FACT_TITLE, "%s", name->field ? name->field->title : SEEN_TITLES[name->code]);
         break;
     case FACT_QUANTITY:
         quantity_title(v, name, out);

@@ -43,10 +43,7 @@ const struct fact_name *rules_check_name(const struct doc_place *place, int fact
 
 bool rules_check_word(const struct fact_name *name, const char *word)
 {
-    bool known = !name || (name->words && !name->allowed);
-    for (int i = 0; !known && name->words && name->allowed[i]; i++)
-        known = strcmp(name->allowed[i], word) == 0;
-    return known;
+    return !name || (name->words && (!name->allowed || fields_word(name->allowed, word)));
 }
 
 /* ---- guards ---- */

@@ -5,40 +5,22 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const char *const SYMPTOM_NAMES[SYMPTOMS] = {"mold", "off-odor", "staling"};
 static const char *const MATERIAL_NAMES[MATERIALS] = {"flour", "inhibitor", "softener", "acid",
                                                       "yeast", "fat",       "film",     "closure"};
 
-static const char *const COLOURS[] = {
-    "blue-green", "black", "white-chalky", "white-fluffy", "pink-orange", "yellow", NULL};
-static const char *const WHERES[] = {"cut-face", "top-crust",    "base",     "side",
-                                     "heel",     "near-closure", "all-over", NULL};
-static const char *const BAGS[] = {"sound", "torn", "closure-missing", "seal-open", NULL};
-static const char *const KEPTS[] = {"counter", "fridge", "freezer", "warm", "unknown", NULL};
-static const char *const CRUMBS[] = {"normal", "firm",    "dry",         "crumbly", "gummy",
-                                     "sticky", "stringy", "discoloured", NULL};
-static const char *const ODORS[] = {"sour",     "cheesy", "vinegar", "fruity",  "solvent",
-                                    "alcohol",  "musty",  "rancid",  "plastic", "hydrocarbon",
-                                    "chemical", "smoky",  NULL};
-static const char *const YES_NO[] = {"yes", "no", NULL};
-static const char *const CHANNELS[] = {"phone", "web", "store", "route", "return", NULL};
-static const char *const SEASONS[] = {"winter", "spring", "summer", "autumn", NULL};
+static const struct field_word YES_NO[] = {{"yes", NULL, NULL}, {"no", NULL, NULL}, {0}};
+static const struct field_word SEASONS[] = {{"winter", NULL, NULL},
+                                            {"spring", NULL, NULL},
+                                            {"summer", NULL, NULL},
+                                            {"autumn", NULL, NULL},
+                                            {0}};
 
+/* What is worked out of a complaint; what it says itself are its fields. */
 static const struct {
     const char *name;
-    const char *const *words; /* NULL: a number */
+    const struct field_word *words; /* NULL: a number */
 } SEEN[SEEN_CODES] = {
-    [SEEN_COLOUR] = {"colour", COLOURS},
-    [SEEN_WHERE] = {"where", WHERES},
-    [SEEN_BAG] = {"bag", BAGS},
-    [SEEN_KEPT] = {"kept", KEPTS},
-    [SEEN_CRUMB] = {"crumb", CRUMBS},
-    [SEEN_ODOR] = {"odor", ODORS},
-    [SEEN_WET] = {"wet_inside_bag", YES_NO},
-    [SEEN_CHANNEL] = {"channel", CHANNELS},
     [SEEN_SEASON] = {"season", SEASONS},
-    [SEEN_SPOTS] = {"spots", NULL},
-    [SEEN_OPENED_DAYS] = {"opened_days", NULL},
     [SEEN_AGE_DAYS] = {"age_days", NULL},
     [SEEN_RECEIVED_AGE_DAYS] = {"received_age_days", NULL},
     [SEEN_DAYS_PAST_CODE] = {"days_past_code", NULL},
@@ -147,7 +129,7 @@ struct vocabulary {
 
 const char *symptom_name(int symptom)
 {
-    return symptom >= 0 && symptom < SYMPTOMS ? SYMPTOM_NAMES[symptom] : "";
+    return symptom >= 0 && symptom < SYMPTOMS ? fields_find("symptom")->words[symptom].word : "";
 }
 
 static int find_in(const char *const *names, int count, const char *name)
@@ -160,7 +142,9 @@ static int find_in(const char *const *names, int count, const char *name)
 
 int symptom_of(const char *name)
 {
-    return find_in(SYMPTOM_NAMES, SYMPTOMS, name);
+    const struct field_word *words = fields_find("symptom")->words;
+    const struct field_word *found = name ? fields_word(words, name) : NULL;
+    return found ? (int)(found - words) : -1;
 }
 
 const char *material_name(int material)
@@ -173,13 +157,10 @@ int material_of(const char *name)
     return find_in(MATERIAL_NAMES, MATERIALS, name);
 }
 
-const char *vocabulary_word(int seen_code, const char *word)
+const char *vocabulary_word(const struct fact_name *fact, const char *word)
 {
-    const char *const *words = SEEN[seen_code].words;
-    for (; words && *words; words++)
-        if (strcmp(*words, word) == 0)
-            return *words;
-    return NULL;
+    const struct field_word *found = fields_word(fact->allowed, word);
+    return found ? found->word : NULL;
 }
 
 /* ---- loading ---- */
@@ -324,15 +305,25 @@ const char *vocabulary_place_title(const struct vocabulary *v, const char *place
 
 /* ---- names of facts ---- */
 
+static void take_seen(struct fact_name *ret, int code, const struct field_word *words)
+{
+    ret->kind = FACT_OBSERVATION;
+    ret->code = code;
+    ret->words = words != NULL;
+    ret->allowed = words;
+    ret->per_complaint = true;
+}
+
 static bool parse_seen(const char *name, struct fact_name *ret)
 {
-    for (int i = 0; i < SEEN_CODES; i++)
+    ret->field = fields_fact(name);
+    if (ret->field) {
+        take_seen(ret, SEEN_FIELD, ret->field->type == FIELD_BOOL ? YES_NO : ret->field->words);
+        return true;
+    }
+    for (int i = SEEN_FIELD + 1; i < SEEN_CODES; i++)
         if (strcmp(SEEN[i].name, name) == 0) {
-            ret->kind = FACT_OBSERVATION;
-            ret->code = i;
-            ret->words = SEEN[i].words != NULL;
-            ret->allowed = SEEN[i].words;
-            ret->per_complaint = true;
+            take_seen(ret, i, SEEN[i].words);
             return true;
         }
     return false;

@@ -1,12 +1,15 @@
-/* The words that rules may use: symptoms, facts, and the words an observation can have. What is
- * measured (quantities) and where (places) comes from rules/quantities.json and rules/places.json;
- * the names of the record format itself are always there. Immutable after loading. */
+/* The words that rules may use: facts, and the words an observation can have (intake/fields.h).
+ * What is measured (quantities) and where (places) comes from rules/quantities.json and
+ * rules/places.json; the names of the record format itself are always there. Immutable after
+ * loading. */
 #ifndef ODDLOAF_RULES_VOCABULARY_H
 #define ODDLOAF_RULES_VOCABULARY_H
 
 #include "base/error.h"
+#include "intake/fields.h"
 #include <stdbool.h>
 
+/* In the order of the words of the field "symptom". */
 enum { SYMPTOM_MOLD, SYMPTOM_OFF_ODOR, SYMPTOM_STALING, SYMPTOMS };
 const char *symptom_name(int symptom);
 int symptom_of(const char *name); /* -1 unknown */
@@ -23,17 +26,8 @@ enum fact_kind {
 
 /* What a FACT_OBSERVATION is, by code. */
 enum {
-    SEEN_COLOUR,
-    SEEN_WHERE,
-    SEEN_BAG,
-    SEEN_KEPT,
-    SEEN_CRUMB,
-    SEEN_ODOR,
-    SEEN_WET,
-    SEEN_CHANNEL,
+    SEEN_FIELD, /* a field of the complaint, as it says it */
     SEEN_SEASON,
-    SEEN_SPOTS,
-    SEEN_OPENED_DAYS,
     SEEN_AGE_DAYS,
     SEEN_RECEIVED_AGE_DAYS,
     SEEN_DAYS_PAST_CODE,
@@ -110,7 +104,8 @@ struct fact_name {
     int material;                 /* LOT_MATERIAL_AGE */
     bool words;                   /* has words, not a number */
     bool per_complaint;
-    const char *const *allowed; /* NULL-ended words it may have; NULL: any */
+    const struct field_word *allowed; /* words it may have, ended by one without; NULL: any */
+    const struct field *field;        /* of SEEN_FIELD */
 };
 
 struct vocabulary;
@@ -128,6 +123,6 @@ const char *vocabulary_unit(const struct vocabulary *vocabulary, const char *qua
 const char *vocabulary_quantity_title(const struct vocabulary *vocabulary, const char *quantity);
 const char *vocabulary_place_title(const struct vocabulary *vocabulary, const char *place);
 /* The static copy of an observation's word ("blue-green"), NULL if it is none of that fact's. */
-const char *vocabulary_word(int seen_code, const char *word);
+const char *vocabulary_word(const struct fact_name *fact, const char *word);
 
 #endif

@@ -1,4 +1,5 @@
 #include "show/told_view.h"
+#include "intake/fields.h"
 #include <string.h>
 
 static const char *text_of(const json_t *object, const char *name)
@@ -41,33 +42,6 @@ void told_view_lot(struct view *view, const json_t *lot)
 }
 
 /* ---- one complaint ---- */
-
-static const struct {
-    const char *field, *label; /* label NULL: said elsewhere */
-} FIELDS[] = {{"id", NULL},
-              {"received_at", NULL},
-              {"channel", NULL},
-              {"symptom", NULL},
-              {"same_as", NULL},
-              {"again", NULL},
-              {"note", NULL},
-              {"lot_text", "Code as read"},
-              {"product", "Product told"},
-              {"code_date", "Date on bag"},
-              {"store", "Store"},
-              {"route", "Route"},
-              {"bought_on", "Bought"},
-              {"found_on", "Found"},
-              {"packs", "Packs"},
-              {"harm", "Harm"},
-              {"units", "Returned"},
-              {"reason", "Reason"},
-              {"inspected_at", "Inspected"},
-              {"disposition", "Disposition"},
-              {"put_at", "Put at"},
-              {"observed", "Observed"},
-              {"measured", "Measured"}};
-enum { FIELD_COUNT = sizeof FIELDS / sizeof FIELDS[0] };
 
 static void append_value(struct text_buffer *out, const json_t *value);
 
@@ -115,13 +89,10 @@ static void add_value(struct view *view, const char *label, const json_t *value)
     text_buffer_free(&text);
 }
 
-static bool is_known(const char *field)
+/* Told here by its label, or elsewhere. */
+static bool is_known(const char *name)
 {
-    for (size_t i = 0; i < FIELD_COUNT; i++) {
-        if (strcmp(FIELDS[i].field, field) == 0)
-            return true;
-    }
-    return false;
+    return fields_member("", name) || strcmp(name, "observed") == 0 || strcmp(name, "again") == 0;
 }
 
 /* A field of a later time is better told by its bare name than kept back. */
@@ -140,10 +111,12 @@ void told_view_complaint(struct view *view, const json_t *complaint)
 {
     size_t i;
     const json_t *text;
-    for (i = 0; i < FIELD_COUNT; i++) {
-        if (FIELDS[i].label)
-            add_value(view, FIELDS[i].label, json_object_get(complaint, FIELDS[i].field));
+    for (const struct field *f = fields_all(); f->name; f++) {
+        bool apart = f->flags & (FIELD_OWN | FIELD_PERSON) || fields_group(f);
+        if (!apart)
+            add_value(view, f->title, fields_get(complaint, f));
     }
+    add_value(view, "Observed", json_object_get(complaint, "observed"));
     add_others(view, complaint);
     if (*text_of(complaint, "note"))
         view_add(view, VIEW_ROW, "Words", 0, "\"%s\"", text_of(complaint, "note"));

@@ -183,17 +183,16 @@ static json_t *flip_word(struct flipping *flipping, int f)
 {
     const struct fact_name *name = &flipping->triage->rules->facts[f].name;
     struct fact was = *fact_set_at(&flipping->facts, f, 0);
-    for (int w = 0; name->allowed && name->allowed[w]; w++) {
+    for (const struct field_word *w = name->allowed; w && w->word; w++) {
         struct fact *fact = fact_set_at(&flipping->facts, f, 0);
-        if (strcmp(name->allowed[w], was.words[0]) == 0)
+        if (strcmp(w->word, was.words[0]) == 0)
             continue;
-        fact->words[0] = name->allowed[w];
+        fact->words[0] = w->word;
         fact->word_count = 1;
         int place = place_now(flipping);
         *fact = was;
         if (place != flipping->place)
-            return flip_json(flipping, f, case_fact_value(&was), json_string(name->allowed[w]),
-                             place);
+            return flip_json(flipping, f, case_fact_value(&was), json_string(w->word), place);
     }
     return NULL;
 }

@@ -1,4 +1,4 @@
-"""The manual page names every command and every option of the program."""
+"""The manual page names every command and every option of the program, in its words."""
 
 import os
 import re
@@ -21,8 +21,22 @@ class Man(ClientTest):
         sections = re.split(r"^\.It Cm ", page.split(".Sh ENVIRONMENT")[0], flags=re.M)
         tables = [documents[0]] + documents[0]["commands"]
         for section, table in zip(sections, tables):
-            self.assertEqual(re.findall(r"^\.It Fl -(\S+)", section, re.M),
-                             [o["option"] for o in table["options"]], table.get("command"))
+            found = re.findall(r"^\.It Fl -(\S+)", section, re.M)
+            self.assertEqual(found, [o["option"] for o in table["options"]], table.get("command"))
+
+    def test_fields_of_a_complaint_are_said_in_the_words_of_the_program(self):
+        _, documents = self.json("help")
+        log = next(c for c in documents[0]["commands"] if c["command"] == "log")
+        with open(PAGE, encoding="utf-8") as f:
+            page = f.read()
+        section = page.split(".It Cm log", 1)[1].split(".Bl -tag -width Ds\n", 1)[1]
+        said = {}
+        for row in section.split("\n.El")[0].split(".It Fl -")[1:]:
+            first, text = row.split("\n", 1)
+            name, _, arg = first.partition(" Ar ")
+            said[name] = (arg.replace(" | ", "|").replace("...", "…"), " ".join(text.split()))
+        self.assertEqual(said, {o["option"]: (o["arg"] or "", o["help"] + ".")
+                                for o in log["options"]})
 
 
 if __name__ == "__main__":

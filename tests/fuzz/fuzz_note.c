@@ -1,8 +1,8 @@
 /* Input: the note of a complaint, in the shipped languages. */
 #include "base/text.h"
 #include "fuzz.h"
+#include "intake/fields.h"
 #include "intake/lexicon.h"
-#include "intake/words.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -16,12 +16,13 @@ static void check_taken(const json_t *item, const char *note)
     for (char *p = name; *p; p++)
         if (*p == '.')
             *p = '/';
-    const struct field *field = words_field(name);
+    const struct field *field = fields_find(name);
     PROMISE(field != NULL);
     if (field->type == FIELD_WORD || field->type == FIELD_WORDS)
-        PROMISE(words_has(field->words, json_string_value(value)));
+        PROMISE(fields_word(field->words, json_string_value(value)) != NULL);
     if (field->type == FIELD_WHOLE)
-        PROMISE(json_number_value(value) >= field->low && json_number_value(value) <= field->high);
+        PROMISE(json_integer_value(value) >= field->low &&
+                json_integer_value(value) <= field->high);
     PROMISE(strcmp(name, "observed/kept") != 0);
 }
 

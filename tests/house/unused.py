@@ -18,7 +18,6 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 KEPT = {
     "complaint_between": "complaints of a time, for looking them up",
     "record_replaced_list": "what a changed row of records was",
-    "words_fields": "the test that form and checks know the same fields",
 }
 
 

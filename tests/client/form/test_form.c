@@ -2,7 +2,6 @@
 #include "base/jsonx.h"
 #include "base/when.h"
 #include "form/form.h"
-#include "intake/words.h"
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -122,7 +121,7 @@ static void a_refusal_names_field_value_and_words(void **state)
     struct error err = {0};
     (void)state;
     assert_int_equal(form_set(complaint, form_find("bag"), "bent", &d, &err), ERROR_INVALID);
-    assert_string_equal(err.field, "observed.bag");
+    assert_string_equal(err.field, "observed/bag");
     assert_string_equal(err.value, "bent");
     assert_string_equal(err.text, "not one of sound torn closure-missing seal-open");
     json_decref(complaint);
@@ -139,38 +138,6 @@ static void unset_leaves_no_empty_group(void **state)
     json_decref(complaint);
 }
 
-/* ---- the two tables of fields agree; test_args.c compares the options of `log` ---- */
-
-static void every_field_is_known_to_intake(void **state)
-{
-    (void)state;
-    for (const struct form_field *f = form_fields(); f->name; f++) {
-        char name[64];
-        snprintf(name, sizeof name, "%s", f->name);
-        if (strchr(name, '.'))
-            *strchr(name, '.') = '/';
-        bool apart = strcmp(f->name, "id") == 0 || f->type == FORM_MEASURED ||
-                     strncmp(f->name, "contact.", 8) == 0;
-        if (!apart && !words_field(name))
-            fail_msg("intake knows no %s", name);
-    }
-    for (const struct field *f = words_fields(); f->name; f++) {
-        char name[64];
-        snprintf(name, sizeof name, "%s", f->name);
-        if (strchr(name, '/'))
-            *strchr(name, '/') = '.';
-        const struct form_field *ours = form_find(name);
-        if (!ours)
-            fail_msg("the form has no %s", f->name);
-        size_t count = 0;
-        for (const char *const *w = f->words; w && *w; w++, count++)
-            if (!ours->choices[count].word || strcmp(ours->choices[count].word, *w) != 0)
-                fail_msg("%s: '%s' is not choice %zu of the form", f->name, *w, count + 1);
-        if (f->words)
-            assert_null(ours->choices[count].word);
-    }
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -182,7 +149,6 @@ int main(void)
         cmocka_unit_test(text_is_kept_as_said),
         cmocka_unit_test(a_refusal_names_field_value_and_words),
         cmocka_unit_test(unset_leaves_no_empty_group),
-        cmocka_unit_test(every_field_is_known_to_intake),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,0 +1,74 @@
+/* The fields of a complaint (the outside contract) and their words, said once: intake checks by
+ * this table, the client asks and takes its options by it, rules speak of its words, and what is
+ * told of a complaint is told by it. The rows stand in the order of the help and of the manual. */
+#ifndef ODDLOAF_INTAKE_FIELDS_H
+#define ODDLOAF_INTAKE_FIELDS_H
+
+#include "base/text.h"
+#include <jansson.h>
+#include <stdbool.h>
+
+enum field_type {
+    FIELD_WORD,  /* one word of `words` */
+    FIELD_WORDS, /* a list of words of `words` (a single string is taken as a list of one) */
+    FIELD_TEXT,  /* at most `high` bytes */
+    FIELD_WHOLE, /* a whole number in [low, high] */
+    FIELD_BOOL,
+    FIELD_PAST,    /* YYYY-MM-DD, a day gone by */
+    FIELD_NEAR,    /* YYYY-MM-DD, before or after today: a code date */
+    FIELD_TIME,    /* RFC 3339 */
+    FIELD_ID,      /* a UUID */
+    FIELD_MEASURED /* an object of quantities and numbers */
+};
+
+enum field_flag {
+    FIELD_OWN = 1,    /* stays the complaint's when a report is joined to it */
+    FIELD_TYPED = 2,  /* people type it: a caller's data in it are masked where it is told */
+    FIELD_PERSON = 4, /* who the caller is: kept apart, shown to the desk alone */
+    FIELD_OF_LOT = 8, /* the lot is found by it */
+    FIELD_FACT = 16   /* rules may speak of it; so they may of all that is observed */
+};
+
+struct field_word {
+    const char *word;  /* as in the JSON; "unknown" says nothing; NULL ends a list */
+    const char *say;   /* what it looks or smells like, or NULL */
+    const char *other; /* "|"-separated words people use for it, or NULL */
+};
+
+struct field {
+    const char *name;   /* JSON pointer without the first slash: "observed/colour"; NULL: the end */
+    const char *option; /* of `oddloaf log`, without dashes */
+    enum field_type type;
+    unsigned flags;                 /* of enum field_flag */
+    const struct field_word *words; /* of FIELD_WORD and FIELD_WORDS */
+    long low, high;
+    const char *title; /* a label, where it is told by one; or NULL */
+    const char *arg;   /* what the option takes, as help names it; NULL: as its type says */
+    const char *help;  /* of the option; its words are said beside it; or NULL */
+    const char *ask;   /* the question to the caller, NULL: never asked */
+    const char *hint;  /* shown on "?", or NULL */
+};
+
+const struct field *fields_all(void);
+/* By the whole name. NULL if there is none. */
+const struct field *fields_find(const char *name);
+/* The member of an object of the complaint, group "" for the complaint itself. */
+const struct field *fields_member(const char *group, const char *member);
+/* What rules call by this name ("colour", "channel"). */
+const struct field *fields_fact(const char *name);
+/* "colour" of "observed/colour"; and the length of what stands before it, "observed/". */
+const char *fields_leaf(const struct field *field);
+size_t fields_group(const struct field *field);
+
+/* NULL if it is none of them. */
+const struct field_word *fields_word(const struct field_word *words, const char *word);
+/* Appends "mold off-odor staling". */
+void fields_list(const struct field_word *words, struct text_buffer *out);
+
+/* The field's value in a complaint (borrowed), NULL if it has none. */
+json_t *fields_get(const json_t *complaint, const struct field *field);
+void fields_set_new(json_t *complaint, const struct field *field, json_t *value); /* takes value */
+/* Leaves no empty object behind. */
+void fields_unset(json_t *complaint, const struct field *field);
+
+#endif

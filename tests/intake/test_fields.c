@@ -1,0 +1,67 @@
+/* The table of fields: whole, and read as a complaint is built. */
+#include "check.h"
+#include "intake/complaint_form.h"
+#include "intake/fields.h"
+#include <string.h>
+
+static void every_row_is_whole(void **state)
+{
+    (void)state;
+    for (const struct field *f = fields_all(); f->name; f++) {
+        bool chosen = f->type == FIELD_WORD || f->type == FIELD_WORDS;
+        bool apart = f->flags & (FIELD_OWN | FIELD_PERSON);
+        if (!f->option || (!f->help && !f->words) || chosen != (f->words != NULL))
+            fail_msg("%s: option, help or words are missing", f->name);
+        if (!apart && !(f->title && f->ask))
+            fail_msg("%s: title or question is missing", f->name);
+        if ((f->type == FIELD_TEXT || f->type == FIELD_WHOLE) && f->high <= f->low)
+            fail_msg("%s: no limit", f->name);
+        for (const struct field *g = fields_all(); g != f; g++)
+            if (strcmp(g->name, f->name) == 0 || strcmp(g->option, f->option) == 0)
+                fail_msg("%s and %s have one name or option", f->name, g->name);
+        for (const struct field_word *w = f->words; w && w->word; w++)
+            assert_ptr_equal(fields_word(f->words, w->word), w);
+    }
+}
+
+/* A member named as a path is not the field that stands at that path. */
+static void a_path_is_no_member(void **state)
+{
+    static const char TEXT[] = "{\"symptom\":\"mold\",\"observed/colour\":\"black\","
+                               "\"contact/name\":\"Ann\"}";
+    const struct form_options options = {.partial = true};
+    struct complaint_form *form = NULL;
+    struct error err = {0};
+    (void)state;
+    json_t *complaint = json_loads(TEXT, 0, NULL);
+    assert_int_equal(complaint_form_read(complaint, &options, &form, &err), 0);
+    assert_null(json_object_get(form->body, "observed/colour"));
+    assert_int_equal(json_array_size(form->ignored), 2);
+    complaint_form_free(form);
+    json_decref(complaint);
+}
+
+static void a_value_is_set_and_taken_where_it_stands(void **state)
+{
+    (void)state;
+    json_t *complaint = json_object();
+    const struct field *colour = fields_find("observed/colour");
+    assert_ptr_equal(fields_fact("colour"), colour);
+    assert_ptr_equal(fields_member("observed", "colour"), colour);
+    assert_null(fields_member("", "colour"));
+    fields_set_new(complaint, colour, json_string("black"));
+    assert_string_equal(json_string_value(fields_get(complaint, colour)), "black");
+    fields_unset(complaint, colour);
+    assert_int_equal(json_object_size(complaint), 0);
+    json_decref(complaint);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(every_row_is_whole),
+        cmocka_unit_test(a_path_is_no_member),
+        cmocka_unit_test(a_value_is_set_and_taken_where_it_stands),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
