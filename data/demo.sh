@@ -134,7 +134,7 @@ import json, subprocess, sys, time
 quiet = 0
 for _ in range(600):
     said = json.loads(subprocess.check_output([sys.argv[1], "--json", "status"]))
-    busy = said["work"]["rank"] + said["outbox"]["waiting"]
+    busy = sum(said["work"].values()) + said["outbox"]["waiting"]
     quiet = quiet + 1 if busy == 0 else 0
     if quiet == 3:
         break

@@ -107,6 +107,8 @@ static void show(const struct client *c, const json_t *document)
     show_outbox(v, json_object_get(document, "outbox"));
     view_label(v, "to be ranked", "%s cases",
                view_number(pick_number(json_object_get(document, "work"), "rank", 0), a));
+    if (pick_number(json_object_get(document, "work"), "rematch", 0) > 0)
+        view_label(v, "to be matched", "complaints whose lot is not exact, with the lots loaded");
     if (store)
         view_label(v, "store", "%s MB, log %s MB",
                    view_rough(pick_number(store, "db_bytes", 0) / 1e6, a),

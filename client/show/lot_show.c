@@ -321,8 +321,6 @@ void lot_show(const struct view *v, const json_t *document)
     char *says = standing_text(document, NULL);
     view_title(v, "Lot %s", says);
     free(says);
-    if (!standing_is_exact(document))
-        show_candidates(v, json_object_get(document, "candidates"));
     standing_show_rest(v, document);
     if (pick_has(document, "shown"))
         show_records(v, document);

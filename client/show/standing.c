@@ -57,10 +57,18 @@ static void show_doubts(const struct view *v, const json_t *doubts)
     }
 }
 
+/* Candidates that say nothing are not told: those of a lot not known, or beside a sure answer. */
+static bool has_candidates(const json_t *document)
+{
+    static const double WORTH_TELLING = 0.01;
+    const json_t *first = json_array_get(json_object_get(document, "lots"), 0);
+    return strcmp(pick_text(document, "lot_state", "unknown"), "unknown") != 0 &&
+           !standing_is_exact(document) && pick_number(first, "weight", 0) >= WORTH_TELLING;
+}
+
 void standing_show_rest(const struct view *v, const json_t *document)
 {
-    bool known = strcmp(pick_text(document, "lot_state", "unknown"), "unknown") != 0;
-    if (known && !standing_is_exact(document))
+    if (has_candidates(document))
         show_candidates(v, json_object_get(document, "lots"));
     show_decides(v, json_object_get(document, "lot_decides"));
     show_doubts(v, json_object_get(document, "doubts"));

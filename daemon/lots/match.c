@@ -97,6 +97,13 @@ static bool is_misread(const struct matching *m)
     return recorded >= m->matcher->agreement.misread_odds * r->unrecorded_weight;
 }
 
+/* A few characters are in every code. */
+static bool says_something(const struct matching *m)
+{
+    enum { LEGIBLE = 3 };
+    return m->text.length >= LEGIBLE || m->product_id || m->code_day != WHEN_UNKNOWN_DAY;
+}
+
 static enum lot_state state_of(const struct matching *m)
 {
     const struct lot_match_result *r = m->result;
@@ -109,7 +116,7 @@ static enum lot_state state_of(const struct matching *m)
         return r->candidate[0].lot_id == m->record.lot_id ? LOT_EXACT : LOT_LIKELY;
     if (r->gap != LOT_GAP_NONE && first < WORTH_NAMING)
         return LOT_NOT_ON_RECORD;
-    return first >= WORTH_NAMING ? LOT_SEVERAL : LOT_UNKNOWN;
+    return first >= WORTH_NAMING && says_something(m) ? LOT_SEVERAL : LOT_UNKNOWN;
 }
 
 static void answer(struct matching *m)

@@ -30,49 +30,64 @@ static int add_candidate(struct store *store, int64_t lot_id, double weight, str
     return 0;
 }
 
-static int begin(struct store *store, const struct lot_query *query,
-                 const struct lot_parsed *parsed, enum lot_gap gap, struct standing *s,
-                 struct error *err)
+/* What the records know of a code that is not exact; what is exact needs no more words. */
+static int look_up(struct store *store, const struct lot_parsed *parsed,
+                   const struct code_record *record, struct standing *s, struct error *err)
 {
     int64_t first_ms, newest_ms;
-    s->tz = query->tz;
-    s->gap = gap;
+    s->gap = record->gap;
     s->code_day = parsed->day;
-    text_clip(query->lot_text ? query->lot_text : "", s->text, sizeof s->text);
-    if (gap != LOT_GAP_NONE)
+    if (s->gap != LOT_GAP_NONE)
         text_clip(parsed->code[0] ? parsed->code : parsed->text, s->code, sizeof s->code);
-    s->misread = gap != LOT_GAP_NONE && s->state != LOT_NOT_ON_RECORD;
+    s->misread = s->gap != LOT_GAP_NONE && s->state != LOT_NOT_ON_RECORD;
+    s->contradicted = record->lot_id > 0;
     int rc = lot_find_span(store, &first_ms, &newest_ms, err);
-    bool any = rc == 0 && newest_ms != WHEN_UNKNOWN_MS;
-    s->first_day = any ? tz_day(s->tz, first_ms) : WHEN_UNKNOWN_DAY;
-    s->newest_day = any ? tz_day(s->tz, newest_ms) : WHEN_UNKNOWN_DAY;
-    return rc;
+    if (rc || newest_ms == WHEN_UNKNOWN_MS)
+        return rc;
+    s->first_day = tz_day(s->tz, first_ms);
+    s->newest_day = tz_day(s->tz, newest_ms);
+    return 0;
+}
+
+static void begin(const struct lot_query *query, enum lot_state state, struct standing *s)
+{
+    *s = (struct standing){.state = state,
+                           .tz = query->tz,
+                           .code_day = WHEN_UNKNOWN_DAY,
+                           .first_day = WHEN_UNKNOWN_DAY,
+                           .newest_day = WHEN_UNKNOWN_DAY};
+    text_clip(query->lot_text ? query->lot_text : "", s->text, sizeof s->text);
 }
 
 int standing_of_match(struct store *store, const struct lot_query *query,
                       const struct lot_match_result *matched, struct standing *ret,
                       struct error *err)
 {
-    *ret = (struct standing){.state = matched->state};
-    int rc = begin(store, query, &matched->parsed, matched->gap, ret, err);
+    begin(query, matched->state, ret);
+    const struct code_record record = {.lot_id = matched->read_lot_id, .gap = matched->gap};
+    int rc = ret->state == LOT_EXACT ? 0 : look_up(store, &matched->parsed, &record, ret, err);
     for (size_t i = 0; rc == 0 && i < matched->count; i++)
         rc = add_candidate(store, matched->candidate[i].lot_id, matched->candidate[i].weight, ret,
                            err);
     return rc;
 }
 
+static int look_again(const struct lot_matcher *matcher, struct store *store,
+                      const struct lot_query *query, struct standing *s, struct error *err)
+{
+    struct lot_parsed parsed;
+    struct code_record record;
+    lot_understand(matcher, query->lot_text, query->plant, query->received_ms, query->tz, &parsed);
+    int rc = unrecorded_look(store, query->tz, &parsed, &record, err);
+    return rc ? rc : look_up(store, &parsed, &record, s, err);
+}
+
 int standing_of_kept(const struct lot_matcher *matcher, struct store *store,
                      const struct lot_query *query, const struct standing_kept *kept,
                      struct standing *ret, struct error *err)
 {
-    struct lot_parsed parsed;
-    struct code_record record = {0};
-    *ret = (struct standing){.state = kept->state};
-    lot_understand(matcher, query->lot_text, query->plant, query->received_ms, query->tz, &parsed);
-    int rc =
-        kept->state == LOT_EXACT ? 0 : unrecorded_look(store, query->tz, &parsed, &record, err);
-    if (rc == 0)
-        rc = begin(store, query, &parsed, record.gap, ret, err);
+    begin(query, kept->state, ret);
+    int rc = ret->state == LOT_EXACT ? 0 : look_again(matcher, store, query, ret, err);
     for (size_t i = 0; rc == 0 && i < kept->count && i < LOT_MATCH_CANDIDATES; i++)
         rc = add_candidate(store, kept->lot_id[i], kept->weight[i], ret, err);
     return rc;
@@ -128,6 +143,8 @@ static void say_likely(const struct standing *s, struct text_buffer *out)
                      s->code);
     else
         append_read(s, out);
+    if (s->contradicted)
+        text_append(out, ", is on record as another lot");
 }
 
 static void say_several(const struct standing *s, struct text_buffer *out)
@@ -137,6 +154,8 @@ static void say_several(const struct standing *s, struct text_buffer *out)
     append_read(s, out);
     if (s->misread)
         text_append(out, ", whole and on no record, so likely misread");
+    if (s->contradicted)
+        text_append(out, ", is on record, but what else was said speaks against it");
 }
 
 /* Where its day lies beside the records, so that one knows what to load or to look up. */

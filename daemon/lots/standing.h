@@ -24,6 +24,7 @@ struct standing {
     int32_t newest_day; /* on which the newest lot on record was packed, WHEN_UNKNOWN_DAY none */
     int32_t first_day;  /* and the oldest */
     bool misread;       /* `code` is taken for another lot's, misread */
+    bool contradicted;  /* the code read is on record, but what else was said speaks against it */
     struct standing_candidate candidate[LOT_MATCH_CANDIDATES]; /* likeliest first */
     size_t count;
     const struct tz *tz; /* borrowed from the query */

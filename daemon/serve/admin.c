@@ -26,7 +26,7 @@ void rules_get(struct request *rq, struct store *store)
 struct health {
     struct store_totals totals;
     struct outbox_counts outbox;
-    int64_t rank_waiting;
+    int64_t rank_waiting, rematch_waiting;
     struct writer_counts writer;
     struct store_size size;
 };
@@ -39,6 +39,8 @@ static int read_health(const struct app *app, struct store *store, struct health
         rc = outbox_count(store, &h->outbox, err);
     if (!rc)
         rc = work_count(store, WORK_RANK, &h->rank_waiting, err);
+    if (!rc)
+        rc = work_count(store, WORK_REMATCH, &h->rematch_waiting, err);
     h->writer = writer_counts(app->writer);
     h->size = store_size(store);
     return rc;
@@ -86,15 +88,16 @@ static json_t *status_json(struct app *app, const struct setup *setup, const str
                   (json_int_t)h->outbox.sent, "last_error",
                   h->outbox.last_error[0] ? h->outbox.last_error : NULL);
     json_t *status = json_pack(
-        "{s:s, s:s, s:s, s:I, s:o, s:o, s:o, s:{s:I}, s:{s:I, s:I, s:s?}, s:{s:I, s:I, s:I, s:I}}",
+        "{s:s, s:s, s:s, s:I, s:o, s:o, s:o, s:{s:I, s:I}, s:{s:I, s:I, s:s?}, s:{s:I, s:I, s:I, "
+        "s:I}}",
         "version", ODDLOAF_VERSION, "plant", config_text(setup->config, "plant"), "time_zone",
         tz_name(setup->tz), "uptime_s", (json_int_t)((app_now_ms(app) - app->started_ms) / 1000),
         "rules", rules_status(app, setup), "counts", counts, "outbox", outbox, "work", "rank",
-        (json_int_t)h->rank_waiting, "store", "db_bytes", (json_int_t)h->size.db_bytes, "wal_bytes",
-        (json_int_t)h->size.wal_bytes, "lost", h->writer.lost.code ? h->writer.lost.text : NULL,
-        "writer", "jobs", (json_int_t)h->writer.jobs, "groups", (json_int_t)h->writer.groups,
-        "queued", (json_int_t)h->writer.queued, "largest_group",
-        (json_int_t)h->writer.largest_group);
+        (json_int_t)h->rank_waiting, "rematch", (json_int_t)h->rematch_waiting, "store", "db_bytes",
+        (json_int_t)h->size.db_bytes, "wal_bytes", (json_int_t)h->size.wal_bytes, "lost",
+        h->writer.lost.code ? h->writer.lost.text : NULL, "writer", "jobs",
+        (json_int_t)h->writer.jobs, "groups", (json_int_t)h->writer.groups, "queued",
+        (json_int_t)h->writer.queued, "largest_group", (json_int_t)h->writer.largest_group);
     json_object_set_new(status, "mail", mail_status(setup));
     return status;
 }

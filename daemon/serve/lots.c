@@ -99,6 +99,7 @@ static int lot_json(struct store *store, struct setup *setup, const struct lot_q
     standing_json(&standing, *ret);
     json_object_set_new(*ret, "exact", json_boolean(matched.state == LOT_EXACT));
     json_object_set_new(*ret, "candidates", standing_lots_json(&standing));
+    json_object_set(*ret, "lots", json_object_get(*ret, "candidates"));
     return 0;
 }
 

@@ -24,6 +24,8 @@ static void add_candidates(const json_t *lots, struct view *view)
     size_t i, rest = 0;
     const json_t *lot;
     char text[64];
+    if (json_number_value(json_object_get(json_array_get(lots, 0), "weight")) < WORTH_TELLING)
+        return;
     json_array_foreach(lots, i, lot)
     {
         double weight = json_number_value(json_object_get(lot, "weight"));

@@ -166,7 +166,7 @@ class Plant:
         while time.time() < until:
             status = self.get("/v1/status")[1]
             mailed = status["mail"]["gap"] or status["outbox"]["waiting"] == 0
-            if status["work"]["rank"] == 0 and mailed:
+            if not any(status["work"].values()) and mailed:
                 return status
             time.sleep(0.1)
         raise AssertionError("still busy: " + json.dumps(status))

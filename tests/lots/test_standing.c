@@ -171,6 +171,22 @@ static void several(void **state)
     json_decref(json);
 }
 
+static void contradicted(void **state)
+{
+    (void)state;
+    struct lot_query q = query_of("L2 6321 A0412", "2026-11-19");
+    struct lot_match_result r;
+    struct standing s;
+    json_t *json = json_object();
+    q.found_day = day("2026-11-10"); /* packed a week later */
+    assert_int_equal(lot_match(world.matcher, world.store, &q, &r, NULL), 0);
+    assert_int_equal(standing_of_match(world.store, &q, &r, &s, NULL), 0);
+    standing_json(&s, json);
+    assert_string_not_equal(text_of(json, "lot_state"), "exact");
+    assert_non_null(strstr(text_of(json, "lot_says"), "as read: L2 6321 A0412, is on record"));
+    json_decref(json);
+}
+
 static void not_on_record(void **state)
 {
     (void)state;
@@ -245,6 +261,7 @@ int main(void)
         cmocka_unit_test(likely),
         cmocka_unit_test(likely_though_it_reads_whole),
         cmocka_unit_test(several),
+        cmocka_unit_test(contradicted),
         cmocka_unit_test(not_on_record),
         cmocka_unit_test(unknown),
         cmocka_unit_test(kept),
