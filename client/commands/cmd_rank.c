@@ -1,6 +1,7 @@
 #include "base/jsonx.h"
 #include "commands/case_path.h"
 #include "commands/command.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include "show/standing.h"
@@ -71,6 +72,20 @@ static void show_moved(const struct view *v, const json_t *document)
     free(cases);
 }
 
+/* Before anything is ranked. */
+static void show_harm(const struct view *v, const json_t *document)
+{
+    bool harm = harm_reported(NULL, document);
+    if (!harm && !harm_possible(document))
+        return;
+    const char *caution =
+        json_string_value(json_array_get(json_object_get(document, "cautions"), 0));
+    view_blank(v);
+    view_text(v, VIEW_BOLD, 0, 0,
+              harm ? "HARM IS REPORTED in this case." : "A complaint here MAY SPEAK OF HARM.");
+    view_text(v, VIEW_PLAIN, 2, 0, caution ? caution : "");
+}
+
 static void show(const struct client *c, const json_t *document)
 {
     const struct view *v = &c->view;
@@ -80,6 +95,7 @@ static void show(const struct client *c, const json_t *document)
     case_title(c, document);
     view_label(v, "state", "%s, %zu %s", pick_text(document, "state", "open"), complaints,
                complaints == 1 ? "complaint" : "complaints");
+    show_harm(v, document);
     show_joined(v, document);
     show_moved(v, document);
     show_verdict(v, document);

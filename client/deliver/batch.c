@@ -25,7 +25,7 @@ struct batch {
     } * rows; /* the rows of `lines` */
     size_t row_capacity;
     json_t *seen; /* digest → count, for rows without an id */
-    long read, logged, again, refused, kept, joined, alike;
+    long read, logged, again, refused, kept, joined, alike, possible;
     struct text_buffer harm; /* cases (lines, where only kept) that report harm */
     char alarm[128];         /* whether mails about them leave */
     bool away;               /* the daemon does not answer: keep the rest without asking */
@@ -134,6 +134,7 @@ static void refuse(struct batch *b, long line, const struct error *err, const js
 {
     size_t i;
     const json_t *harm = json_object_get(answer, "harm");
+    bool possible = !harm && harm_possible(answer);
     const json_t *fault;
     b->refused++;
     if (b->c->json) {
@@ -144,6 +145,8 @@ static void refuse(struct batch *b, long line, const struct error *err, const js
             json_object_set(json_object_get(document, "error"), "faults", (json_t *)faults);
         if (harm)
             json_object_set(document, "harm", (json_t *)harm);
+        if (possible)
+            json_object_set_new(document, "harm_possible", json_true());
         client_print(document);
         json_decref(document);
     }
@@ -154,6 +157,10 @@ static void refuse(struct batch *b, long line, const struct error *err, const js
         const struct error one = fault_of(fault);
         say_refused(b, line, &one);
     }
+    if (possible)
+        b->possible++;
+    if (possible)
+        client_say(b->c, "  this row may speak of harm: a person must read it");
     if (harm) {
         client_say(b->c, "  HARM is reported in this row");
         add_harm_line(b, line, pick_text(answer, "alarm", b->alarm));
@@ -168,10 +175,12 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
     bool harm = row->harm || harm_reported(NULL, answer);
     size_t i;
     const json_t *doubt;
+    bool possible = !harm && harm_possible(answer);
     const char *like =
         pick_text(json_array_get(json_object_get(answer, "similar"), 0), "complaint", NULL);
     b->joined += pick_has(answer, "same_as");
     b->alike += like != NULL;
+    b->possible += possible;
     if (harm)
         add_harm(b, pick_text(answer, "case", "?"), pick_text(answer, "alarm", b->alarm));
     if (b->c->json) {
@@ -184,7 +193,10 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
                      pick_text(first, "cause", "?"));
     view_textf(v, VIEW_PLAIN, 0, 4, "%5ld  %-8s %-18s%s%s%s", row->line,
                pick_text(answer, "case", "?"), standing_named(answer),
-               cause.length ? cause.data : "", harm ? "  HARM" : "",
+               cause.length ? cause.data : "",
+               harm       ? "  HARM"
+               : possible ? "  TO READ"
+                          : "",
                pick_bool(answer, "again", false) ? "  (logged before)"
                : pick_has(answer, "same_as")     ? "  (joined)"
                                                  : "");
@@ -389,6 +401,10 @@ static void say_end(const struct batch *b)
         view_textf(v, VIEW_PLAIN, 0, 2,
                    "%ld may repeat an earlier complaint of the same person: `oddloaf join` if so",
                    b->alike);
+    if (b->possible)
+        view_textf(v, VIEW_BOLD, 0, 2,
+                   "%ld may speak of harm (TO READ): a person must read what was said.",
+                   b->possible);
     if (b->harm.length) {
         char sentence[sizeof b->alarm];
         view_textf(v, VIEW_BOLD, 0, 2,

@@ -56,10 +56,16 @@ static void say_harm(const struct reply *reply)
     json_t *problem = NULL;
     if (reply->json && reply->body.length)
         jsonx_parse(reply->body.data, reply->body.length, &problem, NULL);
-    if (harm_reported(NULL, problem)) {
+    const char *script = pick_text(problem, "script", NULL),
+               *alarm = pick_text(problem, "alarm", NULL);
+    bool harm = harm_reported(NULL, problem);
+    if (harm || harm_possible(problem)) {
         struct view v;
         view_init(&v, stderr);
-        harm_show(&v, pick_text(problem, "script", NULL), pick_text(problem, "alarm", NULL));
+        if (harm)
+            harm_show(&v, script, alarm);
+        else
+            harm_show_possible(&v, script, alarm);
         view_text(&v, VIEW_PLAIN, 0, 0,
                   "The complaint itself is refused: mend it and log it again.");
     }

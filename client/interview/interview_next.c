@@ -205,7 +205,10 @@ void interview_preview(struct interview *iv)
 
 void interview_harm(struct interview *iv)
 {
-    const char *script = harm_script(pick_text(iv->preview, "script", NULL));
-    if (harm_reported(iv->complaint, NULL) && is_news(iv, script))
-        harm_show(&iv->view, script, pick_text(iv->preview, "alarm", NULL));
+    const char *said = pick_text(iv->preview, "script", NULL), *script = harm_script(said);
+    const char *alarm = pick_text(iv->preview, "alarm", NULL);
+    if (harm_reported(iv->complaint, iv->preview) && is_news(iv, script))
+        harm_show(&iv->view, script, alarm);
+    else if (harm_possible(iv->preview) && is_news(iv, said ? said : ""))
+        harm_show_possible(&iv->view, said, alarm);
 }

@@ -33,6 +33,26 @@ void harm_show(const struct view *v, const char *script, const char *alarm)
         view_textf(v, VIEW_BOLD, 0, 0, "%s.", harm_sentence(alarm, sentence, sizeof sentence));
 }
 
+void harm_show_possible(const struct view *v, const char *script, const char *alarm)
+{
+    char sentence[160];
+    view_blank(v);
+    view_text(v, VIEW_BOLD, 0, 0, "MAY BE HARM: a person must read the note. Ask the caller:");
+    view_text(v, VIEW_PLAIN, 2, 0,
+              script && *script ? script
+                                : "Was anyone, or a pet, unwell or hurt after eating it? Was there "
+                                  "anything in it that does not belong there?");
+    view_text(v, VIEW_PLAIN, 0, 0,
+              "If so, log it as harm (--harm). Name no cause to the caller before that is clear.");
+    if (alarm && *alarm)
+        view_textf(v, VIEW_BOLD, 0, 0, "%s.", harm_sentence(alarm, sentence, sizeof sentence));
+}
+
+bool harm_possible(const json_t *answer)
+{
+    return json_is_true(json_object_get(answer, "harm_possible"));
+}
+
 bool harm_reported(const json_t *complaint, const json_t *answer)
 {
     const json_t *harm = json_object_get(answer, "harm");

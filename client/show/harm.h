@@ -15,9 +15,13 @@
 void harm_show(const struct view *v, const char *script, const char *alarm);
 /* "No mail is set up: …": begins a sentence. Returns `out`. */
 char *harm_sentence(const char *alarm, char *out, size_t size);
+/* The same where harm may be meant: what to ask, and that a person must read. */
+void harm_show_possible(const struct view *v, const char *script, const char *alarm);
 /* Those words. */
 const char *harm_script(const char *script);
 /* True if the complaint, or the answer to it (may be NULL), says so. */
 bool harm_reported(const json_t *complaint, const json_t *answer);
+/* True if the answer (may be NULL) says that it may be meant. */
+bool harm_possible(const json_t *answer);
 
 #endif

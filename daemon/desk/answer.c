@@ -2,6 +2,7 @@
 #include "desk/joining.h"
 #include "desk/return_place.h"
 #include "desk/understood.h"
+#include "intake/harm.h"
 #include "rank/triage.h"
 #include <string.h>
 
@@ -23,9 +24,9 @@ static const char *alarm_of(const struct desk *desk, bool logged, bool again)
 }
 
 /* What to read out, and whether a mail about it leaves. */
-static void add_harm(const struct desk *desk, const char *alarm, json_t *answer)
+static void add_harm(const struct desk *desk, bool possible, const char *alarm, json_t *answer)
 {
-    json_object_set(answer, "script", json_object_get(desk->harm, "script"));
+    json_object_set_new(answer, "script", json_string(harm_script_of(desk->harm, possible)));
     if (alarm)
         json_object_set_new(answer, "alarm", json_string(alarm));
 }
@@ -33,10 +34,12 @@ static void add_harm(const struct desk *desk, const char *alarm, json_t *answer)
 json_t *answer_refused_harm(const struct desk *desk, const struct taking *t)
 {
     json_t *answer = json_object();
-    if (t->harm) {
+    if (t->harm)
         json_object_set(answer, "harm", t->harm);
-        add_harm(desk, alarm_of(desk, true, false), answer);
-    }
+    if (t->harm_possible)
+        json_object_set_new(answer, "harm_possible", json_true());
+    if (t->harm || t->harm_possible)
+        add_harm(desk, t->harm_possible, alarm_of(desk, true, false), answer);
     return answer;
 }
 
@@ -71,13 +74,24 @@ static json_t *top_of(const json_t *ranked)
 
 static void add_ranking(json_t *answer, const json_t *ranking)
 {
-    static const char *const KEYS[] = {"ask", "cautions", "harm"};
     json_object_set_new(answer, "ranked", top_of(json_object_get(ranking, "ranked")));
-    for (size_t k = 0; k < sizeof KEYS / sizeof KEYS[0]; k++) {
-        json_t *value = json_object_get(ranking, KEYS[k]);
-        if (value)
-            json_object_set(answer, KEYS[k], value);
-    }
+    json_object_set(answer, "ask", json_object_get(ranking, "ask"));
+    /* lock-outs and ovens are for the plant: the desk reads out what the caller needs */
+    json_object_set(answer, "cautions", json_object_get(ranking, "caller_cautions"));
+}
+
+/* This caller's; that another one reported harm before is a word of its own. */
+static void add_form_harm(const struct desk *desk, const struct taking *t, const json_t *ranking,
+                          const char *alarm, json_t *answer)
+{
+    json_t *harm = json_object_get(t->form->body, "harm");
+    json_object_set_new(answer, "harm", harm ? json_copy(harm) : json_array());
+    json_object_set_new(answer, "harm_possible", json_boolean(t->form->harm_possible));
+    if (t->form->harm || t->form->harm_possible)
+        add_harm(desk, t->form->harm_possible, alarm, answer);
+    if (!t->form->harm && json_is_true(json_object_get(ranking, "harm")))
+        json_object_set_new(answer, "earlier_harm",
+                            json_string("an earlier caller reported harm on this lot"));
 }
 
 /* Before all others: where returned goods must not stand. */
@@ -147,8 +161,7 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
     if (ranking)
         add_ranking(answer, ranking);
     add_return_caution(desk, t->form, answer);
-    if (t->form->harm)
-        add_harm(desk, alarm_of(desk, true, t->placed.again), answer);
+    add_form_harm(desk, t, ranking, alarm_of(desk, true, t->placed.again), answer);
     if (t->placed.joined)
         add_joined(t, store, answer);
     else
@@ -165,8 +178,7 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
     add_similar(desk, store, t, lot_id, answer);
     add_ranking(answer, ranking);
     add_return_caution(desk, t->form, answer);
-    if (t->form->harm)
-        add_harm(desk, alarm_of(desk, false, false), answer);
+    add_form_harm(desk, t, ranking, alarm_of(desk, false, false), answer);
     return answer;
 }
 
@@ -178,9 +190,6 @@ json_t *answer_busy(const struct desk *desk, const struct taking *t)
                                "case", case_json(t), "ranked", "ask", "cautions", "busy", true);
     json_object_update(answer, t->lot);
     json_object_set(answer, "doubts", t->form->doubts);
-    if (t->form->harm) {
-        json_object_set_new(answer, "harm", json_true());
-        add_harm(desk, alarm_of(desk, true, t->placed.again), answer);
-    }
+    add_form_harm(desk, t, NULL, alarm_of(desk, true, t->placed.again), answer);
     return answer;
 }

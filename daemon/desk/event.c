@@ -40,7 +40,8 @@ json_t *event_urgent_refused(const char *plant, const json_t *needs, const json_
         if (is_short(value))
             json_object_set(taken, KEYS[i], value);
     }
-    json_object_set(taken, "harm", (json_t *)harm);
+    if (harm)
+        json_object_set(taken, "harm", (json_t *)harm);
     json_t *event = event_urgent(plant, needs, taken, NULL);
     json_object_set_new(event, "lot", json_null());
     json_object_set(event, "lot_text", json_object_get(taken, "lot_text"));
@@ -52,6 +53,12 @@ json_t *event_urgent_refused(const char *plant, const json_t *needs, const json_
         json_object_set_new(event, "line", json_integer(why->line));
     json_decref(taken);
     return event;
+}
+
+void event_urgent_possible(json_t *event)
+{
+    json_object_set_new(event, "harm", json_array());
+    json_object_set_new(event, "possible", json_true());
 }
 
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking)

@@ -14,9 +14,13 @@
 json_t *event_urgent(const char *plant, const json_t *needs, const json_t *body, const json_t *lot);
 /* The same of a complaint that was refused, so that no case holds it: "refused" says why and
  * "source" and "line" where it is; the caller adds "said". `complaint` is unchecked: only short
- * texts and numbers are taken over. `harm` (borrowed): the checked words. New reference. */
+ * texts and numbers are taken over. `harm` (borrowed; may be NULL): the checked words. New
+ * reference. */
 json_t *event_urgent_refused(const char *plant, const json_t *needs, const json_t *complaint,
                              const json_t *harm, const struct error *why);
+/* Either of a complaint that may speak of harm, so that a person must read it: "possible" is true,
+ * "harm" empty. */
+void event_urgent_possible(json_t *event);
 /* {"event":"case","plant","revision","why":"…","ranking":{…}}; the caller adds "said", a list, and
  * "made". New reference. */
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking);

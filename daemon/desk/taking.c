@@ -5,6 +5,7 @@
 #include "desk/event.h"
 #include "desk/joining.h"
 #include "desk/told.h"
+#include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "store/outbox.h"
 #include "tell/tell.h"
@@ -60,12 +61,14 @@ static void refuse(const struct desk *desk, struct taking *t, const json_t *comp
     json_decref(t->urgent);
     t->urgent = NULL;
     error_at(&t->err, t->source, t->line, 0);
-    t->harm = complaint_form_harm(complaint);
-    if (!t->harm)
+    t->harm = complaint_form_harm(complaint, &t->harm_possible);
+    if (!t->harm && !t->harm_possible)
         return;
     json_t *said = told_refused(complaint);
-    t->urgent = event_urgent_refused(desk->plant, json_object_get(desk->harm, "mail"), said,
+    t->urgent = event_urgent_refused(desk->plant, harm_needs_of(desk->harm, t->harm_possible), said,
                                      t->harm, &t->err);
+    if (t->harm_possible)
+        event_urgent_possible(t->urgent);
     json_object_set_new(t->urgent, "said", said);
     event_message_id(desk->mail_domain, now_ms, t->message_id, sizeof t->message_id);
 }
@@ -74,8 +77,11 @@ static void make_urgent(const struct desk *desk, struct store *store, struct tak
                         int64_t now_ms)
 {
     json_t *said = told_complaint(t->form->body, t->form->contact);
-    t->urgent = event_urgent(desk->plant, json_object_get(desk->harm, "mail"), said, t->lot);
+    t->urgent =
+        event_urgent(desk->plant, harm_needs_of(desk->harm, t->form->harm_possible), said, t->lot);
     json_object_set(t->urgent, "doubts", t->form->doubts);
+    if (t->form->harm_possible)
+        event_urgent_possible(t->urgent);
     json_object_set_new(t->urgent, "said", said);
     json_object_set_new(t->urgent, "made",
                         told_lot(store, desk->tz, complaint_lots_settled(&t->placing.lots)));
@@ -127,7 +133,7 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *com
         return;
     t->body = jsonx_dump(t->form->body);
     t->contact = t->form->contact ? jsonx_dump(t->form->contact) : NULL;
-    if (t->form->harm)
+    if (t->form->harm || t->form->harm_possible)
         make_urgent(desk, store, t, now_ms);
 }
 
@@ -179,7 +185,8 @@ static int log_report(const struct desk *desk, struct taking *t, struct store *s
 {
     int rc = t->form->same_as[0] ? log_joined(desk, t, store, c, err)
                                  : complaint_log(store, c, &t->placed, err);
-    if (rc != ERROR_INVALID || (t->alone && !t->form->harm))
+    bool harm = t->form->harm || t->form->harm_possible;
+    if (rc != ERROR_INVALID || (t->alone && !harm))
         return rc;
     json_t *body = json_incref(t->form->body);
     t->err = *err;

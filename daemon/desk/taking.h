@@ -18,8 +18,9 @@ struct taking {
     json_t *taken; /* what the note gave: shown to the desk */
     json_t *lot;   /* how it stands to the lots: desk/placing.h */
     char *body, *contact;
-    json_t *urgent; /* event of harm, or NULL */
-    json_t *harm;   /* what a refused one says of harm, or NULL */
+    json_t *urgent;     /* event of harm, or NULL */
+    json_t *harm;       /* what a refused one says of harm, or NULL */
+    bool harm_possible; /* of a refused one: it may speak of harm */
     char message_id[128];
     struct complaint_placed placed;
 };

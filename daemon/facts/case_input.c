@@ -21,6 +21,11 @@ static struct case_complaint *add(struct case_input *input)
     return complaint;
 }
 
+static bool may_be_harm(const json_t *body)
+{
+    return json_is_true(json_object_get(body, "harm_possible"));
+}
+
 static int take_row(void *arg, const struct complaint_row *row)
 {
     struct case_input *input = arg;
@@ -38,6 +43,7 @@ static int take_row(void *arg, const struct complaint_row *row)
         complaint->body = json_object(); /* what cannot be read says nothing */
     input->packs += row->packs;
     input->harm = input->harm || row->harm;
+    input->harm_possible = input->harm_possible || may_be_harm(complaint->body);
     if (row->received_ms > input->as_of_ms)
         input->as_of_ms = row->received_ms;
     input->last_id = row->id;
@@ -137,6 +143,7 @@ int case_input_of(const json_t *complaint, const struct complaint_lot *lots, int
     one->body = json_deep_copy(complaint);
     input.packs = one->packs;
     input.harm = one->harm;
+    input.harm_possible = may_be_harm(complaint);
     for (int i = 0; i < lot_count && i < COMPLAINT_LOTS; i++)
         input.lots[input.lot_count++] = lots[i];
     settle_weights(&input);

@@ -24,8 +24,9 @@ struct case_input {
     int64_t case_id; /* 0: not logged */
     int64_t last_id; /* of the newest complaint */
     int symptom;
-    int64_t as_of_ms; /* the newest complaint's receipt */
-    bool harm, settled;
+    int64_t as_of_ms;         /* the newest complaint's receipt */
+    bool harm, harm_possible; /* of any complaint: said; may be meant */
+    bool settled;
     int revision;
     struct case_complaint *complaints;
     int count, packs;

@@ -383,7 +383,8 @@ static int check_uuid(const json_t *complaint, bool partial, char uuid[static UU
 /* The complaint without the members that are read on their own. */
 static json_t *plain_members(const json_t *complaint)
 {
-    static const char *const APART[] = {"id", "contact", "measured", "observed", NULL};
+    static const char *const APART[] = {"id",       "contact",       "measured",
+                                        "observed", "harm_possible", NULL};
     json_t *rest = json_copy((json_t *)complaint);
     for (const char *const *name = APART; *name; name++)
         json_object_del(rest, *name);
@@ -454,6 +455,7 @@ static void read_all(const json_t *complaint, struct reading *r)
         need(r, complaint, "received_at");
     }
     read_received(r);
+    r->form->harm_possible = json_is_true(json_object_get(complaint, "harm_possible"));
 }
 
 static void settle(struct complaint_form *form, const struct form_options *options)
@@ -464,6 +466,9 @@ static void settle(struct complaint_form *form, const struct form_options *optio
     form->packs = packs ? (int)json_integer_value(packs) : 1;
     form->units = json_integer_value(json_object_get(form->body, "units"));
     form->harm = json_array_size(json_object_get(form->body, "harm")) > 0;
+    form->harm_possible = form->harm_possible && !form->harm;
+    if (form->harm_possible)
+        json_object_set_new(form->body, "harm_possible", json_true());
     text_clip(same_as ? same_as : "", form->same_as, sizeof form->same_as);
     if (form->uuid[0])
         json_object_set_new(form->body, "id", json_string(form->uuid));
@@ -506,17 +511,19 @@ const char *complaint_form_text(const struct complaint_form *form, const char *n
     return json_string_value(json_object_get(form->body, name));
 }
 
-json_t *complaint_form_harm(const json_t *complaint)
+json_t *complaint_form_harm(const json_t *complaint, bool *ret_possible)
 {
     const struct field *field = fields_find("harm");
     const json_t *said = json_object_get(complaint, "harm");
     json_t *known = json_array();
-    size_t count = json_is_string(said) ? 1 : json_array_size(said);
+    size_t count = json_is_array(said) ? json_array_size(said) : said && !json_is_null(said);
     for (size_t i = 0; i < count; i++) {
         const char *word = json_string_value(json_is_array(said) ? json_array_get(said, i) : said);
         if (word && fields_word(field->words, word))
             json_array_append_new(known, json_string(word));
     }
+    *ret_possible = !json_array_size(known) &&
+                    (count || json_is_true(json_object_get(complaint, "harm_possible")));
     if (json_array_size(known))
         return known;
     json_decref(known);

@@ -12,6 +12,7 @@
 #include "base/uuid.h"
 #include "base/when.h"
 #include <jansson.h>
+#include <stdbool.h>
 
 struct complaint_form {
     char uuid[UUID_TEXT];
@@ -25,7 +26,7 @@ struct complaint_form {
     int32_t code_day, bought_day, found_day; /* WHEN_UNKNOWN_DAY if missing or doubted */
     int packs;
     int64_t units;
-    bool harm;
+    bool harm, harm_possible; /* said; not said, but a person must read it: at most one */
 };
 
 struct form_options {
@@ -52,8 +53,9 @@ json_t *complaint_form_fault(const struct error *why);
 /* Adds a doubt about a field of the body. */
 void complaint_form_doubt(const struct complaint_form *form, const char *field, const char *says);
 /* The words of harm that a complaint says, though it be refused: those of its "harm" that are
- * known. New reference; NULL if there are none. */
-json_t *complaint_form_harm(const json_t *complaint);
+ * known. New reference; NULL if there are none. *ret_possible: then, it may speak of harm all the
+ * same, or its "harm" is in no word of ours. */
+json_t *complaint_form_harm(const json_t *complaint, bool *ret_possible);
 /* The text member, or NULL. Lives as long as the form. */
 const char *complaint_form_text(const struct complaint_form *form, const char *name);
 /* What `erase` looks for in a person's words: folded, or digits only for a phone number. */

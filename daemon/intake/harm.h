@@ -4,9 +4,13 @@
 
 #include "base/doc.h"
 
-/* {"script": read out to the caller, "mail": [cautions of the urgent mail]}; checked. New
- * reference. Every fault is reported (`report` may be NULL); then the first is also in `err` and
- * its code returned. */
+/* {"script": read out to the caller, "mail": [cautions of the urgent mail], "possible": the same
+ * two where harm may be meant and a person must read}; checked. New reference. Every fault is
+ * reported
+ * (`report` may be NULL); then the first is also in `err` and its code returned. */
 int harm_load(const char *path, doc_report report, void *arg, json_t **ret, struct error *err);
+/* Of `harm` as loaded, borrowed: what to read out, and what the mail says this needs. */
+const char *harm_script_of(const json_t *harm, bool possible);
+const json_t *harm_needs_of(const json_t *harm, bool possible);
 
 #endif

@@ -134,27 +134,69 @@ static void fill_from(struct reading *reading, const json_t *complaint, json_t *
     }
 }
 
+/* Is the harm heard news to the complaint? If so it is added. */
+static bool add_harm(json_t *filled, const char *field, json_t *value)
+{
+    json_t *said = json_object_get(filled, "harm");
+    if (strcmp(field, "harm") != 0)
+        return !json_array_size(said) && json_object_set(filled, field, value) == 0;
+    if (holds(said, value) || (said && !json_is_null(said) && !json_is_array(said)))
+        return false;
+    if (!json_is_array(said))
+        json_object_set_new(filled, field, json_array());
+    json_array_append(json_object_get(filled, field), value);
+    return true;
+}
+
+/* Looked for whatever the complaint itself says of harm: somebody who chose "injury" may have noted
+ * that a child was ill as well. */
+static void hear_harm(const struct lexicon *lexicon, const char *note, json_t *filled,
+                      json_t *taken)
+{
+    const struct field_word *kinds = fields_find("harm")->words;
+    struct harm_heard *heard = NULL;
+    int count = harm_words_read(lexicon->harm, note, &heard);
+    for (int i = 0; i < count; i++) {
+        bool possible = heard[i].kind == HARM_WORDS_POSSIBLE;
+        const char *field = possible ? "harm_possible" : "harm";
+        json_t *value = possible ? json_true() : json_string(kinds[heard[i].kind].word);
+        json_t *from = json_stringn(note + heard[i].from, heard[i].to - heard[i].from);
+        if (add_harm(filled, field, value))
+            json_array_append_new(
+                taken, json_pack("{s:s, s:O, s:O}", "field", field, "value", value, "from", from));
+        json_decref(value);
+        json_decref(from);
+    }
+    free(heard);
+}
+
+static void read_text(const struct lexicon *lexicon, struct reading *reading,
+                      const json_t *complaint, json_t *filled, json_t *taken)
+{
+    hear_harm(lexicon, reading->note, filled, taken);
+    if (strlen(reading->note) > (size_t)fields_find("note")->high)
+        return; /* will be refused: nothing but harm matters */
+    reading->count = lexicon_split(reading->note, &reading->words);
+    for (int i = 0; i < reading->count; i++)
+        reading->words[i].known = lexicon_knows(lexicon, reading->words[i].text);
+    for (int i = 0; i < lexicon->count; i++) {
+        reading->language = &lexicon->languages[i];
+        fill_from(reading, complaint, filled, taken);
+    }
+    free(reading->words);
+}
+
 json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, json_t **ret_taken)
 {
     static const char *const TEXTS[] = {"note", "reason"};
     json_t *filled = json_deep_copy(complaint), *taken = json_array();
     const char *symptom = json_string_value(json_object_get(complaint, "symptom"));
-    struct reading reading = {0};
-    for (size_t t = 0; t < sizeof TEXTS / sizeof TEXTS[0]; t++) {
-        const json_t *text = json_object_get(complaint, TEXTS[t]);
-        if (!json_is_string(text) || !lexicon)
-            continue;
-        reading.note = json_string_value(text);
-        reading.count = lexicon_split(reading.note, &reading.words);
-        /* the last bit is that of fields of any symptom */
-        reading.symptom = lexicon_symptom(symptom) | 1u << 31;
-        for (int i = 0; i < reading.count; i++)
-            reading.words[i].known = lexicon_knows(lexicon, reading.words[i].text);
-        for (int i = 0; i < lexicon->count; i++) {
-            reading.language = &lexicon->languages[i];
-            fill_from(&reading, complaint, filled, taken);
-        }
-        free(reading.words);
+    /* the last bit is that of fields of any symptom */
+    struct reading reading = {.symptom = lexicon_symptom(symptom) | 1u << 31};
+    for (size_t t = 0; lexicon && t < sizeof TEXTS / sizeof TEXTS[0]; t++) {
+        reading.note = json_string_value(json_object_get(complaint, TEXTS[t]));
+        if (reading.note)
+            read_text(lexicon, &reading, complaint, filled, taken);
     }
     free(reading.matches);
     *ret_taken = taken;
@@ -177,11 +219,14 @@ int lexicon_load(const char *dir, doc_report report, void *arg, struct lexicon *
 {
     struct lexicon *lexicon = xcalloc(1, sizeof *lexicon);
     struct doc doc = {.report = report, .arg = arg};
-    struct text_buffer common = {0};
+    struct text_buffer common = {0}, harm = {0};
     text_appendf(&common, "%s/common", dir);
+    text_appendf(&harm, "%s/harm", dir);
     doc_each(&doc, dir, add_language, lexicon);
     common_words_load(common.data, report, arg, &lexicon->common, &doc.first);
+    harm_words_load(harm.data, lexicon->common, report, arg, &lexicon->harm, &doc.first);
     text_buffer_free(&common);
+    text_buffer_free(&harm);
     if (doc.first.code) {
         lexicon_free(lexicon);
         if (err && !err->code)
@@ -199,6 +244,7 @@ void lexicon_free(struct lexicon *lexicon)
         return;
     for (int i = 0; i < lexicon->count; i++)
         language_free(&lexicon->languages[i]);
+    harm_words_free(lexicon->harm);
     common_words_free(lexicon->common);
     free(lexicon->known);
     free(lexicon->languages);

@@ -4,6 +4,7 @@
 
 #include "intake/common_words.h"
 #include "intake/fields.h"
+#include "intake/harm_words.h"
 #include "intake/lexicon.h"
 #include <stdbool.h>
 #include <stddef.h>
@@ -66,6 +67,7 @@ struct lexicon {
     const char **known; /* every whole word of every language, sorted; borrowed */
     int known_count;
     struct common_words *common;
+    struct harm_words *harm;
 };
 
 enum pause { PAUSE_NONE, PAUSE_COMMA, PAUSE_SENTENCE };
@@ -95,9 +97,12 @@ struct reading {
     int match_count, match_capacity;
 };
 
-/* Words of UTF-8 text: folded, apostrophes dropped, hyphens part words. Returns their number. */
-/* All words of the note in *ret (malloc'd). */
+/* Words of UTF-8 text in *ret (malloc'd): folded, apostrophes dropped, hyphens part words. Returns
+ * their number. */
 int lexicon_split(const char *note, struct note_word **ret);
+/* Optimal string alignment distance: insert, drop, change, swap two neighbours; at most 3. Both at
+ * most LEXICON_WORD bytes. */
+int lexicon_edit_distance(const char *a, size_t la, const char *b, size_t lb);
 /* How far `word` is from what `lexeme` asks for: 0 the same, 1 or 2 a misspelling, -1 another. */
 int lexicon_distance(const struct language *language, const struct lexeme *lexeme,
                      const struct note_word *word); /* after lexicon_measure_sets() */

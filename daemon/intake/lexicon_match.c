@@ -6,35 +6,17 @@
 #include <string.h>
 
 #define FILLER_RUN 3     /* words that may stand between two words of a phrase */
-#define HARM_RUN 2       /* any words at all within a phrase of harm: "bit of *blue* plastic" */
 #define NEGATION_REACH 4 /* telling words back from a phrase to the word that negates it */
 #define NOTHING (UINT64_C(1) << 63) /* spent on a phrase that stands for nothing */
 #define LIST_REACH 9                /* the same in an enumeration: "no smell, spots or moisture" */
 
-static bool is_harm(const struct language *language, const struct phrase *phrase)
-{
-    return phrase->field >= 0 && strcmp(language->fields[phrase->field].field->name, "harm") == 0;
-}
-
-/* A word that may stand within a phrase, or (harm) one of HARM_RUN that say nothing of their own.
- */
-static bool may_stand_within(const struct language *language, const struct note_word *word,
-                             bool harm, int *run)
-{
-    if (lexicon_in(&language->filler, word))
-        return true;
-    return harm && (*run)++ < HARM_RUN && !lexicon_in(&language->negation, word) &&
-           !lexicon_in(&language->stops, word);
-}
-
 static bool try_phrase(const struct reading *reading, const struct phrase *phrase, int at,
                        struct match *ret)
 {
-    bool harm = is_harm(reading->language, phrase);
     *ret = (struct match){.phrase = phrase, .from = at};
     for (int i = 0; i < phrase->words.count; i++) {
         const struct lexeme *lexeme = &phrase->words.items[i];
-        int distance = -1, others = 0;
+        int distance = -1;
         for (int run = 0; at < reading->count; run++, at++) {
             if (at > ret->from && reading->words[at].before != PAUSE_NONE)
                 return false;
@@ -42,7 +24,7 @@ static bool try_phrase(const struct reading *reading, const struct phrase *phras
             if (distance >= 0)
                 break;
             if (!i || run == FILLER_RUN ||
-                !may_stand_within(reading->language, &reading->words[at], harm, &others))
+                !lexicon_in(&reading->language->filler, &reading->words[at]))
                 return false;
         }
         if (distance < 0)
@@ -86,19 +68,17 @@ static bool negated(const struct reading *reading, const struct match *match)
         return true;
     bool list = joined(reading, match->from - 1, match->to + 4);
     int reach = list ? LIST_REACH : NEGATION_REACH;
-    /* "not kept in the fridge": the small words between do not count; but of two readings of a
-     * note that speaks of harm, the one with harm is taken */
-    bool harm = is_harm(language, match->phrase);
+    /* "not kept in the fridge": the small words between do not count */
     int telling = 0;
     for (int i = match->from - 1; i >= 0 && telling < reach; i--) {
-        telling += list || harm || !lexicon_in(&language->filler, &reading->words[i]);
+        telling += list || !lexicon_in(&language->filler, &reading->words[i]);
         enum pause pause = reading->words[i + 1].before;
         if (pause == PAUSE_SENTENCE || (pause == PAUSE_COMMA && !list) ||
             lexicon_in(&language->stops, &reading->words[i]))
             return false;
         if (lexicon_in(&language->negation, &reading->words[i]))
             return true;
-        if (harm && begins_clause(reading, i))
+        if (begins_clause(reading, i))
             return false;
     }
     return false;

@@ -103,9 +103,7 @@ int lexicon_split(const char *note, struct note_word **ret)
 
 /* ---- comparing ---- */
 
-/* Optimal string alignment distance: insert, drop, change, swap two neighbours. Stops counting
- * past 2. Both at most LEXICON_WORD bytes. */
-static int edit_distance(const char *a, size_t la, const char *b, size_t lb)
+int lexicon_edit_distance(const char *a, size_t la, const char *b, size_t lb)
 {
     int rows[3][LEXICON_WORD + 1];
     if ((la > lb ? la - lb : lb - la) > 2)
@@ -136,7 +134,7 @@ static int misspelled(const struct lexeme *lexeme, const struct note_word *word)
     /* slips seldom hit the first letter, and real words that differ there abound */
     if (!allowed || word->text[0] != lexeme->text[0] || word->length < 4 || word->known)
         return -1;
-    int distance = edit_distance(lexeme->text, lexeme->length, word->text, word->length);
+    int distance = lexicon_edit_distance(lexeme->text, lexeme->length, word->text, word->length);
     return distance <= allowed ? distance : -1;
 }
 

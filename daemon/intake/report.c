@@ -90,10 +90,14 @@ json_t *report_merge(const json_t *complaint, const json_t *report, json_t *brou
             continue;
         if (strcmp(name, "harm") == 0)
             take_harm(&m, merged, value);
+        else if (strcmp(name, "harm_possible") == 0)
+            json_object_set(merged, name, value);
         else if (json_is_object(value))
             take_members(&m, merged, name, value);
         else
             take(&m, merged, name, name, value);
     }
+    if (json_array_size(json_object_get(merged, "harm")))
+        json_object_del(merged, "harm_possible");
     return merged;
 }

@@ -28,16 +28,26 @@ static void digest_subject(const json_t *week, char *out, size_t size)
         snprintf(out + used, size - used, "nothing rose");
 }
 
+static void urgent_subject(const json_t *event, char *out, size_t size)
+{
+    bool possible = json_is_true(json_object_get(event, "possible"));
+    const char *case_name = text_of(event, "case"), *lot = text_of(event, "lot_named");
+    if (json_object_get(event, "refused"))
+        snprintf(out, size, "%s",
+                 possible ? "To read: a refused complaint may speak of harm"
+                          : "URGENT: harm reported in a refused complaint");
+    else if (possible)
+        snprintf(out, size, "To read %s: a complaint may speak of harm, %s", case_name, lot);
+    else
+        snprintf(out, size, "URGENT %s: harm reported, %s", case_name, lot);
+}
+
 void message_subject(const json_t *event, char *out, size_t size)
 {
     const char *kind = text_of(event, "event");
     const json_t *ranking = json_object_get(event, "ranking");
     if (strcmp(kind, "urgent") == 0) {
-        if (json_object_get(event, "refused"))
-            snprintf(out, size, "URGENT: harm reported in a refused complaint");
-        else
-            snprintf(out, size, "URGENT %s: harm reported, %s", text_of(event, "case"),
-                     text_of(event, "lot_named"));
+        urgent_subject(event, out, size);
     } else if (strcmp(kind, "digest") == 0) {
         digest_subject(json_object_get(event, "week"), out, size);
     } else {

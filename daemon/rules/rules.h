@@ -72,7 +72,8 @@ struct rule_cause {
     int reach_count;
     struct rule_evidence reach_fact; /* curve of probabilities; fact -1 if none */
     const json_t *checks, *actions, *cautions, *sources; /* arrays or NULL */
-    json_t *document;                                    /* owns every borrowed text above */
+    const json_t *caller_cautions; /* the desk's; the others are the plant's */
+    json_t *document;              /* owns every borrowed text above */
 };
 
 struct rule_answer {

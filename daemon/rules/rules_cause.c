@@ -278,6 +278,7 @@ void rules_check_cause(struct doc *doc, const char *file_stem)
         {"checks", DOC_LIST, .each = read_check},
         {"actions", DOC_TEXTS, .at = offsetof(struct rule_cause, actions)},
         {"cautions", DOC_TEXTS, .at = offsetof(struct rule_cause, cautions)},
+        {"caller_cautions", DOC_TEXTS, .at = offsetof(struct rule_cause, caller_cautions)},
         {"sources", DOC_TEXTS, .at = offsetof(struct rule_cause, sources)},
         {"background", DOC_FLAG, DOC_AT(struct rule_cause, background)},
         {"after_dispatch", DOC_FLAG, DOC_AT(struct rule_cause, after_dispatch)},

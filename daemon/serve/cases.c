@@ -178,6 +178,19 @@ static int add_verdict(void *arg, const struct verdict_row *row)
     return 0;
 }
 
+/* Lock-outs and ovens are for the plant: who is the desk and no more sees the caller's cautions,
+ * and harm before them. */
+static void keep_desk_cautions(json_t *ranking)
+{
+    json_t *cautions = json_copy(json_object_get(ranking, "caller_cautions"));
+    if (!cautions)
+        cautions = json_array();
+    if (json_is_true(json_object_get(ranking, "harm")) ||
+        json_is_true(json_object_get(ranking, "harm_possible")))
+        json_array_insert(cautions, 0, json_array_get(json_object_get(ranking, "cautions"), 0));
+    json_object_set_new(ranking, "cautions", cautions);
+}
+
 static int rank_json(struct store *store, struct setup *setup, int64_t id, json_t **ret,
                      struct error *err)
 {
@@ -211,6 +224,8 @@ void cases_rank(struct request *rq, struct store *store)
     if (!rc)
         rc = revision ? tell_kept(setup->triage, store, id, (int)revision, &answer, &err)
                       : rank_json(store, setup, id, &answer, &err);
+    if (!rc && !(rq->roles & ~(unsigned)ROLE_DESK))
+        keep_desk_cautions(answer);
     if (rc) {
         json_decref(answer);
         request_reply_error(rq, rc, &err);

@@ -98,7 +98,7 @@ static int read_one(struct batch *b, struct store *store, struct error *err)
     else
         taking_read_broken(&b->setup->desk, b->rq->body, b->rq->body_length, b->now_ms, t);
     json_decref(complaint);
-    if (t->form || t->harm)
+    if (t->form || t->urgent)
         return 0;
     *err = t->err;
     return t->err.code;

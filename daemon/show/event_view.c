@@ -164,7 +164,10 @@ static void view_of_urgent(const json_t *event, struct view *view)
 {
     size_t i;
     const json_t *harm;
-    view_add(view, VIEW_TITLE, NULL, 0, "Urgent: a complaint reports harm");
+    if (json_is_true(json_object_get(event, "possible")))
+        view_add(view, VIEW_TITLE, NULL, 0, "To read: a complaint may speak of harm");
+    else
+        view_add(view, VIEW_TITLE, NULL, 0, "Urgent: a complaint reports harm");
     if (json_object_get(event, "refused"))
         view_add(
             view, VIEW_CAUTION, NULL, 0,

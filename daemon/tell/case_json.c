@@ -17,6 +17,10 @@ static const char HARM_CAUTION[] =
     "safety. The causes below are about the bread only and are no explanation of the harm. Local "
     "law on reporting and recall comes first.";
 
+static const char POSSIBLE_CAUTION[] =
+    "A complaint here may speak of harm: a person must read what was said before anything is done "
+    "with this ranking, and ask the caller.";
+
 json_t *case_when(const struct triage *triage, int64_t ms)
 {
     char text[40];
@@ -195,21 +199,32 @@ static bool has_text(const json_t *list, const char *text)
     return false;
 }
 
-static json_t *cautions_json(const struct triage *triage, const struct case_rank *ranked)
+static void add_cautions(json_t *list, const json_t *cautions)
+{
+    for (size_t c = 0; c < json_array_size(cautions); c++) {
+        const char *text = json_string_value(json_array_get(cautions, c));
+        if (json_array_size(list) < SHOWN_CAUTIONS && !has_text(list, text))
+            json_array_append_new(list, json_string(text));
+    }
+}
+
+/* Those of the likely causes: what to tell a caller, or that and what the plant must mind. */
+static json_t *cautions_json(const struct triage *triage, const struct case_rank *ranked,
+                             bool caller)
 {
     json_t *list = json_array();
-    if (ranked->input.harm)
+    if (ranked->input.harm && !caller)
         json_array_append_new(list, json_string(HARM_CAUTION));
+    else if (ranked->input.harm_possible && !caller)
+        json_array_append_new(list, json_string(POSSIBLE_CAUTION));
     for (int i = 0; i < ranked->rank->count; i++) {
         const struct rank_cause *one = &ranked->rank->causes[i];
         const struct rule_cause *cause = &triage->rules->causes[one->cause];
         if (one->probability < LIKELY && i > 0)
             break;
-        for (size_t c = 0; c < json_array_size(cause->cautions); c++) {
-            const char *text = json_string_value(json_array_get(cause->cautions, c));
-            if (json_array_size(list) < SHOWN_CAUTIONS && !has_text(list, text))
-                json_array_append_new(list, json_string(text));
-        }
+        add_cautions(list, cause->caller_cautions);
+        if (!caller)
+            add_cautions(list, cause->cautions);
     }
     return list;
 }
@@ -232,12 +247,15 @@ json_t *case_rank_json(const struct triage *triage, const struct case_rank *rank
     json_object_set_new(object, "as_of", case_when(triage, ranked->input.as_of_ms));
     json_object_set_new(object, "rules", json_string(triage->rules->hash));
     json_object_set_new(object, "harm", json_boolean(ranked->input.harm));
+    json_object_set_new(object, "harm_possible",
+                        json_boolean(ranked->input.harm_possible && !ranked->input.harm));
     json_object_set_new(object, "complaints", complaints);
     json_object_set_new(object, "lots", lots);
     json_object_set_new(object, "ranked", ranked_json(triage, ranked));
     json_object_set_new(object, "ask", asks ? asks : json_array());
     json_object_set_new(object, "checks", checks_json(triage, ranked));
     json_object_set_new(object, "actions", actions_json(triage, ranked));
-    json_object_set_new(object, "cautions", cautions_json(triage, ranked));
+    json_object_set_new(object, "cautions", cautions_json(triage, ranked, false));
+    json_object_set_new(object, "caller_cautions", cautions_json(triage, ranked, true));
     return object;
 }

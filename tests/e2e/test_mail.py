@@ -178,6 +178,25 @@ def check_refused_harm(plant, keeper):
     assert any("w.ndjson" in plain and "packs" in plain for _, plain, _ in mails)
 
 
+def check_possible_harm(plant, keeper):
+    """What may be harm goes to the same people at once, with a softer subject."""
+    before = len(urgent_mails(keeper))
+    status, answer = plant.post("/v1/complaints", complaint(
+        lot="L1 6306 A0400", note="the kids ate some before we saw the mold, I am a bit worried"))
+    assert answer["harm_possible"] is True and answer["harm"] == [], answer
+    status, refused = plant.post("/v1/complaints", complaint(packs=-1, note="is it dangerous? my "
+                                                             "pregnant wife ate moldy bread"))
+    assert status == 400 and refused["harm_possible"] is True, refused
+    plant.wait_idle()
+    mails = urgent_mails(keeper)[before:]
+    subjects = sorted(m[0]["Subject"].split("] ")[1] for m in mails)
+    assert subjects == [f"To read {answer['case']}: a complaint may speak of harm, L1 6306 A0400",
+                        "To read: a refused complaint may speak of harm"], subjects
+    for _, plain, html in mails:
+        assert "A person must read" in plain and "A person must read" in html, plain
+        assert "Urgent" not in plain, plain
+
+
 def check_no_second_mail(plant, keeper):
     """A second complaint that changes nothing QA would act on sends nothing."""
     plant.wait_idle()
@@ -234,6 +253,7 @@ def main():
         check_retry(plant, keeper)
         check_harm(plant, keeper)
         check_refused_harm(plant, keeper)
+        check_possible_harm(plant, keeper)
         check_no_second_mail(plant, keeper)
         check_digest(plant, keeper)
         ids = [parse(c)[0]["Message-ID"] for _, _, c in keeper.got]

@@ -49,8 +49,21 @@ def phrases_of(document):
             yield from phrases
 
 
-def own_words():
-    """(all words of the lexicons, those long enough to be misspelled)"""
+def harm_words(document):
+    """Those of a file of harm: word, word*, word~."""
+    lists = [document.get(name, []) for name in ("marks", "filler", "possible")]
+    for group in ("sets", "context", "said"):
+        lists += document.get(group, {}).values()
+    for patterns in lists:
+        for pattern in patterns:
+            for word in fold(pattern).replace("|", " ").split():
+                if word[0] not in "@_^$/":
+                    yield word
+
+
+def readers():
+    """Of each reader (the lexicon's files together, every file of harm by itself): all its words, and
+    those that it understands misspelled."""
     known, long = set(), set()
     for path in (RULES / "lexicon").glob("*.json"):
         document = json.loads(path.read_text())
@@ -61,7 +74,11 @@ def own_words():
                     known.add(word)
                     if len(word) >= 5:
                         long.add(word)
-    return known, long
+    yield known, long
+    for path in (RULES / "lexicon" / "harm").glob("*.json"):
+        words = set(harm_words(json.loads(path.read_text())))
+        yield ({word.rstrip("~") for word in words if not word.endswith("*")},
+               {word[:-1] for word in words if word.endswith("~")})
 
 
 def suffixes(path):
@@ -121,9 +138,13 @@ class Near:
 
 def main():
     language, lists = sys.argv[1], sys.argv[2:]
-    known, long = own_words()
-    words = {word for path in lists for word in words_of(path)} - known
-    near = sorted(filter(Near(long), words))
+    found = list(readers())
+    words = {word for path in lists for word in words_of(path)}
+    words |= {word for known, _ in found for word in known if re.fullmatch("[a-z]{4,31}", word)}
+    near = set()
+    for known, long in found:
+        near |= set(filter(Near(long), words - known))
+    near = sorted(near)
     document = {
         "$schema": "../../schema/common_words.schema.json", "language": language,
         "note": "Words that are no misspelling of another; made by tests/intake/common_words.py.",

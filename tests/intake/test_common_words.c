@@ -7,7 +7,7 @@
 #include <cmocka.h>
 
 #include "base/text.h"
-#include "intake/lexicon_inside.h"
+#include "intake/harm_words_inside.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -16,6 +16,28 @@
 enum { SKIPPED = 77 };
 
 static struct lexicon *lexicon;
+
+static bool is_own(const struct harm_language *language, const struct note_word *word)
+{
+    uint32_t hash = HARM_HASH;
+    bool stem = false;
+    for (size_t length = 1; length <= word->length; length++) {
+        hash = harm_hash_next(hash, word->text[length - 1]);
+        stem = stem || harm_language_find(language, word->text, length, hash, true) >= 0;
+    }
+    return stem || harm_language_find(language, word->text, word->length, hash, false) >= 0;
+}
+
+static const char *taken_for_harm(const struct note_word *word)
+{
+    for (int l = 0; l < lexicon->harm->count; l++) {
+        const struct harm_language *language = &lexicon->harm->languages[l];
+        int other = is_own(language, word) ? -1 : harm_misspelled(lexicon->harm, language, word);
+        if (other >= 0)
+            return language->words[other].text;
+    }
+    return NULL;
+}
 
 /* The lexicon's word that `word` is read as, though it is another; NULL if none. */
 static const char *taken_for(struct note_word *word)
@@ -32,7 +54,7 @@ static const char *taken_for(struct note_word *word)
                 if (lexicon_distance(language, &language->phrases[i].words.items[k], word) > 0)
                     return language->phrases[i].words.items[k].text;
     }
-    return NULL;
+    return taken_for_harm(word);
 }
 
 static void check_list(const char *path)

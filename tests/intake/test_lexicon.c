@@ -200,7 +200,7 @@ static void spanish_notes(void **state)
         {"staling", "El pan está duro, lo abrí hace 3 días",
          "observed.opened_days=3 observed.crumb=\"firm\""},
         {"mold", "La bolsa venía rota y mi hijo se enfermó",
-         "observed.bag=\"torn\" harm=\"illness\""},
+         "harm=\"illness\" observed.bag=\"torn\""},
         {"staling", "se desmorona; estaba en la nevera",
          "observed.kept=\"fridge\" observed.crumb=\"crumbly\""},
     };
@@ -214,7 +214,7 @@ static void harm_in_the_note_is_heard(void **state)
         {"mold", "My son got sick", "harm=\"illness\""},
         {"off-odor", "I found a piece of metal in the slice", "harm=\"foreign-matter\""},
         {"staling", "chipped my tooth", "harm=\"injury\""},
-        {"mold", "broke out in hives and threw up", "harm=\"illness\" harm=\"allergic-reaction\""},
+        {"mold", "broke out in hives and threw up", "harm=\"allergic-reaction\" harm=\"illness\""},
     };
     CHECK_NOTES(notes);
 }

@@ -54,13 +54,13 @@ class Files(unittest.TestCase):
     def test_causes_can_be_acted_on(self):
         for name, cause in CAUSES.items():
             self.assertTrue(cause["checks"] and cause["actions"] and cause["sources"], name)
-            self.assertTrue(cause["cautions"], name)
+            self.assertTrue(cause["cautions"] + cause.get("caller_cautions", []), name)
             if name not in ("not-known", *AFTER_DISPATCH):
                 self.assertTrue(cause["reach"], name)
 
     def test_mold_cautions(self):
         for name in MOLD:
-            self.assertTrue(any("toxins" in c for c in CAUSES[name]["cautions"]), name)
+            self.assertTrue(any("toxins" in c for c in CAUSES[name]["caller_cautions"]), name)
 
     def test_two_groups_never_hold_the_same_fact(self):
         for name, cause in CAUSES.items():
@@ -98,6 +98,8 @@ class Files(unittest.TestCase):
         schemas = {n: read("schema", n) for n in os.listdir(os.path.join(RULES, "schema"))}
         files = [("cause.schema.json", ("causes", f"{n}.json")) for n in CAUSES]
         files += [("lexicon.schema.json", ("lexicon", n)) for n in json_files("lexicon")]
+        files += [("harm_words.schema.json", ("lexicon", "harm", n))
+                  for n in json_files("lexicon", "harm")]
         files += [("common_words.schema.json", ("lexicon", "common", n))
                   for n in json_files("lexicon", "common")]
         files += [(f"{n}.schema.json", (f"{n}.json",))

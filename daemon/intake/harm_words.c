@@ -1,0 +1,388 @@
+/* From a text to the harm it speaks of. Each sentence is read with the languages it is written in.
+ */
+#include "intake/harm_words.h"
+#include "base/text.h"
+#include "intake/harm_words_inside.h"
+#include <stdlib.h>
+#include <string.h>
+
+enum { YET_REACH = 12, MIXED = 3, LANGUAGES = 16 };
+
+/* ---- words of a text ---- */
+
+static void add_own(struct harm_token *token, int word)
+{
+    for (int k = 0; k < HARM_OWN; k++) {
+        if (token->own[k] == word)
+            return;
+        if (token->own[k] < 0) {
+            token->own[k] = word;
+            return;
+        }
+    }
+}
+
+static int slips_of(const struct harm_word *word)
+{
+    return word->length >= 8 ? 2 : word->length >= 5 ? 1 : 0;
+}
+
+int harm_misspelled(const struct harm_words *words, const struct harm_language *language,
+                    const struct note_word *word)
+{
+    if (word->length < 4 || common_words_has(words->common, word->text))
+        return -1;
+    uint64_t letters = harm_letters(word->text, word->length);
+    int best = -1, least = 3;
+    for (const int *i = language->by_letter[lexicon_start(word->text)]; *i >= 0; i++) {
+        const struct harm_word *other = &language->words[*i];
+        int allowed = slips_of(other);
+        if (!allowed || __builtin_popcountll(letters ^ other->letters) > 2 * allowed)
+            continue;
+        int distance = lexicon_edit_distance(other->text, other->length, word->text, word->length);
+        if (distance <= allowed && distance < least) {
+            best = *i;
+            least = distance;
+        }
+    }
+    return best;
+}
+
+/* Which words of the language it is: itself, beginnings of it, else one that it misspells. */
+static void find_own(const struct harm_words *words, const struct harm_language *language,
+                     const struct note_word *word, struct harm_token *token)
+{
+    uint32_t hash = HARM_HASH;
+    for (int k = 0; k < HARM_OWN; k++)
+        token->own[k] = -1;
+    for (size_t length = 1; length <= word->length; length++) {
+        hash = harm_hash_next(hash, word->text[length - 1]);
+        int stem = length > 1 ? harm_language_find(language, word->text, length, hash, true) : -1;
+        if (stem >= 0)
+            add_own(token, stem);
+    }
+    int exact = harm_language_find(language, word->text, word->length, hash, false);
+    if (exact >= 0)
+        add_own(token, exact);
+    int other = token->own[0] < 0 ? harm_misspelled(words, language, word) : -1;
+    if (other >= 0)
+        add_own(token, other);
+}
+
+/* "soooo siiick" as "so sick": three of a letter and more are one. */
+static void squeeze(struct note_word *word)
+{
+    size_t to = 0;
+    for (size_t from = 0; from < word->length;) {
+        size_t run = 1;
+        while (word->text[from + run] == word->text[from])
+            run++;
+        for (size_t keep = run >= 3 ? 1 : run; keep; keep--)
+            word->text[to++] = word->text[from];
+        from += run;
+    }
+    word->text[to] = '\0';
+    word->length = to;
+}
+
+static void place_words(struct harm_text *text)
+{
+    const struct harm_language *language = text->language;
+    text->heads = xmalloc((size_t)(language->word_count + 1) * sizeof *text->heads);
+    text->places = xmalloc(((size_t)text->count * HARM_OWN + 1) * sizeof *text->places);
+    memset(text->heads, 0xff, (size_t)language->word_count * sizeof *text->heads);
+    int count = 0;
+    for (int at = text->count - 1; at >= 0; at--)
+        for (int k = 0; k < HARM_OWN && text->tokens[at].own[k] >= 0; k++) {
+            int word = text->tokens[at].own[k];
+            text->places[count] = (struct harm_span){at, text->heads[word]};
+            text->heads[word] = count++;
+        }
+}
+
+/* ---- languages ---- */
+
+/* Words of [from, to) that show the language, and words that it has at all. */
+struct showing {
+    int marks, words;
+};
+
+static struct showing shown_in(const struct harm_text *text, int from, int to)
+{
+    struct showing shown = {0};
+    for (int at = from; at < to; at++) {
+        shown.marks += harm_text_has(text, at, text->language->marks);
+        shown.words += text->tokens[at].own[0] >= 0;
+    }
+    return shown;
+}
+
+static int sentence_end(const struct harm_text *text, int at)
+{
+    do
+        at++;
+    while (at < text->count && text->words[at].before != PAUSE_SENTENCE);
+    return at;
+}
+
+/* Which languages the words are in: by their marks, else by those of the whole text, else by their
+ * words. A language that shows a third as often as the one that shows most is spoken, too. */
+static void find_spoken(const struct showing *here, const struct showing *whole, int count,
+                        bool *ret_spoken)
+{
+    int most_marks = 0, most_whole = 0, most_words = 0;
+    for (int i = 0; i < count; i++) {
+        most_marks = here[i].marks > most_marks ? here[i].marks : most_marks;
+        most_whole = whole[i].marks > most_whole ? whole[i].marks : most_whole;
+        most_words = here[i].words > most_words ? here[i].words : most_words;
+    }
+    for (int i = 0; i < count; i++)
+        ret_spoken[i] = most_marks   ? here[i].marks * MIXED >= most_marks
+                        : most_whole ? whole[i].marks * MIXED >= most_whole
+                                     : here[i].words * MIXED >= 2 * most_words;
+}
+
+/* Sentences in another language are none of this one's. */
+static void forget_foreign(struct harm_text *texts, int count)
+{
+    struct showing whole[LANGUAGES], here[LANGUAGES];
+    bool spoken[LANGUAGES];
+    for (int i = 0; i < count; i++)
+        whole[i] = shown_in(&texts[i], 0, texts[i].count);
+    for (int at = 0, end; at < texts[0].count; at = end) {
+        end = sentence_end(&texts[0], at);
+        for (int i = 0; i < count; i++)
+            here[i] = shown_in(&texts[i], at, end);
+        find_spoken(here, whole, count, spoken);
+        for (int i = 0; i < count; i++)
+            for (int k = at; !spoken[i] && k < end; k++)
+                texts[i].tokens[k].own[0] = -1;
+    }
+}
+
+/* ---- one text in one language ---- */
+
+static void text_begin(const struct harm_words *words, const struct harm_language *language,
+                       const struct note_word *note, int count, struct harm_text *ret)
+{
+    *ret = (struct harm_text){.language = language, .words = note, .count = count};
+    ret->tokens = xcalloc((size_t)count + 1, sizeof *ret->tokens);
+    ret->spans = xcalloc((size_t)language->set_count, sizeof *ret->spans);
+    for (int i = 0; i < count; i++) {
+        find_own(words, language, &note[i], &ret->tokens[i]);
+        for (int k = 0; k < HARM_OWN && ret->tokens[i].own[k] >= 0; k++)
+            if (language->words[ret->tokens[i].own[k]].mark)
+                ret->tokens[i].sets[language->marks / 64] |= UINT64_C(1) << language->marks % 64;
+    }
+}
+
+static void text_end(struct harm_text *text)
+{
+    for (int i = 0; i < text->language->set_count; i++)
+        free(text->spans[i].items);
+    free(text->spans);
+    free(text->tokens);
+    free(text->heads);
+    free(text->places);
+}
+
+static void mark_idle(struct harm_text *text)
+{
+    const struct harm_spans *idle = &text->spans[text->language->context[CONTEXT_IDLE]];
+    for (int i = 0; i < idle->count; i++)
+        for (int at = idle->items[i].from; at < idle->items[i].to; at++)
+            text->tokens[at].idle = true;
+}
+
+static void mark_idioms(struct harm_text *text)
+{
+    const struct harm_spans *idioms = &text->spans[text->language->context[CONTEXT_IDIOM]];
+    for (int i = 0; i < idioms->count; i++)
+        for (int at = idioms->items[i].from; at < idioms->items[i].to; at++)
+            if (text->tokens[at].idiom_to < idioms->items[i].to)
+                text->tokens[at].idiom_to = idioms->items[i].to;
+}
+
+static void mark_harm(const struct harm_text *text, bool *harm)
+{
+    const struct harm_language *language = text->language;
+    for (int kind = 0; kind <= HARM_KINDS; kind++) {
+        const struct harm_spans *spans =
+            &text->spans[kind < HARM_KINDS ? language->said[kind] : language->possible];
+        for (int i = 0; i < spans->count; i++)
+            memset(harm + spans->items[i].from, true,
+                   (size_t)(spans->items[i].to - spans->items[i].from));
+    }
+}
+
+static void find_all(struct harm_text *text)
+{
+    const struct harm_language *language = text->language;
+    bool *harm = xcalloc((size_t)text->count + 1, sizeof *harm);
+    for (int set = 0; set < language->set_count; set++) {
+        harm_text_find(text, set, set > language->context[CONTEXT_COUNT - 1]);
+        if (set == language->context[CONTEXT_IDLE])
+            mark_idle(text);
+    }
+    mark_idioms(text);
+    mark_harm(text, harm);
+    harm_scope(text, harm);
+    free(harm);
+}
+
+/* ---- what it comes to ---- */
+
+enum level { LEVEL_NONE, LEVEL_POSSIBLE, LEVEL_SAID };
+
+static bool touches(const struct harm_text *text, struct harm_span span, enum harm_context context)
+{
+    for (int at = span.from; at < span.to; at++)
+        if (harm_text_has(text, at, text->language->context[context]))
+            return true;
+    return false;
+}
+
+static bool follows(const struct harm_text *text, int at, int reach, enum harm_context context)
+{
+    for (int i = at; i <= at + reach && i < text->count; i++)
+        if (harm_text_has(text, i, text->language->context[context]))
+            return true;
+    return false;
+}
+
+static enum level level_of(const struct harm_text *text, struct harm_span span, int kind)
+{
+    const struct harm_token *first = &text->tokens[span.from];
+    enum level level = kind < 0 ? LEVEL_POSSIBLE : LEVEL_SAID;
+    bool denied = first->denied || follows(text, span.to, 1, CONTEXT_NO_AFTER);
+    if (denied && !follows(text, span.to, YET_REACH, CONTEXT_YET))
+        return LEVEL_NONE;
+    if (denied)
+        return level;
+    if (follows(text, span.to, 1, CONTEXT_YES_AFTER))
+        return LEVEL_SAID;
+    if (first->supposed && !touches(text, span, CONTEXT_CERTAIN))
+        level--;
+    else if (first->elsewise && kind <= HARM_KIND_OF_A_BODY)
+        level--;
+    return level == LEVEL_SAID && first->idiom_to >= span.to ? LEVEL_POSSIBLE : level;
+}
+
+struct hearing {
+    struct harm_heard *heard;
+    int count;
+};
+
+static void hear(struct hearing *h, const struct harm_text *text, struct harm_span span, int kind)
+{
+    for (int i = 0; i < h->count; i++)
+        if (h->heard[i].kind == kind)
+            return;
+    h->heard = xrealloc(h->heard, (size_t)(h->count + 1) * sizeof *h->heard);
+    h->heard[h->count++] =
+        (struct harm_heard){kind, text->words[span.from].from, text->words[span.to - 1].to};
+}
+
+static void hear_set(struct hearing *h, const struct harm_text *text, int set, int kind)
+{
+    const struct harm_spans *spans = &text->spans[set];
+    for (int i = 0; i < spans->count; i++) {
+        enum level level = level_of(text, spans->items[i], kind);
+        if (level != LEVEL_NONE)
+            hear(h, text, spans->items[i],
+                 level != LEVEL_SAID ? HARM_WORDS_POSSIBLE
+                 : kind >= 0         ? kind
+                                     : HARM_KIND_AFFIRMED);
+    }
+}
+
+/* Kinds without the merely possible if there are any. */
+static int settle(struct hearing *h)
+{
+    int kept = 0;
+    bool said = false;
+    for (int i = 0; i < h->count; i++)
+        said = said || h->heard[i].kind != HARM_WORDS_POSSIBLE;
+    for (int i = 0; i < h->count; i++)
+        if (!said || h->heard[i].kind != HARM_WORDS_POSSIBLE)
+            h->heard[kept++] = h->heard[i];
+    return kept;
+}
+
+static int by_from(const void *left, const void *right)
+{
+    const struct harm_heard *a = left, *b = right;
+    return (a->from > b->from) - (a->from < b->from);
+}
+
+int harm_words_read(const struct harm_words *words, const char *text, struct harm_heard **ret_heard)
+{
+    struct harm_text texts[LANGUAGES];
+    struct note_word *note;
+    struct hearing h = {0};
+    int languages = words ? words->count : 0;
+    int count = lexicon_split(text, &note);
+    for (int i = 0; i < count; i++)
+        squeeze(&note[i]);
+    for (int i = 0; i < languages; i++)
+        text_begin(words, &words->languages[i], note, count, &texts[i]);
+    if (languages)
+        forget_foreign(texts, languages);
+    for (int i = 0; i < languages; i++) {
+        place_words(&texts[i]);
+        find_all(&texts[i]);
+        for (int kind = 0; kind < HARM_KINDS; kind++)
+            hear_set(&h, &texts[i], texts[i].language->said[kind], kind);
+        hear_set(&h, &texts[i], texts[i].language->possible, HARM_WORDS_POSSIBLE);
+        text_end(&texts[i]);
+    }
+    free(note);
+    int kept = settle(&h);
+    if (kept)
+        qsort(h.heard, (size_t)kept, sizeof *h.heard, by_from);
+    *ret_heard = h.heard;
+    return kept;
+}
+
+/* ---- loading ---- */
+
+static void add_language(struct doc *doc, const char *stem, void *arg)
+{
+    struct harm_words *words = arg;
+    struct doc_place top = doc_top(doc);
+    (void)stem;
+    if (words->count == LANGUAGES) {
+        doc_fault(&top, "more than %d languages", LANGUAGES);
+        return;
+    }
+    words->languages =
+        xrealloc(words->languages, (size_t)(words->count + 1) * sizeof *words->languages);
+    harm_language_read(doc, &words->languages[words->count++]);
+}
+
+int harm_words_load(const char *dir, const struct common_words *common, doc_report report,
+                    void *arg, struct harm_words **ret, struct error *err)
+{
+    struct harm_words *words = xcalloc(1, sizeof *words);
+    struct doc doc = {.report = report, .arg = arg};
+    words->common = common;
+    doc_each(&doc, dir, add_language, words);
+    if (doc.first.code) {
+        harm_words_free(words);
+        if (err && !err->code)
+            *err = doc.first;
+        return doc.first.code;
+    }
+    *ret = words;
+    return 0;
+}
+
+void harm_words_free(struct harm_words *words)
+{
+    if (!words)
+        return;
+    for (int i = 0; i < words->count; i++)
+        harm_language_free(&words->languages[i]);
+    free(words->languages);
+    free(words);
+}

@@ -1,0 +1,45 @@
+/* Harm in free text, read with the files of one folder, one a language: who was ill or hurt, what
+ * was found in the bread, what looks tampered with. Two levels: said, with its kind, and possible
+ * (a person must read this). Denials, guesses and idioms are weighed; what they leave open is
+ * possible, never nothing. Any length is read whole, in time that grows with it. */
+#ifndef ODDLOAF_INTAKE_HARM_WORDS_H
+#define ODDLOAF_INTAKE_HARM_WORDS_H
+
+#include "base/doc.h"
+#include <stddef.h>
+
+struct common_words;
+struct harm_words;
+
+/* A file names `sets` of words and, in the order in which they are found, what stands for what:
+ *
+ *   {"language": "en", "marks": ["the", "was"], "filler": ["a", "my"],
+ *    "sets": {"tooth": ["tooth", "teeth", "molar*"], "break": ["broke", "chipped~"]},
+ *    "context": {"deny": ["no", "didnt"], "idle": ["tooth fairy"]},
+ *    "said": {"injury": ["@break _4 @tooth"]},
+ *    "possible": ["@tooth"]}
+ *
+ * A pattern is words apart: "word"; "word*" begins so; "word~" is understood misspelled; "@set",
+ * which must stand above; "a|b" one of them; "_4" up to four words of any kind between its
+ * neighbours; what stands behind "/" must follow but is no part of it; "^" and "$" a pause, or the
+ * note's begin and end. In "said" and "possible" fillers may stand between any two. The contexts
+ * are those of HARM_CONTEXTS in harm_words_inside.h.
+ *
+ * `common` (borrowed, may be NULL): words that are no misspelling. A missing folder hears nothing.
+ * Every fault is reported (`report` may be NULL); then the first is also in `err` and its code
+ * returned. */
+int harm_words_load(const char *dir, const struct common_words *common, doc_report report,
+                    void *arg, struct harm_words **ret, struct error *err);
+void harm_words_free(struct harm_words *words); /* NULL is fine */
+
+enum { HARM_WORDS_POSSIBLE = -1 };
+struct harm_heard {
+    int kind;        /* index into the words of the field "harm", or HARM_WORDS_POSSIBLE */
+    size_t from, to; /* bytes of the text that say so */
+};
+/* What the text says: each kind once, or HARM_WORDS_POSSIBLE alone. *ret_heard is malloc'd, in the
+ * order of the text. Returns how many. Thread-safe. */
+int harm_words_read(const struct harm_words *words, const char *text,
+                    struct harm_heard **ret_heard);
+
+#endif

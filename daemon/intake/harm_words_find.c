@@ -1,0 +1,162 @@
+/* Finding a language's patterns in a text: set by set in the order of the file, so that a pattern
+ * may ask for what earlier sets found. */
+#include "base/text.h"
+#include "intake/harm_words_inside.h"
+#include <stdlib.h>
+#include <string.h>
+
+enum { FILLERS_MOST = 3 };
+
+static void add_span(struct harm_spans *spans, int from, int to)
+{
+    if (spans->count == spans->capacity) {
+        spans->capacity = spans->capacity ? 2 * spans->capacity : 8;
+        spans->items = xrealloc(spans->items, (size_t)spans->capacity * sizeof *spans->items);
+    }
+    spans->items[spans->count++] = (struct harm_span){from, to};
+}
+
+/* By where they begin, the longest first. */
+static int by_place(const void *left, const void *right)
+{
+    const struct harm_span *a = left, *b = right;
+    return a->from != b->from ? (a->from > b->from) - (a->from < b->from)
+                              : (a->to < b->to) - (a->to > b->to);
+}
+
+bool harm_text_has(const struct harm_text *text, int at, int set)
+{
+    return at >= 0 && at < text->count && (text->tokens[at].sets[set / 64] >> set % 64 & 1);
+}
+
+int harm_text_end(const struct harm_text *text, int at, int set)
+{
+    const struct harm_spans *spans = &text->spans[set];
+    if (!harm_text_has(text, at, set))
+        return -1;
+    int low = 0, high = spans->count;
+    while (low < high) { /* the first that begins here is the longest */
+        int middle = low + (high - low) / 2;
+        if (spans->items[middle].from < at)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return spans->items[low].to;
+}
+
+/* Past the item's end if it stands at `at`, else -1. */
+static int item_end(const struct harm_text *text, const struct harm_item *item, int at)
+{
+    const struct harm_token *token = &text->tokens[at];
+    int end = -1;
+    for (int i = item->first; i < item->first + item->count && end < 0; i++) {
+        int option = text->language->options[i];
+        if (option < 0)
+            end = harm_text_end(text, at, ~option);
+        for (int k = 0; option >= 0 && k < HARM_OWN && token->own[k] >= 0; k++)
+            end = token->own[k] == option ? at + 1 : end;
+    }
+    if (item->begins && at > 0 && text->words[at].before == PAUSE_NONE)
+        return -1;
+    if (item->ends && end >= 0 && end < text->count && text->words[end].before == PAUSE_NONE)
+        return -1;
+    return end;
+}
+
+struct search {
+    const struct harm_text *text;
+    const struct harm_item *items;
+    int count, kept;
+    enum pause most; /* that may lie between two items */
+    bool awake;      /* idle words stand for nothing, fillers may stand anywhere */
+    int *kept_end;
+};
+
+/* May the word at `at` stand between two items? Counts it. */
+static bool may_stand(const struct search *s, int at, int between, int *fillers, int *others)
+{
+    const struct harm_text *text = s->text;
+    const struct harm_language *language = text->language;
+    if (!text->tokens[at].idle && harm_text_has(text, at, language->context[CONTEXT_DENY]))
+        return false;
+    if (s->awake && harm_text_has(text, at, language->filler) && (*fillers)++ < FILLERS_MOST)
+        return true;
+    return (*others)++ < between;
+}
+
+static bool is_idle(const struct harm_text *text, int from, int to)
+{
+    for (int at = from; at < to; at++)
+        if (text->tokens[at].idle)
+            return true;
+    return false;
+}
+
+/* Do the items from `k` on stand from `at` on? */
+static bool match_at(const struct search *s, int k, int at)
+{
+    const struct harm_text *text = s->text;
+    int end = item_end(text, &s->items[k], at);
+    if (end < 0 || (s->awake && is_idle(text, at, end)))
+        return false;
+    if (k + 1 == s->kept)
+        *s->kept_end = end;
+    if (k + 1 == s->count)
+        return true;
+    int between = s->items[k + 1].between, fillers = 0, others = 0;
+    enum pause most = between ? s->most : PAUSE_NONE;
+    for (int next = end; next < text->count && text->words[next].before <= most; next++) {
+        if (match_at(s, k + 1, next))
+            return true;
+        if (!may_stand(s, next, between, &fillers, &others))
+            return false;
+    }
+    return false;
+}
+
+static void try_at(struct harm_text *text, const struct search *s, int set, int at)
+{
+    if (match_at(s, 0, at))
+        add_span(&text->spans[set], at, *s->kept_end);
+}
+
+/* Wherever its first item stands. */
+static void find_pattern(struct harm_text *text, const struct harm_pattern *pattern, int set,
+                         bool awake)
+{
+    const struct harm_language *language = text->language;
+    int kept_end = 0;
+    const struct search s = {text,
+                             &language->items[pattern->first],
+                             pattern->count,
+                             pattern->kept,
+                             set == language->context[CONTEXT_IDLE] ? PAUSE_NONE : PAUSE_COMMA,
+                             awake,
+                             &kept_end};
+    for (int i = 0; i < s.items[0].count; i++) {
+        int option = language->options[s.items[0].first + i];
+        if (option >= 0) {
+            for (int place = text->heads[option]; place >= 0; place = text->places[place].to)
+                try_at(text, &s, set, text->places[place].from);
+            continue;
+        }
+        const struct harm_spans *spans = &text->spans[~option];
+        for (int k = 0; k < spans->count; k++)
+            if (!k || spans->items[k].from != spans->items[k - 1].from)
+                try_at(text, &s, set, spans->items[k].from);
+    }
+}
+
+void harm_text_find(struct harm_text *text, int set, bool awake)
+{
+    const struct harm_language *language = text->language;
+    const struct harm_set *patterns = &language->sets[set];
+    struct harm_spans *spans = &text->spans[set];
+    for (int i = patterns->first; i < patterns->first + patterns->count; i++)
+        find_pattern(text, &language->patterns[i], set, awake);
+    if (spans->count)
+        qsort(spans->items, (size_t)spans->count, sizeof *spans->items, by_place);
+    for (int i = 0; i < spans->count; i++)
+        text->tokens[spans->items[i].from].sets[set / 64] |= UINT64_C(1) << set % 64;
+}

@@ -1,0 +1,128 @@
+/* What the parts of the reader of harm share: patterns as loaded, a text as tagged. Not for others.
+ */
+#ifndef ODDLOAF_INTAKE_HARM_WORDS_INSIDE_H
+#define ODDLOAF_INTAKE_HARM_WORDS_INSIDE_H
+
+#include "intake/harm_words.h"
+#include "intake/lexicon_inside.h"
+
+#define HARM_SETS 128         /* of one language, contexts and kinds counted */
+#define HARM_KINDS 5          /* illness, injury, allergic-reaction, foreign-matter, tampering */
+#define HARM_KIND_AFFIRMED 0  /* "anyone hurt? yes": of what may be harm, said to be some */
+#define HARM_KIND_OF_A_BODY 2 /* kinds up to this befall somebody, who may have been ill before */
+#define HARM_ITEMS 10         /* of one pattern */
+#define HARM_OWN 3            /* different words of the files that one word of a text can be */
+
+/* What surrounds harm and changes what it means, in the order they are found. */
+enum harm_context {
+    CONTEXT_STOP,      /* a denial or guess ends here: "but" */
+    CONTEXT_JOIN,      /* carries a denial on: "or" */
+    CONTEXT_SUBJECT,   /* somebody spoken of, so that a denial ends: "no mold *my* son vomited" */
+    CONTEXT_CARRIER,   /* carries a denial on to the subject behind it: "nobody *in* my family" */
+    CONTEXT_THING,     /* what a denial can be spent on, besides harm: "mold" */
+    CONTEXT_FACTIVE,   /* what is denied is the knowing: "didn't notice the glass" */
+    CONTEXT_ANY,       /* and it is not: "didn't notice any glass" */
+    CONTEXT_IDLE,      /* stands for nothing: its words say no harm and deny nothing */
+    CONTEXT_DENY,      /* harm in its reach did not happen: "no", "didn't" */
+    CONTEXT_SUPPOSE,   /* harm in its reach may not have happened: "could", "if" */
+    CONTEXT_CERTAIN,   /* is there whatever is supposed: "*that* nail" */
+    CONTEXT_IDIOM,     /* harm within it is possible, no more: "makes me sick" */
+    CONTEXT_ELSEWISE,  /* illness in its sentence has another cause: "the flu" */
+    CONTEXT_NO_AFTER,  /* right behind harm: it did not happen ("illness: none") */
+    CONTEXT_YES_AFTER, /* right behind harm: it did ("anyone ill? yes") */
+    CONTEXT_YET,       /* soon behind denied harm: it did happen ("but my husband did") */
+    CONTEXT_COUNT
+};
+extern const char *const HARM_CONTEXTS[CONTEXT_COUNT + 1]; /* as in the files */
+
+/* One word of the files. */
+struct harm_word {
+    char text[LEXICON_WORD];
+    size_t length;
+    uint64_t letters; /* bit a letter or digit: words that share few are no misspellings */
+    bool stem, slips;
+    bool mark; /* shows its language */
+};
+/* One place of a pattern: any of `options`, each a word (>= 0) or a set (~set). */
+struct harm_item {
+    int first, count;  /* into options */
+    int between;       /* words of any kind before it; 0: fillers only */
+    bool begins, ends; /* a pause before it, behind it */
+};
+struct harm_pattern {
+    int first, count; /* into items */
+    int kept;         /* so many of them are what is found, the others only follow it */
+};
+struct harm_set {
+    const char *name; /* borrowed from the document; NULL: a context or a kind */
+    int first, count; /* into patterns */
+};
+struct harm_language {
+    json_t *document;
+    struct harm_word *words;
+    struct harm_item *items;
+    int *options;
+    struct harm_pattern *patterns;
+    struct harm_set sets[HARM_SETS]; /* in the order they are found */
+    int word_count, item_count, option_count, pattern_count, set_count;
+    int marks, filler; /* sets */
+    int context[CONTEXT_COUNT], said[HARM_KINDS], possible;
+    int *table; /* open hash of words by text, exact and stems apart; -1 empty */
+    size_t table_size;
+    int *by_letter[LEXICON_NUMBERS]; /* words understood misspelled, by first letter; -1 ends */
+};
+struct harm_words {
+    struct harm_language *languages;
+    int count;
+    const struct common_words *common;
+};
+
+/* What could be read of the document: all of it if no fault was reported. */
+void harm_language_read(struct doc *doc, struct harm_language *ret);
+void harm_language_free(struct harm_language *language);
+/* The word of the table with this text; -1 none. `hash`: harm_hash() of it. */
+int harm_language_find(const struct harm_language *language, const char *text, size_t length,
+                       uint32_t hash, bool stem);
+uint32_t harm_hash_next(uint32_t hash, char c);
+#define HARM_HASH 2166136261u /* of the empty text */
+uint64_t harm_letters(const char *text, size_t length);
+
+/* The language's word that this one, none of its own, misspells; -1 none. */
+int harm_misspelled(const struct harm_words *words, const struct harm_language *language,
+                    const struct note_word *word);
+
+/* ---- a text as one language reads it ---- */
+
+struct harm_span {
+    int from, to; /* words, `to` past the last */
+};
+struct harm_spans {
+    struct harm_span *items;
+    int count, capacity;
+};
+struct harm_token {
+    int own[HARM_OWN];             /* words of the language it is; -1: no more */
+    uint64_t sets[HARM_SETS / 64]; /* that begin here */
+    bool idle, denied, supposed, elsewise;
+    int idiom_to; /* past the end of the idiom around it; 0: none */
+};
+struct harm_text {
+    const struct harm_language *language;
+    const struct note_word *words;
+    struct harm_token *tokens;
+    int count;
+    struct harm_spans *spans; /* by set */
+    int *heads;               /* by word: the first of `places` where it stands, -1 none */
+    struct harm_span *places; /* from: the token, to: the next place, -1 none */
+};
+
+bool harm_text_has(const struct harm_text *text, int at, int set);
+/* Past the end of the set's span that begins at `at`; -1 if none does. */
+int harm_text_end(const struct harm_text *text, int at, int set);
+/* Finds the spans of a set; `awake`: idle words are none of its. */
+void harm_text_find(struct harm_text *text, int set, bool awake);
+/* Marks what is denied, what is supposed and what has another cause; after all sets are found.
+ * `harm`: words that are part of harm. */
+void harm_scope(struct harm_text *text, const bool *harm);
+
+#endif

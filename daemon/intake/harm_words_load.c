@@ -1,0 +1,336 @@
+/* One language's file of harm, read and checked. */
+#include "base/text.h"
+#include "intake/harm_words_inside.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { PATTERN_BYTES = 2000, BETWEEN_MOST = 12 };
+
+const char *const HARM_CONTEXTS[CONTEXT_COUNT + 1] = {
+    "stop",    "join",    "subject", "carrier",  "thing",    "factive",   "any", "idle", "deny",
+    "suppose", "certain", "idiom",   "elsewise", "no_after", "yes_after", "yet", NULL};
+
+struct loading {
+    struct harm_language *language;
+    size_t word_capacity, item_capacity, option_capacity, pattern_capacity;
+};
+
+/* Room for one more of `size` bytes. */
+static void *grown(void *array, int count, size_t *capacity, size_t size)
+{
+    if ((size_t)count < *capacity)
+        return array;
+    *capacity = *capacity ? 2 * *capacity : 256;
+    return xrealloc(array, *capacity * size);
+}
+
+/* ---- words ---- */
+
+uint32_t harm_hash_next(uint32_t hash, char c)
+{
+    return (hash ^ (unsigned char)c) * 16777619u; /* FNV-1a */
+}
+
+static uint32_t hash_of(const char *text, size_t length)
+{
+    uint32_t hash = HARM_HASH;
+    for (size_t i = 0; i < length; i++)
+        hash = harm_hash_next(hash, text[i]);
+    return hash;
+}
+
+uint64_t harm_letters(const char *text, size_t length)
+{
+    uint64_t letters = 0;
+    for (size_t i = 0; i < length; i++)
+        letters |= UINT64_C(1) << (text[i] >= 'a' && text[i] <= 'z'   ? text[i] - 'a'
+                                   : text[i] >= '0' && text[i] <= '9' ? 26 + text[i] - '0'
+                                                                      : 36);
+    return letters;
+}
+
+int harm_language_find(const struct harm_language *language, const char *text, size_t length,
+                       uint32_t hash, bool stem)
+{
+    if (!language->table_size)
+        return -1;
+    for (size_t at = hash % language->table_size; language->table[at] >= 0;
+         at = (at + 1) % language->table_size) {
+        const struct harm_word *word = &language->words[language->table[at]];
+        if (word->stem == stem && word->length == length && memcmp(word->text, text, length) == 0)
+            return language->table[at];
+    }
+    return -1;
+}
+
+static void put_in_table(struct harm_language *language, int index)
+{
+    const struct harm_word *word = &language->words[index];
+    size_t at = hash_of(word->text, word->length) % language->table_size;
+    while (language->table[at] >= 0)
+        at = (at + 1) % language->table_size;
+    language->table[at] = index;
+}
+
+/* At least twice as large as it will be full with one more. */
+static void grow_table(struct harm_language *language)
+{
+    if ((size_t)(language->word_count + 1) * 2 < language->table_size)
+        return;
+    language->table_size = language->table_size ? 2 * language->table_size : 1024;
+    language->table = xrealloc(language->table, language->table_size * sizeof *language->table);
+    memset(language->table, 0xff, language->table_size * sizeof *language->table);
+    for (int i = 0; i < language->word_count; i++)
+        put_in_table(language, i);
+}
+
+/* The word's index, -1 if it is none. */
+static int add_word(struct loading *loading, const char *token, size_t length)
+{
+    struct harm_language *language = loading->language;
+    struct harm_word word = {0};
+    word.stem = length > 1 && token[length - 1] == '*';
+    word.slips = length > 1 && token[length - 1] == '~';
+    length -= word.stem || word.slips;
+    if (!length || length >= sizeof word.text ||
+        strspn(token, "abcdefghijklmnopqrstuvwxyz0123456789") < length)
+        return -1;
+    memcpy(word.text, token, length);
+    word.length = length;
+    word.letters = harm_letters(token, length);
+    int known = harm_language_find(language, token, length, hash_of(token, length), word.stem);
+    if (known >= 0) {
+        language->words[known].slips |= word.slips;
+        return known;
+    }
+    grow_table(language);
+    language->words = grown(language->words, language->word_count, &loading->word_capacity,
+                            sizeof *language->words);
+    language->words[language->word_count] = word;
+    put_in_table(language, language->word_count);
+    return language->word_count++;
+}
+
+/* ---- patterns ---- */
+
+static int find_set(const struct harm_language *language, const char *name, size_t length)
+{
+    for (int i = 0; i < language->set_count; i++)
+        if (language->sets[i].name && strlen(language->sets[i].name) == length &&
+            memcmp(language->sets[i].name, name, length) == 0)
+            return i;
+    return -1;
+}
+
+/* "a|@b|c" as options of the item; false if one is nothing known. */
+static bool add_options(struct loading *loading, const char *token, struct harm_item *item)
+{
+    struct harm_language *language = loading->language;
+    item->first = language->option_count;
+    for (const char *at = token;; at++) {
+        size_t length = strcspn(at, "|");
+        int set = *at == '@' ? find_set(language, at + 1, length - 1) : -1;
+        int option = *at == '@' ? ~set : add_word(loading, at, length);
+        if (*at == '@' ? set < 0 : option < 0)
+            return false;
+        language->options = grown(language->options, language->option_count,
+                                  &loading->option_capacity, sizeof *language->options);
+        language->options[language->option_count++] = option;
+        item->count++;
+        at += length;
+        if (!*at)
+            return true;
+    }
+}
+
+/* "_4": 4; -1 if it is no such thing. */
+static int between_of(const char *token)
+{
+    if (token[0] != '_' || !token[1] || strspn(token + 1, "0123456789") != strlen(token + 1) ||
+        strlen(token) > 3)
+        return -1;
+    int between = atoi(token + 1);
+    return between >= 1 && between <= BETWEEN_MOST ? between : -1;
+}
+
+static const char *add_items(struct loading *loading, char *text, struct harm_pattern *pattern)
+{
+    struct harm_language *language = loading->language;
+    struct harm_item next = {0};
+    char *save = NULL;
+    pattern->first = language->item_count;
+    for (char *token = strtok_r(text, " ", &save); token; token = strtok_r(NULL, " ", &save)) {
+        if (strcmp(token, "/") == 0 && pattern->count && !pattern->kept) {
+            pattern->kept = pattern->count;
+        } else if (strcmp(token, "^") == 0) {
+            next.begins = true;
+        } else if (strcmp(token, "$") == 0 && pattern->count) {
+            language->items[language->item_count - 1].ends = true;
+        } else if (between_of(token) > 0 && pattern->count) {
+            next.between = between_of(token);
+        } else if (pattern->count == HARM_ITEMS || !add_options(loading, token, &next)) {
+            return token;
+        } else {
+            language->items = grown(language->items, language->item_count, &loading->item_capacity,
+                                    sizeof *language->items);
+            language->items[language->item_count++] = next;
+            pattern->count++;
+            next = (struct harm_item){0};
+        }
+    }
+    if (!pattern->count || pattern->kept == pattern->count || next.between || next.begins)
+        return "";
+    pattern->kept = pattern->kept ? pattern->kept : pattern->count;
+    return NULL;
+}
+
+/* Accents, capitals and apostrophes may be written as usual. */
+static void add_pattern(struct loading *loading, const struct doc_place *place)
+{
+    struct harm_language *language = loading->language;
+    struct harm_pattern pattern = {0};
+    char folded[PATTERN_BYTES];
+    const char *text = json_string_value(place->value);
+    if (!text || !*text || strlen(text) >= sizeof folded) {
+        doc_fault(place, "must be a text of at most %d bytes", PATTERN_BYTES - 1);
+        return;
+    }
+    text_fold(text, folded, sizeof folded);
+    char *to = folded;
+    for (const char *from = folded; *from; from++)
+        if (*from != '\'')
+            *to++ = *from;
+    *to = '\0';
+    const char *wrong = add_items(loading, folded, &pattern);
+    if (wrong) {
+        doc_fault(place,
+                  "'%.40s' is not part of a pattern: words, word*, word~, @set (one that stands "
+                  "above), a|b, _4 between two, / before what only follows, ^ before and $ behind "
+                  "one; at most %d",
+                  *wrong ? wrong : text, HARM_ITEMS);
+        return;
+    }
+    language->patterns = grown(language->patterns, language->pattern_count,
+                               &loading->pattern_capacity, sizeof *language->patterns);
+    language->patterns[language->pattern_count++] = pattern;
+}
+
+/* A set of the patterns at the place (missing: an empty one). Returns its index. */
+static int add_set(const struct doc_place *place, const char *name)
+{
+    struct loading *loading = place->doc->context;
+    struct harm_language *language = loading->language;
+    int first = language->pattern_count;
+    if (place->value && !json_is_array(place->value))
+        doc_fault(place, "must be a list of patterns");
+    if (language->set_count == HARM_SETS) {
+        doc_fault(place, "more than %d sets", HARM_SETS);
+        return 0;
+    }
+    for (size_t i = 0; i < json_array_size(place->value); i++) {
+        struct doc_place pattern = doc_element(place, i);
+        add_pattern(loading, &pattern);
+    }
+    language->sets[language->set_count] =
+        (struct harm_set){name, first, language->pattern_count - first};
+    return language->set_count++;
+}
+
+/* ---- the file ---- */
+
+static bool is_among(const char *const *names, const char *name)
+{
+    for (; *names; names++)
+        if (strcmp(*names, name) == 0)
+            return true;
+    return false;
+}
+
+static void read_set(const struct doc_place *place, void *part)
+{
+    const struct loading *loading = place->doc->context;
+    (void)part;
+    if (find_set(loading->language, place->name, strlen(place->name)) >= 0 ||
+        is_among(HARM_CONTEXTS, place->name))
+        doc_fault(place, "the name is taken");
+    else
+        add_set(place, place->name);
+}
+
+/* One set a name, in the order of the names. */
+static void read_group(const struct doc_place *group, const char *const *names, int *ret_sets)
+{
+    const char *name;
+    json_t *value;
+    if (group->value && !json_is_object(group->value))
+        doc_fault(group, "must be an object of lists of patterns");
+    json_object_foreach((json_t *)group->value, name, value)
+    {
+        struct doc_place member = doc_member(group, name);
+        if (!is_among(names, name))
+            doc_fault(&member, "no such member");
+    }
+    for (int i = 0; names[i]; i++) {
+        struct doc_place member = doc_member(group, names[i]);
+        ret_sets[i] = add_set(&member, names[i]);
+    }
+}
+
+static void read_words(const struct doc_place *top, struct harm_language *language)
+{
+    struct doc_place marks = doc_member(top, "marks"), filler = doc_member(top, "filler");
+    language->marks = add_set(&marks, "marks");
+    for (int i = 0; i < language->word_count; i++)
+        language->words[i].mark = true;
+    language->filler = add_set(&filler, "filler");
+}
+
+static void index_slips(struct harm_language *language)
+{
+    for (int k = 0; k < LEXICON_NUMBERS; k++) {
+        int count = 0;
+        language->by_letter[k] = xcalloc((size_t)language->word_count + 1, sizeof(int));
+        for (int i = 0; i < language->word_count; i++)
+            if (language->words[i].slips && lexicon_start(language->words[i].text) == k)
+                language->by_letter[k][count++] = i;
+        language->by_letter[k][count] = -1;
+    }
+}
+
+void harm_language_read(struct doc *doc, struct harm_language *ret)
+{
+    static const struct doc_row ROWS[] = {{.name = "$schema"},  {.name = "language"},
+                                          {.name = "note"},     {.name = "marks"},
+                                          {.name = "filler"},   {"sets", DOC_MAP, .each = read_set},
+                                          {.name = "context"},  {.name = "said"},
+                                          {.name = "possible"}, {0}};
+    struct loading loading = {.language = ret};
+    struct doc_place top = doc_top(doc), context = doc_member(&top, "context"),
+                     said = doc_member(&top, "said"), possible = doc_member(&top, "possible");
+    const char *kinds[HARM_KINDS + 1] = {0};
+    for (int i = 0; i < HARM_KINDS; i++)
+        kinds[i] = fields_find("harm")->words[i].word;
+    *ret = (struct harm_language){.document = json_incref(doc->root)};
+    doc->context = &loading;
+    read_words(&top, ret);
+    doc_read(&top, ROWS, ret);
+    read_group(&context, HARM_CONTEXTS, ret->context);
+    read_group(&said, kinds, ret->said);
+    ret->possible = add_set(&possible, "possible");
+    doc->context = NULL;
+    index_slips(ret);
+}
+
+void harm_language_free(struct harm_language *language)
+{
+    for (int k = 0; k < LEXICON_NUMBERS; k++)
+        free(language->by_letter[k]);
+    free(language->words);
+    free(language->items);
+    free(language->options);
+    free(language->patterns);
+    free(language->table);
+    json_decref(language->document);
+    *language = (struct harm_language){0};
+}

@@ -1,0 +1,106 @@
+"""What a caller says of harm: said or only possible, whose it is, what the desk and QA are shown.
+                                                                      usage: test_harm.py BINARIES"""
+import grp
+import json
+import os
+import sys
+
+from oddloaf import Plant, UnixConnection, complaint
+
+LOT = "L1 6314 A0400"
+
+
+def log(plant, **more):
+    status, answer = plant.post("/v1/complaints", complaint(**more))
+    assert status in (200, 201), answer
+    return answer
+
+
+def check_levels(plant):
+    said = log(plant, note="it was fine to look at but my son was throwing up after two slices")
+    assert said["harm"] == ["illness"] and said["harm_possible"] is False, said
+    assert "Stop eating" in said["script"].replace("stop", "Stop"), said
+    perhaps = log(plant, lot="L1 6315 A0400", note="the dog ate the moldy loaf before I saw it")
+    assert perhaps["harm"] == [] and perhaps["harm_possible"] is True, perhaps
+    assert "?" in perhaps["script"] and perhaps["ranked"] and perhaps["alarm"], perhaps
+    taken = [t for t in perhaps["taken"] if t["field"] == "harm_possible"]
+    assert taken and taken[0]["from"], perhaps["taken"]
+    none = log(plant, lot="L1 6316 A0400", note="green spots on top, nobody ate it, no one is sick")
+    assert none["harm"] == [] and none["harm_possible"] is False, none
+    assert "script" not in none and "alarm" not in none, none
+    chosen = log(plant, lot="L1 6317 A0400", harm=["injury"], note="and she threw up twice")
+    assert chosen["harm"] == ["injury", "illness"], chosen
+
+
+def check_whose(plant):
+    first = log(plant, lot=LOT, harm=["illness"])
+    assert first["harm"] == ["illness"] and "earlier_harm" not in first, first
+    second = log(plant, lot=LOT, note="moldy on the heel", received="2026-11-20T10:00:00-05:00")
+    assert second["case"] == first["case"] and second["harm"] == [], second
+    assert "script" not in second, "the script is of this caller"
+    assert second["earlier_harm"] == "an earlier caller reported harm on this lot", second
+    return first["case"]
+
+
+def check_rank(plant, case):
+    ranking = plant.get("/v1/cases/" + case)[1]
+    assert ranking["harm"] is True and ranking["harm_possible"] is False, ranking
+    assert "medical help" in ranking["cautions"][0], ranking["cautions"]
+    shown = plant.client("rank", case).stdout
+    assert shown.index("HARM IS REPORTED") < shown.index("Likely causes"), shown
+    perhaps = log(plant, lot="L1 6309 A0400", note="could it be that a child got sick from this")
+    shown = plant.client("rank", perhaps["case"]).stdout
+    assert shown.index("MAY SPEAK OF HARM") < shown.index("Likely causes"), shown
+
+
+def check_cautions(plant):
+    """The desk is told what a caller needs; lock-outs and ovens are for the plant."""
+    answer = log(plant, lot="L1 6308 A0400", observed={"where": "cut-face"})
+    ranking = plant.get("/v1/cases/" + answer["case"])[1]
+    plants = set(ranking["cautions"]) - set(ranking["caller_cautions"])
+    assert plants and answer["cautions"], ranking["cautions"]
+    assert not plants & set(answer["cautions"]), answer["cautions"]
+    return answer["case"]
+
+
+def as_desk(plant, path):
+    """GET by a user who is in the desk's group and no other."""
+    read, write = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.setgroups([])
+        os.setgid(grp.getgrnam("nogroup").gr_gid)
+        os.setuid(65534)
+        connection = UnixConnection(plant.socket)
+        connection.request("GET", path)
+        os.write(write, connection.getresponse().read())
+        os._exit(0)
+    os.close(write)
+    with os.fdopen(read, "rb") as answer:
+        text = answer.read()
+    os.waitpid(child, 0)
+    return json.loads(text)
+
+
+def check_role(plant, case, harmed):
+    if os.geteuid() != 0:
+        return
+    os.chmod(plant.dir, 0o755)
+    os.chmod(plant.socket, 0o666)
+    desk, everyone = as_desk(plant, "/v1/cases/" + case), plant.get("/v1/cases/" + case)[1]
+    assert desk["cautions"] == everyone["caller_cautions"], desk["cautions"]
+    assert everyone["cautions"] != everyone["caller_cautions"]
+    assert "medical help" in as_desk(plant, "/v1/cases/" + harmed)["cautions"][0]
+
+
+def main():
+    with Plant(sys.argv[1], config={"roles": {"desk": ["nogroup"]}}) as plant:
+        plant.load_small()
+        check_levels(plant)
+        harmed = check_whose(plant)
+        check_rank(plant, harmed)
+        check_role(plant, check_cautions(plant), harmed)
+    print("harm: ok")
+
+
+main()

@@ -1,0 +1,107 @@
+/* How well harm is heard: reads lines "label<TAB>language<TAB>text" (label: harm, harmless,
+ * possible) and says how many of each were taken as said, as possible and as nothing. usage:
+ * harm_measure [-v] [RULES] <LIST      -v names each line that was taken wrongly */
+#include "intake/common_words.h"
+#include "intake/harm_words.h"
+#include <stdbool.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { LABELS = 3, LANGUAGES = 20, LINE = 1 << 17 };
+static const char *const LABEL[LABELS] = {"harm", "harmless", "possible"};
+static const char *const LEVEL[3] = {"nothing", "possible", "said"};
+
+struct tally {
+    char language[12];
+    int counts[LABELS][3];
+};
+
+static struct tally *tally_of(struct tally *tallies, int *count, const char *language)
+{
+    for (int i = 0; i < *count; i++)
+        if (strcmp(tallies[i].language, language) == 0)
+            return &tallies[i];
+    if (*count == LANGUAGES)
+        return &tallies[0];
+    snprintf(tallies[*count].language, sizeof tallies[0].language, "%s", language);
+    return &tallies[(*count)++];
+}
+
+static int label_of(const char *text)
+{
+    for (int i = 0; i < LABELS; i++)
+        if (strcmp(LABEL[i], text) == 0)
+            return i;
+    return -1;
+}
+
+/* 0 nothing, 1 possible, 2 said; *ret_why: the first words that say so. */
+static int level_of(const struct harm_words *words, const char *text, char *ret_why, size_t size)
+{
+    struct harm_heard *heard = NULL;
+    int count = harm_words_read(words, text, &heard);
+    int level = !count ? 0 : heard[0].kind == HARM_WORDS_POSSIBLE ? 1 : 2;
+    snprintf(ret_why, size, "%.*s", count ? (int)(heard[0].to - heard[0].from) : 0,
+             count ? text + heard[0].from : "");
+    free(heard);
+    return level;
+}
+
+static bool is_wrong(int label, int level)
+{
+    return label == 0 ? level != 2 : label == 1 ? level == 2 : level == 0;
+}
+
+static void print(const struct tally *t)
+{
+    for (int label = 0; label < LABELS; label++) {
+        const int *n = t->counts[label];
+        int all = n[0] + n[1] + n[2];
+        if (all)
+            printf("%-8s %-9s %5d  said %.3f  possible %.3f  nothing %.3f\n", t->language,
+                   LABEL[label], all, (double)n[2] / all, (double)n[1] / all, (double)n[0] / all);
+    }
+}
+
+int main(int argc, char **argv)
+{
+    static struct tally tallies[LANGUAGES] = {{.language = "all"}};
+    static char line[LINE];
+    bool verbose = argc > 1 && strcmp(argv[1], "-v") == 0;
+    const char *rules = argc > 1 + verbose ? argv[1 + verbose] : ODDLOAF_SOURCE_DIR "/rules";
+    char path[1024], text[1024];
+    struct error err = {0};
+    struct common_words *common = NULL;
+    struct harm_words *words = NULL;
+    int count = 1;
+    snprintf(path, sizeof path, "%s/lexicon/common", rules);
+    int rc = common_words_load(path, NULL, NULL, &common, &err);
+    snprintf(path, sizeof path, "%s/lexicon/harm", rules);
+    if (!rc)
+        rc = harm_words_load(path, common, NULL, NULL, &words, &err);
+    if (rc) {
+        fprintf(stderr, "%s\n", error_format(&err, text, sizeof text));
+        return 1;
+    }
+    while (fgets(line, sizeof line, stdin)) {
+        char *language = strchr(line, '\t'), *said = language ? strchr(language + 1, '\t') : NULL;
+        if (!said)
+            continue;
+        *language++ = *said++ = '\0';
+        said[strcspn(said, "\r\n")] = '\0';
+        int label = label_of(line);
+        if (label < 0)
+            continue;
+        int level = level_of(words, said, text, sizeof text);
+        tallies[0].counts[label][level]++;
+        tally_of(tallies, &count, language)->counts[label][level]++;
+        if (verbose && is_wrong(label, level))
+            printf("%s taken as %s (%s): %s\n", LABEL[label], LEVEL[level], text, said);
+    }
+    for (int i = 0; i < count; i++)
+        print(&tallies[i]);
+    harm_words_free(words);
+    common_words_free(common);
+    return 0;
+}

@@ -1,0 +1,360 @@
+/* Harm in free text: a labelled list of invented notes, what each mechanism is for, how long a long
+ * note takes, and files that are wrong. */
+#include "base/text.h"
+#include "check.h"
+#include "intake/common_words.h"
+#include "intake/fields.h"
+#include "intake/harm_words.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+#define LEXICON ODDLOAF_SOURCE_DIR "/rules/lexicon"
+#define LIST ODDLOAF_SOURCE_DIR "/tests/intake/harm.tsv"
+
+static struct common_words *common;
+static struct harm_words *words;
+
+static int load_shipped(void **state)
+{
+    struct error err = {0};
+    (void)state;
+    if (common_words_load(LEXICON "/common", NULL, NULL, &common, &err) ||
+        harm_words_load(LEXICON "/harm", common, NULL, NULL, &words, &err)) {
+        print_error("%s:%ld:%ld %s\n", err.source, err.line, err.column, err.text);
+        return -1;
+    }
+    return 0;
+}
+
+static int free_shipped(void **state)
+{
+    (void)state;
+    harm_words_free(words);
+    common_words_free(common);
+    return 0;
+}
+
+/* "illness injury", "possible" or "". */
+static char *heard(const struct harm_words *by, const char *note)
+{
+    struct harm_heard *found = NULL;
+    struct text_buffer out = {0};
+    const struct field_word *kinds = fields_find("harm")->words;
+    int count = harm_words_read(by, note, &found);
+    for (int i = 0; i < count; i++) {
+        assert_true(found[i].from < found[i].to && found[i].to <= strlen(note));
+        text_appendf(&out, "%s%s", i ? " " : "",
+                     found[i].kind == HARM_WORDS_POSSIBLE ? "possible" : kinds[found[i].kind].word);
+    }
+    free(found);
+    return text_take(&out);
+}
+
+struct heard_case {
+    const char *note, *want;
+};
+
+static void check_cases(const struct heard_case *cases, size_t count)
+{
+    int wrong = 0;
+    for (size_t i = 0; i < count; i++) {
+        char *got = heard(words, cases[i].note);
+        if (strcmp(got, cases[i].want) != 0) {
+            print_error("%s\n   want '%s' got '%s'\n", cases[i].note, cases[i].want, got);
+            wrong++;
+        }
+        free(got);
+    }
+    assert_int_equal(wrong, 0);
+}
+#define CHECK_CASES(cases) check_cases(cases, sizeof(cases) / sizeof((cases)[0]))
+
+static void words_may_stand_within(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"chipped my front tooth", "injury"},
+        {"a bit of blue plastic", "foreign-matter"},
+        {"it chipped, I think, a tooth", "injury"},
+        {"se me rompió la muela de atrás", "injury"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+static void a_denial_ends(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"no mold my son vomited", "illness"},
+        {"No mold. My wife got sick.", "illness"},
+        {"no smell, no mold, hair baked in though", "foreign-matter"},
+        {"sin moho mi hijo vomitó", "illness"},
+        {"no illness, injury or allergic reaction", ""},
+        {"nobody in my family got sick", ""},
+        {"didn't make my son sick", ""},
+        {"nadie se enfermó", ""},
+        {"any illness? no", ""},
+        {"Anyone ill? Yes, my daughter", "illness"},
+        {"we didn't notice the glass until we bit it", "foreign-matter"},
+        {"we didn't see any glass", ""},
+        {"couldn't breathe", "allergic-reaction"},
+        {"no doubt it made us sick", "illness"},
+        {"not only was it stale, it broke my denture", "injury"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+static void others_may_be_hurt(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"Nobody else got sick but I did", "illness"},
+        {"I didn't get sick but my husband did", "illness"},
+        {"Everyone was ok except grandpa who ended up in the ER", "illness"},
+        {"yo no me enfermé pero mi marido sí", "illness"},
+        {"not sure if it was the bread but I've had diarrhea since Tuesday", "illness"},
+        {"no sé si fue el pan pero tengo diarrea desde el lunes", "illness"},
+        {"customer says her husband got sick", "illness"},
+        {"the dog has been throwing up since he got into that loaf", "illness"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+static void guesses_and_idioms_are_possible_at_most(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"so hard you could break a tooth", "possible"},
+        {"can you get sick from eating a little mold", "possible"},
+        {"It makes me sick how much you charge for this", "possible"},
+        {"every time I eat this bread it makes me sick", "illness"},
+        {"I am sick of buying stale bread", ""},
+        {"I was home sick with the flu and opened a loaf that was moldy", "possible"},
+        {"hospital cafeteria order came in stale", ""},
+        {"hot dog buns were dry", ""},
+        {"tastes like metal", ""},
+        {"came in a plastic bag with a plastic clip", ""},
+        {"the store inspected it", ""},
+        {"la devuelvo con razón", ""},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+/* Each is misspelled; the other language is not read with it. */
+static void slips_and_languages(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"had an alergic reaction", "allergic-reaction"},
+        {"vommited 3 times", "illness"},
+        {"me dio diarea", "illness"},
+        {"soooo siiiick after this bread", "illness"},
+        {"My hijo vomit\xC3\xB3 after eating the bread", "illness"},
+        {"the rata of returns was higher than the rest of the week", ""},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+static void the_list(void **state)
+{
+    static char line[4096];
+    int counts[3][3] = {{0}};
+    static const char *const labels[] = {"harm", "harmless", "possible"};
+    FILE *file = fopen(LIST, "re");
+    (void)state;
+    assert_non_null(file);
+    while (fgets(line, sizeof line, file)) {
+        char *text = strchr(strchr(line, '\t') + 1, '\t') + 1;
+        text[strcspn(text, "\n")] = '\0';
+        char *got = heard(words, text);
+        for (int i = 0; i < 3; i++)
+            if (strncmp(line, labels[i], strlen(labels[i])) == 0 && line[strlen(labels[i])] == '\t')
+                counts[i][!*got ? 0 : strcmp(got, "possible") == 0 ? 1 : 2]++;
+        free(got);
+    }
+    fclose(file);
+    int harm = counts[0][0] + counts[0][1] + counts[0][2];
+    int harmless = counts[1][0] + counts[1][1] + counts[1][2];
+    assert_true(harm > 250 && harmless > 250);
+    assert_true(counts[0][2] * 100 >= harm * 97);    /* said */
+    assert_true(counts[0][0] * 100 <= harm * 1);     /* silently missed */
+    assert_true(counts[1][2] * 100 <= harmless * 2); /* false alarms */
+    assert_true(counts[1][1] * 100 <= harmless * 12);
+    assert_true(counts[2][0] * 100 <= 20 * (counts[2][0] + counts[2][1] + counts[2][2]));
+}
+
+/* ---- long notes ---- */
+
+static double processor_ms(void)
+{
+    struct timespec now;
+    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &now);
+    return (double)now.tv_sec * 1e3 + (double)now.tv_nsec / 1e6;
+}
+
+static double read_ms(const char *piece, size_t length)
+{
+    struct text_buffer note = {0};
+    while (note.length < length)
+        text_append(&note, piece);
+    text_append(&note, ". And my son vomited");
+    double least = 1e9;
+    for (int i = 0; i < 3; i++) {
+        double before = processor_ms();
+        char *got = heard(words, note.data);
+        double took = processor_ms() - before;
+        assert_non_null(strstr(got, "illness"));
+        free(got);
+        least = took < least ? took : least;
+    }
+    text_buffer_free(&note);
+    return least;
+}
+
+/* Sixteen times the length may take forty times as long, not two hundred and fifty-six. */
+static void long_notes_are_read_whole_and_in_time(void **state)
+{
+    static const char *const pieces[] = {
+        "the bread was green and we took it back to the store, ",
+        "sick ",
+        "not could my son bit of hair in the bread was found ",
+        "no mold, no smell, or ",
+        "xqzzv wqyyk ",
+        "el pan estaba duro y mi hijo no lo quiso ",
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof pieces / sizeof pieces[0]; i++) {
+        double small_ms = read_ms(pieces[i], 4000), large_ms = read_ms(pieces[i], 64000);
+        if (large_ms > 40 * small_ms)
+            fail_msg("'%s': 4 KB in %.2f ms, 64 KB in %.2f ms", pieces[i], small_ms, large_ms);
+    }
+}
+
+/* ---- files ---- */
+
+struct folder {
+    char dir[64], file[96];
+};
+
+static void folder_make(struct folder *folder, const char *text)
+{
+    snprintf(folder->dir, sizeof folder->dir, "/tmp/harm-words-XXXXXX");
+    assert_non_null(mkdtemp(folder->dir));
+    snprintf(folder->file, sizeof folder->file, "%s/xx.json", folder->dir);
+    FILE *file = fopen(folder->file, "we");
+    assert_non_null(file);
+    fputs(text, file);
+    fclose(file);
+}
+
+static void folder_end(const struct folder *folder)
+{
+    unlink(folder->file);
+    rmdir(folder->dir);
+}
+
+static void errors_name_the_place(void **state)
+{
+    static const struct {
+        const char *text, *field;
+        long line, column;
+    } bad[] = {
+        {"{\"said\":{\"illness\":[\"sick\",\n \"so-sick\"]}}", "/said/illness/1", 2, 2},
+        {"{\"said\":{\"illness\":[\"@none\"]}}", "/said/illness/0", 1, 21},
+        {"{\"sets\":{\"a\":[\"@b\"],\"b\":[\"x\"]}}", "/sets/a/0", 1, 15},
+        {"{\"sets\":{\"deny\":[\"x\"]}}", "/sets/deny", 1, 17},
+        {"{\"said\":{\"boredom\":[]}}", "/said/boredom", 1, 20},
+        {"{\"context\":{\"perhaps\":[]}}", "/context/perhaps", 1, 23},
+        {"{\"said\":{\"illness\":[\"_3 sick\"]}}", "/said/illness/0", 1, 21},
+        {"{\"said\":{\"illness\":[\"sick _3\"]}}", "/said/illness/0", 1, 21},
+        {"{\"said\":{\"illness\":[\"sick _99 of\"]}}", "/said/illness/0", 1, 21},
+        {"{\"said\":{\"illness\":[\"a b c d e f g h i j k\"]}}", "/said/illness/0", 1, 21},
+        {"{\"said\":{\"illness\":\"sick\"}}", "/said/illness", 1, 20},
+        {"{\"marks\":\"the\"}", "/marks", 1, 10},
+        {"{\"colour\":1}", "/colour", 1, 11},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        struct folder folder;
+        struct harm_words *none = NULL;
+        struct error err = {0};
+        folder_make(&folder, bad[i].text);
+        assert_int_equal(harm_words_load(folder.dir, NULL, NULL, NULL, &none, &err), ERROR_INVALID);
+        assert_null(none);
+        assert_string_equal(err.source, folder.file);
+        assert_string_equal(err.field, bad[i].field);
+        assert_int_equal(err.line, bad[i].line);
+        assert_int_equal(err.column, bad[i].column);
+        folder_end(&folder);
+    }
+}
+
+static void a_plant_may_add_a_language(void **state)
+{
+    static const char text[] =
+        "{\"language\":\"de\",\"filler\":[\"sehr\"],\"sets\":{\"zahn\":[\"zahn\",\"z\xC3\xA4hne\"]}"
+        ","
+        "\"context\":{\"deny\":[\"kein|keinen\"],\"idle\":[\"zahn der zeit\"],"
+        "\"suppose\":[\"k\xC3\xB6nnte\"]},"
+        "\"said\":{\"injury\":[\"abgebrochen _2 @zahn\",\"@zahn _3 abgebrochen\"],"
+        "\"illness\":[\"erbrochen~\"]},\"possible\":[\"@zahn\"]}";
+    static const struct heard_case cases[] = {
+        {"Mir ist ein sehr gro\xC3\x9F"
+         "er Zahn abgebrochen",
+         "injury"},
+        {"kein Zahn abgebrochen", ""},
+        {"er hat sich erbrohen", "illness"},
+        {"der Zahn der Zeit", ""},
+        {"das k\xC3\xB6nnte einen Zahn kosten", ""},
+        {"am Zahn", "possible"},
+    };
+    struct folder folder;
+    struct error err = {0};
+    struct harm_words *own = NULL, *shipped = words;
+    (void)state;
+    folder_make(&folder, text);
+    assert_int_equal(harm_words_load(folder.dir, NULL, NULL, NULL, &own, &err), 0);
+    words = own;
+    CHECK_CASES(cases);
+    words = shipped;
+    harm_words_free(own);
+    folder_end(&folder);
+}
+
+static void nothing_to_read_with(void **state)
+{
+    struct harm_words *none = NULL;
+    (void)state;
+    assert_int_equal(harm_words_load("/nonexistent", NULL, NULL, NULL, &none, NULL), 0);
+    char *got = heard(none, "my son vomited");
+    assert_string_equal(got, "");
+    free(got);
+    got = heard(NULL, "my son vomited");
+    assert_string_equal(got, "");
+    free(got);
+    got = heard(words, "");
+    assert_string_equal(got, "");
+    free(got);
+    harm_words_free(none);
+    harm_words_free(NULL);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(words_may_stand_within),
+        cmocka_unit_test(a_denial_ends),
+        cmocka_unit_test(others_may_be_hurt),
+        cmocka_unit_test(guesses_and_idioms_are_possible_at_most),
+        cmocka_unit_test(slips_and_languages),
+        cmocka_unit_test(the_list),
+        cmocka_unit_test(long_notes_are_read_whole_and_in_time),
+        cmocka_unit_test(errors_name_the_place),
+        cmocka_unit_test(a_plant_may_add_a_language),
+        cmocka_unit_test(nothing_to_read_with),
+    };
+    return cmocka_run_group_tests(tests, load_shipped, free_shipped);
+}
