@@ -161,7 +161,7 @@ int lot_match(const struct lot_matcher *matcher, struct store *read, const struc
         .rows = {.row = xmalloc(MATCH_CLOSEST * sizeof *m.rows.row), .capacity = MATCH_CLOSEST},
         .scored = xmalloc(MATCH_CLOSEST * sizeof *m.scored)};
     result->none_weight = 1;
-    bool begun = lot_find_begin(read);
+    bool begun = store_look(read);
     int rc = prepare(&m);
     if (rc == 0 && m.units_on_sale > 0) {
         rc = match_gather(&m);
@@ -170,7 +170,7 @@ int lot_match(const struct lot_matcher *matcher, struct store *read, const struc
     }
     if (rc == 0)
         answer(&m);
-    lot_find_end(read, begun);
+    store_unlook(read, begun);
     if (rc == 0)
         *ret = *result;
     free(m.rows.row);

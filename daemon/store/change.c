@@ -9,17 +9,10 @@ int change_add(struct store *store, const struct change_row *change, const char 
                               " field, was, now) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7)";
     if (strcmp(was, now) == 0)
         return 0;
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, change->complaint);
-    db_bind_ms(st, 2, change->at_ms);
-    db_bind_text(st, 3, change->by);
-    db_bind_text(st, 4, change->reason);
-    db_bind_text(st, 5, field);
-    db_bind_text(st, 6, was);
-    db_bind_text(st, 7, now);
-    return db_run(store, st, err);
+    return db_run(store, SQL,
+                  DB(DB_TEXT(change->complaint), DB_MS(change->at_ms), DB_TEXT(change->by),
+                     DB_TEXT(change->reason), DB_TEXT(field), DB_TEXT(was), DB_TEXT(now)),
+                  err);
 }
 
 int change_of(struct store *store, const char *complaint, change_each each, void *arg,
@@ -27,23 +20,17 @@ int change_of(struct store *store, const char *complaint, change_each each, void
 {
     static const char SQL[] = "SELECT complaint, at_ms, by_name, reason, field, was, now"
                               " FROM complaint_change WHERE complaint = ?1 ORDER BY id";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, complaint);
-    int rc;
-    while ((rc = db_step(store, st, err)) == 1) {
-        const struct change_row row = {.complaint = db_text(st, 0),
-                                       .at_ms = db_ms(st, 1),
-                                       .by = db_text(st, 2),
-                                       .reason = db_text(st, 3),
-                                       .field = db_text(st, 4),
-                                       .was = db_text(st, 5),
-                                       .now = db_text(st, 6)};
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(complaint)), err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        const struct change_row row = {.complaint = db_text(&q, 0),
+                                       .at_ms = db_ms(&q, 1),
+                                       .by = db_text(&q, 2),
+                                       .reason = db_text(&q, 3),
+                                       .field = db_text(&q, 4),
+                                       .was = db_text(&q, 5),
+                                       .now = db_text(&q, 6)};
         rc = each(arg, &row);
-        if (rc)
-            break;
     }
-    db_reset(st);
-    return rc;
+    return db_end(&q, rc);
 }

@@ -19,15 +19,9 @@ static int case_open(struct store *store, const char *symptom, int64_t lot_id, i
     static const char SQL[] =
         "INSERT INTO complaint_case(symptom, lot_id, opened_ms, as_of_ms, complaints, packs)"
         " VALUES(?1, ?2, ?3, ?3, 0, 0)";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, symptom);
-    db_bind_id(st, 2, lot_id);
-    db_bind_ms(st, 3, received_ms);
-    int rc = db_run(store, st, err);
+    int rc = db_run(store, SQL, DB(DB_TEXT(symptom), DB_ID(lot_id), DB_MS(received_ms)), err);
     if (!rc)
-        *ret_id = sqlite3_last_insert_rowid(db_handle(store));
+        *ret_id = db_last_id(store);
     return rc;
 }
 
@@ -36,16 +30,10 @@ int case_find(struct store *store, const char *symptom, int64_t lot_id, int64_t 
               struct error *err)
 {
     static const char SQL[] = "SELECT id FROM complaint_case WHERE lot_id = ?1 AND symptom = ?2";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, lot_id);
-    db_bind_text(st, 2, symptom);
-    int rc = db_step(store, st, err);
-    if (rc == 1)
-        *ret_id = sqlite3_column_int64(st, 0);
-    db_reset(st);
-    return rc;
+    struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id), DB_TEXT(symptom)), err);
+    if (db_next(&q))
+        *ret_id = db_int64(&q, 0);
+    return db_end(&q, q.rows);
 }
 
 /* The case a complaint belongs to: that of its lot, or one of its own. */
@@ -64,16 +52,11 @@ int case_add(struct store *store, int64_t case_id, int64_t received_ms, int pack
 {
     static const char SQL[] =
         "UPDATE complaint_case SET complaints = complaints + 1, packs = packs + ?2,"
-        " as_of_ms = max(as_of_ms, ?3), opened_ms = min(opened_ms, ?3), harm = max(harm, ?4)"
+        " as_of_ms = CASE WHEN as_of_ms < ?3 THEN ?3 ELSE as_of_ms END,"
+        " opened_ms = CASE WHEN opened_ms > ?3 THEN ?3 ELSE opened_ms END, harm = harm OR ?4"
         " WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    db_bind_int(st, 2, packs);
-    db_bind_ms(st, 3, received_ms);
-    db_bind_int(st, 4, harm);
-    return db_run(store, st, err);
+    return db_run(store, SQL, DB(DB_INT(case_id), DB_INT(packs), DB_MS(received_ms), DB_INT(harm)),
+                  err);
 }
 
 int case_recount(struct store *store, int64_t case_id, int64_t moved_to, struct error *err)
@@ -85,40 +68,29 @@ int case_recount(struct store *store, int64_t case_id, int64_t moved_to, struct 
         "  FROM complaint WHERE case_id = ?1) WHERE id = ?1";
     static const char SQL_MOVED[] = "UPDATE complaint_case SET state = 'moved', moved_to = ?2"
                                     " WHERE id = ?1 AND complaints = 0";
-    sqlite3_stmt *st = db_prepare(store, SQL_COUNT, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    int rc = db_run(store, st, err);
-    if (rc)
-        return rc;
-    st = db_prepare(store, SQL_MOVED, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    db_bind_id(st, 2, moved_to);
-    return db_run(store, st, err);
+    int rc = db_run(store, SQL_COUNT, DB(DB_INT(case_id)), err);
+    return rc ? rc : db_run(store, SQL_MOVED, DB(DB_INT(case_id), DB_ID(moved_to)), err);
 }
 
-static void case_read(sqlite3_stmt *st, struct case_row *row)
+static void case_read(struct db_query *q, struct case_row *row)
 {
-    row->id = sqlite3_column_int64(st, 0);
-    text_clip(db_text(st, 1), row->symptom, sizeof row->symptom);
-    row->lot_id = sqlite3_column_int64(st, 2);
-    row->opened_ms = db_ms(st, 3);
-    row->as_of_ms = db_ms(st, 4);
-    row->complaints = sqlite3_column_int(st, 5);
-    row->packs = sqlite3_column_int(st, 6);
-    row->harm = sqlite3_column_int(st, 7) != 0;
-    row->settled = strcmp(db_text(st, 8), "settled") == 0;
-    row->revision = sqlite3_column_int(st, 9);
-    text_clip(db_text(st, 10), row->top_cause, sizeof row->top_cause);
-    row->top_probability = sqlite3_column_double(st, 11);
+    row->id = db_int64(q, 0);
+    db_copy(q, 1, row->symptom, sizeof row->symptom);
+    row->lot_id = db_int64(q, 2);
+    row->opened_ms = db_ms(q, 3);
+    row->as_of_ms = db_ms(q, 4);
+    row->complaints = db_int(q, 5);
+    row->packs = db_int(q, 6);
+    row->harm = db_int(q, 7) != 0;
+    row->settled = strcmp(db_text(q, 8), "settled") == 0;
+    row->revision = db_int(q, 9);
+    db_copy(q, 10, row->top_cause, sizeof row->top_cause);
+    row->top_probability = db_real(q, 11);
 }
 
 #define CASE_COLUMNS                                                                               \
     "c.id, c.symptom, c.lot_id, c.opened_ms, c.as_of_ms, c.complaints, c.packs, c.harm, c.state,"  \
-    " c.revision, c.top_cause, c.top_probability"
+    " c.revision, c.top_cause, coalesce(c.top_probability, 0)"
 
 int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct error *err)
 {
@@ -126,24 +98,18 @@ int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct 
                               " WHERE c.id = ?1";
     enum { HOPS = 8 }; /* a complaint placed again and again; far more than people do */
     for (int hop = 0; hop < HOPS; hop++) {
-        sqlite3_stmt *st = db_prepare(store, SQL, err);
-        if (!st)
-            return ERROR_IO;
-        db_bind_int(st, 1, case_id);
-        int rc = db_step(store, st, err);
-        int64_t moved_to = 0;
-        if (rc == 1) {
-            case_read(st, ret);
-            moved_to = sqlite3_column_int64(st, 12);
+        struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
+        int64_t next = 0;
+        if (db_next(&q)) {
+            case_read(&q, ret);
+            next = db_int64(&q, 12);
         }
-        db_reset(st);
-        if (rc < 0)
+        int rc = db_end(&q, 0);
+        if (rc || (q.rows && !next))
             return rc;
-        if (rc == 0)
+        if (!q.rows)
             break;
-        if (moved_to == 0)
-            return 0;
-        case_id = moved_to;
+        case_id = next;
     }
     error_set(err, ERROR_NOT_FOUND, "there is no case C%lld", (long long)case_id);
     error_hint(err, "`oddloaf cases` lists them");
@@ -155,17 +121,7 @@ int case_moved_here(struct store *store, int64_t case_id, int64_t *ids, int limi
 {
     static const char SQL[] = "SELECT id FROM complaint_case WHERE moved_to = ?1"
                               " ORDER BY id LIMIT ?2";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    db_bind_int(st, 2, limit);
-    int rc, count = 0;
-    while ((rc = db_step(store, st, err)) == 1)
-        ids[count++] = sqlite3_column_int64(st, 0);
-    db_reset(st);
-    *ret_count = count;
-    return rc;
+    return db_ids(store, SQL, DB(DB_INT(case_id), DB_INT(limit)), ids, ret_count, err);
 }
 
 int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err)
@@ -173,17 +129,10 @@ int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struc
     static const char SQL[] =
         "SELECT case_id FROM complaint WHERE uuid = ?1 UNION ALL SELECT c.case_id FROM joined j"
         " JOIN complaint c ON c.id = j.complaint_id WHERE j.uuid = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, uuid);
-    int rc = db_step(store, st, err);
-    if (rc == 1)
-        *ret_case = sqlite3_column_int64(st, 0);
-    db_reset(st);
-    if (rc == 0)
-        return error_set(err, ERROR_NOT_FOUND, "there is no complaint %s", uuid);
-    return rc < 0 ? rc : 0;
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(uuid)), err);
+    if (db_next(&q))
+        *ret_case = db_int64(&q, 0);
+    return db_found(&q, "there is no complaint %s", uuid);
 }
 
 /* Order: newest first, or most urgent first; both by a keyset on the last case seen. */
@@ -206,27 +155,19 @@ int case_list(struct store *store, const struct case_filter *filter, case_each e
         " AND (?7 IS NULL OR (c.harm, c.complaints, c.id) < (SELECT a.harm, a.complaints, a.id"
         " FROM complaint_case a WHERE a.id = ?7))"
         " ORDER BY c.harm DESC, c.complaints DESC, c.id DESC LIMIT ?8";
-    sqlite3_stmt *st = db_prepare(store, filter->urgent_first ? SQL_URGENT : SQL_NEWEST, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, filter->symptom);
-    db_bind_text(st, 2, filter->line);
-    db_bind_text(st, 3, filter->product);
-    db_bind_text(st, 4, filter->cause);
-    db_bind_text(st, 5, filter->state);
-    db_bind_ms(st, 6, filter->since_ms);
-    db_bind_id(st, 7, filter->after);
-    db_bind_int(st, 8, filter->limit);
-    int rc;
-    while ((rc = db_step(store, st, err)) == 1) {
+    struct db_query q =
+        db_query(store, filter->urgent_first ? SQL_URGENT : SQL_NEWEST,
+                 DB(DB_TEXT(filter->symptom), DB_TEXT(filter->line), DB_TEXT(filter->product),
+                    DB_TEXT(filter->cause), DB_TEXT(filter->state), DB_MS(filter->since_ms),
+                    DB_ID(filter->after), DB_INT(filter->limit)),
+                 err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
         struct case_row row;
-        case_read(st, &row);
+        case_read(&q, &row);
         rc = each(arg, &row);
-        if (rc)
-            break;
     }
-    db_reset(st);
-    return rc;
+    return db_end(&q, rc);
 }
 
 int case_ids_after(struct store *store, int64_t after, int64_t *ids, int limit, int *ret_count,
@@ -234,21 +175,12 @@ int case_ids_after(struct store *store, int64_t after, int64_t *ids, int limit, 
 {
     static const char SQL[] = "SELECT id FROM complaint_case WHERE id > ?1 AND complaints > 0"
                               " ORDER BY id LIMIT ?2";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, after);
-    db_bind_int(st, 2, limit);
-    int rc, count = 0;
-    while ((rc = db_step(store, st, err)) == 1)
-        ids[count++] = sqlite3_column_int64(st, 0);
-    db_reset(st);
-    *ret_count = count;
-    return rc;
+    return db_ids(store, SQL, DB(DB_INT(after), DB_INT(limit)), ids, ret_count, err);
 }
 
 /* ---- logging ---- */
 
+/* 1 found, 0 none. */
 static int find_again(struct store *store, const char *uuid, struct complaint_placed *ret,
                       struct error *err)
 {
@@ -256,20 +188,14 @@ static int find_again(struct store *store, const char *uuid, struct complaint_pl
         "SELECT id, case_id, lot_id, 0 FROM complaint WHERE uuid = ?1 UNION ALL"
         " SELECT c.id, c.case_id, c.lot_id, 1 FROM joined j JOIN complaint c"
         " ON c.id = j.complaint_id WHERE j.uuid = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, uuid);
-    int rc = db_step(store, st, err);
-    if (rc == 1) {
-        *ret = (struct complaint_placed){.complaint_id = sqlite3_column_int64(st, 0),
-                                         .case_id = sqlite3_column_int64(st, 1),
-                                         .lot_id = sqlite3_column_int64(st, 2),
-                                         .joined = sqlite3_column_int(st, 3) != 0,
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(uuid)), err);
+    if (db_next(&q))
+        *ret = (struct complaint_placed){.complaint_id = db_int64(&q, 0),
+                                         .case_id = db_int64(&q, 1),
+                                         .lot_id = db_int64(&q, 2),
+                                         .joined = db_int(&q, 3) != 0,
                                          .again = true};
-    }
-    db_reset(st);
-    return rc;
+    return db_end(&q, q.rows);
 }
 
 static int insert_complaint(struct store *store, const struct complaint_new *c,
@@ -280,31 +206,17 @@ static int insert_complaint(struct store *store, const struct complaint_new *c,
         " lot_text, product_id, code_day, store, route, bought_day, found_day, packs, units, harm,"
         " body, lot_state)"
         " VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16,?17,?18,?19)";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, c->uuid);
-    db_bind_ms(st, 2, c->received_ms);
-    db_bind_ms(st, 3, c->logged_ms);
-    db_bind_text(st, 4, c->channel);
-    db_bind_text(st, 5, c->symptom);
-    db_bind_int(st, 6, placed->case_id);
-    db_bind_id(st, 7, placed->lot_id);
-    db_bind_text(st, 8, c->lot_text);
-    db_bind_id(st, 9, c->product_id);
-    db_bind_day(st, 10, c->code_day);
-    db_bind_text(st, 11, c->store && *c->store ? c->store : NULL);
-    db_bind_text(st, 12, c->route && *c->route ? c->route : NULL);
-    db_bind_day(st, 13, c->bought_day);
-    db_bind_day(st, 14, c->found_day);
-    db_bind_int(st, 15, c->packs);
-    db_bind_id(st, 16, c->units);
-    db_bind_int(st, 17, c->harm);
-    db_bind_text(st, 18, c->body);
-    db_bind_text(st, 19, lot_state_word(c->lots.state));
-    int rc = db_run(store, st, err);
+    int rc =
+        db_run(store, SQL,
+               DB(DB_TEXT(c->uuid), DB_MS(c->received_ms), DB_MS(c->logged_ms), DB_TEXT(c->channel),
+                  DB_TEXT(c->symptom), DB_INT(placed->case_id), DB_ID(placed->lot_id),
+                  DB_TEXT(c->lot_text), DB_ID(c->product_id), DB_DAY(c->code_day),
+                  DB_SAID(c->store), DB_SAID(c->route), DB_DAY(c->bought_day), DB_DAY(c->found_day),
+                  DB_INT(c->packs), DB_ID(c->units), DB_INT(c->harm), DB_TEXT(c->body),
+                  DB_TEXT(lot_state_word(c->lots.state))),
+               err);
     if (!rc)
-        placed->complaint_id = sqlite3_last_insert_rowid(db_handle(store));
+        placed->complaint_id = db_last_id(store);
     return rc;
 }
 
@@ -313,18 +225,13 @@ int complaint_insert_lots(struct store *store, int64_t complaint_id,
 {
     static const char SQL[] = "INSERT INTO complaint_lot(complaint_id, lot_id, weight)"
                               " VALUES(?1, ?2, ?3)";
-    for (int i = 0; i < lots->count; i++) {
-        sqlite3_stmt *st = db_prepare(store, SQL, err);
-        if (!st)
-            return ERROR_IO;
-        db_bind_int(st, 1, complaint_id);
-        db_bind_int(st, 2, lots->lot[i].lot_id);
-        db_bind_real(st, 3, lots->lot[i].weight);
-        int rc = db_run(store, st, err);
-        if (rc)
-            return rc;
-    }
-    return 0;
+    int rc = 0;
+    for (int i = 0; i < lots->count && !rc; i++)
+        rc = db_run(
+            store, SQL,
+            DB(DB_INT(complaint_id), DB_INT(lots->lot[i].lot_id), DB_REAL(lots->lot[i].weight)),
+            err);
+    return rc;
 }
 
 int64_t complaint_lots_settled(const struct complaint_lots *lots)
@@ -366,82 +273,68 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
     " symptom, lot_text, store, route, body, code_day, bought_day, found_day, packs, harm,"        \
     " lot_state FROM complaint "
 
-/* Runs a bound statement and hands out its rows. *ret_rows may be NULL. */
-static int each_row(struct store *store, sqlite3_stmt *st, complaint_each each, void *arg,
-                    int *ret_rows, struct error *err)
+static int each_row(struct db_query *q, complaint_each each, void *arg)
 {
-    int rc, rows = 0;
-    while ((rc = db_step(store, st, err)) == 1) {
+    int rc = 0;
+    while (!rc && db_next(q)) {
         struct complaint_row row = {
-            .id = sqlite3_column_int64(st, 0),
-            .case_id = sqlite3_column_int64(st, 1),
-            .lot_id = sqlite3_column_int64(st, 2),
-            .product_id = sqlite3_column_int64(st, 3),
-            .received_ms = db_ms(st, 4),
-            .logged_ms = db_ms(st, 5),
-            .units = sqlite3_column_int64(st, 6),
-            .uuid = db_text(st, 7),
-            .channel = db_text(st, 8),
-            .symptom = db_text(st, 9),
-            .lot_text = db_text(st, 10),
-            .store = db_text(st, 11),
-            .route = db_text(st, 12),
-            .body = db_text(st, 13),
-            .code_day = db_day(st, 14),
-            .bought_day = db_day(st, 15),
-            .found_day = db_day(st, 16),
-            .packs = sqlite3_column_int(st, 17),
-            .harm = sqlite3_column_int(st, 18) != 0,
-            .lot_state = lot_state_of(db_text(st, 19)),
+            .id = db_int64(q, 0),
+            .case_id = db_int64(q, 1),
+            .lot_id = db_int64(q, 2),
+            .product_id = db_int64(q, 3),
+            .received_ms = db_ms(q, 4),
+            .logged_ms = db_ms(q, 5),
+            .units = db_int64(q, 6),
+            .uuid = db_text(q, 7),
+            .channel = db_text(q, 8),
+            .symptom = db_text(q, 9),
+            .lot_text = db_text(q, 10),
+            .store = db_text(q, 11),
+            .route = db_text(q, 12),
+            .body = db_text(q, 13),
+            .code_day = db_day(q, 14),
+            .bought_day = db_day(q, 15),
+            .found_day = db_day(q, 16),
+            .packs = db_int(q, 17),
+            .harm = db_int(q, 18) != 0,
+            .lot_state = lot_state_of(db_text(q, 19)),
         };
-        rows++;
         rc = each(arg, &row);
-        if (rc)
-            break;
     }
-    db_reset(st);
-    if (ret_rows)
-        *ret_rows = rows;
-    return rc;
+    return db_end(q, rc);
+}
+
+/* The one row there should be. */
+static int one_row(struct db_query *q, complaint_each each, void *arg, const char *name)
+{
+    int rc = each_row(q, each, arg);
+    int found =
+        db_found(q, "there is no %s%s", name ? "complaint " : "such complaint", name ? name : "");
+    return found ? found : rc;
 }
 
 int complaint_of_case(struct store *store, int64_t case_id, complaint_each each, void *arg,
                       struct error *err)
 {
     static const char SQL[] = COMPLAINT_COLUMNS "WHERE case_id = ?1 ORDER BY received_ms, id";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    return each_row(store, st, each, arg, NULL, err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
+    return each_row(&q, each, arg);
 }
 
 int complaint_by_uuid(struct store *store, const char *uuid, complaint_each each, void *arg,
                       struct error *err)
 {
     static const char SQL[] = COMPLAINT_COLUMNS "WHERE uuid = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_text(st, 1, uuid);
-    int rows;
-    int rc = each_row(store, st, each, arg, &rows, err);
-    if (!rc && rows == 0)
-        return error_set(err, ERROR_NOT_FOUND, "there is no complaint %s", uuid);
-    return rc;
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(uuid)), err);
+    return one_row(&q, each, arg, uuid);
 }
 
 int complaint_by_id(struct store *store, int64_t complaint_id, complaint_each each, void *arg,
                     struct error *err)
 {
     static const char SQL[] = COMPLAINT_COLUMNS "WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, complaint_id);
-    int rows;
-    int rc = each_row(store, st, each, arg, &rows, err);
-    return !rc && rows == 0 ? error_set(err, ERROR_NOT_FOUND, "there is no such complaint") : rc;
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
+    return one_row(&q, each, arg, NULL);
 }
 
 int complaint_surest_of_case(struct store *store, int64_t case_id, complaint_each each, void *arg,
@@ -450,11 +343,8 @@ int complaint_surest_of_case(struct store *store, int64_t case_id, complaint_eac
     static const char SQL[] =
         COMPLAINT_COLUMNS "WHERE case_id = ?1"
                           " ORDER BY lot_state = 'exact' DESC, received_ms DESC, id DESC LIMIT 1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    return each_row(store, st, each, arg, NULL, err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
+    return each_row(&q, each, arg);
 }
 
 int complaint_between(struct store *store, const char *symptom, int64_t from_ms, int64_t to_ms,
@@ -463,14 +353,9 @@ int complaint_between(struct store *store, const char *symptom, int64_t from_ms,
     static const char SQL[] =
         COMPLAINT_COLUMNS "WHERE received_ms >= ?1 AND received_ms < ?2 AND (?3 IS NULL OR"
                           " symptom = ?3) ORDER BY received_ms DESC, id DESC LIMIT ?4";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_ms(st, 1, from_ms);
-    db_bind_ms(st, 2, to_ms);
-    db_bind_text(st, 3, symptom);
-    db_bind_int(st, 4, limit);
-    return each_row(store, st, each, arg, NULL, err);
+    struct db_query q = db_query(
+        store, SQL, DB(DB_MS(from_ms), DB_MS(to_ms), DB_TEXT(symptom), DB_INT(limit)), err);
+    return each_row(&q, each, arg);
 }
 
 int complaint_not_exact(struct store *store, const struct complaint_slice *slice,
@@ -479,28 +364,19 @@ int complaint_not_exact(struct store *store, const struct complaint_slice *slice
     static const char SQL[] =
         COMPLAINT_COLUMNS "WHERE lot_state <> 'exact' AND id > ?1 AND received_ms >= ?2"
                           " ORDER BY id LIMIT ?3";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, slice->after_id);
-    db_bind_ms(st, 2, slice->since_ms);
-    db_bind_int(st, 3, slice->limit);
-    return each_row(store, st, each, arg, NULL, err);
+    struct db_query q = db_query(
+        store, SQL, DB(DB_INT(slice->after_id), DB_MS(slice->since_ms), DB_INT(slice->limit)), err);
+    return each_row(&q, each, arg);
 }
 
 static int read_state(struct store *store, int64_t complaint_id, enum lot_state *ret,
                       struct error *err)
 {
     static const char SQL[] = "SELECT lot_state FROM complaint WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, complaint_id);
-    int rc = db_step(store, st, err);
-    if (rc == 1)
-        *ret = lot_state_of(db_text(st, 0));
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
+    if (db_next(&q))
+        *ret = lot_state_of(db_text(&q, 0));
+    return db_end(&q, 0);
 }
 
 int complaint_lots_of(struct store *store, int64_t complaint_id, struct complaint_lots *ret,
@@ -512,16 +388,10 @@ int complaint_lots_of(struct store *store, int64_t complaint_id, struct complain
     int rc = read_state(store, complaint_id, &lots.state, err);
     if (rc)
         return rc;
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, complaint_id);
-    db_bind_int(st, 2, COMPLAINT_LOTS);
-    while ((rc = db_step(store, st, err)) == 1) {
-        lots.lot[lots.count++] =
-            (struct complaint_lot){sqlite3_column_int64(st, 0), sqlite3_column_double(st, 1)};
-    }
-    db_reset(st);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id), DB_INT(COMPLAINT_LOTS)), err);
+    while (db_next(&q))
+        lots.lot[lots.count++] = (struct complaint_lot){db_int64(&q, 0), db_real(&q, 1)};
+    rc = db_end(&q, 0);
     if (!rc)
         *ret = lots;
     return rc;
@@ -535,36 +405,25 @@ int complaint_where_of(struct store *store, int64_t complaint_id, struct complai
     static const char SQL[] =
         "SELECT case_id, lot_id, received_ms, packs, harm, symptom, uuid, lot_state"
         " FROM complaint WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, complaint_id);
-    int rc = db_step(store, st, err);
-    if (rc == 1) {
-        *ret = (struct complaint_where){.case_id = sqlite3_column_int64(st, 0),
-                                        .lot_id = sqlite3_column_int64(st, 1),
-                                        .received_ms = db_ms(st, 2),
-                                        .packs = sqlite3_column_int(st, 3),
-                                        .harm = sqlite3_column_int(st, 4) != 0,
-                                        .state = lot_state_of(db_text(st, 7))};
-        text_clip(db_text(st, 5), ret->symptom, sizeof ret->symptom);
-        text_clip(db_text(st, 6), ret->uuid, sizeof ret->uuid);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
+    if (db_next(&q)) {
+        *ret = (struct complaint_where){.case_id = db_int64(&q, 0),
+                                        .lot_id = db_int64(&q, 1),
+                                        .received_ms = db_ms(&q, 2),
+                                        .packs = db_int(&q, 3),
+                                        .harm = db_int(&q, 4) != 0,
+                                        .state = lot_state_of(db_text(&q, 7))};
+        db_copy(&q, 5, ret->symptom, sizeof ret->symptom);
+        db_copy(&q, 6, ret->uuid, sizeof ret->uuid);
     }
-    db_reset(st);
-    if (rc == 0)
-        return error_set(err, ERROR_NOT_FOUND, "there is no such complaint");
-    return rc < 0 ? rc : 0;
+    return db_found(&q, "there is no such complaint");
 }
 
 static const char SQL_NO_LOTS[] = "DELETE FROM complaint_lot WHERE complaint_id = ?1";
 
 static int delete_row(struct store *store, const char *sql, int64_t complaint_id, struct error *err)
 {
-    sqlite3_stmt *st = db_prepare(store, sql, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, complaint_id);
-    return db_run(store, st, err);
+    return db_run(store, sql, DB(DB_INT(complaint_id)), err);
 }
 
 int complaint_delete_lots(struct store *store, int64_t complaint_id, struct error *err)
@@ -593,22 +452,12 @@ int complaint_rewrite(struct store *store, int64_t complaint_id, const struct co
     int rc = complaint_where_of(store, complaint_id, &was, err);
     if (rc)
         return rc;
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, complaint_id);
-    db_bind_text(st, 2, c->lot_text);
-    db_bind_id(st, 3, c->product_id);
-    db_bind_day(st, 4, c->code_day);
-    db_bind_text(st, 5, c->store && *c->store ? c->store : NULL);
-    db_bind_text(st, 6, c->route && *c->route ? c->route : NULL);
-    db_bind_day(st, 7, c->bought_day);
-    db_bind_day(st, 8, c->found_day);
-    db_bind_int(st, 9, c->packs);
-    db_bind_id(st, 10, c->units);
-    db_bind_int(st, 11, c->harm);
-    db_bind_text(st, 12, c->body);
-    rc = db_run(store, st, err);
+    rc = db_run(store, SQL,
+                DB(DB_INT(complaint_id), DB_TEXT(c->lot_text), DB_ID(c->product_id),
+                   DB_DAY(c->code_day), DB_SAID(c->store), DB_SAID(c->route), DB_DAY(c->bought_day),
+                   DB_DAY(c->found_day), DB_INT(c->packs), DB_ID(c->units), DB_INT(c->harm),
+                   DB_TEXT(c->body)),
+                err);
     if (!rc)
         rc = case_recount(store, was.case_id, 0, err);
     return rc ? rc : say_company_changed(store, &was, err);

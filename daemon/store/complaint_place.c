@@ -8,37 +8,19 @@
 
 /* ---- which case ---- */
 
-static int count_complaints(struct store *store, int64_t case_id, int *ret, struct error *err)
-{
-    static const char SQL[] = "SELECT complaints FROM complaint_case WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    int rc = db_step(store, st, err);
-    *ret = rc == 1 ? sqlite3_column_int(st, 0) : 0;
-    db_reset(st);
-    return rc < 0 ? rc : 0;
-}
-
 static int set_case_lot(struct store *store, int64_t case_id, int64_t lot_id, struct error *err)
 {
     static const char SQL[] = "UPDATE complaint_case SET lot_id = ?2 WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    db_bind_id(st, 2, lot_id);
-    return db_run(store, st, err);
+    return db_run(store, SQL, DB(DB_INT(case_id), DB_ID(lot_id)), err);
 }
 
 /* May the case be told to be about that lot instead? */
 static int may_keep_case(struct store *store, const struct complaint_where *was, int64_t lot_id,
                          bool *ret, struct error *err)
 {
-    int complaints = 0;
-    int64_t other;
-    int rc = count_complaints(store, was->case_id, &complaints, err);
+    static const char SQL[] = "SELECT complaints FROM complaint_case WHERE id = ?1";
+    int64_t complaints = 0, other;
+    int rc = db_number(store, SQL, DB(DB_INT(was->case_id)), &complaints, err);
     int found = !rc && lot_id > 0 ? case_find(store, was->symptom, lot_id, &other, err) : 0;
     *ret = complaints == 1 && found == 0;
     return rc ? rc : found < 0 ? found : 0;
@@ -61,25 +43,16 @@ static int write_state(struct store *store, int64_t complaint_id, enum lot_state
                        struct error *err)
 {
     static const char SQL[] = "UPDATE complaint SET lot_state = ?2 WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, complaint_id);
-    db_bind_text(st, 2, lot_state_word(state));
-    return db_run(store, st, err);
+    return db_run(store, SQL, DB(DB_INT(complaint_id), DB_TEXT(lot_state_word(state))), err);
 }
 
 static int write_place(struct store *store, const struct complaint_placed *placed,
                        struct error *err)
 {
     static const char SQL[] = "UPDATE complaint SET case_id = ?2, lot_id = ?3 WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, placed->complaint_id);
-    db_bind_int(st, 2, placed->case_id);
-    db_bind_id(st, 3, placed->lot_id);
-    return db_run(store, st, err);
+    return db_run(store, SQL,
+                  DB(DB_INT(placed->complaint_id), DB_INT(placed->case_id), DB_ID(placed->lot_id)),
+                  err);
 }
 
 static int recount(struct store *store, const struct complaint_where *was,
@@ -101,16 +74,11 @@ static int recount(struct store *store, const struct complaint_where *was,
 static int lot_code(struct store *store, int64_t lot_id, char *out, size_t size, struct error *err)
 {
     static const char SQL[] = "SELECT lot FROM lot WHERE id = ?1";
+    struct db_query q = db_query(store, SQL, DB(DB_ID(lot_id)), err);
     out[0] = '\0';
-    sqlite3_stmt *st = lot_id > 0 ? db_prepare(store, SQL, err) : NULL;
-    if (!st)
-        return lot_id > 0 ? ERROR_IO : 0;
-    db_bind_int(st, 1, lot_id);
-    int rc = db_step(store, st, err);
-    if (rc == 1)
-        snprintf(out, size, "%s", db_text(st, 0));
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    if (db_next(&q))
+        db_copy(&q, 0, out, size);
+    return db_end(&q, 0);
 }
 
 static int record(struct store *store, const struct complaint_where *was,
@@ -181,24 +149,15 @@ int complaint_place_doubt(struct store *store, int64_t lot_id, struct error *err
     static const char SQL[] =
         "UPDATE complaint SET lot_state = 'likely' WHERE lot_state = 'exact' AND lot_id IN"
         " (SELECT o.id FROM lot n JOIN lot o ON o.fold = n.fold AND o.id <> n.id WHERE n.id = ?1)";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, lot_id);
-    return db_run(store, st, err);
+    return db_run(store, SQL, DB(DB_INT(lot_id)), err);
 }
 
 int complaint_place_first(struct store *store, int64_t lot_id, int64_t *ret_ms, struct error *err)
 {
     static const char SQL[] = "SELECT min(c.received_ms) FROM complaint_lot l JOIN complaint c"
                               " ON c.id = l.complaint_id WHERE l.lot_id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, lot_id);
-    int rc = db_step(store, st, err);
-    if (rc == 1)
-        *ret_ms = db_ms(st, 0);
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id)), err);
+    if (db_next(&q))
+        *ret_ms = db_ms(&q, 0);
+    return db_end(&q, 0);
 }

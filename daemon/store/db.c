@@ -1,9 +1,4 @@
 #include "store/db.h"
-#undef db_text
-#undef db_real
-#undef db_ms
-#undef db_day
-#undef db_run
 #include "base/text.h"
 #include "store/store_inside.h"
 #include <assert.h>
@@ -316,79 +311,4 @@ void *db_memo(struct store *store, const void *key, size_t size)
         store->memos[i].memo = xcalloc(1, size);
     }
     return store->memos[i].memo;
-}
-
-/* ---- in single steps ---- */
-
-sqlite3_stmt *db_prepare(struct store *store, const char *sql, struct error *err)
-{
-    sqlite3_stmt *statement = NULL;
-    return prepare(store, sql, &statement, err) ? NULL : statement;
-}
-
-int db_step(struct store *store, sqlite3_stmt *st, struct error *err)
-{
-    int rc = sqlite3_step(st);
-    if (rc == SQLITE_ROW)
-        return 1;
-    if (rc == SQLITE_DONE)
-        return 0;
-    int code = db_fail(store, err, "the database could not do it");
-    sqlite3_reset(st);
-    return code;
-}
-
-int db_run_old(struct store *store, sqlite3_stmt *st, struct error *err)
-{
-    int rc = db_step(store, st, err);
-    db_reset(st);
-    return rc < 0 ? rc : 0;
-}
-
-void db_reset(sqlite3_stmt *st)
-{
-    sqlite3_reset(st);
-    sqlite3_clear_bindings(st);
-}
-
-sqlite3 *db_handle(struct store *store)
-{
-    return store->db;
-}
-
-void db_bind_text(sqlite3_stmt *st, int at, const char *text)
-{
-    sqlite3_bind_text(st, at, text, -1, SQLITE_TRANSIENT);
-}
-
-void db_bind_int(sqlite3_stmt *st, int at, int64_t value)
-{
-    sqlite3_bind_int64(st, at, value);
-}
-
-static void bind_old(sqlite3_stmt *st, int at, struct db_value value)
-{
-    if (value.form == DB_IS_NULL)
-        sqlite3_bind_null(st, at);
-    bind_value(st, at, &value);
-}
-
-void db_bind_id(sqlite3_stmt *st, int at, int64_t id)
-{
-    bind_old(st, at, DB_ID(id));
-}
-
-void db_bind_real(sqlite3_stmt *st, int at, double value)
-{
-    bind_old(st, at, DB_REAL(value));
-}
-
-void db_bind_ms(sqlite3_stmt *st, int at, int64_t ms)
-{
-    bind_old(st, at, DB_MS(ms));
-}
-
-void db_bind_day(sqlite3_stmt *st, int at, int32_t day)
-{
-    bind_old(st, at, DB_DAY(day));
 }

@@ -113,6 +113,4 @@ struct record_cell db_cell(struct db_query *q, int at);           /* text borrow
  * its last read. `key`: an address of static storage. Borrowed; gone with the store. */
 void *db_memo(struct store *store, const void *key, size_t size);
 
-#include "store/db_old.h"
-
 #endif

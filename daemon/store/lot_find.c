@@ -1,5 +1,4 @@
 #include "store/lot_find.h"
-#include "base/text.h"
 #include "store/db.h"
 #include <string.h>
 
@@ -26,156 +25,98 @@ char *lot_find_fold(const char *code, char *out, size_t size)
     return out;
 }
 
-bool lot_find_begin(struct store *store)
+static void read_row(struct db_query *q, struct lot_find_row *row)
 {
-    return sqlite3_get_autocommit(db_handle(store)) && db_exec(store, "BEGIN", NULL) == 0;
+    row->lot_id = db_int64(q, 0);
+    row->product_id = db_int64(q, 1);
+    db_copy(q, 2, row->code, sizeof row->code);
+    db_copy(q, 3, row->fold, sizeof row->fold);
+    db_copy(q, 4, row->plant, sizeof row->plant);
+    db_copy(q, 5, row->line, sizeof row->line);
+    db_copy(q, 6, row->shift, sizeof row->shift);
+    db_copy(q, 7, row->product, sizeof row->product);
+    row->packed_from_ms = db_ms(q, 8);
+    row->packed_to_ms = db_ms(q, 9);
+    row->units = db_int64(q, 10);
+    row->code_day = db_day(q, 11);
+    row->shelf_life_days = db_int(q, 12);
 }
 
-void lot_find_end(struct store *store, bool begun)
+static int read_one(struct db_query *q, struct lot_find_row *ret)
 {
-    if (begun)
-        db_exec(store, "ROLLBACK", NULL);
-}
-
-static void copy_text(sqlite3_stmt *st, int at, char *out, size_t size)
-{
-    const char *text = db_text(st, at);
-    size_t length = strnlen(text, size);
-    if (length < size)
-        memcpy(out, text, length + 1);
-    else
-        text_clip(text, out, size);
-}
-
-static void read_row(sqlite3_stmt *st, struct lot_find_row *row)
-{
-    row->lot_id = sqlite3_column_int64(st, 0);
-    row->product_id = sqlite3_column_int64(st, 1);
-    copy_text(st, 2, row->code, sizeof row->code);
-    copy_text(st, 3, row->fold, sizeof row->fold);
-    copy_text(st, 4, row->plant, sizeof row->plant);
-    copy_text(st, 5, row->line, sizeof row->line);
-    copy_text(st, 6, row->shift, sizeof row->shift);
-    copy_text(st, 7, row->product, sizeof row->product);
-    row->packed_from_ms = db_ms(st, 8);
-    row->packed_to_ms = db_ms(st, 9);
-    row->units = sqlite3_column_int64(st, 10);
-    row->code_day = db_day(st, 11);
-    row->shelf_life_days = sqlite3_column_int(st, 12);
-}
-
-static int read_one(struct store *store, sqlite3_stmt *st, struct lot_find_row *ret,
-                    struct error *err)
-{
-    int rc = db_step(store, st, err);
-    if (rc > 0)
-        read_row(st, ret);
-    db_reset(st);
-    if (rc == 0)
-        return error_set(err, ERROR_NOT_FOUND, "there is no such lot");
-    return rc < 0 ? rc : 0;
+    if (db_next(q))
+        read_row(q, ret);
+    return db_found(q, "there is no such lot");
 }
 
 /* The statement asks for one row more than wanted, so that an overflow shows. */
-static int read_rows(struct store *store, sqlite3_stmt *st, size_t limit,
-                     struct lot_find_rows *rows, struct error *err)
+static int read_rows(struct db_query *q, size_t limit, struct lot_find_rows *rows)
 {
-    int rc;
-    size_t taken = 0;
-    while ((rc = db_step(store, st, err)) > 0) {
+    for (size_t taken = 0; db_next(q); taken++) {
         if (taken == limit || rows->count == rows->capacity) {
             rows->overflow = true;
-            rc = 0;
             break;
         }
-        read_row(st, &rows->row[rows->count++]);
-        taken++;
+        read_row(q, &rows->row[rows->count++]);
     }
-    db_reset(st);
-    return rc;
+    return db_end(q, 0);
 }
 
 int lot_find_by_id(struct store *store, int64_t lot_id, struct lot_find_row *ret, struct error *err)
 {
     static const char SQL[] = ROW_COLUMNS " WHERE l.id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    db_bind_id(st, 1, lot_id);
-    return read_one(store, st, ret, err);
+    struct db_query q = db_query(store, SQL, DB(DB_ID(lot_id)), err);
+    return read_one(&q, ret);
 }
 
 int lot_find_by_code(struct store *store, const char *code, struct lot_find_row *ret,
                      struct error *err)
 {
     static const char SQL[] = ROW_COLUMNS " WHERE l.lot = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    db_bind_text(st, 1, code);
-    return read_one(store, st, ret, err);
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(code)), err);
+    return read_one(&q, ret);
 }
 
 int lot_find_by_fold(struct store *store, const char *fold, size_t limit,
                      struct lot_find_rows *rows, struct error *err)
 {
     static const char SQL[] = ROW_COLUMNS " WHERE l.fold = ?1 ORDER BY l.id DESC LIMIT ?2";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    db_bind_text(st, 1, fold);
-    db_bind_int(st, 2, (int64_t)limit + 1);
-    return read_rows(store, st, limit, rows, err);
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(fold), DB_INT((int64_t)limit + 1)), err);
+    return read_rows(&q, limit, rows);
 }
 
 /* The key is all in the index, but for a line. */
 static const char SQL_DAY[] = "SELECT id, fold FROM lot WHERE code_day = ?1 LIMIT ?2";
 static const char SQL_DAY_PRODUCT[] =
     "SELECT id, fold FROM lot WHERE code_day = ?1 AND product_id = ?3 LIMIT ?2";
-static const char SQL_PACKED[] = "SELECT id, fold FROM lot WHERE packed_from_ms >= ?3"
-                                 " AND packed_from_ms < ?1 ORDER BY packed_from_ms DESC LIMIT ?2";
-static const char SQL_PRODUCT[] =
-    "SELECT id, fold FROM lot WHERE product_id = ?4 AND packed_from_ms >= ?3"
-    " AND packed_from_ms < ?1 ORDER BY packed_from_ms DESC LIMIT ?2";
-static const char SQL_LINE[] = "SELECT id, fold FROM lot WHERE line = ?5 AND packed_from_ms >= ?3"
-                               " AND packed_from_ms < ?1 AND (?6 IS NULL OR plant = ?6)"
-                               " ORDER BY packed_from_ms DESC LIMIT ?2";
+#define KEYS_PACKED(which)                                                                         \
+    "SELECT id, fold FROM lot WHERE " which "packed_from_ms < ?1 AND packed_from_ms >= ?3"         \
+    " ORDER BY packed_from_ms DESC LIMIT ?2"
+static const char SQL_PACKED[] = KEYS_PACKED("");
+static const char SQL_PRODUCT[] = KEYS_PACKED("product_id = ?4 AND ");
+static const char SQL_LINE[] = KEYS_PACKED("line = ?4 AND (?5 IS NULL OR plant = ?5) AND ");
 
-static sqlite3_stmt *prepare_where(struct store *store, const struct lot_find_where *where,
-                                   struct error *err)
+static struct db_query query_keys(struct store *store, const struct lot_find_where *where,
+                                  size_t limit, struct error *err)
 {
-    sqlite3_stmt *st;
-    if (where->code_day != WHEN_UNKNOWN_DAY) {
-        st = db_prepare(store, where->product_id ? SQL_DAY_PRODUCT : SQL_DAY, err);
-        if (!st)
-            return NULL;
-        db_bind_day(st, 1, where->code_day);
-        if (where->product_id)
-            db_bind_id(st, 3, where->product_id);
-        return st;
-    }
-    st = db_prepare(store,
-                    where->line         ? SQL_LINE
-                    : where->product_id ? SQL_PRODUCT
-                                        : SQL_PACKED,
-                    err);
-    if (!st)
-        return NULL;
-    db_bind_ms(st, 1, where->to_ms);
-    db_bind_ms(st, 3, where->from_ms);
-    if (where->line) {
-        db_bind_text(st, 5, where->line);
-        db_bind_text(st, 6, where->plant && *where->plant ? where->plant : NULL);
-    } else if (where->product_id) {
-        db_bind_id(st, 4, where->product_id);
-    }
-    return st;
+    const struct db_value most = DB_INT((int64_t)limit + 1), product = DB_ID(where->product_id);
+    const struct db_value from = DB_MS(where->from_ms), to = DB_MS(where->to_ms);
+    if (where->code_day != WHEN_UNKNOWN_DAY && where->product_id)
+        return db_query(store, SQL_DAY_PRODUCT, DB(DB_DAY(where->code_day), most, product), err);
+    if (where->code_day != WHEN_UNKNOWN_DAY)
+        return db_query(store, SQL_DAY, DB(DB_DAY(where->code_day), most), err);
+    if (where->line)
+        return db_query(store, SQL_LINE,
+                        DB(to, most, from, DB_TEXT(where->line), DB_SAID(where->plant)), err);
+    if (where->product_id)
+        return db_query(store, SQL_PRODUCT, DB(to, most, from, product), err);
+    return db_query(store, SQL_PACKED, DB(to, most, from), err);
 }
 
-static void read_key(sqlite3_stmt *st, struct lot_find_key *key)
+static void read_key(struct db_query *q, struct lot_find_key *key)
 {
-    key->lot_id = sqlite3_column_int64(st, 0);
-    const char *fold = db_text(st, 1);
+    key->lot_id = db_int64(q, 0);
+    const char *fold = db_text(q, 1);
     size_t length = strnlen(fold, sizeof key->fold - 1);
     memcpy(key->fold, fold, length);
     key->fold[length] = '\0';
@@ -184,66 +125,46 @@ static void read_key(sqlite3_stmt *st, struct lot_find_key *key)
 int lot_find_each_key(struct store *store, const struct lot_find_where *where, size_t limit,
                       lot_find_each each, void *arg, bool *ret_overflow, struct error *err)
 {
-    sqlite3_stmt *st = prepare_where(store, where, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    db_bind_int(st, 2, (int64_t)limit + 1);
-    int rc;
-    size_t count = 0;
-    while ((rc = db_step(store, st, err)) > 0) {
+    struct db_query q = query_keys(store, where, limit, err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
         struct lot_find_key key;
-        if (count++ == limit) {
+        if ((size_t)q.rows > limit) {
             *ret_overflow = true;
-            rc = 0;
             break;
         }
-        read_key(st, &key);
+        read_key(&q, &key);
         rc = each(arg, &key);
-        if (rc)
-            break;
     }
-    db_reset(st);
-    return rc;
+    return db_end(&q, rc);
 }
 
 int lot_find_keys(struct store *store, const char *from, size_t prefix, size_t limit,
                   struct lot_find_key *keys, size_t *ret_count, struct error *err)
 {
     static const char SQL[] = "SELECT id, fold FROM lot WHERE fold >= ?1 ORDER BY fold LIMIT ?2";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    /* no copy: the statement is reset before this returns */
-    sqlite3_bind_text(st, 1, from, -1, SQLITE_STATIC);
-    db_bind_int(st, 2, (int64_t)limit);
-    int rc;
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(from), DB_INT((int64_t)limit)), err);
     size_t count = 0;
-    while ((rc = db_step(store, st, err)) > 0) {
-        read_key(st, &keys[count]);
-        if (strncmp(keys[count++].fold, from, prefix) != 0)
-            break;
+    bool within = true;
+    while (within && db_next(&q)) {
+        read_key(&q, &keys[count]);
+        within = strncmp(keys[count++].fold, from, prefix) == 0;
     }
-    db_reset(st);
-    if (rc < 0)
-        return rc;
-    *ret_count = count;
-    return 0;
+    int rc = db_end(&q, 0);
+    if (!rc)
+        *ret_count = count;
+    return rc;
 }
 
-static int read_product(struct store *store, sqlite3_stmt *st, struct lot_find_product *ret,
-                        struct error *err)
+static int read_product(struct db_query *q, struct lot_find_product *ret)
 {
-    int rc = db_step(store, st, err);
-    if (rc > 0) {
-        ret->product_id = sqlite3_column_int64(st, 0);
-        text_clip(db_text(st, 1), ret->product, sizeof ret->product);
-        text_clip(db_text(st, 2), ret->name, sizeof ret->name);
-        ret->shelf_life_days = sqlite3_column_int(st, 3);
+    if (db_next(q)) {
+        ret->product_id = db_int64(q, 0);
+        db_copy(q, 1, ret->product, sizeof ret->product);
+        db_copy(q, 2, ret->name, sizeof ret->name);
+        ret->shelf_life_days = db_int(q, 3);
     }
-    db_reset(st);
-    if (rc == 0)
-        return error_set(err, ERROR_NOT_FOUND, "there is no such product");
-    return rc < 0 ? rc : 0;
+    return db_found(q, "there is no such product");
 }
 
 int lot_find_product_by_code(struct store *store, const char *product, struct lot_find_product *ret,
@@ -251,11 +172,8 @@ int lot_find_product_by_code(struct store *store, const char *product, struct lo
 {
     static const char SQL[] =
         "SELECT id, product, name, shelf_life_days FROM product WHERE product = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    db_bind_text(st, 1, product);
-    return read_product(store, st, ret, err);
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(product)), err);
+    return read_product(&q, ret);
 }
 
 int lot_find_product_by_gtin(struct store *store, const char *gtin14, struct lot_find_product *ret,
@@ -266,13 +184,11 @@ int lot_find_product_by_gtin(struct store *store, const char *gtin14, struct lot
     static const size_t LEADING[] = {0, 1, 2, 6}; /* zeros before a GTIN-13, -12, -8 */
     if (strlen(gtin14) != 14)
         return error_set(err, ERROR_INVALID, "a GTIN has 14 digits here");
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_INTERNAL;
+    struct db_value as[5] = {[4] = {.form = DB_IS_END}};
     for (size_t i = 0; i < sizeof LEADING / sizeof LEADING[0]; i++)
-        if (strspn(gtin14, "0") >= LEADING[i])
-            db_bind_text(st, (int)i + 1, gtin14 + LEADING[i]);
-    return read_product(store, st, ret, err);
+        as[i] = strspn(gtin14, "0") >= LEADING[i] ? DB_TEXT(gtin14 + LEADING[i]) : DB_NULL();
+    struct db_query q = db_query(store, SQL, as, err);
+    return read_product(&q, ret);
 }
 
 int lot_find_sent(struct store *store, int64_t lot_id, const char *store_name, const char *route,
@@ -286,17 +202,11 @@ int lot_find_sent(struct store *store, int64_t lot_id, const char *store_name, c
         "SELECT COALESCE(SUM(units), 0),"
         " COALESCE(SUM(CASE WHEN route = ?2 THEN units END), 0), COUNT(DISTINCT route)"
         " FROM dispatch WHERE lot_id = ?1";
-    sqlite3_stmt *st = db_prepare(store, store_name ? SQL_STORE : SQL_ROUTE, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    db_bind_id(st, 1, lot_id);
-    db_bind_text(st, 2, store_name ? store_name : route);
-    int rc = db_step(store, st, err);
-    if (rc > 0)
-        *ret = (struct lot_find_sent){sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1),
-                                      sqlite3_column_int(st, 2)};
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    struct db_query q = db_query(store, store_name ? SQL_STORE : SQL_ROUTE,
+                                 DB(DB_ID(lot_id), DB_TEXT(store_name ? store_name : route)), err);
+    if (db_next(&q))
+        *ret = (struct lot_find_sent){db_int64(&q, 0), db_int64(&q, 1), db_int(&q, 2)};
+    return db_end(&q, 0);
 }
 
 int lot_find_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_newest_ms,
@@ -305,16 +215,12 @@ int lot_find_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_newes
     /* apart: together they would scan the index instead of looking at its ends */
     static const char SQL[] = "SELECT (SELECT MIN(packed_from_ms) FROM lot),"
                               " (SELECT MAX(packed_from_ms) FROM lot)";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    int rc = db_step(store, st, err);
-    if (rc > 0) {
-        *ret_first_ms = db_ms(st, 0);
-        *ret_newest_ms = db_ms(st, 1);
+    struct db_query q = db_query(store, SQL, NULL, err);
+    if (db_next(&q)) {
+        *ret_first_ms = db_ms(&q, 0);
+        *ret_newest_ms = db_ms(&q, 1);
     }
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    return db_end(&q, 0);
 }
 
 int lot_find_place_known(struct store *store, enum lot_find_place kind, const char *name,
@@ -324,28 +230,11 @@ int lot_find_place_known(struct store *store, enum lot_find_place kind, const ch
                                     " EXISTS(SELECT 1 FROM dispatch WHERE store > '')";
     static const char SQL_ROUTE[] = "SELECT EXISTS(SELECT 1 FROM dispatch WHERE route = ?1),"
                                     " EXISTS(SELECT 1 FROM dispatch WHERE route > '')";
-    sqlite3_stmt *st = db_prepare(store, kind == LOT_FIND_STORE ? SQL_STORE : SQL_ROUTE, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    db_bind_text(st, 1, name);
-    int rc = db_step(store, st, err);
-    if (rc > 0)
-        *ret_known = sqlite3_column_int(st, 0) || !sqlite3_column_int(st, 1);
-    db_reset(st);
-    return rc < 0 ? rc : 0;
-}
-
-static int count_products(struct store *store, int *ret, struct error *err)
-{
-    static const char SQL[] = "SELECT COUNT(*) FROM product";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    int rc = db_step(store, st, err);
-    if (rc > 0)
-        *ret = sqlite3_column_int(st, 0);
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    struct db_query q =
+        db_query(store, kind == LOT_FIND_STORE ? SQL_STORE : SQL_ROUTE, DB(DB_TEXT(name)), err);
+    if (db_next(&q))
+        *ret_known = db_int(&q, 0) || !db_int(&q, 1);
+    return db_end(&q, 0);
 }
 
 static int read_volume(struct store *store, int64_t before_ms, struct lot_find_volume *ret,
@@ -356,31 +245,28 @@ static int read_volume(struct store *store, int64_t before_ms, struct lot_find_v
         " AVG(shelf_life_days) FROM (SELECT l.units AS units, l.packed_from_ms AS packed_from_ms,"
         " p.shelf_life_days AS shelf_life_days FROM lot l JOIN product p ON p.id = l.product_id"
         " WHERE l.packed_from_ms < ?1 ORDER BY l.packed_from_ms DESC LIMIT ?2)";
+    static const char SQL_PRODUCTS[] = "SELECT COUNT(*) FROM product";
     struct lot_find_volume volume = {0};
-    int rc = count_products(store, &volume.products, err);
-    if (rc < 0)
+    int64_t products = 0;
+    int rc = db_number(store, SQL_PRODUCTS, NULL, &products, err);
+    if (rc)
         return rc;
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    db_bind_ms(st, 1, before_ms);
-    db_bind_int(st, 2, VOLUME_SAMPLE);
-    rc = db_step(store, st, err);
-    if (rc > 0 && sqlite3_column_int(st, 0) > 0) {
-        double days = (double)(db_ms(st, 3) - db_ms(st, 2)) / (double)WHEN_DAY_MS;
-        double lots = sqlite3_column_int(st, 0);
-        double units = db_real(st, 1);
+    volume.products = (int)products;
+    struct db_query q = db_query(store, SQL, DB(DB_MS(before_ms), DB_INT(VOLUME_SAMPLE)), err);
+    if (db_next(&q) && db_int(&q, 0) > 0) {
+        double days = (double)(db_ms(&q, 3) - db_ms(&q, 2)) / (double)WHEN_DAY_MS;
+        double lots = db_int(&q, 0);
+        double units = db_real(&q, 1);
         /* n lots span n - 1 gaps; a lone lot counts as a day's work */
         volume.lots_per_day = days > 0 ? (lots - 1) / days : 1;
         volume.units_per_day = volume.lots_per_day * units / lots;
-        volume.shelf_life_days = db_real(st, 4);
-        volume.newest_ms = db_ms(st, 3);
+        volume.shelf_life_days = db_real(&q, 4);
+        volume.newest_ms = db_ms(&q, 3);
     }
-    db_reset(st);
-    if (rc < 0)
-        return rc;
-    *ret = volume;
-    return 0;
+    rc = db_end(&q, 0);
+    if (!rc)
+        *ret = volume;
+    return rc;
 }
 
 /* What the last answer was made from: it holds for the hour, as long as nothing is added. */
@@ -392,16 +278,12 @@ struct volume_memo {
 static int read_last(struct store *store, struct volume_memo *ret, struct error *err)
 {
     static const char SQL[] = "SELECT (SELECT MAX(id) FROM lot), (SELECT MAX(id) FROM product)";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_INTERNAL;
-    int rc = db_step(store, st, err);
-    if (rc > 0) {
-        ret->last_lot = sqlite3_column_int64(st, 0);
-        ret->last_product = sqlite3_column_int64(st, 1);
+    struct db_query q = db_query(store, SQL, NULL, err);
+    if (db_next(&q)) {
+        ret->last_lot = db_int64(&q, 0);
+        ret->last_product = db_int64(&q, 1);
     }
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    return db_end(&q, 0);
 }
 
 int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volume *ret,
@@ -435,15 +317,10 @@ int lot_find_lines(struct store *store, int (*each)(void *arg, const char *line)
                               " SELECT (SELECT min(line) FROM lot WHERE line > next.line) FROM next"
                               " WHERE next.line IS NOT NULL)"
                               " SELECT line FROM next WHERE line IS NOT NULL";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    int rc;
-    while ((rc = db_step(store, st, err)) == 1) {
-        rc = each(arg, db_text(st, 0));
-        if (rc)
-            break;
+    struct db_query q = db_query(store, SQL, NULL, err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        rc = each(arg, db_text(&q, 0));
     }
-    db_reset(st);
-    return rc;
+    return db_end(&q, rc);
 }

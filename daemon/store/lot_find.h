@@ -31,11 +31,6 @@ struct lot_find_rows {
     bool overflow; /* a look-up found more than fitted */
 };
 
-/* Many look-ups that belong together see one state, and cost less, between these two. Does nothing
- * (and says so by false) if a transaction is open already. */
-bool lot_find_begin(struct store *store);
-void lot_find_end(struct store *store, bool begun);
-
 /* ERROR_NOT_FOUND if there is none. */
 int lot_find_by_id(struct store *store, int64_t lot_id, struct lot_find_row *ret,
                    struct error *err);

@@ -17,15 +17,6 @@ struct shares {
     int count;
 };
 
-static int run_on_case(struct store *store, const char *sql, int64_t case_id, struct error *err)
-{
-    sqlite3_stmt *st = db_prepare(store, sql, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    return db_run(store, st, err);
-}
-
 /* ---- shares ---- */
 
 /* What a case's causes should have: cause, millionths. */
@@ -41,19 +32,14 @@ static int run_on_case(struct store *store, const char *sql, int64_t case_id, st
 static int read_shares(struct store *store, const char *sql, int64_t case_id, struct shares *ret,
                        struct error *err)
 {
-    sqlite3_stmt *st = db_prepare(store, sql, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    int rc;
+    struct db_query q = db_query(store, sql, DB(DB_INT(case_id)), err);
     ret->count = 0;
-    while ((rc = db_step(store, st, err)) == 1 && ret->count < SHARES_MOST) {
-        struct share row = {sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1)};
+    while (ret->count < SHARES_MOST && db_next(&q)) {
+        struct share row = {db_int64(&q, 0), db_int64(&q, 1)};
         if (row.n >= SHARE_LEAST)
             ret->rows[ret->count++] = row;
     }
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    return db_end(&q, 0);
 }
 
 static int read_wanted(struct store *store, int64_t case_id, struct shares *ret, struct error *err)
@@ -69,19 +55,6 @@ static int read_present(struct store *store, int64_t case_id, struct shares *ret
     static const char SQL[] = "SELECT series_id, n FROM pattern_share WHERE case_id = ?1"
                               " ORDER BY series_id";
     return read_shares(store, SQL, case_id, ret, err);
-}
-
-static int write_share(struct store *store, const char *sql, int64_t case_id,
-                       const struct share *share, struct error *err)
-{
-    sqlite3_stmt *st = db_prepare(store, sql, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    db_bind_int(st, 2, share->series_id);
-    if (sqlite3_bind_parameter_count(st) > 2)
-        db_bind_int(st, 3, share->n);
-    return db_run(store, st, err);
 }
 
 /* Both in order of series: a walk along the two lists. Without `write`, only counts. */
@@ -116,7 +89,10 @@ static int apply_shares(struct store *store, int64_t case_id, const struct share
         }
         *ret_changes += sql != NULL;
         if (sql && write)
-            rc = write_share(store, sql, case_id, row, err);
+            rc = sql == SQL_GONE
+                     ? db_run(store, sql, DB(DB_INT(case_id), DB_INT(row->series_id)), err)
+                     : db_run(store, sql,
+                              DB(DB_INT(case_id), DB_INT(row->series_id), DB_INT(row->n)), err);
     }
     return rc;
 }
@@ -128,7 +104,7 @@ int pattern_case_changed(struct store *store, int64_t case_id, struct error *err
         " SELECT 'cause', cause, symptom FROM (" WANTED ") WHERE n >= 100";
     struct shares is, wanted;
     int changes;
-    int rc = run_on_case(store, SQL_SERIES, case_id, err);
+    int rc = db_run(store, SQL_SERIES, DB(DB_INT(case_id)), err);
     if (!rc)
         rc = read_present(store, case_id, &is, err);
     if (!rc)
@@ -149,7 +125,7 @@ int pattern_verdict_given(struct store *store, int64_t case_id, struct error *er
         " JOIN ranking_cause r ON r.case_id = v.case_id AND r.revision = v.revision"
         " JOIN cause k ON k.id = r.cause_id WHERE v.case_id = ?1 AND v.reopened_ms IS NULL)"
         " GROUP BY id";
-    return run_on_case(store, SQL, case_id, err);
+    return db_run(store, SQL, DB(DB_INT(case_id)), err);
 }
 
 /* ---- counting again, checking ---- */
@@ -161,20 +137,13 @@ static int each_case(struct store *store, case_each_id each, void *arg, struct e
 {
     static const char SQL[] = "SELECT id FROM complaint_case WHERE id > ?1 ORDER BY id LIMIT 1";
     int64_t id = 0;
-    for (;;) {
-        sqlite3_stmt *st = db_prepare(store, SQL, err);
-        if (!st)
-            return ERROR_IO;
-        db_bind_int(st, 1, id);
-        int rc = db_step(store, st, err);
-        id = rc == 1 ? sqlite3_column_int64(st, 0) : id;
-        db_reset(st);
-        if (rc != 1)
-            return rc;
+    int rc = db_number(store, SQL, DB(DB_INT(0)), &id, err);
+    while (!rc && id > 0) {
         rc = each(arg, store, id, err);
-        if (rc)
-            return rc;
+        if (!rc)
+            rc = db_number(store, SQL, DB(DB_INT(id)), &id, err);
     }
+    return rc;
 }
 
 static int share_again(void *arg, struct store *store, int64_t case_id, struct error *err)
@@ -255,18 +224,14 @@ int pattern_differences(struct store *store, int64_t *ret, struct error *err)
         " LIMIT 1), symptom, 0, -count(*) FROM complaint_case WHERE state = 'open' GROUP BY 1, 2");
     const char *const ALL[] = {RECEIVED, MADE, UNITS, CASES, OPEN};
     struct share_check check = {0};
-    for (size_t i = 0; i < sizeof ALL / sizeof ALL[0]; i++) {
-        sqlite3_stmt *st = db_prepare(store, ALL[i], err);
-        if (!st)
-            return ERROR_IO;
-        int rc = db_step(store, st, err);
-        if (rc == 1)
-            check.differences += sqlite3_column_int64(st, 0);
-        db_reset(st);
-        if (rc < 0)
-            return rc;
+    int rc = 0;
+    for (size_t i = 0; i < sizeof ALL / sizeof ALL[0] && !rc; i++) {
+        int64_t differences = 0;
+        rc = db_number(store, ALL[i], NULL, &differences, err);
+        check.differences += differences;
     }
-    int rc = each_case(store, check_shares, &check, err);
+    if (!rc)
+        rc = each_case(store, check_shares, &check, err);
     if (!rc)
         *ret = check.differences;
     return rc;

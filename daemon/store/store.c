@@ -219,8 +219,7 @@ void store_rollback(struct store *store)
 bool store_look(struct store *store)
 {
     static const char SQL[] = "BEGIN";
-    sqlite3_stmt *st = sqlite3_get_autocommit(store->db) ? db_prepare(store, SQL, NULL) : NULL;
-    return st && db_run(store, st, NULL) == 0;
+    return sqlite3_get_autocommit(store->db) && db_run(store, SQL, NULL, NULL) == 0;
 }
 
 void store_unlook(struct store *store, bool began)

@@ -8,12 +8,7 @@ static int case_set_state(struct store *store, int64_t case_id, const char *stat
                           struct error *err)
 {
     static const char SQL[] = "UPDATE complaint_case SET state = ?2 WHERE id = ?1";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    db_bind_text(st, 2, state);
-    return db_run(store, st, err);
+    return db_run(store, SQL, DB(DB_INT(case_id), DB_TEXT(state)), err);
 }
 
 int verdict_add(struct store *store, int64_t case_id, const char *cause, const char *confirmed_by,
@@ -24,32 +19,20 @@ int verdict_add(struct store *store, int64_t case_id, const char *cause, const c
         " SELECT ?1, ?2, ?3, ?4, ?5, ?6, revision FROM complaint_case WHERE id = ?1";
     static const char SQL_KEEP[] = "UPDATE ranking SET kept = 1 WHERE case_id = ?1 AND revision ="
                                    " (SELECT revision FROM complaint_case WHERE id = ?1)";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    db_bind_text(st, 2, cause);
-    db_bind_text(st, 3, confirmed_by);
-    db_bind_text(st, 4, note);
-    db_bind_text(st, 5, by_name);
-    db_bind_ms(st, 6, now_ms);
     struct error refused = {0};
-    int rc = db_run(store, st, &refused);
+    int rc = db_run(store, SQL,
+                    DB(DB_INT(case_id), DB_TEXT(cause), DB_TEXT(confirmed_by), DB_TEXT(note),
+                       DB_TEXT(by_name), DB_MS(now_ms)),
+                    &refused);
     if (rc == ERROR_CONFLICT) {
         error_set(err, rc, "case C%lld is settled already", (long long)case_id);
         error_hint(err, "reopen it first: oddloaf settle C%lld --reopen", (long long)case_id);
         return rc;
     }
-    if (rc) {
-        if (err && !err->code)
-            *err = refused;
-        return rc;
-    }
-    st = db_prepare(store, SQL_KEEP, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    rc = db_run(store, st, err);
+    if (rc && err && !err->code)
+        *err = refused;
+    if (!rc)
+        rc = db_run(store, SQL_KEEP, DB(DB_INT(case_id)), err);
     if (!rc)
         rc = case_set_state(store, case_id, "settled", err);
     if (!rc)
@@ -64,15 +47,9 @@ int verdict_reopen(struct store *store, int64_t case_id, const char *note, const
         "UPDATE verdict SET reopened_ms = ?2, note = coalesce(note, '') || char(10) ||"
         " 'reopened by ' || ?3 || ': ' || coalesce(?4, '') WHERE case_id = ?1 AND reopened_ms IS "
         "NULL";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    db_bind_int(st, 1, case_id);
-    db_bind_ms(st, 2, now_ms);
-    db_bind_text(st, 3, by_name);
-    db_bind_text(st, 4, note);
-    int rc = db_run(store, st, err);
-    if (!rc && sqlite3_changes(db_handle(store)) == 0)
+    int rc = db_run(store, SQL, DB(DB_INT(case_id), DB_MS(now_ms), DB_TEXT(by_name), DB_TEXT(note)),
+                    err);
+    if (!rc && db_changes(store) == 0)
         return error_set(err, ERROR_NOT_FOUND, "case C%lld has no verdict to reopen",
                          (long long)case_id);
     if (!rc)
@@ -87,14 +64,10 @@ int verdict_serial(struct store *store, int64_t *ret, struct error *err)
     static const char SQL[] = "SELECT coalesce(max(id), 0) * 16777216 -"
                               " (SELECT count(*) FROM verdict WHERE reopened_ms IS NULL)"
                               " FROM verdict";
-    sqlite3_stmt *st = db_prepare(store, SQL, err);
-    if (!st)
-        return ERROR_IO;
-    int rc = db_step(store, st, err);
-    if (rc == 1)
-        *ret = sqlite3_column_int64(st, 0);
-    db_reset(st);
-    return rc < 0 ? rc : 0;
+    struct db_query q = db_query(store, SQL, NULL, err);
+    if (db_next(&q))
+        *ret = db_int64(&q, 0);
+    return db_end(&q, 0);
 }
 
 /* A line for each cause of the ranking that stood, in its order; one with no cause if none did. */

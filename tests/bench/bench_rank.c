@@ -60,14 +60,12 @@ static void must(int rc)
 
 static void put(const char *sql, int count, const double *numbers, const char *const *texts)
 {
-    sqlite3_stmt *st = db_prepare(store, sql, &err);
-    assert(st);
+    struct db_value with[16];
+    assert(count < 16);
     for (int i = 0; i < count; i++)
-        if (texts && texts[i])
-            db_bind_text(st, i + 1, texts[i]);
-        else
-            db_bind_real(st, i + 1, numbers[i]);
-    must(db_run(store, st, &err));
+        with[i] = texts && texts[i] ? DB_TEXT(texts[i]) : DB_REAL(numbers[i]);
+    with[count] = (struct db_value){.form = DB_IS_END};
+    must(db_run(store, sql, with, &err));
 }
 
 static void put_full(int64_t lot, int line, int product, int64_t at)

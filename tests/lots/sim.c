@@ -105,13 +105,9 @@ static void write_products(const struct sim *sim, struct store *store)
         char code[16], gtin[16];
         snprintf(code, sizeof code, "X%02d", i);
         snprintf(gtin, sizeof gtin, "0952%09d", i);
-        sqlite3_stmt *st = db_prepare(store, SQL, &err);
-        assert(st);
-        db_bind_int(st, 1, i + 1);
-        db_bind_text(st, 2, code);
-        db_bind_int(st, 3, shelf_life(i));
-        db_bind_text(st, 4, gtin);
-        must(db_run(store, st, &err), &err);
+        must(db_run(store, SQL,
+                    DB(DB_INT(i + 1), DB_TEXT(code), DB_INT(shelf_life(i)), DB_TEXT(gtin)), &err),
+             &err);
     }
 }
 
@@ -128,14 +124,11 @@ static void write_dispatch(struct sim *sim, struct store *store, const struct si
         int number = (first + i) % sim->company.stores;
         snprintf(name, sizeof name, "%04d", number);
         snprintf(route, sizeof route, "R%02d", number / 6);
-        sqlite3_stmt *st = db_prepare(store, SQL, &err);
-        assert(st);
-        db_bind_int(st, 1, lot->id);
-        db_bind_text(st, 2, route);
-        db_bind_text(st, 3, name);
-        db_bind_ms(st, 4, lot->packed_ms + 6 * WHEN_HOUR_MS);
-        db_bind_int(st, 5, lot->units / stores);
-        must(db_run(store, st, &err), &err);
+        must(db_run(store, SQL,
+                    DB(DB_INT(lot->id), DB_TEXT(route), DB_TEXT(name),
+                       DB_MS(lot->packed_ms + 6 * WHEN_HOUR_MS), DB_INT(lot->units / stores)),
+                    &err),
+             &err);
     }
 }
 
@@ -151,19 +144,13 @@ static void write_lot(struct sim *sim, struct store *store, const struct sim_lot
     if (sim->company.plants > 1)
         snprintf(plant, sizeof plant, "%02d", lot->plant % 100);
     snprintf(line, sizeof line, "%d", lot->line % 10);
-    sqlite3_stmt *st = db_prepare(store, SQL, &err);
-    assert(st);
-    db_bind_int(st, 1, lot->id);
-    db_bind_text(st, 2, code);
-    db_bind_text(st, 3, lot_find_fold(code, fold, sizeof fold));
-    db_bind_text(st, 4, plant);
-    db_bind_int(st, 5, lot->product + 1);
-    db_bind_text(st, 6, line);
-    db_bind_ms(st, 7, lot->packed_ms);
-    db_bind_ms(st, 8, lot->packed_ms + 3 * WHEN_HOUR_MS);
-    db_bind_int(st, 9, lot->units);
-    db_bind_day(st, 10, lot->code_day);
-    must(db_run(store, st, &err), &err);
+    must(db_run(store, SQL,
+                DB(DB_INT(lot->id), DB_TEXT(code), DB_TEXT(lot_find_fold(code, fold, sizeof fold)),
+                   DB_TEXT(plant), DB_INT(lot->product + 1), DB_TEXT(line), DB_MS(lot->packed_ms),
+                   DB_MS(lot->packed_ms + 3 * WHEN_HOUR_MS), DB_INT(lot->units),
+                   DB_DAY(lot->code_day)),
+                &err),
+         &err);
     write_dispatch(sim, store, lot);
 }
 

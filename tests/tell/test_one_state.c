@@ -2,6 +2,7 @@
  * is up to date in every set of rules, and nobody waits for another who works that out. */
 #include "../rank/fixture.h"
 #include "store/ranking.h"
+#include "store/store_inside.h"
 #include "store/verdict.h"
 #include "tell/tell.h"
 #include <pthread.h>
@@ -90,7 +91,7 @@ static void a_ranking_sees_one_state(void **state)
     set_state(&f, d.lot, false);
     char *cool = ranking_text(&f, reader, case_id);
     assert_string_not_equal(hot, cool);
-    sqlite3_trace_v2(db_handle(reader), SQLITE_TRACE_STMT, disturb, &d);
+    sqlite3_trace_v2(reader->db, SQLITE_TRACE_STMT, disturb, &d);
     for (d.at = 0; d.at < STATEMENTS_MOST; d.at++) {
         d.statement = 0;
         d.hot = d.at % 2 == 0;
@@ -203,7 +204,7 @@ static void nobody_waits_for_another_who_learns(void **state)
     l.reader = reader_of(&f);
     sem_init(&l.begun, 0, 0);
     sem_init(&l.go, 0, 0);
-    sqlite3_trace_v2(db_handle(l.reader), SQLITE_TRACE_STMT, stop_at_verdicts, &l);
+    sqlite3_trace_v2(l.reader->db, SQLITE_TRACE_STMT, stop_at_verdicts, &l);
     int64_t case_id = fixture_complain(&f, "mold", fixture_lot(4, 1, 0), AT(9, 15), "{}");
     struct triage *other = fixture_triage(&f); /* the one asked about has learned nothing yet */
     settle(&f, other, case_id, "packed-hot");

@@ -1,0 +1,139 @@
+/* Statements: what fails answers the code that its error carries, and a query that was left early
+ * leaves nothing open. */
+#include "base/text.h"
+#include "check.h"
+#include "store/db.h"
+#include "store/lot_find.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+struct fixture {
+    char dir[64];
+    struct store *store;
+};
+
+static int setup(void **state)
+{
+    struct fixture *f = xcalloc(1, sizeof *f);
+    struct error err = {0};
+    strcpy(f->dir, "/tmp/oddloaf-db-XXXXXX");
+    assert_non_null(mkdtemp(f->dir));
+    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
+    *state = f;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    struct fixture *f = *state;
+    struct text_buffer command = {0};
+    store_close(f->store);
+    text_appendf(&command, "rm -rf %s", f->dir);
+    int rc = system(command.data);
+    text_buffer_free(&command);
+    free(f);
+    return rc;
+}
+
+/* An empty file is read as a database without a table: no statement can be prepared. */
+static void test_code_and_error_agree_where_no_table_is(void **state)
+{
+    (void)state;
+    char dir[] = "/tmp/oddloaf-empty-XXXXXX", path[64];
+    struct store *store = NULL;
+    struct lot_find_row lot;
+    struct lot_find_product product;
+    struct lot_find_volume volume;
+    struct error err[4] = {0};
+    assert_non_null(mkdtemp(dir));
+    snprintf(path, sizeof path, "%s/oddloaf.db", dir);
+    fclose(fopen(path, "w"));
+    assert_int_equal(store_open(dir, STORE_READ, &store, &err[0]), 0);
+    assert_int_equal(lot_find_by_code(store, "L1", &lot, &err[1]), ERROR_IO);
+    assert_int_equal(err[1].code, ERROR_IO);
+    assert_int_equal(lot_find_product_by_code(store, "W24", &product, &err[2]), ERROR_IO);
+    assert_int_equal(err[2].code, ERROR_IO);
+    assert_int_equal(lot_find_volume(store, 0, &volume, &err[3]), ERROR_IO);
+    assert_int_equal(err[3].code, ERROR_IO);
+    store_close(store);
+    unlink(path);
+    rmdir(dir);
+}
+
+static const char SQL_THREE[] = "VALUES(1, 'a'), (2, ''), (3, NULL)";
+
+static void test_a_query_left_early_is_reset(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    for (int i = 0; i < 2; i++) {
+        struct db_query q = db_query(f->store, SQL_THREE, NULL, &err);
+        assert_true(db_next(&q));
+        assert_int_equal(db_int(&q, 0), 1);
+        assert_string_equal(db_text(&q, 1), "a");
+        assert_int_equal(db_end(&q, 7), 7);
+        assert_false(db_next(&q));
+    }
+    assert_int_equal(store_begin(f->store, &err), 0);
+    assert_int_equal(store_commit(f->store, &err), 0);
+}
+
+static void test_unknown_values_are_null(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    static const char SQL[] = "SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7 IS '', ?8, ?9";
+    struct db_query q =
+        db_query(f->store, SQL,
+                 DB(DB_ID(0), DB_MS(WHEN_UNKNOWN_MS), DB_DAY(WHEN_UNKNOWN_DAY), DB_REAL(NAN),
+                    DB_TEXT(NULL), DB_SAID(""), DB_TEXT(""), DB_INT(-5), DB_DAY(-1)),
+                 &err);
+    assert_true(db_next(&q));
+    for (int at = 0; at < 6; at++)
+        assert_int_equal(db_cell(&q, at).form, RECORD_NOTHING);
+    assert_int_equal(db_ms(&q, 1), WHEN_UNKNOWN_MS);
+    assert_int_equal(db_day(&q, 2), WHEN_UNKNOWN_DAY);
+    assert_true(isnan(db_real(&q, 3)));
+    assert_string_equal(db_text(&q, 4), "");
+    assert_int_equal(db_int(&q, 6), 1);
+    assert_int_equal(db_int64(&q, 7), -5);
+    assert_int_equal(db_day(&q, 8), -1);
+    assert_int_equal(db_end(&q, 0), 0);
+}
+
+static void test_none_found_says_what(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    static const char SQL[] = "SELECT id FROM lot WHERE id = ?1";
+    struct db_query q = db_query(f->store, SQL, DB(DB_INT(9)), &err);
+    assert_false(db_next(&q));
+    assert_int_equal(db_found(&q, "there is no lot %d", 9), ERROR_NOT_FOUND);
+    assert_int_equal(err.code, ERROR_NOT_FOUND);
+    assert_string_equal(err.text, "there is no lot 9");
+}
+
+static void test_a_broken_constraint_is_a_conflict(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    static const char SQL[] = "INSERT INTO quantity(id, name) VALUES(1, ?1)";
+    assert_int_equal(db_run(f->store, SQL, DB(DB_TEXT("a")), &err), 0);
+    assert_int_equal(db_changes(f->store), 1);
+    assert_int_equal(db_run(f->store, SQL, DB(DB_TEXT("b")), &err), ERROR_CONFLICT);
+    assert_int_equal(err.code, ERROR_CONFLICT);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_code_and_error_agree_where_no_table_is),
+        cmocka_unit_test_setup_teardown(test_a_query_left_early_is_reset, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_unknown_values_are_null, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_none_found_says_what, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_a_broken_constraint_is_a_conflict, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
