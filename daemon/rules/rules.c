@@ -165,11 +165,9 @@ static void finish_hash(EVP_MD_CTX *hash, char out[80])
 
 static void load_all(struct loading *l)
 {
-    struct error error = {0};
-    if (vocabulary_load(l->dir, &l->rules->vocabulary, &error)) {
-        doc_pass_on(&l->doc, &error);
-        return;
-    }
+    l->rules->vocabulary = vocabulary_load(&l->doc, l->dir);
+    if (l->doc.first.code)
+        return; /* what it does not know would be a fault of every rule */
     load_causes(l);
     load_file(l, "asks", rules_check_asks);
     load_file(l, "ranking", rules_check_ranking);

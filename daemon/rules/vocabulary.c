@@ -1,6 +1,6 @@
 #include "rules/vocabulary.h"
-#include "base/jsonx.h"
 #include "base/text.h"
+#include "base/units.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -61,62 +61,31 @@ static const char *const MODEL_NAMES[MODELS] = {
     "rope_share", "acid_mmol_l",     "acid_ratio",
 };
 
-/* Names of the record format itself, and what is computed from mixes and uses. */
+/* Computed from mixes and uses; whatever else is measured stands in rules/quantities.json. */
 static const struct {
     const char *name, *unit, *title; /* title NULL: as rules/quantities.json has it */
-} BUILT_IN[] = {
-    {"inhibitor_kg", "kg", NULL},
+} COMPUTED[] = {
     {"inhibitor_pct_flour", "%", NULL},
     {"inhibitor_weighed_pct_flour", "%", "Inhibitor dose as weighed"},
     {"inhibitor_active_pct_flour", "%", "Active inhibitor dose"},
     {"inhibitor_active_pct", "%", "Inhibitor's active share"},
     {"inhibitor_unrecorded_share", "1", "Share of the mixes without inhibitor on record"},
     {"softener_unrecorded_share", "1", "Share of the mixes without softener on record"},
-    {"acid_kg", "kg", NULL},
-    {"acid_grain", "grain", NULL},
-    {"acid_pct_flour", "%", "Acid dose"},
     {"softener_pct_flour", "%", NULL},
+    {"acid_pct_flour", "%", "Acid dose"},
     {"yeast_pct_flour", "%", "Yeast dose"},
     {"fat_pct_flour", "%", "Fat dose"},
-    {"water_pct_flour", "%", NULL},
-    {"dough_temp_c", "°C", NULL},
-    {"dough_ph", "pH", NULL},
-    {"ferment_min", "min", NULL},
-    {"proof_min", "min", NULL},
-    {"bake_min", "min", NULL},
-    {"core_end_bake_c", "°C", NULL},
-    {"core_temp_c", "°C", NULL},
-    {"cool_min", "min", NULL},
-    {"cooler_air_c", "°C", NULL},
-    {"cooler_rh_pct", "%", NULL},
-    {"core_at_slicing_c", "°C", NULL},
-    {"core_at_pack_c", "°C", NULL},
-    {"crumb_ph", "pH", NULL},
-    {"crumb_aw", "1", NULL},
-    {"crumb_moisture_pct", "%", NULL},
-    {"propionate_ppm", "mg/kg", NULL},
-    {"aerobic_spores_cfu_g", "cfu/g", NULL},
-    {"seal_fail_pct", "%", NULL},
-    {"line_stop_min", "min", NULL},
-    {"pack_room_c", "°C", NULL},
-    {"pack_room_rh_pct", "%", NULL},
-    {"mold_free_days", "d", NULL},
-    {"settle_plate_cfu", "1", NULL},
-    {"swab_cfu", "1", NULL},
-    {"air_cfu_m3", "cfu/m3", NULL},
-    {"atp_rlu", "1", NULL},
-    {"cleaned", "1", NULL},
-    {"filter_changed", "1", NULL},
-    {"pressure_pa", "Pa", NULL},
-    {"returns_staged", "1", NULL},
-    {"condensation_seen", "1", NULL},
-    {"door_open_min", "min", NULL},
-    {"waste_emptied", "1", NULL},
 };
-static const char *const BUILT_IN_PLACES[] = {
-    "cooler-air", "cooler-belt", "slicer",         "bagger",
-    "film-store", "hands",       "returns-dock",   "ingredient-store",
-    "waste-area", "dead-spot",   "compressed-air", "dispatch-dock",
+
+/* The unit that the end of a quantity's name promises. */
+static const struct {
+    const char *suffix, *unit;
+} SUFFIXES[] = {
+    {"_c", "degC"},      {"_pct", "%"},         {"_pct_flour", "%"},   {"_ppm", "ppm"},
+    {"_kg", "kg"},       {"_g", "g"},           {"_min", "min"},       {"_h", "h"},
+    {"_days", "d"},      {"_pa", "Pa"},         {"_ph", "pH"},         {"_aw", "1"},
+    {"_cfu", "cfu"},     {"_cfu_g", "cfu/g"},   {"_cfu_m3", "cfu/m3"}, {"_rlu", "RLU"},
+    {"_grain", "grain"}, {"_mmol_l", "mmol/L"}, {"_f", "degF"},        {"_lb", "lb"},
 };
 
 struct named {
@@ -183,77 +152,68 @@ static void add_named(struct named **list, int *count, const char *name, const c
         (struct named){xstrdup(name), xstrdup(unit ? unit : ""), xstrdup(title ? title : "")};
 }
 
-static void add_object(struct named **list, int *count, const char *name, const json_t *object)
+static bool same_unit(const char *a, const char *b)
 {
-    const char *title = json_string_value(json_object_get(object, "title"));
-    if (!title)
-        title = json_string_value(json_object_get(object, "name"));
-    add_named(list, count, name, json_string_value(json_object_get(object, "unit")), title);
+    double one = 0;
+    return strcmp(a, b) == 0 || (units_convert(1, a, b, &one, NULL) == 0 && one == 1);
 }
 
-/* Either an array of objects under `key` that name themselves, or an object of objects by name. */
-static void add_from(const json_t *document, const char *key, const char *self, struct named **list,
-                     int *count)
+/* "core_at_pack_c" in percent: a rule's curve and a reader would take it for degrees. */
+static void check_suffix(const struct doc_place *one, const char *name)
 {
-    const json_t *under = json_object_get(document, key);
-    if (!under)
-        under = document;
-    size_t at;
-    const char *name;
-    json_t *value;
-    if (json_is_array(under)) {
-        json_array_foreach(under, at, value)
-        {
-            const char *own = json_string_value(json_object_get(value, self));
-            if (!own)
-                own = json_string_value(json_object_get(value, "name"));
-            add_object(list, count, own, value);
+    struct doc_place place = doc_member(one, "unit");
+    const char *unit = json_string_value(place.value);
+    size_t length = strlen(name), longest = 0, found = 0;
+    for (size_t i = 0; i < sizeof SUFFIXES / sizeof SUFFIXES[0]; i++) {
+        size_t n = strlen(SUFFIXES[i].suffix);
+        if (n > longest && n < length && strcmp(name + length - n, SUFFIXES[i].suffix) == 0) {
+            longest = n;
+            found = i;
         }
-        return;
     }
-    json_object_foreach((json_t *)under, name, value) if (json_is_object(value))
-        add_object(list, count, name, value);
+    if (longest && unit && !same_unit(unit, SUFFIXES[found].unit))
+        doc_fault(&place, "a name that ends in %s is of %s", SUFFIXES[found].suffix,
+                  SUFFIXES[found].unit);
 }
 
-static int load_names(const char *dir, const char *file, const char *key, const char *self,
-                      struct named **list, int *count, struct error *err)
+static void add_one(const struct doc_place *one, const char *self, struct named **list, int *count)
+{
+    const char *name = json_string_value(json_object_get(one->value, self));
+    const char *title = json_string_value(json_object_get(one->value, "title"));
+    if (!title)
+        title = json_string_value(json_object_get(one->value, "name"));
+    if (!name)
+        return; /* what the whole row must be the catalogue checks (records/catalogue.h) */
+    check_suffix(one, name);
+    add_named(list, count, name, json_string_value(json_object_get(one->value, "unit")), title);
+}
+
+/* The rows of DIR/KEY.json, each of which names itself by its member `self`. */
+static void load_names(struct doc *doc, const char *dir, const char *key, const char *self,
+                       struct named **list, int *count)
 {
     struct text_buffer path = {0};
-    struct error local = {0};
-    json_t *document = NULL;
-    text_appendf(&path, "%s/%s", dir, file);
-    int rc = jsonx_load(path.data, &document, &local);
-    text_buffer_free(&path);
-    if (rc == ERROR_NOT_FOUND)
-        return 0;
-    if (rc) {
-        if (err && !err->code)
-            *err = local;
-        return rc;
+    text_appendf(&path, "%s/%s.json", dir, key);
+    if (doc_open(doc, path.data, true) == 0) {
+        struct doc_place top = doc_top(doc), all = doc_member(&top, key);
+        for (size_t i = 0; i < json_array_size(all.value); i++) {
+            struct doc_place one = doc_element(&all, i);
+            add_one(&one, self, list, count);
+        }
     }
-    add_from(document, key, self, list, count);
-    json_decref(document);
-    return 0;
+    doc_close(doc);
+    text_buffer_free(&path);
 }
 
-int vocabulary_load(const char *dir, struct vocabulary **ret, struct error *err)
+struct vocabulary *vocabulary_load(struct doc *doc, const char *dir)
 {
     struct vocabulary *v = xcalloc(1, sizeof *v);
-    int rc = load_names(dir, "quantities.json", "quantities", "quantity", &v->quantities,
-                        &v->quantity_count, err);
-    if (!rc)
-        rc = load_names(dir, "places.json", "places", "place", &v->places, &v->place_count, err);
-    if (rc) {
-        vocabulary_free(v);
-        return rc;
-    }
-    for (size_t i = 0; i < sizeof BUILT_IN / sizeof BUILT_IN[0]; i++)
-        add_named(&v->quantities, &v->quantity_count, BUILT_IN[i].name, BUILT_IN[i].unit,
-                  BUILT_IN[i].title);
-    for (size_t i = 0; i < sizeof BUILT_IN_PLACES / sizeof BUILT_IN_PLACES[0]; i++)
-        add_named(&v->places, &v->place_count, BUILT_IN_PLACES[i], NULL, NULL);
-    *ret = v;
-    return 0;
+    load_names(doc, dir, "quantities", "quantity", &v->quantities, &v->quantity_count);
+    load_names(doc, dir, "places", "place", &v->places, &v->place_count);
+    for (size_t i = 0; i < sizeof COMPUTED / sizeof COMPUTED[0]; i++)
+        add_named(&v->quantities, &v->quantity_count, COMPUTED[i].name, COMPUTED[i].unit,
+                  COMPUTED[i].title);
+    return v;
 }
 
 static void free_named(struct named *list, int count)

@@ -5,7 +5,7 @@
 #ifndef ODDLOAF_RULES_VOCABULARY_H
 #define ODDLOAF_RULES_VOCABULARY_H
 
-#include "base/error.h"
+#include "base/doc.h"
 #include "intake/fields.h"
 #include <stdbool.h>
 
@@ -109,8 +109,10 @@ struct fact_name {
 };
 
 struct vocabulary;
-/* Reads DIR/quantities.json and DIR/places.json; a file that is not there adds nothing. */
-int vocabulary_load(const char *dir, struct vocabulary **ret, struct error *err);
+/* Reads DIR/quantities.json and DIR/places.json: what they name can be loaded, and nothing else but
+ * what is computed. A file that is not there adds nothing. A file that cannot be read and a name
+ * whose end contradicts its unit are faults of `doc`. Never NULL. */
+struct vocabulary *vocabulary_load(struct doc *doc, const char *dir);
 void vocabulary_free(struct vocabulary *vocabulary);
 /* ERROR_INVALID: no such fact. */
 int vocabulary_fact(const struct vocabulary *vocabulary, const char *name, struct fact_name *ret,

@@ -26,6 +26,19 @@ def columns(line):
                2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in line)
 
 
+class Table(ClientTest):
+    serves = False
+
+    def test_every_command_that_is_written_is_in_the_table(self):
+        written = []
+        for path in (SOURCE / "client" / "commands").glob("cmd_*.c"):
+            names = re.findall(r"^const struct command cmd_(\w+) =", path.read_text(), re.M)
+            self.assertTrue(names, path.name)
+            written += names
+        _, documents = self.json("help")
+        self.assertEqual(sorted(written), sorted(c["command"] for c in documents[0]["commands"]))
+
+
 class Views(ClientTest):
     def test_no_line_is_wider_than_80_columns(self):
         for view in VIEWS:

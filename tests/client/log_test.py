@@ -127,8 +127,7 @@ class Options(ClientTest):
         self.assertEqual(self.waiting(), [])
         code, _, err = self.run_client("log", "--symptom", "mold", "--colour", "white")
         self.assertEqual(code, 1)
-        self.assertEqual(err, "oddloaf: log: --colour 'white': not one of blue-green black "
-                              "white-chalky white-fluffy pink-orange yellow\n")
+        self.assertRegex(err, r"^oddloaf: log: --colour 'white': not one of blue-green [^\n]+\n$")
 
     def test_a_phone_number_never_gets_into_an_error(self):
         code, _, err = self.run_client("log", "--symptom", "mold", "--phone", "555 0100",

@@ -63,7 +63,9 @@ static void test_every_fact_of_the_rules(void **state)
 static int setup(void **state)
 {
     (void)state;
-    return vocabulary_load(ODDLOAF_SOURCE_DIR "/rules", &vocabulary, NULL);
+    struct doc doc = {0};
+    vocabulary = vocabulary_load(&doc, ODDLOAF_SOURCE_DIR "/rules");
+    return doc.first.code;
 }
 
 static int teardown(void **state)

@@ -171,6 +171,64 @@ static void test_duplicate_and_asks(void **state)
     fixture_remove(&f);
 }
 
+/* What no file can bring speaks for nothing, and silence would look like an answer. */
+static void test_only_what_can_be_loaded(void **state)
+{
+    struct fixture f;
+    struct rules *rules = NULL;
+    static struct faults faults;
+    (void)state;
+    fixture_folder(&f);
+    fixture_file(&f, "quantities.json",
+                 "{\"quantities\": [{\"quantity\": \"crumb_ph\", \"unit\": \"pH\"}]}");
+    fixture_file(&f, "places.json", "{\"places\": [{\"place\": \"slicer\"}]}");
+    fixture_file(
+        &f, "causes/a.json",
+        "{\"id\": \"a\", \"title\": \"A\", \"symptoms\": {\"mold\": 1}, \"background\": true,\n"
+        " \"evidence\": [\n"
+        "  {\"fact\": \"crumb_ph\", \"as\": \"value\", \"curve\": [[4, 0], [6, 1]],"
+        " \"because\": \"b\", \"source\": \"s\"},\n"
+        "  {\"fact\": \"cooler_air_c\", \"as\": \"value\", \"curve\": [[4, 0], [6, 1]],"
+        " \"because\": \"b\", \"source\": \"s\"},\n"
+        "  {\"fact\": \"company.window.bagger\", \"as\": \"bits\", \"scale\": 1,"
+        " \"limit\": [-1, 1], \"because\": \"b\", \"source\": \"s\"}]}");
+    assert_true(load(&f, &rules, &faults) < 0);
+    assert_false(has(&faults, "a.json", 3, "no such fact"));
+    assert_true(has(&faults, "a.json", 4, "no such fact"));
+    assert_true(has(&faults, "a.json", 5, "no such fact"));
+    fixture_remove(&f);
+}
+
+static void test_a_name_says_its_unit(void **state)
+{
+    static const struct {
+        const char *name, *unit, *says; /* NULL: fits */
+    } ROWS[] = {{"belt_c", "%", "ends in _c is of degC"},
+                {"belt_c", "degF", "ends in _c is of degC"},
+                {"belt_c", "\u00b0C", NULL},
+                {"dose_pct_flour", "ppm", "ends in _pct_flour is of %"},
+                {"dose_ppm", "mg/kg", NULL},
+                {"belt_cfu_g", "g", "ends in _cfu_g is of cfu/g"},
+                {"belt_cleaned", "1", NULL}};
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        struct fixture f;
+        struct rules *rules = NULL;
+        static struct faults faults;
+        char text[256];
+        fixture_folder(&f);
+        snprintf(text, sizeof text,
+                 "{\"quantities\": [\n{\"quantity\": \"%s\", \"unit\": \"%s\"}]}", ROWS[i].name,
+                 ROWS[i].unit);
+        fixture_file(&f, "quantities.json", text);
+        memset(&faults, 0, sizeof faults);
+        assert_true(load(&f, &rules, &faults) < 0); /* there are no causes */
+        assert_true(has(&faults, "quantities.json", 2, ROWS[i].says ? ROWS[i].says : "ends in") ==
+                    (ROWS[i].says != NULL));
+        fixture_remove(&f);
+    }
+}
+
 static void test_no_folder(void **state)
 {
     struct rules *rules = NULL;
@@ -201,6 +259,8 @@ int main(void)
         cmocka_unit_test(test_curve),
         cmocka_unit_test(test_all_errors_at_once),
         cmocka_unit_test(test_duplicate_and_asks),
+        cmocka_unit_test(test_only_what_can_be_loaded),
+        cmocka_unit_test(test_a_name_says_its_unit),
         cmocka_unit_test(test_no_folder),
         cmocka_unit_test(test_shipped),
     };

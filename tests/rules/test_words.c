@@ -1,0 +1,128 @@
+/* What a complaint can say is heard: every word of every observation is weighed by some cause and
+ * among the answers of a question, and the schemas name the words of the table. */
+#include "../check.h"
+#include "base/jsonx.h"
+#include "rules/rules.h"
+#include <string.h>
+
+static struct rules *rules;
+
+static int load(void **state)
+{
+    (void)state;
+    return rules_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &rules, NULL);
+}
+
+static int unload(void **state)
+{
+    (void)state;
+    rules_free(rules);
+    return 0;
+}
+
+static bool is_weighed(int fact, const char *word)
+{
+    for (int c = 0; c < rules->cause_count; c++)
+        for (int e = 0; e < rules->causes[c].evidence_count; e++) {
+            const struct rule_evidence *item = &rules->causes[c].evidence[e];
+            for (int w = 0; item->fact == fact && w < item->word_count; w++)
+                if (strcmp(item->words[w].word, word) == 0)
+                    return true;
+        }
+    return false;
+}
+
+static const struct rule_ask *ask_of(int fact)
+{
+    for (int i = 0; i < rules->ask_count; i++)
+        if (rules->asks[i].fact == fact)
+            return &rules->asks[i];
+    return NULL;
+}
+
+static bool is_answer(const struct rule_ask *ask, const char *word)
+{
+    for (int i = 0; i < ask->answer_count; i++)
+        if (strcmp(ask->answers[i].word, word) == 0)
+            return true;
+    return false;
+}
+
+static void every_observation_is_asked_and_weighed(void **state)
+{
+    (void)state;
+    for (const struct field *f = fields_all(); f->name; f++) {
+        const char *name = fields_leaf(f);
+        bool asked = strncmp(f->name, "observed/", 9) == 0; /* the channel nobody needs to ask */
+        struct fact_name known;
+        if (fields_fact(name) != f)
+            continue;
+        assert_int_equal(vocabulary_fact(rules->vocabulary, name, &known, NULL), 0);
+        int fact = rules_fact(rules, name);
+        if (fact < 0 || (asked && !ask_of(fact)))
+            fail_msg("%s: no question asks for it, or no cause speaks of it", name);
+        for (const struct field_word *w = known.allowed; w && w->word; w++) {
+            if (strcmp(w->word, "unknown") == 0)
+                continue;
+            if (!is_weighed(fact, w->word))
+                fail_msg("%s %s: no cause weighs it", name, w->word);
+            if (asked && !is_answer(ask_of(fact), w->word))
+                fail_msg("%s %s: no answer of its question", name, w->word);
+        }
+    }
+}
+
+/* A list that has two words of a field has all of them, and no others. */
+static void compare_list(const char *file, const json_t *list)
+{
+    for (const struct field *f = fields_all(); f->name; f++) {
+        size_t count = 0, found = 0;
+        for (const struct field_word *w = f->words; w && w->word; w++, count++)
+            for (size_t i = 0; i < json_array_size(list); i++)
+                found += strcmp(json_string_value(json_array_get(list, i)), w->word) == 0;
+        if (found > 1 && (found != count || json_array_size(list) != count))
+            fail_msg("%s: an enum has other words than %s", file, f->name);
+    }
+}
+
+static int compare_enums(const char *file, const json_t *value)
+{
+    int symptoms = 0;
+    const char *name;
+    json_t *member;
+    size_t i;
+    json_object_foreach((json_t *)value, name, member)
+    {
+        if (strcmp(name, "enum") == 0 && json_is_string(json_array_get(member, 0))) {
+            compare_list(file, member);
+            symptoms += strcmp(json_string_value(json_array_get(member, 0)), "mold") == 0;
+        }
+        symptoms += compare_enums(file, member);
+    }
+    json_array_foreach(value, i, member) symptoms += compare_enums(file, member);
+    return symptoms;
+}
+
+static void schemas_name_the_same_words(void **state)
+{
+    static const char *const FILES[] = {"asks", "cause", "lexicon"};
+    (void)state;
+    for (size_t i = 0; i < sizeof FILES / sizeof FILES[0]; i++) {
+        char path[512];
+        json_t *schema = NULL;
+        snprintf(path, sizeof path, "%s/rules/schema/%s.schema.json", ODDLOAF_SOURCE_DIR, FILES[i]);
+        assert_int_equal(jsonx_load(path, &schema, NULL), 0);
+        if (compare_enums(FILES[i], schema) == 0)
+            fail_msg("%s names no symptoms", FILES[i]);
+        json_decref(schema);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(every_observation_is_asked_and_weighed),
+        cmocka_unit_test(schemas_name_the_same_words),
+    };
+    return cmocka_run_group_tests(tests, load, unload);
+}
