@@ -5,11 +5,20 @@ at what it was sent (`daemon.requests`, `daemon.complaints`)."""
 import http.server
 import json
 import os
+import pathlib
 import socket
 import socketserver
 import ssl
+import sys
 import threading
 import urllib.parse
+
+sys.path.append(str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
+try:
+    import answers
+except ImportError:
+    print("python3-jsonschema is not installed: the stand-in's answers are not checked", file=sys.stderr)
+    answers = None
 
 CAUSES = [
     {"cause": "packed-hot", "title": "Packed too hot", "probability": 0.81},
@@ -53,11 +62,12 @@ def problem(status, word, detail, errors=(), hint=""):
 
 
 # what the daemon says of a lot, by how sure it is
-EXACT = {"lot": "L2-6321-B0412", "lot_state": "exact", "lot_named": "L2-6321-B0412",
+EXACT = {"lot": "L2-6321-B0412", "lot_text": "L2 6321 B0412", "lot_state": "exact", "lot_named": "L2-6321-B0412",
          "lot_says": "L2-6321-B0412: the code read is on record", "lot_decides": []}
-SEVERAL = {"lot": None, "lot_state": "several", "lot_named": "one of several lots",
+SEVERAL = {"lot": None, "lot_text": "63?1", "lot_state": "several", "lot_named": "one of several lots",
            "lot_says": "not certain: the likeliest lot has 70 %; the code as read: 63?1",
            "lot_decides": ["the line (2, 1)", "a photo of the code"]}
+CANDIDATES = [{"lot": "L2-6321-B0412", "weight": 0.9}, {"lot": "L2-6327-B0412", "weight": 0.1}]
 
 CALIBRATION = {
     "samples": 3, "found": 2, "left_out": {"blamed": 4, "outside": 1},
@@ -114,6 +124,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         self.script = None
         self.alarm = None  # what it says of mail about harm
         self.gone = False      # open connections get no answer any more
+        self.faults = []       # of its answers, by the schemas that the real daemon's keep to
         self.lock = threading.Lock()
         super().__init__(path, Handler)
 
@@ -156,7 +167,8 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                   "understood": UNDERSTOOD if sure else {}, "ranked": CAUSES[:3],
                   "ask": [a for a in self.ask if a["fact"] not in observed],
                   "cautions": CAUTIONS, "taken": taken, "doubts": self.doubts,
-                  "similar": self.similar}
+                  "similar": self.similar, "harm": complaint.get("harm", []),
+                  "harm_possible": False}
         if self.script:
             answer["script"] = self.script
         if self.alarm and complaint.get("harm"):
@@ -202,7 +214,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         rows = [r for r in rows if r]
         if query["last"] != "1":
             return 200, "application/json", {"load": query["load"], "part": int(query["part"]),
-                                             "read": len(rows), "refused": []}
+                                             "read": len(rows), "refused": [], "refused_total": 0}
         refused = [{"source": query["source"], "line": i + 2, "column": "value", "value": "x",
                     "reason": "not a number"} for i, r in enumerate(rows) if r.endswith(",x")]
         applied = (query["keep_good"] == "1" or not refused) and query["dry_run"] == "0"
@@ -216,21 +228,23 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                 "as_of": "2026-11-20T09:14:00-05:00", "rules": "sha256:00", "complaints": ["a"],
                 "state": "open", "revision": 1, "lots": [{"lot": "L2-6321-B0412", "weight": 1.0}],
                 "ranked": [dict(CAUSES[0], **{"for": FOR, "against": AGAINST})] + CAUSES[1:],
-                "ask": ASK, "checks": [{"do": "Read the chart of the cooler for that hour.", "who": "plant",
+                "harm": False, "harm_possible": False, "caller_cautions": CAUTIONS, "joined": [], "ask": ASK, "checks": [{"do": "Read the chart of the cooler for that hour.", "who": "plant",
                             "effort": "minutes", "settles": 0.6}],
                 "actions": ["Cool longer before the slicer."],
                 "cautions": CAUTIONS}
 
     def why(self, case):
-        facts = [dict(FOR[0], **{"for": True, "counted": True, "unit": "degC", "group": "heat",
+        facts = [dict(FOR[0], **{"usual": 38.4, "z": 6.1, "for": True, "counted": True, "unit": "degC", "group": "heat",
                                  "source": "common practice", "file": "packed-hot.json"}),
-                 {"fact": "cool_min", "value": 38, "target": 60, "unit": "min", "bits": 1.2,
+                 {"fact": "cool_min", "name": "Cooling time", "usual": 61, "z": -4.2, "value": 38, "target": 60, "unit": "min", "bits": 1.2,
                   "for": True, "counted": False, "group": "heat", "because": "Less cooling, "
                   "warmer bread.", "source": "common practice", "file": "packed-hot.json"},
-                 dict(AGAINST[0], **{"for": False, "counted": True, "source": "common practice",
+                 dict(AGAINST[0], **{"usual": None, "z": None, "target": None, "unit": None, "group": None,
+                                     "for": False, "counted": True, "source": "common practice",
                                      "file": "packed-hot.json"})]
-        return {"case": case, "as_of": "2026-11-20T09:14:00-05:00", **EXACT,
-                "causes": [dict(CAUSES[0], prior=0.12, facts=facts, missing=["crumb_aw"])],
+        return {"case": case, "symptom": "mold", "as_of": "2026-11-20T09:14:00-05:00", **EXACT,
+                "rules": "sha256:00", "pool_exponent": 0.8,
+                "causes": [dict(CAUSES[0], prior=0.12, bits=2.3, facts=facts, missing=["crumb_aw"])],
                 "flips": [{"fact": "core_at_pack_c", "from": 47.5, "to": 37.0,
                            "text": "With 37 degC at packing, too little inhibitor would lead."}]}
 
@@ -249,34 +263,39 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                "time_zone": "America/New_York", "uptime_s": 7260,
                                "rules": {"hash": "sha256:00", "causes": 36,
                                          "loaded_at": "2026-11-20T09:14:00-05:00",
-                                         "last_error": None},
-                               "counts": {"lots": 3640, "complaints": 12, "cases_open": 2},
+                                         "needs_restart": [], "last_error": None},
+                               "counts": {"products": 6, "lots": 3640, "readings": 51200,
+                                          "complaints": 12, "cases_open": 2, "cases_settled": 9},
                                "mail": {"gap": "no mail is set up: reports of harm reach nobody by mail",
                                         "faults": ["mail/to 'q a': is not a mail address"]},
-                               "outbox": {"waiting": 2, "urgent": 2, "parked": 1,
+                               "outbox": {"waiting": 2, "urgent": 2, "parked": 1, "sent": 7,
                                           "last_error": None},
-                               "work": {"rank": 0},
-                               "store": {"db_bytes": 1500000, "wal_bytes": 0},
-                               "writer": {"jobs": 9, "groups": 7, "queued": 0}},
+                               "work": {"rank": 0, "rematch": 0},
+                               "store": {"db_bytes": 1500000, "wal_bytes": 0, "lost": None},
+                               "writer": {"jobs": 9, "groups": 7, "queued": 0,
+                                          "largest_group": 2}},
             "outbox": lambda: OUTBOX,
             "rules": lambda: {"rules": "sha256:00", "causes": [
                 {"cause": "packed-hot", "title": "Packed too hot", "symptoms": {"mold": 0.1},
                  "file": "packed-hot.json"}]},
             "scores": lambda: {"verdicts": 20, "top1": 0.75, "top3": 0.95, "log_score": 0.61,
+                               "case_brier": 0.21, "floored": 0, "calibration_error": 0.03,
+                               "top_calibration": [{"said": 0.81, "was": 0.78, "n": 9}],
+                               "top_calibration_error": 0.03, "proposals": [],
                                "brier": {"score": 0.2, "reliability": 0.01, "resolution": 0.15,
                                          "uncertainty": 0.34},
                                "calibration": [{"said": 0.81, "was": 0.78, "n": 9}]},
             "calibration": lambda: CALIBRATION,
             "returns": lambda: RETURNS,
-            "trace": lambda: {"factors": [
+            "trace": lambda: {"symptom": "mold", "tested": 32, "factors": [
                 {"factor": "film", "level": "F-0911", "case_lots_exposed": 9, "case_lots": 11,
                  "other_lots_exposed": 20, "other_lots": 400, "odds_ratio": 85.5, "low": 17.2,
-                 "high": 800, "p": 1e-9, "q": 3.2e-7,
+                 "high": 800, "p": 1e-9, "exact": True, "q": 3.2e-7,
                  "same_lots": [{"factor": "store", "level": "0103"},
                                {"factor": "store", "level": "0110"}]},
                 {"factor": "supplier", "level": "film from Pellow Film", "case_lots_exposed": 11,
                  "case_lots": 11, "other_lots_exposed": 320, "other_lots": 400,
-                 "odds_ratio": None, "low": 0.55, "high": None, "p": 0.2, "q": 0.33,
+                 "odds_ratio": None, "low": 0.55, "high": None, "p": 0.2, "exact": True, "q": 0.33,
                  "beside_first": {"odds_ratio": 1.29, "low": 0.04, "high": 18.5, "p": 0.4}}],
                 "runs": [{"line": "2", "from": "2026-11-16T04:00:00-05:00",
                           "to": "2026-11-17T10:00:00-05:00", "lots": ["A", "B"], "observed": 9,
@@ -296,9 +315,10 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             case = parts[1]
             part = parts[2] if len(parts) > 2 else ""
             answers = {"": self.rank, "why": self.why,
-                       "ask": lambda c: {"case": c, "ask": ASK},
-                       "reach": lambda c: {"case": c, "cause": "packed-hot", "lots": [
-                           {"lot": "L2-6321-C0600", "probability": 0.9, "units": 12400,
+                       "ask": lambda c: {"case": c, **EXACT, "as_of": "2026-11-20T09:14:00-05:00", "ask": ASK},
+                       "reach": lambda c: {"case": c, **EXACT, "cause": "packed-hot", "title": "Packed too hot",
+                           "probability": 0.81, "as_of": "2026-11-20T09:14:00-05:00", "lots": [
+                           {"product": "W24", "line": "2", "lot": "L2-6321-C0600", "probability": 0.9, "units": 12400,
                             "code_date": "2026-11-27", "in_code": True, "routes": ["R4", "R11"],
                             "because": "packed at 46 degC"}]}}
             return 200, "application/json", answers[part](case)
@@ -307,9 +327,14 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                 **(EXACT if parts[1] == "L2-6321-B0412" else SEVERAL), "shown": "L2-6321-B0412",
                 "exact": parts[1] == "L2-6321-B0412", "product": "W24",
                 "line": "2", "code_date": "2026-11-27", "units": 12400,
-                "lots": [{"lot": "L2-6321-B0412", "weight": 0.9},
-                         {"lot": "L2-6327-B0412", "weight": 0.1}],
-                "readings": [{"quantity": "core_at_pack_c", "value": 47.5, "unit": "degC",
+                "name": "Harrow White 24", "family": "pan-bread", "plant": "", "shift": "B",
+                "made_from": "2026-11-17T01:05:00-05:00",
+                "packed_from": "2026-11-17T04:12:00-05:00",
+                "packed_to": "2026-11-17T07:00:00-05:00",
+                "lots": CANDIDATES, "candidates": CANDIDATES,
+                "readings": [{"quantity": "core_at_pack_c", "title": "Core temperature at packing",
+                              "computed": False, "low": None,
+                              "at": "2026-11-17T04:12:00-05:00", "value": 47.5, "unit": "degC",
                               "target": 38, "high": 41, "usual": 38.4, "z": 6.1, "n": 2,
                               "min": 46, "max": 49}],
                 "materials": [{"material": "film", "material_lot": "F-0911", "supplier": "Tern",
@@ -323,21 +348,32 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                               {"term": "temperature", "days_lost": -0.5}],
                     "costliest": "packed warm",
                     "curve": [{"day": d, "as_made": d / 21, "as_specified": d / 42}
-                              for d in range(1, 22)]}}}
+                              for d in range(1, 22)]},
+                    "firmness": {"day": 4, "as_made": 1.1, "as_specified": 1.0},
+                    "odor": {"cold": 0.2, "warm": 0.4, "valid": True}, "condensate_g": 0.3}}
         if parts[0] == "weeks":
             if query.get("format") == "html":
                 return 200, "text/html", "<!doctype html><title>week</title>\n"
             if query.get("format") == "csv":
                 return 200, "text/csv", "factor,level\r\nline,2\r\n"
             asked = {"by_only": ["line"]} if "by" in query else {}
-            weeks = [{"week": f"2026-W{w}", "per_million": 30 + w % 5, "expected": 9.6,
-                      "signal": int(w == 47), "sum": 0} for w in range(10, 48)]
+            weeks = [{"week": f"2026-W{w}", "complaints": 10, "on_sale": 3.2e5, "low": 12,
+                      "per_million": 30 + w % 5, "expected": 9.6, "signal": int(w == 47), "sum": 0}
+                     for w in range(10, 48)]
             return 200, "application/json", {
-                "charts": {"mold": {"center": 31, "weeks": weeks,
-                                    "sum": {"limit": 20, "alarm": True, "since": "2026-W45"}}},
-                "right": {"quarter": {"verdicts": 12, "top1": 0.75, "top3": 1,
+                "as_of": "2026-11-23T06:00:00-05:00", "over": True,
+                "tested": {"series": 60, "false_share": 0.1, "recent_weeks": 4,
+                           "baseline_weeks": 26},
+                "charts": {"mold": {"center": 31, "sigma_factor": 1.2, "dispersion": 1.5,
+                                    "season": False, "trend": False, "weeks": weeks, "made": [],
+                                    "sum": {"limit": 20, "rise": 1.5, "run_length": 200,
+                                            "alarm": True, "since": "2026-W45"}}},
+                "right": {"week": {"verdicts": 0, "ranked": 0},
+                          "quarter": {"verdicts": 12, "ranked": 12, "top1": 0.75, "top3": 1,
+                                      "log_score": 0.6, "brier": 0.2,
                                       "days_to_verdict": {"median": 2.4, "most": 9}}},
-                "open_cases": [{"age": "this week or last", "cases": 23}], **asked,
+                "open_cases": [{"age": "this week or last", "mold": 20, "off-odor": 1,
+                                "staling": 2, "cases": 23}], **asked,
                 "week": "2026-W47", "complaints": {"mold": 31, "off-odor": 4, "staling": 9},
                 "units": 412300,
                 "by": {"line": [{"level": "2", "symptom": "mold", "complaints": 21,
@@ -345,19 +381,24 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                  "high": 229.0, "trend": [40, 52, 48, 150],
                                  "made": {"complaints": 8, "share_in": 0.39, "per_million": 64.1,
                                           "low": 27.7, "high": 126}}]},
-                "causes": [{"cause": "packed-hot", "symptom": "mold", "expected": 17.3}],
+                "causes": [{"cause": "packed-hot", "title": "Packed too hot", "symptom": "mold",
+                            "expected": 17.3, "share": 0.39, "cumulative": 0.39, "vital": True}],
                 "to_come": [{"made_week": "2026-W47", "symptom": "mold", "reported": 31,
-                             "expected_final": 52.4, "low": 41, "high": 66}],
+                             "expected_final": 52.4, "low": 41, "high": 66, "share": 0.59,
+                             "too_early": False, "units": 412300}],
                 "signals": [{"factor": "line", "level": "2", "symptom": "mold",
-                             "since": "2026-W45", "observed": 21, "expected": 9.2, "q": 0.004,
+                             "since": "2026-W45", "observed": 21, "expected": 9.2, "p": 0.001, "q": 0.004,
                              "ratio": 2.2, "low": 1.4, "high": 3.3, "still": False},
                             {"factor": "cause", "level": "inhibitor-ineffective-ph",
                              "symptom": "off-odor", "since": "2026-W45", "observed": 1234.5,
-                             "expected": 0.12, "q": 1e-30, "ratio": 100.2, "low": 90.4,
+                             "expected": 0.12, "p": 1e-31, "q": 1e-30, "ratio": 100.2, "low": 90.4,
                              "high": 123.3, "still": True}]}
         if parts[0] == "actions":
             return 200, "application/json", {
-                "action": 7, "before": {"complaints": 40, "units": 300000, "per_million": 133,
+                "action": 7, "at": "2026-11-20", "note": "Second fan at the cooler",
+                "verdict": "it worked", "text": "Fewer than before.",
+                "caution": "Lots before and after differ in more than this.",
+                "before": {"complaints": 40, "units": 300000, "per_million": 133,
                                         "low": 95, "high": 181},
                 "after": {"complaints": 8, "units": 310000, "per_million": 25.8, "low": 11.1,
                           "high": 50.8},
@@ -425,7 +466,10 @@ class Handler(http.server.BaseHTTPRequestHandler):
                 "method": method, "path": url.path, "query": query, "body": body,
                 "type": content_type, "auth": self.headers.get("Authorization")})
             status, kind, answer = self.server.answer(method, url.path, query, body, content_type)
-        data = (answer if isinstance(answer, str) else json.dumps(answer)).encode()
+        text = answer if isinstance(answer, str) else json.dumps(answer)
+        if answers and not self.server.refuse:  # a test's own may be as wrong as it likes
+            self.server.faults += answers.faults(method, url.path, status, kind, text)
+        data = text.encode()
         self.send_response(status)
         self.send_header("Content-Type", kind)
         self.send_header("Content-Length", str(len(data)))

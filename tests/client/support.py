@@ -21,6 +21,7 @@ class ClientTest(unittest.TestCase):
         self.socket = os.path.join(self.folder, "s")
         self.spool = os.path.join(self.folder, "spool")
         self.daemon = None
+        self.served = []
         self.env = {"PATH": os.environ["PATH"], "HOME": self.folder, "TZ": "America/New_York",
                     "LC_ALL": "C.UTF-8", "ODDLOAF_SOCKET": self.socket,
                     "ODDLOAF_SPOOL": self.spool}
@@ -34,9 +35,11 @@ class ClientTest(unittest.TestCase):
         if self.daemon:
             self.daemon.stop()
         shutil.rmtree(self.folder)
+        self.assertEqual([fault for daemon in self.served for fault in daemon.faults], [])
 
     def serve(self):
         self.daemon = fake_daemon.Daemon(self.socket).start()
+        self.served.append(self.daemon)
 
     def away(self):
         self.daemon.stop()

@@ -1,0 +1,230 @@
+"""The real daemon's answers against the schemas that say what they are, every route of its table: a plant
+with all kinds of records, complaints that were joined, refused, came back as returns and tell of harm.
+
+    test_answers.py BUILD_FOLDER
+"""
+import json
+import pathlib
+import re
+import subprocess
+import sys
+import urllib.parse
+import uuid
+
+try:
+    import answers
+except ImportError:
+    print("python3-jsonschema is not installed")
+    sys.exit(77)
+from oddloaf import ROOT, Plant, UnixConnection, complaint
+from routes import routes
+
+BINARIES = pathlib.Path(sys.argv[1])
+HOT = "L1 6318 A0400"
+LATER = "2026-11-20T11:00:00-05:00"
+NO_DOCUMENT = {"GET /v1/metrics"}
+RECORDS = {
+    "mixes": "mix,lot,at,flour_kg\nM1,{lot},2026-11-14T01:00:00-05:00,500\n",
+    "uses": "lot,material,material_lot,amount,unit,mix,supplier\n{lot},film,F-0911,12,kg,,Tern Film\n"
+            "{lot},inhibitor,P-2,1.5,kg,M1,\n",
+    "plantlog": "at,place,quantity,value,line\n2026-11-14T02:00:00-05:00,slicer,swab_cfu,80,1\n",
+    "dispatch": "lot,route,at,units,store,transit_c\n{lot},R4,2026-11-14T09:00:00-05:00,600,0417,21.5\n",
+    "readings": "lot,quantity,value,at\n{lot},core_at_pack_c,47,2026-11-14T04:10:00-05:00\n",
+}
+BAD = b"lot,quantity,value\n" + b"NOPE,crumb_ph,5\n" * 2500
+
+
+class Asked:
+    """Asks, checks each answer, and remembers which routes have answered well."""
+
+    def __init__(self, plant, table):
+        self.plant, self.answered, self.faults = plant, set(), []
+        self.table = {f"{route['method']} {route['path']}" for route in table}
+
+    def raw(self, status, method, path, body=None, content_type="application/json"):
+        """A document; of NDJSON a list of them."""
+        connection = UnixConnection(self.plant.socket)
+        body = json.dumps(body).encode() if isinstance(body, dict) else body
+        connection.request(method, path, body=body, headers={"Content-Type": content_type} if body else {})
+        answer = connection.getresponse()
+        text, kind = answer.read().decode(), answer.getheader("Content-Type")
+        connection.close()
+        assert answer.status == status, (method, path, answer.status, text[:500])
+        self.faults += answers.faults(method, path, status, kind, text)
+        if status < 400:
+            name = answers.schema_of(method, path)
+            self.answered |= {r for r in answers.AS_TOLD.get(name, {}).get("routes", [])
+                              if answers.PATTERNS[r].match(f"{method} {path.split('?')[0]}")}
+        told = answers.documents(kind, text)
+        return told if "ndjson" in kind else told[0] if told else text
+
+    def get(self, path, status=200):
+        return self.raw(status, "GET", "/v1/" + path)
+
+    def post(self, path, body, status=200):
+        return self.raw(status, "POST", "/v1/" + path, body)
+
+
+def load_records(ask):
+    ask.plant.load_small()
+    for kind, text in RECORDS.items():
+        ask.raw(200, "POST", f"/v1/records/{kind}?source=x.csv", text.format(lot=HOT).encode(), "text/csv")
+    upload = f"/v1/records/readings?source=bad.csv&load={uuid.uuid4()}"
+    ask.raw(200, "POST", upload + "&part=0&last=0", BAD[:19 + 16 * 5], "text/csv")
+    told = ask.raw(200, "POST", upload + "&part=1&last=1", BAD[19:], "text/csv")
+    assert told["refused_more"] and not told["applied"], told
+    rest = ask.raw(200, "GET", told["rest"])
+    assert rest and rest[0]["value"] == "NOPE", rest[:1]
+    ask.raw(200, "POST", "/v1/records/readings?source=x.csv&dry_run=1", b"lot,quantity,value\n", "text/csv")
+    ask.raw(404, "POST", "/v1/records/nonsense?source=x.csv", b"a\n", "text/csv")
+
+
+def log_complaints(ask):
+    said = {"product": "W24", "observed": {"where": "side", "wet_inside_bag": True, "colour": "blue-green"}}
+    first = complaint(HOT, note="smells sour", contact={"name": "Ann Bee", "phone": "555-0101"}, **said)
+    ask.post("complaints/preview", first)
+    told = ask.post("complaints", first, 201)
+    assert ask.post("complaints", first)["again"] is True
+    ask.post("complaints", complaint("", harm=["illness"], colour="blue"), 201)
+    ask.post("complaints", complaint(HOT, channel="return", units=12, inspected_at=LATER, put_at="slicer",
+                                     measured={"crumb_ph": 5.2}, received=LATER), 201)
+    ask.post("complaints", complaint("L1 63?8 A0400", "staling", bought_on="2026-11-22"), 201)
+    ask.post("complaints", complaint(HOT, same_as=first["id"], store="0417", received=LATER), 201)
+    lines = [json.dumps(x) for x in (complaint("L1 6318 A0800"), {"symptom": "wet"},
+                                     {"symptom": "wet", "harm": ["illness"]})] + ["{bad"]
+    batch = ask.raw(200, "POST", "/v1/complaints?source=x.ndjson", "\n".join(lines).encode(),
+                    "application/x-ndjson")
+    assert [("error" in line, "script" in line) for line in batch] == [
+        (False, False), (True, False), (True, True), (True, False)], batch
+    refused = ask.post("complaints", {"symptom": "wet", "harm": ["illness"]}, 400)
+    assert refused["script"] and len(refused["errors"]) > 2, refused
+    return first["id"], told["case"]
+
+
+def join_reports(ask, first):
+    second = complaint(HOT, received=LATER)
+    ask.post("complaints", second, 201)
+    ask.post(f"complaints/{second['id']}/join", {"same_as": first})
+    assert ask.get(f"complaints/{first}")["joined"]
+    ask.get(f"complaints/{second['id']}")
+    ask.post(f"complaints/{second['id']}/separate", {})
+    ask.post("complaints/C7/join", {"same_as": first}, 404)
+
+
+def look_at_cases(ask, case):
+    for query in ("", "?state=all&order=urgent&limit=2"):
+        assert ask.get("cases" + query)["cases"]
+    assert len(ask.get("ranks?limit=200")) > 2
+    for part in ("", "/why", "/facts", "/ask", "/reach", "/why?cause=packed-hot"):
+        ask.get(f"cases/{case}{part}")
+    for case_of_any in ask.get("cases?state=all")["cases"]:
+        for part in ("", "/why", "/facts", "/ask"):
+            ask.get(f"cases/{case_of_any['case']}{part}")
+    settled = {"cause": "packed-hot", "confirmed_by": "assay", "by": "mira", "note": "fan"}
+    ask.post(f"cases/{case}/verdict", settled)
+    assert ask.get(f"cases/{case}")["verdict"]["cause"] == "packed-hot"
+    ask.post(f"cases/{case}/verdict", settled, 409)
+    ask.get("scores")
+    ask.post(f"cases/{case}/verdict", {"reopen": True, "by": "mira"})
+    ask.get("cases/C999", 404)
+    ask.get("cases?colour=blue", 400)
+
+
+def look_at_lots(ask):
+    hold = {"lots": [HOT], "reason": "wet bags", "by": "mira"}
+    ask.post("lots/hold", hold)
+    ask.post("lots/release", {**hold, "disposition": "destroy"})
+    for code in (HOT, "L1 6318 A04O0", "L1 6310 A0400"):
+        ask.get("lots/" + urllib.parse.quote(code))
+    ask.post("lots/hold", {**hold, "lots": ["NOPE"]}, 404)
+
+
+def look_at_weeks(ask):
+    for week in ("2026-W47", "2026-W46?by=line,route", "2025-W01", "current"):
+        ask.get("weeks/" + week)
+    assert "per_million" in ask.get("weeks/2026-W47?format=csv")
+    ask.get("weeks/2027-W53", 400)
+    assert ask.get("trace?symptom=mold&from=2026-10-20&to=2026-11-18")["factors"]
+    ask.get("trace?symptom=mold", 400)
+    assert ask.get("returns?from=2026-11-01&to=2026-11-30")["stand"]
+    number = ask.post("actions", {"line": "1", "cause": "packed-hot", "symptom": "mold", "at": "2026-11-10",
+                                  "note": "fan replaced", "by": "mira"}, 201)["action"]
+    ask.get("actions")
+    ask.get(f"actions/{number}/effect")
+    ask.get(f"actions/{number}/effect?days=400", 400)
+
+
+def fit_the_model(ask):
+    ask.get("calibration")
+    ask.post("calibration", {"adopt": True, "by": "mira"}, 409)
+    rows = ["lot,quantity,value,at,point,note"]
+    for day in range(20, 31):  # of October, four lots a day: retained packs of all of them
+        for n, hour in enumerate((4, 8, 12, 16)):
+            age = 9 + (day * 3 + n * 5) % 6
+            found = f"2026-11-{day + age - 31:02d}" if day + age > 31 else f"2026-10-{day + age}"
+            rows.append(f"L1 6{day + 273} A{hour:02d}00,mold_free_days,{age},{found}T12:00:00-05:00,retained,")
+    ask.raw(200, "POST", "/v1/records/readings?source=x.csv", "\n".join(rows).encode(), "text/csv")
+    assert ask.get("calibration")["valid"], ask.get("calibration")
+    assert ask.post("calibration", {"adopt": True, "by": "mira"})["adopted"]
+    assert ask.get("calibration")["adopted"]
+
+
+def see_to_the_house(ask, first):
+    for path in ("rules", "status", "status/recount", "outbox", "metrics"):
+        ask.get(path)
+    assert ask.get("outbox")["mails"]
+    ask.post("outbox/all/send", {})
+    ask.post("outbox/x/send", {}, 400)
+    ask.post("backup", {"path": str(ask.plant.dir / "backup.db")})
+    ask.post("backup", {"path": "backup.db"}, 400)
+    assert ask.get(f"complaints/{first}")["contact"]
+    assert ask.post("erase", {"contact": "555-0101"})["erased"]
+    ask.get("nothing", 404)
+    ask.raw(405, "POST", "/v1/status")
+
+
+def check_manual(plant):
+    """The manual's way to ask from a shell."""
+    page = (ROOT / "daemon/oddloafd.8").read_text()
+    words = re.search(r"^\.Dl (curl .*)$", page, re.MULTILINE).group(1)
+    said = subprocess.run(words.replace("/run/oddloaf/oddloafd.sock", plant.socket).split() + ["-sS"],
+                          capture_output=True, text=True, check=True).stdout
+    assert json.loads(said)["cases"], said
+
+
+def check_checker():
+    """A member that nobody described, one that is missing, one of another kind."""
+    good = {"case": "C1", "state": "settled"}
+    for change, word in (({}, None), ({"state": None}, "not one of"), ({"by": "mira"}, "by"), ({"case": "7"}, "C")):
+        said = answers.faults("POST", "/v1/cases/C1/verdict", 200, "application/json", json.dumps({**good, **change}))
+        assert word in said[0] if word else not said, (change, said)
+    assert answers.faults("POST", "/v1/cases/C1/verdict", 200, "application/json", '{"case": "C1"}')
+    assert answers.faults("GET", "/v1/nothing", 200, "application/json", "{}")
+
+
+def main():
+    check_checker()
+    table = routes(BINARIES)
+    config = {"mail": {"program": "/bin/false", "to": ["qa@mill.example"], "urgent_to": ["lead@mill.example"]}}
+    with Plant(BINARIES, config=config) as plant:
+        ask = Asked(plant, table)
+        load_records(ask)
+        first, case = log_complaints(ask)
+        join_reports(ask, first)
+        look_at_cases(ask, case)
+        look_at_lots(ask)
+        look_at_weeks(ask)
+        fit_the_model(ask)
+        see_to_the_house(ask, first)
+        check_manual(plant)
+    for fault in dict.fromkeys(ask.faults):
+        print(fault)
+    described = set(answers.ROUTES)
+    assert described == ask.table - NO_DOCUMENT, ("no schema, or no such route", described ^ (ask.table - NO_DOCUMENT))
+    assert ask.answered == described, ("not asked here", described - ask.answered)
+    if ask.faults:
+        sys.exit(f"{len(ask.faults)} faults")
+    print(f"the answers of {len(described)} routes are as their schemas say")
+
+
+main()
