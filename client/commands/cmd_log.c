@@ -124,6 +124,8 @@ static int log_one(struct client *c, json_t *complaint)
         struct view v;
         view_init(&v, c->json ? stderr : stdout);
         harm_show(&v, NULL, HARM_KEPT);
+    } else if (pick_has(complaint, "note")) {
+        client_say(c, HARM_UNREAD);
     }
     return exit_code;
 }
@@ -164,6 +166,8 @@ static int log_complaint(struct client *c, const struct args *a)
         rc = client_usage(c, "give --symptom, or --from FILE, or run it on a terminal");
     if (!rc && args_has(a, "dry-run") && !from)
         rc = client_usage(c, "--dry-run goes with --from");
+    if (rc && (args_has(a, "note") || args_has(a, "harm")))
+        client_say(c, HARM_UNREAD);
     if (!rc && !args_has(a, "dry-run"))
         deliver_waiting(c, false); /* its failures are said and do not stop what comes now */
     if (!rc && from) {

@@ -10,6 +10,11 @@
 /* What a complaint that was only kept says of mail. */
 #define HARM_KEPT "no mail goes out before the daemon is reached: phone the food-safety lead"
 
+/* What a note that no word list has read says of itself: it was refused here, or only kept. */
+#define HARM_UNREAD                                                                                \
+    "nobody has read the note yet: if anyone is unwell or hurt, or something was in the pack, "    \
+    "phone the food-safety lead"
+
 /* `script`: the daemon's words for the caller, or NULL for ours. `alarm`: whether a mail leaves, in
  * its words; NULL says nothing. */
 void harm_show(const struct view *v, const char *script, const char *alarm);

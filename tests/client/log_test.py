@@ -283,6 +283,16 @@ class Spool(ClientTest):
         self.ok("log", "--replay")
         self.assertEqual(len(self.daemon.complaints), 4)
 
+    def test_a_note_that_nobody_read_says_so(self):
+        """Only the daemon has the word lists: refused here or kept, a note's harm is unheard."""
+        code, _, err = self.run_client("log", "--product", "W24", "--note", "my son threw up")
+        self.assertEqual(code, 2)
+        self.assertIn("phone the food-safety lead", err)
+        self.away()
+        code, _, err = self.run_client("log", "--symptom", "mold", "--note", "she threw up")
+        self.assertEqual(code, 3)
+        self.assertIn("phone the food-safety lead", err)
+
     def test_json_says_that_it_was_kept(self):
         self.away()
         code, documents = self.json("log", "--symptom", "mold")
