@@ -14,12 +14,12 @@ static json_t *case_json(const struct taking *t)
 }
 
 /* Of a report of harm: does anybody get a mail? NULL: one goes out once this is logged. */
-static const char *alarm_of(const struct desk *desk, bool logged, bool again)
+static const char *alarm_of(const struct desk *desk, bool logged, bool queued_before)
 {
     if (!desk->alarms)
         return "no mail is set up: phone the food-safety lead";
-    if (again)
-        return "its urgent mail was queued when it was first logged";
+    if (queued_before)
+        return "its mail was queued when it was first logged, if that report spoke of harm";
     return logged ? "an urgent mail goes out at once" : NULL;
 }
 
@@ -161,7 +161,9 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
     if (ranking)
         add_ranking(answer, ranking);
     add_return_caution(desk, t->form, answer);
-    add_form_harm(desk, t, ranking, alarm_of(desk, true, t->placed.again), answer);
+    add_form_harm(desk, t, ranking,
+                  alarm_of(desk, true, t->placed.again && (t->placed.harm || !t->form->harm)),
+                  answer);
     if (t->placed.joined)
         add_joined(t, store, answer);
     else

@@ -28,8 +28,10 @@ json_t *event_case(const char *plant, int revision, const char *why, const json_
 json_t *event_digest(const char *plant, const json_t *week);
 
 /* A Message-ID, made once when the event is queued: <uuid@domain>, of a digest
- * <digest-2026-W47@domain>. */
+ * <digest-2026-W47@domain>, of harm that only a complaint's repeat speaks of <again-uuid@domain>.
+ */
 void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size);
+void event_again_id(const char *domain, const char *complaint, char *out, size_t size);
 void event_digest_id(const char *domain, const char *week, char *out, size_t size);
 
 /* One mail a case, then only when something changed that QA would act on: which lot it is, or

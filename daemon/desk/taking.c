@@ -223,8 +223,12 @@ int taking_log(const struct desk *desk, struct store *store, int64_t now_ms, str
                struct error *err)
 {
     int rc = t->form ? log_form(desk, store, now_ms, t, err) : 0;
-    if (rc || !t->urgent || t->placed.again)
+    bool again = t->placed.again;
+    if (rc || !t->urgent || (again && (t->placed.harm || !t->form || !t->form->harm)))
         return rc;
+    /* harm that only the repeat speaks of changes no record, and is heard; once, however often */
+    if (again)
+        event_again_id(desk->mail_domain, t->form->uuid, t->message_id, sizeof t->message_id);
     return raise_alarm(t, store, now_ms, err);
 }
 

@@ -12,8 +12,9 @@
 enum {
     ORDINARY_MOST =
         2, /* a mail program is not to be run a hundred times at once for a full queue */
-    URGENT_MOST = 32,
-    URGENT_AGAIN_MOST = 16, /* the rest is kept free for what has not been tried yet */
+    URGENT_MOST = 96,
+    URGENT_EACH = 24,       /* of one recipient: whose program hangs must not have all places */
+    URGENT_AGAIN_MOST = 48, /* the rest is kept free for what has not been tried yet */
     PLACES = ORDINARY_MOST + URGENT_MOST,
     LOOK_MS = 1000, /* retries fall due by the clock */
     STOP_MS = 5000,
@@ -132,13 +133,24 @@ static int count_under_way(const struct mailer *m, bool urgent, int least_attemp
     return count;
 }
 
+static int count_of_recipient(const struct mailer *m, const char *recipient)
+{
+    int count = 0;
+    for (int i = 0; i < PLACES; i++) {
+        const struct outbox_delivery *row = m->place[i] ? delivery_row(m->place[i]) : NULL;
+        count += row && row->urgent && strcmp(row->recipient, recipient) == 0;
+    }
+    return count;
+}
+
 static bool has_place(const struct mailer *m, const struct outbox_delivery *row)
 {
     if (!row->urgent)
         return count_under_way(m, false, 0) < ORDINARY_MOST;
     if (row->attempts && count_under_way(m, true, 1) >= URGENT_AGAIN_MOST)
         return false;
-    return count_under_way(m, true, 0) < URGENT_MOST;
+    return count_under_way(m, true, 0) < URGENT_MOST &&
+           count_of_recipient(m, row->recipient) < URGENT_EACH;
 }
 
 static void put(struct mailer *m, struct delivery *delivery)

@@ -185,8 +185,8 @@ static int find_again(struct store *store, const char *uuid, struct complaint_pl
                       struct error *err)
 {
     static const char SQL[] =
-        "SELECT id, case_id, lot_id, 0 FROM complaint WHERE uuid = ?1 UNION ALL"
-        " SELECT c.id, c.case_id, c.lot_id, 1 FROM joined j JOIN complaint c"
+        "SELECT id, case_id, lot_id, 0, harm FROM complaint WHERE uuid = ?1 UNION ALL"
+        " SELECT c.id, c.case_id, c.lot_id, 1, c.harm FROM joined j JOIN complaint c"
         " ON c.id = j.complaint_id WHERE j.uuid = ?1";
     struct db_query q = db_query(store, SQL, DB(DB_TEXT(uuid)), err);
     if (db_next(&q))
@@ -194,6 +194,7 @@ static int find_again(struct store *store, const char *uuid, struct complaint_pl
                                          .case_id = db_int64(&q, 1),
                                          .lot_id = db_int64(&q, 2),
                                          .joined = db_int(&q, 3) != 0,
+                                         .harm = db_int(&q, 4) != 0,
                                          .again = true};
     return db_end(&q, q.rows);
 }

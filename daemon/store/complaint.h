@@ -42,6 +42,7 @@ struct complaint_new {
 
 struct complaint_placed {
     int64_t complaint_id, case_id, lot_id; /* lot_id 0: open */
+    bool harm;                             /* again: what is on record speaks of harm */
     bool again;                            /* this uuid was logged before; nothing changed */
     bool new_case;
     bool joined; /* complaint_id is the one this report was joined to: store/joined.h */

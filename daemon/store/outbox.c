@@ -124,18 +124,20 @@ int outbox_has_new(struct store *store, const char *event, bool *ret, struct err
 int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_delivery *rows,
                int limit, int *ret_count, struct error *err)
 {
-    /* the payloads stay out of the sorting: many may be due */
+    /* the payloads stay out of the sorting: many may be due. Recipients take turns: one with
+     * hundreds waiting leaves room in the list for the others */
     static const char SQL[] =
         "SELECT d.mail_id, o.created_ms, d.since_ms, d.attempts, o.event, d.recipient,"
-        " o.message_id, o.payload FROM (SELECT d.* FROM outbox_delivery d"
+        " o.message_id, o.payload FROM (SELECT d.*, row_number() OVER (PARTITION BY"
+        " d.recipient ORDER BY d.attempts > 0, d.due_ms, d.mail_id) AS turn FROM outbox_delivery d"
         " JOIN outbox o ON o.id = d.mail_id"
         " WHERE d.state = 'waiting' AND d.urgent = ?1 AND (d.due_ms <= ?2 OR d.due_ms > ?3)"
         " AND (d.urgent OR NOT EXISTS(SELECT 1 FROM outbox b JOIN outbox_delivery e"
         " ON e.mail_id = b.id WHERE b.case_id = o.case_id AND b.id < o.id AND b.event = o.event"
         " AND e.recipient = d.recipient AND e.state = 'waiting'))"
-        " ORDER BY d.attempts > 0, d.due_ms, d.mail_id LIMIT ?4) d"
+        " ORDER BY d.attempts > 0, turn, d.due_ms, d.mail_id LIMIT ?4) d"
         " JOIN outbox o ON o.id = d.mail_id"
-        " ORDER BY d.attempts > 0, d.due_ms, d.mail_id";
+        " ORDER BY d.attempts > 0, d.turn, d.due_ms, d.mail_id";
     struct db_query q = db_query(
         store, SQL,
         DB(DB_INT(urgent), DB_MS(now_ms), DB_MS(now_ms + OUTBOX_RETRY_MOST_MS), DB_INT(limit)),

@@ -142,6 +142,29 @@ def check_past_hanging_urgent_ones():
         until(lambda: post.mails("lead@mill.example", "urgent"), "the lead's next", SOON_S)
 
 
+def check_many_past_one_that_hangs():
+    """Forty reports while one address hangs: the other has all of them at once."""
+    with Post() as post:
+        post.do("lead@mill.example", "hang")
+        for _ in range(40):
+            post.harm()
+        until(lambda: len(post.mails("deputy@mill.example")) == 40, "the deputy's", SOON_S + 3)
+        assert not post.mails("lead@mill.example"), "the lead's program hangs"
+
+
+def check_harm_in_a_repeat():
+    """The same id again, now with harm: nothing on record changes, and the alarm is raised once."""
+    with Post() as post:
+        first = complaint()
+        for harm, status in ([], 201), (["illness"], 200), (["illness"], 200):
+            said, answer = post.plant.post("/v1/complaints", {**first, "harm": harm})
+            assert said == status, answer
+        assert "goes out" in answer["alarm"], answer
+        until(lambda: len(post.mails(kind="urgent")) == 2, "an urgent mail to both", SOON_S)
+        post.plant.wait_idle()
+        assert len(post.mails(kind="urgent")) == 2, "once each"
+
+
 def check_each_address_by_itself():
     """One address is refused for good: urgent mail goes on trying it, the other is not held up."""
     with Post() as post:
