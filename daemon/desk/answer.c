@@ -1,5 +1,6 @@
 #include "desk/answer.h"
 #include "desk/joining.h"
+#include "desk/logged.h"
 #include "desk/return_place.h"
 #include "desk/understood.h"
 #include "intake/harm.h"
@@ -135,7 +136,7 @@ static void add_understood(const struct desk *desk, struct store *store, const s
 {
     json_object_update(answer, t->lot);
     if (t->placed.again || t->placed.joined)
-        placing_json_of(desk, store, t->placed.complaint_id, answer);
+        logged_json(desk, store, t->placed.complaint_id, answer);
     json_object_set_new(answer, "understood", understood_json(store, desk->tz, lot_id, t->form));
     json_object_set(answer, "taken", t->taken);
     json_object_set(answer, "doubts", t->form->doubts);

@@ -57,8 +57,8 @@ void placing_complaint(const struct complaint_form *form, const struct placing *
 
 /* ---- telling ---- */
 
-static int tell(const struct desk *desk, struct store *store, const struct lot_query *query,
-                const struct complaint_lots *lots, struct standing *ret)
+int placing_standing(const struct desk *desk, struct store *store, const struct lot_query *query,
+                     const struct complaint_lots *lots, struct standing *ret)
 {
     int64_t lot_id[COMPLAINT_LOTS];
     double weight[COMPLAINT_LOTS];
@@ -77,66 +77,8 @@ void placing_json(const struct desk *desk, struct store *store, const struct com
                                     .received_ms = form->received_ms,
                                     .tz = desk->tz};
     struct standing standing;
-    if (tell(desk, store, &query, lots, &standing))
+    if (placing_standing(desk, store, &query, lots, &standing))
         return;
     standing_json(&standing, into);
     json_object_set_new(into, "lots", standing_lots_json(&standing));
-}
-
-struct telling {
-    const struct desk *desk;
-    struct store *store;
-    json_t *into;
-    struct ranking *kept; /* may be NULL */
-};
-
-static int tell_row(void *arg, const struct complaint_row *row)
-{
-    const struct telling *t = arg;
-    const struct lot_query query = {
-        .lot_text = row->lot_text, .received_ms = row->received_ms, .tz = t->desk->tz};
-    struct complaint_lots lots;
-    struct standing standing;
-    if (complaint_lots_of(t->store, row->id, &lots, NULL) ||
-        tell(t->desk, t->store, &query, &lots, &standing))
-        return 0;
-    standing_json(&standing, t->into);
-    if (t->kept) {
-        const char *lot = standing_lot(&standing);
-        t->kept->lot_told = true;
-        text_clip(lot ? lot : "", t->kept->lot, sizeof t->kept->lot);
-    }
-    if (!json_object_get(t->into, "lots"))
-        json_object_set_new(t->into, "lots", standing_lots_json(&standing));
-    return 0;
-}
-
-void placing_json_of(const struct desk *desk, struct store *store, int64_t complaint_id,
-                     json_t *into)
-{
-    struct telling t = {desk, store, into, NULL};
-    complaint_by_id(store, complaint_id, tell_row, &t, NULL);
-}
-
-static int add_moved_here(struct store *store, int64_t case_id, json_t *into)
-{
-    enum { MOST = 50 };
-    int64_t ids[MOST];
-    int count = 0;
-    json_t *cases = json_array();
-    case_moved_here(store, case_id, ids, MOST, &count, NULL);
-    for (int i = 0; i < count; i++)
-        json_array_append_new(cases, json_sprintf("C%lld", (long long)ids[i]));
-    json_object_set_new(into, "moved_here", cases);
-    return count;
-}
-
-void placing_json_of_case(const struct desk *desk, struct store *store, int64_t case_id,
-                          json_t *into, struct ranking *kept)
-{
-    struct telling t = {desk, store, into, kept};
-    complaint_surest_of_case(store, case_id, tell_row, &t, NULL);
-    int moved_here = add_moved_here(store, case_id, into);
-    if (kept)
-        kept->moved_here = moved_here;
 }

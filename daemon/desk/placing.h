@@ -6,7 +6,6 @@
 #include "intake/complaint_form.h"
 #include "lots/standing.h"
 #include "store/complaint.h"
-#include "store/ranking.h"
 
 struct placing {
     struct complaint_lots lots;
@@ -23,12 +22,9 @@ void placing_complaint(const struct complaint_form *form, const struct placing *
 /* How it stands to the lots, in JSON: what lots/standing.h sets, and "lots". */
 void placing_json(const struct desk *desk, struct store *store, const struct complaint_form *form,
                   const struct complaint_lots *lots, json_t *into);
-/* The same of a logged complaint, of a case: as its complaint whose lot is surest, or the newest of
- * those, and with "moved_here", the cases that were found to be this one. "lots" is left if it is
- * there. Sets nothing of what cannot be read. `kept` (may be NULL) takes lot and moved_here. */
-void placing_json_of(const struct desk *desk, struct store *store, int64_t complaint_id,
-                     json_t *into);
-void placing_json_of_case(const struct desk *desk, struct store *store, int64_t case_id,
-                          json_t *into, struct ranking *kept);
+/* The same of what was placed before, with the records as they are now. Of the query, text, time of
+ * receipt and zone count. */
+int placing_standing(const struct desk *desk, struct store *store, const struct lot_query *query,
+                     const struct complaint_lots *lots, struct standing *ret);
 
 #endif

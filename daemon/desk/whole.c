@@ -1,7 +1,7 @@
 #include "desk/whole.h"
 #include "base/jsonx.h"
 #include "desk/joining.h"
-#include "desk/placing.h"
+#include "desk/logged.h"
 #include "store/change.h"
 #include "store/complaint.h"
 #include "store/contact.h"
@@ -97,7 +97,7 @@ int whole_complaint(const struct desk *desk, struct store *store, const char *id
         return rc;
     }
     json_object_set_new(shown.body, "case", json_sprintf("C%lld", (long long)shown.case_id));
-    placing_json_of(desk, store, shown.id, shown.body);
+    logged_json(desk, store, shown.id, shown.body);
     json_object_set_new(shown.body, "changes", changes_json(store, uuid));
     if (with_contact)
         add_contact(store, &shown, shown.first_only ? uuid : "");

@@ -40,7 +40,7 @@ static int look_up(struct store *store, const struct lot_parsed *parsed,
     if (s->gap != LOT_GAP_NONE)
         text_clip(parsed->code[0] ? parsed->code : parsed->text, s->code, sizeof s->code);
     s->misread = s->gap != LOT_GAP_NONE && s->state != LOT_NOT_ON_RECORD;
-    s->contradicted = record->lot_id > 0;
+    s->read_lot_id = record->lot_id;
     int rc = lot_find_span(store, &first_ms, &newest_ms, err);
     if (rc || newest_ms == WHEN_UNKNOWN_MS)
         return rc;
@@ -143,7 +143,7 @@ static void say_likely(const struct standing *s, struct text_buffer *out)
                      s->code);
     else
         append_read(s, out);
-    if (s->contradicted)
+    if (s->read_lot_id)
         text_append(out, ", is on record as another lot");
 }
 
@@ -154,7 +154,7 @@ static void say_several(const struct standing *s, struct text_buffer *out)
     append_read(s, out);
     if (s->misread)
         text_append(out, ", whole and on no record, so likely misread");
-    if (s->contradicted)
+    if (s->read_lot_id)
         text_append(out, ", is on record, but what else was said speaks against it");
 }
 

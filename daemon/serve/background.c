@@ -2,7 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "desk/event.h"
-#include "desk/placing.h"
+#include "desk/logged.h"
 #include "desk/told.h"
 #include "patterns/week.h"
 #include "serve/rematching.h"
@@ -70,6 +70,7 @@ static void decide_mail(struct round *round, struct ranked *r, struct store *sto
     r->ranking.why = xstrdup(why);
     event_message_id(round->setup->desk.mail_domain, app_now_ms(round->bg->app), r->message_id,
                      sizeof r->message_id);
+    logged_case_doubts(&round->setup->desk, store, r->case_id, r->told);
     struct case_row row = {0};
     case_get(store, r->case_id, &row, NULL);
     r->lot = told_lot(store, round->setup->tz, row.lot_id);
@@ -90,7 +91,7 @@ static void rank_looked(struct round *round, struct ranked *r, struct store *sto
                   (long long)r->case_id, err.text);
     if (rc)
         return;
-    placing_json_of_case(&round->setup->desk, store, r->case_id, r->told, &r->ranking);
+    logged_case_json(&round->setup->desk, store, r->case_id, r->told, &r->ranking);
     if (ranking_get(store, r->case_id, 0, &now, NULL) == 0) {
         r->same = ranking_same(&now, &r->ranking);
         ranking_clear(&now);

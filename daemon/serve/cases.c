@@ -2,7 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "desk/joining.h"
-#include "desk/placing.h"
+#include "desk/logged.h"
 #include "serve/app.h"
 #include "serve/route.h"
 #include "store/complaint.h"
@@ -85,7 +85,7 @@ static int list_row(void *arg, const struct case_row *row)
                   "opened", when_format(list->setup->tz, row->opened_ms, opened), "as_of",
                   when_format(list->setup->tz, row->as_of_ms, as_of), "state",
                   row->settled ? "settled" : "open", "harm", row->harm);
-    placing_json_of_case(&list->setup->desk, list->store, row->id, item, NULL);
+    logged_case_json(&list->setup->desk, list->store, row->id, item, NULL);
     add_lot(list, item, row->lot_id);
     if (row->top_cause[0]) {
         json_object_set_new(item, "top",
@@ -203,7 +203,8 @@ static int rank_json(struct store *store, struct setup *setup, int64_t id, json_
     json_object_set_new(*ret, "state", json_string(row.settled ? "settled" : "open"));
     json_object_set_new(*ret, "revision", json_integer(row.revision));
     json_object_set_new(*ret, "joined", joining_case_json(store, id));
-    placing_json_of_case(&setup->desk, store, id, *ret, NULL);
+    logged_case_json(&setup->desk, store, id, *ret, NULL);
+    logged_case_doubts(&setup->desk, store, id, *ret);
     return verdict_of_case(store, id, add_verdict, *ret, err);
 }
 
@@ -288,7 +289,7 @@ static void answer_question(struct request *rq, struct store *store, case_questi
     if (!rc)
         rc = question(setup->triage, store, id, cause, &answer, &err);
     if (!rc)
-        placing_json_of_case(&setup->desk, store, id, answer, NULL);
+        logged_case_json(&setup->desk, store, id, answer, NULL);
     if (rc)
         request_reply_error(rq, rc, &err);
     else

@@ -1,7 +1,7 @@
 /* One complaint as it stands, with the reports that were joined to it; joining and separating. */
 #include "base/jsonx.h"
 #include "desk/joining.h"
-#include "desk/placing.h"
+#include "desk/logged.h"
 #include "desk/whole.h"
 #include "serve/app.h"
 #include "serve/route.h"
@@ -57,7 +57,7 @@ static void answer_join(struct request *rq, struct store *store, struct joining 
     app_wake(rq->app);
     json_t *answer = json_pack("{s:s, s:b}", "complaint", j->uuid, "again", (int)j->placed.again);
     set_case(answer, j->placed.case_id);
-    placing_json_of(&j->setup->desk, store, j->placed.complaint_id, answer);
+    logged_json(&j->setup->desk, store, j->placed.complaint_id, answer);
     json_object_set_new(answer, "same_as", joining_of_json(store, j->uuid));
     request_reply_json(rq, 200, answer);
 }

@@ -338,6 +338,15 @@ int complaint_by_id(struct store *store, int64_t complaint_id, complaint_each ea
     return one_row(&q, each, arg, NULL);
 }
 
+int complaint_newest_of_case(struct store *store, int64_t case_id, int limit, complaint_each each,
+                             void *arg, struct error *err)
+{
+    static const char SQL[] =
+        COMPLAINT_COLUMNS "WHERE case_id = ?1 ORDER BY received_ms DESC, id DESC LIMIT ?2";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(case_id), DB_INT(limit)), err);
+    return each_row(&q, each, arg);
+}
+
 int complaint_surest_of_case(struct store *store, int64_t case_id, complaint_each each, void *arg,
                              struct error *err)
 {

@@ -72,6 +72,9 @@ int complaint_by_uuid(struct store *store, const char *uuid, complaint_each each
                       struct error *err);
 int complaint_by_id(struct store *store, int64_t complaint_id, complaint_each each, void *arg,
                     struct error *err);
+/* Those of a case, the newest first, at most `limit`. */
+int complaint_newest_of_case(struct store *store, int64_t case_id, int limit, complaint_each each,
+                             void *arg, struct error *err);
 /* Of a case the complaint whose lot is exact, the newest of them; if there is none, the newest. */
 int complaint_surest_of_case(struct store *store, int64_t case_id, complaint_each each, void *arg,
                              struct error *err);

@@ -134,7 +134,7 @@ def look_at_lots(ask):
     hold = {"lots": [HOT], "reason": "wet bags", "by": "mira"}
     ask.post("lots/hold", hold)
     ask.post("lots/release", {**hold, "disposition": "destroy"})
-    for code in (HOT, "L1 6318 A04O0", "L1 6310 A0400"):
+    for code in (HOT, "L1 6318 A04O0", "L1 6310 A0400", "L1 6330 A0400"):  # the last on no record
         ask.get("lots/" + urllib.parse.quote(code))
     ask.post("lots/hold", {**hold, "lots": ["NOPE"]}, 404)
 

@@ -172,9 +172,14 @@ def check_doubts():
         shown = plant.client("log", "--from", "-", stdin=row, check=0).stdout
         assert "in doubt: product NOPE" in shown, shown
         post.new()
-        post.log(harm=["illness"], store="9999")
-        assert any("store 9999: no dispatch on record" in plain for to, _, plain, _ in post.new()
-                   if to == "lead@mill.example")
+        last = post.log(lot="L1 6319 A0800", harm=["illness"], store="9999")
+        mails = post.new()
+        assert sorted(to for to, *_ in mails) == ["lead@mill.example", "qa@mill.example"], mails
+        assert all("store 9999: no dispatch on record" in plain for _, _, plain, _ in mails), mails
+        ranked = plant.client_json("rank", last["case"])
+        assert [(d["field"], d["complaint"]) for d in ranked["doubts"]] == [("store", last["complaint"])], ranked
+        assert "store 9999: no dispatch on record" in " ".join(
+            plant.client("rank", last["case"], check=0).stdout.split())
 
 
 def check_changed_lots():

@@ -102,7 +102,7 @@ def cases_of(seed, folder, found):
             "seed": seed, "case": case, "symptom": ranking["symptom"], "truth": causes, "as_of": ranking["as_of"],
             "planted": any(c != "not-known" for c in causes), "complaints": len(told), "ids": ranking["complaints"],
             "readable": sum(c["reading"] in ("exact", "misread") for c in told) * 2 > len(told),
-            "lot": ranking["lot"], "true_lot": lots.most_common(1)[0][0],
+            "lot": (ranking["lots"] or [{"lot": None}])[0]["lot"], "true_lot": lots.most_common(1)[0][0],
             "ranked": [(r["cause"], r["probability"]) for r in ranking["ranked"]],
             "trouble": collections.Counter(c["trouble"] for c in told).most_common(1)[0][0]})
     return rows

@@ -1,0 +1,114 @@
+#include "desk/logged.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "desk/doubts.h"
+#include <string.h>
+
+enum { MOVED_MOST = 50, DOUBTED_MOST = 10 };
+
+struct telling {
+    const struct desk *desk;
+    struct store *store;
+    json_t *into;
+    struct ranking *kept; /* may be NULL */
+};
+
+static int tell_row(void *arg, const struct complaint_row *row)
+{
+    const struct telling *t = arg;
+    const struct lot_query query = {
+        .lot_text = row->lot_text, .received_ms = row->received_ms, .tz = t->desk->tz};
+    struct complaint_lots lots;
+    struct standing standing;
+    if (complaint_lots_of(t->store, row->id, &lots, NULL) ||
+        placing_standing(t->desk, t->store, &query, &lots, &standing))
+        return 0;
+    standing_json(&standing, t->into);
+    if (t->kept) {
+        const char *lot = standing_lot(&standing);
+        t->kept->lot_told = true;
+        text_clip(lot ? lot : "", t->kept->lot, sizeof t->kept->lot);
+    }
+    if (!json_object_get(t->into, "lots"))
+        json_object_set_new(t->into, "lots", standing_lots_json(&standing));
+    return 0;
+}
+
+void logged_json(const struct desk *desk, struct store *store, int64_t complaint_id, json_t *into)
+{
+    struct telling t = {desk, store, into, NULL};
+    complaint_by_id(store, complaint_id, tell_row, &t, NULL);
+}
+
+void logged_case_json(const struct desk *desk, struct store *store, int64_t case_id, json_t *into,
+                      struct ranking *kept)
+{
+    struct telling t = {desk, store, into, kept};
+    int64_t ids[MOVED_MOST];
+    int count = 0;
+    json_t *cases = json_array();
+    complaint_surest_of_case(store, case_id, tell_row, &t, NULL);
+    case_moved_here(store, case_id, ids, MOVED_MOST, &count, NULL);
+    for (int i = 0; i < count; i++)
+        json_array_append_new(cases, json_sprintf("C%lld", (long long)ids[i]));
+    json_object_set_new(into, "moved_here", cases);
+    if (kept)
+        kept->moved_here = count;
+}
+
+/* ---- doubts ---- */
+
+struct doubting {
+    const struct desk *desk;
+    struct store *store;
+    json_t *doubts;
+};
+
+/* As it was placed, with the lot whose code was read. */
+static int placing_of(const struct doubting *d, const struct complaint_row *row,
+                      struct placing *ret)
+{
+    const struct lot_query query = {
+        .lot_text = row->lot_text, .received_ms = row->received_ms, .tz = d->desk->tz};
+    struct standing standing;
+    *ret = (struct placing){.product_id = row->product_id};
+    int rc = complaint_lots_of(d->store, row->id, &ret->lots, NULL);
+    if (!rc)
+        rc = placing_standing(d->desk, d->store, &query, &ret->lots, &standing);
+    if (!rc)
+        ret->read_lot_id = standing.read_lot_id;
+    return rc;
+}
+
+static int doubt_row(void *arg, const struct complaint_row *row)
+{
+    const struct doubting *d = arg;
+    const struct form_options options = {.tz = d->desk->tz, .now_ms = row->received_ms};
+    struct complaint_form *form = NULL;
+    struct placing placing;
+    json_t *body = NULL, *doubt;
+    size_t i;
+    int rc = jsonx_parse(row->body, strlen(row->body), &body, NULL);
+    if (!rc)
+        rc = complaint_form_read(body, &options, &form, NULL);
+    if (!rc)
+        rc = placing_of(d, row, &placing);
+    if (!rc) {
+        doubts_add(d->desk, d->store, form, &placing);
+        json_array_foreach(form->doubts, i, doubt)
+        {
+            json_object_set_new(doubt, "complaint", json_string(row->uuid));
+            json_array_append(d->doubts, doubt);
+        }
+    }
+    complaint_form_free(form);
+    json_decref(body);
+    return 0;
+}
+
+void logged_case_doubts(const struct desk *desk, struct store *store, int64_t case_id, json_t *into)
+{
+    struct doubting d = {desk, store, json_array()};
+    complaint_newest_of_case(store, case_id, DOUBTED_MOST, doubt_row, &d, NULL);
+    json_object_set_new(into, "doubts", d.doubts);
+}
