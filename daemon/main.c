@@ -210,6 +210,8 @@ static int start_store(struct daemon *d, struct error *err)
     if (!rc)
         rc = app_count_weeks(&d->app, err);
     if (!rc)
+        rc = app_rank_again(&d->app, err);
+    if (!rc)
         rc = load_resume(d->app.writer, d->app.state_dir, err);
     if (!rc)
         rc = readers_start(d->app.state_dir, (int)config_number(config, "readers"), queue,

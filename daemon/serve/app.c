@@ -11,6 +11,7 @@
 #include "serve/tls.h"
 #include "store/pattern.h"
 #include "store/work.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -153,10 +154,17 @@ struct setup *app_setup(struct app *app)
     return setup;
 }
 
-static int rank_all_again(struct store *store, void *arg, struct error *err)
+struct makers {
+    const char *rules;
+    int64_t now_ms;
+};
+
+static int rank_by(struct store *store, void *arg, struct error *err)
 {
-    const int64_t *now_ms = arg;
-    return work_rank_open_cases(store, *now_ms, err);
+    const struct makers *by = arg;
+    char name[160];
+    snprintf(name, sizeof name, "%s %s", ODDLOAF_VERSION, by->rules);
+    return work_rank_by(store, name, by->now_ms, err);
 }
 
 static int match_all_again(struct store *store, void *arg, struct error *err)
@@ -180,6 +188,15 @@ int app_count_weeks(struct app *app, struct error *err)
 {
     struct setup *setup = app_setup(app);
     int rc = writer_insist(app->writer, set_zone, setup->tz, err);
+    setup_unref(setup);
+    return rc;
+}
+
+int app_rank_again(struct app *app, struct error *err)
+{
+    struct setup *setup = app_setup(app);
+    struct makers by = {triage_hash(setup->triage), app_now_ms(app)};
+    int rc = writer_insist(app->writer, rank_by, &by, err);
     setup_unref(setup);
     return rc;
 }
@@ -264,14 +281,14 @@ static int load_fresh(struct app *app, const struct setup *in_force, struct setu
 }
 
 /* What the store owes the new set. It is in force whatever comes of this. */
-static void follow_up(struct app *app, bool rules_changed, bool lots_changed)
+static void follow_up(struct app *app, bool lots_changed)
 {
     struct error err = {0};
     char text[1024];
     int64_t now_ms = app_now_ms(app);
     int rc = app_count_weeks(app, &err);
-    if (!rc && rules_changed)
-        rc = writer_insist(app->writer, rank_all_again, &now_ms, &err);
+    if (!rc)
+        rc = app_rank_again(app, &err);
     if (!rc && lots_changed)
         rc = writer_insist(app->writer, match_all_again, &now_ms, &err);
     app_wake(app);
@@ -309,7 +326,6 @@ static int reload(struct app *app, struct error *err)
         return rc;
     }
     bool lots_changed = !same_lots(old, fresh);
-    bool rules_changed = strcmp(triage_hash(old->triage), triage_hash(fresh->triage)) != 0;
     const size_t queue = (size_t)config_number(fresh->config, "queue");
     readers_set_limit(app->readers, queue);
     readers_set_limit(app->bulk, queue);
@@ -319,7 +335,7 @@ static int reload(struct app *app, struct error *err)
     log_kept(app, fresh);
     if (app->reloaded)
         app->reloaded(app->reloaded_arg);
-    follow_up(app, rules_changed, lots_changed);
+    follow_up(app, lots_changed);
     return 0;
 }
 

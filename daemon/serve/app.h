@@ -75,6 +75,8 @@ int app_reload(struct app *app, struct error *err);
 int app_calibrate(struct app *app, struct setup *setup, struct error *err);
 /* Makes the weekly counts those of the time zone in force; does nothing if they are. */
 int app_count_weeks(struct app *app, struct error *err);
+/* Makes open cases due if other rules or another version made their rankings last. */
+int app_rank_again(struct app *app, struct error *err);
 int64_t app_now_ms(const struct app *app);
 /* After a commit that queued work or mail. */
 void app_wake(struct app *app);

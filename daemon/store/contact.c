@@ -3,20 +3,42 @@
 #include "store/db.h"
 #include <string.h>
 
-enum { KEY_SIZE = 256, KEYS = 3 };
+/* The lines of a fold that say something: name, phone digits, mail. */
+enum { KEYS = 3 };
+struct keys {
+    struct db_value of[KEYS]; /* borrowed from the fold; NULL where there is none */
+    int count;
+};
+
+static struct keys keys_of(const char *fold)
+{
+    struct keys keys = {{DB_NULL(), DB_NULL(), DB_NULL()}, 0};
+    for (const char *line = fold; line[0] == '\n' && line[1] && keys.count < KEYS;) {
+        size_t length = strcspn(line + 1, "\n");
+        if (length > 0)
+            keys.of[keys.count++] = DB_PIECE(line + 1, length);
+        line += length + 1;
+    }
+    return keys;
+}
 
 int contact_add(struct store *store, int64_t complaint_id, const char *report, const char *body,
                 const char *fold, int64_t purge_after_ms, struct error *err)
 {
-    static const char SQL[] =
-        "INSERT INTO contact(complaint_id, report, body, fold, purge_after_ms)"
-        " VALUES(?1, ?2, ?3, ?4, ?5)";
+    static const char SQL[] = "INSERT INTO contact(complaint_id, report, body, purge_after_ms)"
+                              " VALUES(?1, ?2, ?3, ?4)";
+    static const char SQL_KEY[] =
+        "INSERT INTO contact_key(key, contact_id) VALUES(?1, ?2) ON CONFLICT DO NOTHING";
     if (!body)
         return 0;
-    return db_run(store, SQL,
-                  DB(DB_INT(complaint_id), DB_TEXT(report), DB_TEXT(body), DB_TEXT(fold),
-                     DB_MS(purge_after_ms)),
-                  err);
+    const struct keys keys = keys_of(fold);
+    int rc = db_run(store, SQL,
+                    DB(DB_INT(complaint_id), DB_TEXT(report), DB_TEXT(body), DB_MS(purge_after_ms)),
+                    err);
+    int64_t contact_id = db_last_id(store);
+    for (int i = 0; i < keys.count && !rc; i++)
+        rc = db_run(store, SQL_KEY, DB(keys.of[i], DB_INT(contact_id)), err);
+    return rc;
 }
 
 int contact_get(struct store *store, int64_t complaint_id, const char *report, char **ret_json,
@@ -44,6 +66,7 @@ int contact_move(struct store *store, int64_t complaint_id, const char *report,
 /* All four statements have the same parameters: now, basis, fold. */
 #define TOMBSTONES                                                                                 \
     "INSERT INTO erasure(complaint_id, at_ms, basis) SELECT complaint_id, ?1, ?2 FROM contact"
+#define WITH_KEY "(SELECT contact_id FROM contact_key WHERE key = ?3)"
 #define BOUND "?1 IS NOT NULL AND ?2 IS NOT NULL"
 
 /* Leaves a tombstone for each, so that a restored backup can be purged again. */
@@ -62,10 +85,8 @@ static int remove_contacts(struct store *store, const char *basis, const char *s
 int contact_erase(struct store *store, const char *fold, int64_t now_ms, int *ret_erased,
                   struct error *err)
 {
-    /* fold holds name, digits and mail, each between line feeds: a whole one must agree */
-    static const char SQL_TOMB[] = TOMBSTONES " WHERE instr(fold, char(10) || ?3 || char(10)) > 0";
-    static const char SQL_DELETE[] =
-        "DELETE FROM contact WHERE " BOUND " AND instr(fold, char(10) || ?3 || char(10)) > 0";
+    static const char SQL_TOMB[] = TOMBSTONES " WHERE id IN " WITH_KEY;
+    static const char SQL_DELETE[] = "DELETE FROM contact WHERE " BOUND " AND id IN " WITH_KEY;
     return remove_contacts(store, "request", SQL_TOMB, SQL_DELETE, fold, now_ms, ret_erased, err);
 }
 
@@ -79,54 +100,32 @@ int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct e
 
 /* ---- the same person ---- */
 
-struct keys {
-    char key[KEYS][KEY_SIZE];
-    int count;
-};
-
-/* The lines of a fold that say something, each between its line feeds. */
-static struct keys keys_of(const char *fold)
-{
-    struct keys keys = {.count = 0};
-    for (const char *line = fold; line[0] == '\n' && line[1] && keys.count < KEYS;) {
-        size_t length = strcspn(line + 1, "\n");
-        if (length > 0 && length + 3 < KEY_SIZE)
-            memcpy(keys.key[keys.count++], line, length + 2);
-        line += length + 1;
-    }
-    return keys;
-}
-
-static struct db_value key_or_null(const struct keys *keys, int at)
-{
-    return at < keys->count ? DB_TEXT(keys->key[at]) : DB_NULL();
-}
-
-#define SAME_COLUMNS "SELECT DISTINCT p.uuid, p.received_ms, coalesce(p.lot_id = ?4, 0)"
-/* CROSS JOIN: in this order, complaints first */
-#define SAME_FROM(complaints)                                                                      \
-    " FROM complaint p " complaints " CROSS JOIN contact k ON k.complaint_id = p.id"               \
-    " LEFT JOIN lot l ON l.id = p.lot_id WHERE p.id <> ?1 AND p.symptom = ?2"                      \
-    " AND (p.channel = 'return') = ?3 AND p.received_ms BETWEEN ?5 AND ?6"                         \
-    " AND coalesce(coalesce(l.product_id, p.product_id) = ?7, 1)"                                  \
-    " AND (instr(k.fold, ?8) > 0 OR instr(k.fold, ?9) > 0 OR instr(k.fold, ?10) > 0)"
+/* Of a name or number that very many gave, the newest. */
+#define NEWEST_WITH(key)                                                                           \
+    "SELECT contact_id FROM (SELECT contact_id FROM contact_key WHERE key = " key                  \
+    " ORDER BY contact_id DESC LIMIT 500)"
 
 int contact_same_person(struct store *store, const struct contact_query *query, int limit,
                         contact_each each, void *arg, struct error *err)
 {
-    static const char SQL_LOT[] =
-        SAME_COLUMNS SAME_FROM("") " AND p.lot_id = ?4 UNION ALL " SAME_COLUMNS SAME_FROM(
-            "INDEXED BY complaint_open_lot") " AND p.lot_id IS NULL"
-                                             " ORDER BY 2 DESC, 1 LIMIT ?11";
-    static const char SQL_ANY[] =
-        SAME_COLUMNS SAME_FROM("INDEXED BY complaint_received") " ORDER BY 2 DESC, 1 LIMIT ?11";
+    /* CROSS JOIN: in this order, the few that share a key first */
+    static const char SQL[] =
+        "SELECT DISTINCT p.uuid, p.received_ms, coalesce(p.lot_id = ?4, 0) FROM"
+        " (" NEWEST_WITH("?8") " UNION " NEWEST_WITH("?9") " UNION " NEWEST_WITH(
+            "?10") ") y"
+                   " CROSS JOIN contact k CROSS JOIN complaint p LEFT JOIN lot l ON l.id = p.lot_id"
+                   " WHERE k.id = y.contact_id AND p.id = k.complaint_id AND p.id <> ?1 AND "
+                   "p.symptom = ?2"
+                   " AND (p.channel = 'return') = ?3 AND p.received_ms BETWEEN ?5 AND ?6"
+                   " AND (?4 IS NULL OR p.lot_id IS NULL OR p.lot_id = ?4)"
+                   " AND coalesce(coalesce(l.product_id, p.product_id) = ?7, 1)"
+                   " ORDER BY 2 DESC, 1 LIMIT ?11";
     const struct keys keys = keys_of(query->fold);
     struct db_query q =
-        db_query(store, query->lot_id > 0 ? SQL_LOT : SQL_ANY,
+        db_query(store, SQL,
                  DB(DB_INT(query->self), DB_TEXT(query->symptom), DB_INT(query->is_return),
                     DB_ID(query->lot_id), DB_MS(query->from_ms), DB_MS(query->to_ms),
-                    DB_ID(query->product_id), key_or_null(&keys, 0), key_or_null(&keys, 1),
-                    key_or_null(&keys, 2), DB_INT(limit)),
+                    DB_ID(query->product_id), keys.of[0], keys.of[1], keys.of[2], DB_INT(limit)),
                  err);
     int rc = 0;
     while (!rc && db_next(&q)) {

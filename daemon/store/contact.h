@@ -1,6 +1,7 @@
 /* Contact data: who called. Apart from everything else, read by the desk role only, purged by date
  * or erased on request. A complaint has one row for itself (report "") and one for each report that
- * was joined to it (report: that one's uuid). Writing functions run inside the writer's
+ * was joined to it (report: that one's uuid); what a caller is found by is apart (contact_key), and
+ * goes with it. Writing functions run inside the writer's
  * transaction. */
 #ifndef ODDLOAF_STORE_CONTACT_H
 #define ODDLOAF_STORE_CONTACT_H

@@ -55,6 +55,9 @@ static inline struct db_value DB_NULL(void) {
 } static inline struct db_value DB_TEXT(const char *text) /* NULL is NULL */
 {
     return text ? (struct db_value){.form = DB_IS_TEXT, .length = -1, .as.text = text} : DB_NULL();
+} static inline struct db_value DB_PIECE(const char *text, size_t length) /* its first bytes */
+{
+    return (struct db_value){.form = DB_IS_TEXT, .length = (int)length, .as.text = text};
 } static inline struct db_value DB_SAID(const char *text) /* "" is NULL too */
 {
     return text && *text ? DB_TEXT(text) : DB_NULL();

@@ -216,6 +216,12 @@ static const struct migration MIGRATIONS[] = {
     {8, SCHEMA_RANKING_TABLES, NULL},
     {8, NULL, schema_ranking_move},
     {8, SCHEMA_RANKING_WITHOUT_BODY, NULL},
+    {9, SCHEMA_CHECKS_CASES, NULL},
+    {9, SCHEMA_PATTERN_COMPLAINTS, NULL},
+    {9, SCHEMA_CHECKS_REST, NULL},
+    {9, SCHEMA_CHECKS_COMPANY, NULL},
+    {9, SCHEMA_CHECKS_CONTACT, NULL},
+    {9, NULL, schema_checks_rows},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

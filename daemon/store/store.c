@@ -76,7 +76,8 @@ static int migrate(struct store *store, int version, struct error *err)
 {
     size_t total;
     const struct migration *all = schema_migrations(&total);
-    int rc = 0;
+    /* a table made anew is away for a moment */
+    int rc = db_exec(store, "PRAGMA foreign_keys=OFF", err);
     for (size_t i = 0; !rc && i < total;) {
         size_t count = 1;
         while (i + count < total && all[i + count].number == all[i].number)
@@ -85,7 +86,7 @@ static int migrate(struct store *store, int version, struct error *err)
             rc = migrate_one(store, &all[i], count, err);
         i += count;
     }
-    return rc;
+    return rc ? rc : db_exec(store, "PRAGMA foreign_keys=ON", err);
 }
 
 int store_schema_version(void)

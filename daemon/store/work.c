@@ -1,5 +1,7 @@
 #include "store/work.h"
 #include "store/db.h"
+#include <stdlib.h>
+#include <string.h>
 
 int work_add(struct store *store, const char *kind, int64_t subject_id, int64_t due_ms,
              struct error *err)
@@ -51,4 +53,17 @@ int work_rank_open_cases(struct store *store, int64_t due_ms, struct error *err)
                               " FROM complaint_case WHERE state = 'open' AND complaints > 0"
                               " ON CONFLICT DO UPDATE SET seq = seq + 1, due_ms = excluded.due_ms";
     return db_run(store, SQL, DB(DB_MS(due_ms)), err);
+}
+
+int work_rank_by(struct store *store, const char *by, int64_t due_ms, struct error *err)
+{
+    static const char KEY[] = "ranked/by";
+    char *was = NULL;
+    int rc = store_setting_get(store, KEY, &was, err);
+    bool same = was && strcmp(was, by) == 0;
+    free(was);
+    if (rc || same)
+        return rc;
+    rc = work_rank_open_cases(store, due_ms, err);
+    return rc ? rc : store_setting_set(store, KEY, by, err);
 }

@@ -22,7 +22,9 @@ int work_done(struct store *store, const char *kind, const struct work_row *row,
 int work_retry(struct store *store, const char *kind, const struct work_row *row, int64_t due_ms,
                struct error *err);
 int work_count(struct store *store, const char *kind, int64_t *ret, struct error *err);
-/* Every open case: after a reload of the rules. */
+/* Every open case. */
 int work_rank_open_cases(struct store *store, int64_t due_ms, struct error *err);
+/* The same, unless `by` (which rules, which version) is who ranked them the last time. */
+int work_rank_by(struct store *store, const char *by, int64_t due_ms, struct error *err);
 
 #endif

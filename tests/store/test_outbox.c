@@ -1,6 +1,7 @@
 /* Mails and their deliveries: each recipient by itself, urgent ones never behind another. */
 #include "base/text.h"
 #include "check.h"
+#include "store/db.h"
 #include "store/outbox.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -20,6 +21,13 @@ static int setup(void **state)
     strcpy(f->dir, "/tmp/oddloaf-outbox-XXXXXX");
     assert_non_null(mkdtemp(f->dir));
     assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
+    assert_int_equal(db_exec(f->store,
+                             "INSERT INTO complaint_case(id, symptom, opened_ms, as_of_ms,"
+                             " complaints, packs) WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL"
+                             " SELECT i + 1 FROM n WHERE i < 99) SELECT i, 'mold', 0, 0, 1, 1"
+                             " FROM n",
+                             &err),
+                     0);
     *state = f;
     return 0;
 }

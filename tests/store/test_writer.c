@@ -60,7 +60,7 @@ struct job {
 static int apply(struct store *store, void *arg, struct error *err)
 {
     struct job *job = arg;
-    int rc = work_add(store, "test", job->subject, 0, err);
+    int rc = work_add(store, WORK_RANK, job->subject, 0, err);
     if (!rc && job->refuse)
         rc = error_set(err, (enum error_code)job->refuse, "refused on purpose");
     return rc;
@@ -82,7 +82,7 @@ static int64_t stored(struct fixture *f)
     struct store *store;
     int64_t count = -1;
     assert_int_equal(store_open(f->dir, STORE_READ, &store, NULL), 0);
-    assert_int_equal(work_count(store, "test", &count, NULL), 0);
+    assert_int_equal(work_count(store, WORK_RANK, &count, NULL), 0);
     store_close(store);
     return count;
 }

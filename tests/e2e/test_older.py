@@ -1,0 +1,90 @@
+"""A state written by an older version opens: every count is right, what was ranked then is told as it
+was, and what is open is ranked again by the rules of today, once.      usage: test_older.py BINARIES
+
+tests/store/schema<n>.sql are what the versions of that schema wrote, as SQL; of schema 1, which no
+program ever wrote, what that of schema 3 wrote without the tables that came later."""
+import json
+import pathlib
+import shutil
+import sqlite3
+import sys
+
+from oddloaf import ROOT, Plant
+
+def unpack(schema, state):
+    state.mkdir(parents=True)
+    db = sqlite3.connect(state / "oddloaf.db")
+    db.executescript((ROOT / f"tests/store/schema{schema}.sql").read_text())
+    db.close()
+
+
+def read(plant, sql):
+    db = sqlite3.connect(f"file:{plant.state}/oddloaf.db?mode=ro", uri=True)
+    rows = db.execute(sql).fetchall()
+    db.close()
+    return rows
+
+
+def check_counts(plant, schema):
+    status = plant.wait_idle()
+    joined = schema >= 5
+    assert status["counts"] == {"products": 2, "lots": 6, "readings": 18,
+                                "complaints": 6 if joined else 5, "cases_open": 3,
+                                "cases_settled": 1}, (schema, status["counts"])
+    cases = plant.client_json("cases")["cases"]
+    assert sorted((c["symptom"], c["complaints"]) for c in cases) == [
+        ("mold", 1), ("off-odor", 2 if joined else 1), ("staling", 1)], (schema, cases)
+    recount = plant.client_json("status", "--recount")
+    assert recount["differences"] == {"weeks": 0, "cases": 0, "company": 0}, (schema, recount)
+    week = plant.get("/v1/weeks/2026-W47")[1]
+    assert week["complaints"] == {"mold": 3, "off-odor": 0, "staling": 1}, (schema, week)
+    assert read(plant, "PRAGMA foreign_key_check") == [], schema
+
+
+def check_told(plant):
+    """What was settled, held and mailed is told as it was."""
+    settled = plant.client_json("rank", "C1")
+    assert settled["verdict"]["cause"] == "packed-hot" and settled["ranked"], settled
+    assert "ON HOLD" in plant.client("lot", "L1 6319 A0400", check=0).stdout
+    assert plant.get("/v1/status")[1]["outbox"]["sent"] >= 4
+
+
+def check_ranked_again(plant):
+    rules = plant.get("/v1/status")[1]["rules"]["hash"]
+    ranked = read(plant, "SELECT c.id, r.rules, c.revision FROM complaint_case c JOIN ranking r ON"
+                         " r.case_id = c.id AND r.revision = c.revision WHERE c.state = 'open'")
+    assert len(ranked) == 3 and all(r[1] == rules for r in ranked), (rules, ranked)
+    return ranked
+
+
+def other_rules(plant):
+    """Today's rules with one note more: another hash."""
+    rules = plant.dir / "rules"
+    shutil.copytree(ROOT / "rules", rules)
+    ranking = json.loads((rules / "ranking.json").read_text())
+    ranking["note"] = "changed while the daemon was away"
+    (rules / "ranking.json").write_text(json.dumps(ranking))
+    return rules
+
+
+def check(binaries, schema):
+    plant = Plant(binaries, config={"time_zone": "UTC"})
+    unpack(schema, plant.state)
+    with plant:
+        check_counts(plant, schema)
+        check_told(plant)
+        once = check_ranked_again(plant)
+        plant.stop()
+        plant.start()
+        plant.wait_idle()
+        assert check_ranked_again(plant) == once, "the same version and rules rank nothing anew"
+        plant.stop()
+        plant.rules = other_rules(plant)
+        plant.start()
+        plant.wait_idle()
+        assert check_ranked_again(plant) != once, "other rules at start rank what is open anew"
+        check_counts(plant, schema)
+
+
+for number in (1, 3, 4, 5):
+    check(pathlib.Path(sys.argv[1]), number)

@@ -1,0 +1,114 @@
+/* What no row may say: words, states and weights that mean nothing, and rows that name others that
+ * are not there. */
+#include "base/text.h"
+#include "check.h"
+#include "store/db.h"
+#include <stdlib.h>
+#include <string.h>
+
+struct fixture {
+    char dir[64];
+    struct store *store;
+};
+
+static int setup(void **state)
+{
+    struct fixture *f = xcalloc(1, sizeof *f);
+    struct error err = {0};
+    strcpy(f->dir, "/tmp/oddloaf-schema-XXXXXX");
+    assert_non_null(mkdtemp(f->dir));
+    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
+    assert_int_equal(
+        db_exec(f->store,
+                "INSERT INTO product VALUES(1, 'W24', 'Wheat', 'pan-bread', 10, 680, NULL);"
+                "INSERT INTO lot(id, lot, fold, product_id, line, made_from_ms, made_to_ms,"
+                " packed_from_ms, packed_to_ms, units, code_day)"
+                " VALUES(1, 'L1', 'L1', 1, '1', 0, 1, 2, 3, 1000, 10);"
+                "INSERT INTO complaint_case(id, symptom, lot_id, opened_ms, as_of_ms, complaints,"
+                " packs) VALUES(1, 'mold', 1, 0, 0, 1, 1);"
+                "INSERT INTO complaint(id, uuid, received_ms, logged_ms, channel, symptom, case_id,"
+                " lot_id, body) VALUES(1, 'u1', 0, 0, 'phone', 'mold', 1, 1, '{}');"
+                "INSERT INTO outbox(id, event, case_id, message_id, payload, created_ms)"
+                " VALUES(1, 'case', 1, 'm1', '{}', 0)",
+                &err),
+        0);
+    *state = f;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    struct fixture *f = *state;
+    struct text_buffer command = {0};
+    store_close(f->store);
+    text_appendf(&command, "rm -rf %s", f->dir);
+    int rc = system(command.data);
+    text_buffer_free(&command);
+    free(f);
+    return rc;
+}
+
+static const struct {
+    const char *sound, *refused;
+} ROWS[] = {
+    {"UPDATE complaint_case SET state = 'settled'", "UPDATE complaint_case SET state = 'closed'"},
+    {"UPDATE complaint_case SET top_probability = 1",
+     "UPDATE complaint_case SET top_probability = 1.5"},
+    {"UPDATE complaint_case SET moved_to = 1", "UPDATE complaint_case SET moved_to = 9"},
+    {"UPDATE complaint_case SET complaints = 0", "UPDATE complaint_case SET complaints = -1"},
+    {"INSERT INTO complaint_lot VALUES(1, 1, 0.5)", "UPDATE complaint_lot SET weight = 2"},
+    {"INSERT INTO verdict VALUES(1, 1, 'packed-hot', 'assay', NULL, 'qa', 0, 0, NULL)",
+     "UPDATE verdict SET confirmed_by = 'rumour'"},
+    {"INSERT INTO hold VALUES(1, 1, 'hold', NULL, 'mold', 'qa', 0)",
+     "UPDATE hold SET what = 'wait'"},
+    {"INSERT INTO work VALUES('rank', 1, 0, 0, 1)", "INSERT INTO work VALUES('rest', 1, 0, 0, 1)"},
+    {"UPDATE outbox SET state = 'open'", "UPDATE outbox SET state = 'lost'"},
+    {"UPDATE outbox SET case_id = NULL", "UPDATE outbox SET case_id = 9"},
+    {"INSERT INTO outbox_delivery VALUES(1, 'qa', 1, 'waiting', 0, 0, 0, NULL, NULL)",
+     "UPDATE outbox_delivery SET state = 'lost'"},
+    {"UPDATE outbox_delivery SET urgent = 0", "UPDATE outbox_delivery SET urgent = 2"},
+    {"INSERT INTO erasure VALUES(1, 1, 0, 'request')", "UPDATE erasure SET basis = 'whim'"},
+    {"INSERT INTO load_file VALUES('a', 'lots', 'f', 'p', 0, 0, 0, 0, 'done', 0)",
+     "UPDATE load_file SET state = 'half'"},
+    {"INSERT INTO company_count VALUES('mold', 0, 1, 0, 1)", "UPDATE company_count SET n = -1"},
+    {"UPDATE company_count SET n = 0", "UPDATE company_count SET lot_id = 9"},
+    {"INSERT INTO contact VALUES(1, 1, '', '{}', 0)", "UPDATE contact SET complaint_id = 9"},
+    {"INSERT INTO contact_key VALUES('ann', 1)", "INSERT INTO contact_key VALUES('ann', 9)"},
+};
+
+static void test_rows_that_mean_nothing_are_refused(void **state)
+{
+    struct fixture *f = *state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        struct error err = {0};
+        if (db_exec(f->store, ROWS[i].sound, &err))
+            fail_msg("%s: %s", ROWS[i].sound, err.text);
+        if (db_exec(f->store, ROWS[i].refused, &err) != ERROR_CONFLICT)
+            fail_msg("taken: %s", ROWS[i].refused);
+    }
+}
+
+static void test_a_contact_takes_its_keys_along(void **state)
+{
+    struct fixture *f = *state;
+    static const char SQL[] = "SELECT count(*) FROM contact_key";
+    struct error err = {0};
+    int64_t keys = -1;
+    assert_int_equal(db_exec(f->store,
+                             "INSERT INTO contact VALUES(1, 1, '', '{}', 0);"
+                             "INSERT INTO contact_key VALUES('ann', 1), ('5550100', 1);"
+                             "DELETE FROM contact",
+                             &err),
+                     0);
+    assert_int_equal(db_number(f->store, SQL, NULL, &keys, &err), 0);
+    assert_int_equal(keys, 0);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(test_rows_that_mean_nothing_are_refused, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_a_contact_takes_its_keys_along, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
