@@ -1,10 +1,12 @@
 /* Inside store/ only: SQL said once. A statement is prepared once a connection and kept by the
  * address of its text, which must be of static storage.
  *
- *     static const char SQL[] = "SELECT id, shift FROM lot WHERE line = ?1 AND packed_from_ms >
- * ?2"; struct db_query q = db_query(store, SQL, DB(DB_TEXT(line), DB_MS(from_ms)), err); int rc =
- * 0; while (!rc && db_next(&q)) rc = each(arg, db_int64(&q, 0), db_text(&q, 1)); return db_end(&q,
- * rc);
+ *     static const char SQL[] = "SELECT id, shift FROM lot WHERE line = ?1 AND units >= ?2";
+ *     struct db_query q = db_query(store, SQL, DB(DB_TEXT(line), DB_INT(units)), err);
+ *     int rc = 0;
+ *     while (!rc && db_next(&q))
+ *         rc = each(arg, db_int64(&q, 0), db_text(&q, 1));
+ *     return db_end(&q, rc);
  *
  * What fails, early or late, stays in the query: db_next() is false from then on and db_end()
  * answers the code that stands in `err`; nobody between needs to look. Full disk: ERROR_NO_SPACE;
@@ -36,32 +38,53 @@ struct db_value {
 /* The parameters ?1, ?2 … in order; NULL in its place: there are none. */
 #define DB(...) ((const struct db_value[]){__VA_ARGS__, {.form = DB_IS_END}})
 
-static inline struct db_value DB_NULL(void) {
+/* Version 14 takes these names for macros. */
+/* clang-format off */
+static inline struct db_value DB_NULL(void)
+{
     return (struct db_value){.form = DB_IS_NULL};
-} static inline struct db_value DB_INT(int64_t value) {
+}
+
+static inline struct db_value DB_INT(int64_t value)
+{
     return (struct db_value){.form = DB_IS_INT, .as.integer = value};
-} static inline struct db_value DB_ID(int64_t id) /* <= 0 is NULL */
+}
+
+static inline struct db_value DB_ID(int64_t id) /* <= 0 is NULL */
 {
     return id > 0 ? DB_INT(id) : DB_NULL();
-} static inline struct db_value DB_MS(int64_t ms) /* WHEN_UNKNOWN_MS is NULL */
+}
+
+static inline struct db_value DB_MS(int64_t ms) /* WHEN_UNKNOWN_MS is NULL */
 {
     return ms != WHEN_UNKNOWN_MS ? DB_INT(ms) : DB_NULL();
-} static inline struct db_value DB_DAY(int32_t day) /* WHEN_UNKNOWN_DAY is NULL */
+}
+
+static inline struct db_value DB_DAY(int32_t day) /* WHEN_UNKNOWN_DAY is NULL */
 {
     return day != WHEN_UNKNOWN_DAY ? DB_INT(day) : DB_NULL();
-} static inline struct db_value DB_REAL(double value) /* NAN is NULL */
+}
+
+static inline struct db_value DB_REAL(double value) /* NAN is NULL */
 {
     return isnan(value) ? DB_NULL() : (struct db_value){.form = DB_IS_REAL, .as.real = value};
-} static inline struct db_value DB_TEXT(const char *text) /* NULL is NULL */
+}
+
+static inline struct db_value DB_TEXT(const char *text) /* NULL is NULL */
 {
     return text ? (struct db_value){.form = DB_IS_TEXT, .length = -1, .as.text = text} : DB_NULL();
-} static inline struct db_value DB_PIECE(const char *text, size_t length) /* its first bytes */
-{
-    return (struct db_value){.form = DB_IS_TEXT, .length = (int)length, .as.text = text};
-} static inline struct db_value DB_SAID(const char *text) /* "" is NULL too */
+}
+
+static inline struct db_value DB_SAID(const char *text) /* "" is NULL too */
 {
     return text && *text ? DB_TEXT(text) : DB_NULL();
 }
+
+static inline struct db_value DB_PIECE(const char *text, size_t length) /* its first bytes */
+{
+    return (struct db_value){.form = DB_IS_TEXT, .length = (int)length, .as.text = text};
+}
+/* clang-format on */
 
 /* ---- running ---- */
 

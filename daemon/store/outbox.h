@@ -50,8 +50,8 @@ struct outbox_delivery {
     char *payload; /* malloc'd JSON */
 };
 void outbox_delivery_free(struct outbox_delivery *delivery); /* what it holds, not itself */
-/* Those that are due, never tried ones first, recipients in turn; urgent ones or the others. Of one case and recipient
- * an ordinary mail waits until the one before it has left or was parked. */
+/* Those that are due, never tried ones first, recipients in turn; urgent ones or the others. Of one
+ * case and recipient an ordinary mail waits until the one before it has left or was parked. */
 int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_delivery *rows,
                int limit, int *ret_count, struct error *err);
 int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int64_t now_ms,
