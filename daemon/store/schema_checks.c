@@ -114,7 +114,8 @@ int schema_checks_rows(struct store *store, struct error *err)
 {
     static const char SQL[] =
         "SELECT count(*) FROM pragma_foreign_key_check WHERE \"table\" IN ('complaint_case',"
-        " 'complaint_lot', 'verdict', 'hold', 'outbox', 'outbox_delivery', 'company_count', 'contact_key')";
+        " 'complaint_lot', 'verdict', 'hold', 'outbox', 'outbox_delivery', 'company_count', "
+        "'contact_key')";
     int64_t strays = 0;
     int rc = db_number(store, SQL, NULL, &strays, err);
     if (!rc && strays)
