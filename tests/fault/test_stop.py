@@ -1,5 +1,6 @@
 """Stopped in the middle of work, the daemon finishes what it has begun, refuses the rest, answers both,
-and ends with 0 in little more than limits/stop_s.                        usage: test_stop.py BINARIES"""
+and ends with 0 in little more than limits/stop_s. A request that had not arrived whole is not
+answered: nothing of it is on record, and the client keeps it.            usage: test_stop.py BINARIES"""
 import http.client
 import json
 import pathlib
@@ -10,17 +11,18 @@ import time
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
 from oddloaf import Plant, UnixConnection, complaint, lot_rows  # noqa: E402
 
-CLIENTS, LINES, STOP_S = 24, 200, 1
+CLIENTS, STOP_S = 24, 1
 PATIENCE_S = 30  # of sanitizers on a busy machine; far below what the queue would take
 
 
 class Batches:
     """Clients that log one batch each, all at once, to a daemon with one reader."""
 
-    def __init__(self, plant):
+    def __init__(self, plant, lines):
+        self.lines = lines
         self.plant, self.lock = plant, threading.Lock()
         self.answers, self.cut_off = [], []
-        self.bodies = ["\n".join(json.dumps(complaint(found_on="2026-11-18")) for _ in range(LINES))
+        self.bodies = ["\n".join(json.dumps(complaint(found_on="2026-11-18")) for _ in range(lines))
                        for _ in range(CLIENTS)]
         self.threads = [threading.Thread(target=self.send, args=(body,)) for body in self.bodies]
         for thread in self.threads:
@@ -45,10 +47,15 @@ class Batches:
                 for line in answer.splitlines()]
 
 
+def open_files(plant):
+    return sum(1 for _ in pathlib.Path(f"/proc/{plant.daemon.pid}/fd").iterdir())
+
+
 def wait_for_connections(plant, count):
-    """Until the daemon has taken that many: they are on its list of open files."""
+    """Until the daemon has so many files open: connections it has taken are among them. Those that
+    were answered already are closed, so a few less will do."""
     end = time.monotonic() + 30
-    while sum(1 for _ in pathlib.Path(f"/proc/{plant.daemon.pid}/fd").iterdir()) < count:
+    while open_files(plant) < count - CLIENTS // 4:
         assert time.monotonic() < end, "the clients are not taken"
         time.sleep(0.01)
 
@@ -62,23 +69,32 @@ def stop(plant):
     return took
 
 
-def check_queue(binaries):
-    """More waits than can be done in time. What was committed is answered so, the rest refused."""
+def stop_with_a_queue(binaries, lines):
+    """How many batches were refused. What was committed is answered so, the rest refused."""
     with Plant(binaries, config={"limits": {"stop_s": STOP_S}, "readers": 1}) as plant:
         plant.load_small()
-        batches = Batches(plant)
-        wait_for_connections(plant, CLIENTS)
+        before = open_files(plant)
+        batches = Batches(plant, lines)
+        wait_for_connections(plant, before + CLIENTS)
         took = stop(plant)
         batches.join()
-        assert not batches.cut_off, batches.cut_off
         refused = [answer for status, answer in batches.answers if status == 503]
         logged = batches.acknowledged()
-        assert len(refused) + len(logged) // LINES == CLIENTS, batches.answers
+        assert len(refused) + len(logged) // lines + len(batches.cut_off) == CLIENTS, batches.answers
         assert all("stopping" in answer["title"] + answer.get("detail", "") for answer in refused), refused
-        assert refused, "nothing had to be refused: the test shows nothing"
         plant.start()
         assert plant.get("/v1/status")[1]["counts"]["complaints"] == len(logged)
-        print(f"{len(logged)} logged, {len(refused)} batches refused, {took:.1f} s")
+        print(f"{len(logged)} logged, {len(refused)} batches refused, {len(batches.cut_off)} not "
+              f"read, {took:.1f} s")
+        return len(refused)
+
+
+def check_queue(binaries):
+    """More waits than can be done in time: on a fast machine only with longer batches."""
+    for lines in (200, 400, 800, 1600, 3200):
+        if stop_with_a_queue(binaries, lines):
+            return
+    raise AssertionError("nothing had to be refused: the test shows nothing")
 
 
 def check_kept_connection(binaries):
