@@ -15,6 +15,22 @@ static void fill(char *field, size_t size, const char *format, va_list args)
     text_buffer_free(&raw);
 }
 
+bool error_is_ours(enum error_code code)
+{
+    switch (code) {
+    case ERROR_BUSY:
+    case ERROR_NO_SPACE:
+    case ERROR_IO:
+    case ERROR_MEMORY:
+    case ERROR_INTERNAL:
+    case ERROR_UNREACHABLE:
+    case ERROR_LOST:
+        return true;
+    default:
+        return false;
+    }
+}
+
 int error_set(struct error *err, enum error_code code, const char *format, ...)
 {
     if (err && err->code == ERROR_NONE) {

@@ -8,6 +8,7 @@
 #ifndef ODDLOAF_BASE_ERROR_H
 #define ODDLOAF_BASE_ERROR_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 enum error_code {
@@ -36,6 +37,10 @@ struct error {
     char text[320];   /* the reason, lower case, no full stop */
     char hint[200];   /* what to do, "" if nothing sensible */
 };
+
+/* Whether it is the daemon or its machine that could not: what was asked may be quite right, and is
+ * asked again later. */
+bool error_is_ours(enum error_code code);
 
 /* Sets code and text unless `err` is NULL or already set. Returns `code`, so that
  * callers write `return error_set(err, ERROR_INVALID, "…")`. */

@@ -104,6 +104,19 @@ static int read_one(struct batch *b, struct store *store, struct error *err)
     return t->err.code;
 }
 
+/* A complaint that could not even be read for a fault of ours is not refused, nor are those it came
+ * with taken: whoever sent them keeps them all and tries again. */
+static int our_fault(const struct batch *b, struct error *err)
+{
+    for (size_t i = 0; i < b->count; i++) {
+        if (error_is_ours(b->taking[i].err.code)) {
+            *err = b->taking[i].err;
+            return err->code;
+        }
+    }
+    return 0;
+}
+
 /* ---- logging ---- */
 
 static int log_batch(struct store *store, void *arg, struct error *err)
@@ -243,6 +256,8 @@ void complaints_post(struct request *rq, struct store *store)
     int rc = request_query_flag(rq, "rank", true, &b->rank, &err);
     if (!rc)
         rc = b->lines ? read_lines(b, store, &err) : read_one(b, store, &err);
+    if (!rc)
+        rc = our_fault(b, &err);
     if (rc) {
         refuse_batch(b, rc, &err);
         return;

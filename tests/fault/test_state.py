@@ -2,6 +2,7 @@
 
 usage: test_state.py BINARIES
 """
+import json
 import os
 import pathlib
 import shutil
@@ -137,6 +138,28 @@ def kept_by_the_client():
         assert "kept in" in done.stderr, done.stderr
 
 
+def damaged():
+    """Pages that can't be read are no fault of the complaint: it is kept and sent again, not refused."""
+    with Plant(BINARIES) as plant:
+        plant.load_small()
+        plant.stop()
+        plant.start()
+        with open(plant.state / "oddloaf.db", "r+b") as file:
+            file.seek(0, os.SEEK_END)
+            pages = file.tell() // 4096
+            file.seek(2 * 4096)
+            file.write(b"\x5a" * 4096 * (pages - 2))
+        status, answer = plant.post("/v1/complaints", complaint())
+        assert status >= 500, (status, answer)
+        status, answer = plant.request("POST", "/v1/complaints", json.dumps(complaint()).encode(),
+                                       "application/x-ndjson")
+        assert status >= 500, (status, answer)
+        done = plant.client("log", "--symptom", "mold", "--lot", "L1 6318 A0412", check=3)
+        assert "kept in" in done.stderr, done.stderr
+        done = plant.client("log", "--replay", check=3)
+        assert "refused" not in done.stderr, done.stderr
+
+
 def no_socket_is_left_alone():
     plant = Plant(BINARIES)
     target = plant.dir / "s.sock"
@@ -165,4 +188,5 @@ notices(lambda path, _: path.rename(beside(path)), "was removed",
         undo=lambda path: beside(path).rename(path))
 rescue()
 kept_by_the_client()
+damaged()
 no_socket_is_left_alone()
