@@ -186,14 +186,6 @@ static void text_end(struct harm_text *text)
     free(text->places);
 }
 
-static void mark_idle(struct harm_text *text)
-{
-    const struct harm_spans *idle = &text->spans[text->language->context[CONTEXT_IDLE]];
-    for (int i = 0; i < idle->count; i++)
-        for (int at = idle->items[i].from; at < idle->items[i].to; at++)
-            text->tokens[at].idle = true;
-}
-
 static void mark_idioms(struct harm_text *text)
 {
     const struct harm_spans *idioms = &text->spans[text->language->context[CONTEXT_IDIOM]];
@@ -219,11 +211,8 @@ static void find_all(struct harm_text *text)
 {
     const struct harm_language *language = text->language;
     bool *harm = xcalloc((size_t)text->count + 1, sizeof *harm);
-    for (int set = 0; set < language->set_count; set++) {
+    for (int set = 0; set < language->set_count; set++)
         harm_text_find(text, set, set > language->context[CONTEXT_COUNT - 1]);
-        if (set == language->context[CONTEXT_IDLE])
-            mark_idle(text);
-    }
     mark_idioms(text);
     mark_harm(text, harm);
     harm_scope(text, harm);
@@ -250,6 +239,15 @@ static bool follows(const struct harm_text *text, int at, int reach, enum harm_c
     return false;
 }
 
+/* Most of it: "someone *will end up in hospital*". */
+static bool is_supposed(const struct harm_text *text, struct harm_span span)
+{
+    int supposed = 0;
+    for (int at = span.from; at < span.to; at++)
+        supposed += text->tokens[at].supposed;
+    return text->tokens[span.from].supposed || 2 * supposed > span.to - span.from;
+}
+
 static enum level level_of(const struct harm_text *text, struct harm_span span, int kind)
 {
     const struct harm_token *first = &text->tokens[span.from];
@@ -261,7 +259,7 @@ static enum level level_of(const struct harm_text *text, struct harm_span span, 
         return level;
     if (follows(text, span.to, 1, CONTEXT_YES_AFTER))
         return LEVEL_SAID;
-    if (first->supposed && !touches(text, span, CONTEXT_CERTAIN))
+    if (is_supposed(text, span) && !touches(text, span, CONTEXT_CERTAIN))
         level--;
     else if (first->elsewise && kind <= HARM_KIND_OF_A_BODY)
         level--;

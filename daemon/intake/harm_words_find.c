@@ -29,31 +29,57 @@ bool harm_text_has(const struct harm_text *text, int at, int set)
     return at >= 0 && at < text->count && (text->tokens[at].sets[set / 64] >> set % 64 & 1);
 }
 
-int harm_text_end(const struct harm_text *text, int at, int set)
+/* The first, the longest, of the set's spans that begin at `at`; its index. */
+static int first_at(const struct harm_spans *spans, int at)
 {
-    const struct harm_spans *spans = &text->spans[set];
-    if (!harm_text_has(text, at, set))
-        return -1;
     int low = 0, high = spans->count;
-    while (low < high) { /* the first that begins here is the longest */
+    while (low < high) {
         int middle = low + (high - low) / 2;
         if (spans->items[middle].from < at)
             low = middle + 1;
         else
             high = middle;
     }
-    return spans->items[low].to;
+    return low;
+}
+
+int harm_text_end(const struct harm_text *text, int at, int set)
+{
+    const struct harm_spans *spans = &text->spans[set];
+    return harm_text_has(text, at, set) ? spans->items[first_at(spans, at)].to : -1;
+}
+
+static bool is_idle(const struct harm_text *text, int from, int to)
+{
+    for (int at = from; at < to; at++)
+        if (text->tokens[at].idle)
+            return true;
+    return false;
+}
+
+/* Past the end of the longest of the set's spans at `at` that holds no idle word; else -1. */
+static int awake_end(const struct harm_text *text, int at, int set)
+{
+    const struct harm_spans *spans = &text->spans[set];
+    if (!harm_text_has(text, at, set))
+        return -1;
+    for (int i = first_at(spans, at); i < spans->count && spans->items[i].from == at; i++)
+        if (!is_idle(text, at, spans->items[i].to))
+            return spans->items[i].to;
+    return -1;
 }
 
 /* Past the item's end if it stands at `at`, else -1. */
-static int item_end(const struct harm_text *text, const struct harm_item *item, int at)
+static int item_end(const struct harm_text *text, const struct harm_item *item, int at, bool awake)
 {
     const struct harm_token *token = &text->tokens[at];
     int end = -1;
+    if (awake && token->idle)
+        return -1;
     for (int i = item->first; i < item->first + item->count && end < 0; i++) {
         int option = text->language->options[i];
         if (option < 0)
-            end = harm_text_end(text, at, ~option);
+            end = awake ? awake_end(text, at, ~option) : harm_text_end(text, at, ~option);
         for (int k = 0; option >= 0 && k < HARM_OWN && token->own[k] >= 0; k++)
             end = token->own[k] == option ? at + 1 : end;
     }
@@ -65,12 +91,13 @@ static int item_end(const struct harm_text *text, const struct harm_item *item, 
 }
 
 struct search {
-    const struct harm_text *text;
+    struct harm_text *text;
     const struct harm_item *items;
     int count, kept;
     enum pause most; /* that may lie between two items */
     bool awake;      /* idle words stand for nothing, fillers may stand anywhere */
     int *kept_end;
+    bool rouses, lulls; /* the words of its items are idle no more, or become so */
 };
 
 /* May the word at `at` stand between two items? Counts it. */
@@ -85,30 +112,33 @@ static bool may_stand(const struct search *s, int at, int between, int *fillers,
     return (*others)++ < between;
 }
 
-static bool is_idle(const struct harm_text *text, int from, int to)
+/* What stands between the items of an idle pattern may say something of its own. */
+static void settle_idle(const struct search *s, int k, int from, int to)
 {
-    for (int at = from; at < to; at++)
-        if (text->tokens[at].idle)
-            return true;
-    return false;
+    for (int at = from; k < s->kept && (s->lulls || s->rouses) && at < to; at++)
+        s->text->tokens[at].idle = s->lulls;
 }
 
 /* Do the items from `k` on stand from `at` on? */
 static bool match_at(const struct search *s, int k, int at)
 {
     const struct harm_text *text = s->text;
-    int end = item_end(text, &s->items[k], at);
-    if (end < 0 || (s->awake && is_idle(text, at, end)))
+    int end = item_end(text, &s->items[k], at, s->awake);
+    if (end < 0)
         return false;
     if (k + 1 == s->kept)
         *s->kept_end = end;
-    if (k + 1 == s->count)
+    if (k + 1 == s->count) {
+        settle_idle(s, k, at, end);
         return true;
+    }
     int between = s->items[k + 1].between, fillers = 0, others = 0;
     enum pause most = between ? s->most : PAUSE_NONE;
     for (int next = end; next < text->count && text->words[next].before <= most; next++) {
-        if (match_at(s, k + 1, next))
+        if (match_at(s, k + 1, next)) {
+            settle_idle(s, k, at, end);
             return true;
+        }
         if (!may_stand(s, next, between, &fillers, &others))
             return false;
     }
@@ -133,7 +163,9 @@ static void find_pattern(struct harm_text *text, const struct harm_pattern *patt
                              pattern->kept,
                              set == language->context[CONTEXT_IDLE] ? PAUSE_NONE : PAUSE_COMMA,
                              awake,
-                             &kept_end};
+                             &kept_end,
+                             set == language->context[CONTEXT_WAKE],
+                             set == language->context[CONTEXT_IDLE]};
     for (int i = 0; i < s.items[0].count; i++) {
         int option = language->options[s.items[0].first + i];
         if (option >= 0) {

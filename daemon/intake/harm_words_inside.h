@@ -23,6 +23,7 @@ enum harm_context {
     CONTEXT_FACTIVE,   /* what is denied is the knowing: "didn't notice the glass" */
     CONTEXT_ANY,       /* and it is not: "didn't notice any glass" */
     CONTEXT_IDLE,      /* stands for nothing: its words say no harm and deny nothing */
+    CONTEXT_WAKE,      /* idle words within it say what they say: "swallowed *plastic wrap*" */
     CONTEXT_DENY,      /* harm in its reach did not happen: "no", "didn't" */
     CONTEXT_SUPPOSE,   /* harm in its reach may not have happened: "could", "if" */
     CONTEXT_CERTAIN,   /* is there whatever is supposed: "*that* nail" */
