@@ -147,6 +147,8 @@ static void forget_foreign(struct harm_text *texts, int count)
 {
     struct showing whole[LANGUAGES], here[LANGUAGES];
     bool spoken[LANGUAGES];
+    if (count < 1)
+        return;
     for (int i = 0; i < count; i++)
         whole[i] = shown_in(&texts[i], 0, texts[i].count);
     for (int at = 0, end; at < texts[0].count; at = end) {
@@ -259,9 +261,8 @@ static enum level level_of(const struct harm_text *text, struct harm_span span, 
         return level;
     if (follows(text, span.to, 1, CONTEXT_YES_AFTER))
         return LEVEL_SAID;
-    if (is_supposed(text, span) && !touches(text, span, CONTEXT_CERTAIN))
-        level--;
-    else if (first->elsewise && kind <= HARM_KIND_OF_A_BODY)
+    bool supposed = is_supposed(text, span) && !touches(text, span, CONTEXT_CERTAIN);
+    if (supposed || (first->elsewise && kind <= HARM_KIND_OF_A_BODY))
         level--;
     return level == LEVEL_SAID && first->idiom_to >= span.to ? LEVEL_POSSIBLE : level;
 }
@@ -324,8 +325,7 @@ int harm_words_read(const struct harm_words *words, const char *text, struct har
         squeeze(&note[i]);
     for (int i = 0; i < languages; i++)
         text_begin(words, &words->languages[i], note, count, &texts[i]);
-    if (languages)
-        forget_foreign(texts, languages);
+    forget_foreign(texts, languages);
     for (int i = 0; i < languages; i++) {
         place_words(&texts[i]);
         find_all(&texts[i]);

@@ -164,6 +164,14 @@ static double prior_of(const struct matching *m)
            agreement_age_days(a, shelf_life_days) * CODE_PATTERN_DAYS / codes;
 }
 
+/* 1 where no date was read: it says nothing. */
+static double date_agrees(const struct matching *m, int32_t code_day)
+{
+    return m->code_day == WHEN_UNKNOWN_DAY
+               ? 1
+               : agreement_code_date(&m->matcher->agreement, m->code_day, code_day);
+}
+
 static double code_date_of(const struct matching *m, int32_t packed_day)
 {
     const struct agreement *a = &m->matcher->agreement;
@@ -173,7 +181,7 @@ static double code_date_of(const struct matching *m, int32_t packed_day)
         if (m->product_id && row->product_id != m->product_id)
             continue;
         int32_t keeps_days = row->code_day - tz_day(m->query->tz, row->packed_from_ms);
-        best = fmax(best, agreement_code_date(a, m->code_day, packed_day + keeps_days));
+        best = fmax(best, date_agrees(m, packed_day + keeps_days));
     }
     return best > 0 ? best : agreement_code_date_any(a);
 }
@@ -244,8 +252,7 @@ static void add_later(struct later *later, const struct lot_find_row *row, const
     int32_t packed_day = tz_day(m->query->tz, packed_ms), code_day = row->code_day + days;
     double units = row->units > 0 ? (double)row->units : 1;
     later->sum += a->unrecorded_day * units * agreement_age(a, age_days, row->shelf_life_days) /
-                  m->units_on_sale *
-                  rest_of(m, packed_day, agreement_code_date(a, m->code_day, code_day), code_day) *
+                  m->units_on_sale * rest_of(m, packed_day, date_agrees(m, code_day), code_day) *
                   exp(reading_log_likelihood(&m->matcher->reading, &as_code, &m->text,
                                              m->result->parsed.scanned));
 }
