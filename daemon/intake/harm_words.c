@@ -48,13 +48,31 @@ int harm_misspelled(const struct harm_words *words, const struct harm_language *
     return best;
 }
 
+/* The word that it is with its ñ and would not be with an n: "uña". -1: none. */
+static int find_enye(const struct harm_language *language, const char *note,
+                     const struct note_word *word)
+{
+    char kept[2 * LEXICON_WORD], text[2 * LEXICON_WORD];
+    uint32_t hash = HARM_HASH;
+    lexicon_keep_enye(note + word->from, word->to - word->from, kept, sizeof kept);
+    if (!strchr(kept, LEXICON_ENYE))
+        return -1;
+    text_fold(kept, text, sizeof text);
+    for (const char *c = text; *c; c++)
+        hash = harm_hash_next(hash, *c);
+    return harm_language_find(language, text, strlen(text), hash, false);
+}
+
 /* Which words of the language it is: itself, beginnings of it, else one that it misspells. */
 static void find_own(const struct harm_words *words, const struct harm_language *language,
-                     const struct note_word *word, struct harm_token *token)
+                     const char *note, const struct note_word *word, struct harm_token *token)
 {
     uint32_t hash = HARM_HASH;
     for (int k = 0; k < HARM_OWN; k++)
         token->own[k] = -1;
+    token->own[0] = find_enye(language, note, word);
+    if (token->own[0] >= 0)
+        return;
     for (size_t length = 1; length <= word->length; length++) {
         hash = harm_hash_next(hash, word->text[length - 1]);
         int stem = length > 1 ? harm_language_find(language, word->text, length, hash, true) : -1;
@@ -64,7 +82,7 @@ static void find_own(const struct harm_words *words, const struct harm_language 
     int exact = harm_language_find(language, word->text, word->length, hash, false);
     if (exact >= 0)
         add_own(token, exact);
-    int other = token->own[0] < 0 ? harm_misspelled(words, language, word) : -1;
+    int other = exact < 0 ? harm_misspelled(words, language, word) : -1;
     if (other >= 0)
         add_own(token, other);
 }
@@ -125,8 +143,9 @@ static int sentence_end(const struct harm_text *text, int at)
     return at;
 }
 
-/* Which languages the words are in: by their marks, else by those of the whole text, else by their
- * words. A language that shows a third as often as the one that shows most is spoken, too. */
+/* Which languages the words are in: by their marks (one alone shows little: "no" stands in notes of
+ * any language), else by those of the whole text, else by their words. A language that shows a
+ * third as often as the one that shows most is spoken, too. */
 static void find_spoken(const struct showing *here, const struct showing *whole, int count,
                         bool *ret_spoken)
 {
@@ -137,9 +156,9 @@ static void find_spoken(const struct showing *here, const struct showing *whole,
         most_words = here[i].words > most_words ? here[i].words : most_words;
     }
     for (int i = 0; i < count; i++)
-        ret_spoken[i] = most_marks   ? here[i].marks * MIXED >= most_marks
-                        : most_whole ? whole[i].marks * MIXED >= most_whole
-                                     : here[i].words * MIXED >= 2 * most_words;
+        ret_spoken[i] = most_marks > 1   ? here[i].marks * MIXED >= most_marks
+                        : most_whole > 1 ? whole[i].marks * MIXED >= most_whole
+                                         : here[i].words * MIXED >= 2 * most_words;
 }
 
 /* Sentences in another language are none of this one's. */
@@ -165,13 +184,14 @@ static void forget_foreign(struct harm_text *texts, int count)
 /* ---- one text in one language ---- */
 
 static void text_begin(const struct harm_words *words, const struct harm_language *language,
-                       const struct note_word *note, int count, struct harm_text *ret)
+                       const char *note, const struct note_word *split, int count,
+                       struct harm_text *ret)
 {
-    *ret = (struct harm_text){.language = language, .words = note, .count = count};
+    *ret = (struct harm_text){.language = language, .words = split, .count = count};
     ret->tokens = xcalloc((size_t)count + 1, sizeof *ret->tokens);
     ret->spans = xcalloc((size_t)language->set_count, sizeof *ret->spans);
     for (int i = 0; i < count; i++) {
-        find_own(words, language, &note[i], &ret->tokens[i]);
+        find_own(words, language, note, &split[i], &ret->tokens[i]);
         for (int k = 0; k < HARM_OWN && ret->tokens[i].own[k] >= 0; k++)
             if (language->words[ret->tokens[i].own[k]].mark)
                 ret->tokens[i].sets[language->marks / 64] |= UINT64_C(1) << language->marks % 64;
@@ -317,14 +337,14 @@ static int by_from(const void *left, const void *right)
 int harm_words_read(const struct harm_words *words, const char *text, struct harm_heard **ret_heard)
 {
     struct harm_text texts[LANGUAGES];
-    struct note_word *note;
+    struct note_word *split;
     struct hearing h = {0};
     int languages = words ? words->count : 0;
-    int count = lexicon_split(text, &note);
+    int count = lexicon_split(text, &split);
     for (int i = 0; i < count; i++)
-        squeeze(&note[i]);
+        squeeze(&split[i]);
     for (int i = 0; i < languages; i++)
-        text_begin(words, &words->languages[i], note, count, &texts[i]);
+        text_begin(words, &words->languages[i], text, split, count, &texts[i]);
     forget_foreign(texts, languages);
     for (int i = 0; i < languages; i++) {
         place_words(&texts[i]);
@@ -334,7 +354,7 @@ int harm_words_read(const struct harm_words *words, const char *text, struct har
         hear_set(&h, &texts[i], texts[i].language->possible, HARM_WORDS_POSSIBLE);
         text_end(&texts[i]);
     }
-    free(note);
+    free(split);
     int kept = settle(&h);
     if (kept)
         qsort(h.heard, (size_t)kept, sizeof *h.heard, by_from);

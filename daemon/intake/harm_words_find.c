@@ -151,11 +151,25 @@ static void try_at(struct harm_text *text, const struct search *s, int set, int 
         add_span(&text->spans[set], at, *s->kept_end);
 }
 
+/* Does anything that the item asks for stand in the text at all? */
+static bool may_occur(const struct harm_text *text, const struct harm_item *item)
+{
+    for (int i = item->first; i < item->first + item->count; i++) {
+        int option = text->language->options[i];
+        if (option >= 0 ? text->heads[option] >= 0 : text->spans[~option].count > 0)
+            return true;
+    }
+    return false;
+}
+
 /* Wherever its first item stands. */
 static void find_pattern(struct harm_text *text, const struct harm_pattern *pattern, int set,
                          bool awake)
 {
     const struct harm_language *language = text->language;
+    for (int k = 0; k < pattern->count; k++)
+        if (!may_occur(text, &language->items[pattern->first + k]))
+            return;
     int kept_end = 0;
     const struct search s = {text,
                              &language->items[pattern->first],

@@ -85,6 +85,23 @@ static void grow_table(struct harm_language *language)
         put_in_table(language, i);
 }
 
+/* The token as it is known by: without the mark of an ñ, unless it would be another word then. */
+static size_t spelled(const struct harm_language *language, const char *token, size_t length,
+                      char out[LEXICON_WORD])
+{
+    size_t plain = 0;
+    for (size_t i = 0; i < length && plain + 1 < LEXICON_WORD; i++)
+        if (token[i] != LEXICON_ENYE)
+            out[plain++] = token[i];
+    out[plain] = '\0';
+    if (plain == length || length >= LEXICON_WORD ||
+        harm_language_find(language, out, plain, hash_of(out, plain), false) < 0)
+        return plain;
+    memcpy(out, token, length);
+    out[length] = '\0';
+    return length;
+}
+
 /* The word's index, -1 if it is none. */
 static int add_word(struct loading *loading, const char *token, size_t length)
 {
@@ -94,12 +111,14 @@ static int add_word(struct loading *loading, const char *token, size_t length)
     word.slips = length > 1 && token[length - 1] == '~';
     length -= word.stem || word.slips;
     if (!length || length >= sizeof word.text ||
-        strspn(token, "abcdefghijklmnopqrstuvwxyz0123456789") < length)
+        strspn(token, "abcdefghijklmnopqrstuvwxyz0123456789+") < length)
         return -1;
-    memcpy(word.text, token, length);
-    word.length = length;
-    word.letters = harm_letters(token, length);
-    int known = harm_language_find(language, token, length, hash_of(token, length), word.stem);
+    length = word.length = spelled(language, token, length, word.text);
+    if (!length)
+        return -1;
+    word.letters = harm_letters(word.text, length);
+    int known =
+        harm_language_find(language, word.text, length, hash_of(word.text, length), word.stem);
     if (known >= 0) {
         language->words[known].slips |= word.slips;
         return known;
@@ -190,13 +209,14 @@ static void add_pattern(struct loading *loading, const struct doc_place *place)
 {
     struct harm_language *language = loading->language;
     struct harm_pattern pattern = {0};
-    char folded[PATTERN_BYTES];
+    char kept[PATTERN_BYTES], folded[PATTERN_BYTES];
     const char *text = json_string_value(place->value);
     if (!text || !*text || strlen(text) >= sizeof folded) {
         doc_fault(place, "must be a text of at most %d bytes", PATTERN_BYTES - 1);
         return;
     }
-    text_fold(text, folded, sizeof folded);
+    lexicon_keep_enye(text, strlen(text), kept, sizeof kept);
+    text_fold(kept, folded, sizeof folded);
     char *to = folded;
     for (const char *from = folded; *from; from++)
         if (*from != '\'')

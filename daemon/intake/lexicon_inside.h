@@ -100,6 +100,9 @@ struct reading {
 /* Words of UTF-8 text in *ret (malloc'd): folded, apostrophes dropped, hyphens part words. Returns
  * their number. */
 int lexicon_split(const char *note, struct note_word **ret);
+/* Copies the text with what folding would lose of an ñ ("uña" is no "una") marked behind an n. */
+void lexicon_keep_enye(const char *s, size_t length, char *out, size_t size);
+#define LEXICON_ENYE '+'
 /* Optimal string alignment distance: insert, drop, change, swap two neighbours; at most 3. Both at
  * most LEXICON_WORD bytes. */
 int lexicon_edit_distance(const char *a, size_t la, const char *b, size_t lb);

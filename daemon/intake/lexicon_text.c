@@ -56,6 +56,21 @@ static size_t fold_word(const char *s, size_t length, char *out)
     return strlen(out);
 }
 
+void lexicon_keep_enye(const char *s, size_t length, char *out, size_t size)
+{
+    size_t used = 0;
+    for (size_t i = 0; i < length && used + 2 < size; i++) {
+        unsigned char c = (unsigned char)s[i], next = i + 1 < length ? (unsigned char)s[i + 1] : 0;
+        bool one = c == 0xC3 && (next == 0xB1 || next == 0x91); /* the letter */
+        bool two = c == 0xCC && next == 0x83; /* the tilde over what stands before */
+        if (one)
+            out[used++] = 'n';
+        out[used++] = one || two ? LEXICON_ENYE : s[i];
+        i += one || two;
+    }
+    out[used] = '\0';
+}
+
 /* An apostrophe within a word belongs to it ("didn't"). */
 static size_t word_end(const char *note, size_t at)
 {

@@ -152,6 +152,15 @@ static void slips_and_languages(void **state)
         {"me dio diarea", "illness"},
         {"soooo siiiick after this bread", "illness"},
         {"My hijo vomit\xC3\xB3 after eating the bread", "illness"},
+        {"he vomitted after the bread", "illness"},
+        {"cust clmd hard obj, chipped tooth, no photo yet", "foreign-matter injury"},
+        {"tenia una u\xC3\xB1"
+         "a en el pan",
+         "foreign-matter"},
+        {"habia una u\xC3\xB1"
+         "a larga",
+         "foreign-matter"},
+        {"tenia una mancha, una en el pan y otra en la bolsa", ""},
         {"the rata of returns was higher than the rest of the week", ""},
     };
     (void)state;
@@ -214,12 +223,14 @@ static double read_ms(const char *piece, size_t length)
     return least;
 }
 
-/* Sixteen times the length may take forty times as long, not two hundred and fifty-six. */
+/* Sixteen times the length may take twenty-four times as long, not two hundred and fifty-six. */
 static void long_notes_are_read_whole_and_in_time(void **state)
 {
     static const char *const pieces[] = {
         "the bread was green and we took it back to the store, ",
         "sick ",
+        "vomited glass tooth ",
+        "my son was sick after eating bread ",
         "not could my son bit of hair in the bread was found ",
         "no mold, no smell, or ",
         "xqzzv wqyyk ",
@@ -228,7 +239,7 @@ static void long_notes_are_read_whole_and_in_time(void **state)
     (void)state;
     for (size_t i = 0; i < sizeof pieces / sizeof pieces[0]; i++) {
         double small_ms = read_ms(pieces[i], 4000), large_ms = read_ms(pieces[i], 64000);
-        if (large_ms > 40 * small_ms)
+        if (large_ms > 24 * small_ms)
             fail_msg("'%s': 4 KB in %.2f ms, 64 KB in %.2f ms", pieces[i], small_ms, large_ms);
     }
 }
