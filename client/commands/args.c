@@ -1,4 +1,5 @@
 #include "commands/args.h"
+#include "base/cuts.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -36,9 +37,12 @@ struct args_option args_option(const struct command *command, int i)
 
 void args_help(const struct args_option *option, struct text_buffer *out)
 {
+    bool cuts = option->arg && strcmp(option->arg, ARGS_CUTS) == 0;
     fields_list(option->words, out);
+    if (cuts)
+        cuts_list(out);
     if (option->help)
-        text_appendf(out, "%s%s", option->words ? "; " : "", option->help);
+        text_appendf(out, "%s%s", option->words || cuts ? "; " : "", option->help);
 }
 
 const struct command *args_command(const struct command *const *table, const char *name)

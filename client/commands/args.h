@@ -8,9 +8,11 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#define ARGS_CUTS "CUTS" /* words of base/cuts.h: help lists them */
+
 struct option_row {
     const char *name; /* without the dashes; NULL ends the list */
-    const char *arg;  /* what it takes, as shown in help ("DATE"); NULL for a switch */
+    const char *arg;  /* what it takes, as shown in help ("DATE"; ARGS_CUTS); NULL for a switch */
     const char *help;
 };
 

@@ -6,8 +6,7 @@
 #include <string.h>
 
 static const struct option_row options[] = {
-    {"by", "WORDS",
-     "rates by these alone, each with all its rows: line, product, cause, place, route, shift"},
+    {"by", ARGS_CUTS, "rates by these alone, each with all its rows"},
     {"html", "FILE", "one page with charts, for mail and paper (- is standard output)"},
     {"csv", "FILE", "the tables as CSV (- is standard output)"},
     {0}};

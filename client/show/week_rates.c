@@ -1,9 +1,9 @@
+#include "base/cuts.h"
 #include "base/text.h"
 #include "show/pick.h"
 #include "show/table.h"
 #include "show/week_show.h"
 #include <math.h>
-#include <string.h>
 
 #define ROWS_SHOWN 8
 #define LEAST_COMPLAINTS 0.5 /* expected counts of causes and places are fractions */
@@ -133,7 +133,8 @@ void week_show_rates(const struct view *v, const json_t *document)
     json_t *rows;
     json_object_foreach(json_object_get(document, "by"), factor, rows)
     {
-        if (!asked && strcmp(factor, "cause") == 0)
+        const struct cut *cut = cuts_find(factor);
+        if (!asked && cut && cut->source == CUT_CAUSE)
             continue; /* they have a table of their own */
         show_received(v, factor, rows, asked);
         if (asked)

@@ -1,4 +1,5 @@
 #include "show/week_show.h"
+#include "base/cuts.h"
 #include "base/text.h"
 #include "base/when.h"
 #include "show/pick.h"
@@ -147,8 +148,9 @@ static void add_signal(struct table *t, const json_t *s)
     const char *since = pick_text(s, "since", "");
     double q = pick_number(s, "q", 1);
     const char *factor = pick_text(s, "factor", "?");
-    bool cause = strcmp(factor, "cause") == 0; /* its name says that it is one */
-    table_addf(t, "%s%s%s", cause ? "" : factor, cause ? "" : " ", pick_text(s, "level", "?"));
+    const struct cut *cut = cuts_find(factor);
+    bool says = cut && cut->source == CUT_CAUSE; /* its name says what it is */
+    table_addf(t, "%s%s%s", says ? "" : factor, says ? "" : " ", pick_text(s, "level", "?"));
     table_add(t, pick_text(s, "symptom", ""));
     table_addf(t, "%s%s", strlen(since) > 5 ? since + 5 : since,
                pick_bool(s, "still", true) ? "" : "," VIEW_NBSP "easing");

@@ -93,7 +93,7 @@ static int read_lags(struct plan *p, struct error *err)
 {
     struct week_data *data = NULL;
     double total = 0;
-    int rc = week_data_read(p->store, p->tz, iso_week_of(tz_day(p->tz, p->now_ms)), p->now_ms,
+    int rc = week_data_read(p->store, p->tz, iso_week_of(tz_day(p->tz, p->now_ms)), p->now_ms, 0,
                             &data, err);
     if (rc)
         return rc;

@@ -26,12 +26,12 @@ static json_t *signal_json(const struct week_data *d, const struct week_signal *
     const struct week_level *level = &d->levels[signal->level];
     const char *title = NULL;
     char since[16];
-    bool all = !level->factor[0], cause = strcmp(level->factor, "cause") == 0;
-    if (cause && triage)
+    bool all = !level->cut;
+    if (!all && level->cut->source == CUT_CAUSE && triage)
         title = triage_cause_title(triage, level->level);
     json_t *row =
         json_pack("{s:s, s:s, s:s, s:s, s:o, s:f, s:f, s:f, s:f, s:f, s:f}", "factor",
-                  all ? "all" : level->factor, "level", all ? "complaints" : level->level,
+                  all ? "all" : level->cut->name, "level", all ? "complaints" : level->level,
                   "symptom", WEEK_SYMPTOM[signal->symptom], "since",
                   week_name(d->week - (WEEK_SPAN - 1 - signal->since), since), "observed",
                   json_real(round(signal->observed * 100) / 100), "expected",
@@ -54,6 +54,16 @@ static json_t *signals_json(const struct week_model *model, const struct triage 
     return rows;
 }
 
+static json_t *names_json(unsigned by)
+{
+    json_t *names = json_array();
+    for (const struct cut *cut = cuts_all(); cut->name; cut++) {
+        if (cuts_in(by, cut))
+            json_array_append_new(names, json_string(cut->name));
+    }
+    return names;
+}
+
 static json_t *report_json(const struct week_model *model, const struct triage *triage,
                            const struct tz *tz, unsigned by)
 {
@@ -65,9 +75,9 @@ static json_t *report_json(const struct week_model *model, const struct triage *
         json_pack("{s:s, s:s, s:b, s:o, s:I}", "week", week_name(d->week, name), "as_of",
                   when_format(tz, d->now_ms, now), "over", d->passed >= 1, "complaints",
                   complaints_json(d), "units", (json_int_t)d->levels[0].units[WEEK_SPAN - 1]);
-    json_object_set_new(out, "by", week_by_json(model, triage, by));
+    json_object_set_new(out, "by", week_by_json(model, triage, by ? by : cuts_set(CUT_USUAL)));
     if (by)
-        json_object_set_new(out, "by_only", week_by_names(by));
+        json_object_set_new(out, "by_only", names_json(by));
     json_object_set_new(out, "causes", week_causes_json(model, triage));
     json_object_set_new(out, "to_come", week_to_come_json(model));
     json_object_set_new(out, "signals", signals);
@@ -87,7 +97,8 @@ int week_report(struct store *store, const struct tz *tz, struct triage *triage,
     json_t *right = NULL, *open = NULL;
     /* one state of the counts; a caller that is inside a transaction has one already */
     bool began = store_look(store);
-    int rc = week_data_read(store, tz, query->week, query->now_ms, &data, err);
+    unsigned cuts = cuts_set(CUT_JUDGED) | (query->by ? query->by : cuts_set(CUT_USUAL));
+    int rc = week_data_read(store, tz, query->week, query->now_ms, cuts, &data, err);
     if (!rc)
         rc = week_right_json(store, data, &right, &open, err);
     store_unlook(store, began);

@@ -12,14 +12,10 @@ struct triage;
 struct week_query {
     struct iso_week week; /* in the plant's zone */
     int64_t now_ms;       /* what came later is left out, so that an old week can be replayed */
-    unsigned by;          /* factors whose rates are wanted, of week_by_parse(); 0: all */
+    unsigned by;          /* cuts whose rates are wanted, a set (base/cuts.h); 0: the usual ones */
 };
 
-/* Reads "line, route" as words of a query; NULL and "" are 0. ERROR_INVALID names the word that is
- * no factor. */
-int week_by_parse(const char *text, unsigned *ret, struct error *err);
-
-/* §12 `week` and more; "by_only" lists the factors if only some were asked for. New reference. */
+/* §12 `week` and more; "by_only" lists the cuts if some were asked for. New reference. */
 int week_report(struct store *store, const struct tz *tz, struct triage *triage,
                 const struct week_query *query, json_t **ret, struct error *err);
 

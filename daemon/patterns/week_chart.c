@@ -215,7 +215,7 @@ json_t *week_charts_json(const struct week_model *model)
     json_t *charts = json_object();
     struct week_series *series = xcalloc(model->data->level_count, sizeof *series);
     for (int s = 0; s < WEEK_SYMPTOMS; s++) {
-        week_model_factor(model, "", s, series);
+        week_model_factor(model, NULL, s, series);
         json_object_set_new(charts, WEEK_SYMPTOM[s], chart_json(model, &series[0], s));
     }
     free(series);

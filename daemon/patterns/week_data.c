@@ -66,12 +66,13 @@ void week_data_free(struct week_data *d)
 /* Where a series' counts go: index + 1 of a level, and of a place; 0: nowhere. */
 struct target {
     size_t level, place;
-    int symptom; /* -1: units */
-    bool cause;
+    int symptom;           /* -1: units */
+    const struct cut *cut; /* NULL: all together */
 };
 
 struct reading {
     struct week_data *d;
+    unsigned cuts;          /* those wanted */
     struct target *targets; /* by id of the series */
     size_t target_count;
     int64_t total[WEEK_SYMPTOMS]; /* series of all together; 0: none yet */
@@ -79,7 +80,7 @@ struct reading {
     int sign;
 };
 
-static size_t add_level(struct week_data *d, const char *factor, const char *level)
+static size_t add_level(struct week_data *d, const struct cut *cut, const char *level)
 {
     if (d->level_count == d->level_capacity) {
         d->level_capacity = d->level_capacity ? d->level_capacity * 2 : 64;
@@ -87,20 +88,26 @@ static size_t add_level(struct week_data *d, const char *factor, const char *lev
     }
     struct week_level *l = &d->levels[d->level_count++];
     memset(l, 0, sizeof *l);
-    text_clip(factor, l->factor, sizeof l->factor);
+    l->cut = cut;
     l->level = xstrdup(level);
     return d->level_count - 1;
 }
 
 /* Series come by factor and level, so that a level is the last one or new. */
-static size_t take_level(struct week_data *d, const char *factor, const char *level)
+static size_t take_level(struct week_data *d, const struct cut *cut, const char *level)
 {
-    if (!*factor)
+    if (!cut)
         return 0;
     const struct week_level *last = &d->levels[d->level_count - 1];
-    if (strcmp(last->factor, factor) == 0 && strcmp(last->level, level) == 0)
+    if (last->cut == cut && strcmp(last->level, level) == 0)
         return d->level_count - 1;
-    return add_level(d, factor, level);
+    return add_level(d, cut, level);
+}
+
+/* Causes always: they have a table of their own, and places are made of them. */
+static bool wanted(const struct reading *r, const struct cut *cut)
+{
+    return cut && (cuts_in(r->cuts, cut) || cut->source == CUT_CAUSE);
 }
 
 static int add_series(void *arg, const struct pattern_series *row)
@@ -108,7 +115,8 @@ static int add_series(void *arg, const struct pattern_series *row)
     struct reading *r = arg;
     size_t id = (size_t)row->id;
     int symptom = week_symptom(row->symptom);
-    if (symptom < 0 && *row->symptom)
+    const struct cut *cut = *row->factor ? cuts_find(row->factor) : NULL;
+    if ((symptom < 0 && *row->symptom) || (*row->factor && !wanted(r, cut)))
         return 0;
     if (id >= r->target_count) {
         size_t count = id + 256;
@@ -116,14 +124,21 @@ static int add_series(void *arg, const struct pattern_series *row)
         memset(r->targets + r->target_count, 0, (count - r->target_count) * sizeof *r->targets);
         r->target_count = count;
     }
-    r->targets[id] = (struct target){.level = take_level(r->d, row->factor, row->level) + 1,
-                                     .symptom = symptom,
-                                     .cause = strcmp(row->factor, "cause") == 0};
-    if (!*row->factor && symptom >= 0)
+    r->targets[id] = (struct target){
+        .level = take_level(r->d, cut, row->level) + 1, .symptom = symptom, .cut = cut};
+    if (!cut && symptom >= 0)
         r->total[symptom] = row->id;
-    else if (!*row->factor)
+    else if (!cut)
         r->units = row->id;
     return 0;
+}
+
+static const struct cut *places(void)
+{
+    const struct cut *cut = cuts_all();
+    while (cut->source != CUT_PLACE)
+        cut++;
+    return cut;
 }
 
 /* Places come after all series: they are levels of their own that causes count for. */
@@ -131,18 +146,19 @@ static int add_place(void *arg, const struct pattern_series *row)
 {
     struct reading *r = arg;
     struct target *t = (size_t)row->id < r->target_count ? &r->targets[row->id] : NULL;
-    const char *place = t && t->level && t->cause ? week_place_of_cause(row->level) : NULL;
+    bool cause = t && t->cut && t->cut->source == CUT_CAUSE;
+    const char *place = cause ? week_place_of_cause(row->level) : NULL;
     if (!place)
         return 0;
     for (size_t i = r->d->level_count; i-- > 0 && !t->place;) {
         const struct week_level *l = &r->d->levels[i];
-        if (strcmp(l->factor, "place") != 0)
+        if (!l->cut || l->cut->source != CUT_PLACE)
             break;
         if (strcmp(l->level, place) == 0)
             t->place = i + 1;
     }
     if (!t->place)
-        t->place = add_level(r->d, "place", place) + 1;
+        t->place = add_level(r->d, places(), place) + 1;
     return 0;
 }
 
@@ -163,7 +179,7 @@ static int index_of(int week, int shown, int span)
 
 static double amount(const struct reading *r, const struct target *t, int64_t n)
 {
-    return r->sign * (double)n / (t->cause ? PATTERN_MILLION : 1);
+    return r->sign * (double)n / (t->cut && cuts_fractional(t->cut) ? PATTERN_MILLION : 1);
 }
 
 static int add_received(void *arg, const struct pattern_count *row)
@@ -279,12 +295,11 @@ static int read_counts(struct store *store, const struct tz *tz, struct reading 
     return rc;
 }
 
-/* Causes and places have no units of their own. */
 static void lend_units(struct week_data *d)
 {
     for (size_t i = 1; i < d->level_count; i++) {
         struct week_level *l = &d->levels[i];
-        if (strcmp(l->factor, "cause") == 0 || strcmp(l->factor, "place") == 0)
+        if (cuts_lent_units(l->cut))
             memcpy(l->units, d->levels[0].units, sizeof l->units);
     }
     while (d->first_units < WEEK_HISTORY + WEEK_DELAYS && d->units[d->first_units] <= 0)
@@ -292,13 +307,13 @@ static void lend_units(struct week_data *d)
 }
 
 int week_data_read(struct store *store, const struct tz *tz, struct iso_week week, int64_t now_ms,
-                   struct week_data **ret, struct error *err)
+                   unsigned cuts, struct week_data **ret, struct error *err)
 {
     int rc = pattern_check_zone(store, tz, err);
     if (rc)
         return rc;
     struct week_data *d = xcalloc(1, sizeof *d);
-    struct reading r = {.d = d, .sign = 1};
+    struct reading r = {.d = d, .cuts = cuts, .sign = 1};
     int32_t monday = iso_week_monday(week);
     d->week = pattern_week_of_day(monday);
     d->now_week = pattern_week_of_day(tz_day(tz, now_ms));
@@ -307,7 +322,7 @@ int week_data_read(struct store *store, const struct tz *tz, struct iso_week wee
     d->to_ms = tz_day_start_ms(tz, monday + 7);
     double passed = (double)(now_ms - d->from_ms) / (double)(d->to_ms - d->from_ms);
     d->passed = passed < 0 ? 0 : passed > 1 ? 1 : passed;
-    add_level(d, "", "");
+    add_level(d, NULL, "");
     rc = read_counts(store, tz, &r, err);
     lend_units(d);
     free(r.targets);

@@ -4,6 +4,7 @@
 #ifndef ODDLOAF_PATTERNS_WEEK_DATA_H
 #define ODDLOAF_PATTERNS_WEEK_DATA_H
 
+#include "base/cuts.h"
 #include "base/error.h"
 #include "base/when.h"
 #include "store/store.h"
@@ -20,10 +21,10 @@ enum {
 extern const char *const WEEK_SYMPTOM[WEEK_SYMPTOMS];
 int week_symptom(const char *symptom); /* -1: none of ours */
 
-/* A level of a factor. Of causes and places counts are expected complaints and units those of the
- * whole plant. */
+/* A level of a cut. Where counts are fractions they are expected complaints; where units are lent,
+ * those of the whole plant. */
 struct week_level {
-    char factor[16];
+    const struct cut *cut; /* NULL: all together */
     char *level;
     double units[WEEK_SPAN];
     double counts[WEEK_SYMPTOMS][WEEK_SPAN]; /* received */
@@ -35,7 +36,7 @@ struct week_data {
     int now_week; /* that holds `now` */
     int64_t now_ms, from_ms, to_ms;
     double passed;             /* share of the shown week that lies before now */
-    struct week_level *levels; /* [0]: all together, factor "" */
+    struct week_level *levels; /* [0]: all together */
     size_t level_count, level_capacity;
     double units[WEEK_HISTORY + WEEK_DELAYS]; /* of all, index as of that longer span */
     double counts[WEEK_SYMPTOMS][WEEK_HISTORY];
@@ -44,9 +45,10 @@ struct week_data {
     int first_units; /* index in units of the first week that packed anything; its size if none */
 };
 
-/* ERROR_BUSY while counts are of another zone. */
+/* `cuts`: the set whose levels are wanted (base/cuts.h). ERROR_BUSY while counts are of another
+ * zone. */
 int week_data_read(struct store *store, const struct tz *tz, struct iso_week week, int64_t now_ms,
-                   struct week_data **ret, struct error *err);
+                   unsigned cuts, struct week_data **ret, struct error *err);
 void week_data_free(struct week_data *d); /* NULL is fine */
 
 /* The place a cause speaks of ("slicer" of contamination-slicer), and the cause of a place; NULL if

@@ -267,7 +267,7 @@ static void set_series(const struct week_model *m, int s, const struct week_base
         ret->expected[i] = ret->rate * due[i];
 }
 
-void week_model_factor(const struct week_model *model, const char *factor, int symptom,
+void week_model_factor(const struct week_model *model, const struct cut *cut, int symptom,
                        struct week_series *ret)
 {
     const struct week_data *d = model->data;
@@ -276,7 +276,7 @@ void week_model_factor(const struct week_model *model, const char *factor, int s
     for (size_t i = 0; i < d->level_count; i++) {
         const struct week_level *level = &d->levels[i];
         double due[WEEK_SPAN];
-        if (strcmp(level->factor, factor) != 0)
+        if (level->cut != cut)
             continue;
         on_sale(level->units, 0, model->lag[symptom].share, ret[i].on_sale, WEEK_SPAN);
         ret[i].on_sale[WEEK_SPAN - 1] *= d->passed;
@@ -289,7 +289,7 @@ void week_model_factor(const struct week_model *model, const char *factor, int s
         levels++;
     }
     for (size_t i = 0; i < d->level_count; i++) {
-        if (strcmp(d->levels[i].factor, factor) == 0)
+        if (d->levels[i].cut == cut)
             set_series(model, symptom, &all, levels, &ret[i]);
     }
 }

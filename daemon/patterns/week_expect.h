@@ -51,9 +51,9 @@ struct week_series {
     double phi;        /* variance over mean, at least 1 */
     double phi_high;   /* that and a standard error: what a signal must stand out against */
 };
-/* Expectations of one symptom's series of every level of a factor; `ret` has one a level of the
- * data, and those of the factor are set. */
-void week_model_factor(const struct week_model *model, const char *factor, int symptom,
+/* Expectations of one symptom's series of every level of a cut (NULL: all together); `ret` has one
+ * a level of the data, and those of the cut are set. */
+void week_model_factor(const struct week_model *model, const struct cut *cut, int symptom,
                        struct week_series *ret);
 
 #endif

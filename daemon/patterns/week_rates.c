@@ -1,59 +1,14 @@
 #include "patterns/week_rates.h"
 #include "base/text.h"
-#include "patterns/week.h"
 #include "patterns/week_to_come.h"
 #include "rank/triage.h"
 #include "stats/pareto.h"
 #include "stats/poisson.h"
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum { TREND_WEEKS = 13, LIMITS_KEPT = 256, LAST = WEEK_SPAN - 1 };
-
-static const char *const FACTORS[] = {"line", "product", "cause", "place", "route", "shift"};
-enum { FACTOR_COUNT = sizeof FACTORS / sizeof FACTORS[0] };
-
-/* ---- what was asked for ---- */
-
-static int add_word(const char *word, size_t length, unsigned *by, struct error *err)
-{
-    for (size_t f = 0; f < FACTOR_COUNT; f++) {
-        if (strlen(FACTORS[f]) == length && strncmp(FACTORS[f], word, length) == 0) {
-            *by |= 1u << f;
-            return 0;
-        }
-    }
-    char shown[32];
-    snprintf(shown, sizeof shown, "%.*s", (int)(length < 31 ? length : 31), word);
-    error_set(err, ERROR_INVALID, "must be line, product, cause, place, route or shift");
-    error_field(err, "by", shown);
-    return ERROR_INVALID;
-}
-
-int week_by_parse(const char *text, unsigned *ret, struct error *err)
-{
-    static const char BETWEEN[] = ", ";
-    *ret = 0;
-    for (const char *at = text ? text : ""; *(at += strspn(at, BETWEEN));
-         at += strcspn(at, BETWEEN)) {
-        int rc = add_word(at, strcspn(at, BETWEEN), ret, err);
-        if (rc)
-            return rc;
-    }
-    return 0;
-}
-
-json_t *week_by_names(unsigned by)
-{
-    json_t *names = json_array();
-    for (size_t f = 0; f < FACTOR_COUNT; f++) {
-        if (by & 1u << f)
-            json_array_append_new(names, json_string(FACTORS[f]));
-    }
-    return names;
-}
 
 /* ---- rates ---- */
 
@@ -124,7 +79,7 @@ static json_t *made_json(const struct week_model *m, struct limits *limits,
 static json_t *rate_json(const struct week_model *m, struct limits *limits,
                          const struct week_level *level, int symptom, const char *title)
 {
-    bool fractional = strcmp(level->factor, "cause") == 0 || strcmp(level->factor, "place") == 0;
+    bool fractional = cuts_fractional(level->cut);
     double count = level->counts[symptom][LAST], units = level->units[LAST];
     json_t *row = json_object();
     json_object_set_new_nocheck(row, "level", json_string(level->level));
@@ -155,13 +110,13 @@ static int by_count(const void *a, const void *b)
 }
 
 /* Levels that were made this week, or complained about. */
-static size_t collect(const struct week_data *d, const char *factor, struct entry *entries)
+static size_t collect(const struct week_data *d, const struct cut *cut, struct entry *entries)
 {
     size_t count = 0;
-    bool lent = strcmp(factor, "cause") == 0 || strcmp(factor, "place") == 0;
+    bool lent = cuts_lent_units(cut);
     for (size_t i = 0; i < d->level_count; i++) {
         const struct week_level *l = &d->levels[i];
-        if (strcmp(l->factor, factor) != 0)
+        if (l->cut != cut)
             continue;
         for (int s = 0; s < WEEK_SYMPTOMS; s++) {
             bool made = l->units[LAST] > 0 && !lent;
@@ -179,19 +134,19 @@ json_t *week_by_json(const struct week_model *model, const struct triage *triage
     struct entry *entries = xcalloc(d->level_count * WEEK_SYMPTOMS, sizeof *entries);
     struct limits *limits = xcalloc(1, sizeof *limits);
     json_t *out = json_object();
-    for (size_t f = 0; f < FACTOR_COUNT; f++) {
-        if (by && !(by & 1u << f))
+    for (const struct cut *cut = cuts_all(); cut->name; cut++) {
+        if (!cuts_in(by, cut))
             continue;
         json_t *rows = json_array();
-        size_t count = collect(d, FACTORS[f], entries);
+        size_t count = collect(d, cut, entries);
         for (size_t i = 0; i < count; i++) {
             const char *title = NULL;
-            if (triage && strcmp(FACTORS[f], "cause") == 0)
+            if (triage && cut->source == CUT_CAUSE)
                 title = triage_cause_title(triage, entries[i].level->level);
             json_array_append_new(
                 rows, rate_json(model, limits, entries[i].level, entries[i].symptom, title));
         }
-        json_object_set_new(out, FACTORS[f], rows);
+        json_object_set_new(out, cut->name, rows);
     }
     free(limits);
     free(entries);
@@ -207,7 +162,7 @@ static void add_pareto(json_t *rows, const struct week_data *d, const struct tri
     for (size_t i = 0; i < d->level_count; i++) {
         const struct week_level *l = &d->levels[i];
         double expected = tidy(l->counts[symptom][LAST]);
-        if (strcmp(l->factor, "cause") == 0 && expected > 0)
+        if (l->cut && l->cut->source == CUT_CAUSE && expected > 0)
             pareto[count++] = (struct pareto_row){.name = l->level, .count = expected};
     }
     if (pareto_order(pareto, count, "not-known", 0.8))

@@ -7,12 +7,10 @@
 
 struct triage;
 
-/* `by`: bits of week_by_parse(), 0 for all factors. {"line":[{"level",…}],…}: complaints of the
+/* `by`: a set of cuts. {"line":[{"level",…}],…}: complaints of the
  * week over what it packed, exact 95 % limits, the last quarter's weeks, and the same by week of
  * make as far as it is in. New references. */
 json_t *week_by_json(const struct week_model *model, const struct triage *triage, unsigned by);
-/* ["line","route"]; new reference. */
-json_t *week_by_names(unsigned by);
 /* Expected complaints of each cause, of one symptom after the other, with running shares. */
 json_t *week_causes_json(const struct week_model *model, const struct triage *triage);
 

@@ -8,8 +8,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Places are causes under another name: they would be counted twice. */
-static const char *const FACTORS[] = {"", "line", "product", "shift", "route", "cause"};
 #define STILL_P 0.1
 
 /* Longer ones would keep telling of what is over. */
@@ -104,14 +102,14 @@ static void size_up(struct week_signal *signal)
     signal->ratio_high = limits.high;
 }
 
-static void test_factor(const struct week_model *m, const char *factor, int symptom,
-                        struct week_series *series, struct week_signal *out, size_t *count)
+static void test_cut(const struct week_model *m, const struct cut *cut, int symptom,
+                     struct week_series *series, struct week_signal *out, size_t *count)
 {
     const struct week_data *d = m->data;
-    week_model_factor(m, factor, symptom, series);
+    week_model_factor(m, cut, symptom, series);
     for (size_t i = 0; i < d->level_count; i++) {
         const double *counts = d->levels[i].counts[symptom];
-        if (strcmp(d->levels[i].factor, factor) != 0)
+        if (d->levels[i].cut != cut)
             continue;
         if (series[i].rate <= 0 || sum_last(series[i].expected, m->recent) <= 0)
             continue;
@@ -141,8 +139,11 @@ struct week_signal *week_signals(const struct week_model *model, size_t *ret_tes
     struct week_signal *out = xcalloc(levels * WEEK_SYMPTOMS, sizeof *out);
     struct week_series *series = xcalloc(levels, sizeof *series);
     for (int s = 0; s < WEEK_SYMPTOMS && model->recent; s++) {
-        for (size_t f = 0; f < sizeof FACTORS / sizeof FACTORS[0]; f++)
-            test_factor(model, FACTORS[f], s, series, out, &count);
+        test_cut(model, NULL, s, series, out, &count);
+        for (const struct cut *cut = cuts_all(); cut->name; cut++) {
+            if (cut->flags & CUT_JUDGED)
+                test_cut(model, cut, s, series, out, &count);
+        }
     }
     free(series);
     double *q = xcalloc(count + 1, sizeof *q);

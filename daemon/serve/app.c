@@ -181,7 +181,7 @@ static bool same_lots(const struct setup *a, const struct setup *b)
 
 static int set_zone(struct store *store, void *arg, struct error *err)
 {
-    return pattern_set_zone(store, arg, err);
+    return pattern_set_up(store, arg, err);
 }
 
 int app_count_weeks(struct app *app, struct error *err)

@@ -1,4 +1,5 @@
 /* What managers ask: weeks, common factors, scores. */
+#include "base/cuts.h"
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "patterns/returns.h"
@@ -64,7 +65,7 @@ void weeks_get(struct request *rq, struct store *store)
     if (!rc)
         rc = request_query_word(rq, "format", FORMATS, &format, &err);
     if (!rc)
-        rc = week_by_parse(request_query(rq, "by"), &query.by, &err);
+        rc = cuts_parse(request_query(rq, "by"), &query.by, &err);
     if (!rc)
         rc = week_report(store, setup->tz, setup->triage, &query, &report, &err);
     if (!rc)

@@ -1,5 +1,6 @@
 #include "store/pattern.h"
 #include "store/db.h"
+#include "store/pattern_cuts.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -34,18 +35,20 @@ static int move_weeks(struct store *store, const struct tz *tz, struct error *er
     return rc;
 }
 
-int pattern_set_zone(struct store *store, const struct tz *tz, struct error *err)
+int pattern_set_up(struct store *store, const struct tz *tz, struct error *err)
 {
     char *zone = NULL;
+    bool new_cuts = false, new_zone;
     int rc = store_setting_get(store, ZONE_KEY, &zone, err);
-    bool same = !rc && zone && strcmp(zone, zone_name(tz)) == 0;
+    new_zone = !rc && (!zone || strcmp(zone, zone_name(tz)) != 0);
     free(zone);
-    if (rc || same)
-        return rc;
-    rc = move_weeks(store, tz, err);
+    if (new_zone)
+        rc = move_weeks(store, tz, err);
     if (!rc)
+        rc = pattern_cuts(store, &new_cuts, err);
+    if (!rc && (new_zone || new_cuts))
         rc = pattern_recount(store, err);
-    return rc ? rc : store_setting_set(store, ZONE_KEY, zone_name(tz), err);
+    return rc || !new_zone ? rc : store_setting_set(store, ZONE_KEY, zone_name(tz), err);
 }
 
 int pattern_check_zone(struct store *store, const struct tz *tz, struct error *err)

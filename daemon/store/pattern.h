@@ -1,11 +1,12 @@
-/* Counts by week behind the weekly pattern. They are kept with every change (schema_pattern.c), so
+/* Counts by week behind the weekly pattern. They are kept with every change (pattern_cuts.c), so
  * reading a week costs the same whether the plant has a thousand complaints or a million.
  *
  * A week is the number of its Monday, (day + 3) / 7 for days since 1970; PATTERN_NO_WEEK: not
- * known. A series is a level of a factor and a symptom. Factors: "" (all together), line, product,
- * shift, route, cause; of units the symptom is "". Counts are complaints; of causes, expected
- * complaints in millionths: a case's complaints times the probability its newest ranking gives the
- * cause, or all of them for the confirmed cause of a settled case.
+ * known. A series is a level of a factor and a symptom. Factors: "" (all together) and the names of
+ * base/cuts.h but places, whose causes are counted; of units the symptom is "". Counts are
+ * complaints; of causes, expected complaints in millionths: a case's complaints times the
+ * probability its newest ranking gives the cause, or all of them for the confirmed cause of a
+ * settled case.
  *
  * Text of a row lives until its callback returns; a callback's non-zero answer stops and is
  * returned. */
@@ -21,10 +22,11 @@ enum { PATTERN_FIRST_WEEK = 1566, PATTERN_LAST_WEEK = 6800 }; /* of the years 20
 int pattern_week_of_day(int32_t day);
 int32_t pattern_monday(int week); /* day of its Monday */
 
-/* ---- the plant's zone (writer's transaction) ---- */
-/* Makes weeks start when they do in `tz` (NULL: UTC) and counts again if that is new: takes as long
- * as reading every complaint and lot. */
-int pattern_set_zone(struct store *store, const struct tz *tz, struct error *err);
+/* ---- what is counted (writer's transaction) ---- */
+/* Makes weeks start when they do in `tz` (NULL: UTC) and counts by all cuts of the table. Where the
+ * file's counts are of another zone or table it counts again: that takes as long as reading every
+ * complaint and lot. */
+int pattern_set_up(struct store *store, const struct tz *tz, struct error *err);
 /* ERROR_BUSY if the counts are still of another zone. */
 int pattern_check_zone(struct store *store, const struct tz *tz, struct error *err);
 
@@ -45,7 +47,7 @@ typedef int (*pattern_count_each)(void *arg, const struct pattern_count *row);
 /* Complaints received in weeks [from, to]. */
 int pattern_received(struct store *store, int from_week, int to_week, pattern_count_each each,
                      void *arg, struct error *err);
-/* Units of lots packed in weeks [from, to]; of routes, those sent there. */
+/* Units of lots packed in weeks [from, to]; of routes and stores, those sent there. */
 int pattern_units(struct store *store, int from_week, int to_week, pattern_count_each each,
                   void *arg, struct error *err);
 /* The same of one series. */

@@ -38,6 +38,15 @@ class Man(ClientTest):
         self.assertEqual(said, {o["option"]: (o["arg"] or "", o["help"] + ".")
                                 for o in log["options"]})
 
+    def test_cuts_are_said_in_the_words_of_the_program(self):
+        _, documents = self.json("help")
+        week = next(c for c in documents[0]["commands"] if c["command"] == "week")
+        by = next(o for o in week["options"] if o["option"] == "by")
+        with open(PAGE, encoding="utf-8") as f:
+            page = f.read()
+        said = re.search(r"^\.It Fl -by Ar CUTS\n(.*?)^\.It ", page, re.M | re.S).group(1)
+        self.assertEqual(" ".join(said.split()), by["help"] + ".")
+
 
 if __name__ == "__main__":
     unittest.main()

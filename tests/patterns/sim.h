@@ -23,12 +23,12 @@ struct sim {
     long final[WEEK_SYMPTOMS][SIM_WEEKS]; /* of all together by week of packing: the truth */
 };
 
-static inline size_t sim_level(struct week_data *d, const char *factor, int number)
+static inline size_t sim_level(struct week_data *d, const char *cut, int number)
 {
     char name[16];
     struct week_level *l = &d->levels[d->level_count];
     snprintf(name, sizeof name, "%d", number);
-    strcpy(l->factor, factor);
+    l->cut = *cut ? cuts_find(cut) : NULL;
     l->level = xstrdup(number < 0 ? "" : name);
     return d->level_count++;
 }

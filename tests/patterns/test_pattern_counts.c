@@ -1,4 +1,5 @@
 /* Counts by week stay what counting from scratch gives, whatever changes. */
+#include "base/cuts.h"
 #include "plant.h"
 #include "store/complaint_place.h"
 #include "store/verdict.h"
@@ -84,7 +85,7 @@ static void weeks_are_those_of_the_plants_zone(void **state)
     struct error err = {0};
     assert_int_equal(tz_open("UTC", &utc, NULL), 0);
     assert_int_equal(pattern_check_zone(p->store, utc, &err), ERROR_BUSY);
-    assert_int_equal(pattern_set_zone(p->store, utc, NULL), 0);
+    assert_int_equal(pattern_set_up(p->store, utc, NULL), 0);
     assert_int_equal(pattern_check_zone(p->store, utc, NULL), 0);
     assert_int_equal(received(p, "2026-W47", "line", "1", "mold"), 2);
     plant_check(p);
@@ -192,6 +193,59 @@ static void a_verdict_keeps_how_good_the_ranking_was(void **state)
     assert_int_equal(seen.count, 1);
 }
 
+/* Counted by another table of cuts: by an older program, or before a cut was added. */
+static void a_file_of_other_cuts_is_counted_again(void **state)
+{
+    struct plant *p = *state;
+    struct error err = {0};
+    int64_t lot = plant_lot(p, "1", 1, "A", plant_time("2026-11-10T05:00:00-05:00"), 1000);
+    int64_t at = plant_time("2026-11-18T09:00:00-05:00");
+    plant_complaint(p, lot, "mold", at, "R1");
+    plant_exec(p,
+               "UPDATE setting SET value = 'another' WHERE key = 'pattern/views';"
+               "DROP VIEW pattern_part; CREATE VIEW pattern_part AS SELECT * FROM pattern_place;"
+               "DELETE FROM pattern_factor; DELETE FROM pattern_series; DELETE FROM pattern_units");
+    store_close(p->store);
+    assert_int_equal(store_open(p->dir, STORE_WRITE, &p->store, &err), 0);
+    assert_int_equal(pattern_set_up(p->store, p->tz, &err), 0);
+    assert_int_equal(received(p, "2026-W47", "line", "1", "mold"), 1);
+    assert_int_equal(received(p, "2026-W47", "channel", "phone", "mold"), 1);
+    assert_int_equal(units(p, "2026-W46", "line", "1"), 1000);
+    plant_check(p);
+    plant_complaint(p, lot, "mold", at, "R1");
+    assert_int_equal(received(p, "2026-W47", "line", "1", "mold"), 2);
+    plant_check(p);
+}
+
+/* Of every row of the table the store counts what the records say. */
+static void every_cut_is_counted(void **state)
+{
+    struct plant *p = *state;
+    int64_t at = plant_time("2026-11-18T09:00:00-05:00");
+    int64_t lot = plant_lot(p, "S1", 1, "S1", plant_time("2026-11-10T05:00:00-05:00"), 1000);
+    struct complaint_placed c = plant_complaint(p, lot, "mold", at, "S1");
+    plant_exec(p, "INSERT INTO dispatch VALUES(%d,'S1','S1',1,600,NULL)", (int)lot);
+    plant_rank(p, c.case_id, "packed-hot", 0.7, "contamination-slicer", 0.3);
+    for (const struct cut *cut = cuts_all(); cut->name; cut++) {
+        if (cut->source == CUT_LOT)
+            plant_exec(p, "UPDATE lot SET %s = 'S2'", cut->column);
+        else if (cut->source == CUT_PRODUCT)
+            plant_exec(p, "UPDATE product SET %s = 'S2' WHERE id = 1", cut->column);
+        else if (cut->source == CUT_COMPLAINT)
+            plant_exec(p, "UPDATE complaint SET %s = 'S2'", cut->column);
+        else
+            continue;
+        plant_check(p);
+        if (received(p, "2026-W47", cut->name, "S2", "mold") != 1)
+            fail_msg("nothing is counted by %s", cut->name);
+        bool sent = cut->flags & CUT_SENT;
+        int64_t packed =
+            sent ? units(p, "2026-W46", cut->name, "S1") : units(p, "2026-W46", cut->name, "S2");
+        if (packed != (cuts_lent_units(cut) ? 0 : sent ? 600 : 1000))
+            fail_msg("%lld units are counted by %s", (long long)packed, cut->name);
+    }
+}
+
 /* Anything that can happen, in an order a seed decides; then counted again from scratch. */
 static void random_histories_count_right(void **state)
 {
@@ -281,6 +335,8 @@ int main(void)
                                         teardown),
         cmocka_unit_test_setup_teardown(causes_share_out_a_cases_complaints, setup, teardown),
         cmocka_unit_test_setup_teardown(a_verdict_keeps_how_good_the_ranking_was, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_file_of_other_cuts_is_counted_again, setup, teardown),
+        cmocka_unit_test_setup_teardown(every_cut_is_counted, setup, teardown),
         cmocka_unit_test_setup_teardown(random_histories_count_right, setup, teardown),
         cmocka_unit_test_setup_teardown(the_checker_finds_a_wrong_count, setup, teardown),
     };

@@ -69,7 +69,7 @@ static void a_rise_on_one_line_is_found_and_dated(void **state)
         struct week_signal *signals = judge(d, model, &tested);
         for (size_t k = 0; k < tested && signals[k].q <= WEEK_FALSE_SIGNALS; k++) {
             const struct week_level *l = &d->levels[signals[k].level];
-            if (strcmp(l->factor, "line") || strcmp(l->level, "2") || signals[k].symptom != 0)
+            if (l->cut != cuts_find("line") || strcmp(l->level, "2") || signals[k].symptom != 0)
                 continue;
             found++;
             first += k < 2; /* all mold together may come before it */

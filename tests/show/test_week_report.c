@@ -1,5 +1,6 @@
 /* The report of a week, and its views. */
 #include "../patterns/plant.h"
+#include "base/cuts.h"
 #include "patterns/week.h"
 #include "show/week_csv.h"
 #include "show/week_html.h"
@@ -23,7 +24,7 @@ static json_t *report_by(struct plant *p, const char *by, const char *week, cons
     struct error err = {0};
     json_t *out = NULL;
     assert_int_equal(iso_week_parse(week, &query.week, NULL), 0);
-    assert_int_equal(week_by_parse(by, &query.by, &err), 0);
+    assert_int_equal(cuts_parse(by, &query.by, &err), 0);
     if (week_report(p->store, p->tz, NULL, &query, &out, &err))
         fail_msg("%s", err.text);
     return out;
@@ -247,12 +248,38 @@ static void what_nothing_is_counted_by_is_refused(void **state)
     unsigned by = 9;
     struct error err = {0};
     (void)state;
-    assert_int_equal(week_by_parse("", &by, &err), 0);
+    assert_int_equal(cuts_parse("", &by, &err), 0);
     assert_int_equal(by, 0);
-    assert_int_equal(week_by_parse("line,lin", &by, &err), ERROR_INVALID);
+    assert_int_equal(cuts_parse("line,lin", &by, &err), ERROR_INVALID);
     assert_string_equal(err.field, "by");
     assert_string_equal(err.value, "lin");
-    assert_int_equal(week_by_parse("store", &by, &err), ERROR_INVALID);
+    assert_int_equal(cuts_parse("all", &by, &err), ERROR_INVALID);
+}
+
+/* What is not usual is read only when it is asked for, and is rated all the same. */
+static void plant_store_and_channel_on_request(void **state)
+{
+    struct plant *p = *state;
+    int64_t lot = plant_lot(p, "1", 1, "A", plant_time("2026-11-17T05:00:00-05:00"), 1000);
+    struct complaint_placed c =
+        plant_complaint(p, lot, "mold", plant_time("2026-11-18T05:00:00-05:00"), "R1");
+    plant_exec(p, "INSERT INTO dispatch VALUES(%d,'R1','0417',1,600,NULL),(%d,'R1','',1,400,NULL)",
+               (int)lot, (int)lot);
+    plant_exec(p, "UPDATE lot SET plant='NY'; UPDATE complaint SET store='0417' WHERE id=%d",
+               (int)c.complaint_id);
+    plant_check(p);
+    json_t *all = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
+    json_t *r = report_by(p, "plant,store,channel", "2026-W47", "2026-11-23T08:00:00-05:00");
+    assert_null(row(all, "store", "0417", "mold"));
+    assert_int_equal(at(row(all, "route", "R1", "mold"), "units"), 1000);
+    assert_int_equal(at(row(r, "store", "0417", "mold"), "complaints"), 1);
+    assert_int_equal(at(row(r, "store", "0417", "mold"), "units"), 600);
+    assert_int_equal(at(row(r, "plant", "NY", "mold"), "units"), 1000);
+    /* nothing is packed by phone: over all of it */
+    assert_int_equal(at(row(r, "channel", "phone", "mold"), "complaints"), 1);
+    assert_int_equal(at(row(r, "channel", "phone", "mold"), "units"), 1000);
+    json_decref(all);
+    json_decref(r);
 }
 
 static void an_empty_plant_has_a_week_too(void **state)
@@ -277,6 +304,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(csv_keeps_to_its_rules, setup, teardown),
         cmocka_unit_test_setup_teardown(rates_are_by_what_was_asked, setup, teardown),
         cmocka_unit_test(what_nothing_is_counted_by_is_refused),
+        cmocka_unit_test_setup_teardown(plant_store_and_channel_on_request, setup, teardown),
         cmocka_unit_test_setup_teardown(an_empty_plant_has_a_week_too, setup, teardown),
     };
     gsl_set_error_handler_off();
