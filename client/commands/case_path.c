@@ -3,20 +3,20 @@
 #include "show/standing.h"
 #include <string.h>
 
-int case_get_part(const struct client *c, const char *word, const char *part, const char *cause,
-                  json_t **ret)
+int case_path_get_part(const struct client *c, const char *word, const char *part,
+                       const char *cause, json_t **ret)
 {
     struct text_buffer path = {0};
     text_append(&path, "/v1/cases/");
-    path_word(&path, word);
+    client_path_word(&path, word);
     text_append(&path, part);
-    path_query(&path, "cause", cause);
+    client_path_query(&path, "cause", cause);
     int rc = client_get(c, path.data, ret);
     text_buffer_free(&path);
     return rc;
 }
 
-void case_title(const struct client *c, const json_t *document)
+void case_path_title(const struct client *c, const json_t *document)
 {
     char when[VIEW_NUMBER];
     struct text_buffer line = {0};

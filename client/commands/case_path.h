@@ -5,9 +5,9 @@
 #include "deliver/client.h"
 
 /* GET /v1/cases/<word><part>[?cause=…]; `cause` may be NULL. Returns an exit code. */
-int case_get_part(const struct client *c, const char *word, const char *part, const char *cause,
-                  json_t **ret);
+int case_path_get_part(const struct client *c, const char *word, const char *part,
+                       const char *cause, json_t **ret);
 /* "C12  mold, as of 2026-11-20 09:14", and beneath it how sure the lot is. */
-void case_title(const struct client *c, const json_t *document);
+void case_path_title(const struct client *c, const json_t *document);
 
 #endif

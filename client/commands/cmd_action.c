@@ -139,9 +139,9 @@ static int effect(struct client *c, const struct args *a)
     if (a->count != 1 || !isdigit((unsigned char)a->words[0][0]))
         return client_usage(c, "--effect needs the number of an action: oddloaf action --list");
     text_append(&path, "/v1/actions/");
-    path_word(&path, a->words[0]);
+    client_path_word(&path, a->words[0]);
     text_append(&path, "/effect");
-    path_query(&path, "days", args_value(a, "days"));
+    client_path_query(&path, "days", args_value(a, "days"));
     int rc = client_get(c, path.data, &document);
     text_buffer_free(&path);
     if (rc)

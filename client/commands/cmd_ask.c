@@ -10,7 +10,7 @@ static const struct {
 static void show(const struct client *c, const json_t *document)
 {
     const json_t *list = json_object_get(document, "ask");
-    case_title(c, document);
+    case_path_title(c, document);
     if (json_array_size(list) == 0)
         view_text(&c->view, VIEW_PLAIN, 2, 0, "Nothing that is still open would tell more.");
     for (size_t i = 0; i < sizeof groups / sizeof *groups; i++)
@@ -20,7 +20,7 @@ static void show(const struct client *c, const json_t *document)
 static int ask(struct client *c, const struct args *a)
 {
     json_t *document = NULL;
-    int rc = case_get_part(c, a->words[0], "/ask", NULL, &document);
+    int rc = case_path_get_part(c, a->words[0], "/ask", NULL, &document);
     return rc ? rc : client_answer(c, document, show);
 }
 

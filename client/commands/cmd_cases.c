@@ -98,11 +98,11 @@ static int get_page(struct client *c, const struct args *a, const char *since, c
     char number[24];
     text_append(&path, "/v1/cases");
     for (size_t i = 0; i < sizeof passed / sizeof *passed; i++)
-        path_query(&path, passed[i], args_value(a, passed[i]));
-    path_query(&path, "since", since);
-    path_query(&path, "after", after);
+        client_path_query(&path, passed[i], args_value(a, passed[i]));
+    client_path_query(&path, "since", since);
+    client_path_query(&path, "after", after);
     snprintf(number, sizeof number, "%lld", (long long)limit);
-    path_query(&path, "limit", number);
+    client_path_query(&path, "limit", number);
     int rc = client_get(c, path.data, ret);
     text_buffer_free(&path);
     return rc;

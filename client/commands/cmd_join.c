@@ -12,7 +12,7 @@ static int join(struct client *c, const struct args *a)
                                     : "name the complaint and the one it repeats");
     struct text_buffer path = {0};
     text_append(&path, "/v1/complaints/");
-    path_word(&path, a->words[0]);
+    client_path_word(&path, a->words[0]);
     text_append(&path, undo ? "/separate" : "/join");
     json_t *answer = NULL;
     json_t *body = undo ? json_object() : json_pack("{ss}", "same_as", a->words[1]);

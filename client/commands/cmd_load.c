@@ -117,7 +117,7 @@ static int take_page(struct load *l, const struct source *s, const char *rest, i
     char from[24];
     snprintf(from, sizeof from, "%lld", (long long)*at);
     text_append(&path, rest);
-    path_query(&path, "from", from);
+    client_path_query(&path, "from", from);
     struct request request = {.method = "GET", .path = path.data};
     int rc = transport_call(l->c->transport, &request, &reply, &err);
     if (rc)
@@ -136,7 +136,7 @@ static int take_page(struct load *l, const struct source *s, const char *rest, i
         i += length + 1;
     }
     *at += (int64_t)reply.body.length;
-    reply_free(&reply);
+    transport_reply_free(&reply);
     text_buffer_free(&path);
     return rc;
 }
@@ -175,13 +175,13 @@ static void part_path(const struct load *l, const struct upload *u, bool last,
     char part[24];
     snprintf(part, sizeof part, "%ld", u->part);
     text_append(path, "/v1/records/");
-    path_word(path, l->kind);
-    path_query(path, "source", source_name(u->source));
-    path_query(path, "load", u->id);
-    path_query(path, "part", part);
-    path_query(path, "last", last ? "1" : "0");
-    path_query(path, "keep_good", l->keep_good ? "1" : "0");
-    path_query(path, "dry_run", l->dry_run ? "1" : "0");
+    client_path_word(path, l->kind);
+    client_path_query(path, "source", source_name(u->source));
+    client_path_query(path, "load", u->id);
+    client_path_query(path, "part", part);
+    client_path_query(path, "last", last ? "1" : "0");
+    client_path_query(path, "keep_good", l->keep_good ? "1" : "0");
+    client_path_query(path, "dry_run", l->dry_run ? "1" : "0");
 }
 
 static void take_sums(struct load *l, const json_t *answer)
@@ -230,7 +230,7 @@ static int send_part(struct load *l, struct upload *u, const char *bytes, size_t
         show_progress(l, u->source, u->bytes, pick_int(answer, "read", 0));
     }
     json_decref(answer);
-    reply_free(&reply);
+    transport_reply_free(&reply);
     text_buffer_free(&path);
     return rc;
 }
@@ -268,7 +268,7 @@ static int load_file(struct load *l, const char *path)
         client_fail(l->c, &err);
         return err.code == ERROR_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
     }
-    uuid7(clock_now_ms(&clock), u.id);
+    uuid_v7(clock_now_ms(&clock), u.id);
     u.ndjson = source_is_ndjson(u.source);
     char *part = xmalloc(PART_BYTES);
     char *next = xmalloc(PART_BYTES);

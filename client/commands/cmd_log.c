@@ -84,7 +84,7 @@ static void complete(json_t *complaint)
         json_object_set_new(complaint, "channel", json_string("phone"));
     if (pick_has(complaint, "id"))
         return;
-    uuid7(clock_now_ms(&clock), id);
+    uuid_v7(clock_now_ms(&clock), id);
     json_object_set_new(complaint, "id", json_string(id));
 }
 

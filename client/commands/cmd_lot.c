@@ -27,10 +27,10 @@ static int lot(struct client *c, const struct args *a)
         return EXIT_USAGE;
     }
     text_append(&path, "/v1/lots/");
-    path_word(&path, a->words[0]);
-    path_query(&path, "product", args_value(a, "product"));
-    path_query(&path, "code_date", said ? day_format(day, date) : NULL);
-    path_query(&path, "store", args_value(a, "store"));
+    client_path_word(&path, a->words[0]);
+    client_path_query(&path, "product", args_value(a, "product"));
+    client_path_query(&path, "code_date", said ? day_format(day, date) : NULL);
+    client_path_query(&path, "store", args_value(a, "store"));
     json_t *document = NULL;
     int rc = client_get(c, path.data, &document);
     text_buffer_free(&path);

@@ -92,7 +92,7 @@ static void show(const struct client *c, const json_t *document)
     const json_t *ranked = json_object_get(document, "ranked");
     const json_t *first = json_array_get(ranked, 0);
     size_t complaints = json_array_size(json_object_get(document, "complaints"));
-    case_title(c, document);
+    case_path_title(c, document);
     view_label(v, "state", "%s, %zu %s", pick_text(document, "state", "open"), complaints,
                complaints == 1 ? "complaint" : "complaints");
     show_harm(v, document);
@@ -144,8 +144,8 @@ static int rank_kept(struct client *c, const char *word, const char *revision)
     struct text_buffer path = {0};
     json_t *document = NULL;
     text_append(&path, "/v1/cases/");
-    path_word(&path, word);
-    path_query(&path, "revision", revision);
+    client_path_word(&path, word);
+    client_path_query(&path, "revision", revision);
     int rc = client_get(c, path.data, &document);
     text_buffer_free(&path);
     return rc ? rc : client_answer(c, document, show_kept);
@@ -202,8 +202,8 @@ static int rank_all(struct client *c)
         struct text_buffer path = {0};
         snprintf(before, sizeof before, "%s", after);
         text_append(&path, "/v1/ranks");
-        path_query(&path, "after", after);
-        path_query(&path, "limit", RANKS_PAGE);
+        client_path_query(&path, "after", after);
+        client_path_query(&path, "limit", RANKS_PAGE);
         struct request request = {.method = "GET", .path = path.data, .timeout_s = 300};
         if (transport_call(c->transport, &request, &reply, &err))
             rc = client_fail(c, &err);
@@ -213,7 +213,7 @@ static int rank_all(struct client *c)
             rc = take_page(c, &reply.body, after, sizeof after, &count);
         text_buffer_free(&path);
     } while (!rc && count > 0 && after[0] && strcmp(after, before) != 0);
-    reply_free(&reply);
+    transport_reply_free(&reply);
     return rc;
 }
 
@@ -226,7 +226,7 @@ static int rank(struct client *c, const struct args *a)
     if (args_has(a, "revision"))
         return rank_kept(c, a->words[0], args_value(a, "revision"));
     json_t *document = NULL;
-    int rc = case_get_part(c, a->words[0], "", NULL, &document);
+    int rc = case_path_get_part(c, a->words[0], "", NULL, &document);
     return rc ? rc : client_answer(c, document, show);
 }
 

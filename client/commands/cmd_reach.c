@@ -55,7 +55,8 @@ static void show(const struct client *c, const json_t *document)
 static int reach(struct client *c, const struct args *a)
 {
     json_t *document = NULL;
-    int rc = case_get_part(c, a->words[0], "/reach", a->count > 1 ? a->words[1] : NULL, &document);
+    int rc =
+        case_path_get_part(c, a->words[0], "/reach", a->count > 1 ? a->words[1] : NULL, &document);
     return rc ? rc : client_answer(c, document, show);
 }
 

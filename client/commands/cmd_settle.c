@@ -39,7 +39,7 @@ static int settle(struct client *c, const struct args *a)
         json_object_set_new(body, "reopen", json_true());
     struct text_buffer path = {0};
     text_append(&path, "/v1/cases/");
-    path_word(&path, a->words[0]);
+    client_path_word(&path, a->words[0]);
     text_append(&path, "/verdict");
     json_t *answer = NULL;
     int rc = client_post(c, path.data, body, &answer);

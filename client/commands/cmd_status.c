@@ -144,7 +144,7 @@ static void show_recount(const struct client *c, const json_t *document)
     }
 }
 
-static int status_recount(struct client *c)
+static int admin_recount(struct client *c)
 {
     json_t *document = NULL;
     int rc = client_get(c, "/v1/status/recount", &document);
@@ -160,7 +160,7 @@ static int status(struct client *c, const struct args *a)
 {
     json_t *document = NULL;
     if (args_has(a, "recount"))
-        return status_recount(c);
+        return admin_recount(c);
     int rc = client_get(c, "/v1/status", &document);
     return rc ? rc : client_answer(c, document, show);
 }

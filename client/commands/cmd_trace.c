@@ -151,8 +151,8 @@ static int add_period(const struct client *c, const struct args *a, struct text_
         rc = period_day(c, a, "from", to - USUAL_DAYS, &from);
     if (rc)
         return rc;
-    path_query(path, "from", day_format(from, date));
-    path_query(path, "to", day_format(to, date));
+    client_path_query(path, "from", day_format(from, date));
+    client_path_query(path, "to", day_format(to, date));
     return EXIT_DONE;
 }
 
@@ -167,14 +167,14 @@ static int trace(struct client *c, const struct args *a)
         text_append(&cases, args_value(a, "cases"));
         for (int i = 0; i < a->count; i++)
             text_appendf(&cases, ",%s", a->words[i]);
-        path_query(&path, "cases", cases.data);
-        path_query(&path, "symptom", args_value(a, "symptom"));
+        client_path_query(&path, "cases", cases.data);
+        client_path_query(&path, "symptom", args_value(a, "symptom"));
     } else if (a->count) {
         rc = client_usage(c, "'%s' is one word too many; cases come after --cases", a->words[0]);
     } else if (!args_has(a, "symptom")) {
         rc = client_usage(c, "--symptom is needed, or --cases");
     } else {
-        path_query(&path, "symptom", args_value(a, "symptom"));
+        client_path_query(&path, "symptom", args_value(a, "symptom"));
         rc = add_period(c, a, &path);
     }
     if (!rc)

@@ -14,9 +14,9 @@ static const struct option_row options[] = {
 static void week_path(const struct args *a, const char *format, struct text_buffer *path)
 {
     text_append(path, "/v1/weeks/");
-    path_word(path, a->count ? a->words[0] : "latest");
-    path_query(path, "by", args_value(a, "by"));
-    path_query(path, "format", format);
+    client_path_word(path, a->count ? a->words[0] : "latest");
+    client_path_query(path, "by", args_value(a, "by"));
+    client_path_query(path, "format", format);
 }
 
 static int write_out(const struct client *c, const char *file, const struct text_buffer *body)
@@ -52,7 +52,7 @@ static int save(const struct client *c, const struct args *a, const char *format
     else
         rc = write_out(c, file, &reply.body);
     text_buffer_free(&path);
-    reply_free(&reply);
+    transport_reply_free(&reply);
     return rc;
 }
 

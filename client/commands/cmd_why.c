@@ -133,7 +133,7 @@ static void show(const struct client *c, const json_t *document)
     const json_t *flips = json_object_get(document, "flips");
     size_t i;
     const json_t *item;
-    case_title(c, document);
+    case_path_title(c, document);
     view_text(v, VIEW_PLAIN, 0, 0,
               "+1 bit doubles a cause's odds, -1 bit halves them; what is not known says nothing.");
     json_array_foreach(causes, i, item) show_cause(v, item);
@@ -157,7 +157,8 @@ static void show(const struct client *c, const json_t *document)
 static int why(struct client *c, const struct args *a)
 {
     json_t *document = NULL;
-    int rc = case_get_part(c, a->words[0], "/why", a->count > 1 ? a->words[1] : NULL, &document);
+    int rc =
+        case_path_get_part(c, a->words[0], "/why", a->count > 1 ? a->words[1] : NULL, &document);
     return rc ? rc : client_answer(c, document, show);
 }
 

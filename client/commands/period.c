@@ -26,7 +26,7 @@ int period_query(const struct client *c, const struct args *a, struct text_buffe
         if (rc)
             return rc;
         if (args_has(a, NAMES[i]))
-            path_query(path, NAMES[i], day_format(day, date));
+            client_path_query(path, NAMES[i], day_format(day, date));
     }
     return EXIT_DONE;
 }

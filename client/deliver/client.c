@@ -166,7 +166,7 @@ static int call(const struct client *c, const struct request *request, json_t **
             rc = client_fail(c, &err);
         }
     }
-    reply_free(&reply);
+    transport_reply_free(&reply);
     return rc;
 }
 
@@ -208,7 +208,7 @@ int client_answer(const struct client *c, json_t *document,
     return EXIT_DONE;
 }
 
-void path_word(struct text_buffer *path, const char *word)
+void client_path_word(struct text_buffer *path, const char *word)
 {
     static const char plain[] =
         "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-._~";
@@ -220,14 +220,14 @@ void path_word(struct text_buffer *path, const char *word)
     }
 }
 
-void path_query(struct text_buffer *path, const char *name, const char *value)
+void client_path_query(struct text_buffer *path, const char *name, const char *value)
 {
     if (!value)
         return;
     text_append(path, strchr(path->data, '?') ? "&" : "?");
     text_append(path, name);
     text_append(path, "=");
-    path_word(path, value);
+    client_path_word(path, value);
 }
 
 const char *client_login(char *buffer, size_t size)

@@ -52,8 +52,8 @@ int client_answer(const struct client *c, json_t *document,
                   void (*show)(const struct client *c, const json_t *document));
 
 /* "/v1/…" paths: words are percent-encoded; a NULL value adds nothing. */
-void path_word(struct text_buffer *path, const char *word);
-void path_query(struct text_buffer *path, const char *name, const char *value);
+void client_path_word(struct text_buffer *path, const char *word);
+void client_path_query(struct text_buffer *path, const char *name, const char *value);
 
 /* The name of the person at the keyboard, for records that carry one. */
 const char *client_login(char *buffer, size_t size);

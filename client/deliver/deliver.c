@@ -95,7 +95,7 @@ int deliver_one(const struct client *c, const json_t *complaint, json_t **ret_an
     if (good && jsonx_parse(reply.body.data ? reply.body.data : "", reply.body.length, ret_answer,
                             err) != 0)
         rc = ERROR_INTERNAL;
-    reply_free(&reply);
+    transport_reply_free(&reply);
     free(body);
     return rc;
 }
@@ -128,7 +128,7 @@ int deliver_lines(const struct client *c, const char *lines, size_t length, size
     struct reply reply = {0};
     struct text_buffer path = {0};
     text_append(&path, "/v1/complaints?rank=1");
-    path_query(&path, "source", source);
+    client_path_query(&path, "source", source);
     struct request request = {.method = "POST",
                               .path = path.data,
                               .type = "application/x-ndjson",
@@ -141,7 +141,7 @@ int deliver_lines(const struct client *c, const char *lines, size_t length, size
     else if (!rc)
         rc = take_answers(&reply, count, each, arg, err);
     text_buffer_free(&path);
-    reply_free(&reply);
+    transport_reply_free(&reply);
     return rc;
 }
 

@@ -220,7 +220,7 @@ int spool_keep(struct spool *s, const char *lines, size_t length, char ret_path[
 {
     char id[UUID_TEXT];
     struct clock clock = clock_system();
-    uuid7(clock_now_ms(&clock), id);
+    uuid_v7(clock_now_ms(&clock), id);
     if (flock(s->lock, LOCK_EX) != 0)
         return fail(err, "cannot lock", s->folder);
     snprintf(ret_path, SPOOL_PATH, "%s/%0*ld-%s" ENDING, s->folder, NAME_DIGITS, next_number(s),
@@ -352,7 +352,7 @@ static int open_draft(struct spool *s, const char *path, struct draft **ret, str
     return 0;
 }
 
-int draft_begin(struct spool *s, const char *id, struct draft **ret, struct error *err)
+int spool_draft_begin(struct spool *s, const char *id, struct draft **ret, struct error *err)
 {
     char path[SPOOL_PATH];
     snprintf(path, sizeof path, "%s/draft-%s.json", s->folder, id);
@@ -364,7 +364,8 @@ static int is_draft(const struct dirent *entry)
     return strncmp(entry->d_name, "draft-", 6) == 0 && ends_with(entry->d_name, ".json");
 }
 
-int draft_resume(struct spool *s, struct draft **ret, json_t **ret_complaint, struct error *err)
+int spool_draft_resume(struct spool *s, struct draft **ret, json_t **ret_complaint,
+                       struct error *err)
 {
     struct dirent **list = NULL;
     int count = scandir(s->folder, &list, is_draft, by_name);
@@ -380,7 +381,7 @@ int draft_resume(struct spool *s, struct draft **ret, json_t **ret_complaint, st
             rc = 0;
             error_clear(err);
         } else {
-            draft_end(d, false);
+            spool_draft_end(d, false);
         }
     }
     if (count >= 0)
@@ -388,7 +389,7 @@ int draft_resume(struct spool *s, struct draft **ret, json_t **ret_complaint, st
     return rc;
 }
 
-int draft_save(struct draft *d, const json_t *complaint, struct error *err)
+int spool_draft_save(struct draft *d, const json_t *complaint, struct error *err)
 {
     char *text = jsonx_dump(complaint);
     int rc = write_file(d->folder, d->path, text, strlen(text), err);
@@ -396,7 +397,7 @@ int draft_save(struct draft *d, const json_t *complaint, struct error *err)
     return rc;
 }
 
-void draft_end(struct draft *d, bool remove_file)
+void spool_draft_end(struct draft *d, bool remove_file)
 {
     if (!d)
         return;

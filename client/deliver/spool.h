@@ -45,11 +45,12 @@ int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[s
 
 struct draft;
 /* A new draft, held by this process until closed. */
-int draft_begin(struct spool *s, const char *id, struct draft **ret, struct error *err);
+int spool_draft_begin(struct spool *s, const char *id, struct draft **ret, struct error *err);
 /* The oldest draft that no running interview holds, now held by us; ERROR_NOT_FOUND if none. */
-int draft_resume(struct spool *s, struct draft **ret, json_t **ret_complaint, struct error *err);
-int draft_save(struct draft *d, const json_t *complaint, struct error *err);
+int spool_draft_resume(struct spool *s, struct draft **ret, json_t **ret_complaint,
+                       struct error *err);
+int spool_draft_save(struct draft *d, const json_t *complaint, struct error *err);
 /* Done with it: removes the file if `remove_file`. NULL is fine. */
-void draft_end(struct draft *d, bool remove_file);
+void spool_draft_end(struct draft *d, bool remove_file);
 
 #endif

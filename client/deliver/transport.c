@@ -73,7 +73,7 @@ const char *transport_name(const struct transport *t)
     return t->name;
 }
 
-void reply_free(struct reply *reply)
+void transport_reply_free(struct reply *reply)
 {
     text_buffer_free(&reply->body);
     memset(reply, 0, sizeof *reply);

@@ -42,10 +42,10 @@ int transport_open(const struct endpoint *endpoint, struct transport **ret, stru
 void transport_close(struct transport *t);
 /* 0 once an answer of any status is here. ERROR_UNREACHABLE if there is none, ERROR_DENIED if
  * the socket may not be opened. `reply` is zero-initialised by the caller before its first use,
- * overwritten by each call, ended with reply_free(). */
+ * overwritten by each call, ended with transport_reply_free(). */
 int transport_call(struct transport *t, const struct request *request, struct reply *reply,
                    struct error *err);
-void reply_free(struct reply *reply);
+void transport_reply_free(struct reply *reply);
 /* "/run/…sock" or "https://…", for messages. */
 const char *transport_name(const struct transport *t);
 

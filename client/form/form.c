@@ -410,7 +410,7 @@ static void show_measured(struct text_buffer *out, const json_t *measured)
     json_t *value;
     json_object_foreach((json_t *)measured, name, value)
     {
-        char *number = shown_json(value);
+        char *number = pick_shown_json(value);
         text_appendf(out, "%s%s=%s", out->length ? ", " : "", name, number);
         free(number);
     }
@@ -440,7 +440,7 @@ char *form_show(const json_t *complaint, const struct field *field, const struct
     } else if (field->type == FIELD_MEASURED) {
         show_measured(&out, value);
     } else if (value) {
-        return shown_json(value);
+        return pick_shown_json(value);
     }
     return text_take(&out);
 }

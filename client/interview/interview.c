@@ -18,7 +18,7 @@ static void save(struct interview *iv)
 {
     struct error err = {0};
     char text[640];
-    if (!iv->draft || draft_save(iv->draft, iv->complaint, &err) == 0 || iv->draft_warned)
+    if (!iv->draft || spool_draft_save(iv->draft, iv->complaint, &err) == 0 || iv->draft_warned)
         return;
     iv->draft_warned = true;
     view_textf(&iv->view, VIEW_PLAIN, 2, 2, "(answers are not saved on the way: %s)",
@@ -42,7 +42,7 @@ static void resume(struct interview *iv)
 {
     json_t *complaint = NULL;
     struct draft *draft = NULL;
-    if (!iv->spool || draft_resume(iv->spool, &draft, &complaint, NULL) != 0)
+    if (!iv->spool || spool_draft_resume(iv->spool, &draft, &complaint, NULL) != 0)
         return;
     show_draft(iv, complaint);
     char *line = interview_line(iv, "> ");
@@ -58,7 +58,7 @@ static void resume(struct interview *iv)
         iv->draft = draft;
         return;
     }
-    draft_end(draft, folded[0] == 't');
+    spool_draft_end(draft, folded[0] == 't');
     json_decref(complaint);
 }
 
@@ -261,7 +261,7 @@ static int send_it(struct interview *iv)
     char path[SPOOL_PATH];
     int rc = deliver_one(iv->c, iv->complaint, &answer, &err);
     if (rc == 0) {
-        draft_end(iv->draft, true);
+        spool_draft_end(iv->draft, true);
         iv->draft = NULL;
         view_blank(&iv->view);
         if (iv->c->json)
@@ -279,7 +279,7 @@ static int send_it(struct interview *iv)
     free(text);
     int exit_code = deliver_keep(iv->c, &err, line.data, line.length, path);
     text_buffer_free(&line);
-    draft_end(iv->draft, path[0] != '\0');
+    spool_draft_end(iv->draft, path[0] != '\0');
     iv->draft = NULL;
     view_blank(&iv->view);
     view_text(&iv->view, VIEW_PLAIN, 0, 2,
@@ -306,7 +306,7 @@ static int finish(struct interview *iv)
             outcome = ask_all(iv, field);
         }
     }
-    draft_end(iv->draft, outcome == OUTCOME_THROW);
+    spool_draft_end(iv->draft, outcome == OUTCOME_THROW);
     iv->draft = NULL;
     view_text(&iv->view, VIEW_PLAIN, 0, 2,
               outcome == OUTCOME_THROW
@@ -345,14 +345,14 @@ int interview_run(struct client *c, json_t *complaint)
               "Enter skips a question. back, list, correct 3, done, quit; ? explains.");
     resume(&iv);
     if (iv.spool && !iv.draft)
-        draft_begin(iv.spool, pick_text(iv.complaint, "id", "new"), &iv.draft, NULL);
+        spool_draft_begin(iv.spool, pick_text(iv.complaint, "id", "new"), &iv.draft, NULL);
     save(&iv);
     interview_preview(&iv);
     interview_harm(&iv);
     int rc = finish(&iv);
     signal(SIGINT, SIG_DFL);
     signal(SIGTERM, SIG_DFL);
-    draft_end(iv.draft, false);
+    spool_draft_end(iv.draft, false);
     spool_close(iv.spool);
     json_decref(iv.preview);
     json_decref(iv.passed);

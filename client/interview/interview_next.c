@@ -198,7 +198,7 @@ void interview_preview(struct interview *iv)
         iv->preview = NULL;
     }
     free(body);
-    reply_free(&reply);
+    transport_reply_free(&reply);
 }
 
 /* ---- harm ---- */

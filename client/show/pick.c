@@ -91,7 +91,7 @@ static void show(const json_t *value, struct text_buffer *out)
     }
 }
 
-char *shown_json(const json_t *value)
+char *pick_shown_json(const json_t *value)
 {
     struct text_buffer out = {0};
     show(value, &out);
@@ -100,5 +100,5 @@ char *shown_json(const json_t *value)
 
 char *pick_shown(const json_t *object, const char *name)
 {
-    return shown_json(json_object_get(object, name));
+    return pick_shown_json(json_object_get(object, name));
 }

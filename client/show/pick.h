@@ -19,6 +19,6 @@ json_t *pick_sorted(const json_t *list, const char *name);
 /* Any scalar (or list of scalars) as people read it: 47.5, yes, "sour, musty"; "" for null or
  * missing. Caller frees. */
 char *pick_shown(const json_t *object, const char *name);
-char *shown_json(const json_t *value);
+char *pick_shown_json(const json_t *value);
 
 #endif

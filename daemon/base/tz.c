@@ -80,7 +80,7 @@ static bool read_block(const unsigned char *b, const struct block *k, struct tz 
         int32_t raw = (int32_t)(uint32_t)big_endian(types + 6 * i, 4);
         if (raw < OFFSET_MIN_S || raw > OFFSET_MAX_S)
             return false;
-        offsets[i] = tz_whole_minutes(raw);
+        offsets[i] = tz_rule_whole_minutes(raw);
     }
     tz->before_s = offsets[0];
     tz->count = k->time;

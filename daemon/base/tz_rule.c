@@ -4,7 +4,7 @@
 
 #define DAY_S 86400
 
-int32_t tz_whole_minutes(int32_t offset_s)
+int32_t tz_rule_whole_minutes(int32_t offset_s)
 {
     int32_t half = offset_s < 0 ? -30 : 30;
     return (offset_s + half) / 60 * 60;
@@ -102,7 +102,7 @@ bool tz_rule_parse(const char *text, struct tz_rule *ret)
     if (!skip_name(&s) || !read_time(&s, 24, &west))
         return false;
     ret->known = true;
-    ret->std_s = tz_whole_minutes(-west);
+    ret->std_s = tz_rule_whole_minutes(-west);
     if (*s == '\0')
         return true;
     if (!skip_name(&s))
@@ -112,7 +112,7 @@ bool tz_rule_parse(const char *text, struct tz_rule *ret)
     if (*s != ',' && *s != '\0') {
         if (!read_time(&s, 24, &west))
             return false;
-        ret->dst_s = tz_whole_minutes(-west);
+        ret->dst_s = tz_rule_whole_minutes(-west);
     }
     return read_change(&s, &ret->start) && read_change(&s, &ret->end) && *s == '\0';
 }
@@ -125,7 +125,7 @@ static int32_t change_day(const struct tz_change *c, int year)
     if (c->kind == 'N')
         return january + c->day;
     if (c->kind == 'J')
-        return january + c->day - 1 + (year_is_leap(year) && c->day >= 60);
+        return january + c->day - 1 + (day_leap_year(year) && c->day >= 60);
     int32_t first = day_from_civil(year, c->month, 1);
     int32_t next_month =
         c->month == 12 ? day_from_civil(year + 1, 1, 1) : day_from_civil(year, c->month + 1, 1);

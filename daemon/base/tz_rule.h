@@ -29,6 +29,6 @@ int32_t tz_rule_offset(const struct tz_rule *rule, int64_t instant_s);
 /* The first change after an instant, INT64_MAX if there is none. */
 int64_t tz_rule_next(const struct tz_rule *rule, int64_t instant_s);
 /* Nearest whole minute: local mean times of old have seconds, which RFC 3339 cannot write. */
-int32_t tz_whole_minutes(int32_t offset_s);
+int32_t tz_rule_whole_minutes(int32_t offset_s);
 
 #endif

@@ -22,7 +22,7 @@ static bool is_dash_place(size_t i)
     return i == 8 || i == 13 || i == 18 || i == 23;
 }
 
-void uuid7(int64_t unix_ms, char out[static UUID_TEXT])
+void uuid_v7(int64_t unix_ms, char out[static UUID_TEXT])
 {
     static const char digits[] = "0123456789abcdef";
     unsigned char b[16];

@@ -7,7 +7,7 @@
 
 #define UUID_TEXT 37 /* 36 characters and the NUL */
 
-void uuid7(int64_t unix_ms, char out[static UUID_TEXT]);
+void uuid_v7(int64_t unix_ms, char out[static UUID_TEXT]);
 /* True for the 8-4-4-4-12 text form (RFC 9562 section 4), either case, and nothing else in the
  * string. `out` (UUID_TEXT bytes, or NULL) gets the lower-case form. */
 bool uuid_normalize(const char *s, char *out);

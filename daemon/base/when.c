@@ -42,7 +42,7 @@ static int64_t floor_div(int64_t a, int64_t b)
     return a / b - (a % b < 0);
 }
 
-bool year_is_leap(int year)
+bool day_leap_year(int year)
 {
     return year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
 }
@@ -50,7 +50,7 @@ bool year_is_leap(int year)
 static int days_in_month(int year, int month)
 {
     static const int days[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
-    return days[month - 1] + (month == 2 && year_is_leap(year));
+    return days[month - 1] + (month == 2 && day_leap_year(year));
 }
 
 bool day_is_valid(int year, int month, int day)
@@ -116,14 +116,14 @@ struct iso_week iso_week_of(int32_t day)
     return (struct iso_week){.year = year, .week = (day_of_year(thursday) - 1) / 7 + 1};
 }
 
-int iso_weeks_in(int year)
+int iso_week_count(int year)
 {
     return iso_week_of(day_from_civil(year, 12, 28)).week; /* 28 December is always in the last */
 }
 
 bool iso_week_is_valid(struct iso_week w)
 {
-    return w.year >= 0 && w.year <= 9999 && w.week >= 1 && w.week <= iso_weeks_in(w.year);
+    return w.year >= 0 && w.year <= 9999 && w.week >= 1 && w.week <= iso_week_count(w.year);
 }
 
 int32_t iso_week_monday(struct iso_week w)

@@ -36,11 +36,11 @@ int64_t clock_monotonic_ms(void);
 int32_t day_from_civil(int year, int month, int day); /* must be a real date */
 void day_to_civil(int32_t day, int *year, int *month, int *day_of_month);
 bool day_is_valid(int year, int month, int day);
-bool year_is_leap(int year);
+bool day_leap_year(int year);
 int day_of_year(int32_t day); /* 1..366 */
 int day_of_week(int32_t day); /* 1 Monday .. 7 Sunday */
 struct iso_week iso_week_of(int32_t day);
-int iso_weeks_in(int year); /* 52 or 53 */
+int iso_week_count(int year); /* 52 or 53 */
 bool iso_week_is_valid(struct iso_week w);
 int32_t iso_week_monday(struct iso_week w); /* day of that week's Monday */
 struct iso_week iso_week_add(struct iso_week w, int weeks);

@@ -75,7 +75,7 @@ json_t *event_digest(const char *plant, const json_t *week)
 void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size)
 {
     char uuid[UUID_TEXT];
-    uuid7(now_ms, uuid);
+    uuid_v7(now_ms, uuid);
     snprintf(out, size, "<%s@%s>", uuid, domain);
 }
 

@@ -18,7 +18,7 @@ int placing_find(const struct desk *desk, struct store *store, const struct comp
                                     .tz = desk->tz,
                                     .settle_at = desk->settle_at};
     struct lot_match_result matched = {0};
-    int rc = lot_match(desk->matcher, store, &query, &matched, err);
+    int rc = match_lot(desk->matcher, store, &query, &matched, err);
     if (rc)
         return rc;
     *ret = (struct placing){.lots.state = matched.state, .read_lot_id = matched.read_lot_id};

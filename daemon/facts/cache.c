@@ -8,7 +8,7 @@
 struct entry {
     struct cache_key key;
     int64_t stamp;
-    struct cached *object;
+    struct cache_object *object;
     struct entry *next;          /* in its bucket */
     struct entry *newer, *older; /* by use */
 };
@@ -20,22 +20,22 @@ struct cache {
     struct entry *newest, *oldest;
 };
 
-void cached_init(struct cached *object, void (*destroy)(struct cached *object))
+void cache_object_init(struct cache_object *object, void (*destroy)(struct cache_object *object))
 {
     object->references = 1;
     object->destroy = destroy;
 }
 
-void *cached_ref(void *object)
+void *cache_object_ref(void *object)
 {
-    struct cached *cached = object;
+    struct cache_object *cached = object;
     __atomic_add_fetch(&cached->references, 1, __ATOMIC_RELAXED);
     return object;
 }
 
-void cached_unref(void *object)
+void cache_object_unref(void *object)
 {
-    struct cached *cached = object;
+    struct cache_object *cached = object;
     if (cached && __atomic_sub_fetch(&cached->references, 1, __ATOMIC_ACQ_REL) == 0)
         cached->destroy(cached);
 }
@@ -111,7 +111,7 @@ static void drop(struct cache *cache, struct entry **at)
         return;
     *at = entry->next;
     unlink_use(cache, entry);
-    cached_unref(entry->object);
+    cache_object_unref(entry->object);
     free(entry);
     cache->count--;
 }
@@ -133,7 +133,7 @@ void *cache_get(struct cache *cache, struct cache_key key, int64_t stamp)
     pthread_mutex_lock(&cache->lock);
     struct entry *entry = *find(cache, key);
     if (entry && entry->stamp == stamp) {
-        object = cached_ref(entry->object);
+        object = cache_object_ref(entry->object);
         unlink_use(cache, entry);
         link_newest(cache, entry);
     }
@@ -153,7 +153,7 @@ void cache_put(struct cache *cache, struct cache_key key, int64_t stamp, void *o
     struct entry **bucket = bucket_of(cache, key);
     entry->key = key;
     entry->stamp = stamp;
-    entry->object = cached_ref(object);
+    entry->object = cache_object_ref(object);
     entry->next = *bucket;
     *bucket = entry;
     link_newest(cache, entry);

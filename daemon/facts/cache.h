@@ -7,14 +7,14 @@
 #include <stdint.h>
 
 /* First member of every cached object. */
-struct cached {
+struct cache_object {
     int references; /* atomic */
-    void (*destroy)(struct cached *object);
+    void (*destroy)(struct cache_object *object);
 };
 /* A new object has one reference. */
-void cached_init(struct cached *object, void (*destroy)(struct cached *object));
-void *cached_ref(void *object);
-void cached_unref(void *object); /* NULL is fine */
+void cache_object_init(struct cache_object *object, void (*destroy)(struct cache_object *object));
+void *cache_object_ref(void *object);
+void cache_object_unref(void *object); /* NULL is fine */
 
 struct cache_key {
     uint64_t a, b, c;

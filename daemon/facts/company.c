@@ -1,6 +1,6 @@
 #include "facts/company.h"
 #include "base/text.h"
-#include "facts/company_view.h"
+#include "facts/company_inside.h"
 #include "store/company_count.h"
 #include <math.h>
 #include <stdio.h>
@@ -38,14 +38,14 @@ void company_free(struct company *company)
 }
 
 /* ---- the Bayes factor ---- */
-static void destroy_view(struct cached *cached)
+static void destroy_view(struct cache_object *cached)
 {
     struct company_view *view = (struct company_view *)(void *)cached;
     for (int i = 0; i < view->day_count; i++) {
-        cached_unref((void *)view->days[i]);
-        cached_unref((void *)view->reports[i]);
+        cache_object_unref((void *)view->days[i]);
+        cache_object_unref((void *)view->reports[i]);
     }
-    cached_unref((void *)view->history);
+    cache_object_unref((void *)view->history);
     free(view->lots);
     free(view);
 }
@@ -74,15 +74,16 @@ static int load_days(struct company *company, struct store *store, struct compan
 {
     for (int i = 0; i < days; i++) {
         int32_t day = serials->from_day + i;
-        const struct day_lots *lots = NULL;
-        const struct day_reports *reports = NULL;
-        int rc = day_lots_get(company->days, store, day, records_serial, &lots, err);
+        const struct company_day_lots *lots = NULL;
+        const struct company_day_reports *reports = NULL;
+        int rc = company_day_lots_get(company->days, store, day, records_serial, &lots, err);
         if (!rc)
-            rc = day_reports_get(company->days, store, view->symptom, day,
-                                 /* a corrected lot may pack on another day now */
-                                 cache_stamp(records_serial, serials->by_day[i]), &reports, err);
+            rc = company_day_reports_get(company->days, store, view->symptom, day,
+                                         /* a corrected lot may pack on another day now */
+                                         cache_stamp(records_serial, serials->by_day[i]), &reports,
+                                         err);
         if (rc) {
-            cached_unref((void *)lots);
+            cache_object_unref((void *)lots);
             return rc;
         }
         view->days[i] = lots;
@@ -93,12 +94,13 @@ static int load_days(struct company *company, struct store *store, struct compan
     return 0;
 }
 
-static void count_reports(struct company_view *view, const struct day_reports *reports,
-                          struct view_lot *first, int count, double *ret_named, double *ret_all)
+static void count_reports(struct company_view *view, const struct company_day_reports *reports,
+                          struct company_view_lot *first, int count, double *ret_named,
+                          double *ret_all)
 {
     int at = 0;
     for (int i = 0; i < reports->count; i++) {
-        const struct day_report *report = &reports->reports[i];
+        const struct company_day_report *report = &reports->reports[i];
         if (report->received_ms > view->as_of_ms)
             continue;
         while (at < count && first[at].lot->lot_id < report->lot_id)
@@ -117,15 +119,15 @@ static void list_lots(struct company_view *view)
     view->lots = xcalloc((size_t)view->lot_count + 1, sizeof *view->lots);
     view->own = -1;
     for (int d = 0; d < view->day_count; d++) {
-        const struct day_lots *day = view->days[d];
-        struct view_lot *first = &view->lots[at];
+        const struct company_day_lots *day = view->days[d];
+        struct company_view_lot *first = &view->lots[at];
         for (int i = 0; i < day->count; i++) {
-            const struct day_lot *lot = &day->lots[i];
+            const struct company_day_lot *lot = &day->lots[i];
             double days = (double)(view->as_of_ms - lot->packed_from_ms) / (double)WHEN_DAY_MS;
             if (lot->lot_id == view->own_id)
                 view->own = at;
-            view->lots[at++] =
-                (struct view_lot){lot, day, company_history_reported(view->history, days), 0, 0};
+            view->lots[at++] = (struct company_view_lot){
+                lot, day, company_history_reported(view->history, days), 0, 0};
         }
         count_reports(view, view->reports[d], first, day->count, &named, &all);
     }
@@ -134,7 +136,7 @@ static void list_lots(struct company_view *view)
 
 /* One lot in deep trouble must not raise what is usual: each lot counts for no more than is
  * plausible at the usual rate. */
-static double trimmed(const struct view_lot *lot, double base)
+static double trimmed(const struct company_view_lot *lot, double base)
 {
     double expected = base * lot->lot->units * lot->reported;
     return fmin(lot->observed, fmax(1, ceil(expected + 2 * sqrt(expected))));
@@ -169,7 +171,7 @@ static void expect(struct company_view *view, const struct rules *rules)
     double bases[64];
     int known = 0;
     for (int i = 0; i < view->lot_count; i++) {
-        const struct day_lot *lot = view->lots[i].lot;
+        const struct company_day_lot *lot = view->lots[i].lot;
         int p = 0;
         while (p < known && ids[p] != lot->product_id)
             p++;
@@ -198,8 +200,8 @@ static int stamp_of(struct company *company, struct store *store, const struct r
                     struct error *err)
 {
     int days = *ret_days = window_of(record, as_of_ms, serials);
-    int rc = company_days(store, symptom_name(symptom), serials->from_day,
-                          serials->from_day + days - 1, take_serial, serials, err);
+    int rc = company_count_days(store, symptom_name(symptom), serials->from_day,
+                                serials->from_day + days - 1, take_serial, serials, err);
     if (!rc)
         rc = company_history_get(company->histories, store, rules, symptom,
                                  utc_day(record->lot.packed_from_ms), records_serial, ret_history,
@@ -218,7 +220,7 @@ int company_stamp(struct company *company, struct store *store, const struct rul
     int days;
     int rc = stamp_of(company, store, rules, symptom, record, as_of_ms, records_serial, &serials,
                       &days, &history, ret, err);
-    cached_unref((void *)history);
+    cache_object_unref((void *)history);
     return rc;
 }
 
@@ -226,13 +228,13 @@ static struct company_view *view_new(int symptom, const struct lot_record *recor
                                      const struct company_history *history)
 {
     struct company_view *view = xcalloc(1, sizeof *view);
-    cached_init(&view->cached, destroy_view);
+    cache_object_init(&view->cached, destroy_view);
     view->symptom = symptom;
     view->as_of_ms = as_of_ms;
     view->packed_from_ms = record->lot.packed_from_ms;
     view->own_id = record->lot.lot_id;
     view->product_id = record->lot.product_id;
-    view->own_line = day_key(record->lot.plant, record->lot.line);
+    view->own_line = company_day_key(record->lot.plant, record->lot.line);
     view->own_shift = cache_hash(view->own_line, record->lot.shift);
     view->history = history;
     snprintf(view->plant, sizeof view->plant, "%s", record->lot.plant);
@@ -252,14 +254,14 @@ int company_view_open(struct company *company, struct store *store, const struct
     struct cache_key key = {(uint64_t)record->lot.lot_id, (uint64_t)symptom, (uint64_t)as_of_ms};
     struct company_view *view = rc ? NULL : cache_get(company->views, key, stamp);
     if (rc || view) {
-        cached_unref((void *)history);
+        cache_object_unref((void *)history);
         *ret = view;
         return rc;
     }
     view = view_new(symptom, record, as_of_ms, history);
     rc = load_days(company, store, view, &serials, days, records_serial, err);
     if (rc) {
-        cached_unref(view);
+        cache_object_unref(view);
         return rc;
     }
     list_lots(view);
@@ -272,5 +274,5 @@ int company_view_open(struct company *company, struct store *store, const struct
 
 void company_view_close(struct company_view *view)
 {
-    cached_unref(view);
+    cache_object_unref(view);
 }

@@ -6,16 +6,16 @@
 #include <stdlib.h>
 #include <string.h>
 
-uint64_t day_key(const char *kind, const char *level)
+uint64_t company_day_key(const char *kind, const char *level)
 {
     return cache_hash(cache_hash(0, kind), level);
 }
 
 /* ---- lots ---- */
 
-static void destroy_lots(struct cached *cached)
+static void destroy_lots(struct cache_object *cached)
 {
-    struct day_lots *day = (struct day_lots *)(void *)cached;
+    struct company_day_lots *day = (struct company_day_lots *)(void *)cached;
     free(day->lots);
     free(day->shares);
     free(day);
@@ -23,29 +23,29 @@ static void destroy_lots(struct cached *cached)
 
 static int take_packed(void *arg, const struct evidence_packed *row)
 {
-    struct day_lots *day = arg;
+    struct company_day_lots *day = arg;
     day->lots = xrealloc(day->lots, (size_t)(day->count + 1) * sizeof *day->lots);
-    day->lots[day->count++] =
-        (struct day_lot){.lot_id = row->lot_id,
-                         .product_id = row->product_id,
-                         .packed_from_ms = row->packed_from_ms,
-                         .packed_to_ms = row->packed_to_ms,
-                         .units = (double)row->units,
-                         .line = day_key(row->plant, row->line),
-                         .shift = cache_hash(day_key(row->plant, row->line), row->shift)};
+    day->lots[day->count++] = (struct company_day_lot){
+        .lot_id = row->lot_id,
+        .product_id = row->product_id,
+        .packed_from_ms = row->packed_from_ms,
+        .packed_to_ms = row->packed_to_ms,
+        .units = (double)row->units,
+        .line = company_day_key(row->plant, row->line),
+        .shift = cache_hash(company_day_key(row->plant, row->line), row->shift)};
     return 0;
 }
 
 struct loose_share {
     int64_t lot_id;
-    struct day_share share;
+    struct company_day_share share;
 };
 struct loose {
     struct loose_share *shares;
     int count;
 };
 
-static void add_share(struct loose *loose, int64_t lot_id, struct day_share share)
+static void add_share(struct loose *loose, int64_t lot_id, struct company_day_share share)
 {
     loose->shares = xrealloc(loose->shares, (size_t)(loose->count + 1) * sizeof *loose->shares);
     loose->shares[loose->count++] = (struct loose_share){lot_id, share};
@@ -54,7 +54,8 @@ static void add_share(struct loose *loose, int64_t lot_id, struct day_share shar
 static int take_share(void *arg, const struct evidence_share *row)
 {
     struct loose *loose = arg;
-    struct day_share share = {.key = day_key(row->kind, row->level), .units = (double)row->units};
+    struct company_day_share share = {.key = company_day_key(row->kind, row->level),
+                                      .units = (double)row->units};
     int material = material_of(row->kind);
     if (strcmp(row->kind, "mix") == 0) {
         char when[32];
@@ -66,13 +67,13 @@ static int take_share(void *arg, const struct evidence_share *row)
         share.factor = FACTOR_ROUTE;
     } else if (strcmp(row->kind, "store") == 0) {
         share.factor = FACTOR_STORE;
-        share.also = day_key("route", row->supplier);
+        share.also = company_day_key("route", row->supplier);
     } else if (material >= 0) {
         share.factor = FACTOR_FLOUR + material;
         if (*row->supplier)
             add_share(loose, row->lot_id,
-                      (struct day_share){.key = day_key(row->kind, row->supplier),
-                                         .factor = FACTOR_SUPPLIER});
+                      (struct company_day_share){.key = company_day_key(row->kind, row->supplier),
+                                                 .factor = FACTOR_SUPPLIER});
     } else {
         return 0;
     }
@@ -82,7 +83,7 @@ static int take_share(void *arg, const struct evidence_share *row)
 
 static int by_lot_id(const void *a, const void *b)
 {
-    const struct day_lot *x = a, *y = b;
+    const struct company_day_lot *x = a, *y = b;
     return (x->lot_id > y->lot_id) - (x->lot_id < y->lot_id);
 }
 
@@ -96,7 +97,7 @@ static int by_share(const void *a, const void *b)
     return (x->share.key > y->share.key) - (x->share.key < y->share.key);
 }
 
-static void attach(struct day_lots *day, struct loose *loose)
+static void attach(struct company_day_lots *day, struct loose *loose)
 {
     if (day->count)
         qsort(day->lots, (size_t)day->count, sizeof *day->lots, by_lot_id);
@@ -105,7 +106,7 @@ static void attach(struct day_lots *day, struct loose *loose)
     day->shares = xcalloc((size_t)loose->count + 1, sizeof *day->shares);
     int at = 0;
     for (int i = 0; i < day->count; i++) {
-        struct day_lot *lot = &day->lots[i];
+        struct company_day_lot *lot = &day->lots[i];
         while (at < loose->count && loose->shares[at].lot_id < lot->lot_id)
             at++;
         lot->first_share = day->share_count;
@@ -115,11 +116,11 @@ static void attach(struct day_lots *day, struct loose *loose)
     }
 }
 
-int day_lots_get(struct cache *cache, struct store *store, int32_t day, int64_t stamp,
-                 const struct day_lots **ret, struct error *err)
+int company_day_lots_get(struct cache *cache, struct store *store, int32_t day, int64_t stamp,
+                         const struct company_day_lots **ret, struct error *err)
 {
     struct cache_key key = {(uint64_t)(int64_t)day, UINT64_MAX, 0};
-    struct day_lots *lots = cache_get(cache, key, stamp);
+    struct company_day_lots *lots = cache_get(cache, key, stamp);
     if (lots) {
         *ret = lots;
         return 0;
@@ -127,7 +128,7 @@ int day_lots_get(struct cache *cache, struct store *store, int32_t day, int64_t 
     struct loose loose = {0};
     int64_t from_ms = day * WHEN_DAY_MS;
     lots = xcalloc(1, sizeof *lots);
-    cached_init(&lots->cached, destroy_lots);
+    cache_object_init(&lots->cached, destroy_lots);
     int rc = evidence_packed(store, from_ms, from_ms + WHEN_DAY_MS, take_packed, lots, err);
     if (!rc && lots->count)
         rc = evidence_shares(store, from_ms, from_ms + WHEN_DAY_MS, take_share, &loose, err);
@@ -136,62 +137,64 @@ int day_lots_get(struct cache *cache, struct store *store, int32_t day, int64_t 
         cache_put(cache, key, stamp, lots);
         *ret = lots;
     } else {
-        cached_unref(lots);
+        cache_object_unref(lots);
     }
     free(loose.shares);
     return rc;
 }
 
-const struct day_lot *day_lots_find(const struct day_lots *lots, int64_t lot_id)
+const struct company_day_lot *company_day_lots_find(const struct company_day_lots *lots,
+                                                    int64_t lot_id)
 {
-    struct day_lot key = {.lot_id = lot_id};
+    struct company_day_lot key = {.lot_id = lot_id};
     return lots->count ? bsearch(&key, lots->lots, (size_t)lots->count, sizeof key, by_lot_id)
                        : NULL;
 }
 
 /* ---- complaints ---- */
 
-static void destroy_reports(struct cached *cached)
+static void destroy_reports(struct cache_object *cached)
 {
-    struct day_reports *day = (struct day_reports *)(void *)cached;
+    struct company_day_reports *day = (struct company_day_reports *)(void *)cached;
     free(day->reports);
     free(day);
 }
 
 static int take_report(void *arg, const struct evidence_report *row)
 {
-    struct day_reports *day = arg;
+    struct company_day_reports *day = arg;
     day->reports = xrealloc(day->reports, (size_t)(day->count + 1) * sizeof *day->reports);
-    day->reports[day->count++] = (struct day_report){
-        row->lot_id, row->received_ms, *row->store ? day_key("store", row->store) : 0,
-        *row->route ? day_key("route", row->route) : 0};
+    day->reports[day->count++] = (struct company_day_report){
+        row->lot_id, row->received_ms, *row->store ? company_day_key("store", row->store) : 0,
+        *row->route ? company_day_key("route", row->route) : 0};
     return 0;
 }
 
 static int by_report(const void *a, const void *b)
 {
-    const struct day_report *x = a, *y = b;
+    const struct company_day_report *x = a, *y = b;
     if (x->lot_id != y->lot_id)
         return x->lot_id < y->lot_id ? -1 : 1;
     return (x->received_ms > y->received_ms) - (x->received_ms < y->received_ms);
 }
 
-int day_reports_get(struct cache *cache, struct store *store, int symptom, int32_t day,
-                    int64_t stamp, const struct day_reports **ret, struct error *err)
+int company_day_reports_get(struct cache *cache, struct store *store, int symptom, int32_t day,
+                            int64_t stamp, const struct company_day_reports **ret,
+                            struct error *err)
 {
     struct cache_key key = {(uint64_t)(int64_t)day, (uint64_t)symptom, 1};
-    struct day_reports *reports = cache_get(cache, key, stamp);
+    struct company_day_reports *reports = cache_get(cache, key, stamp);
     if (reports) {
         *ret = reports;
         return 0;
     }
     int64_t from_ms = day * WHEN_DAY_MS;
     reports = xcalloc(1, sizeof *reports);
-    cached_init(&reports->cached, destroy_reports);
+    cache_object_init(&reports->cached, destroy_reports);
     int rc = evidence_reports(store, symptom_name(symptom), from_ms, from_ms + WHEN_DAY_MS,
                               take_report, reports, err);
     if (rc) {
-        cached_unref(reports);
+        cache_object_unref(reports);
         return rc;
     }
     if (reports->count)

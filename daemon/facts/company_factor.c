@@ -1,6 +1,6 @@
 /* Factors of a view: who shares what, and what an excess says. */
 #include "base/text.h"
-#include "facts/company_view.h"
+#include "facts/company_inside.h"
 #include "stats/shrink.h"
 #include <math.h>
 #include <stdlib.h>
@@ -65,19 +65,20 @@ struct company_factor company_factor_of(double observed, double expected, int lo
                                    .lots = lots};
 }
 
-void company_level_add(struct level *level, const struct view_lot *lot)
+void company_level_add(struct level *level, const struct company_view_lot *lot)
 {
     level->observed += lot->observed;
     level->expected += lot->expected;
     level->lots++;
 }
 
-bool company_near(const struct company_view *view, const struct day_lot *lot, int days)
+bool company_near(const struct company_view *view, const struct company_day_lot *lot, int days)
 {
     return llabs(lot->packed_from_ms - view->packed_from_ms) <= days * WHEN_DAY_MS;
 }
 
-static bool shares_plain(const struct company_view *view, const struct day_lot *lot, int factor)
+static bool shares_plain(const struct company_view *view, const struct company_day_lot *lot,
+                         int factor)
 {
     switch (factor) {
     case FACTOR_LINE:
@@ -91,7 +92,7 @@ static bool shares_plain(const struct company_view *view, const struct day_lot *
     }
 }
 
-static void span_add(const struct company_view *view, const struct view_lot *lot,
+static void span_add(const struct company_view *view, const struct company_view_lot *lot,
                      struct span_levels spans[SPAN_COUNT])
 {
     int64_t apart_ms = lot->lot->packed_from_ms - view->packed_from_ms;
@@ -146,16 +147,16 @@ static struct company_factor span_factor(const struct span_levels *span, struct 
     return shown;
 }
 
-static bool share_before(const struct day_share *a, const struct day_share *b)
+static bool share_before(const struct company_day_share *a, const struct company_day_share *b)
 {
     return a->factor != b->factor ? a->factor < b->factor : a->key < b->key;
 }
 
 /* Both lists are in order: one walk finds what two lots share. */
-void company_levels_add(const struct view_lot *lot, const struct day_share *own, int own_count,
-                        struct level *levels)
+void company_levels_add(const struct company_view_lot *lot, const struct company_day_share *own,
+                        int own_count, struct level *levels)
 {
-    const struct day_share *other = &lot->day->shares[lot->lot->first_share];
+    const struct company_day_share *other = &lot->day->shares[lot->lot->first_share];
     int i = 0, j = 0;
     while (i < own_count && j < lot->lot->share_count) {
         if (share_before(&own[i], &other[j])) {
@@ -211,13 +212,13 @@ static void fill_any(struct company_view *view)
     view->factors[FACTOR_ANY].bits = log2(sum / known);
 }
 
-const struct day_share *company_own_shares(const struct company_view *view, int *ret_count)
+const struct company_day_share *company_own_shares(const struct company_view *view, int *ret_count)
 {
-    static const struct day_share NONE[1];
+    static const struct company_day_share NONE[1];
     *ret_count = 0;
     if (view->own < 0)
         return NONE;
-    const struct view_lot *own = &view->lots[view->own];
+    const struct company_view_lot *own = &view->lots[view->own];
     *ret_count = own->lot->share_count;
     return &own->day->shares[own->lot->first_share];
 }
@@ -225,7 +226,7 @@ const struct day_share *company_own_shares(const struct company_view *view, int 
 void company_fill_factors(struct company_view *view)
 {
     int count;
-    const struct day_share *shares = company_own_shares(view, &count);
+    const struct company_day_share *shares = company_own_shares(view, &count);
     struct span_levels spans[SPAN_COUNT] = {0};
     struct level hours = {0}, with = {0};
     struct level *levels = xcalloc((size_t)count + 1, sizeof *levels);
@@ -249,7 +250,7 @@ void company_fill_factors(struct company_view *view)
         if (f != FACTOR_PLANT)
             view->factors[f] = best_of(levels, count, f);
     if (view->own >= 0) {
-        const struct view_lot *own = &view->lots[view->own];
+        const struct company_view_lot *own = &view->lots[view->own];
         view->factors[FACTOR_LOT] = company_factor_of(fmax(0, own->observed - 1), own->expected, 1);
         with.observed = own->observed;
         with.expected = own->expected;
@@ -273,10 +274,10 @@ struct company_factor company_of_lot_and_line(const struct company_view *view)
 struct company_factor company_of_window(const struct company_view *view, const char *line,
                                         int64_t from_ms, int64_t to_ms)
 {
-    uint64_t wanted = *line ? day_key(view->plant, line) : 0;
+    uint64_t wanted = *line ? company_day_key(view->plant, line) : 0;
     struct level level = {0};
     for (int i = 0; i < view->lot_count; i++) {
-        const struct day_lot *lot = view->lots[i].lot;
+        const struct company_day_lot *lot = view->lots[i].lot;
         if (i != view->own && lot->packed_from_ms >= from_ms && lot->packed_from_ms < to_ms &&
             (!wanted || lot->line == wanted))
             company_level_add(&level, &view->lots[i]);
@@ -286,17 +287,17 @@ struct company_factor company_of_window(const struct company_view *view, const c
 
 /* ---- routes and stores ---- */
 
-static bool named(const struct day_lots *lots, const struct day_report *report, int factor,
-                  uint64_t key)
+static bool named(const struct company_day_lots *lots, const struct company_day_report *report,
+                  int factor, uint64_t key)
 {
     if (factor == FACTOR_STORE)
         return report->store == key;
     if (report->route || !report->store)
         return report->route == key;
     /* the complaint names the store only: the lot's dispatches tell its route */
-    const struct day_lot *lot = day_lots_find(lots, report->lot_id);
+    const struct company_day_lot *lot = company_day_lots_find(lots, report->lot_id);
     for (int i = 0; lot && i < lot->share_count; i++) {
-        const struct day_share *share = &lots->shares[lot->first_share + i];
+        const struct company_day_share *share = &lots->shares[lot->first_share + i];
         if (share->factor == FACTOR_STORE && share->key == report->store)
             return share->also == key;
     }
@@ -307,11 +308,11 @@ static void expect_trade(const struct company_view *view, int factor, uint64_t k
                          struct level *level)
 {
     for (int i = 0; i < view->lot_count; i++) {
-        const struct view_lot *lot = &view->lots[i];
+        const struct company_view_lot *lot = &view->lots[i];
         if (!company_near(view, lot->lot, days) || lot->lot->units <= 0)
             continue;
         for (int s = 0; s < lot->lot->share_count; s++) {
-            const struct day_share *share = &lot->day->shares[lot->lot->first_share + s];
+            const struct company_day_share *share = &lot->day->shares[lot->lot->first_share + s];
             if (share->factor == factor && share->key == key) {
                 level->expected += lot->expected * fmin(1, share->units / lot->lot->units);
                 level->lots++;
@@ -324,7 +325,7 @@ static void expect_trade(const struct company_view *view, int factor, uint64_t k
 struct company_factor company_of_trade(const struct company_view *view, int factor,
                                        const char *level_name, int own)
 {
-    uint64_t key = day_key(factor == FACTOR_ROUTE ? "route" : "store", level_name);
+    uint64_t key = company_day_key(factor == FACTOR_ROUTE ? "route" : "store", level_name);
     int days = factor == FACTOR_ROUTE ? ROUTE_DAYS : STORE_DAYS;
     struct level level = {0};
     expect_trade(view, factor, key, days, &level);
@@ -332,8 +333,9 @@ struct company_factor company_of_trade(const struct company_view *view, int fact
         return (struct company_factor){0};
     for (int d = 0; d < view->day_count; d++)
         for (int i = 0; i < view->reports[d]->count; i++) {
-            const struct day_report *report = &view->reports[d]->reports[i];
-            const struct day_lot *lot = day_lots_find(view->days[d], report->lot_id);
+            const struct company_day_report *report = &view->reports[d]->reports[i];
+            const struct company_day_lot *lot =
+                company_day_lots_find(view->days[d], report->lot_id);
             if (report->received_ms <= view->as_of_ms && lot && company_near(view, lot, days) &&
                 named(view->days[d], report, factor, key))
                 level.observed++;

@@ -15,7 +15,7 @@ struct gather {
     double last_count;
 };
 
-static void destroy(struct cached *cached)
+static void destroy(struct cache_object *cached)
 {
     free((struct company_history *)(void *)cached);
 }
@@ -51,7 +51,7 @@ static void fill_reported(struct gather *gather, const struct rules *rules, int 
         sum += gather->delays[d];
     for (int d = 0; d <= HISTORY_DELAY_DAYS; d++) {
         double shipped =
-            rule_curve(ranking->delay[symptom], ranking->delay_count[symptom], d + 0.5);
+            rules_curve(ranking->delay[symptom], ranking->delay_count[symptom], d + 0.5);
         so_far += gather->delays[d];
         gather->history->reported[d] = (so_far + SHIPPED_WEIGHT * shipped) / (sum + SHIPPED_WEIGHT);
     }
@@ -66,7 +66,7 @@ int company_history_get(struct cache *cache, struct store *store, const struct r
     int32_t from = monday - FROM_DAYS, to = monday - TO_DAYS;
     struct cache_key key = {(uint64_t)symptom, (uint64_t)(int64_t)monday, UINT64_MAX};
     int64_t serial = 0;
-    int rc = company_days_serial(store, symptom_name(symptom), from, to, &serial, err);
+    int rc = company_count_days_serial(store, symptom_name(symptom), from, to, &serial, err);
     if (rc)
         return rc;
     int64_t stamp = cache_stamp(records_serial, serial);
@@ -76,15 +76,15 @@ int company_history_get(struct cache *cache, struct store *store, const struct r
         return 0;
     }
     history = xcalloc(1, sizeof *history);
-    cached_init(&history->cached, destroy);
+    cache_object_init(&history->cached, destroy);
     history->stamp = stamp;
     struct gather gather = {.history = history};
-    rc = company_counts(store, symptom_name(symptom), from, to, take_count, &gather, err);
+    rc = company_count_list(store, symptom_name(symptom), from, to, take_count, &gather, err);
     if (!rc)
         rc = evidence_packed(store, from * WHEN_DAY_MS, (to + 1) * WHEN_DAY_MS, take_packed,
                              history, err);
     if (rc) {
-        cached_unref(history);
+        cache_object_unref(history);
         return rc;
     }
     fill_reported(&gather, rules, symptom);

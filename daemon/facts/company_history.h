@@ -10,7 +10,7 @@
 #define HISTORY_DELAY_DAYS 36 /* later ones are left out: the last day counts as all */
 
 struct company_history {
-    struct cached cached;
+    struct cache_object cached;
     int64_t stamp;                           /* of the data it was made from */
     double reported[HISTORY_DELAY_DAYS + 1]; /* share in by the end of day d after packing */
     double complaints, units;                /* in complete weeks, no lot counted for more than 3 */

@@ -1,9 +1,9 @@
 /* The other lots of a view, with what they share: for reach. */
 #include "base/text.h"
-#include "facts/company_view.h"
+#include "facts/company_inside.h"
 #include <stdlib.h>
 
-static unsigned plain_shared(const struct company_view *view, const struct day_lot *lot)
+static unsigned plain_shared(const struct company_view *view, const struct company_day_lot *lot)
 {
     unsigned shared = 0;
     if (lot->product_id == view->product_id)
@@ -21,10 +21,10 @@ static unsigned plain_shared(const struct company_view *view, const struct day_l
 int company_lots(const struct company_view *view, company_lot_each each, void *arg)
 {
     int count, answer = 0;
-    const struct day_share *shares = company_own_shares(view, &count);
+    const struct company_day_share *shares = company_own_shares(view, &count);
     struct level *levels = xcalloc((size_t)count + 1, sizeof *levels);
     for (int i = 0; i < view->lot_count && !answer; i++) {
-        const struct view_lot *other = &view->lots[i];
+        const struct company_view_lot *other = &view->lots[i];
         if (i == view->own)
             continue;
         for (int s = 0; s < count; s++)

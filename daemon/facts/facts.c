@@ -8,12 +8,12 @@
 /* ---- what the lot's own records say, kept ---- */
 
 struct kept {
-    struct cached cached;
+    struct cache_object cached;
     const struct lot_record *record; /* whose words the facts borrow */
     struct fact facts[];
 };
 
-static void destroy(struct cached *cached)
+static void destroy(struct cache_object *cached)
 {
     struct kept *kept = (struct kept *)(void *)cached;
     lot_record_unref(kept->record);
@@ -40,9 +40,9 @@ static int facts_of_records(const struct facts_job *job, struct error *err)
     struct kept *kept = keep ? cache_get(job->source->records, key, job->records_serial) : NULL;
     if (kept) {
         memcpy(set->lot, kept->facts, bytes);
-        cached_unref((void *)set->record);
-        set->record = cached_ref((void *)kept->record);
-        cached_unref(kept);
+        cache_object_unref((void *)set->record);
+        set->record = cache_object_ref((void *)kept->record);
+        cache_object_unref(kept);
         return 0;
     }
     int rc = facts_lot(job, err);
@@ -51,11 +51,11 @@ static int facts_of_records(const struct facts_job *job, struct error *err)
     if (rc || !keep)
         return rc;
     kept = xcalloc(1, sizeof *kept + bytes);
-    cached_init(&kept->cached, destroy);
-    kept->record = cached_ref((void *)set->record);
+    cache_object_init(&kept->cached, destroy);
+    kept->record = cache_object_ref((void *)set->record);
     memcpy(kept->facts, set->lot, bytes);
     cache_put(job->source->records, key, job->records_serial, kept);
-    cached_unref(kept);
+    cache_object_unref(kept);
     return 0;
 }
 
@@ -65,7 +65,7 @@ int facts_gather(const struct facts_source *source, struct store *store,
 {
     struct facts_job job = {source, store, input, ret, 0, WHEN_UNKNOWN_DAY};
     fact_set_init(ret, source->rules, input->count);
-    int rc = company_records_serial(store, &job.records_serial, err);
+    int rc = company_count_records_serial(store, &job.records_serial, err);
     if (!rc && lot_id > 0) {
         rc = lot_record_get(source->lots, store, job.records_serial, lot_id, &ret->record, err);
         if (!rc)

@@ -32,7 +32,7 @@ struct fact_usual {
     double median[3], spread[3]; /* by enum fact_part */
 };
 struct fact_baseline {
-    struct cached cached;
+    struct cache_object cached;
     struct fact_usual *usual;
     int count;
     struct fact_usual ages[MATERIALS]; /* days in use of the material lots */

@@ -7,12 +7,12 @@
 
 /* Factors by fact and complaint, in the order in which walk() comes to them. */
 struct kept {
-    struct cached cached;
+    struct cache_object cached;
     int count;
     struct company_factor factors[];
 };
 
-static void destroy(struct cached *cached)
+static void destroy(struct cache_object *cached)
 {
     free((struct kept *)(void *)cached);
 }
@@ -197,7 +197,7 @@ int facts_company(const struct facts_job *job, struct error *err)
             if (facts_wanted(job, f, FACT_COMPANY))
                 most += rules->facts[f].name.per_complaint ? (size_t)job->input->count : 1;
         kept = xcalloc(1, sizeof *kept + most * sizeof kept->factors[0]);
-        cached_init(&kept->cached, destroy);
+        cache_object_init(&kept->cached, destroy);
         rc = work_all(job, kept, err);
         if (!rc)
             cache_put(job->source->companies, key, stamp, kept);
@@ -212,6 +212,6 @@ int facts_company(const struct facts_job *job, struct error *err)
     }
     if (!rc)
         compete(job);
-    cached_unref(kept);
+    cache_object_unref(kept);
     return rc;
 }

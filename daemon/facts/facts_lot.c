@@ -12,7 +12,7 @@
 
 /* ---- the recent lots ---- */
 
-static void destroy_baseline(struct cached *cached)
+static void destroy_baseline(struct cache_object *cached)
 {
     struct fact_baseline *baseline = (struct fact_baseline *)(void *)cached;
     free(baseline->usual);
@@ -135,7 +135,7 @@ int facts_baseline(const struct facts_source *source, struct store *store, int64
     }
     if (!rc) {
         baseline = xcalloc(1, sizeof *baseline);
-        cached_init(&baseline->cached, destroy_baseline);
+        cache_object_init(&baseline->cached, destroy_baseline);
         fill_baseline(baseline, records, count, until_ms);
         cache_put(source->baselines, key, records_serial, baseline);
         *ret = baseline;
@@ -266,6 +266,6 @@ int facts_lot(const struct facts_job *job, struct error *err)
         else if (facts_wanted(job, f, FACT_LOT))
             take_lot(job, name, baseline, fact_set_at(job->set, f, 0));
     }
-    cached_unref((void *)baseline);
+    cache_object_unref((void *)baseline);
     return 0;
 }

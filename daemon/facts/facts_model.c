@@ -12,12 +12,12 @@ enum { LAST_AGE = 60, ROPE_LAST_AGE = 14, HORIZON_PAST_CODE = 14 };
 
 /* Of one case: by fact and complaint, in the order in which the facts come. */
 struct kept {
-    struct cached cached;
+    struct cache_object cached;
     int count;
     double value[]; /* bits, or the number; NAN: does not vote */
 };
 
-static void destroy(struct cached *cached)
+static void destroy(struct cache_object *cached)
 {
     free((struct kept *)(void *)cached);
 }
@@ -195,7 +195,7 @@ static int work_all(const struct facts_job *job, const double *ages, struct kept
     if (rc)
         return rc;
     model_lot_of(rules, job->set->record, baseline, job->input->as_of_ms, &modelling.lot);
-    cached_unref((void *)baseline);
+    cache_object_unref((void *)baseline);
     for (int f = 0; f < rules->fact_count; f++) {
         if (!facts_wanted(job, f, FACT_MODEL))
             continue;
@@ -245,7 +245,7 @@ int facts_model(const struct facts_job *job, struct error *err)
         facts += facts_wanted(job, f, FACT_MODEL);
     if (!kept) {
         kept = xcalloc(1, sizeof *kept + (facts * n + 1) * sizeof kept->value[0]);
-        cached_init(&kept->cached, destroy);
+        cache_object_init(&kept->cached, destroy);
         rc = work_all(job, ages, kept, err);
         if (!rc)
             cache_put(job->source->predictions, key, job->records_serial, kept);
@@ -255,7 +255,7 @@ int facts_model(const struct facts_job *job, struct error *err)
             take(job, f, &kept->value[at], ages);
             at += job->input->count;
         }
-    cached_unref(kept);
+    cache_object_unref(kept);
     free(ages);
     return rc;
 }

@@ -25,12 +25,12 @@ struct entry {
 /* One place's entries of one quantity for one line, around a block of days: one series serves all
  * lots packed in it. */
 struct log_series {
-    struct cached cached;
+    struct cache_object cached;
     struct entry *entries; /* by time */
     int count;
 };
 
-static void destroy_log(struct cached *cached)
+static void destroy_log(struct cache_object *cached)
 {
     struct log_series *log = (struct log_series *)(void *)cached;
     free(log->entries);
@@ -60,12 +60,12 @@ static int log_get(const struct facts_job *job, const char *place, const char *q
     int64_t from_ms = tz_day_start_ms(job->source->tz, block * LOG_BLOCK_DAYS);
     int days = strcmp(quantity, "filter_changed") == 0 ? FILTER_BEFORE_DAYS : LOG_BEFORE_DAYS;
     log = xcalloc(1, sizeof *log);
-    cached_init(&log->cached, destroy_log);
+    cache_object_init(&log->cached, destroy_log);
     int rc = evidence_plantlog(
         job->store, place, quantity, line, from_ms - (int64_t)days * WHEN_DAY_MS,
         from_ms + (LOG_BLOCK_DAYS + LOG_AFTER_DAYS) * WHEN_DAY_MS, take_entry, log, err);
     if (rc) {
-        cached_unref(log);
+        cache_object_unref(log);
         return rc;
     }
     cache_put(job->source->logs, key, job->records_serial, log);
@@ -222,7 +222,7 @@ static int take_place(const struct facts_job *job, const struct fact_name *name,
     default:
         take_logged(job, name, log, fact);
     }
-    cached_unref((void *)log);
+    cache_object_unref((void *)log);
     return 0;
 }
 
@@ -258,6 +258,6 @@ int facts_window(const struct facts_job *job, const char *place, bool *ret_known
                       ? log->entries[next].at_ms
                       : job->input->as_of_ms;
     }
-    cached_unref((void *)log);
+    cache_object_unref((void *)log);
     return 0;
 }

@@ -266,7 +266,7 @@ static int first_uses(struct store *store, struct lot_record *record, struct err
     return rc;
 }
 
-static void destroy(struct cached *cached)
+static void destroy(struct cache_object *cached)
 {
     struct lot_record *record = (struct lot_record *)(void *)cached;
     free(record->series);
@@ -325,12 +325,12 @@ int lot_record_get(struct cache *cache, struct store *store, int64_t records_ser
     }
     struct build *build = xcalloc(1, sizeof *build);
     record = xcalloc(1, sizeof *record);
-    cached_init(&record->cached, destroy);
+    cache_object_init(&record->cached, destroy);
     build->record = record;
     int rc = read_record(store, lot_id, build, err);
     free(build);
     if (rc) {
-        cached_unref(record);
+        cache_object_unref(record);
         return rc;
     }
     cache_put(cache, key, records_serial, record);
@@ -340,7 +340,7 @@ int lot_record_get(struct cache *cache, struct store *store, int64_t records_ser
 
 void lot_record_unref(const struct lot_record *record)
 {
-    cached_unref((void *)record);
+    cache_object_unref((void *)record);
 }
 
 /* ---- reading ---- */

@@ -29,7 +29,7 @@ struct lot_dispatch {
 };
 
 struct lot_record {
-    struct cached cached;
+    struct cache_object cached;
     struct evidence_lot lot;
     struct lot_series *series; /* also those that only have a target (count 0) */
     int series_count;

@@ -246,7 +246,7 @@ static void read_measured(const json_t *measured, struct reading *r)
     json_object_set_new(r->form->body, "measured", taken);
 }
 
-void contact_fold_key(const char *text, char *out, size_t size)
+void complaint_form_contact_key(const char *text, char *out, size_t size)
 {
     char folded[256];
     text_fold(text, folded, sizeof folded);
@@ -289,7 +289,7 @@ static int check_contact(const json_t *contact, struct complaint_form *form, str
         }
         char key[256];
         json_object_set(kept, fields_leaf(f), (json_t *)value);
-        contact_fold_key(json_string_value(value), key, sizeof key);
+        complaint_form_contact_key(json_string_value(value), key, sizeof key);
         text_appendf(&fold, "%s\n", key);
     }
     if (json_object_size(kept) == 0) {

@@ -59,6 +59,6 @@ json_t *complaint_form_harm(const json_t *complaint, bool *ret_possible);
 /* The text member, or NULL. Lives as long as the form. */
 const char *complaint_form_text(const struct complaint_form *form, const char *name);
 /* What `erase` looks for in a person's words: folded, or digits only for a phone number. */
-void contact_fold_key(const char *text, char *out, size_t size);
+void complaint_form_contact_key(const char *text, char *out, size_t size);
 
 #endif

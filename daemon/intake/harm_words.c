@@ -27,12 +27,12 @@ static int slips_of(const struct harm_word *word)
     return word->length >= 8 ? 2 : word->length >= 5 ? 1 : 0;
 }
 
-int harm_misspelled(const struct harm_words *words, const struct harm_language *language,
-                    const struct note_word *word)
+int harm_words_misspelled(const struct harm_words *words, const struct harm_language *language,
+                          const struct note_word *word)
 {
     if (word->length < 4 || common_words_has(words->common, word->text))
         return -1;
-    uint64_t letters = harm_letters(word->text, word->length);
+    uint64_t letters = harm_words_letters(word->text, word->length);
     int best = -1, least = 3;
     for (const int *i = language->by_letter[lexicon_start(word->text)]; *i >= 0; i++) {
         const struct harm_word *other = &language->words[*i];
@@ -59,8 +59,8 @@ static int find_enye(const struct harm_language *language, const char *note,
         return -1;
     text_fold(kept, text, sizeof text);
     for (const char *c = text; *c; c++)
-        hash = harm_hash_next(hash, *c);
-    return harm_language_find(language, text, strlen(text), hash, false);
+        hash = harm_words_hash_next(hash, *c);
+    return harm_words_language_find(language, text, strlen(text), hash, false);
 }
 
 /* Which words of the language it is: itself, beginnings of it, else one that it misspells. */
@@ -74,15 +74,16 @@ static void find_own(const struct harm_words *words, const struct harm_language 
     if (token->own[0] >= 0)
         return;
     for (size_t length = 1; length <= word->length; length++) {
-        hash = harm_hash_next(hash, word->text[length - 1]);
-        int stem = length > 1 ? harm_language_find(language, word->text, length, hash, true) : -1;
+        hash = harm_words_hash_next(hash, word->text[length - 1]);
+        int stem =
+            length > 1 ? harm_words_language_find(language, word->text, length, hash, true) : -1;
         if (stem >= 0)
             add_own(token, stem);
     }
-    int exact = harm_language_find(language, word->text, word->length, hash, false);
+    int exact = harm_words_language_find(language, word->text, word->length, hash, false);
     if (exact >= 0)
         add_own(token, exact);
-    int other = exact < 0 ? harm_misspelled(words, language, word) : -1;
+    int other = exact < 0 ? harm_words_misspelled(words, language, word) : -1;
     if (other >= 0)
         add_own(token, other);
 }
@@ -129,7 +130,7 @@ static struct showing shown_in(const struct harm_text *text, int from, int to)
 {
     struct showing shown = {0};
     for (int at = from; at < to; at++) {
-        shown.marks += harm_text_has(text, at, text->language->marks);
+        shown.marks += harm_words_text_has(text, at, text->language->marks);
         shown.words += text->tokens[at].own[0] >= 0;
     }
     return shown;
@@ -234,10 +235,10 @@ static void find_all(struct harm_text *text)
     const struct harm_language *language = text->language;
     bool *harm = xcalloc((size_t)text->count + 1, sizeof *harm);
     for (int set = 0; set < language->set_count; set++)
-        harm_text_find(text, set, set > language->context[CONTEXT_COUNT - 1]);
+        harm_words_text_find(text, set, set > language->context[CONTEXT_COUNT - 1]);
     mark_idioms(text);
     mark_harm(text, harm);
-    harm_scope(text, harm);
+    harm_words_scope(text, harm);
     free(harm);
 }
 
@@ -248,7 +249,7 @@ enum level { LEVEL_NONE, LEVEL_POSSIBLE, LEVEL_SAID };
 static bool touches(const struct harm_text *text, struct harm_span span, enum harm_context context)
 {
     for (int at = span.from; at < span.to; at++)
-        if (harm_text_has(text, at, text->language->context[context]))
+        if (harm_words_text_has(text, at, text->language->context[context]))
             return true;
     return false;
 }
@@ -256,7 +257,7 @@ static bool touches(const struct harm_text *text, struct harm_span span, enum ha
 static bool follows(const struct harm_text *text, int at, int reach, enum harm_context context)
 {
     for (int i = at; i <= at + reach && i < text->count; i++)
-        if (harm_text_has(text, i, text->language->context[context]))
+        if (harm_words_text_has(text, i, text->language->context[context]))
             return true;
     return false;
 }
@@ -375,7 +376,7 @@ static void add_language(struct doc *doc, const char *stem, void *arg)
     }
     words->languages =
         xrealloc(words->languages, (size_t)(words->count + 1) * sizeof *words->languages);
-    harm_language_read(doc, &words->languages[words->count++]);
+    harm_words_language_read(doc, &words->languages[words->count++]);
 }
 
 int harm_words_load(const char *dir, const struct common_words *common, doc_report report,
@@ -400,7 +401,7 @@ void harm_words_free(struct harm_words *words)
     if (!words)
         return;
     for (int i = 0; i < words->count; i++)
-        harm_language_free(&words->languages[i]);
+        harm_words_language_free(&words->languages[i]);
     free(words->languages);
     free(words);
 }

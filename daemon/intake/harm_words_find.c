@@ -24,7 +24,7 @@ static int by_place(const void *left, const void *right)
                               : (a->to < b->to) - (a->to > b->to);
 }
 
-bool harm_text_has(const struct harm_text *text, int at, int set)
+bool harm_words_text_has(const struct harm_text *text, int at, int set)
 {
     return at >= 0 && at < text->count && (text->tokens[at].sets[set / 64] >> set % 64 & 1);
 }
@@ -43,10 +43,10 @@ static int first_at(const struct harm_spans *spans, int at)
     return low;
 }
 
-int harm_text_end(const struct harm_text *text, int at, int set)
+int harm_words_text_end(const struct harm_text *text, int at, int set)
 {
     const struct harm_spans *spans = &text->spans[set];
-    return harm_text_has(text, at, set) ? spans->items[first_at(spans, at)].to : -1;
+    return harm_words_text_has(text, at, set) ? spans->items[first_at(spans, at)].to : -1;
 }
 
 static bool is_idle(const struct harm_text *text, int from, int to)
@@ -61,7 +61,7 @@ static bool is_idle(const struct harm_text *text, int from, int to)
 static int awake_end(const struct harm_text *text, int at, int set)
 {
     const struct harm_spans *spans = &text->spans[set];
-    if (!harm_text_has(text, at, set))
+    if (!harm_words_text_has(text, at, set))
         return -1;
     for (int i = first_at(spans, at); i < spans->count && spans->items[i].from == at; i++)
         if (!is_idle(text, at, spans->items[i].to))
@@ -79,7 +79,7 @@ static int item_end(const struct harm_text *text, const struct harm_item *item, 
     for (int i = item->first; i < item->first + item->count && end < 0; i++) {
         int option = text->language->options[i];
         if (option < 0)
-            end = awake ? awake_end(text, at, ~option) : harm_text_end(text, at, ~option);
+            end = awake ? awake_end(text, at, ~option) : harm_words_text_end(text, at, ~option);
         for (int k = 0; option >= 0 && k < HARM_OWN && token->own[k] >= 0; k++)
             end = token->own[k] == option ? at + 1 : end;
     }
@@ -105,9 +105,9 @@ static bool may_stand(const struct search *s, int at, int between, int *fillers,
 {
     const struct harm_text *text = s->text;
     const struct harm_language *language = text->language;
-    if (!text->tokens[at].idle && harm_text_has(text, at, language->context[CONTEXT_DENY]))
+    if (!text->tokens[at].idle && harm_words_text_has(text, at, language->context[CONTEXT_DENY]))
         return false;
-    if (s->awake && harm_text_has(text, at, language->filler) && (*fillers)++ < FILLERS_MOST)
+    if (s->awake && harm_words_text_has(text, at, language->filler) && (*fillers)++ < FILLERS_MOST)
         return true;
     return (*others)++ < between;
 }
@@ -194,7 +194,7 @@ static void find_pattern(struct harm_text *text, const struct harm_pattern *patt
     }
 }
 
-void harm_text_find(struct harm_text *text, int set, bool awake)
+void harm_words_text_find(struct harm_text *text, int set, bool awake)
 {
     const struct harm_language *language = text->language;
     const struct harm_set *patterns = &language->sets[set];

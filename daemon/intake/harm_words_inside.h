@@ -79,18 +79,18 @@ struct harm_words {
 };
 
 /* What could be read of the document: all of it if no fault was reported. */
-void harm_language_read(struct doc *doc, struct harm_language *ret);
-void harm_language_free(struct harm_language *language);
+void harm_words_language_read(struct doc *doc, struct harm_language *ret);
+void harm_words_language_free(struct harm_language *language);
 /* The word of the table with this text; -1 none. `hash`: harm_hash() of it. */
-int harm_language_find(const struct harm_language *language, const char *text, size_t length,
-                       uint32_t hash, bool stem);
-uint32_t harm_hash_next(uint32_t hash, char c);
+int harm_words_language_find(const struct harm_language *language, const char *text, size_t length,
+                             uint32_t hash, bool stem);
+uint32_t harm_words_hash_next(uint32_t hash, char c);
 #define HARM_HASH 2166136261u /* of the empty text */
-uint64_t harm_letters(const char *text, size_t length);
+uint64_t harm_words_letters(const char *text, size_t length);
 
 /* The language's word that this one, none of its own, misspells; -1 none. */
-int harm_misspelled(const struct harm_words *words, const struct harm_language *language,
-                    const struct note_word *word);
+int harm_words_misspelled(const struct harm_words *words, const struct harm_language *language,
+                          const struct note_word *word);
 
 /* ---- a text as one language reads it ---- */
 
@@ -117,13 +117,13 @@ struct harm_text {
     struct harm_span *places; /* from: the token, to: the next place, -1 none */
 };
 
-bool harm_text_has(const struct harm_text *text, int at, int set);
+bool harm_words_text_has(const struct harm_text *text, int at, int set);
 /* Past the end of the set's span that begins at `at`; -1 if none does. */
-int harm_text_end(const struct harm_text *text, int at, int set);
+int harm_words_text_end(const struct harm_text *text, int at, int set);
 /* Finds the spans of a set; `awake`: idle words are none of its. */
-void harm_text_find(struct harm_text *text, int set, bool awake);
+void harm_words_text_find(struct harm_text *text, int set, bool awake);
 /* Marks what is denied, what is supposed and what has another cause; after all sets are found.
  * `harm`: words that are part of harm. */
-void harm_scope(struct harm_text *text, const bool *harm);
+void harm_words_scope(struct harm_text *text, const bool *harm);
 
 #endif

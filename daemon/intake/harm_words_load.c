@@ -27,7 +27,7 @@ static void *grown(void *array, int count, size_t *capacity, size_t size)
 
 /* ---- words ---- */
 
-uint32_t harm_hash_next(uint32_t hash, char c)
+uint32_t harm_words_hash_next(uint32_t hash, char c)
 {
     return (hash ^ (unsigned char)c) * 16777619u; /* FNV-1a */
 }
@@ -36,11 +36,11 @@ static uint32_t hash_of(const char *text, size_t length)
 {
     uint32_t hash = HARM_HASH;
     for (size_t i = 0; i < length; i++)
-        hash = harm_hash_next(hash, text[i]);
+        hash = harm_words_hash_next(hash, text[i]);
     return hash;
 }
 
-uint64_t harm_letters(const char *text, size_t length)
+uint64_t harm_words_letters(const char *text, size_t length)
 {
     uint64_t letters = 0;
     for (size_t i = 0; i < length; i++)
@@ -50,8 +50,8 @@ uint64_t harm_letters(const char *text, size_t length)
     return letters;
 }
 
-int harm_language_find(const struct harm_language *language, const char *text, size_t length,
-                       uint32_t hash, bool stem)
+int harm_words_language_find(const struct harm_language *language, const char *text, size_t length,
+                             uint32_t hash, bool stem)
 {
     if (!language->table_size)
         return -1;
@@ -95,7 +95,7 @@ static size_t spelled(const struct harm_language *language, const char *token, s
             out[plain++] = token[i];
     out[plain] = '\0';
     if (plain == length || length >= LEXICON_WORD ||
-        harm_language_find(language, out, plain, hash_of(out, plain), false) < 0)
+        harm_words_language_find(language, out, plain, hash_of(out, plain), false) < 0)
         return plain;
     memcpy(out, token, length);
     out[length] = '\0';
@@ -116,9 +116,9 @@ static int add_word(struct loading *loading, const char *token, size_t length)
     length = word.length = spelled(language, token, length, word.text);
     if (!length)
         return -1;
-    word.letters = harm_letters(word.text, length);
-    int known =
-        harm_language_find(language, word.text, length, hash_of(word.text, length), word.stem);
+    word.letters = harm_words_letters(word.text, length);
+    int known = harm_words_language_find(language, word.text, length, hash_of(word.text, length),
+                                         word.stem);
     if (known >= 0) {
         language->words[known].slips |= word.slips;
         return known;
@@ -318,7 +318,7 @@ static void index_slips(struct harm_language *language)
     }
 }
 
-void harm_language_read(struct doc *doc, struct harm_language *ret)
+void harm_words_language_read(struct doc *doc, struct harm_language *ret)
 {
     static const struct doc_row ROWS[] = {{.name = "$schema"},  {.name = "language"},
                                           {.name = "note"},     {.name = "marks"},
@@ -342,7 +342,7 @@ void harm_language_read(struct doc *doc, struct harm_language *ret)
     index_slips(ret);
 }
 
-void harm_language_free(struct harm_language *language)
+void harm_words_language_free(struct harm_language *language)
 {
     for (int k = 0; k < LEXICON_NUMBERS; k++)
         free(language->by_letter[k]);

@@ -6,17 +6,17 @@ enum { DENY_REACH = 8, SUPPOSE_REACH = 8, LIST_REACH = 5, FACTIVE_REACH = 3, REA
 
 static bool is(const struct harm_text *text, int at, enum harm_context context)
 {
-    return harm_text_has(text, at, text->language->context[context]);
+    return harm_words_text_has(text, at, text->language->context[context]);
 }
 
 /* The longest thing that begins at `at`: harm, or what else can be denied. -1: none. */
 static int thing_end(const struct harm_text *text, int at)
 {
     const struct harm_language *language = text->language;
-    int end = harm_text_end(text, at, language->context[CONTEXT_THING]);
+    int end = harm_words_text_end(text, at, language->context[CONTEXT_THING]);
     for (int kind = 0; kind <= HARM_KINDS; kind++) {
-        int other =
-            harm_text_end(text, at, kind < HARM_KINDS ? language->said[kind] : language->possible);
+        int other = harm_words_text_end(
+            text, at, kind < HARM_KINDS ? language->said[kind] : language->possible);
         end = other > end ? other : end;
     }
     return end;
@@ -58,7 +58,7 @@ static int reach_of(const struct harm_text *text, int first, int reach, bool spe
            !ends_before(text, first, at)) {
         int end = thing_end(text, at);
         if (end < 0 || !spent) {
-            telling += !harm_text_has(text, at, text->language->filler);
+            telling += !harm_words_text_has(text, at, text->language->filler);
             at++;
             continue;
         }
@@ -79,7 +79,7 @@ static bool denies_knowing(const struct harm_text *text, int at)
     for (int i = at; i < text->count && i < at + FACTIVE_REACH; i++) {
         if (text->words[i].before != PAUSE_NONE)
             return false;
-        int end = harm_text_end(text, i, text->language->context[CONTEXT_FACTIVE]);
+        int end = harm_words_text_end(text, i, text->language->context[CONTEXT_FACTIVE]);
         if (end < 0)
             continue;
         for (int k = end; k < text->count && k < end + FACTIVE_REACH; k++)
@@ -102,7 +102,7 @@ static bool says_nothing(const struct harm_text *text, const bool *harm, struct 
     return part;
 }
 
-void harm_scope(struct harm_text *text, const bool *harm)
+void harm_words_scope(struct harm_text *text, const bool *harm)
 {
     const struct harm_language *language = text->language;
     const struct harm_spans *deny = &text->spans[language->context[CONTEXT_DENY]];

@@ -9,7 +9,7 @@
 /* ---- answers ---- */
 
 /* What the match says about its field; NULL if nothing. New reference. */
-static json_t *answer_of(const struct field *field, const struct match *match)
+static json_t *answer_of(const struct field *field, const struct lexicon_match *match)
 {
     if (field->type == FIELD_BOOL) /* not dry does not make it wet; not wet is dry */
         return match->negated && !match->phrase->yes
@@ -23,13 +23,13 @@ static json_t *answer_of(const struct field *field, const struct match *match)
     return value >= field->low && value <= field->high ? json_integer(value) : NULL;
 }
 
-static json_t *spoken(const struct reading *reading, const struct match *match)
+static json_t *spoken(const struct reading *reading, const struct lexicon_match *match)
 {
     size_t from = reading->words[match->from].from, to = reading->words[match->to - 1].to;
     return json_stringn(reading->note + from, to - from);
 }
 
-static void take(const struct reading *reading, const struct match *match, const char *name,
+static void take(const struct reading *reading, const struct lexicon_match *match, const char *name,
                  json_t *answer, json_t *taken)
 {
     char dotted[64];
@@ -55,9 +55,9 @@ static json_t *answer_field(const struct reading *reading, int index, const json
 {
     const struct field *field = reading->language->fields[index].field;
     json_t *answers = json_array(), *ret = NULL;
-    const struct match *first = NULL;
+    const struct lexicon_match *first = NULL;
     for (int i = 0; i < reading->match_count; i++) {
-        const struct match *match = &reading->matches[i];
+        const struct lexicon_match *match = &reading->matches[i];
         json_t *answer = match->phrase->field == index ? answer_of(field, match) : NULL;
         if (answer && !holds(answers, answer) && !holds(before, answer)) {
             json_array_append(answers, answer);
@@ -211,7 +211,7 @@ static void add_language(struct doc *doc, const char *stem, void *arg)
     (void)stem;
     lexicon->languages =
         xrealloc(lexicon->languages, (size_t)(lexicon->count + 1) * sizeof *lexicon->languages);
-    language_read(doc, &lexicon->languages[lexicon->count++]);
+    lexicon_language_read(doc, &lexicon->languages[lexicon->count++]);
 }
 
 int lexicon_load(const char *dir, doc_report report, void *arg, struct lexicon **ret,
@@ -243,7 +243,7 @@ void lexicon_free(struct lexicon *lexicon)
     if (!lexicon)
         return;
     for (int i = 0; i < lexicon->count; i++)
-        language_free(&lexicon->languages[i]);
+        lexicon_language_free(&lexicon->languages[i]);
     harm_words_free(lexicon->harm);
     common_words_free(lexicon->common);
     free(lexicon->known);

@@ -33,7 +33,7 @@ struct lexicon_set {
     const char *name;
     struct lexeme_list words;
 };
-struct phrase {
+struct lexicon_phrase {
     struct lexeme_list words;
     int field;        /* index into fields; -1: a phrase that stands for nothing ("sour cream") */
     const char *word; /* NULL for numbers and yes/no */
@@ -44,11 +44,11 @@ struct lexicon_field {
     const struct field *field;
     unsigned symptoms; /* bit 1 << index into the words of symptom */
 };
-struct language {
+struct lexicon_language {
     json_t *document; /* owns the texts above */
     struct lexicon_set *sets;
     struct lexicon_field *fields;
-    struct phrase *phrases;
+    struct lexicon_phrase *phrases;
     int set_count, field_count, phrase_count;
     int *starts[LEXICON_STARTS];   /* phrases by what their first word begins with; -1 ends */
     struct lexeme_list negation;   /* "not", "sin" */
@@ -62,7 +62,7 @@ struct language {
     json_t *numbers;               /* borrowed: word → number */
 };
 struct lexicon {
-    struct language *languages;
+    struct lexicon_language *languages;
     int count;
     const char **known; /* every whole word of every language, sorted; borrowed */
     int known_count;
@@ -80,20 +80,20 @@ struct note_word {
     signed char sets[LEXICON_SETS]; /* distance to each set of the language being read */
 };
 
-struct match {
-    const struct phrase *phrase;
+struct lexicon_match {
+    const struct lexicon_phrase *phrase;
     int from, to;    /* words of the note, `to` past the last */
     int said, slips; /* words of the phrase found, letters wrong in them */
     long number;     /* what "#" stood for */
     bool negated;
 };
 struct reading {
-    const struct language *language;
+    const struct lexicon_language *language;
     const char *note;
     struct note_word *words;
     int count;
     unsigned symptom; /* its bit; 0: not known */
-    struct match *matches;
+    struct lexicon_match *matches;
     int match_count, match_capacity;
 };
 
@@ -107,10 +107,11 @@ void lexicon_keep_enye(const char *s, size_t length, char *out, size_t size);
  * most LEXICON_WORD bytes. */
 int lexicon_edit_distance(const char *a, size_t la, const char *b, size_t lb);
 /* How far `word` is from what `lexeme` asks for: 0 the same, 1 or 2 a misspelling, -1 another. */
-int lexicon_distance(const struct language *language, const struct lexeme *lexeme,
+int lexicon_distance(const struct lexicon_language *language, const struct lexeme *lexeme,
                      const struct note_word *word); /* after lexicon_measure_sets() */
 /* Fills the words' distances to the language's sets. */
-void lexicon_measure_sets(const struct language *language, struct note_word *words, int count);
+void lexicon_measure_sets(const struct lexicon_language *language, struct note_word *words,
+                          int count);
 /* Bit of a symptom's name; 0 for NULL and other names. */
 unsigned lexicon_symptom(const char *name);
 /* Which of language->starts a phrase is kept under that begins with this word. */
@@ -120,13 +121,14 @@ void lexicon_know(struct lexicon *lexicon);
 bool lexicon_knows(const struct lexicon *lexicon, const char *word);
 bool lexicon_in(const struct lexeme_list *list, const struct note_word *word);
 /* The number a word stands for ("3", "three"), -1 if none. */
-long lexicon_number(const struct language *language, const struct note_word *word);
+long lexicon_number(const struct lexicon_language *language, const struct note_word *word);
 
 /* Fills `matches` from `language`, `words` and `symptom`: those that stand, heaviest first. */
 void lexicon_match(struct reading *reading);
 
-/* Faults go to the document's report; what there is of the language is for language_free(). */
-void language_read(struct doc *doc, struct language *ret);
-void language_free(struct language *language);
+/* Faults go to the document's report; what there is of the language is for lexicon_language_free().
+ */
+void lexicon_language_read(struct doc *doc, struct lexicon_language *ret);
+void lexicon_language_free(struct lexicon_language *language);
 
 #endif

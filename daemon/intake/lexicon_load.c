@@ -3,7 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-static int find_set(const struct language *language, const char *name)
+static int find_set(const struct lexicon_language *language, const char *name)
 {
     for (int i = 0; i < language->set_count; i++)
         if (strcmp(language->sets[i].name, name) == 0)
@@ -11,7 +11,8 @@ static int find_set(const struct language *language, const char *name)
     return -1;
 }
 
-static bool add_lexeme(const struct language *language, const char *token, struct lexeme_list *list)
+static bool add_lexeme(const struct lexicon_language *language, const char *token,
+                       struct lexeme_list *list)
 {
     struct lexeme lexeme = {.set = -1};
     size_t length = strlen(token);
@@ -74,7 +75,7 @@ static void read_word(const struct doc_place *place, void *list)
 static void read_set(const struct doc_place *place, void *into)
 {
     static const struct doc_row WORDS = {.kind = DOC_LIST, .each = read_word};
-    struct language *language = into;
+    struct lexicon_language *language = into;
     language->sets =
         xrealloc(language->sets, (size_t)(language->set_count + 1) * sizeof *language->sets);
     struct lexicon_set *set = &language->sets[language->set_count];
@@ -84,7 +85,7 @@ static void read_set(const struct doc_place *place, void *into)
 }
 
 /* What a member of "words" stands for: a word of the field, "yes"/"no", "3", "#" or "7#". */
-static bool read_meaning(const struct field *field, const char *key, struct phrase *phrase)
+static bool read_meaning(const struct field *field, const char *key, struct lexicon_phrase *phrase)
 {
     switch (field->type) {
     case FIELD_WORD:
@@ -110,8 +111,8 @@ static bool read_meaning(const struct field *field, const char *key, struct phra
 
 static void read_phrase(const struct doc_place *place, void *meaning)
 {
-    struct language *language = place->doc->context;
-    struct phrase phrase = *(const struct phrase *)meaning;
+    struct lexicon_language *language = place->doc->context;
+    struct lexicon_phrase phrase = *(const struct lexicon_phrase *)meaning;
     bool good = read_words(place, &phrase.words);
     if (good && !phrase.words.count)
         doc_fault(place, "a phrase needs a word");
@@ -126,9 +127,9 @@ static const struct doc_row PHRASES = {.kind = DOC_LIST, .each = read_phrase};
 
 static void read_answer(const struct doc_place *place, void *into)
 {
-    const struct language *language = place->doc->context;
+    const struct lexicon_language *language = place->doc->context;
     const struct lexicon_field *entry = into;
-    struct phrase meaning = {.field = language->field_count};
+    struct lexicon_phrase meaning = {.field = language->field_count};
     if (!entry->field)
         return;
     if (read_meaning(entry->field, place->name, &meaning))
@@ -164,7 +165,7 @@ static void read_field(const struct doc_place *place, void *into)
         {"symptoms", DOC_LIST, DOC_AT(struct lexicon_field, symptoms), .each = read_symptom},
         {"words", DOC_MAP, .each = read_answer, .required = true},
         {0}};
-    struct language *language = into;
+    struct lexicon_language *language = into;
     struct lexicon_field entry = {0};
     doc_read(place, ROWS, &entry);
     if (!json_object_get(place->value, "symptoms"))
@@ -176,7 +177,7 @@ static void read_field(const struct doc_place *place, void *into)
 
 static void read_ignored(const struct doc_place *place, void *into)
 {
-    struct phrase nothing = {.field = -1};
+    struct lexicon_phrase nothing = {.field = -1};
     (void)into;
     read_phrase(place, &nothing);
 }
@@ -189,7 +190,7 @@ static void read_number(const struct doc_place *place, void *into)
     doc_value(place, &WHOLE, &number);
 }
 
-static int start_of(const struct phrase *phrase)
+static int start_of(const struct lexicon_phrase *phrase)
 {
     const struct lexeme *first = &phrase->words.items[0];
     if (first->number)
@@ -197,7 +198,7 @@ static int start_of(const struct phrase *phrase)
     return first->set >= 0 ? LEXICON_NUMBERS + 1 + first->set : lexicon_start(first->text);
 }
 
-static void index_starts(struct language *language)
+static void index_starts(struct lexicon_language *language)
 {
     for (int k = 0; k < LEXICON_STARTS; k++) {
         int count = 0;
@@ -212,10 +213,10 @@ static void index_starts(struct language *language)
 
 #define WORDS_ROW(member)                                                                          \
     {                                                                                              \
-#member, DOC_LIST, DOC_AT(struct language, member), .each = read_word                      \
+#member, DOC_LIST, DOC_AT(struct lexicon_language, member), .each = read_word              \
     }
 
-void language_read(struct doc *doc, struct language *ret)
+void lexicon_language_read(struct doc *doc, struct lexicon_language *ret)
 {
     static const struct doc_row ROWS[] = {
         {.name = "$schema"},
@@ -235,14 +236,14 @@ void language_read(struct doc *doc, struct language *ret)
         {"ignore", DOC_LIST, .each = read_ignored},
         {0}};
     struct doc_place top = doc_top(doc);
-    *ret = (struct language){.document = json_incref(doc->root),
-                             .numbers = json_object_get(doc->root, "numbers")};
+    *ret = (struct lexicon_language){.document = json_incref(doc->root),
+                                     .numbers = json_object_get(doc->root, "numbers")};
     doc->context = ret;
     if (doc_read(&top, ROWS, ret))
         index_starts(ret);
 }
 
-void language_free(struct language *language)
+void lexicon_language_free(struct lexicon_language *language)
 {
     struct lexeme_list *lists[] = {&language->negation, &language->negated_by, &language->stops,
                                    &language->joins,    &language->filler,     &language->plain,
@@ -259,5 +260,5 @@ void language_free(struct language *language)
     free(language->fields);
     free(language->phrases);
     json_decref(language->document);
-    *language = (struct language){0};
+    *language = (struct lexicon_language){0};
 }

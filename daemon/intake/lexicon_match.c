@@ -10,10 +10,10 @@
 #define NOTHING (UINT64_C(1) << 63) /* spent on a phrase that stands for nothing */
 #define LIST_REACH 9                /* the same in an enumeration: "no smell, spots or moisture" */
 
-static bool try_phrase(const struct reading *reading, const struct phrase *phrase, int at,
-                       struct match *ret)
+static bool try_phrase(const struct reading *reading, const struct lexicon_phrase *phrase, int at,
+                       struct lexicon_match *ret)
 {
-    *ret = (struct match){.phrase = phrase, .from = at};
+    *ret = (struct lexicon_match){.phrase = phrase, .from = at};
     for (int i = 0; i < phrase->words.count; i++) {
         const struct lexeme *lexeme = &phrase->words.items[i];
         int distance = -1;
@@ -53,16 +53,16 @@ static bool joined(const struct reading *reading, int from, int to)
  * denial on to them: "nobody in my family", "didn't make my son sick". */
 static bool begins_clause(const struct reading *reading, int at)
 {
-    const struct language *language = reading->language;
+    const struct lexicon_language *language = reading->language;
     return at > 0 && lexicon_in(&language->subjects, &reading->words[at]) &&
            !lexicon_in(&language->negation, &reading->words[at - 1]) &&
            !lexicon_in(&language->subjects, &reading->words[at - 1]) &&
            !lexicon_in(&language->carriers, &reading->words[at - 1]);
 }
 
-static bool negated(const struct reading *reading, const struct match *match)
+static bool negated(const struct reading *reading, const struct lexicon_match *match)
 {
-    const struct language *language = reading->language;
+    const struct lexicon_language *language = reading->language;
     if (match->to < reading->count && reading->words[match->to].before == PAUSE_NONE &&
         lexicon_in(&language->negated_by, &reading->words[match->to]))
         return true;
@@ -84,7 +84,7 @@ static bool negated(const struct reading *reading, const struct match *match)
     return false;
 }
 
-static bool fits_symptom(const struct reading *reading, const struct phrase *phrase)
+static bool fits_symptom(const struct reading *reading, const struct lexicon_phrase *phrase)
 {
     return phrase->field < 0 ||
            (reading->language->fields[phrase->field].symptoms & reading->symptom);
@@ -92,7 +92,7 @@ static bool fits_symptom(const struct reading *reading, const struct phrase *phr
 
 static int by_weight(const void *left, const void *right)
 {
-    const struct match *a = left, *b = right;
+    const struct lexicon_match *a = left, *b = right;
     if (a->said != b->said)
         return b->said - a->said;
     if (a->slips != b->slips)
@@ -112,7 +112,7 @@ static void keep_heaviest(struct reading *reading)
     uint64_t *spent = xcalloc((size_t)reading->count + 1, sizeof *spent);
     qsort(reading->matches, (size_t)reading->match_count, sizeof reading->matches[0], by_weight);
     for (int i = 0; i < reading->match_count; i++) {
-        const struct match match = reading->matches[i];
+        const struct lexicon_match match = reading->matches[i];
         uint64_t own = match.phrase->field < 0 ? UINT64_MAX : UINT64_C(1) << match.phrase->field;
         bool stands = true;
         for (int at = match.from; at < match.to; at++)
@@ -137,8 +137,8 @@ static void grow_matches(struct reading *reading)
 static void try_phrases(struct reading *reading, const int *phrases, int at)
 {
     for (; *phrases >= 0; phrases++) {
-        const struct phrase *phrase = &reading->language->phrases[*phrases];
-        struct match match;
+        const struct lexicon_phrase *phrase = &reading->language->phrases[*phrases];
+        struct lexicon_match match;
         if (fits_symptom(reading, phrase) && try_phrase(reading, phrase, at, &match)) {
             match.negated = negated(reading, &match);
             if (reading->match_count == reading->match_capacity)
@@ -150,7 +150,7 @@ static void try_phrases(struct reading *reading, const int *phrases, int at)
 
 void lexicon_match(struct reading *reading)
 {
-    const struct language *language = reading->language;
+    const struct lexicon_language *language = reading->language;
     reading->match_count = 0;
     lexicon_measure_sets(language, reading->words, reading->count);
     for (int at = 0; at < reading->count; at++) {

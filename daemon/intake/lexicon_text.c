@@ -167,7 +167,7 @@ bool lexicon_in(const struct lexeme_list *list, const struct note_word *word)
     return false;
 }
 
-int lexicon_distance(const struct language *language, const struct lexeme *lexeme,
+int lexicon_distance(const struct lexicon_language *language, const struct lexeme *lexeme,
                      const struct note_word *word)
 {
     if (lexeme->number)
@@ -190,7 +190,8 @@ static int set_distance(const struct lexeme_list *set, const struct note_word *w
     return best;
 }
 
-void lexicon_measure_sets(const struct language *language, struct note_word *words, int count)
+void lexicon_measure_sets(const struct lexicon_language *language, struct note_word *words,
+                          int count)
 {
     for (int i = 0; i < count; i++)
         for (int k = 0; k < language->set_count; k++)
@@ -209,7 +210,7 @@ int lexicon_start(const char *word)
     return *word >= 'a' && *word <= 'z' ? *word - 'a' : LEXICON_NUMBERS - 1;
 }
 
-long lexicon_number(const struct language *language, const struct note_word *word)
+long lexicon_number(const struct lexicon_language *language, const struct note_word *word)
 {
     int64_t digits;
     if (word->text[0] >= '0' && word->text[0] <= '9')
@@ -242,7 +243,7 @@ static int by_text(const void *a, const void *b)
 void lexicon_know(struct lexicon *lexicon)
 {
     for (int i = 0; i < lexicon->count; i++) {
-        const struct language *language = &lexicon->languages[i];
+        const struct lexicon_language *language = &lexicon->languages[i];
         const struct lexeme_list *lists[] = {
             &language->negation, &language->negated_by, &language->stops,    &language->joins,
             &language->filler,   &language->plain,      &language->subjects, &language->carriers};

@@ -3,7 +3,7 @@
 
 bool code_date_of_year(int year, int ordinal, int32_t *ret_day)
 {
-    if (year < 1 || year > 9998 || ordinal < 1 || ordinal > (year_is_leap(year) ? 366 : 365))
+    if (year < 1 || year > 9998 || ordinal < 1 || ordinal > (day_leap_year(year) ? 366 : 365))
         return false;
     *ret_day = day_from_civil(year, 1, 1) + ordinal - 1;
     return true;

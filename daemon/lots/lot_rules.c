@@ -294,22 +294,22 @@ static uint64_t mark_of(const struct text_buffer *text)
     return mark;
 }
 
-uint64_t lot_matcher_mark(const struct lot_matcher *matcher)
+uint64_t lot_rules_mark(const struct lot_matcher *matcher)
 {
     return matcher->mark;
 }
 
-int lot_matcher_load(const char *path, lot_report report, void *arg, struct lot_matcher **ret,
-                     struct error *err)
+int lot_rules_load(const char *path, lot_report report, void *arg, struct lot_matcher **ret,
+                   struct error *err)
 {
     struct doc doc = {.report = report, .arg = arg};
-    struct lot_matcher *matcher = lot_matcher_default();
+    struct lot_matcher *matcher = lot_rules_default();
     if (doc_open(&doc, path, false) == 0)
         read_root(&doc, matcher);
     uint64_t mark = mark_of(&doc.text);
     doc_close(&doc);
     if (doc.first.code) {
-        lot_matcher_free(matcher);
+        lot_rules_free(matcher);
         if (err && !err->code)
             *err = doc.first;
         return doc.first.code;
@@ -320,7 +320,7 @@ int lot_matcher_load(const char *path, lot_report report, void *arg, struct lot_
     return 0;
 }
 
-struct lot_matcher *lot_matcher_default(void)
+struct lot_matcher *lot_rules_default(void)
 {
     struct lot_matcher *matcher = xcalloc(1, sizeof *matcher);
     reading_defaults(&matcher->reading);
@@ -330,7 +330,7 @@ struct lot_matcher *lot_matcher_default(void)
     return matcher;
 }
 
-void lot_matcher_free(struct lot_matcher *matcher)
+void lot_rules_free(struct lot_matcher *matcher)
 {
     if (!matcher)
         return;

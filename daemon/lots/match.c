@@ -45,7 +45,7 @@ static int take_known(struct matching *m)
     struct lot_find_row row;
     struct lot_find_rows rows = {.row = &row, .capacity = 1};
     char fold[LOT_MATCH_CODE];
-    lot_understand_whole(m->query->lot_text, &whole);
+    match_understand_whole(m->query->lot_text, &whole);
     lot_find_fold(m->result->parsed.text, m->fold, sizeof m->fold);
     lot_find_fold(whole.text, fold, sizeof fold);
     if (!*fold || (!strcmp(fold, m->fold) && !m->result->parsed.gtin[0]))
@@ -59,8 +59,8 @@ static int take_known(struct matching *m)
 static int prepare(struct matching *m)
 {
     struct lot_parsed *parsed = &m->result->parsed;
-    lot_understand(m->matcher, m->query->lot_text, m->query->plant, m->query->received_ms,
-                   m->query->tz, parsed);
+    match_understand(m->matcher, m->query->lot_text, m->query->plant, m->query->received_ms,
+                     m->query->tz, parsed);
     int rc = take_known(m);
     if (rc == 0)
         rc = find_product(m);
@@ -144,7 +144,7 @@ static void answer(struct matching *m)
         r->settled_lot_id = r->candidate[0].lot_id;
 }
 
-int lot_match(const struct lot_matcher *matcher, struct store *read, const struct lot_query *query,
+int match_lot(const struct lot_matcher *matcher, struct store *read, const struct lot_query *query,
               struct lot_match_result *ret, struct error *err)
 {
     struct lot_match_result *result = xcalloc(1, sizeof *result);

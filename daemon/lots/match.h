@@ -24,13 +24,13 @@ struct lot_matcher;
 typedef void (*lot_report)(void *arg, const struct error *fault);
 /* Reads rules/lots.json. All faults are reported (`report` may be NULL); then the first is also in
  * `err` and its code returned, and there is no matcher. */
-int lot_matcher_load(const char *path, lot_report report, void *arg, struct lot_matcher **ret,
-                     struct error *err);
+int lot_rules_load(const char *path, lot_report report, void *arg, struct lot_matcher **ret,
+                   struct error *err);
 /* No patterns, everything else as compiled in. */
-struct lot_matcher *lot_matcher_default(void);
-void lot_matcher_free(struct lot_matcher *matcher); /* NULL is fine */
+struct lot_matcher *lot_rules_default(void);
+void lot_rules_free(struct lot_matcher *matcher); /* NULL is fine */
 /* Another one where the rule file says anything else. */
-uint64_t lot_matcher_mark(const struct lot_matcher *matcher);
+uint64_t lot_rules_mark(const struct lot_matcher *matcher);
 
 /* The settle level where the plant sets none: a first candidate of at least this weight is taken as
  * the lot. */
@@ -67,11 +67,11 @@ struct lot_parsed {
     double alternatives;          /* codes such a text could be, about; 0 if no pattern fits */
 };
 /* Without looking at the lots: GS1 data, patterns, printed dates, words like "LOT" taken off. */
-void lot_understand(const struct lot_matcher *matcher, const char *lot_text, const char *plant,
-                    int64_t received_ms, const struct tz *tz, struct lot_parsed *ret);
+void match_understand(const struct lot_matcher *matcher, const char *lot_text, const char *plant,
+                      int64_t received_ms, const struct tz *tz, struct lot_parsed *ret);
 
 /* The whole text as a code, nothing read into it. */
-void lot_understand_whole(const char *lot_text, struct lot_parsed *ret);
+void match_understand_whole(const char *lot_text, struct lot_parsed *ret);
 
 struct lot_candidate {
     int64_t lot_id;
@@ -104,7 +104,7 @@ struct lot_match_result {
 
 /* `read` is any connection. A text that cannot be a code is no error: then there are few or no
  * candidates and none_weight is near 1. */
-int lot_match(const struct lot_matcher *matcher, struct store *read, const struct lot_query *query,
+int match_lot(const struct lot_matcher *matcher, struct store *read, const struct lot_query *query,
               struct lot_match_result *ret, struct error *err);
 
 #endif

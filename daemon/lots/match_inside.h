@@ -33,7 +33,7 @@ struct matching {
     struct lot_find_volume volume;
     double units_on_sale; /* units weighted by how readily lots of their age are complained about */
     struct lot_find_rows rows;
-    struct code_record record;
+    struct unrecorded_code record;
     bool recent;           /* all lots of the last weeks are among them */
     struct scored *scored; /* one a row */
     struct match_close close[MATCH_CLOSEST];

@@ -32,7 +32,7 @@ static int add_candidate(struct store *store, int64_t lot_id, double weight, str
 
 /* What the records know of a code that is not exact; what is exact needs no more words. */
 static int look_up(struct store *store, const struct lot_parsed *parsed,
-                   const struct code_record *record, struct standing *s, struct error *err)
+                   const struct unrecorded_code *record, struct standing *s, struct error *err)
 {
     int64_t first_ms, newest_ms;
     s->gap = record->gap;
@@ -64,7 +64,7 @@ int standing_of_match(struct store *store, const struct lot_query *query,
                       struct error *err)
 {
     begin(query, matched->state, ret);
-    const struct code_record record = {.lot_id = matched->read_lot_id, .gap = matched->gap};
+    const struct unrecorded_code record = {.lot_id = matched->read_lot_id, .gap = matched->gap};
     int rc = ret->state == LOT_EXACT ? 0 : look_up(store, &matched->parsed, &record, ret, err);
     for (size_t i = 0; rc == 0 && i < matched->count; i++)
         rc = add_candidate(store, matched->candidate[i].lot_id, matched->candidate[i].weight, ret,
@@ -76,8 +76,9 @@ static int look_again(const struct lot_matcher *matcher, struct store *store,
                       const struct lot_query *query, struct standing *s, struct error *err)
 {
     struct lot_parsed parsed;
-    struct code_record record;
-    lot_understand(matcher, query->lot_text, query->plant, query->received_ms, query->tz, &parsed);
+    struct unrecorded_code record;
+    match_understand(matcher, query->lot_text, query->plant, query->received_ms, query->tz,
+                     &parsed);
     int rc = unrecorded_look(store, query->tz, &parsed, &record, err);
     return rc ? rc : look_up(store, &parsed, &record, s, err);
 }

@@ -205,7 +205,7 @@ static void start(struct lot_parsed *ret)
                                .minute = -1};
 }
 
-void lot_understand_whole(const char *lot_text, struct lot_parsed *ret)
+void match_understand_whole(const char *lot_text, struct lot_parsed *ret)
 {
     char cleaned[LOT_MATCH_TEXT];
     start(ret);
@@ -215,8 +215,8 @@ void lot_understand_whole(const char *lot_text, struct lot_parsed *ret)
     take_code(ret, cleaned, strlen(cleaned));
 }
 
-void lot_understand(const struct lot_matcher *matcher, const char *lot_text, const char *plant,
-                    int64_t received_ms, const struct tz *tz, struct lot_parsed *ret)
+void match_understand(const struct lot_matcher *matcher, const char *lot_text, const char *plant,
+                      int64_t received_ms, const struct tz *tz, struct lot_parsed *ret)
 {
     char lot[LOT_MATCH_TEXT], cleaned[LOT_MATCH_TEXT];
     int32_t received_day = tz_day(tz, received_ms);

@@ -81,7 +81,7 @@ static int find_busy(struct store *store, const struct lot_find_where *of_line, 
 }
 
 static int find_gap(struct store *store, const struct tz *tz, const struct lot_parsed *parsed,
-                    struct code_record *ret, struct error *err)
+                    struct unrecorded_code *ret, struct error *err)
 {
     enum { LINE_DAYS = 90 };
     const struct lot_find_where of_line = {.plant = parsed->plant,
@@ -108,14 +108,14 @@ static int find_gap(struct store *store, const struct tz *tz, const struct lot_p
 }
 
 int unrecorded_look(struct store *store, const struct tz *tz, const struct lot_parsed *parsed,
-                    struct code_record *ret, struct error *err)
+                    struct unrecorded_code *ret, struct error *err)
 {
     struct lot_find_row row[2];
     struct lot_find_rows rows = {.row = row, .capacity = 2};
     char read[LOT_MATCH_CODE], printed[LOT_MATCH_CODE];
     lot_find_fold(parsed->text, read, sizeof read);
     lot_find_fold(parsed->code, printed, sizeof printed);
-    *ret = (struct code_record){0};
+    *ret = (struct unrecorded_code){0};
     int rc = *read ? lot_find_by_fold(store, read, 2, &rows, err) : 0;
     if (rows.count == 1)
         ret->lot_id = row[0].lot_id;

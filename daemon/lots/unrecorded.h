@@ -7,14 +7,14 @@
 struct matching;
 
 /* What the records know of the code in a text. */
-struct code_record {
+struct unrecorded_code {
     bool found;       /* some lot bears it, as read or as the plant prints it */
     int64_t lot_id;   /* the one lot that bears it as read, 0: none or several */
     enum lot_gap gap; /* where a whole code on no record would stand */
     bool line_busy;   /* its line was packing a recorded lot then, or was about to */
 };
 int unrecorded_look(struct store *store, const struct tz *tz, const struct lot_parsed *parsed,
-                    struct code_record *ret, struct error *err);
+                    struct unrecorded_code *ret, struct error *err);
 
 /* Share of codes that are read without a mistake; from memory. */
 #define UNRECORDED_READ_RIGHT 0.8

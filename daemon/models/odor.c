@@ -40,7 +40,7 @@ struct odor_strength odor_of_acids(const struct odor_values *values,
     return out;
 }
 
-double rope_crumb_factor(const struct rope_values *values, const struct rope_conditions *c)
+double odor_rope_crumb_factor(const struct rope_values *values, const struct rope_conditions *c)
 {
     return mold_gamma_cpm(c->ph, values->ph_min, values->ph_opt, values->ph_max, 1) *
            mold_gamma_aw_linear(c->aw, values->aw_min) *
@@ -49,7 +49,7 @@ double rope_crumb_factor(const struct rope_values *values, const struct rope_con
            mold_gamma_inhibitor(c->undissociated.mmol_l[ACID_ACETIC], values->mic_acetic_mmol_l, 1);
 }
 
-double rope_temperature_factor(const struct rope_values *values, double temp_c)
+double odor_rope_temperature_factor(const struct rope_values *values, double temp_c)
 {
     return mold_gamma_cpm(temp_c, values->t_min_c, values->t_opt_c, values->t_max_c, 2);
 }
@@ -62,10 +62,10 @@ static double work_hours(const struct rope_values *values, const struct rope_con
     double left = age_hours;
     for (size_t s = 0; s < c->segment_count && left > 0; s++) {
         double hours = s + 1 < c->segment_count ? fmin(left, c->segments[s].hours) : left;
-        work += hours * rope_temperature_factor(values, c->segments[s].temp_c);
+        work += hours * odor_rope_temperature_factor(values, c->segments[s].temp_c);
         left -= hours;
     }
-    return work * rope_crumb_factor(values, c);
+    return work * odor_rope_crumb_factor(values, c);
 }
 
 static double work_needed(const struct rope_values *values, const struct rope_conditions *c)
@@ -75,13 +75,13 @@ static double work_needed(const struct rope_values *values, const struct rope_co
     return values->lag_opt_h + rise / values->rate_opt_log10_h;
 }
 
-double rope_hours_to_notice(const struct rope_values *values, const struct rope_conditions *c)
+double odor_rope_hours_to_notice(const struct rope_values *values, const struct rope_conditions *c)
 {
     double left = work_needed(values, c);
-    double crumb = rope_crumb_factor(values, c);
+    double crumb = odor_rope_crumb_factor(values, c);
     double hours = 0;
     for (size_t s = 0; s < c->segment_count; s++) {
-        double rate = crumb * rope_temperature_factor(values, c->segments[s].temp_c);
+        double rate = crumb * odor_rope_temperature_factor(values, c->segments[s].temp_c);
         bool last = s + 1 == c->segment_count;
         if (rate > 0 && (last || rate * c->segments[s].hours >= left)) {
             return hours + left / rate;
@@ -92,8 +92,8 @@ double rope_hours_to_notice(const struct rope_values *values, const struct rope_
     return INFINITY;
 }
 
-double rope_share(const struct rope_values *values, const struct rope_conditions *c,
-                  double age_hours)
+double odor_rope_share(const struct rope_values *values, const struct rope_conditions *c,
+                       double age_hours)
 {
     double work = work_hours(values, c, age_hours);
     if (!(work > 0)) {
@@ -103,7 +103,7 @@ double rope_share(const struct rope_values *values, const struct rope_conditions
                       sqrt(log1p(values->time_cv * values->time_cv)));
 }
 
-bool rope_over_limit(const struct rope_values *values, double spores_cfu_g)
+bool odor_rope_over_limit(const struct rope_values *values, double spores_cfu_g)
 {
     return spores_cfu_g > values->limit_cfu_g;
 }

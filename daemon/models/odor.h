@@ -62,14 +62,14 @@ struct odor_strength odor_of_acids(const struct odor_values *values,
                                    double temp_c);
 
 /* Product of the growth factors apart from temperature. */
-double rope_crumb_factor(const struct rope_values *values, const struct rope_conditions *c);
-double rope_temperature_factor(const struct rope_values *values, double temp_c);
+double odor_rope_crumb_factor(const struct rope_values *values, const struct rope_conditions *c);
+double odor_rope_temperature_factor(const struct rope_values *values, double temp_c);
 /* Hours to noticeable rope in a typical batch; INFINITY when never. */
-double rope_hours_to_notice(const struct rope_values *values, const struct rope_conditions *c);
+double odor_rope_hours_to_notice(const struct rope_values *values, const struct rope_conditions *c);
 /* Share of batches with noticeable rope by an age. */
-double rope_share(const struct rope_values *values, const struct rope_conditions *c,
-                  double age_hours);
+double odor_rope_share(const struct rope_values *values, const struct rope_conditions *c,
+                       double age_hours);
 /* Whether a dough count is over the proposed limit. */
-bool rope_over_limit(const struct rope_values *values, double spores_cfu_g);
+bool odor_rope_over_limit(const struct rope_values *values, double spores_cfu_g);
 
 #endif

@@ -306,7 +306,7 @@ static const double never_hours = 365.0 * 24;
 static double rope_hours_of(const struct models_values *values, const void *context, double guess)
 {
     (void)guess;
-    return fmin(rope_hours_to_notice(&values->rope, context), never_hours);
+    return fmin(odor_rope_hours_to_notice(&values->rope, context), never_hours);
 }
 
 void predict_rope(const struct lot_conditions *made, const struct lot_conditions *specified,
@@ -325,8 +325,8 @@ void predict_rope(const struct lot_conditions *made, const struct lot_conditions
     for (size_t i = 0; i < COUNT(ends); i++) {
         *ends[i] = *ends[i] >= never_hours ? INFINITY : *ends[i];
     }
-    ret->share = rope_share(&values->rope, &conditions, age_days * 24);
-    ret->over_limit = rope_over_limit(&values->rope, both.made.aerobic_spores_cfu_g);
+    ret->share = odor_rope_share(&values->rope, &conditions, age_days * 24);
+    ret->over_limit = odor_rope_over_limit(&values->rope, both.made.aerobic_spores_cfu_g);
     struct mold_conditions mold;
     struct mold_course course;
     lot_conditions_mold(&both.made, &facts, &mold);

@@ -97,9 +97,9 @@ static int read_lags(struct plan *p, struct error *err)
                             &data, err);
     if (rc)
         return rc;
-    week_lags_make(data, p->lag);
+    week_expect_lags_make(data, p->lag);
     for (int s = 0; s < WEEK_SYMPTOMS; s++) {
-        if (p->action->symptom[0] && s != week_symptom(p->action->symptom))
+        if (p->action->symptom[0] && s != week_data_symptom(p->action->symptom))
             continue;
         p->weight[s] = 1e-9; /* without any complaint, all alike */
         for (int i = 0; i < WEEK_HISTORY; i++)
@@ -302,7 +302,7 @@ int effect_report(struct store *store, const struct tz *tz, int64_t action_id, i
                        .first_day = day - days};
     text_clip(action.cause, p->cause, sizeof p->cause);
     if (!p->cause[0] && action.place[0])
-        week_cause_of_place(action.place, p->cause, sizeof p->cause);
+        week_data_cause_of_place(action.place, p->cause, sizeof p->cause);
     rc = read_lags(p, err);
     if (!rc)
         rc = read_side(p, false, p->from_ms, p->at_ms, &sides[0], err);

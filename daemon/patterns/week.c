@@ -33,7 +33,7 @@ static json_t *signal_json(const struct week_data *d, const struct week_signal *
         json_pack("{s:s, s:s, s:s, s:s, s:o, s:f, s:f, s:f, s:f, s:f, s:f}", "factor",
                   all ? "all" : level->cut->name, "level", all ? "complaints" : level->level,
                   "symptom", WEEK_SYMPTOM[signal->symptom], "since",
-                  week_name(d->week - (WEEK_SPAN - 1 - signal->since), since), "observed",
+                  week_data_name(d->week - (WEEK_SPAN - 1 - signal->since), since), "observed",
                   json_real(round(signal->observed * 100) / 100), "expected",
                   round(signal->expected * 100) / 100, "ratio", signal->ratio, "low",
                   signal->ratio_low, "high", signal->ratio_high, "p", signal->p, "q", signal->q);
@@ -72,13 +72,14 @@ static json_t *report_json(const struct week_model *model, const struct triage *
     size_t tested = 0;
     json_t *signals = signals_json(model, triage, &tested);
     json_t *out =
-        json_pack("{s:s, s:s, s:b, s:o, s:I}", "week", week_name(d->week, name), "as_of",
+        json_pack("{s:s, s:s, s:b, s:o, s:I}", "week", week_data_name(d->week, name), "as_of",
                   when_format(tz, d->now_ms, now), "over", d->passed >= 1, "complaints",
                   complaints_json(d), "units", (json_int_t)d->levels[0].units[WEEK_SPAN - 1]);
-    json_object_set_new(out, "by", week_by_json(model, triage, by ? by : cuts_set(CUT_USUAL)));
+    json_object_set_new(out, "by",
+                        week_rates_by_json(model, triage, by ? by : cuts_set(CUT_USUAL)));
     if (by)
         json_object_set_new(out, "by_only", names_json(by));
-    json_object_set_new(out, "causes", week_causes_json(model, triage));
+    json_object_set_new(out, "causes", week_rates_causes_json(model, triage));
     json_object_set_new(out, "to_come", week_to_come_json(model));
     json_object_set_new(out, "signals", signals);
     json_object_set_new(out, "tested",
@@ -86,7 +87,7 @@ static json_t *report_json(const struct week_model *model, const struct triage *
                                   "false_share", WEEK_FALSE_SIGNALS, "recent_weeks", model->recent,
                                   "baseline_weeks",
                                   model->recent ? WEEK_SPAN - model->first - model->recent : 0));
-    json_object_set_new(out, "charts", week_charts_json(model));
+    json_object_set_new(out, "charts", week_chart_json(model));
     return out;
 }
 
@@ -104,7 +105,7 @@ int week_report(struct store *store, const struct tz *tz, struct triage *triage,
     store_unlook(store, began);
     if (!rc) {
         struct week_model *model = xcalloc(1, sizeof *model);
-        week_model_make(data, model);
+        week_expect_model_make(data, model);
         *ret = report_json(model, triage, tz, query->by);
         json_object_set_new(*ret, "right", right);
         json_object_set_new(*ret, "open_cases", open);

@@ -74,7 +74,7 @@ double week_chart_spread(const struct week_lag *lag, double expected, double phi
 {
     double fitted = fmin(0.79 + 0.075 * log(fmax(expected, EXPECTED_LEAST)), 1.1);
     fitted *= pow(phi / 1.6, 0.12);
-    return 1 + (phi - 1) * fmax(1, week_lag_stretch(lag, CLIMB_WEEKS) * fitted);
+    return 1 + (phi - 1) * fmax(1, week_expect_stretch(lag, CLIMB_WEEKS) * fitted);
 }
 
 double week_chart_limit(double expected, double phi)
@@ -138,7 +138,7 @@ static json_t *week_json(const struct week_model *m, const struct week_series *s
 {
     char name[16];
     return json_pack("{s:s, s:I, s:o, s:o, s:o, s:o, s:i, s:o}", "week",
-                     week_name(m->data->week - (LAST - i), name), "complaints",
+                     week_data_name(m->data->week - (LAST - i), name), "complaints",
                      (json_int_t)llround(m->data->levels[0].counts[symptom][i]), "on_sale",
                      jsonx_rounded(s->on_sale[i], 4), "expected", jsonx_rounded(s->expected[i], 4),
                      "per_million", jsonx_rounded(point->value, 4), "low",
@@ -157,10 +157,10 @@ static json_t *made_json(const struct week_model *m, int symptom)
         if (units <= 0)
             continue;
         json_t *row = json_pack("{s:s, s:I, s:I}", "week",
-                                week_name(m->data->week - (WEEK_HISTORY - 1 - i), name), "units",
-                                (json_int_t)units, "reported",
+                                week_data_name(m->data->week - (WEEK_HISTORY - 1 - i), name),
+                                "units", (json_int_t)units, "reported",
                                 (json_int_t)llround(m->data->made_all[symptom][i]));
-        if (week_forecast(m, symptom, i, &f)) {
+        if (week_to_come_forecast(m, symptom, i, &f)) {
             double scale = 1e6 / units;
             json_object_set_new(row, "per_million", jsonx_rounded(f.expected_final * scale, 4));
             json_object_set_new(row, "low", jsonx_rounded(f.final.low * scale, 4));
@@ -197,12 +197,12 @@ static json_t *chart_json(const struct week_model *m, const struct week_series *
     }
     bool alarm = isfinite(sums.sum[LAST]) && sums.sum[LAST] >= sums.limit;
     char since[16];
-    json_t *sum = json_pack("{s:o, s:o, s:i, s:b, s:o}", "limit", jsonx_rounded(sums.limit, 4),
-                            "rise", jsonx_rounded(sums.rise, 4), "run_length", WEEK_RUN_LENGTH,
-                            "alarm", alarm, "since",
-                            sums.since < WEEK_SPAN && alarm
-                                ? json_string(week_name(m->data->week - (LAST - sums.since), since))
-                                : json_null());
+    json_t *sum = json_pack(
+        "{s:o, s:o, s:i, s:b, s:o}", "limit", jsonx_rounded(sums.limit, 4), "rise",
+        jsonx_rounded(sums.rise, 4), "run_length", WEEK_RUN_LENGTH, "alarm", alarm, "since",
+        sums.since < WEEK_SPAN && alarm
+            ? json_string(week_data_name(m->data->week - (LAST - sums.since), since))
+            : json_null());
     return json_pack("{s:o, s:o, s:o, s:b, s:b, s:o, s:o, s:o}", "center",
                      jsonx_rounded(summary.center, 4), "sigma_factor",
                      jsonx_rounded(summary.sigma_z, 4), "dispersion", jsonx_rounded(s->phi, 4),
@@ -210,12 +210,12 @@ static json_t *chart_json(const struct week_model *m, const struct week_series *
                      "weeks", weeks, "made", made_json(m, symptom));
 }
 
-json_t *week_charts_json(const struct week_model *model)
+json_t *week_chart_json(const struct week_model *model)
 {
     json_t *charts = json_object();
     struct week_series *series = xcalloc(model->data->level_count, sizeof *series);
     for (int s = 0; s < WEEK_SYMPTOMS; s++) {
-        week_model_factor(model, NULL, s, series);
+        week_expect_model_factor(model, NULL, s, series);
         json_object_set_new(charts, WEEK_SYMPTOM[s], chart_json(model, &series[0], s));
     }
     free(series);

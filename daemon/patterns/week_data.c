@@ -7,7 +7,7 @@
 
 const char *const WEEK_SYMPTOM[WEEK_SYMPTOMS] = {"mold", "off-odor", "staling"};
 
-int week_symptom(const char *symptom)
+int week_data_symptom(const char *symptom)
 {
     for (int i = 0; i < WEEK_SYMPTOMS; i++) {
         if (strcmp(WEEK_SYMPTOM[i], symptom) == 0)
@@ -16,7 +16,7 @@ int week_symptom(const char *symptom)
     return -1;
 }
 
-char *week_name(int week, char buffer[static 16])
+char *week_data_name(int week, char buffer[static 16])
 {
     return iso_week_format(iso_week_of(pattern_monday(week)), buffer);
 }
@@ -27,7 +27,7 @@ static const struct {
     const char *cause, *place;
 } PLACES[] = {{"film", "film-store"}, {"returns", "returns-dock"}, {"waste", "waste-area"}};
 
-const char *week_place_of_cause(const char *cause)
+const char *week_data_place_of_cause(const char *cause)
 {
     if (strncmp(cause, CONTAMINATION, sizeof CONTAMINATION - 1) != 0)
         return NULL;
@@ -39,7 +39,7 @@ const char *week_place_of_cause(const char *cause)
     return cause;
 }
 
-const char *week_cause_of_place(const char *place, char *buffer, size_t size)
+const char *week_data_cause_of_place(const char *place, char *buffer, size_t size)
 {
     if (!*place)
         return NULL;
@@ -114,7 +114,7 @@ static int add_series(void *arg, const struct pattern_series *row)
 {
     struct reading *r = arg;
     size_t id = (size_t)row->id;
-    int symptom = week_symptom(row->symptom);
+    int symptom = week_data_symptom(row->symptom);
     const struct cut *cut = *row->factor ? cuts_find(row->factor) : NULL;
     if ((symptom < 0 && *row->symptom) || (*row->factor && !wanted(r, cut)))
         return 0;
@@ -147,7 +147,7 @@ static int add_place(void *arg, const struct pattern_series *row)
     struct reading *r = arg;
     struct target *t = (size_t)row->id < r->target_count ? &r->targets[row->id] : NULL;
     bool cause = t && t->cut && t->cut->source == CUT_CAUSE;
-    const char *place = cause ? week_place_of_cause(row->level) : NULL;
+    const char *place = cause ? week_data_place_of_cause(row->level) : NULL;
     if (!place)
         return 0;
     for (size_t i = r->d->level_count; i-- > 0 && !t->place;) {

@@ -19,7 +19,7 @@ enum {
 };
 
 extern const char *const WEEK_SYMPTOM[WEEK_SYMPTOMS];
-int week_symptom(const char *symptom); /* -1: none of ours */
+int week_data_symptom(const char *symptom); /* -1: none of ours */
 
 /* A level of a cut. Where counts are fractions they are expected complaints; where units are lent,
  * those of the whole plant. */
@@ -53,10 +53,10 @@ void week_data_free(struct week_data *d); /* NULL is fine */
 
 /* The place a cause speaks of ("slicer" of contamination-slicer), and the cause of a place; NULL if
  * there is none. The latter into `buffer`. */
-const char *week_place_of_cause(const char *cause);
-const char *week_cause_of_place(const char *place, char *buffer, size_t size);
+const char *week_data_place_of_cause(const char *cause);
+const char *week_data_cause_of_place(const char *place, char *buffer, size_t size);
 
 /* "2026-W47" of a week's number. */
-char *week_name(int week, char buffer[static 16]);
+char *week_data_name(int week, char buffer[static 16]);
 
 #endif

@@ -63,7 +63,7 @@ static void set_overlap(struct week_lag *lag)
     }
 }
 
-double week_lag_stretch(const struct week_lag *lag, int weeks)
+double week_expect_stretch(const struct week_lag *lag, int weeks)
 {
     double stretch = 1;
     for (int j = 1; j < weeks && j < WEEK_DELAYS; j++)
@@ -71,7 +71,7 @@ double week_lag_stretch(const struct week_lag *lag, int weeks)
     return stretch;
 }
 
-void week_lags_make(const struct week_data *d, struct week_lag lag[WEEK_SYMPTOMS])
+void week_expect_lags_make(const struct week_data *d, struct week_lag lag[WEEK_SYMPTOMS])
 {
     size_t seen[WEEK_HISTORY];
     double prior[WEEK_DELAYS];
@@ -168,14 +168,14 @@ static int recent_weeks(int weeks)
     return 0;
 }
 
-void week_model_make(const struct week_data *data, struct week_model *ret)
+void week_expect_model_make(const struct week_data *data, struct week_model *ret)
 {
     *ret = (struct week_model){.data = data};
     int skipped = data->first_units - (WEEK_HISTORY + WEEK_DELAYS - WEEK_SPAN);
     /* of an older plant, the units sold before the span are not read */
     ret->first = skipped > 0 ? skipped : WEEKS_UNREAD;
     ret->recent = recent_weeks(WEEK_SPAN - ret->first);
-    week_lags_make(data, ret->lag);
+    week_expect_lags_make(data, ret->lag);
     for (int s = 0; s < WEEK_SYMPTOMS; s++)
         make_season(ret, s);
 }
@@ -254,7 +254,7 @@ static void set_series(const struct week_model *m, int s, const struct week_base
     double tails = mean > 0 ? 6 * (ret->phi - 1) / mean + 1 / (ret->phi * mean) : 0;
     ret->phi_high = 1 + (ret->phi - 1) * (1 + sqrt((2 + tails) / df));
     /* bad weeks of packing come in runs: a year of weeks tells less about the rate than it seems */
-    double lasting = 1 + (ret->phi - 1) * week_lag_stretch(&m->lag[s], WEEK_SPAN);
+    double lasting = 1 + (ret->phi - 1) * week_expect_stretch(&m->lag[s], WEEK_SPAN);
     /* with one complaint's worth of what is usual in the factor */
     double shape = own->counts / lasting + (lone ? 0 : 1);
     double exposure = own->exposure / lasting + (lone || usual <= 0 ? 0 : 1 / usual);
@@ -267,8 +267,8 @@ static void set_series(const struct week_model *m, int s, const struct week_base
         ret->expected[i] = ret->rate * due[i];
 }
 
-void week_model_factor(const struct week_model *model, const struct cut *cut, int symptom,
-                       struct week_series *ret)
+void week_expect_model_factor(const struct week_model *model, const struct cut *cut, int symptom,
+                              struct week_series *ret)
 {
     const struct week_data *d = model->data;
     struct week_base all = {0};

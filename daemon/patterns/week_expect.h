@@ -5,7 +5,7 @@
  * d of units packed d weeks before times the share of complaints that come after d weeks. The rate
  * is the level's own over the baseline, drawn a little towards its factor's, past outbreaks
  * down-weighted. Counts spread around it like a negative binomial with variance phi x mean, plus
- * the uncertainty of the rate; sums of several weeks spread more (week_lag_stretch()). */
+ * the uncertainty of the rate; sums of several weeks spread more (week_expect_stretch()). */
 #ifndef ODDLOAF_PATTERNS_WEEK_EXPECT_H
 #define ODDLOAF_PATTERNS_WEEK_EXPECT_H
 
@@ -22,7 +22,7 @@ struct week_lag {
 /* How much more than one week a sum of `weeks` weeks of receipt varies beyond chance: (its variance
  * over mean - 1) over that of a single week. Weeks differ because what was packed differs, and a
  * bad week of packing is complained about for several weeks: neighbours rise together. */
-double week_lag_stretch(const struct week_lag *lag, int weeks);
+double week_expect_stretch(const struct week_lag *lag, int weeks);
 
 struct week_model {
     const struct week_data *data;
@@ -35,8 +35,8 @@ struct week_model {
 };
 
 /* The lags alone, from the reports that are in. */
-void week_lags_make(const struct week_data *data, struct week_lag lag[WEEK_SYMPTOMS]);
-void week_model_make(const struct week_data *data, struct week_model *ret);
+void week_expect_lags_make(const struct week_data *data, struct week_lag lag[WEEK_SYMPTOMS]);
+void week_expect_model_make(const struct week_data *data, struct week_model *ret);
 
 struct week_base { /* a level's baseline, weeks that stand out counting less */
     double counts, exposure, chi_square, df;
@@ -53,7 +53,7 @@ struct week_series {
 };
 /* Expectations of one symptom's series of every level of a cut (NULL: all together); `ret` has one
  * a level of the data, and those of the cut are set. */
-void week_model_factor(const struct week_model *model, const struct cut *cut, int symptom,
-                       struct week_series *ret);
+void week_expect_model_factor(const struct week_model *model, const struct cut *cut, int symptom,
+                              struct week_series *ret);
 
 #endif

@@ -67,7 +67,7 @@ static json_t *count_json(bool fractional, double count)
 static json_t *made_json(const struct week_model *m, struct limits *limits,
                          const struct week_level *level, int symptom, bool fractional)
 {
-    double share = week_share_in(m, symptom, WEEK_HISTORY - 1);
+    double share = week_to_come_share_in(m, symptom, WEEK_HISTORY - 1);
     json_t *made = json_object();
     json_object_set_new_nocheck(made, "complaints", count_json(fractional, level->made[symptom]));
     json_object_set_new_nocheck(made, "share_in", json_real(tidy(share)));
@@ -128,7 +128,7 @@ static size_t collect(const struct week_data *d, const struct cut *cut, struct e
     return count;
 }
 
-json_t *week_by_json(const struct week_model *model, const struct triage *triage, unsigned by)
+json_t *week_rates_by_json(const struct week_model *model, const struct triage *triage, unsigned by)
 {
     const struct week_data *d = model->data;
     struct entry *entries = xcalloc(d->level_count * WEEK_SYMPTOMS, sizeof *entries);
@@ -177,7 +177,7 @@ static void add_pareto(json_t *rows, const struct week_data *d, const struct tri
     }
 }
 
-json_t *week_causes_json(const struct week_model *model, const struct triage *triage)
+json_t *week_rates_causes_json(const struct week_model *model, const struct triage *triage)
 {
     const struct week_data *d = model->data;
     struct pareto_row *pareto = xcalloc(d->level_count, sizeof *pareto);

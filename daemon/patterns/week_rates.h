@@ -10,8 +10,9 @@ struct triage;
 /* `by`: a set of cuts. {"line":[{"level",…}],…}: complaints of the
  * week over what it packed, exact 95 % limits, the last quarter's weeks, and the same by week of
  * make as far as it is in. New references. */
-json_t *week_by_json(const struct week_model *model, const struct triage *triage, unsigned by);
+json_t *week_rates_by_json(const struct week_model *model, const struct triage *triage,
+                           unsigned by);
 /* Expected complaints of each cause, of one symptom after the other, with running shares. */
-json_t *week_causes_json(const struct week_model *model, const struct triage *triage);
+json_t *week_rates_causes_json(const struct week_model *model, const struct triage *triage);
 
 #endif

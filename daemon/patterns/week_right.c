@@ -87,7 +87,7 @@ struct open_cases {
 static int add_open(void *arg, const char *symptom, int opened_week, int64_t n)
 {
     struct open_cases *open = arg;
-    int s = week_symptom(symptom), age = open->now_week - opened_week;
+    int s = week_data_symptom(symptom), age = open->now_week - opened_week;
     for (int i = 0; i < AGE_COUNT && s >= 0; i++) {
         if (age < AGES[i].weeks) {
             open->count[i][s] += n;

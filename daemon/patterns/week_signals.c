@@ -47,8 +47,8 @@ static struct window best_window(const struct week_series *s, const struct week_
     for (int i = 0; i < WINDOW_COUNT && WINDOWS[i] <= recent; i++) {
         struct window w = {sum_last(counts, WINDOWS[i]), sum_last(s->expected, WINDOWS[i]), 0,
                            WINDOWS[i]};
-        w.p =
-            w.expected > 0 ? tail(s, week_lag_stretch(lag, WINDOWS[i]), w.observed, w.expected) : 1;
+        w.p = w.expected > 0 ? tail(s, week_expect_stretch(lag, WINDOWS[i]), w.observed, w.expected)
+                             : 1;
         tried++;
         if (w.p < best.p)
             best = w;
@@ -61,7 +61,8 @@ static struct window best_window(const struct week_series *s, const struct week_
 static bool still_up(const struct week_series *s, const struct week_lag *lag, const double *counts)
 {
     double observed = sum_last(counts, 2), expected = sum_last(s->expected, 2);
-    return observed > expected && tail(s, week_lag_stretch(lag, 2), observed, expected) < STILL_P;
+    return observed > expected &&
+           tail(s, week_expect_stretch(lag, 2), observed, expected) < STILL_P;
 }
 
 /* Log likelihood ratio of a rise to what was observed, for counts spread by phi. */
@@ -106,7 +107,7 @@ static void test_cut(const struct week_model *m, const struct cut *cut, int symp
                      struct week_series *series, struct week_signal *out, size_t *count)
 {
     const struct week_data *d = m->data;
-    week_model_factor(m, cut, symptom, series);
+    week_expect_model_factor(m, cut, symptom, series);
     for (size_t i = 0; i < d->level_count; i++) {
         const double *counts = d->levels[i].counts[symptom];
         if (d->levels[i].cut != cut)
@@ -117,8 +118,8 @@ static void test_cut(const struct week_model *m, const struct cut *cut, int symp
         struct week_signal signal = {.level = i, .symptom = symptom, .p = window.p};
         signal.still = still_up(&series[i], &m->lag[symptom], counts);
         find_since(&series[i], counts, m->recent, &signal);
-        signal.phi =
-            1 + (series[i].phi - 1) * week_lag_stretch(&m->lag[symptom], WEEK_SPAN - signal.since);
+        signal.phi = 1 + (series[i].phi - 1) *
+                             week_expect_stretch(&m->lag[symptom], WEEK_SPAN - signal.since);
         out[(*count)++] = signal;
     }
 }

@@ -14,7 +14,7 @@ static double age_weeks(const struct week_data *d, int index)
     return passed + (WEEK_HISTORY - 1 - index);
 }
 
-double week_share_in(const struct week_model *model, int symptom, int index)
+double week_to_come_share_in(const struct week_model *model, int symptom, int index)
 {
     double age = age_weeks(model->data, index);
     if (age >= WEEK_DELAYS)
@@ -50,8 +50,8 @@ static struct delay_prior usual_final(const struct week_model *m, int symptom, i
     return (struct delay_prior){shape, shape / mean};
 }
 
-bool week_forecast(const struct week_model *model, int symptom, int index,
-                   struct delay_forecast *ret)
+bool week_to_come_forecast(const struct week_model *model, int symptom, int index,
+                           struct delay_forecast *ret)
 {
     const struct week_data *d = model->data;
     const struct week_lag *lag = &model->lag[symptom];
@@ -59,7 +59,7 @@ bool week_forecast(const struct week_model *model, int symptom, int index,
     if (!lag->known || d->units[index + WEEK_DELAYS] <= 0 || age <= 0)
         return false;
     struct delay_prior prior = usual_final(model, symptom, index);
-    double share = week_share_in(model, symptom, index);
+    double share = week_to_come_share_in(model, symptom, index);
     double log_variance = age >= WEEK_DELAYS ? 0 : delay_log_variance(&lag->curve, age);
     return delay_forecast(reported, share, log_variance, lag->curve.dispersion, prior,
                           TO_COME_CONFIDENCE, ret) == 0;
@@ -72,14 +72,14 @@ json_t *week_to_come_json(const struct week_model *model)
         for (int s = 0; s < WEEK_SYMPTOMS; s++) {
             struct delay_forecast f;
             char name[16];
-            if (!week_forecast(model, s, i, &f) || f.share > SHARE_ALL_IN)
+            if (!week_to_come_forecast(model, s, i, &f) || f.share > SHARE_ALL_IN)
                 continue;
-            json_t *row =
-                json_pack("{s:s, s:s, s:I, s:f, s:I, s:I, s:f, s:b}", "made_week",
-                          week_name(model->data->week - (WEEK_HISTORY - 1 - i), name), "symptom",
-                          WEEK_SYMPTOM[s], "reported", (json_int_t)f.reported, "expected_final",
-                          f.expected_final, "low", (json_int_t)f.final.low, "high",
-                          (json_int_t)f.final.high, "share", f.share, "too_early", f.too_early);
+            json_t *row = json_pack(
+                "{s:s, s:s, s:I, s:f, s:I, s:I, s:f, s:b}", "made_week",
+                week_data_name(model->data->week - (WEEK_HISTORY - 1 - i), name), "symptom",
+                WEEK_SYMPTOM[s], "reported", (json_int_t)f.reported, "expected_final",
+                f.expected_final, "low", (json_int_t)f.final.low, "high", (json_int_t)f.final.high,
+                "share", f.share, "too_early", f.too_early);
             json_object_set_new(row, "units",
                                 json_integer((json_int_t)model->data->units[i + WEEK_DELAYS]));
             json_array_append_new(rows, row);

@@ -11,10 +11,10 @@ enum { TO_COME_WEEKS = 8 };
 
 /* Forecast of the final count of what the week at `index` (of WEEK_HISTORY) packed. False where
  * nothing can be said: nothing packed, or no complaint in the plant's past. */
-bool week_forecast(const struct week_model *model, int symptom, int index,
-                   struct delay_forecast *ret);
+bool week_to_come_forecast(const struct week_model *model, int symptom, int index,
+                           struct delay_forecast *ret);
 /* Share of the complaints about that week's packing that are in by now; 1 long after. */
-double week_share_in(const struct week_model *model, int symptom, int index);
+double week_to_come_share_in(const struct week_model *model, int symptom, int index);
 
 /* Rows of the last weeks that are not all in, the newest first. New reference. */
 json_t *week_to_come_json(const struct week_model *model);

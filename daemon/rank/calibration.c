@@ -144,7 +144,7 @@ static int add_sample(struct fitting *f, struct store *store, int64_t serial,
         } else {
             f->outside++;
         }
-        cached_unref((void *)baseline);
+        cache_object_unref((void *)baseline);
     }
     lot_record_unref(record);
     return rc;
@@ -153,7 +153,7 @@ static int add_sample(struct fitting *f, struct store *store, int64_t serial,
 static int collect(struct fitting *f, struct store *store, struct error *err)
 {
     int64_t serial, newest = WHEN_UNKNOWN_MS;
-    int rc = company_records_serial(store, &serial, err);
+    int rc = company_count_records_serial(store, &serial, err);
     if (!rc)
         rc = retained_newest(store, &newest, err);
     if (!rc && newest != WHEN_UNKNOWN_MS)

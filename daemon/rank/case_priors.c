@@ -29,12 +29,12 @@ static double *said_by(const struct rules *rules, const struct verdict_row *row)
 /* What the verdicts that stood at one state of the store teach. Never changed once it is made, so
  * nobody waits for another who makes it: background work at low priority would keep the desk. */
 struct learned {
-    struct cached cached;
+    struct cache_object cached;
     int64_t serial; /* verdict_serial() of that state */
     struct priors *priors;
 };
 
-static void learned_destroy(struct cached *cached)
+static void learned_destroy(struct cache_object *cached)
 {
     struct learned *learned = (struct learned *)cached;
     priors_free(learned->priors);
@@ -63,13 +63,13 @@ static int learn(const struct rules *rules, struct store *store, int64_t serial,
                  struct learned **ret, struct error *err)
 {
     struct learned *made = xcalloc(1, sizeof *made);
-    cached_init(&made->cached, learned_destroy);
+    cache_object_init(&made->cached, learned_destroy);
     made->serial = serial;
     made->priors = priors_new(rules);
     struct noting noting = {rules, made->priors};
     int rc = verdict_between(store, 0, INT64_MAX, take_verdict, &noting, err);
     if (rc)
-        cached_unref(made);
+        cache_object_unref(made);
     else
         *ret = made;
     return rc;
@@ -78,7 +78,7 @@ static int learn(const struct rules *rules, struct store *store, int64_t serial,
 static struct learned *newest(struct triage *triage)
 {
     pthread_mutex_lock(&triage->lock);
-    struct learned *learned = triage->learned ? cached_ref(triage->learned) : NULL;
+    struct learned *learned = triage->learned ? cache_object_ref(triage->learned) : NULL;
     pthread_mutex_unlock(&triage->lock);
     return learned;
 }
@@ -90,10 +90,10 @@ static void offer(struct triage *triage, struct learned *made)
     pthread_mutex_lock(&triage->lock);
     if (!triage->learned || triage->learned->serial < made->serial) {
         old = triage->learned;
-        triage->learned = cached_ref(made);
+        triage->learned = cache_object_ref(made);
     }
     pthread_mutex_unlock(&triage->lock);
-    cached_unref(old);
+    cache_object_unref(old);
 }
 
 /* *ret: a new reference, of the verdicts as `store` sees them now. */
@@ -109,7 +109,7 @@ static int learned_now(struct triage *triage, struct store *store, struct learne
     }
     if (!rc)
         rc = learn(triage->rules, store, serial, &made, err);
-    cached_unref(kept);
+    cache_object_unref(kept);
     if (rc)
         return rc;
     offer(triage, made);
@@ -126,6 +126,6 @@ int case_rank_priors(struct triage *triage, struct store *store, int symptom, in
         return rc;
     *ret = xcalloc((size_t)triage->rules->cause_count + 1, sizeof **ret);
     priors_at(learned->priors, symptom, as_of_ms, *ret);
-    cached_unref(learned);
+    cache_object_unref(learned);
     return 0;
 }

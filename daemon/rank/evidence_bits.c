@@ -29,10 +29,10 @@ static double ratio_of(const struct fact *fact)
  * they scatter widely, it says little. */
 static double ratio_bits(const struct rule_evidence *evidence, const struct fact *fact)
 {
-    double bits = rule_curve(evidence->curve, evidence->point_count, ratio_of(fact));
+    double bits = rules_curve(evidence->curve, evidence->point_count, ratio_of(fact));
     if (!isnan(fact->target) || isnan(fact->z))
         return bits;
-    double usual = fmax(0, rule_curve(evidence->curve, evidence->point_count, 1));
+    double usual = fmax(0, rules_curve(evidence->curve, evidence->point_count, 1));
     return bits > usual ? usual + (bits - usual) * fmin(1, fabs(fact->z) / RATIO_Z_APART) : bits;
 }
 
@@ -49,9 +49,9 @@ double evidence_bits_of(const struct rule_evidence *evidence, const struct fact 
     case EVIDENCE_TABLE:
         return table_bits(evidence, fact);
     case EVIDENCE_VALUE:
-        return rule_curve(evidence->curve, evidence->point_count, fact->value);
+        return rules_curve(evidence->curve, evidence->point_count, fact->value);
     case EVIDENCE_Z:
-        return rule_curve(evidence->curve, evidence->point_count, fact->z);
+        return rules_curve(evidence->curve, evidence->point_count, fact->z);
     case EVIDENCE_RATIO:
         return ratio_bits(evidence, fact);
     default:
@@ -59,7 +59,7 @@ double evidence_bits_of(const struct rule_evidence *evidence, const struct fact 
     }
 }
 
-int evidence_guard(const struct rule_guard *guard, const struct fact_set *facts, int complaint)
+int evidence_bits_guard(const struct rule_guard *guard, const struct fact_set *facts, int complaint)
 {
     if (guard->fact < 0)
         return 1;
@@ -88,21 +88,22 @@ static bool seen_by_each(const struct fact_name *name)
            name->kind == FACT_MODEL;
 }
 
-struct evidence_said evidence_said(const struct rule_evidence *evidence,
-                                   const struct fact_set *facts, double pool_exponent)
+struct evidence_bits_said evidence_bits_said(const struct rule_evidence *evidence,
+                                             const struct fact_set *facts, double pool_exponent)
 {
     const struct rules *rules = facts->rules;
     bool own = by_complaint(rules, evidence->fact);
     bool each = own || by_complaint(rules, evidence->when.fact) ||
                 by_complaint(rules, evidence->unless.fact);
-    struct evidence_said said = {NAN, 0, 0};
+    struct evidence_bits_said said = {NAN, 0, 0};
     double sum = 0, nearest = INFINITY;
     int count = each ? facts->complaint_count : 1;
     for (int pass = 0; pass < 2; pass++)
         for (int i = 0; i < count; i++) {
             double bits = evidence_bits_of(evidence, fact_set_at(facts, evidence->fact, i));
-            if (isnan(bits) || evidence_guard(&evidence->when, facts, i) != 1 ||
-                (evidence->unless.fact >= 0 && evidence_guard(&evidence->unless, facts, i) == 1))
+            if (isnan(bits) || evidence_bits_guard(&evidence->when, facts, i) != 1 ||
+                (evidence->unless.fact >= 0 &&
+                 evidence_bits_guard(&evidence->unless, facts, i) == 1))
                 continue;
             if (pass == 0) {
                 sum += bits;

@@ -7,18 +7,19 @@
 /* Of one fact, guards not looked at; NAN if the fact does not know what the item asks. */
 double evidence_bits_of(const struct rule_evidence *evidence, const struct fact *fact);
 /* Whether a guard holds: 1 yes, 0 no, -1 its fact is not known. No guard: 1. */
-int evidence_guard(const struct rule_guard *guard, const struct fact_set *facts, int complaint);
+int evidence_bits_guard(const struct rule_guard *guard, const struct fact_set *facts,
+                        int complaint);
 
 /* Of all complaints of the case. n complaints that know the fact speak n^pool_exponent times as
  * loud as their mean: callers who see the same loaf fault are not independent witnesses. What is
  * the same for all of them (the lot's facts, the season, routes and stores) speaks once. NAN if
  * nothing is known. */
-struct evidence_said {
+struct evidence_bits_said {
     double bits;
     int known;     /* complaints, or 1 for a lot's fact */
     int complaint; /* one that knows the fact, nearest to the mean: to be shown */
 };
-struct evidence_said evidence_said(const struct rule_evidence *evidence,
-                                   const struct fact_set *facts, double pool_exponent);
+struct evidence_bits_said evidence_bits_said(const struct rule_evidence *evidence,
+                                             const struct fact_set *facts, double pool_exponent);
 
 #endif

@@ -18,7 +18,8 @@ static void weigh(const struct fact_set *facts, struct rank_cause *ranked,
         const struct rule_evidence *evidence = &cause->evidence[i];
         if (!(evidence->symptoms & 1u << symptom))
             continue;
-        struct evidence_said said = evidence_said(evidence, facts, settings->pool_exponent);
+        struct evidence_bits_said said =
+            evidence_bits_said(evidence, facts, settings->pool_exponent);
         struct rank_item *item = &ranked->items[ranked->item_count++];
         *item = (struct rank_item){evidence, said.bits, said.known, said.complaint, false};
         if (isnan(said.bits))

@@ -56,7 +56,7 @@ void triage_free(struct triage *triage)
     cache_free(triage->source.logs);
     cache_free(triage->source.baselines);
     cache_free(triage->source.lots);
-    cached_unref(triage->learned);
+    cache_object_unref(triage->learned);
     rules_free(triage->rules);
     catalogue_free(triage->catalogue);
     json_decref(triage->calibration);

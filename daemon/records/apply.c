@@ -78,7 +78,7 @@ static int touch(struct slice *s, int64_t lot_id, struct error *err)
         s->touched_count++;
     }
     int rc = note_dispatch(s, lot_id, err);
-    return rc ? rc : record_touch_lot(s->store, lot_id, s->now_ms, err);
+    return rc ? rc : record_find_touch_lot(s->store, lot_id, s->now_ms, err);
 }
 
 /* A lot came or changed: complaints about it may have been taken for another's, or the other way
@@ -105,7 +105,7 @@ static int touch_row(struct slice *s, const struct record_cell *cells, enum reco
         return 0;
     if (s->file.kind == RECORD_LOTS)
         return touch_lot(s, cells, outcome, err);
-    if (record_table(s->file.kind)->columns[0].type == RECORD_LOT_REF)
+    if (record_kind_table(s->file.kind)->columns[0].type == RECORD_LOT_REF)
         return touch(s, cells[0].integer, err);
     return 0;
 }
@@ -114,7 +114,7 @@ static int touch_row(struct slice *s, const struct record_cell *cells, enum reco
 static int touch_file(struct slice *s, struct error *err)
 {
     const struct load_file *f = &s->file;
-    bool of_lot = record_table(f->kind)->columns[0].type == RECORD_LOT_REF;
+    bool of_lot = record_kind_table(f->kind)->columns[0].type == RECORD_LOT_REF;
     if (f->new_rows + f->changed_rows == 0)
         return 0;
     if (f->kind == RECORD_PRODUCTS)
@@ -192,7 +192,7 @@ static int apply_rows(struct slice *s, struct error *err)
     if (!rc)
         rc = queue_rematch(s, err);
     if (!rc && records)
-        rc = company_records_changed(s->store, err); /* dates the rankers' caches */
+        rc = company_count_records_changed(s->store, err); /* dates the rankers' caches */
     return rc ? rc : load_file_progress(s->store, &s->file, err);
 }
 
@@ -212,7 +212,8 @@ static int open_reader(struct slice *s, struct error *err)
     s->place = (struct place){0, 0};
     s->since_day = WHEN_UNKNOWN_DAY;
     char *path = staged_path(s);
-    int rc = stage_reader_new(path, record_table(s->file.kind)->count, STAGE_FAR, &s->reader, err);
+    int rc =
+        stage_reader_new(path, record_kind_table(s->file.kind)->count, STAGE_FAR, &s->reader, err);
     free(path);
     memcpy(s->reader_id, s->file.id, sizeof s->reader_id);
     return rc;
@@ -246,9 +247,9 @@ static int slice_job(struct store *store, void *arg, struct error *err)
     s->in_row = false;
     memset(s->touched, 0, sizeof s->touched);
     s->touched_count = 0;
-    s->writing = record_writing_new(store, s->file.kind, s->file.source, s->now_ms);
+    s->writing = record_write_new(store, s->file.kind, s->file.source, s->now_ms);
     rc = apply_rows(s, err);
-    record_writing_free(s->writing);
+    record_write_free(s->writing);
     return rc;
 }
 

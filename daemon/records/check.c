@@ -109,14 +109,14 @@ static void take_wide(struct check *c, struct check_value *values)
 
 static struct record_cell *cell(struct check *c, const char *name)
 {
-    return &c->row.cells[record_column_find(c->table, name)];
+    return &c->row.cells[record_kind_column(c->table, name)];
 }
 
 static void refuse_row(struct check *c, const char *name, struct check_value *values,
                        const char *reason)
 {
     const struct header_column *header =
-        &c->header->columns[c->header->at[record_column_find(c->table, name)]];
+        &c->header->columns[c->header->at[record_kind_column(c->table, name)]];
     check_refuse(
         c, &(struct check_input){header->column, header, &values[header - c->header->columns]},
         "%s", reason);
@@ -158,7 +158,7 @@ static void check_use(struct check *c, struct check_value *values)
 {
     struct record_cell *amount = cell(c, "amount"), *unit = cell(c, "unit");
     const struct catalogue_column *range = catalogue_column(c->catalogue, "amount");
-    int at = c->header->at[record_column_find(c->table, "amount")];
+    int at = c->header->at[record_kind_column(c->table, "amount")];
     const char *given = unit->form == RECORD_TEXT ? unit->text : NULL;
     if (at >= 0 && *c->header->columns[at].unit && amount->form == RECORD_NUMBER)
         given = c->header->columns[at].unit;
@@ -196,7 +196,7 @@ struct check *check_new(enum record_kind kind, const struct catalogue *catalogue
 {
     struct check *c = xcalloc(1, sizeof *c);
     c->kind = kind;
-    c->table = record_table(kind);
+    c->table = record_kind_table(kind);
     c->catalogue = catalogue;
     c->refused = refused;
     c->arg = arg;

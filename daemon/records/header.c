@@ -46,7 +46,7 @@ static bool is_number(enum record_type type)
 /* The names a file of this kind may use. */
 static int unknown(enum record_kind kind, struct error *err)
 {
-    const struct record_table *table = record_table(kind);
+    const struct record_table *table = record_kind_table(kind);
     struct text_buffer known = {0};
     for (int i = 0; i < table->count; i++)
         if (table->columns[i].type != RECORD_FOLD)
@@ -81,9 +81,9 @@ static int number_column(const struct catalogue *catalogue, const struct record_
 {
     const struct catalogue_column *number = NULL;
     int rc = catalogue_match_column(catalogue, name, *ret->unit ? ret->unit : NULL, &number, err);
-    int column = number ? record_column_find(table, number->column) : -1;
+    int column = number ? record_kind_column(table, number->column) : -1;
     if (column < 0)
-        return rc && record_column_find(table, name) >= 0 ? rc : 0;
+        return rc && record_kind_column(table, name) >= 0 ? rc : 0;
     ret->number = number;
     ret->column = column;
     return 0;
@@ -92,14 +92,14 @@ static int number_column(const struct catalogue *catalogue, const struct record_
 int header_column(const struct catalogue *catalogue, enum record_kind kind, const char *text,
                   struct header_column *ret, struct error *err)
 {
-    const struct record_table *table = record_table(kind);
+    const struct record_table *table = record_kind_table(kind);
     char name[HEADER_NAME];
     *ret = (struct header_column){.column = -1};
     text_clip(text, ret->name, sizeof ret->name);
     int rc = split(text, name, ret->unit, err);
     if (rc)
         return rc;
-    int column = record_column_find(table, name);
+    int column = record_kind_column(table, name);
     enum record_type type = column < 0 ? RECORD_FOLD : table->columns[column].type;
     if (strcmp(name, "amount") == 0 && column >= 0 && *ret->unit) {
         ret->number = catalogue_column(catalogue, name);
@@ -151,7 +151,7 @@ static bool is_long_only(enum record_kind kind, const struct record_column *colu
 
 int header_settle(struct header *h, enum record_kind kind, header_fault fault, void *arg)
 {
-    const struct record_table *table = record_table(kind);
+    const struct record_table *table = record_kind_table(kind);
     int faults = settle_twice(h, fault, arg);
     h->wide = false;
     for (int i = 0; i < RECORD_COLUMNS; i++)
@@ -175,7 +175,7 @@ int header_settle(struct header *h, enum record_kind kind, header_fault fault, v
             faults++;
         }
     }
-    int amount = record_column_find(table, "amount"), unit = record_column_find(table, "unit");
+    int amount = record_kind_column(table, "amount"), unit = record_kind_column(table, "unit");
     if (amount >= 0 && unit >= 0 && h->at[amount] >= 0 && h->at[unit] >= 0 &&
         *h->columns[h->at[amount]].unit) {
         fault(arg, h->columns[h->at[amount]].name, "the unit is given twice: here and in unit");

@@ -113,7 +113,7 @@ static void on_csv_refused(void *arg, long line, const char *reason)
 
 int import_new(const struct import_options *options, struct import **ret, struct error *err)
 {
-    const struct record_table *table = record_table(options->kind);
+    const struct record_table *table = record_kind_table(options->kind);
     struct stage *stage;
     int rc = stage_new(options->path, table->count, &stage, err);
     if (rc)

@@ -31,8 +31,8 @@ static void stage_cells(struct import *im, const struct record_cell *cells, bool
 static void stage_wide(struct import *im, const struct check_row *row)
 {
     struct record_cell cells[RECORD_COLUMNS];
-    int quantity = record_column_find(im->table, "quantity");
-    int value = record_column_find(im->table, "value");
+    int quantity = record_kind_column(im->table, "quantity");
+    int value = record_kind_column(im->table, "value");
     memcpy(cells, row->cells, sizeof cells);
     for (int i = 0; i < row->measured_count && !im->code; i++) {
         const struct check_measured *m = &row->measured[i];

@@ -15,7 +15,7 @@ static int difference(const struct record_table *table, const struct stage_row *
                       const struct stage_row *b)
 {
     for (int i = 0; i < table->count; i++)
-        if (!record_cell_equal(&a->cells[i], &b->cells[i]))
+        if (!record_kind_cell_equal(&a->cells[i], &b->cells[i]))
             return i < table->keys ? -2 : i;
     return -1;
 }
@@ -40,7 +40,7 @@ static const char *cell_text(const struct record_column *column, const struct re
 /* A wide row's column is named by its quantity. */
 static const char *column_name(const struct import *im, const struct stage_row *row, int column)
 {
-    int quantity = record_column_find(im->table, "quantity");
+    int quantity = record_kind_column(im->table, "quantity");
     bool value = im->table->columns[column].type == RECORD_VALUE;
     return im->header.wide && value && quantity >= 0 ? row->cells[quantity].text
                                                      : im->table->columns[column].name;

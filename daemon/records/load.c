@@ -81,7 +81,7 @@ int load_open(const struct load_options *options, struct load **ret, struct erro
     load->dry_run = options->dry_run;
     load->clock = options->clock ? *options->clock : clock_system();
     load->state_dir = xstrdup(options->state_dir);
-    uuid7(clock_now_ms(&load->clock), load->id);
+    uuid_v7(clock_now_ms(&load->clock), load->id);
     text_clip(options->source ? options->source : "", load->source, sizeof load->source);
     load->path = path_of(load->state_dir, load->id, "rows");
     load->refused_path = path_of(load->state_dir, load->id, "refused");
@@ -165,10 +165,11 @@ static int compare_rows(const struct load *load, struct store *store, struct loa
     struct stage_row row;
     enum record_outcome outcome, of_row = RECORD_SAME;
     bool in_row = false;
-    int rc = stage_reader_new(load->path, record_table(load->kind)->count, STAGE_FAR, &reader, err);
+    int rc =
+        stage_reader_new(load->path, record_kind_table(load->kind)->count, STAGE_FAR, &reader, err);
     if (rc)
         return rc;
-    struct record_writing *writing = record_writing_new(store, load->kind, load->source, 0);
+    struct record_writing *writing = record_write_new(store, load->kind, load->source, 0);
     int64_t counts[3] = {0};
     while ((rc = stage_next(reader, &row, err)) == 1) {
         if (row.flags & STAGE_DROPPED)
@@ -178,7 +179,7 @@ static int compare_rows(const struct load *load, struct store *store, struct loa
         if (row.flags & STAGE_FIRST)
             of_row = RECORD_SAME;
         in_row = true;
-        if ((rc = record_compare(writing, row.cells, &outcome, err)))
+        if ((rc = record_write_compare(writing, row.cells, &outcome, err)))
             break;
         if (outcome > of_row)
             of_row = outcome;
@@ -188,7 +189,7 @@ static int compare_rows(const struct load *load, struct store *store, struct loa
     ret->same_rows += counts[RECORD_SAME];
     ret->new_rows += counts[RECORD_NEW];
     ret->changed_rows += counts[RECORD_CHANGED];
-    record_writing_free(writing);
+    record_write_free(writing);
     stage_reader_free(reader);
     return rc;
 }
@@ -230,7 +231,7 @@ static json_t *answer_of(const struct load *load, const struct load_file *file, 
                          bool applied)
 {
     json_t *answer =
-        json_pack("{s:s, s:I, s:I, s:I, s:b}", "kind", record_table(load->kind)->kind, "new",
+        json_pack("{s:s, s:I, s:I, s:I, s:b}", "kind", record_kind_table(load->kind)->kind, "new",
                   (json_int_t)file->new_rows, "changed", (json_int_t)file->changed_rows, "same",
                   (json_int_t)file->same_rows, "applied", applied);
     json_object_update(answer, told);

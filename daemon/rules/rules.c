@@ -27,7 +27,7 @@ static void set_defaults(struct rule_ranking *ranking)
     };
     *ranking = DEFAULT;
     for (int i = 0; i < REACHES; i++)
-        ranking->reach_share[i] = rule_reach_share((enum rule_reach)i);
+        ranking->reach_share[i] = rules_reach_share((enum rule_reach)i);
 }
 
 /* ---- files ---- */
@@ -203,8 +203,8 @@ int rules_load(const char *dir, doc_report report, void *arg, struct rules **ret
 static void free_cause(struct rule_cause *cause)
 {
     for (int i = 0; i < cause->evidence_count; i++)
-        rule_evidence_free(&cause->evidence[i]);
-    rule_evidence_free(&cause->reach_fact);
+        rules_cause_evidence_free(&cause->evidence[i]);
+    rules_cause_evidence_free(&cause->reach_fact);
     free(cause->evidence);
     free((void *)cause->reach);
     free(cause->file);
@@ -218,7 +218,7 @@ void rules_free(struct rules *rules)
     for (int i = 0; i < rules->cause_count; i++)
         free_cause(&rules->causes[i]);
     for (int i = 0; i < rules->ask_count; i++) {
-        rule_guard_free(&rules->asks[i].when);
+        rules_check_guard_free(&rules->asks[i].when);
         free(rules->asks[i].answers);
     }
     free(rules->causes);

@@ -111,9 +111,9 @@ enum rule_reach {
     REACHES
 };
 /* As in the rule files: "mix", "line-hours", …, "place-window". */
-const char *rule_reach_name(enum rule_reach reach);
+const char *rules_reach_name(enum rule_reach reach);
 /* Of the lots that share it, those that share the fault too, until ranking.json says otherwise. */
-double rule_reach_share(enum rule_reach reach);
+double rules_reach_share(enum rule_reach reach);
 
 #define RULE_DELAY_POINTS 12
 
@@ -165,6 +165,6 @@ int rules_fact(const struct rules *rules, const char *name);
 json_t *rules_list(const struct rules *rules);
 
 /* Linear between the points, flat outside. NAN in, NAN out. */
-double rule_curve(const struct rule_point *points, int count, double x);
+double rules_curve(const struct rule_point *points, int count, double x);
 
 #endif

@@ -123,7 +123,7 @@ static void read_share(const struct doc_place *place, void *part)
         .kind = DOC_NUMBER, .size = sizeof(double), .low = 0.001, .high = 0.999};
     struct rule_ranking *ranking = part;
     int i = 0;
-    while (i < REACHES && strcmp(rule_reach_name((enum rule_reach)i), place->name) != 0)
+    while (i < REACHES && strcmp(rules_reach_name((enum rule_reach)i), place->name) != 0)
         i++;
     if (i == REACHES)
         doc_fault(place, "no such condition to share");

@@ -182,7 +182,7 @@ static bool reach_known(const struct rules *rules, const char *word)
     if (strncmp(word, "place-window:", 13) == 0)
         return vocabulary_place(rules->vocabulary, word + 13);
     for (int i = 0; i < REACH_WINDOW; i++)
-        if (strcmp(rule_reach_name((enum rule_reach)i), word) == 0)
+        if (strcmp(rules_reach_name((enum rule_reach)i), word) == 0)
             return true;
     return false;
 }
@@ -299,10 +299,10 @@ void rules_check_cause(struct doc *doc, const char *file_stem)
     rules->causes[rules->cause_count++] = cause;
 }
 
-void rule_evidence_free(struct rule_evidence *evidence)
+void rules_cause_evidence_free(struct rule_evidence *evidence)
 {
     free(evidence->curve);
     free(evidence->words);
-    rule_guard_free(&evidence->when);
-    rule_guard_free(&evidence->unless);
+    rules_check_guard_free(&evidence->when);
+    rules_check_guard_free(&evidence->unless);
 }

@@ -82,7 +82,7 @@ void rules_check_guard(const struct doc_place *place, void *part)
         doc_fault(place, "needs 'in', 'from' or 'to'");
 }
 
-void rule_guard_free(struct rule_guard *guard)
+void rules_check_guard_free(struct rule_guard *guard)
 {
     free(guard->words);
 }

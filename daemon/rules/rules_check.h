@@ -35,7 +35,7 @@ void rules_check_cause(struct doc *doc, const char *file_stem);
 void rules_check_asks(struct doc *doc, const char *file_stem);
 void rules_check_ranking(struct doc *doc, const char *file_stem);
 
-void rule_evidence_free(struct rule_evidence *evidence);
-void rule_guard_free(struct rule_guard *guard);
+void rules_cause_evidence_free(struct rule_evidence *evidence);
+void rules_check_guard_free(struct rule_guard *guard);
 
 #endif

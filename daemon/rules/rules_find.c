@@ -3,7 +3,7 @@
 #include <math.h>
 #include <string.h>
 
-double rule_curve(const struct rule_point *points, int count, double x)
+double rules_curve(const struct rule_point *points, int count, double x)
 {
     if (isnan(x) || count == 0)
         return NAN;
@@ -56,12 +56,12 @@ static const struct {
     [REACH_WINDOW] = {"place-window", 0.7},
 };
 
-const char *rule_reach_name(enum rule_reach reach)
+const char *rules_reach_name(enum rule_reach reach)
 {
     return REACH[reach].name;
 }
 
-double rule_reach_share(enum rule_reach reach)
+double rules_reach_share(enum rule_reach reach)
 {
     return REACH[reach].share;
 }

@@ -13,7 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-void rules_get(struct request *rq, struct store *store)
+void admin_rules(struct request *rq, struct store *store)
 {
     (void)store;
     struct setup *setup = app_setup(rq->app);
@@ -24,7 +24,7 @@ void rules_get(struct request *rq, struct store *store)
 /* ---- status ---- */
 
 struct health {
-    struct store_totals totals;
+    struct totals totals;
     struct outbox_counts outbox;
     int64_t rank_waiting, rematch_waiting;
     struct writer_counts writer;
@@ -34,7 +34,7 @@ struct health {
 static int read_health(const struct app *app, struct store *store, struct health *h,
                        struct error *err)
 {
-    int rc = store_totals(store, &h->totals, err);
+    int rc = totals_get(store, &h->totals, err);
     if (!rc)
         rc = outbox_count(store, &h->outbox, err);
     if (!rc)
@@ -102,7 +102,7 @@ static json_t *status_json(struct app *app, const struct setup *setup, const str
     return status;
 }
 
-void status_get(struct request *rq, struct store *store)
+void admin_status(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct health h = {0};
@@ -115,7 +115,7 @@ void status_get(struct request *rq, struct store *store)
     setup_unref(setup);
 }
 
-void status_recount(struct request *rq, struct store *store)
+void admin_recount(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct recount found = {0};
@@ -130,7 +130,7 @@ void status_recount(struct request *rq, struct store *store)
 }
 
 /* OpenMetrics 1.0: counters end in _total, the text in # EOF; no lot and no person in a label. */
-void metrics_get(struct request *rq, struct store *store)
+void admin_metrics(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct health h = {0};
@@ -182,7 +182,7 @@ static int back_up(struct store *store, const char *path, struct error *err)
     return store_backup(store, path, err);
 }
 
-void backup_post(struct request *rq, struct store *store)
+void admin_backup(struct request *rq, struct store *store)
 {
     struct error err = {0};
     const char *path = "";
@@ -212,7 +212,7 @@ static int erase(struct store *store, void *arg, struct error *err)
     return contact_erase(store, e->fold, e->now_ms, &e->erased, err);
 }
 
-void erase_post(struct request *rq, struct store *store)
+void admin_erase(struct request *rq, struct store *store)
 {
     (void)store;
     struct error err = {0};
@@ -223,7 +223,7 @@ void erase_post(struct request *rq, struct store *store)
     if (!rc)
         rc = jsonx_string(body, "contact", &contact, &err);
     if (!rc)
-        contact_fold_key(contact ? contact : "", e.fold, sizeof e.fold);
+        complaint_form_contact_key(contact ? contact : "", e.fold, sizeof e.fold);
     if (!rc && !e.fold[0]) {
         rc = error_set(&err, ERROR_INVALID, "must be a name, a phone number or a mail address");
         error_field(&err, "contact", "(not shown)");

@@ -89,7 +89,7 @@ static int load_rules(struct setup *setup, const struct log *log, struct error *
     text_appendf(&harm, "%s/harm.json", dir);
     void *arg = (void *)log;
     int rc = triage_new(dir, setup->tz, log_fault, arg, &setup->triage, err);
-    int of_lots = lot_matcher_load(lots.data, log_fault, arg, &setup->matcher, err);
+    int of_lots = lot_rules_load(lots.data, log_fault, arg, &setup->matcher, err);
     int of_words = lexicon_load(lexicon.data, log_fault, arg, &setup->lexicon, err);
     int of_harm = harm_load(harm.data, log_fault, arg, &setup->harm, err);
     text_buffer_free(&lots);
@@ -135,7 +135,7 @@ void setup_unref(struct setup *setup)
     if (!setup || __atomic_sub_fetch(&setup->references, 1, __ATOMIC_ACQ_REL) > 0)
         return;
     triage_free(setup->triage);
-    lot_matcher_free(setup->matcher);
+    lot_rules_free(setup->matcher);
     lexicon_free(setup->lexicon);
     json_decref(setup->harm);
     tz_close(setup->tz);
@@ -175,7 +175,7 @@ static int match_all_again(struct store *store, void *arg, struct error *err)
 
 static bool same_lots(const struct setup *a, const struct setup *b)
 {
-    return lot_matcher_mark(a->matcher) == lot_matcher_mark(b->matcher) &&
+    return lot_rules_mark(a->matcher) == lot_rules_mark(b->matcher) &&
            a->desk.settle_at == b->desk.settle_at;
 }
 

@@ -17,7 +17,7 @@
 
 enum { LIST_MOST = 500, NAME_SIZE = 24 };
 
-static const char *case_name(int64_t id, char out[static NAME_SIZE])
+static const char *case_json_name(int64_t id, char out[static NAME_SIZE])
 {
     snprintf(out, NAME_SIZE, "C%lld", (long long)id);
     return out;
@@ -80,7 +80,7 @@ static int list_row(void *arg, const struct case_row *row)
     struct listing *list = arg;
     char name[NAME_SIZE], opened[40], as_of[40];
     json_t *item =
-        json_pack("{s:s, s:s, s:i, s:i, s:s, s:s, s:s, s:b}", "case", case_name(row->id, name),
+        json_pack("{s:s, s:s, s:i, s:i, s:s, s:s, s:s, s:b}", "case", case_json_name(row->id, name),
                   "symptom", row->symptom, "complaints", row->complaints, "packs", row->packs,
                   "opened", when_format(list->setup->tz, row->opened_ms, opened), "as_of",
                   when_format(list->setup->tz, row->as_of_ms, as_of), "state",
@@ -159,7 +159,7 @@ void cases_list(struct request *rq, struct store *store)
     } else {
         bool more = (int)json_array_size(list.cases) == filter.limit;
         char name[NAME_SIZE];
-        json_t *next = more ? json_string(case_name(list.last, name)) : json_null();
+        json_t *next = more ? json_string(case_json_name(list.last, name)) : json_null();
         request_reply_json(rq, 200, json_pack("{s:o, s:o}", "cases", list.cases, "next", next));
     }
     setup_unref(list.setup);
@@ -409,7 +409,7 @@ void cases_verdict(struct request *rq, struct store *store)
         rc = writer_run(rq->app->writer, settle, &s, &err);
     if (!rc) {
         char name[NAME_SIZE];
-        answer = json_pack("{s:s, s:s}", "case", case_name(s.case_id, name), "state",
+        answer = json_pack("{s:s, s:s}", "case", case_json_name(s.case_id, name), "state",
                            s.reopen ? "open" : "settled");
         if (!s.reopen)
             json_object_set_new(answer, "cause", json_string(s.cause));

@@ -15,7 +15,7 @@ static void set_case(json_t *answer, int64_t case_id)
     json_object_set_new(answer, "case", json_string(name));
 }
 
-void complaints_get(struct request *rq, struct store *store)
+void joins_get(struct request *rq, struct store *store)
 {
     struct error err = {0};
     json_t *complaint = NULL;
@@ -84,7 +84,7 @@ static int read_same_as(const struct request *rq, struct joining *j, struct erro
     return rc;
 }
 
-void complaints_join(struct request *rq, struct store *store)
+void joins_join(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct joining j = {.now_ms = app_now_ms(rq->app)};
@@ -100,7 +100,7 @@ void complaints_join(struct request *rq, struct store *store)
     setup_unref(setup);
 }
 
-void complaints_separate(struct request *rq, struct store *store)
+void joins_separate(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct joining j = {.now_ms = app_now_ms(rq->app)};

@@ -80,7 +80,7 @@ static int lot_json(struct store *store, struct setup *setup, const struct lot_q
 {
     struct lot_match_result matched = {0};
     struct standing standing;
-    int rc = lot_match(setup->matcher, store, query, &matched, err);
+    int rc = match_lot(setup->matcher, store, query, &matched, err);
     if (!rc)
         rc = standing_of_match(store, query, &matched, &standing, err);
     if (rc)

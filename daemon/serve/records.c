@@ -24,7 +24,7 @@ static int read_upload(const struct request *rq, int64_t now_ms, struct upload *
         return ERROR_INVALID;
     }
     if (!id)
-        uuid7(now_ms, u->id);
+        uuid_v7(now_ms, u->id);
     int rc = request_query_int(rq, "part", 0, &u->part, err);
     if (!rc)
         rc = request_query_flag(rq, "last", id == NULL, &u->last, err);
@@ -59,7 +59,7 @@ static int read_kind(const char *word, enum record_kind *ret, struct error *err)
         return 0;
     struct text_buffer known = {0};
     for (int kind = 0; kind < RECORD_KINDS; kind++)
-        text_appendf(&known, " %s", record_table((enum record_kind)kind)->kind);
+        text_appendf(&known, " %s", record_kind_table((enum record_kind)kind)->kind);
     error_set(err, ERROR_NOT_FOUND, "%.40s is not a kind of record", word);
     error_hint(err, "the kinds are%s", known.data);
     text_buffer_free(&known);

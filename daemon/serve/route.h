@@ -26,9 +26,9 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
 /* Handlers, by file. */
 void complaints_post(struct request *rq, struct store *store);
 void complaints_preview(struct request *rq, struct store *store);
-void complaints_get(struct request *rq, struct store *store);
-void complaints_join(struct request *rq, struct store *store);
-void complaints_separate(struct request *rq, struct store *store);
+void joins_get(struct request *rq, struct store *store);
+void joins_join(struct request *rq, struct store *store);
+void joins_separate(struct request *rq, struct store *store);
 void cases_list(struct request *rq, struct store *store);
 void cases_rank(struct request *rq, struct store *store);
 void cases_ranks(struct request *rq, struct store *store);
@@ -46,18 +46,18 @@ void actions_post(struct request *rq, struct store *store);
 void actions_list(struct request *rq, struct store *store);
 void actions_effect(struct request *rq, struct store *store);
 void weeks_get(struct request *rq, struct store *store);
-void trace_get(struct request *rq, struct store *store);
-void scores_get(struct request *rq, struct store *store);
+void weeks_trace(struct request *rq, struct store *store);
+void weeks_scores(struct request *rq, struct store *store);
 void returns_get(struct request *rq, struct store *store);
 void calibration_get(struct request *rq, struct store *store);
 void calibration_post(struct request *rq, struct store *store);
-void rules_get(struct request *rq, struct store *store);
-void status_get(struct request *rq, struct store *store);
-void status_recount(struct request *rq, struct store *store);
+void admin_rules(struct request *rq, struct store *store);
+void admin_status(struct request *rq, struct store *store);
+void admin_recount(struct request *rq, struct store *store);
 void outbox_get(struct request *rq, struct store *store);
 void outbox_send(struct request *rq, struct store *store);
-void metrics_get(struct request *rq, struct store *store);
-void backup_post(struct request *rq, struct store *store);
-void erase_post(struct request *rq, struct store *store);
+void admin_metrics(struct request *rq, struct store *store);
+void admin_backup(struct request *rq, struct store *store);
+void admin_erase(struct request *rq, struct store *store);
 
 #endif

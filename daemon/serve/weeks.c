@@ -139,7 +139,7 @@ static int read_trace(const struct request *rq, int64_t *cases, struct trace_que
     return rc;
 }
 
-void trace_get(struct request *rq, struct store *store)
+void weeks_trace(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct trace_query query;
@@ -172,7 +172,7 @@ static int read_moment(const struct request *rq, const struct setup *setup, cons
     return rc;
 }
 
-void scores_get(struct request *rq, struct store *store)
+void weeks_scores(struct request *rq, struct store *store)
 {
     struct error err = {0};
     int64_t from_ms, to_ms;

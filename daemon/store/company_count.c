@@ -62,20 +62,20 @@ int company_count(struct store *store, int64_t lot_id, const char *symptom, int6
     return rc ? rc : day_changed(store, symptom, day, err);
 }
 
-int company_records_changed(struct store *store, struct error *err)
+int company_count_records_changed(struct store *store, struct error *err)
 {
     return day_changed(store, "", 0, err);
 }
 
-int company_records_serial(struct store *store, int64_t *ret, struct error *err)
+int company_count_records_serial(struct store *store, int64_t *ret, struct error *err)
 {
     static const char SQL[] =
         "SELECT serial FROM company_day WHERE symptom = '' AND packed_day = 0";
     return db_number(store, SQL, NULL, ret, err);
 }
 
-int company_days(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
-                 company_day_each each, void *arg, struct error *err)
+int company_count_days(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
+                       company_day_each each, void *arg, struct error *err)
 {
     static const char SQL[] = "SELECT packed_day, serial FROM company_day WHERE symptom = ?1 AND"
                               " packed_day BETWEEN ?2 AND ?3 ORDER BY packed_day";
@@ -87,16 +87,16 @@ int company_days(struct store *store, const char *symptom, int32_t from_day, int
     return db_end(&q, rc);
 }
 
-int company_days_serial(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
-                        int64_t *ret, struct error *err)
+int company_count_days_serial(struct store *store, const char *symptom, int32_t from_day,
+                              int32_t to_day, int64_t *ret, struct error *err)
 {
     static const char SQL[] = "SELECT sum(serial) FROM company_day WHERE symptom = ?1 AND"
                               " packed_day BETWEEN ?2 AND ?3";
     return db_number(store, SQL, DB(DB_TEXT(symptom), DB_INT(from_day), DB_INT(to_day)), ret, err);
 }
 
-int company_counts(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
-                   company_each each, void *arg, struct error *err)
+int company_count_list(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
+                       company_each each, void *arg, struct error *err)
 {
     static const char SQL[] =
         "SELECT packed_day, lot_id, received_ms, n FROM company_count WHERE symptom = ?1 AND"

@@ -13,9 +13,9 @@ int company_count(struct store *store, int64_t lot_id, const char *symptom, int6
                   int delta, struct error *err);
 
 /* Production records changed (any kind; once a transaction is enough). */
-int company_records_changed(struct store *store, struct error *err);
-/* Grows with every company_records_changed(). */
-int company_records_serial(struct store *store, int64_t *ret, struct error *err);
+int company_count_records_changed(struct store *store, struct error *err);
+/* Grows with every company_count_records_changed(). */
+int company_count_records_serial(struct store *store, int64_t *ret, struct error *err);
 
 struct company_day_row {
     int32_t packed_day; /* UTC day the lots began to be packed */
@@ -23,11 +23,11 @@ struct company_day_row {
 };
 typedef int (*company_day_each)(void *arg, const struct company_day_row *row);
 /* Days in [from, to] with counts, ascending. */
-int company_days(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
-                 company_day_each each, void *arg, struct error *err);
+int company_count_days(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
+                       company_day_each each, void *arg, struct error *err);
 /* Sum of those serials: one number that changes when any of the days does. */
-int company_days_serial(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
-                        int64_t *ret, struct error *err);
+int company_count_days_serial(struct store *store, const char *symptom, int32_t from_day,
+                              int32_t to_day, int64_t *ret, struct error *err);
 
 struct company_row {
     int64_t lot_id, received_ms;
@@ -36,7 +36,7 @@ struct company_row {
 };
 typedef int (*company_each)(void *arg, const struct company_row *row);
 /* Counts on lots packed in [from, to], by day, lot and time. */
-int company_counts(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
-                   company_each each, void *arg, struct error *err);
+int company_count_list(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
+                       company_each each, void *arg, struct error *err);
 
 #endif

@@ -10,7 +10,7 @@ int load_file_accept(struct store *store, const struct load_file *file, struct e
                               " same, state, accepted_ms)"
                               " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)";
     return db_run(store, SQL,
-                  DB(DB_TEXT(file->id), DB_TEXT(record_table(file->kind)->kind),
+                  DB(DB_TEXT(file->id), DB_TEXT(record_kind_table(file->kind)->kind),
                      DB_TEXT(file->source), DB_TEXT(file->path), DB_INT(file->applied),
                      DB_INT(file->new_rows), DB_INT(file->changed_rows), DB_INT(file->same_rows),
                      DB_TEXT(STATES[file->state]), DB_MS(file->accepted_ms)),

@@ -142,7 +142,7 @@ static int read_ranking(struct db_query *q, struct ranking *ret)
     if (rc)
         return rc;
     rc = read_causes(store, ret, err);
-    ranking_unpack(items, ret);
+    ranking_pack_read(items, ret);
     free(items);
     if (rc)
         ranking_clear(ret);

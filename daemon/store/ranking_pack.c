@@ -103,7 +103,7 @@ static void unpack_line(char *line, struct ranking *ranking)
         unpack_pair(pair, &item, ranking);
 }
 
-void ranking_unpack(const char *text, struct ranking *ranking)
+void ranking_pack_read(const char *text, struct ranking *ranking)
 {
     char *copy = xstrdup(text);
     for (char *next = copy, *line; (line = strsep(&next, "\n"));)

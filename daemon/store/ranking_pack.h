@@ -12,7 +12,7 @@
 /* malloc'd. */
 char *ranking_pack(const struct ranking *ranking);
 /* Adds the items of `text` to `ranking`; lines that are none are left out. */
-void ranking_unpack(const char *text, struct ranking *ranking);
+void ranking_pack_read(const char *text, struct ranking *ranking);
 /* Appends to a ranking. */
 void ranking_pack_cause(struct ranking *ranking, const char *cause, double probability);
 void ranking_pack_item(struct ranking *ranking, const struct ranking_item *item);

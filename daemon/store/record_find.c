@@ -19,7 +19,7 @@ int record_find_product(struct store *store, const char *product, int64_t *ret_i
     return db_number(store, SQL_PRODUCT, DB(DB_TEXT(product)), ret_id, err);
 }
 
-int record_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, struct error *err)
+int record_find_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, struct error *err)
 {
     static const char SQL_TOUCH[] =
         "INSERT INTO work(kind, subject_id, due_ms)"
@@ -32,14 +32,14 @@ int record_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, struct
     return db_run(store, SQL_TOUCH, DB(DB_ID(lot_id), DB_MS(due_ms)), err);
 }
 
-int record_replaced_list(struct store *store, enum record_kind kind, const char *key,
+int record_find_replaced(struct store *store, enum record_kind kind, const char *key,
                          record_replaced_each each, void *arg, struct error *err)
 {
     static const char SQL_LIST[] = "SELECT replaced_ms, was, source FROM replaced_row"
                                    " WHERE kind = ?1 AND substr(row_key, 1, length(?2)) = ?2"
                                    " ORDER BY id";
     struct db_query q =
-        db_query(store, SQL_LIST, DB(DB_TEXT(record_table(kind)->kind), DB_TEXT(key)), err);
+        db_query(store, SQL_LIST, DB(DB_TEXT(record_kind_table(kind)->kind), DB_TEXT(key)), err);
     int rc = 0;
     while (!rc && db_next(&q))
         rc = each(arg, &(struct record_replaced){db_int64(&q, 0), db_text(&q, 1), db_text(&q, 2)});

@@ -18,7 +18,7 @@ int record_find_product(struct store *store, const char *product, int64_t *ret_i
 /* ---- what a change of records sets going ---- */
 
 /* Every open case that is, or may be, about this lot is ranked again. */
-int record_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, struct error *err);
+int record_find_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, struct error *err);
 
 /* An older version of a row, as JSON. */
 struct record_replaced {
@@ -27,7 +27,7 @@ struct record_replaced {
 };
 typedef int (*record_replaced_each)(void *arg, const struct record_replaced *row);
 /* Versions of all rows of a kind whose key begins with `key` (JSON array text), oldest first. */
-int record_replaced_list(struct store *store, enum record_kind kind, const char *key,
+int record_find_replaced(struct store *store, enum record_kind kind, const char *key,
                          record_replaced_each each, void *arg, struct error *err);
 
 #endif

@@ -83,7 +83,7 @@ static const struct record_table TABLES[RECORD_KINDS] = {
     [RECORD_DISPATCH] = {"dispatch", DISPATCH, COUNT(DISPATCH), 4},
 };
 
-const struct record_table *record_table(enum record_kind kind)
+const struct record_table *record_kind_table(enum record_kind kind)
 {
     return &TABLES[kind];
 }
@@ -99,7 +99,7 @@ bool record_kind_parse(const char *name, enum record_kind *ret)
     return false;
 }
 
-int record_column_find(const struct record_table *table, const char *name)
+int record_kind_column(const struct record_table *table, const char *name)
 {
     for (int i = 0; i < table->count; i++)
         if (strcmp(table->columns[i].name, name) == 0)
@@ -107,7 +107,7 @@ int record_column_find(const struct record_table *table, const char *name)
     return -1;
 }
 
-bool record_cell_equal(const struct record_cell *a, const struct record_cell *b)
+bool record_kind_cell_equal(const struct record_cell *a, const struct record_cell *b)
 {
     if (a->form != b->form)
         return false;

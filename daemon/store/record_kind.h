@@ -63,10 +63,10 @@ struct record_table {
     int count, keys;
 };
 
-const struct record_table *record_table(enum record_kind kind);
+const struct record_table *record_kind_table(enum record_kind kind);
 bool record_kind_parse(const char *name, enum record_kind *ret);
 /* Column's index or -1. */
-int record_column_find(const struct record_table *table, const char *name);
+int record_kind_column(const struct record_table *table, const char *name);
 
 enum record_form { RECORD_NOTHING, RECORD_TEXT, RECORD_INTEGER, RECORD_NUMBER };
 
@@ -79,6 +79,6 @@ struct record_cell {
 };
 
 /* Same form and same content. */
-bool record_cell_equal(const struct record_cell *a, const struct record_cell *b);
+bool record_kind_cell_equal(const struct record_cell *a, const struct record_cell *b);
 
 #endif

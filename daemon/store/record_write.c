@@ -24,12 +24,12 @@ struct record_writing {
     struct quantity_id quantities[QUANTITY_SLOTS];
 };
 
-struct record_writing *record_writing_new(struct store *store, enum record_kind kind,
-                                          const char *source, int64_t now_ms)
+struct record_writing *record_write_new(struct store *store, enum record_kind kind,
+                                        const char *source, int64_t now_ms)
 {
     struct record_writing *w = xcalloc(1, sizeof *w);
     w->store = store;
-    w->table = record_table(kind);
+    w->table = record_kind_table(kind);
     w->sql = record_sql(kind);
     w->kind = kind;
     w->source = source;
@@ -37,7 +37,7 @@ struct record_writing *record_writing_new(struct store *store, enum record_kind 
     return w;
 }
 
-void record_writing_free(struct record_writing *w)
+void record_write_free(struct record_writing *w)
 {
     free(w);
 }
@@ -200,7 +200,7 @@ static bool same_values(const struct record_table *table, const struct record_ce
 {
     for (int i = table->keys; i < table->count; i++) {
         struct record_cell old = db_cell(q, i - table->keys);
-        if (!record_cell_equal(&old, &cells[i]))
+        if (!record_kind_cell_equal(&old, &cells[i]))
             return false;
     }
     return true;
@@ -239,8 +239,8 @@ int record_write(struct record_writing *w, const struct record_cell *cells,
     return rc || *ret != RECORD_CHANGED ? rc : run(w, w->sql->update, row, err);
 }
 
-int record_compare(struct record_writing *w, const struct record_cell *cells,
-                   enum record_outcome *ret, struct error *err)
+int record_write_compare(struct record_writing *w, const struct record_cell *cells,
+                         enum record_outcome *ret, struct error *err)
 {
     struct record_cell row[RECORD_COLUMNS];
     int rc = resolve(w, cells, false, row, err);

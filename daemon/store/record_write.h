@@ -13,13 +13,13 @@ enum record_outcome { RECORD_SAME, RECORD_NEW, RECORD_CHANGED };
 struct record_writing;
 
 /* `source` is named beside replaced rows; borrowed. */
-struct record_writing *record_writing_new(struct store *store, enum record_kind kind,
-                                          const char *source, int64_t now_ms);
-void record_writing_free(struct record_writing *writing); /* NULL is fine */
+struct record_writing *record_write_new(struct store *store, enum record_kind kind,
+                                        const char *source, int64_t now_ms);
+void record_write_free(struct record_writing *writing); /* NULL is fine */
 int record_write(struct record_writing *writing, const struct record_cell *cells,
                  enum record_outcome *ret, struct error *err);
 /* What record_write() would do; writes nothing, so a reading connection will do. */
-int record_compare(struct record_writing *writing, const struct record_cell *cells,
-                   enum record_outcome *ret, struct error *err);
+int record_write_compare(struct record_writing *writing, const struct record_cell *cells,
+                         enum record_outcome *ret, struct error *err);
 
 #endif

@@ -3,7 +3,7 @@
 
 /* Without a scan: row ids of lots are given in order and rows never deleted, the highest is the
  * count; complaints are counted by week already (a joined one is a row no more). */
-int store_totals(struct store *store, struct store_totals *ret, struct error *err)
+int totals_get(struct store *store, struct totals *ret, struct error *err)
 {
     static const char SQL[] =
         "SELECT (SELECT count(*) FROM product), (SELECT max(id) FROM lot),"
@@ -14,7 +14,7 @@ int store_totals(struct store *store, struct store_totals *ret, struct error *er
         " (SELECT count(*) FROM complaint_case WHERE state = 'settled')";
     struct db_query q = db_query(store, SQL, NULL, err);
     if (db_next(&q))
-        *ret = (struct store_totals){
+        *ret = (struct totals){
             .products = db_int64(&q, 0),
             .lots = db_int64(&q, 1),
             .readings = db_int64(&q, 2),

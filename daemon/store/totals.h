@@ -5,9 +5,9 @@
 #include "store/store.h"
 
 /* readings is an estimate (the table is large); the others are exact. */
-struct store_totals {
+struct totals {
     int64_t products, lots, readings, complaints, cases_open, cases_settled;
 };
-int store_totals(struct store *store, struct store_totals *ret, struct error *err);
+int totals_get(struct store *store, struct totals *ret, struct error *err);
 
 #endif

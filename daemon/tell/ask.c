@@ -63,8 +63,8 @@ static double answer_bits(const struct case_rank *ranked, const struct rank_caus
     for (int i = 0; i < count; i++) {
         const struct rule_evidence *evidence = &cause->evidence[uses[i].item];
         if (!(evidence->symptoms & 1u << ranked->input.symptom) ||
-            evidence_guard(&evidence->when, facts, 0) == 0 ||
-            (evidence->unless.fact >= 0 && evidence_guard(&evidence->unless, facts, 0) == 1))
+            evidence_bits_guard(&evidence->when, facts, 0) == 0 ||
+            (evidence->unless.fact >= 0 && evidence_bits_guard(&evidence->unless, facts, 0) == 1))
             continue;
         double bits = bits_of(evidence, answer, fact_set_at(facts, evidence->fact, 0));
         if (isnan(bits))
@@ -161,7 +161,7 @@ static json_t *question_json(const struct triage *triage, const struct question 
                      choices);
 }
 
-json_t *case_asks(const struct triage *triage, const struct case_rank *ranked, bool desk, int limit)
+json_t *ask_json(const struct triage *triage, const struct case_rank *ranked, bool desk, int limit)
 {
     const struct rules *rules = triage->rules;
     struct question *questions = xcalloc((size_t)rules->ask_count + 1, sizeof *questions);
@@ -169,7 +169,7 @@ json_t *case_asks(const struct triage *triage, const struct case_rank *ranked, b
     for (int i = 0; i < rules->ask_count; i++) {
         const struct rule_ask *ask = &rules->asks[i];
         if (!(ask->symptoms & 1u << ranked->input.symptom) || is_known(ranked, ask->fact) ||
-            evidence_guard(&ask->when, case_rank_facts(ranked), 0) == 0)
+            evidence_bits_guard(&ask->when, case_rank_facts(ranked), 0) == 0)
             continue;
         double gain = gain_of(triage, ranked, ask);
         if (gain >= LEAST_GAIN)
@@ -191,9 +191,9 @@ int tell_ask(struct triage *triage, struct store *store, int64_t case_id, json_t
     int rc = case_rank_read(triage, store, case_id, &ranked, err);
     if (rc)
         return rc;
-    *ret = json_pack("{s:o, s:o, s:o}", "case", case_name(case_id), "as_of",
-                     case_when(triage, ranked.input.as_of_ms), "ask",
-                     case_asks(triage, &ranked, false, QUESTIONS));
+    *ret = json_pack("{s:o, s:o, s:o}", "case", case_json_name(case_id), "as_of",
+                     case_json_when(triage, ranked.input.as_of_ms), "ask",
+                     ask_json(triage, &ranked, false, QUESTIONS));
     case_rank_clear(&ranked);
     return 0;
 }

@@ -14,7 +14,7 @@ int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_
         return rc;
     if (ret_ranking)
         kept_make(triage, &ranked, ret_ranking);
-    *ret = case_rank_json(triage, &ranked, case_asks(triage, &ranked, true, QUESTIONS));
+    *ret = case_json_rank(triage, &ranked, ask_json(triage, &ranked, true, QUESTIONS));
     case_rank_clear(&ranked);
     return 0;
 }
@@ -30,7 +30,7 @@ int tell_preview(struct triage *triage, struct store *store, const json_t *body,
         rc = case_rank_make(triage, store, &input, &ranked, err);
     if (rc)
         return rc;
-    *ret = case_rank_json(triage, &ranked, case_asks(triage, &ranked, true, QUESTIONS));
+    *ret = case_json_rank(triage, &ranked, ask_json(triage, &ranked, true, QUESTIONS));
     case_rank_clear(&ranked);
     return 0;
 }

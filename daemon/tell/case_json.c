@@ -21,20 +21,20 @@ static const char POSSIBLE_CAUTION[] =
     "A complaint here may speak of harm: a person must read what was said before anything is done "
     "with this ranking, and ask the caller.";
 
-json_t *case_when(const struct triage *triage, int64_t ms)
+json_t *case_json_when(const struct triage *triage, int64_t ms)
 {
     char text[40];
     return ms == WHEN_UNKNOWN_MS ? json_null() : json_string(when_format(triage->tz, ms, text));
 }
 
-json_t *case_name(int64_t case_id)
+json_t *case_json_name(int64_t case_id)
 {
     char text[32];
     snprintf(text, sizeof text, "C%lld", (long long)case_id);
     return case_id > 0 ? json_string(text) : json_null();
 }
 
-json_t *case_fact_value(const struct fact *fact)
+json_t *case_json_value(const struct fact *fact)
 {
     if (!fact->known)
         return json_null();
@@ -73,7 +73,7 @@ static void add_full(json_t *object, const struct case_rank *ranked, const struc
         json_object_set_new(object, "complaints", json_integer(item->known));
 }
 
-json_t *case_item_json(const struct triage *triage, const struct case_rank *ranked,
+json_t *case_json_item(const struct triage *triage, const struct case_rank *ranked,
                        const struct rule_cause *cause, const struct rank_item *item, bool full)
 {
     const struct rule_evidence *evidence = item->evidence;
@@ -86,7 +86,7 @@ json_t *case_item_json(const struct triage *triage, const struct case_rank *rank
     json_object_set_new_nocheck(object, "fact", json_string_nocheck(name->text));
     json_object_set_new_nocheck(object, "name",
                                 json_string(fact_title(triage->rules->vocabulary, name, title)));
-    json_object_set_new_nocheck(object, "value", case_fact_value(fact));
+    json_object_set_new_nocheck(object, "value", case_json_value(fact));
     json_object_set_new_nocheck(object, "target", jsonx_rounded(fact->target, 4));
     json_object_set_new_nocheck(object, "unit", *unit ? json_string(unit) : json_null());
     json_object_set_new_nocheck(object, "bits", jsonx_rounded(item->bits, 2));
@@ -106,8 +106,8 @@ static int by_strength(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-int case_items(const struct rank_cause *cause, bool speaks_for,
-               const struct rank_item *ret[CASE_ITEMS])
+int case_json_items(const struct rank_cause *cause, bool speaks_for,
+                    const struct rank_item *ret[CASE_ITEMS])
 {
     const struct rank_item *items[ITEMS_MOST];
     int count = 0;
@@ -122,7 +122,7 @@ int case_items(const struct rank_cause *cause, bool speaks_for,
     return count;
 }
 
-bool case_explained(const struct rank *rank, int place)
+bool case_json_explained(const struct rank *rank, int place)
 {
     return place < EXPLAINED || rank->causes[place].probability >= 0.01;
 }
@@ -131,12 +131,12 @@ static json_t *items_json(const struct triage *triage, const struct case_rank *r
                           const struct rank_cause *one, bool speaks_for)
 {
     const struct rank_item *items[CASE_ITEMS];
-    int count = case_items(one, speaks_for, items);
+    int count = case_json_items(one, speaks_for, items);
     json_t *list = json_array();
     for (int i = 0; i < count; i++)
         json_array_append_new(
             list,
-            case_item_json(triage, ranked, &triage->rules->causes[one->cause], items[i], false));
+            case_json_item(triage, ranked, &triage->rules->causes[one->cause], items[i], false));
     return list;
 }
 
@@ -148,7 +148,7 @@ static json_t *ranked_json(const struct triage *triage, const struct case_rank *
     for (int i = 0; i < ranked->rank->count; i++) {
         const struct rank_cause *one = &ranked->rank->causes[i];
         const struct rule_cause *cause = &triage->rules->causes[one->cause];
-        bool explained = case_explained(ranked->rank, i);
+        bool explained = case_json_explained(ranked->rank, i);
         json_array_append_new(
             list,
             json_pack("{s:s, s:s, s:f, s:o, s:o}", "cause", cause->id, "title", cause->title,
@@ -235,16 +235,16 @@ static json_t *actions_json(const struct triage *triage, const struct case_rank 
     return cause->actions ? json_copy((json_t *)cause->actions) : json_array();
 }
 
-json_t *case_rank_json(const struct triage *triage, const struct case_rank *ranked, json_t *asks)
+json_t *case_json_rank(const struct triage *triage, const struct case_rank *ranked, json_t *asks)
 {
     json_t *complaints = json_array(), *lots = lots_json(ranked);
     for (int i = 0; i < ranked->input.count; i++)
         if (*ranked->input.complaints[i].uuid)
             json_array_append_new(complaints, json_string(ranked->input.complaints[i].uuid));
     json_t *object = json_object();
-    json_object_set_new(object, "case", case_name(ranked->input.case_id));
+    json_object_set_new(object, "case", case_json_name(ranked->input.case_id));
     json_object_set_new(object, "symptom", json_string(symptom_name(ranked->input.symptom)));
-    json_object_set_new(object, "as_of", case_when(triage, ranked->input.as_of_ms));
+    json_object_set_new(object, "as_of", case_json_when(triage, ranked->input.as_of_ms));
     json_object_set_new(object, "rules", json_string(triage->rules->hash));
     json_object_set_new(object, "harm", json_boolean(ranked->input.harm));
     json_object_set_new(object, "harm_possible",

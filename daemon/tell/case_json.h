@@ -6,24 +6,23 @@
 #include "rank/case_rank.h"
 
 /* The ranking as others see it; takes the reference of `asks`, which may be NULL. */
-json_t *case_rank_json(const struct triage *triage, const struct case_rank *ranked, json_t *asks);
+json_t *case_json_rank(const struct triage *triage, const struct case_rank *ranked, json_t *asks);
 /* {"fact","value","target","unit","bits","because"} and, with `full`, what `why` adds. */
-json_t *case_item_json(const struct triage *triage, const struct case_rank *ranked,
+json_t *case_json_item(const struct triage *triage, const struct case_rank *ranked,
                        const struct rule_cause *cause, const struct rank_item *item, bool full);
 enum { CASE_ITEMS = 8 }; /* told for a cause, and as many against it */
 /* What is told to speak for or against a cause, strongest first; returns how many. */
-int case_items(const struct rank_cause *cause, bool speaks_for,
-               const struct rank_item *ret[CASE_ITEMS]);
+int case_json_items(const struct rank_cause *cause, bool speaks_for,
+                    const struct rank_item *ret[CASE_ITEMS]);
 /* Whether items are told of the cause in this place. */
-bool case_explained(const struct rank *rank, int place);
+bool case_json_explained(const struct rank *rank, int place);
 /* A fact's value: a number, a word, a list of words; JSON null if unknown. */
-json_t *case_fact_value(const struct fact *fact);
+json_t *case_json_value(const struct fact *fact);
 /* Questions by expected gain; the caller's first if `desk`. At most `limit`. */
-json_t *case_asks(const struct triage *triage, const struct case_rank *ranked, bool desk,
-                  int limit);
+json_t *ask_json(const struct triage *triage, const struct case_rank *ranked, bool desk, int limit);
 /* RFC 3339 in the plant's time. */
-json_t *case_when(const struct triage *triage, int64_t ms);
+json_t *case_json_when(const struct triage *triage, int64_t ms);
 /* "C12" or, if not logged, null. */
-json_t *case_name(int64_t case_id);
+json_t *case_json_name(int64_t case_id);
 
 #endif

@@ -13,7 +13,7 @@ static void add_number(json_t *object, const char *key, double value)
 /* What the lot's records, places, company and models say. */
 static json_t *lot_fact_json(const struct rule_fact *rule, const struct fact *fact)
 {
-    json_t *one = json_pack("{s:s, s:o}", "fact", rule->name.text, "value", case_fact_value(fact));
+    json_t *one = json_pack("{s:s, s:o}", "fact", rule->name.text, "value", case_json_value(fact));
     if (rule->change)
         json_object_set_new(one, "change", json_deep_copy(rule->change->written));
     add_number(one, "target", fact->target);
@@ -33,7 +33,7 @@ static json_t *told_json(const struct rules *rules, const struct fact_set *set, 
     for (int i = 0; i < set->complaint_count; i++) {
         const struct fact *fact = fact_set_at(set, f, i);
         any = any || fact->known;
-        json_array_append_new(values, fact->known ? case_fact_value(fact) : json_null());
+        json_array_append_new(values, fact->known ? case_json_value(fact) : json_null());
         json_array_append_new(bits, fact->known && !isnan(fact->bits) ? jsonx_rounded(fact->bits, 4)
                                                                       : json_null());
     }
@@ -69,10 +69,10 @@ int tell_facts(struct triage *triage, struct store *store, int64_t case_id, json
     }
     for (int i = 0; i < ranked.input.count; i++)
         json_array_append_new(complaints, json_string(ranked.input.complaints[i].uuid));
-    *ret = json_pack("{s:o, s:s, s:o, s:o, s:o}", "case", case_name(case_id), "symptom",
+    *ret = json_pack("{s:o, s:s, s:o, s:o, s:o}", "case", case_json_name(case_id), "symptom",
                      symptom_name(ranked.input.symptom), "as_of",
-                     case_when(triage, ranked.input.as_of_ms), "complaints", complaints, "facts",
-                     facts);
+                     case_json_when(triage, ranked.input.as_of_ms), "complaints", complaints,
+                     "facts", facts);
     case_rank_clear(&ranked);
     return 0;
 }

@@ -58,8 +58,8 @@ void kept_make(const struct triage *triage, const struct case_rank *ranked, stru
         text_clip(triage->rules->causes[rank->causes[i].cause].id, cause->cause,
                   sizeof cause->cause);
         cause->probability = fmin(rank->causes[i].probability, 1);
-        for (int side = 0; side < 2 && case_explained(rank, i); side++) {
-            int count = case_items(&rank->causes[i], side == 0, items);
+        for (int side = 0; side < 2 && case_json_explained(rank, i); side++) {
+            int count = case_json_items(&rank->causes[i], side == 0, items);
             for (int k = 0; k < count; k++)
                 keep_item(triage, ranked, i, items[k], ret);
         }
@@ -148,9 +148,9 @@ int tell_kept(struct triage *triage, struct store *store, int64_t case_id, int r
     json_t *ranked = json_array();
     for (int i = 0; i < ranking.cause_count; i++)
         json_array_append_new(ranked, cause_json(triage, &ranking, i));
-    *ret = json_pack("{s:o, s:s?, s:i, s:o, s:s, s:i, s:s?, s:o}", "case", case_name(case_id),
+    *ret = json_pack("{s:o, s:s?, s:i, s:o, s:s, s:i, s:s?, s:o}", "case", case_json_name(case_id),
                      "lot", *ranking.lot ? ranking.lot : NULL, "revision", ranking.revision,
-                     "as_of", case_when(triage, ranking.as_of_ms), "rules", ranking.rules,
+                     "as_of", case_json_when(triage, ranking.as_of_ms), "rules", ranking.rules,
                      "complaints", ranking.complaints, "mailed", ranking.why, "ranked", ranked);
     ranking_clear(&ranking);
     return 0;

@@ -31,7 +31,7 @@ static json_t *reading_json(const struct triage *triage, const struct lot_record
         jsonx_rounded(series->target, 4), "low", jsonx_rounded(series->low, 4), "high",
         jsonx_rounded(series->high, 4), "usual",
         jsonx_rounded(compared ? usual->median[PART_MEDIAN] : NAN, 4), "z", jsonx_rounded(z, 2),
-        "at", case_when(triage, summary.last_ms));
+        "at", case_json_when(triage, summary.last_ms));
 }
 
 static json_t *materials_json(const struct triage *triage, const struct lot_record *record)
@@ -45,7 +45,7 @@ static json_t *materials_json(const struct triage *triage, const struct lot_reco
                                         *use->supplier ? json_string(use->supplier) : json_null(),
                                         "kg", jsonx_rounded(use->kg, 3), "active_pct",
                                         jsonx_rounded(use->active_pct, 3), "first_used",
-                                        case_when(triage, use->first_ms)));
+                                        case_json_when(triage, use->first_ms)));
     }
     return list;
 }
@@ -57,7 +57,7 @@ static json_t *dispatch_json(const struct triage *triage, const struct lot_recor
         const struct lot_dispatch *dispatch = &record->dispatches[i];
         json_array_append_new(list, json_pack("{s:s, s:s, s:o, s:I, s:o}", "route", dispatch->route,
                                               "store", dispatch->store, "at",
-                                              case_when(triage, dispatch->at_ms), "units",
+                                              case_json_when(triage, dispatch->at_ms), "units",
                                               (json_int_t)dispatch->units, "transit_c",
                                               jsonx_rounded(dispatch->transit_c, 2)));
     }
@@ -135,9 +135,9 @@ static void add_lot_json(const struct triage *triage, const struct evidence_lot 
     json_object_set_new(object, "plant", json_string(lot->plant));
     json_object_set_new(object, "line", json_string(lot->line));
     json_object_set_new(object, "shift", json_string(lot->shift));
-    json_object_set_new(object, "made_from", case_when(triage, lot->made_from_ms));
-    json_object_set_new(object, "packed_from", case_when(triage, lot->packed_from_ms));
-    json_object_set_new(object, "packed_to", case_when(triage, lot->packed_to_ms));
+    json_object_set_new(object, "made_from", case_json_when(triage, lot->made_from_ms));
+    json_object_set_new(object, "packed_from", case_json_when(triage, lot->packed_from_ms));
+    json_object_set_new(object, "packed_to", case_json_when(triage, lot->packed_to_ms));
     json_object_set_new(object, "units", json_integer(lot->units));
     json_object_set_new(object, "code_date", json_string(day_format(lot->code_day, code_date)));
 }
@@ -148,7 +148,7 @@ int tell_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t 
     const struct lot_record *record;
     const struct fact_baseline *baseline;
     int64_t serial;
-    int rc = company_records_serial(store, &serial, err);
+    int rc = company_count_records_serial(store, &serial, err);
     if (!rc)
         rc = lot_record_get(triage->source.lots, store, serial, lot_id, &record, err);
     if (rc)
@@ -169,7 +169,7 @@ int tell_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t 
     json_object_set_new(object, "dispatch", dispatch_json(triage, record));
     model_lot_of(triage->rules, record, baseline, INT64_MAX, &lot);
     json_object_set_new(object, "prediction", prediction_json(triage, &lot));
-    cached_unref((void *)baseline);
+    cache_object_unref((void *)baseline);
     lot_record_unref(record);
     *ret = object;
     return 0;

@@ -97,7 +97,7 @@ static int take_lot(void *arg, const struct company_lot *lot)
                               .expected = lot->expected};
     const double *shares = reaching->triage->rules->ranking.reach_share;
     for (int i = 0; i < REACH_WINDOW; i++) {
-        if (!wanted(reaching->cause, rule_reach_name((enum rule_reach)i)) ||
+        if (!wanted(reaching->cause, rules_reach_name((enum rule_reach)i)) ||
             !holds(reaching, i, lot))
             continue;
         double share = shares[i];
@@ -219,7 +219,7 @@ static int by_record(const struct reaching *reaching, const struct lot_record *r
         fact.usual = usual->median[name->part];
         fact.z = (fact.value - fact.usual) / usual->spread[name->part];
     }
-    cached_unref((void *)baseline);
+    cache_object_unref((void *)baseline);
     double share = evidence_bits_of(how, &fact);
     if (!isnan(share))
         *ret_share = fmin(fmax(share, 0.001), 0.999);
@@ -285,7 +285,7 @@ static int reach_lots(struct reaching *reaching, double probability, json_t *lis
     if (!record)
         return 0; /* no lot, no company */
     reaching->packed_from_ms = record->lot.packed_from_ms;
-    int rc = company_records_serial(reaching->store, &reaching->records_serial, err);
+    int rc = company_count_records_serial(reaching->store, &reaching->records_serial, err);
     if (!rc)
         rc = find_windows(reaching, err);
     if (!rc)
@@ -329,10 +329,10 @@ int tell_reach(struct triage *triage, struct store *store, int64_t case_id, cons
     if (rc)
         json_decref(list);
     else
-        *ret = json_pack("{s:o, s:s, s:s, s:f, s:o, s:o}", "case", case_name(case_id), "cause",
+        *ret = json_pack("{s:o, s:s, s:s, s:f, s:o, s:o}", "case", case_json_name(case_id), "cause",
                          reaching.cause->id, "title", reaching.cause->title, "probability",
                          ranked.rank->causes[place].probability, "as_of",
-                         case_when(triage, ranked.input.as_of_ms), "lots", sorted(list));
+                         case_json_when(triage, ranked.input.as_of_ms), "lots", sorted(list));
     case_rank_clear(&ranked);
     return rc;
 }

@@ -38,7 +38,7 @@ static json_t *cause_json(const struct triage *triage, const struct case_rank *r
     for (int i = 0; i < one->item_count; i++)
         if (!isnan(one->items[i].bits))
             json_array_append_new(facts,
-                                  case_item_json(triage, ranked, cause, &one->items[i], true));
+                                  case_json_item(triage, ranked, cause, &one->items[i], true));
     return json_pack("{s:s, s:s, s:f, s:f, s:o, s:o, s:o}", "cause", cause->id, "title",
                      cause->title, "probability", one->probability, "prior", one->prior, "bits",
                      jsonx_rounded(one->bits, 3), "facts", facts, "missing",
@@ -192,7 +192,7 @@ static json_t *flip_word(struct flipping *flipping, int f)
         int place = place_now(flipping);
         *fact = was;
         if (place != flipping->place)
-            return flip_json(flipping, f, case_fact_value(&was), json_string(w->word), place);
+            return flip_json(flipping, f, case_json_value(&was), json_string(w->word), place);
     }
     return NULL;
 }
@@ -303,9 +303,9 @@ int tell_why(struct triage *triage, struct store *store, int64_t case_id, const 
         if (!cause || ranked.rank->causes[i].cause == wanted)
             json_array_append_new(causes, cause_json(triage, &ranked, &ranked.rank->causes[i]));
     *ret =
-        json_pack("{s:o, s:s, s:o, s:s, s:f, s:o, s:o}", "case", case_name(case_id), "symptom",
+        json_pack("{s:o, s:s, s:o, s:s, s:f, s:o, s:o}", "case", case_json_name(case_id), "symptom",
                   symptom_name(ranked.input.symptom), "as_of",
-                  case_when(triage, ranked.input.as_of_ms), "rules", triage->rules->hash,
+                  case_json_when(triage, ranked.input.as_of_ms), "rules", triage->rules->hash,
                   "pool_exponent", triage->rules->ranking.pool_exponent, "causes", causes, "flips",
                   flips_json(triage, &ranked, cause ? wanted : ranked.rank->causes[0].cause));
     case_rank_clear(&ranked);

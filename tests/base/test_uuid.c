@@ -10,7 +10,7 @@ static void carries_its_time(void **state)
 {
     (void)state;
     char text[UUID_TEXT];
-    uuid7(INT64_C(1645557742000), text);
+    uuid_v7(INT64_C(1645557742000), text);
     assert_int_equal(strlen(text), 36);
     assert_memory_equal(text, "017f22e2-79b0-7", 15);
     assert_non_null(strchr("89ab", text[19]));
@@ -29,7 +29,7 @@ static void does_not_repeat(void **state)
     char(*all)[UUID_TEXT] = malloc(N * sizeof *all);
     assert_non_null(all);
     for (int i = 0; i < N; i++)
-        uuid7(1, all[i]);
+        uuid_v7(1, all[i]);
     qsort(all, N, sizeof *all, compare);
     for (int i = 1; i < N; i++)
         assert_string_not_equal(all[i - 1], all[i]);
@@ -41,10 +41,10 @@ static void later_sorts_later(void **state)
     (void)state;
     char a[UUID_TEXT];
     char b[UUID_TEXT];
-    uuid7(INT64_C(1793511000000), a);
-    uuid7(INT64_C(1793511000001), b);
+    uuid_v7(INT64_C(1793511000000), a);
+    uuid_v7(INT64_C(1793511000001), b);
     assert_true(strcmp(a, b) < 0);
-    uuid7(INT64_C(0xFFFFFFFFFFFF), a);
+    uuid_v7(INT64_C(0xFFFFFFFFFFFF), a);
     assert_memory_equal(a, "ffffffff-ffff-7", 15);
 }
 

@@ -98,7 +98,7 @@ static struct timed run_bare(const char *dir, double seconds)
             char uuid[UUID_TEXT], body[512];
             struct complaint_placed placed;
             int lot = (int)(rows % LOTS);
-            uuid7(1794900000000 + (int64_t)rows, uuid);
+            uuid_v7(1794900000000 + (int64_t)rows, uuid);
             snprintf(body, sizeof body,
                      "{\"received_at\":\"2026-11-20T09:14:00-05:00\",\"channel\":\"phone\","
                      "\"symptom\":\"mold\",\"lot_text\":\"L1 6318 A%04d\",\"observed\":{\"colour\":"
@@ -182,7 +182,7 @@ static void *client_main(void *arg)
     must(fd >= 0, "connect");
     unsigned lot = (unsigned)c->number * 7;
     while (now_s() < c->until) {
-        uuid7(1794900000000 + (int64_t)c->count, uuid);
+        uuid_v7(1794900000000 + (int64_t)c->count, uuid);
         int length = snprintf(body, sizeof body,
                               "{\"id\":\"%s\",\"received_at\":\"2026-11-20T09:14:00-05:00\","
                               "\"channel\":\"phone\",\"symptom\":\"mold\",\"lot_text\":"

@@ -84,7 +84,7 @@ static double match(const char *title, enum sim_callers callers, long calls)
         struct error err = {0};
         sim_next(&sim, callers, &call);
         double cpu = now_ms(CLOCK_THREAD_CPUTIME_ID), wall = now_ms(CLOCK_MONOTONIC);
-        must(lot_match(matcher, store, &call.query, &result, &err), &err);
+        must(match_lot(matcher, store, &call.query, &result, &err), &err);
         t.cpu_ms[i] = now_ms(CLOCK_THREAD_CPUTIME_ID) - cpu;
         t.wall_ms[i] = now_ms(CLOCK_MONOTONIC) - wall;
         lookups += result.lookups;
@@ -110,7 +110,7 @@ int main(int argc, char **argv)
     must(store_open(folder, STORE_READ, &store, &err), &err);
     snprintf(path, sizeof path, "%s/lots.json", folder);
     sim_rules(&sim, path);
-    must(lot_matcher_load(path, NULL, NULL, &matcher, &err), &err);
+    must(lot_rules_load(path, NULL, NULL, &matcher, &err), &err);
     printf("%zu lots, %d plants\n", sim.count, company.plants);
     double bare = exact();
     if (misreads > 0)
@@ -119,7 +119,7 @@ int main(int argc, char **argv)
     if (stream > 0)
         printf("  median over bare exact look-up: %.1f\n",
                match("as a desk gets them", SIM_STREAM, stream) / bare);
-    lot_matcher_free(matcher);
+    lot_rules_free(matcher);
     store_close(store);
     sim_free(&sim);
     snprintf(command, sizeof command, "rm -r %s", folder);

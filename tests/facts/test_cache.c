@@ -4,12 +4,12 @@
 #include <pthread.h>
 
 struct thing {
-    struct cached cached;
+    struct cache_object cached;
     uint64_t value;
 };
 static int alive;
 
-static void destroy(struct cached *cached)
+static void destroy(struct cache_object *cached)
 {
     __atomic_sub_fetch(&alive, 1, __ATOMIC_RELAXED);
     free((struct thing *)(void *)cached);
@@ -18,7 +18,7 @@ static void destroy(struct cached *cached)
 static struct thing *thing_new(uint64_t value)
 {
     struct thing *thing = xcalloc(1, sizeof *thing);
-    cached_init(&thing->cached, destroy);
+    cache_object_init(&thing->cached, destroy);
     thing->value = value;
     __atomic_add_fetch(&alive, 1, __ATOMIC_RELAXED);
     return thing;
@@ -31,7 +31,7 @@ static void test_bounded_and_dated(void **state)
     for (uint64_t i = 0; i < 10; i++) {
         struct thing *thing = thing_new(i);
         cache_put(cache, (struct cache_key){i, 0, 0}, 1, thing);
-        cached_unref(thing);
+        cache_object_unref(thing);
     }
     assert_int_equal(alive, 4);
     assert_null(cache_get(cache, (struct cache_key){0, 0, 0}, 1));
@@ -42,14 +42,14 @@ static void test_bounded_and_dated(void **state)
     for (uint64_t i = 20; i < 23; i++) {
         struct thing *thing = thing_new(i);
         cache_put(cache, (struct cache_key){i, 0, 0}, 1, thing);
-        cached_unref(thing);
+        cache_object_unref(thing);
     }
     struct thing *again = cache_get(cache, (struct cache_key){6, 0, 0}, 1);
     assert_ptr_equal(again, kept);
     cache_free(cache);
     assert_int_equal(kept->value, 6); /* who holds it keeps it */
-    cached_unref(again);
-    cached_unref(kept);
+    cache_object_unref(again);
+    cache_object_unref(kept);
     assert_int_equal(alive, 0);
 }
 
@@ -67,7 +67,7 @@ static void *hammer(void *arg)
         }
         if (thing->value != key.a)
             abort();
-        cached_unref(thing);
+        cache_object_unref(thing);
     }
     return NULL;
 }

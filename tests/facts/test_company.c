@@ -12,7 +12,7 @@ static struct company_view *view_of(struct fixture *f, struct company *company,
     const struct lot_record *record;
     struct company_view *view;
     int64_t serial;
-    assert_int_equal(company_records_serial(f->store, &serial, &err), 0);
+    assert_int_equal(company_count_records_serial(f->store, &serial, &err), 0);
     assert_int_equal(lot_record_get(lots, f->store, serial, lot_id, &record, &err), 0);
     if (company_view_open(company, f->store, rules, symptom, record, as_of_ms, serial, &view, &err))
         fail_msg("%s", err.text);
@@ -178,9 +178,9 @@ static void test_recount(void **state)
     fixture_open(&f);
     fixture_plant(&f, 3);
     assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), 1, &err), 0);
-    assert_int_equal(company_days_serial(f.store, "mold", DAY0, DAY0 + 3, &before, &err), 0);
+    assert_int_equal(company_count_days_serial(f.store, "mold", DAY0, DAY0 + 3, &before, &err), 0);
     assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), -1, &err), 0);
-    assert_int_equal(company_days_serial(f.store, "mold", DAY0, DAY0 + 3, &after, &err), 0);
+    assert_int_equal(company_count_days_serial(f.store, "mold", DAY0, DAY0 + 3, &after, &err), 0);
     assert_true(after > before);
     assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), -1, &err), 0); /* nothing there */
     assert_int_equal(company_count(f.store, 9999, "mold", AT(4, 0), 1, &err), ERROR_NOT_FOUND);

@@ -48,7 +48,7 @@ static void count_staged(const char *path, enum record_kind kind, const struct o
     struct stage_row row;
     int64_t rows = 0;
     int rc;
-    PROMISE(stage_reader_new(path, record_table(kind)->count, STAGE_NEAR, &reader, NULL) == 0);
+    PROMISE(stage_reader_new(path, record_kind_table(kind)->count, STAGE_NEAR, &reader, NULL) == 0);
     while ((rc = stage_next(reader, &row, NULL)) == 1)
         rows += (row.flags & (STAGE_FIRST | STAGE_DROPPED)) == STAGE_FIRST;
     PROMISE(rc == 0);

@@ -13,8 +13,8 @@ static const struct lot_matcher *rules(void)
 {
     static struct lot_matcher *matcher; /* one for the run */
     if (!matcher)
-        PROMISE(lot_matcher_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", NULL, NULL, &matcher,
-                                 NULL) == 0);
+        PROMISE(lot_rules_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", NULL, NULL, &matcher, NULL) ==
+                0);
     return matcher;
 }
 
@@ -38,7 +38,7 @@ static void check_understanding(const char *text)
 {
     struct lot_parsed parsed;
     const int64_t received_ms = INT64_C(1795190400000); /* 2026-11-20T16:00Z */
-    lot_understand(rules(), text, NULL, received_ms, NULL, &parsed);
+    match_understand(rules(), text, NULL, received_ms, NULL, &parsed);
     PROMISE(strlen(parsed.text) < sizeof parsed.text && strlen(parsed.code) < sizeof parsed.code);
     PROMISE(parsed.minute >= -1 && parsed.minute < 1440);
     struct code_date_printed date;

@@ -265,6 +265,78 @@ class Circles(unittest.TestCase):
             self.assertEqual(circles(objects(library)), {}, library)
 
 
+# Public functions that begin otherwise: {header: {beginning: why}}.
+NAMED_OTHERWISE = {
+    "daemon/base/text.h": {"x": "xmalloc() and its kin are known by these names in every C program"},
+    "daemon/base/when.h": {
+        "clock_": "a clock, a day and a week are nouns of their own; when_day_format() reads worse",
+        "day_": "as clock_", "iso_week_": "as clock_"},
+    "daemon/serve/app.h": {"setup_": "the rules and settings in force, a part of the app"},
+    "daemon/rules/vocabulary.h": {"symptom_": "the words of one field, by number", "material_": "as symptom_"},
+    "daemon/store/complaint.h": {"case_": "a case is what complaints make up, and is written with them"},
+    "daemon/store/complaint_inside.h": {"case_": "as in complaint.h"},
+}
+STATIC = re.compile(r"^static (?:inline )?[\w ]+?[ *](\w+)\(", re.MULTILINE)
+
+
+def bare(text):
+    """Without comments and strings."""
+    return re.sub(r'/\*.*?\*/|"(?:\\.|[^"\\\n])*"', " ", text, flags=re.DOTALL)
+
+
+def fits(name, stems):
+    return any(name.lower() == stem or name.lower().startswith(stem + "_") for stem in stems)
+
+
+def misnamed(folder, homes, headers):
+    """(header, function) of what begins neither with its header's name nor with its .c's.
+    `homes`: {function: stem of the .c}; `headers`: {stem: text}. X_inside.h is of the family X."""
+    wrong = []
+    for stem, text in headers.items():
+        text = bare(text)
+        calls = set(re.findall(r"\b(\w+)\(", text))
+        declared = {name: {homes[name]} for name in calls & homes.keys()}
+        declared.update({name: set() for name in STATIC.findall(text)})
+        wrong += [(f"{folder}/{stem}.h", name) for name, home in sorted(declared.items())
+                  if not fits(name, home | {stem, stem.removesuffix("_inside")})]
+    return wrong
+
+
+def public(library):
+    """{function: the .c it stands in}, from the symbols."""
+    out = subprocess.run(["nm", "-A", BUILD / f"liboddloaf_{library}.a"], capture_output=True,
+                         text=True, check=True).stdout
+    return {name: file for file, name in re.findall(r"(\w+)\.c\.o:[0-9a-f]+ T (\w+)$", out,
+                                                    re.MULTILINE)}
+
+
+class Names(unittest.TestCase):
+    def test_a_public_function_begins_with_its_files_name(self):
+        wrong, used = [], set()
+        for top, rooms in guide().items():
+            for room in rooms if top in ("daemon", "client") else []:
+                headers = {f.stem: f.read_text() for f in sources(f"{top}/{room}")
+                           if f.suffix == ".h"}
+                homes = public(room if top == "daemon" else "client_" + room)
+                self.assertTrue(homes, room)
+                for header, name in misnamed(f"{top}/{room}", homes, headers):
+                    kept = next((k for k in NAMED_OTHERWISE.get(header, {}) if name.startswith(k)), None)
+                    if kept:
+                        used.add((header, kept))
+                    else:
+                        wrong.append(f"{header}: {name}()")
+        self.assertEqual(wrong, [])
+        self.assertEqual({(h, k) for h, kept in NAMED_OTHERWISE.items() for k in kept} - used, set(),
+                         "no longer there: take it off the list")
+
+    def test_the_check_finds_one(self):
+        headers = {"jam": "int jam_open(void);\nint spread(void);\n/* butter() */\n",
+                   "jam_inside": "static inline int thin(int x) {\n    return cut(x);\n}\nint jam_x(int a);"}
+        homes = {"jam_open": "jam", "spread": "spread", "cut": "knife", "butter": "jam", "jam_x": "jar"}
+        self.assertEqual(misnamed("daemon/base", homes, headers),
+                         [("daemon/base/jam_inside.h", "cut"), ("daemon/base/jam_inside.h", "thin")])
+
+
 class Programs(unittest.TestCase):
     def needed(self, program):
         out = subprocess.run(["readelf", "-d", BUILD / program], capture_output=True, text=True,

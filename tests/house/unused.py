@@ -17,7 +17,7 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 # function: why it stays though no program calls it
 KEPT = {
     "complaint_between": "complaints of a time, for looking them up",
-    "record_replaced_list": "what a changed row of records was",
+    "record_find_replaced": "what a changed row of records was",
 }
 
 
@@ -54,7 +54,7 @@ def main():
         print(f"{name}: no program uses it; use it or delete it with its tests")
     for name in sorted(KEPT.keys() - dead):
         print(f"{name}: is used now, or gone; take it off the list in tests/house/unused.py")
-    return 1 if dead - KEPT.keys() else 0
+    return 1 if dead ^ KEPT.keys() else 0
 
 
 if __name__ == "__main__":

@@ -22,17 +22,18 @@ static bool is_own(const struct harm_language *language, const struct note_word 
     uint32_t hash = HARM_HASH;
     bool stem = false;
     for (size_t length = 1; length <= word->length; length++) {
-        hash = harm_hash_next(hash, word->text[length - 1]);
-        stem = stem || harm_language_find(language, word->text, length, hash, true) >= 0;
+        hash = harm_words_hash_next(hash, word->text[length - 1]);
+        stem = stem || harm_words_language_find(language, word->text, length, hash, true) >= 0;
     }
-    return stem || harm_language_find(language, word->text, word->length, hash, false) >= 0;
+    return stem || harm_words_language_find(language, word->text, word->length, hash, false) >= 0;
 }
 
 static const char *taken_for_harm(const struct note_word *word)
 {
     for (int l = 0; l < lexicon->harm->count; l++) {
         const struct harm_language *language = &lexicon->harm->languages[l];
-        int other = is_own(language, word) ? -1 : harm_misspelled(lexicon->harm, language, word);
+        int other =
+            is_own(language, word) ? -1 : harm_words_misspelled(lexicon->harm, language, word);
         if (other >= 0)
             return language->words[other].text;
     }
@@ -44,7 +45,7 @@ static const char *taken_for(struct note_word *word)
 {
     word->known = lexicon_knows(lexicon, word->text);
     for (int l = 0; l < lexicon->count; l++) {
-        const struct language *language = &lexicon->languages[l];
+        const struct lexicon_language *language = &lexicon->languages[l];
         lexicon_measure_sets(language, word, 1);
         for (int k = 0; k < language->set_count; k++)
             if (word->sets[k] > 0)

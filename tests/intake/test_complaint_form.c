@@ -225,9 +225,9 @@ static void keys_of_people_fold(void **state)
 {
     char key[64];
     (void)state;
-    contact_fold_key(" (555) 0100-123 ", key, sizeof key);
+    complaint_form_contact_key(" (555) 0100-123 ", key, sizeof key);
     assert_string_equal(key, "5550100123");
-    contact_fold_key("José  PÉREZ", key, sizeof key);
+    complaint_form_contact_key("José  PÉREZ", key, sizeof key);
     assert_string_equal(key, "jose perez");
 }
 

@@ -27,8 +27,8 @@ static int load(const char *text, struct faults *faults, struct error *err)
     assert_true(fd >= 0 && write(fd, text, strlen(text)) == (ssize_t)strlen(text));
     close(fd);
     struct lot_matcher *matcher = NULL;
-    int rc = lot_matcher_load(path, note, faults, &matcher, err);
-    lot_matcher_free(matcher);
+    int rc = lot_rules_load(path, note, faults, &matcher, err);
+    lot_rules_free(matcher);
     unlink(path);
     return rc;
 }
@@ -39,12 +39,12 @@ static void shipped_rules_load(void **state)
     struct faults faults = {0};
     struct lot_matcher *matcher = NULL;
     struct error err = {0};
-    int rc = lot_matcher_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", note, &faults, &matcher, &err);
+    int rc = lot_rules_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", note, &faults, &matcher, &err);
     if (rc < 0)
         fail_msg("%ld:%ld %s", err.line, err.column, err.text);
     assert_int_equal(faults.count, 0);
-    lot_matcher_free(matcher);
-    lot_matcher_free(NULL);
+    lot_rules_free(matcher);
+    lot_rules_free(NULL);
 }
 
 static void every_fault_is_named_with_its_place(void **state)
@@ -100,7 +100,7 @@ static void not_even_json(void **state)
     assert_int_equal(load("[]", &faults, &err), ERROR_INVALID);
     error_clear(&err);
     struct lot_matcher *matcher = NULL;
-    assert_int_equal(lot_matcher_load("/nowhere/lots.json", NULL, NULL, &matcher, &err),
+    assert_int_equal(lot_rules_load("/nowhere/lots.json", NULL, NULL, &matcher, &err),
                      ERROR_NOT_FOUND);
     assert_string_equal(err.source, "/nowhere/lots.json");
 }

@@ -76,7 +76,7 @@ static int set_up(void **state)
     strcpy(world.folder, "/tmp/oddloaf-match-XXXXXX");
     if (!mkdtemp(world.folder) || store_open(world.folder, STORE_WRITE, &world.store, &err) < 0 ||
         tz_open("America/New_York", &world.tz, &err) < 0 ||
-        lot_matcher_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", NULL, NULL, &world.matcher, &err))
+        lot_rules_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", NULL, NULL, &world.matcher, &err))
         return -1;
     make_lots();
     return 0;
@@ -86,7 +86,7 @@ static int tear_down(void **state)
 {
     (void)state;
     char command[96];
-    lot_matcher_free(world.matcher);
+    lot_rules_free(world.matcher);
     store_close(world.store);
     tz_close(world.tz);
     snprintf(command, sizeof command, "rm -r %s", world.folder);
@@ -107,7 +107,7 @@ static struct lot_match_result match(struct lot_query q)
 {
     struct lot_match_result result;
     struct error err = {0};
-    if (lot_match(world.matcher, world.store, &q, &result, &err) < 0)
+    if (match_lot(world.matcher, world.store, &q, &result, &err) < 0)
         fail_msg("%s", err.text);
     return result;
 }

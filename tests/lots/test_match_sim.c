@@ -30,7 +30,7 @@ static int set_up(void **state)
     snprintf(w->rules, sizeof w->rules, "%s/lots.json", w->folder);
     sim_rules(&w->sim, w->rules);
     *state = w;
-    return lot_matcher_load(w->rules, NULL, NULL, &w->matcher, &err);
+    return lot_rules_load(w->rules, NULL, NULL, &w->matcher, &err);
 }
 
 static int tear_down(void **state)
@@ -38,7 +38,7 @@ static int tear_down(void **state)
     struct world *w = *state;
     char command[96];
     sim_free(&w->sim);
-    lot_matcher_free(w->matcher);
+    lot_rules_free(w->matcher);
     store_close(w->store);
     snprintf(command, sizeof command, "rm -r %s", w->folder);
     int rc = system(command); /* NOLINT: a test's own folder */
@@ -54,7 +54,7 @@ static struct sim_score run(struct world *w, enum sim_callers callers, long call
         struct lot_match_result result;
         struct error err = {0};
         sim_next(&w->sim, callers, &call);
-        assert_int_equal(lot_match(w->matcher, w->store, &call.query, &result, &err), 0);
+        assert_int_equal(match_lot(w->matcher, w->store, &call.query, &result, &err), 0);
         double sum = result.none_weight;
         for (size_t k = 0; k < result.count; k++) {
             assert_true(result.candidate[k].weight > 0 && result.candidate[k].weight <= 1);

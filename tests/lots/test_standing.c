@@ -38,7 +38,7 @@ static int set_up(void **state)
     strcpy(world.folder, "/tmp/oddloaf-standing-XXXXXX");
     if (!mkdtemp(world.folder) || store_open(world.folder, STORE_WRITE, &world.store, &err) < 0 ||
         tz_open("America/New_York", &world.tz, &err) < 0 ||
-        lot_matcher_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", NULL, NULL, &world.matcher, &err))
+        lot_rules_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", NULL, NULL, &world.matcher, &err))
         return -1;
     sql("INSERT INTO product VALUES(1,'W24','White Pan','pan-bread',10,680,NULL)");
     int id = 0;
@@ -64,7 +64,7 @@ static int tear_down(void **state)
 {
     (void)state;
     char command[96];
-    lot_matcher_free(world.matcher);
+    lot_rules_free(world.matcher);
     store_close(world.store);
     tz_close(world.tz);
     snprintf(command, sizeof command, "rm -r %s", world.folder);
@@ -90,7 +90,7 @@ static json_t *told(const char *text, const char *code_date)
     struct standing s;
     struct error err = {0};
     json_t *json = json_object();
-    if (lot_match(world.matcher, world.store, &q, &r, &err) ||
+    if (match_lot(world.matcher, world.store, &q, &r, &err) ||
         standing_of_match(world.store, &q, &r, &s, &err))
         fail_msg("%s", err.text);
     standing_json(&s, json);
@@ -179,7 +179,7 @@ static void contradicted(void **state)
     struct standing s;
     json_t *json = json_object();
     q.found_day = day("2026-11-10"); /* packed a week later */
-    assert_int_equal(lot_match(world.matcher, world.store, &q, &r, NULL), 0);
+    assert_int_equal(match_lot(world.matcher, world.store, &q, &r, NULL), 0);
     assert_int_equal(standing_of_match(world.store, &q, &r, &s, NULL), 0);
     standing_json(&s, json);
     assert_string_not_equal(text_of(json, "lot_state"), "exact");
@@ -217,7 +217,7 @@ static void unknown(void **state)
     struct standing s;
     json_t *json = json_object();
     q.product = NULL;
-    assert_int_equal(lot_match(world.matcher, world.store, &q, &r, NULL), 0);
+    assert_int_equal(match_lot(world.matcher, world.store, &q, &r, NULL), 0);
     assert_int_equal(standing_of_match(world.store, &q, &r, &s, NULL), 0);
     standing_json(&s, json);
     check(json, "unknown", "lot not known", "not known; the code as read: L? ???? ?????");
@@ -237,7 +237,7 @@ static void kept(void **state)
         struct standing a, b;
         int64_t lot_id[LOT_MATCH_CANDIDATES];
         double weight[LOT_MATCH_CANDIDATES];
-        assert_int_equal(lot_match(world.matcher, world.store, &q, &r, NULL), 0);
+        assert_int_equal(match_lot(world.matcher, world.store, &q, &r, NULL), 0);
         for (size_t k = 0; k < r.count; k++) {
             lot_id[k] = r.candidate[k].lot_id;
             weight[k] = r.candidate[k].weight;

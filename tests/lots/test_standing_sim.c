@@ -30,7 +30,7 @@ static int set_up(void **state)
     snprintf(w->rules, sizeof w->rules, "%s/lots.json", w->folder);
     sim_rules(&w->sim, w->rules);
     *state = w;
-    return lot_matcher_load(w->rules, NULL, NULL, &w->matcher, &err);
+    return lot_rules_load(w->rules, NULL, NULL, &w->matcher, &err);
 }
 
 static int tear_down(void **state)
@@ -38,7 +38,7 @@ static int tear_down(void **state)
     struct world *w = *state;
     char command[96];
     sim_free(&w->sim);
-    lot_matcher_free(w->matcher);
+    lot_rules_free(w->matcher);
     store_close(w->store);
     snprintf(command, sizeof command, "rm -r %s", w->folder);
     int rc = system(command); /* NOLINT: a test's own folder */
@@ -64,7 +64,7 @@ static struct told run(struct world *w, enum sim_callers callers, long calls,
         sim_next(&w->sim, callers, &call);
         if (wanted && !wanted(&w->sim, &call))
             continue;
-        assert_int_equal(lot_match(w->matcher, w->store, &call.query, &r, &err), 0);
+        assert_int_equal(match_lot(w->matcher, w->store, &call.query, &r, &err), 0);
         told.calls++;
         told.state[r.state]++;
         bool right = r.settled_lot_id && r.settled_lot_id == call.lot->id;
@@ -91,7 +91,7 @@ static bool is_read_right(struct sim *sim, const struct sim_call *call)
     sim_code(sim, call->lot, code);
     lot_find_fold(code, code_fold, sizeof code_fold);
     struct lot_parsed parsed;
-    lot_understand_whole(call->text, &parsed);
+    match_understand_whole(call->text, &parsed);
     lot_find_fold(parsed.text, text_fold, sizeof text_fold);
     const char *text = strncmp(text_fold, "LOT", 3) == 0 ? text_fold + 3 : text_fold;
     return strcmp(code_fold, text) == 0;

@@ -99,8 +99,8 @@ static void propionate_holds_rope(void **state)
 static void dough_counts_have_a_limit(void **state)
 {
     (void)state;
-    assert_true(rope_over_limit(&parameters.typical.rope, 2e3));
-    assert_false(rope_over_limit(&parameters.typical.rope, 5e2));
+    assert_true(odor_rope_over_limit(&parameters.typical.rope, 2e3));
+    assert_false(odor_rope_over_limit(&parameters.typical.rope, 5e2));
     assert_true(rope_of(0, 5.8, 30, 2e3, 3).over_limit);
     /* more spores, sooner */
     assert_true(rope_of(0, 5.8, 30, 1e4, 3).hours.typical <
@@ -113,8 +113,8 @@ static void half_of_the_batches_by_the_typical_time(void **state)
     const struct mold_segment kept[] = {{20, 20}, {24, 30}};
     struct rope_conditions c = {100, 5.8, 0.955, {{0}}, kept, COUNT_OF(kept)};
     (void)state;
-    double hours = rope_hours_to_notice(v, &c);
-    check_near("half of the batches", rope_share(v, &c, hours), 0.5, 1e-9);
+    double hours = odor_rope_hours_to_notice(v, &c);
+    check_near("half of the batches", odor_rope_share(v, &c, hours), 0.5, 1e-9);
 }
 
 int main(void)

@@ -105,7 +105,7 @@ static inline struct complaint_placed plant_complaint(struct plant *p, int64_t l
                               .body = "{}",
                               .lots = {.state = LOT_UNKNOWN}};
     struct complaint_placed placed = {0};
-    uuid7(received_ms, uuid);
+    uuid_v7(received_ms, uuid);
     if (lot) {
         c.lots = (struct complaint_lots){.state = LOT_EXACT, .count = 1, .lot = {{lot, 0.95}}};
     }

@@ -40,7 +40,7 @@ static void came_back(struct plant *p, int64_t lot, const char *channel, const c
                               .lots = {.state = lot > 0 ? LOT_EXACT : LOT_UNKNOWN,
                                        .count = lot > 0,
                                        .lot = {{lot, 0.95}}}};
-    uuid7(at, uuid);
+    uuid_v7(at, uuid);
     assert_int_equal(complaint_log(p->store, &c, &placed, &err), 0);
 }
 

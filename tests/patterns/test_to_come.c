@@ -38,13 +38,13 @@ static void replay_plants(int first_seed, int plants, double phi, double volume,
         sim.phi = phi;
         sim.units *= volume;
         struct week_data *d = sim_run(&sim);
-        week_model_make(d, model);
+        week_expect_model_make(d, model);
         for (int s = 0; s < WEEK_SYMPTOMS; s++) {
             for (int back = 0; back < 4; back++) {
                 struct delay_forecast f;
                 int index = WEEK_HISTORY - 1 - back;
                 long came = sim.final[s][index + WEEK_DELAYS];
-                assert_true(week_forecast(model, s, index, &f));
+                assert_true(week_to_come_forecast(model, s, index, &f));
                 assert_true(f.reported <= f.final.low && f.final.low <= f.final.high);
                 bool held = (double)came >= f.final.low && (double)came <= f.final.high;
                 bool telling = f.expected_final - f.reported >= 5;
@@ -111,10 +111,10 @@ static void ninety_percent_is_ninety_percent(void **state)
         sim.units = 3e6;
         sim.phi = 1 + i % 4 * 0.7;
         struct week_data *d = sim_run(&sim);
-        week_model_make(d, model);
+        week_expect_model_make(d, model);
         for (int back = 0; back < 2; back++) {
             struct delay_forecast f;
-            assert_true(week_forecast(model, 0, WEEK_HISTORY - 1 - back, &f));
+            assert_true(week_to_come_forecast(model, 0, WEEK_HISTORY - 1 - back, &f));
             long came = sim.final[0][WEEK_HISTORY - 1 - back + WEEK_DELAYS];
             made++;
             covered += (double)came >= f.final.low && (double)came <= f.final.high;
@@ -141,9 +141,9 @@ static void a_bad_week_is_forecast_higher(void **state)
         sim.raised_from = SIM_WEEKS - 2;
         sim.raised_times = 3;
         struct week_data *d = sim_run(&sim);
-        week_model_make(d, model);
-        assert_true(week_forecast(model, 0, WEEK_HISTORY - 2, &f));
-        assert_true(week_forecast(model, 0, WEEK_HISTORY - 4, &before));
+        week_expect_model_make(d, model);
+        assert_true(week_to_come_forecast(model, 0, WEEK_HISTORY - 2, &f));
+        assert_true(week_to_come_forecast(model, 0, WEEK_HISTORY - 4, &before));
         higher += f.final.low > before.expected_final;
         week_data_free(d);
     }
@@ -160,8 +160,8 @@ static void without_a_past_nothing_is_said(void **state)
     struct week_data *d = sim_run(&sim);
     struct week_model *model = xcalloc(1, sizeof *model);
     struct delay_forecast f;
-    week_model_make(d, model);
-    assert_false(week_forecast(model, 0, WEEK_HISTORY - 1, &f));
+    week_expect_model_make(d, model);
+    assert_false(week_to_come_forecast(model, 0, WEEK_HISTORY - 1, &f));
     json_t *rows = week_to_come_json(model);
     assert_int_equal(json_array_size(rows), 0);
     json_decref(rows);

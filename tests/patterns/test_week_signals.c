@@ -8,7 +8,7 @@
 
 static struct week_signal *judge(const struct week_data *d, struct week_model *model, size_t *ret)
 {
-    week_model_make(d, model);
+    week_expect_model_make(d, model);
     return week_signals(model, ret);
 }
 
@@ -223,7 +223,7 @@ static void run_lengths_hold_for_weeks_of_packing(void **state)
             for (size_t k = 0; k < 5; k++)
                 d->made[0][w][k] = 1000 * CURVES[c][k];
         }
-        week_lags_make(d, lag);
+        week_expect_lags_make(d, lag);
         week_data_free(d);
         for (size_t i = 0; i < COUNT_OF(EXPECTED); i++) {
             for (size_t k = 0; k < COUNT_OF(PHI); k++) {

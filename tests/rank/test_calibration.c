@@ -33,7 +33,7 @@ static void course_of(struct triage *triage, struct store *store, int64_t lot_id
     const struct fact_baseline *baseline;
     struct model_lot lot;
     int64_t serial;
-    assert_int_equal(company_records_serial(store, &serial, &err), 0);
+    assert_int_equal(company_count_records_serial(store, &serial, &err), 0);
     assert_int_equal(lot_record_get(triage->source.lots, store, serial, lot_id, &record, &err), 0);
     assert_int_equal(facts_baseline(&triage->source, store, serial, record,
                                     record->lot.packed_to_ms + WHEN_DAY_MS, &baseline, &err),
@@ -42,7 +42,7 @@ static void course_of(struct triage *triage, struct store *store, int64_t lot_id
     lot.made.segment_count = 0; /* samples do not travel */
     predict_mold_course(&lot.made, &lot.specified, &triage->models, ret);
     assert_true(ret->valid);
-    cached_unref((void *)baseline);
+    cache_object_unref((void *)baseline);
     lot_record_unref(record);
 }
 

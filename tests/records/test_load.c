@@ -46,7 +46,7 @@ static struct kept kept_of(struct fixture *f, enum record_kind kind, const char 
 {
     struct kept kept = {0};
     struct error err = {0};
-    assert_int_equal(record_replaced_list(f->store, kind, key, on_replaced, &kept, &err), 0);
+    assert_int_equal(record_find_replaced(f->store, kind, key, on_replaced, &kept, &err), 0);
     return kept;
 }
 

@@ -39,8 +39,8 @@ static int load_catalogue(struct trial *t)
 static int load_lots(struct trial *t)
 {
     struct lot_matcher *matcher = NULL;
-    int rc = lot_matcher_load(t->path, on_fault, t, &matcher, NULL);
-    lot_matcher_free(matcher);
+    int rc = lot_rules_load(t->path, on_fault, t, &matcher, NULL);
+    lot_rules_free(matcher);
     return rc;
 }
 

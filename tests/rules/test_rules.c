@@ -64,12 +64,12 @@ static void test_curve(void **state)
 {
     static const struct rule_point POINTS[] = {{34, -1}, {38, 0}, {43, 2}};
     (void)state;
-    assert_near(rule_curve(POINTS, 3, 20), -1, 1e-12);
-    assert_near(rule_curve(POINTS, 3, 36), -0.5, 1e-12);
-    assert_near(rule_curve(POINTS, 3, 38), 0, 1e-12);
-    assert_near(rule_curve(POINTS, 3, 40.5), 1, 1e-12);
-    assert_near(rule_curve(POINTS, 3, 99), 2, 1e-12);
-    assert_true(isnan(rule_curve(POINTS, 3, NAN)));
+    assert_near(rules_curve(POINTS, 3, 20), -1, 1e-12);
+    assert_near(rules_curve(POINTS, 3, 36), -0.5, 1e-12);
+    assert_near(rules_curve(POINTS, 3, 38), 0, 1e-12);
+    assert_near(rules_curve(POINTS, 3, 40.5), 1, 1e-12);
+    assert_near(rules_curve(POINTS, 3, 99), 2, 1e-12);
+    assert_true(isnan(rules_curve(POINTS, 3, NAN)));
 }
 
 static bool has(const struct faults *faults, const char *source_end, long line, const char *text)

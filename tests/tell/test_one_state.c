@@ -40,7 +40,7 @@ static void set_state(struct fixture *f, int64_t lot, bool hot)
                 hot ? 47 : 38, (long long)lot);
     fixture_sql(f, "UPDATE complaint SET body = '{\"observed\":{\"where\":\"%s\"}}'",
                 hot ? "side" : "base");
-    assert_int_equal(company_records_changed(f->store, &err), 0);
+    assert_int_equal(company_count_records_changed(f->store, &err), 0);
     assert_int_equal(store_commit(f->store, &err), 0);
 }
 

@@ -1,6 +1,6 @@
 /* Inside company evidence: what a view holds. */
-#ifndef ODDLOAF_FACTS_COMPANY_VIEW_H
-#define ODDLOAF_FACTS_COMPANY_VIEW_H
+#ifndef ODDLOAF_FACTS_COMPANY_INSIDE_H
+#define ODDLOAF_FACTS_COMPANY_INSIDE_H
 
 #include "facts/company.h"
 #include "facts/company_day.h"
@@ -13,9 +13,9 @@ enum {
     COMPANY_LINE_HOURS = 6
 };
 
-struct view_lot {
-    const struct day_lot *lot;
-    const struct day_lots *day;
+struct company_view_lot {
+    const struct company_day_lot *lot;
+    const struct company_day_lots *day;
     double reported; /* share of its complaints to be in by now */
     double expected;
     double observed;
@@ -28,15 +28,15 @@ struct level {
 };
 
 struct company_view {
-    struct cached cached;
+    struct cache_object cached;
     int symptom;
     int64_t as_of_ms, packed_from_ms, own_id, product_id;
     uint64_t own_line, own_shift;
     const struct company_history *history;
-    const struct day_lots *days[COMPANY_DAYS];
-    const struct day_reports *reports[COMPANY_DAYS];
+    const struct company_day_lots *days[COMPANY_DAYS];
+    const struct company_day_reports *reports[COMPANY_DAYS];
     int day_count;
-    struct view_lot *lots;
+    struct company_view_lot *lots;
     int lot_count, own; /* own: index, -1 */
     double base;        /* complaints a unit */
     double attributed;  /* share of complaints that name a store or a route */
@@ -48,13 +48,13 @@ struct company_view {
 /* Works out view->factors. */
 void company_fill_factors(struct company_view *view);
 struct company_factor company_factor_of(double observed, double expected, int lots);
-void company_level_add(struct level *level, const struct view_lot *lot);
+void company_level_add(struct level *level, const struct company_view_lot *lot);
 /* Whether a lot was packed within so many days of the view's own. */
-bool company_near(const struct company_view *view, const struct day_lot *lot, int days);
+bool company_near(const struct company_view *view, const struct company_day_lot *lot, int days);
 /* Adds the lot to every level of `own` that it shares; routes and stores apart. */
-void company_levels_add(const struct view_lot *lot, const struct day_share *own, int own_count,
-                        struct level *levels);
+void company_levels_add(const struct company_view_lot *lot, const struct company_day_share *own,
+                        int own_count, struct level *levels);
 /* What the view's own lot shares; an empty list if it is not there. */
-const struct day_share *company_own_shares(const struct company_view *view, int *ret_count);
+const struct company_day_share *company_own_shares(const struct company_view *view, int *ret_count);
 
 #endif
