@@ -251,9 +251,11 @@ static void show_terms(const struct view *v, const json_t *days)
         char number[VIEW_NUMBER];
         const char *name = pick_text(term, "term", "?");
         double lost = pick_number(term, "days_lost", 0);
+        bool counted = pick_has(term, "days_lost");
+        bool gained = pick_bool(term, "gained", lost < 0);
         view_label(v, i ? "" : "against that", "%s: %s days %s%s", name,
-                   view_rough(fabs(lost), number), lost < 0 ? "gained" : "lost",
-                   strcmp(name, costliest) == 0 ? ", the most" : "");
+                   counted ? view_rough(fabs(lost), number) : "more than can be said,",
+                   gained ? "gained" : "lost", strcmp(name, costliest) == 0 ? ", the most" : "");
     }
 }
 

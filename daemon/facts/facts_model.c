@@ -4,6 +4,7 @@
 #include "facts/model_lot.h"
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum { LAST_AGE = 60, ROPE_LAST_AGE = 14, HORIZON_PAST_CODE = 14 };
 /* Callers' dates are rough and breads differ: this share of the density is spread over all ages. */
@@ -25,6 +26,7 @@ static void destroy(struct cache_object *cached)
 struct modelling {
     const struct facts_job *job;
     struct model_lot lot;
+    bool dose_compared; /* both the lot's dose and its target, or the usual, are known */
     int horizon;        /* ages beyond it are not compared */
     const double *ages; /* by complaint */
 };
@@ -119,7 +121,7 @@ static double number_of_facts(const struct modelling *modelling, int code)
     lot_conditions_fill(&made, &specified, values);
     lot_conditions_facts(&made, values, &of_made);
     lot_conditions_facts(&specified, values, &of_specified);
-    bool acid = of_made.acid_valid && (made.dose_count > 0 || !isnan(made.propionate_mg_kg));
+    bool acid = of_made.acid_valid && made.doses_known;
     double usual = acid_sum(&of_specified.undissociated_mmol_l);
     switch (code) {
     case MODEL_CONDENSATE_G:
@@ -129,7 +131,9 @@ static double number_of_facts(const struct modelling *modelling, int code)
     case MODEL_ACID_MMOL_L:
         return acid ? acid_sum(&of_made.undissociated_mmol_l) : NAN;
     default:
-        return acid && usual > 0 ? acid_sum(&of_made.undissociated_mmol_l) / usual : NAN;
+        return acid && modelling->dose_compared && usual > 0
+                   ? acid_sum(&of_made.undissociated_mmol_l) / usual
+                   : NAN;
     }
 }
 
@@ -149,7 +153,10 @@ static double number_at(const struct modelling *modelling, int code, double age)
         return !odor.valid ? NAN : code == MODEL_ODOR_RATIO ? odor.cold.ratio : odor.warm.ratio;
     case MODEL_MOLD_FREE_DAYS:
         predict_mold_course(made, specified, models, &course);
-        return course.valid ? mold_free_days(&course, NAN, NULL) : NAN;
+        if (!course.valid)
+            return NAN;
+        double days = mold_free_days(&course, NAN);
+        return days <= course.horizon_days ? days : NAN; /* no number is told past it */
     case MODEL_FIRMNESS_RATIO:
     case MODEL_GUMMY_SHARE:
         predict_firmness(made, specified, models, isnan(age) ? 1 : age, &firmness);
@@ -181,6 +188,19 @@ static void number(const struct modelling *modelling, int code, double *ret)
 
 /* ---- all of a case ---- */
 
+/* A dose without a target says nothing about the dose: all else is compared on the dose made. */
+static void take_doses(struct modelling *modelling)
+{
+    struct lot_conditions *specified = &modelling->lot.specified;
+    const struct lot_conditions *made = &modelling->lot.made;
+    modelling->dose_compared = specified->doses_known;
+    if (!specified->doses_known && made->doses_known) {
+        memcpy(specified->doses, made->doses, sizeof specified->doses);
+        specified->dose_count = made->dose_count;
+        specified->doses_known = true;
+    }
+}
+
 static int work_all(const struct facts_job *job, const double *ages, struct kept *kept,
                     struct error *err)
 {
@@ -195,6 +215,7 @@ static int work_all(const struct facts_job *job, const double *ages, struct kept
     if (rc)
         return rc;
     model_lot_of(rules, job->set->record, baseline, job->input->as_of_ms, &modelling.lot);
+    take_doses(&modelling);
     cache_object_unref((void *)baseline);
     for (int f = 0; f < rules->fact_count; f++) {
         if (!facts_wanted(job, f, FACT_MODEL))

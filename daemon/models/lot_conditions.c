@@ -91,8 +91,11 @@ static void fill_history_and_doses(struct lot_conditions *lot,
     if (!lot->doses_known && specified) {
         memcpy(lot->doses, specified->doses, sizeof(lot->doses));
         lot->dose_count = specified->dose_count;
+        lot->doses_known = specified->doses_known;
     }
-    lot->doses_known = true;
+    if (!isnan(lot->propionate_mg_kg)) {
+        lot->doses_known = true;
+    }
     if (lot->segment_count == 0 && specified) {
         memcpy(lot->segments, specified->segments, sizeof(lot->segments));
         lot->segment_count = specified->segment_count;

@@ -13,7 +13,7 @@ enum { LOT_DOSES_MAX = 6 };
 struct lot_conditions {
     struct acid_dose doses[LOT_DOSES_MAX];
     size_t dose_count;
-    bool doses_known;        /* false: taken from the specification */
+    bool doses_known;        /* false: taken from the specification; filled: known by neither */
     double propionate_mg_kg; /* assayed, as propionic acid in bread: stands over the doses */
     double bread_per_flour;  /* g bread a g flour */
     double crumb_ph;

@@ -7,8 +7,8 @@
 
 static const char *const group_names[MOLD_GROUPS] = {
     [MOLD_PENICILLIUM] = "penicillium", [MOLD_ASPERGILLUS] = "aspergillus",
-    [MOLD_EUROTIUM] = "eurotium",       [MOLD_ROQUEFORTI] = "roqueforti",
-    [MOLD_CHALK_YEAST] = "chalk-yeast",
+    [MOLD_XEROPHILE] = "xerophile",     [MOLD_ROQUEFORTI] = "roqueforti",
+    [MOLD_CHALK_YEAST] = "chalk-yeast", [MOLD_PAECILOMYCES] = "paecilomyces",
 };
 
 /* Strains: an even rule over the normal distribution, 0.9 apart, weights its density made to sum
@@ -62,15 +62,32 @@ double mold_gamma_inhibitor(double c_mmol_l, double mic_mmol_l, double alpha)
     return 1 - (alpha == 1 ? ratio : pow(ratio, alpha));
 }
 
-double mold_gamma_acids(const struct mold_group_values *group, const struct acid_mix *undissociated,
-                        double alpha, double mic_factor)
+double mold_gamma_aw(const struct mold_group_values *group, const struct mold_values *values,
+                     double aw)
 {
-    double gamma = 1;
+    double dry = fmax(group->aw_line - aw, 0);
+    double damp = fmax(group->aw_opt - fmax(aw, group->aw_line), 0);
+    return pow(10, -100 * (values->aw_line_slope * dry + values->aw_wet_slope * damp));
+}
+
+double mold_able_share(const struct mold_group_values *group, const struct mold_values *values,
+                       double aw)
+{
+    return fmin(fmax((aw - group->aw_min) / values->aw_ramp, 0), 1);
+}
+
+double mold_gamma_acids(const struct mold_group_values *group, const struct mold_values *values,
+                        const struct acid_mix *undissociated, double mic_factor)
+{
+    double lag_factor = 1;
     for (int k = 0; k < ACID_KINDS; k++) {
-        gamma *= mold_gamma_inhibitor(undissociated->mmol_l[k], group->mic_mmol_l[k] * mic_factor,
-                                      alpha);
+        double c = undissociated->mmol_l[k];
+        if (c > 0) {
+            double ratio = c / (group->mic_mmol_l[k] * mic_factor);
+            lag_factor *= 1 + (values->mic_lag_factor - 1) * pow(ratio, values->mic_order);
+        }
     }
-    return gamma;
+    return 1 / lag_factor;
 }
 
 static const char *range_trouble(const struct mold_conditions *c, const struct mold_values *v)
@@ -123,15 +140,32 @@ static void fill_strains(struct mold_group_course *gc, const struct mold_group_v
     double radius_mm = v->visible_diameter_mm / 2;
     for (int k = 0; k < MOLD_STRAINS; k++) {
         double inhibitor =
-            mold_gamma_acids(group, &c->undissociated, v->alpha, exp(strain_node[k] * mic_sigma));
+            mold_gamma_acids(group, v, &c->undissociated, exp(strain_node[k] * mic_sigma));
         double growth = 1 - v->growth_share * (1 - inhibitor);
-        double lag_factor = base_factor * inhibitor;
-        gc->lag_work[k] =
-            lag_factor > 0 ? v->time_scale * group->lag_opt_h / 24 / lag_factor : INFINITY;
-        gc->log_lag_work[k] = log(gc->lag_work[k]);
+        double lag_days = group->lag_opt_h / 24 / (base_factor * inhibitor);
         double rate_mm_d = group->radial_opt_mm_d * base_factor * growth;
-        gc->growth_work[k] = rate_mm_d > 0 ? v->time_scale * radius_mm / rate_mm_d : INFINITY;
+        gc->log_lag_work[k] = log(v->time_scale * lag_days);
+        gc->growth_work[k] = v->time_scale * radius_mm / rate_mm_d;
     }
+}
+
+/* Spores that cannot grow at this water activity are none. */
+static void fill_weights(struct mold_course *course, const struct mold_conditions *conditions,
+                         const struct mold_values *values)
+{
+    double all = 0;
+    double able = 0;
+    for (int g = 0; g < MOLD_GROUPS; g++) {
+        double weight = conditions->weights[g];
+        course->group[g].weight =
+            weight * mold_able_share(&values->group[g], values, conditions->aw);
+        all += weight;
+        able += course->group[g].weight;
+    }
+    for (int g = 0; g < MOLD_GROUPS && able > 0; g++) {
+        course->group[g].weight /= able;
+    }
+    course->spores = all > 0 ? conditions->spores_per_pack * values->spores_scale * able / all : 0;
 }
 
 void mold_course_init(struct mold_course *course, const struct mold_conditions *conditions,
@@ -145,29 +179,21 @@ void mold_course_init(struct mold_course *course, const struct mold_conditions *
         course->segment_count = MOLD_SEGMENTS_MAX;
     }
     course->horizon_days = values->horizon_days;
-    course->spores = conditions->spores_per_pack * values->spores_scale;
     course->inverse_sigma = 1 / sqrt(log1p(values->spore_spread_cv * values->spore_spread_cv));
     double day = 0;
     for (size_t s = 0; s < course->segment_count; s++) {
         day += conditions->segments[s].hours / 24;
         course->end_day[s] = s + 1 < course->segment_count ? day : INFINITY;
     }
-    double sum = 0;
-    for (int g = 0; g < MOLD_GROUPS; g++) {
-        sum += conditions->weights[g];
-    }
+    fill_weights(course, conditions, values);
     for (int g = 0; g < MOLD_GROUPS; g++) {
         const struct mold_group_values *group = &values->group[g];
         struct mold_group_course *gc = &course->group[g];
-        gc->weight = sum > 0 ? conditions->weights[g] / sum : 0;
-        if (!(gc->weight > 0)) {
-            continue;
+        if (gc->weight > 0) {
+            fill_history(course, gc, group, conditions);
+            fill_strains(gc, group, conditions, values,
+                         mold_gamma_aw(group, values, conditions->aw));
         }
-        fill_history(course, gc, group, conditions);
-        double base =
-            mold_gamma_cpm(conditions->aw, group->aw_min, group->aw_opt, group->aw_max, 2) *
-            mold_gamma_cpm(conditions->ph, group->ph_min, group->ph_opt, group->ph_max, 1);
-        fill_strains(gc, group, conditions, values, base);
     }
 }
 
@@ -178,7 +204,7 @@ static double group_visible(const struct mold_course *course, const struct mold_
     double share = 0;
     for (int k = 0; k < MOLD_STRAINS; k++) {
         double left = work - gc->growth_work[k];
-        if (!(left > 0) || !isfinite(gc->log_lag_work[k])) {
+        if (!(left > 0)) {
             continue;
         }
         double z = (log(left) - gc->log_lag_work[k]) * course->inverse_sigma;
@@ -233,35 +259,37 @@ static double half_share(double spores)
     return -log1p(0.5 * expm1(-spores)) / spores;
 }
 
+/* Longer than anything is kept: what has not come by then never comes. */
+static const double never_days = 1e6;
+
 struct bracket {
-    double low, high;     /* days */
+    double low, high;     /* days; high INFINITY: never */
     double f_low, f_high; /* share minus target there: below zero, at least zero */
 };
 
 /* Walks out from `start` in steps of a half until the target lies between. */
 static struct bracket bracket_days(const struct mold_course *course, double target, double start)
 {
-    struct bracket b = {0, course->horizon_days, -target, 0};
+    struct bracket b = {0, INFINITY, -target, 0};
     double days = start;
     double f = mold_spores_visible(course, days) - target;
-    while (f >= 0) {
+    for (; f >= 0; f = mold_spores_visible(course, days) - target) {
         b.high = days;
         b.f_high = f;
         days /= 1.5;
-        f = mold_spores_visible(course, days) - target;
     }
-    while (f < 0) {
-        b.low = days;
-        b.f_low = f;
-        if (b.high < course->horizon_days || days >= course->horizon_days) {
-            break;
+    b.low = days;
+    b.f_low = f;
+    while (isinf(b.high) && days < never_days) {
+        days *= 1.5;
+        f = mold_spores_visible(course, days) - target;
+        if (f >= 0) {
+            b.high = days;
+            b.f_high = f;
+        } else {
+            b.low = days;
+            b.f_low = f;
         }
-        days = fmin(days * 1.5, course->horizon_days);
-        f = mold_spores_visible(course, days) - target;
-    }
-    if (f >= 0) {
-        b.high = days;
-        b.f_high = f;
     }
     return b;
 }
@@ -291,16 +319,10 @@ static double bracket_solve(const struct mold_course *course, double target, str
     return (b.low + b.high) / 2;
 }
 
-double mold_free_days(const struct mold_course *course, double start_days, bool *ret_beyond)
+double mold_free_days(const struct mold_course *course, double start_days)
 {
     double target = half_share(course->spores);
-    bool beyond = mold_spores_visible(course, course->horizon_days) < target;
-    if (ret_beyond) {
-        *ret_beyond = beyond;
-    }
-    if (beyond) {
-        return course->horizon_days;
-    }
-    double start = start_days > 0 ? fmin(start_days * 0.9, course->horizon_days) : 3;
-    return bracket_solve(course, target, bracket_days(course, target, start));
+    double start = start_days > 0 && isfinite(start_days) ? start_days * 0.9 : 3;
+    struct bracket b = bracket_days(course, target, start);
+    return isinf(b.high) ? INFINITY : bracket_solve(course, target, b);
 }

@@ -26,9 +26,8 @@ static const char *const term_names[PREDICT_TERMS] = {
 
 /* What is not known of lag and growth of this plant's flora is in the time scale. */
 static const struct spread_direction mold_directions[] = {
-    FIELDS(mold.time_scale, 1),   GROUP_FIELD(mic_mmol_l, ACID_KINDS),
-    GROUP_FIELD(t_min_c, 3),      GROUP_FIELD(aw_min, 3),
-    GROUP_FIELD(ph_min, 3),       FIELDS(acid.pka_shift, 1),
+    FIELDS(mold.time_scale, 1),   GROUP_FIELD(mic_mmol_l, ACID_KINDS), GROUP_FIELD(t_min_c, 3),
+    GROUP_FIELD(aw_min, 3),       FIELDS(mold.mic_lag_factor, 1),      FIELDS(acid.pka_shift, 1),
     FIELDS(mold.spores_scale, 1),
 };
 
@@ -95,7 +94,7 @@ static double days_of(const struct models_values *values, const void *context, d
     struct lot_facts facts;
     struct mold_course course;
     course_of(context, values, &facts, &course);
-    return mold_free_days(&course, guess, NULL);
+    return mold_free_days(&course, guess);
 }
 
 /* Puts into `lot` what `made` has for one term. */
@@ -139,17 +138,27 @@ static void cost_terms(const struct filled *both, const struct models_values *va
                        struct mold_prediction *ret)
 {
     double specified_days = days_of(values, &both->specified, NAN);
-    double most = costly_days;
+    double fewest = isinf(specified_days) ? INFINITY : specified_days - costly_days;
     ret->costliest = PREDICT_TERMS;
     for (int t = 0; t < PREDICT_TERMS; t++) {
         struct lot_conditions lot = both->specified;
         take_term(&lot, &both->made, (enum predict_term)t);
-        ret->term_days[t] = specified_days - days_of(values, &lot, specified_days);
-        if (ret->term_days[t] > most) {
-            most = ret->term_days[t];
+        double days = days_of(values, &lot, specified_days);
+        ret->term_days[t] = days == specified_days ? 0 : specified_days - days;
+        if (days < fewest) {
+            fewest = days;
             ret->costliest = (enum predict_term)t;
         }
     }
+}
+
+static const char *why_not(const struct mold_course *course, const struct lot_conditions *lot,
+                           const struct lot_facts *facts)
+{
+    return !course->valid       ? course->reason
+           : !lot->doses_known  ? "what it holds against mold is on no record, nor a target for it"
+           : !facts->acid_valid ? "crumb outside the range of the acid formulas"
+                                : "";
 }
 
 void predict_mold(const struct lot_conditions *made, const struct lot_conditions *specified,
@@ -162,14 +171,11 @@ void predict_mold(const struct lot_conditions *made, const struct lot_conditions
     course_of(&both.made, values, &ret->facts, &course);
     ret->mold_free_days =
         spread_over(parameters, mold_directions, COUNT(mold_directions), days_of, &both.made);
-    ret->mold_free_days.high = fmin(ret->mold_free_days.high, course.horizon_days);
-    mold_free_days(&course, ret->mold_free_days.typical, &ret->beyond_horizon);
+    ret->horizon_days = course.horizon_days;
     ret->contaminated_share = -expm1(-course.spores);
     cost_terms(&both, values, ret);
-    ret->valid = course.valid && ret->facts.acid_valid;
-    ret->reason = !course.valid            ? course.reason
-                  : !ret->facts.acid_valid ? "crumb outside the range of the acid formulas"
-                                           : "";
+    ret->reason = why_not(&course, &both.made, &ret->facts);
+    ret->valid = ret->reason[0] == '\0';
 }
 
 void predict_mold_course(const struct lot_conditions *made, const struct lot_conditions *specified,
@@ -179,10 +185,8 @@ void predict_mold_course(const struct lot_conditions *made, const struct lot_con
     struct lot_facts facts;
     fill_both(&both, made, specified, &parameters->typical);
     course_of(&both.made, &parameters->typical, &facts, ret);
-    if (ret->valid && !facts.acid_valid) {
-        ret->valid = false;
-        ret->reason = "crumb outside the range of the acid formulas";
-    }
+    ret->reason = why_not(ret, &both.made, &facts);
+    ret->valid = ret->reason[0] == '\0';
 }
 
 /* Standard deviation in the log of a scale whose low and high are its 5 and 95 %. */
@@ -331,10 +335,8 @@ void predict_rope(const struct lot_conditions *made, const struct lot_conditions
     struct mold_course course;
     lot_conditions_mold(&both.made, &facts, &mold);
     mold_course_init(&course, &mold, &values->mold);
-    ret->valid = course.valid && facts.acid_valid;
-    ret->reason = !course.valid       ? course.reason
-                  : !facts.acid_valid ? "crumb outside the range of the acid formulas"
-                                      : "";
+    ret->reason = why_not(&course, &both.made, &facts);
+    ret->valid = ret->reason[0] == '\0';
 }
 
 struct odor_context {
@@ -367,6 +369,8 @@ void predict_odor(const struct lot_conditions *made, const struct lot_conditions
     struct odor_context context = {&both.made};
     ret->cold_ratio =
         spread_over(parameters, odor_directions, COUNT(odor_directions), odor_of, &context);
-    ret->valid = facts.acid_valid;
-    ret->reason = facts.acid_valid ? "" : "crumb outside the range of the acid formulas";
+    ret->reason = !both.made.doses_known ? "what acid it holds is on no record, nor a target for it"
+                  : !facts.acid_valid    ? "crumb outside the range of the acid formulas"
+                                         : "";
+    ret->valid = ret->reason[0] == '\0';
 }

@@ -1,7 +1,8 @@
 /* Predictions for one lot: what the ranker and `lot` ask for.
  *
  * Lots are given as known (lot_conditions.h); every function fills what is not known
- * itself, `made` from `specified` (may be NULL) and that from the usual values. Ages run
+ * itself, `made` from `specified` (may be NULL) and that from the usual values. Of acids
+ * there are none: where neither lot tells a dose, what depends on it is not known. Ages run
  * in days from packing. A prediction outside the valid range of the parameters says so
  * (`valid` false, `reason` static text) and must not vote. All functions are pure. */
 #ifndef ODDLOAF_MODELS_PREDICT_H
@@ -21,11 +22,12 @@ enum predict_term {
 };
 
 struct mold_prediction {
-    struct spread_range mold_free_days; /* of the packs that carry a spore, half show mold */
-    bool beyond_horizon;                /* typical lies past the horizon: at least that many */
-    double contaminated_share;          /* of packs that carry a viable spore */
-    double term_days[PREDICT_TERMS];    /* days lost by this term against the specification */
-    enum predict_term costliest;        /* PREDICT_TERMS when no term loses 0.1 day */
+    /* half of the packs that carry a spore show mold; may lie past the horizon, INFINITY never */
+    struct spread_range mold_free_days;
+    double horizon_days;             /* what lies past it is told as "more than" that */
+    double contaminated_share;       /* of packs that carry a viable spore */
+    double term_days[PREDICT_TERMS]; /* days lost by this term against the specification */
+    enum predict_term costliest;     /* PREDICT_TERMS when no term loses 0.1 day */
     struct lot_facts facts;
     bool valid;
     const char *reason;

@@ -3,29 +3,59 @@
 #include <math.h>
 #include <string.h>
 
-static void copy_direction(struct models_values *to, const struct models_values *from,
-                           const struct spread_direction *d)
+/* Third from either end of 60 is 5 %. */
+enum { SETTINGS = 60, TAIL = 3 };
+
+static double *double_at(struct models_values *values, size_t offset)
 {
+    return (double *)(void *)((char *)values + offset);
+}
+
+static double double_of(const struct models_values *values, size_t offset)
+{
+    return *(const double *)(const void *)((const char *)values + offset);
+}
+
+/* `place` -1: low, 0: typical, 1: high; straight in between. */
+static void set_direction(struct models_values *values, const struct models_parameters *parameters,
+                          const struct spread_direction *d, double place)
+{
+    const struct models_values *end = place < 0 ? &parameters->low : &parameters->high;
     for (size_t r = 0; r < d->repeat; r++) {
-        size_t offset = d->offset + r * d->stride;
-        memcpy((char *)to + offset, (const char *)from + offset, d->run * sizeof(double));
+        for (size_t i = 0; i < d->run; i++) {
+            size_t offset = d->offset + r * d->stride + i * sizeof(double);
+            double typical = double_of(&parameters->typical, offset);
+            *double_at(values, offset) = typical + fabs(place) * (double_of(end, offset) - typical);
+        }
     }
 }
 
-/* One side of the range: quadrature sum of log deviations, held by the response with
- * every direction at its end on that side (far from typical the log is not linear). */
-struct side {
-    double square;
-    struct models_values corner;
-};
-
-static void side_add(struct side *side, double deviation, const struct models_values *end,
-                     const struct spread_direction *d)
+/* The base of the recurrence: the positive root of x^(count+1) = x + 1. */
+static double recurrence_base(size_t count)
 {
-    side->square += deviation * deviation;
-    if (deviation != 0) {
-        copy_direction(&side->corner, end, d);
+    double root = 2;
+    for (int i = 0; i < 40; i++) {
+        root = pow(1 + root, 1.0 / (double)(count + 1));
     }
+    return root;
+}
+
+/* Place of setting `k` along a direction whose step is `step`. */
+static double place_of(int k, double step)
+{
+    double u = 0.5 + step * (k + 1);
+    u -= floor(u);
+    u = fmin(fmax(u, 0.05), 0.95);
+    return log(u / (1 - u)) / log(0.95 / 0.05);
+}
+
+static void insert_in_order(double *sorted, int count, double value)
+{
+    int i = count;
+    for (; i > 0 && sorted[i - 1] > value; i--) {
+        sorted[i] = sorted[i - 1];
+    }
+    sorted[i] = value;
 }
 
 struct spread_range spread_over(const struct models_parameters *parameters,
@@ -33,25 +63,18 @@ struct spread_range spread_over(const struct models_parameters *parameters,
                                 spread_response response, const void *context)
 {
     struct models_values values = parameters->typical;
-    struct side up = {0, parameters->typical};
-    struct side down = {0, parameters->typical};
     double typical = response(&values, context, NAN);
-    for (size_t i = 0; i < count; i++) {
-        copy_direction(&values, &parameters->low, &directions[i]);
-        double at_low = log(response(&values, context, typical) / typical);
-        copy_direction(&values, &parameters->high, &directions[i]);
-        double at_high = log(response(&values, context, typical) / typical);
-        copy_direction(&values, &parameters->typical, &directions[i]);
-        bool low_is_more = at_low > at_high;
-        side_add(&up, fmax(fmax(at_low, at_high), 0),
-                 low_is_more ? &parameters->low : &parameters->high, &directions[i]);
-        side_add(&down, fmin(fmin(at_low, at_high), 0),
-                 low_is_more ? &parameters->high : &parameters->low, &directions[i]);
+    double base = recurrence_base(count);
+    double sorted[SETTINGS];
+    for (int k = 0; k < SETTINGS; k++) {
+        double step = 1;
+        for (size_t i = 0; i < count; i++) {
+            step /= base;
+            set_direction(&values, parameters, &directions[i], place_of(k, step));
+        }
+        insert_in_order(sorted, k, response(&values, context, typical));
     }
-    double least = response(&down.corner, context, typical);
-    double most = response(&up.corner, context, typical);
-    struct spread_range range = {fmax(typical * exp(-sqrt(down.square)), fmin(least, typical)),
-                                 typical,
-                                 fmin(typical * exp(sqrt(up.square)), fmax(most, typical))};
+    struct spread_range range = {fmin(sorted[TAIL - 1], typical), typical,
+                                 fmax(sorted[SETTINGS - TAIL], typical)};
     return range;
 }

@@ -138,8 +138,8 @@ static int add_sample(struct fitting *f, struct store *store, int64_t serial,
         snprintf(kept->lot, sizeof kept->lot, "%s", record->lot.lot);
         snprintf(kept->product, sizeof kept->product, "%s", record->lot.product);
         if (course->valid && row->days > 0) {
-            kept->before = mold_free_days(course, NAN, NULL);
-            kept->now = mold_free_days(&now, NAN, NULL);
+            kept->before = mold_free_days(course, NAN);
+            kept->now = mold_free_days(&now, NAN);
             f->sample[f->count++] = (struct calibrate_sample){course, row->days, row->none_yet, 1};
         } else {
             f->outside++;

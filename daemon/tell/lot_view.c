@@ -64,23 +64,39 @@ static json_t *dispatch_json(const struct triage *triage, const struct lot_recor
     return list;
 }
 
-static json_t *range_json(const struct mold_prediction *mold)
+/* Past the horizon no number is told but the horizon's own. */
+static json_t *days_json(const struct mold_prediction *mold, double days)
 {
-    return json_pack("{s:o, s:o, s:o, s:b, s:b, s:s}", "low",
-                     jsonx_rounded(mold->mold_free_days.low, 2), "typical",
-                     jsonx_rounded(mold->mold_free_days.typical, 2), "high",
-                     jsonx_rounded(mold->mold_free_days.high, 2), "beyond", mold->beyond_horizon,
-                     "valid", mold->valid, "reason", mold->reason);
+    return jsonx_rounded(fmin(days, mold->horizon_days), 2);
 }
 
-static json_t *terms_json(const struct mold_prediction *mold)
+static json_t *range_json(const struct mold_prediction *mold)
+{
+    const struct spread_range *days = &mold->mold_free_days;
+    return json_pack("{s:o, s:o, s:o, s:b, s:b, s:s}", "low", days_json(mold, days->low), "typical",
+                     days_json(mold, days->typical), "high", days_json(mold, days->high), "beyond",
+                     days->typical > mold->horizon_days, "valid", mold->valid, "reason",
+                     mold->reason);
+}
+
+/* Nor are days counted from a specification that lies past it: that some are lost is told. */
+static json_t *terms_json(const struct mold_prediction *mold,
+                          const struct mold_prediction *specified)
 {
     json_t *terms = json_array();
-    for (int t = 0; t < PREDICT_TERMS; t++)
-        if (fabs(mold->term_days[t]) >= 0.05)
+    double horizon_days = specified->horizon_days;
+    for (int t = 0; t < PREDICT_TERMS; t++) {
+        double lost = mold->term_days[t];
+        double left = specified->mold_free_days.typical - lost;
+        bool counted = specified->mold_free_days.typical <= horizon_days && left <= horizon_days;
+        bool told =
+            counted || left <= horizon_days || specified->mold_free_days.typical <= horizon_days;
+        if (told && fabs(lost) >= 0.05)
             json_array_append_new(
-                terms, json_pack("{s:s, s:o}", "term", predict_term_name((enum predict_term)t),
-                                 "days_lost", jsonx_rounded(mold->term_days[t], 2)));
+                terms,
+                json_pack("{s:s, s:o, s:b}", "term", predict_term_name((enum predict_term)t),
+                          "days_lost", jsonx_rounded(counted ? lost : NAN, 2), "gained", lost < 0));
+    }
     return terms;
 }
 
@@ -113,8 +129,8 @@ static json_t *prediction_json(const struct triage *triage, const struct model_l
     return json_pack(
         "{s:{s:o, s:o, s:o, s:s, s:o}, s:{s:i, s:o, s:o}, s:{s:o, s:o, s:b}, s:o}",
         "mold_free_days", "as_made", range_json(&made), "as_specified", range_json(&specified),
-        "terms", terms_json(&made), "costliest", predict_term_name(made.costliest), "curve",
-        curve_json(triage, lot), "firmness", "day", 5, "as_made",
+        "terms", terms_json(&made, &specified), "costliest", predict_term_name(made.costliest),
+        "curve", curve_json(triage, lot), "firmness", "day", 5, "as_made",
         jsonx_rounded(firm.valid ? firm.ratio.typical : NAN, 2), "as_specified",
         jsonx_rounded(firm_specified.valid ? firm_specified.ratio.typical : NAN, 2), "odor", "cold",
         jsonx_rounded(odor.cold.ratio, 3), "warm", jsonx_rounded(odor.warm.ratio, 3), "valid",

@@ -72,7 +72,7 @@ static void time_days(int i)
 {
     struct mold_course course;
     predict_mold_course(&lots[i], &specified, &parameters, &course);
-    sink += mold_free_days(&course, NAN, NULL);
+    sink += mold_free_days(&course, NAN);
 }
 
 static void time_mold(int i)
@@ -148,14 +148,13 @@ static double fine_group(const struct mold_group_values *g, const struct mold_co
 {
     double mic_sigma = sqrt(log1p(v->mic_spread_cv * v->mic_spread_cv));
     double spore_sigma = sqrt(log1p(v->spore_spread_cv * v->spore_spread_cv));
-    double base = mold_gamma_cpm(c->aw, g->aw_min, g->aw_opt, g->aw_max, 2) *
-                  mold_gamma_cpm(c->ph, g->ph_min, g->ph_opt, g->ph_max, 1);
+    double base = mold_gamma_aw(g, v, c->aw);
     double share = 0;
     double weights = 0;
     for (int k = 0; k < FINE; k++) {
         double z = -6 + 12.0 * k / (FINE - 1);
         double weight = exp(-z * z / 2);
-        double acids = mold_gamma_acids(g, &c->undissociated, v->alpha, exp(z * mic_sigma));
+        double acids = mold_gamma_acids(g, v, &c->undissociated, exp(z * mic_sigma));
         double growth = v->visible_diameter_mm / 2 /
                         (g->radial_opt_mm_d * base * (1 - v->growth_share * (1 - acids)));
         double lag = g->lag_opt_h / 24 / (base * acids);

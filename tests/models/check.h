@@ -57,7 +57,7 @@ static inline double days_of_lot(const struct lot_conditions *lot)
     struct mold_course course;
     parameters_default(&parameters);
     predict_mold_course(lot, NULL, &parameters, &course);
-    return mold_free_days(&course, NAN, NULL);
+    return mold_free_days(&course, NAN);
 }
 
 #endif

@@ -62,10 +62,10 @@ static void values_are_set_by_name(void **state)
     check_near("high", high, 60, 0);
     assert_int_equal(parameters_set(&p, "mold.no_such", 1, 2, 3), ERROR_NOT_FOUND);
     assert_int_equal(parameters_get(&p, "mold.no_such", &low, &typical, &high), ERROR_NOT_FOUND);
-    assert_int_equal(parameters_set(&p, "mold.alpha", 2, 1, 3), ERROR_INVALID);
-    assert_int_equal(parameters_set(&p, "mold.alpha", 1, NAN, 3), ERROR_INVALID);
-    assert_int_equal(parameters_set(&p, "mold.alpha", 1, 1, INFINITY), ERROR_INVALID);
-    check_near("kept", p.typical.mold.alpha, parameters_find("mold.alpha")->typical, 0);
+    assert_int_equal(parameters_set(&p, "mold.mic_order", 2, 1, 3), ERROR_INVALID);
+    assert_int_equal(parameters_set(&p, "mold.mic_order", 1, NAN, 3), ERROR_INVALID);
+    assert_int_equal(parameters_set(&p, "mold.mic_order", 1, 1, INFINITY), ERROR_INVALID);
+    check_near("kept", p.typical.mold.mic_order, parameters_find("mold.mic_order")->typical, 0);
     assert_int_equal(parameters_set(&p, "mold.penicillium.t_max_c", 10, 20, 30), 0);
     assert_false(parameters_consistent(&p, &offender));
     assert_string_equal(offender, "penicillium");

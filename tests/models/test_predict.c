@@ -91,7 +91,7 @@ static void little_sorbate_does_not_stop_eurotium(void **state)
         cake.crumb_aw = 0.90;
         cake.crumb_moisture_pct = 25;
         for (int g = 0; g < MOLD_GROUPS; g++) {
-            cake.group_weights[g] = g == MOLD_EUROTIUM;
+            cake.group_weights[g] = g == MOLD_XEROPHILE;
         }
         days[i] = days_of_lot(lot_kept_at(&cake, 28));
     }
@@ -104,7 +104,7 @@ static void little_sorbate_does_not_stop_eurotium(void **state)
 static void resistant_mold_grows_through_a_full_dose(void **state)
 {
     (void)state;
-    struct lot_conditions usual = lot_with_dose("calcium-propionate", 0.4);
+    struct lot_conditions usual = lot_with_dose("potassium-sorbate", 0.3);
     struct lot_conditions resistant = usual;
     for (int g = 0; g < MOLD_GROUPS; g++) {
         usual.group_weights[g] = g == MOLD_PENICILLIUM;
@@ -218,6 +218,33 @@ static void unknown_is_taken_from_the_specification(void **state)
     check_near("as specified", mold_of(&rushed, &specified).term_days[PREDICT_PACKED_WET], 0, 1e-6);
 }
 
+/* A dose on record nowhere is not no dose; a target of 0, and an assay, are known. */
+static void an_unknown_dose_is_unknown(void **state)
+{
+    struct lot_conditions unknown;
+    struct lot_conditions dosed = lot_with_dose("calcium-propionate", 0.3);
+    struct lot_conditions none = lot_with_dose("calcium-propionate", 0);
+    struct odor_prediction odor;
+    struct rope_prediction rope;
+    struct mold_course course;
+    (void)state;
+    lot_conditions_unknown(&unknown);
+    assert_false(mold_of(&unknown, NULL).valid);
+    assert_non_null(strstr(mold_of(&unknown, NULL).reason, "on no record"));
+    predict_odor(&unknown, NULL, &parameters, &odor);
+    assert_false(odor.valid);
+    predict_rope(&unknown, NULL, &parameters, 3, &rope);
+    assert_false(rope.valid);
+    predict_mold_course(&unknown, NULL, &parameters, &course);
+    assert_true(isnan(predict_course_density(&course, &parameters, 4, 1)));
+    /* either tells */
+    assert_true(mold_of(&unknown, &dosed).valid);
+    assert_true(mold_of(&dosed, &unknown).valid);
+    assert_true(mold_of(&none, NULL).valid);
+    unknown.propionate_mg_kg = 1500;
+    assert_true(mold_of(&unknown, NULL).valid);
+}
+
 static double mold_density(const struct lot_conditions *lot, double age_days)
 {
     struct mold_course course;
@@ -279,9 +306,7 @@ static void ranges_hold_their_typical(void **state)
             assert_true(p.mold_free_days.low <= p.mold_free_days.typical);
             assert_true(p.mold_free_days.typical <= p.mold_free_days.high);
             assert_true(p.mold_free_days.low > 0.5);
-            assert_true(p.mold_free_days.high <= parameters.typical.mold.horizon_days);
-            assert_true(p.beyond_horizon ==
-                        (p.mold_free_days.typical >= parameters.typical.mold.horizon_days));
+            check_near("horizon", p.horizon_days, parameters.typical.mold.horizon_days, 0);
         }
     }
 }
@@ -350,6 +375,7 @@ int main(void)
         cmocka_unit_test(ph_alone_does_not_protect),
         cmocka_unit_test(each_fault_costs_days_in_its_own_term),
         cmocka_unit_test(unknown_is_taken_from_the_specification),
+        cmocka_unit_test(an_unknown_dose_is_unknown),
         cmocka_unit_test(density_is_the_share_by_day),
         cmocka_unit_test(outside_the_range_it_does_not_vote),
         cmocka_unit_test(ranges_hold_their_typical),

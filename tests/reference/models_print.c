@@ -102,7 +102,7 @@ static void print_lots(void)
                    predict_course_density(&course, &parameters, day, 1));
             printf("firm.%d.%d\t%.17g\n", i, day, firm.ratio.typical);
         }
-        printf("days.%d\t%.17g\n", i, mold_free_days(&course, NAN, NULL));
+        printf("days.%d\t%.17g\n", i, mold_free_days(&course, NAN));
         struct rope_prediction rope;
         struct odor_prediction odor;
         predict_rope(&lot, NULL, &parameters, 3, &rope);
