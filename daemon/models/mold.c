@@ -273,10 +273,11 @@ static struct bracket bracket_days(const struct mold_course *course, double targ
     struct bracket b = {0, INFINITY, -target, 0};
     double days = start;
     double f = mold_spores_visible(course, days) - target;
-    for (; f >= 0; f = mold_spores_visible(course, days) - target) {
+    while (f >= 0) {
         b.high = days;
         b.f_high = f;
         days /= 1.5;
+        f = mold_spores_visible(course, days) - target;
     }
     b.low = days;
     b.f_low = f;
