@@ -7,7 +7,6 @@
 #include "store/complaint_place.h"
 #include "store/contact.h"
 #include "store/joined.h"
-#include "store/work.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -145,14 +144,12 @@ static int rewrite(const struct desk *desk, struct store *store, const struct co
     if (!rc) {
         char *body = jsonx_dump(form->body);
         placing_complaint(form, &placing, body, now_ms, &c);
-        rc = complaint_rewrite(store, was->id, &c, err);
+        rc = complaint_rewrite(store, was->id, &c, now_ms, err);
         free(body);
     }
     if (!rc && moves(was->body, said))
         rc = complaint_place(store, was->id, &placing.lots,
                              &(struct complaint_why){"oddloaf", JOINED, now_ms}, &placed, err);
-    else if (!rc)
-        rc = work_add(store, WORK_RANK, was->case_id, now_ms, err);
     complaint_form_free(form);
     return rc;
 }

@@ -62,6 +62,31 @@ int company_count(struct store *store, int64_t lot_id, const char *symptom, int6
     return rc ? rc : day_changed(store, symptom, day, err);
 }
 
+static int lot_days_changed(struct store *store, int64_t lot_id, struct error *err)
+{
+    static const char SQL[] = "INSERT INTO company_day(symptom, packed_day, serial)"
+                              " SELECT DISTINCT symptom, packed_day, 1 FROM company_count"
+                              " WHERE lot_id = ?1 ON CONFLICT DO UPDATE SET serial = serial + 1";
+    return db_run(store, SQL, DB(DB_INT(lot_id)), err);
+}
+
+int company_count_lot(struct store *store, int64_t lot_id, int delta, struct error *err)
+{
+    static const char SQL_OUT[] = "DELETE FROM company_count WHERE lot_id = ?1";
+    static const char SQL_IN[] =
+        "INSERT INTO company_count(symptom, packed_day, lot_id, received_ms, n)"
+        " SELECT symptom, ?2, lot_id, received_ms, count(*) FROM complaint WHERE lot_id = ?1"
+        " AND withdrawn_ms IS NULL GROUP BY 1, 3, 4";
+    int32_t day = 0;
+    int rc = delta < 0 ? lot_days_changed(store, lot_id, err) : 0;
+    if (rc || delta < 0)
+        return rc ? rc : db_run(store, SQL_OUT, DB(DB_INT(lot_id)), err);
+    rc = packed_day_of(store, lot_id, &day, err);
+    if (!rc)
+        rc = db_run(store, SQL_IN, DB(DB_INT(lot_id), DB_INT(day)), err);
+    return rc ? rc : lot_days_changed(store, lot_id, err);
+}
+
 int company_count_records_changed(struct store *store, struct error *err)
 {
     return day_changed(store, "", 0, err);

@@ -12,6 +12,10 @@
 int company_count(struct store *store, int64_t lot_id, const char *symptom, int64_t received_ms,
                   int delta, struct error *err);
 
+/* The same of all complaints about a lot, whose packing time is about to change (-1) or did (+1).
+ */
+int company_count_lot(struct store *store, int64_t lot_id, int delta, struct error *err);
+
 /* Production records changed (any kind; once a transaction is enough). */
 int company_count_records_changed(struct store *store, struct error *err);
 /* Grows with every company_count_records_changed(). */

@@ -1,10 +1,9 @@
 #include "store/complaint.h"
 #include "base/text.h"
-#include "store/company_count.h"
 #include "store/complaint_inside.h"
 #include "store/contact.h"
 #include "store/db.h"
-#include "store/work.h"
+#include "store/move.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -17,8 +16,8 @@ static int case_open(struct store *store, const char *symptom, int64_t lot_id, i
                      int64_t *ret_id, struct error *err)
 {
     static const char SQL[] =
-        "INSERT INTO complaint_case(symptom, lot_id, opened_ms, as_of_ms, complaints, packs)"
-        " VALUES(?1, ?2, ?3, ?3, 0, 0)";
+        "INSERT INTO complaint_case(symptom, lot_id, opened_ms, as_of_ms, complaints, packs, state)"
+        " VALUES(?1, ?2, ?3, ?3, 0, 0, 'empty')";
     int rc = db_run(store, SQL, DB(DB_TEXT(symptom), DB_ID(lot_id), DB_MS(received_ms)), err);
     if (!rc)
         *ret_id = db_last_id(store);
@@ -45,31 +44,6 @@ int case_for(struct store *store, const char *symptom, int64_t lot_id, int64_t r
     if (rc == 0)
         return case_open(store, symptom, lot_id, received_ms, ret_id, err);
     return rc < 0 ? rc : 0;
-}
-
-int case_add(struct store *store, int64_t case_id, int64_t received_ms, int packs, bool harm,
-             struct error *err)
-{
-    static const char SQL[] =
-        "UPDATE complaint_case SET complaints = complaints + 1, packs = packs + ?2,"
-        " as_of_ms = CASE WHEN as_of_ms < ?3 THEN ?3 ELSE as_of_ms END,"
-        " opened_ms = CASE WHEN opened_ms > ?3 THEN ?3 ELSE opened_ms END, harm = harm OR ?4"
-        " WHERE id = ?1";
-    return db_run(store, SQL, DB(DB_INT(case_id), DB_INT(packs), DB_MS(received_ms), DB_INT(harm)),
-                  err);
-}
-
-int case_recount(struct store *store, int64_t case_id, int64_t moved_to, struct error *err)
-{
-    static const char SQL_COUNT[] =
-        "UPDATE complaint_case SET (complaints, packs, harm, opened_ms, as_of_ms) ="
-        " (SELECT count(*), coalesce(sum(packs), 0), coalesce(max(harm), 0),"
-        "  coalesce(min(received_ms), opened_ms), coalesce(max(received_ms), as_of_ms)"
-        "  FROM complaint WHERE case_id = ?1) WHERE id = ?1";
-    static const char SQL_MOVED[] = "UPDATE complaint_case SET state = 'moved', moved_to = ?2"
-                                    " WHERE id = ?1 AND complaints = 0";
-    int rc = db_run(store, SQL_COUNT, DB(DB_INT(case_id)), err);
-    return rc ? rc : db_run(store, SQL_MOVED, DB(DB_INT(case_id), DB_ID(moved_to)), err);
 }
 
 static void case_read(struct db_query *q, struct case_row *row)
@@ -250,18 +224,15 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
     rc = case_for(store, c->symptom, placed.lot_id, c->received_ms, &placed.case_id,
                   &placed.new_case, err);
     if (!rc)
-        rc = case_add(store, placed.case_id, c->received_ms, c->packs, c->harm, err);
-    if (!rc)
         rc = insert_complaint(store, c, &placed, err);
     if (!rc)
         rc = complaint_insert_lots(store, placed.complaint_id, &c->lots, err);
     if (!rc)
         rc = contact_add(store, placed.complaint_id, "", c->contact, c->contact_fold,
                          c->contact_purge_ms, err);
-    if (!rc && placed.lot_id > 0)
-        rc = company_count(store, placed.lot_id, c->symptom, c->received_ms, +1, err);
+    const struct move move = move_of_new(placed.complaint_id);
     if (!rc)
-        rc = work_add(store, WORK_RANK, placed.case_id, c->logged_ms + GATHER_MS, err);
+        rc = move_end(store, &move, 0, c->logged_ms + GATHER_MS, err);
     if (!rc)
         *ret = placed;
     return rc;
@@ -409,26 +380,6 @@ int complaint_lots_of(struct store *store, int64_t complaint_id, struct complain
 
 /* ---- changing ---- */
 
-int complaint_where_of(struct store *store, int64_t complaint_id, struct complaint_where *ret,
-                       struct error *err)
-{
-    static const char SQL[] =
-        "SELECT case_id, lot_id, received_ms, packs, harm, symptom, uuid, lot_state"
-        " FROM complaint WHERE id = ?1";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
-    if (db_next(&q)) {
-        *ret = (struct complaint_where){.case_id = db_int64(&q, 0),
-                                        .lot_id = db_int64(&q, 1),
-                                        .received_ms = db_ms(&q, 2),
-                                        .packs = db_int(&q, 3),
-                                        .harm = db_int(&q, 4) != 0,
-                                        .state = lot_state_of(db_text(&q, 7))};
-        db_copy(&q, 5, ret->symptom, sizeof ret->symptom);
-        db_copy(&q, 6, ret->uuid, sizeof ret->uuid);
-    }
-    return db_found(&q, "there is no such complaint");
-}
-
 static const char SQL_NO_LOTS[] = "DELETE FROM complaint_lot WHERE complaint_id = ?1";
 
 static int delete_row(struct store *store, const char *sql, int64_t complaint_id, struct error *err)
@@ -441,51 +392,34 @@ int complaint_delete_lots(struct store *store, int64_t complaint_id, struct erro
     return delete_row(store, SQL_NO_LOTS, complaint_id, err);
 }
 
-/* What is counted of a complaint by lot is dated by its route and store as well. */
-static int say_company_changed(struct store *store, const struct complaint_where *p,
-                               struct error *err)
-{
-    if (p->lot_id <= 0)
-        return 0;
-    int rc = company_count(store, p->lot_id, p->symptom, p->received_ms, -1, err);
-    return rc ? rc : company_count(store, p->lot_id, p->symptom, p->received_ms, +1, err);
-}
-
 int complaint_rewrite(struct store *store, int64_t complaint_id, const struct complaint_new *c,
-                      struct error *err)
+                      int64_t now_ms, struct error *err)
 {
     static const char SQL[] =
         "UPDATE complaint SET lot_text = ?2, product_id = ?3, code_day = ?4, store = ?5,"
         " route = ?6, bought_day = ?7, found_day = ?8, packs = ?9, units = ?10, harm = ?11,"
         " body = ?12 WHERE id = ?1";
-    struct complaint_where was = {0};
-    int rc = complaint_where_of(store, complaint_id, &was, err);
-    if (rc)
-        return rc;
-    rc = db_run(store, SQL,
-                DB(DB_INT(complaint_id), DB_TEXT(c->lot_text), DB_ID(c->product_id),
-                   DB_DAY(c->code_day), DB_SAID(c->store), DB_SAID(c->route), DB_DAY(c->bought_day),
-                   DB_DAY(c->found_day), DB_INT(c->packs), DB_ID(c->units), DB_INT(c->harm),
-                   DB_TEXT(c->body)),
-                err);
+    struct move move;
+    int rc = move_begin(store, complaint_id, &move, err);
     if (!rc)
-        rc = case_recount(store, was.case_id, 0, err);
-    return rc ? rc : say_company_changed(store, &was, err);
+        rc = db_run(store, SQL,
+                    DB(DB_INT(complaint_id), DB_TEXT(c->lot_text), DB_ID(c->product_id),
+                       DB_DAY(c->code_day), DB_SAID(c->store), DB_SAID(c->route),
+                       DB_DAY(c->bought_day), DB_DAY(c->found_day), DB_INT(c->packs),
+                       DB_ID(c->units), DB_INT(c->harm), DB_TEXT(c->body)),
+                    err);
+    return rc ? rc : move_end(store, &move, 0, now_ms, err);
 }
 
 int complaint_take_out(struct store *store, int64_t complaint_id, int64_t moved_to, int64_t now_ms,
                        struct error *err)
 {
     static const char SQL_ROW[] = "DELETE FROM complaint WHERE id = ?1";
-    struct complaint_where was = {0};
-    int rc = complaint_where_of(store, complaint_id, &was, err);
+    struct move move;
+    int rc = move_begin(store, complaint_id, &move, err);
     if (!rc)
         rc = complaint_delete_lots(store, complaint_id, err);
     if (!rc)
         rc = delete_row(store, SQL_ROW, complaint_id, err);
-    if (!rc)
-        rc = case_recount(store, was.case_id, was.case_id == moved_to ? 0 : moved_to, err);
-    if (!rc && was.lot_id > 0)
-        rc = company_count(store, was.lot_id, was.symptom, was.received_ms, -1, err);
-    return rc ? rc : work_add(store, WORK_RANK, was.case_id, now_ms, err);
+    return rc ? rc : move_end(store, &move, moved_to, now_ms, err);
 }

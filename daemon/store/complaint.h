@@ -92,9 +92,10 @@ int complaint_lots_of(struct store *store, int64_t complaint_id, struct complain
                       struct error *err);
 
 /* What a complaint says has changed, whose it is and where it belongs have not: writes text, days,
- * counts and body, and counts its case again. The lot stays as it was: store/complaint_place.h. */
+ * counts and body, and queues its case's ranking. The lot stays as it was:
+ * store/complaint_place.h. */
 int complaint_rewrite(struct store *store, int64_t complaint_id,
-                      const struct complaint_new *complaint, struct error *err);
+                      const struct complaint_new *complaint, int64_t now_ms, struct error *err);
 /* Takes a complaint out of everything that counts it, and deletes it. Its contact data must have
  * been moved before. A case left empty points to `moved_to`. */
 int complaint_take_out(struct store *store, int64_t complaint_id, int64_t moved_to, int64_t now_ms,

@@ -1,9 +1,8 @@
 #include "store/complaint_place.h"
 #include "store/change.h"
-#include "store/company_count.h"
 #include "store/complaint_inside.h"
 #include "store/db.h"
-#include "store/work.h"
+#include "store/move.h"
 #include <stdio.h>
 
 /* ---- which case ---- */
@@ -14,19 +13,19 @@ static int set_case_lot(struct store *store, int64_t case_id, int64_t lot_id, st
     return db_run(store, SQL, DB(DB_INT(case_id), DB_ID(lot_id)), err);
 }
 
-/* May the case be told to be about that lot instead? */
-static int may_keep_case(struct store *store, const struct complaint_where *was, int64_t lot_id,
+/* May the case be told to be about that lot instead? (The complaint is out of its count.) */
+static int may_keep_case(struct store *store, const struct move_place *was, int64_t lot_id,
                          bool *ret, struct error *err)
 {
     static const char SQL[] = "SELECT complaints FROM complaint_case WHERE id = ?1";
     int64_t complaints = 0, other;
     int rc = db_number(store, SQL, DB(DB_INT(was->case_id)), &complaints, err);
     int found = !rc && lot_id > 0 ? case_find(store, was->symptom, lot_id, &other, err) : 0;
-    *ret = complaints == 1 && found == 0;
+    *ret = complaints == 0 && found == 0;
     return rc ? rc : found < 0 ? found : 0;
 }
 
-static int choose_case(struct store *store, const struct complaint_where *was,
+static int choose_case(struct store *store, const struct move_place *was,
                        struct complaint_placed *placed, struct error *err)
 {
     bool keep = false;
@@ -55,22 +54,6 @@ static int write_place(struct store *store, const struct complaint_placed *place
                   err);
 }
 
-static int recount(struct store *store, const struct complaint_where *was,
-                   const struct complaint_placed *placed, struct error *err)
-{
-    int rc = 0;
-    if (placed->case_id != was->case_id) {
-        rc = case_add(store, placed->case_id, was->received_ms, was->packs, was->harm, err);
-        if (!rc)
-            rc = case_recount(store, was->case_id, placed->case_id, err);
-    }
-    if (!rc && was->lot_id > 0)
-        rc = company_count(store, was->lot_id, was->symptom, was->received_ms, -1, err);
-    if (!rc && placed->lot_id > 0)
-        rc = company_count(store, placed->lot_id, was->symptom, was->received_ms, +1, err);
-    return rc;
-}
-
 static int lot_code(struct store *store, int64_t lot_id, char *out, size_t size, struct error *err)
 {
     static const char SQL[] = "SELECT lot FROM lot WHERE id = ?1";
@@ -81,7 +64,7 @@ static int lot_code(struct store *store, int64_t lot_id, char *out, size_t size,
     return db_end(&q, 0);
 }
 
-static int record(struct store *store, const struct complaint_where *was,
+static int record(struct store *store, const struct move_place *was,
                   const struct complaint_placed *placed, enum lot_state state,
                   const struct complaint_why *why, struct error *err)
 {
@@ -102,41 +85,37 @@ static int record(struct store *store, const struct complaint_where *was,
     return rc ? rc : change_add(store, &change, "case", case_was, case_now, err);
 }
 
-static int move(struct store *store, const struct complaint_where *was,
-                struct complaint_placed *placed, int64_t now_ms, struct error *err)
+/* The row as it stands from now on, and its candidates. */
+static int write_all(struct store *store, const struct move_place *was,
+                     const struct complaint_lots *lots, struct complaint_placed *placed,
+                     struct error *err)
 {
-    int rc = choose_case(store, was, placed, err);
+    int rc = complaint_delete_lots(store, placed->complaint_id, err);
     if (!rc)
-        rc = write_place(store, placed, err);
+        rc = complaint_insert_lots(store, placed->complaint_id, lots, err);
     if (!rc)
-        rc = recount(store, was, placed, err);
-    if (!rc && placed->case_id != was->case_id)
-        rc = work_add(store, WORK_RANK, was->case_id, now_ms, err);
-    return rc;
+        rc = write_state(store, placed->complaint_id, lots->state, err);
+    if (!rc && placed->lot_id != was->lot_id)
+        rc = choose_case(store, was, placed, err);
+    return rc ? rc : write_place(store, placed, err);
 }
 
 int complaint_place(struct store *store, int64_t complaint_id, const struct complaint_lots *lots,
                     const struct complaint_why *why, struct complaint_placed *ret,
                     struct error *err)
 {
-    struct complaint_where was = {0};
-    int rc = complaint_where_of(store, complaint_id, &was, err);
-    if (!rc)
-        rc = complaint_delete_lots(store, complaint_id, err);
-    if (!rc)
-        rc = complaint_insert_lots(store, complaint_id, lots, err);
+    struct move move;
+    int rc = move_begin(store, complaint_id, &move, err);
     if (rc)
         return rc;
     struct complaint_placed placed = {.complaint_id = complaint_id,
                                       .lot_id = complaint_lots_settled(lots),
-                                      .case_id = was.case_id};
-    rc = write_state(store, complaint_id, lots->state, err);
-    if (!rc && placed.lot_id != was.lot_id)
-        rc = move(store, &was, &placed, why->at_ms, err);
+                                      .case_id = move.was.case_id};
+    rc = write_all(store, &move.was, lots, &placed, err);
     if (!rc)
-        rc = record(store, &was, &placed, lots->state, why, err);
+        rc = record(store, &move.was, &placed, lots->state, why, err);
     if (!rc)
-        rc = work_add(store, WORK_RANK, placed.case_id, why->at_ms, err);
+        rc = move_end(store, &move, 0, why->at_ms, err);
     if (!rc)
         *ret = placed;
     return rc;

@@ -1,4 +1,5 @@
-/* Counts by week behind the weekly pattern. They are kept with every change (pattern_cuts.c), so
+/* Counts by week behind the weekly pattern. They are kept with every change (store/move.h,
+ * store/record_write.h), so
  * reading a week costs the same whether the plant has a thousand complaints or a million.
  *
  * A week is the number of its Monday, (day + 3) / 7 for days since 1970; PATTERN_NO_WEEK: not
@@ -13,6 +14,7 @@
 #ifndef ODDLOAF_STORE_PATTERN_H
 #define ODDLOAF_STORE_PATTERN_H
 
+#include "store/record_kind.h"
 #include "store/store.h"
 
 #define PATTERN_NO_WEEK (-1)
@@ -93,6 +95,22 @@ int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern
                  void *arg, struct error *err);
 
 /* ---- writing (writer's transaction) ---- */
+/* Adds what something counts for, or takes it off: whoever changes a row takes it off before and
+ * adds it after. */
+enum pattern_way { PATTERN_OUT = -1, PATTERN_IN = 1 };
+int pattern_count_complaint(struct store *store, int64_t complaint_id, enum pattern_way way,
+                            struct error *err);
+/* A lot's units, those of it that went out, and the complaints about it. */
+int pattern_count_lot(struct store *store, int64_t lot_id, enum pattern_way way, struct error *err);
+/* The same of all lots of a product, and complaints about it. */
+int pattern_count_product(struct store *store, int64_t product_id, enum pattern_way way,
+                          struct error *err);
+/* A dispatch that is there; its key as its record has it: lot's id, route, store, time. */
+int pattern_count_sent(struct store *store, const struct record_cell *key, enum pattern_way way,
+                       struct error *err);
+/* A case among the open ones. */
+int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way way,
+                       struct error *err);
 /* A case's ranking or verdict is new: its complaints are shared out among causes accordingly. */
 int pattern_case_changed(struct store *store, int64_t case_id, struct error *err);
 /* Keeps how good the ranking was that the case's standing verdict met. */

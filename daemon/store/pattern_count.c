@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "store/db.h"
 #include "store/pattern.h"
+#include "store/schema.h"
 #include <stdlib.h>
 
 enum {
@@ -16,6 +17,95 @@ struct shares {
     struct share rows[SHARES_MOST];
     int count;
 };
+
+/* ---- what complaints, lots and cases count for ---- */
+
+#define ADD " ON CONFLICT DO UPDATE SET n = n + excluded.n"
+#define COMPLAINT_SERIES                                                                           \
+    " FROM pattern_part v CROSS JOIN pattern_series s ON s.factor = v.factor AND"                  \
+    " s.level = v.level AND s.symptom = v.symptom"
+
+/* ?1 the id, ?2 the sign; each in one step whatever the number of complaints. */
+#define COMPLAINTS(which)                                                                          \
+    "INSERT INTO pattern_series(factor, level, symptom) SELECT DISTINCT factor, level, symptom"    \
+    " FROM pattern_part WHERE " which " AND ?2 > 0 ON CONFLICT DO NOTHING",                        \
+        "INSERT INTO pattern_received SELECT v.received_week, s.id, ?2 * "                         \
+        "sum(v.n)" COMPLAINT_SERIES " WHERE " which " GROUP BY 1, 2" ADD,                          \
+        "INSERT INTO pattern_made SELECT s.id, v.made_week, v.received_week,"                      \
+        " ?2 * sum(v.n)" COMPLAINT_SERIES " WHERE " which " GROUP BY 1, 2, 3" ADD,                 \
+        "INSERT INTO pattern_case SELECT case_id, received_week, made_week, ?2 * count(*)"         \
+        " FROM pattern_place WHERE " which " GROUP BY 1, 2, 3" ADD
+#define UNIT_SERIES                                                                                \
+    " CROSS JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.symptom = ''"
+#define UNITS(of, which, way)                                                                      \
+    "INSERT INTO pattern_series(factor, level, symptom) SELECT DISTINCT factor, level, ''"         \
+    " FROM " of " WHERE " which " AND " way " > 0 ON CONFLICT DO NOTHING",                         \
+        "INSERT INTO pattern_units SELECT v.week, s.id, " way " * sum(v.n) FROM " of               \
+        " v" UNIT_SERIES " WHERE " which " GROUP BY 1, 2" ADD
+#define LOTS_OF_PRODUCT "lot_id IN (SELECT id FROM lot WHERE product_id = ?1)"
+#define COMPLAINTS_OF_PRODUCT                                                                      \
+    "complaint_id IN (SELECT c.id FROM complaint c LEFT JOIN lot l ON l.id = c.lot_id"             \
+    " WHERE coalesce(l.product_id, c.product_id) = ?1)"
+
+static int run_all(struct store *store, const char *const *sql, int64_t id, enum pattern_way way,
+                   struct error *err)
+{
+    int rc = 0;
+    for (; *sql && !rc; sql++)
+        rc = db_run(store, *sql, DB(DB_INT(id), DB_INT(way)), err);
+    return rc;
+}
+
+int pattern_count_complaint(struct store *store, int64_t complaint_id, enum pattern_way way,
+                            struct error *err)
+{
+    static const char *const ALL[] = {COMPLAINTS("complaint_id = ?1"), NULL};
+    return run_all(store, ALL, complaint_id, way, err);
+}
+
+int pattern_count_lot(struct store *store, int64_t lot_id, enum pattern_way way, struct error *err)
+{
+    static const char *const ALL[] = {UNITS("pattern_packed", "lot_id = ?1", "?2"),
+                                      COMPLAINTS("lot_id = ?1"), NULL};
+    return run_all(store, ALL, lot_id, way, err);
+}
+
+int pattern_count_product(struct store *store, int64_t product_id, enum pattern_way way,
+                          struct error *err)
+{
+    static const char *const ALL[] = {UNITS("pattern_packed", LOTS_OF_PRODUCT, "?2"),
+                                      COMPLAINTS(COMPLAINTS_OF_PRODUCT), NULL};
+    return run_all(store, ALL, product_id, way, err);
+}
+
+int pattern_count_sent(struct store *store, const struct record_cell *key, enum pattern_way way,
+                       struct error *err)
+{
+    enum { KEYS = 4 };
+    static const char *const ALL[] = {
+        UNITS("pattern_sent", "lot_id = ?1 AND route = ?2 AND store = ?3 AND at_ms = ?4", "?5"),
+        NULL};
+    struct record_cell with[KEYS + 1];
+    int rc = 0;
+    for (int i = 0; i < KEYS; i++)
+        with[i] = key[i];
+    with[KEYS] = (struct record_cell){.form = RECORD_INTEGER, .integer = way};
+    for (const char *const *sql = ALL; *sql && !rc; sql++) {
+        struct db_query q = db_query_cells(store, *sql, with, KEYS + 1, err);
+        db_next(&q);
+        rc = db_end(&q, 0);
+    }
+    return rc;
+}
+
+int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way way,
+                       struct error *err)
+{
+    static const char SQL[] = "INSERT INTO pattern_open SELECT " SCHEMA_WEEK_OF(
+        "opened_ms") ", symptom, ?2"
+                     " FROM complaint_case WHERE id = ?1 AND state = 'open'" ADD;
+    return db_run(store, SQL, DB(DB_INT(case_id), DB_INT(way)), err);
+}
 
 /* ---- shares ---- */
 
@@ -57,42 +147,55 @@ static int read_present(struct store *store, int64_t case_id, struct shares *ret
     return read_shares(store, SQL, case_id, ret, err);
 }
 
+/* Its complaints count for so much more of that series each. */
+static int add_share(struct store *store, int64_t case_id, int64_t series_id, int64_t n,
+                     struct error *err)
+{
+    static const char SQL_RECEIVED[] = "INSERT INTO pattern_received SELECT received_week, ?2,"
+                                       " ?3 * n FROM pattern_case WHERE case_id = ?1" ADD;
+    static const char SQL_MADE[] =
+        "INSERT INTO pattern_made SELECT ?2, made_week, received_week, ?3 * n FROM pattern_case"
+        " WHERE case_id = ?1" ADD;
+    const struct db_value *with = DB(DB_INT(case_id), DB_INT(series_id), DB_INT(n));
+    int rc = db_run(store, SQL_RECEIVED, with, err);
+    return rc ? rc : db_run(store, SQL_MADE, with, err);
+}
+
+/* n 0: none any more. */
+static int set_share(struct store *store, int64_t case_id, const struct share *was,
+                     const struct share *is, struct error *err)
+{
+    static const char SQL_SET[] = "INSERT INTO pattern_share(case_id, series_id, n)"
+                                  " VALUES(?1, ?2, ?3) ON CONFLICT DO UPDATE SET n = excluded.n";
+    static const char SQL_GONE[] =
+        "DELETE FROM pattern_share WHERE case_id = ?1 AND series_id = ?2";
+    int64_t series_id = is ? is->series_id : was->series_id;
+    int rc = is ? db_run(store, SQL_SET, DB(DB_INT(case_id), DB_INT(series_id), DB_INT(is->n)), err)
+                : db_run(store, SQL_GONE, DB(DB_INT(case_id), DB_INT(series_id)), err);
+    return rc ? rc
+              : add_share(store, case_id, series_id, (is ? is->n : 0) - (was ? was->n : 0), err);
+}
+
 /* Both in order of series: a walk along the two lists. Without `write`, only counts. */
-static int apply_shares(struct store *store, int64_t case_id, const struct shares *is,
+static int apply_shares(struct store *store, int64_t case_id, const struct shares *present,
                         const struct shares *wanted, bool write, int *ret_changes,
                         struct error *err)
 {
-    static const char SQL_NEW[] =
-        "INSERT INTO pattern_share(case_id, series_id, n) VALUES(?1, ?2, ?3)";
-    static const char SQL_SET[] =
-        "UPDATE pattern_share SET n = ?3 WHERE case_id = ?1 AND series_id = ?2";
-    static const char SQL_GONE[] =
-        "DELETE FROM pattern_share WHERE case_id = ?1 AND series_id = ?2";
     int i = 0, w = 0, rc = 0;
     *ret_changes = 0;
-    while ((i < is->count || w < wanted->count) && !rc) {
-        const struct share *old = i < is->count ? &is->rows[i] : NULL;
-        const struct share *new = w < wanted->count ? &wanted->rows[w] : NULL;
-        const char *sql = NULL;
-        const struct share *row = new;
-        if (!new || (old && old->series_id < new->series_id)) {
-            sql = SQL_GONE;
-            row = old;
-            i++;
-        } else if (!old || new->series_id < old->series_id) {
-            sql = SQL_NEW;
-            w++;
-        } else {
-            sql = old->n != new->n ? SQL_SET : NULL;
-            i++;
-            w++;
+    while ((i < present->count || w < wanted->count) && !rc) {
+        const struct share *was = i < present->count ? &present->rows[i] : NULL;
+        const struct share *is = w < wanted->count ? &wanted->rows[w] : NULL;
+        if (was && is && was->series_id != is->series_id) {
+            was = was->series_id < is->series_id ? was : NULL;
+            is = was ? NULL : is;
         }
-        *ret_changes += sql != NULL;
-        if (sql && write)
-            rc = sql == SQL_GONE
-                     ? db_run(store, sql, DB(DB_INT(case_id), DB_INT(row->series_id)), err)
-                     : db_run(store, sql,
-                              DB(DB_INT(case_id), DB_INT(row->series_id), DB_INT(row->n)), err);
+        i += was != NULL;
+        w += is != NULL;
+        if (was && is && was->n == is->n)
+            continue;
+        ++*ret_changes;
+        rc = write ? set_share(store, case_id, was, is, err) : 0;
     }
     return rc;
 }
@@ -172,9 +275,9 @@ int pattern_recount(struct store *store, struct error *err)
         "INSERT INTO pattern_units SELECT v.week, s.id, sum(v.n) FROM pattern_packed v JOIN"
         " pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.symptom = ''"
         " GROUP BY 1, 2;"
-        "INSERT INTO pattern_open SELECT (SELECT week FROM pattern_week WHERE from_ms <= opened_ms"
-        " ORDER BY from_ms DESC LIMIT 1), symptom, count(*) FROM complaint_case"
-        " WHERE state = 'open' GROUP BY 1, 2;";
+        "INSERT INTO pattern_open SELECT " SCHEMA_WEEK_OF(
+            "opened_ms") ", symptom, count(*)"
+                         " FROM complaint_case WHERE state = 'open' GROUP BY 1, 2;";
     int rc = db_exec(store, SQL, err);
     return rc ? rc : each_case(store, share_again, NULL, err);
 }
@@ -220,8 +323,8 @@ int pattern_differences(struct store *store, int64_t *ret, struct error *err)
         "SELECT case_id, received_week, made_week, -count(*) FROM pattern_place GROUP BY 1, 2, 3");
     static const char OPEN[] = DIFFERENT(
         "week AS a, symptom AS b, 0 AS c, n FROM pattern_open",
-        "SELECT (SELECT week FROM pattern_week WHERE from_ms <= opened_ms ORDER BY from_ms DESC"
-        " LIMIT 1), symptom, 0, -count(*) FROM complaint_case WHERE state = 'open' GROUP BY 1, 2");
+        "SELECT " SCHEMA_WEEK_OF("opened_ms") ", symptom, 0, -count(*) FROM complaint_case"
+                                              " WHERE state = 'open' GROUP BY 1, 2");
     const char *const ALL[] = {RECEIVED, MADE, UNITS, CASES, OPEN};
     struct share_check check = {0};
     int rc = 0;

@@ -1,9 +1,10 @@
-/* What each complaint and lot counts for, as views, and the triggers that keep its counts with
- * every change: made from the table of cuts. In the tables of schema_pattern.c a series is a level
- * of a cut ('' '': all together) and a symptom ('': units). */
+/* What each complaint, lot and dispatch counts for, as views made from the table of cuts. In the
+ * tables of schema_pattern.c a series is a level of a cut ('' '': all together) and a symptom ('':
+ * units). */
 #include "store/pattern_cuts.h"
 #include "base/cuts.h"
 #include "store/db.h"
+#include "store/schema.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -36,23 +37,19 @@ static void each_cut(struct text_buffer *sql, int sources, unsigned flags, const
 /* statements laid out by hand */
 /* clang-format off */
 
-#define WEEK_OF(ms) \
-    "(SELECT week FROM pattern_week WHERE from_ms <= " ms " ORDER BY from_ms DESC LIMIT 1)"
-
-/* ---- what counts for what ---- */
-
 static void add_views(struct text_buffer *sql)
 {
     text_append(sql,
         "CREATE VIEW pattern_place AS SELECT c.id AS complaint_id, c.case_id, c.lot_id,"
-        " c.received_ms, c.symptom, " WEEK_OF("c.received_ms") " AS received_week,"
-        " coalesce(" WEEK_OF("l.packed_from_ms") ", -1) AS made_week");
+        " c.received_ms, c.symptom, " SCHEMA_WEEK_OF("c.received_ms") " AS received_week,"
+        " coalesce(" SCHEMA_WEEK_OF("l.packed_from_ms") ", -1) AS made_week");
     each_cut(sql, OF_LOT, 0, ", l.# AS cut_@");
     each_cut(sql, OF_PRODUCT, 0, ", p.# AS cut_@");
     each_cut(sql, OF_COMPLAINT, 0, ", c.# AS cut_@");
     text_append(sql,
         " FROM complaint c LEFT JOIN lot l ON l.id = c.lot_id"
-        " LEFT JOIN product p ON p.id = coalesce(l.product_id, c.product_id);");
+        " LEFT JOIN product p ON p.id = coalesce(l.product_id, c.product_id)"
+        " WHERE c.withdrawn_ms IS NULL;");
 
     text_append(sql,
         "CREATE VIEW pattern_part AS SELECT complaint_id, lot_id, received_ms, received_week,"
@@ -67,18 +64,25 @@ static void add_views(struct text_buffer *sql)
         " ON h.case_id = c.case_id CROSS JOIN pattern_series s ON s.id = h.series_id;");
 
     text_append(sql,
+        "CREATE VIEW pattern_sent AS SELECT lot_id, route, store, at_ms, week, factor, level, n"
+        " FROM (SELECT d.lot_id, d.route, d.store, d.at_ms, d.units AS n,"
+        " " SCHEMA_WEEK_OF("l.packed_from_ms") " AS week, f.factor, CASE f.factor WHEN '' THEN ''");
+    each_cut(sql, OF_COMPLAINT, CUT_SENT, " WHEN '@' THEN d.@");
+    text_append(sql,
+        " END AS level FROM dispatch d JOIN lot l ON l.id = d.lot_id CROSS JOIN pattern_factor f)"
+        " WHERE level <> '';");
+
+    text_append(sql,
         "CREATE VIEW pattern_packed AS SELECT lot_id, week, factor, level, n FROM (SELECT"
-        " l.id AS lot_id, " WEEK_OF("l.packed_from_ms") " AS week, f.factor, CASE f.factor"
+        " l.id AS lot_id, " SCHEMA_WEEK_OF("l.packed_from_ms") " AS week, f.factor, CASE f.factor"
         " WHEN '' THEN ''");
     each_cut(sql, OF_LOT, 0, " WHEN '@' THEN l.#");
     each_cut(sql, OF_PRODUCT, 0, " WHEN '@' THEN p.#");
     text_append(sql,
         " END AS level, l.units AS n FROM lot l JOIN product p ON p.id = l.product_id CROSS JOIN"
         " pattern_factor f) WHERE factor = '' OR level <> ''");
-    each_cut(sql, OF_COMPLAINT, CUT_SENT,
-        " UNION ALL SELECT d.lot_id, " WEEK_OF("l.packed_from_ms") ", '@', d.@, d.units"
-        " FROM dispatch d JOIN lot l ON l.id = d.lot_id WHERE d.@ <> ''");
-    text_append(sql, ";");
+    text_append(sql,
+        " UNION ALL SELECT lot_id, week, factor, level, n FROM pattern_sent;");
 }
 
 static void add_factors(struct text_buffer *sql)
@@ -87,81 +91,15 @@ static void add_factors(struct text_buffer *sql)
     each_cut(sql, OF_ALL, 0, ", ('@')");
     text_append(sql, ";");
 }
-
-/* ---- what moves them ---- */
-
-#define ADD " ON CONFLICT DO UPDATE SET n = n + excluded.n;"
-#define COUNT(sign, where) \
-    "INSERT INTO pattern_add SELECT received_week, made_week, factor, level, symptom, " sign "n" \
-    " FROM pattern_part WHERE " where ";" \
-    "INSERT INTO pattern_case SELECT case_id, received_week, made_week, " sign "1" \
-    " FROM pattern_place WHERE " where ADD
-#define UNITS(sign, where) \
-    "INSERT INTO pattern_add_units SELECT week, factor, level, " sign "n FROM pattern_packed" \
-    " WHERE " where ";"
-#define SENT(row, sign) \
-    "INSERT INTO pattern_add_units SELECT " WEEK_OF("packed_from_ms") ", '@', " row ".@," \
-    " " sign row ".units FROM lot WHERE id = " row ".lot_id AND " row ".@ <> '';"
-
-#define LOTS_OF "lot_id IN (SELECT id FROM lot WHERE product_id = OLD.id)"
-#define COMPLAINTS_OF \
-    "complaint_id IN (SELECT c.id FROM complaint c LEFT JOIN lot l ON l.id = c.lot_id" \
-    " WHERE coalesce(l.product_id, c.product_id) = OLD.id)"
-
-/* A change of a row: taken off as it was, counted as it is. */
-static void add_change(struct text_buffer *sql, const char *table, int source, const char *columns,
-                       const char *less, const char *more)
-{
-    for (int after = 0; after < 2; after++) {
-        text_appendf(sql, "CREATE TRIGGER pattern_%s_%s %s UPDATE OF %s", table,
-                     after ? "is" : "was", after ? "AFTER" : "BEFORE", columns);
-        each_cut(sql, source, 0, ", #");
-        text_appendf(sql, " ON %s WHEN 0", table);
-        each_cut(sql, source, 0, " OR OLD.# IS NOT NEW.#");
-        for (const char *at = columns; *at; at += strcspn(at, ", "), at += strspn(at, ", ")) {
-            int length = (int)strcspn(at, ", ");
-            text_appendf(sql, " OR OLD.%.*s IS NOT NEW.%.*s", length, at, length, at);
-        }
-        text_appendf(sql, " BEGIN %s END;", after ? more : less);
-    }
-}
-
-static void add_dispatch(struct text_buffer *sql, const char *name, const char *when,
-                         const char *less, const char *more)
-{
-    text_appendf(sql, "CREATE TRIGGER pattern_dispatch_%s AFTER %s ON dispatch BEGIN ", name, when);
-    each_cut(sql, OF_COMPLAINT, CUT_SENT, less);
-    each_cut(sql, OF_COMPLAINT, CUT_SENT, more);
-    text_append(sql, " END;");
-}
-
-static void add_triggers(struct text_buffer *sql)
-{
-    add_change(sql, "complaint", OF_COMPLAINT, "received_ms, symptom, case_id, lot_id, product_id",
-               COUNT("-", "complaint_id = OLD.id"), COUNT("", "complaint_id = NEW.id"));
-    add_change(sql, "lot", OF_LOT, "product_id, packed_from_ms, units",
-               UNITS("-", "lot_id = OLD.id") COUNT("-", "lot_id = OLD.id"),
-               UNITS("", "lot_id = NEW.id") COUNT("", "lot_id = NEW.id"));
-    add_change(sql, "product", OF_PRODUCT, "id",
-               UNITS("-", LOTS_OF) COUNT("-", COMPLAINTS_OF), UNITS("", LOTS_OF) COUNT("", COMPLAINTS_OF));
-    add_dispatch(sql, "new", "INSERT", "", SENT("NEW", ""));
-    add_dispatch(sql, "is", "UPDATE", SENT("OLD", "-"), SENT("NEW", ""));
-    add_dispatch(sql, "gone", "DELETE", SENT("OLD", "-"), "");
-}
 /* clang-format on */
 
 /* ---- making them ---- */
 
 static int make(struct store *store, const char *views, struct error *err)
 {
-    /* IF EXISTS: older files have no triggers on products */
     static const char DROP[] =
         "DROP VIEW pattern_place; DROP VIEW pattern_part; DROP VIEW pattern_packed;"
-        "DROP TRIGGER pattern_complaint_was; DROP TRIGGER pattern_complaint_is;"
-        "DROP TRIGGER pattern_lot_was; DROP TRIGGER pattern_lot_is;"
-        "DROP TRIGGER IF EXISTS pattern_product_was; DROP TRIGGER IF EXISTS pattern_product_is;"
-        "DROP TRIGGER pattern_dispatch_new; DROP TRIGGER pattern_dispatch_is;"
-        "DROP TRIGGER pattern_dispatch_gone;";
+        "DROP VIEW pattern_sent;";
     int rc = db_exec(store, DROP, err);
     if (!rc)
         rc = db_exec(store, views, err);
@@ -174,7 +112,6 @@ int pattern_cuts(struct store *store, bool *ret_new, struct error *err)
     char *present = NULL;
     add_views(&views);
     add_factors(&views);
-    add_triggers(&views);
     int rc = store_setting_get(store, VIEWS_KEY, &present, err);
     *ret_new = !rc && (!present || strcmp(present, views.data) != 0);
     if (*ret_new)

@@ -4,7 +4,7 @@
 
 #include "store/store.h"
 
-/* Makes the file's views and triggers those of the table, in the writer's transaction. *ret_new:
+/* Makes the file's views those of the table, in the writer's transaction. *ret_new:
  * they were of another, so that everything must be counted again. */
 int pattern_cuts(struct store *store, bool *ret_new, struct error *err);
 

@@ -1,7 +1,9 @@
 #include "store/record_write.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "store/company_count.h"
 #include "store/db.h"
+#include "store/pattern.h"
 #include "store/record_sql.h"
 #include <stdlib.h>
 #include <string.h>
@@ -222,6 +224,69 @@ static int against_old(struct record_writing *w, const struct record_cell *cells
     return db_end(&q, rc);
 }
 
+/* ---- counts ---- */
+
+static int id_of(struct store *store, const char *sql, const struct record_cell *cells,
+                 int64_t *ret, struct error *err)
+{
+    return db_number(store, sql, DB(DB_TEXT(cells[0].text)), ret, err);
+}
+
+static int count_lot(struct store *store, const struct record_cell *cells, enum pattern_way way,
+                     struct error *err)
+{
+    static const char SQL[] = "SELECT id FROM lot WHERE lot = ?1";
+    int64_t lot_id = 0;
+    int rc = id_of(store, SQL, cells, &lot_id, err);
+    if (!rc)
+        rc = pattern_count_lot(store, lot_id, way, err);
+    return rc ? rc : company_count_lot(store, lot_id, way, err);
+}
+
+static int count_product(struct store *store, const struct record_cell *cells, enum pattern_way way,
+                         struct error *err)
+{
+    static const char SQL[] = "SELECT id FROM product WHERE product = ?1";
+    int64_t product_id = 0;
+    int rc = id_of(store, SQL, cells, &product_id, err);
+    return rc ? rc : pattern_count_product(store, product_id, way, err);
+}
+
+/* What counts by week and lot hang on: before the row is changed, and after it is written. */
+static int count(struct record_writing *w, const struct record_cell *cells, enum pattern_way way,
+                 struct error *err)
+{
+    switch (w->kind) {
+    case RECORD_PRODUCTS:
+        return count_product(w->store, cells, way, err);
+    case RECORD_LOTS:
+        return count_lot(w->store, cells, way, err);
+    case RECORD_DISPATCH:
+        return pattern_count_sent(w->store, cells, way, err);
+    default:
+        return 0;
+    }
+}
+
+static int count_new(struct record_writing *w, const struct record_cell *cells, struct error *err)
+{
+    if (w->kind == RECORD_PRODUCTS) /* nothing can be about it yet */
+        return 0;
+    if (w->kind == RECORD_LOTS)
+        return pattern_count_lot(w->store, db_last_id(w->store), PATTERN_IN, err);
+    return count(w, cells, PATTERN_IN, err);
+}
+
+static int change(struct record_writing *w, const struct record_cell *row, struct error *err)
+{
+    int rc = count(w, row, PATTERN_OUT, err);
+    if (!rc)
+        rc = run(w, w->sql->update, row, err);
+    return rc ? rc : count(w, row, PATTERN_IN, err);
+}
+
+/* ---- writing ---- */
+
 int record_write(struct record_writing *w, const struct record_cell *cells,
                  enum record_outcome *ret, struct error *err)
 {
@@ -233,10 +298,10 @@ int record_write(struct record_writing *w, const struct record_cell *cells,
         return rc;
     if (db_changes(w->store) > 0) {
         *ret = RECORD_NEW;
-        return 0;
+        return count_new(w, row, err);
     }
     rc = against_old(w, row, cells, true, ret, err);
-    return rc || *ret != RECORD_CHANGED ? rc : run(w, w->sql->update, row, err);
+    return rc || *ret != RECORD_CHANGED ? rc : change(w, row, err);
 }
 
 int record_write_compare(struct record_writing *w, const struct record_cell *cells,

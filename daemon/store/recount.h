@@ -8,7 +8,7 @@
 /* How many kept counts differ from what is there: 0 everywhere, or somebody has a fault to find. */
 struct recount {
     int64_t weeks;   /* counts by week (store/pattern.h) */
-    int64_t cases;   /* cases whose complaints, packs or harm are not those of their complaints */
+    int64_t cases;   /* cases whose complaints, packs, harm or state are not by their complaints */
     int64_t company; /* complaints by lot, as the ranking's company evidence has them */
 };
 

@@ -222,6 +222,7 @@ static const struct migration MIGRATIONS[] = {
     {9, SCHEMA_CHECKS_COMPANY, NULL},
     {9, SCHEMA_CHECKS_CONTACT, NULL},
     {9, NULL, schema_checks_rows},
+    {10, SCHEMA_MOVE, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

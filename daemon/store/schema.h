@@ -17,10 +17,14 @@ const struct migration *schema_migrations(size_t *ret_count);
 extern const char SCHEMA_PATTERN_TABLES[], SCHEMA_PATTERN_VIEWS[], SCHEMA_PATTERN_SUMS[],
     SCHEMA_PATTERN_COMPLAINTS[], SCHEMA_PATTERN_LOTS[], SCHEMA_RANKING_TABLES[],
     SCHEMA_RANKING_WITHOUT_BODY[], SCHEMA_CHECKS_CASES[], SCHEMA_CHECKS_REST[],
-    SCHEMA_CHECKS_COMPANY[], SCHEMA_CHECKS_CONTACT[];
+    SCHEMA_CHECKS_COMPANY[], SCHEMA_CHECKS_CONTACT[], SCHEMA_MOVE[];
 int schema_ranking_move(struct store *store, struct error *err);
 /* ERROR_INTERNAL if a row of the tables made anew names one that is not there. */
 int schema_checks_rows(struct store *store, struct error *err);
+
+/* Number of the week a time lies in (store/pattern.h); `ms` is SQL. */
+#define SCHEMA_WEEK_OF(ms)                                                                         \
+    "(SELECT week FROM pattern_week WHERE from_ms <= " ms " ORDER BY from_ms DESC LIMIT 1)"
 
 #define SCHEMA_APPLICATION_ID 0x6f64646c /* "oddl" */
 

@@ -1,5 +1,5 @@
-/* Counts by ISO week of the plant's zone, kept by triggers, so that whatever changes a complaint, a
- * lot, a dispatch or a case's causes keeps them right.
+/* Counts by ISO week of the plant's zone. Kept by triggers once; schema_move.c drops them and
+ * says what keeps the counts now.
  *
  * A week is the number of its Monday, (days since 1970 + 3) / 7; pattern_week holds where each
  * starts, in UTC until the plant's zone is set. Week -1: before all of them, or not known. A series
@@ -10,8 +10,7 @@
 /* statements laid out by hand */
 /* clang-format off */
 
-#define WEEK_OF(ms) \
-    "(SELECT week FROM pattern_week WHERE from_ms <= " ms " ORDER BY from_ms DESC LIMIT 1)"
+#define WEEK_OF(ms) SCHEMA_WEEK_OF(ms)
 
 const char SCHEMA_PATTERN_TABLES[] =
     "CREATE TABLE pattern_week(week INTEGER PRIMARY KEY, from_ms INTEGER NOT NULL UNIQUE) STRICT;"
@@ -45,7 +44,7 @@ const char SCHEMA_PATTERN_TABLES[] =
     "CREATE TABLE pattern_verdict(verdict_id INTEGER PRIMARY KEY, place INTEGER NOT NULL,"
     " probability REAL NOT NULL, brier REAL NOT NULL) STRICT;";
 
-/* What each complaint and lot counts for: the one definition that triggers and recount share. */
+/* What each complaint and lot counts for: the one definition that counting and recount share. */
 const char SCHEMA_PATTERN_VIEWS[] =
     "CREATE VIEW pattern_place AS SELECT c.id AS complaint_id, c.case_id, c.lot_id, c.received_ms,"
     " c.symptom, " WEEK_OF("c.received_ms") " AS received_week,"

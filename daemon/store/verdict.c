@@ -8,7 +8,10 @@ static int case_set_state(struct store *store, int64_t case_id, const char *stat
                           struct error *err)
 {
     static const char SQL[] = "UPDATE complaint_case SET state = ?2 WHERE id = ?1";
-    return db_run(store, SQL, DB(DB_INT(case_id), DB_TEXT(state)), err);
+    int rc = pattern_count_case(store, case_id, PATTERN_OUT, err);
+    if (!rc)
+        rc = db_run(store, SQL, DB(DB_INT(case_id), DB_TEXT(state)), err);
+    return rc ? rc : pattern_count_case(store, case_id, PATTERN_IN, err);
 }
 
 int verdict_add(struct store *store, int64_t case_id, const char *cause, const char *confirmed_by,

@@ -40,11 +40,8 @@ static void fill(struct store *store, int64_t first_ms, long complaints)
     struct error err = {0};
     struct text_buffer sql = {0};
     long lots = WEEKS * 7 * LINES * 3;
-    static const char *const TRIGGERS[] = {"complaint_new", "lot_new", "share_new", "open_new"};
     must(db_exec(store, "PRAGMA synchronous=OFF; PRAGMA wal_autocheckpoint=0", &err), &err);
     must(store_begin(store, &err), &err);
-    for (size_t i = 0; i < sizeof TRIGGERS / sizeof TRIGGERS[0]; i++)
-        text_appendf(&sql, "DROP TRIGGER pattern_%s;", TRIGGERS[i]);
     text_appendf(
         &sql,
         "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i+1 FROM n WHERE i<%d) INSERT INTO"

@@ -8,6 +8,7 @@
 #include "store/db.h"
 #include "store/pattern.h"
 #include "store/ranking.h"
+#include "store/record_write.h"
 #include "store/recount.h"
 #include <math.h>
 #include <stdio.h>
@@ -72,17 +73,68 @@ static inline void plant_exec(struct plant *p, const char *format, ...)
     text_buffer_free(&sql);
 }
 
+static inline void plant_record(struct plant *p, enum record_kind kind,
+                                const struct record_cell *cells)
+{
+    struct error err = {0};
+    enum record_outcome outcome;
+    struct record_writing *w = record_write_new(p->store, kind, "test", 0);
+    if (record_write(w, cells, &outcome, &err))
+        fail_msg("%s", err.text);
+    record_write_free(w);
+}
+
+static inline struct record_cell plant_text(const char *text)
+{
+    return (struct record_cell){
+        .form = RECORD_TEXT, .length = (uint32_t)strlen(text), .text = text};
+}
+
+static inline struct record_cell plant_whole(int64_t value)
+{
+    return (struct record_cell){.form = RECORD_INTEGER, .integer = value};
+}
+
+struct plant_lot {
+    const char *line, *shift;
+    int product;
+    int64_t packed_ms;
+    int units;
+};
+/* As a file of lots brings it, or changes it. */
+static inline void plant_put_lot(struct plant *p, int64_t id, struct plant_lot lot)
+{
+    char code[24];
+    snprintf(code, sizeof code, "K%lld", (long long)id);
+    const struct record_cell cells[] = {plant_text(code),
+                                        plant_whole(lot.product),
+                                        plant_text(lot.line),
+                                        plant_whole(lot.packed_ms),
+                                        plant_whole(lot.packed_ms),
+                                        plant_whole(lot.packed_ms),
+                                        plant_whole(lot.packed_ms + 3 * WHEN_HOUR_MS),
+                                        plant_whole(lot.units),
+                                        plant_whole(30000),
+                                        plant_text(lot.shift),
+                                        plant_text(""),
+                                        plant_text(code)};
+    plant_record(p, RECORD_LOTS, cells);
+}
+
 static inline int64_t plant_lot(struct plant *p, const char *line, int product, const char *shift,
                                 int64_t packed_ms, int units)
 {
-    int id = ++p->serial;
-    plant_exec(p,
-               "INSERT INTO lot(id,lot,fold,product_id,line,shift,made_from_ms,made_to_ms,"
-               "packed_from_ms,packed_to_ms,units,code_day) VALUES(%d,'K%d','K%d',%d,'%s','%s',"
-               "%lld,%lld,%lld,%lld,%d,30000)",
-               id, id, id, product, line, shift, (long long)packed_ms, (long long)packed_ms,
-               (long long)packed_ms, (long long)packed_ms + 3 * WHEN_HOUR_MS, units);
-    return id;
+    plant_put_lot(p, ++p->serial, (struct plant_lot){line, shift, product, packed_ms, units});
+    return p->serial;
+}
+
+/* Goods of a lot that went out; 0 units take back what was sent then. */
+static inline void plant_sent(struct plant *p, int64_t lot, const char *route, const char *store,
+                              int64_t at_ms, int units)
+{
+    const struct record_cell cells[] = {plant_whole(lot),   plant_text(route),  plant_text(store),
+                                        plant_whole(at_ms), plant_whole(units), {0}};
+    plant_record(p, RECORD_DISPATCH, cells);
 }
 
 /* lot 0: open. */

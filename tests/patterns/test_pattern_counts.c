@@ -109,14 +109,12 @@ static void a_corrected_lot_takes_its_complaints_along(void **state)
     struct plant *p = *state;
     int64_t lot = plant_lot(p, "1", 1, "A", plant_time("2026-11-10T05:00:00-05:00"), 1000);
     int64_t at = plant_time("2026-11-18T09:00:00-05:00");
-    plant_exec(p, "INSERT INTO dispatch VALUES(%d,'R1','0417',1,600,NULL),(%d,'R2','',1,300,NULL)",
-               (int)lot, (int)lot);
+    plant_sent(p, lot, "R1", "0417", 1, 600);
+    plant_sent(p, lot, "R2", "", 1, 300);
     struct complaint_placed a = plant_complaint(p, lot, "mold", at, "R1");
     plant_rank(p, a.case_id, "packed-hot", 0.7, "contamination-slicer", 0.2);
-    plant_exec(p,
-               "UPDATE lot SET line='2', units=1200, product_id=2, shift='', packed_from_ms=%lld"
-               " WHERE id=%d",
-               (long long)plant_time("2026-11-03T05:00:00-05:00"), (int)lot);
+    plant_put_lot(p, lot,
+                  (struct plant_lot){"2", "", 2, plant_time("2026-11-03T05:00:00-05:00"), 1200});
     assert_int_equal(received(p, "2026-W47", "line", "1", "mold"), 0);
     assert_int_equal(received(p, "2026-W47", "line", "2", "mold"), 1);
     assert_int_equal(received(p, "2026-W47", "product", "R12", "mold"), 1);
@@ -125,8 +123,8 @@ static void a_corrected_lot_takes_its_complaints_along(void **state)
     assert_int_equal(units(p, "2026-W46", "", ""), 0);
     assert_int_equal(units(p, "2026-W45", "", ""), 1200);
     assert_int_equal(units(p, "2026-W45", "route", "R2"), 300);
-    plant_exec(p, "UPDATE dispatch SET units=350 WHERE route='R2'");
-    plant_exec(p, "DELETE FROM dispatch WHERE route='R1'");
+    plant_sent(p, lot, "R2", "", 1, 350);
+    plant_sent(p, lot, "R1", "0417", 1, 0);
     assert_int_equal(units(p, "2026-W45", "route", "R2"), 350);
     assert_int_equal(units(p, "2026-W45", "route", "R1"), 0);
     plant_check(p);
@@ -217,6 +215,18 @@ static void a_file_of_other_cuts_is_counted_again(void **state)
     plant_check(p);
 }
 
+/* A change as whatever writes it makes it. */
+static void around(struct plant *p,
+                   int (*count)(struct store *, int64_t, enum pattern_way, struct error *),
+                   int64_t id, const char *table, const char *column)
+{
+    char sql[120];
+    snprintf(sql, sizeof sql, "UPDATE %s SET %s = 'S2' WHERE id = 1", table, column);
+    assert_int_equal(count(p->store, id, PATTERN_OUT, NULL), 0);
+    plant_exec(p, "%s", sql);
+    assert_int_equal(count(p->store, id, PATTERN_IN, NULL), 0);
+}
+
 /* Of every row of the table the store counts what the records say. */
 static void every_cut_is_counted(void **state)
 {
@@ -224,15 +234,15 @@ static void every_cut_is_counted(void **state)
     int64_t at = plant_time("2026-11-18T09:00:00-05:00");
     int64_t lot = plant_lot(p, "S1", 1, "S1", plant_time("2026-11-10T05:00:00-05:00"), 1000);
     struct complaint_placed c = plant_complaint(p, lot, "mold", at, "S1");
-    plant_exec(p, "INSERT INTO dispatch VALUES(%d,'S1','S1',1,600,NULL)", (int)lot);
+    plant_sent(p, lot, "S1", "S1", 1, 600);
     plant_rank(p, c.case_id, "packed-hot", 0.7, "contamination-slicer", 0.3);
     for (const struct cut *cut = cuts_all(); cut->name; cut++) {
         if (cut->source == CUT_LOT)
-            plant_exec(p, "UPDATE lot SET %s = 'S2'", cut->column);
+            around(p, pattern_count_lot, lot, "lot", cut->column);
         else if (cut->source == CUT_PRODUCT)
-            plant_exec(p, "UPDATE product SET %s = 'S2' WHERE id = 1", cut->column);
+            around(p, pattern_count_product, 1, "product", cut->column);
         else if (cut->source == CUT_COMPLAINT)
-            plant_exec(p, "UPDATE complaint SET %s = 'S2'", cut->column);
+            around(p, pattern_count_complaint, c.complaint_id, "complaint", cut->column);
         else
             continue;
         plant_check(p);
@@ -258,7 +268,9 @@ static void random_histories_count_right(void **state)
     for (int i = 0; i < 20; i++) {
         int64_t lot = plant_lot(p, i % 2 ? "1" : "2", 1 + i % 2, i % 3 ? "A" : "",
                                 start + i * 20 * WHEN_HOUR_MS, 500 + i);
-        plant_exec(p, "INSERT INTO dispatch VALUES(%d,'R%d','',1,%d,NULL)", (int)lot, i % 4, i * 9);
+        char route[8];
+        snprintf(route, sizeof route, "R%d", i % 4);
+        plant_sent(p, lot, route, "", 1, i * 9);
     }
     for (int step = 0; step < 600; step++) {
         double what = dice_unit(&dice);
@@ -286,8 +298,9 @@ static void random_histories_count_right(void **state)
         } else if (what < 0.92) {
             verdict_reopen(p->store, cases[pick], "", "qa", at, NULL);
         } else if (lot) {
-            plant_exec(p, "UPDATE lot SET line='%d', packed_from_ms=packed_from_ms+%d WHERE id=%d",
-                       step % 3, (step % 5) * 86400000, (int)lot);
+            const char *const lines[] = {"0", "1", "2"};
+            plant_put_lot(p, lot,
+                          (struct plant_lot){lines[step % 3], "A", 1, at - 3 * WHEN_DAY_MS, 400});
         }
         if (step % 100 == 99)
             plant_check(p);

@@ -13,8 +13,7 @@ static void check_near(const char *what, double got, double want, double toleran
 static void sent(struct plant *p, int64_t lot, const char *route, const char *store,
                  const char *when, int units)
 {
-    plant_exec(p, "INSERT INTO dispatch VALUES(%lld,'%s','%s',%lld,%d,NULL)", (long long)lot, route,
-               store, (long long)plant_time(when), units);
+    plant_sent(p, lot, route, store, plant_time(when), units);
 }
 
 static void came_back(struct plant *p, int64_t lot, const char *channel, const char *when,

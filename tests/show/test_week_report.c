@@ -64,7 +64,8 @@ static void half_a_year(struct plant *p)
             int64_t packed = start + day * WHEN_DAY_MS + k * WHEN_HOUR_MS;
             int64_t lot =
                 plant_lot(p, k % 2 ? "2" : "1", 1 + k / 2, k / 2 ? "B" : "A", packed, 20000);
-            plant_exec(p, "INSERT INTO dispatch VALUES(%d,'R%d','',1,20000,NULL)", (int)lot, k);
+            const char *const routes[] = {"R0", "R1", "R2", "R3"};
+            plant_sent(p, lot, routes[k], "", 1, 20000);
             double mean = k % 2 && day >= 168 ? 4 : 0.5;
             for (long n = dice_poisson(&dice, mean); n > 0; n--) {
                 int64_t received =
@@ -263,10 +264,12 @@ static void plant_store_and_channel_on_request(void **state)
     int64_t lot = plant_lot(p, "1", 1, "A", plant_time("2026-11-17T05:00:00-05:00"), 1000);
     struct complaint_placed c =
         plant_complaint(p, lot, "mold", plant_time("2026-11-18T05:00:00-05:00"), "R1");
-    plant_exec(p, "INSERT INTO dispatch VALUES(%d,'R1','0417',1,600,NULL),(%d,'R1','',1,400,NULL)",
-               (int)lot, (int)lot);
+    plant_sent(p, lot, "R1", "0417", 1, 600);
+    plant_sent(p, lot, "R1", "", 1, 400);
+    pattern_count_lot(p->store, lot, PATTERN_OUT, NULL);
     plant_exec(p, "UPDATE lot SET plant='NY'; UPDATE complaint SET store='0417' WHERE id=%d",
                (int)c.complaint_id);
+    pattern_count_lot(p->store, lot, PATTERN_IN, NULL);
     plant_check(p);
     json_t *all = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
     json_t *r = report_by(p, "plant,store,channel", "2026-W47", "2026-11-23T08:00:00-05:00");

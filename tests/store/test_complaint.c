@@ -198,6 +198,18 @@ static void a_move_out_of_a_shared_case_leaves_the_rest(void **state)
     assert_int_equal(row.as_of_ms, 50);
 }
 
+/* A lot whose only complaint was found to be about another gets a complaint of its own later. */
+static void a_case_that_moved_away_comes_back(void **state)
+{
+    struct fixture *f = *state;
+    struct complaint_placed a = log_one(f, "a", 1, 50), b = log_one(f, "b", 2, 60);
+    assert_int_equal(place(f, a.complaint_id, LOT_EXACT, 2).case_id, b.case_id);
+    struct complaint_placed c = log_one(f, "c", 1, 70);
+    assert_int_equal(case_of(f, c.case_id).id, c.case_id);
+    assert_int_equal(case_of(f, c.case_id).lot_id, 1);
+    assert_int_equal(case_of(f, c.case_id).complaints, 1);
+}
+
 static int note_id(void *arg, const struct complaint_row *row)
 {
     int64_t *ids = arg;
@@ -319,6 +331,7 @@ int main(void)
         TEST(logging_queues_the_ranking_in_the_same_commit),
         TEST(a_case_keeps_its_name_when_its_lot_is_found),
         TEST(a_case_whose_lot_has_one_becomes_that),
+        TEST(a_case_that_moved_away_comes_back),
         TEST(what_is_not_exact_is_walked_over_in_slices),
         TEST(a_second_lot_of_a_code_makes_it_doubtful),
         TEST(a_move_out_of_a_shared_case_leaves_the_rest),

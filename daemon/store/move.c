@@ -1,0 +1,140 @@
+#include "store/move.h"
+#include "store/company_count.h"
+#include "store/db.h"
+#include "store/pattern.h"
+#include "store/work.h"
+
+/* ---- totals of a case ---- */
+
+/* It has a complaint again, whatever it was. */
+#define STANDS                                                                                     \
+    "CASE WHEN state IN ('open', 'settled') THEN state WHEN EXISTS (SELECT 1 FROM verdict v WHERE" \
+    " v.case_id = ?1 AND v.reopened_ms IS NULL) THEN 'settled' ELSE 'open' END"
+
+static int case_count_in(struct store *store, const struct move_place *is, struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE complaint_case SET complaints = complaints + 1, packs = packs + ?2,"
+        " as_of_ms = CASE WHEN complaints = 0 OR as_of_ms < ?3 THEN ?3 ELSE as_of_ms END,"
+        " opened_ms = CASE WHEN complaints = 0 OR opened_ms > ?3 THEN ?3 ELSE opened_ms END,"
+        " harm = harm OR ?4, state = " STANDS ", moved_to = NULL WHERE id = ?1";
+    int rc = pattern_count_case(store, is->case_id, PATTERN_OUT, err);
+    if (!rc)
+        rc = db_run(
+            store, SQL,
+            DB(DB_INT(is->case_id), DB_INT(is->packs), DB_MS(is->received_ms), DB_INT(is->harm)),
+            err);
+    return rc ? rc : pattern_count_case(store, is->case_id, PATTERN_IN, err);
+}
+
+/* The largest and the earliest of the others are not known: they are looked through again. */
+static int case_count_out(struct store *store, int64_t case_id, int64_t complaint_id,
+                          struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE complaint_case SET (complaints, packs, harm, opened_ms, as_of_ms) ="
+        " (SELECT count(*), coalesce(sum(packs), 0), coalesce(max(harm), 0),"
+        "  coalesce(min(received_ms), opened_ms), coalesce(max(received_ms), as_of_ms)"
+        "  FROM complaint WHERE case_id = ?1 AND id <> ?2 AND withdrawn_ms IS NULL) WHERE id = ?1";
+    int rc = pattern_count_case(store, case_id, PATTERN_OUT, err);
+    if (!rc)
+        rc = db_run(store, SQL, DB(DB_INT(case_id), DB_INT(complaint_id)), err);
+    return rc ? rc : pattern_count_case(store, case_id, PATTERN_IN, err);
+}
+
+static int case_close_if_empty(struct store *store, int64_t case_id, int64_t moved_to,
+                               struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE complaint_case SET state = CASE WHEN ?2 IS NULL THEN 'empty' ELSE 'moved' END,"
+        " moved_to = ?2 WHERE id = ?1 AND complaints = 0";
+    int rc = pattern_count_case(store, case_id, PATTERN_OUT, err);
+    if (!rc)
+        rc = db_run(store, SQL, DB(DB_INT(case_id), DB_ID(moved_to)), err);
+    return rc ? rc : pattern_count_case(store, case_id, PATTERN_IN, err);
+}
+
+/* ---- the bracket ---- */
+
+static int place_of(struct store *store, int64_t complaint_id, struct move_place *ret,
+                    struct error *err)
+{
+    static const char SQL[] =
+        "SELECT case_id, lot_id, received_ms, packs, harm, symptom, uuid, lot_state, withdrawn_ms"
+        " FROM complaint WHERE id = ?1";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
+    if (db_next(&q)) {
+        *ret = (struct move_place){.case_id = db_int64(&q, 0),
+                                   .lot_id = db_int64(&q, 1),
+                                   .received_ms = db_ms(&q, 2),
+                                   .packs = db_int(&q, 3),
+                                   .harm = db_int(&q, 4) != 0,
+                                   .state = lot_state_of(db_text(&q, 7)),
+                                   .withdrawn = db_ms(&q, 8) != WHEN_UNKNOWN_MS};
+        db_copy(&q, 5, ret->symptom, sizeof ret->symptom);
+        db_copy(&q, 6, ret->uuid, sizeof ret->uuid);
+    }
+    return db_found(&q, "there is no such complaint");
+}
+
+static int count_out(struct store *store, int64_t id, const struct move_place *was,
+                     struct error *err)
+{
+    if (was->withdrawn)
+        return 0;
+    int rc = pattern_count_complaint(store, id, PATTERN_OUT, err);
+    if (!rc && was->lot_id > 0)
+        rc = company_count(store, was->lot_id, was->symptom, was->received_ms, -1, err);
+    return rc ? rc : case_count_out(store, was->case_id, id, err);
+}
+
+static int count_in(struct store *store, int64_t id, const struct move_place *is, struct error *err)
+{
+    if (is->withdrawn)
+        return 0;
+    int rc = case_count_in(store, is, err);
+    if (!rc)
+        rc = pattern_count_complaint(store, id, PATTERN_IN, err);
+    if (!rc && is->lot_id > 0)
+        rc = company_count(store, is->lot_id, is->symptom, is->received_ms, +1, err);
+    return rc;
+}
+
+struct move move_of_new(int64_t complaint_id)
+{
+    return (struct move){.complaint_id = complaint_id};
+}
+
+int move_begin(struct store *store, int64_t complaint_id, struct move *ret, struct error *err)
+{
+    *ret = (struct move){.complaint_id = complaint_id, .was_there = true};
+    int rc = place_of(store, complaint_id, &ret->was, err);
+    return rc ? rc : count_out(store, complaint_id, &ret->was, err);
+}
+
+/* The case of a complaint that is there and counts, else 0. */
+static int64_t case_now(const struct move_place *is)
+{
+    return is->withdrawn ? 0 : is->case_id;
+}
+
+int move_end(struct store *store, const struct move *move, int64_t moved_to, int64_t rank_ms,
+             struct error *err)
+{
+    struct move_place is = {.withdrawn = true};
+    struct error why = {0};
+    int rc = place_of(store, move->complaint_id, &is, &why);
+    if (rc && rc != ERROR_NOT_FOUND) {
+        *err = why;
+        return rc;
+    }
+    rc = count_in(store, move->complaint_id, &is, err);
+    if (!rc && move->was_there)
+        rc =
+            case_close_if_empty(store, move->was.case_id, moved_to ? moved_to : case_now(&is), err);
+    if (!rc && case_now(&is))
+        rc = work_add(store, WORK_RANK, case_now(&is), rank_ms, err);
+    if (!rc && move->was_there && move->was.case_id != case_now(&is))
+        rc = work_add(store, WORK_RANK, move->was.case_id, rank_ms, err);
+    return rc;
+}
