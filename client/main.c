@@ -52,7 +52,9 @@ static int run(struct client *c, const struct args *a)
         client_fail(c, &err);
         return EXIT_USAGE;
     }
+    c->zone = zone_new(c->transport);
     int rc = a->command->exec(c, a);
+    zone_free(c->zone);
     transport_close(c->transport);
     return rc;
 }

@@ -13,7 +13,7 @@ static const struct option_row options[] = {
     {"line", "NAME", "where: a line"},
     {"place", "NAME", "where: a place, as slicer"},
     {"symptom", "WORD", "mold, off-odor or staling"},
-    {"date", "DATE", "from when on (today)"},
+    {"date", "DATE", "when it was done (today)"},
     {"note", "TEXT", "what was done (needed)"},
     {"by", "NAME", "who (the login name)"},
     {"effect", NULL, "with an action's number: rates before and after it"},
@@ -104,13 +104,17 @@ static void show_ratio(const struct view *v, const json_t *ratio)
     if (!ratio)
         return;
     view_rough(pick_number(ratio, "low", 0), n[1]);
-    if (pick_has(ratio, "ratio") && pick_has(ratio, "high"))
+    const char *word = pick_text(ratio, "word", NULL);
+    if (word && pick_has(ratio, "high"))
+        view_label(v, "ratio", "%s (%s to %s times)", word, n[1],
+                   view_rough(pick_number(ratio, "high", 0), n[2]));
+    else if (pick_has(ratio, "ratio") && pick_has(ratio, "high"))
         view_label(v, "ratio", "%s (%s to %s)", view_rough(pick_number(ratio, "ratio", 0), n[0]),
                    n[1], view_rough(pick_number(ratio, "high", 0), n[2]));
     else if (pick_has(ratio, "low"))
-        view_label(v, "ratio", "%s (%s or more)", pick_text(ratio, "word", "without end"), n[1]);
+        view_label(v, "ratio", "%s (%s times or more)", word ? word : "without end", n[1]);
     else
-        view_label(v, "ratio", "%s", pick_text(ratio, "word", "too few to tell"));
+        view_label(v, "ratio", "%s", word ? word : "too few to tell");
 }
 
 static void show_effect(const struct client *c, const json_t *document, const char *id)
@@ -159,23 +163,23 @@ static int add_action(struct client *c, const struct args *a)
     char login[64];
     char date[16];
     struct error err = {0};
-    int32_t day = form_day_now().today;
+    int32_t day = 0;
     const char *note = args_value(a, "note");
     const char *said = args_value(a, "date");
     if (!note || !*note)
         return client_usage(c, "--note is needed: what was done");
     if (!args_has(a, "cause") && !args_has(a, "line") && !args_has(a, "place"))
         return client_usage(c, "name what it is against: --cause, --line or --place");
-    if (said && said_date(said, day, SAID_NEAR, &day, &err) != 0) {
+    if (said && said_date(said, zone_day(c->zone).today, SAID_PAST, &day, &err) != 0) {
         error_field(&err, "--date", said);
         client_fail(c, &err);
         return EXIT_USAGE;
     }
     json_t *answer = NULL;
-    json_t *body = json_pack("{ss* ss* ss* ss* ss ss ss}", "cause", args_value(a, "cause"), "line",
+    json_t *body = json_pack("{ss* ss* ss* ss* ss* ss ss}", "cause", args_value(a, "cause"), "line",
                              args_value(a, "line"), "place", args_value(a, "place"), "symptom",
-                             args_value(a, "symptom"), "at", day_format(day, date), "note", note,
-                             "by", args_by(a, login, sizeof login));
+                             args_value(a, "symptom"), "at", said ? day_format(day, date) : NULL,
+                             "note", note, "by", args_by(a, login, sizeof login));
     if (!body)
         return client_usage(c, "the note or the name is not UTF-8 text");
     int rc = client_post(c, "/v1/actions", body, &answer);
@@ -188,7 +192,7 @@ static int add_action(struct client *c, const struct args *a)
         char *id = pick_shown(answer, "action");
         view_textf(&c->view, VIEW_PLAIN, 0, 2,
                    "Action %s is on record from %s on. Did it work? oddloaf action %s --effect", id,
-                   date, id);
+                   pick_text(answer, "at", "today"), id);
         free(id);
     }
     json_decref(answer);

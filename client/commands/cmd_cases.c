@@ -74,7 +74,7 @@ static void add_case(struct table *t, const json_t *item, int32_t today)
 static void show(const struct client *c, const json_t *cases, bool more)
 {
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
-    int32_t today = form_day_now().today;
+    int32_t today = zone_day(c->zone).today;
     size_t i;
     const json_t *item;
     if (json_array_size(cases) == 0)
@@ -137,7 +137,7 @@ static int cases(struct client *c, const struct args *a)
     if (args_has(a, "limit") &&
         (text_to_int64(args_value(a, "limit"), &limit) != 0 || limit < 1 || limit > 100000))
         return client_usage(c, "--limit takes a number from 1 to 100000");
-    if (said && said_date(said, form_day_now().today, SAID_PAST, &day, &err) != 0) {
+    if (said && said_date(said, zone_day(c->zone).today, SAID_PAST, &day, &err) != 0) {
         error_field(&err, "--since", said);
         client_fail(c, &err);
         return EXIT_USAGE;

@@ -23,9 +23,9 @@ static const struct option_row options[] = {
     {0}};
 
 /* "Yesterday" is the day before the complaint was received, which may be long ago. */
-static struct form_day day_of(const struct args *a)
+static struct form_day day_of(const struct client *c, const struct args *a)
 {
-    struct form_day day = form_day_now();
+    struct form_day day = zone_day(c->zone);
     int32_t received = 0;
     char date[16];
     const char *said = args_value(a, "received-at");
@@ -48,7 +48,7 @@ static const struct field *field_of(const char *option)
 /* Options of the complaint; others (socket, from, …) are passed over. */
 static int take_options(struct client *c, const struct args *a, json_t *complaint)
 {
-    struct form_day day = day_of(a);
+    struct form_day day = day_of(c, a);
     for (int i = 0; i < a->given_count; i++) {
         struct error err = {0};
         const struct field *f = field_of(a->given[i].name);
@@ -73,13 +73,14 @@ static int take_options(struct client *c, const struct args *a, json_t *complain
 }
 
 /* Id and time, made before anything is sent. */
-static void complete(json_t *complaint)
+static void complete(struct client *c, json_t *complaint)
 {
     char id[UUID_TEXT];
     char now[40];
     struct clock clock = clock_system();
     if (!pick_has(complaint, "received_at"))
-        json_object_set_new(complaint, "received_at", json_string(form_now(now)));
+        json_object_set_new(complaint, "received_at",
+                            json_string(form_now(zone_day(c->zone).tz, now)));
     if (!pick_has(complaint, "channel"))
         json_object_set_new(complaint, "channel", json_string("phone"));
     if (pick_has(complaint, "id"))
@@ -92,7 +93,7 @@ static int log_one(struct client *c, json_t *complaint)
 {
     struct error err = {0};
     json_t *answer = NULL;
-    complete(complaint);
+    complete(c, complaint);
     int rc = deliver_one(c, complaint, &answer, &err);
     if (rc == 0) {
         if (c->json)
@@ -174,7 +175,7 @@ static int log_complaint(struct client *c, const struct args *a)
         json_object_del(complaint, "id"); /* one id cannot stand for many */
         rc = log_files(c, a, complaint);
     } else if (!rc && interview) {
-        complete(complaint);
+        complete(c, complaint);
         rc = interview_run(c, complaint);
     } else if (!rc) {
         rc = log_one(c, complaint);

@@ -21,7 +21,7 @@ static int lot(struct client *c, const struct args *a)
     int32_t day = 0;
     char date[16];
     const char *said = args_value(a, "code-date");
-    if (said && said_date(said, form_day_now().today, SAID_NEAR, &day, &err) != 0) {
+    if (said && said_date(said, zone_day(c->zone).today, SAID_NEAR, &day, &err) != 0) {
         error_field(&err, "--code-date", said);
         client_fail(c, &err);
         return EXIT_USAGE;

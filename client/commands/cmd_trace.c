@@ -146,7 +146,7 @@ static int add_period(const struct client *c, const struct args *a, struct text_
     char date[16];
     int32_t from = 0;
     int32_t to = 0;
-    int rc = period_day(c, a, "to", form_day_now().today, &to);
+    int rc = period_day(c, a, "to", zone_day(c->zone).today, &to);
     if (!rc)
         rc = period_day(c, a, "from", to - USUAL_DAYS, &from);
     if (rc)

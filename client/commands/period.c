@@ -9,7 +9,7 @@ int period_day(const struct client *c, const struct args *a, const char *name, i
     struct error err = {0};
     const char *said = args_value(a, name);
     *ret = usual;
-    if (!said || said_date(said, form_day_now().today, SAID_PAST, ret, &err) == 0)
+    if (!said || said_date(said, zone_day(c->zone).today, SAID_PAST, ret, &err) == 0)
         return EXIT_DONE;
     error_field(&err, name, said);
     client_fail(c, &err);

@@ -420,7 +420,7 @@ int batch_run(struct client *c, const char *path, const struct batch_options *op
     struct error err = {0};
     struct source *source = NULL;
     char *unused = NULL;
-    struct form_day day = form_day_now();
+    struct form_day day = zone_day(c->zone);
     if (source_open(path, &source, &err) != 0)
         return client_fail(c, &err) == EXIT_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
     struct batch b = {

@@ -6,6 +6,7 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "deliver/transport.h"
+#include "deliver/zone.h"
 #include "show/view.h"
 #include <jansson.h>
 #include <stdbool.h>
@@ -21,8 +22,9 @@ enum exit_code {
 
 struct client {
     struct transport *transport;
-    struct view view; /* stdout */
-    bool json;        /* only JSON on stdout */
+    struct zone *zone; /* of the plant */
+    struct view view;  /* stdout */
+    bool json;         /* only JSON on stdout */
     const char *command;
 };
 

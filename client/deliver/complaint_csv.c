@@ -240,7 +240,7 @@ static int feed(struct reader *r, struct csv_parser *parser, struct source *s)
 int complaint_rows_csv(struct source *s, const struct column_map *map, const struct form_day *day,
                        row_each each, void *arg, char **ret_unused, struct error *err)
 {
-    struct form_day whole = {.today = day->today, .full = true};
+    struct form_day whole = {.today = day->today, .full = true, .tz = day->tz};
     struct reader r = {.map = map, .day = &whole, .each = each, .arg = arg, .err = err};
     struct csv_parser parser;
     if (csv_init(&parser, CSV_STRICT | CSV_STRICT_FINI | CSV_APPEND_NULL) != 0)

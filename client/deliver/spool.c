@@ -315,6 +315,40 @@ int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[s
     return rc;
 }
 
+/* ---- the plant's time zone ---- */
+
+static bool zone_path(char out[static SPOOL_PATH])
+{
+    char folder[SPOOL_PATH - 128];
+    if (find_folder(folder, sizeof folder, NULL) != 0)
+        return false;
+    snprintf(out, SPOOL_PATH, "%s/zone", folder);
+    return true;
+}
+
+bool spool_kept_zone(char *ret, size_t size)
+{
+    char path[SPOOL_PATH];
+    struct text_buffer text = {0};
+    bool kept = zone_path(path) && read_file(path, &text, NULL) == 0 && text.length > 0;
+    if (kept)
+        text_clip(text.data, ret, size);
+    text_buffer_free(&text);
+    return kept;
+}
+
+void spool_keep_zone(const char *zone)
+{
+    char path[SPOOL_PATH], kept[128];
+    if (!zone_path(path) || (spool_kept_zone(kept, sizeof kept) && strcmp(kept, zone) == 0))
+        return;
+    FILE *out = fopen(path, "we");
+    if (!out)
+        return;
+    fputs(zone, out);
+    fclose(out);
+}
+
 /* ---- drafts ---- */
 
 struct draft {

@@ -8,6 +8,7 @@
  *     00000012-<id>.ndjson   complaints, one a line, to be sent
  *     draft-<id>.json        an interview under way, or one that was cut off
  *     refused/               what the daemon refused, to be corrected: oddloaf log --from FILE
+ *     zone                   the plant's time zone, as its daemon last said
  *     lock */
 #ifndef ODDLOAF_CLIENT_DELIVER_SPOOL_H
 #define ODDLOAF_CLIENT_DELIVER_SPOOL_H
@@ -40,6 +41,13 @@ typedef int (*spool_send)(void *arg, const char *lines, size_t length, struct te
  * sent and returns that code. *ret_refused names the file of refused complaints, "" if none. */
 int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[static SPOOL_PATH],
                  struct error *err);
+
+/* ---- the plant's time zone ---- */
+
+/* Notes it where complaints are kept, if that folder stands; best effort. */
+void spool_keep_zone(const char *zone);
+/* What was noted; false if nothing was. */
+bool spool_kept_zone(char *ret, size_t size);
 
 /* ---- drafts of interviews ---- */
 

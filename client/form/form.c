@@ -9,7 +9,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #define NAME_BYTES 64
 #define MEASURED "measured."
@@ -224,25 +223,6 @@ static int read_date(const struct field *f, const char *text, const struct form_
     return rc;
 }
 
-static int local_offset_min(int64_t ms)
-{
-    time_t t = (time_t)(ms / 1000);
-    struct tm tm;
-    return localtime_r(&t, &tm) ? (int)(tm.tm_gmtoff / 60) : 0;
-}
-
-static void show_instant(int64_t ms, int offset_min, char buffer[static 40])
-{
-    char utc[32];
-    struct text_buffer out = {0};
-    when_format_utc(ms + (int64_t)offset_min * 60000, utc);
-    utc[19] = '\0'; /* seconds are enough */
-    int size = abs(offset_min);
-    text_appendf(&out, "%s%c%02d:%02d", utc, offset_min < 0 ? '-' : '+', size / 60, size % 60);
-    text_clip(out.data, buffer, 40);
-    text_buffer_free(&out);
-}
-
 static int read_instant(const char *text, const struct form_day *day, json_t **ret,
                         struct error *err)
 {
@@ -254,7 +234,7 @@ static int read_instant(const char *text, const struct form_day *day, json_t **r
         return 0;
     }
     if (strcmp(text, "now") == 0) {
-        *ret = json_string(form_now(buffer));
+        *ret = json_string(form_now(day->tz, buffer));
         return 0;
     }
     int rc = said_date(text, day->today, day->full ? SAID_FULL : SAID_PAST, &date, err);
@@ -263,10 +243,7 @@ static int read_instant(const char *text, const struct form_day *day, json_t **r
         return rc;
     }
     /* its start: never in the future, whatever the hour, and the same whenever a file is read */
-    int64_t start = (int64_t)date * WHEN_DAY_MS;
-    int offset_min = local_offset_min(start); /* that day's, not today's */
-    show_instant(start - offset_min * INT64_C(60000), offset_min, buffer);
-    *ret = json_string(buffer);
+    *ret = json_string(when_format(day->tz, tz_day_start_ms(day->tz, date), buffer));
     return 0;
 }
 
@@ -447,19 +424,8 @@ char *form_show(const json_t *complaint, const struct field *field, const struct
 
 /* ---- now ---- */
 
-struct form_day form_day_now(void)
+char *form_now(const struct tz *tz, char buffer[static 40])
 {
     struct clock clock = clock_system();
-    int64_t ms = clock_now_ms(&clock);
-    int offset_min = local_offset_min(ms);
-    int64_t local = ms + (int64_t)offset_min * 60000;
-    return (struct form_day){.today = (int32_t)(local / WHEN_DAY_MS)};
-}
-
-char *form_now(char buffer[static 40])
-{
-    struct clock clock = clock_system();
-    int64_t ms = clock_now_ms(&clock);
-    show_instant(ms, local_offset_min(ms), buffer);
-    return buffer;
+    return when_format(tz, clock_now_ms(&clock), buffer);
 }

@@ -13,11 +13,13 @@
  * NULL if there is none. */
 const struct field *form_find(const char *name);
 
+struct tz;
+
 struct form_day {
     int32_t today;
-    bool full; /* from a file: only whole dates, see SAID_FULL */
+    bool full;           /* from a file: only whole dates, see SAID_FULL */
+    const struct tz *tz; /* whose day it is; NULL: UTC */
 };
-struct form_day form_day_now(void);
 
 /* Reads `text` and sets the field. Empty text unsets it. ERROR_INVALID carries field and value
  * (never the value of a contact field) and says what would be taken. */
@@ -27,7 +29,7 @@ int form_set(json_t *complaint, const struct field *field, const char *text,
 int form_set_measured(json_t *complaint, const char *quantity, const char *text, struct error *err);
 /* As read back to a person: dates unambiguous, words with what they mean. Caller frees. */
 char *form_show(const json_t *complaint, const struct field *field, const struct form_day *day);
-/* "2026-11-20T09:14:00-05:00" for now. */
-char *form_now(char buffer[static 40]);
+/* "2026-11-20T09:14:00-05:00" for now, there. */
+char *form_now(const struct tz *tz, char buffer[static 40]);
 
 #endif

@@ -326,7 +326,7 @@ static void on_signal(int number)
 
 int interview_run(struct client *c, json_t *complaint)
 {
-    struct interview iv = {.c = c, .day = form_day_now()};
+    struct interview iv = {.c = c, .day = zone_day(c->zone)};
     struct error err = {0};
     view_init(&iv.view, c->json ? stderr : stdout);
     iv.complaint = json_deep_copy(complaint);

@@ -13,8 +13,10 @@ enum { DAYS_MOST = 2 * 366 };
 
 /* Reports that must be in before anything but "too early" is said of a difference not seen. */
 #define SHARE_COMPLETE 0.9
-/* A halving is what a corrective action is hoped to bring at least. */
-#define WORTH_IT 0.5
+/* Changes that matter: a corrective action is hoped to halve complaints at least. While the
+ * interval holds one of them, "no difference" would be said of actions that worked. */
+#define HALVED 0.5
+#define DOUBLED 2.0
 
 struct side {
     double complaints, units;
@@ -155,7 +157,7 @@ static struct judgement judge(const struct side *before, const struct side *afte
     return j;
 }
 
-static const char TOO_EARLY[] = "too early to tell";
+static const char TOO_EARLY[] = "too early to tell", TOO_FEW[] = "too few to tell";
 
 static const char *verdict_of(const struct plan *p, const struct judgement *j)
 {
@@ -165,8 +167,9 @@ static const char *verdict_of(const struct plan *p, const struct judgement *j)
         return "fewer complaints";
     if (j->widened.exact.low > 1)
         return "more complaints";
-    bool complete = p->now_ms >= p->to_ms && j->share >= SHARE_COMPLETE;
-    return complete || j->widened.exact.low > WORTH_IT ? "no difference seen" : TOO_EARLY;
+    if (j->widened.exact.low > HALVED && j->widened.exact.high < DOUBLED)
+        return "no difference seen";
+    return p->now_ms >= p->to_ms && j->share >= SHARE_COMPLETE ? TOO_FEW : TOO_EARLY;
 }
 
 /* ---- JSON ---- */
@@ -187,17 +190,29 @@ static json_t *side_json(const struct side *s)
                      number(limits.high * scale));
 }
 
-/* Why there is no ratio, in the fewest words; NULL if there is one. */
-static const char *no_ratio(const struct side *before, const struct side *after,
-                            const struct judgement *j)
+enum { WORDS = 64 };
+
+static const char *amount(double complaints, char buffer[static 24])
 {
+    snprintf(buffer, 24, "%.3g", round(complaints * 10) / 10);
+    return complaints <= 0 ? "none" : buffer;
+}
+
+/* Where a ratio is none, or nothing at all: what there was, in the fewest words, in `buffer`. NULL
+ * if its number tells more. */
+static const char *ratio_words(const struct side *before, const struct side *after,
+                               char buffer[static WORDS])
+{
+    char n[2][24];
     if (before->units <= 0)
         return "nothing packed before";
     if (after->units <= 0)
-        return "nothing packed since";
-    if (before->complaints <= 0)
-        return after->complaints <= 0 ? "none before, none since" : "none before";
-    return j->known && isfinite(j->widened.ratio) ? NULL : "too few to tell";
+        return "nothing packed after";
+    if (before->complaints > 0 && after->complaints > 0)
+        return NULL;
+    snprintf(buffer, WORDS, "%s before, %s after", amount(before->complaints, n[0]),
+             amount(after->complaints, n[1]));
+    return buffer;
 }
 
 /* A ratio without end is null, and "word" says why. */
@@ -211,29 +226,48 @@ static json_t *ratio_of(const struct side *before, const struct side *after,
                         const struct judgement *j)
 {
     const struct poisson_ratio none = {.ratio = NAN, .exact = {NAN, NAN}};
-    return ratio_json(j->known ? &j->widened : &none, no_ratio(before, after, j));
+    char words[WORDS];
+    const char *word = ratio_words(before, after, words);
+    if (!word && !(j->known && isfinite(j->widened.ratio)))
+        word = TOO_FEW;
+    return ratio_json(j->known ? &j->widened : &none, word);
 }
 
-static char *say(const char *verdict, const struct judgement *j, const struct side *before)
+/* "0.4 to 1.3 times", "at least 2 times", "at most 0.3 times", "anything". */
+static void add_range(struct text_buffer *b, const struct interval *limits)
+{
+    if (limits->low > 0 && isfinite(limits->high))
+        text_appendf(b, "%.2g to %.2g times", limits->low, limits->high);
+    else if (limits->low > 0)
+        text_appendf(b, "at least %.2g times", limits->low);
+    else if (isfinite(limits->high))
+        text_appendf(b, "at most %.2g times", limits->high);
+    else
+        text_append(b, "any number of times");
+}
+
+static char *say(const char *verdict, const struct judgement *j, const struct side *before,
+                 const struct side *after)
 {
     struct text_buffer b = {0};
+    char n[2][24];
+    text_appendf(&b, "%c%s: ", verdict[0] - 'a' + 'A', verdict + 1);
     if (!j->known) {
-        text_append(&b, "Too early to tell: there is nothing to compare yet.");
-    } else if (verdict == TOO_EARLY) {
-        text_appendf(&b,
-                     "Too early to tell: %.0f %% of the complaints about what was made since are "
-                     "in, and the numbers still fit no change as well as a halving.",
-                     100 * j->share);
-    } else if (isfinite(j->widened.exact.high)) {
-        text_appendf(&b,
-                     "%c%s: after the action %.2g times the rate before it (95 %% %.2g to %.2g).",
-                     verdict[0] - 'a' + 'A', verdict + 1, j->widened.ratio, j->widened.exact.low,
-                     j->widened.exact.high);
-    } else {
-        text_appendf(&b, "%c%s: %s before.", verdict[0] - 'a' + 'A', verdict + 1,
-                     before->complaints > 0 ? "there were too few"
-                                            : "there was nothing of the kind");
+        text_append(&b, "there is nothing to compare yet.");
+        return text_take(&b);
     }
+    text_appendf(&b, "%s before, %s after; the rate after the action is ",
+                 amount(before->complaints, n[0]), amount(after->complaints, n[1]));
+    if (isfinite(j->widened.ratio) && j->widened.ratio > 0)
+        text_appendf(&b, "%.2g times that before it (95 %%: ", j->widened.ratio);
+    add_range(&b, &j->widened.exact);
+    text_append(&b, isfinite(j->widened.ratio) && j->widened.ratio > 0 ? ")" : " that before it");
+    if (verdict == TOO_EARLY)
+        text_appendf(&b, ", and %.0f %% of the complaints about what was made since are in",
+                     100 * j->share);
+    if (verdict == TOO_EARLY || verdict == TOO_FEW)
+        text_append(&b, ": a halving or a doubling cannot be told from no change");
+    text_append(&b, ".");
     return text_take(&b);
 }
 
@@ -244,7 +278,7 @@ static json_t *effect_json(const struct plan *p, const struct side *before,
     const struct action_row *a = p->action;
     struct judgement j = judge(before, after);
     const char *verdict = verdict_of(p, &j);
-    char *text = say(verdict, &j, before);
+    char *text = say(verdict, &j, before, after);
     json_t *out = json_pack(
         "{s:I, s:s, s:s, s:o, s:o, s:s, s:s, s:s}", "action", (json_int_t)a->id, "at",
         day_format(tz_day(p->tz, a->at_ms), date), "note", a->note, "before", side_json(before),
@@ -256,8 +290,8 @@ static json_t *effect_json(const struct plan *p, const struct side *before,
     if (j.known) {
         json_object_set_new(out, "p", json_real(j.widened.p.midp_doubled));
         json_object_set_new(out, "spread", json_real(j.spread));
-        const char *word = isfinite(j.plain.ratio) ? NULL : no_ratio(before, after, &j);
-        json_t *plain = ratio_json(&j.plain, word);
+        char words[WORDS];
+        json_t *plain = ratio_json(&j.plain, ratio_words(before, after, words));
         json_object_set_new(plain, "p", json_real(j.plain.p.two_sided));
         json_object_set_new(out, "without_spread", plain);
     }

@@ -11,8 +11,6 @@
 #include <stddef.h>
 #include <string.h>
 
-enum { AHEAD_DAYS = 183, EARLIEST_DAY = 10957 /* 2000-01-01 */ };
-
 /* ---- what is said ---- */
 
 /* The members of an action and where they go; `at` is a day and goes on its own. */
@@ -65,31 +63,22 @@ static int take_text(const json_t *body, const struct member *m, struct action_r
     return rc;
 }
 
+/* The day it was done; without one, today. */
 static int take_day(const json_t *body, const struct tz *tz, int64_t now_ms, struct action_row *row,
                     struct error *err)
 {
     const char *at = NULL;
     char latest[16];
-    int32_t day, today = tz_day(tz, now_ms);
+    int32_t today = tz_day(tz, now_ms), day = today;
     int rc = jsonx_string(body, "at", &at, err);
+    if (!rc && at)
+        rc = day_parse(at, &day, err);
+    if (!rc && day > today)
+        rc = error_set(err, ERROR_INVALID, "lies ahead: today is %s", day_format(today, latest));
     if (rc)
-        return rc;
-    if (!at || !*at)
-        return refuse(err, "at", "", "is missing");
-    if (day_parse(at, &day, err)) {
-        error_field(err, "at", at);
-        return ERROR_INVALID;
-    }
-    if (day < EARLIEST_DAY)
-        return refuse(err, "at", at, "lies before the year 2000");
-    if (day > today + AHEAD_DAYS) {
-        error_set(err, ERROR_INVALID, "lies too far ahead: at the latest %s",
-                  day_format(today + AHEAD_DAYS, latest));
-        error_field(err, "at", at);
-        return ERROR_INVALID;
-    }
+        error_field(err, "at", at ? at : "");
     row->at_ms = tz_day_start_ms(tz, day);
-    return 0;
+    return rc;
 }
 
 /* ---- what is known ---- */
@@ -178,6 +167,21 @@ static int check_line(struct store *store, const struct action_row *row, struct 
     return rc ? rc : unknown;
 }
 
+/* Nothing could be compared with what was before the first record. */
+static int check_day(struct store *store, const struct tz *tz, const struct action_row *row,
+                     struct error *err)
+{
+    int64_t first_ms, newest_ms;
+    char at[16], first[16];
+    int rc = lot_find_span(store, &first_ms, &newest_ms, err);
+    if (rc || first_ms == WHEN_UNKNOWN_MS || tz_day(tz, row->at_ms) >= tz_day(tz, first_ms))
+        return rc;
+    rc = error_set(err, ERROR_INVALID, "lies before the first lot on record, of %s",
+                   day_format(tz_day(tz, first_ms), first));
+    error_field(err, "at", day_format(tz_day(tz, row->at_ms), at));
+    return rc;
+}
+
 static int check_against(const struct setup *setup, struct store *store,
                          const struct action_row *row, struct error *err)
 {
@@ -190,7 +194,9 @@ static int check_against(const struct setup *setup, struct store *store,
         rc = check_cause(setup, row, err);
     if (!rc)
         rc = check_place(setup, row, err);
-    return rc ? rc : check_line(store, row, err);
+    if (!rc)
+        rc = check_line(store, row, err);
+    return rc ? rc : check_day(store, setup->tz, row, err);
 }
 
 static int read_action(const json_t *body, const struct setup *setup, int64_t now_ms,
@@ -229,12 +235,15 @@ void actions_post(struct request *rq, struct store *store)
         rc = check_against(setup, store, &job.row, &err);
     if (!rc)
         rc = writer_run(rq->app->writer, add_action, &job, &err);
+    char date[16];
+    day_format(tz_day(setup->tz, job.row.at_ms), date);
     json_decref(body);
     setup_unref(setup);
     if (rc)
         request_reply_error(rq, rc, &err);
     else
-        request_reply_json(rq, 201, json_pack("{s:I}", "action", (json_int_t)job.id));
+        request_reply_json(rq, 201,
+                           json_pack("{s:I, s:s}", "action", (json_int_t)job.id, "at", date));
 }
 
 struct action_listing {

@@ -234,11 +234,13 @@ class Asking(ClientTest):
                           "high": 50.8}}
             return self.ok("action", "7", "--effect")
         none = {"complaints": 0, "units": 0, "per_million": None, "low": None, "high": None}
-        out = shown({"ratio": None, "low": 1.4, "high": None, "word": "none before"}, none)
-        self.assertRegex(out, r"ratio +none before \(1\.4 or more\)\n")
+        out = shown({"ratio": None, "low": 1.4, "high": None, "word": "none before, 1 after"}, none)
+        self.assertRegex(out, r"ratio +none before, 1 after \(1\.4 times or more\)\n")
         self.assertRegex(out, r"before +0 complaints, 0 units: no rate yet\n")
         out = shown({"ratio": None, "low": None, "high": None, "word": "too few to tell"}, none)
         self.assertRegex(out, r"ratio +too few to tell\n")
+        out = shown({"ratio": 0, "low": 0, "high": 0.4, "word": "9 before, none after"}, none)
+        self.assertRegex(out, r"ratio +9 before, none after \(0 to 0\.40 times\)\n")
 
     def test_week_page_and_table(self):
         out = self.ok("week", "2026-W47", "--html", "w.html", "--csv", "w.csv")

@@ -396,7 +396,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         if parts[0] == "actions":
             return 200, "application/json", {
                 "action": 7, "at": "2026-11-20", "note": "Second fan at the cooler",
-                "verdict": "it worked", "text": "Fewer than before.",
+                "verdict": "fewer complaints", "text": "Fewer than before.",
                 "caution": "Lots before and after differ in more than this.",
                 "before": {"complaints": 40, "units": 300000, "per_million": 133,
                                         "low": 95, "high": 181},
@@ -431,7 +431,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         if path == "/v1/lots/release":
             return 200, "application/json", {"released": sent["lots"]}
         if path == "/v1/actions":
-            return 201, "application/json", {"action": 7}
+            return 201, "application/json", {"action": 7, "at": sent.get("at", "2026-11-20")}
         if path.endswith("/verdict"):
             state = "open" if sent.get("reopen") else "settled"
             return 200, "application/json", {"case": path.split("/")[3], "state": state}
