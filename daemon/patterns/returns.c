@@ -60,15 +60,22 @@ static struct level *level_of(struct levels *levels, const char *name, bool free
     return level;
 }
 
-static void add_stand(struct tally *t, const struct returns_row *row, const char *caution)
+static const char *text_of(const json_t *body, const char *name)
+{
+    const char *text = json_string_value(json_object_get(body, name));
+    return text ? text : "";
+}
+
+static void add_stand(struct tally *t, const struct returns_row *row, const char *put_at,
+                      const char *caution)
 {
     char case_name[24], when[40];
     snprintf(case_name, sizeof case_name, "C%lld", (long long)row->case_id);
-    json_array_insert_new(
-        t->stand, 0,
-        json_pack("{s:s, s:s, s:s, s:s, s:I, s:s}", "complaint", row->complaint, "case", case_name,
-                  "at", when_format(t->tz, row->received_ms, when), "put_at", row->put_at, "units",
-                  (json_int_t)row->units, "caution", caution));
+    json_array_insert_new(t->stand, 0,
+                          json_pack("{s:s, s:s, s:s, s:s, s:I, s:s}", "complaint", row->complaint,
+                                    "case", case_name, "at",
+                                    when_format(t->tz, row->received_ms, when), "put_at", put_at,
+                                    "units", (json_int_t)row->units, "caution", caution));
     if (json_array_size(t->stand) > STAND_MOST)
         json_array_remove(t->stand, STAND_MOST);
 }
@@ -76,8 +83,10 @@ static void add_stand(struct tally *t, const struct returns_row *row, const char
 static int count_return(void *arg, const struct returns_row *row)
 {
     struct tally *t = arg;
-    const char *const name[FACTORS] = {row->route,  row->store,   row->product,
-                                       row->reason, row->symptom, row->disposition};
+    json_t *body = json_loads(row->body, 0, NULL); /* it was checked when it came in */
+    const char *put_at = text_of(body, "put_at"), *disposition = text_of(body, "disposition");
+    const char *const name[FACTORS] = {
+        row->route, row->store, row->product, text_of(body, "reason"), row->symptom, disposition};
     t->returns++;
     t->units += row->units;
     for (int f = 0; f < FACTORS; f++) {
@@ -85,9 +94,10 @@ static int count_return(void *arg, const struct returns_row *row)
         level->returns++;
         level->units += row->units;
     }
-    const char *caution = return_place_caution(t->catalogue, row->put_at);
-    if (caution && strcmp(row->disposition, "destroy") != 0)
-        add_stand(t, row, caution);
+    const char *caution = return_place_caution(t->catalogue, put_at);
+    if (caution && strcmp(disposition, "destroy") != 0)
+        add_stand(t, row, put_at, caution);
+    json_decref(body);
     return 0;
 }
 
@@ -168,10 +178,11 @@ int returns_report(struct store *store, const struct tz *tz, const struct catalo
                    int32_t from_day, int32_t to_day, json_t **ret, struct error *err)
 {
     struct tally t = {.tz = tz, .catalogue = catalogue, .stand = json_array()};
-    int64_t from_ms = tz_day_start_ms(tz, from_day), to_ms = tz_day_start_ms(tz, to_day + 1);
-    int rc = returns_received(store, from_ms, to_ms, count_return, &t, err);
+    const struct returns_span span = {tz_day_start_ms(tz, from_day),
+                                      tz_day_start_ms(tz, to_day + 1)};
+    int rc = returns_received(store, &span, count_return, &t, err);
     if (!rc)
-        rc = returns_dispatched(store, from_ms, to_ms, count_sent, &t, err);
+        rc = returns_dispatched(store, &span, count_sent, &t, err);
     if (!rc)
         *ret = report_json(&t, from_day, to_day);
     json_decref(t.stand);

@@ -136,6 +136,7 @@ int case_list(struct store *store, const struct case_filter *filter, case_each e
                     DB_ID(filter->after), DB_INT(filter->limit)),
                  err);
     int rc = 0;
+    db_keep(&q); /* callbacks ask for the lots' records */
     while (!rc && db_next(&q)) {
         struct case_row row;
         case_read(&q, &row);
@@ -248,6 +249,7 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
 static int each_row(struct db_query *q, complaint_each each, void *arg)
 {
     int rc = 0;
+    db_keep(q); /* callbacks ask for lots, contacts, records */
     while (!rc && db_next(q)) {
         struct complaint_row row = {
             .id = db_int64(q, 0),

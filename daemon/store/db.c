@@ -82,13 +82,31 @@ static int bind_value(sqlite3_stmt *statement, int at, const struct db_value *va
     }
 }
 
+/* Rows read ahead, one after the other. */
+struct db_rows {
+    int columns, count, at; /* at: the row after the one it stands on */
+    struct record_cell *cells;
+};
+
+static void rows_free(struct db_rows *rows)
+{
+    for (int i = 0; i < rows->count * rows->columns; i++)
+        free((char *)rows->cells[i].text);
+    free(rows->cells);
+    free(rows);
+}
+
 static void reset(struct db_query *q)
 {
+    if (q->kept)
+        rows_free(q->kept);
+    q->kept = NULL;
     if (!q->statement)
         return;
     sqlite3_reset(q->statement);
     sqlite3_clear_bindings(q->statement);
     q->statement = NULL;
+    q->store->open--;
 }
 
 static void fail(struct db_query *q, const char *doing)
@@ -109,7 +127,11 @@ static struct db_query begin(struct store *store, const char *sql, struct error 
 {
     struct db_query q = {.store = store, .err = err};
     q.rc = prepare(store, sql, &q.statement, err);
-    assert(q.rc || !sqlite3_stmt_busy(q.statement));
+    /* inside another's rows it would see what it changes itself, and the same text twice would
+     * take the rows from under its caller */
+    assert(store->open == 0);
+    if (!q.rc)
+        store->open++;
     return q;
 }
 
@@ -147,8 +169,21 @@ struct db_query db_query_cells(struct store *store, const char *sql,
     return q;
 }
 
+static bool next_kept(struct db_query *q)
+{
+    if (q->kept->at == q->kept->count) {
+        reset(q);
+        return false;
+    }
+    q->kept->at++;
+    q->rows++;
+    return true;
+}
+
 bool db_next(struct db_query *q)
 {
+    if (q->kept)
+        return next_kept(q);
     if (!q->statement)
         return false;
     int step = sqlite3_step(q->statement);
@@ -161,6 +196,32 @@ bool db_next(struct db_query *q)
     else
         fail(q, "the database could not do it");
     return false;
+}
+
+void db_keep(struct db_query *q)
+{
+    struct db_rows rows = {.columns = q->statement ? sqlite3_column_count(q->statement) : 0};
+    int capacity = 0;
+    assert(!q->kept && q->rows == 0);
+    while (db_next(q)) {
+        if (rows.count == capacity) {
+            capacity = capacity ? 2 * capacity : 8;
+            rows.cells =
+                xrealloc(rows.cells, (size_t)(capacity * rows.columns) * sizeof *rows.cells);
+        }
+        for (int i = 0; i < rows.columns; i++) {
+            struct record_cell cell = db_cell(q, i);
+            if (cell.form == RECORD_TEXT)
+                cell.text = xstrndup(cell.text, cell.length);
+            rows.cells[rows.count * rows.columns + i] = cell;
+        }
+        rows.count++;
+    }
+    q->rows = 0;
+    q->kept = xcalloc(1, sizeof *q->kept);
+    *q->kept = rows;
+    if (q->rc)
+        reset(q);
 }
 
 int db_end(struct db_query *q, int answer)
@@ -210,6 +271,18 @@ int db_ids(struct store *store, const char *sql, const struct db_value *with, in
     return db_end(&q, 0);
 }
 
+bool db_next_name(struct store *store, struct db_names *names, struct error *err)
+{
+    struct db_query q = names->begun ? db_query(store, names->next, DB(DB_TEXT(names->name)), err)
+                                     : db_query(store, names->first, NULL, err);
+    bool more = db_next(&q) && db_cell(&q, 0).form == RECORD_TEXT; /* "" is a name too */
+    if (more)
+        db_copy(&q, 0, names->name, sizeof names->name);
+    names->begun = true;
+    names->rc = db_end(&q, 0);
+    return more && !names->rc;
+}
+
 int db_exec(struct store *store, const char *sql, struct error *err)
 {
     if (sqlite3_exec(store->db, sql, NULL, NULL, NULL) == SQLITE_OK)
@@ -229,40 +302,74 @@ int64_t db_last_id(struct store *store)
 
 /* ---- columns ---- */
 
-static bool is_null(const struct db_query *q, int at)
+static const struct record_cell *kept_cell(const struct db_query *q, int at)
 {
-    return sqlite3_column_type(q->statement, at) == SQLITE_NULL;
+    const struct db_rows *rows = q->kept;
+    assert(rows->at > 0 && at < rows->columns);
+    return &rows->cells[(rows->at - 1) * rows->columns + at];
+}
+
+struct record_cell db_cell(struct db_query *q, int at)
+{
+    if (q->kept)
+        return *kept_cell(q, at);
+    struct record_cell cell = {.form = RECORD_NOTHING};
+    switch (sqlite3_column_type(q->statement, at)) {
+    case SQLITE_INTEGER:
+        cell.form = RECORD_INTEGER;
+        cell.integer = sqlite3_column_int64(q->statement, at);
+        break;
+    case SQLITE_FLOAT:
+        cell.form = RECORD_NUMBER;
+        cell.number = sqlite3_column_double(q->statement, at);
+        break;
+    case SQLITE_TEXT:
+        cell.form = RECORD_TEXT;
+        cell.text = (const char *)sqlite3_column_text(q->statement, at);
+        cell.length = (uint32_t)sqlite3_column_bytes(q->statement, at);
+        break;
+    default:
+        break;
+    }
+    return cell;
 }
 
 int db_int(struct db_query *q, int at)
 {
-    return sqlite3_column_int(q->statement, at);
+    return (int)db_int64(q, at);
 }
 
 int64_t db_int64(struct db_query *q, int at)
 {
-    return sqlite3_column_int64(q->statement, at);
+    struct record_cell cell = db_cell(q, at);
+    return cell.form == RECORD_NUMBER ? (int64_t)cell.number : cell.integer;
 }
 
 double db_real(struct db_query *q, int at)
 {
-    return is_null(q, at) ? NAN : sqlite3_column_double(q->statement, at);
+    struct record_cell cell = db_cell(q, at);
+    if (cell.form == RECORD_NUMBER)
+        return cell.number;
+    return cell.form == RECORD_INTEGER ? (double)cell.integer : NAN;
 }
 
 int64_t db_ms(struct db_query *q, int at)
 {
-    return is_null(q, at) ? WHEN_UNKNOWN_MS : db_int64(q, at);
+    struct record_cell cell = db_cell(q, at);
+    return cell.form == RECORD_NOTHING ? WHEN_UNKNOWN_MS : cell.integer;
 }
 
 int32_t db_day(struct db_query *q, int at)
 {
-    return is_null(q, at) ? WHEN_UNKNOWN_DAY : db_int(q, at);
+    struct record_cell cell = db_cell(q, at);
+    return cell.form == RECORD_NOTHING ? WHEN_UNKNOWN_DAY : (int32_t)cell.integer;
 }
 
 const char *db_text(struct db_query *q, int at)
 {
-    const char *text = (const char *)sqlite3_column_text(q->statement, at);
-    return text ? text : "";
+    struct record_cell cell = db_cell(q, at);
+    assert(cell.form == RECORD_TEXT || cell.form == RECORD_NOTHING); /* numbers have no text */
+    return cell.text ? cell.text : "";
 }
 
 void db_copy(struct db_query *q, int at, char *out, size_t size)
@@ -273,29 +380,6 @@ void db_copy(struct db_query *q, int at, char *out, size_t size)
         memcpy(out, text, length + 1);
     else
         text_clip(text, out, size);
-}
-
-struct record_cell db_cell(struct db_query *q, int at)
-{
-    struct record_cell cell = {.form = RECORD_NOTHING};
-    switch (sqlite3_column_type(q->statement, at)) {
-    case SQLITE_INTEGER:
-        cell.form = RECORD_INTEGER;
-        cell.integer = db_int64(q, at);
-        break;
-    case SQLITE_FLOAT:
-        cell.form = RECORD_NUMBER;
-        cell.number = sqlite3_column_double(q->statement, at);
-        break;
-    case SQLITE_TEXT:
-        cell.form = RECORD_TEXT;
-        cell.text = db_text(q, at);
-        cell.length = (uint32_t)sqlite3_column_bytes(q->statement, at);
-        break;
-    default:
-        break;
-    }
-    return cell;
 }
 
 /* ---- the connection ---- */

@@ -11,10 +11,12 @@
  * What fails, early or late, stays in the query: db_next() is false from then on and db_end()
  * answers the code that stands in `err`; nobody between needs to look. Full disk: ERROR_NO_SPACE;
  * a broken constraint: ERROR_CONFLICT. The last row and db_end() reset the statement: an open read
- * keeps the WAL from shrinking. */
+ * keeps the WAL from shrinking. A connection has one open statement at a time: where a callback
+ * may ask the database itself, the rows are read first, db_keep(). */
 #ifndef ODDLOAF_STORE_DB_H
 #define ODDLOAF_STORE_DB_H
 
+#include "base/length.h"
 #include "store/record_kind.h"
 #include "store/store.h"
 #include <math.h>
@@ -91,6 +93,7 @@ static inline struct db_value DB_PIECE(const char *text, size_t length) /* its f
 struct db_query {
     struct store *store;
     struct sqlite3_stmt *statement; /* NULL: it has ended */
+    struct db_rows *kept;           /* instead of the statement: db_keep() */
     struct error *err;
     int rc;   /* 0, or the negative code of what went wrong */
     int rows; /* given so far */
@@ -102,6 +105,9 @@ struct db_query db_query(struct store *store, const char *sql, const struct db_v
 struct db_query db_query_cells(struct store *store, const char *sql,
                                const struct record_cell *cells, int count, struct error *err);
 bool db_next(struct db_query *q); /* true: it stands on a row */
+/* Before the first db_next(): reads all rows into memory and ends the statement, so that other
+ * statements may run while these rows are gone through. For few rows: the statement limits them. */
+void db_keep(struct db_query *q);
 /* Ends it: what failed, or else `answer`. */
 int db_end(struct db_query *q, int answer);
 /* Ends it: what failed; ERROR_NOT_FOUND with this text if there was no row; or 0. */
@@ -115,6 +121,16 @@ int db_number(struct store *store, const char *sql, const struct db_value *with,
 /* Its first column in all rows; the statement limits them to what `ids` holds. */
 int db_ids(struct store *store, const char *sql, const struct db_value *with, int64_t *ids,
            int *ret_count, struct error *err);
+/* The different names in an indexed column of a large table, from one to the next along the index
+ * (a DISTINCT would look at every row): `first` and `next` select the least, of all and of those
+ * after ?1. Begins with name "". */
+struct db_names {
+    const char *first, *next;
+    char name[LENGTH_NAME + 1];
+    bool begun;
+    int rc; /* what failed; 0 */
+};
+bool db_next_name(struct store *store, struct db_names *names, struct error *err);
 /* Any commands, not kept. */
 int db_exec(struct store *store, const char *sql, struct error *err);
 

@@ -4,8 +4,9 @@
 
 int joined_add(struct store *store, const struct joined_row *row, struct error *err)
 {
-    static const char SQL_FIRST[] = "INSERT OR IGNORE INTO joined_first(complaint_id, body)"
-                                    " SELECT id, body FROM complaint WHERE id = ?1";
+    static const char SQL_FIRST[] = "INSERT INTO joined_first(complaint_id, body)"
+                                    " SELECT id, body FROM complaint WHERE id = ?1"
+                                    " ON CONFLICT DO NOTHING";
     static const char SQL[] = "INSERT INTO joined(uuid, complaint_id, received_ms, logged_ms,"
                               " joined_ms, body) VALUES(?1, ?2, ?3, ?4, ?5, ?6)";
     int rc = db_run(store, SQL_FIRST, DB(DB_INT(row->complaint_id)), err);
@@ -44,6 +45,7 @@ int joined_move(struct store *store, int64_t complaint_id, int64_t to_complaint_
 static int each_row(struct db_query *q, joined_each each, void *arg)
 {
     int rc = 0;
+    db_keep(q); /* callbacks ask for contacts */
     while (!rc && db_next(q)) {
         const struct joined_row row = {.uuid = db_text(q, 0),
                                        .complaint_id = db_int64(q, 1),

@@ -312,15 +312,11 @@ int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volu
 int lot_find_lines(struct store *store, int (*each)(void *arg, const char *line), void *arg,
                    struct error *err)
 {
-    /* from line to line along the index: a DISTINCT would look at every lot */
-    static const char SQL[] = "WITH RECURSIVE next(line) AS (SELECT min(line) FROM lot UNION ALL"
-                              " SELECT (SELECT min(line) FROM lot WHERE line > next.line) FROM next"
-                              " WHERE next.line IS NOT NULL)"
-                              " SELECT line FROM next WHERE line IS NOT NULL";
-    struct db_query q = db_query(store, SQL, NULL, err);
+    static const char SQL_FIRST[] = "SELECT min(line) FROM lot";
+    static const char SQL_NEXT[] = "SELECT min(line) FROM lot WHERE line > ?1";
+    struct db_names lines = {.first = SQL_FIRST, .next = SQL_NEXT};
     int rc = 0;
-    while (!rc && db_next(&q)) {
-        rc = each(arg, db_text(&q, 0));
-    }
-    return db_end(&q, rc);
+    while (!rc && db_next_name(store, &lines, err))
+        rc = each(arg, lines.name);
+    return rc ? rc : lines.rc;
 }

@@ -257,6 +257,7 @@ int outbox_list(struct store *store, bool sent, int limit, outbox_each each, voi
     static const char SENT[] = MAIL_COLUMNS " WHERE state = 'sent' ORDER BY id DESC LIMIT ?1";
     struct db_query q = db_query(store, sent ? SENT : UNSENT, DB(DB_INT(limit)), err);
     int rc = 0;
+    db_keep(&q); /* callbacks ask for the recipients */
     while (!rc && db_next(&q)) {
         const struct outbox_mail mail = {.id = db_int64(&q, 0),
                                          .case_id = db_int64(&q, 1),

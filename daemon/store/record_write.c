@@ -215,6 +215,7 @@ static int against_old(struct record_writing *w, const struct record_cell *cells
 {
     struct db_query q = db_query_cells(w->store, w->sql->old, cells, w->table->keys, err);
     int rc = 0;
+    db_keep(&q); /* keeping it asks for the names of lots and products */
     *ret = RECORD_NEW;
     if (db_next(&q)) {
         bool same = same_values(w->table, cells, &q);

@@ -12,11 +12,14 @@ struct returns_row {
     const char *complaint, *symptom;
     const char *route; /* as said, else the one the lot went to that store by */
     const char *store, *product;
-    const char *reason, *put_at, *disposition; /* "" not given */
+    const char *body; /* JSON, without contact */
+};
+struct returns_span {
+    int64_t from_ms, to_ms; /* [from, to) */
 };
 typedef int (*returns_each)(void *arg, const struct returns_row *row);
-/* Complaints of channel "return" received in [from, to), by receipt. */
-int returns_received(struct store *store, int64_t from_ms, int64_t to_ms, returns_each each,
+/* Complaints of channel "return" received then, by receipt. */
+int returns_received(struct store *store, const struct returns_span *span, returns_each each,
                      void *arg, struct error *err);
 
 struct returns_sent {
@@ -24,8 +27,8 @@ struct returns_sent {
     int64_t units;
 };
 typedef int (*returns_sent_each)(void *arg, const struct returns_sent *row);
-/* Units dispatched in [from, to), summed by route, store and product. */
-int returns_dispatched(struct store *store, int64_t from_ms, int64_t to_ms, returns_sent_each each,
+/* Units dispatched then, summed by route, store and product; route by route. */
+int returns_dispatched(struct store *store, const struct returns_span *span, returns_sent_each each,
                        void *arg, struct error *err);
 
 #endif

@@ -22,6 +22,7 @@ struct store {
         const void *key;
         void *memo;
     } memos[DB_MEMOS];
+    int open; /* statements that have begun and not ended: one at most */
     bool checkpoint_soon;
 };
 

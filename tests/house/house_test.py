@@ -265,6 +265,70 @@ class Circles(unittest.TestCase):
             self.assertEqual(circles(objects(library)), {}, library)
 
 
+# SQL that another engine would not take as it is: {what: (pattern, why it stays, the files that have
+# it)}. What only migrations run (schema*.c) is of this engine's own files.
+CONFLICT = "one statement where asking first would be two; PostgreSQL has it too"
+ORDER = "tells the order of a join, that no statistics of the tables are there to choose"
+NOT_PLAIN = {
+    "a query into JSON": (r"\bjson_\w+\(|->>?", None, set()),
+    "INDEXED BY": (r"INDEXED BY", None, set()),
+    "a recursion": (r"WITH RECURSIVE", None, set()),
+    "INSTEAD OF": (r"INSTEAD OF", None, set()),
+    "a trigger": (r"CREATE TRIGGER", None, set()),
+    "RETURNING": (r"\bRETURNING\b", "the revision given, read where it is counted up", {"ranking.c"}),
+    "ON CONFLICT": (r"ON CONFLICT", CONFLICT, {
+        "company_count.c", "contact.c", "joined.c", "outbox.c", "pattern_count.c", "ranking.c",
+        "record_find.c", "record_sql.c", "store.c", "work.c"}),
+    "OR IGNORE, OR REPLACE": (r"\b(?:INSERT OR|REPLACE INTO)\b", CONFLICT, {"pattern_count.c"}),
+    "row values": (r"\([\w.]+, [\w., ]+\) *(?:[<>=]+|IN) *\(", "a page begins behind the last row of "
+                   "the one before, and several columns are counted in one look at the rows",
+                   {"complaint.c", "move.c", "recount.c"}),
+    "max or min of two": (r"\b(?:max|min)\([^()]*,", None, set()),
+    "the row's number": (r"\browid\b(?<!WITHOUT ROWID)", "the order in which files were accepted",
+                         {"load_file.c"}),
+    "CROSS JOIN": (r"CROSS JOIN", ORDER,
+                   {"contact.c", "evidence.c", "pattern.c", "pattern_count.c", "pattern_cuts.c",
+                    "retained.c"}),
+    "a function of the engine": (
+        r"\b(?:ifnull|iif|total|group_concat|instr|typeof|strftime|unixepoch|printf|julianday|hex|"
+        r"quote|likely|unlikely|last_insert_rowid|changes)\(|\bGLOB\b",
+        "total() is 0 of no rows", {"pattern.c"}),
+}
+LITERALS = re.compile(r'(?:"(?:\\.|[^"\\\n])*"\s*(?:[A-Z_][A-Z_0-9]*\s*)*)+')
+
+
+def statements(text):
+    """The strings of a C file, those that stand side by side as one."""
+    text = re.sub(r"/\*.*?\*/", " ", text, flags=re.DOTALL)
+    return ["".join(re.findall(r'"((?:\\.|[^"\\\n])*)"', run)) for run in LITERALS.findall(text)]
+
+
+class Sql(unittest.TestCase):
+    def test_it_is_plain_but_for_the_places_named(self):
+        files = {f.name: statements(f.read_text()) for f in sources("daemon/store")
+                 if f.suffix == ".c" and not f.name.startswith("schema")}
+        for what, (pattern, why, named) in NOT_PLAIN.items():
+            have = {name for name, texts in files.items()
+                    if any(re.search(pattern, text) for text in texts)}
+            with self.subTest(what):
+                self.assertEqual(have, named, f"say it plainly, or name the file here ({why})")
+
+    def test_the_check_finds_each(self):
+        for what, sql in (
+                ("a query into JSON", "SELECT json_extract(body, '$.x') FROM t"),
+                ("a recursion", "WITH RECURSIVE n(x) AS (SELECT 1)"), ("INDEXED BY", "t INDEXED BY i"),
+                ("row values", "WHERE (a.b, c) < (SELECT d, e FROM t)"),
+                ("max or min of two", "SELECT max(a, b) FROM t"), ("ON CONFLICT", "ON CONFLICT(a) DO"),
+                ("OR IGNORE, OR REPLACE", "INSERT OR IGNORE INTO t"), ("RETURNING", "RETURNING id"),
+                ("a trigger", "CREATE TRIGGER t"), ("INSTEAD OF", "t INSTEAD OF INSERT"),
+                ("the row's number", "ORDER BY rowid"), ("CROSS JOIN", "a CROSS JOIN b"),
+                ("a function of the engine", "SELECT total(x)")):
+            found = {name for name, (pattern, _, _) in NOT_PLAIN.items() if re.search(pattern, sql)}
+            self.assertEqual(found, {what}, sql)
+        self.assertEqual(statements('x = "SELECT a" /* "no" */ COLUMNS\n " FROM t"; y = "z";'),
+                         ["SELECT a FROM t", "z"])
+
+
 # Public functions that begin otherwise: {header: {beginning: why}}.
 NAMED_OTHERWISE = {
     "daemon/base/text.h": {"x": "xmalloc() and its kin are known by these names in every C program"},

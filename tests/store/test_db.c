@@ -37,6 +37,37 @@ static int teardown(void **state)
     return rc;
 }
 
+/* Rows kept are as they were read, and leave the connection free for other statements. */
+static void test_rows_kept_live_beside_other_statements(void **state)
+{
+    struct fixture *f = *state;
+    static const char SQL[] = "SELECT 1 AS n, 'one' AS name, 0.5 AS x UNION ALL"
+                              " SELECT 2, NULL, 7 ORDER BY n";
+    static const char SQL_OTHER[] = "SELECT 'other'";
+    struct error err = {0};
+    struct db_query q = db_query(f->store, SQL, NULL, &err);
+    db_keep(&q);
+    assert_true(db_next(&q));
+    struct db_query other = db_query(f->store, SQL_OTHER, NULL, &err);
+    assert_true(db_next(&other));
+    assert_int_equal(db_int(&q, 0), 1);
+    assert_string_equal(db_text(&q, 1), "one");
+    assert_true(db_real(&q, 2) == 0.5);
+    assert_string_equal(db_text(&other, 0), "other");
+    assert_int_equal(db_end(&other, 0), 0);
+    assert_true(db_next(&q));
+    assert_int_equal(db_int64(&q, 0), 2);
+    assert_string_equal(db_text(&q, 1), "");
+    assert_true(db_real(&q, 2) == 7);
+    assert_int_equal(q.rows, 2);
+    assert_false(db_next(&q));
+    assert_int_equal(db_end(&q, 5), 5);
+    q = db_query(f->store, SQL, NULL, &err);
+    db_keep(&q);
+    assert_true(db_next(&q)); /* left early: freed */
+    assert_int_equal(db_end(&q, 0), 0);
+}
+
 /* An empty file is read as a database without a table: no statement can be prepared. */
 static void test_code_and_error_agree_where_no_table_is(void **state)
 {
@@ -129,6 +160,8 @@ static void test_a_broken_constraint_is_a_conflict(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(test_rows_kept_live_beside_other_statements, setup,
+                                        teardown),
         cmocka_unit_test(test_code_and_error_agree_where_no_table_is),
         cmocka_unit_test_setup_teardown(test_a_query_left_early_is_reset, setup, teardown),
         cmocka_unit_test_setup_teardown(test_unknown_values_are_null, setup, teardown),
