@@ -30,7 +30,8 @@ NORMAL = {
     "acid_grain": num(value=200), "core_at_pack_c": num(value=38),
     "core_at_pack_c.max": num(1.03), "core_at_slicing_c": num(value=38.5),
     "cooler_air_c": num(), "cool_min": num(value=75), "cooler_rh_pct": num(value=80),
-    "core_end_bake_c": num(value=96.5), "bake_min": num(value=22), "crumb_moisture_pct": num(),
+    "core_end_bake_c": num(value=96.5), "water_pct_flour": num(value=61),
+    "water_pct_flour.min": num(.995), "falling_number_s": num(value=310), "bake_min": num(value=22), "crumb_moisture_pct": num(),
     "seal_fail_pct": num(value=.4), "seal_fail_pct.max": num(1.2), "line_stop_min": num(value=5),
     "softener_pct_flour": num(value=.5), "softener_pct_flour.min": num(.98),
     "softener_pct_flour.max": num(1.02), "ferment_min": num(), "proof_min": num(),
@@ -122,6 +123,8 @@ SITUATIONS = (
     ("off-odor", "wild-yeast", {"odor": word("solvent"), "colour": word("white-chalky")}),
     ("off-odor", "fat-rancid", {"odor": word("rancid"), "company.fat": bits(3, 4)}),
     ("off-odor", "pack-taint", {"odor": word("plastic"), "company.film": bits(3, 4)}),
+    ("off-odor", "taint-haloanisole", {"odor": word("musty"), "company.film": bits(3.5, 4),
+                                       "age_days": num(value=1), "days_past_code": num(value=-8)}),
     ("off-odor", "cleaning-residue", {"odor": word("chemical"), "company.line_hour": bits(3, 5),
                                       "slicer.hours_since_cleaned": num(.05, value=1)}),
     ("off-odor", "inhibitor-broken-down", {"odor": word("hydrocarbon"), "family": word("flatbread"),
@@ -147,6 +150,16 @@ SITUATIONS = (
     ("staling", "pack-leak-dry", {"seal_fail_pct": num(8, 10, 4), "crumb": word("dry")}),
     ("staling", "cold-storage", {"kept": word("fridge"), "crumb": word("crumbly"), "season": word("winter")}),
     ("staling", "old-stock-stale", {"days_past_code": num(value=3), "age_days": num(value=13), "bought_life_share": num(value=1.1)}),
+    ("staling", "dough-water-off", {"water_pct_flour": num(.93, -6, 57), "water_pct_flour.min": num(.92),
+                                    "crumb_moisture_pct": num(.95, -4), "crumb": word("dry")}),
+    ("staling", "dough-water-off", {"water_pct_flour": num(.93, -6, 57), "crumb": word("firm"),
+                                    "crumb_moisture_pct": None,
+                                    "core_end_bake_c": num(1.02, 1.5, 98.5)}),
+    # gummy in all lots of one flour lot, nobody measured the flour
+    ("staling", "flour-sprouted", {"crumb": word("gummy"), "company.flour": bits(4, 4),
+                                   "falling_number_s": None, "age_days": num(value=1),
+                                   "aerobic_spores_cfu_g": None}),
+    ("staling", "flour-sprouted", {"crumb": word("sticky"), "falling_number_s": num(.5, -8, 150)}),
     ("staling", "rope-crumb", {"crumb": word("stringy"), "season": word("summer"),
                                "aerobic_spores_cfu_g": None}),
 )
@@ -173,5 +186,7 @@ UNCLEAR = (
     ("off-odor", {"odor": word("sour")}),
     ("off-odor", {"odor": word("smoky")}),
     ("staling", {"crumb": word("firm"), "kept": word("counter")}),
+    # the core of a normal loaf: 100 to 101 °C was measured
+    ("staling", {"core_end_bake_c": num(1.0, .5, 100.8), "crumb": word("dry")}),
     ("staling", {"crumb": word("dry"), "opened_days": num(value=5)}),
 )
