@@ -168,6 +168,7 @@ static void load_all(struct loading *l)
     l->rules->vocabulary = vocabulary_load(&l->doc, l->dir);
     if (l->doc.first.code)
         return; /* what it does not know would be a fault of every rule */
+    load_file(l, "cautions", rules_check_cautions);
     load_causes(l);
     load_file(l, "asks", rules_check_asks);
     load_file(l, "ranking", rules_check_ranking);
@@ -228,6 +229,8 @@ void rules_free(struct rules *rules)
     free(rules->facts);
     free(rules->uses);
     json_decref(rules->asks_document);
+    free(rules->cautions);
+    json_decref(rules->cautions_document);
     vocabulary_free(rules->vocabulary);
     free(rules);
 }

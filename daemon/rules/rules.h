@@ -71,9 +71,21 @@ struct rule_cause {
     const char **reach;
     int reach_count;
     struct rule_evidence reach_fact; /* curve of probabilities; fact -1 if none */
-    const json_t *checks, *actions, *cautions, *sources; /* arrays or NULL */
-    const json_t *caller_cautions; /* the desk's; the others are the plant's */
-    json_t *document;              /* owns every borrowed text above */
+    const json_t *checks, *actions;  /* arrays or NULL; their "mind" are ids of cautions */
+    const json_t *cautions;          /* ids, or texts of the plant's own */
+    const json_t *caller_cautions;   /* texts of the plant's own for the desk */
+    const json_t *sources;           /* array or NULL */
+    json_t *document;                /* owns every borrowed text above */
+};
+
+/* Who reads a caution. */
+enum rule_reader { READER_DESK, READER_LAB, READER_QA, READER_PLANT };
+
+/* rules/cautions.json */
+struct rule_caution {
+    const char *id, *text;
+    unsigned readers;  /* bit 1 << reader */
+    unsigned symptoms; /* bit 1 << symptom: every case of it brings the caution */
 };
 
 struct rule_answer {
@@ -149,9 +161,13 @@ struct rules {
     struct vocabulary *vocabulary;
     char hash[80]; /* "sha256:…" over names and bytes of all rule files */
     json_t *asks_document;
+    struct rule_caution *cautions;
+    int caution_count;
+    json_t *cautions_document;
 };
 
-/* Reads DIR/causes/NAME.json (all), DIR/asks.json, DIR/ranking.json. Every fault is reported
+/* Reads DIR/cautions.json, DIR/causes/NAME.json (all), DIR/asks.json, DIR/ranking.json. Every fault
+ * is reported
  * (`report` may be NULL) with file, line and column; then the first is also in `err` and its code
  * returned, and there are no rules. */
 int rules_load(const char *dir, doc_report report, void *arg, struct rules **ret,
@@ -161,6 +177,8 @@ void rules_free(struct rules *rules); /* NULL is fine */
 int rules_cause(const struct rules *rules, const char *id);
 /* Index of a fact by its name as written (a model fact: the first with that name), -1. */
 int rules_fact(const struct rules *rules, const char *name);
+/* NULL if there is none. */
+const struct rule_caution *rules_caution(const struct rules *rules, const char *id);
 /* {"rules":"sha256:…","causes":[{"cause","title","symptoms":{…},"file"}]}: new reference. */
 json_t *rules_list(const struct rules *rules);
 

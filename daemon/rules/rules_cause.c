@@ -250,10 +250,38 @@ static void read_check(const struct doc_place *place, void *part)
         {"effort", DOC_TEXT, DOC_AT(struct check, effort), .words = RULES_CHECK_EFFORT,
          .required = true},
         {"settles", DOC_NUMBER, DOC_AT(struct check, settles), 0, 1},
+        {"mind", DOC_LIST, .low = 1, .high = 20, .each = rules_check_mind},
         {.name = "note"},
         {0}};
     (void)part;
     doc_read(place, ROWS, &check);
+}
+
+static const struct doc_row SAYING = {.kind = DOC_TEXT, .size = sizeof(const char *)};
+
+/* A text, or one with what it touches. */
+static void read_action(const struct doc_place *place, void *part)
+{
+    struct action {
+        const char *what;
+    } action;
+    static const struct doc_row ROWS[] = {
+        {"do", DOC_TEXT, DOC_AT(struct action, what), .required = true},
+        {"mind", DOC_LIST, .low = 1, .high = 20, .each = rules_check_mind},
+        {0}};
+    (void)part;
+    if (json_is_object(place->value))
+        doc_read(place, ROWS, &action);
+    else
+        doc_value(place, &SAYING, &action.what);
+}
+
+/* A caution's id, or a text of the plant's own: one word is no text. */
+static void read_caution(const struct doc_place *place, void *part)
+{
+    const char *text = NULL;
+    if (doc_value(place, &SAYING, &text) && !strchr(text, ' '))
+        rules_check_mind(place, part);
 }
 
 static void check_id(const struct doc_place *top, const char *id, const char *file_stem)
@@ -276,8 +304,8 @@ void rules_check_cause(struct doc *doc, const char *file_stem)
         {"reach", DOC_LIST, .each = read_reach},
         {"reach_fact", DOC_OTHER, DOC_AT(struct rule_cause, reach_fact), .each = read_reach_fact},
         {"checks", DOC_LIST, .each = read_check},
-        {"actions", DOC_TEXTS, .at = offsetof(struct rule_cause, actions)},
-        {"cautions", DOC_TEXTS, .at = offsetof(struct rule_cause, cautions)},
+        {"actions", DOC_LIST, .each = read_action},
+        {"cautions", DOC_LIST, .each = read_caution},
         {"caller_cautions", DOC_TEXTS, .at = offsetof(struct rule_cause, caller_cautions)},
         {"sources", DOC_TEXTS, .at = offsetof(struct rule_cause, sources)},
         {"background", DOC_FLAG, DOC_AT(struct rule_cause, background)},
@@ -294,6 +322,8 @@ void rules_check_cause(struct doc *doc, const char *file_stem)
     doc_read(&top, ROWS, &cause);
     check_id(&top, cause.id, file_stem);
     cause.checks = json_object_get(doc->root, "checks");
+    cause.actions = json_object_get(doc->root, "actions");
+    cause.cautions = json_object_get(doc->root, "cautions");
     rules->causes =
         xrealloc(rules->causes, (size_t)(rules->cause_count + 1) * sizeof *rules->causes);
     rules->causes[rules->cause_count++] = cause;

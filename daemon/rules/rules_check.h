@@ -30,7 +30,11 @@ struct rules_check_curve {
 /* `part`: a struct rules_check_curve. Two points or more, x increasing. */
 void rules_check_curve(const struct doc_place *place, void *part);
 
+/* The id of a caution that is on file. */
+void rules_check_mind(const struct doc_place *place, void *part);
+
 /* The files. */
+void rules_check_cautions(struct doc *doc, const char *file_stem);
 void rules_check_cause(struct doc *doc, const char *file_stem);
 void rules_check_asks(struct doc *doc, const char *file_stem);
 void rules_check_ranking(struct doc *doc, const char *file_stem);

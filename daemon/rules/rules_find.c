@@ -25,6 +25,14 @@ int rules_cause(const struct rules *rules, const char *id)
     return -1;
 }
 
+const struct rule_caution *rules_caution(const struct rules *rules, const char *id)
+{
+    for (int i = 0; i < rules->caution_count; i++)
+        if (rules->cautions[i].id && strcmp(rules->cautions[i].id, id) == 0)
+            return &rules->cautions[i];
+    return NULL;
+}
+
 int rules_fact(const struct rules *rules, const char *name)
 {
     for (int i = 0; i < rules->fact_count; i++)

@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { EXPLAINED = 6, ITEMS_MOST = 128, SHOWN_CHECKS = 6, SHOWN_CAUTIONS = 6 };
+enum { EXPLAINED = 6, ITEMS_MOST = 128, SHOWN_CHECKS = 6 };
 #define LIKELY 0.10     /* causes whose checks and cautions are shown */
 #define SHOWN_BITS 0.05 /* what speaks less is left out of `for` and `against` */
 
@@ -172,6 +172,50 @@ static json_t *lots_json(const struct case_rank *ranked)
     return list;
 }
 
+/* ---- checks, actions, and what those who do them must mind ---- */
+
+static bool has_text(const json_t *list, const char *text)
+{
+    for (size_t i = 0; i < json_array_size(list); i++)
+        if (strcmp(json_string_value(json_array_get(list, i)), text) == 0)
+            return true;
+    return false;
+}
+
+static void add_text(json_t *list, const char *text)
+{
+    if (!has_text(list, text))
+        json_array_append_new(list, json_string(text));
+}
+
+#define EVERYBODY (~0u)
+#define DESK (1u << READER_DESK)
+
+/* Those of the ids that one of the readers must mind; a text that is no id is for all but the
+ * desk. */
+static void add_minded(json_t *list, const struct triage *triage, const json_t *ids,
+                       unsigned readers)
+{
+    for (size_t i = 0; i < json_array_size(ids); i++) {
+        const char *id = json_string_value(json_array_get(ids, i));
+        const struct rule_caution *caution = rules_caution(triage->rules, id);
+        bool minds = caution ? (caution->readers & readers) != 0 : readers != DESK;
+        if (minds)
+            add_text(list, caution ? caution->text : id);
+    }
+}
+
+static json_t *check_json(const struct triage *triage, const struct rule_cause *cause,
+                          const json_t *written)
+{
+    json_t *check = json_copy((json_t *)written), *cautions = json_array();
+    add_minded(cautions, triage, json_object_get(written, "mind"), EVERYBODY);
+    json_object_del(check, "mind");
+    json_object_set_new(check, "cautions", cautions);
+    json_object_set_new(check, "cause", json_string(cause->id));
+    return check;
+}
+
 static json_t *checks_json(const struct triage *triage, const struct case_rank *ranked)
 {
     json_t *list = json_array();
@@ -183,56 +227,86 @@ static json_t *checks_json(const struct triage *triage, const struct case_rank *
         for (size_t c = 0; c < json_array_size(cause->checks); c++) {
             if (json_array_size(list) >= SHOWN_CHECKS)
                 return list;
-            json_t *check = json_copy(json_array_get(cause->checks, c));
-            json_object_set_new(check, "cause", json_string(cause->id));
-            json_array_append_new(list, check);
+            json_array_append_new(list,
+                                  check_json(triage, cause, json_array_get(cause->checks, c)));
         }
     }
     return list;
 }
 
-static bool has_text(const json_t *list, const char *text)
+static const json_t *first_actions(const struct triage *triage, const struct case_rank *ranked)
 {
-    for (size_t i = 0; i < json_array_size(list); i++)
-        if (strcmp(json_string_value(json_array_get(list, i)), text) == 0)
-            return true;
-    return false;
+    return triage->rules->causes[ranked->rank->causes[0].cause].actions;
 }
 
-static void add_cautions(json_t *list, const json_t *cautions)
+static json_t *actions_json(const struct triage *triage, const struct case_rank *ranked)
 {
-    for (size_t c = 0; c < json_array_size(cautions); c++) {
-        const char *text = json_string_value(json_array_get(cautions, c));
-        if (json_array_size(list) < SHOWN_CAUTIONS && !has_text(list, text))
-            json_array_append_new(list, json_string(text));
+    const json_t *actions = first_actions(triage, ranked);
+    json_t *list = json_array();
+    for (size_t i = 0; i < json_array_size(actions); i++) {
+        json_t *action = json_array_get(actions, i);
+        json_array_append(list, json_is_string(action) ? action : json_object_get(action, "do"));
+    }
+    return list;
+}
+
+static void add_of_symptom(json_t *list, const struct triage *triage, int symptom, unsigned readers)
+{
+    for (int i = 0; i < triage->rules->caution_count; i++) {
+        const struct rule_caution *caution = &triage->rules->cautions[i];
+        if (caution->symptoms & 1u << symptom && caution->readers & readers)
+            add_text(list, caution->text);
     }
 }
 
-/* Those of the likely causes: what to tell a caller, or that and what the plant must mind. */
-static json_t *cautions_json(const struct triage *triage, const struct case_rank *ranked,
-                             bool caller)
+static void add_of_causes(json_t *list, const struct triage *triage, const struct case_rank *ranked,
+                          unsigned readers)
 {
-    json_t *list = json_array();
-    if (ranked->input.harm && !caller)
-        json_array_append_new(list, json_string(HARM_CAUTION));
-    else if (ranked->input.harm_possible && !caller)
-        json_array_append_new(list, json_string(POSSIBLE_CAUTION));
     for (int i = 0; i < ranked->rank->count; i++) {
         const struct rank_cause *one = &ranked->rank->causes[i];
         const struct rule_cause *cause = &triage->rules->causes[one->cause];
         if (one->probability < LIKELY && i > 0)
             break;
-        add_cautions(list, cause->caller_cautions);
-        if (!caller)
-            add_cautions(list, cause->cautions);
+        for (size_t c = 0; c < json_array_size(cause->caller_cautions); c++)
+            add_text(list, json_string_value(json_array_get(cause->caller_cautions, c)));
+        add_minded(list, triage, cause->cautions, readers);
     }
+}
+
+/* Of what is proposed to be done. */
+static void add_of_work(json_t *list, const struct triage *triage, const struct case_rank *ranked,
+                        const json_t *checks)
+{
+    const json_t *actions = first_actions(triage, ranked);
+    for (size_t i = 0; i < json_array_size(checks); i++) {
+        const json_t *cautions = json_object_get(json_array_get(checks, i), "cautions");
+        for (size_t c = 0; c < json_array_size(cautions); c++)
+            add_text(list, json_string_value(json_array_get(cautions, c)));
+    }
+    for (size_t i = 0; i < json_array_size(actions); i++)
+        add_minded(list, triage, json_object_get(json_array_get(actions, i), "mind"), EVERYBODY);
+}
+
+static json_t *caller_cautions_json(const struct triage *triage, const struct case_rank *ranked)
+{
+    json_t *list = json_array();
+    add_of_symptom(list, triage, ranked->input.symptom, DESK);
+    add_of_causes(list, triage, ranked, DESK);
     return list;
 }
 
-static json_t *actions_json(const struct triage *triage, const struct case_rank *ranked)
+static json_t *cautions_json(const struct triage *triage, const struct case_rank *ranked,
+                             const json_t *checks)
 {
-    const struct rule_cause *cause = &triage->rules->causes[ranked->rank->causes[0].cause];
-    return cause->actions ? json_copy((json_t *)cause->actions) : json_array();
+    json_t *list = json_array();
+    if (ranked->input.harm)
+        add_text(list, HARM_CAUTION);
+    else if (ranked->input.harm_possible)
+        add_text(list, POSSIBLE_CAUTION);
+    add_of_symptom(list, triage, ranked->input.symptom, EVERYBODY);
+    add_of_causes(list, triage, ranked, EVERYBODY);
+    add_of_work(list, triage, ranked, checks);
+    return list;
 }
 
 json_t *case_json_rank(const struct triage *triage, const struct case_rank *ranked, json_t *asks)
@@ -253,9 +327,10 @@ json_t *case_json_rank(const struct triage *triage, const struct case_rank *rank
     json_object_set_new(object, "lots", lots);
     json_object_set_new(object, "ranked", ranked_json(triage, ranked));
     json_object_set_new(object, "ask", asks ? asks : json_array());
-    json_object_set_new(object, "checks", checks_json(triage, ranked));
+    json_t *checks = checks_json(triage, ranked);
+    json_object_set_new(object, "cautions", cautions_json(triage, ranked, checks));
+    json_object_set_new(object, "caller_cautions", caller_cautions_json(triage, ranked));
+    json_object_set_new(object, "checks", checks);
     json_object_set_new(object, "actions", actions_json(triage, ranked));
-    json_object_set_new(object, "cautions", cautions_json(triage, ranked, false));
-    json_object_set_new(object, "caller_cautions", cautions_json(triage, ranked, true));
     return object;
 }

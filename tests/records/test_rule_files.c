@@ -138,8 +138,10 @@ static void try_file(const char *file, int (*load)(struct trial *t), bool with_b
     fixture_folder(&t.folder);
     snprintf(path, sizeof path, "%s/lexicon", t.folder.rules);
     assert_int_equal(mkdir(path, 0755), 0);
-    if (with_background)
+    if (with_background) {
         fixture_copy(&t.folder, "rules", "causes/not-known.json");
+        fixture_copy(&t.folder, "rules", "cautions.json");
+    }
     fixture_copy(&t.folder, "rules", file);
     snprintf(t.path, sizeof t.path, "%s/%s", t.folder.rules, file);
     snprintf(path, sizeof path, ODDLOAF_SOURCE_DIR "/rules/%s", file);
@@ -187,6 +189,7 @@ static void what_is_read_and_said(void **state)
 static void questions_and_ranking(void **state)
 {
     (void)state;
+    try_file("cautions.json", load_rules, true);
     try_file("asks.json", load_rules, true);
     try_file("ranking.json", load_rules, true);
 }

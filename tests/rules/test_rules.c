@@ -239,6 +239,43 @@ static void test_no_folder(void **state)
     assert_string_equal(err.source, "/nonexistent/causes");
 }
 
+/* What must be minded stands in one file: by id from checks, actions and causes, and no other. */
+static void test_cautions(void **state)
+{
+    struct fixture f;
+    struct rules *rules;
+    static struct faults faults;
+    static const char MINDING[] =
+        "{\"id\":\"a\",\"title\":\"A\",\"symptoms\":{\"mold\":1},\"checks\":[{\"do\":\"x\",\"who\":"
+        "\"qa\",\"effort\":\"minutes\",\"mind\":[\"%s\"]}],\"actions\":[\"x\",{\"do\":\"y\","
+        "\"mind\":["
+        "\"%s\"]}],\"cautions\":[\"%s\",\"A text of the plant's own\"]}";
+    char text[512];
+    (void)state;
+    fixture_folder(&f);
+    fixture_file(&f, "causes/nk.json", BACKGROUND);
+    fixture_file(&f, "cautions.json",
+                 "{\"cautions\":[{\"id\":\"heat\",\"for\":[\"plant\",\"desk\"],\"symptoms\":["
+                 "\"staling\"],\"text\":\"It burns.\",\"source\":\"s\"}]}");
+    snprintf(text, sizeof text, MINDING, "heat", "heat", "heat");
+    fixture_file(&f, "causes/a.json", text);
+    assert_int_equal(load(&f, &rules, &faults), 0);
+    const struct rule_caution *heat = rules_caution(rules, "heat");
+    assert_string_equal(heat->text, "It burns.");
+    assert_int_equal(heat->readers, 1u << READER_DESK | 1u << READER_PLANT);
+    assert_int_equal(heat->symptoms, 1u << SYMPTOM_STALING);
+    assert_null(rules_caution(rules, "cold"));
+    rules_free(rules);
+    snprintf(text, sizeof text, MINDING, "haet", "heat", "heat");
+    fixture_file(&f, "causes/a.json", text);
+    assert_int_not_equal(load(&f, &rules, &faults), 0);
+    snprintf(text, sizeof text, MINDING, "heat", "haet", "haet");
+    fixture_file(&f, "causes/a.json", text);
+    assert_int_not_equal(load(&f, &rules, &faults), 0);
+    assert_int_equal(faults.count, 2);
+    fixture_remove(&f);
+}
+
 /* The rule files that are shipped. */
 static void test_shipped(void **state)
 {
@@ -262,6 +299,7 @@ int main(void)
         cmocka_unit_test(test_only_what_can_be_loaded),
         cmocka_unit_test(test_a_name_says_its_unit),
         cmocka_unit_test(test_no_folder),
+        cmocka_unit_test(test_cautions),
         cmocka_unit_test(test_shipped),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
