@@ -253,3 +253,10 @@ const char *args_by(const struct args *a, char *buffer, size_t size)
     const char *by = args_value(a, "by");
     return by ? by : client_login(buffer, size);
 }
+
+int args_need_word(const struct client *c, const char *option, const char *given, const char *words)
+{
+    if (given)
+        return client_usage(c, "--%s %.60s: must be %s", option, given, words);
+    return client_usage(c, "--%s is needed: %s", option, words);
+}

@@ -61,6 +61,9 @@ struct args_option {
 struct args_option args_option(const struct command *command, int i);
 /* The words it takes and its help. */
 void args_help(const struct args_option *option, struct text_buffer *out);
+/* The usage error of an option that takes one of `words`: it is missing, or is none of them. */
+int args_need_word(const struct client *c, const char *option, const char *given,
+                   const char *words);
 /* The value of --by, else the login name. */
 const char *args_by(const struct args *a, char *buffer, size_t size);
 

@@ -1,4 +1,5 @@
 #include "commands/case_path.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include "show/standing.h"
 #include <string.h>
@@ -16,6 +17,19 @@ int case_path_get_part(const struct client *c, const char *word, const char *par
     return rc;
 }
 
+void case_path_harm(const struct client *c, const json_t *document)
+{
+    bool harm = harm_reported(NULL, document);
+    if (harm || harm_possible(document))
+        view_text(&c->view, VIEW_BOLD, 0, 0,
+                  harm ? "HARM IS REPORTED in this case." : "A complaint here MAY SPEAK OF HARM.");
+    if (pick_bool(document, "harm_since_settled", false))
+        view_text(
+            &c->view, VIEW_BOLD, 0, 0,
+            "It was reported after the case was settled: read it, reopen (oddloaf settle CASE "
+            "--reopen) and settle again.");
+}
+
 void case_path_title(const struct client *c, const json_t *document)
 {
     char when[VIEW_NUMBER];
@@ -26,6 +40,7 @@ void case_path_title(const struct client *c, const json_t *document)
         text_appendf(&line, "  %s", pick_text(document, "symptom", ""));
     if (as_of)
         text_appendf(&line, ", as of %s", view_when(as_of, when));
+    case_path_harm(c, document);
     view_title(&c->view, "%s", line.data);
     text_buffer_free(&line);
     standing_show(&c->view, document, NULL);

@@ -8,6 +8,8 @@
 int case_path_get_part(const struct client *c, const char *word, const char *part,
                        const char *cause, json_t **ret);
 /* "C12  mold, as of 2026-11-20 09:14", and beneath it how sure the lot is. */
+/* Nothing, or that harm is reported, or may be: stands before all else that is told of a case. */
+void case_path_harm(const struct client *c, const json_t *document);
 void case_path_title(const struct client *c, const json_t *document);
 
 #endif

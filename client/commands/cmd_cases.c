@@ -45,7 +45,9 @@ static void add_cause(struct table *t, const json_t *item)
     const json_t *top = json_object_get(item, "top");
     struct text_buffer text = {0};
     if (pick_bool(item, "harm", false))
-        text_append(&text, "HARM, ");
+        text_append(&text, pick_bool(item, "harm_since_settled", false)
+                               ? "HARM since it was settled, "
+                               : "HARM, ");
     if (pick_bool(item, "hold", false))
         text_append(&text, "on hold, ");
     if (strcmp(pick_text(item, "state", "open"), "settled") == 0)
@@ -126,6 +128,28 @@ static int collect(struct client *c, const struct args *a, const char *since, in
     return EXIT_DONE;
 }
 
+/* The cause asked for may be none: those there are. */
+static void show_causes(struct client *c, const char *wanted)
+{
+    size_t i;
+    const json_t *cause;
+    json_t *rules = NULL;
+    struct text_buffer text = {0};
+    bool known = false;
+    if (client_get(c, "/v1/rules", &rules))
+        return;
+    json_array_foreach(json_object_get(rules, "causes"), i, cause)
+    {
+        const char *id = pick_text(cause, "cause", "");
+        known = known || strcmp(id, wanted) == 0;
+        text_appendf(&text, "%s%s", i ? ", " : "The causes: ", id);
+    }
+    if (!known && text.length)
+        fprintf(stderr, "%s\n", text.data);
+    text_buffer_free(&text);
+    json_decref(rules);
+}
+
 static int cases(struct client *c, const struct args *a)
 {
     int64_t limit = USUAL_LIMIT;
@@ -151,6 +175,8 @@ static int cases(struct client *c, const struct args *a)
     } else if (!rc) {
         show(c, all, after[0] != '\0');
     }
+    if (rc == EXIT_REFUSED && args_has(a, "cause") && !c->json)
+        show_causes(c, args_value(a, "cause"));
     json_decref(all);
     return rc;
 }

@@ -1,4 +1,5 @@
 #include "commands/command.h"
+#include "show/hold.h"
 #include "show/pick.h"
 #include <stdlib.h>
 #include <string.h>
@@ -34,6 +35,7 @@ static int hold(struct client *c, const struct args *a)
     } else {
         char *held = pick_shown(answer, "held");
         view_textf(&c->view, VIEW_PLAIN, 0, 2, "On hold: %s", held);
+        hold_show_unrecorded(&c->view, answer);
         view_text(&c->view, VIEW_PLAIN, 0, 0,
                   "This is a record. Stop the goods themselves where they are: warehouse, trucks, "
                   "stores. Whether a recall is due is for the food-safety lead and the law.");

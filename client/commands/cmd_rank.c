@@ -72,18 +72,14 @@ static void show_moved(const struct view *v, const json_t *document)
     free(cases);
 }
 
-/* Before anything is ranked. */
+/* What the first line said, in full, before anything is ranked. */
 static void show_harm(const struct view *v, const json_t *document)
 {
-    bool harm = harm_reported(NULL, document);
-    if (!harm && !harm_possible(document))
+    if (!harm_reported(NULL, document) && !harm_possible(document))
         return;
     const char *caution =
         json_string_value(json_array_get(json_object_get(document, "cautions"), 0));
-    view_blank(v);
-    view_text(v, VIEW_BOLD, 0, 0,
-              harm ? "HARM IS REPORTED in this case." : "A complaint here MAY SPEAK OF HARM.");
-    view_text(v, VIEW_PLAIN, 2, 0, caution ? caution : "");
+    view_label(v, "harm", "%s", caution ? caution : "");
 }
 
 static void show(const struct client *c, const json_t *document)

@@ -1,6 +1,7 @@
 #include "commands/case_path.h"
 #include "commands/command.h"
 #include "show/pick.h"
+#include "show/show.h"
 #include "show/standing.h"
 #include "show/table.h"
 #include <stdlib.h>
@@ -27,11 +28,13 @@ static void add_lot(struct table *t, const json_t *lot)
 static void show(const struct client *c, const json_t *document)
 {
     const json_t *lots = json_object_get(document, "lots");
+    const json_t *candidates = json_object_get(document, "candidates");
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
     double units = 0;
     char number[VIEW_NUMBER];
     size_t i;
     const json_t *lot;
+    case_path_harm(c, document);
     view_title(&c->view, "%s  other lots that share %s", pick_text(document, "case", "case"),
                pick_text(document, "title", pick_text(document, "cause", "the cause")));
     standing_show(&c->view, document, NULL);
@@ -41,7 +44,12 @@ static void show(const struct client *c, const json_t *document)
         if (pick_bool(lot, "in_code", true))
             units += pick_number(lot, "units", 0);
     }
-    if (i == 0) {
+    if (i == 0 && pick_has(document, "none_because")) {
+        view_textf(&c->view, VIEW_PLAIN, 2, 2, "None named: %s.",
+                   pick_text(document, "none_because", ""));
+        if (json_array_size(candidates))
+            show_candidates(&c->view, candidates);
+    } else if (i == 0) {
         view_text(&c->view, VIEW_PLAIN, 2, 0, "None.");
     } else {
         table_print(t, &c->view, 2);

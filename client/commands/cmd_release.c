@@ -1,4 +1,5 @@
 #include "commands/command.h"
+#include "show/hold.h"
 #include "show/pick.h"
 #include <stdlib.h>
 #include <string.h>
@@ -24,7 +25,7 @@ static int release(struct client *c, const struct args *a)
     const char *disposition = args_value(a, "disposition");
     const char *reason = args_value(a, "reason");
     if (!is_disposition(disposition))
-        return client_usage(c, "--disposition is needed: release, rework, divert or destroy");
+        return args_need_word(c, "disposition", disposition, "release, rework, divert or destroy");
     if (!reason || !*reason)
         return client_usage(c, "--reason is needed: a disposition is kept with its reason");
     json_t *lots = json_array();
@@ -44,6 +45,7 @@ static int release(struct client *c, const struct args *a)
     } else {
         char *released = pick_shown(answer, "released");
         view_textf(&c->view, VIEW_PLAIN, 0, 2, "Off hold (%s): %s", disposition, released);
+        hold_show_unrecorded(&c->view, answer);
         free(released);
     }
     json_decref(answer);

@@ -28,8 +28,8 @@ static int settle(struct client *c, const struct args *a)
     if (!reopen && a->count < 2)
         return client_usage(c, "name the cause that was confirmed, or --reopen");
     if (!reopen && !is_confirmation(how))
-        return client_usage(
-            c, "--confirmed-by is needed: assay, inspection, reproduction or judgement");
+        return args_need_word(c, "confirmed-by", how,
+                              "assay, inspection, reproduction or judgement");
     json_t *body =
         json_pack("{ss* ss* ss* ss}", "cause", reopen ? NULL : a->words[1], "confirmed_by", how,
                   "note", args_value(a, "note"), "by", args_by(a, login, sizeof login));

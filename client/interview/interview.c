@@ -84,12 +84,23 @@ static const struct field *before(const struct interview *iv, const struct field
     return at > 0 ? iv->history[at - 1] : NULL;
 }
 
+/* Words are read for harm by the daemon only. */
+static void mind_unread(const struct interview *iv, const struct field *f)
+{
+    if (iv->offline && strcmp(f->name, "note") == 0 && fields_get(iv->complaint, f))
+        view_text(&iv->view, VIEW_BOLD, 2, 2,
+                  "Nobody has read this for harm while the daemon is away. If it tells of somebody "
+                  "ill or hurt, of anything in the bread or of a pack opened by somebody: correct "
+                  "harm, and phone the food-safety lead.");
+}
+
 static void after_answer(struct interview *iv, const struct field *f)
 {
     save(iv);
     if (strncmp(f->name, "contact/", 8) != 0 || strcmp(f->name, "contact/phone") == 0)
         interview_preview(iv);
     interview_harm(iv);
+    mind_unread(iv, f);
 }
 
 /* Asks until nothing is left to ask. `first` is asked before anything else if given. */
@@ -332,6 +343,7 @@ int interview_run(struct client *c, json_t *complaint)
     iv.complaint = json_deep_copy(complaint);
     iv.passed = json_object();
     iv.said = json_object();
+    iv.doubted = json_object();
     if (spool_open(&iv.spool, &err) != 0) {
         char text[640];
         view_textf(&iv.view, VIEW_PLAIN, 2, 2, "(answers are not saved on the way: %s)",
@@ -357,6 +369,7 @@ int interview_run(struct client *c, json_t *complaint)
     json_decref(iv.preview);
     json_decref(iv.passed);
     json_decref(iv.said);
+    json_decref(iv.doubted);
     json_decref(iv.complaint);
     return rc;
 }

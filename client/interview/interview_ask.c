@@ -212,6 +212,12 @@ static bool take_answer(struct interview *iv, const struct field *f, const char 
         fields_unset(iv->complaint, f);
         return true;
     }
+    const char *doubt = interview_doubt(iv, f, line);
+    if (doubt) {
+        view_textf(&iv->view, VIEW_PLAIN, 2, 2,
+                   "%s. Type it once more to keep it, or the answer; Enter skips.", doubt);
+        return false;
+    }
     if (form_set(iv->complaint, f, line, &iv->day, &err) == 0) {
         read_back(iv, f);
         return true;

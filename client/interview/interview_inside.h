@@ -1,4 +1,4 @@
-/* Inside the interview: its state, and the three parts of it. */
+/* Inside the interview: its state, and the parts of it. */
 #ifndef ODDLOAF_CLIENT_INTERVIEW_INTERVIEW_INSIDE_H
 #define ODDLOAF_CLIENT_INTERVIEW_INTERVIEW_INSIDE_H
 
@@ -25,6 +25,7 @@ struct interview {
     bool offline;       /* said so already; not asked again */
     bool similar_asked; /* duplicates were offered */
     json_t *said;       /* object: cautions and read-backs shown already */
+    json_t *doubted;    /* object: field → answer that was asked again */
     int telling;        /* questions of the daemon's asked so far */
 };
 
@@ -46,6 +47,11 @@ const struct field *interview_listed(const struct interview *iv, const char *whi
 /* True if the caller really wants to throw the complaint away; *ret_keep: stop, but keep the
  * draft. */
 bool interview_quits(struct interview *iv, bool *ret_keep);
+
+/* ---- interview_doubt.c: is this an answer to that question? ---- */
+
+/* NULL, or why the line looks like an answer to another question; asked once for each line. */
+const char *interview_doubt(struct interview *iv, const struct field *f, const char *line);
 
 /* ---- interview_next.c: which question ---- */
 

@@ -87,11 +87,6 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
         show_similar(v, answer);
     show_taken(v, json_object_get(answer, "taken"));
     bool harm = harm_reported(complaint, answer), possible = !harm && harm_possible(answer);
-    if (harm) {
-        harm_show(v, pick_text(answer, "script", NULL), pick_text(answer, "alarm", NULL));
-    } else if (possible) {
-        harm_show_possible(v, pick_text(answer, "script", NULL), pick_text(answer, "alarm", NULL));
-    }
     if (pick_text(answer, "earlier_harm", NULL))
         view_textf(v, VIEW_BOLD, 0, 0, "Mind: %s.", pick_text(answer, "earlier_harm", ""));
     if (!harm && json_array_size(ranked) > 0) {
@@ -100,7 +95,12 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
     }
     show_ask(v, json_object_get(answer, "ask"), "Ask the caller", "caller");
     show_list(v, "Cautions", json_object_get(answer, "cautions"));
-    if (!harm && !possible) {
+    /* what is to be said comes last: it is what stands on the screen */
+    if (harm) {
+        harm_show(v, pick_text(answer, "script", NULL), pick_text(answer, "alarm", NULL));
+    } else if (possible) {
+        harm_show_possible(v, pick_text(answer, "script", NULL), pick_text(answer, "alarm", NULL));
+    } else {
         view_section(v, "Tell the caller");
         view_text(v, VIEW_PLAIN, 2, 0, pick_text(answer, "script", own_script(complaint)));
     }

@@ -297,6 +297,7 @@ static void show_read(const struct view *v, const json_t *document)
                    at ? at : "");
     if (pick_has(document, "line"))
         view_label(v, "line", "%s", pick_text(document, "line", "?"));
+    show_hold(v, json_object_get(document, "hold"));
 }
 
 /* Of one lot, or of the likeliest where it is not certain: said so before anything else. */

@@ -5,6 +5,7 @@
 #include "desk/understood.h"
 #include "intake/harm.h"
 #include "rank/triage.h"
+#include "store/outbox.h"
 #include <string.h>
 
 enum { TOP = 3 };
@@ -14,11 +15,17 @@ static json_t *case_json(const struct taking *t)
     return json_sprintf("C%lld", (long long)t->placed.case_id);
 }
 
-/* Of a report of harm: does anybody get a mail? NULL: one goes out once this is logged. */
-static const char *alarm_of(const struct desk *desk, bool logged, bool queued_before)
+/* Of a report of harm: does anybody get a mail? NULL: one goes out once this is logged. `store`
+ * NULL: what became of earlier ones is not looked up. */
+static const char *alarm_of(const struct desk *desk, struct store *store, bool logged,
+                            bool queued_before)
 {
-    if (!desk->alarms)
-        return "no mail is set up: phone the food-safety lead";
+    bool stuck = false;
+    const char *none = desk->no_alarm(desk->no_alarm_arg);
+    if (none)
+        return none;
+    if (store && outbox_urgent_stuck(store, &stuck, NULL) == 0 && stuck)
+        return "earlier urgent mail could not be sent: phone the food-safety lead";
     if (queued_before)
         return "its mail was queued when it was first logged, if that report spoke of harm";
     return logged ? "an urgent mail goes out at once" : NULL;
@@ -40,7 +47,7 @@ json_t *answer_refused_harm(const struct desk *desk, const struct taking *t)
     if (t->harm_possible)
         json_object_set_new(answer, "harm_possible", json_true());
     if (t->harm || t->harm_possible)
-        add_harm(desk, t->harm_possible, alarm_of(desk, true, false), answer);
+        add_harm(desk, t->harm_possible, alarm_of(desk, NULL, true, false), answer);
     return answer;
 }
 
@@ -162,9 +169,9 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
     if (ranking)
         add_ranking(answer, ranking);
     add_return_caution(desk, t->form, answer);
-    add_form_harm(desk, t, ranking,
-                  alarm_of(desk, true, t->placed.again && (t->placed.harm || !t->form->harm)),
-                  answer);
+    add_form_harm(
+        desk, t, ranking,
+        alarm_of(desk, store, true, t->placed.again && (t->placed.harm || !t->form->harm)), answer);
     if (t->placed.joined)
         add_joined(t, store, answer);
     else
@@ -181,7 +188,7 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
     add_similar(desk, store, t, lot_id, answer);
     add_ranking(answer, ranking);
     add_return_caution(desk, t->form, answer);
-    add_form_harm(desk, t, ranking, alarm_of(desk, false, false), answer);
+    add_form_harm(desk, t, ranking, alarm_of(desk, store, false, false), answer);
     return answer;
 }
 
@@ -193,6 +200,6 @@ json_t *answer_busy(const struct desk *desk, const struct taking *t)
                                "case", case_json(t), "ranked", "ask", "cautions", "busy", true);
     json_object_update(answer, t->lot);
     json_object_set(answer, "doubts", t->form->doubts);
-    add_form_harm(desk, t, NULL, alarm_of(desk, true, t->placed.again), answer);
+    add_form_harm(desk, t, NULL, alarm_of(desk, NULL, true, t->placed.again), answer);
     return answer;
 }

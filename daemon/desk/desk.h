@@ -17,7 +17,10 @@ struct desk {
     struct triage *triage;
     const json_t *harm; /* what is said when harm is reported: intake/harm.h */
     const char *plant, *mail_domain;
-    bool alarms;        /* a mail about a report of harm would go to somebody */
+    /* NULL: a mail about a report of harm would leave now; else why not, and to phone. Asked each
+     * time: a mail program may go missing. */
+    const char *(*no_alarm)(const void *arg);
+    const void *no_alarm_arg;
     double settle_at;   /* a likeliest lot of at least this weight is taken as the lot */
     int64_t similar_ms; /* how far apart two reports of one person can be of one thing */
     int64_t contact_ms; /* for which contact data are kept */

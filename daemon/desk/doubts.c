@@ -42,6 +42,16 @@ static void doubt_place(const struct doubting *d, const char *field, enum lot_fi
 
 /* ---- against the lot ---- */
 
+static void doubt_received(const struct doubting *d)
+{
+    char why[160], packed[40];
+    if (d->form->received_ms >= d->lot.packed_from_ms)
+        return;
+    snprintf(why, sizeof why, "before lot %s was packed, at %s", d->lot.code,
+             when_format(d->desk->tz, d->lot.packed_from_ms, packed));
+    complaint_form_doubt(d->form, "received_at", why);
+}
+
 static void doubt_day(const struct doubting *d, const char *field, int32_t day)
 {
     char why[160], packed[16];
@@ -104,6 +114,7 @@ void doubts_add(const struct desk *desk, struct store *store, const struct compl
         lot_id = placing->read_lot_id;
     if (!lot_id || lot_find_by_id(store, lot_id, &d.lot, NULL))
         return;
+    doubt_received(&d);
     doubt_day(&d, "found_on", form->found_day);
     doubt_day(&d, "bought_on", form->bought_day);
     doubt_code_date(&d);

@@ -55,7 +55,8 @@ static void begin(const struct lot_query *query, enum lot_state state, struct st
                            .tz = query->tz,
                            .code_day = WHEN_UNKNOWN_DAY,
                            .first_day = WHEN_UNKNOWN_DAY,
-                           .newest_day = WHEN_UNKNOWN_DAY};
+                           .newest_day = WHEN_UNKNOWN_DAY,
+                           .asked_day = tz_day(query->tz, query->received_ms)};
     text_clip(query->lot_text ? query->lot_text : "", s->text, sizeof s->text);
 }
 
@@ -101,10 +102,20 @@ const char *standing_lot(const struct standing *s)
 
 /* ---- in words ---- */
 
+/* How many candidates are worth telling. */
+static size_t told(const struct standing *s)
+{
+    size_t count = 0;
+    while (count < s->count && s->candidate[count].weight >= TELLING)
+        count++;
+    return count;
+}
+
 static void append_named(const struct standing *s, struct text_buffer *out)
 {
-    static const char *const ALONE[] = {
-        [LOT_UNKNOWN] = "lot not known", [LOT_SEVERAL] = "one of several lots"};
+    const char *const ALONE[] = {[LOT_UNKNOWN] = "lot not known",
+                                 [LOT_SEVERAL] =
+                                     told(s) > 1 ? "one of several lots" : "lot not certain"};
     if (s->state == LOT_NOT_ON_RECORD)
         text_appendf(out, "%s, not on record", s->code);
     else if (standing_lot(s))
@@ -150,7 +161,8 @@ static void say_likely(const struct standing *s, struct text_buffer *out)
 
 static void say_several(const struct standing *s, struct text_buffer *out)
 {
-    text_append(out, "not certain: the likeliest lot has ");
+    text_append(out, told(s) > 1 ? "not certain: the likeliest lot has "
+                                 : "not certain: the only lot that fits has ");
     append_percent(s->candidate[0].weight, out);
     append_read(s, out);
     if (s->misread)
@@ -165,7 +177,9 @@ static void say_where(const struct standing *s, struct text_buffer *out)
     char day[16], newest[16], first[16];
     day_format(s->code_day, day);
     day_format(s->newest_day, newest);
-    if (s->newest_day == WHEN_UNKNOWN_DAY)
+    if (s->code_day != WHEN_UNKNOWN_DAY && s->code_day > s->asked_day)
+        text_appendf(out, "; its day, %s, has not come yet, so the code was misread", day);
+    else if (s->newest_day == WHEN_UNKNOWN_DAY)
         text_append(out, "; no lots are loaded at all");
     else if (s->code_day == WHEN_UNKNOWN_DAY)
         text_appendf(out, "; the newest lot on record was packed on %s", newest);
@@ -289,7 +303,8 @@ static json_t *decides_json(const struct standing *s)
     char text[96], day[16];
     if (s->state == LOT_EXACT)
         return list;
-    if (s->state == LOT_NOT_ON_RECORD && s->code_day != WHEN_UNKNOWN_DAY) {
+    bool to_come = s->code_day != WHEN_UNKNOWN_DAY && s->code_day > s->asked_day;
+    if (s->state == LOT_NOT_ON_RECORD && s->code_day != WHEN_UNKNOWN_DAY && !to_come) {
         snprintf(text, sizeof text, "the lots of %s, loaded", day_format(s->code_day, day));
         add(list, text);
     }

@@ -90,16 +90,11 @@ static bool reaches_somebody(const struct mail_settings *s, const char *event)
     return reaches;
 }
 
-bool mail_settings_alarms(const struct mail_settings *s)
-{
-    return reaches_somebody(s, OUTBOX_URGENT);
-}
-
 const char *mail_settings_gap(const struct mail_settings *s)
 {
     if (!*s->program)
         return "no mail is set up: reports of harm reach nobody by mail (mail/program is empty)";
-    if (!mail_settings_alarms(s))
+    if (!reaches_somebody(s, OUTBOX_URGENT))
         return "no mail is set up: reports of harm reach nobody by mail (mail/urgent_to and "
                "mail/to name no address)";
     if (!reaches_somebody(s, "case"))
@@ -169,4 +164,31 @@ int mail_settings_check(const struct mail_settings *s,
     if (*s->hook_program)
         check_program(&f, "hook/program", s->hook_program);
     return f.count;
+}
+
+/* ---- for the desk ---- */
+
+struct alarm_faults {
+    bool program, address;
+};
+
+static void take_fault(void *arg, const struct error *fault)
+{
+    struct alarm_faults *faults = arg;
+    faults->program = faults->program || strcmp(fault->field, "mail/program") == 0;
+    faults->address = faults->address || strcmp(fault->field, "mail/from") == 0 ||
+                      strcmp(fault->field, "mail/urgent_to") == 0;
+}
+
+const char *mail_settings_no_alarm(const struct mail_settings *s)
+{
+    struct alarm_faults faults = {0};
+    if (!*s->program || !reaches_somebody(s, OUTBOX_URGENT))
+        return "no mail is set up: phone the food-safety lead";
+    mail_settings_check(s, take_fault, &faults);
+    if (faults.program)
+        return "the mail program cannot be run: phone the food-safety lead";
+    if (faults.address)
+        return "an address for urgent mail is malformed: phone the food-safety lead";
+    return NULL;
 }

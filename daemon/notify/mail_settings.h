@@ -22,8 +22,9 @@ void mail_settings_free(struct mail_settings *copy);
 
 /* Who gets this event: sound addresses, each once; empty if no mail goes out. New reference. */
 json_t *mail_settings_to(const struct mail_settings *settings, const char *event);
-/* Whether a mail about a report of harm would go to anybody. */
-bool mail_settings_alarms(const struct mail_settings *settings);
+/* For the desk: NULL, or why a mail about a report of harm would reach nobody or not all it should,
+ * and to phone. */
+const char *mail_settings_no_alarm(const struct mail_settings *settings);
 /* For those who run the daemon: NULL, or that no mail is set up and which settings say so. */
 const char *mail_settings_gap(const struct mail_settings *settings);
 /* Calls `each` with every fault (field: the setting's key; value): malformed addresses, programs

@@ -28,6 +28,14 @@ static void digest_subject(const json_t *week, char *out, size_t size)
         snprintf(out + used, size - used, "nothing rose");
 }
 
+/* Harm before all else, whatever the case is ranked as. */
+static const char *harm_before(const json_t *ranking)
+{
+    if (json_is_true(json_object_get(ranking, "harm")))
+        return "HARM REPORTED: ";
+    return json_is_true(json_object_get(ranking, "harm_possible")) ? "MAY BE HARM: " : "";
+}
+
 static void urgent_subject(const json_t *event, char *out, size_t size)
 {
     bool possible = json_is_true(json_object_get(event, "possible"));
@@ -53,8 +61,9 @@ void message_subject(const json_t *event, char *out, size_t size)
     } else {
         const json_t *top = json_array_get(json_object_get(ranking, "ranked"), 0);
         char percent[8];
-        snprintf(out, size, "%s %s, %s: %s, %s %%", text_of(ranking, "case"),
-                 text_of(ranking, "symptom"), text_of(ranking, "lot_named"), text_of(top, "title"),
+        snprintf(out, size, "%s%s %s, %s: %s, %s %%", harm_before(ranking),
+                 text_of(ranking, "case"), text_of(ranking, "symptom"),
+                 text_of(ranking, "lot_named"), text_of(top, "title"),
                  text_percent(json_number_value(json_object_get(top, "probability")), percent));
     }
 }

@@ -298,11 +298,7 @@ void actions_effect(struct request *rq, struct store *store)
     if (rc)
         error_set(&err, ERROR_NOT_FOUND, "there is no action %.40s", rq->part[0]);
     if (!rc)
-        rc = request_query_int(rq, "days", 28, &days, &err);
-    if (!rc && (days < 1 || days > DAYS_MOST)) {
-        rc = error_set(&err, ERROR_INVALID, "must lie between 1 and %d", DAYS_MOST);
-        error_field(&err, "days", request_query(rq, "days"));
-    }
+        rc = request_query_within(rq, "days", 28, 1, DAYS_MOST, &days, &err);
     if (!rc)
         rc = effect_report(store, setup->tz, id, (int)days, app_now_ms(rq->app), &answer, &err);
     if (rc)

@@ -79,6 +79,12 @@ static int load_settings(struct setup *setup, const struct setup *in_force, cons
     return outside.first.code;
 }
 
+static const char *no_alarm(const void *arg)
+{
+    const struct mail_settings mail = setup_mail(arg);
+    return mail_settings_no_alarm(&mail);
+}
+
 /* All are read, so that one reload shows every fault. */
 static int load_rules(struct setup *setup, const struct log *log, struct error *err)
 {
@@ -124,8 +130,8 @@ int setup_load(const char *config_path, const char *rules_dir, const struct setu
         .plant = config_text(setup->config, "plant"),
         .mail_domain = mime_domain(config_text(setup->config, "mail/from")),
     };
-    const struct mail_settings mail = setup_mail(setup);
-    setup->desk.alarms = mail_settings_alarms(&mail);
+    setup->desk.no_alarm = no_alarm;
+    setup->desk.no_alarm_arg = setup;
     *ret = setup;
     return 0;
 }

@@ -87,6 +87,8 @@ static int list_row(void *arg, const struct case_row *row)
                   row->settled ? "settled" : "open", "harm", row->harm);
     logged_case_json(&list->setup->desk, list->store, row->id, item, NULL);
     add_lot(list, item, row->lot_id);
+    if (row->harm_unseen)
+        json_object_set_new(item, "harm_since_settled", json_true());
     if (row->top_cause[0]) {
         json_object_set_new(item, "top",
                             json_pack("{s:s, s:s, s:f}", "cause", row->top_cause, "title",
@@ -102,6 +104,20 @@ static const char *const STATES[] = {"open", "settled", "all", NULL};
 static const char *const ORDERS[] = {"newest", "urgent", NULL};
 enum { STATE_ALL = 2, ORDER_URGENT = 1 };
 
+/* A cause that no rule knows leads no case: then the word is wrong, not the list empty. */
+static int read_cause(const struct request *rq, const struct setup *setup, const char **ret,
+                      struct error *err)
+{
+    const char *cause = request_query(rq, "cause");
+    *ret = cause;
+    if (!cause || triage_cause_title(setup->triage, cause))
+        return 0;
+    error_set(err, ERROR_INVALID, "is not a cause");
+    error_field(err, "cause", cause);
+    error_hint(err, "`oddloaf rules list` lists the causes");
+    return ERROR_INVALID;
+}
+
 static int read_filter(const struct request *rq, const struct setup *setup,
                        struct case_filter *filter, struct error *err)
 {
@@ -109,24 +125,26 @@ static int read_filter(const struct request *rq, const struct setup *setup,
     const char *symptom = NULL;
     int64_t limit;
     int state = 0, order = 0;
-    int rc = request_query_int(rq, "limit", 50, &limit, err);
+    int rc = request_query_within(rq, "limit", 50, 1, LIST_MOST, &limit, err);
     if (!rc)
         rc = request_query_symptom(rq, &symptom, err);
     if (!rc)
         rc = request_query_word(rq, "state", STATES, &state, err);
     if (!rc)
         rc = request_query_word(rq, "order", ORDERS, &order, err);
+    const char *cause = NULL;
+    if (!rc)
+        rc = read_cause(rq, setup, &cause, err);
     if (rc)
         return rc;
-    *filter =
-        (struct case_filter){.symptom = symptom,
-                             .line = request_query(rq, "line"),
-                             .product = request_query(rq, "product"),
-                             .cause = request_query(rq, "cause"),
-                             .state = state == STATE_ALL ? NULL : STATES[state],
-                             .since_ms = WHEN_UNKNOWN_MS,
-                             .urgent_first = order == ORDER_URGENT,
-                             .limit = limit < 1 || limit > LIST_MOST ? LIST_MOST : (int)limit};
+    *filter = (struct case_filter){.symptom = symptom,
+                                   .line = request_query(rq, "line"),
+                                   .product = request_query(rq, "product"),
+                                   .cause = cause,
+                                   .state = state == STATE_ALL ? NULL : STATES[state],
+                                   .since_ms = WHEN_UNKNOWN_MS,
+                                   .urgent_first = order == ORDER_URGENT,
+                                   .limit = (int)limit};
     if (since) {
         int32_t day;
         if (day_parse(since, &day, err)) {
@@ -201,6 +219,8 @@ static int rank_json(struct store *store, struct setup *setup, int64_t id, json_
     if (rc)
         return rc;
     json_object_set_new(*ret, "state", json_string(row.settled ? "settled" : "open"));
+    if (row.harm_unseen)
+        json_object_set_new(*ret, "harm_since_settled", json_true());
     json_object_set_new(*ret, "revision", json_integer(row.revision));
     json_object_set_new(*ret, "joined", joining_case_json(store, id));
     logged_case_json(&setup->desk, store, id, *ret, NULL);
@@ -215,11 +235,7 @@ void cases_rank(struct request *rq, struct store *store)
     json_t *answer = NULL;
     int64_t id, revision;
     struct setup *setup = app_setup(rq->app);
-    int rc = request_query_int(rq, "revision", 0, &revision, &err);
-    if (!rc && request_query(rq, "revision") && (revision < 1 || revision > INT_MAX)) {
-        rc = error_set(&err, ERROR_INVALID, "must be a number from 1");
-        error_field(&err, "revision", request_query(rq, "revision"));
-    }
+    int rc = request_query_within(rq, "revision", 0, 1, INT_MAX, &revision, &err);
     if (!rc)
         rc = find_case(store, rq->part[0], &id, &err);
     if (!rc)
@@ -243,14 +259,14 @@ void cases_ranks(struct request *rq, struct store *store)
     const char *after_text = request_query(rq, "after");
     int64_t ids[PAGE_MOST], after = 0, limit = 0;
     int count = 0;
-    int rc = request_query_int(rq, "limit", 100, &limit, &err);
-    if (!rc && after_text)
-        rc = text_to_int64(*after_text == 'C' ? after_text + 1 : after_text, &after);
-    if (rc)
-        error_set(&err, ERROR_INVALID, "after must be a case");
-    int most = limit < 1 || limit > PAGE_MOST ? PAGE_MOST : (int)limit;
+    int rc = request_query_within(rq, "limit", 100, 1, PAGE_MOST, &limit, &err);
+    if (!rc && after_text &&
+        text_to_int64(*after_text == 'C' ? after_text + 1 : after_text, &after)) {
+        rc = error_set(&err, ERROR_INVALID, "must be a case");
+        error_field(&err, "after", after_text);
+    }
     if (!rc)
-        rc = case_ids_after(store, after, ids, most, &count, &err);
+        rc = case_ids_after(store, after, ids, (int)limit, &count, &err);
     struct setup *setup = app_setup(rq->app);
     struct text_buffer out = {0};
     for (int i = 0; i < count && !rc; i++) {
@@ -278,6 +294,17 @@ void cases_ranks(struct request *rq, struct store *store)
 typedef int (*case_question)(struct triage *triage, struct store *store, int64_t case_id,
                              const char *cause, json_t **ret, struct error *err);
 
+/* Its own lot's, where "lots" are others. */
+static void add_candidates(const struct setup *setup, struct store *store, int64_t id,
+                           json_t *answer)
+{
+    json_t *own = json_object();
+    logged_case_json(&setup->desk, store, id, own, NULL);
+    if (json_object_get(own, "lots"))
+        json_object_set(answer, "candidates", json_object_get(own, "lots"));
+    json_decref(own);
+}
+
 static void answer_question(struct request *rq, struct store *store, case_question question,
                             const char *cause)
 {
@@ -290,6 +317,8 @@ static void answer_question(struct request *rq, struct store *store, case_questi
         rc = question(setup->triage, store, id, cause, &answer, &err);
     if (!rc)
         logged_case_json(&setup->desk, store, id, answer, NULL);
+    if (!rc && json_object_get(answer, "none_because"))
+        add_candidates(setup, store, id, answer);
     if (rc)
         request_reply_error(rq, rc, &err);
     else

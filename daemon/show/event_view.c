@@ -122,8 +122,13 @@ static void add_list(struct view *view, enum view_kind kind, const char *heading
 static void view_of_case(const json_t *event, struct view *view)
 {
     const json_t *ranking = json_object_get(event, "ranking");
-    view_add(view, VIEW_TITLE, NULL, 0, "Case %s: %s", text_of(ranking, "case"),
-             text_of(ranking, "symptom"));
+    bool harm = json_is_true(json_object_get(ranking, "harm"));
+    bool possible = json_is_true(json_object_get(ranking, "harm_possible"));
+    view_add(view, VIEW_TITLE, NULL, 0, "%sCase %s: %s",
+             harm       ? "HARM REPORTED. "
+             : possible ? "MAY BE HARM. "
+                        : "",
+             text_of(ranking, "case"), text_of(ranking, "symptom"));
     add_row(view, "Plant", event, "plant");
     lot_told_rows(ranking, view);
     told_view_lot(view, json_object_get(event, "made"));

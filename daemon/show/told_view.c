@@ -1,5 +1,6 @@
 #include "show/told_view.h"
 #include "intake/fields.h"
+#include <stdio.h>
 #include <string.h>
 
 static const char *text_of(const json_t *object, const char *name)
@@ -8,12 +9,22 @@ static const char *text_of(const json_t *object, const char *name)
     return text ? text : "";
 }
 
-/* "2026-11-20 09:14" of an instant, in the zone it was written in. */
-static const char *minute_of(const json_t *object, const char *name, char out[static 20])
+enum { MINUTE = 16, MINUTE_SIZE = 32 };
+
+/* "2026-11-20 09:14 -05:00" of an instant, in the zone it was written in. */
+static const char *minute_of(const json_t *object, const char *name, char out[static MINUTE_SIZE])
 {
-    text_clip(text_of(object, name), out, 17);
-    if (strlen(out) == 16)
-        out[10] = ' ';
+    const char *text = text_of(object, name);
+    size_t length = strlen(text);
+    text_clip(text, out, MINUTE + 1);
+    if (strlen(out) < MINUTE)
+        return out;
+    out[10] = ' ';
+    bool zulu = text[length - 1] == 'Z';
+    snprintf(out + MINUTE, MINUTE_SIZE - MINUTE, " %s",
+             zulu                  ? "UTC"
+             : length > MINUTE + 6 ? text + length - 6
+                                   : "");
     return out;
 }
 
@@ -21,7 +32,7 @@ static const char *minute_of(const json_t *object, const char *name, char out[st
 
 void told_view_lot(struct view *view, const json_t *lot)
 {
-    char from[20], to[20];
+    char from[MINUTE_SIZE], to[MINUTE_SIZE];
     if (!json_is_object(lot))
         return;
     const char *name = text_of(lot, "name");
@@ -31,10 +42,11 @@ void told_view_lot(struct view *view, const json_t *lot)
         view_add(view, VIEW_ROW, "Line", 0, "%s", text_of(lot, "line"));
     minute_of(lot, "packed_from", from);
     minute_of(lot, "packed_to", to);
-    bool same_day = strncmp(from, to, 10) == 0;
+    bool same_day = strncmp(from, to, 10) == 0,
+         same_zone = same_day && strlen(to) > MINUTE && strcmp(from + MINUTE, to + MINUTE) == 0;
     if (*from)
-        view_add(view, VIEW_ROW, "Packed", 0, "%s%s%s", from, *to ? " to " : "",
-                 *to && same_day ? to + 11 : to);
+        view_add(view, VIEW_ROW, "Packed", 0, "%.*s%s%s", same_zone ? MINUTE : MINUTE_SIZE, from,
+                 *to ? " to " : "", *to && same_day ? to + 11 : to);
     if (*text_of(lot, "code_date"))
         view_add(view, VIEW_ROW, "Best by", 0, "%s", text_of(lot, "code_date"));
     view_add(view, VIEW_ROW, "Units", 0, "%" JSON_INTEGER_FORMAT,
@@ -130,7 +142,7 @@ void told_view_case(struct view *view, const json_t *complaints, size_t count)
     const json_t *complaint;
     json_array_foreach(complaints, i, complaint)
     {
-        char when[20];
+        char when[MINUTE_SIZE];
         const char *by = text_of(complaint, "channel");
         view_add(view, VIEW_HEADING, NULL, 0, "Complaint received %s%s%s",
                  minute_of(complaint, "received_at", when), *by ? " by " : "", by);

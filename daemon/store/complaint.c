@@ -60,11 +60,12 @@ static void case_read(struct db_query *q, struct case_row *row)
     row->revision = db_int(q, 9);
     db_copy(q, 10, row->top_cause, sizeof row->top_cause);
     row->top_probability = db_real(q, 11);
+    row->harm_unseen = db_int(q, 12) != 0;
 }
 
 #define CASE_COLUMNS                                                                               \
     "c.id, c.symptom, c.lot_id, c.opened_ms, c.as_of_ms, c.complaints, c.packs, c.harm, c.state,"  \
-    " c.revision, c.top_cause, coalesce(c.top_probability, 0)"
+    " c.revision, c.top_cause, coalesce(c.top_probability, 0), c.harm_unseen"
 
 int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct error *err)
 {
@@ -76,7 +77,7 @@ int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct 
         int64_t next = 0;
         if (db_next(&q)) {
             case_read(&q, ret);
-            next = db_int64(&q, 12);
+            next = db_int64(&q, 13);
         }
         int rc = db_end(&q, 0);
         if (rc || (q.rows && !next))
@@ -114,7 +115,8 @@ int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struc
     " FROM complaint_case c LEFT JOIN lot l ON l.id = c.lot_id LEFT JOIN product p"                \
     " ON p.id = l.product_id WHERE c.complaints > 0 AND (?1 IS NULL OR c.symptom = ?1)"            \
     " AND (?2 IS NULL OR l.line = ?2) AND (?3 IS NULL OR p.product = ?3)"                          \
-    " AND (?4 IS NULL OR c.top_cause = ?4) AND (?5 IS NULL OR c.state = ?5)"                       \
+    " AND (?4 IS NULL OR c.top_cause = ?4)"                                                        \
+    " AND (?5 IS NULL OR c.state = ?5 OR (?5 = 'open' AND c.harm_unseen))"                         \
     " AND (?6 IS NULL OR c.as_of_ms >= ?6)"
 
 int case_list(struct store *store, const struct case_filter *filter, case_each each, void *arg,

@@ -105,6 +105,7 @@ struct case_row {
     int64_t id, lot_id, opened_ms, as_of_ms; /* lot_id 0: open lot */
     int complaints, packs, revision;
     bool harm, settled;
+    bool harm_unseen; /* harm was reported since it was settled */
     char symptom[16];
     char top_cause[64]; /* "" before the first ranking */
     double top_probability;
@@ -119,8 +120,9 @@ int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struc
 
 struct case_filter {
     const char *symptom, *line, *product, *cause; /* NULL any */
-    const char *state;                            /* "open", "settled", NULL all */
-    int64_t since_ms;                             /* of as_of; WHEN_UNKNOWN_MS any */
+    const char
+        *state; /* "open" (those with harm since they were settled, too), "settled", NULL all */
+    int64_t since_ms;  /* of as_of; WHEN_UNKNOWN_MS any */
     bool urgent_first; /* harm, then many complaints; else newest as_of first */
     int64_t after;     /* id of the last case of the page before, 0 first page */
     int limit;

@@ -1,4 +1,5 @@
-/* Holds on lots and their ends. */
+/* Holds on lots and their ends; also on codes that no record bears yet, which become those of the
+ * lot when it is loaded. */
 #ifndef ODDLOAF_STORE_HOLD_H
 #define ODDLOAF_STORE_HOLD_H
 
@@ -8,9 +9,17 @@ struct hold_row {
     char what[12], disposition[16], reason[256], by_name[64]; /* what: "hold" or "release" */
     int64_t at_ms;
 };
-int hold_add(struct store *store, int64_t lot_id, const char *what, const char *disposition,
-             const char *reason, const char *by_name, int64_t now_ms, struct error *err);
+/* Whose: a lot on record, or (lot_id 0) a code that is on none. */
+struct hold_of {
+    int64_t lot_id;
+    char code[80];
+};
+int hold_add(struct store *store, const struct hold_of *of, const struct hold_row *entry,
+             struct error *err);
 /* The newest entry; ERROR_NOT_FOUND if none. */
 int hold_of_lot(struct store *store, int64_t lot_id, struct hold_row *ret, struct error *err);
+/* A lot was just put on record: what is held of its code becomes its own. */
+int hold_take_code(struct store *store, int64_t lot_id, struct error *err);
+int hold_of_code(struct store *store, const char *code, struct hold_row *ret, struct error *err);
 
 #endif

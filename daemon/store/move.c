@@ -118,6 +118,17 @@ static int64_t case_now(const struct move_place *is)
     return is->withdrawn ? 0 : is->case_id;
 }
 
+/* Harm that its case did not know of when it was settled. */
+static int flag_harm(struct store *store, const struct move *move, const struct move_place *is,
+                     struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE complaint_case SET harm_unseen = 1 WHERE id = ?1 AND state = 'settled'";
+    bool known = move->was_there && move->was.harm && case_now(&move->was) == is->case_id;
+    return is->harm && case_now(is) && !known ? db_run(store, SQL, DB(DB_INT(is->case_id)), err)
+                                              : 0;
+}
+
 int move_end(struct store *store, const struct move *move, int64_t moved_to, int64_t rank_ms,
              struct error *err)
 {
@@ -129,6 +140,8 @@ int move_end(struct store *store, const struct move *move, int64_t moved_to, int
         return rc;
     }
     rc = count_in(store, move->complaint_id, &is, err);
+    if (!rc)
+        rc = flag_harm(store, move, &is, err);
     if (!rc && move->was_there)
         rc =
             case_close_if_empty(store, move->was.case_id, moved_to ? moved_to : case_now(&is), err);

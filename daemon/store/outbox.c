@@ -111,6 +111,15 @@ int outbox_address(struct store *store, const struct outbox_addresses *addresses
     return rc ? rc : restate_event(store, addresses, err);
 }
 
+int outbox_urgent_stuck(struct store *store, bool *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT 1 FROM outbox_delivery WHERE urgent AND state = 'waiting'"
+                              " AND attempts > 0 LIMIT 1";
+    struct db_query q = db_query(store, SQL, NULL, err);
+    *ret = db_next(&q);
+    return db_end(&q, 0);
+}
+
 int outbox_has_new(struct store *store, const char *event, bool *ret, struct error *err)
 {
     static const char SQL[] = "SELECT 1 FROM outbox WHERE state = 'new' AND event = ?1 LIMIT 1";

@@ -39,6 +39,9 @@ int outbox_address(struct store *store, const struct outbox_addresses *addresses
 /* Whether any mail of this event has no deliveries yet. */
 int outbox_has_new(struct store *store, const char *event, bool *ret, struct error *err);
 
+/* Whether an urgent delivery was tried, failed and has not left since. */
+int outbox_urgent_stuck(struct store *store, bool *ret, struct error *err);
+
 /* ---- deliveries ---- */
 struct outbox_delivery {
     int64_t mail_id, created_ms; /* of the mail */

@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "store/company_count.h"
 #include "store/db.h"
+#include "store/hold.h"
 #include "store/pattern.h"
 #include "store/record_sql.h"
 #include <stdlib.h>
@@ -269,12 +270,18 @@ static int count(struct record_writing *w, const struct record_cell *cells, enum
     }
 }
 
+static int take_lot(struct store *store, int64_t lot_id, struct error *err)
+{
+    int rc = pattern_count_lot(store, lot_id, PATTERN_IN, err);
+    return rc ? rc : hold_take_code(store, lot_id, err);
+}
+
 static int count_new(struct record_writing *w, const struct record_cell *cells, struct error *err)
 {
     if (w->kind == RECORD_PRODUCTS) /* nothing can be about it yet */
         return 0;
     if (w->kind == RECORD_LOTS)
-        return pattern_count_lot(w->store, db_last_id(w->store), PATTERN_IN, err);
+        return take_lot(w->store, db_last_id(w->store), err);
     return count(w, cells, PATTERN_IN, err);
 }
 

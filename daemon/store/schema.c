@@ -223,6 +223,8 @@ static const struct migration MIGRATIONS[] = {
     {9, SCHEMA_CHECKS_CONTACT, NULL},
     {9, NULL, schema_checks_rows},
     {10, SCHEMA_MOVE, NULL},
+    {10, SCHEMA_HARM_CASES, NULL},
+    {10, SCHEMA_HARM_HOLDS, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

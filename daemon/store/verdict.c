@@ -7,7 +7,8 @@
 static int case_set_state(struct store *store, int64_t case_id, const char *state,
                           struct error *err)
 {
-    static const char SQL[] = "UPDATE complaint_case SET state = ?2 WHERE id = ?1";
+    static const char SQL[] = "UPDATE complaint_case SET state = ?2, harm_unseen = 0"
+                              " WHERE id = ?1";
     int rc = pattern_count_case(store, case_id, PATTERN_OUT, err);
     if (!rc)
         rc = db_run(store, SQL, DB(DB_INT(case_id), DB_TEXT(state)), err);

@@ -194,6 +194,7 @@ int tell_ask(struct triage *triage, struct store *store, int64_t case_id, json_t
     *ret = json_pack("{s:o, s:o, s:o}", "case", case_json_name(case_id), "as_of",
                      case_json_when(triage, ranked.input.as_of_ms), "ask",
                      ask_json(triage, &ranked, false, QUESTIONS));
+    case_json_harm(&ranked, *ret);
     case_rank_clear(&ranked);
     return 0;
 }

@@ -73,6 +73,24 @@ static void add_full(json_t *object, const struct case_rank *ranked, const struc
         json_object_set_new(object, "complaints", json_integer(item->known));
 }
 
+void case_json_harm(const struct case_rank *ranked, json_t *into)
+{
+    json_object_set_new(into, "harm", json_boolean(ranked->input.harm));
+    json_object_set_new(into, "harm_possible",
+                        json_boolean(ranked->input.harm_possible && !ranked->input.harm));
+}
+
+/* A rule says what its cause would show; where the count is above chance and yet speaks for it, the
+ * plain count would contradict the words. */
+static const char *because_of(const struct rank_item *item, const struct fact *fact)
+{
+    bool excess = !isnan(fact->observed) && fact->observed > fact->expected;
+    if (item->bits > 0 && excess && fact->value <= 0)
+        return "More than by chance, but too few to be an excess, or one that something else these "
+               "lots share explains better";
+    return item->evidence->because;
+}
+
 json_t *case_json_item(const struct triage *triage, const struct case_rank *ranked,
                        const struct rule_cause *cause, const struct rank_item *item, bool full)
 {
@@ -93,7 +111,7 @@ json_t *case_json_item(const struct triage *triage, const struct case_rank *rank
     if (full)
         add_full(object, ranked, cause, item, fact);
     add_company(object, fact);
-    json_object_set_new_nocheck(object, "because", json_string_nocheck(evidence->because));
+    json_object_set_new_nocheck(object, "because", json_string_nocheck(because_of(item, fact)));
     return object;
 }
 
@@ -320,9 +338,7 @@ json_t *case_json_rank(const struct triage *triage, const struct case_rank *rank
     json_object_set_new(object, "symptom", json_string(symptom_name(ranked->input.symptom)));
     json_object_set_new(object, "as_of", case_json_when(triage, ranked->input.as_of_ms));
     json_object_set_new(object, "rules", json_string(triage->rules->hash));
-    json_object_set_new(object, "harm", json_boolean(ranked->input.harm));
-    json_object_set_new(object, "harm_possible",
-                        json_boolean(ranked->input.harm_possible && !ranked->input.harm));
+    case_json_harm(ranked, object);
     json_object_set_new(object, "complaints", complaints);
     json_object_set_new(object, "lots", lots);
     json_object_set_new(object, "ranked", ranked_json(triage, ranked));

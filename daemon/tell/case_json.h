@@ -8,6 +8,8 @@
 /* The ranking as others see it; takes the reference of `asks`, which may be NULL. */
 json_t *case_json_rank(const struct triage *triage, const struct case_rank *ranked, json_t *asks);
 /* {"fact","value","target","unit","bits","because"} and, with `full`, what `why` adds. */
+/* "harm" and "harm_possible", for whatever is told of a case. */
+void case_json_harm(const struct case_rank *ranked, json_t *into);
 json_t *case_json_item(const struct triage *triage, const struct case_rank *ranked,
                        const struct rule_cause *cause, const struct rank_item *item, bool full);
 enum { CASE_ITEMS = 8 }; /* told for a cause, and as many against it */

@@ -304,6 +304,18 @@ static int reach_lots(struct reaching *reaching, double probability, json_t *lis
     return rc;
 }
 
+/* The likeliest of several lots would name others by a guess. */
+static const char *none_because(struct store *store, int64_t case_id,
+                                const struct rule_cause *cause)
+{
+    struct case_row row;
+    if (case_get(store, case_id, &row, NULL) == 0 && row.lot_id <= 0)
+        return "the case's own lot is not settled, and other lots are found by what they share "
+               "with "
+               "it";
+    return cause->reach_count ? NULL : "what this cause is about, no two lots share";
+}
+
 int tell_reach(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
                json_t **ret, struct error *err)
 {
@@ -323,8 +335,10 @@ int tell_reach(struct triage *triage, struct store *store, int64_t case_id, cons
                                 .store = store,
                                 .ranked = &ranked,
                                 .cause = &triage->rules->causes[wanted_cause]};
+    const char *none = none_because(store, case_id, reaching.cause);
     json_t *list = json_array();
-    rc = reach_lots(&reaching, ranked.rank->causes[place].probability, list, err);
+    if (!none)
+        rc = reach_lots(&reaching, ranked.rank->causes[place].probability, list, err);
     free(reaching.lots);
     if (rc)
         json_decref(list);
@@ -333,6 +347,11 @@ int tell_reach(struct triage *triage, struct store *store, int64_t case_id, cons
                          reaching.cause->id, "title", reaching.cause->title, "probability",
                          ranked.rank->causes[place].probability, "as_of",
                          case_json_when(triage, ranked.input.as_of_ms), "lots", sorted(list));
+    if (!rc) {
+        case_json_harm(&ranked, *ret);
+        if (none)
+            json_object_set_new(*ret, "none_because", json_string(none));
+    }
     case_rank_clear(&ranked);
     return rc;
 }

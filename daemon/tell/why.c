@@ -308,6 +308,7 @@ int tell_why(struct triage *triage, struct store *store, int64_t case_id, const 
                   case_json_when(triage, ranked.input.as_of_ms), "rules", triage->rules->hash,
                   "pool_exponent", triage->rules->ranking.pool_exponent, "causes", causes, "flips",
                   flips_json(triage, &ranked, cause ? wanted : ranked.rank->causes[0].cause));
+    case_json_harm(&ranked, *ret);
     case_rank_clear(&ranked);
     return 0;
 }

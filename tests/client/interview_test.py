@@ -223,6 +223,42 @@ class Interview(ClientTest):
         t.ends()
         self.assertNotIn("Packed too hot", t.text)
         self.assertEqual(self.sent()[0]["harm"], ["illness"])
+        last = " ".join(t.text.split()).rindex("HARM REPORTED. Read out to the caller:")
+        self.assertNotIn("Cautions", " ".join(t.text.split())[last:])
+        self.assertIn("No mail is set up: phone the lead.", t.text.rstrip().splitlines()[-1])
+
+    def test_an_answer_to_another_question_is_asked_again(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "no"), ("The code printed", ""),
+                     ("Which product?", "next friday"), ("reads like a date", "W24"))
+        t.prompt()
+        for line in ("back", "Mon"):  # said twice, it is meant
+            t.say(line)
+            t.prompt()
+        t.say("Mon")
+        t.prompt()
+        t.say("correct email")
+        self.answers(t, ("A mail address?", "not a mail address"),
+                     ("no mail address", "ann@mill.example"))
+        t.prompt()
+        t.say("correct phone")
+        self.answers(t, ("to call back?", "home"), ("no phone number", "555 0100"))
+        t.prompt()
+        t.say("done")
+        self.answers(t, ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 0)
+        sent = self.sent()[0]
+        self.assertEqual(sent["product"], "Mon")
+        self.assertEqual(sent["contact"], {"email": "ann@mill.example", "phone": "555 0100"})
+
+    def test_a_note_nobody_has_read_is_said_to_be_unread(self):
+        self.away()
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"), ("cannot reach the daemon", "no"))
+        t.prompt()
+        t.say("correct note")
+        self.answers(t, ("Anything else", "my son vomited"))
+        self.assertIn("Nobody has read this for harm", t.prompt())
 
     def test_a_likely_duplicate_is_offered_not_merged(self):
         self.daemon.similar = [{"complaint": "01a1f94e-9840-7000-8000-000000000001",

@@ -136,7 +136,9 @@ def look_at_lots(ask):
     ask.post("lots/release", {**hold, "disposition": "destroy"})
     for code in (HOT, "L1 6318 A04O0", "L1 6310 A0400", "L1 6330 A0400"):  # the last on no record
         ask.get("lots/" + urllib.parse.quote(code))
-    ask.post("lots/hold", {**hold, "lots": ["NOPE"]}, 404)
+    ask.post("lots/release", {**hold, "disposition": "rework", "lots": ["NOPE"]}, 404)
+    ask.post("lots/hold", {**hold, "lots": ["NOPE"]})
+    ask.get("lots/" + urllib.parse.quote("L1 6330 A0400"))
 
 
 def look_at_weeks(ask):

@@ -87,8 +87,10 @@ def check_cases(plant, case):
 def check_hold(plant):
     plant.client_json("hold", HOT, "--reason", "wet bags", "--by", "mira")
     assert plant.client_json("lot", HOT)["hold"]["what"] == "hold"
-    refused = plant.client("--json", "hold", HOT, "NOPE", "--reason", "x", "--by", "mira", check=5)
+    refused = plant.client("--json", "release", HOT, "NOPE", "--disposition", "destroy", "--reason",
+                           "x", "--by", "mira", check=5)
     assert "NOPE" in refused.stderr + refused.stdout, refused
+    assert plant.client_json("lot", HOT)["hold"]["what"] == "hold"
     plant.client_json("release", HOT, "--disposition", "destroy", "--reason", "moldy", "--by", "mira")
     assert plant.client_json("lot", HOT)["hold"]["disposition"] == "destroy"
 

@@ -1,0 +1,65 @@
+#include "form/said_date.h"
+#include "interview/interview_inside.h"
+#include "show/pick.h"
+#include <ctype.h>
+#include <string.h>
+
+enum { PHONE_DIGITS = 5 }; /* fewer reach nobody */
+
+static bool is_digits(const char *text)
+{
+    return text[strspn(text, "0123456789")] == '\0';
+}
+
+static int digits_in(const char *text)
+{
+    int count = 0;
+    for (; *text; text++)
+        count += isdigit((unsigned char)*text) != 0;
+    return count;
+}
+
+/* "next friday", "11/27"; a bare number may be a product's code. */
+static bool is_date(const char *text, int32_t today)
+{
+    static const char *const before[] = {"next ", "last ", "this ", "on ", "until ", "by "};
+    char folded[64];
+    int32_t day;
+    text_fold(text, folded, sizeof folded);
+    const char *rest = folded;
+    for (size_t i = 0; i < sizeof before / sizeof *before; i++)
+        if (strncmp(rest, before[i], strlen(before[i])) == 0)
+            rest += strlen(before[i]);
+    return !is_digits(rest) && said_date(rest, today, SAID_NEAR, &day, NULL) == 0;
+}
+
+static bool is_mail(const char *text)
+{
+    const char *at = strchr(text, '@'), *dot = at ? strrchr(at, '.') : NULL;
+    return at && at > text && dot && dot > at + 1 && dot[1] && !strchr(at + 1, '@') &&
+           !strpbrk(text, " \t,;");
+}
+
+static const char *why_doubtful(const struct interview *iv, const struct field *f, const char *line)
+{
+    bool person = strcmp(f->name, "contact/name") == 0;
+    if (strcmp(f->name, "contact/email") == 0 && !is_mail(line))
+        return "That is no mail address (name@domain)";
+    if (strcmp(f->name, "contact/phone") == 0 && digits_in(line) < PHONE_DIGITS)
+        return "That is no phone number";
+    if ((strcmp(f->name, "product") == 0 || strcmp(f->name, "store") == 0 || person) &&
+        is_date(line, iv->day.today))
+        return "That reads like a date";
+    if ((strcmp(f->name, "product") == 0 || person) && is_mail(line))
+        return "That reads like a mail address";
+    return NULL;
+}
+
+const char *interview_doubt(struct interview *iv, const struct field *f, const char *line)
+{
+    const char *why = why_doubtful(iv, f, line);
+    if (!why || strcmp(pick_text(iv->doubted, f->name, ""), line) == 0)
+        return NULL;
+    json_object_set_new(iv->doubted, f->name, json_string(line));
+    return why;
+}

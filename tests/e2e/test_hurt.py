@@ -1,0 +1,184 @@
+"""What would hurt somebody if it were told wrongly: harm on a settled case, holds on codes no record
+bears, lots that are not settled told as if they were, mail that does not leave told as if it did.
+                                                                      usage: test_hurt.py BINARIES"""
+import datetime
+import email
+import email.policy
+import sys
+import zoneinfo
+
+from oddloaf import Plant, complaint
+
+LOT, NEXT = "L1 6314 A0400", "L1 6324 A0400"  # the second lies after the last lots loaded
+MAILER = """#!/bin/sh
+cat >"{box}/.$$" && mv "{box}/.$$" "{box}/$$.eml"
+"""
+
+
+def log(plant, **more):
+    status, answer = plant.post("/v1/complaints", complaint(**more))
+    assert status in (200, 201), answer
+    return answer
+
+
+def refused(plant, path, *words):
+    status, problem = plant.get(path)
+    assert status == 400, (path, status, problem)
+    for word in words:
+        assert word in str(problem), problem
+
+
+def check_settled(plant):
+    """Harm of a settled case is no settled matter: listed as open, flagged, until settled anew."""
+    case = log(plant, lot=LOT)["case"]
+    settle = {"cause": "packed-hot", "confirmed_by": "assay", "by": "mira"}
+    assert plant.post(f"/v1/cases/{case}/verdict", settle)[0] == 200
+    open_ = lambda: {c["case"]: c for c in plant.get("/v1/cases")[1]["cases"]}
+    assert case not in open_()
+    log(plant, lot=LOT, note="my son vomited after eating it")
+    flagged = open_()[case]
+    assert flagged["state"] == "settled" and flagged["harm_since_settled"] is True, flagged
+    assert "HARM since it was settled" in " ".join(plant.client("cases").stdout.split())
+    shown = plant.client("rank", case).stdout
+    assert shown.index("HARM IS REPORTED") < shown.index(case), shown
+    assert "after the case was settled" in " ".join(shown.split()), shown
+    for command in ("why", "ask", "reach"):
+        assert plant.client(command, case).stdout.startswith("HARM IS REPORTED"), command
+    assert plant.get(f"/v1/cases/{case}/why")[1]["harm"] is True
+    assert plant.post(f"/v1/cases/{case}/verdict", {"reopen": True, "by": "mira"})[0] == 200
+    assert plant.post(f"/v1/cases/{case}/verdict", settle)[0] == 200
+    assert case not in open_()
+
+
+def check_holds(plant):
+    """A hold waits for no records: kept by the code, shown as such, the lot's once it is loaded."""
+    held = plant.client("hold", NEXT.lower(), "--reason", "glass", "--by", "mira")
+    assert held.returncode == 0 and "Not on record: " + NEXT in " ".join(held.stdout.split()), held
+    lot = plant.get("/v1/lots/" + NEXT.replace(" ", "%20"))[1]
+    assert lot["lot_state"] == "not-on-record" and lot["hold"]["reason"] == "glass", lot
+    assert "glass" in plant.client("lot", NEXT).stdout
+    as_read = plant.client_json("hold", "l1 6314 a0400", "--reason", "as read", "--by", "mira")
+    assert as_read == {"held": [LOT], "not_on_record": []}, as_read
+    nobody = plant.client("release", "L1 6399 A9999", "--disposition", "release", "--reason", "x",
+                          "--by", "mira")
+    assert nobody.returncode == 5 and "no hold" in nobody.stderr, nobody
+    stamp = "2026-11-20T0{}:00:00-05:00"
+    plant.load_text("lots", "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,"
+                            f"shift\n{NEXT},W24,1,{stamp.format(1)},{stamp.format(1)},{stamp.format(4)},"
+                            f"{stamp.format(5)},5000,2026-11-30,A\n")
+    lot = plant.get("/v1/lots/" + NEXT.replace(" ", "%20"))[1]
+    assert lot["lot_state"] == "exact" and lot["hold"]["reason"] == "glass", lot
+    gone = plant.client_json("release", NEXT, "--disposition", "destroy", "--reason", "x", "--by", "m")
+    assert gone["not_on_record"] == [], gone
+
+
+def check_open_lot(plant):
+    """No lot to start from: why, what it may be, and what would decide, instead of "None"."""
+    case = log(plant, lot="L1 6317 A")["case"]
+    reach = plant.get(f"/v1/cases/{case}/reach")[1]
+    assert reach["lot"] is None and reach["lots"] == [] and reach["candidates"], reach
+    shown = " ".join(plant.client("reach", case).stdout.split())
+    assert "None." not in shown and "not settled" in shown and "would decide" in shown, shown
+    assert reach["candidates"][0]["lot"] in shown, shown
+
+
+def check_asked_wrongly(plant):
+    refused(plant, "/v1/cases?limit=-1", "limit", "from 1 to")
+    refused(plant, "/v1/ranks?limit=0", "limit", "from 1 to")
+    refused(plant, "/v1/ranks?after=x", "after", "case")
+    refused(plant, "/v1/cases?cause=bogus", "is not a cause")
+    shown = plant.client("cases", "--cause", "bogus")
+    assert shown.returncode == 1 and "No such case" not in shown.stdout, shown
+    assert "bogus" in shown.stderr and "packed-hot" in shown.stderr, shown.stderr
+    for words in (("settle", "C1", "packed-hot", "--confirmed-by", "guess"),
+                  ("release", LOT, "--disposition", "guess", "--reason", "x")):
+        wrong = plant.client(*words)
+        assert wrong.returncode == 2 and "guess: must be " in wrong.stderr, wrong.stderr
+
+
+def check_dates(plant):
+    ahead = (datetime.datetime.now(zoneinfo.ZoneInfo("America/New_York"))
+             + datetime.timedelta(days=1))
+    future = plant.client("lot", f"L1 {ahead.year % 10}{ahead.timetuple().tm_yday:03d} A0400")
+    assert "has not come yet" in " ".join(future.stdout.split()), future
+    other = plant.client("lot", LOT, "--code-date", "2027-11-06")
+    assert "in doubt code_date 2027-11-06: lot" in " ".join(other.stdout.split()), other
+    early = log(plant, lot="L1 6316 A0400", received="2026-10-30T09:00:00-04:00")
+    said = [d for d in early["doubts"] if d["field"] == "received_at"]
+    assert said and "was packed" in said[0]["says"], early["doubts"]
+
+
+def check_reasons(plant):
+    """What speaks for a cause does not deny the number beside it, nor the channel."""
+    case = log(plant, lot="L1 6313 A0800")["case"]
+    for cause in plant.get(f"/v1/cases/{case}/why")[1]["causes"]:
+        for fact in cause["facts"]:
+            if fact["fact"] == "channel" and fact["for"]:
+                assert not fact["because"].startswith("Found before"), fact
+            if fact["for"] and (fact.get("observed") or 0) > (fact.get("expected") or 0):
+                assert "no more" not in fact["because"], fact
+
+
+def mails(plant):
+    return [email.message_from_bytes(f.read_bytes(), policy=email.policy.default)
+            for f in sorted((plant.dir / "box").glob("*.eml"))]
+
+
+def check_mail(binaries):
+    """A case's mail says harm before all else and times with their zone; what cannot leave is not
+    said to leave."""
+    plant = Plant(binaries)
+    (plant.dir / "box").mkdir()
+    program = plant.dir / "mail-program"
+    program.write_text(MAILER.format(box=plant.dir / "box"))
+    program.chmod(0o755)
+    plant.config["mail"] = {"program": str(program), "from": "oddloaf@mill.example",
+                            "to": ["qa@mill.example"]}
+    with plant:
+        plant.load_small()
+        assert log(plant, lot=LOT, harm=["illness"])["alarm"] == "an urgent mail goes out at once"
+        plant.wait_idle()
+        case = [m for m in mails(plant) if "URGENT" not in m["Subject"]]
+        assert "HARM REPORTED: C1" in case[0]["Subject"], case[0]["Subject"]
+        text = case[0].get_body(("plain",)).get_content()
+        assert text.lstrip().startswith("HARM REPORTED"), text
+        assert "2026-11-20 09:14 -05:00" in text and "04:00 to 05:00 -05:00" in text, text
+        status, answer = plant.request("POST", "/v1/complaints", body='{"channel":"phone","symptom":'
+                                       '"mold","lot_text":"L1","received_at":"yesterday",'
+                                       '"note":"my son vomited"}')
+        assert status == 400, answer
+        plant.wait_idle()
+        row = [m for m in mails(plant) if "refused" in m["Subject"]][0].get_body(("plain",)).get_content()
+        assert "none of these" not in row, row
+        program.unlink()
+        alarm = log(plant, lot="L1 6315 A0400", harm=["illness"])["alarm"]
+        assert "cannot be run" in alarm and "phone" in alarm, alarm
+    malformed = dict(plant.config["mail"], program="/bin/true", urgent_to=["lead at mill", "x@y.example"])
+    with Plant(binaries, config={"mail": malformed}) as plant:
+        plant.load_small()
+        alarm = log(plant, lot=LOT, harm=["illness"])["alarm"]
+        assert "malformed" in alarm and "phone" in alarm, alarm
+    with Plant(binaries, config={"mail": dict(malformed, program="/bin/false", retry_s=60,
+                                              urgent_to=["x@y.example"])}) as plant:
+        plant.load_small()
+        log(plant, lot=LOT, harm=["illness"])
+        for _ in range(200):
+            alarm = log(plant, lot="L1 6316 A0400", harm=["illness"])["alarm"]
+            if "phone" in alarm:
+                break
+        assert "could not be sent" in alarm and "phone" in alarm, alarm
+
+
+def main():
+    with Plant(sys.argv[1]) as plant:
+        plant.load_small()
+        for check in CHECKS:
+            check(plant)
+    check_mail(sys.argv[1])
+    print("hurt: ok")
+
+
+CHECKS = [check_settled, check_holds, check_open_lot, check_asked_wrongly, check_dates, check_reasons]
+if len(sys.argv) > 2:
+    CHECKS = [check for check in CHECKS if check.__name__ == sys.argv[2]]
+main()
