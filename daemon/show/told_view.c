@@ -9,7 +9,7 @@ static const char *text_of(const json_t *object, const char *name)
     return text ? text : "";
 }
 
-enum { MINUTE = 16, MINUTE_SIZE = 32 };
+enum { MINUTE = 16, OFFSET = 6, MINUTE_SIZE = 32 };
 
 /* "2026-11-20 09:14 -05:00" of an instant, in the zone it was written in. */
 static const char *minute_of(const json_t *object, const char *name, char out[static MINUTE_SIZE])
@@ -17,14 +17,11 @@ static const char *minute_of(const json_t *object, const char *name, char out[st
     const char *text = text_of(object, name);
     size_t length = strlen(text);
     text_clip(text, out, MINUTE + 1);
-    if (strlen(out) < MINUTE)
+    if (length <= MINUTE)
         return out;
     out[10] = ' ';
-    bool zulu = text[length - 1] == 'Z';
-    snprintf(out + MINUTE, MINUTE_SIZE - MINUTE, " %s",
-             zulu                  ? "UTC"
-             : length > MINUTE + 6 ? text + length - 6
-                                   : "");
+    const char *offset = text[length - 1] == 'Z' ? "UTC" : text + length - OFFSET;
+    snprintf(out + MINUTE, MINUTE_SIZE - MINUTE, " %s", offset);
     return out;
 }
 
