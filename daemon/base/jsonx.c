@@ -210,6 +210,32 @@ int jsonx_string(const json_t *object, const char *name, const char **ret, struc
     return 0;
 }
 
+static int refuse_member(struct error *err, const char *name, const char *reason)
+{
+    error_set(err, ERROR_INVALID, "%s", reason);
+    error_field(err, name, "");
+    return ERROR_INVALID;
+}
+
+int jsonx_text(const json_t *object, const char *name, size_t most, const char **ret,
+               struct error *err)
+{
+    char reason[64];
+    int rc = jsonx_string(object, name, ret, err);
+    if (rc || !*ret || strlen(*ret) <= most)
+        return rc;
+    snprintf(reason, sizeof reason, "is longer than %zu bytes", most);
+    return refuse_member(err, name, reason);
+}
+
+int jsonx_needed(const json_t *object, const char *name, size_t most, const char **ret,
+                 struct error *err)
+{
+    *ret = NULL;
+    int rc = jsonx_text(object, name, most, ret, err);
+    return rc || (*ret && **ret) ? rc : refuse_member(err, name, "is missing");
+}
+
 int jsonx_bool(const json_t *object, const char *name, bool *ret, struct error *err)
 {
     const json_t *value = member(object, name);

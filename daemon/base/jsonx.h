@@ -32,6 +32,12 @@ bool jsonx_locate(const char *bytes, size_t length, const char *pointer, long *r
 /* Typed members. Absent or null → *ret is left as it is, so set the default before; wrong type →
  * ERROR_INVALID with field = name. A string stays the object's. */
 int jsonx_string(const json_t *object, const char *name, const char **ret, struct error *err);
+/* Of at most `most` bytes: a longer one is refused, not cut. */
+int jsonx_text(const json_t *object, const char *name, size_t most, const char **ret,
+               struct error *err);
+/* The same, which must be there and not empty. */
+int jsonx_needed(const json_t *object, const char *name, size_t most, const char **ret,
+                 struct error *err);
 int jsonx_bool(const json_t *object, const char *name, bool *ret, struct error *err);
 /* Compact text, keys in insertion order; numbers with up to 15 digits. Caller frees; NULL
  * only if `value` is NULL. */

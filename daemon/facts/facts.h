@@ -27,7 +27,7 @@ int facts_gather(const struct facts_source *source, struct store *store,
 /* Median and robust spread (1.4826 median absolute deviation, floored) of a quantity over the
  * recent lots of a product, as of a day. */
 struct fact_usual {
-    char quantity[48];
+    char quantity[LENGTH_WORD + 1];
     int count;
     double median[3], spread[3]; /* by enum fact_part */
 };

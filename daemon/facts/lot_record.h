@@ -12,7 +12,7 @@ struct lot_value {
     int64_t at_ms;
 };
 struct lot_series {
-    char quantity[48];
+    char quantity[LENGTH_WORD + 1];
     bool computed; /* from mixes and uses rather than read */
     int first, count;
     double target, low, high; /* of the product; NAN */

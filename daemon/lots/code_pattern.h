@@ -9,12 +9,13 @@
 #define ODDLOAF_LOTS_CODE_PATTERN_H
 
 #include "base/error.h"
+#include "base/length.h"
 #include "base/when.h"
 #include <stdbool.h>
 #include <stddef.h>
 
 enum {
-    CODE_PATTERN_WORD = 32,
+    CODE_PATTERN_WORD = LENGTH_CODE + 1,
     CODE_PATTERN_CODE = 64,
     CODE_PATTERN_TEXT = 256,
     CODE_PATTERN_DAYS = 40 /* of packing whose packs are on sale or at home, about */

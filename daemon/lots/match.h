@@ -11,12 +11,18 @@
 #define ODDLOAF_LOTS_MATCH_H
 
 #include "base/error.h"
+#include "base/length.h"
 #include "base/when.h"
 #include "store/lot_state.h"
 #include "store/store.h"
 #include <stddef.h>
 
-enum { LOT_MATCH_CANDIDATES = 20, LOT_MATCH_WORD = 32, LOT_MATCH_CODE = 64, LOT_MATCH_TEXT = 256 };
+enum {
+    LOT_MATCH_CANDIDATES = 20,
+    LOT_MATCH_WORD = LENGTH_CODE + 1,
+    LOT_MATCH_CODE = 64,
+    LOT_MATCH_TEXT = 256
+};
 
 struct lot_matcher;
 

@@ -6,15 +6,16 @@
 #define ODDLOAF_RECORDS_CATALOGUE_H
 
 #include "base/error.h"
+#include "base/length.h"
 #include <stdbool.h>
 #include <stdint.h>
 
 enum quantity_of { QUANTITY_OF_LOT, QUANTITY_OF_PLANT };
 
 struct catalogue_quantity {
-    char name[48];   /* "core_at_pack_c" */
-    char title[104]; /* for people: "Core temperature at packing" */
-    char unit[17];   /* the one unit it is kept in */
+    char name[LENGTH_WORD + 1]; /* "core_at_pack_c" */
+    char title[104];            /* for people: "Core temperature at packing" */
+    char unit[17];              /* the one unit it is kept in */
     char about[204];
     double low, high; /* plausible: outside, a value is refused */
     enum quantity_of of;
@@ -22,15 +23,15 @@ struct catalogue_quantity {
 };
 
 struct catalogue_place {
-    char place[48]; /* "slicer" */
-    char name[104]; /* for people */
+    char place[LENGTH_WORD + 1]; /* "slicer" */
+    char name[104];              /* for people */
     char about[204];
     int zone; /* 1 touches the product .. 4 outside the process area */
 };
 
 /* A number of a record that is no quantity: units, flour_kg, … */
 struct catalogue_column {
-    char column[48];
+    char column[LENGTH_WORD + 1];
     char unit[17];
     double low, high;
 };

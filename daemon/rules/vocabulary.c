@@ -331,7 +331,9 @@ static bool parse_company(const struct vocabulary *v, const char *name, struct f
     ret->kind = FACT_COMPANY;
     if (strncmp(rest, "window.", 7) == 0) {
         ret->code = FACTOR_WINDOW;
-        snprintf(ret->place, sizeof ret->place, "%s", rest + 7);
+        if (strlen(rest + 7) > LENGTH_WORD)
+            return false;
+        text_clip(rest + 7, ret->place, sizeof ret->place);
         return vocabulary_place(v, ret->place);
     }
     ret->code = find_in(FACTOR_NAMES, FACTORS, rest);
@@ -348,7 +350,7 @@ static bool parse_place(const struct vocabulary *v, const char *name, struct fac
     if (!vocabulary_place(v, ret->place))
         return false;
     ret->kind = FACT_PLACE;
-    snprintf(ret->quantity, sizeof ret->quantity, "%s", dot + 1);
+    text_clip(dot + 1, ret->quantity, sizeof ret->quantity);
     static const struct {
         const char *name;
         int code;
@@ -373,7 +375,7 @@ static bool parse_place(const struct vocabulary *v, const char *name, struct fac
 
 static bool parse_quantity(const struct vocabulary *v, const char *name, struct fact_name *ret)
 {
-    snprintf(ret->quantity, sizeof ret->quantity, "%s", name);
+    text_clip(name, ret->quantity, sizeof ret->quantity);
     ret->place[0] = '\0'; /* it may look like a place's until its dot is read */
     ret->kind = FACT_QUANTITY;
     ret->part = PART_MEDIAN;
@@ -404,7 +406,7 @@ int vocabulary_fact(const struct vocabulary *v, const char *name, struct fact_na
                     struct error *err)
 {
     struct fact_name fact = {0};
-    if (strlen(name) < sizeof fact.quantity) {
+    if (strlen(name) < sizeof fact.text) {
         snprintf(fact.text, sizeof fact.text, "%s", name);
         if (parse_seen(name, &fact) || parse_lot(name, &fact) || parse_dispatch(name, &fact) ||
             parse_company(v, name, &fact) || parse_model(name, &fact)) {

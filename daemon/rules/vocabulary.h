@@ -6,6 +6,7 @@
 #define ODDLOAF_RULES_VOCABULARY_H
 
 #include "base/doc.h"
+#include "base/length.h"
 #include "intake/fields.h"
 #include <stdbool.h>
 
@@ -96,13 +97,14 @@ int material_of(const char *name);       /* -1 another material */
 enum fact_part { PART_MEDIAN, PART_MIN, PART_MAX };
 
 struct fact_name {
-    char text[80]; /* as written */
+    char text[2 * LENGTH_WORD + 16]; /* as written: "place.quantity.peak" at the longest */
     enum fact_kind kind;
     int code; /* see the enums above */
     enum fact_part part;
-    char place[32], quantity[48]; /* where the kind has them;  */
-    int material;                 /* LOT_MATERIAL_AGE */
-    bool words;                   /* has words, not a number */
+    char place[LENGTH_WORD + 1]; /* where the kind has them */
+    char quantity[2 * LENGTH_WORD + 16];
+    int material; /* LOT_MATERIAL_AGE */
+    bool words;   /* has words, not a number */
     bool per_complaint;
     const struct field_word *allowed; /* words it may have, ended by one without; NULL: any */
     const struct field *field;        /* of SEEN_FIELD */

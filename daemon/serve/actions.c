@@ -56,9 +56,8 @@ static int take_text(const json_t *body, const struct member *m, struct action_r
                      struct error *err)
 {
     const char *text = NULL;
-    int rc = jsonx_string(body, m->name, &text, err);
-    if (!rc && m->needed && (!text || !*text))
-        rc = refuse(err, m->name, "", "is missing");
+    int rc = m->needed ? jsonx_needed(body, m->name, m->size - 1, &text, err)
+                       : jsonx_text(body, m->name, m->size - 1, &text, err);
     text_clip(text ? text : "", (char *)row + m->offset, m->size);
     return rc;
 }

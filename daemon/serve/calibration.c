@@ -36,11 +36,8 @@ static int read_adopting(const json_t *body, struct adopting *ret, struct error 
     if (!rc)
         rc = jsonx_bool(body, "forget", &ret->forget, err);
     if (!rc)
-        rc = jsonx_string(body, "by", &ret->by, err);
-    if (!rc && (!ret->by || !*ret->by)) {
-        rc = error_set(err, ERROR_INVALID, "is missing");
-        error_field(err, "by", "");
-    } else if (!rc && ret->adopt == ret->forget) {
+        rc = jsonx_needed(body, "by", LENGTH_PERSON, &ret->by, err);
+    if (!rc && ret->adopt == ret->forget) {
         rc = error_set(err, ERROR_INVALID, "either adopt or forget must be true");
         error_field(err, "adopt", "");
     }

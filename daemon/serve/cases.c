@@ -377,32 +377,20 @@ static int settle(struct store *store, void *arg, struct error *err)
                        err);
 }
 
-static int need_text(const json_t *body, const char *name, const char **ret, struct error *err)
-{
-    *ret = NULL;
-    int rc = jsonx_string(body, name, ret, err);
-    if (!rc && (!*ret || !**ret)) {
-        error_set(err, ERROR_INVALID, "is missing");
-        error_field(err, name, "");
-        return ERROR_INVALID;
-    }
-    return rc;
-}
-
 static int read_settling(const json_t *body, const struct setup *setup, const char *symptom,
                          struct settling *s, struct error *err)
 {
     static const char *const HOW[] = {"assay", "inspection", "reproduction", "judgement"};
     int rc = jsonx_bool(body, "reopen", &s->reopen, err);
     if (!rc)
-        rc = need_text(body, "by", &s->by, err);
+        rc = jsonx_needed(body, "by", LENGTH_PERSON, &s->by, err);
     if (!rc)
-        rc = jsonx_string(body, "note", &s->note, err);
+        rc = jsonx_text(body, "note", LENGTH_NOTE, &s->note, err);
     if (rc || s->reopen)
         return rc;
-    rc = need_text(body, "cause", &s->cause, err);
+    rc = jsonx_needed(body, "cause", LENGTH_PERSON, &s->cause, err);
     if (!rc)
-        rc = need_text(body, "confirmed_by", &s->confirmed_by, err);
+        rc = jsonx_needed(body, "confirmed_by", LENGTH_PERSON, &s->confirmed_by, err);
     if (rc)
         return rc;
     if (!triage_cause_of(setup->triage, s->cause, symptom)) {

@@ -242,18 +242,6 @@ static int read_lots(const struct setup *setup, struct store *store, const json_
     return 0;
 }
 
-static int need(const json_t *body, const char *name, const char **ret, struct error *err)
-{
-    *ret = NULL;
-    int rc = jsonx_string(body, name, ret, err);
-    if (!rc && (!*ret || !**ret)) {
-        error_set(err, ERROR_INVALID, "is missing");
-        error_field(err, name, "");
-        rc = ERROR_INVALID;
-    }
-    return rc;
-}
-
 static int check_disposition(const char *word, struct error *err)
 {
     static const char *const WORDS[] = {"release", "rework", "divert", "destroy"};
@@ -270,11 +258,11 @@ static int read_holding(const struct setup *setup, struct store *store, const js
                         struct holding *h, struct error *err)
 {
     bool release = strcmp(h->entry.what, "release") == 0;
-    int rc = need(body, "reason", &h->reason, err);
+    int rc = jsonx_needed(body, "reason", LENGTH_REASON, &h->reason, err);
     if (!rc)
-        rc = need(body, "by", &h->by, err);
+        rc = jsonx_needed(body, "by", LENGTH_PERSON, &h->by, err);
     if (!rc && release)
-        rc = need(body, "disposition", &h->disposition, err);
+        rc = jsonx_needed(body, "disposition", LENGTH_WORD, &h->disposition, err);
     if (!rc && release)
         rc = check_disposition(h->disposition, err);
     if (rc)

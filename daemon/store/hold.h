@@ -3,10 +3,12 @@
 #ifndef ODDLOAF_STORE_HOLD_H
 #define ODDLOAF_STORE_HOLD_H
 
+#include "base/length.h"
 #include "store/store.h"
 
 struct hold_row {
-    char what[12], disposition[16], reason[256], by_name[64]; /* what: "hold" or "release" */
+    char what[12], disposition[16], reason[LENGTH_REASON + 1],
+        by_name[LENGTH_PERSON + 1]; /* what: "hold" or "release" */
     int64_t at_ms;
 };
 /* Whose: a lot on record, or (lot_id 0) a code that is on none. */

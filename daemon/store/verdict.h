@@ -2,13 +2,14 @@
 #ifndef ODDLOAF_STORE_VERDICT_H
 #define ODDLOAF_STORE_VERDICT_H
 
+#include "base/length.h"
 #include "store/ranking.h"
 
 struct verdict_row {
     int64_t id, case_id, at_ms, as_of_ms, opened_ms;
     int revision;
-    char symptom[16], cause[64], confirmed_by[24], by_name[64];
-    char note[512];
+    char symptom[16], cause[64], confirmed_by[24], by_name[LENGTH_PERSON + 1];
+    char note[LENGTH_NOTE + 1];
     const struct ranking_cause *said; /* by its ranking; lives until the callback returns */
     int said_count;                   /* 0: settled before it was ranked */
 };

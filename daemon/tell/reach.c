@@ -38,7 +38,7 @@ static const struct condition CONDITIONS[REACH_WINDOW] = {
 };
 
 struct window {
-    char place[32];
+    char place[LENGTH_WORD + 1];
     int64_t from_ms, to_ms;
     bool own_line;
 };

@@ -40,6 +40,14 @@ with Plant(sys.argv[1]) as plant:
     refused(plant, "at", "2062-11-10", "lies ahead", "today is 20")
     refused(plant, "at", day(2), "lies ahead")
     refused(plant, "at", "2020-01-01", "before the first lot on record", "2026-10-20")
+    # what is too long is refused, never cut
+    for field, most in (("note", 511), ("by", 63), ("place", 47), ("line", 60)):
+        refused(plant, field, "x" * (most + 1), f"longer than {most} bytes")
+    for field, most in (("reason", 255), ("by", 63)):
+        status, answer = plant.post("/v1/lots/hold", {
+            "lots": ["L1"], "reason": "mold", "by": "mira", field: "x" * (most + 1)})
+        assert status == 400 and answer["errors"][0]["field"] == field, answer
+        assert f"longer than {most} bytes" in answer["errors"][0]["reason"], answer
     assert not plant.get("/v1/actions")[1]["actions"]
     status, answer = plant.post("/v1/actions", GOOD)
     assert status == 201, answer

@@ -55,6 +55,27 @@ static void line_day_and_time(void **state)
     code_pattern_free(p);
 }
 
+/* As long as a line's name may be on record. */
+static void a_long_line_is_read_whole(void **state)
+{
+    (void)state;
+    static const char LINE[] = "OVEN-HALL-THREE-TUNNEL-NORTH-BAGGER-TWO";
+    const struct code_pattern_rule rule = {.plant = "",
+                                           .name = "long",
+                                           .expression =
+                                               "(?<line>[A-Z-]+) (?<y>[0-9])(?<doy>[0-9]{3})",
+                                           .effective_from = WHEN_UNKNOWN_DAY,
+                                           .effective_to = WHEN_UNKNOWN_DAY,
+                                           .max_age_days = 400};
+    struct code_pattern *p = make(&rule);
+    struct code_pattern_reading got;
+    char text[64];
+    snprintf(text, sizeof text, "%s 6321", LINE);
+    assert_int_equal(code_pattern_read(p, text, day("2026-11-20"), &got, NULL), 0);
+    assert_string_equal(got.line, LINE);
+    code_pattern_free(p);
+}
+
 static void part_of_a_text(void **state)
 {
     (void)state;
@@ -235,6 +256,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(line_day_and_time),
+        cmocka_unit_test(a_long_line_is_read_whole),
         cmocka_unit_test(part_of_a_text),
         cmocka_unit_test(what_does_not_fit),
         cmocka_unit_test(holds_from_a_date),
