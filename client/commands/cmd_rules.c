@@ -1,6 +1,7 @@
 #include "commands/command.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
+#include "rules/catalogue.h"
 #include "rules/models_file.h"
 #include "rules/rules.h"
 #include "show/pick.h"
@@ -70,21 +71,24 @@ static void on_fault(void *arg, const struct error *fault)
     json_array_append_new(faults->list, error_json(fault));
 }
 
-/* Everything but what the daemon's store and lot codes stand on: quantities, places, lots. */
+/* Everything but the lot codes' patterns (lots.json), which the daemon compiles. */
 static int check_all(const char *dir, struct faults *faults, struct rules **ret)
 {
     struct models_parameters parameters;
+    struct catalogue *catalogue = NULL;
     struct text_buffer lexicon_dir = {0}, harm_path = {0};
     struct lexicon *lexicon = NULL;
     json_t *harm = NULL;
     text_appendf(&lexicon_dir, "%s/lexicon", dir);
     text_appendf(&harm_path, "%s/harm.json", dir);
     int rc = rules_load(dir, on_fault, faults, ret, NULL);
+    catalogue_load(dir, on_fault, faults, &catalogue, NULL);
     models_file_load(dir, on_fault, faults, &parameters, NULL);
     lexicon_load(lexicon_dir.data, on_fault, faults, &lexicon, NULL);
     harm_load(harm_path.data, on_fault, faults, &harm, NULL);
     text_buffer_free(&lexicon_dir);
     text_buffer_free(&harm_path);
+    catalogue_free(catalogue);
     lexicon_free(lexicon);
     json_decref(harm);
     return rc || !faults->count ? rc : ERROR_INVALID;

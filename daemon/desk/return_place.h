@@ -2,7 +2,7 @@
 #ifndef ODDLOAF_DESK_RETURN_PLACE_H
 #define ODDLOAF_DESK_RETURN_PLACE_H
 
-#include "records/catalogue.h"
+#include "rules/catalogue.h"
 
 /* What to tell whoever has put returned goods at `put_at` (free text, NULL or "" unknown); NULL if
  * that is a place outside the process area. Static text. That returned goods stay away from cooling

@@ -101,7 +101,7 @@ static int read_lags(struct plan *p, struct error *err)
         return rc;
     week_expect_lags_make(data, p->lag);
     for (int s = 0; s < WEEK_SYMPTOMS; s++) {
-        if (p->action->symptom[0] && s != week_data_symptom(p->action->symptom))
+        if (p->action->symptom[0] && s != symptom_of(p->action->symptom))
             continue;
         p->weight[s] = 1e-9; /* without any complaint, all alike */
         for (int i = 0; i < WEEK_HISTORY; i++)

@@ -15,7 +15,7 @@ static json_t *complaints_json(const struct week_data *d)
     json_t *out = json_object();
     for (int s = 0; s < WEEK_SYMPTOMS; s++)
         json_object_set_new(
-            out, WEEK_SYMPTOM[s],
+            out, symptom_name(s),
             json_integer((json_int_t)llround(d->levels[0].counts[s][WEEK_SPAN - 1])));
     return out;
 }
@@ -32,7 +32,7 @@ static json_t *signal_json(const struct week_data *d, const struct week_signal *
     json_t *row =
         json_pack("{s:s, s:s, s:s, s:s, s:o, s:f, s:f, s:f, s:f, s:f, s:f}", "factor",
                   all ? "all" : level->cut->name, "level", all ? "complaints" : level->level,
-                  "symptom", WEEK_SYMPTOM[signal->symptom], "since",
+                  "symptom", symptom_name(signal->symptom), "since",
                   week_data_name(d->week - (WEEK_SPAN - 1 - signal->since), since), "observed",
                   json_real(round(signal->observed * 100) / 100), "expected",
                   round(signal->expected * 100) / 100, "ratio", signal->ratio, "low",

@@ -216,7 +216,7 @@ json_t *week_chart_json(const struct week_model *model)
     struct week_series *series = xcalloc(model->data->level_count, sizeof *series);
     for (int s = 0; s < WEEK_SYMPTOMS; s++) {
         week_expect_model_factor(model, NULL, s, series);
-        json_object_set_new(charts, WEEK_SYMPTOM[s], chart_json(model, &series[0], s));
+        json_object_set_new(charts, symptom_name(s), chart_json(model, &series[0], s));
     }
     free(series);
     return charts;

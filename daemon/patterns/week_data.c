@@ -5,17 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-const char *const WEEK_SYMPTOM[WEEK_SYMPTOMS] = {"mold", "off-odor", "staling"};
-
-int week_data_symptom(const char *symptom)
-{
-    for (int i = 0; i < WEEK_SYMPTOMS; i++) {
-        if (strcmp(WEEK_SYMPTOM[i], symptom) == 0)
-            return i;
-    }
-    return -1;
-}
-
 char *week_data_name(int week, char buffer[static 16])
 {
     return iso_week_format(iso_week_of(pattern_monday(week)), buffer);
@@ -114,7 +103,7 @@ static int add_series(void *arg, const struct pattern_series *row)
 {
     struct reading *r = arg;
     size_t id = (size_t)row->id;
-    int symptom = week_data_symptom(row->symptom);
+    int symptom = symptom_of(row->symptom);
     const struct cut *cut = *row->factor ? cuts_find(row->factor) : NULL;
     if ((symptom < 0 && *row->symptom) || (*row->factor && !wanted(r, cut)))
         return 0;

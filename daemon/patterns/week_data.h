@@ -7,19 +7,17 @@
 #include "base/cuts.h"
 #include "base/error.h"
 #include "base/when.h"
+#include "rules/vocabulary.h"
 #include "store/store.h"
 #include <stdbool.h>
 #include <stddef.h>
 
 enum {
-    WEEK_SYMPTOMS = 3,
+    WEEK_SYMPTOMS = SYMPTOMS,
     WEEK_SPAN = 60,     /* weeks read of every level */
     WEEK_HISTORY = 156, /* weeks read of all together: three years, for the season */
     WEEK_DELAYS = 14    /* weeks from packing to receipt that are told apart */
 };
-
-extern const char *const WEEK_SYMPTOM[WEEK_SYMPTOMS];
-int week_data_symptom(const char *symptom); /* -1: none of ours */
 
 /* A level of a cut. Where counts are fractions they are expected complaints; where units are lent,
  * those of the whole plant. */

@@ -85,7 +85,7 @@ static json_t *rate_json(const struct week_model *m, struct limits *limits,
     json_object_set_new_nocheck(row, "level", json_string(level->level));
     if (title)
         json_object_set_new_nocheck(row, "title", json_string(title));
-    json_object_set_new_nocheck(row, "symptom", json_string(WEEK_SYMPTOM[symptom]));
+    json_object_set_new_nocheck(row, "symptom", json_string(symptom_name(symptom)));
     json_object_set_new_nocheck(row, "complaints", count_json(fractional, count));
     json_object_set_new_nocheck(row, "units", json_integer((json_int_t)units));
     set_rate(row, limits, fractional ? tidy(count) : count, units);
@@ -171,7 +171,7 @@ static void add_pareto(json_t *rows, const struct week_data *d, const struct tri
         const char *title = triage ? triage_cause_title(triage, pareto[i].name) : NULL;
         json_array_append_new(
             rows, json_pack("{s:s, s:s, s:s, s:f, s:f, s:f, s:b}", "cause", pareto[i].name, "title",
-                            title ? title : pareto[i].name, "symptom", WEEK_SYMPTOM[symptom],
+                            title ? title : pareto[i].name, "symptom", symptom_name(symptom),
                             "expected", pareto[i].count, "share", pareto[i].share, "cumulative",
                             pareto[i].cumulative, "vital", pareto[i].vital));
     }

@@ -87,7 +87,7 @@ struct open_cases {
 static int add_open(void *arg, const char *symptom, int opened_week, int64_t n)
 {
     struct open_cases *open = arg;
-    int s = week_data_symptom(symptom), age = open->now_week - opened_week;
+    int s = symptom_of(symptom), age = open->now_week - opened_week;
     for (int i = 0; i < AGE_COUNT && s >= 0; i++) {
         if (age < AGES[i].weeks) {
             open->count[i][s] += n;
@@ -104,7 +104,7 @@ static json_t *open_json(const struct open_cases *open)
         json_t *row = json_pack("{s:s}", "age", AGES[i].name);
         int64_t all = 0;
         for (int s = 0; s < WEEK_SYMPTOMS; s++) {
-            json_object_set_new(row, WEEK_SYMPTOM[s], json_integer(open->count[i][s]));
+            json_object_set_new(row, symptom_name(s), json_integer(open->count[i][s]));
             all += open->count[i][s];
         }
         json_object_set_new(row, "cases", json_integer(all));

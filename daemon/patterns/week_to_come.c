@@ -77,7 +77,7 @@ json_t *week_to_come_json(const struct week_model *model)
             json_t *row = json_pack(
                 "{s:s, s:s, s:I, s:f, s:I, s:I, s:f, s:b}", "made_week",
                 week_data_name(model->data->week - (WEEK_HISTORY - 1 - i), name), "symptom",
-                WEEK_SYMPTOM[s], "reported", (json_int_t)f.reported, "expected_final",
+                symptom_name(s), "reported", (json_int_t)f.reported, "expected_final",
                 f.expected_final, "low", (json_int_t)f.final.low, "high", (json_int_t)f.final.high,
                 "share", f.share, "too_early", f.too_early);
             json_object_set_new(row, "units",

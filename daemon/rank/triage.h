@@ -7,7 +7,7 @@
 #define ODDLOAF_RANK_TRIAGE_H
 
 #include "base/when.h"
-#include "records/catalogue.h"
+#include "rules/catalogue.h"
 #include <jansson.h>
 
 struct triage;

@@ -5,9 +5,9 @@
 #define ODDLOAF_RECORDS_CHECK_H
 
 #include "base/length.h"
-#include "records/catalogue.h"
 #include "records/header.h"
 #include "records/refs.h"
+#include "rules/catalogue.h"
 
 #define CHECK_NOTE_BYTES 2000
 

@@ -2,7 +2,7 @@
 #ifndef ODDLOAF_RECORDS_HEADER_H
 #define ODDLOAF_RECORDS_HEADER_H
 
-#include "records/catalogue.h"
+#include "rules/catalogue.h"
 #include "store/record_kind.h"
 
 #define HEADER_NAME 80

@@ -7,8 +7,8 @@
 #ifndef ODDLOAF_RECORDS_IMPORT_H
 #define ODDLOAF_RECORDS_IMPORT_H
 
-#include "records/catalogue.h"
 #include "records/refs.h"
+#include "rules/catalogue.h"
 #include "store/record_kind.h"
 
 enum import_format { IMPORT_CSV, IMPORT_NDJSON };

@@ -8,8 +8,8 @@
 
 #include "base/jsonx.h"
 #include "base/when.h"
-#include "records/catalogue.h"
 #include "records/import.h"
+#include "rules/catalogue.h"
 #include "store/writer.h"
 
 struct load_options {

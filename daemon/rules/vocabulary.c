@@ -183,7 +183,7 @@ static void add_one(const struct doc_place *one, const char *self, struct named 
     if (!title)
         title = json_string_value(json_object_get(one->value, "name"));
     if (!name)
-        return; /* what the whole row must be the catalogue checks (records/catalogue.h) */
+        return; /* what the whole row must be the catalogue checks (rules/catalogue.h) */
     check_suffix(one, name);
     add_named(list, count, name, json_string_value(json_object_get(one->value, "unit")), title);
 }

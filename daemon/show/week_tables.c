@@ -1,5 +1,6 @@
 /* What rose, causes, what is still to come, how right the rankings were: as tables. */
 #include "base/when.h"
+#include "rules/vocabulary.h"
 #include "show/page.h"
 #include <math.h>
 #include <stdio.h>
@@ -187,19 +188,20 @@ static void add_verdicts(struct text_buffer *b, const char *when, const json_t *
 
 static void add_open(struct text_buffer *b, const json_t *open)
 {
-    static const struct page_column COLUMNS[] = {{"opened", ""},   {"mold", "n"}, {"off-odor", "n"},
-                                                 {"staling", "n"}, {"all", "n"},  {NULL, NULL}};
-    static const char *const NAMES[] = {"mold", "off-odor", "staling", "cases"};
+    struct page_column columns[SYMPTOMS + 3] = {{"opened", ""}, [SYMPTOMS + 1] = {"all", "n"}};
     size_t i;
     const json_t *row;
     text_append(b, "<h3>Open cases by age</h3>");
-    page_open_table(b, COLUMNS);
+    for (int s = 0; s < SYMPTOMS; s++)
+        columns[s + 1] = (struct page_column){symptom_name(s), "n"};
+    page_open_table(b, columns);
     json_array_foreach(open, i, row)
     {
         text_append(b, "<tr>");
         page_cell_text(b, "", page_text(row, "age"));
-        for (size_t k = 0; k < sizeof NAMES / sizeof NAMES[0]; k++)
-            page_cell_number(b, "n", page_number(row, NAMES[k]));
+        for (int s = 0; s < SYMPTOMS; s++)
+            page_cell_number(b, "n", page_number(row, symptom_name(s)));
+        page_cell_number(b, "n", page_number(row, "cases"));
         text_append(b, "</tr>");
     }
     page_close_table(b);

@@ -472,7 +472,8 @@ class Rules(ClientTest):
         rules = os.path.join(self.folder, "rules")
         shutil.copytree(os.path.join(SOURCE, "rules"), rules)
         self.assertIn("Good: ", self.ok("rules", "check", rules))
-        for name in ("models.json", "lexicon/es.json", "lexicon/common/en.json", "harm.json"):
+        for name in ("models.json", "quantities.json", "places.json", "lexicon/es.json",
+                     "lexicon/common/en.json", "harm.json"):
             path = os.path.join(rules, name)
             with open(path, encoding="utf-8") as f:
                 good = f.read()

@@ -352,6 +352,7 @@ MORE_PARAMETERS = {
     "daemon/records/import.c": {"import_feed"},
     "daemon/records/refs.c": {"refs_lot"},
     "daemon/serve/records.c": {"feed"},
+    "daemon/serve/request.c": {"request_query_within"},
     "daemon/serve/sessions.c": {"sessions_take", "take"},
     "daemon/serve/weeks.c": {"read_moment"},
     "daemon/stats/chart.c": {"chart_counts"},

@@ -2,7 +2,7 @@
 #include "plant.h"
 
 #include "patterns/returns.h"
-#include "records/catalogue.h"
+#include "rules/catalogue.h"
 
 static void check_near(const char *what, double got, double want, double tolerance)
 {

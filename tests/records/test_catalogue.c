@@ -2,7 +2,7 @@
  */
 #include "base/jsonx.h"
 #include "base/text.h"
-#include "records/catalogue.h"
+#include "rules/catalogue.h"
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdio.h>

@@ -5,7 +5,7 @@
 #include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "lots/match.h"
-#include "records/catalogue.h"
+#include "rules/catalogue.h"
 #include "rules/models_file.h"
 #include "rules/rules.h"
 

@@ -1,6 +1,6 @@
-#include "records/catalogue.h"
+#include "rules/catalogue.h"
 #include "base/units.h"
-#include "records/catalogue_inside.h"
+#include "rules/catalogue_inside.h"
 #include <stdlib.h>
 #include <string.h>
 

@@ -2,8 +2,8 @@
  * and which places its log knows (rules/places.json: hygiene zone). Read whole, checked whole;
  * never changed afterwards, so any thread may look things up. Shared by counted references, so
  * that a reload does not pull it from under a load that is still running. */
-#ifndef ODDLOAF_RECORDS_CATALOGUE_H
-#define ODDLOAF_RECORDS_CATALOGUE_H
+#ifndef ODDLOAF_RULES_CATALOGUE_H
+#define ODDLOAF_RULES_CATALOGUE_H
 
 #include "base/error.h"
 #include "base/length.h"

@@ -1,8 +1,8 @@
-/* Inside records/catalogue*.c only: what the handle holds. */
-#ifndef ODDLOAF_RECORDS_CATALOGUE_INSIDE_H
-#define ODDLOAF_RECORDS_CATALOGUE_INSIDE_H
+/* Inside rules/catalogue*.c only: what the handle holds. */
+#ifndef ODDLOAF_RULES_CATALOGUE_INSIDE_H
+#define ODDLOAF_RULES_CATALOGUE_INSIDE_H
 
-#include "records/catalogue.h"
+#include "rules/catalogue.h"
 #include <stdatomic.h>
 
 enum { CATALOGUE_LIMIT = 500, CATALOGUE_SLOTS = 1024, CATALOGUE_COLUMNS = 16 };

@@ -3,8 +3,8 @@
 #include "base/doc.h"
 #include "base/units.h"
 #include "base/when.h"
-#include "records/catalogue.h"
-#include "records/catalogue_inside.h"
+#include "rules/catalogue.h"
+#include "rules/catalogue_inside.h"
 #include <stdlib.h>
 #include <string.h>
 
