@@ -223,7 +223,9 @@ static double read_ms(const char *piece, size_t length)
     return least;
 }
 
-/* Sixteen times the length may take twenty-four times as long, not two hundred and fifty-six. */
+/* Sixteen times the length takes about sixteen times as long, where looking again from every word
+ * would take two hundred and fifty-six. The bound lies between, wide enough for a busy machine,
+ * whose caches the longer note loses more often: no time is judged here but its growth. */
 static void long_notes_are_read_whole_and_in_time(void **state)
 {
     static const char *const pieces[] = {
@@ -239,7 +241,7 @@ static void long_notes_are_read_whole_and_in_time(void **state)
     (void)state;
     for (size_t i = 0; i < sizeof pieces / sizeof pieces[0]; i++) {
         double small_ms = read_ms(pieces[i], 4000), large_ms = read_ms(pieces[i], 64000);
-        if (large_ms > 24 * small_ms)
+        if (large_ms > 96 * small_ms)
             fail_msg("'%s': 4 KB in %.2f ms, 64 KB in %.2f ms", pieces[i], small_ms, large_ms);
     }
 }
