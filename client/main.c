@@ -30,7 +30,8 @@ static int run(struct client *c, const struct args *a)
 {
     struct error err = {0};
     if (args_has(a, "version")) {
-        puts("oddloaf " ODDLOAF_VERSION);
+        puts("oddloaf " ODDLOAF_VERSION "\nschema " ODDLOAF_SCHEMA
+             "\nbuilt with " ODDLOAF_LIBRARIES);
         return EXIT_DONE;
     }
     if (args_has(a, "help")) {

@@ -93,7 +93,8 @@ static int read_options(int argc, char **argv, struct options *o)
             config_describe(stdout);
             return 0;
         case 'v':
-            puts("oddloafd " ODDLOAF_VERSION);
+            printf("oddloafd " ODDLOAF_VERSION "\nschema %d\nbuilt with " ODDLOAF_LIBRARIES "\n",
+                   store_schema_version());
             return 0;
         default:
             fputs(USAGE, stderr);

@@ -48,7 +48,7 @@ build_it() {
   packages_install $PACKAGES_BUILD $PACKAGES_DEMO
   mkdir -p "$build"
   {
-    cmake -S "$root" -B "$build" -G Ninja -DBUILD_TESTING=OFF &&
+    cmake -S "$root" -B "$build" -G Ninja -DODDLOAF_TESTS=OFF &&
       cmake --build "$build"
   } >"$build/build.log" 2>&1 || {
     tail -n 30 "$build/build.log" >&2

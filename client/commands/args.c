@@ -18,6 +18,15 @@ static const char *const TYPE_ARGS[] = {
     [FIELD_NEAR] = "DATE",     [FIELD_TIME] = "TIME",   [FIELD_ID] = "UUID",
     [FIELD_MEASURED] = "Q=N,…"};
 
+static const char *words_of(const struct command *command, const char *option)
+{
+    const struct option_words *row = command ? command->option_words : NULL;
+    for (; row && row->name && option; row++)
+        if (strcmp(row->name, option) == 0)
+            return row->words;
+    return NULL;
+}
+
 struct args_option args_option(const struct command *command, int i)
 {
     const struct option_row *rows = command ? command->options : GLOBALS;
@@ -27,22 +36,43 @@ struct args_option args_option(const struct command *command, int i)
             i--;
         if (f->name)
             return (struct args_option){f->option, f->arg ? f->arg : TYPE_ARGS[f->type], f->help,
-                                        f->words};
+                                        f->words, NULL};
     }
     for (; rows && rows->name && i > 0; rows++)
         i--;
-    return rows ? (struct args_option){rows->name, rows->arg, rows->help, NULL}
+    return rows ? (struct args_option){rows->name, rows->arg, rows->help, NULL,
+                                       words_of(command, rows->name)}
                 : (struct args_option){0};
+}
+
+void args_words(const struct args_option *option, struct text_buffer *out)
+{
+    if (option->row_words)
+        text_append(out, option->row_words);
+    else if (option->arg && strcmp(option->arg, ARGS_CUTS) == 0)
+        cuts_list(out);
+    else
+        fields_list(option->words, out);
 }
 
 void args_help(const struct args_option *option, struct text_buffer *out)
 {
-    bool cuts = option->arg && strcmp(option->arg, ARGS_CUTS) == 0;
-    fields_list(option->words, out);
-    if (cuts)
-        cuts_list(out);
+    args_words(option, out);
     if (option->help)
-        text_appendf(out, "%s%s", option->words || cuts ? "; " : "", option->help);
+        text_appendf(out, "%s%s", out->length ? "; " : "", option->help);
+}
+
+/* Whether `words` ("newest urgent") has it. */
+static bool has_word(const char *words, const char *word)
+{
+    size_t length = strlen(word);
+    for (const char *at = words; *at; at += strspn(at, " ")) {
+        size_t next = strcspn(at, " ");
+        if (next == length && strncmp(at, word, length) == 0)
+            return true;
+        at += next;
+    }
+    return false;
 }
 
 const struct command *args_command(const struct command *const *table, const char *name)
@@ -171,6 +201,9 @@ static int take_option(struct args *a, int argc, char **argv, int *i, struct err
             return error_set(err, ERROR_INVALID, "--%s needs a value: %s", o.name, o.arg);
         value = argv[++*i];
     }
+    if (o.row_words && !has_word(o.row_words, value))
+        return error_set(err, ERROR_INVALID, "--%s '%s' is none of: %s", o.name, value,
+                         o.row_words);
     a->given[a->given_count++] = (struct given){o.name, value};
     return 0;
 }
@@ -185,6 +218,8 @@ static int check_count(const struct args *a, struct error *err)
                          c->least > 1 && a->count == c->least - 1 ? "a word" : c->args);
     if (c->most >= 0 && a->count > c->most)
         return error_set(err, ERROR_INVALID, "'%s' is one word too many", a->words[c->most]);
+    if (c->words && a->count && !has_word(c->words, a->words[0]))
+        return error_set(err, ERROR_INVALID, "'%s' is none of: %s", a->words[0], c->words);
     return 0;
 }
 
@@ -252,11 +287,4 @@ const char *args_by(const struct args *a, char *buffer, size_t size)
 {
     const char *by = args_value(a, "by");
     return by ? by : client_login(buffer, size);
-}
-
-int args_need_word(const struct client *c, const char *option, const char *given, const char *words)
-{
-    if (given)
-        return client_usage(c, "--%s %.60s: must be %s", option, given, words);
-    return client_usage(c, "--%s is needed: %s", option, words);
 }

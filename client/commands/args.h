@@ -16,16 +16,23 @@ struct option_row {
     const char *help;
 };
 
+/* An option that takes only certain words, "newest urgent". */
+struct option_words {
+    const char *name, *words; /* NULL ends the list */
+};
+
 struct args;
 
 struct command {
     const char *name;
-    const char *args;                 /* as shown in usage: "LOT…" */
-    const char *help;                 /* one line, lower case, no full stop */
-    const char *more;                 /* further paragraphs of `help COMMAND`, or NULL */
-    const struct option_row *options; /* or NULL */
-    bool fields;                      /* the fields of a complaint are options before those */
-    int least, most;                  /* how many words it takes; most < 0: no limit */
+    const char *args;                        /* as shown in usage: "LOT…" */
+    const char *words;                       /* one of which its first word is; NULL: any */
+    const char *help;                        /* one line, lower case, no full stop */
+    const char *more;                        /* further paragraphs of `help COMMAND`, or NULL */
+    const struct option_row *options;        /* or NULL */
+    const struct option_words *option_words; /* or NULL */
+    bool fields;     /* the fields of a complaint are options before those */
+    int least, most; /* how many words it takes; most < 0: no limit */
     /* Returns an exit code. */
     int (*exec)(struct client *c, const struct args *a);
 };
@@ -55,15 +62,15 @@ const char *args_value(const struct args *a, const char *name);
 struct args_option {
     const char *name, *arg, *help;  /* as of struct option_row; help may be NULL */
     const struct field_word *words; /* those it takes, or NULL: any */
+    const char *row_words;          /* the same of an option that is no field */
 };
 /* A command's options in the order of its help; one without a name is the end. `command` may be
  * NULL: those of the program itself. */
 struct args_option args_option(const struct command *command, int i);
+/* "newest urgent", nothing for any. */
+void args_words(const struct args_option *option, struct text_buffer *out);
 /* The words it takes and its help. */
 void args_help(const struct args_option *option, struct text_buffer *out);
-/* The usage error of an option that takes one of `words`: it is missing, or is none of them. */
-int args_need_word(const struct client *c, const char *option, const char *given,
-                   const char *words);
 /* The value of --by, else the login name. */
 const char *args_by(const struct args *a, char *buffer, size_t size);
 

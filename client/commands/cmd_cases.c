@@ -12,15 +12,19 @@
 #define PAGE 100
 
 static const struct option_row options[] = {
-    {"symptom", "WORD", "mold, off-odor or staling"},
+    {"symptom", "WORD", NULL},
     {"line", "NAME", "of the lot"},
     {"product", "CODE", "of the lot"},
     {"cause", "ID", "that leads the ranking"},
     {"since", "DATE", "with a complaint since; 2026-11-19, Mon, 7 days ago"},
-    {"state", "WORD", "open (the usual), settled or all"},
-    {"order", "WORD", "newest (the usual) or urgent"},
+    {"state", "WORD", "open if not given"},
+    {"order", "WORD", "newest if not given"},
     {"limit", "N", "at most so many (50)"},
     {0}};
+static const struct option_words option_words[] = {{"symptom", "mold off-odor staling"},
+                                                   {"state", "open settled all"},
+                                                   {"order", "newest urgent"},
+                                                   {0}};
 
 static const struct column columns[] = {
     {"case", COLUMN_LEFT, 0},         {"symptom", COLUMN_LEFT, 0}, {"lot", COLUMN_LEFT, 12},
@@ -186,6 +190,7 @@ const struct command cmd_cases = {
     .args = "",
     .help = "lists cases, newest or most urgent first",
     .options = options,
+    .option_words = option_words,
     .least = 0,
     .most = 0,
     .exec = cases,

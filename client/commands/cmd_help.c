@@ -1,6 +1,11 @@
 #include "commands/command.h"
+#include "commands/completion.h"
 #include "commands/help.h"
 #include <string.h>
+
+static const struct option_row options[] = {
+    {"completion", "SHELL", "prints what completes commands, options and words in a shell"}, {0}};
+static const struct option_words option_words[] = {{"completion", "bash zsh"}, {0}};
 
 static json_t *option_json(const struct command *command)
 {
@@ -25,6 +30,10 @@ static json_t *command_json(const struct command *command)
 static int help(struct client *c, const struct args *a)
 {
     const struct command *one = a->count ? args_command(a->table, a->words[0]) : NULL;
+    if (args_has(a, "completion")) {
+        completion_print(a->table, args_value(a, "completion"), stdout);
+        return EXIT_DONE;
+    }
     if (a->count && !one)
         return client_usage(c, "no command '%s'", a->words[0]);
     if (!c->json) {
@@ -53,6 +62,8 @@ const struct command cmd_help = {
     .args = "[COMMAND]",
     .help = "explains the program or one command",
     .more = "With --json the table of commands and options as JSON.",
+    .options = options,
+    .option_words = option_words,
     .least = 0,
     .most = 1,
     .exec = help,

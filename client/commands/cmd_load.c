@@ -16,6 +16,8 @@
 #define REFUSED_JSON 1000 /* in the JSON document */
 #define PROGRESS_MS 500
 
+#define KINDS "products targets lots mixes uses readings plantlog dispatch"
+
 static const struct option_row options[] = {
     {"keep-good", NULL, "apply the good rows of a file that has refused ones"},
     {"refused", "FILE", "write refused rows there, one JSON object a line"},
@@ -312,16 +314,6 @@ static void print_sums(const struct load *l)
                   "rows with --keep-good.");
 }
 
-static bool is_kind(const char *kind)
-{
-    static const char *const kinds[] = {"products", "targets",  "lots",     "mixes",
-                                        "uses",     "readings", "plantlog", "dispatch"};
-    for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
-        if (strcmp(kinds[i], kind) == 0)
-            return true;
-    return false;
-}
-
 static int load(struct client *c, const struct args *a)
 {
     struct load l = {.c = c,
@@ -331,11 +323,6 @@ static int load(struct client *c, const struct args *a)
                      .applied = true,
                      .shown_ms = clock_monotonic_ms()};
     const char *refused = args_value(a, "refused");
-    if (!is_kind(l.kind))
-        return client_usage(c,
-                            "no kind of record '%s': products targets lots mixes uses readings "
-                            "plantlog dispatch",
-                            l.kind);
     if (refused && !(l.refused_file = fopen(refused, "we")))
         return client_usage(c, "cannot write %s: %s", refused, strerror(errno));
     l.refused_list = json_array();
@@ -360,9 +347,10 @@ static int load(struct client *c, const struct args *a)
 const struct command cmd_load = {
     .name = "load",
     .args = "KIND FILE…",
+    .words = KINDS,
     .help = "imports records of production",
-    .more = "KIND is one of products targets lots mixes uses readings plantlog dispatch. A FILE is "
-            "CSV (header row, UTF-8, a unit may stand in brackets: core_at_pack [degF]) or JSON "
+    .more = "KIND is one of " KINDS ". A FILE is CSV (header row, UTF-8, a unit may stand in "
+            "brackets: core_at_pack [degF]) or JSON "
             "lines; - is standard input. A file is taken whole or not at all unless --keep-good. "
             "Rows that are there already change nothing.",
     .options = options,

@@ -4,28 +4,20 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const struct option_row options[] = {
-    {"disposition", "WORD", "release, rework, divert or destroy (needed)"},
-    {"reason", "TEXT", "why (needed)"},
-    {"by", "NAME", "who decides (the login name)"},
-    {0}};
-
-static bool is_disposition(const char *word)
-{
-    static const char *const words[] = {"release", "rework", "divert", "destroy"};
-    for (size_t i = 0; word && i < sizeof words / sizeof *words; i++)
-        if (strcmp(word, words[i]) == 0)
-            return true;
-    return false;
-}
+static const struct option_row options[] = {{"disposition", "WORD", "needed"},
+                                            {"reason", "TEXT", "why (needed)"},
+                                            {"by", "NAME", "who decides (the login name)"},
+                                            {0}};
+static const struct option_words option_words[] = {{"disposition", "release rework divert destroy"},
+                                                   {0}};
 
 static int release(struct client *c, const struct args *a)
 {
     char login[64];
     const char *disposition = args_value(a, "disposition");
     const char *reason = args_value(a, "reason");
-    if (!is_disposition(disposition))
-        return args_need_word(c, "disposition", disposition, "release, rework, divert or destroy");
+    if (!disposition)
+        return client_usage(c, "--disposition is needed: release, rework, divert or destroy");
     if (!reason || !*reason)
         return client_usage(c, "--reason is needed: a disposition is kept with its reason");
     json_t *lots = json_array();
@@ -57,6 +49,7 @@ const struct command cmd_release = {
     .args = "LOT…",
     .help = "ends a hold with a disposition, reason and name",
     .options = options,
+    .option_words = option_words,
     .least = 1,
     .most = -1,
     .exec = release,

@@ -120,17 +120,16 @@ static int check(struct client *c, const char *dir)
 
 static int rules_command(struct client *c, const struct args *a)
 {
-    if (strcmp(a->words[0], "list") == 0)
-        return a->count == 1 ? list(c) : client_usage(c, "rules list takes no folder");
     if (strcmp(a->words[0], "check") == 0)
         return a->count == 2 ? check(c, a->words[1])
                              : client_usage(c, "rules check needs a folder");
-    return client_usage(c, "'%s' is neither check nor list", a->words[0]);
+    return a->count == 1 ? list(c) : client_usage(c, "rules list takes no folder");
 }
 
 const struct command cmd_rules = {
     .name = "rules",
     .args = "check DIR | list",
+    .words = "check list",
     .help = "checks rule files with file:line:column, or lists causes",
     .least = 1,
     .most = 2,

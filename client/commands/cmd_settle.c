@@ -2,21 +2,13 @@
 #include "show/pick.h"
 #include <string.h>
 
-static const struct option_row options[] = {
-    {"confirmed-by", "WORD", "assay, inspection, reproduction or judgement (needed)"},
-    {"note", "TEXT", "what was found"},
-    {"by", "NAME", "who decides (the login name)"},
-    {"reopen", NULL, "takes the verdict back"},
-    {0}};
-
-static bool is_confirmation(const char *word)
-{
-    static const char *const words[] = {"assay", "inspection", "reproduction", "judgement"};
-    for (size_t i = 0; word && i < sizeof words / sizeof *words; i++)
-        if (strcmp(word, words[i]) == 0)
-            return true;
-    return false;
-}
+static const struct option_row options[] = {{"confirmed-by", "WORD", "needed"},
+                                            {"note", "TEXT", "what was found"},
+                                            {"by", "NAME", "who decides (the login name)"},
+                                            {"reopen", NULL, "takes the verdict back"},
+                                            {0}};
+static const struct option_words option_words[] = {
+    {"confirmed-by", "assay inspection reproduction judgement"}, {0}};
 
 static int settle(struct client *c, const struct args *a)
 {
@@ -27,9 +19,9 @@ static int settle(struct client *c, const struct args *a)
         return client_usage(c, "--reopen takes the case alone");
     if (!reopen && a->count < 2)
         return client_usage(c, "name the cause that was confirmed, or --reopen");
-    if (!reopen && !is_confirmation(how))
-        return args_need_word(c, "confirmed-by", how,
-                              "assay, inspection, reproduction or judgement");
+    if (!reopen && !how)
+        return client_usage(
+            c, "--confirmed-by is needed: assay, inspection, reproduction or judgement");
     json_t *body =
         json_pack("{ss* ss* ss* ss}", "cause", reopen ? NULL : a->words[1], "confirmed_by", how,
                   "note", args_value(a, "note"), "by", args_by(a, login, sizeof login));
@@ -66,6 +58,7 @@ const struct command cmd_settle = {
     .more = "The verdict is what rankings are scored against and learn from. not-known is a "
             "verdict too.",
     .options = options,
+    .option_words = option_words,
     .least = 1,
     .most = 2,
     .exec = settle,

@@ -128,7 +128,7 @@ def main():
         print("ok: the prefix /usr, on a machine without cmocka")
 
         bare = pathlib.Path(folder, "bare")
-        said = configure(bare, "-DODDLOAF_WERROR=ON", "-DBUILD_TESTING=OFF", pkg_config_without(folder, "libsystemd"))
+        said = configure(bare, "-DODDLOAF_WERROR=ON", "-DODDLOAF_TESTS=OFF", pkg_config_without(folder, "libsystemd"))
         assert "no units are installed" in said and not (bare / "systemd/oddloafd.service").exists(), said
         assert compiled_in(bare) == ("/etc/oddloaf", "/usr/local/share/oddloaf/rules")
         run("ninja", "-C", bare, OBJECT)

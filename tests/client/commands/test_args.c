@@ -116,9 +116,32 @@ static void every_row_is_complete(void **state)
     }
 }
 
+static void words_for_a_symptom_are_those_of_the_field(void **state)
+{
+    struct text_buffer field = {0};
+    struct args_option o;
+    int seen = 0;
+    (void)state;
+    fields_list(fields_find("symptom")->words, &field);
+    for (const struct command *const *c = command_all(); *c; c++) {
+        for (int i = 0; (o = args_option(*c, i)).name; i++) {
+            struct text_buffer words = {0};
+            args_words(&o, &words);
+            if (strcmp(o.name, "symptom") == 0) {
+                assert_string_equal(words.data, field.data);
+                seen++;
+            }
+            text_buffer_free(&words);
+        }
+    }
+    assert_int_equal(seen, 4);
+    text_buffer_free(&field);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(words_for_a_symptom_are_those_of_the_field),
         cmocka_unit_test(options_before_and_after_the_command),
         cmocka_unit_test(two_dashes_end_the_options),
         cmocka_unit_test(mistakes_are_named),
