@@ -3,6 +3,7 @@
 #include "base/log.h"
 #include "base/text.h"
 #include "notify/mailer.h"
+#include "rules/rule_files.h"
 #include "serve/app.h"
 #include "serve/background.h"
 #include "serve/http.h"
@@ -49,9 +50,8 @@ static const char USAGE[] =
     "  --config FILE  settings (JSON); every one has a default\n"
     "                 (default " INSTALLED_CONFIG ", if it is there)\n"
     "  --state DIR    where the database lives (default /var/lib/oddloaf)\n"
-    "  --rules DIR    rule files\n"
-    "                 (default " INSTALLED_OWN_RULES " if it is there,\n"
-    "                 else " INSTALLED_RULES ")\n"
+    "  --rules DIR    rule files; DIR:DIR: those of the first stand for those of the second\n"
+    "                 (default " RULE_FILES_INSTALLED ")\n"
     "  --socket PATH  Unix socket to listen at (default /run/oddloaf/oddloafd.sock)\n"
     "  --check        check settings and rules, say what is wrong, start nothing\n";
 

@@ -3,10 +3,14 @@
 #include "intake/lexicon.h"
 #include "rules/catalogue.h"
 #include "rules/models_file.h"
+#include "rules/rule_files.h"
 #include "rules/rules.h"
+#include "show/difference.h"
+#include "show/own_rules_show.h"
 #include "show/pick.h"
 #include "show/table.h"
 #include <string.h>
+#include <sys/stat.h>
 
 enum { FAULTS_KEPT = 500 };
 
@@ -33,6 +37,7 @@ static void show_list(const struct client *c, const json_t *document)
     }
     table_print(t, &c->view, 2);
     table_free(t);
+    own_rules_show(&c->view, json_object_get(document, "own"));
 }
 
 static int list(struct client *c)
@@ -79,8 +84,8 @@ static int check_all(const char *dir, struct faults *faults, struct rules **ret)
     struct text_buffer lexicon_dir = {0}, harm_path = {0};
     struct lexicon *lexicon = NULL;
     json_t *harm = NULL;
-    text_appendf(&lexicon_dir, "%s/lexicon", dir);
-    text_appendf(&harm_path, "%s/harm.json", dir);
+    doc_below(dir, "lexicon", &lexicon_dir);
+    doc_path(dir, "harm.json", &harm_path);
     int rc = rules_load(dir, on_fault, faults, ret, NULL);
     catalogue_load(dir, on_fault, faults, &catalogue, NULL);
     models_file_load(dir, on_fault, faults, &parameters, NULL);
@@ -94,44 +99,98 @@ static int check_all(const char *dir, struct faults *faults, struct rules **ret)
     return rc || !faults->count ? rc : ERROR_INVALID;
 }
 
+/* The plant's files with what they differ in, and what a release changed. */
+static json_t *compared(const char *dirs)
+{
+    json_t *own = rule_files_own(dirs), *file;
+    size_t i;
+    json_array_foreach(own, i, file)
+    {
+        json_t *mine = rule_files_document(dirs, file, RULE_FILES_MINE),
+               *then = rule_files_document(dirs, file, RULE_FILES_THEN),
+               *now = rule_files_document(dirs, file, RULE_FILES_NOW);
+        bool changed = strcmp(pick_text(file, "is", ""), "changed") == 0;
+        json_object_set_new(file, "differs", changed ? difference_of(now, mine) : json_array());
+        json_object_set_new(file, "released", then ? difference_of(then, now) : json_array());
+        json_decref(mine);
+        json_decref(then);
+        json_decref(now);
+    }
+    return own;
+}
+
 /* Here, not in the daemon: a rule file is checked where it is written. */
-static int check(struct client *c, const char *dir)
+static int check(struct client *c, const char *dirs)
 {
     struct faults faults = {.list = json_array()};
     struct rules *rules = NULL;
-    int rc = check_all(dir, &faults, &rules);
+    int rc = check_all(dirs, &faults, &rules);
+    json_t *own = compared(dirs);
     if (c->json) {
         json_t *document =
-            json_pack("{sb si ss* sO}", "good", rc == 0, "causes", rc ? 0 : rules->cause_count,
-                      "rules", rc ? NULL : rules->hash, "errors", faults.list);
+            json_pack("{sb si ss* sO sO}", "good", rc == 0, "causes", rc ? 0 : rules->cause_count,
+                      "rules", rc ? NULL : rules->hash, "errors", faults.list, "own", own);
         client_print(document);
         json_decref(document);
-    } else if (rc) {
-        client_say(c, "%zu %s in %s; a daemon would keep its present rules", faults.count,
-                   faults.count == 1 ? "error" : "errors", dir);
     } else {
-        view_textf(&c->view, VIEW_PLAIN, 0, 2, "Good: %d causes, %s", rules->cause_count,
-                   rules->hash);
+        if (rc)
+            client_say(c, "%zu %s in %s; a daemon would keep its present rules", faults.count,
+                       faults.count == 1 ? "error" : "errors", dirs);
+        else
+            view_textf(&c->view, VIEW_PLAIN, 0, 2, "Good: %d causes, %s", rules->cause_count,
+                       rules->hash);
+        own_rules_show(&c->view, own);
     }
+    json_decref(own);
     json_decref(faults.list);
     rules_free(rules);
     return rc == 0 ? EXIT_DONE : rc == ERROR_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
 }
 
+/* Each file, until one is refused. */
+static int each_file(struct client *c, const struct args *a, const char *dirs,
+                     int (*work)(const char *dirs, const char *name, struct error *err))
+{
+    struct error err = {0};
+    int rc = 0;
+    umask(022); /* the daemon is another user, and reads them */
+    for (int i = 1; i < a->count && !rc; i++)
+        rc = work(dirs, a->words[i], &err);
+    if (!rc)
+        return EXIT_DONE;
+    client_say(c, "%s%s%s%s", err.text, err.hint[0] ? " (" : "", err.hint, err.hint[0] ? ")" : "");
+    return rc == ERROR_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
+}
+
 static int rules_command(struct client *c, const struct args *a)
 {
-    if (strcmp(a->words[0], "check") == 0)
-        return a->count == 2 ? check(c, a->words[1])
-                             : client_usage(c, "rules check needs a folder");
-    return a->count == 1 ? list(c) : client_usage(c, "rules list takes no folder");
+    const char *verb = a->words[0], *dirs = args_value(a, "dir");
+    if (!dirs)
+        dirs = RULE_FILES_INSTALLED;
+    if (strcmp(verb, "list") == 0)
+        return a->count == 1 ? list(c) : client_usage(c, "rules list takes no folder");
+    if (strcmp(verb, "check") == 0)
+        return a->count > 2 ? client_usage(c, "rules check takes one folder")
+                            : check(c, a->count == 2 ? a->words[1] : dirs);
+    if (a->count == 1)
+        return client_usage(c, "rules %s needs the name of a rule file: causes/rope.json", verb);
+    return each_file(c, a, dirs, strcmp(verb, "copy") == 0 ? rule_files_copy : rule_files_seen);
 }
+
+static const struct option_row options[] = {
+    {"dir", "DIR:DIR", "copy, seen: the plant's folder and that of the shipped rules"}, {0}};
 
 const struct command cmd_rules = {
     .name = "rules",
-    .args = "check DIR | list",
-    .words = "check list",
-    .help = "checks rule files with file:line:column, or lists causes",
+    .args = "check [DIR] | list | copy FILE… | seen FILE…",
+    .words = "check list copy seen",
+    .help = "checks rule files with file:line:column, lists causes, copies shipped files",
+    .more = "A plant changes a copy of a shipped rule file (copy), which stands for it from the "
+            "next reload on. check without a folder reads the installed rules, says what the "
+            "copies differ in, and what a release has changed since in the files they were copied "
+            "from; once that has been looked at, seen says so.",
+    .options = options,
     .least = 1,
-    .most = 2,
+    .most = -1,
     .exec = rules_command,
 };

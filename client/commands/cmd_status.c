@@ -29,6 +29,11 @@ static void show_rules(const struct view *v, const json_t *rules)
     view_label(v, "rules", "%s causes, %s…, loaded %s",
                view_number(pick_number(rules, "causes", 0), number), hash,
                view_when(pick_text(rules, "loaded_at", "?"), when));
+    int behind = (int)pick_number(rules, "release_changed", 0);
+    if (behind)
+        view_label(v, "own rules",
+                   "a release changed what %d of %d files %s copied from: oddloaf rules check",
+                   behind, (int)pick_number(rules, "own_files", 0), behind == 1 ? "was" : "were");
     const json_t *error = json_object_get(rules, "last_error");
     if (error && !json_is_null(error)) {
         char *text = pick_shown(rules, "last_error");

@@ -82,11 +82,23 @@ int doc_open(struct doc *doc, const char *path, bool optional);
 int doc_parse(struct doc *doc, const char *source, const char *text, size_t length);
 void doc_close(struct doc *doc); /* values that are the document's own end here */
 
-/* Opens every NAME.json of a folder in the order of the names' bytes, hidden ones left out, and
- * calls `each` with those that are open (`stem`: NAME). Returns how many there are, 0 if there is
- * no folder; a folder that cannot be read is a fault, its code returned. */
-int doc_each(struct doc *doc, const char *dir,
+/* Folders may lie one behind another: `dirs` is one, or several as "FIRST:SECOND", and a file of an
+ * earlier one stands for that of the same name in those behind it. One that is not there has no
+ * files. */
+
+/* Opens every NAME.json in the order of the names' bytes, hidden ones left out, and calls `each`
+ * with those that are open (`stem`: NAME). What doc_masked() is not opened, nor what it hides.
+ * Returns how many there are; a folder that cannot be read is a fault, its code returned. */
+int doc_each(struct doc *doc, const char *dirs,
              void (*each)(struct doc *doc, const char *stem, void *arg), void *arg);
+
+/* Whether the file is a link to /dev/null: it takes away what lies behind it. */
+bool doc_masked(const char *path);
+/* The path of a file by its name below them; of one that is nowhere, below the last. Replaces what
+ * `out` holds. */
+void doc_path(const char *dirs, const char *name, struct text_buffer *out);
+/* Appends the folders of that name below them, as `dirs` again. */
+void doc_below(const char *dirs, const char *name, struct text_buffer *out);
 
 struct doc_place doc_top(struct doc *doc);
 struct doc_place doc_member(const struct doc_place *object, const char *name);

@@ -220,8 +220,8 @@ int lexicon_load(const char *dir, doc_report report, void *arg, struct lexicon *
     struct lexicon *lexicon = xcalloc(1, sizeof *lexicon);
     struct doc doc = {.report = report, .arg = arg};
     struct text_buffer common = {0}, harm = {0};
-    text_appendf(&common, "%s/common", dir);
-    text_appendf(&harm, "%s/harm", dir);
+    doc_below(dir, "common", &common);
+    doc_below(dir, "harm", &harm);
     doc_each(&doc, dir, add_language, lexicon);
     common_words_load(common.data, report, arg, &lexicon->common, &doc.first);
     harm_words_load(harm.data, lexicon->common, report, arg, &lexicon->harm, &doc.first);

@@ -174,7 +174,7 @@ int catalogue_load(const char *rules_dir, catalogue_report report, void *arg,
     atomic_init(&c->references, 1);
     for (size_t i = 0; i < sizeof FILES / sizeof *FILES; i++) {
         struct text_buffer path = {0};
-        text_appendf(&path, "%s/%s", rules_dir, FILES[i].file);
+        doc_path(rules_dir, FILES[i].file, &path);
         if (doc_open(&doc, path.data, false) == 0)
             FILES[i].read(&doc, c);
         text_buffer_free(&path);

@@ -35,7 +35,7 @@ int models_file_load(const char *dir, doc_report report, void *arg, struct model
     struct text_buffer path = {0};
     const char *offender = NULL;
     parameters_default(ret);
-    text_appendf(&path, "%s/models.json", dir);
+    doc_path(dir, "models.json", &path);
     if (doc_open(&doc, path.data, true) == 0) {
         struct doc_place top = doc_top(&doc), list = doc_member(&top, "parameters");
         if (doc_read(&top, ROWS, ret) && !parameters_consistent(ret, &offender))

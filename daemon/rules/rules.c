@@ -48,14 +48,16 @@ static void add_to_hash(struct loading *l, const char *stem, const struct text_b
 static void load_file(struct loading *l, const char *stem,
                       void (*check)(struct doc *, const char *))
 {
-    struct text_buffer path = {0};
-    text_appendf(&path, "%s/%s.json", l->dir, stem);
+    struct text_buffer name = {0}, path = {0};
+    text_appendf(&name, "%s.json", stem);
+    doc_path(l->dir, name.data, &path);
     if (doc_open(&l->doc, path.data, true) == 0) {
         add_to_hash(l, stem, &l->doc.text);
         check(&l->doc, stem);
     }
     doc_close(&l->doc);
     text_buffer_free(&path);
+    text_buffer_free(&name);
 }
 
 /* Files that others read and check, but which rankings are made with all the same. */
@@ -63,10 +65,12 @@ static void hash_others(struct loading *l)
 {
     static const char *const STEMS[] = {"models", "places", "quantities"};
     for (size_t i = 0; i < sizeof STEMS / sizeof STEMS[0]; i++) {
-        struct text_buffer path = {0}, bytes = {0};
-        text_appendf(&path, "%s/%s.json", l->dir, STEMS[i]);
+        struct text_buffer name = {0}, path = {0}, bytes = {0};
+        text_appendf(&name, "%s.json", STEMS[i]);
+        doc_path(l->dir, name.data, &path);
         if (jsonx_read(path.data, JSONX_BYTES, &bytes, NULL) == 0)
             add_to_hash(l, STEMS[i], &bytes);
+        text_buffer_free(&name);
         text_buffer_free(&path);
         text_buffer_free(&bytes);
     }
@@ -81,7 +85,7 @@ static void load_cause(struct doc *doc, const char *stem, void *arg)
 static void load_causes(struct loading *l)
 {
     struct text_buffer path = {0};
-    text_appendf(&path, "%s/causes", l->dir);
+    doc_below(l->dir, "causes", &path);
     if (doc_each(&l->doc, path.data, load_cause, l) == 0) {
         struct error error = {0};
         error_set(&error, ERROR_NOT_FOUND, "there are no rule files");

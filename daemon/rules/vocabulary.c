@@ -192,8 +192,9 @@ static void add_one(const struct doc_place *one, const char *self, struct named 
 static void load_names(struct doc *doc, const char *dir, const char *key, const char *self,
                        struct named **list, int *count)
 {
-    struct text_buffer path = {0};
-    text_appendf(&path, "%s/%s.json", dir, key);
+    struct text_buffer name = {0}, path = {0};
+    text_appendf(&name, "%s.json", key);
+    doc_path(dir, name.data, &path);
     if (doc_open(doc, path.data, true) == 0) {
         struct doc_place top = doc_top(doc), all = doc_member(&top, key);
         for (size_t i = 0; i < json_array_size(all.value); i++) {
@@ -203,6 +204,7 @@ static void load_names(struct doc *doc, const char *dir, const char *key, const 
     }
     doc_close(doc);
     text_buffer_free(&path);
+    text_buffer_free(&name);
 }
 
 struct vocabulary *vocabulary_load(struct doc *doc, const char *dir)

@@ -17,7 +17,10 @@ void admin_rules(struct request *rq, struct store *store)
 {
     (void)store;
     struct setup *setup = app_setup(rq->app);
-    request_reply_json(rq, 200, triage_rules_json(setup->triage));
+    json_t *rules = triage_rules_json(setup->triage);
+    json_object_set_new(rules, "folders", json_string(setup->rules_dir));
+    json_object_set(rules, "own", setup->own_rules);
+    request_reply_json(rq, 200, rules);
     setup_unref(setup);
 }
 
@@ -46,15 +49,31 @@ static int read_health(const struct app *app, struct store *store, struct health
     return rc;
 }
 
+/* Copies of shipped files that a release has changed since. */
+static int left_behind(const json_t *own)
+{
+    size_t i;
+    const json_t *file;
+    int count = 0;
+    json_array_foreach(own, i, file)
+    {
+        count += strcmp(json_string_value(json_object_get(file, "release")), "changed") == 0 &&
+                 strcmp(json_string_value(json_object_get(file, "is")), "same") != 0;
+    }
+    return count;
+}
+
 static json_t *rules_status(struct app *app, const struct setup *setup)
 {
     char when[40], error_text[512];
     pthread_mutex_lock(&app->lock);
     text_clip(app->reload_error, error_text, sizeof error_text);
     pthread_mutex_unlock(&app->lock);
-    json_t *rules = json_pack("{s:s, s:i, s:s}", "hash", triage_hash(setup->triage), "causes",
-                              triage_cause_count(setup->triage), "loaded_at",
-                              when_format(setup->tz, setup->loaded_ms, when));
+    json_t *rules = json_pack("{s:s, s:i, s:s, s:i, s:i}", "hash", triage_hash(setup->triage),
+                              "causes", triage_cause_count(setup->triage), "loaded_at",
+                              when_format(setup->tz, setup->loaded_ms, when), "own_files",
+                              (int)json_array_size(setup->own_rules), "release_changed",
+                              left_behind(setup->own_rules));
     json_object_set(rules, "needs_restart", setup->needs_restart);
     json_object_set_new(rules, "last_error", error_text[0] ? json_string(error_text) : json_null());
     return rules;

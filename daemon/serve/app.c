@@ -6,6 +6,7 @@
 #include "lots/match.h"
 #include "notify/mime.h"
 #include "rank/calibration.h"
+#include "rules/rule_files.h"
 #include "serve/credentials.h"
 #include "serve/installed.h"
 #include "serve/tls.h"
@@ -90,9 +91,9 @@ static int load_rules(struct setup *setup, const struct log *log, struct error *
 {
     const char *dir = setup->rules_dir;
     struct text_buffer lots = {0}, lexicon = {0}, harm = {0};
-    text_appendf(&lots, "%s/lots.json", dir);
-    text_appendf(&lexicon, "%s/lexicon", dir);
-    text_appendf(&harm, "%s/harm.json", dir);
+    doc_path(dir, "lots.json", &lots);
+    doc_below(dir, "lexicon", &lexicon);
+    doc_path(dir, "harm.json", &harm);
     void *arg = (void *)log;
     int rc = triage_new(dir, setup->tz, log_fault, arg, &setup->triage, err);
     int of_lots = lot_rules_load(lots.data, log_fault, arg, &setup->matcher, err);
@@ -110,7 +111,8 @@ int setup_load(const char *config_path, const char *rules_dir, const struct setu
     struct setup *setup = xcalloc(1, sizeof *setup);
     setup->references = 1;
     setup->config_path = config_path ? config_path : installed_config();
-    setup->rules_dir = rules_dir ? rules_dir : installed_rules();
+    setup->rules_dir = rules_dir ? rules_dir : RULE_FILES_INSTALLED;
+    setup->own_rules = rule_files_own(setup->rules_dir);
     int rc = load_settings(setup, in_force, log, err);
     int rules = load_rules(setup, log, err);
     rc = rc ? rc : rules;
@@ -147,6 +149,7 @@ void setup_unref(struct setup *setup)
     tz_close(setup->tz);
     SSL_CTX_free(setup->tls);
     json_decref(setup->needs_restart);
+    json_decref(setup->own_rules);
     config_free(setup->config);
     free(setup);
 }

@@ -23,7 +23,8 @@ struct sessions;
 struct setup {
     int references;          /* atomic */
     const char *config_path; /* borrowed from main, or where it is installed; NULL: all defaults */
-    const char *rules_dir;
+    const char *rules_dir;   /* one folder or several: base/doc.h */
+    json_t *own_rules;       /* the plant's own files: rules/rule_files.h */
     struct config *config;
     struct tz *tz;
     struct triage *triage;
@@ -56,7 +57,7 @@ struct app {
     void *reloaded_arg;
 };
 
-/* `config_path`, `rules_dir`: NULL for those that are installed (serve/installed.h). `in_force`:
+/* `config_path`, `rules_dir`: NULL for those that are installed. `in_force`:
  * the set that this one is to replace in a running daemon, NULL at the start. */
 int setup_load(const char *config_path, const char *rules_dir, const struct setup *in_force,
                struct setup **ret, const struct log *log, struct error *err);

@@ -13,8 +13,3 @@ const char *installed_config(void)
 {
     return is_there(INSTALLED_CONFIG) ? INSTALLED_CONFIG : NULL;
 }
-
-const char *installed_rules(void)
-{
-    return is_there(INSTALLED_OWN_RULES) ? INSTALLED_OWN_RULES : INSTALLED_RULES;
-}

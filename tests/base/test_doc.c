@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 enum colour { RED, GREEN };
@@ -262,6 +263,68 @@ static void files(void **state)
     rmdir(folder);
 }
 
+static void put(const char *folder, const char *name, const char *text)
+{
+    char path[96];
+    snprintf(path, sizeof path, "%s/%s", folder, name);
+    FILE *file = fopen(path, "w");
+    assert_non_null(file);
+    fputs(text, file);
+    fclose(file);
+}
+
+static void note_document(struct doc *doc, const char *stem, void *arg)
+{
+    text_appendf(arg, "%s=%s ", stem, json_string_value(json_object_get(doc->root, "of")));
+}
+
+static void folders_behind_one_another(void **state)
+{
+    char top[] = "/tmp/oddloaf-doc-XXXXXX", own[64], shipped[64], both[160], command[96];
+    struct text_buffer said = {0}, path = {0};
+    struct faults faults = {0};
+    struct doc doc = {.report = note, .arg = &faults};
+    (void)state;
+    assert_non_null(mkdtemp(top));
+    snprintf(own, sizeof own, "%s/own", top);
+    snprintf(shipped, sizeof shipped, "%s/shipped", top);
+    snprintf(both, sizeof both, "%s:%s/nowhere:%s", own, top, shipped);
+    assert_int_equal(mkdir(own, 0700), 0);
+    assert_int_equal(mkdir(shipped, 0700), 0);
+    put(own, "b.json", "{\"of\":\"own\"}");
+    put(own, "d.json", "{\"of\":\"own\"}");
+    put(own, ".c.json", "{\"of\":\"own\"}");
+    for (const char *name = "a\0b\0c\0e\0"; *name; name += 2) {
+        char file[16];
+        snprintf(file, sizeof file, "%s.json", name);
+        put(shipped, file, "{\"of\":\"shipped\"}");
+    }
+    snprintf(command, sizeof command, "%s/e.json", own);
+    assert_int_equal(symlink("/dev/null", command), 0);
+    assert_true(doc_masked(command));
+
+    assert_int_equal(doc_each(&doc, both, note_document, &said), 4);
+    assert_string_equal(said.data, "a=shipped b=own c=shipped d=own ");
+    assert_int_equal(faults.count, 0);
+
+    const char *const names[][2] = {{"b.json", own}, {"a.json", shipped}, {"z.json", shipped}};
+    for (size_t i = 0; i < COUNT_OF(names); i++) {
+        snprintf(command, sizeof command, "%s/%s", names[i][1], names[i][0]);
+        doc_path(both, names[i][0], &path);
+        assert_string_equal(path.data, command);
+    }
+    text_reset(&path);
+    doc_below("/a:/b", "causes", &path);
+    assert_string_equal(path.data, "/a/causes:/b/causes");
+
+    assert_int_equal(doc_each(&doc, "/proc/self/comm:/nowhere", note_document, &said), ERROR_IO);
+    assert_string_equal(faults.fault[0].source, "/proc/self/comm");
+    text_buffer_free(&said);
+    text_buffer_free(&path);
+    snprintf(command, sizeof command, "rm -r %s", top);
+    assert_int_equal(system(command), 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -271,6 +334,7 @@ int main(void)
         cmocka_unit_test(all_faults_come_with_their_places),
         cmocka_unit_test(a_fault_keeps_its_own_code_and_hint),
         cmocka_unit_test(files),
+        cmocka_unit_test(folders_behind_one_another),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

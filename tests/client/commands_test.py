@@ -312,7 +312,7 @@ class Ends(ClientTest):
                      ["release", "L1", "--reason", "x", "--disposition", "sell"],
                      ["settle", "C1"], ["settle", "C1", "packed-hot"],
                      ["settle", "C1", "packed-hot", "--confirmed-by", "guess"],
-                     ["load", "lost", "f"], ["load", "lots"], ["rules"], ["rules", "check"],
+                     ["load", "lost", "f"], ["load", "lots"], ["rules"], ["rules", "copy"], ["rules", "check", "a", "b"], ["rules", "chek"],
                      ["action"], ["action", "--line", "2"], ["action", "7"], ["trace"],
                      ["cases", "--limit", "x"], ["cases", "--since", "someday"],
                      ["log", "--dry-run", "--symptom", "mold"], ["log"],
@@ -484,6 +484,86 @@ class Rules(ClientTest):
             self.assertRegex(err, re.escape(name) + r":1:\d+: /surprise '1': no such member")
             with open(path, "w", encoding="utf-8") as f:
                 f.write(good)
+
+    def folders(self):
+        """A plant's folder, an empty one, and shipped rules of one's own to change."""
+        own, shipped = (os.path.join(self.folder, name) for name in ("own", "shipped"))
+        shutil.copytree(os.path.join(SOURCE, "rules"), shipped)
+        return own, shipped, f"{own}:{shipped}"
+
+    @staticmethod
+    def edit(path, change):
+        with open(path, encoding="utf-8") as f:
+            document = json.load(f)
+        change(document)
+        with open(path, "w", encoding="utf-8") as f:
+            json.dump(document, f)
+
+    def own(self, dirs):
+        code, documents = self.json("rules", "check", dirs)
+        self.assertEqual(code, 0, documents)
+        return {f["file"]: f for f in documents[0]["own"]}
+
+    def test_a_copy_is_told_from_what_a_release_changed(self):
+        own, shipped, dirs = self.folders()
+        name = "causes/rope.json"
+        self.assertEqual(self.ok("rules", "copy", name, "ranking.json", "--dir", dirs), "")
+        with open(os.path.join(own, name), "rb") as mine, open(os.path.join(shipped, name), "rb") as theirs:
+            self.assertEqual(mine.read(), theirs.read())
+        self.assertEqual(os.stat(os.path.join(own, name)).st_mode & 0o777, 0o644)
+        files = self.own(dirs)
+        self.assertEqual({f: (x["is"], x["release"]) for f, x in files.items()},
+                         {name: ("same", "same"), "ranking.json": ("same", "same")})
+        self.assertIn("2 copies are as shipped", self.ok("rules", "check", dirs))
+
+        self.edit(os.path.join(own, name), lambda d: d.update(title="Rope, as we say"))
+        self.assertEqual([d["at"] for d in self.own(dirs)[name]["differs"]], ["/title"])
+        self.assertEqual(self.own(dirs)[name]["released"], [])
+        self.edit(os.path.join(shipped, name), lambda d: d["checks"].pop(0))
+        file = self.own(dirs)[name]
+        self.assertEqual((file["is"], file["release"]), ("changed", "changed"))
+        self.assertEqual([d["at"] for d in file["released"]], ["/checks/0"])
+        out = " ".join(self.ok("rules", "check", dirs).split())
+        self.assertIn(f"{own}/{name}: changed", out)
+        self.assertIn('/title: ', out)
+        self.assertIn("A release changed what it was copied from: /checks/0: ", out)
+
+        self.ok("rules", "seen", name, "--dir", dirs)
+        self.assertEqual(self.own(dirs)[name]["release"], "same")
+        self.assertEqual(self.own(dirs)["ranking.json"]["release"], "same")
+
+    def test_files_added_taken_away_and_misplaced(self):
+        own, shipped, dirs = self.folders()
+        os.makedirs(os.path.join(own, "causes"))
+        os.symlink("/dev/null", os.path.join(own, "causes", "rope.json"))
+        shutil.copy(os.path.join(shipped, "lots.json"), own)
+        self.edit(os.path.join(own, "lots.json"), lambda d: d.update(note="ours"))
+        shutil.copy(os.path.join(shipped, "causes", "fat-rancid.json"), os.path.join(own, "fat-rancid.json"))
+        files = self.own(dirs)
+        self.assertEqual({f: x["is"] for f, x in files.items()},
+                         {"causes/rope.json": "removed", "lots.json": "changed", "fat-rancid.json": "not read"})
+        self.assertEqual(files["lots.json"]["release"], "unknown")
+        _, both = self.json("rules", "check", dirs)
+        _, alone = self.json("rules", "check", shipped)
+        self.assertEqual(both[0]["causes"], alone[0]["causes"] - 1)
+        self.assertEqual(alone[0]["own"], [])
+        self.assertIn("is not read", self.ok("rules", "check", dirs))
+
+    def test_what_is_not_copied(self):
+        own, _, dirs = self.folders()
+        for name in ("rope.json", "causes/roap.json", "schema/cause.schema.json", "../rules/lots.json", "causes/.."):
+            code, _, err = self.run_client("rules", "copy", name, "--dir", dirs)
+            self.assertEqual(code, 5, name)
+            self.assertIn("no rule file", err)
+        self.ok("rules", "copy", "lots.json", "--dir", dirs)
+        self.edit(os.path.join(own, "lots.json"), lambda d: d.update(note="ours"))
+        code, _, err = self.run_client("rules", "copy", "lots.json", "--dir", dirs)
+        self.assertEqual(code, 1)
+        self.assertIn("there is a file already", err)
+        self.assertEqual(self.own(dirs)["lots.json"]["is"], "changed")
+        code, _, err = self.run_client("rules", "copy", "lots.json", "--dir", f"/proc/nowhere:{dirs}")
+        self.assertEqual(code, 1)
+        self.assertIn("cannot write /proc/nowhere/.shipped/lots.json", err)
 
 
 if __name__ == "__main__":

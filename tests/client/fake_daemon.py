@@ -263,7 +263,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                "time_zone": "America/New_York", "uptime_s": 7260,
                                "rules": {"hash": "sha256:00", "causes": 36,
                                          "loaded_at": "2026-11-20T09:14:00-05:00",
-                                         "needs_restart": [], "last_error": None},
+                                         "own_files": 2, "release_changed": 1, "needs_restart": [], "last_error": None},
                                "counts": {"products": 6, "lots": 3640, "readings": 51200,
                                           "complaints": 12, "cases_open": 2, "cases_settled": 9},
                                "mail": {"gap": "no mail is set up: reports of harm reach nobody by mail",
@@ -277,7 +277,9 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             "outbox": lambda: OUTBOX,
             "rules": lambda: {"rules": "sha256:00", "causes": [
                 {"cause": "packed-hot", "title": "Packed too hot", "symptoms": {"mold": 0.1},
-                 "file": "packed-hot.json"}]},
+                 "file": "/own/causes/packed-hot.json"}], "folders": "/own:/shipped", "own": [
+                {"file": "causes/packed-hot.json", "folder": "/own", "is": "changed", "release": "changed"},
+                {"file": "lots.json", "folder": "/own", "is": "same", "release": "unknown"}]},
             "scores": lambda: {"verdicts": 20, "top1": 0.75, "top3": 0.95, "log_score": 0.61,
                                "case_brier": 0.21, "floored": 0, "calibration_error": 0.03,
                                "top_calibration": [{"said": 0.81, "was": 0.78, "n": 9}],

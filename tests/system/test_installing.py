@@ -197,14 +197,14 @@ def wrong_settings_are_tried_again(plant):
 
 def rules_of_ones_own_stay(plant):
     plant.readme(readme_blocks()[1])
-    mine, shipped = "/etc/oddloaf/rules/causes/packed-hot.json", "/usr/local/share/oddloaf/rules/causes/packed-hot.json"
+    mine, shipped = "/etc/oddloaf/rules/causes/rope.json", "/usr/local/share/oddloaf/rules/causes/packed-hot.json"
     plant.box.run(f"sed -i 's/\"title\": \"/&Mine: /' {mine} && systemctl reload oddloafd")
     plant.box.wait(lambda: "Mine: " in plant.client("rules list").stdout, 10, "the plant's rules")
     plant.box.run(f"echo spoilt >{shipped}")
     plant.readme("sudo cmake --install build/release && sudo systemctl restart oddloafd")
     plant.box.run(f"! grep -q spoilt {shipped}")
     assert "Mine: " in plant.client("rules list").stdout
-    assert "(/etc/oddloaf/rules)" in plant.box.run("oddloafd --check").stdout
+    assert "(/etc/oddloaf/rules:/usr/local/share/oddloaf/rules)" in plant.box.run("oddloafd --check").stdout
 
 
 def a_backup_is_where_it_says(plant):

@@ -49,7 +49,7 @@ def check_paths(stage):
     daemon = f"{stage.prefix}/sbin/oddloafd"
     said = run(stage.at(daemon), "--help").stdout
     config = re.search(r"\(default (\S+), if it is there\)", said).group(1)
-    own_rules, rules = re.search(r"\(default (\S+) if it is there,\s+else (\S+)\)", said).groups()
+    own_rules, rules = re.search(r"\(default (\S+):(\S+)\)", said).groups()
     state, socket = (re.search(rf"--{option} .*\(default (\S+)\)", said).group(1) for option in ("state", "socket"))
     assert (stage.at(rules) / "causes/not-known.json").exists(), rules
     assert stage.at(config).parent.is_dir() and not stage.at(config).exists(), config
