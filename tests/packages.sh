@@ -4,7 +4,7 @@
 
 PACKAGES_BUILD="gcc libc6-dev cmake ninja-build pkg-config libevent-dev libjansson-dev
   libsqlite3-dev libgsl-dev libpcre2-dev libcsv-dev libcurl4-openssl-dev libssl-dev
-  libsystemd-dev"
+  libsystemd-dev dpkg-dev file"
 PACKAGES_DEMO="python3 tzdata"
 PACKAGES_TEST="git libcmocka-dev zsh clang clang-format clang-tidy libclang-rt-dev jq sqlite3 curl tmux
   wamerican-small wspanish msmtp systemd systemd-container debootstrap python3-seccomp

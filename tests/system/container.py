@@ -6,7 +6,8 @@
         box.run("oddloaf status", user="anna")
 
 The root folder is made once by debootstrap, from the package source that this machine itself uses, and kept in the
-cache folder; what a container writes goes into an overlay above it."""
+cache folder; what a container writes goes into an overlay above it. The packages that a build needs lie in its apt's
+cache and are not installed: a container is a bare Debian, and can become one that builds, without a network."""
 import glob
 import hashlib
 import os
@@ -86,13 +87,14 @@ def make_root(root):
     shutil.copy("/etc/resolv.conf", root / "etc/resolv.conf")
     (root / "usr/sbin/policy-rc.d").write_text("#!/bin/sh\nexit 101\n")  # nothing is started in a chroot
     (root / "usr/sbin/policy-rc.d").chmod(0o755)
-    run_in(root, "apt-get update -q && apt-get install -q -y --no-install-recommends " +
-           " ".join(build_packages()) + " " + EXTRA + " && apt-get clean")
+    run_in(root, f"apt-get update -q && apt-get install -q -y --no-install-recommends {EXTRA}")
+    # fetched, not installed: who installs them needs no network, and a machine without them stays bare
+    run_in(root, "apt-get install -q -y --no-install-recommends --download-only " + " ".join(build_packages()))
     (root / "usr/sbin/policy-rc.d").unlink()
 
 
 def cached_root(cache):
-    key = hashlib.sha256(" ".join([codename(), BASE, EXTRA, *build_packages()]).encode()).hexdigest()[:12]
+    key = hashlib.sha256(" ".join([codename(), BASE, EXTRA, "fetched", *build_packages()]).encode()).hexdigest()[:12]
     root = pathlib.Path(cache) / f"root-{key}"
     if not root.exists():
         for old in root.parent.glob("root-*"):
@@ -108,9 +110,10 @@ def cached_root(cache):
 # ---- the container ----
 
 class Container:
-    def __init__(self, cache):
+    def __init__(self, cache, name="box"):
         self.cache = pathlib.Path(cache)
-        self.folder = self.cache / f"run-{os.getpid()}"
+        self.name = f"oddloaf-{name}-{os.getpid()}"
+        self.folder = self.cache / self.name
         self.root = self.folder / "root"
         self.nspawn = self.pid = None
 
@@ -137,7 +140,7 @@ class Container:
         with open(self.folder / "console.log", "ab") as log:
             self.nspawn = subprocess.Popen(
                 ["systemd-nspawn", "-q", "-D", self.root, "--boot", "--register=no", "--keep-unit", "--private-network",
-                 f"--machine=oddloaf-{os.getpid()}", "--console=pipe", "--capability=CAP_BPF,CAP_PERFMON,CAP_NET_ADMIN",
+                 f"--machine={self.name}", "--console=pipe", "--capability=CAP_BPF,CAP_PERFMON,CAP_NET_ADMIN",
                  "--system-call-filter=bpf"],  # for the firewall of units
                 stdin=subprocess.DEVNULL, stdout=log, stderr=log,
                 env={**os.environ, "SYSTEMD_NSPAWN_UNIFIED_HIERARCHY": "1"})

@@ -1,6 +1,7 @@
 #!/usr/bin/python3
-"""The service as a plant meets it: a Debian that boots, README's section "Installing" word for word, and then what
-happens to a daemon in its years: stops, crashes, hangs, wrong settings, a second installation, power cuts.
+"""The service as a plant meets it: README's section "Installing" word for word, packages made on one Debian and
+installed on a bare other one that boots, and then what happens to a daemon in its years: stops, crashes, hangs, wrong
+settings, an upgrade, power cuts, the end.
 
     test_installing.py CACHE_FOLDER
 
@@ -19,7 +20,7 @@ import uuid
 import container
 from container import ROOT, Container
 
-SOURCE = "/home/anna/oddloaf"
+HOME, SOURCE = "/home/anna", "/home/anna/oddloaf"
 DROP_INS = "/etc/systemd/system/oddloafd.service.d"
 SETTINGS = "/etc/oddloaf/oddloafd.json"
 READY_WITHIN_S = 5
@@ -43,21 +44,53 @@ def complaint(**more):
                        "symptom": "mold", "lot_text": "L1 6318 A0400", "found_on": "2026-11-19", **more})
 
 
-class Plant:
-    """A container with a user who may use sudo, the source in that user's home, and one user a role."""
+def add_anna(box):
+    """Somebody who may use sudo."""
+    box.run("useradd -m anna && usermod -a -G sudo anna && echo 'anna ALL=(ALL) NOPASSWD: ALL' >/etc/sudoers.d/anna")
 
-    def __init__(self, box):
-        self.box = box
-        box.run("useradd -m anna && usermod -a -G sudo anna && echo 'anna ALL=(ALL) NOPASSWD: ALL' >/etc/sudoers.d/anna")
+
+def make_packages(cache, folder):
+    """By README's first block, in a container that has the source and nothing else of ours; into the folder."""
+    with Container(cache, "build") as box:
+        add_anna(box)
         target = box.root / SOURCE.lstrip("/")
         names = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, check=True, capture_output=True).stdout
         for name in filter(None, names.decode().split("\0")):
             (target / name).parent.mkdir(parents=True, exist_ok=True)
             shutil.copy(ROOT / name, target / name)
         box.run(f"chown -R anna:anna {SOURCE}")
+        box.run(readme_blocks()[0], user="anna", folder=SOURCE)
+        for package in target.glob("build/release/*.deb"):
+            shutil.copy(package, folder)
+
+
+def newer(folder, version):
+    """The packages of the folder as a later release's, one of whose rules has changed."""
+    for package in sorted(folder.glob("*.deb")):
+        tree = folder / "tree"
+        subprocess.run(["dpkg-deb", "-R", package, tree], check=True)
+        control = tree / "DEBIAN/control"
+        control.write_text(re.sub(r"^Version: .*$", f"Version: {version}", control.read_text(), flags=re.M))
+        rule = tree / "usr/share/oddloaf/rules/causes/rope.json"
+        if rule.exists():
+            rule.write_text(re.sub(r'("title": ")', r"\1Newer: ", rule.read_text(), count=1))
+        subprocess.run(["dpkg-deb", "--root-owner-group", "-b", tree, folder / f"newer/{package.name}"], check=True,
+                       capture_output=True)
+        shutil.rmtree(tree)
+
+
+class Plant:
+    """A container with a user who may use sudo, and the packages in that user's home."""
+
+    def __init__(self, box, packages):
+        self.box = box
+        add_anna(box)
+        for package in packages.glob("*.deb"):
+            shutil.copy(package, box.root / HOME.lstrip("/"))
+        shutil.copytree(packages / "newer", box.root / HOME.lstrip("/") / "newer")
 
     def readme(self, block):
-        return self.box.run(block, user="anna", folder=SOURCE)
+        return self.box.run(block, user="anna", folder=HOME)
 
     # ---- the unit ----
     def show(self, key, unit="oddloafd.service"):
@@ -103,12 +136,17 @@ def open_files(box, pid):
 
 
 def installs_as_the_readme_says(plant):
-    said = plant.readme(readme_blocks()[0])
+    for library in ("libgsl27", "libsqlite3-0", "libevent-2.1-7", "libcsv3", "cmake"):
+        assert plant.box.run(f"dpkg-query -W {library}", check=False).returncode, f"{library}: the machine is not bare"
+    said = plant.readme(readme_blocks()[1])
     assert "complaints" in said.stdout, said.stdout
     assert plant.show("ActiveState") == "active"
     took_s = usec(plant.show("ActiveEnterTimestampMonotonic")) - usec(plant.show("InactiveExitTimestampMonotonic"))
     assert took_s < READY_WITHIN_S, took_s
-    assert "(defaults)" in plant.box.run("oddloafd --check").stdout
+    assert f"({SETTINGS})" in plant.box.run("oddloafd --check").stdout
+    for shell, path in (("bash", "bash-completion/completions/oddloaf"), ("zsh", "zsh/vendor-completions/_oddloaf")):
+        plant.box.run(f"oddloaf help --completion {shell} | cmp - /usr/share/{path}")
+    plant.box.run("man -w oddloaf && man -w oddloafd && man -w oddloafd.json")
     assert "mail/to" in plant.box.run("oddloafd --help-config").stdout
     assert plant.box.run("systemd-analyze verify oddloafd.service oddloafd.socket").stderr == ""
     plant.box.run(f"systemd-analyze security --no-pager --threshold={EXPOSURE_MOST * 10:.0f} oddloafd.service")
@@ -195,16 +233,27 @@ def wrong_settings_are_tried_again(plant):
     assert plant.status()["plant"] == "Mended Mill"
 
 
-def rules_of_ones_own_stay(plant):
-    plant.readme(readme_blocks()[1])
-    mine, shipped = "/etc/oddloaf/rules/causes/rope.json", "/usr/local/share/oddloaf/rules/causes/packed-hot.json"
+def an_upgrade_keeps_what_a_plant_changed(plant):
+    mine, before = "/etc/oddloaf/rules/causes/rope.json", plant.complaints()
+    plant.settle({"plant": "Harrow Mill Bakery"})
+    plant.readme(readme_blocks()[2])
     plant.box.run(f"sed -i 's/\"title\": \"/&Mine: /' {mine} && systemctl reload oddloafd")
     plant.box.wait(lambda: "Mine: " in plant.client("rules list").stdout, 10, "the plant's rules")
-    plant.box.run(f"echo spoilt >{shipped}")
-    plant.readme("sudo cmake --install build/release && sudo systemctl restart oddloafd")
-    plant.box.run(f"! grep -q spoilt {shipped}")
-    assert "Mine: " in plant.client("rules list").stdout
-    assert "(/etc/oddloaf/rules:/usr/local/share/oddloaf/rules)" in plant.box.run("oddloafd --check").stdout
+    assert "(/etc/oddloaf/rules:/usr/share/oddloaf/rules)" in plant.box.run("oddloafd --check").stdout
+    pid = plant.show("MainPID")
+    plant.readme("cd newer\n" + readme_blocks()[1])
+    assert plant.show("MainPID") not in ("0", pid) and plant.complaints() == before
+    assert plant.status()["plant"] == "Harrow Mill Bakery"
+    causes = {cause["cause"]: cause for cause in json.loads(plant.client("--json rules list").stdout)["causes"]}
+    assert causes["rope"]["title"].startswith("Mine: ") and causes["rope"]["file"] == mine, causes["rope"]
+    checked = json.loads(plant.client("--json rules check").stdout)["own"]
+    assert [(file["file"], file["release"]) for file in checked] == [("causes/rope.json", "changed")], checked
+    assert [change["at"] for change in checked[0]["released"]] == ["/title"], checked
+    assert plant.status()["rules"]["release_changed"] == 1
+    plant.box.run("systemctl disable oddloafd.service")
+    plant.readme("cd newer\nsudo apt-get install -y --reinstall ./oddloafd_*.deb")
+    assert plant.show("UnitFileState") == "disabled", "who disabled it is heeded"
+    plant.box.run("systemctl enable oddloafd.service")
 
 
 def a_backup_is_where_it_says(plant):
@@ -266,9 +315,27 @@ def a_reboot_brings_it_up(plant):
     plant.client("status", user="desk")
 
 
+def removed_and_purged(plant):
+    box, before = plant.box, plant.complaints()
+    remove, purge = readme_blocks()[3].splitlines()
+    plant.readme(remove)
+    assert plant.show("ActiveState") != "active" and plant.show("ActiveState", "oddloafd.socket") != "active"
+    box.run(f"test -s /var/lib/oddloaf/oddloaf.db && test -s {SETTINGS} && test -s /etc/oddloaf/rules/causes/rope.json")
+    assert plant.client("status", check=3).stdout == ""
+    plant.readme("cd newer\nsudo apt-get install -y ./oddloafd_*.deb")
+    assert plant.complaints() == before and plant.show("UnitFileState") == "enabled"
+    plant.readme(purge)
+    box.run("! test -e /var/lib/oddloaf && ! test -e /etc/oddloaf && ! test -e /usr/share/oddloaf")
+    assert box.run("find /etc/systemd /var/lib/systemd /run/systemd -name '*oddloaf*' -not -path '*/oddloafd.service.d*'"
+                   ).stdout == ""
+    assert "deinstall" not in box.run("dpkg --get-selections '*oddloaf*'").stdout
+    box.run("getent group oddloaf-desk")
+
+
 STEPS = (installs_as_the_readme_says, roles_go_by_groups, stop_and_start_leave_the_socket, reload_good_and_bad,
-         kill_minus_nine, a_hang_is_noticed, wrong_settings_are_tried_again, rules_of_ones_own_stay, a_backup_is_where_it_says,
-         mails_by_msmtp, desks_elsewhere_are_let_through, a_reboot_brings_it_up)
+         kill_minus_nine, a_hang_is_noticed, wrong_settings_are_tried_again, an_upgrade_keeps_what_a_plant_changed,
+         a_backup_is_where_it_says,
+         mails_by_msmtp, desks_elsewhere_are_let_through, a_reboot_brings_it_up, removed_and_purged)
 
 
 def main():
@@ -276,8 +343,14 @@ def main():
     if reason:
         print("skipped:", reason)
         sys.exit(77)
-    with Container(sys.argv[1]) as box:
-        plant = Plant(box)
+    packages = pathlib.Path(sys.argv[1]).resolve() / "packages"
+    shutil.rmtree(packages, ignore_errors=True)
+    (packages / "newer").mkdir(parents=True)
+    make_packages(sys.argv[1], packages)
+    newer(packages, "9999")
+    print("ok: packages are made as the readme says", flush=True)
+    with Container(sys.argv[1], "plant") as box:
+        plant = Plant(box, packages)
         for step in STEPS:
             began = time.monotonic()
             said = step(plant)

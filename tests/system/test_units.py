@@ -69,7 +69,8 @@ def check_paths(stage):
         assert f".Pa {path}" in pages[0], path
     assert config in pages[1] and not any(re.search("@[A-Z_]+@", page) for page in pages)
     answers = re.search(r"^\.Pa (\S+/answers) ,$", pages[0], re.M).group(1)
-    assert (stage.at(answers) / "rank.schema.json").exists() and f"`{answers}`" in (ROOT / "README.md").read_text()
+    assert (stage.at(answers) / "rank.schema.json").exists() and answers.endswith("/share/oddloaf/answers")
+    assert "`/usr/share/oddloaf/answers`" in (ROOT / "README.md").read_text()
     roles = re.findall(r"^g +(oddloaf-\S+)", users, re.M)
     assert roles == re.findall(r'^Default \["(oddloaf-\S+)"\]', pages[1], re.M), roles
 
