@@ -5,9 +5,10 @@
 #   slow   long references (R, SciPy) and simulated plants
 #   tsan   ThreadSanitizer: the threads' tests and the daemon under load
 #   lint   formatting and clang-tidy
+#   builds as others build it: gcc with NDEBUG and link-time optimization, clang, no libsystemd
 # Fuzzing and benchmarks have commands of their own (DEVELOPERS.md).
 #
-#     sh tests/run.sh [plain asan slow tsan lint]
+#     sh tests/run.sh [plain asan slow tsan lint builds]
 set -eu
 cd "$(dirname "$0")/.."
 . tests/packages.sh
@@ -49,6 +50,19 @@ step_tsan() {
   say "thread sanitizer"
   build tsan -DODDLOAF_SANITIZE=thread
   ctest --no-tests=error --test-dir build/tsan -j "$jobs" --timeout 900 -L threads
+}
+
+# Nothing may hang on an assertion: what it asks is asked, and the tests hold, without them.
+step_builds() {
+  say "gcc, NDEBUG, link-time optimization; its unit tests"
+  build gcc -DCMAKE_C_COMPILER=gcc -DCMAKE_BUILD_TYPE=Release -DCMAKE_C_FLAGS_RELEASE="-O2 -DNDEBUG" \
+    -DCMAKE_INTERPROCEDURAL_OPTIMIZATION=ON -DODDLOAF_BENCHES=OFF
+  ctest --no-tests=error --test-dir build/gcc -j "$jobs" --timeout 900 -LE slow -R '/test_'
+  say "clang, NDEBUG, link-time optimization; benchmarks, no tests"
+  build clang -DCMAKE_C_COMPILER=clang -DCMAKE_BUILD_TYPE=Release -DCMAKE_C_FLAGS_RELEASE="-O2 -DNDEBUG" \
+    -DCMAKE_INTERPROCEDURAL_OPTIMIZATION=ON -DODDLOAF_TESTS=OFF -DODDLOAF_BENCHES=ON
+  say "without libsystemd; the smallest there is"
+  build bare -DODDLOAF_SYSTEMD=OFF -DCMAKE_BUILD_TYPE=MinSizeRel -DODDLOAF_TESTS=OFF
 }
 
 step_lint() {
