@@ -201,7 +201,7 @@ static int take_option(struct args *a, int argc, char **argv, int *i, struct err
             return error_set(err, ERROR_INVALID, "--%s needs a value: %s", o.name, o.arg);
         value = argv[++*i];
     }
-    if (o.row_words && !has_word(o.row_words, value))
+    if (value && o.row_words && !has_word(o.row_words, value))
         return error_set(err, ERROR_INVALID, "--%s '%s' is none of: %s", o.name, value,
                          o.row_words);
     a->given[a->given_count++] = (struct given){o.name, value};

@@ -21,6 +21,7 @@ import time
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 BASE = "systemd,systemd-sysv,dbus,ca-certificates,sudo"
 EXTRA = "man-db msmtp postfix openssl iproute2"
+RECOMMENDED = "libldap-common publicsuffix"  # by libraries of the packages
 KEYRING = "/usr/share/keyrings/debian-archive-keyring.gpg"
 LONGEST_S = 900
 PATH = "/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"
@@ -89,12 +90,13 @@ def make_root(root):
     (root / "usr/sbin/policy-rc.d").chmod(0o755)
     run_in(root, f"apt-get update -q && apt-get install -q -y --no-install-recommends {EXTRA}")
     # fetched, not installed: who installs them needs no network, and a machine without them stays bare
-    run_in(root, "apt-get install -q -y --no-install-recommends --download-only " + " ".join(build_packages()))
+    run_in(root, "apt-get install -q -y --no-install-recommends --download-only " + " ".join(build_packages()) +
+           " " + RECOMMENDED)
     (root / "usr/sbin/policy-rc.d").unlink()
 
 
 def cached_root(cache):
-    key = hashlib.sha256(" ".join([codename(), BASE, EXTRA, "fetched", *build_packages()]).encode()).hexdigest()[:12]
+    key = hashlib.sha256(" ".join([codename(), BASE, EXTRA, RECOMMENDED, *build_packages()]).encode()).hexdigest()[:12]
     root = pathlib.Path(cache) / f"root-{key}"
     if not root.exists():
         for old in root.parent.glob("root-*"):
@@ -144,9 +146,12 @@ class Container:
                  "--system-call-filter=bpf"],  # for the firewall of units
                 stdin=subprocess.DEVNULL, stdout=log, stderr=log,
                 env={**os.environ, "SYSTEMD_NSPAWN_UNIFIED_HIERARCHY": "1"})
-        self.pid = self.wait(self.first_child, 30, "the container's init")
-        self.wait(lambda: self.run("systemctl is-system-running", check=False).stdout.strip() in ("running", "degraded"),
-                  60, "the end of booting")
+        self.wait(self.is_up, 240, "the end of booting")
+
+    def is_up(self):
+        """Its init is looked for each time: before that, the only child is one that makes it and goes."""
+        self.pid = self.first_child()
+        return self.pid and self.run("systemctl is-system-running", check=False).stdout.strip() in ("running", "degraded")
 
     def first_child(self):
         assert self.nspawn.poll() is None, (self.folder / "console.log").read_text(errors="replace")
