@@ -549,6 +549,13 @@ class Rules(ClientTest):
         self.assertEqual(alone[0]["own"], [])
         self.assertIn("is not read", self.ok("rules", "check", dirs))
 
+    def test_every_shipped_file_is_known(self):
+        own, _, dirs = self.folders()
+        shutil.copytree(os.path.join(SOURCE, "rules"), own, ignore=shutil.ignore_patterns("schema"))
+        files = self.own(dirs)
+        self.assertGreater(len(files), 40)
+        self.assertEqual({f: x["is"] for f, x in files.items()}, dict.fromkeys(files, "same"))
+
     def test_what_is_not_copied(self):
         own, _, dirs = self.folders()
         for name in ("rope.json", "causes/roap.json", "schema/cause.schema.json", "../rules/lots.json", "causes/.."):
