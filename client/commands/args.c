@@ -202,7 +202,7 @@ static int take_option(struct args *a, int argc, char **argv, int *i, struct err
         value = argv[++*i];
     }
     if (value && o.row_words && !has_word(o.row_words, value))
-        return error_set(err, ERROR_INVALID, "--%s '%s' is none of: %s", o.name, value,
+        return error_set(err, ERROR_INVALID, "--%s %.60s: must be one of: %s", o.name, value,
                          o.row_words);
     a->given[a->given_count++] = (struct given){o.name, value};
     return 0;
@@ -219,7 +219,7 @@ static int check_count(const struct args *a, struct error *err)
     if (c->most >= 0 && a->count > c->most)
         return error_set(err, ERROR_INVALID, "'%s' is one word too many", a->words[c->most]);
     if (c->words && a->count && !has_word(c->words, a->words[0]))
-        return error_set(err, ERROR_INVALID, "'%s' is none of: %s", a->words[0], c->words);
+        return error_set(err, ERROR_INVALID, "%.60s: must be one of: %s", a->words[0], c->words);
     return 0;
 }
 

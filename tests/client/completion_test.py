@@ -89,7 +89,7 @@ class Completion(ClientTest):
                       ["help", "--completion", "fish"]):
             code, _, err = self.run_client(*words)
             self.assertEqual(code, 2, words)
-            self.assertIn("is none of: ", err)
+            self.assertIn(": must be one of: ", err)
 
 
 if __name__ == "__main__":
