@@ -7,16 +7,30 @@
 
 static const struct option_row options[] = {
     {"by", ARGS_CUTS, "rates by these alone, each with all its rows"},
+    {"against", "SPAN", "what it was in another week, month, quarter or year beside it"},
     {"html", "FILE", "one page with charts, for mail and paper (- is standard output)"},
-    {"csv", "FILE", "the tables as CSV (- is standard output)"},
+    {"csv", "FILE", "a table as CSV (- is standard output)"},
+    {"table", "WORD",
+     "which, with --csv: rates (the usual), signals, stories, causes, to-come, weeks, actions, "
+     "holds, harm, returns, complaints, cases"},
     {0}};
+
+/* Else a month, a quarter or a year, of which there is less to tell. */
+static bool is_week(const char *span)
+{
+    return strchr(span, 'W') || strchr(span, 'w') || strcmp(span, "current") == 0 ||
+           strcmp(span, "latest") == 0;
+}
 
 static void week_path(const struct args *a, const char *format, struct text_buffer *path)
 {
-    text_append(path, "/v1/weeks/");
-    client_path_word(path, a->count ? a->words[0] : "latest");
+    const char *span = a->count ? a->words[0] : "latest";
+    text_append(path, is_week(span) ? "/v1/weeks/" : "/v1/spans/");
+    client_path_word(path, span);
     client_path_query(path, "by", args_value(a, "by"));
+    client_path_query(path, "against", args_value(a, "against"));
     client_path_query(path, "format", format);
+    client_path_query(path, "table", format ? args_value(a, "table") : NULL);
 }
 
 static int write_out(const struct client *c, const char *file, const struct text_buffer *body)
@@ -76,6 +90,8 @@ static int week(struct client *c, const struct args *a)
         return rc;
     if (c->json)
         client_print(document);
+    else if (json_object_get(document, "span"))
+        week_show_span(&c->view, document);
     else
         week_show(&c->view, document);
     json_decref(document);
@@ -84,10 +100,10 @@ static int week(struct client *c, const struct args *a)
 
 const struct command cmd_week = {
     .name = "week",
-    .args = "[2026-W47]",
-    .help = "the weekly pattern: rates, signals, causes",
+    .args = "[SPAN]",
+    .help = "the weekly pattern: what rose and what to do; rates, causes",
     .more = "An ISO 8601 week as 2026-W47, or current or latest (the last whole week, which is the "
-            "usual).",
+            "usual); or a month, a quarter or a year: 2026-11, 2026-Q4, 2026.",
     .options = options,
     .least = 0,
     .most = 1,

@@ -30,6 +30,8 @@ static const struct column received_columns[] = {
     {"units", COLUMN_RIGHT, 0}, {"per million", COLUMN_RIGHT, 0}, {"95 % interval", COLUMN_LEFT, 0},
     {"weeks", COLUMN_LEFT, 0}};
 
+enum { RECEIVED_COLUMNS = sizeof received_columns / sizeof *received_columns };
+
 static void add_trend(struct table *t, const struct view *v, const json_t *row)
 {
     const json_t *trend = json_object_get(row, "trend");
@@ -54,15 +56,42 @@ static void add_received(struct table *t, const struct view *v, const json_t *ro
     table_add(t, view_rough(pick_number(row, "complaints", 0), number));
     table_add(t, pick_has(row, "units") ? view_number(pick_number(row, "units", 0), number) : "");
     add_rate(t, row);
-    add_trend(t, v, row);
+    if (pick_has(row, "trend"))
+        add_trend(t, v, row);
+}
+
+#define MISLEADS 2.0 /* times more or less packed than was on sale */
+
+/* A rate over what was packed says nothing of a week in which hardly anything was. */
+static void show_on_sale(const struct view *v, const json_t *rows)
+{
+    struct text_buffer b = {0};
+    size_t i;
+    const json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        char n[VIEW_NUMBER];
+        double units = pick_number(row, "units", 0), sale = pick_number(row, "on_sale", 0);
+        bool misleads = units * MISLEADS < sale || units > sale * MISLEADS;
+        if (pick_number(row, "complaints", 0) < 1 || !misleads ||
+            !pick_has(row, "per_million_on_sale"))
+            continue;
+        text_appendf(&b, "%s%s" VIEW_NBSP "%s" VIEW_NBSP "%s", b.length ? ", " : "",
+                     pick_text(row, "level", "?"), pick_text(row, "symptom", ""),
+                     view_rough(pick_number(row, "per_million_on_sale", 0), n));
+    }
+    if (b.length)
+        view_textf(v, VIEW_PLAIN, 2, 2,
+                   "Packed this week far from what was on sale; per million on sale: %s", b.data);
+    text_buffer_free(&b);
 }
 
 /* The rows with the most complaints; the rest is counted, since a line without any is good news,
  * not news. */
 static void show_received(const struct view *v, const char *factor, const json_t *rows, bool asked)
 {
-    struct table *t =
-        table_new(received_columns, sizeof received_columns / sizeof *received_columns);
+    bool weeks = pick_has(json_array_get(rows, 0), "trend"); /* the last column */
+    struct table *t = table_new(received_columns, RECEIVED_COLUMNS - !weeks);
     struct text_buffer title = {0};
     json_t *sorted = pick_sorted(rows, "complaints");
     size_t i;
@@ -82,6 +111,7 @@ static void show_received(const struct view *v, const char *factor, const json_t
     if (table_rows(t) > 0 && i < json_array_size(sorted))
         view_textf(v, VIEW_DIM, 2, 2, "%zu further rows (fewer complaints or none); --json has all",
                    json_array_size(sorted) - i);
+    show_on_sale(v, sorted);
     json_decref(sorted);
     text_buffer_free(&title);
     table_free(t);

@@ -7,11 +7,8 @@
 #include <math.h>
 #include <string.h>
 
-#define BAR_CELLS 16
 #define SIGNALS_SHOWN 8
-#define ROWS_SHOWN 8
-#define LEAST_COMPLAINTS 0.5 /* expected counts of causes are fractions */
-#define TREND 26             /* half a year of weeks */
+#define TREND 26 /* half a year of weeks */
 #define TRACE_DAYS 28
 
 /* ---- head ---- */
@@ -31,24 +28,17 @@ static void show_head(const struct view *v, const json_t *document)
     }
 }
 
-/* ---- what came in ---- */
-
-/* How the week stands beside the usual: the chart's limits and the cumulative sum say it. */
-static void add_standing(struct table *t, const json_t *chart, const json_t *week)
+static void show_headline(const struct view *v, const json_t *headline)
 {
-    const json_t *sum = json_object_get(chart, "sum");
-    double signal = pick_number(week, "signal", 0);
-    struct text_buffer text = {0};
-    if (signal > 0)
-        text_append(&text, "above its limits");
-    else if (signal < 0)
-        text_append(&text, "below its limits");
-    if (pick_bool(sum, "alarm", false))
-        text_appendf(&text, "%sa lasting rise since %s", text.length ? "; " : "",
-                     pick_text(sum, "since", "?"));
-    table_add(t, text.length ? text.data : week ? "within its limits" : "");
-    text_buffer_free(&text);
+    size_t i;
+    const json_t *line;
+    json_array_foreach(headline, i, line)
+        view_text(v, i ? VIEW_PLAIN : VIEW_BOLD, 0, 2, json_string_value(line));
+    if (i)
+        view_blank(v);
 }
+
+/* ---- what came in ---- */
 
 static void add_weeks(struct table *t, const struct view *v, const json_t *weeks)
 {
@@ -68,6 +58,7 @@ static void show_counts(const struct view *v, const json_t *document)
                                             {"weeks", COLUMN_LEFT, 0},
                                             {"", COLUMN_LEFT, 12}};
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    const json_t *standing = json_object_get(document, "standing");
     const char *symptom;
     json_t *count;
     json_object_foreach(json_object_get(document, "complaints"), symptom, count)
@@ -83,7 +74,7 @@ static void show_counts(const struct view *v, const json_t *document)
                          ? view_rough(pick_number(week, "expected", 0), number)
                          : "");
         add_weeks(t, v, weeks);
-        add_standing(t, chart, week);
+        table_add(t, pick_text(json_object_get(standing, symptom), "says", ""));
     }
     table_print(t, v, 2);
     table_free(t);
@@ -95,17 +86,6 @@ static void show_units(const struct view *v, const json_t *document)
     char number[VIEW_NUMBER];
     if (pick_has(document, "units"))
         view_label(v, "units packed", "%s", view_number(pick_number(document, "units", 0), number));
-}
-
-static void show_returns(const struct view *v, const json_t *returns)
-{
-    char n[4][VIEW_NUMBER];
-    double dispatched = pick_number(returns, "dispatched", 0);
-    if (dispatched > 0)
-        view_label(v, "returned", "%s units of %s dispatched: %s per million",
-                   view_number(pick_number(returns, "units", 0), n[0]),
-                   view_number(dispatched, n[1]),
-                   view_rough(pick_number(returns, "share", 0) * 1e6, n[2]));
 }
 
 static void show_open(const struct view *v, const json_t *open_cases)
@@ -140,7 +120,53 @@ static void show_right(const struct view *v, const json_t *right)
         view_rough(pick_number(json_object_get(quarter, "days_to_verdict"), "median", 0), n[3]));
 }
 
-/* ---- signals ---- */
+/* ---- what rose: stories, and the signals they are made of ---- */
+
+static void add_level(struct text_buffer *b, const json_t *level)
+{
+    const char *factor = pick_text(level, "factor", "?");
+    const struct cut *cut = cuts_find(factor);
+    bool says = cut && cut->source == CUT_CAUSE;
+    text_appendf(b, "%s%s%s%s", b->length ? ", " : "", says ? "" : factor, says ? "" : VIEW_NBSP,
+                 pick_text(level, says ? "title" : "level", pick_text(level, "level", "?")));
+}
+
+static void add_story(struct table *t, const json_t *story)
+{
+    struct text_buffer led = {0};
+    struct text_buffer beneath = {0};
+    char n[VIEW_NUMBER];
+    size_t i;
+    const json_t *level;
+    add_level(&led, json_object_get(story, "led_by"));
+    json_array_foreach(json_object_get(story, "beneath"), i, level) add_level(&beneath, level);
+    table_add(t, led.data ? led.data : "");
+    table_add(t, pick_text(story, "symptom", ""));
+    const char *since = pick_text(story, "since", "");
+    table_addf(t, "%s%s", strlen(since) > 5 ? since + 5 : since,
+               pick_bool(story, "still", true) ? "" : "," VIEW_NBSP "easing");
+    table_add(t, view_number(round(pick_number(story, "observed", 0)), n));
+    table_add(t, view_number(round(pick_number(story, "expected", 0)), n));
+    table_add(t, beneath.data ? beneath.data : "");
+    text_buffer_free(&led);
+    text_buffer_free(&beneath);
+}
+
+static void show_stories(const struct view *v, const json_t *stories)
+{
+    static const struct column columns[] = {
+        {"what rose", COLUMN_LEFT, 12}, {"symptom", COLUMN_LEFT, 0}, {"since", COLUMN_LEFT, 8},
+        {"count", COLUMN_RIGHT, 0},     {"usual", COLUMN_RIGHT, 0},  {"also in", COLUMN_LEFT, 16}};
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    size_t i;
+    const json_t *story;
+    json_array_foreach(stories, i, story) add_story(t, story);
+    if (table_rows(t) > 0) {
+        view_blank(v);
+        table_print(t, v, 2);
+    }
+    table_free(t);
+}
 
 static void add_signal(struct table *t, const json_t *s)
 {
@@ -189,7 +215,7 @@ static void show_signals(const struct view *v, const json_t *document)
     const json_t *signals = json_object_get(document, "signals");
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
     size_t count = json_array_size(signals);
-    view_section(v, "What rose, the surest first");
+    view_section(v, "What rose, in figures: the surest first");
     if (pick_number(json_object_get(document, "tested"), "recent_weeks", 1) < 1)
         view_text(v, VIEW_PLAIN, 2, 0,
                   "Too early to tell: there are not yet six weeks of production to compare with.");
@@ -207,37 +233,6 @@ static void show_signals(const struct view *v, const json_t *document)
 }
 
 /* ---- causes, and what is still to come ---- */
-
-static void show_causes(const struct view *v, const json_t *causes)
-{
-    static const struct column columns[] = {{"expected", COLUMN_RIGHT, 0},
-                                            {"", COLUMN_LEFT, 0},
-                                            {"cause", COLUMN_LEFT, 16},
-                                            {"symptom", COLUMN_LEFT, 0}};
-    struct table *t = table_new(columns, 4);
-    json_t *sorted = pick_sorted(causes, "expected");
-    double most = pick_number(json_array_get(sorted, 0), "expected", 0);
-    size_t i;
-    const json_t *cause;
-    json_array_foreach(sorted, i, cause)
-    {
-        char number[VIEW_NUMBER];
-        char bar[VIEW_BAR];
-        double expected = pick_number(cause, "expected", 0);
-        if (i == ROWS_SHOWN || expected < LEAST_COMPLAINTS / 2)
-            break;
-        table_add(t, view_bits(expected, number) + 1); /* one decimal, without the sign */
-        table_add(t, view_bar(v, most > 0 ? expected / most : 0, BAR_CELLS, bar));
-        table_add(t, pick_text(cause, "title", pick_text(cause, "cause", "?")));
-        table_add(t, pick_text(cause, "symptom", ""));
-    }
-    if (table_rows(t) > 0) {
-        view_section(v, "Causes: complaints expected of each");
-        table_print(t, v, 2);
-    }
-    json_decref(sorted);
-    table_free(t);
-}
 
 static void show_to_come(const struct view *v, const json_t *list)
 {
@@ -273,16 +268,19 @@ void week_show(const struct view *v, const json_t *document)
 {
     bool asked = json_is_array(json_object_get(document, "by_only"));
     show_head(v, document);
+    show_headline(v, json_object_get(document, "headline"));
     show_counts(v, document);
     show_units(v, document);
-    show_returns(v, json_object_get(document, "returns"));
+    week_show_returns(v, json_object_get(document, "returns"));
     show_open(v, json_object_get(document, "open_cases"));
     show_right(v, json_object_get(document, "right"));
-    if (json_object_get(document, "signals"))
-        show_signals(v, document);
+    show_stories(v, json_object_get(document, "stories"));
+    week_show_against(v, document);
     week_show_rates(v, document);
     if (asked)
         return;
-    show_causes(v, json_object_get(document, "causes"));
+    week_show_causes(v, json_object_get(document, "causes"));
     show_to_come(v, json_object_get(document, "to_come"));
+    if (json_object_get(document, "signals"))
+        show_signals(v, document);
 }

@@ -10,4 +10,13 @@ void week_show(const struct view *v, const json_t *document);
 /* The tables of rates: of factors asked for every row, by week of receipt and of packing. */
 void week_show_rates(const struct view *v, const json_t *document);
 
+/* A month, a quarter or a year. */
+void week_show_span(const struct view *v, const json_t *document);
+
+/* Inside show/. */
+void week_show_returns(const struct view *v, const json_t *returns);
+void week_show_causes(const struct view *v, const json_t *causes);
+/* What it was in another time; nothing if that was not asked for. */
+void week_show_against(const struct view *v, const json_t *document);
+
 #endif

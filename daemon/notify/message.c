@@ -10,20 +10,20 @@ static const char *text_of(const json_t *object, const char *name)
     return text ? text : "";
 }
 
-/* "Week 2026-W47: 29 complaints, 12 signals" */
+/* "Week 2026-W47: 29 complaints, 2 rises" */
 static void digest_subject(const json_t *week, char *out, size_t size)
 {
     json_int_t all = 0;
     const char *symptom;
     json_t *count;
-    size_t signals = json_array_size(json_object_get(week, "signals"));
+    size_t rises = json_array_size(json_object_get(week, "stories"));
     json_object_foreach(json_object_get(week, "complaints"), symptom, count) all +=
         json_integer_value(count);
     snprintf(out, size, "Week %s: %" JSON_INTEGER_FORMAT " complaint%s, ", text_of(week, "week"),
              all, all == 1 ? "" : "s");
     size_t used = strlen(out);
-    if (signals)
-        snprintf(out + used, size - used, "%zu signal%s", signals, signals == 1 ? "" : "s");
+    if (rises)
+        snprintf(out + used, size - used, "%zu rise%s", rises, rises == 1 ? "" : "s");
     else
         snprintf(out + used, size - used, "nothing rose");
 }

@@ -1,9 +1,9 @@
 #include "patterns/week.h"
 #include "base/text.h"
 #include "patterns/week_chart.h"
+#include "patterns/week_head.h"
 #include "patterns/week_rates.h"
 #include "patterns/week_right.h"
-#include "patterns/week_signals.h"
 #include "patterns/week_to_come.h"
 #include "rank/triage.h"
 #include <math.h>
@@ -43,14 +43,12 @@ static json_t *signal_json(const struct week_data *d, const struct week_signal *
     return row;
 }
 
-static json_t *signals_json(const struct week_model *model, const struct triage *triage,
-                            size_t *ret_tested)
+static json_t *signals_json(const struct week_data *d, const struct week_signal *signals,
+                            size_t count, const struct triage *triage)
 {
-    struct week_signal *signals = week_signals(model, ret_tested);
     json_t *rows = json_array();
-    for (size_t i = 0; i < *ret_tested && signals[i].q <= WEEK_FALSE_SIGNALS; i++)
-        json_array_append_new(rows, signal_json(model->data, &signals[i], triage));
-    free(signals);
+    for (size_t i = 0; i < count; i++)
+        json_array_append_new(rows, signal_json(d, &signals[i], triage));
     return rows;
 }
 
@@ -64,53 +62,96 @@ static json_t *names_json(unsigned by)
     return names;
 }
 
-static json_t *report_json(const struct week_model *model, const struct triage *triage,
-                           const struct tz *tz, unsigned by)
+struct making {
+    struct store *store;
+    const struct tz *tz;
+    struct triage *triage;
+    const struct week_query *query;
+    unsigned cuts; /* shown */
+    struct week_data *data, *against;
+};
+
+static json_t *tested_json(const struct week_model *model, size_t tested)
 {
-    const struct week_data *d = model->data;
+    int before = model->recent ? WEEK_SPAN - model->first - model->recent : 0;
+    return json_pack("{s:I, s:f, s:i, s:i}", "series", (json_int_t)tested, "false_share",
+                     WEEK_FALSE_SIGNALS, "recent_weeks", model->recent, "baseline_weeks", before);
+}
+
+static json_t *report_json(const struct making *m, const struct week_model *model,
+                           const struct week_signal *signals, size_t count, size_t tested)
+{
+    const struct week_data *d = m->data;
+    const struct week_rates rates = {d, model, m->against, m->cuts};
     char name[16], now[40];
-    size_t tested = 0;
-    json_t *signals = signals_json(model, triage, &tested);
     json_t *out =
         json_pack("{s:s, s:s, s:b, s:o, s:I}", "week", week_data_name(d->week, name), "as_of",
-                  when_format(tz, d->now_ms, now), "over", d->passed >= 1, "complaints",
+                  when_format(m->tz, d->now_ms, now), "over", d->passed >= 1, "complaints",
                   complaints_json(d), "units", (json_int_t)d->levels[0].units[WEEK_SPAN - 1]);
-    json_object_set_new(out, "by",
-                        week_rates_by_json(model, triage, by ? by : cuts_set(CUT_USUAL)));
-    if (by)
-        json_object_set_new(out, "by_only", names_json(by));
-    json_object_set_new(out, "causes", week_rates_causes_json(model, triage));
+    json_object_set_new(out, "by", week_rates_by_json(&rates, m->triage));
+    if (m->query->by)
+        json_object_set_new(out, "by_only", names_json(m->query->by));
+    json_object_set_new(out, "causes", week_rates_causes_json(d, m->triage));
     json_object_set_new(out, "to_come", week_to_come_json(model));
-    json_object_set_new(out, "signals", signals);
-    json_object_set_new(out, "tested",
-                        json_pack("{s:I, s:f, s:i, s:i}", "series", (json_int_t)tested,
-                                  "false_share", WEEK_FALSE_SIGNALS, "recent_weeks", model->recent,
-                                  "baseline_weeks",
-                                  model->recent ? WEEK_SPAN - model->first - model->recent : 0));
+    json_object_set_new(out, "signals", signals_json(d, signals, count, m->triage));
+    json_object_set_new(out, "tested", tested_json(model, tested));
     json_object_set_new(out, "charts", week_chart_json(model));
+    if (m->against)
+        json_object_set_new(out, "against", span_against_json(&m->query->against, d, m->against));
     return out;
+}
+
+static int add_rest(const struct making *m, const struct week_model *model,
+                    const struct week_signal *signals, size_t count, json_t *report,
+                    struct error *err)
+{
+    json_t *right = NULL, *open = NULL;
+    const struct week_head head = {m->store, m->tz, m->triage, model, signals, count};
+    int rc = week_head(&head, report, err);
+    if (!rc)
+        rc = week_right_json(m->store, m->data, &right, &open, err);
+    if (rc)
+        return rc;
+    json_object_set_new(report, "right", right);
+    json_object_set_new(report, "open_cases", open);
+    return 0;
+}
+
+static int make(const struct making *m, json_t **ret, struct error *err)
+{
+    struct week_model *model = xcalloc(1, sizeof *model);
+    size_t tested, count = 0;
+    week_expect_model_make(m->data, model);
+    struct week_signal *signals = week_signals(model, &tested);
+    while (count < tested && signals[count].q <= WEEK_FALSE_SIGNALS)
+        count++;
+    json_t *report = report_json(m, model, signals, count, tested);
+    int rc = add_rest(m, model, signals, count, report, err);
+    free(signals);
+    free(model);
+    if (rc)
+        json_decref(report);
+    else
+        *ret = report;
+    return rc;
 }
 
 int week_report(struct store *store, const struct tz *tz, struct triage *triage,
                 const struct week_query *query, json_t **ret, struct error *err)
 {
-    struct week_data *data = NULL;
-    json_t *right = NULL, *open = NULL;
+    struct making m = {store, tz,  triage, query, query->by ? query->by : cuts_set(CUT_USUAL),
+                       NULL,  NULL};
     /* one state of the counts; a caller that is inside a transaction has one already */
+    const struct week_days then = {query->against.from_day, query->against.to_day, query->now_ms};
     bool began = store_look(store);
-    unsigned cuts = cuts_set(CUT_JUDGED) | (query->by ? query->by : cuts_set(CUT_USUAL));
-    int rc = week_data_read(store, tz, query->week, query->now_ms, cuts, &data, err);
+    int rc = week_data_read(store, tz, query->week, query->now_ms, cuts_set(CUT_JUDGED) | m.cuts,
+                            &m.data, err);
+    if (!rc && query->against.name[0])
+        rc = week_data_read_days(store, tz, &then, m.cuts, &m.against, err);
     if (!rc)
-        rc = week_right_json(store, data, &right, &open, err);
+        rc = make(&m, ret, err);
     store_unlook(store, began);
-    if (!rc) {
-        struct week_model *model = xcalloc(1, sizeof *model);
-        week_expect_model_make(data, model);
-        *ret = report_json(model, triage, tz, query->by);
-        json_object_set_new(*ret, "right", right);
-        json_object_set_new(*ret, "open_cases", open);
-        free(model);
-    }
-    week_data_free(data);
+    week_data_free(m.data);
+    week_data_free(m.against);
     return rc;
 }

@@ -4,6 +4,7 @@
 
 #include "base/error.h"
 #include "base/when.h"
+#include "patterns/span.h"
 #include "store/store.h"
 #include <jansson.h>
 
@@ -12,6 +13,7 @@ struct triage;
 struct week_query {
     struct iso_week week; /* in the plant's zone */
     int64_t now_ms;       /* what came later is left out, so that an old week can be replayed */
+    struct span against;  /* to compare with; name "": nothing */
     unsigned by;          /* cuts whose rates are wanted, a set (base/cuts.h); 0: the usual ones */
 };
 

@@ -1,6 +1,6 @@
 #include "patterns/week_data.h"
 #include "base/text.h"
-#include "store/pattern.h"
+#include "store/pattern_span.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -293,6 +293,51 @@ static void lend_units(struct week_data *d)
     }
     while (d->first_units < WEEK_HISTORY + WEEK_DELAYS && d->units[d->first_units] <= 0)
         d->first_units++;
+}
+
+static int add_sum(void *arg, const struct pattern_count *row)
+{
+    struct reading *r = arg;
+    const struct target *t = find_target(r, row->series_id);
+    if (!t)
+        return 0;
+    struct week_level *levels = r->d->levels;
+    if (t->symptom < 0)
+        levels[t->level - 1].units[WEEK_SPAN - 1] += (double)row->n;
+    else
+        levels[t->level - 1].counts[t->symptom][WEEK_SPAN - 1] += amount(r, t, row->n);
+    if (t->place && t->symptom >= 0)
+        levels[t->place - 1].counts[t->symptom][WEEK_SPAN - 1] += amount(r, t, row->n);
+    return 0;
+}
+
+int week_data_read_days(struct store *store, const struct tz *tz, const struct week_days *days,
+                        unsigned cuts, struct week_data **ret, struct error *err)
+{
+    int rc = pattern_check_zone(store, tz, err);
+    if (rc)
+        return rc;
+    struct week_data *d = xcalloc(1, sizeof *d);
+    struct reading r = {.d = d, .cuts = cuts, .sign = 1};
+    struct pattern_span span = pattern_span(tz, days->from_day, days->to_day, days->now_ms);
+    d->now_ms = days->now_ms;
+    d->from_ms = span.from_ms;
+    d->to_ms = tz_day_start_ms(tz, days->to_day);
+    add_level(d, NULL, "");
+    rc = pattern_series(store, add_series, &r, err);
+    if (!rc)
+        rc = pattern_series(store, add_place, &r, err);
+    if (!rc)
+        rc = pattern_span_received(store, &span, add_sum, &r, err);
+    if (!rc)
+        rc = pattern_span_units(store, &span, add_sum, &r, err);
+    lend_units(d);
+    free(r.targets);
+    if (rc)
+        week_data_free(d);
+    else
+        *ret = d;
+    return rc;
 }
 
 int week_data_read(struct store *store, const struct tz *tz, struct iso_week week, int64_t now_ms,

@@ -19,6 +19,11 @@ enum {
     WEEK_DELAYS = 14    /* weeks from packing to receipt that are told apart */
 };
 
+struct week_days {
+    int32_t from_day, to_day;
+    int64_t now_ms; /* what came later is left out */
+};
+
 /* A level of a cut. Where counts are fractions they are expected complaints; where units are lent,
  * those of the whole plant. */
 struct week_level {
@@ -47,6 +52,9 @@ struct week_data {
  * zone. */
 int week_data_read(struct store *store, const struct tz *tz, struct iso_week week, int64_t now_ms,
                    unsigned cuts, struct week_data **ret, struct error *err);
+/* The days [from_day, to_day): of levels and of all together only the last index is set. */
+int week_data_read_days(struct store *store, const struct tz *tz, const struct week_days *days,
+                        unsigned cuts, struct week_data **ret, struct error *err);
 void week_data_free(struct week_data *d); /* NULL is fine */
 
 /* The place a cause speaks of ("slicer" of contamination-slicer), and the cause of a place; NULL if

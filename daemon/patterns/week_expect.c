@@ -267,6 +267,14 @@ static void set_series(const struct week_model *m, int s, const struct week_base
         ret->expected[i] = ret->rate * due[i];
 }
 
+double week_expect_on_sale(const struct week_model *model, const struct week_level *level,
+                           int symptom)
+{
+    double due[WEEK_SPAN];
+    on_sale(level->units, 0, model->lag[symptom].share, due, WEEK_SPAN);
+    return due[WEEK_SPAN - 1] * model->data->passed;
+}
+
 void week_expect_model_factor(const struct week_model *model, const struct cut *cut, int symptom,
                               struct week_series *ret)
 {

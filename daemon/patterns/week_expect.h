@@ -38,6 +38,10 @@ struct week_model {
 void week_expect_lags_make(const struct week_data *data, struct week_lag lag[WEEK_SYMPTOMS]);
 void week_expect_model_make(const struct week_data *data, struct week_model *ret);
 
+/* Units of a level whose complaints are due in the week shown, so far as it has passed. */
+double week_expect_on_sale(const struct week_model *model, const struct week_level *level,
+                           int symptom);
+
 struct week_base { /* a level's baseline, weeks that stand out counting less */
     double counts, exposure, chi_square, df;
 };

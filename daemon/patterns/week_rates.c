@@ -47,6 +47,12 @@ static void set_rate(json_t *row, struct limits *limits, double count, double un
     json_object_set_new_nocheck(row, "high", json_real(l.high * scale));
 }
 
+struct rating {
+    const struct week_model *model;  /* NULL: of days, no weeks around them */
+    const struct week_data *against; /* NULL: nothing to compare with */
+    struct limits *limits;
+};
+
 static json_t *trend_json(const struct week_level *level, int symptom)
 {
     json_t *trend = json_array();
@@ -76,9 +82,23 @@ static json_t *made_json(const struct week_model *m, struct limits *limits,
     return made;
 }
 
-static json_t *rate_json(const struct week_model *m, struct limits *limits,
-                         const struct week_level *level, int symptom, const char *title)
+/* What a level brought in another time, and how the rates compare. */
+static json_t *against_json(const struct week_level *level, const struct week_data *against,
+                            int symptom)
 {
+    const struct week_level *was = NULL;
+    for (size_t i = 0; i < against->level_count && !was; i++) {
+        const struct week_level *l = &against->levels[i];
+        if (l->cut == level->cut && strcmp(l->level, level->level) == 0)
+            was = l;
+    }
+    return week_rates_compare_json(level, was, symptom);
+}
+
+static json_t *rate_json(const struct rating *r, const struct week_level *level, int symptom,
+                         const char *title)
+{
+    struct limits *limits = r->limits;
     bool fractional = cuts_fractional(level->cut);
     double count = level->counts[symptom][LAST], units = level->units[LAST];
     json_t *row = json_object();
@@ -89,8 +109,17 @@ static json_t *rate_json(const struct week_model *m, struct limits *limits,
     json_object_set_new_nocheck(row, "complaints", count_json(fractional, count));
     json_object_set_new_nocheck(row, "units", json_integer((json_int_t)units));
     set_rate(row, limits, fractional ? tidy(count) : count, units);
-    json_object_set_new_nocheck(row, "trend", trend_json(level, symptom));
-    json_object_set_new_nocheck(row, "made", made_json(m, limits, level, symptom, fractional));
+    if (r->model) {
+        double sale = week_expect_on_sale(r->model, level, symptom);
+        json_object_set_new_nocheck(row, "on_sale", json_real(round(sale)));
+        if (sale >= 1)
+            json_object_set_new_nocheck(row, "per_million_on_sale", json_real(count * 1e6 / sale));
+        json_object_set_new_nocheck(row, "trend", trend_json(level, symptom));
+        json_object_set_new_nocheck(row, "made",
+                                    made_json(r->model, limits, level, symptom, fractional));
+    }
+    if (r->against)
+        json_object_set_new_nocheck(row, "against", against_json(level, r->against, symptom));
     return row;
 }
 
@@ -128,14 +157,14 @@ static size_t collect(const struct week_data *d, const struct cut *cut, struct e
     return count;
 }
 
-json_t *week_rates_by_json(const struct week_model *model, const struct triage *triage, unsigned by)
+json_t *week_rates_by_json(const struct week_rates *what, const struct triage *triage)
 {
-    const struct week_data *d = model->data;
+    const struct week_data *d = what->data;
     struct entry *entries = xcalloc(d->level_count * WEEK_SYMPTOMS, sizeof *entries);
-    struct limits *limits = xcalloc(1, sizeof *limits);
+    struct rating rating = {what->model, what->against, xcalloc(1, sizeof *rating.limits)};
     json_t *out = json_object();
     for (const struct cut *cut = cuts_all(); cut->name; cut++) {
-        if (!cuts_in(by, cut))
+        if (!cuts_in(what->cuts, cut))
             continue;
         json_t *rows = json_array();
         size_t count = collect(d, cut, entries);
@@ -143,13 +172,34 @@ json_t *week_rates_by_json(const struct week_model *model, const struct triage *
             const char *title = NULL;
             if (triage && cut->source == CUT_CAUSE)
                 title = triage_cause_title(triage, entries[i].level->level);
-            json_array_append_new(
-                rows, rate_json(model, limits, entries[i].level, entries[i].symptom, title));
+            json_array_append_new(rows,
+                                  rate_json(&rating, entries[i].level, entries[i].symptom, title));
         }
         json_object_set_new(out, cut->name, rows);
     }
-    free(limits);
+    free(rating.limits);
     free(entries);
+    return out;
+}
+
+static json_t *number_or_null(double x)
+{
+    return isfinite(x) ? json_real(x) : json_null();
+}
+
+json_t *week_rates_compare_json(const struct week_level *now, const struct week_level *was,
+                                int symptom)
+{
+    double n = now->counts[symptom][LAST], n_units = now->units[LAST];
+    double w = was ? was->counts[symptom][LAST] : 0, w_units = was ? was->units[LAST] : 0;
+    struct poisson_ratio r;
+    bool known = n_units > 0 && w_units > 0 && llround(n) + llround(w) > 0 &&
+                 !poisson_compare(lround(n), n_units, lround(w), w_units, 0.95, &r);
+    json_t *out = json_pack("{s:f, s:f, s:o}", "complaints", tidy(w), "units", w_units,
+                            "per_million", number_or_null(w_units > 0 ? w * 1e6 / w_units : NAN));
+    json_object_set_new(out, "ratio", number_or_null(known ? r.ratio : NAN));
+    json_object_set_new(out, "low", number_or_null(known ? r.exact.low : NAN));
+    json_object_set_new(out, "high", number_or_null(known ? r.exact.high : NAN));
     return out;
 }
 
@@ -177,9 +227,8 @@ static void add_pareto(json_t *rows, const struct week_data *d, const struct tri
     }
 }
 
-json_t *week_rates_causes_json(const struct week_model *model, const struct triage *triage)
+json_t *week_rates_causes_json(const struct week_data *d, const struct triage *triage)
 {
-    const struct week_data *d = model->data;
     struct pareto_row *pareto = xcalloc(d->level_count, sizeof *pareto);
     json_t *rows = json_array();
     for (int s = 0; s < WEEK_SYMPTOMS; s++)

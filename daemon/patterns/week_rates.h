@@ -1,4 +1,4 @@
-/* Rates by level, causes in order of size, and how right the rankings were. Inside patterns/. */
+/* Rates by level, and causes in order of size. Inside patterns/. */
 #ifndef ODDLOAF_PATTERNS_WEEK_RATES_H
 #define ODDLOAF_PATTERNS_WEEK_RATES_H
 
@@ -7,12 +7,22 @@
 
 struct triage;
 
-/* `by`: a set of cuts. {"line":[{"level",…}],…}: complaints of the
- * week over what it packed, exact 95 % limits, the last quarter's weeks, and the same by week of
- * make as far as it is in. New references. */
-json_t *week_rates_by_json(const struct week_model *model, const struct triage *triage,
-                           unsigned by);
+struct week_rates {
+    const struct week_data *data;
+    const struct week_model *model;  /* of the same; NULL for days: no weeks around them are told */
+    const struct week_data *against; /* another time to compare with; or NULL */
+    unsigned cuts;                   /* a set */
+};
+
+/* {"line":[{"level",…}],…}: complaints over what was packed, exact 95 % limits, the last quarter's
+ * weeks, the same by week of make as far as it is in, and how they compare. New reference. */
+json_t *week_rates_by_json(const struct week_rates *what, const struct triage *triage);
+/* {"complaints","units","per_million","ratio","low","high"}: what it was, and the ratio of the
+ * rates with its 95 % limits, as if complaints came one by one; null where there is none. `was` may
+ * be NULL: nothing. New reference. */
+json_t *week_rates_compare_json(const struct week_level *now, const struct week_level *was,
+                                int symptom);
 /* Expected complaints of each cause, of one symptom after the other, with running shares. */
-json_t *week_rates_causes_json(const struct week_model *model, const struct triage *triage);
+json_t *week_rates_causes_json(const struct week_data *data, const struct triage *triage);
 
 #endif

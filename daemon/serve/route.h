@@ -46,6 +46,7 @@ void actions_post(struct request *rq, struct store *store);
 void actions_list(struct request *rq, struct store *store);
 void actions_effect(struct request *rq, struct store *store);
 void weeks_get(struct request *rq, struct store *store);
+void weeks_span(struct request *rq, struct store *store);
 void weeks_trace(struct request *rq, struct store *store);
 void weeks_scores(struct request *rq, struct store *store);
 void returns_get(struct request *rq, struct store *store);

@@ -3,6 +3,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "patterns/returns.h"
+#include "patterns/span_rows.h"
 #include "patterns/trace.h"
 #include "patterns/week.h"
 #include "serve/app.h"
@@ -36,14 +37,13 @@ static int read_week(const struct request *rq, const struct setup *setup, struct
     return rc;
 }
 
-/* What came back in those seven days, under "returns"; without "stand", which is of now. */
-static int add_returns(struct store *store, const struct setup *setup, struct iso_week week,
+/* What came back in those days, under "returns"; without "stand", which is of now. */
+static int add_returns(struct store *store, const struct setup *setup, const struct span *days,
                        json_t *report, struct error *err)
 {
     json_t *returns = NULL;
-    int32_t monday = iso_week_monday(week);
-    int rc = returns_report(store, setup->tz, triage_catalogue(setup->triage), monday, monday + 6,
-                            &returns, err);
+    int rc = returns_report(store, setup->tz, triage_catalogue(setup->triage), days->from_day,
+                            days->to_day - 1, &returns, err);
     if (rc)
         return rc;
     json_object_del(returns, "stand");
@@ -54,33 +54,119 @@ static int add_returns(struct store *store, const struct setup *setup, struct is
 static const char *const FORMATS[] = {"json", "html", "csv", NULL};
 enum { FORMAT_JSON, FORMAT_HTML, FORMAT_CSV };
 
+/* What a week and any other span are asked with alike. */
+struct asked {
+    struct span against;
+    unsigned by;
+    int format, table;
+    const struct tz *tz;
+};
+
+static int read_span(const char *field, const char *text, struct span *ret, struct error *err)
+{
+    int rc = span_parse(text, ret, err);
+    if (rc)
+        error_field(err, field, text);
+    return rc;
+}
+
+static int read_asked(const struct request *rq, struct asked *ret, struct error *err)
+{
+    const char *against = request_query(rq, "against");
+    int rc = request_query_word(rq, "format", FORMATS, &ret->format, err);
+    if (!rc)
+        rc = request_query_word(rq, "table", WEEK_CSV_TABLES, &ret->table, err);
+    if (!rc && against)
+        rc = read_span("against", against, &ret->against, err);
+    return rc ? rc : cuts_parse(request_query(rq, "by"), &ret->by, err);
+}
+
+/* Lists that only a CSV file wants. */
+static int add_rows(struct store *store, const struct request *rq, const struct span *days,
+                    const struct asked *asked, json_t *report, struct error *err)
+{
+    json_t *rows = NULL;
+    int64_t now_ms = app_now_ms(rq->app);
+    bool complaints = asked->table == WEEK_CSV_COMPLAINTS;
+    if (asked->format != FORMAT_CSV || (!complaints && asked->table != WEEK_CSV_CASES))
+        return 0;
+    int rc = complaints ? span_rows_complaints(store, asked->tz, days, now_ms, &rows, err)
+                        : span_rows_cases(store, asked->tz, days, now_ms, &rows, err);
+    if (!rc)
+        json_object_set_new(report, complaints ? "complaint_rows" : "case_rows", rows);
+    return rc;
+}
+
+static void reply_report(struct request *rq, const struct setup *setup, const struct asked *asked,
+                         json_t *report)
+{
+    if (asked->format == FORMAT_HTML)
+        reply_text(rq, "text/html; charset=utf-8",
+                   week_html(report, config_text(setup->config, "plant")));
+    else if (asked->format == FORMAT_CSV)
+        reply_text(rq, "text/csv; charset=utf-8", week_csv(report, asked->table));
+    else
+        request_reply_json(rq, 200, json_incref(report));
+    json_decref(report);
+}
+
 void weeks_get(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct week_query query = {.now_ms = app_now_ms(rq->app)};
     json_t *report = NULL;
     struct setup *setup = app_setup(rq->app);
-    int format = FORMAT_JSON;
+    struct asked asked = {.tz = setup->tz};
     int rc = read_week(rq, setup, &query.week, &err);
     if (!rc)
-        rc = request_query_word(rq, "format", FORMATS, &format, &err);
-    if (!rc)
-        rc = cuts_parse(request_query(rq, "by"), &query.by, &err);
+        rc = read_asked(rq, &asked, &err);
+    query.by = asked.by;
+    query.against = asked.against;
+    int32_t monday = iso_week_monday(query.week);
+    const struct span days = {.from_day = monday, .to_day = monday + 7};
     if (!rc)
         rc = week_report(store, setup->tz, setup->triage, &query, &report, &err);
     if (!rc)
-        rc = add_returns(store, setup, query.week, report, &err);
+        rc = add_returns(store, setup, &days, report, &err);
+    if (!rc)
+        rc = add_rows(store, rq, &days, &asked, report, &err);
     if (rc) {
+        json_decref(report);
         request_reply_error(rq, rc, &err);
-    } else if (format == FORMAT_HTML) {
-        reply_text(rq, "text/html; charset=utf-8",
-                   week_html(report, config_text(setup->config, "plant")));
-    } else if (format == FORMAT_CSV) {
-        reply_text(rq, "text/csv; charset=utf-8", week_csv(report));
     } else {
-        request_reply_json(rq, 200, json_incref(report));
+        reply_report(rq, setup, &asked, report);
     }
-    json_decref(report);
+    setup_unref(setup);
+}
+
+void weeks_span(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct span_query query = {.now_ms = app_now_ms(rq->app)};
+    json_t *report = NULL;
+    struct setup *setup = app_setup(rq->app);
+    struct asked asked = {.tz = setup->tz};
+    int rc = read_span("span", rq->part[0], &query.span, &err);
+    if (!rc)
+        rc = read_asked(rq, &asked, &err);
+    if (!rc && asked.format == FORMAT_HTML) {
+        rc = error_set(&err, ERROR_INVALID, "the page is of a week");
+        error_field(&err, "format", "html");
+    }
+    query.by = asked.by;
+    query.against = asked.against;
+    if (!rc)
+        rc = span_report(store, setup->tz, setup->triage, &query, &report, &err);
+    if (!rc)
+        rc = add_returns(store, setup, &query.span, report, &err);
+    if (!rc)
+        rc = add_rows(store, rq, &query.span, &asked, report, &err);
+    if (rc) {
+        json_decref(report);
+        request_reply_error(rq, rc, &err);
+    } else {
+        reply_report(rq, setup, &asked, report);
+    }
     setup_unref(setup);
 }
 

@@ -91,48 +91,54 @@ static void add_verdicts(struct view *view, const json_t *quarter)
 
 /* ---- what rose ---- */
 
-static void add_signal(struct view *view, const json_t *s)
+static void add_level(char *out, size_t size, const json_t *level)
 {
-    char n[5][TYPESET_NUMBER], what[160];
-    double q = number_of(s, "q");
-    if (*text_of(s, "title"))
-        snprintf(what, sizeof what, "%s", text_of(s, "title"));
+    const char *title = text_of(level, "title");
+    if (*title)
+        snprintf(out, size, "%s", title);
     else
-        snprintf(what, sizeof what, "%s %s", text_of(s, "factor"), text_of(s, "level"));
-    what[0] = (char)toupper((unsigned char)what[0]);
-    if (q < 0.001)
-        snprintf(n[4], sizeof n[4], "< 0.001");
-    else
-        snprintf(n[4], sizeof n[4], "%.3f", q);
-    view_add(view, VIEW_ITEM, NULL, 0, "%s (%s): %s since %s, usual %s, %s times (%s to %s), q %s",
-             what, text_of(s, "symptom"), shown(number_of(s, "observed"), n[0]),
-             short_week(text_of(s, "since")), shown(number_of(s, "expected"), n[1]),
-             shown(number_of(s, "ratio"), n[2]), shown(number_of(s, "low"), n[3]),
-             shown(number_of(s, "high"), (char[TYPESET_NUMBER]){0}), n[4]);
+        snprintf(out, size, "%s %s", text_of(level, "factor"), text_of(level, "level"));
 }
 
-/* Those that are still up, the surest first; the others are counted. */
-static void add_signals(struct view *view, const json_t *week)
+/* "Line 2 (mold): 21 since W45, usual 6; also in route R3" */
+static void add_story(struct view *view, const json_t *story)
 {
-    const json_t *signals = json_object_get(week, "signals"), *s;
-    size_t i, told = 0, easing = 0;
-    json_array_foreach(signals, i, s)
+    char n[2][TYPESET_NUMBER], what[160];
+    struct text_buffer also = {0};
+    size_t i;
+    const json_t *level;
+    add_level(what, sizeof what, json_object_get(story, "led_by"));
+    what[0] = (char)toupper((unsigned char)what[0]);
+    json_array_foreach(json_object_get(story, "beneath"), i, level)
     {
-        if (!json_is_true(json_object_get(s, "still")))
-            easing++;
-        else if (told++ < SIGNALS)
-            add_signal(view, s);
+        char name[160];
+        add_level(name, sizeof name, level);
+        text_appendf(&also, "%s%s", i ? ", " : "; also in ", name);
+    }
+    view_add(view, VIEW_ITEM, NULL, 0, "%s (%s): %s since %s, usual %s%s%s", what,
+             text_of(story, "symptom"), shown(round(number_of(story, "observed")), n[0]),
+             short_week(text_of(story, "since")), shown(round(number_of(story, "expected")), n[1]),
+             json_is_true(json_object_get(story, "still")) ? "" : ", easing",
+             also.data ? also.data : "");
+    text_buffer_free(&also);
+}
+
+static void add_stories(struct view *view, const json_t *week)
+{
+    const json_t *stories = json_object_get(week, "stories"), *story;
+    size_t i;
+    json_array_foreach(stories, i, story)
+    {
+        if (i < SIGNALS)
+            add_story(view, story);
     }
     if (number_of(json_object_get(week, "tested"), "recent_weeks") < 1)
         view_add(view, VIEW_TEXT, NULL, 0,
                  "Too early to tell: there are not yet six weeks of production to compare with.");
-    else if (!told)
+    else if (!i)
         view_add(view, VIEW_TEXT, NULL, 0, "Nothing is up beyond chance.");
-    if (told > SIGNALS)
-        view_add(view, VIEW_ITEM, NULL, 0, "%zu further, less sure", told - SIGNALS);
-    if (easing)
-        view_add(view, VIEW_ITEM, NULL, 0, "%zu that rose in the last weeks %s easing", easing,
-                 easing == 1 ? "is" : "are");
+    if (i > SIGNALS)
+        view_add(view, VIEW_ITEM, NULL, 0, "%zu further, less sure", i - SIGNALS);
 }
 
 /* ---- where, why, and what is to come ---- */
@@ -199,7 +205,7 @@ static void add_to_come(struct view *view, const json_t *rows)
 static void add_next(struct view *view, const json_t *week)
 {
     const char *name = text_of(week, "week");
-    const json_t *first = json_array_get(json_object_get(week, "signals"), 0);
+    const json_t *first = json_array_get(json_object_get(week, "stories"), 0);
     struct iso_week w;
     char from[16], to[16];
     view_add(view, VIEW_HEADING, NULL, 0, "Next");
@@ -215,10 +221,9 @@ static void add_next(struct view *view, const json_t *week)
     view_add(view, VIEW_ITEM, NULL, 0, "All of it with charts: oddloaf week %s --html week.html",
              name);
     view_add(view, VIEW_TEXT, NULL, 0,
-             "A pattern is a reason to look, not a finding. Times: seen over usual with a 95 %% "
-             "interval. Of what is listed with q up to a number, no more than that share is "
-             "expected to be chance. Reports of harm are not judged here: they go by the plant's "
-             "own procedure and the law of the place.");
+             "A pattern is a reason to look, not a finding. Of what is listed as risen, one in ten "
+             "is expected to be chance. Reports of harm are not judged here: they go by the "
+             "plant's own procedure and the law of the place.");
 }
 
 void view_of_digest(const json_t *event, struct view *view)
@@ -227,7 +232,11 @@ void view_of_digest(const json_t *event, struct view *view)
     const char *symptom;
     json_t *count;
     char n[TYPESET_NUMBER];
+    size_t i;
+    const json_t *line;
     add_title(view, text_of(week, "week"));
+    json_array_foreach(json_object_get(week, "headline"), i, line)
+        view_add(view, VIEW_ITEM, NULL, 0, "%s", json_string_value(line));
     view_add(view, VIEW_ROW, "Plant", 0, "%s", text_of(event, "plant"));
     json_object_foreach(json_object_get(week, "complaints"), symptom, count)
         add_symptom(view, week, symptom, json_number_value(count));
@@ -235,7 +244,7 @@ void view_of_digest(const json_t *event, struct view *view)
     add_open(view, json_object_get(week, "open_cases"));
     add_verdicts(view, json_object_get(json_object_get(week, "right"), "quarter"));
     view_add(view, VIEW_HEADING, NULL, 0, "What rose");
-    add_signals(view, week);
+    add_stories(view, week);
     add_lines(view, json_object_get(json_object_get(week, "by"), "line"));
     add_causes(view, json_object_get(week, "causes"));
     add_to_come(view, json_object_get(week, "to_come"));

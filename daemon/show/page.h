@@ -42,6 +42,7 @@ void page_cell_what(struct text_buffer *b, const char *name, const char *kind);
 
 /* ---- sections (week_tables.c, week_rates_html.c) ---- */
 
+void page_stories(struct text_buffer *b, const json_t *report);
 void page_signals(struct text_buffer *b, const json_t *report);
 void page_causes(struct text_buffer *b, const json_t *report);
 void page_to_come(struct text_buffer *b, const json_t *report);

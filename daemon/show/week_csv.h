@@ -1,11 +1,15 @@
-/* The week's report (patterns/week.h) as one table of rates, by week of receipt and (made_…) by
- * week of packing. */
+/* A week or another span as CSV, a table a file. */
 #ifndef ODDLOAF_SHOW_WEEK_CSV_H
 #define ODDLOAF_SHOW_WEEK_CSV_H
 
 #include <jansson.h>
 
-/* malloc'd; lines end with CRLF as RFC 4180 has it. */
-char *week_csv(const json_t *report);
+/* The tables there are, "rates" first; NULL at the end. */
+extern const char *const WEEK_CSV_TABLES[];
+enum { WEEK_CSV_COMPLAINTS = 10, WEEK_CSV_CASES }; /* lists that a report has only when asked */
+
+/* `table`: index of WEEK_CSV_TABLES. RFC 4180; a cell that a spreadsheet would take for a formula
+ * begins with an apostrophe. What the report has no such table of has a header alone. malloc'd. */
+char *week_csv(const json_t *report, int table);
 
 #endif

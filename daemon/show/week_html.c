@@ -32,6 +32,21 @@ static void add_head(struct text_buffer *b, const json_t *report, const char *pl
     text_appendf(b, "%.10s %.5s.</p>\n", as_of, strlen(as_of) > 16 ? as_of + 11 : "");
 }
 
+/* What must be known, before any figure. */
+static void add_headline(struct text_buffer *b, const json_t *headline)
+{
+    size_t i;
+    const json_t *line;
+    text_append(b, "<ul class=\"headline\">");
+    json_array_foreach(headline, i, line)
+    {
+        text_append(b, "<li>");
+        text_append_html(b, json_string_value(line));
+        text_append(b, "</li>");
+    }
+    text_append(b, "</ul>\n");
+}
+
 /* ---- tiles ---- */
 
 static const json_t *last_of(const json_t *list)
@@ -70,7 +85,9 @@ static void add_tiles(struct text_buffer *b, const json_t *report)
             page_add_number(b, expected);
             text_append(b, "</span>");
         }
-        text_append(b, "</li>");
+        text_append(b, "<br><span class=\"soft small\">");
+        page_add_text(b, json_object_get(json_object_get(report, "standing"), symptom), "says");
+        text_append(b, "</span></li>");
     }
     text_append(b, "<li><b>");
     page_add_number(b, page_number(report, "units"));
@@ -117,12 +134,14 @@ char *week_html(const json_t *report, const char *plant)
     const char *name;
     json_t *value;
     add_head(&b, report, plant ? plant : "");
+    add_headline(&b, json_object_get(report, "headline"));
     add_tiles(&b, report);
-    page_signals(&b, report);
+    page_stories(&b, report);
     json_object_foreach(json_object_get(report, "charts"), name, value) add_chart(&b, name, value);
     page_causes(&b, report);
     page_rates(&b, report);
     page_to_come(&b, report);
+    page_signals(&b, report);
     page_right(&b, report);
     text_append(&b,
                 "<p class=\"soft small\">A pattern is a reason to look, not a finding. Reports of "

@@ -11,6 +11,8 @@ const char PAGE_STYLE[] =
     "h2{font-size:1.2rem;margin:2.2rem 0 .5rem;padding-top:.5rem;border-top:3px double var(--rule)}"
     "h3{font-size:1rem;margin:1rem 0 .2rem}p{margin:.4rem 0;max-width:46rem}.soft,caption,th,"
     ".tick,.kind{color:var(--soft)}.small{font-size:.86rem}.kind{font-size:.9em}"
+    ".headline{margin:1rem 0;padding:0;list-style:none}.headline li{margin:.25rem 0}"
+    ".headline li:first-child{font-size:1.25rem;font-weight:600}"
     ".tiles{display:grid;grid-template-columns:repeat(auto-fit,minmax(10.5rem,1fr));gap:.7rem;"
     "margin:1rem 0;padding:0;list-style:none}.tiles li{border:1px solid var(--rule);"
     "border-left:6px solid var(--crust);padding:.5rem .8rem}.tiles b{display:block;font-size:2rem;"

@@ -63,6 +63,61 @@ static void add_trace(struct text_buffer *b, const json_t *report, const json_t 
                    "action NUMBER --effect</code></p>");
 }
 
+static void add_level(struct text_buffer *b, const json_t *level)
+{
+    bool titled = *page_text(level, "title") != '\0';
+    if (!titled) {
+        page_add_name(b, page_text(level, "factor"));
+        text_append(b, "&nbsp;");
+    }
+    page_add_text(b, level, titled ? "title" : "level");
+}
+
+static void add_story(struct text_buffer *b, const json_t *story)
+{
+    const json_t *beneath = json_object_get(story, "beneath");
+    bool still = page_true(story, "still");
+    size_t i;
+    const json_t *level;
+    text_append(b, "<tr><td>");
+    add_level(b, json_object_get(story, "led_by"));
+    text_append(b, " <span class=\"kind\">");
+    page_add_text(b, story, "symptom");
+    text_append(b, still ? ", <strong class=\"up\">still up</strong></span></td>"
+                         : ", easing</span></td>");
+    const char *since = page_text(story, "since");
+    page_cell_text(b, "w", since + (strlen(since) > 5 ? 5 : 0));
+    page_cell_number(b, "n", round(page_number(story, "observed")));
+    page_cell_number(b, "n", round(page_number(story, "expected")));
+    text_append(b, "<td>");
+    json_array_foreach(beneath, i, level)
+    {
+        text_append(b, i ? ", " : "");
+        add_level(b, level);
+    }
+    text_append(b, i ? "</td></tr>" : "–</td></tr>");
+}
+
+void page_stories(struct text_buffer *b, const json_t *report)
+{
+    static const struct page_column COLUMNS[] = {{"what", ""},   {"since", ""},   {"count", "n"},
+                                                 {"usual", "n"}, {"also in", ""}, {NULL, NULL}};
+    const json_t *stories = json_object_get(report, "stories"), *story;
+    size_t i;
+    text_append(b, "<h2>What rose</h2>");
+    if (page_number(json_object_get(report, "tested"), "recent_weeks") == 0)
+        text_append(b, "<p>Too early to tell: there are not yet six weeks of production to compare "
+                       "with.</p>");
+    else if (!json_array_size(stories))
+        text_append(b, "<p>Nothing: what was seen fits chance.</p>");
+    if (!json_array_size(stories))
+        return;
+    page_open_table(b, COLUMNS);
+    json_array_foreach(stories, i, story) add_story(b, story);
+    page_close_table(b);
+    add_trace(b, report, json_array_get(stories, 0));
+}
+
 void page_signals(struct text_buffer *b, const json_t *report)
 {
     static const struct page_column COLUMNS[] = {
@@ -72,12 +127,7 @@ void page_signals(struct text_buffer *b, const json_t *report)
     const json_t *signals = json_object_get(report, "signals"), *signal;
     const json_t *tested = json_object_get(report, "tested");
     size_t i, n = json_array_size(signals);
-    text_append(b, "<h2>What rose</h2>");
-    if (page_number(tested, "recent_weeks") == 0)
-        text_append(b, "<p>Too early to tell: there are not yet six weeks of production to compare "
-                       "with.</p>");
-    else if (!n)
-        text_append(b, "<p>Nothing: what was seen fits chance.</p>");
+    text_append(b, "<h2>What rose, in figures</h2>");
     if (n) {
         page_open_table(b, COLUMNS);
         json_array_foreach(signals, i, signal)
@@ -89,7 +139,6 @@ void page_signals(struct text_buffer *b, const json_t *report)
         if (n > SIGNALS_MOST)
             text_appendf(b, "<p class=\"soft small\">%zu further, less sure.</p>",
                          n - SIGNALS_MOST);
-        add_trace(b, report, json_array_get(signals, 0));
     }
     text_appendf(b,
                  "<p class=\"soft small\">%.0f series were looked at. Of those listed with q up to "

@@ -65,3 +65,25 @@ int hold_of_code(struct store *store, const char *code, struct hold_row *ret, st
         db_query(store, SQL, DB(DB_TEXT(lot_find_fold(code, fold, sizeof fold))), err);
     return read_newest(&q, ret);
 }
+
+int hold_each_standing(struct store *store, int64_t until_ms, hold_each each, void *arg,
+                       struct error *err)
+{
+    static const char SQL[] =
+        "SELECT l.lot, h.reason, h.by_name, l.units, h.at_ms, l.code_day FROM hold h JOIN lot l"
+        " ON l.id = h.lot_id WHERE h.what = 'hold' AND h.at_ms < ?1 AND NOT EXISTS (SELECT 1"
+        " FROM hold n WHERE n.lot_id = h.lot_id AND n.at_ms < ?1 AND (n.at_ms > h.at_ms OR"
+        " (n.at_ms = h.at_ms AND n.id > h.id))) UNION ALL SELECT h.code, h.reason, h.by_name, 0, "
+        "h.at_ms, NULL FROM"
+        " code_hold h WHERE h.what = 'hold' AND h.at_ms < ?1 AND NOT EXISTS (SELECT 1 FROM"
+        " code_hold n WHERE n.fold = h.fold AND n.at_ms < ?1 AND (n.at_ms > h.at_ms OR"
+        " (n.at_ms = h.at_ms AND n.id > h.id))) ORDER BY 5, 1";
+    struct db_query q = db_query(store, SQL, DB(DB_MS(until_ms)), err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        struct hold_standing row = {db_text(&q, 0),  db_text(&q, 1), db_text(&q, 2),
+                                    db_int64(&q, 3), db_ms(&q, 4),   db_day(&q, 5)};
+        rc = each(arg, &row);
+    }
+    return db_end(&q, rc);
+}

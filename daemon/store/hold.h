@@ -18,6 +18,17 @@ struct hold_of {
 };
 int hold_add(struct store *store, const struct hold_of *of, const struct hold_row *entry,
              struct error *err);
+/* Lots whose newest entry is a hold, and codes on no record (no units, an unknown code date), the
+ * longest held first. Text lives until the callback
+ * returns; its non-zero answer stops and is returned. */
+struct hold_standing {
+    const char *lot, *reason, *by_name;
+    int64_t units, at_ms;
+    int32_t code_day;
+};
+typedef int (*hold_each)(void *arg, const struct hold_standing *row);
+int hold_each_standing(struct store *store, int64_t until_ms, hold_each each, void *arg,
+                       struct error *err);
 /* The newest entry; ERROR_NOT_FOUND if none. */
 int hold_of_lot(struct store *store, int64_t lot_id, struct hold_row *ret, struct error *err);
 /* A lot was just put on record: what is held of its code becomes its own. */

@@ -253,6 +253,34 @@ class Asking(ClientTest):
         self.assertIn("about what was packed this week", by)
         self.assertNotIn("Causes:", by)
 
+    def test_week_starts_with_what_matters(self):
+        first = "\n".join(self.ok("week").split("\n")[:24])
+        self.assertRegex(first, r"\AWeek 2026-W47, .*\nMold on line 2: 21 complaints since 2 November, usual 9")
+        self.assertIn("1 lot on hold", first)
+        self.assertRegex(first, r"line 2 +mold +W45, easing +21 +9 +Packed too hot\n")
+        self.assertNotRegex(first, r"\bq\b|\bseen\b|\d\.\d seen")
+
+    def test_week_rates_by_what_is_on_sale_where_packing_misleads(self):
+        out = " ".join(self.ok("week").split())
+        self.assertIn("per million on sale: 2 mold 69.9", out)
+
+    def test_week_tables(self):
+        self.ok("week", "--csv", "-", "--table", "complaints")
+        self.assertEqual(self.last()["query"], {"format": "csv", "table": "complaints"})
+
+    def test_week_takes_spans(self):
+        out = self.ok("week", "2026-11", "--against", "2026-10")
+        self.assertEqual((self.last()["path"], self.last()["query"]), ("/v1/spans/2026-11", {"against": "2026-10"}))
+        self.assertRegex(out, r"2026-11, 2026-11-01 to 2026-11-30 \(not over\)\n")
+        self.assertRegex(out, r"mold +31 +20 +50 +1\.5 times \(0\.90 to 2\.6\)\n")
+        self.assertRegex(out, r"off-odor +4 +0 +50 +none then\n")
+        self.assertIn("One of them is not over", out)
+        for span in ("2026-Q4", "2026"):
+            self.ok("week", span)
+            self.assertEqual(self.last()["path"], "/v1/spans/" + span)
+        self.ok("week", "2026-W47", "--against", "2025")
+        self.assertEqual((self.last()["path"], self.last()["query"]), ("/v1/weeks/2026-W47", {"against": "2025"}))
+
     def test_week_says_what_rose_and_how_sure(self):
         out = self.ok("week")
         self.assertIn("above its limits; a", out)

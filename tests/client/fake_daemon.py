@@ -353,6 +353,17 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                               for d in range(1, 22)]},
                     "firmness": {"day": 4, "as_made": 1.1, "as_specified": 1.0},
                     "odor": {"cold": 0.2, "warm": 0.4, "valid": True}, "condensate_g": 0.3}}
+        if parts[0] == "spans":
+            compared = {"complaints": 20, "units": 400000, "per_million": 50, "ratio": 1.5, "low": 0.9, "high": 2.6}
+            none = {**compared, "complaints": 0, "ratio": None, "high": None}
+            against = {"against": {"span": query.get("against"), "from": "2026-10-01", "to": "2026-10-31", "over": True,
+                                   "units": 400000, "mold": compared, "off-odor": none, "staling": compared}}
+            return 200, "application/json", {
+                "span": parts[1], "from": "2026-11-01", "to": "2026-11-30", "as_of": "2026-11-23T06:00:00-05:00",
+                "over": False, "complaints": {"mold": 31, "off-odor": 4, "staling": 9}, "units": 412300,
+                "rates": {"mold": 75.2}, "causes": [], "by": {"line": [
+                    {"level": "2", "symptom": "mold", "complaints": 21, "units": 140200, "per_million": 149.8,
+                     "low": 92.7, "high": 229.0}]}, **(against if "against" in query else {})}
         if parts[0] == "weeks":
             if query.get("format") == "html":
                 return 200, "text/html", "<!doctype html><title>week</title>\n"
@@ -364,6 +375,15 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                      for w in range(10, 48)]
             return 200, "application/json", {
                 "as_of": "2026-11-23T06:00:00-05:00", "over": True,
+                "headline": ["Mold on line 2: 21 complaints since 2 November, usual 9; most likely packed too hot",
+                             "1 lot on hold, 15 000 packs; 15 000 of them still in code"],
+                "standing": {"mold": {"up": True, "says": "above its limits; a lasting rise since 2026-W45"},
+                             "off-odor": {"up": True, "says": "up since 2 November"},
+                             "staling": {"up": False, "says": "within its limits"}},
+                "stories": [{"symptom": "mold", "led_by": {"factor": "line", "level": "2"},
+                             "beneath": [{"factor": "cause", "level": "packed-hot", "title": "Packed too hot"}],
+                             "since": "2026-W45", "observed": 21, "expected": 9.2, "still": False}],
+                "harm": [], "holds": [], "overdue": [], "actions": [],
                 "tested": {"series": 60, "false_share": 0.1, "recent_weeks": 4,
                            "baseline_weeks": 26},
                 "charts": {"mold": {"center": 31, "sigma_factor": 1.2, "dispersion": 1.5,
@@ -380,7 +400,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                 "units": 412300,
                 "by": {"line": [{"level": "2", "symptom": "mold", "complaints": 21,
                                  "units": 140200, "per_million": 149.8, "low": 92.7,
-                                 "high": 229.0, "trend": [40, 52, 48, 150],
+                                 "high": 229.0, "trend": [40, 52, 48, 150], "on_sale": 300400, "per_million_on_sale": 69.9,
                                  "made": {"complaints": 8, "share_in": 0.39, "per_million": 64.1,
                                           "low": 27.7, "high": 126}}]},
                 "causes": [{"cause": "packed-hot", "title": "Packed too hot", "symptom": "mold",

@@ -3,6 +3,8 @@ with all kinds of records, complaints that were joined, refused, came back as re
 
     test_answers.py BUILD_FOLDER
 """
+import csv
+import io
 import json
 import pathlib
 import re
@@ -146,6 +148,22 @@ def look_at_weeks(ask):
         ask.get("weeks/" + week)
     assert "per_million" in ask.get("weeks/2026-W47?format=csv")
     ask.get("weeks/2027-W53", 400)
+    ask.get("weeks/2026-W47?against=2026-W46&by=store,plant,channel")
+    ask.get("weeks/2026-W47?against=2026-13", 400)
+    for span in ("2026-11", "2026-Q4?against=2025-Q4", "2026?by=channel", "2026-W47"):
+        ask.get("spans/" + span)
+    assert "per_million" in ask.get("spans/2026-11?format=csv")
+    for table in ("signals", "stories", "causes", "to-come", "weeks", "actions", "holds", "harm", "returns"):
+        head = ask.get(f"weeks/2026-W47?format=csv&table={table}").split("\r\n")
+        assert "," in head[0], head
+    rows = list(csv.DictReader(io.StringIO(ask.get("spans/2026-11?format=csv&table=complaints"))))
+    assert len(rows) == sum(ask.get("spans/2026-11")["complaints"].values()) and rows[0]["received_at"], rows
+    assert not {"note", "name", "phone", "email", "contact"} & set(rows[0]), rows[0]
+    cases = list(csv.DictReader(io.StringIO(ask.get("spans/2026-11?format=csv&table=cases"))))
+    assert {row["case"] for row in rows} == {row["case"] for row in cases}, (rows, cases)
+    ask.get("spans/2026-11?format=csv&table=contacts", 400)
+    ask.get("spans/2026-13", 400)
+    ask.get("spans/2026-11?format=html", 400)
     assert ask.get("trace?symptom=mold&from=2026-10-20&to=2026-11-18")["factors"]
     ask.get("trace?symptom=mold", 400)
     assert ask.get("returns?from=2026-11-01&to=2026-11-30")["stand"]

@@ -6,12 +6,13 @@ import sys
 from oddloaf import ROOT, Plant
 
 ROW = re.compile(r'\{"(GET|POST)", "([^"]+)", [^{}]*?, (\w+),\s*"([a-z_ ]*)"\}')
-PARTS = {"cases/*": "C1", "lots/*": "L1 6318 A0400", "weeks/*": "2026-W47", "records/*": "lots", "actions/*": "1"}
+PARTS = {"cases/*": "C1", "lots/*": "L1 6318 A0400", "weeks/*": "2026-W47", "spans/*": "2026-11",
+         "records/*": "lots", "actions/*": "1"}
 VALUES = {"limit": "5", "after": "C1", "since": "2026-11-01", "state": "all", "order": "urgent", "symptom": "mold",
-          "from": "2026-11-01", "to": "2026-11-20", "days": "7", "format": "csv", "code_date": "2026-11-27",
+          "from": "2026-11-01", "to": "2026-11-20", "days": "7", "format": "csv", "against": "2026-10", "table": "signals", "code_date": "2026-11-27",
           "cause": "packed-hot", "cases": "C1", "by": "line", "rank": "0", "first_line": "1", "part": "0", "last": "1",
           "keep_good": "0", "dry_run": "1", "load": "0199b6a0-0000-7000-8000-000000000000"}
-WRONG_WORDS = {"state": "closed", "order": "oldest", "format": "xml", "symptom": "smell", "keep_good": "yes", "rank": "2"}
+WRONG_WORDS = {"state": "closed", "order": "oldest", "format": "xml", "table": "contacts", "symptom": "smell", "keep_good": "yes", "rank": "2"}
 
 
 def routes():

@@ -16,7 +16,6 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 
 # function: why it stays though no program calls it
 KEPT = {
-    "complaint_between": "complaints of a time, for looking them up",
     "record_find_replaced": "what a changed row of records was",
 }
 

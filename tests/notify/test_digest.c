@@ -18,6 +18,12 @@ static const char WEEK[] =
     "'low':12,'high':29},{'made_week':'2026-W46','symptom':'mold','reported':21,"
     "'expected_final':21.2,'low':21,'high':22}],"
     "'tested':{'series':201,'recent_weeks':8},"
+    "'headline':['Staling: 44 complaints since 2 November, usual none; most likely baked too long',"
+    "'2 lots on hold, 30 000 packs; 9 000 of them still in code'],"
+    "'stories':[{'symptom':'staling','led_by':{'factor':'cause','level':'overbaked',"
+    "'title':'Baked <too> long'},'since':'2026-W45','observed':43.6,'expected':0.19,'still':true,"
+    "'beneath':[{'factor':'shift','level':'B'}]},{'symptom':'staling','led_by':{'factor':'line',"
+    "'level':'1'},'beneath':[],'since':'2026-W43','observed':56,'expected':5,'still':false}],"
     "'signals':[{'factor':'cause','level':'overbaked','title':'Baked <too> long','symptom':"
     "'staling','since':'2026-W45','observed':43.6,'expected':0.19,'ratio':37.6,'low':27.4,"
     "'high':49.5,'q':9.7e-38,'still':true},{'factor':'line','level':'1','symptom':'staling',"
@@ -56,15 +62,17 @@ static void says_what_matters_and_no_more(void **state)
         "Units packed  958 173\n",
         "Open cases    1 300, 1 277 of them older than 12 weeks\n",
         "it in 75 %; 2.4",
-        "Baked <too> long (staling): 43.6 since W45, usual 0.19, 37.6 times (27.4",
-        "q < 0.001",
-        "1 that rose in the last weeks is easing",
+        "Staling: 44 complaints since 2 November, usual none; most",
+        "2 lots on hold, 30 000 packs; 9 000 of them still in code",
+        "Baked <too> long (staling): 44 since W45, usual 0; also in shift B",
+        "Line 1 (staling): 56 since W43, usual 5, easing",
         "Line 2, mold: 21, that is 65.8 per million (40.8 to 101)",
         "Packed too hot (mold): 23.5, 94 % of the symptom",
         "Packed in W47, mold: 8 so far, 19 in the end (90 %: 12 to 29)",
         "oddloaf trace --symptom staling --from 2026-10-26 --to",
         "oddloaf week 2026-W47 --html week.html"};
-    static const char *const UNSAID[] = {"e-38", "Line 1", "Leaks", "Packed in W46"};
+    static const char *const UNSAID[] = {"e-38",     "43.6",  " q ",
+                                         "Line 1, ", "Leaks", "Packed in W46"};
     (void)state;
     json_t *event = event_of(WEEK);
     char *plain = body_of(event, view_plain);
@@ -80,7 +88,7 @@ static void says_what_matters_and_no_more(void **state)
     assert_non_null(strstr(html, "Baked &lt;too&gt; long"));
     char subject[128];
     message_subject(event, subject, sizeof subject);
-    assert_string_equal(subject, "Week 2026-W47: 29 complaints, 2 signals");
+    assert_string_equal(subject, "Week 2026-W47: 29 complaints, 2 rises");
     free(html);
     free(plain);
     json_decref(event);
@@ -90,7 +98,7 @@ static void a_quiet_week_and_a_young_plant(void **state)
 {
     (void)state;
     char subject[128];
-    json_t *event = event_of("{'week':'2026-W47','complaints':{'mold':1},'signals':[],"
+    json_t *event = event_of("{'week':'2026-W47','complaints':{'mold':1},'stories':[],"
                              "'tested':{'series':9,'recent_weeks':8}}");
     char *plain = body_of(event, view_plain);
     assert_non_null(strstr(plain, "Nothing is up beyond chance."));
@@ -100,7 +108,7 @@ static void a_quiet_week_and_a_young_plant(void **state)
     assert_string_equal(subject, "Week 2026-W47: 1 complaint, nothing rose");
     free(plain);
     json_decref(event);
-    event = event_of("{'week':'2026-W47','signals':[],'tested':{'series':0,'recent_weeks':0}}");
+    event = event_of("{'week':'2026-W47','stories':[],'tested':{'series':0,'recent_weeks':0}}");
     plain = body_of(event, view_plain);
     assert_non_null(strstr(plain, "Too early to tell"));
     free(plain);

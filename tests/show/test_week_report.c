@@ -4,6 +4,8 @@
 #include "patterns/week.h"
 #include "show/week_csv.h"
 #include "show/week_html.h"
+#include "store/action.h"
+#include "store/hold.h"
 #include <gsl/gsl_errno.h>
 
 static int setup(void **state)
@@ -127,6 +129,120 @@ static void what_came_later_is_left_out(void **state)
     json_decref(then);
 }
 
+static const char *said(const json_t *object, const char *name)
+{
+    const char *text = json_string_value(json_object_get(object, name));
+    return text ? text : "";
+}
+
+/* A week in which the line stood still: what is complained of was packed before. */
+static void a_shutdown_week_is_rated_by_what_is_on_sale(void **state)
+{
+    struct plant *p = *state;
+    int64_t start = plant_time("2026-08-03T05:00:00-04:00");
+    for (int day = 0; day < 112; day++) {
+        bool shut = day >= 105; /* 2026-W47 */
+        int64_t packed = start + day * WHEN_DAY_MS;
+        int64_t lot = plant_lot(p, "1", 1, "A", packed, shut ? 500 : 20000);
+        if (day % 2)
+            plant_complaint(p, lot, "mold", packed + 6 * WHEN_DAY_MS, NULL);
+    }
+    json_t *r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
+    const json_t *line = row(r, "line", "1", "mold");
+    assert_int_equal(at(line, "units"), 3500);
+    assert_true(at(line, "on_sale") > 15000);
+    assert_true(fabs(at(line, "per_million_on_sale") -
+                     1e6 * at(line, "complaints") / at(line, "on_sale")) < 1);
+    assert_true(at(line, "per_million") > 4 * at(line, "per_million_on_sale"));
+    json_decref(r);
+}
+
+/* Summary, stories and signals are one computation: what has a signal is not as usual. */
+static void no_word_contradicts_a_signal(void **state)
+{
+    struct plant *p = *state;
+    half_a_year(p);
+    static const char *const WEEKS[] = {"2026-W40", "2026-W44", "2026-W45",
+                                        "2026-W46", "2026-W47", "2026-W48"};
+    int signals = 0, calm = 0;
+    for (size_t w = 0; w < COUNT_OF(WEEKS); w++) {
+        json_t *r = report(p, WEEKS[w], "2026-11-30T08:00:00-05:00"), *s;
+        const json_t *standing = json_object_get(r, "standing");
+        const json_t *stories = json_object_get(r, "stories");
+        size_t i, told = 0;
+        json_array_foreach(json_object_get(r, "signals"), i, s)
+        {
+            const char *says = said(json_object_get(standing, said(s, "symptom")), "says");
+            if (strstr(says, "within its limits"))
+                fail_msg("%s: %s, over a signal of %s", WEEKS[w], says, said(s, "level"));
+            signals++;
+        }
+        json_array_foreach(stories, i, s) told +=
+            1 + json_array_size(json_object_get(s, "beneath"));
+        assert_int_equal(told, json_array_size(json_object_get(r, "signals")));
+        const char *first = json_string_value(json_array_get(json_object_get(r, "headline"), 0));
+        assert_int_equal(strncmp(first, "Nothing rose", 12) == 0, json_array_size(stories) == 0);
+        calm += json_array_size(stories) == 0;
+        json_decref(r);
+    }
+    assert_true(signals > 0 && calm > 0);
+}
+
+static void put_hold(struct plant *p, int64_t lot, const char *what, int64_t now)
+{
+    const struct hold_of of = {.lot_id = lot};
+    struct hold_row entry = {.reason = "wet bags", .by_name = "mira", .at_ms = now};
+    text_clip(what, entry.what, sizeof entry.what);
+    assert_int_equal(hold_add(p->store, &of, &entry, NULL), 0);
+}
+
+/* One excess is one story, led by the line it was planted on; the rest of its signals beneath. */
+static void a_rise_is_one_story_and_a_plain_sentence(void **state)
+{
+    struct plant *p = *state;
+    half_a_year(p);
+    int64_t now = plant_time("2026-11-18T08:00:00-05:00");
+    struct action_row action = {.at_ms = plant_time("2026-11-12T00:00:00-05:00"), .line = "2"};
+    strcpy(action.note, "Second fan");
+    strcpy(action.by_name, "mira");
+    int64_t id;
+    assert_int_equal(action_add(p->store, &action, &id, NULL), 0);
+    put_hold(p, 1, "hold", now);
+    put_hold(p, 2, "hold", now);
+    put_hold(p, 2, "release", now);
+    struct complaint_placed c = plant_complaint(p, 1, "mold", now, NULL);
+    plant_exec(p, "UPDATE complaint SET harm=1, body='{\"harm\":[\"illness\"]}' WHERE id=%d",
+               (int)c.complaint_id);
+    json_t *r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
+    const json_t *story = json_array_get(json_object_get(r, "stories"), 0);
+    const json_t *headline = json_object_get(r, "headline");
+    assert_int_equal(json_array_size(json_object_get(r, "stories")), 1);
+    assert_string_equal(said(json_object_get(story, "led_by"), "level"), "2");
+    assert_string_equal(json_string_value(json_array_get(headline, 0)),
+                        "1 report of harm: it goes by the plant's own procedure");
+    const char *rise = json_string_value(json_array_get(headline, 1));
+    assert_int_equal(strncmp(rise, "Mold on line 2: ", 16), 0);
+    assert_non_null(strstr(rise, " complaints "));
+    assert_non_null(strstr(rise, "; most likely contamination-slicer"));
+    for (const char *at = rise; *at; at++)
+        assert_true(*at != '.' && strncmp(at, " q ", 3) != 0);
+    assert_string_equal(json_string_value(json_array_get(headline, 2)),
+                        "1 lot on hold, 20 000 packs; 20 000 of them still in code");
+    assert_non_null(
+        strstr(json_string_value(json_array_get(headline, 3)), "Action of 12 November (Second"));
+    const json_t *harm = json_array_get(json_object_get(r, "harm"), 0);
+    assert_string_equal(json_string_value(json_array_get(json_object_get(harm, "harm"), 0)),
+                        "illness");
+    assert_string_equal(said(json_array_get(json_object_get(r, "holds"), 0), "lot"), "K1");
+    assert_int_equal(json_array_size(json_object_get(r, "holds")), 1);
+    assert_int_equal(json_array_size(json_object_get(r, "overdue")), 0);
+    char *page = week_html(r, "");
+    assert_true(strstr(page, "Mold on line 2: ") < strstr(page, "class=\"tiles\""));
+    assert_true(strstr(page, "<h2>Rates</h2>") < strstr(page, ">q<"));
+    free(page);
+    json_decref(r);
+}
+
 static void a_planted_rise_is_told(void **state)
 {
     struct plant *p = *state;
@@ -203,7 +319,7 @@ static void csv_keeps_to_its_rules(void **state)
     int64_t lot = plant_lot(p, "=1+2, \"x\"", 1, "A", plant_time("2026-11-17T05:00:00-05:00"), 10);
     plant_complaint(p, lot, "mold", plant_time("2026-11-18T05:00:00-05:00"), NULL);
     json_t *r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
-    char *csv = week_csv(r);
+    char *csv = week_csv(r, 0);
     static const char HEAD[] =
         "week,factor,level,symptom,complaints,units,per_million,low,high,made_complaints,"
         "made_share_in,made_per_million,made_low,made_high\r\n";
@@ -211,6 +327,43 @@ static void csv_keeps_to_its_rules(void **state)
     /* a spreadsheet must not take a name for a formula */
     assert_non_null(strstr(csv, "2026-W47,line,\"'=1+2, \"\"x\"\"\",mold,1,10,100000,"));
     free(csv);
+    json_decref(r);
+}
+
+/* Every table, and what callers typed into it. */
+static void csv_has_all_tables(void **state)
+{
+    (void)state;
+    assert_string_equal(WEEK_CSV_TABLES[WEEK_CSV_COMPLAINTS], "complaints");
+    assert_string_equal(WEEK_CSV_TABLES[WEEK_CSV_CASES], "cases");
+    json_t *r = json_loads(
+        "{\"week\":\"2026-W47\",\"complaint_rows\":[{\"complaint\":\"u\",\"symptom\":\"mold\","
+        "\"store\":\"=HYPERLINK(1)\",\"route\":\"-2+3\",\"lot_text\":\"@SUM(\\\"A\\\")\","
+        "\"packs\":2,\"harm\":true,\"note\":\"call 555 0100\"}],"
+        "\"stories\":[{\"symptom\":\"mold\",\"led_by\":{\"factor\":\"line\",\"level\":\"2\"}}],"
+        "\"charts\":{\"mold\":{\"weeks\":[{\"week\":\"2026-W46\",\"complaints\":3}]}}}",
+        0, NULL);
+    char *csv = week_csv(r, WEEK_CSV_COMPLAINTS);
+    assert_non_null(strstr(csv, "\"'=HYPERLINK(1)\",\"'-2+3\","));
+    assert_non_null(strstr(csv, "\"'@SUM(\"\"A\"\")\""));
+    assert_non_null(strstr(csv, ",2,yes\r\n"));
+    assert_null(strstr(csv, "555"));
+    free(csv);
+    for (int table = 0; WEEK_CSV_TABLES[table]; table++) {
+        csv = week_csv(r, table);
+        size_t head = strcspn(csv, "\r");
+        size_t commas = 0, cells = 0;
+        for (size_t i = 0; i < head; i++)
+            commas += csv[i] == ',';
+        if (!strcmp(WEEK_CSV_TABLES[table], "stories"))
+            assert_non_null(strstr(csv, "\"mold\",\"line\",\"2\","));
+        if (!strcmp(WEEK_CSV_TABLES[table], "weeks"))
+            assert_non_null(strstr(csv, "\"mold\",\"2026-W46\",3,"));
+        for (const char *at = csv + head + 2; *at && *at != '\r'; at++)
+            cells += *at == ',' && csv[head + 2];
+        assert_true(commas > 0 && (!csv[head + 2] || cells >= commas));
+        free(csv);
+    }
     json_decref(r);
 }
 
@@ -233,7 +386,7 @@ static void rates_are_by_what_was_asked(void **state)
     const json_t *made = json_object_get(row(r, "line", "2", "mold"), "made");
     assert_true(at(made, "complaints") > 0 && at(made, "low") < at(made, "per_million") &&
                 at(made, "per_million") < at(made, "high"));
-    char *csv = week_csv(r), *page = week_html(r, "");
+    char *csv = week_csv(r, 0), *page = week_html(r, "");
     assert_null(strstr(csv, ",route,"));
     assert_non_null(strstr(csv, "2026-W46,line,\"2\",mold,"));
     assert_non_null(strstr(page, "<h3>By line</h3>"));
@@ -302,8 +455,13 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(counts_are_of_the_week_in_the_plants_zone, setup, teardown),
         cmocka_unit_test_setup_teardown(what_came_later_is_left_out, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_shutdown_week_is_rated_by_what_is_on_sale, setup,
+                                        teardown),
+        cmocka_unit_test_setup_teardown(no_word_contradicts_a_signal, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_rise_is_one_story_and_a_plain_sentence, setup, teardown),
         cmocka_unit_test_setup_teardown(a_planted_rise_is_told, setup, teardown),
         cmocka_unit_test_setup_teardown(the_page_asks_nothing_of_anybody, setup, teardown),
+        cmocka_unit_test(csv_has_all_tables),
         cmocka_unit_test_setup_teardown(csv_keeps_to_its_rules, setup, teardown),
         cmocka_unit_test_setup_teardown(rates_are_by_what_was_asked, setup, teardown),
         cmocka_unit_test(what_nothing_is_counted_by_is_refused),

@@ -1,0 +1,45 @@
+#include "show/pick.h"
+#include "show/table.h"
+#include "show/week_show.h"
+
+static const char *const SYMPTOMS[] = {"mold", "off-odor", "staling"};
+enum { SYMPTOM_COUNT = sizeof SYMPTOMS / sizeof SYMPTOMS[0] };
+
+static double count_of(const json_t *document, int symptom)
+{
+    return pick_number(json_object_get(document, "complaints"), SYMPTOMS[symptom], 0);
+}
+
+static void show_counts(const struct view *v, const json_t *document)
+{
+    static const struct column columns[] = {{"complaints", COLUMN_LEFT, 0},
+                                            {"count", COLUMN_RIGHT, 0},
+                                            {"per million", COLUMN_RIGHT, 0}};
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    const json_t *rates = json_object_get(document, "rates");
+    for (int i = 0; i < SYMPTOM_COUNT; i++) {
+        char n[VIEW_NUMBER];
+        table_add(t, SYMPTOMS[i]);
+        table_add(t, view_number(count_of(document, i), n));
+        table_add(t, pick_has(rates, SYMPTOMS[i])
+                         ? view_rough(pick_number(rates, SYMPTOMS[i], 0), n)
+                         : "");
+    }
+    table_print(t, v, 2);
+    view_blank(v);
+    table_free(t);
+}
+
+void week_show_span(const struct view *v, const json_t *document)
+{
+    char n[VIEW_NUMBER];
+    view_title(v, "%s, %s to %s%s", pick_text(document, "span", "?"),
+               pick_text(document, "from", "?"), pick_text(document, "to", "?"),
+               pick_bool(document, "over", true) ? "" : " (not over)");
+    show_counts(v, document);
+    view_label(v, "units packed", "%s", view_number(pick_number(document, "units", 0), n));
+    week_show_returns(v, json_object_get(document, "returns"));
+    week_show_against(v, document);
+    week_show_rates(v, document);
+    week_show_causes(v, json_object_get(document, "causes"));
+}

@@ -1,0 +1,36 @@
+/* Weeks, months, quarters and years: what came in, over what was packed, against another such time.
+ */
+#ifndef ODDLOAF_PATTERNS_SPAN_H
+#define ODDLOAF_PATTERNS_SPAN_H
+
+#include "base/error.h"
+#include "base/when.h"
+#include "store/store.h"
+#include <jansson.h>
+
+struct triage;
+struct week_data;
+
+struct span {
+    int32_t from_day, to_day; /* [from, to) */
+    char name[16];
+    bool is_week;
+};
+/* "2026-W47", "2026-11", "2026-Q4" or "2026". ERROR_INVALID says so. */
+int span_parse(const char *text, struct span *ret, struct error *err);
+
+struct span_query {
+    struct span span, against; /* against.name "": nothing */
+    int64_t now_ms;            /* what came later is left out */
+    unsigned by;               /* a set of cuts; 0: the usual ones */
+};
+/* {"span","from","to","as_of","over","complaints","units","rates","by","causes","against"…}. New
+ * reference. */
+int span_report(struct store *store, const struct tz *tz, struct triage *triage,
+                const struct span_query *query, json_t **ret, struct error *err);
+
+/* Inside patterns/: how what there was in a span compares. */
+json_t *span_against_json(const struct span *span, const struct week_data *now,
+                          const struct week_data *was);
+
+#endif

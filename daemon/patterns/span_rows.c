@@ -1,0 +1,135 @@
+#include "patterns/span_rows.h"
+#include "base/text.h"
+#include "store/complaint.h"
+#include "store/lot_find.h"
+#include <stdio.h>
+#include <stdlib.h>
+
+struct kept {
+    const struct tz *tz;
+    json_t *rows;
+    int64_t *lots, *cases; /* of the rows; 0: open */
+    size_t count, capacity;
+};
+
+static void set_day(json_t *row, const char *name, int32_t day)
+{
+    char text[16];
+    if (day != WHEN_UNKNOWN_DAY)
+        json_object_set_new(row, name, json_string(day_format(day, text)));
+}
+
+static json_t *case_name(int64_t case_id)
+{
+    char name[24];
+    snprintf(name, sizeof name, "C%lld", (long long)case_id);
+    return json_string(name);
+}
+
+static int keep_complaint(void *arg, const struct complaint_row *c)
+{
+    struct kept *k = arg;
+    char at[40];
+    json_t *row =
+        json_pack("{s:s, s:s, s:s, s:s, s:o, s:s*, s:s, s:s*, s:s*, s:i, s:b}", "complaint",
+                  c->uuid, "received_at", when_format(k->tz, c->received_ms, at), "symptom",
+                  c->symptom, "channel", c->channel, "case", case_name(c->case_id), "lot_text",
+                  c->lot_text, "lot_state", lot_state_word(c->lot_state), "store", c->store,
+                  "route", c->route, "packs", c->packs, "harm", c->harm);
+    set_day(row, "code_date", c->code_day);
+    set_day(row, "bought_on", c->bought_day);
+    set_day(row, "found_on", c->found_day);
+    json_array_append_new(k->rows, row);
+    if (k->count == k->capacity) {
+        k->capacity = k->capacity ? 2 * k->capacity : 256;
+        k->lots = xrealloc(k->lots, k->capacity * sizeof *k->lots);
+        k->cases = xrealloc(k->cases, k->capacity * sizeof *k->cases);
+    }
+    k->lots[k->count] = c->lot_id;
+    k->cases[k->count++] = c->case_id;
+    return 0;
+}
+
+static int keep_all(struct store *store, struct kept *k, const struct span *span, int64_t now_ms,
+                    struct error *err)
+{
+    int64_t from_ms = tz_day_start_ms(k->tz, span->from_day);
+    int64_t to_ms = tz_day_start_ms(k->tz, span->to_day);
+    k->rows = json_array();
+    return complaint_between(store, NULL, from_ms, to_ms < now_ms ? to_ms : now_ms, SPAN_ROWS_MOST,
+                             keep_complaint, k, err);
+}
+
+static int add_lot(struct store *store, int64_t lot_id, json_t *row, struct error *err)
+{
+    struct lot_find_row lot;
+    int rc = lot_find_by_id(store, lot_id, &lot, err);
+    if (rc)
+        return rc;
+    json_object_set_new(row, "lot", json_string(lot.code));
+    json_object_set_new(row, "line", json_string(lot.line));
+    json_object_set_new(row, "product", json_string(lot.product));
+    return 0;
+}
+
+static void end(struct kept *k, int rc, json_t **ret)
+{
+    free(k->lots);
+    free(k->cases);
+    if (rc)
+        json_decref(k->rows);
+    else
+        *ret = k->rows;
+}
+
+int span_rows_complaints(struct store *store, const struct tz *tz, const struct span *span,
+                         int64_t now_ms, json_t **ret, struct error *err)
+{
+    struct kept k = {.tz = tz};
+    int rc = keep_all(store, &k, span, now_ms, err);
+    for (size_t i = 0; i < k.count && !rc; i++) {
+        if (k.lots[i] > 0)
+            rc = add_lot(store, k.lots[i], json_array_get(k.rows, i), err);
+    }
+    end(&k, rc, ret);
+    return rc;
+}
+
+static json_t *case_json(const struct tz *tz, const struct case_row *c)
+{
+    char from[40], to[40];
+    return json_pack("{s:o, s:s, s:s, s:i, s:i, s:b, s:s, s:s, s:s, s:f}", "case", case_name(c->id),
+                     "symptom", c->symptom, "state", c->settled ? "settled" : "open", "complaints",
+                     c->complaints, "packs", c->packs, "harm", c->harm, "opened_at",
+                     when_format(tz, c->opened_ms, from), "as_of", when_format(tz, c->as_of_ms, to),
+                     "cause", c->top_cause, "probability", c->top_probability);
+}
+
+static int by_number(const void *a, const void *b)
+{
+    const int64_t *x = a, *y = b;
+    return (*x > *y) - (*x < *y);
+}
+
+int span_rows_cases(struct store *store, const struct tz *tz, const struct span *span,
+                    int64_t now_ms, json_t **ret, struct error *err)
+{
+    struct kept k = {.tz = tz};
+    int rc = keep_all(store, &k, span, now_ms, err);
+    json_array_clear(k.rows);
+    if (k.count)
+        qsort(k.cases, k.count, sizeof *k.cases, by_number);
+    for (size_t i = 0; i < k.count && !rc; i++) {
+        struct case_row c;
+        if (i && k.cases[i] == k.cases[i - 1])
+            continue;
+        rc = case_get(store, k.cases[i], &c, err);
+        json_t *row = rc ? NULL : case_json(tz, &c);
+        if (row && c.lot_id > 0)
+            rc = add_lot(store, c.lot_id, row, err);
+        if (row)
+            json_array_append_new(k.rows, row);
+    }
+    end(&k, rc, ret);
+    return rc;
+}

@@ -1,0 +1,18 @@
+/* The complaints of a time, and their cases, one by one: for tables that leave the house. Nothing
+ * of the caller, and no note, in which people write what they like. */
+#ifndef ODDLOAF_PATTERNS_SPAN_ROWS_H
+#define ODDLOAF_PATTERNS_SPAN_ROWS_H
+
+#include "patterns/span.h"
+
+enum { SPAN_ROWS_MOST = 200000 };
+
+/* [{"received_at","symptom","channel","case","lot","lot_text","lot_state",…}], newest first; those
+ * after `now` are left out. New reference. */
+int span_rows_complaints(struct store *store, const struct tz *tz, const struct span *span,
+                         int64_t now_ms, json_t **ret, struct error *err);
+/* [{"case","symptom","state","complaints",…}] of those complaints, as the cases stand. */
+int span_rows_cases(struct store *store, const struct tz *tz, const struct span *span,
+                    int64_t now_ms, json_t **ret, struct error *err);
+
+#endif

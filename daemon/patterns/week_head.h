@@ -1,0 +1,25 @@
+/* What a manager must know in a minute: how each symptom stands, in the words of the signals;
+ * reports of harm, lots on hold, actions and whether they worked; and all that as a few plain
+ * sentences. Inside patterns/. */
+#ifndef ODDLOAF_PATTERNS_WEEK_HEAD_H
+#define ODDLOAF_PATTERNS_WEEK_HEAD_H
+
+#include "patterns/week_stories.h"
+#include <jansson.h>
+
+struct triage;
+
+struct week_head {
+    struct store *store;
+    const struct tz *tz;
+    const struct triage *triage; /* titles of causes; or NULL */
+    const struct week_model *model;
+    const struct week_signal *signals;
+    size_t signal_count; /* those that are signals */
+};
+
+/* Adds "headline", "standing", "stories", "harm", "holds", "overdue" and "actions" to a report that
+ * has its "charts". */
+int week_head(const struct week_head *head, json_t *report, struct error *err);
+
+#endif

@@ -1,0 +1,145 @@
+#include "patterns/week_stories.h"
+#include "base/text.h"
+#include "store/pattern_span.h"
+#include <stdlib.h>
+#include <string.h>
+
+/* A signal belongs to a story from this share of its complaints on. */
+#define SAME 0.5
+/* A cause is said to be the likely one if so much of what rose is held to be its. */
+#define MOST 0.5
+
+/* Signals of one symptom, and how many complaints every two of them share. */
+struct shared {
+    const struct week_data *data;
+    const struct week_signal *of[WEEK_STORY_SIGNALS];
+    int count;
+    double both[WEEK_STORY_SIGNALS][WEEK_STORY_SIGNALS];
+    double part[WEEK_STORY_SIGNALS]; /* of the complaint at hand */
+    int64_t complaint_id;
+    bool told[WEEK_STORY_SIGNALS];
+};
+
+static const struct cut *cut_of(const struct shared *s, int i)
+{
+    return s->data->levels[s->of[i]->level].cut;
+}
+
+static void end_complaint(struct shared *s)
+{
+    for (int i = 0; i < s->count; i++) {
+        for (int j = 0; j < s->count; j++)
+            s->both[i][j] += s->part[i] * s->part[j];
+    }
+    memset(s->part, 0, sizeof s->part);
+}
+
+static int add_part(void *arg, const struct pattern_part *row)
+{
+    struct shared *s = arg;
+    if (row->complaint_id != s->complaint_id)
+        end_complaint(s);
+    s->complaint_id = row->complaint_id;
+    for (int i = 0; i < s->count; i++) {
+        const struct cut *cut = cut_of(s, i);
+        const struct week_level *level = &s->data->levels[s->of[i]->level];
+        if (strcmp(cut ? cut->name : "", row->factor) == 0 && strcmp(level->level, row->level) == 0)
+            s->part[i] = (double)row->n / (cut && cuts_fractional(cut) ? PATTERN_MILLION : 1);
+    }
+    return 0;
+}
+
+/* A cause is what it was, not where. */
+static bool is_place(const struct cut *cut)
+{
+    return cut && !cuts_fractional(cut);
+}
+
+static double excess(const struct week_signal *s)
+{
+    return s->observed - s->expected;
+}
+
+static int find_leader(const struct shared *s)
+{
+    int first = -1, all = -1;
+    for (int i = s->count; i-- > 0;) {
+        if (s->told[i])
+            continue;
+        if (!cut_of(s, i))
+            all = i;
+        else if (is_place(cut_of(s, i)))
+            first = i;
+    }
+    if (all >= 0 && (first < 0 || excess(s->of[first]) < SAME * excess(s->of[all])))
+        return all;
+    for (int i = 0; i < s->count && first < 0; i++)
+        first = s->told[i] ? -1 : i;
+    return first;
+}
+
+static bool is_known_cause(const struct shared *s, int i)
+{
+    const struct cut *cut = cut_of(s, i);
+    return cut && cut->source == CUT_CAUSE &&
+           strcmp(s->data->levels[s->of[i]->level].level, "not-known") != 0;
+}
+
+static struct week_story make_story(struct shared *s, int leader)
+{
+    struct week_story story = {.led_by = s->of[leader]};
+    for (int i = 0; i < s->count; i++) {
+        bool same = i == leader || !cut_of(s, i) || !cut_of(s, leader) ||
+                    s->both[leader][i] >= SAME * s->both[i][i];
+        if (s->told[i] || !same)
+            continue;
+        s->told[i] = true;
+        if (i != leader)
+            story.beneath[story.count++] = s->of[i];
+        if (is_known_cause(s, i) && excess(s->of[i]) >= MOST * excess(s->of[leader]))
+            story.cause = s->of[i];
+    }
+    return story;
+}
+
+static int read_shared(struct store *store, struct shared *s, int symptom, struct error *err)
+{
+    int weeks = 0;
+    for (int i = 0; i < s->count; i++)
+        weeks = WEEK_SPAN - s->of[i]->since > weeks ? WEEK_SPAN - s->of[i]->since : weeks;
+    int64_t from_ms = s->data->from_ms - (int64_t)(weeks - 1) * 7 * WHEN_DAY_MS;
+    int64_t to_ms = s->data->to_ms < s->data->now_ms ? s->data->to_ms : s->data->now_ms;
+    const struct pattern_scope scope = {
+        .symptom = symptom_name(symptom), .from_ms = from_ms, .to_ms = to_ms};
+    int rc = pattern_span_parts(store, &scope, add_part, s, err);
+    end_complaint(s);
+    return rc;
+}
+
+int week_stories(const struct week_risen *risen, struct week_story **ret, size_t *ret_count,
+                 struct error *err)
+{
+    struct week_story *stories = xcalloc(risen->count + 1, sizeof *stories);
+    size_t n = 0;
+    int rc = 0;
+    for (int symptom = 0; symptom < WEEK_SYMPTOMS && !rc; symptom++) {
+        struct shared *s = xcalloc(1, sizeof *s);
+        s->data = risen->data;
+        for (size_t i = 0; i < risen->count && s->count < WEEK_STORY_SIGNALS; i++) {
+            if (risen->signals[i].symptom == symptom)
+                s->of[s->count++] = &risen->signals[i];
+        }
+        if (s->count > 1)
+            rc = read_shared(risen->store, s, symptom, err);
+        for (int leader; !rc && (leader = find_leader(s)) >= 0;)
+            stories[n++] = make_story(s, leader);
+        free(s);
+    }
+    if (rc) {
+        free(stories);
+        return rc;
+    }
+    *ret = stories;
+    *ret_count = n;
+    return 0;
+}

@@ -1,0 +1,82 @@
+#include "store/pattern_span.h"
+#include "store/db.h"
+
+struct pattern_span pattern_span(const struct tz *tz, int32_t from_day, int32_t to_day,
+                                 int64_t now_ms)
+{
+    struct pattern_span s = {.from_ms = tz_day_start_ms(tz, from_day),
+                             .to_ms = tz_day_start_ms(tz, to_day)};
+    if (s.to_ms > now_ms) {
+        s.to_ms = now_ms > s.from_ms ? now_ms : s.from_ms;
+        to_day = tz_day(tz, s.to_ms);
+    }
+    s.from_week = pattern_week_of_day(from_day + 6);
+    s.to_week = pattern_week_of_day(to_day) - 1;
+    bool whole = s.from_week <= s.to_week;
+    s.weeks_from_ms = whole ? tz_day_start_ms(tz, pattern_monday(s.from_week)) : s.from_ms;
+    s.weeks_to_ms = whole ? tz_day_start_ms(tz, pattern_monday(s.to_week + 1)) : s.from_ms;
+    return s;
+}
+
+static int each_sum(struct store *store, const char *sql, const struct pattern_span *span,
+                    pattern_count_each each, void *arg, struct error *err)
+{
+    struct db_query q =
+        db_query(store, sql,
+                 DB(DB_INT(span->from_week), DB_INT(span->to_week), DB_INT(span->from_ms),
+                    DB_INT(span->weeks_from_ms), DB_INT(span->weeks_to_ms), DB_INT(span->to_ms)),
+                 err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        struct pattern_count row = {.series_id = db_int64(&q, 0), .n = db_int64(&q, 1)};
+        rc = each(arg, &row);
+    }
+    return db_end(&q, rc);
+}
+
+/* statements laid out by hand */
+/* clang-format off */
+#define NAMED(symptom) \
+    " JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.symptom = " symptom
+#define RECEIVED(from, to) \
+    " UNION ALL SELECT s.id, v.n FROM pattern_part v" NAMED("v.symptom") \
+    " WHERE v.received_ms >= " from " AND v.received_ms < " to
+#define PACKED(from, to) \
+    " UNION ALL SELECT s.id, v.n FROM pattern_packed v" NAMED("''") \
+    " WHERE v.lot_id IN (SELECT id FROM lot WHERE packed_from_ms >= " from \
+    " AND packed_from_ms < " to ")"
+#define SUMMED(weeks, edges) \
+    "SELECT id, sum(n) FROM (SELECT series_id AS id, n FROM " weeks \
+    " WHERE week BETWEEN ?1 AND ?2" edges ") GROUP BY id"
+/* clang-format on */
+
+int pattern_span_received(struct store *store, const struct pattern_span *span,
+                          pattern_count_each each, void *arg, struct error *err)
+{
+    static const char SQL[] = SUMMED("pattern_received", RECEIVED("?3", "?4") RECEIVED("?5", "?6"));
+    return each_sum(store, SQL, span, each, arg, err);
+}
+
+int pattern_span_units(struct store *store, const struct pattern_span *span,
+                       pattern_count_each each, void *arg, struct error *err)
+{
+    static const char SQL[] = SUMMED("pattern_units", PACKED("?3", "?4") PACKED("?5", "?6"));
+    return each_sum(store, SQL, span, each, arg, err);
+}
+
+int pattern_span_parts(struct store *store, const struct pattern_scope *scope,
+                       pattern_part_each each, void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT complaint_id, n, factor, level FROM pattern_part"
+        " WHERE received_ms >= ?1 AND received_ms < ?2 AND symptom = ?3 ORDER BY complaint_id";
+    struct db_query q = db_query(
+        store, SQL, DB(DB_INT(scope->from_ms), DB_INT(scope->to_ms), DB_TEXT(scope->symptom)), err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        struct pattern_part row = {db_int64(&q, 0), db_int64(&q, 1), db_text(&q, 2),
+                                   db_text(&q, 3)};
+        rc = each(arg, &row);
+    }
+    return db_end(&q, rc);
+}

@@ -1,0 +1,34 @@
+/* Sums over days: whole weeks from what is kept, the days at either end from complaints and lots,
+ * so that a year costs hardly more than a week. */
+#ifndef ODDLOAF_STORE_PATTERN_SPAN_H
+#define ODDLOAF_STORE_PATTERN_SPAN_H
+
+#include "store/pattern.h"
+
+struct pattern_span {
+    int64_t from_ms, to_ms;             /* [from, to) */
+    int from_week, to_week;             /* whole weeks within; none if from > to */
+    int64_t weeks_from_ms, weeks_to_ms; /* where they start and end; from_ms twice if none */
+};
+/* The days [from_day, to_day) of the zone, cut off at `now`. */
+struct pattern_span pattern_span(const struct tz *tz, int32_t from_day, int32_t to_day,
+                                 int64_t now_ms);
+
+/* Complaints received in it, and units packed in it, by series. */
+int pattern_span_received(struct store *store, const struct pattern_span *span,
+                          pattern_count_each each, void *arg, struct error *err);
+int pattern_span_units(struct store *store, const struct pattern_span *span,
+                       pattern_count_each each, void *arg, struct error *err);
+
+/* A complaint's share in a level: 1, of causes millionths. */
+struct pattern_part {
+    int64_t complaint_id, n;
+    const char *factor, *level;
+};
+typedef int (*pattern_part_each)(void *arg, const struct pattern_part *row);
+/* Of all complaints of the scope's symptom received in its [from, to), by complaint. Reads those
+ * complaints. */
+int pattern_span_parts(struct store *store, const struct pattern_scope *scope,
+                       pattern_part_each each, void *arg, struct error *err);
+
+#endif
