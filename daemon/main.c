@@ -209,6 +209,8 @@ static int start_store(struct daemon *d, struct error *err)
     if (!rc)
         rc = app_calibrate(&d->app, d->app.setup, err);
     if (!rc)
+        rc = app_take_in(&d->app, err);
+    if (!rc)
         rc = app_count_weeks(&d->app, err);
     if (!rc)
         rc = app_rank_again(&d->app, err);

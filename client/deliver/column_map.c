@@ -1,7 +1,9 @@
 #include "deliver/column_map.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "base/when.h"
 #include "form/form.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -10,6 +12,7 @@
 struct column_map {
     json_t *columns; /* folded column name → field name or "-" */
     json_t *values;  /* field name → {folded word: our word} */
+    json_t *dates;   /* field name → how its dates are written */
 };
 
 struct column_map *column_map_new(void)
@@ -17,6 +20,7 @@ struct column_map *column_map_new(void)
     struct column_map *map = xcalloc(1, sizeof *map);
     map->columns = json_object();
     map->values = json_object();
+    map->dates = json_object();
     return map;
 }
 
@@ -26,6 +30,7 @@ void column_map_free(struct column_map *map)
         return;
     json_decref(map->columns);
     json_decref(map->values);
+    json_decref(map->dates);
     free(map);
 }
 
@@ -75,6 +80,116 @@ static int add_values(struct column_map *map, const char *field, const json_t *w
     return 0;
 }
 
+/* ---- dates ---- */
+
+/* What of a date or time a form's letters stand for. */
+enum { YEAR, MONTH, DAY, HOUR, MINUTE, PARTS };
+static const struct {
+    const char *letters;
+    int part;
+    size_t most; /* digits */
+} LETTERS[] = {{"YYYY", YEAR, 4}, {"YY", YEAR, 2}, {"MM", MONTH, 2},
+               {"DD", DAY, 2},    {"hh", HOUR, 2}, {"mm", MINUTE, 2}};
+enum { LETTER_COUNT = sizeof LETTERS / sizeof LETTERS[0] };
+
+/* The letters at `at`, LETTER_COUNT if there are none. */
+static size_t letters_at(const char *at)
+{
+    size_t i = 0;
+    while (i < LETTER_COUNT && strncmp(at, LETTERS[i].letters, strlen(LETTERS[i].letters)) != 0)
+        i++;
+    return i;
+}
+
+/* Year, month and day once each; hour and minute both or neither. */
+static bool is_form(const char *form)
+{
+    int seen[PARTS] = {0};
+    for (const char *at = form; *at;) {
+        size_t i = letters_at(at);
+        if (i < LETTER_COUNT)
+            seen[LETTERS[i].part]++;
+        at += i < LETTER_COUNT ? strlen(LETTERS[i].letters) : 1;
+    }
+    return seen[YEAR] == 1 && seen[MONTH] == 1 && seen[DAY] == 1 && seen[HOUR] == seen[MINUTE] &&
+           seen[HOUR] <= 1;
+}
+
+static int add_date(struct column_map *map, const char *field, const json_t *form,
+                    struct error *err)
+{
+    const char *name = field_name(field), *text = json_string_value(form);
+    const struct field *f = name ? form_find(name) : NULL;
+    if (!f || (f->type != FIELD_PAST && f->type != FIELD_NEAR && f->type != FIELD_TIME)) {
+        error_field(err, field, text ? text : "");
+        return error_set(err, ERROR_INVALID, "is no field of a date");
+    }
+    if (!text || !is_form(text)) {
+        error_field(err, field, text ? text : "");
+        error_hint(err, "YYYY or YY, MM, DD, and with a time hh and mm: \"DD.MM.YYYY\"");
+        return error_set(err, ERROR_INVALID, "does not say how a date is written");
+    }
+    json_object_set(map->dates, name, (json_t *)form);
+    return 0;
+}
+
+/* A number of `most` digits; of two, one will do. */
+static bool read_part(const char **at, size_t most, int *ret)
+{
+    size_t digits = strspn(*at, "0123456789");
+    if (digits > most)
+        digits = most;
+    if (digits == 0 || (most == 4 && digits < 4))
+        return false;
+    *ret = 0;
+    for (size_t i = 0; i < digits; i++)
+        *ret = *ret * 10 + (*at)[i] - '0';
+    *at += digits;
+    return true;
+}
+
+static bool read_form(const char *form, const char *cell, int part[PARTS])
+{
+    part[HOUR] = -1;
+    while (*form) {
+        size_t i = letters_at(form);
+        if (i == LETTER_COUNT) {
+            if (*form++ != *cell++)
+                return false;
+            continue;
+        }
+        if (!read_part(&cell, LETTERS[i].most, &part[LETTERS[i].part]))
+            return false;
+        if (LETTERS[i].part == YEAR && LETTERS[i].most == 2)
+            part[YEAR] += 2000;
+        form += strlen(LETTERS[i].letters);
+    }
+    return *cell == '\0';
+}
+
+int column_map_date(const struct column_map *map, const char *field, const char *cell,
+                    bool *ret_declared, char out[static COLUMN_DATE], struct error *err)
+{
+    int part[PARTS] = {0};
+    int32_t day;
+    const char *form = json_string_value(json_object_get(map->dates, field));
+    *ret_declared = form && *cell;
+    if (!*ret_declared)
+        return 0;
+    bool read = read_form(form, cell, part);
+    if (read && part[HOUR] >= 0)
+        snprintf(out, COLUMN_DATE, "%04d-%02d-%02d %02d:%02d", part[YEAR], part[MONTH], part[DAY],
+                 part[HOUR], part[MINUTE]);
+    else
+        snprintf(out, COLUMN_DATE, "%04d-%02d-%02d", part[YEAR], part[MONTH], part[DAY]);
+    char date[16];
+    snprintf(date, sizeof date, "%.10s", out);
+    if (read && part[HOUR] < 24 && part[MINUTE] < 60 && day_parse(date, &day, NULL) == 0)
+        return 0;
+    error_field(err, field, cell);
+    return error_set(err, ERROR_INVALID, "is no date written %s, as the map says", form);
+}
+
 static int add_file(struct column_map *map, const char *path, struct error *err)
 {
     json_t *root = NULL;
@@ -94,6 +209,11 @@ static int add_file(struct column_map *map, const char *path, struct error *err)
     {
         if (!rc)
             rc = add_values(map, key, value, err);
+    }
+    json_object_foreach(json_object_get(root, "dates"), key, value)
+    {
+        if (!rc)
+            rc = add_date(map, key, value, err);
     }
     if (rc)
         error_at(err, path, 0, 0);

@@ -105,7 +105,12 @@ static int set_cell(struct reader *r, json_t *complaint, const char *field, cons
         error_hint(err, "save the file as UTF-8");
         return error_set(err, ERROR_INVALID, "is not UTF-8");
     }
-    const char *value = column_map_value(r->map, field, cell);
+    char date[COLUMN_DATE];
+    bool is_date = false;
+    int rc = column_map_date(r->map, field, cell, &is_date, date, err);
+    if (rc)
+        return rc;
+    const char *value = is_date ? date : column_map_value(r->map, field, cell);
     if (strncmp(field, "measured.", 9) == 0)
         return form_set_measured(complaint, field + 9, value, err);
     return *value ? form_set(complaint, form_find(field), value, r->day, err) : 0;

@@ -223,6 +223,24 @@ static int read_date(const struct field *f, const char *text, const struct form_
     return rc;
 }
 
+/* "2026-11-20 09:14" by the plant's clock. */
+static bool read_local(const struct tz *tz, const char *text, char buffer[static 40])
+{
+    int32_t day;
+    int hour = 0, minute = 0, end = 0;
+    char date[16];
+    text_clip(text, date, 11);
+    if (strlen(text) != 16 || day_parse(date, &day, NULL) ||
+        sscanf(text + 10, "%*1[ T]%2d:%2d%n", &hour, &minute, &end) != 2 || end != 6 || hour > 23 ||
+        minute > 59)
+        return false;
+    int64_t ms = tz_day_start_ms(tz, day) + (hour * INT64_C(60) + minute) * 60000;
+    struct civil there = tz_civil(tz, ms); /* the day may have 23 hours, or 25 */
+    ms += ((hour - there.hour) * INT64_C(60) + minute - there.minute) * 60000;
+    when_format(tz, ms, buffer);
+    return true;
+}
+
 static int read_instant(const char *text, const struct form_day *day, json_t **ret,
                         struct error *err)
 {
@@ -233,13 +251,17 @@ static int read_instant(const char *text, const struct form_day *day, json_t **r
         *ret = json_string(text);
         return 0;
     }
+    if (read_local(day->tz, text, buffer)) {
+        *ret = json_string(buffer);
+        return 0;
+    }
     if (strcmp(text, "now") == 0) {
         *ret = json_string(form_now(day->tz, buffer));
         return 0;
     }
     int rc = said_date(text, day->today, day->full ? SAID_FULL : SAID_PAST, &date, err);
     if (rc) {
-        error_hint(err, "a time like 2026-11-20T09:14:00-05:00, or a date");
+        error_hint(err, "a time like 2026-11-20T09:14:00-05:00 or 2026-11-20 09:14, or a date");
         return rc;
     }
     /* its start: never in the future, whatever the hour, and the same whenever a file is read */

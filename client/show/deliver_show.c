@@ -22,6 +22,16 @@ static void show_taken(const struct view *v, const json_t *taken)
     }
 }
 
+static void show_apart(const struct view *v, const json_t *apart)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(apart, i, item)
+    {
+        view_label(v, i ? "" : "kept apart", "%s", pick_text(item, "says", "contact data"));
+    }
+}
+
 /* What to say where the plant has no words of its own. */
 static const char *own_script(const json_t *complaint)
 {
@@ -86,6 +96,7 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
     else
         show_similar(v, answer);
     show_taken(v, json_object_get(answer, "taken"));
+    show_apart(v, json_object_get(answer, "apart"));
     bool harm = harm_reported(complaint, answer), possible = !harm && harm_possible(answer);
     if (pick_text(answer, "earlier_harm", NULL))
         view_textf(v, VIEW_BOLD, 0, 0, "Mind: %s.", pick_text(answer, "earlier_harm", ""));

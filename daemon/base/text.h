@@ -23,7 +23,8 @@ size_t text_utf8_prefix(const char *s, size_t length);
 int text_columns(const char *s);
 /* Copies with ASCII letters lowered, accents of Latin letters dropped (á→a, ñ→n, ü→u, ß→ss),
  * runs of white space made one blank, ends trimmed, malformed bytes made '?'. Latin-1 Supplement
- * and Latin Extended-A and combining accents are covered. Cut at a character. Returns `out`. */
+ * and Latin Extended-A and combining accents are covered; letters of Greek (accents dropped),
+ * Cyrillic (Ё is Е) and Armenian are lowered. Cut at a character. Returns `out`. */
 char *text_fold(const char *s, char *out, size_t size);
 /* Copies at most size-1 bytes, cut at a character. Control characters, marks that turn the reading
  * direction and malformed bytes become '?'. Returns `out`. */

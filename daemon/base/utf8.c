@@ -154,6 +154,28 @@ static const char *const latin_base[] = {
 };
 // clang-format on
 
+/* Greek, Cyrillic and Armenian: all of two bytes, before and after. */
+static uint32_t lower_other(uint32_t c)
+{
+    static const struct {
+        uint32_t first, last;
+        int add;
+    } RANGES[] = {{0x391, 0x3A9, 32}, {0x400, 0x40F, 80}, {0x410, 0x42F, 32}, {0x531, 0x556, 48}};
+    /* with an accent, or at the end of a word, and what it is without */
+    static const uint32_t PLAIN[][2] = {
+        {0x386, 0x3B1}, {0x388, 0x3B5}, {0x389, 0x3B7}, {0x38A, 0x3B9}, {0x38C, 0x3BF},
+        {0x38E, 0x3C5}, {0x38F, 0x3C9}, {0x3AC, 0x3B1}, {0x3AD, 0x3B5}, {0x3AE, 0x3B7},
+        {0x3AF, 0x3B9}, {0x3C2, 0x3C3}, {0x3CA, 0x3B9}, {0x3CB, 0x3C5}, {0x3CC, 0x3BF},
+        {0x3CD, 0x3C5}, {0x3CE, 0x3C9}, {0x401, 0x435}, {0x451, 0x435}};
+    for (size_t i = 0; i < sizeof PLAIN / sizeof PLAIN[0]; i++)
+        if (PLAIN[i][0] == c)
+            return PLAIN[i][1];
+    for (size_t i = 0; i < sizeof RANGES / sizeof RANGES[0]; i++)
+        if (c >= RANGES[i].first && c <= RANGES[i].last)
+            return c + (uint32_t)RANGES[i].add;
+    return c >= 0x460 && c <= 0x52F && c % 2 == 0 ? c + 1 : c;
+}
+
 static bool is_blank(uint32_t c)
 {
     return c == ' ' || (c >= '\t' && c <= '\r') || c == 0x85 || c == 0xA0 || c == 0x1680 ||
@@ -191,6 +213,7 @@ char *text_fold(const char *s, char *out, size_t size)
         if (blank && !put(&end, &left, " ", 1))
             break;
         blank = false;
+        char two[2];
         char ascii = (char)(c >= 'A' && c <= 'Z' ? c + ('a' - 'A') : c);
         const char *bytes = from;
         size_t length = (size_t)(s - from);
@@ -202,6 +225,11 @@ char *text_fold(const char *s, char *out, size_t size)
         } else if (c >= 0xC0 && c <= 0x17F && latin_base[c - 0xC0][0]) {
             bytes = latin_base[c - 0xC0];
             length = strlen(bytes);
+        } else if (c >= 0x386 && c <= 0x556) {
+            uint32_t low = lower_other(c);
+            two[0] = (char)(0xC0 | low >> 6);
+            two[1] = (char)(0x80 | (low & 0x3F));
+            bytes = two;
         }
         if (!put(&end, &left, bytes, length))
             break;

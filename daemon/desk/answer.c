@@ -146,6 +146,7 @@ static void add_understood(const struct desk *desk, struct store *store, const s
         logged_json(desk, store, t->placed.complaint_id, answer);
     json_object_set_new(answer, "understood", understood_json(store, desk->tz, lot_id, t->form));
     json_object_set(answer, "taken", t->taken);
+    json_object_set(answer, "apart", t->apart.told);
     json_object_set(answer, "doubts", t->form->doubts);
 }
 

@@ -1,11 +1,14 @@
 #include "desk/joining.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/apart.h"
+#include "desk/apart_again.h"
 #include "desk/placing.h"
 #include "intake/fields.h"
 #include "intake/report.h"
 #include "store/complaint_place.h"
 #include "store/contact.h"
+#include "store/entry.h"
 #include "store/joined.h"
 #include <stdlib.h>
 #include <string.h>
@@ -183,6 +186,8 @@ static int add_report(const struct desk *desk, struct store *store, const struct
     if (!rc)
         rc = tell_anew(desk, store, to, report->joined_ms, err);
     if (!rc)
+        rc = apart_again_complaint(desk, store, to->id, err);
+    if (!rc)
         rc = find(store, to->uuid, &now, err);
     if (!rc)
         *ret = (struct complaint_placed){
@@ -214,6 +219,8 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
     if (!rc)
         rc = contact_add(store, to.id, form->uuid, report->contact, report->contact_fold,
                          report->contact_purge_ms, err);
+    if (!rc)
+        rc = entry_put(store, form->uuid, report, err);
     if (!rc)
         rc = add_report(desk, store, &to,
                         &(struct joined_row){.complaint_id = to.id,
@@ -383,12 +390,10 @@ static int show_report(void *arg, const struct joined_row *row)
                               "received_at", when_format_utc(row->received_ms, when), "channel",
                               json_object_get(report, "channel"), "said", report, "brought",
                               brought, "differs", differs);
-    char *contact = NULL;
-    json_t *person = NULL;
-    if (s->desk && contact_get(s->store, row->complaint_id, row->uuid, &contact, NULL) == 0 &&
-        contact && jsonx_parse(contact, strlen(contact), &person, NULL) == 0)
+    json_t *person =
+        s->desk ? apart_show(s->store, row->complaint_id, row->uuid, report, NULL) : NULL;
+    if (person)
         json_object_set_new(shown, "contact", person);
-    free(contact);
     json_array_append_new(s->reports, shown);
     json_decref(s->said);
     s->said = merged;

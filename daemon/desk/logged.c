@@ -106,6 +106,13 @@ static int doubt_row(void *arg, const struct complaint_row *row)
     return 0;
 }
 
+void logged_doubts(const struct desk *desk, struct store *store, int64_t complaint_id, json_t *into)
+{
+    struct doubting d = {desk, store, json_array()};
+    complaint_by_id(store, complaint_id, doubt_row, &d, NULL);
+    json_object_set_new(into, "doubts", d.doubts);
+}
+
 void logged_case_doubts(const struct desk *desk, struct store *store, int64_t case_id, json_t *into)
 {
     struct doubting d = {desk, store, json_array()};

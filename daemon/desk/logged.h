@@ -12,6 +12,9 @@ void logged_json(const struct desk *desk, struct store *store, int64_t complaint
  * that were found to be this one. `kept` (may be NULL) takes lot and moved_here. */
 void logged_case_json(const struct desk *desk, struct store *store, int64_t case_id, json_t *into,
                       struct ranking *kept);
+/* "doubts" of one complaint (desk/doubts.h). */
+void logged_doubts(const struct desk *desk, struct store *store, int64_t complaint_id,
+                   json_t *into);
 /* "doubts" of the newest of its complaints (desk/doubts.h), each with its "complaint". */
 void logged_case_doubts(const struct desk *desk, struct store *store, int64_t case_id,
                         json_t *into);

@@ -43,6 +43,8 @@ void placing_complaint(const struct complaint_form *form, const struct placing *
         .lot_text = complaint_form_text(form, "lot_text"),
         .store = complaint_form_text(form, "store"),
         .route = complaint_form_text(form, "route"),
+        .reference = complaint_form_text(form, "reference"),
+        .note = complaint_form_text(form, "note"),
         .product_id = placing->product_id,
         .code_day = form->code_day,
         .bought_day = form->bought_day,

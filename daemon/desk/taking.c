@@ -5,8 +5,10 @@
 #include "desk/event.h"
 #include "desk/joining.h"
 #include "desk/told.h"
+#include "intake/fields.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
+#include "intake/mask.h"
 #include "store/outbox.h"
 #include "tell/tell.h"
 #include <stdio.h>
@@ -105,15 +107,70 @@ static int refused_before(struct taking *t, const json_t *complaint)
     return error_set(&t->err, ERROR_INVALID, "%s", reason ? reason : "refused by its sender");
 }
 
+/* What the note gave is told in the caller's words. */
+static void mask_taken(json_t *taken, const json_t *contact)
+{
+    size_t i;
+    json_t *item;
+    json_array_foreach(taken, i, item)
+    {
+        const char *from = json_string_value(json_object_get(item, "from"));
+        char *masked = from ? mask_contact(from, contact) : NULL;
+        if (masked)
+            json_object_set_new(item, "from", json_string(masked));
+        free(masked);
+    }
+}
+
+/* From here on the body is without contact data. */
+static void take_apart(struct store *store, struct taking *t)
+{
+    struct complaint_form *form = t->form;
+    enum lot_state state = t->placing.lots.state;
+    bool reads = state == LOT_EXACT || state == LOT_NOT_ON_RECORD;
+    apart_take(store, form->body, form->contact, reads, &t->apart);
+    mask_taken(t->taken, form->contact);
+    if (!form->contact && !json_object_size(t->apart.said))
+        return;
+    char *fold = apart_fold(&t->apart, form->contact_fold);
+    free(form->contact_fold);
+    form->contact_fold = fold;
+}
+
 static int place(const struct desk *desk, struct store *store, struct taking *t)
 {
     int rc = placing_find(desk, store, t->form, &t->placing, &t->err);
     if (rc)
         return rc;
+    take_apart(store, t);
     t->lot = json_object();
     placing_json(desk, store, t->form, &t->placing.lots, t->lot);
     doubts_add(desk, store, t->form, &t->placing);
     return 0;
+}
+
+/* What was sent: the body without what its note gave. */
+static char *sent_text(const json_t *body, const json_t *taken)
+{
+    size_t i;
+    const json_t *item;
+    json_t *sent = json_deep_copy(body);
+    json_object_del(sent, "harm_possible");
+    json_array_foreach(taken, i, item)
+    {
+        const char *field = json_string_value(json_object_get(item, "field"));
+        char name[96];
+        text_clip(field ? field : "", name, sizeof name);
+        char *dot = strchr(name, '.');
+        if (dot)
+            *dot = '/';
+        const struct field *f = fields_find(name);
+        if (f)
+            fields_unset(sent, f);
+    }
+    char *text = jsonx_dump(sent);
+    json_decref(sent);
+    return text;
 }
 
 void taking_read(const struct desk *desk, struct store *store, const json_t *complaint,
@@ -132,7 +189,9 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *com
     if (rc)
         return;
     t->body = jsonx_dump(t->form->body);
-    t->contact = t->form->contact ? jsonx_dump(t->form->contact) : NULL;
+    t->sent = sent_text(t->form->body, t->taken);
+    t->taken_text = jsonx_dump(t->taken);
+    t->contact = apart_contact(&t->apart, t->form->contact);
     if (t->form->harm || t->form->harm_possible)
         make_urgent(desk, store, t, now_ms);
 }
@@ -213,6 +272,9 @@ static int log_form(const struct desk *desk, struct store *store, int64_t now_ms
     c.contact = t->contact;
     c.contact_fold = t->form->contact_fold;
     c.contact_purge_ms = now_ms + desk->contact_ms;
+    c.logged_by = t->user;
+    c.sent = t->sent;
+    c.taken = t->taken_text;
     int rc = log_report(desk, t, store, &c, err);
     if (!rc && t->form && t->urgent)
         json_object_set_new(t->urgent, "case", json_sprintf("C%lld", (long long)t->placed.case_id));
@@ -237,9 +299,12 @@ void taking_clear(struct taking *t)
     complaint_form_free(t->form);
     json_decref(t->faults);
     json_decref(t->taken);
+    apart_clear(&t->apart);
     json_decref(t->lot);
     json_decref(t->urgent);
     json_decref(t->harm);
     free(t->body);
+    free(t->sent);
+    free(t->taken_text);
     free(t->contact);
 }

@@ -4,23 +4,27 @@
 #ifndef ODDLOAF_DESK_TAKING_H
 #define ODDLOAF_DESK_TAKING_H
 
+#include "desk/apart.h"
 #include "desk/placing.h"
 #include "intake/complaint_form.h"
 
 struct taking {
     const char *source; /* of the file it came in, NULL if in none; borrowed, set by the caller */
     long line;
-    bool alone;                  /* not one of a file: a refusal is the answer */
+    const char *user; /* who sends it, as the daemon knows the peer; borrowed, set by the caller */
+    bool alone;       /* not one of a file: a refusal is the answer */
     struct complaint_form *form; /* NULL: refused, see err */
     struct error err;            /* the first fault */
     json_t *faults; /* all faults of what was said; empty for one that the store found */
     struct placing placing;
-    json_t *taken; /* what the note gave: shown to the desk */
-    json_t *lot;   /* how it stands to the lots: desk/placing.h */
+    json_t *taken;      /* what the note gave: shown to the desk */
+    struct apart apart; /* what its texts repeat of contact data */
+    json_t *lot;        /* how it stands to the lots: desk/placing.h */
     char *body, *contact;
-    json_t *urgent;     /* event of harm, or NULL */
-    json_t *harm;       /* what a refused one says of harm, or NULL */
-    bool harm_possible; /* of a refused one: it may speak of harm */
+    char *sent, *taken_text; /* kept as it came: store/entry.h */
+    json_t *urgent;          /* event of harm, or NULL */
+    json_t *harm;            /* what a refused one says of harm, or NULL */
+    bool harm_possible;      /* of a refused one: it may speak of harm */
     char message_id[128];
     struct complaint_placed placed;
 };

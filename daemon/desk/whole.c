@@ -1,17 +1,19 @@
 #include "desk/whole.h"
 #include "base/jsonx.h"
+#include "desk/apart.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
+#include "desk/named.h"
 #include "store/change.h"
 #include "store/complaint.h"
-#include "store/contact.h"
+#include "store/entry.h"
 #include "store/joined.h"
 #include <stdlib.h>
 #include <string.h>
 
 struct shown {
     json_t *body;
-    int64_t id, case_id;
+    int64_t id, case_id, logged_ms;
     bool first_only; /* the body is that of a report, this is the complaint it is joined to */
 };
 
@@ -20,6 +22,7 @@ static int show_row(void *arg, const struct complaint_row *row)
     struct shown *shown = arg;
     shown->id = row->id;
     shown->case_id = row->case_id;
+    shown->logged_ms = shown->first_only ? shown->logged_ms : row->logged_ms;
     return shown->first_only ? 0 : jsonx_parse(row->body, strlen(row->body), &shown->body, NULL);
 }
 
@@ -27,6 +30,7 @@ static int show_joined(void *arg, const struct joined_row *row)
 {
     struct shown *shown = arg;
     int rc = jsonx_parse(row->body, strlen(row->body), &shown->body, NULL);
+    shown->logged_ms = row->logged_ms;
     if (!rc)
         json_object_set_new(shown->body, "same_as", json_string(row->complaint));
     return rc;
@@ -45,18 +49,18 @@ static int find(struct store *store, const char *uuid, struct shown *ret, struct
 
 static void add_contact(struct store *store, const struct shown *shown, const char *report)
 {
-    char *contact = NULL;
-    json_t *parsed = NULL;
-    if (contact_get(store, shown->id, report, &contact, NULL) == 0 && contact &&
-        jsonx_parse(contact, strlen(contact), &parsed, NULL) == 0)
-        json_object_set_new(shown->body, "contact", parsed);
-    free(contact);
+    json_t *sent = json_object_get(shown->body, "sent");
+    json_t *contact = apart_show(store, shown->id, report, shown->body, sent);
+    if (contact)
+        json_object_set_new(shown->body, "contact", contact);
 }
 
 static void add_reports(struct store *store, const struct shown *shown, bool desk)
 {
     json_t *first = NULL;
     json_t *reports = joining_reports_json(store, shown->id, desk, &first);
+    if (desk)
+        json_decref(apart_show(store, shown->id, "", first, NULL));
     if (json_array_size(reports) > 0) {
         json_object_set(shown->body, "first_said", first);
         json_object_set(shown->body, "joined", reports);
@@ -84,20 +88,48 @@ static json_t *changes_json(struct store *store, const char *uuid)
     return changes;
 }
 
+static int take_entry(void *arg, const struct entry_row *row)
+{
+    json_t *into = arg, *sent = NULL, *taken = NULL;
+    json_object_set_new(into, "logged_by",
+                        *row->logged_by ? json_string(row->logged_by) : json_null());
+    if (jsonx_parse(row->sent, strlen(row->sent), &sent, NULL) == 0)
+        json_object_set_new(into, "sent", sent);
+    if (jsonx_parse(row->taken, strlen(row->taken), &taken, NULL) == 0)
+        json_object_set_new(into, "taken", taken);
+    return 0;
+}
+
+/* How and by whom it came. */
+static void add_entry(const struct desk *desk, struct store *store, const char *uuid,
+                      const struct shown *shown)
+{
+    char when[40];
+    entry_get(store, uuid, take_entry, shown->body, NULL);
+    json_object_set_new(shown->body, "complaint", json_string(uuid));
+    json_object_set_new(shown->body, "logged_at",
+                        json_string(when_format(desk->tz, shown->logged_ms, when)));
+    if (!json_object_get(shown->body, "reference"))
+        json_object_set_new(shown->body, "reference", json_null());
+}
+
 int whole_complaint(const struct desk *desk, struct store *store, const char *id, bool with_contact,
                     json_t **ret, struct error *err)
 {
     struct shown shown = {0};
     char uuid[UUID_TEXT];
-    int rc = uuid_normalize(id, uuid)
-                 ? find(store, uuid, &shown, err)
-                 : error_set(err, ERROR_NOT_FOUND, "%.60s is not a complaint's id", id);
+    int rc = named_complaint(store, id, uuid, err);
+    if (!rc)
+        rc = find(store, uuid, &shown, err);
     if (rc) {
         json_decref(shown.body);
         return rc;
     }
     json_object_set_new(shown.body, "case", json_sprintf("C%lld", (long long)shown.case_id));
+    add_entry(desk, store, uuid, &shown);
     logged_json(desk, store, shown.id, shown.body);
+    logged_doubts(desk, store, shown.id, shown.body);
+    json_object_set_new(shown.body, "withdrawn", json_false());
     json_object_set_new(shown.body, "changes", changes_json(store, uuid));
     if (with_contact)
         add_contact(store, &shown, shown.first_only ? uuid : "");

@@ -6,8 +6,9 @@
 #include "store/store.h"
 #include <jansson.h>
 
-/* By the id of the complaint or of a report joined to it.  New reference.
- * ERROR_NOT_FOUND. */
+/* By what somebody calls the complaint or a report joined to it (desk/named.h): its fields as they
+ * stand, beside "sent" (as it came), "taken" (what its note gave), who logged it and when, its lot,
+ * "doubts", "changes" and "joined". New reference. ERROR_NOT_FOUND, ERROR_CONFLICT. */
 int whole_complaint(const struct desk *desk, struct store *store, const char *id, bool with_contact,
                     json_t **ret, struct error *err);
 

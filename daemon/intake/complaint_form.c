@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { PHONE_LEAST = 5, PHONE_TOLD = 9 }; /* digits of a phone number, and those it is told by */
 enum { KEY_SIZE = 160, FUTURE_DAYS = 1, LONG_DAYS = 366, LONG_SHELF_DAYS = 2 * 366 };
 
 #define GRACE_MS INT64_C(600000)          /* between two machines' clocks */
@@ -246,21 +247,62 @@ static void read_measured(const json_t *measured, struct reading *r)
     json_object_set_new(r->form->body, "measured", taken);
 }
 
+/* Zeros that are dialled before an area or a country are no part of it. */
+static void fold_number(const char *text, char *out, size_t size)
+{
+    size_t count = 0;
+    out[count++] = '#';
+    text += strspn(text, "0+ -./()");
+    for (const char *p = text + strlen(text);
+         p > text && count <= PHONE_TOLD && count + 1 < size;) {
+        if (isdigit((unsigned char)*--p))
+            out[count++] = *p;
+    }
+    out[count] = '\0';
+}
+
 void complaint_form_contact_key(const char *text, char *out, size_t size)
 {
     char folded[256];
     text_fold(text, folded, sizeof folded);
-    size_t digits = 0, letters = 0, length = 0;
+    size_t digits = 0, letters = 0;
     for (const char *p = folded; *p; p++) {
         digits += isdigit((unsigned char)*p) != 0;
         letters += isalpha((unsigned char)*p) != 0;
     }
-    bool phone = digits >= 5 && letters == 0;
-    for (const char *p = folded; *p && length + 1 < size; p++) {
-        if (!phone || isdigit((unsigned char)*p))
-            out[length++] = *p;
+    if (digits < PHONE_LEAST || letters > 0)
+        text_clip(folded, out, size);
+    else
+        fold_number(folded, out, size);
+}
+
+/* The words of a name as keys. */
+static void fold_words(const char *name, struct text_buffer *out)
+{
+    char folded[256];
+    text_fold(name, folded, sizeof folded);
+    for (const char *at = folded + strspn(folded, " "); *at; at += strspn(at, " ")) {
+        size_t length = strcspn(at, " ");
+        text_appendf(out, " %.*s\n", (int)length, at);
+        at += length;
     }
-    out[length] = '\0';
+}
+
+char *complaint_form_contact_keys(const json_t *contact)
+{
+    static const char *const NAMES[] = {"name", "phone", "email"};
+    struct text_buffer fold = {0};
+    char key[256];
+    text_append(&fold, "\n");
+    for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++) {
+        const char *text = json_string_value(json_object_get(contact, NAMES[i]));
+        complaint_form_contact_key(text ? text : "", key, sizeof key);
+        if (*key)
+            text_appendf(&fold, "%s\n", key);
+    }
+    const char *name = json_string_value(json_object_get(contact, "name"));
+    fold_words(name ? name : "", &fold);
+    return text_take(&fold);
 }
 
 static int check_contact(const json_t *contact, struct complaint_form *form, struct error *err)
@@ -274,8 +316,6 @@ static int check_contact(const json_t *contact, struct complaint_form *form, str
         return ERROR_INVALID;
     }
     json_t *kept = json_object();
-    struct text_buffer fold = {0};
-    text_append(&fold, "\n");
     for (const struct field *f = fields_all(); f->name; f++) {
         const json_t *value = json_object_get(contact, fields_leaf(f));
         if (!(f->flags & FIELD_PERSON) || !value || json_is_null(value))
@@ -284,21 +324,16 @@ static int check_contact(const json_t *contact, struct complaint_form *form, str
             error_set(err, ERROR_INVALID, "must be text of at most %ld bytes", f->high);
             error_field(err, "contact", "(not shown)");
             json_decref(kept);
-            text_buffer_free(&fold);
             return ERROR_INVALID;
         }
-        char key[256];
         json_object_set(kept, fields_leaf(f), (json_t *)value);
-        complaint_form_contact_key(json_string_value(value), key, sizeof key);
-        text_appendf(&fold, "%s\n", key);
     }
     if (json_object_size(kept) == 0) {
         json_decref(kept);
-        text_buffer_free(&fold);
         return 0;
     }
     form->contact = kept;
-    form->contact_fold = text_take(&fold);
+    form->contact_fold = complaint_form_contact_keys(kept);
     return 0;
 }
 

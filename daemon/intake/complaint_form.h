@@ -20,7 +20,7 @@ struct complaint_form {
     int64_t received_ms;
     json_t *body;                            /* normalized, without contact */
     json_t *contact;                         /* NULL if none */
-    char *contact_fold;                      /* see store/complaint.h; NULL if none */
+    char *contact_fold;                      /* keys: store/contact.h; NULL if none */
     json_t *doubts;                          /* [{"field","value","says"}] */
     json_t *ignored;                         /* names dropped */
     int32_t code_day, bought_day, found_day; /* WHEN_UNKNOWN_DAY if missing or doubted */
@@ -58,7 +58,10 @@ void complaint_form_doubt(const struct complaint_form *form, const char *field, 
 json_t *complaint_form_harm(const json_t *complaint, bool *ret_possible);
 /* The text member, or NULL. Lives as long as the form. */
 const char *complaint_form_text(const struct complaint_form *form, const char *name);
-/* What `erase` looks for in a person's words: folded, or digits only for a phone number. */
+/* The key (store/contact.h) that a person's words stand for: of a phone number its digits from the
+ * end, else the words folded. */
 void complaint_form_contact_key(const char *text, char *out, size_t size);
+/* All keys of a contact. malloc'd. */
+char *complaint_form_contact_keys(const json_t *contact);
 
 #endif

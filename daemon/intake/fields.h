@@ -23,7 +23,7 @@ enum field_type {
 
 enum field_flag {
     FIELD_OWN = 1,    /* stays the complaint's when a report is joined to it */
-    FIELD_TYPED = 2,  /* people type it: a caller's data in it are masked where it is told */
+    FIELD_TYPED = 2,  /* people type it: contact data in it are kept with the contact */
     FIELD_PERSON = 4, /* who the caller is: kept apart, shown to the desk alone */
     FIELD_OF_LOT = 8, /* the lot is found by it */
     FIELD_FACT = 16   /* rules may speak of it; so they may of all that is observed */

@@ -1,14 +1,17 @@
 #include "intake/mask.h"
 #include "base/text.h"
+#include "intake/mask_phone.h"
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { PHONE_LEAST = 7, PHONE_MOST = 15, OWN_LEAST = 5, NAME_LEAST = 3, WORD_MOST = 64 };
+enum { NAME_LEAST = 3, WORD_MOST = 64, IDEOGRAM_LEAD = 0xE3 };
 
 /* Parts of names that are words of their own: to mask them would spoil the note. */
-static const char *const PARTICLES[] = {"del", "las", "los", "van", "von", "der",
-                                        "den", "dos", "das", "the", "and"};
+static const char *const PARTICLES[] = {
+    "del", "las", "los", "van", "von", "der", "den", "dos", "das", "the", "and", "de",
+    "da",  "di",  "du",  "la",  "le",  "el",  "of",  "no",  "an",  "so",  "my",  "it",
+    "is",  "in",  "on",  "we",  "he",  "mr",  "ms",  "dr",  "to",  "at",  "if"};
 
 static const char *contact_text(const json_t *contact, const char *name)
 {
@@ -38,75 +41,6 @@ static size_t address_at(const char *at)
     return length;
 }
 
-/* ---- phone numbers ---- */
-
-/* 2026-11-27, 27.11.2026, 11/27/26 */
-static bool is_date(const char *at, size_t length)
-{
-    char shape[16];
-    static const char *const DATES[] = {"9999-99-99", "99.99.9999", "99/99/9999",
-                                        "9.9.9999",   "9/9/9999",   "99/9/9999",
-                                        "9/99/9999",  "9.99.9999",  "99.9.9999"};
-    if (length >= sizeof shape)
-        return false;
-    for (size_t i = 0; i < length; i++)
-        shape[i] = isdigit((unsigned char)at[i]) ? '9' : at[i];
-    shape[length] = '\0';
-    for (size_t i = 0; i < sizeof DATES / sizeof DATES[0]; i++) {
-        if (strcmp(shape, DATES[i]) == 0)
-            return true;
-    }
-    return false;
-}
-
-static size_t digits_of(const char *text, size_t length, char *out, size_t size)
-{
-    size_t count = 0;
-    for (size_t i = 0; i < length && count + 1 < size; i++) {
-        if (isdigit((unsigned char)text[i]))
-            out[count++] = text[i];
-    }
-    out[count] = '\0';
-    return count;
-}
-
-/* The caller's own number may be said without its area. */
-static bool is_own(const char *digits, size_t count, const char *phone)
-{
-    char own[64];
-    size_t length = digits_of(phone, strlen(phone), own, sizeof own);
-    return count >= OWN_LEAST && count <= length && strcmp(own + length - count, digits) == 0;
-}
-
-/* Bytes of the number at `at`: digits with at most two of " -./()" between them. */
-static size_t number_at(const char *at)
-{
-    size_t end = 0, length = *at == '+' || *at == '(';
-    if (!isdigit((unsigned char)at[length]))
-        return 0;
-    while (at[length] && length - end <= 2) {
-        if (isdigit((unsigned char)at[length]))
-            end = length + 1;
-        else if (!strchr(" -./()", at[length]))
-            break;
-        length++;
-    }
-    return end;
-}
-
-static size_t phone_at(const char *at, const json_t *contact)
-{
-    char digits[64];
-    size_t length = number_at(at);
-    size_t count = digits_of(at, length, digits, sizeof digits);
-    if (count == 0 || isalpha((unsigned char)at[length]))
-        return 0;
-    if (is_own(digits, count, contact_text(contact, "phone")))
-        return length;
-    bool is_phone = count >= PHONE_LEAST && count <= PHONE_MOST && !is_date(at, length);
-    return is_phone ? length : 0;
-}
-
 /* ---- names ---- */
 
 /* Letters of other alphabets are bytes from 0x80 on. */
@@ -134,11 +68,20 @@ static bool is_particle(const char *word)
     return false;
 }
 
+/* Two letters are a name where they are written as one: "Li", not "li". */
+static bool may_be_name(const char *at, const char *word)
+{
+    size_t length = strlen(word);
+    if (is_particle(word))
+        return false;
+    return length >= NAME_LEAST || (length == 2 && isupper((unsigned char)*at));
+}
+
 static bool is_of_name(const char *at, size_t length, const char *name)
 {
     char word[WORD_MOST], part[WORD_MOST];
     fold_word(at, length, word);
-    if (strlen(word) < NAME_LEAST || is_particle(word))
+    if (!may_be_name(at, word))
         return false;
     while (*name) {
         size_t size = word_at(name);
@@ -150,24 +93,35 @@ static bool is_of_name(const char *at, size_t length, const char *name)
     return false;
 }
 
-/* ---- all of it ---- */
-
-static size_t mask_at(const char *at, const json_t *contact, const char **ret_instead)
+/* Scripts that set no blanks between words: a part of the name of two characters or more. */
+static size_t ideograms_at(const char *at, const char *name)
 {
-    size_t length = address_at(at);
-    *ret_instead = "[mail address]";
-    if (length)
-        return length;
-    length = phone_at(at, contact);
-    *ret_instead = "[phone]";
-    if (length)
-        return length;
-    length = word_at(at);
-    *ret_instead = "[name]";
-    return length && is_of_name(at, length, contact_text(contact, "name")) ? length : 0;
+    enum { LEAST = 6 }; /* two characters of three bytes */
+    if ((unsigned char)*at < IDEOGRAM_LEAD)
+        return 0;
+    while (*name) {
+        size_t size = word_at(name);
+        if (size >= LEAST && (unsigned char)*name >= IDEOGRAM_LEAD && strncmp(at, name, size) == 0)
+            return size;
+        name += size ? size : 1;
+    }
+    return 0;
 }
 
-/* Where a word or a number begins: within one nothing is looked for. */
+/* ---- all of it ---- */
+
+static const struct {
+    const char *instead, *says;
+} KINDS[] = {[MASK_MAIL] = {"[mail address]", "a mail address"},
+             [MASK_PHONE] = {"[phone]", "a phone number"},
+             [MASK_NAME] = {"[name]", "the caller's name"}};
+
+const char *mask_says(enum mask_kind kind)
+{
+    return KINDS[kind].says;
+}
+
+/* Where a word or a number begins: within one only scripts without blanks are looked into. */
 static bool begins(const char *text, const char *at)
 {
     if (at == text)
@@ -178,22 +132,69 @@ static bool begins(const char *text, const char *at)
     return !word_before || !word_now;
 }
 
-char *mask_contact(const char *text, const json_t *contact)
+/* Bytes of what is contact data here, 0 if nothing is. */
+static size_t contact_at(const char *text, const char *at, const struct mask_options *o,
+                         enum mask_kind *ret)
+{
+    const char *name = contact_text(o->contact, "name");
+    size_t length = ideograms_at(at, name);
+    *ret = MASK_NAME;
+    if (length || !begins(text, at))
+        return length;
+    *ret = MASK_MAIL;
+    length = address_at(at);
+    if (length)
+        return length;
+    *ret = MASK_PHONE;
+    length = mask_phone_at(text, at, o);
+    if (length)
+        return length;
+    *ret = MASK_NAME;
+    length = word_at(at);
+    return length && is_of_name(at, length, name) ? length : 0;
+}
+
+/* Bytes of what looks like a number to dial and is none. */
+static size_t harmless_at(const char *text, const char *at, const struct mask_options *o)
+{
+    size_t length = begins(text, at) ? mask_phone_not_at(at) : 0;
+    struct mask_options own = *o;
+    own.sure = true;
+    return length && !mask_phone_at(text, at, &own) ? length : 0;
+}
+
+static void append_plain(struct text_buffer *out, const char *at, size_t length, bool one_line)
+{
+    bool control = (unsigned char)*at < ' ' || *at == 0x7f;
+    if (!control || !one_line)
+        text_append_bytes(out, at, length);
+    else if (out->length && out->data[out->length - 1] != ' ')
+        text_append(out, " ");
+}
+
+char *mask_text(const char *text, const struct mask_options *options, mask_found found, void *arg)
 {
     struct text_buffer out = {0};
     text_append(&out, "");
     for (const char *at = text; *at;) {
-        const char *instead;
-        size_t length = begins(text, at) ? mask_at(at, contact, &instead) : 0;
+        enum mask_kind kind;
+        size_t harmless = harmless_at(text, at, options);
+        size_t length = harmless ? 0 : contact_at(text, at, options, &kind);
         if (length) {
-            text_append(&out, instead);
-            at += length;
+            if (found)
+                found(arg, kind, at, length);
+            text_append(&out, KINDS[kind].instead);
         } else {
-            bool control = (unsigned char)*at < ' ' || *at == 0x7f;
-            if (!control || (out.length && out.data[out.length - 1] != ' '))
-                text_append_bytes(&out, control ? " " : at, 1);
-            at++;
+            length = harmless ? harmless : 1;
+            append_plain(&out, at, length, options->one_line);
         }
+        at += length;
     }
     return text_take(&out);
+}
+
+char *mask_contact(const char *text, const json_t *contact)
+{
+    return mask_text(text, &(struct mask_options){.contact = contact, .one_line = true}, NULL,
+                     NULL);
 }

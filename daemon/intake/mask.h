@@ -4,10 +4,32 @@
 #define ODDLOAF_INTAKE_MASK_H
 
 #include <jansson.h>
+#include <stdbool.h>
+#include <stddef.h>
 
-/* The text on one line, with mail addresses, phone numbers (seven digits or more that are no date,
- * or what is the caller's own) and the words of the caller's name made "[mail address]", "[phone]"
- * and "[name]". `contact` may be NULL. malloc'd. */
+enum mask_kind { MASK_MAIL, MASK_PHONE, MASK_NAME };
+
+struct mask_options {
+    const json_t *contact; /* the caller's name, phone, email; or NULL */
+    const char *code;      /* the lot code as read: its digits are no phone number; or NULL */
+    bool sure;             /* a ticket or a code: a bare number in it is not taken for a phone's */
+    bool one_line;         /* control characters become blanks */
+};
+/* What was found, as it stands in the text. */
+typedef void (*mask_found)(void *arg, enum mask_kind kind, const char *at, size_t length);
+
+/* The text with what is contact data made "[mail address]", "[phone]" and "[name]": mail addresses;
+ * phone numbers, with blanks, dots, dashes and brackets of any kind between their digits, in digits
+ * of other scripts or in English or Spanish words (seven digits or more that are no date, no
+ * article number with its check digit and not of the code; what is the caller's own from five on);
+ * the words of the caller's name, in any case, with or without accents, in any alphabet. `found`
+ * may be NULL. malloc'd. */
+char *mask_text(const char *text, const struct mask_options *options, mask_found found, void *arg);
+/* The same on one line, for mails. `contact` may be NULL. malloc'd. */
 char *mask_contact(const char *text, const json_t *contact);
+/* The digits of a phone number that was found, in ASCII. Returns `out`. */
+char *mask_digits(const char *at, size_t length, char *out, size_t size);
+/* "a phone number", "a mail address", "the caller's name". */
+const char *mask_says(enum mask_kind kind);
 
 #endif

@@ -1,6 +1,7 @@
 #include "serve/app.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/older.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "lots/match.h"
@@ -10,6 +11,7 @@
 #include "serve/credentials.h"
 #include "serve/installed.h"
 #include "serve/tls.h"
+#include "store/erasures.h"
 #include "store/pattern.h"
 #include "store/work.h"
 #include <stdio.h>
@@ -197,6 +199,39 @@ int app_count_weeks(struct app *app, struct error *err)
 {
     struct setup *setup = app_setup(app);
     int rc = writer_insist(app->writer, set_zone, setup->tz, err);
+    setup_unref(setup);
+    return rc;
+}
+
+struct taking_in {
+    const struct desk *desk;
+    int count;
+};
+
+static int take_in(struct store *store, void *arg, struct error *err)
+{
+    struct taking_in *t = arg;
+    return older_take_in(t->desk, store, &t->count, err);
+}
+
+static int erase_again(struct store *store, void *arg, struct error *err)
+{
+    return erasures_apply(store, arg, err);
+}
+
+int app_take_in(struct app *app, struct error *err)
+{
+    struct setup *setup = app_setup(app);
+    struct taking_in t = {&setup->desk, 1};
+    int rc = 0, erased = 0;
+    while (!rc && t.count > 0)
+        rc = writer_insist(app->writer, take_in, &t, err);
+    if (!rc)
+        rc = writer_insist(app->writer, erase_again, &erased, err);
+    if (!rc && erased) {
+        log_write(&app->log, LOG_LEVEL_INFO, "contact data erased again count=%d", erased);
+        app_checkpoint(app);
+    }
     setup_unref(setup);
     return rc;
 }

@@ -76,6 +76,9 @@ int app_reload(struct app *app, struct error *err);
 int app_calibrate(struct app *app, struct setup *setup, struct error *err);
 /* Makes the weekly counts those of the time zone in force; does nothing if they are. */
 int app_count_weeks(struct app *app, struct error *err);
+/* What older versions wrote is made what this one keeps (desk/older.h), and what was erased since a
+ * restored backup is erased again (store/erasures.h). */
+int app_take_in(struct app *app, struct error *err);
 /* Makes open cases due if other rules or another version made their rankings last. */
 int app_rank_again(struct app *app, struct error *err);
 int64_t app_now_ms(const struct app *app);

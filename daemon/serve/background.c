@@ -8,6 +8,7 @@
 #include "serve/rematching.h"
 #include "serve/service.h"
 #include "serve/sessions.h"
+#include "store/clock_mark.h"
 #include "store/complaint.h"
 #include "store/contact.h"
 #include "store/outbox.h"
@@ -196,7 +197,14 @@ static int purge(struct store *store, void *arg, struct error *err)
 {
     struct background *bg = arg;
     int purged = 0;
-    int rc = contact_purge(store, app_now_ms(bg->app), &purged, err);
+    enum clock_mark clock = CLOCK_WAITING;
+    int64_t now_ms = app_now_ms(bg->app);
+    int rc = clock_mark_look(store, now_ms, &clock, err);
+    if (!rc && clock == CLOCK_STEPPED)
+        log_write(&bg->app->log, LOG_LEVEL_WARNING,
+                  "the clock was stepped, or nobody ran for an hour: nothing is purged for a day");
+    if (!rc && clock == CLOCK_STEADY)
+        rc = contact_purge(store, now_ms, &purged, err);
     if (!rc && purged) {
         log_write(&bg->app->log, LOG_LEVEL_INFO, "contact data purged count=%d", purged);
         app_checkpoint(bg->app);

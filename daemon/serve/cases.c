@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
+#include "desk/named.h"
 #include "serve/app.h"
 #include "serve/route.h"
 #include "store/complaint.h"
@@ -23,25 +24,27 @@ static const char *case_json_name(int64_t id, char out[static NAME_SIZE])
     return out;
 }
 
-/* "C12", "c12", "12" or a complaint's uuid. */
-static int find_case(struct store *store, const char *text, int64_t *ret, struct error *err)
+static int case_of_complaint(struct store *store, const char *text, int64_t *ret, struct error *err)
 {
     char uuid[UUID_TEXT];
-    struct case_row row;
-    int64_t id;
-    int rc;
-    if (uuid_normalize(text, uuid)) {
-        rc = case_of_uuid(store, uuid, &id, err);
-    } else {
-        const char *digits = *text == 'C' || *text == 'c' ? text + 1 : text;
-        rc = isdigit((unsigned char)*digits) ? text_to_int64(digits, &id) : ERROR_INVALID;
-        if (rc) {
-            error_set(err, ERROR_NOT_FOUND, "%.60s is neither a case (C12) nor a complaint's id",
-                      text);
-            error_hint(err, "`oddloaf cases` lists the cases");
-            return ERROR_NOT_FOUND;
-        }
+    int rc = named_complaint(store, text, uuid, err);
+    if (rc == ERROR_NOT_FOUND) {
+        error_clear(err);
+        error_hint(err, "`oddloaf cases` lists the cases");
+        return error_set(err, ERROR_NOT_FOUND,
+                         "%.60s is neither a case (C12) nor a complaint's id or ticket", text);
     }
+    return rc ? rc : case_of_uuid(store, uuid, ret, err);
+}
+
+/* "C12", "c12", "12", or what a complaint is called. */
+static int find_case(struct store *store, const char *text, int64_t *ret, struct error *err)
+{
+    struct case_row row;
+    int64_t id = 0;
+    const char *digits = *text == 'C' || *text == 'c' ? text + 1 : text;
+    bool number = isdigit((unsigned char)*digits) && text_to_int64(digits, &id) == 0;
+    int rc = number ? 0 : case_of_complaint(store, text, &id, err);
     if (!rc)
         rc = case_get(store, id, &row, err);
     if (!rc)

@@ -43,6 +43,7 @@ static struct taking *batch_add(struct batch *b, long line)
     struct taking *t = &b->taking[b->count++];
     *t = (struct taking){.source = b->lines ? request_query(b->rq, "source") : NULL,
                          .line = line,
+                         .user = b->rq->user,
                          .alone = !b->lines};
     return t;
 }

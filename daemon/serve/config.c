@@ -47,7 +47,9 @@ static const struct setting SETTINGS[] = {
     {"tcp/client_ca", SETTING_TEXT, "", 0, 0, 0,
      "PEM file: client certificates of this authority are accepted, their OU is the role"},
     {"tcp/tokens", SETTING_TEXT, "", 0, 0, 0,
-     "JSON file {\"<sha256 of a bearer token, hex>\": \"role\"}; refused if anybody may read it"},
+     "JSON file {\"<sha256 of a bearer token, hex>\": \"role\"}, or {\"role\": \"desk\", \"name\": "
+     "\"front "
+     "desk\"} in place of the role; refused if anybody may read it"},
     {"mail/program", SETTING_TEXT, "/usr/sbin/sendmail", 0, 0, 0,
      "sendmail-compatible program, run without a shell; empty: no mail is sent, all of it waits"},
     {"mail/from", SETTING_TEXT, "oddloaf@localhost", 0, 0, 0, "sender, also of bounces"},

@@ -219,7 +219,7 @@ static void take_peer(struct pending *p, struct evhttp_request *evreq, struct bu
     if (p->local)
         return;
     SSL *ssl = bufferevent_openssl_get_ssl(bev);
-    p->certificate_roles = ssl ? tls_peer_roles(ssl) : 0;
+    p->certificate_roles = ssl ? tls_peer_roles(ssl, p->request.user, sizeof p->request.user) : 0;
     const char *given =
         evhttp_find_header(evhttp_request_get_input_headers(evreq), "Authorization");
     if (given && strncmp(given, "Bearer ", 7) == 0)
@@ -247,12 +247,22 @@ static struct pending *pending_new(struct http *http, struct evhttp_request *evr
     return p;
 }
 
-static unsigned roles_of(const struct pending *p)
+static unsigned token_roles(struct pending *p)
 {
-    const struct config *config = p->setup->config;
-    if (p->local)
-        return peer_roles_of_uid(config, p->uid);
-    return p->certificate_roles | (p->token ? peer_roles_of_token(config, p->token) : 0);
+    char name[sizeof p->request.user];
+    unsigned roles = peer_roles_of_token(p->setup->config, p->token, name, sizeof name);
+    if (roles && !p->request.user[0])
+        text_clip(name, p->request.user, sizeof p->request.user);
+    return roles;
+}
+
+/* What the peer may do, and its name. */
+static unsigned roles_of(struct pending *p)
+{
+    if (!p->local)
+        return p->certificate_roles | (p->token ? token_roles(p) : 0);
+    peer_name_of_uid(p->uid, p->request.user, sizeof p->request.user);
+    return peer_roles_of_uid(p->setup->config, p->uid);
 }
 
 static void name_roles(unsigned roles, char *out, size_t size)

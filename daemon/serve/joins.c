@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
+#include "desk/named.h"
 #include "desk/whole.h"
 #include "serve/app.h"
 #include "serve/route.h"
@@ -62,24 +63,27 @@ static void answer_join(struct request *rq, struct store *store, struct joining 
     request_reply_json(rq, 200, answer);
 }
 
-static int read_uuid(const struct request *rq, struct joining *j, struct error *err)
+/* A word that names none, or several, is a fault of the body. */
+static int refuse_same_as(const char *same_as, struct error *err)
 {
-    if (uuid_normalize(rq->part[0], j->uuid))
-        return 0;
-    return error_set(err, ERROR_NOT_FOUND, "%.60s is not a complaint's id", rq->part[0]);
+    if (err->code != ERROR_CONFLICT) {
+        error_clear(err);
+        error_set(err, ERROR_INVALID, "must be the id of the complaint it repeats");
+    }
+    error_field(err, "same_as", same_as);
+    return err->code;
 }
 
-static int read_same_as(const struct request *rq, struct joining *j, struct error *err)
+static int read_same_as(const struct request *rq, struct store *store, struct joining *j,
+                        struct error *err)
 {
     const char *same_as = NULL;
     json_t *body = NULL;
     int rc = request_json(rq, &body, err);
     if (!rc)
         rc = jsonx_string(body, "same_as", &same_as, err);
-    if (!rc && (!same_as || !uuid_normalize(same_as, j->same_as))) {
-        rc = error_set(err, ERROR_INVALID, "must be the id of the complaint it repeats");
-        error_field(err, "same_as", same_as ? same_as : "");
-    }
+    if (!rc && named_complaint(store, same_as ? same_as : "", j->same_as, err))
+        rc = refuse_same_as(same_as ? same_as : "", err);
     json_decref(body);
     return rc;
 }
@@ -90,9 +94,9 @@ void joins_join(struct request *rq, struct store *store)
     struct joining j = {.now_ms = app_now_ms(rq->app)};
     struct setup *setup = app_setup(rq->app);
     j.setup = setup;
-    int rc = read_uuid(rq, &j, &err);
+    int rc = named_complaint(store, rq->part[0], j.uuid, &err);
     if (!rc)
-        rc = read_same_as(rq, &j, &err);
+        rc = read_same_as(rq, store, &j, &err);
     if (rc)
         request_reply_error(rq, rc, &err);
     else
@@ -106,7 +110,7 @@ void joins_separate(struct request *rq, struct store *store)
     struct joining j = {.now_ms = app_now_ms(rq->app)};
     struct setup *setup = app_setup(rq->app);
     j.setup = setup;
-    int rc = read_uuid(rq, &j, &err);
+    int rc = named_complaint(store, rq->part[0], j.uuid, &err);
     if (rc)
         request_reply_error(rq, rc, &err);
     else

@@ -5,6 +5,7 @@
 #include <grp.h>
 #include <openssl/evp.h>
 #include <pwd.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
@@ -82,6 +83,16 @@ unsigned peer_roles_of_uid(const struct config *config, uid_t uid)
     return roles;
 }
 
+void peer_name_of_uid(uid_t uid, char *out, size_t size)
+{
+    char buffer[NAME_BUFFER];
+    struct passwd entry, *found = NULL;
+    if (getpwuid_r(uid, &entry, buffer, sizeof buffer, &found) == 0 && found)
+        text_clip(entry.pw_name, out, size);
+    else
+        snprintf(out, size, "uid %lu", (unsigned long)uid);
+}
+
 unsigned peer_role(const char *word)
 {
     for (size_t i = 0; i < sizeof ROLES / sizeof ROLES[0]; i++) {
@@ -100,8 +111,14 @@ static void sha256_hex(const char *text, char out[static 65])
         snprintf(out + 2 * (size_t)i, 3, "%02x", digest[i]);
 }
 
+const char *peer_token_role(const json_t *entry)
+{
+    return json_string_value(json_is_object(entry) ? json_object_get(entry, "role") : entry);
+}
+
 /* The token file is read anew each time: taking a token away needs no restart. */
-unsigned peer_roles_of_token(const struct config *config, const char *token)
+unsigned peer_roles_of_token(const struct config *config, const char *token, char *name,
+                             size_t size)
 {
     const char *path = config_text(config, "tcp/tokens");
     json_t *tokens = NULL;
@@ -109,8 +126,14 @@ unsigned peer_roles_of_token(const struct config *config, const char *token)
         return 0;
     char hash[65];
     sha256_hex(token, hash);
-    const char *word = json_string_value(json_object_get(tokens, hash));
+    const json_t *entry = json_object_get(tokens, hash);
+    const char *word = peer_token_role(entry);
+    const char *given = json_string_value(json_object_get(entry, "name"));
     unsigned role = word ? peer_role(word) : 0;
+    if (given)
+        text_clip(given, name, size);
+    else
+        snprintf(name, size, "token %.8s", hash);
     json_decref(tokens);
     return role;
 }

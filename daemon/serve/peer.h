@@ -12,9 +12,15 @@ bool peer_uid(int fd, uid_t *ret);
 /* Roles of a local user: root and the daemon's own user have all; else by group (config
  * roles/…). Looks the user up, so not for the loop thread. */
 unsigned peer_roles_of_uid(const struct config *config, uid_t uid);
+/* The login name of a local user; "uid 1234" if it has none. */
+void peer_name_of_uid(uid_t uid, char *out, size_t size);
 /* Roles of a word ("desk", "qa", "manager", "admin"), 0 if unknown. */
 unsigned peer_role(const char *word);
-/* Roles of a bearer token (config tcp/tokens: SHA-256 in hex → role), 0 if unknown. */
-unsigned peer_roles_of_token(const struct config *config, const char *token);
+/* Roles of a bearer token, 0 if unknown (config tcp/tokens: SHA-256 in hex → role, or
+ * {"role", "name"}). `name`: the token's; of one without, "token " and how its hash begins. */
+unsigned peer_roles_of_token(const struct config *config, const char *token, char *name,
+                             size_t size);
+/* The role's word in an entry of that file, NULL if it is not one. */
+const char *peer_token_role(const json_t *entry);
 
 #endif

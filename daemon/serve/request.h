@@ -22,6 +22,7 @@ struct app;
 struct request {
     struct app *app;
     unsigned roles;
+    char user[64]; /* who asks: as the system, the token's file or the certificate names them */
     const char *part[REQUEST_PARTS]; /* what the route's '*' stood for, percent-decoded */
     struct query query;
     char *content_type; /* "" if none */

@@ -12,6 +12,8 @@
 static const struct route ROUTES[] = {
     {"POST", "complaints", INTAKE, QUICK, complaints_post, "rank source first_line"},
     {"POST", "complaints/preview", INTAKE, QUICK, complaints_preview, ""},
+    {"GET", "complaints", SHOP, QUICK, find_get,
+     "word phone name ticket store lot since after limit"},
     {"GET", "complaints/*", SHOP, QUICK, joins_get, ""},
     {"POST", "complaints/*/join", INTAKE, QUICK, joins_join, ""},
     {"POST", "complaints/*/separate", INTAKE, QUICK, joins_separate, ""},

@@ -27,6 +27,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
 void complaints_post(struct request *rq, struct store *store);
 void complaints_preview(struct request *rq, struct store *store);
 void joins_get(struct request *rq, struct store *store);
+void find_get(struct request *rq, struct store *store);
 void joins_join(struct request *rq, struct store *store);
 void joins_separate(struct request *rq, struct store *store);
 void cases_list(struct request *rq, struct store *store);

@@ -1,4 +1,5 @@
 #include "serve/tls.h"
+#include "base/text.h"
 #include "serve/peer.h"
 #include <openssl/err.h>
 #include <openssl/x509.h>
@@ -45,7 +46,20 @@ int tls_context_new(const struct config *config, SSL_CTX **ret, struct error *er
     return 0;
 }
 
-unsigned tls_peer_roles(SSL *ssl)
+static void read_name(X509_NAME *subject, char *name, size_t size)
+{
+    unsigned char *text = NULL;
+    int at = X509_NAME_get_index_by_NID(subject, NID_commonName, -1);
+    X509_NAME_ENTRY *entry = at >= 0 ? X509_NAME_get_entry(subject, at) : NULL;
+    if (!entry || ASN1_STRING_to_UTF8(&text, X509_NAME_ENTRY_get_data(entry)) < 0) {
+        text_clip("a certificate without a name", name, size);
+        return;
+    }
+    text_clip((const char *)text, name, size);
+    OPENSSL_free(text);
+}
+
+unsigned tls_peer_roles(SSL *ssl, char *name, size_t size)
 {
     X509 *certificate = SSL_get1_peer_certificate(ssl);
     if (!certificate || SSL_get_verify_result(ssl) != X509_V_OK) {
@@ -63,6 +77,8 @@ unsigned tls_peer_roles(SSL *ssl)
             OPENSSL_free(text);
         }
     }
+    if (roles)
+        read_name(subject, name, size);
     X509_free(certificate);
     return roles;
 }

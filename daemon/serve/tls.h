@@ -9,7 +9,8 @@
 
 /* Errors: field is the setting's key. */
 int tls_context_new(const struct config *config, SSL_CTX **ret, struct error *err);
-/* Roles a verified client certificate gives: each OU that is a role's word. 0 if none. */
-unsigned tls_peer_roles(SSL *ssl);
+/* Roles a verified client certificate gives: each OU that is a role's word. 0 if none, and then
+ * `name` is left alone; else it is the certificate's common name. */
+unsigned tls_peer_roles(SSL *ssl, char *name, size_t size);
 
 #endif

@@ -3,6 +3,7 @@
 #include "store/complaint_inside.h"
 #include "store/contact.h"
 #include "store/db.h"
+#include "store/entry.h"
 #include "store/move.h"
 #include <stdlib.h>
 #include <string.h>
@@ -231,6 +232,8 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
     if (!rc)
         rc = complaint_insert_lots(store, placed.complaint_id, &c->lots, err);
     if (!rc)
+        rc = entry_put(store, c->uuid, c, err);
+    if (!rc)
         rc = contact_add(store, placed.complaint_id, "", c->contact, c->contact_fold,
                          c->contact_purge_ms, err);
     const struct move move = move_of_new(placed.complaint_id);
@@ -412,6 +415,8 @@ int complaint_rewrite(struct store *store, int64_t complaint_id, const struct co
                        DB_DAY(c->bought_day), DB_DAY(c->found_day), DB_INT(c->packs),
                        DB_ID(c->units), DB_INT(c->harm), DB_TEXT(c->body)),
                     err);
+    if (!rc)
+        rc = entry_put(store, move.was.uuid, c, err);
     return rc ? rc : move_end(store, &move, 0, now_ms, err);
 }
 

@@ -28,15 +28,18 @@ struct complaint_new {
     int64_t received_ms, logged_ms;
     const char *channel, *symptom;
     const char *lot_text, *store, *route;
-    int64_t product_id; /* 0 unknown */
+    const char *reference, *note; /* it is found by them: store/entry_find.h */
+    int64_t product_id;           /* 0 unknown */
     int32_t code_day, bought_day, found_day;
     int packs;
     int64_t units; /* returns; 0 otherwise */
     bool harm;
     const char *body;         /* JSON without contact */
     const char *contact;      /* JSON or NULL */
-    const char *contact_fold; /* what `erase` searches: "\nname\nphone digits\nmail\n", folded */
+    const char *contact_fold; /* what the caller is found by: store/contact.h */
     int64_t contact_purge_ms;
+    /* of one that is new, kept as it came: store/entry.h; sent NULL: as `body` */
+    const char *logged_by, *sent, *taken;
     struct complaint_lots lots;
 };
 

@@ -1,44 +1,61 @@
 #include "store/contact.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/erasures.h"
 #include <string.h>
 
-/* The lines of a fold that say something: name, phone digits, mail. */
-enum { KEYS = 3 };
+/* The keys of a fold. */
+enum { KEYS = 24 };
 struct keys {
     struct db_value of[KEYS]; /* borrowed from the fold; NULL where there is none */
     int count;
 };
 
-static struct keys keys_of(const char *fold)
+/* `words`: those of names, too. */
+static struct keys keys_of(const char *fold, bool words)
 {
-    struct keys keys = {{DB_NULL(), DB_NULL(), DB_NULL()}, 0};
+    struct keys keys = {.count = 0};
+    for (int i = 0; i < KEYS; i++)
+        keys.of[i] = DB_NULL();
     for (const char *line = fold; line[0] == '\n' && line[1] && keys.count < KEYS;) {
         size_t length = strcspn(line + 1, "\n");
-        if (length > 0)
+        if (length > 0 && (words || line[1] != ' '))
             keys.of[keys.count++] = DB_PIECE(line + 1, length);
         line += length + 1;
     }
     return keys;
 }
 
-int contact_add(struct store *store, int64_t complaint_id, const char *report, const char *body,
-                const char *fold, int64_t purge_after_ms, struct error *err)
+static int put_keys(struct store *store, int64_t contact_id, const char *fold, struct error *err)
 {
-    static const char SQL[] = "INSERT INTO contact(complaint_id, report, body, purge_after_ms)"
-                              " VALUES(?1, ?2, ?3, ?4)";
+    static const char SQL_OLD[] = "DELETE FROM contact_key WHERE contact_id = ?1";
     static const char SQL_KEY[] =
         "INSERT INTO contact_key(key, contact_id) VALUES(?1, ?2) ON CONFLICT DO NOTHING";
-    if (!body)
-        return 0;
-    const struct keys keys = keys_of(fold);
-    int rc = db_run(store, SQL,
-                    DB(DB_INT(complaint_id), DB_TEXT(report), DB_TEXT(body), DB_MS(purge_after_ms)),
-                    err);
-    int64_t contact_id = db_last_id(store);
+    const struct keys keys = keys_of(fold, true);
+    int rc = db_run(store, SQL_OLD, DB(DB_INT(contact_id)), err);
     for (int i = 0; i < keys.count && !rc; i++)
         rc = db_run(store, SQL_KEY, DB(keys.of[i], DB_INT(contact_id)), err);
     return rc;
+}
+
+int contact_add(struct store *store, int64_t complaint_id, const char *report, const char *body,
+                const char *fold, int64_t purge_after_ms, struct error *err)
+{
+    static const char SQL[] =
+        "INSERT INTO contact(complaint_id, report, body, purge_after_ms) SELECT ?1, ?2, ?3, ?4"
+        " WHERE NOT EXISTS (SELECT 1 FROM erased e WHERE e.report = CASE WHEN ?2 <> '' THEN ?2"
+        " ELSE (SELECT c.uuid FROM complaint c WHERE c.id = ?1) END)"
+        " ON CONFLICT(complaint_id, report) DO UPDATE SET body = excluded.body";
+    static const char SQL_ID[] = "SELECT id FROM contact WHERE complaint_id = ?1 AND report = ?2";
+    int64_t contact_id = 0;
+    if (!body)
+        return 0;
+    int rc = db_run(store, SQL,
+                    DB(DB_INT(complaint_id), DB_TEXT(report), DB_TEXT(body), DB_MS(purge_after_ms)),
+                    err);
+    if (!rc)
+        rc = db_number(store, SQL_ID, DB(DB_INT(complaint_id), DB_TEXT(report)), &contact_id, err);
+    return rc || !contact_id ? rc : put_keys(store, contact_id, fold, err);
 }
 
 int contact_get(struct store *store, int64_t complaint_id, const char *report, char **ret_json,
@@ -63,39 +80,51 @@ int contact_move(struct store *store, int64_t complaint_id, const char *report,
 
 /* ---- erasure ---- */
 
-/* All four statements have the same parameters: now, basis, fold. */
-#define TOMBSTONES                                                                                 \
-    "INSERT INTO erasure(complaint_id, at_ms, basis) SELECT complaint_id, ?1, ?2 FROM contact"
-#define WITH_KEY "(SELECT contact_id FROM contact_key WHERE key = ?3)"
+/* All statements have the same parameters: now, basis, key. */
+#define MARKS                                                                                      \
+    "INSERT INTO erased(report, at_ms, basis)"                                                     \
+    " SELECT CASE WHEN k.report <> '' THEN k.report ELSE c.uuid END, ?1, ?2"                       \
+    " FROM contact k JOIN complaint c ON c.id = k.complaint_id"
+#define ONCE " ON CONFLICT DO NOTHING"
+/* A number in another writing: one's digits begin as the other's, seven at least. */
+#define NUMBER "CASE WHEN substr(?3, 1, 1) = '#' AND length(?3) > 7 THEN ?3 END"
+#define WITH_KEY                                                                                   \
+    "(SELECT contact_id FROM contact_key WHERE key = ?3"                                           \
+    " UNION SELECT contact_id FROM contact_key WHERE key >= " NUMBER " AND key < " NUMBER          \
+    " || ':'"                                                                                      \
+    " UNION SELECT contact_id FROM contact_key WHERE key IN (substr(" NUMBER                       \
+    ", 1, 8), substr(" NUMBER ", 1, 9)))"
 #define BOUND "?1 IS NOT NULL AND ?2 IS NOT NULL"
 
-/* Leaves a tombstone for each, so that a restored backup can be purged again. */
-static int remove_contacts(struct store *store, const char *basis, const char *sql_tombstone,
-                           const char *sql_delete, const char *fold, int64_t now_ms, int *ret_count,
+/* The mark is on disk before the data is gone: a restored backup is erased again. */
+static int remove_contacts(struct store *store, const char *basis, const char *sql_mark,
+                           const char *sql_delete, const char *key, int64_t now_ms, int *ret_count,
                            struct error *err)
 {
-    int rc = db_run(store, sql_tombstone, DB(DB_MS(now_ms), DB_TEXT(basis), DB_TEXT(fold)), err);
+    int rc = db_run(store, sql_mark, DB(DB_MS(now_ms), DB_TEXT(basis), DB_TEXT(key)), err);
+    if (!rc && db_changes(store) > 0)
+        rc = erasures_write(store, err);
     if (!rc)
-        rc = db_run(store, sql_delete, DB(DB_MS(now_ms), DB_TEXT(basis), DB_TEXT(fold)), err);
+        rc = db_run(store, sql_delete, DB(DB_MS(now_ms), DB_TEXT(basis), DB_TEXT(key)), err);
     if (!rc)
         *ret_count = db_changes(store);
     return rc;
 }
 
-int contact_erase(struct store *store, const char *fold, int64_t now_ms, int *ret_erased,
+int contact_erase(struct store *store, const char *key, int64_t now_ms, int *ret_erased,
                   struct error *err)
 {
-    static const char SQL_TOMB[] = TOMBSTONES " WHERE id IN " WITH_KEY;
+    static const char SQL_MARK[] = MARKS " WHERE k.id IN " WITH_KEY ONCE;
     static const char SQL_DELETE[] = "DELETE FROM contact WHERE " BOUND " AND id IN " WITH_KEY;
-    return remove_contacts(store, "request", SQL_TOMB, SQL_DELETE, fold, now_ms, ret_erased, err);
+    return remove_contacts(store, "request", SQL_MARK, SQL_DELETE, key, now_ms, ret_erased, err);
 }
 
 int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct error *err)
 {
-    static const char SQL_TOMB[] = TOMBSTONES " WHERE purge_after_ms <= ?1 AND ?3 IS NULL";
+    static const char SQL_MARK[] = MARKS " WHERE k.purge_after_ms <= ?1 AND ?3 IS NULL" ONCE;
     static const char SQL_DELETE[] =
         "DELETE FROM contact WHERE purge_after_ms <= ?1 AND " BOUND " AND ?3 IS NULL";
-    return remove_contacts(store, "date", SQL_TOMB, SQL_DELETE, NULL, now_ms, ret_purged, err);
+    return remove_contacts(store, "date", SQL_MARK, SQL_DELETE, NULL, now_ms, ret_purged, err);
 }
 
 /* ---- the same person ---- */
@@ -120,7 +149,7 @@ int contact_same_person(struct store *store, const struct contact_query *query, 
                    " AND (?4 IS NULL OR p.lot_id IS NULL OR p.lot_id = ?4)"
                    " AND coalesce(coalesce(l.product_id, p.product_id) = ?7, 1)"
                    " ORDER BY 2 DESC, 1 LIMIT ?11";
-    const struct keys keys = keys_of(query->fold);
+    const struct keys keys = keys_of(query->fold, false);
     struct db_query q =
         db_query(store, SQL,
                  DB(DB_INT(query->self), DB_TEXT(query->symptom), DB_INT(query->is_return),

@@ -1,14 +1,21 @@
 /* Contact data: who called. Apart from everything else, read by the desk role only, purged by date
  * or erased on request. A complaint has one row for itself (report "") and one for each report that
  * was joined to it (report: that one's uuid); what a caller is found by is apart (contact_key), and
- * goes with it. Writing functions run inside the writer's
- * transaction. */
+ * goes with it. What the caller's texts repeat of contact data stands in that row as well, under
+ * "said", and nowhere else: so one row removed is all of it gone. Writing functions run inside the
+ * writer's transaction.
+ *
+ * Keys, one a line, with a line feed before the first: a whole name, a mail address, folded; "#"
+ * and the last nine digits of a phone number from the last to the first, so that writings with and
+ * without area or country begin alike; " " and one word of a name. */
 #ifndef ODDLOAF_STORE_CONTACT_H
 #define ODDLOAF_STORE_CONTACT_H
 
 #include "store/store.h"
 
-/* Nothing to do if `body` is NULL. `fold`: what `erase` searches, as in struct complaint_new. */
+/* Nothing to do if `body` is NULL, or if that report's contact data was erased before: what came
+ * again from a list or an older backup stays erased. Replaces what that report has, but for the day
+ * it is purged on. `fold`: the keys. */
 int contact_add(struct store *store, int64_t complaint_id, const char *report, const char *body,
                 const char *fold, int64_t purge_after_ms, struct error *err);
 /* *ret_json NULL if there is none; else malloc'd. */
@@ -17,7 +24,9 @@ int contact_get(struct store *store, int64_t complaint_id, const char *report, c
 /* The row of one report becomes that of another complaint's report. */
 int contact_move(struct store *store, int64_t complaint_id, const char *report,
                  int64_t to_complaint_id, const char *to_report, struct error *err);
-int contact_erase(struct store *store, const char *fold, int64_t now_ms, int *ret_erased,
+/* Every row with this key (not a word of a name); a number of seven digits or more also in another
+ * writing. Leaves a mark of each (store/erasures.h). */
+int contact_erase(struct store *store, const char *key, int64_t now_ms, int *ret_erased,
                   struct error *err);
 int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct error *err);
 

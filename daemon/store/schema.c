@@ -225,6 +225,8 @@ static const struct migration MIGRATIONS[] = {
     {10, SCHEMA_MOVE, NULL},
     {10, SCHEMA_HARM_CASES, NULL},
     {10, SCHEMA_HARM_HOLDS, NULL},
+    {10, SCHEMA_ENTRY, NULL},
+    {10, SCHEMA_ENTRY_ERASED, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

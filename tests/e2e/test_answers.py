@@ -198,6 +198,10 @@ def see_to_the_house(ask, first):
     ask.post("backup", {"path": str(ask.plant.dir / "backup.db")})
     ask.post("backup", {"path": "backup.db"}, 400)
     assert ask.get(f"complaints/{first}")["contact"]
+    assert ask.get("complaints?phone=555-0101")["complaints"][0]["contact"]
+    assert ask.get("complaints?limit=1")["next"]
+    ask.get("complaints?word=...", 400)
+    ask.get("complaints?since=soon", 400)
     assert ask.post("erase", {"contact": "555-0101"})["erased"]
     ask.get("nothing", 404)
     ask.raw(405, "POST", "/v1/status")

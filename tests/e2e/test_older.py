@@ -25,6 +25,21 @@ def read(plant, sql):
     return rows
 
 
+def repeat(plant):
+    """Contact data in the note of a complaint, from before they were kept apart."""
+    db = sqlite3.connect(plant.state / "oddloaf.db")
+    db.execute("UPDATE complaint SET body = json_set(body, '$.note', 'ring 607 555 0177, Zoë')"
+               " WHERE id = 1")
+    db.commit()
+    db.close()
+
+
+def check_repeated(plant):
+    uuid, body = read(plant, "SELECT uuid, body FROM complaint WHERE id = 1")[0]
+    assert json.loads(body)["note"] == "ring [phone], Zoë", body
+    assert plant.client_json("complaint", uuid)["sent"]["note"].startswith("ring ")
+
+
 def check_counts(plant, schema):
     status = plant.wait_idle()
     joined = schema >= 5
@@ -47,6 +62,10 @@ def check_told(plant):
     assert settled["verdict"]["cause"] == "packed-hot" and settled["ranked"], settled
     assert "ON HOLD" in plant.client("lot", "L1 6319 A0400", check=0).stdout
     assert plant.get("/v1/status")[1]["outbox"]["sent"] >= 4
+    for uuid, in read(plant, "SELECT uuid FROM complaint UNION ALL SELECT uuid FROM joined"):
+        whole = plant.client_json("complaint", uuid)
+        assert whole["complaint"] == uuid and whole["sent"]["symptom"], whole
+        assert whole["logged_by"] is None, "that was not kept then"
 
 
 def check_ranked_again(plant):
@@ -70,9 +89,11 @@ def other_rules(plant):
 def check(binaries, schema):
     plant = Plant(binaries, config={"time_zone": "UTC"})
     unpack(schema, plant.state)
+    repeat(plant)
     with plant:
         check_counts(plant, schema)
         check_told(plant)
+        check_repeated(plant)
         once = check_ranked_again(plant)
         plant.stop()
         plant.start()

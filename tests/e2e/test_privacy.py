@@ -3,6 +3,7 @@ wrote or sent is searched; erased data leaves the disk.             usage: test_
 import json
 import os
 import pathlib
+import shutil
 import sqlite3
 import sys
 import tempfile
@@ -11,7 +12,16 @@ import time
 from oddloaf import Plant, complaint
 
 NAME, PHONE, MAIL = "Ottoline Fenwick-Marsh", "555-0177", "ottoline@example.invalid"
-TRACES = [b"Ottoline", b"ottoline", b"Fenwick", b"fenwick", b"555-0177", b"5550177"]
+# what the caller's texts repeat of it, in other writings
+NOTE = ("Ottoline FENWICK here, mold all over; ring (607) 555–0177 or five five five oh one seven seven\n"
+        "or write to ottoline@example.invalid")
+REPEATS = {"note": NOTE, "store": "Fenwick's corner shop", "reference": "T-9 tel 555 0177",
+           "lot_text": "L1 6318 A0400 ottoline@example.invalid"}
+MASKED = {"note": "[name] [name] here, mold all over; ring [phone] or [phone]\nor write to [mail address]",
+          "store": "[name]'s corner shop", "reference": "T-9 tel [phone]",
+          "lot_text": "L1 6318 A0400 [mail address]"}
+TRACES = [b"Ottoline", b"ottoline", b"Fenwick", b"fenwick", b"555-0177", b"5550177", b"FENWICK", b"555 0177",
+          b"555.0177", "555–0177".encode(), b"#7710555", b"seven seven"]
 
 
 def everything(folder):
@@ -34,7 +44,7 @@ def check_nowhere(plant, mails):
 def check_joined(plant, mails):
     """A report joined to a complaint has contact data of its own: as well kept, as well erased;
     it goes along when the two are taken apart."""
-    first = complaint("L1 6317 A0400", contact={"phone": PHONE})
+    first = complaint("L1 6317 A0400", contact={"phone": PHONE}, note="Ottoline's bread")
     again = complaint("L1 6317 A0400", contact={"name": NAME, "email": MAIL}, harm=["illness"],
                       same_as=first["id"])
     later = complaint("L1 6317 A0400", contact={"name": NAME})
@@ -44,6 +54,7 @@ def check_joined(plant, mails):
     plant.wait_idle()
     check_answers(plant, answer["case"], first["id"], {"phone": PHONE})
     check_tables(plant)
+    assert plant.get("/v1/complaints/" + first["id"])[1]["note"] == "Ottoline's bread", "shown to the desk"
     stands = plant.get("/v1/complaints/" + first["id"])[1]
     assert [j["contact"]["name"] for j in stands["joined"]] == [NAME, NAME], stands["joined"]
     urgent = [data for _, data in everything(mails) if again["id"].encode() in data]
@@ -61,25 +72,102 @@ def check_joined(plant, mails):
     check_nowhere(plant, mails)
 
 
+def check_repeats(plant, mails):
+    """Contact data that the texts repeat: found at entry, shown to the desk as they were said, nowhere
+    else; found again by the number alone; gone with the contact."""
+    one = complaint(**{**REPEATS, "note": NOTE + ", my son was sick"}, contact={"name": NAME})
+    answer = plant.client_json("log", "--from", "-", stdin=json.dumps(one) + "\n")
+    found = {(a["field"], a["kind"]) for a in answer["apart"]}
+    assert found >= {("note", "name"), ("note", "phone"), ("note", "mail address"), ("store", "name"),
+                     ("reference", "phone"), ("lot_text", "mail address")}, answer["apart"]
+    assert any("holds a phone number: kept for the desk only" in a["says"] for a in answer["apart"])
+    assert answer["harm"] == ["illness"], "what is masked was read first"
+    text = plant.client("log", "--symptom", "mold", "--note", "call 607 555 0100").stdout
+    assert "kept for the desk only" in text.replace("\n", " "), text
+    plant.wait_idle()
+    check_tables(plant)
+    check_answers(plant, answer["case"], one["id"], {"name": NAME})
+    shown = plant.get("/v1/complaints/" + one["id"])[1]
+    assert shown["note"] == one["note"] and shown["sent"]["store"] == REPEATS["store"], shown
+    assert any(b"my son was sick" in data for _, data in everything(mails)), "harm is mailed"
+    for path, data in everything(mails):
+        assert not any(t in data for t in TRACES), (path, data)
+    assert plant.client_json("erase", "+1 607 555 0177")["erased"] == 1, "in any writing"
+    shown = plant.get("/v1/complaints/" + one["id"])[1]
+    assert shown["note"] == MASKED["note"] + ", my son was sick", shown["note"]
+    assert {k: shown["sent"][k] for k in ("store", "reference")} == {
+        k: MASKED[k] for k in ("store", "reference")}, shown["sent"]
+    alone = complaint(note="no name given, ring 555.0177")
+    plant.post("/v1/complaints", alone)
+    assert plant.client_json("erase", "5550177")["erased"] == 1, "found though no contact was given"
+    assert plant.get("/v1/complaints/" + alone["id"])[1]["note"] == "no name given, ring [phone]"
+    plant.post("/v1/complaints?rank=0", complaint())
+    time.sleep(0.5)
+    check_nowhere(plant, mails)
+
+
+def put_back(plant, backup):
+    plant.stop()
+    for name in ("oddloaf.db", "oddloaf.db-wal", "oddloaf.db-shm"):
+        (plant.state / name).unlink(missing_ok=True)
+    shutil.copy(backup, plant.state / "oddloaf.db")
+    plant.start()
+
+
+def check_backup(plant, mails):
+    """An older backup in place of the database brings nothing back that was erased since."""
+    kept = complaint(contact={"name": "Bela Other"})
+    gone = complaint(note="this is Ottoline", contact={"name": NAME, "phone": PHONE})
+    again = complaint(contact={"name": NAME}, same_as=kept["id"])
+    for one in (kept, gone, again):
+        plant.post("/v1/complaints", one)
+    backup = plant.dir / "older.db"
+    plant.client("backup", str(backup), check=0)
+    assert plant.client_json("erase", NAME)["erased"] == 2
+    lines = (plant.state / "erasures").read_text().splitlines()
+    assert {gone["id"], again["id"]} <= {line.split()[0] for line in lines}, lines
+    put_back(plant, backup)
+    assert "contact data erased again count=2" in plant.log_text()
+    backup.unlink()
+    for one in (gone, again):
+        whole = plant.get("/v1/complaints/" + one["id"])[1]
+        assert "contact" not in whole and "Ottoline" not in json.dumps(whole), whole
+    assert plant.get("/v1/complaints/" + kept["id"])[1]["contact"]["name"] == "Bela Other"
+    plant.post("/v1/complaints?rank=0", complaint())
+    time.sleep(0.5)
+    check_nowhere(plant, mails)
+    plant.client_json("erase", "Bela Other")
+
+
 def check_purge(plant, mails):
     """What is older than its day goes by itself; a joined report's as well."""
     first = complaint("L1 6316 A0400", contact={"name": NAME})
     plant.post("/v1/complaints", first)
-    plant.post("/v1/complaints", complaint("L1 6316 A0400", contact={"phone": PHONE},
+    plant.post("/v1/complaints", complaint("L1 6316 A0400", contact={"phone": PHONE}, note=NOTE,
                                            same_as=first["id"]))
     plant.wait_idle()
     plant.stop()
     db = sqlite3.connect(plant.state / "oddloaf.db")
     db.execute("PRAGMA secure_delete = ON")
-    assert db.execute("UPDATE contact SET purge_after_ms = 1").rowcount == 2
+    due = db.execute("SELECT count(*) FROM contact").fetchone()[0]
+    assert db.execute("UPDATE contact SET purge_after_ms = 1").rowcount == due >= 2
+    db.commit()
+    plant.start()
+    plant.wait_idle()
+    time.sleep(1)
+    plant.stop()
+    assert "contact data purged" not in plant.log_text(), "not before the clock was plausible for a day"
+    day_ago = int(time.time() * 1000) - 86_500_000
+    assert db.execute("UPDATE setting SET value = ? WHERE key = 'clock/steady_since_ms'",
+                      (str(day_ago),)).rowcount == 1
     db.commit()
     db.close()
     plant.start()  # the first round of housekeeping comes at once
     plant.post("/v1/complaints?rank=0", complaint())
     until = time.time() + 90
-    while time.time() < until and "contact data purged count=2" not in plant.log_text():
+    while time.time() < until and f"contact data purged count={due}" not in plant.log_text():
         time.sleep(0.2)
-    assert "contact data purged count=2" in plant.log_text()
+    assert f"contact data purged count={due}" in plant.log_text()
     plant.post("/v1/complaints?rank=0", complaint())
     time.sleep(0.5)
     check_nowhere(plant, mails)
@@ -114,7 +202,7 @@ def check_tables(plant):
     tables = [r[0] for r in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
     assert "contact" in tables
     for table in tables:
-        if table in ("contact", "contact_key"):
+        if table in ("contact", "contact_key", "sqlite_sequence"):
             continue
         for row in db.execute(f"SELECT * FROM \"{table}\""):
             text = repr(row).encode()
@@ -163,6 +251,8 @@ def main():
             plant.post("/v1/complaints", one)
             check_erase(plant, one["id"], mails)
             check_joined(plant, mails)
+            check_repeats(plant, mails)
+            check_backup(plant, mails)
             check_purge(plant, mails)
         print("contact data is where it belongs, and gone when erased")
 

@@ -18,7 +18,7 @@ import subprocess
 import sys
 import time
 
-from oddloaf import ROOT, Plant, UnixConnection
+from oddloaf import ROOT, Plant, UnixConnection, complaint
 from routes import ROLES, routes
 
 BINARIES = pathlib.Path(sys.argv[1])
@@ -62,7 +62,8 @@ def over_socket():
     groups = {role: [grp.getgrgid(who[role].pw_gid).gr_name] for role in ROLES}
     plant = Plant(BINARIES, config={"roles": groups})
     plant.dir.chmod(0o711)
-    return plant, lambda role: AsUser(plant.socket, who[role].pw_uid)
+    names = {role: user.pw_name for role, user in who.items()}
+    return plant, lambda role: AsUser(plant.socket, who[role].pw_uid), names
 
 
 def free_port():
@@ -80,6 +81,7 @@ def over_tls():
                     "30", "-subj", "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1"],
                    check=True, capture_output=True)
     tokens = {hashlib.sha256(f"token of {role}".encode()).hexdigest(): role for role in ROLES}
+    tokens[hashlib.sha256(b"token of desk").hexdigest()] = {"role": "desk", "name": "Front desk"}
     (plant.dir / "tokens.json").write_text(json.dumps(tokens))
     for name in ("tls.key", "tokens.json"):
         (plant.dir / name).chmod(0o600)
@@ -95,16 +97,17 @@ def over_tls():
         connection.token = f"token of {role}"
         return connection
 
-    return plant, connect
+    qa = hashlib.sha256(b"token of qa").hexdigest()
+    return plant, connect, {"desk": "Front desk", "qa": "token " + qa[:8]}
 
 
 # ---- the matrix ----
 
-def ask(connection, method, path):
+def ask(connection, method, path, body=None):
     headers = {"Content-Type": "application/json"} if method == "POST" else {}
     if hasattr(connection, "token"):
         headers["Authorization"] = "Bearer " + connection.token
-    connection.request(method, path, body=b"{}" if method == "POST" else None, headers=headers)
+    connection.request(method, path, body=json.dumps(body or {}) if method == "POST" else None, headers=headers)
     answer = connection.getresponse()
     return answer.status, answer.getheader("Content-Type"), answer.read()
 
@@ -132,6 +135,16 @@ def check_matrix(connect, table):
             assert is_denied(route, *answer) == (role not in route["roles"]), (role, route, answer)
         connection.close()
     return (len(ROLES) + 1) * len(table)
+
+
+def check_who(connect, names):
+    """A complaint says who logged it: the user the daemon knows the peer by."""
+    for role in ("desk", "qa"):
+        connection, one = connect(role), complaint()
+        assert ask(connection, "POST", "/v1/complaints", one)[0] == 201
+        whole = json.loads(ask(connection, "GET", "/v1/complaints/" + one["id"])[2])
+        assert whole["logged_by"] == names[role], (whole["logged_by"], names)
+        connection.close()
 
 
 def check_no_delay(connect):
@@ -168,12 +181,13 @@ def main():
     table = routes(BINARIES)
     assert len({(route["method"], route["path"]) for route in table}) == len(table) > 30
     check_manual(table)
-    plant, connect = {"socket": over_socket, "tokens": over_tls}[sys.argv[2]]()
+    plant, connect, names = {"socket": over_socket, "tokens": over_tls}[sys.argv[2]]()
     with plant:
         asked = check_matrix(connect, table)
         check_unknown_paths(connect)
         check_no_delay(connect)
         assert plant.get("/v1/status")[1]["counts"]["complaints"] == 0
+        check_who(connect, names)
     print(f"{asked} questions of {len(ROLES)} roles and a stranger are answered as the table says")
 
 

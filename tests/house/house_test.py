@@ -277,17 +277,19 @@ NOT_PLAIN = {
     "a trigger": (r"CREATE TRIGGER", None, set()),
     "RETURNING": (r"\bRETURNING\b", "the revision given, read where it is counted up", {"ranking.c"}),
     "ON CONFLICT": (r"ON CONFLICT", CONFLICT, {
-        "company_count.c", "contact.c", "joined.c", "outbox.c", "pattern_count.c", "ranking.c",
+        "company_count.c", "contact.c", "entry.c", "erasures.c", "joined.c", "outbox.c", "pattern_count.c", "ranking.c",
         "record_find.c", "record_sql.c", "store.c", "work.c"}),
-    "OR IGNORE, OR REPLACE": (r"\b(?:INSERT OR|REPLACE INTO)\b", CONFLICT, {"pattern_count.c"}),
+    "OR IGNORE, OR REPLACE": (r"\b(?:INSERT OR|REPLACE INTO)\b", CONFLICT, {"entry.c", "pattern_count.c"}),
     "row values": (r"\([\w.]+, [\w., ]+\) *(?:[<>=]+|IN) *\(", "a page begins behind the last row of "
                    "the one before, and several columns are counted in one look at the rows",
                    {"complaint.c", "move.c", "recount.c"}),
     "max or min of two": (r"\b(?:max|min)\([^()]*,", None, set()),
-    "the row's number": (r"\browid\b(?<!WITHOUT ROWID)", "the order in which files were accepted",
-                         {"load_file.c"}),
+    "the row's number": (r"\browid\b(?<!WITHOUT ROWID)", "the order in which files were accepted; the "
+                         "table of words has no other key", {"entry.c", "entry_find.c", "load_file.c"}),
+    "a table of words": (r"\bMATCH\b|'optimize'", "every engine has one of its own",
+                         {"entry.c", "entry_find.c"}),
     "CROSS JOIN": (r"CROSS JOIN", ORDER,
-                   {"contact.c", "evidence.c", "pattern.c", "pattern_count.c", "pattern_cuts.c",
+                   {"contact.c", "entry_find.c", "evidence.c", "pattern.c", "pattern_count.c", "pattern_cuts.c",
                     "retained.c"}),
     "a function of the engine": (
         r"\b(?:ifnull|iif|total|group_concat|instr|typeof|strftime|unixepoch|printf|julianday|hex|"

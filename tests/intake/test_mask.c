@@ -21,6 +21,54 @@ static void names_in_any_case(void **state)
     assert_masked("Danae is another", "Danae is another");
 }
 
+static void names_in_any_alphabet(void **state)
+{
+    static const struct {
+        const char *name, *text, *masked;
+    } ROWS[] = {
+        {"Мария Ёлкина", "звонила МАРИЯ, елкина", "звонила [name], [name]"},
+        {"Γιώργος Παπάς", "ο ΓΙΩΡΓΟΣ Παπας", "ο [name] [name]"},
+        {"李小雷", "我是李小雷打电话", "我是[name]打电话"},
+        {"Li Wei", "Li said a little, WEI too", "[name] said a little, [name] too"},
+        {"Jürgen Straße", "JURGEN STRASSE", "[name] [name]"},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        json_t *contact = json_pack("{s:s}", "name", ROWS[i].name);
+        char *masked = mask_contact(ROWS[i].text, contact);
+        assert_string_equal(masked, ROWS[i].masked);
+        free(masked);
+        json_decref(contact);
+    }
+}
+
+/* A ticket or a code: only what is surely a number to ring. */
+static void codes_keep_their_digits(void **state)
+{
+    static const struct {
+        const char *text, *masked;
+    } ROWS[] = {{"20-117-4433", "20-117-4433"},
+                {"6321 0412 33", "6321 0412 33"},
+                {"call 607 555 0199", "call [phone]"},
+                {"+1 607 5550199", "[phone]"},
+                {"607-555-0199", "[phone]"},
+                {"L2 5550142", "L2 [phone]"},
+                {"Dana", "[name]"}};
+    json_t *contact = json_pack("{s:s, s:s}", "name", "Dana", "phone", "607 555 0142");
+    const struct mask_options sure = {.contact = contact, .sure = true};
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        char *masked = mask_text(ROWS[i].text, &sure, NULL, NULL);
+        assert_string_equal(masked, ROWS[i].masked);
+        free(masked);
+    }
+    const struct mask_options code = {.code = "6321 0412 33"};
+    char *masked = mask_text("it says 6321 0412 33\ntwice", &code, NULL, NULL);
+    assert_string_equal(masked, "it says 6321 0412 33\ntwice");
+    free(masked);
+    json_decref(contact);
+}
+
 static void phone_numbers_in_any_writing(void **state)
 {
     (void)state;
@@ -28,6 +76,22 @@ static void phone_numbers_in_any_writing(void **state)
     assert_masked("ring 50142!", "ring [phone]!");
     assert_masked("+1 (607) 555-0142 or 607.555.0199.", "[phone] or [phone].");
     assert_masked("(607) 555 0142 after six", "[phone] after six");
+    assert_masked("555\xE2\x80\x93"
+                  "0199, 607\xC2\xA0"
+                  "555\xC2\xB7"
+                  "0199",
+                  "[phone], [phone]");
+    assert_masked("6 0 7 5 5 5 0 1 9 9", "[phone]");
+    assert_masked("607_555_0199", "[phone]");
+    assert_masked("607 - 555 - 0199", "[phone]");
+    assert_masked("five five five, oh one nine nine please", "[phone] please");
+    assert_masked("seis cero siete 5 5 5 0199", "[phone]");
+    assert_masked("\xEF\xBC\x95\xEF\xBC\x95\xEF\xBC\x95-\xEF\xBC\x90\xEF\xBC\x91"
+                  "\xEF\xBC\x99\xEF\xBC\x99",
+                  "[phone]");
+    assert_masked("\xD9\xA5\xD9\xA5\xD9\xA5 \xD9\xA0\xD9\xA1\xD9\xA9\xD9\xA9", "[phone]");
+    assert_masked("607-555-0199 ext. 12, or 555-0199x7", "[phone], or [phone]");
+    assert_masked("2026-11-27 555-0199", "2026-11-27 [phone]");
 }
 
 static void mail_addresses(void **state)
@@ -45,6 +109,9 @@ static void what_is_no_contact_data_stays(void **state)
     assert_masked("L2 6321 B0412, 4 spots, 680 g", "L2 6321 B0412, 4 spots, 680 g");
     assert_masked("mold\r\nBcc: on it\t", "mold Bcc: on it ");
     assert_masked("schimmel auf dem Brötchen", "schimmel auf dem Brötchen");
+    assert_masked("4006381333931 on the pack", "4006381333931 on the pack");
+    assert_masked("packed 20261127, two or three loaves", "packed 20261127, two or three loaves");
+    assert_masked("4 spots, 680 g, 2 - 3 mm each, 1.5 cm", "4 spots, 680 g, 2 - 3 mm each, 1.5 cm");
     assert_masked("", "");
     char *masked = mask_contact("ask Dana at 555-0142", NULL);
     assert_string_equal(masked, "ask Dana at [phone]");
@@ -54,10 +121,9 @@ static void what_is_no_contact_data_stays(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(names_in_any_case),
-        cmocka_unit_test(phone_numbers_in_any_writing),
-        cmocka_unit_test(mail_addresses),
-        cmocka_unit_test(what_is_no_contact_data_stays),
+        cmocka_unit_test(names_in_any_case),       cmocka_unit_test(names_in_any_alphabet),
+        cmocka_unit_test(codes_keep_their_digits), cmocka_unit_test(phone_numbers_in_any_writing),
+        cmocka_unit_test(mail_addresses),          cmocka_unit_test(what_is_no_contact_data_stays),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -67,7 +67,7 @@ static const struct {
     {"INSERT INTO outbox_delivery VALUES(1, 'qa', 1, 'waiting', 0, 0, 0, NULL, NULL)",
      "UPDATE outbox_delivery SET state = 'lost'"},
     {"UPDATE outbox_delivery SET urgent = 0", "UPDATE outbox_delivery SET urgent = 2"},
-    {"INSERT INTO erasure VALUES(1, 1, 0, 'request')", "UPDATE erasure SET basis = 'whim'"},
+    {"INSERT INTO erased VALUES(1, 'u1', 0, 'request')", "UPDATE erased SET basis = 'whim'"},
     {"INSERT INTO load_file VALUES('a', 'lots', 'f', 'p', 0, 0, 0, 0, 'done', 0)",
      "UPDATE load_file SET state = 'half'"},
     {"INSERT INTO company_count VALUES('mold', 0, 1, 0, 1)", "UPDATE company_count SET n = -1"},

@@ -1,0 +1,182 @@
+#include "base/when.h"
+#include "commands/command.h"
+#include "form/said_date.h"
+#include "show/pick.h"
+#include "show/standing.h"
+#include "show/table.h"
+#include <stdlib.h>
+#include <string.h>
+
+enum { USUAL_LIMIT = 20, PAGE = 200, LIMIT_MOST = 10000, ID_SHOWN = 13, NOTE_SHOWN = 90 };
+
+static const struct option_row options[] = {
+    {"phone", "NUMBER", "the caller's phone number, in any writing (desk)"},
+    {"name", "NAME", "words of the caller's name, or how they begin (desk)"},
+    {"ticket", "TICKET", "how its number in another system begins"},
+    {"store", "NAME", "words of the store"},
+    {"lot", "CODE", "words of the code as read, or the lot it was placed in"},
+    {"since", "DATE", "received from then on"},
+    {"limit", "N", "at most so many (20)"},
+    {0}};
+static const struct column columns[] = {
+    {"complaint", COLUMN_LEFT, 0}, {"received", COLUMN_LEFT, 0},
+    {"case", COLUMN_LEFT, 0},      {"symptom", COLUMN_LEFT, 0},
+    {"lot", COLUMN_LEFT, 10},      {"what was said", COLUMN_LEFT, 16}};
+
+static void append(struct text_buffer *out, const char *text)
+{
+    if (*text)
+        text_appendf(out, "%s%s", out->length ? "; " : "", text);
+}
+
+/* What tells it from others: who, which ticket, where, in which words. */
+static void add_said(struct table *t, const json_t *item)
+{
+    struct text_buffer said = {0};
+    char note[NOTE_SHOWN + 1], store[128] = "";
+    const json_t *contact = json_object_get(item, "contact");
+    const char *whole = pick_text(item, "note", "");
+    text_append(&said, "");
+    append(&said, pick_text(item, "reference", ""));
+    append(&said, pick_text(contact, "name", ""));
+    append(&said, pick_text(contact, "phone", ""));
+    if (pick_has(item, "store"))
+        snprintf(store, sizeof store, "store %.110s", pick_text(item, "store", ""));
+    append(&said, store);
+    append(&said, text_clip(whole, note, sizeof note));
+    if (strlen(whole) > strlen(note))
+        text_append(&said, "...");
+    table_add(t, said.data);
+    text_buffer_free(&said);
+}
+
+static void add_complaint(struct table *t, const json_t *item)
+{
+    table_addf(t, "%.*s", ID_SHOWN, pick_text(item, "complaint", "?"));
+    table_addf(t, "%.10s", pick_text(item, "received_at", "?"));
+    table_add(t, pick_text(item, "case", "?"));
+    table_add(t, pick_text(item, "symptom", ""));
+    table_add(t, standing_named(item));
+    add_said(t, item);
+}
+
+static void show(const struct client *c, const json_t *complaints, bool more)
+{
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    size_t i;
+    const json_t *item;
+    json_array_foreach(complaints, i, item)
+    {
+        add_complaint(t, item);
+    }
+    if (table_rows(t) > 0)
+        table_print(t, &c->view, 0);
+    else
+        view_text(&c->view, VIEW_PLAIN, 0, 0, "No such complaint.");
+    if (more)
+        view_text(&c->view, VIEW_PLAIN, 0, 0, "There are more: --limit takes a larger number.");
+    table_free(t);
+}
+
+static char *words_of(const struct args *a)
+{
+    struct text_buffer words = {0};
+    for (int i = 0; i < a->count; i++)
+        text_appendf(&words, "%s%s", i ? " " : "", a->words[i]);
+    return a->count ? text_take(&words) : NULL;
+}
+
+struct asking {
+    const struct args *args;
+    const char *words, *since;
+};
+
+static int get_page(struct client *c, const struct asking *asking, const char *after, int64_t limit,
+                    json_t **ret)
+{
+    static const char *const passed[] = {"phone", "name", "ticket", "store", "lot"};
+    struct text_buffer path = {0};
+    char number[24];
+    text_append(&path, "/v1/complaints");
+    client_path_query(&path, "word", asking->words);
+    for (size_t i = 0; i < sizeof passed / sizeof *passed; i++)
+        client_path_query(&path, passed[i], args_value(asking->args, passed[i]));
+    client_path_query(&path, "since", asking->since);
+    client_path_query(&path, "after", after);
+    snprintf(number, sizeof number, "%lld", (long long)limit);
+    client_path_query(&path, "limit", number);
+    int rc = client_get(c, path.data, ret);
+    text_buffer_free(&path);
+    return rc;
+}
+
+/* Follows the pages up to the limit; *ret_next is NULL once there are no more. */
+static int collect(struct client *c, const struct asking *asking, int64_t limit, json_t *found,
+                   char *next, size_t next_size)
+{
+    next[0] = '\0';
+    do {
+        json_t *page = NULL;
+        int64_t left = limit - (int64_t)json_array_size(found);
+        int rc = get_page(c, asking, next[0] ? next : NULL, left < PAGE ? left : PAGE, &page);
+        if (rc)
+            return rc;
+        json_array_extend(found, json_object_get(page, "complaints"));
+        text_clip(pick_text(page, "next", ""), next, next_size);
+        json_decref(page);
+    } while (next[0] && (int64_t)json_array_size(found) < limit);
+    return EXIT_DONE;
+}
+
+static int answer(const struct client *c, json_t *found, const char *next)
+{
+    if (c->json) {
+        json_t *document = json_pack("{sO ss?}", "complaints", found, "next", *next ? next : NULL);
+        client_print(document);
+        json_decref(document);
+    } else {
+        show(c, found, *next != '\0');
+    }
+    return json_array_size(found) ? EXIT_DONE : EXIT_NOT_FOUND;
+}
+
+static int find(struct client *c, const struct args *a)
+{
+    int64_t limit = USUAL_LIMIT;
+    int32_t day = 0;
+    char since[16], next[32];
+    struct error err = {0};
+    const char *said = args_value(a, "since");
+    if (args_has(a, "limit") &&
+        (text_to_int64(args_value(a, "limit"), &limit) != 0 || limit < 1 || limit > LIMIT_MOST))
+        return client_usage(c, "--limit takes a number from 1 to %d", LIMIT_MOST);
+    if (said && said_date(said, zone_day(c->zone).today, SAID_PAST, &day, &err) != 0) {
+        error_field(&err, "--since", said);
+        client_fail(c, &err);
+        return EXIT_USAGE;
+    }
+    char *words = words_of(a);
+    const struct asking asking = {a, words, said ? day_format(day, since) : NULL};
+    json_t *found = json_array();
+    int rc = collect(c, &asking, limit, found, next, sizeof next);
+    if (!rc)
+        rc = answer(c, found, next);
+    json_decref(found);
+    free(words);
+    return rc;
+}
+
+const struct command cmd_find = {
+    .name = "find",
+    .args = "[WORD...]",
+    .help = "finds complaints: by words, caller, ticket, store, lot",
+    .more =
+        "Every WORD must stand in the note, the reference, the store or the code as read; case "
+        "and accents make no difference, and WORD* is how a word begins. All that is given must "
+        "fit; without anything, the last complaints. The last logged come first. "
+        "What is shown of a complaint's id is enough to name it.",
+    .options = options,
+    .least = 0,
+    .most = -1,
+    .exec = find,
+};

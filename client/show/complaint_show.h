@@ -1,0 +1,10 @@
+/* One complaint whole, for people. */
+#ifndef ODDLOAF_CLIENT_SHOW_COMPLAINT_SHOW_H
+#define ODDLOAF_CLIENT_SHOW_COMPLAINT_SHOW_H
+
+#include "show/view.h"
+#include <jansson.h>
+
+void complaint_show(const struct view *v, const json_t *complaint);
+
+#endif

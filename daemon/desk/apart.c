@@ -1,0 +1,160 @@
+#include "desk/apart.h"
+#include "base/jsonx.h"
+#include "intake/fields.h"
+#include "intake/mask.h"
+#include "store/contact.h"
+#include "store/lot_find.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- taking apart ---- */
+
+struct looking {
+    struct apart *apart;
+    const char *field;
+    unsigned told; /* kinds, as bits */
+};
+
+static void add_key(struct apart *apart, enum mask_kind kind, const char *at, size_t length)
+{
+    char key[160];
+    char *text = xstrndup(at, length);
+    if (kind == MASK_PHONE) {
+        char digits[64];
+        complaint_form_contact_key(mask_digits(at, length, digits, sizeof digits), key, sizeof key);
+    } else {
+        complaint_form_contact_key(text, key, sizeof key);
+    }
+    text_appendf(&apart->keys, "%s\n", key);
+    free(text);
+}
+
+/* A word of the name is found by the name itself, which is in the contact. */
+static void on_found(void *arg, enum mask_kind kind, const char *at, size_t length)
+{
+    static const char *const KINDS[] = {
+        [MASK_MAIL] = "mail address", [MASK_PHONE] = "phone", [MASK_NAME] = "name"};
+    struct looking *l = arg;
+    char says[128];
+    if (kind != MASK_NAME)
+        add_key(l->apart, kind, at, length);
+    if (l->told & 1u << kind)
+        return;
+    l->told |= 1u << kind;
+    snprintf(says, sizeof says, "the %s holds %s: kept for the desk only",
+             strcmp(l->field, "lot_text") == 0 ? "lot code" : l->field, mask_says(kind));
+    json_array_append_new(l->apart->told, json_pack("{s:s, s:s, s:s}", "field", l->field, "kind",
+                                                    KINDS[kind], "says", says));
+}
+
+/* A name of the trade is no person's. */
+static bool is_on_record(struct store *store, const char *field, const char *text)
+{
+    bool known = false, any = true;
+    bool is_store = strcmp(field, "store") == 0;
+    if (!is_store && strcmp(field, "route") != 0)
+        return false;
+    enum lot_find_place kind = is_store ? LOT_FIND_STORE : LOT_FIND_ROUTE;
+    /* without any dispatch on record every name is told as known */
+    return lot_find_place_known(store, kind, "\x01", &any, NULL) == 0 && !any &&
+           lot_find_place_known(store, kind, text, &known, NULL) == 0 && known;
+}
+
+static bool is_code(const char *field)
+{
+    return strcmp(field, "lot_text") == 0 || strcmp(field, "reference") == 0;
+}
+
+static void take_field(const struct field *f, json_t *body, const struct mask_options *options,
+                       struct apart *apart)
+{
+    struct looking looking = {apart, f->name, 0};
+    json_t *value = json_object_get(body, f->name);
+    char *masked = mask_text(json_string_value(value), options, on_found, &looking);
+    if (looking.told) {
+        json_object_set(apart->said, f->name, value);
+        json_object_set_new(body, f->name, json_string(masked));
+    }
+    free(masked);
+}
+
+void apart_take(struct store *store, json_t *body, const json_t *contact, bool code_reads,
+                struct apart *ret)
+{
+    char code[256];
+    *ret = (struct apart){json_object(), json_array(), {0}};
+    const char *lot_text = json_string_value(json_object_get(body, "lot_text"));
+    text_clip(lot_text ? lot_text : "", code, sizeof code);
+    text_append(&ret->keys, "");
+    for (const struct field *f = fields_all(); f->name; f++) {
+        const char *text = json_string_value(json_object_get(body, f->name));
+        bool is_lot = strcmp(f->name, "lot_text") == 0;
+        if (!text || (!is_lot && !(f->flags & FIELD_TYPED)) || is_on_record(store, f->name, text))
+            continue;
+        const struct mask_options options = {.contact = contact,
+                                             .code = !is_lot || code_reads ? code : NULL,
+                                             .sure = is_code(f->name)};
+        take_field(f, body, &options, ret);
+    }
+}
+
+void apart_clear(struct apart *apart)
+{
+    json_decref(apart->said);
+    json_decref(apart->told);
+    text_buffer_free(&apart->keys);
+}
+
+char *apart_contact(const struct apart *apart, const json_t *contact)
+{
+    bool said = json_object_size(apart->said) > 0;
+    if (!contact && !said)
+        return NULL;
+    json_t *row = contact ? json_copy((json_t *)contact) : json_object();
+    if (said)
+        json_object_set(row, "said", apart->said);
+    char *text = jsonx_dump(row);
+    json_decref(row);
+    return text;
+}
+
+char *apart_fold(const struct apart *apart, const char *contact_fold)
+{
+    struct text_buffer fold = {0};
+    text_append(&fold, contact_fold ? contact_fold : "\n");
+    text_append(&fold, apart->keys.data ? apart->keys.data : "");
+    return text_take(&fold);
+}
+
+/* ---- showing ---- */
+
+static void put_back(json_t *into, const json_t *said)
+{
+    const char *name;
+    json_t *text;
+    json_object_foreach((json_t *)said, name, text)
+    {
+        if (json_object_get(into, name))
+            json_object_set(into, name, text);
+    }
+}
+
+json_t *apart_show(struct store *store, int64_t complaint_id, const char *report, json_t *body,
+                   json_t *sent)
+{
+    char *text = NULL;
+    json_t *contact = NULL;
+    if (contact_get(store, complaint_id, report, &text, NULL) == 0 && text)
+        jsonx_parse(text, strlen(text), &contact, NULL);
+    free(text);
+    const json_t *said = json_object_get(contact, "said");
+    put_back(body, said);
+    put_back(sent, said);
+    json_object_del(contact, "said");
+    if (contact && json_object_size(contact) == 0) {
+        json_decref(contact);
+        contact = NULL;
+    }
+    return contact;
+}

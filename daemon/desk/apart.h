@@ -1,0 +1,34 @@
+/* What a caller's texts repeat of contact data (their number in the note, their name as the store)
+ * is kept with the contact, not with the complaint. The complaint's body has "[phone]" in its
+ * place, so that whatever is told of it to other roles, in mails, hooks, pages and exports, is
+ * without; the desk is shown the texts as they were said; and they go with the contact, on its day
+ * or on request.
+ */
+#ifndef ODDLOAF_DESK_APART_H
+#define ODDLOAF_DESK_APART_H
+
+#include "base/text.h"
+#include "intake/complaint_form.h"
+#include "store/complaint.h"
+
+struct apart {
+    json_t *said;            /* {"note": "…"}: texts as they were said; empty if none holds any */
+    json_t *told;            /* [{"field","kind","says"}] */
+    struct text_buffer keys; /* of what was found: store/contact.h */
+};
+
+/* What the complaint is known by is left as it is: a code that reads as one (`code_reads`), a store
+ * or route on record. Changes the texts of `body`. `contact` may be NULL. */
+void apart_take(struct store *store, json_t *body, const json_t *contact, bool code_reads,
+                struct apart *ret);
+void apart_clear(struct apart *apart);
+/* The contact's row: what store/contact.h takes, NULL if there is nothing to keep. malloc'd. */
+char *apart_contact(const struct apart *apart, const json_t *contact);
+char *apart_fold(const struct apart *apart, const char *contact_fold);
+
+/* For the desk: the contact data of a report, NULL if none are kept (new reference); the texts it
+ * said are put back into `body` and `sent` (each may be NULL). */
+json_t *apart_show(struct store *store, int64_t complaint_id, const char *report, json_t *body,
+                   json_t *sent);
+
+#endif

@@ -1,0 +1,167 @@
+#include "desk/apart_again.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "desk/apart.h"
+#include "store/contact.h"
+#include "store/joined.h"
+#include <stdlib.h>
+#include <string.h>
+
+/* What a report says, as it was said, and what is left of it without contact data. */
+struct again {
+    const struct desk *desk;
+    struct store *store;
+    const struct entry_report *row;
+    json_t *contact; /* of the report; NULL none */
+    json_t *caller;  /* by which its texts are looked through: contact, with others' names */
+    struct error *err;
+};
+
+static json_t *parse(const char *text)
+{
+    json_t *json = NULL;
+    if (text)
+        jsonx_parse(text, strlen(text), &json, NULL);
+    return json;
+}
+
+static const char *text_of(const json_t *body, const char *name)
+{
+    return json_string_value(json_object_get(body, name));
+}
+
+static const char *report_of(const struct again *a)
+{
+    return a->row->joined ? a->row->report : "";
+}
+
+static json_t *caller_of(const json_t *contact, const char *names)
+{
+    json_t *caller = contact ? json_copy((json_t *)contact) : json_object();
+    const char *own = text_of(contact, "name");
+    if (*names)
+        json_object_set_new(caller, "name", json_sprintf("%s %s", own ? own : "", names));
+    return caller;
+}
+
+/* The text without contact data; NULL for NULL. malloc'd. */
+static char *masked(const struct again *a, json_t *said)
+{
+    struct apart apart;
+    if (!said)
+        return NULL;
+    apart_take(a->store, said, a->caller, a->row->code_reads, &apart);
+    apart_clear(&apart);
+    return jsonx_dump(said);
+}
+
+static int take_sent(void *arg, const struct entry_row *row)
+{
+    *(json_t **)arg = parse(row->sent);
+    return 0;
+}
+
+static json_t *first_of(const struct again *a)
+{
+    char *text = NULL;
+    if (a->row->joined || joined_first(a->store, a->row->complaint_id, &text, NULL))
+        return NULL;
+    json_t *first = parse(text);
+    free(text);
+    return first;
+}
+
+/* The keys are made anew as well: an older version kept others. */
+static int keep_contact(const struct again *a, const struct apart *apart)
+{
+    char *keys = a->contact ? complaint_form_contact_keys(a->contact) : NULL;
+    char *fold = apart_fold(apart, keys), *text = apart_contact(apart, a->contact);
+    int rc = contact_add(a->store, a->row->complaint_id, report_of(a), text, fold,
+                         a->row->logged_ms + a->desk->contact_ms, a->err);
+    free(keys);
+    free(fold);
+    free(text);
+    return rc;
+}
+
+static int keep(const struct again *a, json_t *body, json_t *sent, json_t *first)
+{
+    struct apart apart;
+    apart_take(a->store, body, a->caller, a->row->code_reads, &apart);
+    char *text = jsonx_dump(body), *sent_text = masked(a, sent), *first_text = masked(a, first);
+    const struct complaint_new c = {.reference = text_of(body, "reference"),
+                                    .store = text_of(body, "store"),
+                                    .route = text_of(body, "route"),
+                                    .lot_text = text_of(body, "lot_text"),
+                                    .note = text_of(body, "note"),
+                                    .body = text};
+    int rc = keep_contact(a, &apart);
+    if (!rc && strcmp(text, a->row->body) != 0)
+        rc = entry_rewrite(a->store, a->row, &c, sent_text, first_text, a->err);
+    else if (!rc)
+        rc = entry_put(a->store, a->row->report, &c, a->err);
+    free(text);
+    free(sent_text);
+    free(first_text);
+    apart_clear(&apart);
+    return rc;
+}
+
+int apart_again_report(const struct desk *desk, struct store *store, const struct entry_report *row,
+                       const char *names, struct error *err)
+{
+    struct again a = {.desk = desk, .store = store, .row = row, .err = err};
+    json_t *body = NULL, *sent = NULL, *first = first_of(&a);
+    int rc = jsonx_parse(row->body, strlen(row->body), &body, err);
+    if (!rc) {
+        entry_get(store, row->report, take_sent, &sent, NULL);
+        a.contact = apart_show(store, row->complaint_id, report_of(&a), body, sent);
+        json_decref(apart_show(store, row->complaint_id, report_of(&a), first, NULL));
+        a.caller = caller_of(a.contact, names);
+        rc = keep(&a, body, sent, first);
+    }
+    json_decref(body);
+    json_decref(sent);
+    json_decref(first);
+    json_decref(a.contact);
+    json_decref(a.caller);
+    return rc;
+}
+
+/* ---- a complaint ---- */
+
+struct callers {
+    const struct desk *desk;
+    struct store *store;
+    struct text_buffer names;
+    struct error *err;
+};
+
+static int add_name(void *arg, const struct entry_report *row)
+{
+    struct callers *c = arg;
+    json_t *contact =
+        apart_show(c->store, row->complaint_id, row->joined ? row->report : "", NULL, NULL);
+    const char *name = text_of(contact, "name");
+    text_appendf(&c->names, "%s ", name ? name : "");
+    json_decref(contact);
+    return 0;
+}
+
+static int look_again(void *arg, const struct entry_report *row)
+{
+    struct callers *c = arg;
+    return apart_again_report(c->desk, c->store, row, c->names.data, c->err);
+}
+
+int apart_again_complaint(const struct desk *desk, struct store *store, int64_t complaint_id,
+                          struct error *err)
+{
+    struct callers c = {desk, store, {0}, err};
+    text_append(&c.names, "");
+    int rc = entry_each_of(store, complaint_id, add_name, &c, err);
+    if (!rc)
+        rc = entry_each_of(store, complaint_id, look_again, &c, err);
+    text_buffer_free(&c.names);
+    return rc;
+}

@@ -1,0 +1,14 @@
+/* The complaint somebody means: by its id, how its id begins, or its number in another system. */
+#ifndef ODDLOAF_DESK_NAMED_H
+#define ODDLOAF_DESK_NAMED_H
+
+#include "base/error.h"
+#include "base/uuid.h"
+#include "store/store.h"
+
+/* ERROR_NOT_FOUND: none; ERROR_CONFLICT: several, the text lists them with their receipt. A whole
+ * id is taken as it is, whether there is such a complaint or not. */
+int named_complaint(struct store *store, const char *word, char uuid[static UUID_TEXT],
+                    struct error *err);
+
+#endif

@@ -1,0 +1,13 @@
+/* What versions before this one wrote, or a restored backup of one: made what this one keeps. */
+#ifndef ODDLOAF_DESK_OLDER_H
+#define ODDLOAF_DESK_OLDER_H
+
+#include "desk/desk.h"
+#include "store/store.h"
+
+/* Gives the next few hundred reports that have none their entry (store/entry.h), and takes out of
+ * their texts what they repeat of contact data (desk/apart.h); *ret_count is 0 once all have one.
+ * In the writer's transaction; before anybody is answered. */
+int older_take_in(const struct desk *desk, struct store *store, int *ret_count, struct error *err);
+
+#endif

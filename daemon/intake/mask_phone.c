@@ -1,0 +1,283 @@
+#include "intake/mask_phone.h"
+#include "base/text.h"
+#include <ctype.h>
+#include <stdint.h>
+#include <string.h>
+
+enum { DIGITS_LEAST = 7, DIGITS_MOST = 15, OWN_LEAST = 5, BETWEEN_MOST = 3, DIGITS_SIZE = 64 };
+
+static const struct {
+    const char *word;
+    char digit;
+} SPOKEN[] = {{"zero", '0'},   {"oh", '0'},    {"one", '1'},  {"two", '2'},   {"three", '3'},
+              {"four", '4'},   {"five", '5'},  {"six", '6'},  {"seven", '7'}, {"eight", '8'},
+              {"nine", '9'},   {"cero", '0'},  {"uno", '1'},  {"dos", '2'},   {"tres", '3'},
+              {"cuatro", '4'}, {"cinco", '5'}, {"seis", '6'}, {"siete", '7'}, {"ocho", '8'},
+              {"nueve", '9'}};
+
+/* The zeros of digits that are not ASCII: Arabic, Persian, Devanagari, Bengali, full width. */
+static const struct {
+    unsigned char lead[3]; /* before the last byte; 0 ends */
+    unsigned char zero;
+} SCRIPTS[] = {{{0xD9}, 0xA0},
+               {{0xDB}, 0xB0},
+               {{0xE0, 0xA5}, 0xA6},
+               {{0xE0, 0xA7}, 0xA6},
+               {{0xEF, 0xBC}, 0x90}};
+
+static const char *const BETWEEN[] = {" ",
+                                      "-",
+                                      ".",
+                                      "/",
+                                      "(",
+                                      ")",
+                                      "_",
+                                      ",",
+                                      "\xC2\xA0",
+                                      "\xC2\xB7",
+                                      "\xE2\x80\x89",
+                                      "\xE2\x80\xAF",
+                                      "\xE2\x80\xA2",
+                                      "\xE2\x80\x90",
+                                      "\xE2\x80\x91",
+                                      "\xE2\x80\x92",
+                                      "\xE2\x80\x93",
+                                      "\xE2\x80\x94",
+                                      "\xE2\x88\x92"};
+
+/* ---- pieces ---- */
+
+static bool is_letter(char c)
+{
+    return isalpha((unsigned char)c) || (unsigned char)c >= 0x80;
+}
+
+/* Bytes of the spoken digit here, 0 if there is none. */
+static size_t spoken_at(const char *at, char *ret)
+{
+    for (size_t i = 0; i < sizeof SPOKEN / sizeof SPOKEN[0]; i++) {
+        size_t length = strlen(SPOKEN[i].word);
+        if (strncasecmp(at, SPOKEN[i].word, length) == 0 && !is_letter(at[length])) {
+            *ret = SPOKEN[i].digit;
+            return length;
+        }
+    }
+    return 0;
+}
+
+static size_t digit_at(const char *at, char *ret)
+{
+    *ret = *at;
+    if (isdigit((unsigned char)*at))
+        return 1;
+    for (size_t i = 0; i < sizeof SCRIPTS / sizeof SCRIPTS[0]; i++) {
+        size_t lead = strlen((const char *)SCRIPTS[i].lead);
+        if (strncmp(at, (const char *)SCRIPTS[i].lead, lead) != 0)
+            continue;
+        unsigned last = (unsigned char)at[lead];
+        if (last >= SCRIPTS[i].zero && last < SCRIPTS[i].zero + 10u) {
+            *ret = (char)('0' + (last - SCRIPTS[i].zero));
+            return lead + 1;
+        }
+    }
+    return 0;
+}
+
+static size_t between_at(const char *at)
+{
+    for (size_t i = 0; i < sizeof BETWEEN / sizeof BETWEEN[0]; i++) {
+        size_t length = strlen(BETWEEN[i]);
+        if (strncmp(at, BETWEEN[i], length) == 0)
+            return length;
+    }
+    return 0;
+}
+
+/* ---- a number ---- */
+
+struct number {
+    char digits[DIGITS_SIZE];
+    size_t count, length; /* digits, bytes */
+    bool spoken;          /* ends in a word */
+};
+
+/* Digits with a little between them; a comma only where they are spoken. */
+static void read_number(const char *at, struct number *n)
+{
+    size_t length = *at == '+' || *at == '(';
+    int between = 0;
+    *n = (struct number){0};
+    while (at[length] && between <= BETWEEN_MOST && n->count + 1 < sizeof n->digits) {
+        char digit;
+        size_t size = digit_at(at + length, &digit);
+        bool spoken = size == 0 && (between > 0 || n->count == 0);
+        if (spoken)
+            size = spoken_at(at + length, &digit);
+        if (size) {
+            n->digits[n->count++] = digit;
+            n->length = length + size;
+            n->spoken = spoken;
+            between = 0;
+        } else {
+            bool none = n->count == 0 || (at[length] == ',' && !n->spoken);
+            size = none ? 0 : between_at(at + length);
+            between++;
+        }
+        if (!size)
+            break;
+        length += size;
+    }
+    n->digits[n->count] = '\0';
+}
+
+/* " x12", " ext. 12": rung from inside. */
+static size_t extension_at(const char *at)
+{
+    static const char *const WORDS[] = {"x", "ext.", "ext", "extension"};
+    size_t blank = *at == ' ';
+    for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
+        size_t length = blank + strlen(WORDS[i]);
+        if (strncasecmp(at + blank, WORDS[i], strlen(WORDS[i])) != 0)
+            continue;
+        length += at[length] == ' ';
+        size_t digits = strspn(at + length, "0123456789");
+        if (digits > 0 && digits < DIGITS_LEAST && !is_letter(at[length + digits]))
+            return length + digits;
+    }
+    return 0;
+}
+
+static size_t plain_digits(const char *text, char *out, size_t size)
+{
+    size_t count = 0;
+    char digit;
+    for (; text && *text && count + 1 < size; text++) {
+        if (digit_at(text, &digit))
+            out[count++] = digit;
+    }
+    out[count] = '\0';
+    return count;
+}
+
+/* The caller's own number may be said without its area. */
+static bool is_own(const struct number *n, const struct mask_options *o)
+{
+    char own[DIGITS_SIZE];
+    size_t least = o->sure ? DIGITS_LEAST : OWN_LEAST;
+    const char *phone = json_string_value(json_object_get(o->contact, "phone"));
+    size_t length = plain_digits(phone, own, sizeof own);
+    return n->count >= least && n->count <= length &&
+           strcmp(own + length - n->count, n->digits) == 0;
+}
+
+static bool is_of_code(const struct number *n, const char *code)
+{
+    char digits[DIGITS_SIZE];
+    return plain_digits(code, digits, sizeof digits) && strstr(digits, n->digits);
+}
+
+/* "tel", "call", … just before it. */
+static bool is_announced(const char *text, const char *at)
+{
+    static const char *const WORDS[] = {"tel",    "phone", "call",  "ring", "cell",
+                                        "mobile", "fon",   "text",  "fax",  "telefono",
+                                        "ph",     "mob",   "llamar"};
+    while (at > text && strchr(" .:#", at[-1]))
+        at--;
+    for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
+        size_t length = strlen(WORDS[i]);
+        if ((size_t)(at - text) >= length && strncasecmp(at - length, WORDS[i], length) == 0 &&
+            ((size_t)(at - text) == length || !is_letter(at[-(long)length - 1])))
+            return true;
+    }
+    return false;
+}
+
+/* +1…, (607) 555-0142, 607-555-0142: nobody writes a code or a ticket like that. */
+static bool is_dialled(const char *at, size_t length)
+{
+    static const char *const SHAPES[] = {"(999) 999-9999", "(999)999-9999", "999-999-9999",
+                                         "999.999.9999"};
+    if (*at == '+')
+        return true;
+    for (size_t i = 0; i < sizeof SHAPES / sizeof SHAPES[0]; i++) {
+        size_t k = 0;
+        while (k < length && SHAPES[i][k] &&
+               (SHAPES[i][k] == '9' ? isdigit((unsigned char)at[k]) : at[k] == SHAPES[i][k]))
+            k++;
+        if (k == length && !SHAPES[i][k])
+            return true;
+    }
+    return false;
+}
+
+size_t mask_phone_at(const char *text, const char *at, const struct mask_options *o)
+{
+    struct number n;
+    read_number(at, &n);
+    if (n.count == 0)
+        return 0;
+    size_t extension = extension_at(at + n.length);
+    if (!extension && isalpha((unsigned char)at[n.length]))
+        return 0;
+    if (is_own(&n, o))
+        return n.length + extension;
+    bool rung = *at == '+' || is_announced(text, at);
+    if (n.count < DIGITS_LEAST || n.count > DIGITS_MOST || (!rung && is_of_code(&n, o->code)))
+        return 0;
+    if (o->sure && !rung && !is_dialled(at, n.length))
+        return 0;
+    return n.length + extension;
+}
+
+char *mask_digits(const char *at, size_t length, char *out, size_t size)
+{
+    size_t count = 0;
+    char digit;
+    for (const char *end = at + length; at < end && count + 1 < size;) {
+        size_t bytes = digit_at(at, &digit);
+        if (!bytes)
+            bytes = spoken_at(at, &digit);
+        if (bytes)
+            out[count++] = digit;
+        at += bytes ? bytes : 1;
+    }
+    out[count] = '\0';
+    return out;
+}
+
+/* ---- what is none ---- */
+
+static bool has_shape(const char *at, const char *shape)
+{
+    size_t i = 0;
+    for (; shape[i]; i++)
+        if (shape[i] == '9' ? !isdigit((unsigned char)at[i]) : at[i] != shape[i])
+            return false;
+    return !isdigit((unsigned char)at[i]);
+}
+
+/* GTIN-12, -13, -14: the last digit checks the others (GS1 General Specifications 7.9). */
+static bool is_article(const char *digits, size_t count)
+{
+    int sum = 0;
+    if (count < 12 || count > 14)
+        return false;
+    for (size_t i = 0; i + 1 < count; i++)
+        sum += (digits[i] - '0') * ((count - 1 - i) % 2 ? 3 : 1);
+    return (10 - sum % 10) % 10 == digits[count - 1] - '0';
+}
+
+size_t mask_phone_not_at(const char *at)
+{
+    static const char *const DATES[] = {"9999-99-99", "99.99.9999", "99/99/9999", "9.9.9999",
+                                        "9/9/9999",   "99/9/9999",  "9/99/9999",  "9.99.9999",
+                                        "99.9.9999",  "9999/99/99", "9999.99.99", "99-99-9999"};
+    for (size_t i = 0; i < sizeof DATES / sizeof DATES[0]; i++)
+        if (has_shape(at, DATES[i]))
+            return strlen(DATES[i]);
+    size_t digits = strspn(at, "0123456789");
+    bool day = digits == 8 && (strncmp(at, "20", 2) == 0) && strncmp(at + 4, "12", 2) <= 0 &&
+               strncmp(at + 6, "31", 2) <= 0;
+    return day || is_article(at, digits) ? digits : 0;
+}

@@ -1,0 +1,46 @@
+/* What came in, as it came in: one entry a report, by its uuid, whether it is a complaint or joined
+ * to one. Written when it is logged and never changed by joining, separating or correcting; only
+ * what it is found by (entry_find.h) follows the complaint. Holds no contact data: the texts are
+ * those of the complaint's body, where "[phone]" stands for a number (desk/apart.h). Writing runs
+ * inside the writer's transaction. */
+#ifndef ODDLOAF_STORE_ENTRY_H
+#define ODDLOAF_STORE_ENTRY_H
+
+#include "store/complaint.h"
+
+/* Text lives until the callback returns. */
+struct entry_row {
+    const char *logged_by; /* the user the daemon knew the sender by; "" from before it was kept */
+    const char *sent, *taken; /* JSON: the complaint without contact, and what its note gave */
+};
+typedef int (*entry_each)(void *arg, const struct entry_row *row);
+
+/* ERROR_NOT_FOUND if there is none. */
+int entry_get(struct store *store, const char *report, entry_each each, void *arg,
+              struct error *err);
+
+/* Keeps it if it is new; makes what it is found by that of `complaint`. */
+int entry_put(struct store *store, const char *report, const struct complaint_new *complaint,
+              struct error *err);
+
+/* A report as it stands: a complaint, or one joined to a complaint. */
+struct entry_report {
+    const char *report, *body;
+    int64_t complaint_id, logged_ms;
+    bool joined, code_reads; /* code_reads: of a complaint whose code is on record, or would be */
+};
+typedef int (*entry_each_report)(void *arg, const struct entry_report *row);
+/* Those that have no entry, as every one of an older file. */
+int entry_each_without(struct store *store, int limit, entry_each_report each, void *arg,
+                       struct error *err);
+/* A complaint and all that is joined to it. */
+int entry_each_of(struct store *store, int64_t complaint_id, entry_each_report each, void *arg,
+                  struct error *err);
+/* A report's texts where contact data was found in them, without it: its body (of a complaint with
+ * lot_text, store and route), what was sent, and what the complaint said before others were joined
+ * to it; `sent` (of one that has no entry yet) and `first` may be NULL. */
+int entry_rewrite(struct store *store, const struct entry_report *row,
+                  const struct complaint_new *complaint, const char *sent, const char *first,
+                  struct error *err);
+
+#endif

@@ -1,0 +1,223 @@
+#include "store/entry_find.h"
+#include "base/text.h"
+#include "store/db.h"
+#include "store/lot_find.h"
+#include <ctype.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { TEXT_SIZE = 160, BEGINNING_LEAST = 4, NAME_WORDS = 3 };
+
+/* ---- by name ---- */
+
+struct ids {
+    char (*uuids)[UUID_TEXT];
+    int most, count;
+};
+
+static int ids_of(struct store *store, const char *sql, const char *word, struct ids *ids,
+                  struct error *err)
+{
+    struct db_query q = db_query(store, sql, DB(DB_TEXT(word), DB_INT(ids->most)), err);
+    while (db_next(&q))
+        db_copy(&q, 0, ids->uuids[ids->count++], UUID_TEXT);
+    return db_end(&q, 0);
+}
+
+/* How an id may begin, in lower case. */
+static bool is_beginning(const char *word, char out[static UUID_TEXT])
+{
+    size_t length = strlen(word);
+    if (length < BEGINNING_LEAST || length >= UUID_TEXT)
+        return false;
+    for (size_t i = 0; i <= length; i++) {
+        bool dash = i == 8 || i == 13 || i == 18 || i == 23;
+        if (word[i] && (dash ? word[i] != '-' : !isxdigit((unsigned char)word[i])))
+            return false;
+        out[i] = (char)tolower((unsigned char)word[i]);
+    }
+    return true;
+}
+
+int entry_find_named(struct store *store, const char *word, char (*uuids)[UUID_TEXT], int most,
+                     int *ret_count, struct error *err)
+{
+    static const char SQL_TICKET[] =
+        "SELECT report FROM entry WHERE ticket = ?1 ORDER BY id DESC LIMIT ?2";
+    /* no id has anything beyond '~' in it */
+    static const char SQL_BEGINNING[] =
+        "SELECT report FROM entry WHERE report >= ?1 AND report < ?1 || '~'"
+        " ORDER BY id DESC LIMIT ?2";
+    char ticket[TEXT_SIZE], id[UUID_TEXT];
+    struct ids ids = {uuids, most, 0};
+    bool whole = uuid_normalize(word, id);
+    text_fold(word, ticket, sizeof ticket);
+    int rc = whole ? 0 : ids_of(store, SQL_TICKET, ticket, &ids, err);
+    if (!rc && (whole || (ids.count == 0 && is_beginning(word, id))))
+        rc = ids_of(store, SQL_BEGINNING, id, &ids, err);
+    *ret_count = ids.count;
+    return rc;
+}
+
+/* ---- by what it says ---- */
+
+/* What is bound, in the order of the parameters. */
+struct wanted {
+    struct text_buffer match, lot_match; /* of the table of words; empty: none */
+    char ticket[TEXT_SIZE], lot[TEXT_SIZE], phone[TEXT_SIZE];
+    char name[NAME_WORDS][TEXT_SIZE];
+};
+
+static bool is_word_byte(char c)
+{
+    return isalnum((unsigned char)c) || (unsigned char)c >= 0x80;
+}
+
+/* `"sour" AND "moldy" *`: each quoted, so that nothing a person types is taken for a sign of the
+ * query's own. `column` NULL: any. */
+static int add_terms(struct text_buffer *match, const char *column, const char *text,
+                     const char *field, struct error *err)
+{
+    size_t before = match->length;
+    for (const char *at = text; *at;) {
+        size_t length = strcspn(at, " \t\n");
+        bool begins = length > 1 && at[length - 1] == '*', says = false;
+        for (size_t i = 0; i < length; i++)
+            says = says || is_word_byte(at[i]);
+        if (says) {
+            text_appendf(match, "%s%s%s\"", match->length ? " AND " : "", column ? column : "",
+                         column ? " : " : "");
+            for (size_t i = 0; i < length; i++)
+                text_append_bytes(match, at[i] == '"' ? " " : at + i, 1);
+            text_append(match, begins ? "\" *" : "\"");
+        }
+        at += length + (at[length] != '\0');
+    }
+    if (match->length > before)
+        return 0;
+    error_field(err, field, text);
+    return error_set(err, ERROR_INVALID, "has no letter and no digit to look for");
+}
+
+/* A word of a name as contact_key has it. */
+static void split_name(const char *name, struct wanted *w)
+{
+    char folded[TEXT_SIZE];
+    text_fold(name, folded, sizeof folded);
+    char *at = folded;
+    for (int i = 0; i < NAME_WORDS && *at; i++) {
+        size_t length = strcspn(at, " ");
+        snprintf(w->name[i], TEXT_SIZE, " %.*s", (int)length, at);
+        at += length + (at[length] == ' ');
+    }
+}
+
+static int want(const struct entry_filter *f, struct wanted *w, struct error *err)
+{
+    int rc = 0;
+    text_append(&w->match, "");
+    text_append(&w->lot_match, "");
+    if (f->words)
+        rc = add_terms(&w->match, NULL, f->words, "word", err);
+    if (!rc && f->store)
+        rc = add_terms(&w->match, "store", f->store, "store", err);
+    if (!rc && f->lot)
+        rc = add_terms(&w->lot_match, "lot_text", f->lot, "lot", err);
+    if (f->lot)
+        lot_find_fold(f->lot, w->lot, sizeof w->lot);
+    if (f->ticket)
+        text_fold(f->ticket, w->ticket, sizeof w->ticket);
+    if (f->phone)
+        text_clip(f->phone, w->phone, sizeof w->phone);
+    if (f->name)
+        split_name(f->name, w);
+    return rc;
+}
+
+/* ?1 match, ?2 ticket, ?3 phone, ?4 ?5 ?6 words of the name, ?7 lot's match, ?8 lot, ?9 since,
+ * ?10 after, ?11 limit. Each set stands alone, so that the smallest can lead. */
+#define BEGINS(column, with) column " >= " with " AND " column " < " with " || char(1114111)"
+#define TICKETS "SELECT id FROM entry WHERE " BEGINS("ticket", "?2")
+#define PHONES                                                                                     \
+    "SELECT contact_id FROM contact_key WHERE key >= ?3 AND key < ?3 || ':' UNION"                 \
+    " SELECT contact_id FROM contact_key WHERE key IN (substr(?3, 1, 6), substr(?3, 1, 7),"        \
+    " substr(?3, 1, 8), substr(?3, 1, 9))"
+#define NAMES(with) "SELECT contact_id FROM contact_key WHERE " BEGINS("key", with)
+#define ALSO(with, set) " AND (" with " IS NULL OR k.id IN (" set "))"
+#define CALLERS                                                                                    \
+    "SELECT e.id FROM (" PHONES " UNION " NAMES(                                                   \
+        "?4") ") y JOIN contact k ON k.id = y.contact_id"                                          \
+              " JOIN complaint c ON c.id = k.complaint_id JOIN entry e ON e.report ="              \
+              " CASE WHEN k.report <> '' THEN k.report ELSE c.uuid END WHERE 1" ALSO("?3", PHONES) \
+                  ALSO("?4", NAMES("?4")) ALSO("?5", NAMES("?5")) ALSO("?6", NAMES("?6"))
+#define LOTS                                                                                       \
+    "SELECT rowid FROM entry_words WHERE entry_words MATCH coalesce(?7, '\"\"') UNION"             \
+    " SELECT e.id FROM lot l JOIN complaint c ON c.lot_id = l.id JOIN entry e ON e.report = "      \
+    "c.uuid"                                                                                       \
+    " WHERE l.fold = ?8"
+#define REPORT                                                                                     \
+    " LEFT JOIN joined j ON j.uuid = e.report JOIN complaint c ON c.id ="                          \
+    " coalesce(j.complaint_id, (SELECT x.id FROM complaint x WHERE x.uuid = e.report))"
+#define FOUND                                                                                      \
+    "SELECT e.id, c.id, c.case_id, coalesce(j.received_ms, c.received_ms), e.report, c.uuid,"      \
+    " coalesce(j.body, c.body) FROM "
+#define FITS                                                                                       \
+    " (?2 IS NULL OR e.id IN (" TICKETS ")) AND (coalesce(?3, ?4) IS NULL OR e.id IN (" CALLERS    \
+    ")) AND (?8 IS NULL OR e.id IN (" LOTS ")) AND (?9 IS NULL OR coalesce(j.received_ms,"         \
+    " c.received_ms) >= ?9) AND (?10 IS NULL OR e.id < ?10)"
+#define LAST_FIRST(id) " ORDER BY " id " DESC LIMIT ?11"
+
+/* What leads: the few that a caller, a ticket or a lot has; else the words, which come by number;
+ * else all, from the last. */
+static const char *sql_of(const struct wanted *w)
+{
+    static const char SQL_FEW[] =
+        FOUND "entry e" REPORT " WHERE e.id IN (" TICKETS " UNION " CALLERS " UNION " LOTS
+              ") AND (?1 IS NULL OR e.id IN (SELECT rowid FROM entry_words WHERE entry_words MATCH"
+              " ?1)) AND" FITS LAST_FIRST("e.id");
+    static const char SQL_WORDS[] =
+        FOUND "entry_words CROSS JOIN entry e ON e.id ="
+              " entry_words.rowid" REPORT
+              " WHERE entry_words MATCH ?1 AND" FITS LAST_FIRST("entry_words.rowid");
+    static const char SQL_ALL[] =
+        FOUND "entry e" REPORT " WHERE ?1 IS NULL AND" FITS LAST_FIRST("e.id");
+    if (w->ticket[0] || w->phone[0] || w->name[0][0] || w->lot[0])
+        return SQL_FEW;
+    return w->match.length ? SQL_WORDS : SQL_ALL;
+}
+
+static int each_found(struct db_query *q, entry_each_found each, void *arg)
+{
+    int rc = 0;
+    db_keep(q); /* callbacks ask for contacts and lots */
+    while (!rc && db_next(q)) {
+        const struct entry_found row = {.entry = db_int64(q, 0),
+                                        .complaint_id = db_int64(q, 1),
+                                        .case_id = db_int64(q, 2),
+                                        .received_ms = db_ms(q, 3),
+                                        .report = db_text(q, 4),
+                                        .complaint = db_text(q, 5),
+                                        .body = db_text(q, 6)};
+        rc = each(arg, &row);
+    }
+    return db_end(q, rc);
+}
+
+int entry_find(struct store *store, const struct entry_filter *f, entry_each_found each, void *arg,
+               struct error *err)
+{
+    struct wanted w = {.ticket = ""};
+    int rc = want(f, &w, err);
+    if (!rc) {
+        struct db_query q = db_query(store, sql_of(&w),
+                                     DB(DB_SAID(w.match.data), DB_SAID(w.ticket), DB_SAID(w.phone),
+                                        DB_SAID(w.name[0]), DB_SAID(w.name[1]), DB_SAID(w.name[2]),
+                                        DB_SAID(w.lot_match.data), DB_SAID(w.lot),
+                                        DB_MS(f->since_ms), DB_ID(f->after), DB_INT(f->limit)),
+                                     err);
+        rc = each_found(&q, each, arg);
+    }
+    text_buffer_free(&w.match);
+    text_buffer_free(&w.lot_match);
+    return rc;
+}

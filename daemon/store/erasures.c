@@ -1,0 +1,185 @@
+#include "store/erasures.h"
+#include "base/text.h"
+#include "base/uuid.h"
+#include "store/db.h"
+#include "store/store_inside.h"
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+static const char WRITTEN[] = "erasures/written"; /* seq of the last mark in the file */
+static const char APPLIED[] = "erasures/applied"; /* bytes of it that this database has applied */
+
+static char *path_of(const struct store *store)
+{
+    struct text_buffer path = {0};
+    const char *slash = strrchr(store->path, '/');
+    text_append_bytes(&path, store->path, slash ? (size_t)(slash - store->path) + 1 : 0);
+    text_append(&path, ERASURES_FILE);
+    return text_take(&path);
+}
+
+static int fail(struct error *err, const char *path, const char *what)
+{
+    error_at(err, path, 0, 0);
+    error_hint(err, "nothing is erased before its mark is on disk");
+    return error_set(err, errno == ENOSPC || errno == EDQUOT ? ERROR_NO_SPACE : ERROR_IO,
+                     "cannot be %s: %s", what, strerror(errno));
+}
+
+static int read_setting(struct store *store, const char *key, int64_t *ret, struct error *err)
+{
+    char *text = NULL;
+    *ret = 0;
+    int rc = store_setting_get(store, key, &text, err);
+    if (!rc && text && text_to_int64(text, ret))
+        *ret = 0;
+    free(text);
+    return rc;
+}
+
+static int write_setting(struct store *store, const char *key, int64_t value, struct error *err)
+{
+    char text[24];
+    snprintf(text, sizeof text, "%lld", (long long)value);
+    return store_setting_set(store, key, text, err);
+}
+
+/* ---- writing ---- */
+
+static int read_marks(struct store *store, int64_t after, struct text_buffer *out,
+                      int64_t *ret_last, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT seq, report, at_ms, basis FROM erased WHERE seq > ?1 ORDER BY seq";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(after)), err);
+    *ret_last = after;
+    while (db_next(&q)) {
+        *ret_last = db_int64(&q, 0);
+        text_appendf(out, "%s %lld %s\n", db_text(&q, 1), (long long)db_int64(&q, 2),
+                     db_text(&q, 3));
+    }
+    return db_end(&q, 0);
+}
+
+/* After a line that a crash cut short, a new one begins. */
+static int append(const char *path, const char *text, size_t length, struct error *err)
+{
+    char last = '\n';
+    int fd = open(path, O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
+    if (fd < 0)
+        return fail(err, path, "opened");
+    off_t size = lseek(fd, 0, SEEK_END);
+    bool ok = size >= 0 && (size == 0 || pread(fd, &last, 1, size - 1) == 1);
+    ok = ok && (last == '\n' || write(fd, "\n", 1) == 1);
+    ok = ok && write(fd, text, length) == (ssize_t)length && fsync(fd) == 0;
+    int rc = ok ? 0 : fail(err, path, "written");
+    close(fd);
+    return rc;
+}
+
+int erasures_write(struct store *store, struct error *err)
+{
+    struct text_buffer lines = {0};
+    int64_t after = 0, last = 0;
+    char *path = path_of(store);
+    text_append(&lines, "");
+    int rc = read_setting(store, WRITTEN, &after, err);
+    if (!rc)
+        rc = read_marks(store, after, &lines, &last, err);
+    if (!rc && lines.length)
+        rc = append(path, lines.data, lines.length, err);
+    if (!rc && lines.length)
+        rc = write_setting(store, WRITTEN, last, err);
+    text_buffer_free(&lines);
+    free(path);
+    return rc;
+}
+
+/* ---- applying ---- */
+
+static int apply_line(struct store *store, char *line, int *count, struct error *err)
+{
+    static const char SQL_MARK[] = "INSERT INTO erased(report, at_ms, basis) VALUES(?1, ?2, ?3)"
+                                   " ON CONFLICT DO NOTHING";
+    static const char SQL_DELETE[] =
+        "DELETE FROM contact WHERE report = ?1 OR (report = '' AND complaint_id ="
+        " (SELECT id FROM complaint WHERE uuid = ?1))";
+    char uuid[UUID_TEXT], basis[16] = "";
+    long long at_ms = 0;
+    char *blank = strchr(line, ' ');
+    if (!blank || sscanf(blank, " %lld %15s", &at_ms, basis) != 2)
+        return 0;
+    *blank = '\0';
+    if (!uuid_normalize(line, uuid) ||
+        (strcmp(basis, "request") != 0 && strcmp(basis, "date") != 0))
+        return 0;
+    int rc = db_run(store, SQL_MARK, DB(DB_TEXT(uuid), DB_MS(at_ms), DB_TEXT(basis)), err);
+    if (!rc)
+        rc = db_run(store, SQL_DELETE, DB(DB_TEXT(uuid)), err);
+    if (!rc)
+        *count += db_changes(store);
+    return rc;
+}
+
+static int apply_lines(struct store *store, FILE *file, int *count, struct error *err)
+{
+    char *line = NULL;
+    size_t size = 0;
+    int rc = 0;
+    while (!rc && getline(&line, &size, file) > 0)
+        rc = apply_line(store, line, count, err);
+    free(line);
+    return rc;
+}
+
+/* The marks this database has are in the file; what was applied need not be written again. */
+static int note_applied(struct store *store, int64_t bytes, struct error *err)
+{
+    static const char SQL_LAST[] = "SELECT max(seq) FROM erased";
+    int64_t last = 0;
+    int rc = write_setting(store, APPLIED, bytes, err);
+    if (!rc)
+        rc = db_number(store, SQL_LAST, NULL, &last, err);
+    return rc ? rc : write_setting(store, WRITTEN, last, err);
+}
+
+static int apply_file(struct store *store, const char *path, FILE *file, int *count,
+                      struct error *err)
+{
+    struct stat about;
+    int64_t applied = 0;
+    int rc = read_setting(store, APPLIED, &applied, err);
+    if (!rc && fstat(fileno(file), &about))
+        rc = fail(err, path, "read");
+    if (rc || about.st_size == applied)
+        return rc;
+    if (applied < about.st_size)
+        fseeko(file, applied, SEEK_SET); /* else it is another file: all of it */
+    rc = apply_lines(store, file, count, err);
+    if (!rc && ferror(file))
+        rc = fail(err, path, "read");
+    return rc ? rc : note_applied(store, about.st_size, err);
+}
+
+int erasures_apply(struct store *store, int *ret_count, struct error *err)
+{
+    int count = 0;
+    char *path = path_of(store);
+    int rc = erasures_write(store, err); /* of a version that had no such file */
+    FILE *file = rc ? NULL : fopen(path, "re");
+    if (!rc && !file && errno != ENOENT)
+        rc = fail(err, path, "read");
+    if (file) {
+        rc = apply_file(store, path, file, &count, err);
+        fclose(file);
+    }
+    if (ret_count)
+        *ret_count = count;
+    free(path);
+    return rc;
+}
