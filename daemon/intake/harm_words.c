@@ -63,6 +63,18 @@ static int find_enye(const struct harm_language *language, const char *note,
     return harm_words_language_find(language, text, strlen(text), hash, false);
 }
 
+/* "throwin", "pukin": the word with the g that was dropped. -1: none. */
+static int find_dropped_g(const struct harm_language *language, const struct note_word *word,
+                          uint32_t hash)
+{
+    char text[LEXICON_WORD + 1];
+    if (word->length < 5 || strcmp(word->text + word->length - 2, "in") != 0)
+        return -1;
+    snprintf(text, sizeof text, "%sg", word->text);
+    return harm_words_language_find(language, text, word->length + 1,
+                                    harm_words_hash_next(hash, 'g'), false);
+}
+
 /* Which words of the language it is: itself, beginnings of it, else one that it misspells. */
 static void find_own(const struct harm_words *words, const struct harm_language *language,
                      const char *note, const struct note_word *word, struct harm_token *token)
@@ -81,6 +93,8 @@ static void find_own(const struct harm_words *words, const struct harm_language 
             add_own(token, stem);
     }
     int exact = harm_words_language_find(language, word->text, word->length, hash, false);
+    if (exact < 0)
+        exact = find_dropped_g(language, word, hash);
     if (exact >= 0)
         add_own(token, exact);
     int other = exact < 0 ? harm_words_misspelled(words, language, word) : -1;

@@ -89,6 +89,12 @@ static size_t word_end(const char *note, size_t at)
     return at;
 }
 
+/* "n/v/d", "c/o", "w/ fever": a stroke behind one letter shortens, it ends no sentence. */
+static bool is_shorthand(const char *note, size_t at, const struct note_word *last)
+{
+    return note[at] == '/' && last->to == at && last->length == 1;
+}
+
 int lexicon_split(const char *note, struct note_word **ret)
 {
     int count = 0, capacity = 64;
@@ -99,6 +105,8 @@ int lexicon_split(const char *note, struct note_word **ret)
         bool apostrophe;
         size_t mark = mark_at(note + at, &pause, &apostrophe);
         if (mark) {
+            if (count && is_shorthand(note, at, &words[count - 1]))
+                pause = PAUSE_NONE;
             before = pause > before ? pause : before;
             at += mark;
             continue;

@@ -167,6 +167,53 @@ static void slips_and_languages(void **state)
     CHECK_CASES(cases);
 }
 
+static void shorthand_is_read(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"pt presented w/ n/v/d x 12h post ingestion of bread, resolved", "illness"},
+        {"c/o abd pain after consuming product", "illness"},
+        {"he is throwin up evrything", "illness"},
+        {"no mold/my son was vomiting", "illness"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+/* What is said of people when they are ill and of any loaf when it is old. */
+static void bread_is_not_ill(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"the bread was rotten and the crust went white", ""},
+        {"the loaf was a mess", ""},
+        {"I felt rotten all night", "illness"},
+        {"my mum went white and clammy", "illness"},
+        {"todas las piezas estaban malas", ""},
+        {"el pan se puso verde", ""},
+        {"estamos malos en casa", "illness"},
+        {"mi hijo se puso verde", "illness"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+/* A word that a file writes with its ñ hides the same word with an n (as "uña" must hide "una"). */
+static void enye_hides_only_another_word(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"toda la familia en el baño", "illness"},
+        {"toda la familia en el bano", "illness"},
+        {"se dañó una muela", "injury"},
+        {"se dano una muela", "injury"},
+        {"le hizo daño a mi hijo", "illness"},
+        {"le hizo dano a mi hijo", "illness"},
+        {"doña Carmen se enfermó", "illness"},
+        {"traía una uña", "foreign-matter"},
+        {"había una sustancia extraña en la bolsa", "tampering"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
 static void the_list(void **state)
 {
     static char line[4096];
@@ -363,6 +410,9 @@ int main(void)
         cmocka_unit_test(others_may_be_hurt),
         cmocka_unit_test(guesses_and_idioms_are_possible_at_most),
         cmocka_unit_test(slips_and_languages),
+        cmocka_unit_test(shorthand_is_read),
+        cmocka_unit_test(bread_is_not_ill),
+        cmocka_unit_test(enye_hides_only_another_word),
         cmocka_unit_test(the_list),
         cmocka_unit_test(long_notes_are_read_whole_and_in_time),
         cmocka_unit_test(errors_name_the_place),
