@@ -63,16 +63,30 @@ static int find_enye(const struct harm_language *language, const char *note,
     return harm_words_language_find(language, text, strlen(text), hash, false);
 }
 
-/* "throwin", "pukin": the word with the g that was dropped. -1: none. */
-static int find_dropped_g(const struct harm_language *language, const struct note_word *word,
-                          uint32_t hash)
+/* The word that it stands for: "pukin" for "puking", "tummy's" for "tummy". -1: none. */
+static int find_stands_for(const struct harm_language *language, const char *note,
+                           const struct note_word *word)
 {
+    static const char after[] = "\xE2\x80\x99"; /* a typographer's apostrophe */
     char text[LEXICON_WORD + 1];
-    if (word->length < 5 || strcmp(word->text + word->length - 2, "in") != 0)
+    uint32_t hash = HARM_HASH;
+    const char *end = note + word->to - 1;
+    size_t length = word->length, long_mark = sizeof after - 1;
+    snprintf(text, sizeof text, "%s", word->text);
+    if (length < 4)
         return -1;
-    snprintf(text, sizeof text, "%sg", word->text);
-    return harm_words_language_find(language, text, word->length + 1,
-                                    harm_words_hash_next(hash, 'g'), false);
+    if (text[length - 2] == 'i' && text[length - 1] == 'n')
+        text[length++] = 'g';
+    else if ((*end == 's' || *end == 'S') &&
+             (end[-1] == '\'' || (word->to - word->from > long_mark + 1 &&
+                                  memcmp(end - long_mark, after, long_mark) == 0)))
+        length--;
+    else
+        return -1;
+    text[length] = '\0';
+    for (const char *c = text; *c; c++)
+        hash = harm_words_hash_next(hash, *c);
+    return harm_words_language_find(language, text, length, hash, false);
 }
 
 /* Which words of the language it is: itself, beginnings of it, else one that it misspells. */
@@ -94,7 +108,7 @@ static void find_own(const struct harm_words *words, const struct harm_language 
     }
     int exact = harm_words_language_find(language, word->text, word->length, hash, false);
     if (exact < 0)
-        exact = find_dropped_g(language, word, hash);
+        exact = find_stands_for(language, note, word);
     if (exact >= 0)
         add_own(token, exact);
     int other = exact < 0 ? harm_words_misspelled(words, language, word) : -1;
@@ -102,7 +116,7 @@ static void find_own(const struct harm_words *words, const struct harm_language 
         add_own(token, other);
 }
 
-/* "soooo siiick" as "so sick": three of a letter and more are one. */
+/* "soooo siiick" as "so sick": three of a letter and more are one; "999" is a number. */
 static void squeeze(struct note_word *word)
 {
     size_t to = 0;
@@ -110,7 +124,8 @@ static void squeeze(struct note_word *word)
         size_t run = 1;
         while (word->text[from + run] == word->text[from])
             run++;
-        for (size_t keep = run >= 3 ? 1 : run; keep; keep--)
+        bool number = word->text[from] >= '0' && word->text[from] <= '9';
+        for (size_t keep = run >= 3 && !number ? 1 : run; keep; keep--)
             word->text[to++] = word->text[from];
         from += run;
     }

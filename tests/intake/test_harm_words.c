@@ -173,6 +173,9 @@ static void shorthand_is_read(void **state)
         {"pt presented w/ n/v/d x 12h post ingestion of bread, resolved", "illness"},
         {"c/o abd pain after consuming product", "illness"},
         {"he is throwin up evrything", "illness"},
+        {"my tummy's been in knots", "illness"},
+        {"my tummy\u2019s been in knots", "illness"},
+        {"we called 999 for her", "illness"},
         {"no mold/my son was vomiting", "illness"},
     };
     (void)state;
