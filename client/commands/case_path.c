@@ -45,3 +45,15 @@ void case_path_title(const struct client *c, const json_t *document)
     text_buffer_free(&line);
     standing_show(&c->view, document, NULL);
 }
+
+int case_path_post_complaint(const struct client *c, const char *complaint, const char *part,
+                             const json_t *body, json_t **ret)
+{
+    struct text_buffer path = {0};
+    text_append(&path, "/v1/complaints/");
+    client_path_word(&path, complaint);
+    text_appendf(&path, "/%s", part);
+    int rc = client_post(c, path.data, body, ret);
+    text_buffer_free(&path);
+    return rc;
+}

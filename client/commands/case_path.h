@@ -12,4 +12,8 @@ int case_path_get_part(const struct client *c, const char *word, const char *par
 void case_path_harm(const struct client *c, const json_t *document);
 void case_path_title(const struct client *c, const json_t *document);
 
+/* Posts to one of a complaint's paths ("correct"). */
+int case_path_post_complaint(const struct client *c, const char *complaint, const char *part,
+                             const json_t *body, json_t **ret);
+
 #endif

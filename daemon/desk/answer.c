@@ -56,7 +56,7 @@ static json_t *refusal_json(const struct desk *desk, const struct taking *t)
     json_t *error = json_pack("{s:s, s:I, s:s, s:s, s:s}", "source", t->source ? t->source : "",
                               "line", (json_int_t)t->line, "field", t->err.field, "value",
                               t->err.value, "reason", t->err.text);
-    if (json_array_size(t->faults) > 1)
+    if (json_array_size(t->faults) > 1 || t->err.code == ERROR_CONFLICT)
         json_object_set(error, "faults", t->faults);
     if (t->err.hint[0])
         json_object_set_new(error, "hint", json_string(t->err.hint));

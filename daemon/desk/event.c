@@ -125,6 +125,8 @@ const char *event_case_reason(const struct ranking *was, const struct ranking *n
         return "the likeliest cause changed";
     if (now->complaints >= 2 * was->complaints && now->complaints > was->complaints)
         return "complaints doubled";
+    if (2 * now->complaints <= was->complaints)
+        return "half of its complaints or more were withdrawn or are about something else";
     double was_p = was->causes[0].probability, now_p = now->causes[0].probability;
     /* a probability that dithers at a band's edge is no news */
     if (band_of(was_p) != band_of(now_p) && fabs(was_p - now_p) >= 0.05)

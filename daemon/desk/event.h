@@ -24,6 +24,7 @@ void event_urgent_possible(json_t *event);
 /* {"event":"case","plant","revision","why":"…","ranking":{…}}; the caller adds "said", a list, and
  * "made". New reference. */
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking);
+/* {"event":"emptied","plant","case","complaint","symptom","back","why"} is made by desk/alarm.h. */
 /* {"event":"digest","plant","week":{…}}. New reference. */
 json_t *event_digest(const char *plant, const json_t *week);
 
@@ -36,8 +37,8 @@ void event_digest_id(const char *domain, const char *week, char *out, size_t siz
 
 /* One mail a case, then only when something changed that QA would act on: which lot it is, or
  * whether that is known; the top cause; its probability crossed a band (50, 70, 90 %); complaints
- * doubled; another case was found to be this one. `was` is the ranking last mailed (NULL: none).
- * NULL: no mail; else why, for people. */
+ * doubled or half of them went; another case was found to be this one. `was` is the ranking last
+ * mailed (NULL: none). NULL: no mail; else why, for people. */
 const char *event_case_reason(const struct ranking *was, const struct ranking *now);
 
 #endif

@@ -1,68 +1,16 @@
 #include "desk/joining.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/anew.h"
 #include "desk/apart.h"
 #include "desk/apart_again.h"
 #include "desk/placing.h"
-#include "intake/fields.h"
 #include "intake/report.h"
-#include "store/complaint_place.h"
 #include "store/contact.h"
 #include "store/entry.h"
 #include "store/joined.h"
 #include <stdlib.h>
 #include <string.h>
-
-/* ---- who is who ---- */
-
-/* A complaint as it stands; `joined`: the uuid asked for is a report joined to it. */
-struct complaint_now {
-    int64_t id, case_id, lot_id, received_ms, logged_ms;
-    char uuid[UUID_TEXT], symptom[16];
-    bool is_return, joined;
-    json_t *body;
-};
-
-static void now_clear(struct complaint_now *s)
-{
-    json_decref(s->body);
-    s->body = NULL;
-}
-
-static int take_complaint(void *arg, const struct complaint_row *row)
-{
-    struct complaint_now *s = arg;
-    bool joined = s->joined;
-    *s = (struct complaint_now){.id = row->id,
-                                .case_id = row->case_id,
-                                .lot_id = row->lot_id,
-                                .received_ms = row->received_ms,
-                                .logged_ms = row->logged_ms,
-                                .is_return = strcmp(row->channel, "return") == 0,
-                                .joined = joined};
-    text_clip(row->uuid, s->uuid, sizeof s->uuid);
-    text_clip(row->symptom, s->symptom, sizeof s->symptom);
-    return jsonx_parse(row->body, strlen(row->body), &s->body, NULL);
-}
-
-static int take_uuid(void *arg, const struct joined_row *row)
-{
-    text_clip(row->complaint, arg, UUID_TEXT);
-    return 0;
-}
-
-/* The complaint of that uuid, or the one it is joined to. */
-static int find(struct store *store, const char *uuid, struct complaint_now *ret, struct error *err)
-{
-    char first[UUID_TEXT];
-    *ret = (struct complaint_now){0};
-    int rc = complaint_by_uuid(store, uuid, take_complaint, ret, err);
-    if (rc != ERROR_NOT_FOUND || joined_by_uuid(store, uuid, take_uuid, first, NULL) != 0)
-        return rc;
-    ret->joined = true;
-    error_clear(err);
-    return complaint_by_uuid(store, first, take_complaint, ret, err);
-}
 
 static int refuse(struct error *err, const char *same_as, const char *why, const char *hint)
 {
@@ -74,8 +22,8 @@ static int refuse(struct error *err, const char *same_as, const char *why, const
 }
 
 /* May a report of this kind be joined to that complaint? */
-static int check_alike(const struct complaint_now *to, const char *uuid, const char *symptom,
-                       bool is_return, const char *same_as, struct error *err)
+static int check_alike(const struct anew *to, const char *uuid, const char *symptom, bool is_return,
+                       const char *same_as, struct error *err)
 {
     if (strcmp(to->uuid, uuid) == 0)
         return refuse(err, same_as, "is this complaint itself", "");
@@ -88,111 +36,42 @@ static int check_alike(const struct complaint_now *to, const char *uuid, const c
     return 0;
 }
 
-static int find_first(struct store *store, const char *same_as, struct complaint_now *ret,
-                      struct error *err)
+static int find_first(struct store *store, const char *same_as, struct anew *ret, struct error *err)
 {
-    int rc = find(store, same_as, ret, err);
+    int rc = anew_find(store, same_as, ret, err);
     if (rc == ERROR_NOT_FOUND)
         return refuse(err, same_as, "there is no such complaint",
                       "the first report must be logged before the one that repeats it");
     return rc;
 }
 
-/* ---- what all of them say together ---- */
-
-struct telling {
-    json_t *said; /* by the complaint and the reports so far */
-    int count;
-};
-
-static int tell(void *arg, const struct joined_row *row)
-{
-    struct telling *t = arg;
-    json_t *report = NULL;
-    if (jsonx_parse(row->body, strlen(row->body), &report, NULL) == 0) {
-        json_t *merged = report_merge(t->said, report, NULL, NULL);
-        json_decref(t->said);
-        t->said = merged;
-    }
-    json_decref(report);
-    t->count++;
-    return 0;
-}
-
-/* Does the lot have to be looked for anew? */
-static bool moves(const json_t *before, const json_t *after)
-{
-    for (const struct field *f = fields_all(); f->name; f++) {
-        const json_t *a = fields_get(before, f);
-        const json_t *b = fields_get(after, f);
-        if (f->flags & FIELD_OF_LOT && a != b && !json_equal(a, b))
-            return true;
-    }
-    return false;
-}
-
 static const char JOINED[] = "a report of the same was joined to it or taken from it";
 
-static int rewrite(const struct desk *desk, struct store *store, const struct complaint_now *was,
-                   json_t *said, int64_t now_ms, struct error *err)
-{
-    const struct form_options options = {.tz = desk->tz, .now_ms = was->received_ms};
-    struct complaint_form *form = NULL;
-    struct placing placing = {0};
-    struct complaint_new c;
-    struct complaint_placed placed;
-    int rc = complaint_form_read(said, &options, &form, err);
-    if (!rc)
-        rc = placing_find(desk, store, form, &placing, err);
-    if (!rc) {
-        char *body = jsonx_dump(form->body);
-        placing_complaint(form, &placing, body, now_ms, &c);
-        rc = complaint_rewrite(store, was->id, &c, now_ms, err);
-        free(body);
-    }
-    if (!rc && moves(was->body, said))
-        rc = complaint_place(store, was->id, &placing.lots,
-                             &(struct complaint_why){"oddloaf", JOINED, now_ms}, &placed, err);
-    complaint_form_free(form);
-    return rc;
-}
-
 /* After a report was added to a complaint or taken away from it. */
-static int tell_anew(const struct desk *desk, struct store *store, const struct complaint_now *was,
+static int tell_anew(const struct desk *desk, struct store *store, const struct anew *was,
                      int64_t now_ms, struct error *err)
 {
-    struct telling t = {0};
-    char *first = NULL;
-    int rc = joined_first(store, was->id, &first, err);
-    if (!rc && first)
-        rc = jsonx_parse(first, strlen(first), &t.said, err);
-    if (!rc && first)
-        rc = joined_of(store, was->id, tell, &t, err);
-    if (!rc && first)
-        rc = rewrite(desk, store, was, t.said, now_ms, err);
-    if (!rc && first && t.count == 0)
-        rc = joined_first_remove(store, was->id, err);
-    json_decref(t.said);
-    free(first);
-    return rc;
+    const struct complaint_why why = {"oddloaf", JOINED, now_ms};
+    struct complaint_placed placed;
+    return anew_tell(desk, store, was, NULL, &why, &placed, err);
 }
 
-static int add_report(const struct desk *desk, struct store *store, const struct complaint_now *to,
+static int add_report(const struct desk *desk, struct store *store, const struct anew *to,
                       const struct joined_row *report, struct complaint_placed *ret,
                       struct error *err)
 {
-    struct complaint_now now = {0};
+    struct anew now = {0};
     int rc = joined_add(store, report, err);
     if (!rc)
         rc = tell_anew(desk, store, to, report->joined_ms, err);
     if (!rc)
         rc = apart_again_complaint(desk, store, to->id, err);
     if (!rc)
-        rc = find(store, to->uuid, &now, err);
+        rc = anew_find(store, to->uuid, &now, err);
     if (!rc)
         *ret = (struct complaint_placed){
             .complaint_id = now.id, .case_id = now.case_id, .lot_id = now.lot_id, .joined = true};
-    now_clear(&now);
+    anew_clear(&now);
     return rc;
 }
 
@@ -201,15 +80,15 @@ static int add_report(const struct desk *desk, struct store *store, const struct
 int joining_log(const struct desk *desk, struct store *store, const struct complaint_form *form,
                 const struct complaint_new *report, struct complaint_placed *ret, struct error *err)
 {
-    struct complaint_now to = {0}, own = {0};
-    int rc = find(store, form->uuid, &own, NULL);
+    struct anew to = {0}, own = {0};
+    int rc = anew_find(store, form->uuid, &own, NULL);
     if (rc == 0)
         *ret = (struct complaint_placed){.complaint_id = own.id,
                                          .case_id = own.case_id,
                                          .lot_id = own.lot_id,
                                          .joined = own.joined,
                                          .again = true};
-    now_clear(&own);
+    anew_clear(&own);
     if (rc != ERROR_NOT_FOUND)
         return rc;
     rc = find_first(store, form->same_as, &to, err);
@@ -230,13 +109,13 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
                                              .uuid = form->uuid,
                                              .body = report->body},
                         ret, err);
-    now_clear(&to);
+    anew_clear(&to);
     return rc;
 }
 
 /* A verdict must not be left standing on a case without complaints. */
-static int check_settled(struct store *store, const struct complaint_now *own,
-                         const struct complaint_now *to, struct error *err)
+static int check_settled(struct store *store, const struct anew *own, const struct anew *to,
+                         struct error *err)
 {
     struct case_row row;
     int rc = own->case_id == to->case_id ? 0 : case_get(store, own->case_id, &row, err);
@@ -248,8 +127,8 @@ static int check_settled(struct store *store, const struct complaint_now *own,
 }
 
 /* What the complaint said by itself goes along; reports joined to it go over as well. */
-static int take_over(const struct desk *desk, struct store *store, const struct complaint_now *own,
-                     const struct complaint_now *to, int64_t now_ms, struct complaint_placed *ret,
+static int take_over(const struct desk *desk, struct store *store, const struct anew *own,
+                     const struct anew *to, int64_t now_ms, struct complaint_placed *ret,
                      struct error *err)
 {
     char *body = NULL;
@@ -279,8 +158,8 @@ int joining_join(const struct desk *desk, struct store *store, const char *uuid,
                  const char *same_as, int64_t now_ms, struct complaint_placed *ret,
                  struct error *err)
 {
-    struct complaint_now own = {0}, to = {0};
-    int rc = find(store, uuid, &own, err);
+    struct anew own = {0}, to = {0};
+    int rc = anew_find(store, uuid, &own, err);
     if (!rc)
         rc = find_first(store, same_as, &to, err);
     bool there = !rc && own.joined && own.id == to.id;
@@ -300,8 +179,8 @@ int joining_join(const struct desk *desk, struct store *store, const char *uuid,
         if (!rc)
             rc = take_over(desk, store, &own, &to, now_ms, ret, err);
     }
-    now_clear(&own);
-    now_clear(&to);
+    anew_clear(&own);
+    anew_clear(&to);
     return rc;
 }
 
@@ -349,20 +228,26 @@ int joining_separate(const struct desk *desk, struct store *store, const char *u
                      struct complaint_placed *ret, struct error *err)
 {
     struct separated report = {0};
-    struct complaint_now from = {0};
+    struct anew from = {0};
     int rc = joined_by_uuid(store, uuid, take_report, &report, err);
     if (!rc)
-        rc = find(store, uuid, &from, err);
+        rc = anew_find(store, uuid, &from, err);
     if (!rc)
         rc = log_separated(desk, store, &report, now_ms, ret, err);
     if (!rc)
         rc = tell_anew(desk, store, &from, now_ms, err);
-    now_clear(&from);
+    anew_clear(&from);
     json_decref(report.body);
     return rc;
 }
 
 /* ---- showing ---- */
+
+static int take_uuid(void *arg, const struct joined_row *row)
+{
+    text_clip(row->complaint, arg, UUID_TEXT);
+    return 0;
+}
 
 json_t *joining_of_json(struct store *store, const char *uuid)
 {

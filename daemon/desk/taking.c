@@ -4,6 +4,7 @@
 #include "desk/doubts.h"
 #include "desk/event.h"
 #include "desk/joining.h"
+#include "desk/repeated.h"
 #include "desk/told.h"
 #include "intake/fields.h"
 #include "intake/harm.h"
@@ -40,6 +41,17 @@ static int read_measured(void *arg, const char *name, double value, const char *
     if (!rc)
         *ret_quantity = quantity->name;
     return rc;
+}
+
+int taking_form(const struct desk *desk, const json_t *complaint, int64_t now_ms, json_t *faults,
+                struct complaint_form **ret, struct error *err)
+{
+    const struct form_options options = {.tz = desk->tz,
+                                         .now_ms = now_ms,
+                                         .faults = faults,
+                                         .measured = read_measured,
+                                         .measured_arg = desk->triage};
+    return complaint_form_read(complaint, &options, ret, err);
 }
 
 static int read_form(const struct desk *desk, struct taking *t, const json_t *complaint,
@@ -281,17 +293,43 @@ static int log_form(const struct desk *desk, struct store *store, int64_t now_ms
     return rc;
 }
 
+/* Other content under an id that is on record: nothing is written but the alarm, if only what is
+ * said now speaks of harm. */
+static int check_again(const struct desk *desk, struct store *store, struct taking *t,
+                       struct error *err)
+{
+    struct error why = {0};
+    json_t *differs = NULL;
+    int rc = repeated_check(store, t->form, t->sent, &differs, &why);
+    if (rc && rc != ERROR_CONFLICT)
+        return error_set(err, rc, "%s", why.text);
+    if (!t->placed.harm && t->form->harm)
+        event_again_id(desk->mail_domain, t->form->uuid, t->message_id, sizeof t->message_id);
+    else {
+        json_decref(t->urgent);
+        t->urgent = NULL;
+    }
+    if (!rc)
+        return 0;
+    error_at(&why, t->source, t->line, 0);
+    t->err = why;
+    json_decref(t->faults);
+    t->faults = differs;
+    t->harm = json_deep_copy(json_object_get(t->form->body, "harm"));
+    t->harm_possible = t->form->harm_possible;
+    complaint_form_free(t->form);
+    t->form = NULL;
+    return 0;
+}
+
 int taking_log(const struct desk *desk, struct store *store, int64_t now_ms, struct taking *t,
                struct error *err)
 {
     int rc = t->form ? log_form(desk, store, now_ms, t, err) : 0;
-    bool again = t->placed.again;
-    if (rc || !t->urgent || (again && (t->placed.harm || !t->form || !t->form->harm)))
-        return rc;
     /* harm that only the repeat speaks of changes no record, and is heard; once, however often */
-    if (again)
-        event_again_id(desk->mail_domain, t->form->uuid, t->message_id, sizeof t->message_id);
-    return raise_alarm(t, store, now_ms, err);
+    if (!rc && t->placed.again && t->form)
+        rc = check_again(desk, store, t, err);
+    return rc || !t->urgent ? rc : raise_alarm(t, store, now_ms, err);
 }
 
 void taking_clear(struct taking *t)

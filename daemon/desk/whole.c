@@ -14,6 +14,7 @@
 struct shown {
     json_t *body;
     int64_t id, case_id, logged_ms;
+    bool withdrawn;
     bool first_only; /* the body is that of a report, this is the complaint it is joined to */
 };
 
@@ -22,6 +23,7 @@ static int show_row(void *arg, const struct complaint_row *row)
     struct shown *shown = arg;
     shown->id = row->id;
     shown->case_id = row->case_id;
+    shown->withdrawn = row->withdrawn;
     shown->logged_ms = shown->first_only ? shown->logged_ms : row->logged_ms;
     return shown->first_only ? 0 : jsonx_parse(row->body, strlen(row->body), &shown->body, NULL);
 }
@@ -129,7 +131,7 @@ int whole_complaint(const struct desk *desk, struct store *store, const char *id
     add_entry(desk, store, uuid, &shown);
     logged_json(desk, store, shown.id, shown.body);
     logged_doubts(desk, store, shown.id, shown.body);
-    json_object_set_new(shown.body, "withdrawn", json_false());
+    json_object_set_new(shown.body, "withdrawn", json_boolean(shown.withdrawn));
     json_object_set_new(shown.body, "changes", changes_json(store, uuid));
     if (with_contact)
         add_contact(store, &shown, shown.first_only ? uuid : "");

@@ -40,7 +40,9 @@ static void urgent_subject(const json_t *event, char *out, size_t size)
 {
     bool possible = json_is_true(json_object_get(event, "possible"));
     const char *case_name = text_of(event, "case"), *lot = text_of(event, "lot_named");
-    if (json_object_get(event, "refused"))
+    if (json_is_true(json_object_get(event, "taken_back")))
+        snprintf(out, size, "%s: a report of harm was taken back, %s", case_name, lot);
+    else if (json_object_get(event, "refused"))
         snprintf(out, size, "%s",
                  possible ? "To read: a refused complaint may speak of harm"
                           : "URGENT: harm reported in a refused complaint");
@@ -56,6 +58,11 @@ void message_subject(const json_t *event, char *out, size_t size)
     const json_t *ranking = json_object_get(event, "ranking");
     if (strcmp(kind, "urgent") == 0) {
         urgent_subject(event, out, size);
+    } else if (strcmp(kind, "emptied") == 0) {
+        snprintf(out, size, "%s %s: %s, %s", text_of(event, "case"), text_of(event, "symptom"),
+                 json_is_true(json_object_get(event, "back")) ? "it has a complaint again"
+                                                              : "its last complaint was withdrawn",
+                 text_of(event, "lot_named"));
     } else if (strcmp(kind, "digest") == 0) {
         digest_subject(json_object_get(event, "week"), out, size);
     } else {

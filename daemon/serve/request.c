@@ -188,9 +188,14 @@ void request_reply_faults(struct request *rq, int code, const struct error *err,
     code = find_reason(rq, code, &err, &lost);
     json_t *problem = problem_of(code, err);
     if (json_array_size(faults) > 1) {
-        json_object_set_new(problem, "detail",
-                            json_sprintf("%zu values cannot be right", json_array_size(faults)));
+        if (code != ERROR_CONFLICT)
+            json_object_set_new(
+                problem, "detail",
+                json_sprintf("%zu values cannot be right", json_array_size(faults)));
         json_object_set(problem, "errors", (json_t *)faults);
+    } else if (json_array_size(faults) == 1) {
+        json_object_update(json_array_get(json_object_get(problem, "errors"), 0),
+                           json_array_get(faults, 0));
     }
     if (more)
         json_object_update(problem, (json_t *)more);

@@ -169,7 +169,10 @@ static void view_of_urgent(const json_t *event, struct view *view)
 {
     size_t i;
     const json_t *harm;
-    if (json_is_true(json_object_get(event, "possible")))
+    bool taken_back = json_is_true(json_object_get(event, "taken_back"));
+    if (taken_back)
+        view_add(view, VIEW_TITLE, NULL, 0, "A report of harm was taken back");
+    else if (json_is_true(json_object_get(event, "possible")))
         view_add(view, VIEW_TITLE, NULL, 0, "To read: a complaint may speak of harm");
     else
         view_add(view, VIEW_TITLE, NULL, 0, "Urgent: a complaint reports harm");
@@ -178,8 +181,8 @@ static void view_of_urgent(const json_t *event, struct view *view)
             view, VIEW_CAUTION, NULL, 0,
             "The complaint was refused, so no case holds it: see it where it came from, mend it "
             "and log it again.");
-    json_array_foreach(json_object_get(event, "harm"), i, harm)
-        view_add(view, VIEW_ROW, "Reported", 0, "%s", json_string_value(harm));
+    json_array_foreach(json_object_get(event, "harm"), i, harm) view_add(
+        view, VIEW_ROW, taken_back ? "Taken back" : "Reported", 0, "%s", json_string_value(harm));
     add_row(view, "Plant", event, "plant");
     add_row(view, "Case", event, "case");
     add_row(view, "Complaint", event, "complaint");
@@ -195,10 +198,31 @@ static void view_of_urgent(const json_t *event, struct view *view)
     add_row(view, "Line", event, "line");
     if (json_is_object(json_object_get(event, "said")))
         add_said(view, json_object_get(event, "said"));
-    view_add(view, VIEW_HEADING, NULL, 0, "What this needs");
+    if (json_array_size(json_object_get(event, "needs")))
+        view_add(view, VIEW_HEADING, NULL, 0, "What this needs");
     const json_t *need;
     json_array_foreach(json_object_get(event, "needs"), i, need)
         view_add(view, VIEW_CAUTION, NULL, 0, "%s", json_string_value(need));
+}
+
+static void view_of_emptied(const json_t *event, struct view *view)
+{
+    bool back = json_is_true(json_object_get(event, "back"));
+    view_add(view, VIEW_TITLE, NULL, 0, "Case %s: %s", text_of(event, "case"),
+             back ? "it has a complaint again" : "its last complaint was withdrawn");
+    add_row(view, "Plant", event, "plant");
+    add_row(view, "Symptom", event, "symptom");
+    lot_told_rows(event, view);
+    add_row(view, "Why now", event, "why");
+    add_row(view, "Complaint", event, "complaint");
+    told_view_lot(view, json_object_get(event, "made"));
+    add_said(view, json_object_get(event, "said"));
+    if (!back)
+        view_add(view, VIEW_TEXT, NULL, 0,
+                 "The case is open no more and is not ranked. What was done because of it (holds, "
+                 "questions to suppliers) stands until somebody undoes it.");
+    view_add(view, VIEW_HEADING, NULL, 0, "Next");
+    view_add(view, VIEW_ITEM, NULL, 0, "Who did what: oddloaf history %s", text_of(event, "case"));
 }
 
 void view_of_event(const json_t *event, struct view *ret)
@@ -206,7 +230,10 @@ void view_of_event(const json_t *event, struct view *ret)
     static const struct {
         const char *event;
         void (*view)(const json_t *, struct view *);
-    } VIEWS[] = {{"case", view_of_case}, {"urgent", view_of_urgent}, {"digest", view_of_digest}};
+    } VIEWS[] = {{"case", view_of_case},
+                 {"urgent", view_of_urgent},
+                 {"emptied", view_of_emptied},
+                 {"digest", view_of_digest}};
     for (size_t i = 0; i < sizeof VIEWS / sizeof VIEWS[0]; i++) {
         if (strcmp(text_of(event, "event"), VIEWS[i].event) == 0)
             VIEWS[i].view(event, ret);

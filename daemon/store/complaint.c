@@ -100,6 +100,17 @@ int case_moved_here(struct store *store, int64_t case_id, int64_t *ids, int limi
     return db_ids(store, SQL, DB(DB_INT(case_id), DB_INT(limit)), ids, ret_count, err);
 }
 
+int case_left_settled(struct store *store, int64_t case_id, bool *ret, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT count(*) FROM complaint_case c JOIN verdict v ON v.case_id = c.id"
+        " WHERE c.id = ?1 AND c.complaints = 0 AND v.reopened_ms IS NULL";
+    int64_t count = 0;
+    int rc = db_number(store, SQL, DB(DB_INT(case_id)), &count, err);
+    *ret = count > 0;
+    return rc;
+}
+
 int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err)
 {
     static const char SQL[] =
@@ -249,7 +260,8 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
 #define COMPLAINT_COLUMNS                                                                          \
     "SELECT id, case_id, lot_id, product_id, received_ms, logged_ms, units, uuid, channel,"        \
     " symptom, lot_text, store, route, body, code_day, bought_day, found_day, packs, harm,"        \
-    " lot_state FROM complaint "
+    " lot_state, withdrawn_ms FROM complaint "
+#define STANDING " AND withdrawn_ms IS NULL "
 
 static int each_row(struct db_query *q, complaint_each each, void *arg)
 {
@@ -277,6 +289,7 @@ static int each_row(struct db_query *q, complaint_each each, void *arg)
             .packs = db_int(q, 17),
             .harm = db_int(q, 18) != 0,
             .lot_state = lot_state_of(db_text(q, 19)),
+            .withdrawn = db_ms(q, 20) != WHEN_UNKNOWN_MS,
         };
         rc = each(arg, &row);
     }
@@ -295,7 +308,8 @@ static int one_row(struct db_query *q, complaint_each each, void *arg, const cha
 int complaint_of_case(struct store *store, int64_t case_id, complaint_each each, void *arg,
                       struct error *err)
 {
-    static const char SQL[] = COMPLAINT_COLUMNS "WHERE case_id = ?1 ORDER BY received_ms, id";
+    static const char SQL[] =
+        COMPLAINT_COLUMNS "WHERE case_id = ?1" STANDING "ORDER BY received_ms, id";
     struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
     return each_row(&q, each, arg);
 }
@@ -319,8 +333,8 @@ int complaint_by_id(struct store *store, int64_t complaint_id, complaint_each ea
 int complaint_newest_of_case(struct store *store, int64_t case_id, int limit, complaint_each each,
                              void *arg, struct error *err)
 {
-    static const char SQL[] =
-        COMPLAINT_COLUMNS "WHERE case_id = ?1 ORDER BY received_ms DESC, id DESC LIMIT ?2";
+    static const char SQL[] = COMPLAINT_COLUMNS "WHERE case_id = ?1" STANDING
+                                                "ORDER BY received_ms DESC, id DESC LIMIT ?2";
     struct db_query q = db_query(store, SQL, DB(DB_INT(case_id), DB_INT(limit)), err);
     return each_row(&q, each, arg);
 }
@@ -329,8 +343,8 @@ int complaint_surest_of_case(struct store *store, int64_t case_id, complaint_eac
                              struct error *err)
 {
     static const char SQL[] =
-        COMPLAINT_COLUMNS "WHERE case_id = ?1"
-                          " ORDER BY lot_state = 'exact' DESC, received_ms DESC, id DESC LIMIT 1";
+        COMPLAINT_COLUMNS "WHERE case_id = ?1" STANDING
+                          "ORDER BY lot_state = 'exact' DESC, received_ms DESC, id DESC LIMIT 1";
     struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
     return each_row(&q, each, arg);
 }
@@ -340,7 +354,7 @@ int complaint_between(struct store *store, const char *symptom, int64_t from_ms,
 {
     static const char SQL[] =
         COMPLAINT_COLUMNS "WHERE received_ms >= ?1 AND received_ms < ?2 AND (?3 IS NULL OR"
-                          " symptom = ?3) ORDER BY received_ms DESC, id DESC LIMIT ?4";
+                          " symptom = ?3)" STANDING "ORDER BY received_ms DESC, id DESC LIMIT ?4";
     struct db_query q = db_query(
         store, SQL, DB(DB_MS(from_ms), DB_MS(to_ms), DB_TEXT(symptom), DB_INT(limit)), err);
     return each_row(&q, each, arg);
@@ -350,8 +364,8 @@ int complaint_not_exact(struct store *store, const struct complaint_slice *slice
                         complaint_each each, void *arg, struct error *err)
 {
     static const char SQL[] =
-        COMPLAINT_COLUMNS "WHERE lot_state <> 'exact' AND id > ?1 AND received_ms >= ?2"
-                          " ORDER BY id LIMIT ?3";
+        COMPLAINT_COLUMNS "WHERE lot_state <> 'exact' AND id > ?1 AND received_ms >= ?2" STANDING
+                          "ORDER BY id LIMIT ?3";
     struct db_query q = db_query(
         store, SQL, DB(DB_INT(slice->after_id), DB_MS(slice->since_ms), DB_INT(slice->limit)), err);
     return each_row(&q, each, arg);
@@ -405,7 +419,7 @@ int complaint_rewrite(struct store *store, int64_t complaint_id, const struct co
     static const char SQL[] =
         "UPDATE complaint SET lot_text = ?2, product_id = ?3, code_day = ?4, store = ?5,"
         " route = ?6, bought_day = ?7, found_day = ?8, packs = ?9, units = ?10, harm = ?11,"
-        " body = ?12 WHERE id = ?1";
+        " body = ?12, symptom = ?13, channel = ?14, received_ms = ?15 WHERE id = ?1";
     struct move move;
     int rc = move_begin(store, complaint_id, &move, err);
     if (!rc)
@@ -413,10 +427,22 @@ int complaint_rewrite(struct store *store, int64_t complaint_id, const struct co
                     DB(DB_INT(complaint_id), DB_TEXT(c->lot_text), DB_ID(c->product_id),
                        DB_DAY(c->code_day), DB_SAID(c->store), DB_SAID(c->route),
                        DB_DAY(c->bought_day), DB_DAY(c->found_day), DB_INT(c->packs),
-                       DB_ID(c->units), DB_INT(c->harm), DB_TEXT(c->body)),
+                       DB_ID(c->units), DB_INT(c->harm), DB_TEXT(c->body), DB_TEXT(c->symptom),
+                       DB_TEXT(c->channel), DB_MS(c->received_ms)),
                     err);
     if (!rc)
         rc = entry_put(store, move.was.uuid, c, err);
+    return rc ? rc : move_end(store, &move, 0, now_ms, err);
+}
+
+int complaint_withdraw(struct store *store, int64_t complaint_id, int64_t withdrawn_ms,
+                       int64_t now_ms, struct error *err)
+{
+    static const char SQL[] = "UPDATE complaint SET withdrawn_ms = ?2 WHERE id = ?1";
+    struct move move;
+    int rc = move_begin(store, complaint_id, &move, err);
+    if (!rc)
+        rc = db_run(store, SQL, DB(DB_INT(complaint_id), DB_MS(withdrawn_ms)), err);
     return rc ? rc : move_end(store, &move, 0, now_ms, err);
 }
 

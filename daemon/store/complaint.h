@@ -62,7 +62,7 @@ struct complaint_row {
     const char *uuid, *channel, *symptom, *lot_text, *store, *route, *body;
     int32_t code_day, bought_day, found_day;
     int packs;
-    bool harm;
+    bool harm, withdrawn; /* withdrawn: counts nowhere, read by its own id alone */
     enum lot_state lot_state;
 };
 typedef int (*complaint_each)(void *arg, const struct complaint_row *row);
@@ -94,11 +94,13 @@ int complaint_not_exact(struct store *store, const struct complaint_slice *slice
 int complaint_lots_of(struct store *store, int64_t complaint_id, struct complaint_lots *ret,
                       struct error *err);
 
-/* What a complaint says has changed, whose it is and where it belongs have not: writes text, days,
- * counts and body, and queues its case's ranking. The lot stays as it was:
- * store/complaint_place.h. */
+/* What a complaint says has changed, whose it is has not: writes all of it but the lot, and queues
+ * its case's ranking. Lot and case stay as they were: store/complaint_place.h. */
 int complaint_rewrite(struct store *store, int64_t complaint_id,
                       const struct complaint_new *complaint, int64_t now_ms, struct error *err);
+/* Withdraws it, so that it counts nowhere; WHEN_UNKNOWN_MS for `withdrawn_ms`: brings it back. */
+int complaint_withdraw(struct store *store, int64_t complaint_id, int64_t withdrawn_ms,
+                       int64_t now_ms, struct error *err);
 /* Takes a complaint out of everything that counts it, and deletes it. Its contact data must have
  * been moved before. A case left empty points to `moved_to`. */
 int complaint_take_out(struct store *store, int64_t complaint_id, int64_t moved_to, int64_t now_ms,
@@ -118,6 +120,8 @@ int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct 
 /* The cases whose complaints all moved to this one, oldest first; at most `limit`. */
 int case_moved_here(struct store *store, int64_t case_id, int64_t *ids, int limit, int *ret_count,
                     struct error *err);
+/* Does a verdict stand on a case that has no complaints any more? */
+int case_left_settled(struct store *store, int64_t case_id, bool *ret, struct error *err);
 /* The case of a complaint's uuid, joined ones included. */
 int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err);
 

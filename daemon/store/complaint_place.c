@@ -17,19 +17,36 @@ static int set_case_lot(struct store *store, int64_t case_id, int64_t lot_id, st
 static int may_keep_case(struct store *store, const struct move_place *was, int64_t lot_id,
                          bool *ret, struct error *err)
 {
-    static const char SQL[] = "SELECT complaints FROM complaint_case WHERE id = ?1";
-    int64_t complaints = 0, other;
-    int rc = db_number(store, SQL, DB(DB_INT(was->case_id)), &complaints, err);
+    static const char SQL[] =
+        "SELECT count(*) FROM complaint_case WHERE id = ?1 AND complaints = 0 AND symptom = ?2";
+    int64_t alone = 0, other;
+    int rc = db_number(store, SQL, DB(DB_INT(was->case_id), DB_TEXT(was->symptom)), &alone, err);
     int found = !rc && lot_id > 0 ? case_find(store, was->symptom, lot_id, &other, err) : 0;
-    *ret = complaints == 0 && found == 0;
+    *ret = alone && found == 0;
     return rc ? rc : found < 0 ? found : 0;
+}
+
+/* Is it in the case of its lot and symptom? */
+static int fits_case(struct store *store, const struct move_place *was, int64_t lot_id, bool *ret,
+                     struct error *err)
+{
+    static const char SQL[] = "SELECT count(*) FROM complaint_case WHERE id = ?1 AND symptom = ?2"
+                              " AND coalesce(lot_id, 0) = ?3 AND (?3 > 0 OR complaints = 0)";
+    int64_t fits = 0;
+    int rc = db_number(store, SQL, DB(DB_INT(was->case_id), DB_TEXT(was->symptom), DB_INT(lot_id)),
+                       &fits, err);
+    *ret = fits > 0;
+    return rc;
 }
 
 static int choose_case(struct store *store, const struct move_place *was,
                        struct complaint_placed *placed, struct error *err)
 {
     bool keep = false;
-    int rc = may_keep_case(store, was, placed->lot_id, &keep, err);
+    int rc = fits_case(store, was, placed->lot_id, &keep, err);
+    if (rc || keep)
+        return rc;
+    rc = may_keep_case(store, was, placed->lot_id, &keep, err);
     if (rc || keep)
         return rc ? rc : set_case_lot(store, was->case_id, placed->lot_id, err);
     return case_for(store, was->symptom, placed->lot_id, was->received_ms, &placed->case_id,
@@ -95,7 +112,7 @@ static int write_all(struct store *store, const struct move_place *was,
         rc = complaint_insert_lots(store, placed->complaint_id, lots, err);
     if (!rc)
         rc = write_state(store, placed->complaint_id, lots->state, err);
-    if (!rc && placed->lot_id != was->lot_id)
+    if (!rc)
         rc = choose_case(store, was, placed, err);
     return rc ? rc : write_place(store, placed, err);
 }

@@ -58,6 +58,15 @@ int contact_add(struct store *store, int64_t complaint_id, const char *report, c
     return rc || !contact_id ? rc : put_keys(store, contact_id, fold, err);
 }
 
+int contact_put(struct store *store, const struct contact_row *row, struct error *err)
+{
+    static const char SQL[] = "DELETE FROM contact WHERE complaint_id = ?1 AND report = ?2";
+    if (!row->body)
+        return db_run(store, SQL, DB(DB_INT(row->complaint_id), DB_TEXT(row->report)), err);
+    return contact_add(store, row->complaint_id, row->report, row->body, row->fold,
+                       row->purge_after_ms, err);
+}
+
 int contact_get(struct store *store, int64_t complaint_id, const char *report, char **ret_json,
                 struct error *err)
 {
@@ -144,7 +153,7 @@ int contact_same_person(struct store *store, const struct contact_query *query, 
             "?10") ") y"
                    " CROSS JOIN contact k CROSS JOIN complaint p LEFT JOIN lot l ON l.id = p.lot_id"
                    " WHERE k.id = y.contact_id AND p.id = k.complaint_id AND p.id <> ?1 AND "
-                   "p.symptom = ?2"
+                   "p.symptom = ?2 AND p.withdrawn_ms IS NULL"
                    " AND (p.channel = 'return') = ?3 AND p.received_ms BETWEEN ?5 AND ?6"
                    " AND (?4 IS NULL OR p.lot_id IS NULL OR p.lot_id = ?4)"
                    " AND coalesce(coalesce(l.product_id, p.product_id) = ?7, 1)"

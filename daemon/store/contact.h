@@ -18,6 +18,14 @@
  * it is purged on. `fold`: the keys. */
 int contact_add(struct store *store, int64_t complaint_id, const char *report, const char *body,
                 const char *fold, int64_t purge_after_ms, struct error *err);
+/* Who called was corrected: `body` NULL: nobody is known. What was there keeps its date of purging.
+ */
+struct contact_row {
+    int64_t complaint_id;
+    const char *report, *body, *fold;
+    int64_t purge_after_ms; /* if none was there */
+};
+int contact_put(struct store *store, const struct contact_row *row, struct error *err);
 /* *ret_json NULL if there is none; else malloc'd. */
 int contact_get(struct store *store, int64_t complaint_id, const char *report, char **ret_json,
                 struct error *err);

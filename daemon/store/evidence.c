@@ -206,7 +206,8 @@ int evidence_reports(struct store *store, const char *symptom, int64_t from_ms, 
     static const char SQL[] =
         "SELECT c.lot_id, c.received_ms, c.store, c.route FROM lot l CROSS JOIN complaint c"
         " ON c.lot_id = l.id AND c.symptom = ?1 WHERE l.packed_from_ms >= ?2 AND"
-        " l.packed_from_ms < ?3 ORDER BY l.packed_from_ms, l.id, c.received_ms, c.id";
+        " l.packed_from_ms < ?3 AND c.withdrawn_ms IS NULL"
+        " ORDER BY l.packed_from_ms, l.id, c.received_ms, c.id";
     struct db_query q =
         db_query(store, SQL, DB(DB_TEXT(symptom), DB_INT(from_ms), DB_INT(to_ms)), err);
     int rc = 0;

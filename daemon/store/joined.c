@@ -18,6 +18,13 @@ int joined_add(struct store *store, const struct joined_row *row, struct error *
                   err);
 }
 
+int joined_rewrite(struct store *store, const char *uuid, int64_t received_ms, const char *body,
+                   struct error *err)
+{
+    static const char SQL[] = "UPDATE joined SET received_ms = ?2, body = ?3 WHERE uuid = ?1";
+    return db_run(store, SQL, DB(DB_TEXT(uuid), DB_MS(received_ms), DB_TEXT(body)), err);
+}
+
 int joined_remove(struct store *store, const char *uuid, struct error *err)
 {
     static const char SQL[] = "DELETE FROM joined WHERE uuid = ?1";
@@ -70,8 +77,8 @@ int joined_of(struct store *store, int64_t complaint_id, joined_each each, void 
 int joined_of_case(struct store *store, int64_t case_id, joined_each each, void *arg,
                    struct error *err)
 {
-    static const char SQL[] =
-        JOINED_COLUMNS "WHERE c.case_id = ?1 ORDER BY c.received_ms, c.id, j.id";
+    static const char SQL[] = JOINED_COLUMNS "WHERE c.case_id = ?1 AND c.withdrawn_ms IS NULL"
+                                             " ORDER BY c.received_ms, c.id, j.id";
     struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
     return each_row(&q, each, arg);
 }
@@ -92,6 +99,12 @@ int joined_first(struct store *store, int64_t complaint_id, char **ret, struct e
     struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
     *ret = db_next(&q) ? xstrdup(db_text(&q, 0)) : NULL;
     return db_end(&q, 0);
+}
+
+int joined_first_put(struct store *store, int64_t complaint_id, const char *body, struct error *err)
+{
+    static const char SQL[] = "UPDATE joined_first SET body = ?2 WHERE complaint_id = ?1";
+    return db_run(store, SQL, DB(DB_INT(complaint_id), DB_TEXT(body)), err);
 }
 
 int joined_first_remove(struct store *store, int64_t complaint_id, struct error *err)

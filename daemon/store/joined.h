@@ -17,6 +17,9 @@ typedef int (*joined_each)(void *arg, const struct joined_row *row);
 
 /* Keeps what the complaint says by itself, if nothing was joined to it so far. */
 int joined_add(struct store *store, const struct joined_row *row, struct error *err);
+/* What a report says was corrected. */
+int joined_rewrite(struct store *store, const char *uuid, int64_t received_ms, const char *body,
+                   struct error *err);
 int joined_remove(struct store *store, const char *uuid, struct error *err);
 /* All that is joined to one complaint becomes joined to another. */
 int joined_move(struct store *store, int64_t complaint_id, int64_t to_complaint_id,
@@ -32,6 +35,9 @@ int joined_by_uuid(struct store *store, const char *uuid, joined_each each, void
                    struct error *err);
 /* What the complaint said before anything was joined to it; *ret malloc'd, NULL if nothing is. */
 int joined_first(struct store *store, int64_t complaint_id, char **ret, struct error *err);
+/* What it said then was corrected; does nothing if nothing is joined to it. */
+int joined_first_put(struct store *store, int64_t complaint_id, const char *body,
+                     struct error *err);
 /* Forgets that, once nothing is joined to it any more. */
 int joined_first_remove(struct store *store, int64_t complaint_id, struct error *err);
 

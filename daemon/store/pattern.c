@@ -188,7 +188,8 @@ int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern
         " total((SELECT h.n FROM pattern_series s JOIN pattern_share h ON h.series_id = s.id AND"
         " h.case_id = c.case_id WHERE s.factor = 'cause' AND s.level = ?6 AND s.symptom ="
         " c.symptom)) END FROM complaint c WHERE c.lot_id = l.id AND (?5 = '' OR c.symptom = ?5)"
-        " AND c.received_ms < ?3) FROM lot l WHERE l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2"
+        " AND c.received_ms < ?3 AND c.withdrawn_ms IS NULL) FROM lot l WHERE l.packed_from_ms >= "
+        "?1 AND l.packed_from_ms < ?2"
         " AND (?4 = '' OR l.line = ?4) AND l.line <> ?7 ORDER BY l.packed_from_ms, l.id";
     struct db_query q =
         db_query(store, SQL,

@@ -27,7 +27,7 @@ int record_find_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, s
         " UNION SELECT 'rank', k.id, ?2 FROM complaint_lot l"
         "  JOIN complaint c ON c.id = l.complaint_id"
         "  JOIN complaint_case k ON k.id = c.case_id"
-        "  WHERE l.lot_id = ?1 AND c.lot_id IS NULL AND k.state = 'open'"
+        "  WHERE l.lot_id = ?1 AND c.lot_id IS NULL AND c.withdrawn_ms IS NULL AND k.state = 'open'"
         " ON CONFLICT DO UPDATE SET seq = seq + 1, due_ms = excluded.due_ms";
     return db_run(store, SQL_TOUCH, DB(DB_ID(lot_id), DB_MS(due_ms)), err);
 }

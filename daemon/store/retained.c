@@ -4,8 +4,9 @@
 /* Lots first: readings are kept by lot, so each costs one look. */
 static const char SQL_SAMPLES[] =
     "SELECT l.id, r.value, coalesce(lower(r.note) LIKE '%none yet%', 0) AS none_yet,"
-    " EXISTS(SELECT 1 FROM complaint c WHERE c.lot_id = l.id)"
-    " OR EXISTS(SELECT 1 FROM complaint_lot w WHERE w.lot_id = l.id AND w.weight >= 0.5)"
+    " EXISTS(SELECT 1 FROM complaint c WHERE c.lot_id = l.id AND c.withdrawn_ms IS NULL)"
+    " OR EXISTS(SELECT 1 FROM complaint_lot w JOIN complaint c ON c.id = w.complaint_id"
+    " AND c.withdrawn_ms IS NULL WHERE w.lot_id = l.id AND w.weight >= 0.5)"
     " OR EXISTS(SELECT 1 FROM complaint_case k JOIN verdict v ON v.case_id = k.id"
     " AND v.reopened_ms IS NULL WHERE k.lot_id = l.id) AS blamed"
     " FROM lot l CROSS JOIN reading r ON r.lot_id = l.id"

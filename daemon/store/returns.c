@@ -11,6 +11,7 @@ int returns_received(struct store *store, const struct returns_span *span, retur
         " c.body FROM complaint c LEFT JOIN lot l ON l.id = c.lot_id"
         " LEFT JOIN product p ON p.id = coalesce(l.product_id, c.product_id)"
         " WHERE c.received_ms >= ?1 AND c.received_ms < ?2 AND c.channel = 'return'"
+        " AND c.withdrawn_ms IS NULL"
         " ORDER BY c.received_ms, c.id";
     struct db_query q = db_query(store, SQL, DB(DB_INT(span->from_ms), DB_INT(span->to_ms)), err);
     int rc = 0;

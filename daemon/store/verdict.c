@@ -8,11 +8,22 @@ static int case_set_state(struct store *store, int64_t case_id, const char *stat
                           struct error *err)
 {
     static const char SQL[] = "UPDATE complaint_case SET state = ?2, harm_unseen = 0"
-                              " WHERE id = ?1";
+                              " WHERE id = ?1 AND complaints > 0";
     int rc = pattern_count_case(store, case_id, PATTERN_OUT, err);
     if (!rc)
         rc = db_run(store, SQL, DB(DB_INT(case_id), DB_TEXT(state)), err);
     return rc ? rc : pattern_count_case(store, case_id, PATTERN_IN, err);
+}
+
+static int check_not_empty(struct store *store, int64_t case_id, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT count(*) FROM complaint_case WHERE id = ?1 AND complaints = 0";
+    int64_t empty = 0;
+    int rc = db_number(store, SQL, DB(DB_INT(case_id)), &empty, err);
+    return rc || !empty
+               ? rc
+               : error_set(err, ERROR_CONFLICT, "case C%lld has no complaints", (long long)case_id);
 }
 
 int verdict_add(struct store *store, int64_t case_id, const char *cause, const char *confirmed_by,
@@ -24,10 +35,13 @@ int verdict_add(struct store *store, int64_t case_id, const char *cause, const c
     static const char SQL_KEEP[] = "UPDATE ranking SET kept = 1 WHERE case_id = ?1 AND revision ="
                                    " (SELECT revision FROM complaint_case WHERE id = ?1)";
     struct error refused = {0};
-    int rc = db_run(store, SQL,
-                    DB(DB_INT(case_id), DB_TEXT(cause), DB_TEXT(confirmed_by), DB_TEXT(note),
-                       DB_TEXT(by_name), DB_MS(now_ms)),
-                    &refused);
+    int rc = check_not_empty(store, case_id, err);
+    if (rc)
+        return rc;
+    rc = db_run(store, SQL,
+                DB(DB_INT(case_id), DB_TEXT(cause), DB_TEXT(confirmed_by), DB_TEXT(note),
+                   DB_TEXT(by_name), DB_MS(now_ms)),
+                &refused);
     if (rc == ERROR_CONFLICT) {
         error_set(err, rc, "case C%lld is settled already", (long long)case_id);
         error_hint(err, "reopen it first: oddloaf settle C%lld --reopen", (long long)case_id);

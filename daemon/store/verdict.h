@@ -14,7 +14,8 @@ struct verdict_row {
     int said_count;                   /* 0: settled before it was ranked */
 };
 typedef int (*verdict_each)(void *arg, const struct verdict_row *row);
-/* Settles the case (keeps its newest ranking). ERROR_CONFLICT if a verdict stands. */
+/* Settles the case (keeps its newest ranking). ERROR_CONFLICT if a verdict stands, or the case has
+ * no complaints. */
 int verdict_add(struct store *store, int64_t case_id, const char *cause, const char *confirmed_by,
                 const char *note, const char *by_name, int64_t now_ms, struct error *err);
 /* ERROR_NOT_FOUND if none stands. */

@@ -113,6 +113,17 @@ def join_reports(ask, first):
     ask.post("complaints/C7/join", {"same_as": first}, 404)
 
 
+def change_complaints(ask, first, case):
+    path = f"complaints/{first}"
+    ask.post(path + "/correct", {"fields": {"note": "black mold on the heel", "packs": 2}, "reason": "misheard"})
+    ask.post(path + "/correct", {"fields": {"packs": 0}, "reason": "x"}, 400)
+    ask.post(path + "/withdraw", {"reason": "x", "by": "Mira"})
+    ask.post(path + "/correct", {"fields": {"packs": 1}, "reason": "x"}, 409)
+    ask.post(path + "/withdraw", {"reason": "x", "undo": True})
+    for what in (first, case, HOT):
+        ask.get("history/" + urllib.parse.quote(what))
+
+
 def look_at_cases(ask, case):
     for query in ("", "?state=all&order=urgent&limit=2"):
         assert ask.get("cases" + query)["cases"]
@@ -235,6 +246,7 @@ def main():
         load_records(ask)
         first, case = log_complaints(ask)
         join_reports(ask, first)
+        change_complaints(ask, first, case)
         look_at_cases(ask, case)
         look_at_lots(ask)
         look_at_weeks(ask)

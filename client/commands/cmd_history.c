@@ -1,0 +1,74 @@
+#include "commands/command.h"
+#include "show/pick.h"
+#include "show/table.h"
+#include <string.h>
+
+enum { SHORT_ID = 13 };
+
+static const struct column COLUMNS[] = {{"When", COLUMN_LEFT, 0},
+                                        {"Who", COLUMN_LEFT, 12},
+                                        {"What", COLUMN_LEFT, 10},
+                                        {"Was", COLUMN_LEFT, 12},
+                                        {"Is", COLUMN_LEFT, 12}};
+
+/* Complaints are told by the first letters of their ids, which name them as well; what the history
+ * is of is not named again. */
+static void add_what(struct table *t, const json_t *document, const json_t *event)
+{
+    const char *about = pick_text(event, "complaint", pick_text(event, "lot", ""));
+    const char *of = pick_text(document, "complaint", pick_text(document, "lot", ""));
+    const char *field = pick_text(event, "field", "");
+    bool named = *about && strcmp(about, of) != 0;
+    table_addf(t, "%s%s%s%s%.*s%s", pick_text(event, "what", "?"), *field ? " " : "", field,
+               named ? " (" : "", named ? SHORT_ID : 0, about, named ? ")" : "");
+}
+
+static void show(const struct client *c, const json_t *document)
+{
+    size_t i;
+    const json_t *event;
+    char when[VIEW_NUMBER];
+    struct table *t = table_new(COLUMNS, sizeof COLUMNS / sizeof *COLUMNS);
+    view_title(&c->view, "History of %s",
+               pick_text(document, "case",
+                         pick_text(document, "lot", pick_text(document, "complaint", "?"))));
+    json_array_foreach(json_object_get(document, "events"), i, event)
+    {
+        const char *why = pick_text(event, "why", "");
+        const char *is = pick_text(event, "is", "");
+        table_add(t, view_when(pick_text(event, "at", "?"), when));
+        table_add(t, pick_text(event, "by", "?"));
+        add_what(t, document, event);
+        table_add(t, pick_text(event, "was", ""));
+        table_addf(t, "%s%s%s%s", is, *why && *is ? " (" : "", why, *why && *is ? ")" : "");
+    }
+    if (table_rows(t))
+        table_print(t, &c->view, 0);
+    else
+        view_text(&c->view, VIEW_PLAIN, 0, 0, "Nothing is on record.");
+    table_free(t);
+}
+
+static int history(struct client *c, const struct args *a)
+{
+    struct text_buffer path = {0};
+    json_t *document = NULL;
+    text_append(&path, "/v1/history/");
+    client_path_word(&path, a->words[0]);
+    int rc = client_get(c, path.data, &document);
+    text_buffer_free(&path);
+    return rc ? rc : client_answer(c, document, show);
+}
+
+const struct command cmd_history = {
+    .name = "history",
+    .args = "CASE|COMPLAINT|LOT",
+    .help = "who did what when, oldest first",
+    .more =
+        "Of a complaint: logged, joined, corrected, withdrawn, moved to another lot, contact "
+        "erased. Of a case: those of its complaints, mails, verdicts, holds of its lot, actions. "
+        "Of a lot: holds, complaints that moved, and its record as it was.",
+    .least = 1,
+    .most = 1,
+    .exec = history,
+};

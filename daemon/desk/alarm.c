@@ -1,0 +1,82 @@
+#include "desk/alarm.h"
+#include "base/jsonx.h"
+#include "desk/event.h"
+#include "desk/logged.h"
+#include "desk/told.h"
+#include "intake/harm.h"
+#include "store/outbox.h"
+#include "store/ranking.h"
+#include <stdlib.h>
+
+/* "a correction took it back, by Dana: the caller meant another bread" */
+static json_t *why_json(const struct alarm *a)
+{
+    return json_sprintf("%s, by %s: %s", a->what, a->why->by, a->why->reason);
+}
+
+static void set_case(json_t *event, const char *name, int64_t case_id)
+{
+    json_object_set_new(event, name, json_sprintf("C%lld", (long long)case_id));
+}
+
+static int queue(struct store *store, const char *kind, const struct alarm *a, json_t *event,
+                 struct error *err)
+{
+    char message_id[128];
+    char *payload = jsonx_dump(event);
+    event_message_id(a->desk->mail_domain, a->why->at_ms, message_id, sizeof message_id);
+    int rc =
+        outbox_add(store, kind, a->placed->case_id, 0, message_id, payload, a->why->at_ms, err);
+    free(payload);
+    json_decref(event);
+    return rc;
+}
+
+int alarm_queue(struct store *store, const struct alarm *a, struct error *err)
+{
+    json_t *said = told_complaint(a->body, a->contact), *lot = json_object();
+    bool possible = !a->taken_back && !json_array_size(json_object_get(a->body, "harm"));
+    logged_json(a->desk, store, a->placed->complaint_id, lot);
+    json_object_set_new(lot, "why", why_json(a));
+    json_t *event = event_urgent(a->desk->plant, harm_needs_of(a->desk->harm, possible), said, lot);
+    if (possible)
+        event_urgent_possible(event);
+    if (a->taken_back) {
+        json_object_set(event, "harm", (json_t *)a->taken_back);
+        json_object_set_new(event, "taken_back", json_true());
+        json_object_set_new(event, "needs", json_array());
+    }
+    set_case(event, "case", a->placed->case_id);
+    if (a->placed->case_id != a->case_was)
+        set_case(event, "case_was", a->case_was);
+    json_object_set_new(event, "said", said);
+    json_object_set_new(event, "made", told_lot(store, a->desk->tz, a->placed->lot_id));
+    json_decref(lot);
+    return queue(store, OUTBOX_URGENT, a, event, err);
+}
+
+/* Was QA told of it, and has it no complaint, or just one again? */
+static bool is_news(struct store *store, int64_t case_id, bool back)
+{
+    struct ranking mailed = {0};
+    struct case_row row;
+    bool told = ranking_last_mailed(store, case_id, &mailed, NULL) == 0;
+    ranking_clear(&mailed);
+    return told && case_get(store, case_id, &row, NULL) == 0 && row.id == case_id &&
+           row.complaints == (back ? 1 : 0);
+}
+
+int alarm_case_emptied(struct store *store, const struct alarm *a, bool back, struct error *err)
+{
+    if (!is_news(store, a->placed->case_id, back))
+        return 0;
+    json_t *event =
+        json_pack("{s:s, s:s, s:b, s:o, s:O?}", "event", "emptied", "plant", a->desk->plant, "back",
+                  (int)back, "why", why_json(a), "complaint", json_object_get(a->body, "id"));
+    json_object_set(event, "symptom", json_object_get(a->body, "symptom"));
+    set_case(event, "case", a->placed->case_id);
+    logged_json(a->desk, store, a->placed->complaint_id, event);
+    json_object_set_new(event, "made", told_lot(store, a->desk->tz, a->placed->lot_id));
+    json_object_set_new(event, "said", told_complaint(a->body, a->contact));
+    return queue(store, "emptied", a, event, err);
+}

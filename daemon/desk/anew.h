@@ -1,0 +1,32 @@
+/* A complaint found by id, and written anew: what it says has changed, so its lot is looked for
+ * again where that may make a difference. Writing runs in the writer's transaction. */
+#ifndef ODDLOAF_DESK_ANEW_H
+#define ODDLOAF_DESK_ANEW_H
+
+#include "desk/desk.h"
+#include "store/complaint_place.h"
+
+/* A complaint as it stands; `joined`: the uuid asked for is a report joined to it. */
+struct anew {
+    int64_t id, case_id, lot_id, received_ms, logged_ms;
+    char uuid[UUID_TEXT], symptom[16];
+    bool is_return, withdrawn, joined;
+    json_t *body;
+};
+/* The complaint of that uuid, or the one it is joined to. ERROR_NOT_FOUND. */
+int anew_find(struct store *store, const char *uuid, struct anew *ret, struct error *err);
+void anew_clear(struct anew *found);
+
+/* What it says from now on (`said`, without contact data), all reports together. Places it again if
+ * a field that its lot or case is found by has changed; *ret is where it is then. */
+int anew_write(const struct desk *desk, struct store *store, const struct anew *was, json_t *said,
+               const struct complaint_why *why, struct complaint_placed *ret, struct error *err);
+/* Looks for its lot and case again, though it says what it said. */
+int anew_place(const struct desk *desk, struct store *store, const struct anew *was,
+               const struct complaint_why *why, struct complaint_placed *ret, struct error *err);
+/* As anew_write() after a report was added to it, taken from it, or changed: `own` is what the
+ * complaint itself says by now, NULL: as before. */
+int anew_tell(const struct desk *desk, struct store *store, const struct anew *was, json_t *own,
+              const struct complaint_why *why, struct complaint_placed *ret, struct error *err);
+
+#endif

@@ -1,0 +1,16 @@
+/* Who did what when, to a case, a complaint or a lot, told in JSON. */
+#ifndef ODDLOAF_DESK_STORY_H
+#define ODDLOAF_DESK_STORY_H
+
+#include "desk/desk.h"
+#include "store/store.h"
+#include <jansson.h>
+
+/* `word`: C12, what a complaint is called (desk/named.h), or a lot's code; *ret is
+ * {"case"|"complaint"|"lot","events":[{"at","by","what","was","is"}]} (new reference), oldest
+ * first, an event with "complaint" or "lot", "field" and "why" where it has them. Holds no contact
+ * data. ERROR_NOT_FOUND, ERROR_CONFLICT where several complaints are called so. */
+int story_json(const struct desk *desk, struct store *store, const char *word, json_t **ret,
+               struct error *err);
+
+#endif

@@ -1,0 +1,142 @@
+/* Correcting a complaint, withdrawing one, bringing it back; who did what when. */
+#include "base/jsonx.h"
+#include "desk/correcting.h"
+#include "desk/logged.h"
+#include "desk/named.h"
+#include "desk/story.h"
+#include "serve/app.h"
+#include "serve/route.h"
+#include <stdio.h>
+#include <string.h>
+
+enum { BY_SIZE = 160, REASON_MOST = 500 };
+
+struct change {
+    struct setup *setup;
+    struct correcting c;
+    bool withdraw, undo;
+    char uuid[UUID_TEXT], by[BY_SIZE];
+};
+
+static int change_job(struct store *store, void *arg, struct error *err)
+{
+    struct change *change = arg;
+    const struct desk *desk = &change->setup->desk;
+    return change->withdraw ? correcting_withdraw(desk, store, &change->c, change->undo, err)
+                            : correcting_apply(desk, store, &change->c, err);
+}
+
+static int need_reason(const json_t *body, const char **ret, struct error *err)
+{
+    *ret = NULL;
+    int rc = jsonx_string(body, "reason", ret, err);
+    if (rc || (*ret && **ret && strlen(*ret) <= REASON_MOST))
+        return rc;
+    error_field(err, "reason", *ret ? *ret : "");
+    return *ret && **ret
+               ? error_set(err, ERROR_INVALID, "is longer than %d bytes", REASON_MOST)
+               : error_set(err, ERROR_INVALID, "is missing: every change is kept with it");
+}
+
+/* Whom the daemon knows the sender by, beside the name they give. */
+static int read_by(const struct request *rq, const json_t *body, struct change *change,
+                   struct error *err)
+{
+    const char *by = NULL;
+    int rc = jsonx_string(body, "by", &by, err);
+    if (rc)
+        return rc;
+    if (by && *by && strcmp(by, rq->user) != 0)
+        snprintf(change->by, sizeof change->by, "%.80s (%s)", by, rq->user);
+    else
+        snprintf(change->by, sizeof change->by, "%s", rq->user);
+    change->c.why.by = change->by;
+    return 0;
+}
+
+static int read_fields(const json_t *body, struct change *change, struct error *err)
+{
+    change->c.fields = json_object_get(body, "fields");
+    if (json_is_object(change->c.fields) && json_object_size(change->c.fields))
+        return 0;
+    error_field(err, "fields", "");
+    return error_set(err, ERROR_INVALID, "must be an object of the fields to correct");
+}
+
+static int read_change(struct request *rq, struct store *store, const json_t *body,
+                       struct change *change, struct error *err)
+{
+    int rc = named_complaint(store, rq->part[0], change->uuid, err);
+    change->c.uuid = change->uuid;
+    change->c.why.at_ms = app_now_ms(rq->app);
+    if (!rc)
+        rc = need_reason(body, &change->c.why.reason, err);
+    if (!rc)
+        rc = read_by(rq, body, change, err);
+    if (!rc && change->withdraw)
+        rc = jsonx_bool(body, "undo", &change->undo, err);
+    if (!rc && !change->withdraw)
+        rc = read_fields(body, change, err);
+    return rc;
+}
+
+static json_t *answer_json(struct store *store, const struct change *change)
+{
+    const struct complaint_placed *placed = &change->c.placed;
+    json_t *answer = json_pack("{s:s, s:o, s:b, s:s, s:O}", "complaint", change->uuid, "case",
+                               json_sprintf("C%lld", (long long)placed->case_id), "again",
+                               (int)placed->again, "by", change->by, "changed", change->c.changed);
+    if (change->withdraw)
+        json_object_set_new(answer, "withdrawn", json_boolean(!change->undo));
+    if (json_array_size(change->c.taken))
+        json_object_set(answer, "taken", change->c.taken);
+    logged_json(&change->setup->desk, store, placed->complaint_id, answer);
+    logged_doubts(&change->setup->desk, store, placed->complaint_id, answer);
+    return answer;
+}
+
+static void answer_change(struct request *rq, struct store *store, bool withdraw)
+{
+    struct error err = {0};
+    struct change change = {.setup = app_setup(rq->app), .withdraw = withdraw};
+    json_t *body = NULL;
+    int rc = request_json(rq, &body, &err);
+    if (!rc)
+        rc = read_change(rq, store, body, &change, &err);
+    if (!rc)
+        rc = writer_run(rq->app->writer, change_job, &change, &err);
+    if (rc) {
+        request_reply_faults(rq, rc, &err, change.c.faults, NULL);
+    } else {
+        app_wake(rq->app);
+        request_reply_json(rq, 200, answer_json(store, &change));
+    }
+    json_decref(change.c.changed);
+    json_decref(change.c.taken);
+    json_decref(change.c.faults);
+    json_decref(body);
+    setup_unref(change.setup);
+}
+
+void corrections_correct(struct request *rq, struct store *store)
+{
+    answer_change(rq, store, false);
+}
+
+void corrections_withdraw(struct request *rq, struct store *store)
+{
+    answer_change(rq, store, true);
+}
+
+void corrections_history(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    json_t *story = NULL;
+    struct setup *setup = app_setup(rq->app);
+    int rc = story_json(&setup->desk, store, rq->part[0], &story, &err);
+    setup_unref(setup);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 200, story);
+}

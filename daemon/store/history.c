@@ -1,0 +1,107 @@
+#include "store/history.h"
+#include "store/db.h"
+
+/* Each part: at, by, what, complaint or lot, field, was, is, why, number among those of one time.
+ */
+
+/* Complaints that are, or were once, in the case, and the reports joined to them. */
+#define COMPLAINTS_OF_CASE                                                                         \
+    "SELECT id FROM complaint WHERE case_id = ?1 UNION SELECT c.id FROM complaint_change k"        \
+    " JOIN complaint c ON c.uuid = k.complaint WHERE k.field = 'case' AND k.was = 'C' || ?1"
+#define COMPLAINT "SELECT ?1"
+
+#define LOGGED(which)                                                                              \
+    "SELECT c.logged_ms AS at, e.logged_by AS who, 'logged' AS what, c.uuid AS about, '' AS "      \
+    "field,"                                                                                       \
+    " '' AS was, '' AS is_, c.channel AS why, 0 AS nr FROM complaint c"                            \
+    " LEFT JOIN entry e ON e.report = c.uuid WHERE c.id IN (" which ")"                            \
+    " UNION ALL SELECT j.logged_ms, e.logged_by, 'logged', j.uuid, '', '', '', '', 0"              \
+    " FROM joined j JOIN complaint c ON c.id = j.complaint_id LEFT JOIN entry e"                   \
+    " ON e.report = j.uuid WHERE c.id IN (" which ")"                                              \
+    " UNION ALL SELECT j.joined_ms, '', 'joined', j.uuid, '', '', c.uuid, '', 0"                   \
+    " FROM joined j JOIN complaint c ON c.id = j.complaint_id WHERE c.id IN (" which ")"
+#define CHANGED(which)                                                                             \
+    " UNION ALL SELECT k.at_ms, k.by_name, CASE WHEN k.field IN ('lot', 'lot_state', 'case') THEN" \
+    " 'moved' WHEN k.field <> 'withdrawn' THEN 'corrected' WHEN k.now <> '' THEN 'withdrawn' ELSE" \
+    " 'brought back' END, k.complaint, k.field, k.was, k.now, k.reason, k.id"                      \
+    " FROM complaint c JOIN complaint_change k ON k.complaint = c.uuid WHERE c.id IN (" which ")"  \
+    " UNION ALL SELECT k.at_ms, k.by_name, 'corrected', k.complaint, k.field, k.was, k.now,"       \
+    " k.reason, k.id FROM joined j JOIN complaint_change k ON k.complaint = "                      \
+    "j.uuid"                                                                                       \
+    " WHERE j.complaint_id IN (" which ")"
+#define ERASED(which)                                                                              \
+    " UNION ALL SELECT r.at_ms, '', 'contact erased', c.uuid, '', '', '', r.basis, 0"              \
+    " FROM erased r JOIN complaint c ON c.uuid = r.report WHERE c.id IN (" which ")"
+#define MAILED                                                                                     \
+    " UNION ALL SELECT o.created_ms, '', 'mailed', '', o.event, '', '', coalesce(r.why, ''), 0"    \
+    " FROM outbox o LEFT JOIN ranking r ON r.case_id = o.case_id AND r.revision = o.revision"      \
+    " WHERE o.case_id = ?1"
+#define VERDICTS                                                                                   \
+    " UNION ALL SELECT v.at_ms, v.by_name, 'settled', '', '', '', v.cause, v.confirmed_by, 0"      \
+    " FROM verdict v WHERE v.case_id = ?1"                                                         \
+    " UNION ALL SELECT v.reopened_ms, '', 'reopened', '', '', v.cause, '', coalesce(v.note, ''),"  \
+    " 0 FROM verdict v WHERE v.case_id = ?1 AND v.reopened_ms IS NOT NULL"
+#define HELD(lot)                                                                                  \
+    " UNION ALL SELECT h.at_ms, h.by_name, CASE h.what WHEN 'hold' THEN 'held' ELSE 'released'"    \
+    " END, l.lot, '', '', coalesce(h.disposition, ''), h.reason, 0"                                \
+    " FROM hold h JOIN lot l ON l.id = h.lot_id WHERE h.lot_id = " lot
+/* What was done about the cause that was confirmed, or about its line, since the case was opened.
+ */
+#define ACTIONS                                                                                    \
+    " UNION ALL SELECT a.logged_ms, a.by_name, 'action', '', '', '', coalesce(a.cause, a.line,"    \
+    " a.place, ''), a.note, 0 FROM complaint_case k JOIN corrective_action a ON"                   \
+    " a.at_ms >= k.opened_ms AND (a.symptom IS NULL OR a.symptom = k.symptom) LEFT JOIN lot l ON"  \
+    " l.id = k.lot_id WHERE k.id = ?1 AND (a.line = l.line OR a.cause IN (SELECT v.cause"          \
+    " FROM verdict v WHERE v.case_id = k.id AND v.reopened_ms IS NULL))"
+#define RECORDS                                                                                    \
+    "SELECT p.replaced_ms AS at, '' AS who, 'record changed' AS what, l.lot AS about,"             \
+    " p.kind AS field, p.was AS was, '' AS is_, p.source AS why, 0 AS nr"                          \
+    " FROM lot l JOIN replaced_row p ON p.kind = 'lots' AND p.row_key = ?2 WHERE l.id = ?1"
+#define OF_LOT                                                                                     \
+    " UNION ALL SELECT k.at_ms, k.by_name, 'moved', k.complaint, k.field, k.was, k.now, k.reason," \
+    " k.id FROM complaint_change k JOIN lot l ON l.lot = k.was OR l.lot = k.now"                   \
+    " WHERE k.field = 'lot' AND l.id = ?1"
+
+#define IN_ORDER " ORDER BY 1, 9"
+
+static int key_of_lot(struct store *store, int64_t id, char *out, size_t size, struct error *err)
+{
+    static const char SQL[] = "SELECT '[\"' || lot || '\"]' FROM lot WHERE id = ?1";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(id)), err);
+    out[0] = '\0';
+    if (db_next(&q))
+        db_copy(&q, 0, out, size);
+    return db_end(&q, 0);
+}
+
+int history_read(struct store *store, enum history_of of, int64_t id, history_each each, void *arg,
+                 struct error *err)
+{
+    static const char OF_CASE[] =
+        LOGGED(COMPLAINTS_OF_CASE) CHANGED(COMPLAINTS_OF_CASE) ERASED(COMPLAINTS_OF_CASE)
+            MAILED VERDICTS HELD("(SELECT lot_id FROM complaint_case WHERE id = ?1)")
+                ACTIONS IN_ORDER;
+    static const char OF_COMPLAINT[] =
+        LOGGED(COMPLAINT) CHANGED(COMPLAINT) ERASED(COMPLAINT) IN_ORDER;
+    static const char OF_ONE_LOT[] = RECORDS OF_LOT HELD("?1") IN_ORDER;
+    static const char *const SQL[] = {OF_CASE, OF_COMPLAINT, OF_ONE_LOT};
+    char key[160] = "";
+    int rc = of == HISTORY_LOT ? key_of_lot(store, id, key, sizeof key, err) : 0;
+    if (rc)
+        return rc;
+    struct db_query q = of == HISTORY_LOT
+                            ? db_query(store, SQL[of], DB(DB_INT(id), DB_TEXT(key)), err)
+                            : db_query(store, SQL[of], DB(DB_INT(id)), err);
+    while (!rc && db_next(&q)) {
+        const struct history_row row = {.at_ms = db_ms(&q, 0),
+                                        .by = db_text(&q, 1),
+                                        .what = db_text(&q, 2),
+                                        .about = db_text(&q, 3),
+                                        .field = db_text(&q, 4),
+                                        .was = db_text(&q, 5),
+                                        .is = db_text(&q, 6),
+                                        .why = db_text(&q, 7)};
+        rc = each(arg, &row);
+    }
+    return db_end(&q, rc);
+}

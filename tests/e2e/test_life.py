@@ -1,0 +1,264 @@
+"""A complaint's life: corrected, withdrawn, brought back, sent twice with other content; who did what when;
+and every count as if it had been so from the start.                           usage: test_life.py BINARIES"""
+import getpass
+import json
+import sys
+import uuid
+
+from oddloaf import Plant, complaint
+
+HOT, OTHER = "L1 6318 A0400", "L1 6317 A0800"
+USER = getpass.getuser()
+
+
+def recount(plant):
+    plant.wait_idle()
+    done = plant.client("status", "--recount", check=0)
+    assert done.stdout.count("as on record") == 3, done.stdout
+
+
+def week(plant):
+    return plant.get("/v1/weeks/2026-W47")[1]["complaints"]
+
+
+def log(plant, lot=HOT, **more):
+    sent = complaint(lot, **more)
+    status, answer = plant.post("/v1/complaints", sent)
+    assert status == 201, answer
+    return sent, answer
+
+
+def mails(plant, event):
+    return [m for m in plant.get("/v1/outbox")[1]["mails"] if m["event"] == event]
+
+
+def correct(plant, sent, *words, check=0, reason="misheard"):
+    return plant.client_json("correct", sent["id"], *words, "--reason", reason, "--by", "Dana Quill", check=check)
+
+
+def check_correction(plant):
+    """Values are read as people type them; the complaint moves; it is put on record."""
+    sent, logged = log(plant, packs=1, observed={"colour": "black"})
+    told = correct(plant, sent, "colour=blue-green", "packs=3", f"lot={OTHER}", "where=heel")
+    assert told["lot"] == OTHER and told["lot_state"] == "exact" and not told["again"], told
+    assert [(c["field"], c["was"], c["is"]) for c in told["changed"]] == [
+        ("lot_text", HOT, OTHER), ("observed/colour", "black", "blue-green"), ("observed/where", None, "heel"),
+        ("packs", "1", "3")], told["changed"]
+    assert told["by"] == f"Dana Quill ({USER})", told["by"]
+    case = plant.client_json("rank", told["case"])
+    assert case["complaints"] == [sent["id"]] and case["lot"] == OTHER, case
+    shown = plant.get("/v1/complaints/" + sent["id"])[1]
+    assert shown["packs"] == 3 and shown["sent"]["packs"] == 1, shown
+    assert {(c["field"], c["by"], c["reason"]) for c in shown["changes"]} >= {
+        ("packs", f"Dana Quill ({USER})", "misheard"), ("lot", f"Dana Quill ({USER})", "misheard")}, shown["changes"]
+    # the same again changes nothing
+    again = correct(plant, sent, "packs=3")
+    assert again["again"] and again["changed"] == [], again
+    recount(plant)
+    return sent, logged["case"]
+
+
+def check_symptom(plant):
+    """Another symptom is another case."""
+    sent, logged = log(plant, "L1 6316 A0400")
+    before = week(plant)
+    told = correct(plant, sent, "symptom=staling")
+    assert told["case"] != logged["case"], told
+    after = week(plant)
+    assert after["mold"] == before["mold"] - 1 and after["staling"] == before["staling"] + 1, (before, after)
+    assert plant.client_json("rank", told["case"])["symptom"] == "staling"
+    recount(plant)
+
+
+def check_refusals(plant):
+    """Each value is named with its reason; nothing is half applied."""
+    sent, _ = log(plant, packs=1)
+    for words, field, reason in ((["packs=many"], "packs", "number"), (["crust=hard"], "crust", "no field"),
+                                 (["colour=purple"], "observed/colour", "not one of")):
+        done = plant.client("correct", sent["id"], "packs=2", *words, "--reason", "x", check=1)
+        assert field in done.stderr and reason in done.stderr, done.stderr
+    bad = {"fields": {"packs": 0, "observed/colour": "purple", "crust": 1, "id": "x", "store": "0417"}, "reason": "x"}
+    status, told = plant.post(f"/v1/complaints/{sent['id']}/correct", bad)
+    assert status == 400 and {e["field"] for e in told["errors"]} == {
+        "packs", "observed/colour", "crust", "id"}, told
+    for fields in ({"symptom": None}, {"received_at": "2099-01-01T00:00:00Z"}):
+        status, told = plant.post(f"/v1/complaints/{sent['id']}/correct", {"fields": fields, "reason": "x"})
+        assert status == 400, told
+    status, told = plant.post(f"/v1/complaints/{sent['id']}/correct", {"fields": {"packs": 2}})
+    assert status == 400 and told["errors"][0]["field"] == "reason", told
+    plant.client("correct", str(uuid.uuid4()), "packs=2", "--reason", "x", check=5)
+    plant.client("correct", sent["id"], "packs=2", check=2)
+    shown = plant.get("/v1/complaints/" + sent["id"])[1]
+    assert shown["packs"] == 1 and not shown.get("store") and shown["changes"] == [], shown
+
+
+def check_note(plant):
+    """What only the old note gave goes, what the new one gives comes, what was chosen stays."""
+    sent, _ = log(plant, note="green mold on the heel", observed={"spots": 2})
+    shown = plant.get("/v1/complaints/" + sent["id"])[1]
+    assert shown["observed"]["where"] == "heel", shown
+    correct(plant, sent, "note=black mold on the top, it smells sour")
+    observed = plant.get("/v1/complaints/" + sent["id"])[1]["observed"]
+    assert observed["colour"] == "black" and observed["spots"] == 2 and "heel" not in observed.values(), observed
+    correct(plant, sent, "note=mold on the bottom", "colour=yellow")
+    observed = plant.get("/v1/complaints/" + sent["id"])[1]["observed"]
+    assert observed["colour"] == "yellow" and observed.get("where") != "top-crust", observed
+    recount(plant)
+
+
+def check_harm(plant):
+    """Harm that is said now goes out at once; so does that it was taken back."""
+    sent, _ = log(plant)
+    before = len(mails(plant, "urgent"))
+    correct(plant, sent, "harm=illness")
+    assert len(mails(plant, "urgent")) == before + 1
+    correct(plant, sent, "harm=", reason="the caller meant a cold")
+    assert len(mails(plant, "urgent")) == before + 2
+    shown = plant.get("/v1/complaints/" + sent["id"])[1]
+    assert not shown.get("harm") and shown["changes"][-1]["field"] == "harm", shown
+    correct(plant, sent, "note=my son threw up after eating it")
+    assert len(mails(plant, "urgent")) == before + 3
+    assert plant.get("/v1/complaints/" + sent["id"])[1]["harm"] == ["illness"]
+    plant.client("withdraw", sent["id"], "--reason", "a test", check=0)
+    assert len(mails(plant, "urgent")) == before + 4
+    recount(plant)
+
+
+def check_withdrawing(plant):
+    sent, logged = log(plant, "L1 6314 A0400", packs=2)
+    name = logged["case"]
+    plant.wait_idle()
+    before = week(plant)
+    told = plant.client_json("withdraw", sent["id"], "--reason", "logged by mistake")
+    assert told["withdrawn"] and not told["again"], told
+    assert week(plant)["mold"] == before["mold"] - 1
+    assert name not in [c["case"] for c in plant.get("/v1/cases?limit=500")[1]["cases"]]
+    done = plant.client("rank", name)
+    assert done.returncode == 5 and "no complaints" in done.stderr, done
+    assert plant.get("/v1/complaints/" + sent["id"])[1]["withdrawn"]
+    assert plant.client_json("withdraw", sent["id"], "--reason", "again")["again"]
+    assert plant.client("correct", sent["id"], "packs=4", "--reason", "x").returncode == 1
+    assert plant.post("/v1/complaints", sent)[1]["again"]  # a retry brings nothing back
+    assert week(plant)["mold"] == before["mold"] - 1
+    recount(plant)
+    told = plant.client_json("withdraw", sent["id"], "--undo", "--reason", "it was right")
+    assert not told["withdrawn"] and told["case"] == name and told["lot"] == "L1 6314 A0400", told
+    assert week(plant)["mold"] == before["mold"]
+    assert plant.client_json("rank", name)["complaints"] == [sent["id"]]
+    events = [e["what"] for e in plant.client_json("history", sent["id"])["events"]]
+    assert events == ["logged", "withdrawn", "brought back"], events
+    emptied = mails(plant, "emptied")
+    assert len(emptied) == 2 and emptied[0]["case"] == name, emptied
+    recount(plant)
+
+
+def check_settled(plant):
+    sent, logged = log(plant, "L1 6313 A0400")
+    plant.wait_idle()
+    plant.client("settle", logged["case"], "packed-hot", "--confirmed-by", "judgement", check=0)
+    for words in (["withdraw", sent["id"]], ["correct", sent["id"], "symptom=staling"]):
+        done = plant.client(*words, "--reason", "x", check=1)
+        assert "settled" in done.stderr and "--reopen" in done.stderr, done.stderr
+    plant.client("settle", logged["case"], "--reopen", check=0)
+    plant.client("hold", "L1 6313 A0400", "--reason", "mold", check=0)
+    events = [(e["what"], e["is"]) for e in plant.client_json("history", logged["case"])["events"]]
+    assert [e for e in events if e[0] != "mailed"] == [
+        ("logged", None), ("settled", "packed-hot"), ("reopened", None), ("held", None)], events
+    lot = plant.client_json("history", "L1 6313 A0400")
+    assert lot["lot"] == "L1 6313 A0400" and [e["what"] for e in lot["events"]] == ["held"], lot
+    recount(plant)
+
+
+def check_joined(plant):
+    """A joined report is corrected itself; both are told together."""
+    first, _ = log(plant, "L1 6312 A0400")
+    second = complaint("L1 6312 A0400", same_as=first["id"], observed={"colour": "black"})
+    assert plant.post("/v1/complaints", second)[0] == 201
+    told = correct(plant, second, "colour=yellow")
+    assert told["changed"][0]["was"] == "black", told
+    assert plant.get("/v1/complaints/" + first["id"])[1]["observed"]["colour"] == "yellow"
+    correct(plant, first, "packs=4")
+    plant.client("join", "--undo", second["id"], check=0)
+    shown = plant.get("/v1/complaints/" + first["id"])[1]
+    assert shown["packs"] == 4 and "observed" not in shown, shown
+    done = plant.client("withdraw", second["id"], "--reason", "x", check=0)
+    assert done.returncode == 0
+    recount(plant)
+
+
+def check_contact(plant):
+    """Who called is corrected without being told to those who read what was changed."""
+    sent, _ = log(plant, contact={"name": "Ottoline Fenwick", "phone": "555-0177"})
+    told = correct(plant, sent, "phone=555-0199")
+    text = json.dumps([told, plant.client_json("history", sent["id"])])
+    assert "0177" not in text and "0199" not in text and told["changed"][0]["field"] == "contact/phone", text
+    assert plant.get("/v1/complaints/" + sent["id"])[1]["contact"] == {
+        "name": "Ottoline Fenwick", "phone": "555-0199"}
+    assert plant.client_json("erase", "555-0199")["erased"] == 1
+    assert plant.client_json("history", sent["id"])["events"][-1]["what"] == "contact erased"
+
+
+def check_conflict(plant, folder):
+    """The same id with other content: refused with both values; in a file a refused row; a kept one is set
+    aside and not tried for ever."""
+    sent, _ = log(plant, packs=1, store="0417")
+    assert plant.post("/v1/complaints", sent)[0] == 200
+    other = dict(sent, packs=5)
+    status, told = plant.post("/v1/complaints", other)
+    differs = {"field": "packs", "value": "5", "kept": "1", "reason": "on record it is 1"}
+    assert status == 409 and len(told["errors"]) == 1 and told["errors"][0].items() >= differs.items(), told
+    done = plant.client("log", "--from", "-", stdin=json.dumps(other) + "\n" + json.dumps(complaint()) + "\n",
+                        check=1)
+    assert "packs" in done.stderr and "on record it is 1" in done.stderr, done
+    correct(plant, sent, "packs=2")
+    assert plant.post("/v1/complaints", sent)[0] == 200  # as it came
+    assert plant.post("/v1/complaints", dict(sent, packs=2))[0] == 200  # as it stands
+    assert plant.post("/v1/complaints", other)[0] == 409
+    harmed = dict(sent, harm=["injury"])
+    before = len(mails(plant, "urgent"))
+    for _ in range(2):  # heard, once
+        status, told = plant.post("/v1/complaints", harmed)
+        assert status == 409 and told["harm"] == ["injury"] and "script" in told, told
+    assert len(mails(plant, "urgent")) == before + 1
+    env = {"ODDLOAF_SPOOL": folder}
+    plant.stop()
+    line = json.dumps(other) + "\n"
+    assert plant.client("log", "--from", "-", stdin=line, env=env).returncode == 3
+    plant.start()
+    done = plant.client("log", "--replay", env=env)
+    assert done.returncode == 1, done
+    done = plant.client("log", "--replay", env=env)
+    assert done.returncode == 0, done
+    recount(plant)
+
+
+def check_shown(plant, sent):
+    """Tables for people, no wider than 80 columns."""
+    for words in (["history", sent["id"]], ["history", HOT], ["complaint", sent["id"]],
+                  ["withdraw", sent["id"], "--reason", "x"], ["history", sent["id"]],
+                  ["withdraw", sent["id"], "--undo", "--reason", "x"],
+                  ["correct", sent["id"], "packs=9", "--reason", "x"]):
+        done = plant.client(*words, check=0, env={"COLUMNS": "80"})
+        assert all(len(line) <= 80 for line in done.stdout.splitlines()), done.stdout
+        if words[0] == "history" and words[1] == sent["id"]:
+            assert "packs" in done.stdout and "Dana Quill" in done.stdout, done.stdout
+
+
+def main():
+    with Plant(sys.argv[1]) as plant:
+        plant.load_small()
+        sent, _ = check_correction(plant)
+        check_symptom(plant)
+        check_refusals(plant)
+        check_note(plant)
+        check_harm(plant)
+        check_withdrawing(plant)
+        check_settled(plant)
+        check_joined(plant)
+        check_contact(plant)
+        check_shown(plant, sent)
+        check_conflict(plant, str(plant.state) + "-client")
+        print("complaints are corrected, withdrawn and brought back, and all that is counted follows")
+
+
+main()
