@@ -19,15 +19,15 @@ void anew_clear(struct anew *found)
 static int take_complaint(void *arg, const struct complaint_row *row)
 {
     struct anew *found = arg;
-    bool joined = found->joined;
-    *found = (struct anew){.id = row->id,
+    *found = (struct anew){.desk = found->desk,
+                           .id = row->id,
                            .case_id = row->case_id,
                            .lot_id = row->lot_id,
                            .received_ms = row->received_ms,
                            .logged_ms = row->logged_ms,
                            .is_return = strcmp(row->channel, "return") == 0,
                            .withdrawn = row->withdrawn,
-                           .joined = joined};
+                           .joined = found->joined};
     text_clip(row->uuid, found->uuid, sizeof found->uuid);
     text_clip(row->symptom, found->symptom, sizeof found->symptom);
     return jsonx_parse(row->body, strlen(row->body), &found->body, NULL);
@@ -39,10 +39,11 @@ static int take_uuid(void *arg, const struct joined_row *row)
     return 0;
 }
 
-int anew_find(struct store *store, const char *uuid, struct anew *ret, struct error *err)
+int anew_find(const struct desk *desk, struct store *store, const char *uuid, struct anew *ret,
+              struct error *err)
 {
     char first[UUID_TEXT];
-    *ret = (struct anew){0};
+    *ret = (struct anew){.desk = desk};
     int rc = complaint_by_uuid(store, uuid, take_complaint, ret, err);
     if (rc != ERROR_NOT_FOUND || joined_by_uuid(store, uuid, take_uuid, first, NULL) != 0)
         return rc;
@@ -68,16 +69,16 @@ static bool moves(const json_t *before, const json_t *after)
     return false;
 }
 
-int anew_write(const struct desk *desk, struct store *store, const struct anew *was, json_t *said,
+int anew_write(struct store *store, const struct anew *was, json_t *said,
                const struct complaint_why *why, struct complaint_placed *ret, struct error *err)
 {
-    const struct form_options options = {.tz = desk->tz};
+    const struct form_options options = {.tz = was->desk->tz};
     struct complaint_form *form = NULL;
     struct placing placing = {0};
     struct complaint_new c;
     int rc = complaint_form_read(said, &options, &form, err);
     if (!rc)
-        rc = placing_find(desk, store, form, &placing, err);
+        rc = placing_find(was->desk, store, form, &placing, err);
     if (!rc) {
         char *body = jsonx_dump(form->body);
         placing_complaint(form, &placing, body, why->at_ms, &c);
@@ -92,15 +93,15 @@ int anew_write(const struct desk *desk, struct store *store, const struct anew *
     return rc;
 }
 
-int anew_place(const struct desk *desk, struct store *store, const struct anew *was,
-               const struct complaint_why *why, struct complaint_placed *ret, struct error *err)
+int anew_place(struct store *store, const struct anew *was, const struct complaint_why *why,
+               struct complaint_placed *ret, struct error *err)
 {
-    const struct form_options options = {.tz = desk->tz};
+    const struct form_options options = {.tz = was->desk->tz};
     struct complaint_form *form = NULL;
     struct placing placing = {0};
     int rc = complaint_form_read(was->body, &options, &form, err);
     if (!rc)
-        rc = placing_find(desk, store, form, &placing, err);
+        rc = placing_find(was->desk, store, form, &placing, err);
     if (!rc)
         rc = complaint_place(store, was->id, &placing.lots, why, ret, err);
     complaint_form_free(form);
@@ -148,7 +149,7 @@ static int keep_own(struct store *store, int64_t complaint_id, const json_t *own
     return rc;
 }
 
-int anew_tell(const struct desk *desk, struct store *store, const struct anew *was, json_t *own,
+int anew_tell(struct store *store, const struct anew *was, json_t *own,
               const struct complaint_why *why, struct complaint_placed *ret, struct error *err)
 {
     struct telling t = {0};
@@ -158,7 +159,7 @@ int anew_tell(const struct desk *desk, struct store *store, const struct anew *w
     if (!rc)
         rc = joined_of(store, was->id, tell, &t, err);
     if (!rc)
-        rc = anew_write(desk, store, was, t.said, why, ret, err);
+        rc = anew_write(store, was, t.said, why, ret, err);
     if (!rc && t.count == 0)
         rc = joined_first_remove(store, was->id, err);
     else if (!rc && own)

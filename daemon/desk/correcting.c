@@ -73,7 +73,7 @@ static const char *report_of(const struct work *w)
 
 static int find(struct work *w, struct error *err)
 {
-    int rc = anew_find(w->store, w->c->uuid, &w->found, err);
+    int rc = anew_find(w->desk, w->store, w->c->uuid, &w->found, err);
     if (!rc)
         rc = read_own(w, err);
     if (rc)
@@ -301,12 +301,11 @@ static int write_contact(struct work *w, struct error *err)
 static int write_body(struct work *w, struct error *err)
 {
     if (!w->found.joined)
-        return anew_tell(w->desk, w->store, &w->found, w->form->body, &w->c->why, &w->c->placed,
-                         err);
+        return anew_tell(w->store, &w->found, w->form->body, &w->c->why, &w->c->placed, err);
     char *text = jsonx_dump(w->form->body);
     int rc = joined_rewrite(w->store, w->c->uuid, w->form->received_ms, text, err);
     free(text);
-    return rc ? rc : anew_tell(w->desk, w->store, &w->found, NULL, &w->c->why, &w->c->placed, err);
+    return rc ? rc : anew_tell(w->store, &w->found, NULL, &w->c->why, &w->c->placed, err);
 }
 
 /* A verdict must not be left standing on a case without complaints. */
@@ -464,7 +463,7 @@ static int change_standing(struct work *w, bool undo, struct error *err)
     int64_t at_ms = w->c->why.at_ms;
     int rc = complaint_withdraw(w->store, w->found.id, undo ? WHEN_UNKNOWN_MS : at_ms, at_ms, err);
     if (!rc && undo)
-        rc = anew_place(w->desk, w->store, &w->found, &w->c->why, &w->c->placed, err);
+        rc = anew_place(w->store, &w->found, &w->c->why, &w->c->placed, err);
     if (!rc && !undo)
         rc = check_left(w->store, w->found.case_id, err);
     if (!rc)

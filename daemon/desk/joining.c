@@ -36,9 +36,10 @@ static int check_alike(const struct anew *to, const char *uuid, const char *symp
     return 0;
 }
 
-static int find_first(struct store *store, const char *same_as, struct anew *ret, struct error *err)
+static int find_first(const struct desk *desk, struct store *store, const char *same_as,
+                      struct anew *ret, struct error *err)
 {
-    int rc = anew_find(store, same_as, ret, err);
+    int rc = anew_find(desk, store, same_as, ret, err);
     if (rc == ERROR_NOT_FOUND)
         return refuse(err, same_as, "there is no such complaint",
                       "the first report must be logged before the one that repeats it");
@@ -48,12 +49,11 @@ static int find_first(struct store *store, const char *same_as, struct anew *ret
 static const char JOINED[] = "a report of the same was joined to it or taken from it";
 
 /* After a report was added to a complaint or taken away from it. */
-static int tell_anew(const struct desk *desk, struct store *store, const struct anew *was,
-                     int64_t now_ms, struct error *err)
+static int tell_anew(struct store *store, const struct anew *was, int64_t now_ms, struct error *err)
 {
     const struct complaint_why why = {"oddloaf", JOINED, now_ms};
     struct complaint_placed placed;
-    return anew_tell(desk, store, was, NULL, &why, &placed, err);
+    return anew_tell(store, was, NULL, &why, &placed, err);
 }
 
 static int add_report(const struct desk *desk, struct store *store, const struct anew *to,
@@ -63,11 +63,11 @@ static int add_report(const struct desk *desk, struct store *store, const struct
     struct anew now = {0};
     int rc = joined_add(store, report, err);
     if (!rc)
-        rc = tell_anew(desk, store, to, report->joined_ms, err);
+        rc = tell_anew(store, to, report->joined_ms, err);
     if (!rc)
         rc = apart_again_complaint(desk, store, to->id, err);
     if (!rc)
-        rc = anew_find(store, to->uuid, &now, err);
+        rc = anew_find(desk, store, to->uuid, &now, err);
     if (!rc)
         *ret = (struct complaint_placed){
             .complaint_id = now.id, .case_id = now.case_id, .lot_id = now.lot_id, .joined = true};
@@ -81,7 +81,7 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
                 const struct complaint_new *report, struct complaint_placed *ret, struct error *err)
 {
     struct anew to = {0}, own = {0};
-    int rc = anew_find(store, form->uuid, &own, NULL);
+    int rc = anew_find(desk, store, form->uuid, &own, NULL);
     if (rc == 0)
         *ret = (struct complaint_placed){.complaint_id = own.id,
                                          .case_id = own.case_id,
@@ -91,7 +91,7 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
     anew_clear(&own);
     if (rc != ERROR_NOT_FOUND)
         return rc;
-    rc = find_first(store, form->same_as, &to, err);
+    rc = find_first(desk, store, form->same_as, &to, err);
     if (!rc)
         rc = check_alike(&to, form->uuid, report->symptom, strcmp(report->channel, "return") == 0,
                          form->same_as, err);
@@ -159,9 +159,9 @@ int joining_join(const struct desk *desk, struct store *store, const char *uuid,
                  struct error *err)
 {
     struct anew own = {0}, to = {0};
-    int rc = anew_find(store, uuid, &own, err);
+    int rc = anew_find(desk, store, uuid, &own, err);
     if (!rc)
-        rc = find_first(store, same_as, &to, err);
+        rc = find_first(desk, store, same_as, &to, err);
     bool there = !rc && own.joined && own.id == to.id;
     if (there) {
         *ret = (struct complaint_placed){.complaint_id = to.id,
@@ -231,11 +231,11 @@ int joining_separate(const struct desk *desk, struct store *store, const char *u
     struct anew from = {0};
     int rc = joined_by_uuid(store, uuid, take_report, &report, err);
     if (!rc)
-        rc = anew_find(store, uuid, &from, err);
+        rc = anew_find(desk, store, uuid, &from, err);
     if (!rc)
         rc = log_separated(desk, store, &report, now_ms, ret, err);
     if (!rc)
-        rc = tell_anew(desk, store, &from, now_ms, err);
+        rc = tell_anew(store, &from, now_ms, err);
     anew_clear(&from);
     json_decref(report.body);
     return rc;
