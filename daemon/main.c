@@ -8,7 +8,9 @@
 #include "serve/background.h"
 #include "serve/http.h"
 #include "serve/installed.h"
+#include "serve/keeper.h"
 #include "serve/reload.h"
+#include "serve/restoring.h"
 #include "serve/service.h"
 #include "serve/sessions.h"
 #include <errno.h>
@@ -22,6 +24,7 @@
 #include <unistd.h>
 
 enum {
+    EXIT_AGAIN = 75,   /* EX_TEMPFAIL: the service manager is to start it anew */
     EXIT_CONFIG = 78,  /* EX_CONFIG */
     STOP_SPARE_S = 20, /* to commit what is queued, after the last request was answered */
     FLUSH_MS = 1000,   /* for answers whose client reads slowly, once all work is done */
@@ -29,7 +32,7 @@ enum {
 };
 
 struct options {
-    const char *config, *state, *rules, *socket;
+    const char *config, *state, *rules, *socket, *restore;
     bool check;
 };
 
@@ -40,12 +43,14 @@ struct daemon {
     struct reload *reload;
     struct background *background;
     struct mailer *mailer;
-    struct event *term, *interrupt, *hangup, *draining;
+    struct event *term, *interrupt, *hangup, *draining, *restore;
     int64_t stop_by_ms;
+    bool terminated; /* somebody outside wants it gone */
 };
 
 static const char USAGE[] =
     "usage: oddloafd [--config FILE] [--state DIR] [--rules DIR] [--socket PATH] [--check]\n"
+    "       oddloafd --restore FILE [--state DIR]\n"
     "       oddloafd --help-config | --version\n"
     "  --config FILE  settings (JSON); every one has a default\n"
     "                 (default " INSTALLED_CONFIG ", if it is there)\n"
@@ -53,20 +58,19 @@ static const char USAGE[] =
     "  --rules DIR    rule files; DIR:DIR: those of the first stand for those of the second\n"
     "                 (default " RULE_FILES_INSTALLED ")\n"
     "  --socket PATH  Unix socket to listen at (default /run/oddloaf/oddloafd.sock)\n"
+    "  --restore FILE put a backup in the place of the state, with the daemon stopped;\n"
+    "                 what was there is kept aside\n"
     "  --check        check settings and rules, say what is wrong, start nothing\n";
 
 /* Returns -1 to go on, else the exit code. */
 static int read_options(int argc, char **argv, struct options *o)
 {
-    static const struct option LONG[] = {{"config", required_argument, NULL, 'c'},
-                                         {"state", required_argument, NULL, 's'},
-                                         {"rules", required_argument, NULL, 'r'},
-                                         {"socket", required_argument, NULL, 'k'},
-                                         {"check", no_argument, NULL, 'n'},
-                                         {"help", no_argument, NULL, 'h'},
-                                         {"help-config", no_argument, NULL, 'H'},
-                                         {"version", no_argument, NULL, 'v'},
-                                         {NULL, 0, NULL, 0}};
+    static const struct option LONG[] = {
+        {"config", required_argument, NULL, 'c'},  {"state", required_argument, NULL, 's'},
+        {"rules", required_argument, NULL, 'r'},   {"socket", required_argument, NULL, 'k'},
+        {"restore", required_argument, NULL, 'b'}, {"check", no_argument, NULL, 'n'},
+        {"help", no_argument, NULL, 'h'},          {"help-config", no_argument, NULL, 'H'},
+        {"version", no_argument, NULL, 'v'},       {NULL, 0, NULL, 0}};
     *o = (struct options){.state = "/var/lib/oddloaf", .socket = "/run/oddloaf/oddloafd.sock"};
     int letter;
     while ((letter = getopt_long(argc, argv, "", LONG, NULL)) != -1) {
@@ -82,6 +86,9 @@ static int read_options(int argc, char **argv, struct options *o)
             break;
         case 'k':
             o->socket = optarg;
+            break;
+        case 'b':
+            o->restore = optarg;
             break;
         case 'n':
             o->check = true;
@@ -143,13 +150,10 @@ static void daemon_on_drain(evutil_socket_t fd, short what, void *arg)
         event_base_loopexit(d->base, NULL);
 }
 
-static void daemon_on_stop(evutil_socket_t signal_number, short what, void *arg)
+static void begin_stop(struct daemon *d)
 {
-    struct daemon *d = arg;
-    (void)what;
     if (event_pending(d->draining, EV_TIMEOUT, NULL))
         return;
-    log_write(&d->app.log, LOG_LEVEL_INFO, "stopping signal=%d", (int)signal_number);
     struct setup *setup = app_setup(&d->app);
     int64_t within_s = config_number(setup->config, "limits/stop_s");
     d->stop_by_ms = clock_monotonic_ms() + within_s * 1000;
@@ -159,6 +163,31 @@ static void daemon_on_stop(evutil_socket_t signal_number, short what, void *arg)
     writer_hurry(d->app.writer);
     const struct timeval soon = {0, 20000};
     event_add(d->draining, &soon);
+}
+
+static void daemon_on_stop(evutil_socket_t signal_number, short what, void *arg)
+{
+    struct daemon *d = arg;
+    (void)what;
+    if (!d->terminated)
+        log_write(&d->app.log, LOG_LEVEL_INFO, "stopping signal=%d", (int)signal_number);
+    d->terminated = true;
+    begin_stop(d);
+}
+
+static void daemon_on_restore(evutil_socket_t fd, short what, void *arg)
+{
+    struct daemon *d = arg;
+    (void)fd;
+    (void)what;
+    log_write(&d->app.log, LOG_LEVEL_INFO, "stopping to restore file=%s", d->app.restore_file);
+    begin_stop(d);
+}
+
+static void daemon_ask_restore(void *arg)
+{
+    struct daemon *d = arg;
+    event_active(d->restore, EV_READ, 0);
 }
 
 static void daemon_reloaded(void *arg)
@@ -192,12 +221,25 @@ static void watch_signals(struct daemon *d)
     d->interrupt = evsignal_new(d->base, SIGINT, daemon_on_stop, d);
     d->hangup = evsignal_new(d->base, SIGHUP, daemon_on_reload, d);
     d->draining = event_new(d->base, -1, EV_PERSIST, daemon_on_drain, d);
+    d->restore = event_new(d->base, -1, EV_PERSIST, daemon_on_restore, d);
     event_add(d->term, NULL);
     event_add(d->interrupt, NULL);
     event_add(d->hangup, NULL);
 }
 
 /* ---- start and stop ---- */
+
+static void log_conversion(const struct daemon *d)
+{
+    const struct store_migration *done = writer_migration(d->app.writer);
+    if (!done)
+        return;
+    log_write(&d->app.log, LOG_LEVEL_WARNING,
+              "the database was converted from schema %d to %d; as it was, it is kept in %s: to go "
+              "back, stop the daemon, run `oddloafd --restore` of the earlier version with that "
+              "file, and start the earlier version",
+              done->from, done->to, done->copy);
+}
 
 static int start_store(struct daemon *d, struct error *err)
 {
@@ -206,6 +248,8 @@ static int start_store(struct daemon *d, struct error *err)
     if (mkdir(d->app.state_dir, 0700) && errno != EEXIST)
         return error_set(err, ERROR_IO, "cannot make %s: %s", d->app.state_dir, strerror(errno));
     int rc = writer_start(d->app.state_dir, queue, &d->app.writer, err);
+    if (!rc)
+        log_conversion(d);
     if (!rc)
         rc = app_calibrate(&d->app, d->app.setup, err);
     if (!rc)
@@ -238,8 +282,12 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     d->app.sessions = sessions_new();
     d->app.reloaded = daemon_reloaded;
     d->app.reloaded_arg = d;
+    d->app.stop = daemon_ask_restore;
+    d->app.stop_arg = d;
     watch_signals(d);
     rc = background_start(d->base, &d->app, d->mailer, &d->background, err);
+    if (!rc)
+        rc = keeper_start(d->base, &d->app, &d->app.keeper, err);
     if (!rc)
         rc = http_start(d->base, &d->app, o->socket, &d->http, err);
     if (!rc)
@@ -259,6 +307,7 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
 static void stop(struct daemon *d)
 {
     reload_close(d->reload);
+    keeper_close(d->app.keeper);
     background_close(d->background);
     readers_close(d->app.readers);
     readers_close(d->app.bulk);
@@ -270,9 +319,10 @@ static void stop(struct daemon *d)
     readers_free(d->app.bulk);
     writer_free(d->app.writer);
     background_free(d->background);
+    keeper_free(d->app.keeper);
     reload_free(d->reload);
     sessions_free(d->app.sessions);
-    struct event *const events[] = {d->term, d->interrupt, d->hangup, d->draining};
+    struct event *const events[] = {d->term, d->interrupt, d->hangup, d->draining, d->restore};
     for (size_t i = 0; i < sizeof events / sizeof events[0]; i++) {
         if (events[i])
             event_free(events[i]);
@@ -300,6 +350,33 @@ static int check(struct daemon *d)
     return 0;
 }
 
+/* Whatever comes of it, the daemon is started anew: by the service manager, which has its socket,
+ * or by itself. */
+static int restore_asked(struct daemon *d, char **argv)
+{
+    struct restored restored;
+    struct error err = {0};
+    restoring_run(&d->app.log, d->app.state_dir, d->app.restore_file, &restored, &err);
+    free(d->app.restore_file);
+    if (d->terminated)
+        return 0;
+    if (getenv("NOTIFY_SOCKET"))
+        return EXIT_AGAIN;
+    execv("/proc/self/exe", argv);
+    log_write(&d->app.log, LOG_LEVEL_ERROR, "cannot start anew: %s", strerror(errno));
+    return EXIT_AGAIN;
+}
+
+static int restore_now(const struct daemon *d, const char *file)
+{
+    struct restored restored;
+    struct error err = {0};
+    if (restoring_run(&d->app.log, d->app.state_dir, file, &restored, &err))
+        return 1;
+    restoring_print(&restored, stdout);
+    return 0;
+}
+
 int main(int argc, char **argv)
 {
     struct options options;
@@ -316,6 +393,8 @@ int main(int argc, char **argv)
                          .config_path = options.config,
                          .rules_dir = options.rules};
     d.app.started_ms = app_now_ms(&d.app);
+    if (options.restore)
+        return restore_now(&d, options.restore);
     pthread_mutex_init(&d.app.lock, NULL);
     pthread_mutex_init(&d.app.reloading, NULL);
     if (setup_load(options.config, options.rules, NULL, &d.app.setup, &d.app.log, &err)) {
@@ -336,5 +415,5 @@ int main(int argc, char **argv)
         event_base_dispatch(d.base);
     stop(&d);
     log_write(&d.app.log, LOG_LEVEL_INFO, "stopped");
-    return rc ? 1 : 0;
+    return d.app.restore_file ? restore_asked(&d, argv) : rc ? 1 : 0;
 }

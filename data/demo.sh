@@ -88,7 +88,7 @@ start() {
     --rules "$root/rules" --socket "$socket" >"$demo/oddloafd.log" 2>&1 &
   echo $! >"$pid_file"
   tries=100
-  until "$oddloaf" status >/dev/null 2>&1; do
+  until "$oddloaf" rules list >/dev/null 2>&1; do
     tries=$((tries - 1))
     if [ "$tries" -le 0 ] || ! running; then
       tail -n 20 "$demo/oddloafd.log" >&2
@@ -133,7 +133,7 @@ settle_down() {
 import json, subprocess, sys, time
 quiet = 0
 for _ in range(600):
-    said = json.loads(subprocess.check_output([sys.argv[1], "--json", "status"]))
+    said = json.loads(subprocess.run([sys.argv[1], "--json", "status"], stdout=subprocess.PIPE).stdout)
     busy = sum(said["work"].values()) + said["outbox"]["waiting"]
     quiet = quiet + 1 if busy == 0 else 0
     if quiet == 3:

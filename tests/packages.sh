@@ -8,7 +8,7 @@ PACKAGES_BUILD="gcc libc6-dev cmake ninja-build pkg-config libevent-dev libjanss
 PACKAGES_DEMO="python3 tzdata"
 PACKAGES_TEST="git libcmocka-dev zsh clang clang-format clang-tidy libclang-rt-dev jq sqlite3 curl tmux
   wamerican-small wspanish msmtp systemd systemd-container debootstrap python3-seccomp
-  python3-aiosmtpd python3-numpy python3-scipy python3-sklearn python3-jsonschema r-base-core
+  python3-aiosmtpd python3-numpy python3-scipy python3-sklearn python3-jsonschema python3-prometheus-client r-base-core
   r-cran-epitools r-cran-surveillance chromium openssl"
 
 # Prints those of the named packages that dpkg does not know as installed.

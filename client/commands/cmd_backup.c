@@ -1,9 +1,10 @@
 #include "commands/command.h"
+#include "commands/machine_path.h"
+#include "show/pick.h"
 #include <errno.h>
-#include <limits.h>
-#include <stdlib.h>
-#include <string.h>
 #include <unistd.h>
+
+enum { PATIENCE_S = 3600 /* a large database is copied and read whole */ };
 
 /* A service often has a /tmp of its own: written there, a backup is nobody's, and goes with the
  * service. Not to be allowed to look is another matter. */
@@ -13,8 +14,9 @@ static bool is_hidden(const struct client *c, const char *path)
     return same_machine && access(path, F_OK) && errno == ENOENT;
 }
 
-static int told(const struct client *c, const char *path, const json_t *answer)
+static int told(const struct client *c, const json_t *answer)
 {
+    const char *path = pick_text(answer, "backup", "?");
     if (is_hidden(c, path)) {
         struct error err = {0};
         error_set(
@@ -22,7 +24,7 @@ static int told(const struct client *c, const char *path, const json_t *answer)
             "%s was written where only the daemon sees it: its service has a folder of its own "
             "there",
             path);
-        error_hint(&err, "name a place below the daemon's state folder, such as /var/lib/oddloaf");
+        error_hint(&err, "a bare name is written to the daemon's folder of backups");
         client_fail(c, &err);
         return EXIT_REFUSED;
     }
@@ -35,27 +37,15 @@ static int told(const struct client *c, const char *path, const json_t *answer)
 
 static int backup(struct client *c, const struct args *a)
 {
-    const char *file = a->words[0];
-    char here[PATH_MAX];
-    struct text_buffer path = {0};
-    if (file[0] != '/') {
-        if (!getcwd(here, sizeof here))
-            return client_usage(c, "cannot tell this folder's name: %s", strerror(errno));
-        text_appendf(&path, "%s/", here);
-    }
-    text_append(&path, file);
     json_t *answer = NULL;
-    json_t *body = json_pack("{ss}", "path", path.data);
-    if (!body) {
-        text_buffer_free(&path);
-        return client_usage(c, "the file's name is not UTF-8 text");
-    }
-    int rc = client_post(c, "/v1/backup", body, &answer);
+    json_t *body = machine_path_body(c, "path", a->words[0]);
+    if (!body)
+        return EXIT_USAGE;
+    int rc = client_post_long(c, "/v1/backup", body, PATIENCE_S, &answer);
     json_decref(body);
     if (!rc)
-        rc = told(c, path.data, answer);
+        rc = told(c, answer);
     json_decref(answer);
-    text_buffer_free(&path);
     return rc;
 }
 
@@ -63,8 +53,8 @@ const struct command cmd_backup = {
     .name = "backup",
     .args = "FILE",
     .help = "online backup, written by the daemon on its machine",
-    .more = "The daemon writes FILE itself, on its own machine: as the service it may write "
-            "below /var/lib/oddloaf, and its /tmp is no one else's.",
+    .more = "A bare name is written to the folder backups of the daemon's state; elsewhere the "
+            "daemon's user, and as a service its unit, must be allowed to write.",
     .least = 1,
     .most = 1,
     .exec = backup,

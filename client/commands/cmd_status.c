@@ -93,37 +93,143 @@ static void show_outbox(const struct view *v, const json_t *outbox)
         view_label(v, "last failure", "%s", pick_text(outbox, "last_error", ""));
 }
 
+/* ---- first what a person should see to ---- */
+
+static void show_needs(const struct view *v, const json_t *needs)
+{
+    size_t i;
+    const json_t *need;
+    char sentence[600];
+    if (!json_array_size(needs)) {
+        view_text(v, VIEW_PLAIN, 0, 2, "All is well: nothing needs a hand.");
+        return;
+    }
+    view_section(v, "Needs a hand");
+    json_array_foreach(needs, i, need)
+    {
+        view_textf(v, VIEW_BOLD, 2, 2, "- %s",
+                   harm_sentence(pick_text(need, "says", "?"), sentence, sizeof sentence));
+        view_textf(v, VIEW_PLAIN, 4, 2, "%s", pick_text(need, "do", ""));
+    }
+}
+
+/* ---- records ---- */
+
+/* One line a production line: "lots 2026-11-20 09:14, readings …". */
+static void show_records(const struct view *v, const json_t *records)
+{
+    struct text_buffer text = {0};
+    char when[VIEW_NUMBER];
+    size_t i;
+    const json_t *row;
+    const char *line = NULL;
+    if (json_array_size(records))
+        view_section(v, "Newest records");
+    json_array_foreach(records, i, row)
+    {
+        const char *of = pick_text(row, "line", "");
+        const char *at = pick_text(row, "last_at", NULL);
+        if (line && strcmp(line, of) != 0) {
+            view_label(v, *line ? line : "no line", "%s", text.data);
+            text_reset(&text);
+        }
+        line = of;
+        if (at || strcmp(pick_text(row, "kind", ""), "readings") == 0)
+            text_appendf(&text, "%s%s %s", text.length ? ", " : "", pick_text(row, "kind", "?"),
+                         at ? view_when(at, when) : "none");
+    }
+    if (line)
+        view_label(v, *line ? line : "no line", "%s", text.data ? text.data : "none");
+    text_buffer_free(&text);
+}
+
+/* ---- what is kept ---- */
+
+static void show_store(const struct view *v, const json_t *store)
+{
+    char a[VIEW_NUMBER];
+    char b[VIEW_NUMBER];
+    char when[VIEW_NUMBER];
+    const json_t *integrity = json_object_get(store, "integrity");
+    const char *at = pick_text(integrity, "at", NULL);
+    if (!store)
+        return;
+    view_label(v, "store", "%s MB, log %s MB",
+               view_rough(pick_number(store, "db_bytes", 0) / 1e6, a),
+               view_rough(pick_number(store, "wal_bytes", 0) / 1e6, b));
+    if (pick_number(store, "disk_free_bytes", -1) >= 0)
+        view_label(v, "disk", "%s MB free",
+                   view_number(pick_number(store, "disk_free_bytes", 0) / 1e6, a));
+    if (integrity)
+        view_label(v, "integrity", "%s%s%s", pick_text(integrity, "state", "?"),
+                   at ? ", checked " : "", at ? view_when(at, when) : "");
+    if (pick_has(store, "lost"))
+        view_label(v, "NOT WRITING", "%s", pick_text(store, "lost", ""));
+    else if (pick_has(store, "unread"))
+        view_label(v, "NOT READABLE", "%s", pick_text(store, "unread", ""));
+}
+
+static void show_backup(const struct view *v, const json_t *backup)
+{
+    char when[VIEW_NUMBER];
+    long long every_h = (long long)pick_int(backup, "every_h", 0);
+    if (!backup)
+        return;
+    if (pick_has(backup, "at"))
+        view_label(v, "last backup", "%s, %s%s", view_when(pick_text(backup, "at", "?"), when),
+                   pick_text(backup, "path", "?"),
+                   pick_bool(backup, "there", true) ? "" : " (gone)");
+    else
+        view_label(v, "last backup", "none yet");
+    if (every_h)
+        view_label(v, "backups", "one every %lld h", every_h);
+    else
+        view_label(v, "backups", "none by the clock");
+}
+
+static void show_restored(const struct view *v, const json_t *restored)
+{
+    char when[VIEW_NUMBER];
+    if (restored && !json_is_null(restored))
+        view_label(v, "restored", "%s from %s", view_when(pick_text(restored, "at", "?"), when),
+                   pick_text(restored, "file", "?"));
+}
+
+static void show_work(const struct view *v, const json_t *work, const json_t *writer)
+{
+    char a[VIEW_NUMBER];
+    char b[VIEW_NUMBER];
+    view_label(v, "to be ranked", "%s cases", view_number(pick_number(work, "rank", 0), a));
+    if (pick_number(work, "rematch", 0) > 0)
+        view_label(v, "to be matched", "complaints whose lot is not exact, with the lots loaded");
+    if (writer)
+        view_label(v, "writer", "%s waiting, %s commits",
+                   view_number(pick_number(writer, "queued", 0), a),
+                   view_number(pick_number(writer, "groups", 0), b));
+}
+
 static void show(const struct client *c, const json_t *document)
 {
     const struct view *v = &c->view;
-    const json_t *store = json_object_get(document, "store");
-    const json_t *writer = json_object_get(document, "writer");
-    char a[VIEW_NUMBER];
-    char b[VIEW_NUMBER];
+    const char *plant = pick_text(document, "plant", "");
     view_title(v, "oddloafd %s at %s", pick_text(document, "version", "?"),
                transport_name(c->transport));
-    const char *plant = pick_text(document, "plant", "");
+    show_needs(v, json_object_get(document, "needs"));
+    view_section(v, "Plant and rules");
     view_label(v, "plant", "%s, time zone %s", *plant ? plant : "not named",
                pick_text(document, "time_zone", "?"));
     show_uptime(v, document);
     show_rules(v, json_object_get(document, "rules"));
     show_counts(v, json_object_get(document, "counts"));
+    show_records(v, json_object_get(document, "records"));
+    view_section(v, "Mail");
     show_mail(v, json_object_get(document, "mail"));
     show_outbox(v, json_object_get(document, "outbox"));
-    view_label(v, "to be ranked", "%s cases",
-               view_number(pick_number(json_object_get(document, "work"), "rank", 0), a));
-    if (pick_number(json_object_get(document, "work"), "rematch", 0) > 0)
-        view_label(v, "to be matched", "complaints whose lot is not exact, with the lots loaded");
-    if (store)
-        view_label(v, "store", "%s MB, log %s MB",
-                   view_rough(pick_number(store, "db_bytes", 0) / 1e6, a),
-                   view_rough(pick_number(store, "wal_bytes", 0) / 1e6, b));
-    if (pick_has(store, "lost"))
-        view_label(v, "NOT WRITING", "%s", pick_text(store, "lost", ""));
-    if (writer)
-        view_label(v, "writer", "%s waiting, %s commits",
-                   view_number(pick_number(writer, "queued", 0), a),
-                   view_number(pick_number(writer, "groups", 0), b));
+    view_section(v, "Database");
+    show_store(v, json_object_get(document, "store"));
+    show_backup(v, json_object_get(document, "backup"));
+    show_restored(v, json_object_get(document, "restored"));
+    show_work(v, json_object_get(document, "work"), json_object_get(document, "writer"));
 }
 
 static const struct option_row options[] = {
@@ -167,13 +273,20 @@ static int status(struct client *c, const struct args *a)
     if (args_has(a, "recount"))
         return admin_recount(c);
     int rc = client_get(c, "/v1/status", &document);
-    return rc ? rc : client_answer(c, document, show);
+    if (rc)
+        return rc;
+    bool well = json_array_size(json_object_get(document, "needs")) == 0;
+    rc = client_answer(c, document, show);
+    return rc || well ? rc : EXIT_REFUSED;
 }
 
 const struct command cmd_status = {
     .name = "status",
     .args = "[--recount]",
-    .help = "health of the daemon",
+    .help = "health of the daemon, first what needs a hand",
+    .more = "Exit status 1 while something does: a database that is not written, damaged or not "
+            "backed up, a disk nearly full, mail that is parked or not set up, a line that packs "
+            "and whose readings stay away.",
     .options = options,
     .least = 0,
     .most = 0,

@@ -176,17 +176,24 @@ int client_get(const struct client *c, const char *path, json_t **ret)
     return call(c, &request, ret);
 }
 
-int client_post(const struct client *c, const char *path, const json_t *body, json_t **ret)
+int client_post_long(const struct client *c, const char *path, const json_t *body, long timeout_s,
+                     json_t **ret)
 {
     char *bytes = json_dumps(body, JSON_COMPACT);
     struct request request = {.method = "POST",
                               .path = path,
                               .type = "application/json",
                               .body = bytes,
-                              .length = bytes ? strlen(bytes) : 0};
+                              .length = bytes ? strlen(bytes) : 0,
+                              .timeout_s = timeout_s};
     int rc = call(c, &request, ret);
     free(bytes);
     return rc;
+}
+
+int client_post(const struct client *c, const char *path, const json_t *body, json_t **ret)
+{
+    return client_post_long(c, path, body, 0, ret);
 }
 
 void client_print(const json_t *document)

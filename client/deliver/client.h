@@ -44,6 +44,9 @@ void client_say(const struct client *c, const char *format, ...)
  * `body` is borrowed. */
 int client_get(const struct client *c, const char *path, json_t **ret);
 int client_post(const struct client *c, const char *path, const json_t *body, json_t **ret);
+/* For what takes the daemon longer than the usual minute. */
+int client_post_long(const struct client *c, const char *path, const json_t *body, long timeout_s,
+                     json_t **ret);
 /* Explains an answer that is not 2xx, on stderr. Returns the exit code. */
 int client_problem(const struct client *c, const struct reply *reply);
 /* One JSON document on one line of stdout. */

@@ -4,6 +4,7 @@
 #include "store/outbox.h"
 #include <errno.h>
 #include <pthread.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/eventfd.h>
@@ -219,10 +220,13 @@ static void log_failure(const struct mailer *m, const struct delivery *d)
 {
     const struct outbox_delivery *row = delivery_row(d);
     const struct program_result *result = delivery_result(d);
+    char about[32] = "";
+    if (row->case_id)
+        snprintf(about, sizeof about, " case=C%lld", (long long)row->case_id);
     if (!result->done)
         log_write(&m->log, row->urgent ? LOG_LEVEL_ERROR : LOG_LEVEL_WARNING,
-                  "mail not sent event=%s id=%lld attempt=%d why=\"%s\"", row->event,
-                  (long long)row->mail_id, row->attempts + 1, result->why);
+                  "mail not sent event=%s id=%lld%s attempt=%d why=\"%s\"", row->event,
+                  (long long)row->mail_id, about, row->attempts + 1, result->why);
 }
 
 /* A place is free again only once its outcome is on disk: else a full disk would send the same mail

@@ -1,4 +1,5 @@
 #include "records/csv_rows.h"
+#include "base/csv_cell.h"
 #include "base/text.h"
 #include <csv.h>
 #include <stdlib.h>
@@ -71,8 +72,11 @@ static void pass_on(struct csv_rows *r, long line)
 {
     struct csv_field fields[CSV_ROWS_FIELDS];
     size_t kept = r->count < CSV_ROWS_FIELDS ? r->count : CSV_ROWS_FIELDS;
-    for (size_t i = 0; i < kept; i++)
-        fields[i] = (struct csv_field){r->text.data + r->starts[i], r->lengths[i]};
+    for (size_t i = 0; i < kept; i++) {
+        char *text = r->text.data + r->starts[i];
+        size_t escape = csv_cell_escape(text, r->lengths[i]);
+        fields[i] = (struct csv_field){text + escape, r->lengths[i] - escape};
+    }
     r->sink.row(r->sink.arg, line, fields, r->count);
 }
 

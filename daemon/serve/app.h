@@ -17,6 +17,7 @@
 struct lot_matcher;
 struct lexicon;
 struct sessions;
+struct keeper;
 
 /* Rules, config and what was made from them: loaded whole, swapped at once, shared by reference,
  * so that a request under way keeps the set it began with. */
@@ -47,10 +48,14 @@ struct app {
     struct readers *readers;   /* the desk's questions */
     struct readers *bulk;      /* long work: uploads, batches, everything at once (route.h) */
     struct sessions *sessions; /* uploads under way */
+    struct keeper *keeper;     /* NULL until it is started */
     pthread_mutex_t reloading; /* one reload at a time */
     pthread_mutex_t lock;      /* guards what follows */
     struct setup *setup;
     char reload_error[512];  /* why the last reload was refused, "" if it wasn't */
+    char *restore_file;      /* what the daemon is to stop for, and restore; NULL: nothing */
+    void (*stop)(void *arg); /* has it stop; any thread */
+    void *stop_arg;
     void (*wake)(void *arg); /* tells the loop that work has been queued; any thread */
     void *wake_arg;
     void (*reloaded)(void *arg); /* a new set is in force; any thread; NULL: nobody is told */

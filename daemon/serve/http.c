@@ -267,9 +267,9 @@ static unsigned roles_of(struct pending *p)
 
 static void name_roles(unsigned roles, char *out, size_t size)
 {
-    static const char *const WORDS[] = {"desk", "qa", "manager", "admin"};
+    static const char *const WORDS[] = {"desk", "qa", "manager", "admin", "metrics"};
     out[0] = '\0';
-    for (unsigned i = 0; i < 4; i++) {
+    for (unsigned i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
         size_t used = strlen(out);
         if (roles & (1u << i))
             snprintf(out + used, size - used, "%s%s", used ? " or " : "", WORDS[i]);

@@ -57,6 +57,8 @@ static int add_mail(void *arg, const struct outbox_mail *mail)
     int rc = outbox_recipients(l->store, mail->id, add_recipient, &r, l->err);
     if (json_array_size(r.to) == 0 && strcmp(mail->state, "sent") != 0)
         text_clip(l->nobody, r.last_error, sizeof r.last_error);
+    if (mail->held[0])
+        text_clip(mail->held, r.last_error, sizeof r.last_error);
     json_t *one =
         json_pack("{s:I, s:s, s:s?, s:o, s:s, s:i, s:s?, s:o}", "id", (json_int_t)mail->id, "event",
                   mail->event, "case", mail->case_id ? case_name : NULL, "to", r.to, "state",

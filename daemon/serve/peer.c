@@ -19,7 +19,8 @@ static const struct {
 } ROLES[] = {{"desk", "roles/desk", ROLE_DESK},
              {"qa", "roles/qa", ROLE_QA},
              {"manager", "roles/manager", ROLE_MANAGER},
-             {"admin", "roles/admin", ROLE_ADMIN}};
+             {"admin", "roles/admin", ROLE_ADMIN},
+             {"metrics", "roles/metrics", ROLE_METRICS}};
 
 bool peer_uid(int fd, uid_t *ret)
 {

@@ -14,7 +14,7 @@ bool peer_uid(int fd, uid_t *ret);
 unsigned peer_roles_of_uid(const struct config *config, uid_t uid);
 /* The login name of a local user; "uid 1234" if it has none. */
 void peer_name_of_uid(uid_t uid, char *out, size_t size);
-/* Roles of a word ("desk", "qa", "manager", "admin"), 0 if unknown. */
+/* Roles of a word ("desk", "qa", "manager", "admin", "metrics"), 0 if unknown. */
 unsigned peer_role(const char *word);
 /* Roles of a bearer token, 0 if unknown (config tcp/tokens: SHA-256 in hex → role, or
  * {"role", "name"}). `name`: the token's; of one without, "token " and how its hash begins. */

@@ -11,9 +11,9 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-/* What a peer may do; a peer can have several. */
-enum role { ROLE_DESK = 1, ROLE_QA = 2, ROLE_MANAGER = 4, ROLE_ADMIN = 8 };
-#define ROLE_ANY (ROLE_DESK | ROLE_QA | ROLE_MANAGER | ROLE_ADMIN)
+/* What a peer may do; a peer can have several. The last one is no person's. */
+enum role { ROLE_DESK = 1, ROLE_QA = 2, ROLE_MANAGER = 4, ROLE_ADMIN = 8, ROLE_METRICS = 16 };
+#define ROLE_ANY (ROLE_DESK | ROLE_QA | ROLE_MANAGER | ROLE_ADMIN | ROLE_METRICS)
 
 enum { REQUEST_PARTS = 3 };
 

@@ -57,12 +57,15 @@ void returns_get(struct request *rq, struct store *store);
 void calibration_get(struct request *rq, struct store *store);
 void calibration_post(struct request *rq, struct store *store);
 void admin_rules(struct request *rq, struct store *store);
-void admin_status(struct request *rq, struct store *store);
-void admin_recount(struct request *rq, struct store *store);
+void status_get(struct request *rq, struct store *store);
+void status_recount(struct request *rq, struct store *store);
 void outbox_get(struct request *rq, struct store *store);
 void outbox_send(struct request *rq, struct store *store);
-void admin_metrics(struct request *rq, struct store *store);
-void admin_backup(struct request *rq, struct store *store);
+void metrics_get(struct request *rq, struct store *store);
+void care_backup(struct request *rq, struct store *store);
+void care_restore(struct request *rq, struct store *store);
+void export_list(struct request *rq, struct store *store);
+void export_get(struct request *rq, struct store *store);
 void admin_erase(struct request *rq, struct store *store);
 
 #endif

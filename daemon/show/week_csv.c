@@ -1,19 +1,6 @@
 #include "show/week_csv.h"
-#include "base/text.h"
+#include "base/csv_cell.h"
 #include <string.h>
-
-/* RFC 4180; a cell that a spreadsheet would take for a formula gets an apostrophe. */
-static void add_cell(struct text_buffer *b, const char *s)
-{
-    bool formula = *s && strchr("=+-@\t\r", *s);
-    text_append(b, formula ? "\"'" : "\"");
-    for (; *s; s++) {
-        if (*s == '"')
-            text_append(b, "\"");
-        text_append_bytes(b, s, 1);
-    }
-    text_append(b, "\"");
-}
 
 static void add_numbers(struct text_buffer *b, const json_t *row, const char *const *names)
 {
@@ -47,7 +34,7 @@ static void add_rates(struct text_buffer *b, const json_t *report)
         json_array_foreach(rows, i, row)
         {
             text_appendf(b, "%s,%s,", name_of(report), factor);
-            add_cell(b, json_string_value(json_object_get(row, "level")));
+            csv_cell_append(b, json_string_value(json_object_get(row, "level")));
             text_appendf(b, ",%s", json_string_value(json_object_get(row, "symptom")));
             add_numbers(b, row, RECEIVED);
             add_numbers(b, json_object_get(row, "made"), MADE);
@@ -100,7 +87,7 @@ static const json_t *member_of(const json_t *object, const char *name, size_t le
 static void add_value(struct text_buffer *b, const json_t *value)
 {
     if (json_is_string(value))
-        add_cell(b, json_string_value(value));
+        csv_cell_append(b, json_string_value(value));
     else if (json_is_boolean(value))
         text_append(b, json_is_true(value) ? "yes" : "no");
     else if (json_is_number(value))
@@ -115,7 +102,7 @@ static void add_rows(struct text_buffer *b, const struct list *list, const char 
     json_array_foreach(rows, i, row)
     {
         if (key)
-            add_cell(b, key);
+            csv_cell_append(b, key);
         for (const char *at = list->columns; *at;) {
             size_t length = strcspn(at, ",");
             text_append(b, key || at != list->columns ? "," : "");

@@ -37,6 +37,9 @@ int db_fail(struct store *store, struct error *err, const char *doing)
     error_set(err, (enum error_code)code, "%s: %s", doing, sqlite3_errmsg(store->db));
     if (code == ERROR_NO_SPACE)
         error_hint(err, "free space on the disk of the state directory, then try again");
+    if (code == ERROR_IO)
+        error_hint(err, "oddloaf status says what is known of the database; a damaged one is "
+                        "replaced by a backup: oddloafd(8), BACKUP AND RESTORE");
     return code;
 }
 

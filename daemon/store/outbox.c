@@ -12,9 +12,9 @@
     "CASE WHEN EXISTS(SELECT 1" OF_MAIL " AND d.state <> 'sent') THEN 'open'"                      \
     " WHEN EXISTS(SELECT 1" OF_MAIL " AND d.recipient <> '" OUTBOX_HOOK "') THEN 'sent'"           \
     " WHEN EXISTS(SELECT 1" OF_MAIL ") THEN 'open' ELSE 'new' END"
-/* For people: parked if some of it is and none of it waits. */
+/* For people: parked if it is held, or some of it is and none of it waits. */
 #define STATE_SHOWN                                                                                \
-    "CASE WHEN outbox.state = 'sent' THEN 'sent'"                                                  \
+    "CASE WHEN outbox.state = 'sent' THEN 'sent' WHEN outbox.held IS NOT NULL THEN 'parked'"       \
     " WHEN EXISTS(SELECT 1" OF_MAIL " AND d.state = 'parked')"                                     \
     " AND NOT EXISTS(SELECT 1" OF_MAIL                                                             \
     " AND d.state = 'waiting') THEN 'parked' ELSE 'waiting' END"
@@ -28,13 +28,16 @@ void outbox_delivery_free(struct outbox_delivery *delivery)
 int outbox_add(struct store *store, const char *event, int64_t case_id, int revision,
                const char *message_id, const char *payload, int64_t now_ms, struct error *err)
 {
-    static const char SQL[] =
-        "INSERT INTO outbox(event, case_id, revision, message_id, payload, created_ms)"
-        " VALUES(?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT(message_id) DO NOTHING";
-    return db_run(store, SQL,
-                  DB(DB_TEXT(event), DB_ID(case_id), DB_INT(revision), DB_TEXT(message_id),
-                     DB_TEXT(payload), DB_MS(now_ms)),
-                  err);
+    static const char SQL[] = "INSERT INTO outbox(event, case_id, revision, message_id, created_ms)"
+                              " VALUES(?1, ?2, ?3, ?4, ?5) ON CONFLICT(message_id) DO NOTHING";
+    static const char SQL_TEXT[] = "INSERT INTO outbox_text(mail_id, payload) VALUES(?1, ?2)";
+    int rc = db_run(
+        store, SQL,
+        DB(DB_TEXT(event), DB_ID(case_id), DB_INT(revision), DB_TEXT(message_id), DB_MS(now_ms)),
+        err);
+    if (rc || db_changes(store) == 0)
+        return rc;
+    return db_run(store, SQL_TEXT, DB(DB_INT(db_last_id(store)), DB_TEXT(payload)), err);
 }
 
 /* ---- who gets it ---- */
@@ -137,15 +140,16 @@ int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_d
      * hundreds waiting leaves room in the list for the others */
     static const char SQL[] =
         "SELECT d.mail_id, o.created_ms, d.since_ms, d.attempts, o.event, d.recipient,"
-        " o.message_id, o.payload FROM (SELECT d.*, row_number() OVER (PARTITION BY"
+        " o.message_id, x.payload, o.case_id FROM (SELECT d.*, row_number() OVER (PARTITION BY"
         " d.recipient ORDER BY d.attempts > 0, d.due_ms, d.mail_id) AS turn FROM outbox_delivery d"
         " JOIN outbox o ON o.id = d.mail_id"
         " WHERE d.state = 'waiting' AND d.urgent = ?1 AND (d.due_ms <= ?2 OR d.due_ms > ?3)"
+        " AND o.held IS NULL"
         " AND (d.urgent OR NOT EXISTS(SELECT 1 FROM outbox b JOIN outbox_delivery e"
         " ON e.mail_id = b.id WHERE b.case_id = o.case_id AND b.id < o.id AND b.event = o.event"
-        " AND e.recipient = d.recipient AND e.state = 'waiting'))"
+        " AND b.held IS NULL AND e.recipient = d.recipient AND e.state = 'waiting'))"
         " ORDER BY d.attempts > 0, turn, d.due_ms, d.mail_id LIMIT ?4) d"
-        " JOIN outbox o ON o.id = d.mail_id"
+        " JOIN outbox o ON o.id = d.mail_id LEFT JOIN outbox_text x ON x.mail_id = o.id"
         " ORDER BY d.attempts > 0, d.turn, d.due_ms, d.mail_id";
     struct db_query q = db_query(
         store, SQL,
@@ -154,6 +158,7 @@ int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_d
     while (db_next(&q)) {
         struct outbox_delivery *row = &rows[q.rows - 1];
         *row = (struct outbox_delivery){.mail_id = db_int64(&q, 0),
+                                        .case_id = db_int64(&q, 8),
                                         .created_ms = db_ms(&q, 1),
                                         .since_ms = db_ms(&q, 2),
                                         .attempts = db_int(&q, 3),
@@ -176,8 +181,8 @@ static int restate_mail(struct store *store, int64_t mail_id, struct error *err)
 {
     static const char SQL[] = "UPDATE outbox SET state = " STATE_NOW ", sent_ms ="
                               " (SELECT max(d.sent_ms)" OF_MAIL ") WHERE id = ?1";
-    static const char SQL_LEFT[] = "UPDATE outbox SET payload = '' WHERE id = ?1 AND event = 'case'"
-                                   " AND state = 'sent'";
+    static const char SQL_LEFT[] = "DELETE FROM outbox_text WHERE mail_id IN (SELECT id FROM"
+                                   " outbox WHERE id = ?1 AND event = 'case' AND state = 'sent')";
     int rc = run_on_mail(store, SQL, mail_id, err);
     return rc ? rc : run_on_mail(store, SQL_LEFT, mail_id, err);
 }
@@ -212,9 +217,12 @@ static int make_due(struct store *store, int64_t mail_id, int64_t now_ms, int *r
         "UPDATE outbox_delivery SET state = 'waiting', due_ms = ?2, since_ms ="
         " CASE state WHEN 'parked' THEN ?2 ELSE since_ms END"
         " WHERE state <> 'sent' AND (?1 IS NULL OR mail_id = ?1)";
+    static const char SQL_FREE[] = "UPDATE outbox SET held = NULL WHERE id = ?1";
     int rc = db_run(store, SQL, DB(DB_ID(mail_id), DB_MS(now_ms)), err);
     if (!rc)
         *ret_count = db_changes(store);
+    if (!rc && mail_id > 0)
+        rc = db_run(store, SQL_FREE, DB(DB_ID(mail_id)), err);
     return rc;
 }
 
@@ -244,7 +252,9 @@ int outbox_count(struct store *store, struct outbox_counts *ret, struct error *e
         " (SELECT count(*) FROM outbox WHERE state = 'sent'), (SELECT last_error FROM"
         " outbox_delivery WHERE last_error IS NOT NULL AND state <> 'sent' ORDER BY due_ms DESC"
         " LIMIT 1), sum(shown = 'waiting' AND event = '" OUTBOX_URGENT
-        "') FROM (SELECT event, " STATE_SHOWN
+        "'), min(CASE shown WHEN 'waiting' THEN created_ms END), min(CASE WHEN shown = 'waiting'"
+        " AND event = '" OUTBOX_URGENT
+        "' THEN created_ms END) FROM (SELECT event, created_ms, " STATE_SHOWN
         " AS shown FROM outbox WHERE state IN ('new', 'open'))";
     struct db_query q = db_query(store, SQL, NULL, err);
     if (db_next(&q)) {
@@ -253,6 +263,8 @@ int outbox_count(struct store *store, struct outbox_counts *ret, struct error *e
         ret->sent = db_int64(&q, 2);
         db_copy(&q, 3, ret->last_error, sizeof ret->last_error);
         ret->urgent = db_int64(&q, 4);
+        ret->oldest_ms = db_ms(&q, 5);
+        ret->oldest_urgent_ms = db_ms(&q, 6);
     }
     return db_end(&q, 0);
 }
@@ -260,7 +272,8 @@ int outbox_count(struct store *store, struct outbox_counts *ret, struct error *e
 int outbox_list(struct store *store, bool sent, int limit, outbox_each each, void *arg,
                 struct error *err)
 {
-#define MAIL_COLUMNS "SELECT id, case_id, created_ms, sent_ms, event, " STATE_SHOWN " FROM outbox"
+#define MAIL_COLUMNS                                                                               \
+    "SELECT id, case_id, created_ms, sent_ms, event, " STATE_SHOWN ", held FROM outbox"
     static const char UNSENT[] = MAIL_COLUMNS
         " WHERE state IN ('new', 'open') ORDER BY event = '" OUTBOX_URGENT "' DESC, id LIMIT ?1";
     static const char SENT[] = MAIL_COLUMNS " WHERE state = 'sent' ORDER BY id DESC LIMIT ?1";
@@ -273,7 +286,8 @@ int outbox_list(struct store *store, bool sent, int limit, outbox_each each, voi
                                          .created_ms = db_ms(&q, 2),
                                          .sent_ms = sent ? db_ms(&q, 3) : WHEN_UNKNOWN_MS,
                                          .event = db_text(&q, 4),
-                                         .state = db_text(&q, 5)};
+                                         .state = db_text(&q, 5),
+                                         .held = db_text(&q, 6)};
         rc = each(arg, &mail);
     }
     return db_end(&q, rc);
@@ -282,8 +296,10 @@ int outbox_list(struct store *store, bool sent, int limit, outbox_each each, voi
 int outbox_recipients(struct store *store, int64_t mail_id, outbox_each_recipient each, void *arg,
                       struct error *err)
 {
-    static const char SQL[] = "SELECT recipient, state, last_error, attempts, due_ms, sent_ms"
-                              " FROM outbox_delivery WHERE mail_id = ?1";
+    static const char SQL[] =
+        "SELECT d.recipient, CASE WHEN d.state = 'waiting' AND o.held IS NOT NULL THEN 'parked'"
+        " ELSE d.state END, coalesce(o.held, d.last_error), d.attempts, d.due_ms, d.sent_ms"
+        " FROM outbox_delivery d JOIN outbox o ON o.id = d.mail_id WHERE d.mail_id = ?1";
     struct db_query q = db_query(store, SQL, DB(DB_INT(mail_id)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {

@@ -44,8 +44,8 @@ int outbox_urgent_stuck(struct store *store, bool *ret, struct error *err);
 
 /* ---- deliveries ---- */
 struct outbox_delivery {
-    int64_t mail_id, created_ms; /* of the mail */
-    int64_t since_ms;            /* tried since: what parking goes by */
+    int64_t mail_id, case_id, created_ms; /* of the mail; case_id 0 none */
+    int64_t since_ms;                     /* tried since: what parking goes by */
     int attempts;
     bool urgent;
     char event[OUTBOX_EVENT], recipient[OUTBOX_RECIPIENT];
@@ -62,8 +62,9 @@ int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int
 /* Failed: due again at `due_ms`, or parked. */
 int outbox_failed(struct store *store, const struct outbox_delivery *delivery, int64_t due_ms,
                   bool park, const char *why, struct error *err);
-/* What has not left is due now, parked or not: of one mail, or of all (mail_id 0). *ret_count
- * deliveries. ERROR_NOT_FOUND if there is no such mail, ERROR_CONFLICT if it is sent. */
+/* What has not left is due now, parked or not: of one mail, even if it was held, or of all that are
+ * not (mail_id 0). *ret_count deliveries. ERROR_NOT_FOUND if there is no such mail, ERROR_CONFLICT
+ * if it is sent. */
 int outbox_due_again(struct store *store, int64_t mail_id, int64_t now_ms, int *ret_count,
                      struct error *err);
 
@@ -71,6 +72,8 @@ int outbox_due_again(struct store *store, int64_t mail_id, int64_t now_ms, int *
 struct outbox_counts {
     int64_t waiting, parked, sent; /* mails; parked: some of it is, none of it waits */
     int64_t urgent;                /* of the waiting */
+    int64_t oldest_ms;             /* when the oldest that waits was queued, WHEN_UNKNOWN_MS none */
+    int64_t oldest_urgent_ms;
     char last_error[OUTBOX_ERROR];
 };
 int outbox_count(struct store *store, struct outbox_counts *ret, struct error *err);
@@ -78,6 +81,7 @@ int outbox_count(struct store *store, struct outbox_counts *ret, struct error *e
 struct outbox_mail {
     int64_t id, case_id, created_ms, sent_ms; /* case_id 0 none; sent_ms WHEN_UNKNOWN_MS not yet */
     const char *event, *state;                /* "waiting", "parked", "sent" */
+    const char *held; /* why it does not leave by itself, "" it may: state "parked" */
 };
 struct outbox_recipient {
     const char *recipient, *state, *last_error; /* last_error "" none */

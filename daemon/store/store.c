@@ -1,11 +1,13 @@
 #include "store/store.h"
 #include "base/text.h"
+#include "store/backup.h"
 #include "store/db.h"
+#include "store/disk.h"
 #include "store/owner.h"
+#include "store/replace.h"
 #include "store/schema.h"
 #include "store/store_inside.h"
-#include <errno.h>
-#include <fcntl.h>
+#include <dirent.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -30,7 +32,7 @@ static int harden(struct store *store, struct error *err)
                    err);
 }
 
-static int check_identity(struct store *store, int *ret_version, struct error *err)
+int store_identify(struct store *store, int *ret_version, struct error *err)
 {
     static const char SQL_ID[] = "PRAGMA application_id", SQL_VERSION[] = "PRAGMA user_version";
     static const char SQL_TABLES[] = "SELECT count(*) FROM sqlite_schema";
@@ -96,11 +98,35 @@ int store_schema_version(void)
     return all[total - 1].number;
 }
 
-static int open_writer(struct store *store, struct error *err)
+/* The way back: an older daemon refuses what the newer one wrote. */
+static int keep_before(struct store *store, const char *state_dir, int version, struct error *err)
+{
+    char stamp[DISK_STAMP];
+    struct clock clock = clock_system();
+    struct text_buffer path = {0};
+    struct error why = {0};
+    char *folder = backup_folder(state_dir);
+    text_appendf(&path, "%s/schema-%d-%s.db", folder, version,
+                 disk_stamp(clock_now_ms(&clock), stamp));
+    int rc = backup_make(store, path.data, &why);
+    if (rc) {
+        error_set(err, (enum error_code)rc, "the database is not converted without a copy: %s",
+                  why.text);
+        error_hint(err, "%s", why.hint);
+    }
+    store->migration.from = version;
+    store->migration.to = store_schema_version();
+    snprintf(store->migration.copy, sizeof store->migration.copy, "%s", path.data);
+    text_buffer_free(&path);
+    free(folder);
+    return rc;
+}
+
+static int open_writer(struct store *store, const char *state_dir, struct error *err)
 {
     char identify[64];
     int version = 0;
-    int rc = check_identity(store, &version, err);
+    int rc = store_identify(store, &version, err);
     if (rc)
         return rc;
     snprintf(identify, sizeof identify, "PRAGMA application_id=%d", SCHEMA_APPLICATION_ID);
@@ -110,16 +136,74 @@ static int open_writer(struct store *store, struct error *err)
                  err);
     if (!rc)
         rc = db_exec(store, identify, err);
+    if (!rc && version > 0 && version < store_schema_version())
+        rc = keep_before(store, state_dir, version, err);
     return rc ? rc : migrate(store, version, err);
 }
 
 static int open_reader(struct store *store, struct error *err)
 {
     int version = 0;
-    int rc = check_identity(store, &version, err);
+    int rc = store_identify(store, &version, err);
     /* not the writer's: with temp_store=MEMORY its statement journals stay in memory as lists that
      * every statement with a trigger walks from the start */
     return rc ? rc : db_exec(store, "PRAGMA query_only=ON; PRAGMA temp_store=MEMORY", err);
+}
+
+static int64_t file_bytes(const char *path)
+{
+    struct stat st;
+    return stat(path, &st) == 0 ? (int64_t)st.st_size : 0;
+}
+
+static bool has_backups(const char *state_dir)
+{
+    struct text_buffer path = {0};
+    bool found = false;
+    text_appendf(&path, "%s/backups", state_dir);
+    DIR *folder = opendir(path.data);
+    for (struct dirent *entry; folder && !found && (entry = readdir(folder));)
+        found = entry->d_name[0] != '.';
+    if (folder)
+        closedir(folder);
+    text_buffer_free(&path);
+    return found;
+}
+
+/* An empty database is a first start only where nothing is left of an earlier one: SQLite would
+ * throw its log away and begin anew. */
+static int refuse_hollow(const struct store *store, const char *state_dir, struct error *err)
+{
+    struct text_buffer wal = {0};
+    if (file_bytes(store->path) > 0)
+        return 0;
+    text_appendf(&wal, "%s-wal", store->path);
+    int64_t left = file_bytes(wal.data);
+    int rc = 0;
+    if (left > 0)
+        rc = error_set(err, ERROR_LOST,
+                       "%s is empty or gone, while %s has %lld bytes of it: this is no first "
+                       "start, and nothing was touched",
+                       store->path, wal.data, (long long)left);
+    else if (has_backups(state_dir))
+        rc = error_set(err, ERROR_LOST,
+                       "%s is empty or gone, while there are backups of it in %s/backups: this is "
+                       "no first start",
+                       store->path, state_dir);
+    if (rc)
+        error_hint(err, "put the file back, or bring back a backup with oddloafd --restore FILE; "
+                        "to begin anew, move all that is in the state's folder away");
+    text_buffer_free(&wal);
+    return rc;
+}
+
+/* What must be so before SQLite is let at the files. */
+static int take_state(struct store *store, const char *state_dir, struct error *err)
+{
+    int rc = owner_take(state_dir, &store->owner, err);
+    if (!rc)
+        rc = replace_finish(state_dir, err);
+    return rc ? rc : refuse_hollow(store, state_dir, err);
 }
 
 int store_open(const char *state_dir, enum store_mode mode, struct store **ret, struct error *err)
@@ -137,7 +221,7 @@ int store_open(const char *state_dir, enum store_mode mode, struct store **ret, 
         (mode == STORE_WRITE ? SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE : SQLITE_OPEN_READONLY);
     int rc = 0;
     if (mode == STORE_WRITE)
-        rc = owner_take(state_dir, &store->owner, err);
+        rc = take_state(store, state_dir, err);
     if (!rc && sqlite3_open_v2(store->path, &store->db, flags, NULL) != SQLITE_OK) {
         rc = error_set(err, ERROR_IO, "cannot open %s: %s", store->path,
                        store->db ? sqlite3_errmsg(store->db) : "no memory");
@@ -146,7 +230,7 @@ int store_open(const char *state_dir, enum store_mode mode, struct store **ret, 
     if (!rc)
         rc = harden(store, err);
     if (!rc)
-        rc = mode == STORE_WRITE ? open_writer(store, err) : open_reader(store, err);
+        rc = mode == STORE_WRITE ? open_writer(store, state_dir, err) : open_reader(store, err);
     if (rc) {
         store_close(store);
         return rc;
@@ -253,10 +337,9 @@ void store_checkpoint_soon(struct store *store)
     store->checkpoint_soon = true;
 }
 
-static int64_t file_bytes(const char *path)
+const struct store_migration *store_migration(const struct store *store)
 {
-    struct stat st;
-    return stat(path, &st) == 0 ? (int64_t)st.st_size : 0;
+    return store->migration.to ? &store->migration : NULL;
 }
 
 struct store_size store_size(const struct store *store)
@@ -266,76 +349,6 @@ struct store_size store_size(const struct store *store)
     struct store_size size = {file_bytes(store->path), file_bytes(wal.data)};
     text_buffer_free(&wal);
     return size;
-}
-
-/* A copy of a damaged database is damaged as well: whoever trusts it learns so too late. */
-static int check_copy(sqlite3 *copy, const struct store *store, struct error *err)
-{
-    sqlite3_stmt *st = NULL;
-    const char *found = NULL;
-    if (sqlite3_prepare_v2(copy, "PRAGMA integrity_check(1)", -1, &st, NULL) == SQLITE_OK &&
-        sqlite3_step(st) == SQLITE_ROW)
-        found = (const char *)sqlite3_column_text(st, 0);
-    int rc = 0;
-    if (!found || strcmp(found, "ok") != 0) {
-        rc = error_set(err, ERROR_INTERNAL, "no backup was kept, for %s is damaged: %s",
-                       store->path, found ? found : sqlite3_errmsg(copy));
-        error_hint(err, "keep the damaged file, and the last good backup");
-    }
-    sqlite3_finalize(st);
-    return rc;
-}
-
-static int copy_pages(struct store *store, const char *path, struct error *err)
-{
-    sqlite3 *copy;
-    if (sqlite3_open_v2(path, &copy, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, NULL)) {
-        int rc = error_set(err, ERROR_IO, "cannot write the backup %s: %s", path,
-                           copy ? sqlite3_errmsg(copy) : "no memory");
-        sqlite3_close(copy);
-        return rc;
-    }
-    int rc = 0;
-    sqlite3_backup *backup = sqlite3_backup_init(copy, "main", store->db, "main");
-    int step = backup ? sqlite3_backup_step(backup, -1) : SQLITE_ERROR;
-    if (backup)
-        sqlite3_backup_finish(backup);
-    if (step != SQLITE_DONE)
-        rc = error_set(err, (enum error_code)db_code(step), "the backup %s stopped: %s", path,
-                       sqlite3_errstr(step));
-    else
-        rc = check_copy(copy, store, err);
-    sqlite3_close(copy);
-    return rc;
-}
-
-static int sync_file(const char *path, struct error *err)
-{
-    int fd = open(path, O_RDONLY | O_CLOEXEC);
-    int rc = fd < 0 || fsync(fd)
-                 ? error_set(err, ERROR_IO, "cannot sync %s: %s", path, strerror(errno))
-                 : 0;
-    if (fd >= 0)
-        close(fd);
-    return rc;
-}
-
-int store_backup(struct store *store, const char *path, struct error *err)
-{
-    if (access(path, F_OK) == 0)
-        return error_set(err, ERROR_CONFLICT, "%s exists already", path);
-    struct text_buffer partial = {0};
-    text_appendf(&partial, "%s.partial", path);
-    unlink(partial.data);
-    int rc = copy_pages(store, partial.data, err);
-    if (!rc)
-        rc = sync_file(partial.data, err);
-    if (!rc && rename(partial.data, path))
-        rc = error_set(err, ERROR_IO, "cannot name the backup %s: %s", path, strerror(errno));
-    if (rc)
-        unlink(partial.data);
-    text_buffer_free(&partial);
-    return rc;
 }
 
 /* ---- settings ---- */

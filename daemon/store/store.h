@@ -19,8 +19,10 @@ enum store_mode { STORE_READ, STORE_WRITE };
 
 struct store;
 
-/* Opens (STORE_WRITE: creates and migrates) DIR/oddloaf.db. A state has one writer: STORE_WRITE is
- * ERROR_CONFLICT while another process, named in the text, or another store has it. */
+/* Opens (STORE_WRITE: creates and migrates, a verified copy kept before) DIR/oddloaf.db. A state
+ * has one writer: STORE_WRITE is ERROR_CONFLICT while another process, named in the text, or
+ * another store has it. ERROR_LOST, and nothing is touched, if the database is empty or gone where
+ * its log or backups say that it was there. */
 int store_open(const char *state_dir, enum store_mode mode, struct store **ret, struct error *err);
 void store_close(struct store *store); /* NULL is fine */
 
@@ -43,12 +45,16 @@ void store_unlook(struct store *store, bool began);
  * transaction. */
 int store_present(const struct store *store, struct error *err);
 
-/* Online copy to `path` (must not exist); checked page by page (ERROR_INTERNAL with the first
- * finding, and no file), synced, then renamed into place. */
-int store_backup(struct store *store, const char *path, struct error *err);
 /* Truncates the WAL after the commit of the transaction under way (after an erasure), or after the
  * first later one that finds no reader holding it. */
 void store_checkpoint_soon(struct store *store);
+
+/* The conversion that opening it took. */
+struct store_migration {
+    int from, to;   /* schemas */
+    char copy[512]; /* of the database before */
+};
+const struct store_migration *store_migration(const struct store *store); /* NULL: none */
 
 struct store_size {
     int64_t db_bytes, wal_bytes;

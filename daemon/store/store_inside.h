@@ -1,4 +1,4 @@
-/* Inside store.c and db.c only: the connection itself. */
+/* Inside store/ only, where SQLite itself is called: the connection. */
 #ifndef ODDLOAF_STORE_STORE_INSIDE_H
 #define ODDLOAF_STORE_STORE_INSIDE_H
 
@@ -23,9 +23,12 @@ struct store {
         void *memo;
     } memos[DB_MEMOS];
     int open; /* statements that have begun and not ended: one at most */
+    struct store_migration migration;
     bool checkpoint_soon;
 };
 
+/* ERROR_INVALID if the file is another program's, or of a schema to come; 0: a new one. */
+int store_identify(struct store *store, int *ret_version, struct error *err);
 /* Says what SQLite's last call on the connection failed at; answers its code. */
 int db_fail(struct store *store, struct error *err, const char *doing);
 int db_code(int sqlite_code);

@@ -192,6 +192,11 @@ int writer_start(const char *state_dir, size_t queue_limit, struct writer **ret,
     return 0;
 }
 
+const struct store_migration *writer_migration(const struct writer *w)
+{
+    return store_migration(w->store);
+}
+
 void writer_hurry(struct writer *w)
 {
     pthread_mutex_lock(&w->lock);

@@ -42,25 +42,25 @@ class Table(ClientTest):
 class Views(ClientTest):
     def test_no_line_is_wider_than_80_columns(self):
         for view in VIEWS:
-            for line in self.ok(*view).splitlines():
+            for line in self.run_client(*view)[1].splitlines():
                 self.assertLessEqual(columns(line), 80, (view, line))
                 self.assertEqual(line, line.rstrip(), view)
 
     def test_plain_ascii_where_the_locale_is_not_utf8(self):
         for view in VIEWS:
-            out = self.ok(*view, env={"LC_ALL": "C"})
-            self.assertTrue(out.isascii(), view)
+            out = self.run_client(*view, env={"LC_ALL": "C"})[1]
+            self.assertTrue(out and out.isascii(), view)
 
     def test_no_escape_sequences_in_a_pipe(self):
         for view in VIEWS:
-            self.assertNotIn("\x1b", self.ok(*view, env={"TERM": "xterm"}))
+            self.assertNotIn("\x1b", self.run_client(*view, env={"TERM": "xterm"})[1])
 
     def test_json_is_one_document_and_nothing_else(self):
         for view in VIEWS:
             if view == ["rank", "--all"]:
                 continue
             code, documents = self.json(*view)
-            self.assertEqual((code, len(documents)), (0, 1), view)
+            self.assertEqual((code, len(documents)), (int(view == ["status"]), 1), view)
 
     def test_rank(self):
         self.assertEqual(self.ok("rank", "C1"), """\
@@ -131,7 +131,14 @@ All facts: oddloaf why C1
         self.assertIn("   12     57 %  =========.......          29 %  ====-...........\n", out)
 
     def test_status_says_what_is_amiss_with_the_mail(self):
-        out = self.ok("status")
+        code, out, _ = self.run_client("status")
+        self.assertEqual(code, 1)
+        self.assertIn("Needs a hand\n  - No mail is set up: reports of harm reach nobody by mail\n"
+                      "    set mail/program, mail/to and mail/urgent_to, then reload\n", out)
+        self.assertLess(out.index("Needs a hand"), out.index("Plant and rules"))
+        self.assertIn("  1               lots 2026-11-20 04:12, readings 2026-11-19 20:12\n", out)
+        self.assertIn("last backup     2026-11-20 03:00, /var/lib/oddloaf/backups/b.db\n", out)
+        self.assertIn("integrity       sound, checked 2026-11-20 09:15\n", out)
         self.assertIn("mail            No mail is set up: reports of harm reach nobody by mail\n", out)
         self.assertIn("wrong setting   mail/to 'q a': is not a mail address\n", out)
         self.assertIn("urgent mail     2 not yet with everybody: oddloaf outbox shows why\n", out)
@@ -300,14 +307,30 @@ class Asking(ClientTest):
         self.ok("trace", "--cases", "C1,C2", "C3")
         self.assertEqual(self.last()["query"], {"cases": "C1,C2,C3"})
 
-    def test_backup_names_an_absolute_path(self):
-        self.ok("backup", "b.db")
+    def test_status_ends_well_when_nothing_needs_a_hand(self):
+        self.daemon.needs = []
+        self.assertIn("All is well: nothing needs a hand.\n", self.ok("status"))
+
+    def test_backup_places_a_bare_name_and_tells_another_whole(self):
+        self.ok("backup", "./b.db")
         self.assertEqual(json.loads(self.last()["body"])["path"],
-                         os.path.join(os.path.realpath(self.folder), "b.db"))
+                         os.path.join(os.path.realpath(self.folder), "./b.db"))
+        self.run_client("backup", "b.db")
+        self.assertEqual(json.loads(self.last()["body"])["path"], "b.db")
+
+    def test_restore_waits_until_the_daemon_is_back_and_says_what_came_of_it(self):
+        out = self.ok("restore", "b.db")
+        self.assertIn("Restored from b.db\n", out)
+        self.assertIn("erased again    2 contacts\n", out)
+        self.assertIn("missing         7 complaints came after", out)
+        self.daemon.restores = False
+        code, out, err = self.run_client("restore", "b.db")
+        self.assertEqual((code, out), (1, ""))
+        self.assertIn("nothing was restored: the daemon is back as it was", err)
 
     def test_a_backup_that_only_the_daemon_sees_is_none(self):
         self.daemon.own_tmp = True
-        code, out, err = self.run_client("backup", "hidden.db")
+        code, out, err = self.run_client("backup", "./hidden.db")
         self.assertEqual((code, out), (1, ""))
         self.assertIn("only the daemon sees it", err)
 
@@ -318,7 +341,7 @@ class Asking(ClientTest):
 
     def test_a_busy_daemon_is_asked_again(self):
         self.daemon.busy = 3
-        self.ok("status")
+        self.ok("rules", "list")
         self.assertEqual(len(self.daemon.requests), 4)
         self.daemon.busy = 99
         code, _, err = self.run_client("status")
@@ -410,6 +433,7 @@ class Server(ClientTest):
         self.env["ODDLOAF_CA"] = pem + ".crt"
 
     def test_tls_with_a_token(self):
+        self.daemon.needs = []
         out = self.ok("--server", self.daemon.url(), "status", env={"ODDLOAF_TOKEN": "t-123"})
         self.assertIn("oddloafd 9 at https://localhost:", out)
         self.assertEqual(self.daemon.requests[-1]["auth"], "Bearer t-123")

@@ -117,6 +117,11 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         self.uploads = {}
         self.busy = 0          # so many requests are answered 503 first
         self.own_tmp = False   # what it writes for a backup, nobody sees
+        self.needs = [{"what": "mail-not-set-up", "says": "no mail is set up: reports of harm reach nobody by mail",
+                       "do": "set mail/program, mail/to and mail/urgent_to, then reload"}]
+        self.started = 0       # it comes back so often from a restore
+        self.restores = True   # and has restored
+        self.restored = None
         self.refuse = None     # problem() for everything
         self.similar = []
         self.doubts = []
@@ -260,7 +265,14 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             return 200, "application/json", {"cases": [case], "next": None}
         routes = {
             "status": lambda: {"version": "9", "plant": "Harrow Mill Bakery",
-                               "time_zone": "America/New_York", "uptime_s": 7260,
+                               "time_zone": "America/New_York", "uptime_s": 7260, "needs": self.needs,
+                               "started_at": "2026-11-20T14:%02d:00.000Z" % self.started,
+                               "records": [
+                                   {"line": "1", "kind": "lots", "last_at": "2026-11-20T04:12:00-05:00"},
+                                   {"line": "1", "kind": "readings", "last_at": "2026-11-19T20:12:00-05:00"}],
+                               "backup": {"at": "2026-11-20T03:00:00-05:00", "there": True, "every_h": 24,
+                                          "path": "/var/lib/oddloaf/backups/b.db", "last_error": None},
+                               "restored": self.restored,
                                "rules": {"hash": "sha256:00", "causes": 36,
                                          "loaded_at": "2026-11-20T09:14:00-05:00",
                                          "own_files": 2, "release_changed": 1, "needs_restart": [], "last_error": None},
@@ -269,10 +281,13 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                "mail": {"gap": "no mail is set up: reports of harm reach nobody by mail",
                                         "faults": ["mail/to 'q a': is not a mail address"]},
                                "outbox": {"waiting": 2, "urgent": 2, "parked": 1, "sent": 7,
-                                          "last_error": None},
+                                          "oldest_at": "2026-11-20T09:14:00-05:00", "last_error": None},
                                "work": {"rank": 0, "rematch": 0},
-                               "store": {"db_bytes": 1500000, "wal_bytes": 0, "lost": None},
-                               "writer": {"jobs": 9, "groups": 7, "queued": 0,
+                               "store": {"db_bytes": 1500000, "wal_bytes": 0, "lost": None, "unread": None,
+                                         "disk_free_bytes": 50000000000,
+                                         "integrity": {"state": "sound", "found": None,
+                                                       "at": "2026-11-20T09:15:00-05:00"}},
+                               "writer": {"jobs": 9, "groups": 7, "refused": 0, "queued": 0,
                                           "largest_group": 2}},
             "outbox": lambda: OUTBOX,
             "rules": lambda: {"rules": "sha256:00", "causes": [
@@ -459,8 +474,16 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             return 200, "application/json", {"case": path.split("/")[3], "state": state}
         if path == "/v1/erase":
             return 200, "application/json", {"erased": 1 if "5550100" in sent["contact"] else 0}
+        if path == "/v1/restore":
+            asked = {"restoring": sent["file"], "started_at": "2026-11-20T14:%02d:00.000Z" % self.started}
+            self.started += 2
+            if self.restores:
+                self.restored = {"at": "2026-11-20T14:%02d:30.000Z" % (self.started - 1), "file": sent["file"],
+                                 "kept": "/var/lib/oddloaf/replaced/20261120T141400Z", "past_read": True,
+                                 "erased": 2, "held_mails": 1, "missing": 7, "past_fault": None}
+            return 200, "application/json", asked
         if path == "/v1/backup":
-            if not self.own_tmp:
+            if not self.own_tmp and "/" in sent["path"]:
                 open(sent["path"], "w", encoding="utf-8").close()
             return 200, "application/json", {"backup": sent["path"]}
         return problem(404, "not-found", "there is nothing at " + path)

@@ -113,6 +113,18 @@ class Plant:
                 time.sleep(0.05)
         raise RuntimeError("the daemon does not answer: " + self.log_text())
 
+    def wait_anew(self, seconds=60):
+        """Until a daemon that stops to restore has come back."""
+        until = time.time() + seconds
+        while time.time() < until:
+            try:
+                if self.get("/v1/status")[1]["restored"]:
+                    return
+            except OSError:
+                pass
+            time.sleep(0.05)
+        raise AssertionError("not restored: " + self.log_text())
+
     def log_text(self):
         return (self.dir / "daemon.log").read_text(errors="replace")
 

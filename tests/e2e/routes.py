@@ -3,7 +3,7 @@ import json
 import pathlib
 import subprocess
 
-ROLES = ["desk", "qa", "manager", "admin"]
+ROLES = ["desk", "qa", "manager", "admin", "metrics"]
 
 
 def routes(binaries):

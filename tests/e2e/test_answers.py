@@ -207,7 +207,15 @@ def see_to_the_house(ask, first):
     ask.post("outbox/all/send", {})
     ask.post("outbox/x/send", {}, 400)
     ask.post("backup", {"path": str(ask.plant.dir / "backup.db")})
-    ask.post("backup", {"path": "backup.db"}, 400)
+    ask.post("backup", {"path": "backup.db"})
+    ask.post("backup", {"path": "folder/backup.db"}, 400)
+    for name in ask.get("export")["files"]:
+        ask.get("export/" + name)
+    ask.get("export/nothing.csv", 404)
+    ask.post("restore", {"file": "nothing.db"}, 400)
+    ask.post("restore", {"file": "backup.db"})
+    ask.plant.wait_anew()
+    assert ask.get("status")["restored"]
     assert ask.get(f"complaints/{first}")["contact"]
     assert ask.get("complaints?phone=555-0101")["complaints"][0]["contact"]
     assert ask.get("complaints?limit=1")["next"]

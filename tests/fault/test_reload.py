@@ -158,7 +158,7 @@ def check_certificates(binaries):
         assert "tcp/listen" in reload(plant, "needs a restart")
         assert shown(port), "the port changed without a restart"
         assert plant.get("/v1/status")[1]["rules"]["needs_restart"] == ["tcp/listen"]
-        assert "tcp/listen" in plant.client("status", check=0).stdout
+        assert "tcp/listen" in plant.client("status", check=1).stdout
         assert plant.request("POST", "/v1/complaints", b"x" * 10000)[0] == 413, "the rest was not taken"
         plant.config["tcp"]["listen"] = f"127.0.0.1:{port}"
         reload(plant)

@@ -52,7 +52,7 @@ def refused(plant, words):
     assert answer["hint"], answer
     store = plant.get("/v1/status")[1]["store"]
     assert words in store["lost"], store
-    assert words in plant.client("status", check=0).stdout
+    assert words in plant.client("status", check=1).stdout
 
 
 def log_says(plant, words):

@@ -9,8 +9,11 @@ static json_t *roles_of(unsigned roles)
     static const struct {
         unsigned role;
         const char *word;
-    } WORDS[] = {
-        {ROLE_DESK, "desk"}, {ROLE_QA, "qa"}, {ROLE_MANAGER, "manager"}, {ROLE_ADMIN, "admin"}};
+    } WORDS[] = {{ROLE_DESK, "desk"},
+                 {ROLE_QA, "qa"},
+                 {ROLE_MANAGER, "manager"},
+                 {ROLE_ADMIN, "admin"},
+                 {ROLE_METRICS, "metrics"}};
     json_t *words = json_array();
     for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
         if (roles & WORDS[i].role)

@@ -1,6 +1,6 @@
 /* A backup is a database that opens, or it is not there. */
 #include "check.h"
-#include "store/store.h"
+#include "store/backup.h"
 #include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -65,8 +65,8 @@ static void a_backup_opens_and_has_what_was_there(void **state)
     struct error err = {0};
     filled(s);
     struct store *store = opened(s->dir);
-    assert_int_equal(store_backup(store, s->copy, &err), 0);
-    assert_int_equal(store_backup(store, s->copy, &err), ERROR_CONFLICT); /* nothing overwritten */
+    assert_int_equal(backup_make(store, s->copy, &err), 0);
+    assert_int_equal(backup_make(store, s->copy, &err), ERROR_CONFLICT); /* nothing overwritten */
     store_close(store);
     char folder[80], *value = NULL;
     snprintf(folder, sizeof folder, "%s/copy", s->dir);
@@ -91,7 +91,7 @@ static void a_damaged_database_gives_no_backup(void **state)
     assert_int_equal(pwrite(fd, noise, sizeof noise, st.st_size / PAGE / 2 * PAGE), PAGE);
     close(fd);
     struct store *store = opened(s->dir);
-    assert_int_equal(store_backup(store, s->copy, &err), ERROR_INTERNAL);
+    assert_int_equal(backup_make(store, s->copy, &err), ERROR_INTERNAL);
     assert_non_null(strstr(err.text, "is damaged"));
     assert_int_not_equal(access(s->copy, F_OK), 0);
     assert_int_not_equal(access(s->partial, F_OK), 0);

@@ -28,8 +28,8 @@ static int setup(void **state)
                 " packs) VALUES(1, 'mold', 1, 0, 0, 1, 1);"
                 "INSERT INTO complaint(id, uuid, received_ms, logged_ms, channel, symptom, case_id,"
                 " lot_id, body) VALUES(1, 'u1', 0, 0, 'phone', 'mold', 1, 1, '{}');"
-                "INSERT INTO outbox(id, event, case_id, message_id, payload, created_ms)"
-                " VALUES(1, 'case', 1, 'm1', '{}', 0)",
+                "INSERT INTO outbox(id, event, case_id, message_id, created_ms)"
+                " VALUES(1, 'case', 1, 'm1', 0)",
                 &err),
         0);
     *state = f;

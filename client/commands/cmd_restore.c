@@ -1,0 +1,104 @@
+#include "commands/command.h"
+#include "commands/machine_path.h"
+#include "show/pick.h"
+#include <string.h>
+#include <unistd.h>
+
+enum {
+    PATIENCE_S = 3600, /* it is read whole, twice, and copied */
+    LOOK_EVERY_MS = 300
+};
+
+static void show(const struct client *c, const json_t *r)
+{
+    const struct view *v = &c->view;
+    const char *kept = pick_text(r, "kept", "?");
+    view_title(v, "Restored from %s", pick_text(r, "file", "?"));
+    view_label(v, "kept", "what was there: %s; oddloaf restore %s/oddloaf.db goes back", kept,
+               kept);
+    view_label(v, "erased again", "%lld contacts", (long long)pick_int(r, "erased", 0));
+    view_label(v, "held mail", "%lld, sent already or stale: oddloaf outbox shows them",
+               (long long)pick_int(r, "held_mails", 0));
+    if (!pick_bool(r, "past_read", false))
+        view_label(v, "not read", "what was there: %s", pick_text(r, "past_fault", "?"));
+    else
+        view_label(v, "missing",
+                   "%lld complaints came after the backup, and are in what is kept only",
+                   (long long)pick_int(r, "missing", 0));
+}
+
+static bool is_anew(const json_t *status, const json_t *asked)
+{
+    return strcmp(pick_text(status, "started_at", ""), pick_text(asked, "started_at", "")) != 0;
+}
+
+/* Of this restore, not of one before. */
+static bool is_done(const json_t *status, const json_t *asked)
+{
+    const json_t *restored = json_object_get(status, "restored");
+    return strcmp(pick_text(restored, "file", ""), pick_text(asked, "restoring", "")) == 0 &&
+           strcmp(pick_text(restored, "at", ""), pick_text(asked, "started_at", "")) > 0;
+}
+
+/* Until it answers again: without a message of its own each time it does not. */
+static int wait_for(const struct client *c, const json_t *asked, json_t **ret)
+{
+    const struct request request = {.method = "GET", .path = "/v1/status", .once = true};
+    struct reply reply = {0};
+    bool anew = false;
+    for (int waited_ms = 0; !anew && waited_ms < PATIENCE_S * 1000; waited_ms += LOOK_EVERY_MS) {
+        usleep(LOOK_EVERY_MS * 1000);
+        if (transport_call(c->transport, &request, &reply, NULL) || reply.status != 200)
+            continue;
+        json_decref(*ret);
+        *ret = json_loads(reply.body.data ? reply.body.data : "", 0, NULL);
+        anew = is_anew(*ret, asked);
+    }
+    transport_reply_free(&reply);
+    return anew ? 0 : ERROR_UNREACHABLE;
+}
+
+static int tell(const struct client *c, const json_t *asked)
+{
+    struct error err = {0};
+    json_t *status = NULL;
+    int rc = wait_for(c, asked, &status);
+    if (rc) {
+        error_set(&err, ERROR_UNREACHABLE, "the daemon has not come back yet");
+        error_hint(&err, "its log says what it is at");
+    } else if (!is_done(status, asked)) {
+        error_set(&err, ERROR_CONFLICT, "nothing was restored: the daemon is back as it was");
+        error_hint(&err, "its log says why");
+    } else {
+        json_t *restored = json_incref(json_object_get(status, "restored"));
+        json_decref(status);
+        return client_answer(c, restored, show);
+    }
+    json_decref(status);
+    return client_fail(c, &err);
+}
+
+static int restore(struct client *c, const struct args *a)
+{
+    json_t *asked = NULL;
+    json_t *body = machine_path_body(c, "file", a->words[0]);
+    if (!body)
+        return EXIT_USAGE;
+    int rc = client_post_long(c, "/v1/restore", body, PATIENCE_S, &asked);
+    json_decref(body);
+    if (!rc)
+        rc = tell(c, asked);
+    json_decref(asked);
+    return rc;
+}
+
+const struct command cmd_restore = {
+    .name = "restore",
+    .args = "FILE",
+    .help = "puts a backup of the daemon's machine in the place of what is on record",
+    .more = "The daemon checks the file whole, stops, keeps what was there aside, and starts anew. "
+            "Who was erased since stays erased; mail sent already, or stale, is held back.",
+    .least = 1,
+    .most = 1,
+    .exec = restore,
+};

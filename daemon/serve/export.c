@@ -1,0 +1,259 @@
+/* Everything as open files: which there are, and one of them piece by piece. */
+#include "store/export.h"
+#include "base/csv_cell.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "serve/app.h"
+#include "serve/route.h"
+#include "show/epcis.h"
+#include <stdlib.h>
+#include <string.h>
+
+enum { PIECE_BYTES = 1 << 20 };
+
+struct piece {
+    struct store *store;
+    const struct setup *setup;
+    int64_t now_ms;
+    struct export_cursor cursor;
+    bool contacts, joined, first;
+    const struct export_table *table;
+    struct text_buffer text;
+};
+
+/* ---- tables ---- */
+
+static void add_cell(struct piece *p, enum export_form form, const struct record_cell *cell)
+{
+    char text[40];
+    switch (cell->form) {
+    case RECORD_NOTHING:
+        return;
+    case RECORD_TEXT:
+        csv_cell_append(&p->text, cell->text);
+        return;
+    case RECORD_NUMBER:
+        text_appendf(&p->text, "%.17g", cell->number);
+        return;
+    case RECORD_INTEGER:
+        if (form == EXPORT_TIME)
+            text_append(&p->text, when_format_utc(cell->integer, text));
+        else if (form == EXPORT_DAY)
+            text_append(&p->text, day_format((int32_t)cell->integer, text));
+        else
+            text_appendf(&p->text, "%lld", (long long)cell->integer);
+    }
+}
+
+static int add_row(void *arg, const struct record_cell *cells, int count)
+{
+    struct piece *p = arg;
+    for (int i = 0; i < count; i++) {
+        text_append(&p->text, i ? "," : "");
+        add_cell(p, p->table->columns[i].form, &cells[i]);
+    }
+    text_append(&p->text, "\r\n");
+    return 0;
+}
+
+static int add_table(struct piece *p, struct error *err)
+{
+    for (int i = 0; p->first && i < p->table->count; i++)
+        text_appendf(&p->text, "%s%s", i ? "," : "", p->table->columns[i].name);
+    if (p->first)
+        text_append(&p->text, "\r\n");
+    return export_next(p->store, p->table, &p->cursor, add_row, p, err);
+}
+
+/* ---- complaints ---- */
+
+static int add_complaint(void *arg, const struct export_complaint *complaint)
+{
+    struct piece *p = arg;
+    json_t *body = NULL, *contact = NULL;
+    if (jsonx_parse(complaint->body, strlen(complaint->body), &body, NULL))
+        return 0;
+    if (*complaint->same_as)
+        json_object_set_new(body, "same_as", json_string(complaint->same_as));
+    if (p->contacts && *complaint->contact &&
+        jsonx_parse(complaint->contact, strlen(complaint->contact), &contact, NULL) == 0)
+        json_object_set_new(body, "contact", contact);
+    char *line = jsonx_dump(body);
+    text_append(&p->text, line);
+    text_append(&p->text, "\n");
+    free(line);
+    json_decref(body);
+    return 0;
+}
+
+static int add_complaints(struct piece *p, struct error *err)
+{
+    return export_complaints(p->store, p->joined, &p->cursor, add_complaint, p, err);
+}
+
+/* ---- events ---- */
+
+static const char *text_of(const struct record_cell *cell)
+{
+    return cell->form == RECORD_TEXT ? cell->text : "";
+}
+
+static int add_event(void *arg, const struct record_cell *cells, int count)
+{
+    struct piece *p = arg;
+    (void)count;
+    const struct epcis_lot_event event = {.shipped = cells[0].integer != 0,
+                                          .lot = text_of(&cells[1]),
+                                          .product = text_of(&cells[2]),
+                                          .gtin = text_of(&cells[3]),
+                                          .at_ms = cells[4].integer,
+                                          .units = cells[5].integer,
+                                          .code_day = (int32_t)cells[6].integer,
+                                          .route = text_of(&cells[7]),
+                                          .store = text_of(&cells[8])};
+    json_t *json = epcis_event(p->setup->tz, &event);
+    char *line = jsonx_dump(json);
+    text_appendf(&p->text, "%s%s", p->first ? "" : ",\n", line);
+    p->first = false;
+    free(line);
+    json_decref(json);
+    return 0;
+}
+
+static int add_events(struct piece *p, struct error *err)
+{
+    char *head = p->cursor.at == INT64_MIN ? epcis_head(p->now_ms) : NULL;
+    if (head)
+        text_append(&p->text, head);
+    free(head);
+    int rc = export_next(p->store, export_events(), &p->cursor, add_event, p, err);
+    char *tail = p->cursor.more ? NULL : epcis_tail();
+    if (tail)
+        text_append(&p->text, tail);
+    free(tail);
+    return rc;
+}
+
+/* ---- what the files are ---- */
+
+static const char README[] =
+    "# Everything on record\n\n"
+    "CSV as RFC 4180 has it, UTF-8, times in UTC; NDJSON, one JSON object a line. An apostrophe "
+    "before a\n"
+    "cell that a spreadsheet would run as a formula is not part of the text: `oddloaf load` takes "
+    "it away\n"
+    "again. Rows that came while these files were written may be in some of them and not in "
+    "others.\n\n"
+    "A fresh daemon loads it again, in this order:\n\n"
+    "    for kind in products targets lots mixes uses readings plantlog dispatch; do\n"
+    "      oddloaf load $kind $kind.csv\n"
+    "    done\n"
+    "    oddloaf log --from complaints.ndjson\n"
+    "    oddloaf log --from joined.ndjson\n\n"
+    "Cases get new numbers, complaints keep their ids. The rest tells what was found and done; "
+    "what of it\n"
+    "stands is given again by `oddloaf settle COMPLAINT CAUSE`, `oddloaf hold LOT` and `oddloaf "
+    "action`, with\n"
+    "the day on which that is done.\n\n"
+    "* `complaints.ndjson`: complaints as they stand, as a client sends them, in the order they "
+    "were logged\n"
+    "* `joined.ndjson`: reports that repeat one of them (`same_as`)\n"
+    "* `epcis.json`: lots made and sent, as an EPCIS 2.0 document\n";
+
+static int add_readme(struct piece *p, struct error *err)
+{
+    int count;
+    const struct export_table *tables = export_tables(&count);
+    (void)err;
+    text_append(&p->text, README);
+    for (int t = 0; t < count; t++) {
+        text_appendf(&p->text, "\n## %s.csv: %s\n\n", tables[t].name, tables[t].what);
+        for (int i = 0; i < tables[t].count; i++) {
+            const struct export_column *column = &tables[t].columns[i];
+            text_appendf(&p->text, "* `%s`%s%s\n", column->name, *column->what ? ": " : "",
+                         column->what);
+        }
+    }
+    p->cursor.more = false;
+    return 0;
+}
+
+static const struct {
+    const char *name;
+    bool joined;
+    int (*add)(struct piece *p, struct error *err);
+} OTHERS[] = {{"README.md", false, add_readme},
+              {"complaints.ndjson", false, add_complaints},
+              {"joined.ndjson", true, add_complaints},
+              {"epcis.json", false, add_events}};
+enum { OTHER_COUNT = sizeof OTHERS / sizeof OTHERS[0] };
+
+void export_list(struct request *rq, struct store *store)
+{
+    int count;
+    const struct export_table *tables = export_tables(&count);
+    json_t *files = json_array();
+    (void)store;
+    for (int i = 0; i < OTHER_COUNT; i++)
+        json_array_append_new(files, json_string(OTHERS[i].name));
+    for (int i = 0; i < count; i++)
+        json_array_append_new(files, json_sprintf("%s.csv", tables[i].name));
+    request_reply_json(rq, 200, json_pack("{s:o}", "files", files));
+}
+
+/* ---- a piece ---- */
+
+typedef int (*adder)(struct piece *p, struct error *err);
+
+static adder find(const char *name, struct piece *p, struct error *err)
+{
+    char table[32] = "";
+    const char *dot = strrchr(name, '.');
+    for (int i = 0; i < OTHER_COUNT; i++) {
+        p->joined = OTHERS[i].joined;
+        if (strcmp(OTHERS[i].name, name) == 0)
+            return OTHERS[i].add;
+    }
+    if (dot && strcmp(dot, ".csv") == 0 && (size_t)(dot - name) < sizeof table)
+        memcpy(table, name, (size_t)(dot - name));
+    p->table = export_table(table);
+    if (p->table)
+        return add_table;
+    error_set(err, ERROR_NOT_FOUND, "there is no file %.60s", name);
+    return NULL;
+}
+
+static int read_question(const struct request *rq, struct piece *p, struct error *err)
+{
+    int rc = request_query_int(rq, "after", INT64_MIN, &p->cursor.at, err);
+    if (!rc)
+        rc = request_query_flag(rq, "contacts", false, &p->contacts, err);
+    if (!rc && p->contacts && !(rq->roles & ROLE_DESK))
+        rc = error_set(err, ERROR_DENIED, "contact data goes to the desk only");
+    return rc;
+}
+
+void export_get(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct setup *setup = app_setup(rq->app);
+    struct piece p = {
+        .store = store, .setup = setup, .now_ms = app_now_ms(rq->app), .cursor = {INT64_MIN, true}};
+    int rc = read_question(rq, &p, &err);
+    adder add = rc ? NULL : find(rq->part[0], &p, &err);
+    rc = rc ? rc : add ? 0 : ERROR_NOT_FOUND;
+    p.first = p.cursor.at == INT64_MIN;
+    while (!rc && p.cursor.more && p.text.length < PIECE_BYTES) {
+        rc = add(&p, &err);
+        p.first = p.first && add == add_events;
+    }
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 200,
+                           json_pack("{s:s, s:s, s:o}", "name", rq->part[0], "text",
+                                     p.text.data ? p.text.data : "", "next",
+                                     p.cursor.more ? json_integer(p.cursor.at) : json_null()));
+    text_buffer_free(&p.text);
+    setup_unref(setup);
+}

@@ -1,0 +1,38 @@
+/* How the daemon is: read once for a question, told as JSON, as metrics, and as what needs a hand.
+ */
+#ifndef ODDLOAF_SERVE_HEALTH_H
+#define ODDLOAF_SERVE_HEALTH_H
+
+#include "serve/app.h"
+#include "serve/keeper.h"
+#include "store/backup_last.h"
+#include "store/outbox.h"
+#include "store/restore.h"
+#include "store/totals.h"
+
+struct health {
+    const struct setup *setup; /* borrowed */
+    int64_t now_ms, uptime_s;
+    struct error
+        unread; /* code 0, or why the database could not be read: the rest of it is empty */
+    struct totals totals;
+    struct outbox_counts outbox;
+    int64_t rank_waiting, rematch_waiting;
+    struct writer_counts writer;
+    struct store_size size;
+    int64_t disk_free_bytes; /* of the state's disk, for its user; -1: not known */
+    struct keeper_told keeper;
+    struct backup_last backup;
+    struct restore_note restored;
+    json_t *records;        /* [{"line","kind","last_at_ms"}]: store/freshness.h; null: unknown */
+    char reload_error[512]; /* "" none */
+};
+/* Never fails: what could not be read is said. */
+void health_read(struct app *app, const struct setup *setup, struct store *store,
+                 struct health *ret);
+void health_clear(struct health *health);
+
+/* What a person should see to, most urgent first: [{"what","says","do"}]. */
+json_t *health_needs(const struct health *health);
+
+#endif

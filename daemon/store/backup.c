@@ -1,0 +1,179 @@
+#include "store/backup.h"
+#include "base/text.h"
+#include "base/when.h"
+#include "store/disk.h"
+#include "store/store_inside.h"
+#include <dirent.h>
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+static const char PREFIX[] = "oddloaf-", SUFFIX[] = ".db";
+
+/* ---- where ---- */
+
+char *backup_folder(const char *state_dir)
+{
+    struct text_buffer path = {0};
+    text_appendf(&path, "%s/backups", state_dir);
+    mkdir(path.data, 0700); /* if that fails, writing there says why */
+    return text_take(&path);
+}
+
+int backup_place(const char *state_dir, const char *named, char **ret_path, struct error *err)
+{
+    struct text_buffer path = {0};
+    bool bare = *named && !strchr(named, '/') && named[0] != '.';
+    if (!bare && named[0] != '/') {
+        error_field(err, "path", named);
+        return error_set(err, ERROR_INVALID,
+                         "must be a bare name, for %s/backups, or an absolute path on the daemon's "
+                         "machine",
+                         state_dir);
+    }
+    if (bare) {
+        char *folder = backup_folder(state_dir);
+        text_appendf(&path, "%s/", folder);
+        free(folder);
+    }
+    text_append(&path, named);
+    *ret_path = text_take(&path);
+    return 0;
+}
+
+/* ---- one ---- */
+
+/* A copy of a damaged database is damaged as well: whoever trusts it learns so too late. */
+static int check_copy(sqlite3 *copy, const struct store *store, struct error *err)
+{
+    sqlite3_stmt *st = NULL;
+    const char *found = NULL;
+    if (sqlite3_prepare_v2(copy, "PRAGMA integrity_check(1)", -1, &st, NULL) == SQLITE_OK &&
+        sqlite3_step(st) == SQLITE_ROW)
+        found = (const char *)sqlite3_column_text(st, 0);
+    int rc = 0;
+    if (!found || strcmp(found, "ok") != 0) {
+        rc = error_set(err, ERROR_INTERNAL, "no backup was kept, for %s is damaged: %s",
+                       store->path, found ? found : sqlite3_errmsg(copy));
+        error_hint(err, "keep the damaged file, and the last good backup");
+    }
+    sqlite3_finalize(st);
+    return rc;
+}
+
+static int copy_pages(struct store *store, const char *path, struct error *err)
+{
+    sqlite3 *copy;
+    if (sqlite3_open_v2(path, &copy, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, NULL)) {
+        int rc = error_set(err, ERROR_IO, "cannot write the backup %s: %s", path,
+                           copy ? sqlite3_errmsg(copy) : "no memory");
+        sqlite3_close(copy);
+        return rc;
+    }
+    int rc = 0;
+    sqlite3_backup *backup = sqlite3_backup_init(copy, "main", store->db, "main");
+    int step = backup ? sqlite3_backup_step(backup, -1) : SQLITE_ERROR;
+    if (backup)
+        sqlite3_backup_finish(backup);
+    if (step != SQLITE_DONE)
+        rc = error_set(err, (enum error_code)db_code(step), "the backup %s stopped: %s", path,
+                       sqlite3_errstr(step));
+    else
+        rc = check_copy(copy, store, err);
+    sqlite3_close(copy);
+    return rc;
+}
+
+/* A place that may not be written is the asker's to choose anew. */
+static int try_place(const struct store *store, const char *path, const char *partial,
+                     struct error *err)
+{
+    FILE *file = fopen(partial, "wxe");
+    if (file) {
+        fclose(file);
+        return 0;
+    }
+    int why = errno;
+    if (why == ENOSPC || why == EDQUOT)
+        return error_set(err, ERROR_NO_SPACE, "cannot write the backup %s: %s", path,
+                         strerror(why));
+    error_field(err, "path", path);
+    error_hint(err,
+               "a bare name is written to the folder backups beside %s; anywhere else the "
+               "daemon's user, and its unit, must be allowed to write",
+               store->path);
+    return error_set(err, ERROR_INVALID, "the daemon cannot write there: %s", strerror(why));
+}
+
+int backup_make(struct store *store, const char *path, struct error *err)
+{
+    if (access(path, F_OK) == 0) {
+        error_field(err, "path", path);
+        return error_set(err, ERROR_CONFLICT, "%s exists already", path);
+    }
+    struct text_buffer partial = {0};
+    text_appendf(&partial, "%s.partial", path);
+    unlink(partial.data);
+    int rc = try_place(store, path, partial.data, err);
+    if (!rc)
+        rc = copy_pages(store, partial.data, err);
+    if (!rc)
+        rc = disk_sync(partial.data, err);
+    if (!rc && rename(partial.data, path))
+        rc = error_set(err, ERROR_IO, "cannot name the backup %s: %s", path, strerror(errno));
+    if (!rc)
+        rc = disk_sync_folder_of(path, err);
+    if (rc)
+        unlink(partial.data);
+    text_buffer_free(&partial);
+    return rc;
+}
+
+/* ---- by the clock ---- */
+
+static int is_dated(const struct dirent *entry)
+{
+    size_t length = strlen(entry->d_name);
+    return length == sizeof PREFIX - 1 + DISK_STAMP - 1 + sizeof SUFFIX - 1 &&
+           strncmp(entry->d_name, PREFIX, sizeof PREFIX - 1) == 0 &&
+           strcmp(entry->d_name + length - (sizeof SUFFIX - 1), SUFFIX) == 0;
+}
+
+/* Their names sort by time. */
+static void drop_older(const char *folder, int keep)
+{
+    struct dirent **entries;
+    struct text_buffer path = {0};
+    int count = scandir(folder, &entries, is_dated, alphasort);
+    for (int i = 0; i < count; i++) {
+        if (i < count - keep) {
+            text_reset(&path);
+            text_appendf(&path, "%s/%s", folder, entries[i]->d_name);
+            unlink(path.data);
+        }
+        free(entries[i]);
+    }
+    if (count >= 0)
+        free(entries);
+    text_buffer_free(&path);
+}
+
+int backup_make_dated(struct store *store, const char *state_dir, int keep, int64_t now_ms,
+                      char **ret_path, struct error *err)
+{
+    char stamp[DISK_STAMP];
+    struct text_buffer path = {0};
+    char *folder = backup_folder(state_dir);
+    text_appendf(&path, "%s/%s%s%s", folder, PREFIX, disk_stamp(now_ms, stamp), SUFFIX);
+    int rc = backup_make(store, path.data, err);
+    if (!rc) {
+        drop_older(folder, keep);
+        *ret_path = text_take(&path);
+    }
+    text_buffer_free(&path);
+    free(folder);
+    return rc;
+}

@@ -1,0 +1,323 @@
+#include "store/export.h"
+#include "store/db.h"
+#include <string.h>
+
+#define T EXPORT_TEXT
+#define W EXPORT_TIME
+#define D EXPORT_DAY
+#define N EXPORT_NUMBER
+#define LENGTH(array) (int)(sizeof(array) / sizeof((array)[0]))
+
+/* ---- records: columns as a load takes them ---- */
+
+static const struct export_column PRODUCTS[] = {
+    {"product", T, "code"},
+    {"name", T, "for people"},
+    {"family", T, "pan-bread, bun, flatbread, sweet-good"},
+    {"shelf_life_days", N, ""},
+    {"unit_g", N, "grams a pack"},
+    {"gtin", T, "14 digits"}};
+static const struct export_column TARGETS[] = {
+    {"product", T, ""},
+    {"quantity", T, "rules/quantities.json has its unit"},
+    {"target", N, ""},
+    {"low", N, ""},
+    {"high", N, ""}};
+static const struct export_column LOTS[] = {
+    {"lot", T, "code"},   {"product", T, ""},    {"line", T, ""},
+    {"made_from", W, ""}, {"made_to", W, ""},    {"packed_from", W, ""},
+    {"packed_to", W, ""}, {"units", N, "packs"}, {"code_date", D, "printed on the pack"},
+    {"shift", T, ""},     {"plant", T, ""}};
+static const struct export_column MIXES[] = {
+    {"lot", T, ""}, {"mix", T, ""}, {"at", W, ""}, {"flour_kg", N, ""}};
+static const struct export_column USES[] = {{"lot", T, ""},
+                                            {"material", T, "flour, inhibitor, film, ..."},
+                                            {"material_lot", T, ""},
+                                            {"mix", T, "empty: the whole lot"},
+                                            {"amount", N, ""},
+                                            {"unit", T, "of the amount"},
+                                            {"active_pct", N, "percent active"},
+                                            {"supplier", T, ""}};
+static const struct export_column READINGS[] = {
+    {"lot", T, ""}, {"quantity", T, ""}, {"value", N, "in the quantity's unit"},
+    {"at", W, ""},  {"mix", T, ""},      {"point", T, "where it was measured"},
+    {"note", T, ""}};
+static const struct export_column PLANTLOG[] = {{"at", W, ""},       {"place", T, ""},
+                                                {"quantity", T, ""}, {"value", N, ""},
+                                                {"line", T, ""},     {"note", T, ""}};
+static const struct export_column DISPATCH[] = {
+    {"lot", T, ""},        {"route", T, ""}, {"at", W, ""},
+    {"units", N, "packs"}, {"store", T, ""}, {"transit_c", N, "degrees Celsius on the way"}};
+
+/* ---- what was found and done ---- */
+
+static const struct export_column CASES[] = {{"case", T, "as people say it: C12"},
+                                             {"symptom", T, "mold, off-odor, staling"},
+                                             {"lot", T, "empty: not certain"},
+                                             {"state", T, "open, settled, moved"},
+                                             {"moved_to", T, "the case its complaints moved to"},
+                                             {"opened", W, ""},
+                                             {"as_of", W, "its newest complaint"},
+                                             {"complaints", N, ""},
+                                             {"packs", N, ""},
+                                             {"harm", N, "complaints that report harm"},
+                                             {"top_cause", T, "by its newest ranking"},
+                                             {"top_probability", N, "0 to 1"}};
+static const struct export_column PLACED[] = {{"complaint", T, "id"},
+                                              {"case", T, ""},
+                                              {"logged_at", W, ""},
+                                              {"lot_state", T, "how sure the lot is"},
+                                              {"lot", T, "a lot it may be about"},
+                                              {"weight", N, "how likely, 0 to 1"}};
+static const struct export_column RANKINGS[] = {{"case", T, ""},
+                                                {"revision", N, ""},
+                                                {"as_of", W, ""},
+                                                {"rules", T, "hash of the rules it was made by"},
+                                                {"mailed", T, "why; empty: it was not"},
+                                                {"place", N, "0: the likeliest"},
+                                                {"cause", T, ""},
+                                                {"probability", N, "0 to 1"}};
+static const struct export_column VERDICTS[] = {
+    {"case", T, ""},  {"complaint", T, "one of the case: settle takes it for the case"},
+    {"cause", T, ""}, {"confirmed_by", T, "assay, inspection, reproduction, judgement"},
+    {"note", T, ""},  {"by", T, ""},
+    {"at", W, ""},    {"reopened_at", W, "empty: it stands"}};
+static const struct export_column HOLDS[] = {{"lot", T, ""},         {"what", T, "hold, release"},
+                                             {"disposition", T, ""}, {"reason", T, ""},
+                                             {"by", T, ""},          {"at", W, ""}};
+static const struct export_column ACTIONS[] = {
+    {"action", N, "number"}, {"cause", T, ""},   {"line", T, ""},
+    {"place", T, ""},        {"symptom", T, ""}, {"at", W, "in force since"},
+    {"note", T, ""},         {"by", T, ""},      {"logged_at", W, ""}};
+static const struct export_column CHANGES[] = {
+    {"complaint", T, "id"}, {"at", W, ""},  {"by", T, ""}, {"reason", T, ""},
+    {"field", T, ""},       {"was", T, ""}, {"is", T, ""}};
+static const struct export_column ERASURES[] = {
+    {"complaint", T, "id"}, {"at", W, ""}, {"basis", T, "request, date"}};
+static const struct export_column MAILS[] = {{"mail", N, "number"},
+                                             {"event", T, "urgent, case, digest"},
+                                             {"case", T, ""},
+                                             {"revision", N, "of the ranking it told"},
+                                             {"message_id", T, ""},
+                                             {"queued_at", W, ""},
+                                             {"sent_at", W, "empty: it has not left"}};
+static const struct export_column LOADS[] = {{"source", T, "file, as its sender called it"},
+                                             {"kind", T, ""},
+                                             {"accepted_at", W, ""},
+                                             {"state", T, "waiting, done, failed"},
+                                             {"new", N, "rows"},
+                                             {"changed", N, "rows"},
+                                             {"same", N, "rows"}};
+static const struct export_column REPLACED[] = {{"kind", T, "of record"},
+                                                {"key", T, "of the row, a JSON list"},
+                                                {"was", T, "the row before, JSON"},
+                                                {"replaced_at", W, ""},
+                                                {"source", T, "file that changed it"}};
+
+#define OF_LOT                                                                                     \
+    " JOIN lot l ON l.id = t.lot_id WHERE t.lot_id > ?1 AND t.lot_id <= ?2 ORDER BY t.lot_id"
+#define KEYS(first, last) first, last
+#define IDS(table) "SELECT min(id) - 1 FROM " table, "SELECT max(id) FROM " table
+#define BETWEEN " WHERE t.id > ?1 AND t.id <= ?2 ORDER BY t.id"
+#define CASE_NAME(id) "CASE WHEN " id " > 0 THEN 'C' || " id " END"
+#define ROW(name, what, columns, ids, rows, span)                                                  \
+    {                                                                                              \
+        name, what, columns, LENGTH(columns), ids, rows, span                                      \
+    }
+
+static const struct export_table TABLES[] = {
+    ROW("products", "what is made", PRODUCTS, IDS("product"),
+        "SELECT product, name, family, shelf_life_days, unit_g, gtin FROM product t" BETWEEN, 5000),
+    ROW("targets", "what it should be like", TARGETS, IDS("product"),
+        "SELECT p.product, q.name, t.target, t.low, t.high FROM target t JOIN product p ON p.id = "
+        "t.product_id"
+        " JOIN quantity q ON q.id = t.quantity_id WHERE t.product_id > ?1 AND t.product_id <= ?2"
+        " ORDER BY t.product_id, q.name",
+        1000),
+    ROW("lots", "what was made and packed", LOTS, IDS("lot"),
+        "SELECT t.lot, p.product, t.line, t.made_from_ms, t.made_to_ms, t.packed_from_ms, "
+        "t.packed_to_ms, t.units,"
+        " t.code_day, t.shift, t.plant FROM lot t JOIN product p ON p.id = t.product_id" BETWEEN,
+        5000),
+    ROW("mixes", "doughs of a lot", MIXES, IDS("lot"),
+        "SELECT l.lot, t.mix, t.at_ms, t.flour_kg FROM mix t" OF_LOT ", t.mix", 1000),
+    ROW("uses", "materials of a lot", USES, IDS("lot"),
+        "SELECT l.lot, t.material, t.material_lot, t.mix, t.amount, t.unit, t.active_pct, "
+        "t.supplier"
+        " FROM material_use t" OF_LOT ", t.material, t.material_lot, t.mix",
+        500),
+    ROW("readings", "what was measured of a lot", READINGS, IDS("lot"),
+        "SELECT l.lot, q.name, t.value, t.at_ms, t.mix, t.point, t.note FROM reading t"
+        " JOIN quantity q ON q.id = t.quantity_id" OF_LOT
+        ", t.quantity_id, t.at_ms, t.mix, t.point",
+        200),
+    ROW("plantlog", "what was seen and done in the plant", PLANTLOG,
+        KEYS("SELECT min(at_ms) / 86400000 - 1 FROM plantlog",
+             "SELECT max(at_ms) / 86400000 + 1 FROM plantlog"),
+        "SELECT t.at_ms, t.place, q.name, t.value, t.line, t.note FROM plantlog t JOIN quantity q "
+        "ON q.id ="
+        " t.quantity_id WHERE t.at_ms > ?1 * 86400000 AND t.at_ms <= ?2 * 86400000"
+        " ORDER BY t.at_ms, t.place, q.name, t.line",
+        90),
+    ROW("dispatch", "where a lot went", DISPATCH, IDS("lot"),
+        "SELECT l.lot, t.route, t.at_ms, t.units, t.store, t.transit_c FROM dispatch t" OF_LOT
+        ", t.at_ms, t.route, t.store",
+        500),
+    ROW("cases", "complaints of one symptom about one lot", CASES, IDS("complaint_case"),
+        "SELECT 'C' || t.id, t.symptom, l.lot, t.state, " CASE_NAME(
+            "t.moved_to") ", t.opened_ms, t.as_of_ms,"
+                          " t.complaints, t.packs, t.harm, t.top_cause, t.top_probability FROM "
+                          "complaint_case t"
+                          " LEFT JOIN lot l ON l.id = t.lot_id" BETWEEN,
+        5000),
+    ROW("placed", "the case of each complaint, and the lots it may be about", PLACED,
+        IDS("complaint"),
+        "SELECT t.uuid, 'C' || t.case_id, t.logged_ms, t.lot_state, l.lot, w.weight FROM complaint "
+        "t"
+        " LEFT JOIN complaint_lot w ON w.complaint_id = t.id LEFT JOIN lot l ON l.id = "
+        "w.lot_id" BETWEEN ", w.weight DESC",
+        2000),
+    ROW("rankings", "likely causes, as they were told", RANKINGS, IDS("complaint_case"),
+        "SELECT 'C' || t.case_id, t.revision, t.as_of_ms, t.rules, t.why, r.place, c.name, "
+        "r.probability FROM ranking t"
+        " JOIN ranking_cause r ON r.case_id = t.case_id AND r.revision = t.revision JOIN cause c "
+        "ON c.id = r.cause_id"
+        " WHERE t.case_id > ?1 AND t.case_id <= ?2 ORDER BY t.case_id, t.revision, r.place",
+        500),
+    ROW("verdicts", "causes that QA confirmed", VERDICTS, IDS("verdict"),
+        "SELECT 'C' || t.case_id, (SELECT min(c.uuid) FROM complaint c WHERE c.case_id = "
+        "t.case_id), t.cause,"
+        " t.confirmed_by, t.note, t.by_name, t.at_ms, t.reopened_ms FROM verdict t" BETWEEN,
+        5000),
+    ROW("holds", "lots held and released", HOLDS, IDS("hold"),
+        "SELECT l.lot, t.what, t.disposition, t.reason, t.by_name, t.at_ms FROM hold t"
+        " JOIN lot l ON l.id = t.lot_id" BETWEEN,
+        5000),
+    ROW("actions", "corrective actions", ACTIONS, IDS("corrective_action"),
+        "SELECT id, cause, line, place, symptom, at_ms, note, by_name, logged_ms FROM "
+        "corrective_action t" BETWEEN,
+        5000),
+    ROW("changes", "what became of complaints", CHANGES, IDS("complaint_change"),
+        "SELECT complaint, at_ms, by_name, reason, field, was, now FROM complaint_change t" BETWEEN,
+        5000),
+    ROW("erasures", "contact data that was erased", ERASURES,
+        KEYS("SELECT min(seq) - 1 FROM erased", "SELECT max(seq) FROM erased"),
+        "SELECT report, at_ms, basis FROM erased WHERE seq > ?1 AND seq <= ?2 ORDER BY seq", 5000),
+    ROW("mails", "mail, without its text", MAILS, IDS("outbox"),
+        "SELECT id, event, " CASE_NAME(
+            "case_id") ", revision, message_id, created_ms, sent_ms FROM outbox t" BETWEEN,
+        5000),
+    ROW("loads", "files of records that were loaded", LOADS,
+        KEYS("SELECT min(rowid) - 1 FROM load_file", "SELECT max(rowid) FROM load_file"),
+        "SELECT source, kind, accepted_ms, state, new, changed, same FROM load_file WHERE rowid > "
+        "?1 AND rowid <= ?2"
+        " ORDER BY rowid",
+        5000),
+    ROW("replaced", "what rows of records were before a load changed them", REPLACED,
+        IDS("replaced_row"),
+        "SELECT kind, row_key, was, replaced_ms, source FROM replaced_row t" BETWEEN, 5000),
+};
+
+const struct export_table *export_tables(int *ret_count)
+{
+    *ret_count = LENGTH(TABLES);
+    return TABLES;
+}
+
+const struct export_table *export_table(const char *name)
+{
+    for (int i = 0; i < LENGTH(TABLES); i++) {
+        if (strcmp(TABLES[i].name, name) == 0)
+            return &TABLES[i];
+    }
+    return NULL;
+}
+
+const struct export_table *export_events(void)
+{
+    static const struct export_table EVENTS = {
+        .name = "events",
+        .count = 9,
+        .first = "SELECT min(id) - 1 FROM lot",
+        .last = "SELECT max(id) FROM lot",
+        .rows =
+            "SELECT 0, l.lot, p.product, p.gtin, l.packed_to_ms AS at_ms, l.units, l.code_day, "
+            "NULL, NULL,"
+            " l.id FROM lot l JOIN product p ON p.id = l.product_id WHERE l.id > ?1 AND l.id <= ?2"
+            " UNION ALL SELECT 1, l.lot, p.product, p.gtin, d.at_ms, d.units, l.code_day, d.route,"
+            " d.store, l.id FROM dispatch d JOIN lot l ON l.id = d.lot_id JOIN product p ON p.id ="
+            " l.product_id WHERE d.lot_id > ?1 AND d.lot_id <= ?2 ORDER BY 10, 1, 5, 8, 9",
+        .span = 500};
+    return &EVENTS;
+}
+
+/* ---- spans of keys ---- */
+
+struct span {
+    int64_t from, to; /* (from, to] */
+    bool more;
+};
+
+/* An empty table has no keys: from 0 to 0. */
+static int next_span(struct store *store, const struct export_table *table, int64_t at,
+                     struct span *ret, struct error *err)
+{
+    int64_t first = 0, last = 0;
+    int rc = db_number(store, table->first, NULL, &first, err);
+    if (!rc)
+        rc = db_number(store, table->last, NULL, &last, err);
+    ret->from = at == INT64_MIN ? first : at;
+    ret->more = ret->from + table->span < last;
+    ret->to = ret->more ? ret->from + table->span : last;
+    return rc;
+}
+
+int export_next(struct store *store, const struct export_table *table, struct export_cursor *cursor,
+                export_each each, void *arg, struct error *err)
+{
+    struct span span;
+    struct record_cell cells[EXPORT_COLUMNS];
+    int rc = next_span(store, table, cursor->at, &span, err);
+    if (rc)
+        return rc;
+    struct db_query q = db_query(store, table->rows, DB(DB_INT(span.from), DB_INT(span.to)), err);
+    while (!rc && db_next(&q)) {
+        for (int i = 0; i < table->count; i++)
+            cells[i] = db_cell(&q, i);
+        rc = each(arg, cells, table->count);
+    }
+    *cursor = (struct export_cursor){span.to, span.more};
+    return db_end(&q, rc);
+}
+
+/* ---- complaints ---- */
+
+int export_complaints(struct store *store, bool joined, struct export_cursor *cursor,
+                      export_complaint_each each, void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT coalesce(f.body, t.body), '', k.body FROM complaint t"
+        " LEFT JOIN joined_first f ON f.complaint_id = t.id"
+        " LEFT JOIN contact k ON k.complaint_id = t.id AND k.report = ''" BETWEEN;
+    static const char SQL_JOINED[] =
+        "SELECT t.body, c.uuid, k.body FROM joined t JOIN complaint c ON c.id = t.complaint_id"
+        " LEFT JOIN contact k ON k.complaint_id = t.complaint_id AND k.report = t.uuid" BETWEEN;
+    static const struct export_table OWN = {.first = "SELECT min(id) - 1 FROM complaint",
+                                            .last = "SELECT max(id) FROM complaint",
+                                            .span = 2000},
+                                     JOINED = {.first = "SELECT min(id) - 1 FROM joined",
+                                               .last = "SELECT max(id) FROM joined",
+                                               .span = 2000};
+    struct span span;
+    int rc = next_span(store, joined ? &JOINED : &OWN, cursor->at, &span, err);
+    if (rc)
+        return rc;
+    struct db_query q =
+        db_query(store, joined ? SQL_JOINED : SQL, DB(DB_INT(span.from), DB_INT(span.to)), err);
+    while (!rc && db_next(&q)) {
+        const struct export_complaint one = {db_text(&q, 0), db_text(&q, 1), db_text(&q, 2)};
+        rc = each(arg, &one);
+    }
+    *cursor = (struct export_cursor){span.to, span.more};
+    return db_end(&q, rc);
+}

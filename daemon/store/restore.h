@@ -1,0 +1,32 @@
+/* A backup in the place of the state, with the daemon stopped. What was there is kept aside; what
+ * became of the world since the backup is taken from there: whom the plant has erased stays erased,
+ * and no mail is sent that left already or tells yesterday's news. */
+#ifndef ODDLOAF_STORE_RESTORE_H
+#define ODDLOAF_STORE_RESTORE_H
+
+#include "store/store.h"
+
+/* Is FILE a database of ours, of a schema that is known, and whole? Reads all of it. */
+int restore_look(const char *file, struct error *err);
+
+struct restored {
+    char file[512], kept[512]; /* from where; where the replaced state is, "" there was none */
+    int64_t at_ms;
+    bool past_read;  /* false: of what was there nothing could be read, see `past_fault` */
+    int erased;      /* contacts that had been erased since: store/erasures.h */
+    int held_mails;  /* parked: sent already, or stale */
+    int64_t missing; /* complaints of the replaced state that the backup does not have */
+    char past_fault[320];
+};
+/* ERROR_CONFLICT while a daemon has the state. On failure the state is as it was. */
+int restore_make(const char *state_dir, const char *file, int64_t now_ms, struct restored *ret,
+                 struct error *err);
+
+/* What the state was restored from, as restore_make() noted it there. */
+struct restore_note {
+    int64_t at_ms; /* WHEN_UNKNOWN_MS: it never was */
+    char *told;    /* malloc'd JSON: the members of struct restored; NULL */
+};
+int restore_last(struct store *store, struct restore_note *ret, struct error *err);
+
+#endif

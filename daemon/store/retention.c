@@ -1,0 +1,49 @@
+#include "store/retention.h"
+#include "store/db.h"
+
+/* ?1: older than that; ?2: so many at most. A ranking is as old as the complaints it was made of.
+ */
+static const char SQL_RANKINGS[] =
+    "DELETE FROM ranking WHERE (case_id, revision) IN (SELECT r.case_id, r.revision FROM ranking r"
+    " WHERE r.why IS NOT NULL AND r.as_of_ms < ?1"
+    " AND EXISTS (SELECT 1 FROM ranking n WHERE n.case_id = r.case_id AND n.why IS NOT NULL"
+    " AND n.revision > r.revision)"
+    " AND NOT EXISTS (SELECT 1 FROM verdict v WHERE v.case_id = r.case_id"
+    " AND v.revision = r.revision) LIMIT ?2)";
+/* Of a mail about harm the row stays. */
+static const char SQL_TEXTS[] =
+    "DELETE FROM outbox_text WHERE mail_id IN (SELECT id FROM outbox WHERE state = 'sent'"
+    " AND sent_ms < ?1 AND event = 'urgent' AND id IN (SELECT mail_id FROM outbox_text) LIMIT ?2)";
+#define SENT_LONG_AGO                                                                              \
+    "(SELECT id FROM outbox WHERE state = 'sent' AND sent_ms < ?1 AND event <> 'urgent'"           \
+    " ORDER BY sent_ms LIMIT ?2)"
+static const char SQL_DELIVERIES[] = "DELETE FROM outbox_delivery WHERE mail_id IN " SENT_LONG_AGO;
+static const char SQL_MAILS[] = "DELETE FROM outbox WHERE id IN " SENT_LONG_AGO;
+static const char SQL_REPLACED[] = "DELETE FROM replaced_row WHERE id IN (SELECT id FROM"
+                                   " replaced_row WHERE replaced_ms < ?1 LIMIT ?2)";
+/* The count of readings is what their loads say (totals.h): those stay. */
+static const char SQL_LOADS[] =
+    "DELETE FROM load_file WHERE id IN (SELECT id FROM load_file WHERE state <> 'waiting'"
+    " AND kind <> 'readings' AND accepted_ms < ?1 LIMIT ?2)";
+
+int retention_round(struct store *store, const struct retention *rule, int64_t now_ms, int limit,
+                    int *ret_dropped, struct error *err)
+{
+    const struct {
+        const char *sql;
+        int64_t days;
+    } kinds[] = {{SQL_RANKINGS, rule->rankings_days}, {SQL_TEXTS, rule->mail_days},
+                 {SQL_DELIVERIES, rule->mail_days},   {SQL_MAILS, rule->mail_days},
+                 {SQL_REPLACED, rule->replaced_days}, {SQL_LOADS, rule->loads_days}};
+    int rc = 0, dropped = 0;
+    for (size_t i = 0; i < sizeof kinds / sizeof kinds[0] && !rc; i++) {
+        if (kinds[i].days == 0)
+            continue;
+        rc = db_run(store, kinds[i].sql,
+                    DB(DB_MS(now_ms - kinds[i].days * WHEN_DAY_MS), DB_INT(limit)), err);
+        dropped += rc ? 0 : db_changes(store);
+    }
+    if (!rc)
+        *ret_dropped = dropped;
+    return rc;
+}

@@ -1,0 +1,213 @@
+"""Everything as open files, and a fresh daemon that loads them again to the same answers.
+
+    test_export.py BUILD_FOLDER
+"""
+import csv
+import json
+import pathlib
+import re
+import shutil
+import subprocess
+import sys
+import urllib.parse
+
+from oddloaf import Plant, complaint, lot_rows
+
+BINARIES = pathlib.Path(sys.argv[1]).resolve()
+CALLER = {"name": "Ada Marsh", "phone": "555-0101"}
+GTIN = "09521234543213"
+ODD = ['=1+1', '+1', '-1', '@SUM(A1)', "'=1", "''-x", '"quoted", and\r\ntwo lines', "\tTab", "'plain", "Brötchen"]
+
+
+def rows(folder, name):
+    with open(folder / name, newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def filled(plant):
+    """All kinds of records, texts that a spreadsheet would run, complaints of all kinds."""
+    plant.load_small()
+    plant.load_text("products", f"product,name,family,shelf_life_days,unit_g,gtin\nR10,=Rye-Loaf,pan-bread,8,500,{GTIN}\n")
+    plant.load_text("lots", "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,plant\n"
+                            "R-77,R10,2,2026-11-10T01:00:00Z,2026-11-10T02:00:00Z,2026-11-10T04:00:00Z,2026-11-10T05:00:00Z,900,2026-11-18,Mill\n")
+    lot = "L1 6318 A0400"
+    plant.load_text("mixes", f"mix,lot,at,flour_kg\nM1,{lot},2026-11-14T01:00:00.123Z,250.5\n")
+    plant.load_text("uses", "lot,material,material_lot,amount,unit,mix,active_pct,supplier\n"
+                    f"{lot},inhibitor,P-9,0.75,kg,M1,98.5,@Home & Co\n{lot},film,F-1,,,,,\n")
+    plant.load_text("plantlog", "at,place,quantity,value,line,note\n2026-11-10T04:00:00-05:00,slicer,swab_cfu,12,1,-\n"
+                                "2026-06-10T04:00:00-05:00,slicer,swab_cfu,3,1,\n")
+    plant.load_text("dispatch", f"lot,route,at,units,store,transit_c\n{lot},R11,2026-11-14T09:00:00-05:00,3000,0417,-1.5\n"
+                                f"R-77,R11,2026-11-10T09:00:00-05:00,900,,\n")
+    notes = "lot,quantity,value,at,note\n" + "".join(
+        f'{lot},crumb_ph,{5 + n / 10},2026-11-14T0{n % 10}:00:00Z,"{text.replace(chr(34), chr(34) * 2)}"\n'
+        for n, text in enumerate(ODD) if "\r" not in text)
+    lines = json.dumps({"lot": lot, "quantity": "crumb_ph", "value": 4.9, "at": "2026-11-13T00:00:00Z", "note": ODD[6]})
+    for body, kind in ((notes, "text/csv"), (lines + "\n", "application/x-ndjson")):
+        status, answer = plant.request("POST", "/v1/records/readings?source=r", body.encode(), kind)
+        assert status == 200 and not answer["refused"], answer
+    first = complaint(contact=CALLER, note="=it was moldy", observed={"colour": "blue-green", "where": "heel"})
+    said = [first, complaint(lot="L1 631? A0400", received="2026-11-21T09:00:00-05:00"), complaint(symptom="staling"),
+            complaint(lot="L1 6317 A1600", received="2026-11-19T10:00:00-05:00"), complaint(lot="R-77", symptom="off-odor"),
+            complaint(received="2026-11-22T09:00:00-05:00", contact=CALLER, same_as=first["id"])]
+    for one in said:
+        status, answer = plant.post("/v1/complaints", one)
+        assert status == 201, answer
+    plant.wait_idle()
+    return said
+
+
+def answers(plant, said):
+    """What the daemon says, without what the clock says or numbers of cases."""
+    cases = {}
+    for one in said:
+        case = plant.get(f"/v1/cases/{one['id']}")[1]
+        cases[one["id"]] = {key: case[key] for key in ("lot", "lot_state", "ranked", "as_of", "complaints", "symptom")}
+    weeks = {}
+    for week in ("2026-W46", "2026-W47"):
+        report = plant.get(f"/v1/weeks/{week}")[1]
+        weeks[week] = {key: report[key] for key in ("complaints", "units", "by", "causes")}
+        for row in (row for rows in report["by"].values() for row in rows):
+            row["made"] = row["made"]["complaints"]  # what is still to come goes by the clock
+    return cases, weeks
+
+
+def a_fresh_daemon_gives_the_same_answers():
+    with Plant(BINARIES) as plant:
+        said = filled(plant)
+        folder = plant.dir / "out"
+        plant.client("export", str(folder), "--contacts", check=0)
+        before = answers(plant, said)
+        commands = re.search(r"^    for kind.*?^$", (folder / "README.md").read_text(), re.M | re.S).group(0)
+        with Plant(BINARIES, config={"queue": 4096}) as fresh:
+            script = f"set -e\noddloaf() {{ {fresh.binaries}/oddloaf --socket {fresh.socket} \"$@\"; }}\n{commands}"
+            done = subprocess.run(["sh", "-c", script], cwd=folder, capture_output=True, text=True)
+            assert done.returncode == 0, done
+            fresh.wait_idle()
+            after = answers(fresh, said)
+            for one in said:
+                assert before[0][one["id"]] == after[0][one["id"]], (before[0][one["id"]], after[0][one["id"]])
+            assert before[1] == after[1], (before[1], after[1])
+            again = fresh.dir / "again"
+            fresh.client("export", str(again), "--contacts", check=0)
+            for name in ("products", "targets", "lots", "mixes", "uses", "readings", "plantlog", "dispatch"):
+                a, b = (sorted((f / f"{name}.csv").read_text().splitlines()) for f in (folder, again))
+                assert a == b, (name, [line for line in a if line not in b], [line for line in b if line not in a])
+            for name in ("complaints.ndjson", "joined.ndjson"):
+                a, b = ([json.loads(line) for line in (f / name).read_text().splitlines()] for f in (folder, again))
+                assert a == b and a, (name, a, b)
+
+
+def contacts_are_for_the_desk_that_asks():
+    with Plant(BINARIES) as plant:
+        filled(plant)
+        folder = plant.dir / "out"
+        plant.client("export", str(folder), check=0)
+        text = "".join(path.read_text() for path in folder.iterdir())
+        assert CALLER["name"] not in text and CALLER["phone"] not in text
+        assert folder.stat().st_mode & 0o077 == 0
+        done = plant.client("export", str(folder), check=1)  # into a new folder only
+        assert "File exists" in done.stderr, done
+
+
+def the_readme_names_every_file_and_column():
+    with Plant(BINARIES) as plant:
+        filled(plant)
+        folder = plant.dir / "out"
+        plant.client("export", str(folder), check=0)
+        readme = (folder / "README.md").read_text()
+        for path in folder.iterdir():
+            assert path.name == "README.md" or path.name in readme, path
+        for path in folder.glob("*.csv"):
+            section = readme.split(f"## {path.name}: ")[1].split("\n## ")[0]
+            header = path.read_text().splitlines()[0].split(",")
+            assert re.findall(r"^\* `(\w+)`", section, re.M) == header, (path, header)
+
+
+def no_cell_is_run_by_a_spreadsheet_and_none_is_changed():
+    with Plant(BINARIES) as plant:
+        filled(plant)
+        folder = plant.dir / "out"
+        plant.client("export", str(folder), check=0)
+        for path in folder.glob("*.csv"):
+            for row in rows(folder, path.name):
+                for column, cell in row.items():
+                    number = re.fullmatch(r"-?[0-9.]+(e[-+]?\d+)?", cell)
+                    assert not cell or cell[0] not in "=+-@\t\r" or number, (path, column, cell)
+        notes = {row["note"] for row in rows(folder, "readings.csv")}
+        assert "'=1+1" in notes and "'plain" in notes and "''=1" not in notes, notes
+
+
+def check_event(event):
+    """EPCIS 2.0 (JSON binding): what every event and an ObjectEvent must have."""
+    assert event["type"] == "ObjectEvent"
+    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)", event["eventTime"]), event
+    assert re.fullmatch(r"[+-](0\d|1[0-3]):[0-5]\d|[+-]14:00", event["eventTimeZoneOffset"]), event
+    assert event["action"] in ("ADD", "OBSERVE", "DELETE")
+    assert "ilmd" not in event or event["action"] == "ADD", event
+    assert event.get("epcList") or event.get("quantityList"), event
+    for quantity in event["quantityList"]:
+        assert set(quantity) <= {"epcClass", "quantity", "uom"} and quantity["quantity"] > 0, event
+        uri = urllib.parse.urlsplit(quantity["epcClass"])
+        assert uri.scheme == "https" and not re.search(r"[^A-Za-z0-9%._~/-]", uri.path), event
+        gs1 = re.fullmatch(r"https://id\.gs1\.org/01/(\d{14})/10/(.+)", quantity["epcClass"])
+        if gs1:
+            digits = [int(d) for d in gs1.group(1)]
+            assert sum(d * (3 if i % 2 == 0 else 1) for i, d in enumerate(digits)) % 10 == 0
+            assert len(urllib.parse.unquote(gs1.group(2))) <= 20 and "%20" not in gs1.group(2), event
+    known = {"type", "eventTime", "eventTimeZoneOffset", "action", "bizStep", "quantityList", "ilmd"}
+    assert all(key in known or ":" in key for key in event), event
+    assert event["bizStep"] in ("commissioning", "shipping")
+
+
+def lots_and_dispatch_are_epcis_events():
+    with Plant(BINARIES) as plant:
+        filled(plant)
+        folder = plant.dir / "out"
+        plant.client("export", str(folder), check=0)
+        document = json.loads((folder / "epcis.json").read_text())
+        assert document["type"] == "EPCISDocument" and document["schemaVersion"] == "2.0"
+        assert re.fullmatch(r"\d{4}-\d\d-\d\dT[\d:.]+Z", document["creationDate"])
+        assert document["@context"][0].startswith("https://ref.gs1.org/standards/epcis/2.0.0/")
+        events = document["epcisBody"]["eventList"]
+        for event in events:
+            check_event(event)
+        made = [e for e in events if e["bizStep"] == "commissioning"]
+        sent = [e for e in events if e["bizStep"] == "shipping"]
+        assert len(made) == len(rows(folder, "lots.csv")) and len(sent) == 2, (len(made), len(sent))
+        rye = next(e for e in made if e["ilmd"]["cbvmda:lotNumber"] == "R-77")
+        assert rye["quantityList"] == [{"epcClass": f"https://id.gs1.org/01/{GTIN}/10/R-77", "quantity": 900}]
+        assert rye["ilmd"]["cbvmda:bestBeforeDate"] == "2026-11-18" and rye["eventTimeZoneOffset"] == "-05:00"
+        assert {e["oddloaf:route"] for e in sent} == {"R11"}
+
+
+def long_tables_come_in_pieces():
+    lots, readings = lot_rows(days=1090, lots_a_day=5, start=(2023, 1, 1))
+    with Plant(BINARIES) as plant:
+        plant.load_small()
+        for kind, text in (("lots", lots), ("readings", readings)):
+            (plant.dir / f"{kind}.csv").write_text(text.replace("L1 ", "X1 "))
+            plant.client("load", kind, str(plant.dir / f"{kind}.csv"), check=0)
+        first = plant.get("/v1/export/readings.csv")[1]
+        assert first["next"] is not None and len(first["text"]) > 1 << 20
+        folder = plant.dir / "out"
+        plant.client("export", str(folder), check=0)
+        assert len(rows(folder, "readings.csv")) == 5450 * 3 + 360
+        assert len(rows(folder, "lots.csv")) == 5450 + 120
+        assert len(json.loads((folder / "epcis.json").read_text())["epcisBody"]["eventList"]) == 5570
+
+
+def an_empty_daemon_exports_empty_files():
+    with Plant(BINARIES) as plant:
+        folder = plant.dir / "out"
+        plant.client("export", str(folder), check=0)
+        assert json.loads((folder / "epcis.json").read_text())["epcisBody"]["eventList"] == []
+        assert rows(folder, "lots.csv") == []
+        assert (folder / "complaints.ndjson").read_text() == ""
+
+
+for test in (a_fresh_daemon_gives_the_same_answers, contacts_are_for_the_desk_that_asks, the_readme_names_every_file_and_column,
+             no_cell_is_run_by_a_spreadsheet_and_none_is_changed, lots_and_dispatch_are_epcis_events,
+             long_tables_come_in_pieces, an_empty_daemon_exports_empty_files):
+    if len(sys.argv) < 3 or sys.argv[2] in test.__name__:
+        test()
+        print(test.__name__)
