@@ -1,56 +1,182 @@
+#include "commands/case_path.h"
 #include "commands/command.h"
 #include "show/hold.h"
 #include "show/pick.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 static const struct option_row options[] = {
-    {"reason", "TEXT", "why (needed)"}, {"by", "NAME", "who decides (the login name)"}, {0}};
+    {"reason", "TEXT", "why (needed)"},
+    {"by", "NAME", "who decides (the login name)"},
+    {"case", "CASE", "that it is for"},
+    {"reach", "CASE", "all lots that reach names, for that case"},
+    {"at-least", "PCT", "of those, the ones at that risk or above (all of them)"},
+    {"yes", NULL, "do not ask"},
+    {"still-about", NULL, "packs are about, although it was destroyed or reworked"},
+    {0}};
 
-static json_t *lots_of(const struct args *a)
+/* ---- what reach names ---- */
+
+/* A lot that reach names, with its risk: shown before it is held. */
+static void show_lot(const struct client *c, const json_t *lot)
+{
+    char percent[VIEW_NUMBER], number[VIEW_NUMBER];
+    char *routes = pick_shown(lot, "routes");
+    view_textf(&c->view, VIEW_PLAIN, 2, 2, "%s  %s, %s units, best by %s%s%s%s%s",
+               pick_text(lot, "lot", "?"),
+               view_percent(pick_number(lot, "probability", 0), percent),
+               view_number(pick_number(lot, "units", 0), number), pick_text(lot, "code_date", "?"),
+               pick_bool(lot, "in_code", true) ? "" : " (past)", *routes ? ", sent by " : "",
+               routes, pick_has(lot, "holds") ? ", on hold already" : "");
+    free(routes);
+}
+
+static bool is_meant(const struct client *c)
+{
+    char *line = NULL;
+    size_t size = 0;
+    char folded[16] = "";
+    view_text(&c->view, VIEW_PLAIN, 0, 0, "Hold them all? Type yes:");
+    fflush(c->view.out);
+    if (getline(&line, &size, stdin) > 0)
+        text_fold(line, folded, sizeof folded);
+    free(line);
+    return strcmp(folded, "yes") == 0;
+}
+
+/* Those at that risk or above, as codes. */
+static json_t *at_risk(const json_t *reach, double least)
 {
     json_t *lots = json_array();
-    for (int i = 0; i < a->count; i++)
-        json_array_append_new(lots, json_string(a->words[i]));
+    size_t i;
+    json_t *lot;
+    json_array_foreach(json_object_get(reach, "lots"), i, lot)
+    {
+        if (pick_number(lot, "probability", 0) >= least)
+            json_array_append(lots, lot);
+    }
     return lots;
+}
+
+static int confirm(struct client *c, const struct args *a, const json_t *reach, const json_t *named)
+{
+    size_t i;
+    const json_t *lot;
+    if (c->json || args_has(a, "yes"))
+        return EXIT_DONE;
+    view_title(&c->view, "%s  lots that may share %s", pick_text(reach, "case", "case"),
+               pick_text(reach, "title", "its cause"));
+    json_array_foreach(named, i, lot)
+    {
+        show_lot(c, lot);
+    }
+    if (!isatty(STDIN_FILENO) || !c->view.terminal)
+        return client_usage(c, "nobody can be asked here: --yes holds these lots");
+    if (is_meant(c))
+        return EXIT_DONE;
+    view_text(&c->view, VIEW_PLAIN, 0, 0, "Nothing was recorded.");
+    return EXIT_REFUSED;
+}
+
+/* Exactly those that were shown are held. */
+static int take_reach(struct client *c, const struct args *a, double least, json_t *codes)
+{
+    json_t *reach = NULL;
+    size_t i;
+    const json_t *lot;
+    int rc = case_path_get_part(c, args_value(a, "reach"), "/reach", NULL, &reach);
+    if (rc)
+        return rc;
+    json_t *named = at_risk(reach, least);
+    if (json_array_size(named) == 0) {
+        client_say(c, "reach names no lot%s%s; nothing was recorded",
+                   pick_has(reach, "none_because") ? ": " : " at that risk",
+                   pick_text(reach, "none_because", ""));
+        rc = EXIT_NOT_FOUND;
+    } else {
+        rc = confirm(c, a, reach, named);
+    }
+    json_array_foreach(named, i, lot)
+    {
+        json_array_append(codes, json_object_get(lot, "lot"));
+    }
+    json_decref(named);
+    json_decref(reach);
+    return rc;
+}
+
+static int take_lots(struct client *c, const struct args *a, json_t *codes)
+{
+    int64_t least = 0;
+    const char *said = args_value(a, "at-least");
+    bool reach = args_has(a, "reach");
+    if (reach ? a->count > 0 : a->count == 0)
+        return client_usage(c, "name lots, or --reach and a case");
+    if (said && (!reach || text_to_int64(said, &least) != 0 || least < 0 || least > 100))
+        return client_usage(c, "--at-least takes a number from 0 to 100, with --reach");
+    for (int i = 0; i < a->count; i++)
+        json_array_append_new(codes, json_string(a->words[i]));
+    return reach ? take_reach(c, a, (double)least / 100, codes) : EXIT_DONE;
+}
+
+/* ---- the hold ---- */
+
+static void show_held(const struct client *c, const json_t *answer)
+{
+    char *held = pick_shown(answer, "held"), *already = pick_shown(answer, "already");
+    view_textf(&c->view, VIEW_PLAIN, 0, 2, "On hold: %s", held);
+    if (*already)
+        view_textf(&c->view, VIEW_PLAIN, 0, 2, "That hold stood already on: %s", already);
+    hold_show_unrecorded(&c->view, answer);
+    hold_show_list(&c->view, "Held for other reasons, too:", json_object_get(answer, "others"));
+    view_text(&c->view, VIEW_PLAIN, 0, 0,
+              "This is a record. Stop the goods themselves where they are: warehouse, trucks, "
+              "stores. Whether a recall is due is for the food-safety lead and the law.");
+    free(held);
+    free(already);
+}
+
+static int send_hold(struct client *c, const struct args *a, json_t *codes)
+{
+    char login[64];
+    const char *of_case = args_value(a, "reach") ? args_value(a, "reach") : args_value(a, "case");
+    json_t *answer = NULL;
+    json_t *body = json_pack("{sO ss ss}", "lots", codes, "reason", args_value(a, "reason"), "by",
+                             args_by(a, login, sizeof login));
+    if (!body)
+        return client_usage(c, "a lot, the reason or the name is not UTF-8 text");
+    if (of_case)
+        json_object_set_new(body, "case", json_string(of_case));
+    if (args_has(a, "still-about"))
+        json_object_set_new(body, "still_about", json_true());
+    int rc = client_post(c, "/v1/lots/hold", body, &answer);
+    json_decref(body);
+    return rc ? rc : client_answer(c, answer, show_held);
 }
 
 static int hold(struct client *c, const struct args *a)
 {
-    char login[64];
     const char *reason = args_value(a, "reason");
     if (!reason || !*reason)
         return client_usage(c, "--reason is needed: a hold is kept with its reason");
-    json_t *answer = NULL;
-    json_t *body = json_pack("{so ss ss}", "lots", lots_of(a), "reason", reason, "by",
-                             args_by(a, login, sizeof login));
-    if (!body)
-        return client_usage(c, "a lot, the reason or the name is not UTF-8 text");
-    int rc = client_post(c, "/v1/lots/hold", body, &answer);
-    json_decref(body);
-    if (rc)
-        return rc;
-    if (c->json) {
-        client_print(answer);
-    } else {
-        char *held = pick_shown(answer, "held");
-        view_textf(&c->view, VIEW_PLAIN, 0, 2, "On hold: %s", held);
-        hold_show_unrecorded(&c->view, answer);
-        view_text(&c->view, VIEW_PLAIN, 0, 0,
-                  "This is a record. Stop the goods themselves where they are: warehouse, trucks, "
-                  "stores. Whether a recall is due is for the food-safety lead and the law.");
-        free(held);
-    }
-    json_decref(answer);
-    return EXIT_DONE;
+    json_t *codes = json_array();
+    int rc = take_lots(c, a, codes);
+    if (!rc)
+        rc = send_hold(c, a, codes);
+    json_decref(codes);
+    return rc;
 }
 
 const struct command cmd_hold = {
     .name = "hold",
-    .args = "LOT…",
+    .args = "LOT… | --reach CASE",
     .help = "records a hold on lots, with reason and name",
+    .more = "Several holds may stand on one lot, each with its reason, person and case: it is held "
+            "as long as one stands. The same hold given twice is one.",
     .options = options,
-    .least = 1,
+    .least = 0,
     .most = -1,
     .exec = hold,
 };

@@ -21,7 +21,7 @@ static void add_lot(struct table *t, const json_t *lot)
     table_addf(t, "%s%s", pick_text(lot, "code_date", ""),
                pick_bool(lot, "in_code", true) ? "" : " past");
     table_add(t, routes);
-    table_add(t, pick_text(lot, "because", ""));
+    table_addf(t, "%s%s", pick_has(lot, "holds") ? "ON HOLD; " : "", pick_text(lot, "because", ""));
     free(routes);
 }
 
@@ -53,9 +53,11 @@ static void show(const struct client *c, const json_t *document)
         view_text(&c->view, VIEW_PLAIN, 2, 0, "None.");
     } else {
         table_print(t, &c->view, 2);
-        view_textf(&c->view, VIEW_PLAIN, 2, 2,
-                   "%s units still in code. A hold is QA's decision: oddloaf hold LOT… --reason",
-                   view_number(units, number));
+        view_textf(
+            &c->view, VIEW_PLAIN, 2, 2,
+            "%s units still in code. A hold is QA's decision: oddloaf hold LOT… --reason, or for "
+            "all of them --reach %s",
+            view_number(units, number), pick_text(document, "case", "CASE"));
     }
     table_free(t);
 }

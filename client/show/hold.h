@@ -7,5 +7,12 @@
 
 /* Of an answer to hold or release: which of the codes are on no record, and what comes of that. */
 void hold_show_unrecorded(const struct view *v, const json_t *answer);
+/* "H3 L2 6321 B0412: glass, mira, 2026-11-20 09:14, C12", one a line beneath `heading`, of a list
+ * of holds; nothing if it is empty. */
+void hold_show_list(const struct view *v, const char *heading, const json_t *holds);
+/* "ON HOLD" and each of a document's "holds" with its reason; nothing without any. */
+void hold_show_standing(const struct view *v, const json_t *document);
+/* What stands on a lot, each with its reason; where nothing does, what was decided last. */
+void hold_show_lot(const struct view *v, const json_t *document);
 
 #endif

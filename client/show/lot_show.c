@@ -1,5 +1,6 @@
 #include "show/lot_show.h"
 #include "base/text.h"
+#include "show/hold.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include "show/standing.h"
@@ -276,18 +277,6 @@ static void show_prediction(const struct view *v, const json_t *document)
 
 /* ---- the whole ---- */
 
-static void show_hold(const struct view *v, const json_t *hold)
-{
-    char when[VIEW_NUMBER];
-    if (!json_is_object(hold))
-        return;
-    bool held = strcmp(pick_text(hold, "what", "hold"), "hold") == 0;
-    view_label(v, held ? "ON HOLD" : "disposition", "%s%s%s, %s, %s",
-               held ? "" : pick_text(hold, "disposition", ""), held ? "" : ": ",
-               pick_text(hold, "reason", "no reason given"), pick_text(hold, "by", "?"),
-               view_when(pick_text(hold, "at", ""), when));
-}
-
 /* A code on no record still tells where and when it was packed. */
 static void show_read(const struct view *v, const json_t *document)
 {
@@ -297,7 +286,7 @@ static void show_read(const struct view *v, const json_t *document)
                    at ? at : "");
     if (pick_has(document, "line"))
         view_label(v, "line", "%s", pick_text(document, "line", "?"));
-    show_hold(v, json_object_get(document, "hold"));
+    hold_show_lot(v, document);
 }
 
 /* Of one lot, or of the likeliest where it is not certain: said so before anything else. */
@@ -312,7 +301,7 @@ static void show_records(const struct view *v, const json_t *document)
     free(line);
     if (pick_has(document, "units"))
         view_label(v, "units", "%s", view_number(pick_number(document, "units", 0), number));
-    show_hold(v, json_object_get(document, "hold"));
+    hold_show_lot(v, document);
     show_readings(v, json_object_get(document, "readings"));
     show_materials(v, json_object_get(document, "materials"));
     show_dispatch(v, json_object_get(document, "dispatch"));

@@ -1,5 +1,6 @@
 #include "show/standing.h"
 #include "base/text.h"
+#include "show/hold.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include <stdlib.h>
@@ -79,5 +80,6 @@ void standing_show(const struct view *v, const json_t *document, const json_t *l
     char *text = standing_text(document, lot);
     view_label(v, "lot", "%s", text);
     free(text);
+    hold_show_standing(v, document);
     standing_show_rest(v, document);
 }

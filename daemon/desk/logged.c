@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "desk/doubts.h"
+#include "tell/hold_json.h"
 #include <string.h>
 
 enum { MOVED_MOST = 50, DOUBTED_MOST = 10 };
@@ -44,10 +45,13 @@ void logged_case_json(const struct desk *desk, struct store *store, int64_t case
                       struct ranking *kept)
 {
     struct telling t = {desk, store, into, kept};
+    struct case_row row;
     int64_t ids[MOVED_MOST];
     int count = 0;
     json_t *cases = json_array();
     complaint_surest_of_case(store, case_id, tell_row, &t, NULL);
+    if (case_get(store, case_id, &row, NULL) == 0)
+        hold_json_mark(store, desk->tz, row.lot_id, into);
     case_moved_here(store, case_id, ids, MOVED_MOST, &count, NULL);
     for (int i = 0; i < count; i++)
         json_array_append_new(cases, json_sprintf("C%lld", (long long)ids[i]));

@@ -5,7 +5,7 @@
 #include "rank/triage.h"
 #include "store/action.h"
 #include "store/complaint.h"
-#include "store/hold.h"
+#include "tell/hold_json.h"
 #include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
@@ -235,7 +235,7 @@ struct listing {
     const struct week_head *head;
     json_t *list;
     int32_t today;
-    double units, units_in_code;
+    double lots, units, units_in_code; /* held */
     struct action_row actions[ACTIONS_MOST];
     int count;
 };
@@ -272,20 +272,37 @@ static void say_harm(const json_t *harm, json_t *headline)
 
 /* ---- holds ---- */
 
-static int add_hold(void *arg, const struct hold_standing *row)
+/* Several holds may stand on one lot. */
+static bool is_listed(const json_t *list, const char *lot)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(list, i, item)
+    {
+        if (strcmp(json_string_value(json_object_get(item, "lot")), lot) == 0)
+            return true;
+    }
+    return false;
+}
+
+static int add_hold(void *arg, const struct hold_row *row)
 {
     struct listing *l = arg;
-    char at[40], code[16];
+    char code[16];
     bool in_code = row->code_day >= l->today;
-    l->units += (double)row->units;
-    l->units_in_code += in_code ? (double)row->units : 0;
-    json_array_append_new(
-        l->list,
-        json_pack("{s:s, s:I, s:b, s:s?, s:s, s:s, s:s}", "lot", row->lot, "units",
-                  (json_int_t)row->units, "in_code", in_code, "code_date",
-                  row->code_day == WHEN_UNKNOWN_DAY ? NULL : day_format(row->code_day, code),
-                  "reason", row->reason, "by", row->by_name, "at",
-                  when_format(l->head->tz, row->at_ms, at)));
+    json_t *item = hold_json(l->head->tz, row);
+    if (!is_listed(l->list, row->lot)) {
+        l->lots++;
+        l->units += (double)row->units;
+        l->units_in_code += in_code ? (double)row->units : 0;
+    }
+    json_object_set_new(item, "units", json_integer(row->units));
+    json_object_set_new(item, "in_code", json_boolean(in_code));
+    json_object_set_new(item, "code_date",
+                        row->code_day == WHEN_UNKNOWN_DAY
+                            ? json_null()
+                            : json_string(day_format(row->code_day, code)));
+    json_array_append_new(l->list, item);
     return 0;
 }
 
@@ -294,7 +311,7 @@ static void say_holds(const struct listing *l, json_t *headline)
     struct text_buffer b = {0};
     if (!json_array_size(l->list))
         return;
-    add_count(&b, (double)json_array_size(l->list), "lot on hold, ", "lots on hold, ");
+    add_count(&b, l->lots, "lot on hold, ", "lots on hold, ");
     add_count(&b, l->units, "pack; ", "packs; ");
     add_count(&b, l->units_in_code, "of them still in code", "of them still in code");
     json_array_append_new(headline, json_string(b.data));

@@ -68,14 +68,11 @@ static void add_lot(const struct listing *list, json_t *item, int64_t lot_id)
     if (lot_id <= 0 || lot_find_by_id(list->store, lot_id, &lot, NULL))
         return;
     struct lot_find_product product;
-    struct hold_row hold;
     json_object_set_new(item, "product", json_string(lot.product));
     json_object_set_new(item, "line", json_string(lot.line));
     if (lot_find_product_by_code(list->store, lot.product, &product, NULL) == 0)
         json_object_set_new(item, "name", json_string(product.name));
-    bool held =
-        hold_of_lot(list->store, lot_id, &hold, NULL) == 0 && strcmp(hold.what, "hold") == 0;
-    json_object_set_new(item, "hold", json_boolean(held));
+    json_object_set_new(item, "hold", json_boolean(hold_stands(list->store, lot_id)));
 }
 
 static int list_row(void *arg, const struct case_row *row)

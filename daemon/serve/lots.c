@@ -1,11 +1,10 @@
-/* Lots: what a code means, holds and dispositions. */
+/* Lots: what a code means, and what is on record of it. */
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "lots/standing.h"
 #include "serve/app.h"
 #include "serve/route.h"
-#include "store/hold.h"
-#include "store/lot_find.h"
+#include "tell/hold_json.h"
 #include "tell/tell.h"
 #include <stdlib.h>
 #include <string.h>
@@ -32,23 +31,49 @@ static int read_query(const struct request *rq, const struct setup *setup, struc
     return rc;
 }
 
-static void add_hold(const struct hold_row *hold, const struct tz *tz, json_t *answer)
+struct newest {
+    const struct tz *tz;
+    json_t *hold;
+    int64_t at_ms;
+};
+
+/* What was done last: held, while a hold stands, else what was decided. */
+static int take_newest(void *arg, const struct hold_row *row)
 {
+    struct newest *n = arg;
     char when[40];
-    json_object_set_new(answer, "hold",
-                        json_pack("{s:s, s:s, s:s, s:s, s:s}", "what", hold->what, "disposition",
-                                  hold->disposition, "reason", hold->reason, "by", hold->by_name,
-                                  "at", when_format(tz, hold->at_ms, when)));
+    bool stands = row->ended_ms == WHEN_UNKNOWN_MS;
+    int64_t at_ms = stands ? INT64_MAX : row->ended_ms;
+    if (n->hold && at_ms < n->at_ms)
+        return 0;
+    n->at_ms = at_ms;
+    json_decref(n->hold);
+    n->hold =
+        json_pack("{s:s, s:s, s:s, s:s, s:s}", "what", stands ? "hold" : "release", "disposition",
+                  row->disposition, "reason", stands ? row->reason : row->end_reason, "by",
+                  stands ? row->by_name : row->ended_by, "at",
+                  when_format(n->tz, stands ? row->at_ms : row->ended_ms, when));
+    return 0;
+}
+
+static void add_holds(struct store *store, const struct tz *tz, const struct hold_of *of,
+                      json_t *answer)
+{
+    struct newest n = {.tz = tz};
+    json_object_set_new(answer, "holds", hold_json_of(store, tz, of));
+    hold_each_of(store, of, take_newest, &n, NULL);
+    if (n.hold)
+        json_object_set_new(answer, "hold", n.hold);
 }
 
 /* A whole code that no record bears still tells where and when it was packed. */
 static json_t *read_json(struct store *store, const struct tz *tz, const struct lot_parsed *parsed)
 {
     char date[16], time[16];
-    struct hold_row hold = {0};
+    struct hold_of of = {0};
     json_t *answer = json_object();
-    if (hold_of_code(store, parsed->code[0] ? parsed->code : parsed->text, &hold, NULL) == 0)
-        add_hold(&hold, tz, answer);
+    text_clip(parsed->code[0] ? parsed->code : parsed->text, of.code, sizeof of.code);
+    add_holds(store, tz, &of, answer);
     if (parsed->line[0])
         json_object_set_new(answer, "line", json_string(parsed->line));
     if (parsed->shift[0])
@@ -67,13 +92,12 @@ static int records_json(struct store *store, struct setup *setup,
                         const struct lot_match_result *matched, json_t **ret, struct error *err)
 {
     int64_t lot_id = matched->candidate[0].lot_id;
-    struct hold_row hold = {0};
+    const struct hold_of of = {.lot_id = lot_id};
     int rc = tell_lot(setup->triage, store, lot_id, ret, err);
     if (rc)
         return rc;
     json_object_set_new(*ret, "shown", json_string(matched->candidate[0].code));
-    if (hold_of_lot(store, lot_id, &hold, NULL) == 0)
-        add_hold(&hold, setup->tz, *ret);
+    add_holds(store, setup->tz, &of, *ret);
     return 0;
 }
 
@@ -137,180 +161,4 @@ void lots_get(struct request *rq, struct store *store)
     else
         request_reply_json(rq, 200, answer);
     setup_unref(setup);
-}
-
-/* ---- holds ---- */
-
-struct holding {
-    const char *disposition, *reason, *by;
-    struct hold_row entry;
-    struct hold_of *of;
-    size_t count;
-    json_t *named, *not_on_record; /* what they came to */
-};
-
-static int hold_all(struct store *store, void *arg, struct error *err)
-{
-    const struct holding *h = arg;
-    int rc = 0;
-    for (size_t i = 0; i < h->count && !rc; i++)
-        rc = hold_add(store, &h->of[i], &h->entry, err);
-    return rc;
-}
-
-/* A lot on record by its code as printed or as read, else the code: a hold is safety, and does not
- * wait for records. Only a code that reads as several lots is refused. */
-static int find_lot(const struct setup *setup, struct store *store, const char *text,
-                    int64_t now_ms, struct hold_of *ret, struct error *err)
-{
-    enum { TWO = 2 };
-    struct lot_parsed parsed;
-    struct lot_find_row row, rows[TWO];
-    struct lot_find_rows same = {.row = rows, .capacity = TWO};
-    char fold[LOT_FIND_CODE];
-    match_understand(setup->matcher, text, NULL, now_ms, setup->tz, &parsed);
-    const char *code = parsed.code[0] ? parsed.code : parsed.text[0] ? parsed.text : text;
-    *ret = (struct hold_of){0};
-    text_clip(code, ret->code, sizeof ret->code);
-    if (lot_find_by_code(store, text, &row, NULL) == 0 ||
-        lot_find_by_code(store, code, &row, NULL) == 0) {
-        ret->lot_id = row.lot_id;
-        text_clip(row.code, ret->code, sizeof ret->code);
-        return 0;
-    }
-    int rc = lot_find_by_fold(store, lot_find_fold(code, fold, sizeof fold), TWO, &same, err);
-    if (rc || same.count == 0)
-        return rc;
-    if (same.count > 1) {
-        error_set(err, ERROR_CONFLICT, "%.80s may be %s or %s; nothing was recorded", text,
-                  rows[0].code, rows[1].code);
-        error_field(err, "lots", text);
-        error_hint(err, "write the code as it is on record, or name them all");
-        return ERROR_CONFLICT;
-    }
-    ret->lot_id = rows[0].lot_id;
-    text_clip(rows[0].code, ret->code, sizeof ret->code);
-    return 0;
-}
-
-/* Only of a lot on record, or a code that is held, is there anything to decide. */
-static int check_ends(struct store *store, const struct holding *h, const struct hold_of *of,
-                      struct error *err)
-{
-    struct hold_row held;
-    if (!h->disposition || of->lot_id || hold_of_code(store, of->code, &held, NULL) == 0)
-        return 0;
-    error_set(err, ERROR_NOT_FOUND,
-              "there is no lot %.80s and no hold on that code; nothing was recorded", of->code);
-    error_field(err, "lots", of->code);
-    error_hint(err, "`oddloaf lot CODE` shows what a code means");
-    return ERROR_NOT_FOUND;
-}
-
-static int read_lots(const struct setup *setup, struct store *store, const json_t *body,
-                     struct holding *h, struct error *err)
-{
-    const json_t *lots = json_object_get(body, "lots");
-    size_t i;
-    const json_t *code;
-    if (json_array_size(lots) == 0) {
-        error_set(err, ERROR_INVALID, "must be a list of lot codes");
-        error_field(err, "lots", "");
-        return ERROR_INVALID;
-    }
-    h->of = xcalloc(json_array_size(lots), sizeof *h->of);
-    json_array_foreach(lots, i, code)
-    {
-        const char *text = json_is_string(code) ? json_string_value(code) : "";
-        struct hold_of *of = &h->of[h->count];
-        if (!*text || json_string_length(code) >= sizeof of->code) {
-            error_set(err, ERROR_INVALID, "must be a lot code of at most %zu bytes",
-                      sizeof of->code - 1);
-            error_field(err, "lots", text);
-            return ERROR_INVALID;
-        }
-        int rc = find_lot(setup, store, text, h->entry.at_ms, of, err);
-        if (!rc)
-            rc = check_ends(store, h, of, err);
-        if (rc)
-            return rc;
-        json_array_append_new(h->named, json_string(of->code));
-        if (!of->lot_id)
-            json_array_append_new(h->not_on_record, json_string(of->code));
-        h->count++;
-    }
-    return 0;
-}
-
-static int check_disposition(const char *word, struct error *err)
-{
-    static const char *const WORDS[] = {"release", "rework", "divert", "destroy"};
-    for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
-        if (strcmp(WORDS[i], word) == 0)
-            return 0;
-    }
-    error_set(err, ERROR_INVALID, "must be release, rework, divert or destroy");
-    error_field(err, "disposition", word);
-    return ERROR_INVALID;
-}
-
-static int read_holding(const struct setup *setup, struct store *store, const json_t *body,
-                        struct holding *h, struct error *err)
-{
-    bool release = strcmp(h->entry.what, "release") == 0;
-    int rc = jsonx_needed(body, "reason", LENGTH_REASON, &h->reason, err);
-    if (!rc)
-        rc = jsonx_needed(body, "by", LENGTH_PERSON, &h->by, err);
-    if (!rc && release)
-        rc = jsonx_needed(body, "disposition", LENGTH_WORD, &h->disposition, err);
-    if (!rc && release)
-        rc = check_disposition(h->disposition, err);
-    if (rc)
-        return rc;
-    text_clip(h->reason, h->entry.reason, sizeof h->entry.reason);
-    text_clip(h->by, h->entry.by_name, sizeof h->entry.by_name);
-    text_clip(h->disposition ? h->disposition : "", h->entry.disposition,
-              sizeof h->entry.disposition);
-    return read_lots(setup, store, body, h, err);
-}
-
-static void answer_hold(struct request *rq, struct store *store, const char *what)
-{
-    struct error err = {0};
-    struct holding h = {.named = json_array(), .not_on_record = json_array()};
-    struct setup *setup = app_setup(rq->app);
-    bool release = strcmp(what, "release") == 0;
-    json_t *body = NULL, *answer = NULL;
-    text_clip(what, h.entry.what, sizeof h.entry.what);
-    h.entry.at_ms = app_now_ms(rq->app);
-    int rc = request_json(rq, &body, &err);
-    if (!rc)
-        rc = read_holding(setup, store, body, &h, &err);
-    if (!rc)
-        rc = writer_run(rq->app->writer, hold_all, &h, &err);
-    if (!rc) {
-        answer = json_pack("{s:O, s:O}", release ? "released" : "held", h.named, "not_on_record",
-                           h.not_on_record);
-        if (h.disposition)
-            json_object_set_new(answer, "disposition", json_string(h.disposition));
-    }
-    free(h.of);
-    json_decref(h.named);
-    json_decref(h.not_on_record);
-    json_decref(body);
-    setup_unref(setup);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, answer);
-}
-
-void lots_hold(struct request *rq, struct store *store)
-{
-    answer_hold(rq, store, "hold");
-}
-
-void lots_release(struct request *rq, struct store *store)
-{
-    answer_hold(rq, store, "release");
 }

@@ -70,11 +70,25 @@ static void add_doubts(const json_t *doubts, struct view *view)
     }
 }
 
+/* A lot on hold is said to be, whatever else is told of it. */
+static void add_holds(const json_t *holds, struct view *view)
+{
+    size_t i;
+    const json_t *hold;
+    json_array_foreach(holds, i, hold)
+    {
+        const char *of_case = text_of(hold, "case");
+        view_add(view, VIEW_ROW, "On hold", 0, "%s (%s, %.10s%s%s)", text_of(hold, "reason"),
+                 text_of(hold, "by"), text_of(hold, "at"), *of_case ? ", " : "", of_case);
+    }
+}
+
 void lot_told_rows(const json_t *object, struct view *view)
 {
     const char *state = text_of(object, "lot_state");
     if (*text_of(object, "lot_says"))
         view_add(view, VIEW_ROW, "Lot", 0, "%s", text_of(object, "lot_says"));
+    add_holds(json_object_get(object, "holds"), view);
     if (strcmp(state, "exact") != 0 && strcmp(state, "unknown") != 0)
         add_candidates(json_object_get(object, "lots"), view);
     add_decides(json_object_get(object, "lot_decides"), view);

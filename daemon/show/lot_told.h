@@ -4,7 +4,7 @@
 
 #include "show/view.h"
 
-/* Of an object with what lots/standing.h sets, "lots" and "doubts". */
+/* Of an object with what lots/standing.h sets, "lots", "holds" and "doubts". */
 void lot_told_rows(const json_t *object, struct view *view);
 
 #endif

@@ -61,7 +61,7 @@ static const struct list {
     {"charts", "symptom", "weeks",
      "week,complaints,on_sale,expected,per_million,low,high,signal,sum"},
     {"actions", NULL, NULL, "action,at,note,verdict,text"},
-    {"holds", NULL, NULL, "lot,units,in_code,code_date,reason,by,at"},
+    {"holds", NULL, NULL, "hold,lot,units,in_code,code_date,reason,by,at,case"},
     {"harm", NULL, NULL, "complaint,case,received_at,symptom,lot_text"},
     {"returns.by", "factor", NULL, "level,returns,units,dispatched,share,low,high,per_million"},
     {"complaint_rows", NULL, NULL,

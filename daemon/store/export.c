@@ -82,9 +82,19 @@ static const struct export_column VERDICTS[] = {
     {"cause", T, ""}, {"confirmed_by", T, "assay, inspection, reproduction, judgement"},
     {"note", T, ""},  {"by", T, ""},
     {"at", W, ""},    {"reopened_at", W, "empty: it stands"}};
-static const struct export_column HOLDS[] = {{"lot", T, ""},         {"what", T, "hold, release"},
-                                             {"disposition", T, ""}, {"reason", T, ""},
-                                             {"by", T, ""},          {"at", W, ""}};
+static const struct export_column HOLDS[] = {
+    {"hold", T, "number"},
+    {"lot", T, "or a code that no record bears"},
+    {"reason", T, "empty: it was decided without a hold"},
+    {"by", T, "who decided, as signed"},
+    {"user", T, "who sent it, as the daemon knows them"},
+    {"case", T, ""},
+    {"at", W, ""},
+    {"disposition", T, "release, rework, divert, destroy; empty: it stands"},
+    {"end_reason", T, ""},
+    {"ended_by", T, ""},
+    {"ended_user", T, ""},
+    {"ended_at", W, ""}};
 static const struct export_column ACTIONS[] = {
     {"action", N, "number"}, {"cause", T, ""},   {"line", T, ""},
     {"place", T, ""},        {"symptom", T, ""}, {"at", W, "in force since"},
@@ -189,9 +199,9 @@ static const struct export_table TABLES[] = {
         "t.case_id), t.cause,"
         " t.confirmed_by, t.note, t.by_name, t.at_ms, t.reopened_ms FROM verdict t" BETWEEN,
         5000),
-    ROW("holds", "lots held and released", HOLDS, IDS("hold"),
-        "SELECT l.lot, t.what, t.disposition, t.reason, t.by_name, t.at_ms FROM hold t"
-        " JOIN lot l ON l.id = t.lot_id" BETWEEN,
+    ROW("holds", "lots held, and how each hold ended", HOLDS, IDS("hold"),
+        "SELECT 'H' || t.id, t.code, t.reason, t.by_name, t.by_user, 'C' || t.case_id, t.at_ms,"
+        " t.disposition, t.end_reason, t.ended_by, t.ended_user, t.ended_ms FROM hold t" BETWEEN,
         5000),
     ROW("actions", "corrective actions", ACTIONS, IDS("corrective_action"),
         "SELECT id, cause, line, place, symptom, at_ms, note, by_name, logged_ms FROM "

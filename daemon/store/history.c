@@ -41,10 +41,14 @@
     " FROM verdict v WHERE v.case_id = ?1"                                                         \
     " UNION ALL SELECT v.reopened_ms, '', 'reopened', '', '', v.cause, '', coalesce(v.note, ''),"  \
     " 0 FROM verdict v WHERE v.case_id = ?1 AND v.reopened_ms IS NOT NULL"
+/* A release of several holds is told once; what was decided of a lot that nobody held has no hold.
+ */
 #define HELD(lot)                                                                                  \
-    " UNION ALL SELECT h.at_ms, h.by_name, CASE h.what WHEN 'hold' THEN 'held' ELSE 'released'"    \
-    " END, l.lot, '', '', coalesce(h.disposition, ''), h.reason, 0"                                \
-    " FROM hold h JOIN lot l ON l.id = h.lot_id WHERE h.lot_id = " lot
+    " UNION ALL SELECT h.at_ms, h.by_name, 'held', h.code, '', '', '', h.reason, 0 FROM hold h"    \
+    " WHERE h.reason <> '' AND h.lot_id = " lot                                                    \
+    " UNION ALL SELECT DISTINCT h.ended_ms, h.ended_by, 'released', h.code, '', '', "              \
+    "h.disposition,"                                                                               \
+    " h.end_reason, 0 FROM hold h WHERE h.ended_ms IS NOT NULL AND h.lot_id = " lot
 /* What was done about the cause that was confirmed, or about its line, since the case was opened.
  */
 #define ACTIONS                                                                                    \

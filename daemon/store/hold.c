@@ -1,89 +1,256 @@
 #include "store/hold.h"
+#include "base/text.h"
 #include "store/db.h"
 #include "store/lot_find.h"
+#include <stdio.h>
+#include <string.h>
 
-int hold_add(struct store *store, const struct hold_of *of, const struct hold_row *entry,
-             struct error *err)
+/* ---- reading ---- */
+
+#define ROWS                                                                                       \
+    "SELECT h.id, h.lot_id, h.code, p.product, p.name, l.line, h.reason, h.by_name, h.by_user,"    \
+    " coalesce(c.moved_to, h.case_id), h.at_ms, l.units, l.code_day, h.disposition, "              \
+    "h.end_reason, h.ended_by,"                                                                    \
+    " h.ended_ms FROM hold h LEFT JOIN lot l ON l.id = h.lot_id"                                   \
+    " LEFT JOIN product p ON p.id = l.product_id LEFT JOIN complaint_case c ON c.id = h.case_id"
+
+static struct hold_row row_of(struct db_query *q)
 {
-    static const char SQL[] = "INSERT INTO hold(lot_id, what, disposition, reason, by_name, at_ms)"
-                              " VALUES(?1, ?2, ?3, ?4, ?5, ?6)";
-    static const char SQL_CODE[] = "INSERT INTO code_hold(code, fold, what, disposition, reason,"
-                                   " by_name, at_ms) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7)";
-    char fold[LOT_FIND_CODE];
-    if (of->lot_id)
-        return db_run(store, SQL,
-                      DB(DB_INT(of->lot_id), DB_TEXT(entry->what), DB_SAID(entry->disposition),
-                         DB_TEXT(entry->reason), DB_TEXT(entry->by_name), DB_MS(entry->at_ms)),
-                      err);
-    lot_find_fold(of->code, fold, sizeof fold);
-    return db_run(store, SQL_CODE,
-                  DB(DB_TEXT(of->code), DB_TEXT(fold), DB_TEXT(entry->what),
-                     DB_SAID(entry->disposition), DB_TEXT(entry->reason), DB_TEXT(entry->by_name),
-                     DB_MS(entry->at_ms)),
-                  err);
+    return (struct hold_row){.id = db_int64(q, 0),
+                             .lot_id = db_int64(q, 1),
+                             .lot = db_text(q, 2),
+                             .product = db_text(q, 3),
+                             .name = db_text(q, 4),
+                             .line = db_text(q, 5),
+                             .reason = db_text(q, 6),
+                             .by_name = db_text(q, 7),
+                             .user = db_text(q, 8),
+                             .case_id = db_int64(q, 9),
+                             .at_ms = db_ms(q, 10),
+                             .units = db_int64(q, 11),
+                             .code_day = db_day(q, 12),
+                             .disposition = db_text(q, 13),
+                             .end_reason = db_text(q, 14),
+                             .ended_by = db_text(q, 15),
+                             .ended_ms = db_ms(q, 16)};
 }
 
-int hold_take_code(struct store *store, int64_t lot_id, struct error *err)
+static int each_row(struct db_query *q, hold_each each, void *arg)
 {
-    static const char SQL_TAKE[] =
-        "INSERT INTO hold(lot_id, what, disposition, reason, by_name, at_ms)"
-        " SELECT l.id, c.what, c.disposition, c.reason, c.by_name, c.at_ms FROM lot l"
-        " JOIN code_hold c ON c.fold = l.fold WHERE l.id = ?1 ORDER BY c.at_ms, c.id";
-    static const char SQL_DROP[] =
-        "DELETE FROM code_hold WHERE fold = (SELECT fold FROM lot WHERE id = ?1)";
-    int rc = db_run(store, SQL_TAKE, DB(DB_INT(lot_id)), err);
-    return rc || !db_changes(store) ? rc : db_run(store, SQL_DROP, DB(DB_INT(lot_id)), err);
-}
-
-static int read_newest(struct db_query *q, struct hold_row *ret)
-{
-    if (db_next(q)) {
-        db_copy(q, 0, ret->what, sizeof ret->what);
-        db_copy(q, 1, ret->disposition, sizeof ret->disposition);
-        db_copy(q, 2, ret->reason, sizeof ret->reason);
-        db_copy(q, 3, ret->by_name, sizeof ret->by_name);
-        ret->at_ms = db_ms(q, 4);
+    int rc = 0;
+    db_keep(q);
+    while (!rc && db_next(q)) {
+        struct hold_row row = row_of(q);
+        rc = each(arg, &row);
     }
-    int rc = db_end(q, 0);
-    return rc || q->rows ? rc : ERROR_NOT_FOUND; /* most lots were never held: no error text */
+    return db_end(q, rc);
 }
 
-int hold_of_lot(struct store *store, int64_t lot_id, struct hold_row *ret, struct error *err)
+int hold_each_of(struct store *store, const struct hold_of *of, hold_each each, void *arg,
+                 struct error *err)
 {
-    static const char SQL[] = "SELECT what, disposition, reason, by_name, at_ms FROM hold"
-                              " WHERE lot_id = ?1 ORDER BY at_ms DESC, id DESC LIMIT 1";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id)), err);
-    return read_newest(&q, ret);
-}
-
-int hold_of_code(struct store *store, const char *code, struct hold_row *ret, struct error *err)
-{
-    static const char SQL[] = "SELECT what, disposition, reason, by_name, at_ms FROM code_hold"
-                              " WHERE fold = ?1 ORDER BY at_ms DESC, id DESC LIMIT 1";
+    static const char SQL_LOT[] = ROWS " WHERE h.lot_id = ?1 ORDER BY h.at_ms, h.id";
+    static const char SQL_CODE[] =
+        ROWS " WHERE h.lot_id IS NULL AND h.fold = ?1 ORDER BY h.at_ms, h.id";
     char fold[LOT_FIND_CODE];
     struct db_query q =
-        db_query(store, SQL, DB(DB_TEXT(lot_find_fold(code, fold, sizeof fold))), err);
-    return read_newest(&q, ret);
+        of->lot_id ? db_query(store, SQL_LOT, DB(DB_INT(of->lot_id)), err)
+                   : db_query(store, SQL_CODE,
+                              DB(DB_TEXT(lot_find_fold(of->code, fold, sizeof fold))), err);
+    return each_row(&q, each, arg);
 }
 
 int hold_each_standing(struct store *store, int64_t until_ms, hold_each each, void *arg,
                        struct error *err)
 {
-    static const char SQL[] =
-        "SELECT l.lot, h.reason, h.by_name, l.units, h.at_ms, l.code_day FROM hold h JOIN lot l"
-        " ON l.id = h.lot_id WHERE h.what = 'hold' AND h.at_ms < ?1 AND NOT EXISTS (SELECT 1"
-        " FROM hold n WHERE n.lot_id = h.lot_id AND n.at_ms < ?1 AND (n.at_ms > h.at_ms OR"
-        " (n.at_ms = h.at_ms AND n.id > h.id))) UNION ALL SELECT h.code, h.reason, h.by_name, 0, "
-        "h.at_ms, NULL FROM"
-        " code_hold h WHERE h.what = 'hold' AND h.at_ms < ?1 AND NOT EXISTS (SELECT 1 FROM"
-        " code_hold n WHERE n.fold = h.fold AND n.at_ms < ?1 AND (n.at_ms > h.at_ms OR"
-        " (n.at_ms = h.at_ms AND n.id > h.id))) ORDER BY 5, 1";
+    static const char SQL[] = ROWS " WHERE h.at_ms <= ?1 AND (h.ended_ms IS NULL OR"
+                                   " h.ended_ms > ?1) ORDER BY h.at_ms, h.id";
     struct db_query q = db_query(store, SQL, DB(DB_MS(until_ms)), err);
-    int rc = 0;
-    while (!rc && db_next(&q)) {
-        struct hold_standing row = {db_text(&q, 0),  db_text(&q, 1), db_text(&q, 2),
-                                    db_int64(&q, 3), db_ms(&q, 4),   db_day(&q, 5)};
-        rc = each(arg, &row);
+    return each_row(&q, each, arg);
+}
+
+bool hold_stands(struct store *store, int64_t lot_id)
+{
+    static const char SQL[] = "SELECT count(*) FROM hold WHERE lot_id = ?1 AND ended_ms IS NULL";
+    int64_t count = 0;
+    return db_number(store, SQL, DB(DB_INT(lot_id)), &count, NULL) == 0 && count > 0;
+}
+
+/* ---- what is so of a lot, for what is recorded of it ---- */
+
+struct state {
+    const struct hold_entry *entry; /* to be added; NULL */
+    const struct hold_end *end;     /* or to end some; NULL */
+    int rows, standing, meant;      /* meant: to end */
+    bool stood;                     /* the entry */
+    int64_t first_id;               /* of those standing */
+    struct text_buffer all;         /* "H3 (glass, mira), H5 (C12: wet bags, jo)": those standing */
+    int64_t last_ms;
+    char last[LENGTH_WORD + 1], last_says[LENGTH_REASON + LENGTH_PERSON + 8];
+};
+
+static bool is_entry(const struct hold_entry *entry, const struct hold_row *row)
+{
+    return row->case_id == entry->case_id && strcmp(row->reason, entry->reason) == 0 &&
+           strcmp(row->by_name, entry->by_name) == 0;
+}
+
+static bool is_meant(const struct hold_end *end, const struct hold_row *row)
+{
+    return (!end->id || row->id == end->id) && (!end->case_id || row->case_id == end->case_id);
+}
+
+static void take_standing(struct state *s, const struct hold_row *row)
+{
+    s->first_id = s->standing ? s->first_id : row->id;
+    text_appendf(&s->all, "%sH%lld (", s->standing++ ? ", " : "", (long long)row->id);
+    if (row->case_id)
+        text_appendf(&s->all, "C%lld: ", (long long)row->case_id);
+    text_appendf(&s->all, "%.40s, %.20s)", row->reason, row->by_name);
+    s->stood = s->stood || (s->entry && is_entry(s->entry, row));
+    s->meant += s->end && is_meant(s->end, row);
+}
+
+static int take_row(void *arg, const struct hold_row *row)
+{
+    struct state *s = arg;
+    s->rows++;
+    if (row->ended_ms == WHEN_UNKNOWN_MS) {
+        take_standing(s, row);
+    } else if (!s->last[0] || row->ended_ms >= s->last_ms) {
+        s->last_ms = row->ended_ms;
+        text_clip(row->disposition, s->last, sizeof s->last);
+        snprintf(s->last_says, sizeof s->last_says, "%s: %s", row->ended_by, row->end_reason);
     }
-    return db_end(&q, rc);
+    return 0;
+}
+
+static const char *past_of(const char *disposition)
+{
+    static const struct {
+        const char *word, *past;
+    } ROW[] = {{"release", "released"},
+               {"rework", "reworked"},
+               {"divert", "diverted"},
+               {"destroy", "destroyed"}};
+    for (size_t i = 0; i < sizeof ROW / sizeof ROW[0]; i++) {
+        if (strcmp(ROW[i].word, disposition) == 0)
+            return ROW[i].past;
+    }
+    return disposition;
+}
+
+/* ---- holding ---- */
+
+static int check_left(const struct hold_of *of, const struct state *s, struct error *err)
+{
+    bool gone = strcmp(s->last, "destroy") == 0 || strcmp(s->last, "rework") == 0;
+    if (!gone || s->standing || s->entry->still_about)
+        return 0;
+    error_set(err, ERROR_CONFLICT, "lot %.60s was %s (by %.120s); nothing was recorded", of->code,
+              past_of(s->last), s->last_says);
+    error_field(err, "lots", of->code);
+    error_hint(err, "if packs of it are still about, say so: --still-about");
+    return ERROR_CONFLICT;
+}
+
+static int insert(struct store *store, const struct hold_of *of, const struct hold_entry *entry,
+                  struct error *err)
+{
+    static const char SQL[] =
+        "INSERT INTO hold(lot_id, code, fold, reason, by_name, by_user, case_id, at_ms)"
+        " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+    char fold[LOT_FIND_CODE];
+    lot_find_fold(of->code, fold, sizeof fold);
+    return db_run(store, SQL,
+                  DB(DB_ID(of->lot_id), DB_TEXT(of->code), DB_TEXT(fold), DB_TEXT(entry->reason),
+                     DB_TEXT(entry->by_name), DB_TEXT(entry->user), DB_ID(entry->case_id),
+                     DB_MS(entry->at_ms)),
+                  err);
+}
+
+int hold_add(struct store *store, const struct hold_of *of, const struct hold_entry *entry,
+             bool *ret_stood, struct error *err)
+{
+    struct state s = {.entry = entry};
+    int rc = hold_each_of(store, of, take_row, &s, err);
+    text_buffer_free(&s.all);
+    if (!rc)
+        rc = check_left(of, &s, err);
+    if (rc)
+        return rc;
+    *ret_stood = s.stood;
+    return s.stood ? 0 : insert(store, of, entry, err);
+}
+
+int hold_take_code(struct store *store, int64_t lot_id, struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE hold SET lot_id = ?1, code = (SELECT lot FROM lot WHERE id = ?1) WHERE lot_id IS"
+        " NULL AND fold = (SELECT fold FROM lot WHERE id = ?1)";
+    return db_run(store, SQL, DB(DB_INT(lot_id)), err);
+}
+
+/* ---- ending ---- */
+
+static int refuse_none(const struct hold_of *of, const struct state *s, struct error *err)
+{
+    int rc = s->rows || of->lot_id ? ERROR_CONFLICT : ERROR_NOT_FOUND;
+    if (rc == ERROR_NOT_FOUND)
+        error_set(err, rc, "there is no lot %.60s and no hold on that code; nothing was recorded",
+                  of->code);
+    else if (s->rows)
+        error_set(err, rc, "lot %.60s is not on hold: it was %s (by %.120s); nothing was recorded",
+                  of->code, past_of(s->last), s->last_says);
+    else
+        error_set(err, rc, "lot %.60s is not on hold and never was; nothing was recorded",
+                  of->code);
+    error_hint(err, rc == ERROR_NOT_FOUND ? "`oddloaf lot CODE` shows what a code means"
+                                          : "`oddloaf holds` lists what is held");
+    return rc;
+}
+
+static int check_meant(const struct hold_of *of, const struct state *s, struct error *err)
+{
+    bool named = s->end->id || s->end->case_id || s->end->all;
+    if (s->standing == 0) {
+        refuse_none(of, s, err);
+    } else if (s->meant == 0) {
+        error_set(err, ERROR_CONFLICT,
+                  "that hold does not stand on lot %.60s: %.150s; nothing was"
+                  " recorded",
+                  of->code, s->all.data);
+    } else if (!named && s->standing > 1) {
+        error_set(err, ERROR_CONFLICT, "%d holds stand on lot %.60s: %.150s; nothing was recorded",
+                  s->standing, of->code, s->all.data);
+        error_hint(err, "say which: --hold H%lld, --case CASE, or --all", (long long)s->first_id);
+    } else {
+        return 0;
+    }
+    error_field(err, "lots", of->code);
+    return s->standing || s->rows || of->lot_id ? ERROR_CONFLICT : ERROR_NOT_FOUND;
+}
+
+int hold_end(struct store *store, const struct hold_of *of, const struct hold_end *end,
+             struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE hold SET disposition = ?1, end_reason = ?2, ended_by = ?3, ended_user = ?4,"
+        " ended_ms = ?5 WHERE ended_ms IS NULL AND (lot_id = ?6 OR (?6 IS NULL AND lot_id IS NULL"
+        " AND fold = ?7)) AND (?8 IS NULL OR id = ?8) AND (?9 IS NULL OR case_id IN (SELECT id"
+        " FROM complaint_case WHERE id = ?9 OR moved_to = ?9))";
+    struct state s = {.end = end};
+    char fold[LOT_FIND_CODE];
+    int rc = hold_each_of(store, of, take_row, &s, err);
+    if (!rc)
+        rc = check_meant(of, &s, err);
+    text_buffer_free(&s.all);
+    if (rc)
+        return rc;
+    return db_run(store, SQL,
+                  DB(DB_TEXT(end->disposition), DB_TEXT(end->reason), DB_TEXT(end->by_name),
+                     DB_TEXT(end->user), DB_MS(end->at_ms), DB_ID(of->lot_id),
+                     DB_TEXT(lot_find_fold(of->code, fold, sizeof fold)), DB_ID(end->id),
+                     DB_ID(end->case_id)),
+                  err);
 }

@@ -1,38 +1,67 @@
-/* Holds on lots and their ends; also on codes that no record bears yet, which become those of the
- * lot when it is loaded. */
+/* Holds on lots and their ends. Several holds may stand on one lot, each with its reason, person
+ * and case: the lot is on hold as long as one of them stands. A code that no record bears can be
+ * held, too; its holds become the lot's when it is loaded. */
 #ifndef ODDLOAF_STORE_HOLD_H
 #define ODDLOAF_STORE_HOLD_H
 
 #include "base/length.h"
 #include "store/store.h"
+#include <stdbool.h>
 
-struct hold_row {
-    char what[12], disposition[16], reason[LENGTH_REASON + 1],
-        by_name[LENGTH_PERSON + 1]; /* what: "hold" or "release" */
-    int64_t at_ms;
-};
 /* Whose: a lot on record, or (lot_id 0) a code that is on none. */
 struct hold_of {
     int64_t lot_id;
     char code[80];
 };
-int hold_add(struct store *store, const struct hold_of *of, const struct hold_row *entry,
-             struct error *err);
-/* Lots whose newest entry is a hold, and codes on no record (no units, an unknown code date), the
- * longest held first. Text lives until the callback
- * returns; its non-zero answer stops and is returned. */
-struct hold_standing {
-    const char *lot, *reason, *by_name;
-    int64_t units, at_ms;
+
+/* Text lives until the callback returns; "" where there is none. */
+struct hold_row {
+    int64_t id, lot_id; /* lot_id 0: a code on no record */
+    const char *lot, *product, *name, *line, *reason;
+    const char *by_name; /* who decided, as signed */
+    const char *user;    /* who sent it, as the system knows them */
+    int64_t case_id;     /* the one it is now; 0: of no case */
+    int64_t at_ms, units;
     int32_t code_day;
+    const char *disposition, *end_reason, *ended_by;
+    int64_t ended_ms; /* WHEN_UNKNOWN_MS: it stands */
 };
-typedef int (*hold_each)(void *arg, const struct hold_standing *row);
-int hold_each_standing(struct store *store, int64_t until_ms, hold_each each, void *arg,
-                       struct error *err);
-/* The newest entry; ERROR_NOT_FOUND if none. */
-int hold_of_lot(struct store *store, int64_t lot_id, struct hold_row *ret, struct error *err);
+/* May ask the database itself; its non-zero answer stops and is returned. */
+typedef int (*hold_each)(void *arg, const struct hold_row *row);
+
+/* Strings are borrowed. */
+struct hold_entry {
+    const char *reason, *by_name, *user;
+    int64_t case_id, at_ms;
+    bool still_about; /* although it was destroyed or reworked: packs are about */
+};
+/* The same hold (lot, reason, person, case) twice is one: *ret_stood says that it stood already.
+ * ERROR_CONFLICT for a lot of which nothing is left: destroyed or reworked. Writer's thread. */
+int hold_add(struct store *store, const struct hold_of *of, const struct hold_entry *entry,
+             bool *ret_stood, struct error *err);
+
+/* Which hold ends: that number; those of that case; all; or, nothing named, the only one. */
+struct hold_end {
+    int64_t id, case_id;
+    bool all;
+    const char *disposition, *reason, *by_name, *user;
+    int64_t at_ms;
+};
+/* ERROR_CONFLICT if none stands, none of those named, or several while none is named; the text says
+ * what is so. ERROR_NOT_FOUND for a code that neither a record nor a hold bears. Writer's thread.
+ */
+int hold_end(struct store *store, const struct hold_of *of, const struct hold_end *end,
+             struct error *err);
 /* A lot was just put on record: what is held of its code becomes its own. */
 int hold_take_code(struct store *store, int64_t lot_id, struct error *err);
-int hold_of_code(struct store *store, const char *code, struct hold_row *ret, struct error *err);
+
+/* All holds of a lot or code, those that ended too, the oldest first. */
+int hold_each_of(struct store *store, const struct hold_of *of, hold_each each, void *arg,
+                 struct error *err);
+/* All that stood at an instant, the longest held first. */
+int hold_each_standing(struct store *store, int64_t until_ms, hold_each each, void *arg,
+                       struct error *err);
+/* Does one stand on the lot? false, too, of what cannot be read. */
+bool hold_stands(struct store *store, int64_t lot_id);
 
 #endif

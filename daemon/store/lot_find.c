@@ -209,6 +209,19 @@ int lot_find_sent(struct store *store, int64_t lot_id, const char *store_name, c
     return db_end(&q, 0);
 }
 
+int lot_find_routes(struct store *store, int64_t lot_id,
+                    int (*each)(void *arg, const char *route, int64_t units), void *arg,
+                    struct error *err)
+{
+    static const char SQL[] = "SELECT route, SUM(units) FROM dispatch WHERE lot_id = ?1"
+                              " GROUP BY route ORDER BY route";
+    struct db_query q = db_query(store, SQL, DB(DB_ID(lot_id)), err);
+    int rc = 0;
+    while (!rc && db_next(&q))
+        rc = each(arg, db_text(&q, 0), db_int64(&q, 1));
+    return db_end(&q, rc);
+}
+
 int lot_find_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_newest_ms,
                   struct error *err)
 {

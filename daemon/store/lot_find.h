@@ -89,6 +89,11 @@ struct lot_find_sent {
 int lot_find_sent(struct store *store, int64_t lot_id, const char *store_name, const char *route,
                   struct lot_find_sent *ret, struct error *err);
 
+/* The routes it was sent on, in the order of their names. */
+int lot_find_routes(struct store *store, int64_t lot_id,
+                    int (*each)(void *arg, const char *route, int64_t units), void *arg,
+                    struct error *err);
+
 /* When the first and the newest lot on record were packed; WHEN_UNKNOWN_MS if there is none. */
 int lot_find_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_newest_ms,
                   struct error *err);

@@ -224,7 +224,7 @@ static const struct migration MIGRATIONS[] = {
     {9, NULL, schema_checks_rows},
     {10, SCHEMA_MOVE, NULL},
     {10, SCHEMA_HARM_CASES, NULL},
-    {10, SCHEMA_HARM_HOLDS, NULL},
+    {10, SCHEMA_HOLD, NULL},
     {10, SCHEMA_ENTRY, NULL},
     {10, SCHEMA_ENTRY_ERASED, NULL},
     {10, SCHEMA_CARE, NULL},

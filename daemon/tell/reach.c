@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "store/company_count.h"
 #include "tell/case_json.h"
+#include "tell/hold_json.h"
 #include "tell/tell.h"
 #include <math.h>
 #include <stdio.h>
@@ -239,15 +240,16 @@ static int add_lot(const struct reaching *reaching, const struct reached *reache
     rc = by_record(reaching, record, &share, err);
     share = isnan(share) ? reached->share : updated(share, reached->observed, reached->expected);
     int32_t today = tz_day(reaching->triage->tz, reaching->ranked->input.as_of_ms);
-    if (!rc && share * probability >= LEAST_SHARE)
-        json_array_append_new(
-            list, json_pack("{s:s, s:o, s:I, s:s, s:b, s:s, s:s, s:o, s:o}", "lot", record->lot.lot,
-                            "probability", jsonx_rounded(share * probability, 4), "units",
-                            (json_int_t)record->lot.units, "code_date",
-                            day_format(record->lot.code_day, code_date), "in_code",
-                            record->lot.code_day >= today, "product", record->lot.product, "line",
-                            record->lot.line, "routes", routes_of(record), "because",
-                            because_json(reached)));
+    if (!rc && share * probability >= LEAST_SHARE) {
+        json_t *lot = json_pack(
+            "{s:s, s:o, s:I, s:s, s:b, s:s, s:s, s:o, s:o}", "lot", record->lot.lot, "probability",
+            jsonx_rounded(share * probability, 4), "units", (json_int_t)record->lot.units,
+            "code_date", day_format(record->lot.code_day, code_date), "in_code",
+            record->lot.code_day >= today, "product", record->lot.product, "line", record->lot.line,
+            "routes", routes_of(record), "because", because_json(reached));
+        hold_json_mark(reaching->store, reaching->triage->tz, reached->lot_id, lot);
+        json_array_append_new(list, lot);
+    }
     lot_record_unref(record);
     return rc;
 }

@@ -211,6 +211,29 @@ class Asking(ClientTest):
                          {"lots": ["L1", "L2"], "reason": "packed hot", "by": "qa"})
         self.ok("release", "L1", "--disposition", "rework", "--reason", "fine", "--by", "qa")
         self.assertEqual(json.loads(self.last()["body"])["disposition"], "rework")
+        self.assertIn("H3: wet bags", out)
+        out = self.ok("release", "L1", "--disposition", "rework", "--reason", "x", "--hold", "H5")
+        self.assertIn("STILL ON HOLD", out)
+        self.assertEqual(json.loads(self.last()["body"])["hold"], "H5")
+
+    def test_holds_fit_the_terminal(self):
+        out = self.ok("holds")
+        self.assertTrue(all(len(line) <= 80 for line in out.splitlines()), out)
+        for text in ("L2-6321-B0412", "12 400", "2026-11-27", "C12: wet", "mira", "R11", "not on"):
+            self.assertIn(text, " ".join(out.split()))
+
+    def test_hold_reach_asks_before_it_holds(self):
+        code, out, err = self.run_client("hold", "--reach", "C1", "--reason", "hot")
+        self.assertEqual(code, 2)
+        self.assertIn("L2-6321-C0600  90 %, 12 400 units", out)
+        self.assertIn("--yes", err)
+        self.assertEqual(self.last()["method"], "GET")
+        self.ok("hold", "--reach", "C1", "--reason", "hot", "--by", "qa", "--yes")
+        self.assertEqual(json.loads(self.last()["body"]), {
+            "lots": ["L2-6321-C0600"], "reason": "hot", "by": "qa", "case": "C1"})
+        code, out, err = self.run_client("hold", "--reach", "C1", "--reason", "hot", "--yes",
+                                         "--at-least", "91")
+        self.assertEqual((code, out), (5, ""), err)
 
     def test_by_is_the_login_name_unless_given(self):
         self.ok("hold", "L1", "--reason", "x")

@@ -20,6 +20,8 @@ except ImportError:
     print("python3-jsonschema is not installed: the stand-in's answers are not checked", file=sys.stderr)
     answers = None
 
+HOLD = {"hold": "H3", "lot": "L2-6321-B0412", "reason": "wet bags on the whole pallet", "by": "mira",
+        "user": "mira", "at": "2026-11-17T10:20:00-05:00", "case": "C12"}
 CAUSES = [
     {"cause": "packed-hot", "title": "Packed too hot", "probability": 0.81},
     {"cause": "inhibitor-underdosed", "title": "Too little inhibitor", "probability": 0.12},
@@ -290,6 +292,12 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                "writer": {"jobs": 9, "groups": 7, "refused": 0, "queued": 0,
                                           "largest_group": 2}},
             "outbox": lambda: OUTBOX,
+            "holds": lambda: {"holds": [
+                dict(HOLD, units=12400, in_code=True, code_date="2026-11-27", on_record=True,
+                     product="W24", line="2", routes=["R11", "R4"], age_days=3),
+                dict(HOLD, hold="H12", lot="L2-6399-A0400", case=None, units=0, in_code=False,
+                     code_date=None, on_record=False, product="", line="", routes=[],
+                     age_days=11)]},
             "rules": lambda: {"rules": "sha256:00", "causes": [
                 {"cause": "packed-hot", "title": "Packed too hot", "symptoms": {"mold": 0.1},
                  "file": "/own/causes/packed-hot.json"}], "folders": "/own:/shipped", "own": [
@@ -464,9 +472,12 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         if path == "/v1/lots/hold":
             if "L0" in sent["lots"]:
                 return problem(404, "not-found", "there is no lot L0; nothing was recorded")
-            return 200, "application/json", {"held": sent["lots"]}
+            return 200, "application/json", {"held": sent["lots"], "already": [], "not_on_record": [],
+                                             "others": [HOLD] if "L2" in sent["lots"] else []}
         if path == "/v1/lots/release":
-            return 200, "application/json", {"released": sent["lots"]}
+            return 200, "application/json", {"released": sent["lots"], "not_on_record": [],
+                                             "disposition": sent["disposition"],
+                                             "still_held": [HOLD] if "hold" in sent else []}
         if path == "/v1/actions":
             return 201, "application/json", {"action": 7, "at": sent.get("at", "2026-11-20")}
         if path.endswith("/verdict"):

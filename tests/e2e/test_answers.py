@@ -146,11 +146,17 @@ def look_at_cases(ask, case):
 def look_at_lots(ask):
     hold = {"lots": [HOT], "reason": "wet bags", "by": "mira"}
     ask.post("lots/hold", hold)
-    ask.post("lots/release", {**hold, "disposition": "destroy"})
+    ask.post("lots/hold", {**hold, "reason": "glass"})
+    assert len(ask.get("holds")["holds"]) == 2
+    ask.post("lots/release", {**hold, "disposition": "destroy"}, 409)
+    ask.post("lots/release", {**hold, "disposition": "destroy", "all": True})
+    ask.post("lots/release", {**hold, "disposition": "destroy"}, 409)
+    ask.post("lots/hold", hold, 409)
     for code in (HOT, "L1 6318 A04O0", "L1 6310 A0400", "L1 6330 A0400"):  # the last on no record
         ask.get("lots/" + urllib.parse.quote(code))
     ask.post("lots/release", {**hold, "disposition": "rework", "lots": ["NOPE"]}, 404)
     ask.post("lots/hold", {**hold, "lots": ["NOPE"]})
+    assert not ask.get("holds")["holds"][0]["on_record"]
     ask.get("lots/" + urllib.parse.quote("L1 6330 A0400"))
 
 

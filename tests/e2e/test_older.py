@@ -68,6 +68,43 @@ def check_told(plant):
         assert whole["logged_by"] is None, "that was not kept then"
 
 
+def read_lots(state):
+    db = sqlite3.connect(state / "oddloaf.db")
+    lots = [row for row in db.execute("SELECT id, lot FROM lot WHERE id NOT IN (SELECT lot_id FROM hold)"
+                                      " ORDER BY id LIMIT 3")]
+    db.close()
+    return lots
+
+
+def hold_more(state):
+    """One list of holds and ends a lot: two holds that one release ended; a disposition without a hold; held
+    anew after a release."""
+    (one, _), (two, _), (three, _) = read_lots(state)
+    rows = [(one, "hold", None, "glass"), (one, "hold", None, "wet"), (one, "release", "rework", "dry"),
+            (two, "release", "destroy", "old"), (three, "hold", None, "glass"),
+            (three, "release", "release", "none found"), (three, "hold", None, "glass again")]
+    lots = [lot for _, lot in read_lots(state)]
+    db = sqlite3.connect(state / "oddloaf.db")
+    db.executemany("INSERT INTO hold(lot_id, what, disposition, reason, by_name, at_ms)"
+                   " VALUES(?, ?, ?, ?, 'mira', ?)", [(*row, 1795000000000 + n) for n, row in enumerate(rows)])
+    db.commit()
+    db.close()
+    return lots
+
+
+def check_holds(plant, lots):
+    """Nothing of it is lost, and what is on hold is what was."""
+    one, two, three = lots
+    held = {h["lot"]: h["reason"] for h in plant.client_json("holds")["holds"]}
+    assert held == {"L1 6319 A0400": "staling", three: "glass again"}, held
+    said = lambda lot: plant.client_json("lot", lot)["hold"]
+    assert (said(one)["disposition"], said(two)["disposition"]) == ("rework", "destroy")
+    rows = read(plant, "SELECT l.lot, h.reason, h.disposition, h.end_reason FROM hold h JOIN lot l ON l.id ="
+                       " h.lot_id WHERE h.by_name = 'mira' ORDER BY h.at_ms")
+    assert rows == [(one, "glass", "rework", "dry"), (one, "wet", "rework", "dry"), (two, "", "destroy", "old"),
+                    (three, "glass", "release", "none found"), (three, "glass again", None, None)], rows
+
+
 def check_ranked_again(plant):
     rules = plant.get("/v1/status")[1]["rules"]["hash"]
     ranked = read(plant, "SELECT c.id, r.rules, c.revision FROM complaint_case c JOIN ranking r ON"
@@ -90,10 +127,12 @@ def check(binaries, schema):
     plant = Plant(binaries, config={"time_zone": "UTC"})
     unpack(schema, plant.state)
     repeat(plant)
+    lots = hold_more(plant.state)
     with plant:
         check_counts(plant, schema)
         check_told(plant)
         check_repeated(plant)
+        check_holds(plant, lots)
         once = check_ranked_again(plant)
         plant.stop()
         plant.start()

@@ -59,8 +59,11 @@ static const struct {
     {"INSERT INTO complaint_lot VALUES(1, 1, 0.5)", "UPDATE complaint_lot SET weight = 2"},
     {"INSERT INTO verdict VALUES(1, 1, 'packed-hot', 'assay', NULL, 'qa', 0, 0, NULL)",
      "UPDATE verdict SET confirmed_by = 'rumour'"},
-    {"INSERT INTO hold VALUES(1, 1, 'hold', NULL, 'mold', 'qa', 0)",
-     "UPDATE hold SET what = 'wait'"},
+    {"INSERT INTO hold(lot_id, code, fold, reason, by_name, at_ms)"
+     " VALUES(1, 'L1', 'L1', 'mold', 'qa', 0)",
+     "UPDATE hold SET disposition = 'wait', ended_ms = 1"},
+    {"UPDATE hold SET disposition = 'rework', ended_ms = 1", "UPDATE hold SET ended_ms = NULL"},
+    {"UPDATE hold SET case_id = 1", "UPDATE hold SET case_id = 9"},
     {"INSERT INTO work VALUES('rank', 1, 0, 0, 1)", "INSERT INTO work VALUES('rest', 1, 0, 0, 1)"},
     {"UPDATE outbox SET state = 'open'", "UPDATE outbox SET state = 'lost'"},
     {"UPDATE outbox SET case_id = NULL", "UPDATE outbox SET case_id = 9"},

@@ -1,0 +1,332 @@
+/* Lots on hold: the list of them, holds and their ends. */
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "serve/app.h"
+#include "serve/route.h"
+#include "store/complaint.h"
+#include "store/lot_find.h"
+#include "tell/hold_json.h"
+#include <ctype.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- the list ---- */
+
+struct listing {
+    struct store *store;
+    const struct tz *tz;
+    int64_t now_ms;
+    json_t *list;
+};
+
+static int add_route(void *arg, const char *route, int64_t units)
+{
+    json_t *routes = arg;
+    (void)units;
+    return json_array_append_new(routes, json_string(route));
+}
+
+static void add_lot(const struct listing *l, const struct hold_row *row, json_t *item)
+{
+    char day[16];
+    bool dated = row->code_day != WHEN_UNKNOWN_DAY;
+    json_t *routes = json_array();
+    if (row->lot_id)
+        lot_find_routes(l->store, row->lot_id, add_route, routes, NULL);
+    json_object_set_new(item, "units", json_integer(row->units));
+    json_object_set_new(item, "in_code",
+                        json_boolean(dated && row->code_day >= tz_day(l->tz, l->now_ms)));
+    json_object_set_new(item, "code_date",
+                        dated ? json_string(day_format(row->code_day, day)) : json_null());
+    json_object_set_new(item, "on_record", json_boolean(row->lot_id > 0));
+    json_object_set_new(item, "product", json_string(row->product));
+    json_object_set_new(item, "line", json_string(row->line));
+    json_object_set_new(item, "routes", routes);
+}
+
+static int list_row(void *arg, const struct hold_row *row)
+{
+    const struct listing *l = arg;
+    json_t *item = hold_json(l->tz, row);
+    int64_t age_days = tz_day(l->tz, l->now_ms) - tz_day(l->tz, row->at_ms);
+    add_lot(l, row, item);
+    json_object_set_new(item, "age_days", json_integer(age_days > 0 ? age_days : 0));
+    json_array_append_new(l->list, item);
+    return 0;
+}
+
+void holds_list(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct setup *setup = app_setup(rq->app);
+    struct listing l = {store, setup->tz, app_now_ms(rq->app), json_array()};
+    int rc = hold_each_standing(store, l.now_ms, list_row, &l, &err);
+    if (rc) {
+        json_decref(l.list);
+        request_reply_error(rq, rc, &err);
+    } else {
+        request_reply_json(rq, 200, json_pack("{s:o}", "holds", l.list));
+    }
+    setup_unref(setup);
+}
+
+/* ---- what is asked for ---- */
+
+struct holding {
+    bool release;
+    const char *reason, *by, *user;
+    int64_t case_id, at_ms;
+    bool still_about;
+    const char *disposition; /* of a release */
+    int64_t hold_id;
+    bool all;
+    struct hold_of *of;
+    size_t count;
+    bool *stood; /* of each: the same hold stood before */
+};
+
+/* A lot on record by its code as printed or as read, else the code: a hold is safety, and does not
+ * wait for records. Only a code that reads as several lots is refused. */
+static int find_lot(const struct setup *setup, struct store *store, const char *text,
+                    int64_t now_ms, struct hold_of *ret, struct error *err)
+{
+    enum { TWO = 2 };
+    struct lot_parsed parsed;
+    struct lot_find_row row, rows[TWO];
+    struct lot_find_rows same = {.row = rows, .capacity = TWO};
+    char fold[LOT_FIND_CODE];
+    match_understand(setup->matcher, text, NULL, now_ms, setup->tz, &parsed);
+    const char *code = parsed.code[0] ? parsed.code : parsed.text[0] ? parsed.text : text;
+    *ret = (struct hold_of){0};
+    text_clip(code, ret->code, sizeof ret->code);
+    if (lot_find_by_code(store, text, &row, NULL) == 0 ||
+        lot_find_by_code(store, code, &row, NULL) == 0) {
+        ret->lot_id = row.lot_id;
+        text_clip(row.code, ret->code, sizeof ret->code);
+        return 0;
+    }
+    int rc = lot_find_by_fold(store, lot_find_fold(code, fold, sizeof fold), TWO, &same, err);
+    if (rc || same.count == 0)
+        return rc;
+    if (same.count > 1) {
+        error_set(err, ERROR_CONFLICT, "%.80s may be %s or %s; nothing was recorded", text,
+                  rows[0].code, rows[1].code);
+        error_field(err, "lots", text);
+        error_hint(err, "write the code as it is on record, or name them all");
+        return ERROR_CONFLICT;
+    }
+    ret->lot_id = rows[0].lot_id;
+    text_clip(rows[0].code, ret->code, sizeof ret->code);
+    return 0;
+}
+
+static int read_lots(const struct setup *setup, struct store *store, const json_t *body,
+                     struct holding *h, struct error *err)
+{
+    const json_t *lots = json_object_get(body, "lots");
+    size_t i;
+    const json_t *code;
+    if (json_array_size(lots) == 0) {
+        error_set(err, ERROR_INVALID, "must be a list of lot codes");
+        error_field(err, "lots", "");
+        return ERROR_INVALID;
+    }
+    h->of = xcalloc(json_array_size(lots), sizeof *h->of);
+    h->stood = xcalloc(json_array_size(lots), sizeof *h->stood);
+    json_array_foreach(lots, i, code)
+    {
+        const char *text = json_is_string(code) ? json_string_value(code) : "";
+        struct hold_of *of = &h->of[h->count];
+        if (!*text || json_string_length(code) >= sizeof of->code) {
+            error_set(err, ERROR_INVALID, "must be a lot code of at most %zu bytes",
+                      sizeof of->code - 1);
+            error_field(err, "lots", text);
+            return ERROR_INVALID;
+        }
+        int rc = find_lot(setup, store, text, h->at_ms, of, err);
+        if (rc)
+            return rc;
+        h->count++;
+    }
+    return 0;
+}
+
+static int check_disposition(const char *word, struct error *err)
+{
+    static const char *const WORDS[] = {"release", "rework", "divert", "destroy"};
+    for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
+        if (strcmp(WORDS[i], word) == 0)
+            return 0;
+    }
+    error_set(err, ERROR_INVALID, "must be release, rework, divert or destroy");
+    error_field(err, "disposition", word);
+    return ERROR_INVALID;
+}
+
+/* "C12" or "H7": a letter and a number. */
+static int read_number(const json_t *body, const char *field, char letter, int64_t *ret,
+                       struct error *err)
+{
+    const char *text = NULL;
+    int rc = jsonx_text(body, field, LENGTH_WORD, &text, err);
+    if (rc || !text)
+        return rc;
+    const char *digits = toupper((unsigned char)*text) == letter ? text + 1 : text;
+    if (isdigit((unsigned char)*digits) && text_to_int64(digits, ret) == 0 && *ret > 0)
+        return 0;
+    error_set(err, ERROR_INVALID, "must be a %s, as %c12", field, letter);
+    error_field(err, field, text);
+    return ERROR_INVALID;
+}
+
+/* A case that has moved is the one it moved to. */
+static int read_case(struct store *store, const json_t *body, int64_t *ret, struct error *err)
+{
+    struct case_row row;
+    int rc = read_number(body, "case", 'C', ret, err);
+    if (!rc && *ret)
+        rc = case_get(store, *ret, &row, err);
+    if (!rc && *ret)
+        *ret = row.id;
+    return rc;
+}
+
+static int read_release(const json_t *body, struct holding *h, struct error *err)
+{
+    int rc = jsonx_needed(body, "disposition", LENGTH_WORD, &h->disposition, err);
+    if (!rc)
+        rc = check_disposition(h->disposition, err);
+    if (!rc)
+        rc = read_number(body, "hold", 'H', &h->hold_id, err);
+    return rc ? rc : jsonx_bool(body, "all", &h->all, err);
+}
+
+static int read_holding(const struct setup *setup, struct store *store, const json_t *body,
+                        struct holding *h, struct error *err)
+{
+    int rc = jsonx_needed(body, "reason", LENGTH_REASON, &h->reason, err);
+    if (!rc)
+        rc = jsonx_needed(body, "by", LENGTH_PERSON, &h->by, err);
+    if (!rc)
+        rc = read_case(store, body, &h->case_id, err);
+    if (!rc)
+        rc = h->release ? read_release(body, h, err)
+                        : jsonx_bool(body, "still_about", &h->still_about, err);
+    return rc ? rc : read_lots(setup, store, body, h, err);
+}
+
+/* ---- the record ---- */
+
+static int hold_all(struct store *store, void *arg, struct error *err)
+{
+    struct holding *h = arg;
+    const struct hold_entry entry = {.reason = h->reason,
+                                     .by_name = h->by,
+                                     .user = h->user,
+                                     .case_id = h->case_id,
+                                     .at_ms = h->at_ms,
+                                     .still_about = h->still_about};
+    int rc = 0;
+    for (size_t i = 0; i < h->count && !rc; i++)
+        rc = hold_add(store, &h->of[i], &entry, &h->stood[i], err);
+    return rc;
+}
+
+static int end_all(struct store *store, void *arg, struct error *err)
+{
+    const struct holding *h = arg;
+    const struct hold_end end = {.id = h->hold_id,
+                                 .case_id = h->case_id,
+                                 .all = h->all,
+                                 .disposition = h->disposition,
+                                 .reason = h->reason,
+                                 .by_name = h->by,
+                                 .user = h->user,
+                                 .at_ms = h->at_ms};
+    int rc = 0;
+    for (size_t i = 0; i < h->count && !rc; i++)
+        rc = hold_end(store, &h->of[i], &end, err);
+    return rc;
+}
+
+static bool is_this(const struct holding *h, const json_t *hold)
+{
+    char case_name[24] = "";
+    const char *of_case = json_string_value(json_object_get(hold, "case"));
+    if (h->case_id)
+        snprintf(case_name, sizeof case_name, "C%lld", (long long)h->case_id);
+    return strcmp(json_string_value(json_object_get(hold, "reason")), h->reason) == 0 &&
+           strcmp(json_string_value(json_object_get(hold, "by")), h->by) == 0 &&
+           strcmp(of_case ? of_case : "", case_name) == 0;
+}
+
+/* After the commit: the other holds that stand on the lots. */
+static json_t *others_json(struct store *store, const struct tz *tz, const struct holding *h)
+{
+    json_t *others = json_array(), *hold;
+    for (size_t i = 0; i < h->count; i++) {
+        json_t *holds = hold_json_of(store, tz, &h->of[i]);
+        size_t k;
+        json_array_foreach(holds, k, hold)
+        {
+            if (h->release || !is_this(h, hold))
+                json_array_append(others, hold);
+        }
+        json_decref(holds);
+    }
+    return others;
+}
+
+static json_t *answer_json(struct store *store, const struct tz *tz, const struct holding *h)
+{
+    json_t *named = json_array(), *not_on_record = json_array(), *stood = json_array();
+    for (size_t i = 0; i < h->count; i++) {
+        json_array_append_new(named, json_string(h->of[i].code));
+        if (!h->of[i].lot_id)
+            json_array_append_new(not_on_record, json_string(h->of[i].code));
+        if (h->stood[i])
+            json_array_append_new(stood, json_string(h->of[i].code));
+    }
+    json_t *answer =
+        json_pack("{s:o, s:o, s:o}", h->release ? "released" : "held", named, "not_on_record",
+                  not_on_record, h->release ? "still_held" : "others", others_json(store, tz, h));
+    if (h->release)
+        json_object_set_new(answer, "disposition", json_string(h->disposition));
+    else
+        json_object_set(answer, "already", stood);
+    json_decref(stood);
+    return answer;
+}
+
+static void answer_holding(struct request *rq, struct store *store, bool release)
+{
+    struct error err = {0};
+    struct setup *setup = app_setup(rq->app);
+    struct holding h = {.release = release, .user = rq->user, .at_ms = app_now_ms(rq->app)};
+    json_t *body = NULL, *answer = NULL;
+    int rc = request_json(rq, &body, &err);
+    if (!rc)
+        rc = read_holding(setup, store, body, &h, &err);
+    if (!rc)
+        rc = writer_run(rq->app->writer, release ? end_all : hold_all, &h, &err);
+    if (!rc)
+        answer = answer_json(store, setup->tz, &h);
+    free(h.of);
+    free(h.stood);
+    json_decref(body);
+    setup_unref(setup);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 200, answer);
+}
+
+void holds_hold(struct request *rq, struct store *store)
+{
+    answer_holding(rq, store, false);
+}
+
+void holds_release(struct request *rq, struct store *store)
+{
+    answer_holding(rq, store, true);
+}

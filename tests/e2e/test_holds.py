@@ -1,0 +1,225 @@
+"""QA's day with holds, from the client alone: the list of what is held, several holds on one lot, all that
+reach names at once, nonsense refused with what is so, and where it is marked.
+                                                                     usage: test_holds.py BINARIES [CHECK]"""
+import email
+import email.policy
+import json
+import os
+import pwd
+import sys
+
+from oddloaf import Plant, complaint
+
+LOT, OTHER, THIRD, UNKNOWN = "L1 6314 A0400", "L1 6315 A0400", "L1 6316 A0400", "L1 6399 A0400"
+HOT = "L1 6318 A0400"  # its core temperature at packing and, less so, that of lots about it
+READINGS = "lot,quantity,value,at\n" + "".join(
+    f"{lot},core_at_pack_c,{core},2026-11-14T04:30:00-05:00\n" for lot, core in (
+        (HOT, 47), ("L1 6318 A0800", 46), ("L1 6318 A1200", 42), ("L1 6318 A1600", 41), ("L1 6317 A1600", 43)))
+DISPATCH = "lot,route,at,units,store\n" + "".join(
+    f"{lot},{route},2026-11-12T05:00:00-05:00,900,010{n}\n" for lot in (LOT, OTHER)
+    for n, route in enumerate(("R4", "R11")))
+
+
+def words(text):
+    return " ".join(text.split())
+
+
+def hold(plant, *more, reason="wet bags", by="mira", **kw):
+    return plant.client("hold", *more, "--reason", reason, "--by", by, **kw)
+
+
+def release(plant, lot, *more, disposition="release", by="mira", **kw):
+    return plant.client("release", lot, "--disposition", disposition, "--reason", "looked at", "--by", by,
+                        *more, **kw)
+
+
+def standing(plant, lot=None):
+    holds = plant.client_json("holds")["holds"]
+    return [h for h in holds if lot in (None, h["lot"])]
+
+
+def refused(done, *said):
+    assert done.returncode in (1, 5), done
+    for word in said:
+        assert word in words(done.stderr), (word, done.stderr)
+
+
+def log(plant, lot, **more):
+    status, answer = plant.post("/v1/complaints", complaint(lot=lot, **more))
+    assert status in (200, 201), answer
+    return answer["case"]
+
+
+def check_list(plant):
+    """Lot, units, still in code, where it went, reason, who, age, case; codes on no record, too."""
+    assert "No lot is on hold." in plant.client("holds", check=0).stdout
+    case = log(plant, LOT)
+    hold(plant, LOT, "--case", case, check=0)
+    hold(plant, UNKNOWN, reason="glass", check=0)
+    known, unknown = standing(plant)
+    me = pwd.getpwuid(os.geteuid()).pw_name
+    assert known["lot"] == LOT and known["units"] == 5000 and known["code_date"] == "2026-11-20", known
+    assert known["routes"] == ["R11", "R4"] and known["case"] == case and known["on_record"], known
+    assert (known["reason"], known["by"], known["user"]) == ("wet bags", "mira", me), known
+    assert known["age_days"] == 0 and isinstance(known["in_code"], bool), known
+    assert not unknown["on_record"] and unknown["code_date"] is None and unknown["case"] is None, unknown
+    shown = plant.client("holds", check=0).stdout
+    assert all(len(line) <= 80 for line in shown.splitlines()), shown
+    for text in (LOT, "5 000", "R11, R4", case + ": wet", "mira", "not on"):
+        assert text in words(shown), (text, shown)
+    release(plant, LOT, check=0)
+    release(plant, UNKNOWN, check=0)
+    assert standing(plant) == []
+
+
+def check_several(plant):
+    """A second hold hides nothing, and the lot is held until the last one has ended."""
+    case = log(plant, LOT)
+    hold(plant, LOT, reason="glass", by="jo", check=0)
+    second = hold(plant, LOT, "--case", case, check=0)
+    assert "Held for other reasons, too" in words(second.stdout) and "glass, jo" in second.stdout, second
+    glass, wet = standing(plant, LOT)
+    shown = words(plant.client("lot", LOT, check=0).stdout)
+    assert "glass, jo" in shown and "wet bags, mira" in shown and shown.count("ON HOLD") == 2, shown
+    refused(release(plant, LOT), "2 holds stand", glass["hold"], wet["hold"], "glass", "--all")
+    refused(release(plant, LOT, "--hold", "H9999"), "does not stand", glass["hold"])
+    ended = release(plant, LOT, "--hold", glass["hold"], check=0)
+    assert "STILL ON HOLD" in ended.stdout and "wet bags" in ended.stdout, ended.stdout
+    assert [h["hold"] for h in standing(plant, LOT)] == [wet["hold"]]
+    assert plant.client_json("lot", LOT)["hold"]["what"] == "hold"
+    hold(plant, LOT, reason="glass", by="jo", check=0)
+    release(plant, LOT, "--case", case, check=0)
+    assert [h["reason"] for h in standing(plant, LOT)] == ["glass"]
+    hold(plant, LOT, check=0)
+    both = plant.client_json("release", LOT, "--all", "--disposition", "divert", "--reason", "x", "--by", "m")
+    assert both["still_held"] == [] and standing(plant) == [], both
+    assert plant.client_json("lot", LOT)["hold"]["disposition"] == "divert"
+    events = [(e["what"], e["is"], e["why"]) for e in plant.client_json("history", LOT)["events"]][-2:]
+    assert events == [("held", None, "wet bags"), ("released", "divert", "x")], "two ended, told once"
+
+
+def check_again(plant):
+    """A retry is the same hold; another person's, or one for another reason, is another."""
+    first = plant.client_json("hold", OTHER, "--reason", "wet bags", "--by", "mira")
+    again = plant.client_json("hold", OTHER, "--reason", "wet bags", "--by", "mira")
+    assert first["already"] == [] and again["already"] == [OTHER] == again["held"], (first, again)
+    assert len(standing(plant, OTHER)) == 1
+    other = plant.client_json("hold", OTHER, "--reason", "wet bags", "--by", "jo")
+    assert other["already"] == [] and [h["by"] for h in other["others"]] == ["mira"], other
+    release(plant, OTHER, "--all", check=0)
+
+
+def check_nonsense(plant):
+    refused(release(plant, THIRD), "not on hold and never was", "oddloaf holds")
+    refused(release(plant, UNKNOWN.replace("A", "B")), "no hold on that code")
+    hold(plant, THIRD, check=0)
+    release(plant, THIRD, disposition="destroy", by="jo", check=0)
+    refused(release(plant, THIRD), "it was destroyed (by jo: looked at)")
+    refused(hold(plant, THIRD), "was destroyed", "jo", "--still-about")
+    together = hold(plant, OTHER, THIRD)
+    refused(together, "nothing was recorded")
+    assert standing(plant) == [], "of several lots all or none"
+    hold(plant, THIRD, "--still-about", check=0)
+    assert len(standing(plant, THIRD)) == 1
+    release(plant, THIRD, check=0)
+    refused(hold(plant, LOT, "--case", "C999"), "C999")
+    assert hold(plant).returncode == 2 and hold(plant, LOT, "--at-least", "5").returncode == 2
+    assert standing(plant) == []
+
+
+def check_reach(plant):
+    """All that reach names at or above a risk, shown before it is held, once."""
+    case = log(plant, HOT, observed={"where": "side", "wet_inside_bag": True})
+    reach = plant.client_json("reach", case)["lots"]
+    risks = sorted((lot["probability"] for lot in reach), reverse=True)
+    assert len(risks) > 3, reach
+    percent = int(risks[2] * 100)
+    wanted = {lot["lot"] for lot in reach if lot["probability"] >= percent / 100}
+    assert 0 < len(wanted) < len(reach), risks
+    asked = hold(plant, "--reach", case, "--at-least", str(percent))
+    assert asked.returncode == 2 and "--yes" in asked.stderr and standing(plant) == [], asked
+    assert all(lot in asked.stdout for lot in wanted), asked.stdout
+    one = sorted(wanted)[0]
+    hold(plant, one, reason="glass", by="jo", check=0)
+    done = json.loads(plant.client("--json", "hold", "--reach", case, "--at-least", str(percent), "--reason",
+                                   "may be hot", "--by", "mira", check=0).stdout)
+    assert set(done["held"]) == wanted and done["already"] == [], done
+    assert [h["lot"] for h in done["others"]] == [one], done
+    again = json.loads(plant.client("--json", "hold", "--reach", case, "--at-least", str(percent), "--reason",
+                                    "may be hot", "--by", "mira", check=0).stdout)
+    assert set(again["already"]) == wanted and len(standing(plant)) == len(wanted) + 1, again
+    assert all(h["case"] == case for h in standing(plant) if h["reason"] == "may be hot")
+    marked = {lot["lot"] for lot in plant.client_json("reach", case)["lots"] if lot.get("holds")}
+    assert marked == wanted, marked
+    assert words(plant.client("reach", case, check=0).stdout).count("ON HOLD") == len(wanted)
+    nobody = hold(plant, "--reach", case, "--at-least", "100", "--yes")
+    assert nobody.returncode == 5 and "names no lot" in nobody.stderr, nobody
+    release(plant, one, "--hold", next(h["hold"] for h in standing(plant, one) if h["by"] == "jo"), check=0)
+    for lot in wanted:
+        release(plant, lot, "--case", case, check=0)
+    assert standing(plant) == []
+
+
+def check_marked(plant):
+    """The list of cases and the case itself say that the lot is held, and why."""
+    case = log(plant, LOT)
+    hold(plant, LOT, reason="glass", by="jo", check=0)
+    listed = next(c for c in plant.client_json("cases")["cases"] if c["case"] == case)
+    assert listed["hold"] is True and listed["holds"][0]["reason"] == "glass", listed
+    assert "on hold" in words(plant.client("cases", check=0).stdout)
+    for command in ("rank", "why", "ask", "reach"):
+        assert plant.client_json(command, case)["holds"][0]["by"] == "jo", command
+        shown = words(plant.client(command, case, check=0).stdout)
+        assert "ON HOLD" in shown and "glass, jo" in shown, (command, shown)
+    release(plant, LOT, check=0)
+    assert "holds" not in plant.client_json("rank", case)
+
+
+MAILER = """#!/bin/sh
+cat >"{box}/.$$" && mv "{box}/.$$" "{box}/$$.eml"
+"""
+
+
+def check_mail(binaries):
+    """The mail of a case says that its lot is held already, and the week lists what is."""
+    plant = Plant(binaries)
+    (plant.dir / "box").mkdir()
+    program = plant.dir / "mail-program"
+    program.write_text(MAILER.format(box=plant.dir / "box"))
+    program.chmod(0o755)
+    plant.config["mail"] = {"program": str(program), "from": "oddloaf@mill.example", "to": ["qa@mill.example"]}
+    with plant:
+        plant.load_small()
+        hold(plant, LOT, reason="glass", by="jo", check=0)
+        hold(plant, LOT, reason="wet bags", check=0)
+        log(plant, LOT)
+        plant.wait_idle()
+        mails = [email.message_from_bytes(f.read_bytes(), policy=email.policy.default)
+                 for f in (plant.dir / "box").glob("*.eml")]
+        text = words(mails[0].get_body(("plain",)).get_content())
+        assert len(mails) == 1 and "On hold" in text and "glass (jo, " in text and "wet bags (mira, " in text, text
+        week = plant.get("/v1/weeks/current")[1]
+        assert [(h["lot"], h["reason"], h["case"]) for h in week["holds"]] == [
+            (LOT, "glass", None), (LOT, "wet bags", None)], week["holds"]
+        assert any("1 lot on hold, 5 000 packs" in words(line) for line in week["headline"]), week["headline"]
+
+
+def main():
+    if not CHECKS:
+        return check_mail(sys.argv[1])
+    with Plant(sys.argv[1]) as plant:
+        plant.load_small()
+        plant.load_text("dispatch", DISPATCH)
+        plant.load_text("readings", READINGS)
+        for check in CHECKS:
+            check(plant)
+        recount = plant.client_json("status", "--recount")
+        assert not any(recount["differences"].values()), recount
+    check_mail(sys.argv[1])
+    print("holds: ok")
+
+
+CHECKS = [check_list, check_several, check_again, check_nonsense, check_reach, check_marked]
+if len(sys.argv) > 2:
+    CHECKS = [check for check in CHECKS if check.__name__ == sys.argv[2]]
+main()

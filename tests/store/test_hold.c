@@ -1,0 +1,175 @@
+/* Holds side by side on one lot, on codes that no record bears, and what is refused of them. */
+#include "base/text.h"
+#include "check.h"
+#include "store/db.h"
+#include "store/hold.h"
+#include <stdlib.h>
+#include <string.h>
+
+struct fixture {
+    char dir[64];
+    struct store *store;
+};
+
+static int setup(void **state)
+{
+    struct fixture *f = xcalloc(1, sizeof *f);
+    struct error err = {0};
+    strcpy(f->dir, "/tmp/oddloaf-hold-XXXXXX");
+    assert_non_null(mkdtemp(f->dir));
+    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
+    assert_int_equal(
+        db_exec(f->store,
+                "INSERT INTO product VALUES(1, 'W24', 'Wheat', 'pan-bread', 10, 680, NULL);"
+                "INSERT INTO lot(id, lot, fold, product_id, line, made_from_ms, made_to_ms,"
+                " packed_from_ms, packed_to_ms, units, code_day)"
+                " VALUES(1, 'L1', 'L1', 1, '1', 0, 1, 2, 3, 1000, 10);"
+                "INSERT INTO complaint_case(id, symptom, lot_id, opened_ms, as_of_ms, complaints,"
+                " packs, state, moved_to) VALUES(1, 'mold', 1, 0, 0, 1, 1, 'open', NULL),"
+                " (2, 'mold', NULL, 0, 0, 0, 0, 'moved', 1)",
+                &err),
+        0);
+    *state = f;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    struct fixture *f = *state;
+    struct text_buffer command = {0};
+    store_close(f->store);
+    text_appendf(&command, "rm -rf %s", f->dir);
+    int rc = system(command.data);
+    text_buffer_free(&command);
+    free(f);
+    return rc;
+}
+
+static const struct hold_of LOT = {1, "L1"}, CODE = {0, "l-2"};
+
+static bool hold(struct fixture *f, const struct hold_of *of, const char *reason, const char *by,
+                 int64_t case_id)
+{
+    bool stood = false;
+    const struct hold_entry entry = {reason, by, "u", case_id, 100, false};
+    assert_int_equal(hold_add(f->store, of, &entry, &stood, NULL), 0);
+    return stood;
+}
+
+static int end(struct fixture *f, const struct hold_of *of, struct hold_end which,
+               struct error *err)
+{
+    which.disposition = which.disposition ? which.disposition : "release";
+    which.reason = "seen";
+    which.by_name = "qa";
+    which.user = "u";
+    which.at_ms = 200;
+    return hold_end(f->store, of, &which, err);
+}
+
+static int append(void *arg, const struct hold_row *row)
+{
+    struct text_buffer *out = arg;
+    text_appendf(out, "%s/%s/%s/C%lld ", row->lot, row->reason, row->by_name,
+                 (long long)row->case_id);
+    return 0;
+}
+
+static void assert_standing(struct fixture *f, int64_t at_ms, const char *expected)
+{
+    struct text_buffer out = {0};
+    text_append(&out, "");
+    assert_int_equal(hold_each_standing(f->store, at_ms, append, &out, NULL), 0);
+    assert_string_equal(out.data, expected);
+    text_buffer_free(&out);
+}
+
+static void test_several_stand_until_each_has_ended(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    assert_false(hold(f, &LOT, "glass", "jo", 0));
+    assert_true(hold(f, &LOT, "glass", "jo", 0));
+    assert_false(hold(f, &LOT, "glass", "mira", 0));
+    assert_false(hold(f, &LOT, "wet", "jo", 1));
+    assert_int_equal(end(f, &LOT, (struct hold_end){0}, &err), ERROR_CONFLICT);
+    assert_non_null(strstr(err.text, "3 holds stand on lot L1: H1 (glass, jo), H2"));
+    assert_int_equal(end(f, &LOT, (struct hold_end){.id = 1}, NULL), 0);
+    assert_true(hold_stands(f->store, 1));
+    assert_standing(f, 300, "L1/glass/mira/C0 L1/wet/jo/C1 ");
+    assert_standing(f, 150, "L1/glass/jo/C0 L1/glass/mira/C0 L1/wet/jo/C1 ");
+    assert_standing(f, 50, "");
+    assert_int_equal(end(f, &LOT, (struct hold_end){.case_id = 1}, NULL), 0);
+    assert_int_equal(end(f, &LOT, (struct hold_end){0}, NULL), 0);
+    assert_false(hold_stands(f->store, 1));
+}
+
+static void test_all_end_at_once(void **state)
+{
+    struct fixture *f = *state;
+    hold(f, &LOT, "glass", "jo", 0);
+    hold(f, &LOT, "wet", "jo", 0);
+    hold(f, &CODE, "wet", "jo", 0);
+    assert_int_equal(end(f, &LOT, (struct hold_end){.all = true}, NULL), 0);
+    assert_standing(f, 300, "l-2/wet/jo/C0 ");
+}
+
+static void test_what_is_not_so_is_refused(void **state)
+{
+    struct fixture *f = *state;
+    struct error never = {0}, unknown = {0}, other = {0}, gone = {0};
+    bool stood = false;
+    const struct hold_entry entry = {"glass", "jo", "u", 0, 300, false};
+    const struct hold_entry about = {"glass", "jo", "u", 0, 300, true};
+    assert_int_equal(end(f, &LOT, (struct hold_end){0}, &never), ERROR_CONFLICT);
+    assert_non_null(strstr(never.text, "never was"));
+    assert_int_equal(end(f, &CODE, (struct hold_end){0}, &unknown), ERROR_NOT_FOUND);
+    hold(f, &LOT, "wet", "jo", 0);
+    assert_int_equal(end(f, &LOT, (struct hold_end){.case_id = 1}, &other), ERROR_CONFLICT);
+    assert_non_null(strstr(other.text, "does not stand"));
+    assert_int_equal(end(f, &LOT, (struct hold_end){.disposition = "rework"}, NULL), 0);
+    assert_int_equal(hold_add(f->store, &LOT, &entry, &stood, &gone), ERROR_CONFLICT);
+    assert_non_null(strstr(gone.text, "lot L1 was reworked (by qa: seen)"));
+    assert_int_equal(hold_add(f->store, &LOT, &about, &stood, NULL), 0);
+    assert_true(hold_stands(f->store, 1));
+}
+
+static void test_a_code_becomes_the_lots(void **state)
+{
+    struct fixture *f = *state;
+    hold(f, &CODE, "glass", "jo", 0);
+    assert_true(hold(f, &CODE, "glass", "jo", 0));
+    assert_int_equal(
+        db_exec(f->store,
+                "INSERT INTO lot SELECT 2, 'L 2', 'L2', plant, product_id, line, shift,"
+                " made_from_ms, made_to_ms, packed_from_ms, packed_to_ms, units,"
+                " code_day FROM lot WHERE id = 1",
+                NULL),
+        0);
+    assert_int_equal(hold_take_code(f->store, 2, NULL), 0);
+    assert_true(hold_stands(f->store, 2));
+    assert_standing(f, 300, "L 2/glass/jo/C0 ");
+}
+
+/* A case that moved is the one it moved to, and ends with it. */
+static void test_a_hold_follows_its_case(void **state)
+{
+    struct fixture *f = *state;
+    hold(f, &LOT, "glass", "jo", 2);
+    assert_standing(f, 300, "L1/glass/jo/C1 ");
+    assert_true(hold(f, &LOT, "glass", "jo", 1));
+    assert_int_equal(end(f, &LOT, (struct hold_end){.case_id = 1}, NULL), 0);
+    assert_standing(f, 300, "");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(test_several_stand_until_each_has_ended, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_all_end_at_once, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_what_is_not_so_is_refused, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_a_code_becomes_the_lots, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_a_hold_follows_its_case, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
