@@ -17,7 +17,7 @@ SOURCE = pathlib.Path(__file__).resolve().parents[2]
 VIEWS = [["status"], ["cases"], ["rank", "C1"], ["why", "C1"], ["ask", "C1"], ["reach", "C1"],
          ["lot", "L2-6321-B0412"], ["lot", "63?1"], ["week"], ["week", "--by", "line"], ["scores"], ["rules", "list"],
          ["trace", "--symptom", "mold"], ["action", "--list"], ["action", "7", "--effect"],
-         ["calibrate"], ["returns"], ["outbox"],
+         ["calibrate"], ["returns"], ["outbox"], ["holds"],
          ["help"], ["help", "log"], ["help", "week"], ["rank", "--all"]]
 
 

@@ -8,6 +8,8 @@ import http.client
 import json
 import os
 import pathlib
+import pty
+import select
 import shutil
 import signal
 import socket
@@ -197,3 +199,27 @@ class Plant:
         out = self.client("--json", *words, stdin=stdin, check=check).stdout
         lines = [json.loads(line) for line in out.splitlines() if line.strip()]
         return lines[0] if len(lines) == 1 else lines
+
+    def answer_on_a_terminal(self, words, said):
+        """Runs the client on a terminal of 80 columns; returns its exit code and what it showed."""
+        primary, secondary = pty.openpty()
+        done = subprocess.Popen([self.binaries / "oddloaf", "--socket", self.socket, *words],
+                                stdin=secondary, stdout=secondary, stderr=secondary,
+                                env={**os.environ, "COLUMNS": "80", "TERM": "xterm"})
+        os.close(secondary)
+        shown, until = b"", time.time() + 60
+        while time.time() < until:
+            if not select.select([primary], [], [], 1)[0]:
+                continue
+            try:
+                piece = os.read(primary, 4096)
+            except OSError:  # the other end is closed
+                break
+            if not piece:
+                break
+            shown += piece
+            if said and b"yes:" in shown:
+                os.write(primary, said.encode() + b"\n")
+                said = None
+        os.close(primary)
+        return done.wait(30), shown.decode(errors="replace")

@@ -1,13 +1,8 @@
 """Retained samples in, a fit looked at, adopted, in force (rankings name other rules), kept over a
 restart, forgotten; and goods that come back.                     usage: test_calibrate.py BINARIES"""
 import json
-import os
-import pty
 import random
-import select
-import subprocess
 import sys
-import time
 
 from oddloaf import Plant, complaint, lot_rows
 
@@ -62,31 +57,6 @@ def check_fit(plant):
     return report
 
 
-def answer_on_a_terminal(plant, words, said):
-    """Runs the client on a terminal of 80 columns; returns its exit code and what it showed."""
-    primary, secondary = pty.openpty()
-    done = subprocess.Popen([plant.binaries / "oddloaf", "--socket", plant.socket, *words],
-                            stdin=secondary, stdout=secondary, stderr=secondary,
-                            env={**os.environ, "COLUMNS": "80", "TERM": "xterm"})
-    os.close(secondary)
-    shown, until = b"", time.time() + 60
-    while time.time() < until:
-        if not select.select([primary], [], [], 1)[0]:
-            continue
-        try:
-            piece = os.read(primary, 4096)
-        except OSError:  # the other end is closed
-            break
-        if not piece:
-            break
-        shown += piece
-        if said and b"yes:" in shown:
-            os.write(primary, said.encode() + b"\n")
-            said = None
-    os.close(primary)
-    return done.wait(30), shown.decode(errors="replace")
-
-
 def check_adopt(plant, report):
     before = rules_of(plant)
     case = plant.client_json("log", "--from", "-", stdin=json.dumps(complaint(LOT)) + "\n")["case"]
@@ -95,13 +65,13 @@ def check_adopt(plant, report):
     days = plant.client_json("lot", LOT)["prediction"]["mold_free_days"]["as_specified"]
     plant.client("calibrate", "--adopt", check=2)  # nobody there to ask
     assert rules_of(plant) == before
-    code, shown = answer_on_a_terminal(plant, ["calibrate", "--adopt", "--by", "mira"], "no")
+    code, shown = plant.answer_on_a_terminal(["calibrate", "--adopt", "--by", "mira"], "no")
     assert code == 1 and "Nothing was adopted" in shown, (code, shown)
     assert rules_of(plant) == before
     status, stale = plant.post("/v1/calibration", {"adopt": True, "by": "x", "fit": {"a": 1}})
     assert status == 409 and "changed" in stale["detail"], stale
     assert plant.post("/v1/calibration", {"adopt": True})[0] == 400
-    code, shown = answer_on_a_terminal(plant, ["calibrate", "--adopt", "--by", "mira"], "yes")
+    code, shown = plant.answer_on_a_terminal(["calibrate", "--adopt", "--by", "mira"], "yes")
     assert code == 0 and "Adopted" in shown, (code, shown)
     after = rules_of(plant)
     assert after != before and after.startswith("sha256:"), after

@@ -139,6 +139,13 @@ def check_reach(plant):
     asked = hold(plant, "--reach", case, "--at-least", str(percent))
     assert asked.returncode == 2 and "--yes" in asked.stderr and standing(plant) == [], asked
     assert all(lot in asked.stdout for lot in wanted), asked.stdout
+    ask = ("hold", "--reach", case, "--at-least", str(percent), "--reason", "asked", "--by", "mira")
+    code, shown = plant.answer_on_a_terminal(ask, "no")
+    assert code == 1 and "Nothing was recorded" in shown and standing(plant) == [], shown
+    code, shown = plant.answer_on_a_terminal(ask, "yes")
+    assert code == 0 and {h["lot"] for h in standing(plant)} == wanted, shown
+    for lot in wanted:
+        release(plant, lot, check=0)
     one = sorted(wanted)[0]
     hold(plant, one, reason="glass", by="jo", check=0)
     done = json.loads(plant.client("--json", "hold", "--reach", case, "--at-least", str(percent), "--reason",
