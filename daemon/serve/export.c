@@ -3,6 +3,7 @@
 #include "base/csv_cell.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/apart.h"
 #include "serve/app.h"
 #include "serve/route.h"
 #include "show/epcis.h"
@@ -16,7 +17,8 @@ struct piece {
     const struct setup *setup;
     int64_t now_ms;
     struct export_cursor cursor;
-    bool contacts, joined, first;
+    bool contacts, first;
+    enum export_of of;
     const struct export_table *table;
     struct text_buffer text;
 };
@@ -70,14 +72,15 @@ static int add_table(struct piece *p, struct error *err)
 static int add_complaint(void *arg, const struct export_complaint *complaint)
 {
     struct piece *p = arg;
-    json_t *body = NULL, *contact = NULL;
+    json_t *body = NULL;
     if (jsonx_parse(complaint->body, strlen(complaint->body), &body, NULL))
         return 0;
     if (*complaint->same_as)
         json_object_set_new(body, "same_as", json_string(complaint->same_as));
-    if (p->contacts && *complaint->contact &&
-        jsonx_parse(complaint->contact, strlen(complaint->contact), &contact, NULL) == 0)
-        json_object_set_new(body, "contact", contact);
+    if (p->contacts)
+        json_object_set_new(
+            body, "contact",
+            apart_show(p->store, complaint->complaint_id, complaint->report, body, NULL));
     char *line = jsonx_dump(body);
     text_append(&p->text, line);
     text_append(&p->text, "\n");
@@ -88,7 +91,7 @@ static int add_complaint(void *arg, const struct export_complaint *complaint)
 
 static int add_complaints(struct piece *p, struct error *err)
 {
-    return export_complaints(p->store, p->joined, &p->cursor, add_complaint, p, err);
+    return export_complaints(p->store, p->of, &p->cursor, add_complaint, p, err);
 }
 
 /* ---- events ---- */
@@ -158,6 +161,9 @@ static const char README[] =
     "* `complaints.ndjson`: complaints as they stand, as a client sends them, in the order they "
     "were logged\n"
     "* `joined.ndjson`: reports that repeat one of them (`same_as`)\n"
+    "* `withdrawn.ndjson`: complaints that were withdrawn, with the reports that repeat them; they "
+    "count\n"
+    "  nowhere and are not loaded again; `changes.csv` has who withdrew them, when and why\n"
     "* `epcis.json`: lots made and sent, as an EPCIS 2.0 document\n";
 
 static int add_readme(struct piece *p, struct error *err)
@@ -180,12 +186,13 @@ static int add_readme(struct piece *p, struct error *err)
 
 static const struct {
     const char *name;
-    bool joined;
+    enum export_of of;
     int (*add)(struct piece *p, struct error *err);
-} OTHERS[] = {{"README.md", false, add_readme},
-              {"complaints.ndjson", false, add_complaints},
-              {"joined.ndjson", true, add_complaints},
-              {"epcis.json", false, add_events}};
+} OTHERS[] = {{"README.md", 0, add_readme},
+              {"complaints.ndjson", EXPORT_STANDING, add_complaints},
+              {"joined.ndjson", EXPORT_JOINED, add_complaints},
+              {"withdrawn.ndjson", EXPORT_WITHDRAWN, add_complaints},
+              {"epcis.json", 0, add_events}};
 enum { OTHER_COUNT = sizeof OTHERS / sizeof OTHERS[0] };
 
 void export_list(struct request *rq, struct store *store)
@@ -210,7 +217,7 @@ static adder find(const char *name, struct piece *p, struct error *err)
     char table[32] = "";
     const char *dot = strrchr(name, '.');
     for (int i = 0; i < OTHER_COUNT; i++) {
-        p->joined = OTHERS[i].joined;
+        p->of = OTHERS[i].of;
         if (strcmp(OTHERS[i].name, name) == 0)
             return OTHERS[i].add;
     }

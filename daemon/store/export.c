@@ -66,6 +66,7 @@ static const struct export_column CASES[] = {{"case", T, "as people say it: C12"
 static const struct export_column PLACED[] = {{"complaint", T, "id"},
                                               {"case", T, ""},
                                               {"logged_at", W, ""},
+                                              {"withdrawn_at", W, "empty: it stands"},
                                               {"lot_state", T, "how sure the lot is"},
                                               {"lot", T, "a lot it may be about"},
                                               {"weight", N, "how likely, 0 to 1"}};
@@ -182,7 +183,8 @@ static const struct export_table TABLES[] = {
         5000),
     ROW("placed", "the case of each complaint, and the lots it may be about", PLACED,
         IDS("complaint"),
-        "SELECT t.uuid, 'C' || t.case_id, t.logged_ms, t.lot_state, l.lot, w.weight FROM complaint "
+        "SELECT t.uuid, 'C' || t.case_id, t.logged_ms, t.withdrawn_ms, t.lot_state, l.lot, "
+        "w.weight FROM complaint "
         "t"
         " LEFT JOIN complaint_lot w ON w.complaint_id = t.id LEFT JOIN lot l ON l.id = "
         "w.lot_id" BETWEEN ", w.weight DESC",
@@ -302,30 +304,41 @@ int export_next(struct store *store, const struct export_table *table, struct ex
 
 /* ---- complaints ---- */
 
-int export_complaints(struct store *store, bool joined, struct export_cursor *cursor,
+#define OWN(standing)                                                                              \
+    "SELECT t.id, '' AS report, coalesce(f.body, t.body), '' AS same_as, 0 AS nr FROM complaint t" \
+    " LEFT JOIN joined_first f ON f.complaint_id = t.id WHERE t.id > ?1 AND t.id <= ?2"            \
+    " AND t.withdrawn_ms IS " standing
+#define REPORTS(standing)                                                                          \
+    "SELECT c.id, t.uuid, t.body, c.uuid, t.id AS nr FROM joined t"                                \
+    " JOIN complaint c ON c.id = t.complaint_id AND c.withdrawn_ms IS " standing
+
+int export_complaints(struct store *store, enum export_of of, struct export_cursor *cursor,
                       export_complaint_each each, void *arg, struct error *err)
 {
-    static const char SQL[] =
-        "SELECT coalesce(f.body, t.body), '', k.body FROM complaint t"
-        " LEFT JOIN joined_first f ON f.complaint_id = t.id"
-        " LEFT JOIN contact k ON k.complaint_id = t.id AND k.report = ''" BETWEEN;
-    static const char SQL_JOINED[] =
-        "SELECT t.body, c.uuid, k.body FROM joined t JOIN complaint c ON c.id = t.complaint_id"
-        " LEFT JOIN contact k ON k.complaint_id = t.complaint_id AND k.report = t.uuid" BETWEEN;
-    static const struct export_table OWN = {.first = "SELECT min(id) - 1 FROM complaint",
-                                            .last = "SELECT max(id) FROM complaint",
-                                            .span = 2000},
-                                     JOINED = {.first = "SELECT min(id) - 1 FROM joined",
-                                               .last = "SELECT max(id) FROM joined",
-                                               .span = 2000};
+    static const struct export_table KINDS[] = {
+        [EXPORT_STANDING] = {.first = "SELECT min(id) - 1 FROM complaint",
+                             .last = "SELECT max(id) FROM complaint",
+                             .rows = OWN("NULL") " ORDER BY t.id",
+                             .span = 2000},
+        [EXPORT_JOINED] = {.first = "SELECT min(id) - 1 FROM joined",
+                           .last = "SELECT max(id) FROM joined",
+                           .rows = REPORTS("NULL") BETWEEN,
+                           .span = 2000},
+        [EXPORT_WITHDRAWN] = {.first = "SELECT min(id) - 1 FROM complaint",
+                              .last = "SELECT max(id) FROM complaint",
+                              .rows = OWN("NOT NULL") " UNION ALL " REPORTS(
+                                  "NOT NULL") " WHERE c.id > ?1 AND c.id <= ?2 ORDER BY 1, 5",
+                              .span = 20000}};
     struct span span;
-    int rc = next_span(store, joined ? &JOINED : &OWN, cursor->at, &span, err);
+    int rc = next_span(store, &KINDS[of], cursor->at, &span, err);
     if (rc)
         return rc;
     struct db_query q =
-        db_query(store, joined ? SQL_JOINED : SQL, DB(DB_INT(span.from), DB_INT(span.to)), err);
+        db_query(store, KINDS[of].rows, DB(DB_INT(span.from), DB_INT(span.to)), err);
+    db_keep(&q); /* callbacks ask for contacts */
     while (!rc && db_next(&q)) {
-        const struct export_complaint one = {db_text(&q, 0), db_text(&q, 1), db_text(&q, 2)};
+        const struct export_complaint one = {db_int64(&q, 0), db_text(&q, 1), db_text(&q, 2),
+                                             db_text(&q, 3)};
         rc = each(arg, &one);
     }
     *cursor = (struct export_cursor){span.to, span.more};

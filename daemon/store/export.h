@@ -42,15 +42,21 @@ int export_next(struct store *store, const struct export_table *table, struct ex
  */
 const struct export_table *export_events(void);
 
-/* Complaints as a client sends them, in the order they were logged: first all that stand for
- * themselves, then those that were joined to one. */
+/* Complaints as a client sends them and as they stand, each kind in the order they were logged.
+ * Text lives until the callback returns, which may read the store. */
+enum export_of {
+    EXPORT_STANDING,  /* by themselves */
+    EXPORT_JOINED,    /* reports that repeat one of those */
+    EXPORT_WITHDRAWN, /* both, of complaints that count nowhere */
+};
 struct export_complaint {
+    int64_t complaint_id;
+    const char *report;  /* its contact's: store/contact.h */
     const char *body;    /* JSON, without contact */
     const char *same_as; /* uuid of the complaint it was joined to, "" none */
-    const char *contact; /* JSON, "" none */
 };
 typedef int (*export_complaint_each)(void *arg, const struct export_complaint *complaint);
-int export_complaints(struct store *store, bool joined, struct export_cursor *cursor,
+int export_complaints(struct store *store, enum export_of of, struct export_cursor *cursor,
                       export_complaint_each each, void *arg, struct error *err);
 
 #endif

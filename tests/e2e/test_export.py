@@ -25,7 +25,8 @@ def rows(folder, name):
 
 
 def filled(plant):
-    """All kinds of records, texts that a spreadsheet would run, complaints of all kinds."""
+    """All kinds of records, texts that a spreadsheet would run, complaints of all kinds, some of them corrected or
+    withdrawn. Those that stand, and the ids of those that do not."""
     plant.load_small()
     plant.load_text("products", f"product,name,family,shelf_life_days,unit_g,gtin\nR10,=Rye-Loaf,pan-bread,8,500,{GTIN}\n")
     plant.load_text("lots", "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,plant\n"
@@ -48,12 +49,19 @@ def filled(plant):
     first = complaint(contact=CALLER, note="=it was moldy", observed={"colour": "blue-green", "where": "heel"})
     said = [first, complaint(lot="L1 631? A0400", received="2026-11-21T09:00:00-05:00"), complaint(symptom="staling"),
             complaint(lot="L1 6317 A1600", received="2026-11-19T10:00:00-05:00"), complaint(lot="R-77", symptom="off-odor"),
-            complaint(received="2026-11-22T09:00:00-05:00", contact=CALLER, same_as=first["id"])]
-    for one in said:
+            complaint(received="2026-11-22T09:00:00-05:00", contact=CALLER, same_as=first["id"]),
+            complaint(contact=CALLER, note=f"{CALLER['name']} wants a call at {CALLER['phone']}, spots on the heel")]
+    gone = complaint(symptom="staling", received="2026-11-20T11:00:00-05:00", contact=CALLER)
+    repeated = complaint(symptom="staling", contact=CALLER, same_as=gone["id"])
+    for one in (*said, gone, repeated):
         status, answer = plant.post("/v1/complaints", one)
         assert status == 201, answer
+    for id, words in ((said[3]["id"], ["packs=4", "symptom=staling", "note=hard on the second day"]), (said[0]["id"], ["colour=black"]),
+                      (said[5]["id"], ["packs=2"]), (said[6]["id"], ["phone=555-0202"])):
+        plant.client("correct", id, *words, "--reason", "misheard", check=0)
+    plant.client("withdraw", gone["id"], "--reason", "another bakery's", check=0)
     plant.wait_idle()
-    return said
+    return said, [gone["id"], repeated["id"]]
 
 
 def answers(plant, said):
@@ -73,7 +81,7 @@ def answers(plant, said):
 
 def a_fresh_daemon_gives_the_same_answers():
     with Plant(BINARIES) as plant:
-        said = filled(plant)
+        said, _ = filled(plant)
         folder = plant.dir / "out"
         plant.client("export", str(folder), "--contacts", check=0)
         before = answers(plant, said)
@@ -97,13 +105,37 @@ def a_fresh_daemon_gives_the_same_answers():
                 assert a == b and a, (name, a, b)
 
 
+def complaints_are_exported_as_they_stand():
+    with Plant(BINARIES) as plant:
+        said, gone = filled(plant)
+        for words in ([], ["--contacts"]):
+            folder = plant.dir / f"out{len(words)}"
+            plant.client("export", str(folder), *words, check=0)
+            lines = {name: {one["id"]: one for one in map(json.loads, (folder / f"{name}.ndjson").read_text().splitlines())}
+                     for name in ("complaints", "joined", "withdrawn")}
+            own = lines["complaints"]
+            assert set(own) == {one["id"] for one in said} - {said[5]["id"]} and set(lines["joined"]) == {said[5]["id"]}, lines
+            assert list(lines["withdrawn"]) == gone and lines["withdrawn"][gone[1]]["same_as"] == gone[0], lines
+            assert (own[said[3]["id"]]["packs"], own[said[3]["id"]]["symptom"]) == (4, "staling"), own
+            assert own[said[0]["id"]]["observed"]["colour"] == "black" and lines["joined"][said[5]["id"]]["packs"] == 2, lines
+            told = own[said[6]["id"]]
+            if words:
+                assert told["note"] == said[6]["note"] and told["contact"] == {"name": CALLER["name"], "phone": "555-0202"}, told
+            else:
+                assert "[phone]" in told["note"] and not any("contact" in one for of in lines.values() for one in of.values())
+            placed = {row["complaint"]: row for row in rows(folder, "placed.csv")}
+            assert [id for id, row in placed.items() if row["withdrawn_at"]] == gone[:1], placed
+            changes = [(row["complaint"], row["field"], row["is"], row["reason"]) for row in rows(folder, "changes.csv")]
+            assert (gone[0], "withdrawn", "withdrawn", "another bakery's") in changes, changes
+
+
 def contacts_are_for_the_desk_that_asks():
     with Plant(BINARIES) as plant:
         filled(plant)
         folder = plant.dir / "out"
         plant.client("export", str(folder), check=0)
         text = "".join(path.read_text() for path in folder.iterdir())
-        assert CALLER["name"] not in text and CALLER["phone"] not in text
+        assert not any(word in text for word in (*CALLER["name"].split(), CALLER["phone"], "555-0202"))
         assert folder.stat().st_mode & 0o077 == 0
         done = plant.client("export", str(folder), check=1)  # into a new folder only
         assert "File exists" in done.stderr, done
@@ -205,7 +237,7 @@ def an_empty_daemon_exports_empty_files():
         assert (folder / "complaints.ndjson").read_text() == ""
 
 
-for test in (a_fresh_daemon_gives_the_same_answers, contacts_are_for_the_desk_that_asks, the_readme_names_every_file_and_column,
+for test in (a_fresh_daemon_gives_the_same_answers, complaints_are_exported_as_they_stand, contacts_are_for_the_desk_that_asks, the_readme_names_every_file_and_column,
              no_cell_is_run_by_a_spreadsheet_and_none_is_changed, lots_and_dispatch_are_epcis_events,
              long_tables_come_in_pieces, an_empty_daemon_exports_empty_files):
     if len(sys.argv) < 3 or sys.argv[2] in test.__name__:
