@@ -37,6 +37,7 @@ static void add_said(struct table *t, const json_t *item)
     const json_t *contact = json_object_get(item, "contact");
     const char *whole = pick_text(item, "note", "");
     text_append(&said, "");
+    append(&said, pick_bool(item, "withdrawn", false) ? "withdrawn" : "");
     append(&said, pick_text(item, "reference", ""));
     append(&said, pick_text(contact, "name", ""));
     append(&said, pick_text(contact, "phone", ""));

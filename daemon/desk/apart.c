@@ -127,15 +127,31 @@ char *apart_fold(const struct apart *apart, const char *contact_fold)
     return text_take(&fold);
 }
 
+void apart_taken(json_t *taken, const json_t *contact)
+{
+    size_t i;
+    json_t *item;
+    json_array_foreach(taken, i, item)
+    {
+        const char *from = json_string_value(json_object_get(item, "from"));
+        char *masked = from ? mask_contact(from, contact) : NULL;
+        if (masked)
+            json_object_set_new(item, "from", json_string(masked));
+        free(masked);
+    }
+}
+
 /* ---- showing ---- */
 
-static void put_back(json_t *into, const json_t *said)
+/* `like`, unless NULL, says the same there. */
+static void put_back(json_t *into, const json_t *said, const json_t *like)
 {
     const char *name;
     json_t *text;
     json_object_foreach((json_t *)said, name, text)
     {
-        if (json_object_get(into, name))
+        json_t *told = json_object_get(into, name);
+        if (told && (!like || json_equal(told, json_object_get(like, name))))
             json_object_set(into, name, text);
     }
 }
@@ -149,8 +165,8 @@ json_t *apart_show(struct store *store, int64_t complaint_id, const char *report
         jsonx_parse(text, strlen(text), &contact, NULL);
     free(text);
     const json_t *said = json_object_get(contact, "said");
-    put_back(body, said);
-    put_back(sent, said);
+    put_back(sent, said, body);
+    put_back(body, said, NULL);
     json_object_del(contact, "said");
     if (contact && json_object_size(contact) == 0) {
         json_decref(contact);

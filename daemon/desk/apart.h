@@ -26,8 +26,12 @@ void apart_clear(struct apart *apart);
 char *apart_contact(const struct apart *apart, const json_t *contact);
 char *apart_fold(const struct apart *apart, const char *contact_fold);
 
+/* What a note gave (intake/lexicon.h), in the caller's words without contact data. NULL does. */
+void apart_taken(json_t *taken, const json_t *contact);
+
 /* For the desk: the contact data of a report, NULL if none are kept (new reference); the texts it
- * said are put back into `body` and `sent` (each may be NULL). */
+ * said are put back into `body` and `sent` (each may be NULL); into `sent` not where the complaint
+ * was corrected since and says otherwise. */
 json_t *apart_show(struct store *store, int64_t complaint_id, const char *report, json_t *body,
                    json_t *sent);
 

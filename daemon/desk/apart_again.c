@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "desk/apart.h"
+#include "desk/apart_past.h"
 #include "store/contact.h"
 #include "store/joined.h"
 #include <stdlib.h>
@@ -12,8 +13,9 @@ struct again {
     const struct desk *desk;
     struct store *store;
     const struct entry_report *row;
-    json_t *contact; /* of the report; NULL none */
-    json_t *caller;  /* by which its texts are looked through: contact, with others' names */
+    json_t *contact;    /* of the report; NULL none */
+    json_t *caller;     /* by which its texts are looked through: contact, with others' names */
+    char *sent, *first; /* as they are kept; NULL none */
     struct error *err;
 };
 
@@ -84,6 +86,26 @@ static int keep_contact(const struct again *a, const struct apart *apart)
     return rc;
 }
 
+static bool differs(const char *text, const char *kept)
+{
+    return text && kept && strcmp(text, kept) != 0;
+}
+
+/* What the report said as it is kept, and is masked now. */
+static int forget(const struct again *a, const json_t *body)
+{
+    static const char *const COUNTED[] = {"store", "route"};
+    json_t *was = parse(a->row->body);
+    int rc = 0;
+    for (size_t i = 0; i < sizeof COUNTED / sizeof COUNTED[0] && !rc; i++) {
+        const char *text = text_of(was, COUNTED[i]);
+        if (differs(text, text_of(body, COUNTED[i])))
+            rc = apart_past_forget(a->store, COUNTED[i], text, a->err);
+    }
+    json_decref(was);
+    return rc;
+}
+
 static int keep(const struct again *a, json_t *body, json_t *sent, json_t *first)
 {
     struct apart apart;
@@ -96,10 +118,14 @@ static int keep(const struct again *a, json_t *body, json_t *sent, json_t *first
                                     .note = text_of(body, "note"),
                                     .body = text};
     int rc = keep_contact(a, &apart);
-    if (!rc && strcmp(text, a->row->body) != 0)
+    bool changed =
+        differs(text, a->row->body) || differs(sent_text, a->sent) || differs(first_text, a->first);
+    if (!rc && changed)
         rc = entry_rewrite(a->store, a->row, &c, sent_text, first_text, a->err);
     else if (!rc)
         rc = entry_put(a->store, a->row->report, &c, a->err);
+    if (!rc && changed)
+        rc = forget(a, body);
     free(text);
     free(sent_text);
     free(first_text);
@@ -115,6 +141,8 @@ int apart_again_report(const struct desk *desk, struct store *store, const struc
     int rc = jsonx_parse(row->body, strlen(row->body), &body, err);
     if (!rc) {
         entry_get(store, row->report, take_sent, &sent, NULL);
+        a.sent = sent ? jsonx_dump(sent) : NULL;
+        a.first = first ? jsonx_dump(first) : NULL;
         a.contact = apart_show(store, row->complaint_id, report_of(&a), body, sent);
         json_decref(apart_show(store, row->complaint_id, report_of(&a), first, NULL));
         a.caller = caller_of(a.contact, names);
@@ -125,6 +153,8 @@ int apart_again_report(const struct desk *desk, struct store *store, const struc
     json_decref(first);
     json_decref(a.contact);
     json_decref(a.caller);
+    free(a.sent);
+    free(a.first);
     return rc;
 }
 
@@ -151,14 +181,22 @@ static int add_name(void *arg, const struct entry_report *row)
 static int look_again(void *arg, const struct entry_report *row)
 {
     struct callers *c = arg;
-    return apart_again_report(c->desk, c->store, row, c->names.data, c->err);
+    json_t *contact =
+        apart_show(c->store, row->complaint_id, row->joined ? row->report : "", NULL, NULL);
+    json_t *caller = caller_of(contact, c->names.data);
+    int rc = apart_again_report(c->desk, c->store, row, c->names.data, c->err);
+    if (!rc)
+        rc = apart_past_mask(c->store, row->complaint_id, row->report, caller, c->err);
+    json_decref(caller);
+    json_decref(contact);
+    return rc;
 }
 
 int apart_again_complaint(const struct desk *desk, struct store *store, int64_t complaint_id,
-                          struct error *err)
+                          const char *names, struct error *err)
 {
     struct callers c = {desk, store, {0}, err};
-    text_append(&c.names, "");
+    text_appendf(&c.names, "%s ", names);
     int rc = entry_each_of(store, complaint_id, add_name, &c, err);
     if (!rc)
         rc = entry_each_of(store, complaint_id, look_again, &c, err);

@@ -13,8 +13,9 @@
 int apart_again_report(const struct desk *desk, struct store *store, const struct entry_report *row,
                        const char *names, struct error *err);
 /* A complaint and all that is joined to it: who reported the same thing twice may be named in
- * either's words. */
+ * either's words. What was changed and mailed of them before is masked as well (desk/apart_past.h).
+ * `names` that a caller was known by before, "" none. */
 int apart_again_complaint(const struct desk *desk, struct store *store, int64_t complaint_id,
-                          struct error *err);
+                          const char *names, struct error *err);
 
 #endif

@@ -4,10 +4,12 @@
 #include "desk/alarm.h"
 #include "desk/anew.h"
 #include "desk/apart.h"
+#include "desk/apart_again.h"
 #include "desk/placing.h"
 #include "desk/taking.h"
 #include "intake/fields.h"
 #include "intake/lexicon.h"
+#include "intake/mask.h"
 #include "store/change.h"
 #include "store/contact.h"
 #include "store/entry.h"
@@ -31,6 +33,8 @@ struct work {
     struct complaint_form *form; /* of `said`, as it is to be kept */
     struct apart apart;          /* what is kept apart of it */
     json_t *contact;             /* as it was, NULL none */
+    struct complaint_why why;    /* its reason without contact data */
+    char *reason;
 };
 
 static void work_clear(struct work *w)
@@ -40,6 +44,7 @@ static void work_clear(struct work *w)
     json_decref(w->own);
     json_decref(w->said);
     json_decref(w->contact);
+    free(w->reason);
     if (w->form)
         apart_clear(&w->apart);
     complaint_form_free(w->form);
@@ -71,6 +76,14 @@ static const char *report_of(const struct work *w)
     return w->found.joined ? w->c->uuid : "";
 }
 
+/* It is told to all who read what was changed. */
+static void mask_reason(struct work *w, const json_t *contact)
+{
+    char *masked = mask_contact(w->why.reason, contact);
+    free(w->reason);
+    w->why.reason = w->reason = masked;
+}
+
 static int find(struct work *w, struct error *err)
 {
     int rc = anew_find(w->desk, w->store, w->c->uuid, &w->found, err);
@@ -82,6 +95,7 @@ static int find(struct work *w, struct error *err)
     w->contact = apart_show(w->store, w->found.id, report_of(w), w->own, NULL);
     if (w->contact)
         json_object_set(w->own, "contact", w->contact);
+    mask_reason(w, w->contact);
     return 0;
 }
 
@@ -248,7 +262,7 @@ static char *shown(const struct field *field, const json_t *value)
 static int record(struct work *w, const struct field *field, const json_t *was, const json_t *is,
                   struct error *err)
 {
-    const struct complaint_why *why = &w->c->why;
+    const struct complaint_why *why = &w->why;
     const struct change_row change = {
         .complaint = w->c->uuid, .at_ms = why->at_ms, .by = why->by, .reason = why->reason};
     char *before = shown(field, was), *after = shown(field, is);
@@ -285,13 +299,19 @@ static int record_all(struct work *w, struct error *err)
 
 /* ---- writing ---- */
 
+static const char *name_of(const json_t *contact)
+{
+    const char *name = json_string_value(json_object_get(contact, "name"));
+    return name ? name : "";
+}
+
 static int write_contact(struct work *w, struct error *err)
 {
     char *text = apart_contact(&w->apart, w->form->contact);
     char *fold = apart_fold(&w->apart, w->form->contact_fold);
     int rc = contact_put(w->store,
                          &(struct contact_row){w->found.id, report_of(w), text, fold,
-                                               w->c->why.at_ms + w->desk->contact_ms},
+                                               w->why.at_ms + w->desk->contact_ms},
                          err);
     free(text);
     free(fold);
@@ -301,11 +321,18 @@ static int write_contact(struct work *w, struct error *err)
 static int write_body(struct work *w, struct error *err)
 {
     if (!w->found.joined)
-        return anew_tell(w->store, &w->found, w->form->body, &w->c->why, &w->c->placed, err);
+        return anew_tell(w->store, &w->found, w->form->body, &w->why, &w->c->placed, err);
     char *text = jsonx_dump(w->form->body);
     int rc = joined_rewrite(w->store, w->c->uuid, w->form->received_ms, text, err);
     free(text);
-    return rc ? rc : anew_tell(w->store, &w->found, NULL, &w->c->why, &w->c->placed, err);
+    return rc ? rc : anew_tell(w->store, &w->found, NULL, &w->why, &w->c->placed, err);
+}
+
+/* What other callers of the same said, and what was told of it before, may hold what is known now.
+ */
+static int look_again(struct work *w, struct error *err)
+{
+    return apart_again_complaint(w->desk, w->store, w->found.id, name_of(w->contact), err);
 }
 
 /* A verdict must not be left standing on a case without complaints. */
@@ -341,7 +368,7 @@ static int tell_harm(const struct work *w, struct error *err)
     struct alarm alarm = {.desk = w->desk,
                           .placed = &w->c->placed,
                           .case_was = w->found.case_id,
-                          .why = &w->c->why,
+                          .why = &w->why,
                           .body = w->form->body,
                           .contact = w->form->contact};
     bool possible =
@@ -362,13 +389,28 @@ static int tell_harm(const struct work *w, struct error *err)
 
 /* ---- correcting ---- */
 
+/* Of a name that was corrected both are the caller's: what was said with the old one is no other's.
+ */
+static json_t *caller_of(const struct work *w)
+{
+    json_t *caller = w->form->contact ? json_copy(w->form->contact) : json_object();
+    json_object_set_new(caller, "name",
+                        json_sprintf("%s %s", name_of(caller), name_of(w->contact)));
+    return caller;
+}
+
 /* From here on the form is without contact data, as it is kept. */
 static int take_apart(struct work *w, struct error *err)
 {
     struct placing placing = {0};
     int rc = placing_find(w->desk, w->store, w->form, &placing, err);
     bool reads = placing.lots.state == LOT_EXACT || placing.lots.state == LOT_NOT_ON_RECORD;
-    apart_take(w->store, w->form->body, w->form->contact, reads, &w->apart);
+    json_t *caller = caller_of(w);
+    apart_take(w->store, w->form->body, caller, reads, &w->apart);
+    json_decref(caller);
+    mask_reason(w, w->form->contact);
+    apart_taken(w->c->taken, w->contact);
+    apart_taken(w->c->taken, w->form->contact);
     return rc;
 }
 
@@ -381,7 +423,7 @@ static int read_corrected(struct work *w, struct error *err)
         rc = read_again(w, &why);
     if (!w->c->faults)
         w->c->faults = json_array();
-    int form = taking_form(w->desk, w->said, w->c->why.at_ms, w->c->faults, &w->form, &why);
+    int form = taking_form(w->desk, w->said, w->why.at_ms, w->c->faults, &w->form, &why);
     if (rc || form) {
         *err = why;
         return rc ? rc : form;
@@ -404,6 +446,8 @@ static int write_all(struct work *w, struct error *err)
     if (!rc)
         rc = write_body(w, err);
     if (!rc)
+        rc = look_again(w, err);
+    if (!rc)
         rc = check_left(w->store, w->found.case_id, err);
     w->c->placed.joined = w->found.joined;
     return rc ? rc : tell_harm(w, err);
@@ -412,7 +456,7 @@ static int write_all(struct work *w, struct error *err)
 int correcting_apply(const struct desk *desk, struct store *store, struct correcting *c,
                      struct error *err)
 {
-    struct work w = {.desk = desk, .store = store, .c = c};
+    struct work w = {.desk = desk, .store = store, .c = c, .why = c->why};
     int rc = find(&w, err);
     if (!rc && w.found.withdrawn) {
         rc = error_set(err, ERROR_CONFLICT, "is withdrawn");
@@ -431,7 +475,7 @@ int correcting_apply(const struct desk *desk, struct store *store, struct correc
 static int record_withdrawn(struct work *w, bool undo, struct error *err)
 {
     static const char WITHDRAWN[] = "withdrawn";
-    const struct complaint_why *why = &w->c->why;
+    const struct complaint_why *why = &w->why;
     const struct change_row change = {
         .complaint = w->c->uuid, .at_ms = why->at_ms, .by = why->by, .reason = why->reason};
     json_array_append_new(
@@ -447,7 +491,7 @@ static int tell_withdrawn(struct work *w, bool undo, struct error *err)
     const struct alarm alarm = {.desk = w->desk,
                                 .placed = &w->c->placed,
                                 .case_was = w->found.case_id,
-                                .why = &w->c->why,
+                                .why = &w->why,
                                 .what = undo ? "the withdrawn complaint was brought back"
                                              : "the complaint was withdrawn",
                                 .body = w->found.body,
@@ -460,10 +504,10 @@ static int tell_withdrawn(struct work *w, bool undo, struct error *err)
 
 static int change_standing(struct work *w, bool undo, struct error *err)
 {
-    int64_t at_ms = w->c->why.at_ms;
+    int64_t at_ms = w->why.at_ms;
     int rc = complaint_withdraw(w->store, w->found.id, undo ? WHEN_UNKNOWN_MS : at_ms, at_ms, err);
     if (!rc && undo)
-        rc = anew_place(w->store, &w->found, &w->c->why, &w->c->placed, err);
+        rc = anew_place(w->store, &w->found, &w->why, &w->c->placed, err);
     if (!rc && !undo)
         rc = check_left(w->store, w->found.case_id, err);
     if (!rc)
@@ -474,7 +518,7 @@ static int change_standing(struct work *w, bool undo, struct error *err)
 int correcting_withdraw(const struct desk *desk, struct store *store, struct correcting *c,
                         bool undo, struct error *err)
 {
-    struct work w = {.desk = desk, .store = store, .c = c};
+    struct work w = {.desk = desk, .store = store, .c = c, .why = c->why};
     int rc = find(&w, err);
     c->changed = json_array();
     c->placed = (struct complaint_placed){

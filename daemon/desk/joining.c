@@ -65,7 +65,7 @@ static int add_report(const struct desk *desk, struct store *store, const struct
     if (!rc)
         rc = tell_anew(store, to, report->joined_ms, err);
     if (!rc)
-        rc = apart_again_complaint(desk, store, to->id, err);
+        rc = apart_again_complaint(desk, store, to->id, "", err);
     if (!rc)
         rc = anew_find(desk, store, to->uuid, &now, err);
     if (!rc)

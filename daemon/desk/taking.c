@@ -9,7 +9,6 @@
 #include "intake/fields.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
-#include "intake/mask.h"
 #include "store/outbox.h"
 #include "tell/tell.h"
 #include <stdio.h>
@@ -119,21 +118,6 @@ static int refused_before(struct taking *t, const json_t *complaint)
     return error_set(&t->err, ERROR_INVALID, "%s", reason ? reason : "refused by its sender");
 }
 
-/* What the note gave is told in the caller's words. */
-static void mask_taken(json_t *taken, const json_t *contact)
-{
-    size_t i;
-    json_t *item;
-    json_array_foreach(taken, i, item)
-    {
-        const char *from = json_string_value(json_object_get(item, "from"));
-        char *masked = from ? mask_contact(from, contact) : NULL;
-        if (masked)
-            json_object_set_new(item, "from", json_string(masked));
-        free(masked);
-    }
-}
-
 /* From here on the body is without contact data. */
 static void take_apart(struct store *store, struct taking *t)
 {
@@ -141,7 +125,7 @@ static void take_apart(struct store *store, struct taking *t)
     enum lot_state state = t->placing.lots.state;
     bool reads = state == LOT_EXACT || state == LOT_NOT_ON_RECORD;
     apart_take(store, form->body, form->contact, reads, &t->apart);
-    mask_taken(t->taken, form->contact);
+    apart_taken(t->taken, form->contact);
     if (!form->contact && !json_object_size(t->apart.said))
         return;
     char *fold = apart_fold(&t->apart, form->contact_fold);

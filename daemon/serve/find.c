@@ -43,6 +43,7 @@ static int add_found(void *arg, const struct entry_found *row)
                              when_format(f->setup->tz, row->received_ms, when));
     add_said(body, item);
     logged_json(&f->setup->desk, f->store, row->complaint_id, item);
+    json_object_set_new(item, "withdrawn", json_boolean(row->withdrawn));
     if (joined)
         json_object_set_new(item, "same_as", json_string(row->complaint));
     if (contact)

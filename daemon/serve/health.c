@@ -129,8 +129,9 @@ static void of_mail(const struct health *h, json_t *needs)
 {
     const struct mail_settings mail = setup_mail(h->setup);
     const char *gap = mail_settings_gap(&mail);
-    int64_t late_ms = h->now_ms - h->outbox.oldest_urgent_ms;
-    if (h->outbox.oldest_urgent_ms != WHEN_UNKNOWN_MS && late_ms > URGENT_LATE_MS)
+    int64_t oldest_ms = h->outbox.oldest_urgent_ms;
+    int64_t late_ms = oldest_ms == WHEN_UNKNOWN_MS ? 0 : h->now_ms - oldest_ms;
+    if (late_ms > URGENT_LATE_MS)
         need(needs, "urgent-mail", "phone whom it is for; oddloaf outbox shows why it waits",
              "mail about harm has waited for %lld minutes", (long long)(late_ms / MINUTE_MS));
     if (gap)

@@ -15,13 +15,24 @@ int change_add(struct store *store, const struct change_row *change, const char 
                   err);
 }
 
+int change_rewrite(struct store *store, const struct change_row *change, struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE complaint_change SET reason = ?2, was = ?3, now = ?4 WHERE id = ?1";
+    return db_run(
+        store, SQL,
+        DB(DB_INT(change->id), DB_TEXT(change->reason), DB_TEXT(change->was), DB_TEXT(change->now)),
+        err);
+}
+
 int change_of(struct store *store, const char *complaint, change_each each, void *arg,
               struct error *err)
 {
-    static const char SQL[] = "SELECT complaint, at_ms, by_name, reason, field, was, now"
+    static const char SQL[] = "SELECT complaint, at_ms, by_name, reason, field, was, now, id"
                               " FROM complaint_change WHERE complaint = ?1 ORDER BY id";
     struct db_query q = db_query(store, SQL, DB(DB_TEXT(complaint)), err);
     int rc = 0;
+    db_keep(&q); /* callbacks write what they read */
     while (!rc && db_next(&q)) {
         const struct change_row row = {.complaint = db_text(&q, 0),
                                        .at_ms = db_ms(&q, 1),
@@ -29,7 +40,8 @@ int change_of(struct store *store, const char *complaint, change_each each, void
                                        .reason = db_text(&q, 3),
                                        .field = db_text(&q, 4),
                                        .was = db_text(&q, 5),
-                                       .now = db_text(&q, 6)};
+                                       .now = db_text(&q, 6),
+                                       .id = db_int64(&q, 7)};
         rc = each(arg, &row);
     }
     return db_end(&q, rc);

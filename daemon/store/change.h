@@ -7,6 +7,7 @@
 
 /* Text lives until the callback returns. */
 struct change_row {
+    int64_t id;            /* of the row; 0 for one to add */
     const char *complaint; /* uuid */
     int64_t at_ms;
     const char *by, *reason;
@@ -17,8 +18,11 @@ struct change_row {
 int change_add(struct store *store, const struct change_row *change, const char *field,
                const char *was, const char *now, struct error *err);
 
+/* What was said is without contact data that became known since: writes reason, was and now. */
+int change_rewrite(struct store *store, const struct change_row *change, struct error *err);
+
 typedef int (*change_each)(void *arg, const struct change_row *row);
-/* Oldest first. A callback's non-zero answer stops and is returned. */
+/* Oldest first; a callback may write. A callback's non-zero answer stops and is returned. */
 int change_of(struct store *store, const char *complaint, change_each each, void *arg,
               struct error *err);
 

@@ -1,5 +1,6 @@
 #include "store/contact.h"
 #include "base/text.h"
+#include "store/contact_said.h"
 #include "store/db.h"
 #include "store/erasures.h"
 #include <string.h>
@@ -105,16 +106,37 @@ int contact_move(struct store *store, int64_t complaint_id, const char *report,
     ", 1, 8), substr(" NUMBER ", 1, 9)))"
 #define BOUND "?1 IS NOT NULL AND ?2 IS NOT NULL"
 
+#define COMPLAINTS(which) "SELECT DISTINCT complaint_id FROM contact WHERE " BOUND " AND " which
+
+struct removal {
+    const char *basis, *key;
+    int64_t now_ms;
+    const char *mark, *complaints, *remove; /* SQL */
+};
+
+static int drop_said(struct store *store, const char *sql, const struct db_value *with,
+                     struct error *err)
+{
+    struct db_query q = db_query(store, sql, with, err);
+    int rc = 0;
+    db_keep(&q);
+    while (!rc && db_next(&q))
+        rc = contact_said_drop(store, db_int64(&q, 0), err);
+    return db_end(&q, rc);
+}
+
 /* The mark is on disk before the data is gone: a restored backup is erased again. */
-static int remove_contacts(struct store *store, const char *basis, const char *sql_mark,
-                           const char *sql_delete, const char *key, int64_t now_ms, int *ret_count,
+static int remove_contacts(struct store *store, const struct removal *r, int *ret_count,
                            struct error *err)
 {
-    int rc = db_run(store, sql_mark, DB(DB_MS(now_ms), DB_TEXT(basis), DB_TEXT(key)), err);
+    const struct db_value *with = DB(DB_MS(r->now_ms), DB_TEXT(r->basis), DB_TEXT(r->key));
+    int rc = db_run(store, r->mark, with, err);
     if (!rc && db_changes(store) > 0)
         rc = erasures_write(store, err);
     if (!rc)
-        rc = db_run(store, sql_delete, DB(DB_MS(now_ms), DB_TEXT(basis), DB_TEXT(key)), err);
+        rc = drop_said(store, r->complaints, with, err);
+    if (!rc)
+        rc = db_run(store, r->remove, with, err);
     if (!rc)
         *ret_count = db_changes(store);
     return rc;
@@ -123,17 +145,27 @@ static int remove_contacts(struct store *store, const char *basis, const char *s
 int contact_erase(struct store *store, const char *key, int64_t now_ms, int *ret_erased,
                   struct error *err)
 {
-    static const char SQL_MARK[] = MARKS " WHERE k.id IN " WITH_KEY ONCE;
-    static const char SQL_DELETE[] = "DELETE FROM contact WHERE " BOUND " AND id IN " WITH_KEY;
-    return remove_contacts(store, "request", SQL_MARK, SQL_DELETE, key, now_ms, ret_erased, err);
+    const struct removal removal = {
+        .basis = "request",
+        .key = key,
+        .now_ms = now_ms,
+        .mark = MARKS " WHERE k.id IN " WITH_KEY ONCE,
+        .complaints = COMPLAINTS("id IN " WITH_KEY),
+        .remove = "DELETE FROM contact WHERE " BOUND " AND id IN " WITH_KEY,
+    };
+    return remove_contacts(store, &removal, ret_erased, err);
 }
 
 int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct error *err)
 {
-    static const char SQL_MARK[] = MARKS " WHERE k.purge_after_ms <= ?1 AND ?3 IS NULL" ONCE;
-    static const char SQL_DELETE[] =
-        "DELETE FROM contact WHERE purge_after_ms <= ?1 AND " BOUND " AND ?3 IS NULL";
-    return remove_contacts(store, "date", SQL_MARK, SQL_DELETE, NULL, now_ms, ret_purged, err);
+    const struct removal removal = {
+        .basis = "date",
+        .now_ms = now_ms,
+        .mark = MARKS " WHERE k.purge_after_ms <= ?1 AND ?3 IS NULL" ONCE,
+        .complaints = COMPLAINTS("purge_after_ms <= ?1 AND ?3 IS NULL"),
+        .remove = "DELETE FROM contact WHERE purge_after_ms <= ?1 AND " BOUND " AND ?3 IS NULL",
+    };
+    return remove_contacts(store, &removal, ret_purged, err);
 }
 
 /* ---- the same person ---- */

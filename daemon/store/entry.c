@@ -108,8 +108,7 @@ static int rewrite_complaint(struct store *store, const struct entry_report *row
                : db_run(store, SQL_FIRST, DB(DB_INT(row->complaint_id), DB_TEXT(first)), err);
 }
 
-/* A word that is deleted stays in the table's lists until they are merged. */
-static int forget_words(struct store *store, struct error *err)
+int entry_forget_words(struct store *store, struct error *err)
 {
     static const char SQL[] = "INSERT INTO entry_words(entry_words) VALUES('optimize')";
     return db_run(store, SQL, NULL, err);
@@ -129,5 +128,5 @@ int entry_rewrite(struct store *store, const struct entry_report *row,
     if (rc || !sent)
         return rc;
     rc = db_run(store, SQL_SENT, DB(DB_TEXT(row->report), DB_TEXT(sent)), err);
-    return rc ? rc : forget_words(store, err);
+    return rc ? rc : entry_forget_words(store, err);
 }

@@ -23,6 +23,9 @@ int entry_get(struct store *store, const char *report, entry_each each, void *ar
 int entry_put(struct store *store, const char *report, const struct complaint_new *complaint,
               struct error *err);
 
+/* A word that is found no more stays in the file until this: merges all of the table of words. */
+int entry_forget_words(struct store *store, struct error *err);
+
 /* A report as it stands: a complaint, or one joined to a complaint. */
 struct entry_report {
     const char *report, *body;

@@ -160,7 +160,7 @@ static int want(const struct entry_filter *f, struct wanted *w, struct error *er
     " coalesce(j.complaint_id, (SELECT x.id FROM complaint x WHERE x.uuid = e.report))"
 #define FOUND                                                                                      \
     "SELECT e.id, c.id, c.case_id, coalesce(j.received_ms, c.received_ms), e.report, c.uuid,"      \
-    " coalesce(j.body, c.body) FROM "
+    " coalesce(j.body, c.body), c.withdrawn_ms IS NOT NULL FROM "
 #define FITS                                                                                       \
     " (?2 IS NULL OR e.id IN (" TICKETS ")) AND (coalesce(?3, ?4) IS NULL OR e.id IN (" CALLERS    \
     ")) AND (?8 IS NULL OR e.id IN (" LOTS ")) AND (?9 IS NULL OR coalesce(j.received_ms,"         \
@@ -197,7 +197,8 @@ static int each_found(struct db_query *q, entry_each_found each, void *arg)
                                         .received_ms = db_ms(q, 3),
                                         .report = db_text(q, 4),
                                         .complaint = db_text(q, 5),
-                                        .body = db_text(q, 6)};
+                                        .body = db_text(q, 6),
+                                        .withdrawn = db_int(q, 7) != 0};
         rc = each(arg, &row);
     }
     return db_end(q, rc);

@@ -25,6 +25,7 @@ struct entry_filter {
 /* Text lives until the callback returns. */
 struct entry_found {
     int64_t entry, complaint_id, case_id, received_ms;
+    bool withdrawn;        /* the complaint is */
     const char *report;    /* uuid */
     const char *complaint; /* uuid: the report itself, or the complaint it is joined to */
     const char *body;      /* what the report says, without contact data */

@@ -1,6 +1,7 @@
 #include "store/erasures.h"
 #include "base/text.h"
 #include "base/uuid.h"
+#include "store/contact_said.h"
 #include "store/db.h"
 #include "store/store_inside.h"
 #include <errno.h>
@@ -102,13 +103,26 @@ int erasures_write(struct store *store, struct error *err)
 
 /* ---- applying ---- */
 
+#define OF_REPORT                                                                                  \
+    "report = ?1 OR (report = '' AND complaint_id = (SELECT id FROM complaint WHERE uuid = ?1))"
+
+/* What others who reported the same said may name the caller. */
+static int unsay(struct store *store, const char *uuid, struct error *err)
+{
+    static const char SQL[] = "SELECT complaint_id FROM contact WHERE " OF_REPORT;
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(uuid)), err);
+    int rc = 0;
+    db_keep(&q);
+    while (!rc && db_next(&q))
+        rc = contact_said_drop(store, db_int64(&q, 0), err);
+    return db_end(&q, rc);
+}
+
 static int apply_line(struct store *store, char *line, int *count, struct error *err)
 {
     static const char SQL_MARK[] = "INSERT INTO erased(report, at_ms, basis) VALUES(?1, ?2, ?3)"
                                    " ON CONFLICT DO NOTHING";
-    static const char SQL_DELETE[] =
-        "DELETE FROM contact WHERE report = ?1 OR (report = '' AND complaint_id ="
-        " (SELECT id FROM complaint WHERE uuid = ?1))";
+    static const char SQL_DELETE[] = "DELETE FROM contact WHERE " OF_REPORT;
     char uuid[UUID_TEXT], basis[16] = "";
     long long at_ms = 0;
     char *blank = strchr(line, ' ');
@@ -119,6 +133,8 @@ static int apply_line(struct store *store, char *line, int *count, struct error 
         (strcmp(basis, "request") != 0 && strcmp(basis, "date") != 0))
         return 0;
     int rc = db_run(store, SQL_MARK, DB(DB_TEXT(uuid), DB_MS(at_ms), DB_TEXT(basis)), err);
+    if (!rc)
+        rc = unsay(store, uuid, err);
     if (!rc)
         rc = db_run(store, SQL_DELETE, DB(DB_TEXT(uuid)), err);
     if (!rc)

@@ -243,6 +243,36 @@ int outbox_due_again(struct store *store, int64_t mail_id, int64_t now_ms, int *
     return rc ? rc : make_due(store, mail_id, now_ms, ret_count, err);
 }
 
+/* ---- what was told of a complaint ---- */
+
+int outbox_about(struct store *store, int64_t complaint_id, const char *report,
+                 outbox_each_payload each, void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "WITH own AS (SELECT case_id AS id FROM complaint WHERE id = ?1 UNION SELECT"
+        " CAST(substr(k.was, 2) AS INTEGER) FROM complaint c JOIN complaint_change k"
+        " ON k.complaint = c.uuid WHERE c.id = ?1 AND k.field = 'case')"
+        " SELECT o.id, x.payload FROM outbox o JOIN outbox_text x ON x.mail_id = o.id"
+        " WHERE o.case_id IN (SELECT id FROM own UNION"
+        " SELECT m.id FROM complaint_case m JOIN own ON m.moved_to = own.id)"
+        " ORDER BY o.id";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
+    int rc = 0;
+    db_keep(&q); /* callbacks write what they read */
+    while (!rc && db_next(&q)) {
+        const char *payload = db_text(&q, 1);
+        if (strstr(payload, report))
+            rc = each(arg, db_int64(&q, 0), payload);
+    }
+    return db_end(&q, rc);
+}
+
+int outbox_rewrite(struct store *store, int64_t mail_id, const char *payload, struct error *err)
+{
+    static const char SQL[] = "UPDATE outbox_text SET payload = ?2 WHERE mail_id = ?1";
+    return db_run(store, SQL, DB(DB_INT(mail_id), DB_TEXT(payload)), err);
+}
+
 /* ---- for people ---- */
 
 int outbox_count(struct store *store, struct outbox_counts *ret, struct error *err)

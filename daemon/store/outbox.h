@@ -68,6 +68,15 @@ int outbox_failed(struct store *store, const struct outbox_delivery *delivery, i
 int outbox_due_again(struct store *store, int64_t mail_id, int64_t now_ms, int *ret_count,
                      struct error *err);
 
+/* ---- what was told of a complaint ---- */
+typedef int (*outbox_each_payload)(void *arg, int64_t mail_id, const char *payload);
+/* Mails of the cases that the complaint is, or was once, in, whose payload is kept and names this
+ * report (uuid); a callback may write. Its non-zero answer stops and is returned. */
+int outbox_about(struct store *store, int64_t complaint_id, const char *report,
+                 outbox_each_payload each, void *arg, struct error *err);
+/* The same told without contact data that became known since. */
+int outbox_rewrite(struct store *store, int64_t mail_id, const char *payload, struct error *err);
+
 /* ---- for people ---- */
 struct outbox_counts {
     int64_t waiting, parked, sent; /* mails; parked: some of it is, none of it waits */

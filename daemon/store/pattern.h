@@ -100,6 +100,9 @@ int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern
 enum pattern_way { PATTERN_OUT = -1, PATTERN_IN = 1 };
 int pattern_count_complaint(struct store *store, int64_t complaint_id, enum pattern_way way,
                             struct error *err);
+/* A store or route that turned out to hold contact data: its series go if nothing counts for them.
+ */
+int pattern_forget(struct store *store, const char *level, struct error *err);
 /* A lot's units, those of it that went out, and the complaints about it. */
 int pattern_count_lot(struct store *store, int64_t lot_id, enum pattern_way way, struct error *err);
 /* The same of all lots of a product, and complaints about it. */

@@ -63,6 +63,24 @@ int pattern_count_complaint(struct store *store, int64_t complaint_id, enum patt
     return run_all(store, ALL, complaint_id, way, err);
 }
 
+int pattern_forget(struct store *store, const char *level, struct error *err)
+{
+#define OF_LEVEL "(SELECT id FROM pattern_series WHERE level = ?1) AND n = 0"
+#define NONE(table)                                                                                \
+    " AND NOT EXISTS (SELECT 1 FROM " table " t WHERE t.series_id = pattern_series.id)"
+    static const char *const SQL[] = {
+        "DELETE FROM pattern_received WHERE series_id IN " OF_LEVEL,
+        "DELETE FROM pattern_made WHERE series_id IN " OF_LEVEL,
+        "DELETE FROM pattern_units WHERE series_id IN " OF_LEVEL,
+        "DELETE FROM pattern_series WHERE level = ?1 AND factor <> 'cause'" NONE("pattern_received")
+            NONE("pattern_made") NONE("pattern_units"),
+    };
+    int rc = 0;
+    for (size_t i = 0; i < sizeof SQL / sizeof SQL[0] && !rc; i++)
+        rc = db_run(store, SQL[i], DB(DB_TEXT(level)), err);
+    return rc;
+}
+
 int pattern_count_lot(struct store *store, int64_t lot_id, enum pattern_way way, struct error *err)
 {
     static const char *const ALL[] = {UNITS("pattern_packed", "lot_id = ?1", "?2"),

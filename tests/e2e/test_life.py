@@ -198,6 +198,27 @@ def check_contact(plant):
     assert plant.client_json("history", sent["id"])["events"][-1]["what"] == "contact erased"
 
 
+def found(plant, *words):
+    done = plant.client("find", *words, "--json")
+    return {c["complaint"]: c["withdrawn"] for c in json.loads(done.stdout)["complaints"]}
+
+
+def check_found(plant):
+    """Found by the words of now; what is withdrawn is marked."""
+    first, _ = log(plant, "L1 6311 A0400", note="zebra stripes")
+    second = complaint("L1 6311 A0400", same_as=first["id"], note="quokka")
+    assert plant.post("/v1/complaints", second)[0] == 201
+    correct(plant, first, "note=giraffe spots")
+    correct(plant, second, "note=narwhal")
+    assert found(plant, "zebra") == {} == found(plant, "quokka")
+    assert found(plant, "giraffe") == {first["id"]: False} and found(plant, "narwhal") == {second["id"]: False}
+    plant.client("withdraw", first["id"], "--reason", "x", check=0)
+    assert found(plant, "giraffe") == {first["id"]: True}
+    assert "withdrawn" in plant.client("find", "giraffe", check=0).stdout
+    plant.client("withdraw", first["id"], "--undo", "--reason", "x", check=0)
+    recount(plant)
+
+
 def check_conflict(plant, folder):
     """The same id with other content: refused with both values; in a file a refused row; a kept one is set
     aside and not tried for ever."""
@@ -256,6 +277,7 @@ def main():
         check_settled(plant)
         check_joined(plant)
         check_contact(plant)
+        check_found(plant)
         check_shown(plant, sent)
         check_conflict(plant, str(plant.state) + "-client")
         print("complaints are corrected, withdrawn and brought back, and all that is counted follows")

@@ -106,6 +106,41 @@ def check_repeats(plant, mails):
     check_nowhere(plant, mails)
 
 
+def check_corrected(plant, mails):
+    """Contact data that come with a correction, in a note, a reason or as who called, are kept as those
+    that came at once; what was kept and mailed before the caller was known follows."""
+    one = complaint(note="Ottoline's son was sick", store="Ottoline's corner")
+    joined = complaint(note="Fenwick, again; sour", same_as=one["id"])
+    for sent in (one, joined):
+        assert plant.post("/v1/complaints", sent)[0] == 201
+    for words in (["note=Ottoline called: mold", "harm=illness"], ["note=mold on top, says Ottoline"],
+                  ["note=mold on top, ring 555-0177", "store=Fenwick's shop"]):
+        plant.client("correct", one["id"], *words, "--reason", "Ottoline rang, 555-0177", check=0)
+    whole = plant.get("/v1/complaints/" + one["id"])[1]
+    assert whole["note"] == "mold on top, ring 555-0177", whole["note"]
+    assert whole["sent"]["note"] == "Ottoline's son was sick", "as it was sent"
+    plant.client("correct", one["id"], f"name={NAME}", f"phone={PHONE}", f"email={MAIL}", "--reason",
+                 "Ottoline Fenwick rang", check=0)
+    check_tables(plant)
+    check_answers(plant, plant.client_json("rank", one["id"])["case"], one["id"])
+    told = plant.client_json("history", one["id"])
+    assert "[name] rang, [phone]" in {e.get("why") for e in told["events"]}, told
+    for trace in TRACES:
+        assert trace.decode() not in json.dumps(told, ensure_ascii=False), told
+    answer = plant.client_json("correct", one["id"], "name=Bela Other", "--reason", "it was his wife")
+    assert "Ottoline" not in json.dumps(answer)
+    for word in ("ottoline", "fenwick"):
+        plant.client("find", word, check=5)
+    assert plant.client_json("find", "top")["complaints"][0]["complaint"] == one["id"]
+    check_tables(plant)
+    assert plant.client_json("erase", PHONE)["erased"] == 1
+    for path, _ in list(everything(mails)):
+        path.unlink()  # left the house before the name was known
+    plant.post("/v1/complaints?rank=0", complaint())
+    time.sleep(0.5)
+    check_nowhere(plant, mails)
+
+
 def put_back(plant, backup):
     plant.stop()
     for name in ("oddloaf.db", "oddloaf.db-wal", "oddloaf.db-shm"):
@@ -252,6 +287,7 @@ def main():
             check_erase(plant, one["id"], mails)
             check_joined(plant, mails)
             check_repeats(plant, mails)
+            check_corrected(plant, mails)
             check_backup(plant, mails)
             check_purge(plant, mails)
         print("contact data is where it belongs, and gone when erased")

@@ -147,6 +147,22 @@ def check_who(connect, names):
         connection.close()
 
 
+def check_hidden(connect):
+    """What a correction brought of contact data is the desk's alone."""
+    one, number = complaint(note="mold"), "607 555 0177"
+    desk, qa = connect("desk"), connect("qa")
+    assert ask(desk, "POST", "/v1/complaints", one)[0] == 201
+    change = {"fields": {"note": "mold, ring " + number}, "reason": "she left " + number}
+    path = "/v1/complaints/" + one["id"]
+    assert ask(desk, "POST", path + "/correct", change)[0] == 200
+    for shown in (path, "/v1/history/" + one["id"], "/v1/complaints?word=ring"):
+        status, _, body = ask(qa, "GET", shown)
+        assert status == 200 and b"[phone]" in body and b"0177" not in body, (shown, body)
+    assert number in json.loads(ask(desk, "GET", path)[2])["note"]
+    desk.close()
+    qa.close()
+
+
 def check_no_delay(connect):
     """On a connection that stays open no answer waits for a delayed acknowledgement (40 ms on Linux)."""
     connection, took = connect("qa"), []
@@ -188,6 +204,7 @@ def main():
         check_no_delay(connect)
         assert plant.get("/v1/status")[1]["counts"]["complaints"] == 0
         check_who(connect, names)
+        check_hidden(connect)
     print(f"{asked} questions of {len(ROLES)} roles and a stranger are answered as the table says")
 
 

@@ -363,7 +363,7 @@ MORE_PARAMETERS = {
     "daemon/stats/solve.c": {"solve_monotone"},
     "daemon/store/company_count.c": {"company_count_days", "company_count_list"},
     "daemon/store/complaint.c": {"case_for", "complaint_between"},
-    "daemon/store/contact.c": {"contact_add", "remove_contacts"},
+    "daemon/store/contact.c": {"contact_add"},
     "daemon/store/evidence.c": {"evidence_lots_of_product", "evidence_plantlog", "evidence_reports"},
     "daemon/store/lot_find.c": {"lot_find_each_key", "lot_find_keys"},
     "daemon/store/outbox.c": {"outbox_add", "outbox_due"},

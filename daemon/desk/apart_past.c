@@ -1,0 +1,125 @@
+#include "desk/apart_past.h"
+#include "base/jsonx.h"
+#include "intake/fields.h"
+#include "intake/mask.h"
+#include "store/change.h"
+#include "store/entry.h"
+#include "store/outbox.h"
+#include "store/pattern.h"
+#include <stdlib.h>
+#include <string.h>
+
+struct past {
+    struct store *store;
+    const json_t *caller;
+    bool changed; /* words of what it said once are masked */
+    struct error *err;
+};
+
+static bool is_typed(const char *name)
+{
+    const struct field *field = fields_find(name);
+    return field && (field->flags & FIELD_TYPED || strcmp(name, "lot_text") == 0);
+}
+
+static char *masked(const struct past *p, const char *field, const char *text)
+{
+    bool code = strcmp(field, "lot_text") == 0 || strcmp(field, "reference") == 0;
+    const struct mask_options options = {.contact = p->caller, .sure = code};
+    return mask_text(text, &options, NULL, NULL);
+}
+
+int apart_past_forget(struct store *store, const char *field, const char *was, struct error *err)
+{
+    bool counts = strcmp(field, "store") == 0 || strcmp(field, "route") == 0;
+    return counts && was && *was ? pattern_forget(store, was, err) : 0;
+}
+
+/* ---- changes ---- */
+
+static int mask_change(void *arg, const struct change_row *row)
+{
+    struct past *p = arg;
+    bool typed = is_typed(row->field);
+    char *was = typed ? masked(p, row->field, row->was) : NULL;
+    char *now = typed ? masked(p, row->field, row->now) : NULL;
+    char *reason = masked(p, "reason", row->reason);
+    const struct change_row without = {
+        .id = row->id, .reason = reason, .was = was ? was : row->was, .now = now ? now : row->now};
+    bool same = strcmp(without.reason, row->reason) == 0 && strcmp(without.was, row->was) == 0 &&
+                strcmp(without.now, row->now) == 0;
+    int rc = same ? 0 : change_rewrite(p->store, &without, p->err);
+    if (!rc && strcmp(without.was, row->was) != 0)
+        rc = apart_past_forget(p->store, row->field, row->was, p->err);
+    if (!rc && strcmp(without.now, row->now) != 0)
+        rc = apart_past_forget(p->store, row->field, row->now, p->err);
+    p->changed = p->changed || !same;
+    free(was);
+    free(now);
+    free(reason);
+    return rc;
+}
+
+/* ---- mails ---- */
+
+static json_t *mask_member(const struct past *p, const char *name, const json_t *value);
+
+static json_t *mask_object(const struct past *p, const json_t *object)
+{
+    const char *name;
+    json_t *value, *told = json_object();
+    json_object_foreach((json_t *)object, name, value)
+    {
+        json_object_set_new(told, name, mask_member(p, name, value));
+    }
+    return told;
+}
+
+static json_t *mask_list(const struct past *p, const char *name, const json_t *list)
+{
+    json_t *told = json_array();
+    for (size_t i = 0; i < json_array_size(list); i++)
+        json_array_append_new(told, mask_member(p, name, json_array_get(list, i)));
+    return told;
+}
+
+/* "again": the notes of reports joined to it; "why": with the reason of a change. */
+static json_t *mask_member(const struct past *p, const char *name, const json_t *value)
+{
+    if (json_is_object(value))
+        return mask_object(p, value);
+    if (json_is_array(value))
+        return mask_list(p, name, value);
+    bool words = is_typed(name) || strcmp(name, "why") == 0 || strcmp(name, "again") == 0;
+    if (!json_is_string(value) || !words)
+        return json_copy((json_t *)value);
+    char *text = masked(p, name, json_string_value(value));
+    json_t *told = json_string(text);
+    free(text);
+    return told;
+}
+
+static int mask_mail(void *arg, int64_t mail_id, const char *payload)
+{
+    const struct past *p = arg;
+    json_t *event = NULL;
+    if (jsonx_parse(payload, strlen(payload), &event, NULL))
+        return 0;
+    json_t *told = mask_member(p, "", event);
+    char *text = jsonx_dump(told);
+    int rc = json_equal(told, event) ? 0 : outbox_rewrite(p->store, mail_id, text, p->err);
+    free(text);
+    json_decref(told);
+    json_decref(event);
+    return rc;
+}
+
+int apart_past_mask(struct store *store, int64_t complaint_id, const char *report,
+                    const json_t *caller, struct error *err)
+{
+    struct past p = {store, caller, false, err};
+    int rc = change_of(store, report, mask_change, &p, err);
+    if (!rc && p.changed)
+        rc = entry_forget_words(store, err);
+    return rc ? rc : outbox_about(store, complaint_id, report, mask_mail, &p, err);
+}
