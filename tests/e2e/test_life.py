@@ -265,7 +265,58 @@ def check_shown(plant, sent):
             assert "packs" in done.stdout and "Dana Quill" in done.stdout, done.stdout
 
 
+TABLES = ("rates", "signals", "stories", "causes", "weeks", "harm", "returns", "complaints", "cases")
+BY_THE_CLOCK = {"as_of", "made", "to_come", "revision", "weight"}
+
+
+def lasting(value):
+    """Without what the clock says, and how often it was ranked."""
+    if isinstance(value, dict):
+        return {key: lasting(one) for key, one in value.items() if key not in BY_THE_CLOCK}
+    return [lasting(one) for one in value] if isinstance(value, list) else value
+
+
+def told(plant, first):
+    """All that counts complaints."""
+    plant.wait_idle()
+    days = ("--from", "2026-11-01", "--to", "2026-11-22")
+    answers = {words: lasting(plant.client_json(*words)) for words in (
+        ("trace", "--symptom", "mold", *days), ("returns", *days), ("scores",), ("lot", "L1 6310 A0400"), ("reach", first["id"]),
+        ("rank", first["id"]), ("cases",), ("week", "2026-W47"))}
+    answers["counts"] = plant.get("/v1/status")[1]["counts"]
+    for table in TABLES:
+        text = plant.client("week", "2026-W47", "--csv", "-", "--table", table, check=0).stdout
+        answers[table] = [line.split(",")[:9] if table == "rates" else line for line in text.splitlines()]
+    return answers
+
+
+def check_counted_nowhere():
+    """One of a lot that another complained of; a return that reports harm; the last of a case that was settled, and
+    reopened: each was counted, and withdrawn is told of nowhere."""
+    with Plant(sys.argv[1]) as plant:
+        plant.load_small()
+        plant.load_text("dispatch", "lot,route,at,units,store\nL1 6310 A0400,R1,2026-11-16T09:00:00-05:00,600,0417\n")
+        log(plant, "L1 6311 A0400", observed={"colour": "black"})
+        first, _ = log(plant, "L1 6310 A0400", observed={"colour": "black"})
+        before = told(plant, first)
+        one, _ = log(plant, "L1 6310 A0400", packs=3)
+        back, _ = log(plant, "L1 6310 A0400", channel="return", units=40, route="R1", store="0417", harm=["injury"])
+        last, logged = log(plant, "L1 6309 A0400")
+        counted = told(plant, first)
+        same = {name for name in before if before[name] == counted[name]}
+        assert same <= {"signals", "stories", ("scores",), ("lot", "L1 6310 A0400")}, same
+        plant.client("settle", logged["case"], "packed-hot", "--confirmed-by", "judgement", check=0)
+        assert plant.client_json("scores")["verdicts"] == 1
+        plant.client("settle", logged["case"], "--reopen", check=0)
+        for sent in (last, one, back):  # a case is ranked again when one of its own is withdrawn
+            plant.client("withdraw", sent["id"], "--reason", "a test", check=0)
+        after = told(plant, first)
+        for name in before:
+            assert before[name] == after[name], (name, before[name], after[name])
+
+
 def main():
+    check_counted_nowhere()
     with Plant(sys.argv[1]) as plant:
         plant.load_small()
         sent, _ = check_correction(plant)
