@@ -198,7 +198,7 @@ static const struct export_table TABLES[] = {
         500),
     ROW("verdicts", "causes that QA confirmed", VERDICTS, IDS("verdict"),
         "SELECT 'C' || t.case_id, (SELECT min(c.uuid) FROM complaint c WHERE c.case_id = "
-        "t.case_id), t.cause,"
+        "t.case_id AND c.withdrawn_ms IS NULL), t.cause,"
         " t.confirmed_by, t.note, t.by_name, t.at_ms, t.reopened_ms FROM verdict t" BETWEEN,
         5000),
     ROW("holds", "lots held, and how each hold ended", HOLDS, IDS("hold"),

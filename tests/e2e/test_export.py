@@ -51,7 +51,7 @@ def filled(plant):
             complaint(lot="L1 6317 A1600", received="2026-11-19T10:00:00-05:00"), complaint(lot="R-77", symptom="off-odor"),
             complaint(received="2026-11-22T09:00:00-05:00", contact=CALLER, same_as=first["id"]),
             complaint(contact=CALLER, note=f"{CALLER['name']} wants a call at {CALLER['phone']}, spots on the heel")]
-    gone = complaint(symptom="staling", received="2026-11-20T11:00:00-05:00", contact=CALLER)
+    gone = complaint(symptom="staling", received="2026-11-20T11:00:00-05:00", contact=CALLER, id="00000000-0000-4000-8000-000000000001")
     repeated = complaint(symptom="staling", contact=CALLER, same_as=gone["id"])
     for one in (*said, gone, repeated):
         status, answer = plant.post("/v1/complaints", one)
@@ -108,6 +108,7 @@ def a_fresh_daemon_gives_the_same_answers():
 def complaints_are_exported_as_they_stand():
     with Plant(BINARIES) as plant:
         said, gone = filled(plant)
+        plant.client("settle", said[2]["id"], "cold-storage", "--confirmed-by", "judgement", check=0)
         for words in ([], ["--contacts"]):
             folder = plant.dir / f"out{len(words)}"
             plant.client("export", str(folder), *words, check=0)
@@ -123,6 +124,7 @@ def complaints_are_exported_as_they_stand():
                 assert told["note"] == said[6]["note"] and told["contact"] == {"name": CALLER["name"], "phone": "555-0202"}, told
             else:
                 assert "[phone]" in told["note"] and not any("contact" in one for of in lines.values() for one in of.values())
+            assert [row["complaint"] for row in rows(folder, "verdicts.csv")] == [said[2]["id"]]  # one that settle finds again
             placed = {row["complaint"]: row for row in rows(folder, "placed.csv")}
             assert [id for id, row in placed.items() if row["withdrawn_at"]] == gone[:1], placed
             changes = [(row["complaint"], row["field"], row["is"], row["reason"]) for row in rows(folder, "changes.csv")]
