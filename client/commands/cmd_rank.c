@@ -15,7 +15,7 @@
 
 static const struct option_row options[] = {
     {"all", NULL, "every case, oldest first; one JSON document a line under --json"},
-    {"revision", "N", "as it was told then: of what was mailed or settled, and the newest"},
+    {"revision", "N", "as a mail tells it: of what was mailed or settled, and the newest"},
     {0}};
 
 /* What a rule says of its fact is what the cause would show: against it, that is missing. */

@@ -2,10 +2,11 @@
 #include "show/lot_told.h"
 #include "show/told_view.h"
 #include "show/view.h"
+#include "tell/tell.h"
 #include <math.h>
 #include <string.h>
 
-enum { CAUSES = 5, FIRST = 3, REASONS = 4 };
+enum { CAUSES = 5, REASONS = 4 };
 
 static const char *text_of(const json_t *object, const char *name)
 {
@@ -72,15 +73,15 @@ static void add_reasons(struct view *view, const json_t *cause, const char *side
  * unlikely. */
 static void add_causes(struct view *view, const json_t *ranked)
 {
-    static const double NAMED = 0.01, EXPLAINED = 0.05;
+    static const double NAMED = 0.01;
     view_add(view, VIEW_HEADING, NULL, 0, "Likely causes");
     for (size_t i = 0; i < json_array_size(ranked) && i < CAUSES; i++) {
         const json_t *cause = json_array_get(ranked, i);
         double p = json_number_value(json_object_get(cause, "probability"));
-        if (i >= FIRST && p < NAMED)
+        if (i >= TELL_FIRST && p < NAMED)
             break;
         view_add(view, VIEW_CAUSE, text_of(cause, "cause"), p, "%s", text_of(cause, "title"));
-        if (i == 0 || (i < FIRST && p >= EXPLAINED)) {
+        if (tell_mailed_why((int)i, p)) {
             add_reasons(view, cause, "for", "for", ". ");
             add_reasons(view, cause, "against", "against", "; one would rather see: ");
         }

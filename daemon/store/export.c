@@ -190,10 +190,10 @@ static const struct export_table TABLES[] = {
         "w.lot_id" BETWEEN ", w.weight DESC",
         2000),
     ROW("rankings", "likely causes, as they were told", RANKINGS, IDS("complaint_case"),
-        "SELECT 'C' || t.case_id, t.revision, t.as_of_ms, t.rules, t.why, r.place, c.name, "
+        "SELECT 'C' || t.case_id, t.revision, t.as_of_ms, s.hash, t.why, r.place, c.name, "
         "r.probability FROM ranking t"
         " JOIN ranking_cause r ON r.case_id = t.case_id AND r.revision = t.revision JOIN cause c "
-        "ON c.id = r.cause_id"
+        "ON c.id = r.cause_id JOIN rule_set s ON s.id = t.rule_set_id"
         " WHERE t.case_id > ?1 AND t.case_id <= ?2 ORDER BY t.case_id, t.revision, r.place",
         500),
     ROW("verdicts", "causes that QA confirmed", VERDICTS, IDS("verdict"),

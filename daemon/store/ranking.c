@@ -57,17 +57,22 @@ static int case_take_ranking(struct store *store, struct ranking *ranking, struc
 
 static int add_ranking(struct store *store, const struct ranking *ranking, struct error *err)
 {
-    static const char SQL[] = "INSERT INTO ranking(case_id, revision, as_of_ms, rules, kept,"
+    static const char SQL_RULES[] = "INSERT INTO rule_set(hash) VALUES(?1) ON CONFLICT DO NOTHING";
+    static const char SQL[] = "INSERT INTO ranking(case_id, revision, as_of_ms, rule_set_id, kept,"
                               " complaints, moved_here, lot, items, why)"
-                              " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)";
+                              " SELECT ?1, ?2, ?3, id, ?5, ?6, ?7, ?8, ?9, ?10 FROM rule_set"
+                              " WHERE hash = ?4";
+    int rc = db_run(store, SQL_RULES, DB(DB_TEXT(ranking->rules)), err);
+    if (rc)
+        return rc;
     char *items = ranking_pack(ranking);
-    int rc = db_run(
-        store, SQL,
-        DB(DB_INT(ranking->case_id), DB_INT(ranking->revision), DB_MS(ranking->as_of_ms),
-           DB_TEXT(ranking->rules), DB_INT(ranking->why != NULL), DB_INT(ranking->complaints),
-           DB_INT(ranking->moved_here), DB_TEXT(ranking->lot_told ? ranking->lot : NULL),
-           DB_TEXT(items), DB_TEXT(ranking->why)),
-        err);
+    rc = db_run(store, SQL,
+                DB(DB_INT(ranking->case_id), DB_INT(ranking->revision), DB_MS(ranking->as_of_ms),
+                   DB_TEXT(ranking->rules), DB_INT(ranking->why != NULL),
+                   DB_INT(ranking->complaints), DB_INT(ranking->moved_here),
+                   DB_TEXT(ranking->lot_told ? ranking->lot : NULL), DB_TEXT(items),
+                   DB_TEXT(ranking->why)),
+                err);
     free(items);
     return rc;
 }
@@ -150,9 +155,10 @@ static int read_ranking(struct db_query *q, struct ranking *ret)
 }
 
 #define RANKING_COLUMNS                                                                            \
-    "SELECT r.case_id, r.revision, r.as_of_ms, r.rules, r.kept, r.complaints, r.moved_here, "      \
+    "SELECT r.case_id, r.revision, r.as_of_ms, s.hash, r.kept, r.complaints, r.moved_here, "       \
     "r.lot,"                                                                                       \
-    " r.lot IS NULL, r.items, r.why, r.why IS NULL FROM ranking r "
+    " r.lot IS NULL, r.items, r.why, r.why IS NULL FROM ranking r"                                 \
+    " JOIN rule_set s ON s.id = r.rule_set_id "
 
 int ranking_get(struct store *store, int64_t case_id, int revision, struct ranking *ret,
                 struct error *err)

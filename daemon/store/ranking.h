@@ -1,5 +1,5 @@
 /* Rankings of cases as they were made, by revision. What left the house (a mail, a verdict) stays,
- * besides the newest: causes with their probabilities, and what was told to speak for and against
+ * besides the newest: causes with their probabilities, and what was mailed to speak for and against
  * them. The texts are those of the rules it was made by, which their hash names. */
 #ifndef ODDLOAF_STORE_RANKING_H
 #define ODDLOAF_STORE_RANKING_H

@@ -140,7 +140,8 @@ int case_json_items(const struct rank_cause *cause, bool speaks_for,
     return count;
 }
 
-bool case_json_explained(const struct rank *rank, int place)
+/* Whether items are told of the cause in this place. */
+static bool is_explained(const struct rank *rank, int place)
 {
     return place < EXPLAINED || rank->causes[place].probability >= 0.01;
 }
@@ -166,7 +167,7 @@ static json_t *ranked_json(const struct triage *triage, const struct case_rank *
     for (int i = 0; i < ranked->rank->count; i++) {
         const struct rank_cause *one = &ranked->rank->causes[i];
         const struct rule_cause *cause = &triage->rules->causes[one->cause];
-        bool explained = case_json_explained(ranked->rank, i);
+        bool explained = is_explained(ranked->rank, i);
         json_array_append_new(
             list,
             json_pack("{s:s, s:s, s:f, s:o, s:o}", "cause", cause->id, "title", cause->title,

@@ -16,8 +16,6 @@ enum { CASE_ITEMS = 8 }; /* told for a cause, and as many against it */
 /* What is told to speak for or against a cause, strongest first; returns how many. */
 int case_json_items(const struct rank_cause *cause, bool speaks_for,
                     const struct rank_item *ret[CASE_ITEMS]);
-/* Whether items are told of the cause in this place. */
-bool case_json_explained(const struct rank *rank, int place);
 /* A fact's value: a number, a word, a list of words; JSON null if unknown. */
 json_t *case_json_value(const struct fact *fact);
 /* Questions by expected gain; the caller's first if `desk`. At most `limit`. */

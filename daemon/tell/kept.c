@@ -42,6 +42,12 @@ static void keep_item(const struct triage *triage, const struct case_rank *ranke
     write_value(fact, kept->value, sizeof kept->value);
 }
 
+bool tell_mailed_why(int place, double probability)
+{
+    static const double LIKELY = 0.05;
+    return place == 0 || (place < TELL_FIRST && probability >= LIKELY);
+}
+
 void kept_make(const struct triage *triage, const struct case_rank *ranked, struct ranking *ret)
 {
     const struct rank *rank = ranked->rank;
@@ -58,7 +64,7 @@ void kept_make(const struct triage *triage, const struct case_rank *ranked, stru
         text_clip(triage->rules->causes[rank->causes[i].cause].id, cause->cause,
                   sizeof cause->cause);
         cause->probability = fmin(rank->causes[i].probability, 1);
-        for (int side = 0; side < 2 && case_json_explained(rank, i); side++) {
+        for (int side = 0; side < 2 && tell_mailed_why(i, cause->probability); side++) {
             int count = case_json_items(&rank->causes[i], side == 0, items);
             for (int k = 0; k < count; k++)
                 keep_item(triage, ranked, i, items[k], ret);

@@ -5,7 +5,7 @@
 #include "rank/case_rank.h"
 #include "store/ranking.h"
 
-/* Of a case that was just ranked: every cause, and the items that case_json_rank() tells. The
+/* Of a case that was just ranked: every cause, and of those that a mail explains the items. The
  * caller clears *ret. */
 void kept_make(const struct triage *triage, const struct case_rank *ranked, struct ranking *ret);
 

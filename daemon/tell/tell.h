@@ -11,7 +11,12 @@
  * cleared by the caller. ERROR_NOT_FOUND if the case is gone. */
 int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
               struct ranking *ret_ranking, struct error *err);
-/* A ranking that was kept, as it was told: a title or a name only where the rules of today have it.
+/* A mail names the first causes, likely or not, and explains those of them that are not so
+ * unlikely: what is kept of a ranking explains no others. */
+enum { TELL_FIRST = 3 };
+bool tell_mailed_why(int place, double probability);
+/* A ranking that was kept, as it was mailed: a title or a name only where the rules of today have
+ * it.
  */
 int tell_kept(struct triage *triage, struct store *store, int64_t case_id, int revision,
               json_t **ret, struct error *err);

@@ -5,7 +5,8 @@ rankings and mail, and what each table takes.
 
 Prints bytes a complaint by table and the year that follows. Records (lots, readings) are loaded before and
 not counted: they grow with the plant, not with its complaints. Days are compressed: the week's complaints
-are logged in chunks of an eighth of a day, each ranked and mailed before the next comes.
+are logged in chunks of an eighth of a day, each ranked and mailed before the next comes. Nothing is old enough
+to be dropped, as mail and contacts would be in a year.
 """
 import argparse
 import datetime

@@ -91,7 +91,9 @@ def check_kept(plant, case):
             cause[side].sort(key=lambda item: (-abs(item["bits"]), item["fact"]))
             for item in cause[side]:
                 item.pop("because", None)
-    for told, was in zip(kept["ranked"], now["ranked"], strict=True):
+    for place, (told, was) in enumerate(zip(kept["ranked"], now["ranked"], strict=True)):
+        if place > 0 and (place > 2 or was["probability"] < .05):  # the mail doesn't explain it
+            was.update({"for": [], "against": []})
         assert told == was, (told, was)
     shown = plant.client("rank", case, "--revision", str(now["revision"])).stdout
     assert kept["ranked"][0]["cause"] in shown, shown

@@ -107,8 +107,9 @@ def check_holds(plant, lots):
 
 def check_ranked_again(plant):
     rules = plant.get("/v1/status")[1]["rules"]["hash"]
-    ranked = read(plant, "SELECT c.id, r.rules, c.revision FROM complaint_case c JOIN ranking r ON"
-                         " r.case_id = c.id AND r.revision = c.revision WHERE c.state = 'open'")
+    ranked = read(plant, "SELECT c.id, s.hash, c.revision FROM complaint_case c JOIN ranking r ON"
+                         " r.case_id = c.id AND r.revision = c.revision JOIN rule_set s ON s.id = r.rule_set_id"
+                         " WHERE c.state = 'open'")
     assert len(ranked) == 3 and all(r[1] == rules for r in ranked), (rules, ranked)
     return ranked
 
