@@ -53,7 +53,7 @@ def main():
 
         assert sorted(priorities(plant))[-1] == (POLICY_OTHER, NICE), priorities(plant)
         behind = 2  # who ranks in the background, and who keeps the state
-    assert sum(nice == NICE for _, nice in priorities(plant)) == behind, priorities(plant)
+        assert sum(nice == NICE for _, nice in priorities(plant)) == behind, priorities(plant)
         print("ok")
 
 
