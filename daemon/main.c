@@ -17,6 +17,7 @@
 #include <event2/thread.h>
 #include <getopt.h>
 #include <gsl/gsl_errno.h>
+#include <limits.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
@@ -33,6 +34,7 @@ enum {
 
 struct options {
     const char *config, *state, *rules, *socket, *restore;
+    char state_dir[PATH_MAX]; /* `state`, absolute */
     bool check;
 };
 
@@ -61,6 +63,24 @@ static const char USAGE[] =
     "  --restore FILE put a backup in the place of the state, with the daemon stopped;\n"
     "                 what was there is kept aside\n"
     "  --check        check settings and rules, say what is wrong, start nothing\n";
+
+/* What is told of files in it (backups, what a restore kept) is used from elsewhere. Returns -1 to
+ * go on, else the exit code. */
+static int place_state(struct options *o)
+{
+    char here[PATH_MAX] = "";
+    if (o->state[0] != '/' && !getcwd(here, sizeof here)) {
+        fprintf(stderr, "oddloafd: --state %s: cannot tell this folder's name: %s\n", o->state,
+                strerror(errno));
+        return 1;
+    }
+    int length =
+        snprintf(o->state_dir, sizeof o->state_dir, "%s%s%s", here, *here ? "/" : "", o->state);
+    if (length < (int)sizeof o->state_dir)
+        return -1;
+    fprintf(stderr, "oddloafd: --state %s: the path is too long\n", o->state);
+    return 1;
+}
 
 /* Returns -1 to go on, else the exit code. */
 static int read_options(int argc, char **argv, struct options *o)
@@ -112,7 +132,7 @@ static int read_options(int argc, char **argv, struct options *o)
         fprintf(stderr, "oddloafd: unexpected argument '%s'\n%s", argv[optind], USAGE);
         return 2;
     }
-    return -1;
+    return place_state(o);
 }
 
 static void log_error(const struct daemon *d, const char *doing, const struct error *err)
@@ -389,7 +409,7 @@ int main(int argc, char **argv)
     umask(0077);
     d.app = (struct app){.log = {LOG_LEVEL_INFO, getenv("JOURNAL_STREAM") != NULL},
                          .clock = clock_system(),
-                         .state_dir = options.state,
+                         .state_dir = options.state_dir,
                          .config_path = options.config,
                          .rules_dir = options.rules};
     d.app.started_ms = app_now_ms(&d.app);

@@ -32,12 +32,12 @@ static bool is_anew(const json_t *status, const json_t *asked)
     return strcmp(pick_text(status, "started_at", ""), pick_text(asked, "started_at", "")) != 0;
 }
 
-/* Of this restore, not of one before. */
+/* Of this restore: one before is older than the daemon that was asked, and a link in the file's
+ * path gives it another name. */
 static bool is_done(const json_t *status, const json_t *asked)
 {
     const json_t *restored = json_object_get(status, "restored");
-    return strcmp(pick_text(restored, "file", ""), pick_text(asked, "restoring", "")) == 0 &&
-           strcmp(pick_text(restored, "at", ""), pick_text(asked, "started_at", "")) > 0;
+    return strcmp(pick_text(restored, "at", ""), pick_text(asked, "started_at", "")) > 0;
 }
 
 /* Until it answers again: without a message of its own each time it does not. */

@@ -56,11 +56,26 @@ char *replace_folder(const char *state_dir, struct error *err)
     return NULL;
 }
 
-int replace_ready(const char *state_dir, int64_t now_ms, struct error *err)
+int64_t replace_time(const char *state_dir, int64_t now_ms)
+{
+    char stamp[DISK_STAMP], *past = join(state_dir, PAST);
+    bool taken = true;
+    while (taken) {
+        char *kept = join(past, disk_stamp(now_ms, stamp));
+        taken = access(kept, F_OK) == 0;
+        free(kept);
+        if (taken)
+            now_ms += 1000;
+    }
+    free(past);
+    return now_ms;
+}
+
+int replace_ready(const char *state_dir, int64_t kept_ms, struct error *err)
 {
     char stamp[DISK_STAMP], name[64];
     char *from = join(state_dir, MAKING), *database = join(from, FILES[0]);
-    snprintf(name, sizeof name, "%s%s", READY, disk_stamp(now_ms, stamp));
+    snprintf(name, sizeof name, "%s%s", READY, disk_stamp(kept_ms, stamp));
     char *to = join(state_dir, name);
     int rc = disk_sync(database, err);
     if (!rc)

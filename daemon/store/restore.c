@@ -313,13 +313,14 @@ int restore_make(const char *state_dir, const char *file, int64_t now_ms, struct
         owner_free(owner);
         return rc;
     }
+    const int64_t kept_ms = replace_time(state_dir, now_ms);
     *ret = (struct restored){.at_ms = now_ms};
     snprintf(ret->file, sizeof ret->file, "%s", file);
-    snprintf(ret->kept, sizeof ret->kept, "%s/replaced/%s", state_dir, disk_stamp(now_ms, stamp));
+    snprintf(ret->kept, sizeof ret->kept, "%s/replaced/%s", state_dir, disk_stamp(kept_ms, stamp));
     folder = replace_folder(state_dir, err);
     rc = folder ? get_ready(state_dir, folder, ret, err) : ERROR_IO;
     if (!rc)
-        rc = replace_ready(state_dir, now_ms, err);
+        rc = replace_ready(state_dir, kept_ms, err);
     if (!rc)
         rc = replace_finish(state_dir, err);
     free(folder);

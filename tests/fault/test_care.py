@@ -9,6 +9,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+import tempfile
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
@@ -215,6 +216,38 @@ def a_backup_comes_back_and_what_was_there_is_kept():
         assert plant.get(f"/v1/complaints/{two['id']}")[0] == 200
         assert "restored" in plant.client("status").stdout
         assert plant.stop() == 0
+
+
+def what_an_earlier_restore_kept_is_not_in_the_way():
+    with Plant(BINARIES) as plant:
+        assert plant.post("/v1/complaints", complaint())[0] == 201
+        plant.client("backup", "b.db", check=0)
+        taken = {plant.state / "replaced" / time.strftime("%Y%m%dT%H%M%SZ", time.gmtime(time.time() + s))
+                 for s in range(30)}
+        for folder in taken:  # of this second and those to come
+            folder.mkdir(parents=True)
+            (folder / "oddloaf.db").write_text("kept")
+        kept = pathlib.Path(plant.client_json("restore", "b.db")["kept"])
+        assert kept not in taken and (kept / "oddloaf.db").stat().st_size > 4, kept
+        assert all((folder / "oddloaf.db").read_text() == "kept" for folder in taken)
+
+
+def a_state_named_from_here_or_through_a_link_is_told_of_by_its_whole_path():
+    with tempfile.TemporaryDirectory(prefix="oddloaf-e2e-") as folder:
+        link = pathlib.Path(folder) / "link"
+        link.symlink_to(folder)
+        for state in (os.path.relpath(pathlib.Path(folder) / "state"), link / "linked"):
+            with Plant(BINARIES, state=state) as plant:
+                one, two = complaint(), complaint()
+                assert plant.post("/v1/complaints", one)[0] == 201
+                made = plant.client_json("backup", "first.db")["backup"]
+                assert os.path.isabs(made) and os.path.samefile(made, plant.state / "backups" / "first.db")
+                assert plant.post("/v1/complaints", two)[0] == 201
+                told = plant.client_json("restore", "first.db")
+                assert os.path.isabs(told["kept"]) and os.path.samefile(told["file"], made), told
+                assert plant.get(f"/v1/complaints/{two['id']}")[0] == 404
+                plant.client("restore", told["kept"] + "/oddloaf.db", check=0)
+                assert plant.get(f"/v1/complaints/{two['id']}")[0] == 200
 
 
 def what_is_no_backup_is_refused_before_anything_stops():
@@ -472,6 +505,8 @@ for test in (an_empty_database_beside_its_log_is_no_first_start,
              backups_by_the_clock_are_made_and_thinned,
              an_old_backup_needs_a_hand,
              a_backup_comes_back_and_what_was_there_is_kept,
+             what_an_earlier_restore_kept_is_not_in_the_way,
+             a_state_named_from_here_or_through_a_link_is_told_of_by_its_whole_path,
              what_is_no_backup_is_refused_before_anything_stops,
              who_was_erased_stays_erased,
              mail_sent_or_stale_is_held_back,
