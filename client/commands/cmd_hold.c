@@ -11,8 +11,8 @@ static const struct option_row options[] = {
     {"reason", "TEXT", "why (needed)"},
     {"by", "NAME", "who decides (the login name)"},
     {"case", "CASE", "that it is for"},
-    {"reach", "CASE", "all lots that reach names, for that case"},
-    {"at-least", "PCT", "of those, the ones at that risk or above (all of them)"},
+    {"reach", "CASE", "the case's own lot and all that reach names, for that case"},
+    {"at-least", "PCT", "of the others, the ones at that risk or above (all of them)"},
     {"yes", NULL, "do not ask"},
     {"still-about", NULL, "packs are about, although it was destroyed or reworked"},
     {0}};
@@ -20,25 +20,31 @@ static const struct option_row options[] = {
 /* ---- what reach names ---- */
 
 /* A lot that reach names, with its risk: shown before it is held. */
-static void show_lot(const struct client *c, const json_t *lot)
+static void show_lot(const struct client *c, const json_t *lot, const char *note)
 {
     char percent[VIEW_NUMBER], number[VIEW_NUMBER];
     char *routes = pick_shown(lot, "routes");
-    view_textf(&c->view, VIEW_PLAIN, 2, 2, "%s  %s, %s units, best by %s%s%s%s%s",
+    view_textf(&c->view, VIEW_PLAIN, 2, 2, "%s  %s, %s units, best by %s%s%s%s%s%s",
                pick_text(lot, "lot", "?"),
                view_percent(pick_number(lot, "probability", 0), percent),
                view_number(pick_number(lot, "units", 0), number), pick_text(lot, "code_date", "?"),
                pick_bool(lot, "in_code", true) ? "" : " (past)", *routes ? ", sent by " : "",
-               routes, pick_has(lot, "holds") ? ", on hold already" : "");
+               routes, pick_has(lot, "holds") ? ", on hold already" : "", note);
     free(routes);
 }
 
-static bool is_meant(const struct client *c)
+/* Nobody is asked where nobody can answer. */
+static bool may_ask(const struct client *c)
+{
+    return !c->json && c->view.terminal && isatty(STDIN_FILENO);
+}
+
+static bool is_meant(const struct client *c, const char *question)
 {
     char *line = NULL;
     size_t size = 0;
     char folded[16] = "";
-    view_text(&c->view, VIEW_PLAIN, 0, 0, "Hold them all? Type yes:");
+    view_text(&c->view, VIEW_PLAIN, 0, 0, question);
     fflush(c->view.out);
     if (getline(&line, &size, stdin) > 0)
         text_fold(line, folded, sizeof folded);
@@ -63,24 +69,36 @@ static json_t *at_risk(const json_t *reach, double least)
 static int confirm(struct client *c, const struct args *a, const json_t *reach, const json_t *named)
 {
     size_t i;
-    const json_t *lot;
+    const json_t *lot, *own = json_object_get(reach, "own");
     if (c->json || args_has(a, "yes"))
         return EXIT_DONE;
     view_title(&c->view, "%s  lots that may share %s", pick_text(reach, "case", "case"),
                pick_text(reach, "title", "its cause"));
+    if (own)
+        show_lot(c, own, ", the case's own lot");
     json_array_foreach(named, i, lot)
     {
-        show_lot(c, lot);
+        show_lot(c, lot, "");
     }
-    if (!isatty(STDIN_FILENO) || !c->view.terminal)
+    if (!may_ask(c))
         return client_usage(c, "nobody can be asked here: --yes holds these lots");
-    if (is_meant(c))
+    if (is_meant(c, "Hold them all? Type yes:"))
         return EXIT_DONE;
     view_text(&c->view, VIEW_PLAIN, 0, 0, "Nothing was recorded.");
     return EXIT_REFUSED;
 }
 
-/* Exactly those that were shown are held. */
+static int say_none(const struct client *c, const json_t *reach)
+{
+    client_say(c,
+               "reach names no lot%s%s; the case's own lot is open and is not held; nothing "
+               "was recorded",
+               pick_has(reach, "none_because") ? ": " : " at that risk",
+               pick_text(reach, "none_because", ""));
+    return EXIT_NOT_FOUND;
+}
+
+/* Exactly those that were shown are held; the case's own lot, where it is settled, at any risk. */
 static int take_reach(struct client *c, const struct args *a, double least, json_t *codes)
 {
     json_t *reach = NULL;
@@ -90,14 +108,14 @@ static int take_reach(struct client *c, const struct args *a, double least, json
     if (rc)
         return rc;
     json_t *named = at_risk(reach, least);
-    if (json_array_size(named) == 0) {
-        client_say(c, "reach names no lot%s%s; nothing was recorded",
+    bool own = pick_has(reach, "own"), others = json_array_size(named) > 0;
+    rc = own || others ? confirm(c, a, reach, named) : say_none(c, reach);
+    if (!rc && !others)
+        client_say(c, "reach names no other lot%s%s; only the case's own is held",
                    pick_has(reach, "none_because") ? ": " : " at that risk",
                    pick_text(reach, "none_because", ""));
-        rc = EXIT_NOT_FOUND;
-    } else {
-        rc = confirm(c, a, reach, named);
-    }
+    if (own)
+        json_array_append(codes, json_object_get(json_object_get(reach, "own"), "lot"));
     json_array_foreach(named, i, lot)
     {
         json_array_append(codes, json_object_get(lot, "lot"));

@@ -25,40 +25,64 @@ static void add_lot(struct table *t, const json_t *lot)
     free(routes);
 }
 
-static void show(const struct client *c, const json_t *document)
+/* The case's own lot on top; returns the units still in code. */
+static double add_lots(struct table *t, const json_t *document)
 {
-    const json_t *lots = json_object_get(document, "lots");
-    const json_t *candidates = json_object_get(document, "candidates");
-    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
     double units = 0;
-    char number[VIEW_NUMBER];
     size_t i;
-    const json_t *lot;
-    case_path_harm(c, document);
-    view_title(&c->view, "%s  other lots that share %s", pick_text(document, "case", "case"),
-               pick_text(document, "title", pick_text(document, "cause", "the cause")));
-    standing_show(&c->view, document, NULL);
-    json_array_foreach(lots, i, lot)
+    const json_t *lot, *own = json_object_get(document, "own");
+    if (own)
+        add_lot(t, own);
+    if (own && pick_bool(own, "in_code", true))
+        units += pick_number(own, "units", 0);
+    json_array_foreach(json_object_get(document, "lots"), i, lot)
     {
         add_lot(t, lot);
         if (pick_bool(lot, "in_code", true))
             units += pick_number(lot, "units", 0);
     }
-    if (i == 0 && pick_has(document, "none_because")) {
-        view_textf(&c->view, VIEW_PLAIN, 2, 2, "None named: %s.",
-                   pick_text(document, "none_because", ""));
-        if (json_array_size(candidates))
-            show_candidates(&c->view, candidates);
-    } else if (i == 0) {
-        view_text(&c->view, VIEW_PLAIN, 2, 0, "None.");
-    } else {
+    return units;
+}
+
+/* Which of several is the case's own, and that nobody holds it by this. */
+static void show_open(const struct client *c, const json_t *document)
+{
+    const json_t *candidates = json_object_get(document, "candidates");
+    if (json_array_size(candidates))
+        show_candidates(&c->view, candidates);
+    view_textf(&c->view, VIEW_PLAIN, 2, 2,
+               "The case's own lot is open: hold --reach %s holds neither it nor others.",
+               pick_text(document, "case", "CASE"));
+}
+
+static void show_none(const struct client *c, const json_t *document)
+{
+    const char *because = pick_text(document, "none_because", "");
+    view_textf(&c->view, VIEW_PLAIN, 2, 2, "No other lot named%s%s.", *because ? ": " : "",
+               because);
+    if (!pick_has(document, "own"))
+        show_open(c, document);
+}
+
+static void show(const struct client *c, const json_t *document)
+{
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    double units = add_lots(t, document);
+    char number[VIEW_NUMBER];
+    case_path_harm(c, document);
+    view_title(&c->view, "%s  lots that may share %s", pick_text(document, "case", "case"),
+               pick_text(document, "title", pick_text(document, "cause", "the cause")));
+    standing_show(&c->view, document, NULL);
+    if (table_rows(t) > 0)
         table_print(t, &c->view, 2);
-        view_textf(
-            &c->view, VIEW_PLAIN, 2, 2,
-            "%s units still in code. A hold is QA's decision: oddloaf hold LOT… --reason, or for "
-            "all of them --reach %s",
-            view_number(units, number), pick_text(document, "case", "CASE"));
-    }
+    if (json_array_size(json_object_get(document, "lots")) == 0)
+        show_none(c, document);
+    if (table_rows(t) > 0)
+        view_textf(&c->view, VIEW_PLAIN, 2, 2,
+                   "%s units still in code on %s. A hold is QA's decision: oddloaf hold LOT… "
+                   "--reason, or for all of them --reach %s",
+                   view_number(units, number), pick_text(document, "in_code_on", "that day"),
+                   pick_text(document, "case", "CASE"));
     table_free(t);
 }
 
@@ -73,7 +97,7 @@ static int reach(struct client *c, const struct args *a)
 const struct command cmd_reach = {
     .name = "reach",
     .args = "CASE [CAUSE]",
-    .help = "other lots that share the suspected condition",
+    .help = "the case's lot, and others that share the suspected condition",
     .least = 1,
     .most = 2,
     .exec = reach,

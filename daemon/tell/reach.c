@@ -1,8 +1,8 @@
-/* Other lots that share the suspected condition, with the probability that they share the fault:
- * P(cause) x P(fault there | cause). The second factor starts from how often lots that share this
- * condition share the fault (reach_share in rules/ranking.json), or, where the cause's file says
- * how to tell, from the other lot's own records, and is updated by its own complaints against the
- * number expected. */
+/* The case's own lot, and other lots that share the suspected condition, with the probability that
+ * they share the fault: P(cause) x P(fault there | cause). The second factor starts from how often
+ * lots that share this condition share the fault (reach_share in rules/ranking.json), or, where the
+ * cause's file says how to tell, from the other lot's own records, and is updated by its own
+ * complaints against the number expected. */
 #include "base/text.h"
 #include "store/company_count.h"
 #include "tell/case_json.h"
@@ -60,6 +60,7 @@ struct reaching {
     const struct rule_cause *cause;
     int64_t packed_from_ms;
     int64_t records_serial;
+    int32_t today; /* of the plant, not of the case: what is still sold is asked of now */
     struct window windows[WINDOWS];
     int window_count;
     struct reached *lots;
@@ -227,6 +228,21 @@ static int by_record(const struct reaching *reaching, const struct lot_record *r
     return 0;
 }
 
+/* Takes the reference of `because`. */
+static json_t *lot_json(const struct reaching *reaching, const struct lot_record *record,
+                        double probability, json_t *because)
+{
+    char code_date[16];
+    json_t *lot = json_pack(
+        "{s:s, s:o, s:I, s:s, s:b, s:s, s:s, s:o, s:o}", "lot", record->lot.lot, "probability",
+        jsonx_rounded(probability, 4), "units", (json_int_t)record->lot.units, "code_date",
+        day_format(record->lot.code_day, code_date), "in_code",
+        record->lot.code_day >= reaching->today, "product", record->lot.product, "line",
+        record->lot.line, "routes", routes_of(record), "because", because);
+    hold_json_mark(reaching->store, reaching->triage->tz, record->lot.lot_id, lot);
+    return lot;
+}
+
 static int add_lot(const struct reaching *reaching, const struct reached *reached,
                    double probability, json_t *list, struct error *err)
 {
@@ -236,20 +252,11 @@ static int add_lot(const struct reaching *reaching, const struct reached *reache
     if (rc)
         return rc;
     double share = NAN;
-    char code_date[16];
     rc = by_record(reaching, record, &share, err);
     share = isnan(share) ? reached->share : updated(share, reached->observed, reached->expected);
-    int32_t today = tz_day(reaching->triage->tz, reaching->ranked->input.as_of_ms);
-    if (!rc && share * probability >= LEAST_SHARE) {
-        json_t *lot = json_pack(
-            "{s:s, s:o, s:I, s:s, s:b, s:s, s:s, s:o, s:o}", "lot", record->lot.lot, "probability",
-            jsonx_rounded(share * probability, 4), "units", (json_int_t)record->lot.units,
-            "code_date", day_format(record->lot.code_day, code_date), "in_code",
-            record->lot.code_day >= today, "product", record->lot.product, "line", record->lot.line,
-            "routes", routes_of(record), "because", because_json(reached));
-        hold_json_mark(reaching->store, reaching->triage->tz, reached->lot_id, lot);
-        json_array_append_new(list, lot);
-    }
+    if (!rc && share * probability >= LEAST_SHARE)
+        json_array_append_new(
+            list, lot_json(reaching, record, share * probability, because_json(reached)));
     lot_record_unref(record);
     return rc;
 }
@@ -287,9 +294,7 @@ static int reach_lots(struct reaching *reaching, double probability, json_t *lis
     if (!record)
         return 0; /* no lot, no company */
     reaching->packed_from_ms = record->lot.packed_from_ms;
-    int rc = company_count_records_serial(reaching->store, &reaching->records_serial, err);
-    if (!rc)
-        rc = find_windows(reaching, err);
+    int rc = find_windows(reaching, err);
     if (!rc)
         rc = company_view_open(reaching->triage->source.company, reaching->store,
                                reaching->triage->rules, reaching->ranked->input.symptom, record,
@@ -306,21 +311,72 @@ static int reach_lots(struct reaching *reaching, double probability, json_t *lis
     return rc;
 }
 
-/* The likeliest of several lots would name others by a guess. */
-static const char *none_because(struct store *store, int64_t case_id,
-                                const struct rule_cause *cause)
+/* The case's own lot, 0 while it is open. */
+static int64_t own_lot(struct store *store, int64_t case_id)
 {
     struct case_row row;
-    if (case_get(store, case_id, &row, NULL) == 0 && row.lot_id <= 0)
+    return case_get(store, case_id, &row, NULL) == 0 && row.lot_id > 0 ? row.lot_id : 0;
+}
+
+/* It has the fault if the cause is right. */
+static int add_own(const struct reaching *reaching, int64_t lot_id, double probability,
+                   json_t *into, struct error *err)
+{
+    const struct lot_record *record;
+    if (!lot_id)
+        return 0;
+    int rc = lot_record_get(reaching->triage->source.lots, reaching->store,
+                            reaching->records_serial, lot_id, &record, err);
+    if (rc)
+        return rc;
+    json_object_set_new(into, "own",
+                        lot_json(reaching, record, probability, json_string("the case's own lot")));
+    lot_record_unref(record);
+    return 0;
+}
+
+/* The likeliest of several lots would name others by a guess. */
+static const char *none_because(int64_t own, const struct rule_cause *cause)
+{
+    if (!own)
         return "the case's own lot is not settled, and other lots are found by what they share "
                "with "
                "it";
     return cause->reach_count ? NULL : "what this cause is about, no two lots share";
 }
 
+static int reach_json(struct reaching *reaching, int64_t case_id, double probability, json_t **ret,
+                      struct error *err)
+{
+    char day[16];
+    int64_t own = own_lot(reaching->store, case_id);
+    const char *none = none_because(own, reaching->cause);
+    json_t *list = json_array(), *answer = json_object();
+    int rc = company_count_records_serial(reaching->store, &reaching->records_serial, err);
+    if (!rc)
+        rc = add_own(reaching, own, probability, answer, err);
+    if (!rc && !none)
+        rc = reach_lots(reaching, probability, list, err);
+    free(reaching->lots);
+    json_object_update_new(
+        answer,
+        json_pack("{s:o, s:s, s:s, s:f, s:o, s:s, s:o, s:s*}", "case", case_json_name(case_id),
+                  "cause", reaching->cause->id, "title", reaching->cause->title, "probability",
+                  probability, "as_of",
+                  case_json_when(reaching->triage, reaching->ranked->input.as_of_ms), "in_code_on",
+                  day_format(reaching->today, day), "lots", sorted(list), "none_because", none));
+    case_json_harm(reaching->ranked, answer);
+    if (rc)
+        json_decref(answer);
+    else
+        *ret = answer;
+    return rc;
+}
+
 int tell_reach(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
                json_t **ret, struct error *err)
 {
+    struct clock clock = clock_system();
     struct case_rank ranked;
     int rc = case_rank_read(triage, store, case_id, &ranked, err);
     if (rc)
@@ -336,24 +392,9 @@ int tell_reach(struct triage *triage, struct store *store, int64_t case_id, cons
     struct reaching reaching = {.triage = triage,
                                 .store = store,
                                 .ranked = &ranked,
-                                .cause = &triage->rules->causes[wanted_cause]};
-    const char *none = none_because(store, case_id, reaching.cause);
-    json_t *list = json_array();
-    if (!none)
-        rc = reach_lots(&reaching, ranked.rank->causes[place].probability, list, err);
-    free(reaching.lots);
-    if (rc)
-        json_decref(list);
-    else
-        *ret = json_pack("{s:o, s:s, s:s, s:f, s:o, s:o}", "case", case_json_name(case_id), "cause",
-                         reaching.cause->id, "title", reaching.cause->title, "probability",
-                         ranked.rank->causes[place].probability, "as_of",
-                         case_json_when(triage, ranked.input.as_of_ms), "lots", sorted(list));
-    if (!rc) {
-        case_json_harm(&ranked, *ret);
-        if (none)
-            json_object_set_new(*ret, "none_because", json_string(none));
-    }
+                                .cause = &triage->rules->causes[wanted_cause],
+                                .today = tz_day(triage->tz, clock_now_ms(&clock))};
+    rc = reach_json(&reaching, case_id, ranked.rank->causes[place].probability, ret, err);
     case_rank_clear(&ranked);
     return rc;
 }

@@ -1,12 +1,14 @@
 """QA's day with holds, from the client alone: the list of what is held, several holds on one lot, all that
 reach names at once, nonsense refused with what is so, and where it is marked.
                                                                      usage: test_holds.py BINARIES [CHECK]"""
+import datetime
 import email
 import email.policy
 import json
 import os
 import pwd
 import sys
+import zoneinfo
 
 from oddloaf import Plant, complaint
 
@@ -135,7 +137,8 @@ def check_reach(plant):
     assert len(risks) > 3, reach
     percent = int(risks[2] * 100)
     wanted = {lot["lot"] for lot in reach if lot["probability"] >= percent / 100}
-    assert 0 < len(wanted) < len(reach), risks
+    assert 0 < len(wanted) < len(reach) and HOT not in wanted, risks
+    wanted.add(HOT)
     asked = hold(plant, "--reach", case, "--at-least", str(percent))
     assert asked.returncode == 2 and "--yes" in asked.stderr and standing(plant) == [], asked
     assert all(lot in asked.stdout for lot in wanted), asked.stdout
@@ -156,15 +159,47 @@ def check_reach(plant):
                                     "may be hot", "--by", "mira", check=0).stdout)
     assert set(again["already"]) == wanted and len(standing(plant)) == len(wanted) + 1, again
     assert all(h["case"] == case for h in standing(plant) if h["reason"] == "may be hot")
-    marked = {lot["lot"] for lot in plant.client_json("reach", case)["lots"] if lot.get("holds")}
+    told = plant.client_json("reach", case)
+    marked = {lot["lot"] for lot in [told["own"], *told["lots"]] if lot.get("holds")}
     assert marked == wanted, marked
-    assert words(plant.client("reach", case, check=0).stdout).count("ON HOLD") == len(wanted)
-    nobody = hold(plant, "--reach", case, "--at-least", "100", "--yes")
-    assert nobody.returncode == 5 and "names no lot" in nobody.stderr, nobody
+    assert words(plant.client("reach", case, check=0).stdout).count("ON HOLD;") == len(wanted)
+    alone = hold(plant, "--reach", case, "--at-least", "100", "--yes", reason="may be hot", check=0)
+    assert "only the case's own is held" in words(alone.stderr) and HOT in alone.stdout, alone
     release(plant, one, "--hold", next(h["hold"] for h in standing(plant, one) if h["by"] == "jo"), check=0)
     for lot in wanted:
         release(plant, lot, "--case", case, check=0)
     assert standing(plant) == []
+
+
+def check_own(plant):
+    """The case's own lot comes first and is held with the others; while it is open it is said that it is not.
+    What is still in code is told of today, which is said."""
+    case = log(plant, HOT, observed={"where": "side", "wet_inside_bag": True})
+    told = plant.client_json("reach", case)
+    own, today = told["own"], datetime.datetime.now(zoneinfo.ZoneInfo("America/New_York")).date().isoformat()
+    assert own["lot"] == HOT and own["probability"] == round(told["probability"], 4), own
+    assert HOT not in [lot["lot"] for lot in told["lots"]]
+    assert told["as_of"][:10] == "2026-11-20" and told["in_code_on"] == today, told
+    for lot in [own, *told["lots"]]:
+        assert lot["in_code"] == (lot["code_date"] >= today), (lot, today)
+    shown = words(plant.client("reach", case, check=0).stdout)
+    assert "still in code on " + today in shown, shown
+    assert shown.index("the case's own") < shown.index(told["lots"][0]["lot"]), shown
+    assert HOT + " " in asked(plant, case), "listed before it is held"
+    hold(plant, "--reach", case, "--yes", check=0)
+    assert {h["lot"] for h in standing(plant)} == {HOT, *(lot["lot"] for lot in told["lots"])}
+    for held in standing(plant):
+        release(plant, held["lot"], check=0)
+    nowhere = log(plant, "", observed={"where": "side"})
+    refused(hold(plant, "--reach", nowhere, "--yes"), "own lot is open and is not held")
+    assert "own lot is open" in words(plant.client("reach", nowhere, check=0).stdout)
+    assert "own" not in plant.client_json("reach", nowhere) and standing(plant) == []
+
+
+def asked(plant, case):
+    done = hold(plant, "--reach", case)
+    assert done.returncode == 2 and standing(plant) == [], done
+    return words(done.stdout)
 
 
 def check_marked(plant):
@@ -226,7 +261,8 @@ def main():
     print("holds: ok")
 
 
-CHECKS = [check_list, check_several, check_again, check_nonsense, check_reach, check_marked]
+CHECKS = [check_list, check_several, check_again, check_nonsense, check_reach, check_own,
+          check_marked]
 if len(sys.argv) > 2:
     CHECKS = [check for check in CHECKS if check.__name__ == sys.argv[2]]
 main()
