@@ -3,6 +3,7 @@
 #include "deliver/zone.h"
 #include "form/form.h"
 #include "show/change_show.h"
+#include "show/harm.h"
 #include <stdio.h>
 #include <string.h>
 
@@ -45,6 +46,31 @@ static void show(const struct client *c, const json_t *answer)
     change_show(&c->view, answer);
 }
 
+static bool says(const struct args *a, const char *name)
+{
+    for (int i = 1; i < a->count; i++) {
+        char said[96];
+        size_t length = strcspn(a->words[i], "=");
+        snprintf(said, sizeof said, "%.*s", (int)length, a->words[i]);
+        const struct field *field = form_find(said);
+        if (field && strcmp(field->name, name) == 0 && a->words[i][length] &&
+            a->words[i][length + 1])
+            return true;
+    }
+    return false;
+}
+
+/* It was refused, or the daemon is away: nobody is told of what was to be put on record. */
+static void say_lost(const struct client *c, const struct args *a)
+{
+    struct view v;
+    view_init(&v, c->json ? stderr : stdout);
+    if (says(a, "harm"))
+        harm_show(&v, NULL, HARM_LOST);
+    else if (says(a, "note") || says(a, "reason"))
+        client_say(c, HARM_UNREAD);
+}
+
 static int correct(struct client *c, const struct args *a)
 {
     char login[64];
@@ -63,6 +89,8 @@ static int correct(struct client *c, const struct args *a)
         rc = case_path_post_complaint(c, a->words[0], "correct", body, &answer);
     json_decref(fields);
     json_decref(body);
+    if (rc != EXIT_DONE)
+        say_lost(c, a);
     return rc == EXIT_DONE ? client_answer(c, answer, show) : rc;
 }
 

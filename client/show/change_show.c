@@ -1,5 +1,7 @@
 #include "show/change_show.h"
+#include "show/harm.h"
 #include "show/pick.h"
+#include "show/show.h"
 #include "show/standing.h"
 #include <stdlib.h>
 
@@ -36,6 +38,21 @@ static void show_changed(const struct view *v, const json_t *changed)
     }
 }
 
+/* Last, as of one that is logged: it is what stands on the screen. */
+static void show_harm(const struct view *v, const json_t *answer)
+{
+    const char *script = pick_text(answer, "script", NULL);
+    const char *alarm = pick_text(answer, "alarm", NULL);
+    bool harm = harm_reported(NULL, answer);
+    if (!harm && !harm_possible(answer))
+        return;
+    show_list(v, "Cautions", json_object_get(answer, "cautions"));
+    if (harm)
+        harm_show(v, script, alarm);
+    else
+        harm_show_possible(v, script, alarm);
+}
+
 void change_show(const struct view *v, const json_t *answer)
 {
     show_what(v, answer);
@@ -44,4 +61,5 @@ void change_show(const struct view *v, const json_t *answer)
         standing_show(v, answer, NULL);
     view_textf(v, VIEW_DIM, 2, 4, "On record as done by %s; oddloaf history %s shows all.",
                pick_text(answer, "by", "?"), pick_text(answer, "complaint", "?"));
+    show_harm(v, answer);
 }

@@ -10,6 +10,9 @@
 /* What a complaint that was only kept says of mail. */
 #define HARM_KEPT "no mail goes out before the daemon is reached: phone the food-safety lead"
 
+/* What a correction that did not get through says of mail: it is not kept. */
+#define HARM_LOST "nothing was recorded and no mail goes out: phone the food-safety lead"
+
 /* What a note that no word list has read says of itself: it was refused here, or only kept. */
 #define HARM_UNREAD                                                                                \
     "nobody has read the note yet: if anyone is unwell or hurt, or something was in the pack, "    \

@@ -88,15 +88,30 @@ static void add_ranking(json_t *answer, const json_t *ranking)
     json_object_set(answer, "cautions", json_object_get(ranking, "caller_cautions"));
 }
 
+static void add_said_harm(const struct desk *desk, const json_t *harm, bool possible,
+                          const char *alarm, json_t *answer)
+{
+    json_object_set_new(answer, "harm", harm ? json_copy((json_t *)harm) : json_array());
+    json_object_set_new(answer, "harm_possible", json_boolean(possible));
+    if (json_array_size(harm) || possible)
+        add_harm(desk, possible, alarm, answer);
+}
+
+void answer_changed_harm(const struct desk *desk, struct store *store,
+                         const struct answer_harm *says, const json_t *ranking, json_t *answer)
+{
+    json_t *cautions = json_object_get(ranking, "caller_cautions");
+    json_object_set_new(answer, "cautions", cautions ? json_copy(cautions) : json_array());
+    add_said_harm(desk, says->harm, says->possible && !json_array_size(says->harm),
+                  alarm_of(desk, store, true, !says->came), answer);
+}
+
 /* This caller's; that another one reported harm before is a word of its own. */
 static void add_form_harm(const struct desk *desk, const struct taking *t, const json_t *ranking,
                           const char *alarm, json_t *answer)
 {
-    json_t *harm = json_object_get(t->form->body, "harm");
-    json_object_set_new(answer, "harm", harm ? json_copy(harm) : json_array());
-    json_object_set_new(answer, "harm_possible", json_boolean(t->form->harm_possible));
-    if (t->form->harm || t->form->harm_possible)
-        add_harm(desk, t->form->harm_possible, alarm, answer);
+    add_said_harm(desk, json_object_get(t->form->body, "harm"), t->form->harm_possible, alarm,
+                  answer);
     if (!t->form->harm && json_is_true(json_object_get(ranking, "harm")))
         json_object_set_new(answer, "earlier_harm",
                             json_string("an earlier caller reported harm on this lot"));

@@ -12,6 +12,15 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
 json_t *answer_busy(const struct desk *desk, const struct taking *t);
 json_t *answer_preview(const struct desk *desk, struct store *store, const struct taking *t,
                        const json_t *ranking);
+/* What a complaint says now that was corrected or brought back, as of one that is logged: "harm",
+ * "harm_possible", "cautions" and, if it tells of harm, what is to be read out and whether a mail
+ * leaves. `came`: the change brought it, so that its mail was queued just now. */
+struct answer_harm {
+    const json_t *harm; /* may be NULL: none */
+    bool possible, came;
+};
+void answer_changed_harm(const struct desk *desk, struct store *store,
+                         const struct answer_harm *says, const json_t *ranking, json_t *answer);
 /* What a refused complaint says of harm, for a problem document; an empty object if nothing. */
 json_t *answer_refused_harm(const struct desk *desk, const struct taking *t);
 

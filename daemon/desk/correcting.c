@@ -360,6 +360,12 @@ static json_t *words_without(const json_t *a, const json_t *b)
     return words;
 }
 
+static void say_harm(struct correcting *c, const json_t *body)
+{
+    c->harm = json_incref(json_object_get(body, "harm"));
+    c->harm_possible = json_is_true(json_object_get(body, "harm_possible"));
+}
+
 static int tell_harm(const struct work *w, struct error *err)
 {
     const json_t *was = json_object_get(w->stored, "harm"),
@@ -374,7 +380,8 @@ static int tell_harm(const struct work *w, struct error *err)
     bool possible =
         w->form->harm_possible && !json_is_true(json_object_get(w->own, "harm_possible"));
     int rc = 0;
-    if (json_array_size(came) || possible) {
+    w->c->harm_came = json_array_size(came) || possible;
+    if (w->c->harm_came) {
         alarm.what = "a correction says so";
         rc = alarm_queue(w->store, &alarm, err);
     } else if (json_array_size(went)) {
@@ -465,6 +472,8 @@ int correcting_apply(const struct desk *desk, struct store *store, struct correc
     if (!rc)
         rc = read_corrected(&w, err);
     if (!rc)
+        say_harm(c, w.form->body);
+    if (!rc)
         rc = write_all(&w, err);
     work_clear(&w);
     return rc;
@@ -488,6 +497,7 @@ static int tell_withdrawn(struct work *w, bool undo, struct error *err)
 {
     const json_t *harm = json_object_get(w->found.body, "harm");
     bool possible = json_is_true(json_object_get(w->found.body, "harm_possible"));
+    w->c->harm_came = undo && (json_array_size(harm) || possible);
     const struct alarm alarm = {.desk = w->desk,
                                 .placed = &w->c->placed,
                                 .case_was = w->found.case_id,
@@ -527,6 +537,8 @@ int correcting_withdraw(const struct desk *desk, struct store *store, struct cor
         rc = error_set(err, ERROR_CONFLICT, "is joined to %s", w.found.uuid);
         error_hint(err, "`oddloaf join --undo %s` first", c->uuid);
     }
+    if (!rc && undo)
+        say_harm(c, w.found.body);
     if (!rc && w.found.withdrawn != undo)
         c->placed.again = true;
     else if (!rc)

@@ -18,6 +18,9 @@ struct correcting {
     json_t *changed; /* [{"field","was","is"}]; empty: it was so before */
     json_t *taken;   /* what a corrected note gave: intake/lexicon.h; may be NULL */
     json_t *faults;  /* all faults of what was given; may be NULL */
+    json_t *harm;    /* what it says of harm now; NULL none */
+    bool harm_possible;
+    bool harm_came; /* the change brought it: an urgent mail was queued */
     struct complaint_placed placed;
 };
 

@@ -23,7 +23,7 @@ enum {
     URGENT_RETRY_MOST_MS = 300000
 };
 
-static const char *const EVENTS[] = {OUTBOX_URGENT, "case", "digest"};
+static const char *const EVENTS[] = {OUTBOX_URGENT, "case", "emptied", "digest"};
 enum { EVENT_COUNT = sizeof EVENTS / sizeof EVENTS[0] };
 
 struct mailer {

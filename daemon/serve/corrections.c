@@ -1,11 +1,13 @@
 /* Correcting a complaint, withdrawing one, bringing it back; who did what when. */
 #include "base/jsonx.h"
+#include "desk/answer.h"
 #include "desk/correcting.h"
 #include "desk/logged.h"
 #include "desk/named.h"
 #include "desk/story.h"
 #include "serve/app.h"
 #include "serve/route.h"
+#include "tell/tell.h"
 #include <stdio.h>
 #include <string.h>
 
@@ -80,6 +82,16 @@ static int read_change(struct request *rq, struct store *store, const json_t *bo
     return rc;
 }
 
+/* As one that is logged is answered: what it says is heard by the same person. */
+static void add_harm(struct store *store, const struct change *change, json_t *answer)
+{
+    json_t *ranking = NULL;
+    const struct answer_harm says = {change->c.harm, change->c.harm_possible, change->c.harm_came};
+    tell_case(change->setup->triage, store, change->c.placed.case_id, &ranking, NULL, NULL);
+    answer_changed_harm(&change->setup->desk, store, &says, ranking, answer);
+    json_decref(ranking);
+}
+
 static json_t *answer_json(struct store *store, const struct change *change)
 {
     const struct complaint_placed *placed = &change->c.placed;
@@ -88,6 +100,8 @@ static json_t *answer_json(struct store *store, const struct change *change)
                                (int)placed->again, "by", change->by, "changed", change->c.changed);
     if (change->withdraw)
         json_object_set_new(answer, "withdrawn", json_boolean(!change->undo));
+    if (!change->withdraw || change->undo)
+        add_harm(store, change, answer);
     if (json_array_size(change->c.taken))
         json_object_set(answer, "taken", change->c.taken);
     logged_json(&change->setup->desk, store, placed->complaint_id, answer);
@@ -114,6 +128,7 @@ static void answer_change(struct request *rq, struct store *store, bool withdraw
     json_decref(change.c.changed);
     json_decref(change.c.taken);
     json_decref(change.c.faults);
+    json_decref(change.c.harm);
     json_decref(body);
     setup_unref(change.setup);
 }

@@ -1,5 +1,6 @@
 #include "store/history.h"
 #include "store/db.h"
+#include "store/outbox.h"
 
 /* Each part: at, by, what, complaint or lot, field, was, is, why, number among those of one time.
  */
@@ -32,10 +33,12 @@
 #define ERASED(which)                                                                              \
     " UNION ALL SELECT r.at_ms, '', 'contact erased', c.uuid, '', '', '', r.basis, 0"              \
     " FROM erased r JOIN complaint c ON c.uuid = r.report WHERE c.id IN (" which ")"
+/* A mail that waits, or that only the plant's own program took, was mailed to nobody. */
 #define MAILED                                                                                     \
-    " UNION ALL SELECT o.created_ms, '', 'mailed', '', o.event, '', '', coalesce(r.why, ''), 0"    \
+    " UNION ALL SELECT o.sent_ms, '', 'mailed', '', o.event, '', '', coalesce(r.why, ''), 0"       \
     " FROM outbox o LEFT JOIN ranking r ON r.case_id = o.case_id AND r.revision = o.revision"      \
-    " WHERE o.case_id = ?1"
+    " WHERE o.case_id = ?1 AND (o.state = 'sent' OR EXISTS(SELECT 1 FROM outbox_delivery d WHERE"  \
+    " d.mail_id = o.id AND d.state = 'sent' AND d.recipient <> '" OUTBOX_HOOK "'))"
 #define VERDICTS                                                                                   \
     " UNION ALL SELECT v.at_ms, v.by_name, 'settled', '', '', '', v.cause, v.confirmed_by, 0"      \
     " FROM verdict v WHERE v.case_id = ?1"                                                         \

@@ -124,6 +124,77 @@ def check_harm(plant):
     recount(plant)
 
 
+READ_OUT = "HARM REPORTED"
+
+
+def heard(done):
+    """What is to be read out, and whom to phone, stand last on the screen."""
+    last = done.stdout[done.stdout.index(READ_OUT):]
+    return "Please stop eating it" in last and last.rstrip().lower().endswith("phone the food-safety lead.")
+
+
+def check_harm_answered(plant):
+    """A correction that brings in harm is answered as a complaint that is logged with it."""
+    sent, _ = log(plant)
+    _, logged = log(plant, harm=["injury"])
+    plain = correct(plant, sent, "packs=2")
+    assert plain["harm"] == [] and plain["harm_possible"] is False and "script" not in plain, plain
+    told = correct(plant, sent, "harm=injury")
+    for name in ("harm", "harm_possible", "script", "alarm", "cautions"):
+        assert told[name] == logged[name], (name, told.get(name), logged[name])
+    again = plant.client("correct", sent["id"], "harm=injury", "--reason", "x", check=0)
+    assert heard(again), again.stdout
+    correct(plant, sent, "harm=")
+    maybe = plant.client("correct", sent["id"], "note=the dog ate the moldy loaf before I saw it",
+                         "--reason", "x", check=0)
+    assert "MAY BE HARM" in maybe.stdout and "phone the food-safety lead" in maybe.stdout, maybe.stdout
+    assert heard(plant.client("correct", sent["id"], "note=my son threw up after eating it", "--reason", "x", check=0))
+    plant.client("withdraw", sent["id"], "--reason", "x", check=0)
+    assert heard(plant.client("withdraw", sent["id"], "--undo", "--reason", "x", check=0))
+
+
+def check_harm_lost(plant):
+    """A correction that is refused, or finds nobody, is not kept: whom to phone is said."""
+    sent, _ = log(plant)
+    assert heard(plant.client("correct", sent["id"], "packs=many", "harm=illness", "--reason", "x", check=1))
+    plant.stop()
+    assert heard(plant.client("correct", sent["id"], "harm=illness", "--reason", "x", check=3))
+    done = plant.client("--json", "correct", sent["id"], "harm=illness", "--reason", "x", check=3)
+    assert READ_OUT in done.stderr and READ_OUT not in done.stdout, done
+    done = plant.client("correct", sent["id"], "note=she was ill", "--reason", "x", check=3)
+    assert "phone the food-safety lead" in done.stderr, done
+    plant.start()
+
+
+def check_emptied_leaves():
+    """That a case has no complaint left goes to those who were mailed of the case, once it is sent."""
+    with Plant(sys.argv[1]) as plant:
+        box, program = plant.dir / "box", plant.dir / "sendmail"
+        program.write_text(f"#!/bin/sh\ncat >> {box}\n")
+        program.chmod(0o755)
+        plant.stop()
+        plant.config["mail"] = {"program": str(program), "from": "oddloaf@mill.example", "to": ["qa@mill.example"]}
+        plant.start()
+        plant.load_small()
+        sent, logged = log(plant)
+        plant.wait_idle()
+        plant.config["mail"]["program"] = str(plant.dir / "away")
+        plant.stop()
+        plant.start()
+        plant.client("withdraw", sent["id"], "--reason", "a test", check=0)
+
+        def mailed():
+            events = plant.client_json("history", logged["case"])["events"]
+            return [e["field"] for e in events if e["what"] == "mailed"]
+        assert mailed() == ["case"], mailed()
+        plant.config["mail"]["program"] = str(program)
+        plant.stop()
+        plant.start()
+        plant.wait_idle()
+        assert mailed() == ["case", "emptied"], mailed()
+        assert "To: qa@mill.example" in box.read_text() and "a test" in box.read_text(), box.read_text()
+
+
 def check_withdrawing(plant):
     sent, logged = log(plant, "L1 6314 A0400", packs=2)
     name = logged["case"]
@@ -317,6 +388,7 @@ def check_counted_nowhere():
 
 def main():
     check_counted_nowhere()
+    check_emptied_leaves()
     with Plant(sys.argv[1]) as plant:
         plant.load_small()
         sent, _ = check_correction(plant)
@@ -324,6 +396,8 @@ def main():
         check_refusals(plant)
         check_note(plant)
         check_harm(plant)
+        check_harm_answered(plant)
+        check_harm_lost(plant)
         check_withdrawing(plant)
         check_settled(plant)
         check_joined(plant)
