@@ -156,10 +156,16 @@ static void show_held(const struct client *c, const json_t *answer)
     free(already);
 }
 
-static int send_hold(struct client *c, const struct args *a, json_t *codes)
+static const char *case_of(const struct args *a)
+{
+    return args_value(a, "reach") ? args_value(a, "reach") : args_value(a, "case");
+}
+
+/* The lots that codes on no record may be are handed on: a new reference, NULL on failure. */
+static int send_hold(struct client *c, const struct args *a, json_t *codes, json_t **ret_likely)
 {
     char login[64];
-    const char *of_case = args_value(a, "reach") ? args_value(a, "reach") : args_value(a, "case");
+    const char *of_case = case_of(a);
     json_t *answer = NULL;
     json_t *body = json_pack("{sO ss ss}", "lots", codes, "reason", args_value(a, "reason"), "by",
                              args_by(a, login, sizeof login));
@@ -171,7 +177,75 @@ static int send_hold(struct client *c, const struct args *a, json_t *codes)
         json_object_set_new(body, "still_about", json_true());
     int rc = client_post(c, "/v1/lots/hold", body, &answer);
     json_decref(body);
-    return rc ? rc : client_answer(c, answer, show_held);
+    if (rc)
+        return rc;
+    *ret_likely = json_incref(json_object_get(answer, "likely"));
+    return client_answer(c, answer, show_held);
+}
+
+/* ---- what a code on no record may be ---- */
+
+/* As one word of a shell. */
+static void append_quoted(struct text_buffer *out, const char *word)
+{
+    text_append(out, "'");
+    for (; *word; word++)
+        text_appendf(out, *word == '\'' ? "'\\''" : "%c", *word);
+    text_append(out, "'");
+}
+
+static void show_command(const struct client *c, const struct args *a, const char *lot)
+{
+    struct text_buffer line = {0};
+    text_append(&line, "To hold it: oddloaf hold ");
+    append_quoted(&line, lot);
+    text_append(&line, " --reason ");
+    append_quoted(&line, args_value(a, "reason"));
+    if (case_of(a))
+        text_appendf(&line, " --case %s", case_of(a));
+    view_text(&c->view, VIEW_PLAIN, 2, 2, line.data);
+    text_buffer_free(&line);
+}
+
+/* Each of them with whether it is held; returns those that are not, as codes. */
+static json_t *show_likely(const struct client *c, const json_t *likely)
+{
+    char percent[VIEW_NUMBER];
+    json_t *loose = json_array();
+    size_t i;
+    const json_t *item;
+    json_array_foreach(likely, i, item)
+    {
+        bool held = pick_has(item, "holds");
+        view_textf(&c->view, VIEW_BOLD, 0, 2, "%s may be %s, misread (%s): %s",
+                   pick_text(item, "text", "?"), pick_text(item, "lot", "?"),
+                   view_percent(pick_number(item, "weight", 0), percent),
+                   held ? "that lot is on hold, too." : "THAT LOT IS NOT HELD.");
+        if (!held)
+            json_array_append(loose, json_object_get(item, "lot"));
+    }
+    return loose;
+}
+
+/* Nobody's goods are stopped by a guess: it is asked, or said how. */
+static int offer_likely(struct client *c, const struct args *a, const json_t *likely)
+{
+    json_t *loose = show_likely(c, likely), *more = NULL;
+    size_t i;
+    const json_t *lot;
+    int rc = EXIT_DONE;
+    bool ask = json_array_size(loose) > 0 && may_ask(c) && !args_has(a, "yes");
+    if (ask && is_meant(c, "Hold what it may be, too? Type yes:")) {
+        rc = send_hold(c, a, loose, &more);
+    } else {
+        json_array_foreach(loose, i, lot)
+        {
+            show_command(c, a, json_string_value(lot));
+        }
+    }
+    json_decref(more);
+    json_decref(loose);
+    return rc;
 }
 
 static int hold(struct client *c, const struct args *a)
@@ -179,10 +253,13 @@ static int hold(struct client *c, const struct args *a)
     const char *reason = args_value(a, "reason");
     if (!reason || !*reason)
         return client_usage(c, "--reason is needed: a hold is kept with its reason");
-    json_t *codes = json_array();
+    json_t *codes = json_array(), *likely = NULL;
     int rc = take_lots(c, a, codes);
     if (!rc)
-        rc = send_hold(c, a, codes);
+        rc = send_hold(c, a, codes, &likely);
+    if (!rc && !c->json)
+        rc = offer_likely(c, a, likely);
+    json_decref(likely);
     json_decref(codes);
     return rc;
 }

@@ -80,6 +80,7 @@ struct holding {
     const char *disposition; /* of a release */
     int64_t hold_id;
     bool all;
+    const json_t *texts; /* the lots as named, borrowed of the request */
     struct hold_of *of;
     size_t count;
     bool *stood; /* of each: the same hold stood before */
@@ -131,6 +132,7 @@ static int read_lots(const struct setup *setup, struct store *store, const json_
         error_field(err, "lots", "");
         return ERROR_INVALID;
     }
+    h->texts = lots;
     h->of = xcalloc(json_array_size(lots), sizeof *h->of);
     h->stood = xcalloc(json_array_size(lots), sizeof *h->stood);
     json_array_foreach(lots, i, code)
@@ -277,8 +279,49 @@ static json_t *others_json(struct store *store, const struct tz *tz, const struc
     return others;
 }
 
-static json_t *answer_json(struct store *store, const struct tz *tz, const struct holding *h)
+/* A code on no record may be a lot's on record, misread: named, and held by nobody's guess. What
+ * cannot be read says nothing, since the hold stands. */
+static void add_likely(const struct setup *setup, struct store *store, const struct holding *h,
+                       size_t i, json_t *list)
 {
+    enum { NAMED_MOST = 5 };
+    static const double WORTH_NAMING = 0.05;
+    struct lot_match_result matched = {0};
+    const struct lot_query query = {.lot_text = json_string_value(json_array_get(h->texts, i)),
+                                    .code_day = WHEN_UNKNOWN_DAY,
+                                    .bought_day = WHEN_UNKNOWN_DAY,
+                                    .found_day = WHEN_UNKNOWN_DAY,
+                                    .received_ms = h->at_ms,
+                                    .tz = setup->tz,
+                                    .settle_at = setup->desk.settle_at};
+    if (match_lot(setup->matcher, store, &query, &matched, NULL) != 0 ||
+        matched.state == LOT_UNKNOWN || matched.state == LOT_NOT_ON_RECORD)
+        return;
+    size_t most = matched.state == LOT_SEVERAL ? NAMED_MOST : 1;
+    for (size_t k = 0; k < matched.count && k < most; k++) {
+        const struct lot_candidate *candidate = &matched.candidate[k];
+        if (candidate->weight < WORTH_NAMING)
+            break;
+        json_t *item = json_pack("{s:s, s:s, s:o}", "text", h->of[i].code, "lot", candidate->code,
+                                 "weight", jsonx_rounded(candidate->weight, 4));
+        hold_json_mark(store, setup->tz, candidate->lot_id, item);
+        json_array_append_new(list, item);
+    }
+}
+
+static json_t *likely_json(const struct setup *setup, struct store *store, const struct holding *h)
+{
+    json_t *list = json_array();
+    for (size_t i = 0; i < h->count; i++) {
+        if (!h->of[i].lot_id)
+            add_likely(setup, store, h, i, list);
+    }
+    return list;
+}
+
+static json_t *answer_json(const struct setup *setup, struct store *store, const struct holding *h)
+{
+    const struct tz *tz = setup->tz;
     json_t *named = json_array(), *not_on_record = json_array(), *stood = json_array();
     for (size_t i = 0; i < h->count; i++) {
         json_array_append_new(named, json_string(h->of[i].code));
@@ -293,7 +336,8 @@ static json_t *answer_json(struct store *store, const struct tz *tz, const struc
     if (h->release)
         json_object_set_new(answer, "disposition", json_string(h->disposition));
     else
-        json_object_set(answer, "already", stood);
+        json_object_update_new(answer, json_pack("{s:O, s:o}", "already", stood, "likely",
+                                                 likely_json(setup, store, h)));
     json_decref(stood);
     return answer;
 }
@@ -310,7 +354,7 @@ static void answer_holding(struct request *rq, struct store *store, bool release
     if (!rc)
         rc = writer_run(rq->app->writer, release ? end_all : hold_all, &h, &err);
     if (!rc)
-        answer = answer_json(store, setup->tz, &h);
+        answer = answer_json(setup, store, &h);
     free(h.of);
     free(h.stood);
     json_decref(body);

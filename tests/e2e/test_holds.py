@@ -129,6 +129,35 @@ def check_nonsense(plant):
     assert standing(plant) == []
 
 
+def check_misread(plant):
+    """A code on no record that may be a lot's, misread: held as written, the lot named, never held silently."""
+    text, case = "L1 6318 AO4OO", log(plant, LOT)
+    known = plant.client_json("lot", text)
+    assert (known["lot_state"], known["lot"]) == ("likely", HOT), known
+    done = plant.client_json("hold", text, "--reason", "wet", "--by", "mira")
+    likely = done["likely"][0]
+    assert len(done["likely"]) == 1 and likely["lot"] == HOT and "holds" not in likely, done
+    assert abs(likely["weight"] - known["candidates"][0]["weight"]) < 0.001, (likely, known)
+    assert done["held"] == done["not_on_record"] == [likely["text"]] == [h["lot"] for h in standing(plant)], done
+    shown = words(hold(plant, text, "--case", case, reason="it's wet", check=0).stdout)
+    assert "THAT LOT IS NOT HELD" in shown and f"{likely['weight']:.0%}".rstrip("%") + " %" in shown, shown
+    assert f"oddloaf hold '{HOT}' --reason 'it'\\''s wet' --case {case}" in shown, shown
+    assert standing(plant, HOT) == []
+    ask = ("hold", text, "--reason", "wet", "--by", "mira")
+    code, shown = plant.answer_on_a_terminal(ask, "no")
+    assert code == 0 and "oddloaf hold '" in words(shown) and standing(plant, HOT) == [], shown
+    code, shown = plant.answer_on_a_terminal(ask, "yes")
+    assert code == 0 and [h["reason"] for h in standing(plant, HOT)] == ["wet"], shown
+    shown = words(hold(plant, text, check=0).stdout)
+    assert "on hold, too" in shown and "NOT HELD" not in shown, shown
+    guessed = plant.client_json("hold", UNKNOWN, "--reason", "wet", "--by", "mira")["likely"]
+    assert [x["lot"] for x in guessed] == ["L1 6309 A0400", "L1 6319 A0400"], guessed
+    clear = plant.client_json("hold", "L1 6330 A0400", "--reason", "wet", "--by", "mira")
+    assert clear["not_on_record"] and clear["likely"] == [], clear
+    for held in {h["lot"] for h in standing(plant)}:
+        release(plant, held, "--all", check=0)
+
+
 def check_reach(plant):
     """All that reach names at or above a risk, shown before it is held, once."""
     case = log(plant, HOT, observed={"where": "side", "wet_inside_bag": True})
@@ -261,8 +290,8 @@ def main():
     print("holds: ok")
 
 
-CHECKS = [check_list, check_several, check_again, check_nonsense, check_reach, check_own,
-          check_marked]
+CHECKS = [check_list, check_several, check_again, check_nonsense, check_misread, check_reach,
+          check_own, check_marked]
 if len(sys.argv) > 2:
     CHECKS = [check for check in CHECKS if check.__name__ == sys.argv[2]]
 main()
