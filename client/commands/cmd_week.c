@@ -8,11 +8,11 @@
 static const struct option_row options[] = {
     {"by", ARGS_CUTS, "rates by these alone, each with all its rows"},
     {"against", "SPAN", "what it was in another week, month, quarter or year beside it"},
-    {"html", "FILE", "one page with charts, for mail and paper (- is standard output)"},
+    {"html", "FILE", "of a week, one page with charts, for mail and paper (- is standard output)"},
     {"csv", "FILE", "a table as CSV (- is standard output)"},
     {"table", "WORD",
-     "which, with --csv: rates (the usual), signals, stories, causes, to-come, weeks, actions, "
-     "holds, harm, returns, complaints, cases"},
+     "which, with --csv: rates (the usual), causes, harm, returns, complaints, cases; of a week "
+     "signals, stories, to-come, weeks, actions, holds too"},
     {0}};
 
 /* Else a month, a quarter or a year, of which there is less to tell. */

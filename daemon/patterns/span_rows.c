@@ -133,3 +133,30 @@ int span_rows_cases(struct store *store, const struct tz *tz, const struct span 
     end(&k, rc, ret);
     return rc;
 }
+
+static int keep_harm(void *arg, const struct complaint_row *row)
+{
+    struct kept *k = arg;
+    char at[40];
+    if (!row->harm)
+        return 0;
+    json_t *body = json_loads(row->body, 0, NULL);
+    json_t *kinds = json_object_get(body, "harm");
+    json_array_append_new(
+        k->rows,
+        json_pack("{s:s, s:o, s:s, s:s, s:O, s:s?}", "complaint", row->uuid, "case",
+                  case_name(row->case_id), "received_at", when_format(k->tz, row->received_ms, at),
+                  "symptom", row->symptom, "harm", json_is_array(kinds) ? kinds : json_null(),
+                  "lot_text", row->lot_text && *row->lot_text ? row->lot_text : NULL));
+    json_decref(body);
+    return 0;
+}
+
+int span_rows_harm(struct store *store, const struct tz *tz, int64_t from_ms, int64_t to_ms,
+                   json_t **ret, struct error *err)
+{
+    struct kept k = {.tz = tz, .rows = json_array()};
+    int rc = complaint_between(store, NULL, from_ms, to_ms, SPAN_ROWS_MOST, keep_harm, &k, err);
+    end(&k, rc, ret);
+    return rc;
+}

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "base/typeset.h"
 #include "patterns/effect.h"
+#include "patterns/span_rows.h"
 #include "rank/triage.h"
 #include "store/action.h"
 #include "store/complaint.h"
@@ -12,11 +13,10 @@
 #include <string.h>
 
 enum {
-    STORIES_SAID = 3,  /* of the headline; the others are counted */
-    ACTIONS_MOST = 5,  /* the newest */
-    ACTION_DAYS = 56,  /* … of the weeks in which an effect may show */
-    EFFECT_DAYS = 28,  /* to either side, as `action --effect` has it */
-    HARM_READ = 100000 /* complaints of a week that are looked through */
+    STORIES_SAID = 3, /* of the headline; the others are counted */
+    ACTIONS_MOST = 5, /* the newest */
+    ACTION_DAYS = 56, /* … of the weeks in which an effect may show */
+    EFFECT_DAYS = 28  /* to either side, as `action --effect` has it */
 };
 
 /* ---- words ---- */
@@ -240,24 +240,6 @@ struct listing {
     int count;
 };
 
-static int add_harm(void *arg, const struct complaint_row *row)
-{
-    struct listing *l = arg;
-    char at[40], name[24];
-    if (!row->harm)
-        return 0;
-    json_t *body = json_loads(row->body, 0, NULL);
-    json_t *kinds = json_object_get(body, "harm");
-    snprintf(name, sizeof name, "C%lld", (long long)row->case_id);
-    json_array_append_new(
-        l->list, json_pack("{s:s, s:s, s:s, s:s, s:O, s:s?}", "complaint", row->uuid, "case", name,
-                           "received_at", when_format(l->head->tz, row->received_ms, at), "symptom",
-                           row->symptom, "harm", json_is_array(kinds) ? kinds : json_null(),
-                           "lot_text", row->lot_text && *row->lot_text ? row->lot_text : NULL));
-    json_decref(body);
-    return 0;
-}
-
 static void say_harm(const json_t *harm, json_t *headline)
 {
     size_t n = json_array_size(harm);
@@ -393,10 +375,12 @@ static int add_stories(const struct week_head *h, json_t *report, json_t *headli
 static int list_harm(const struct week_head *h, json_t *report, struct error *err)
 {
     const struct week_data *d = h->model->data;
-    struct listing l = {.head = h, .list = json_array()};
-    json_object_set_new(report, "harm", l.list);
-    int64_t to_ms = d->to_ms < d->now_ms ? d->to_ms : d->now_ms;
-    return complaint_between(h->store, NULL, d->from_ms, to_ms, HARM_READ, add_harm, &l, err);
+    json_t *harm = NULL;
+    int rc = span_rows_harm(h->store, h->tz, d->from_ms,
+                            d->to_ms < d->now_ms ? d->to_ms : d->now_ms, &harm, err);
+    if (!rc)
+        json_object_set_new(report, "harm", harm);
+    return rc;
 }
 
 static int list_holds(const struct week_head *h, json_t *report, json_t *headline,

@@ -81,6 +81,18 @@ static int read_asked(const struct request *rq, struct asked *ret, struct error 
     return rc ? rc : cuts_parse(request_query(rq, "by"), &ret->by, err);
 }
 
+static int add_harm(struct store *store, const struct span *days, const struct asked *asked,
+                    int64_t now_ms, json_t *report, struct error *err)
+{
+    json_t *harm = NULL;
+    int64_t to_ms = tz_day_start_ms(asked->tz, days->to_day);
+    int rc = span_rows_harm(store, asked->tz, tz_day_start_ms(asked->tz, days->from_day),
+                            to_ms < now_ms ? to_ms : now_ms, &harm, err);
+    if (!rc)
+        json_object_set_new(report, "harm", harm);
+    return rc;
+}
+
 /* Lists that only a CSV file wants. */
 static int add_rows(struct store *store, const struct request *rq, const struct span *days,
                     const struct asked *asked, json_t *report, struct error *err)
@@ -88,6 +100,8 @@ static int add_rows(struct store *store, const struct request *rq, const struct 
     json_t *rows = NULL;
     int64_t now_ms = app_now_ms(rq->app);
     bool complaints = asked->table == WEEK_CSV_COMPLAINTS;
+    if (asked->format == FORMAT_CSV && asked->table == WEEK_CSV_HARM)
+        return add_harm(store, days, asked, now_ms, report, err);
     if (asked->format != FORMAT_CSV || (!complaints && asked->table != WEEK_CSV_CASES))
         return 0;
     int rc = complaints ? span_rows_complaints(store, asked->tz, days, now_ms, &rows, err)
@@ -139,6 +153,22 @@ void weeks_get(struct request *rq, struct store *store)
     setup_unref(setup);
 }
 
+/* The page, and the tables of what is judged and of what is now, are a week's. */
+static int check_span(const struct asked *asked, struct error *err)
+{
+    bool page = asked->format == FORMAT_HTML;
+    if (!page && (asked->format != FORMAT_CSV || week_csv_of_span(asked->table)))
+        return 0;
+    error_set(err, ERROR_INVALID, "is of a week, not of a month, a quarter or a year");
+    error_field(err, page ? "format" : "table", page ? "html" : WEEK_CSV_TABLES[asked->table]);
+    error_hint(err,
+               page ? "oddloaf week 2026-W47 --html FILE; of other spans there is --csv"
+                    : "oddloaf week 2026-W47 --csv FILE --table %s; of other spans there are "
+                      "rates, causes, harm, returns, complaints, cases",
+               WEEK_CSV_TABLES[asked->table]);
+    return ERROR_INVALID;
+}
+
 void weeks_span(struct request *rq, struct store *store)
 {
     struct error err = {0};
@@ -149,10 +179,8 @@ void weeks_span(struct request *rq, struct store *store)
     int rc = read_span("span", rq->part[0], &query.span, &err);
     if (!rc)
         rc = read_asked(rq, &asked, &err);
-    if (!rc && asked.format == FORMAT_HTML) {
-        rc = error_set(&err, ERROR_INVALID, "the page is of a week");
-        error_field(&err, "format", "html");
-    }
+    if (!rc)
+        rc = check_span(&asked, &err);
     query.by = asked.by;
     query.against = asked.against;
     if (!rc)

@@ -47,6 +47,8 @@ void page_signals(struct text_buffer *b, const json_t *report);
 void page_causes(struct text_buffer *b, const json_t *report);
 void page_to_come(struct text_buffer *b, const json_t *report);
 void page_right(struct text_buffer *b, const json_t *report);
+/* What it was in the span it was asked against; nothing if it was not. */
+void page_against(struct text_buffer *b, const json_t *report);
 void page_rates(struct text_buffer *b, const json_t *report);
 
 /* ---- charts ---- */

@@ -75,6 +75,16 @@ const char *const WEEK_CSV_TABLES[] = {"rates",      "signals", "stories", "caus
                                        "weeks",      "actions", "holds",   "harm",   "returns",
                                        "complaints", "cases",   NULL};
 
+bool week_csv_of_span(int table)
+{
+    static const char *const NAMES[] = {"rates",      "causes", "harm", "returns",
+                                        "complaints", "cases",  NULL};
+    const char *const *name = NAMES;
+    while (*name && strcmp(*name, WEEK_CSV_TABLES[table]) != 0)
+        name++;
+    return *name != NULL;
+}
+
 /* The member of that name, "led_by.level" of a member's member. */
 static const json_t *member_of(const json_t *object, const char *name, size_t length)
 {

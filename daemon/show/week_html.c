@@ -139,6 +139,7 @@ char *week_html(const json_t *report, const char *plant)
     page_stories(&b, report);
     json_object_foreach(json_object_get(report, "charts"), name, value) add_chart(&b, name, value);
     page_causes(&b, report);
+    page_against(&b, report);
     page_rates(&b, report);
     page_to_come(&b, report);
     page_signals(&b, report);

@@ -85,6 +85,43 @@ static void add_factor(struct text_buffer *b, const char *factor, const json_t *
         text_appendf(b, "<p class=\"soft small\">%zu further with fewer or none.</p>", rest);
 }
 
+void page_against(struct text_buffer *b, const json_t *report)
+{
+    static const struct page_column COLUMNS[] = {{"complaints", ""}, {"now", "n"},
+                                                 {"then", "n"},      {"per million then", "n wide"},
+                                                 {"times", "n"},     {"95&nbsp;% interval", "n"},
+                                                 {NULL, NULL}};
+    const json_t *against = json_object_get(report, "against");
+    const char *symptom;
+    json_t *count;
+    if (!against)
+        return;
+    text_append(b, "<h2>Against ");
+    page_add_text(b, against, "span");
+    text_append(b, "</h2>");
+    page_open_table(b, COLUMNS);
+    json_object_foreach(json_object_get(report, "complaints"), symptom, count)
+    {
+        const json_t *was = json_object_get(against, symptom);
+        text_append(b, "<tr>");
+        page_cell_text(b, "", symptom);
+        page_cell_number(b, "n", json_number_value(count));
+        page_cell_number(b, "n", page_number(was, "complaints"));
+        page_cell_number(b, "n wide", page_number(was, "per_million"));
+        page_cell_number(b, "n", page_number(was, "ratio"));
+        page_cell_range(b, "n", page_number(was, "low"), page_number(was, "high"));
+        text_append(b, "</tr>");
+    }
+    page_close_table(b);
+    text_append(b, "<p class=\"soft small\">Rate now over the rate from ");
+    page_add_text(b, against, "from");
+    text_append(b, " to ");
+    page_add_text(b, against, "to");
+    text_append(b, page_true(against, "over") && page_true(report, "over")
+                       ? ".</p>"
+                       : ". One of them is not over: fewer complaints can be in.</p>");
+}
+
 void page_rates(struct text_buffer *b, const json_t *report)
 {
     bool asked = json_is_array(json_object_get(report, "by_only"));

@@ -308,7 +308,7 @@ class Asking(ClientTest):
         for span in ("2026-Q4", "2026"):
             self.ok("week", span)
             self.assertEqual(self.last()["path"], "/v1/spans/" + span)
-        self.ok("week", "2026-W47", "--against", "2025")
+        self.assertIn("Against 2025, ", self.ok("week", "2026-W47", "--against", "2025"))
         self.assertEqual((self.last()["path"], self.last()["query"]), ("/v1/weeks/2026-W47", {"against": "2025"}))
 
     def test_week_says_what_rose_and_how_sure(self):

@@ -376,11 +376,12 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                               for d in range(1, 22)]},
                     "firmness": {"day": 4, "as_made": 1.1, "as_specified": 1.0},
                     "odor": {"cold": 0.2, "warm": 0.4, "valid": True}, "condensate_g": 0.3}}
-        if parts[0] == "spans":
+        if parts[0] in ("spans", "weeks"):
             compared = {"complaints": 20, "units": 400000, "per_million": 50, "ratio": 1.5, "low": 0.9, "high": 2.6}
             none = {**compared, "complaints": 0, "ratio": None, "high": None}
             against = {"against": {"span": query.get("against"), "from": "2026-10-01", "to": "2026-10-31", "over": True,
                                    "units": 400000, "mold": compared, "off-odor": none, "staling": compared}}
+        if parts[0] == "spans":
             return 200, "application/json", {
                 "span": parts[1], "from": "2026-11-01", "to": "2026-11-30", "as_of": "2026-11-23T06:00:00-05:00",
                 "over": False, "complaints": {"mold": 31, "off-odor": 4, "staling": 9}, "units": 412300,
@@ -419,6 +420,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                       "days_to_verdict": {"median": 2.4, "most": 9}}},
                 "open_cases": [{"age": "this week or last", "mold": 20, "off-odor": 1,
                                 "staling": 2, "cases": 23}], **asked,
+                **(against if "against" in query else {}),
                 "week": "2026-W47", "complaints": {"mold": 31, "off-odor": 4, "staling": 9},
                 "units": 412300,
                 "by": {"line": [{"level": "2", "symptom": "mold", "complaints": 21,

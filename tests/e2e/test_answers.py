@@ -180,7 +180,13 @@ def look_at_weeks(ask):
     assert {row["case"] for row in rows} == {row["case"] for row in cases}, (rows, cases)
     ask.get("spans/2026-11?format=csv&table=contacts", 400)
     ask.get("spans/2026-13", 400)
-    ask.get("spans/2026-11?format=html", 400)
+    assert "of a week" in str(ask.get("spans/2026-11?format=html", 400))
+    harmed = list(csv.DictReader(io.StringIO(ask.get("spans/2026-11?format=csv&table=harm"))))
+    assert {row["complaint"] for row in harmed} == {row["complaint"] for row in rows if row["harm"] == "yes"} != set(), harmed
+    for table in ("signals", "stories", "to-come", "weeks", "actions", "holds"):
+        assert "--table " + table in str(ask.get(f"spans/2026-11?format=csv&table={table}", 400)), table
+    page = ask.get("weeks/2026-W47?format=html&against=2026-W46")
+    assert "<h2>Against 2026-W46</h2>" in page and "<h2>Against" not in ask.get("weeks/2026-W47?format=html")
     assert ask.get("trace?symptom=mold&from=2026-10-20&to=2026-11-18")["factors"]
     ask.get("trace?symptom=mold", 400)
     assert ask.get("returns?from=2026-11-01&to=2026-11-30")["stand"]
