@@ -1,6 +1,9 @@
 #include "commands/command.h"
+#include "show/change_show.h"
 #include "show/pick.h"
 #include "show/table.h"
+#include <ctype.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum { SHORT_ID = 13 };
@@ -9,7 +12,7 @@ static const struct column COLUMNS[] = {{"When", COLUMN_LEFT, 0},
                                         {"Who", COLUMN_LEFT, 12},
                                         {"What", COLUMN_LEFT, 10},
                                         {"Was", COLUMN_LEFT, 12},
-                                        {"Is", COLUMN_LEFT, 12}};
+                                        {"Is (why)", COLUMN_LEFT, 12}};
 
 /* Complaints are told by the first letters of their ids, which name them as well; what the history
  * is of is not named again. */
@@ -17,10 +20,29 @@ static void add_what(struct table *t, const json_t *document, const json_t *even
 {
     const char *about = pick_text(event, "complaint", pick_text(event, "lot", ""));
     const char *of = pick_text(document, "complaint", pick_text(document, "lot", ""));
-    const char *field = pick_text(event, "field", "");
+    const char *what = pick_text(event, "what", "?");
+    const char *name = pick_text(event, "field", ""), *field = change_show_field(name);
     bool named = *about && strcmp(about, of) != 0;
-    table_addf(t, "%s%s%s%s%.*s%s", pick_text(event, "what", "?"), *field ? " " : "", field,
+    if (strcmp(what, name) == 0) /* withdrawn */
+        field = "";
+    const char first[] = {(char)tolower((unsigned char)*field), '\0'};
+    table_addf(t, "%s%s%s%s%s%.*s%s", what, *field ? " " : "", first, *field ? field + 1 : "",
                named ? " (" : "", named ? SHORT_ID : 0, about, named ? ")" : "");
+}
+
+/* What is no longer anything is said, and a reason stands in brackets, so that neither reads as the
+ * other. */
+static void add_values(struct table *t, const json_t *event)
+{
+    const char *field = pick_text(event, "field", ""), *why = pick_text(event, "why", "");
+    bool said = strcmp(field, "withdrawn") == 0; /* by what was done */
+    char *was = change_show_value(field, said ? "" : pick_text(event, "was", ""), "");
+    char *is =
+        change_show_value(field, said ? "" : pick_text(event, "is", ""), *was ? "nothing" : "");
+    table_add(t, was);
+    table_addf(t, "%s%s%s%s%s", is, *is && *why ? " " : "", *why ? "(" : "", why, *why ? ")" : "");
+    free(was);
+    free(is);
 }
 
 static void show(const struct client *c, const json_t *document)
@@ -34,13 +56,10 @@ static void show(const struct client *c, const json_t *document)
                          pick_text(document, "lot", pick_text(document, "complaint", "?"))));
     json_array_foreach(json_object_get(document, "events"), i, event)
     {
-        const char *why = pick_text(event, "why", "");
-        const char *is = pick_text(event, "is", "");
         table_add(t, view_when(pick_text(event, "at", "?"), when));
         table_add(t, pick_text(event, "by", "?"));
         add_what(t, document, event);
-        table_add(t, pick_text(event, "was", ""));
-        table_addf(t, "%s%s%s%s", is, *why && *is ? " (" : "", why, *why && *is ? ")" : "");
+        add_values(t, event);
     }
     if (table_rows(t))
         table_print(t, &c->view, 0);

@@ -16,15 +16,19 @@ static void show(const struct client *c, const json_t *r)
     view_title(v, "Restored from %s", pick_text(r, "file", "?"));
     view_label(v, "kept", "what was there: %s; oddloaf restore %s/oddloaf.db goes back", kept,
                kept);
-    view_label(v, "erased again", "%lld contacts", (long long)pick_int(r, "erased", 0));
+    int64_t erased = pick_int(r, "erased", 0), missing = pick_int(r, "missing", 0);
+    view_label(v, "erased again", "%lld contact%s", (long long)erased, erased == 1 ? "" : "s");
     view_label(v, "held mail", "%lld, sent already or stale: oddloaf outbox shows them",
                (long long)pick_int(r, "held_mails", 0));
     if (!pick_bool(r, "past_read", false))
         view_label(v, "not read", "what was there: %s", pick_text(r, "past_fault", "?"));
     else
         view_label(v, "missing",
-                   "%lld complaints came after the backup, and are in what is kept only",
-                   (long long)pick_int(r, "missing", 0));
+                   missing == 1
+                       ? "%lld complaint came after the backup, and is in what is kept only"
+                       : "%lld complaints came after the backup, and are in what is kept "
+                         "only",
+                   (long long)missing);
 }
 
 static bool is_anew(const json_t *status, const json_t *asked)

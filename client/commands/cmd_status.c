@@ -245,7 +245,7 @@ static int64_t differences(const json_t *document, const char *of)
 static void show_recount(const struct client *c, const json_t *document)
 {
     static const char *const KINDS[][2] = {
-        {"weeks", "counts by week"}, {"cases", "cases"}, {"company", "complaints by lot"}};
+        {"weeks", "counts by week"}, {"cases", "cases"}, {"company", "counts by lot"}};
     for (size_t i = 0; i < sizeof KINDS / sizeof KINDS[0]; i++) {
         int64_t n = differences(document, KINDS[i][0]);
         if (n)

@@ -1,9 +1,34 @@
 #include "show/change_show.h"
+#include "intake/fields.h"
 #include "show/harm.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include "show/standing.h"
 #include <stdlib.h>
+#include <string.h>
+
+const char *change_show_field(const char *name)
+{
+    const struct field *field = fields_find(name);
+    const char *group = strrchr(name, '/');
+    if (strcmp(name, "lot_state") == 0) /* no field: how the code was placed */
+        return "Lot's state";
+    return field && field->title ? field->title : group ? group + 1 : name;
+}
+
+static bool is_words(const struct field *field)
+{
+    return field->type == FIELD_TEXT || field->type == FIELD_WORD;
+}
+
+char *change_show_value(const char *name, const char *text, const char *none)
+{
+    const struct field *field = fields_find(name);
+    json_t *value = field && !is_words(field) ? json_loads(text, JSON_DECODE_ANY, NULL) : NULL;
+    char *shown = value ? pick_shown_json(value) : xstrdup(*text ? text : none);
+    json_decref(value);
+    return shown;
+}
 
 static void show_what(const struct view *v, const json_t *answer)
 {
@@ -29,10 +54,11 @@ static void show_changed(const struct view *v, const json_t *changed)
     const json_t *change;
     json_array_foreach(changed, i, change)
     {
-        char *was = pick_shown(change, "was"), *is = pick_shown(change, "is");
+        const char *field = pick_text(change, "field", "?");
+        char *was = change_show_value(field, pick_text(change, "was", ""), "not known");
+        char *is = change_show_value(field, pick_text(change, "is", ""), "not known");
         if (!json_is_boolean(json_object_get(change, "is")))
-            view_textf(v, VIEW_PLAIN, 2, 4, "%s: %s, was %s", pick_text(change, "field", "?"),
-                       *is ? is : "not known", *was ? was : "not known");
+            view_textf(v, VIEW_PLAIN, 2, 4, "%s: %s, was %s", change_show_field(field), is, was);
         free(was);
         free(is);
     }

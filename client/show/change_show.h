@@ -1,4 +1,5 @@
-/* What became of a complaint that was corrected, withdrawn or brought back. */
+/* What became of a complaint that was corrected, withdrawn or brought back; and how a change of one
+ * of its fields is told, wherever it is. */
 #ifndef ODDLOAF_CLIENT_SHOW_CHANGE_SHOW_H
 #define ODDLOAF_CLIENT_SHOW_CHANGE_SHOW_H
 
@@ -6,5 +7,12 @@
 #include <jansson.h>
 
 void change_show(const struct view *v, const json_t *answer);
+
+/* "Colour of the mold" for "observed/colour"; a name without a title, or of no field, is told
+ * without its group. Borrowed from `name` or static. */
+const char *change_show_field(const char *name);
+/* "illness, foreign-matter" for the text ["illness","foreign-matter"] of such a field, "yes" for
+ * true; words as they are, `none` for "". Caller frees. */
+char *change_show_value(const char *name, const char *text, const char *none);
 
 #endif

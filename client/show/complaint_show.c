@@ -1,5 +1,6 @@
 #include "show/complaint_show.h"
 #include "intake/fields.h"
+#include "show/change_show.h"
 #include "show/pick.h"
 #include "show/standing.h"
 #include <stdlib.h>
@@ -19,7 +20,7 @@ static bool is_elsewhere(const struct field *f)
 /* "Colour of the mold", or the field's own name. */
 static const char *label_of(const struct field *f)
 {
-    return f->title ? f->title : fields_leaf(f);
+    return change_show_field(f->name);
 }
 
 static void show_value(const struct view *v, const struct field *f, const json_t *value)
@@ -76,7 +77,8 @@ static void show_taken(const struct view *v, const json_t *taken)
     json_array_foreach(taken, i, item)
     {
         char *value = pick_shown(item, "value");
-        view_textf(v, VIEW_PLAIN, 2, 4, "%s: %s (\"%s\")", pick_text(item, "field", "?"), value,
+        view_textf(v, VIEW_PLAIN, 2, 4, "%s: %s (\"%s\")",
+                   change_show_field(pick_text(item, "field", "?")), value,
                    pick_text(item, "from", ""));
         free(value);
     }
@@ -112,6 +114,20 @@ static void show_joined(const struct view *v, const json_t *joined)
     }
 }
 
+/* "withdrawn", "brought back", else "Harm was nothing, is illness". */
+static void add_change(struct text_buffer *out, const json_t *change)
+{
+    const char *field = pick_text(change, "field", "?"), *now = pick_text(change, "is", "");
+    char *was = change_show_value(field, pick_text(change, "was", ""), "nothing");
+    char *is = change_show_value(field, now, "nothing");
+    if (strcmp(field, "withdrawn") == 0)
+        text_append(out, *now ? "withdrawn" : "brought back");
+    else
+        text_appendf(out, "%s was %s, is %s", change_show_field(field), was, is);
+    free(was);
+    free(is);
+}
+
 static void show_changes(const struct view *v, const json_t *changes)
 {
     size_t i;
@@ -119,15 +135,14 @@ static void show_changes(const struct view *v, const json_t *changes)
     char when[VIEW_NUMBER];
     json_array_foreach(changes, i, change)
     {
-        char *was = pick_shown(change, "was"), *is = pick_shown(change, "is");
+        struct text_buffer what = {0};
+        add_change(&what, change);
         if (i == 0)
             view_section(v, "Changes");
-        view_textf(v, VIEW_PLAIN, 2, 4, "%s %s: %s was %s, is %s (%s)",
+        view_textf(v, VIEW_PLAIN, 2, 4, "%s %s: %s (%s)",
                    view_when(pick_text(change, "at", "?"), when), pick_text(change, "by", "?"),
-                   pick_text(change, "field", "?"), *was ? was : "nothing", *is ? is : "nothing",
-                   pick_text(change, "reason", "no reason given"));
-        free(was);
-        free(is);
+                   what.data, pick_text(change, "reason", "no reason given"));
+        text_buffer_free(&what);
     }
 }
 

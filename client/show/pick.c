@@ -85,9 +85,15 @@ static void show(const json_t *value, struct text_buffer *out)
             show(item, out);
         }
     } else if (json_is_object(value)) {
-        char *text = json_dumps(value, JSON_COMPACT);
-        text_append(out, text ? text : "");
-        free(text);
+        const char *name;
+        json_t *member;
+        bool first = true;
+        json_object_foreach((json_t *)value, name, member)
+        {
+            text_appendf(out, "%s%s ", first ? "" : ", ", name);
+            show(member, out);
+            first = false;
+        }
     }
 }
 

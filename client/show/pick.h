@@ -16,7 +16,7 @@ bool pick_has(const json_t *object, const char *name);
 /* The objects of a list, those with the largest (absolute) `name` first, else in their order. New
  * reference; an empty list for NULL. */
 json_t *pick_sorted(const json_t *list, const char *name);
-/* Any scalar (or list of scalars) as people read it: 47.5, yes, "sour, musty"; "" for null or
+/* Any value as people read it: 47.5, yes, "sour, musty", "crumb_ph 5.9, aw 0.95"; "" for null or
  * missing. Caller frees. */
 char *pick_shown(const json_t *object, const char *name);
 char *pick_shown_json(const json_t *value);

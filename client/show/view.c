@@ -163,8 +163,10 @@ void view_label(const struct view *v, const char *label, const char *format, ...
     struct text_buffer line = {0};
     va_list args;
     text_append(&line, label);
-    for (int i = text_columns(label); i < LABEL_COLUMNS; i++)
+    int columns = text_columns(label);
+    do /* one at least: a long label doesn't run into what it labels */
         text_append(&line, VIEW_NBSP);
+    while (++columns < LABEL_COLUMNS);
     va_start(args, format);
     text_vappendf(&line, format, args);
     va_end(args);

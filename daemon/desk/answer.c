@@ -135,11 +135,12 @@ static void add_return_caution(const struct desk *desk, const struct complaint_f
 }
 
 /* What the complaint it repeats got from it, and where the two differ. */
-static void add_joined(const struct taking *t, struct store *store, json_t *answer)
+static void add_joined(const struct desk *desk, const struct taking *t, struct store *store,
+                       json_t *answer)
 {
     size_t i;
     json_t *report;
-    json_t *reports = joining_reports_json(store, t->placed.complaint_id, false, NULL);
+    json_t *reports = joining_reports_json(store, desk->tz, t->placed.complaint_id, false, NULL);
     json_object_set_new(answer, "same_as", joining_of_json(store, t->form->uuid));
     json_array_foreach(reports, i, report)
     {
@@ -189,7 +190,7 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
         desk, t, ranking,
         alarm_of(desk, store, true, t->placed.again && (t->placed.harm || !t->form->harm)), answer);
     if (t->placed.joined)
-        add_joined(t, store, answer);
+        add_joined(desk, t, store, answer);
     else
         add_similar(desk, store, t, t->placed.lot_id, answer);
     return answer;

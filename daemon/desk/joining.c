@@ -260,19 +260,20 @@ struct showing {
     struct store *store;
     bool desk;
     json_t *said, *reports;
+    const struct tz *tz;
 };
 
 static int show_report(void *arg, const struct joined_row *row)
 {
     struct showing *s = arg;
     json_t *report = NULL;
-    char when[32];
+    char when[40];
     if (jsonx_parse(row->body, strlen(row->body), &report, NULL))
         return 0;
     json_t *brought = json_array(), *differs = json_array();
     json_t *merged = report_merge(s->said, report, brought, differs);
     json_t *shown = json_pack("{s:s, s:s, s:O?, s:o, s:o, s:o}", "complaint", row->uuid,
-                              "received_at", when_format_utc(row->received_ms, when), "channel",
+                              "received_at", when_format(s->tz, row->received_ms, when), "channel",
                               json_object_get(report, "channel"), "said", report, "brought",
                               brought, "differs", differs);
     json_t *person =
@@ -285,11 +286,11 @@ static int show_report(void *arg, const struct joined_row *row)
     return 0;
 }
 
-json_t *joining_reports_json(struct store *store, int64_t complaint_id, bool desk,
-                             json_t **ret_first)
+json_t *joining_reports_json(struct store *store, const struct tz *tz, int64_t complaint_id,
+                             bool desk, json_t **ret_first)
 {
     char *first = NULL;
-    struct showing s = {.store = store, .desk = desk, .reports = json_array()};
+    struct showing s = {.store = store, .desk = desk, .reports = json_array(), .tz = tz};
     if (joined_first(store, complaint_id, &first, NULL) == 0 && first &&
         jsonx_parse(first, strlen(first), &s.said, NULL) == 0) {
         if (ret_first)

@@ -28,8 +28,8 @@ json_t *joining_of_json(struct store *store, const char *uuid);
 /* The reports joined to a complaint, what each brought and where it differs:
  * [{"complaint","received_at","channel","said","brought","differs"}]. `desk`: with "contact".
  * *ret_first (may be NULL): what the complaint said by itself. New references. */
-json_t *joining_reports_json(struct store *store, int64_t complaint_id, bool desk,
-                             json_t **ret_first);
+json_t *joining_reports_json(struct store *store, const struct tz *tz, int64_t complaint_id,
+                             bool desk, json_t **ret_first);
 /* Those of a whole case in brief: [{"complaint","same_as","received_at"}]. */
 json_t *joining_case_json(struct store *store, int64_t case_id);
 

@@ -36,7 +36,7 @@ static int several(struct store *store, const char *word, char (*uuids)[UUID_TEX
         list_one(store, uuids[i], &list);
     error_set(err, ERROR_CONFLICT, "%.40s is the name of several complaints: %s%s", word, list.data,
               count > SEVERAL ? ", and more" : "");
-    error_hint(err, "name one by its whole id");
+    error_hint(err, "name one by the first letters that tell it from the others");
     text_buffer_free(&list);
     return ERROR_CONFLICT;
 }

@@ -57,10 +57,11 @@ static void add_contact(struct store *store, const struct shown *shown, const ch
         json_object_set_new(shown->body, "contact", contact);
 }
 
-static void add_reports(struct store *store, const struct shown *shown, bool desk)
+static void add_reports(struct store *store, const struct tz *tz, const struct shown *shown,
+                        bool desk)
 {
     json_t *first = NULL;
-    json_t *reports = joining_reports_json(store, shown->id, desk, &first);
+    json_t *reports = joining_reports_json(store, tz, shown->id, desk, &first);
     if (desk)
         json_decref(apart_show(store, shown->id, "", first, NULL));
     if (json_array_size(reports) > 0) {
@@ -71,23 +72,29 @@ static void add_reports(struct store *store, const struct shown *shown, bool des
     json_decref(reports);
 }
 
+struct changes {
+    const struct tz *tz;
+    json_t *list;
+};
+
 static int add_change(void *arg, const struct change_row *row)
 {
-    char when[32];
-    json_t *change = json_pack("{s:s, s:s, s:s}", "at", when_format_utc(row->at_ms, when), "by",
+    const struct changes *c = arg;
+    char when[40];
+    json_t *change = json_pack("{s:s, s:s, s:s}", "at", when_format(c->tz, row->at_ms, when), "by",
                                row->by, "field", row->field);
     json_object_set_new(change, "was", *row->was ? json_string(row->was) : json_null());
     json_object_set_new(change, "is", *row->now ? json_string(row->now) : json_null());
     json_object_set_new(change, "reason", json_string(row->reason));
-    json_array_append_new(arg, change);
+    json_array_append_new(c->list, change);
     return 0;
 }
 
-static json_t *changes_json(struct store *store, const char *uuid)
+static json_t *changes_json(const struct tz *tz, struct store *store, const char *uuid)
 {
-    json_t *changes = json_array();
-    change_of(store, uuid, add_change, changes, NULL);
-    return changes;
+    struct changes changes = {tz, json_array()};
+    change_of(store, uuid, add_change, &changes, NULL);
+    return changes.list;
 }
 
 static int take_entry(void *arg, const struct entry_row *row)
@@ -132,11 +139,11 @@ int whole_complaint(const struct desk *desk, struct store *store, const char *id
     logged_json(desk, store, shown.id, shown.body);
     logged_doubts(desk, store, shown.id, shown.body);
     json_object_set_new(shown.body, "withdrawn", json_boolean(shown.withdrawn));
-    json_object_set_new(shown.body, "changes", changes_json(store, uuid));
+    json_object_set_new(shown.body, "changes", changes_json(desk->tz, store, uuid));
     if (with_contact)
         add_contact(store, &shown, shown.first_only ? uuid : "");
     if (!shown.first_only)
-        add_reports(store, &shown, with_contact);
+        add_reports(store, desk->tz, &shown, with_contact);
     *ret = shown.body;
     return 0;
 }

@@ -58,12 +58,12 @@ void restoring_print(const struct restored *r, FILE *out)
     fprintf(out, "Restored from %s.\n", r->file);
     fprintf(out, "What was there is kept in %s; `oddloafd --restore %s/oddloaf.db` goes back.\n",
             r->kept, r->kept);
-    fprintf(out, "%d contacts that had been erased since were erased again.\n", r->erased);
-    fprintf(out, "%d mails are held back, sent already or stale: oddloaf outbox shows them.\n",
+    fprintf(out, "Contacts that had been erased since, erased again: %d.\n", r->erased);
+    fprintf(out, "Mails held back, sent already or stale: %d; oddloaf outbox shows them.\n",
             r->held_mails);
     if (!r->past_read)
         fprintf(out, "Nothing could be read of what was there (%s).\n", r->past_fault);
     else
-        fprintf(out, "%lld complaints came after the backup and are in what is kept only.\n",
+        fprintf(out, "Complaints that came after the backup, in what is kept only: %lld.\n",
                 (long long)r->missing);
 }

@@ -183,8 +183,8 @@ static json_t *because_json(const struct reached *reached)
     else
         text_append(&text, reached->condition->text);
     if (reached->observed > 0)
-        text_appendf(&text, "; %d complaints there, %.1f expected", reached->observed,
-                     reached->expected);
+        text_appendf(&text, "; %d complaint%s there, %.1f expected", reached->observed,
+                     reached->observed == 1 ? "" : "s", reached->expected);
     json_t *json = json_string(text.data);
     text_buffer_free(&text);
     return json;

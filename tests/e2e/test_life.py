@@ -334,6 +334,20 @@ def check_shown(plant, sent):
         assert all(len(line) <= 80 for line in done.stdout.splitlines()), done.stdout
         if words[0] == "history" and words[1] == sent["id"]:
             assert "packs" in done.stdout and "Dana Quill" in done.stdout, done.stdout
+    told = complaint(HOT, harm=["illness"], observed={"colour": "black"})
+    assert plant.post("/v1/complaints", told)[0] == 201
+    done = plant.client("correct", told["id"], "harm=illness,foreign-matter", "lot=", "--reason", "misheard", check=0)
+    assert "Harm: illness, foreign-matter, was illness\n" in done.stdout, done.stdout
+    plant.client("withdraw", told["id"], "--reason", "a test", check=0)
+    history = plant.client("history", told["id"], check=0, env={"COLUMNS": "80"}).stdout
+    whole = plant.client("complaint", told["id"], check=0, env={"COLUMNS": "80"}).stdout
+    for raw in ("[", "_", "/"):
+        assert raw not in history and raw not in whole.split("Changes")[1], (raw, history, whole)
+    assert "corrected code as" in history and "nothing (misheard)" in history, history
+    assert "foreign-matter\n" in history and "withdrawn   " in history, history
+    assert ": withdrawn (a test)" in whole and "Harm was illness, is illness, foreign-matter" in whole, whole
+    times = {row["at"][-6:] for row in plant.get("/v1/complaints/" + told["id"])[1]["changes"]}
+    assert times <= {"-05:00", "-04:00"}, times  # the plant's
 
 
 TABLES = ("rates", "signals", "stories", "causes", "weeks", "harm", "returns", "complaints", "cases")

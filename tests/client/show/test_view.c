@@ -55,6 +55,16 @@ static void a_word_too_long_is_cut_not_lost(void **state)
     page_is(&p, "abcdefghij\nklmnop q\n");
 }
 
+static void a_long_label_keeps_its_distance(void **state)
+{
+    struct page p;
+    (void)state;
+    page_open(&p, 60, true);
+    view_label(&p.v, "label", "value");
+    view_label(&p.v, "a label far too long", "value");
+    page_is(&p, "  label           value\n  a label far too long value\n");
+}
+
 static void columns_are_counted_not_bytes(void **state)
 {
     struct page p;
@@ -191,6 +201,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(lines_wrap_at_words),
         cmocka_unit_test(a_word_too_long_is_cut_not_lost),
+        cmocka_unit_test(a_long_label_keeps_its_distance),
         cmocka_unit_test(columns_are_counted_not_bytes),
         cmocka_unit_test(kept_together_at_a_hard_blank),
         cmocka_unit_test(data_cannot_drive_the_terminal),
