@@ -9,6 +9,31 @@ enum {
     LOOK_EVERY_MS = 300
 };
 
+/* "holds 2, verdicts 1"; "nothing". */
+static void append_missing(struct text_buffer *out, json_t *missing)
+{
+    const char *what;
+    json_t *count;
+    json_object_foreach(missing, what, count)
+    {
+        if (json_integer_value(count) > 0)
+            text_appendf(out, "%s%s %lld", out->length ? ", " : "", what,
+                         (long long)json_integer_value(count));
+    }
+    if (!out->length)
+        text_append(out, "nothing");
+    for (char *p = out->data; *p; p++)
+        *p = *p == '_' ? ' ' : *p;
+}
+
+static void show_missing(const struct view *v, json_t *missing)
+{
+    struct text_buffer text = {0};
+    append_missing(&text, missing);
+    view_label(v, "missing", "came after the backup, and in what is kept only: %s", text.data);
+    text_buffer_free(&text);
+}
+
 static void show(const struct client *c, const json_t *r)
 {
     const struct view *v = &c->view;
@@ -16,19 +41,14 @@ static void show(const struct client *c, const json_t *r)
     view_title(v, "Restored from %s", pick_text(r, "file", "?"));
     view_label(v, "kept", "what was there: %s; oddloaf restore %s/oddloaf.db goes back", kept,
                kept);
-    int64_t erased = pick_int(r, "erased", 0), missing = pick_int(r, "missing", 0);
+    int64_t erased = pick_int(r, "erased", 0);
     view_label(v, "erased again", "%lld contact%s", (long long)erased, erased == 1 ? "" : "s");
     view_label(v, "held mail", "%lld, sent already or stale: oddloaf outbox shows them",
                (long long)pick_int(r, "held_mails", 0));
     if (!pick_bool(r, "past_read", false))
         view_label(v, "not read", "what was there: %s", pick_text(r, "past_fault", "?"));
     else
-        view_label(v, "missing",
-                   missing == 1
-                       ? "%lld complaint came after the backup, and is in what is kept only"
-                       : "%lld complaints came after the backup, and are in what is kept "
-                         "only",
-                   (long long)missing);
+        show_missing(v, json_object_get(r, "missing"));
 }
 
 static bool is_anew(const json_t *status, const json_t *asked)

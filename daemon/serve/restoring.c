@@ -1,4 +1,5 @@
 #include "serve/restoring.h"
+#include "base/text.h"
 #include "base/when.h"
 #include "store/backup.h"
 #include <stdlib.h>
@@ -27,11 +28,24 @@ static int find(const char *state_dir, const char *file, char **ret, struct erro
     return 0;
 }
 
+static void append_missing(struct text_buffer *out, const struct restored *r)
+{
+    const size_t before = out->length;
+    for (size_t i = 0; r->past_read && i < RESTORE_KINDS; i++) {
+        if (r->missing[i].count > 0)
+            text_appendf(out, "%s%s %lld", out->length > before ? ", " : "", r->missing[i].what,
+                         (long long)r->missing[i].count);
+    }
+    if (out->length == before)
+        text_append(out, "nothing");
+}
+
 int restoring_run(const struct log *log, const char *state_dir, const char *file,
                   struct restored *ret, struct error *err)
 {
     char text[1024], *path = NULL;
     struct clock clock = clock_system();
+    *ret = (struct restored){0};
     int rc = check_user(state_dir, err);
     if (!rc)
         rc = find(state_dir, file, &path, err);
@@ -39,13 +53,19 @@ int restoring_run(const struct log *log, const char *state_dir, const char *file
         rc = restore_make(state_dir, path, clock_now_ms(&clock), ret, err);
     free(path);
     if (rc) {
-        log_write(log, LOG_LEVEL_ERROR, "nothing was restored: %s",
+        log_write(log, LOG_LEVEL_ERROR, "%s: %s",
+                  ret->ready ? "the restore is not finished, and the next start goes on with it"
+                             : "nothing was restored",
                   error_format(err, text, sizeof text));
         return rc;
     }
+    struct text_buffer missing = {0};
+    append_missing(&missing, ret);
     log_write(log, LOG_LEVEL_WARNING,
-              "restored file=%s kept=%s erased_again=%d mails_held=%d complaints_missing=%lld",
-              ret->file, ret->kept, ret->erased, ret->held_mails, (long long)ret->missing);
+              "restored file=%s kept=%s erased_again=%d mails_held=%d, came after the backup: %s",
+              ret->file, ret->kept, ret->erased, ret->held_mails,
+              ret->past_read ? missing.data : "not known");
+    text_buffer_free(&missing);
     if (!ret->past_read)
         log_write(log, LOG_LEVEL_ERROR,
                   "of the replaced state nothing could be read (%s): look at oddloaf outbox",
@@ -55,6 +75,8 @@ int restoring_run(const struct log *log, const char *state_dir, const char *file
 
 void restoring_print(const struct restored *r, FILE *out)
 {
+    struct text_buffer missing = {0};
+    append_missing(&missing, r);
     fprintf(out, "Restored from %s.\n", r->file);
     fprintf(out, "What was there is kept in %s; `oddloafd --restore %s/oddloaf.db` goes back.\n",
             r->kept, r->kept);
@@ -64,6 +86,6 @@ void restoring_print(const struct restored *r, FILE *out)
     if (!r->past_read)
         fprintf(out, "Nothing could be read of what was there (%s).\n", r->past_fault);
     else
-        fprintf(out, "Complaints that came after the backup, in what is kept only: %lld.\n",
-                (long long)r->missing);
+        fprintf(out, "Came after the backup, and in what is kept only: %s.\n", missing.data);
+    text_buffer_free(&missing);
 }

@@ -8,6 +8,7 @@
 #include "store/integrity.h"
 #include "store/owner.h"
 #include "store/replace.h"
+#include "store/restore_missing.h"
 #include "store/store_inside.h"
 #include <errno.h>
 #include <stdio.h>
@@ -161,14 +162,6 @@ static int take_sent(struct store *store, struct error *err)
     return rc;
 }
 
-static int count_missing(struct store *store, struct restored *r, struct error *err)
-{
-    static const char SQL[] = "SELECT count(*) FROM past.complaint p WHERE NOT EXISTS"
-                              " (SELECT 1 FROM complaint c WHERE c.uuid = p.uuid)"
-                              " AND NOT EXISTS (SELECT 1 FROM joined j WHERE j.uuid = p.uuid)";
-    return db_number(store, SQL, NULL, &r->missing, err);
-}
-
 /* What cannot be read of it is told, and keeps nobody from restoring. */
 static int take_past(struct store *store, struct restored *r, struct error *err)
 {
@@ -178,7 +171,7 @@ static int take_past(struct store *store, struct restored *r, struct error *err)
         return rc;
     int taken = r->past_fault[0] ? ERROR_IO : take_sent(store, &why);
     if (!taken)
-        taken = count_missing(store, r, &why);
+        taken = restore_missing_count(store, r, &why);
     r->past_read = taken == 0;
     if (taken && !r->past_fault[0])
         text_clip(why.text, r->past_fault, sizeof r->past_fault);
@@ -235,13 +228,21 @@ static int give_up_loads(struct store *store, const char *state_dir, struct erro
     return rc;
 }
 
+static json_t *missing_json(const struct restored *r)
+{
+    json_t *missing = json_object();
+    for (size_t i = 0; r->past_read && i < RESTORE_KINDS; i++)
+        json_object_set_new(missing, r->missing[i].what, json_integer(r->missing[i].count));
+    return missing;
+}
+
 static int note(struct store *store, const struct restored *r, struct error *err)
 {
     char at[32];
     json_t *told =
-        json_pack("{s:s, s:s, s:s, s:b, s:i, s:i, s:I, s:s?}", "at", when_format_utc(r->at_ms, at),
+        json_pack("{s:s, s:s, s:s, s:b, s:i, s:i, s:o, s:s?}", "at", when_format_utc(r->at_ms, at),
                   "file", r->file, "kept", r->kept, "past_read", r->past_read, "erased", r->erased,
-                  "held_mails", r->held_mails, "missing", (json_int_t)r->missing, "past_fault",
+                  "held_mails", r->held_mails, "missing", missing_json(r), "past_fault",
                   r->past_fault[0] ? r->past_fault : NULL);
     char *text = jsonx_dump(told);
     int rc = store_setting_set(store, NOTE, text, err);
@@ -321,6 +322,7 @@ int restore_make(const char *state_dir, const char *file, int64_t now_ms, struct
     rc = folder ? get_ready(state_dir, folder, ret, err) : ERROR_IO;
     if (!rc)
         rc = replace_ready(state_dir, kept_ms, err);
+    ret->ready = rc == 0;
     if (!rc)
         rc = replace_finish(state_dir, err);
     free(folder);

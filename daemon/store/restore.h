@@ -9,16 +9,23 @@
 /* Is FILE a database of ours, of a schema that is known, and whole? Reads all of it. */
 int restore_look(const char *file, struct error *err);
 
+enum { RESTORE_KINDS = 10 };
+
 struct restored {
     char file[512], kept[512]; /* from where; where the replaced state is, "" there was none */
     int64_t at_ms;
-    bool past_read;  /* false: of what was there nothing could be read, see `past_fault` */
-    int erased;      /* contacts that had been erased since: store/erasures.h */
-    int held_mails;  /* parked: sent already, or stale */
-    int64_t missing; /* complaints of the replaced state that the backup does not have */
+    bool ready; /* whole beside the state: what keeps it from its place, the next start repeats */
+    bool past_read; /* false: of what was there nothing could be read, see `past_fault` */
+    int erased;     /* contacts that had been erased since: store/erasures.h */
+    int held_mails; /* parked: sent already, or stale */
+    struct {
+        const char *what; /* complaints, joined_reports, corrections, withdrawals, holds, ... */
+        int64_t count;
+    } missing[RESTORE_KINDS]; /* what the replaced state has, and the backup has not */
     char past_fault[320];
 };
-/* ERROR_CONFLICT while a daemon has the state. On failure the state is as it was. */
+/* ERROR_CONFLICT while a daemon has the state. On failure the state is as it was, unless
+ * `ready`. */
 int restore_make(const char *state_dir, const char *file, int64_t now_ms, struct restored *ret,
                  struct error *err);
 

@@ -345,7 +345,8 @@ class Asking(ClientTest):
         out = self.ok("restore", "b.db")
         self.assertIn("Restored from b.db\n", out)
         self.assertIn("erased again    2 contacts\n", out)
-        self.assertIn("missing         7 complaints came after", out)
+        self.assertIn("missing         came after the backup, and in what is kept only: complaints 7,\n"
+                      "                  ended holds 1\n", out)
         self.daemon.restores = False
         code, out, err = self.run_client("restore", "b.db")
         self.assertEqual((code, out), (1, ""))

@@ -493,7 +493,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             if self.restores:
                 self.restored = {"at": "2026-11-20T14:%02d:30.000Z" % (self.started - 1), "file": sent["file"],
                                  "kept": "/var/lib/oddloaf/replaced/20261120T141400Z", "past_read": True,
-                                 "erased": 2, "held_mails": 1, "missing": 7, "past_fault": None}
+                                 "erased": 2, "held_mails": 1, "missing": {"complaints": 7, "holds": 0, "ended_holds": 1}, "past_fault": None}
             return 200, "application/json", asked
         if path == "/v1/backup":
             if not self.own_tmp and "/" in sent["path"]:

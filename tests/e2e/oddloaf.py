@@ -120,7 +120,7 @@ class Plant:
         until = time.time() + seconds
         while time.time() < until:
             try:
-                if self.get("/v1/status")[1]["restored"]:
+                if self.get("/v1/status")[1].get("restored"):  # while it stops it says that it is busy
                     return
             except OSError:
                 pass

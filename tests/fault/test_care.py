@@ -2,6 +2,7 @@
 
     test_care.py BUILD_FOLDER
 """
+import concurrent.futures
 import json
 import os
 import pathlib
@@ -13,7 +14,7 @@ import tempfile
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
-from oddloaf import Plant, complaint  # noqa: E402
+from oddloaf import PRODUCTS, Plant, complaint  # noqa: E402
 
 BINARIES = pathlib.Path(sys.argv[1])
 CALLER = {"name": "Ada Marsh", "phone": "555-0101"}
@@ -199,20 +200,38 @@ def contacts(path):
 
 def a_backup_comes_back_and_what_was_there_is_kept():
     with Plant(BINARIES) as plant:
-        one, two = complaint(), complaint(contact=CALLER)
-        assert plant.post("/v1/complaints", one)[0] == 201
+        plant.load_small()
+        one, two, three = complaint(), complaint(contact=CALLER), complaint(symptom="staling")
+        cases = [plant.post("/v1/complaints", one)[1]["case"], plant.post("/v1/complaints", three)[1]["case"]]
+        sign, confirmed = ("--by", "mira"), ("--confirmed-by", "judgement", "--by", "mira")
+        plant.client("settle", cases[1], "overbaked", *confirmed, check=0)
+        plant.client("hold", "L1 6318 A0400", "--reason", "mold", *sign, check=0)
         plant.client("backup", "b.db", check=0)
-        assert plant.post("/v1/complaints", two)[0] == 201
+        again = complaint(contact=CALLER, same_as=one["id"])
+        for more in (two, again):
+            assert plant.post("/v1/complaints", more)[0] == 201
+        plant.client("correct", one["id"], "packs=3", "route=N4", "--reason", "misheard", check=0)
+        plant.client("withdraw", two["id"], "--reason", "another bakery's", check=0)
+        plant.client("release", "L1 6318 A0400", "--reason", "sound", "--disposition", "release", *sign, check=0)
+        for code in ("L1 6317 A0400", "L1 6316 A0400"):
+            plant.client("hold", code, "--reason", "mold", *sign, check=0)
+        plant.client("settle", cases[0], "warm-storage", *confirmed, check=0)
+        plant.client("settle", cases[1], "--reopen", *sign, check=0)
+        plant.client("action", "--line", "1", "--note", "cooler cleaned", *sign, check=0)
+        plant.load_text("products", PRODUCTS)
         pid = plant.daemon.pid
         told = plant.client_json("restore", "b.db")
-        assert told["missing"] == 1 and told["past_read"], told
+        assert told["missing"] == {"complaints": 1, "joined_reports": 1, "corrections": 1, "withdrawals": 1,
+                                   "holds": 2, "ended_holds": 1, "verdicts": 1, "reopened_verdicts": 1,
+                                   "actions": 1, "loaded_files": 1}, told
+        assert told["past_read"] and "holds 2, ended_holds 1, verdicts 1" in plant.log_text(), told
         assert plant.daemon.poll() is None and plant.daemon.pid == pid
         assert plant.get(f"/v1/complaints/{one['id']}")[0] == 200
         assert plant.get(f"/v1/complaints/{two['id']}")[0] == 404
         kept = pathlib.Path(told["kept"]) / "oddloaf.db"
         assert plant.get("/v1/status")[1]["restored"] == told
         said = plant.client("restore", str(kept), check=0).stdout  # and back again
-        assert "Restored from" in said and "0 complaints came after" in said, said
+        assert "Restored from" in said and "kept only: nothing" in said.replace("\n  ", " "), said
         assert plant.get(f"/v1/complaints/{two['id']}")[0] == 200
         assert "restored" in plant.client("status").stdout
         assert plant.stop() == 0
@@ -248,6 +267,22 @@ def a_state_named_from_here_or_through_a_link_is_told_of_by_its_whole_path():
                 assert plant.get(f"/v1/complaints/{two['id']}")[0] == 404
                 plant.client("restore", told["kept"] + "/oddloaf.db", check=0)
                 assert plant.get(f"/v1/complaints/{two['id']}")[0] == 200
+
+
+def a_restore_that_cannot_be_finished_says_so_and_the_next_start_goes_on():
+    with Plant(BINARIES) as plant:
+        assert plant.post("/v1/complaints", complaint())[0] == 201
+        plant.client("backup", "b.db", check=0)
+        assert plant.post("/v1/complaints", complaint())[0] == 201
+        plant.stop()
+        (plant.state / "replaced").write_text("in the way")
+        done = offline(plant, "--restore", "b.db")
+        assert done.returncode == 1 and "nothing was restored" not in done.stderr, done
+        assert "the next start goes on with it" in done.stderr and str(plant.state / "replaced") in done.stderr, done
+        (plant.state / "replaced").unlink()
+        plant.start()
+        status = plant.get("/v1/status")[1]
+        assert status["counts"]["complaints"] == 1 and status["restored"]["missing"]["complaints"] == 1, status
 
 
 def what_is_no_backup_is_refused_before_anything_stops():
@@ -496,25 +531,32 @@ def old_rows_go_by_kind_and_what_was_said_and_done_stays():
         plant.client("status", "--recount", check=0)
 
 
-for test in (an_empty_database_beside_its_log_is_no_first_start,
-             a_database_gone_where_backups_are_is_no_first_start,
-             status_answers_over_a_database_that_cannot_be_read,
-             a_damaged_database_is_found_at_the_start,
-             a_bare_name_goes_to_the_folder_of_backups,
-             a_place_that_may_not_be_written_is_refused_and_says_what_may,
-             backups_by_the_clock_are_made_and_thinned,
-             an_old_backup_needs_a_hand,
-             a_backup_comes_back_and_what_was_there_is_kept,
-             what_an_earlier_restore_kept_is_not_in_the_way,
-             a_state_named_from_here_or_through_a_link_is_told_of_by_its_whole_path,
-             what_is_no_backup_is_refused_before_anything_stops,
-             who_was_erased_stays_erased,
-             mail_sent_or_stale_is_held_back,
-             with_nothing_to_compare_only_harm_is_mailed_again,
-             other_rules_rank_again,
-             a_restore_cut_off_is_finished_at_the_next_start,
-             old_rows_go_by_kind_and_what_was_said_and_done_stays,
-             a_conversion_keeps_a_copy_and_says_how_to_go_back):
-    if len(sys.argv) < 3 or sys.argv[2] in test.__name__:
-        test()
-        print(test.__name__)
+TESTS = (an_empty_database_beside_its_log_is_no_first_start,
+         a_database_gone_where_backups_are_is_no_first_start,
+         status_answers_over_a_database_that_cannot_be_read,
+         a_damaged_database_is_found_at_the_start,
+         a_bare_name_goes_to_the_folder_of_backups,
+         a_place_that_may_not_be_written_is_refused_and_says_what_may,
+         backups_by_the_clock_are_made_and_thinned,
+         an_old_backup_needs_a_hand,
+         a_backup_comes_back_and_what_was_there_is_kept,
+         what_an_earlier_restore_kept_is_not_in_the_way,
+         a_state_named_from_here_or_through_a_link_is_told_of_by_its_whole_path,
+         a_restore_that_cannot_be_finished_says_so_and_the_next_start_goes_on,
+         what_is_no_backup_is_refused_before_anything_stops,
+         who_was_erased_stays_erased,
+         mail_sent_or_stale_is_held_back,
+         with_nothing_to_compare_only_harm_is_mailed_again,
+         other_rules_rank_again,
+         a_restore_cut_off_is_finished_at_the_next_start,
+         old_rows_go_by_kind_and_what_was_said_and_done_stays,
+         a_conversion_keeps_a_copy_and_says_how_to_go_back)
+
+
+def run(test):
+    test()
+    print(test.__name__, flush=True)
+
+
+with concurrent.futures.ThreadPoolExecutor(3) as pool:  # each has a plant of its own, and mostly waits
+    list(pool.map(run, [test for test in TESTS if len(sys.argv) < 3 or sys.argv[2] in test.__name__]))

@@ -1,0 +1,11 @@
+/* What came after a backup, and is lost by restoring it. Inside store/ only. */
+#ifndef ODDLOAF_STORE_RESTORE_MISSING_H
+#define ODDLOAF_STORE_RESTORE_MISSING_H
+
+#include "store/restore.h"
+
+/* Of what the database attached as `past` has and this one has not: all of struct restored's
+ * `missing`. */
+int restore_missing_count(struct store *store, struct restored *restored, struct error *err);
+
+#endif
