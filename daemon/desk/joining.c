@@ -6,6 +6,7 @@
 #include "desk/apart_again.h"
 #include "desk/placing.h"
 #include "intake/report.h"
+#include "store/change.h"
 #include "store/contact.h"
 #include "store/entry.h"
 #include "store/joined.h"
@@ -44,6 +45,23 @@ static int find_first(const struct desk *desk, struct store *store, const char *
         return refuse(err, same_as, "there is no such complaint",
                       "the first report must be logged before the one that repeats it");
     return rc;
+}
+
+/* With one that counts nowhere a report would be lost, or bring it back unasked. */
+static int check_stands(const struct anew *found, struct error *err)
+{
+    if (!found->withdrawn)
+        return 0;
+    error_hint(err, "`oddloaf withdraw --undo %s` first", found->uuid);
+    return error_set(err, ERROR_CONFLICT, "complaint %s is withdrawn", found->uuid);
+}
+
+static int record(struct store *store, const char *uuid, const struct complaint_why *why,
+                  const char *was, const char *now, struct error *err)
+{
+    const struct change_row change = {
+        .complaint = uuid, .at_ms = why->at_ms, .by = why->by, .reason = why->reason};
+    return change_add(store, &change, "joined", was, now, err);
 }
 
 static const char JOINED[] = "a report of the same was joined to it or taken from it";
@@ -92,6 +110,9 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
     if (rc != ERROR_NOT_FOUND)
         return rc;
     rc = find_first(desk, store, form->same_as, &to, err);
+    if (!rc && to.withdrawn)
+        rc = refuse(err, form->same_as, "is withdrawn",
+                    "log it as a complaint of its own, or bring that one back first");
     if (!rc)
         rc = check_alike(&to, form->uuid, report->symptom, strcmp(report->channel, "return") == 0,
                          form->same_as, err);
@@ -128,8 +149,8 @@ static int check_settled(struct store *store, const struct anew *own, const stru
 
 /* What the complaint said by itself goes along; reports joined to it go over as well. */
 static int take_over(const struct desk *desk, struct store *store, const struct anew *own,
-                     const struct anew *to, int64_t now_ms, struct complaint_placed *ret,
-                     struct error *err)
+                     const struct anew *to, const struct complaint_why *why,
+                     struct complaint_placed *ret, struct error *err)
 {
     char *body = NULL;
     int rc = joined_first(store, own->id, &body, err);
@@ -140,13 +161,15 @@ static int take_over(const struct desk *desk, struct store *store, const struct 
     if (!rc)
         rc = contact_move(store, own->id, "", to->id, own->uuid, err);
     if (!rc)
-        rc = complaint_take_out(store, own->id, to->case_id, now_ms, err);
+        rc = complaint_take_out(store, own->id, to->case_id, why->at_ms, err);
+    if (!rc)
+        rc = record(store, own->uuid, why, "", to->uuid, err);
     if (!rc)
         rc = add_report(desk, store, to,
                         &(struct joined_row){.complaint_id = to->id,
                                              .received_ms = own->received_ms,
                                              .logged_ms = own->logged_ms,
-                                             .joined_ms = now_ms,
+                                             .joined_ms = why->at_ms,
                                              .uuid = own->uuid,
                                              .body = body},
                         ret, err);
@@ -155,7 +178,7 @@ static int take_over(const struct desk *desk, struct store *store, const struct 
 }
 
 int joining_join(const struct desk *desk, struct store *store, const char *uuid,
-                 const char *same_as, int64_t now_ms, struct complaint_placed *ret,
+                 const char *same_as, const struct complaint_why *why, struct complaint_placed *ret,
                  struct error *err)
 {
     struct anew own = {0}, to = {0};
@@ -175,9 +198,13 @@ int joining_join(const struct desk *desk, struct store *store, const char *uuid,
     } else if (!rc) {
         rc = check_alike(&to, own.uuid, own.symptom, own.is_return, same_as, err);
         if (!rc)
+            rc = check_stands(&own, err);
+        if (!rc)
+            rc = check_stands(&to, err);
+        if (!rc)
             rc = check_settled(store, &own, &to, err);
         if (!rc)
-            rc = take_over(desk, store, &own, &to, now_ms, ret, err);
+            rc = take_over(desk, store, &own, &to, why, ret, err);
     }
     anew_clear(&own);
     anew_clear(&to);
@@ -224,8 +251,9 @@ static int log_separated(const struct desk *desk, struct store *store,
     return rc;
 }
 
-int joining_separate(const struct desk *desk, struct store *store, const char *uuid, int64_t now_ms,
-                     struct complaint_placed *ret, struct error *err)
+int joining_separate(const struct desk *desk, struct store *store, const char *uuid,
+                     const struct complaint_why *why, struct complaint_placed *ret,
+                     struct error *err)
 {
     struct separated report = {0};
     struct anew from = {0};
@@ -233,9 +261,11 @@ int joining_separate(const struct desk *desk, struct store *store, const char *u
     if (!rc)
         rc = anew_find(desk, store, uuid, &from, err);
     if (!rc)
-        rc = log_separated(desk, store, &report, now_ms, ret, err);
+        rc = log_separated(desk, store, &report, why->at_ms, ret, err);
     if (!rc)
-        rc = tell_anew(store, &from, now_ms, err);
+        rc = record(store, uuid, why, from.uuid, "", err);
+    if (!rc)
+        rc = tell_anew(store, &from, why->at_ms, err);
     anew_clear(&from);
     json_decref(report.body);
     return rc;

@@ -7,21 +7,24 @@
 
 #include "desk/desk.h"
 #include "intake/complaint_form.h"
-#include "store/complaint.h"
+#include "store/complaint_place.h"
 
 /* A report that comes with same_as. `report`: what complaint_log() would be given; only what the
  * report itself says is read. *ret names the complaint it was joined to. The same uuid again
- * changes nothing. ERROR_INVALID (field same_as): no such complaint, or not of the same kind. */
+ * changes nothing. ERROR_INVALID (field same_as): no such complaint, one
+ * that is withdrawn, or not of the same kind. */
 int joining_log(const struct desk *desk, struct store *store, const struct complaint_form *form,
                 const struct complaint_new *report, struct complaint_placed *ret,
                 struct error *err);
-/* One that was logged as a complaint of its own. ERROR_NOT_FOUND, ERROR_INVALID, ERROR_CONFLICT. */
+/* One that was logged as a complaint of its own; `why` is put on record. ERROR_NOT_FOUND,
+ * ERROR_INVALID; ERROR_CONFLICT also if either is withdrawn. */
 int joining_join(const struct desk *desk, struct store *store, const char *uuid,
-                 const char *same_as, int64_t now_ms, struct complaint_placed *ret,
+                 const char *same_as, const struct complaint_why *why, struct complaint_placed *ret,
                  struct error *err);
 /* A joined report becomes a complaint of its own again. ERROR_NOT_FOUND if it is not joined. */
-int joining_separate(const struct desk *desk, struct store *store, const char *uuid, int64_t now_ms,
-                     struct complaint_placed *ret, struct error *err);
+int joining_separate(const struct desk *desk, struct store *store, const char *uuid,
+                     const struct complaint_why *why, struct complaint_placed *ret,
+                     struct error *err);
 
 /* The complaint a report is joined to: its uuid; null if it is joined to none. New reference. */
 json_t *joining_of_json(struct store *store, const char *uuid);

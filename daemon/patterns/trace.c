@@ -74,6 +74,8 @@ static int read_case(struct store *store, int64_t case_id, const struct trace_qu
     int rc = case_get(store, case_id, &row, err);
     if (rc)
         return rc;
+    if (!row.complaints)
+        return error_set(err, ERROR_NOT_FOUND, "case C%lld has no complaints", (long long)case_id);
     if (query->symptom && strcmp(query->symptom, row.symptom) != 0)
         return 0;
     if (!period->symptom[0])

@@ -35,6 +35,7 @@ void joins_get(struct request *rq, struct store *store)
 struct joining {
     const struct setup *setup;
     char uuid[UUID_TEXT], same_as[UUID_TEXT]; /* same_as "": separate */
+    const char *user;
     int64_t now_ms;
     struct complaint_placed placed;
 };
@@ -42,9 +43,12 @@ struct joining {
 static int join(struct store *store, void *arg, struct error *err)
 {
     struct joining *j = arg;
+    const struct complaint_why why = {
+        j->user, j->same_as[0] ? "joined to the complaint it repeats" : "separated again",
+        j->now_ms};
     if (!j->same_as[0])
-        return joining_separate(&j->setup->desk, store, j->uuid, j->now_ms, &j->placed, err);
-    return joining_join(&j->setup->desk, store, j->uuid, j->same_as, j->now_ms, &j->placed, err);
+        return joining_separate(&j->setup->desk, store, j->uuid, &why, &j->placed, err);
+    return joining_join(&j->setup->desk, store, j->uuid, j->same_as, &why, &j->placed, err);
 }
 
 static void answer_join(struct request *rq, struct store *store, struct joining *j)
@@ -91,7 +95,7 @@ static int read_same_as(const struct request *rq, struct store *store, struct jo
 void joins_join(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    struct joining j = {.now_ms = app_now_ms(rq->app)};
+    struct joining j = {.user = rq->user, .now_ms = app_now_ms(rq->app)};
     struct setup *setup = app_setup(rq->app);
     j.setup = setup;
     int rc = named_complaint(store, rq->part[0], j.uuid, &err);
@@ -107,7 +111,7 @@ void joins_join(struct request *rq, struct store *store)
 void joins_separate(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    struct joining j = {.now_ms = app_now_ms(rq->app)};
+    struct joining j = {.user = rq->user, .now_ms = app_now_ms(rq->app)};
     struct setup *setup = app_setup(rq->app);
     j.setup = setup;
     int rc = named_complaint(store, rq->part[0], j.uuid, &err);

@@ -19,17 +19,22 @@
     " UNION ALL SELECT j.logged_ms, e.logged_by, 'logged', j.uuid, '', '', '', '', 0"              \
     " FROM joined j JOIN complaint c ON c.id = j.complaint_id LEFT JOIN entry e"                   \
     " ON e.report = j.uuid WHERE c.id IN (" which ")"                                              \
-    " UNION ALL SELECT j.joined_ms, '', 'joined', j.uuid, '', '', c.uuid, '', 0"                   \
-    " FROM joined j JOIN complaint c ON c.id = j.complaint_id WHERE c.id IN (" which ")"
+    " UNION ALL SELECT j.joined_ms, CASE WHEN j.joined_ms = j.logged_ms THEN (SELECT e.logged_by"  \
+    " FROM entry e WHERE e.report = j.uuid) END, 'joined', j.uuid, '', '', c.uuid, '', 0"          \
+    " FROM joined j JOIN complaint c ON c.id = j.complaint_id WHERE c.id IN (" which ") AND NOT"   \
+    " EXISTS(SELECT 1 FROM complaint_change k WHERE k.complaint = j.uuid AND k.field = 'joined'"   \
+    " AND k.at_ms = j.joined_ms)"
 #define CHANGED(which)                                                                             \
     " UNION ALL SELECT k.at_ms, k.by_name, CASE WHEN k.field IN ('lot', 'lot_state', 'case') THEN" \
-    " 'moved' WHEN k.field <> 'withdrawn' THEN 'corrected' WHEN k.now <> '' THEN 'withdrawn' ELSE" \
-    " 'brought back' END, k.complaint, k.field, k.was, k.now, k.reason, k.id"                      \
-    " FROM complaint c JOIN complaint_change k ON k.complaint = c.uuid WHERE c.id IN (" which ")"  \
-    " UNION ALL SELECT k.at_ms, k.by_name, 'corrected', k.complaint, k.field, k.was, k.now,"       \
-    " k.reason, k.id FROM joined j JOIN complaint_change k ON k.complaint = "                      \
-    "j.uuid"                                                                                       \
-    " WHERE j.complaint_id IN (" which ")"
+    " 'moved' WHEN k.field = 'joined' THEN CASE WHEN k.now <> '' THEN 'joined' ELSE 'separated' "  \
+    "END"                                                                                          \
+    " WHEN k.field <> 'withdrawn' THEN 'corrected' WHEN k.now <> '' THEN 'withdrawn' ELSE"         \
+    " 'brought back' END, k.complaint, CASE k.field WHEN 'joined' THEN '' ELSE k.field END, "      \
+    "k.was, k.now,"                                                                                \
+    " CASE k.field WHEN 'joined' THEN '' ELSE k.reason END, k.id FROM (SELECT uuid FROM "          \
+    "complaint WHERE id IN "                                                                       \
+    "(" which ") UNION ALL SELECT uuid FROM joined WHERE complaint_id IN (" which ")) r"           \
+    " JOIN complaint_change k ON k.complaint = r.uuid"
 #define ERASED(which)                                                                              \
     " UNION ALL SELECT r.at_ms, '', 'contact erased', c.uuid, '', '', '', r.basis, 0"              \
     " FROM erased r JOIN complaint c ON c.uuid = r.report WHERE c.id IN (" which ")"

@@ -257,6 +257,38 @@ def check_joined(plant):
     recount(plant)
 
 
+def check_joined_withdrawn(plant):
+    """What is withdrawn is neither joined nor joined to; who joined and separated is told."""
+    lot = "L1 6308 A0400"
+    (first, _), (second, logged) = log(plant, lot), log(plant, lot)
+    plant.client("withdraw", second["id"], "--reason", "x", check=0)
+    for words in ((second["id"], first["id"]), (first["id"], second["id"])):
+        done = plant.client("join", *words, check=1)
+        assert "withdrawn" in done.stderr and "--undo" in done.stderr, done.stderr
+    status, told = plant.post(f"/v1/complaints/{second['id']}/join", {"same_as": first["id"]})
+    assert status == 409, told
+    status, told = plant.post("/v1/complaints", complaint(lot, same_as=second["id"]))
+    assert status == 400 and told["errors"][0]["field"] == "same_as", told
+    assert plant.get("/v1/complaints/" + second["id"])[1]["withdrawn"]
+    assert plant.client_json("rank", logged["case"])["complaints"] == [first["id"]]
+    plant.client("withdraw", second["id"], "--undo", "--reason", "x", check=0)
+    plant.client("join", second["id"], first["id"], check=0)
+    events = plant.client_json("history", first["id"])["events"]
+    assert [(e["by"], e["is"]) for e in events if e["what"] == "joined"] == [(USER, first["id"])], events
+    plant.client("withdraw", first["id"], "--reason", "x", check=0)
+    plant.client("join", "--undo", second["id"], check=0)
+    events = plant.client_json("history", second["id"])["events"]
+    assert [(e["what"], e["by"]) for e in events if e["what"] in ("joined", "separated")] == [
+        ("joined", USER), ("separated", USER)], events
+    assert plant.get("/v1/complaints/" + first["id"])[1]["withdrawn"]
+    assert plant.client_json("rank", logged["case"])["complaints"] == [second["id"]]
+    recount(plant)
+    plant.client("withdraw", second["id"], "--reason", "x", check=0)
+    done = plant.client("trace", "--cases", logged["case"], check=5)
+    assert "no complaints" in done.stderr, done
+    recount(plant)
+
+
 def check_contact(plant):
     """Who called is corrected without being told to those who read what was changed."""
     sent, _ = log(plant, contact={"name": "Ottoline Fenwick", "phone": "555-0177"})
@@ -415,6 +447,7 @@ def main():
         check_withdrawing(plant)
         check_settled(plant)
         check_joined(plant)
+        check_joined_withdrawn(plant)
         check_contact(plant)
         check_found(plant)
         check_shown(plant, sent)
