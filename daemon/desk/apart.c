@@ -141,6 +141,43 @@ void apart_taken(json_t *taken, const json_t *contact)
     }
 }
 
+/* ---- what the plant writes ---- */
+
+struct writing {
+    const char *codes;
+    char *text;
+};
+
+static void mask_written(struct writing *w, const json_t *contact)
+{
+    const struct mask_options options = {.contact = contact, .code = w->codes};
+    char *masked = mask_text(w->text, &options, NULL, NULL);
+    free(w->text);
+    w->text = masked;
+}
+
+static int mask_caller(void *arg, const char *body)
+{
+    json_t *contact = NULL;
+    if (jsonx_parse(body, strlen(body), &contact, NULL) == 0)
+        mask_written(arg, contact);
+    json_decref(contact);
+    return 0;
+}
+
+char *apart_written(struct store *store, const char *text, const struct apart_about *about)
+{
+    struct lot_find_row lot;
+    if (!text)
+        return NULL;
+    struct writing w = {about->codes, xstrdup(text)};
+    if (!w.codes && lot_find_by_id(store, about->lot_id, &lot, NULL) == 0)
+        w.codes = lot.code;
+    contact_callers(store, about->case_id, about->lot_id, mask_caller, &w, NULL);
+    mask_written(&w, NULL);
+    return w.text;
+}
+
 /* ---- showing ---- */
 
 /* `like`, unless NULL, says the same there. */

@@ -29,6 +29,15 @@ char *apart_fold(const struct apart *apart, const char *contact_fold);
 /* What a note gave (intake/lexicon.h), in the caller's words without contact data. NULL does. */
 void apart_taken(json_t *taken, const json_t *contact);
 
+/* A reason or a note that the plant itself writes about a case or a lot, without contact data: the
+ * names are those of who called about either. Ids may be 0; `codes` of the lots it is about, whose
+ * digits are no phone number, NULL: the lot's own. malloc'd; NULL gives NULL. */
+struct apart_about {
+    int64_t case_id, lot_id;
+    const char *codes;
+};
+char *apart_written(struct store *store, const char *text, const struct apart_about *about);
+
 /* For the desk: the contact data of a report, NULL if none are kept (new reference); the texts it
  * said are put back into `body` and `sent` (each may be NULL); into `sent` not where the complaint
  * was corrected since and says otherwise. */

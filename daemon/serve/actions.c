@@ -2,6 +2,7 @@
  * line that was mistyped would never have had an effect. */
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/apart.h"
 #include "patterns/effect.h"
 #include "rules/vocabulary.h"
 #include "serve/app.h"
@@ -9,6 +10,7 @@
 #include "store/action.h"
 #include "store/lot_find.h"
 #include <stddef.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* ---- what is said ---- */
@@ -210,6 +212,14 @@ static int read_action(const json_t *body, const struct setup *setup, int64_t no
 
 /* ---- requests ---- */
 
+/* It is about no case: who called is not known. */
+static void mask_note(struct store *store, struct action_row *row)
+{
+    char *masked = apart_written(store, row->note, &(struct apart_about){0});
+    text_clip(masked, row->note, sizeof row->note);
+    free(masked);
+}
+
 struct action_job {
     struct action_row row;
     int64_t id;
@@ -232,6 +242,7 @@ void actions_post(struct request *rq, struct store *store)
         rc = read_action(body, setup, app_now_ms(rq->app), &job.row, &err);
     if (!rc)
         rc = check_against(setup, store, &job.row, &err);
+    mask_note(store, &job.row);
     if (!rc)
         rc = writer_run(rq->app->writer, add_action, &job, &err);
     char date[16];

@@ -1,6 +1,7 @@
 /* Cases: lists, rankings, their working, and verdicts. */
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/apart.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
 #include "desk/named.h"
@@ -413,6 +414,7 @@ void cases_verdict(struct request *rq, struct store *store)
     struct error err = {0};
     struct settling s = {.now_ms = app_now_ms(rq->app)};
     struct case_row row;
+    char *note = NULL;
     json_t *body = NULL, *answer = NULL;
     struct setup *setup = app_setup(rq->app);
     int rc = find_case(store, rq->part[0], &s.case_id, &err);
@@ -423,6 +425,9 @@ void cases_verdict(struct request *rq, struct store *store)
     if (!rc)
         rc = read_settling(body, setup, row.symptom, &s, &err);
     if (!rc)
+        s.note = note =
+            apart_written(store, s.note, &(struct apart_about){s.case_id, row.lot_id, NULL});
+    if (!rc)
         rc = writer_run(rq->app->writer, settle, &s, &err);
     if (!rc) {
         char name[NAME_SIZE];
@@ -431,6 +436,7 @@ void cases_verdict(struct request *rq, struct store *store)
         if (!s.reopen)
             json_object_set_new(answer, "cause", json_string(s.cause));
     }
+    free(note);
     json_decref(body);
     setup_unref(setup);
     if (rc)

@@ -1,6 +1,7 @@
 /* Lots on hold: the list of them, holds and their ends. */
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/apart.h"
 #include "serve/app.h"
 #include "serve/route.h"
 #include "store/complaint.h"
@@ -217,6 +218,23 @@ static int read_holding(const struct setup *setup, struct store *store, const js
     return rc ? rc : read_lots(setup, store, body, h, err);
 }
 
+/* Its reason as it is kept, mailed and shown: without contact data. */
+static char *told_reason(struct store *store, const struct holding *h)
+{
+    struct text_buffer codes = {0};
+    char *reason = xstrdup(h->reason);
+    for (size_t i = 0; i < h->count; i++)
+        text_appendf(&codes, "%s\n", h->of[i].code);
+    for (size_t i = 0; i < h->count; i++) {
+        const struct apart_about about = {h->case_id, h->of[i].lot_id, codes.data};
+        char *masked = apart_written(store, reason, &about);
+        free(reason);
+        reason = masked;
+    }
+    text_buffer_free(&codes);
+    return reason;
+}
+
 /* ---- the record ---- */
 
 static int hold_all(struct store *store, void *arg, struct error *err)
@@ -347,16 +365,20 @@ static void answer_holding(struct request *rq, struct store *store, bool release
     struct error err = {0};
     struct setup *setup = app_setup(rq->app);
     struct holding h = {.release = release, .user = rq->user, .at_ms = app_now_ms(rq->app)};
+    char *reason = NULL;
     json_t *body = NULL, *answer = NULL;
     int rc = request_json(rq, &body, &err);
     if (!rc)
         rc = read_holding(setup, store, body, &h, &err);
+    if (!rc)
+        h.reason = reason = told_reason(store, &h);
     if (!rc)
         rc = writer_run(rq->app->writer, release ? end_all : hold_all, &h, &err);
     if (!rc)
         answer = answer_json(setup, store, &h);
     free(h.of);
     free(h.stood);
+    free(reason);
     json_decref(body);
     setup_unref(setup);
     if (rc)

@@ -77,6 +77,19 @@ int contact_get(struct store *store, int64_t complaint_id, const char *report, c
     return db_end(&q, 0);
 }
 
+int contact_callers(struct store *store, int64_t case_id, int64_t lot_id, contact_each_body each,
+                    void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT body FROM contact WHERE complaint_id IN (SELECT id FROM complaint WHERE"
+        " case_id = ?1 UNION SELECT id FROM complaint WHERE lot_id = ?2)";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(case_id), DB_INT(lot_id)), err);
+    int rc = 0;
+    while (!rc && db_next(&q))
+        rc = each(arg, db_text(&q, 0));
+    return db_end(&q, rc);
+}
+
 int contact_move(struct store *store, int64_t complaint_id, const char *report,
                  int64_t to_complaint_id, const char *to_report, struct error *err)
 {

@@ -29,6 +29,11 @@ int contact_put(struct store *store, const struct contact_row *row, struct error
 /* *ret_json NULL if there is none; else malloc'd. */
 int contact_get(struct store *store, int64_t complaint_id, const char *report, char **ret_json,
                 struct error *err);
+/* What is kept of everybody who called about a case, or about a lot (0: none). The text lives until
+ * the callback returns; its non-zero answer stops and is returned. */
+typedef int (*contact_each_body)(void *arg, const char *body);
+int contact_callers(struct store *store, int64_t case_id, int64_t lot_id, contact_each_body each,
+                    void *arg, struct error *err);
 /* The row of one report becomes that of another complaint's report. */
 int contact_move(struct store *store, int64_t complaint_id, const char *report,
                  int64_t to_complaint_id, const char *to_report, struct error *err);

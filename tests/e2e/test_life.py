@@ -301,6 +301,31 @@ def check_contact(plant):
     assert plant.client_json("history", sent["id"])["events"][-1]["what"] == "contact erased"
 
 
+def check_written(plant):
+    """Reasons and notes that the plant writes are kept and told without contact data."""
+    lot = "L1 6307 A0400"
+    text = f"{lot}, 2026-11-20: ask Ottoline Fenwick, ring 555-014-2299 or write to o@mill.example"
+    masked = f"{lot}, 2026-11-20: ask [name] [name], ring [phone] or write to [mail address]"
+    sent, logged = log(plant, lot, contact={"name": "Ottoline Fenwick", "phone": "555-0177"})
+    case = logged["case"]
+    plant.wait_idle()
+    for words in (("correct", sent["id"], "packs=2", "--reason"), ("withdraw", sent["id"], "--reason"),
+                  ("withdraw", sent["id"], "--undo", "--reason"), ("hold", lot, "--reason"),
+                  ("hold", "L1 6306 A0400", "--case", case, "--reason"),
+                  ("release", lot, "--disposition", "release", "--reason"),
+                  ("settle", case, "packed-hot", "--confirmed-by", "judgement", "--note"),
+                  ("settle", case, "--reopen", "--note"), ("action", "--cause", "packed-hot", "--note")):
+        plant.client(*words, text, check=0)
+    told = [plant.client_json(*words) for words in (("history", case), ("history", lot), ("history", sent["id"]),
+                                                     ("holds",), ("action", "--list"))]
+    assert json.dumps(told).count(masked.split("ask ")[1].split(" or ")[0]) >= 8, told
+    assert masked in [h["reason"] for h in told[3]["holds"]], told[3]
+    assert "ring [phone] or write to [mail address]" in told[4]["actions"][-1]["note"], told[4]
+    for path in plant.state.rglob("*"):
+        data = path.read_bytes() if path.is_file() else b""
+        assert b"555-014-2299" not in data and b"o@mill" not in data, path
+
+
 def found(plant, *words):
     done = plant.client("find", *words, "--json")
     return {c["complaint"]: c["withdrawn"] for c in json.loads(done.stdout)["complaints"]}
@@ -449,6 +474,7 @@ def main():
         check_joined(plant)
         check_joined_withdrawn(plant)
         check_contact(plant)
+        check_written(plant)
         check_found(plant)
         check_shown(plant, sent)
         check_conflict(plant, str(plant.state) + "-client")
