@@ -153,10 +153,10 @@ def check_many_past_one_that_hangs():
 
 
 def check_harm_in_a_repeat():
-    """The same id again, now with harm: nothing on record changes, and the alarm is raised once."""
+    """The same id again, now with harm: it contradicts what is on record, which stays; the alarm is raised once."""
     with Post() as post:
         first = complaint()
-        for harm, status in ([], 201), (["illness"], 200), (["illness"], 200):
+        for harm, status in ([], 201), (["illness"], 409), (["illness"], 409):
             said, answer = post.plant.post("/v1/complaints", {**first, "harm": harm})
             assert said == status, answer
         assert "goes out" in answer["alarm"], answer
