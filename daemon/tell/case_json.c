@@ -227,7 +227,7 @@ static void add_minded(json_t *list, const struct triage *triage, const json_t *
 static json_t *check_json(const struct triage *triage, const struct rule_cause *cause,
                           const json_t *written)
 {
-    json_t *check = json_copy((json_t *)written), *cautions = json_array();
+    json_t *check = json_deep_copy(written), *cautions = json_array();
     add_minded(cautions, triage, json_object_get(written, "mind"), EVERYBODY);
     json_object_del(check, "mind");
     json_object_set_new(check, "cautions", cautions);
@@ -263,8 +263,12 @@ static json_t *actions_json(const struct triage *triage, const struct case_rank 
     const json_t *actions = first_actions(triage, ranked);
     json_t *list = json_array();
     for (size_t i = 0; i < json_array_size(actions); i++) {
-        json_t *action = json_array_get(actions, i);
-        json_array_append(list, json_is_string(action) ? action : json_object_get(action, "do"));
+        const json_t *action = json_array_get(actions, i);
+        if (!json_is_string(action))
+            action = json_object_get(action, "do");
+        /* A copy: the rules are every thread's, and counting references writes to what is referred
+         * to. */
+        json_array_append_new(list, json_string(json_string_value(action)));
     }
     return list;
 }
