@@ -61,7 +61,7 @@ static json_t *sound(const json_t *list)
     {
         const char *address = json_string_value(item);
         if (address && mime_is_address(address) && !is_among(addresses, address))
-            json_array_append(addresses, item);
+            json_array_append_new(addresses, json_string(address)); /* settings are shared */
     }
     return addresses;
 }
