@@ -4,8 +4,6 @@
 #include <errno.h>
 #include <unistd.h>
 
-enum { PATIENCE_S = 3600 /* a large database is copied and read whole */ };
-
 /* A service often has a /tmp of its own: written there, a backup is nobody's, and goes with the
  * service. Not to be allowed to look is another matter. */
 static bool is_hidden(const struct client *c, const char *path)
@@ -37,16 +35,7 @@ static int told(const struct client *c, const json_t *answer)
 
 static int backup(struct client *c, const struct args *a)
 {
-    json_t *answer = NULL;
-    json_t *body = machine_path_body(c, "path", a->words[0]);
-    if (!body)
-        return EXIT_USAGE;
-    int rc = client_post_long(c, "/v1/backup", body, PATIENCE_S, &answer);
-    json_decref(body);
-    if (!rc)
-        rc = told(c, answer);
-    json_decref(answer);
-    return rc;
+    return machine_path_post(c, "/v1/backup", "path", a->words[0], told);
 }
 
 const struct command cmd_backup = {

@@ -4,10 +4,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum {
-    PATIENCE_S = 3600, /* it is read whole, twice, and copied */
-    LOOK_EVERY_MS = 300
-};
+enum { LOOK_EVERY_MS = 300 };
 
 /* "holds 2, verdicts 1"; "nothing". */
 static void append_missing(struct text_buffer *out, json_t *missing)
@@ -70,7 +67,8 @@ static int wait_for(const struct client *c, const json_t *asked, json_t **ret)
     const struct request request = {.method = "GET", .path = "/v1/status", .once = true};
     struct reply reply = {0};
     bool anew = false;
-    for (int waited_ms = 0; !anew && waited_ms < PATIENCE_S * 1000; waited_ms += LOOK_EVERY_MS) {
+    for (int waited_ms = 0; !anew && waited_ms < MACHINE_PATH_PATIENCE_S * 1000;
+         waited_ms += LOOK_EVERY_MS) {
         usleep(LOOK_EVERY_MS * 1000);
         if (transport_call(c->transport, &request, &reply, NULL) || reply.status != 200)
             continue;
@@ -104,16 +102,7 @@ static int tell(const struct client *c, const json_t *asked)
 
 static int restore(struct client *c, const struct args *a)
 {
-    json_t *asked = NULL;
-    json_t *body = machine_path_body(c, "file", a->words[0]);
-    if (!body)
-        return EXIT_USAGE;
-    int rc = client_post_long(c, "/v1/restore", body, PATIENCE_S, &asked);
-    json_decref(body);
-    if (!rc)
-        rc = tell(c, asked);
-    json_decref(asked);
-    return rc;
+    return machine_path_post(c, "/v1/restore", "file", a->words[0], tell);
 }
 
 const struct command cmd_restore = {

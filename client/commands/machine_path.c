@@ -4,7 +4,7 @@
 #include <string.h>
 #include <unistd.h>
 
-json_t *machine_path_body(const struct client *c, const char *name, const char *file)
+static json_t *body_of(const struct client *c, const char *name, const char *file)
 {
     char here[PATH_MAX];
     struct text_buffer path = {0};
@@ -21,4 +21,18 @@ json_t *machine_path_body(const struct client *c, const char *name, const char *
         client_usage(c, "the file's name is not UTF-8 text");
     text_buffer_free(&path);
     return body;
+}
+
+int machine_path_post(struct client *c, const char *path, const char *member, const char *file,
+                      int (*told)(const struct client *c, const json_t *answer))
+{
+    json_t *answer = NULL, *body = body_of(c, member, file);
+    if (!body)
+        return EXIT_USAGE;
+    int rc = client_post_long(c, path, body, MACHINE_PATH_PATIENCE_S, &answer);
+    json_decref(body);
+    if (!rc)
+        rc = told(c, answer);
+    json_decref(answer);
+    return rc;
 }
