@@ -35,7 +35,7 @@ const char PAGE_STYLE[] =
     "td.n{font-variant-numeric:tabular-nums;"
     "white-space:nowrap}.up{color:var(--red)}td.w{white-space:nowrap}"
     "@media (max-width:34rem){.wide{display:none}h1{font-size:1.4rem}table{font-size:.88rem}"
-    ".kind{display:block}td:last-child,th:last-child{padding-right:0}"
+    ".kind{display:block}td.what{min-width:7rem}td:last-child,th:last-child{padding-right:0}"
     "th,td{padding-right:.5rem}}"
     "@media print{:root{--paper:#fff;--ink:#000;--soft:#444;--rule:#bbb;--band:#e8e8e8;"
     "--crust:#6b3a06;--blue:#08456b;--red:#8f1114}html{font-size:10pt}body{font-size:1rem}main{max-"

@@ -79,7 +79,7 @@ static void add_story(struct text_buffer *b, const json_t *story)
     bool still = page_true(story, "still");
     size_t i;
     const json_t *level;
-    text_append(b, "<tr><td>");
+    text_append(b, "<tr><td class=\"what\">");
     add_level(b, json_object_get(story, "led_by"));
     text_append(b, " <span class=\"kind\">");
     page_add_text(b, story, "symptom");

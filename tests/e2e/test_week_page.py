@@ -216,12 +216,21 @@ STRUCTURE = r"""
 })()"""
 
 
+# Cells of words so narrow that their text runs down the page a word a line.
+ONE_WORD_COLUMNS = """[...document.querySelectorAll('td:not(.n)')].filter(cell => {
+  const words = cell.innerText.split(/\\s+/).length
+  const lines = cell.clientHeight / parseFloat(getComputedStyle(cell).lineHeight)
+  return cell.clientWidth < 80 && words > 4 && lines > 4 && words / lines < 1.7
+}).map(cell => cell.innerText)"""
+
+
 def problems(page, width):
     """Everything wrong with the page shown, as (kind, what)."""
     wrong = [("console", m) for m in page.messages()]
     wrong += [("request", a) for a in page.requests()]
     wrong += [("wide", w) for w in page.value(WIDE % width)]
     wrong += [("structure", s) for s in page.value(STRUCTURE)]
+    wrong += [("column", c) for c in page.value(ONE_WORD_COLUMNS)]
     colours = page.value(COLOURS)
     least = {"text": CONTRAST, "shape": CONTRAST_OF_SHAPES}
     wrong += [("contrast", f"{kind} '{what}': {ratio:.2f}")
@@ -245,6 +254,8 @@ BROKEN = [  # what is put where, and which check has to object
     ("wide", END, "<p style='width:900px;max-width:none'>wide</p>" + END),
     ("wide", END, "<div class='scroll'><table><tr><td class='n'>" + "9" * 90 +
      "</td></tr></table></div>" + END),
+    ("column", END, "<table style='width:40px'><tr><td>what a caller has to say of it</td></tr>"
+     "</table>" + END),
     ("contrast", END, "<p style='color:#8a8a8a'>faint</p>" + END),
     ("contrast", "--soft:#", "--soft:#bbb;--unused:#"),
     ("contrast", "--blue:#", "--blue:#cde;--unused:#"),
