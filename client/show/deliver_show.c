@@ -104,7 +104,7 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
         view_section(v, "Likely causes");
         show_ranked(v, ranked, TOP);
     }
-    show_ask(v, json_object_get(answer, "ask"), "Ask the caller", "caller");
+    show_ask_caller(v, json_object_get(answer, "ask"));
     show_list(v, "Cautions", json_object_get(answer, "cautions"));
     /* what is to be said comes last: it is what stands on the screen */
     if (harm) {

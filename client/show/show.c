@@ -162,7 +162,7 @@ static char *choices_of(const json_t *item)
     return text_take(&out);
 }
 
-static void show_question(const struct view *v, const json_t *item)
+static void show_question(const struct view *v, const json_t *item, bool gains)
 {
     char bits[VIEW_NUMBER];
     struct text_buffer line = {0};
@@ -172,7 +172,7 @@ static void show_question(const struct view *v, const json_t *item)
     text_appendf(&line, "- %s", pick_text(item, "ask", fact));
     if (*choices)
         text_appendf(&line, " [%s]", choices);
-    if (pick_has(item, "gain_bits")) {
+    if (gains && pick_has(item, "gain_bits")) {
         text_appendf(&line, " (%s: +%s" VIEW_NBSP "bits%s%s)", fact,
                      view_number(pick_number(item, "gain_bits", 0), bits),
                      *effort ? ", effort" VIEW_NBSP : "", effort);
@@ -183,7 +183,8 @@ static void show_question(const struct view *v, const json_t *item)
     text_buffer_free(&line);
 }
 
-void show_ask(const struct view *v, const json_t *ask, const char *title, const char *of)
+static void show_group(const struct view *v, const json_t *ask, const char *title, const char *of,
+                       bool gains)
 {
     size_t i;
     const json_t *item;
@@ -195,8 +196,18 @@ void show_ask(const struct view *v, const json_t *ask, const char *title, const 
         if (first)
             view_section(v, title);
         first = false;
-        show_question(v, item);
+        show_question(v, item, gains);
     }
+}
+
+void show_ask(const struct view *v, const json_t *ask, const char *title, const char *of)
+{
+    show_group(v, ask, title, of, true);
+}
+
+void show_ask_caller(const struct view *v, const json_t *ask)
+{
+    show_group(v, ask, "Ask the caller", "caller", false);
 }
 
 const char *show_item(const json_t *item)

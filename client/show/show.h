@@ -16,8 +16,11 @@ void show_candidates(const struct view *v, const json_t *lots);
 /* What a fact is, in words, and its value: "Core temperature at packing: 51.94 degC, target 38"; of
  * complaints that share something, how many and how many by chance. Caller frees. */
 char *show_fact(const json_t *fact);
-/* Questions with whom they are for and what they are worth. */
+/* QA's list of questions: those `of` whom is given ("caller", "plant", "lab"; NULL: all), each with
+ * its fact, what its answer is worth in bits, and the effort. */
 void show_ask(const struct view *v, const json_t *ask, const char *title, const char *of);
+/* The desk's: what is still to be asked of the caller, the most telling first, without figures. */
+void show_ask_caller(const struct view *v, const json_t *ask);
 /* A list of sentences (text, or objects with "text"), each with a dash. Nothing if empty. */
 void show_list(const struct view *v, const char *title, const json_t *list);
 /* The text of such a list's item. */

@@ -83,6 +83,7 @@ class Options(ClientTest):
         self.assertIn("81 %", out)
         self.assertIn("Where on the loaf is the mold?", out)
         self.assertNotIn("crumb pH", out)  # a test for the lab is no question to the caller
+        self.assertNotIn("bits", out)  # what an answer is worth is for QA
         self.assertIn("Cautions\n  - Do not smell", out)
         self.assertIn("Tell the caller\n  \"Thank you for telling us. Please do not eat", out)
 
