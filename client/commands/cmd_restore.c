@@ -1,3 +1,4 @@
+#include "base/when.h"
 #include "commands/command.h"
 #include "commands/machine_path.h"
 #include "show/pick.h"
@@ -58,17 +59,19 @@ static bool is_anew(const json_t *status, const json_t *asked)
 static bool is_done(const json_t *status, const json_t *asked)
 {
     const json_t *restored = json_object_get(status, "restored");
-    return strcmp(pick_text(restored, "at", ""), pick_text(asked, "started_at", "")) > 0;
+    int64_t at_ms, asked_ms;
+    return when_parse(pick_text(restored, "at", ""), &at_ms, NULL) == 0 &&
+           when_parse(pick_text(asked, "started_at", ""), &asked_ms, NULL) == 0 && at_ms > asked_ms;
 }
 
 /* Until it answers again: without a message of its own each time it does not. */
-static int wait_for(const struct client *c, const json_t *asked, json_t **ret)
+static int wait_for(const struct client *c, const json_t *asked, int64_t within_s, json_t **ret)
 {
     const struct request request = {.method = "GET", .path = "/v1/status", .once = true};
     struct reply reply = {0};
     bool anew = false;
-    for (int waited_ms = 0; !anew && waited_ms < MACHINE_PATH_PATIENCE_S * 1000;
-         waited_ms += LOOK_EVERY_MS) {
+    for (int64_t until_ms = clock_monotonic_ms() + within_s * 1000;
+         !anew && clock_monotonic_ms() < until_ms;) {
         usleep(LOOK_EVERY_MS * 1000);
         if (transport_call(c->transport, &request, &reply, NULL) || reply.status != 200)
             continue;
@@ -84,10 +87,19 @@ static int tell(const struct client *c, const json_t *asked)
 {
     struct error err = {0};
     json_t *status = NULL;
-    int rc = wait_for(c, asked, &status);
+    int64_t within_s = pick_int(asked, "within_s", MACHINE_PATH_PATIENCE_S);
+    client_say(c,
+               "the daemon stops, puts the file in its place and starts again; this waits for it, "
+               "%lld seconds at most",
+               (long long)within_s);
+    int rc = wait_for(c, asked, within_s, &status);
     if (rc) {
-        error_set(&err, ERROR_UNREACHABLE, "the daemon has not come back yet");
-        error_hint(&err, "its log says what it is at");
+        error_set(
+            &err, ERROR_UNREACHABLE,
+            "the daemon has not come back in %lld seconds: it cannot start, or is at it still",
+            (long long)within_s);
+        error_hint(&err, "its log says which, and why (as the service: journalctl -u oddloafd); "
+                         "`oddloaf status` tells once it is back");
     } else if (!is_done(status, asked)) {
         error_set(&err, ERROR_CONFLICT, "nothing was restored: the daemon is back as it was");
         error_hint(&err, "its log says why");

@@ -315,16 +315,30 @@ char *when_format_utc(int64_t ms, char buffer[static 32])
     return buffer;
 }
 
-char *when_format(const struct tz *tz, int64_t ms, char buffer[static 40])
+static char *format_local(const struct tz *tz, int64_t ms, bool exact, char buffer[static 40])
 {
     buffer[0] = '\0';
     if (ms == WHEN_UNKNOWN_MS)
         return buffer;
+    char fraction[8] = "";
     struct civil c = tz_civil(tz, ms);
     int offset = abs(c.offset_min);
-    snprintf(buffer, 40, "%04d-%02d-%02dT%02d:%02d:%02d%c%02d:%02d", c.year, c.month, c.day, c.hour,
-             c.minute, c.second, c.offset_min < 0 ? '-' : '+', offset / 60, offset % 60);
+    if (exact)
+        snprintf(fraction, sizeof fraction, ".%03d", c.millisecond);
+    snprintf(buffer, 40, "%04d-%02d-%02dT%02d:%02d:%02d%s%c%02d:%02d", c.year, c.month, c.day,
+             c.hour, c.minute, c.second, fraction, c.offset_min < 0 ? '-' : '+', offset / 60,
+             offset % 60);
     return buffer;
+}
+
+char *when_format(const struct tz *tz, int64_t ms, char buffer[static 40])
+{
+    return format_local(tz, ms, false, buffer);
+}
+
+char *when_format_exact(const struct tz *tz, int64_t ms, char buffer[static 40])
+{
+    return format_local(tz, ms, true, buffer);
 }
 
 char *when_format_mail(const struct tz *tz, int64_t ms, char buffer[static 40])

@@ -77,6 +77,8 @@ int64_t tz_day_start_ms(const struct tz *tz, int32_t day);
 int64_t tz_instant_ms(const struct tz *tz, int32_t day, int minute_of_day);
 /* RFC 3339 to the second, offset of tz: "2026-11-20T09:14:00-05:00" */
 char *when_format(const struct tz *tz, int64_t ms, char buffer[static 40]);
+/* The same to the millisecond: "2026-11-20T09:14:00.000-05:00" */
+char *when_format_exact(const struct tz *tz, int64_t ms, char buffer[static 40]);
 /* RFC 5322 date: "Fri, 20 Nov 2026 09:14:00 -0500" */
 char *when_format_mail(const struct tz *tz, int64_t ms, char buffer[static 40]);
 

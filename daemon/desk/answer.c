@@ -15,20 +15,23 @@ static json_t *case_json(const struct taking *t)
     return json_sprintf("C%lld", (long long)t->placed.case_id);
 }
 
-/* Of a report of harm: does anybody get a mail? NULL: one goes out once this is logged. `store`
- * NULL: what became of earlier ones is not looked up. */
-static const char *alarm_of(const struct desk *desk, struct store *store, bool logged,
-                            bool queued_before)
+/* Of a report of harm: does anybody get a mail? NULL: one goes out once this is logged. */
+static const char *alarm_of(const struct desk *desk, bool stuck, bool logged, bool queued_before)
 {
-    bool stuck = false;
     const char *none = desk->no_alarm(desk->no_alarm_arg);
     if (none)
         return none;
-    if (store && outbox_urgent_stuck(store, &stuck, NULL) == 0 && stuck)
+    if (stuck)
         return "earlier urgent mail could not be sent: phone the food-safety lead";
     if (queued_before)
         return "its mail was queued when it was first logged, if that report spoke of harm";
     return logged ? "an urgent mail goes out at once" : NULL;
+}
+
+static bool is_stuck(struct store *store)
+{
+    bool stuck = false;
+    return outbox_urgent_stuck(store, &stuck, NULL) == 0 && stuck;
 }
 
 /* What to read out, and whether a mail about it leaves. */
@@ -47,7 +50,7 @@ json_t *answer_refused_harm(const struct desk *desk, const struct taking *t)
     if (t->harm_possible)
         json_object_set_new(answer, "harm_possible", json_true());
     if (t->harm || t->harm_possible)
-        add_harm(desk, t->harm_possible, alarm_of(desk, NULL, true, false), answer);
+        add_harm(desk, t->harm_possible, alarm_of(desk, t->mail_stuck, true, false), answer);
     return answer;
 }
 
@@ -103,7 +106,7 @@ void answer_changed_harm(const struct desk *desk, struct store *store,
     json_t *cautions = json_object_get(ranking, "caller_cautions");
     json_object_set_new(answer, "cautions", cautions ? json_copy(cautions) : json_array());
     add_said_harm(desk, says->harm, says->possible && !json_array_size(says->harm),
-                  alarm_of(desk, store, true, !says->came), answer);
+                  alarm_of(desk, is_stuck(store), true, !says->came), answer);
 }
 
 /* This caller's; that another one reported harm before is a word of its own. */
@@ -188,7 +191,8 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
     add_return_caution(desk, t->form, answer);
     add_form_harm(
         desk, t, ranking,
-        alarm_of(desk, store, true, t->placed.again && (t->placed.harm || !t->form->harm)), answer);
+        alarm_of(desk, t->mail_stuck, true, t->placed.again && (t->placed.harm || !t->form->harm)),
+        answer);
     if (t->placed.joined)
         add_joined(desk, t, store, answer);
     else
@@ -205,7 +209,7 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
     add_similar(desk, store, t, lot_id, answer);
     add_ranking(answer, ranking);
     add_return_caution(desk, t->form, answer);
-    add_form_harm(desk, t, ranking, alarm_of(desk, store, false, false), answer);
+    add_form_harm(desk, t, ranking, alarm_of(desk, is_stuck(store), false, false), answer);
     return answer;
 }
 
@@ -217,6 +221,6 @@ json_t *answer_busy(const struct desk *desk, const struct taking *t)
                                "case", case_json(t), "ranked", "ask", "cautions", "busy", true);
     json_object_update(answer, t->lot);
     json_object_set(answer, "doubts", t->form->doubts);
-    add_form_harm(desk, t, NULL, alarm_of(desk, NULL, true, t->placed.again), answer);
+    add_form_harm(desk, t, NULL, alarm_of(desk, t->mail_stuck, true, t->placed.again), answer);
     return answer;
 }

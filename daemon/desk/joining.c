@@ -332,18 +332,24 @@ json_t *joining_reports_json(struct store *store, const struct tz *tz, int64_t c
     return s.reports;
 }
 
+struct brief {
+    const struct tz *tz;
+    json_t *list;
+};
+
 static int show_brief(void *arg, const struct joined_row *row)
 {
-    char when[32];
-    json_array_append_new(arg, json_pack("{s:s, s:s, s:s}", "complaint", row->uuid, "same_as",
-                                         row->complaint, "received_at",
-                                         when_format_utc(row->received_ms, when)));
+    const struct brief *b = arg;
+    char when[40];
+    json_array_append_new(b->list, json_pack("{s:s, s:s, s:s}", "complaint", row->uuid, "same_as",
+                                             row->complaint, "received_at",
+                                             when_format(b->tz, row->received_ms, when)));
     return 0;
 }
 
-json_t *joining_case_json(struct store *store, int64_t case_id)
+json_t *joining_case_json(struct store *store, const struct tz *tz, int64_t case_id)
 {
-    json_t *list = json_array();
-    joined_of_case(store, case_id, show_brief, list, NULL);
-    return list;
+    struct brief brief = {tz, json_array()};
+    joined_of_case(store, case_id, show_brief, &brief, NULL);
+    return brief.list;
 }

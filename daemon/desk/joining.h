@@ -34,6 +34,6 @@ json_t *joining_of_json(struct store *store, const char *uuid);
 json_t *joining_reports_json(struct store *store, const struct tz *tz, int64_t complaint_id,
                              bool desk, json_t **ret_first);
 /* Those of a whole case in brief: [{"complaint","same_as","received_at"}]. */
-json_t *joining_case_json(struct store *store, int64_t case_id);
+json_t *joining_case_json(struct store *store, const struct tz *tz, int64_t case_id);
 
 #endif

@@ -309,7 +309,9 @@ static int check_again(const struct desk *desk, struct store *store, struct taki
 int taking_log(const struct desk *desk, struct store *store, int64_t now_ms, struct taking *t,
                struct error *err)
 {
-    int rc = t->form ? log_form(desk, store, now_ms, t, err) : 0;
+    int rc = t->urgent ? outbox_urgent_stuck(store, &t->mail_stuck, err) : 0;
+    if (!rc && t->form)
+        rc = log_form(desk, store, now_ms, t, err);
     /* harm that only the repeat speaks of changes no record, and is heard; once, however often */
     if (!rc && t->placed.again && t->form)
         rc = check_again(desk, store, t, err);

@@ -25,6 +25,7 @@ struct taking {
     json_t *urgent;          /* event of harm, or NULL */
     json_t *harm;            /* what a refused one says of harm, or NULL */
     bool harm_possible;      /* of a refused one: it may speak of harm */
+    bool mail_stuck;         /* urgent mail was tried before this one was logged, and is not out */
     char message_id[128];
     struct complaint_placed placed;
 };

@@ -35,14 +35,21 @@ json_t *understood_json(struct store *store, const struct tz *tz, int64_t lot_id
 
 /* ---- the same person, lot and symptom ---- */
 
+struct similar {
+    const struct tz *tz;
+    json_t *found;
+};
+
 static int add_similar(void *arg, const struct contact_match *match)
 {
-    char when[32];
+    const struct similar *s = arg;
+    char when[40];
     const char *why = match->same_lot
                           ? "the same person reported this symptom of this lot"
                           : "the same person reported this symptom; it may be the same lot";
-    json_array_append_new(arg, json_pack("{s:s, s:s, s:s}", "complaint", match->uuid, "received_at",
-                                         when_format_utc(match->received_ms, when), "why", why));
+    json_array_append_new(s->found,
+                          json_pack("{s:s, s:s, s:s}", "complaint", match->uuid, "received_at",
+                                    when_format(s->tz, match->received_ms, when), "why", why));
     return 0;
 }
 
@@ -50,9 +57,9 @@ json_t *understood_similar(struct store *store, const struct desk *desk, int64_t
                            const struct complaint_form *form, int64_t lot_id, int64_t product_id)
 {
     enum { MOST = 5 };
-    json_t *found = json_array();
+    struct similar similar = {desk->tz, json_array()};
     if (!form->contact_fold || desk->similar_ms == 0)
-        return found;
+        return similar.found;
     const char *channel = complaint_form_text(form, "channel");
     const struct contact_query query = {.self = self,
                                         .symptom = complaint_form_text(form, "symptom"),
@@ -62,6 +69,6 @@ json_t *understood_similar(struct store *store, const struct desk *desk, int64_t
                                         .to_ms = form->received_ms + desk->similar_ms,
                                         .lot_id = lot_id,
                                         .product_id = product_id};
-    contact_same_person(store, &query, MOST, add_similar, found, NULL);
-    return found;
+    contact_same_person(store, &query, MOST, add_similar, &similar, NULL);
+    return similar.found;
 }

@@ -271,12 +271,10 @@ static int number(const struct words *words, enum group g)
     return (int)strtol(word, NULL, 10);
 }
 
-static bool read_day(const struct code_pattern *p, const struct words *words, int32_t received_day,
-                     int32_t *ret_day)
+/* The latest such day that is not after `latest`, and not more than `max_age` days before it. */
+static bool read_day_by(const struct code_pattern *p, const struct words *words, int32_t latest,
+                        int max_age, int32_t *ret_day)
 {
-    /* a code date may lie ahead of the complaint by the longest shelf life */
-    int32_t latest = received_day + (p->is_code_date ? p->max_age_days : 0);
-    int max_age = p->is_code_date ? 2 * p->max_age_days : p->max_age_days;
     int year = 0, period = 1;
     static const struct {
         enum group group;
@@ -297,6 +295,24 @@ static bool read_day(const struct code_pattern *p, const struct words *words, in
         return code_date_ordinal(year, period, number(words, GROUP_DOY), latest, max_age, ret_day);
     return code_date_calendar(year, period, month, number(words, GROUP_DD), latest, max_age,
                               ret_day);
+}
+
+/* A code date may lie ahead of the complaint by the longest shelf life. */
+static bool read_day(const struct code_pattern *p, const struct words *words, int32_t received_day,
+                     int32_t *ret_day)
+{
+    int32_t latest = received_day + (p->is_code_date ? p->max_age_days : 0);
+    return read_day_by(p, words, latest, p->is_code_date ? 2 * p->max_age_days : p->max_age_days,
+                       ret_day);
+}
+
+/* A day of packing that has not come yet: the code reads whole all the same, and is told so. Where
+ * no year is printed there is always one before. */
+static bool read_day_to_come(const struct code_pattern *p, const struct words *words,
+                             int32_t received_day, int32_t *ret_day)
+{
+    return !p->is_code_date &&
+           read_day_by(p, words, received_day + p->max_age_days, p->max_age_days, ret_day);
 }
 
 static bool read_time(const struct words *words, int *ret_minute)
@@ -355,7 +371,10 @@ int code_pattern_read(const struct code_pattern *p, const char *text, int32_t re
     int rc = match(p, text, &words, &reading, err);
     if (rc < 0)
         return rc;
-    if (!read_day(p, &words, received_day, &reading.day) || !read_time(&words, &reading.minute))
+    if (!read_day(p, &words, received_day, &reading.day) &&
+        !read_day_to_come(p, &words, received_day, &reading.day))
+        return ERROR_NOT_FOUND;
+    if (!read_time(&words, &reading.minute))
         return ERROR_NOT_FOUND;
     if ((p->effective_from != WHEN_UNKNOWN_DAY && reading.day < p->effective_from) ||
         (p->effective_to != WHEN_UNKNOWN_DAY && reading.day > p->effective_to))

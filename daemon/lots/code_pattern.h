@@ -54,7 +54,8 @@ struct code_pattern_reading {
     double alternatives; /* how many codes this pattern could have shown, about */
 };
 
-/* Upper case, blanks single. 0 if it fits and the day is a day; ERROR_NOT_FOUND if it does not;
+/* Upper case, blanks single. 0 if it fits and the day is a day, the latest that has come if any has
+ * within the pattern's age, else one that is to come within it; ERROR_NOT_FOUND if it does not fit;
  * ERROR_TOO_LARGE when the match ran into its limits. Thread-safe. */
 int code_pattern_read(const struct code_pattern *pattern, const char *text, int32_t received_day,
                       struct code_pattern_reading *ret, struct error *err);

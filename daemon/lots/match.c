@@ -104,13 +104,22 @@ static bool says_something(const struct matching *m)
     return m->text.length >= LEGIBLE || m->product_id || m->code_day != WHEN_UNKNOWN_DAY;
 }
 
+/* A whole code of a day that has not come is a misreading, or was printed by a coder set wrong, and
+ * what it would be else is a guess. A plant east of the desk may be a day ahead. */
+static bool is_to_come(const struct matching *m)
+{
+    const struct lot_match_result *r = m->result;
+    return r->gap != LOT_GAP_NONE && r->parsed.day != WHEN_UNKNOWN_DAY &&
+           r->parsed.day > tz_day(m->query->tz, m->query->received_ms) + 1;
+}
+
 static enum lot_state state_of(const struct matching *m)
 {
     const struct lot_match_result *r = m->result;
     double first = r->count ? r->candidate[0].weight : 0;
     double settle_at = m->query->settle_at > 0 ? m->query->settle_at : LOT_SETTLE_AT;
     bool misread = is_misread(m);
-    if (r->gap != LOT_GAP_NONE && !misread)
+    if ((r->gap != LOT_GAP_NONE && !misread) || is_to_come(m))
         return LOT_NOT_ON_RECORD;
     if (first >= settle_at && misread)
         return r->candidate[0].lot_id == m->record.lot_id ? LOT_EXACT : LOT_LIKELY;

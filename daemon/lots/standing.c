@@ -178,7 +178,8 @@ static void say_where(const struct standing *s, struct text_buffer *out)
     day_format(s->code_day, day);
     day_format(s->newest_day, newest);
     if (s->code_day != WHEN_UNKNOWN_DAY && s->code_day > s->asked_day)
-        text_appendf(out, "; its day, %s, has not come yet, so the code was misread", day);
+        text_appendf(
+            out, "; its day, %s, has not come yet, so the code was misread or printed wrong", day);
     else if (s->newest_day == WHEN_UNKNOWN_DAY)
         text_append(out, "; no lots are loaded at all");
     else if (s->code_day == WHEN_UNKNOWN_DAY)

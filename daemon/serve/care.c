@@ -7,6 +7,7 @@
 #include "store/backup_last.h"
 #include "store/restore.h"
 #include <stdlib.h>
+#include <sys/stat.h>
 
 /* The body's member `name`, as a path of this machine. */
 static int read_place(const struct request *rq, const char *name, char **ret, struct error *err)
@@ -66,23 +67,57 @@ static int ask(struct app *app, const char *path, struct error *err)
     return 0;
 }
 
+/* With settings or rules that have been broken since it started, it would not come back. */
+static int check_start(struct app *app, struct error *err)
+{
+    struct setup *next = NULL;
+    int rc = setup_load(app->config_path, app->rules_dir, NULL, &next, &app->log, err);
+    if (rc)
+        error_hint(err, "with this the daemon would not start again: nothing is restored before it "
+                        "is mended (oddloafd --check)");
+    else
+        setup_unref(next);
+    return rc;
+}
+
+/* Within which it is back, but for a machine in trouble: the file is copied and read whole. From
+ * memory: 10 MB a second of a busy disk, and half a minute for all else. */
+static int64_t within_s(const char *path)
+{
+    enum { LEAST_S = 30, BYTES_A_S = 10000000 };
+    struct stat st;
+    return LEAST_S + (stat(path, &st) ? 0 : (int64_t)st.st_size / BYTES_A_S);
+}
+
+static json_t *restoring_json(struct app *app, const char *path)
+{
+    char started[40];
+    struct setup *setup = app_setup(app);
+    json_t *told =
+        json_pack("{s:s, s:s, s:I}", "restoring", path, "started_at",
+                  when_format_exact(setup->tz, app->started_ms, started), "within_s",
+                  (json_int_t)(within_s(path) + config_number(setup->config, "limits/stop_s")));
+    setup_unref(setup);
+    return told;
+}
+
 void care_restore(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct app *app = rq->app;
-    char started[32], *path = NULL;
+    char *path = NULL;
     (void)store;
     int rc = read_place(rq, "file", &path, &err);
     if (!rc)
         rc = restore_look(path, &err);
     if (!rc)
+        rc = check_start(app, &err);
+    if (!rc)
         rc = ask(app, path, &err);
     if (rc) {
         request_reply_error(rq, rc, &err);
     } else {
-        request_reply_json(rq, 200,
-                           json_pack("{s:s, s:s}", "restoring", path, "started_at",
-                                     when_format_utc(app->started_ms, started)));
+        request_reply_json(rq, 200, restoring_json(app, path));
         app->stop(app->stop_arg);
     }
     free(path);

@@ -186,14 +186,19 @@ void cases_list(struct request *rq, struct store *store)
 
 /* ---- one case ---- */
 
+struct verdict_to {
+    const struct tz *tz;
+    json_t *answer;
+};
+
 static int add_verdict(void *arg, const struct verdict_row *row)
 {
-    json_t *answer = arg;
-    char when[32];
-    json_object_set_new(answer, "verdict",
+    const struct verdict_to *to = arg;
+    char when[40];
+    json_object_set_new(to->answer, "verdict",
                         json_pack("{s:s, s:s, s:s, s:s, s:s}", "cause", row->cause, "confirmed_by",
                                   row->confirmed_by, "note", row->note, "by", row->by_name, "at",
-                                  when_format_utc(row->at_ms, when)));
+                                  when_format(to->tz, row->at_ms, when)));
     return 0;
 }
 
@@ -223,10 +228,10 @@ static int rank_json(struct store *store, struct setup *setup, int64_t id, json_
     if (row.harm_unseen)
         json_object_set_new(*ret, "harm_since_settled", json_true());
     json_object_set_new(*ret, "revision", json_integer(row.revision));
-    json_object_set_new(*ret, "joined", joining_case_json(store, id));
+    json_object_set_new(*ret, "joined", joining_case_json(store, setup->tz, id));
     logged_case_json(&setup->desk, store, id, *ret, NULL);
     logged_case_doubts(&setup->desk, store, id, *ret);
-    return verdict_of_case(store, id, add_verdict, *ret, err);
+    return verdict_of_case(store, id, add_verdict, &(struct verdict_to){setup->tz, *ret}, err);
 }
 
 /* Anew, or as it was when it left the house. */

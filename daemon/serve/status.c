@@ -102,8 +102,11 @@ static json_t *backup_json(const struct health *h)
 static json_t *restored_json(const struct health *h)
 {
     json_t *told = NULL;
+    char at[40];
     if (!h->restored.told || jsonx_parse(h->restored.told, strlen(h->restored.told), &told, NULL))
         return json_null();
+    json_object_set_new(told, "at",
+                        json_string(when_format_exact(h->setup->tz, h->restored.at_ms, at)));
     return told;
 }
 
@@ -133,11 +136,12 @@ static json_t *writer_json(const struct health *h)
 
 static json_t *status_json(const struct app *app, const struct health *h)
 {
-    char started[32];
-    json_t *status = json_pack("{s:s, s:s, s:s, s:I, s:s}", "version", ODDLOAF_VERSION, "plant",
-                               config_text(h->setup->config, "plant"), "time_zone",
-                               tz_name(h->setup->tz), "uptime_s", (json_int_t)h->uptime_s,
-                               "started_at", when_format_utc(app->started_ms, started));
+    char started[40];
+    json_t *status =
+        json_pack("{s:s, s:s, s:s, s:I, s:s}", "version", ODDLOAF_VERSION, "plant",
+                  config_text(h->setup->config, "plant"), "time_zone", tz_name(h->setup->tz),
+                  "uptime_s", (json_int_t)h->uptime_s, "started_at",
+                  when_format_exact(h->setup->tz, app->started_ms, started));
     const struct {
         const char *name;
         json_t *value;

@@ -62,7 +62,7 @@ static const struct list {
      "week,complaints,on_sale,expected,per_million,low,high,signal,sum"},
     {"actions", NULL, NULL, "action,at,note,verdict,text"},
     {"holds", NULL, NULL, "hold,lot,units,in_code,code_date,reason,by,at,case"},
-    {"harm", NULL, NULL, "complaint,case,received_at,symptom,lot_text"},
+    {"harm", NULL, NULL, "complaint,case,received_at,symptom,harm,lot_text"},
     {"returns.by", "factor", NULL, "level,returns,units,dispatched,share,low,high,per_million"},
     {"complaint_rows", NULL, NULL,
      "complaint,received_at,symptom,channel,case,lot,line,product,lot_text,lot_state,code_date,"
@@ -94,8 +94,22 @@ static const json_t *member_of(const json_t *object, const char *name, size_t le
     return dot ? member_of(value, dot + 1, length - first - 1) : value;
 }
 
+/* "illness; injury" in one cell. */
+static void add_words(struct text_buffer *b, const json_t *list)
+{
+    size_t i;
+    const json_t *word;
+    struct text_buffer words = {0};
+    json_array_foreach(list, i, word)
+        text_appendf(&words, "%s%s", i ? "; " : "", json_string_value(word));
+    csv_cell_append(b, words.data ? words.data : "");
+    text_buffer_free(&words);
+}
+
 static void add_value(struct text_buffer *b, const json_t *value)
 {
+    if (json_is_array(value))
+        add_words(b, value);
     if (json_is_string(value))
         csv_cell_append(b, json_string_value(value));
     else if (json_is_boolean(value))

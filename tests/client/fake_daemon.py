@@ -123,6 +123,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                        "do": "set mail/program, mail/to and mail/urgent_to, then reload"}]
         self.started = 0       # it comes back so often from a restore
         self.restores = True   # and has restored
+        self.comes_back, self.within_s = True, 30
         self.restored = None
         self.refuse = None     # problem() for everything
         self.similar = []
@@ -268,7 +269,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         routes = {
             "status": lambda: {"version": "9", "plant": "Harrow Mill Bakery",
                                "time_zone": "America/New_York", "uptime_s": 7260, "needs": self.needs,
-                               "started_at": "2026-11-20T14:%02d:00.000Z" % self.started,
+                               "started_at": "2026-11-20T09:%02d:00.000-05:00" % self.started,
                                "records": [
                                    {"line": "1", "kind": "lots", "last_at": "2026-11-20T04:12:00-05:00"},
                                    {"line": "1", "kind": "readings", "last_at": "2026-11-19T20:12:00-05:00"}],
@@ -488,10 +489,11 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         if path == "/v1/erase":
             return 200, "application/json", {"erased": 1 if "5550100" in sent["contact"] else 0}
         if path == "/v1/restore":
-            asked = {"restoring": sent["file"], "started_at": "2026-11-20T14:%02d:00.000Z" % self.started}
-            self.started += 2
+            asked = {"restoring": sent["file"], "started_at": "2026-11-20T09:%02d:00.000-05:00" % self.started,
+                     "within_s": self.within_s}
+            self.started += 2 if self.comes_back else 0
             if self.restores:
-                self.restored = {"at": "2026-11-20T14:%02d:30.000Z" % (self.started - 1), "file": sent["file"],
+                self.restored = {"at": "2026-11-20T09:%02d:30.000-05:00" % (self.started - 1), "file": sent["file"],
                                  "kept": "/var/lib/oddloaf/replaced/20261120T141400Z", "past_read": True,
                                  "erased": 2, "held_mails": 1, "missing": {"complaints": 7, "holds": 0, "ended_holds": 1}, "past_fault": None}
             return 200, "application/json", asked

@@ -183,6 +183,8 @@ def look_at_weeks(ask):
     assert "of a week" in str(ask.get("spans/2026-11?format=html", 400))
     harmed = list(csv.DictReader(io.StringIO(ask.get("spans/2026-11?format=csv&table=harm"))))
     assert {row["complaint"] for row in harmed} == {row["complaint"] for row in rows if row["harm"] == "yes"} != set(), harmed
+    for row in harmed:
+        assert row["harm"].split("; ") == ask.get("complaints/" + row["complaint"])["harm"], row
     for table in ("signals", "stories", "to-come", "weeks", "actions", "holds"):
         assert "--table " + table in str(ask.get(f"spans/2026-11?format=csv&table={table}", 400)), table
     page = ask.get("weeks/2026-W47?format=html&against=2026-W46")

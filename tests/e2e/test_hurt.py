@@ -4,6 +4,7 @@ bears, lots that are not settled told as if they were, mail that does not leave 
 import datetime
 import email
 import email.policy
+import json
 import sys
 import zoneinfo
 
@@ -167,6 +168,26 @@ def check_mail(binaries):
             if "phone" in alarm:
                 break
         assert "could not be sent" in alarm and "phone" in alarm, alarm
+        check_stuck_everywhere(plant)
+
+
+def check_stuck_everywhere(plant):
+    """A refused report, one of a file, a correction and one that comes back say it as well."""
+    refused = {"id": "x", "channel": "phone", "symptom": "mold", "note": "my son vomited"}
+    status, answer = plant.post("/v1/complaints", refused)
+    assert status == 400 and "could not be sent" in answer["alarm"], answer
+    status, lines = plant.request("POST", "/v1/complaints", body=json.dumps(refused).encode() + b"\n",
+                                  type_="application/x-ndjson")
+    assert "could not be sent" in json.loads(lines)["alarm"], lines
+    sent = complaint("L1 6317 A0400")
+    assert plant.post("/v1/complaints", sent)[0] == 201
+    told = plant.client_json("correct", sent["id"], "harm=illness", "--reason", "rang again")
+    assert "could not be sent" in told["alarm"], told
+    status, answer = plant.post("/v1/complaints", dict(sent, packs=3, harm=["illness"]))
+    assert status == 409 and "could not be sent" in answer["alarm"], answer
+    plant.client("withdraw", sent["id"], "--reason", "x", check=0)
+    told = plant.client_json("withdraw", sent["id"], "--undo", "--reason", "y")
+    assert "could not be sent" in told["alarm"], told
 
 
 def main():

@@ -345,6 +345,16 @@ def who_was_erased_stays_erased():
         assert CALLER["name"].encode() not in raw
 
 
+def a_daemon_that_could_not_start_again_restores_nothing_and_says_why():
+    with Plant(BINARIES) as plant:
+        plant.load_small()
+        plant.client("backup", "b.db", check=0)
+        (plant.dir / "config.json").write_text('{"plant": 7}')
+        done = plant.client("restore", "b.db", check=1)
+        assert "plant" in done.stderr and "would not start again" in done.stderr, done.stderr
+        assert plant.get("/v1/status")[1]["restored"] is None and plant.daemon.poll() is None
+
+
 def mail_program(plant):
     program = plant.dir / "mail"
     program.write_text(f"#!/bin/sh\ncat >>{plant.dir}/box; echo >>{plant.dir}/box; exit $(cat {plant.dir}/code)\n")
@@ -545,6 +555,7 @@ TESTS = (an_empty_database_beside_its_log_is_no_first_start,
          a_restore_that_cannot_be_finished_says_so_and_the_next_start_goes_on,
          what_is_no_backup_is_refused_before_anything_stops,
          who_was_erased_stays_erased,
+         a_daemon_that_could_not_start_again_restores_nothing_and_says_why,
          mail_sent_or_stale_is_held_back,
          with_nothing_to_compare_only_harm_is_mailed_again,
          other_rules_rank_again,

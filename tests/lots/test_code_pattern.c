@@ -102,11 +102,14 @@ static void what_does_not_fit(void **state)
                                         "L2 6367 B0412", /* no such day */
                                         "L2 6321 B2412", /* no such hour */
                                         "L2 6321 B0460", /* no such minute */
-                                        "L2 6330 B0412", /* ten days ahead, so ten years old */
+                                        "L2 8321 B0412", /* two years ahead, or eight old */
                                         "L2 6321"};
     for (size_t i = 0; i < COUNT_OF(TEXTS); i++)
         assert_int_equal(code_pattern_read(p, TEXTS[i], day("2026-11-20"), &got, NULL),
                          ERROR_NOT_FOUND);
+    /* a day that has not come is told as one, not as ten years ago */
+    assert_int_equal(code_pattern_read(p, "L2 6330 B0412", day("2026-11-20"), &got, NULL), 0);
+    assert_int_equal(got.day, day("2026-11-26"));
     code_pattern_free(p);
 }
 

@@ -209,6 +209,29 @@ static void not_on_record(void **state)
     json_decref(json);
 }
 
+/* However near to a lot on record it reads: of its day nothing can be there. */
+static void in_the_future(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *code, *day;
+    } CODES[] = {{"L2 6360 A0412", "2026-12-26"},
+                 {"L1 6331 B1012", "2026-11-27"},
+                 {"L2 7021 C1812", "2027-01-21"}};
+    for (size_t i = 0; i < COUNT_OF(CODES); i++) {
+        char named[64], says[160];
+        snprintf(named, sizeof named, "%s, not on record", CODES[i].code);
+        snprintf(says, sizeof says,
+                 "%s is on no record; its day, %s, has not come yet, so the code was misread or "
+                 "printed wrong",
+                 CODES[i].code, CODES[i].day);
+        json_t *json = told(CODES[i].code, i ? "2026-11-27" : NULL);
+        check(json, "not-on-record", named, says);
+        check_decides(json, "[\"a photo of the code\"]");
+        json_decref(json);
+    }
+}
+
 static void unknown(void **state)
 {
     (void)state;
@@ -263,6 +286,7 @@ int main(void)
         cmocka_unit_test(several),
         cmocka_unit_test(contradicted),
         cmocka_unit_test(not_on_record),
+        cmocka_unit_test(in_the_future),
         cmocka_unit_test(unknown),
         cmocka_unit_test(kept),
     };
