@@ -185,9 +185,10 @@ static json_t *chart_json(const struct week_model *m, const struct week_series *
         points[i] = (struct chart_point){NAN, NAN, NAN, NAN, 0};
     }
     size_t n = (size_t)(WEEK_SPAN - first);
+    const struct chart_data data = {CHART_U, counts + first, sizes + first, n,
+                                    n - (size_t)m->recent};
     if (first < WEEK_SPAN - m->recent)
-        chart_counts(CHART_U, counts + first, sizes + first, n, n - (size_t)m->recent,
-                     CHART_LANEY_IF_NEEDED, 3, &summary, points + first);
+        chart_counts(&data, CHART_LANEY_IF_NEEDED, 3, &summary, points + first);
     run_sums(m, s, symptom, &sums);
     json_t *weeks = json_array();
     for (int i = first; i < WEEK_SPAN; i++) {

@@ -55,14 +55,16 @@ bool week_to_come_forecast(const struct week_model *model, int symptom, int inde
 {
     const struct week_data *d = model->data;
     const struct week_lag *lag = &model->lag[symptom];
-    double age = age_weeks(d, index), reported = d->made_all[symptom][index];
+    double age = age_weeks(d, index);
     if (!lag->known || d->units[index + WEEK_DELAYS] <= 0 || age <= 0)
         return false;
     struct delay_prior prior = usual_final(model, symptom, index);
-    double share = week_to_come_share_in(model, symptom, index);
-    double log_variance = age >= WEEK_DELAYS ? 0 : delay_log_variance(&lag->curve, age);
-    return delay_forecast(reported, share, log_variance, lag->curve.dispersion, prior,
-                          TO_COME_CONFIDENCE, ret) == 0;
+    const struct delay_so_far so_far = {
+        .reported = d->made_all[symptom][index],
+        .share = week_to_come_share_in(model, symptom, index),
+        .log_variance = age >= WEEK_DELAYS ? 0 : delay_log_variance(&lag->curve, age),
+        .dispersion = lag->curve.dispersion};
+    return delay_forecast(&so_far, prior, TO_COME_CONFIDENCE, ret) == 0;
 }
 
 json_t *week_to_come_json(const struct week_model *model)

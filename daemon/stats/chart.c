@@ -13,22 +13,16 @@
 /* Limits computed from sums may miss a tie by the last bit. */
 #define TIE 1e-9
 
-struct data {
-    enum chart_kind kind;
-    const double *counts, *sizes;
-    size_t baseline;
-};
-
-static double size_at(const struct data *c, size_t i)
+static double size_at(const struct chart_data *c, size_t i)
 {
     return c->sizes ? c->sizes[i] : 1.0;
 }
 
-static int check(const struct data *c, size_t n)
+static int check(const struct chart_data *c)
 {
     if (c->kind != CHART_C && !c->sizes)
         return ERROR_INVALID;
-    for (size_t i = 0; i < n; i++) {
+    for (size_t i = 0; i < c->n; i++) {
         double x = c->counts[i], size = size_at(c, i);
         if (!(x >= 0) || !isfinite(x) || !(size >= 0) || !isfinite(size))
             return ERROR_INVALID;
@@ -38,20 +32,20 @@ static int check(const struct data *c, size_t n)
     return 0;
 }
 
-static double sigma_at(const struct data *c, double center, size_t i)
+static double sigma_at(const struct chart_data *c, double center, size_t i)
 {
     double variance = c->kind == CHART_P ? center * (1.0 - center) : center;
     return sqrt(variance / size_at(c, i));
 }
 
-static double z_at(const struct data *c, double center, size_t i)
+static double z_at(const struct chart_data *c, double center, size_t i)
 {
     double off = c->counts[i] / size_at(c, i) - center, sigma = sigma_at(c, center, i);
     return sigma > 0 ? off / sigma : 0.0;
 }
 
 /* Laney's factor: 1 if fewer than two points can be compared. */
-static double laney_factor(const struct data *c, double center)
+static double laney_factor(const struct chart_data *c, double center)
 {
     double sum = 0, last = NAN;
     size_t ranges = 0;
@@ -68,7 +62,7 @@ static double laney_factor(const struct data *c, double center)
     return ranges ? sum / (double)ranges / D2 : 1.0;
 }
 
-static int summarize(const struct data *c, enum chart_limits limits, struct chart_summary *s)
+static int summarize(const struct chart_data *c, enum chart_limits limits, struct chart_summary *s)
 {
     double total = 0, size = 0, used = 0;
     for (size_t i = 0; i < c->baseline; i++) {
@@ -92,8 +86,8 @@ static int summarize(const struct data *c, enum chart_limits limits, struct char
     return 0;
 }
 
-static struct chart_point judge(const struct data *c, const struct chart_summary *s, double width,
-                                size_t i)
+static struct chart_point judge(const struct chart_data *c, const struct chart_summary *s,
+                                double width, size_t i)
 {
     if (size_at(c, i) == 0)
         return (struct chart_point){NAN, NAN, NAN, NAN, 0};
@@ -108,15 +102,16 @@ static struct chart_point judge(const struct data *c, const struct chart_summary
     return p;
 }
 
-int chart_counts(enum chart_kind kind, const double *counts, const double *sizes, size_t n,
-                 size_t baseline, enum chart_limits limits, double width, struct chart_summary *ret,
-                 struct chart_point *ret_points)
+int chart_counts(const struct chart_data *data, enum chart_limits limits, double width,
+                 struct chart_summary *ret, struct chart_point *ret_points)
 {
-    struct data c = {kind, counts, sizes, baseline && baseline < n ? baseline : n};
+    struct chart_data c = *data;
     struct chart_summary s = {0};
-    if (!(width > 0) || check(&c, n) != 0 || summarize(&c, limits, &s) != 0)
+    if (!c.baseline || c.baseline > c.n)
+        c.baseline = c.n;
+    if (!(width > 0) || check(&c) != 0 || summarize(&c, limits, &s) != 0)
         return ERROR_INVALID;
-    for (size_t i = 0; i < n; i++)
+    for (size_t i = 0; i < c.n; i++)
         ret_points[i] = judge(&c, &s, width, i);
     *ret = s;
     return 0;

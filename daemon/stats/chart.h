@@ -31,14 +31,19 @@ struct chart_summary {
     double df, p;      /* n - 1, and P of more: small p means overdispersion */
 };
 
-/* c, u or p chart with limits at `width` (3) sigma. `sizes` are exposures or sample sizes, NULL for
- * CHART_C. The first `baseline` points set center, dispersion and Laney's factor (0: all points),
- * so that what is judged need not judge itself. Laney's factor is the mean moving range of z over
- * d2 = 2/sqrt(pi) (D. B. Laney, "Improved control charts for attributes", Quality Engineering 14
- * (2002) 531-537). ERROR_INVALID for negative or non-finite input, a p count above its size, or a
- * baseline without any exposure. */
-int chart_counts(enum chart_kind kind, const double *counts, const double *sizes, size_t n,
-                 size_t baseline, enum chart_limits limits, double width, struct chart_summary *ret,
-                 struct chart_point *ret_points);
+struct chart_data {
+    enum chart_kind kind;
+    const double *counts;
+    const double *sizes; /* exposures or sample sizes, NULL for CHART_C */
+    size_t n;
+    size_t baseline; /* so many first points set center, dispersion and Laney's factor: what is
+                        judged need not judge itself. 0: all */
+};
+/* c, u or p chart with limits at `width` (3) sigma; *ret_points has room for all points. Laney's
+ * factor is the mean moving range of z over d2 = 2/sqrt(pi) (D. B. Laney, "Improved control charts
+ * for attributes", Quality Engineering 14 (2002) 531-537). ERROR_INVALID for negative or non-finite
+ * input, a p count above its size, or a baseline without any exposure. */
+int chart_counts(const struct chart_data *data, enum chart_limits limits, double width,
+                 struct chart_summary *ret, struct chart_point *ret_points);
 
 #endif

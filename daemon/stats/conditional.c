@@ -38,8 +38,9 @@ static double limit(const struct conditional_family *family, double start, doubl
 {
     struct search s = {.family = family, .log_target = log(each), .below = below, .midp = midp};
     double at;
-    int status = solve_monotone(tail_difference, &s, below ? start + 1.5 : start - 1.5, 1.0,
-                                -LOG_RATIO_MOST, LOG_RATIO_MOST, TOLERANCE, &at);
+    const struct solve_range range = {below ? start + 1.5 : start - 1.5, 1.0, -LOG_RATIO_MOST,
+                                      LOG_RATIO_MOST};
+    int status = solve_monotone(tail_difference, &s, range, TOLERANCE, &at);
     return status == 0 ? exp(at) : NAN;
 }
 
@@ -47,8 +48,8 @@ static double estimate(const struct conditional_family *family, double start)
 {
     struct search s = {.family = family};
     double at;
-    int status = solve_monotone(mean_difference, &s, start, 0.5, -LOG_RATIO_MOST, LOG_RATIO_MOST,
-                                TOLERANCE, &at);
+    const struct solve_range range = {start, 0.5, -LOG_RATIO_MOST, LOG_RATIO_MOST};
+    int status = solve_monotone(mean_difference, &s, range, TOLERANCE, &at);
     return status == 0 ? exp(at) : NAN;
 }
 

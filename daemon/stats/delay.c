@@ -123,14 +123,15 @@ double delay_log_variance(const struct delay_curve *curve, double age)
 }
 
 /* Mean and size of the reports still missing. */
-static void missing(double reported, double share, double log_variance, double extra,
-                    struct delay_prior prior, double *ret_mean, double *ret_size)
+static void missing(const struct delay_so_far *so_far, struct delay_prior prior, double *ret_mean,
+                    double *ret_size)
 {
-    double shape = prior.shape + reported, reach = prior.rate + share, rest = 1.0 - share;
+    double share = so_far->share, extra = fmax(1.0, so_far->dispersion);
+    double shape = prior.shape + so_far->reported, reach = prior.rate + share, rest = 1.0 - share;
     double mean = shape * rest / reach;
     /* how much log mean moves with log share */
     double lever = rest > 0 ? share * (1.0 / rest + 1.0 / reach) : 0.0;
-    double of_curve = lever * lever * log_variance, of_count = extra / shape;
+    double of_curve = lever * lever * so_far->log_variance, of_count = extra / shape;
     double spread = extra - 1.0 + mean * (of_count + of_curve + of_count * of_curve);
     *ret_mean = mean;
     *ret_size = spread > 0 ? mean / spread : INFINITY;
@@ -155,12 +156,13 @@ static void trim(double mean, double size, double confidence, long *low, long *h
     }
 }
 
-int delay_forecast(double reported, double share, double log_variance, double dispersion,
-                   struct delay_prior prior, double confidence, struct delay_forecast *ret)
+int delay_forecast(const struct delay_so_far *so_far, struct delay_prior prior, double confidence,
+                   struct delay_forecast *ret)
 {
-    if (!(reported >= 0) || !(share >= 0 && share <= 1) || !(log_variance >= 0) ||
+    double reported = so_far->reported, share = so_far->share;
+    if (!(reported >= 0) || !(share >= 0 && share <= 1) || !(so_far->log_variance >= 0) ||
         !(prior.shape >= 0) || !(prior.rate >= 0) || !(share + prior.rate > 0) ||
-        !(confidence > 0 && confidence < 1) || isnan(dispersion))
+        !(confidence > 0 && confidence < 1) || isnan(so_far->dispersion))
         return ERROR_INVALID;
     struct delay_forecast f = {.share = share,
                                .reported = reported,
@@ -168,9 +170,9 @@ int delay_forecast(double reported, double share, double log_variance, double di
                                .size = INFINITY,
                                .final = {reported, reported},
                                .too_early = share < DELAY_TOO_EARLY};
-    double each = 0.5 * (1.0 - confidence), extra = fmax(1.0, dispersion), mean, size;
+    double each = 0.5 * (1.0 - confidence), mean, size;
     if (share < 1.0 && prior.shape + reported > 0) {
-        missing(reported, share, log_variance, extra, prior, &mean, &size);
+        missing(so_far, prior, &mean, &size);
         long low = negbin_quantile(each, mean, size),
              high = negbin_quantile_upper(each, mean, size);
         if (low < 0 || high < 0)
@@ -181,8 +183,7 @@ int delay_forecast(double reported, double share, double log_variance, double di
         f.final = (struct interval){reported + (double)low, reported + (double)high};
     } else if (share < 1.0) {
         /* none reported, nothing believed: the flat prior on the mean bounds it from above */
-        missing(0.0, share, log_variance, extra, (struct delay_prior){1.0, prior.rate}, &mean,
-                &size);
+        missing(so_far, (struct delay_prior){1.0, prior.rate}, &mean, &size);
         f.final.high = (double)negbin_quantile_upper(each, mean, size);
     }
     *ret = f;

@@ -47,6 +47,13 @@ int delay_fit(const struct delay_triangle *triangle, const double *prior, struct
 double delay_share(const struct delay_curve *curve, double age);
 double delay_log_variance(const struct delay_curve *curve, double age);
 
+/* What is known of a period so far. */
+struct delay_so_far {
+    double reported;
+    double share, log_variance; /* of the curve at the period's age */
+    double dispersion;
+};
+
 /* What is believed about a period's final count before any report: Gamma(shape, rate), mean
  * shape/rate. {0, 0}: nothing. Without it a period with no report yet has an expectation of 0. */
 struct delay_prior {
@@ -71,7 +78,7 @@ struct delay_forecast {
  * reported (size shape + reported), by the curve (`log_variance`) and by extra variation
  * (`dispersion`, at least 1). ERROR_INVALID for a share outside [0, 1], negative input, a share of
  * 0 without a prior, or a confidence outside (0, 1). */
-int delay_forecast(double reported, double share, double log_variance, double dispersion,
-                   struct delay_prior prior, double confidence, struct delay_forecast *ret);
+int delay_forecast(const struct delay_so_far *so_far, struct delay_prior prior, double confidence,
+                   struct delay_forecast *ret);
 
 #endif

@@ -150,15 +150,15 @@ static struct interval midp_limits(long x1, double t1, long x2, double t2, doubl
     struct interval limits = {0.0, INFINITY};
     struct binomial_midp s = {.x1 = (double)x1, .x2 = (double)x2, .log_target = log(each)};
     double start = log((s.x1 + 0.5) / (s.x2 + 0.5)), at;
+    const struct solve_range below = {start - 1.0, 1.0, -60.0, 60.0};
+    const struct solve_range above = {start + 1.0, 1.0, -60.0, 60.0};
     if (x1 > 0)
-        limits.low = solve_monotone(binomial_midp_difference, &s, start - 1.0, 1.0, -60.0, 60.0,
-                                    1e-14, &at) == 0
+        limits.low = solve_monotone(binomial_midp_difference, &s, below, 1e-14, &at) == 0
                          ? exp(at) * t2 / t1
                          : NAN;
     s.upper = true;
     if (x2 > 0)
-        limits.high = solve_monotone(binomial_midp_difference, &s, start + 1.0, 1.0, -60.0, 60.0,
-                                     1e-14, &at) == 0
+        limits.high = solve_monotone(binomial_midp_difference, &s, above, 1e-14, &at) == 0
                           ? exp(at) * t2 / t1
                           : NAN;
     return limits;

@@ -95,11 +95,12 @@ int solve_bracketed(solve_function f, void *context, double low, double high, do
     return 0;
 }
 
-int solve_monotone(solve_function f, void *context, double guess, double step, double floor,
-                   double ceiling, double tolerance, double *ret)
+int solve_monotone(solve_function f, void *context, struct solve_range range, double tolerance,
+                   double *ret)
 {
-    double low = fmin(fmax(floor, guess - step), ceiling);
-    double high = fmax(fmin(ceiling, guess + step), floor);
+    double step = range.step;
+    double low = fmin(fmax(range.floor, range.guess - step), range.ceiling);
+    double high = fmax(fmin(range.ceiling, range.guess + step), range.floor);
     double at_low = f(low, context), at_high = f(high, context);
     if (at_low == 0 || at_high == 0 || (at_low > 0) != (at_high > 0))
         return solve_bracketed(f, context, low, high, tolerance, ret);
@@ -110,11 +111,11 @@ int solve_monotone(solve_function f, void *context, double guess, double step, d
         if (fabs(at_low) < fabs(at_high)) {
             edge = &low;
             at_edge = &at_low;
-            next = fmax(floor, low - step);
+            next = fmax(range.floor, low - step);
         } else {
             edge = &high;
             at_edge = &at_high;
-            next = fmin(ceiling, high + step);
+            next = fmin(range.ceiling, high + step);
         }
         near = *edge;
         if (next == near)

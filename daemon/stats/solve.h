@@ -10,9 +10,13 @@ typedef double (*solve_function)(double x, void *context);
 int solve_bracketed(solve_function f, void *context, double low, double high, double tolerance,
                     double *ret);
 
-/* As above for a monotone `f`: starts at `guess` and widens by steps that double from `step`
- * until the sign changes, within [floor, ceiling]. ERROR_INVALID if it never does. */
-int solve_monotone(solve_function f, void *context, double guess, double step, double floor,
-                   double ceiling, double tolerance, double *ret);
+/* Where the root of a monotone function is looked for: from `guess` on by steps that double from
+ * `step`, within [floor, ceiling]. */
+struct solve_range {
+    double guess, step, floor, ceiling;
+};
+/* As above for a monotone `f`. ERROR_INVALID if its sign never changes. */
+int solve_monotone(solve_function f, void *context, struct solve_range range, double tolerance,
+                   double *ret);
 
 #endif

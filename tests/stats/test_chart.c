@@ -29,7 +29,8 @@ static void c_charts(void **state)
     struct chart_point points[CHECKS_MAX];
     struct chart_summary s;
     size_t n = input_numbers("C3-C-NIST", "counts", x);
-    assert_int_equal(chart_counts(CHART_C, x, NULL, n, 0, CHART_PLAIN, 3, &s, points), 0);
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_C, x, NULL, n, 0}, CHART_PLAIN, 3, &s, points), 0);
     want_value("C3-C-NIST", "cbar", s.center);
     want_value("C3-C-NIST", "ucl", points[0].high);
     want_value("C3-C-NIST", "lcl", points[0].low);
@@ -38,7 +39,8 @@ static void c_charts(void **state)
     want_value("C3-C-NIST", "dispersion_df", s.df);
     want_value("C3-C-NIST", "dispersion_p", s.p);
     n = input_numbers("C3-C-SURF", "counts", x);
-    assert_int_equal(chart_counts(CHART_C, x, NULL, n, 0, CHART_PLAIN, 3, &s, points), 0);
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_C, x, NULL, n, 0}, CHART_PLAIN, 3, &s, points), 0);
     want_value("C3-C-SURF", "cbar", s.center);
     want_value("C3-C-SURF", "ucl", points[0].high);
     want_value("C3-C-SURF", "lcl", points[0].low);
@@ -57,7 +59,8 @@ static void p_chart(void **state)
         sizes[i] = input_number(id, "n");
         x[i] = round(x[i] * sizes[i]);
     }
-    assert_int_equal(chart_counts(CHART_P, x, sizes, n, 0, CHART_PLAIN, 3, &s, points), 0);
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_P, x, sizes, n, 0}, CHART_PLAIN, 3, &s, points), 0);
     want_value(id, "pbar", s.center);
     want_value(id, "ucl", points[0].high);
     want_value(id, "lcl", points[0].low);
@@ -73,7 +76,8 @@ static void u_chart(void **state)
     struct chart_summary s;
     size_t n = input_numbers(id, "defects", x);
     input_numbers(id, "size", sizes);
-    assert_int_equal(chart_counts(CHART_U, x, sizes, n, 0, CHART_PLAIN, 3, &s, points), 0);
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_U, x, sizes, n, 0}, CHART_PLAIN, 3, &s, points), 0);
     want_value(id, "ubar", s.center);
     want_signals(id, "out", points, n);
     json_t *limits = check_wanted(id, "limits"), *pair;
@@ -97,7 +101,8 @@ static void laney_p(void **state)
     struct chart_summary s;
     size_t n = input_numbers(id, "defectives", x);
     input_numbers(id, "n", sizes);
-    assert_int_equal(chart_counts(CHART_P, x, sizes, n, 0, CHART_PLAIN, 3, &s, points), 0);
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_P, x, sizes, n, 0}, CHART_PLAIN, 3, &s, points), 0);
     want_value(id, "pbar", s.center);
     for (size_t i = 0; i < n; i++) {
         got[0][i] = points[i].z;
@@ -108,7 +113,8 @@ static void laney_p(void **state)
     want_series(id, "p_ucl", got[1], n, 1e-9, 0);
     want_series(id, "p_lcl", got[2], n, 1e-9, 0);
     assert_int_equal(points[13].signal, 1); /* lot 14 is flagged by p, not by p' */
-    assert_int_equal(chart_counts(CHART_P, x, sizes, n, 0, CHART_LANEY, 3, &s, points), 0);
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_P, x, sizes, n, 0}, CHART_LANEY, 3, &s, points), 0);
     want_value(id, "sigma_z", s.sigma_z);
     for (size_t i = 0; i < n; i++)
         assert_int_equal(points[i].signal, 0);
@@ -124,7 +130,8 @@ static void laney_u(void **state)
     struct chart_summary s;
     size_t n = input_numbers(id, "complaints", x);
     input_numbers(id, "million_units", sizes);
-    assert_int_equal(chart_counts(CHART_U, x, sizes, n, 0, CHART_PLAIN, 3, &s, points), 0);
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_U, x, sizes, n, 0}, CHART_PLAIN, 3, &s, points), 0);
     want_value(id, "ubar", s.center);
     for (size_t i = 0; i < n; i++) {
         got[0][i] = points[i].z;
@@ -136,13 +143,15 @@ static void laney_u(void **state)
     want_series(id, "u_lcl", got[2], n, 1e-9, 0);
     near_value("dispersion", s.chi_square, 15.58754028, 1e-8, 0);
     near_value("p", s.p, 0.157147, 1e-5, 0);
-    assert_int_equal(chart_counts(CHART_U, x, sizes, n, 0, CHART_LANEY, 3, &s, points), 0);
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_U, x, sizes, n, 0}, CHART_LANEY, 3, &s, points), 0);
     want_value(id, "sigma_z", s.sigma_z);
     for (size_t i = 0; i < n; i++)
         got[0][i] = points[i].high;
     want_series(id, "uprime_ucl", got[0], n, 1e-9, 0);
     /* the dispersion test does not ask for it here */
-    assert_int_equal(chart_counts(CHART_U, x, sizes, n, 0, CHART_LANEY_IF_NEEDED, 3, &s, points),
+    assert_int_equal(chart_counts(&(struct chart_data){CHART_U, x, sizes, n, 0},
+                                  CHART_LANEY_IF_NEEDED, 3, &s, points),
                      0);
     assert_true(s.sigma_z == 1.0);
 }
@@ -153,18 +162,24 @@ static void chart_edges(void **state)
     double x[] = {4, 0, 5, 3, 12}, sizes[] = {2, 0, 2, 2, 2};
     struct chart_point points[5];
     struct chart_summary s;
-    assert_int_equal(chart_counts(CHART_U, x, sizes, 5, 4, CHART_LANEY, 3, &s, points), 0);
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_U, x, sizes, 5, 4}, CHART_LANEY, 3, &s, points), 0);
     near_value("baseline only", s.center, 2, 1e-15, 0);
     assert_true(isnan(points[1].value) && points[1].signal == 0 && points[4].signal == 1);
     x[1] = 1; /* a complaint about nothing made */
-    assert_int_equal(chart_counts(CHART_U, x, sizes, 5, 0, CHART_PLAIN, 3, &s, points),
-                     ERROR_INVALID);
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_U, x, sizes, 5, 0}, CHART_PLAIN, 3, &s, points),
+        ERROR_INVALID);
     double none[] = {0, 0}, no_size[] = {0, 0};
-    assert_int_equal(chart_counts(CHART_U, none, no_size, 2, 0, CHART_PLAIN, 3, &s, points),
+    assert_int_equal(chart_counts(&(struct chart_data){CHART_U, none, no_size, 2, 0}, CHART_PLAIN,
+                                  3, &s, points),
                      ERROR_INVALID);
-    assert_int_equal(chart_counts(CHART_U, none, NULL, 2, 0, CHART_PLAIN, 3, &s, points),
-                     ERROR_INVALID);
-    assert_int_equal(chart_counts(CHART_C, none, NULL, 2, 0, CHART_LANEY, 3, &s, points), 0);
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_U, none, NULL, 2, 0}, CHART_PLAIN, 3, &s, points),
+        ERROR_INVALID);
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_C, none, NULL, 2, 0}, CHART_LANEY, 3, &s, points),
+        0);
     assert_true(points[0].signal == 0 && points[0].high == 0);
 }
 

@@ -30,8 +30,9 @@ static void reverse_hazard(void **state)
     assert_true(curve.dispersion == 1.0); /* 0.06: less than Poisson is taken as Poisson */
     for (size_t i = 0; i < n; i++) {
         double share = curve.share[seen[i] - 1];
-        assert_int_equal(
-            delay_forecast(reported[i], share, 0, 1, (struct delay_prior){0, 0}, 0.95, &f), 0);
+        assert_int_equal(delay_forecast(&(struct delay_so_far){reported[i], share, 0, 1},
+                                        (struct delay_prior){0, 0}, 0.95, &f),
+                         0);
         expected[i] = f.expected_final;
         assert_false(f.too_early);
     }
@@ -92,7 +93,8 @@ static void hospital_reports(void **state)
     want_series(id, "F", curve.share, delays, 1e-6, 1e-9);
     assert_true(curve.dispersion > 1.2); /* day of the week and shortening delays show up */
     struct delay_forecast f; /* 05-30: 5 reported, 26 in the end; the newest days are flagged */
-    assert_int_equal(delay_forecast(5, curve.share[3], curve.log_variance[3], curve.dispersion,
+    assert_int_equal(delay_forecast(&(struct delay_so_far){5, curve.share[3], curve.log_variance[3],
+                                                           curve.dispersion},
                                     (struct delay_prior){0, 0}, 0.9, &f),
                      0);
     assert_true(f.too_early && f.final.low <= 26 && f.final.high >= 26);
@@ -120,14 +122,18 @@ static void edges(void **state)
     assert_int_equal(delay_fit(&none, prior, &plain), 0);
     struct delay_forecast f;
     struct delay_prior flat = {0, 0};
-    assert_int_equal(delay_forecast(0, 0.5, 0, 1, flat, 0.9, &f), 0);
+    assert_int_equal(delay_forecast(&(struct delay_so_far){0, 0.5, 0, 1}, flat, 0.9, &f), 0);
     assert_true(f.expected_final == 0 && f.final.low == 0 && f.final.high >= 3);
-    assert_int_equal(delay_forecast(7, 1, 0, 1, flat, 0.9, &f), 0);
+    assert_int_equal(delay_forecast(&(struct delay_so_far){7, 1, 0, 1}, flat, 0.9, &f), 0);
     assert_true(f.expected_final == 7 && f.final.low == 7 && f.final.high == 7);
-    assert_int_equal(delay_forecast(0, 0, 0, 1, flat, 0.9, &f), ERROR_INVALID);
-    assert_int_equal(delay_forecast(0, 0, 0, 1, (struct delay_prior){4, 0.5}, 0.9, &f), 0);
+    assert_int_equal(delay_forecast(&(struct delay_so_far){0, 0, 0, 1}, flat, 0.9, &f),
+                     ERROR_INVALID);
+    assert_int_equal(
+        delay_forecast(&(struct delay_so_far){0, 0, 0, 1}, (struct delay_prior){4, 0.5}, 0.9, &f),
+        0);
     near_value("prior alone", f.expected_final, 8, 1e-12, 0);
-    assert_int_equal(delay_forecast(1, 1.5, 0, 1, flat, 0.9, &f), ERROR_INVALID);
+    assert_int_equal(delay_forecast(&(struct delay_so_far){1, 1.5, 0, 1}, flat, 0.9, &f),
+                     ERROR_INVALID);
 }
 
 /* One history: means vary by period (gamma, `spread`), delays by a fixed law blurred per period. */
@@ -169,9 +175,11 @@ static double coverage(double mean, double blur, unsigned long seed)
             struct delay_forecast f;
             struct delay_prior prior = {6, 6 / mean}; /* what the finished periods show */
             size_t d = seen[i] - 1;
-            assert_int_equal(delay_forecast(reported, curve.share[d], curve.log_variance[d],
-                                            curve.dispersion, prior, 0.9, &f),
-                             0);
+            assert_int_equal(
+                delay_forecast(&(struct delay_so_far){reported, curve.share[d],
+                                                      curve.log_variance[d], curve.dispersion},
+                               prior, 0.9, &f),
+                0);
             inside += final[i] >= f.final.low && final[i] <= f.final.high;
             tried++;
         }

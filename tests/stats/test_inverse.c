@@ -88,10 +88,13 @@ static void roots(void **state)
     double target = 10, at = 0;
     assert_int_equal(solve_bracketed(cubic, &target, 0, 4, 1e-14, &at), 0);
     near_value("cube root", at, cbrt(10), 1e-13, 0);
-    assert_int_equal(solve_monotone(cubic, &target, -50, 0.1, -1000, 1000, 1e-14, &at), 0);
+    assert_int_equal(
+        solve_monotone(cubic, &target, (struct solve_range){-50, 0.1, -1000, 1000}, 1e-14, &at), 0);
     near_value("cube root from afar", at, cbrt(10), 1e-12, 0);
     assert_int_equal(solve_bracketed(cubic, &target, 3, 4, 1e-14, &at), ERROR_INVALID);
-    assert_int_equal(solve_monotone(cubic, &target, 0, 0.1, -1, 1, 1e-14, &at), ERROR_INVALID);
+    assert_int_equal(
+        solve_monotone(cubic, &target, (struct solve_range){0, 0.1, -1, 1}, 1e-14, &at),
+        ERROR_INVALID);
 }
 
 int main(void)
