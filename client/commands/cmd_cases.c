@@ -1,5 +1,6 @@
 #include "base/when.h"
 #include "commands/command.h"
+#include "commands/pages.h"
 #include "form/form.h"
 #include "form/said_date.h"
 #include "show/pick.h"
@@ -9,7 +10,6 @@
 #include <string.h>
 
 #define USUAL_LIMIT 50
-#define PAGE 100
 
 static const struct option_row options[] = {
     {"symptom", "WORD", NULL},
@@ -96,40 +96,15 @@ static void show(const struct client *c, const json_t *cases, bool more)
     table_free(t);
 }
 
-static int get_page(struct client *c, const struct args *a, const char *since, const char *after,
-                    int64_t limit, json_t **ret)
+static char *path_of(const struct args *a, const char *since)
 {
     static const char *const passed[] = {"state", "symptom", "line", "product", "cause", "order"};
     struct text_buffer path = {0};
-    char number[24];
     text_append(&path, "/v1/cases");
     for (size_t i = 0; i < sizeof passed / sizeof *passed; i++)
         client_path_query(&path, passed[i], args_value(a, passed[i]));
     client_path_query(&path, "since", since);
-    client_path_query(&path, "after", after);
-    snprintf(number, sizeof number, "%lld", (long long)limit);
-    client_path_query(&path, "limit", number);
-    int rc = client_get(c, path.data, ret);
-    text_buffer_free(&path);
-    return rc;
-}
-
-/* Follows the pages up to the limit. */
-static int collect(struct client *c, const struct args *a, const char *since, int64_t limit,
-                   json_t *ret_cases, char *after, size_t after_size)
-{
-    after[0] = '\0';
-    do {
-        json_t *page = NULL;
-        int64_t left = limit - (int64_t)json_array_size(ret_cases);
-        int rc = get_page(c, a, since, after[0] ? after : NULL, left < PAGE ? left : PAGE, &page);
-        if (rc)
-            return rc;
-        json_array_extend(ret_cases, json_object_get(page, "cases"));
-        text_clip(pick_text(page, "next", ""), after, after_size);
-        json_decref(page);
-    } while (after[0] && (int64_t)json_array_size(ret_cases) < limit);
-    return EXIT_DONE;
+    return text_take(&path);
 }
 
 /* The cause asked for may be none: those there are. */
@@ -159,7 +134,7 @@ static int cases(struct client *c, const struct args *a)
     int64_t limit = USUAL_LIMIT;
     int32_t day = 0;
     char since[16];
-    char after[32];
+    struct pages found;
     struct error err = {0};
     const char *said = args_value(a, "since");
     if (args_has(a, "limit") &&
@@ -170,18 +145,16 @@ static int cases(struct client *c, const struct args *a)
         client_fail(c, &err);
         return EXIT_USAGE;
     }
-    json_t *all = json_array();
-    int rc = collect(c, a, said ? day_format(day, since) : NULL, limit, all, after, sizeof after);
-    if (!rc && c->json) {
-        json_t *document = json_pack("{sO ss?}", "cases", all, "next", after[0] ? after : NULL);
-        client_print(document);
-        json_decref(document);
-    } else if (!rc) {
-        show(c, all, after[0] != '\0');
-    }
+    char *path = path_of(a, said ? day_format(day, since) : NULL);
+    int rc = pages_get(c, path, "cases", limit, &found);
+    if (!rc && c->json)
+        pages_print(&found, "cases");
+    else if (!rc)
+        show(c, found.rows, found.next[0] != '\0');
     if (rc == EXIT_REFUSED && args_has(a, "cause") && !c->json)
         show_causes(c, args_value(a, "cause"));
-    json_decref(all);
+    pages_free(&found);
+    free(path);
     return rc;
 }
 

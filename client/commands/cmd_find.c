@@ -1,5 +1,6 @@
 #include "base/when.h"
 #include "commands/command.h"
+#include "commands/pages.h"
 #include "form/said_date.h"
 #include "show/pick.h"
 #include "show/standing.h"
@@ -7,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { USUAL_LIMIT = 20, PAGE = 200, LIMIT_MOST = 10000, ID_SHOWN = 13, NOTE_SHOWN = 90 };
+enum { USUAL_LIMIT = 20, LIMIT_MOST = 10000, ID_SHOWN = 13, NOTE_SHOWN = 90 };
 
 static const struct option_row options[] = {
     {"phone", "NUMBER", "the caller's phone number, in any writing (desk)"},
@@ -87,65 +88,35 @@ static char *words_of(const struct args *a)
     return a->count ? text_take(&words) : NULL;
 }
 
-struct asking {
-    const struct args *args;
-    const char *words, *since;
-};
-
-static int get_page(struct client *c, const struct asking *asking, const char *after, int64_t limit,
-                    json_t **ret)
+static char *path_of(const struct args *a, const char *since)
 {
     static const char *const passed[] = {"phone", "name", "ticket", "store", "lot"};
     struct text_buffer path = {0};
-    char number[24];
+    char *words = words_of(a);
     text_append(&path, "/v1/complaints");
-    client_path_query(&path, "word", asking->words);
+    client_path_query(&path, "word", words);
     for (size_t i = 0; i < sizeof passed / sizeof *passed; i++)
-        client_path_query(&path, passed[i], args_value(asking->args, passed[i]));
-    client_path_query(&path, "since", asking->since);
-    client_path_query(&path, "after", after);
-    snprintf(number, sizeof number, "%lld", (long long)limit);
-    client_path_query(&path, "limit", number);
-    int rc = client_get(c, path.data, ret);
-    text_buffer_free(&path);
-    return rc;
+        client_path_query(&path, passed[i], args_value(a, passed[i]));
+    client_path_query(&path, "since", since);
+    free(words);
+    return text_take(&path);
 }
 
-/* Follows the pages up to the limit; *ret_next is NULL once there are no more. */
-static int collect(struct client *c, const struct asking *asking, int64_t limit, json_t *found,
-                   char *next, size_t next_size)
+static int answer(const struct client *c, const struct pages *found)
 {
-    next[0] = '\0';
-    do {
-        json_t *page = NULL;
-        int64_t left = limit - (int64_t)json_array_size(found);
-        int rc = get_page(c, asking, next[0] ? next : NULL, left < PAGE ? left : PAGE, &page);
-        if (rc)
-            return rc;
-        json_array_extend(found, json_object_get(page, "complaints"));
-        text_clip(pick_text(page, "next", ""), next, next_size);
-        json_decref(page);
-    } while (next[0] && (int64_t)json_array_size(found) < limit);
-    return EXIT_DONE;
-}
-
-static int answer(const struct client *c, json_t *found, const char *next)
-{
-    if (c->json) {
-        json_t *document = json_pack("{sO ss?}", "complaints", found, "next", *next ? next : NULL);
-        client_print(document);
-        json_decref(document);
-    } else {
-        show(c, found, *next != '\0');
-    }
-    return json_array_size(found) ? EXIT_DONE : EXIT_NOT_FOUND;
+    if (c->json)
+        pages_print(found, "complaints");
+    else
+        show(c, found->rows, found->next[0] != '\0');
+    return json_array_size(found->rows) ? EXIT_DONE : EXIT_NOT_FOUND;
 }
 
 static int find(struct client *c, const struct args *a)
 {
     int64_t limit = USUAL_LIMIT;
     int32_t day = 0;
-    char since[16], next[32];
+    char since[16];
+    struct pages found;
     struct error err = {0};
     const char *said = args_value(a, "since");
     if (args_has(a, "limit") &&
@@ -156,14 +127,12 @@ static int find(struct client *c, const struct args *a)
         client_fail(c, &err);
         return EXIT_USAGE;
     }
-    char *words = words_of(a);
-    const struct asking asking = {a, words, said ? day_format(day, since) : NULL};
-    json_t *found = json_array();
-    int rc = collect(c, &asking, limit, found, next, sizeof next);
+    char *path = path_of(a, said ? day_format(day, since) : NULL);
+    int rc = pages_get(c, path, "complaints", limit, &found);
     if (!rc)
-        rc = answer(c, found, next);
-    json_decref(found);
-    free(words);
+        rc = answer(c, &found);
+    pages_free(&found);
+    free(path);
     return rc;
 }
 

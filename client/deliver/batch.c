@@ -274,12 +274,9 @@ static void flush(struct batch *b)
     struct error err = {0};
     if (b->count == 0)
         return;
-    int rc;
-    if (b->away)
-        rc = error_set(&err, ERROR_UNREACHABLE, "the daemon is away");
-    else
-        rc = deliver_lines(b->c, b->lines.data, b->lines.length, b->count, b->source, on_answer, b,
-                           &err);
+    const struct deliver_batch batch = {b->lines.data, b->lines.length, b->count, b->source};
+    int rc = b->away ? error_set(&err, ERROR_UNREACHABLE, "the daemon is away")
+                     : deliver_lines(b->c, &batch, on_answer, b, &err);
     if (rc && deliver_keeps(rc))
         keep(b, &err);
     else if (rc)
@@ -421,13 +418,14 @@ int batch_run(struct client *c, const char *path, const struct batch_options *op
     struct source *source = NULL;
     char *unused = NULL;
     struct form_day day = zone_day(c->zone);
+    const struct complaint_rows_meaning meaning = {options->map, &day};
     if (source_open(path, &source, &err) != 0)
         return client_fail(c, &err) == EXIT_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
     struct batch b = {
         .c = c, .options = options, .source = source_name(source), .seen = json_object()};
     int rc = source_is_ndjson(source)
                  ? complaint_rows_ndjson(source, on_row, &b, &err)
-                 : complaint_rows_csv(source, options->map, &day, on_row, &b, &unused, &err);
+                 : complaint_rows_csv(source, &meaning, on_row, &b, &unused, &err);
     flush(&b);
     if (unused)
         client_say(c, "%s: columns not used: %s", b.source, unused);

@@ -242,11 +242,11 @@ static int feed(struct reader *r, struct csv_parser *parser, struct source *s)
     return rc ? rc : r->rc;
 }
 
-int complaint_rows_csv(struct source *s, const struct column_map *map, const struct form_day *day,
+int complaint_rows_csv(struct source *s, const struct complaint_rows_meaning *meaning,
                        row_each each, void *arg, char **ret_unused, struct error *err)
 {
-    struct form_day whole = {.today = day->today, .full = true, .tz = day->tz};
-    struct reader r = {.map = map, .day = &whole, .each = each, .arg = arg, .err = err};
+    struct form_day whole = {.today = meaning->day->today, .full = true, .tz = meaning->day->tz};
+    struct reader r = {.map = meaning->map, .day = &whole, .each = each, .arg = arg, .err = err};
     struct csv_parser parser;
     if (csv_init(&parser, CSV_STRICT | CSV_STRICT_FINI | CSV_APPEND_NULL) != 0)
         return error_set(err, ERROR_MEMORY, "no memory for the CSV parser");

@@ -18,9 +18,14 @@ struct row {
 /* What the row points to is borrowed. Non-zero stops the reading and is returned. */
 typedef int (*row_each)(void *arg, const struct row *row);
 
+/* What the cells of a file mean. */
+struct complaint_rows_meaning {
+    const struct column_map *map; /* which column is which field */
+    const struct form_day *day;   /* what its dates are read against */
+};
 /* *ret_unused gets the names of columns that mean nothing to us, comma-separated (caller frees;
  * may be NULL). Errors are those of the file as a whole: no header, quotes that never end. */
-int complaint_rows_csv(struct source *s, const struct column_map *map, const struct form_day *day,
+int complaint_rows_csv(struct source *s, const struct complaint_rows_meaning *meaning,
                        row_each each, void *arg, char **ret_unused, struct error *err);
 int complaint_rows_ndjson(struct source *s, row_each each, void *arg, struct error *err);
 

@@ -122,24 +122,24 @@ static int take_answers(const struct reply *reply, size_t count, deliver_each ea
     return 0;
 }
 
-int deliver_lines(const struct client *c, const char *lines, size_t length, size_t count,
-                  const char *source, deliver_each each, void *arg, struct error *err)
+int deliver_lines(const struct client *c, const struct deliver_batch *batch, deliver_each each,
+                  void *arg, struct error *err)
 {
     struct reply reply = {0};
     struct text_buffer path = {0};
     text_append(&path, "/v1/complaints?rank=1");
-    client_path_query(&path, "source", source);
+    client_path_query(&path, "source", batch->source);
     struct request request = {.method = "POST",
                               .path = path.data,
                               .type = "application/x-ndjson",
-                              .body = lines,
-                              .length = length,
+                              .body = batch->lines,
+                              .length = batch->length,
                               .timeout_s = LINES_S};
     int rc = transport_call(c->transport, &request, &reply, err);
     if (!rc && (reply.status < 200 || reply.status > 299))
         rc = refusal(&reply, err);
     else if (!rc)
-        rc = take_answers(&reply, count, each, arg, err);
+        rc = take_answers(&reply, batch->count, each, arg, err);
     text_buffer_free(&path);
     transport_reply_free(&reply);
     return rc;
@@ -237,14 +237,14 @@ static int on_send(void *arg, const char *lines, size_t length, struct text_buff
     error_clear(&r->why);
     r->lines = lines;
     r->refused_lines = refused;
-    int rc = deliver_lines(r->c, lines, length, count_lines(lines, length), "spool", on_answer, r,
-                           &r->why);
+    const struct deliver_batch batch = {lines, length, count_lines(lines, length), "spool"};
+    int rc = deliver_lines(r->c, &batch, on_answer, r, &r->why);
     if (rc && !deliver_keeps(rc)) {
         char text[1024];
         client_say(r->c, "kept complaints are refused: %s",
                    error_format(&r->why, text, sizeof text));
         text_append_bytes(refused, lines, length);
-        r->refused += (int)count_lines(lines, length);
+        r->refused += (int)batch.count;
         return 0;
     }
     return rc;

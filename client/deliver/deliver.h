@@ -17,8 +17,13 @@ int deliver_one(const struct client *c, const json_t *complaint, json_t **ret_an
                 struct error *err);
 /* One answer a line sent, in order; NULL-safe. */
 typedef void (*deliver_each)(void *arg, size_t index, json_t *answer);
-int deliver_lines(const struct client *c, const char *lines, size_t length, size_t count,
-                  const char *source, deliver_each each, void *arg, struct error *err);
+struct deliver_batch {
+    const char *lines; /* complaints as JSON, each with its line feed */
+    size_t length, count;
+    const char *source; /* the file they are from, for the log */
+};
+int deliver_lines(const struct client *c, const struct deliver_batch *batch, deliver_each each,
+                  void *arg, struct error *err);
 
 /* True if waiting helps: the daemon is away, busy, out of space or broken, or our role is wrong
  * for now; false if the complaint itself was refused. */

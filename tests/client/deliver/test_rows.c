@@ -64,7 +64,8 @@ static void check_csv(const struct column_map *map, const char *csv, const char 
     char *got_unused = NULL;
     assert_int_equal(source_open(path, &source, &err), 0);
     struct column_map *none = column_map_new();
-    if (complaint_rows_csv(source, map ? map : none, &day, on_row, &out, &got_unused, &err) != 0)
+    const struct complaint_rows_meaning meaning = {map ? map : none, &day};
+    if (complaint_rows_csv(source, &meaning, on_row, &out, &got_unused, &err) != 0)
         text_appendf(&out, "file:%ld:%s\n", err.line, err.text);
     assert_string_equal(out.data ? out.data : "", expected);
     assert_string_equal(got_unused ? got_unused : "", unused);

@@ -1,0 +1,51 @@
+#include "commands/pages.h"
+#include "base/text.h"
+#include "show/pick.h"
+#include <stdio.h>
+
+enum { PAGE_MOST = 100 };
+
+static int get_page(struct client *c, const char *path, const char *after, int64_t limit,
+                    json_t **ret)
+{
+    struct text_buffer whole = {0};
+    char number[24];
+    text_append(&whole, path);
+    client_path_query(&whole, "after", *after ? after : NULL);
+    snprintf(number, sizeof number, "%lld", (long long)limit);
+    client_path_query(&whole, "limit", number);
+    int rc = client_get(c, whole.data, ret);
+    text_buffer_free(&whole);
+    return rc;
+}
+
+int pages_get(struct client *c, const char *path, const char *member, int64_t limit,
+              struct pages *ret)
+{
+    *ret = (struct pages){.rows = json_array()};
+    do {
+        json_t *page = NULL;
+        int64_t left = limit - (int64_t)json_array_size(ret->rows);
+        int rc = get_page(c, path, ret->next, left < PAGE_MOST ? left : PAGE_MOST, &page);
+        if (rc)
+            return rc;
+        json_array_extend(ret->rows, json_object_get(page, member));
+        text_clip(pick_text(page, "next", ""), ret->next, sizeof ret->next);
+        json_decref(page);
+    } while (ret->next[0] && (int64_t)json_array_size(ret->rows) < limit);
+    return EXIT_DONE;
+}
+
+void pages_free(struct pages *pages)
+{
+    json_decref(pages->rows);
+    pages->rows = NULL;
+}
+
+void pages_print(const struct pages *pages, const char *member)
+{
+    json_t *document =
+        json_pack("{sO ss?}", member, pages->rows, "next", pages->next[0] ? pages->next : NULL);
+    client_print(document);
+    json_decref(document);
+}
