@@ -14,14 +14,17 @@
 /* Day 1..366 of a year; false if the year has no such day. */
 bool code_date_of_year(int year, int day_of_year, int32_t *ret_day);
 
-/* The latest day <= received_day + 1 with that day of year, in a year that ends in `year` (0..9 for
- * period 10, 0..99 for period 100; period 1: any year), not older than max_age_days (0: any age).
- * False if there is none. */
-bool code_date_ordinal(int year, int period, int day_of_year, int32_t received_day,
-                       int max_age_days, int32_t *ret_day);
-/* The same for a month and day. */
-bool code_date_calendar(int year, int period, int month, int day_of_month, int32_t received_day,
-                        int max_age_days, int32_t *ret_day);
+/* A day as a code writes it: by the day of the year or by month and day. */
+enum { CODE_DATE_NONE = -1 };
+struct code_date {
+    int year, period; /* the year ends so: 0..9 of 10, 0..99 of 100; period 1: any year */
+    int day_of_year;  /* CODE_DATE_NONE: by month and day */
+    int month, day;
+};
+/* The latest such day <= received_day + 1, not older than max_age_days (0: any age). False if there
+ * is none. */
+bool code_date_latest(const struct code_date *date, int32_t received_day, int max_age_days,
+                      int32_t *ret_day);
 
 struct code_date_printed {
     int32_t day;

@@ -260,12 +260,12 @@ static int match(const struct code_pattern *p, const char *text, struct words *w
     return code;
 }
 
-/* -1: not there; -2: not so many digits */
+/* CODE_DATE_NONE: not there; -2: not so many digits */
 static int number(const struct words *words, enum group g)
 {
     const char *word = words->word[g];
     if (!*word)
-        return -1;
+        return CODE_DATE_NONE;
     if (strspn(word, "0123456789") != strlen(word) || strlen(word) != GROUP[g].digits)
         return -2;
     return (int)strtol(word, NULL, 10);
@@ -275,26 +275,25 @@ static int number(const struct words *words, enum group g)
 static bool read_day_by(const struct code_pattern *p, const struct words *words, int32_t latest,
                         int max_age, int32_t *ret_day)
 {
-    int year = 0, period = 1;
+    struct code_date date = {.period = 1,
+                             .day_of_year = number(words, GROUP_DOY),
+                             .month = number(words, GROUP_MM),
+                             .day = number(words, GROUP_DD)};
     static const struct {
         enum group group;
         int period;
     } YEARS[] = {{GROUP_YYYY, 10000}, {GROUP_YY, 100}, {GROUP_Y, 10}};
-    for (size_t i = 0; i < sizeof YEARS / sizeof YEARS[0] && period == 1; i++)
+    for (size_t i = 0; i < sizeof YEARS / sizeof YEARS[0] && date.period == 1; i++)
         if (words->word[YEARS[i].group][0]) {
-            year = number(words, YEARS[i].group);
-            period = YEARS[i].period;
+            date.year = number(words, YEARS[i].group);
+            date.period = YEARS[i].period;
         }
-    int month = number(words, GROUP_MM);
     const char *letter = words->word[GROUP_M];
     if (*letter && p->month_letters) {
         const char *at = strchr(p->month_letters, *letter);
-        month = at ? (int)(at - p->month_letters) + 1 : -2;
+        date.month = at ? (int)(at - p->month_letters) + 1 : -2;
     }
-    if (words->word[GROUP_DOY][0])
-        return code_date_ordinal(year, period, number(words, GROUP_DOY), latest, max_age, ret_day);
-    return code_date_calendar(year, period, month, number(words, GROUP_DD), latest, max_age,
-                              ret_day);
+    return code_date_latest(&date, latest, max_age, ret_day);
 }
 
 /* A code date may lie ahead of the complaint by the longest shelf life. */
