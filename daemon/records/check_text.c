@@ -176,9 +176,11 @@ bool check_take_lot(struct check *c, const struct check_input *in, struct record
 {
     if (!check_take_code(c, in, out))
         return false;
-    int rc = refs_lot(c->refs, c->source, out->text, out->length, &out->integer, &c->lot_packed_ms,
-                      c->err);
+    struct refs_lot lot;
+    int rc = refs_lot(c->refs, c->source, out->text, out->length, &lot, c->err);
     out->form = RECORD_INTEGER;
+    out->integer = lot.id;
+    c->lot_packed_ms = lot.packed_ms;
     if (rc) {
         c->code = rc;
         return false;

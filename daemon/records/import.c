@@ -124,6 +124,8 @@ int import_new(const struct import_options *options, struct import **ret, struct
     im->source = xstrdup(options->source);
     im->path = xstrdup(options->path);
     im->catalogue = catalogue_ref(options->catalogue);
+    im->refused = options->refused;
+    im->refused_arg = options->refused_arg;
     im->table = table;
     im->stage = stage;
     im->check = check_new(im->kind, im->catalogue, on_check_refused, im);
@@ -153,22 +155,19 @@ void import_free(struct import *im)
     free(im);
 }
 
-static int enter(struct import *im, const struct refs_source *refs, import_refused refused,
-                 void *arg, struct error *err)
+static int enter(struct import *im, const struct refs_source *refs, struct error *err)
 {
     im->refs = refs;
-    im->refused = refused;
-    im->arg = arg;
     im->err = err;
     return im->code
                ? error_set(err, (enum error_code)im->code, "the load stopped at an error before")
                : 0;
 }
 
-int import_feed(struct import *im, const struct refs_source *refs, import_refused refused,
-                void *arg, const char *bytes, size_t length, struct error *err)
+int import_feed(struct import *im, const struct refs_source *refs, const char *bytes, size_t length,
+                struct error *err)
 {
-    int rc = enter(im, refs, refused, arg, err);
+    int rc = enter(im, refs, err);
     if (rc)
         return rc;
     if (im->csv)
@@ -190,10 +189,9 @@ static void finish_csv(struct import *im)
     im->counts.unusable = true;
 }
 
-int import_finish(struct import *im, const struct refs_source *refs, import_refused refused,
-                  void *arg, struct error *err)
+int import_finish(struct import *im, const struct refs_source *refs, struct error *err)
 {
-    int rc = enter(im, refs, refused, arg, err);
+    int rc = enter(im, refs, err);
     if (rc)
         return rc;
     if (im->csv)

@@ -13,16 +13,18 @@
 
 enum import_format { IMPORT_CSV, IMPORT_NDJSON };
 
+/* One fault: source, line, field (the column's name), value, text (the reason). */
+typedef void (*import_refused)(void *arg, const struct error *why);
+
 struct import_options {
     enum record_kind kind;
     enum import_format format;
     const char *source;                /* named in refusals */
     const char *path;                  /* of the staging file, must not exist */
     const struct catalogue *catalogue; /* referenced */
+    import_refused refused;
+    void *refused_arg;
 };
-
-/* One fault: source, line, field (the column's name), value, text (the reason). */
-typedef void (*import_refused)(void *arg, const struct error *why);
 
 struct import_counts {
     int64_t read;     /* rows of the file so far */
@@ -37,11 +39,10 @@ struct import;
 int import_new(const struct import_options *options, struct import **ret, struct error *err);
 void import_free(struct import *import); /* the staging file stays. NULL is fine */
 /* Errors are the system's (disk full, store); after one the import cannot go on. */
-int import_feed(struct import *import, const struct refs_source *refs, import_refused refused,
-                void *arg, const char *bytes, size_t length, struct error *err);
+int import_feed(struct import *import, const struct refs_source *refs, const char *bytes,
+                size_t length, struct error *err);
 /* The rest of the file, rows that contradict each other, and the staging file on disk. */
-int import_finish(struct import *import, const struct refs_source *refs, import_refused refused,
-                  void *arg, struct error *err);
+int import_finish(struct import *import, const struct refs_source *refs, struct error *err);
 struct import_counts import_counts(const struct import *import);
 
 #endif

@@ -33,10 +33,10 @@ struct import {
     bool header_read;
     struct import_name *names; /* NDJSON: IMPORT_NAMES of them */
     struct import_counts counts;
+    import_refused refused;
+    void *refused_arg;
     /* of the call at hand */
     const struct refs_source *refs;
-    import_refused refused;
-    void *arg;
     struct error *err;
     int code; /* of a system error: the import is over */
     /* of the row at hand */

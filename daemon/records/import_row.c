@@ -9,7 +9,7 @@ void import_fault(struct import *im, const char *name, const char *value, const 
     error_at(&why, im->source, im->line, 0);
     error_field(&why, name, value);
     im->row_refused = true;
-    im->refused(im->arg, &why);
+    im->refused(im->refused_arg, &why);
 }
 
 void import_header_fault(void *arg, const char *name, const char *reason)

@@ -70,6 +70,11 @@ static int make_folder(const char *state_dir, struct error *err)
     return rc;
 }
 
+static void on_refused(void *arg, const struct error *why)
+{
+    refusals_add(arg, why);
+}
+
 int load_open(const struct load_options *options, struct load **ret, struct error *err)
 {
     int rc = make_folder(options->state_dir, err);
@@ -90,7 +95,9 @@ int load_open(const struct load_options *options, struct load **ret, struct erro
                                              .format = options->format,
                                              .source = load->source,
                                              .path = load->path,
-                                             .catalogue = options->catalogue},
+                                             .catalogue = options->catalogue,
+                                             .refused = on_refused,
+                                             .refused_arg = load->refusals},
                     &load->import, err);
     if (rc) {
         free_load(load);
@@ -102,10 +109,9 @@ int load_open(const struct load_options *options, struct load **ret, struct erro
 
 /* ---- feeding ---- */
 
-static int find_lot(void *arg, const char *lot, int64_t *ret_id, int64_t *ret_packed_ms,
-                    struct error *err)
+static int find_lot(void *arg, const char *lot, struct refs_lot *ret, struct error *err)
 {
-    return record_find_lot(arg, lot, ret_id, ret_packed_ms, err);
+    return record_find_lot(arg, lot, &ret->id, &ret->packed_ms, err);
 }
 
 static int find_product(void *arg, const char *product, int64_t *ret_id, struct error *err)
@@ -113,16 +119,11 @@ static int find_product(void *arg, const char *product, int64_t *ret_id, struct 
     return record_find_product(arg, product, ret_id, err);
 }
 
-static void on_refused(void *arg, const struct error *why)
-{
-    refusals_add(arg, why);
-}
-
 int load_feed(struct load *load, struct store *read_store, const char *bytes, size_t length,
               struct error *err)
 {
     struct refs_source refs = {find_lot, find_product, read_store};
-    return import_feed(load->import, &refs, on_refused, load->refusals, bytes, length, err);
+    return import_feed(load->import, &refs, bytes, length, err);
 }
 
 int load_told(struct load *load, json_t **ret, struct error *err)
@@ -269,7 +270,7 @@ int load_finish(struct load *load, struct store *read_store, struct writer *writ
 {
     json_t *told = NULL;
     struct refs_source refs = {find_lot, find_product, read_store};
-    int rc = import_finish(load->import, &refs, on_refused, load->refusals, err);
+    int rc = import_finish(load->import, &refs, err);
     if (!rc) /* before anything is applied: what cannot be told is not done */
         rc = load_told(load, &told, err);
     if (rc) {

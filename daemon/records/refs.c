@@ -7,8 +7,7 @@ enum { SLOTS = 8192, NAME = 64 };
 
 struct known {
     char name[NAME];
-    int64_t id; /* 0: the slot is free */
-    int64_t packed_ms;
+    struct refs_lot lot; /* or product; id 0: the slot is free */
     bool product;
 };
 
@@ -36,7 +35,7 @@ static struct known *slot_of(struct refs *refs, const char *name, size_t length)
 
 static bool holds(const struct known *k, const char *name, size_t length, bool product)
 {
-    return k->id && k->product == product && memcmp(k->name, name, length + 1) == 0;
+    return k->lot.id && k->product == product && memcmp(k->name, name, length + 1) == 0;
 }
 
 static void keep(struct known *k, const char *name, size_t length, const struct known *what)
@@ -46,25 +45,23 @@ static void keep(struct known *k, const char *name, size_t length, const struct 
 }
 
 int refs_lot(struct refs *refs, const struct refs_source *source, const char *lot, size_t length,
-             int64_t *ret_id, int64_t *ret_packed_ms, struct error *err)
+             struct refs_lot *ret, struct error *err)
 {
     struct known found = {.product = false};
-    if (length >= NAME) { /* no stored code is that long */
-        *ret_id = 0;
+    *ret = (struct refs_lot){0};
+    if (length >= NAME) /* no stored code is that long */
         return 0;
-    }
     struct known *k = slot_of(refs, lot, length);
     if (!holds(k, lot, length, false)) {
-        int rc = source->lot(source->arg, lot, &found.id, &found.packed_ms, err);
+        int rc = source->lot(source->arg, lot, &found.lot, err);
         if (rc)
             return rc;
-        if (found.id)
+        if (found.lot.id)
             keep(k, lot, length, &found);
     } else {
         found = *k;
     }
-    *ret_id = found.id;
-    *ret_packed_ms = found.packed_ms;
+    *ret = found.lot;
     return 0;
 }
 
@@ -78,14 +75,14 @@ int refs_product(struct refs *refs, const struct refs_source *source, const char
     }
     struct known *k = slot_of(refs, product, length);
     if (!holds(k, product, length, true)) {
-        int rc = source->product(source->arg, product, &found.id, err);
+        int rc = source->product(source->arg, product, &found.lot.id, err);
         if (rc)
             return rc;
-        if (found.id)
+        if (found.lot.id)
             keep(k, product, length, &found);
     } else {
         found = *k;
     }
-    *ret_id = found.id;
+    *ret_id = found.lot.id;
     return 0;
 }

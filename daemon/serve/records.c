@@ -12,6 +12,8 @@ struct upload {
     char id[UUID_TEXT];
     int64_t part;
     bool last, flags_keep, flags_dry;
+    struct load *load;
+    bool ended; /* the load is over and freed */
 };
 
 static int read_upload(const struct request *rq, int64_t now_ms, struct upload *u,
@@ -33,21 +35,20 @@ static int read_upload(const struct request *rq, int64_t now_ms, struct upload *
     return rc ? rc : request_query_flag(rq, "dry_run", false, &u->flags_dry, err);
 }
 
-/* *ret_ended: the load is over and freed. */
-static int feed(struct request *rq, struct store *store, struct load *load, const struct upload *u,
-                json_t **ret, bool *ret_ended, struct error *err)
+static int feed(struct request *rq, struct store *store, struct upload *u, json_t **ret,
+                struct error *err)
 {
-    int rc = load_feed(load, store, rq->body, rq->body_length, err);
-    *ret_ended = true;
+    int rc = load_feed(u->load, store, rq->body, rq->body_length, err);
+    u->ended = true;
     if (!rc && u->last)
-        return load_finish(load, store, rq->app->writer, ret, err);
+        return load_finish(u->load, store, rq->app->writer, ret, err);
     if (!rc)
-        rc = load_told(load, ret, err);
+        rc = load_told(u->load, ret, err);
     if (rc) {
-        load_abort(load);
+        load_abort(u->load);
         return rc;
     }
-    *ret_ended = false;
+    u->ended = false;
     json_object_set_new(*ret, "load", json_string(u->id));
     json_object_set_new(*ret, "part", json_integer(u->part));
     return 0;
@@ -70,7 +71,6 @@ void records_post(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct upload u = {.part = 0};
-    struct load *load = NULL;
     json_t *answer = NULL;
     int64_t now_ms = app_now_ms(rq->app);
     const char *source = request_query(rq, "source");
@@ -89,12 +89,12 @@ void records_post(struct request *rq, struct store *store)
         .state_dir = rq->app->state_dir,
         .clock = &rq->app->clock,
     };
+    const struct sessions_part part = {u.id, u.part, now_ms};
     if (!rc)
-        rc = sessions_take(rq->app->sessions, u.id, u.part, now_ms, &options, &load, &err);
+        rc = sessions_take(rq->app->sessions, &part, &options, &u.load, &err);
     if (!rc) {
-        bool ended;
-        rc = feed(rq, store, load, &u, &answer, &ended, &err);
-        sessions_give(rq->app->sessions, u.id, ended, app_now_ms(rq->app));
+        rc = feed(rq, store, &u, &answer, &err);
+        sessions_give(rq->app->sessions, u.id, u.ended, app_now_ms(rq->app));
         if (u.last)
             app_wake(rq->app);
     }

@@ -75,35 +75,35 @@ static int open_session(struct sessions *s, const char *id, const struct load_op
     return 0;
 }
 
-static int take(struct sessions *s, const char *id, int64_t part, int64_t now_ms,
+static int take(struct sessions *s, const struct sessions_part *part,
                 const struct load_options *options, struct load **ret, struct error *err)
 {
-    struct session *session = find(s, id);
-    if (!session && part == 0) {
-        int rc = open_session(s, id, options, &session, err);
+    struct session *session = find(s, part->id);
+    if (!session && part->number == 0) {
+        int rc = open_session(s, part->id, options, &session, err);
         if (rc)
             return rc;
     }
     if (!session) {
-        error_set(err, ERROR_NOT_FOUND, "the upload %s is not under way", id);
+        error_set(err, ERROR_NOT_FOUND, "the upload %s is not under way", part->id);
         error_hint(err, "send the file again from its start");
         return ERROR_NOT_FOUND;
     }
-    if (session->busy || session->next_part != part)
-        return error_set(err, ERROR_CONFLICT, "the upload %s expects part %lld, not %lld", id,
-                         (long long)session->next_part, (long long)part);
+    if (session->busy || session->next_part != part->number)
+        return error_set(err, ERROR_CONFLICT, "the upload %s expects part %lld, not %lld", part->id,
+                         (long long)session->next_part, (long long)part->number);
     session->busy = true;
     session->next_part++;
-    session->used_ms = now_ms;
+    session->used_ms = part->at_ms;
     *ret = session->load;
     return 0;
 }
 
-int sessions_take(struct sessions *s, const char *id, int64_t part, int64_t now_ms,
+int sessions_take(struct sessions *s, const struct sessions_part *part,
                   const struct load_options *options, struct load **ret, struct error *err)
 {
     pthread_mutex_lock(&s->lock);
-    int rc = take(s, id, part, now_ms, options, ret, err);
+    int rc = take(s, part, options, ret, err);
     pthread_mutex_unlock(&s->lock);
     return rc;
 }

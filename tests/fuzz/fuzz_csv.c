@@ -9,21 +9,22 @@
 #include <unistd.h>
 
 /* Lots that end in a digit are there, products too. */
-static int find_lot(void *arg, const char *lot, int64_t *ret_id, int64_t *ret_packed_ms,
-                    struct error *err)
+static int find_lot(void *arg, const char *lot, struct refs_lot *ret, struct error *err)
 {
     (void)arg;
     (void)err;
     char last = lot[strlen(lot) - 1];
-    *ret_id = last >= '0' && last <= '9' ? last - '0' + 1 : 0;
-    *ret_packed_ms = 1795000000000;
+    ret->id = last >= '0' && last <= '9' ? last - '0' + 1 : 0;
+    ret->packed_ms = 1795000000000;
     return 0;
 }
 
 static int find_product(void *arg, const char *product, int64_t *ret_id, struct error *err)
 {
-    int64_t packed_ms;
-    return find_lot(arg, product, ret_id, &packed_ms, err);
+    struct refs_lot found;
+    int rc = find_lot(arg, product, &found, err);
+    *ret_id = found.id;
+    return rc;
 }
 
 struct outcome {
@@ -66,12 +67,16 @@ static struct outcome run(const struct catalogue *catalogue, uint8_t choice, con
     snprintf(path, sizeof path, "/dev/shm/fuzz-csv-%d.rows", getpid());
     unlink(path);
     struct import_options options = {(enum record_kind)(choice % RECORD_KINDS),
-                                     choice & 64 ? IMPORT_NDJSON : IMPORT_CSV, "fuzz", path,
-                                     catalogue};
+                                     choice & 64 ? IMPORT_NDJSON : IMPORT_CSV,
+                                     "fuzz",
+                                     path,
+                                     catalogue,
+                                     on_refused,
+                                     &o};
     PROMISE(import_new(&options, &import, NULL) == 0);
-    PROMISE(import_feed(import, &refs, on_refused, &o, bytes, cut, NULL) == 0);
-    PROMISE(import_feed(import, &refs, on_refused, &o, bytes + cut, length - cut, NULL) == 0);
-    PROMISE(import_finish(import, &refs, on_refused, &o, NULL) == 0);
+    PROMISE(import_feed(import, &refs, bytes, cut, NULL) == 0);
+    PROMISE(import_feed(import, &refs, bytes + cut, length - cut, NULL) == 0);
+    PROMISE(import_finish(import, &refs, NULL) == 0);
     o.counts = import_counts(import);
     PROMISE(o.counts.unusable || o.counts.accepted + o.counts.refused == o.counts.read);
     PROMISE((o.counts.refused > 0) == (o.faults > 0));

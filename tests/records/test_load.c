@@ -163,10 +163,9 @@ static char *many_readings(int add, size_t *ret_length)
     return text_take(&text);
 }
 
-static int find_lot(void *arg, const char *lot, int64_t *ret_id, int64_t *ret_packed_ms,
-                    struct error *err)
+static int find_lot(void *arg, const char *lot, struct refs_lot *ret, struct error *err)
 {
-    return record_find_lot(arg, lot, ret_id, ret_packed_ms, err);
+    return record_find_lot(arg, lot, &ret->id, &ret->packed_ms, err);
 }
 
 static int find_product(void *arg, const char *product, int64_t *ret_id, struct error *err)
@@ -192,10 +191,11 @@ static void accept_only(struct fixture *f, const char *id, const char *text, siz
     snprintf(file.source, sizeof file.source, "input");
     snprintf(file.path, sizeof file.path, "loads/%s.rows", id);
     snprintf(path, sizeof path, "%s/%s", f->dir, file.path);
-    struct import_options options = {RECORD_READINGS, IMPORT_CSV, "input", path, f->catalogue};
+    struct import_options options = {RECORD_READINGS, IMPORT_CSV,    "input", path,
+                                     f->catalogue,    never_refused, NULL};
     assert_int_equal(import_new(&options, &import, &err), 0);
-    assert_int_equal(import_feed(import, &refs, never_refused, NULL, text, length, &err), 0);
-    assert_int_equal(import_finish(import, &refs, never_refused, NULL, &err), 0);
+    assert_int_equal(import_feed(import, &refs, text, length, &err), 0);
+    assert_int_equal(import_finish(import, &refs, &err), 0);
     import_free(import);
     assert_int_equal(apply_accept(f->writer, &file, &err), 0);
 }
