@@ -293,10 +293,11 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     int rc = start_store(d, err);
     const struct mail_settings mail = setup_mail(d->app.setup);
     if (!rc)
-        rc = mailer_start(d->app.state_dir, d->app.writer, &d->app.log, &d->app.clock, &mail,
-                          &d->mailer, err);
+        rc = mailer_start(d->app.state_dir, d->app.writer, &d->app.log, &d->app.clock, &d->mailer,
+                          err);
     if (rc)
         return rc;
+    mailer_configure(d->mailer, &mail);
     evthread_use_pthreads();
     d->base = event_base_new();
     d->app.sessions = sessions_new();

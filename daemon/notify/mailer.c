@@ -39,7 +39,8 @@ struct mailer {
     struct mail_settings next; /* what the thread takes when `configured` is set */
     /* the thread's own */
     struct mail_settings settings;
-    bool adopted;                   /* the settings decide already who gets what waits */
+    bool told;                      /* there are settings */
+    bool adopted;                   /* they decide already who gets what waits */
     struct delivery *place[PLACES]; /* NULL: free */
     int64_t look_ms, write_ms;      /* monotonic: not before */
 };
@@ -270,6 +271,7 @@ static bool take_orders(struct mailer *m)
         m->settings = m->next;
         m->next = (struct mail_settings){0};
         m->configured = m->adopted = false;
+        m->told = true;
         m->look_ms = 0;
     }
     pthread_mutex_unlock(&m->lock);
@@ -279,7 +281,7 @@ static bool take_orders(struct mailer *m)
 static void look(struct mailer *m)
 {
     struct error err = {0};
-    if (clock_monotonic_ms() < m->look_ms)
+    if (!m->told || clock_monotonic_ms() < m->look_ms)
         return;
     m->look_ms = clock_monotonic_ms() + LOOK_MS;
     int rc = m->adopted ? address_new(m, &err) : run_addressing(m, true, &err);
@@ -350,14 +352,12 @@ static void mailer_free(struct mailer *m)
 }
 
 int mailer_start(const char *state_dir, struct writer *writer, const struct log *log,
-                 const struct clock *clock, const struct mail_settings *settings,
-                 struct mailer **ret, struct error *err)
+                 const struct clock *clock, struct mailer **ret, struct error *err)
 {
     struct mailer *m = xcalloc(1, sizeof *m);
     m->writer = writer;
     m->log = *log;
     m->clock = *clock;
-    m->settings = mail_settings_copy(settings);
     m->woken = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
     pthread_mutex_init(&m->lock, NULL);
     int failed = m->woken < 0 ? errno : 0;

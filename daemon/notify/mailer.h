@@ -13,15 +13,14 @@
 
 struct mailer;
 
-/* Everything that has not left is due, parked or not. Settings are copied. */
+/* Sends nothing before it was first told by mailer_configure() who gets what. */
 int mailer_start(const char *state_dir, struct writer *writer, const struct log *log,
-                 const struct clock *clock, const struct mail_settings *settings,
-                 struct mailer **ret, struct error *err);
+                 const struct clock *clock, struct mailer **ret, struct error *err);
 /* Gives programs that run a few seconds to end; what they did not take is sent after the next
  * start. NULL is fine. */
 void mailer_stop(struct mailer *mailer);
-/* New settings from a reload: they decide who gets what waits, and all of it is due. Thread-safe.
- */
+/* Settings, at start and from a reload: they decide who gets what waits, and all of it is due,
+ * parked or not. Copied. Thread-safe. */
 void mailer_configure(struct mailer *mailer, const struct mail_settings *settings);
 /* Deliveries may be due. Thread-safe. */
 void mailer_wake(struct mailer *mailer);
