@@ -20,6 +20,11 @@ static int64_t system_now_ms(void *self)
     return read_clock(CLOCK_REALTIME);
 }
 
+struct when_span when_span_until(struct when_span span, int64_t now_ms)
+{
+    return (struct when_span){span.from_ms, span.to_ms < now_ms ? span.to_ms : now_ms};
+}
+
 struct clock clock_system(void)
 {
     return (struct clock){.now_ms = system_now_ms, .self = NULL};

@@ -18,6 +18,11 @@ struct iso_week {
     int year; /* week-year, may differ from the calendar year */
     int week; /* 1..53 */
 };
+struct when_span {
+    int64_t from_ms, to_ms; /* [from, to) */
+};
+/* What of it lies before `now_ms`. */
+struct when_span when_span_until(struct when_span span, int64_t now_ms);
 struct civil {
     int year, month, day, hour, minute, second, millisecond;
     int offset_min; /* minutes east of UTC */

@@ -25,8 +25,12 @@ static int queue(struct store *store, const char *kind, const struct alarm *a, j
     char message_id[128];
     char *payload = jsonx_dump(event);
     event_message_id(a->desk->mail_domain, a->why->at_ms, message_id, sizeof message_id);
-    int rc =
-        outbox_add(store, kind, a->placed->case_id, 0, message_id, payload, a->why->at_ms, err);
+    const struct outbox_new mail = {.event = kind,
+                                    .case_id = a->placed->case_id,
+                                    .message_id = message_id,
+                                    .payload = payload,
+                                    .created_ms = a->why->at_ms};
+    int rc = outbox_add(store, &mail, err);
     free(payload);
     json_decref(event);
     return rc;

@@ -78,8 +78,9 @@ static int keep_contact(const struct again *a, const struct apart *apart)
 {
     char *keys = a->contact ? complaint_form_contact_keys(a->contact) : NULL;
     char *fold = apart_fold(apart, keys), *text = apart_contact(apart, a->contact);
-    int rc = contact_add(a->store, a->row->complaint_id, report_of(a), text, fold,
-                         a->row->logged_ms + a->desk->contact_ms, a->err);
+    const struct contact_row row = {a->row->complaint_id, report_of(a), text, fold,
+                                    a->row->logged_ms + a->desk->contact_ms};
+    int rc = contact_add(a->store, &row, a->err);
     free(keys);
     free(fold);
     free(text);

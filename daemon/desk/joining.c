@@ -74,18 +74,17 @@ static int tell_anew(struct store *store, const struct anew *was, int64_t now_ms
     return anew_tell(store, was, NULL, &why, &placed, err);
 }
 
-static int add_report(const struct desk *desk, struct store *store, const struct anew *to,
-                      const struct joined_row *report, struct complaint_placed *ret,
-                      struct error *err)
+static int add_report(struct store *store, const struct anew *to, const struct joined_row *report,
+                      struct complaint_placed *ret, struct error *err)
 {
     struct anew now = {0};
     int rc = joined_add(store, report, err);
     if (!rc)
         rc = tell_anew(store, to, report->joined_ms, err);
     if (!rc)
-        rc = apart_again_complaint(desk, store, to->id, "", err);
+        rc = apart_again_complaint(to->desk, store, to->id, "", err);
     if (!rc)
-        rc = anew_find(desk, store, to->uuid, &now, err);
+        rc = anew_find(to->desk, store, to->uuid, &now, err);
     if (!rc)
         *ret = (struct complaint_placed){
             .complaint_id = now.id, .case_id = now.case_id, .lot_id = now.lot_id, .joined = true};
@@ -116,13 +115,14 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
     if (!rc)
         rc = check_alike(&to, form->uuid, report->symptom, strcmp(report->channel, "return") == 0,
                          form->same_as, err);
+    const struct contact_row contact = {to.id, form->uuid, report->contact, report->contact_fold,
+                                        report->contact_purge_ms};
     if (!rc)
-        rc = contact_add(store, to.id, form->uuid, report->contact, report->contact_fold,
-                         report->contact_purge_ms, err);
+        rc = contact_add(store, &contact, err);
     if (!rc)
         rc = entry_put(store, form->uuid, report, err);
     if (!rc)
-        rc = add_report(desk, store, &to,
+        rc = add_report(store, &to,
                         &(struct joined_row){.complaint_id = to.id,
                                              .received_ms = report->received_ms,
                                              .logged_ms = report->logged_ms,
@@ -148,9 +148,9 @@ static int check_settled(struct store *store, const struct anew *own, const stru
 }
 
 /* What the complaint said by itself goes along; reports joined to it go over as well. */
-static int take_over(const struct desk *desk, struct store *store, const struct anew *own,
-                     const struct anew *to, const struct complaint_why *why,
-                     struct complaint_placed *ret, struct error *err)
+static int take_over(struct store *store, const struct anew *own, const struct anew *to,
+                     const struct complaint_why *why, struct complaint_placed *ret,
+                     struct error *err)
 {
     char *body = NULL;
     int rc = joined_first(store, own->id, &body, err);
@@ -165,7 +165,7 @@ static int take_over(const struct desk *desk, struct store *store, const struct 
     if (!rc)
         rc = record(store, own->uuid, why, "", to->uuid, err);
     if (!rc)
-        rc = add_report(desk, store, to,
+        rc = add_report(store, to,
                         &(struct joined_row){.complaint_id = to->id,
                                              .received_ms = own->received_ms,
                                              .logged_ms = own->logged_ms,
@@ -177,14 +177,25 @@ static int take_over(const struct desk *desk, struct store *store, const struct 
     return rc;
 }
 
-int joining_join(const struct desk *desk, struct store *store, const char *uuid,
-                 const char *same_as, const struct complaint_why *why, struct complaint_placed *ret,
-                 struct error *err)
+static int join_standing(struct store *store, const struct anew *own, const struct anew *to,
+                         const struct complaint_why *why, struct complaint_placed *ret,
+                         struct error *err)
+{
+    int rc = check_stands(own, err);
+    if (!rc)
+        rc = check_stands(to, err);
+    if (!rc)
+        rc = check_settled(store, own, to, err);
+    return rc ? rc : take_over(store, own, to, why, ret, err);
+}
+
+int joining_join(const struct desk *desk, struct store *store, const struct joining_pair *pair,
+                 const struct complaint_why *why, struct complaint_placed *ret, struct error *err)
 {
     struct anew own = {0}, to = {0};
-    int rc = anew_find(desk, store, uuid, &own, err);
+    int rc = anew_find(desk, store, pair->uuid, &own, err);
     if (!rc)
-        rc = find_first(desk, store, same_as, &to, err);
+        rc = find_first(desk, store, pair->same_as, &to, err);
     bool there = !rc && own.joined && own.id == to.id;
     if (there) {
         *ret = (struct complaint_placed){.complaint_id = to.id,
@@ -194,17 +205,11 @@ int joining_join(const struct desk *desk, struct store *store, const char *uuid,
                                          .again = true};
     } else if (!rc && own.joined) {
         rc = error_set(err, ERROR_CONFLICT, "is joined to %s already", own.uuid);
-        error_hint(err, "`oddloaf join --undo %s` first", uuid);
+        error_hint(err, "`oddloaf join --undo %s` first", pair->uuid);
     } else if (!rc) {
-        rc = check_alike(&to, own.uuid, own.symptom, own.is_return, same_as, err);
+        rc = check_alike(&to, own.uuid, own.symptom, own.is_return, pair->same_as, err);
         if (!rc)
-            rc = check_stands(&own, err);
-        if (!rc)
-            rc = check_stands(&to, err);
-        if (!rc)
-            rc = check_settled(store, &own, &to, err);
-        if (!rc)
-            rc = take_over(desk, store, &own, &to, why, ret, err);
+            rc = join_standing(store, &own, &to, why, ret, err);
     }
     anew_clear(&own);
     anew_clear(&to);

@@ -16,11 +16,14 @@
 int joining_log(const struct desk *desk, struct store *store, const struct complaint_form *form,
                 const struct complaint_new *report, struct complaint_placed *ret,
                 struct error *err);
+struct joining_pair {
+    const char *uuid;    /* the complaint that is a report of the same … */
+    const char *same_as; /* … as this one, which stays */
+};
 /* One that was logged as a complaint of its own; `why` is put on record. ERROR_NOT_FOUND,
  * ERROR_INVALID; ERROR_CONFLICT also if either is withdrawn. */
-int joining_join(const struct desk *desk, struct store *store, const char *uuid,
-                 const char *same_as, const struct complaint_why *why, struct complaint_placed *ret,
-                 struct error *err);
+int joining_join(const struct desk *desk, struct store *store, const struct joining_pair *pair,
+                 const struct complaint_why *why, struct complaint_placed *ret, struct error *err);
 /* A joined report becomes a complaint of its own again. ERROR_NOT_FOUND if it is not joined. */
 int joining_separate(const struct desk *desk, struct store *store, const char *uuid,
                      const struct complaint_why *why, struct complaint_placed *ret,

@@ -46,18 +46,18 @@ void logged_case_json(const struct desk *desk, struct store *store, int64_t case
 {
     struct telling t = {desk, store, into, kept};
     struct case_row row;
-    int64_t ids[MOVED_MOST];
-    int count = 0;
+    int64_t id[MOVED_MOST];
+    struct store_ids ids = {id, 0, MOVED_MOST};
     json_t *cases = json_array();
     complaint_surest_of_case(store, case_id, tell_row, &t, NULL);
     if (case_get(store, case_id, &row, NULL) == 0)
         hold_json_mark(store, desk->tz, row.lot_id, into);
-    case_moved_here(store, case_id, ids, MOVED_MOST, &count, NULL);
-    for (int i = 0; i < count; i++)
-        json_array_append_new(cases, json_sprintf("C%lld", (long long)ids[i]));
+    case_moved_here(store, case_id, &ids, NULL);
+    for (int i = 0; i < ids.count; i++)
+        json_array_append_new(cases, json_sprintf("C%lld", (long long)id[i]));
     json_object_set_new(into, "moved_here", cases);
     if (kept)
-        kept->moved_here = count;
+        kept->moved_here = ids.count;
 }
 
 /* ---- doubts ---- */

@@ -111,7 +111,12 @@ static int tell(const struct slice *s, struct store *store, const struct found *
     json_t *event = urgent_of(desk, store, found, placed);
     char *payload = jsonx_dump(event);
     event_message_id(desk->mail_domain, s->now_ms, message_id, sizeof message_id);
-    int rc = outbox_add(store, "urgent", placed->case_id, 0, message_id, payload, s->now_ms, err);
+    const struct outbox_new mail = {.event = OUTBOX_URGENT,
+                                    .case_id = placed->case_id,
+                                    .message_id = message_id,
+                                    .payload = payload,
+                                    .created_ms = s->now_ms};
+    int rc = outbox_add(store, &mail, err);
     free(payload);
     json_decref(event);
     return rc;

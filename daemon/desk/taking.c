@@ -214,8 +214,8 @@ int taking_preview(const struct desk *desk, struct store *store, const json_t *c
     if (!rc)
         rc = place(desk, store, t);
     if (!rc)
-        rc = tell_preview(desk->triage, store, t->form->body, t->placing.lots.lot,
-                          t->placing.lots.count, ret_ranking, &t->err);
+        rc = tell_preview(desk->triage, store, t->form->body, &t->placing.lots, ret_ranking,
+                          &t->err);
     return rc;
 }
 
@@ -255,7 +255,12 @@ static int raise_alarm(const struct taking *t, struct store *store, int64_t now_
                        struct error *err)
 {
     char *payload = jsonx_dump(t->urgent);
-    int rc = outbox_add(store, "urgent", t->placed.case_id, 0, t->message_id, payload, now_ms, err);
+    const struct outbox_new mail = {.event = OUTBOX_URGENT,
+                                    .case_id = t->placed.case_id,
+                                    .message_id = t->message_id,
+                                    .payload = payload,
+                                    .created_ms = now_ms};
+    int rc = outbox_add(store, &mail, err);
     free(payload);
     return rc;
 }

@@ -115,8 +115,8 @@ static void text_member(const json_t *object, const char *name, char *out, size_
     snprintf(out, size, "%s", text ? text : "");
 }
 
-int case_input_of(const json_t *complaint, const struct complaint_lot *lots, int lot_count,
-                  int64_t now_ms, struct case_input *ret, struct error *err)
+int case_input_of(const json_t *complaint, const struct complaint_lots *lots, int64_t now_ms,
+                  struct case_input *ret, struct error *err)
 {
     struct case_input input = {.as_of_ms = now_ms};
     const char *symptom = json_string_value(json_object_get(complaint, "symptom"));
@@ -144,8 +144,8 @@ int case_input_of(const json_t *complaint, const struct complaint_lot *lots, int
     input.packs = one->packs;
     input.harm = one->harm;
     input.harm_possible = may_be_harm(complaint);
-    for (int i = 0; i < lot_count && i < COMPLAINT_LOTS; i++)
-        input.lots[input.lot_count++] = lots[i];
+    for (int i = 0; i < lots->count; i++)
+        input.lots[input.lot_count++] = lots->lot[i];
     settle_weights(&input);
     *ret = input;
     return 0;

@@ -40,8 +40,8 @@ int case_input_read(struct store *store, int64_t case_id, struct case_input *ret
                     struct error *err);
 /* One complaint as in the files; only "symptom" must be there. `now_ms` stands for a received_at
  * that is missing. */
-int case_input_of(const json_t *complaint, const struct complaint_lot *lots, int lot_count,
-                  int64_t now_ms, struct case_input *ret, struct error *err);
+int case_input_of(const json_t *complaint, const struct complaint_lots *lots, int64_t now_ms,
+                  struct case_input *ret, struct error *err);
 void case_input_clear(struct case_input *input);
 
 #endif

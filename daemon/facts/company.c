@@ -50,38 +50,36 @@ static void destroy_view(struct cache_object *cached)
     free(view);
 }
 
-static int32_t utc_day(int64_t ms)
-{
-    return (int32_t)((ms - (ms < 0 ? WHEN_DAY_MS - 1 : 0)) / WHEN_DAY_MS);
-}
-
-struct serials {
+/* The days of packing that a view looks at, and what it is made from. */
+struct window {
     int32_t from_day;
-    int64_t by_day[WINDOW_DAYS], sum;
+    int days;
+    int64_t serial_of_day[WINDOW_DAYS], serials; /* of complaints; their sum */
+    const struct company_history *history;
+    int64_t stamp; /* of all that */
 };
 
 static int take_serial(void *arg, const struct company_day_row *row)
 {
-    struct serials *serials = arg;
-    serials->by_day[row->packed_day - serials->from_day] = row->serial;
-    serials->sum += row->serial;
+    struct window *window = arg;
+    window->serial_of_day[row->packed_day - window->from_day] = row->serial;
+    window->serials += row->serial;
     return 0;
 }
 
-static int load_days(struct company *company, struct store *store, struct company_view *view,
-                     const struct serials *serials, int days, int64_t records_serial,
-                     struct error *err)
+static int load_days(struct company *company, const struct lot_records *records,
+                     const struct window *window, struct company_view *view, struct error *err)
 {
-    for (int i = 0; i < days; i++) {
-        int32_t day = serials->from_day + i;
+    for (int i = 0; i < window->days; i++) {
         const struct company_day_lots *lots = NULL;
         const struct company_day_reports *reports = NULL;
-        int rc = company_day_lots_get(company->days, store, day, records_serial, &lots, err);
+        struct company_day day = {window->from_day + i, records->serial};
+        int rc = company_day_lots_get(company->days, records->store, day, &lots, err);
+        /* a corrected lot may pack on another day now */
+        day.stamp = cache_stamp(records->serial, window->serial_of_day[i]);
         if (!rc)
-            rc = company_day_reports_get(company->days, store, view->symptom, day,
-                                         /* a corrected lot may pack on another day now */
-                                         cache_stamp(records_serial, serials->by_day[i]), &reports,
-                                         err);
+            rc = company_day_reports_get(company->days, records->store, view->symptom, day,
+                                         &reports, err);
         if (rc) {
             cache_object_unref((void *)lots);
             return rc;
@@ -183,91 +181,82 @@ static void expect(struct company_view *view, const struct rules *rules)
         view->lots[i].expected = base * lot->units * view->lots[i].reported;
     }
 }
-static int window_of(const struct lot_record *record, int64_t as_of_ms, struct serials *ret)
+
+static void set_days(const struct company_around *around, struct window *window)
 {
-    int32_t packed_day = utc_day(record->lot.packed_from_ms), last = utc_day(as_of_ms);
-    memset(ret, 0, sizeof *ret);
-    ret->from_day = packed_day - COMPANY_BEFORE_DAYS;
-    int days = last - ret->from_day + 1;
-    return days > WINDOW_DAYS ? WINDOW_DAYS : days < 0 ? 0 : days;
+    int32_t last = company_day_of(around->as_of_ms);
+    window->from_day = company_day_of(around->record->lot.packed_from_ms) - COMPANY_BEFORE_DAYS;
+    int days = last - window->from_day + 1;
+    window->days = days > WINDOW_DAYS ? WINDOW_DAYS : days < 0 ? 0 : days;
 }
 
-/* What a view depends on: the window's serials and the history's. */
-static int stamp_of(struct company *company, struct store *store, const struct rules *rules,
-                    int symptom, const struct lot_record *record, int64_t as_of_ms,
-                    int64_t records_serial, struct serials *serials, int *ret_days,
-                    const struct company_history **ret_history, int64_t *ret_stamp,
-                    struct error *err)
+static int window_of(struct company *company, const struct lot_records *records,
+                     const struct company_around *around, struct window *ret, struct error *err)
 {
-    int days = *ret_days = window_of(record, as_of_ms, serials);
-    int rc = company_count_days(store, symptom_name(symptom), serials->from_day,
-                                serials->from_day + days - 1, take_serial, serials, err);
+    *ret = (struct window){0};
+    set_days(around, ret);
+    const struct company_count_scope scope = {symptom_name(around->symptom), ret->from_day,
+                                              ret->from_day + ret->days - 1};
+    int rc = company_count_days(records->store, &scope, take_serial, ret, err);
     if (!rc)
-        rc = company_history_get(company->histories, store, rules, symptom,
-                                 utc_day(record->lot.packed_from_ms), records_serial, ret_history,
-                                 err);
+        rc = company_history_get(company->histories, records, around, &ret->history, err);
     if (!rc)
-        *ret_stamp = cache_stamp(cache_stamp(records_serial, serials->sum), (*ret_history)->stamp);
+        ret->stamp = cache_stamp(cache_stamp(records->serial, ret->serials), ret->history->stamp);
     return rc;
 }
 
-int company_stamp(struct company *company, struct store *store, const struct rules *rules,
-                  int symptom, const struct lot_record *record, int64_t as_of_ms,
-                  int64_t records_serial, int64_t *ret, struct error *err)
+int company_stamp(struct company *company, const struct lot_records *records,
+                  const struct company_around *around, int64_t *ret, struct error *err)
 {
-    struct serials serials;
-    const struct company_history *history = NULL;
-    int days;
-    int rc = stamp_of(company, store, rules, symptom, record, as_of_ms, records_serial, &serials,
-                      &days, &history, ret, err);
-    cache_object_unref((void *)history);
+    struct window window;
+    int rc = window_of(company, records, around, &window, err);
+    cache_object_unref((void *)window.history);
+    *ret = window.stamp;
     return rc;
 }
 
-static struct company_view *view_new(int symptom, const struct lot_record *record, int64_t as_of_ms,
+static struct company_view *view_new(const struct company_around *around,
                                      const struct company_history *history)
 {
+    const struct evidence_lot *lot = &around->record->lot;
     struct company_view *view = xcalloc(1, sizeof *view);
     cache_object_init(&view->cached, destroy_view);
-    view->symptom = symptom;
-    view->as_of_ms = as_of_ms;
-    view->packed_from_ms = record->lot.packed_from_ms;
-    view->own_id = record->lot.lot_id;
-    view->product_id = record->lot.product_id;
-    view->own_line = company_day_key(record->lot.plant, record->lot.line);
-    view->own_shift = cache_hash(view->own_line, record->lot.shift);
+    view->symptom = around->symptom;
+    view->as_of_ms = around->as_of_ms;
+    view->packed_from_ms = lot->packed_from_ms;
+    view->own_id = lot->lot_id;
+    view->product_id = lot->product_id;
+    view->own_line = company_day_key(lot->plant, lot->line);
+    view->own_shift = cache_hash(view->own_line, lot->shift);
     view->history = history;
-    snprintf(view->plant, sizeof view->plant, "%s", record->lot.plant);
+    snprintf(view->plant, sizeof view->plant, "%s", lot->plant);
     return view;
 }
 
-int company_view_open(struct company *company, struct store *store, const struct rules *rules,
-                      int symptom, const struct lot_record *record, int64_t as_of_ms,
-                      int64_t records_serial, struct company_view **ret, struct error *err)
+int company_view_open(struct company *company, const struct lot_records *records,
+                      const struct company_around *around, struct company_view **ret,
+                      struct error *err)
 {
-    struct serials serials;
-    const struct company_history *history = NULL;
-    int days;
-    int64_t stamp;
-    int rc = stamp_of(company, store, rules, symptom, record, as_of_ms, records_serial, &serials,
-                      &days, &history, &stamp, err);
-    struct cache_key key = {(uint64_t)record->lot.lot_id, (uint64_t)symptom, (uint64_t)as_of_ms};
-    struct company_view *view = rc ? NULL : cache_get(company->views, key, stamp);
+    struct window window;
+    int rc = window_of(company, records, around, &window, err);
+    struct cache_key key = {(uint64_t)around->record->lot.lot_id, (uint64_t)around->symptom,
+                            (uint64_t)around->as_of_ms};
+    struct company_view *view = rc ? NULL : cache_get(company->views, key, window.stamp);
     if (rc || view) {
-        cache_object_unref((void *)history);
+        cache_object_unref((void *)window.history);
         *ret = view;
         return rc;
     }
-    view = view_new(symptom, record, as_of_ms, history);
-    rc = load_days(company, store, view, &serials, days, records_serial, err);
+    view = view_new(around, window.history);
+    rc = load_days(company, records, &window, view, err);
     if (rc) {
         cache_object_unref(view);
         return rc;
     }
     list_lots(view);
-    expect(view, rules);
+    expect(view, around->rules);
     company_fill_factors(view);
-    cache_put(company->views, key, stamp, view);
+    cache_put(company->views, key, window.stamp, view);
     *ret = view;
     return 0;
 }

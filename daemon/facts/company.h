@@ -32,24 +32,29 @@ struct company_factor {
     int lots;                  /* that share it */
 };
 
-/* One lot's company around it, as of an instant. */
+/* One lot's company around it: the complaints of one symptom, as of an instant. */
 struct company_view;
-int company_view_open(struct company *company, struct store *store, const struct rules *rules,
-                      int symptom, const struct lot_record *record, int64_t as_of_ms,
-                      int64_t records_serial, struct company_view **ret, struct error *err);
+struct company_around {
+    const struct rules *rules;
+    int symptom;
+    const struct lot_record *record;
+    int64_t as_of_ms;
+};
+int company_view_open(struct company *company, const struct lot_records *records,
+                      const struct company_around *around, struct company_view **ret,
+                      struct error *err);
 /* A number that changes whenever that view would: to keep results by. */
-int company_stamp(struct company *company, struct store *store, const struct rules *rules,
-                  int symptom, const struct lot_record *record, int64_t as_of_ms,
-                  int64_t records_serial, int64_t *ret, struct error *err);
+int company_stamp(struct company *company, const struct lot_records *records,
+                  const struct company_around *around, int64_t *ret, struct error *err);
 void company_view_close(struct company_view *view);
 
 /* Factors of the lot itself: FACTOR_LOT … FACTOR_SUPPLIER and FACTOR_ANY. */
 struct company_factor company_of_factor(const struct company_view *view, int factor);
 /* Of the lot itself and its line around it: of a view of another symptom than the case's. */
 struct company_factor company_of_lot_and_line(const struct company_view *view);
-/* Lots packed in [from, to) on this line ("" any): between two cleanings of a place. */
+/* Lots packed then on this line ("" any): between two cleanings of a place. */
 struct company_factor company_of_window(const struct company_view *view, const char *line,
-                                        int64_t from_ms, int64_t to_ms);
+                                        struct when_span packed);
 /* Complaints that name a route or a store, against units sent there. `own` complaints of the case
  * itself are in the count; the first of them is left out. */
 struct company_factor company_of_trade(const struct company_view *view, int factor,

@@ -116,25 +116,35 @@ static void attach(struct company_day_lots *day, struct loose *loose)
     }
 }
 
-int company_day_lots_get(struct cache *cache, struct store *store, int32_t day, int64_t stamp,
+int32_t company_day_of(int64_t ms)
+{
+    return (int32_t)((ms - (ms < 0 ? WHEN_DAY_MS - 1 : 0)) / WHEN_DAY_MS);
+}
+
+static struct when_span span_of(struct company_day day)
+{
+    return (struct when_span){day.packed_day * WHEN_DAY_MS, (day.packed_day + 1) * WHEN_DAY_MS};
+}
+
+int company_day_lots_get(struct cache *cache, struct store *store, struct company_day day,
                          const struct company_day_lots **ret, struct error *err)
 {
-    struct cache_key key = {(uint64_t)(int64_t)day, UINT64_MAX, 0};
-    struct company_day_lots *lots = cache_get(cache, key, stamp);
+    struct cache_key key = {(uint64_t)(int64_t)day.packed_day, UINT64_MAX, 0};
+    struct company_day_lots *lots = cache_get(cache, key, day.stamp);
     if (lots) {
         *ret = lots;
         return 0;
     }
     struct loose loose = {0};
-    int64_t from_ms = day * WHEN_DAY_MS;
+    struct when_span span = span_of(day);
     lots = xcalloc(1, sizeof *lots);
     cache_object_init(&lots->cached, destroy_lots);
-    int rc = evidence_packed(store, from_ms, from_ms + WHEN_DAY_MS, take_packed, lots, err);
+    int rc = evidence_packed(store, span, take_packed, lots, err);
     if (!rc && lots->count)
-        rc = evidence_shares(store, from_ms, from_ms + WHEN_DAY_MS, take_share, &loose, err);
+        rc = evidence_shares(store, span, take_share, &loose, err);
     if (!rc) {
         attach(lots, &loose);
-        cache_put(cache, key, stamp, lots);
+        cache_put(cache, key, day.stamp, lots);
         *ret = lots;
     } else {
         cache_object_unref(lots);
@@ -178,28 +188,27 @@ static int by_report(const void *a, const void *b)
     return (x->received_ms > y->received_ms) - (x->received_ms < y->received_ms);
 }
 
-int company_day_reports_get(struct cache *cache, struct store *store, int symptom, int32_t day,
-                            int64_t stamp, const struct company_day_reports **ret,
+int company_day_reports_get(struct cache *cache, struct store *store, int symptom,
+                            struct company_day day, const struct company_day_reports **ret,
                             struct error *err)
 {
-    struct cache_key key = {(uint64_t)(int64_t)day, (uint64_t)symptom, 1};
-    struct company_day_reports *reports = cache_get(cache, key, stamp);
+    struct cache_key key = {(uint64_t)(int64_t)day.packed_day, (uint64_t)symptom, 1};
+    struct company_day_reports *reports = cache_get(cache, key, day.stamp);
     if (reports) {
         *ret = reports;
         return 0;
     }
-    int64_t from_ms = day * WHEN_DAY_MS;
     reports = xcalloc(1, sizeof *reports);
     cache_object_init(&reports->cached, destroy_reports);
-    int rc = evidence_reports(store, symptom_name(symptom), from_ms, from_ms + WHEN_DAY_MS,
-                              take_report, reports, err);
+    int rc =
+        evidence_reports(store, symptom_name(symptom), span_of(day), take_report, reports, err);
     if (rc) {
         cache_object_unref(reports);
         return rc;
     }
     if (reports->count)
         qsort(reports->reports, (size_t)reports->count, sizeof *reports->reports, by_report);
-    cache_put(cache, key, stamp, reports);
+    cache_put(cache, key, day.stamp, reports);
     *ret = reports;
     return 0;
 }

@@ -34,13 +34,19 @@ struct company_day_reports {
     int count;
 };
 
-int company_day_lots_get(struct cache *cache, struct store *store, int32_t day, int64_t stamp,
+struct company_day {
+    int32_t packed_day; /* UTC */
+    int64_t stamp;      /* of the data that are read of it */
+};
+int company_day_lots_get(struct cache *cache, struct store *store, struct company_day day,
                          const struct company_day_lots **ret, struct error *err);
-int company_day_reports_get(struct cache *cache, struct store *store, int symptom, int32_t day,
-                            int64_t stamp, const struct company_day_reports **ret,
+int company_day_reports_get(struct cache *cache, struct store *store, int symptom,
+                            struct company_day day, const struct company_day_reports **ret,
                             struct error *err);
 const struct company_day_lot *company_day_lots_find(const struct company_day_lots *lots,
                                                     int64_t lot_id);
+
+int32_t company_day_of(int64_t ms);
 
 /* Level keys. */
 uint64_t company_day_key(const char *kind, const char *level);

@@ -272,14 +272,14 @@ struct company_factor company_of_lot_and_line(const struct company_view *view)
 }
 
 struct company_factor company_of_window(const struct company_view *view, const char *line,
-                                        int64_t from_ms, int64_t to_ms)
+                                        struct when_span packed)
 {
     uint64_t wanted = *line ? company_day_key(view->plant, line) : 0;
     struct level level = {0};
     for (int i = 0; i < view->lot_count; i++) {
         const struct company_day_lot *lot = view->lots[i].lot;
-        if (i != view->own && lot->packed_from_ms >= from_ms && lot->packed_from_ms < to_ms &&
-            (!wanted || lot->line == wanted))
+        if (i != view->own && lot->packed_from_ms >= packed.from_ms &&
+            lot->packed_from_ms < packed.to_ms && (!wanted || lot->line == wanted))
             company_level_add(&level, &view->lots[i]);
     }
     return company_factor_of(level.observed, level.expected, level.lots);

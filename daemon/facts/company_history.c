@@ -1,5 +1,6 @@
 #include "facts/company_history.h"
 #include "base/text.h"
+#include "facts/company_day.h"
 #include "store/company_count.h"
 #include "store/evidence.h"
 #include <math.h>
@@ -58,18 +59,20 @@ static void fill_reported(struct gather *gather, const struct rules *rules, int 
     gather->history->reported[HISTORY_DELAY_DAYS] = 1;
 }
 
-int company_history_get(struct cache *cache, struct store *store, const struct rules *rules,
-                        int symptom, int32_t packed_day, int64_t records_serial,
-                        const struct company_history **ret, struct error *err)
+int company_history_get(struct cache *cache, const struct lot_records *records,
+                        const struct company_around *around, const struct company_history **ret,
+                        struct error *err)
 {
+    int32_t packed_day = company_day_of(around->record->lot.packed_from_ms);
     int32_t monday = packed_day - (day_of_week(packed_day) - 1);
-    int32_t from = monday - FROM_DAYS, to = monday - TO_DAYS;
-    struct cache_key key = {(uint64_t)symptom, (uint64_t)(int64_t)monday, UINT64_MAX};
+    const struct company_count_scope scope = {symptom_name(around->symptom), monday - FROM_DAYS,
+                                              monday - TO_DAYS};
+    struct cache_key key = {(uint64_t)around->symptom, (uint64_t)(int64_t)monday, UINT64_MAX};
     int64_t serial = 0;
-    int rc = company_count_days_serial(store, symptom_name(symptom), from, to, &serial, err);
+    int rc = company_count_days_serial(records->store, &scope, &serial, err);
     if (rc)
         return rc;
-    int64_t stamp = cache_stamp(records_serial, serial);
+    int64_t stamp = cache_stamp(records->serial, serial);
     struct company_history *history = cache_get(cache, key, stamp);
     if (history) {
         *ret = history;
@@ -79,15 +82,16 @@ int company_history_get(struct cache *cache, struct store *store, const struct r
     cache_object_init(&history->cached, destroy);
     history->stamp = stamp;
     struct gather gather = {.history = history};
-    rc = company_count_list(store, symptom_name(symptom), from, to, take_count, &gather, err);
+    rc = company_count_list(records->store, &scope, take_count, &gather, err);
+    const struct when_span packed = {scope.from_day * WHEN_DAY_MS,
+                                     (scope.to_day + 1) * WHEN_DAY_MS};
     if (!rc)
-        rc = evidence_packed(store, from * WHEN_DAY_MS, (to + 1) * WHEN_DAY_MS, take_packed,
-                             history, err);
+        rc = evidence_packed(records->store, packed, take_packed, history, err);
     if (rc) {
         cache_object_unref(history);
         return rc;
     }
-    fill_reported(&gather, rules, symptom);
+    fill_reported(&gather, around->rules, around->symptom);
     cache_put(cache, key, stamp, history);
     *ret = history;
     return 0;

@@ -3,9 +3,7 @@
 #ifndef ODDLOAF_FACTS_COMPANY_HISTORY_H
 #define ODDLOAF_FACTS_COMPANY_HISTORY_H
 
-#include "facts/cache.h"
-#include "rules/rules.h"
-#include "store/store.h"
+#include "facts/company.h"
 
 #define HISTORY_DELAY_DAYS 36 /* later ones are left out: the last day counts as all */
 
@@ -16,10 +14,10 @@ struct company_history {
     double complaints, units;                /* in complete weeks, no lot counted for more than 3 */
 };
 
-/* As of the week of `packed_day`: packing days from 133 to 43 before that week's Monday. */
-int company_history_get(struct cache *cache, struct store *store, const struct rules *rules,
-                        int symptom, int32_t packed_day, int64_t records_serial,
-                        const struct company_history **ret, struct error *err);
+/* As of the week the lot was packed in: packing days from 133 to 43 before its Monday. */
+int company_history_get(struct cache *cache, const struct lot_records *records,
+                        const struct company_around *around, const struct company_history **ret,
+                        struct error *err);
 double company_history_reported(const struct company_history *history, double days);
 
 #endif

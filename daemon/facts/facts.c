@@ -37,7 +37,7 @@ static int facts_of_records(const struct facts_job *job, struct error *err)
     struct cache_key key = {(uint64_t)set->record->lot.lot_id * 4 + (uint64_t)job->input->symptom,
                             (uint64_t)job->input->as_of_ms, 0};
     bool keep = !any_measured(job->input);
-    struct kept *kept = keep ? cache_get(job->source->records, key, job->records_serial) : NULL;
+    struct kept *kept = keep ? cache_get(job->source->records, key, job->records.serial) : NULL;
     if (kept) {
         memcpy(set->lot, kept->facts, bytes);
         cache_object_unref((void *)set->record);
@@ -54,7 +54,7 @@ static int facts_of_records(const struct facts_job *job, struct error *err)
     cache_object_init(&kept->cached, destroy);
     kept->record = cache_object_ref((void *)set->record);
     memcpy(kept->facts, set->lot, bytes);
-    cache_put(job->source->records, key, job->records_serial, kept);
+    cache_put(job->source->records, key, job->records.serial, kept);
     cache_object_unref(kept);
     return 0;
 }
@@ -63,11 +63,12 @@ int facts_gather(const struct facts_source *source, struct store *store,
                  const struct case_input *input, int64_t lot_id, struct fact_set *ret,
                  struct error *err)
 {
-    struct facts_job job = {source, store, input, ret, 0, WHEN_UNKNOWN_DAY};
+    struct facts_job job = {
+        .source = source, .input = input, .set = ret, .packed_day = WHEN_UNKNOWN_DAY};
     fact_set_init(ret, source->rules, input->count);
-    int rc = company_count_records_serial(store, &job.records_serial, err);
+    int rc = lot_record_all(store, &job.records, err);
     if (!rc && lot_id > 0) {
-        rc = lot_record_get(source->lots, store, job.records_serial, lot_id, &ret->record, err);
+        rc = lot_record_get(source->lots, &job.records, lot_id, &ret->record, err);
         if (!rc)
             job.packed_day = tz_day(source->tz, ret->record->lot.packed_from_ms);
     }

@@ -38,7 +38,7 @@ struct fact_baseline {
     struct fact_usual ages[MATERIALS]; /* days in use of the material lots */
 };
 /* A new reference. */
-int facts_baseline(const struct facts_source *source, struct store *store, int64_t records_serial,
+int facts_baseline(const struct facts_source *source, const struct lot_records *records,
                    const struct lot_record *record, int64_t as_of_ms,
                    const struct fact_baseline **ret, struct error *err);
 const struct fact_usual *facts_usual(const struct fact_baseline *baseline, const char *quantity);
@@ -46,10 +46,9 @@ const struct fact_usual *facts_usual(const struct fact_baseline *baseline, const
 /* The parts; each fills the facts of its kind. */
 struct facts_job {
     const struct facts_source *source;
-    struct store *store;
+    struct lot_records records;
     const struct case_input *input;
     struct fact_set *set;
-    int64_t records_serial;
     int32_t packed_day; /* plant's calendar; WHEN_UNKNOWN_DAY without a lot */
 };
 /* Whether fact `f` is of that kind and wanted for the case's symptom. */
@@ -66,11 +65,15 @@ int facts_model(const struct facts_job *job, struct error *err);
  * Outliers", 1993). Reorders and overwrites `values`. */
 struct robust_scale facts_spread(double *values, size_t n);
 
-/* The two cleanings of a place around the lot's packing, as the plant's log has them; false if
- * either is not known. *ret_own_line: the log entry is of the lot's line, not of the whole plant.
- */
-int facts_window(const struct facts_job *job, const char *place, bool *ret_known, int64_t *ret_from,
-                 int64_t *ret_to, bool *ret_own_line, struct error *err);
+/* Between the two cleanings of a place around the lot's packing, as the plant's log has them; where
+ * it was not cleaned since, up to as_of. */
+struct facts_window {
+    bool known;    /* that it was cleaned before */
+    bool own_line; /* the log entry is of the lot's line, not of the whole plant */
+    struct when_span span;
+};
+int facts_window(const struct facts_job *job, const char *place, struct facts_window *ret,
+                 struct error *err);
 
 /* Age in days of the loaf when complaint `i` found the fault (else when it came in); NAN. */
 double facts_age_days(const struct facts_job *job, int i);

@@ -50,12 +50,12 @@ static const char *level_of(const struct facts_job *job, int factor, int i)
 static int work_window(const struct facts_job *job, const struct company_view *view,
                        const char *place, struct company_factor *ret, struct error *err)
 {
-    bool known = false, own_line = false;
-    int64_t from_ms = 0, to_ms = 0;
-    int rc = facts_window(job, place, &known, &from_ms, &to_ms, &own_line, err);
+    struct facts_window window;
+    int rc = facts_window(job, place, &window, err);
     *ret = (struct company_factor){0};
-    if (!rc && known)
-        *ret = company_of_window(view, own_line ? job->set->record->lot.line : "", from_ms, to_ms);
+    if (!rc && window.known)
+        *ret =
+            company_of_window(view, window.own_line ? job->set->record->lot.line : "", window.span);
     return rc;
 }
 
@@ -76,13 +76,18 @@ static struct company_factor work_trade(const struct facts_job *job,
     return company_of_trade(view, factor, level, own);
 }
 
+static struct company_around around_of(const struct facts_job *job, int symptom)
+{
+    return (struct company_around){job->source->rules, symptom, job->set->record,
+                                   job->input->as_of_ms};
+}
+
 /* Mold on the lot and its line, for a case about something else. */
 static int work_mold(const struct facts_job *job, struct company_factor *ret, struct error *err)
 {
+    const struct company_around around = around_of(job, SYMPTOM_MOLD);
     struct company_view *view;
-    int rc =
-        company_view_open(job->source->company, job->store, job->source->rules, SYMPTOM_MOLD,
-                          job->set->record, job->input->as_of_ms, job->records_serial, &view, err);
+    int rc = company_view_open(job->source->company, &job->records, &around, &view, err);
     *ret = (struct company_factor){0};
     if (rc)
         return rc;
@@ -94,10 +99,9 @@ static int work_mold(const struct facts_job *job, struct company_factor *ret, st
 static int work_all(const struct facts_job *job, struct kept *kept, struct error *err)
 {
     const struct rules *rules = job->source->rules;
+    const struct company_around around = around_of(job, job->input->symptom);
     struct company_view *view;
-    int rc =
-        company_view_open(job->source->company, job->store, rules, job->input->symptom,
-                          job->set->record, job->input->as_of_ms, job->records_serial, &view, err);
+    int rc = company_view_open(job->source->company, &job->records, &around, &view, err);
     if (rc)
         return rc;
     for (int f = 0; !rc && f < rules->fact_count; f++) {
@@ -141,13 +145,13 @@ static int stamp_of(const struct facts_job *job, int64_t *ret, struct error *err
 {
     const struct facts_source *source = job->source;
     int mold = rules_fact(source->rules, "company.mold");
+    const struct company_around own = around_of(job, job->input->symptom);
+    const struct company_around of_mold = around_of(job, SYMPTOM_MOLD);
     int64_t other = 0;
-    int rc = company_stamp(source->company, job->store, source->rules, job->input->symptom,
-                           job->set->record, job->input->as_of_ms, job->records_serial, ret, err);
+    int rc = company_stamp(source->company, &job->records, &own, ret, err);
     if (rc || mold < 0 || !facts_wanted(job, mold, FACT_COMPANY))
         return rc;
-    rc = company_stamp(source->company, job->store, source->rules, SYMPTOM_MOLD, job->set->record,
-                       job->input->as_of_ms, job->records_serial, &other, err);
+    rc = company_stamp(source->company, &job->records, &of_mold, &other, err);
     *ret = cache_stamp(*ret, other);
     return rc;
 }

@@ -107,7 +107,27 @@ static void fill_baseline(struct fact_baseline *baseline, const struct lot_recor
         }
 }
 
-int facts_baseline(const struct facts_source *source, struct store *store, int64_t records_serial,
+struct recent {
+    const struct lot_record *lot[FACTS_BASELINE_LOTS];
+    int count;
+};
+
+/* The newest lots of a product packed before. What was read is there even if it fails. */
+static int read_recent(const struct facts_source *source, const struct lot_records *records,
+                       int64_t product_id, int64_t before_ms, struct recent *ret, struct error *err)
+{
+    int64_t id[FACTS_BASELINE_LOTS];
+    struct store_ids ids = {id, 0, FACTS_BASELINE_LOTS};
+    const struct when_span packed = {before_ms - FACTS_BASELINE_DAYS * WHEN_DAY_MS, before_ms};
+    int rc = evidence_lots_of_product(records->store, product_id, packed, &ids, err);
+    while (!rc && ret->count < ids.count) {
+        rc = lot_record_get(source->lots, records, id[ret->count], &ret->lot[ret->count], err);
+        ret->count += rc == 0;
+    }
+    return rc;
+}
+
+int facts_baseline(const struct facts_source *source, const struct lot_records *records,
                    const struct lot_record *record, int64_t as_of_ms,
                    const struct fact_baseline **ret, struct error *err)
 {
@@ -117,31 +137,22 @@ int facts_baseline(const struct facts_source *source, struct store *store, int64
     int64_t until_ms = tz_day_start_ms(source->tz, tz_day(source->tz, as_of_ms));
     struct cache_key key = {(uint64_t)record->lot.product_id, (uint64_t)packed_day,
                             (uint64_t)until_ms};
-    struct fact_baseline *baseline = cache_get(source->baselines, key, records_serial);
+    struct fact_baseline *baseline = cache_get(source->baselines, key, records->serial);
     if (baseline) {
         *ret = baseline;
         return 0;
     }
-    int64_t ids[FACTS_BASELINE_LOTS];
-    const struct lot_record *records[FACTS_BASELINE_LOTS];
-    int count = 0, read = 0;
-    int rc = evidence_lots_of_product(store, record->lot.product_id,
-                                      before_ms - FACTS_BASELINE_DAYS * WHEN_DAY_MS, before_ms,
-                                      FACTS_BASELINE_LOTS, ids, &count, err);
-    while (!rc && read < count) {
-        rc = lot_record_get(source->lots, store, records_serial, ids[read], &records[read], err);
-        if (!rc)
-            read++;
-    }
+    struct recent recent = {.count = 0};
+    int rc = read_recent(source, records, record->lot.product_id, before_ms, &recent, err);
     if (!rc) {
         baseline = xcalloc(1, sizeof *baseline);
         cache_object_init(&baseline->cached, destroy_baseline);
-        fill_baseline(baseline, records, count, until_ms);
-        cache_put(source->baselines, key, records_serial, baseline);
+        fill_baseline(baseline, recent.lot, recent.count, until_ms);
+        cache_put(source->baselines, key, records->serial, baseline);
         *ret = baseline;
     }
-    while (read > 0)
-        lot_record_unref(records[--read]);
+    while (recent.count > 0)
+        lot_record_unref(recent.lot[--recent.count]);
     return rc;
 }
 
@@ -255,8 +266,8 @@ int facts_lot(const struct facts_job *job, struct error *err)
 {
     const struct rules *rules = job->source->rules;
     const struct fact_baseline *baseline;
-    int rc = facts_baseline(job->source, job->store, job->records_serial, job->set->record,
-                            job->input->as_of_ms, &baseline, err);
+    int rc = facts_baseline(job->source, &job->records, job->set->record, job->input->as_of_ms,
+                            &baseline, err);
     if (rc)
         return rc;
     for (int f = 0; f < rules->fact_count; f++) {

@@ -210,8 +210,8 @@ static int work_all(const struct facts_job *job, const double *ages, struct kept
     int horizon = own->shelf_life_days + HORIZON_PAST_CODE;
     struct modelling modelling = {
         .job = job, .horizon = horizon < LAST_AGE ? horizon : LAST_AGE, .ages = ages};
-    int rc = facts_baseline(job->source, job->store, job->records_serial, job->set->record,
-                            job->input->as_of_ms, &baseline, err);
+    int rc = facts_baseline(job->source, &job->records, job->set->record, job->input->as_of_ms,
+                            &baseline, err);
     if (rc)
         return rc;
     model_lot_of(rules, job->set->record, baseline, job->input->as_of_ms, &modelling.lot);
@@ -260,7 +260,7 @@ int facts_model(const struct facts_job *job, struct error *err)
     for (int i = 0; i < job->input->count; i++)
         ages[i] = facts_age_days(job, i);
     struct cache_key key = key_of(job, ages);
-    struct kept *kept = cache_get(job->source->predictions, key, job->records_serial);
+    struct kept *kept = cache_get(job->source->predictions, key, job->records.serial);
     int rc = 0, at = 0;
     for (int f = 0; f < rules->fact_count; f++)
         facts += facts_wanted(job, f, FACT_MODEL);
@@ -269,7 +269,7 @@ int facts_model(const struct facts_job *job, struct error *err)
         cache_object_init(&kept->cached, destroy);
         rc = work_all(job, ages, kept, err);
         if (!rc)
-            cache_put(job->source->predictions, key, job->records_serial, kept);
+            cache_put(job->source->predictions, key, job->records.serial, kept);
     }
     for (int f = 0; !rc && f < rules->fact_count; f++)
         if (facts_wanted(job, f, FACT_MODEL)) {

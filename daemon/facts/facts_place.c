@@ -52,7 +52,7 @@ static int log_get(const struct facts_job *job, const char *place, const char *q
     int32_t block = job->packed_day / LOG_BLOCK_DAYS;
     struct cache_key key = {cache_hash(cache_hash(0, place), quantity), cache_hash(0, line),
                             (uint64_t)(int64_t)block};
-    struct log_series *log = cache_get(job->source->logs, key, job->records_serial);
+    struct log_series *log = cache_get(job->source->logs, key, job->records.serial);
     if (log) {
         *ret = log;
         return 0;
@@ -61,14 +61,15 @@ static int log_get(const struct facts_job *job, const char *place, const char *q
     int days = strcmp(quantity, "filter_changed") == 0 ? FILTER_BEFORE_DAYS : LOG_BEFORE_DAYS;
     log = xcalloc(1, sizeof *log);
     cache_object_init(&log->cached, destroy_log);
-    int rc = evidence_plantlog(
-        job->store, place, quantity, line, from_ms - (int64_t)days * WHEN_DAY_MS,
-        from_ms + (LOG_BLOCK_DAYS + LOG_AFTER_DAYS) * WHEN_DAY_MS, take_entry, log, err);
+    const struct evidence_spot spot = {place, quantity, line};
+    const struct when_span span = {from_ms - (int64_t)days * WHEN_DAY_MS,
+                                   from_ms + (LOG_BLOCK_DAYS + LOG_AFTER_DAYS) * WHEN_DAY_MS};
+    int rc = evidence_plantlog(job->records.store, &spot, span, take_entry, log, err);
     if (rc) {
         cache_object_unref(log);
         return rc;
     }
-    cache_put(job->source->logs, key, job->records_serial, log);
+    cache_put(job->source->logs, key, job->records.serial, log);
     *ret = log;
     return 0;
 }
@@ -236,8 +237,8 @@ int facts_place(const struct facts_job *job, struct error *err)
     return rc;
 }
 
-int facts_window(const struct facts_job *job, const char *place, bool *ret_known, int64_t *ret_from,
-                 int64_t *ret_to, bool *ret_own_line, struct error *err)
+int facts_window(const struct facts_job *job, const char *place, struct facts_window *ret,
+                 struct error *err)
 {
     int64_t packed = job->set->record->lot.packed_from_ms;
     const struct log_series *log;
@@ -249,14 +250,14 @@ int facts_window(const struct facts_job *job, const char *place, bool *ret_known
         at--;
     while (next < log->count && log->entries[next].value < 0.5)
         next++;
-    *ret_known = at >= 0;
+    *ret = (struct facts_window){.known = at >= 0};
     if (at >= 0) {
-        *ret_from = log->entries[at].at_ms;
-        *ret_own_line = log->entries[at].own_line;
+        ret->own_line = log->entries[at].own_line;
+        ret->span.from_ms = log->entries[at].at_ms;
         /* not cleaned since, as far as is known by then: the window is still open */
-        *ret_to = next < log->count && log->entries[next].at_ms <= job->input->as_of_ms
-                      ? log->entries[next].at_ms
-                      : job->input->as_of_ms;
+        ret->span.to_ms = next < log->count && log->entries[next].at_ms <= job->input->as_of_ms
+                              ? log->entries[next].at_ms
+                              : job->input->as_of_ms;
     }
     cache_object_unref((void *)log);
     return 0;

@@ -3,6 +3,7 @@
 #include "base/units.h"
 #include "rules/vocabulary.h"
 #include "stats/robust.h"
+#include "store/company_count.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -314,11 +315,17 @@ static int read_record(struct store *store, int64_t lot_id, struct build *build,
     return rc ? rc : first_uses(store, record, err);
 }
 
-int lot_record_get(struct cache *cache, struct store *store, int64_t records_serial, int64_t lot_id,
+int lot_record_all(struct store *store, struct lot_records *ret, struct error *err)
+{
+    ret->store = store;
+    return company_count_records_serial(store, &ret->serial, err);
+}
+
+int lot_record_get(struct cache *cache, const struct lot_records *records, int64_t lot_id,
                    const struct lot_record **ret, struct error *err)
 {
     struct cache_key key = {(uint64_t)lot_id, 0, 0};
-    struct lot_record *record = cache_get(cache, key, records_serial);
+    struct lot_record *record = cache_get(cache, key, records->serial);
     if (record) {
         *ret = record;
         return 0;
@@ -327,13 +334,13 @@ int lot_record_get(struct cache *cache, struct store *store, int64_t records_ser
     record = xcalloc(1, sizeof *record);
     cache_object_init(&record->cached, destroy);
     build->record = record;
-    int rc = read_record(store, lot_id, build, err);
+    int rc = read_record(records->store, lot_id, build, err);
     free(build);
     if (rc) {
         cache_object_unref(record);
         return rc;
     }
-    cache_put(cache, key, records_serial, record);
+    cache_put(cache, key, records->serial, record);
     *ret = record;
     return 0;
 }

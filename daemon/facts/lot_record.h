@@ -45,8 +45,15 @@ struct lot_record {
     int dispatch_count;
 };
 
+/* The plant's records as a store has them, with the stamp of what is kept of them. */
+struct lot_records {
+    struct store *store;
+    int64_t serial; /* store/company_count.h */
+};
+/* As they stand now. */
+int lot_record_all(struct store *store, struct lot_records *ret, struct error *err);
 /* A new reference. ERROR_NOT_FOUND for an unknown lot. */
-int lot_record_get(struct cache *cache, struct store *store, int64_t records_serial, int64_t lot_id,
+int lot_record_get(struct cache *cache, const struct lot_records *records, int64_t lot_id,
                    const struct lot_record **ret, struct error *err);
 void lot_record_unref(const struct lot_record *record);
 

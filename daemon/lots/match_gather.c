@@ -75,9 +75,9 @@ static int keep_key(void *arg, const struct lot_find_key *key)
     return 0;
 }
 
-static int gather_where(struct matching *m, const struct lot_find_where *where, size_t limit)
+static int gather_where(struct matching *m, const struct lot_find_where *where)
 {
-    return lot_find_each_key(m->store, where, limit, keep_key, m, &m->rows.overflow, m->err);
+    return lot_find_each_key(m->store, where, keep_key, m, &m->rows.overflow, m->err);
 }
 
 static int gather_code_days(struct matching *m, bool agreed)
@@ -93,14 +93,15 @@ static int gather_code_days(struct matching *m, bool agreed)
     for (size_t i = 0; rc == 0 && i < count; i++) {
         where.code_day = days[i];
         m->favours = i == 0 ? FAVOURED : 0; /* the text may be no reading of this lot's code */
-        rc = gather_where(m, &where, i == 0 ? OF_DAY : OF_OTHER_DAY);
+        where.limit = i == 0 ? OF_DAY : OF_OTHER_DAY;
+        rc = gather_where(m, &where);
     }
     m->favours = 0;
     if (rc < 0 || !m->product_id || agreed)
         return rc;
     /* the product may be named wrongly and the date be right */
-    where = (struct lot_find_where){.code_day = m->code_day};
-    return gather_where(m, &where, OF_DAY);
+    where = (struct lot_find_where){.code_day = m->code_day, .limit = OF_DAY};
+    return gather_where(m, &where);
 }
 
 static int gather_line(struct matching *m)
@@ -113,43 +114,43 @@ static int gather_line(struct matching *m)
     struct lot_find_where where = {.plant = parsed->plant,
                                    .line = parsed->line,
                                    .code_day = WHEN_UNKNOWN_DAY,
-                                   .from_ms = from,
-                                   .to_ms = from + 32 * WHEN_HOUR_MS};
+                                   .packed = {from, from + 32 * WHEN_HOUR_MS},
+                                   .limit = OF_LINE};
     bool overflow = m->rows.overflow;
-    int rc = gather_where(m, &where, OF_LINE);
+    int rc = gather_where(m, &where);
     m->rows.overflow = overflow;
     return rc;
 }
 
-static struct lot_find_where lately(const struct matching *m, double shelf_lives)
+static struct lot_find_where lately(const struct matching *m, double shelf_lives, size_t limit)
 {
     double shelf_life = m->volume.shelf_life_days > 1 ? m->volume.shelf_life_days : 1;
     int64_t to = m->query->received_ms + WHEN_HOUR_MS;
     return (struct lot_find_where){
         .code_day = WHEN_UNKNOWN_DAY,
-        .from_ms = to - (int64_t)(shelf_lives * shelf_life * (double)WHEN_DAY_MS),
-        .to_ms = to};
+        .packed = {to - (int64_t)(shelf_lives * shelf_life * (double)WHEN_DAY_MS), to},
+        .limit = limit};
 }
 
 static int gather_product(struct matching *m)
 {
-    struct lot_find_where where = lately(m, 3);
+    struct lot_find_where where = lately(m, 3, OF_PRODUCT);
     if (!m->product_id || m->code_day != WHEN_UNKNOWN_DAY)
         return 0;
     where.product_id = m->product_id;
-    return gather_where(m, &where, OF_PRODUCT);
+    return gather_where(m, &where);
 }
 
 /* A plant whose lots within reach are few has them all compared: nothing is missed. */
 static int gather_recent(struct matching *m)
 {
-    struct lot_find_where where = lately(m, RECENT_SHELF_LIVES);
-    double days = (double)(where.to_ms - where.from_ms) / (double)WHEN_DAY_MS;
+    struct lot_find_where where = lately(m, RECENT_SHELF_LIVES, RECENT);
+    double days = (double)(where.packed.to_ms - where.packed.from_ms) / (double)WHEN_DAY_MS;
     if (m->volume.lots_per_day * days > 0.9 * RECENT)
         return 0;
     bool overflow = m->rows.overflow;
     m->rows.overflow = false;
-    int rc = gather_where(m, &where, RECENT);
+    int rc = gather_where(m, &where);
     m->recent = !m->rows.overflow;
     m->rows.overflow = overflow;
     return rc;
@@ -176,12 +177,12 @@ static int gather_mistaken(struct matching *m, bool agreed)
         return 0;
     struct walk_result *walk = xmalloc(sizeof *walk);
     bool few = m->recent || match_is_complete(m);
-    int rc = walk_find(&m->matcher->costs, m->store, &m->text, agreed ? SLACK_AGREED : SLACK,
-                       agreed                            ? LOOKUPS_AGREED
-                       : few                             ? LOOKUPS_FEW
-                       : m->code_day != WHEN_UNKNOWN_DAY ? LOOKUPS_DATED
-                                                         : LOOKUPS,
-                       walk, m->err);
+    const struct walk_reach reach = {agreed ? SLACK_AGREED : SLACK,
+                                     agreed                            ? LOOKUPS_AGREED
+                                     : few                             ? LOOKUPS_FEW
+                                     : m->code_day != WHEN_UNKNOWN_DAY ? LOOKUPS_DATED
+                                                                       : LOOKUPS};
+    int rc = walk_find(&m->matcher->costs, m->store, &m->text, reach, walk, m->err);
     m->result->lookups = walk->lookups;
     m->unseen = walk->unseen;
     for (size_t i = 0; rc == 0 && i < walk->count; i++)

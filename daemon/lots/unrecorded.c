@@ -49,15 +49,15 @@ static int note_first(void *arg, const struct lot_find_key *key)
     return 1; /* one is enough */
 }
 
-/* The last lot like `where` that was packed in [from, to), 0 if none. */
-static int last_packed(struct store *store, struct lot_find_where where, int64_t from_ms,
-                       int64_t to_ms, int64_t *ret_lot_id, struct error *err)
+/* The last lot like `where` that was packed then, 0 if none. */
+static int last_packed(struct store *store, struct lot_find_where where, struct when_span packed,
+                       int64_t *ret_lot_id, struct error *err)
 {
     bool overflow = false;
-    where.from_ms = from_ms;
-    where.to_ms = to_ms;
+    where.packed = packed;
+    where.limit = 1;
     *ret_lot_id = 0;
-    int rc = lot_find_each_key(store, &where, 1, note_first, ret_lot_id, &overflow, err);
+    int rc = lot_find_each_key(store, &where, note_first, ret_lot_id, &overflow, err);
     return rc < 0 ? rc : 0;
 }
 
@@ -68,13 +68,15 @@ static int find_busy(struct store *store, const struct lot_find_where *of_line, 
 {
     struct lot_find_row row;
     int64_t before, after = 0;
-    int rc = last_packed(store, *of_line, at_ms - WHEN_DAY_MS, at_ms, &before, err);
+    const struct when_span day_before = {at_ms - WHEN_DAY_MS, at_ms};
+    int rc = last_packed(store, *of_line, day_before, &before, err);
     if (rc < 0 || !before)
         return rc;
     rc = lot_find_by_id(store, before, &row, err);
     if (rc == 0) {
         int64_t takes_ms = row.packed_to_ms - row.packed_from_ms;
-        rc = last_packed(store, *of_line, at_ms, at_ms + takes_ms / 2 + 1, &after, err);
+        const struct when_span begun = {at_ms, at_ms + takes_ms / 2 + 1};
+        rc = last_packed(store, *of_line, begun, &after, err);
         *ret = row.packed_to_ms > at_ms || after;
     }
     return rc;
@@ -92,12 +94,14 @@ static int find_gap(struct store *store, const struct tz *tz, const struct lot_p
     if (parsed->day == WHEN_UNKNOWN_DAY)
         return 0;
     int64_t from_ms = tz_day_start_ms(tz, parsed->day);
-    int rc = last_packed(store, of_line, parsed->at_ms, INT64_MAX, &later, err);
+    const struct when_span since = {parsed->at_ms, INT64_MAX};
+    const struct when_span day = {from_ms, from_ms + WHEN_DAY_MS};
+    const struct when_span until = {from_ms - LINE_DAYS * WHEN_DAY_MS, parsed->at_ms};
+    int rc = last_packed(store, of_line, since, &later, err);
     if (rc == 0)
-        rc = last_packed(store, of_line, from_ms, from_ms + WHEN_DAY_MS, &same_day, err);
+        rc = last_packed(store, of_line, day, &same_day, err);
     if (rc == 0 && !later)
-        rc = last_packed(store, of_line, from_ms - LINE_DAYS * WHEN_DAY_MS, parsed->at_ms, &before,
-                         err);
+        rc = last_packed(store, of_line, until, &before, err);
     if (rc == 0 && of_line.line && parsed->minute >= 0)
         rc = find_busy(store, &of_line, parsed->at_ms, &ret->line_busy, err);
     if (!later)

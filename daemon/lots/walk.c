@@ -38,8 +38,8 @@ struct walk {
     size_t guess_count;
     unsigned short heap[GUESSES]; /* numbers of guesses, cheapest on top */
     size_t heap_count;
-    struct lot_find_key key[BUCKET + 1]; /* of the last look-up */
-    size_t key_count;
+    struct lot_find_key key[BUCKET + 1];
+    struct lot_find_keys found; /* by the last look-up */
 };
 
 static const char LETTERS[] = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ";
@@ -79,13 +79,17 @@ static float least(float a, float b)
 
 /* ---- the cheapest way to read a whole code as the text ---- */
 
-/* One row of the comparison table; returns the least of it. `head`: what it costs if nothing up to
- * here was read. */
-static float extend(const struct walk_costs *c, const struct reading_code *text, const float *row,
-                    const float *above, int last, int letter, float head, float *next)
+/* Row i + 1 of the comparison table, for character i of the code; returns the least of it. `head`:
+ * what it costs if nothing up to here was read. */
+static float extend(const struct walk_costs *c, const struct reading_code *text,
+                    struct walk_rows *rows, size_t i, float head)
 {
     const unsigned char *t = text->letter;
+    const float *row = rows->row[i], *above = i ? rows->row[i - 1] : NULL;
+    int letter = reading_letter(rows->fold[i]);
+    int last = above ? reading_letter(rows->fold[i - 1]) : -1;
     size_t n = text->length;
+    float *next = rows->row[i + 1];
     float lowest = next[0] = least(row[0] + c->dropped, head);
     for (size_t j = 0; j < n; j++) {
         float best = least(row[j] + c->read[letter][t[j]], row[j + 1] + c->dropped);
@@ -129,17 +133,15 @@ float walk_cost_next(const struct walk_costs *costs, const struct reading_code *
         begin_rows(costs, text, length, rows);
     rows->filled = i;
     for (; i < length; i++) {
-        int letter = reading_letter(fold[i]);
-        if (letter < 0)
+        if (reading_letter(fold[i]) < 0)
             return INFINITY;
+        rows->fold[i] = fold[i];
         /* a missing head costs once, a longer one a little more; what is left must hold the text */
         bool missing = length - i - 1 + 2 >= n;
         float head = missing ? costs->head + 0.1F * (float)(i + 1) : INFINITY;
-        float *next = rows->row[i + 1];
-        float lowest = extend(costs, text, rows->row[i], i ? rows->row[i - 1] : NULL,
-                              i ? reading_letter(fold[i - 1]) : -1, letter, head, next);
-        rows->stopped[i + 1] = i + 1 < length ? least(rows->stopped[i], next[n]) : rows->stopped[i];
-        rows->fold[i] = fold[i];
+        float lowest = extend(costs, text, rows, i, head);
+        rows->stopped[i + 1] =
+            i + 1 < length ? least(rows->stopped[i], rows->row[i + 1][n]) : rows->stopped[i];
         rows->filled = i + 1;
         if (lowest > most && rows->stopped[i] + costs->tail > most && !missing)
             return INFINITY;
@@ -230,15 +232,15 @@ static int look(struct walk *w, const char *from, size_t prefix)
 {
     w->lookups_left--;
     w->result->lookups++;
-    w->key_count = 0;
-    return lot_find_keys(w->store, from, prefix, BUCKET + 1, w->key, &w->key_count, w->err);
+    w->found = (struct lot_find_keys){w->key, 0, BUCKET + 1};
+    return lot_find_keys(w->store, from, prefix, &w->found, w->err);
 }
 
 /* How many of the keys looked up begin with the first `length` bytes of `text`. */
 static size_t inside(const struct walk *w, const char *text, size_t length)
 {
     size_t count = 0;
-    while (count < w->key_count && !strncmp(w->key[count].fold, text, length))
+    while (count < w->found.count && !strncmp(w->key[count].fold, text, length))
         count++;
     return count;
 }
@@ -261,7 +263,7 @@ static int follow(struct walk *w, const char *prefix, size_t length, size_t read
         add_hit(w, &w->key[i]);
     size_t sure = cut;
     if (!found)
-        for (sure = 0; w->key_count && sure < cut && w->key[0].fold[sure] == whole[sure];)
+        for (sure = 0; w->found.count && sure < cut && w->key[0].fold[sure] == whole[sure];)
             sure++;
     if (rc == 0 && found > BUCKET && cut < all) { /* too many to see all: go to the end as well */
         whole[cut] = last;
@@ -331,7 +333,7 @@ static int open_left_out(struct walk *w, const struct guess *guess)
         int rc = follow(w, prefix, length + 1, read, NULL);
         if (rc < 0)
             return rc;
-        bool under = w->key_count && !strncmp(w->key[0].fold, prefix, length);
+        bool under = w->found.count && !strncmp(w->key[0].fold, prefix, length);
         int there = under ? reading_letter(w->key[0].fold[length]) : READING_LETTERS;
         if (there < letter) /* a code that ends here, or none at all */
             there = READING_LETTERS;
@@ -353,7 +355,7 @@ static int open_head_lost(struct walk *w, const struct guess *guess)
         int rc = follow(w, prefix, length + 1, 0, NULL);
         if (rc < 0)
             return rc;
-        bool under = w->key_count && !strncmp(w->key[0].fold, prefix, length);
+        bool under = w->found.count && !strncmp(w->key[0].fold, prefix, length);
         int there = under ? reading_letter(w->key[0].fold[length]) : READING_LETTERS;
         if (there < letter)
             there = READING_LETTERS;
@@ -378,7 +380,7 @@ static int open_guess(struct walk *w, const struct guess *guess)
 }
 
 int walk_find(const struct walk_costs *costs, struct store *store, const struct reading_code *text,
-              float slack, int lookups, struct walk_result *ret, struct error *err)
+              struct walk_reach reach, struct walk_result *ret, struct error *err)
 {
     ret->count = 0;
     ret->lookups = 0;
@@ -391,8 +393,8 @@ int walk_find(const struct walk_costs *costs, struct store *store, const struct 
     w->err = err;
     w->text = text;
     w->result = ret;
-    w->slack = slack;
-    w->lookups_left = lookups;
+    w->slack = reach.slack;
+    w->lookups_left = reach.lookups;
     w->guess = xmalloc(GUESSES * sizeof *w->guess);
     w->guess_count = w->heap_count = 0;
     for (size_t i = 0; i < text->length; i++)

@@ -41,10 +41,13 @@ struct walk_result {
     struct walk_hit hit[WALK_FOUND]; /* cheapest first */
     size_t count;
     int lookups;
-    float unseen; /* no code cheaper than this was missed; INFINITY: none within `slack` */
+    float unseen; /* no code cheaper than this was missed; INFINITY: none within the slack */
 };
-/* Codes whose cost is within `slack` of the cheapest found, with about `lookups` look-ups. */
+struct walk_reach {
+    float slack; /* cost above the cheapest found */
+    int lookups; /* about so many */
+};
 int walk_find(const struct walk_costs *costs, struct store *store, const struct reading_code *text,
-              float slack, int lookups, struct walk_result *ret, struct error *err);
+              struct walk_reach reach, struct walk_result *ret, struct error *err);
 
 #endif

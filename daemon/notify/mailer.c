@@ -165,15 +165,15 @@ static void put(struct mailer *m, struct delivery *delivery)
 
 static int start_due(struct mailer *m, bool urgent, struct error *err)
 {
-    struct outbox_delivery rows[2 * URGENT_MOST]; /* those under way are due as well */
-    int limit = 2 * (urgent ? URGENT_MOST : ORDINARY_MOST), count = 0;
+    struct outbox_delivery row[2 * URGENT_MOST]; /* those under way are due as well */
+    struct outbox_deliveries due = {row, 0, 2 * (urgent ? URGENT_MOST : ORDINARY_MOST)};
     if (!urgent && count_under_way(m, false, 0) == ORDINARY_MOST)
         return 0;
-    int rc = outbox_due(m->store, urgent, clock_now_ms(&m->clock), rows, limit, &count, err);
-    for (int i = 0; i < count; i++) {
-        if (!is_under_way(m, &rows[i]) && has_place(m, &rows[i]))
-            put(m, delivery_start(&m->settings, &rows[i]));
-        outbox_delivery_free(&rows[i]);
+    int rc = outbox_due(m->store, urgent, clock_now_ms(&m->clock), &due, err);
+    for (int i = 0; i < due.count; i++) {
+        if (!is_under_way(m, &row[i]) && has_place(m, &row[i]))
+            put(m, delivery_start(&m->settings, &row[i]));
+        outbox_delivery_free(&row[i]);
     }
     return rc;
 }

@@ -28,8 +28,9 @@ struct plan {
     struct store *store;
     const struct tz *tz;
     const struct action_row *action;
-    char cause[64]; /* the action's, or that of its place */
-    int64_t from_ms, at_ms, to_ms, now_ms;
+    char cause[64];                 /* the action's, or that of its place */
+    struct when_span before, after; /* of packing */
+    int64_t now_ms;
     int32_t first_day;
     struct week_lag lag[WEEK_SYMPTOMS];
     double weight[WEEK_SYMPTOMS]; /* of each symptom among the complaints looked at */
@@ -75,16 +76,17 @@ static int add_lot(void *arg, const struct pattern_lot *row)
     return 0;
 }
 
-static int read_side(const struct plan *p, bool elsewhere, int64_t from_ms, int64_t to_ms,
+static int read_side(const struct plan *p, bool elsewhere, struct when_span packed,
                      struct side *ret, struct error *err)
 {
+    const struct when_span known = when_span_until(packed, p->now_ms);
     struct count count = {p, ret};
     const struct pattern_scope scope = {.line = elsewhere ? "" : p->action->line,
                                         .not_line = elsewhere ? p->action->line : "",
                                         .symptom = p->action->symptom,
                                         .cause = p->cause,
-                                        .from_ms = from_ms,
-                                        .to_ms = to_ms < p->now_ms ? to_ms : p->now_ms,
+                                        .from_ms = known.from_ms,
+                                        .to_ms = known.to_ms,
                                         .until_ms = p->now_ms};
     memset(ret, 0, sizeof *ret);
     return pattern_lots(p->store, &scope, add_lot, &count, err);
@@ -95,8 +97,8 @@ static int read_lags(struct plan *p, struct error *err)
 {
     struct week_data *data = NULL;
     double total = 0;
-    int rc = week_data_read(p->store, p->tz, iso_week_of(tz_day(p->tz, p->now_ms)), p->now_ms, 0,
-                            &data, err);
+    const struct week_data_query query = {iso_week_of(tz_day(p->tz, p->now_ms)), p->now_ms, 0};
+    int rc = week_data_read(p->store, p->tz, &query, &data, err);
     if (rc)
         return rc;
     week_expect_lags_make(data, p->lag);
@@ -169,7 +171,7 @@ static const char *verdict_of(const struct plan *p, const struct judgement *j)
         return "more complaints";
     if (j->widened.exact.low > HALVED && j->widened.exact.high < DOUBLED)
         return "no difference seen";
-    return p->now_ms >= p->to_ms && j->share >= SHARE_COMPLETE ? TOO_FEW : TOO_EARLY;
+    return p->now_ms >= p->after.to_ms && j->share >= SHARE_COMPLETE ? TOO_FEW : TOO_EARLY;
 }
 
 /* ---- JSON ---- */
@@ -302,9 +304,9 @@ static json_t *effect_json(const struct plan *p, const struct side *before,
 static int add_elsewhere(const struct plan *p, json_t *out, struct error *err)
 {
     struct side *sides = xcalloc(2, sizeof *sides);
-    int rc = read_side(p, true, p->from_ms, p->at_ms, &sides[0], err);
+    int rc = read_side(p, true, p->before, &sides[0], err);
     if (!rc)
-        rc = read_side(p, true, p->at_ms, p->to_ms, &sides[1], err);
+        rc = read_side(p, true, p->after, &sides[1], err);
     if (!rc && sides[0].units > 0 && sides[1].units > 0) {
         struct judgement j = judge(&sides[0], &sides[1]);
         json_t *elsewhere =
@@ -316,32 +318,31 @@ static int add_elsewhere(const struct plan *p, json_t *out, struct error *err)
     return rc;
 }
 
-int effect_report(struct store *store, const struct tz *tz, int64_t action_id, int days,
-                  int64_t now_ms, json_t **ret, struct error *err)
+int effect_report(struct store *store, const struct tz *tz, const struct effect_query *query,
+                  json_t **ret, struct error *err)
 {
     struct action_row action;
-    int rc = action_get(store, action_id, &action, err);
+    int rc = action_get(store, query->action_id, &action, err);
     if (rc)
         return rc;
-    int32_t day = tz_day(tz, action.at_ms);
+    int32_t day = tz_day(tz, action.at_ms), first_day = day - query->days;
     struct plan *p = xcalloc(1, sizeof *p);
     struct side *sides = xcalloc(2, sizeof *sides);
     *p = (struct plan){.store = store,
                        .tz = tz,
                        .action = &action,
-                       .from_ms = tz_day_start_ms(tz, day - days),
-                       .at_ms = action.at_ms,
-                       .to_ms = tz_day_start_ms(tz, day + days),
-                       .now_ms = now_ms,
-                       .first_day = day - days};
+                       .before = {tz_day_start_ms(tz, first_day), action.at_ms},
+                       .after = {action.at_ms, tz_day_start_ms(tz, day + query->days)},
+                       .now_ms = query->now_ms,
+                       .first_day = first_day};
     text_clip(action.cause, p->cause, sizeof p->cause);
     if (!p->cause[0] && action.place[0])
         week_data_cause_of_place(action.place, p->cause, sizeof p->cause);
     rc = read_lags(p, err);
     if (!rc)
-        rc = read_side(p, false, p->from_ms, p->at_ms, &sides[0], err);
+        rc = read_side(p, false, p->before, &sides[0], err);
     if (!rc)
-        rc = read_side(p, false, p->at_ms, p->to_ms, &sides[1], err);
+        rc = read_side(p, false, p->after, &sides[1], err);
     if (!rc) {
         json_t *out = effect_json(p, &sides[0], &sides[1]);
         rc = action.line[0] ? add_elsewhere(p, out, err) : 0;

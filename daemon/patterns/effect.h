@@ -7,9 +7,14 @@
 #include "store/store.h"
 #include <jansson.h>
 
-/* {"action":…, "before":{…}, "after":{…}, "ratio":{…}, "verdict":"too early to tell" …}; `days` to
- * each side. New reference. */
-int effect_report(struct store *store, const struct tz *tz, int64_t action_id, int days,
-                  int64_t now_ms, json_t **ret, struct error *err);
+struct effect_query {
+    int64_t action_id;
+    int days;       /* compared, to each side of the action */
+    int64_t now_ms; /* what came later is left out */
+};
+/* {"action":…, "before":{…}, "after":{…}, "ratio":{…}, "verdict":"too early to tell" …}. New
+ * reference. */
+int effect_report(struct store *store, const struct tz *tz, const struct effect_query *query,
+                  json_t **ret, struct error *err);
 
 #endif

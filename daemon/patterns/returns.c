@@ -159,13 +159,13 @@ static json_t *levels_json(const struct tally *t, int factor)
     return rows;
 }
 
-static json_t *report_json(const struct tally *t, int32_t from_day, int32_t to_day)
+static json_t *report_json(const struct tally *t, const struct returns_query *query)
 {
     char from[16], to[16];
     json_t *by = json_object();
-    json_t *report = json_pack("{s:s, s:s, s:I, s:I}", "from", day_format(from_day, from), "to",
-                               day_format(to_day, to), "returns", (json_int_t)t->returns, "units",
-                               (json_int_t)t->units);
+    json_t *report = json_pack("{s:s, s:s, s:I, s:I}", "from", day_format(query->from_day, from),
+                               "to", day_format(query->to_day, to), "returns",
+                               (json_int_t)t->returns, "units", (json_int_t)t->units);
     set_rate(report, t->returns, t->units, t->dispatched);
     for (int f = 0; f < FACTORS; f++)
         json_object_set_new(by, FACTOR_NAME[f], levels_json(t, f));
@@ -174,17 +174,17 @@ static json_t *report_json(const struct tally *t, int32_t from_day, int32_t to_d
     return report;
 }
 
-int returns_report(struct store *store, const struct tz *tz, const struct catalogue *catalogue,
-                   int32_t from_day, int32_t to_day, json_t **ret, struct error *err)
+int returns_report(struct store *store, const struct tz *tz, const struct returns_query *query,
+                   json_t **ret, struct error *err)
 {
-    struct tally t = {.tz = tz, .catalogue = catalogue, .stand = json_array()};
-    const struct returns_span span = {tz_day_start_ms(tz, from_day),
-                                      tz_day_start_ms(tz, to_day + 1)};
-    int rc = returns_received(store, &span, count_return, &t, err);
+    struct tally t = {.tz = tz, .catalogue = query->catalogue, .stand = json_array()};
+    const struct when_span span = {tz_day_start_ms(tz, query->from_day),
+                                   tz_day_start_ms(tz, query->to_day + 1)};
+    int rc = returns_received(store, span, count_return, &t, err);
     if (!rc)
-        rc = returns_dispatched(store, &span, count_sent, &t, err);
+        rc = returns_dispatched(store, span, count_sent, &t, err);
     if (!rc)
-        *ret = report_json(&t, from_day, to_day);
+        *ret = report_json(&t, query);
     json_decref(t.stand);
     for (int f = 0; f < FACTORS; f++)
         free(t.by[f].level);

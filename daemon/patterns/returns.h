@@ -9,7 +9,11 @@
 
 struct catalogue;
 
-/* Returns received in the days [from, to] of the plant's zone (`tz` NULL: UTC):
+struct returns_query {
+    int32_t from_day, to_day;          /* [from, to] */
+    const struct catalogue *catalogue; /* tells places apart; may be NULL */
+};
+/* Returns received on those days of the plant's zone (`tz` NULL: UTC):
  * {"from","to","returns","units","dispatched","share","low","high","per_million","per_million_low",
  *  "per_million_high","by":{"route":[…],"store":[…],"product":[…],"reason":[…],"symptom":[…],
  *  "disposition":[…]},"stand":[{"complaint","case","at","put_at","units","caution"}]}
@@ -21,8 +25,8 @@ struct catalogue;
  * (Garwood 1936 Biometrika 28:437) as if units came back one by one; per_million counts returns,
  * which do come one by one, over a million units dispatched. A level's real uncertainty is nearer
  * to the latter. `stand`: goods that stand where they must not or nobody has said where; at most
- * 50, newest first. `catalogue` (may be NULL) tells places apart. New reference. */
-int returns_report(struct store *store, const struct tz *tz, const struct catalogue *catalogue,
-                   int32_t from_day, int32_t to_day, json_t **ret, struct error *err);
+ * 50, newest first. New reference. */
+int returns_report(struct store *store, const struct tz *tz, const struct returns_query *query,
+                   json_t **ret, struct error *err);
 
 #endif

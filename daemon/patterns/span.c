@@ -106,9 +106,9 @@ json_t *span_against_json(const struct span *span, const struct week_data *now,
     return out;
 }
 
-static struct week_days days_of(const struct span *span, int64_t now_ms)
+static struct week_data_days days_of(const struct span *span, const struct span_query *query)
 {
-    return (struct week_days){span->from_day, span->to_day, now_ms};
+    return (struct week_data_days){span->from_day, span->to_day, query->now_ms, query->by};
 }
 
 static json_t *report_json(const struct tz *tz, struct triage *triage,
@@ -139,11 +139,11 @@ int span_report(struct store *store, const struct tz *tz, struct triage *triage,
     struct span_query q = *query;
     q.by = q.by ? q.by : cuts_set(CUT_USUAL);
     bool began = store_look(store);
-    const struct week_days days = days_of(&q.span, q.now_ms);
-    const struct week_days then = days_of(&q.against, q.now_ms);
-    int rc = week_data_read_days(store, tz, &days, q.by, &now, err);
+    const struct week_data_days days = days_of(&q.span, &q);
+    const struct week_data_days then = days_of(&q.against, &q);
+    int rc = week_data_read_days(store, tz, &days, &now, err);
     if (!rc && q.against.name[0])
-        rc = week_data_read_days(store, tz, &then, q.by, &was, err);
+        rc = week_data_read_days(store, tz, &then, &was, err);
     store_unlook(store, began);
     if (!rc)
         *ret = report_json(tz, triage, &q, now, was);

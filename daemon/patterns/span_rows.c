@@ -53,11 +53,11 @@ static int keep_complaint(void *arg, const struct complaint_row *c)
 static int keep_all(struct store *store, struct kept *k, const struct span *span, int64_t now_ms,
                     struct error *err)
 {
-    int64_t from_ms = tz_day_start_ms(k->tz, span->from_day);
-    int64_t to_ms = tz_day_start_ms(k->tz, span->to_day);
+    const struct when_span days = {tz_day_start_ms(k->tz, span->from_day),
+                                   tz_day_start_ms(k->tz, span->to_day)};
     k->rows = json_array();
-    return complaint_between(store, NULL, from_ms, to_ms < now_ms ? to_ms : now_ms, SPAN_ROWS_MOST,
-                             keep_complaint, k, err);
+    return complaint_between(store, when_span_until(days, now_ms), SPAN_ROWS_MOST, keep_complaint,
+                             k, err);
 }
 
 static int add_lot(struct store *store, int64_t lot_id, json_t *row, struct error *err)
@@ -152,11 +152,11 @@ static int keep_harm(void *arg, const struct complaint_row *row)
     return 0;
 }
 
-int span_rows_harm(struct store *store, const struct tz *tz, int64_t from_ms, int64_t to_ms,
-                   json_t **ret, struct error *err)
+int span_rows_harm(struct store *store, const struct tz *tz, struct when_span span, json_t **ret,
+                   struct error *err)
 {
     struct kept k = {.tz = tz, .rows = json_array()};
-    int rc = complaint_between(store, NULL, from_ms, to_ms, SPAN_ROWS_MOST, keep_harm, &k, err);
+    int rc = complaint_between(store, span, SPAN_ROWS_MOST, keep_harm, &k, err);
     end(&k, rc, ret);
     return rc;
 }

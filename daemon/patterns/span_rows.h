@@ -14,9 +14,9 @@ int span_rows_complaints(struct store *store, const struct tz *tz, const struct 
 /* [{"case","symptom","state","complaints",…}] of those complaints, as the cases stand. */
 int span_rows_cases(struct store *store, const struct tz *tz, const struct span *span,
                     int64_t now_ms, json_t **ret, struct error *err);
-/* [{"complaint","case","received_at","symptom","harm","lot_text"}] of those that report harm, at
- * from_ms and before to_ms, newest first. New reference. */
-int span_rows_harm(struct store *store, const struct tz *tz, int64_t from_ms, int64_t to_ms,
-                   json_t **ret, struct error *err);
+/* [{"complaint","case","received_at","symptom","harm","lot_text"}] of those that report harm,
+ * newest first. New reference. */
+int span_rows_harm(struct store *store, const struct tz *tz, struct when_span span, json_t **ret,
+                   struct error *err);
 
 #endif

@@ -9,7 +9,7 @@
 #include <string.h>
 
 struct period {
-    int64_t from_ms, to_ms; /* of packing */
+    struct when_span packed;
     char symptom[16];
     int64_t *lots; /* of the cases, sorted; NULL: all lots with complaints */
     size_t lot_count;
@@ -107,8 +107,7 @@ static int weeks_around(struct store *store, const struct tz *tz, struct period 
         error_hint(err, "a case whose lot is not known cannot be traced");
         return error_set(err, ERROR_INVALID, "none of the cases has a lot of the symptom");
     }
-    period->from_ms = tz_day_start_ms(tz, first);
-    period->to_ms = tz_day_start_ms(tz, last + 7);
+    period->packed = (struct when_span){tz_day_start_ms(tz, first), tz_day_start_ms(tz, last + 7)};
     return 0;
 }
 
@@ -122,8 +121,8 @@ static int read_period(struct store *store, const struct tz *tz, const struct tr
             error_field(err, "from", "");
             return error_set(err, ERROR_INVALID, "must not be after the last day");
         }
-        period->from_ms = tz_day_start_ms(tz, query->from_day);
-        period->to_ms = tz_day_start_ms(tz, query->to_day + 1);
+        period->packed = (struct when_span){tz_day_start_ms(tz, query->from_day),
+                                            tz_day_start_ms(tz, query->to_day + 1)};
         return 0;
     }
     period->lots = xcalloc(query->case_count, sizeof *period->lots);
@@ -177,7 +176,7 @@ int trace_run(struct store *store, const struct tz *tz, const struct trace_query
     struct trace_lots *lots = NULL;
     int rc = read_period(store, tz, query, &period, err);
     if (!rc)
-        rc = trace_lots_read(store, tz, period.symptom, period.from_ms, period.to_ms, &lots, err);
+        rc = trace_lots_read(store, tz, period.symptom, period.packed, &lots, err);
     if (!rc) {
         mark_failed(lots, &period);
         rc = answer(lots, tz, &period, ret, err);

@@ -189,18 +189,18 @@ static int add_products(struct reading *r)
     return 0;
 }
 
-int trace_lots_read(struct store *store, const struct tz *tz, const char *symptom, int64_t from_ms,
-                    int64_t to_ms, struct trace_lots **ret, struct error *err)
+int trace_lots_read(struct store *store, const struct tz *tz, const char *symptom,
+                    struct when_span packed, struct trace_lots **ret, struct error *err)
 {
     struct trace_lots *t = trace_lots_new();
     struct reading r = {t, store, tz, err, 0};
-    int rc = evidence_packed(store, from_ms, to_ms, add_lot, &r, err);
+    int rc = evidence_packed(store, packed, add_lot, &r, err);
     if (!rc)
-        rc = evidence_shares(store, from_ms, to_ms, add_share, &r, err);
+        rc = evidence_shares(store, packed, add_share, &r, err);
     if (!rc)
         rc = add_products(&r);
     if (!rc)
-        rc = evidence_reports(store, symptom, from_ms, to_ms, add_report, &r, err);
+        rc = evidence_reports(store, symptom, packed, add_report, &r, err);
     if (rc)
         trace_lots_free(t);
     else

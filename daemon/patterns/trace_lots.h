@@ -41,9 +41,9 @@ size_t trace_lots_add(struct trace_lots *t, const struct trace_lot *lot);
 /* Marks that a lot carries a level; lots in ascending order within one level. */
 void trace_lots_share(struct trace_lots *t, size_t lot, const char *factor, const char *level);
 
-/* Everything about the lots packed in [from, to): lines, products, shifts, materials, routes …
+/* Everything about the lots packed then: lines, products, shifts, materials, routes …
  * Complaints of the symptom are counted on them. */
-int trace_lots_read(struct store *store, const struct tz *tz, const char *symptom, int64_t from_ms,
-                    int64_t to_ms, struct trace_lots **ret, struct error *err);
+int trace_lots_read(struct store *store, const struct tz *tz, const char *symptom,
+                    struct when_span packed, struct trace_lots **ret, struct error *err);
 
 #endif

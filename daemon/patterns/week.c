@@ -142,12 +142,13 @@ int week_report(struct store *store, const struct tz *tz, struct triage *triage,
     struct making m = {store, tz,  triage, query, query->by ? query->by : cuts_set(CUT_USUAL),
                        NULL,  NULL};
     /* one state of the counts; a caller that is inside a transaction has one already */
-    const struct week_days then = {query->against.from_day, query->against.to_day, query->now_ms};
+    const struct week_data_query now = {query->week, query->now_ms, cuts_set(CUT_JUDGED) | m.cuts};
+    const struct week_data_days then = {query->against.from_day, query->against.to_day,
+                                        query->now_ms, m.cuts};
     bool began = store_look(store);
-    int rc = week_data_read(store, tz, query->week, query->now_ms, cuts_set(CUT_JUDGED) | m.cuts,
-                            &m.data, err);
+    int rc = week_data_read(store, tz, &now, &m.data, err);
     if (!rc && query->against.name[0])
-        rc = week_data_read_days(store, tz, &then, m.cuts, &m.against, err);
+        rc = week_data_read_days(store, tz, &then, &m.against, err);
     if (!rc)
         rc = make(&m, ret, err);
     store_unlook(store, began);

@@ -255,32 +255,34 @@ static int read_counts(struct store *store, const struct tz *tz, struct reading 
                        struct error *err)
 {
     struct week_data *d = r->d;
-    int last = d->week < d->now_week ? d->week : d->now_week;
-    int64_t end_ms = tz_day_start_ms(tz, pattern_monday(d->now_week) + 7);
+    const struct pattern_weeks shown = {d->week - WEEK_SPAN + 1, d->week};
+    const struct pattern_weeks past = {d->week - WEEK_HISTORY - WEEK_DELAYS + 1, d->week};
+    const struct pattern_weeks unknown = {PATTERN_NO_WEEK, PATTERN_NO_WEEK};
+    struct pattern_weeks received = shown;
+    if (received.to_week > d->now_week)
+        received.to_week = d->now_week;
+    const struct when_span ahead = {d->now_ms,
+                                    tz_day_start_ms(tz, pattern_monday(d->now_week) + 7)};
     int rc = pattern_series(store, add_series, r, err);
     if (!rc)
         rc = pattern_series(store, add_place, r, err);
     if (!rc)
-        rc = pattern_received(store, d->week - WEEK_SPAN + 1, last, add_received, r, err);
+        rc = pattern_received(store, received, add_received, r, err);
     if (!rc)
-        rc = pattern_units(store, d->week - WEEK_SPAN + 1, d->week, add_units, r, err);
+        rc = pattern_units(store, shown, add_units, r, err);
     if (!rc)
-        rc = pattern_units_of(store, r->units, d->week - WEEK_HISTORY - WEEK_DELAYS + 1, d->week,
-                              add_all_units, r, err);
-    /* complaints whose week of packing is not known have week -1 */
+        rc = pattern_units_of(store, r->units, past, add_all_units, r, err);
     for (int s = 0; s < WEEK_SYMPTOMS && !rc; s++) {
         if (r->total[s])
-            rc = pattern_made(store, r->total[s], d->week - WEEK_HISTORY - WEEK_DELAYS + 1, d->week,
-                              add_total, r, err);
+            rc = pattern_made(store, r->total[s], past, add_total, r, err);
         if (!rc && r->total[s])
-            rc = pattern_made(store, r->total[s], PATTERN_NO_WEEK, PATTERN_NO_WEEK, add_total, r,
-                              err);
+            rc = pattern_made(store, r->total[s], unknown, add_total, r, err);
     }
     if (!rc)
         rc = pattern_made_week(store, d->week, add_made, r, err);
     r->sign = -1;
     if (!rc)
-        rc = pattern_between(store, d->now_ms, end_ms, take_off, r, err);
+        rc = pattern_between(store, ahead, take_off, r, err);
     return rc;
 }
 
@@ -311,14 +313,14 @@ static int add_sum(void *arg, const struct pattern_count *row)
     return 0;
 }
 
-int week_data_read_days(struct store *store, const struct tz *tz, const struct week_days *days,
-                        unsigned cuts, struct week_data **ret, struct error *err)
+int week_data_read_days(struct store *store, const struct tz *tz, const struct week_data_days *days,
+                        struct week_data **ret, struct error *err)
 {
     int rc = pattern_check_zone(store, tz, err);
     if (rc)
         return rc;
     struct week_data *d = xcalloc(1, sizeof *d);
-    struct reading r = {.d = d, .cuts = cuts, .sign = 1};
+    struct reading r = {.d = d, .cuts = days->cuts, .sign = 1};
     struct pattern_span span = pattern_span(tz, days->from_day, days->to_day, days->now_ms);
     d->now_ms = days->now_ms;
     d->from_ms = span.from_ms;
@@ -340,21 +342,21 @@ int week_data_read_days(struct store *store, const struct tz *tz, const struct w
     return rc;
 }
 
-int week_data_read(struct store *store, const struct tz *tz, struct iso_week week, int64_t now_ms,
-                   unsigned cuts, struct week_data **ret, struct error *err)
+int week_data_read(struct store *store, const struct tz *tz, const struct week_data_query *query,
+                   struct week_data **ret, struct error *err)
 {
     int rc = pattern_check_zone(store, tz, err);
     if (rc)
         return rc;
     struct week_data *d = xcalloc(1, sizeof *d);
-    struct reading r = {.d = d, .cuts = cuts, .sign = 1};
-    int32_t monday = iso_week_monday(week);
+    struct reading r = {.d = d, .cuts = query->cuts, .sign = 1};
+    int32_t monday = iso_week_monday(query->week);
     d->week = pattern_week_of_day(monday);
-    d->now_week = pattern_week_of_day(tz_day(tz, now_ms));
-    d->now_ms = now_ms;
+    d->now_week = pattern_week_of_day(tz_day(tz, query->now_ms));
+    d->now_ms = query->now_ms;
     d->from_ms = tz_day_start_ms(tz, monday);
     d->to_ms = tz_day_start_ms(tz, monday + 7);
-    double passed = (double)(now_ms - d->from_ms) / (double)(d->to_ms - d->from_ms);
+    double passed = (double)(d->now_ms - d->from_ms) / (double)(d->to_ms - d->from_ms);
     d->passed = passed < 0 ? 0 : passed > 1 ? 1 : passed;
     add_level(d, NULL, "");
     rc = read_counts(store, tz, &r, err);

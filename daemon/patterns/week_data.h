@@ -19,11 +19,6 @@ enum {
     WEEK_DELAYS = 14    /* weeks from packing to receipt that are told apart */
 };
 
-struct week_days {
-    int32_t from_day, to_day;
-    int64_t now_ms; /* what came later is left out */
-};
-
 /* A level of a cut. Where counts are fractions they are expected complaints; where units are lent,
  * those of the whole plant. */
 struct week_level {
@@ -48,13 +43,22 @@ struct week_data {
     int first_units; /* index in units of the first week that packed anything; its size if none */
 };
 
-/* `cuts`: the set whose levels are wanted (base/cuts.h). ERROR_BUSY while counts are of another
- * zone. */
-int week_data_read(struct store *store, const struct tz *tz, struct iso_week week, int64_t now_ms,
-                   unsigned cuts, struct week_data **ret, struct error *err);
-/* The days [from_day, to_day): of levels and of all together only the last index is set. */
-int week_data_read_days(struct store *store, const struct tz *tz, const struct week_days *days,
-                        unsigned cuts, struct week_data **ret, struct error *err);
+struct week_data_query {
+    struct iso_week week;
+    int64_t now_ms; /* what came later is left out */
+    unsigned cuts;  /* the set whose levels are wanted: base/cuts.h */
+};
+/* ERROR_BUSY while counts are of another zone. */
+int week_data_read(struct store *store, const struct tz *tz, const struct week_data_query *query,
+                   struct week_data **ret, struct error *err);
+struct week_data_days {
+    int32_t from_day, to_day; /* [from, to) */
+    int64_t now_ms;
+    unsigned cuts;
+};
+/* Of levels and of all together only the last index is set. */
+int week_data_read_days(struct store *store, const struct tz *tz, const struct week_data_days *days,
+                        struct week_data **ret, struct error *err);
 void week_data_free(struct week_data *d); /* NULL is fine */
 
 /* The place a cause speaks of ("slicer" of contamination-slicer), and the cause of a place; NULL if

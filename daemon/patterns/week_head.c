@@ -339,8 +339,8 @@ static int judge_action(const struct week_head *h, const struct action_row *row,
                         json_t *headline, struct error *err)
 {
     json_t *effect = NULL;
-    int rc =
-        effect_report(h->store, h->tz, row->id, EFFECT_DAYS, h->model->data->now_ms, &effect, err);
+    const struct effect_query query = {row->id, EFFECT_DAYS, h->model->data->now_ms};
+    int rc = effect_report(h->store, h->tz, &query, &effect, err);
     if (rc)
         return rc;
     const char *verdict = json_string_value(json_object_get(effect, "verdict"));
@@ -376,8 +376,8 @@ static int list_harm(const struct week_head *h, json_t *report, struct error *er
 {
     const struct week_data *d = h->model->data;
     json_t *harm = NULL;
-    int rc = span_rows_harm(h->store, h->tz, d->from_ms,
-                            d->to_ms < d->now_ms ? d->to_ms : d->now_ms, &harm, err);
+    const struct when_span week = {d->from_ms, d->to_ms};
+    int rc = span_rows_harm(h->store, h->tz, when_span_until(week, d->now_ms), &harm, err);
     if (!rc)
         json_object_set_new(report, "harm", harm);
     return rc;

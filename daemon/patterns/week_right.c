@@ -57,11 +57,10 @@ static json_t *tally_json(struct tally *t)
     return out;
 }
 
-static int read_tally(struct store *store, int64_t from_ms, int64_t to_ms, json_t **ret,
-                      struct error *err)
+static int read_tally(struct store *store, struct when_span span, json_t **ret, struct error *err)
 {
     struct tally t = {0};
-    int rc = pattern_verdicts(store, from_ms, to_ms, add_verdict, &t, err);
+    int rc = pattern_verdicts(store, span, add_verdict, &t, err);
     if (rc) {
         free(t.days);
         return rc;
@@ -118,11 +117,12 @@ int week_right_json(struct store *store, const struct week_data *data, json_t **
 {
     struct open_cases open = {.now_week = data->now_week};
     json_t *week = NULL, *quarter = NULL;
-    int64_t until_ms = data->to_ms < data->now_ms ? data->to_ms : data->now_ms;
-    int64_t quarter_ms = data->to_ms - (int64_t)QUARTER_WEEKS * 7 * WHEN_DAY_MS;
-    int rc = read_tally(store, data->from_ms, until_ms, &week, err);
+    const struct when_span shown = {data->from_ms, data->to_ms};
+    const struct when_span last = {data->to_ms - (int64_t)QUARTER_WEEKS * 7 * WHEN_DAY_MS,
+                                   data->to_ms};
+    int rc = read_tally(store, when_span_until(shown, data->now_ms), &week, err);
     if (!rc)
-        rc = read_tally(store, quarter_ms, until_ms, &quarter, err);
+        rc = read_tally(store, when_span_until(last, data->now_ms), &quarter, err);
     if (!rc)
         rc = pattern_open(store, add_open, &open, err);
     if (rc) {

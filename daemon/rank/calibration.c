@@ -115,17 +115,17 @@ static void stay_home(struct model_lot *lot)
     lot->made.segment_count = lot->specified.segment_count = 0;
 }
 
-static int add_sample(struct fitting *f, struct store *store, int64_t serial,
+static int add_sample(struct fitting *f, const struct lot_records *records,
                       const struct retained_sample *row, struct error *err)
 {
     const struct facts_source *source = &f->triage->source;
     const struct lot_record *record;
     const struct fact_baseline *baseline;
-    int rc = lot_record_get(source->lots, store, serial, row->lot_id, &record, err);
+    int rc = lot_record_get(source->lots, records, row->lot_id, &record, err);
     if (rc)
         return rc;
-    rc = facts_baseline(source, store, serial, record, record->lot.packed_to_ms + WHEN_DAY_MS,
-                        &baseline, err);
+    rc = facts_baseline(source, records, record, record->lot.packed_to_ms + WHEN_DAY_MS, &baseline,
+                        err);
     if (!rc) {
         struct model_lot lot;
         struct mold_course now;
@@ -152,15 +152,18 @@ static int add_sample(struct fitting *f, struct store *store, int64_t serial,
 
 static int collect(struct fitting *f, struct store *store, struct error *err)
 {
-    int64_t serial, newest = WHEN_UNKNOWN_MS;
-    int rc = company_count_records_serial(store, &serial, err);
+    struct lot_records records;
+    int64_t newest = WHEN_UNKNOWN_MS;
+    int rc = lot_record_all(store, &records, err);
     if (!rc)
         rc = retained_newest(store, &newest, err);
-    if (!rc && newest != WHEN_UNKNOWN_MS)
-        rc = retained_samples(store, QUANTITY, newest - WATCHED_DAYS * WHEN_DAY_MS, newest + 1,
-                              SAMPLES_MOST, take_row, f, &f->blamed, err);
+    if (!rc && newest != WHEN_UNKNOWN_MS) {
+        const struct retained_scope scope = {
+            QUANTITY, {newest - WATCHED_DAYS * WHEN_DAY_MS, newest + 1}, SAMPLES_MOST};
+        rc = retained_samples(store, &scope, take_row, f, &f->blamed, err);
+    }
     for (int i = 0; i < f->rows && !rc; i++)
-        rc = add_sample(f, store, serial, &f->row[i], err);
+        rc = add_sample(f, &records, &f->row[i], err);
     return rc;
 }
 

@@ -67,7 +67,7 @@ static int learn(const struct rules *rules, struct store *store, int64_t serial,
     made->serial = serial;
     made->priors = priors_new(rules);
     struct noting noting = {rules, made->priors};
-    int rc = verdict_between(store, 0, INT64_MAX, take_verdict, &noting, err);
+    int rc = verdict_between(store, (struct when_span){0, INT64_MAX}, take_verdict, &noting, err);
     if (rc)
         cache_object_unref(made);
     else

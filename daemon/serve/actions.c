@@ -308,9 +308,11 @@ void actions_effect(struct request *rq, struct store *store)
     if (rc)
         error_set(&err, ERROR_NOT_FOUND, "there is no action %.40s", rq->part[0]);
     if (!rc)
-        rc = request_query_within(rq, "days", 28, 1, DAYS_MOST, &days, &err);
-    if (!rc)
-        rc = effect_report(store, setup->tz, id, (int)days, app_now_ms(rq->app), &answer, &err);
+        rc = request_query_within(rq, "days", 1, DAYS_MOST, &days, &err);
+    if (!rc) {
+        const struct effect_query query = {id, (int)days, app_now_ms(rq->app)};
+        rc = effect_report(store, setup->tz, &query, &answer, &err);
+    }
     if (rc)
         request_reply_error(rq, rc, &err);
     else

@@ -116,8 +116,13 @@ static int save_mail(struct round *round, struct ranked *r, struct store *store,
     json_object_set(event, "made", r->lot);
     json_object_set(event, "said", r->said);
     char *payload = jsonx_dump(event);
-    int rc = outbox_add(store, "case", r->case_id, ranking->revision, r->message_id, payload,
-                        app_now_ms(round->bg->app), err);
+    const struct outbox_new mail = {.event = "case",
+                                    .case_id = r->case_id,
+                                    .revision = ranking->revision,
+                                    .message_id = r->message_id,
+                                    .payload = payload,
+                                    .created_ms = app_now_ms(round->bg->app)};
+    int rc = outbox_add(store, &mail, err);
     free(payload);
     json_decref(event);
     return rc;
@@ -166,11 +171,13 @@ static int save_round(struct store *store, void *arg, struct error *err)
 static bool rank_round(struct background *bg, struct setup *setup, struct store *store)
 {
     struct error err = {0};
-    struct work_row rows[ROUND];
+    struct work_row row[ROUND];
+    struct work_rows due = {row, 0, ROUND};
     struct round round = {.bg = bg, .setup = setup};
-    int rc = work_due(store, WORK_RANK, app_now_ms(bg->app), rows, ROUND, &round.count, &err);
+    int rc = work_due(store, WORK_RANK, app_now_ms(bg->app), &due, &err);
+    round.count = due.count;
     for (int i = 0; i < round.count && !rc; i++) {
-        round.ranked[i].row = rows[i];
+        round.ranked[i].row = row[i];
         rank_one(&round, &round.ranked[i], store);
         round.mailed |= round.ranked[i].ranking.why != NULL;
     }
@@ -220,9 +227,11 @@ struct digest {
 static int queue_digest(struct store *store, void *arg, struct error *err)
 {
     struct digest *d = arg;
-    int rc = d->payload
-                 ? outbox_add(store, "digest", 0, 0, d->message_id, d->payload, d->now_ms, err)
-                 : 0;
+    const struct outbox_new mail = {.event = "digest",
+                                    .message_id = d->message_id,
+                                    .payload = d->payload,
+                                    .created_ms = d->now_ms};
+    int rc = d->payload ? outbox_add(store, &mail, err) : 0;
     return rc ? rc : store_setting_set(store, "digest/last", d->week, err);
 }
 

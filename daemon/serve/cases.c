@@ -124,9 +124,9 @@ static int read_filter(const struct request *rq, const struct setup *setup,
 {
     const char *since = request_query(rq, "since"), *after = request_query(rq, "after");
     const char *symptom = NULL;
-    int64_t limit;
+    int64_t limit = 50;
     int state = 0, order = 0;
-    int rc = request_query_within(rq, "limit", 50, 1, LIST_MOST, &limit, err);
+    int rc = request_query_within(rq, "limit", 1, LIST_MOST, &limit, err);
     if (!rc)
         rc = request_query_symptom(rq, &symptom, err);
     if (!rc)
@@ -239,9 +239,9 @@ void cases_rank(struct request *rq, struct store *store)
 {
     struct error err = {0};
     json_t *answer = NULL;
-    int64_t id, revision;
+    int64_t id, revision = 0;
     struct setup *setup = app_setup(rq->app);
-    int rc = request_query_within(rq, "revision", 0, 1, INT_MAX, &revision, &err);
+    int rc = request_query_within(rq, "revision", 1, INT_MAX, &revision, &err);
     if (!rc)
         rc = find_case(store, rq->part[0], &id, &err);
     if (!rc)
@@ -263,21 +263,21 @@ void cases_ranks(struct request *rq, struct store *store)
     enum { PAGE_MOST = 200 };
     struct error err = {0};
     const char *after_text = request_query(rq, "after");
-    int64_t ids[PAGE_MOST], after = 0, limit = 0;
-    int count = 0;
-    int rc = request_query_within(rq, "limit", 100, 1, PAGE_MOST, &limit, &err);
+    int64_t id[PAGE_MOST], after = 0, limit = 100;
+    int rc = request_query_within(rq, "limit", 1, PAGE_MOST, &limit, &err);
+    struct store_ids ids = {id, 0, (int)limit};
     if (!rc && after_text &&
         text_to_int64(*after_text == 'C' ? after_text + 1 : after_text, &after)) {
         rc = error_set(&err, ERROR_INVALID, "must be a case");
         error_field(&err, "after", after_text);
     }
     if (!rc)
-        rc = case_ids_after(store, after, ids, (int)limit, &count, &err);
+        rc = case_ids_after(store, after, &ids, &err);
     struct setup *setup = app_setup(rq->app);
     struct text_buffer out = {0};
-    for (int i = 0; i < count && !rc; i++) {
+    for (int i = 0; i < ids.count && !rc; i++) {
         json_t *ranking = NULL;
-        rc = rank_json(store, setup, ids[i], &ranking, &err);
+        rc = rank_json(store, setup, id[i], &ranking, &err);
         if (!rc) {
             char *line = jsonx_dump(ranking);
             text_append(&out, line);
@@ -379,8 +379,13 @@ static int settle(struct store *store, void *arg, struct error *err)
     const struct settling *s = arg;
     if (s->reopen)
         return verdict_reopen(store, s->case_id, s->note, s->by, s->now_ms, err);
-    return verdict_add(store, s->case_id, s->cause, s->confirmed_by, s->note, s->by, s->now_ms,
-                       err);
+    const struct verdict_new verdict = {.case_id = s->case_id,
+                                        .at_ms = s->now_ms,
+                                        .cause = s->cause,
+                                        .confirmed_by = s->confirmed_by,
+                                        .note = s->note,
+                                        .by_name = s->by};
+    return verdict_add(store, &verdict, err);
 }
 
 static int read_settling(const json_t *body, const struct setup *setup, const char *symptom,

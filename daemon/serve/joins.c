@@ -48,7 +48,8 @@ static int join(struct store *store, void *arg, struct error *err)
         j->now_ms};
     if (!j->same_as[0])
         return joining_separate(&j->setup->desk, store, j->uuid, &why, &j->placed, err);
-    return joining_join(&j->setup->desk, store, j->uuid, j->same_as, &why, &j->placed, err);
+    const struct joining_pair pair = {j->uuid, j->same_as};
+    return joining_join(&j->setup->desk, store, &pair, &why, &j->placed, err);
 }
 
 static void answer_join(struct request *rq, struct store *store, struct joining *j)

@@ -26,12 +26,14 @@ int request_query_int(const struct request *rq, const char *name, int64_t missin
     return ERROR_INVALID;
 }
 
-int request_query_within(const struct request *rq, const char *name, int64_t missing, int64_t least,
-                         int64_t most, int64_t *ret, struct error *err)
+int request_query_within(const struct request *rq, const char *name, int64_t least, int64_t most,
+                         int64_t *ret, struct error *err)
 {
-    int64_t number = missing;
-    int rc = request_query_int(rq, name, missing, &number, err);
-    if (!rc && request_query(rq, name) && (number < least || number > most)) {
+    int64_t number = 0;
+    if (!request_query(rq, name))
+        return 0;
+    int rc = request_query_int(rq, name, 0, &number, err);
+    if (!rc && (number < least || number > most)) {
         rc = error_set(err, ERROR_INVALID, "must be a whole number from %lld to %lld",
                        (long long)least, (long long)most);
         error_field(err, name, request_query(rq, name));

@@ -41,10 +41,10 @@ const char *request_query(const struct request *rq, const char *name);
 /* Absent → `missing`. A malformed one fills err with the field. */
 int request_query_int(const struct request *rq, const char *name, int64_t missing, int64_t *ret,
                       struct error *err);
+/* The same within its limits; absent → *ret stays as it is. */
+int request_query_within(const struct request *rq, const char *name, int64_t least, int64_t most,
+                         int64_t *ret, struct error *err);
 /* "1" and "0"; absent → `missing`. */
-/* The same, within its limits. */
-int request_query_within(const struct request *rq, const char *name, int64_t missing, int64_t least,
-                         int64_t most, int64_t *ret, struct error *err);
 int request_query_flag(const struct request *rq, const char *name, bool missing, bool *ret,
                        struct error *err);
 /* One of `words`, the first of which stands for an absent one; *ret is its index. The list ends

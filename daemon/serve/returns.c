@@ -18,13 +18,13 @@ static int read_day(const struct request *rq, const char *name, int32_t usual, i
 }
 
 /* Without a period: the last four weeks, today included. */
-static int read_period(const struct request *rq, const struct setup *setup, int32_t *ret_from,
-                       int32_t *ret_to, struct error *err)
+static int read_period(const struct request *rq, const struct tz *tz, struct returns_query *ret,
+                       struct error *err)
 {
-    int rc = read_day(rq, "to", tz_day(setup->tz, app_now_ms(rq->app)), ret_to, err);
+    int rc = read_day(rq, "to", tz_day(tz, app_now_ms(rq->app)), &ret->to_day, err);
     if (!rc)
-        rc = read_day(rq, "from", *ret_to - USUAL_DAYS + 1, ret_from, err);
-    if (!rc && (*ret_from > *ret_to || *ret_to - *ret_from >= DAYS_MOST)) {
+        rc = read_day(rq, "from", ret->to_day - USUAL_DAYS + 1, &ret->from_day, err);
+    if (!rc && (ret->from_day > ret->to_day || ret->to_day - ret->from_day >= DAYS_MOST)) {
         rc = error_set(err, ERROR_INVALID, "must not lie after 'to', nor %d days before it",
                        DAYS_MOST);
         error_field(err, "from", request_query(rq, "from"));
@@ -35,13 +35,12 @@ static int read_period(const struct request *rq, const struct setup *setup, int3
 void returns_get(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    int32_t from, to;
     json_t *report = NULL;
     struct setup *setup = app_setup(rq->app);
-    int rc = read_period(rq, setup, &from, &to, &err);
+    struct returns_query query = {.catalogue = triage_catalogue(setup->triage)};
+    int rc = read_period(rq, setup->tz, &query, &err);
     if (!rc)
-        rc = returns_report(store, setup->tz, triage_catalogue(setup->triage), from, to, &report,
-                            &err);
+        rc = returns_report(store, setup->tz, &query, &report, &err);
     setup_unref(setup);
     if (rc)
         request_reply_error(rq, rc, &err);

@@ -42,8 +42,9 @@ static int add_returns(struct store *store, const struct setup *setup, const str
                        json_t *report, struct error *err)
 {
     json_t *returns = NULL;
-    int rc = returns_report(store, setup->tz, triage_catalogue(setup->triage), days->from_day,
-                            days->to_day - 1, &returns, err);
+    const struct returns_query query = {days->from_day, days->to_day - 1,
+                                        triage_catalogue(setup->triage)};
+    int rc = returns_report(store, setup->tz, &query, &returns, err);
     if (rc)
         return rc;
     json_object_del(returns, "stand");
@@ -85,9 +86,9 @@ static int add_harm(struct store *store, const struct span *days, const struct a
                     int64_t now_ms, json_t *report, struct error *err)
 {
     json_t *harm = NULL;
-    int64_t to_ms = tz_day_start_ms(asked->tz, days->to_day);
-    int rc = span_rows_harm(store, asked->tz, tz_day_start_ms(asked->tz, days->from_day),
-                            to_ms < now_ms ? to_ms : now_ms, &harm, err);
+    const struct when_span span = {tz_day_start_ms(asked->tz, days->from_day),
+                                   tz_day_start_ms(asked->tz, days->to_day)};
+    int rc = span_rows_harm(store, asked->tz, when_span_until(span, now_ms), &harm, err);
     if (!rc)
         json_object_set_new(report, "harm", harm);
     return rc;
@@ -273,30 +274,29 @@ void weeks_trace(struct request *rq, struct store *store)
 
 /* ---- scores ---- */
 
-static int read_moment(const struct request *rq, const struct setup *setup, const char *name,
-                       int64_t missing, int day_offset, int64_t *ret, struct error *err)
+/* Days, both in it; either may be left out. */
+static int read_given_days(const struct request *rq, const struct tz *tz, struct when_span *ret,
+                           struct error *err)
 {
-    int32_t day = 0;
-    *ret = missing;
-    if (!request_query(rq, name))
-        return 0;
-    int rc = read_day(rq, name, &day, err);
-    if (!rc)
-        *ret = tz_day_start_ms(setup->tz, day + day_offset);
+    int32_t from_day = 0, to_day = 0;
+    bool from = request_query(rq, "from") != NULL, to = request_query(rq, "to") != NULL;
+    int rc = from ? read_day(rq, "from", &from_day, err) : 0;
+    if (!rc && to)
+        rc = read_day(rq, "to", &to_day, err);
+    ret->from_ms = from ? tz_day_start_ms(tz, from_day) : 0;
+    ret->to_ms = to ? tz_day_start_ms(tz, to_day + 1) : INT64_MAX;
     return rc;
 }
 
 void weeks_scores(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    int64_t from_ms, to_ms;
+    struct when_span span;
     json_t *answer = NULL;
     struct setup *setup = app_setup(rq->app);
-    int rc = read_moment(rq, setup, "from", 0, 0, &from_ms, &err);
+    int rc = read_given_days(rq, setup->tz, &span, &err);
     if (!rc)
-        rc = read_moment(rq, setup, "to", INT64_MAX, 1, &to_ms, &err);
-    if (!rc)
-        rc = tell_scores(setup->triage, store, from_ms, to_ms, &answer, &err);
+        rc = tell_scores(setup->triage, store, span, &answer, &err);
     if (rc)
         request_reply_error(rq, rc, &err);
     else

@@ -99,35 +99,43 @@ int company_count_records_serial(struct store *store, int64_t *ret, struct error
     return db_number(store, SQL, NULL, ret, err);
 }
 
-int company_count_days(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
+static struct db_query query_scope(struct store *store, const char *sql,
+                                   const struct company_count_scope *scope, struct error *err)
+{
+    return db_query(store, sql,
+                    DB(DB_TEXT(scope->symptom), DB_INT(scope->from_day), DB_INT(scope->to_day)),
+                    err);
+}
+
+int company_count_days(struct store *store, const struct company_count_scope *scope,
                        company_day_each each, void *arg, struct error *err)
 {
     static const char SQL[] = "SELECT packed_day, serial FROM company_day WHERE symptom = ?1 AND"
                               " packed_day BETWEEN ?2 AND ?3 ORDER BY packed_day";
-    struct db_query q =
-        db_query(store, SQL, DB(DB_TEXT(symptom), DB_INT(from_day), DB_INT(to_day)), err);
+    struct db_query q = query_scope(store, SQL, scope, err);
     int rc = 0;
     while (!rc && db_next(&q))
         rc = each(arg, &(struct company_day_row){db_day(&q, 0), db_int64(&q, 1)});
     return db_end(&q, rc);
 }
 
-int company_count_days_serial(struct store *store, const char *symptom, int32_t from_day,
-                              int32_t to_day, int64_t *ret, struct error *err)
+int company_count_days_serial(struct store *store, const struct company_count_scope *scope,
+                              int64_t *ret, struct error *err)
 {
     static const char SQL[] = "SELECT sum(serial) FROM company_day WHERE symptom = ?1 AND"
                               " packed_day BETWEEN ?2 AND ?3";
-    return db_number(store, SQL, DB(DB_TEXT(symptom), DB_INT(from_day), DB_INT(to_day)), ret, err);
+    return db_number(store, SQL,
+                     DB(DB_TEXT(scope->symptom), DB_INT(scope->from_day), DB_INT(scope->to_day)),
+                     ret, err);
 }
 
-int company_count_list(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
+int company_count_list(struct store *store, const struct company_count_scope *scope,
                        company_each each, void *arg, struct error *err)
 {
     static const char SQL[] =
         "SELECT packed_day, lot_id, received_ms, n FROM company_count WHERE symptom = ?1 AND"
         " packed_day BETWEEN ?2 AND ?3 ORDER BY packed_day, lot_id, received_ms";
-    struct db_query q =
-        db_query(store, SQL, DB(DB_TEXT(symptom), DB_INT(from_day), DB_INT(to_day)), err);
+    struct db_query q = query_scope(store, SQL, scope, err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct company_row row = {db_int64(&q, 1), db_ms(&q, 2), db_day(&q, 0), db_int(&q, 3)};

@@ -21,17 +21,22 @@ int company_count_records_changed(struct store *store, struct error *err);
 /* Grows with every company_count_records_changed(). */
 int company_count_records_serial(struct store *store, int64_t *ret, struct error *err);
 
+/* What is read of them: one symptom, on lots that began to be packed on these UTC days. */
+struct company_count_scope {
+    const char *symptom;
+    int32_t from_day, to_day; /* [from, to] */
+};
 struct company_day_row {
     int32_t packed_day; /* UTC day the lots began to be packed */
     int64_t serial;     /* grows with every count of that day */
 };
 typedef int (*company_day_each)(void *arg, const struct company_day_row *row);
-/* Days in [from, to] with counts, ascending. */
-int company_count_days(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
+/* Days with counts, ascending. */
+int company_count_days(struct store *store, const struct company_count_scope *scope,
                        company_day_each each, void *arg, struct error *err);
 /* Sum of those serials: one number that changes when any of the days does. */
-int company_count_days_serial(struct store *store, const char *symptom, int32_t from_day,
-                              int32_t to_day, int64_t *ret, struct error *err);
+int company_count_days_serial(struct store *store, const struct company_count_scope *scope,
+                              int64_t *ret, struct error *err);
 
 struct company_row {
     int64_t lot_id, received_ms;
@@ -39,8 +44,8 @@ struct company_row {
     int count;
 };
 typedef int (*company_each)(void *arg, const struct company_row *row);
-/* Counts on lots packed in [from, to], by day, lot and time. */
-int company_count_list(struct store *store, const char *symptom, int32_t from_day, int32_t to_day,
+/* Counts by day, lot and time. */
+int company_count_list(struct store *store, const struct company_count_scope *scope,
                        company_each each, void *arg, struct error *err);
 
 #endif

@@ -25,7 +25,6 @@ static int case_open(struct store *store, const char *symptom, int64_t lot_id, i
     return rc;
 }
 
-/* 1 found, 0 none. */
 int case_find(struct store *store, const char *symptom, int64_t lot_id, int64_t *ret_id,
               struct error *err)
 {
@@ -36,15 +35,14 @@ int case_find(struct store *store, const char *symptom, int64_t lot_id, int64_t 
     return db_end(&q, q.rows);
 }
 
-/* The case a complaint belongs to: that of its lot, or one of its own. */
 int case_for(struct store *store, const char *symptom, int64_t lot_id, int64_t received_ms,
-             int64_t *ret_id, bool *ret_new, struct error *err)
+             int64_t *ret_id, struct error *err)
 {
     int rc = lot_id > 0 ? case_find(store, symptom, lot_id, ret_id, err) : 0;
-    *ret_new = rc == 0;
-    if (rc == 0)
-        return case_open(store, symptom, lot_id, received_ms, ret_id, err);
-    return rc < 0 ? rc : 0;
+    if (rc)
+        return rc < 0 ? rc : 0;
+    rc = case_open(store, symptom, lot_id, received_ms, ret_id, err);
+    return rc ? rc : 1;
 }
 
 static void case_read(struct db_query *q, struct case_row *row)
@@ -92,12 +90,11 @@ int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct 
     return ERROR_NOT_FOUND;
 }
 
-int case_moved_here(struct store *store, int64_t case_id, int64_t *ids, int limit, int *ret_count,
-                    struct error *err)
+int case_moved_here(struct store *store, int64_t case_id, struct store_ids *ret, struct error *err)
 {
     static const char SQL[] = "SELECT id FROM complaint_case WHERE moved_to = ?1"
                               " ORDER BY id LIMIT ?2";
-    return db_ids(store, SQL, DB(DB_INT(case_id), DB_INT(limit)), ids, ret_count, err);
+    return db_ids(store, SQL, DB(DB_INT(case_id), DB_INT(ret->capacity)), ret, err);
 }
 
 int case_left_settled(struct store *store, int64_t case_id, bool *ret, struct error *err)
@@ -159,12 +156,11 @@ int case_list(struct store *store, const struct case_filter *filter, case_each e
     return db_end(&q, rc);
 }
 
-int case_ids_after(struct store *store, int64_t after, int64_t *ids, int limit, int *ret_count,
-                   struct error *err)
+int case_ids_after(struct store *store, int64_t after, struct store_ids *ret, struct error *err)
 {
     static const char SQL[] = "SELECT id FROM complaint_case WHERE id > ?1 AND complaints > 0"
                               " ORDER BY id LIMIT ?2";
-    return db_ids(store, SQL, DB(DB_INT(after), DB_INT(limit)), ids, ret_count, err);
+    return db_ids(store, SQL, DB(DB_INT(after), DB_INT(ret->capacity)), ret, err);
 }
 
 /* ---- logging ---- */
@@ -229,6 +225,14 @@ int64_t complaint_lots_settled(const struct complaint_lots *lots)
     return lots->count && lot_state_names_one(lots->state) ? lots->lot[0].lot_id : 0;
 }
 
+static int add_contact(struct store *store, int64_t complaint_id, const struct complaint_new *c,
+                       struct error *err)
+{
+    const struct contact_row row = {complaint_id, "", c->contact, c->contact_fold,
+                                    c->contact_purge_ms};
+    return contact_add(store, &row, err);
+}
+
 int complaint_log(struct store *store, const struct complaint_new *c, struct complaint_placed *ret,
                   struct error *err)
 {
@@ -236,17 +240,16 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
     if (rc)
         return rc < 0 ? rc : 0;
     struct complaint_placed placed = {.lot_id = complaint_lots_settled(&c->lots)};
-    rc = case_for(store, c->symptom, placed.lot_id, c->received_ms, &placed.case_id,
-                  &placed.new_case, err);
-    if (!rc)
+    rc = case_for(store, c->symptom, placed.lot_id, c->received_ms, &placed.case_id, err);
+    placed.new_case = rc == 1;
+    if (rc >= 0)
         rc = insert_complaint(store, c, &placed, err);
     if (!rc)
         rc = complaint_insert_lots(store, placed.complaint_id, &c->lots, err);
     if (!rc)
         rc = entry_put(store, c->uuid, c, err);
     if (!rc)
-        rc = contact_add(store, placed.complaint_id, "", c->contact, c->contact_fold,
-                         c->contact_purge_ms, err);
+        rc = add_contact(store, placed.complaint_id, c, err);
     const struct move move = move_of_new(placed.complaint_id);
     if (!rc)
         rc = move_end(store, &move, 0, c->logged_ms + GATHER_MS, err);
@@ -349,14 +352,14 @@ int complaint_surest_of_case(struct store *store, int64_t case_id, complaint_eac
     return each_row(&q, each, arg);
 }
 
-int complaint_between(struct store *store, const char *symptom, int64_t from_ms, int64_t to_ms,
-                      int limit, complaint_each each, void *arg, struct error *err)
+int complaint_between(struct store *store, struct when_span span, int limit, complaint_each each,
+                      void *arg, struct error *err)
 {
     static const char SQL[] =
-        COMPLAINT_COLUMNS "WHERE received_ms >= ?1 AND received_ms < ?2 AND (?3 IS NULL OR"
-                          " symptom = ?3)" STANDING "ORDER BY received_ms DESC, id DESC LIMIT ?4";
-    struct db_query q = db_query(
-        store, SQL, DB(DB_MS(from_ms), DB_MS(to_ms), DB_TEXT(symptom), DB_INT(limit)), err);
+        COMPLAINT_COLUMNS "WHERE received_ms >= ?1 AND received_ms < ?2" STANDING
+                          "ORDER BY received_ms DESC, id DESC LIMIT ?3";
+    struct db_query q =
+        db_query(store, SQL, DB(DB_MS(span.from_ms), DB_MS(span.to_ms), DB_INT(limit)), err);
     return each_row(&q, each, arg);
 }
 

@@ -81,9 +81,9 @@ int complaint_newest_of_case(struct store *store, int64_t case_id, int limit, co
 /* Of a case the complaint whose lot is exact, the newest of them; if there is none, the newest. */
 int complaint_surest_of_case(struct store *store, int64_t case_id, complaint_each each, void *arg,
                              struct error *err);
-/* Received in [from, to) with this symptom (NULL any), newest first, at most `limit`. */
-int complaint_between(struct store *store, const char *symptom, int64_t from_ms, int64_t to_ms,
-                      int limit, complaint_each each, void *arg, struct error *err);
+/* Received in it, newest first, at most `limit`. */
+int complaint_between(struct store *store, struct when_span span, int limit, complaint_each each,
+                      void *arg, struct error *err);
 /* Complaints whose lot is not exact, received since, by id. */
 struct complaint_slice {
     int64_t since_ms, after_id;
@@ -117,9 +117,8 @@ struct case_row {
 };
 /* Follows a case whose complaints all moved to another one. ERROR_NOT_FOUND if unknown. */
 int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct error *err);
-/* The cases whose complaints all moved to this one, oldest first; at most `limit`. */
-int case_moved_here(struct store *store, int64_t case_id, int64_t *ids, int limit, int *ret_count,
-                    struct error *err);
+/* The cases whose complaints all moved to this one, oldest first. */
+int case_moved_here(struct store *store, int64_t case_id, struct store_ids *ret, struct error *err);
 /* Does a verdict stand on a case that has no complaints any more? */
 int case_left_settled(struct store *store, int64_t case_id, bool *ret, struct error *err);
 /* The case of a complaint's uuid, joined ones included. */
@@ -137,8 +136,7 @@ struct case_filter {
 typedef int (*case_each)(void *arg, const struct case_row *row);
 int case_list(struct store *store, const struct case_filter *filter, case_each each, void *arg,
               struct error *err);
-/* Ids ascending, for walking over all cases. *ret_count of `limit`. */
-int case_ids_after(struct store *store, int64_t after, int64_t *ids, int limit, int *ret_count,
-                   struct error *err);
+/* Ids ascending, for walking over all cases. */
+int case_ids_after(struct store *store, int64_t after, struct store_ids *ret, struct error *err);
 
 #endif

@@ -49,8 +49,9 @@ static int choose_case(struct store *store, const struct move_place *was,
     rc = may_keep_case(store, was, placed->lot_id, &keep, err);
     if (rc || keep)
         return rc ? rc : set_case_lot(store, was->case_id, placed->lot_id, err);
-    return case_for(store, was->symptom, placed->lot_id, was->received_ms, &placed->case_id,
-                    &placed->new_case, err);
+    rc = case_for(store, was->symptom, placed->lot_id, was->received_ms, &placed->case_id, err);
+    placed->new_case = rc == 1;
+    return rc < 0 ? rc : 0;
 }
 
 /* ---- moving ---- */

@@ -39,8 +39,7 @@ static int put_keys(struct store *store, int64_t contact_id, const char *fold, s
     return rc;
 }
 
-int contact_add(struct store *store, int64_t complaint_id, const char *report, const char *body,
-                const char *fold, int64_t purge_after_ms, struct error *err)
+int contact_add(struct store *store, const struct contact_row *row, struct error *err)
 {
     static const char SQL[] =
         "INSERT INTO contact(complaint_id, report, body, purge_after_ms) SELECT ?1, ?2, ?3, ?4"
@@ -49,14 +48,16 @@ int contact_add(struct store *store, int64_t complaint_id, const char *report, c
         " ON CONFLICT(complaint_id, report) DO UPDATE SET body = excluded.body";
     static const char SQL_ID[] = "SELECT id FROM contact WHERE complaint_id = ?1 AND report = ?2";
     int64_t contact_id = 0;
-    if (!body)
+    if (!row->body)
         return 0;
     int rc = db_run(store, SQL,
-                    DB(DB_INT(complaint_id), DB_TEXT(report), DB_TEXT(body), DB_MS(purge_after_ms)),
+                    DB(DB_INT(row->complaint_id), DB_TEXT(row->report), DB_TEXT(row->body),
+                       DB_MS(row->purge_after_ms)),
                     err);
     if (!rc)
-        rc = db_number(store, SQL_ID, DB(DB_INT(complaint_id), DB_TEXT(report)), &contact_id, err);
-    return rc || !contact_id ? rc : put_keys(store, contact_id, fold, err);
+        rc = db_number(store, SQL_ID, DB(DB_INT(row->complaint_id), DB_TEXT(row->report)),
+                       &contact_id, err);
+    return rc || !contact_id ? rc : put_keys(store, contact_id, row->fold, err);
 }
 
 int contact_put(struct store *store, const struct contact_row *row, struct error *err)
@@ -64,8 +65,7 @@ int contact_put(struct store *store, const struct contact_row *row, struct error
     static const char SQL[] = "DELETE FROM contact WHERE complaint_id = ?1 AND report = ?2";
     if (!row->body)
         return db_run(store, SQL, DB(DB_INT(row->complaint_id), DB_TEXT(row->report)), err);
-    return contact_add(store, row->complaint_id, row->report, row->body, row->fold,
-                       row->purge_after_ms, err);
+    return contact_add(store, row, err);
 }
 
 int contact_get(struct store *store, int64_t complaint_id, const char *report, char **ret_json,

@@ -13,18 +13,19 @@
 
 #include "store/store.h"
 
-/* Nothing to do if `body` is NULL, or if that report's contact data was erased before: what came
- * again from a list or an older backup stays erased. Replaces what that report has, but for the day
- * it is purged on. `fold`: the keys. */
-int contact_add(struct store *store, int64_t complaint_id, const char *report, const char *body,
-                const char *fold, int64_t purge_after_ms, struct error *err);
-/* Who called was corrected: `body` NULL: nobody is known. What was there keeps its date of purging.
- */
 struct contact_row {
     int64_t complaint_id;
-    const char *report, *body, *fold;
-    int64_t purge_after_ms; /* if none was there */
+    const char *report; /* "" the complaint itself */
+    const char *body;   /* JSON */
+    const char *fold;   /* the keys */
+    int64_t purge_after_ms;
 };
+/* Nothing to do if `body` is NULL, or if that report's contact data was erased before: what came
+ * again from a list or an older backup stays erased. Replaces what that report has, but for the day
+ * it is purged on. */
+int contact_add(struct store *store, const struct contact_row *row, struct error *err);
+/* Who called was corrected: `body` NULL: nobody is known. What was there keeps its date of purging.
+ */
 int contact_put(struct store *store, const struct contact_row *row, struct error *err);
 /* *ret_json NULL if there is none; else malloc'd. */
 int contact_get(struct store *store, int64_t complaint_id, const char *report, char **ret_json,

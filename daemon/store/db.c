@@ -264,13 +264,13 @@ int db_number(struct store *store, const char *sql, const struct db_value *with,
     return rc;
 }
 
-int db_ids(struct store *store, const char *sql, const struct db_value *with, int64_t *ids,
-           int *ret_count, struct error *err)
+int db_ids(struct store *store, const char *sql, const struct db_value *with, struct store_ids *ret,
+           struct error *err)
 {
     struct db_query q = db_query(store, sql, with, err);
     while (db_next(&q))
-        ids[q.rows - 1] = db_int64(&q, 0);
-    *ret_count = q.rows;
+        ret->id[q.rows - 1] = db_int64(&q, 0);
+    ret->count = q.rows;
     return db_end(&q, 0);
 }
 

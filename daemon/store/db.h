@@ -118,9 +118,9 @@ int db_run(struct store *store, const char *sql, const struct db_value *with, st
 /* Its first column in the first row; 0 if that is NULL or there is no row. */
 int db_number(struct store *store, const char *sql, const struct db_value *with, int64_t *ret,
               struct error *err);
-/* Its first column in all rows; the statement limits them to what `ids` holds. */
-int db_ids(struct store *store, const char *sql, const struct db_value *with, int64_t *ids,
-           int *ret_count, struct error *err);
+/* Its first column in all rows; the statement limits them to the capacity. */
+int db_ids(struct store *store, const char *sql, const struct db_value *with, struct store_ids *ret,
+           struct error *err);
 /* The different names in an indexed column of a large table, from one to the next along the index
  * (a DISTINCT would look at every row): `first` and `next` select the least, of all and of those
  * after ?1. Begins with name "". */

@@ -105,17 +105,17 @@ int evidence_material_first(struct store *store, const char *material, const cha
     return db_end(&q, 0);
 }
 
-int evidence_plantlog(struct store *store, const char *place, const char *quantity,
-                      const char *line, int64_t from_ms, int64_t to_ms, evidence_entry_each each,
-                      void *arg, struct error *err)
+int evidence_plantlog(struct store *store, const struct evidence_spot *spot, struct when_span span,
+                      evidence_entry_each each, void *arg, struct error *err)
 {
     static const char SQL[] =
         "SELECT at_ms, line, value FROM plantlog WHERE place = ?1 AND quantity_id ="
         " (SELECT id FROM quantity WHERE name = ?2) AND line IN (?3, '') AND at_ms >= ?4 AND"
         " at_ms < ?5 ORDER BY at_ms, line";
-    struct db_query q = db_query(
-        store, SQL,
-        DB(DB_TEXT(place), DB_TEXT(quantity), DB_TEXT(line), DB_INT(from_ms), DB_INT(to_ms)), err);
+    struct db_query q = db_query(store, SQL,
+                                 DB(DB_TEXT(spot->place), DB_TEXT(spot->quantity),
+                                    DB_TEXT(spot->line), DB_INT(span.from_ms), DB_INT(span.to_ms)),
+                                 err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct evidence_entry row = {db_ms(&q, 0), db_text(&q, 1), db_real(&q, 2)};
@@ -139,14 +139,14 @@ int evidence_dispatches(struct store *store, int64_t lot_id, evidence_dispatch_e
     return db_end(&q, rc);
 }
 
-int evidence_packed(struct store *store, int64_t from_ms, int64_t to_ms, evidence_packed_each each,
+int evidence_packed(struct store *store, struct when_span span, evidence_packed_each each,
                     void *arg, struct error *err)
 {
     static const char SQL[] =
         "SELECT id, product_id, line, shift, packed_from_ms, packed_to_ms,"
         " units, plant FROM lot WHERE packed_from_ms >= ?1 AND packed_from_ms < ?2"
         " ORDER BY packed_from_ms, id";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(from_ms), DB_INT(to_ms)), err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct evidence_packed row = {db_int64(&q, 0), db_int64(&q, 1), db_ms(&q, 4),
@@ -157,18 +157,19 @@ int evidence_packed(struct store *store, int64_t from_ms, int64_t to_ms, evidenc
     return db_end(&q, rc);
 }
 
-int evidence_lots_of_product(struct store *store, int64_t product_id, int64_t from_ms,
-                             int64_t to_ms, int limit, int64_t *ids, int *ret_count,
-                             struct error *err)
+int evidence_lots_of_product(struct store *store, int64_t product_id, struct when_span span,
+                             struct store_ids *ret, struct error *err)
 {
     static const char SQL[] = "SELECT id FROM lot WHERE product_id = ?1 AND packed_from_ms >= ?2"
                               " AND packed_from_ms < ?3 ORDER BY packed_from_ms DESC, id LIMIT ?4";
-    return db_ids(store, SQL, DB(DB_INT(product_id), DB_INT(from_ms), DB_INT(to_ms), DB_INT(limit)),
-                  ids, ret_count, err);
+    return db_ids(
+        store, SQL,
+        DB(DB_INT(product_id), DB_INT(span.from_ms), DB_INT(span.to_ms), DB_INT(ret->capacity)),
+        ret, err);
 }
 
-int evidence_shares(struct store *store, int64_t from_ms, int64_t to_ms, evidence_share_each each,
-                    void *arg, struct error *err)
+int evidence_shares(struct store *store, struct when_span span, evidence_share_each each, void *arg,
+                    struct error *err)
 {
     static const char SQL_MIX[] =
         "SELECT m.lot_id, 'mix', m.mix, '', 0, m.at_ms FROM lot l CROSS JOIN mix m ON m.lot_id ="
@@ -189,7 +190,8 @@ int evidence_shares(struct store *store, int64_t from_ms, int64_t to_ms, evidenc
     const char *const ALL[] = {SQL_MIX, SQL_USE, SQL_ROUTE, SQL_STORE};
     int rc = 0;
     for (size_t i = 0; i < sizeof ALL / sizeof ALL[0] && !rc; i++) {
-        struct db_query q = db_query(store, ALL[i], DB(DB_INT(from_ms), DB_INT(to_ms)), err);
+        struct db_query q =
+            db_query(store, ALL[i], DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
         while (!rc && db_next(&q)) {
             struct evidence_share row = {db_int64(&q, 0), db_int64(&q, 4), db_ms(&q, 5),
                                          db_text(&q, 1),  db_text(&q, 2),  db_text(&q, 3)};
@@ -200,7 +202,7 @@ int evidence_shares(struct store *store, int64_t from_ms, int64_t to_ms, evidenc
     return rc;
 }
 
-int evidence_reports(struct store *store, const char *symptom, int64_t from_ms, int64_t to_ms,
+int evidence_reports(struct store *store, const char *symptom, struct when_span span,
                      evidence_report_each each, void *arg, struct error *err)
 {
     static const char SQL[] =
@@ -209,7 +211,7 @@ int evidence_reports(struct store *store, const char *symptom, int64_t from_ms, 
         " l.packed_from_ms < ?3 AND c.withdrawn_ms IS NULL"
         " ORDER BY l.packed_from_ms, l.id, c.received_ms, c.id";
     struct db_query q =
-        db_query(store, SQL, DB(DB_TEXT(symptom), DB_INT(from_ms), DB_INT(to_ms)), err);
+        db_query(store, SQL, DB(DB_TEXT(symptom), DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct evidence_report row = {db_int64(&q, 0), db_ms(&q, 1), db_text(&q, 2),

@@ -65,10 +65,13 @@ struct evidence_entry {
     double value;
 };
 typedef int (*evidence_entry_each)(void *arg, const struct evidence_entry *row);
-/* The plant's log of one place and quantity in [from, to), of that line or of no line, by time. */
-int evidence_plantlog(struct store *store, const char *place, const char *quantity,
-                      const char *line, int64_t from_ms, int64_t to_ms, evidence_entry_each each,
-                      void *arg, struct error *err);
+struct evidence_spot {
+    const char *place, *quantity;
+    const char *line; /* entries of this line or of none */
+};
+/* The plant's log of one spot, by time. */
+int evidence_plantlog(struct store *store, const struct evidence_spot *spot, struct when_span span,
+                      evidence_entry_each each, void *arg, struct error *err);
 
 struct evidence_dispatch {
     const char *route, *store;
@@ -85,13 +88,12 @@ struct evidence_packed {
     const char *plant, *line, *shift;
 };
 typedef int (*evidence_packed_each)(void *arg, const struct evidence_packed *row);
-/* Packed from [from, to), by time and id. */
-int evidence_packed(struct store *store, int64_t from_ms, int64_t to_ms, evidence_packed_each each,
+/* Those whose packing began in it, by time and id. */
+int evidence_packed(struct store *store, struct when_span span, evidence_packed_each each,
                     void *arg, struct error *err);
-/* The newest lots of a product packed in [from, to): at most `limit` ids, newest first. */
-int evidence_lots_of_product(struct store *store, int64_t product_id, int64_t from_ms,
-                             int64_t to_ms, int limit, int64_t *ids, int *ret_count,
-                             struct error *err);
+/* Those of one product, newest first. */
+int evidence_lots_of_product(struct store *store, int64_t product_id, struct when_span span,
+                             struct store_ids *ret, struct error *err);
 struct evidence_share {
     int64_t lot_id, units, at_ms; /* units and at_ms: of dispatches */
     const char *kind, *level;     /* "film" "PF-1", "mix" "M1", "route" "R1", "store" "S1" … */
@@ -99,8 +101,8 @@ struct evidence_share {
 };
 typedef int (*evidence_share_each)(void *arg, const struct evidence_share *row);
 /* What the lots of that stretch share: mixes, material lots, routes and stores; by lot. */
-int evidence_shares(struct store *store, int64_t from_ms, int64_t to_ms, evidence_share_each each,
-                    void *arg, struct error *err);
+int evidence_shares(struct store *store, struct when_span span, evidence_share_each each, void *arg,
+                    struct error *err);
 
 struct evidence_report {
     int64_t lot_id, received_ms;
@@ -108,7 +110,7 @@ struct evidence_report {
 };
 typedef int (*evidence_report_each)(void *arg, const struct evidence_report *row);
 /* Complaints of one symptom settled on the lots packed in that stretch; by lot and receipt. */
-int evidence_reports(struct store *store, const char *symptom, int64_t from_ms, int64_t to_ms,
+int evidence_reports(struct store *store, const char *symptom, struct when_span span,
                      evidence_report_each each, void *arg, struct error *err);
 
 #endif

@@ -97,10 +97,11 @@ static const char SQL_PRODUCT[] = KEYS_PACKED("product_id = ?4 AND ");
 static const char SQL_LINE[] = KEYS_PACKED("line = ?4 AND (?5 IS NULL OR plant = ?5) AND ");
 
 static struct db_query query_keys(struct store *store, const struct lot_find_where *where,
-                                  size_t limit, struct error *err)
+                                  struct error *err)
 {
-    const struct db_value most = DB_INT((int64_t)limit + 1), product = DB_ID(where->product_id);
-    const struct db_value from = DB_MS(where->from_ms), to = DB_MS(where->to_ms);
+    const struct db_value most = DB_INT((int64_t)where->limit + 1);
+    const struct db_value product = DB_ID(where->product_id);
+    const struct db_value from = DB_MS(where->packed.from_ms), to = DB_MS(where->packed.to_ms);
     if (where->code_day != WHEN_UNKNOWN_DAY && where->product_id)
         return db_query(store, SQL_DAY_PRODUCT, DB(DB_DAY(where->code_day), most, product), err);
     if (where->code_day != WHEN_UNKNOWN_DAY)
@@ -122,14 +123,14 @@ static void read_key(struct db_query *q, struct lot_find_key *key)
     key->fold[length] = '\0';
 }
 
-int lot_find_each_key(struct store *store, const struct lot_find_where *where, size_t limit,
-                      lot_find_each each, void *arg, bool *ret_overflow, struct error *err)
+int lot_find_each_key(struct store *store, const struct lot_find_where *where, lot_find_each each,
+                      void *arg, bool *ret_overflow, struct error *err)
 {
-    struct db_query q = query_keys(store, where, limit, err);
+    struct db_query q = query_keys(store, where, err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct lot_find_key key;
-        if ((size_t)q.rows > limit) {
+        if ((size_t)q.rows > where->limit) {
             *ret_overflow = true;
             break;
         }
@@ -139,21 +140,20 @@ int lot_find_each_key(struct store *store, const struct lot_find_where *where, s
     return db_end(&q, rc);
 }
 
-int lot_find_keys(struct store *store, const char *from, size_t prefix, size_t limit,
-                  struct lot_find_key *keys, size_t *ret_count, struct error *err)
+int lot_find_keys(struct store *store, const char *from, size_t prefix, struct lot_find_keys *ret,
+                  struct error *err)
 {
     static const char SQL[] = "SELECT id, fold FROM lot WHERE fold >= ?1 ORDER BY fold LIMIT ?2";
-    struct db_query q = db_query(store, SQL, DB(DB_TEXT(from), DB_INT((int64_t)limit)), err);
-    size_t count = 0;
+    struct db_query q =
+        db_query(store, SQL, DB(DB_TEXT(from), DB_INT((int64_t)ret->capacity)), err);
     bool within = true;
+    ret->count = 0;
     while (within && db_next(&q)) {
-        read_key(&q, &keys[count]);
-        within = strncmp(keys[count++].fold, from, prefix) == 0;
+        struct lot_find_key *key = &ret->key[ret->count++];
+        read_key(&q, key);
+        within = strncmp(key->fold, from, prefix) == 0;
     }
-    int rc = db_end(&q, 0);
-    if (!rc)
-        *ret_count = count;
-    return rc;
+    return db_end(&q, 0);
 }
 
 static int read_product(struct db_query *q, struct lot_find_product *ret)

@@ -46,10 +46,14 @@ struct lot_find_key {
     int64_t lot_id;
     char fold[LOT_FIND_CODE];
 };
-/* The keys >= `from`, at most `limit`, up to and with the first that does not begin with the first
- * `prefix` bytes of `from`. *ret_count is how many `keys` got. */
-int lot_find_keys(struct store *store, const char *from, size_t prefix, size_t limit,
-                  struct lot_find_key *keys, size_t *ret_count, struct error *err);
+struct lot_find_keys {
+    struct lot_find_key *key; /* the caller's array */
+    size_t count, capacity;
+};
+/* The keys >= `from` that there is room for, up to and with the first that does not begin with the
+ * first `prefix` bytes of `from`. They replace what was there. */
+int lot_find_keys(struct store *store, const char *from, size_t prefix, struct lot_find_keys *ret,
+                  struct error *err);
 
 /* Keys of the lots packed in a stretch of time, or of one code date: `each` is called with every
  * one, at most `limit`, newest first where it is a time; its non-zero answer stops and is returned.
@@ -59,10 +63,11 @@ struct lot_find_where {
     int64_t product_id;       /* 0 any */
     const char *plant, *line; /* NULL any; a line goes with a time */
     int32_t code_day;         /* WHEN_UNKNOWN_DAY: */
-    int64_t from_ms, to_ms;   /* … packed in [from_ms, to_ms) */
+    struct when_span packed;  /* … packed then */
+    size_t limit;
 };
-int lot_find_each_key(struct store *store, const struct lot_find_where *where, size_t limit,
-                      lot_find_each each, void *arg, bool *ret_overflow, struct error *err);
+int lot_find_each_key(struct store *store, const struct lot_find_where *where, lot_find_each each,
+                      void *arg, bool *ret_overflow, struct error *err);
 
 /* The lines that lots on record were packed on, in the order of their names. */
 int lot_find_lines(struct store *store, int (*each)(void *arg, const char *line), void *arg,

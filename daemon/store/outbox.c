@@ -25,19 +25,18 @@ void outbox_delivery_free(struct outbox_delivery *delivery)
     delivery->payload = NULL;
 }
 
-int outbox_add(struct store *store, const char *event, int64_t case_id, int revision,
-               const char *message_id, const char *payload, int64_t now_ms, struct error *err)
+int outbox_add(struct store *store, const struct outbox_new *mail, struct error *err)
 {
     static const char SQL[] = "INSERT INTO outbox(event, case_id, revision, message_id, created_ms)"
                               " VALUES(?1, ?2, ?3, ?4, ?5) ON CONFLICT(message_id) DO NOTHING";
     static const char SQL_TEXT[] = "INSERT INTO outbox_text(mail_id, payload) VALUES(?1, ?2)";
-    int rc = db_run(
-        store, SQL,
-        DB(DB_TEXT(event), DB_ID(case_id), DB_INT(revision), DB_TEXT(message_id), DB_MS(now_ms)),
-        err);
+    int rc = db_run(store, SQL,
+                    DB(DB_TEXT(mail->event), DB_ID(mail->case_id), DB_INT(mail->revision),
+                       DB_TEXT(mail->message_id), DB_MS(mail->created_ms)),
+                    err);
     if (rc || db_changes(store) == 0)
         return rc;
-    return db_run(store, SQL_TEXT, DB(DB_INT(db_last_id(store)), DB_TEXT(payload)), err);
+    return db_run(store, SQL_TEXT, DB(DB_INT(db_last_id(store)), DB_TEXT(mail->payload)), err);
 }
 
 /* ---- who gets it ---- */
@@ -133,8 +132,8 @@ int outbox_has_new(struct store *store, const char *event, bool *ret, struct err
 
 /* ---- deliveries ---- */
 
-int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_delivery *rows,
-               int limit, int *ret_count, struct error *err)
+int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_deliveries *ret,
+               struct error *err)
 {
     /* the payloads stay out of the sorting: many may be due. Recipients take turns: one with
      * hundreds waiting leaves room in the list for the others */
@@ -151,12 +150,12 @@ int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_d
         " ORDER BY d.attempts > 0, turn, d.due_ms, d.mail_id LIMIT ?4) d"
         " JOIN outbox o ON o.id = d.mail_id LEFT JOIN outbox_text x ON x.mail_id = o.id"
         " ORDER BY d.attempts > 0, d.turn, d.due_ms, d.mail_id";
-    struct db_query q = db_query(
-        store, SQL,
-        DB(DB_INT(urgent), DB_MS(now_ms), DB_MS(now_ms + OUTBOX_RETRY_MOST_MS), DB_INT(limit)),
-        err);
+    struct db_query q = db_query(store, SQL,
+                                 DB(DB_INT(urgent), DB_MS(now_ms),
+                                    DB_MS(now_ms + OUTBOX_RETRY_MOST_MS), DB_INT(ret->capacity)),
+                                 err);
     while (db_next(&q)) {
-        struct outbox_delivery *row = &rows[q.rows - 1];
+        struct outbox_delivery *row = &ret->row[q.rows - 1];
         *row = (struct outbox_delivery){.mail_id = db_int64(&q, 0),
                                         .case_id = db_int64(&q, 8),
                                         .created_ms = db_ms(&q, 1),
@@ -168,7 +167,7 @@ int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_d
         db_copy(&q, 5, row->recipient, sizeof row->recipient);
         db_copy(&q, 6, row->message_id, sizeof row->message_id);
     }
-    *ret_count = q.rows;
+    ret->count = q.rows;
     return db_end(&q, 0);
 }
 

@@ -19,11 +19,18 @@ enum {
     OUTBOX_RETRY_MOST_MS = 3600000
 };
 
-/* message_id is made by the caller once and stays; one already there is left as it is. The payload
- * of a case's mail is dropped once it has left: its ranking is kept (ranking.h), with why it went.
- */
-int outbox_add(struct store *store, const char *event, int64_t case_id, int revision,
-               const char *message_id, const char *payload, int64_t now_ms, struct error *err);
+/* A mail as the store takes it. */
+struct outbox_new {
+    const char *event;
+    int64_t case_id;        /* 0 none */
+    int revision;           /* of the case's ranking, 0 none */
+    const char *message_id; /* made once; a mail that is there already is left as it is */
+    const char *payload;    /* JSON */
+    int64_t created_ms;
+};
+/* The payload of a case's mail is dropped once it has left: its ranking is kept (ranking.h), with
+ * why it went. */
+int outbox_add(struct store *store, const struct outbox_new *mail, struct error *err);
 
 /* ---- who gets it ---- */
 struct outbox_addresses {
@@ -53,10 +60,15 @@ struct outbox_delivery {
     char *payload; /* malloc'd JSON */
 };
 void outbox_delivery_free(struct outbox_delivery *delivery); /* what it holds, not itself */
-/* Those that are due, never tried ones first, recipients in turn; urgent ones or the others. Of one
- * case and recipient an ordinary mail waits until the one before it has left or was parked. */
-int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_delivery *rows,
-               int limit, int *ret_count, struct error *err);
+struct outbox_deliveries {
+    struct outbox_delivery *row; /* the caller's array */
+    int count, capacity;
+};
+/* Those that are due and find room, never tried ones first, recipients in turn; urgent ones or the
+ * others. Of one case and recipient an ordinary mail waits until the one before it has left or was
+ * parked. */
+int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_deliveries *ret,
+               struct error *err);
 int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int64_t now_ms,
                 struct error *err);
 /* Failed: due again at `due_ms`, or parked. */

@@ -89,43 +89,45 @@ static int each_count(struct db_query *q, pattern_count_each each, void *arg)
     return db_end(q, rc);
 }
 
-int pattern_received(struct store *store, int from_week, int to_week, pattern_count_each each,
+int pattern_received(struct store *store, struct pattern_weeks weeks, pattern_count_each each,
                      void *arg, struct error *err)
 {
     static const char SQL[] = "SELECT series_id, n, week, week FROM pattern_received"
                               " WHERE week BETWEEN ?1 AND ?2";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(from_week), DB_INT(to_week)), err);
+    struct db_query q =
+        db_query(store, SQL, DB(DB_INT(weeks.from_week), DB_INT(weeks.to_week)), err);
     return each_count(&q, each, arg);
 }
 
-int pattern_units(struct store *store, int from_week, int to_week, pattern_count_each each,
+int pattern_units(struct store *store, struct pattern_weeks weeks, pattern_count_each each,
                   void *arg, struct error *err)
 {
     static const char SQL[] = "SELECT series_id, n, week, week FROM pattern_units"
                               " WHERE week BETWEEN ?1 AND ?2";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(from_week), DB_INT(to_week)), err);
+    struct db_query q =
+        db_query(store, SQL, DB(DB_INT(weeks.from_week), DB_INT(weeks.to_week)), err);
     return each_count(&q, each, arg);
 }
 
-int pattern_units_of(struct store *store, int64_t series_id, int from_week, int to_week,
+int pattern_units_of(struct store *store, int64_t series_id, struct pattern_weeks weeks,
                      pattern_count_each each, void *arg, struct error *err)
 {
     /* one look-up a week rather than a walk over all series of the weeks */
     static const char SQL[] =
         "SELECT u.series_id, u.n, u.week, u.week FROM pattern_week w CROSS JOIN pattern_units u"
         " ON u.week = w.week AND u.series_id = ?1 WHERE w.week BETWEEN ?2 AND ?3";
-    struct db_query q =
-        db_query(store, SQL, DB(DB_INT(series_id), DB_INT(from_week), DB_INT(to_week)), err);
+    struct db_query q = db_query(
+        store, SQL, DB(DB_INT(series_id), DB_INT(weeks.from_week), DB_INT(weeks.to_week)), err);
     return each_count(&q, each, arg);
 }
 
-int pattern_made(struct store *store, int64_t series_id, int from_week, int to_week,
+int pattern_made(struct store *store, int64_t series_id, struct pattern_weeks weeks,
                  pattern_count_each each, void *arg, struct error *err)
 {
     static const char SQL[] = "SELECT series_id, n, week, received_week FROM pattern_made"
                               " WHERE series_id = ?1 AND week BETWEEN ?2 AND ?3";
-    struct db_query q =
-        db_query(store, SQL, DB(DB_INT(series_id), DB_INT(from_week), DB_INT(to_week)), err);
+    struct db_query q = db_query(
+        store, SQL, DB(DB_INT(series_id), DB_INT(weeks.from_week), DB_INT(weeks.to_week)), err);
     return each_count(&q, each, arg);
 }
 
@@ -139,15 +141,15 @@ int pattern_made_week(struct store *store, int week, pattern_count_each each, vo
     return each_count(&q, each, arg);
 }
 
-int pattern_between(struct store *store, int64_t from_ms, int64_t to_ms, pattern_count_each each,
-                    void *arg, struct error *err)
+int pattern_between(struct store *store, struct when_span span, pattern_count_each each, void *arg,
+                    struct error *err)
 {
     static const char SQL[] =
         "SELECT s.id, sum(v.n), v.made_week, v.received_week FROM pattern_part v"
         " JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level"
         " AND s.symptom = v.symptom WHERE v.received_ms >= ?1 AND v.received_ms < ?2"
         " GROUP BY 1, 3, 4";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(from_ms), DB_INT(to_ms)), err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
     return each_count(&q, each, arg);
 }
 
@@ -162,7 +164,7 @@ int pattern_open(struct store *store, pattern_open_each each, void *arg, struct 
     return db_end(&q, rc);
 }
 
-int pattern_verdicts(struct store *store, int64_t from_ms, int64_t to_ms, pattern_verdict_each each,
+int pattern_verdicts(struct store *store, struct when_span span, pattern_verdict_each each,
                      void *arg, struct error *err)
 {
     static const char SQL[] =
@@ -170,7 +172,7 @@ int pattern_verdicts(struct store *store, int64_t from_ms, int64_t to_ms, patter
         " JOIN complaint_case c ON c.id = v.case_id LEFT JOIN pattern_verdict s"
         " ON s.verdict_id = v.id WHERE v.reopened_ms IS NULL AND v.at_ms >= ?1 AND v.at_ms < ?2"
         " ORDER BY v.at_ms";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(from_ms), DB_INT(to_ms)), err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct pattern_verdict row = {db_ms(&q, 0), db_ms(&q, 1), db_int(&q, 2), db_real(&q, 3),

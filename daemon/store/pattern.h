@@ -46,25 +46,28 @@ struct pattern_count {
     int week, received_week; /* received_week: only where a function says so */
 };
 typedef int (*pattern_count_each)(void *arg, const struct pattern_count *row);
-/* Complaints received in weeks [from, to]. */
-int pattern_received(struct store *store, int from_week, int to_week, pattern_count_each each,
+struct pattern_weeks {
+    int from_week, to_week; /* [from, to] */
+};
+/* Complaints received in those weeks. */
+int pattern_received(struct store *store, struct pattern_weeks weeks, pattern_count_each each,
                      void *arg, struct error *err);
-/* Units of lots packed in weeks [from, to]; of routes and stores, those sent there. */
-int pattern_units(struct store *store, int from_week, int to_week, pattern_count_each each,
+/* Units of lots packed in those weeks; of routes and stores, those sent there. */
+int pattern_units(struct store *store, struct pattern_weeks weeks, pattern_count_each each,
                   void *arg, struct error *err);
 /* The same of one series. */
-int pattern_units_of(struct store *store, int64_t series_id, int from_week, int to_week,
+int pattern_units_of(struct store *store, int64_t series_id, struct pattern_weeks weeks,
                      pattern_count_each each, void *arg, struct error *err);
-/* One series by week of packing and week of receipt. */
-int pattern_made(struct store *store, int64_t series_id, int from_week, int to_week,
+/* One series by week of packing (those weeks) and week of receipt. */
+int pattern_made(struct store *store, int64_t series_id, struct pattern_weeks weeks,
                  pattern_count_each each, void *arg, struct error *err);
 /* All series of one week of packing, by week of receipt. */
 int pattern_made_week(struct store *store, int week, pattern_count_each each, void *arg,
                       struct error *err);
-/* What complaints received in [from, to) count for, by week of packing and of receipt: to take off
+/* What complaints received in it count for, by week of packing and of receipt: to take off
  * what an earlier "now" could not know. Reads those complaints. */
-int pattern_between(struct store *store, int64_t from_ms, int64_t to_ms, pattern_count_each each,
-                    void *arg, struct error *err);
+int pattern_between(struct store *store, struct when_span span, pattern_count_each each, void *arg,
+                    struct error *err);
 
 typedef int (*pattern_open_each)(void *arg, const char *symptom, int opened_week, int64_t n);
 /* Open cases by the week they were opened, as they stand. */
@@ -76,8 +79,8 @@ struct pattern_verdict {
     double probability, brier;
 };
 typedef int (*pattern_verdict_each)(void *arg, const struct pattern_verdict *row);
-/* Standing verdicts given in [from, to). */
-int pattern_verdicts(struct store *store, int64_t from_ms, int64_t to_ms, pattern_verdict_each each,
+/* Standing verdicts given in it. */
+int pattern_verdicts(struct store *store, struct when_span span, pattern_verdict_each each,
                      void *arg, struct error *err);
 
 /* Lots packed in [from, to) on a line (or on any but one), with their complaints of a symptom

@@ -194,28 +194,41 @@ static int set_share(struct store *store, int64_t case_id, const struct share *w
               : add_share(store, case_id, series_id, (is ? is->n : 0) - (was ? was->n : 0), err);
 }
 
-/* Both in order of series: a walk along the two lists. Without `write`, only counts. */
-static int apply_shares(struct store *store, int64_t case_id, const struct shares *present,
-                        const struct shares *wanted, bool write, int *ret_changes,
-                        struct error *err)
+/* What a case's shares are and should be, both in order of series. */
+struct shares_walk {
+    struct shares present, wanted;
+    int at_present, at_wanted;
+    const struct share *was, *is; /* of one series; NULL: none */
+};
+
+static int read_both(struct store *store, int64_t case_id, struct shares_walk *ret,
+                     struct error *err)
 {
-    int i = 0, w = 0, rc = 0;
-    *ret_changes = 0;
-    while ((i < present->count || w < wanted->count) && !rc) {
-        const struct share *was = i < present->count ? &present->rows[i] : NULL;
-        const struct share *is = w < wanted->count ? &wanted->rows[w] : NULL;
+    ret->at_present = ret->at_wanted = 0;
+    int rc = read_present(store, case_id, &ret->present, err);
+    return rc ? rc : read_wanted(store, case_id, &ret->wanted, err);
+}
+
+/* The next series in which they differ. */
+static bool next_difference(struct shares_walk *walk)
+{
+    while (walk->at_present < walk->present.count || walk->at_wanted < walk->wanted.count) {
+        const struct share *was =
+            walk->at_present < walk->present.count ? &walk->present.rows[walk->at_present] : NULL;
+        const struct share *is =
+            walk->at_wanted < walk->wanted.count ? &walk->wanted.rows[walk->at_wanted] : NULL;
         if (was && is && was->series_id != is->series_id) {
             was = was->series_id < is->series_id ? was : NULL;
             is = was ? NULL : is;
         }
-        i += was != NULL;
-        w += is != NULL;
-        if (was && is && was->n == is->n)
-            continue;
-        ++*ret_changes;
-        rc = write ? set_share(store, case_id, was, is, err) : 0;
+        walk->at_present += was != NULL;
+        walk->at_wanted += is != NULL;
+        walk->was = was;
+        walk->is = is;
+        if (!was || !is || was->n != is->n)
+            return true;
     }
-    return rc;
+    return false;
 }
 
 int pattern_case_changed(struct store *store, int64_t case_id, struct error *err)
@@ -223,14 +236,13 @@ int pattern_case_changed(struct store *store, int64_t case_id, struct error *err
     static const char SQL_SERIES[] =
         "INSERT OR IGNORE INTO pattern_series(factor, level, symptom)"
         " SELECT 'cause', cause, symptom FROM (" WANTED ") WHERE n >= 100";
-    struct shares is, wanted;
-    int changes;
+    struct shares_walk walk;
     int rc = db_run(store, SQL_SERIES, DB(DB_INT(case_id)), err);
     if (!rc)
-        rc = read_present(store, case_id, &is, err);
-    if (!rc)
-        rc = read_wanted(store, case_id, &wanted, err);
-    return rc ? rc : apply_shares(store, case_id, &is, &wanted, true, &changes, err);
+        rc = read_both(store, case_id, &walk, err);
+    while (!rc && next_difference(&walk))
+        rc = set_share(store, case_id, walk.was, walk.is, err);
+    return rc;
 }
 
 int pattern_verdict_given(struct store *store, int64_t case_id, struct error *err)
@@ -307,14 +319,10 @@ struct share_check {
 static int check_shares(void *arg, struct store *store, int64_t case_id, struct error *err)
 {
     struct share_check *check = arg;
-    struct shares is, wanted;
-    int changes = 0;
-    int rc = read_present(store, case_id, &is, err);
-    if (!rc)
-        rc = read_wanted(store, case_id, &wanted, err);
-    if (!rc)
-        rc = apply_shares(store, case_id, &is, &wanted, false, &changes, err);
-    check->differences += changes;
+    struct shares_walk walk;
+    int rc = read_both(store, case_id, &walk, err);
+    while (!rc && next_difference(&walk))
+        check->differences++;
     return rc;
 }
 

@@ -16,14 +16,16 @@ static const char SQL_SAMPLES[] =
     " AND o.mix = r.mix AND o.point = r.point AND o.at_ms > r.at_ms))"
     " ORDER BY l.packed_from_ms DESC, l.fold DESC, l.id DESC, r.at_ms";
 
-int retained_samples(struct store *store, const char *quantity, int64_t from_ms, int64_t to_ms,
-                     int limit, retained_each each, void *arg, int *ret_blamed, struct error *err)
+int retained_samples(struct store *store, const struct retained_scope *scope, retained_each each,
+                     void *arg, int *ret_blamed, struct error *err)
 {
-    struct db_query q =
-        db_query(store, SQL_SAMPLES, DB(DB_TEXT(quantity), DB_INT(from_ms), DB_INT(to_ms)), err);
+    struct db_query q = db_query(
+        store, SQL_SAMPLES,
+        DB(DB_TEXT(scope->quantity), DB_INT(scope->packed.from_ms), DB_INT(scope->packed.to_ms)),
+        err);
     int rc = 0, given = 0;
     *ret_blamed = 0;
-    while (!rc && given < limit && db_next(&q)) {
+    while (!rc && given < scope->limit && db_next(&q)) {
         if (db_int(&q, 3)) {
             (*ret_blamed)++;
             continue;

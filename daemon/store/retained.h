@@ -12,11 +12,16 @@ struct retained_sample {
 /* A callback's non-zero answer stops and is returned. */
 typedef int (*retained_each)(void *arg, const struct retained_sample *row);
 
-/* Readings of `quantity` on the lots packed in [from, to), the newest lots first, at most `limit`.
- * Left out, and counted in *ret_blamed: lots that a complaint is about (or likely is) or that have
- * a confirmed cause. A "none yet" that a later look at the same sample follows is no sample. */
-int retained_samples(struct store *store, const char *quantity, int64_t from_ms, int64_t to_ms,
-                     int limit, retained_each each, void *arg, int *ret_blamed, struct error *err);
+struct retained_scope {
+    const char *quantity;
+    struct when_span packed; /* the lots */
+    int limit;
+};
+/* The readings, the newest lots first. Left out, and counted in *ret_blamed: lots that a complaint
+ * is about (or likely is) or that have a confirmed cause. A "none yet" that a later look at the
+ * same sample follows is no sample. */
+int retained_samples(struct store *store, const struct retained_scope *scope, retained_each each,
+                     void *arg, int *ret_blamed, struct error *err);
 /* When the newest lot was packed; WHEN_UNKNOWN_MS if there is none. */
 int retained_newest(struct store *store, int64_t *ret_ms, struct error *err);
 

@@ -1,8 +1,8 @@
 #include "store/returns.h"
 #include "store/db.h"
 
-int returns_received(struct store *store, const struct returns_span *span, returns_each each,
-                     void *arg, struct error *err)
+int returns_received(struct store *store, struct when_span span, returns_each each, void *arg,
+                     struct error *err)
 {
     static const char SQL[] =
         "SELECT c.case_id, c.received_ms, coalesce(c.units, c.packs), c.uuid, c.symptom,"
@@ -13,7 +13,7 @@ int returns_received(struct store *store, const struct returns_span *span, retur
         " WHERE c.received_ms >= ?1 AND c.received_ms < ?2 AND c.channel = 'return'"
         " AND c.withdrawn_ms IS NULL"
         " ORDER BY c.received_ms, c.id";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(span->from_ms), DB_INT(span->to_ms)), err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         const struct returns_row row = {.case_id = db_int64(&q, 0),
@@ -30,7 +30,7 @@ int returns_received(struct store *store, const struct returns_span *span, retur
     return db_end(&q, rc);
 }
 
-static int each_sent(struct store *store, const struct returns_span *span, const char *route,
+static int each_sent(struct store *store, struct when_span span, const char *route,
                      returns_sent_each each, void *arg, struct error *err)
 {
     static const char SQL[] = "SELECT d.store, p.product, sum(d.units) FROM dispatch d"
@@ -38,7 +38,7 @@ static int each_sent(struct store *store, const struct returns_span *span, const
                               " WHERE d.route = ?1 AND d.at_ms >= ?2 AND d.at_ms < ?3"
                               " GROUP BY d.store, p.product";
     struct db_query q =
-        db_query(store, SQL, DB(DB_TEXT(route), DB_INT(span->from_ms), DB_INT(span->to_ms)), err);
+        db_query(store, SQL, DB(DB_TEXT(route), DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         const struct returns_sent row = {route, db_text(&q, 0), db_text(&q, 1), db_int64(&q, 2)};
@@ -47,7 +47,7 @@ static int each_sent(struct store *store, const struct returns_span *span, const
     return db_end(&q, rc);
 }
 
-int returns_dispatched(struct store *store, const struct returns_span *span, returns_sent_each each,
+int returns_dispatched(struct store *store, struct when_span span, returns_sent_each each,
                        void *arg, struct error *err)
 {
     /* route by route: dispatches are indexed by route and time, not by time alone */

@@ -14,13 +14,10 @@ struct returns_row {
     const char *store, *product;
     const char *body; /* JSON, without contact */
 };
-struct returns_span {
-    int64_t from_ms, to_ms; /* [from, to) */
-};
 typedef int (*returns_each)(void *arg, const struct returns_row *row);
 /* Complaints of channel "return" received then, by receipt. */
-int returns_received(struct store *store, const struct returns_span *span, returns_each each,
-                     void *arg, struct error *err);
+int returns_received(struct store *store, struct when_span span, returns_each each, void *arg,
+                     struct error *err);
 
 struct returns_sent {
     const char *route, *store, *product;
@@ -28,7 +25,7 @@ struct returns_sent {
 };
 typedef int (*returns_sent_each)(void *arg, const struct returns_sent *row);
 /* Units dispatched then, summed by route, store and product; route by route. */
-int returns_dispatched(struct store *store, const struct returns_span *span, returns_sent_each each,
+int returns_dispatched(struct store *store, struct when_span span, returns_sent_each each,
                        void *arg, struct error *err);
 
 #endif

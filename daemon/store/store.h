@@ -19,6 +19,12 @@ enum store_mode { STORE_READ, STORE_WRITE };
 
 struct store;
 
+/* A caller's array of ids that a look-up fills from its beginning, up to the capacity. */
+struct store_ids {
+    int64_t *id;
+    int count, capacity;
+};
+
 /* Opens (STORE_WRITE: creates and migrates, a verified copy kept before) DIR/oddloaf.db. A state
  * has one writer: STORE_WRITE is ERROR_CONFLICT while another process, named in the text, or
  * another store has it. ERROR_LOST, and nothing is touched, if the database is empty or gone where

@@ -26,8 +26,7 @@ static int check_not_empty(struct store *store, int64_t case_id, struct error *e
                : error_set(err, ERROR_CONFLICT, "case C%lld has no complaints", (long long)case_id);
 }
 
-int verdict_add(struct store *store, int64_t case_id, const char *cause, const char *confirmed_by,
-                const char *note, const char *by_name, int64_t now_ms, struct error *err)
+int verdict_add(struct store *store, const struct verdict_new *v, struct error *err)
 {
     static const char SQL[] =
         "INSERT INTO verdict(case_id, cause, confirmed_by, note, by_name, at_ms, revision)"
@@ -35,27 +34,27 @@ int verdict_add(struct store *store, int64_t case_id, const char *cause, const c
     static const char SQL_KEEP[] = "UPDATE ranking SET kept = 1 WHERE case_id = ?1 AND revision ="
                                    " (SELECT revision FROM complaint_case WHERE id = ?1)";
     struct error refused = {0};
-    int rc = check_not_empty(store, case_id, err);
+    int rc = check_not_empty(store, v->case_id, err);
     if (rc)
         return rc;
     rc = db_run(store, SQL,
-                DB(DB_INT(case_id), DB_TEXT(cause), DB_TEXT(confirmed_by), DB_TEXT(note),
-                   DB_TEXT(by_name), DB_MS(now_ms)),
+                DB(DB_INT(v->case_id), DB_TEXT(v->cause), DB_TEXT(v->confirmed_by),
+                   DB_TEXT(v->note), DB_TEXT(v->by_name), DB_MS(v->at_ms)),
                 &refused);
     if (rc == ERROR_CONFLICT) {
-        error_set(err, rc, "case C%lld is settled already", (long long)case_id);
-        error_hint(err, "reopen it first: oddloaf settle C%lld --reopen", (long long)case_id);
+        error_set(err, rc, "case C%lld is settled already", (long long)v->case_id);
+        error_hint(err, "reopen it first: oddloaf settle C%lld --reopen", (long long)v->case_id);
         return rc;
     }
     if (rc && err && !err->code)
         *err = refused;
     if (!rc)
-        rc = db_run(store, SQL_KEEP, DB(DB_INT(case_id)), err);
+        rc = db_run(store, SQL_KEEP, DB(DB_INT(v->case_id)), err);
     if (!rc)
-        rc = case_set_state(store, case_id, "settled", err);
+        rc = case_set_state(store, v->case_id, "settled", err);
     if (!rc)
-        rc = pattern_verdict_given(store, case_id, err);
-    return rc ? rc : pattern_case_changed(store, case_id, err);
+        rc = pattern_verdict_given(store, v->case_id, err);
+    return rc ? rc : pattern_case_changed(store, v->case_id, err);
 }
 
 int verdict_reopen(struct store *store, int64_t case_id, const char *note, const char *by_name,
@@ -140,12 +139,12 @@ static int each_verdict(struct db_query *q, verdict_each each, void *arg)
     return rc;
 }
 
-int verdict_between(struct store *store, int64_t from_ms, int64_t to_ms, verdict_each each,
-                    void *arg, struct error *err)
+int verdict_between(struct store *store, struct when_span span, verdict_each each, void *arg,
+                    struct error *err)
 {
     static const char SQL[] = VERDICT_COLUMNS "WHERE v.reopened_ms IS NULL AND v.at_ms >= ?1"
                                               " AND v.at_ms < ?2" VERDICT_ORDER;
-    struct db_query q = db_query(store, SQL, DB(DB_MS(from_ms), DB_MS(to_ms)), err);
+    struct db_query q = db_query(store, SQL, DB(DB_MS(span.from_ms), DB_MS(span.to_ms)), err);
     return each_verdict(&q, each, arg);
 }
 

@@ -14,18 +14,23 @@ struct verdict_row {
     int said_count;                   /* 0: settled before it was ranked */
 };
 typedef int (*verdict_each)(void *arg, const struct verdict_row *row);
+struct verdict_new {
+    int64_t case_id, at_ms;
+    const char *cause, *confirmed_by;
+    const char *note; /* NULL none */
+    const char *by_name;
+};
 /* Settles the case (keeps its newest ranking). ERROR_CONFLICT if a verdict stands, or the case has
  * no complaints. */
-int verdict_add(struct store *store, int64_t case_id, const char *cause, const char *confirmed_by,
-                const char *note, const char *by_name, int64_t now_ms, struct error *err);
+int verdict_add(struct store *store, const struct verdict_new *verdict, struct error *err);
 /* ERROR_NOT_FOUND if none stands. */
 int verdict_reopen(struct store *store, int64_t case_id, const char *note, const char *by_name,
                    int64_t now_ms, struct error *err);
 /* Grows with every verdict given and every one taken back. */
 int verdict_serial(struct store *store, int64_t *ret, struct error *err);
-/* Standing verdicts given in [from, to), by time. */
-int verdict_between(struct store *store, int64_t from_ms, int64_t to_ms, verdict_each each,
-                    void *arg, struct error *err);
+/* Standing verdicts given in it, by time. */
+int verdict_between(struct store *store, struct when_span span, verdict_each each, void *arg,
+                    struct error *err);
 int verdict_of_case(struct store *store, int64_t case_id, verdict_each each, void *arg,
                     struct error *err);
 

@@ -13,16 +13,17 @@ int work_add(struct store *store, const char *kind, int64_t subject_id, int64_t 
     return db_run(store, SQL, DB(DB_TEXT(kind), DB_INT(subject_id), DB_MS(due_ms)), err);
 }
 
-int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_row *rows,
-             int limit, int *ret_count, struct error *err)
+int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_rows *ret,
+             struct error *err)
 {
     static const char SQL[] = "SELECT subject_id, due_ms, seq, attempts FROM work"
                               " WHERE kind = ?1 AND due_ms <= ?2 ORDER BY due_ms LIMIT ?3";
-    struct db_query q = db_query(store, SQL, DB(DB_TEXT(kind), DB_MS(now_ms), DB_INT(limit)), err);
+    struct db_query q =
+        db_query(store, SQL, DB(DB_TEXT(kind), DB_MS(now_ms), DB_INT(ret->capacity)), err);
     while (db_next(&q))
-        rows[q.rows - 1] =
+        ret->row[q.rows - 1] =
             (struct work_row){db_int64(&q, 0), db_ms(&q, 1), db_int64(&q, 2), db_int(&q, 3)};
-    *ret_count = q.rows;
+    ret->count = q.rows;
     return db_end(&q, 0);
 }
 

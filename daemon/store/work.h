@@ -14,8 +14,13 @@ struct work_row {
 };
 int work_add(struct store *store, const char *kind, int64_t subject_id, int64_t due_ms,
              struct error *err);
-int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_row *rows,
-             int limit, int *ret_count, struct error *err);
+struct work_rows {
+    struct work_row *row; /* the caller's array */
+    int count, capacity;
+};
+/* Those that are due and find room, the longest due first. */
+int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_rows *ret,
+             struct error *err);
 /* Deletes the row unless its seq has moved on. */
 int work_done(struct store *store, const char *kind, const struct work_row *row, struct error *err);
 /* Puts it off after a failure. */

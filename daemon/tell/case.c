@@ -20,12 +20,12 @@ int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_
 }
 
 int tell_preview(struct triage *triage, struct store *store, const json_t *body,
-                 const struct complaint_lot *lots, int n, json_t **ret, struct error *err)
+                 const struct complaint_lots *lots, json_t **ret, struct error *err)
 {
     struct clock clock = clock_system();
     struct case_input input;
     struct case_rank ranked;
-    int rc = case_input_of(body, lots, n, clock_now_ms(&clock), &input, err);
+    int rc = case_input_of(body, lots, clock_now_ms(&clock), &input, err);
     if (!rc)
         rc = case_rank_make(triage, store, &input, &ranked, err);
     if (rc)

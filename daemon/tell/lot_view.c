@@ -163,14 +163,14 @@ int tell_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t 
 {
     const struct lot_record *record;
     const struct fact_baseline *baseline;
-    int64_t serial;
-    int rc = company_count_records_serial(store, &serial, err);
+    struct lot_records records;
+    int rc = lot_record_all(store, &records, err);
     if (!rc)
-        rc = lot_record_get(triage->source.lots, store, serial, lot_id, &record, err);
+        rc = lot_record_get(triage->source.lots, &records, lot_id, &record, err);
     if (rc)
         return rc;
     int64_t now_ms = record->lot.packed_to_ms + WHEN_DAY_MS;
-    rc = facts_baseline(&triage->source, store, serial, record, now_ms, &baseline, err);
+    rc = facts_baseline(&triage->source, &records, record, now_ms, &baseline, err);
     if (rc) {
         lot_record_unref(record);
         return rc;

@@ -164,7 +164,7 @@ int tell_proposals(struct triage *triage, struct store *store, int64_t until_ms,
 {
     const struct rules *rules = triage->rules;
     struct confirmed_list confirmed = {.rules = rules};
-    int rc = verdict_between(store, 0, until_ms, take_verdict, &confirmed, err);
+    int rc = verdict_between(store, (struct when_span){0, until_ms}, take_verdict, &confirmed, err);
     size_t n = (size_t)confirmed.count;
     struct fact_set *sets = xcalloc(n + 1, sizeof *sets);
     const struct fact_set **facts = xcalloc(n + 1, sizeof(const struct fact_set *));

@@ -40,8 +40,7 @@ static const struct condition CONDITIONS[REACH_WINDOW] = {
 
 struct window {
     char place[LENGTH_WORD + 1];
-    int64_t from_ms, to_ms;
-    bool own_line;
+    struct facts_window cleaned;
 };
 
 struct reached {
@@ -55,11 +54,10 @@ struct reached {
 
 struct reaching {
     struct triage *triage;
-    struct store *store;
+    struct lot_records records;
     const struct case_rank *ranked;
     const struct rule_cause *cause;
     int64_t packed_from_ms;
-    int64_t records_serial;
     int32_t today; /* of the plant, not of the case: what is still sold is asked of now */
     struct window windows[WINDOWS];
     int window_count;
@@ -112,8 +110,9 @@ static int take_lot(void *arg, const struct company_lot *lot)
     }
     for (int i = 0; i < reaching->window_count; i++) {
         const struct window *window = &reaching->windows[i];
-        if (lot->packed_from_ms < window->from_ms || lot->packed_from_ms >= window->to_ms ||
-            (window->own_line && !(lot->shared & 1u << FACTOR_LINE)) ||
+        const struct when_span *span = &window->cleaned.span;
+        if (lot->packed_from_ms < span->from_ms || lot->packed_from_ms >= span->to_ms ||
+            (window->cleaned.own_line && !(lot->shared & 1u << FACTOR_LINE)) ||
             reached.share >= shares[REACH_WINDOW])
             continue;
         reached.share = shares[REACH_WINDOW];
@@ -132,23 +131,17 @@ static int find_windows(struct reaching *reaching, struct error *err)
 {
     const struct case_rank *ranked = reaching->ranked;
     struct fact_set facts = *case_rank_facts(ranked);
-    struct facts_job job = {&reaching->triage->source,
-                            reaching->store,
-                            &ranked->input,
-                            &facts,
-                            reaching->records_serial,
+    struct facts_job job = {&reaching->triage->source, reaching->records, &ranked->input, &facts,
                             tz_day(reaching->triage->tz, facts.record->lot.packed_from_ms)};
     int rc = 0;
     for (int i = 0; !rc && i < reaching->cause->reach_count; i++) {
         const char *word = reaching->cause->reach[i];
         struct window window = {0};
-        bool known = false;
         if (strncmp(word, "place-window:", 13) != 0 || reaching->window_count == WINDOWS)
             continue;
         snprintf(window.place, sizeof window.place, "%s", word + 13);
-        rc = facts_window(&job, window.place, &known, &window.from_ms, &window.to_ms,
-                          &window.own_line, err);
-        if (!rc && known)
+        rc = facts_window(&job, window.place, &window.cleaned, err);
+        if (!rc && window.cleaned.known)
             reaching->windows[reaching->window_count++] = window;
     }
     return rc;
@@ -204,8 +197,7 @@ static int by_record(const struct reaching *reaching, const struct lot_record *r
     if (!series || series->count == 0)
         return 0;
     int64_t as_of = reaching->ranked->input.as_of_ms;
-    int rc = facts_baseline(&triage->source, reaching->store, reaching->records_serial, record,
-                            as_of, &baseline, err);
+    int rc = facts_baseline(&triage->source, &reaching->records, record, as_of, &baseline, err);
     if (rc)
         return rc;
     const struct fact_usual *usual = facts_usual(baseline, name->quantity);
@@ -239,7 +231,7 @@ static json_t *lot_json(const struct reaching *reaching, const struct lot_record
         day_format(record->lot.code_day, code_date), "in_code",
         record->lot.code_day >= reaching->today, "product", record->lot.product, "line",
         record->lot.line, "routes", routes_of(record), "because", because);
-    hold_json_mark(reaching->store, reaching->triage->tz, record->lot.lot_id, lot);
+    hold_json_mark(reaching->records.store, reaching->triage->tz, record->lot.lot_id, lot);
     return lot;
 }
 
@@ -247,8 +239,8 @@ static int add_lot(const struct reaching *reaching, const struct reached *reache
                    double probability, json_t *list, struct error *err)
 {
     const struct lot_record *record;
-    int rc = lot_record_get(reaching->triage->source.lots, reaching->store,
-                            reaching->records_serial, reached->lot_id, &record, err);
+    int rc = lot_record_get(reaching->triage->source.lots, &reaching->records, reached->lot_id,
+                            &record, err);
     if (rc)
         return rc;
     double share = NAN;
@@ -293,12 +285,12 @@ static int reach_lots(struct reaching *reaching, double probability, json_t *lis
     struct company_view *view;
     if (!record)
         return 0; /* no lot, no company */
+    const struct company_around around = {reaching->triage->rules, reaching->ranked->input.symptom,
+                                          record, reaching->ranked->input.as_of_ms};
     reaching->packed_from_ms = record->lot.packed_from_ms;
     int rc = find_windows(reaching, err);
     if (!rc)
-        rc = company_view_open(reaching->triage->source.company, reaching->store,
-                               reaching->triage->rules, reaching->ranked->input.symptom, record,
-                               reaching->ranked->input.as_of_ms, reaching->records_serial, &view,
+        rc = company_view_open(reaching->triage->source.company, &reaching->records, &around, &view,
                                err);
     if (rc)
         return rc;
@@ -325,8 +317,8 @@ static int add_own(const struct reaching *reaching, int64_t lot_id, double proba
     const struct lot_record *record;
     if (!lot_id)
         return 0;
-    int rc = lot_record_get(reaching->triage->source.lots, reaching->store,
-                            reaching->records_serial, lot_id, &record, err);
+    int rc =
+        lot_record_get(reaching->triage->source.lots, &reaching->records, lot_id, &record, err);
     if (rc)
         return rc;
     json_object_set_new(into, "own",
@@ -349,12 +341,10 @@ static int reach_json(struct reaching *reaching, int64_t case_id, double probabi
                       struct error *err)
 {
     char day[16];
-    int64_t own = own_lot(reaching->store, case_id);
+    int64_t own = own_lot(reaching->records.store, case_id);
     const char *none = none_because(own, reaching->cause);
     json_t *list = json_array(), *answer = json_object();
-    int rc = company_count_records_serial(reaching->store, &reaching->records_serial, err);
-    if (!rc)
-        rc = add_own(reaching, own, probability, answer, err);
+    int rc = add_own(reaching, own, probability, answer, err);
     if (!rc && !none)
         rc = reach_lots(reaching, probability, list, err);
     free(reaching->lots);
@@ -390,11 +380,12 @@ int tell_reach(struct triage *triage, struct store *store, int64_t case_id, cons
         return ERROR_NOT_FOUND;
     }
     struct reaching reaching = {.triage = triage,
-                                .store = store,
                                 .ranked = &ranked,
                                 .cause = &triage->rules->causes[wanted_cause],
                                 .today = tz_day(triage->tz, clock_now_ms(&clock))};
-    rc = reach_json(&reaching, case_id, ranked.rank->causes[place].probability, ret, err);
+    rc = lot_record_all(store, &reaching.records, err);
+    if (!rc)
+        rc = reach_json(&reaching, case_id, ranked.rank->causes[place].probability, ret, err);
     case_rank_clear(&ranked);
     return rc;
 }

@@ -107,14 +107,14 @@ static json_t *scores_json(const struct scoring *scoring)
         jsonx_rounded(top_error, 4));
 }
 
-int tell_scores(struct triage *triage, struct store *store, int64_t from_ms, int64_t to_ms,
-                json_t **ret, struct error *err)
+int tell_scores(struct triage *triage, struct store *store, struct when_span span, json_t **ret,
+                struct error *err)
 {
     struct scoring scoring = {0};
-    int rc = verdict_between(store, from_ms, to_ms, take_verdict, &scoring, err);
+    int rc = verdict_between(store, span, take_verdict, &scoring, err);
     json_t *proposals = NULL;
     if (!rc)
-        rc = tell_proposals(triage, store, to_ms, &proposals, err);
+        rc = tell_proposals(triage, store, span.to_ms, &proposals, err);
     if (!rc) {
         *ret = scores_json(&scoring);
         json_object_set_new(*ret, "proposals", proposals);

@@ -22,7 +22,7 @@ int tell_kept(struct triage *triage, struct store *store, int64_t case_id, int r
               json_t **ret, struct error *err);
 /* Ranks one complaint that is not logged; only its symptom must be given. */
 int tell_preview(struct triage *triage, struct store *store, const json_t *body,
-                 const struct complaint_lot *lots, int n, json_t **ret, struct error *err);
+                 const struct complaint_lots *lots, json_t **ret, struct error *err);
 /* `cause` NULL: all (why), the likeliest (reach). ERROR_NOT_FOUND for an unknown cause. */
 int tell_why(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
              json_t **ret, struct error *err);
@@ -37,8 +37,8 @@ int tell_ask(struct triage *triage, struct store *store, int64_t case_id, json_t
 int tell_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t **ret,
              struct error *err);
 /* How good the rankings were, over verdicts given in [from, to). */
-int tell_scores(struct triage *triage, struct store *store, int64_t from_ms, int64_t to_ms,
-                json_t **ret, struct error *err);
+int tell_scores(struct triage *triage, struct store *store, struct when_span span, json_t **ret,
+                struct error *err);
 /* Changes of ratios that the plant's verdicts suggest, with intervals; nothing is changed. */
 int tell_proposals(struct triage *triage, struct store *store, int64_t until_ms, json_t **ret,
                    struct error *err);

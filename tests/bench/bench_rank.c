@@ -220,7 +220,8 @@ static void look_up(int64_t case_id)
     must(evidence_uses(store, lot_id, ignore_use, NULL, &err));
     must(evidence_dispatches(store, lot_id, ignore_dispatch, NULL, &err));
     int32_t day = (int32_t)(lot.packed_from_ms / WHEN_DAY_MS);
-    must(company_count_days(store, "mold", day - 42, day + 14, ignore_day, NULL, &err));
+    must(company_count_days(store, &(struct company_count_scope){"mold", day - 42, day + 14},
+                            ignore_day, NULL, &err));
 }
 
 static void rank(struct triage *triage, int64_t case_id)

@@ -93,11 +93,12 @@ static void bare_read(struct store *store, int week)
     struct error err = {0};
     int64_t sum = 0;
     rows = 0;
-    must(pattern_received(store, week - 59, week, see, &sum, &err), &err);
-    must(pattern_units(store, week - 59, week, see, &sum, &err), &err);
+    must(pattern_received(store, (struct pattern_weeks){week - 59, week}, see, &sum, &err), &err);
+    must(pattern_units(store, (struct pattern_weeks){week - 59, week}, see, &sum, &err), &err);
     must(pattern_made_week(store, week, see, &sum, &err), &err);
     for (int series = 1; series <= 3; series++)
-        must(pattern_made(store, series, week - 169, week, see, &sum, &err), &err);
+        must(pattern_made(store, series, (struct pattern_weeks){week - 169, week}, see, &sum, &err),
+             &err);
 }
 
 static int by_size(const void *a, const void *b)

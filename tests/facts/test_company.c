@@ -11,10 +11,11 @@ static struct company_view *view_of(struct fixture *f, struct company *company,
     struct error err = {0};
     const struct lot_record *record;
     struct company_view *view;
-    int64_t serial;
-    assert_int_equal(company_count_records_serial(f->store, &serial, &err), 0);
-    assert_int_equal(lot_record_get(lots, f->store, serial, lot_id, &record, &err), 0);
-    if (company_view_open(company, f->store, rules, symptom, record, as_of_ms, serial, &view, &err))
+    struct lot_records records;
+    assert_int_equal(lot_record_all(f->store, &records, &err), 0);
+    assert_int_equal(lot_record_get(lots, &records, lot_id, &record, &err), 0);
+    const struct company_around around = {rules, symptom, record, as_of_ms};
+    if (company_view_open(company, &records, &around, &view, &err))
         fail_msg("%s", err.text);
     lot_record_unref(record);
     return view;
@@ -144,7 +145,8 @@ static void test_extents(void **state)
             fixture_complain(&f, "mold", fixture_lot(12, line, n), AT(18, 10), "{}");
     struct company_view *view = view_of(&f, company, rules, lots, own, SYMPTOM_MOLD, AT(20, 0));
     struct company_factor plant = company_of_factor(view, FACTOR_PLANT);
-    struct company_factor whole = company_of_window(view, "", AT(8, 0), AT(17, 0));
+    struct company_factor whole =
+        company_of_window(view, "", (struct when_span){AT(8, 0), AT(17, 0)});
     assert_near(plant.observed, whole.observed, 1e-12);
     assert_true(plant.expected < whole.expected / 2);
     assert_true(plant.bits > whole.bits + 1);
@@ -157,7 +159,7 @@ static void test_extents(void **state)
     /* nobody complains of line 2's last lot or of any around it: the widest extent is shown */
     view = view_of(&f, company, rules, lots, fixture_lot(29, 2, 3), SYMPTOM_STALING, AT(40, 0));
     line = company_of_factor(view, FACTOR_LINE);
-    whole = company_of_window(view, "2", AT(25, 0), AT(30, 0));
+    whole = company_of_window(view, "2", (struct when_span){AT(25, 0), AT(30, 0)});
     assert_near(line.observed, 0, 1e-12);
     assert_true(line.lots >= 12 && line.lots <= whole.lots);
     assert_true(line.bits < 0 && line.bits >= whole.bits);
@@ -177,10 +179,11 @@ static void test_recount(void **state)
     (void)state;
     fixture_open(&f);
     fixture_plant(&f, 3);
+    const struct company_count_scope scope = {"mold", DAY0, DAY0 + 3};
     assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), 1, &err), 0);
-    assert_int_equal(company_count_days_serial(f.store, "mold", DAY0, DAY0 + 3, &before, &err), 0);
+    assert_int_equal(company_count_days_serial(f.store, &scope, &before, &err), 0);
     assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), -1, &err), 0);
-    assert_int_equal(company_count_days_serial(f.store, "mold", DAY0, DAY0 + 3, &after, &err), 0);
+    assert_int_equal(company_count_days_serial(f.store, &scope, &after, &err), 0);
     assert_true(after > before);
     assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), -1, &err), 0); /* nothing there */
     assert_int_equal(company_count(f.store, 9999, "mold", AT(4, 0), 1, &err), ERROR_NOT_FOUND);

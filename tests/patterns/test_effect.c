@@ -46,10 +46,11 @@ static json_t *effect(uint64_t seed, struct change c, int days)
     assert_int_equal(store_commit(p->store, NULL), 0);
     if (c.follow_up)
         now_ms += 100 * WHEN_DAY_MS;
-    if (effect_report(p->store, p->tz, id, days, now_ms, &answer, &err))
+    if (effect_report(p->store, p->tz, &(struct effect_query){id, days, now_ms}, &answer, &err))
         fail_msg("%s", err.text);
-    assert_int_equal(effect_report(p->store, p->tz, id + 1, days, now_ms, &answer, &err),
-                     ERROR_NOT_FOUND);
+    assert_int_equal(
+        effect_report(p->store, p->tz, &(struct effect_query){id + 1, days, now_ms}, &answer, &err),
+        ERROR_NOT_FOUND);
     plant_free(p);
     return answer;
 }
@@ -181,7 +182,9 @@ static void one_and_one_are_too_few(void **state)
             plant_complaint(p, lot, "mold", start + (day + 5) * WHEN_DAY_MS, NULL);
     }
     assert_int_equal(
-        effect_report(p->store, p->tz, id, 28, plant_time("2026-12-01T00:00:00Z"), &a, &err), 0);
+        effect_report(p->store, p->tz,
+                      &(struct effect_query){id, 28, plant_time("2026-12-01T00:00:00Z")}, &a, &err),
+        0);
     assert_string_equal(verdict(a), "too few to tell");
     assert_string_equal(json_string_value(json_object_get(a, "text")),
                         "Too few to tell: none before, 1 after; the rate after the action is "
@@ -209,7 +212,9 @@ static void a_cluster_is_not_taken_for_many_events(void **state)
             plant_complaint(p, lot, "mold", start + (day + 5) * WHEN_DAY_MS, NULL);
     }
     assert_int_equal(
-        effect_report(p->store, p->tz, id, 28, plant_time("2026-12-01T00:00:00Z"), &a, &err), 0);
+        effect_report(p->store, p->tz,
+                      &(struct effect_query){id, 28, plant_time("2026-12-01T00:00:00Z")}, &a, &err),
+        0);
     assert_true(value(a, "without_spread", "high") < 1);
     assert_string_equal(verdict(a), "too few to tell");
     json_decref(a);
@@ -257,7 +262,9 @@ static void a_cause_counts_its_share(void **state)
         plant_rank(p, c.case_id, "contamination-film", 0.75, "old-stock", 0.2);
     }
     assert_int_equal(
-        effect_report(p->store, p->tz, id, 28, plant_time("2026-08-01T00:00:00Z"), &a, &err), 0);
+        effect_report(p->store, p->tz,
+                      &(struct effect_query){id, 28, plant_time("2026-08-01T00:00:00Z")}, &a, &err),
+        0);
     assert_true(fabs(value(a, "before", "complaints") - 3) < 1e-6);
     assert_string_equal(verdict(a), "too early to tell");
     expect_no_ratio(a, "nothing packed after");

@@ -52,7 +52,8 @@ static int64_t received(struct plant *p, const char *week, const char *factor, c
     struct want w = {.plant = p, .factor = factor, .level = level, .symptom = symptom};
     int number = week_of(week);
     assert_int_equal(pattern_series(p->store, pick_series, &w, NULL), 0);
-    assert_int_equal(pattern_received(p->store, number, number, add_count, &w, NULL), 0);
+    assert_int_equal(
+        pattern_received(p->store, (struct pattern_weeks){number, number}, add_count, &w, NULL), 0);
     return w.n;
 }
 
@@ -61,7 +62,8 @@ static int64_t units(struct plant *p, const char *week, const char *factor, cons
     struct want w = {.plant = p, .factor = factor, .level = level, .symptom = ""};
     int number = week_of(week);
     assert_int_equal(pattern_series(p->store, pick_series, &w, NULL), 0);
-    assert_int_equal(pattern_units(p->store, number, number, add_count, &w, NULL), 0);
+    assert_int_equal(
+        pattern_units(p->store, (struct pattern_weeks){number, number}, add_count, &w, NULL), 0);
     return w.n;
 }
 
@@ -145,8 +147,10 @@ static void causes_share_out_a_cases_complaints(void **state)
     assert_int_equal(received(p, "2026-W47", "cause", "old-stock", "mold"), 1200000);
     plant_check(p);
 
-    assert_int_equal(verdict_add(p->store, a.case_id, "underbaked", "assay", "", "qa", at, NULL),
-                     0);
+    assert_int_equal(
+        verdict_add(p->store, &(struct verdict_new){a.case_id, at, "underbaked", "assay", "", "qa"},
+                    NULL),
+        0);
     assert_int_equal(received(p, "2026-W47", "cause", "underbaked", "mold"), 2000000);
     assert_int_equal(received(p, "2026-W47", "cause", "old-stock", "mold"), 0);
     plant_rank(p, a.case_id, "packed-hot", 0.9, "old-stock", 0.1); /* a verdict outweighs it */
@@ -180,14 +184,18 @@ static void a_verdict_keeps_how_good_the_ranking_was(void **state)
     struct complaint_placed a = plant_complaint(p, lot, "mold", at, NULL);
     struct verdict_seen seen = {0};
     plant_rank(p, a.case_id, "packed-hot", 0.5, "old-stock", 0.3);
-    assert_int_equal(verdict_add(p->store, a.case_id, "old-stock", "assay", "", "qa", at + 5, NULL),
-                     0);
-    assert_int_equal(pattern_verdicts(p->store, at, at + 6, see_verdict, &seen, NULL), 0);
+    assert_int_equal(
+        verdict_add(p->store,
+                    &(struct verdict_new){a.case_id, at + 5, "old-stock", "assay", "", "qa"}, NULL),
+        0);
+    assert_int_equal(
+        pattern_verdicts(p->store, (struct when_span){at, at + 6}, see_verdict, &seen, NULL), 0);
     assert_int_equal(seen.count, 1);
     assert_int_equal(seen.place, 2);
     assert_true(fabs(seen.probability - 0.3) < 1e-12);
     assert_true(fabs(seen.brier - (0.25 + 0.49 + 0.04)) < 1e-12);
-    assert_int_equal(pattern_verdicts(p->store, at, at + 5, see_verdict, &seen, NULL), 0);
+    assert_int_equal(
+        pattern_verdicts(p->store, (struct when_span){at, at + 5}, see_verdict, &seen, NULL), 0);
     assert_int_equal(seen.count, 1);
 }
 
@@ -294,7 +302,9 @@ static void random_histories_count_right(void **state)
             double share = 0.5 * dice_unit(&dice);
             plant_rank(p, cases[pick], CAUSES[step % 4], share, CAUSES[(step + 1) % 4], 0.4);
         } else if (what < 0.87) {
-            verdict_add(p->store, cases[pick], CAUSES[step % 4], "assay", "", "qa", at, NULL);
+            verdict_add(p->store,
+                        &(struct verdict_new){cases[pick], at, CAUSES[step % 4], "assay", "", "qa"},
+                        NULL);
         } else if (what < 0.92) {
             verdict_reopen(p->store, cases[pick], "", "qa", at, NULL);
         } else if (lot) {

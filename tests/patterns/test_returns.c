@@ -56,10 +56,10 @@ static json_t *report_of(struct plant *p, const char *from, const char *to)
     json_t *report = NULL;
     struct error err = {0};
     struct catalogue *catalogue = places();
-    int32_t first, last;
-    assert_int_equal(day_parse(from, &first, &err), 0);
-    assert_int_equal(day_parse(to, &last, &err), 0);
-    assert_int_equal(returns_report(p->store, p->tz, catalogue, first, last, &report, &err), 0);
+    struct returns_query query = {.catalogue = catalogue};
+    assert_int_equal(day_parse(from, &query.from_day, &err), 0);
+    assert_int_equal(day_parse(to, &query.to_day, &err), 0);
+    assert_int_equal(returns_report(p->store, p->tz, &query, &report, &err), 0);
     catalogue_free(catalogue);
     return report;
 }

@@ -32,10 +32,10 @@ static void course_of(struct triage *triage, struct store *store, int64_t lot_id
     const struct lot_record *record;
     const struct fact_baseline *baseline;
     struct model_lot lot;
-    int64_t serial;
-    assert_int_equal(company_count_records_serial(store, &serial, &err), 0);
-    assert_int_equal(lot_record_get(triage->source.lots, store, serial, lot_id, &record, &err), 0);
-    assert_int_equal(facts_baseline(&triage->source, store, serial, record,
+    struct lot_records records;
+    assert_int_equal(lot_record_all(store, &records, &err), 0);
+    assert_int_equal(lot_record_get(triage->source.lots, &records, lot_id, &record, &err), 0);
+    assert_int_equal(facts_baseline(&triage->source, &records, record,
                                     record->lot.packed_to_ms + WHEN_DAY_MS, &baseline, &err),
                      0);
     model_lot_of(triage->rules, record, baseline, INT64_MAX, &lot);

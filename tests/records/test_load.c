@@ -344,10 +344,10 @@ static int add_case(struct store *store, void *arg, struct error *err)
                                       .lots = {.state = LOT_EXACT, .count = 1, .lot = {{*lot, 1}}}};
     int rc = complaint_log(store, &complaint, &placed, err);
     struct work_row row;
-    int count = 0;
+    struct work_rows due = {&row, 0, 1};
     if (!rc)
-        rc = work_due(store, WORK_RANK, INT64_MAX, &row, 1, &count, err);
-    if (!rc && count)
+        rc = work_due(store, WORK_RANK, INT64_MAX, &due, err);
+    if (!rc && due.count)
         rc = work_done(store, WORK_RANK, &row, err);
     return rc;
 }

@@ -114,10 +114,10 @@ static void logging_queues_the_ranking_in_the_same_commit(void **state)
     struct fixture *f = *state;
     int64_t waiting = 0;
     struct work_row row;
-    int count = 0;
+    struct work_rows due = {&row, 0, 1};
     struct complaint_placed a = log_one(f, "a", 1, 50);
-    assert_int_equal(work_due(f->store, WORK_RANK, 1000, &row, 1, &count, NULL), 0);
-    assert_int_equal(count, 1);
+    assert_int_equal(work_due(f->store, WORK_RANK, 1000, &due, NULL), 0);
+    assert_int_equal(due.count, 1);
     assert_int_equal(row.subject_id, a.case_id);
     /* more comes while the ranking is under way: finishing the old round keeps the new one */
     log_one(f, "b", 1, 60);
@@ -174,7 +174,7 @@ static void a_case_whose_lot_has_one_becomes_that(void **state)
 {
     struct fixture *f = *state;
     int64_t here[4];
-    int count = 0;
+    struct store_ids ids = {here, 0, 4};
     struct complaint_placed first = log_one(f, "a", 2, 40), open = log_one(f, "b", 0, 50);
     struct complaint_placed moved = place(f, open.complaint_id, LOT_EXACT, 2);
     assert_int_equal(moved.case_id, first.case_id);
@@ -182,8 +182,8 @@ static void a_case_whose_lot_has_one_becomes_that(void **state)
     /* the old name leads to it */
     assert_int_equal(case_of(f, open.case_id).id, first.case_id);
     assert_int_equal(case_of(f, first.case_id).complaints, 2);
-    assert_int_equal(case_moved_here(f->store, first.case_id, here, 4, &count, NULL), 0);
-    assert_int_equal(count, 1);
+    assert_int_equal(case_moved_here(f->store, first.case_id, &ids, NULL), 0);
+    assert_int_equal(ids.count, 1);
     assert_int_equal(here[0], open.case_id);
 }
 
@@ -257,16 +257,22 @@ static void verdicts_stand_once_and_reopen(void **state)
     struct error err = {0};
     struct ranking ranking = {.case_id = a.case_id, .as_of_ms = 50, .complaints = 1};
     assert_int_equal(ranking_save(f->store, &ranking, NULL), 0);
-    assert_int_equal(verdict_add(f->store, a.case_id, "packed-hot", "assay", NULL, "qa", 300, NULL),
-                     0);
+    assert_int_equal(
+        verdict_add(f->store,
+                    &(struct verdict_new){a.case_id, 300, "packed-hot", "assay", NULL, "qa"}, NULL),
+        0);
     assert_true(case_of(f, a.case_id).settled);
-    assert_int_equal(verdict_add(f->store, a.case_id, "old-stock", "assay", NULL, "qa", 301, &err),
-                     ERROR_CONFLICT);
+    assert_int_equal(
+        verdict_add(f->store,
+                    &(struct verdict_new){a.case_id, 301, "old-stock", "assay", NULL, "qa"}, &err),
+        ERROR_CONFLICT);
     assert_int_equal(verdict_reopen(f->store, a.case_id, "mistake", "qa", 302, NULL), 0);
     assert_false(case_of(f, a.case_id).settled);
     assert_int_equal(verdict_reopen(f->store, a.case_id, NULL, "qa", 303, NULL), ERROR_NOT_FOUND);
-    assert_int_equal(verdict_add(f->store, a.case_id, "old-stock", "assay", NULL, "qa", 304, NULL),
-                     0);
+    assert_int_equal(
+        verdict_add(f->store,
+                    &(struct verdict_new){a.case_id, 304, "old-stock", "assay", NULL, "qa"}, NULL),
+        0);
 }
 
 static void contact_is_erased_by_any_of_its_words(void **state)

@@ -48,7 +48,8 @@ static void add(struct fixture *f, const char *event, int64_t case_id, int revis
 {
     char id[64];
     snprintf(id, sizeof id, "<%s-%lld-%d@p>", event, (long long)case_id, revision);
-    assert_int_equal(outbox_add(f->store, event, case_id, revision, id, "{}", NOW, NULL), 0);
+    const struct outbox_new mail = {event, case_id, revision, id, "{}", NOW};
+    assert_int_equal(outbox_add(f->store, &mail, NULL), 0);
 }
 
 static void address(struct fixture *f, const char *event, bool all, const char *const names[])
@@ -63,11 +64,11 @@ static void address(struct fixture *f, const char *event, bool all, const char *
 static void assert_due(struct fixture *f, bool urgent, int64_t now_ms, const char *expected)
 {
     struct outbox_delivery rows[16];
+    struct outbox_deliveries due = {rows, 0, 16};
     struct text_buffer out = {0};
-    int count = 0;
-    assert_int_equal(outbox_due(f->store, urgent, now_ms, rows, 16, &count, NULL), 0);
+    assert_int_equal(outbox_due(f->store, urgent, now_ms, &due, NULL), 0);
     text_append(&out, "");
-    for (int i = 0; i < count; i++) {
+    for (int i = 0; i < due.count; i++) {
         text_appendf(&out, "%s%lld:%s", i ? " " : "", (long long)rows[i].mail_id,
                      rows[i].recipient);
         outbox_delivery_free(&rows[i]);

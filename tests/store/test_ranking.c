@@ -229,7 +229,8 @@ static void an_older_file_is_moved(void **state)
     assert_int_equal(read.cause_count, 0);
     assert_string_equal(read.why, "complaints doubled");
     ranking_clear(&read);
-    assert_int_equal(verdict_between(f->store, 0, 100, see_verdict, &seen, NULL), 0);
+    assert_int_equal(
+        verdict_between(f->store, (struct when_span){0, 100}, see_verdict, &seen, NULL), 0);
     assert_int_equal(seen, 1);
     /* what has left is told by its ranking; what waits stays whole, as does what was urgent */
     assert_int_equal(one_number(f, "SELECT count(*) FROM outbox_text"), 2);

@@ -240,12 +240,14 @@ static void test_mixture(void **state)
     struct triage *triage = fixture_triage(&f);
     json_t *body = json_pack("{s:s, s:s, s:{s:s}}", "symptom", "mold", "received_at",
                              "2026-06-21T12:00:00Z", "observed", "where", "side");
+    const struct complaint_lots none = {0};
     double share[3];
     for (int i = 0; i < 3; i++) {
-        struct complaint_lot lots[2] = {{fixture_lot(20, 1, 0), 0.5 * i},
-                                        {fixture_lot(20, 2, 0), 0.4 - 0.2 * i}};
+        const struct complaint_lots lots = {
+            .count = 2,
+            .lot = {{fixture_lot(20, 1, 0), 0.5 * i}, {fixture_lot(20, 2, 0), 0.4 - 0.2 * i}}};
         json_t *ranking = NULL;
-        assert_int_equal(tell_preview(triage, f.store, body, lots, 2, &ranking, &err), 0);
+        assert_int_equal(tell_preview(triage, f.store, body, &lots, &ranking, &err), 0);
         assert_sums_to_one(ranking);
         const json_t *ranked = json_object_get(ranking, "ranked");
         for (size_t k = 0; k < json_array_size(ranked); k++)
@@ -256,13 +258,13 @@ static void test_mixture(void **state)
     }
     assert_true(share[0] < share[1] && share[1] < share[2]);
     json_t *ranking = NULL;
-    assert_int_equal(tell_preview(triage, f.store, body, NULL, 0, &ranking, &err), 0);
+    assert_int_equal(tell_preview(triage, f.store, body, &none, &ranking, &err), 0);
     assert_int_equal(json_array_size(json_object_get(ranking, "lots")), 0);
     assert_sums_to_one(ranking);
     json_decref(ranking);
     json_decref(body);
     body = json_pack("{s:s}", "symptom", "moldy");
-    assert_int_equal(tell_preview(triage, f.store, body, NULL, 0, &ranking, &err), ERROR_INVALID);
+    assert_int_equal(tell_preview(triage, f.store, body, &none, &ranking, &err), ERROR_INVALID);
     assert_string_equal(err.field, "symptom");
     json_decref(body);
     triage_free(triage);
@@ -415,8 +417,9 @@ static void test_verdicts(void **state)
         assert_int_equal(tell_case(triage, f.store, id, &told, &ranking, &err), 0);
         assert_int_equal(store_begin(f.store, &err), 0);
         assert_int_equal(ranking_save(f.store, &ranking, &err), 0);
-        if (verdict_add(f.store, id, i < 8 ? "old-stock" : "packed-hot", "inspection", "", "qa",
-                        AT(30, i), &err))
+        const struct verdict_new verdict = {
+            id, AT(30, i), i < 8 ? "old-stock" : "packed-hot", "inspection", "", "qa"};
+        if (verdict_add(f.store, &verdict, &err))
             fail_msg("%s", err.text);
         assert_int_equal(store_commit(f.store, &err), 0);
         ranking_clear(&ranking);
@@ -439,7 +442,7 @@ static void test_verdicts(void **state)
     json_decref(late_before);
     json_decref(late_after);
     json_t *scores = NULL;
-    if (tell_scores(triage, f.store, 0, AT(100, 0), &scores, &err))
+    if (tell_scores(triage, f.store, (struct when_span){0, AT(100, 0)}, &scores, &err))
         fail_msg("%s", err.text);
     assert_int_equal(json_integer_value(json_object_get(scores, "verdicts")), 10);
     double top3 = json_number_value(json_object_get(scores, "top3"));

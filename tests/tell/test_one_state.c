@@ -119,7 +119,10 @@ static void settle(struct fixture *f, struct triage *triage, int64_t case_id, co
     assert_int_equal(tell_case(triage, f->store, case_id, &told, &ranking, &err), 0);
     assert_int_equal(store_begin(f->store, &err), 0);
     assert_int_equal(ranking_save(f->store, &ranking, &err), 0);
-    if (verdict_add(f->store, case_id, cause, "inspection", "", "qa", ranking.as_of_ms + 1, &err))
+    if (verdict_add(
+            f->store,
+            &(struct verdict_new){case_id, ranking.as_of_ms + 1, cause, "inspection", "", "qa"},
+            &err))
         fail_msg("%s", err.text);
     assert_int_equal(store_commit(f->store, &err), 0);
     ranking_clear(&ranking);
