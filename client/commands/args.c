@@ -1,5 +1,6 @@
 #include "commands/args.h"
 #include "base/cuts.h"
+#include "base/words.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -40,9 +41,12 @@ struct args_option args_option(const struct command *command, int i)
     }
     for (; rows && rows->name && i > 0; rows++)
         i--;
-    return rows ? (struct args_option){rows->name, rows->arg, rows->help, NULL,
-                                       words_of(command, rows->name)}
-                : (struct args_option){0};
+    if (!rows)
+        return (struct args_option){0};
+    bool symptom = rows->arg && strcmp(rows->arg, ARGS_SYMPTOM) == 0;
+    return (struct args_option){rows->name, rows->arg, rows->help,
+                                symptom ? fields_find("symptom")->words : NULL,
+                                words_of(command, rows->name)};
 }
 
 void args_words(const struct args_option *option, struct text_buffer *out)
@@ -60,19 +64,6 @@ void args_help(const struct args_option *option, struct text_buffer *out)
     args_words(option, out);
     if (option->help)
         text_appendf(out, "%s%s", out->length ? "; " : "", option->help);
-}
-
-/* Whether `words` ("newest urgent") has it. */
-static bool has_word(const char *words, const char *word)
-{
-    size_t length = strlen(word);
-    for (const char *at = words; *at; at += strspn(at, " ")) {
-        size_t next = strcspn(at, " ");
-        if (next == length && strncmp(at, word, length) == 0)
-            return true;
-        at += next;
-    }
-    return false;
 }
 
 const struct command *args_command(const struct command *const *table, const char *name)
@@ -178,6 +169,23 @@ static const struct command *find_command(const struct command *const *table, in
     return NULL;
 }
 
+/* What a field takes the form reads (form/form.h): it knows other spellings. */
+static bool is_taken(const struct command *command, const struct args_option *o, const char *value)
+{
+    if (o->words && !command->fields)
+        return fields_word(o->words, value) != NULL;
+    return !o->row_words || words_has(o->row_words, value);
+}
+
+static int refuse_word(const struct args_option *o, const char *value, struct error *err)
+{
+    struct text_buffer words = {0};
+    args_words(o, &words);
+    error_set(err, ERROR_INVALID, "--%s %.60s: must be one of: %s", o->name, value, words.data);
+    text_buffer_free(&words);
+    return ERROR_INVALID;
+}
+
 static int take_option(struct args *a, int argc, char **argv, int *i, struct error *err)
 {
     const char *name = argv[*i] + 2;
@@ -201,9 +209,8 @@ static int take_option(struct args *a, int argc, char **argv, int *i, struct err
             return error_set(err, ERROR_INVALID, "--%s needs a value: %s", o.name, o.arg);
         value = argv[++*i];
     }
-    if (value && o.row_words && !has_word(o.row_words, value))
-        return error_set(err, ERROR_INVALID, "--%s %.60s: must be one of: %s", o.name, value,
-                         o.row_words);
+    if (value && !is_taken(a->command, &o, value))
+        return refuse_word(&o, value, err);
     a->given[a->given_count++] = (struct given){o.name, value};
     return 0;
 }
@@ -218,7 +225,7 @@ static int check_count(const struct args *a, struct error *err)
                          c->least > 1 && a->count == c->least - 1 ? "a word" : c->args);
     if (c->most >= 0 && a->count > c->most)
         return error_set(err, ERROR_INVALID, "'%s' is one word too many", a->words[c->most]);
-    if (c->words && a->count && !has_word(c->words, a->words[0]))
+    if (c->words && a->count && !words_has(c->words, a->words[0]))
         return error_set(err, ERROR_INVALID, "%.60s: must be one of: %s", a->words[0], c->words);
     return 0;
 }

@@ -8,11 +8,13 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#define ARGS_CUTS "CUTS" /* words of base/cuts.h: help lists them */
+/* What an option takes, where its words stand in a table: help lists them, another is refused. */
+#define ARGS_CUTS "CUTS"       /* of base/cuts.h; the daemon reads them */
+#define ARGS_SYMPTOM "SYMPTOM" /* of the field */
 
 struct option_row {
     const char *name; /* without the dashes; NULL ends the list */
-    const char *arg;  /* what it takes, as shown in help ("DATE"; ARGS_CUTS); NULL for a switch */
+    const char *arg;  /* what it takes, as shown in help ("DATE"; ARGS_…); NULL for a switch */
     const char *help;
 };
 

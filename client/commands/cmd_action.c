@@ -12,7 +12,7 @@ static const struct option_row options[] = {
     {"cause", "ID", "the cause it is meant to remove"},
     {"line", "NAME", "where: a line"},
     {"place", "NAME", "where: a place, as slicer"},
-    {"symptom", "WORD", NULL},
+    {"symptom", ARGS_SYMPTOM, NULL},
     {"date", "DATE", "when it was done (today)"},
     {"note", "TEXT", "what was done (needed)"},
     {"by", "NAME", "who (the login name)"},
@@ -20,7 +20,6 @@ static const struct option_row options[] = {
     {"days", "N", "with --effect: days on either side (28)"},
     {"list", NULL, "all actions"},
     {0}};
-static const struct option_words option_words[] = {{"symptom", "mold off-odor staling"}, {0}};
 
 static const struct column columns[] = {{"action", COLUMN_RIGHT, 0},
                                         {"from", COLUMN_LEFT, 0},
@@ -217,7 +216,6 @@ const struct command cmd_action = {
     .args = "[ID --effect | --list]",
     .help = "records a corrective action, or shows whether it worked",
     .options = options,
-    .option_words = option_words,
     .least = 0,
     .most = 1,
     .exec = action,

@@ -1,4 +1,5 @@
 #include "base/when.h"
+#include "base/words.h"
 #include "commands/command.h"
 #include "commands/pages.h"
 #include "form/form.h"
@@ -12,7 +13,7 @@
 #define USUAL_LIMIT 50
 
 static const struct option_row options[] = {
-    {"symptom", "WORD", NULL},
+    {"symptom", ARGS_SYMPTOM, NULL},
     {"line", "NAME", "of the lot"},
     {"product", "CODE", "of the lot"},
     {"cause", "ID", "that leads the ranking"},
@@ -21,10 +22,8 @@ static const struct option_row options[] = {
     {"order", "WORD", "newest if not given"},
     {"limit", "N", "at most so many (50)"},
     {0}};
-static const struct option_words option_words[] = {{"symptom", "mold off-odor staling"},
-                                                   {"state", "open settled all"},
-                                                   {"order", "newest urgent"},
-                                                   {0}};
+static const struct option_words option_words[] = {
+    {"state", WORDS_CASE_STATES}, {"order", WORDS_CASE_ORDERS}, {0}};
 
 static const struct column columns[] = {
     {"case", COLUMN_LEFT, 0},         {"symptom", COLUMN_LEFT, 0}, {"lot", COLUMN_LEFT, 12},

@@ -7,6 +7,21 @@ static const struct option_row options[] = {
     {"completion", "SHELL", "prints what completes commands, options and words in a shell"}, {0}};
 static const struct option_words option_words[] = {{"completion", "bash zsh"}, {0}};
 
+/* The words it takes, none for any. */
+static json_t *words_json(const struct args_option *option)
+{
+    struct text_buffer words = {0};
+    json_t *list = json_array();
+    args_words(option, &words);
+    for (const char *at = words.data; at && *at; at += strspn(at, " ,")) {
+        size_t length = strcspn(at, " ,");
+        json_array_append_new(list, json_stringn(at, length));
+        at += length;
+    }
+    text_buffer_free(&words);
+    return list;
+}
+
 static json_t *option_json(const struct command *command)
 {
     json_t *list = json_array();
@@ -14,8 +29,9 @@ static json_t *option_json(const struct command *command)
     for (int i = 0; (o = args_option(command, i)).name; i++) {
         struct text_buffer help = {0};
         args_help(&o, &help);
-        json_array_append_new(
-            list, json_pack("{ss ss? ss}", "option", o.name, "arg", o.arg, "help", help.data));
+        json_array_append_new(list,
+                              json_pack("{ss ss? ss so}", "option", o.name, "arg", o.arg, "help",
+                                        help.data ? help.data : "", "words", words_json(&o)));
         text_buffer_free(&help);
     }
     return list;

@@ -1,7 +1,7 @@
 #include "commands/command.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
-#include "rules/catalogue.h"
+#include "lots/lot_rules.h"
 #include "rules/models_file.h"
 #include "rules/rule_files.h"
 #include "rules/rules.h"
@@ -76,24 +76,25 @@ static void on_fault(void *arg, const struct error *fault)
     json_array_append_new(faults->list, error_json(fault));
 }
 
-/* Everything but the lot codes' patterns (lots.json), which the daemon compiles. */
 static int check_all(const char *dir, struct faults *faults, struct rules **ret)
 {
     struct models_parameters parameters;
-    struct catalogue *catalogue = NULL;
-    struct text_buffer lexicon_dir = {0}, harm_path = {0};
+    struct text_buffer lexicon_dir = {0}, harm_path = {0}, lots_path = {0};
     struct lexicon *lexicon = NULL;
+    struct lot_matcher *lots = NULL;
     json_t *harm = NULL;
     doc_below(dir, "lexicon", &lexicon_dir);
     doc_path(dir, "harm.json", &harm_path);
+    doc_path(dir, "lots.json", &lots_path);
     int rc = rules_load(dir, on_fault, faults, ret, NULL);
-    catalogue_load(dir, on_fault, faults, &catalogue, NULL);
+    lot_rules_load(lots_path.data, on_fault, faults, &lots, NULL);
     models_file_load(dir, on_fault, faults, &parameters, NULL);
     lexicon_load(lexicon_dir.data, on_fault, faults, &lexicon, NULL);
     harm_load(harm_path.data, on_fault, faults, &harm, NULL);
     text_buffer_free(&lexicon_dir);
     text_buffer_free(&harm_path);
-    catalogue_free(catalogue);
+    text_buffer_free(&lots_path);
+    lot_rules_free(lots);
     lexicon_free(lexicon);
     json_decref(harm);
     return rc || !faults->count ? rc : ERROR_INVALID;

@@ -1,3 +1,4 @@
+#include "base/words.h"
 #include "commands/command.h"
 #include "show/pick.h"
 #include <string.h>
@@ -7,8 +8,7 @@ static const struct option_row options[] = {{"confirmed-by", "WORD", "needed"},
                                             {"by", "NAME", "who decides (the login name)"},
                                             {"reopen", NULL, "takes the verdict back"},
                                             {0}};
-static const struct option_words option_words[] = {
-    {"confirmed-by", "assay inspection reproduction judgement"}, {0}};
+static const struct option_words option_words[] = {{"confirmed-by", WORDS_CONFIRMED_BY}, {0}};
 
 static int settle(struct client *c, const struct args *a)
 {
@@ -19,9 +19,13 @@ static int settle(struct client *c, const struct args *a)
         return client_usage(c, "--reopen takes the case alone");
     if (!reopen && a->count < 2)
         return client_usage(c, "name the cause that was confirmed, or --reopen");
-    if (!reopen && !how)
-        return client_usage(
-            c, "--confirmed-by is needed: assay, inspection, reproduction or judgement");
+    if (!reopen && !how) {
+        struct text_buffer words = {0};
+        words_or(WORDS_CONFIRMED_BY, &words);
+        int rc = client_usage(c, "--confirmed-by is needed: %s", words.data);
+        text_buffer_free(&words);
+        return rc;
+    }
     json_t *body =
         json_pack("{ss* ss* ss* ss}", "cause", reopen ? NULL : a->words[1], "confirmed_by", how,
                   "note", args_value(a, "note"), "by", args_by(a, login, sizeof login));

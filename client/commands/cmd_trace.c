@@ -10,12 +10,11 @@
 #define SAME_SHOWN 1
 #define USUAL_DAYS 55 /* with the last day eight weeks */
 
-static const struct option_row options[] = {{"symptom", "WORD", NULL},
+static const struct option_row options[] = {{"symptom", ARGS_SYMPTOM, NULL},
                                             {"from", "DATE", "packed from"},
                                             {"to", "DATE", "packed to, that day included"},
                                             {"cases", "CASES", "instead: these cases, C12,C15,…"},
                                             {0}};
-static const struct option_words option_words[] = {{"symptom", "mold off-odor staling"}, {0}};
 
 /* ---- what the lots share ---- */
 
@@ -190,7 +189,6 @@ const struct command cmd_trace = {
     .args = "[CASE…]",
     .help = "common factors of a set of cases or of a period",
     .options = options,
-    .option_words = option_words,
     .least = 0,
     .most = -1,
     .exec = trace,

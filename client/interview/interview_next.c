@@ -1,5 +1,6 @@
 #include "base/jsonx.h"
 #include "interview/interview_inside.h"
+#include "rules/vocabulary.h"
 #include "show/harm.h"
 #include "show/pick.h"
 #include "show/standing.h"
@@ -54,10 +55,10 @@ static bool lot_is_sure(const struct interview *iv)
 
 static const char *const *usual(const struct interview *iv)
 {
-    const char *symptom = answer_of(iv, "symptom");
-    if (strcmp(symptom, "off-odor") == 0)
-        return on_odor;
-    return strcmp(symptom, "staling") == 0 ? on_staling : on_mold;
+    static const char *const *const OF[SYMPTOMS] = {
+        [SYMPTOM_MOLD] = on_mold, [SYMPTOM_OFF_ODOR] = on_odor, [SYMPTOM_STALING] = on_staling};
+    int symptom = symptom_of(answer_of(iv, "symptom"));
+    return OF[symptom < 0 ? SYMPTOM_MOLD : symptom];
 }
 
 /* The daemon's questions come by gain; those we cannot put down an answer for are passed over. */

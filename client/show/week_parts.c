@@ -1,5 +1,6 @@
 /* What a week and any other span show alike: returns, causes, another time beside it. */
 #include "base/text.h"
+#include "rules/vocabulary.h"
 #include "show/pick.h"
 #include "show/table.h"
 #include "show/week_show.h"
@@ -7,9 +8,6 @@
 #define BAR_CELLS 16
 #define ROWS_SHOWN 8
 #define LEAST_COMPLAINTS 0.5 /* expected counts of causes are fractions */
-
-static const char *const SYMPTOMS[] = {"mold", "off-odor", "staling"};
-enum { SYMPTOM_COUNT = sizeof SYMPTOMS / sizeof SYMPTOMS[0] };
 
 static void add_ratio(struct table *t, const json_t *was)
 {
@@ -23,9 +21,9 @@ static void add_ratio(struct table *t, const json_t *was)
         table_add(t, pick_number(was, "complaints", 0) < 0.5 ? "none then" : "");
 }
 
-static double count_of(const json_t *document, int symptom)
+static double count_of(const json_t *document, const char *symptom)
 {
-    return pick_number(json_object_get(document, "complaints"), SYMPTOMS[symptom], 0);
+    return pick_number(json_object_get(document, "complaints"), symptom, 0);
 }
 
 void week_show_against(const struct view *v, const json_t *document)
@@ -40,11 +38,12 @@ void week_show_against(const struct view *v, const json_t *document)
     if (!against)
         return;
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
-    for (int i = 0; i < SYMPTOM_COUNT; i++) {
-        const json_t *was = json_object_get(against, SYMPTOMS[i]);
+    for (int i = 0; i < SYMPTOMS; i++) {
+        const char *symptom = symptom_name(i);
+        const json_t *was = json_object_get(against, symptom);
         char n[VIEW_NUMBER];
-        table_add(t, SYMPTOMS[i]);
-        table_add(t, view_number(count_of(document, i), n));
+        table_add(t, symptom);
+        table_add(t, view_number(count_of(document, symptom), n));
         table_add(t, view_number(pick_number(was, "complaints", 0), n));
         table_add(t, pick_has(was, "per_million")
                          ? view_rough(pick_number(was, "per_million", 0), n)

@@ -1,13 +1,11 @@
+#include "rules/vocabulary.h"
 #include "show/pick.h"
 #include "show/table.h"
 #include "show/week_show.h"
 
-static const char *const SYMPTOMS[] = {"mold", "off-odor", "staling"};
-enum { SYMPTOM_COUNT = sizeof SYMPTOMS / sizeof SYMPTOMS[0] };
-
-static double count_of(const json_t *document, int symptom)
+static double count_of(const json_t *document, const char *symptom)
 {
-    return pick_number(json_object_get(document, "complaints"), SYMPTOMS[symptom], 0);
+    return pick_number(json_object_get(document, "complaints"), symptom, 0);
 }
 
 static void show_counts(const struct view *v, const json_t *document)
@@ -17,13 +15,12 @@ static void show_counts(const struct view *v, const json_t *document)
                                             {"per million", COLUMN_RIGHT, 0}};
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
     const json_t *rates = json_object_get(document, "rates");
-    for (int i = 0; i < SYMPTOM_COUNT; i++) {
+    for (int i = 0; i < SYMPTOMS; i++) {
+        const char *symptom = symptom_name(i);
         char n[VIEW_NUMBER];
-        table_add(t, SYMPTOMS[i]);
-        table_add(t, view_number(count_of(document, i), n));
-        table_add(t, pick_has(rates, SYMPTOMS[i])
-                         ? view_rough(pick_number(rates, SYMPTOMS[i], 0), n)
-                         : "");
+        table_add(t, symptom);
+        table_add(t, view_number(count_of(document, symptom), n));
+        table_add(t, pick_has(rates, symptom) ? view_rough(pick_number(rates, symptom, 0), n) : "");
     }
     table_print(t, v, 2);
     view_blank(v);

@@ -123,7 +123,10 @@ int case_input_of(const json_t *complaint, const struct complaint_lots *lots, in
     const char *received = json_string_value(json_object_get(complaint, "received_at"));
     input.symptom = symptom_of(symptom);
     if (input.symptom < 0) {
-        error_set(err, ERROR_INVALID, "must be mold, off-odor or staling");
+        struct text_buffer known = {0};
+        fields_list(fields_find("symptom")->words, &known);
+        error_set(err, ERROR_INVALID, "must be one of %s", known.data);
+        text_buffer_free(&known);
         error_field(err, "symptom", symptom);
         return ERROR_INVALID;
     }

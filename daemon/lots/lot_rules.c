@@ -1,6 +1,7 @@
 /* Reading rules/lots.json. Every fault is reported with its place; a file with faults gives no
  * matcher. Examples of a pattern are tried while loading, so that a pattern that does not do what
  * its writer meant is found before a caller waits on it. */
+#include "lots/lot_rules.h"
 #include "base/doc.h"
 #include "lots/matcher.h"
 #include <math.h>

@@ -24,19 +24,7 @@ enum {
     LOT_MATCH_TEXT = 256
 };
 
-struct lot_matcher;
-
-/* Told of every fault of the rule file (source, line, column, field, value, text). */
-typedef void (*lot_report)(void *arg, const struct error *fault);
-/* Reads rules/lots.json. All faults are reported (`report` may be NULL); then the first is also in
- * `err` and its code returned, and there is no matcher. */
-int lot_rules_load(const char *path, lot_report report, void *arg, struct lot_matcher **ret,
-                   struct error *err);
-/* No patterns, everything else as compiled in. */
-struct lot_matcher *lot_rules_default(void);
-void lot_rules_free(struct lot_matcher *matcher); /* NULL is fine */
-/* Another one where the rule file says anything else. */
-uint64_t lot_rules_mark(const struct lot_matcher *matcher);
+struct lot_matcher; /* lot_rules.h */
 
 /* The settle level where the plant sets none: a first candidate of at least this weight is taken as
  * the lot. */

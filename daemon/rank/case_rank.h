@@ -13,7 +13,6 @@ struct triage {
     struct models_parameters models;       /* in force: with the plant's calibration */
     struct models_parameters uncalibrated; /* as the rule files have them */
     json_t *calibration;                   /* what was adopted; NULL: nothing */
-    struct catalogue *catalogue;
     const struct tz *tz;
     struct facts_source source;
     pthread_mutex_t lock;    /* of the pointer that follows, never held for more than that */

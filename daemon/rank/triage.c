@@ -21,12 +21,11 @@ int triage_new(const char *rules_dir, const struct tz *tz,
     struct triage *triage = xcalloc(1, sizeof *triage);
     triage->tz = tz;
     pthread_mutex_init(&triage->lock, NULL);
-    /* all three are tried, so that one reload shows every fault */
-    int catalogue = catalogue_load(rules_dir, report, arg, &triage->catalogue, err);
+    /* both are tried, so that one reload shows every fault */
     int models = models_file_load(rules_dir, report, arg, &triage->models, err);
     triage->uncalibrated = triage->models;
     int rc = rules_load(rules_dir, report, arg, &triage->rules, err);
-    rc = catalogue ? catalogue : models ? models : rc;
+    rc = models ? models : rc;
     if (rc) {
         triage_free(triage);
         return rc;
@@ -58,7 +57,6 @@ void triage_free(struct triage *triage)
     cache_free(triage->source.lots);
     cache_object_unref(triage->learned);
     rules_free(triage->rules);
-    catalogue_free(triage->catalogue);
     json_decref(triage->calibration);
     pthread_mutex_destroy(&triage->lock);
     free(triage);
@@ -93,13 +91,13 @@ json_t *triage_rules_json(const struct triage *triage)
 
 struct catalogue *triage_catalogue(const struct triage *triage)
 {
-    return triage->catalogue;
+    return triage->rules->catalogue;
 }
 
 int triage_check_quantity(void *triage, const char *quantity, double value, struct error *err)
 {
     const struct triage *self = triage;
-    const struct catalogue_quantity *known = catalogue_quantity(self->catalogue, quantity);
+    const struct catalogue_quantity *known = catalogue_quantity(self->rules->catalogue, quantity);
     if (!known) {
         error_set(err, ERROR_INVALID, "no such quantity");
         error_field(err, quantity, quantity);

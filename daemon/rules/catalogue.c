@@ -17,6 +17,11 @@ void catalogue_free(struct catalogue *catalogue)
         free(catalogue);
 }
 
+bool catalogue_is_whole(const struct catalogue *c)
+{
+    return c->quantity_count > 0 && c->place_count > 0;
+}
+
 /* ---- look-up ---- */
 
 static const int16_t *slot_of(const struct catalogue *c, const char *name)
@@ -94,24 +99,16 @@ int catalogue_convert(double value, const char *unit, const char *own, double *r
         *ret = value;
         return 0;
     }
-    if (units_known(unit) && !units_known(own)) /* pH, RLU, grain: nothing converts to them */
-        return error_set(err, ERROR_INVALID, "unit '%s' cannot become '%s'", unit, own);
     return units_convert(value, unit, own, ret, err);
 }
 
-/* What is left of `full` behind "name_", if that is a unit's suffix. */
+/* Whether `full` is the name with a unit's suffix. */
 static bool is_without_suffix(const char *name, const char *full)
 {
-    static const char *const suffixes[] = {"c",    "kg",     "g",     "pct",   "pct_flour", "min",
-                                           "days", "ph",     "aw",    "ppm",   "pa",        "cfu",
-                                           "rlu",  "cfu_m3", "cfu_g", "grain", "l"};
+    const char *suffix;
     size_t length = strlen(name);
-    if (strncmp(full, name, length) != 0 || full[length] != '_')
-        return false;
-    for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes; i++)
-        if (strcmp(full + length + 1, suffixes[i]) == 0)
-            return true;
-    return false;
+    return units_promised(full, &suffix) && (size_t)(suffix - full) == length &&
+           strncmp(full, name, length) == 0;
 }
 
 /* Among the names that could be meant, the one whose unit converts. */

@@ -1,7 +1,7 @@
 /* The catalogue: which quantities a plant measures (rules/quantities.json: unit, plausible range)
- * and which places its log knows (rules/places.json: hygiene zone). Read whole, checked whole;
- * never changed afterwards, so any thread may look things up. Shared by counted references, so
- * that a reload does not pull it from under a load that is still running. */
+ * and which places its log knows (rules/places.json: hygiene zone). Never changed afterwards, so
+ * any thread may look things up. Shared by counted references, so that a reload does not pull it
+ * from under a load that is still running. */
 #ifndef ODDLOAF_RULES_CATALOGUE_H
 #define ODDLOAF_RULES_CATALOGUE_H
 
@@ -37,14 +37,13 @@ struct catalogue_column {
 };
 
 struct catalogue;
+struct doc;
 
-/* Told of every fault of the files (source, line, column, field, value, text). */
-typedef void (*catalogue_report)(void *arg, const struct error *fault);
-
-/* Reads quantities.json and places.json of `rules_dir`. All faults are reported (`report` may be
- * NULL); then the first is also in `err` and its code returned. */
-int catalogue_load(const char *rules_dir, catalogue_report report, void *arg,
-                   struct catalogue **ret, struct error *err);
+/* Reads quantities.json and places.json of `rules_dir`. What is wrong in them are faults of `doc`;
+ * what can be had of them is there all the same, for whoever checks more by it. Never NULL. */
+struct catalogue *catalogue_read(struct doc *doc, const char *rules_dir);
+/* Whether it has quantities and places: a file that cannot be read has none. */
+bool catalogue_is_whole(const struct catalogue *catalogue);
 /* Another reference to the same catalogue. */
 struct catalogue *catalogue_ref(const struct catalogue *catalogue);
 void catalogue_free(struct catalogue *catalogue); /* drops one reference; NULL is fine */

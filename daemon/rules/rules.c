@@ -1,5 +1,6 @@
 #include "rules/rules.h"
 #include "base/jsonx.h"
+#include "rules/catalogue.h"
 #include "rules/rules_check.h"
 #include <openssl/evp.h>
 #include <stdio.h>
@@ -169,8 +170,9 @@ static void finish_hash(EVP_MD_CTX *hash, char out[80])
 
 static void load_all(struct loading *l)
 {
-    l->rules->vocabulary = vocabulary_load(&l->doc, l->dir);
-    if (l->doc.first.code)
+    l->rules->catalogue = catalogue_read(&l->doc, l->dir);
+    l->rules->vocabulary = vocabulary_new(l->rules->catalogue);
+    if (!catalogue_is_whole(l->rules->catalogue))
         return; /* what it does not know would be a fault of every rule */
     load_file(l, "cautions", rules_check_cautions);
     load_causes(l);
@@ -236,6 +238,7 @@ void rules_free(struct rules *rules)
     free(rules->cautions);
     json_decref(rules->cautions_document);
     vocabulary_free(rules->vocabulary);
+    catalogue_free(rules->catalogue);
     free(rules);
 }
 

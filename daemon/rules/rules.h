@@ -158,6 +158,7 @@ struct rules {
     struct rule_ask *asks;
     int ask_count;
     struct rule_ranking ranking;
+    struct catalogue *catalogue; /* of quantities and places */
     struct vocabulary *vocabulary;
     char hash[80]; /* "sha256:…" over names and bytes of all rule files */
     json_t *asks_document;
@@ -166,10 +167,9 @@ struct rules {
     json_t *cautions_document;
 };
 
-/* Reads DIR/cautions.json, DIR/causes/NAME.json (all), DIR/asks.json, DIR/ranking.json. Every fault
- * is reported
- * (`report` may be NULL) with file, line and column; then the first is also in `err` and its code
- * returned, and there are no rules. */
+/* Reads DIR/quantities.json and places.json (the catalogue), cautions.json, causes/NAME.json (all),
+ * asks.json, ranking.json. Every fault is reported (`report` may be NULL) with file, line and
+ * column; then the first is also in `err` and its code returned, and there are no rules. */
 int rules_load(const char *dir, doc_report report, void *arg, struct rules **ret,
                struct error *err);
 void rules_free(struct rules *rules); /* NULL is fine */

@@ -239,14 +239,14 @@ static void read_prior(const struct doc_place *place, void *part)
 
 static void read_check(const struct doc_place *place, void *part)
 {
-    static const char *const WHO[] = {"lab", "qa", "plant", NULL};
     struct check {
         const char *what, *who, *effort;
         double settles;
     } check;
     static const struct doc_row ROWS[] = {
         {"do", DOC_TEXT, DOC_AT(struct check, what), .required = true},
-        {"who", DOC_TEXT, DOC_AT(struct check, who), .words = WHO, .required = true},
+        {"who", DOC_TEXT, DOC_AT(struct check, who), .words = RULES_CHECK_READERS + 1,
+         .required = true},
         {"effort", DOC_TEXT, DOC_AT(struct check, effort), .words = RULES_CHECK_EFFORT,
          .required = true},
         {"settles", DOC_NUMBER, DOC_AT(struct check, settles), 0, 1},

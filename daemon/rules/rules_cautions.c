@@ -4,11 +4,16 @@
 #include <stdlib.h>
 #include <string.h>
 
+const char *const RULES_CHECK_READERS[] = {[READER_DESK] = "desk",
+                                           [READER_LAB] = "lab",
+                                           [READER_QA] = "qa",
+                                           [READER_PLANT] = "plant",
+                                           NULL};
+
 static void read_reader(const struct doc_place *place, void *part)
 {
-    static const char *const READERS[] = {"desk", "lab", "qa", "plant", NULL};
     static const struct doc_row ROW = {
-        .kind = DOC_WORD, .size = sizeof(int), .words = READERS, .required = true};
+        .kind = DOC_WORD, .size = sizeof(int), .words = RULES_CHECK_READERS, .required = true};
     int reader = 0;
     if (doc_value(place, &ROW, &reader))
         *(unsigned *)part |= 1u << reader;

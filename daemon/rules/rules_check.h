@@ -6,7 +6,9 @@
 #include "base/doc.h"
 #include "rules/rules.h"
 
-extern const char *const RULES_CHECK_EFFORT[]; /* what looking something up costs */
+extern const char *const RULES_CHECK_EFFORT[];  /* what looking something up costs */
+extern const char *const RULES_CHECK_READERS[]; /* by enum rule_reader; who does a check: not the
+                                                   first */
 
 /* Numbers the fact that the text at the place names; -1 after a fault. `change` NULL but for
  * models. */

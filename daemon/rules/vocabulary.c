@@ -1,12 +1,12 @@
 #include "rules/vocabulary.h"
 #include "base/text.h"
-#include "base/units.h"
+#include "rules/catalogue.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-static const char *const MATERIAL_NAMES[MATERIALS] = {"flour", "inhibitor", "softener", "acid",
-                                                      "yeast", "fat",       "film",     "closure"};
+#define EACH_MATERIAL "flour", "inhibitor", "softener", "acid", "yeast", "fat", "film", "closure"
+static const char *const MATERIAL_NAMES[MATERIALS] = {EACH_MATERIAL};
 
 static const struct field_word YES_NO[] = {{"yes", NULL, NULL}, {"no", NULL, NULL}, {0}};
 static const struct field_word SEASONS[] = {{"winter", NULL, NULL},
@@ -50,9 +50,8 @@ static const struct {
 };
 
 static const char *const FACTOR_NAMES[FACTORS] = {
-    "lot",     "line",      "line_hour", "shift", "product", "mix", "plant",
-    "flour",   "inhibitor", "softener",  "acid",  "yeast",   "fat", "film",
-    "closure", "supplier",  "route",     "store", "window",  "any", "mold",
+    "lot",         "line",     "line_hour", "shift", "product", "mix", "plant",
+    EACH_MATERIAL, "supplier", "route",     "store", "window",  "any", "mold",
 };
 
 static const char *const MODEL_NAMES[MODELS] = {
@@ -77,23 +76,8 @@ static const struct {
     {"fat_pct_flour", "%", "Fat dose"},
 };
 
-/* The unit that the end of a quantity's name promises. */
-static const struct {
-    const char *suffix, *unit;
-} SUFFIXES[] = {
-    {"_c", "degC"},      {"_pct", "%"},         {"_pct_flour", "%"},   {"_ppm", "ppm"},
-    {"_kg", "kg"},       {"_g", "g"},           {"_min", "min"},       {"_h", "h"},
-    {"_days", "d"},      {"_pa", "Pa"},         {"_ph", "pH"},         {"_aw", "1"},
-    {"_cfu", "cfu"},     {"_cfu_g", "cfu/g"},   {"_cfu_m3", "cfu/m3"}, {"_rlu", "RLU"},
-    {"_grain", "grain"}, {"_mmol_l", "mmol/L"}, {"_f", "degF"},        {"_lb", "lb"},
-};
-
-struct named {
-    char *name, *unit, *title; /* title: in words, "" if none is given */
-};
 struct vocabulary {
-    struct named *quantities, *places;
-    int quantity_count, place_count;
+    struct catalogue *catalogue;
 };
 
 const char *symptom_name(int symptom)
@@ -132,137 +116,62 @@ const char *vocabulary_word(const struct fact_name *fact, const char *word)
     return found ? found->word : NULL;
 }
 
-/* ---- loading ---- */
+/* ---- quantities and places ---- */
 
-static const struct named *find_named(const struct named *list, int count, const char *name)
-{
-    for (int i = 0; i < count; i++)
-        if (strcmp(list[i].name, name) == 0)
-            return &list[i];
-    return NULL;
-}
-
-static void add_named(struct named **list, int *count, const char *name, const char *unit,
-                      const char *title)
-{
-    if (!name || !*name || find_named(*list, *count, name))
-        return;
-    *list = xrealloc(*list, (size_t)(*count + 1) * sizeof **list);
-    (*list)[(*count)++] =
-        (struct named){xstrdup(name), xstrdup(unit ? unit : ""), xstrdup(title ? title : "")};
-}
-
-static bool same_unit(const char *a, const char *b)
-{
-    double one = 0;
-    return strcmp(a, b) == 0 || (units_convert(1, a, b, &one, NULL) == 0 && one == 1);
-}
-
-/* "core_at_pack_c" in percent: a rule's curve and a reader would take it for degrees. */
-static void check_suffix(const struct doc_place *one, const char *name)
-{
-    struct doc_place place = doc_member(one, "unit");
-    const char *unit = json_string_value(place.value);
-    size_t length = strlen(name), longest = 0, found = 0;
-    for (size_t i = 0; i < sizeof SUFFIXES / sizeof SUFFIXES[0]; i++) {
-        size_t n = strlen(SUFFIXES[i].suffix);
-        if (n > longest && n < length && strcmp(name + length - n, SUFFIXES[i].suffix) == 0) {
-            longest = n;
-            found = i;
-        }
-    }
-    if (longest && unit && !same_unit(unit, SUFFIXES[found].unit))
-        doc_fault(&place, "a name that ends in %s is of %s", SUFFIXES[found].suffix,
-                  SUFFIXES[found].unit);
-}
-
-static void add_one(const struct doc_place *one, const char *self, struct named **list, int *count)
-{
-    const char *name = json_string_value(json_object_get(one->value, self));
-    const char *title = json_string_value(json_object_get(one->value, "title"));
-    if (!title)
-        title = json_string_value(json_object_get(one->value, "name"));
-    if (!name)
-        return; /* what the whole row must be the catalogue checks (rules/catalogue.h) */
-    check_suffix(one, name);
-    add_named(list, count, name, json_string_value(json_object_get(one->value, "unit")), title);
-}
-
-/* The rows of DIR/KEY.json, each of which names itself by its member `self`. */
-static void load_names(struct doc *doc, const char *dir, const char *key, const char *self,
-                       struct named **list, int *count)
-{
-    struct text_buffer name = {0}, path = {0};
-    text_appendf(&name, "%s.json", key);
-    doc_path(dir, name.data, &path);
-    if (doc_open(doc, path.data, true) == 0) {
-        struct doc_place top = doc_top(doc), all = doc_member(&top, key);
-        for (size_t i = 0; i < json_array_size(all.value); i++) {
-            struct doc_place one = doc_element(&all, i);
-            add_one(&one, self, list, count);
-        }
-    }
-    doc_close(doc);
-    text_buffer_free(&path);
-    text_buffer_free(&name);
-}
-
-struct vocabulary *vocabulary_load(struct doc *doc, const char *dir)
+struct vocabulary *vocabulary_new(const struct catalogue *catalogue)
 {
     struct vocabulary *v = xcalloc(1, sizeof *v);
-    load_names(doc, dir, "quantities", "quantity", &v->quantities, &v->quantity_count);
-    load_names(doc, dir, "places", "place", &v->places, &v->place_count);
-    for (size_t i = 0; i < sizeof COMPUTED / sizeof COMPUTED[0]; i++)
-        add_named(&v->quantities, &v->quantity_count, COMPUTED[i].name, COMPUTED[i].unit,
-                  COMPUTED[i].title);
+    v->catalogue = catalogue_ref(catalogue);
     return v;
-}
-
-static void free_named(struct named *list, int count)
-{
-    for (int i = 0; i < count; i++) {
-        free(list[i].name);
-        free(list[i].unit);
-        free(list[i].title);
-    }
-    free(list);
 }
 
 void vocabulary_free(struct vocabulary *v)
 {
     if (!v)
         return;
-    free_named(v->quantities, v->quantity_count);
-    free_named(v->places, v->place_count);
+    catalogue_free(v->catalogue);
     free(v);
+}
+
+/* Index into COMPUTED, -1. */
+static int computed(const char *quantity)
+{
+    for (size_t i = 0; i < sizeof COMPUTED / sizeof COMPUTED[0]; i++)
+        if (strcmp(COMPUTED[i].name, quantity) == 0)
+            return (int)i;
+    return -1;
 }
 
 bool vocabulary_place(const struct vocabulary *v, const char *place)
 {
-    return find_named(v->places, v->place_count, place) != NULL;
+    return catalogue_place(v->catalogue, place) != NULL;
 }
 
 bool vocabulary_quantity(const struct vocabulary *v, const char *quantity)
 {
-    return find_named(v->quantities, v->quantity_count, quantity) != NULL;
+    return catalogue_quantity(v->catalogue, quantity) || computed(quantity) >= 0;
 }
 
 const char *vocabulary_unit(const struct vocabulary *v, const char *quantity)
 {
-    const struct named *found = find_named(v->quantities, v->quantity_count, quantity);
-    return found ? found->unit : "";
+    const struct catalogue_quantity *loaded = catalogue_quantity(v->catalogue, quantity);
+    int made = loaded ? -1 : computed(quantity);
+    return loaded ? loaded->unit : made >= 0 ? COMPUTED[made].unit : "";
 }
 
 const char *vocabulary_quantity_title(const struct vocabulary *v, const char *quantity)
 {
-    const struct named *found = find_named(v->quantities, v->quantity_count, quantity);
-    return found && *found->title ? found->title : quantity;
+    const struct catalogue_quantity *loaded = catalogue_quantity(v->catalogue, quantity);
+    int made = loaded ? -1 : computed(quantity);
+    return loaded                              ? loaded->title
+           : made >= 0 && COMPUTED[made].title ? COMPUTED[made].title
+                                               : quantity;
 }
 
 const char *vocabulary_place_title(const struct vocabulary *v, const char *place)
 {
-    const struct named *found = find_named(v->places, v->place_count, place);
-    return found && *found->title ? found->title : place;
+    const struct catalogue_place *known = catalogue_place(v->catalogue, place);
+    return known ? known->name : place;
 }
 
 /* ---- names of facts ---- */

@@ -1,11 +1,10 @@
 /* The words that rules may use: facts, and the words an observation can have (intake/fields.h).
- * What is measured (quantities) and where (places) comes from rules/quantities.json and
- * rules/places.json; the names of the record format itself are always there. Immutable after
- * loading. */
+ * What is measured (quantities) and where (places) comes from the catalogue; the names of the
+ * record format itself are always there. Immutable after loading. */
 #ifndef ODDLOAF_RULES_VOCABULARY_H
 #define ODDLOAF_RULES_VOCABULARY_H
 
-#include "base/doc.h"
+#include "base/error.h"
 #include "base/length.h"
 #include "intake/fields.h"
 #include <stdbool.h>
@@ -111,10 +110,10 @@ struct fact_name {
 };
 
 struct vocabulary;
-/* Reads DIR/quantities.json and DIR/places.json: what they name can be loaded, and nothing else but
- * what is computed. A file that is not there adds nothing. A file that cannot be read and a name
- * whose end contradicts its unit are faults of `doc`. Never NULL. */
-struct vocabulary *vocabulary_load(struct doc *doc, const char *dir);
+struct catalogue;
+/* Of what can be loaded there is what the catalogue names, and nothing else but what is computed.
+ * Keeps a reference of it. */
+struct vocabulary *vocabulary_new(const struct catalogue *catalogue);
 void vocabulary_free(struct vocabulary *vocabulary);
 /* ERROR_INVALID: no such fact. */
 int vocabulary_fact(const struct vocabulary *vocabulary, const char *name, struct fact_name *ret,

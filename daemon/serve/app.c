@@ -4,6 +4,7 @@
 #include "desk/older.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
+#include "lots/lot_rules.h"
 #include "lots/match.h"
 #include "notify/mime.h"
 #include "rank/calibration.h"

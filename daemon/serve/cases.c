@@ -1,6 +1,7 @@
 /* Cases: lists, rankings, their working, and verdicts. */
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "base/words.h"
 #include "desk/apart.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
@@ -101,10 +102,6 @@ static int list_row(void *arg, const struct case_row *row)
     return 0;
 }
 
-static const char *const STATES[] = {"open", "settled", "all", NULL};
-static const char *const ORDERS[] = {"newest", "urgent", NULL};
-enum { STATE_ALL = 2, ORDER_URGENT = 1 };
-
 /* A cause that no rule knows leads no case: then the word is wrong, not the list empty. */
 static int read_cause(const struct request *rq, const struct setup *setup, const char **ret,
                       struct error *err)
@@ -123,16 +120,15 @@ static int read_filter(const struct request *rq, const struct setup *setup,
                        struct case_filter *filter, struct error *err)
 {
     const char *since = request_query(rq, "since"), *after = request_query(rq, "after");
-    const char *symptom = NULL;
+    const char *symptom = NULL, *state = NULL, *order = NULL;
     int64_t limit = 50;
-    int state = 0, order = 0;
     int rc = request_query_within(rq, "limit", 1, LIST_MOST, &limit, err);
     if (!rc)
         rc = request_query_symptom(rq, &symptom, err);
     if (!rc)
-        rc = request_query_word(rq, "state", STATES, &state, err);
+        rc = request_query_among(rq, "state", WORDS_CASE_STATES, &state, err);
     if (!rc)
-        rc = request_query_word(rq, "order", ORDERS, &order, err);
+        rc = request_query_among(rq, "order", WORDS_CASE_ORDERS, &order, err);
     const char *cause = NULL;
     if (!rc)
         rc = read_cause(rq, setup, &cause, err);
@@ -142,9 +138,11 @@ static int read_filter(const struct request *rq, const struct setup *setup,
                                    .line = request_query(rq, "line"),
                                    .product = request_query(rq, "product"),
                                    .cause = cause,
-                                   .state = state == STATE_ALL ? NULL : STATES[state],
+                                   .state = !state                      ? "open"
+                                            : strcmp(state, "all") == 0 ? NULL
+                                                                        : state,
                                    .since_ms = WHEN_UNKNOWN_MS,
-                                   .urgent_first = order == ORDER_URGENT,
+                                   .urgent_first = order && strcmp(order, "urgent") == 0,
                                    .limit = (int)limit};
     if (since) {
         int32_t day;
@@ -391,7 +389,6 @@ static int settle(struct store *store, void *arg, struct error *err)
 static int read_settling(const json_t *body, const struct setup *setup, const char *symptom,
                          struct settling *s, struct error *err)
 {
-    static const char *const HOW[] = {"assay", "inspection", "reproduction", "judgement"};
     int rc = jsonx_bool(body, "reopen", &s->reopen, err);
     if (!rc)
         rc = jsonx_needed(body, "by", LENGTH_PERSON, &s->by, err);
@@ -410,11 +407,12 @@ static int read_settling(const json_t *body, const struct setup *setup, const ch
         error_hint(err, "`oddloaf rules list` names them");
         return ERROR_INVALID;
     }
-    for (size_t i = 0; i < sizeof HOW / sizeof HOW[0]; i++) {
-        if (strcmp(HOW[i], s->confirmed_by) == 0)
-            return 0;
-    }
-    error_set(err, ERROR_INVALID, "must be assay, inspection, reproduction or judgement");
+    if (words_has(WORDS_CONFIRMED_BY, s->confirmed_by))
+        return 0;
+    struct text_buffer known = {0};
+    words_or(WORDS_CONFIRMED_BY, &known);
+    error_set(err, ERROR_INVALID, "must be %s", known.data);
+    text_buffer_free(&known);
     error_field(err, "confirmed_by", s->confirmed_by);
     return ERROR_INVALID;
 }

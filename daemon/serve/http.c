@@ -265,24 +265,13 @@ static unsigned roles_of(struct pending *p)
     return peer_roles_of_uid(p->setup->config, p->uid);
 }
 
-static void name_roles(unsigned roles, char *out, size_t size)
-{
-    static const char *const WORDS[] = {"desk", "qa", "manager", "admin", "metrics"};
-    out[0] = '\0';
-    for (unsigned i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
-        size_t used = strlen(out);
-        if (roles & (1u << i))
-            snprintf(out + used, size - used, "%s%s", used ? " or " : "", WORDS[i]);
-    }
-}
-
 static int check_role(struct pending *p, struct error *err)
 {
     char needed[64];
     p->request.roles = roles_of(p);
     if (p->request.roles & p->route->roles)
         return 0;
-    name_roles(p->route->roles, needed, sizeof needed);
+    peer_role_words(p->route->roles, needed, sizeof needed);
     error_set(err, ERROR_DENIED, "this needs the role %s", needed);
     error_hint(err, "ask the administrator to add you to that role's group (config roles/…)");
     return ERROR_DENIED;

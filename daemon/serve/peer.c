@@ -103,6 +103,16 @@ unsigned peer_role(const char *word)
     return 0;
 }
 
+void peer_role_words(unsigned roles, char *out, size_t size)
+{
+    out[0] = '\0';
+    for (size_t i = 0; i < sizeof ROLES / sizeof ROLES[0]; i++) {
+        size_t used = strlen(out);
+        if (roles & ROLES[i].role)
+            snprintf(out + used, size - used, "%s%s", used ? " or " : "", ROLES[i].word);
+    }
+}
+
 static void sha256_hex(const char *text, char out[static 65])
 {
     unsigned char digest[EVP_MAX_MD_SIZE];

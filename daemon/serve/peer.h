@@ -16,6 +16,8 @@ unsigned peer_roles_of_uid(const struct config *config, uid_t uid);
 void peer_name_of_uid(uid_t uid, char *out, size_t size);
 /* Roles of a word ("desk", "qa", "manager", "admin", "metrics"), 0 if unknown. */
 unsigned peer_role(const char *word);
+/* "qa or manager", cut to what fits. */
+void peer_role_words(unsigned roles, char *out, size_t size);
 /* Roles of a bearer token, 0 if unknown (config tcp/tokens: SHA-256 in hex → role, or
  * {"role", "name"}). `name`: the token's; of one without, "token " and how its hash begins. */
 unsigned peer_roles_of_token(const struct config *config, const char *token, char *name,

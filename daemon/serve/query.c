@@ -1,5 +1,6 @@
 #include "serve/query.h"
 #include "base/text.h"
+#include "base/words.h"
 #include <assert.h>
 #include <event2/http.h>
 #include <stdbool.h>
@@ -40,17 +41,6 @@ void query_clear(struct query *query)
     *query = (struct query){0};
 }
 
-static bool is_among(const char *words, const char *word)
-{
-    size_t length = strlen(word);
-    for (const char *at = words; *at; at += strcspn(at, " ")) {
-        at += strspn(at, " ");
-        if (length && strcspn(at, " ") == length && strncmp(at, word, length) == 0)
-            return true;
-    }
-    return false;
-}
-
 static bool stands_before(const struct query *query, size_t at)
 {
     for (size_t i = 0; i < at; i++) {
@@ -64,7 +54,7 @@ static bool stands_before(const struct query *query, size_t at)
 static const char *fault_of(const struct query *query, size_t at)
 {
     const struct query_pair *pair = &query->pairs[at];
-    if (!is_among(query->known, pair->name))
+    if (!words_has(query->known, pair->name))
         return "is no parameter of this request";
     if (!pair->length)
         return "has no value";
@@ -92,7 +82,7 @@ int query_check(struct query *query, const char *known, struct error *err)
 
 const char *query_get(const struct query *query, const char *name)
 {
-    assert(is_among(query->known, name)); /* else the route's row would refuse what we ask for */
+    assert(words_has(query->known, name)); /* else the route's row would refuse what we ask for */
     for (size_t i = 0; i < query->count; i++) {
         if (strcmp(query->pairs[i].name, name) == 0)
             return query->pairs[i].value;

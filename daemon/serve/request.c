@@ -1,7 +1,8 @@
 #include "serve/request.h"
 #include "base/jsonx.h"
 #include "base/text.h"
-#include "rules/vocabulary.h"
+#include "base/words.h"
+#include "intake/fields.h"
 #include "serve/app.h"
 #include <stdlib.h>
 #include <string.h>
@@ -55,15 +56,10 @@ int request_query_flag(const struct request *rq, const char *name, bool missing,
     return ERROR_INVALID;
 }
 
-static int refuse_word(const char *name, const char *text, const char *const *words,
-                       struct error *err)
+static int refuse_word(const char *name, const char *text, const char *known, struct error *err)
 {
-    struct text_buffer known = {0};
-    for (int i = 0; words[i]; i++)
-        text_appendf(&known, " %s", words[i]);
-    error_set(err, ERROR_INVALID, "not one of%s", known.data);
+    error_set(err, ERROR_INVALID, "not one of %s", known);
     error_field(err, name, text);
-    text_buffer_free(&known);
     return ERROR_INVALID;
 }
 
@@ -74,16 +70,30 @@ int request_query_word(const struct request *rq, const char *name, const char *c
     *ret = 0;
     while (text && words[*ret] && strcmp(words[*ret], text) != 0)
         ++*ret;
-    return words[*ret] ? 0 : refuse_word(name, text, words, err);
+    if (words[*ret])
+        return 0;
+    struct text_buffer known = {0};
+    for (int i = 0; words[i]; i++)
+        text_appendf(&known, "%s%s", i ? " " : "", words[i]);
+    refuse_word(name, text, known.data, err);
+    text_buffer_free(&known);
+    return ERROR_INVALID;
+}
+
+int request_query_among(const struct request *rq, const char *name, const char *words,
+                        const char **ret, struct error *err)
+{
+    *ret = request_query(rq, name);
+    return !*ret || words_has(words, *ret) ? 0 : refuse_word(name, *ret, words, err);
 }
 
 int request_query_symptom(const struct request *rq, const char **ret, struct error *err)
 {
-    const char *words[SYMPTOMS + 1] = {NULL};
-    *ret = request_query(rq, "symptom");
-    for (int i = 0; i < SYMPTOMS; i++)
-        words[i] = symptom_name(i);
-    return !*ret || symptom_of(*ret) >= 0 ? 0 : refuse_word("symptom", *ret, words, err);
+    struct text_buffer words = {0};
+    fields_list(fields_find("symptom")->words, &words);
+    int rc = request_query_among(rq, "symptom", words.data, ret, err);
+    text_buffer_free(&words);
+    return rc;
 }
 
 bool request_is_lines(const struct request *rq)

@@ -51,6 +51,9 @@ int request_query_flag(const struct request *rq, const char *name, bool missing,
  * with NULL. */
 int request_query_word(const struct request *rq, const char *name, const char *const *words,
                        int *ret, struct error *err);
+/* One of the list "one two three", NULL if absent; another word fills err with the field. */
+int request_query_among(const struct request *rq, const char *name, const char *words,
+                        const char **ret, struct error *err);
 /* A symptom's word, NULL if absent; another word fills err with the field. */
 int request_query_symptom(const struct request *rq, const char **ret, struct error *err);
 /* The body is NDJSON: many things in one request. */

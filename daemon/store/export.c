@@ -1,4 +1,5 @@
 #include "store/export.h"
+#include "base/words.h"
 #include "store/db.h"
 #include <string.h>
 
@@ -52,7 +53,7 @@ static const struct export_column DISPATCH[] = {
 /* ---- what was found and done ---- */
 
 static const struct export_column CASES[] = {{"case", T, "as people say it: C12"},
-                                             {"symptom", T, "mold, off-odor, staling"},
+                                             {"symptom", T, ""},
                                              {"lot", T, "empty: not certain"},
                                              {"state", T, "open, settled, moved"},
                                              {"moved_to", T, "the case its complaints moved to"},
@@ -80,7 +81,7 @@ static const struct export_column RANKINGS[] = {{"case", T, ""},
                                                 {"probability", N, "0 to 1"}};
 static const struct export_column VERDICTS[] = {
     {"case", T, ""},  {"complaint", T, "one of the case: settle takes it for the case"},
-    {"cause", T, ""}, {"confirmed_by", T, "assay, inspection, reproduction, judgement"},
+    {"cause", T, ""}, {"confirmed_by", T, WORDS_CONFIRMED_BY},
     {"note", T, ""},  {"by", T, ""},
     {"at", W, ""},    {"reopened_at", W, "empty: it stands"}};
 static const struct export_column HOLDS[] = {

@@ -234,8 +234,8 @@ static bool next_difference(struct shares_walk *walk)
 int pattern_case_changed(struct store *store, int64_t case_id, struct error *err)
 {
     static const char SQL_SERIES[] =
-        "INSERT OR IGNORE INTO pattern_series(factor, level, symptom)"
-        " SELECT 'cause', cause, symptom FROM (" WANTED ") WHERE n >= 100";
+        "INSERT INTO pattern_series(factor, level, symptom)"
+        " SELECT 'cause', cause, symptom FROM (" WANTED ") WHERE n >= 100 ON CONFLICT DO NOTHING";
     struct shares_walk walk;
     int rc = db_run(store, SQL_SERIES, DB(DB_INT(case_id)), err);
     if (!rc)
@@ -249,7 +249,7 @@ int pattern_verdict_given(struct store *store, int64_t case_id, struct error *er
 {
     /* causes as probable as the confirmed one count as ranked before it */
     static const char SQL[] =
-        "INSERT OR REPLACE INTO pattern_verdict(verdict_id, place, probability, brier)"
+        "INSERT INTO pattern_verdict(verdict_id, place, probability, brier)"
         " SELECT id, 1 + sum(cause <> confirmed AND p >= own), own,"
         " sum((p - (cause = confirmed)) * (p - (cause = confirmed))) FROM (SELECT v.id,"
         " v.cause AS confirmed, k.name AS cause, r.probability AS p, coalesce((SELECT o.probability"
@@ -257,7 +257,8 @@ int pattern_verdict_given(struct store *store, int64_t case_id, struct error *er
         " AND o.revision = v.revision AND n.name = v.cause), 0) AS own FROM verdict v"
         " JOIN ranking_cause r ON r.case_id = v.case_id AND r.revision = v.revision"
         " JOIN cause k ON k.id = r.cause_id WHERE v.case_id = ?1 AND v.reopened_ms IS NULL)"
-        " GROUP BY id";
+        " GROUP BY id ON CONFLICT(verdict_id) DO UPDATE SET place = excluded.place,"
+        " probability = excluded.probability, brier = excluded.brier";
     return db_run(store, SQL, DB(DB_INT(case_id)), err);
 }
 
@@ -291,10 +292,12 @@ int pattern_recount(struct store *store, struct error *err)
     static const char SQL[] =
         "DELETE FROM pattern_case; DELETE FROM pattern_share; DELETE FROM pattern_received;"
         "DELETE FROM pattern_made; DELETE FROM pattern_units; DELETE FROM pattern_open;"
-        "INSERT OR IGNORE INTO pattern_series(factor, level, symptom)"
-        " SELECT DISTINCT factor, level, symptom FROM pattern_part;"
-        "INSERT OR IGNORE INTO pattern_series(factor, level, symptom)"
-        " SELECT DISTINCT factor, level, '' FROM pattern_packed;"
+        /* WHERE true: else ON would belong to the join */
+        "INSERT INTO pattern_series(factor, level, symptom)"
+        " SELECT DISTINCT factor, level, symptom FROM pattern_part WHERE true"
+        " ON CONFLICT DO NOTHING;"
+        "INSERT INTO pattern_series(factor, level, symptom)"
+        " SELECT DISTINCT factor, level, '' FROM pattern_packed WHERE true ON CONFLICT DO NOTHING;"
         "INSERT INTO pattern_made SELECT s.id, v.made_week, v.received_week, sum(v.n)"
         " FROM pattern_part v JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level"
         " AND s.symptom = v.symptom GROUP BY 1, 2, 3;"

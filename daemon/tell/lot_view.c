@@ -16,7 +16,7 @@ static json_t *reading_json(const struct triage *triage, const struct lot_record
     struct lot_summary summary = lot_record_summary(record, series, INT64_MAX);
     const struct fact_usual *usual = facts_usual(baseline, series->quantity);
     const struct catalogue_quantity *known =
-        catalogue_quantity(triage->catalogue, series->quantity);
+        catalogue_quantity(triage->rules->catalogue, series->quantity);
     bool compared = usual && usual->count >= FACTS_BASELINE_LEAST && summary.count > 0;
     double z =
         compared ? (summary.median - usual->median[PART_MEDIAN]) / usual->spread[PART_MEDIAN] : NAN;

@@ -4,6 +4,7 @@
  *
  *     bench_load [rows [folder]]
  */
+#include "../rules/load_catalogue.h"
 #include "base/text.h"
 #include "records/load.h"
 #include "store/load_file.h"
@@ -154,7 +155,7 @@ int main(int argc, char **argv)
         snprintf(b.folder, sizeof b.folder, "%s/oddloaf-bench-XXXXXX", argv[2]);
     if (!mkdtemp(b.folder))
         return 1;
-    if (catalogue_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &b.catalogue, &err) ||
+    if (load_catalogue(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &b.catalogue, &err) ||
         writer_start(b.folder, 64, &b.writer, &err) ||
         store_open(b.folder, STORE_READ, &b.store, &err))
         stop("start", &err);

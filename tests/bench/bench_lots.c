@@ -6,6 +6,7 @@
  *
  * Times are of the thread's processor, so that a busy machine does not count, and of the clock. */
 #include "../lots/sim.c"
+#include "lots/lot_rules.h"
 #include <time.h>
 #include <unistd.h>
 

@@ -544,7 +544,7 @@ class Load(ClientTest):
 class Rules(ClientTest):
     def test_check_names_every_error_with_its_place(self):
         rules = os.path.join(self.folder, "rules")
-        os.makedirs(os.path.join(rules, "causes"))
+        shutil.copytree(os.path.join(SOURCE, "rules"), rules)
         with open(os.path.join(rules, "causes", "a.json"), "w", encoding="utf-8") as f:
             f.write('{\n  "cause": "a",\n  "title": 7\n}\n')
         code, out, err = self.run_client("rules", "check", rules)
@@ -558,7 +558,7 @@ class Rules(ClientTest):
         rules = os.path.join(self.folder, "rules")
         shutil.copytree(os.path.join(SOURCE, "rules"), rules)
         self.assertIn("Good: ", self.ok("rules", "check", rules))
-        for name in ("models.json", "quantities.json", "places.json", "lexicon/es.json",
+        for name in ("models.json", "quantities.json", "places.json", "lots.json", "lexicon/es.json",
                      "lexicon/common/en.json", "harm.json"):
             path = os.path.join(rules, name)
             with open(path, encoding="utf-8") as f:
@@ -568,6 +568,30 @@ class Rules(ClientTest):
             code, _, err = self.run_client("rules", "check", rules)
             self.assertEqual(code, 1)
             self.assertRegex(err, re.escape(name) + r":1:\d+: /surprise '1': no such member")
+            self.assertIn("1 error in", err)
+            with open(path, "w", encoding="utf-8") as f:
+                f.write(good)
+
+    def test_check_tries_the_patterns_of_lot_codes(self):
+        rules = os.path.join(self.folder, "rules")
+        shutil.copytree(os.path.join(SOURCE, "rules"), rules)
+        lots = os.path.join(rules, "lots.json")
+        self.edit(lots, lambda d: d["plants"][0]["patterns"][0].update(pattern="L(?<line>[1-3]"))
+        code, _, err = self.run_client("rules", "check", rules)
+        self.assertEqual(code, 1)
+        self.assertRegex(err, r"lots\.json:1:\d+: /plants/0/patterns/0/pattern ")
+
+    def test_a_broken_file_is_told_once(self):
+        rules = os.path.join(self.folder, "rules")
+        shutil.copytree(os.path.join(SOURCE, "rules"), rules)
+        for name in ("quantities.json", "places.json", "lots.json", "models.json", "asks.json"):
+            path = os.path.join(rules, name)
+            with open(path, encoding="utf-8") as f:
+                good = f.read()
+            with open(path, "w", encoding="utf-8") as f:
+                f.write(good.replace(":", " ", 1))
+            code, documents = self.json("rules", "check", rules)
+            self.assertEqual((code, [os.path.basename(e["source"]) for e in documents[0]["errors"]]), (1, [name]))
             with open(path, "w", encoding="utf-8") as f:
                 f.write(good)
 

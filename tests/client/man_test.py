@@ -38,6 +38,21 @@ class Man(ClientTest):
         self.assertEqual(said, {o["option"]: (o["arg"] or "", o["help"] + ".")
                                 for o in log["options"]})
 
+    def test_words_of_options_are_those_of_the_program(self):
+        _, documents = self.json("help")
+        with open(PAGE, encoding="utf-8") as f:
+            page = f.read()
+        sections = re.split(r"^\.It Cm ", page.split(".Sh ENVIRONMENT")[0], flags=re.M)
+        checked = 0
+        for section, command in zip(sections[1:], documents[0]["commands"]):
+            for option in command["options"]:
+                said = re.search(rf"^\.It Fl -{option['option']}\b.*\n((?:.*\n)*?)(?=^\.(?:It|El))", section, re.M)
+                for word in option["words"]:
+                    self.assertRegex(said[1], rf"(?<![\w-]){word}(?![\w-])",
+                                     f"{command['command']} --{option['option']}")
+                    checked += 1
+        self.assertGreater(checked, 60)
+
     def test_cuts_are_said_in_the_words_of_the_program(self):
         _, documents = self.json("help")
         week = next(c for c in documents[0]["commands"] if c["command"] == "week")

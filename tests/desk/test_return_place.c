@@ -1,13 +1,14 @@
 /* Where returned goods may stand. */
 #include "check.h"
 #include "desk/return_place.h"
+#include "rules/load_catalogue.h"
 #include <string.h>
 
 static struct catalogue *places(void)
 {
     struct catalogue *catalogue = NULL;
     struct error err = {0};
-    assert_int_equal(catalogue_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &catalogue, &err), 0);
+    assert_int_equal(load_catalogue(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &catalogue, &err), 0);
     return catalogue;
 }
 

@@ -1,5 +1,6 @@
 /* Input: a byte that says kind of record, format and where the file is cut; then the file. What
  * comes of it must not depend on the cut, and no row is both refused and staged. */
+#include "../rules/load_catalogue.h"
 #include "base/when.h"
 #include "fuzz.h"
 #include "records/import.h"
@@ -92,7 +93,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     if (size < 2)
         return 0;
     if (!catalogue)
-        PROMISE(catalogue_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &catalogue, NULL) == 0);
+        PROMISE(load_catalogue(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &catalogue, NULL) == 0);
     const char *bytes = (const char *)data + 2;
     size_t length = size - 2;
     struct outcome whole = run(catalogue, data[0], bytes, length, length);

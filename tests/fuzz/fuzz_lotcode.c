@@ -4,6 +4,7 @@
 #include "fuzz.h"
 #include "lots/code_date.h"
 #include "lots/gs1.h"
+#include "lots/lot_rules.h"
 #include "lots/match.h"
 #include "lots/reading.h"
 #include <math.h>

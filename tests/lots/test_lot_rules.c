@@ -1,5 +1,6 @@
 #include "check.h"
 
+#include "lots/lot_rules.h"
 #include "lots/match.h"
 #include <stdio.h>
 #include <stdlib.h>

@@ -1,6 +1,7 @@
 /* What the matcher understands and which lots it names, on one small invented plant. */
 #include "check.h"
 
+#include "lots/lot_rules.h"
 #include "lots/match.h"
 #include "store/db.h"
 #include "store/lot_find.h"

@@ -2,6 +2,7 @@
  * the code as read goes along. */
 #include "check.h"
 
+#include "lots/lot_rules.h"
 #include "lots/standing.h"
 #include "store/db.h"
 #include "store/lot_find.h"

@@ -3,6 +3,7 @@
 #include "check.h"
 
 #include "base/error.h"
+#include "lots/lot_rules.h"
 #include "lots/match.h"
 #include "sim.c" /* shared with the benchmark, no test of its own */
 #include "store/store.h"

@@ -3,6 +3,7 @@
 
 #include "patterns/returns.h"
 #include "rules/catalogue.h"
+#include "rules/load_catalogue.h"
 
 static void check_near(const char *what, double got, double want, double tolerance)
 {
@@ -47,7 +48,7 @@ static struct catalogue *places(void)
 {
     struct catalogue *catalogue = NULL;
     struct error err = {0};
-    assert_int_equal(catalogue_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &catalogue, &err), 0);
+    assert_int_equal(load_catalogue(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &catalogue, &err), 0);
     return catalogue;
 }
 

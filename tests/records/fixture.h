@@ -5,6 +5,7 @@
 
 #include "base/text.h"
 #include "records/load.h"
+#include "rules/load_catalogue.h"
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -131,7 +132,7 @@ static inline int fixture_setup(void **state)
     const char *where = access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp";
     snprintf(f->dir, sizeof f->dir, "%s/oddloaf-records-XXXXXX", where);
     if (!mkdtemp(f->dir) ||
-        catalogue_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &f->catalogue, &err))
+        load_catalogue(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &f->catalogue, &err))
         return -1;
     fixture_start(f);
     fixture_base(f, RECORD_PRODUCTS, BASE_FOLDER "/products.csv");

@@ -3,6 +3,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "rules/catalogue.h"
+#include "rules/load_catalogue.h"
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -19,7 +20,7 @@ static struct catalogue *shipped(void)
     struct catalogue *c = NULL;
     struct error err = {0};
     char text[1024];
-    if (catalogue_load(RULES, NULL, NULL, &c, &err))
+    if (load_catalogue(RULES, NULL, NULL, &c, &err))
         fail_msg("%s", error_format(&err, text, sizeof text));
     return c;
 }
@@ -210,7 +211,7 @@ static struct faults load_text(const char *quantities, const char *places)
     if (quantities)
         write_file(folder, "quantities.json", quantities);
     write_file(folder, "places.json", places);
-    assert_int_not_equal(catalogue_load(folder, on_fault, &f, &c, &err), 0);
+    assert_int_not_equal(load_catalogue(folder, on_fault, &f, &c, &err), 0);
     assert_null(c);
     assert_int_not_equal(err.code, 0);
     assert_true(err.text[0] != '\0');

@@ -4,8 +4,10 @@
 #include "../rules/fixture.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
+#include "lots/lot_rules.h"
 #include "lots/match.h"
 #include "rules/catalogue.h"
+#include "rules/load_catalogue.h"
 #include "rules/models_file.h"
 #include "rules/rules.h"
 
@@ -28,10 +30,10 @@ static void on_fault(void *arg, const struct error *fault)
         assert_true(fault->line > 0 && fault->column > 0);
 }
 
-static int load_catalogue(struct trial *t)
+static int load_measures(struct trial *t)
 {
     struct catalogue *catalogue = NULL;
-    int rc = catalogue_load(t->folder.rules, on_fault, t, &catalogue, NULL);
+    int rc = load_catalogue(t->folder.rules, on_fault, t, &catalogue, NULL);
     catalogue_free(catalogue);
     return rc;
 }
@@ -161,8 +163,8 @@ static void try_file(const char *file, int (*load)(struct trial *t), bool with_b
 static void the_catalogue(void **state)
 {
     (void)state;
-    try_file("quantities.json", load_catalogue, false);
-    try_file("places.json", load_catalogue, false);
+    try_file("quantities.json", load_measures, false);
+    try_file("places.json", load_measures, false);
 }
 
 static void lots_and_models(void **state)

@@ -171,6 +171,25 @@ static void test_duplicate_and_asks(void **state)
     fixture_remove(&f);
 }
 
+/* quantities.json with one quantity of that name and unit, in its second line. */
+static void one_quantity(const struct fixture *f, const char *name, const char *unit)
+{
+    static const char *const COLUMNS[] = {"shelf_life_days", "unit_g",     "units",    "flour_kg",
+                                          "amount",          "active_pct", "transit_c"};
+    struct text_buffer text = {0};
+    text_appendf(&text,
+                 "{\"quantities\": [\n{\"quantity\": \"%s\", \"title\": \"Q\", \"unit\": \"%s\","
+                 " \"low\": 0, \"high\": 9, \"of\": \"lot\"}],\n"
+                 " \"times\": {\"from\": \"2000-01-01\", \"to\": \"2100-01-01\"}, \"columns\": [",
+                 name, unit);
+    for (size_t i = 0; i < sizeof COLUMNS / sizeof COLUMNS[0]; i++)
+        text_appendf(&text, "%s{\"column\": \"%s\", \"unit\": \"1\", \"low\": 0, \"high\": 9}",
+                     i ? ", " : "", COLUMNS[i]);
+    text_append(&text, "]}");
+    fixture_file(f, "quantities.json", text.data);
+    text_buffer_free(&text);
+}
+
 /* What no file can bring speaks for nothing, and silence would look like an answer. */
 static void test_only_what_can_be_loaded(void **state)
 {
@@ -179,9 +198,9 @@ static void test_only_what_can_be_loaded(void **state)
     static struct faults faults;
     (void)state;
     fixture_folder(&f);
-    fixture_file(&f, "quantities.json",
-                 "{\"quantities\": [{\"quantity\": \"crumb_ph\", \"unit\": \"pH\"}]}");
-    fixture_file(&f, "places.json", "{\"places\": [{\"place\": \"slicer\"}]}");
+    one_quantity(&f, "crumb_ph", "pH");
+    fixture_file(&f, "places.json",
+                 "{\"places\": [{\"place\": \"slicer\", \"name\": \"Slicer\", \"zone\": 1}]}");
     fixture_file(
         &f, "causes/a.json",
         "{\"id\": \"a\", \"title\": \"A\", \"symptoms\": {\"mold\": 1}, \"background\": true,\n"
@@ -215,16 +234,32 @@ static void test_a_name_says_its_unit(void **state)
         struct fixture f;
         struct rules *rules = NULL;
         static struct faults faults;
-        char text[256];
         fixture_folder(&f);
-        snprintf(text, sizeof text,
-                 "{\"quantities\": [\n{\"quantity\": \"%s\", \"unit\": \"%s\"}]}", ROWS[i].name,
-                 ROWS[i].unit);
-        fixture_file(&f, "quantities.json", text);
+        one_quantity(&f, ROWS[i].name, ROWS[i].unit);
         memset(&faults, 0, sizeof faults);
         assert_true(load(&f, &rules, &faults) < 0); /* there are no causes */
         assert_true(has(&faults, "quantities.json", 2, ROWS[i].says ? ROWS[i].says : "ends in") ==
                     (ROWS[i].says != NULL));
+        fixture_remove(&f);
+    }
+}
+
+/* Of a file that cannot be read there is one fault, and none of what is missing for want of it. */
+static void test_a_broken_catalogue_is_told_once(void **state)
+{
+    static const char *const FILES[] = {"quantities.json", "places.json"};
+    (void)state;
+    for (size_t i = 0; i < 2; i++) {
+        struct fixture f;
+        struct rules *rules = NULL;
+        static struct faults faults;
+        fixture_folder(&f);
+        fixture_copy(&f, "rules", "causes/rope.json");
+        fixture_file(&f, FILES[i], "{\"note\": 1\n \"of\": 2}");
+        memset(&faults, 0, sizeof faults);
+        assert_true(load(&f, &rules, &faults) < 0);
+        assert_int_equal(faults.count, 1);
+        assert_true(has(&faults, FILES[i], 2, "not JSON"));
         fixture_remove(&f);
     }
 }
@@ -236,7 +271,7 @@ static void test_no_folder(void **state)
     (void)state;
     assert_int_equal(rules_load("/nonexistent", NULL, NULL, &rules, &err), ERROR_NOT_FOUND);
     assert_null(rules);
-    assert_string_equal(err.source, "/nonexistent/causes");
+    assert_string_equal(err.source, "/nonexistent/quantities.json");
 }
 
 /* What must be minded stands in one file: by id from checks, actions and causes, and no other. */
@@ -298,6 +333,7 @@ int main(void)
         cmocka_unit_test(test_duplicate_and_asks),
         cmocka_unit_test(test_only_what_can_be_loaded),
         cmocka_unit_test(test_a_name_says_its_unit),
+        cmocka_unit_test(test_a_broken_catalogue_is_told_once),
         cmocka_unit_test(test_no_folder),
         cmocka_unit_test(test_cautions),
         cmocka_unit_test(test_shipped),

@@ -105,17 +105,23 @@ static int compare_enums(const char *file, const json_t *value)
 
 static void schemas_name_the_same_words(void **state)
 {
-    static const char *const FILES[] = {"asks", "cause", "lexicon"};
+    static const char *const FILES[] = {
+        "rules/schema/asks",           "rules/schema/cause",
+        "rules/schema/lexicon",        "rules/schema/cautions",
+        "daemon/serve/answers/find",   "daemon/serve/answers/complaint",
+        "daemon/serve/answers/common", "daemon/serve/answers/holds",
+        "daemon/serve/answers/rank"};
+    int found = 0;
     (void)state;
     for (size_t i = 0; i < sizeof FILES / sizeof FILES[0]; i++) {
         char path[512];
         json_t *schema = NULL;
-        snprintf(path, sizeof path, "%s/rules/schema/%s.schema.json", ODDLOAF_SOURCE_DIR, FILES[i]);
+        snprintf(path, sizeof path, "%s/%s.schema.json", ODDLOAF_SOURCE_DIR, FILES[i]);
         assert_int_equal(jsonx_load(path, &schema, NULL), 0);
-        if (compare_enums(FILES[i], schema) == 0)
-            fail_msg("%s names no symptoms", FILES[i]);
+        found += compare_enums(FILES[i], schema);
         json_decref(schema);
     }
+    assert_true(found >= 5);
 }
 
 int main(void)

@@ -11,7 +11,7 @@ import sys
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 BUILD = pathlib.Path(sys.argv[1])
 LIBRARIES = {"oddloafd": {"libevent", "sqlite", "jansson", "gsl", "pcre2", "openssl", "csv"},
-             "oddloaf": {"curl", "jansson", "openssl", "csv"}}
+             "oddloaf": {"curl", "jansson", "pcre2", "openssl", "csv"}}
 
 
 def said(program):

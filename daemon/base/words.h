@@ -1,0 +1,19 @@
+/* Words of the outside contract that the client and more than one of the daemon's folders use, each
+ * list said once: "one two three". The words of a complaint stand in intake/fields.h. */
+#ifndef ODDLOAF_BASE_WORDS_H
+#define ODDLOAF_BASE_WORDS_H
+
+#include "base/text.h"
+#include <stdbool.h>
+
+#define WORDS_CONFIRMED_BY "assay inspection reproduction judgement" /* how a cause was confirmed  \
+                                                                      */
+#define WORDS_CASE_STATES "open settled all"                         /* of the list of cases */
+#define WORDS_CASE_ORDERS "newest urgent"
+
+/* Whether the list has it. */
+bool words_has(const char *words, const char *word);
+/* Appends "one, two or three". */
+void words_or(const char *words, struct text_buffer *out);
+
+#endif
