@@ -6,9 +6,8 @@
 #include "base/text.h"
 #include <stdbool.h>
 
-#define WORDS_CONFIRMED_BY "assay inspection reproduction judgement" /* how a cause was confirmed  \
-                                                                      */
-#define WORDS_CASE_STATES "open settled all"                         /* of the list of cases */
+#define WORDS_CONFIRMED_BY "assay inspection reproduction judgement"
+#define WORDS_CASE_STATES "open settled all"
 #define WORDS_CASE_ORDERS "newest urgent"
 
 /* Whether the list has it. */
