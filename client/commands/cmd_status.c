@@ -242,16 +242,23 @@ static int64_t differences(const json_t *document, const char *of)
     return pick_int(json_object_get(document, "differences"), of, 0);
 }
 
+static const struct counted {
+    const char *name, *label;
+} COUNTED[] = {{"weeks", "counts by week"},
+               {"cases", "cases"},
+               {"company", "counts by lot"},
+               {"materials", "first uses"}};
+enum { COUNTED_KINDS = sizeof COUNTED / sizeof COUNTED[0] };
+
 static void show_recount(const struct client *c, const json_t *document)
 {
-    static const char *const KINDS[][2] = {
-        {"weeks", "counts by week"}, {"cases", "cases"}, {"company", "counts by lot"}};
-    for (size_t i = 0; i < sizeof KINDS / sizeof KINDS[0]; i++) {
-        int64_t n = differences(document, KINDS[i][0]);
+    for (int i = 0; i < COUNTED_KINDS; i++) {
+        int64_t n = differences(document, COUNTED[i].name);
         if (n)
-            view_label(&c->view, KINDS[i][1], "%lld differ from what is on record", (long long)n);
+            view_label(&c->view, COUNTED[i].label, "%lld differ from what is on record",
+                       (long long)n);
         else
-            view_label(&c->view, KINDS[i][1], "as on record");
+            view_label(&c->view, COUNTED[i].label, "as on record");
     }
 }
 
@@ -261,8 +268,9 @@ static int admin_recount(struct client *c)
     int rc = client_get(c, "/v1/status/recount", &document);
     if (rc)
         return rc;
-    bool agrees = !differences(document, "weeks") && !differences(document, "cases") &&
-                  !differences(document, "company");
+    bool agrees = true;
+    for (int i = 0; i < COUNTED_KINDS; i++)
+        agrees = agrees && !differences(document, COUNTED[i].name);
     rc = client_answer(c, document, show_recount);
     return rc || agrees ? rc : EXIT_REFUSED;
 }

@@ -119,13 +119,14 @@ static void list_lots(struct company_view *view)
     for (int d = 0; d < view->day_count; d++) {
         const struct company_day_lots *day = view->days[d];
         struct company_view_lot *first = &view->lots[at];
+        view->first[d] = at;
         for (int i = 0; i < day->count; i++) {
             const struct company_day_lot *lot = &day->lots[i];
             double days = (double)(view->as_of_ms - lot->packed_from_ms) / (double)WHEN_DAY_MS;
             if (lot->lot_id == view->own_id)
                 view->own = at;
             view->lots[at++] = (struct company_view_lot){
-                lot, day, company_history_reported(view->history, days), 0, 0};
+                lot, day, company_history_reported(view->history, days), 0, 0, -1};
         }
         count_reports(view, view->reports[d], first, day->count, &named, &all);
     }
@@ -140,46 +141,83 @@ static double trimmed(const struct company_view_lot *lot, double base)
     return fmin(lot->observed, fmax(1, ceil(expected + 2 * sqrt(expected))));
 }
 
-static double product_base(const struct company_view *view, int64_t product_id)
+/* Products of the window; those beyond the table have the plant's rate. */
+enum { PRODUCTS = 64, PRODUCT_SLOTS = 4 * PRODUCTS };
+struct products {
+    int64_t ids[PRODUCT_SLOTS];
+    int known;
+    bool used[PRODUCT_SLOTS];
+    double complaints[PRODUCT_SLOTS], exposure[PRODUCT_SLOTS], base[PRODUCT_SLOTS];
+};
+
+/* -1: no room. */
+static int slot_of(struct products *products, int64_t id)
 {
-    double complaints = 0, exposure = 0;
+    uint64_t slot = (uint64_t)id * UINT64_C(0x9e3779b97f4a7c15) >> 32;
+    for (slot %= PRODUCT_SLOTS; products->used[slot]; slot = (slot + 1) % PRODUCT_SLOTS)
+        if (products->ids[slot] == id)
+            return (int)slot;
+    if (products->known == PRODUCTS)
+        return -1;
+    products->known++;
+    products->used[slot] = true;
+    products->ids[slot] = id;
+    return (int)slot;
+}
+
+/* Sums over the window's lots, in their order. */
+static double expose(struct company_view *view, struct products *products, double exposure)
+{
+    for (int i = 0; i < view->lot_count; i++) {
+        struct company_view_lot *lot = &view->lots[i];
+        double own = lot->lot->units * lot->reported;
+        exposure += own;
+        lot->product = slot_of(products, lot->lot->product_id);
+        if (lot->product >= 0)
+            products->exposure[lot->product] += own;
+    }
+    return exposure;
+}
+
+/* The lots with complaints: the others add nothing to any count. */
+static int *complained(const struct company_view *view, int *ret_count)
+{
+    int *lots = xcalloc((size_t)view->lot_count + 1, sizeof *lots);
+    *ret_count = 0;
     for (int i = 0; i < view->lot_count; i++)
-        if (view->lots[i].lot->product_id == product_id) {
-            complaints += trimmed(&view->lots[i], view->base);
-            exposure += view->lots[i].lot->units * view->lots[i].reported;
-        }
-    return (complaints + PRODUCT_WEIGHT) / (exposure + PRODUCT_WEIGHT / view->base);
+        if (view->lots[i].observed > 0)
+            lots[(*ret_count)++] = i;
+    return lots;
 }
 
 static void expect(struct company_view *view, const struct rules *rules)
 {
     double shipped = rules->ranking.base_per_million[view->symptom] / 1e6;
-    double complaints = view->history->complaints, exposure = view->history->units;
-    view->base = (complaints + BASE_WEIGHT) / (exposure + BASE_WEIGHT / shipped);
+    struct products *products = xcalloc(1, sizeof *products);
+    int count, *lots = complained(view, &count);
+    double exposure = expose(view, products, view->history->units);
+    view->base =
+        (view->history->complaints + BASE_WEIGHT) / (view->history->units + BASE_WEIGHT / shipped);
     for (int round = 0; round < 2; round++) {
-        complaints = view->history->complaints;
-        exposure = view->history->units;
-        for (int i = 0; i < view->lot_count; i++) {
-            complaints += trimmed(&view->lots[i], view->base);
-            exposure += view->lots[i].lot->units * view->lots[i].reported;
-        }
+        double complaints = view->history->complaints;
+        for (int i = 0; i < count; i++)
+            complaints += trimmed(&view->lots[lots[i]], view->base);
         view->base = (complaints + BASE_WEIGHT) / (exposure + BASE_WEIGHT / shipped);
     }
-    int64_t ids[64];
-    double bases[64];
-    int known = 0;
+    for (int i = 0; i < count; i++)
+        if (view->lots[lots[i]].product >= 0)
+            products->complaints[view->lots[lots[i]].product] +=
+                trimmed(&view->lots[lots[i]], view->base);
+    for (int p = 0; p < PRODUCT_SLOTS; p++)
+        products->base[p] = (products->complaints[p] + PRODUCT_WEIGHT) /
+                            (products->exposure[p] + PRODUCT_WEIGHT / view->base);
     for (int i = 0; i < view->lot_count; i++) {
-        const struct company_day_lot *lot = view->lots[i].lot;
-        int p = 0;
-        while (p < known && ids[p] != lot->product_id)
-            p++;
-        if (p == known && known < 64) {
-            ids[known] = lot->product_id;
-            bases[known++] = product_base(view, lot->product_id);
-        }
-        double base = p < known ? bases[p] : view->base;
-        view->lots[i].expected = base * lot->units * view->lots[i].reported;
+        struct company_view_lot *lot = &view->lots[i];
+        double base = lot->product >= 0 ? products->base[lot->product] : view->base;
+        lot->expected = base * lot->lot->units * lot->reported;
     }
+    free(lots);
+    free(products);
 }
 
 static void set_days(const struct company_around *around, struct window *window)

@@ -18,6 +18,8 @@ static void destroy_lots(struct cache_object *cached)
     struct company_day_lots *day = (struct company_day_lots *)(void *)cached;
     free(day->lots);
     free(day->shares);
+    free(day->by_level);
+    free(day->levels);
     free(day);
 }
 
@@ -110,8 +112,10 @@ static void attach(struct company_day_lots *day, struct loose *loose)
         while (at < loose->count && loose->shares[at].lot_id < lot->lot_id)
             at++;
         lot->first_share = day->share_count;
-        for (; at < loose->count && loose->shares[at].lot_id == lot->lot_id; at++)
+        for (; at < loose->count && loose->shares[at].lot_id == lot->lot_id; at++) {
+            loose->shares[at].share.lot = i;
             day->shares[day->share_count++] = loose->shares[at].share;
+        }
         lot->share_count = day->share_count - lot->first_share;
     }
 }
@@ -124,6 +128,68 @@ int32_t company_day_of(int64_t ms)
 static struct when_span span_of(struct company_day day)
 {
     return (struct when_span){day.packed_day * WHEN_DAY_MS, (day.packed_day + 1) * WHEN_DAY_MS};
+}
+
+/* ---- by level ---- */
+
+static int level_order(int factor, uint64_t key, const struct company_day_level *level)
+{
+    if (factor != level->factor)
+        return factor < level->factor ? -1 : 1;
+    return (key > level->key) - (key < level->key);
+}
+
+struct posting {
+    struct company_day_level level;
+    int share;
+};
+
+static int by_posting(const void *a, const void *b)
+{
+    const struct posting *x = a, *y = b;
+    int order = level_order(x->level.factor, x->level.key, &y->level);
+    return order ? order : (x->share > y->share) - (x->share < y->share); /* shares are by lot */
+}
+
+static void list_levels(struct company_day_lots *day)
+{
+    size_t count = (size_t)day->share_count;
+    struct posting *postings = xcalloc(count + 1, sizeof *postings);
+    for (int i = 0; i < day->share_count; i++)
+        postings[i] = (struct posting){{day->shares[i].key, day->shares[i].factor, 0, 0}, i};
+    if (count)
+        qsort(postings, count, sizeof *postings, by_posting);
+    day->by_level = xcalloc(count + 1, sizeof *day->by_level);
+    day->levels = xcalloc(count + 1, sizeof *day->levels);
+    for (int i = 0; i < day->share_count; i++) {
+        struct company_day_level *last = &day->levels[day->level_count - 1];
+        if (i == 0 || level_order(postings[i].level.factor, postings[i].level.key, last)) {
+            last = &day->levels[day->level_count++];
+            *last = postings[i].level;
+            last->first = i;
+        }
+        last->count++;
+        day->by_level[i] = postings[i].share;
+    }
+    day->levels = xrealloc(day->levels, ((size_t)day->level_count + 1) * sizeof *day->levels);
+    free(postings);
+}
+
+const struct company_day_level *company_day_lots_level(const struct company_day_lots *lots,
+                                                       int factor, uint64_t key)
+{
+    int low = 0, high = lots->level_count;
+    while (low < high) {
+        int middle = low + (high - low) / 2;
+        int order = level_order(factor, key, &lots->levels[middle]);
+        if (order == 0)
+            return &lots->levels[middle];
+        if (order < 0)
+            high = middle;
+        else
+            low = middle + 1;
+    }
+    return NULL;
 }
 
 int company_day_lots_get(struct cache *cache, struct store *store, struct company_day day,
@@ -144,6 +210,7 @@ int company_day_lots_get(struct cache *cache, struct store *store, struct compan
         rc = evidence_shares(store, span, take_share, &loose, err);
     if (!rc) {
         attach(lots, &loose);
+        list_levels(lots);
         cache_put(cache, key, day.stamp, lots);
         *ret = lots;
     } else {

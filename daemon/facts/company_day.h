@@ -10,6 +10,13 @@ struct company_day_share {
     uint64_t also; /* of a store: its route */
     double units;  /* of dispatches */
     int factor;
+    int lot; /* index of whose it is */
+};
+/* Who shares a level: its shares, by lot. */
+struct company_day_level {
+    uint64_t key;
+    int factor;
+    int first, count; /* in company_day_lots.by_level */
 };
 struct company_day_lot {
     int64_t lot_id, product_id, packed_from_ms, packed_to_ms;
@@ -23,6 +30,9 @@ struct company_day_lots {
     int count;
     struct company_day_share *shares;
     int share_count;
+    int *by_level;                    /* indices of shares, by level and lot */
+    struct company_day_level *levels; /* by factor and key */
+    int level_count;
 };
 struct company_day_report {
     int64_t lot_id, received_ms;
@@ -45,6 +55,9 @@ int company_day_reports_get(struct cache *cache, struct store *store, int sympto
                             struct error *err);
 const struct company_day_lot *company_day_lots_find(const struct company_day_lots *lots,
                                                     int64_t lot_id);
+/* NULL: no lot of that day shares it. */
+const struct company_day_level *company_day_lots_level(const struct company_day_lots *lots,
+                                                       int factor, uint64_t key);
 
 int32_t company_day_of(int64_t ms);
 

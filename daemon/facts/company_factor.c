@@ -18,6 +18,8 @@ static const struct span {
              [SPAN_SHIFT] = {FACTOR_SHIFT, {24, 72, 168}},
              [SPAN_PRODUCT] = {FACTOR_PRODUCT, {24, 96, 240}}};
 
+enum { WIDEST_HOURS = 240 }; /* of all spans */
+
 /* By side of the lot and by the shortest reach that takes a lot in. */
 struct span_levels {
     struct level rings[SIDES][EXTENTS];
@@ -147,29 +149,44 @@ static struct company_factor span_factor(const struct span_levels *span, struct 
     return shown;
 }
 
-static bool share_before(const struct company_day_share *a, const struct company_day_share *b)
+bool company_is_trade(int factor)
 {
-    return a->factor != b->factor ? a->factor < b->factor : a->key < b->key;
+    return factor == FACTOR_ROUTE || factor == FACTOR_STORE;
 }
 
-/* Both lists are in order: one walk finds what two lots share. */
-void company_levels_add(const struct company_view_lot *lot, const struct company_day_share *own,
-                        int own_count, struct level *levels)
+bool company_level_again(const struct company_day_share *shares, int i)
 {
-    const struct company_day_share *other = &lot->day->shares[lot->lot->first_share];
-    int i = 0, j = 0;
-    while (i < own_count && j < lot->lot->share_count) {
-        if (share_before(&own[i], &other[j])) {
-            i++;
-        } else if (share_before(&other[j], &own[i])) {
-            j++;
-        } else {
-            if (own[i].factor != FACTOR_ROUTE && own[i].factor != FACTOR_STORE)
-                company_level_add(&levels[i], lot);
-            i++;
-            j++;
+    return i > 0 && shares[i - 1].factor == shares[i].factor && shares[i - 1].key == shares[i].key;
+}
+
+void company_sharers(const struct company_view *view, int factor, uint64_t key, company_sharer each,
+                     void *arg)
+{
+    for (int d = 0; d < view->day_count; d++) {
+        const struct company_day_lots *day = view->days[d];
+        const struct company_day_level *level = company_day_lots_level(day, factor, key);
+        int last = -1;
+        for (int i = 0; level && i < level->count; i++) {
+            const struct company_day_share *share = &day->shares[day->by_level[level->first + i]];
+            int lot = view->first[d] + share->lot;
+            if (lot != last)
+                each(arg, lot, share);
+            last = lot;
         }
     }
+}
+
+struct adding {
+    const struct company_view *view;
+    struct level *level;
+};
+
+static void add_sharer(void *arg, int lot, const struct company_day_share *share)
+{
+    const struct adding *adding = arg;
+    (void)share;
+    if (lot != adding->view->own)
+        company_level_add(adding->level, &adding->view->lots[lot]);
 }
 
 /* One of the levels is guilty, any as likely: the mean of the Bayes factors. */
@@ -179,8 +196,7 @@ static struct company_factor best_of(const struct level *levels, int count, int 
     double sum = 0;
     int known = 0;
     for (int i = 0; i < count; i++) {
-        if (levels[i].factor != factor ||
-            (i && levels[i - 1].factor == factor && levels[i - 1].key == levels[i].key))
+        if (levels[i].factor != factor || levels[i].again)
             continue;
         struct company_factor one =
             company_factor_of(levels[i].observed, levels[i].expected, levels[i].lots);
@@ -232,17 +248,20 @@ void company_fill_factors(struct company_view *view)
     struct level *levels = xcalloc((size_t)count + 1, sizeof *levels);
     for (int i = 0; i < count; i++) {
         levels[i].factor = shares[i].factor;
-        levels[i].key = shares[i].key;
+        levels[i].again = company_level_again(shares, i);
+        if (!levels[i].again && !company_is_trade(shares[i].factor))
+            company_sharers(view, shares[i].factor, shares[i].key, add_sharer,
+                            &(struct adding){view, &levels[i]});
     }
-    for (int i = 0; i < view->lot_count; i++)
-        if (i != view->own) {
-            span_add(view, &view->lots[i], spans);
-            if (view->lots[i].lot->line == view->own_line &&
-                llabs(view->lots[i].lot->packed_from_ms - view->packed_from_ms) <=
-                    COMPANY_LINE_HOURS * WHEN_HOUR_MS)
-                company_level_add(&hours, &view->lots[i]);
-            company_levels_add(&view->lots[i], shares, count, levels);
-        }
+    for (int i = 0; i < view->lot_count; i++) {
+        const struct company_view_lot *lot = &view->lots[i];
+        int64_t apart_ms = llabs(lot->lot->packed_from_ms - view->packed_from_ms);
+        if (i == view->own || apart_ms > WIDEST_HOURS * WHEN_HOUR_MS)
+            continue;
+        span_add(view, lot, spans);
+        if (lot->lot->line == view->own_line && apart_ms <= COMPANY_LINE_HOURS * WHEN_HOUR_MS)
+            company_level_add(&hours, lot);
+    }
     for (int i = 0; i < SPAN_COUNT; i++)
         view->factors[SPANS[i].factor] = span_factor(&spans[i], (struct level){0});
     view->factors[FACTOR_LINE_HOUR] = company_factor_of(hours.observed, hours.expected, hours.lots);
@@ -304,22 +323,20 @@ static bool named(const struct company_day_lots *lots, const struct company_day_
     return false;
 }
 
-static void expect_trade(const struct company_view *view, int factor, uint64_t key, int days,
-                         struct level *level)
+struct expecting {
+    const struct company_view *view;
+    int days;
+    struct level *level;
+};
+
+static void expect_sharer(void *arg, int i, const struct company_day_share *share)
 {
-    for (int i = 0; i < view->lot_count; i++) {
-        const struct company_view_lot *lot = &view->lots[i];
-        if (!company_near(view, lot->lot, days) || lot->lot->units <= 0)
-            continue;
-        for (int s = 0; s < lot->lot->share_count; s++) {
-            const struct company_day_share *share = &lot->day->shares[lot->lot->first_share + s];
-            if (share->factor == factor && share->key == key) {
-                level->expected += lot->expected * fmin(1, share->units / lot->lot->units);
-                level->lots++;
-            }
-        }
-    }
-    level->expected *= view->attributed;
+    const struct expecting *e = arg;
+    const struct company_view_lot *lot = &e->view->lots[i];
+    if (!company_near(e->view, lot->lot, e->days) || lot->lot->units <= 0)
+        return;
+    e->level->expected += lot->expected * fmin(1, share->units / lot->lot->units);
+    e->level->lots++;
 }
 
 struct company_factor company_of_trade(const struct company_view *view, int factor,
@@ -328,10 +345,12 @@ struct company_factor company_of_trade(const struct company_view *view, int fact
     uint64_t key = company_day_key(factor == FACTOR_ROUTE ? "route" : "store", level_name);
     int days = factor == FACTOR_ROUTE ? ROUTE_DAYS : STORE_DAYS;
     struct level level = {0};
-    expect_trade(view, factor, key, days, &level);
+    company_sharers(view, factor, key, expect_sharer, &(struct expecting){view, days, &level});
+    level.expected *= view->attributed;
     if (level.lots == 0)
         return (struct company_factor){0};
-    for (int d = 0; d < view->day_count; d++)
+    int first = COMPANY_BEFORE_DAYS - days - 1, last = COMPANY_BEFORE_DAYS + days + 1;
+    for (int d = first > 0 ? first : 0; d < view->day_count && d <= last; d++)
         for (int i = 0; i < view->reports[d]->count; i++) {
             const struct company_day_report *report = &view->reports[d]->reports[i];
             const struct company_day_lot *lot =

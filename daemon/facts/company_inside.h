@@ -19,11 +19,12 @@ struct company_view_lot {
     double reported; /* share of its complaints to be in by now */
     double expected;
     double observed;
+    int product; /* while expectations are worked out */
 };
 
 struct level {
-    uint64_t key;
     int factor, lots;
+    bool again; /* the one before is the same level */
     double observed, expected;
 };
 
@@ -35,6 +36,7 @@ struct company_view {
     const struct company_history *history;
     const struct company_day_lots *days[COMPANY_DAYS];
     const struct company_day_reports *reports[COMPANY_DAYS];
+    int first[COMPANY_DAYS]; /* index in `lots` of each day's first */
     int day_count;
     struct company_view_lot *lots;
     int lot_count, own; /* own: index, -1 */
@@ -51,9 +53,14 @@ struct company_factor company_factor_of(double observed, double expected, int lo
 void company_level_add(struct level *level, const struct company_view_lot *lot);
 /* Whether a lot was packed within so many days of the view's own. */
 bool company_near(const struct company_view *view, const struct company_day_lot *lot, int days);
-/* Adds the lot to every level of `own` that it shares; routes and stores apart. */
-void company_levels_add(const struct company_view_lot *lot, const struct company_day_share *own,
-                        int own_count, struct level *levels);
+/* Calls back for every lot that shares the level, in the view's order. */
+typedef void (*company_sharer)(void *arg, int lot, const struct company_day_share *share);
+void company_sharers(const struct company_view *view, int factor, uint64_t key, company_sharer each,
+                     void *arg);
+/* Routes and stores are no evidence by the lots that went there: complaints name them. */
+bool company_is_trade(int factor);
+/* Whether a list in order has the same level just before. */
+bool company_level_again(const struct company_day_share *shares, int i);
 /* What the view's own lot shares; an empty list if it is not there. */
 const struct company_day_share *company_own_shares(const struct company_view *view, int *ret_count);
 

@@ -18,36 +18,55 @@ static unsigned plain_shared(const struct company_view *view, const struct compa
     return shared;
 }
 
+/* What each of the view's lots shares with its own. */
+struct sharing {
+    int factor;
+    unsigned *shared; /* bits, by lot */
+    int *mixes;
+};
+
+static void mark_sharer(void *arg, int lot, const struct company_day_share *share)
+{
+    const struct sharing *sharing = arg;
+    (void)share;
+    sharing->shared[lot] |= 1u << sharing->factor;
+    sharing->mixes[lot] += sharing->factor == FACTOR_MIX;
+}
+
+static int mark_all(const struct company_view *view, struct sharing *sharing)
+{
+    int count, own_mixes = 0;
+    const struct company_day_share *shares = company_own_shares(view, &count);
+    for (int i = 0; i < count; i++) {
+        sharing->factor = shares[i].factor;
+        own_mixes += sharing->factor == FACTOR_MIX;
+        if (!company_is_trade(sharing->factor) && !company_level_again(shares, i))
+            company_sharers(view, sharing->factor, shares[i].key, mark_sharer, sharing);
+    }
+    return own_mixes;
+}
+
 int company_lots(const struct company_view *view, company_lot_each each, void *arg)
 {
-    int count, answer = 0;
-    const struct company_day_share *shares = company_own_shares(view, &count);
-    struct level *levels = xcalloc((size_t)count + 1, sizeof *levels);
+    size_t count = (size_t)view->lot_count + 1;
+    struct sharing sharing = {0, xcalloc(count, sizeof *sharing.shared),
+                              xcalloc(count, sizeof *sharing.mixes)};
+    int own_mixes = mark_all(view, &sharing), answer = 0;
     for (int i = 0; i < view->lot_count && !answer; i++) {
         const struct company_view_lot *other = &view->lots[i];
         if (i == view->own)
             continue;
-        for (int s = 0; s < count; s++)
-            levels[s] = (struct level){0};
         struct company_lot lot = {other->lot->lot_id,
                                   other->lot->packed_from_ms,
                                   other->lot->packed_to_ms,
                                   other->lot->units,
                                   other->expected,
                                   (int)other->observed,
-                                  plain_shared(view, other->lot),
-                                  0};
-        double mixes = 0, same = 0;
-        company_levels_add(other, shares, count, levels);
-        for (int s = 0; s < count; s++) {
-            if (levels[s].lots)
-                lot.shared |= 1u << shares[s].factor;
-            mixes += shares[s].factor == FACTOR_MIX;
-            same += shares[s].factor == FACTOR_MIX && levels[s].lots;
-        }
-        lot.same_share = mixes > 0 ? same / mixes : 0;
+                                  plain_shared(view, other->lot) | sharing.shared[i],
+                                  own_mixes ? (double)sharing.mixes[i] / own_mixes : 0};
         answer = each(arg, &lot);
     }
-    free(levels);
+    free(sharing.shared);
+    free(sharing.mixes);
     return answer;
 }

@@ -183,7 +183,8 @@ void status_recount(struct request *rq, struct store *store)
         request_reply_error(rq, rc, &err);
     else
         request_reply_json(rq, 200,
-                           json_pack("{s:{s:I, s:I, s:I}}", "differences", "weeks",
+                           json_pack("{s:{s:I, s:I, s:I, s:I}}", "differences", "weeks",
                                      (json_int_t)found.weeks, "cases", (json_int_t)found.cases,
-                                     "company", (json_int_t)found.company));
+                                     "company", (json_int_t)found.company, "materials",
+                                     (json_int_t)found.materials));
 }

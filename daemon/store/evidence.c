@@ -98,8 +98,8 @@ int evidence_uses(struct store *store, int64_t lot_id, evidence_use_each each, v
 int evidence_material_first(struct store *store, const char *material, const char *material_lot,
                             int64_t *ret_ms, struct error *err)
 {
-    static const char SQL[] = "SELECT min(l.made_from_ms) FROM material_use u JOIN lot l ON l.id ="
-                              " u.lot_id WHERE u.material = ?1 AND u.material_lot = ?2";
+    static const char SQL[] =
+        "SELECT first_ms FROM material_first WHERE material = ?1 AND material_lot = ?2";
     struct db_query q = db_query(store, SQL, DB(DB_TEXT(material), DB_TEXT(material_lot)), err);
     *ret_ms = db_next(&q) ? db_ms(&q, 0) : WHEN_UNKNOWN_MS;
     return db_end(&q, 0);

@@ -4,6 +4,7 @@
 #include "store/company_count.h"
 #include "store/db.h"
 #include "store/hold.h"
+#include "store/material_first.h"
 #include "store/pattern.h"
 #include "store/record_sql.h"
 #include <stdlib.h>
@@ -242,7 +243,9 @@ static int count_lot(struct store *store, const struct record_cell *cells, enum 
     int rc = id_of(store, SQL, cells, &lot_id, err);
     if (!rc)
         rc = pattern_count_lot(store, lot_id, way, err);
-    return rc ? rc : company_count_lot(store, lot_id, way, err);
+    if (!rc)
+        rc = company_count_lot(store, lot_id, way, err);
+    return rc || way == PATTERN_OUT ? rc : material_first_lot(store, lot_id, err);
 }
 
 static int count_product(struct store *store, const struct record_cell *cells, enum pattern_way way,
@@ -276,12 +279,21 @@ static int take_lot(struct store *store, int64_t lot_id, struct error *err)
     return rc ? rc : hold_take_code(store, lot_id, err);
 }
 
+static int take_use(struct store *store, const struct record_cell *cells, struct error *err)
+{
+    enum { LOT, MATERIAL, MATERIAL_LOT };
+    return material_first_used(store, cells[LOT].integer, cells[MATERIAL].text,
+                               cells[MATERIAL_LOT].text, err);
+}
+
 static int count_new(struct record_writing *w, const struct record_cell *cells, struct error *err)
 {
     if (w->kind == RECORD_PRODUCTS) /* nothing can be about it yet */
         return 0;
     if (w->kind == RECORD_LOTS)
         return take_lot(w->store, db_last_id(w->store), err);
+    if (w->kind == RECORD_USES)
+        return take_use(w->store, cells, err);
     return count(w, cells, PATTERN_IN, err);
 }
 

@@ -1,5 +1,6 @@
 #include "store/recount.h"
 #include "store/db.h"
+#include "store/material_first.h"
 #include "store/pattern.h"
 
 int recount(struct store *store, struct recount *ret, struct error *err)
@@ -18,5 +19,7 @@ int recount(struct store *store, struct recount *ret, struct error *err)
     int rc = pattern_differences(store, &ret->weeks, err);
     if (!rc)
         rc = db_number(store, CASES, NULL, &ret->cases, err);
-    return rc ? rc : db_number(store, COMPANY, NULL, &ret->company, err);
+    if (!rc)
+        rc = db_number(store, COMPANY, NULL, &ret->company, err);
+    return rc ? rc : material_first_differences(store, &ret->materials, err);
 }

@@ -10,6 +10,7 @@ struct recount {
     int64_t weeks;   /* counts by week (store/pattern.h) */
     int64_t cases;   /* cases whose complaints, packs, harm or state are not by their complaints */
     int64_t company; /* complaints by lot, as the ranking's company evidence has them */
+    int64_t materials; /* first uses of lots of materials (store/material_first.h) */
 };
 
 /* Inside a transaction, so that one state of the store is counted. */

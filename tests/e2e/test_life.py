@@ -14,7 +14,7 @@ USER = getpass.getuser()
 def recount(plant):
     plant.wait_idle()
     done = plant.client("status", "--recount", check=0)
-    assert done.stdout.count("as on record") == 3, done.stdout
+    assert done.stdout.count("as on record") == 4, done.stdout
 
 
 def week(plant):

@@ -50,7 +50,7 @@ def check_counts(plant, schema):
     assert sorted((c["symptom"], c["complaints"]) for c in cases) == [
         ("mold", 1), ("off-odor", 2 if joined else 1), ("staling", 1)], (schema, cases)
     recount = plant.client_json("status", "--recount")
-    assert recount["differences"] == {"weeks": 0, "cases": 0, "company": 0}, (schema, recount)
+    assert recount["differences"] == {"weeks": 0, "cases": 0, "company": 0, "materials": 0}, (schema, recount)
     week = plant.get("/v1/weeks/2026-W47")[1]
     assert week["complaints"] == {"mold": 3, "off-odor": 0, "staling": 1}, (schema, week)
     assert read(plant, "PRAGMA foreign_key_check") == [], schema

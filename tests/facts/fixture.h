@@ -76,7 +76,9 @@ static inline void fixture_plant(struct fixture *f, int days)
                             (long long)id, line, day / 5, (long long)id, turn, turn,
                             (long long)(at + 6 * WHEN_HOUR_MS));
             }
-    fixture_sql(f, "COMMIT");
+    fixture_sql(f, "INSERT INTO material_first SELECT u.material, u.material_lot,"
+                   " min(l.made_from_ms) FROM material_use u JOIN lot l ON l.id = u.lot_id"
+                   " GROUP BY 1, 2; COMMIT");
 }
 
 /* Logs a complaint; `body` is its JSON. Returns the case. */

@@ -105,7 +105,7 @@ class Life:
 
     def check(self):
         told = self.plant.get("/v1/status/recount")[1]["differences"]
-        assert not any(told[name] for name in ("weeks", "cases", "company")), (told, self.done)
+        assert not any(told[name] for name in ("weeks", "cases", "company", "materials")), (told, self.done)
 
 
 def killed(life):

@@ -283,12 +283,12 @@ NOT_PLAIN = {
     "a trigger": (r"CREATE TRIGGER", None, set()),
     "RETURNING": (r"\bRETURNING\b", "the revision given, read where it is counted up", {"ranking.c"}),
     "ON CONFLICT": (r"ON CONFLICT", CONFLICT, {
-        "company_count.c", "contact.c", "entry.c", "erasures.c", "joined.c", "outbox.c", "pattern_count.c", "ranking.c",
-        "record_find.c", "record_sql.c", "restore.c", "store.c", "work.c"}),
+        "company_count.c", "contact.c", "entry.c", "erasures.c", "joined.c", "material_first.c", "outbox.c", "pattern_count.c",
+        "ranking.c", "record_find.c", "record_sql.c", "restore.c", "store.c", "work.c"}),
     "OR IGNORE, OR REPLACE": (r"\b(?:INSERT OR|REPLACE INTO)\b", "the table of words knows no other conflict", {"entry.c"}),
     "row values": (r"\([\w.]+, [\w., ]+\) *(?:[<>=]+|IN) *\(", "a page begins behind the last row of "
                    "the one before, and several columns are counted in one look at the rows",
-                   {"complaint.c", "freshness.c", "move.c", "recount.c", "retention.c"}),
+                   {"complaint.c", "freshness.c", "material_first.c", "move.c", "recount.c", "retention.c"}),
     "max or min of two": (r"\b(?:max|min)\([^()]*,", None, set()),
     "the row's number": (r"\browid\b(?<!WITHOUT ROWID)", "the order in which files were accepted; the "
                          "table of words has no other key", {"entry.c", "entry_find.c", "export.c", "load_file.c",

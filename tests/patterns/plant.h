@@ -181,7 +181,7 @@ static inline void plant_rank(struct plant *p, int64_t case_id, const char *firs
 
 static inline void plant_check(struct plant *p)
 {
-    struct recount found = {-1, -1, -1};
+    struct recount found = {-1, -1, -1, -1};
     struct error err = {0};
     assert_int_equal(recount(p->store, &found, &err), 0);
     assert_int_equal(found.weeks, 0);

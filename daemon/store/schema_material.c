@@ -1,0 +1,8 @@
+/* When each lot of a material was first used (store/material_first.h). */
+#include "store/schema.h"
+
+const char SCHEMA_MATERIAL_FIRST[] =
+    "CREATE TABLE material_first(material TEXT NOT NULL, material_lot TEXT NOT NULL,"
+    " first_ms INTEGER NOT NULL, PRIMARY KEY(material, material_lot)) STRICT, WITHOUT ROWID;"
+    "INSERT INTO material_first SELECT u.material, u.material_lot, min(l.made_from_ms)"
+    " FROM material_use u JOIN lot l ON l.id = u.lot_id GROUP BY 1, 2;";
