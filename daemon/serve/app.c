@@ -2,160 +2,14 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "desk/older.h"
-#include "intake/harm.h"
-#include "intake/lexicon.h"
 #include "lots/lot_rules.h"
-#include "lots/match.h"
-#include "notify/mime.h"
 #include "rank/calibration.h"
-#include "rules/rule_files.h"
-#include "serve/credentials.h"
-#include "serve/installed.h"
-#include "serve/tls.h"
 #include "store/erasures.h"
 #include "store/pattern.h"
 #include "store/work.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* ---- the set of rules and settings in force ---- */
-
-static void log_fault(void *arg, const struct error *fault)
-{
-    char text[1024];
-    log_write(arg, LOG_LEVEL_ERROR, "%s", error_format(fault, text, sizeof text));
-}
-
-/* Faults of what the settings name: logged with the place of the setting. */
-struct outside {
-    const struct config *config;
-    const struct log *log;
-    struct error first;
-};
-
-static void take_fault(void *arg, const struct error *fault)
-{
-    struct outside *outside = arg;
-    struct error placed = *fault;
-    config_locate(outside->config, &placed);
-    log_fault((void *)outside->log, &placed);
-    if (!outside->first.code)
-        outside->first = placed;
-}
-
-static void open_zone(struct setup *setup, struct outside *outside)
-{
-    const char *zone = config_text(setup->config, "time_zone");
-    struct error fault = {0};
-    if (tz_open(zone, &setup->tz, &fault) == 0)
-        return;
-    error_field(&fault, "time_zone", zone);
-    take_fault(outside, &fault);
-}
-
-static void open_tls(struct setup *setup, struct outside *outside)
-{
-    struct error fault = {0};
-    if (!*config_text(setup->config, "tcp/listen") ||
-        credentials_check(setup->config, take_fault, outside))
-        return;
-    if (tls_context_new(setup->config, &setup->tls, &fault))
-        take_fault(outside, &fault);
-}
-
-/* The settings, those that need a restart as they are in force. */
-static int load_settings(struct setup *setup, const struct setup *in_force, const struct log *log,
-                         struct error *err)
-{
-    int rc = config_load(setup->config_path, log_fault, (void *)log, &setup->config, err);
-    if (rc)
-        return rc;
-    if (in_force)
-        config_keep(setup->config, in_force->config, &setup->needs_restart);
-    else
-        setup->needs_restart = json_array();
-    struct outside outside = {setup->config, log, {0}};
-    open_zone(setup, &outside);
-    open_tls(setup, &outside);
-    if (outside.first.code)
-        *err = outside.first;
-    return outside.first.code;
-}
-
-static const char *no_alarm(const void *arg)
-{
-    const struct mail_settings mail = setup_mail(arg);
-    return mail_settings_no_alarm(&mail);
-}
-
-/* All are read, so that one reload shows every fault. */
-static int load_rules(struct setup *setup, const struct log *log, struct error *err)
-{
-    const char *dir = setup->rules_dir;
-    struct text_buffer lots = {0}, lexicon = {0}, harm = {0};
-    doc_path(dir, "lots.json", &lots);
-    doc_below(dir, "lexicon", &lexicon);
-    doc_path(dir, "harm.json", &harm);
-    void *arg = (void *)log;
-    int rc = triage_new(dir, setup->tz, log_fault, arg, &setup->triage, err);
-    int of_lots = lot_rules_load(lots.data, log_fault, arg, &setup->matcher, err);
-    int of_words = lexicon_load(lexicon.data, log_fault, arg, &setup->lexicon, err);
-    int of_harm = harm_load(harm.data, log_fault, arg, &setup->harm, err);
-    text_buffer_free(&lots);
-    text_buffer_free(&lexicon);
-    text_buffer_free(&harm);
-    return rc ? rc : of_lots ? of_lots : of_words ? of_words : of_harm;
-}
-
-int setup_load(const char *config_path, const char *rules_dir, const struct setup *in_force,
-               struct setup **ret, const struct log *log, struct error *err)
-{
-    struct setup *setup = xcalloc(1, sizeof *setup);
-    setup->references = 1;
-    setup->config_path = config_path ? config_path : installed_config();
-    setup->rules_dir = rules_dir ? rules_dir : RULE_FILES_INSTALLED;
-    setup->own_rules = rule_files_own(setup->rules_dir);
-    int rc = load_settings(setup, in_force, log, err);
-    int rules = load_rules(setup, log, err);
-    rc = rc ? rc : rules;
-    if (rc) {
-        setup_unref(setup);
-        return rc;
-    }
-    setup->desk = (struct desk){
-        .tz = setup->tz,
-        .matcher = setup->matcher,
-        .settle_at = (double)config_number(setup->config, "settle_lot_at") / 100,
-        .similar_ms = config_number(setup->config, "similar_days") * WHEN_DAY_MS,
-        .contact_ms = config_number(setup->config, "contact_days") * WHEN_DAY_MS,
-        .lexicon = setup->lexicon,
-        .triage = setup->triage,
-        .harm = setup->harm,
-        .plant = config_text(setup->config, "plant"),
-        .mail_domain = mime_domain(config_text(setup->config, "mail/from")),
-    };
-    setup->desk.no_alarm = no_alarm;
-    setup->desk.no_alarm_arg = setup;
-    *ret = setup;
-    return 0;
-}
-
-void setup_unref(struct setup *setup)
-{
-    if (!setup || __atomic_sub_fetch(&setup->references, 1, __ATOMIC_ACQ_REL) > 0)
-        return;
-    triage_free(setup->triage);
-    lot_rules_free(setup->matcher);
-    lexicon_free(setup->lexicon);
-    json_decref(setup->harm);
-    tz_close(setup->tz);
-    SSL_CTX_free(setup->tls);
-    json_decref(setup->needs_restart);
-    json_decref(setup->own_rules);
-    config_free(setup->config);
-    free(setup);
-}
 
 struct setup *app_setup(struct app *app)
 {
@@ -263,33 +117,6 @@ int app_calibrate(struct app *app, struct setup *setup, struct error *err)
     json_decref(adopted);
     free(kept);
     return rc;
-}
-
-/* ---- mail ---- */
-
-struct mail_settings setup_mail(const struct setup *setup)
-{
-    const struct config *c = setup->config;
-    return (struct mail_settings){.program = config_text(c, "mail/program"),
-                                  .hook_program = config_text(c, "hook/program"),
-                                  .from = config_text(c, "mail/from"),
-                                  .plant = config_text(c, "plant"),
-                                  .to = config_list(c, "mail/to"),
-                                  .urgent_to = config_list(c, "mail/urgent_to"),
-                                  .digest_to = config_list(c, "mail/digest_to"),
-                                  .tz_name = config_text(c, "time_zone"),
-                                  .timeout_s = (int)config_number(c, "mail/timeout_s"),
-                                  .retry_s = (int)config_number(c, "mail/retry_s"),
-                                  .park_h = (int)config_number(c, "mail/park_h")};
-}
-
-int setup_check_mail(const struct setup *setup, const struct log *log, struct error *err)
-{
-    struct outside outside = {setup->config, log, {0}};
-    const struct mail_settings mail = setup_mail(setup);
-    if (mail_settings_check(&mail, take_fault, &outside) && !err->code)
-        *err = outside.first;
-    return outside.first.code;
 }
 
 /* ---- reloading ---- */

@@ -4,39 +4,15 @@
 
 #include "base/log.h"
 #include "base/when.h"
-#include "desk/desk.h"
-#include "notify/mail_settings.h"
-#include "rank/triage.h"
 #include "records/load.h"
-#include "serve/config.h"
 #include "serve/request.h"
+#include "serve/setup.h"
 #include "store/readers.h"
 #include "store/writer.h"
 #include <pthread.h>
 
-struct lot_matcher;
-struct lexicon;
 struct sessions;
 struct keeper;
-
-/* Rules, config and what was made from them: loaded whole, swapped at once, shared by reference,
- * so that a request under way keeps the set it began with. */
-struct setup {
-    int references;          /* atomic */
-    const char *config_path; /* borrowed from main, or where it is installed; NULL: all defaults */
-    const char *rules_dir;   /* one folder or several: base/doc.h */
-    json_t *own_rules;       /* the plant's own files: rules/rule_files.h */
-    struct config *config;
-    struct tz *tz;
-    struct triage *triage;
-    struct lot_matcher *matcher;
-    struct lexicon *lexicon;
-    json_t *harm;           /* what is said when harm is reported: intake/harm.h */
-    struct ssl_ctx_st *tls; /* what TLS clients are shown; NULL: none are listened for */
-    json_t *needs_restart;  /* names of changed settings that keep their value until then */
-    struct desk desk;       /* what the desk's work stands on, of the above */
-    int64_t loaded_ms;
-};
 
 struct app {
     struct log log;
@@ -62,15 +38,6 @@ struct app {
     void *reloaded_arg;
 };
 
-/* `config_path`, `rules_dir`: NULL for those that are installed. `in_force`:
- * the set that this one is to replace in a running daemon, NULL at the start. */
-int setup_load(const char *config_path, const char *rules_dir, const struct setup *in_force,
-               struct setup **ret, const struct log *log, struct error *err);
-void setup_unref(struct setup *setup);
-/* What it says of mail and hook; lives as long as the set. */
-struct mail_settings setup_mail(const struct setup *setup);
-/* Logs every fault of them; ERROR_INVALID with the first one if there is any. */
-int setup_check_mail(const struct setup *setup, const struct log *log, struct error *err);
 /* The set in force, with a reference of the caller's own. Thread-safe. */
 struct setup *app_setup(struct app *app);
 /* Loads anew, with the calibration the plant has adopted, and swaps; on failure keeps the old set

@@ -371,7 +371,6 @@ NAMED_OTHERWISE = {
     "daemon/base/when.h": {
         "clock_": "a clock, a day and a week are nouns of their own; when_day_format() reads worse",
         "day_": "as clock_", "iso_week_": "as clock_"},
-    "daemon/serve/app.h": {"setup_": "the rules and settings in force, a part of the app"},
     "daemon/rules/vocabulary.h": {"symptom_": "the words of one field, by number", "material_": "as symptom_"},
     "daemon/store/complaint.h": {"case_": "a case is what complaints make up, and is written with them"},
     "daemon/store/complaint_inside.h": {"case_": "as in complaint.h"},
