@@ -1,19 +1,18 @@
 #include "desk/event.h"
 #include "base/uuid.h"
+#include "intake/fields.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
 json_t *event_urgent(const char *plant, const json_t *needs, const json_t *body, const json_t *lot)
 {
-    static const char *const KEYS[] = {"harm",    "symptom", "channel", "received_at",
-                                       "product", "store",   "packs",   NULL};
     json_t *event =
         json_pack("{s:s, s:s, s:O}", "event", "urgent", "plant", plant, "needs", (json_t *)needs);
-    for (const char *const *key = KEYS; *key; key++) {
-        json_t *value = json_object_get(body, *key);
+    for (const struct field *f = fields_all(); f->name; f++) {
+        json_t *value = f->flags & FIELD_ALARM ? fields_get(body, f) : NULL;
         if (value)
-            json_object_set(event, *key, value);
+            json_object_set(event, f->name, value);
     }
     json_t *id = json_object_get(body, "id");
     if (id)
@@ -32,19 +31,19 @@ static bool is_short(const json_t *value)
 json_t *event_urgent_refused(const char *plant, const json_t *needs, const json_t *complaint,
                              const json_t *harm, const struct error *why)
 {
-    static const char *const KEYS[] = {"id",      "symptom", "channel", "received_at",
-                                       "product", "store",   "packs",   "lot_text"};
-    json_t *taken = json_object();
-    for (size_t i = 0; i < sizeof KEYS / sizeof KEYS[0]; i++) {
-        json_t *value = json_object_get(complaint, KEYS[i]);
+    json_t *taken = json_object(), *id = json_object_get(complaint, "id");
+    for (const struct field *f = fields_all(); f->name; f++) {
+        json_t *value = f->flags & FIELD_ALARM ? fields_get(complaint, f) : NULL;
         if (is_short(value))
-            json_object_set(taken, KEYS[i], value);
+            fields_set_new(taken, f, json_incref(value));
     }
+    if (is_short(id))
+        json_object_set(taken, "id", id);
+    json_object_del(taken, "harm");
     if (harm)
         json_object_set(taken, "harm", (json_t *)harm);
     json_t *event = event_urgent(plant, needs, taken, NULL);
     json_object_set_new(event, "lot", json_null());
-    json_object_set(event, "lot_text", json_object_get(taken, "lot_text"));
     json_object_set_new(event, "refused",
                         json_sprintf("%s%s%s", why->field, why->field[0] ? ": " : "", why->text));
     if (why->source[0])

@@ -6,8 +6,8 @@
 #include "store/ranking.h"
 #include <jansson.h>
 
-/* {"event":"urgent","plant","needs":[…],"harm":[…],"symptom","channel","received_at","product",
- * "store","packs","complaint"} and all of `lot`; the caller adds "case" once known, "said" and
+/* {"event":"urgent","plant","needs":[…],"complaint", the fields that an alarm tells (FIELD_ALARM of
+ * intake/fields.h)} and all of `lot`; the caller adds "case" once known, "said" and
  * "made" as desk/told.h has them. `needs` is what the plant says this needs, `body` a complaint
  * without contact data in its texts, `lot` how it stands to the lots (desk/placing.h), "doubts"
  * and, if it is told again, "why" with it; may be NULL. New reference. */

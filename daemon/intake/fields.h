@@ -26,7 +26,8 @@ enum field_flag {
     FIELD_TYPED = 2,  /* people type it: contact data in it are kept with the contact */
     FIELD_PERSON = 4, /* who the caller is: kept apart, shown to the desk alone */
     FIELD_OF_LOT = 8, /* the lot is found by it */
-    FIELD_FACT = 16   /* rules may speak of it; so they may of all that is observed */
+    FIELD_FACT = 16,  /* rules may speak of it; so they may of all that is observed */
+    FIELD_ALARM = 32  /* an alarm about harm tells it */
 };
 
 struct field_word {
