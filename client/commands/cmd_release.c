@@ -1,3 +1,4 @@
+#include "base/words.h"
 #include "commands/command.h"
 #include "show/hold.h"
 #include "show/pick.h"
@@ -11,8 +12,7 @@ static const struct option_row options[] = {{"disposition", "WORD", "needed"},
                                             {"case", "CASE", "of several, those for that case"},
                                             {"all", NULL, "of several, all"},
                                             {0}};
-static const struct option_words option_words[] = {{"disposition", "release rework divert destroy"},
-                                                   {0}};
+static const struct option_words option_words[] = {{"disposition", WORDS_DISPOSITIONS}, {0}};
 
 static void show(const struct client *c, const json_t *answer)
 {
@@ -42,12 +42,21 @@ static json_t *body_of(const struct args *a)
     return body;
 }
 
+static int ask_disposition(const struct client *c)
+{
+    struct text_buffer known = {0};
+    words_or(WORDS_DISPOSITIONS, &known);
+    int rc = client_usage(c, "--disposition is needed: %s", known.data);
+    text_buffer_free(&known);
+    return rc;
+}
+
 static int release(struct client *c, const struct args *a)
 {
     const char *disposition = args_value(a, "disposition");
     const char *reason = args_value(a, "reason");
     if (!disposition)
-        return client_usage(c, "--disposition is needed: release, rework, divert or destroy");
+        return ask_disposition(c);
     if (!reason || !*reason)
         return client_usage(c, "--reason is needed: a disposition is kept with its reason");
     json_t *answer = NULL;

@@ -9,6 +9,7 @@
 #define WORDS_CONFIRMED_BY "assay inspection reproduction judgement"
 #define WORDS_CASE_STATES "open settled all"
 #define WORDS_CASE_ORDERS "newest urgent"
+#define WORDS_DISPOSITIONS "release rework divert destroy"
 
 /* Whether the list has it. */
 bool words_has(const char *words, const char *word);

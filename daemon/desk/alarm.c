@@ -1,9 +1,11 @@
 #include "desk/alarm.h"
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "desk/event.h"
 #include "desk/logged.h"
 #include "desk/told.h"
 #include "intake/harm.h"
+#include "store/case.h"
 #include "store/outbox.h"
 #include "store/ranking.h"
 #include <stdlib.h>
@@ -16,7 +18,7 @@ static json_t *why_json(const struct alarm *a)
 
 static void set_case(json_t *event, const char *name, int64_t case_id)
 {
-    json_object_set_new(event, name, json_sprintf("C%lld", (long long)case_id));
+    json_object_set_new(event, name, CASE_ID_JSON(case_id));
 }
 
 static int queue(struct store *store, const char *kind, const struct alarm *a, json_t *event,

@@ -1,4 +1,5 @@
 #include "desk/answer.h"
+#include "base/short_id.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
 #include "desk/return_place.h"
@@ -12,7 +13,7 @@ enum { TOP = 3 };
 
 static json_t *case_json(const struct taking *t)
 {
-    return json_sprintf("C%lld", (long long)t->placed.case_id);
+    return CASE_ID_JSON(t->placed.case_id);
 }
 
 /* Of a report of harm: does anybody get a mail? NULL: one goes out once this is logged. */

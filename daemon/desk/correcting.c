@@ -1,5 +1,6 @@
 #include "desk/correcting.h"
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "desk/alarm.h"
 #include "desk/anew.h"
@@ -10,6 +11,7 @@
 #include "intake/fields.h"
 #include "intake/lexicon.h"
 #include "intake/mask.h"
+#include "store/case.h"
 #include "store/change.h"
 #include "store/contact.h"
 #include "store/entry.h"
@@ -341,9 +343,9 @@ static int check_left(struct store *store, int64_t case_id, struct error *err)
     bool stands = false;
     int rc = case_left_settled(store, case_id, &stands, err);
     if (!rc && stands) {
-        error_hint(err, "`oddloaf settle C%lld --reopen` first", (long long)case_id);
-        return error_set(err, ERROR_CONFLICT, "is the last complaint of the settled case C%lld",
-                         (long long)case_id);
+        error_hint(err, "`oddloaf settle %s --reopen` first", CASE_ID(case_id));
+        return error_set(err, ERROR_CONFLICT, "is the last complaint of the settled case %s",
+                         CASE_ID(case_id));
     }
     return rc;
 }

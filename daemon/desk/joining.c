@@ -1,11 +1,13 @@
 #include "desk/joining.h"
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "desk/anew.h"
 #include "desk/apart.h"
 #include "desk/apart_again.h"
 #include "desk/placing.h"
 #include "intake/report.h"
+#include "store/case.h"
 #include "store/change.h"
 #include "store/contact.h"
 #include "store/entry.h"
@@ -141,8 +143,8 @@ static int check_settled(struct store *store, const struct anew *own, const stru
     struct case_row row;
     int rc = own->case_id == to->case_id ? 0 : case_get(store, own->case_id, &row, err);
     if (!rc && own->case_id != to->case_id && row.settled && row.complaints == 1) {
-        error_hint(err, "`oddloaf settle C%lld --reopen` first", (long long)own->case_id);
-        return error_set(err, ERROR_CONFLICT, "its case C%lld is settled", (long long)own->case_id);
+        error_hint(err, "`oddloaf settle %s --reopen` first", CASE_ID(own->case_id));
+        return error_set(err, ERROR_CONFLICT, "its case %s is settled", CASE_ID(own->case_id));
     }
     return rc;
 }

@@ -1,7 +1,9 @@
 #include "desk/logged.h"
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "desk/doubts.h"
+#include "store/case.h"
 #include "tell/hold_json.h"
 #include <string.h>
 
@@ -54,7 +56,7 @@ void logged_case_json(const struct desk *desk, struct store *store, int64_t case
         hold_json_mark(store, desk->tz, row.lot_id, into);
     case_moved_here(store, case_id, &ids, NULL);
     for (int i = 0; i < ids.count; i++)
-        json_array_append_new(cases, json_sprintf("C%lld", (long long)id[i]));
+        json_array_append_new(cases, CASE_ID_JSON(id[i]));
     json_object_set_new(into, "moved_here", cases);
     if (kept)
         kept->moved_here = ids.count;

@@ -1,5 +1,6 @@
 #include "desk/rematch.h"
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "desk/doubts.h"
 #include "desk/event.h"
@@ -91,9 +92,9 @@ static json_t *urgent_of(const struct desk *desk, struct store *store, const str
     placing_json(desk, store, found->form, &found->placing.lots, lot);
     json_object_set(lot, "doubts", found->form->doubts);
     json_t *event = event_urgent(desk->plant, json_object_get(desk->harm, "mail"), said, lot);
-    json_object_set_new(event, "case", json_sprintf("C%lld", (long long)placed->case_id));
+    json_object_set_new(event, "case", CASE_ID_JSON(placed->case_id));
     if (placed->case_id != found->case_id)
-        json_object_set_new(event, "case_was", json_sprintf("C%lld", (long long)found->case_id));
+        json_object_set_new(event, "case_was", CASE_ID_JSON(found->case_id));
     json_object_set_new(event, "said", said);
     json_object_set_new(event, "made", told_lot(store, desk->tz, placed->lot_id));
     json_decref(lot);

@@ -1,6 +1,8 @@
 #include "desk/story.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "desk/named.h"
+#include "store/case.h"
 #include "store/complaint.h"
 #include "store/history.h"
 #include "store/joined.h"
@@ -55,12 +57,6 @@ static int take_joined(void *arg, const struct joined_row *row)
     return 0;
 }
 
-static bool case_number(const char *word, int64_t *ret)
-{
-    const char *digits = *word == 'C' || *word == 'c' ? word + 1 : word;
-    return isdigit((unsigned char)*digits) && text_to_int64(digits, ret) == 0;
-}
-
 static int complaint_id(struct store *store, const char *word, char uuid[static UUID_TEXT],
                         int64_t *ret, struct error *err)
 {
@@ -84,9 +80,9 @@ static int find_subject(struct store *store, const char *word, struct subject *r
     struct lot_find_row lot;
     char uuid[UUID_TEXT];
     *ret = (struct subject){.of = HISTORY_CASE};
-    if (case_number(word, &ret->id)) {
+    if (short_id_parse(SHORT_ID_CASE, word, &ret->id)) {
         int rc = case_get(store, ret->id, &row, err);
-        ret->named = json_pack("{s:o}", "case", json_sprintf("C%lld", (long long)ret->id));
+        ret->named = json_pack("{s:o}", "case", CASE_ID_JSON(ret->id));
         return rc;
     }
     if (lot_find_by_code(store, word, &lot, NULL) == 0) {

@@ -1,5 +1,6 @@
 #include "desk/taking.h"
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "desk/doubts.h"
 #include "desk/event.h"
@@ -278,7 +279,7 @@ static int log_form(const struct desk *desk, struct store *store, int64_t now_ms
     c.taken = t->taken_text;
     int rc = log_report(desk, t, store, &c, err);
     if (!rc && t->form && t->urgent)
-        json_object_set_new(t->urgent, "case", json_sprintf("C%lld", (long long)t->placed.case_id));
+        json_object_set_new(t->urgent, "case", CASE_ID_JSON(t->placed.case_id));
     return rc;
 }
 

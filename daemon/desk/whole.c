@@ -1,5 +1,6 @@
 #include "desk/whole.h"
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "desk/apart.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
@@ -134,7 +135,7 @@ int whole_complaint(const struct desk *desk, struct store *store, const char *id
         json_decref(shown.body);
         return rc;
     }
-    json_object_set_new(shown.body, "case", json_sprintf("C%lld", (long long)shown.case_id));
+    json_object_set_new(shown.body, "case", CASE_ID_JSON(shown.case_id));
     add_entry(desk, store, uuid, &shown);
     logged_json(desk, store, shown.id, shown.body);
     logged_doubts(desk, store, shown.id, shown.body);

@@ -1,7 +1,9 @@
 #include "facts/case_input.h"
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "rules/vocabulary.h"
+#include "store/case.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -81,7 +83,7 @@ int case_input_read(struct store *store, int64_t case_id, struct case_input *ret
     if (!rc)
         rc = complaint_of_case(store, case_id, take_row, &input, err);
     if (!rc && input.count == 0)
-        rc = error_set(err, ERROR_NOT_FOUND, "case C%lld has no complaints", (long long)case_id);
+        rc = error_set(err, ERROR_NOT_FOUND, "case %s has no complaints", CASE_ID(case_id));
     if (!rc && row.lot_id > 0) {
         input.lots[0] = (struct complaint_lot){row.lot_id, 1};
         input.lot_count = 1;

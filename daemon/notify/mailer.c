@@ -1,4 +1,5 @@
 #include "notify/mailer.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "notify/delivery.h"
 #include "store/outbox.h"
@@ -221,9 +222,9 @@ static void log_failure(const struct mailer *m, const struct delivery *d)
 {
     const struct outbox_delivery *row = delivery_row(d);
     const struct program_result *result = delivery_result(d);
-    char about[32] = "";
+    char about[8 + SHORT_ID_TEXT] = "";
     if (row->case_id)
-        snprintf(about, sizeof about, " case=C%lld", (long long)row->case_id);
+        snprintf(about, sizeof about, " case=%s", CASE_ID(row->case_id));
     if (!result->done)
         log_write(&m->log, row->urgent ? LOG_LEVEL_ERROR : LOG_LEVEL_WARNING,
                   "mail not sent event=%s id=%lld%s attempt=%d why=\"%s\"", row->event,

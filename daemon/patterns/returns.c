@@ -1,5 +1,6 @@
 #include "patterns/returns.h"
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "desk/return_place.h"
 #include "stats/poisson.h"
@@ -69,11 +70,10 @@ static const char *text_of(const json_t *body, const char *name)
 static void add_stand(struct tally *t, const struct returns_row *row, const char *put_at,
                       const char *caution)
 {
-    char case_name[24], when[40];
-    snprintf(case_name, sizeof case_name, "C%lld", (long long)row->case_id);
+    char when[40];
     json_array_insert_new(t->stand, 0,
                           json_pack("{s:s, s:s, s:s, s:s, s:I, s:s}", "complaint", row->complaint,
-                                    "case", case_name, "at",
+                                    "case", CASE_ID(row->case_id), "at",
                                     when_format(t->tz, row->received_ms, when), "put_at", put_at,
                                     "units", (json_int_t)row->units, "caution", caution));
     if (json_array_size(t->stand) > STAND_MOST)

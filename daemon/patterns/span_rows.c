@@ -1,5 +1,7 @@
 #include "patterns/span_rows.h"
+#include "base/short_id.h"
 #include "base/text.h"
+#include "store/case.h"
 #include "store/complaint.h"
 #include "store/lot_find.h"
 #include <stdio.h>
@@ -19,13 +21,6 @@ static void set_day(json_t *row, const char *name, int32_t day)
         json_object_set_new(row, name, json_string(day_format(day, text)));
 }
 
-static json_t *case_name(int64_t case_id)
-{
-    char name[24];
-    snprintf(name, sizeof name, "C%lld", (long long)case_id);
-    return json_string(name);
-}
-
 static int keep_complaint(void *arg, const struct complaint_row *c)
 {
     struct kept *k = arg;
@@ -33,7 +28,7 @@ static int keep_complaint(void *arg, const struct complaint_row *c)
     json_t *row =
         json_pack("{s:s, s:s, s:s, s:s, s:o, s:s*, s:s, s:s*, s:s*, s:i, s:b}", "complaint",
                   c->uuid, "received_at", when_format(k->tz, c->received_ms, at), "symptom",
-                  c->symptom, "channel", c->channel, "case", case_name(c->case_id), "lot_text",
+                  c->symptom, "channel", c->channel, "case", CASE_ID_JSON(c->case_id), "lot_text",
                   c->lot_text, "lot_state", lot_state_word(c->lot_state), "store", c->store,
                   "route", c->route, "packs", c->packs, "harm", c->harm);
     set_day(row, "code_date", c->code_day);
@@ -98,11 +93,12 @@ int span_rows_complaints(struct store *store, const struct tz *tz, const struct 
 static json_t *case_json(const struct tz *tz, const struct case_row *c)
 {
     char from[40], to[40];
-    return json_pack("{s:o, s:s, s:s, s:i, s:i, s:b, s:s, s:s, s:s, s:f}", "case", case_name(c->id),
-                     "symptom", c->symptom, "state", c->settled ? "settled" : "open", "complaints",
-                     c->complaints, "packs", c->packs, "harm", c->harm, "opened_at",
-                     when_format(tz, c->opened_ms, from), "as_of", when_format(tz, c->as_of_ms, to),
-                     "cause", c->top_cause, "probability", c->top_probability);
+    return json_pack("{s:o, s:s, s:s, s:i, s:i, s:b, s:s, s:s, s:s, s:f}", "case",
+                     CASE_ID_JSON(c->id), "symptom", c->symptom, "state",
+                     c->settled ? "settled" : "open", "complaints", c->complaints, "packs",
+                     c->packs, "harm", c->harm, "opened_at", when_format(tz, c->opened_ms, from),
+                     "as_of", when_format(tz, c->as_of_ms, to), "cause", c->top_cause,
+                     "probability", c->top_probability);
 }
 
 static int by_number(const void *a, const void *b)
@@ -143,11 +139,11 @@ static int keep_harm(void *arg, const struct complaint_row *row)
     json_t *body = json_loads(row->body, 0, NULL);
     json_t *kinds = json_object_get(body, "harm");
     json_array_append_new(
-        k->rows,
-        json_pack("{s:s, s:o, s:s, s:s, s:O, s:s?}", "complaint", row->uuid, "case",
-                  case_name(row->case_id), "received_at", when_format(k->tz, row->received_ms, at),
-                  "symptom", row->symptom, "harm", json_is_array(kinds) ? kinds : json_null(),
-                  "lot_text", row->lot_text && *row->lot_text ? row->lot_text : NULL));
+        k->rows, json_pack("{s:s, s:o, s:s, s:s, s:O, s:s?}", "complaint", row->uuid, "case",
+                           CASE_ID_JSON(row->case_id), "received_at",
+                           when_format(k->tz, row->received_ms, at), "symptom", row->symptom,
+                           "harm", json_is_array(kinds) ? kinds : json_null(), "lot_text",
+                           row->lot_text && *row->lot_text ? row->lot_text : NULL));
     json_decref(body);
     return 0;
 }

@@ -1,7 +1,9 @@
 #include "patterns/trace.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "patterns/trace_runs.h"
 #include "patterns/trace_test.h"
+#include "store/case.h"
 #include "store/complaint.h"
 #include "store/evidence.h"
 #include <math.h>
@@ -75,7 +77,7 @@ static int read_case(struct store *store, int64_t case_id, const struct trace_qu
     if (rc)
         return rc;
     if (!row.complaints)
-        return error_set(err, ERROR_NOT_FOUND, "case C%lld has no complaints", (long long)case_id);
+        return error_set(err, ERROR_NOT_FOUND, "case %s has no complaints", CASE_ID(case_id));
     if (query->symptom && strcmp(query->symptom, row.symptom) != 0)
         return 0;
     if (!period->symptom[0])

@@ -1,5 +1,6 @@
 #include "serve/background.h"
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "desk/event.h"
 #include "desk/logged.h"
@@ -8,6 +9,7 @@
 #include "serve/rematching.h"
 #include "serve/service.h"
 #include "serve/sessions.h"
+#include "store/case.h"
 #include "store/clock_mark.h"
 #include "store/complaint.h"
 #include "store/contact.h"
@@ -88,8 +90,8 @@ static void rank_looked(struct round *round, struct ranked *r, struct store *sto
     r->made = rc == 0;
     r->gone = rc == ERROR_NOT_FOUND;
     if (rc && !r->gone)
-        log_write(&round->bg->app->log, LOG_LEVEL_ERROR, "cannot rank case=C%lld why=\"%s\"",
-                  (long long)r->case_id, err.text);
+        log_write(&round->bg->app->log, LOG_LEVEL_ERROR, "cannot rank case=%s why=\"%s\"",
+                  CASE_ID(r->case_id), err.text);
     if (rc)
         return;
     logged_case_json(&round->setup->desk, store, r->case_id, r->told, &r->ranking);
@@ -153,8 +155,8 @@ static int save_apart(struct round *round, struct ranked *r, struct store *store
     rc = store_unnest(store, saved == 0, err);
     if (rc || !saved)
         return rc;
-    log_write(&round->bg->app->log, LOG_LEVEL_ERROR,
-              "cannot save the ranking case=C%lld why=\"%s\"", (long long)r->case_id, why.text);
+    log_write(&round->bg->app->log, LOG_LEVEL_ERROR, "cannot save the ranking case=%s why=\"%s\"",
+              CASE_ID(r->case_id), why.text);
     return work_retry(store, WORK_RANK, &r->row, app_now_ms(round->bg->app) + RETRY_MS, err);
 }
 

@@ -1,5 +1,6 @@
 /* Cases: lists, rankings, their working, and verdicts. */
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "base/words.h"
 #include "desk/apart.h"
@@ -8,6 +9,7 @@
 #include "desk/named.h"
 #include "serve/app.h"
 #include "serve/route.h"
+#include "store/case.h"
 #include "store/complaint.h"
 #include "store/hold.h"
 #include "store/lot_find.h"
@@ -18,13 +20,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { LIST_MOST = 500, NAME_SIZE = 24 };
-
-static const char *case_json_name(int64_t id, char out[static NAME_SIZE])
-{
-    snprintf(out, NAME_SIZE, "C%lld", (long long)id);
-    return out;
-}
+enum { LIST_MOST = 500 };
 
 static int case_of_complaint(struct store *store, const char *text, int64_t *ret, struct error *err)
 {
@@ -44,9 +40,8 @@ static int find_case(struct store *store, const char *text, int64_t *ret, struct
 {
     struct case_row row;
     int64_t id = 0;
-    const char *digits = *text == 'C' || *text == 'c' ? text + 1 : text;
-    bool number = isdigit((unsigned char)*digits) && text_to_int64(digits, &id) == 0;
-    int rc = number ? 0 : case_of_complaint(store, text, &id, err);
+    int rc =
+        short_id_parse(SHORT_ID_CASE, text, &id) ? 0 : case_of_complaint(store, text, &id, err);
     if (!rc)
         rc = case_get(store, id, &row, err);
     if (!rc)
@@ -80,11 +75,11 @@ static void add_lot(const struct listing *list, json_t *item, int64_t lot_id)
 static int list_row(void *arg, const struct case_row *row)
 {
     struct listing *list = arg;
-    char name[NAME_SIZE], opened[40], as_of[40];
+    char opened[40], as_of[40];
     json_t *item =
-        json_pack("{s:s, s:s, s:i, s:i, s:s, s:s, s:s, s:b}", "case", case_json_name(row->id, name),
-                  "symptom", row->symptom, "complaints", row->complaints, "packs", row->packs,
-                  "opened", when_format(list->setup->tz, row->opened_ms, opened), "as_of",
+        json_pack("{s:s, s:s, s:i, s:i, s:s, s:s, s:s, s:b}", "case", CASE_ID(row->id), "symptom",
+                  row->symptom, "complaints", row->complaints, "packs", row->packs, "opened",
+                  when_format(list->setup->tz, row->opened_ms, opened), "as_of",
                   when_format(list->setup->tz, row->as_of_ms, as_of), "state",
                   row->settled ? "settled" : "open", "harm", row->harm);
     logged_case_json(&list->setup->desk, list->store, row->id, item, NULL);
@@ -152,9 +147,7 @@ static int read_filter(const struct request *rq, const struct setup *setup,
         }
         filter->since_ms = tz_day_start_ms(setup->tz, day);
     }
-    if (after && *after == 'C')
-        after++;
-    if (after && *after && text_to_int64(after, &filter->after)) {
+    if (after && *after && !short_id_parse(SHORT_ID_CASE, after, &filter->after)) {
         error_set(err, ERROR_INVALID, "must be a case");
         error_field(err, "after", after);
         return ERROR_INVALID;
@@ -175,8 +168,7 @@ void cases_list(struct request *rq, struct store *store)
         request_reply_error(rq, rc, &err);
     } else {
         bool more = (int)json_array_size(list.cases) == filter.limit;
-        char name[NAME_SIZE];
-        json_t *next = more ? json_string(case_json_name(list.last, name)) : json_null();
+        json_t *next = more ? CASE_ID_JSON(list.last) : json_null();
         request_reply_json(rq, 200, json_pack("{s:o, s:o}", "cases", list.cases, "next", next));
     }
     setup_unref(list.setup);
@@ -264,8 +256,7 @@ void cases_ranks(struct request *rq, struct store *store)
     int64_t id[PAGE_MOST], after = 0, limit = 100;
     int rc = request_query_within(rq, "limit", 1, PAGE_MOST, &limit, &err);
     struct store_ids ids = {id, 0, (int)limit};
-    if (!rc && after_text &&
-        text_to_int64(*after_text == 'C' ? after_text + 1 : after_text, &after)) {
+    if (!rc && after_text && !short_id_parse(SHORT_ID_CASE, after_text, &after)) {
         rc = error_set(&err, ERROR_INVALID, "must be a case");
         error_field(&err, "after", after_text);
     }
@@ -438,8 +429,7 @@ void cases_verdict(struct request *rq, struct store *store)
     if (!rc)
         rc = writer_run(rq->app->writer, settle, &s, &err);
     if (!rc) {
-        char name[NAME_SIZE];
-        answer = json_pack("{s:s, s:s}", "case", case_json_name(s.case_id, name), "state",
+        answer = json_pack("{s:s, s:s}", "case", CASE_ID(s.case_id), "state",
                            s.reopen ? "open" : "settled");
         if (!s.reopen)
             json_object_set_new(answer, "cause", json_string(s.cause));

@@ -2,6 +2,7 @@
  * reader thread, logged by the writer in one job, and answered from a reader thread again, where
  * the rankings are made. */
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "desk/answer.h"
 #include "serve/app.h"
@@ -134,8 +135,7 @@ static int log_batch(struct store *store, void *arg, struct error *err)
 /* The case's ranking, made once a batch. Borrowed; NULL if it can't be made. */
 static json_t *ranking_of(struct batch *b, const struct taking *t, struct store *store)
 {
-    char name[24];
-    snprintf(name, sizeof name, "C%lld", (long long)t->placed.case_id);
+    const char *name = CASE_ID(t->placed.case_id);
     json_t *ranking = json_object_get(b->rankings, name);
     if (!ranking && json_object_size(b->rankings) >= RANKINGS_KEPT)
         json_object_clear(b->rankings); /* a file of complaints need not fit in memory ranked */

@@ -1,5 +1,6 @@
 /* Correcting a complaint, withdrawing one, bringing it back; who did what when. */
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "desk/answer.h"
 #include "desk/correcting.h"
 #include "desk/logged.h"
@@ -96,8 +97,8 @@ static json_t *answer_json(struct store *store, const struct change *change)
 {
     const struct complaint_placed *placed = &change->c.placed;
     json_t *answer = json_pack("{s:s, s:o, s:b, s:s, s:O}", "complaint", change->uuid, "case",
-                               json_sprintf("C%lld", (long long)placed->case_id), "again",
-                               (int)placed->again, "by", change->by, "changed", change->c.changed);
+                               CASE_ID_JSON(placed->case_id), "again", (int)placed->again, "by",
+                               change->by, "changed", change->c.changed);
     if (change->withdraw)
         json_object_set_new(answer, "withdrawn", json_boolean(!change->undo));
     if (!change->withdraw || change->undo)

@@ -1,5 +1,6 @@
 /* Finding complaints again. Who called is looked for by the desk alone. */
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "desk/apart.h"
 #include "desk/logged.h"
 #include "serve/app.h"
@@ -38,9 +39,9 @@ static int add_found(void *arg, const struct entry_found *row)
     json_t *contact =
         f->desk ? apart_show(f->store, row->complaint_id, joined ? row->report : "", body, NULL)
                 : NULL;
-    json_t *item = json_pack("{s:s, s:o, s:s}", "complaint", row->report, "case",
-                             json_sprintf("C%lld", (long long)row->case_id), "received_at",
-                             when_format(f->setup->tz, row->received_ms, when));
+    json_t *item =
+        json_pack("{s:s, s:o, s:s}", "complaint", row->report, "case", CASE_ID_JSON(row->case_id),
+                  "received_at", when_format(f->setup->tz, row->received_ms, when));
     add_said(body, item);
     logged_json(&f->setup->desk, f->store, row->complaint_id, item);
     json_object_set_new(item, "withdrawn", json_boolean(row->withdrawn));

@@ -1,9 +1,12 @@
 /* Lots on hold: the list of them, holds and their ends. */
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
+#include "base/words.h"
 #include "desk/apart.h"
 #include "serve/app.h"
 #include "serve/route.h"
+#include "store/case.h"
 #include "store/complaint.h"
 #include "store/lot_find.h"
 #include "tell/hold_json.h"
@@ -156,26 +159,24 @@ static int read_lots(const struct setup *setup, struct store *store, const json_
 
 static int check_disposition(const char *word, struct error *err)
 {
-    static const char *const WORDS[] = {"release", "rework", "divert", "destroy"};
-    for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
-        if (strcmp(WORDS[i], word) == 0)
-            return 0;
-    }
-    error_set(err, ERROR_INVALID, "must be release, rework, divert or destroy");
+    struct text_buffer known = {0};
+    if (words_has(WORDS_DISPOSITIONS, word))
+        return 0;
+    words_or(WORDS_DISPOSITIONS, &known);
+    error_set(err, ERROR_INVALID, "must be %s", known.data);
     error_field(err, "disposition", word);
+    text_buffer_free(&known);
     return ERROR_INVALID;
 }
 
-/* "C12" or "H7": a letter and a number. */
-static int read_number(const json_t *body, const char *field, char letter, int64_t *ret,
-                       struct error *err)
+static int read_id(const json_t *body, const char *field, char letter, int64_t *ret,
+                   struct error *err)
 {
     const char *text = NULL;
     int rc = jsonx_text(body, field, LENGTH_WORD, &text, err);
     if (rc || !text)
         return rc;
-    const char *digits = toupper((unsigned char)*text) == letter ? text + 1 : text;
-    if (isdigit((unsigned char)*digits) && text_to_int64(digits, ret) == 0 && *ret > 0)
+    if (short_id_parse(letter, text, ret))
         return 0;
     error_set(err, ERROR_INVALID, "must be a %s, as %c12", field, letter);
     error_field(err, field, text);
@@ -186,7 +187,7 @@ static int read_number(const json_t *body, const char *field, char letter, int64
 static int read_case(struct store *store, const json_t *body, int64_t *ret, struct error *err)
 {
     struct case_row row;
-    int rc = read_number(body, "case", 'C', ret, err);
+    int rc = read_id(body, "case", SHORT_ID_CASE, ret, err);
     if (!rc && *ret)
         rc = case_get(store, *ret, &row, err);
     if (!rc && *ret)
@@ -200,7 +201,7 @@ static int read_release(const json_t *body, struct holding *h, struct error *err
     if (!rc)
         rc = check_disposition(h->disposition, err);
     if (!rc)
-        rc = read_number(body, "hold", 'H', &h->hold_id, err);
+        rc = read_id(body, "hold", SHORT_ID_HOLD, &h->hold_id, err);
     return rc ? rc : jsonx_bool(body, "all", &h->all, err);
 }
 
@@ -271,13 +272,11 @@ static int end_all(struct store *store, void *arg, struct error *err)
 
 static bool is_this(const struct holding *h, const json_t *hold)
 {
-    char case_name[24] = "";
     const char *of_case = json_string_value(json_object_get(hold, "case"));
-    if (h->case_id)
-        snprintf(case_name, sizeof case_name, "C%lld", (long long)h->case_id);
+    const char *own_case = h->case_id ? CASE_ID(h->case_id) : "";
     return strcmp(json_string_value(json_object_get(hold, "reason")), h->reason) == 0 &&
            strcmp(json_string_value(json_object_get(hold, "by")), h->by) == 0 &&
-           strcmp(of_case ? of_case : "", case_name) == 0;
+           strcmp(of_case ? of_case : "", own_case) == 0;
 }
 
 /* After the commit: the other holds that stand on the lots. */

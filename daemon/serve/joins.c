@@ -1,5 +1,6 @@
 /* One complaint as it stands, with the reports that were joined to it; joining and separating. */
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
 #include "desk/named.h"
@@ -8,13 +9,6 @@
 #include "serve/route.h"
 #include <stdlib.h>
 #include <string.h>
-
-static void set_case(json_t *answer, int64_t case_id)
-{
-    char name[24];
-    snprintf(name, sizeof name, "C%lld", (long long)case_id);
-    json_object_set_new(answer, "case", json_string(name));
-}
 
 void joins_get(struct request *rq, struct store *store)
 {
@@ -62,7 +56,7 @@ static void answer_join(struct request *rq, struct store *store, struct joining 
     }
     app_wake(rq->app);
     json_t *answer = json_pack("{s:s, s:b}", "complaint", j->uuid, "again", (int)j->placed.again);
-    set_case(answer, j->placed.case_id);
+    json_object_set_new(answer, "case", CASE_ID_JSON(j->placed.case_id));
     logged_json(&j->setup->desk, store, j->placed.complaint_id, answer);
     json_object_set_new(answer, "same_as", joining_of_json(store, j->uuid));
     request_reply_json(rq, 200, answer);

@@ -1,5 +1,6 @@
 /* Mails on their way: what waits, what is parked and why; sending it again. */
 #include "store/outbox.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "serve/app.h"
 #include "serve/route.h"
@@ -52,18 +53,15 @@ static int add_mail(void *arg, const struct outbox_mail *mail)
 {
     struct listing *l = arg;
     struct recipients r = {.tz = l->tz, .list = json_array(), .to = json_array()};
-    char case_name[24];
-    snprintf(case_name, sizeof case_name, "C%lld", (long long)mail->case_id);
     int rc = outbox_recipients(l->store, mail->id, add_recipient, &r, l->err);
     if (json_array_size(r.to) == 0 && strcmp(mail->state, "sent") != 0)
         text_clip(l->nobody, r.last_error, sizeof r.last_error);
     if (mail->held[0])
         text_clip(mail->held, r.last_error, sizeof r.last_error);
-    json_t *one =
-        json_pack("{s:I, s:s, s:s?, s:o, s:s, s:i, s:s?, s:o}", "id", (json_int_t)mail->id, "event",
-                  mail->event, "case", mail->case_id ? case_name : NULL, "to", r.to, "state",
-                  mail->state, "attempts", r.attempts, "last_error",
-                  r.last_error[0] ? r.last_error : NULL, "recipients", r.list);
+    json_t *one = json_pack("{s:I, s:s, s:o, s:o, s:s, s:i, s:s?, s:o}", "id", (json_int_t)mail->id,
+                            "event", mail->event, "case", CASE_ID_JSON(mail->case_id), "to", r.to,
+                            "state", mail->state, "attempts", r.attempts, "last_error",
+                            r.last_error[0] ? r.last_error : NULL, "recipients", r.list);
     set_time(one, "queued_at", l->tz, mail->created_ms);
     set_time(one, "sent_at", l->tz, mail->sent_ms);
     json_array_append_new(l->mails, one);

@@ -1,6 +1,7 @@
 /* What managers ask: weeks, common factors, scores. */
 #include "base/cuts.h"
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "patterns/returns.h"
 #include "patterns/span_rows.h"
@@ -209,8 +210,7 @@ static int read_cases(const char *text, int64_t *cases, size_t *ret_count, struc
     char *copy = xstrdup(text), *rest = copy, *item;
     int rc = 0;
     while (!rc && (item = strsep(&rest, ",")) && count < TRACE_CASES) {
-        const char *digits = *item == 'C' || *item == 'c' ? item + 1 : item;
-        if (text_to_int64(digits, &cases[count++])) {
+        if (!short_id_parse(SHORT_ID_CASE, item, &cases[count++])) {
             error_set(err, ERROR_INVALID, "must be cases, C12,C13");
             error_field(err, "cases", item);
             rc = ERROR_INVALID;

@@ -1,4 +1,6 @@
 #include "store/complaint_place.h"
+#include "base/short_id.h"
+#include "store/case_inside.h"
 #include "store/change.h"
 #include "store/complaint_inside.h"
 #include "store/db.h"
@@ -86,21 +88,21 @@ static int record(struct store *store, const struct move_place *was,
                   const struct complaint_placed *placed, enum lot_state state,
                   const struct complaint_why *why, struct error *err)
 {
-    char lot_was[128], lot_now[128], case_was[24], case_now[24];
+    char lot_was[128], lot_now[128];
     int rc = lot_code(store, was->lot_id, lot_was, sizeof lot_was, err);
     if (!rc)
         rc = lot_code(store, placed->lot_id, lot_now, sizeof lot_now, err);
     if (rc)
         return rc;
-    snprintf(case_was, sizeof case_was, "C%lld", (long long)was->case_id);
-    snprintf(case_now, sizeof case_now, "C%lld", (long long)placed->case_id);
     const struct change_row change = {
         .complaint = was->uuid, .at_ms = why->at_ms, .by = why->by, .reason = why->reason};
     rc = change_add(store, &change, "lot", lot_was, lot_now, err);
     if (!rc)
         rc = change_add(store, &change, "lot_state", lot_state_word(was->state),
                         lot_state_word(state), err);
-    return rc ? rc : change_add(store, &change, "case", case_was, case_now, err);
+    return rc ? rc
+              : change_add(store, &change, "case", CASE_ID(was->case_id), CASE_ID(placed->case_id),
+                           err);
 }
 
 /* The row as it stands from now on, and its candidates. */

@@ -1,4 +1,5 @@
 #include "store/hold.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "store/db.h"
 #include "store/lot_find.h"
@@ -103,9 +104,9 @@ static bool is_meant(const struct hold_end *end, const struct hold_row *row)
 static void take_standing(struct state *s, const struct hold_row *row)
 {
     s->first_id = s->standing ? s->first_id : row->id;
-    text_appendf(&s->all, "%sH%lld (", s->standing++ ? ", " : "", (long long)row->id);
+    text_appendf(&s->all, "%s%s (", s->standing++ ? ", " : "", HOLD_ID(row->id));
     if (row->case_id)
-        text_appendf(&s->all, "C%lld: ", (long long)row->case_id);
+        text_appendf(&s->all, "%s: ", CASE_ID(row->case_id));
     text_appendf(&s->all, "%.40s, %.20s)", row->reason, row->by_name);
     s->stood = s->stood || (s->entry && is_entry(s->entry, row));
     s->meant += s->end && is_meant(s->end, row);
@@ -125,30 +126,33 @@ static int take_row(void *arg, const struct hold_row *row)
     return 0;
 }
 
-static const char *past_of(const char *disposition)
+/* What came of a lot: of base/words.h. */
+static const struct outcome {
+    const char *disposition, *past;
+    bool gone; /* nothing of it is left to be held */
+} OUTCOMES[] = {{"release", "released", false},
+                {"rework", "reworked", true},
+                {"divert", "diverted", false},
+                {"destroy", "destroyed", true}};
+
+static struct outcome outcome_of(const char *disposition)
 {
-    static const struct {
-        const char *word, *past;
-    } ROW[] = {{"release", "released"},
-               {"rework", "reworked"},
-               {"divert", "diverted"},
-               {"destroy", "destroyed"}};
-    for (size_t i = 0; i < sizeof ROW / sizeof ROW[0]; i++) {
-        if (strcmp(ROW[i].word, disposition) == 0)
-            return ROW[i].past;
+    for (size_t i = 0; i < sizeof OUTCOMES / sizeof OUTCOMES[0]; i++) {
+        if (strcmp(OUTCOMES[i].disposition, disposition) == 0)
+            return OUTCOMES[i];
     }
-    return disposition;
+    return (struct outcome){disposition, disposition, false};
 }
 
 /* ---- holding ---- */
 
 static int check_left(const struct hold_of *of, const struct state *s, struct error *err)
 {
-    bool gone = strcmp(s->last, "destroy") == 0 || strcmp(s->last, "rework") == 0;
-    if (!gone || s->standing || s->entry->still_about)
+    const struct outcome last = outcome_of(s->last);
+    if (!last.gone || s->standing || s->entry->still_about)
         return 0;
     error_set(err, ERROR_CONFLICT, "lot %.60s was %s (by %.120s); nothing was recorded", of->code,
-              past_of(s->last), s->last_says);
+              last.past, s->last_says);
     error_field(err, "lots", of->code);
     error_hint(err, "if packs of it are still about, say so: --still-about");
     return ERROR_CONFLICT;
@@ -201,7 +205,7 @@ static int refuse_none(const struct hold_of *of, const struct state *s, struct e
                   of->code);
     else if (s->rows)
         error_set(err, rc, "lot %.60s is not on hold: it was %s (by %.120s); nothing was recorded",
-                  of->code, past_of(s->last), s->last_says);
+                  of->code, outcome_of(s->last).past, s->last_says);
     else
         error_set(err, rc, "lot %.60s is not on hold and never was; nothing was recorded",
                   of->code);
@@ -223,7 +227,7 @@ static int check_meant(const struct hold_of *of, const struct state *s, struct e
     } else if (!named && s->standing > 1) {
         error_set(err, ERROR_CONFLICT, "%d holds stand on lot %.60s: %.150s; nothing was recorded",
                   s->standing, of->code, s->all.data);
-        error_hint(err, "say which: --hold H%lld, --case CASE, or --all", (long long)s->first_id);
+        error_hint(err, "say which: --hold %s, --case CASE, or --all", HOLD_ID(s->first_id));
     } else {
         return 0;
     }

@@ -1,4 +1,5 @@
 #include "store/ranking.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "store/db.h"
 #include "store/pattern.h"
@@ -52,7 +53,7 @@ static int case_take_ranking(struct store *store, struct ranking *ranking, struc
                                  err);
     if (db_next(&q))
         ranking->revision = db_int(&q, 0);
-    return db_found(&q, "there is no case C%lld", (long long)ranking->case_id);
+    return db_found(&q, "there is no case %s", CASE_ID(ranking->case_id));
 }
 
 static int add_ranking(struct store *store, const struct ranking *ranking, struct error *err)

@@ -1,4 +1,5 @@
 #include "store/verdict.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "store/db.h"
 #include "store/pattern.h"
@@ -23,7 +24,7 @@ static int check_not_empty(struct store *store, int64_t case_id, struct error *e
     int rc = db_number(store, SQL, DB(DB_INT(case_id)), &empty, err);
     return rc || !empty
                ? rc
-               : error_set(err, ERROR_CONFLICT, "case C%lld has no complaints", (long long)case_id);
+               : error_set(err, ERROR_CONFLICT, "case %s has no complaints", CASE_ID(case_id));
 }
 
 int verdict_add(struct store *store, const struct verdict_new *v, struct error *err)
@@ -42,8 +43,8 @@ int verdict_add(struct store *store, const struct verdict_new *v, struct error *
                    DB_TEXT(v->note), DB_TEXT(v->by_name), DB_MS(v->at_ms)),
                 &refused);
     if (rc == ERROR_CONFLICT) {
-        error_set(err, rc, "case C%lld is settled already", (long long)v->case_id);
-        error_hint(err, "reopen it first: oddloaf settle C%lld --reopen", (long long)v->case_id);
+        error_set(err, rc, "case %s is settled already", CASE_ID(v->case_id));
+        error_hint(err, "reopen it first: oddloaf settle %s --reopen", CASE_ID(v->case_id));
         return rc;
     }
     if (rc && err && !err->code)
@@ -67,8 +68,8 @@ int verdict_reopen(struct store *store, int64_t case_id, const char *note, const
     int rc = db_run(store, SQL, DB(DB_INT(case_id), DB_MS(now_ms), DB_TEXT(by_name), DB_TEXT(note)),
                     err);
     if (!rc && db_changes(store) == 0)
-        return error_set(err, ERROR_NOT_FOUND, "case C%lld has no verdict to reopen",
-                         (long long)case_id);
+        return error_set(err, ERROR_NOT_FOUND, "case %s has no verdict to reopen",
+                         CASE_ID(case_id));
     if (!rc)
         rc = case_set_state(store, case_id, "open", err);
     return rc ? rc : pattern_case_changed(store, case_id, err);

@@ -1,6 +1,7 @@
 /* What to ask next: expected gain in bits of every question whose answer is not known yet, over
  * the ranking as it stands. P(answer | cause) is how often the answer comes, bent by what the
  * rules say of it: share x 2^bits, made to sum to 1. */
+#include "base/short_id.h"
 #include "base/text.h"
 #include "stats/evidence.h"
 #include "tell/case_json.h"
@@ -191,7 +192,7 @@ int tell_ask(struct triage *triage, struct store *store, int64_t case_id, json_t
     int rc = case_rank_read(triage, store, case_id, &ranked, err);
     if (rc)
         return rc;
-    *ret = json_pack("{s:o, s:o, s:o}", "case", case_json_name(case_id), "as_of",
+    *ret = json_pack("{s:o, s:o, s:o}", "case", CASE_ID_JSON(case_id), "as_of",
                      case_json_when(triage, ranked.input.as_of_ms), "ask",
                      ask_json(triage, &ranked, false, QUESTIONS));
     case_json_harm(&ranked, *ret);

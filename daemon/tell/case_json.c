@@ -1,5 +1,6 @@
 /* A ranked case as JSON. */
 #include "tell/case_json.h"
+#include "base/short_id.h"
 #include "rules/fact_title.h"
 #include "tell/tell.h"
 #include <math.h>
@@ -25,13 +26,6 @@ json_t *case_json_when(const struct triage *triage, int64_t ms)
 {
     char text[40];
     return ms == WHEN_UNKNOWN_MS ? json_null() : json_string(when_format(triage->tz, ms, text));
-}
-
-json_t *case_json_name(int64_t case_id)
-{
-    char text[32];
-    snprintf(text, sizeof text, "C%lld", (long long)case_id);
-    return case_id > 0 ? json_string(text) : json_null();
 }
 
 json_t *case_json_value(const struct fact *fact)
@@ -339,7 +333,7 @@ json_t *case_json_rank(const struct triage *triage, const struct case_rank *rank
         if (*ranked->input.complaints[i].uuid)
             json_array_append_new(complaints, json_string(ranked->input.complaints[i].uuid));
     json_t *object = json_object();
-    json_object_set_new(object, "case", case_json_name(ranked->input.case_id));
+    json_object_set_new(object, "case", CASE_ID_JSON(ranked->input.case_id));
     json_object_set_new(object, "symptom", json_string(symptom_name(ranked->input.symptom)));
     json_object_set_new(object, "as_of", case_json_when(triage, ranked->input.as_of_ms));
     json_object_set_new(object, "rules", json_string(triage->rules->hash));

@@ -22,7 +22,5 @@ json_t *case_json_value(const struct fact *fact);
 json_t *ask_json(const struct triage *triage, const struct case_rank *ranked, bool desk, int limit);
 /* RFC 3339 in the plant's time. */
 json_t *case_json_when(const struct triage *triage, int64_t ms);
-/* "C12" or, if not logged, null. */
-json_t *case_json_name(int64_t case_id);
 
 #endif

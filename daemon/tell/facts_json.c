@@ -1,5 +1,6 @@
 /* The facts of a case as they were gathered, before any rule has spoken: for checks from outside
  * and for whoever writes rules. */
+#include "base/short_id.h"
 #include "tell/case_json.h"
 #include "tell/tell.h"
 #include <math.h>
@@ -69,7 +70,7 @@ int tell_facts(struct triage *triage, struct store *store, int64_t case_id, json
     }
     for (int i = 0; i < ranked.input.count; i++)
         json_array_append_new(complaints, json_string(ranked.input.complaints[i].uuid));
-    *ret = json_pack("{s:o, s:s, s:o, s:o, s:o}", "case", case_json_name(case_id), "symptom",
+    *ret = json_pack("{s:o, s:s, s:o, s:o, s:o}", "case", CASE_ID_JSON(case_id), "symptom",
                      symptom_name(ranked.input.symptom), "as_of",
                      case_json_when(triage, ranked.input.as_of_ms), "complaints", complaints,
                      "facts", facts);

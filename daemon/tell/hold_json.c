@@ -1,14 +1,13 @@
 #include "tell/hold_json.h"
+#include "base/short_id.h"
 #include <stdio.h>
 
 json_t *hold_json(const struct tz *tz, const struct hold_row *row)
 {
-    char name[24], case_name[24], at[40];
-    snprintf(name, sizeof name, "H%lld", (long long)row->id);
-    snprintf(case_name, sizeof case_name, "C%lld", (long long)row->case_id);
-    return json_pack("{s:s, s:s, s:s, s:s, s:s, s:s, s:s?}", "hold", name, "lot", row->lot,
-                     "reason", row->reason, "by", row->by_name, "user", row->user, "at",
-                     when_format(tz, row->at_ms, at), "case", row->case_id ? case_name : NULL);
+    char at[40];
+    return json_pack("{s:s, s:s, s:s, s:s, s:s, s:s, s:o}", "hold", HOLD_ID(row->id), "lot",
+                     row->lot, "reason", row->reason, "by", row->by_name, "user", row->user, "at",
+                     when_format(tz, row->at_ms, at), "case", CASE_ID_JSON(row->case_id));
 }
 
 struct listing {

@@ -1,4 +1,5 @@
 #include "tell/kept.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "rules/fact_title.h"
 #include "tell/case_json.h"
@@ -154,7 +155,7 @@ int tell_kept(struct triage *triage, struct store *store, int64_t case_id, int r
     json_t *ranked = json_array();
     for (int i = 0; i < ranking.cause_count; i++)
         json_array_append_new(ranked, cause_json(triage, &ranking, i));
-    *ret = json_pack("{s:o, s:s?, s:i, s:o, s:s, s:i, s:s?, s:o}", "case", case_json_name(case_id),
+    *ret = json_pack("{s:o, s:s?, s:i, s:o, s:s, s:i, s:s?, s:o}", "case", CASE_ID_JSON(case_id),
                      "lot", *ranking.lot ? ranking.lot : NULL, "revision", ranking.revision,
                      "as_of", case_json_when(triage, ranking.as_of_ms), "rules", ranking.rules,
                      "complaints", ranking.complaints, "mailed", ranking.why, "ranked", ranked);

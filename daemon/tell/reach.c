@@ -3,7 +3,9 @@
  * lots that share this condition share the fault (reach_share in rules/ranking.json), or, where the
  * cause's file says how to tell, from the other lot's own records, and is updated by its own
  * complaints against the number expected. */
+#include "base/short_id.h"
 #include "base/text.h"
+#include "store/case.h"
 #include "store/company_count.h"
 #include "tell/case_json.h"
 #include "tell/hold_json.h"
@@ -350,7 +352,7 @@ static int reach_json(struct reaching *reaching, int64_t case_id, double probabi
     free(reaching->lots);
     json_object_update_new(
         answer,
-        json_pack("{s:o, s:s, s:s, s:f, s:o, s:s, s:o, s:s*}", "case", case_json_name(case_id),
+        json_pack("{s:o, s:s, s:s, s:f, s:o, s:s, s:o, s:s*}", "case", CASE_ID_JSON(case_id),
                   "cause", reaching->cause->id, "title", reaching->cause->title, "probability",
                   probability, "as_of",
                   case_json_when(reaching->triage, reaching->ranked->input.as_of_ms), "in_code_on",

@@ -1,4 +1,5 @@
 /* Why a cause stands where it stands, and what would move it. */
+#include "base/short_id.h"
 #include "base/text.h"
 #include "rules/fact_title.h"
 #include "tell/case_json.h"
@@ -303,7 +304,7 @@ int tell_why(struct triage *triage, struct store *store, int64_t case_id, const 
         if (!cause || ranked.rank->causes[i].cause == wanted)
             json_array_append_new(causes, cause_json(triage, &ranked, &ranked.rank->causes[i]));
     *ret =
-        json_pack("{s:o, s:s, s:o, s:s, s:f, s:o, s:o}", "case", case_json_name(case_id), "symptom",
+        json_pack("{s:o, s:s, s:o, s:s, s:f, s:o, s:o}", "case", CASE_ID_JSON(case_id), "symptom",
                   symptom_name(ranked.input.symptom), "as_of",
                   case_json_when(triage, ranked.input.as_of_ms), "rules", triage->rules->hash,
                   "pool_exponent", triage->rules->ranking.pool_exponent, "causes", causes, "flips",

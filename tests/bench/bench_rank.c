@@ -9,6 +9,7 @@
  * plant's log. Times are of the thread's processor. */
 #include "base/text.h"
 #include "rank/case_rank.h"
+#include "store/case.h"
 #include "store/company_count.h"
 #include "store/complaint.h"
 #include "store/db.h"

@@ -288,7 +288,7 @@ NOT_PLAIN = {
     "OR IGNORE, OR REPLACE": (r"\b(?:INSERT OR|REPLACE INTO)\b", "the table of words knows no other conflict", {"entry.c"}),
     "row values": (r"\([\w.]+, [\w., ]+\) *(?:[<>=]+|IN) *\(", "a page begins behind the last row of "
                    "the one before, and several columns are counted in one look at the rows",
-                   {"complaint.c", "freshness.c", "material_first.c", "move.c", "recount.c", "retention.c"}),
+                   {"case.c", "freshness.c", "material_first.c", "move.c", "recount.c", "retention.c"}),
     "max or min of two": (r"\b(?:max|min)\([^()]*,", None, set()),
     "the row's number": (r"\browid\b(?<!WITHOUT ROWID)", "the order in which files were accepted; the "
                          "table of words has no other key", {"entry.c", "entry_find.c", "export.c", "load_file.c",
@@ -372,8 +372,6 @@ NAMED_OTHERWISE = {
         "clock_": "a clock, a day and a week are nouns of their own; when_day_format() reads worse",
         "day_": "as clock_", "iso_week_": "as clock_"},
     "daemon/rules/vocabulary.h": {"symptom_": "the words of one field, by number", "material_": "as symptom_"},
-    "daemon/store/complaint.h": {"case_": "a case is what complaints make up, and is written with them"},
-    "daemon/store/complaint_inside.h": {"case_": "as in complaint.h"},
 }
 STATIC = re.compile(r"^static (?:inline )?[\w ]+?[ *](\w+)\(", re.MULTILINE)
 

@@ -4,6 +4,7 @@
 #include "patterns/trace_runs.h"
 #include "patterns/trace_test.h"
 #include "plant.h"
+#include "store/case.h"
 #include <gsl/gsl_errno.h>
 
 static json_t *check_of(const char *id)

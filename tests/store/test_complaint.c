@@ -1,6 +1,7 @@
 /* Complaints are logged once, cases follow the lot, a complaint can be placed again. */
 #include "base/text.h"
 #include "check.h"
+#include "store/case.h"
 #include "store/change.h"
 #include "store/complaint.h"
 #include "store/complaint_place.h"

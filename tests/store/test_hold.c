@@ -1,5 +1,6 @@
 /* Holds side by side on one lot, on codes that no record bears, and what is refused of them. */
 #include "base/text.h"
+#include "base/words.h"
 #include "check.h"
 #include "store/db.h"
 #include "store/hold.h"
@@ -104,6 +105,24 @@ static void test_several_stand_until_each_has_ended(void **state)
     assert_false(hold_stands(f->store, 1));
 }
 
+/* The file's rows know the same words as the table. */
+static void test_every_disposition_ends_a_hold(void **state)
+{
+    struct fixture *f = *state;
+    const struct hold_entry entry = {"glass", "jo", "u", 0, 100, .still_about = true};
+    char words[] = WORDS_DISPOSITIONS;
+    bool stood = false;
+    int ended = 0;
+    for (char *word = strtok(words, " "); word; word = strtok(NULL, " ")) {
+        assert_int_equal(hold_add(f->store, &LOT, &entry, &stood, NULL), 0);
+        assert_int_equal(end(f, &LOT, (struct hold_end){.disposition = word}, NULL), 0);
+        ended++;
+    }
+    assert_int_equal(ended, 4);
+    assert_int_equal(hold_add(f->store, &LOT, &entry, &stood, NULL), 0);
+    assert_int_not_equal(end(f, &LOT, (struct hold_end){.disposition = "eat"}, NULL), 0);
+}
+
 static void test_all_end_at_once(void **state)
 {
     struct fixture *f = *state;
@@ -166,6 +185,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(test_several_stand_until_each_has_ended, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_every_disposition_ends_a_hold, setup, teardown),
         cmocka_unit_test_setup_teardown(test_all_end_at_once, setup, teardown),
         cmocka_unit_test_setup_teardown(test_what_is_not_so_is_refused, setup, teardown),
         cmocka_unit_test_setup_teardown(test_a_code_becomes_the_lots, setup, teardown),

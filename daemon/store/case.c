@@ -1,0 +1,155 @@
+#include "store/case.h"
+#include "base/short_id.h"
+#include "store/case_inside.h"
+#include "store/db.h"
+#include <string.h>
+
+static int case_open(struct store *store, const char *symptom, int64_t lot_id, int64_t received_ms,
+                     int64_t *ret_id, struct error *err)
+{
+    static const char SQL[] =
+        "INSERT INTO complaint_case(symptom, lot_id, opened_ms, as_of_ms, complaints, packs, state)"
+        " VALUES(?1, ?2, ?3, ?3, 0, 0, 'empty')";
+    int rc = db_run(store, SQL, DB(DB_TEXT(symptom), DB_ID(lot_id), DB_MS(received_ms)), err);
+    if (!rc)
+        *ret_id = db_last_id(store);
+    return rc;
+}
+
+int case_find(struct store *store, const char *symptom, int64_t lot_id, int64_t *ret_id,
+              struct error *err)
+{
+    static const char SQL[] = "SELECT id FROM complaint_case WHERE lot_id = ?1 AND symptom = ?2";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id), DB_TEXT(symptom)), err);
+    if (db_next(&q))
+        *ret_id = db_int64(&q, 0);
+    return db_end(&q, q.rows);
+}
+
+int case_for(struct store *store, const char *symptom, int64_t lot_id, int64_t received_ms,
+             int64_t *ret_id, struct error *err)
+{
+    int rc = lot_id > 0 ? case_find(store, symptom, lot_id, ret_id, err) : 0;
+    if (rc)
+        return rc < 0 ? rc : 0;
+    rc = case_open(store, symptom, lot_id, received_ms, ret_id, err);
+    return rc ? rc : 1;
+}
+
+static void case_read(struct db_query *q, struct case_row *row)
+{
+    row->id = db_int64(q, 0);
+    db_copy(q, 1, row->symptom, sizeof row->symptom);
+    row->lot_id = db_int64(q, 2);
+    row->opened_ms = db_ms(q, 3);
+    row->as_of_ms = db_ms(q, 4);
+    row->complaints = db_int(q, 5);
+    row->packs = db_int(q, 6);
+    row->harm = db_int(q, 7) != 0;
+    row->settled = strcmp(db_text(q, 8), "settled") == 0;
+    row->revision = db_int(q, 9);
+    db_copy(q, 10, row->top_cause, sizeof row->top_cause);
+    row->top_probability = db_real(q, 11);
+    row->harm_unseen = db_int(q, 12) != 0;
+}
+
+#define CASE_COLUMNS                                                                               \
+    "c.id, c.symptom, c.lot_id, c.opened_ms, c.as_of_ms, c.complaints, c.packs, c.harm, c.state,"  \
+    " c.revision, c.top_cause, coalesce(c.top_probability, 0), c.harm_unseen"
+
+int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT " CASE_COLUMNS ", c.moved_to FROM complaint_case c"
+                              " WHERE c.id = ?1";
+    enum { HOPS = 8 }; /* a complaint placed again and again; far more than people do */
+    for (int hop = 0; hop < HOPS; hop++) {
+        struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
+        int64_t next = 0;
+        if (db_next(&q)) {
+            case_read(&q, ret);
+            next = db_int64(&q, 13);
+        }
+        int rc = db_end(&q, 0);
+        if (rc || (q.rows && !next))
+            return rc;
+        if (!q.rows)
+            break;
+        case_id = next;
+    }
+    error_set(err, ERROR_NOT_FOUND, "there is no case %s", CASE_ID(case_id));
+    error_hint(err, "`oddloaf cases` lists them");
+    return ERROR_NOT_FOUND;
+}
+
+int case_moved_here(struct store *store, int64_t case_id, struct store_ids *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT id FROM complaint_case WHERE moved_to = ?1"
+                              " ORDER BY id LIMIT ?2";
+    return db_ids(store, SQL, DB(DB_INT(case_id), DB_INT(ret->capacity)), ret, err);
+}
+
+int case_left_settled(struct store *store, int64_t case_id, bool *ret, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT count(*) FROM complaint_case c JOIN verdict v ON v.case_id = c.id"
+        " WHERE c.id = ?1 AND c.complaints = 0 AND v.reopened_ms IS NULL";
+    int64_t count = 0;
+    int rc = db_number(store, SQL, DB(DB_INT(case_id)), &count, err);
+    *ret = count > 0;
+    return rc;
+}
+
+int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT case_id FROM complaint WHERE uuid = ?1 UNION ALL SELECT c.case_id FROM joined j"
+        " JOIN complaint c ON c.id = j.complaint_id WHERE j.uuid = ?1";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(uuid)), err);
+    if (db_next(&q))
+        *ret_case = db_int64(&q, 0);
+    return db_found(&q, "there is no complaint %s", uuid);
+}
+
+/* Order: newest first, or most urgent first; both by a keyset on the last case seen. */
+#define CASE_WHERE                                                                                 \
+    " FROM complaint_case c LEFT JOIN lot l ON l.id = c.lot_id LEFT JOIN product p"                \
+    " ON p.id = l.product_id WHERE c.complaints > 0 AND (?1 IS NULL OR c.symptom = ?1)"            \
+    " AND (?2 IS NULL OR l.line = ?2) AND (?3 IS NULL OR p.product = ?3)"                          \
+    " AND (?4 IS NULL OR c.top_cause = ?4)"                                                        \
+    " AND (?5 IS NULL OR c.state = ?5 OR (?5 = 'open' AND c.harm_unseen))"                         \
+    " AND (?6 IS NULL OR c.as_of_ms >= ?6)"
+
+int case_list(struct store *store, const struct case_filter *filter, case_each each, void *arg,
+              struct error *err)
+{
+    static const char SQL_NEWEST[] =
+        "SELECT " CASE_COLUMNS CASE_WHERE
+        " AND (?7 IS NULL OR (c.as_of_ms, c.id) < (SELECT a.as_of_ms, a.id FROM complaint_case a"
+        " WHERE a.id = ?7)) ORDER BY c.as_of_ms DESC, c.id DESC LIMIT ?8";
+    static const char SQL_URGENT[] =
+        "SELECT " CASE_COLUMNS CASE_WHERE
+        " AND (?7 IS NULL OR (c.harm, c.complaints, c.id) < (SELECT a.harm, a.complaints, a.id"
+        " FROM complaint_case a WHERE a.id = ?7))"
+        " ORDER BY c.harm DESC, c.complaints DESC, c.id DESC LIMIT ?8";
+    struct db_query q =
+        db_query(store, filter->urgent_first ? SQL_URGENT : SQL_NEWEST,
+                 DB(DB_TEXT(filter->symptom), DB_TEXT(filter->line), DB_TEXT(filter->product),
+                    DB_TEXT(filter->cause), DB_TEXT(filter->state), DB_MS(filter->since_ms),
+                    DB_ID(filter->after), DB_INT(filter->limit)),
+                 err);
+    int rc = 0;
+    db_keep(&q); /* callbacks ask for the lots' records */
+    while (!rc && db_next(&q)) {
+        struct case_row row;
+        case_read(&q, &row);
+        rc = each(arg, &row);
+    }
+    return db_end(&q, rc);
+}
+
+int case_ids_after(struct store *store, int64_t after, struct store_ids *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT id FROM complaint_case WHERE id > ?1 AND complaints > 0"
+                              " ORDER BY id LIMIT ?2";
+    return db_ids(store, SQL, DB(DB_INT(after), DB_INT(ret->capacity)), ret, err);
+}

@@ -1,0 +1,42 @@
+/* Cases: the complaints of one symptom on one lot or, the lot open, one complaint. They come into
+ * being and go with their complaints (store/complaint.h, complaint_place.h), which keep their
+ * totals (store/move.h). */
+#ifndef ODDLOAF_STORE_CASE_H
+#define ODDLOAF_STORE_CASE_H
+
+#include "store/store.h"
+
+struct case_row {
+    int64_t id, lot_id, opened_ms, as_of_ms; /* lot_id 0: open lot */
+    int complaints, packs, revision;
+    bool harm, settled;
+    bool harm_unseen; /* harm was reported since it was settled */
+    char symptom[16];
+    char top_cause[64]; /* "" before the first ranking */
+    double top_probability;
+};
+/* Follows a case whose complaints all moved to another one. ERROR_NOT_FOUND if unknown. */
+int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct error *err);
+/* The cases whose complaints all moved to this one, oldest first. */
+int case_moved_here(struct store *store, int64_t case_id, struct store_ids *ret, struct error *err);
+/* Does a verdict stand on a case that has no complaints any more? */
+int case_left_settled(struct store *store, int64_t case_id, bool *ret, struct error *err);
+/* The case of a complaint's uuid, joined ones included. */
+int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err);
+
+struct case_filter {
+    const char *symptom, *line, *product, *cause; /* NULL any */
+    const char
+        *state; /* "open" (those with harm since they were settled, too), "settled", NULL all */
+    int64_t since_ms;  /* of as_of; WHEN_UNKNOWN_MS any */
+    bool urgent_first; /* harm, then many complaints; else newest as_of first */
+    int64_t after;     /* id of the last case of the page before, 0 first page */
+    int limit;
+};
+typedef int (*case_each)(void *arg, const struct case_row *row);
+int case_list(struct store *store, const struct case_filter *filter, case_each each, void *arg,
+              struct error *err);
+/* Ids ascending, for walking over all cases. */
+int case_ids_after(struct store *store, int64_t after, struct store_ids *ret, struct error *err);
+
+#endif
