@@ -4,13 +4,17 @@
 
 #include "commands/args.h"
 
-/* The rows, each defined in cmd_<name>.c. */
-extern const struct command cmd_log, cmd_load, cmd_lot, cmd_cases, cmd_rank, cmd_why, cmd_ask,
-    cmd_reach, cmd_hold, cmd_release, cmd_settle, cmd_action, cmd_week, cmd_trace, cmd_scores,
-    cmd_rules, cmd_status, cmd_backup, cmd_erase, cmd_help, cmd_returns, cmd_calibrate, cmd_join,
-    cmd_outbox, cmd_complaint, cmd_find, cmd_correct, cmd_withdraw, cmd_history, cmd_restore,
-    cmd_export, cmd_holds;
-/* All in the order of the help, NULL at the end. */
+/* Each is a row cmd_<name> in cmd_<name>.c; in the order of the help. */
+// clang-format off
+#define COMMAND_TABLE(X) \
+    X(log) X(complaint) X(find) X(correct) X(withdraw) X(history) X(join) X(load) X(lot) \
+    X(cases) X(rank) X(why) X(ask) X(reach) X(hold) X(release) X(holds) X(settle) X(action) \
+    X(week) X(trace) X(returns) X(scores) X(calibrate) X(rules) X(status) X(outbox) \
+    X(backup) X(restore) X(export) X(erase) X(help)
+// clang-format on
+#define COMMAND_DECLARE(name) extern const struct command cmd_##name;
+COMMAND_TABLE(COMMAND_DECLARE)
+/* All, NULL at the end. */
 const struct command *const *command_all(void);
 
 #endif

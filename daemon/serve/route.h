@@ -23,50 +23,61 @@ struct route {
 const struct route *route_find(const char *method, struct request *rq, char *ret_methods,
                                size_t size);
 
-/* Handlers, by file. */
-void complaints_post(struct request *rq, struct store *store);
-void complaints_preview(struct request *rq, struct store *store);
-void joins_get(struct request *rq, struct store *store);
-void find_get(struct request *rq, struct store *store);
-void joins_join(struct request *rq, struct store *store);
-void joins_separate(struct request *rq, struct store *store);
-void corrections_correct(struct request *rq, struct store *store);
-void corrections_withdraw(struct request *rq, struct store *store);
-void corrections_history(struct request *rq, struct store *store);
-void cases_list(struct request *rq, struct store *store);
-void cases_rank(struct request *rq, struct store *store);
-void cases_ranks(struct request *rq, struct store *store);
-void cases_why(struct request *rq, struct store *store);
-void cases_facts(struct request *rq, struct store *store);
-void cases_ask(struct request *rq, struct store *store);
-void cases_reach(struct request *rq, struct store *store);
-void cases_verdict(struct request *rq, struct store *store);
-void records_post(struct request *rq, struct store *store);
-void records_refused(struct request *rq, struct store *store);
-void lots_get(struct request *rq, struct store *store);
-void holds_hold(struct request *rq, struct store *store);
-void holds_release(struct request *rq, struct store *store);
-void holds_list(struct request *rq, struct store *store);
-void actions_post(struct request *rq, struct store *store);
-void actions_list(struct request *rq, struct store *store);
-void actions_effect(struct request *rq, struct store *store);
-void weeks_get(struct request *rq, struct store *store);
-void weeks_span(struct request *rq, struct store *store);
-void weeks_trace(struct request *rq, struct store *store);
-void weeks_scores(struct request *rq, struct store *store);
-void returns_get(struct request *rq, struct store *store);
-void calibration_get(struct request *rq, struct store *store);
-void calibration_post(struct request *rq, struct store *store);
-void admin_rules(struct request *rq, struct store *store);
-void status_get(struct request *rq, struct store *store);
-void status_recount(struct request *rq, struct store *store);
-void outbox_get(struct request *rq, struct store *store);
-void outbox_send(struct request *rq, struct store *store);
-void metrics_get(struct request *rq, struct store *store);
-void care_backup(struct request *rq, struct store *store);
-void care_restore(struct request *rq, struct store *store);
-void export_list(struct request *rq, struct store *store);
-void export_get(struct request *rq, struct store *store);
-void admin_erase(struct request *rq, struct store *store);
+/* One row a route, as of struct route; who may and how fast are words of route.c. */
+// clang-format off
+#define ROUTE_TABLE(X) \
+    X("POST", "complaints", INTAKE, QUICK, complaints_post, "rank source first_line") \
+    X("POST", "complaints/preview", INTAKE, QUICK, complaints_preview, "") \
+    X("GET", "complaints", SHOP, QUICK, find_get, \
+      "word phone name ticket store lot since after limit") \
+    X("GET", "complaints/*", SHOP, QUICK, joins_get, "") \
+    X("POST", "complaints/*/join", INTAKE, QUICK, joins_join, "") \
+    X("POST", "complaints/*/separate", INTAKE, QUICK, joins_separate, "") \
+    X("POST", "complaints/*/correct", INTAKE, QUICK, corrections_correct, "") \
+    X("POST", "complaints/*/withdraw", INTAKE, QUICK, corrections_withdraw, "") \
+    X("GET", "history/*", SHOP, QUICK, corrections_history, "") \
+    X("GET", "cases", SHOP, QUICK, cases_list, \
+      "state symptom line product cause since order after limit") \
+    X("GET", "ranks", SHOP, LONG, cases_ranks, "after limit") \
+    X("GET", "cases/*", SHOP, QUICK, cases_rank, "revision") \
+    X("GET", "cases/*/why", SHOP, QUICK, cases_why, "cause") \
+    X("GET", "cases/*/facts", SHOP, QUICK, cases_facts, "") \
+    X("GET", "cases/*/ask", SHOP, QUICK, cases_ask, "") \
+    X("GET", "cases/*/reach", STUDY, QUICK, cases_reach, "cause") \
+    X("POST", "cases/*/verdict", QUALITY, QUICK, cases_verdict, "") \
+    X("POST", "records/*", QUALITY, LONG, records_post, \
+      "source load part last keep_good dry_run") \
+    X("GET", "loads/*/refused", QUALITY, QUICK, records_refused, "from") \
+    X("POST", "lots/hold", QUALITY, QUICK, holds_hold, "") \
+    X("POST", "lots/release", QUALITY, QUICK, holds_release, "") \
+    X("GET", "holds", SHOP, QUICK, holds_list, "") \
+    X("GET", "lots/*", SHOP, QUICK, lots_get, "product code_date store route") \
+    X("POST", "actions", QUALITY, QUICK, actions_post, "") \
+    X("GET", "actions", STUDY, QUICK, actions_list, "") \
+    X("GET", "actions/*/effect", STUDY, QUICK, actions_effect, "days") \
+    X("GET", "weeks/*", STUDY, QUICK, weeks_get, "by against format table") \
+    X("GET", "spans/*", STUDY, QUICK, weeks_span, "by against format table") \
+    X("GET", "trace", STUDY, QUICK, weeks_trace, "cases symptom from to") \
+    X("GET", "scores", STUDY, QUICK, weeks_scores, "from to") \
+    X("GET", "returns", STUDY, QUICK, returns_get, "from to") \
+    X("GET", "calibration", STUDY, LONG, calibration_get, "") \
+    X("POST", "calibration", QUALITY, LONG, calibration_post, "") \
+    X("GET", "rules", SHOP, QUICK, admin_rules, "") \
+    X("GET", "status", SHOP, QUICK, status_get, "") \
+    X("GET", "status/recount", STUDY | ROLE_ADMIN, LONG, status_recount, "") \
+    X("GET", "outbox", SHOP, QUICK, outbox_get, "") \
+    X("POST", "outbox/*/send", ROLE_QA | ROLE_ADMIN, QUICK, outbox_send, "") \
+    X("GET", "metrics", SHOP | ROLE_METRICS, QUICK, metrics_get, "") \
+    X("POST", "backup", ROLE_ADMIN, LONG, care_backup, "") \
+    X("POST", "restore", ROLE_ADMIN, LONG, care_restore, "") \
+    X("GET", "export", SHOP, QUICK, export_list, "") \
+    X("GET", "export/*", SHOP, LONG, export_get, "after contacts") \
+    X("POST", "erase", ROLE_ADMIN | ROLE_DESK, QUICK, admin_erase, "")
+// clang-format on
+
+/* The handlers, each in the file its name begins with. */
+#define ROUTE_DECLARE(method, path, roles, pace, handler, query)                                   \
+    void handler(struct request *rq, struct store *store);
+ROUTE_TABLE(ROUTE_DECLARE)
 
 #endif

@@ -1,11 +1,10 @@
 """Every route of the table, against a live daemon: a parameter that its row does not name, one without
 a value and one given twice are refused and named; those it names are taken.   usage: test_query.py BINARIES"""
-import re
 import sys
 
-from oddloaf import ROOT, Plant
+from oddloaf import Plant
+from routes import routes
 
-ROW = re.compile(r'\{"(GET|POST)", "([^"]+)", [^{}]*?, (\w+),\s*"([a-z_ ]*)"\}')
 PARTS = {"cases/*": "C1", "lots/*": "L1 6318 A0400", "weeks/*": "2026-W47", "spans/*": "2026-11",
          "records/*": "lots", "actions/*": "1"}
 VALUES = {"limit": "5", "after": "C1", "since": "2026-11-01", "state": "all", "order": "urgent", "symptom": "mold",
@@ -13,12 +12,6 @@ VALUES = {"limit": "5", "after": "C1", "since": "2026-11-01", "state": "all", "o
           "cause": "packed-hot", "cases": "C1", "by": "line", "rank": "0", "first_line": "1", "part": "0", "last": "1",
           "keep_good": "0", "dry_run": "1", "load": "0199b6a0-0000-7000-8000-000000000000"}
 WRONG_WORDS = {"state": "closed", "order": "oldest", "format": "xml", "table": "contacts", "symptom": "smell", "keep_good": "yes", "rank": "2"}
-
-
-def routes():
-    found = ROW.findall((ROOT / "daemon/serve/route.c").read_text())
-    assert len(found) == (ROOT / "daemon/serve/route.c").read_text().count('    {"'), "a row is not understood"
-    return found
 
 
 def path_of(pattern):
@@ -34,7 +27,7 @@ def refused(plant, method, path, query, name):
 
 
 def main():
-    rows = routes()
+    rows = routes(sys.argv[1])
     with Plant(sys.argv[1]) as plant:
         plant.load_small()
         lots = "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date\n" \
@@ -44,8 +37,9 @@ def main():
             assert status == 400 and problem["errors"][0]["field"] == name, (status, problem)
         assert plant.get("/v1/status")[1]["counts"]["lots"] == 120, "a refused request applied its file"
 
-        for method, pattern, _, known in rows:
-            path, names = path_of(pattern), known.split()
+        for row in rows:
+            method, names = row["method"], row["query"].split()
+            path = path_of(row["path"].removeprefix("/v1/"))
             assert "no parameter" in refused(plant, method, path, "nonsense=1", "nonsense")
             for name in names:
                 value = VALUES.get(name, "x")
