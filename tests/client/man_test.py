@@ -6,7 +6,7 @@ import unittest
 
 from support import ClientTest
 
-PAGE = os.path.join(os.path.dirname(__file__), "..", "..", "client", "oddloaf.1")
+PAGE = os.environ.get("ODDLOAF_PAGE") or os.path.join(os.path.dirname(__file__), "..", "..", "client", "oddloaf.1")
 
 
 class Man(ClientTest):

@@ -1,16 +1,21 @@
-/* What a complaint can say is heard: every word of every observation is weighed by some cause and
- * among the answers of a question, and the schemas name the words of the table. */
+/* What a complaint can say is heard: every word of every observation is weighed by some cause,
+ * among the answers of a question and read from notes in some language, and the schemas name the
+ * words of the table. test_words [FOLDER]: another one than the source, with rules/ and daemon/ in
+ * it. */
 #include "../check.h"
 #include "base/jsonx.h"
 #include "rules/rules.h"
 #include <string.h>
 
 static struct rules *rules;
+static const char *source = ODDLOAF_SOURCE_DIR;
 
 static int load(void **state)
 {
     (void)state;
-    return rules_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &rules, NULL);
+    char path[512];
+    snprintf(path, sizeof path, "%s/rules", source);
+    return rules_load(path, NULL, NULL, &rules, NULL);
 }
 
 static int unload(void **state)
@@ -116,7 +121,7 @@ static void schemas_name_the_same_words(void **state)
     for (size_t i = 0; i < sizeof FILES / sizeof FILES[0]; i++) {
         char path[512];
         json_t *schema = NULL;
-        snprintf(path, sizeof path, "%s/%s.schema.json", ODDLOAF_SOURCE_DIR, FILES[i]);
+        snprintf(path, sizeof path, "%s/%s.schema.json", source, FILES[i]);
         assert_int_equal(jsonx_load(path, &schema, NULL), 0);
         found += compare_enums(FILES[i], schema);
         json_decref(schema);
@@ -124,10 +129,49 @@ static void schemas_name_the_same_words(void **state)
     assert_true(found >= 5);
 }
 
-int main(void)
+/* The words of a field that some lexicon reads. */
+static void note_words(const char *field, const char *language, json_t *found)
 {
+    char path[512];
+    json_t *lexicon = NULL, *one;
+    size_t i;
+    snprintf(path, sizeof path, "%s/rules/lexicon/%s.json", source, language);
+    assert_int_equal(jsonx_load(path, &lexicon, NULL), 0);
+    json_array_foreach(json_object_get(lexicon, "fields"), i, one)
+    {
+        if (strcmp(json_string_value(json_object_get(one, "field")), field) == 0)
+            json_object_update(found, json_object_get(one, "words"));
+    }
+    json_decref(lexicon);
+}
+
+/* Of a field that notes are read for, every word is: one that is not would never be heard there. */
+static void notes_are_read_for_every_word(void **state)
+{
+    int read = 0;
+    (void)state;
+    for (const struct field *f = fields_all(); f->name; f++) {
+        json_t *found = json_object();
+        note_words(f->name, "en", found);
+        note_words(f->name, "es", found);
+        for (const struct field_word *w = f->words; w && w->word && json_object_size(found); w++) {
+            bool says = strcmp(w->word, "unknown") != 0;
+            if (says && !json_object_get(found, w->word))
+                fail_msg("%s %s: no lexicon reads it from a note", f->name, w->word);
+            read++;
+        }
+        json_decref(found);
+    }
+    assert_true(read > 30);
+}
+
+int main(int argc, char **argv)
+{
+    if (argc > 1)
+        source = argv[1];
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(every_observation_is_asked_and_weighed),
+        cmocka_unit_test(notes_are_read_for_every_word),
         cmocka_unit_test(schemas_name_the_same_words),
     };
     return cmocka_run_group_tests(tests, load, unload);
