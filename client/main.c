@@ -74,6 +74,7 @@ int main(int argc, char **argv)
     struct client c = {0};
     setlocale(LC_CTYPE, "");
     signal(SIGPIPE, SIG_IGN);
+    command_start();
     curl_global_init(CURL_GLOBAL_DEFAULT);
     view_init(&c.view, stdout);
     int rc = args_parse(command_all(), argc, argv, &a, &err);

@@ -1,5 +1,6 @@
 /* oddloafd: reads its arguments, starts the parts in order, runs the loop, stops them in reverse.
  */
+#include "base/jsonx.h"
 #include "base/log.h"
 #include "base/text.h"
 #include "notify/mailer.h"
@@ -14,6 +15,7 @@
 #include "serve/service.h"
 #include "serve/sessions.h"
 #include <errno.h>
+#include <event2/event.h>
 #include <event2/thread.h>
 #include <getopt.h>
 #include <gsl/gsl_errno.h>
@@ -407,6 +409,9 @@ int main(int argc, char **argv)
     if (exit_code >= 0)
         return exit_code;
     gsl_set_error_handler_off(); /* its default handler aborts; we test every result */
+    jsonx_start();
+    event_set_mem_functions(xmalloc, xrealloc,
+                            free); /* no answer that lacks what found no memory */
     umask(0077);
     d.app = (struct app){.log = {LOG_LEVEL_INFO, getenv("JOURNAL_STREAM") != NULL},
                          .clock = clock_system(),
@@ -414,6 +419,7 @@ int main(int argc, char **argv)
                          .config_path = options.config,
                          .rules_dir = options.rules};
     d.app.started_ms = app_now_ms(&d.app);
+    d.app.started_monotonic_ms = clock_monotonic_ms();
     if (options.restore)
         return restore_now(&d, options.restore);
     pthread_mutex_init(&d.app.lock, NULL);

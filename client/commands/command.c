@@ -1,4 +1,10 @@
 #include "commands/command.h"
+#include "base/jsonx.h"
+
+void command_start(void)
+{
+    jsonx_start();
+}
 
 #define ROW(name) &cmd_##name,
 

@@ -14,6 +14,8 @@
 // clang-format on
 #define COMMAND_DECLARE(name) extern const struct command cmd_##name;
 COMMAND_TABLE(COMMAND_DECLARE)
+/* Before anything else: what they build on. */
+void command_start(void);
 /* All, NULL at the end. */
 const struct command *const *command_all(void);
 

@@ -6,6 +6,11 @@
 
 #define FILE_BYTES (16u << 20)
 
+void jsonx_start(void)
+{
+    json_set_alloc_funcs(xmalloc, free);
+}
+
 /* ---- places in the text ---- */
 
 void jsonx_place(const char *bytes, size_t at, long *ret_line, long *ret_column)

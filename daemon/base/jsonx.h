@@ -14,6 +14,10 @@
 #define JSONX_DEPTH 16
 #define JSONX_BYTES (1u << 20)
 
+/* Before anything else, in main(): from now on JSON that finds no memory ends the program, as
+ * xmalloc() does. Jansson by itself leaves the member out that found none. */
+void jsonx_start(void);
+
 /* Parses one document of `length` bytes, a scalar too. *ret is a new reference, written only on
  * success. Errors carry line and column; ERROR_TOO_LARGE over JSONX_BYTES. */
 int jsonx_parse(const char *bytes, size_t length, json_t **ret, struct error *err);

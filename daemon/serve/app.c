@@ -224,6 +224,11 @@ int64_t app_now_ms(const struct app *app)
     return clock_now_ms(&app->clock);
 }
 
+int64_t app_uptime_ms(const struct app *app)
+{
+    return clock_monotonic_ms() - app->started_monotonic_ms;
+}
+
 void app_wake(struct app *app)
 {
     if (app->wake)

@@ -19,7 +19,7 @@ struct app {
     struct clock clock;
     const char *state_dir, *config_path, *rules_dir; /* borrowed from main; of the last two NULL
                                                         is what is installed */
-    int64_t started_ms;
+    int64_t started_ms, started_monotonic_ms;
     struct writer *writer;
     struct readers *readers;   /* the desk's questions */
     struct readers *bulk;      /* long work: uploads, batches, everything at once (route.h) */
@@ -54,6 +54,7 @@ int app_take_in(struct app *app, struct error *err);
 /* Makes open cases due if other rules or another version made their rankings last. */
 int app_rank_again(struct app *app, struct error *err);
 int64_t app_now_ms(const struct app *app);
+int64_t app_uptime_ms(const struct app *app); /* whatever the clock was set to meanwhile */
 /* After a commit that queued work or mail. */
 void app_wake(struct app *app);
 /* Asks the writer to truncate the WAL after the next commit: erased data leaves the disk. */

@@ -53,7 +53,7 @@ void health_read(struct app *app, const struct setup *setup, struct store *store
         .size = store_size(store),
         .disk_free_bytes = free_bytes(app->state_dir),
     };
-    ret->uptime_s = (ret->now_ms - app->started_ms) / 1000;
+    ret->uptime_s = app_uptime_ms(app) / 1000;
     keeper_tell(app->keeper, &ret->keeper);
     bool began = store_look(store);
     read_store(store, ret, &ret->unread);

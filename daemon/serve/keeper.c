@@ -75,7 +75,7 @@ static bool backup_is_due(const struct keeper *k, struct store *store, int64_t e
     if (k->failed_ms && clock_monotonic_ms() - k->failed_ms < BACKUP_AGAIN_MS)
         return false;
     if (last.at_ms == WHEN_UNKNOWN_MS)
-        return now_ms - k->app->started_ms >= FIRST_BACKUP_MS;
+        return app_uptime_ms(k->app) >= FIRST_BACKUP_MS;
     /* one of a time to come was made by a clock that has been put back since */
     return !last.is_there || now_ms - last.at_ms >= every_h * WHEN_HOUR_MS || last.at_ms > now_ms;
 }

@@ -3,6 +3,7 @@
 #include "serve/peer.h"
 #include <openssl/err.h>
 #include <openssl/x509.h>
+#include <string.h>
 
 static int refuse(const char *key, const char *path, struct error *err)
 {
@@ -59,26 +60,30 @@ static void read_name(X509_NAME *subject, char *name, size_t size)
     OPENSSL_free(text);
 }
 
-unsigned tls_peer_roles(SSL *ssl, char *name, size_t size)
+unsigned tls_subject_roles(X509_NAME *subject, char *name, size_t size)
 {
-    X509 *certificate = SSL_get1_peer_certificate(ssl);
-    if (!certificate || SSL_get_verify_result(ssl) != X509_V_OK) {
-        X509_free(certificate);
-        return 0;
-    }
     unsigned roles = 0;
-    X509_NAME *subject = X509_get_subject_name(certificate);
     int at = -1;
     while ((at = X509_NAME_get_index_by_NID(subject, NID_organizationalUnitName, at)) >= 0) {
         unsigned char *text = NULL;
         ASN1_STRING *unit = X509_NAME_ENTRY_get_data(X509_NAME_get_entry(subject, at));
-        if (ASN1_STRING_to_UTF8(&text, unit) >= 0) {
+        int length = ASN1_STRING_to_UTF8(&text, unit);
+        if (length >= 0 && strlen((const char *)text) == (size_t)length) /* none behind a NUL */
             roles |= peer_role((const char *)text);
+        if (length >= 0)
             OPENSSL_free(text);
-        }
     }
     if (roles)
         read_name(subject, name, size);
+    return roles;
+}
+
+unsigned tls_peer_roles(SSL *ssl, char *name, size_t size)
+{
+    X509 *certificate = SSL_get1_peer_certificate(ssl);
+    unsigned roles = 0;
+    if (certificate && SSL_get_verify_result(ssl) == X509_V_OK)
+        roles = tls_subject_roles(X509_get_subject_name(certificate), name, size);
     X509_free(certificate);
     return roles;
 }

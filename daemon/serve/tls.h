@@ -12,5 +12,7 @@ int tls_context_new(const struct config *config, SSL_CTX **ret, struct error *er
 /* Roles a verified client certificate gives: each OU that is a role's word. 0 if none, and then
  * `name` is left alone; else it is the certificate's common name. */
 unsigned tls_peer_roles(SSL *ssl, char *name, size_t size);
+/* The same of the subject itself, whoever vouches for it. */
+unsigned tls_subject_roles(X509_NAME *subject, char *name, size_t size);
 
 #endif

@@ -17,9 +17,12 @@ int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_
              struct error *err)
 {
     static const char SQL[] = "SELECT subject_id, due_ms, seq, attempts FROM work"
-                              " WHERE kind = ?1 AND due_ms <= ?2 ORDER BY due_ms LIMIT ?3";
-    struct db_query q =
-        db_query(store, SQL, DB(DB_TEXT(kind), DB_MS(now_ms), DB_INT(ret->capacity)), err);
+                              " WHERE kind = ?1 AND (due_ms <= ?2 OR due_ms > ?3)"
+                              " ORDER BY due_ms LIMIT ?4";
+    struct db_query q = db_query(
+        store, SQL,
+        DB(DB_TEXT(kind), DB_MS(now_ms), DB_MS(now_ms + WORK_LATEST_MS), DB_INT(ret->capacity)),
+        err);
     while (db_next(&q))
         ret->row[q.rows - 1] =
             (struct work_row){db_int64(&q, 0), db_ms(&q, 1), db_int64(&q, 2), db_int(&q, 3)};

@@ -3,10 +3,15 @@
 #ifndef ODDLOAF_STORE_WORK_H
 #define ODDLOAF_STORE_WORK_H
 
+#include "base/when.h"
 #include "store/store.h"
 
 #define WORK_RANK "rank"       /* subject: case id */
 #define WORK_REMATCH "rematch" /* subject: the day since which complaints are matched again */
+
+/* Nothing is put off for longer: what seems to be was put off by a clock that has been set back
+ * since, and is due. */
+#define WORK_LATEST_MS WHEN_HOUR_MS
 
 struct work_row {
     int64_t subject_id, due_ms, seq;
