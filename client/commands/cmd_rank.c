@@ -188,7 +188,7 @@ static int take_page(const struct client *c, const struct text_buffer *body, cha
 
 static int rank_all(struct client *c)
 {
-    char after[32] = "C0";
+    char after[32] = "";
     char before[32];
     size_t count = 0;
     int rc = EXIT_DONE;
@@ -198,7 +198,7 @@ static int rank_all(struct client *c)
         struct text_buffer path = {0};
         snprintf(before, sizeof before, "%s", after);
         text_append(&path, "/v1/ranks");
-        client_path_query(&path, "after", after);
+        client_path_query(&path, "after", *after ? after : NULL);
         client_path_query(&path, "limit", RANKS_PAGE);
         struct request request = {.method = "GET", .path = path.data, .timeout_s = 300};
         if (transport_call(c->transport, &request, &reply, &err))

@@ -26,7 +26,7 @@ enum {
     BACKGROUND_NICE = 10, /* a tenth of the processor time of a desk's thread, if they compete */
     ROUND = 16,           /* cases ranked between two commits */
     TICK_S = 1,
-    CARE_EVERY_MS = 60000, /* purge, digest, idle uploads */
+    CARE_EVERY_MS = 60000, /* purge, digest */
     RETRY_MS = 60000,
     WRITER_STUCK_MS = 60000
 };
@@ -282,7 +282,6 @@ static void care(struct background *bg, struct setup *setup, struct store *store
 {
     struct error err = {0};
     int64_t now_ms = app_now_ms(bg->app);
-    sessions_expire(bg->app->sessions, now_ms);
     load_forget(bg->app->state_dir, now_ms);
     int rc = writer_run(bg->app->writer, purge, bg, &err);
     if (!rc)
@@ -302,6 +301,7 @@ static void background_round(struct store *store, void *arg)
      * cache, of the allocator) may not run at all on a busy machine, and the desk waits for it. */
     setpriority(PRIO_PROCESS, 0, BACKGROUND_NICE);
     struct setup *setup = app_setup(bg->app);
+    sessions_expire(bg->app->sessions, app_now_ms(bg->app));
     for (bool more = true; more && !atomic_load(&bg->stopping);) {
         more = rematching_round(bg->rematching, setup, store);
         more = rank_round(bg, setup, store) || more;

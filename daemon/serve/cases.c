@@ -8,6 +8,7 @@
 #include "desk/logged.h"
 #include "desk/named.h"
 #include "serve/app.h"
+#include "serve/case_told.h"
 #include "serve/route.h"
 #include "store/case.h"
 #include "store/complaint.h"
@@ -176,22 +177,6 @@ void cases_list(struct request *rq, struct store *store)
 
 /* ---- one case ---- */
 
-struct verdict_to {
-    const struct tz *tz;
-    json_t *answer;
-};
-
-static int add_verdict(void *arg, const struct verdict_row *row)
-{
-    const struct verdict_to *to = arg;
-    char when[40];
-    json_object_set_new(to->answer, "verdict",
-                        json_pack("{s:s, s:s, s:s, s:s, s:s}", "cause", row->cause, "confirmed_by",
-                                  row->confirmed_by, "note", row->note, "by", row->by_name, "at",
-                                  when_format(to->tz, row->at_ms, when)));
-    return 0;
-}
-
 /* Lock-outs and ovens are for the plant: who is the desk and no more sees the caller's cautions,
  * and harm before them. */
 static void keep_desk_cautions(json_t *ranking)
@@ -203,25 +188,6 @@ static void keep_desk_cautions(json_t *ranking)
         json_is_true(json_object_get(ranking, "harm_possible")))
         json_array_insert(cautions, 0, json_array_get(json_object_get(ranking, "cautions"), 0));
     json_object_set_new(ranking, "cautions", cautions);
-}
-
-static int rank_json(struct store *store, struct setup *setup, int64_t id, json_t **ret,
-                     struct error *err)
-{
-    struct case_row row;
-    int rc = tell_case(setup->triage, store, id, ret, NULL, err);
-    if (!rc)
-        rc = case_get(store, id, &row, err);
-    if (rc)
-        return rc;
-    json_object_set_new(*ret, "state", json_string(row.settled ? "settled" : "open"));
-    if (row.harm_unseen)
-        json_object_set_new(*ret, "harm_since_settled", json_true());
-    json_object_set_new(*ret, "revision", json_integer(row.revision));
-    json_object_set_new(*ret, "joined", joining_case_json(store, setup->tz, id));
-    logged_case_json(&setup->desk, store, id, *ret, NULL);
-    logged_case_doubts(&setup->desk, store, id, *ret);
-    return verdict_of_case(store, id, add_verdict, &(struct verdict_to){setup->tz, *ret}, err);
 }
 
 /* Anew, or as it was when it left the house. */
@@ -236,7 +202,7 @@ void cases_rank(struct request *rq, struct store *store)
         rc = find_case(store, rq->part[0], &id, &err);
     if (!rc)
         rc = revision ? tell_kept(setup->triage, store, id, (int)revision, &answer, &err)
-                      : rank_json(store, setup, id, &answer, &err);
+                      : case_told_json(setup, store, id, &answer, &err);
     if (!rc && !(rq->roles & ~(unsigned)ROLE_DESK))
         keep_desk_cautions(answer);
     if (rc) {
@@ -246,43 +212,6 @@ void cases_rank(struct request *rq, struct store *store)
         request_reply_json(rq, 200, answer);
     }
     setup_unref(setup);
-}
-
-void cases_ranks(struct request *rq, struct store *store)
-{
-    enum { PAGE_MOST = 200 };
-    struct error err = {0};
-    const char *after_text = request_query(rq, "after");
-    int64_t id[PAGE_MOST], after = 0, limit = 100;
-    int rc = request_query_within(rq, "limit", 1, PAGE_MOST, &limit, &err);
-    struct store_ids ids = {id, 0, (int)limit};
-    if (!rc && after_text && !short_id_parse(SHORT_ID_CASE, after_text, &after)) {
-        rc = error_set(&err, ERROR_INVALID, "must be a case");
-        error_field(&err, "after", after_text);
-    }
-    if (!rc)
-        rc = case_ids_after(store, after, &ids, &err);
-    struct setup *setup = app_setup(rq->app);
-    struct text_buffer out = {0};
-    for (int i = 0; i < ids.count && !rc; i++) {
-        json_t *ranking = NULL;
-        rc = rank_json(store, setup, id[i], &ranking, &err);
-        if (!rc) {
-            char *line = jsonx_dump(ranking);
-            text_append(&out, line);
-            text_append(&out, "\n");
-            free(line);
-        }
-        json_decref(ranking);
-    }
-    setup_unref(setup);
-    if (rc) {
-        text_buffer_free(&out);
-        request_reply_error(rq, rc, &err);
-        return;
-    }
-    size_t length = out.length;
-    request_reply(rq, 200, "application/x-ndjson", text_take(&out), length);
 }
 
 /* why, facts, ask and reach differ in the one call they make. */

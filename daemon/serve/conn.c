@@ -2,225 +2,425 @@
 #include "base/text.h"
 #include "base/when.h"
 #include <event2/buffer.h>
+#include <event2/bufferevent_ssl.h>
+#include <event2/event.h>
+#include <event2/util.h>
+#include <openssl/err.h>
+#include <openssl/ssl.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sys/socket.h>
 
-enum { TICK_MS = 250 };
+enum { LINGER_MS = 2000, TAKEN_LEAST = 65536, COPIED_MOST = 8192 };
+
+enum phase {
+    PHASE_IDLE,
+    PHASE_READING,
+    PHASE_OWNER,   /* the request is with the owner: an answer, or its next piece, is being made */
+    PHASE_WRITING, /* an answer, or a piece of it, waits to be taken */
+    PHASE_LINGER   /* all is said; what still comes is dropped */
+};
 
 struct conn {
-    struct bufferevent *bev; /* a reference of our own */
-    struct conn_watch *watch;
-    struct conn *next;
-    bool reading, ours;
-    int64_t first_byte_ms;
-    struct event *exchange; /* active while a page of evhttp's own waits to leave */
+    struct bufferevent *bev;
+    const struct conn_limits *limits; /* borrowed, as are the events */
+    const struct conn_events *events;
+    void *arg, *owner, *place;
+    uint64_t number;
+    struct wire *wire;
+    struct event *deadline;
+    enum phase phase;
+    bool greeted;     /* a first head has come */
+    bool ended;       /* the client sends no more */
+    bool unread;      /* what it sends is not read to its end */
+    bool close;       /* behind the answer */
+    bool pieces;      /* of the answer more is to come */
+    bool chunked;     /* and it goes in chunks */
+    int64_t begun_ms; /* first byte of the request */
+    size_t left;      /* of the answer, when last looked at */
 };
 
-struct conn_watch {
-    struct conn *all;
-    size_t count, limit;
-    int64_t request_ms;
-    struct event *tick;
-    void (*full)(void *arg, bool is_full);
-    void *arg;
-    bool is_full;
-};
-
-static void conn_on_input(struct evbuffer *buffer, const struct evbuffer_cb_info *info, void *arg)
+static void end(struct conn *conn, bool left)
 {
-    struct conn *conn = arg;
-    (void)buffer;
-    if (info->n_added > 0 && !conn->reading) {
-        conn->reading = true;
-        conn->first_byte_ms = clock_monotonic_ms();
-    }
-}
-
-/* ---- pages of evhttp's own ---- */
-
-static void conn_on_output(struct evbuffer *buffer, const struct evbuffer_cb_info *info, void *arg)
-{
-    struct conn *conn = arg;
-    (void)buffer;
-    /* not here: the page is still being written. The event runs before the socket's next write. */
-    if (info->orig_size == 0 && info->n_added > 0 && !conn->ours)
-        event_active(conn->exchange, EV_TIMEOUT, 0);
-}
-
-static const char *title_of(int status)
-{
-    switch (status) {
-    case 413:
-        return "The body is larger than this daemon takes; send it in parts";
-    case 417:
-        return "That expectation cannot be met";
-    case 501:
-        return "That method is not known";
-    default:
-        return "The request is malformed";
-    }
-}
-
-static void conn_on_exchange(evutil_socket_t fd, short what, void *arg)
-{
-    struct conn *conn = arg;
-    struct evbuffer *output = bufferevent_get_output(conn->bev);
-    char line[16] = "", body[256];
-    int status = 0;
-    (void)fd;
-    (void)what;
-    evbuffer_copyout(output, line, sizeof line - 1);
-    if (sscanf(line, "HTTP/1.%*1[01] %3d", &status) != 1 || status < 400)
-        return; /* "100 Continue" */
-    int length =
-        snprintf(body, sizeof body, "{\"type\":\"about:blank\",\"title\":\"%s\",\"status\":%d}",
-                 title_of(status), status);
-    conn->ours = true; /* and the last thing said here: the connection closes */
-    evbuffer_drain(output, evbuffer_get_length(output));
-    evbuffer_add_printf(output,
-                        "HTTP/1.1 %d Refused\r\nContent-Type: application/problem+json\r\n"
-                        "Content-Length: %d\r\nConnection: close\r\n\r\n%s",
-                        status, length, body);
-}
-
-/* evhttp frees its bufferevent by clearing the callbacks and dropping its reference; ours is then
- * the last one, and dropping it closes the socket (which evhttp has already shut for writing). */
-static bool is_let_go(struct bufferevent *bev)
-{
-    bufferevent_data_cb read_cb, write_cb;
-    bufferevent_event_cb event_cb;
-    void *arg;
-    bufferevent_getcb(bev, &read_cb, &write_cb, &event_cb, &arg);
-    return !read_cb && !write_cb && !event_cb;
-}
-
-static void drop(struct conn *conn)
-{
-    evbuffer_remove_cb(bufferevent_get_input(conn->bev), conn_on_input, conn);
-    evbuffer_remove_cb(bufferevent_get_output(conn->bev), conn_on_output, conn);
-    event_free(conn->exchange);
-    bufferevent_decref(conn->bev);
+    conn->events->gone(conn->arg, conn, left);
+    event_free(conn->deadline);
+    bufferevent_free(conn->bev);
+    wire_free(conn->wire);
     free(conn);
 }
 
-static void sweep(struct conn_watch *watch, int64_t now_ms)
+static void wait_at_most(struct conn *conn, int64_t ms)
 {
-    for (struct conn **at = &watch->all; *at;) {
-        struct conn *conn = *at;
-        if (is_let_go(conn->bev)) {
-            *at = conn->next;
-            watch->count--;
-            drop(conn);
-            continue;
+    const int64_t least = ms > 0 ? ms : 1;
+    const struct timeval tv = {least / 1000, least % 1000 * 1000};
+    event_add(conn->deadline, &tv);
+}
+
+static void become_idle(struct conn *conn)
+{
+    bool first = !conn->greeted && conn->limits->first_ms;
+    conn->phase = PHASE_IDLE;
+    conn->events->idle(conn->arg, conn, true);
+    wait_at_most(conn, first ? conn->limits->first_ms : conn->limits->idle_ms);
+}
+
+/* ---- reading ---- */
+
+static void begin_request(struct conn *conn)
+{
+    conn->events->idle(conn->arg, conn, false);
+    conn->phase = PHASE_READING;
+    conn->begun_ms = clock_monotonic_ms();
+    /* the first one has as long as was left of the time for handshake and head */
+    if (conn->greeted || !conn->limits->first_ms)
+        wait_at_most(conn, conn->limits->request_ms);
+}
+
+/* Reads no more until the answer is out. */
+static void hand_over(struct conn *conn)
+{
+    conn->phase = PHASE_OWNER;
+    bufferevent_disable(conn->bev, EV_READ);
+    event_del(conn->deadline);
+}
+
+static void on_head(struct conn *conn)
+{
+    static const char CONTINUE[] = "HTTP/1.1 100 Continue\r\n\r\n";
+    conn->greeted = true;
+    wait_at_most(conn, conn->limits->request_ms - (clock_monotonic_ms() - conn->begun_ms));
+    /* answered now, the body would stay unread */
+    conn->unread = wire_has_body(conn->wire);
+    conn->events->head(conn->arg, conn);
+    if (conn->phase != PHASE_READING)
+        return;
+    conn->unread = false;
+    if (wire_awaits_continue(conn->wire) &&
+        evbuffer_get_length(bufferevent_get_input(conn->bev)) == 0)
+        bufferevent_write(conn->bev, CONTINUE, sizeof CONTINUE - 1);
+}
+
+static void on_fault(struct conn *conn, const struct wire_fault *fault)
+{
+    hand_over(conn);
+    conn->unread = true;
+    conn->events->fault(conn->arg, conn, fault);
+}
+
+static void pump(struct conn *conn)
+{
+    struct evbuffer *input = bufferevent_get_input(conn->bev);
+    enum wire_state state = WIRE_HEAD; /* of which more may follow without a byte */
+    while (conn->phase <= PHASE_READING) {
+        size_t taken, length = evbuffer_get_contiguous_space(input);
+        if (length == 0 && state != WIRE_HEAD)
+            return;
+        if (length == 0 && conn->phase == PHASE_IDLE)
+            return;
+        if (conn->phase == PHASE_IDLE)
+            begin_request(conn);
+        const char *bytes = length ? (const char *)evbuffer_pullup(input, (ev_ssize_t)length) : "";
+        state = wire_feed(conn->wire, bytes, length, &taken);
+        evbuffer_drain(input, taken);
+        if (state == WIRE_HEAD) {
+            on_head(conn);
+        } else if (state == WIRE_WHOLE) {
+            hand_over(conn);
+            conn->events->request(conn->arg, conn);
+        } else if (state == WIRE_FAULT) {
+            const struct wire_fault fault = wire_fault(conn->wire);
+            on_fault(conn, &fault);
         }
-        if (conn->reading && now_ms - conn->first_byte_ms > watch->request_ms)
-            shutdown(bufferevent_getfd(conn->bev), SHUT_RDWR);
-        at = &conn->next;
     }
 }
 
-static void tell_full(struct conn_watch *watch)
+static void conn_on_read(struct bufferevent *bev, void *arg)
 {
-    bool is_full = watch->count >= watch->limit;
-    if (is_full != watch->is_full) {
-        watch->is_full = is_full;
-        watch->full(watch->arg, is_full);
+    struct conn *conn = arg;
+    struct evbuffer *input = bufferevent_get_input(bev);
+    if (conn->phase == PHASE_LINGER)
+        evbuffer_drain(input, evbuffer_get_length(input));
+    else
+        pump(conn);
+}
+
+/* ---- writing ---- */
+
+static const char *reason_of(int status)
+{
+    static const struct {
+        int status;
+        const char *reason;
+    } REASON[] = {{200, "OK"},
+                  {201, "Created"},
+                  {400, "Bad Request"},
+                  {403, "Forbidden"},
+                  {404, "Not Found"},
+                  {405, "Method Not Allowed"},
+                  {408, "Request Timeout"},
+                  {409, "Conflict"},
+                  {413, "Content Too Large"},
+                  {415, "Unsupported Media Type"},
+                  {417, "Expectation Failed"},
+                  {421, "Misdirected Request"},
+                  {429, "Too Many Requests"},
+                  {431, "Request Header Fields Too Large"},
+                  {500, "Internal Server Error"},
+                  {501, "Not Implemented"},
+                  {503, "Service Unavailable"},
+                  {505, "HTTP Version Not Supported"},
+                  {507, "Insufficient Storage"}};
+    for (size_t i = 0; i < sizeof REASON / sizeof REASON[0]; i++) {
+        if (REASON[i].status == status)
+            return REASON[i].reason;
+    }
+    return "Answer";
+}
+
+static void write_head(struct conn *conn, const struct conn_head *head, const char *framing)
+{
+    struct evbuffer *out = bufferevent_get_output(conn->bev);
+    char date[64];
+    evutil_date_rfc1123(date, sizeof date, NULL);
+    bool keeps = wire_keeps(conn->wire) && !conn->unread && !conn->ended;
+    conn->close = head->close || !keeps || (conn->pieces && !conn->chunked);
+    evbuffer_add_printf(out, "HTTP/1.1 %d %s\r\nDate: %s\r\nContent-Type: %s\r\n%s%s%s\r\n",
+                        head->status, reason_of(head->status), date, head->type, head->lines,
+                        framing,
+                        conn->close               ? "Connection: close\r\n"
+                        : wire_is_old(conn->wire) ? "Connection: keep-alive\r\n"
+                                                  : "");
+}
+
+static void conn_free_body(const void *data, size_t length, void *body)
+{
+    (void)data;
+    (void)length;
+    free(body);
+}
+
+static void write_body(struct conn *conn, char *body, size_t length)
+{
+    struct evbuffer *out = bufferevent_get_output(conn->bev);
+    if (length > COPIED_MOST &&
+        evbuffer_add_reference(out, body, length, conn_free_body, body) == 0)
+        return;
+    evbuffer_add(out, body, length); /* a small one leaves with its head in one packet */
+    free(body);
+}
+
+static bool is_head_only(const struct conn *conn)
+{
+    const char *method = wire_method(conn->wire);
+    return method && strcmp(method, "HEAD") == 0;
+}
+
+static void await_taking(struct conn *conn)
+{
+    conn->phase = PHASE_WRITING;
+    conn->left = evbuffer_get_length(bufferevent_get_output(conn->bev));
+    wait_at_most(conn, conn->limits->idle_ms);
+    if (conn->left == 0) /* of an answer to HEAD, a piece is nothing */
+        bufferevent_trigger(conn->bev, EV_WRITE,
+                            BEV_TRIG_IGNORE_WATERMARKS | BEV_OPT_DEFER_CALLBACKS);
+}
+
+void conn_answer(struct conn *conn, const struct conn_head *head, char *body, size_t length)
+{
+    char framing[48];
+    if (conn->phase <= PHASE_READING)
+        hand_over(conn);
+    snprintf(framing, sizeof framing, "Content-Length: %zu\r\n", length);
+    conn->pieces = false;
+    write_head(conn, head, framing);
+    if (is_head_only(conn))
+        free(body);
+    else
+        write_body(conn, body, length);
+    await_taking(conn);
+}
+
+void conn_piece(struct conn *conn, const struct conn_head *head, char *body, size_t length,
+                bool last)
+{
+    struct evbuffer *out = bufferevent_get_output(conn->bev);
+    conn->pieces = !last;
+    if (head) {
+        conn->chunked = !wire_is_old(conn->wire);
+        conn->pieces = true; /* for the head: it is an answer in pieces */
+        write_head(conn, head, conn->chunked ? "Transfer-Encoding: chunked\r\n" : "");
+        conn->pieces = !last;
+    }
+    if (is_head_only(conn)) {
+        conn->pieces = false;
+        free(body);
+    } else {
+        if (conn->chunked && length)
+            evbuffer_add_printf(out, "%zx\r\n", length);
+        write_body(conn, body, length);
+        if (conn->chunked && length)
+            evbuffer_add_printf(out, "\r\n");
+        if (conn->chunked && last)
+            evbuffer_add_printf(out, "0\r\n\r\n");
+    }
+    await_taking(conn);
+}
+
+/* That no more is said. */
+static void say_end(struct conn *conn)
+{
+    SSL *ssl = bufferevent_openssl_get_ssl(conn->bev);
+    if (ssl) {
+        SSL_shutdown(ssl);
+        ERR_clear_error(); /* of this connection: the next one's would be taken for it */
+    }
+    shutdown(bufferevent_getfd(conn->bev), SHUT_WR);
+}
+
+/* Waits a little for the client to have read what was said. */
+static void linger(struct conn *conn)
+{
+    struct evbuffer *input = bufferevent_get_input(conn->bev);
+    conn->phase = PHASE_LINGER;
+    evbuffer_drain(input, evbuffer_get_length(input));
+    wait_at_most(conn, LINGER_MS);
+    bufferevent_enable(conn->bev, EV_READ);
+}
+
+static void conn_on_written(struct bufferevent *bev, void *arg)
+{
+    struct conn *conn = arg;
+    if (conn->phase != PHASE_WRITING || evbuffer_get_length(bufferevent_get_output(bev)) > 0)
+        return; /* "100 Continue" has left, say */
+    event_del(conn->deadline);
+    if (conn->pieces) {
+        conn->phase = PHASE_OWNER;
+        conn->events->taken(conn->arg, conn);
+    } else if (!conn->close) {
+        wire_next(conn->wire, &conn->limits->wire);
+        become_idle(conn);
+        bufferevent_enable(conn->bev, EV_READ);
+        pump(conn); /* what came behind the request */
+    } else {
+        say_end(conn);
+        if (conn->unread && !conn->ended)
+            linger(conn);
+        else
+            end(conn, false);
     }
 }
 
-static void conn_on_tick(evutil_socket_t fd, short what, void *arg)
+/* ---- ends ---- */
+
+static void conn_on_event(struct bufferevent *bev, short what, void *arg)
 {
-    struct conn_watch *watch = arg;
+    struct conn *conn = arg;
+    (void)bev;
+    if (what & BEV_EVENT_CONNECTED)
+        return; /* the handshake is done */
+    conn->ended = true;
+    if (!(what & BEV_EVENT_EOF) || conn->phase == PHASE_IDLE || conn->phase == PHASE_LINGER) {
+        end(conn, true);
+    } else if (conn->phase == PHASE_READING) {
+        static const struct wire_fault CUT = {400, "the request ends in the middle"};
+        on_fault(conn, &CUT);
+    }
+}
+
+static void conn_on_deadline(evutil_socket_t fd, short what, void *arg)
+{
+    static const struct wire_fault SLOW = {
+        408, "the request did not come whole within limits/request_s"};
+    struct conn *conn = arg;
     (void)fd;
     (void)what;
-    sweep(watch, clock_monotonic_ms());
-    tell_full(watch);
-}
-
-struct conn_watch *conn_watch_new(struct event_base *base, size_t limit, int64_t request_ms,
-                                  void (*full)(void *arg, bool is_full), void *arg)
-{
-    struct conn_watch *watch = xcalloc(1, sizeof *watch);
-    watch->limit = limit;
-    watch->request_ms = request_ms;
-    watch->full = full;
-    watch->arg = arg;
-    watch->tick = event_new(base, -1, EV_PERSIST, conn_on_tick, watch);
-    const struct timeval every = {0, TICK_MS * INT64_C(1000)};
-    event_add(watch->tick, &every);
-    return watch;
-}
-
-void conn_watch_limit(struct conn_watch *watch, size_t limit, int64_t request_ms)
-{
-    watch->limit = limit;
-    watch->request_ms = request_ms;
-    tell_full(watch);
-}
-
-void conn_watch_free(struct conn_watch *watch)
-{
-    if (!watch)
-        return;
-    event_free(watch->tick);
-    while (watch->all) {
-        struct conn *conn = watch->all;
-        watch->all = conn->next;
-        drop(conn);
+    size_t left = evbuffer_get_length(bufferevent_get_output(conn->bev));
+    if (conn->phase == PHASE_READING && (conn->greeted || !conn->limits->first_ms)) {
+        on_fault(conn, &SLOW);
+    } else if (conn->phase == PHASE_WRITING && left + TAKEN_LEAST <= conn->left) {
+        conn->left = left; /* it reads, if slowly */
+        wait_at_most(conn, conn->limits->idle_ms);
+    } else {
+        end(conn, false);
     }
-    free(watch);
 }
 
-void conn_watch_add(struct conn_watch *watch, struct bufferevent *bev)
+struct conn *conn_new(struct bufferevent *bev, const struct conn_limits *limits,
+                      const struct conn_events *events, void *arg)
 {
-    /* before the new one is listed: it has no callbacks yet, as if it had been let go */
-    if (watch->count + 1 >= watch->limit)
-        sweep(watch, clock_monotonic_ms());
     struct conn *conn = xcalloc(1, sizeof *conn);
-    bufferevent_incref(bev);
     conn->bev = bev;
-    conn->watch = watch;
-    conn->next = watch->all;
-    watch->all = conn;
-    watch->count++;
-    conn->exchange = event_new(bufferevent_get_base(bev), -1, 0, conn_on_exchange, conn);
-    evbuffer_add_cb(bufferevent_get_input(bev), conn_on_input, conn);
-    evbuffer_add_cb(bufferevent_get_output(bev), conn_on_output, conn);
-    tell_full(watch);
-}
-
-static struct conn *find(struct conn_watch *watch, const struct bufferevent *bev)
-{
-    struct conn *conn = watch->all;
-    while (conn && conn->bev != bev)
-        conn = conn->next;
+    conn->limits = limits;
+    conn->events = events;
+    conn->arg = arg;
+    conn->wire = wire_new(&limits->wire);
+    conn->deadline = event_new(bufferevent_get_base(bev), -1, 0, conn_on_deadline, conn);
+    if (bufferevent_openssl_get_ssl(bev)) /* a client that goes without a farewell has still gone */
+        bufferevent_openssl_set_allow_dirty_shutdown(bev, 1);
+    bufferevent_setcb(bev, conn_on_read, conn_on_written, conn_on_event, conn);
     return conn;
 }
 
-void conn_watch_arrived(struct conn_watch *watch, struct bufferevent *bev)
+void conn_start(struct conn *conn)
 {
-    struct conn *conn = find(watch, bev);
-    if (conn)
-        conn->reading = false;
+    become_idle(conn);
+    bufferevent_enable(conn->bev, EV_READ | EV_WRITE);
 }
 
-void conn_watch_answering(struct conn_watch *watch, struct bufferevent *bev, bool ours)
+void conn_close(struct conn *conn)
 {
-    struct conn *conn = find(watch, bev);
-    if (conn)
-        conn->ours = ours;
+    end(conn, false);
 }
 
-bool conn_watch_is_writing(const struct conn_watch *watch)
+struct wire *conn_wire(const struct conn *conn)
 {
-    const struct conn *conn = watch->all;
-    while (conn && evbuffer_get_length(bufferevent_get_output(conn->bev)) == 0)
-        conn = conn->next;
-    return conn != NULL;
+    return conn->wire;
 }
 
-size_t conn_watch_count(const struct conn_watch *watch)
+struct bufferevent *conn_bufferevent(const struct conn *conn)
 {
-    return watch->count;
+    return conn->bev;
+}
+
+void conn_set_owner(struct conn *conn, void *owner)
+{
+    conn->owner = owner;
+}
+
+void *conn_owner(const struct conn *conn)
+{
+    return conn->owner;
+}
+
+void conn_set_place(struct conn *conn, void *place)
+{
+    conn->place = place;
+}
+
+void *conn_place(const struct conn *conn)
+{
+    return conn->place;
+}
+
+void conn_set_number(struct conn *conn, uint64_t number)
+{
+    conn->number = number;
+}
+
+uint64_t conn_number(const struct conn *conn)
+{
+    return conn->number;
+}
+
+bool conn_has_bytes(const struct conn *conn)
+{
+    char byte;
+    return evbuffer_get_length(bufferevent_get_input(conn->bev)) > 0 ||
+           recv(bufferevent_getfd(conn->bev), &byte, 1, MSG_PEEK | MSG_DONTWAIT) > 0;
+}
+
+bool conn_is_writing(const struct conn *conn)
+{
+    return evbuffer_get_length(bufferevent_get_output(conn->bev)) > 0;
 }

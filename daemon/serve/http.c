@@ -3,19 +3,16 @@
  * `answered`, a list behind a lock, and an eventfd that wakes the loop. */
 #include "serve/http.h"
 #include "base/text.h"
-#include "serve/conn.h"
 #include "serve/descriptors.h"
+#include "serve/door.h"
 #include "serve/listen.h"
 #include "serve/peer.h"
 #include "serve/route.h"
 #include "serve/sessions.h"
 #include "serve/tls.h"
+#include <arpa/inet.h>
 #include <errno.h>
-#include <event2/buffer.h>
 #include <event2/bufferevent_ssl.h>
-#include <event2/http.h>
-#include <event2/http_struct.h>
-#include <event2/keyvalq_struct.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/eventfd.h>
@@ -26,28 +23,36 @@
  * sorts), and there are a few besides the readers'; an upload two; listeners, the loop's own, the
  * pipes of a mail program. */
 enum { FILES_STORE = 4, STORES_BESIDE_READERS = 12, FILES_UPLOAD = 2, FILES_REST = 32 };
+enum { HEADER_LINES = 256, FULL_TOLD_MS = 60000 };
 
-/* One transport: evhttp makes connections of one kind only. */
+/* One way in. */
 struct transport {
     struct http *http;
-    struct evhttp *evhttp;
+    const char *name;
     bool tls;
+    struct door_limits room;
+    struct conn_limits patience;
+    struct door *door; /* NULL: this way there is none */
+    struct listen_taker taker;
+    int64_t full_told_ms;
 };
 
+/* A request, from its head to the end of its answer. It is the connection's while the loop has it,
+ * and outlives the connection while a reader has it. */
 struct pending {
     struct request request;
     struct http *http;
-    struct evhttp_request *evreq;
+    struct transport *transport;
+    struct conn *conn; /* NULL: it has gone */
     const struct route *route;
-    bool local;
+    struct door_peer *long_of; /* counts as long work of that peer */
+    bool local, away;          /* away: with a reader */
+    bool begun;                /* a piece of the answer has left */
     uid_t uid;
     unsigned certificate_roles;
     char *token;
     struct setup *setup;
-    int status;
-    const char *type;
-    char *answer;
-    size_t answer_length;
+    struct request_answer answer;
     struct pending *next;
 };
 
@@ -56,8 +61,8 @@ struct http {
     struct app *app;
     struct transport local, tcp;
     struct listen *listen;
-    struct conn_watch *conns;
     size_t pending;
+    uint64_t connections; /* so far: numbers them */
     bool stopping;
     struct event *woken, *changed;
     int wake_fd;
@@ -69,27 +74,26 @@ struct http {
 
 static void pending_free(struct pending *p)
 {
+    if (p->request.stream)
+        p->request.stream_free(p->request.stream);
+    door_end_long(p->transport->door, p->long_of);
     query_clear(&p->request.query);
     free(p->request.content_type);
     free(p->request.accept);
     free(p->request.body);
     free(p->request.path);
     free(p->token);
-    free(p->answer);
+    free(p->answer.body);
     setup_unref(p->setup);
     free(p);
 }
 
 /* The way back to the loop: request->reply. */
-static void on_reply(struct request *rq, int status, const char *content_type, char *body,
-                     size_t length)
+static void on_reply(struct request *rq, const struct request_answer *answer)
 {
     struct pending *p = rq->slot;
     struct http *http = p->http;
-    p->status = status;
-    p->type = content_type;
-    p->answer = body;
-    p->answer_length = length;
+    p->answer = *answer;
     pthread_mutex_lock(&http->lock);
     bool first = http->answered == NULL;
     p->next = http->answered;
@@ -100,28 +104,61 @@ static void on_reply(struct request *rq, int status, const char *content_type, c
         log_write(&http->app->log, LOG_LEVEL_ERROR, "cannot wake the loop errno=%d", errno);
 }
 
-/* evhttp_send_reply() that the watch knows to be ours. If the client is gone, evhttp has no
- * connection left and drops the answer. */
-static void send_reply(struct http *http, struct evhttp_request *evreq, int status)
+static const char BUSY[] = "Retry-After: 1\r\n";
+
+/* The headers of every answer, those of `more` behind them. */
+static struct conn_head head_of(int status, const char *type, const char *more,
+                                char lines[static HEADER_LINES])
 {
-    struct evhttp_connection *connection = evhttp_request_get_connection(evreq);
-    struct bufferevent *bev = connection ? evhttp_connection_get_bufferevent(connection) : NULL;
-    conn_watch_answering(http->conns, bev, true);
-    evhttp_send_reply(evreq, status, NULL, NULL);
-    conn_watch_answering(http->conns, bev, false);
+    snprintf(lines, HEADER_LINES,
+             "Cache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\n"
+             "Cross-Origin-Resource-Policy: same-origin\r\n%s%s",
+             status == 503 ? BUSY : "", more);
+    return (struct conn_head){.status = status, .type = type, .lines = lines};
+}
+
+/* The client is told that nothing more comes by a connection that breaks off. */
+static void break_off(struct pending *p, const char *why)
+{
+    log_write(&p->http->app->log, LOG_LEVEL_WARNING, "an answer was broken off path=%s reason=%s",
+              p->request.path, why);
+    conn_close(p->conn);
+}
+
+/* Passes the bytes on; true if the request goes on. */
+static bool send_piece(struct pending *p)
+{
+    char lines[HEADER_LINES];
+    struct conn_head head = head_of(p->answer.status, p->answer.type, "", lines);
+    bool more = p->answer.more, first = !p->begun;
+    p->begun = true;
+    char *body = p->answer.body;
+    p->answer.body = NULL;
+    conn_piece(p->conn, first ? &head : NULL, body, p->answer.length, !more);
+    return more;
 }
 
 static void send_answer(struct pending *p)
 {
-    struct evkeyvalq *headers = evhttp_request_get_output_headers(p->evreq);
-    evhttp_add_header(headers, "Content-Type", p->type);
-    evhttp_add_header(headers, "Cache-Control", "no-store");
-    evhttp_add_header(headers, "X-Content-Type-Options", "nosniff");
-    if (p->status == 503)
-        evhttp_add_header(headers, "Retry-After", "1");
-    struct evbuffer *body = evhttp_request_get_output_buffer(p->evreq);
-    evbuffer_add(body, p->answer, p->answer_length);
-    send_reply(p->http, p->evreq, p->status);
+    char lines[HEADER_LINES];
+    p->away = false;
+    if (!p->conn) {
+        pending_free(p);
+        return;
+    }
+    if (p->begun && p->answer.status != 200) {
+        break_off(p, "it could not be gone on with");
+        return;
+    }
+    if ((p->answer.more || p->begun) && send_piece(p))
+        return;
+    conn_set_owner(p->conn, NULL);
+    if (!p->begun) {
+        struct conn_head head = head_of(p->answer.status, p->answer.type, "", lines);
+        conn_answer(p->conn, &head, p->answer.body, p->answer.length);
+        p->answer.body = NULL;
+    }
+    pending_free(p);
 }
 
 static void http_on_woken(evutil_socket_t fd, short what, void *arg)
@@ -138,112 +175,102 @@ static void http_on_woken(evutil_socket_t fd, short what, void *arg)
     while (list) {
         struct pending *p = list;
         list = p->next;
-        send_answer(p);
         http->pending--;
-        pending_free(p);
+        send_answer(p);
     }
+}
+
+/* ---- refusals of the loop itself ---- */
+
+struct refusal {
+    int status;
+    const char *title;
+    char detail[200];
+    char more[64]; /* headers */
+    bool close;
+};
+
+static void refuse(struct refusal *r, int status, const char *title, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
+
+static void refuse(struct refusal *r, int status, const char *title, const char *format, ...)
+{
+    va_list args;
+    va_start(args, format);
+    r->status = status;
+    r->title = title;
+    vsnprintf(r->detail, sizeof r->detail, format, args);
+    va_end(args);
+}
+
+static void refuse_now(struct conn *conn, const struct refusal *r)
+{
+    char lines[HEADER_LINES];
+    struct conn_head head = head_of(r->status, "application/problem+json", r->more, lines);
+    head.close = r->close;
+    char *body = request_problem(r->status, r->title, r->detail);
+    conn_answer(conn, &head, body, strlen(body));
+}
+
+static void refuse_stopping(struct refusal *r)
+{
+    refuse(r, 503, "The daemon is stopping", "the daemon is stopping; try again in a moment");
+    r->close = true;
+}
+
+static void http_on_fault(void *arg, struct conn *conn, const struct wire_fault *fault)
+{
+    struct refusal r = {.close = true};
+    struct pending *p = conn_owner(conn);
+    (void)arg;
+    conn_set_owner(conn, NULL);
+    if (p)
+        pending_free(p);
+    refuse(&r, fault->status,
+           fault->status == 413   ? "The body is larger than this daemon takes"
+           : fault->status == 408 ? "The request came too slowly"
+           : fault->status == 501 ? "That is not known here"
+                                  : "The request is malformed",
+           "%s", fault->detail);
+    refuse_now(conn, &r);
 }
 
 /* ---- requests, on the way in ---- */
 
-static void refuse_now(struct http *http, struct evhttp_request *evreq, int status,
-                       const char *title, bool close_after)
-{
-    struct evkeyvalq *headers = evhttp_request_get_output_headers(evreq);
-    struct evbuffer *body = evhttp_request_get_output_buffer(evreq);
-    evhttp_add_header(headers, "Content-Type", "application/problem+json");
-    if (close_after)
-        evhttp_add_header(headers, "Connection", "close");
-    if (status == 503)
-        evhttp_add_header(headers, "Retry-After", "1");
-    evbuffer_add_printf(body, "{\"type\":\"about:blank\",\"title\":\"%s\",\"status\":%d}", title,
-                        status);
-    send_reply(http, evreq, status);
-}
-
-static bool is_digits(const char *s)
-{
-    return *s && s[strspn(s, "0123456789")] == '\0';
-}
-
-/* evhttp lets through what other parsers read differently (a second Content-Length, a
- * Transfer-Encoding that isn't plain "chunked", no Host or two): RFC 9112 sections 3.2, 6.1, 6.3.
- */
-static const char *bad_framing(struct evhttp_request *evreq)
-{
-    int lengths = 0, encodings = 0, hosts = 0;
-    const struct evkeyvalq *headers = evhttp_request_get_input_headers(evreq);
-    for (const struct evkeyval *h = headers->tqh_first; h; h = h->next.tqe_next) {
-        if (!h->key[0] || strpbrk(h->key, " \t:"))
-            return "A header's name is malformed";
-        if (text_equal_fold(h->key, "Content-Length")) {
-            lengths++;
-            if (!is_digits(h->value))
-                return "Content-Length is not a number";
-        } else if (text_equal_fold(h->key, "Transfer-Encoding")) {
-            encodings++;
-            if (!text_equal_fold(h->value, "chunked"))
-                return "Only the chunked transfer encoding is known";
-        } else if (text_equal_fold(h->key, "Host")) {
-            hosts++;
-        }
-    }
-    if (lengths > 1 || encodings > 1 || (lengths && encodings))
-        return "The body's length is given twice";
-    return hosts == 1 ? NULL : "One Host header is required";
-}
-
-static const char *method_name(enum evhttp_cmd_type method)
-{
-    switch (method) {
-    case EVHTTP_REQ_GET:
-        return "GET";
-    case EVHTTP_REQ_POST:
-        return "POST";
-    default:
-        return "";
-    }
-}
-
-static void take_body(struct request *rq, struct evbuffer *buffer)
-{
-    rq->body_length = evbuffer_get_length(buffer);
-    rq->body = xmalloc(rq->body_length + 1);
-    evbuffer_remove(buffer, rq->body, rq->body_length);
-    rq->body[rq->body_length] = '\0';
-}
-
-static void take_peer(struct pending *p, struct evhttp_request *evreq, struct bufferevent *bev)
+static void take_peer(struct pending *p, struct bufferevent *bev)
 {
     p->local = peer_uid(bufferevent_getfd(bev), &p->uid);
     if (p->local)
         return;
     SSL *ssl = bufferevent_openssl_get_ssl(bev);
     p->certificate_roles = ssl ? tls_peer_roles(ssl, p->request.user, sizeof p->request.user) : 0;
-    const char *given =
-        evhttp_find_header(evhttp_request_get_input_headers(evreq), "Authorization");
+    const char *given = wire_header(conn_wire(p->conn), "Authorization");
     if (given && strncmp(given, "Bearer ", 7) == 0)
         p->token = xstrdup(given + 7);
 }
 
-static struct pending *pending_new(struct http *http, struct evhttp_request *evreq)
+static char *copy_header(const struct wire *wire, const char *name)
 {
-    const struct evkeyvalq *headers = evhttp_request_get_input_headers(evreq);
-    const struct evhttp_uri *uri = evhttp_request_get_evhttp_uri(evreq);
-    const char *path = evhttp_uri_get_path(uri);
-    const char *type = evhttp_find_header(headers, "Content-Type");
-    const char *accept = evhttp_find_header(headers, "Accept");
+    const char *value = wire_header(wire, name);
+    return xstrdup(value ? value : "");
+}
+
+static struct pending *pending_new(struct transport *t, struct conn *conn)
+{
+    struct wire *wire = conn_wire(conn);
     struct pending *p = xcalloc(1, sizeof *p);
-    p->http = http;
-    p->evreq = evreq;
-    p->request.app = http->app;
+    p->http = t->http;
+    p->transport = t;
+    p->conn = conn;
+    p->request.app = t->http->app;
     p->request.slot = p;
     p->request.reply = on_reply;
-    p->request.path = xstrdup(path ? path : "");
-    p->request.content_type = xstrdup(type ? type : "");
-    p->request.accept = xstrdup(accept ? accept : "");
-    query_read(evhttp_uri_get_query(uri), &p->request.query);
-    take_body(&p->request, evhttp_request_get_input_buffer(evreq));
+    p->request.connection = conn_number(conn);
+    p->request.path = xstrdup(wire_path(wire));
+    p->request.content_type = copy_header(wire, "Content-Type");
+    p->request.accept = copy_header(wire, "Accept");
+    query_read(wire_query(wire), &p->request.query);
+    take_peer(p, conn_bufferevent(conn));
     return p;
 }
 
@@ -281,6 +308,7 @@ static void run_on_reader(struct store *store, void *arg)
 {
     struct pending *p = arg;
     struct error err = {0};
+    setup_unref(p->setup); /* of the piece before */
     p->setup = app_setup(p->http->app);
     int rc = check_role(p, &err);
     if (!rc)
@@ -304,14 +332,15 @@ static void refuse_unbegun(void *arg)
     request_reply_error(&p->request, ERROR_BUSY, &err);
 }
 
-static void refuse_unrouted(struct evhttp_request *evreq, struct pending *p, const char *methods)
+static bool is_known_method(const char *method)
 {
-    if (methods[0])
-        evhttp_add_header(evhttp_request_get_output_headers(evreq), "Allow", methods);
-    refuse_now(p->http, evreq, methods[0] ? 405 : 404,
-               methods[0] ? "That method does not go with this path" : "There is no such path",
-               false);
-    pending_free(p);
+    static const char *const KNOWN[] = {"GET",    "HEAD",    "POST",  "PUT",
+                                        "DELETE", "OPTIONS", "PATCH", "TRACE"};
+    for (size_t i = 0; i < sizeof KNOWN / sizeof KNOWN[0]; i++) {
+        if (strcmp(KNOWN[i], method) == 0)
+            return true;
+    }
+    return false;
 }
 
 /* What the path says must be text: it may be stored and shown again. */
@@ -324,129 +353,284 @@ static bool is_all_text(const struct request *rq)
     return true;
 }
 
-static void http_on_request(struct evhttp_request *evreq, void *arg)
+/* HEAD is GET without the body. */
+static void find_route(struct pending *p, const char *method, struct refusal *r)
 {
-    struct http *http = ((struct transport *)arg)->http;
-    struct bufferevent *bev =
-        evhttp_connection_get_bufferevent(evhttp_request_get_connection(evreq));
-    conn_watch_arrived(http->conns, bev);
-    const char *framing = bad_framing(evreq);
-    if (http->stopping) {
-        refuse_now(http, evreq, 503, "The daemon is stopping; try again in a moment", true);
-        return;
-    }
-    if (framing) {
-        refuse_now(http, evreq, 400, framing, true);
-        return;
-    }
     char methods[32];
-    struct pending *p = pending_new(http, evreq);
-    p->route = route_find(method_name(evhttp_request_get_command(evreq)), &p->request, methods,
-                          sizeof methods);
-    if (!p->route) {
-        refuse_unrouted(evreq, p, methods);
-        return;
+    bool is_head = strcmp(method, "HEAD") == 0;
+    p->route = route_find(is_head ? "GET" : method, &p->request, methods, sizeof methods);
+    if (!is_known_method(method)) {
+        refuse(r, 501, "That method is not known", "of methods GET, HEAD and POST are taken");
+    } else if (!p->route && methods[0]) {
+        bool reads = strstr(methods, "GET") != NULL;
+        refuse(r, 405, "That method does not go with this path", "this path takes %s%s", methods,
+               reads ? ", HEAD" : "");
+        snprintf(r->more, sizeof r->more, "Allow: %s%s\r\n", methods, reads ? ", HEAD" : "");
+    } else if (!p->route) {
+        refuse(r, 404, "There is no such path", "oddloafd(8) lists the paths, all below /v1/");
+    } else if (!is_all_text(&p->request)) {
+        refuse(r, 400, "The path is not text", "what the path escapes is not UTF-8");
     }
-    if (!is_all_text(&p->request)) {
-        refuse_now(http, evreq, 400, "The path is not UTF-8 text", false);
-        pending_free(p);
-        return;
-    }
-    take_peer(p, evreq, bev);
-    bool is_long = p->route->pace == ROUTE_LONG || request_is_lines(&p->request);
-    struct readers *readers = is_long ? http->app->bulk : http->app->readers;
-    if (readers_submit(readers, &(struct reader_job){run_on_reader, refuse_unbegun, p})) {
-        refuse_now(http, evreq, 503, "Too much is waiting; try again in a moment", false);
-        pending_free(p);
-        return;
-    }
-    http->pending++;
 }
 
-/* ---- listeners ---- */
+/* What a page of another site can have a browser send, with the certificate of whoever reads it. No
+ * page of ours posts anything, so that nothing a browser posts is meant. */
+static void refuse_browsers(const struct wire *wire, struct refusal *r)
+{
+    static const char *const FORMS[] = {"text/plain", "multipart/form-data",
+                                        "application/x-www-form-urlencoded"};
+    const char *site = wire_header(wire, "Sec-Fetch-Site");
+    const char *type = wire_header(wire, "Content-Type");
+    if (strcmp(wire_method(wire), "POST") != 0)
+        return;
+    if (wire_header(wire, "Origin") || (site && strcmp(site, "none") != 0)) {
+        refuse(r, 403, "Not from a page of the web",
+               "a browser sends this for a page, and no page of this daemon sends anything");
+        return;
+    }
+    for (size_t i = 0; type && i < sizeof FORMS / sizeof FORMS[0]; i++) {
+        char word[64];
+        snprintf(word, sizeof word, "%.*s", (int)strcspn(type, "; \t"), type);
+        if (text_equal_fold(word, FORMS[i]))
+            refuse(r, 415, "That type of body is not taken",
+                   "%s is no type that is read here: application/json, application/x-ndjson, "
+                   "text/csv",
+                   FORMS[i]);
+    }
+}
+
+/* Who brings nothing to be known by is not read any further. */
+static void refuse_strangers(const struct pending *p, struct refusal *r)
+{
+    char needed[64];
+    if (p->local || p->certificate_roles || p->token || !p->route)
+        return;
+    peer_role_words(p->route->roles, needed, sizeof needed);
+    refuse(r, 403, "Not allowed for this role", "this needs the role %s", needed);
+}
+
+static void refuse_at_head(struct pending *p, struct refusal *r)
+{
+    const struct wire *wire = conn_wire(p->conn);
+    SSL *ssl = bufferevent_openssl_get_ssl(conn_bufferevent(p->conn));
+    if (p->http->stopping)
+        refuse_stopping(r);
+    else if (ssl && !tls_names(ssl, wire_host(wire)))
+        refuse(r, 421, "Another host is meant",
+               "the daemon's certificate does not name the host %.100s", wire_host(wire));
+    if (!r->status)
+        find_route(p, wire_method(wire), r);
+    if (!r->status)
+        refuse_browsers(wire, r);
+    if (!r->status)
+        refuse_strangers(p, r);
+}
+
+static void http_on_head(void *arg, struct conn *conn)
+{
+    struct refusal r = {0};
+    struct pending *p = pending_new(arg, conn);
+    refuse_at_head(p, &r);
+    if (!r.status) {
+        conn_set_owner(conn, p);
+        return;
+    }
+    pending_free(p);
+    refuse_now(conn, &r);
+}
+
+/* Has a reader make the answer, or its next piece. */
+static int send_away(struct pending *p)
+{
+    bool is_long = p->route->pace == ROUTE_LONG || request_is_lines(&p->request);
+    struct readers *readers = is_long ? p->http->app->bulk : p->http->app->readers;
+    if (is_long && !p->long_of)
+        p->long_of = door_begin_long(p->transport->door, p->conn);
+    if (is_long && !p->long_of)
+        return ERROR_TOO_LARGE;
+    if (readers_submit(readers, &(struct reader_job){run_on_reader, refuse_unbegun, p}))
+        return ERROR_BUSY;
+    p->away = true;
+    p->http->pending++;
+    return 0;
+}
+
+static void http_on_request(void *arg, struct conn *conn)
+{
+    struct refusal r = {0};
+    struct pending *p = conn_owner(conn);
+    (void)arg;
+    p->request.body = wire_take_body(conn_wire(conn), &p->request.body_length);
+    int rc = p->http->stopping ? ERROR_DENIED : send_away(p);
+    if (!rc)
+        return;
+    if (rc == ERROR_DENIED)
+        refuse_stopping(&r);
+    else if (rc == ERROR_TOO_LARGE)
+        refuse(
+            &r, 503, "Too much of yours is waiting",
+            "%zu files, batches and other long work of yours wait already; try again when one is "
+            "done (limits/peer_long)",
+            p->transport->room.long_of_peer);
+    else
+        refuse(&r, 503, "Too much is waiting", "too much is waiting; try again in a moment");
+    conn_set_owner(conn, NULL);
+    pending_free(p);
+    refuse_now(conn, &r);
+}
+
+static void http_on_taken(void *arg, struct conn *conn)
+{
+    struct pending *p = conn_owner(conn);
+    (void)arg;
+    if (p->http->stopping)
+        break_off(p, "the daemon is stopping");
+    else if (send_away(p))
+        break_off(p, "too much is waiting");
+}
+
+/* ---- connections ---- */
+
+static void http_on_idle(void *arg, struct conn *conn, bool is_idle)
+{
+    struct transport *t = arg;
+    door_idle(t->door, conn, is_idle);
+    listen_full(t->http->listen, &t->taker, door_is_full(t->door));
+}
+
+static void http_on_gone(void *arg, struct conn *conn, bool left)
+{
+    struct transport *t = arg;
+    struct pending *p = conn_owner(conn);
+    if (p && p->away)
+        p->conn = NULL;
+    else if (p)
+        pending_free(p);
+    if (left)
+        sessions_left(t->http->app->sessions, conn_number(conn), app_now_ms(t->http->app));
+    door_leave(t->door, conn);
+    listen_full(t->http->listen, &t->taker, door_is_full(t->door));
+}
 
 /* With the certificate in force now. */
-static struct bufferevent *tls_bufferevent(const struct http *http, struct event_base *base)
+static struct bufferevent *tls_bufferevent(const struct http *http, evutil_socket_t fd)
 {
     struct setup *setup = app_setup(http->app);
     SSL *ssl = SSL_new(setup->tls); /* keeps a reference of its own; NULL: no memory */
     setup_unref(setup);
-    return ssl ? bufferevent_openssl_socket_new(base, -1, ssl, BUFFEREVENT_SSL_ACCEPTING,
+    return ssl ? bufferevent_openssl_socket_new(http->base, fd, ssl, BUFFEREVENT_SSL_ACCEPTING,
                                                 BEV_OPT_CLOSE_ON_FREE)
                : NULL;
 }
 
-static struct bufferevent *http_on_connection(struct event_base *base, void *arg)
+/* Whom connections are counted by: the local user, or the address; of IPv6 the network, of which
+ * one machine has all addresses. */
+static void name_peer(evutil_socket_t fd, const struct sockaddr *from, char out[static DOOR_PEER])
 {
+    char text[INET6_ADDRSTRLEN] = "?";
+    uid_t uid = 0;
+    if (from->sa_family == AF_INET) {
+        inet_ntop(AF_INET, &((const struct sockaddr_in *)(const void *)from)->sin_addr, text,
+                  sizeof text);
+    } else if (from->sa_family == AF_INET6) {
+        struct in6_addr address = ((const struct sockaddr_in6 *)(const void *)from)->sin6_addr;
+        if (!IN6_IS_ADDR_V4MAPPED(&address))
+            memset(address.s6_addr + 8, 0, 8);
+        inet_ntop(AF_INET6, &address, text, sizeof text);
+    } else if (peer_uid(fd, &uid)) {
+        snprintf(text, sizeof text, "uid %lu", (unsigned long)uid);
+    }
+    text_clip(text, out, DOOR_PEER);
+}
+
+static void tell_full(struct transport *t, const char *peer, enum door_answer answer)
+{
+    int64_t now_ms = clock_monotonic_ms();
+    if (t->full_told_ms && now_ms - t->full_told_ms < FULL_TOLD_MS)
+        return;
+    t->full_told_ms = now_ms;
+    log_write(&t->http->app->log, LOG_LEVEL_WARNING, "connections full %s=%s open=%zu%s%s", "of",
+              t->name, door_count(t->door), answer == DOOR_PEER_FULL ? " peer=" : "",
+              answer == DOOR_PEER_FULL ? peer : "");
+}
+
+/* To one who is not let in; as far as a word goes without waiting. */
+static void send_away_at_door(const struct transport *t, evutil_socket_t fd)
+{
+    char *body = request_problem(503, "Too many connections",
+                                 "too many connections are open; try again in a moment");
+    struct text_buffer out = {0};
+    text_appendf(&out,
+                 "HTTP/1.1 503 Service Unavailable\r\nContent-Type: application/problem+json\r\n"
+                 "%sContent-Length: %zu\r\nConnection: close\r\n\r\n%s",
+                 BUSY, strlen(body), body);
+    if (!t->tls)
+        send(fd, out.data, out.length, MSG_DONTWAIT | MSG_NOSIGNAL);
+    text_buffer_free(&out);
+    free(body);
+    evutil_closesocket(fd);
+}
+
+static void http_on_connection(void *arg, evutil_socket_t fd, const struct sockaddr *from)
+{
+    static const struct conn_events EVENTS = {http_on_head,  http_on_request, http_on_fault,
+                                              http_on_taken, http_on_idle,    http_on_gone};
     struct transport *t = arg;
-    struct bufferevent *bev = t->tls ? tls_bufferevent(t->http, base)
-                                     : bufferevent_socket_new(base, -1, BEV_OPT_CLOSE_ON_FREE);
+    struct http *http = t->http;
+    char peer[DOOR_PEER];
+    name_peer(fd, from, peer);
+    bool was_full = door_count(t->door) >= t->room.connections;
+    enum door_answer answer = door_ask(t->door, peer);
+    if (was_full || answer != DOOR_OPEN)
+        tell_full(t, peer, answer);
+    if (answer != DOOR_OPEN) {
+        send_away_at_door(t, fd);
+        return;
+    }
+    struct bufferevent *bev = t->tls
+                                  ? tls_bufferevent(http, fd)
+                                  : bufferevent_socket_new(http->base, fd, BEV_OPT_CLOSE_ON_FREE);
     if (!bev)
-        abort(); /* no memory, as in xmalloc(); evhttp would go on with one that knows no TLS */
-    conn_watch_add(t->http->conns, bev);
-    return bev;
+        abort(); /* no memory, as in xmalloc() */
+    struct conn *conn = conn_new(bev, &t->patience, &EVENTS, t);
+    conn_set_number(conn, ++http->connections);
+    door_enter(t->door, conn, peer);
+    conn_start(conn);
 }
 
-static void http_on_full(void *arg, bool is_full)
+/* ---- limits ---- */
+
+static void transport_limit(struct transport *t, const struct config *config, size_t connections)
 {
-    struct http *http = arg;
-    listen_full(http->listen, is_full);
-    if (is_full)
-        log_write(&http->app->log, LOG_LEVEL_WARNING, "connections full open=%zu",
-                  conn_watch_count(http->conns));
+    const int64_t idle_ms = config_number(config, "limits/idle_s") * 1000;
+    const int64_t hello_ms = config_number(config, "limits/hello_s") * 1000;
+    const size_t of_peer = (size_t)config_number(config, "limits/peer_connections");
+    t->room =
+        (struct door_limits){.connections = connections,
+                             .of_peer = of_peer,
+                             .long_of_peer = (size_t)config_number(config, "limits/peer_long")};
+    t->patience =
+        (struct conn_limits){.wire = {(size_t)config_number(config, "limits/header_bytes"),
+                                      (size_t)config_number(config, "limits/body_bytes")},
+                             .first_ms = t->tls ? hello_ms : 0,
+                             .request_ms = config_number(config, "limits/request_s") * 1000,
+                             .idle_ms = idle_ms};
 }
 
-static void transport_limit(struct transport *t, const struct config *config)
+/* As many as the process may open files, the Unix socket before TCP. */
+static void limit(struct http *http, const struct config *config)
 {
-    evhttp_set_max_headers_size(t->evhttp,
-                                (ev_ssize_t)config_number(config, "limits/header_bytes"));
-    evhttp_set_max_body_size(t->evhttp, (ev_ssize_t)config_number(config, "limits/body_bytes"));
-    evhttp_set_timeout(t->evhttp, (int)config_number(config, "limits/idle_s"));
-}
-
-static int transport_new(struct http *http, struct transport *t, const struct config *config,
-                         struct error *err)
-{
-    t->http = http;
-    t->evhttp = evhttp_new(http->base);
-    if (!t->evhttp)
-        return error_set(err, ERROR_MEMORY, "cannot make the HTTP server");
-    transport_limit(t, config);
-    evhttp_set_default_content_type(t->evhttp, "application/json");
-    /* all known methods come to us, so that a wrong one gets 405 with Allow */
-    evhttp_set_allowed_methods(t->evhttp, EVHTTP_REQ_GET | EVHTTP_REQ_POST | EVHTTP_REQ_HEAD |
-                                              EVHTTP_REQ_PUT | EVHTTP_REQ_DELETE |
-                                              EVHTTP_REQ_OPTIONS | EVHTTP_REQ_PATCH);
-    evhttp_set_bevcb(t->evhttp, http_on_connection, t);
-    evhttp_set_gencb(t->evhttp, http_on_request, t);
-    return 0;
-}
-
-static int listen_all(struct http *http, const struct config *config, const char *socket_path,
-                      struct error *err)
-{
-    const char *where = config_text(config, "tcp/listen");
-    int rc = transport_new(http, &http->local, config, err);
-    if (!rc)
-        rc = listen_local(http->listen, http->local.evhttp, socket_path, err);
-    if (rc || !*where)
-        return rc;
-    http->tcp.tls = true;
-    rc = transport_new(http, &http->tcp, config, err);
-    return rc ? rc : listen_tcp(http->listen, http->tcp.evhttp, where, err);
-}
-
-static size_t connections_allowed(const struct http *http, const struct config *config)
-{
-    size_t stores = (size_t)config_number(config, "readers") + STORES_BESIDE_READERS;
-    size_t others = stores * FILES_STORE + (size_t)SESSIONS_MOST * FILES_UPLOAD + FILES_REST;
-    return descriptors_allow((size_t)config_number(config, "limits/connections"), others,
-                             &http->app->log);
-}
-
-static int64_t request_ms(const struct config *config)
-{
-    return config_number(config, "limits/request_s") * 1000;
+    const size_t stores = (size_t)config_number(config, "readers") + STORES_BESIDE_READERS;
+    const size_t others = stores * FILES_STORE + (size_t)SESSIONS_MOST * FILES_UPLOAD + FILES_REST;
+    size_t local = (size_t)config_number(config, "limits/connections");
+    size_t tcp = http->tcp.tls ? (size_t)config_number(config, "limits/tcp_connections") : 0;
+    const size_t fit = descriptors_allow(local + tcp, others, &http->app->log);
+    if (fit < local + tcp) {
+        tcp = tcp < fit / 2 ? tcp : fit / 2;
+        local = local < fit - tcp ? local : fit - tcp;
+    }
+    transport_limit(&http->local, config, local);
+    transport_limit(&http->tcp, config, tcp);
 }
 
 static void http_on_changed(evutil_socket_t fd, short what, void *arg)
@@ -455,17 +639,40 @@ static void http_on_changed(evutil_socket_t fd, short what, void *arg)
     struct setup *setup = app_setup(http->app);
     (void)fd;
     (void)what;
-    transport_limit(&http->local, setup->config);
-    if (http->tcp.evhttp)
-        transport_limit(&http->tcp, setup->config);
-    conn_watch_limit(http->conns, connections_allowed(http, setup->config),
-                     request_ms(setup->config));
+    limit(http, setup->config);
     setup_unref(setup);
+    struct transport *const ways[] = {&http->local, &http->tcp};
+    for (int i = 0; i < 2; i++) {
+        if (ways[i]->door)
+            listen_full(http->listen, &ways[i]->taker, door_is_full(ways[i]->door));
+    }
 }
 
 void http_changed(struct http *http)
 {
     event_active(http->changed, EV_TIMEOUT, 0);
+}
+
+static void transport_open(struct http *http, struct transport *t, const char *name)
+{
+    t->http = http;
+    t->name = name;
+    t->door = door_new(&t->room);
+    t->taker = (struct listen_taker){http_on_connection, t};
+}
+
+static int listen_all(struct http *http, const struct config *config, const char *socket_path,
+                      struct error *err)
+{
+    const char *where = config_text(config, "tcp/listen");
+    http->tcp.tls = *where != '\0';
+    limit(http, config);
+    transport_open(http, &http->local, "socket");
+    int rc = listen_local(http->listen, &http->local.taker, socket_path, err);
+    if (rc || !*where)
+        return rc;
+    transport_open(http, &http->tcp, "tcp");
+    return listen_tcp(http->listen, &http->tcp.taker, where, err);
 }
 
 int http_start(struct event_base *base, struct app *app, const char *socket_path, struct http **ret,
@@ -477,8 +684,6 @@ int http_start(struct event_base *base, struct app *app, const char *socket_path
     http->app = app;
     pthread_mutex_init(&http->lock, NULL);
     http->listen = listen_new(base, &app->log);
-    http->conns = conn_watch_new(base, connections_allowed(http, setup->config),
-                                 request_ms(setup->config), http_on_full, http);
     http->wake_fd = eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC);
     http->woken = event_new(base, http->wake_fd, EV_READ | EV_PERSIST, http_on_woken, http);
     event_add(http->woken, NULL);
@@ -504,26 +709,39 @@ size_t http_pending(const struct http *http)
     return http->pending;
 }
 
+static bool is_writing(const struct http *http)
+{
+    return door_is_writing(http->local.door) || (http->tcp.door && door_is_writing(http->tcp.door));
+}
+
+static void http_on_tick(evutil_socket_t fd, short what, void *arg)
+{
+    (void)fd;
+    (void)what;
+    (void)arg;
+}
+
 void http_flush(struct http *http, int64_t patience_ms)
 {
     if (!http)
         return;
     const int64_t until_ms = clock_monotonic_ms() + patience_ms;
+    const struct timeval every = {0, 50000};
+    struct event *tick = event_new(http->base, -1, EV_PERSIST, http_on_tick, NULL);
+    event_add(tick, &every); /* ends an idle wait */
     http_on_woken(http->wake_fd, 0, http);
-    while (conn_watch_is_writing(http->conns) && clock_monotonic_ms() < until_ms)
-        event_base_loop(http->base, EVLOOP_ONCE); /* the watch's tick ends an idle wait */
+    while (is_writing(http) && clock_monotonic_ms() < until_ms)
+        event_base_loop(http->base, EVLOOP_ONCE);
+    event_free(tick);
 }
 
 void http_free(struct http *http)
 {
     if (!http)
         return;
-    if (http->local.evhttp)
-        evhttp_free(http->local.evhttp);
-    if (http->tcp.evhttp)
-        evhttp_free(http->tcp.evhttp);
+    door_free(http->local.door);
+    door_free(http->tcp.door);
     listen_free(http->listen);
-    conn_watch_free(http->conns);
     event_free(http->woken);
     event_free(http->changed);
     close(http->wake_fd);

@@ -1,5 +1,5 @@
-/* The event loop's side of HTTP: listeners, limits, framing checks that evhttp leaves out, peers'
- * credentials, and the way back of answers made on other threads. */
+/* The event loop's side of HTTP: the ways in and their limits, what is refused before anything
+ * reads it, peers' credentials, and the way back of answers made on other threads. */
 #ifndef ODDLOAF_SERVE_HTTP_H
 #define ODDLOAF_SERVE_HTTP_H
 
@@ -12,8 +12,8 @@ struct http;
  * systemd, and on TCP+TLS if the config says so. */
 int http_start(struct event_base *base, struct app *app, const char *socket_path, struct http **ret,
                struct error *err);
-/* New limits are in force. Any thread; the loop takes them over. Connections that are open keep the
- * sizes and the patience they began with. */
+/* New limits are in force. Any thread; the loop takes them over. A wait that
+ * has begun ends as it would have. */
 void http_changed(struct http *http);
 /* Takes no more connections, refuses new requests on those there are; requests under way go on. */
 void http_stop(struct http *http);

@@ -18,33 +18,49 @@
 enum { SOCKET_MODE = 0666 };
 enum { LISTENERS = 4, BACKLOG = 128, TICK_MS = 250, SPARE = 8 };
 
+struct listener {
+    struct listen *owner;
+    const struct listen_taker *taker; /* borrowed */
+    struct evconnlistener *socket;
+    bool full;
+};
+
 struct listen {
     struct event_base *base;
     const struct log *log;
-    struct evconnlistener *listener[LISTENERS]; /* owned by their evhttp */
+    struct listener listener[LISTENERS];
     int count;
     char *socket_path; /* the file we made; NULL if handed down */
     struct stat socket_file;
     struct event *tick;
-    bool full, starved, stopped;
+    bool starved, stopped;
 };
 
 static void apply(struct listen *l)
 {
     for (int i = 0; i < l->count; i++) {
-        if (l->full || l->starved || l->stopped)
-            evconnlistener_disable(l->listener[i]);
+        const struct listener *one = &l->listener[i];
+        if (one->full || l->starved || l->stopped)
+            evconnlistener_disable(one->socket);
         else
-            evconnlistener_enable(l->listener[i]);
+            evconnlistener_enable(one->socket);
     }
 }
 
-/* evhttp has put its own pointer where a listener's callbacks look for ours, so this one knows
- * nothing but the listener. The tick sees to the rest. */
-static void listen_on_error(struct evconnlistener *listener, void *evhttps)
+/* The tick sees to the rest. */
+static void listen_on_error(struct evconnlistener *listener, void *one)
 {
-    (void)evhttps;
+    (void)one;
     evconnlistener_disable(listener);
+}
+
+static void listen_on_connection(struct evconnlistener *listener, evutil_socket_t fd,
+                                 struct sockaddr *from, int length, void *arg)
+{
+    const struct listener *one = arg;
+    (void)listener;
+    (void)length;
+    one->taker->take(one->taker->arg, fd, from);
 }
 
 /* NULL if `count` descriptors could be opened now, else why not. */
@@ -102,23 +118,34 @@ void listen_free(struct listen *l)
     if (!l)
         return;
     event_free(l->tick);
+    for (int i = 0; i < l->count; i++)
+        evconnlistener_free(l->listener[i].socket);
     remove_socket(l);
     free(l->socket_path);
     free(l);
 }
 
-static int add(struct listen *l, struct evhttp *evhttp, struct evconnlistener *listener,
-               struct error *err)
+enum { FLAGS = LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC };
+
+/* NULL `address`: `fd` listens already. NULL if the system refuses. */
+static struct evconnlistener *add(struct listen *l, const struct listen_taker *taker, int fd,
+                                  const struct sockaddr *address, int length)
 {
-    if (!listener || l->count == LISTENERS || !evhttp_bind_listener(evhttp, listener)) {
-        error_set(err, ERROR_IO, "cannot listen: %s", strerror(errno));
-        if (listener)
-            evconnlistener_free(listener);
-        return ERROR_IO;
+    if (l->count == LISTENERS) {
+        errno = EMFILE;
+        return NULL;
     }
-    evconnlistener_set_error_cb(listener, listen_on_error);
-    l->listener[l->count++] = listener;
-    return 0;
+    struct listener *one = &l->listener[l->count];
+    *one = (struct listener){.owner = l, .taker = taker};
+    one->socket = address
+                      ? evconnlistener_new_bind(l->base, listen_on_connection, one,
+                                                FLAGS | LEV_OPT_REUSEABLE, BACKLOG, address, length)
+                      : evconnlistener_new(l->base, listen_on_connection, one, FLAGS, 0, fd);
+    if (!one->socket)
+        return NULL;
+    evconnlistener_set_error_cb(one->socket, listen_on_error);
+    l->count++;
+    return one->socket;
 }
 
 /* ---- the Unix socket ---- */
@@ -147,7 +174,8 @@ static int clear_stale(const char *path, const struct sockaddr_un *address, stru
     return 0;
 }
 
-static int listen_at(struct listen *l, struct evhttp *evhttp, const char *path, struct error *err)
+static int listen_at(struct listen *l, const struct listen_taker *taker, const char *path,
+                     struct error *err)
 {
     struct sockaddr_un address = {.sun_family = AF_UNIX};
     if (strlen(path) >= sizeof address.sun_path)
@@ -158,22 +186,21 @@ static int listen_at(struct listen *l, struct evhttp *evhttp, const char *path, 
     if (rc)
         return rc;
     mode_t was = umask((mode_t)(0777 & ~SOCKET_MODE));
-    struct evconnlistener *listener =
-        evconnlistener_new_bind(l->base, NULL, NULL, LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC,
-                                BACKLOG, (struct sockaddr *)&address, sizeof address);
+    const struct evconnlistener *made =
+        add(l, taker, -1, (const struct sockaddr *)&address, sizeof address);
     umask(was);
-    if (!listener) {
+    if (!made) {
         error_set(err, ERROR_IO, "cannot listen at %s: %s", path, strerror(errno));
         error_hint(err, "check that its folder exists and is writable");
         return ERROR_IO;
     }
     l->socket_path = xstrdup(path);
     lstat(path, &l->socket_file);
-    return add(l, evhttp, listener, err);
+    return 0;
 }
 
 /* *ret_count 0 if none. */
-static int listen_handed_down(struct listen *l, struct evhttp *evhttp, int *ret_count,
+static int listen_handed_down(struct listen *l, const struct listen_taker *taker, int *ret_count,
                               struct error *err)
 {
     int first;
@@ -182,23 +209,24 @@ static int listen_handed_down(struct listen *l, struct evhttp *evhttp, int *ret_
         evutil_make_socket_nonblocking(first + i);
         evutil_make_socket_closeonexec(first + i);
         /* backlog 0: it listens already */
-        struct evconnlistener *listener =
-            evconnlistener_new(l->base, NULL, NULL, LEV_OPT_CLOSE_ON_FREE, 0, first + i);
-        rc = add(l, evhttp, listener, err);
+        if (!add(l, taker, first + i, NULL, 0))
+            rc = error_set(err, ERROR_IO, "cannot listen: %s", strerror(errno));
     }
     return rc;
 }
 
-int listen_local(struct listen *l, struct evhttp *evhttp, const char *path, struct error *err)
+int listen_local(struct listen *l, const struct listen_taker *taker, const char *path,
+                 struct error *err)
 {
     int handed_down;
-    int rc = listen_handed_down(l, evhttp, &handed_down, err);
-    return rc || handed_down ? rc : listen_at(l, evhttp, path, err);
+    int rc = listen_handed_down(l, taker, &handed_down, err);
+    return rc || handed_down ? rc : listen_at(l, taker, path, err);
 }
 
 /* ---- TCP ---- */
 
-int listen_tcp(struct listen *l, struct evhttp *evhttp, const char *where, struct error *err)
+int listen_tcp(struct listen *l, const struct listen_taker *taker, const char *where,
+               struct error *err)
 {
     struct sockaddr_storage address;
     int length = sizeof address;
@@ -207,23 +235,24 @@ int listen_tcp(struct listen *l, struct evhttp *evhttp, const char *where, struc
         error_field(err, "tcp/listen", where);
         return ERROR_INVALID;
     }
-    struct evconnlistener *listener = evconnlistener_new_bind(
-        l->base, NULL, NULL, LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC | LEV_OPT_REUSEABLE,
-        BACKLOG, (struct sockaddr *)&address, length);
-    if (!listener)
+    struct evconnlistener *made = add(l, taker, -1, (const struct sockaddr *)&address, length);
+    if (!made)
         return error_set(err, ERROR_IO, "cannot listen at %s: %s", where, strerror(errno));
     /* A connection inherits it. Head and body of an answer leave as two TLS records: without it the
      * second waits for the client's delayed acknowledgement of the first, 40 ms. */
     const int on = 1;
-    setsockopt(evconnlistener_get_fd(listener), IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
-    return add(l, evhttp, listener, err);
+    setsockopt(evconnlistener_get_fd(made), IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
+    return 0;
 }
 
 /* ---- resting ---- */
 
-void listen_full(struct listen *l, bool is_full)
+void listen_full(struct listen *l, const struct listen_taker *taker, bool is_full)
 {
-    l->full = is_full;
+    for (int i = 0; i < l->count; i++) {
+        if (l->listener[i].taker == taker)
+            l->listener[i].full = is_full;
+    }
     apply(l);
 }
 

@@ -1,21 +1,19 @@
 #include "serve/query.h"
 #include "base/text.h"
 #include "base/words.h"
+#include "serve/wire.h"
 #include <assert.h>
-#include <event2/http.h>
 #include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
 static char *decoded(const char *start, size_t length, size_t *ret_length)
 {
-    char *raw = xstrndup(start, length);
-    char *plain = evhttp_uridecode(raw, 1, ret_length); /* NULL: no memory */
-    free(raw);
-    return plain ? plain : xstrdup("");
+    char *plain = xstrndup(start, length);
+    *ret_length = wire_unescape(plain, true);
+    return plain;
 }
 
-/* evhttp's own parser gives up at the first name without "=" and says nothing of the rest. */
 void query_read(const char *text, struct query *ret)
 {
     *ret = (struct query){.known = ""};

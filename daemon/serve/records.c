@@ -89,7 +89,15 @@ void records_post(struct request *rq, struct store *store)
         .state_dir = rq->app->state_dir,
         .clock = &rq->app->clock,
     };
-    const struct sessions_part part = {u.id, u.part, now_ms};
+    const struct sessions_part part = {.id = u.id,
+                                       .number = u.part,
+                                       .bytes = rq->body_length,
+                                       .user = rq->user,
+                                       .connection = rq->connection,
+                                       .most = config_number(setup->config, "limits/uploads"),
+                                       .most_bytes =
+                                           config_number(setup->config, "limits/upload_mb") << 20,
+                                       .at_ms = now_ms};
     if (!rc)
         rc = sessions_take(rq->app->sessions, &part, &options, &u.load, &err);
     if (!rc) {

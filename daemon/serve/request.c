@@ -118,7 +118,12 @@ int request_json(const struct request *rq, json_t **ret, struct error *err)
 void request_reply(struct request *rq, int status, const char *content_type, char *body,
                    size_t length)
 {
-    rq->reply(rq, status, content_type, body, length);
+    rq->reply(rq, &(struct request_answer){status, content_type, body, length, false});
+}
+
+void request_reply_piece(struct request *rq, const char *content_type, char *body, size_t length)
+{
+    rq->reply(rq, &(struct request_answer){200, content_type, body, length, true});
 }
 
 void request_reply_json(struct request *rq, int status, json_t *body)
@@ -191,6 +196,29 @@ static json_t *problem_of(int code, const struct error *err)
     if (err->hint[0])
         json_object_set_new(problem, "hint", json_string(err->hint));
     return problem;
+}
+
+/* Not all refusals have a code of ours. */
+static const char *word_of(int status)
+{
+    static const enum error_code CODES[] = {ERROR_INVALID, ERROR_NOT_FOUND, ERROR_DENIED,
+                                            ERROR_TOO_LARGE, ERROR_BUSY};
+    for (size_t i = 0; i < sizeof CODES / sizeof CODES[0]; i++) {
+        if (status_of(CODES[i]) == status)
+            return error_word(CODES[i]);
+    }
+    return "refused";
+}
+
+char *request_problem(int status, const char *title, const char *detail)
+{
+    char type[64];
+    snprintf(type, sizeof type, "urn:oddloaf:problem:%s", word_of(status));
+    json_t *problem = json_pack("{s:s, s:s, s:i, s:s}", "type", type, "title", title, "status",
+                                status, "detail", detail);
+    char *text = jsonx_dump(problem);
+    json_decref(problem);
+    return text;
 }
 
 void request_reply_faults(struct request *rq, int code, const struct error *err,

@@ -10,6 +10,7 @@
 #include <jansson.h>
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 /* What a peer may do; a peer can have several. The last one is no person's. */
 enum role { ROLE_DESK = 1, ROLE_QA = 2, ROLE_MANAGER = 4, ROLE_ADMIN = 8, ROLE_METRICS = 16 };
@@ -18,6 +19,14 @@ enum role { ROLE_DESK = 1, ROLE_QA = 2, ROLE_MANAGER = 4, ROLE_ADMIN = 8, ROLE_M
 enum { REQUEST_PARTS = 3 };
 
 struct app;
+
+struct request_answer {
+    int status;
+    const char *type;
+    char *body; /* malloc'd, and taken over */
+    size_t length;
+    bool more; /* it is a piece; others follow */
+};
 
 struct request {
     struct app *app;
@@ -29,10 +38,13 @@ struct request {
     char *accept;
     char *body; /* NUL-terminated */
     size_t body_length;
+    uint64_t connection; /* its number: no other has it */
+    /* What the handler keeps from one piece of an answer to the next: NULL before the first. */
+    void *stream;
+    void (*stream_free)(void *stream);
     void *slot; /* the loop's own */
     /* The loop's way to take an answer, from any thread; called through the functions below. */
-    void (*reply)(struct request *rq, int status, const char *content_type, char *body,
-                  size_t length);
+    void (*reply)(struct request *rq, const struct request_answer *answer);
     char *path; /* owns what `part` points into */
 };
 
@@ -65,6 +77,12 @@ int request_json(const struct request *rq, json_t **ret, struct error *err);
 void request_reply(struct request *rq, int status, const char *content_type, char *body,
                    size_t length);
 void request_reply_json(struct request *rq, int status, json_t *body); /* takes the reference */
+/* A piece of an answer of status 200, of at least a byte; more follow. The handler is called again,
+ * on any thread, when the client has taken it, however long that is: what it goes on from is
+ * rq->stream. An error instead of a later piece breaks the connection off. */
+void request_reply_piece(struct request *rq, const char *content_type, char *body, size_t length);
+/* A problem document (RFC 9457) of a refusal that has no code, as a new string. */
+char *request_problem(int status, const char *title, const char *detail);
 /* A problem document (RFC 9457) from an error, with the status of its code. */
 void request_reply_error(struct request *rq, int code, const struct error *err);
 /* The same, naming several faults: an array of {"field","value","reason"}, of which `err` is the

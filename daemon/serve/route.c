@@ -1,4 +1,5 @@
 #include "serve/route.h"
+#include "serve/wire.h"
 #include <stdio.h>
 #include <string.h>
 
@@ -39,32 +40,6 @@ static int matches(const char *pattern, const char *path, const char *part[REQUE
     }
 }
 
-static int hex_of(char c)
-{
-    if (c >= '0' && c <= '9')
-        return c - '0';
-    if ((c | 32) >= 'a' && (c | 32) <= 'f')
-        return (c | 32) - 'a' + 10;
-    return -1;
-}
-
-/* In place: what a client escaped as %2F stays one segment. */
-static void percent_decode(char *s)
-{
-    char *out = s;
-    for (; *s; s++) {
-        int high = *s == '%' ? hex_of(s[1]) : -1;
-        int low = high >= 0 ? hex_of(s[2]) : -1;
-        if (low >= 0 && (high || low)) {
-            *out++ = (char)(high * 16 + low);
-            s += 2;
-        } else {
-            *out++ = *s;
-        }
-    }
-    *out = '\0';
-}
-
 static void cut_parts(struct request *rq, const char *part[], const size_t lengths[])
 {
     for (int i = REQUEST_PARTS - 1; i >= 0; i--) {
@@ -72,7 +47,7 @@ static void cut_parts(struct request *rq, const char *part[], const size_t lengt
             continue;
         char *start = rq->path + (part[i] - rq->path);
         start[lengths[i]] = '\0';
-        percent_decode(start);
+        wire_unescape(start, false);
         rq->part[i] = start;
     }
 }

@@ -38,7 +38,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("GET", "history/*", SHOP, QUICK, corrections_history, "") \
     X("GET", "cases", SHOP, QUICK, cases_list, \
       "state symptom line product cause since order after limit") \
-    X("GET", "ranks", SHOP, LONG, cases_ranks, "after limit") \
+    X("GET", "ranks", SHOP, LONG, ranks_get, "after limit all") \
     X("GET", "cases/*", SHOP, QUICK, cases_rank, "revision") \
     X("GET", "cases/*/why", SHOP, QUICK, cases_why, "cause") \
     X("GET", "cases/*/facts", SHOP, QUICK, cases_facts, "") \

@@ -3,6 +3,8 @@
 #include "serve/peer.h"
 #include <openssl/err.h>
 #include <openssl/x509.h>
+#include <openssl/x509v3.h>
+#include <stdio.h>
 #include <string.h>
 
 static int refuse(const char *key, const char *path, struct error *err)
@@ -86,4 +88,15 @@ unsigned tls_peer_roles(SSL *ssl, char *name, size_t size)
         roles = tls_subject_roles(X509_get_subject_name(certificate), name, size);
     X509_free(certificate);
     return roles;
+}
+
+bool tls_names(SSL *ssl, const char *host)
+{
+    char name[256];
+    bool bracketed = *host == '[';
+    size_t length = bracketed ? strcspn(++host, "]") : strcspn(host, ":");
+    snprintf(name, sizeof name, "%.*s", (int)length, host);
+    X509 *own = SSL_get_certificate(ssl);
+    return own && (X509_check_ip_asc(own, name, 0) == 1 ||
+                   X509_check_host(own, name, strlen(name), 0, NULL) == 1);
 }

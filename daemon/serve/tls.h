@@ -6,6 +6,7 @@
 #include "base/error.h"
 #include "serve/config.h"
 #include <openssl/ssl.h>
+#include <stdbool.h>
 
 /* Errors: field is the setting's key. */
 int tls_context_new(const struct config *config, SSL_CTX **ret, struct error *err);
@@ -14,5 +15,9 @@ int tls_context_new(const struct config *config, SSL_CTX **ret, struct error *er
 unsigned tls_peer_roles(SSL *ssl, char *name, size_t size);
 /* The same of the subject itself, whoever vouches for it. */
 unsigned tls_subject_roles(X509_NAME *subject, char *name, size_t size);
+
+/* Whether our own certificate names the host of a request, "name" or "address", with a port
+ * perhaps. */
+bool tls_names(SSL *ssl, const char *host);
 
 #endif

@@ -153,3 +153,41 @@ int case_ids_after(struct store *store, int64_t after, struct store_ids *ret, st
                               " ORDER BY id LIMIT ?2";
     return db_ids(store, SQL, DB(DB_INT(after), DB_INT(ret->capacity)), ret, err);
 }
+
+/* The lots in order, and of each its cases: whatever is asked for, it goes by an index. */
+static int walk_lots(struct store *store, struct case_walk *walk, bool *ret_found,
+                     struct error *err)
+{
+    static const char SQL[] =
+        "SELECT l.packed_from_ms, l.id, c.id FROM lot l CROSS JOIN complaint_case c"
+        " WHERE c.lot_id = l.id AND c.complaints > 0 AND l.packed_from_ms >= ?1"
+        " AND (l.packed_from_ms > ?1 OR l.id > ?2 OR (l.id = ?2 AND c.id > ?3))"
+        " ORDER BY l.packed_from_ms, l.id, c.id LIMIT 1";
+    const int64_t from_ms = walk->begun ? walk->packed_ms : INT64_MIN;
+    struct db_query q =
+        db_query(store, SQL, DB(DB_INT(from_ms), DB_INT(walk->lot_id), DB_INT(walk->case_id)), err);
+    *ret_found = db_next(&q);
+    if (*ret_found)
+        *walk = (struct case_walk){.packed_ms = db_int64(&q, 0),
+                                   .lot_id = db_int64(&q, 1),
+                                   .case_id = db_int64(&q, 2),
+                                   .begun = true};
+    return db_end(&q, 0);
+}
+
+int case_walk_next(struct store *store, struct case_walk *walk, bool *ret_end, struct error *err)
+{
+    static const char REST[] = "SELECT id FROM complaint_case WHERE id > ?1 AND lot_id IS NULL"
+                               " AND complaints > 0 ORDER BY id LIMIT 1";
+    bool found = false;
+    struct store_ids next = {&walk->case_id, 0, 1};
+    int rc = walk->without_lot ? 0 : walk_lots(store, walk, &found, err);
+    *ret_end = false;
+    if (rc || found)
+        return rc;
+    if (!walk->without_lot)
+        *walk = (struct case_walk){.without_lot = true};
+    rc = db_ids(store, REST, DB(DB_INT(walk->case_id)), &next, err);
+    *ret_end = next.count == 0;
+    return rc;
+}

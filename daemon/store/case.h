@@ -38,5 +38,14 @@ int case_list(struct store *store, const struct case_filter *filter, case_each e
               struct error *err);
 /* Ids ascending, for walking over all cases. */
 int case_ids_after(struct store *store, int64_t after, struct store_ids *ret, struct error *err);
+/* A walk over all cases in the order their lots were packed, those without a lot at the end, which
+ * holds nothing of the store between two steps: a case that moves meanwhile may be missed or met
+ * twice. All zero at first. */
+struct case_walk {
+    int64_t packed_ms, lot_id, case_id; /* where it is */
+    bool begun, without_lot;
+};
+/* *ret_end: there are no more, and the walk is where it was. */
+int case_walk_next(struct store *store, struct case_walk *walk, bool *ret_end, struct error *err);
 
 #endif

@@ -333,7 +333,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         if parts[0] in routes and len(parts) == 1:
             return 200, "application/json", routes[parts[0]]()
         if parts[0] == "ranks":
-            after = int(query["after"][1:])
+            after = int(query.get("after", "C0")[1:])
             cases = ["C%d" % n for n in range(after + 1, 251)][:int(query["limit"])]
             return 200, "application/x-ndjson", "".join(
                 json.dumps(self.rank(c)) + "\n" for c in cases)

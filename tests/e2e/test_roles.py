@@ -1,24 +1,21 @@
 """Who may do what: every route of the daemon's table as every role and as none, over the Unix socket
-(roles by the groups of local users, which takes root) or over TLS (by bearer token).
+(roles by the groups of local users, which takes root) or over TLS (by bearer token, or by the OU of a
+client certificate).
 
-    test_roles.py BUILD_FOLDER socket|tokens
+    test_roles.py BUILD_FOLDER socket|tokens|certificates
 """
 import grp
 import hashlib
-import http.client
 import json
 import os
 import pathlib
 import pwd
 import re
-import shutil
-import socket
-import ssl
-import subprocess
 import sys
 import time
 
 from oddloaf import ROOT, Plant, UnixConnection, complaint
+from remote import Remote
 from routes import ROLES, routes
 
 BINARIES = pathlib.Path(sys.argv[1])
@@ -66,39 +63,15 @@ def over_socket():
     return plant, lambda role: AsUser(plant.socket, who[role].pw_uid), names
 
 
-def free_port():
-    with socket.create_server(("127.0.0.1", 0)) as probe:
-        return probe.getsockname()[1]
-
-
-def over_tls():
-    if not shutil.which("openssl"):
-        print("openssl is not installed")
-        sys.exit(SKIPPED)
-    plant = Plant(BINARIES)
-    subprocess.run(["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256",
-                    "-nodes", "-keyout", plant.dir / "tls.key", "-out", plant.dir / "tls.pem", "-days",
-                    "30", "-subj", "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1"],
-                   check=True, capture_output=True)
-    tokens = {hashlib.sha256(f"token of {role}".encode()).hexdigest(): role for role in ROLES}
-    tokens[hashlib.sha256(b"token of desk").hexdigest()] = {"role": "desk", "name": "Front desk"}
-    (plant.dir / "tokens.json").write_text(json.dumps(tokens))
-    for name in ("tls.key", "tokens.json"):
-        (plant.dir / name).chmod(0o600)
-    port = free_port()
-    plant.config["tcp"] = {"listen": f"127.0.0.1:{port}", "certificate": str(plant.dir / "tls.pem"),
-                           "key": str(plant.dir / "tls.key"), "tokens": str(plant.dir / "tokens.json")}
-    context = None
-
-    def connect(role):
-        nonlocal context
-        context = context or ssl.create_default_context(cafile=plant.dir / "tls.pem")
-        connection = http.client.HTTPSConnection("127.0.0.1", port, timeout=30, context=context)
-        connection.token = f"token of {role}"
-        return connection
-
+def over_tokens():
+    plant = Remote(BINARIES)
     qa = hashlib.sha256(b"token of qa").hexdigest()
-    return plant, connect, {"desk": "Front desk", "qa": "token " + qa[:8]}
+    return plant, plant.by_token, {"desk": "Front desk", "qa": "token " + qa[:8]}
+
+
+def over_certificates():
+    plant = Remote(BINARIES)
+    return plant, plant.by_certificate, {role: f"{role} of the mill" for role in ROLES}
 
 
 # ---- the matrix ----
@@ -197,7 +170,8 @@ def main():
     table = routes(BINARIES)
     assert len({(route["method"], route["path"]) for route in table}) == len(table) > 30
     check_manual(table)
-    plant, connect, names = {"socket": over_socket, "tokens": over_tls}[sys.argv[2]]()
+    plant, connect, names = {"socket": over_socket, "tokens": over_tokens,
+                             "certificates": over_certificates}[sys.argv[2]]()
     with plant:
         asked = check_matrix(connect, table)
         check_unknown_paths(connect)

@@ -1,0 +1,41 @@
+#include "serve/case_told.h"
+#include "desk/joining.h"
+#include "desk/logged.h"
+#include "store/case.h"
+#include "store/verdict.h"
+#include "tell/tell.h"
+
+struct verdict_to {
+    const struct tz *tz;
+    json_t *answer;
+};
+
+static int add_verdict(void *arg, const struct verdict_row *row)
+{
+    const struct verdict_to *to = arg;
+    char when[40];
+    json_object_set_new(to->answer, "verdict",
+                        json_pack("{s:s, s:s, s:s, s:s, s:s}", "cause", row->cause, "confirmed_by",
+                                  row->confirmed_by, "note", row->note, "by", row->by_name, "at",
+                                  when_format(to->tz, row->at_ms, when)));
+    return 0;
+}
+
+int case_told_json(struct setup *setup, struct store *store, int64_t id, json_t **ret,
+                   struct error *err)
+{
+    struct case_row row;
+    int rc = tell_case(setup->triage, store, id, ret, NULL, err);
+    if (!rc)
+        rc = case_get(store, id, &row, err);
+    if (rc)
+        return rc;
+    json_object_set_new(*ret, "state", json_string(row.settled ? "settled" : "open"));
+    if (row.harm_unseen)
+        json_object_set_new(*ret, "harm_since_settled", json_true());
+    json_object_set_new(*ret, "revision", json_integer(row.revision));
+    json_object_set_new(*ret, "joined", joining_case_json(store, setup->tz, id));
+    logged_case_json(&setup->desk, store, id, *ret, NULL);
+    logged_case_doubts(&setup->desk, store, id, *ret);
+    return verdict_of_case(store, id, add_verdict, &(struct verdict_to){setup->tz, *ret}, err);
+}
