@@ -66,6 +66,12 @@ json_t *event_case(const char *plant, int revision, const char *why, const json_
                      revision, "why", why, "ranking", (json_t *)ranking);
 }
 
+json_t *event_summary(const char *plant, int count, const char *rules, json_t *cases)
+{
+    return json_pack("{s:s, s:s, s:i, s:s, s:o}", "event", "summary", "plant", plant, "count",
+                     count, "rules", rules, "cases", cases);
+}
+
 json_t *event_digest(const char *plant, const json_t *week)
 {
     return json_pack("{s:s, s:s, s:O}", "event", "digest", "plant", plant, "week", (json_t *)week);

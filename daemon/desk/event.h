@@ -25,6 +25,10 @@ void event_urgent_possible(json_t *event);
  * "made". New reference. */
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking);
 /* {"event":"emptied","plant","case","complaint","symptom","back","why"} is made by desk/alarm.h. */
+/* {"event":"summary","plant","count","rules","cases":[{"case","symptom","lot","why","cause","title",
+ * "probability"},…]}: cases that other rules rank otherwise than QA was told, the first of them.
+ * Steals `cases`. New reference. */
+json_t *event_summary(const char *plant, int count, const char *rules, json_t *cases);
 /* {"event":"digest","plant","week":{…}}. New reference. */
 json_t *event_digest(const char *plant, const json_t *week);
 

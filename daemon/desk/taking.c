@@ -277,6 +277,7 @@ static int log_form(const struct desk *desk, struct store *store, int64_t now_ms
     c.logged_by = t->user;
     c.sent = t->sent;
     c.taken = t->taken_text;
+    c.old = t->old;
     int rc = log_report(desk, t, store, &c, err);
     if (!rc && t->form && t->urgent)
         json_object_set_new(t->urgent, "case", CASE_ID_JSON(t->placed.case_id));

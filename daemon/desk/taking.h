@@ -13,6 +13,7 @@ struct taking {
     long line;
     const char *user; /* who sends it, as the daemon knows the peer; borrowed, set by the caller */
     bool alone;       /* not one of a file: a refusal is the answer */
+    bool old;         /* nobody waits for its ranking; set by the caller */
     struct complaint_form *form; /* NULL: refused, see err */
     struct error err;            /* the first fault */
     json_t *faults; /* all faults of what was said; empty for one that the store found */

@@ -24,7 +24,7 @@ enum {
     URGENT_RETRY_MOST_MS = 300000
 };
 
-static const char *const EVENTS[] = {OUTBOX_URGENT, "case", "emptied", "digest"};
+static const char *const EVENTS[] = {OUTBOX_URGENT, "case", "emptied", "summary", "digest"};
 enum { EVENT_COUNT = sizeof EVENTS / sizeof EVENTS[0] };
 
 struct mailer {

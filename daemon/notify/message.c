@@ -63,6 +63,10 @@ void message_subject(const json_t *event, char *out, size_t size)
                  json_is_true(json_object_get(event, "back")) ? "it has a complaint again"
                                                               : "its last complaint was withdrawn",
                  text_of(event, "lot_named"));
+    } else if (strcmp(kind, "summary") == 0) {
+        json_int_t count = json_integer_value(json_object_get(event, "count"));
+        snprintf(out, size, "%" JSON_INTEGER_FORMAT " case%s otherwise than mailed", count,
+                 count == 1 ? " ranks" : "s rank");
     } else if (strcmp(kind, "digest") == 0) {
         digest_subject(json_object_get(event, "week"), out, size);
     } else {

@@ -235,6 +235,19 @@ void app_wake(struct app *app)
         app->wake(app->wake_arg);
 }
 
+enum { BULK_MS = 2000 }; /* longer than any batch takes to come and be written */
+
+void app_bulk_now(struct app *app)
+{
+    __atomic_store_n(&app->bulk_ms, clock_monotonic_ms(), __ATOMIC_RELAXED);
+}
+
+bool app_in_bulk(struct app *app)
+{
+    int64_t last_ms = __atomic_load_n(&app->bulk_ms, __ATOMIC_RELAXED);
+    return last_ms && clock_monotonic_ms() - last_ms < BULK_MS;
+}
+
 static int checkpoint(struct store *store, void *arg, struct error *err)
 {
     (void)arg;

@@ -20,6 +20,7 @@ struct app {
     const char *state_dir, *config_path, *rules_dir; /* borrowed from main; of the last two NULL
                                                         is what is installed */
     int64_t started_ms, started_monotonic_ms;
+    int64_t bulk_ms; /* atomic, monotonic: when lines of a file were last written */
     struct writer *writer;
     struct readers *readers;   /* the desk's questions */
     struct readers *bulk;      /* long work: uploads, batches, everything at once (route.h) */
@@ -57,6 +58,10 @@ int64_t app_now_ms(const struct app *app);
 int64_t app_uptime_ms(const struct app *app); /* whatever the clock was set to meanwhile */
 /* After a commit that queued work or mail. */
 void app_wake(struct app *app);
+/* Lines of a file are written. Any thread. */
+void app_bulk_now(struct app *app);
+/* Whether a file is being logged, as far as one can tell: what nobody waits for may wait. */
+bool app_in_bulk(struct app *app);
 /* Asks the writer to truncate the WAL after the next commit: erased data leaves the disk. */
 void app_checkpoint(struct app *app);
 

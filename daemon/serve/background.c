@@ -56,6 +56,7 @@ struct ranked {
 struct round {
     struct background *bg;
     struct setup *setup;
+    const char *kind; /* WORK_RANK or WORK_AGAIN */
     struct ranked ranked[ROUND];
     int count;
     bool mailed;
@@ -68,9 +69,12 @@ static void decide_mail(struct round *round, struct ranked *r, struct store *sto
     bool mailed = ranking_last_mailed(store, r->case_id, &was, NULL) == 0;
     const char *why = event_case_reason(mailed ? &was : NULL, &r->ranking);
     ranking_clear(&was);
-    if (!why)
+    bool again = strcmp(round->kind, WORK_AGAIN) == 0;
+    if (!why || (again && !mailed)) /* who was told nothing has no news */
         return;
     r->ranking.why = xstrdup(why);
+    if (again)
+        return;
     event_message_id(round->setup->desk.mail_domain, app_now_ms(round->bg->app), r->message_id,
                      sizeof r->message_id);
     logged_case_doubts(&round->setup->desk, store, r->case_id, r->told);
@@ -134,13 +138,15 @@ static int save_one(struct round *round, struct ranked *r, struct store *store, 
 {
     int rc = 0;
     if (!r->made && !r->gone)
-        return work_retry(store, WORK_RANK, &r->row, app_now_ms(round->bg->app) + RETRY_MS, err);
+        return work_retry(store, round->kind, &r->row, app_now_ms(round->bg->app) + RETRY_MS, err);
     if (r->made && !r->same) {
         rc = ranking_save(store, &r->ranking, err);
         if (!rc && r->ranking.why)
-            rc = save_mail(round, r, store, err);
+            rc = strcmp(round->kind, WORK_AGAIN) == 0
+                     ? work_add(store, WORK_NEWS, r->case_id, app_now_ms(round->bg->app), err)
+                     : save_mail(round, r, store, err);
     }
-    return rc ? rc : work_done(store, WORK_RANK, &r->row, err);
+    return rc ? rc : work_done(store, round->kind, &r->row, err);
 }
 
 /* One case that cannot be saved is tried again later and keeps no other waiting. If not even that
@@ -157,7 +163,7 @@ static int save_apart(struct round *round, struct ranked *r, struct store *store
         return rc;
     log_write(&round->bg->app->log, LOG_LEVEL_ERROR, "cannot save the ranking case=%s why=\"%s\"",
               CASE_ID(r->case_id), why.text);
-    return work_retry(store, WORK_RANK, &r->row, app_now_ms(round->bg->app) + RETRY_MS, err);
+    return work_retry(store, round->kind, &r->row, app_now_ms(round->bg->app) + RETRY_MS, err);
 }
 
 static int save_round(struct store *store, void *arg, struct error *err)
@@ -170,13 +176,14 @@ static int save_round(struct store *store, void *arg, struct error *err)
 }
 
 /* True if there may be more. */
-static bool rank_round(struct background *bg, struct setup *setup, struct store *store)
+static bool rank_round(struct background *bg, struct setup *setup, struct store *store,
+                       const char *kind)
 {
     struct error err = {0};
     struct work_row row[ROUND];
     struct work_rows due = {row, 0, ROUND};
-    struct round round = {.bg = bg, .setup = setup};
-    int rc = work_due(store, WORK_RANK, app_now_ms(bg->app), &due, &err);
+    struct round round = {.bg = bg, .setup = setup, .kind = kind};
+    int rc = work_due(store, kind, app_now_ms(bg->app), &due, &err);
     round.count = due.count;
     for (int i = 0; i < round.count && !rc; i++) {
         round.ranked[i].row = row[i];
@@ -198,6 +205,87 @@ static bool rank_round(struct background *bg, struct setup *setup, struct store 
     if (round.mailed && bg->mailer)
         mailer_wake(bg->mailer);
     return round.count > 0;
+}
+
+/* ---- what other rules changed ---- */
+
+enum { NEWS_MOST = 500, NEWS_TOLD = 50 };
+struct news {
+    struct setup *setup;
+    struct work_row row[NEWS_MOST];
+    struct work_rows cases;
+    char message_id[128], *payload;
+    int64_t now_ms;
+};
+
+static json_t *news_case(struct store *store, int64_t case_id)
+{
+    struct case_row row;
+    struct ranking now = {0};
+    json_t *told = NULL;
+    if (case_get(store, case_id, &row, NULL) || ranking_last_mailed(store, case_id, &now, NULL))
+        return NULL;
+    if (now.cause_count)
+        told = json_pack("{s:o, s:s, s:s, s:s, s:s, s:f}", "case", CASE_ID_JSON(row.id), "symptom",
+                         row.symptom, "lot", now.lot, "why", now.why, "cause", now.causes[0].cause,
+                         "probability", now.causes[0].probability);
+    ranking_clear(&now);
+    return told;
+}
+
+static void news_event(struct news *news, struct store *store)
+{
+    json_t *told = json_array();
+    for (int i = 0; i < news->cases.count && i < NEWS_TOLD; i++) {
+        json_t *one = news_case(store, news->row[i].subject_id);
+        const char *title = triage_cause_title(news->setup->triage,
+                                               json_string_value(json_object_get(one, "cause")));
+        if (title)
+            json_object_set_new(one, "title", json_string(title));
+        if (one)
+            json_array_append_new(told, one);
+    }
+    json_t *event = event_summary(config_text(news->setup->config, "plant"), news->cases.count,
+                                  triage_hash(news->setup->triage), told);
+    news->payload = jsonx_dump(event);
+    json_decref(event);
+}
+
+static int queue_news(struct store *store, void *arg, struct error *err)
+{
+    struct news *news = arg;
+    const struct outbox_new mail = {.event = "summary",
+                                    .message_id = news->message_id,
+                                    .payload = news->payload,
+                                    .created_ms = news->now_ms};
+    int rc = outbox_add(store, &mail, err);
+    for (int i = 0; i < news->cases.count && !rc; i++)
+        rc = work_done(store, WORK_NEWS, &news->row[i], err);
+    return rc;
+}
+
+/* Once nothing is left that other rules may rank otherwise: one mail, not one a case. */
+static void tell_news(struct background *bg, struct setup *setup, struct store *store)
+{
+    struct error err = {0};
+    struct news *news = xcalloc(1, sizeof *news);
+    int64_t waiting = 0;
+    news->setup = setup;
+    news->cases = (struct work_rows){news->row, 0, NEWS_MOST};
+    news->now_ms = app_now_ms(bg->app);
+    int rc = work_count(store, WORK_AGAIN, &waiting, &err);
+    if (!rc && !waiting)
+        rc = work_due(store, WORK_NEWS, news->now_ms, &news->cases, &err);
+    if (!rc && news->cases.count) {
+        news_event(news, store);
+        event_message_id(setup->desk.mail_domain, news->now_ms, news->message_id,
+                         sizeof news->message_id);
+        rc = writer_run(bg->app->writer, queue_news, news, &err);
+    }
+    if (rc)
+        log_write(&bg->app->log, LOG_LEVEL_ERROR, "cannot queue the summary why=\"%s\"", err.text);
+    free(news->payload);
+    free(news);
 }
 
 /* ---- by the clock ---- */
@@ -304,10 +392,14 @@ static void background_round(struct store *store, void *arg)
     sessions_expire(bg->app->sessions, app_now_ms(bg->app));
     for (bool more = true; more && !atomic_load(&bg->stopping);) {
         more = rematching_round(bg->rematching, setup, store);
-        more = rank_round(bg, setup, store) || more;
+        more = rank_round(bg, setup, store, WORK_RANK) || more;
+        if (!more && !app_in_bulk(bg->app))
+            more = rank_round(bg, setup, store, WORK_AGAIN);
         if (more && bg->mailer)
             mailer_wake(bg->mailer);
     }
+    if (!atomic_load(&bg->stopping))
+        tell_news(bg, setup, store);
     int64_t now_ms = clock_monotonic_ms();
     if (!atomic_load(&bg->stopping) && now_ms - bg->cared_ms >= CARE_EVERY_MS) {
         bg->cared_ms = now_ms;

@@ -14,6 +14,10 @@
 
 enum { LINES_MOST = 20000, RANKINGS_KEPT = 64 };
 
+/* A file that brings the past: nobody acts on how a complaint of then is ranked, for no loaf of
+ * then is on sale. A few lines are ranked at once whatever their age. */
+enum { PAST_DAYS = 60, PAST_LINES = 20 };
+
 struct batch {
     struct request *rq;
     struct setup *setup; /* borrowed: lives as long as the request */
@@ -91,6 +95,14 @@ static int read_lines(struct batch *b, struct store *store, struct error *err)
     return rc;
 }
 
+static void mark_past(struct batch *b)
+{
+    for (size_t i = 0; i < b->count && b->count > PAST_LINES; i++) {
+        struct taking *t = &b->taking[i];
+        t->old = t->form && t->form->received_ms < b->now_ms - PAST_DAYS * WHEN_DAY_MS;
+    }
+}
+
 static int read_one(struct batch *b, struct store *store, struct error *err)
 {
     json_t *complaint = NULL;
@@ -104,6 +116,15 @@ static int read_one(struct batch *b, struct store *store, struct error *err)
         return 0;
     *err = t->err;
     return t->err.code;
+}
+
+static int read_looked(struct batch *b, struct store *store, struct error *err)
+{
+    bool began = store_look(store);
+    int rc = b->lines ? read_lines(b, store, err) : read_one(b, store, err);
+    store_unlook(store, began);
+    mark_past(b);
+    return rc;
 }
 
 /* A complaint that could not even be read for a fault of ours is not refused, nor are those it came
@@ -147,7 +168,7 @@ static json_t *ranking_of(struct batch *b, const struct taking *t, struct store 
 
 static json_t *answer_of(struct batch *b, const struct taking *t, struct store *store)
 {
-    json_t *ranking = t->form && b->rank ? ranking_of(b, t, store) : NULL;
+    json_t *ranking = t->form && b->rank && !t->old ? ranking_of(b, t, store) : NULL;
     return answer_taken(&b->setup->desk, store, t, ranking);
 }
 
@@ -240,6 +261,8 @@ static void batch_logged(void *arg, int code, const struct error *err)
         refuse_one(b);
         return;
     }
+    if (b->lines)
+        app_bulk_now(rq->app);
     struct readers *readers = b->lines ? rq->app->bulk : rq->app->readers;
     if (readers_submit(readers, &(struct reader_job){answer_batch, answer_plain, b}))
         answer_plain(b);
@@ -256,7 +279,7 @@ void complaints_post(struct request *rq, struct store *store)
     b->rankings = json_object();
     int rc = request_query_flag(rq, "rank", true, &b->rank, &err);
     if (!rc)
-        rc = b->lines ? read_lines(b, store, &err) : read_one(b, store, &err);
+        rc = read_looked(b, store, &err);
     if (!rc)
         rc = our_fault(b, &err);
     if (rc) {

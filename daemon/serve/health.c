@@ -17,13 +17,26 @@ static int add_freshness(void *arg, const struct freshness *one)
     return json_array_append_new(arg, row);
 }
 
+static int rank_waiting(struct store *store, int64_t *ret, struct error *err)
+{
+    static const char *const KINDS[] = {WORK_RANK, WORK_AGAIN, WORK_NEWS};
+    int rc = 0;
+    *ret = 0;
+    for (size_t i = 0; i < sizeof KINDS / sizeof KINDS[0] && !rc; i++) {
+        int64_t count = 0;
+        rc = work_count(store, KINDS[i], &count, err);
+        *ret += count;
+    }
+    return rc;
+}
+
 static int read_store(struct store *store, struct health *h, struct error *err)
 {
     int rc = totals_get(store, &h->totals, err);
     if (!rc)
         rc = outbox_count(store, &h->outbox, err);
     if (!rc)
-        rc = work_count(store, WORK_RANK, &h->rank_waiting, err);
+        rc = rank_waiting(store, &h->rank_waiting, err);
     if (!rc)
         rc = work_count(store, WORK_REMATCH, &h->rematch_waiting, err);
     if (!rc)

@@ -226,6 +226,35 @@ static void view_of_emptied(const json_t *event, struct view *view)
     view_add(view, VIEW_ITEM, NULL, 0, "Who did what: oddloaf history %s", text_of(event, "case"));
 }
 
+static void view_of_summary(const json_t *event, struct view *view)
+{
+    size_t i;
+    const json_t *one, *cases = json_object_get(event, "cases");
+    json_int_t count = json_integer_value(json_object_get(event, "count"));
+    view_add(view, VIEW_TITLE, NULL, 0, "Cases that rank otherwise than mailed");
+    add_row(view, "Plant", event, "plant");
+    add_row(view, "Cases", event, "count");
+    json_array_foreach(cases, i, one)
+    {
+        char percent[8];
+        const char *lot = text_of(one, "lot"), *title = text_of(one, "title");
+        view_add(view, VIEW_ITEM, NULL, 0, "%s %s, %s: %s, %s %% (%s)", text_of(one, "case"),
+                 text_of(one, "symptom"), *lot ? lot : "lot not known",
+                 *title ? title : text_of(one, "cause"),
+                 text_percent(json_number_value(json_object_get(one, "probability")), percent),
+                 text_of(one, "why"));
+    }
+    if (count > (json_int_t)json_array_size(cases))
+        view_add(view, VIEW_ITEM, NULL, 0, "and %" JSON_INTEGER_FORMAT " more: oddloaf cases",
+                 count - (json_int_t)json_array_size(cases));
+    view_add(view, VIEW_TEXT, NULL, 0,
+             "Because of other rules, or of complaints of long ago that a file brought. Ranked "
+             "causes are hypotheses, not findings. Rules %.19s.",
+             text_of(event, "rules"));
+    view_add(view, VIEW_HEADING, NULL, 0, "Next");
+    view_add(view, VIEW_ITEM, NULL, 0, "What speaks for a case: oddloaf why CASE");
+}
+
 void view_of_event(const json_t *event, struct view *ret)
 {
     static const struct {
@@ -234,6 +263,7 @@ void view_of_event(const json_t *event, struct view *ret)
     } VIEWS[] = {{"case", view_of_case},
                  {"urgent", view_of_urgent},
                  {"emptied", view_of_emptied},
+                 {"summary", view_of_summary},
                  {"digest", view_of_digest}};
     for (size_t i = 0; i < sizeof VIEWS / sizeof VIEWS[0]; i++) {
         if (strcmp(text_of(event, "event"), VIEWS[i].event) == 0)

@@ -99,7 +99,8 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
         rc = entry_put(store, c->uuid, c, err);
     if (!rc)
         rc = add_contact(store, placed.complaint_id, c, err);
-    const struct move move = move_of_new(placed.complaint_id);
+    struct move move = move_of_new(placed.complaint_id);
+    move.nobody_waits = c->old;
     if (!rc)
         rc = move_end(store, &move, 0, c->logged_ms + GATHER_MS, err);
     if (!rc)

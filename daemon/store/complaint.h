@@ -34,6 +34,7 @@ struct complaint_new {
     int packs;
     int64_t units; /* returns; 0 otherwise */
     bool harm;
+    bool old;                 /* of one that is new: nobody waits for its ranking */
     const char *body;         /* JSON without contact */
     const char *contact;      /* JSON or NULL */
     const char *contact_fold; /* what the caller is found by: store/contact.h */

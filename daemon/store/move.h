@@ -25,6 +25,7 @@ struct move_place {
 struct move {
     int64_t complaint_id;
     bool was_there;        /* false: it is new */
+    bool nobody_waits;     /* for the ranking that follows */
     struct move_place was; /* if it was there */
 };
 

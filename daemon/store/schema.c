@@ -230,6 +230,7 @@ static const struct migration MIGRATIONS[] = {
     {10, SCHEMA_CARE, NULL},
     {10, SCHEMA_RULE_SET, NULL},
     {11, SCHEMA_MATERIAL_FIRST, NULL},
+    {11, SCHEMA_AGAIN, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -59,6 +59,19 @@ int work_rank_open_cases(struct store *store, int64_t due_ms, struct error *err)
     return db_run(store, SQL, DB(DB_MS(due_ms)), err);
 }
 
+/* In order of packing what is known of one case's days serves the next: all that is due at once is
+ * taken by its time. */
+static int rank_again(struct store *store, int64_t due_ms, struct error *err)
+{
+    static const char SQL[] =
+        "INSERT INTO work(kind, subject_id, due_ms) SELECT 'again', c.id,"
+        " CASE WHEN l.packed_from_ms < ?1 THEN l.packed_from_ms WHEN c.opened_ms < ?1 THEN"
+        " c.opened_ms ELSE ?1 END FROM complaint_case c LEFT JOIN lot l ON l.id = c.lot_id"
+        " WHERE c.state = 'open' AND c.complaints > 0"
+        " ON CONFLICT DO UPDATE SET seq = seq + 1, due_ms = excluded.due_ms";
+    return db_run(store, SQL, DB(DB_MS(due_ms)), err);
+}
+
 int work_rank_by(struct store *store, const char *by, int64_t due_ms, struct error *err)
 {
     static const char KEY[] = "ranked/by";
@@ -68,6 +81,6 @@ int work_rank_by(struct store *store, const char *by, int64_t due_ms, struct err
     free(was);
     if (rc || same)
         return rc;
-    rc = work_rank_open_cases(store, due_ms, err);
+    rc = rank_again(store, due_ms, err);
     return rc ? rc : store_setting_set(store, KEY, by, err);
 }

@@ -7,6 +7,8 @@
 #include "store/store.h"
 
 #define WORK_RANK "rank"       /* subject: case id */
+#define WORK_AGAIN "again"     /* the same, where nobody waits for it: other rules, or long ago */
+#define WORK_NEWS "news"       /* a case that other rules rank otherwise: for the next summary */
 #define WORK_REMATCH "rematch" /* subject: the day since which complaints are matched again */
 
 /* Nothing is put off for longer: what seems to be was put off by a clock that has been set back
@@ -32,9 +34,10 @@ int work_done(struct store *store, const char *kind, const struct work_row *row,
 int work_retry(struct store *store, const char *kind, const struct work_row *row, int64_t due_ms,
                struct error *err);
 int work_count(struct store *store, const char *kind, int64_t *ret, struct error *err);
-/* Every open case. */
+/* Every open case, because of other records. */
 int work_rank_open_cases(struct store *store, int64_t due_ms, struct error *err);
-/* The same, unless `by` (which rules, which version) is who ranked them the last time. */
+/* Every open case again, in order of packing, unless `by` (which rules, which version) is who
+ * ranked them the last time. */
 int work_rank_by(struct store *store, const char *by, int64_t due_ms, struct error *err);
 
 #endif
