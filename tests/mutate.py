@@ -351,6 +351,7 @@ def main():
         copy = Copy(folder / str(n))
         copies.append((copy, copy.make()))
     costs = costs_of(copies[0][1], folder / "costs.json")
+    random.Random(o.seed).shuffle(chosen)  # cut off, it has a bit of each layer
     print(f"{len(chosen)} changes, seed {o.seed}, {len(costs)} tests", flush=True)
     with concurrent.futures.ThreadPoolExecutor(o.jobs) as pool:
         results = list(pool.map(lambda one: worker(copies, costs, o.cap, one), chosen))

@@ -13,11 +13,12 @@ static size_t character_bytes(const char *s)
     return n;
 }
 
+/* As it is shown: for one that no terminal gets stands a mark. */
 static int columns_of(const char *s, size_t bytes)
 {
-    char one[16] = {0};
+    char one[16] = {0}, shown[16];
     memcpy(one, s, bytes < sizeof one - 1 ? bytes : sizeof one - 1);
-    return text_columns(one);
+    return text_columns(text_clip(one, shown, sizeof shown));
 }
 
 size_t typeset_break(const char *text, int width, size_t *ret_next)

@@ -28,6 +28,7 @@ static void lines(void **state)
     broken("abcdefghij", 4, "abcd|efgh|ij");
     broken("ñandúes corren", 7, "ñandúes|corren");
     broken("パン屋", 4, "パン|屋"); /* two columns a character */
+    broken("ab\x7f\x1b\x7f", 3, "ab\x7f|\x1b\x7f"); /* shown as marks: a column each */
 }
 
 static void numbers(void **state)
