@@ -27,7 +27,7 @@ static void lines(void **state)
     broken("contamination-cooler-air", 16, "contamination-|cooler-air");
     broken("abcdefghij", 4, "abcd|efgh|ij");
     broken("ñandúes corren", 7, "ñandúes|corren");
-    broken("パン屋", 4, "パン|屋"); /* two columns a character */
+    broken("パン屋", 4, "パン|屋");                 /* two columns a character */
     broken("ab\x7f\x1b\x7f", 3, "ab\x7f|\x1b\x7f"); /* shown as marks: a column each */
 }
 
