@@ -1,5 +1,6 @@
 #include "desk/apart.h"
-#include "base/jsonx.h"
+#include "base/text.h"
+#include "desk/apart_row.h"
 #include "intake/fields.h"
 #include "intake/mask.h"
 #include "store/contact.h"
@@ -16,29 +17,14 @@ struct looking {
     unsigned told; /* kinds, as bits */
 };
 
-static void add_key(struct apart *apart, enum mask_kind kind, const char *at, size_t length)
-{
-    char key[160];
-    char *text = xstrndup(at, length);
-    if (kind == MASK_PHONE) {
-        char digits[64];
-        complaint_form_contact_key(mask_digits(at, length, digits, sizeof digits), key, sizeof key);
-    } else {
-        complaint_form_contact_key(text, key, sizeof key);
-    }
-    text_appendf(&apart->keys, "%s\n", key);
-    free(text);
-}
-
-/* A word of the name is found by the name itself, which is in the contact. */
 static void on_found(void *arg, enum mask_kind kind, const char *at, size_t length)
 {
+    (void)at;
+    (void)length;
     static const char *const KINDS[] = {
         [MASK_MAIL] = "mail address", [MASK_PHONE] = "phone", [MASK_NAME] = "name"};
     struct looking *l = arg;
     char says[128];
-    if (kind != MASK_NAME)
-        add_key(l->apart, kind, at, length);
     if (l->told & 1u << kind)
         return;
     l->told |= 1u << kind;
@@ -83,10 +69,9 @@ void apart_take(struct store *store, json_t *body, const json_t *contact, bool c
                 struct apart *ret)
 {
     char code[256];
-    *ret = (struct apart){json_object(), json_array(), {0}};
+    *ret = (struct apart){json_object(), json_array()};
     const char *lot_text = json_string_value(json_object_get(body, "lot_text"));
     text_clip(lot_text ? lot_text : "", code, sizeof code);
-    text_append(&ret->keys, "");
     for (const struct field *f = fields_all(); f->name; f++) {
         const char *text = json_string_value(json_object_get(body, f->name));
         bool is_lot = strcmp(f->name, "lot_text") == 0;
@@ -103,28 +88,6 @@ void apart_clear(struct apart *apart)
 {
     json_decref(apart->said);
     json_decref(apart->told);
-    text_buffer_free(&apart->keys);
-}
-
-char *apart_contact(const struct apart *apart, const json_t *contact)
-{
-    bool said = json_object_size(apart->said) > 0;
-    if (!contact && !said)
-        return NULL;
-    json_t *row = contact ? json_copy((json_t *)contact) : json_object();
-    if (said)
-        json_object_set(row, "said", apart->said);
-    char *text = jsonx_dump(row);
-    json_decref(row);
-    return text;
-}
-
-char *apart_fold(const struct apart *apart, const char *contact_fold)
-{
-    struct text_buffer fold = {0};
-    text_append(&fold, contact_fold ? contact_fold : "\n");
-    text_append(&fold, apart->keys.data ? apart->keys.data : "");
-    return text_take(&fold);
 }
 
 void apart_taken(json_t *taken, const json_t *contact)
@@ -158,10 +121,12 @@ static void mask_written(struct writing *w, const json_t *contact)
 
 static int mask_caller(void *arg, const char *body)
 {
-    json_t *contact = NULL;
-    if (jsonx_parse(body, strlen(body), &contact, NULL) == 0)
-        mask_written(arg, contact);
-    json_decref(contact);
+    struct apart_row row;
+    apart_row_parse(body, &row);
+    json_t *caller = apart_row_caller(&row, "");
+    mask_written(arg, caller);
+    json_decref(caller);
+    apart_row_clear(&row);
     return 0;
 }
 
@@ -196,18 +161,12 @@ static void put_back(json_t *into, const json_t *said, const json_t *like)
 json_t *apart_show(struct store *store, int64_t complaint_id, const char *report, json_t *body,
                    json_t *sent)
 {
-    char *text = NULL;
-    json_t *contact = NULL;
-    if (contact_get(store, complaint_id, report, &text, NULL) == 0 && text)
-        jsonx_parse(text, strlen(text), &contact, NULL);
-    free(text);
-    const json_t *said = json_object_get(contact, "said");
-    put_back(sent, said, body);
-    put_back(body, said, NULL);
-    json_object_del(contact, "said");
-    if (contact && json_object_size(contact) == 0) {
-        json_decref(contact);
-        contact = NULL;
-    }
+    struct apart_row row;
+    apart_row_get(store, complaint_id, report, &row);
+    put_back(sent, row.texts, body);
+    put_back(sent, json_object_get(row.past, "sent"), NULL);
+    put_back(body, row.texts, NULL);
+    json_t *contact = json_incref(row.who);
+    apart_row_clear(&row);
     return contact;
 }

@@ -7,14 +7,12 @@
 #ifndef ODDLOAF_DESK_APART_H
 #define ODDLOAF_DESK_APART_H
 
-#include "base/text.h"
 #include "intake/complaint_form.h"
 #include "store/complaint.h"
 
 struct apart {
-    json_t *said;            /* {"note": "…"}: texts as they were said; empty if none holds any */
-    json_t *told;            /* [{"field","kind","says"}] */
-    struct text_buffer keys; /* of what was found: store/contact.h */
+    json_t *said; /* {"note": "…"}: texts as they were said; empty if none holds any */
+    json_t *told; /* [{"field","kind","says"}] */
 };
 
 /* What the complaint is known by is left as it is: a code that reads as one (`code_reads`), a store
@@ -22,10 +20,6 @@ struct apart {
 void apart_take(struct store *store, json_t *body, const json_t *contact, bool code_reads,
                 struct apart *ret);
 void apart_clear(struct apart *apart);
-/* The contact's row: what store/contact.h takes, NULL if there is nothing to keep. malloc'd. */
-char *apart_contact(const struct apart *apart, const json_t *contact);
-char *apart_fold(const struct apart *apart, const char *contact_fold);
-
 /* What a note gave (intake/lexicon.h), in the caller's words without contact data. NULL does. */
 void apart_taken(json_t *taken, const json_t *contact);
 
@@ -39,8 +33,7 @@ struct apart_about {
 char *apart_written(struct store *store, const char *text, const struct apart_about *about);
 
 /* For the desk: the contact data of a report, NULL if none are kept (new reference); the texts it
- * said are put back into `body` and `sent` (each may be NULL); into `sent` not where the complaint
- * was corrected since and says otherwise. */
+ * said are put back into `body` and `sent` (each may be NULL). */
 json_t *apart_show(struct store *store, int64_t complaint_id, const char *report, json_t *body,
                    json_t *sent);
 

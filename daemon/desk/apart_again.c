@@ -13,9 +13,10 @@ struct again {
     const struct desk *desk;
     struct store *store;
     const struct entry_report *row;
-    json_t *contact;    /* of the report; NULL none */
-    json_t *caller;     /* by which its texts are looked through: contact, with others' names */
-    char *sent, *first; /* as they are kept; NULL none */
+    const char *names;     /* of other callers */
+    struct apart_row kept; /* of the report */
+    json_t *caller;        /* by which its texts are looked through: with others' names */
+    char *sent, *first;    /* as they are kept; NULL none */
     struct error *err;
 };
 
@@ -37,24 +38,28 @@ static const char *report_of(const struct again *a)
     return a->row->joined ? a->row->report : "";
 }
 
-static json_t *caller_of(const json_t *contact, const char *names)
-{
-    json_t *caller = contact ? json_copy((json_t *)contact) : json_object();
-    const char *own = text_of(contact, "name");
-    if (*names)
-        json_object_set_new(caller, "name", json_sprintf("%s %s", own ? own : "", names));
-    return caller;
-}
-
-/* The text without contact data; NULL for NULL. malloc'd. */
-static char *masked(const struct again *a, json_t *said)
+/* The text without contact data; NULL for NULL. malloc'd. `ret_said`: texts as they were said, new
+ * reference. */
+static char *masked(const struct again *a, json_t *said, json_t **ret_said)
 {
     struct apart apart;
+    *ret_said = NULL;
     if (!said)
         return NULL;
     apart_take(a->store, said, a->caller, a->row->code_reads, &apart);
+    *ret_said = json_incref(apart.said);
     apart_clear(&apart);
     return jsonx_dump(said);
+}
+
+/* What was sent, as it was said, where it says otherwise by now. */
+static void keep_sent(struct again *a, const json_t *said)
+{
+    const char *name;
+    json_t *text;
+    json_object_foreach((json_t *)said, name,
+                        text) if (!json_equal(text, json_object_get(a->kept.texts, name)))
+        apart_row_keep_sent(&a->kept, name, json_string_value(text));
 }
 
 static int take_sent(void *arg, const struct entry_row *row)
@@ -74,14 +79,12 @@ static json_t *first_of(const struct again *a)
 }
 
 /* The keys are made anew as well: an older version kept others. */
-static int keep_contact(const struct again *a, const struct apart *apart)
+static int keep_contact(const struct again *a)
 {
-    char *keys = a->contact ? complaint_form_contact_keys(a->contact) : NULL;
-    char *fold = apart_fold(apart, keys), *text = apart_contact(apart, a->contact);
+    char *text = apart_row_body(&a->kept), *fold = apart_row_keys(&a->kept, a->names);
     const struct contact_row row = {a->row->complaint_id, report_of(a), text, fold,
                                     a->row->logged_ms + a->desk->contact_ms};
     int rc = contact_add(a->store, &row, a->err);
-    free(keys);
     free(fold);
     free(text);
     return rc;
@@ -107,52 +110,59 @@ static int forget(const struct again *a, const json_t *body)
     return rc;
 }
 
-static int keep(const struct again *a, json_t *body, json_t *sent, json_t *first)
+static int keep(struct again *a, json_t *body, json_t *sent, json_t *first)
 {
-    struct apart apart;
-    apart_take(a->store, body, a->caller, a->row->code_reads, &apart);
-    char *text = jsonx_dump(body), *sent_text = masked(a, sent), *first_text = masked(a, first);
+    json_t *said, *sent_said, *first_said;
+    char *text = masked(a, body, &said), *sent_text = masked(a, sent, &sent_said);
+    char *first_text = masked(a, first, &first_said);
+    json_decref(a->kept.texts);
+    a->kept.texts = said;
+    keep_sent(a, sent_said);
     const struct complaint_new c = {.reference = text_of(body, "reference"),
                                     .store = text_of(body, "store"),
                                     .route = text_of(body, "route"),
                                     .lot_text = text_of(body, "lot_text"),
                                     .note = text_of(body, "note"),
                                     .body = text};
-    int rc = keep_contact(a, &apart);
+    int rc = keep_contact(a);
     bool changed =
         differs(text, a->row->body) || differs(sent_text, a->sent) || differs(first_text, a->first);
     if (!rc && changed)
         rc = entry_rewrite(a->store, a->row, &c, sent_text, first_text, a->err);
-    else if (!rc)
+    else if (!rc && !a->row->entry)
         rc = entry_put(a->store, a->row->report, &c, a->err);
     if (!rc && changed)
         rc = forget(a, body);
     free(text);
     free(sent_text);
     free(first_text);
-    apart_clear(&apart);
+    json_decref(sent_said);
+    json_decref(first_said);
     return rc;
 }
 
 int apart_again_report(const struct desk *desk, struct store *store, const struct entry_report *row,
                        const char *names, struct error *err)
 {
-    struct again a = {.desk = desk, .store = store, .row = row, .err = err};
+    struct again a = {.desk = desk, .store = store, .row = row, .names = names, .err = err};
     json_t *body = NULL, *sent = NULL, *first = first_of(&a);
     int rc = jsonx_parse(row->body, strlen(row->body), &body, err);
     if (!rc) {
         entry_get(store, row->report, take_sent, &sent, NULL);
         a.sent = sent ? jsonx_dump(sent) : NULL;
         a.first = first ? jsonx_dump(first) : NULL;
-        a.contact = apart_show(store, row->complaint_id, report_of(&a), body, sent);
+        json_decref(apart_show(store, row->complaint_id, report_of(&a), body, sent));
         json_decref(apart_show(store, row->complaint_id, report_of(&a), first, NULL));
-        a.caller = caller_of(a.contact, names);
-        rc = keep(&a, body, sent, first);
+        apart_row_get(store, row->complaint_id, report_of(&a), &a.kept);
+        a.caller = apart_row_caller(&a.kept, names);
+        rc = apart_past_mask(store, row, a.caller, &a.kept, err);
+        if (!rc)
+            rc = keep(&a, body, sent, first);
     }
     json_decref(body);
     json_decref(sent);
     json_decref(first);
-    json_decref(a.contact);
+    apart_row_clear(&a.kept);
     json_decref(a.caller);
     free(a.sent);
     free(a.first);
@@ -171,33 +181,26 @@ struct callers {
 static int add_name(void *arg, const struct entry_report *row)
 {
     struct callers *c = arg;
-    json_t *contact =
-        apart_show(c->store, row->complaint_id, row->joined ? row->report : "", NULL, NULL);
-    const char *name = text_of(contact, "name");
-    text_appendf(&c->names, "%s ", name ? name : "");
-    json_decref(contact);
+    struct apart_row kept;
+    apart_row_get(c->store, row->complaint_id, row->joined ? row->report : "", &kept);
+    json_t *caller = apart_row_caller(&kept, "");
+    text_appendf(&c->names, "%s ", text_of(caller, "name"));
+    json_decref(caller);
+    apart_row_clear(&kept);
     return 0;
 }
 
 static int look_again(void *arg, const struct entry_report *row)
 {
     struct callers *c = arg;
-    json_t *contact =
-        apart_show(c->store, row->complaint_id, row->joined ? row->report : "", NULL, NULL);
-    json_t *caller = caller_of(contact, c->names.data);
-    int rc = apart_again_report(c->desk, c->store, row, c->names.data, c->err);
-    if (!rc)
-        rc = apart_past_mask(c->store, row->complaint_id, row->report, caller, c->err);
-    json_decref(caller);
-    json_decref(contact);
-    return rc;
+    return apart_again_report(c->desk, c->store, row, c->names.data, c->err);
 }
 
 int apart_again_complaint(const struct desk *desk, struct store *store, int64_t complaint_id,
-                          const char *names, struct error *err)
+                          struct error *err)
 {
     struct callers c = {desk, store, {0}, err};
-    text_appendf(&c.names, "%s ", names);
+    text_append(&c.names, "");
     int rc = entry_each_of(store, complaint_id, add_name, &c, err);
     if (!rc)
         rc = entry_each_of(store, complaint_id, look_again, &c, err);

@@ -8,14 +8,13 @@
 #include "store/entry.h"
 #include <jansson.h>
 
-/* One report; `names` of other callers of the same complaint, "" none. It has an entry after that.
- */
+/* One report; `names` of other callers of the same complaint, "" none. What was changed and mailed
+ * of it before is masked as well (desk/apart_past.h). It has an entry after that. */
 int apart_again_report(const struct desk *desk, struct store *store, const struct entry_report *row,
                        const char *names, struct error *err);
 /* A complaint and all that is joined to it: who reported the same thing twice may be named in
- * either's words. What was changed and mailed of them before is masked as well (desk/apart_past.h).
- * `names` that a caller was known by before, "" none. */
+ * either's words. */
 int apart_again_complaint(const struct desk *desk, struct store *store, int64_t complaint_id,
-                          const char *names, struct error *err);
+                          struct error *err);
 
 #endif

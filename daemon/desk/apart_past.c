@@ -3,7 +3,7 @@
 #include "intake/fields.h"
 #include "intake/mask.h"
 #include "store/change.h"
-#include "store/entry.h"
+#include "store/noted.h"
 #include "store/outbox.h"
 #include "store/pattern.h"
 #include <stdlib.h>
@@ -12,6 +12,7 @@
 struct past {
     struct store *store;
     const json_t *caller;
+    struct apart_row *row;
     bool changed; /* words of what it said once are masked */
     struct error *err;
 };
@@ -37,6 +38,14 @@ int apart_past_forget(struct store *store, const char *field, const char *was, s
 
 /* ---- changes ---- */
 
+/* The desk sees it as it was said. */
+static void keep(const struct past *p, const struct change_row *change, const char *name,
+                 const char *said, const char *masked)
+{
+    if (strcmp(said, masked) != 0)
+        apart_row_keep_change(p->row, change->id, name, said);
+}
+
 static int mask_change(void *arg, const struct change_row *row)
 {
     struct past *p = arg;
@@ -46,6 +55,8 @@ static int mask_change(void *arg, const struct change_row *row)
     char *reason = masked(p, "reason", row->reason);
     const struct change_row without = {
         .id = row->id, .reason = reason, .was = was ? was : row->was, .now = now ? now : row->now};
+    keep(p, row, "was", row->was, without.was);
+    keep(p, row, "now", row->now, without.now);
     bool same = strcmp(without.reason, row->reason) == 0 && strcmp(without.was, row->was) == 0 &&
                 strcmp(without.now, row->now) == 0;
     int rc = same ? 0 : change_rewrite(p->store, &without, p->err);
@@ -114,12 +125,31 @@ static int mask_mail(void *arg, int64_t mail_id, const char *payload)
     return rc;
 }
 
-int apart_past_mask(struct store *store, int64_t complaint_id, const char *report,
-                    const json_t *caller, struct error *err)
+/* ---- what the plant wrote ---- */
+
+/* Numbers were masked when it was written, where the codes it is about were known. */
+static int mask_noted(void *arg, const struct noted_row *row)
 {
-    struct past p = {store, caller, false, err};
-    int rc = change_of(store, report, mask_change, &p, err);
+    struct past *p = arg;
+    const struct mask_options options = {.contact = p->caller, .sure = true};
+    char *text = mask_text(row->text, &options, NULL, NULL);
+    char *end = mask_text(row->end, &options, NULL, NULL);
+    const struct noted_row without = {row->of, row->id, text, end};
+    bool same = strcmp(text, row->text) == 0 && strcmp(end, row->end) == 0;
+    int rc = same ? 0 : noted_rewrite(p->store, &without, p->err);
+    free(text);
+    free(end);
+    return rc;
+}
+
+int apart_past_mask(struct store *store, const struct entry_report *report, const json_t *caller,
+                    struct apart_row *row, struct error *err)
+{
+    struct past p = {store, caller, row, false, err};
+    int rc = change_of(store, report->report, mask_change, &p, err);
     if (!rc && p.changed)
         rc = entry_forget_words(store, err);
-    return rc ? rc : outbox_about(store, complaint_id, report, mask_mail, &p, err);
+    if (!rc)
+        rc = outbox_about(store, report->complaint_id, report->report, mask_mail, &p, err);
+    return rc ? rc : noted_about(store, report->complaint_id, mask_noted, &p, err);
 }

@@ -2,14 +2,15 @@
 #ifndef ODDLOAF_DESK_APART_PAST_H
 #define ODDLOAF_DESK_APART_PAST_H
 
-#include "store/store.h"
-#include <jansson.h>
+#include "desk/apart_row.h"
+#include "store/entry.h"
 
 /* Masks what `caller` (as a contact) is in: the reasons, texts that were and are of its changes
- * (store/change.h), and what is kept of the mails that told of it (store/outbox.h). In the writer's
- * transaction. */
-int apart_past_mask(struct store *store, int64_t complaint_id, const char *report,
-                    const json_t *caller, struct error *err);
+ * (store/change.h; the texts, as they were said, are kept in `row`, to be written by whoever
+ * calls), what is kept of the mails that told of it (store/outbox.h), and what the plant wrote of
+ * its case and lot (store/noted.h). In the writer's transaction. */
+int apart_past_mask(struct store *store, const struct entry_report *report, const json_t *caller,
+                    struct apart_row *row, struct error *err);
 
 /* A field of a report (intake/fields.h) said `was` and is masked now: what is counted by store and
  * route forgets it. */

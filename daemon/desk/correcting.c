@@ -6,6 +6,7 @@
 #include "desk/anew.h"
 #include "desk/apart.h"
 #include "desk/apart_again.h"
+#include "desk/apart_row.h"
 #include "desk/placing.h"
 #include "desk/taking.h"
 #include "intake/fields.h"
@@ -34,7 +35,8 @@ struct work {
     json_t *said;                /* the same, corrected */
     struct complaint_form *form; /* of `said`, as it is to be kept */
     struct apart apart;          /* what is kept apart of it */
-    json_t *contact;             /* as it was, NULL none */
+    struct apart_row kept;       /* who called, and texts as they were said */
+    json_t *contact;             /* as it was, NULL none; borrowed from kept */
     struct complaint_why why;    /* its reason without contact data */
     char *reason;
 };
@@ -45,7 +47,7 @@ static void work_clear(struct work *w)
     json_decref(w->stored);
     json_decref(w->own);
     json_decref(w->said);
-    json_decref(w->contact);
+    apart_row_clear(&w->kept);
     free(w->reason);
     if (w->form)
         apart_clear(&w->apart);
@@ -94,7 +96,9 @@ static int find(struct work *w, struct error *err)
     if (rc)
         return rc;
     w->own = json_deep_copy(w->stored);
-    w->contact = apart_show(w->store, w->found.id, report_of(w), w->own, NULL);
+    json_decref(apart_show(w->store, w->found.id, report_of(w), w->own, NULL));
+    apart_row_get(w->store, w->found.id, report_of(w), &w->kept);
+    w->contact = w->kept.who;
     if (w->contact)
         json_object_set(w->own, "contact", w->contact);
     mask_reason(w, w->contact);
@@ -261,6 +265,35 @@ static char *shown(const struct field *field, const json_t *value)
                : json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT | JSON_REAL_PRECISION(12));
 }
 
+/* A change as it was said, for the desk, where that holds contact data. */
+static int keep_said(struct work *w, const struct field *field, const char *was, const char *now,
+                     struct error *err)
+{
+    if (field->flags & FIELD_PERSON)
+        return 0;
+    const json_t *before = fields_get(w->own, field), *after = fields_get(w->said, field);
+    const struct {
+        const char *name, *said, *told;
+    } texts[] = {{"was", json_string_value(before), was}, {"now", json_string_value(after), now}};
+    int64_t change_id = 0;
+    int rc = change_newest(w->store, &change_id, err);
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0] && !rc; i++)
+        if (texts[i].said && strcmp(texts[i].said, texts[i].told) != 0)
+            apart_row_keep_change(&w->kept, change_id, texts[i].name, texts[i].said);
+    return rc;
+}
+
+/* What is answered: to the desk as it was said. */
+static void tell_change(struct work *w, const struct field *field, const char *was, const char *now)
+{
+    bool said = w->c->shown && !(field->flags & FIELD_PERSON);
+    const char *before = json_string_value(said ? fields_get(w->own, field) : NULL);
+    const char *after = json_string_value(said ? fields_get(w->said, field) : NULL);
+    json_array_append_new(w->c->changed,
+                          json_pack("{s:s, s:s?, s:s?}", "field", field->name, "was",
+                                    before ? before : was, "is", after ? after : now));
+}
+
 static int record(struct work *w, const struct field *field, const json_t *was, const json_t *is,
                   struct error *err)
 {
@@ -270,12 +303,21 @@ static int record(struct work *w, const struct field *field, const json_t *was, 
     char *before = shown(field, was), *after = shown(field, is);
     /* it is told that contact data changed, not to what */
     const char *now = was && is && strcmp(before, after) == 0 ? "(another, not shown)" : after;
-    json_array_append_new(w->c->changed, json_pack("{s:s, s:s?, s:s?}", "field", field->name, "was",
-                                                   was ? before : NULL, "is", is ? now : NULL));
+    tell_change(w, field, was ? before : NULL, is ? now : NULL);
     int rc = change_add(w->store, &change, field->name, before, now, err);
+    if (!rc)
+        rc = keep_said(w, field, before, now, err);
     free(before);
     free(after);
     return rc;
+}
+
+/* What was sent is seen by the desk as it was said, whatever it says by now. */
+static void keep_sent(struct work *w, const struct field *field, const json_t *sent)
+{
+    const json_t *said = fields_get(w->own, field), *kept = fields_get(w->stored, field);
+    if (said && kept && !json_equal(said, kept) && json_equal(kept, fields_get(sent, field)))
+        apart_row_keep_sent(&w->kept, field->name, json_string_value(said));
 }
 
 static bool differs(const json_t *a, const json_t *b)
@@ -286,16 +328,23 @@ static bool differs(const json_t *a, const json_t *b)
 static int record_all(struct work *w, struct error *err)
 {
     int rc = 0;
+    json_t *sent = NULL;
     w->c->changed = json_array();
+    entry_get(w->store, w->c->uuid, take_sent, &sent, NULL);
     for (const struct field *f = fields_all(); f->name && !rc; f++) {
         bool person = f->flags & FIELD_PERSON;
         const json_t *was = fields_get(person ? w->own : w->stored, f);
         const json_t *is = fields_get(person ? w->said : w->form->body, f);
-        bool changed = differs(was, is) || (f->flags & FIELD_TYPED &&
-                                            differs(fields_get(w->own, f), fields_get(w->said, f)));
-        if (f->type != FIELD_ID && changed)
+        /* of what may hold contact data, as it was said: masking alone changes nothing */
+        bool typed = f->flags & FIELD_TYPED || strcmp(f->name, "lot_text") == 0;
+        bool changed =
+            typed ? differs(fields_get(w->own, f), fields_get(w->said, f)) : differs(was, is);
+        if (f->type != FIELD_ID && changed) {
+            keep_sent(w, f, sent);
             rc = record(w, f, was, is, err);
+        }
     }
+    json_decref(sent);
     return rc;
 }
 
@@ -309,8 +358,12 @@ static const char *name_of(const json_t *contact)
 
 static int write_contact(struct work *w, struct error *err)
 {
-    char *text = apart_contact(&w->apart, w->form->contact);
-    char *fold = apart_fold(&w->apart, w->form->contact_fold);
+    struct apart_row row = w->kept;
+    row.who = w->form->contact;
+    row.texts = w->apart.said;
+    apart_row_keep_name(&row, name_of(w->contact));
+    w->kept.former = row.former;
+    char *text = apart_row_body(&row), *fold = apart_row_keys(&row, "");
     int rc = contact_put(w->store,
                          &(struct contact_row){w->found.id, report_of(w), text, fold,
                                                w->why.at_ms + w->desk->contact_ms},
@@ -334,7 +387,7 @@ static int write_body(struct work *w, struct error *err)
  */
 static int look_again(struct work *w, struct error *err)
 {
-    return apart_again_complaint(w->desk, w->store, w->found.id, name_of(w->contact), err);
+    return apart_again_complaint(w->desk, w->store, w->found.id, err);
 }
 
 /* A verdict must not be left standing on a case without complaints. */
@@ -402,10 +455,9 @@ static int tell_harm(const struct work *w, struct error *err)
  */
 static json_t *caller_of(const struct work *w)
 {
-    json_t *caller = w->form->contact ? json_copy(w->form->contact) : json_object();
-    json_object_set_new(caller, "name",
-                        json_sprintf("%s %s", name_of(caller), name_of(w->contact)));
-    return caller;
+    struct apart_row row = w->kept;
+    row.who = w->form->contact;
+    return apart_row_caller(&row, name_of(w->contact));
 }
 
 /* From here on the form is without contact data, as it is kept. */

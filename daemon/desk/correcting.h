@@ -14,6 +14,7 @@ struct correcting {
     /* correcting_apply(): {"packs":2, "observed/colour":"yellow", "lot_text":null}, null: not
      * known. Names are those of intake/fields.h, a point does for the slash. */
     const json_t *fields;
+    bool shown; /* `changed` as it was said: for the desk */
     /* results; the caller drops the references */
     json_t *changed; /* [{"field","was","is"}]; empty: it was so before */
     json_t *taken;   /* what a corrected note gave: intake/lexicon.h; may be NULL */

@@ -84,7 +84,7 @@ static int add_report(struct store *store, const struct anew *to, const struct j
     if (!rc)
         rc = tell_anew(store, to, report->joined_ms, err);
     if (!rc)
-        rc = apart_again_complaint(to->desk, store, to->id, "", err);
+        rc = apart_again_complaint(to->desk, store, to->id, err);
     if (!rc)
         rc = anew_find(to->desk, store, to->uuid, &now, err);
     if (!rc)

@@ -4,6 +4,7 @@
 #include "store/complaint.h"
 #include "store/entry.h"
 #include "store/joined.h"
+#include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -53,14 +54,48 @@ static bool is_content(const struct field *field)
     return field->type != FIELD_ID && !(field->flags & FIELD_PERSON);
 }
 
+static size_t word_at(const char *at)
+{
+    size_t length = 0;
+    while (isalpha((unsigned char)at[length]) || (unsigned char)at[length] >= 0x80)
+        length++;
+    return length;
+}
+
+/* Whose name a word is may have become known between the two, or been forgotten: a word that is
+ * masked in one of them stands for any word of the other. */
+static bool same_text(const char *a, const char *b)
+{
+    static const char NAME[] = "[name]";
+    const size_t masked = sizeof NAME - 1;
+    while (*a && *b) {
+        bool x = strncmp(a, NAME, masked) == 0, y = strncmp(b, NAME, masked) == 0;
+        size_t in_a = x   ? masked
+                      : y ? word_at(a)
+                          : *a == *b,
+               in_b = y   ? masked
+                      : x ? word_at(b)
+                          : 1;
+        if (!in_a || !in_b)
+            return false;
+        a += in_a;
+        b += in_b;
+    }
+    return *a == *b;
+}
+
+static bool same_value(const json_t *a, const json_t *b)
+{
+    if (json_is_string(a) && json_is_string(b))
+        return same_text(json_string_value(a), json_string_value(b));
+    return a == b || json_equal(a, b);
+}
+
 static bool same_content(const json_t *a, const json_t *b)
 {
-    for (const struct field *f = fields_all(); f->name; f++) {
-        const json_t *x = fields_get(a, f);
-        const json_t *y = fields_get(b, f);
-        if (is_content(f) && x != y && !json_equal(x, y))
+    for (const struct field *f = fields_all(); f->name; f++)
+        if (is_content(f) && !same_value(fields_get(a, f), fields_get(b, f)))
             return false;
-    }
     return true;
 }
 
@@ -90,7 +125,7 @@ static json_t *differences(const json_t *kept, const json_t *now, struct error *
     for (const struct field *f = fields_all(); f->name; f++) {
         const json_t *was = fields_get(kept, f);
         const json_t *is = fields_get(now, f);
-        if (!is_content(f) || was == is || json_equal(was, is))
+        if (!is_content(f) || same_value(was, is))
             continue;
         json_t *kept_value = shown(was), *value = shown(is);
         const char *text = json_string_value(kept_value);

@@ -1,17 +1,22 @@
 #include "desk/story.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "desk/apart_row.h"
 #include "desk/named.h"
 #include "store/case.h"
 #include "store/complaint.h"
+#include "store/contact.h"
 #include "store/history.h"
 #include "store/joined.h"
 #include "store/lot_find.h"
 #include <ctype.h>
+#include <stdlib.h>
 #include <string.h>
 
 struct telling {
     const struct desk *desk;
+    struct store *store;
+    bool shown; /* contact data, in the words of what was changed */
     json_t *events;
 };
 
@@ -28,6 +33,24 @@ static void set_said(json_t *event, const char *name, const char *text)
         json_object_set_new(event, name, json_string(text));
 }
 
+/* The words as they were said, if they were not told so. */
+static void show_said(const struct telling *t, const struct history_row *row, json_t *event)
+{
+    static const struct {
+        const char *member, *name;
+    } TEXTS[] = {{"was", "was"}, {"is", "now"}};
+    struct apart_row kept;
+    char *body = NULL;
+    contact_of_report(t->store, row->about, &body, NULL);
+    apart_row_parse(body, &kept);
+    const json_t *said = apart_row_change(&kept, row->change_id);
+    for (size_t i = 0; i < sizeof TEXTS / sizeof TEXTS[0]; i++)
+        if (json_object_get(said, TEXTS[i].name))
+            json_object_set(event, TEXTS[i].member, json_object_get(said, TEXTS[i].name));
+    apart_row_clear(&kept);
+    free(body);
+}
+
 static int tell_event(void *arg, const struct history_row *row)
 {
     const struct telling *t = arg;
@@ -39,6 +62,8 @@ static int tell_event(void *arg, const struct history_row *row)
     json_object_set_new(event, "was", told(row->was));
     json_object_set_new(event, "is", told(row->is));
     set_said(event, "why", row->why);
+    if (t->shown && row->change_id)
+        show_said(t, row, event);
     json_array_append_new(t->events, event);
     return 0;
 }
@@ -102,11 +127,11 @@ static int find_subject(struct store *store, const char *word, struct subject *r
     return rc;
 }
 
-int story_json(const struct desk *desk, struct store *store, const char *word, json_t **ret,
-               struct error *err)
+int story_json(const struct desk *desk, struct store *store, const char *word, bool with_contact,
+               json_t **ret, struct error *err)
 {
     struct subject subject;
-    struct telling t = {desk, json_array()};
+    struct telling t = {desk, store, with_contact, json_array()};
     int rc = find_subject(store, word, &subject, err);
     if (!rc)
         rc = history_read(store, subject.of, subject.id, tell_event, &t, err);

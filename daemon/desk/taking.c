@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "desk/apart_row.h"
 #include "desk/doubts.h"
 #include "desk/event.h"
 #include "desk/joining.h"
@@ -127,11 +128,12 @@ static void take_apart(struct store *store, struct taking *t)
     bool reads = state == LOT_EXACT || state == LOT_NOT_ON_RECORD;
     apart_take(store, form->body, form->contact, reads, &t->apart);
     apart_taken(t->taken, form->contact);
-    if (!form->contact && !json_object_size(t->apart.said))
+    const struct apart_row row = {.who = form->contact, .texts = t->apart.said};
+    t->contact = apart_row_body(&row);
+    if (!t->contact)
         return;
-    char *fold = apart_fold(&t->apart, form->contact_fold);
     free(form->contact_fold);
-    form->contact_fold = fold;
+    form->contact_fold = apart_row_keys(&row, "");
 }
 
 static int place(const struct desk *desk, struct store *store, struct taking *t)
@@ -188,7 +190,6 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *com
     t->body = jsonx_dump(t->form->body);
     t->sent = sent_text(t->form->body, t->taken);
     t->taken_text = jsonx_dump(t->taken);
-    t->contact = apart_contact(&t->apart, t->form->contact);
     if (t->form->harm || t->form->harm_possible)
         make_urgent(desk, store, t, now_ms);
 }

@@ -1,10 +1,10 @@
 #include "desk/told.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/apart_row.h"
 #include "intake/fields.h"
 #include "intake/mask.h"
 #include "store/complaint.h"
-#include "store/contact.h"
 #include "store/joined.h"
 #include "store/lot_find.h"
 #include <stdio.h>
@@ -62,12 +62,11 @@ json_t *told_refused(const json_t *complaint)
 
 static json_t *contact_of(struct store *store, int64_t complaint_id, const char *report)
 {
-    char *text = NULL;
-    json_t *contact = NULL;
-    if (contact_get(store, complaint_id, report, &text, NULL) == 0 && text)
-        jsonx_parse(text, strlen(text), &contact, NULL);
-    free(text);
-    return contact;
+    struct apart_row row;
+    apart_row_get(store, complaint_id, report, &row);
+    json_t *caller = apart_row_caller(&row, "");
+    apart_row_clear(&row);
+    return caller;
 }
 
 static json_t *told_row(struct store *store, int64_t complaint_id, const char *report,

@@ -2,11 +2,13 @@
 #include "base/jsonx.h"
 #include "base/short_id.h"
 #include "desk/apart.h"
+#include "desk/apart_row.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
 #include "desk/named.h"
 #include "store/change.h"
 #include "store/complaint.h"
+#include "store/contact.h"
 #include "store/entry.h"
 #include "store/joined.h"
 #include <stdlib.h>
@@ -75,8 +77,16 @@ static void add_reports(struct store *store, const struct tz *tz, const struct s
 
 struct changes {
     const struct tz *tz;
+    struct apart_row kept; /* nothing: contact data are not shown */
     json_t *list;
 };
+
+/* As it was said where that is kept, else as it is told to all. */
+static json_t *words(const json_t *said, const char *name, const char *told)
+{
+    json_t *text = json_object_get(said, name);
+    return text ? json_incref(text) : *told ? json_string(told) : json_null();
+}
 
 static int add_change(void *arg, const struct change_row *row)
 {
@@ -84,17 +94,24 @@ static int add_change(void *arg, const struct change_row *row)
     char when[40];
     json_t *change = json_pack("{s:s, s:s, s:s}", "at", when_format(c->tz, row->at_ms, when), "by",
                                row->by, "field", row->field);
-    json_object_set_new(change, "was", *row->was ? json_string(row->was) : json_null());
-    json_object_set_new(change, "is", *row->now ? json_string(row->now) : json_null());
+    const json_t *said = apart_row_change(&c->kept, row->id);
+    json_object_set_new(change, "was", words(said, "was", row->was));
+    json_object_set_new(change, "is", words(said, "now", row->now));
     json_object_set_new(change, "reason", json_string(row->reason));
     json_array_append_new(c->list, change);
     return 0;
 }
 
-static json_t *changes_json(const struct tz *tz, struct store *store, const char *uuid)
+static json_t *changes_json(const struct tz *tz, struct store *store, const char *uuid, bool desk)
 {
-    struct changes changes = {tz, json_array()};
+    struct changes changes = {.tz = tz, .list = json_array()};
+    char *body = NULL;
+    if (desk)
+        contact_of_report(store, uuid, &body, NULL);
+    apart_row_parse(body, &changes.kept);
     change_of(store, uuid, add_change, &changes, NULL);
+    apart_row_clear(&changes.kept);
+    free(body);
     return changes.list;
 }
 
@@ -140,7 +157,7 @@ int whole_complaint(const struct desk *desk, struct store *store, const char *id
     logged_json(desk, store, shown.id, shown.body);
     logged_doubts(desk, store, shown.id, shown.body);
     json_object_set_new(shown.body, "withdrawn", json_boolean(shown.withdrawn));
-    json_object_set_new(shown.body, "changes", changes_json(desk->tz, store, uuid));
+    json_object_set_new(shown.body, "changes", changes_json(desk->tz, store, uuid, with_contact));
     if (with_contact)
         add_contact(store, &shown, shown.first_only ? uuid : "");
     if (!shown.first_only)

@@ -26,16 +26,107 @@ static bool is_address_part(char c)
     return (unsigned char)c > ' ' && c != '@' && !strchr("<>()[]{},;:\"'", c);
 }
 
-/* Bytes of the address at `at`, 0 if there is none. */
+static size_t part_at(const char *at)
+{
+    size_t length = 0;
+    while (is_address_part(at[length]) && at[length] != '.')
+        length++;
+    return length;
+}
+
+/* A sign of an address as it is read out, with what stands around it: " at ", "(at)", " [dot] ". 0
+ * if it is not here. */
+static size_t sign_at(const char *at, const char *const *words)
+{
+    size_t before = strspn(at, " "), open = at[before] == '(' || at[before] == '[';
+    const char *word = at + before + open + (open ? strspn(at + before + 1, " ") : 0);
+    for (; *words; words++) {
+        size_t length = strlen(*words);
+        const char *end = word + length;
+        if (strncasecmp(word, *words, length) != 0)
+            continue;
+        const char *closed = end + strspn(end, " ");
+        if (open && (*closed == ')' || *closed == ']'))
+            return (size_t)(closed + 1 - at) + strspn(closed + 1, " ");
+        if (!open && before && *end == ' ')
+            return (size_t)(closed - at);
+    }
+    return 0;
+}
+
+static const char *const AT[] = {"at", "arroba", NULL};
+static const char *const DOT[] = {"dot", "punto", "point", NULL};
+static const char *const JOINT[] = {"dot",    "punto", "point", "underscore", "dash",
+                                    "hyphen", "minus", "guion", "guión",      NULL};
+
+/* "anna dot fenwick", "anna seven": what stands before the sign, as far as it is read out. */
+static size_t local_at(const char *at)
+{
+    size_t length = 0;
+    while (is_address_part(at[length]))
+        length++;
+    for (size_t more = length; more;) {
+        size_t joint = sign_at(at + length, JOINT);
+        char digit;
+        size_t spoken = at[length] == ' ' ? mask_phone_spoken_at(at + length + 1, &digit) : 0;
+        more = joint ? part_at(at + length + joint) : 0;
+        more = more ? joint + more : spoken ? 1 + spoken : 0;
+        length += more;
+    }
+    return length;
+}
+
+/* With labels between points, said or written; *ret_points how many. */
+static size_t domain_at(const char *at, int *ret_points)
+{
+    size_t length = part_at(at);
+    *ret_points = 0;
+    for (bool more = length > 0; more;) {
+        size_t point = at[length] == '.' ? 1 : sign_at(at + length, DOT);
+        size_t label = point ? part_at(at + length + point) : 0;
+        /* the last names a country or a kind: "loaves @ 3.99" is a price */
+        more = label > 0 && !isdigit((unsigned char)at[length + point]);
+        length += more ? point + label : 0;
+        *ret_points += more;
+    }
+    return length;
+}
+
+/* "saw it at mill dot com" names no mailbox. */
+static bool is_common(const char *at, size_t length)
+{
+    static const char *const WORDS[] = {
+        "it",  "look",  "looked",  "see",    "seen",  "us",   "me",   "you",     "them",  "bought",
+        "buy", "order", "ordered", "online", "store", "shop", "site", "website", "page",  "is",
+        "was", "bread", "loaf",    "mold",   "only",  "and",  "or",   "here",    "there", "one"};
+    for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++)
+        if (strlen(WORDS[i]) == length && strncasecmp(at, WORDS[i], length) == 0)
+            return true;
+    return false;
+}
+
+/* "@" with blanks beside it, or read out. */
+static size_t at_sign_at(const char *at)
+{
+    size_t before = strspn(at, " ");
+    return at[before] == '@' ? before + 1 + strspn(at + before + 1, " ") : sign_at(at, AT);
+}
+
+/* Bytes of the address at `at`, 0 if there is none: anna@mill.example, "anna dot fenwick at mill
+ * dot example", "anna (at) mill (dot) example". */
 static size_t address_at(const char *at)
 {
-    size_t local = 0, length;
-    while (is_address_part(at[local]))
-        local++;
-    if (local == 0 || at[local] != '@' || !isalnum((unsigned char)at[local + 1]))
+    size_t local = local_at(at);
+    if (!local)
         return 0;
-    for (length = local + 1; is_address_part(at[length]);)
-        length++;
+    bool plain = at[local] == '@' && at[local + 1] != ' ';
+    size_t sign = plain ? 1 : at_sign_at(at + local);
+    int points = 0;
+    size_t domain = sign ? domain_at(at + local + sign, &points) : 0;
+    bool spelled_out = points > 0 && !is_common(at, local);
+    if (!domain || !isalnum((unsigned char)at[local + sign]) || (!plain && !spelled_out))
+        return 0;
+    size_t length = local + sign + domain;
     while (strchr(".!?", at[length - 1]))
         length--;
     return length;

@@ -52,8 +52,7 @@ static bool is_letter(char c)
     return isalpha((unsigned char)c) || (unsigned char)c >= 0x80;
 }
 
-/* Bytes of the spoken digit here, 0 if there is none. */
-static size_t spoken_at(const char *at, char *ret)
+size_t mask_phone_spoken_at(const char *at, char *ret)
 {
     for (size_t i = 0; i < sizeof SPOKEN / sizeof SPOKEN[0]; i++) {
         size_t length = strlen(SPOKEN[i].word);
@@ -112,7 +111,7 @@ static void read_number(const char *at, struct number *n)
         size_t size = digit_at(at + length, &digit);
         bool spoken = size == 0 && (between > 0 || n->count == 0);
         if (spoken)
-            size = spoken_at(at + length, &digit);
+            size = mask_phone_spoken_at(at + length, &digit);
         if (size) {
             n->digits[n->count++] = digit;
             n->length = length + size;
@@ -237,7 +236,7 @@ char *mask_digits(const char *at, size_t length, char *out, size_t size)
     for (const char *end = at + length; at < end && count + 1 < size;) {
         size_t bytes = digit_at(at, &digit);
         if (!bytes)
-            bytes = spoken_at(at, &digit);
+            bytes = mask_phone_spoken_at(at, &digit);
         if (bytes)
             out[count++] = digit;
         at += bytes ? bytes : 1;

@@ -155,6 +155,7 @@ static int apply_record(struct slice *s, const struct stage_row *row, struct err
     int rc = record_write(s->writing, row->cells, &outcome, err);
     if (rc)
         return rc;
+    s->file.new_records += outcome == RECORD_NEW;
     if (outcome > s->row_outcome) /* changed over new over same */
         s->row_outcome = outcome;
     return touch_row(s, row->cells, outcome, err);

@@ -114,6 +114,7 @@ static void answer_change(struct request *rq, struct store *store, bool withdraw
 {
     struct error err = {0};
     struct change change = {.setup = app_setup(rq->app), .withdraw = withdraw};
+    change.c.shown = (rq->roles & ROLE_DESK) != 0;
     json_t *body = NULL;
     int rc = request_json(rq, &body, &err);
     if (!rc)
@@ -149,7 +150,8 @@ void corrections_history(struct request *rq, struct store *store)
     struct error err = {0};
     json_t *story = NULL;
     struct setup *setup = app_setup(rq->app);
-    int rc = story_json(&setup->desk, store, rq->part[0], &story, &err);
+    int rc =
+        story_json(&setup->desk, store, rq->part[0], (rq->roles & ROLE_DESK) != 0, &story, &err);
     setup_unref(setup);
     if (rc)
         request_reply_error(rq, rc, &err);

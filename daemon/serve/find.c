@@ -105,6 +105,7 @@ static int read_filter(const struct request *rq, const struct setup *setup, char
         rc = read_phone(rq, phone, phone_size, err);
     *filter = (struct entry_filter){
         .words = request_query(rq, "word"),
+        .held = (rq->roles & ROLE_DESK) != 0,
         .store = request_query(rq, "store"),
         .lot = request_query(rq, "lot"),
         .ticket = request_query(rq, "ticket"),

@@ -15,6 +15,12 @@ int change_add(struct store *store, const struct change_row *change, const char 
                   err);
 }
 
+int change_newest(struct store *store, int64_t *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT max(id) FROM complaint_change";
+    return db_number(store, SQL, NULL, ret, err);
+}
+
 int change_rewrite(struct store *store, const struct change_row *change, struct error *err)
 {
     static const char SQL[] =

@@ -18,6 +18,9 @@ struct change_row {
 int change_add(struct store *store, const struct change_row *change, const char *field,
                const char *was, const char *now, struct error *err);
 
+/* The id of the one that was added last, in this transaction. */
+int change_newest(struct store *store, int64_t *ret, struct error *err);
+
 /* What was said is without contact data that became known since: writes reason, was and now. */
 int change_rewrite(struct store *store, const struct change_row *change, struct error *err);
 

@@ -6,9 +6,10 @@
 #include <string.h>
 
 /* The keys of a fold. */
-enum { KEYS = 24 };
+enum { KEYS = 48, WHO = 0 };
 struct keys {
-    struct db_value of[KEYS]; /* borrowed from the fold; NULL where there is none */
+    struct db_value key[KEYS]; /* borrowed from the fold; NULL where there is none */
+    int of[KEYS];              /* whose: contact_key.of */
     int count;
 };
 
@@ -17,11 +18,16 @@ static struct keys keys_of(const char *fold, bool words)
 {
     struct keys keys = {.count = 0};
     for (int i = 0; i < KEYS; i++)
-        keys.of[i] = DB_NULL();
+        keys.key[i] = DB_NULL();
     for (const char *line = fold; line[0] == '\n' && line[1] && keys.count < KEYS;) {
-        size_t length = strcspn(line + 1, "\n");
-        if (length > 0 && (words || line[1] != ' '))
-            keys.of[keys.count++] = DB_PIECE(line + 1, length);
+        const char *key = line + 1;
+        size_t length = strcspn(key, "\n");
+        int of = *key == *CONTACT_SAID || *key == *CONTACT_WAS ? *key : WHO;
+        size_t mark = of != WHO;
+        if (length > mark && (words || key[mark] != ' ')) {
+            keys.of[keys.count] = of;
+            keys.key[keys.count++] = DB_PIECE(key + mark, length - mark);
+        }
         line += length + 1;
     }
     return keys;
@@ -31,11 +37,11 @@ static int put_keys(struct store *store, int64_t contact_id, const char *fold, s
 {
     static const char SQL_OLD[] = "DELETE FROM contact_key WHERE contact_id = ?1";
     static const char SQL_KEY[] =
-        "INSERT INTO contact_key(key, contact_id) VALUES(?1, ?2) ON CONFLICT DO NOTHING";
+        "INSERT INTO contact_key(key, contact_id, of) VALUES(?1, ?2, ?3) ON CONFLICT DO NOTHING";
     const struct keys keys = keys_of(fold, true);
     int rc = db_run(store, SQL_OLD, DB(DB_INT(contact_id)), err);
     for (int i = 0; i < keys.count && !rc; i++)
-        rc = db_run(store, SQL_KEY, DB(keys.of[i], DB_INT(contact_id)), err);
+        rc = db_run(store, SQL_KEY, DB(keys.key[i], DB_INT(contact_id), DB_INT(keys.of[i])), err);
     return rc;
 }
 
@@ -43,7 +49,8 @@ int contact_add(struct store *store, const struct contact_row *row, struct error
 {
     static const char SQL[] =
         "INSERT INTO contact(complaint_id, report, body, purge_after_ms) SELECT ?1, ?2, ?3, ?4"
-        " WHERE NOT EXISTS (SELECT 1 FROM erased e WHERE e.report = CASE WHEN ?2 <> '' THEN ?2"
+        " WHERE NOT EXISTS (SELECT 1 FROM erased e WHERE e.basis <> 'said' AND e.report = CASE "
+        "WHEN ?2 <> '' THEN ?2"
         " ELSE (SELECT c.uuid FROM complaint c WHERE c.id = ?1) END)"
         " ON CONFLICT(complaint_id, report) DO UPDATE SET body = excluded.body";
     static const char SQL_ID[] = "SELECT id FROM contact WHERE complaint_id = ?1 AND report = ?2";
@@ -73,6 +80,15 @@ int contact_get(struct store *store, int64_t complaint_id, const char *report, c
 {
     static const char SQL[] = "SELECT body FROM contact WHERE complaint_id = ?1 AND report = ?2";
     struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id), DB_TEXT(report)), err);
+    *ret_json = db_next(&q) ? xstrdup(db_text(&q, 0)) : NULL;
+    return db_end(&q, 0);
+}
+
+int contact_of_report(struct store *store, const char *uuid, char **ret_json, struct error *err)
+{
+    static const char SQL[] = "SELECT body FROM contact WHERE report = ?1 OR (report = '' AND"
+                              " complaint_id = (SELECT id FROM complaint WHERE uuid = ?1))";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(uuid)), err);
     *ret_json = db_next(&q) ? xstrdup(db_text(&q, 0)) : NULL;
     return db_end(&q, 0);
 }
@@ -111,12 +127,13 @@ int contact_move(struct store *store, int64_t complaint_id, const char *report,
 #define ONCE " ON CONFLICT DO NOTHING"
 /* A number in another writing: one's digits begin as the other's, seven at least. */
 #define NUMBER "CASE WHEN substr(?3, 1, 1) = '#' AND length(?3) > 7 THEN ?3 END"
-#define WITH_KEY                                                                                   \
-    "(SELECT contact_id FROM contact_key WHERE key = ?3"                                           \
+#define WITH_KEY(whose)                                                                            \
+    "(SELECT contact_id FROM contact_key WHERE key = ?3 AND " whose                                \
     " UNION SELECT contact_id FROM contact_key WHERE key >= " NUMBER " AND key < " NUMBER          \
-    " || ':'"                                                                                      \
-    " UNION SELECT contact_id FROM contact_key WHERE key IN (substr(" NUMBER                       \
-    ", 1, 8), substr(" NUMBER ", 1, 9)))"
+    " || ':' AND " whose " UNION SELECT contact_id FROM contact_key WHERE key IN (substr(" NUMBER  \
+    ", 1, 8), substr(" NUMBER ", 1, 9)) AND " whose ")"
+#define WHO_CALLED WITH_KEY("of = 0")
+#define BESIDE WITH_KEY("of > 0")
 #define BOUND "?1 IS NOT NULL AND ?2 IS NOT NULL"
 
 #define COMPLAINTS(which) "SELECT DISTINCT complaint_id FROM contact WHERE " BOUND " AND " which
@@ -127,14 +144,16 @@ struct removal {
     const char *mark, *complaints, *remove; /* SQL */
 };
 
-static int drop_said(struct store *store, const char *sql, const struct db_value *with,
-                     struct error *err)
+static int each_id(struct store *store, const char *sql, const struct db_value *with,
+                   int (*drop)(struct store *store, int64_t id, struct error *err), int *ret_count,
+                   struct error *err)
 {
     struct db_query q = db_query(store, sql, with, err);
     int rc = 0;
     db_keep(&q);
     while (!rc && db_next(&q))
-        rc = contact_said_drop(store, db_int64(&q, 0), err);
+        rc = drop(store, db_int64(&q, 0), err);
+    *ret_count = q.rows;
     return db_end(&q, rc);
 }
 
@@ -143,16 +162,30 @@ static int remove_contacts(struct store *store, const struct removal *r, int *re
                            struct error *err)
 {
     const struct db_value *with = DB(DB_MS(r->now_ms), DB_TEXT(r->basis), DB_TEXT(r->key));
+    int complaints;
     int rc = db_run(store, r->mark, with, err);
     if (!rc && db_changes(store) > 0)
         rc = erasures_write(store, err);
     if (!rc)
-        rc = drop_said(store, r->complaints, with, err);
+        rc = each_id(store, r->complaints, with, contact_said_drop, &complaints, err);
     if (!rc)
         rc = db_run(store, r->remove, with, err);
     if (!rc)
         *ret_count = db_changes(store);
     return rc;
+}
+
+/* Where only the texts hold it, or a former name is it. */
+static int remove_beside(struct store *store, const char *key, int64_t now_ms, int *ret_count,
+                         struct error *err)
+{
+    static const char SQL_MARK[] = MARKS " WHERE k.id IN " BESIDE ONCE;
+    static const char SQL_IDS[] = "SELECT id FROM contact WHERE " BOUND " AND id IN " BESIDE;
+    const struct db_value *with = DB(DB_MS(now_ms), DB_TEXT("said"), DB_TEXT(key));
+    int rc = db_run(store, SQL_MARK, with, err);
+    if (!rc && db_changes(store) > 0)
+        rc = erasures_write(store, err);
+    return rc ? rc : each_id(store, SQL_IDS, with, contact_said_drop_beside, ret_count, err);
 }
 
 int contact_erase(struct store *store, const char *key, int64_t now_ms, int *ret_erased,
@@ -162,11 +195,17 @@ int contact_erase(struct store *store, const char *key, int64_t now_ms, int *ret
         .basis = "request",
         .key = key,
         .now_ms = now_ms,
-        .mark = MARKS " WHERE k.id IN " WITH_KEY ONCE,
-        .complaints = COMPLAINTS("id IN " WITH_KEY),
-        .remove = "DELETE FROM contact WHERE " BOUND " AND id IN " WITH_KEY,
+        .mark = MARKS " WHERE k.id IN " WHO_CALLED ONCE,
+        .complaints = COMPLAINTS("id IN " WHO_CALLED),
+        .remove = "DELETE FROM contact WHERE " BOUND " AND id IN " WHO_CALLED,
     };
-    return remove_contacts(store, &removal, ret_erased, err);
+    int whole = 0, beside = 0;
+    int rc = remove_beside(store, key, now_ms, &beside, err);
+    if (!rc)
+        rc = remove_contacts(store, &removal, &whole, err);
+    if (!rc)
+        *ret_erased = whole + beside;
+    return rc;
 }
 
 int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct error *err)
@@ -208,7 +247,7 @@ int contact_same_person(struct store *store, const struct contact_query *query, 
         db_query(store, SQL,
                  DB(DB_INT(query->self), DB_TEXT(query->symptom), DB_INT(query->is_return),
                     DB_ID(query->lot_id), DB_MS(query->from_ms), DB_MS(query->to_ms),
-                    DB_ID(query->product_id), keys.of[0], keys.of[1], keys.of[2], DB_INT(limit)),
+                    DB_ID(query->product_id), keys.key[0], keys.key[1], keys.key[2], DB_INT(limit)),
                  err);
     int rc = 0;
     while (!rc && db_next(&q)) {

@@ -7,11 +7,21 @@
  *
  * Keys, one a line, with a line feed before the first: a whole name, a mail address, folded; "#"
  * and the last nine digits of a phone number from the last to the first, so that writings with and
- * without area or country begin alike; " " and one word of a name. */
+ * without area or country begin alike; " " and one word of a name. Those of who called come first.
+ * Before a key of what only the texts hold stands CONTACT_SAID, before one of a former name
+ * CONTACT_WAS: who asks for that to be erased is not who called. */
 #ifndef ODDLOAF_STORE_CONTACT_H
 #define ODDLOAF_STORE_CONTACT_H
 
 #include "store/store.h"
+
+/* Members of a row's body beside who called: desk/apart_row.h. */
+#define CONTACT_TEXTS "said"
+#define CONTACT_PAST "past"
+#define CONTACT_FORMER "formerly"
+
+#define CONTACT_SAID "\x01"
+#define CONTACT_WAS "\x02"
 
 struct contact_row {
     int64_t complaint_id;
@@ -38,8 +48,11 @@ int contact_callers(struct store *store, int64_t case_id, int64_t lot_id, contac
 /* The row of one report becomes that of another complaint's report. */
 int contact_move(struct store *store, int64_t complaint_id, const char *report,
                  int64_t to_complaint_id, const char *to_report, struct error *err);
+/* *ret_json NULL if there is none; else malloc'd: of the report with that uuid, joined or not. */
+int contact_of_report(struct store *store, const char *uuid, char **ret_json, struct error *err);
 /* Every row with this key (not a word of a name); a number of seven digits or more also in another
- * writing. Leaves a mark of each (store/erasures.h). */
+ * writing. Of a row that only said it, or went by it before, what was said and the former names go,
+ * and who called stays. Leaves a mark of each (store/erasures.h). */
 int contact_erase(struct store *store, const char *key, int64_t now_ms, int *ret_erased,
                   struct error *err);
 int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct error *err);

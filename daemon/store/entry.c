@@ -50,10 +50,10 @@ int entry_put(struct store *store, const char *report, const struct complaint_ne
 /* ---- as they stand ---- */
 
 #define COMPLAINTS                                                                                 \
-    "SELECT c.uuid, c.body, c.id, 0, c.logged_ms, c.lot_state IN ('exact', 'not-on-record')"       \
+    "SELECT c.uuid, c.body, c.id, 0, c.logged_ms, c.lot_state IN ('exact', 'not-on-record'), 0"    \
     " FROM complaint c WHERE "
 #define JOINED                                                                                     \
-    " UNION ALL SELECT j.uuid, j.body, j.complaint_id, 1, j.logged_ms, 0 FROM joined j WHERE "
+    " UNION ALL SELECT j.uuid, j.body, j.complaint_id, 1, j.logged_ms, 0, 0 FROM joined j WHERE "
 #define WITHOUT(uuid) "NOT EXISTS (SELECT 1 FROM entry e WHERE e.report = " uuid ")"
 
 static int each_report(struct db_query *q, entry_each_report each, void *arg)
@@ -66,7 +66,8 @@ static int each_report(struct db_query *q, entry_each_report each, void *arg)
                                          .complaint_id = db_int64(q, 2),
                                          .joined = db_int(q, 3) != 0,
                                          .logged_ms = db_int64(q, 4),
-                                         .code_reads = db_int(q, 5) != 0};
+                                         .code_reads = db_int(q, 5) != 0,
+                                         .entry = db_int64(q, 6)};
         rc = each(arg, &row);
     }
     return db_end(q, rc);
@@ -77,6 +78,19 @@ int entry_each_without(struct store *store, int limit, entry_each_report each, v
 {
     static const char SQL[] = COMPLAINTS WITHOUT("c.uuid") JOINED WITHOUT("j.uuid") " LIMIT ?1";
     struct db_query q = db_query(store, SQL, DB(DB_INT(limit)), err);
+    return each_report(&q, each, arg);
+}
+
+int entry_each_after(struct store *store, int64_t after, int limit, entry_each_report each,
+                     void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT e.report, coalesce(j.body, c.body), coalesce(j.complaint_id, c.id), j.id IS NOT"
+        " NULL, coalesce(j.logged_ms, c.logged_ms), j.id IS NULL AND c.lot_state IN ('exact',"
+        " 'not-on-record'), e.id FROM (SELECT id, report FROM entry WHERE id > ?1 ORDER BY id LIMIT"
+        " ?2) e LEFT JOIN complaint c ON c.uuid = e.report LEFT JOIN joined j ON j.uuid = e.report"
+        " ORDER BY e.id";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(after), DB_INT(limit)), err);
     return each_report(&q, each, arg);
 }
 

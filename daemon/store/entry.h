@@ -30,12 +30,16 @@ int entry_forget_words(struct store *store, struct error *err);
 struct entry_report {
     const char *report, *body;
     int64_t complaint_id, logged_ms;
+    int64_t entry;           /* of entry_each_after() alone, else 0 */
     bool joined, code_reads; /* code_reads: of a complaint whose code is on record, or would be */
 };
 typedef int (*entry_each_report)(void *arg, const struct entry_report *row);
 /* Those that have no entry, as every one of an older file. */
 int entry_each_without(struct store *store, int limit, entry_each_report each, void *arg,
                        struct error *err);
+/* Those that have one, by entry, from after that one on. */
+int entry_each_after(struct store *store, int64_t after, int limit, entry_each_report each,
+                     void *arg, struct error *err);
 /* A complaint and all that is joined to it. */
 int entry_each_of(struct store *store, int64_t complaint_id, entry_each_report each, void *arg,
                   struct error *err);

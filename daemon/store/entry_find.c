@@ -4,6 +4,7 @@
 #include "store/lot_find.h"
 #include <ctype.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum { TEXT_SIZE = 160, BEGINNING_LEAST = 4, NAME_WORDS = 3 };
@@ -66,6 +67,9 @@ struct wanted {
     struct text_buffer match, lot_match; /* of the table of words; empty: none */
     char ticket[TEXT_SIZE], lot[TEXT_SIZE], phone[TEXT_SIZE];
     char name[NAME_WORDS][TEXT_SIZE];
+    struct text_buffer rest; /* of the match: words that are kept with no contact */
+    char held[NAME_WORDS][TEXT_SIZE];
+    int held_count;
 };
 
 static bool is_word_byte(char c)
@@ -75,28 +79,105 @@ static bool is_word_byte(char c)
 
 /* `"sour" AND "moldy" *`: each quoted, so that nothing a person types is taken for a sign of the
  * query's own. `column` NULL: any. */
+static void add_term(struct text_buffer *match, const char *column, const char *at, size_t length)
+{
+    bool begins = length > 1 && at[length - 1] == '*';
+    text_appendf(match, "%s%s%s\"", match->length ? " AND " : "", column ? column : "",
+                 column ? " : " : "");
+    for (size_t i = 0; i < length; i++)
+        text_append_bytes(match, at[i] == '"' ? " " : at + i, 1);
+    text_append(match, begins ? "\" *" : "\"");
+}
+
+typedef void (*each_term)(void *arg, const char *at, size_t length);
+
+/* False if there is none. */
+static bool terms_of(const char *text, each_term each, void *arg)
+{
+    bool any = false;
+    for (const char *at = text; *at;) {
+        size_t length = strcspn(at, " \t\n");
+        bool says = false;
+        for (size_t i = 0; i < length; i++)
+            says = says || is_word_byte(at[i]);
+        if (says)
+            each(arg, at, length);
+        any = any || says;
+        at += length + (at[length] != '\0');
+    }
+    return any;
+}
+
+struct match {
+    struct text_buffer *text;
+    const char *column;
+};
+
+static void add_to_match(void *arg, const char *at, size_t length)
+{
+    const struct match *m = arg;
+    add_term(m->text, m->column, at, length);
+}
+
 static int add_terms(struct text_buffer *match, const char *column, const char *text,
                      const char *field, struct error *err)
 {
-    size_t before = match->length;
-    for (const char *at = text; *at;) {
-        size_t length = strcspn(at, " \t\n");
-        bool begins = length > 1 && at[length - 1] == '*', says = false;
-        for (size_t i = 0; i < length; i++)
-            says = says || is_word_byte(at[i]);
-        if (says) {
-            text_appendf(match, "%s%s%s\"", match->length ? " AND " : "", column ? column : "",
-                         column ? " : " : "");
-            for (size_t i = 0; i < length; i++)
-                text_append_bytes(match, at[i] == '"' ? " " : at + i, 1);
-            text_append(match, begins ? "\" *" : "\"");
-        }
-        at += length + (at[length] != '\0');
-    }
-    if (match->length > before)
+    if (terms_of(text, add_to_match, &(struct match){match, column}))
         return 0;
     error_field(err, field, text);
     return error_set(err, ERROR_INVALID, "has no letter and no digit to look for");
+}
+
+/* ---- words held back ---- */
+
+/* Digits with nothing but signs between them, as contact_key has a number: store/contact.h. */
+static bool number_key(const char *folded, char *out, size_t size)
+{
+    enum { LEAST = 5, MOST = 9 };
+    size_t count = 0;
+    out[count++] = '#';
+    for (size_t i = strlen(folded); i-- > 0 && count <= MOST;) {
+        if (isalpha((unsigned char)folded[i]) || (unsigned char)folded[i] >= 0x80)
+            return false;
+        if (isdigit((unsigned char)folded[i]) && count + 1 < size)
+            out[count++] = folded[i];
+    }
+    out[count] = '\0';
+    return count > LEAST;
+}
+
+static bool is_kept(struct store *store, const char *key)
+{
+    static const char SQL[] = "SELECT 1 FROM contact_key WHERE key = ?1 LIMIT 1";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(key)), NULL);
+    bool found = db_next(&q);
+    return db_end(&q, 0) == 0 && found;
+}
+
+struct holding {
+    struct store *store;
+    struct wanted *w;
+};
+
+/* A word that some contact has is one that its texts do not show: of a name, a mail address, or a
+ * number. */
+static void add_held(void *arg, const char *at, size_t length)
+{
+    const struct holding *h = arg;
+    char word[TEXT_SIZE], key[3][TEXT_SIZE];
+    char *text = xstrndup(at, length);
+    text_fold(text, word, sizeof word);
+    free(text);
+    snprintf(key[0], TEXT_SIZE, " %.150s", word);
+    text_clip(word, key[1], TEXT_SIZE);
+    bool number = number_key(word, key[2], TEXT_SIZE);
+    for (int i = 0; i < (number ? 3 : 2) && h->w->held_count < NAME_WORDS; i++) {
+        if (is_kept(h->store, key[i])) {
+            text_clip(key[i], h->w->held[h->w->held_count++], TEXT_SIZE);
+            return;
+        }
+    }
+    add_term(&h->w->rest, NULL, at, length);
 }
 
 /* A word of a name as contact_key has it. */
@@ -112,13 +193,17 @@ static void split_name(const char *name, struct wanted *w)
     }
 }
 
-static int want(const struct entry_filter *f, struct wanted *w, struct error *err)
+static int want(struct store *store, const struct entry_filter *f, struct wanted *w,
+                struct error *err)
 {
     int rc = 0;
+    text_append(&w->rest, "");
     text_append(&w->match, "");
     text_append(&w->lot_match, "");
     if (f->words)
         rc = add_terms(&w->match, NULL, f->words, "word", err);
+    if (!rc && f->words && f->held)
+        terms_of(f->words, add_held, &(struct holding){store, w});
     if (!rc && f->store)
         rc = add_terms(&w->match, "store", f->store, "store", err);
     if (!rc && f->lot)
@@ -135,7 +220,8 @@ static int want(const struct entry_filter *f, struct wanted *w, struct error *er
 }
 
 /* ?1 match, ?2 ticket, ?3 phone, ?4 ?5 ?6 words of the name, ?7 lot's match, ?8 lot, ?9 since,
- * ?10 after, ?11 limit. Each set stands alone, so that the smallest can lead. */
+ * ?10 after, ?11 limit; ?12 ?13 ?14 words held back, ?15 match of the others. Each set stands
+ * alone, so that the smallest can lead. */
 #define BEGINS(column, with) column " >= " with " AND " column " < " with " || char(1114111)"
 #define TICKETS "SELECT id FROM entry WHERE " BEGINS("ticket", "?2")
 #define PHONES                                                                                     \
@@ -161,10 +247,26 @@ static int want(const struct entry_filter *f, struct wanted *w, struct error *er
 #define FOUND                                                                                      \
     "SELECT e.id, c.id, c.case_id, coalesce(j.received_ms, c.received_ms), e.report, c.uuid,"      \
     " coalesce(j.body, c.body), c.withdrawn_ms IS NOT NULL FROM "
+/* Reports whose texts, or whose caller, have each of the words held back. */
+#define HOLDING(with) "SELECT contact_id FROM contact_key WHERE key = " with
+#define HELD                                                                                       \
+    "SELECT e.id FROM (" HOLDING(                                                                  \
+        "?12") ") y JOIN contact k ON k.id = y.contact_id"                                         \
+               " JOIN complaint c ON c.id = k.complaint_id JOIN entry e ON e.report = CASE WHEN "  \
+               "k.report"                                                                          \
+               " <> '' THEN k.report ELSE c.uuid END WHERE (?13 IS NULL OR k.id IN (" HOLDING(     \
+                   "?13") ")) AND (?14 IS NULL OR k.id IN (" HOLDING("?14") ")) AND (?15 IS NULL " \
+                                                                            "OR e.id IN (SELECT"   \
+                                                                            " rowid FROM "         \
+                                                                            "entry_words WHERE "   \
+                                                                            "entry_words MATCH "   \
+                                                                            "?15))"
+#define SAID "SELECT rowid FROM entry_words WHERE entry_words MATCH coalesce(?1, '\"\"')"
+#define BOUND " AND coalesce(?12, ?13, ?14, ?15, '') IS NOT NULL"
 #define FITS                                                                                       \
     " (?2 IS NULL OR e.id IN (" TICKETS ")) AND (coalesce(?3, ?4) IS NULL OR e.id IN (" CALLERS    \
     ")) AND (?8 IS NULL OR e.id IN (" LOTS ")) AND (?9 IS NULL OR coalesce(j.received_ms,"         \
-    " c.received_ms) >= ?9) AND (?10 IS NULL OR e.id < ?10)"
+    " c.received_ms) >= ?9) AND (?10 IS NULL OR e.id < ?10)" BOUND
 #define LAST_FIRST(id) " ORDER BY " id " DESC LIMIT ?11"
 
 /* What leads: the few that a caller, a ticket or a lot has; else the words, which come by number;
@@ -173,16 +275,19 @@ static const char *sql_of(const struct wanted *w)
 {
     static const char SQL_FEW[] =
         FOUND "entry e" REPORT " WHERE e.id IN (" TICKETS " UNION " CALLERS " UNION " LOTS
-              ") AND (?1 IS NULL OR e.id IN (SELECT rowid FROM entry_words WHERE entry_words MATCH"
-              " ?1)) AND" FITS LAST_FIRST("e.id");
+              ") AND (?1 IS NULL OR e.id IN (" SAID " UNION " HELD ")) AND" FITS LAST_FIRST("e.id");
     static const char SQL_WORDS[] =
         FOUND "entry_words CROSS JOIN entry e ON e.id ="
               " entry_words.rowid" REPORT
               " WHERE entry_words MATCH ?1 AND" FITS LAST_FIRST("entry_words.rowid");
+    static const char SQL_HELD[] = FOUND "entry e" REPORT " WHERE e.id IN (" SAID " UNION " HELD
+                                         ") AND" FITS LAST_FIRST("e.id");
     static const char SQL_ALL[] =
         FOUND "entry e" REPORT " WHERE ?1 IS NULL AND" FITS LAST_FIRST("e.id");
     if (w->ticket[0] || w->phone[0] || w->name[0][0] || w->lot[0])
         return SQL_FEW;
+    if (w->held_count)
+        return SQL_HELD;
     return w->match.length ? SQL_WORDS : SQL_ALL;
 }
 
@@ -208,17 +313,19 @@ int entry_find(struct store *store, const struct entry_filter *f, entry_each_fou
                struct error *err)
 {
     struct wanted w = {.ticket = ""};
-    int rc = want(f, &w, err);
+    int rc = want(store, f, &w, err);
     if (!rc) {
-        struct db_query q = db_query(store, sql_of(&w),
-                                     DB(DB_SAID(w.match.data), DB_SAID(w.ticket), DB_SAID(w.phone),
-                                        DB_SAID(w.name[0]), DB_SAID(w.name[1]), DB_SAID(w.name[2]),
-                                        DB_SAID(w.lot_match.data), DB_SAID(w.lot),
-                                        DB_MS(f->since_ms), DB_ID(f->after), DB_INT(f->limit)),
-                                     err);
+        struct db_query q = db_query(
+            store, sql_of(&w),
+            DB(DB_SAID(w.match.data), DB_SAID(w.ticket), DB_SAID(w.phone), DB_SAID(w.name[0]),
+               DB_SAID(w.name[1]), DB_SAID(w.name[2]), DB_SAID(w.lot_match.data), DB_SAID(w.lot),
+               DB_MS(f->since_ms), DB_ID(f->after), DB_INT(f->limit), DB_SAID(w.held[0]),
+               DB_SAID(w.held[1]), DB_SAID(w.held[2]), DB_SAID(w.rest.data)),
+            err);
         rc = each_found(&q, each, arg);
     }
     text_buffer_free(&w.match);
     text_buffer_free(&w.lot_match);
+    text_buffer_free(&w.rest);
     return rc;
 }

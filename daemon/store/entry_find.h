@@ -13,6 +13,7 @@ int entry_find_named(struct store *store, const char *word, char (*uuids)[UUID_T
  * one that ends in "*" is how a word begins. */
 struct entry_filter {
     const char *words;  /* each of note, reference, store or code as read has it */
+    bool held;          /* words held back from them count: for the desk alone */
     const char *store;  /* words of the store */
     const char *lot;    /* words of the code as read, or the lot it was placed in */
     const char *ticket; /* how the number of another system begins */

@@ -118,28 +118,52 @@ static int unsay(struct store *store, const char *uuid, struct error *err)
     return db_end(&q, rc);
 }
 
+/* Only what the texts said: texts that came after the mark stay. */
+static int erase_said(struct store *store, const char *uuid, bool is_new, int *count,
+                      struct error *err)
+{
+    static const char SQL[] = "SELECT coalesce((SELECT id FROM contact WHERE " OF_REPORT "), 0)";
+    int64_t contact_id = 0;
+    int rc = is_new ? db_number(store, SQL, DB(DB_TEXT(uuid)), &contact_id, err) : 0;
+    if (rc || !contact_id)
+        return rc;
+    ++*count;
+    return contact_said_drop_beside(store, contact_id, err);
+}
+
+static int erase_whole(struct store *store, const char *uuid, int *count, struct error *err)
+{
+    static const char SQL[] = "DELETE FROM contact WHERE " OF_REPORT;
+    int rc = unsay(store, uuid, err);
+    if (!rc)
+        rc = db_run(store, SQL, DB(DB_TEXT(uuid)), err);
+    if (!rc)
+        *count += db_changes(store);
+    return rc;
+}
+
+static bool is_basis(const char *word)
+{
+    return strcmp(word, "request") == 0 || strcmp(word, "date") == 0 || strcmp(word, "said") == 0;
+}
+
 static int apply_line(struct store *store, char *line, int *count, struct error *err)
 {
     static const char SQL_MARK[] = "INSERT INTO erased(report, at_ms, basis) VALUES(?1, ?2, ?3)"
                                    " ON CONFLICT DO NOTHING";
-    static const char SQL_DELETE[] = "DELETE FROM contact WHERE " OF_REPORT;
     char uuid[UUID_TEXT], basis[16] = "";
     long long at_ms = 0;
     char *blank = strchr(line, ' ');
     if (!blank || sscanf(blank, " %lld %15s", &at_ms, basis) != 2)
         return 0;
     *blank = '\0';
-    if (!uuid_normalize(line, uuid) ||
-        (strcmp(basis, "request") != 0 && strcmp(basis, "date") != 0))
+    if (!uuid_normalize(line, uuid) || !is_basis(basis))
         return 0;
     int rc = db_run(store, SQL_MARK, DB(DB_TEXT(uuid), DB_MS(at_ms), DB_TEXT(basis)), err);
-    if (!rc)
-        rc = unsay(store, uuid, err);
-    if (!rc)
-        rc = db_run(store, SQL_DELETE, DB(DB_TEXT(uuid)), err);
-    if (!rc)
-        *count += db_changes(store);
-    return rc;
+    if (rc)
+        return rc;
+    return strcmp(basis, "said") == 0 ? erase_said(store, uuid, db_changes(store) > 0, count, err)
+                                      : erase_whole(store, uuid, count, err);
 }
 
 static int apply_lines(struct store *store, FILE *file, int *count, struct error *err)

@@ -1,7 +1,8 @@
 /* What was erased stays erased when an older backup takes the place of the database.
  *
  * Beside the database, in `erasures`, stands one line for each report whose contact data was erased
- * or purged: its id, when, and on what basis ("request", "date"). The file is only ever appended
+ * or purged: its id, when, and on what basis ("request", "date"; "said": only what its texts
+ * repeated of it). The file is only ever appended
  * to, each line is on disk before the data is gone, and the database remembers how much of it has
  * been applied. A report's id is random and says nothing of a person, so the file holds no contact
  * data and no hash of one: the hash of a phone number is found by trying all numbers, with or

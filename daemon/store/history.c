@@ -36,7 +36,8 @@
     "(" which ") UNION ALL SELECT uuid FROM joined WHERE complaint_id IN (" which ")) r"           \
     " JOIN complaint_change k ON k.complaint = r.uuid"
 #define ERASED(which)                                                                              \
-    " UNION ALL SELECT r.at_ms, '', 'contact erased', c.uuid, '', '', '', r.basis, 0"              \
+    " UNION ALL SELECT r.at_ms, '', 'contact erased', c.uuid, '', '', '', CASE r.basis WHEN"       \
+    " 'said' THEN 'in its texts' ELSE r.basis END, 0"                                              \
     " FROM erased r JOIN complaint c ON c.uuid = r.report WHERE c.id IN (" which ")"
 /* A mail that waits, or that only the plant's own program took, was mailed to nobody. */
 #define MAILED                                                                                     \
@@ -104,6 +105,7 @@ int history_read(struct store *store, enum history_of of, int64_t id, history_ea
     struct db_query q = of == HISTORY_LOT
                             ? db_query(store, SQL[of], DB(DB_INT(id), DB_TEXT(key)), err)
                             : db_query(store, SQL[of], DB(DB_INT(id)), err);
+    db_keep(&q); /* callbacks ask for contacts */
     while (!rc && db_next(&q)) {
         const struct history_row row = {.at_ms = db_ms(&q, 0),
                                         .by = db_text(&q, 1),
@@ -112,7 +114,8 @@ int history_read(struct store *store, enum history_of of, int64_t id, history_ea
                                         .field = db_text(&q, 4),
                                         .was = db_text(&q, 5),
                                         .is = db_text(&q, 6),
-                                        .why = db_text(&q, 7)};
+                                        .why = db_text(&q, 7),
+                                        .change_id = db_int64(&q, 8)};
         rc = each(arg, &row);
     }
     return db_end(&q, rc);

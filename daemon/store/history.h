@@ -14,6 +14,7 @@ struct history_row {
     const char *about; /* uuid of a complaint, a lot's code, the field of a change; or "" */
     const char *field; /* of a change */
     const char *was, *is, *why; /* "" nothing */
+    int64_t change_id;          /* store/change.h; 0 it is none of those */
 };
 typedef int (*history_each)(void *arg, const struct history_row *row);
 

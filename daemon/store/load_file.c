@@ -34,11 +34,12 @@ static int read_file(struct db_query *q, struct load_file *ret)
         if (strcmp(STATES[state], db_text(q, 8)) == 0)
             file.state = (enum load_state)state;
     file.accepted_ms = db_ms(q, 9);
+    file.new_records = db_int64(q, 10);
     *ret = file;
     return 0;
 }
 
-#define COLUMNS "id, kind, source, path, applied, new, changed, same, state, accepted_ms"
+#define COLUMNS "id, kind, source, path, applied, new, changed, same, state, accepted_ms, records"
 
 int load_file_next(struct store *store, struct load_file *ret, bool *ret_found, struct error *err)
 {
@@ -62,10 +63,10 @@ int load_file_get(struct store *store, const char *id, struct load_file *ret, st
 int load_file_progress(struct store *store, const struct load_file *file, struct error *err)
 {
     static const char SQL[] = "UPDATE load_file SET applied = ?2, new = ?3, changed = ?4,"
-                              " same = ?5, state = ?6 WHERE id = ?1";
+                              " same = ?5, state = ?6, records = ?7 WHERE id = ?1";
     return db_run(store, SQL,
                   DB(DB_TEXT(file->id), DB_INT(file->applied), DB_INT(file->new_rows),
                      DB_INT(file->changed_rows), DB_INT(file->same_rows),
-                     DB_TEXT(STATES[file->state])),
+                     DB_TEXT(STATES[file->state]), DB_INT(file->new_records)),
                   err);
 }

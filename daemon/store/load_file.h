@@ -16,6 +16,7 @@ struct load_file {
     char source[128];
     char path[64]; /* of the staged rows, below the state directory */
     int64_t applied, new_rows, changed_rows, same_rows;
+    int64_t new_records; /* a wide row of readings is one for each quantity it has */
     enum load_state state;
     int64_t accepted_ms;
 };

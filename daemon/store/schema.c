@@ -231,6 +231,7 @@ static const struct migration MIGRATIONS[] = {
     {10, SCHEMA_RULE_SET, NULL},
     {11, SCHEMA_MATERIAL_FIRST, NULL},
     {11, SCHEMA_AGAIN, NULL},
+    {11, SCHEMA_LIFE, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -2,12 +2,13 @@
 #include "store/db.h"
 
 /* Without a scan: row ids of lots are given in order and rows never deleted, the highest is the
- * count; complaints are counted by week already (a joined one is a row no more). */
+ * count; readings are never deleted either, and each load has counted its new ones; complaints are
+ * counted by week already (a joined one is a row no more). */
 int totals_get(struct store *store, struct totals *ret, struct error *err)
 {
     static const char SQL[] =
         "SELECT (SELECT count(*) FROM product), (SELECT max(id) FROM lot),"
-        " (SELECT sum(new) FROM load_file WHERE kind = 'readings'),"
+        " (SELECT sum(records) FROM load_file WHERE kind = 'readings'),"
         " (SELECT sum(n) FROM pattern_made WHERE series_id IN (SELECT id FROM"
         " pattern_series WHERE factor = '' AND level = '' AND symptom <> '')),"
         " (SELECT count(*) FROM complaint_case WHERE state = 'open'),"

@@ -4,7 +4,6 @@
 
 #include "store/store.h"
 
-/* readings is an estimate (the table is large); the others are exact. */
 struct totals {
     int64_t products, lots, readings, complaints, cases_open, cases_settled;
 };

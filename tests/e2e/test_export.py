@@ -42,6 +42,8 @@ def filled(plant):
     notes = "lot,quantity,value,at,note\n" + "".join(
         f'{lot},crumb_ph,{5 + n / 10},2026-11-14T0{n % 10}:00:00Z,"{text.replace(chr(34), chr(34) * 2)}"\n'
         for n, text in enumerate(ODD) if "\r" not in text)
+    plant.load_text("readings", f"lot,at,crumb_ph,crumb_aw\n{lot},2026-11-12T00:00:00Z,5.2,0.95\n"
+                                f"R-77,2026-11-12T00:00:00Z,5.1,\n")
     lines = json.dumps({"lot": lot, "quantity": "crumb_ph", "value": 4.9, "at": "2026-11-13T00:00:00Z", "note": ODD[6]})
     for body, kind in ((notes, "text/csv"), (lines + "\n", "application/x-ndjson")):
         status, answer = plant.request("POST", "/v1/records/readings?source=r", body.encode(), kind)
@@ -168,6 +170,7 @@ def no_cell_is_run_by_a_spreadsheet_and_none_is_changed():
                     number = re.fullmatch(r"-?[0-9.]+(e[-+]?\d+)?", cell)
                     assert not cell or cell[0] not in "=+-@\t\r" or number, (path, column, cell)
         notes = {row["note"] for row in rows(folder, "readings.csv")}
+        assert plant.get("/v1/status")[1]["counts"]["readings"] == len(rows(folder, "readings.csv")), "wide rows, too"
         assert "'=1+1" in notes and "'plain" in notes and "''=1" not in notes, notes
 
 

@@ -150,8 +150,9 @@ def check_found_anew(plant, ann, bob):
     assert found(plant, "--name", "ann-m", "--limit", "9", check=5) == []
     assert found(plant, "--phone", "607 555 0142", check=5) == []
     assert found(plant, "crust") == [ann["id"]], "the complaint stays"
-    assert plant.client_json("erase", "607 555 0199")["erased"] == 1
-    assert found(plant, "--name", "боб", check=5) == [] and found(plant, "acrid") == [bob["id"]]
+    assert plant.client_json("erase", "607 555 0199")["erased"] == 1, "it stood in his note"
+    assert found(plant, "--phone", "607 555 0199", check=5) == [] and found(plant, "acrid") == [bob["id"]]
+    assert found(plant, "--name", "боб") == [bob["id"]], "who called is another matter"
     plant.client("join", "--undo", "QQ-1", check=0)
     assert found(plant, "told", "twice") == [plant.client_json("complaint", "QQ-1")["complaint"]]
 

@@ -2,6 +2,7 @@
 and every count as if it had been so from the start.                           usage: test_life.py BINARIES"""
 import getpass
 import json
+import sqlite3
 import sys
 import uuid
 
@@ -326,6 +327,47 @@ def check_written(plant):
         assert b"555-014-2299" not in data and b"o@mill" not in data, path
 
 
+def check_written_before(plant):
+    """A name that becomes known later is masked in what the plant wrote before it was."""
+    lot = "L1 6305 A0400"
+    sent, logged = log(plant, lot)
+    case, text = logged["case"], "Philomena Grieg says so"
+    plant.wait_idle()
+    for words in (("hold", lot, "--reason"), ("hold", "L1 6304 A0400", "--case", case, "--reason"),
+                  ("release", lot, "--disposition", "release", "--reason"),
+                  ("settle", case, "packed-hot", "--confirmed-by", "judgement", "--note"),
+                  ("action", "--cause", "packed-hot", "--note")):
+        plant.client(*words, text, check=0)
+    correct(plant, sent, "name=Philomena Grieg")
+    told = json.dumps([plant.client_json(*words) for words in (
+        ("history", case), ("holds",), ("rank", case), ("action", "--list"))])
+    assert "Grieg" not in told and told.count("[name] [name] says so") >= 6, told
+    db = sqlite3.connect(f"file:{plant.state}/oddloaf.db?mode=ro", uri=True)
+    for table in ("hold", "verdict", "corrective_action"):
+        assert "Grieg" not in repr(db.execute(f"SELECT * FROM {table}").fetchall()), table
+    db.close()
+    plant.client("settle", case, "--reopen", "--note", "x", check=0)
+
+
+def check_honest_retry(plant):
+    """What is sent again as it was is no conflict, though a name in it became known, was corrected or
+    erased since; other words are one."""
+    note = "Leopold Anker here, the heel is moldy"
+    sent, _ = log(plant, "L1 6303 A0400", note=note, store="Anker's corner", packs=1)
+    for words in (["name=Leopold Anker"], ["note=Leopold Anker: all moldy", "packs=2"], ["name=Leo Other"]):
+        correct(plant, sent, *words)
+        assert plant.post("/v1/complaints", sent)[0] == 200, words
+    other = complaint("L1 6303 A0400", note="Mr Anker called me", contact={"name": "Una Third"}, same_as=sent["id"])
+    assert plant.post("/v1/complaints", other)[0] == 201
+    assert plant.post("/v1/complaints", other)[0] == 200
+    for wrong in (dict(sent, note="Leopold Anker here, the top is moldy"), dict(sent, note=note + " and wet"),
+                  dict(sent, packs=9)):
+        assert plant.post("/v1/complaints", wrong)[0] == 409, wrong
+    for name in ("Leo Other", "Leopold Anker"):
+        plant.client("erase", name, check=None)
+        assert plant.post("/v1/complaints", sent)[0] == 200, name
+
+
 def found(plant, *words):
     done = plant.client("find", *words, "--json")
     return {c["complaint"]: c["withdrawn"] for c in json.loads(done.stdout)["complaints"]}
@@ -475,6 +517,8 @@ def main():
         check_joined_withdrawn(plant)
         check_contact(plant)
         check_written(plant)
+        check_written_before(plant)
+        check_honest_retry(plant)
         check_found(plant)
         check_shown(plant, sent)
         check_conflict(plant, str(plant.state) + "-client")

@@ -30,6 +30,13 @@ def repeat(plant):
     db = sqlite3.connect(plant.state / "oddloaf.db")
     db.execute("UPDATE complaint SET body = json_set(body, '$.note', 'ring 607 555 0177, Zoë')"
                " WHERE id = 1")
+    letter = json.dumps({"event": "case", "said": [{"complaint": db.execute(
+        "SELECT uuid FROM complaint WHERE id = 1").fetchone()[0], "note": "ring 607 555 0177, Zoë"}]})
+    late = "due_ms, " if "due_ms" in {c[1] for c in db.execute("PRAGMA table_info(outbox)")} else ""
+    for state in ("waiting" if late else "new", "sent"):
+        db.execute(f"INSERT INTO outbox(event, case_id, message_id, payload, created_ms, {late}state)"
+                   f" SELECT 'urgent', case_id, ?, ?, 0, {'0, ' if late else ''}? FROM complaint WHERE id = 1",
+                   (f"<{state}@mill.example>", letter, state))
     db.commit()
     db.close()
 
@@ -37,6 +44,9 @@ def repeat(plant):
 def check_repeated(plant):
     uuid, body = read(plant, "SELECT uuid, body FROM complaint WHERE id = 1")[0]
     assert json.loads(body)["note"] == "ring [phone], Zoë", body
+    letters = [text for text, in read(plant, "SELECT payload FROM outbox_text x JOIN outbox o ON o.id = x.mail_id"
+                                              " WHERE message_id LIKE '%@mill.example>'")]
+    assert len(letters) == 2 and not [text for text in letters if "0177" in text], letters
     assert plant.client_json("complaint", uuid)["sent"]["note"].startswith("ring ")
 
 

@@ -42,6 +42,34 @@ static void names_in_any_alphabet(void **state)
     }
 }
 
+/* As they are read out on the phone and typed by the desk: wholly, or not at all. */
+static void mail_addresses_spelled_out(void **state)
+{
+    static const struct {
+        const char *text, *masked;
+    } ROWS[] = {
+        {"write quill dot m at post dot example please", "write [mail address] please"},
+        {"QUILL DOT M AT POST DOT EXAMPLE", "[mail address]"},
+        {"quill (at) post (dot) example", "[mail address]"},
+        {"quill[at]post[dot]example.", "[mail address]."},
+        {"quill @ post.example", "[mail address]"},
+        {"quill@ post.example, or me", "[mail address], or me"},
+        {"quill@post dot co dot example", "[mail address]"},
+        {"quill dot m@post.example", "[mail address]"},
+        {"quill underscore seven three at post dot example", "[mail address]"},
+        {"quill guion m arroba correo punto example", "[mail address]"},
+        {"my mail is quill at post.example", "my mail is [mail address]"},
+        {"I saw it at mill dot example", "I saw it at mill dot example"},
+        {"mold at the top. dot on it", "mold at the top. dot on it"},
+        {"bought at store 12. Moldy", "bought at store 12. Moldy"},
+        {"black dot at the heel", "black dot at the heel"},
+        {"two buns @ 3.99", "two buns @ 3.99"},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++)
+        assert_masked(ROWS[i].text, ROWS[i].masked);
+}
+
 /* A ticket or a code: only what is surely a number to ring. */
 static void codes_keep_their_digits(void **state)
 {
@@ -121,9 +149,13 @@ static void what_is_no_contact_data_stays(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(names_in_any_case),       cmocka_unit_test(names_in_any_alphabet),
-        cmocka_unit_test(codes_keep_their_digits), cmocka_unit_test(phone_numbers_in_any_writing),
-        cmocka_unit_test(mail_addresses),          cmocka_unit_test(what_is_no_contact_data_stays),
+        cmocka_unit_test(names_in_any_case),
+        cmocka_unit_test(names_in_any_alphabet),
+        cmocka_unit_test(mail_addresses_spelled_out),
+        cmocka_unit_test(codes_keep_their_digits),
+        cmocka_unit_test(phone_numbers_in_any_writing),
+        cmocka_unit_test(mail_addresses),
+        cmocka_unit_test(what_is_no_contact_data_stays),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -71,12 +71,12 @@ static const struct {
      "UPDATE outbox_delivery SET state = 'lost'"},
     {"UPDATE outbox_delivery SET urgent = 0", "UPDATE outbox_delivery SET urgent = 2"},
     {"INSERT INTO erased VALUES(1, 'u1', 0, 'request')", "UPDATE erased SET basis = 'whim'"},
-    {"INSERT INTO load_file VALUES('a', 'lots', 'f', 'p', 0, 0, 0, 0, 'done', 0)",
+    {"INSERT INTO load_file VALUES('a', 'lots', 'f', 'p', 0, 0, 0, 0, 'done', 0, 0)",
      "UPDATE load_file SET state = 'half'"},
     {"INSERT INTO company_count VALUES('mold', 0, 1, 0, 1)", "UPDATE company_count SET n = -1"},
     {"UPDATE company_count SET n = 0", "UPDATE company_count SET lot_id = 9"},
     {"INSERT INTO contact VALUES(1, 1, '', '{}', 0)", "UPDATE contact SET complaint_id = 9"},
-    {"INSERT INTO contact_key VALUES('ann', 1)", "INSERT INTO contact_key VALUES('ann', 9)"},
+    {"INSERT INTO contact_key VALUES('ann', 1, 0)", "INSERT INTO contact_key VALUES('ann', 9, 0)"},
 };
 
 static void test_rows_that_mean_nothing_are_refused(void **state)
@@ -99,7 +99,7 @@ static void test_a_contact_takes_its_keys_along(void **state)
     int64_t keys = -1;
     assert_int_equal(db_exec(f->store,
                              "INSERT INTO contact VALUES(1, 1, '', '{}', 0);"
-                             "INSERT INTO contact_key VALUES('ann', 1), ('5550100', 1);"
+                             "INSERT INTO contact_key VALUES('ann', 1, 0), ('5550100', 1, 1);"
                              "DELETE FROM contact",
                              &err),
                      0);

@@ -1,0 +1,45 @@
+#include "store/noted.h"
+#include "store/db.h"
+
+/* An action is about a case as history has it (history.c): done since, about its line or cause. */
+int noted_about(struct store *store, int64_t complaint_id, noted_each each, void *arg,
+                struct error *err)
+{
+    static const char SQL[] =
+        "WITH own AS (SELECT case_id AS id FROM complaint WHERE id = ?1 UNION SELECT"
+        " CAST(substr(k.was, 2) AS INTEGER) FROM complaint c JOIN complaint_change k"
+        " ON k.complaint = c.uuid WHERE c.id = ?1 AND k.field = 'case')"
+        " SELECT 0, h.id, h.reason, h.end_reason FROM hold h WHERE h.lot_id ="
+        " (SELECT lot_id FROM complaint WHERE id = ?1) OR h.case_id IN (SELECT id FROM own)"
+        " UNION ALL SELECT 1, v.id, v.note, NULL FROM verdict v WHERE v.case_id IN (SELECT id FROM "
+        "own)"
+        " UNION SELECT 2, a.id, a.note, NULL FROM own JOIN complaint_case k ON k.id = own.id JOIN"
+        " corrective_action a ON a.at_ms >= k.opened_ms AND (a.symptom IS NULL OR a.symptom ="
+        " k.symptom) LEFT JOIN lot l ON l.id = k.lot_id WHERE a.line = l.line OR a.cause IN"
+        " (SELECT v.cause FROM verdict v WHERE v.case_id = k.id)";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
+    int rc = 0;
+    db_keep(&q); /* callbacks write what they read */
+    while (!rc && db_next(&q)) {
+        const struct noted_row row = {.of = (enum noted_of)db_int(&q, 0),
+                                      .id = db_int64(&q, 1),
+                                      .text = db_text(&q, 2),
+                                      .end = db_text(&q, 3)};
+        rc = each(arg, &row);
+    }
+    return db_end(&q, rc);
+}
+
+int noted_rewrite(struct store *store, const struct noted_row *row, struct error *err)
+{
+    static const char SQL_HOLD[] = "UPDATE hold SET reason = ?2, end_reason = CASE WHEN end_reason"
+                                   " IS NOT NULL THEN ?3 END WHERE id = ?1";
+    static const char SQL_VERDICT[] =
+        "UPDATE verdict SET note = ?2 WHERE id = ?1 AND ?3 IS NOT NULL";
+    static const char SQL_ACTION[] =
+        "UPDATE corrective_action SET note = ?2 WHERE id = ?1 AND ?3 IS NOT NULL";
+    static const char *const SQL[] = {
+        [NOTED_HOLD] = SQL_HOLD, [NOTED_VERDICT] = SQL_VERDICT, [NOTED_ACTION] = SQL_ACTION};
+    return db_run(store, SQL[row->of], DB(DB_INT(row->id), DB_TEXT(row->text), DB_TEXT(row->end)),
+                  err);
+}

@@ -1,0 +1,24 @@
+/* What the plant itself wrote about a complaint's cases and lot: reasons of holds and of their
+ * ends, notes of verdicts and of corrective actions. */
+#ifndef ODDLOAF_STORE_NOTED_H
+#define ODDLOAF_STORE_NOTED_H
+
+#include "store/store.h"
+
+enum noted_of { NOTED_HOLD, NOTED_VERDICT, NOTED_ACTION };
+
+/* Text lives until the callback returns. */
+struct noted_row {
+    enum noted_of of;
+    int64_t id;
+    const char *text, *end; /* end: why a hold ended; "" nothing */
+};
+typedef int (*noted_each)(void *arg, const struct noted_row *row);
+/* Of the cases that the complaint is, or was once, in; a callback may write. Its non-zero answer
+ * stops and is returned. */
+int noted_about(struct store *store, int64_t complaint_id, noted_each each, void *arg,
+                struct error *err);
+/* Other words, in the writer's transaction. */
+int noted_rewrite(struct store *store, const struct noted_row *row, struct error *err);
+
+#endif
