@@ -4,28 +4,34 @@
 #include "fixture.h"
 #include "stats/shrink.h"
 
-static struct company_view *view_of(struct fixture *f, struct company *company,
-                                    const struct rules *rules, struct cache *lots, int64_t lot_id,
-                                    int symptom, int64_t as_of_ms)
+/* A plant and what is kept of it. */
+struct scene {
+    struct fixture *f;
+    struct company *company;
+    const struct rules *rules;
+    struct cache *lots;
+};
+
+static struct company_view *view_of(const struct scene *s, int64_t lot_id, int symptom,
+                                    int64_t as_of_ms)
 {
     struct error err = {0};
     const struct lot_record *record;
     struct company_view *view;
     struct lot_records records;
-    assert_int_equal(lot_record_all(f->store, &records, &err), 0);
-    assert_int_equal(lot_record_get(lots, &records, lot_id, &record, &err), 0);
-    const struct company_around around = {rules, symptom, record, as_of_ms};
-    if (company_view_open(company, &records, &around, &view, &err))
+    assert_int_equal(lot_record_all(s->f->store, &records, &err), 0);
+    assert_int_equal(lot_record_get(s->lots, &records, lot_id, &record, &err), 0);
+    const struct company_around around = {s->rules, symptom, record, as_of_ms};
+    if (company_view_open(s->company, &records, &around, &view, &err))
         fail_msg("%s", err.text);
     lot_record_unref(record);
     return view;
 }
 
-static struct company_factor factor_of(struct fixture *f, struct company *company,
-                                       const struct rules *rules, struct cache *lots,
-                                       int64_t lot_id, int64_t as_of_ms, int factor)
+static struct company_factor factor_of(const struct scene *s, int64_t lot_id, int64_t as_of_ms,
+                                       int factor)
 {
-    struct company_view *view = view_of(f, company, rules, lots, lot_id, SYMPTOM_MOLD, as_of_ms);
+    struct company_view *view = view_of(s, lot_id, SYMPTOM_MOLD, as_of_ms);
     struct company_factor found =
         factor == FACTOR_MOLD ? company_of_lot_and_line(view) : company_of_factor(view, factor);
     company_view_close(view);
@@ -88,6 +94,7 @@ static void test_counts(void **state)
     struct rules *rules = small_plant(&f);
     struct cache *lots = cache_new(64);
     struct company *company = company_new();
+    const struct scene scene = {&f, company, rules, lots};
     int64_t own = fixture_lot(12, 1, 2);
     /* film lot F1-2 is used on line 1 from day 10 to 14 */
     fixture_complain(&f, "mold", fixture_lot(10, 1, 0), AT(16, 10), "{}");
@@ -97,32 +104,32 @@ static void test_counts(void **state)
     fixture_complain(&f, "staling", fixture_lot(13, 1, 3), AT(19, 10), "{}");
     fixture_complain(&f, "mold", own, AT(18, 12), "{}");
     fixture_complain(&f, "mold", own, AT(19, 12), "{}");
-    struct company_factor film = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_FILM);
+    struct company_factor film = factor_of(&scene, own, AT(20, 0), FACTOR_FILM);
     assert_near(film.observed, 3, 1e-12);
     assert_int_equal(film.lots, 5 * 4 - 1);
     assert_true(film.expected > 0 && film.bits > 0);
-    struct company_factor line = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_LINE);
+    struct company_factor line = factor_of(&scene, own, AT(20, 0), FACTOR_LINE);
     /* of the extents that are tried the likeliest is shown: it leaves out the complaint two days
      * off */
     assert_near(line.observed, 2, 1e-12);
     assert_true(line.bits > 0 && line.lots < film.lots);
-    struct company_factor plant = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_PLANT);
+    struct company_factor plant = factor_of(&scene, own, AT(20, 0), FACTOR_PLANT);
     assert_near(plant.observed, 3, 1e-12);
-    struct company_factor lot = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_LOT);
+    struct company_factor lot = factor_of(&scene, own, AT(20, 0), FACTOR_LOT);
     assert_near(lot.observed, 1, 1e-12); /* the case's first complaint is not company */
     /* earlier, less was known: complaints received later do not count */
-    film = factor_of(&f, company, rules, lots, own, AT(18, 0), FACTOR_FILM);
+    film = factor_of(&scene, own, AT(18, 0), FACTOR_FILM);
     assert_near(film.observed, 2, 1e-12);
     /* less reporting time passed, less is expected */
-    struct company_factor later = factor_of(&f, company, rules, lots, own, AT(28, 0), FACTOR_FILM);
+    struct company_factor later = factor_of(&scene, own, AT(28, 0), FACTOR_FILM);
     assert_true(later.expected > film.expected);
     /* for a case about something else: the line with the lot's own */
-    struct company_factor mold = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_MOLD);
+    struct company_factor mold = factor_of(&scene, own, AT(20, 0), FACTOR_MOLD);
     assert_near(mold.observed, line.observed + 2, 1e-12);
     assert_int_equal(mold.lots, line.lots + 1);
     /* a new complaint is seen at once, although days are kept in memory */
     fixture_complain(&f, "mold", fixture_lot(14, 1, 0), AT(19, 20), "{}");
-    film = factor_of(&f, company, rules, lots, own, AT(20, 0), FACTOR_FILM);
+    film = factor_of(&scene, own, AT(20, 0), FACTOR_FILM);
     assert_near(film.observed, 4, 1e-12);
     cache_free(lots);
     company_free(company);
@@ -139,11 +146,12 @@ static void test_extents(void **state)
     struct rules *rules = small_plant(&f);
     struct cache *lots = cache_new(64);
     struct company *company = company_new();
+    const struct scene scene = {&f, company, rules, lots};
     int64_t own = fixture_lot(12, 1, 2);
     for (int line = 1; line <= 2; line++)
         for (int n = 0; n < 4; n++)
             fixture_complain(&f, "mold", fixture_lot(12, line, n), AT(18, 10), "{}");
-    struct company_view *view = view_of(&f, company, rules, lots, own, SYMPTOM_MOLD, AT(20, 0));
+    struct company_view *view = view_of(&scene, own, SYMPTOM_MOLD, AT(20, 0));
     struct company_factor plant = company_of_factor(view, FACTOR_PLANT);
     struct company_factor whole =
         company_of_window(view, "", (struct when_span){AT(8, 0), AT(17, 0)});
@@ -157,7 +165,7 @@ static void test_extents(void **state)
     assert_near(with_own.observed, line.observed + 1, 1e-12);
     company_view_close(view);
     /* nobody complains of line 2's last lot or of any around it: the widest extent is shown */
-    view = view_of(&f, company, rules, lots, fixture_lot(29, 2, 3), SYMPTOM_STALING, AT(40, 0));
+    view = view_of(&scene, fixture_lot(29, 2, 3), SYMPTOM_STALING, AT(40, 0));
     line = company_of_factor(view, FACTOR_LINE);
     whole = company_of_window(view, "2", (struct when_span){AT(25, 0), AT(30, 0)});
     assert_near(line.observed, 0, 1e-12);

@@ -354,7 +354,7 @@ def parameters(text):
 
 class Parameters(unittest.TestCase):
     def test_no_function_has_more_than_six(self):
-        many = [f"{file.relative_to(ROOT)}: {name}()" for top in ("daemon", "client")
+        many = [f"{file.relative_to(ROOT)}: {name}()" for top in ("daemon", "client", "tests")
                 for file in sorted((ROOT / top).rglob("*.[ch]"))
                 for name, count in parameters(file.read_text()).items() if count > PARAMETERS]
         self.assertEqual(many, [], "what belongs together is a struct")
@@ -363,6 +363,27 @@ class Parameters(unittest.TestCase):
         text = ("static int f(int a, /* b, c */ int (*each)(void *, int),\n      char d[static 3])\n{\n}\n"
                 "void none(void)\n{\n}\nint g(int a, int b, int c, int d, int e, int f, int g)\n{\n}\n")
         self.assertEqual(parameters(text), {"f": 3, "none": 0, "g": 7})
+
+
+LINES = 60  # of a function's body at most
+BODY = re.compile(r"^[a-z][\w *]*?\b(\w+)\([^;{}]*?\)\n\{\n(.*?)^\}", re.MULTILINE | re.DOTALL)
+
+
+def lengths(text):
+    """{function: lines between its braces}."""
+    return {name: body.count("\n") for name, body in BODY.findall(text)}
+
+
+class Lengths(unittest.TestCase):
+    def test_a_function_can_be_seen_at_once(self):
+        long = [f"{file.relative_to(ROOT)}: {name}()" for top in ("daemon", "client")
+                for file in sorted((ROOT / top).rglob("*.[ch]"))
+                for name, count in lengths(file.read_text()).items() if count > LINES]
+        self.assertEqual(long, [], "what part of it has a name of its own?")
+
+    def test_the_check_counts(self):
+        text = "static int f(int a)\n{\n    if (a) {\n        a = 1;\n    }\n}\n\nvoid g(void)\n{\n}\n"
+        self.assertEqual(lengths(text), {"f": 3, "g": 0})
 
 
 # Public functions that begin otherwise: {header: {beginning: why}}.

@@ -40,11 +40,17 @@ static inline void sim_add(struct week_data *d, size_t level, int symptom, int r
         d->levels[level].counts[symptom][i] += (double)n;
 }
 
-/* One line's packing of a week: its complaints, spread over delays, products and routes. */
-static inline void sim_pack(struct sim *sim, struct week_data *d, size_t line, size_t products,
-                            size_t routes, int made, int symptom, double units, double rate)
+/* Where levels stand in the data: the line, and the first product and route. */
+struct sim_levels {
+    size_t line, products, routes;
+};
+
+/* One line's packing of a week: its complaints, so many expected, spread over delays, products and
+ * routes. */
+static inline void sim_pack(struct sim *sim, struct week_data *d, struct sim_levels at, int made,
+                            int symptom, double expected)
 {
-    long total = dice_count(&sim->dice, units * rate, sim->phi);
+    long total = dice_count(&sim->dice, expected, sim->phi);
     sim->final[symptom][made] += total;
     for (long c = 0; c < total; c++) {
         double u = dice_unit(&sim->dice);
@@ -55,10 +61,10 @@ static inline void sim_pack(struct sim *sim, struct week_data *d, size_t line, s
         if (received >= SIM_WEEKS)
             continue;
         sim_add(d, 0, symptom, received, 1);
-        sim_add(d, line, symptom, received, 1);
-        sim_add(d, products + (size_t)(dice_unit(&sim->dice) * sim->products), symptom, received,
+        sim_add(d, at.line, symptom, received, 1);
+        sim_add(d, at.products + (size_t)(dice_unit(&sim->dice) * sim->products), symptom, received,
                 1);
-        sim_add(d, routes + (size_t)(dice_unit(&sim->dice) * sim->routes), symptom, received, 1);
+        sim_add(d, at.routes + (size_t)(dice_unit(&sim->dice) * sim->routes), symptom, received, 1);
         if (received >= WEEK_DELAYS)
             d->counts[symptom][received - WEEK_DELAYS] += 1;
         if (h >= 0) {
@@ -109,7 +115,8 @@ static inline struct week_data *sim_run(struct sim *sim)
                     rate *= exp(sim->season * cos(2 * M_PI * w / 52.1775));
                 if (l == sim->raised_line && w >= sim->raised_from)
                     rate *= sim->raised_times;
-                sim_pack(sim, d, lines + (size_t)l, products, routes, w, s, units, rate);
+                const struct sim_levels at = {lines + (size_t)l, products, routes};
+                sim_pack(sim, d, at, w, s, units * rate);
             }
         }
     }

@@ -17,26 +17,31 @@ static void sent(struct plant *p, int64_t lot, const char *route, const char *st
     plant_sent(p, lot, route, store, plant_time(when), units);
 }
 
-static void came_back(struct plant *p, int64_t lot, const char *channel, const char *when,
-                      int units, const char *route, const char *store, const char *body)
+struct report {
+    const char *channel, *when;
+    int units;
+    const char *route, *store, *body;
+};
+
+static void came_back(struct plant *p, int64_t lot, struct report r)
 {
     char uuid[UUID_TEXT];
     struct error err = {0};
     struct complaint_placed placed;
-    int64_t at = plant_time(when);
+    int64_t at = plant_time(r.when);
     struct complaint_new c = {.uuid = uuid,
                               .received_ms = at,
                               .logged_ms = at,
-                              .channel = channel,
+                              .channel = r.channel,
                               .symptom = "mold",
-                              .store = store,
-                              .route = route,
+                              .store = r.store,
+                              .route = r.route,
                               .code_day = WHEN_UNKNOWN_DAY,
                               .bought_day = WHEN_UNKNOWN_DAY,
                               .found_day = WHEN_UNKNOWN_DAY,
                               .packs = 1,
-                              .units = units,
-                              .body = body,
+                              .units = r.units,
+                              .body = r.body,
                               .lots = {.state = lot > 0 ? LOT_EXACT : LOT_UNKNOWN,
                                        .count = lot > 0,
                                        .lot = {{lot, 0.95}}}};
@@ -93,13 +98,19 @@ static struct plant *two_lots(void)
     sent(p, a, "R2", "S2", "2026-11-10T04:00:00-05:00", 400);
     sent(p, b, "R2", "S3", "2026-11-15T23:30:00-05:00", 1000); /* Sunday night: still the week */
     sent(p, b, "R2", "S3", "2026-11-16T00:30:00-05:00", 9000); /* Monday: not */
-    came_back(p, a, "return", "2026-11-12T09:00:00-05:00", 24, NULL, "S1",
-              "{\"reason\":\"Moldy\",\"put_at\":\"Returns dock\"}");
-    came_back(p, a, "return", "2026-11-13T09:00:00-05:00", 6, "R2", "S2",
-              "{\"reason\":\"moldy\",\"put_at\":\"by the slicer\"}");
-    came_back(p, 0, "return", "2026-11-14T09:00:00-05:00", 0, NULL, NULL, "{}");
-    came_back(p, a, "phone", "2026-11-13T10:00:00-05:00", 50, "R2", "S2", "{}");  /* no return */
-    came_back(p, b, "return", "2026-11-16T09:00:00-05:00", 70, "R2", "S3", "{}"); /* week after */
+    came_back(p, a,
+              (struct report){"return", "2026-11-12T09:00:00-05:00", 24, NULL, "S1",
+                              "{\"reason\":\"Moldy\",\"put_at\":\"Returns dock\"}"});
+    came_back(p, a,
+              (struct report){"return", "2026-11-13T09:00:00-05:00", 6, "R2", "S2",
+                              "{\"reason\":\"moldy\",\"put_at\":\"by the slicer\"}"});
+    came_back(p, 0, (struct report){"return", "2026-11-14T09:00:00-05:00", 0, NULL, NULL, "{}"});
+    came_back(p, a,
+              (struct report){"phone", "2026-11-13T10:00:00-05:00", 50, "R2", "S2",
+                              "{}"}); /* no return */
+    came_back(p, b,
+              (struct report){"return", "2026-11-16T09:00:00-05:00", 70, "R2", "S3",
+                              "{}"}); /* week after */
     return p;
 }
 

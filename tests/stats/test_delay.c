@@ -136,13 +136,19 @@ static void edges(void **state)
                      ERROR_INVALID);
 }
 
-/* One history: means vary by period (gamma, `spread`), delays by a fixed law blurred per period. */
-static void simulate(gsl_rng *rng, double mean, double blur, size_t periods, size_t delays,
-                     double *counts, double *final)
+/* A history: means vary by period (gamma, `spread`), delays by a fixed law blurred per period. */
+struct law {
+    double mean, blur;
+    size_t periods, delays;
+};
+
+static void simulate(gsl_rng *rng, const struct law *of, double *counts, double *final)
 {
+    size_t periods = of->periods, delays = of->delays;
+    double blur = of->blur;
     static const double law[] = {0.18, 0.27, 0.2, 0.14, 0.1, 0.06, 0.03, 0.02};
     for (size_t i = 0; i < periods; i++) {
-        double total = mean * gsl_ran_gamma(rng, 6, 1.0 / 6), weights[8], sum = 0;
+        double total = of->mean * gsl_ran_gamma(rng, 6, 1.0 / 6), weights[8], sum = 0;
         for (size_t d = 0; d < delays; d++)
             sum += weights[d] = law[d] * (blur > 0 ? gsl_ran_gamma(rng, 1 / blur, blur) : 1.0);
         final[i] = 0;
@@ -158,6 +164,7 @@ static double coverage(double mean, double blur, unsigned long seed)
     enum { periods = 26, delays = 8, runs = 400 };
     double counts[periods * delays], final[periods];
     size_t seen[periods], inside = 0, tried = 0;
+    const struct law law = {mean, blur, periods, delays};
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
     gsl_rng_set(rng, seed);
     for (size_t i = 0; i < periods; i++)
@@ -165,7 +172,7 @@ static double coverage(double mean, double blur, unsigned long seed)
     struct delay_triangle t = {
         .periods = periods, .delays = delays, .counts = counts, .seen = seen};
     for (int run = 0; run < runs; run++) {
-        simulate(rng, mean, blur, periods, delays, counts, final);
+        simulate(rng, &law, counts, final);
         struct delay_curve curve;
         assert_int_equal(delay_fit(&t, NULL, &curve), 0);
         for (size_t i = periods - 4; i < periods; i++) {
