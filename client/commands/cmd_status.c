@@ -1,4 +1,5 @@
 #include "commands/command.h"
+#include "deliver/deliver.h"
 #include "show/harm.h"
 #include "show/pick.h"
 #include <stdlib.h>
@@ -208,6 +209,17 @@ static void show_work(const struct view *v, const json_t *work, const json_t *wr
                    view_number(pick_number(writer, "groups", 0), b));
 }
 
+/* Of complaints taken on this machine, by this user, while the daemon was away. */
+static void show_kept(const struct view *v)
+{
+    const struct spool_counts kept = deliver_kept();
+    if (kept.waiting)
+        view_label(v, "kept here", "%d files of complaints to be sent: oddloaf log --replay",
+                   kept.waiting);
+    if (kept.torn)
+        view_label(v, "torn", "%d files set aside, named *.torn: oddloaf(1), FILES", kept.torn);
+}
+
 static void show(const struct client *c, const json_t *document)
 {
     const struct view *v = &c->view;
@@ -215,6 +227,7 @@ static void show(const struct client *c, const json_t *document)
     view_title(v, "oddloafd %s at %s", pick_text(document, "version", "?"),
                transport_name(c->transport));
     show_needs(v, json_object_get(document, "needs"));
+    show_kept(v);
     view_section(v, "Plant and rules");
     view_label(v, "plant", "%s, time zone %s", *plant ? plant : "not named",
                pick_text(document, "time_zone", "?"));
@@ -283,7 +296,7 @@ static int status(struct client *c, const struct args *a)
     int rc = client_get(c, "/v1/status", &document);
     if (rc)
         return rc;
-    bool well = json_array_size(json_object_get(document, "needs")) == 0;
+    bool well = json_array_size(json_object_get(document, "needs")) == 0 && !deliver_kept().torn;
     rc = client_answer(c, document, show);
     return rc || well ? rc : EXIT_REFUSED;
 }

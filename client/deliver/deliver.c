@@ -231,6 +231,15 @@ static size_t count_lines(const char *lines, size_t length)
     return count;
 }
 
+static void say_torn(const struct client *c, const struct spool *spool, int torn)
+{
+    client_say(c,
+               "%d kept %s not whole: what is whole of %s was sent, and %s set aside in %s, named "
+               "*.torn, for you to look at",
+               torn, torn == 1 ? "file is" : "files are", torn == 1 ? "it" : "them",
+               torn == 1 ? "it is" : "they are", spool_folder(spool));
+}
+
 static int on_send(void *arg, const char *lines, size_t length, struct text_buffer *refused)
 {
     struct replay *r = arg;
@@ -259,7 +268,8 @@ int deliver_waiting(const struct client *c, bool print)
     int exit_code = EXIT_DONE;
     if (spool_open(&spool, &err) != 0)
         return print ? client_fail(c, &err) : EXIT_DONE; /* no folder: nothing waits there */
-    if (spool_waiting(spool) > 0 || print) {
+    const struct spool_counts before = spool_count(spool);
+    if (before.waiting > 0 || print) {
         int rc = spool_replay(spool, on_send, &r, refused, &err);
         if (r.sent + r.again > 0)
             client_say(c, "kept complaints sent: %d (%s%s)%s", r.sent + r.again,
@@ -267,15 +277,28 @@ int deliver_waiting(const struct client *c, bool print)
                        r.again ? "; some were there already" : "");
         if (refused[0])
             client_say(c, "refused ones are in %s", refused);
+        const struct spool_counts now = spool_count(spool);
+        if (now.torn > before.torn)
+            say_torn(c, spool, now.torn - before.torn);
         if (rc) {
             exit_code = client_fail(c, r.why.code ? &r.why : &err);
-            client_say(c, "%d kept %s wait in %s", spool_waiting(spool),
-                       spool_waiting(spool) == 1 ? "file" : "files", spool_folder(spool));
-        } else if (r.refused) {
+            client_say(c, "%d kept %s wait in %s", now.waiting, now.waiting == 1 ? "file" : "files",
+                       spool_folder(spool));
+        } else if (r.refused || now.torn > before.torn) {
             exit_code = EXIT_REFUSED;
         }
     }
     text_buffer_free(&r.cases);
     spool_close(spool);
     return exit_code;
+}
+
+struct spool_counts deliver_kept(void)
+{
+    struct spool *spool = NULL;
+    struct spool_counts counts = {0};
+    if (spool_open(&spool, NULL) == 0)
+        counts = spool_count(spool);
+    spool_close(spool);
+    return counts;
 }

@@ -36,4 +36,7 @@ int deliver_keep(const struct client *c, const struct error *why, const char *li
  * Says what it did on stderr; silent when nothing waits. Returns the exit code. */
 int deliver_waiting(const struct client *c, bool print);
 
+/* What this user's spool holds. */
+struct spool_counts deliver_kept(void);
+
 #endif

@@ -16,7 +16,7 @@
 #define NAME_DIGITS 8
 #define ENDING ".ndjson"
 #define TEMPORARY ".new"
-#define FILE_BYTES (8u << 20)
+#define TORN ".torn"
 
 struct spool {
     char folder[SPOOL_PATH - 128]; /* room for a file's name behind it */
@@ -71,6 +71,23 @@ static int make_folders(const char *path, struct error *err)
     }
 }
 
+/* A folder of another user, or one that anybody writes to, would show callers' contact data to
+ * others, or have us send what they put there. */
+static int check_folder(const char *path, struct error *err)
+{
+    struct stat st;
+    if (stat(path, &st) != 0)
+        return fail(err, "cannot look at", path);
+    const char *why = !S_ISDIR(st.st_mode)     ? "is no folder"
+                      : st.st_uid != geteuid() ? "is another user's"
+                      : (st.st_mode & S_IWOTH) ? "may be written to by anybody"
+                                               : NULL;
+    if (!why)
+        return 0;
+    error_hint(err, "complaints are kept there: name a folder of your own with ODDLOAF_SPOOL");
+    return error_set(err, ERROR_INVALID, "%s %s", path, why);
+}
+
 int spool_open(struct spool **ret, struct error *err)
 {
     struct spool *s = xcalloc(1, sizeof *s);
@@ -79,9 +96,11 @@ int spool_open(struct spool **ret, struct error *err)
     int rc = find_folder(s->folder, sizeof s->folder, err);
     if (!rc)
         rc = make_folders(s->folder, err);
+    if (!rc)
+        rc = check_folder(s->folder, err);
     if (!rc) {
         snprintf(path, sizeof path, "%s/lock", s->folder);
-        s->lock = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0600);
+        s->lock = open(path, O_RDWR | O_CREAT | O_NOFOLLOW | O_CLOEXEC, 0600);
         if (s->lock < 0)
             rc = fail(err, "cannot open", path);
     }
@@ -153,7 +172,7 @@ static int read_file(const char *path, struct text_buffer *ret, struct error *er
     if (!file)
         return fail(err, "cannot open", path);
     size_t n;
-    while ((n = fread(chunk, 1, sizeof chunk, file)) > 0 && ret->length < FILE_BYTES)
+    while ((n = fread(chunk, 1, sizeof chunk, file)) > 0)
         text_append_bytes(ret, chunk, n);
     int rc = ferror(file) ? fail(err, "cannot read", path) : 0;
     fclose(file);
@@ -193,14 +212,24 @@ static void free_list(struct dirent **list, int count)
     free(list);
 }
 
-int spool_waiting(const struct spool *s)
+static int is_torn(const struct dirent *entry)
+{
+    return ends_with(entry->d_name, TORN);
+}
+
+static int count_files(const struct spool *s, int (*which)(const struct dirent *))
 {
     struct dirent **list = NULL;
-    int count = scandir(s->folder, &list, is_waiting, by_name);
+    int count = scandir(s->folder, &list, which, by_name);
     if (count < 0)
         return 0;
     free_list(list, count);
     return count;
+}
+
+struct spool_counts spool_count(const struct spool *s)
+{
+    return (struct spool_counts){count_files(s, is_waiting), count_files(s, is_torn)};
 }
 
 static long next_number(const struct spool *s)
@@ -232,22 +261,35 @@ int spool_keep(struct spool *s, const char *lines, size_t length, char ret_path[
 
 /* ---- sending again ---- */
 
-static bool lines_are_whole(const struct text_buffer *lines)
+/* The lines that are whole, each a JSON document and ended; false if there are others, or none. */
+static bool take_whole_lines(const struct text_buffer *lines, struct text_buffer *ret)
 {
     const char *at = lines->length ? lines->data : "";
-    const char *end;
-    while ((end = strchr(at, '\n'))) {
+    const char *end, *last = at + lines->length;
+    bool all = lines->length > 0;
+    while ((end = memchr(at, '\n', (size_t)(last - at)))) {
         json_t *one = NULL;
-        if (jsonx_parse(at, (size_t)(end - at), &one, NULL))
-            return false;
+        if (jsonx_parse(at, (size_t)(end - at), &one, NULL) == 0)
+            text_append_bytes(ret, at, (size_t)(end - at) + 1);
+        else
+            all = false;
         json_decref(one);
         at = end + 1;
     }
-    return lines->length > 0 && !*at;
+    return all && at == last;
 }
 
-/* A file whose rename never happened is taken up if it is whole; half of one was never said to be
- * kept, and goes. */
+static int set_aside(const struct spool *s, const char *path, struct error *err)
+{
+    char aside[SPOOL_PATH + 8];
+    snprintf(aside, sizeof aside, "%s" TORN, path);
+    if (rename(path, aside) != 0 || sync_folder(s->folder) != 0)
+        return fail(err, "cannot set aside", path);
+    return 0;
+}
+
+/* A file whose rename never happened is taken up if it is whole. Half of one was never said to be
+ * kept; what there is of it is somebody's complaint all the same, and set aside. */
 static void take_up_cut_off(const struct spool *s)
 {
     struct dirent **list = NULL;
@@ -256,13 +298,18 @@ static void take_up_cut_off(const struct spool *s)
         char from[SPOOL_PATH];
         char to[SPOOL_PATH];
         struct text_buffer lines = {0};
+        struct text_buffer whole = {0};
         snprintf(from, sizeof from, "%s/%.100s", s->folder, list[i]->d_name);
         snprintf(to, sizeof to, "%.*s", (int)(strlen(from) - strlen(TEMPORARY)), from);
-        if (read_file(from, &lines, NULL) == 0 && lines_are_whole(&lines))
+        bool read = read_file(from, &lines, NULL) == 0;
+        if (read && take_whole_lines(&lines, &whole))
             rename(from, to);
+        else if (read && lines.length == 0)
+            unlink(from); /* nothing was written yet */
         else
-            unlink(from);
+            set_aside(s, from, NULL);
         text_buffer_free(&lines);
+        text_buffer_free(&whole);
     }
     if (count >= 0)
         free_list(list, count);
@@ -278,21 +325,29 @@ static int keep_refused(const struct spool *s, const char *name, const struct te
     return rc ? rc : write_file(folder, ret_path, lines->data, lines->length, err);
 }
 
+/* What was sent goes; of a torn file what is whole is sent, and the file stays. */
 static int replay_one(struct spool *s, const char *name, spool_send send, void *arg,
                       char ret_refused[static SPOOL_PATH], struct error *err)
 {
     char path[SPOOL_PATH];
     struct text_buffer lines = {0};
+    struct text_buffer whole = {0};
     struct text_buffer refused = {0};
+    bool torn = false;
     snprintf(path, sizeof path, "%s/%.100s", s->folder, name);
     int rc = read_file(path, &lines, err);
-    if (!rc && lines.length)
-        rc = send(arg, lines.data, lines.length, &refused);
+    if (!rc)
+        torn = !take_whole_lines(&lines, &whole);
+    if (!rc && whole.length)
+        rc = send(arg, whole.data, whole.length, &refused);
     if (!rc && refused.length)
         rc = keep_refused(s, name, &refused, ret_refused, err);
-    if (!rc && (unlink(path) != 0 || sync_folder(s->folder) != 0))
+    if (!rc && torn)
+        rc = set_aside(s, path, err);
+    else if (!rc && (unlink(path) != 0 || sync_folder(s->folder) != 0))
         rc = fail(err, "sent, but cannot remove", path);
     text_buffer_free(&lines);
+    text_buffer_free(&whole);
     text_buffer_free(&refused);
     return rc;
 }

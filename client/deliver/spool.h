@@ -7,9 +7,10 @@
  * $XDG_STATE_HOME/oddloaf/spool, else ~/.local/state/oddloaf/spool.
  *     00000012-<id>.ndjson   complaints, one a line, to be sent
  *     draft-<id>.json        an interview under way, or one that was cut off
- *     refused/               what the daemon refused, to be corrected: oddloaf log --from FILE
- *     zone                   the plant's time zone, as its daemon last said
- *     lock */
+ *     *.torn                 what is not whole (a disk's fault, a machine switched off): for
+ * somebody to look at; the lines of it that are whole are sent refused/               what the
+ * daemon refused, to be corrected: oddloaf log --from FILE zone                   the plant's time
+ * zone, as its daemon last said lock */
 #ifndef ODDLOAF_CLIENT_DELIVER_SPOOL_H
 #define ODDLOAF_CLIENT_DELIVER_SPOOL_H
 
@@ -23,7 +24,7 @@
 
 struct spool;
 
-/* Makes the folder if need be. */
+/* Makes the folder if need be. ERROR_INVALID if it is not one's own alone. */
 int spool_open(struct spool **ret, struct error *err);
 void spool_close(struct spool *s);
 const char *spool_folder(const struct spool *s);
@@ -31,8 +32,10 @@ const char *spool_folder(const struct spool *s);
 /* Keeps complaints (JSON lines, each ended by a newline). */
 int spool_keep(struct spool *s, const char *lines, size_t length, char ret_path[static SPOOL_PATH],
                struct error *err);
-/* How many files wait. */
-int spool_waiting(const struct spool *s);
+struct spool_counts {
+    int waiting, torn; /* files to be sent; files set aside that are still there */
+};
+struct spool_counts spool_count(const struct spool *s);
 
 /* Sends one file's lines. 0: the daemon has them all or refused some, whose lines are appended
  * to *refused; a negative code: not sent, keep the file and stop. */

@@ -271,6 +271,16 @@ static bool is_hopeless(int rc)
            rc == ERROR_TOO_LARGE;
 }
 
+void apply_set_aside(const char *state_dir, const char *id)
+{
+    struct text_buffer from = {0}, to = {0};
+    text_appendf(&from, "%s/loads/%s.rows", state_dir, id);
+    text_appendf(&to, "%s/loads/%s" APPLY_FAILED, state_dir, id);
+    rename(from.data, to.data);
+    text_buffer_free(&from);
+    text_buffer_free(&to);
+}
+
 /* *ret_marked: the file at hand can never be applied and is marked so. */
 static int run_slice(struct writer *writer, struct slice *s, bool *ret_marked, struct error *err)
 {
@@ -280,6 +290,8 @@ static int run_slice(struct writer *writer, struct slice *s, bool *ret_marked, s
         s->place = (struct place){0, 0};
         *ret_marked = is_hopeless(rc) && s->file.id[0] &&
                       writer_insist(writer, failed_job, &s->file, NULL) == 0;
+        if (*ret_marked)
+            apply_set_aside(s->state_dir, s->file.id);
         return rc;
     }
     if (s->idle || s->through)

@@ -13,6 +13,9 @@
  * row is a record for each of its quantities, and is never divided. */
 #define APPLY_SLICE 4000
 
+/* What the name of a file that can never be applied ends with, in place of ".rows". */
+#define APPLY_FAILED ".failed"
+
 /* Accepts a staged file (synced): from here on it will be applied. */
 int apply_accept(struct writer *writer, const struct load_file *file, struct error *err);
 
@@ -22,6 +25,10 @@ int apply_accept(struct writer *writer, const struct load_file *file, struct err
  * marked failed, which is an error for whoever waits for it and passed over by others. */
 int apply_until(struct writer *writer, const char *state_dir, const char *id,
                 const struct clock *clock, int slices, struct error *err);
+
+/* Gives the staged rows of a load marked failed that name, and keeps them: nobody else may have
+ * them. */
+void apply_set_aside(const char *state_dir, const char *id);
 
 /* The file as it stands. */
 int apply_state(struct writer *writer, const char *id, struct load_file *ret, struct error *err);

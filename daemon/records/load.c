@@ -285,7 +285,7 @@ int load_finish(struct load *load, struct store *read_store, struct writer *writ
 
 /* ---- start-up ---- */
 
-/* Staging files that no accepted load needs: cut off before acceptance, or applied. A failed
+/* Staging files that no accepted load needs go: cut off before acceptance, or applied. A failed
  * load's rows stay, for somebody to look at. */
 static void remove_leftovers(struct writer *writer, const char *state_dir)
 {
@@ -303,6 +303,8 @@ static void remove_leftovers(struct writer *writer, const char *state_dir)
         int rc = apply_state(writer, id, &file, NULL);
         if (rc == ERROR_NOT_FOUND || (rc == 0 && file.state == LOAD_DONE))
             unlinkat(dirfd(folder), entry->d_name, 0);
+        else if (rc == 0 && file.state == LOAD_FAILED)
+            apply_set_aside(state_dir, id);
     }
     if (folder)
         closedir(folder);

@@ -6,6 +6,7 @@
 #include "desk/logged.h"
 #include "desk/told.h"
 #include "patterns/week.h"
+#include "records/apply.h"
 #include "serve/rematching.h"
 #include "serve/service.h"
 #include "serve/sessions.h"
@@ -39,7 +40,8 @@ struct background {
     atomic_bool busy, stopping;
     int64_t cared_ms;
     struct rematching *rematching;
-    bool lost; /* it was told that the database was taken away */
+    bool lost;            /* it was told that the database was taken away */
+    int64_t failed_loads; /* that were told of */
 };
 
 /* ---- one case ---- */
@@ -366,6 +368,20 @@ static int digest_if_due(struct background *bg, struct setup *setup, struct stor
     return rc;
 }
 
+/* Once a file: its sender may be long gone. */
+static void tell_failed_loads(struct background *bg, struct store *store)
+{
+    struct load_file failed;
+    int64_t count = 0;
+    if (load_file_failed(store, &failed, &count, NULL) == 0 && count > bg->failed_loads)
+        log_write(&bg->app->log, LOG_LEVEL_ERROR,
+                  "accepted records could not be applied kind=%s source=\"%s\" applied_rows=%lld "
+                  "kept=%s/loads/%s" APPLY_FAILED ": load that file again",
+                  record_kind_table(failed.kind)->kind, failed.source, (long long)failed.applied,
+                  bg->app->state_dir, failed.id);
+    bg->failed_loads = count;
+}
+
 static void care(struct background *bg, struct setup *setup, struct store *store)
 {
     struct error err = {0};
@@ -374,6 +390,7 @@ static void care(struct background *bg, struct setup *setup, struct store *store
     int rc = writer_run(bg->app->writer, purge, bg, &err);
     if (!rc)
         rc = load_continue(bg->app->writer, bg->app->state_dir, &err);
+    tell_failed_loads(bg, store);
     if (!rc)
         rc = digest_if_due(bg, setup, store, &err);
     if (rc && !atomic_load(&bg->stopping)) /* cut short by a stop, it goes on at the next start */

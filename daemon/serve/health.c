@@ -1,5 +1,6 @@
 #include "serve/health.h"
 #include "base/text.h"
+#include "records/apply.h"
 #include "store/freshness.h"
 #include "store/work.h"
 #include <stdlib.h>
@@ -43,6 +44,8 @@ static int read_store(struct store *store, struct health *h, struct error *err)
         rc = backup_last_get(store, &h->backup, err);
     if (!rc)
         rc = restore_last(store, &h->restored, err);
+    if (!rc)
+        rc = load_file_failed(store, &h->failed, &h->failed_loads, err);
     return rc ? rc : freshness_list(store, add_freshness, h->records, err);
 }
 
@@ -224,6 +227,16 @@ static void of_backups(const struct health *h, json_t *needs)
     }
 }
 
+static void of_loads(const struct health *h, json_t *needs)
+{
+    if (h->failed_loads)
+        need(needs, "load-failed",
+             "load that file again; what was staged of it is kept beside the database",
+             "%s of %s were accepted and not all could be applied: loads/%s" APPLY_FAILED,
+             record_kind_table(h->failed.kind)->kind,
+             h->failed.source[0] ? h->failed.source : "a file without a name", h->failed.id);
+}
+
 static void of_settings(const struct health *h, json_t *needs)
 {
     if (h->reload_error[0])
@@ -238,7 +251,7 @@ static void of_settings(const struct health *h, json_t *needs)
 json_t *health_needs(const struct health *h)
 {
     static void (*const OF[])(const struct health *, json_t *) = {
-        of_database, of_disk, of_mail, of_lines, of_backups, of_settings};
+        of_database, of_disk, of_mail, of_lines, of_backups, of_loads, of_settings};
     json_t *needs = json_array();
     for (size_t i = 0; i < sizeof OF / sizeof OF[0]; i++)
         OF[i](h, needs);

@@ -6,6 +6,7 @@
 #include "serve/app.h"
 #include "serve/keeper.h"
 #include "store/backup_last.h"
+#include "store/load_file.h"
 #include "store/outbox.h"
 #include "store/restore.h"
 #include "store/totals.h"
@@ -24,6 +25,8 @@ struct health {
     struct keeper_told keeper;
     struct backup_last backup;
     struct restore_note restored;
+    struct load_file failed; /* the newest of the `failed_loads` */
+    int64_t failed_loads;
     json_t *records;        /* [{"line","kind","last_at_ms"}]: store/freshness.h; null: unknown */
     char reload_error[512]; /* "" none */
 };

@@ -60,6 +60,21 @@ int load_file_get(struct store *store, const char *id, struct load_file *ret, st
     return found ? found : rc;
 }
 
+int load_file_failed(struct store *store, struct load_file *ret, int64_t *ret_count,
+                     struct error *err)
+{
+    static const char SQL[] =
+        "SELECT " COLUMNS " FROM load_file f WHERE state = 'failed' AND NOT EXISTS (SELECT 1 FROM"
+        " load_file d WHERE d.kind = f.kind AND d.source = f.source AND d.state = 'done'"
+        " AND d.accepted_ms > f.accepted_ms) ORDER BY accepted_ms DESC, id";
+    struct db_query q = db_query(store, SQL, NULL, err);
+    int rc = db_next(&q) ? read_file(&q, ret) : 0;
+    while (!rc && db_next(&q))
+        continue;
+    *ret_count = q.rows;
+    return db_end(&q, rc);
+}
+
 int load_file_progress(struct store *store, const struct load_file *file, struct error *err)
 {
     static const char SQL[] = "UPDATE load_file SET applied = ?2, new = ?3, changed = ?4,"

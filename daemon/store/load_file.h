@@ -26,6 +26,10 @@ int load_file_accept(struct store *store, const struct load_file *file, struct e
 int load_file_next(struct store *store, struct load_file *ret, bool *ret_found, struct error *err);
 /* ERROR_NOT_FOUND if unknown. */
 int load_file_get(struct store *store, const char *id, struct load_file *ret, struct error *err);
+/* Those that could not be applied to their end and that were not loaded again since, by kind and
+ * source; *ret is the newest of them. */
+int load_file_failed(struct store *store, struct load_file *ret, int64_t *ret_count,
+                     struct error *err);
 /* Writes applied, counts and state. */
 int load_file_progress(struct store *store, const struct load_file *file, struct error *err);
 

@@ -354,10 +354,55 @@ class Spool(ClientTest):
         self.file("spool/00000003-b.ndjson.new", '{"id":"x","sym')
         self.assertTrue(os.path.exists(name))
         self.serve()
-        self.assertEqual(self.run_client("log", "--replay")[0], 0)
-        self.assertEqual(len(self.daemon.complaints), 2)
+        code, _, err = self.run_client("log", "--replay")
+        self.assertEqual((code, len(self.daemon.complaints)), (1, 2), err)
         self.assertIn(ROW["id"] % 7, self.daemon.complaints)
-        self.assertEqual([n for n in os.listdir(self.spool) if n[0].isdigit()], [])
+        self.assert_set_aside({"00000003-b.ndjson.new.torn": '{"id":"x","sym'}, err)
+
+    def assert_set_aside(self, files, err):
+        """Nothing waits, and these are all that is left; the client and `status` say so."""
+        self.assertRegex(err, r"\d+ kept files? (is|are) not whole")
+        for name, text in files.items():
+            with open(os.path.join(self.spool, name), encoding="utf-8") as f:
+                self.assertEqual(f.read(), text)
+        self.assertEqual(sorted(n for n in os.listdir(self.spool) if n[0].isdigit()), sorted(files))
+        code, out, _ = self.run_client("status")
+        self.assertEqual(code, 1)
+        self.assertRegex(out, rf"torn +{len(files)} files set aside")
+        code, _, err = self.run_client("log", "--replay")
+        self.assertEqual((code, err), (0, ""))
+
+    def test_a_kept_file_that_is_torn(self):
+        """What is whole of it is sent, none of it goes; what is behind it is sent, too."""
+        torn = {"00000001-a.ndjson": json.dumps(row(1)) + "\n" + json.dumps(row(2))[:40],
+                "00000002-b.ndjson": "", "00000003-c.ndjson": "\0" * 600}
+        self.away()
+        os.makedirs(self.spool)
+        for name, text in torn.items():
+            self.file("spool/" + name, text)
+        self.file("spool/00000004-d.ndjson", json.dumps(row(4)) + "\n")
+        self.serve()
+        code, _, err = self.run_client("log", "--replay")
+        self.assertEqual((code, sorted(self.daemon.complaints)), (1, [ROW["id"] % 1, ROW["id"] % 4]))
+        self.assert_set_aside({name + ".torn": text for name, text in torn.items()}, err)
+
+    def test_a_long_kept_file_is_sent_to_its_end(self):
+        rows = [row(n, note="mold " * 100000) for n in range(1, 21)]
+        self.away()
+        os.makedirs(self.spool)
+        self.file("spool/00000001-a.ndjson", "".join(json.dumps(one) + "\n" for one in rows))
+        self.serve()
+        self.assertEqual(self.run_client("log", "--replay")[0], 0)
+        self.assertEqual((len(self.daemon.complaints), self.waiting()), (len(rows), []))
+
+    def test_a_spool_that_others_write_to_is_not_used(self):
+        self.away()
+        os.makedirs(self.spool)
+        os.chmod(self.spool, 0o777)
+        code, _, err = self.run_client("log", "--symptom", "mold")
+        self.assertEqual(code, 3)
+        self.assertIn("may be written to by anybody", err)
+        self.assertEqual(os.listdir(self.spool), [])
 
     def test_two_replays_at_once_send_once(self):
         self.away()

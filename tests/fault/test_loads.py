@@ -3,6 +3,7 @@
 Another program holds the database's write lock, as a slow disk would: whatever waits for the writer waits,
 what only reads must not."""
 import contextlib
+import http.client
 import json
 import pathlib
 import sqlite3
@@ -43,7 +44,53 @@ def ask(plant, case):
     assert status == 200 and answer["ranked"], (status, answer)
 
 
+def check_torn(binaries):
+    """Rows that were accepted and whose staging file is torn when the daemon comes back: said in the log
+    and in status until they are loaded again, and kept."""
+    lots, _ = lot_rows()
+    codes = [line.split(",")[0] for line in lots.splitlines()[1:]]
+    rows = "lot,quantity,value,at\n" + "".join(
+        f"{codes[n % len(codes)]},core_at_pack_c,{36 + n % 40 / 10},"
+        f"2026-11-01T{n // 3600:02}:{n // 60 % 60:02}:{n % 60:02}-05:00\n" for n in range(60000))
+
+    def send():
+        with contextlib.suppress(OSError, http.client.HTTPException):
+            plant.request("POST", "/v1/records/readings?source=r.csv", rows.encode(), "text/csv")
+
+    def failed():
+        return [need for need in plant.get("/v1/status")[1]["needs"] if need["what"] == "load-failed"]
+
+    with Plant(binaries, config={"limits": {"body_bytes": 64 << 20}}) as plant:
+        plant.load_small()
+        before = plant.get("/v1/status")[1]["counts"]["readings"]
+        sender = threading.Thread(target=send)
+        sender.start()
+        end = time.monotonic() + 60
+        while plant.get("/v1/status")[1]["counts"]["readings"] == before:
+            assert time.monotonic() < end, "nothing is applied"
+        plant.kill()
+        sender.join()
+        [file] = (plant.state / "loads").glob("*.rows")
+        whole = file.read_bytes()
+        file.write_bytes(whole[:-100])
+        plant.start()
+        [need] = failed()
+        kept = plant.state / need["says"].split(": ")[1]
+        assert "r.csv" in need["says"] and "again" in need["do"] and kept.read_bytes() == whole[:-100], need
+        end = time.monotonic() + 10
+        while "could not be applied" not in plant.log_text():
+            assert time.monotonic() < end, plant.log_text()
+            time.sleep(.05)
+        assert plant.stop() == 0
+        plant.start()
+        assert failed() and kept.exists()
+        send()
+        assert not failed() and kept.exists(), failed()
+        assert plant.get("/v1/status")[1]["counts"]["readings"] == before + 60000
+
+
 def main():
+    check_torn(sys.argv[1])
     with Plant(sys.argv[1], config={"readers": READERS}) as plant:
         plant.load_small()
         first = plant.post("/v1/complaints", complaint())[1]
