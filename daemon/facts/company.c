@@ -9,19 +9,20 @@
 
 enum { WINDOW_DAYS = COMPANY_DAYS };
 /* a view holds all lots of its window: only the last few are kept */
-enum { DAY_CACHE = 1024, VIEW_CACHE = 8, HISTORY_CACHE = 256 };
+enum { DAY_CACHE = 1024, LEVEL_CACHE = 1024, VIEW_CACHE = 8, HISTORY_CACHE = 256 };
 
 #define BASE_WEIGHT 5.0    /* complaints that the shipped base rate counts for */
 #define PRODUCT_WEIGHT 4.0 /* complaints that the plant's rate counts for in a product's */
 
 struct company {
-    struct cache *days, *views, *histories;
+    struct cache *days, *levels, *views, *histories;
 };
 
 struct company *company_new(void)
 {
     struct company *company = xcalloc(1, sizeof *company);
     company->days = cache_new(DAY_CACHE);
+    company->levels = cache_new(LEVEL_CACHE);
     company->views = cache_new(VIEW_CACHE);
     company->histories = cache_new(HISTORY_CACHE);
     return company;
@@ -33,6 +34,7 @@ void company_free(struct company *company)
         return;
     cache_free(company->views);
     cache_free(company->histories);
+    cache_free(company->levels);
     cache_free(company->days);
     free(company);
 }
@@ -46,6 +48,7 @@ static void destroy_view(struct cache_object *cached)
         cache_object_unref((void *)view->reports[i]);
     }
     cache_object_unref((void *)view->history);
+    company_own_clear(view);
     free(view->lots);
     free(view);
 }
@@ -126,7 +129,7 @@ static void list_lots(struct company_view *view)
             if (lot->lot_id == view->own_id)
                 view->own = at;
             view->lots[at++] = (struct company_view_lot){
-                lot, day, company_history_reported(view->history, days), 0, 0, -1};
+                lot, company_history_reported(view->history, days), 0, 0, -1};
         }
         count_reports(view, view->reports[d], first, day->count, &named, &all);
     }
@@ -286,12 +289,17 @@ int company_view_open(struct company *company, const struct lot_records *records
         return rc;
     }
     view = view_new(around, window.history);
+    view->from_day = window.from_day;
+    view->shares = company->days;
     rc = load_days(company, records, &window, view, err);
+    if (!rc) {
+        list_lots(view);
+        rc = company_own_find(company->days, company->levels, records, view, err);
+    }
     if (rc) {
         cache_object_unref(view);
         return rc;
     }
-    list_lots(view);
     expect(view, around->rules);
     company_fill_factors(view);
     cache_put(company->views, key, window.stamp, view);

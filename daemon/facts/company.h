@@ -11,8 +11,9 @@
  * and ended: several extents around the lot are tried, and the mean of their Bayes factors counts
  * likewise. The relative rate for display is shrunk, (n + 1) / (E + 1).
  *
- * Days of packing are kept in memory, each dated by the store's serials; a case costs one range
- * read of serials and additions over its window. */
+ * Days of packing are kept in memory, each dated by the store's serials, and who shares a mix or a
+ * material lot, asked for by its index; a case costs one range read of serials and additions over
+ * its window. */
 #ifndef ODDLOAF_FACTS_COMPANY_H
 #define ODDLOAF_FACTS_COMPANY_H
 
@@ -57,8 +58,14 @@ struct company_factor company_of_window(const struct company_view *view, const c
                                         struct when_span packed);
 /* Complaints that name a route or a store, against units sent there. `own` complaints of the case
  * itself are in the count; the first of them is left out. */
-struct company_factor company_of_trade(const struct company_view *view, int factor,
-                                       const char *level, int own);
+struct company_trade {
+    int factor; /* FACTOR_ROUTE or FACTOR_STORE */
+    const char *level;
+    int own;
+};
+int company_of_trade(const struct company_view *view, const struct lot_records *records,
+                     const struct company_trade *trade, struct company_factor *ret,
+                     struct error *err);
 
 /* The other lots of the window with what they share with this one: for reach. */
 struct company_lot {

@@ -5,34 +5,15 @@
 #include "facts/cache.h"
 #include "store/store.h"
 
-struct company_day_share {
-    uint64_t key;  /* hash of the level */
-    uint64_t also; /* of a store: its route */
-    double units;  /* of dispatches */
-    int factor;
-    int lot; /* index of whose it is */
-};
-/* Who shares a level: its shares, by lot. */
-struct company_day_level {
-    uint64_t key;
-    int factor;
-    int first, count; /* in company_day_lots.by_level */
-};
 struct company_day_lot {
     int64_t lot_id, product_id, packed_from_ms, packed_to_ms;
     double units;
     uint64_t line, shift;
-    int first_share, share_count;
 };
 struct company_day_lots {
     struct cache_object cached;
     struct company_day_lot *lots; /* by id */
     int count;
-    struct company_day_share *shares;
-    int share_count;
-    int *by_level;                    /* indices of shares, by level and lot */
-    struct company_day_level *levels; /* by factor and key */
-    int level_count;
 };
 struct company_day_report {
     int64_t lot_id, received_ms;
@@ -55,13 +36,12 @@ int company_day_reports_get(struct cache *cache, struct store *store, int sympto
                             struct error *err);
 const struct company_day_lot *company_day_lots_find(const struct company_day_lots *lots,
                                                     int64_t lot_id);
-/* NULL: no lot of that day shares it. */
-const struct company_day_level *company_day_lots_level(const struct company_day_lots *lots,
-                                                       int factor, uint64_t key);
-
 int32_t company_day_of(int64_t ms);
+struct when_span company_day_span(struct company_day day);
 
 /* Level keys. */
 uint64_t company_day_key(const char *kind, const char *level);
+/* Plants number their mixes anew every day: the same mix has the same time, too. */
+uint64_t company_day_mix(const char *mix, int64_t at_ms);
 
 #endif

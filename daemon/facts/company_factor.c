@@ -149,54 +149,15 @@ static struct company_factor span_factor(const struct span_levels *span, struct 
     return shown;
 }
 
-bool company_is_trade(int factor)
-{
-    return factor == FACTOR_ROUTE || factor == FACTOR_STORE;
-}
-
-bool company_level_again(const struct company_day_share *shares, int i)
-{
-    return i > 0 && shares[i - 1].factor == shares[i].factor && shares[i - 1].key == shares[i].key;
-}
-
-void company_sharers(const struct company_view *view, int factor, uint64_t key, company_sharer each,
-                     void *arg)
-{
-    for (int d = 0; d < view->day_count; d++) {
-        const struct company_day_lots *day = view->days[d];
-        const struct company_day_level *level = company_day_lots_level(day, factor, key);
-        int last = -1;
-        for (int i = 0; level && i < level->count; i++) {
-            const struct company_day_share *share = &day->shares[day->by_level[level->first + i]];
-            int lot = view->first[d] + share->lot;
-            if (lot != last)
-                each(arg, lot, share);
-            last = lot;
-        }
-    }
-}
-
-struct adding {
-    const struct company_view *view;
-    struct level *level;
-};
-
-static void add_sharer(void *arg, int lot, const struct company_day_share *share)
-{
-    const struct adding *adding = arg;
-    (void)share;
-    if (lot != adding->view->own)
-        company_level_add(adding->level, &adding->view->lots[lot]);
-}
-
 /* One of the levels is guilty, any as likely: the mean of the Bayes factors. */
-static struct company_factor best_of(const struct level *levels, int count, int factor)
+static struct company_factor best_of(const struct company_view *view, const struct level *levels,
+                                     int factor)
 {
     struct company_factor best = {0};
     double sum = 0;
     int known = 0;
-    for (int i = 0; i < count; i++) {
-        if (levels[i].factor != factor || levels[i].again)
+    for (int i = 0; i < view->level_count; i++) {
+        if (view->levels[i].factor != factor || view->levels[i].again)
             continue;
         struct company_factor one =
             company_factor_of(levels[i].observed, levels[i].expected, levels[i].lots);
@@ -228,31 +189,15 @@ static void fill_any(struct company_view *view)
     view->factors[FACTOR_ANY].bits = log2(sum / known);
 }
 
-const struct company_day_share *company_own_shares(const struct company_view *view, int *ret_count)
-{
-    static const struct company_day_share NONE[1];
-    *ret_count = 0;
-    if (view->own < 0)
-        return NONE;
-    const struct company_view_lot *own = &view->lots[view->own];
-    *ret_count = own->lot->share_count;
-    return &own->day->shares[own->lot->first_share];
-}
-
 void company_fill_factors(struct company_view *view)
 {
-    int count;
-    const struct company_day_share *shares = company_own_shares(view, &count);
     struct span_levels spans[SPAN_COUNT] = {0};
     struct level hours = {0}, with = {0};
-    struct level *levels = xcalloc((size_t)count + 1, sizeof *levels);
-    for (int i = 0; i < count; i++) {
-        levels[i].factor = shares[i].factor;
-        levels[i].again = company_level_again(shares, i);
-        if (!levels[i].again && !company_is_trade(shares[i].factor))
-            company_sharers(view, shares[i].factor, shares[i].key, add_sharer,
-                            &(struct adding){view, &levels[i]});
-    }
+    struct level *levels = xcalloc((size_t)view->level_count + 1, sizeof *levels);
+    for (int i = 0; i < view->level_count; i++)
+        for (int k = 0; k < view->levels[i].count; k++)
+            if (view->levels[i].lots[k] != view->own)
+                company_level_add(&levels[i], &view->lots[view->levels[i].lots[k]]);
     for (int i = 0; i < view->lot_count; i++) {
         const struct company_view_lot *lot = &view->lots[i];
         int64_t apart_ms = llabs(lot->lot->packed_from_ms - view->packed_from_ms);
@@ -267,7 +212,7 @@ void company_fill_factors(struct company_view *view)
     view->factors[FACTOR_LINE_HOUR] = company_factor_of(hours.observed, hours.expected, hours.lots);
     for (int f = FACTOR_MIX; f <= FACTOR_SUPPLIER; f++)
         if (f != FACTOR_PLANT)
-            view->factors[f] = best_of(levels, count, f);
+            view->factors[f] = best_of(view, levels, f);
     if (view->own >= 0) {
         const struct company_view_lot *own = &view->lots[view->own];
         view->factors[FACTOR_LOT] = company_factor_of(fmax(0, own->observed - 1), own->expected, 1);
@@ -306,60 +251,80 @@ struct company_factor company_of_window(const struct company_view *view, const c
 
 /* ---- routes and stores ---- */
 
-static bool named(const struct company_day_lots *lots, const struct company_day_report *report,
-                  int factor, uint64_t key)
-{
-    if (factor == FACTOR_STORE)
-        return report->store == key;
-    if (report->route || !report->store)
-        return report->route == key;
-    /* the complaint names the store only: the lot's dispatches tell its route */
-    const struct company_day_lot *lot = company_day_lots_find(lots, report->lot_id);
-    for (int i = 0; lot && i < lot->share_count; i++) {
-        const struct company_day_share *share = &lots->shares[lot->first_share + i];
-        if (share->factor == FACTOR_STORE && share->key == report->store)
-            return share->also == key;
-    }
-    return false;
-}
-
-struct expecting {
+struct trading {
     const struct company_view *view;
-    int days;
-    struct level *level;
+    const struct company_shares *shares; /* of day `d` */
+    int d;
+    int factor, days;
+    uint64_t key;
+    struct level level;
 };
 
-static void expect_sharer(void *arg, int i, const struct company_day_share *share)
+static bool named(const struct trading *t, const struct company_day_report *report,
+                  const struct company_day_lot *lot)
 {
-    const struct expecting *e = arg;
-    const struct company_view_lot *lot = &e->view->lots[i];
-    if (!company_near(e->view, lot->lot, e->days) || lot->lot->units <= 0)
-        return;
-    e->level->expected += lot->expected * fmin(1, share->units / lot->lot->units);
-    e->level->lots++;
+    if (t->factor == FACTOR_STORE)
+        return report->store == t->key;
+    if (report->route || !report->store)
+        return report->route == t->key;
+    /* the complaint names the store only: the lot's dispatches tell its route */
+    int at = (int)(lot - t->view->days[t->d]->lots);
+    return company_shares_route(t->shares, at, report->store) == t->key;
 }
 
-struct company_factor company_of_trade(const struct company_view *view, int factor,
-                                       const char *level_name, int own)
+static void trade_expect(struct trading *t)
 {
-    uint64_t key = company_day_key(factor == FACTOR_ROUTE ? "route" : "store", level_name);
-    int days = factor == FACTOR_ROUTE ? ROUTE_DAYS : STORE_DAYS;
-    struct level level = {0};
-    company_sharers(view, factor, key, expect_sharer, &(struct expecting){view, days, &level});
-    level.expected *= view->attributed;
-    if (level.lots == 0)
-        return (struct company_factor){0};
-    int first = COMPANY_BEFORE_DAYS - days - 1, last = COMPANY_BEFORE_DAYS + days + 1;
-    for (int d = first > 0 ? first : 0; d < view->day_count && d <= last; d++)
-        for (int i = 0; i < view->reports[d]->count; i++) {
-            const struct company_day_report *report = &view->reports[d]->reports[i];
-            const struct company_day_lot *lot =
-                company_day_lots_find(view->days[d], report->lot_id);
-            if (report->received_ms <= view->as_of_ms && lot && company_near(view, lot, days) &&
-                named(view->days[d], report, factor, key))
-                level.observed++;
-        }
-    if (own > 0)
-        level.observed = fmax(0, level.observed - 1);
-    return company_factor_of(level.observed, level.expected, level.lots);
+    const struct company_shares_level *level = company_shares_find(t->shares, t->factor, t->key);
+    for (int i = 0; level && i < level->count; i++) {
+        const struct company_share *share =
+            &t->shares->shares[t->shares->by_level[level->first + i]];
+        const struct company_view_lot *lot = &t->view->lots[t->view->first[t->d] + share->lot];
+        if (!company_near(t->view, lot->lot, t->days) || lot->lot->units <= 0)
+            continue;
+        t->level.expected += lot->expected * fmin(1, share->units / lot->lot->units);
+        t->level.lots++;
+    }
+}
+
+static void trade_count(struct trading *t)
+{
+    const struct company_day_reports *reports = t->view->reports[t->d];
+    for (int i = 0; i < reports->count; i++) {
+        const struct company_day_report *report = &reports->reports[i];
+        const struct company_day_lot *lot =
+            company_day_lots_find(t->view->days[t->d], report->lot_id);
+        if (report->received_ms <= t->view->as_of_ms && lot &&
+            company_near(t->view, lot, t->days) && named(t, report, lot))
+            t->level.observed++;
+    }
+}
+
+int company_of_trade(const struct company_view *view, const struct lot_records *records,
+                     const struct company_trade *trade, struct company_factor *ret,
+                     struct error *err)
+{
+    bool is_route = trade->factor == FACTOR_ROUTE;
+    struct trading t = {.view = view,
+                        .factor = trade->factor,
+                        .days = is_route ? ROUTE_DAYS : STORE_DAYS,
+                        .key = company_day_key(is_route ? "route" : "store", trade->level)};
+    int first = COMPANY_BEFORE_DAYS - t.days - 1, last = COMPANY_BEFORE_DAYS + t.days + 1;
+    for (t.d = first; t.d < view->day_count && t.d <= last; t.d++) {
+        const struct company_day day = {view->from_day + t.d, records->serial};
+        const struct company_shares_of traded = {COMPANY_TRADED, view->days[t.d]};
+        int rc = company_shares_get(view->shares, records->store, day, &traded, &t.shares, err);
+        if (rc)
+            return rc;
+        trade_expect(&t);
+        trade_count(&t);
+        cache_object_unref((void *)t.shares);
+    }
+    t.level.expected *= view->attributed;
+    *ret = (struct company_factor){0};
+    if (!t.level.lots)
+        return 0;
+    if (trade->own > 0)
+        t.level.observed = fmax(0, t.level.observed - 1);
+    *ret = company_factor_of(t.level.observed, t.level.expected, t.level.lots);
+    return 0;
 }

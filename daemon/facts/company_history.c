@@ -37,13 +37,6 @@ static int take_count(void *arg, const struct company_row *row)
     return 0;
 }
 
-static int take_packed(void *arg, const struct evidence_packed *row)
-{
-    struct company_history *history = arg;
-    history->units += (double)row->units;
-    return 0;
-}
-
 static void fill_reported(struct gather *gather, const struct rules *rules, int symptom)
 {
     const struct rule_ranking *ranking = &rules->ranking;
@@ -82,11 +75,13 @@ int company_history_get(struct cache *cache, const struct lot_records *records,
     cache_object_init(&history->cached, destroy);
     history->stamp = stamp;
     struct gather gather = {.history = history};
+    int64_t units = 0;
     rc = company_count_list(records->store, &scope, take_count, &gather, err);
     const struct when_span packed = {scope.from_day * WHEN_DAY_MS,
                                      (scope.to_day + 1) * WHEN_DAY_MS};
     if (!rc)
-        rc = evidence_packed(records->store, packed, take_packed, history, err);
+        rc = evidence_units(records->store, packed, &units, err);
+    history->units = (double)units;
     if (rc) {
         cache_object_unref(history);
         return rc;

@@ -5,6 +5,8 @@
 #include "facts/company.h"
 #include "facts/company_day.h"
 #include "facts/company_history.h"
+#include "facts/company_level.h"
+#include "facts/company_shares.h"
 
 enum {
     COMPANY_BEFORE_DAYS = 42,
@@ -15,7 +17,6 @@ enum {
 
 struct company_view_lot {
     const struct company_day_lot *lot;
-    const struct company_day_lots *day;
     double reported; /* share of its complaints to be in by now */
     double expected;
     double observed;
@@ -23,14 +24,21 @@ struct company_view_lot {
 };
 
 struct level {
-    int factor, lots;
-    bool again; /* the one before is the same level */
+    int lots;
     double observed, expected;
+};
+/* A level that the view's lot shares, and who shares it. */
+struct company_own {
+    int factor;
+    bool again; /* the one before is the same level: nobody is listed twice */
+    int *lots;  /* indices in the view's lots, in their order */
+    int count;
 };
 
 struct company_view {
     struct cache_object cached;
     int symptom;
+    int32_t from_day;
     int64_t as_of_ms, packed_from_ms, own_id, product_id;
     uint64_t own_line, own_shift;
     const struct company_history *history;
@@ -39,9 +47,12 @@ struct company_view {
     int first[COMPANY_DAYS]; /* index in `lots` of each day's first */
     int day_count;
     struct company_view_lot *lots;
-    int lot_count, own; /* own: index, -1 */
-    double base;        /* complaints a unit */
-    double attributed;  /* share of complaints that name a store or a route */
+    int lot_count, own;   /* own: index, -1 */
+    struct cache *shares; /* of days; the company's */
+    struct company_own *levels;
+    int level_count;
+    double base;       /* complaints a unit */
+    double attributed; /* share of complaints that name a store or a route */
     struct company_factor factors[FACTORS];
     struct company_factor lot_and_line;
     char plant[LENGTH_CODE + 1];
@@ -53,15 +64,9 @@ struct company_factor company_factor_of(double observed, double expected, int lo
 void company_level_add(struct level *level, const struct company_view_lot *lot);
 /* Whether a lot was packed within so many days of the view's own. */
 bool company_near(const struct company_view *view, const struct company_day_lot *lot, int days);
-/* Calls back for every lot that shares the level, in the view's order. */
-typedef void (*company_sharer)(void *arg, int lot, const struct company_day_share *share);
-void company_sharers(const struct company_view *view, int factor, uint64_t key, company_sharer each,
-                     void *arg);
-/* Routes and stores are no evidence by the lots that went there: complaints name them. */
-bool company_is_trade(int factor);
-/* Whether a list in order has the same level just before. */
-bool company_level_again(const struct company_day_share *shares, int i);
-/* What the view's own lot shares; an empty list if it is not there. */
-const struct company_day_share *company_own_shares(const struct company_view *view, int *ret_count);
+/* Who shares the levels of the view's own lot; nobody, if it is not there. `levels`: a cache. */
+int company_own_find(struct cache *days, struct cache *levels, const struct lot_records *records,
+                     struct company_view *view, struct error *err);
+void company_own_clear(struct company_view *view);
 
 #endif

@@ -20,28 +20,20 @@ static unsigned plain_shared(const struct company_view *view, const struct compa
 
 /* What each of the view's lots shares with its own. */
 struct sharing {
-    int factor;
     unsigned *shared; /* bits, by lot */
     int *mixes;
 };
 
-static void mark_sharer(void *arg, int lot, const struct company_day_share *share)
-{
-    const struct sharing *sharing = arg;
-    (void)share;
-    sharing->shared[lot] |= 1u << sharing->factor;
-    sharing->mixes[lot] += sharing->factor == FACTOR_MIX;
-}
-
 static int mark_all(const struct company_view *view, struct sharing *sharing)
 {
-    int count, own_mixes = 0;
-    const struct company_day_share *shares = company_own_shares(view, &count);
-    for (int i = 0; i < count; i++) {
-        sharing->factor = shares[i].factor;
-        own_mixes += sharing->factor == FACTOR_MIX;
-        if (!company_is_trade(sharing->factor) && !company_level_again(shares, i))
-            company_sharers(view, sharing->factor, shares[i].key, mark_sharer, sharing);
+    int own_mixes = 0;
+    for (int i = 0; i < view->level_count; i++) {
+        const struct company_own *level = &view->levels[i];
+        own_mixes += level->factor == FACTOR_MIX;
+        for (int k = 0; k < level->count; k++) {
+            sharing->shared[level->lots[k]] |= 1u << level->factor;
+            sharing->mixes[level->lots[k]] += level->factor == FACTOR_MIX;
+        }
     }
     return own_mixes;
 }
@@ -49,7 +41,7 @@ static int mark_all(const struct company_view *view, struct sharing *sharing)
 int company_lots(const struct company_view *view, company_lot_each each, void *arg)
 {
     size_t count = (size_t)view->lot_count + 1;
-    struct sharing sharing = {0, xcalloc(count, sizeof *sharing.shared),
+    struct sharing sharing = {xcalloc(count, sizeof *sharing.shared),
                               xcalloc(count, sizeof *sharing.mixes)};
     int own_mixes = mark_all(view, &sharing), answer = 0;
     for (int i = 0; i < view->lot_count && !answer; i++) {

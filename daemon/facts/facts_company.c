@@ -59,21 +59,23 @@ static int work_window(const struct facts_job *job, const struct company_view *v
     return rc;
 }
 
-static struct company_factor work_trade(const struct facts_job *job,
-                                        const struct company_view *view, int factor, int i,
-                                        const struct company_factor *so_far)
+/* Of complaint `i`, whose facts stand at so_far[i], after those of the complaints before it. */
+static int work_trade(const struct facts_job *job, const struct company_view *view, int factor,
+                      int i, struct company_factor *so_far, struct error *err)
 {
-    const char *level = level_of(job, factor, i);
-    int own = 0;
-    if (!*level)
-        return (struct company_factor){0};
+    struct company_trade trade = {factor, level_of(job, factor, i), 0};
+    so_far[i] = (struct company_factor){0};
+    if (!*trade.level)
+        return 0;
     for (int k = 0; k < job->input->count; k++) {
-        bool same = strcmp(level_of(job, factor, k), level) == 0;
-        if (same && k < i)
-            return so_far[k];
-        own += same;
+        bool same = strcmp(level_of(job, factor, k), trade.level) == 0;
+        if (same && k < i) {
+            so_far[i] = so_far[k];
+            return 0;
+        }
+        trade.own += same;
     }
-    return company_of_trade(view, factor, level, own);
+    return company_of_trade(view, &job->records, &trade, &so_far[i], err);
 }
 
 static struct company_around around_of(const struct facts_job *job, int symptom)
@@ -110,8 +112,8 @@ static int work_all(const struct facts_job *job, struct kept *kept, struct error
         if (!facts_wanted(job, f, FACT_COMPANY))
             continue;
         if (name->per_complaint) {
-            for (int i = 0; i < job->input->count; i++)
-                at[i] = work_trade(job, view, name->code, i, at);
+            for (int i = 0; i < job->input->count && !rc; i++)
+                rc = work_trade(job, view, name->code, i, at, err);
             kept->count += job->input->count;
             continue;
         }

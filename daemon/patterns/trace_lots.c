@@ -196,7 +196,9 @@ int trace_lots_read(struct store *store, const struct tz *tz, const char *sympto
     struct reading r = {t, store, tz, err, 0};
     int rc = evidence_packed(store, packed, add_lot, &r, err);
     if (!rc)
-        rc = evidence_shares(store, packed, add_share, &r, err);
+        rc = evidence_made(store, packed, add_share, &r, err);
+    if (!rc)
+        rc = evidence_traded(store, packed, add_share, &r, err);
     if (!rc)
         rc = add_products(&r);
     if (!rc)

@@ -8,7 +8,7 @@
 #include <string.h>
 
 enum {
-    LOT_CACHE = 1024,
+    LOT_CACHE = 4096, /* the recent lots of all products that are ranked one after the other */
     BASELINE_CACHE = 2048,
     LOG_CACHE = 4096,
     RESULT_CACHE = 4096,

@@ -1,5 +1,6 @@
 #include "store/evidence.h"
 #include "store/db.h"
+#include <string.h>
 
 int evidence_lot(struct store *store, int64_t lot_id, struct evidence_lot *ret, struct error *err)
 {
@@ -168,38 +169,88 @@ int evidence_lots_of_product(struct store *store, int64_t product_id, struct whe
         ret, err);
 }
 
-int evidence_shares(struct store *store, struct when_span span, evidence_share_each each, void *arg,
+static int each_share(struct store *store, const char *sql, const struct db_value *with,
+                      evidence_share_each each, void *arg, struct error *err)
+{
+    struct db_query q = db_query(store, sql, with, err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        struct evidence_share row = {db_int64(&q, 0), db_int64(&q, 4), db_ms(&q, 5),
+                                     db_text(&q, 1),  db_text(&q, 2),  db_text(&q, 3)};
+        rc = each(arg, &row);
+    }
+    return db_end(&q, rc);
+}
+
+#define SHARED_MIX "SELECT m.lot_id, 'mix', m.mix, '', 0, m.at_ms FROM "
+#define SHARED_USE                                                                                 \
+    "SELECT DISTINCT u.lot_id, u.material, u.material_lot, coalesce(u.supplier, ''), 0, NULL "     \
+    "FROM "
+#define PACKED_THEN " WHERE l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2"
+
+int evidence_made(struct store *store, struct when_span span, evidence_share_each each, void *arg,
+                  struct error *err)
+{
+    static const char SQL_MIX[] = SHARED_MIX "lot l CROSS JOIN mix m ON m.lot_id = l.id" PACKED_THEN
+                                             " ORDER BY l.packed_from_ms, l.id";
+    static const char SQL_USE[] =
+        SHARED_USE "lot l CROSS JOIN material_use u ON u.lot_id = l.id" PACKED_THEN
+                   " ORDER BY l.packed_from_ms, l.id";
+    const struct db_value *with = DB(DB_INT(span.from_ms), DB_INT(span.to_ms));
+    int rc = each_share(store, SQL_MIX, with, each, arg, err);
+    return rc ? rc : each_share(store, SQL_USE, with, each, arg, err);
+}
+
+int evidence_made_of(struct store *store, int64_t lot_id, evidence_share_each each, void *arg,
+                     struct error *err)
+{
+    static const char SQL_MIX[] = SHARED_MIX "mix m WHERE m.lot_id = ?1";
+    static const char SQL_USE[] = SHARED_USE "material_use u WHERE u.lot_id = ?1";
+    int rc = each_share(store, SQL_MIX, DB(DB_INT(lot_id)), each, arg, err);
+    return rc ? rc : each_share(store, SQL_USE, DB(DB_INT(lot_id)), each, arg, err);
+}
+
+int evidence_traded(struct store *store, struct when_span span, evidence_share_each each, void *arg,
                     struct error *err)
 {
-    static const char SQL_MIX[] =
-        "SELECT m.lot_id, 'mix', m.mix, '', 0, m.at_ms FROM lot l CROSS JOIN mix m ON m.lot_id ="
-        " l.id WHERE l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2"
-        " ORDER BY l.packed_from_ms, l.id";
-    static const char SQL_USE[] =
-        "SELECT DISTINCT u.lot_id, u.material, u.material_lot, coalesce(u.supplier, ''), 0, NULL"
-        " FROM lot l CROSS JOIN material_use u ON u.lot_id = l.id"
-        " WHERE l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2 ORDER BY l.packed_from_ms, l.id";
     static const char SQL_ROUTE[] =
         "SELECT d.lot_id, 'route', d.route, '', sum(d.units), min(d.at_ms) FROM lot l"
-        " CROSS JOIN dispatch d ON d.lot_id = l.id WHERE l.packed_from_ms >= ?1 AND"
-        " l.packed_from_ms < ?2 GROUP BY l.packed_from_ms, l.id, d.route";
+        " CROSS JOIN dispatch d ON d.lot_id = l.id" PACKED_THEN
+        " GROUP BY l.packed_from_ms, l.id, d.route";
     static const char SQL_STORE[] =
         "SELECT d.lot_id, 'store', d.store, max(d.route), sum(d.units), min(d.at_ms) FROM lot l"
-        " CROSS JOIN dispatch d ON d.lot_id = l.id WHERE l.packed_from_ms >= ?1 AND"
-        " l.packed_from_ms < ?2 AND d.store <> '' GROUP BY l.packed_from_ms, l.id, d.store";
-    const char *const ALL[] = {SQL_MIX, SQL_USE, SQL_ROUTE, SQL_STORE};
+        " CROSS JOIN dispatch d ON d.lot_id = l.id" PACKED_THEN
+        " AND d.store <> '' GROUP BY l.packed_from_ms, l.id, d.store";
+    const struct db_value *with = DB(DB_INT(span.from_ms), DB_INT(span.to_ms));
+    int rc = each_share(store, SQL_ROUTE, with, each, arg, err);
+    return rc ? rc : each_share(store, SQL_STORE, with, each, arg, err);
+}
+
+int evidence_sharers(struct store *store, const struct evidence_share *of, int limit,
+                     evidence_sharer_each each, void *arg, struct error *err)
+{
+    static const char SQL_MIX[] =
+        "SELECT l.id, l.packed_from_ms FROM mix m CROSS JOIN lot l ON l.id = m.lot_id"
+        " WHERE m.mix = ?2 AND m.at_ms = ?3 LIMIT ?4";
+    static const char SQL_USE[] =
+        "SELECT DISTINCT l.id, l.packed_from_ms FROM material_use u CROSS JOIN lot l"
+        " ON l.id = u.lot_id WHERE u.material = ?1 AND u.material_lot = ?2 LIMIT ?4";
+    bool is_mix = strcmp(of->kind, "mix") == 0;
+    struct db_query q =
+        db_query(store, is_mix ? SQL_MIX : SQL_USE,
+                 DB(DB_TEXT(of->kind), DB_TEXT(of->level), DB_MS(of->at_ms), DB_INT(limit)), err);
     int rc = 0;
-    for (size_t i = 0; i < sizeof ALL / sizeof ALL[0] && !rc; i++) {
-        struct db_query q =
-            db_query(store, ALL[i], DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
-        while (!rc && db_next(&q)) {
-            struct evidence_share row = {db_int64(&q, 0), db_int64(&q, 4), db_ms(&q, 5),
-                                         db_text(&q, 1),  db_text(&q, 2),  db_text(&q, 3)};
-            rc = each(arg, &row);
-        }
-        rc = db_end(&q, rc);
+    while (!rc && db_next(&q)) {
+        struct evidence_sharer row = {db_int64(&q, 0), db_ms(&q, 1)};
+        rc = each(arg, &row);
     }
-    return rc;
+    return db_end(&q, rc);
+}
+
+int evidence_units(struct store *store, struct when_span span, int64_t *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT sum(units) FROM lot l" PACKED_THEN;
+    return db_number(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), ret, err);
 }
 
 int evidence_reports(struct store *store, const char *symptom, struct when_span span,

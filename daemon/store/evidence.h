@@ -100,9 +100,23 @@ struct evidence_share {
     const char *supplier;         /* of materials, "" if not given; of a store, its route */
 };
 typedef int (*evidence_share_each)(void *arg, const struct evidence_share *row);
-/* What the lots of that stretch share: mixes, material lots, routes and stores; by lot. */
-int evidence_shares(struct store *store, struct when_span span, evidence_share_each each, void *arg,
+/* What the lots of that stretch share: mixes and material lots, or routes and stores; by lot. */
+int evidence_made(struct store *store, struct when_span span, evidence_share_each each, void *arg,
+                  struct error *err);
+int evidence_traded(struct store *store, struct when_span span, evidence_share_each each, void *arg,
                     struct error *err);
+/* Mixes and material lots of one lot. */
+int evidence_made_of(struct store *store, int64_t lot_id, evidence_share_each each, void *arg,
+                     struct error *err);
+/* Lots that one mix or material lot went into, as one of the above names it; at most `limit`. */
+struct evidence_sharer {
+    int64_t lot_id, packed_from_ms;
+};
+typedef int (*evidence_sharer_each)(void *arg, const struct evidence_sharer *row);
+int evidence_sharers(struct store *store, const struct evidence_share *of, int limit,
+                     evidence_sharer_each each, void *arg, struct error *err);
+/* Units of all lots packed in that stretch. */
+int evidence_units(struct store *store, struct when_span span, int64_t *ret, struct error *err);
 
 struct evidence_report {
     int64_t lot_id, received_ms;

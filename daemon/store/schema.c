@@ -230,6 +230,7 @@ static const struct migration MIGRATIONS[] = {
     {10, SCHEMA_CARE, NULL},
     {10, SCHEMA_RULE_SET, NULL},
     {11, SCHEMA_MATERIAL_FIRST, NULL},
+    {11, SCHEMA_COMPANY_LOTS, NULL},
     {11, SCHEMA_AGAIN, NULL},
     {11, SCHEMA_LIFE, NULL},
 };

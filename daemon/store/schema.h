@@ -19,8 +19,8 @@ extern const char SCHEMA_PATTERN_TABLES[], SCHEMA_PATTERN_VIEWS[], SCHEMA_PATTER
     SCHEMA_RANKING_WITHOUT_BODY[], SCHEMA_CHECKS_CASES[], SCHEMA_CHECKS_REST[],
     SCHEMA_CHECKS_COMPANY[], SCHEMA_CHECKS_CONTACT[], SCHEMA_MOVE[], SCHEMA_HARM_CASES[],
     SCHEMA_HOLD[], SCHEMA_ENTRY[], SCHEMA_ENTRY_ERASED[];
-extern const char SCHEMA_CARE[], SCHEMA_RULE_SET[], SCHEMA_MATERIAL_FIRST[], SCHEMA_AGAIN[];
-extern const char SCHEMA_LIFE[];
+extern const char SCHEMA_CARE[], SCHEMA_RULE_SET[], SCHEMA_MATERIAL_FIRST[], SCHEMA_AGAIN[],
+    SCHEMA_LIFE[], SCHEMA_COMPANY_LOTS[];
 int schema_ranking_move(struct store *store, struct error *err);
 /* ERROR_INTERNAL if a row of the tables made anew names one that is not there. */
 int schema_checks_rows(struct store *store, struct error *err);

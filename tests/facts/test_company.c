@@ -198,12 +198,40 @@ static void test_recount(void **state)
     fixture_close(&f);
 }
 
+/* A supplier's material is in so many lots that they are gone through day by day: who shares it is
+ * the same as if each had been looked up. */
+static void test_supplier(void **state)
+{
+    struct fixture f;
+    (void)state;
+    struct rules *rules = small_plant(&f);
+    struct cache *lots = cache_new(64);
+    struct company *company = company_new();
+    const struct scene scene = {&f, company, rules, lots};
+    int64_t own = fixture_lot(12, 1, 2);
+    fixture_sql(&f, "UPDATE material_use SET supplier = 'Acme' WHERE lot_id IN (SELECT id FROM lot"
+                    " WHERE line = '1')");
+    fixture_complain(&f, "mold", fixture_lot(3, 1, 0), AT(9, 0), "{}");
+    fixture_complain(&f, "mold", fixture_lot(3, 2, 0), AT(9, 0), "{}");
+    struct company_factor by = factor_of(&scene, own, AT(29, 23), FACTOR_SUPPLIER);
+    /* days 0 to 26 are in the window, four lots of line 1 each */
+    assert_int_equal(by.lots, 27 * 4 - 1);
+    assert_near(by.observed, 1, 1e-12);
+    struct company_factor film = factor_of(&scene, own, AT(29, 23), FACTOR_FILM);
+    assert_int_equal(film.lots, 5 * 4 - 1);
+    assert_near(film.observed, 0, 1e-12);
+    company_free(company);
+    cache_free(lots);
+    rules_free(rules);
+    fixture_close(&f);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_bits),    cmocka_unit_test(test_beside),
-        cmocka_unit_test(test_counts),  cmocka_unit_test(test_extents),
-        cmocka_unit_test(test_recount),
+        cmocka_unit_test(test_counts),  cmocka_unit_test(test_supplier),
+        cmocka_unit_test(test_extents), cmocka_unit_test(test_recount),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
