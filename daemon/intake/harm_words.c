@@ -116,23 +116,6 @@ static void find_own(const struct harm_words *words, const struct harm_language 
         add_own(token, other);
 }
 
-/* "soooo siiick" as "so sick": three of a letter and more are one; "999" is a number. */
-static void squeeze(struct note_word *word)
-{
-    size_t to = 0;
-    for (size_t from = 0; from < word->length;) {
-        size_t run = 1;
-        while (word->text[from + run] == word->text[from])
-            run++;
-        bool number = word->text[from] >= '0' && word->text[from] <= '9';
-        for (size_t keep = run >= 3 && !number ? 1 : run; keep; keep--)
-            word->text[to++] = word->text[from];
-        from += run;
-    }
-    word->text[to] = '\0';
-    word->length = to;
-}
-
 static void place_words(struct harm_text *text)
 {
     const struct harm_language *language = text->language;
@@ -320,6 +303,7 @@ static enum level level_of(const struct harm_text *text, struct harm_span span, 
 struct hearing {
     struct harm_heard *heard;
     int count;
+    bool denied;
 };
 
 static void hear(struct hearing *h, const struct harm_text *text, struct harm_span span, int kind)
@@ -337,6 +321,7 @@ static void hear_set(struct hearing *h, const struct harm_text *text, int set, i
     const struct harm_spans *spans = &text->spans[set];
     for (int i = 0; i < spans->count; i++) {
         enum level level = level_of(text, spans->items[i], kind);
+        h->denied = h->denied || level == LEVEL_NONE;
         if (level != LEVEL_NONE)
             hear(h, text, spans->items[i],
                  level != LEVEL_SAID ? HARM_WORDS_POSSIBLE
@@ -364,15 +349,15 @@ static int by_from(const void *left, const void *right)
     return (a->from > b->from) - (a->from < b->from);
 }
 
-int harm_words_read(const struct harm_words *words, const char *text, struct harm_heard **ret_heard)
+int harm_words_read(const struct harm_words *words, const char *text, struct harm_heard **ret_heard,
+                    bool *ret_denied)
 {
     struct harm_text texts[LANGUAGES];
     struct note_word *split;
     struct hearing h = {0};
     int languages = words ? words->count : 0;
     int count = lexicon_split(text, &split);
-    for (int i = 0; i < count; i++)
-        squeeze(&split[i]);
+    lexicon_squeeze(split, count);
     for (int i = 0; i < languages; i++)
         text_begin(words, &words->languages[i], text, split, count, &texts[i]);
     forget_foreign(texts, languages);
@@ -389,6 +374,7 @@ int harm_words_read(const struct harm_words *words, const char *text, struct har
     if (kept)
         qsort(h.heard, (size_t)kept, sizeof *h.heard, by_from);
     *ret_heard = h.heard;
+    *ret_denied = h.denied;
     return kept;
 }
 

@@ -6,6 +6,7 @@
 #define ODDLOAF_INTAKE_HARM_WORDS_H
 
 #include "base/doc.h"
+#include <stdbool.h>
 #include <stddef.h>
 
 struct common_words;
@@ -39,8 +40,9 @@ struct harm_heard {
     size_t from, to; /* bytes of the text that say so */
 };
 /* What the text says: each kind once, or HARM_WORDS_POSSIBLE alone. *ret_heard is malloc'd, in the
- * order of the text. Returns how many. Thread-safe. */
-int harm_words_read(const struct harm_words *words, const char *text,
-                    struct harm_heard **ret_heard);
+ * order of the text; *ret_denied: some harm is spoken of that did not happen ("nobody got sick").
+ * Returns how many. Thread-safe. */
+int harm_words_read(const struct harm_words *words, const char *text, struct harm_heard **ret_heard,
+                    bool *ret_denied);
 
 #endif

@@ -1,6 +1,7 @@
 /* From a note to chosen answers. A field that the note answers in two ways stays open. */
 #include "intake/lexicon.h"
 #include "base/text.h"
+#include "intake/harm_note.h"
 #include "intake/lexicon_inside.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -155,7 +156,7 @@ static void hear_harm(const struct lexicon *lexicon, const char *note, json_t *f
 {
     const struct field_word *kinds = fields_find("harm")->words;
     struct harm_heard *heard = NULL;
-    int count = harm_words_read(lexicon->harm, note, &heard);
+    int count = harm_note_read(lexicon->harm, lexicon->weights, note, &heard);
     for (int i = 0; i < count; i++) {
         bool possible = heard[i].kind == HARM_WORDS_POSSIBLE;
         const char *field = possible ? "harm_possible" : "harm";
@@ -219,14 +220,17 @@ int lexicon_load(const char *dir, doc_report report, void *arg, struct lexicon *
 {
     struct lexicon *lexicon = xcalloc(1, sizeof *lexicon);
     struct doc doc = {.report = report, .arg = arg};
-    struct text_buffer common = {0}, harm = {0};
+    struct text_buffer common = {0}, harm = {0}, weights = {0};
     doc_below(dir, "common", &common);
     doc_below(dir, "harm", &harm);
+    doc_below(dir, "weights", &weights);
     doc_each(&doc, dir, add_language, lexicon);
     common_words_load(common.data, report, arg, &lexicon->common, &doc.first);
     harm_words_load(harm.data, lexicon->common, report, arg, &lexicon->harm, &doc.first);
+    harm_weights_load(weights.data, report, arg, &lexicon->weights, &doc.first);
     text_buffer_free(&common);
     text_buffer_free(&harm);
+    text_buffer_free(&weights);
     if (doc.first.code) {
         lexicon_free(lexicon);
         if (err && !err->code)
@@ -244,6 +248,7 @@ void lexicon_free(struct lexicon *lexicon)
         return;
     for (int i = 0; i < lexicon->count; i++)
         lexicon_language_free(&lexicon->languages[i]);
+    harm_weights_free(lexicon->weights);
     harm_words_free(lexicon->harm);
     common_words_free(lexicon->common);
     free(lexicon->known);

@@ -4,6 +4,7 @@
 
 #include "intake/common_words.h"
 #include "intake/fields.h"
+#include "intake/harm_weights.h"
 #include "intake/harm_words.h"
 #include "intake/lexicon.h"
 #include <stdbool.h>
@@ -68,6 +69,7 @@ struct lexicon {
     int known_count;
     struct common_words *common;
     struct harm_words *harm;
+    struct harm_weights *weights;
 };
 
 enum pause { PAUSE_NONE, PAUSE_COMMA, PAUSE_SENTENCE };
@@ -100,6 +102,8 @@ struct reading {
 /* Words of UTF-8 text in *ret (malloc'd): folded, apostrophes dropped, hyphens part words. Returns
  * their number. */
 int lexicon_split(const char *note, struct note_word **ret);
+/* "soooo siiick" as "so sick": three of a letter and more are one; "999" is a number. */
+void lexicon_squeeze(struct note_word *words, int count);
 /* Copies the text with what folding would lose of an ñ ("uña" is no "una") marked behind an n. */
 void lexicon_keep_enye(const char *s, size_t length, char *out, size_t size);
 #define LEXICON_ENYE '+'

@@ -124,6 +124,28 @@ int lexicon_split(const char *note, struct note_word **ret)
     return count;
 }
 
+static void squeeze(struct note_word *word)
+{
+    size_t to = 0;
+    for (size_t from = 0; from < word->length;) {
+        size_t run = 1;
+        while (word->text[from + run] == word->text[from])
+            run++;
+        bool number = word->text[from] >= '0' && word->text[from] <= '9';
+        for (size_t keep = run >= 3 && !number ? 1 : run; keep; keep--)
+            word->text[to++] = word->text[from];
+        from += run;
+    }
+    word->text[to] = '\0';
+    word->length = to;
+}
+
+void lexicon_squeeze(struct note_word *words, int count)
+{
+    for (int i = 0; i < count; i++)
+        squeeze(&words[i]);
+}
+
 /* ---- comparing ---- */
 
 int lexicon_edit_distance(const char *a, size_t la, const char *b, size_t lb)

@@ -559,7 +559,7 @@ class Rules(ClientTest):
         shutil.copytree(os.path.join(SOURCE, "rules"), rules)
         self.assertIn("Good: ", self.ok("rules", "check", rules))
         for name in ("models.json", "quantities.json", "places.json", "lots.json", "lexicon/es.json",
-                     "lexicon/common/en.json", "harm.json"):
+                     "lexicon/common/en.json", "lexicon/weights/harm.json", "harm.json"):
             path = os.path.join(rules, name)
             with open(path, encoding="utf-8") as f:
                 good = f.read()

@@ -85,7 +85,7 @@ def check_rules_beside_settings(f):
     rules = f.path / "rules"
     shutil.copytree(ROOT / "rules", rules)
     for name in ("places.json", "lots.json", "harm.json", "lexicon/es.json", "lexicon/common/en.json",
-                 "causes/rope.json", "ranking.json", "models.json"):
+                 "lexicon/weights/harm.json", "causes/rope.json", "ranking.json", "models.json"):
         document = json.loads((rules / name).read_text())
         document["surprise"] = 1
         (rules / name).write_text(json.dumps(document))
@@ -93,7 +93,7 @@ def check_rules_beside_settings(f):
     assert code == REFUSED
     expect(lines, "c.json:1:", "surprise")
     for name in ("places.json", "lots.json", "harm.json", "lexicon/es.json", "lexicon/common/en.json",
-                 "causes/rope.json", "ranking.json", "models.json"):
+                 "lexicon/weights/harm.json", "causes/rope.json", "ranking.json", "models.json"):
         expect(lines, f"{name}:1:", "/surprise '1'", "no such member (known here: ")
     shutil.rmtree(rules)
 

@@ -2,7 +2,7 @@
  * possible) and says how many of each were taken as said, as possible and as nothing. usage:
  * harm_measure [-v] [RULES] <LIST      -v names each line that was taken wrongly */
 #include "intake/common_words.h"
-#include "intake/harm_words.h"
+#include "intake/harm_note.h"
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -11,6 +11,12 @@
 enum { LABELS = 3, LANGUAGES = 20, LINE = 1 << 17 };
 static const char *const LABEL[LABELS] = {"harm", "harmless", "possible"};
 static const char *const LEVEL[3] = {"nothing", "possible", "said"};
+
+struct readers {
+    struct common_words *common;
+    struct harm_words *words;
+    struct harm_weights *weights;
+};
 
 struct tally {
     char language[12];
@@ -37,10 +43,10 @@ static int label_of(const char *text)
 }
 
 /* 0 nothing, 1 possible, 2 said; *ret_why: the first words that say so. */
-static int level_of(const struct harm_words *words, const char *text, char *ret_why, size_t size)
+static int level_of(const struct readers *by, const char *text, char *ret_why, size_t size)
 {
     struct harm_heard *heard = NULL;
-    int count = harm_words_read(words, text, &heard);
+    int count = harm_note_read(by->words, by->weights, text, &heard);
     int level = !count ? 0 : heard[0].kind == HARM_WORDS_POSSIBLE ? 1 : 2;
     snprintf(ret_why, size, "%.*s", count ? (int)(heard[0].to - heard[0].from) : 0,
              count ? text + heard[0].from : "");
@@ -64,23 +70,36 @@ static void print(const struct tally *t)
     }
 }
 
+static int load(const char *rules, struct readers *ret, struct error *err)
+{
+    char path[1024];
+    snprintf(path, sizeof path, "%s/lexicon/common", rules);
+    int rc = common_words_load(path, NULL, NULL, &ret->common, err);
+    snprintf(path, sizeof path, "%s/lexicon/harm", rules);
+    if (!rc)
+        rc = harm_words_load(path, ret->common, NULL, NULL, &ret->words, err);
+    snprintf(path, sizeof path, "%s/lexicon/weights", rules);
+    return rc ? rc : harm_weights_load(path, NULL, NULL, &ret->weights, err);
+}
+
+static void unload(struct readers *by)
+{
+    harm_weights_free(by->weights);
+    harm_words_free(by->words);
+    common_words_free(by->common);
+}
+
 int main(int argc, char **argv)
 {
     static struct tally tallies[LANGUAGES] = {{.language = "all"}};
     static char line[LINE];
     bool verbose = argc > 1 && strcmp(argv[1], "-v") == 0;
     const char *rules = argc > 1 + verbose ? argv[1 + verbose] : ODDLOAF_SOURCE_DIR "/rules";
-    char path[1024], text[1024];
+    char text[1024];
     struct error err = {0};
-    struct common_words *common = NULL;
-    struct harm_words *words = NULL;
+    struct readers by = {0};
     int count = 1;
-    snprintf(path, sizeof path, "%s/lexicon/common", rules);
-    int rc = common_words_load(path, NULL, NULL, &common, &err);
-    snprintf(path, sizeof path, "%s/lexicon/harm", rules);
-    if (!rc)
-        rc = harm_words_load(path, common, NULL, NULL, &words, &err);
-    if (rc) {
+    if (load(rules, &by, &err)) {
         fprintf(stderr, "%s\n", error_format(&err, text, sizeof text));
         return 1;
     }
@@ -93,7 +112,7 @@ int main(int argc, char **argv)
         int label = label_of(line);
         if (label < 0)
             continue;
-        int level = level_of(words, said, text, sizeof text);
+        int level = level_of(&by, said, text, sizeof text);
         tallies[0].counts[label][level]++;
         tally_of(tallies, &count, language)->counts[label][level]++;
         if (verbose && is_wrong(label, level))
@@ -101,7 +120,6 @@ int main(int argc, char **argv)
     }
     for (int i = 0; i < count; i++)
         print(&tallies[i]);
-    harm_words_free(words);
-    common_words_free(common);
+    unload(&by);
     return 0;
 }

@@ -110,6 +110,8 @@ class Files(unittest.TestCase):
         files += [("lexicon.schema.json", ("lexicon", n)) for n in json_files("lexicon")]
         files += [("harm_words.schema.json", ("lexicon", "harm", n))
                   for n in json_files("lexicon", "harm")]
+        files += [("harm_weights.schema.json", ("lexicon", "weights", n))
+                  for n in json_files("lexicon", "weights")]
         files += [("common_words.schema.json", ("lexicon", "common", n))
                   for n in json_files("lexicon", "common")]
         files += [(f"{n}.schema.json", (f"{n}.json",))

@@ -1,0 +1,337 @@
+/* A text's words, what each adds, and the passage where the sum is highest. */
+#include "intake/harm_weights.h"
+#include "base/text.h"
+#include "intake/fields.h"
+#include "intake/harm_weights_inside.h"
+#include "intake/harm_words_inside.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { FEATURE = 2 * LEXICON_WORD, SHORT_STEM = 4, LONG_STEM = 6, HARMLESS = HARM_KINDS };
+enum { MOST = 100 }; /* of a weight or threshold */
+
+struct weight {
+    const char *feature; /* the document's; NULL: a free place of the table */
+    double value;
+    int kind; /* or HARMLESS */
+};
+struct harm_weights {
+    json_t *document;
+    double said, possible, doubt, sure;
+    struct weight *table; /* open hash */
+    size_t size, count;   /* a power of two; below half of it */
+};
+
+/* ---- the table ---- */
+
+static size_t place_of(const struct weight *table, size_t size, const char *feature)
+{
+    uint32_t hash = HARM_HASH;
+    for (const char *c = feature; *c; c++)
+        hash = harm_words_hash_next(hash, *c);
+    size_t at = hash & (size - 1);
+    while (table[at].feature && strcmp(table[at].feature, feature) != 0)
+        at = (at + 1) & (size - 1);
+    return at;
+}
+
+static void grow(struct harm_weights *weights)
+{
+    size_t size = weights->size ? 2 * weights->size : 1024;
+    struct weight *table = xcalloc(size, sizeof *table);
+    for (size_t i = 0; i < weights->size; i++)
+        if (weights->table[i].feature)
+            table[place_of(table, size, weights->table[i].feature)] = weights->table[i];
+    free(weights->table);
+    weights->table = table;
+    weights->size = size;
+}
+
+static const struct weight *find(const struct harm_weights *weights, const char *feature)
+{
+    if (!weights->count)
+        return NULL;
+    const struct weight *weight = &weights->table[place_of(weights->table, weights->size, feature)];
+    return weight->feature ? weight : NULL;
+}
+
+/* ---- what may weigh ---- */
+
+/* "#" for "4", "15mm", "2x". */
+static const char *text_of(const struct note_word *word)
+{
+    return word->text[0] >= '0' && word->text[0] <= '9' ? "#" : word->text;
+}
+
+static void visit_stem(const char *text, size_t length, int at, harm_weights_visit visit, void *arg)
+{
+    char feature[FEATURE];
+    if (strlen(text) <= length)
+        return;
+    snprintf(feature, sizeof feature, "%.*s*", (int)length, text);
+    visit(arg, at, feature);
+}
+
+static void visit_pair(const char *first, const char *second, int at, harm_weights_visit visit,
+                       void *arg)
+{
+    char feature[FEATURE];
+    snprintf(feature, sizeof feature, "%s %s", first, second);
+    visit(arg, at, feature);
+}
+
+void harm_weights_word(const struct note_word *words, int count, int at, harm_weights_visit visit,
+                       void *arg)
+{
+    const char *text = text_of(&words[at]);
+    bool begins = at == 0 || words[at].before == PAUSE_SENTENCE;
+    visit(arg, at, text);
+    visit_stem(text, SHORT_STEM, at, visit, arg);
+    visit_stem(text, LONG_STEM, at, visit, arg);
+    visit_pair(begins ? "^" : text_of(&words[at - 1]), text, at, visit, arg);
+    if (at + 1 == count || words[at + 1].before == PAUSE_SENTENCE)
+        visit_pair(text, "$", at, visit, arg);
+}
+
+/* ---- a text weighed ---- */
+
+struct weighing {
+    const struct harm_weights *weights;
+    double *sums;  /* of the words before each */
+    double *kinds; /* what speaks of each kind, of the passage */
+};
+
+static void add_value(void *arg, int at, const char *feature)
+{
+    struct weighing *weighing = arg;
+    const struct weight *weight = find(weighing->weights, feature);
+    if (weight)
+        weighing->sums[at + 1] += weight->value;
+}
+
+static void add_kind(void *arg, int at, const char *feature)
+{
+    struct weighing *weighing = arg;
+    const struct weight *weight = find(weighing->weights, feature);
+    (void)at;
+    if (weight && weight->kind != HARMLESS && weight->value > 0)
+        weighing->kinds[weight->kind] += weight->value;
+}
+
+static bool begins_sentence(const struct note_word *words, int count, int at)
+{
+    return at == 0 || at == count || words[at].before == PAUSE_SENTENCE;
+}
+
+/* Past the last sentence that ends within a passage from `from` on; within a sentence that is
+ * longer, past half a passage. */
+static int passage_end(const struct note_word *words, int count, int from)
+{
+    int end = -1, half = from + HARM_WEIGHTS_PASSAGE / 2;
+    for (int at = from + 1; at <= count && at - from <= HARM_WEIGHTS_PASSAGE; at++)
+        if (begins_sentence(words, count, at))
+            end = at;
+    if (end >= 0 && begins_sentence(words, count, from))
+        return end;
+    return half < count ? half : count;
+}
+
+/* Where the next passage begins: at the next sentence, or soon, so that the halves overlap. */
+static int next_begin(const struct note_word *words, int count, int from)
+{
+    int at = from + 1;
+    while (at - from < HARM_WEIGHTS_PASSAGE / 4 && !begins_sentence(words, count, at))
+        at++;
+    return at;
+}
+
+static struct harm_span heaviest(const struct note_word *words, int count, const double *sums)
+{
+    struct harm_span best = {0, 0};
+    double most = -INFINITY;
+    for (int from = 0; from < count; from = next_begin(words, count, from)) {
+        int to = passage_end(words, count, from);
+        if (sums[to] - sums[from] > most) {
+            most = sums[to] - sums[from];
+            best = (struct harm_span){from, to};
+        }
+        if (to == count)
+            break;
+    }
+    return best;
+}
+
+/* The words in a row that weigh most, within the passage. */
+static struct harm_span core_of(struct harm_span passage, const double *sums)
+{
+    struct harm_span core = {passage.from, passage.from};
+    int from = passage.from;
+    double most = 0;
+    for (int to = passage.from + 1; to <= passage.to; to++) {
+        if (sums[to] - sums[from] > most) {
+            most = sums[to] - sums[from];
+            core = (struct harm_span){from, to};
+        }
+        if (sums[to] <= sums[from])
+            from = to;
+    }
+    return core;
+}
+
+static int kind_of(struct weighing *weighing, const struct note_word *words, int count,
+                   struct harm_span passage)
+{
+    double kinds[HARM_KINDS] = {0};
+    int best = 0;
+    weighing->kinds = kinds;
+    for (int at = passage.from; at < passage.to; at++)
+        harm_weights_word(words, count, at, add_kind, weighing);
+    for (int kind = 1; kind < HARM_KINDS; kind++)
+        if (kinds[kind] > kinds[best])
+            best = kind;
+    return best;
+}
+
+/* `sum` of the passage, `core` of its words in a row that weigh most. */
+static enum harm_weight level_of(const struct harm_weights *weights, double sum, double core)
+{
+    return sum >= weights->said                             ? HARM_WEIGHT_SAID
+           : sum >= weights->possible                       ? HARM_WEIGHT_POSSIBLE
+           : sum >= weights->doubt || core >= weights->sure ? HARM_WEIGHT_LOW
+                                                            : HARM_WEIGHT_NONE;
+}
+
+static double sum_of(const double *sums, struct harm_span span)
+{
+    return sums[span.to] - sums[span.from];
+}
+
+struct harm_weighed harm_weights_read(const struct harm_weights *weights, const char *text)
+{
+    struct harm_weighed ret = {.weight = HARM_WEIGHT_LOW};
+    struct note_word *words;
+    if (!weights)
+        return ret;
+    int count = lexicon_split(text, &words);
+    lexicon_squeeze(words, count);
+    struct weighing weighing = {.weights = weights,
+                                .sums = xcalloc((size_t)count + 1, sizeof *weighing.sums)};
+    for (int at = 0; at < count; at++) {
+        weighing.sums[at + 1] = weighing.sums[at];
+        harm_weights_word(words, count, at, add_value, &weighing);
+    }
+    if (count) {
+        struct harm_span passage = heaviest(words, count, weighing.sums);
+        struct harm_span core = core_of(passage, weighing.sums);
+        ret.weight = level_of(weights, sum_of(weighing.sums, passage), sum_of(weighing.sums, core));
+        if (core.from == core.to)
+            core = passage;
+        ret.kind = kind_of(&weighing, words, count, passage);
+        ret.from = words[core.from].from;
+        ret.to = words[core.to - 1].to;
+    }
+    free(weighing.sums);
+    free(words);
+    return ret;
+}
+
+/* ---- loading ---- */
+
+struct loading {
+    struct harm_weights *weights;
+    int kind;
+};
+
+static void add_weight(const struct doc_place *place, void *part)
+{
+    static const struct doc_row VALUE = {
+        .kind = DOC_NUMBER, .size = sizeof(double), .low = -MOST, .high = MOST};
+    struct loading *loading = place->doc->context;
+    struct harm_weights *weights = loading->weights;
+    double value = 0;
+    (void)part;
+    if (!doc_value(place, &VALUE, &value))
+        return;
+    if (find(weights, place->name)) {
+        doc_fault(place, "it stands under another kind already");
+        return;
+    }
+    if (2 * (weights->count + 1) > weights->size)
+        grow(weights);
+    weights->table[place_of(weights->table, weights->size, place->name)] =
+        (struct weight){place->name, value, loading->kind};
+    weights->count++;
+}
+
+static void read_kind(const struct doc_place *place, void *part)
+{
+    static const struct doc_row WEIGHTS = {.kind = DOC_MAP, .each = add_weight};
+    struct loading *loading = place->doc->context;
+    (void)part;
+    loading->kind = 0;
+    while (loading->kind < HARM_KINDS &&
+           strcmp(fields_find("harm")->words[loading->kind].word, place->name) != 0)
+        loading->kind++;
+    if (loading->kind == HARM_KINDS && strcmp(place->name, "harmless") != 0)
+        doc_fault(place, "no such kind of harm");
+    else
+        doc_value(place, &WEIGHTS, NULL);
+}
+
+static void read_file(struct doc *doc, struct harm_weights *weights)
+{
+    static const struct doc_row ROWS[] = {{.name = "$schema"},
+                                          {.name = "note"},
+                                          {"said", DOC_NUMBER, DOC_AT(struct harm_weights, said),
+                                           .low = -MOST, .high = MOST, .required = true},
+                                          {"possible", DOC_NUMBER,
+                                           DOC_AT(struct harm_weights, possible), .low = -MOST,
+                                           .high = MOST, .required = true},
+                                          {"doubt", DOC_NUMBER, DOC_AT(struct harm_weights, doubt),
+                                           .low = -MOST, .high = MOST, .required = true},
+                                          {"sure", DOC_NUMBER, DOC_AT(struct harm_weights, sure),
+                                           .low = -MOST, .high = MOST, .required = true},
+                                          {"weights", DOC_MAP, .each = read_kind, .required = true},
+                                          {0}};
+    struct loading loading = {.weights = weights};
+    struct doc_place top = doc_top(doc);
+    weights->document = json_incref(doc->root);
+    doc->context = &loading;
+    if (doc_read(&top, ROWS, weights) &&
+        (weights->doubt > weights->possible || weights->possible > weights->said))
+        doc_fault(&top, "\"doubt\", \"possible\" and \"said\" must rise in this order");
+    doc->context = NULL;
+}
+
+int harm_weights_load(const char *dirs, doc_report report, void *arg, struct harm_weights **ret,
+                      struct error *err)
+{
+    struct doc doc = {.report = report, .arg = arg};
+    struct harm_weights *weights = xcalloc(1, sizeof *weights);
+    struct text_buffer path = {0};
+    doc_path(dirs, "harm.json", &path);
+    int rc = doc_open(&doc, path.data, true);
+    if (rc == 0)
+        read_file(&doc, weights);
+    if (rc || doc.first.code) {
+        harm_weights_free(weights);
+        weights = NULL;
+    }
+    doc_close(&doc);
+    text_buffer_free(&path);
+    if (err && !err->code && doc.first.code)
+        *err = doc.first;
+    if (!doc.first.code)
+        *ret = weights;
+    return doc.first.code;
+}
+
+void harm_weights_free(struct harm_weights *weights)
+{
+    if (!weights)
+        return;
+    free(weights->table);
+    json_decref(weights->document);
+    free(weights);
+}

@@ -1,0 +1,46 @@
+/* Harm in free text by what its words weighed in notes that people labelled: the sum tells how
+ * likely the note speaks of harm, whatever no pattern of harm_words.h foresaw. */
+#ifndef ODDLOAF_INTAKE_HARM_WEIGHTS_H
+#define ODDLOAF_INTAKE_HARM_WEIGHTS_H
+
+#include "base/doc.h"
+#include <stddef.h>
+
+struct harm_weights;
+
+/* The file DIRS/harm.json, made by tests/intake/harm_weights.py; a plant may change it:
+ *
+ *   {"said": 0.85, "possible": 0.1, "doubt": -1.4, "sure": 2,
+ *    "weights": {"illness": {"vomi*": 1.31, "all night": 0.4}, "harmless": {"smel*": -0.9}}}
+ *
+ * What may weigh: a word as text_fold() writes it, without apostrophe ("#": any that begins with a
+ * digit); how a longer one begins, four or six letters ("vomi*"); two in a row ("all night"; "^"
+ * and
+ * "$" are the begin and end of a sentence). Each counts wherever it stands; what it stands under is
+ * the kind of harm it speaks of. Sums of natural logarithms of odds, over the passage of up to
+ * HARM_WEIGHTS_PASSAGE words that has the highest.
+ *
+ * A missing file weighs nothing: *ret is NULL. Every fault is reported (`report` may be NULL); then
+ * the first is also in `err` and its code returned. */
+int harm_weights_load(const char *dirs, doc_report report, void *arg, struct harm_weights **ret,
+                      struct error *err);
+void harm_weights_free(struct harm_weights *weights); /* NULL is fine */
+
+enum { HARM_WEIGHTS_PASSAGE = 30 };
+
+/* By the thresholds of the file. */
+enum harm_weight {
+    HARM_WEIGHT_NONE,     /* below "doubt", and no words in a row weigh "sure" */
+    HARM_WEIGHT_LOW,      /* below "possible" */
+    HARM_WEIGHT_POSSIBLE, /* below "said" */
+    HARM_WEIGHT_SAID
+};
+struct harm_weighed {
+    enum harm_weight weight;
+    int kind;        /* of harm, that most of the weight speaks of: index into the field's words */
+    size_t from, to; /* bytes of the text that weigh most; equal if it has no words */
+};
+/* Any UTF-8, any length, in time that grows with it. Thread-safe. */
+struct harm_weighed harm_weights_read(const struct harm_weights *weights, const char *text);
+
+#endif

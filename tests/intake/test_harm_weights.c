@@ -1,0 +1,319 @@
+/* What words weigh: sums, passages of long notes, kinds, both readers together, files that are
+ * wrong. */
+#include "base/text.h"
+#include "check.h"
+#include "intake/common_words.h"
+#include "intake/fields.h"
+#include "intake/harm_note.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+#define LEXICON ODDLOAF_SOURCE_DIR "/rules/lexicon"
+
+struct folder {
+    char dir[64], file[96];
+};
+
+static void folder_make(struct folder *folder, const char *text)
+{
+    snprintf(folder->dir, sizeof folder->dir, "/tmp/harm-weights-XXXXXX");
+    assert_non_null(mkdtemp(folder->dir));
+    snprintf(folder->file, sizeof folder->file, "%s/harm.json", folder->dir);
+    FILE *file = fopen(folder->file, "we");
+    assert_non_null(file);
+    fputs(text, file);
+    fclose(file);
+}
+
+static void folder_end(const struct folder *folder)
+{
+    unlink(folder->file);
+    rmdir(folder->dir);
+}
+
+static struct harm_weights *load_text(const char *text)
+{
+    struct folder folder;
+    struct harm_weights *weights = NULL;
+    struct error err = {0};
+    folder_make(&folder, text);
+    if (harm_weights_load(folder.dir, NULL, NULL, &weights, &err))
+        fail_msg("%ld:%ld %s", err.line, err.column, err.text);
+    folder_end(&folder);
+    return weights;
+}
+
+/* "said illness <the words>", "possible <the words>", "low" or "none". */
+static char *weighed(const struct harm_weights *weights, const char *note)
+{
+    static const char *const LEVELS[] = {"none", "low", "possible", "said"};
+    struct harm_weighed w = harm_weights_read(weights, note);
+    struct text_buffer out = {0};
+    assert_true(w.from <= w.to && w.to <= strlen(note));
+    text_append(&out, LEVELS[w.weight]);
+    if (w.weight == HARM_WEIGHT_SAID)
+        text_appendf(&out, " %s", fields_find("harm")->words[w.kind].word);
+    if (w.weight >= HARM_WEIGHT_POSSIBLE)
+        text_appendf(&out, " <%.*s>", (int)(w.to - w.from), note + w.from);
+    return text_take(&out);
+}
+
+static void check_weighed(const struct harm_weights *weights, const char *const (*cases)[2],
+                          size_t count)
+{
+    int wrong = 0;
+    for (size_t i = 0; i < count; i++) {
+        char *got = weighed(weights, cases[i][0]);
+        if (strcmp(got, cases[i][1]) != 0) {
+            print_error("%s\n   want '%s' got '%s'\n", cases[i][0], cases[i][1], got);
+            wrong++;
+        }
+        free(got);
+    }
+    assert_int_equal(wrong, 0);
+}
+
+static const char SMALL[] =
+    "{\"said\": 2, \"possible\": 1, \"doubt\": -2, \"sure\": 1.5, \"weights\": {"
+    "\"illness\": {\"quea*\": 1, \"queasy*\": 0.5, \"all night\": 1.2, \"# $\": 2.5},"
+    "\"injury\": {\"gash\": 2, \"^ gash\": 0.7},"
+    "\"harmless\": {\"stale\": -1.2, \"no gash\": -2, \"stale $\": -1}}}";
+
+static void what_stands_in_it_is_summed(void **state)
+{
+    static const char *const cases[][2] = {
+        {"nothing of it", "low"},
+        {"", "low"},
+        {"quea", "low"},                         /* is no longer than the beginning */
+        {"queas", "possible <queas>"},           /* four letters of it */
+        {"Queasyness", "possible <Queasyness>"}, /* and six */
+        {"we were QUEASY all night", "said illness <QUEASY all night>"},
+        {"all, night", "possible <night>"}, /* a comma parts no pair */
+        {"all. night", "low"},              /* a sentence does */
+        {"he counted 12", "said illness <12>"},
+        {"12 of them", "low"},
+        {"a gash", "said injury <gash>"},
+        {"no gash", "low"},
+        {"gash and queasy, stale bread", "said injury <gash and queasy>"},
+        {"gash... stale", "low"},
+        {"stale, stale and stale", "none"},
+        {"no gash, stale stale stale stale gash", "low"}, /* is surely said somewhere */
+    };
+    struct harm_weights *weights = load_text(SMALL);
+    (void)state;
+    check_weighed(weights, cases, sizeof cases / sizeof cases[0]);
+    harm_weights_free(weights);
+}
+
+/* Much that speaks against harm dilutes nothing that speaks for it far away. */
+static void passages_of_long_notes_are_weighed_alone(void **state)
+{
+    static const char *const ends[] = {". Queasy all night. ", " and queasy all night "};
+    struct harm_weights *weights = load_text(SMALL);
+    (void)state;
+    for (size_t e = 0; e < 2; e++)
+        for (int before = 0; before < 400; before += 37) {
+            struct text_buffer note = {0};
+            for (int i = 0; i < before; i++)
+                text_append(&note, i % 9 ? "it was " : "stale. ");
+            text_append(&note, ends[e]);
+            for (int i = 0; i < 400 - before; i++)
+                text_append(&note, "it was ");
+            struct harm_weighed w = harm_weights_read(weights, note.data);
+            assert_int_equal(w.weight, HARM_WEIGHT_SAID);
+            assert_memory_equal(note.data + w.to - 9, "all night", 9);
+            text_buffer_free(&note);
+        }
+    harm_weights_free(weights);
+}
+
+static struct common_words *common;
+static struct harm_words *words;
+static struct harm_weights *weights;
+
+static int load_shipped(void **state)
+{
+    struct error err = {0};
+    (void)state;
+    if (common_words_load(LEXICON "/common", NULL, NULL, &common, &err) ||
+        harm_words_load(LEXICON "/harm", common, NULL, NULL, &words, &err) ||
+        harm_weights_load(LEXICON "/weights", NULL, NULL, &weights, &err)) {
+        print_error("%s:%ld:%ld %s\n", err.source, err.line, err.column, err.text);
+        return -1;
+    }
+    assert_non_null(weights);
+    return 0;
+}
+
+static int free_shipped(void **state)
+{
+    (void)state;
+    harm_weights_free(weights);
+    harm_words_free(words);
+    common_words_free(common);
+    return 0;
+}
+
+static char *heard(const struct harm_weights *by, const char *note)
+{
+    struct harm_heard *found = NULL;
+    struct text_buffer out = {0};
+    int count = harm_note_read(words, by, note, &found);
+    for (int i = 0; i < count; i++) {
+        assert_true(found[i].from < found[i].to && found[i].to <= strlen(note));
+        text_appendf(&out, "%s%s", i ? " " : "",
+                     found[i].kind == HARM_WORDS_POSSIBLE
+                         ? "possible"
+                         : fields_find("harm")->words[found[i].kind].word);
+    }
+    free(found);
+    return text_take(&out);
+}
+
+/* Words that stand in no pattern are heard by weight; what phrases say stays, or is possible. */
+static void both_readers(void **state)
+{
+    static const struct {
+        const char *note, *alone, *together;
+    } cases[] = {
+        {"my son vomited", "illness", "illness"},
+        {"quea quea", "", ""},
+        {"we were queasy all night", "illness", "illness"},
+        {"a gash", "", "injury"},
+        {"queasyness", "", "possible"},
+        {"nobody vomited a gash", "", "possible"}, /* some harm is denied: it takes more */
+        {"nobody vomited, queasyness", "", ""},
+        {"my son vomited, stale stale", "illness", "possible"},
+        {"my son vomited, stale gash stale stale stale", "illness", "illness"},
+    };
+    struct harm_weights *small = load_text(SMALL);
+    int wrong = 0;
+    (void)state;
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char *alone = heard(NULL, cases[i].note), *together = heard(small, cases[i].note);
+        if (strcmp(alone, cases[i].alone) != 0 || strcmp(together, cases[i].together) != 0) {
+            print_error("%s: '%s', '%s'\n", cases[i].note, alone, together);
+            wrong++;
+        }
+        free(alone);
+        free(together);
+    }
+    harm_weights_free(small);
+    assert_int_equal(wrong, 0);
+}
+
+/* As shipped: what was complained of before is possible at most, what says nothing is nothing. */
+static void as_shipped(void **state)
+{
+    static const char *const never_said[] = {
+        "Got a coupon after my last complaint about the plastic in the bun, thanks. Now just mold.",
+        "my last complaint about the plastic was never answered",
+        "I wrote last month about a bug in the bread, now it is stale",
+        "ya me quej\xC3\xA9 del vidrio en el pan el mes pasado, ahora es moho",
+        "nobody got sick",
+        "white bread",
+        "",
+        "xqzzv wqyyk",
+        "\xF0\x9F\x98\xA1\xF0\x9F\x98\xA1",
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof never_said / sizeof never_said[0]; i++) {
+        char *got = heard(weights, never_said[i]);
+        if (*got && (i > 3 || strcmp(got, "possible") != 0))
+            fail_msg("%s: %s", never_said[i], got);
+        free(got);
+    }
+}
+
+static double read_ms(const char *piece, size_t size)
+{
+    struct text_buffer note = {0};
+    struct timespec begin, end;
+    double best = 1e9;
+    while (note.length < size)
+        text_append(&note, piece);
+    for (int i = 0; i < 5; i++) {
+        clock_gettime(CLOCK_THREAD_CPUTIME_ID, &begin);
+        harm_weights_read(weights, note.data);
+        clock_gettime(CLOCK_THREAD_CPUTIME_ID, &end);
+        double ms =
+            (double)(end.tv_sec - begin.tv_sec) * 1e3 + (double)(end.tv_nsec - begin.tv_nsec) / 1e6;
+        best = ms < best ? ms : best;
+    }
+    text_buffer_free(&note);
+    return best;
+}
+
+static void long_notes_are_read_in_time(void **state)
+{
+    static const char *const pieces[] = {"the bread was green and we took it back to the store, ",
+                                         "a ", "I. ", "vomited glass tooth ", "xqzzv-"};
+    (void)state;
+    for (size_t i = 0; i < sizeof pieces / sizeof pieces[0]; i++) {
+        double small_ms = read_ms(pieces[i], 4000), large_ms = read_ms(pieces[i], 64000);
+        if (large_ms > 96 * small_ms)
+            fail_msg("'%s': 4 KB in %.2f ms, 64 KB in %.2f ms", pieces[i], small_ms, large_ms);
+    }
+}
+
+static void errors_name_the_place(void **state)
+{
+#define LEVELS "{\"said\":1,\"possible\":0,\"doubt\":-1,\"sure\":1,"
+    static const struct {
+        const char *text, *field;
+    } bad[] = {
+        {"{\"said\":1,\"possible\":0,\"doubt\":-1,\"sure\":1}", "/weights"},
+        {"{\"possible\":0,\"doubt\":-1,\"sure\":1,\"weights\":{}}", "/said"},
+        {"{\"said\":1,\"possible\":2,\"doubt\":-1,\"sure\":1,\"weights\":{}}", ""},
+        {LEVELS "\"weights\":[]}", "/weights"},
+        {LEVELS "\"weights\":{\"boredom\":{}}}", "/weights/boredom"},
+        {LEVELS "\"weights\":{\"illness\":[]}}", "/weights/illness"},
+        {LEVELS "\"weights\":{\"illness\":{\"a\":\"b\"}}}", "/weights/illness/a"},
+        {LEVELS "\"weights\":{\"illness\":{\"a\":101}}}", "/weights/illness/a"},
+        {LEVELS "\"weights\":{\"illness\":{\"a\":1},\"injury\":{\"a\":1}}}", "/weights/injury/a"},
+        {LEVELS "\"weights\":{},\"colour\":1}", "/colour"},
+    };
+#undef LEVELS
+    (void)state;
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        struct folder folder;
+        struct harm_weights *none = NULL;
+        struct error err = {0};
+        folder_make(&folder, bad[i].text);
+        assert_int_equal(harm_weights_load(folder.dir, NULL, NULL, &none, &err), ERROR_INVALID);
+        assert_null(none);
+        assert_string_equal(err.source, folder.file);
+        assert_string_equal(err.field, bad[i].field);
+        folder_end(&folder);
+    }
+}
+
+static void without_a_file_nothing_weighs(void **state)
+{
+    struct harm_weights *none = NULL;
+    (void)state;
+    assert_int_equal(harm_weights_load("/nonexistent", NULL, NULL, &none, NULL), 0);
+    assert_null(none);
+    assert_int_equal(harm_weights_read(NULL, "my son vomited").weight, HARM_WEIGHT_LOW);
+    none = load_text("{\"said\":1,\"possible\":1,\"doubt\":1,\"sure\":1,\"weights\":{}}");
+    assert_int_equal(harm_weights_read(none, "my son vomited").weight, HARM_WEIGHT_NONE);
+    harm_weights_free(none);
+    harm_weights_free(NULL);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(what_stands_in_it_is_summed),
+        cmocka_unit_test(passages_of_long_notes_are_weighed_alone),
+        cmocka_unit_test(both_readers),
+        cmocka_unit_test(as_shipped),
+        cmocka_unit_test(long_notes_are_read_in_time),
+        cmocka_unit_test(errors_name_the_place),
+        cmocka_unit_test(without_a_file_nothing_weighs),
+    };
+    return cmocka_run_group_tests(tests, load_shipped, free_shipped);
+}
