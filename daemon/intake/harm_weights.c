@@ -58,10 +58,11 @@ static const struct weight *find(const struct harm_weights *weights, const char 
 
 /* ---- what may weigh ---- */
 
-/* "#" for "4", "15mm", "2x". */
+/* "#" for "4", "15mm", "2x"; "##" for years and telephone numbers. */
 static const char *text_of(const struct note_word *word)
 {
-    return word->text[0] >= '0' && word->text[0] <= '9' ? "#" : word->text;
+    size_t digits = strspn(word->text, "0123456789");
+    return digits >= 3 ? "##" : digits ? "#" : word->text;
 }
 
 static void visit_stem(const char *text, size_t length, int at, harm_weights_visit visit, void *arg)

@@ -14,8 +14,8 @@ struct harm_weights;
  *    "weights": {"illness": {"vomi*": 1.31, "all night": 0.4}, "harmless": {"smel*": -0.9}}}
  *
  * What may weigh: a word as text_fold() writes it, without apostrophe ("#": any that begins with a
- * digit); how a longer one begins, four or six letters ("vomi*"); two in a row ("all night"; "^"
- * and
+ * digit, "##" with three); how a longer one begins, four or six letters ("vomi*"); two in a row
+ * ("all night"; "^" and
  * "$" are the begin and end of a sentence). Each counts wherever it stands; what it stands under is
  * the kind of harm it speaks of. Sums of natural logarithms of odds, over the passage of up to
  * HARM_WEIGHTS_PASSAGE words that has the highest.

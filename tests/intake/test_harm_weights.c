@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #define LEXICON ODDLOAF_SOURCE_DIR "/rules/lexicon"
+#define LIST ODDLOAF_SOURCE_DIR "/tests/intake/harm.tsv"
 
 struct folder {
     char dir[64], file[96];
@@ -228,6 +229,35 @@ static void as_shipped(void **state)
     }
 }
 
+/* The notes that were learned from. */
+static void the_list(void **state)
+{
+    static char line[4096];
+    int counts[3][3] = {{0}};
+    static const char *const labels[] = {"harm", "harmless", "possible"};
+    FILE *file = fopen(LIST, "re");
+    (void)state;
+    assert_non_null(file);
+    while (fgets(line, sizeof line, file)) {
+        char *text = strchr(strchr(line, '\t') + 1, '\t') + 1;
+        text[strcspn(text, "\n")] = '\0';
+        char *got = heard(weights, text);
+        for (int i = 0; i < 3; i++)
+            if (strncmp(line, labels[i], strlen(labels[i])) == 0 && line[strlen(labels[i])] == '\t')
+                counts[i][!*got ? 0 : strcmp(got, "possible") == 0 ? 1 : 2]++;
+        free(got);
+    }
+    fclose(file);
+    int harm = counts[0][0] + counts[0][1] + counts[0][2];
+    int harmless = counts[1][0] + counts[1][1] + counts[1][2];
+    assert_true(harm > 250 && harmless > 250);
+    assert_true(counts[0][2] * 100 >= harm * 97);    /* said */
+    assert_true(counts[0][0] * 100 <= harm);         /* silently missed */
+    assert_true(counts[1][2] * 100 <= harmless * 2); /* false alarms */
+    assert_true(counts[1][1] * 100 <= harmless * 18);
+    assert_true(counts[2][0] * 100 <= 20 * (counts[2][0] + counts[2][1] + counts[2][2]));
+}
+
 static double read_ms(const char *piece, size_t size)
 {
     struct text_buffer note = {0};
@@ -311,6 +341,7 @@ int main(void)
         cmocka_unit_test(passages_of_long_notes_are_weighed_alone),
         cmocka_unit_test(both_readers),
         cmocka_unit_test(as_shipped),
+        cmocka_unit_test(the_list),
         cmocka_unit_test(long_notes_are_read_in_time),
         cmocka_unit_test(errors_name_the_place),
         cmocka_unit_test(without_a_file_nothing_weighs),
