@@ -9,10 +9,19 @@ static int only(struct harm_heard **heard, int kind, size_t from, size_t to)
     return 1;
 }
 
-/* What was denied is less likely than the same words undenied, so it takes more to be heard. */
-static enum harm_weight weight_of(const struct harm_weighed *weighed, bool denied)
+static bool is_said(const struct harm_heard *heard, int count)
 {
-    return denied && weighed->weight > HARM_WEIGHT_LOW ? weighed->weight - 1 : weighed->weight;
+    return count && heard->kind != HARM_WORDS_POSSIBLE;
+}
+
+/* Is everything that phrases say doubted? */
+static bool all_doubted(const struct harm_weights *weights, const char *text,
+                        const struct harm_heard *heard, int count)
+{
+    for (int i = 0; i < count; i++)
+        if (!harm_weights_doubt(weights, text, heard[i].from, heard[i].to))
+            return false;
+    return true;
 }
 
 int harm_note_read(const struct harm_words *words, const struct harm_weights *weights,
@@ -20,14 +29,17 @@ int harm_note_read(const struct harm_words *words, const struct harm_weights *we
 {
     bool denied;
     int count = harm_words_read(words, text, ret_heard, &denied);
-    bool said = count && (*ret_heard)->kind != HARM_WORDS_POSSIBLE;
+    if (is_said(*ret_heard, count))
+        return all_doubted(weights, text, *ret_heard, count)
+                   ? only(ret_heard, HARM_WORDS_POSSIBLE, (*ret_heard)->from, (*ret_heard)->to)
+                   : count;
     struct harm_weighed weighed = harm_weights_read(weights, text);
-    enum harm_weight weight = weight_of(&weighed, denied && !count);
-    if (said && weight == HARM_WEIGHT_NONE)
-        return only(ret_heard, HARM_WORDS_POSSIBLE, (*ret_heard)->from, (*ret_heard)->to);
-    if (!said && weight == HARM_WEIGHT_SAID)
-        return only(ret_heard, weighed.kind, weighed.from, weighed.to);
-    if (!count && weight == HARM_WEIGHT_POSSIBLE)
+    /* what was denied is less likely than the same words undenied, so it takes more */
+    bool as_possible = denied && !count;
+    if (weighed.weight == HARM_WEIGHT_SAID)
+        return only(ret_heard, as_possible ? HARM_WORDS_POSSIBLE : weighed.kind, weighed.from,
+                    weighed.to);
+    if (weighed.weight == HARM_WEIGHT_POSSIBLE && !count && !as_possible)
         return only(ret_heard, HARM_WORDS_POSSIBLE, weighed.from, weighed.to);
     return count;
 }

@@ -99,6 +99,8 @@ void harm_weights_word(const struct note_word *words, int count, int at, harm_we
 
 struct weighing {
     const struct harm_weights *weights;
+    struct note_word *words;
+    int count;
     double *sums;  /* of the words before each */
     double *kinds; /* what speaks of each kind, of the passage */
 };
@@ -118,6 +120,30 @@ static void add_kind(void *arg, int at, const char *feature)
     (void)at;
     if (weight && weight->kind != HARMLESS && weight->value > 0)
         weighing->kinds[weight->kind] += weight->value;
+}
+
+static void weighing_begin(const struct harm_weights *weights, const char *text,
+                           struct weighing *ret)
+{
+    *ret = (struct weighing){.weights = weights};
+    ret->count = lexicon_split(text, &ret->words);
+    lexicon_squeeze(ret->words, ret->count);
+    ret->sums = xcalloc((size_t)ret->count + 1, sizeof *ret->sums);
+    for (int at = 0; at < ret->count; at++) {
+        ret->sums[at + 1] = ret->sums[at];
+        harm_weights_word(ret->words, ret->count, at, add_value, ret);
+    }
+}
+
+static void weighing_end(struct weighing *weighing)
+{
+    free(weighing->sums);
+    free(weighing->words);
+}
+
+static double sum_of(const struct weighing *weighing, struct harm_span span)
+{
+    return weighing->sums[span.to] - weighing->sums[span.from];
 }
 
 static bool begins_sentence(const struct note_word *words, int count, int at)
@@ -147,94 +173,104 @@ static int next_begin(const struct note_word *words, int count, int from)
     return at;
 }
 
-static struct harm_span heaviest(const struct note_word *words, int count, const double *sums)
+static struct harm_span heaviest(const struct weighing *weighing)
 {
     struct harm_span best = {0, 0};
     double most = -INFINITY;
-    for (int from = 0; from < count; from = next_begin(words, count, from)) {
-        int to = passage_end(words, count, from);
-        if (sums[to] - sums[from] > most) {
-            most = sums[to] - sums[from];
-            best = (struct harm_span){from, to};
+    for (int from = 0; from < weighing->count;
+         from = next_begin(weighing->words, weighing->count, from)) {
+        struct harm_span passage = {from, passage_end(weighing->words, weighing->count, from)};
+        double sum = sum_of(weighing, passage);
+        if (sum > most) {
+            most = sum;
+            best = passage;
         }
-        if (to == count)
+        if (passage.to == weighing->count)
             break;
     }
     return best;
 }
 
-/* The words in a row that weigh most, within the passage. */
-static struct harm_span core_of(struct harm_span passage, const double *sums)
+/* The words in a row that weigh most, within the passage; none if none speaks of harm. */
+static struct harm_span core_of(const struct weighing *weighing, struct harm_span passage)
 {
-    struct harm_span core = {passage.from, passage.from};
-    int from = passage.from;
+    struct harm_span core = {passage.from, passage.from}, run = core;
     double most = 0;
-    for (int to = passage.from + 1; to <= passage.to; to++) {
-        if (sums[to] - sums[from] > most) {
-            most = sums[to] - sums[from];
-            core = (struct harm_span){from, to};
+    while (run.to < passage.to) {
+        run.to++;
+        double sum = sum_of(weighing, run);
+        if (sum > most) {
+            most = sum;
+            core = run;
         }
-        if (sums[to] <= sums[from])
-            from = to;
+        if (sum <= 0)
+            run.from = run.to;
     }
     return core;
 }
 
-static int kind_of(struct weighing *weighing, const struct note_word *words, int count,
-                   struct harm_span passage)
+static int kind_of(struct weighing *weighing, struct harm_span passage)
 {
     double kinds[HARM_KINDS] = {0};
     int best = 0;
     weighing->kinds = kinds;
     for (int at = passage.from; at < passage.to; at++)
-        harm_weights_word(words, count, at, add_kind, weighing);
+        harm_weights_word(weighing->words, weighing->count, at, add_kind, weighing);
     for (int kind = 1; kind < HARM_KINDS; kind++)
         if (kinds[kind] > kinds[best])
             best = kind;
     return best;
 }
 
-/* `sum` of the passage, `core` of its words in a row that weigh most. */
-static enum harm_weight level_of(const struct harm_weights *weights, double sum, double core)
-{
-    return sum >= weights->said                             ? HARM_WEIGHT_SAID
-           : sum >= weights->possible                       ? HARM_WEIGHT_POSSIBLE
-           : sum >= weights->doubt || core >= weights->sure ? HARM_WEIGHT_LOW
-                                                            : HARM_WEIGHT_NONE;
-}
-
-static double sum_of(const double *sums, struct harm_span span)
-{
-    return sums[span.to] - sums[span.from];
-}
-
 struct harm_weighed harm_weights_read(const struct harm_weights *weights, const char *text)
 {
     struct harm_weighed ret = {.weight = HARM_WEIGHT_LOW};
-    struct note_word *words;
+    struct weighing weighing;
     if (!weights)
         return ret;
-    int count = lexicon_split(text, &words);
-    lexicon_squeeze(words, count);
-    struct weighing weighing = {.weights = weights,
-                                .sums = xcalloc((size_t)count + 1, sizeof *weighing.sums)};
-    for (int at = 0; at < count; at++) {
-        weighing.sums[at + 1] = weighing.sums[at];
-        harm_weights_word(words, count, at, add_value, &weighing);
-    }
-    if (count) {
-        struct harm_span passage = heaviest(words, count, weighing.sums);
-        struct harm_span core = core_of(passage, weighing.sums);
-        ret.weight = level_of(weights, sum_of(weighing.sums, passage), sum_of(weighing.sums, core));
+    weighing_begin(weights, text, &weighing);
+    if (weighing.count) {
+        struct harm_span passage = heaviest(&weighing), core = core_of(&weighing, passage);
+        double sum = sum_of(&weighing, passage);
         if (core.from == core.to)
             core = passage;
-        ret.kind = kind_of(&weighing, words, count, passage);
-        ret.from = words[core.from].from;
-        ret.to = words[core.to - 1].to;
+        ret.weight = sum >= weights->said       ? HARM_WEIGHT_SAID
+                     : sum >= weights->possible ? HARM_WEIGHT_POSSIBLE
+                                                : HARM_WEIGHT_LOW;
+        ret.kind = kind_of(&weighing, passage);
+        ret.from = weighing.words[core.from].from;
+        ret.to = weighing.words[core.to - 1].to;
     }
-    free(weighing.sums);
-    free(words);
+    weighing_end(&weighing);
     return ret;
+}
+
+/* The words of the bytes and as many before and behind as say what they are about. */
+static struct harm_span words_around(const struct weighing *weighing, size_t from, size_t to)
+{
+    enum { AROUND = HARM_WEIGHTS_PASSAGE / 4 };
+    struct harm_span span = {0, weighing->count};
+    while (span.from < span.to && weighing->words[span.from].to <= from)
+        span.from++;
+    while (span.to > span.from && weighing->words[span.to - 1].from >= to)
+        span.to--;
+    span.from = span.from > AROUND ? span.from - AROUND : 0;
+    span.to = weighing->count - span.to > AROUND ? span.to + AROUND : weighing->count;
+    return span;
+}
+
+bool harm_weights_doubt(const struct harm_weights *weights, const char *text, size_t from,
+                        size_t to)
+{
+    struct weighing weighing;
+    if (!weights)
+        return false;
+    weighing_begin(weights, text, &weighing);
+    struct harm_span around = words_around(&weighing, from, to);
+    bool doubt = sum_of(&weighing, around) < weights->doubt &&
+                 sum_of(&weighing, core_of(&weighing, around)) < weights->sure;
+    weighing_end(&weighing);
+    return doubt;
 }
 
 /* ---- loading ---- */

@@ -4,13 +4,14 @@
 #define ODDLOAF_INTAKE_HARM_WEIGHTS_H
 
 #include "base/doc.h"
+#include <stdbool.h>
 #include <stddef.h>
 
 struct harm_weights;
 
 /* The file DIRS/harm.json, made by tests/intake/harm_weights.py; a plant may change it:
  *
- *   {"said": 0.85, "possible": 0.1, "doubt": -1.4, "sure": 2,
+ *   {"said": 0.85, "possible": 0.1, "doubt": -1.4, "sure": 1.5,
  *    "weights": {"illness": {"vomi*": 1.31, "all night": 0.4}, "harmless": {"smel*": -0.9}}}
  *
  * What may weigh: a word as text_fold() writes it, without apostrophe ("#": any that begins with a
@@ -30,7 +31,6 @@ enum { HARM_WEIGHTS_PASSAGE = 30 };
 
 /* By the thresholds of the file. */
 enum harm_weight {
-    HARM_WEIGHT_NONE,     /* below "doubt", and no words in a row weigh "sure" */
     HARM_WEIGHT_LOW,      /* below "possible" */
     HARM_WEIGHT_POSSIBLE, /* below "said" */
     HARM_WEIGHT_SAID
@@ -42,5 +42,9 @@ struct harm_weighed {
 };
 /* Any UTF-8, any length, in time that grows with it. Thread-safe. */
 struct harm_weighed harm_weights_read(const struct harm_weights *weights, const char *text);
+/* Whether what these bytes of the text say of harm is unlikely by the words around: they sum up to
+ * less than "doubt", and no words in a row to "sure". */
+bool harm_weights_doubt(const struct harm_weights *weights, const char *text, size_t from,
+                        size_t to);
 
 #endif

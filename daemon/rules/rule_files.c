@@ -32,7 +32,8 @@ static bool is_read(const char *name)
     static const char *const FILES[] = {"asks.json",    "cautions.json",  "harm.json",
                                         "lots.json",    "models.json",    "places.json",
                                         "ranking.json", "quantities.json"};
-    static const char *const FOLDERS[] = {"causes", "lexicon", "lexicon/common", "lexicon/harm", "lexicon/weights"};
+    static const char *const FOLDERS[] = {"causes", "lexicon", "lexicon/common", "lexicon/harm",
+                                          "lexicon/weights"};
     const char *slash = strrchr(name, '/');
     for (size_t i = 0; !slash && i < sizeof FILES / sizeof FILES[0]; i++)
         if (strcmp(name, FILES[i]) == 0)

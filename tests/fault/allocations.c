@@ -213,7 +213,9 @@ static int read_note(struct text_buffer *told, struct error *err)
     json_t *filled = lexicon_fill(lexicon, given, &taken);
     char *texts[] = {jsonx_dump(filled), jsonx_dump(taken)};
     struct harm_heard *heard = NULL;
-    int count = harm_words_read(harm, json_string_value(json_object_get(given, "note")), &heard);
+    bool denied;
+    int count =
+        harm_words_read(harm, json_string_value(json_object_get(given, "note")), &heard, &denied);
     (void)err;
     text_appendf(told, "%s\n%s\n%d", texts[0], texts[1], count);
     free(texts[0]);

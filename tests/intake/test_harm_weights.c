@@ -47,10 +47,10 @@ static struct harm_weights *load_text(const char *text)
     return weights;
 }
 
-/* "said illness <the words>", "possible <the words>", "low" or "none". */
+/* "said illness <the words>", "possible <the words>" or "low". */
 static char *weighed(const struct harm_weights *weights, const char *note)
 {
-    static const char *const LEVELS[] = {"none", "low", "possible", "said"};
+    static const char *const LEVELS[] = {"low", "possible", "said"};
     struct harm_weighed w = harm_weights_read(weights, note);
     struct text_buffer out = {0};
     assert_true(w.from <= w.to && w.to <= strlen(note));
@@ -100,8 +100,7 @@ static void what_stands_in_it_is_summed(void **state)
         {"no gash", "low"},
         {"gash and queasy, stale bread", "said injury <gash and queasy>"},
         {"gash... stale", "low"},
-        {"stale, stale and stale", "none"},
-        {"no gash, stale stale stale stale gash", "low"}, /* is surely said somewhere */
+        {"stale, stale and stale", "low"},
     };
     struct harm_weights *weights = load_text(SMALL);
     (void)state;
@@ -188,6 +187,7 @@ static void both_readers(void **state)
         {"nobody vomited a gash", "", "possible"}, /* some harm is denied: it takes more */
         {"nobody vomited, queasyness", "", ""},
         {"my son vomited, stale stale", "illness", "possible"},
+        {"my son vomited, he is fine and so are all of us. stale stale", "illness", "illness"},
         {"my son vomited, stale gash stale stale stale", "illness", "illness"},
     };
     struct harm_weights *small = load_text(SMALL);
@@ -329,7 +329,9 @@ static void without_a_file_nothing_weighs(void **state)
     assert_null(none);
     assert_int_equal(harm_weights_read(NULL, "my son vomited").weight, HARM_WEIGHT_LOW);
     none = load_text("{\"said\":1,\"possible\":1,\"doubt\":1,\"sure\":1,\"weights\":{}}");
-    assert_int_equal(harm_weights_read(none, "my son vomited").weight, HARM_WEIGHT_NONE);
+    assert_int_equal(harm_weights_read(none, "my son vomited").weight, HARM_WEIGHT_LOW);
+    assert_true(harm_weights_doubt(none, "my son vomited", 0, 14));
+    assert_false(harm_weights_doubt(NULL, "my son vomited", 0, 14));
     harm_weights_free(none);
     harm_weights_free(NULL);
 }
