@@ -189,6 +189,22 @@ static void fill_any(struct company_view *view)
     view->factors[FACTOR_ANY].bits = log2(sum / known);
 }
 
+/* Lots of some days of the window, as indices. */
+struct stretch {
+    int first, end;
+};
+
+static struct stretch stretch_of(const struct company_view *view, int32_t from_day, int32_t to_day)
+{
+    int64_t from = from_day - view->from_day, to = (int64_t)to_day - view->from_day + 1;
+    struct stretch stretch = {view->lot_count, view->lot_count};
+    if (from < view->day_count)
+        stretch.first = view->first[from > 0 ? from : 0];
+    if (to < view->day_count)
+        stretch.end = to > 0 ? view->first[to] : 0;
+    return stretch;
+}
+
 void company_fill_factors(struct company_view *view)
 {
     struct span_levels spans[SPAN_COUNT] = {0};
@@ -198,7 +214,9 @@ void company_fill_factors(struct company_view *view)
         for (int k = 0; k < view->levels[i].count; k++)
             if (view->levels[i].lots[k] != view->own)
                 company_level_add(&levels[i], &view->lots[view->levels[i].lots[k]]);
-    for (int i = 0; i < view->lot_count; i++) {
+    int32_t own_day = company_day_of(view->packed_from_ms), widest = WIDEST_HOURS / 24 + 1;
+    const struct stretch near = stretch_of(view, own_day - widest, own_day + widest);
+    for (int i = near.first; i < near.end; i++) {
         const struct company_view_lot *lot = &view->lots[i];
         int64_t apart_ms = llabs(lot->lot->packed_from_ms - view->packed_from_ms);
         if (i == view->own || apart_ms > WIDEST_HOURS * WHEN_HOUR_MS)
@@ -240,7 +258,9 @@ struct company_factor company_of_window(const struct company_view *view, const c
 {
     uint64_t wanted = *line ? company_day_key(view->plant, line) : 0;
     struct level level = {0};
-    for (int i = 0; i < view->lot_count; i++) {
+    const struct stretch packed_then =
+        stretch_of(view, company_day_of(packed.from_ms), company_day_of(packed.to_ms));
+    for (int i = packed_then.first; i < packed_then.end; i++) {
         const struct company_day_lot *lot = view->lots[i].lot;
         if (i != view->own && lot->packed_from_ms >= packed.from_ms &&
             lot->packed_from_ms < packed.to_ms && (!wanted || lot->line == wanted))

@@ -19,7 +19,7 @@ struct company_view_lot {
     const struct company_day_lot *lot;
     double reported; /* share of its complaints to be in by now */
     double expected;
-    double observed;
+    int observed;
     int product; /* while expectations are worked out */
 };
 
