@@ -549,8 +549,8 @@ static void tell_full(struct transport *t, const char *peer, enum door_answer an
     if (t->full_told_ms && now_ms - t->full_told_ms < FULL_TOLD_MS)
         return;
     t->full_told_ms = now_ms;
-    log_write(&t->http->app->log, LOG_LEVEL_WARNING, "connections full %s=%s open=%zu%s%s", "of",
-              t->name, door_count(t->door), answer == DOOR_PEER_FULL ? " peer=" : "",
+    log_write(&t->http->app->log, LOG_LEVEL_WARNING, "connections full at=%s open=%zu%s%s", t->name,
+              door_count(t->door), answer == DOOR_PEER_FULL ? " peer=" : "",
               answer == DOOR_PEER_FULL ? peer : "");
 }
 

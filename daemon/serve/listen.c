@@ -16,7 +16,7 @@
 /* Anybody of this machine may connect: what one may do goes by the peer's groups, and a file has
  * but one group where there are four roles. */
 enum { SOCKET_MODE = 0666 };
-enum { LISTENERS = 4, BACKLOG = 128, TICK_MS = 250, SPARE = 8 };
+enum { LISTENERS = 4, BACKLOG = 4096, TICK_MS = 250, SPARE = 8 };
 
 struct listener {
     struct listen *owner;

@@ -25,8 +25,8 @@ struct wire {
     enum stage stage;
     bool head_told;
     struct text_buffer head, body, line;
-    char last;             /* byte of the line under way */
-    size_t left, trailers; /* bytes: to come of the body or chunk, taken of trailers */
+    char last;            /* byte of the line under way */
+    size_t left, framing; /* bytes: to come of the body or chunk; taken of what is around chunks */
     struct wire_fault fault;
     char *method, *path, *query, *host;
     bool old, keeps, has_length, chunked, awaits;
@@ -394,6 +394,7 @@ static void read_size(struct wire *w)
     } else {
         w->left = (size_t)size;
         w->stage = size ? STAGE_CHUNK : STAGE_TRAILER;
+        w->framing = size ? w->framing : 0; /* trailers are counted by themselves */
     }
 }
 
@@ -401,9 +402,11 @@ static size_t take_framing(struct wire *w, const char *bytes, size_t length)
 {
     bool ended;
     size_t n = take_line(w, bytes, length, &ended);
-    w->trailers += w->stage == STAGE_TRAILER ? n : 0;
-    if (w->trailers > w->limits.head_bytes)
+    w->framing += n;
+    if (w->stage == STAGE_TRAILER && w->framing > w->limits.head_bytes)
         refuse(w, 431, "what follows the body is larger than limits/header_bytes");
+    if (w->framing > w->limits.head_bytes + w->limits.body_bytes)
+        refuse(w, 400, "the chunks are so small that they are mostly their sizes");
     if (w->stage == STAGE_END && w->line.length)
         refuse(w, 400, "a chunk is longer than its size says");
     if (!ended || w->fault.status)

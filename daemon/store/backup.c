@@ -26,6 +26,12 @@ char *backup_folder(const char *state_dir)
 int backup_place(const char *state_dir, const char *named, char **ret_path, struct error *err)
 {
     struct text_buffer path = {0};
+    for (const char *c = named; *c; c++) {
+        if ((unsigned char)*c < ' ' || *c == 127) {
+            error_field(err, "path", named);
+            return error_set(err, ERROR_INVALID, "has a control character");
+        }
+    }
     bool bare = *named && !strchr(named, '/') && named[0] != '.';
     if (!bare && named[0] != '/') {
         error_field(err, "path", named);

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 /* Only to be read by people: the lock is the directory's. */
@@ -29,7 +30,8 @@ static long read_pid(int directory)
 /* A disk without room for it is no reason not to start. */
 static void write_pid(int directory)
 {
-    int fd = openat(directory, PID_FILE, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
+    int fd =
+        openat(directory, PID_FILE, O_WRONLY | O_CREAT | O_TRUNC | O_NOFOLLOW | O_CLOEXEC, 0644);
     if (fd < 0)
         return;
     dprintf(fd, "%ld\n", (long)getpid());
@@ -47,12 +49,36 @@ static int name_holder(int directory, const char *state_dir, struct error *err)
                                state_dir);
 }
 
+/* In a folder of another user's, or one that anybody writes to, the database may be anybody's; and
+ * root's files in the service's folder would be none that the service can write to. */
+static int check_folder(int directory, const char *state_dir, struct error *err)
+{
+    struct stat st;
+    if (fstat(directory, &st))
+        return error_set(err, ERROR_IO, "cannot look at %s: %s", state_dir, strerror(errno));
+    if (st.st_uid != geteuid()) {
+        error_hint(err, "run it as that user (runuser -u), or name another --state");
+        return error_set(err, ERROR_INVALID, "%s belongs to another user, of number %lu", state_dir,
+                         (unsigned long)st.st_uid);
+    }
+    if (st.st_mode & S_IWOTH) {
+        error_hint(err, "look at what is in it, then chmod o-w");
+        return error_set(err, ERROR_INVALID, "%s may be written to by anybody", state_dir);
+    }
+    return 0;
+}
+
 int owner_take(const char *state_dir, struct owner **ret, struct error *err)
 {
     int directory = open(state_dir, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (directory < 0) {
         error_hint(err, "check that the state directory exists and may be read");
         return error_set(err, ERROR_IO, "cannot open %s: %s", state_dir, strerror(errno));
+    }
+    int unfit = check_folder(directory, state_dir, err);
+    if (unfit) {
+        close(directory);
+        return unfit;
     }
     if (flock(directory, LOCK_EX | LOCK_NB)) {
         int rc = errno == EWOULDBLOCK

@@ -177,7 +177,43 @@ def no_socket_is_left_alone():
     shutil.rmtree(plant.dir)
 
 
+def refuses_to_start(plant, words):
+    plant.start(expect_ready=False)
+    assert plant.daemon.wait(30) == 1, plant.log_text()
+    assert words in plant.log_text(), plant.log_text()
+
+
+def not_ones_own():
+    """A state that another user has, or anybody may write to, and links in the place of files: nothing is
+    written through them."""
+    plant = Plant(BINARIES)
+    with plant:
+        target, link = plant.dir / "elsewhere", plant.dir / "link"
+        link.symlink_to(target)
+        assert plant.post("/v1/backup", {"path": str(link)})[0] == 200
+        assert not target.exists() and link.is_file() and not link.is_symlink(), "written through a link"
+        code, told = plant.post("/v1/backup", {"path": "a\nb"})
+        assert code == 400 and "control character" in told["detail"], told
+        plant.keep = True
+    pid = plant.state / "oddloafd.pid"
+    pid.symlink_to(target)
+    plant.start()
+    plant.stop()
+    assert not target.exists(), "written through a link"
+    plant.state.chmod(0o777)
+    refuses_to_start(plant, "may be written to by anybody")
+    plant.state.chmod(0o700)
+    if os.geteuid() == 0:
+        os.chown(plant.state, 65534, -1)
+        refuses_to_start(plant, "belongs to another user")
+        os.chown(plant.state, 0, -1)
+    pathlib.Path(plant.socket).symlink_to(plant.dir / "other.sock")
+    refuses_to_start(plant, "no socket")
+    shutil.rmtree(plant.dir)
+
+
 one_daemon_a_state()
+not_ones_own()
 notices(unlink, "was removed")
 notices(replace, "was replaced")
 notices(empty, "was cut short")

@@ -198,6 +198,35 @@ static void a_nul_ends_nothing(void **state)
     assert_int_equal(read_request(BYTES, sizeof BYTES - 1, 7, body), 400);
 }
 
+/* However small the chunks, what comes with them has an end; and many of them are no long trailer.
+ */
+static void chunks_are_no_flood(void **state)
+{
+    static const struct wire_limits LARGE = {256, 4096};
+    struct text_buffer small = {0}, long_lines = {0};
+    (void)state;
+    text_append(&small, CHUNKED);
+    text_append(&long_lines, CHUNKED);
+    for (int i = 0; i < 800; i++) {
+        text_append(&small, "1\r\nx\r\n");
+        text_append(&long_lines,
+                    "1;yyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyyy\r\nx\r\n");
+    }
+    text_append(&small, "0\r\nA: b\r\n\r\n");
+    for (int i = 0; i < 2; i++) {
+        const struct text_buffer *bytes = i ? &long_lines : &small;
+        struct wire *wire = wire_new(&LARGE);
+        size_t head, taken;
+        assert_int_equal(wire_feed(wire, bytes->data, bytes->length, &head), WIRE_HEAD);
+        assert_int_equal(wire_feed(wire, bytes->data + head, bytes->length - head, &taken),
+                         i ? WIRE_FAULT : WIRE_WHOLE);
+        assert_int_equal(wire_fault(wire).status, i ? 400 : 0);
+        wire_free(wire);
+    }
+    text_buffer_free(&small);
+    text_buffer_free(&long_lines);
+}
+
 /* The bytes behind a request are the next one's. */
 static void requests_follow_each_other(void **state)
 {
@@ -242,6 +271,7 @@ int main(void)
         cmocka_unit_test(bodies_of_two_lengths_are_refused),
         cmocka_unit_test(malformed_chunks_are_refused),
         cmocka_unit_test(floods_are_cut_off),
+        cmocka_unit_test(chunks_are_no_flood),
         cmocka_unit_test(a_nul_ends_nothing),
         cmocka_unit_test(requests_follow_each_other),
         cmocka_unit_test(a_body_is_asked_for_once_it_is_awaited),
