@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "fuzz.h"
 #include "intake/common_words.h"
+#include "intake/harm_weights.h"
 #include "intake/harm_words.h"
 #include "intake/lexicon.h"
 #include "lots/lot_rules.h"
@@ -101,6 +102,16 @@ static int load_common(const char *folder, struct faults *faults, struct error *
     return rc;
 }
 
+static int load_weights(const char *folder, struct faults *faults, struct error *err)
+{
+    struct harm_weights *weights = NULL;
+    int rc = harm_weights_load(folder, on_fault, faults, &weights, err);
+    if (!rc && harm_weights_read(weights, "nobody broke a tooth, but my son was sick").to)
+        harm_weights_doubt(weights, "but my son was sick", 4, 19);
+    harm_weights_free(weights);
+    return rc;
+}
+
 static int load_settings(const char *path, struct faults *faults, struct error *err)
 {
     struct config *config = NULL;
@@ -141,14 +152,14 @@ static const struct kind {
     {"ranking.json", load_rules, true},       {"asks.json", load_rules, true},
     {"cautions.json", load_rules, true},      {"causes/rope.json", load_rules, true},
     {"lexicon/xx.json", load_lexicon, false}, {"harm/xx.json", load_harm, false},
-    {"common/xx.json", load_common, false},
+    {"common/xx.json", load_common, false},   {"weights/harm.json", load_weights, false},
 };
 enum { KIND_COUNT = sizeof KINDS / sizeof KINDS[0] };
 
 static const char *folder(void)
 {
     static char path[64]; /* one for the run */
-    static const char *const PARTS[] = {"", "/causes", "/lexicon", "/harm", "/common"};
+    static const char *const PARTS[] = {"", "/causes", "/lexicon", "/harm", "/common", "/weights"};
     if (!path[0]) {
         snprintf(path, sizeof path, "/dev/shm/fuzz-rules-%d", getpid());
         for (size_t i = 0; i < sizeof PARTS / sizeof PARTS[0]; i++) {
