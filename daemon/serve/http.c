@@ -10,7 +10,6 @@
 #include "serve/route.h"
 #include "serve/sessions.h"
 #include "serve/tls.h"
-#include <arpa/inet.h>
 #include <errno.h>
 #include <event2/bufferevent_ssl.h>
 #include <stdlib.h>
@@ -523,26 +522,6 @@ static struct bufferevent *tls_bufferevent(const struct http *http, evutil_socke
                : NULL;
 }
 
-/* Whom connections are counted by: the local user, or the address; of IPv6 the network, of which
- * one machine has all addresses. */
-static void name_peer(evutil_socket_t fd, const struct sockaddr *from, char out[static DOOR_PEER])
-{
-    char text[INET6_ADDRSTRLEN] = "?";
-    uid_t uid = 0;
-    if (from->sa_family == AF_INET) {
-        inet_ntop(AF_INET, &((const struct sockaddr_in *)(const void *)from)->sin_addr, text,
-                  sizeof text);
-    } else if (from->sa_family == AF_INET6) {
-        struct in6_addr address = ((const struct sockaddr_in6 *)(const void *)from)->sin6_addr;
-        if (!IN6_IS_ADDR_V4MAPPED(&address))
-            memset(address.s6_addr + 8, 0, 8);
-        inet_ntop(AF_INET6, &address, text, sizeof text);
-    } else if (peer_uid(fd, &uid)) {
-        snprintf(text, sizeof text, "uid %lu", (unsigned long)uid);
-    }
-    text_clip(text, out, DOOR_PEER);
-}
-
 static void tell_full(struct transport *t, const char *peer, enum door_answer answer)
 {
     int64_t now_ms = clock_monotonic_ms();
@@ -578,7 +557,7 @@ static void http_on_connection(void *arg, evutil_socket_t fd, const struct socka
     struct transport *t = arg;
     struct http *http = t->http;
     char peer[DOOR_PEER];
-    name_peer(fd, from, peer);
+    peer_name_at_door(fd, from, peer, sizeof peer);
     bool was_full = door_count(t->door) >= t->room.connections;
     enum door_answer answer = door_ask(t->door, peer);
     if (was_full || answer != DOOR_OPEN)

@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "serve/request.h"
+#include <arpa/inet.h>
 #include <grp.h>
 #include <openssl/evp.h>
 #include <pwd.h>
@@ -34,6 +35,32 @@ bool peer_uid(int fd, uid_t *ret)
         return false;
     *ret = who.uid;
     return true;
+}
+
+static void name_address(const struct sockaddr *from, char out[static INET6_ADDRSTRLEN])
+{
+    struct sockaddr_in v4 = {0};
+    struct sockaddr_in6 v6 = {0};
+    if (from->sa_family == AF_INET) {
+        memcpy(&v4, from, sizeof v4);
+        inet_ntop(AF_INET, &v4.sin_addr, out, INET6_ADDRSTRLEN);
+        return;
+    }
+    memcpy(&v6, from, sizeof v6);
+    if (!IN6_IS_ADDR_V4MAPPED(&v6.sin6_addr))
+        memset(v6.sin6_addr.s6_addr + 8, 0, 8);
+    inet_ntop(AF_INET6, &v6.sin6_addr, out, INET6_ADDRSTRLEN);
+}
+
+void peer_name_at_door(int fd, const struct sockaddr *from, char *out, size_t size)
+{
+    char text[INET6_ADDRSTRLEN] = "?";
+    uid_t uid = 0;
+    if (from->sa_family == AF_INET || from->sa_family == AF_INET6)
+        name_address(from, text);
+    else if (peer_uid(fd, &uid))
+        snprintf(text, sizeof text, "uid %lu", (unsigned long)uid);
+    text_clip(text, out, size);
 }
 
 static bool group_id(const char *name, gid_t *ret)

@@ -5,10 +5,14 @@
 
 #include "serve/config.h"
 #include <stdbool.h>
+#include <sys/socket.h>
 #include <sys/types.h>
 
 /* The uid at connect(2) time. False if the socket is not a local one. */
 bool peer_uid(int fd, uid_t *ret);
+/* Whom connections are counted by, as a name: the local user or the address; of IPv6 the network of
+ * 64 bits, of which one machine has all addresses. `fd` is asked where `from` is a local one. */
+void peer_name_at_door(int fd, const struct sockaddr *from, char *out, size_t size);
 /* Roles of a local user: root and the daemon's own user have all; else by group (config
  * roles/…). Looks the user up, so not for the loop thread. */
 unsigned peer_roles_of_uid(const struct config *config, uid_t uid);

@@ -359,6 +359,20 @@ static size_t take_bytes(struct wire *w, const char *bytes, size_t length, enum 
     return n;
 }
 
+/* What is around chunks has an end, too. */
+static void count_framing(struct wire *w)
+{
+    w->framing++;
+    if (w->stage == STAGE_TRAILER && w->framing > w->limits.head_bytes)
+        refuse(w, 431, "what follows the body is larger than limits/header_bytes");
+    if (w->framing > w->limits.head_bytes + w->limits.body_bytes)
+        refuse(w, 400, "the chunks are so small that they are mostly their sizes");
+    if (w->stage == STAGE_END && w->line.length)
+        refuse(w, 400, "a chunk is longer than its size says");
+    if (w->line.length > SIZE_LINE)
+        refuse(w, 400, "a chunk's line is too long");
+}
+
 /* A line of the body's framing, without its end, in w->line when *ret_ended. */
 static size_t take_line(struct wire *w, const char *bytes, size_t length, bool *ret_ended)
 {
@@ -373,8 +387,7 @@ static size_t take_line(struct wire *w, const char *bytes, size_t length, bool *
         else if (c != '\r')
             text_append_bytes(&w->line, &c, 1);
         w->last = *ret_ended ? '\0' : c;
-        if (w->line.length > SIZE_LINE)
-            refuse(w, 400, "a chunk's line is too long");
+        count_framing(w);
     }
     return at;
 }
@@ -402,13 +415,6 @@ static size_t take_framing(struct wire *w, const char *bytes, size_t length)
 {
     bool ended;
     size_t n = take_line(w, bytes, length, &ended);
-    w->framing += n;
-    if (w->stage == STAGE_TRAILER && w->framing > w->limits.head_bytes)
-        refuse(w, 431, "what follows the body is larger than limits/header_bytes");
-    if (w->framing > w->limits.head_bytes + w->limits.body_bytes)
-        refuse(w, 400, "the chunks are so small that they are mostly their sizes");
-    if (w->stage == STAGE_END && w->line.length)
-        refuse(w, 400, "a chunk is longer than its size says");
     if (!ended || w->fault.status)
         return n;
     if (w->stage == STAGE_SIZE)
