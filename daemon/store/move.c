@@ -3,6 +3,7 @@
 #include "store/db.h"
 #include "store/pattern.h"
 #include "store/work.h"
+#include <string.h>
 
 /* ---- totals of a case ---- */
 
@@ -129,6 +130,63 @@ static int flag_harm(struct store *store, const struct move *move, const struct 
                                               : 0;
 }
 
+/* ---- neighbours ---- */
+
+/* Cases that may count the complaint among the company's (facts/company.h), by its symptom or,
+ * where a rule asks for it, another: on lots packed from WITHIN_DAYS before its lot to BEFORE_DAYS
+ * after it, or on none that is certain, that have heard of a complaint since it came. One that
+ * comes as it is received has next to none; of one that comes or goes much later so many are ranked
+ * again, first those of its symptom, nearest to it. */
+static int neighbours_of(struct store *store, const struct move_place *of, int64_t *ids, int most,
+                         int *ret_count, struct error *err)
+{
+    static const int64_t BEFORE_DAYS = 42, WITHIN_DAYS = 14;
+    static const char SQL[] =
+        "SELECT k.id FROM complaint_case k JOIN lot o ON o.id = ?1 LEFT JOIN lot l ON l.id ="
+        " k.lot_id WHERE k.state = 'open' AND k.as_of_ms >= ?2 AND k.id <> ?4 AND (l.id IS NULL OR"
+        " l.packed_from_ms BETWEEN o.packed_from_ms - ?5 AND o.packed_from_ms + ?6)"
+        " ORDER BY k.symptom <> ?3, k.as_of_ms LIMIT ?7";
+    struct db_query q = db_query(
+        store, SQL,
+        DB(DB_INT(of->lot_id), DB_MS(of->received_ms), DB_TEXT(of->symptom), DB_INT(of->case_id),
+           DB_INT(WITHIN_DAYS * WHEN_DAY_MS), DB_INT(BEFORE_DAYS * WHEN_DAY_MS), DB_INT(most)),
+        err);
+    while (db_next(&q))
+        ids[q.rows - 1] = db_int64(&q, 0);
+    *ret_count = q.rows;
+    return db_end(&q, 0);
+}
+
+static int rank_neighbours(struct store *store, const struct move_place *of, const char *kind,
+                           int64_t rank_ms, struct error *err)
+{
+    enum { MOST = 64 };
+    int64_t ids[MOST];
+    int count = 0;
+    int rc =
+        of->withdrawn || of->lot_id == 0 ? 0 : neighbours_of(store, of, ids, MOST, &count, err);
+    for (int i = 0; i < count && !rc; i++)
+        rc = work_add(store, kind, ids[i], rank_ms, err);
+    return rc;
+}
+
+/* Does it count for the company as it did? */
+static bool counts_alike(const struct move_place *a, const struct move_place *b)
+{
+    return a->lot_id == b->lot_id && a->received_ms == b->received_ms &&
+           a->withdrawn == b->withdrawn && strcmp(a->symptom, b->symptom) == 0;
+}
+
+static int tell_neighbours(struct store *store, const struct move *move,
+                           const struct move_place *is, int64_t rank_ms, struct error *err)
+{
+    const char *kind = move->nobody_waits ? WORK_AGAIN : WORK_RANK;
+    if (move->was_there && counts_alike(&move->was, is))
+        return 0;
+    int rc = move->was_there ? rank_neighbours(store, &move->was, kind, rank_ms, err) : 0;
+    return rc ? rc : rank_neighbours(store, is, kind, rank_ms, err);
+}
+
 int move_end(struct store *store, const struct move *move, int64_t moved_to, int64_t rank_ms,
              struct error *err)
 {
@@ -150,5 +208,5 @@ int move_end(struct store *store, const struct move *move, int64_t moved_to, int
                       err);
     if (!rc && move->was_there && move->was.case_id != case_now(&is))
         rc = work_add(store, WORK_RANK, move->was.case_id, rank_ms, err);
-    return rc;
+    return rc ? rc : tell_neighbours(store, move, &is, rank_ms, err);
 }

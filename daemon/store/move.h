@@ -33,7 +33,8 @@ struct move {
 int move_begin(struct store *store, int64_t complaint_id, struct move *ret, struct error *err);
 /* Of a complaint whose row has just been written. */
 struct move move_of_new(int64_t complaint_id);
-/* Queues the ranking of the case it is in and of the one it left. A case that is left empty has
+/* Queues the ranking of the case it is in, of the one it left, and of cases that count it among the
+ * company's complaints. A case that is left empty has
  * moved to `moved_to`, or, if that is 0, to the case the complaint is in now; a complaint deleted
  * or withdrawn without a `moved_to` leaves it empty. */
 int move_end(struct store *store, const struct move *move, int64_t moved_to, int64_t rank_ms,

@@ -66,9 +66,17 @@ def filled(plant):
     return said, [gone["id"], repeated["id"]]
 
 
+def check_tops(plant):
+    """What a list says of a case is what its ranking says, whatever came and went beside it."""
+    for case in plant.get("/v1/cases?limit=500")[1]["cases"]:
+        first = plant.get(f"/v1/cases/{case['case']}")[1]["ranked"][0]
+        assert (case["top"]["cause"], case["top"]["probability"]) == (first["cause"], first["probability"]), (case, first)
+
+
 def answers(plant, said):
     """What the daemon says, without what the clock says or numbers of cases."""
     cases = {}
+    check_tops(plant)
     for one in said:
         case = plant.get(f"/v1/cases/{one['id']}")[1]
         cases[one["id"]] = {key: case[key] for key in ("lot", "lot_state", "ranked", "as_of", "complaints", "symptom")}
