@@ -1,4 +1,5 @@
 #include "base/csv_cell.h"
+#include <assert.h>
 #include <string.h>
 
 /* Apostrophes, then a character that begins a formula. */
@@ -23,5 +24,6 @@ void csv_cell_append(struct text_buffer *b, const char *text)
 
 size_t csv_cell_escape(const char *text, size_t length)
 {
+    assert(text || length == 0);
     return length > 1 && text[0] == '\'' && is_formula(text, length);
 }

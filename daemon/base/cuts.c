@@ -1,4 +1,5 @@
 #include "base/cuts.h"
+#include <assert.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -32,6 +33,7 @@ static const struct cut *find(const char *name, size_t length)
 
 const struct cut *cuts_find(const char *name)
 {
+    assert(name);
     return find(name, strlen(name));
 }
 
@@ -55,6 +57,7 @@ unsigned cuts_set(unsigned flag)
 
 bool cuts_in(unsigned set, const struct cut *cut)
 {
+    assert(cut >= CUTS && cut->name);
     return set & 1u << (cut - CUTS);
 }
 

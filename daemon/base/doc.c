@@ -17,11 +17,13 @@ struct doc_place doc_top(struct doc *doc)
 
 struct doc_place doc_member(const struct doc_place *object, const char *name)
 {
+    assert(object->doc && name);
     return (struct doc_place){object->doc, object, name, 0, json_object_get(object->value, name)};
 }
 
 struct doc_place doc_element(const struct doc_place *list, size_t index)
 {
+    assert(list->doc);
     return (struct doc_place){list->doc, list, NULL, index, json_array_get(list->value, index)};
 }
 
@@ -48,6 +50,7 @@ static void append_pointer(struct text_buffer *out, const struct doc_place *plac
 
 void doc_pass_on(struct doc *doc, const struct error *fault)
 {
+    assert(fault->code < 0 && fault->text[0]);
     doc->fault_count++;
     if (!doc->first.code)
         doc->first = *fault;
@@ -65,6 +68,7 @@ static char *shown_value(const json_t *value)
 
 void doc_fault_as(const struct doc_place *place, const struct error *why)
 {
+    assert(place->doc && why->code < 0);
     struct doc *doc = place->doc;
     struct error fault = {0};
     struct text_buffer pointer = {0};
@@ -110,6 +114,7 @@ static char *joined(const char *const *words)
 static void *slot(void *into, const struct doc_row *row, size_t size)
 {
     assert(row->size == size);
+    (void)size; /* where assertions are left out */
     return (char *)into + row->at;
 }
 
@@ -258,6 +263,7 @@ static bool read_texts(const struct doc_place *place, const struct doc_row *row,
 
 static void read_elements(const struct doc_place *place, const struct doc_row *row, void *part)
 {
+    assert(row->each);
     for (size_t i = 0; is_list(place, row, "entry", "entries") && i < json_array_size(place->value);
          i++) {
         struct doc_place element = doc_element(place, i);
@@ -267,6 +273,7 @@ static void read_elements(const struct doc_place *place, const struct doc_row *r
 
 static void read_map(const struct doc_place *place, const struct doc_row *row, void *part)
 {
+    assert(row->each);
     const char *name;
     json_t *value;
     if (!is_object(place) ||
@@ -318,6 +325,7 @@ bool doc_value(const struct doc_place *place, const struct doc_row *row, void *i
         read_map(place, row, part);
         break;
     case DOC_OTHER:
+        assert(row->each);
         row->each(place, part);
         break;
     }
@@ -355,6 +363,7 @@ static void refuse_others(const struct doc_place *object, const struct doc_row *
 
 bool doc_read(const struct doc_place *object, const struct doc_row *rows, void *into)
 {
+    assert(object->doc && rows);
     size_t before = object->doc->fault_count;
     if (!is_object(object))
         return false;
@@ -380,6 +389,7 @@ static void forget(struct doc *doc)
 
 int doc_parse(struct doc *doc, const char *source, const char *text, size_t length)
 {
+    assert(text || length == 0);
     struct error why = {0};
     forget(doc);
     text_append(&doc->text, "");

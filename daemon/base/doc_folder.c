@@ -1,5 +1,6 @@
 /* Folders of documents, one behind another. */
 #include "base/doc.h"
+#include <assert.h>
 #include <dirent.h>
 #include <errno.h>
 #include <stdlib.h>
@@ -42,6 +43,7 @@ static int refuse_folder(struct doc *doc, const char *dir, int why)
 /* "a:b" is cut into "a" and "b"; *at begins as the list, and is NULL after the last. */
 static char *next_folder(const char **at)
 {
+    assert(*at);
     size_t length = strcspn(*at, ":");
     char *folder = xstrndup(*at, length);
     *at = (*at)[length] ? *at + length + 1 : NULL;
@@ -50,6 +52,7 @@ static char *next_folder(const char **at)
 
 void doc_below(const char *dirs, const char *name, struct text_buffer *out)
 {
+    assert(dirs && name);
     for (const char *at = dirs; at;) {
         char *folder = next_folder(&at);
         text_appendf(out, "%s/%s%s", folder, name, at ? ":" : "");
@@ -59,6 +62,7 @@ void doc_below(const char *dirs, const char *name, struct text_buffer *out)
 
 void doc_path(const char *dirs, const char *name, struct text_buffer *out)
 {
+    assert(dirs && name && out);
     for (const char *at = dirs; at;) {
         char *folder = next_folder(&at);
         text_reset(out);
@@ -124,6 +128,7 @@ int doc_each(struct doc *doc, const char *dirs,
         struct document *one = &found.list[i];
         if (!rc && !doc_masked(one->path)) {
             opened++;
+            assert(strlen(one->name) > ENDING_LENGTH); /* is_document() */
             one->name[strlen(one->name) - ENDING_LENGTH] = '\0';
             if (doc_open(doc, one->path, false) == 0)
                 each(doc, one->name, arg);

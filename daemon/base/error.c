@@ -1,5 +1,6 @@
 #include "base/error.h"
 #include "base/text.h"
+#include <assert.h>
 #include <stdarg.h>
 #include <string.h>
 
@@ -33,6 +34,7 @@ bool error_is_ours(enum error_code code)
 
 int error_set(struct error *err, enum error_code code, const char *format, ...)
 {
+    assert(code < ERROR_NONE);
     if (err && err->code == ERROR_NONE) {
         va_list args;
         va_start(args, format);
@@ -106,6 +108,7 @@ const char *error_word(enum error_code code)
 
 char *error_format(const struct error *err, char *buffer, size_t size)
 {
+    assert(buffer && size > 0);
     struct text_buffer line = {0};
     if (err->source[0]) {
         text_append(&line, err->source);

@@ -1,4 +1,5 @@
 #include "base/jsonx.h"
+#include <assert.h>
 #include <errno.h>
 #include <math.h>
 #include <stdio.h>
@@ -15,6 +16,7 @@ void jsonx_start(void)
 
 void jsonx_place(const char *bytes, size_t at, long *ret_line, long *ret_column)
 {
+    assert(bytes && ret_line && ret_column);
     long line = 1;
     long column = 1;
     for (size_t i = 0; i < at; i++) {
@@ -47,6 +49,7 @@ static bool is_word_byte(char c)
 
 static size_t word_end(const char *bytes, size_t length, size_t at)
 {
+    assert(at <= length);
     while (at < length && is_word_byte(bytes[at]))
         at++;
     return at;
@@ -63,6 +66,7 @@ static bool is_literal(const char *word, size_t length)
 
 static size_t skip_string(const char *bytes, size_t length, size_t at)
 {
+    assert(at < length && bytes[at] == '"');
     for (at++; at < length && bytes[at] != '"'; at++)
         if (bytes[at] == '\\')
             at++;

@@ -2,6 +2,7 @@
  */
 #include "base/jsonx.h"
 #include "base/text.h"
+#include <assert.h>
 #include <string.h>
 
 struct cursor {
@@ -55,6 +56,7 @@ static bool hex4(struct cursor *c, uint32_t *ret)
 
 static void append_utf8(struct text_buffer *out, uint32_t c)
 {
+    assert(c <= 0x10FFFF);
     char b[4];
     size_t n = 0;
     if (c < 0x80) {

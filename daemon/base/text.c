@@ -1,5 +1,6 @@
 #include "base/text.h"
 #include "base/error.h"
+#include <assert.h>
 #include <errno.h>
 #include <locale.h>
 #include <math.h>
@@ -35,11 +36,13 @@ void *xrealloc(void *p, size_t size)
 
 char *xstrdup(const char *s)
 {
+    assert(s);
     return or_abort(strdup(s));
 }
 
 char *xstrndup(const char *s, size_t length)
 {
+    assert(s);
     return or_abort(strndup(s, length));
 }
 
@@ -119,6 +122,7 @@ int text_to_int64(const char *s, int64_t *ret)
 
 static void reserve(struct text_buffer *b, size_t more)
 {
+    assert(b->length < b->capacity || (!b->data && b->length == 0));
     if (more > SIZE_MAX / 2 - b->length - 1)
         or_abort(NULL);
     size_t need = b->length + more + 1;
@@ -133,6 +137,7 @@ static void reserve(struct text_buffer *b, size_t more)
 
 void text_append_bytes(struct text_buffer *b, const void *bytes, size_t length)
 {
+    assert(bytes || length == 0);
     reserve(b, length);
     if (length)
         memcpy(b->data + b->length, bytes, length);
@@ -142,6 +147,7 @@ void text_append_bytes(struct text_buffer *b, const void *bytes, size_t length)
 
 void text_append(struct text_buffer *b, const char *s)
 {
+    assert(s);
     text_append_bytes(b, s, strlen(s));
 }
 
@@ -169,6 +175,7 @@ void text_vappendf(struct text_buffer *b, const char *format, va_list args)
     }
     va_end(again);
     b->length += (size_t)length;
+    assert(b->length < b->capacity);
     uselocale(before);
     freelocale(c);
 }
@@ -197,6 +204,7 @@ void text_buffer_free(struct text_buffer *b)
 
 void text_append_html(struct text_buffer *b, const char *s)
 {
+    assert(b && s);
     static const char SPECIAL[] = "&<>\"'";
     static const char *const REFERENCE[] = {"&amp;", "&lt;", "&gt;", "&quot;", "&#39;"};
     while (*s) {
@@ -210,6 +218,7 @@ void text_append_html(struct text_buffer *b, const char *s)
 
 char *text_percent(double share, char out[8])
 {
+    assert(!isnan(share));
     double percent = share * 100;
     if (percent > 0 && percent < 1)
         snprintf(out, 8, "<1");

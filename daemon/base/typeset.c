@@ -1,4 +1,5 @@
 #include "base/typeset.h"
+#include <assert.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -23,6 +24,7 @@ static int columns_of(const char *s, size_t bytes)
 
 size_t typeset_break(const char *text, int width, size_t *ret_next)
 {
+    assert(text && ret_next);
     size_t at = 0;
     size_t blank = 0; /* the last blank seen, 0 if none */
     size_t soft = 0;  /* behind the last mark at which a name may be parted, 0 if none */
@@ -55,6 +57,7 @@ size_t typeset_break(const char *text, int width, size_t *ret_next)
             next++;
     while (end > 0 && text[end - 1] == ' ')
         end--;
+    assert(end <= next && (next > 0 || !*text)); /* each piece goes on */
     *ret_next = next;
     return end;
 }
@@ -63,6 +66,7 @@ size_t typeset_break(const char *text, int width, size_t *ret_next)
 
 void typeset_digits(struct text_buffer *out, const char *digits, const char *blank)
 {
+    assert(digits && blank);
     size_t whole = strspn(digits, "0123456789");
     for (size_t i = 0; i < whole; i++) {
         if (i > 0 && (whole - i) % 3 == 0)

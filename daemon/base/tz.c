@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "base/tz_rule.h"
 #include "base/when.h"
+#include <assert.h>
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -43,6 +44,7 @@ static uint64_t big_endian(const unsigned char *b, size_t size)
 
 static bool read_header(const unsigned char *b, size_t length, size_t time_size, struct block *ret)
 {
+    assert(time_size == 4 || time_size == 8);
     if (length < HEADER_BYTES || memcmp(b, "TZif", 4) != 0)
         return false;
     size_t counts[6];
@@ -71,6 +73,7 @@ static int64_t read_instant(const unsigned char *b, size_t size)
 /* Zones of the "right" kind count leap seconds, which Unix time does not have: refused. */
 static bool read_block(const unsigned char *b, const struct block *k, struct tz *tz)
 {
+    assert(k->time_size == 4 || k->time_size == 8);
     if (k->type < 1 || k->type > 256 || k->leap != 0)
         return false;
     const unsigned char *index = b + k->time * k->time_size;

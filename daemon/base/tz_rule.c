@@ -1,5 +1,6 @@
 #include "base/tz_rule.h"
 #include "base/when.h"
+#include <assert.h>
 #include <stddef.h>
 
 #define DAY_S 86400
@@ -121,6 +122,7 @@ bool tz_rule_parse(const char *text, struct tz_rule *ret)
 
 static int32_t change_day(const struct tz_change *c, int year)
 {
+    assert(c->kind == 'M' || c->kind == 'J' || c->kind == 'N');
     int32_t january = day_from_civil(year, 1, 1);
     if (c->kind == 'N')
         return january + c->day;

@@ -1,6 +1,7 @@
 #include "base/units.h"
 #include "base/text.h"
 #include "base/words.h"
+#include <assert.h>
 #include <math.h>
 #include <string.h>
 
@@ -135,6 +136,7 @@ static size_t ends_in(const char *name, const char *suffixes)
 
 const char *units_promised(const char *name, const char **ret_suffix)
 {
+    assert(name && ret_suffix);
     const char *unit = NULL;
     size_t longest = 0;
     for (size_t i = 0; i < sizeof units / sizeof *units; i++) {

@@ -1,11 +1,13 @@
 /* The half of text.h that looks at characters. */
 #include "base/text.h"
+#include <assert.h>
 #include <string.h>
 
 /* Decodes one character of at most `length` bytes. Returns its bytes, or 0 where RFC 3629 is
  * broken: stray or missing continuation, overlong form, surrogate, beyond U+10FFFF. */
 static size_t decode(const unsigned char *s, size_t length, uint32_t *ret)
 {
+    assert(length > 0);
     static const struct {
         unsigned char mask, lead;
         uint32_t least;
@@ -33,6 +35,7 @@ static size_t decode(const unsigned char *s, size_t length, uint32_t *ret)
 /* Walks a terminated string; a malformed byte comes out as U+FFFD. */
 static uint32_t next(const char **s)
 {
+    assert(**s); /* the end is no character */
     uint32_t c = 0;
     const unsigned char *bytes = (const unsigned char *)*s;
     size_t size = decode(bytes, strnlen(*s, 4), &c);
@@ -46,6 +49,7 @@ static uint32_t next(const char **s)
 
 size_t text_utf8_prefix(const char *s, size_t length)
 {
+    assert(s || length == 0);
     size_t at = 0;
     while (at < length) {
         uint32_t c = 0;
@@ -186,6 +190,7 @@ static bool is_blank(uint32_t c)
 /* Appends if it fits whole with its NUL; once something did not fit, `*left` stays 0. */
 static bool put(char **out, size_t *left, const char *bytes, size_t length)
 {
+    assert(bytes && length > 0);
     if (length + 1 > *left) {
         *left = 0;
         return false;

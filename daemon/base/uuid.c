@@ -1,4 +1,5 @@
 #include "base/uuid.h"
+#include <assert.h>
 #include <errno.h>
 #include <stddef.h>
 #include <stdlib.h>
@@ -24,6 +25,7 @@ static bool is_dash_place(size_t i)
 
 void uuid_v7(int64_t unix_ms, char out[static UUID_TEXT])
 {
+    assert(unix_ms >= 0);
     static const char digits[] = "0123456789abcdef";
     unsigned char b[16];
     for (int i = 0; i < 6; i++)
@@ -42,6 +44,7 @@ void uuid_v7(int64_t unix_ms, char out[static UUID_TEXT])
         out[i] = digits[nibble % 2 ? byte & 0x0F : byte >> 4];
         nibble++;
     }
+    assert(nibble == 2 * sizeof b);
     out[UUID_TEXT - 1] = '\0';
 }
 

@@ -22,6 +22,7 @@ static int64_t system_now_ms(void *self)
 
 struct when_span when_span_until(struct when_span span, int64_t now_ms)
 {
+    assert(span.from_ms <= span.to_ms);
     return (struct when_span){span.from_ms, span.to_ms < now_ms ? span.to_ms : now_ms};
 }
 
@@ -54,6 +55,7 @@ bool day_leap_year(int year)
 
 static int days_in_month(int year, int month)
 {
+    assert(month >= 1 && month <= 12);
     static const int days[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
     return days[month - 1] + (month == 2 && day_leap_year(year));
 }
@@ -105,6 +107,7 @@ int day_of_year(int32_t day)
 
 int day_of_week(int32_t day)
 {
+    assert(day != WHEN_UNKNOWN_DAY);
     int64_t since_monday = (int64_t)day + 3; /* 1970-01-01 was a Thursday */
     return (int)(since_monday - floor_div(since_monday, 7) * 7) + 1;
 }
@@ -133,6 +136,7 @@ bool iso_week_is_valid(struct iso_week w)
 
 int32_t iso_week_monday(struct iso_week w)
 {
+    assert(w.week >= 1 && w.week <= 53);
     int32_t fourth = day_from_civil(w.year, 1, 4); /* 4 January is always in week 1 */
     return fourth - day_of_week(fourth) + 1 + (w.week - 1) * 7;
 }

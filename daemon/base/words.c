@@ -1,8 +1,10 @@
 #include "base/words.h"
+#include <assert.h>
 #include <string.h>
 
 bool words_has(const char *words, const char *word)
 {
+    assert(words && word);
     size_t length = strlen(word);
     for (const char *at = words; *at; at += strspn(at, " ")) {
         size_t next = strcspn(at, " ");

@@ -8,6 +8,7 @@
 #include "store/case.h"
 #include "store/outbox.h"
 #include "store/ranking.h"
+#include <assert.h>
 #include <stdlib.h>
 
 /* "a correction took it back, by Dana: the caller meant another bread" */
@@ -40,6 +41,8 @@ static int queue(struct store *store, const char *kind, const struct alarm *a, j
 
 int alarm_queue(struct store *store, const struct alarm *a, struct error *err)
 {
+    assert(store_writing(store));
+    assert(a->desk && a->placed && a->body);
     json_t *said = told_complaint(a->body, a->contact), *lot = json_object();
     bool possible = !a->taken_back && !json_array_size(json_object_get(a->body, "harm"));
     logged_json(a->desk, store, a->placed->complaint_id, lot);
@@ -74,6 +77,8 @@ static bool is_news(struct store *store, int64_t case_id, bool back)
 
 int alarm_case_emptied(struct store *store, const struct alarm *a, bool back, struct error *err)
 {
+    assert(store_writing(store));
+    assert(a->desk && a->placed);
     if (!is_news(store, a->placed->case_id, back))
         return 0;
     json_t *event =

@@ -5,6 +5,7 @@
 #include "intake/fields.h"
 #include "intake/report.h"
 #include "store/joined.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -42,6 +43,7 @@ static int take_uuid(void *arg, const struct joined_row *row)
 int anew_find(const struct desk *desk, struct store *store, const char *uuid, struct anew *ret,
               struct error *err)
 {
+    assert(uuid && ret);
     char first[UUID_TEXT];
     *ret = (struct anew){.desk = desk};
     int rc = complaint_by_uuid(store, uuid, take_complaint, ret, err);
@@ -72,6 +74,8 @@ static bool moves(const json_t *before, const json_t *after)
 int anew_write(struct store *store, const struct anew *was, json_t *said,
                const struct complaint_why *why, struct complaint_placed *ret, struct error *err)
 {
+    assert(store_writing(store));
+    assert(was->id > 0);
     const struct form_options options = {.tz = was->desk->tz};
     struct complaint_form *form = NULL;
     struct placing placing = {0};
@@ -96,6 +100,8 @@ int anew_write(struct store *store, const struct anew *was, json_t *said,
 int anew_place(struct store *store, const struct anew *was, const struct complaint_why *why,
                struct complaint_placed *ret, struct error *err)
 {
+    assert(store_writing(store));
+    assert(was->id > 0);
     const struct form_options options = {.tz = was->desk->tz};
     struct complaint_form *form = NULL;
     struct placing placing = {0};
@@ -152,6 +158,7 @@ static int keep_own(struct store *store, int64_t complaint_id, const json_t *own
 int anew_tell(struct store *store, const struct anew *was, json_t *own,
               const struct complaint_why *why, struct complaint_placed *ret, struct error *err)
 {
+    assert(store_writing(store));
     struct telling t = {0};
     int rc = own ? 0 : own_body(store, was, &t.said, err);
     if (own)

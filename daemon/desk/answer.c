@@ -7,6 +7,7 @@
 #include "intake/harm.h"
 #include "rank/triage.h"
 #include "store/outbox.h"
+#include <assert.h>
 #include <string.h>
 
 enum { TOP = 3 };
@@ -181,6 +182,7 @@ static void add_similar(const struct desk *desk, struct store *store, const stru
 json_t *answer_taken(const struct desk *desk, struct store *store, const struct taking *t,
                      const json_t *ranking)
 {
+    assert(t->form || t->err.code);
     if (!t->form)
         return refusal_json(desk, t);
     json_t *answer = json_pack("{s:s, s:o, s:b}", "complaint", t->form->uuid, "case", case_json(t),
@@ -204,6 +206,7 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
 json_t *answer_preview(const struct desk *desk, struct store *store, const struct taking *t,
                        const json_t *ranking)
 {
+    assert(t->form || t->err.code);
     json_t *answer = json_object();
     int64_t lot_id = complaint_lots_settled(&t->placing.lots);
     add_understood(desk, store, t, lot_id, answer);

@@ -5,6 +5,7 @@
 #include "intake/mask.h"
 #include "store/contact.h"
 #include "store/lot_find.h"
+#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -68,6 +69,7 @@ static void take_field(const struct field *f, json_t *body, const struct mask_op
 void apart_take(struct store *store, json_t *body, const json_t *contact, bool code_reads,
                 struct apart *ret)
 {
+    assert(json_is_object(body) && ret);
     char code[256];
     *ret = (struct apart){json_object(), json_array()};
     const char *lot_text = json_string_value(json_object_get(body, "lot_text"));
@@ -161,6 +163,7 @@ static void put_back(json_t *into, const json_t *said, const json_t *like)
 json_t *apart_show(struct store *store, int64_t complaint_id, const char *report, json_t *body,
                    json_t *sent)
 {
+    assert(report);
     struct apart_row row;
     apart_row_get(store, complaint_id, report, &row);
     put_back(sent, row.texts, body);

@@ -5,6 +5,7 @@
 #include "desk/apart_past.h"
 #include "store/contact.h"
 #include "store/joined.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -144,6 +145,7 @@ static int keep(struct again *a, json_t *body, json_t *sent, json_t *first)
 int apart_again_report(const struct desk *desk, struct store *store, const struct entry_report *row,
                        const char *names, struct error *err)
 {
+    assert(store_writing(store));
     struct again a = {.desk = desk, .store = store, .row = row, .names = names, .err = err};
     json_t *body = NULL, *sent = NULL, *first = first_of(&a);
     int rc = jsonx_parse(row->body, strlen(row->body), &body, err);
@@ -199,6 +201,8 @@ static int look_again(void *arg, const struct entry_report *row)
 int apart_again_complaint(const struct desk *desk, struct store *store, int64_t complaint_id,
                           struct error *err)
 {
+    assert(store_writing(store));
+    assert(complaint_id > 0);
     struct callers c = {desk, store, {0}, err};
     text_append(&c.names, "");
     int rc = entry_each_of(store, complaint_id, add_name, &c, err);

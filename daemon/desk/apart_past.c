@@ -6,6 +6,7 @@
 #include "store/noted.h"
 #include "store/outbox.h"
 #include "store/pattern.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -32,6 +33,7 @@ static char *masked(const struct past *p, const char *field, const char *text)
 
 int apart_past_forget(struct store *store, const char *field, const char *was, struct error *err)
 {
+    assert(store_writing(store));
     bool counts = strcmp(field, "store") == 0 || strcmp(field, "route") == 0;
     return counts && was && *was ? pattern_forget(store, was, err) : 0;
 }
@@ -145,6 +147,7 @@ static int mask_noted(void *arg, const struct noted_row *row)
 int apart_past_mask(struct store *store, const struct entry_report *report, const json_t *caller,
                     struct apart_row *row, struct error *err)
 {
+    assert(store_writing(store));
     struct past p = {store, caller, row, false, err};
     int rc = change_of(store, report->report, mask_change, &p, err);
     if (!rc && p.changed)

@@ -17,6 +17,7 @@
 #include "store/contact.h"
 #include "store/entry.h"
 #include "store/joined.h"
+#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -517,6 +518,8 @@ static int write_all(struct work *w, struct error *err)
 int correcting_apply(const struct desk *desk, struct store *store, struct correcting *c,
                      struct error *err)
 {
+    assert(store_writing(store));
+    assert(c->uuid && c->why.by);
     struct work w = {.desk = desk, .store = store, .c = c, .why = c->why};
     int rc = find(&w, err);
     if (!rc && w.found.withdrawn) {
@@ -582,6 +585,8 @@ static int change_standing(struct work *w, bool undo, struct error *err)
 int correcting_withdraw(const struct desk *desk, struct store *store, struct correcting *c,
                         bool undo, struct error *err)
 {
+    assert(store_writing(store));
+    assert(c->uuid && c->why.by);
     struct work w = {.desk = desk, .store = store, .c = c, .why = c->why};
     int rc = find(&w, err);
     c->changed = json_array();

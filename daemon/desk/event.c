@@ -1,6 +1,7 @@
 #include "desk/event.h"
 #include "base/uuid.h"
 #include "intake/fields.h"
+#include <assert.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -62,6 +63,7 @@ void event_urgent_possible(json_t *event)
 
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking)
 {
+    assert(revision > 0);
     return json_pack("{s:s, s:s, s:i, s:s, s:O}", "event", "case", "plant", plant, "revision",
                      revision, "why", why, "ranking", (json_t *)ranking);
 }
@@ -79,6 +81,7 @@ json_t *event_digest(const char *plant, const json_t *week)
 
 void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size)
 {
+    assert(domain && *domain && size > 0);
     char uuid[UUID_TEXT];
     uuid_v7(now_ms, uuid);
     snprintf(out, size, "<%s@%s>", uuid, domain);
@@ -118,6 +121,7 @@ static const char *lot_reason(const struct ranking *was, const struct ranking *n
 
 const char *event_case_reason(const struct ranking *was, const struct ranking *now)
 {
+    assert(now->cause_count >= 0);
     if (!was)
         return "a new case";
     const char *lot = lot_reason(was, now);

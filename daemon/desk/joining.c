@@ -12,6 +12,7 @@
 #include "store/contact.h"
 #include "store/entry.h"
 #include "store/joined.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -79,6 +80,7 @@ static int tell_anew(struct store *store, const struct anew *was, int64_t now_ms
 static int add_report(struct store *store, const struct anew *to, const struct joined_row *report,
                       struct complaint_placed *ret, struct error *err)
 {
+    assert(to->id > 0 && report->uuid && report->body);
     struct anew now = {0};
     int rc = joined_add(store, report, err);
     if (!rc)
@@ -99,6 +101,8 @@ static int add_report(struct store *store, const struct anew *to, const struct j
 int joining_log(const struct desk *desk, struct store *store, const struct complaint_form *form,
                 const struct complaint_new *report, struct complaint_placed *ret, struct error *err)
 {
+    assert(store_writing(store));
+    assert(form->same_as && *form->same_as);
     struct anew to = {0}, own = {0};
     int rc = anew_find(desk, store, form->uuid, &own, NULL);
     if (rc == 0)
@@ -194,6 +198,8 @@ static int join_standing(struct store *store, const struct anew *own, const stru
 int joining_join(const struct desk *desk, struct store *store, const struct joining_pair *pair,
                  const struct complaint_why *why, struct complaint_placed *ret, struct error *err)
 {
+    assert(store_writing(store));
+    assert(pair->uuid && pair->same_as);
     struct anew own = {0}, to = {0};
     int rc = anew_find(desk, store, pair->uuid, &own, err);
     if (!rc)
@@ -262,6 +268,7 @@ int joining_separate(const struct desk *desk, struct store *store, const char *u
                      const struct complaint_why *why, struct complaint_placed *ret,
                      struct error *err)
 {
+    assert(store_writing(store));
     struct separated report = {0};
     struct anew from = {0};
     int rc = joined_by_uuid(store, uuid, take_report, &report, err);

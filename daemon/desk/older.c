@@ -1,6 +1,7 @@
 #include "desk/older.h"
 #include "base/text.h"
 #include "desk/apart_again.h"
+#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 
@@ -64,6 +65,7 @@ static int look_further(struct taking_in *t)
 
 int older_take_in(const struct desk *desk, struct store *store, int *ret_count, struct error *err)
 {
+    assert(store_writing(store));
     struct taking_in t = {desk, store, err, 0, 0};
     int rc = entry_each_without(store, SLICE, take_in, &t, err);
     if (!rc && t.count == 0)

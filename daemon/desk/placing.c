@@ -1,6 +1,7 @@
 #include "desk/placing.h"
 #include "base/text.h"
 #include "store/lot_find.h"
+#include <assert.h>
 
 /* ---- finding ---- */
 
@@ -34,6 +35,7 @@ int placing_find(const struct desk *desk, struct store *store, const struct comp
 void placing_complaint(const struct complaint_form *form, const struct placing *placing,
                        const char *body, int64_t now_ms, struct complaint_new *ret)
 {
+    assert(form && placing && body);
     *ret = (struct complaint_new){
         .uuid = form->uuid,
         .received_ms = form->received_ms,
@@ -62,6 +64,7 @@ void placing_complaint(const struct complaint_form *form, const struct placing *
 int placing_standing(const struct desk *desk, struct store *store, const struct lot_query *query,
                      const struct complaint_lots *lots, struct standing *ret)
 {
+    assert(lots->count >= 0 && lots->count <= COMPLAINT_LOTS);
     int64_t lot_id[COMPLAINT_LOTS];
     double weight[COMPLAINT_LOTS];
     for (int i = 0; i < lots->count; i++) {

@@ -7,6 +7,7 @@
 #include "desk/told.h"
 #include "store/complaint_place.h"
 #include "store/outbox.h"
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -70,6 +71,7 @@ static int look_at(void *arg, const struct complaint_row *row)
     }
     doubts_add(s->rematch->desk, s->store, found.form, &found.placing);
     found.body = xstrdup(row->body);
+    assert(s->count < SLICE); /* the look-up's limit */
     s->found[s->count++] = found;
     return 0;
 }
@@ -141,6 +143,7 @@ static int place(struct slice *s, struct store *store, const struct found *found
 
 static int place_all(struct store *store, void *arg, struct error *err)
 {
+    assert(store_writing(store));
     struct slice *s = arg;
     int rc = 0;
     for (size_t i = 0; i < s->count && !rc; i++)
@@ -150,6 +153,7 @@ static int place_all(struct store *store, void *arg, struct error *err)
 
 int rematch_slice(struct rematch *rematch, struct store *store, int64_t now_ms, struct error *err)
 {
+    assert(!store_writing(store)); /* it waits for the writer */
     struct slice *s = xcalloc(1, sizeof *s);
     s->rematch = rematch;
     s->store = store;

@@ -4,6 +4,7 @@
 #include "store/complaint.h"
 #include "store/entry.h"
 #include "store/joined.h"
+#include <assert.h>
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
@@ -144,6 +145,7 @@ static json_t *differences(const json_t *kept, const json_t *now, struct error *
 int repeated_check(struct store *store, const struct complaint_form *form, const char *sent,
                    json_t **ret, struct error *err)
 {
+    assert(form && ret);
     struct kept kept = {0};
     int rc = was_sent_so(store, form->uuid, sent) ? 0 : read_kept(store, form->uuid, &kept, err);
     if (!rc && kept.body && !same_content(kept.body, form->body)) {

@@ -9,6 +9,7 @@
 #include "store/history.h"
 #include "store/joined.h"
 #include "store/lot_find.h"
+#include <assert.h>
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
@@ -130,6 +131,7 @@ static int find_subject(struct store *store, const char *word, struct subject *r
 int story_json(const struct desk *desk, struct store *store, const char *word, bool with_contact,
                json_t **ret, struct error *err)
 {
+    assert(word && ret);
     struct subject subject;
     struct telling t = {desk, store, with_contact, json_array()};
     int rc = find_subject(store, word, &subject, err);

@@ -13,6 +13,7 @@
 #include "intake/lexicon.h"
 #include "store/outbox.h"
 #include "tell/tell.h"
+#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -210,6 +211,7 @@ void taking_read_broken(const struct desk *desk, const char *text, size_t length
 int taking_preview(const struct desk *desk, struct store *store, const json_t *complaint,
                    int64_t now_ms, struct taking *t, json_t **ret_ranking)
 {
+    assert(ret_ranking);
     json_t *filled = lexicon_fill(desk->lexicon, complaint, &t->taken);
     int rc = read_form(desk, t, filled, true, now_ms);
     json_decref(filled);
@@ -317,6 +319,7 @@ static int check_again(const struct desk *desk, struct store *store, struct taki
 int taking_log(const struct desk *desk, struct store *store, int64_t now_ms, struct taking *t,
                struct error *err)
 {
+    assert(store_writing(store));
     int rc = t->urgent ? outbox_urgent_stuck(store, &t->mail_stuck, err) : 0;
     if (!rc && t->form)
         rc = log_form(desk, store, now_ms, t, err);

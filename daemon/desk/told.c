@@ -7,6 +7,7 @@
 #include "store/complaint.h"
 #include "store/joined.h"
 #include "store/lot_find.h"
+#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -84,6 +85,7 @@ static json_t *told_row(struct store *store, int64_t complaint_id, const char *r
 
 json_t *told_logged(struct store *store, int64_t complaint_id, const char *body)
 {
+    assert(complaint_id > 0 && body);
     return told_row(store, complaint_id, "", body);
 }
 

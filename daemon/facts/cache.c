@@ -1,5 +1,6 @@
 #include "facts/cache.h"
 #include "base/text.h"
+#include <assert.h>
 #include <pthread.h>
 #include <stdbool.h>
 #include <stdlib.h>
@@ -22,6 +23,7 @@ struct cache {
 
 void cache_object_init(struct cache_object *object, void (*destroy)(struct cache_object *object))
 {
+    assert(destroy);
     object->references = 1;
     object->destroy = destroy;
 }
@@ -29,6 +31,7 @@ void cache_object_init(struct cache_object *object, void (*destroy)(struct cache
 void *cache_object_ref(void *object)
 {
     struct cache_object *cached = object;
+    assert(cached->references > 0); /* whoever refers to it holds one */
     __atomic_add_fetch(&cached->references, 1, __ATOMIC_RELAXED);
     return object;
 }
@@ -57,6 +60,7 @@ int64_t cache_stamp(int64_t a, int64_t b)
 
 struct cache *cache_new(size_t capacity)
 {
+    assert(capacity > 0);
     struct cache *cache = xcalloc(1, sizeof *cache);
     pthread_mutex_init(&cache->lock, NULL);
     cache->capacity = capacity;
@@ -75,6 +79,8 @@ static struct entry **bucket_of(struct cache *cache, struct cache_key key)
 
 static void unlink_use(struct cache *cache, struct entry *entry)
 {
+    assert(entry->newer || cache->newest == entry);
+    assert(entry->older || cache->oldest == entry);
     if (entry->newer)
         entry->newer->older = entry->older;
     else
@@ -88,6 +94,7 @@ static void unlink_use(struct cache *cache, struct entry *entry)
 
 static void link_newest(struct cache *cache, struct entry *entry)
 {
+    assert(!entry->newer && !entry->older);
     entry->older = cache->newest;
     if (cache->newest)
         cache->newest->newer = entry;
@@ -113,6 +120,7 @@ static void drop(struct cache *cache, struct entry **at)
     unlink_use(cache, entry);
     cache_object_unref(entry->object);
     free(entry);
+    assert(cache->count > 0);
     cache->count--;
 }
 
@@ -122,6 +130,7 @@ void cache_free(struct cache *cache)
         return;
     while (cache->oldest)
         drop(cache, find(cache, cache->oldest->key));
+    assert(cache->count == 0 && !cache->newest);
     pthread_mutex_destroy(&cache->lock);
     free(cache->buckets);
     free(cache);

@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "rules/vocabulary.h"
 #include "store/case.h"
+#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -120,6 +121,8 @@ static void text_member(const json_t *object, const char *name, char *out, size_
 int case_input_of(const json_t *complaint, const struct complaint_lots *lots, int64_t now_ms,
                   struct case_input *ret, struct error *err)
 {
+    assert(complaint && ret);
+    assert(!lots || (lots->count >= 0 && lots->count <= COMPLAINT_LOTS));
     struct case_input input = {.as_of_ms = now_ms};
     const char *symptom = json_string_value(json_object_get(complaint, "symptom"));
     const char *received = json_string_value(json_object_get(complaint, "received_at"));

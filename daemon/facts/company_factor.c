@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "facts/company_inside.h"
 #include "stats/shrink.h"
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -32,6 +33,7 @@ struct span_levels {
 
 double company_bits(double observed, double expected)
 {
+    assert(observed >= 0 && expected >= 0);
     struct shrink_gamma usual = shrink_gamma_of(1, ORDINARY_SHAPE);
     struct shrink_gamma raised = shrink_gamma_of(GUILTY_MEAN, GUILTY_SHAPE);
     if (!(expected > 0))
@@ -46,6 +48,7 @@ double company_bits(double observed, double expected)
 /* As they are up to half of the limit, then with steps that halve and halve again. */
 static double softened(double bits, double most)
 {
+    assert(most > 0);
     double knee = most / 2;
     return bits <= knee ? bits : knee + (most - knee) * -expm1(-(bits - knee) / (most - knee));
 }
@@ -76,6 +79,7 @@ void company_level_add(struct level *level, const struct company_view_lot *lot)
 
 bool company_near(const struct company_view *view, const struct company_day_lot *lot, int days)
 {
+    assert(days >= 0);
     return llabs(lot->packed_from_ms - view->packed_from_ms) <= days * WHEN_DAY_MS;
 }
 
@@ -109,6 +113,7 @@ static void span_add(const struct company_view *view, const struct company_view_
 
 static struct level level_sum(const struct level *rings, int count, struct level sum)
 {
+    assert(count >= 0 && count <= EXTENTS);
     for (int r = 0; r < count; r++) {
         sum.observed += rings[r].observed;
         sum.expected += rings[r].expected;
@@ -120,6 +125,7 @@ static struct level level_sum(const struct level *rings, int count, struct level
 /* An extent that takes in no lot more than the next smaller one is the same extent. */
 static bool is_another(const struct level rings[EXTENTS], int reach)
 {
+    assert(reach >= 0 && reach <= EXTENTS);
     return reach == 0 || rings[reach - 1].lots > 0;
 }
 
@@ -245,6 +251,7 @@ void company_fill_factors(struct company_view *view)
 
 struct company_factor company_of_factor(const struct company_view *view, int factor)
 {
+    assert(factor >= 0 && factor < FACTORS);
     return view->factors[factor];
 }
 

@@ -3,6 +3,7 @@
 #include "facts/company_day.h"
 #include "store/company_count.h"
 #include "store/evidence.h"
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -25,6 +26,7 @@ static int take_count(void *arg, const struct company_row *row)
 {
     struct gather *gather = arg;
     int64_t delay = row->received_ms / WHEN_DAY_MS - row->packed_day;
+    assert(row->count >= 0);
     if (delay < 0 || delay > HISTORY_DELAY_DAYS)
         return 0;
     gather->delays[delay] += row->count;
@@ -39,6 +41,7 @@ static int take_count(void *arg, const struct company_row *row)
 
 static void fill_reported(struct gather *gather, const struct rules *rules, int symptom)
 {
+    assert(symptom >= 0 && symptom < SYMPTOMS);
     const struct rule_ranking *ranking = &rules->ranking;
     double sum = 0, so_far = 0;
     for (int d = 0; d <= HISTORY_DELAY_DAYS; d++)
@@ -49,6 +52,7 @@ static void fill_reported(struct gather *gather, const struct rules *rules, int 
         so_far += gather->delays[d];
         gather->history->reported[d] = (so_far + SHIPPED_WEIGHT * shipped) / (sum + SHIPPED_WEIGHT);
     }
+    assert(gather->history->reported[0] <= 1 + 1e-9);
     gather->history->reported[HISTORY_DELAY_DAYS] = 1;
 }
 
@@ -103,6 +107,7 @@ double company_history_reported(const struct company_history *history, double da
     if (at < 0)
         return history->reported[0] * days / 0.5;
     int d = (int)at;
+    assert(d >= 0 && d < HISTORY_DELAY_DAYS);
     double low = history->reported[d], high = history->reported[d + 1];
     return low + (at - d) * (high - low);
 }

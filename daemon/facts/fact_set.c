@@ -1,5 +1,6 @@
 #include "facts/fact_set.h"
 #include "base/text.h"
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -22,6 +23,7 @@ static struct fact *unknown_facts(size_t count)
 
 void fact_set_init(struct fact_set *set, const struct rules *rules, int complaint_count)
 {
+    assert(rules && complaint_count >= 0);
     *set = (struct fact_set){.rules = rules, .complaint_count = complaint_count};
     set->lot = unknown_facts((size_t)rules->lot_slots);
     set->complaints = unknown_facts((size_t)complaint_count * (size_t)rules->complaint_slots);
@@ -37,9 +39,11 @@ void fact_set_clear(struct fact_set *set)
 
 struct fact *fact_set_at(const struct fact_set *set, int fact, int complaint)
 {
+    assert(fact >= 0 && fact < set->rules->fact_count);
     const struct rule_fact *rule = &set->rules->facts[fact];
     if (!rule->name.per_complaint)
         return &set->lot[rule->slot];
+    assert(complaint >= 0 && complaint < set->complaint_count);
     return &set->complaints[complaint * set->rules->complaint_slots + rule->slot];
 }
 

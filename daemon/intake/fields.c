@@ -2,6 +2,7 @@
  * to know molds. */
 #include "intake/fields.h"
 #include "base/length.h"
+#include <assert.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -373,6 +374,7 @@ size_t fields_group(const struct field *field)
 
 const struct field *fields_member(const char *group, const char *member)
 {
+    assert(group && member);
     size_t length = strlen(group);
     for (const struct field *f = FIELDS; f->name; f++) {
         size_t own = fields_group(f); /* with its slash */
@@ -408,6 +410,7 @@ void fields_list(const struct field_word *words, struct text_buffer *out)
 
 json_t *fields_get(const json_t *complaint, const struct field *field)
 {
+    assert(field && field->name);
     size_t group = fields_group(field);
     const json_t *object = group ? json_object_getn(complaint, field->name, group - 1) : complaint;
     json_t *value = json_object_get(object, fields_leaf(field));
@@ -416,6 +419,7 @@ json_t *fields_get(const json_t *complaint, const struct field *field)
 
 void fields_set_new(json_t *complaint, const struct field *field, json_t *value)
 {
+    assert(json_is_object(complaint) && value);
     size_t group = fields_group(field);
     json_t *object = group ? json_object_getn(complaint, field->name, group - 1) : complaint;
     if (group && !json_is_object(object)) {
@@ -427,6 +431,7 @@ void fields_set_new(json_t *complaint, const struct field *field, json_t *value)
 
 void fields_unset(json_t *complaint, const struct field *field)
 {
+    assert(json_is_object(complaint));
     size_t group = fields_group(field);
     json_t *object = group ? json_object_getn(complaint, field->name, group - 1) : complaint;
     json_object_del(object, fields_leaf(field));

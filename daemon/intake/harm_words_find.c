@@ -2,6 +2,7 @@
  * may ask for what earlier sets found. */
 #include "base/text.h"
 #include "intake/harm_words_inside.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -9,10 +10,12 @@ enum { FILLERS_MOST = 3 };
 
 static void add_span(struct harm_spans *spans, int from, int to)
 {
+    assert(from >= 0 && from < to);
     if (spans->count == spans->capacity) {
         spans->capacity = spans->capacity ? 2 * spans->capacity : 8;
         spans->items = xrealloc(spans->items, (size_t)spans->capacity * sizeof *spans->items);
     }
+    assert(spans->count < spans->capacity);
     spans->items[spans->count++] = (struct harm_span){from, to};
 }
 
@@ -32,6 +35,7 @@ bool harm_words_text_has(const struct harm_text *text, int at, int set)
 /* The first, the longest, of the set's spans that begin at `at`; its index. */
 static int first_at(const struct harm_spans *spans, int at)
 {
+    assert(spans->count >= 0);
     int low = 0, high = spans->count;
     while (low < high) {
         int middle = low + (high - low) / 2;
@@ -72,6 +76,7 @@ static int awake_end(const struct harm_text *text, int at, int set)
 /* Past the item's end if it stands at `at`, else -1. */
 static int item_end(const struct harm_text *text, const struct harm_item *item, int at, bool awake)
 {
+    assert(at >= 0 && at < text->count);
     const struct harm_token *token = &text->tokens[at];
     int end = -1;
     if (awake && token->idle)
@@ -122,6 +127,7 @@ static void settle_idle(const struct search *s, int k, int from, int to)
 /* Do the items from `k` on stand from `at` on? */
 static bool match_at(const struct search *s, int k, int at)
 {
+    assert(k >= 0 && k < s->count);
     const struct harm_text *text = s->text;
     int end = item_end(text, &s->items[k], at, s->awake);
     if (end < 0)
@@ -147,6 +153,7 @@ static bool match_at(const struct search *s, int k, int at)
 
 static void try_at(struct harm_text *text, const struct search *s, int set, int at)
 {
+    assert(at >= 0 && at < text->count);
     if (match_at(s, 0, at))
         add_span(&text->spans[set], at, *s->kept_end);
 }
@@ -166,6 +173,7 @@ static bool may_occur(const struct harm_text *text, const struct harm_item *item
 static void find_pattern(struct harm_text *text, const struct harm_pattern *pattern, int set,
                          bool awake)
 {
+    assert(pattern->count > 0 && pattern->kept > 0 && pattern->kept <= pattern->count);
     const struct harm_language *language = text->language;
     for (int k = 0; k < pattern->count; k++)
         if (!may_occur(text, &language->items[pattern->first + k]))

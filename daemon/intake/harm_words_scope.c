@@ -1,6 +1,7 @@
 /* How far a denial and a guess reach: to the end of their clause, to somebody spoken of anew, or (a
  * denial) to the end of the first thing it denies. */
 #include "intake/harm_words_inside.h"
+#include <assert.h>
 
 enum { DENY_REACH = 8, SUPPOSE_REACH = 8, LIST_REACH = 5, FACTIVE_REACH = 3, REACH_MOST = 40 };
 
@@ -12,6 +13,7 @@ static bool is(const struct harm_text *text, int at, enum harm_context context)
 /* The longest thing that begins at `at`: harm, or what else can be denied. -1: none. */
 static int thing_end(const struct harm_text *text, int at)
 {
+    assert(at >= 0);
     const struct harm_language *language = text->language;
     int end = harm_words_text_end(text, at, language->context[CONTEXT_THING]);
     for (int kind = 0; kind <= HARM_KINDS; kind++) {
@@ -44,6 +46,7 @@ static bool is_spoken_of_anew(const struct harm_text *text, int at)
 
 static bool ends_before(const struct harm_text *text, int first, int at)
 {
+    assert(at >= first && at < text->count);
     enum pause pause = text->words[at].before;
     return pause == PAUSE_SENTENCE ||
            (pause == PAUSE_COMMA && (at == first || !list_goes_on(text, at))) ||
@@ -53,6 +56,7 @@ static bool ends_before(const struct harm_text *text, int first, int at)
 /* Past the last word that what ends before `first` reaches. */
 static int reach_of(const struct harm_text *text, int first, int reach, bool spent)
 {
+    assert(reach > 0);
     int at = first, telling = 0;
     while (at < text->count && at < first + REACH_MOST && telling < reach &&
            !ends_before(text, first, at)) {
@@ -93,6 +97,7 @@ static bool denies_knowing(const struct harm_text *text, int at)
 /* Words of harm itself ("couldn't breathe") and idle ones ("no doubt") deny nothing. */
 static bool says_nothing(const struct harm_text *text, const bool *harm, struct harm_span span)
 {
+    assert(span.from >= 0 && span.to <= text->count);
     bool part = true;
     for (int i = span.from; i < span.to; i++) {
         if (text->tokens[i].idle)

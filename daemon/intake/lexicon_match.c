@@ -2,6 +2,7 @@
  * phrases for one field overlap, the longer one speaks ("blue green" before "green"). */
 #include "base/text.h"
 #include "intake/lexicon_inside.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -13,6 +14,7 @@
 static bool try_phrase(const struct reading *reading, const struct lexicon_phrase *phrase, int at,
                        struct lexicon_match *ret)
 {
+    assert(at >= 0 && at < reading->count);
     *ret = (struct lexicon_match){.phrase = phrase, .from = at};
     for (int i = 0; i < phrase->words.count; i++) {
         const struct lexeme *lexeme = &phrase->words.items[i];
@@ -35,12 +37,14 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
         ret->said += !lexicon_in(&reading->language->filler, &reading->words[at]);
         at++;
     }
+    assert(at <= reading->count && at > ret->from);
     ret->to = at;
     return true;
 }
 
 static bool joined(const struct reading *reading, int from, int to)
 {
+    assert(to >= from);
     for (int i = from > 0 ? from : 0; i < to && i < reading->count; i++)
         if (reading->words[i].before == PAUSE_SENTENCE && i > from)
             return false;
@@ -53,6 +57,7 @@ static bool joined(const struct reading *reading, int from, int to)
  * denial on to them: "nobody in my family", "didn't make my son sick". */
 static bool begins_clause(const struct reading *reading, int at)
 {
+    assert(at < reading->count);
     const struct lexicon_language *language = reading->language;
     return at > 0 && lexicon_in(&language->subjects, &reading->words[at]) &&
            !lexicon_in(&language->negation, &reading->words[at - 1]) &&
@@ -62,6 +67,7 @@ static bool begins_clause(const struct reading *reading, int at)
 
 static bool negated(const struct reading *reading, const struct lexicon_match *match)
 {
+    assert(match->from >= 0 && match->from < match->to && match->to <= reading->count);
     const struct lexicon_language *language = reading->language;
     if (match->to < reading->count && reading->words[match->to].before == PAUSE_NONE &&
         lexicon_in(&language->negated_by, &reading->words[match->to]))
@@ -113,6 +119,7 @@ static void keep_heaviest(struct reading *reading)
     qsort(reading->matches, (size_t)reading->match_count, sizeof reading->matches[0], by_weight);
     for (int i = 0; i < reading->match_count; i++) {
         const struct lexicon_match match = reading->matches[i];
+        assert(match.phrase->field < 63); /* the last bit is NOTHING */
         uint64_t own = match.phrase->field < 0 ? UINT64_MAX : UINT64_C(1) << match.phrase->field;
         bool stands = true;
         for (int at = match.from; at < match.to; at++)
@@ -121,6 +128,7 @@ static void keep_heaviest(struct reading *reading)
             continue;
         for (int at = match.from; at < match.to; at++)
             spent[at] |= own;
+        assert(kept <= i);
         reading->matches[kept++] = match;
     }
     free(spent);
@@ -143,6 +151,7 @@ static void try_phrases(struct reading *reading, const int *phrases, int at)
             match.negated = negated(reading, &match);
             if (reading->match_count == reading->match_capacity)
                 grow_matches(reading);
+            assert(reading->match_count < reading->match_capacity);
             reading->matches[reading->match_count++] = match;
         }
     }

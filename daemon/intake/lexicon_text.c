@@ -1,6 +1,7 @@
 /* Notes taken apart into words, and words compared. */
 #include "base/text.h"
 #include "intake/lexicon_inside.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -50,6 +51,7 @@ static size_t fold_word(const char *s, size_t length, char *out)
             raw[used++] = s[i];
         i += mark ? mark : 1;
     }
+    assert(used < sizeof raw);
     raw[used] = '\0';
     text_fold(raw, folded, sizeof folded);
     text_clip(folded, out, LEXICON_WORD);
@@ -58,6 +60,7 @@ static size_t fold_word(const char *s, size_t length, char *out)
 
 void lexicon_keep_enye(const char *s, size_t length, char *out, size_t size)
 {
+    assert(size > 0);
     size_t used = 0;
     for (size_t i = 0; i < length && used + 2 < size; i++) {
         unsigned char c = (unsigned char)s[i], next = i + 1 < length ? (unsigned char)s[i + 1] : 0;
@@ -113,9 +116,11 @@ int lexicon_split(const char *note, struct note_word **ret)
         }
         if (count == capacity)
             words = xrealloc(words, (size_t)(capacity *= 2) * sizeof *words);
+        assert(count < capacity);
         struct note_word *word = &words[count++];
         word->from = at;
         word->to = at = word_end(note, at);
+        assert(word->to > word->from); /* or it would never end */
         word->length = fold_word(note + word->from, word->to - word->from, word->text);
         word->before = before;
         before = PAUSE_NONE;
@@ -150,6 +155,7 @@ void lexicon_squeeze(struct note_word *words, int count)
 
 int lexicon_edit_distance(const char *a, size_t la, const char *b, size_t lb)
 {
+    assert(la <= LEXICON_WORD && lb <= LEXICON_WORD);
     int rows[3][LEXICON_WORD + 1];
     if ((la > lb ? la - lb : lb - la) > 2)
         return 3;

@@ -1,6 +1,7 @@
 #include "intake/mask.h"
 #include "base/text.h"
 #include "intake/mask_phone.h"
+#include <assert.h>
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
@@ -248,6 +249,7 @@ static size_t contact_at(const char *text, const char *at, const struct mask_opt
 /* Bytes of what looks like a number to dial and is none. */
 static size_t harmless_at(const char *text, const char *at, const struct mask_options *o)
 {
+    assert(at >= text);
     size_t length = begins(text, at) ? mask_phone_not_at(at) : 0;
     struct mask_options own = *o;
     own.sure = true;
@@ -256,6 +258,7 @@ static size_t harmless_at(const char *text, const char *at, const struct mask_op
 
 static void append_plain(struct text_buffer *out, const char *at, size_t length, bool one_line)
 {
+    assert(length > 0);
     bool control = (unsigned char)*at < ' ' || *at == 0x7f;
     if (!control || !one_line)
         text_append_bytes(out, at, length);

@@ -1,5 +1,6 @@
 #include "intake/mask_phone.h"
 #include "base/text.h"
+#include <assert.h>
 #include <ctype.h>
 #include <stdint.h>
 #include <string.h>
@@ -212,6 +213,7 @@ static bool is_dialled(const char *at, size_t length)
 
 size_t mask_phone_at(const char *text, const char *at, const struct mask_options *o)
 {
+    assert(at >= text);
     struct number n;
     read_number(at, &n);
     if (n.count == 0)

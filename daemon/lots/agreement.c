@@ -1,5 +1,6 @@
 #include "lots/agreement.h"
 #include "base/when.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -37,6 +38,7 @@ void agreement_defaults(struct agreement *ret)
 
 double agreement_age(const struct agreement *a, double age_days, double shelf_life_days)
 {
+    assert(a->reported_count >= 2);
     const double clock_slack_days = 0.25; /* clocks of plant and desk differ, a date is typed off */
     if (age_days < -clock_slack_days)
         return 0;
@@ -49,6 +51,7 @@ double agreement_age(const struct agreement *a, double age_days, double shelf_li
     if (i == a->reported_count)
         return a->reported[i - 1].weight;
     double from = a->reported[i - 1].age, to = a->reported[i].age;
+    assert(from <= age && age < to);
     double share = (age - from) / (to - from);
     return a->reported[i - 1].weight * (1 - share) + a->reported[i].weight * share;
 }
@@ -64,6 +67,7 @@ double agreement_age_days(const struct agreement *a, double shelf_life_days)
 
 double agreement_product(const struct agreement *a, int products, bool same, bool scanned)
 {
+    assert(products >= 0);
     double wrong = scanned ? a->scanned_wrong : a->product_wrong;
     if (products < 2)
         return 1;
@@ -90,6 +94,7 @@ static int32_t years_on(int32_t day, int years)
 
 double agreement_code_date(const struct agreement *a, int32_t stated, int32_t code_day)
 {
+    assert(stated != WHEN_UNKNOWN_DAY && a->code_date_spread_days > 0);
     double rest = a->code_date_wrong / a->code_date_spread_days;
     int32_t off = abs(stated - code_day);
     if (off == 0)
@@ -131,6 +136,7 @@ size_t agreement_code_days(int32_t stated, int32_t days[static AGREEMENT_DAYS])
 double agreement_bought(const struct agreement *a, int32_t bought_day, int32_t packed_day,
                         int32_t code_day)
 {
+    assert(a->bought_wrong + a->bought_late < 1);
     if (bought_day == WHEN_UNKNOWN_DAY)
         return 1;
     int32_t days = code_day >= packed_day ? code_day - packed_day + 1 : 1;
@@ -143,6 +149,7 @@ double agreement_bought(const struct agreement *a, int32_t bought_day, int32_t p
 
 double agreement_found(const struct agreement *a, int32_t found_day, int32_t packed_day)
 {
+    assert(a->found_wrong > 0 && a->found_wrong < 1);
     if (found_day == WHEN_UNKNOWN_DAY)
         return 1;
     return found_day >= packed_day ? 1 - a->found_wrong : a->found_wrong;

@@ -1,6 +1,7 @@
 /* A candidate's weight is the product of: its share of what was on sale, the chance of what was
  * read if this is its code, the chance of everything else that was said if it was this lot. */
 #include "lots/match_inside.h"
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -22,6 +23,7 @@ static double age_days(const struct matching *m, const struct lot_find_row *row)
 /* Share of what was on sale that this lot is. */
 static double prior_of(const struct matching *m, const struct lot_find_row *row)
 {
+    assert(m->units_on_sale > 0);
     const struct agreement *a = &m->matcher->agreement;
     double units = row->units > 0 ? (double)row->units : 1;
     return (1 - a->unrecorded) * units * agreement_age(a, age_days(m, row), row->shelf_life_days) /
@@ -49,6 +51,7 @@ static double rest_of(const struct matching *m, const struct lot_find_row *row)
  */
 static double text_of_none(const struct matching *m, double likeliest)
 {
+    assert(likeliest >= 0);
     static const double CODES_A_MISTAKE = 3, CHANCE_OF_ONE = 1e-3;
     double codes = unrecorded_codes(m);
     double misread = pow(likeliest, 1 + log(CODES_A_MISTAKE) / log(CHANCE_OF_ONE));
@@ -165,6 +168,7 @@ static int weigh_sent(struct matching *m)
     }
     if (!known)
         return 0;
+    assert(places > 0);
     double typical = (double)known / places, wrong = m->matcher->agreement.store_wrong;
     for (size_t i = 0; i < m->rows.count; i++) {
         double there = typical;

@@ -1,4 +1,5 @@
 #include "lots/reading.h"
+#include <assert.h>
 #include <math.h>
 #include <string.h>
 
@@ -50,6 +51,7 @@ void reading_defaults(struct reading *ret)
 
 bool reading_set_alike(struct reading *reading, const char *letters, double weight)
 {
+    assert(weight >= 0);
     for (const char *a = letters; *a; a++)
         for (const char *b = letters; *b; b++) {
             int i = reading_letter(*a), j = reading_letter(*b);
@@ -63,6 +65,7 @@ bool reading_set_alike(struct reading *reading, const char *letters, double weig
 
 static double confused_sum(const struct reading *reading, size_t letter)
 {
+    assert(letter < READING_LETTERS);
     double sum = 0;
     for (size_t i = 0; i < READING_LETTERS; i++)
         sum += reading->alike[letter][i];
@@ -97,6 +100,7 @@ void reading_prepare(const char *code, struct reading_code *ret)
         ret->letter[ret->length++] = (unsigned char)letter;
         fresh = false;
     }
+    assert(ret->length <= READING_TEXT && ret->parts <= ret->length);
     ret->part_start[ret->length] = true;
 }
 
@@ -128,6 +132,7 @@ static void spread(const struct reading *reading, const struct reading_rates *r,
                    const struct reading_code *code, const struct reading_code *text, size_t i,
                    lattice f)
 {
+    assert(i < code->length);
     struct fate fate = fate_of(reading, r, code, i);
     const double *alike = reading->alike[code->letter[i]];
     const unsigned char *t = text->letter;
@@ -184,6 +189,7 @@ static double finish(const struct reading *reading, const struct reading_code *c
 
 static size_t next_part(const struct reading_code *code, size_t i)
 {
+    assert(i < code->length);
     do
         i++;
     while (!code->part_start[i]);
@@ -202,6 +208,7 @@ static double likelihood(const struct reading *reading, const struct reading_rat
         if (code->parts > 1 && code->part_start[i]) {
             size_t to = next_part(code, i);
             for (size_t j = 0; j <= n; j++) {
+                assert(to <= m);
                 f[to][j] += f[i][j] * reading->part_missing;
                 f[i][j] *= 1 - reading->part_missing;
             }
@@ -224,6 +231,7 @@ double reading_log_likelihood(const struct reading *reading, const struct readin
         shares += r->share;
         sum += r->share * likelihood(reading, r, code, text);
     }
+    assert(shares > 0);
     return log(sum / shares);
 }
 

@@ -1,6 +1,7 @@
 /* Levenshtein (1966) and, with exchanges of neighbours, optimal string alignment, row by row. */
 #include "base/text.h"
 #include "lots/reading.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -28,6 +29,7 @@ int reading_edits(const char *a, const char *b, bool swaps)
                 row[j] = least(row[j], before[j - 2] + 1);
         }
     }
+    assert(row[n] >= 0);
     int edits = row[n];
     free(rows);
     return edits;

@@ -8,6 +8,7 @@
 #include "lots/unrecorded.h"
 #include "base/text.h"
 #include "lots/match_inside.h"
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -40,6 +41,7 @@ double unrecorded_codes(const struct matching *m)
     }
     double least = CODES_A_LOT * m->volume.lots_per_day * m->volume.shelf_life_days;
     most = most > 0 ? most : CODES_WITHOUT_PATTERN;
+    assert(most > 0);
     return most > least ? most : least;
 }
 
@@ -243,6 +245,7 @@ static void add_later(struct later *later, const struct lot_find_row *row, const
     const struct agreement *a = &m->matcher->agreement;
     struct reading_code as_code;
     int64_t packed_ms = row->packed_from_ms + days * WHEN_DAY_MS;
+    assert(later->count < LATER_LOTS);
     char *fold = later->seen[later->count];
     lot_find_fold(code, fold, LOT_MATCH_CODE);
     bool read_right = m->result->gap != LOT_GAP_NONE && !strcmp(fold, m->fold);
@@ -263,6 +266,7 @@ static void add_later(struct later *later, const struct lot_find_row *row, const
 
 static void add_days(struct later *later, const struct lot_find_row *row)
 {
+    assert(later->received_day >= later->newest_day);
     const struct lot_matcher *matcher = later->m->matcher;
     int32_t packed_day = tz_day(later->m->query->tz, row->packed_from_ms);
     int32_t first = later->received_day - DAYS_BACK + 1;

@@ -7,6 +7,7 @@
  * among the guesses are L26321|B0412 (I for 1, cheap), which the next look-ups confirm. */
 #include "lots/walk.h"
 #include "base/text.h"
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -56,9 +57,11 @@ static float least(float a, float b)
 static float extend(const struct walk_costs *c, const struct reading_code *text,
                     struct walk_rows *rows, size_t i, float head)
 {
+    assert(i < READING_TEXT && text->length <= READING_TEXT);
     const unsigned char *t = text->letter;
     const float *row = rows->row[i], *above = i ? rows->row[i - 1] : NULL;
     int letter = reading_letter(rows->fold[i]);
+    assert(letter >= 0); /* the caller has looked */
     int last = above ? reading_letter(rows->fold[i - 1]) : -1;
     size_t n = text->length;
     float *next = rows->row[i + 1];
@@ -78,6 +81,7 @@ static float extend(const struct walk_costs *c, const struct reading_code *text,
 /* The rows that a code shares with the one before it: the same beginning, of as long a code. */
 static size_t shared(const struct walk_rows *rows, const char *fold, size_t length)
 {
+    assert(length <= READING_TEXT && rows->filled <= rows->length);
     size_t same = 0;
     if (length != rows->length)
         return 0;
@@ -89,6 +93,7 @@ static size_t shared(const struct walk_rows *rows, const char *fold, size_t leng
 static void begin_rows(const struct walk_costs *costs, const struct reading_code *text,
                        size_t length, struct walk_rows *rows)
 {
+    assert(length <= READING_TEXT);
     for (size_t j = 0; j <= text->length; j++)
         rows->row[0][j] = (float)j * costs->extra;
     rows->stopped[0] = INFINITY; /* the reader stopped before the end */
@@ -150,6 +155,7 @@ static void add_hit(struct walk *w, const struct lot_find_key *key)
     for (; at && r->hit[at - 1].cost > cost; at--)
         r->hit[at] = r->hit[at - 1];
     r->hit[at] = (struct walk_hit){key->lot_id, cost};
+    assert(r->count <= WALK_FOUND && r->hit[0].cost <= r->hit[r->count - 1].cost);
 }
 
 /* ---- the heap of guesses ---- */
@@ -179,6 +185,7 @@ static void push(struct walk *w, float cost, enum kind kind, const char *prefix,
     memcpy(guess->prefix, prefix, length);
     guess->prefix[length] = '\0';
     size_t at = w->heap_count++;
+    assert(at < GUESSES && w->guess_count < GUESSES);
     w->heap[at] = (unsigned short)w->guess_count++;
     for (; at && cost_at(w, at) < cost_at(w, (at - 1) / 2); at = (at - 1) / 2)
         exchange(w, at, (at - 1) / 2);
@@ -186,6 +193,7 @@ static void push(struct walk *w, float cost, enum kind kind, const char *prefix,
 
 static const struct guess *pop(struct walk *w)
 {
+    assert(w->heap_count > 0);
     const struct guess *top = &w->guess[w->heap[0]];
     w->heap[0] = w->heap[--w->heap_count];
     for (size_t at = 0, child; (child = 2 * at + 1) < w->heap_count; at = child) {
@@ -222,6 +230,7 @@ static size_t inside(const struct walk *w, const char *text, size_t length)
  */
 static int follow(struct walk *w, const char *prefix, size_t length, size_t read, size_t *ret_sure)
 {
+    assert(read <= w->text->length && length <= READING_TEXT + 1);
     char whole[2 * READING_TEXT + 4];
     size_t rest = w->text->length - read, all = length + rest;
     memcpy(whole, prefix, length);
@@ -254,6 +263,7 @@ static int follow(struct walk *w, const char *prefix, size_t length, size_t read
 static void guess_mistakes(struct walk *w, float cost, const char *prefix, size_t length,
                            size_t read)
 {
+    assert(read < w->text->length);
     const struct walk_costs *c = w->costs;
     const unsigned char *t = w->text->letter;
     size_t n = w->text->length;

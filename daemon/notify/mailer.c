@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "notify/delivery.h"
 #include "store/outbox.h"
+#include <assert.h>
 #include <errno.h>
 #include <pthread.h>
 #include <stdio.h>
@@ -84,6 +85,7 @@ static int address(struct store *store, void *arg, struct error *err)
 
 static int run_addressing(struct mailer *m, bool all, struct error *err)
 {
+    assert(m->told);
     struct addressing a = {.mailer = m, .all = all};
     for (int i = 0; i < EVENT_COUNT; i++)
         a.to[i] = mail_settings_to(&m->settings, EVENTS[i]);
@@ -158,9 +160,11 @@ static bool has_place(const struct mailer *m, const struct outbox_delivery *row)
 
 static void put(struct mailer *m, struct delivery *delivery)
 {
+    assert(delivery);
     int at = 0;
     while (m->place[at])
         at++;
+    assert(at < PLACES); /* has_place() said so */
     m->place[at] = delivery;
 }
 
@@ -171,6 +175,7 @@ static int start_due(struct mailer *m, bool urgent, struct error *err)
     if (!urgent && count_under_way(m, false, 0) == ORDINARY_MOST)
         return 0;
     int rc = outbox_due(m->store, urgent, clock_now_ms(&m->clock), &due, err);
+    assert(due.count <= due.capacity);
     for (int i = 0; i < due.count; i++) {
         if (!is_under_way(m, &row[i]) && has_place(m, &row[i]))
             put(m, delivery_start(&m->settings, &row[i]));
@@ -183,6 +188,7 @@ static int start_due(struct mailer *m, bool urgent, struct error *err)
 
 static int64_t retry_after_ms(const struct mailer *m, const struct outbox_delivery *row)
 {
+    assert(m->settings.retry_s > 0 && row->attempts >= 0);
     int64_t most_ms = row->urgent ? URGENT_RETRY_MOST_MS : OUTBOX_RETRY_MOST_MS;
     int64_t wait_ms = m->settings.retry_s * INT64_C(1000);
     for (int i = 0; i < row->attempts && wait_ms < most_ms; i++)
@@ -192,6 +198,7 @@ static int64_t retry_after_ms(const struct mailer *m, const struct outbox_delive
 
 static int record_one(struct mailer *m, struct delivery *d, struct store *store, struct error *err)
 {
+    assert(delivery_row(d)->attempts >= 0);
     const struct outbox_delivery *row = delivery_row(d);
     const struct program_result *result = delivery_result(d);
     int64_t now_ms = clock_now_ms(&m->clock);
@@ -281,6 +288,7 @@ static bool take_orders(struct mailer *m)
 
 static void look(struct mailer *m)
 {
+    assert(pthread_equal(pthread_self(), m->thread));
     struct error err = {0};
     if (!m->told || clock_monotonic_ms() < m->look_ms)
         return;
@@ -309,6 +317,7 @@ static void wait_for_news(struct mailer *m)
         delivery_polls(m->place[i], &ends[count]);
         count += PROGRAM_ENDS;
     }
+    assert(count <= 1 + PLACES * PROGRAM_ENDS);
     poll(ends, count, count > 1 ? PROGRAM_SLICE_MS : LOOK_MS);
     if (ends[0].revents && read(m->woken, &times, sizeof times) > 0)
         m->look_ms = 0;
@@ -355,6 +364,7 @@ static void mailer_free(struct mailer *m)
 int mailer_start(const char *state_dir, struct writer *writer, const struct log *log,
                  const struct clock *clock, struct mailer **ret, struct error *err)
 {
+    assert(writer && log && clock);
     struct mailer *m = xcalloc(1, sizeof *m);
     m->writer = writer;
     m->log = *log;

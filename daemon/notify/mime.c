@@ -1,4 +1,5 @@
 #include "notify/mime.h"
+#include <assert.h>
 #include <ctype.h>
 #include <string.h>
 
@@ -57,6 +58,7 @@ const char *mime_domain(const char *address)
 
 static void base64(struct text_buffer *out, const unsigned char *bytes, size_t length)
 {
+    assert(length > 0);
     static const char DIGITS[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
     for (size_t i = 0; i < length; i += 3) {
         size_t have = length - i < 3 ? length - i : 3;
@@ -76,9 +78,11 @@ static void base64(struct text_buffer *out, const unsigned char *bytes, size_t l
 /* Bytes of the next word: as many whole characters as fit. */
 static size_t word_length(const char *s)
 {
+    assert(*s);
     size_t length = strlen(s);
     if (length <= WORD_OCTETS)
         return length;
+    assert(length > WORD_OCTETS);
     length = WORD_OCTETS;
     while (length > 1 && ((unsigned char)s[length] & 0xc0) == 0x80)
         length--;
@@ -120,6 +124,7 @@ static void write_folded(struct text_buffer *out, const char *name, const char *
 
 bool mime_header(struct text_buffer *out, const char *name, const char *value)
 {
+    assert(name && *name && value);
     if (!mime_is_one_line(value))
         return false;
     text_appendf(out, "%s:", name);

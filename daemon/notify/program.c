@@ -1,6 +1,7 @@
 #include "notify/program.h"
 #include "base/text.h"
 #include "base/when.h"
+#include <assert.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <signal.h>
@@ -89,6 +90,7 @@ static int start(struct program *p, char *const argv[])
 
 static void feed(struct program *p)
 {
+    assert(p->input >= 0 && p->at);
     ssize_t wrote = write(p->input, p->at, p->left);
     if (wrote > 0) {
         p->at += wrote;
@@ -101,6 +103,7 @@ static void feed(struct program *p)
 
 static void listen_to(struct program *p)
 {
+    assert(p->said >= 0 && p->text_length <= SAID_MOST);
     char chunk[4096]; /* of one that floods us no more than that a turn */
     ssize_t got = read(p->said, chunk, sizeof chunk);
     if (got > 0) {
@@ -137,6 +140,7 @@ static void one_line(struct program *p)
 
 static void judge(struct program *p, int status)
 {
+    assert(p->text_length <= SAID_MOST && !p->killed);
     char said[SAID_MOST + 1];
     struct program_result *r = &p->result;
     one_line(p);
@@ -164,6 +168,7 @@ static void end(struct program *p)
 /* What doesn't die of SIGKILL hangs in the kernel, on a lost disk: not to be waited for. */
 static void time_is_up(struct program *p)
 {
+    assert(p->pid > 0);
     if (p->killed) {
         end(p);
         return;
@@ -178,6 +183,7 @@ static void time_is_up(struct program *p)
 
 struct program *program_start(char *const argv[], const char *input, size_t length, int timeout_s)
 {
+    assert(argv && argv[0] && timeout_s > 0);
     struct program *p = xcalloc(1, sizeof *p);
     *p = (struct program){.input = -1,
                           .said = -1,

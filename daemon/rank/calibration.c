@@ -7,6 +7,7 @@
 #include "stats/robust.h"
 #include "store/company_count.h"
 #include "store/retained.h"
+#include <assert.h>
 #include <math.h>
 #include <openssl/evp.h>
 #include <stdlib.h>
@@ -105,6 +106,7 @@ struct fitting {
 static int take_row(void *arg, const struct retained_sample *row)
 {
     struct fitting *f = arg;
+    assert(f->rows < SAMPLES_MOST);
     f->row[f->rows++] = *row;
     return 0;
 }
@@ -257,6 +259,7 @@ int calibration_report(struct triage *triage, struct store *store, json_t **ret,
         free(f);
         return rc;
     }
+    assert(f->count + (size_t)f->outside == (size_t)f->rows);
     f->fitted = calibrate_mold(f->sample, f->count, f->residual, &f->fit, &fault) == 0;
     for (size_t i = 0; i < f->count; i++)
         found += !f->sample[i].none_yet;

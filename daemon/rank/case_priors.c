@@ -3,6 +3,7 @@
 #include "facts/cache.h"
 #include "rank/case_rank.h"
 #include "store/verdict.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -86,6 +87,7 @@ static struct learned *newest(struct triage *triage)
 /* Keeps it for others unless they have seen later verdicts. */
 static void offer(struct triage *triage, struct learned *made)
 {
+    assert(made->priors);
     struct learned *old = NULL;
     pthread_mutex_lock(&triage->lock);
     if (!triage->learned || triage->learned->serial < made->serial) {
@@ -120,6 +122,7 @@ static int learned_now(struct triage *triage, struct store *store, struct learne
 int case_rank_priors(struct triage *triage, struct store *store, int symptom, int64_t as_of_ms,
                      double **ret, struct error *err)
 {
+    assert(symptom >= 0 && symptom < SYMPTOMS);
     struct learned *learned;
     int rc = learned_now(triage, store, &learned, err);
     if (rc)

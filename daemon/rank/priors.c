@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "base/when.h"
 #include "stats/dirichlet.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -172,6 +173,7 @@ static const struct event *event_before(const struct learned *learned, int64_t b
 
 void priors_at(const struct priors *priors, int symptom, int64_t before_ms, double *ret)
 {
+    assert(symptom >= 0 && symptom < SYMPTOMS && ret);
     const struct learned *learned = &priors->symptoms[symptom];
     const struct event *event = event_before(learned, before_ms);
     memcpy(ret, event ? event->priors : learned->shipped,
@@ -182,6 +184,7 @@ void priors_at(const struct priors *priors, int symptom, int64_t before_ms, doub
 static void with_shipped(const struct priors *priors, const struct priors_verdict *verdict,
                          double *ret)
 {
+    assert(verdict->cause >= 0 && verdict->cause < priors->rules->cause_count);
     const struct learned *learned = &priors->symptoms[verdict->symptom];
     int n = priors->rules->cause_count;
     double sum = 0;
@@ -199,6 +202,7 @@ static void with_shipped(const struct priors *priors, const struct priors_verdic
 /* The trouble that a case belongs to, or a new one. */
 static struct trouble *trouble_of(struct troubles *troubles, int64_t as_of_ms, int causes)
 {
+    assert(causes > 0);
     const int64_t near = TROUBLE_DAYS * (int64_t)WHEN_DAY_MS;
     for (int t = troubles->count; t-- > 0;) {
         struct trouble *trouble = &troubles->list[t];
@@ -220,6 +224,8 @@ static struct trouble *trouble_of(struct troubles *troubles, int64_t as_of_ms, i
 static void sum_trouble(struct learned *learned, const struct trouble *trouble, int cause,
                         int causes, double sign)
 {
+    assert(sign == 1 || sign == -1);
+    assert(cause >= 0 && cause < causes);
     if (!(trouble->verdicts > 0))
         return;
     learned->sums.seen[cause] += sign * trouble->weight;
@@ -231,6 +237,7 @@ static void sum_trouble(struct learned *learned, const struct trouble *trouble, 
 static void add_fault(struct priors *priors, const struct priors_verdict *verdict,
                       const double *expected, double background)
 {
+    assert(background >= 0 && background < 1);
     struct learned *learned = &priors->symptoms[verdict->symptom];
     int n = priors->rules->cause_count;
     struct trouble *trouble = trouble_of(&learned->troubles[verdict->cause], verdict->as_of_ms, n);
@@ -245,6 +252,7 @@ static void add_fault(struct priors *priors, const struct priors_verdict *verdic
 
 void priors_add(struct priors *priors, const struct priors_verdict *verdict)
 {
+    assert(verdict->weight > 0 && verdict->weight <= 1);
     struct learned *learned = &priors->symptoms[verdict->symptom];
     size_t n = (size_t)priors->rules->cause_count;
     if (!(learned->shipped[verdict->cause] > 0))
@@ -252,6 +260,7 @@ void priors_add(struct priors *priors, const struct priors_verdict *verdict)
     double *expected = xcalloc(n + 1, sizeof *expected);
     with_shipped(priors, verdict, expected);
     double background = background_of(priors->rules, verdict->symptom, expected);
+    assert(background >= 0 && background <= 1 + 1e-9);
     bool is = is_background(priors->rules, verdict->symptom, verdict->cause);
     learned->sums.verdicts += verdict->weight;
     learned->sums.background_seen += is ? verdict->weight : 0;

@@ -1,6 +1,7 @@
 #include "rank/rank.h"
 #include "base/text.h"
 #include "stats/evidence.h"
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -8,6 +9,8 @@
 static void weigh(const struct fact_set *facts, struct rank_cause *ranked,
                   const struct rule_cause *cause, int symptom)
 {
+    assert(symptom >= 0 && symptom < SYMPTOMS);
+    assert(cause->group_count <= RULE_GROUPS);
     const struct rule_ranking *settings = &facts->rules->ranking;
     int strongest[RULE_GROUPS];
     int groups = cause->group_count;
@@ -37,6 +40,7 @@ static void weigh(const struct fact_set *facts, struct rank_cause *ranked,
         ranked->bits += said.bits;
     }
     ranked->bits *= settings->temper;
+    assert(isfinite(ranked->bits));
 }
 
 struct order {
@@ -67,6 +71,7 @@ static void sort(struct rank *rank, const struct rules *rules)
 
 void rank_make(const struct fact_set *facts, int symptom, const double *priors, struct rank *ret)
 {
+    assert(symptom >= 0 && symptom < SYMPTOMS);
     const struct rules *rules = facts->rules;
     size_t n = (size_t)rules->cause_count, items = 0;
     for (size_t i = 0; i < n; i++)
@@ -90,6 +95,7 @@ void rank_make(const struct fact_set *facts, int symptom, const double *priors, 
     evidence_normalise(weights, (size_t)ret->count, weights, NULL);
     for (int i = 0; i < ret->count; i++)
         ret->causes[i].probability = weights[i];
+    assert(ret->count <= rules->cause_count && next - ret->items <= (ptrdiff_t)items);
     free(weights);
     sort(ret, rules);
 }
@@ -112,6 +118,7 @@ int rank_find(const struct rank *rank, int cause)
 void rank_mix(struct rank *rank, const struct rules *rules, const struct rank *const *ranks,
               const double *weights, int count)
 {
+    assert(count > 0 && ranks && weights);
     double *mixed = xcalloc((size_t)rank->count + 1, sizeof *mixed), sum = 0;
     for (int i = 0; i < rank->count; i++)
         for (int k = 0; k < count; k++) {

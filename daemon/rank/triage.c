@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "rank/case_rank.h"
 #include "rules/models_file.h"
+#include <assert.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -96,6 +97,7 @@ struct catalogue *triage_catalogue(const struct triage *triage)
 
 int triage_check_quantity(void *triage, const char *quantity, double value, struct error *err)
 {
+    assert(triage && quantity);
     const struct triage *self = triage;
     const struct catalogue_quantity *known = catalogue_quantity(self->rules->catalogue, quantity);
     if (!known) {

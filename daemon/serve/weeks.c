@@ -138,7 +138,7 @@ void weeks_get(struct request *rq, struct store *store)
         rc = read_asked(rq, &asked, &err);
     query.by = asked.by;
     query.against = asked.against;
-    int32_t monday = iso_week_monday(query.week);
+    int32_t monday = rc ? 0 : iso_week_monday(query.week);
     const struct span days = {.from_day = monday, .to_day = monday + 7};
     if (!rc)
         rc = week_report(store, setup->tz, setup->triage, &query, &report, &err);

@@ -1,5 +1,6 @@
 #include "stats/beta.h"
 
+#include <assert.h>
 #include <float.h>
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_sf_gamma.h>
@@ -20,6 +21,7 @@ double beta_log_density(double x, double complement, double a, double b)
  * sqrt(max(a, b)) terms for x below (a + 1) / (a + b + 2). */
 static double fraction(double x, double a, double b)
 {
+    assert(a > 0 && b > 0 && x >= 0 && x <= 1);
     double c = 1.0, d = 1.0 - (a + b) * x / (a + 1.0);
     d = 1.0 / (fabs(d) < TINY ? TINY : d);
     double value = d;
@@ -44,6 +46,7 @@ static double fraction(double x, double a, double b)
 
 static double small_side(double x, double complement, double a, double b)
 {
+    assert(x > 0 && complement > 0);
     return exp(beta_log_density(x, complement, a, b)) * x * complement / a * fraction(x, a, b);
 }
 

@@ -1,5 +1,6 @@
 #include "stats/chart.h"
 
+#include <assert.h>
 #include <gsl/gsl_cdf.h>
 #include <math.h>
 
@@ -47,6 +48,7 @@ static double z_at(const struct chart_data *c, double center, size_t i)
 /* Laney's factor: 1 if fewer than two points can be compared. */
 static double laney_factor(const struct chart_data *c, double center)
 {
+    assert(c->baseline <= c->n);
     double sum = 0, last = NAN;
     size_t ranges = 0;
     for (size_t i = 0; i < c->baseline; i++) {
@@ -64,6 +66,7 @@ static double laney_factor(const struct chart_data *c, double center)
 
 static int summarize(const struct chart_data *c, enum chart_limits limits, struct chart_summary *s)
 {
+    assert(c->baseline <= c->n);
     double total = 0, size = 0, used = 0;
     for (size_t i = 0; i < c->baseline; i++) {
         total += c->counts[i];
@@ -89,6 +92,9 @@ static int summarize(const struct chart_data *c, enum chart_limits limits, struc
 static struct chart_point judge(const struct chart_data *c, const struct chart_summary *s,
                                 double width, size_t i)
 {
+    assert(i < c->n);
+    assert(width > 0);
+    assert(s->sigma_z >= 0);
     if (size_at(c, i) == 0)
         return (struct chart_point){NAN, NAN, NAN, NAN, 0};
     double half = width * s->sigma_z * sigma_at(c, s->center, i), slack = TIE * s->center;
@@ -98,6 +104,7 @@ static struct chart_point judge(const struct chart_data *c, const struct chart_s
                             .z = z_at(c, s->center, i)};
     if (c->kind == CHART_P)
         p.high = fmin(1.0, p.high);
+    assert(p.low <= s->center && s->center <= p.high); /* of shares, too: none is above 1 */
     p.signal = p.value > p.high + slack ? 1 : p.value < p.low - slack ? -1 : 0;
     return p;
 }

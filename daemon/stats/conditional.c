@@ -1,5 +1,6 @@
 #include "stats/conditional.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdbool.h>
 
@@ -36,6 +37,7 @@ static double mean_difference(double log_ratio, void *context)
 static double limit(const struct conditional_family *family, double start, double each, bool below,
                     bool midp)
 {
+    assert(each > 0 && each < 0.5);
     struct search s = {.family = family, .log_target = log(each), .below = below, .midp = midp};
     double at;
     const struct solve_range range = {below ? start + 1.5 : start - 1.5, 1.0, -LOG_RATIO_MOST,
@@ -56,6 +58,7 @@ static double estimate(const struct conditional_family *family, double start)
 int conditional_estimate(const struct conditional_family *family, double start, double confidence,
                          struct conditional_odds *ret)
 {
+    assert(family->masses && family->low <= family->high);
     long x = family->outcome;
     if (x < family->low || x > family->high || !(confidence > 0 && confidence < 1))
         return ERROR_INVALID;

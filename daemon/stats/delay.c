@@ -1,5 +1,6 @@
 #include "stats/delay.h"
 
+#include <assert.h>
 #include <math.h>
 
 #include "base/error.h"
@@ -10,6 +11,7 @@
 
 static double cell(const struct delay_triangle *t, size_t period, size_t delay)
 {
+    assert(period < t->periods && delay < t->delays);
     return t->counts[period * t->delays + delay];
 }
 
@@ -34,6 +36,7 @@ static int check(const struct delay_triangle *t)
 static void hazard_counts(const struct delay_triangle *t, const double *prior, size_t d,
                           double *ret_at, double *ret_within)
 {
+    assert(d < t->delays);
     double at = prior ? prior[d] : 0.0, within = 0;
     for (size_t u = 0; prior && u <= d; u++)
         within += prior[u];
@@ -68,6 +71,7 @@ static double dispersion(const struct delay_triangle *t, const struct delay_curv
             cells += 1;
         }
     }
+    assert(rows <= (double)t->periods);
     double df = cells - rows - ((double)t->delays - 1.0);
     return df >= DISPERSION_DF_LEAST ? chi_square / df : 1.0;
 }
@@ -94,6 +98,7 @@ int delay_fit(const struct delay_triangle *triangle, const double *prior, struct
     }
     if (!(curve.reports > 0))
         return ERROR_INVALID;
+    assert(curve.share[curve.delays - 1] == 1.0); /* what comes comes in the end */
     curve.dispersion = fmax(1.0, dispersion(triangle, &curve));
     for (size_t d = 0; d < curve.delays; d++)
         curve.log_variance[d] *= curve.dispersion;
@@ -104,6 +109,7 @@ int delay_fit(const struct delay_triangle *triangle, const double *prior, struct
 /* Value at `age` of a curve known at ages 1, 2, … (index d is age d + 1) and `origin` at 0. */
 static double at_age(const double *values, size_t n, double origin, double age)
 {
+    assert(n > 0);
     if (age >= (double)n)
         return values[n - 1];
     size_t before = (size_t)fmax(0.0, floor(age));
@@ -126,6 +132,7 @@ double delay_log_variance(const struct delay_curve *curve, double age)
 static void missing(const struct delay_so_far *so_far, struct delay_prior prior, double *ret_mean,
                     double *ret_size)
 {
+    assert(prior.rate + so_far->share > 0);
     double share = so_far->share, extra = fmax(1.0, so_far->dispersion);
     double shape = prior.shape + so_far->reported, reach = prior.rate + share, rest = 1.0 - share;
     double mean = shape * rest / reach;
@@ -141,6 +148,8 @@ static void missing(const struct delay_so_far *so_far, struct delay_prior prior,
  * up, the unlikelier first, while the rest still holds the confidence. */
 static void trim(double mean, double size, double confidence, long *low, long *high)
 {
+    assert(*low >= 0 && *low <= *high);
+    assert(confidence > 0 && confidence < 1);
     double held = negbin_at_most(*high, mean, size);
     if (*low > 0)
         held -= negbin_at_most(*low - 1, mean, size);

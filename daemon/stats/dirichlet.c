@@ -1,5 +1,6 @@
 #include "stats/dirichlet.h"
 
+#include <assert.h>
 #include <math.h>
 
 #include "base/error.h"
@@ -23,6 +24,7 @@ static double total_count(const double *counts, size_t n)
 
 int dirichlet_update(const double *prior, const double *counts, size_t n, double *ret_weights)
 {
+    assert(prior && counts && ret_weights);
     if (isnan(total_weight(prior, n)) || isnan(total_count(counts, n)))
         return ERROR_INVALID;
     for (size_t i = 0; i < n; i++)

@@ -1,5 +1,6 @@
 #include "stats/evidence.h"
 
+#include <assert.h>
 #include <math.h>
 
 #include "base/error.h"
@@ -21,12 +22,14 @@ double evidence_log_sum(const double *log_weights, size_t n)
 int evidence_normalise(const double *log_weights, size_t n, double *ret_probabilities,
                        double *ret_log_evidence)
 {
+    assert(ret_probabilities);
     double total = evidence_log_sum(log_weights, n);
     if (!isfinite(total))
         return ERROR_INVALID;
     double sum = 0;
     for (size_t i = 0; i < n; i++)
         sum += ret_probabilities[i] = exp(log_weights[i] - total);
+    assert(sum > 0);
     for (size_t i = 0; i < n; i++) /* the last rounding: sums to 1 as printed */
         ret_probabilities[i] /= sum;
     if (ret_log_evidence)
@@ -69,6 +72,7 @@ int evidence_gain_bits(const double *prior, size_t causes, const double *likelih
             answer += joint;
             inner += joint > 0 ? joint * log2(given) : 0.0;
         }
+        assert(answer >= 0 && answer <= 1 + 1e-9);
         gain += answer > 0 ? inner - answer * log2(answer) : 0.0;
     }
     *ret = fmax(0.0, gain);

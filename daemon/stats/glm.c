@@ -1,5 +1,6 @@
 #include "stats/glm.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdbool.h>
 #include <string.h>
@@ -41,6 +42,7 @@ static double deviance(const struct glm_data *d, const double *beta)
 /* Cholesky factor in the lower half; false if not positive definite (to rounding). */
 static bool factor(double a[GLM_MOST][GLM_MOST], size_t p)
 {
+    assert(p > 0 && p <= GLM_MOST);
     for (size_t j = 0; j < p; j++) {
         double diagonal = a[j][j];
         for (size_t k = 0; k < j; k++)
@@ -59,6 +61,7 @@ static bool factor(double a[GLM_MOST][GLM_MOST], size_t p)
 
 static void back_solve(double l[GLM_MOST][GLM_MOST], size_t p, double *b)
 {
+    assert(p > 0 && p <= GLM_MOST);
     for (size_t i = 0; i < p; i++) {
         for (size_t k = 0; k < i; k++)
             b[i] -= l[i][k] * b[k];
@@ -75,6 +78,7 @@ static void back_solve(double l[GLM_MOST][GLM_MOST], size_t p, double *b)
 static void information(const struct glm_data *d, const double *beta,
                         double ret_matrix[GLM_MOST][GLM_MOST], double *ret_score)
 {
+    assert(d->p > 0 && d->p <= GLM_MOST);
     for (size_t j = 0; j < d->p; j++)
         memset(ret_matrix[j], 0, d->p * sizeof(double));
     memset(ret_score, 0, d->p * sizeof(double));
@@ -189,6 +193,7 @@ int glm_poisson(const struct glm_data *data, struct glm *ret)
 
 double glm_predict(const struct glm *g, const double *row, double *ret_se)
 {
+    assert(g->p > 0 && g->p <= GLM_MOST);
     double eta = 0, variance = 0;
     for (size_t j = 0; j < g->p; j++) {
         eta += row[j] * g->coefficient[j];
@@ -203,6 +208,7 @@ double glm_predict(const struct glm *g, const double *row, double *ret_se)
 void glm_fitted(const struct glm *g, const struct glm_data *data, double *ret_mean,
                 double *ret_leverage)
 {
+    assert(g->p == data->p);
     for (size_t i = 0; i < data->n; i++) {
         double se, mean = exp(linear(data, g->coefficient, i));
         (void)glm_predict(g, data->x + i * data->p, &se);

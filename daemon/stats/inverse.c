@@ -1,5 +1,6 @@
 #include "stats/inverse.h"
 
+#include <assert.h>
 #include <float.h>
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_sf_gamma.h>
@@ -41,6 +42,7 @@ static double beta_slope(const struct tail *t, double x)
 /* Newton in u = log x on log(tail) - log(target), falling back to halving [low, high]. */
 static double search(const struct tail *t, double u, double low, double high)
 {
+    assert(t->log_target <= 0 && t->probability && t->log_density);
     for (int i = 0; i < 400; i++) {
         if (!(u > low && u < high))
             u = 0.5 * (low + high);
@@ -113,6 +115,7 @@ double inverse_gamma_q(double q, double shape)
 /* x below the mean of Beta(a, b) or near it: the searched end is the one with the digits. */
 static double beta_small_end(double probability, double a, double b, bool upper)
 {
+    assert(probability > 0 && probability < 1 && a > 0 && b > 0);
     struct tail t = {.a = a, .b = b, .upper = upper, .log_target = log(probability)};
     t.probability = beta_tail;
     t.log_density = beta_slope;

@@ -1,5 +1,6 @@
 #include "stats/mantel.h"
 
+#include <assert.h>
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_sf_gamma.h>
 #include <math.h>
@@ -56,6 +57,7 @@ static double chi_square_p(double chi_square, double df)
 /* Expected `a` of a table with these margins under the common odds ratio: a root of a quadratic. */
 static double fitted_cell(const struct mantel_table *t, double ratio)
 {
+    assert(ratio > 0);
     double row1 = (double)(t->a + t->b), row2 = (double)(t->c + t->d);
     double failed = (double)(t->a + t->c);
     double lead = 1.0 - ratio, middle = row2 - failed + ratio * (row1 + failed);
@@ -184,13 +186,17 @@ static void stratum_weights(const struct mantel_table *t, long low, long count, 
 static void convolve(struct joint *j, const struct mantel_table *t, double *weights, double *room)
 {
     long low, count = range_of(t, &low), joined = j->count + count - 1;
+    assert(count > 0 && low >= 0);
+    assert(j->outcome >= j->low && j->outcome < j->low + j->count);
     stratum_weights(t, low, count, weights);
     double top = 0;
     for (long k = 0; k < joined; k++)
         room[k] = 0;
     for (long i = 0; i < j->count; i++)
-        for (long k = 0; k < count; k++)
+        for (long k = 0; k < count; k++) {
+            assert(i + k < joined);
             room[i + k] += j->weights[i] * weights[k];
+        }
     for (long k = 0; k < joined; k++)
         top = fmax(top, room[k]);
     for (long k = 0; k < joined; k++)
@@ -202,6 +208,7 @@ static void convolve(struct joint *j, const struct mantel_table *t, double *weig
 
 static double minimum_likelihood(const struct joint *j)
 {
+    assert(j->outcome >= j->low && j->outcome < j->low + j->count);
     double bound = j->weights[j->outcome - j->low] * (1.0 + PVALUE_TIE), total = 0, unlikely = 0;
     for (long k = 0; k < j->count; k++) {
         total += j->weights[k];
@@ -237,6 +244,7 @@ int mantel_exact(const struct mantel_table *strata, size_t n, double confidence,
     j.weights[0] = 1.0;
     for (size_t i = 0; i < n; i++)
         convolve(&j, &strata[i], stratum, joined);
+    assert(j.count == range); /* the strata's ranges add up */
     if (ret_p) {
         struct conditional_masses masses;
         joint_masses(&j, 0.0, &masses);

@@ -1,5 +1,6 @@
 #include "stats/multiplicity.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -35,9 +36,11 @@ int multiplicity_benjamini_hochberg(const double *p, size_t n, double *ret_q)
     struct ranked *sorted = rank(p, n);
     if (!sorted)
         return ERROR_INVALID;
+    assert(n == 0 || sorted[0].p <= sorted[n - 1].p);
     double least = 1.0;
     for (size_t i = n; i-- > 0;) { /* step up: from the largest p down */
         least = fmin(least, sorted[i].p * (double)n / (double)(i + 1));
+        assert(sorted[i].at < n && least >= 0 && least <= 1);
         ret_q[sorted[i].at] = least;
     }
     free(sorted);

@@ -1,5 +1,6 @@
 #include "stats/negbin.h"
 
+#include <assert.h>
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_sf_gamma.h>
 #include <limits.h>
@@ -75,6 +76,7 @@ double negbin_more_than(long x, double mean, double size)
 /* Doubling, then halving, on a tail that is monotone in k. */
 static long first_count(double mean, double size, double goal, bool upper)
 {
+    assert(goal >= 0 && goal <= 1);
     double spread = sqrt(mean + (size > SIZE_MOST ? 0.0 : mean * mean / size));
     double start = mean + 4.0 * spread + 8.0;
     if (!domain_ok(mean, size) || !(start < INT_MAX / 2))
@@ -90,6 +92,7 @@ static long first_count(double mean, double size, double goal, bool upper)
         high *= 2;
     }
     while (high - low > 1) {
+        assert(low >= -1 && low < high);
         long middle = low + (high - low) / 2;
         double at =
             upper ? negbin_more_than(middle, mean, size) : negbin_at_most(middle, mean, size);

@@ -1,5 +1,6 @@
 #include "stats/pareto.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -19,6 +20,7 @@ static int by_size(const void *a, const void *b)
 
 int pareto_order(struct pareto_row *rows, size_t n, const char *other, double cut)
 {
+    assert(cut >= 0 && cut <= 1);
     double total = 0, running = 0;
     for (size_t i = 0; i < n; i++) {
         if (!(rows[i].count >= 0) || !isfinite(rows[i].count))

@@ -1,5 +1,6 @@
 #include "stats/poisson.h"
 
+#include <assert.h>
 #include <gsl/gsl_randist.h>
 #include <limits.h>
 #include <math.h>
@@ -27,6 +28,7 @@ struct binomial {
 
 static double binomial_pmf(const struct binomial *d, long k)
 {
+    assert(k >= 0 && d->last >= 0);
     return gsl_ran_binomial_pdf((unsigned)k, d->share, (unsigned)d->last);
 }
 
@@ -51,6 +53,7 @@ static double binomial_at_least(const struct binomial *d, long k)
 /* First k in (low, high] at which the pmf is at most `limit`; it falls from low to high. */
 static long first_falling(const struct binomial *d, double limit, long low, long high)
 {
+    assert(low < high);
     while (high - low > 1) {
         long middle = low + (high - low) / 2;
         if (binomial_pmf(d, middle) <= limit)
@@ -64,6 +67,7 @@ static long first_falling(const struct binomial *d, double limit, long low, long
 /* Last k in [low, high) at which the pmf is at most `limit`; it rises from low to high. */
 static long last_rising(const struct binomial *d, double limit, long low, long high)
 {
+    assert(low < high);
     while (high - low > 1) {
         long middle = low + (high - low) / 2;
         if (binomial_pmf(d, middle) <= limit)
@@ -77,6 +81,7 @@ static long last_rising(const struct binomial *d, double limit, long low, long h
 /* The tail beyond the outcome plus the far tail of outcomes no likelier. */
 static double minimum_likelihood(const struct binomial *d, long count, double center)
 {
+    assert(count >= 0 && count <= d->last);
     double limit = binomial_pmf(d, count) * (1.0 + PVALUE_TIE);
     long low_side = (long)floor(center), high_side = (long)ceil(center);
     if ((double)count == center)

@@ -1,5 +1,6 @@
 #include "stats/robust.h"
 
+#include <assert.h>
 #include <math.h>
 
 static void swap(double *a, double *b)
@@ -12,6 +13,7 @@ static void swap(double *a, double *b)
 /* Hoare's selection: afterwards values[k] is the k-th smallest, smaller ones to its left. */
 static void select_rank(double *values, size_t n, size_t k)
 {
+    assert(n > 0 && k < n);
     size_t low = 0, high = n - 1;
     while (low < high) {
         double pivot = values[low + (high - low) / 2];
@@ -39,6 +41,7 @@ double robust_quantile(double *values, size_t n, double p)
     double place = (double)(n - 1) * p;
     size_t k = (size_t)floor(place);
     select_rank(values, n, k);
+    assert(k < n);
     double share = place - (double)k;
     if (share == 0 || k + 1 >= n)
         return values[k];

@@ -1,5 +1,6 @@
 #include "stats/scan.h"
 
+#include <assert.h>
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 #include <limits.h>
@@ -60,6 +61,7 @@ static int prepare(const struct scan_series *s, struct cells *c)
 /* Best interval of the counts in `drawn`. */
 static void best(const struct cells *c, struct scan_result *r)
 {
+    assert(c->total > 0 && c->series->longest > 0);
     const struct scan_series *s = c->series;
     *r = (struct scan_result){0};
     for (size_t i = 0; i < s->n; i++) {
@@ -83,6 +85,7 @@ static void best(const struct cells *c, struct scan_result *r)
 /* The total scattered over the cells by exposure: one by one while they are few. */
 static void scatter(struct cells *c, const gsl_ran_discrete_t *table, gsl_rng *rng)
 {
+    assert(c->total > 0);
     size_t n = c->series->n;
     if (c->total > 4 * n) {
         gsl_ran_multinomial(rng, n, c->total, c->shares, c->drawn);
@@ -104,6 +107,7 @@ static void test(struct cells *c, size_t draws, const gsl_ran_discrete_t *table,
         as_extreme += drawn.log_ratio >= r->log_ratio * (1.0 - TIE);
         made++;
     }
+    assert(made <= draws && as_extreme <= made);
     r->draws = made;
     r->p = as_extreme >= ENOUGH ? (double)as_extreme / (double)made
                                 : (double)(as_extreme + 1) / (double)(made + 1);

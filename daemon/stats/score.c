@@ -1,5 +1,6 @@
 #include "stats/score.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdbool.h>
 #include <stdlib.h>
@@ -18,6 +19,7 @@ static bool statements_ok(const double *p, const int *y, size_t n)
 /* Sums into a bin; finish_bins() makes means of them. */
 static void add_to_bin(struct score_bin *bin, double p, int y)
 {
+    assert(p >= 0 && p <= 1 && (y == 0 || y == 1));
     bin->said += p;
     bin->n++;
     bin->hits += (size_t)y;
@@ -84,6 +86,7 @@ static size_t bins_of_values(const double *p, const int *y, size_t n, struct sco
             bins[count++] = (struct score_bin){0};
         add_to_bin(&bins[count - 1], sorted[i].p, sorted[i].y);
     }
+    assert(count <= n);
     free(sorted);
     finish_bins(bins, count);
     return count;
@@ -133,6 +136,7 @@ double score_case_brier(const double *p, size_t n, size_t confirmed)
 
 double score_case_log(const double *p, size_t n, size_t confirmed, double floor, size_t *floored)
 {
+    assert(floor > 0);
     double happened = confirmed < n ? p[confirmed] : 0.0;
     if (happened >= floor)
         return -log(happened);

@@ -1,5 +1,6 @@
 #include "stats/season.h"
 
+#include <assert.h>
 #include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <stdlib.h>
@@ -24,6 +25,7 @@ static size_t terms_of(const struct season_design *d)
 /* One row of the design; the trend is in years so that columns are of like size. */
 static void row_at(const struct season_design *d, double origin, double time, double *row)
 {
+    assert(d->period > 0 && d->harmonics >= 0 && d->harmonics <= SEASON_HARMONICS_MOST);
     size_t j = 0;
     row[j++] = 1.0;
     if (d->trend)
@@ -61,12 +63,14 @@ static void reweight(const struct glm_data *data, const struct glm *fit, double 
         a->weights[i] = s > outlier ? 1.0 / (s * s) : 1.0;
         sum += a->weights[i];
     }
+    assert(sum > 0);
     for (size_t i = 0; i < data->n; i++)
         a->weights[i] *= (double)data->n / sum;
 }
 
 static void describe(struct season *s)
 {
+    assert(s->fit.p == terms_of(&s->design));
     s->dispersion = fmax(1.0, s->fit.dispersion);
     s->trend_p = 1.0;
     if (!s->design.trend || !(s->fit.df > 0))

@@ -1,5 +1,6 @@
 #include "stats/shrink.h"
 
+#include <assert.h>
 #include <math.h>
 
 #include "base/error.h"
@@ -47,6 +48,7 @@ int shrink_fit_moments(const double *observed, const double *expected, size_t n,
         spread += expected[i] * off * off;
         used++;
     }
+    assert(used > 0); /* some expectation is above 0: their sum is */
     double between = spread / e - m / (e / (double)used);
     *ret = shrink_gamma_of(m, between > 0 ? m * m / between : INFINITY);
     return 0;
@@ -59,11 +61,13 @@ struct shrink_gamma shrink_posterior(struct shrink_gamma prior, double observed,
 
 double shrink_mean(struct shrink_gamma g)
 {
+    assert(g.rate > 0);
     return g.shape / g.rate;
 }
 
 struct interval shrink_interval(struct shrink_gamma g, double confidence)
 {
+    assert(g.rate > 0 && confidence >= 0 && confidence < 1);
     double each = 0.5 * (1.0 - confidence);
     return (struct interval){inverse_gamma_p(each, g.shape) / g.rate,
                              inverse_gamma_q(each, g.shape) / g.rate};

@@ -1,5 +1,6 @@
 #include "stats/solve.h"
 
+#include <assert.h>
 #include <float.h>
 #include <math.h>
 #include <stdbool.h>
@@ -62,6 +63,8 @@ static void choose_step(struct bracket *s, double half, double tolerance)
 int solve_bracketed(solve_function f, void *context, double low, double high, double tolerance,
                     double *ret)
 {
+    assert(f && ret);
+    assert(tolerance >= 0);
     struct bracket s = {.a = low, .b = high, .c = high};
     s.fa = f(low, context);
     s.fb = f(high, context);
@@ -98,6 +101,8 @@ int solve_bracketed(solve_function f, void *context, double low, double high, do
 int solve_monotone(solve_function f, void *context, struct solve_range range, double tolerance,
                    double *ret)
 {
+    assert(f && ret);
+    assert(range.step > 0 && range.floor <= range.ceiling);
     double step = range.step;
     double low = fmin(fmax(range.floor, range.guess - step), range.ceiling);
     double high = fmax(fmin(range.ceiling, range.guess + step), range.floor);

@@ -1,9 +1,11 @@
 #include "store/action.h"
 #include "store/db.h"
+#include <assert.h>
 
 int action_add(struct store *store, const struct action_row *action, int64_t *ret_id,
                struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "INSERT INTO corrective_action(cause, line, place, symptom, at_ms,"
                               " note, by_name, logged_ms) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
     int rc = db_run(store, SQL,

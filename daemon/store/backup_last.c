@@ -1,5 +1,6 @@
 #include "store/backup_last.h"
 #include "base/text.h"
+#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <unistd.h>
@@ -8,6 +9,7 @@ static const char LAST_AT[] = "backup/at_ms", LAST_PATH[] = "backup/path";
 
 int backup_last_note(struct store *store, const char *path, int64_t at_ms, struct error *err)
 {
+    assert(store_writing(store));
     char at[24];
     snprintf(at, sizeof at, "%lld", (long long)at_ms);
     int rc = store_setting_set(store, LAST_AT, at, err);

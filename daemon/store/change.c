@@ -1,10 +1,12 @@
 #include "store/change.h"
 #include "store/db.h"
+#include <assert.h>
 #include <string.h>
 
 int change_add(struct store *store, const struct change_row *change, const char *field,
                const char *was, const char *now, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "INSERT INTO complaint_change(complaint, at_ms, by_name, reason,"
                               " field, was, now) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7)";
     if (strcmp(was, now) == 0)
@@ -23,6 +25,7 @@ int change_newest(struct store *store, int64_t *ret, struct error *err)
 
 int change_rewrite(struct store *store, const struct change_row *change, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] =
         "UPDATE complaint_change SET reason = ?2, was = ?3, now = ?4 WHERE id = ?1";
     return db_run(

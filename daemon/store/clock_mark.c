@@ -1,6 +1,7 @@
 #include "store/clock_mark.h"
 #include "base/text.h"
 #include "base/when.h"
+#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 
@@ -28,6 +29,7 @@ static int write_time(struct store *store, const char *key, int64_t ms, struct e
 
 int clock_mark_look(struct store *store, int64_t now_ms, enum clock_mark *ret, struct error *err)
 {
+    assert(store_writing(store));
     int64_t seen = 0, since = 0;
     int rc = read_time(store, CLOCK_MARK_SEEN, &seen, err);
     if (!rc)

@@ -1,5 +1,6 @@
 #include "store/company_count.h"
 #include "store/db.h"
+#include <assert.h>
 
 static int packed_day_of(struct store *store, int64_t lot_id, int32_t *ret, struct error *err)
 {
@@ -47,6 +48,9 @@ static int uncount(struct store *store, int64_t lot_id, const char *symptom, int
 int company_count(struct store *store, int64_t lot_id, const char *symptom, int64_t received_ms,
                   int delta, struct error *err)
 {
+    assert(delta == 1 || delta == -1);
+    assert(lot_id > 0 && symptom);
+    assert(store_writing(store));
     static const char SQL[] =
         "INSERT INTO company_count(symptom, packed_day, lot_id, received_ms, n)"
         " VALUES(?1, ?2, ?3, ?4, ?5) ON CONFLICT DO UPDATE SET n = n + excluded.n";
@@ -72,6 +76,8 @@ static int lot_days_changed(struct store *store, int64_t lot_id, struct error *e
 
 int company_count_lot(struct store *store, int64_t lot_id, int delta, struct error *err)
 {
+    assert(delta == 1 || delta == -1);
+    assert(store_writing(store));
     static const char SQL_OUT[] = "DELETE FROM company_count WHERE lot_id = ?1";
     static const char SQL_IN[] =
         "INSERT INTO company_count(symptom, packed_day, lot_id, received_ms, n)"

@@ -6,6 +6,7 @@
 #include "store/db.h"
 #include "store/entry.h"
 #include "store/move.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -71,6 +72,7 @@ int complaint_insert_lots(struct store *store, int64_t complaint_id,
 
 int64_t complaint_lots_settled(const struct complaint_lots *lots)
 {
+    assert(lots->count >= 0 && lots->count <= COMPLAINT_LOTS);
     return lots->count && lot_state_names_one(lots->state) ? lots->lot[0].lot_id : 0;
 }
 
@@ -85,6 +87,8 @@ static int add_contact(struct store *store, int64_t complaint_id, const struct c
 int complaint_log(struct store *store, const struct complaint_new *c, struct complaint_placed *ret,
                   struct error *err)
 {
+    assert(store_writing(store));
+    assert(c->uuid && c->symptom && c->body);
     int rc = find_again(store, c->uuid, ret, err);
     if (rc)
         return rc < 0 ? rc : 0;
@@ -186,6 +190,7 @@ int complaint_by_id(struct store *store, int64_t complaint_id, complaint_each ea
 int complaint_newest_of_case(struct store *store, int64_t case_id, int limit, complaint_each each,
                              void *arg, struct error *err)
 {
+    assert(limit > 0);
     static const char SQL[] = COMPLAINT_COLUMNS "WHERE case_id = ?1" STANDING
                                                 "ORDER BY received_ms DESC, id DESC LIMIT ?2";
     struct db_query q = db_query(store, SQL, DB(DB_INT(case_id), DB_INT(limit)), err);
@@ -205,6 +210,7 @@ int complaint_surest_of_case(struct store *store, int64_t case_id, complaint_eac
 int complaint_between(struct store *store, struct when_span span, int limit, complaint_each each,
                       void *arg, struct error *err)
 {
+    assert(limit > 0);
     static const char SQL[] =
         COMPLAINT_COLUMNS "WHERE received_ms >= ?1 AND received_ms < ?2" STANDING
                           "ORDER BY received_ms DESC, id DESC LIMIT ?3";
@@ -244,8 +250,10 @@ int complaint_lots_of(struct store *store, int64_t complaint_id, struct complain
     if (rc)
         return rc;
     struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id), DB_INT(COMPLAINT_LOTS)), err);
-    while (db_next(&q))
+    while (db_next(&q)) {
+        assert(lots.count < COMPLAINT_LOTS);
         lots.lot[lots.count++] = (struct complaint_lot){db_int64(&q, 0), db_real(&q, 1)};
+    }
     rc = db_end(&q, 0);
     if (!rc)
         *ret = lots;
@@ -269,6 +277,7 @@ int complaint_delete_lots(struct store *store, int64_t complaint_id, struct erro
 int complaint_rewrite(struct store *store, int64_t complaint_id, const struct complaint_new *c,
                       int64_t now_ms, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] =
         "UPDATE complaint SET lot_text = ?2, product_id = ?3, code_day = ?4, store = ?5,"
         " route = ?6, bought_day = ?7, found_day = ?8, packs = ?9, units = ?10, harm = ?11,"
@@ -291,6 +300,7 @@ int complaint_rewrite(struct store *store, int64_t complaint_id, const struct co
 int complaint_withdraw(struct store *store, int64_t complaint_id, int64_t withdrawn_ms,
                        int64_t now_ms, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "UPDATE complaint SET withdrawn_ms = ?2 WHERE id = ?1";
     struct move move;
     int rc = move_begin(store, complaint_id, &move, err);
@@ -302,6 +312,7 @@ int complaint_withdraw(struct store *store, int64_t complaint_id, int64_t withdr
 int complaint_take_out(struct store *store, int64_t complaint_id, int64_t moved_to, int64_t now_ms,
                        struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL_ROW[] = "DELETE FROM complaint WHERE id = ?1";
     struct move move;
     int rc = move_begin(store, complaint_id, &move, err);

@@ -5,6 +5,7 @@
 #include "store/complaint_inside.h"
 #include "store/db.h"
 #include "store/move.h"
+#include <assert.h>
 #include <stdio.h>
 
 /* ---- which case ---- */
@@ -124,6 +125,7 @@ int complaint_place(struct store *store, int64_t complaint_id, const struct comp
                     const struct complaint_why *why, struct complaint_placed *ret,
                     struct error *err)
 {
+    assert(store_writing(store));
     struct move move;
     int rc = move_begin(store, complaint_id, &move, err);
     if (rc)

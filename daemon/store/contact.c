@@ -3,6 +3,7 @@
 #include "store/contact_said.h"
 #include "store/db.h"
 #include "store/erasures.h"
+#include <assert.h>
 #include <string.h>
 
 /* The keys of a fold. */
@@ -47,6 +48,7 @@ static int put_keys(struct store *store, int64_t contact_id, const char *fold, s
 
 int contact_add(struct store *store, const struct contact_row *row, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] =
         "INSERT INTO contact(complaint_id, report, body, purge_after_ms) SELECT ?1, ?2, ?3, ?4"
         " WHERE NOT EXISTS (SELECT 1 FROM erased e WHERE e.basis <> 'said' AND e.report = CASE "
@@ -69,6 +71,7 @@ int contact_add(struct store *store, const struct contact_row *row, struct error
 
 int contact_put(struct store *store, const struct contact_row *row, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "DELETE FROM contact WHERE complaint_id = ?1 AND report = ?2";
     if (!row->body)
         return db_run(store, SQL, DB(DB_INT(row->complaint_id), DB_TEXT(row->report)), err);
@@ -109,6 +112,7 @@ int contact_callers(struct store *store, int64_t case_id, int64_t lot_id, contac
 int contact_move(struct store *store, int64_t complaint_id, const char *report,
                  int64_t to_complaint_id, const char *to_report, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "UPDATE contact SET complaint_id = ?3, report = ?4"
                               " WHERE complaint_id = ?1 AND report = ?2";
     return db_run(

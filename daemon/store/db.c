@@ -85,6 +85,11 @@ static int bind_value(sqlite3_stmt *statement, int at, const struct db_value *va
     }
 }
 
+bool store_writing(const struct store *store)
+{
+    return store->mode == STORE_WRITE && !sqlite3_get_autocommit(store->db);
+}
+
 /* Rows read ahead, one after the other. */
 struct db_rows {
     int columns, count, at; /* at: the row after the one it stands on */
@@ -93,6 +98,7 @@ struct db_rows {
 
 static void rows_free(struct db_rows *rows)
 {
+    assert(rows->at <= rows->count);
     for (int i = 0; i < rows->count * rows->columns; i++)
         free((char *)rows->cells[i].text);
     free(rows->cells);
@@ -101,6 +107,7 @@ static void rows_free(struct db_rows *rows)
 
 static void reset(struct db_query *q)
 {
+    assert(!q->statement || q->store->open == 1);
     if (q->kept)
         rows_free(q->kept);
     q->kept = NULL;
@@ -120,6 +127,7 @@ static void fail(struct db_query *q, const char *doing)
 
 static void bind(struct db_query *q, int at, const struct db_value *value)
 {
+    assert(at > 0 && q->statement);
     int rc = bind_value(q->statement, at, value);
     assert(rc != SQLITE_RANGE); /* more values than the statement has parameters */
     if (rc != SQLITE_OK)
@@ -130,6 +138,8 @@ static struct db_query begin(struct store *store, const char *sql, struct error 
 {
     struct db_query q = {.store = store, .err = err};
     q.rc = prepare(store, sql, &q.statement, err);
+    assert(q.rc || sqlite3_stmt_readonly(q.statement) || store_writing(store) ||
+           strncmp(sql, "BEGIN", 5) == 0);
     /* inside another's rows it would see what it changes itself, and the same text twice would
      * take the rows from under its caller */
     assert(store->open == 0);
@@ -174,6 +184,7 @@ struct db_query db_query_cells(struct store *store, const char *sql,
 
 static bool next_kept(struct db_query *q)
 {
+    assert(q->kept->at <= q->kept->count);
     if (q->kept->at == q->kept->count) {
         reset(q);
         return false;
@@ -218,8 +229,10 @@ void db_keep(struct db_query *q)
                 cell.text = xstrndup(cell.text, cell.length);
             rows.cells[rows.count * rows.columns + i] = cell;
         }
+        assert(rows.count < capacity);
         rows.count++;
     }
+    assert(rows.count == q->rows);
     q->rows = 0;
     q->kept = xcalloc(1, sizeof *q->kept);
     *q->kept = rows;
@@ -268,8 +281,10 @@ int db_ids(struct store *store, const char *sql, const struct db_value *with, st
            struct error *err)
 {
     struct db_query q = db_query(store, sql, with, err);
-    while (db_next(&q))
+    while (db_next(&q)) {
+        assert(q.rows <= ret->capacity); /* the statement's LIMIT is */
         ret->id[q.rows - 1] = db_int64(&q, 0);
+    }
     ret->count = q.rows;
     return db_end(&q, 0);
 }
@@ -317,6 +332,7 @@ struct record_cell db_cell(struct db_query *q, int at)
     if (q->kept)
         return *kept_cell(q, at);
     struct record_cell cell = {.form = RECORD_NOTHING};
+    assert(q->statement && at >= 0 && at < sqlite3_column_count(q->statement));
     switch (sqlite3_column_type(q->statement, at)) {
     case SQLITE_INTEGER:
         cell.form = RECORD_INTEGER;
@@ -377,6 +393,7 @@ const char *db_text(struct db_query *q, int at)
 
 void db_copy(struct db_query *q, int at, char *out, size_t size)
 {
+    assert(out && size > 0);
     const char *text = db_text(q, at);
     size_t length = strnlen(text, size);
     if (length < size)
@@ -389,6 +406,7 @@ void db_copy(struct db_query *q, int at, char *out, size_t size)
 
 void *db_memo(struct store *store, const void *key, size_t size)
 {
+    assert(key && size > 0);
     size_t i = 0;
     while (i < DB_MEMOS - 1 && store->memos[i].key && store->memos[i].key != key)
         i++;

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "store/db.h"
 #include "store/move.h"
+#include <assert.h>
 
 enum { TICKET_SIZE = 160 };
 
@@ -35,6 +36,7 @@ static int put_words(struct store *store, const char *report, const struct compl
 int entry_put(struct store *store, const char *report, const struct complaint_new *c,
               struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] =
         "INSERT INTO entry(report, logged_by, ticket, sent, taken) VALUES(?1, ?2, ?3, ?4, ?5)"
         " ON CONFLICT(report) DO UPDATE SET ticket = excluded.ticket";
@@ -124,6 +126,7 @@ static int rewrite_complaint(struct store *store, const struct entry_report *row
 
 int entry_forget_words(struct store *store, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "INSERT INTO entry_words(entry_words) VALUES('optimize')";
     return db_run(store, SQL, NULL, err);
 }
@@ -132,6 +135,7 @@ int entry_rewrite(struct store *store, const struct entry_report *row,
                   const struct complaint_new *c, const char *sent, const char *first,
                   struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL_JOINED[] = "UPDATE joined SET body = ?2 WHERE uuid = ?1";
     static const char SQL_SENT[] = "UPDATE entry SET sent = ?2 WHERE report = ?1";
     int rc = row->joined

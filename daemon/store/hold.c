@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "store/db.h"
 #include "store/lot_find.h"
+#include <assert.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -176,6 +177,7 @@ static int insert(struct store *store, const struct hold_of *of, const struct ho
 int hold_add(struct store *store, const struct hold_of *of, const struct hold_entry *entry,
              bool *ret_stood, struct error *err)
 {
+    assert(store_writing(store));
     struct state s = {.entry = entry};
     int rc = hold_each_of(store, of, take_row, &s, err);
     text_buffer_free(&s.all);
@@ -189,6 +191,7 @@ int hold_add(struct store *store, const struct hold_of *of, const struct hold_en
 
 int hold_take_code(struct store *store, int64_t lot_id, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] =
         "UPDATE hold SET lot_id = ?1, code = (SELECT lot FROM lot WHERE id = ?1) WHERE lot_id IS"
         " NULL AND fold = (SELECT fold FROM lot WHERE id = ?1)";
@@ -238,6 +241,7 @@ static int check_meant(const struct hold_of *of, const struct state *s, struct e
 int hold_end(struct store *store, const struct hold_of *of, const struct hold_end *end,
              struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] =
         "UPDATE hold SET disposition = ?1, end_reason = ?2, ended_by = ?3, ended_user = ?4,"
         " ended_ms = ?5 WHERE ended_ms IS NULL AND (lot_id = ?6 OR (?6 IS NULL AND lot_id IS NULL"

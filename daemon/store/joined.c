@@ -1,9 +1,11 @@
 #include "store/joined.h"
 #include "base/text.h"
 #include "store/db.h"
+#include <assert.h>
 
 int joined_add(struct store *store, const struct joined_row *row, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL_FIRST[] = "INSERT INTO joined_first(complaint_id, body)"
                                     " SELECT id, body FROM complaint WHERE id = ?1"
                                     " ON CONFLICT DO NOTHING";
@@ -21,12 +23,14 @@ int joined_add(struct store *store, const struct joined_row *row, struct error *
 int joined_rewrite(struct store *store, const char *uuid, int64_t received_ms, const char *body,
                    struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "UPDATE joined SET received_ms = ?2, body = ?3 WHERE uuid = ?1";
     return db_run(store, SQL, DB(DB_TEXT(uuid), DB_MS(received_ms), DB_TEXT(body)), err);
 }
 
 int joined_remove(struct store *store, const char *uuid, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "DELETE FROM joined WHERE uuid = ?1";
     return db_run(store, SQL, DB(DB_TEXT(uuid)), err);
 }
@@ -34,6 +38,7 @@ int joined_remove(struct store *store, const char *uuid, struct error *err)
 int joined_move(struct store *store, int64_t complaint_id, int64_t to_complaint_id,
                 struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "UPDATE joined SET complaint_id = ?2 WHERE complaint_id = ?1";
     static const char SQL_CONTACT[] =
         "UPDATE contact SET complaint_id = ?2 WHERE complaint_id = ?1 AND report <> ''";
@@ -103,12 +108,14 @@ int joined_first(struct store *store, int64_t complaint_id, char **ret, struct e
 
 int joined_first_put(struct store *store, int64_t complaint_id, const char *body, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "UPDATE joined_first SET body = ?2 WHERE complaint_id = ?1";
     return db_run(store, SQL, DB(DB_INT(complaint_id), DB_TEXT(body)), err);
 }
 
 int joined_first_remove(struct store *store, int64_t complaint_id, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "DELETE FROM joined_first WHERE complaint_id = ?1";
     return db_run(store, SQL, DB(DB_INT(complaint_id)), err);
 }

@@ -1,11 +1,13 @@
 #include "store/load_file.h"
 #include "store/db.h"
+#include <assert.h>
 #include <string.h>
 
 static const char *const STATES[] = {"waiting", "done", "failed"};
 
 int load_file_accept(struct store *store, const struct load_file *file, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "INSERT INTO load_file(id, kind, source, path, applied, new, changed,"
                               " same, state, accepted_ms)"
                               " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)";
@@ -77,6 +79,8 @@ int load_file_failed(struct store *store, struct load_file *ret, int64_t *ret_co
 
 int load_file_progress(struct store *store, const struct load_file *file, struct error *err)
 {
+    assert(file->applied >= 0 && file->state >= LOAD_WAITING && file->state <= LOAD_FAILED);
+    assert(store_writing(store));
     static const char SQL[] = "UPDATE load_file SET applied = ?2, new = ?3, changed = ?4,"
                               " same = ?5, state = ?6, records = ?7 WHERE id = ?1";
     return db_run(store, SQL,

@@ -3,6 +3,7 @@
 #include "store/db.h"
 #include "store/pattern.h"
 #include "store/work.h"
+#include <assert.h>
 #include <string.h>
 
 /* ---- totals of a case ---- */
@@ -81,6 +82,7 @@ static int place_of(struct store *store, int64_t complaint_id, struct move_place
 static int count_out(struct store *store, int64_t id, const struct move_place *was,
                      struct error *err)
 {
+    assert(was->withdrawn || was->case_id > 0);
     if (was->withdrawn)
         return 0;
     int rc = pattern_count_complaint(store, id, PATTERN_OUT, err);
@@ -91,6 +93,7 @@ static int count_out(struct store *store, int64_t id, const struct move_place *w
 
 static int count_in(struct store *store, int64_t id, const struct move_place *is, struct error *err)
 {
+    assert(is->withdrawn || is->case_id > 0);
     if (is->withdrawn)
         return 0;
     int rc = case_count_in(store, is, err);
@@ -108,6 +111,7 @@ struct move move_of_new(int64_t complaint_id)
 
 int move_begin(struct store *store, int64_t complaint_id, struct move *ret, struct error *err)
 {
+    assert(store_writing(store));
     *ret = (struct move){.complaint_id = complaint_id, .was_there = true};
     int rc = place_of(store, complaint_id, &ret->was, err);
     return rc ? rc : count_out(store, complaint_id, &ret->was, err);
@@ -190,6 +194,7 @@ static int tell_neighbours(struct store *store, const struct move *move,
 int move_end(struct store *store, const struct move *move, int64_t moved_to, int64_t rank_ms,
              struct error *err)
 {
+    assert(store_writing(store));
     struct move_place is = {.withdrawn = true};
     struct error why = {0};
     int rc = place_of(store, move->complaint_id, &is, &why);

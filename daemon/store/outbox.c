@@ -3,6 +3,7 @@
 #include "store/outbox.h"
 #include "base/text.h"
 #include "store/db.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -27,6 +28,7 @@ void outbox_delivery_free(struct outbox_delivery *delivery)
 
 int outbox_add(struct store *store, const struct outbox_new *mail, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "INSERT INTO outbox(event, case_id, revision, message_id, created_ms)"
                               " VALUES(?1, ?2, ?3, ?4, ?5) ON CONFLICT(message_id) DO NOTHING";
     static const char SQL_TEXT[] = "INSERT INTO outbox_text(mail_id, payload) VALUES(?1, ?2)";
@@ -189,6 +191,7 @@ static int restate_mail(struct store *store, int64_t mail_id, struct error *err)
 int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int64_t now_ms,
                 struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] =
         "UPDATE outbox_delivery SET state = 'sent', sent_ms = ?3, attempts = attempts + 1,"
         " last_error = NULL WHERE mail_id = ?1 AND recipient = ?2";
@@ -199,6 +202,7 @@ int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int
 int outbox_failed(struct store *store, const struct outbox_delivery *delivery, int64_t due_ms,
                   bool park, const char *why, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] =
         "UPDATE outbox_delivery SET attempts = attempts + 1, due_ms = ?3, last_error = ?5,"
         " state = CASE WHEN ?4 THEN 'parked' ELSE 'waiting' END"

@@ -3,6 +3,7 @@
 #include "store/db.h"
 #include "store/pattern.h"
 #include "store/schema.h"
+#include <assert.h>
 #include <stdlib.h>
 
 enum {
@@ -65,6 +66,7 @@ int pattern_count_complaint(struct store *store, int64_t complaint_id, enum patt
 
 int pattern_forget(struct store *store, const char *level, struct error *err)
 {
+    assert(store_writing(store));
 #define OF_LEVEL "(SELECT id FROM pattern_series WHERE level = ?1) AND n = 0"
 #define NONE(table)                                                                                \
     " AND NOT EXISTS (SELECT 1 FROM " table " t WHERE t.series_id = pattern_series.id)"
@@ -119,6 +121,7 @@ int pattern_count_sent(struct store *store, const struct record_cell *key, enum 
 int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way way,
                        struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "INSERT INTO pattern_open SELECT " SCHEMA_WEEK_OF(
         "opened_ms") ", symptom, ?2"
                      " FROM complaint_case WHERE id = ?1 AND state = 'open'" ADD;
@@ -233,6 +236,7 @@ static bool next_difference(struct shares_walk *walk)
 
 int pattern_case_changed(struct store *store, int64_t case_id, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL_SERIES[] =
         "INSERT INTO pattern_series(factor, level, symptom)"
         " SELECT 'cause', cause, symptom FROM (" WANTED ") WHERE n >= 100 ON CONFLICT DO NOTHING";
@@ -247,6 +251,7 @@ int pattern_case_changed(struct store *store, int64_t case_id, struct error *err
 
 int pattern_verdict_given(struct store *store, int64_t case_id, struct error *err)
 {
+    assert(store_writing(store));
     /* causes as probable as the confirmed one count as ranked before it */
     static const char SQL[] =
         "INSERT INTO pattern_verdict(verdict_id, place, probability, brier)"

@@ -4,6 +4,7 @@
 #include "store/db.h"
 #include "store/pattern.h"
 #include "store/ranking_pack.h"
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -96,6 +97,8 @@ static int add_cause(struct store *store, const struct ranking *ranking, int pla
 
 int ranking_save(struct store *store, struct ranking *ranking, struct error *err)
 {
+    assert(ranking->case_id > 0 && ranking->cause_count >= 0 && ranking->item_count >= 0);
+    assert(store_writing(store));
     int rc = drop_unkept(store, ranking->case_id, err);
     if (!rc)
         rc = case_take_ranking(store, ranking, err);

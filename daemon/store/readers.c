@@ -1,5 +1,6 @@
 #include "store/readers.h"
 #include "base/text.h"
+#include <assert.h>
 #include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
@@ -38,6 +39,7 @@ static struct task *next_task(struct reader *reader)
         r->first = task->next;
         if (!r->first)
             r->last = &r->first;
+        assert(r->queued > 0);
         r->queued--;
     }
     pthread_mutex_unlock(&r->lock);
@@ -77,6 +79,7 @@ static int add_reader(struct readers *r, struct error *err)
 /* Ends the readers from `keep` on, which have been told or will find the queue closed. */
 static void join_readers(struct readers *r, int keep)
 {
+    assert(keep >= 0 && keep <= r->count);
     for (; r->count > keep; r->count--) {
         struct reader *reader = r->all[r->count - 1];
         pthread_join(reader->thread, NULL);
@@ -97,6 +100,7 @@ static void shrink(struct readers *r, int threads)
 
 int readers_resize(struct readers *r, int threads, struct error *err)
 {
+    assert(threads >= 0 && !r->closed);
     int before = r->count, rc = 0;
     while (r->count < threads && !rc)
         rc = add_reader(r, err);
@@ -151,6 +155,7 @@ void readers_close(struct readers *r)
 
 void readers_free(struct readers *r)
 {
+    assert(!r || r->last);
     if (!r)
         return;
     readers_close(r);
@@ -167,6 +172,7 @@ int readers_submit(struct readers *r, const struct reader_job *job)
     task->job = *job;
     pthread_mutex_lock(&r->lock);
     bool refused = r->closed || r->queued >= r->limit;
+    assert(refused || (job->run && job->refuse));
     if (!refused) {
         *r->last = task;
         r->last = &task->next;

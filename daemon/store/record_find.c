@@ -1,5 +1,6 @@
 #include "store/record_find.h"
 #include "store/db.h"
+#include <assert.h>
 
 int record_find_lot(struct store *store, const char *lot, int64_t *ret_id, int64_t *ret_packed_ms,
                     struct error *err)
@@ -21,6 +22,7 @@ int record_find_product(struct store *store, const char *product, int64_t *ret_i
 
 int record_find_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL_TOUCH[] =
         "INSERT INTO work(kind, subject_id, due_ms)"
         " SELECT 'rank', id, ?2 FROM complaint_case WHERE lot_id = ?1 AND state = 'open'"

@@ -1,5 +1,6 @@
 #include "store/retention.h"
 #include "store/db.h"
+#include <assert.h>
 
 /* ?1: older than that; ?2: so many at most. A ranking is as old as the complaints it was made of.
  */
@@ -29,6 +30,8 @@ static const char SQL_LOADS[] =
 int retention_round(struct store *store, const struct retention *rule, int64_t now_ms, int limit,
                     int *ret_dropped, struct error *err)
 {
+    assert(limit > 0 && rule->rankings_days >= 0 && rule->mail_days >= 0);
+    assert(store_writing(store));
     const struct {
         const char *sql;
         int64_t days;

@@ -7,6 +7,7 @@
 #include "store/replace.h"
 #include "store/schema.h"
 #include "store/store_inside.h"
+#include <assert.h>
 #include <dirent.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -59,6 +60,7 @@ int store_identify(struct store *store, int *ret_version, struct error *err)
 static int migrate_one(struct store *store, const struct migration *parts, size_t count,
                        struct error *err)
 {
+    assert(count > 0);
     char set_version[64];
     int rc = db_exec(store, "BEGIN IMMEDIATE", err);
     for (size_t i = 0; !rc && i < count; i++)
@@ -84,6 +86,7 @@ static int migrate(struct store *store, int version, struct error *err)
         size_t count = 1;
         while (i + count < total && all[i + count].number == all[i].number)
             count++;
+        assert(i == 0 || all[i].number > all[i - 1].number);
         if (all[i].number > version)
             rc = migrate_one(store, &all[i], count, err);
         i += count;
@@ -243,6 +246,7 @@ int store_open(const char *state_dir, enum store_mode mode, struct store **ret, 
 
 void store_close(struct store *store)
 {
+    assert(!store || store->open == 0);
     if (!store)
         return;
     db_forget(store);
@@ -256,6 +260,7 @@ void store_close(struct store *store)
 
 int store_begin(struct store *store, struct error *err)
 {
+    assert(sqlite3_get_autocommit(store->db)); /* one does not hold another */
     static const char SQL_WRITE[] = "BEGIN IMMEDIATE", SQL_READ[] = "BEGIN";
     int rc = store_present(store, err);
     if (rc)
@@ -315,6 +320,7 @@ void store_unlook(struct store *store, bool began)
 
 int store_nest(struct store *store, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "SAVEPOINT job";
     return db_run(store, SQL, NULL, err);
 }

@@ -39,6 +39,9 @@ void store_close(struct store *store); /* NULL is fine */
 int store_begin(struct store *store, struct error *err);
 int store_commit(struct store *store, struct error *err);
 void store_rollback(struct store *store);
+/* In a transaction of the connection that writes: what every function that changes anything asks of
+ * its caller, "in the writer's transaction". */
+bool store_writing(const struct store *store);
 int store_nest(struct store *store, struct error *err);
 int store_unnest(struct store *store, bool keep, struct error *err);
 /* Brackets reads that must see one state, whatever is committed meanwhile. Inside another bracket

@@ -4,6 +4,7 @@
 #include "store/db.h"
 #include "store/pattern.h"
 #include "store/ranking_pack.h"
+#include <assert.h>
 
 static int case_set_state(struct store *store, int64_t case_id, const char *state,
                           struct error *err)
@@ -29,6 +30,8 @@ static int check_not_empty(struct store *store, int64_t case_id, struct error *e
 
 int verdict_add(struct store *store, const struct verdict_new *v, struct error *err)
 {
+    assert(v->cause && v->confirmed_by && v->by_name);
+    assert(store_writing(store));
     static const char SQL[] =
         "INSERT INTO verdict(case_id, cause, confirmed_by, note, by_name, at_ms, revision)"
         " SELECT ?1, ?2, ?3, ?4, ?5, ?6, revision FROM complaint_case WHERE id = ?1";
@@ -61,6 +64,7 @@ int verdict_add(struct store *store, const struct verdict_new *v, struct error *
 int verdict_reopen(struct store *store, int64_t case_id, const char *note, const char *by_name,
                    int64_t now_ms, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] =
         "UPDATE verdict SET reopened_ms = ?2, note = coalesce(note, '') || char(10) ||"
         " 'reopened by ' || ?3 || ': ' || coalesce(?4, '') WHERE case_id = ?1 AND reopened_ms IS "

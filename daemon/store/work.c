@@ -1,11 +1,13 @@
 #include "store/work.h"
 #include "store/db.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
 int work_add(struct store *store, const char *kind, int64_t subject_id, int64_t due_ms,
              struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] =
         "INSERT INTO work(kind, subject_id, due_ms) VALUES(?1, ?2, ?3)"
         " ON CONFLICT DO UPDATE SET seq = seq + 1, attempts = 0, due_ms = CASE WHEN"
@@ -16,6 +18,7 @@ int work_add(struct store *store, const char *kind, int64_t subject_id, int64_t 
 int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_rows *ret,
              struct error *err)
 {
+    assert(ret->row && ret->capacity > 0);
     static const char SQL[] = "SELECT subject_id, due_ms, seq, attempts FROM work"
                               " WHERE kind = ?1 AND (due_ms <= ?2 OR due_ms > ?3)"
                               " ORDER BY due_ms LIMIT ?4";
@@ -32,6 +35,7 @@ int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_
 
 int work_done(struct store *store, const char *kind, const struct work_row *row, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "DELETE FROM work WHERE kind = ?1 AND subject_id = ?2 AND seq = ?3";
     return db_run(store, SQL, DB(DB_TEXT(kind), DB_INT(row->subject_id), DB_INT(row->seq)), err);
 }
@@ -39,6 +43,7 @@ int work_done(struct store *store, const char *kind, const struct work_row *row,
 int work_retry(struct store *store, const char *kind, const struct work_row *row, int64_t due_ms,
                struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "UPDATE work SET due_ms = ?4, attempts = attempts + 1"
                               " WHERE kind = ?1 AND subject_id = ?2 AND seq = ?3";
     return db_run(store, SQL,
@@ -53,6 +58,7 @@ int work_count(struct store *store, const char *kind, int64_t *ret, struct error
 
 int work_rank_open_cases(struct store *store, int64_t due_ms, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] = "INSERT INTO work(kind, subject_id, due_ms) SELECT 'rank', id, ?1"
                               " FROM complaint_case WHERE state = 'open' AND complaints > 0"
                               " ON CONFLICT DO UPDATE SET seq = seq + 1, due_ms = excluded.due_ms";

@@ -1,5 +1,6 @@
 #include "store/writer.h"
 #include "base/text.h"
+#include <assert.h>
 #include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
@@ -54,15 +55,18 @@ static struct queued *take_group(struct writer *w, size_t *ret_count)
         if (!w->first)
             w->last = &w->first;
         end->next = NULL;
+        assert(w->counts.queued >= count);
         w->counts.queued -= count;
     }
     pthread_mutex_unlock(&w->lock);
+    assert(count <= GROUP_LIMIT && (count > 0) == (group != NULL));
     *ret_count = count;
     return group;
 }
 
 static int apply_one(struct store *store, struct queued *q)
 {
+    assert(q->job.apply);
     error_clear(&q->err);
     return q->code = q->job.apply(store, q->job.arg, &q->err);
 }
@@ -119,6 +123,7 @@ static bool commit(struct store *store, struct queued *group, bool nested)
  * failed as a whole job by job: a disk with room for one complaint still takes one. */
 static void commit_group(struct writer *w, struct queued *group, size_t count)
 {
+    assert(group && count > 0);
     if (commit(w->store, group, false) || count == 1 || commit(w->store, group, true))
         return;
     for (struct queued *q = group, *next; q; q = next) {
@@ -131,6 +136,7 @@ static void commit_group(struct writer *w, struct queued *group, size_t count)
 
 static void run_group(struct writer *w, struct queued *group, size_t count)
 {
+    assert(pthread_equal(pthread_self(), w->thread)); /* one thread writes */
     commit_group(w, group, count);
     /* counted before anybody is told: whoever was answered finds itself counted */
     pthread_mutex_lock(&w->lock);
@@ -227,6 +233,7 @@ void writer_close(struct writer *w)
 
 void writer_free(struct writer *w)
 {
+    assert(!w || !w->stopping || !w->store);
     if (!w)
         return;
     writer_close(w);
@@ -237,6 +244,7 @@ void writer_free(struct writer *w)
 
 int writer_submit(struct writer *w, const struct writer_job *job)
 {
+    assert(job->apply && job->done);
     struct queued *q = xcalloc(1, sizeof *q);
     q->job = *job;
     pthread_mutex_lock(&w->lock);
@@ -283,6 +291,7 @@ static void waiting_done(void *arg, int code, const struct error *err)
 int writer_run(struct writer *w, int (*apply)(struct store *, void *, struct error *), void *arg,
                struct error *err)
 {
+    assert(apply && !pthread_equal(pthread_self(), w->thread)); /* it would wait for itself */
     struct waiting wait = {.apply = apply, .arg = arg};
     pthread_mutex_init(&wait.lock, NULL);
     pthread_cond_init(&wait.finished, NULL);

@@ -14,6 +14,7 @@ import shutil
 import signal
 import socket
 import subprocess
+import sys
 import tempfile
 import time
 import uuid
@@ -90,7 +91,9 @@ class Plant:
         self.start()
         return self
 
-    def __exit__(self, *_):
+    def __exit__(self, failed, *_):
+        if failed:
+            print(self.log_text()[-2000:], file=sys.stderr)  # what it said before it died, if it did
         self.stop()
         if not self.keep:
             shutil.rmtree(self.dir, ignore_errors=True)

@@ -23,6 +23,15 @@ static inline void fixture_close(struct fixture *f)
     fixture_remove(f);
 }
 
+/* After records were changed behind the store's back. */
+static inline void fixture_records_changed(struct fixture *f)
+{
+    struct error err = {0};
+    assert_int_equal(store_begin(f->store, &err), 0);
+    assert_int_equal(company_count_records_changed(f->store, &err), 0);
+    assert_int_equal(store_commit(f->store, &err), 0);
+}
+
 static inline void fixture_sql(struct fixture *f, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 static inline void fixture_sql(struct fixture *f, const char *format, ...)

@@ -188,6 +188,7 @@ static void test_recount(void **state)
     fixture_open(&f);
     fixture_plant(&f, 3);
     const struct company_count_scope scope = {"mold", DAY0, DAY0 + 3};
+    assert_int_equal(store_begin(f.store, &err), 0);
     assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), 1, &err), 0);
     assert_int_equal(company_count_days_serial(f.store, &scope, &before, &err), 0);
     assert_int_equal(company_count(f.store, 5, "mold", AT(4, 0), -1, &err), 0);

@@ -32,6 +32,8 @@ static inline struct plant *plant_new(const char *zone)
     /* what a crash would take is of no concern here */
     assert_int_equal(db_exec(p->store, "PRAGMA synchronous=OFF", &err), 0);
     assert_int_equal(tz_open(zone, &p->tz, &err), 0);
+    assert_int_equal(store_begin(p->store, &err),
+                     0); /* as the writer's jobs run; never committed */
     assert_int_equal(pattern_set_up(p->store, p->tz, &err), 0);
     assert_int_equal(db_exec(p->store,
                              "INSERT INTO product VALUES(1,'W24','Wheat','pan-bread',10,680,NULL),"

@@ -26,7 +26,6 @@ static json_t *effect(uint64_t seed, struct change c, int days)
     json_t *answer = NULL;
     strcpy(action.note, "seal bars changed");
     strcpy(action.by_name, "qa");
-    assert_int_equal(store_begin(p->store, NULL), 0);
     assert_int_equal(action_add(p->store, &action, &id, &err), 0);
     for (int day = 0; day < 112 + days; day++) {
         for (int k = 0; k < 2 * LOTS_A_DAY; k++) {
@@ -43,7 +42,6 @@ static json_t *effect(uint64_t seed, struct change c, int days)
             }
         }
     }
-    assert_int_equal(store_commit(p->store, NULL), 0);
     if (c.follow_up)
         now_ms += 100 * WHEN_DAY_MS;
     if (effect_report(p->store, p->tz, &(struct effect_query){id, days, now_ms}, &answer, &err))

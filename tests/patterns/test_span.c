@@ -92,7 +92,6 @@ static void spans_count_what_their_days_hold(void **state)
                                        "2026-11-01T04:00:00Z"};
     struct dice dice = {47};
     int64_t start = plant_time("2025-12-20T00:00:00Z");
-    assert_int_equal(store_begin(p->store, NULL), 0);
     for (int i = 0; i < 400; i++) {
         int64_t packed = start + (int64_t)(dice_unit(&dice) * 380 * (double)WHEN_DAY_MS);
         int64_t lot = plant_lot(p, i % 3 ? "1" : "2", 1 + i % 2, "A", packed, 1000 + i);
@@ -103,7 +102,6 @@ static void spans_count_what_their_days_hold(void **state)
         plant_complaint(p, lot, i % 5 ? "mold" : "staling",
                         packed + (int64_t)(dice_unit(&dice) * 20 * (double)WHEN_DAY_MS), "R1");
     }
-    assert_int_equal(store_commit(p->store, NULL), 0);
     for (size_t i = 0; i < COUNT_OF(SPANS) * COUNT_OF(NOWS); i++) {
         struct span s;
         const char *now = NOWS[i % COUNT_OF(NOWS)];

@@ -35,14 +35,17 @@ static void a_jump_waits_a_day(void **state)
     (void)state;
     assert_non_null(mkdtemp(dir));
     assert_int_equal(store_open(dir, STORE_WRITE, &store, NULL), 0);
+    assert_int_equal(store_begin(store, NULL), 0);
     assert_int_equal(look(store, now_ms), CLOCK_WAITING); /* nothing is known of it yet */
     assert_int_equal(pass(store, &now_ms, 24 * 60 - 1), CLOCK_WAITING);
     assert_int_equal(pass(store, &now_ms, 2), CLOCK_STEADY);
     assert_int_equal(look(store, now_ms + YEAR), CLOCK_STEPPED); /* ahead */
     assert_int_equal(look(store, now_ms + YEAR + MINUTE), CLOCK_WAITING);
     assert_int_equal(look(store, now_ms), CLOCK_STEPPED); /* and set right again */
+    assert_int_equal(store_commit(store, NULL), 0);
     store_close(store);
     assert_int_equal(store_open(dir, STORE_WRITE, &store, NULL), 0); /* a restart forgets nothing */
+    assert_int_equal(store_begin(store, NULL), 0);
     assert_int_equal(pass(store, &now_ms, 24 * 60 - 1), CLOCK_WAITING);
     assert_int_equal(pass(store, &now_ms, 2), CLOCK_STEADY);
     store_close(store);

@@ -151,6 +151,7 @@ static void test_a_broken_constraint_is_a_conflict(void **state)
     struct fixture *f = *state;
     struct error err = {0};
     static const char SQL[] = "INSERT INTO quantity(id, name) VALUES(1, ?1)";
+    assert_int_equal(store_begin(f->store, &err), 0);
     assert_int_equal(db_run(f->store, SQL, DB(DB_TEXT("a")), &err), 0);
     assert_int_equal(db_changes(f->store), 1);
     assert_int_equal(db_run(f->store, SQL, DB(DB_TEXT("b")), &err), ERROR_CONFLICT);

@@ -19,6 +19,7 @@ static int setup(void **state)
     strcpy(f->dir, "/tmp/oddloaf-hold-XXXXXX");
     assert_non_null(mkdtemp(f->dir));
     assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
+    assert_int_equal(store_begin(f->store, NULL), 0);
     assert_int_equal(
         db_exec(f->store,
                 "INSERT INTO product VALUES(1, 'W24', 'Wheat', 'pan-bread', 10, 680, NULL);"

@@ -19,7 +19,7 @@ struct fixture {
 static void open_store(struct fixture *f)
 {
     struct error err = {0};
-    if (store_open(f->dir, STORE_WRITE, &f->store, &err))
+    if (store_open(f->dir, STORE_WRITE, &f->store, &err) || store_begin(f->store, &err))
         fail_msg("%s", err.text);
 }
 

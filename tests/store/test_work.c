@@ -14,7 +14,8 @@ static char dir[] = "/tmp/oddloaf-work-XXXXXX";
 static int open_store(void **state)
 {
     (void)state;
-    return mkdtemp(dir) ? store_open(dir, STORE_WRITE, &store, NULL) : -1;
+    return !mkdtemp(dir) || store_open(dir, STORE_WRITE, &store, NULL) ? -1
+                                                                       : store_begin(store, NULL);
 }
 
 static int close_store(void **state)
