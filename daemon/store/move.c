@@ -165,7 +165,7 @@ static int rank_neighbours(struct store *store, const struct move_place *of, con
                            int64_t rank_ms, struct error *err)
 {
     enum { MOST = 64 };
-    int64_t ids[MOST];
+    int64_t ids[MOST] = {0};
     int count = 0;
     int rc =
         of->withdrawn || of->lot_id == 0 ? 0 : neighbours_of(store, of, ids, MOST, &count, err);
