@@ -2,8 +2,10 @@
 
 #include <assert.h>
 #include <math.h>
+#include <stdlib.h>
 
 #include "base/error.h"
+#include "base/text.h"
 
 double evidence_log_sum(const double *log_weights, size_t n)
 {
@@ -52,29 +54,53 @@ static double column_sum(const double *likelihood, size_t causes, size_t answers
 
 /* Sum over answers of P(answer, cause) log2 [P(answer | cause) / P(answer)]: no differences of
  * entropies, so small gains keep their digits. */
+/* sum of joint log2 P(answer | cause) over the causes, of one answer; *ret_answer: its probability.
+ * Causes that no rule speaks of have the same share: one logarithm for a run of them. */
+static double information(const double *prior, const double *given, size_t causes,
+                          double *ret_answer)
+{
+    double answer = 0, inner = 0, last = 1, log_last = 0;
+    for (size_t c = 0; c < causes; c++) {
+        double joint = prior[c] * given[c];
+        answer += joint;
+        if (!(joint > 0))
+            continue;
+        if (given[c] != last) {
+            last = given[c];
+            log_last = log2(last);
+        }
+        inner += joint * log_last;
+    }
+    *ret_answer = answer;
+    return inner;
+}
+
 int evidence_gain_bits(const double *prior, size_t causes, const double *likelihood, size_t answers,
                        double *ret)
 {
-    double total = 0;
+    double total = 0, gain = 0;
+    double *sums = xcalloc(3 * causes + 1, sizeof *sums);
+    double *share = sums + causes, *given = share + causes;
+    bool sound = true;
     for (size_t c = 0; c < causes; c++) {
-        if (!(prior[c] >= 0) || !(column_sum(likelihood, causes, answers, c) > 0))
-            return ERROR_INVALID;
+        sums[c] = column_sum(likelihood, causes, answers, c);
+        sound = sound && prior[c] >= 0 && sums[c] > 0;
         total += prior[c];
     }
-    if (!(total > 0) || !isfinite(total))
-        return ERROR_INVALID;
-    double gain = 0;
-    for (size_t a = 0; a < answers; a++) {
-        double answer = 0, inner = 0;
-        for (size_t c = 0; c < causes; c++) {
-            double given = likelihood[a * causes + c] / column_sum(likelihood, causes, answers, c);
-            double joint = prior[c] / total * given;
-            answer += joint;
-            inner += joint > 0 ? joint * log2(given) : 0.0;
-        }
+    sound = sound && total > 0 && isfinite(total);
+    for (size_t c = 0; c < causes && sound; c++)
+        share[c] = prior[c] / total;
+    for (size_t a = 0; a < answers && sound; a++) {
+        double answer;
+        for (size_t c = 0; c < causes; c++)
+            given[c] = likelihood[a * causes + c] / sums[c];
+        double inner = information(share, given, causes, &answer);
         assert(answer >= 0 && answer <= 1 + 1e-9);
         gain += answer > 0 ? inner - answer * log2(answer) : 0.0;
     }
+    free(sums);
+    if (!sound)
+        return ERROR_INVALID;
     *ret = fmax(0.0, gain);
     return 0;
 }

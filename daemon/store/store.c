@@ -314,7 +314,8 @@ bool store_look(struct store *store)
 
 void store_unlook(struct store *store, bool began)
 {
-    if (began)
+    static const char SQL[] = "COMMIT"; /* of nothing, by a statement that is kept */
+    if (began && db_run(store, SQL, NULL, NULL))
         store_rollback(store);
 }
 

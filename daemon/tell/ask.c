@@ -146,20 +146,38 @@ static int by_gain(const void *a, const void *b)
     return (x->ask > y->ask) - (x->ask < y->ask);
 }
 
-static json_t *question_json(const struct triage *triage, const struct question *question)
+static void set_text(json_t *object, const char *name, const char *text)
+{
+    /* texts of the rules, read by a strict parser: valid as they are */
+    json_object_set_new_nocheck(object, name, json_string_nocheck(text));
+}
+
+static json_t *choices_json(const struct rule_ask *ask)
 {
     json_t *choices = json_array();
-    for (int i = 0; i < question->ask->answer_count; i++) {
-        const struct rule_answer *answer = &question->ask->answers[i];
-        if (answer->word)
-            json_array_append_new(choices, json_pack("{s:s, s:s}", "word", answer->word, "label",
-                                                     answer->label ? answer->label : answer->word));
+    for (int i = 0; i < ask->answer_count; i++) {
+        const struct rule_answer *answer = &ask->answers[i];
+        if (!answer->word)
+            continue;
+        json_t *choice = json_object();
+        set_text(choice, "word", answer->word);
+        set_text(choice, "label", answer->label ? answer->label : answer->word);
+        json_array_append_new(choices, choice);
     }
-    const struct fact_name *name = &triage->rules->facts[question->ask->fact].name;
-    return json_pack("{s:s, s:s, s:s, s:o, s:s, s:o}", "fact", name->text, "ask",
-                     question->ask->ask, "of", question->ask->of, "gain_bits",
-                     jsonx_rounded(question->gain, 3), "effort", question->ask->effort, "choices",
-                     choices);
+    return choices;
+}
+
+static json_t *question_json(const struct triage *triage, const struct question *question)
+{
+    const struct rule_ask *ask = question->ask;
+    json_t *object = json_object();
+    set_text(object, "fact", triage->rules->facts[ask->fact].name.text);
+    set_text(object, "ask", ask->ask);
+    set_text(object, "of", ask->of);
+    json_object_set_new_nocheck(object, "gain_bits", jsonx_rounded(question->gain, 3));
+    set_text(object, "effort", ask->effort);
+    json_object_set_new_nocheck(object, "choices", choices_json(ask));
+    return object;
 }
 
 json_t *ask_json(const struct triage *triage, const struct case_rank *ranked, bool desk, int limit)

@@ -162,12 +162,15 @@ static json_t *ranked_json(const struct triage *triage, const struct case_rank *
         const struct rank_cause *one = &ranked->rank->causes[i];
         const struct rule_cause *cause = &triage->rules->causes[one->cause];
         bool explained = is_explained(ranked->rank, i);
-        json_array_append_new(
-            list,
-            json_pack("{s:s, s:s, s:f, s:o, s:o}", "cause", cause->id, "title", cause->title,
-                      "probability", one->probability, "for",
-                      explained ? items_json(triage, ranked, one, true) : json_array(), "against",
-                      explained ? items_json(triage, ranked, one, false) : json_array()));
+        json_t *object = json_object();
+        json_object_set_new_nocheck(object, "cause", json_string_nocheck(cause->id));
+        json_object_set_new_nocheck(object, "title", json_string_nocheck(cause->title));
+        json_object_set_new_nocheck(object, "probability", json_real(one->probability));
+        json_object_set_new_nocheck(
+            object, "for", explained ? items_json(triage, ranked, one, true) : json_array());
+        json_object_set_new_nocheck(
+            object, "against", explained ? items_json(triage, ranked, one, false) : json_array());
+        json_array_append_new(list, object);
     }
     return list;
 }

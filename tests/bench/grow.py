@@ -22,7 +22,6 @@ from oddloaf import PRODUCTS, TARGETS, Plant  # noqa: E402
 
 CHUNKS = 56
 LINES, LOTS_A_DAY = 4, 24
-START = datetime.datetime(2026, 8, 3, 0, tzinfo=datetime.timezone.utc)
 HOUR = datetime.timedelta(hours=1)
 NOTES = ["bought it two days before and it was already going off, green spots on three slices near the heel, bag was closed",
          "customer says the whole bottom is spotted and there is a musty smell when you open the bag, kept on the counter",
@@ -86,6 +85,9 @@ def main():
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     rng = random.Random(args.seed)
+    global START  # so that the last complaints are of yesterday: old ones bring no mails
+    today = datetime.datetime.now(datetime.timezone.utc).replace(hour=0, minute=0, second=0, microsecond=0)
+    START = today - datetime.timedelta(weeks=args.weeks)
     lots, readings, codes = records(args.weeks)
     config = {"time_zone": "UTC", "mail": {"program": "/bin/true", "to": ["qa@mill.example"], "urgent_to": ["lead@mill.example"]}}
     with Plant(args.binaries, config=config) as plant:
