@@ -129,8 +129,8 @@ int company_day_reports_get(struct cache *cache, struct store *store, int sympto
     }
     reports = xcalloc(1, sizeof *reports);
     cache_object_init(&reports->cached, destroy_reports);
-    int rc = evidence_reports(store, symptom_name(symptom), company_day_span(day), take_report,
-                              reports, err);
+    int rc = evidence_day_reports(store, symptom_name(symptom), day.packed_day, take_report,
+                                  reports, err);
     if (rc) {
         cache_object_unref(reports);
         return rc;

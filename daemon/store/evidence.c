@@ -253,6 +253,28 @@ int evidence_units(struct store *store, struct when_span span, int64_t *ret, str
     return db_number(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), ret, err);
 }
 
+static int each_report(struct db_query *q, evidence_report_each each, void *arg)
+{
+    int rc = 0;
+    while (!rc && db_next(q)) {
+        struct evidence_report row = {db_int64(q, 0), db_ms(q, 1), db_text(q, 2), db_text(q, 3)};
+        rc = each(arg, &row);
+    }
+    return db_end(q, rc);
+}
+
+int evidence_day_reports(struct store *store, const char *symptom, int32_t packed_day,
+                         evidence_report_each each, void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT c.lot_id, c.received_ms, c.store, c.route FROM company_count n CROSS JOIN complaint"
+        " c ON c.lot_id = n.lot_id AND c.symptom = n.symptom AND c.received_ms = n.received_ms"
+        " WHERE n.symptom = ?1 AND n.packed_day = ?2 AND n.n > 0 AND c.withdrawn_ms IS NULL"
+        " ORDER BY n.lot_id, n.received_ms";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(symptom), DB_INT(packed_day)), err);
+    return each_report(&q, each, arg);
+}
+
 int evidence_reports(struct store *store, const char *symptom, struct when_span span,
                      evidence_report_each each, void *arg, struct error *err)
 {
@@ -263,11 +285,5 @@ int evidence_reports(struct store *store, const char *symptom, struct when_span 
         " ORDER BY l.packed_from_ms, l.id, c.received_ms, c.id";
     struct db_query q =
         db_query(store, SQL, DB(DB_TEXT(symptom), DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
-    int rc = 0;
-    while (!rc && db_next(&q)) {
-        struct evidence_report row = {db_int64(&q, 0), db_ms(&q, 1), db_text(&q, 2),
-                                      db_text(&q, 3)};
-        rc = each(arg, &row);
-    }
-    return db_end(&q, rc);
+    return each_report(&q, each, arg);
 }

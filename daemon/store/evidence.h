@@ -123,6 +123,10 @@ struct evidence_report {
     const char *store, *route; /* "" not given */
 };
 typedef int (*evidence_report_each)(void *arg, const struct evidence_report *row);
+/* Complaints of one symptom settled on the lots packed on a (UTC) day, as they are counted by lot
+ * (store/company_count.h); by lot and receipt. */
+int evidence_day_reports(struct store *store, const char *symptom, int32_t packed_day,
+                         evidence_report_each each, void *arg, struct error *err);
 /* Complaints of one symptom settled on the lots packed in that stretch; by lot and receipt. */
 int evidence_reports(struct store *store, const char *symptom, struct when_span span,
                      evidence_report_each each, void *arg, struct error *err);
