@@ -7,10 +7,11 @@
  * $XDG_STATE_HOME/oddloaf/spool, else ~/.local/state/oddloaf/spool.
  *     00000012-<id>.ndjson   complaints, one a line, to be sent
  *     draft-<id>.json        an interview under way, or one that was cut off
- *     *.torn                 what is not whole (a disk's fault, a machine switched off): for
- * somebody to look at; the lines of it that are whole are sent refused/               what the
- * daemon refused, to be corrected: oddloaf log --from FILE zone                   the plant's time
- * zone, as its daemon last said lock */
+ *     *.torn                 what is not whole (a disk's fault, a machine switched off), for
+ *                            somebody to look at: the lines of it that are whole were sent
+ *     refused/               what the daemon refused, to be corrected: oddloaf log --from FILE
+ *     zone                   the plant's time zone, as its daemon last said
+ *     lock */
 #ifndef ODDLOAF_CLIENT_DELIVER_SPOOL_H
 #define ODDLOAF_CLIENT_DELIVER_SPOOL_H
 
@@ -24,7 +25,8 @@
 
 struct spool;
 
-/* Makes the folder if need be. ERROR_INVALID if it is not one's own alone. */
+/* Makes the folder if need be. ERROR_INVALID if it is another user's or anybody may write
+ * to it. */
 int spool_open(struct spool **ret, struct error *err);
 void spool_close(struct spool *s);
 const char *spool_folder(const struct spool *s);

@@ -1,14 +1,13 @@
 #include "intake/complaint_form.h"
 #include "base/jsonx.h"
+#include "base/phone_key.h"
 #include "base/text.h"
 #include "intake/fields.h"
-#include <ctype.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { PHONE_LEAST = 5, PHONE_TOLD = 9 }; /* digits of a phone number, and those it is told by */
 enum { KEY_SIZE = 160, FUTURE_DAYS = 1, LONG_DAYS = 366, LONG_SHELF_DAYS = 2 * 366 };
 
 #define GRACE_MS INT64_C(600000)          /* between two machines' clocks */
@@ -247,33 +246,12 @@ static void read_measured(const json_t *measured, struct reading *r)
     json_object_set_new(r->form->body, "measured", taken);
 }
 
-/* Zeros that are dialled before an area or a country are no part of it. */
-static void fold_number(const char *text, char *out, size_t size)
-{
-    size_t count = 0;
-    out[count++] = '#';
-    text += strspn(text, "0+ -./()");
-    for (const char *p = text + strlen(text);
-         p > text && count <= PHONE_TOLD && count + 1 < size;) {
-        if (isdigit((unsigned char)*--p))
-            out[count++] = *p;
-    }
-    out[count] = '\0';
-}
-
 void complaint_form_contact_key(const char *text, char *out, size_t size)
 {
     char folded[256];
     text_fold(text, folded, sizeof folded);
-    size_t digits = 0, letters = 0;
-    for (const char *p = folded; *p; p++) {
-        digits += isdigit((unsigned char)*p) != 0;
-        letters += isalpha((unsigned char)*p) != 0;
-    }
-    if (digits < PHONE_LEAST || letters > 0)
+    if (!phone_key(folded, out, size))
         text_clip(folded, out, size);
-    else
-        fold_number(folded, out, size);
 }
 
 /* The words of a name as keys. */

@@ -81,7 +81,8 @@ struct harm_words {
 /* What could be read of the document: all of it if no fault was reported. */
 void harm_words_language_read(struct doc *doc, struct harm_language *ret);
 void harm_words_language_free(struct harm_language *language);
-/* The word of the table with this text; -1 none. `hash`: harm_hash() of it. */
+/* The word of the table with this text; -1 none. `hash`: that of the text,
+ * by harm_words_hash_next() from HARM_HASH on. */
 int harm_words_language_find(const struct harm_language *language, const char *text, size_t length,
                              uint32_t hash, bool stem);
 uint32_t harm_words_hash_next(uint32_t hash, char c);

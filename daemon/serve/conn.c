@@ -241,7 +241,7 @@ void conn_answer(struct conn *conn, const struct conn_head *head, char *body, si
     await_taking(conn);
 }
 
-void conn_piece(struct conn *conn, const struct conn_head *head, char *body, size_t length,
+bool conn_piece(struct conn *conn, const struct conn_head *head, char *body, size_t length,
                 bool last)
 {
     struct evbuffer *out = bufferevent_get_output(conn->bev);
@@ -265,6 +265,7 @@ void conn_piece(struct conn *conn, const struct conn_head *head, char *body, siz
             evbuffer_add_printf(out, "0\r\n\r\n");
     }
     await_taking(conn);
+    return conn->pieces;
 }
 
 /* That no more is said. */

@@ -71,8 +71,9 @@ struct conn_head {
 };
 /* The whole answer. `body` is taken over (malloc'd). */
 void conn_answer(struct conn *conn, const struct conn_head *head, char *body, size_t length);
-/* A piece of it, the first with its head, all others with NULL. taken() asks for the next one. */
-void conn_piece(struct conn *conn, const struct conn_head *head, char *body, size_t length,
+/* A piece of it, the first with its head, all others with NULL. True if taken() asks for the next
+ * one; of an answer to HEAD the first is the last. */
+bool conn_piece(struct conn *conn, const struct conn_head *head, char *body, size_t length,
                 bool last);
 
 #endif

@@ -129,12 +129,11 @@ static bool send_piece(struct pending *p)
 {
     char lines[HEADER_LINES];
     struct conn_head head = head_of(p->answer.status, p->answer.type, "", lines);
-    bool more = p->answer.more, first = !p->begun;
+    bool first = !p->begun;
     p->begun = true;
     char *body = p->answer.body;
     p->answer.body = NULL;
-    conn_piece(p->conn, first ? &head : NULL, body, p->answer.length, !more);
-    return more;
+    return conn_piece(p->conn, first ? &head : NULL, body, p->answer.length, !p->answer.more);
 }
 
 static void send_answer(struct pending *p)

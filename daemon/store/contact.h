@@ -5,10 +5,9 @@
  * "said", and nowhere else: so one row removed is all of it gone. Writing functions run inside the
  * writer's transaction.
  *
- * Keys, one a line, with a line feed before the first: a whole name, a mail address, folded; "#"
- * and the last nine digits of a phone number from the last to the first, so that writings with and
- * without area or country begin alike; " " and one word of a name. Those of who called come first.
- * Before a key of what only the texts hold stands CONTACT_SAID, before one of a former name
+ * Keys, one a line, with a line feed before the first: a whole name, a mail address, folded; a
+ * phone number as base/phone_key.h has it; " " and one word of a name. Those of who called come
+ * first. Before a key of what only the texts hold stands CONTACT_SAID, before one of a former name
  * CONTACT_WAS: who asks for that to be erased is not who called. */
 #ifndef ODDLOAF_STORE_CONTACT_H
 #define ODDLOAF_STORE_CONTACT_H

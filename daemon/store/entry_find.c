@@ -1,4 +1,5 @@
 #include "store/entry_find.h"
+#include "base/phone_key.h"
 #include "base/text.h"
 #include "store/db.h"
 #include "store/lot_find.h"
@@ -130,22 +131,6 @@ static int add_terms(struct text_buffer *match, const char *column, const char *
 
 /* ---- words held back ---- */
 
-/* Digits with nothing but signs between them, as contact_key has a number: store/contact.h. */
-static bool number_key(const char *folded, char *out, size_t size)
-{
-    enum { LEAST = 5, MOST = 9 };
-    size_t count = 0;
-    out[count++] = '#';
-    for (size_t i = strlen(folded); i-- > 0 && count <= MOST;) {
-        if (isalpha((unsigned char)folded[i]) || (unsigned char)folded[i] >= 0x80)
-            return false;
-        if (isdigit((unsigned char)folded[i]) && count + 1 < size)
-            out[count++] = folded[i];
-    }
-    out[count] = '\0';
-    return count > LEAST;
-}
-
 static bool is_kept(struct store *store, const char *key)
 {
     static const char SQL[] = "SELECT 1 FROM contact_key WHERE key = ?1 LIMIT 1";
@@ -170,7 +155,7 @@ static void add_held(void *arg, const char *at, size_t length)
     free(text);
     snprintf(key[0], TEXT_SIZE, " %.150s", word);
     text_clip(word, key[1], TEXT_SIZE);
-    bool number = number_key(word, key[2], TEXT_SIZE);
+    bool number = phone_key(word, key[2], TEXT_SIZE);
     for (int i = 0; i < (number ? 3 : 2) && h->w->held_count < NAME_WORDS; i++) {
         if (is_kept(h->store, key[i])) {
             text_clip(key[i], h->w->held[h->w->held_count++], TEXT_SIZE);

@@ -8,8 +8,8 @@
 
 struct owner;
 
-/* The directory must exist; ERROR_INVALID if it is not this user's own alone. ERROR_CONFLICT if
- * another process has it: the text names which. */
+/* The directory must exist; ERROR_INVALID if it is another user's or anybody may write to it.
+ * ERROR_CONFLICT if another process has it: the text names which. */
 int owner_take(const char *state_dir, struct owner **ret, struct error *err);
 void owner_free(struct owner *owner); /* gives the state free. NULL is fine */
 

@@ -14,7 +14,7 @@ import time
 from oddloaf import Plant, complaint, lot_rows
 
 BINARIES = pathlib.Path(sys.argv[1])
-CASES, IDLE_S = 60, 1
+CASES, IDLE_S, LONG_MOST = 60, 1, 16  # more than the slow readers below
 ALL = b"GET /v1/ranks?all=1 HTTP/1.1\r\nHost: x\r\n"
 
 
@@ -58,6 +58,19 @@ def check_old(plant):
     assert answer.endswith(b"\r\n\r\n") and b"chunked" in answer, answer
     status, problem = plant.get("/v1/ranks?all=1&limit=5")
     assert status == 400 and "without" in problem["detail"], problem
+
+
+def check_heads(plant):
+    """HEAD ends with its head: on a connection that is kept, more of them than one may have of long work at once."""
+    s = take(plant, b"")
+    for _ in range(LONG_MOST + 2):
+        s.sendall(ALL.replace(b"GET", b"HEAD") + b"\r\n")
+        answer = b""
+        while not answer.endswith(b"\r\n\r\n"):
+            answer += s.recv(65536)
+        assert answer.startswith(b"HTTP/1.1 200 ") and b"chunked" in answer, answer
+    assert plant.get("/v1/ranks?all=1")[0] == 200
+    s.close()
 
 
 def answer_times(plant, count):
@@ -105,14 +118,14 @@ def check_given_up(plant):
 
 
 def main():
-    with Plant(BINARIES, config={"limits": {"idle_s": IDLE_S}}) as plant:
+    with Plant(BINARIES, config={"limits": {"idle_s": IDLE_S, "peer_long": LONG_MOST}}) as plant:
         plant.load_small()
         lots = [line.split(",")[0] for line in lot_rows()[0].splitlines()[1:]]
         lines = [json.dumps(complaint(lot)) for lot in reversed(lots[:CASES])]
         lines += [json.dumps(complaint("no code at all", received=f"2026-11-2{n}T09:00:00-05:00")) for n in range(2)]
         assert plant.request("POST", "/v1/complaints?rank=0", "\n".join(lines).encode(), "application/x-ndjson")[0] == 200
         plant.wait_idle()
-        for check in (check_order, check_old, check_slow_readers, check_given_up):
+        for check in (check_order, check_old, check_heads, check_slow_readers, check_given_up):
             began = time.monotonic()
             check(plant)
             print(f"{check.__name__} ok, {time.monotonic() - began:.1f} s")
