@@ -211,11 +211,10 @@ static bool rank_round(struct background *bg, struct setup *setup, struct store 
 
 /* ---- what other rules changed ---- */
 
-enum { NEWS_MOST = 500, NEWS_TOLD = 50 };
+enum { NEWS_TOLD = 50 }; /* cases that the mail names; the others it counts */
 struct news {
     struct setup *setup;
-    struct work_row row[NEWS_MOST];
-    struct work_rows cases;
+    struct work_rows cases; /* all of them */
     char message_id[128], *payload;
     int64_t now_ms;
 };
@@ -239,13 +238,14 @@ static void news_event(struct news *news, struct store *store)
 {
     json_t *told = json_array();
     for (int i = 0; i < news->cases.count && i < NEWS_TOLD; i++) {
-        json_t *one = news_case(store, news->row[i].subject_id);
+        json_t *one = news_case(store, news->cases.row[i].subject_id);
+        if (!one)
+            continue;
         const char *title = triage_cause_title(news->setup->triage,
                                                json_string_value(json_object_get(one, "cause")));
         if (title)
             json_object_set_new(one, "title", json_string(title));
-        if (one)
-            json_array_append_new(told, one);
+        json_array_append_new(told, one);
     }
     json_t *event = event_summary(config_text(news->setup->config, "plant"), news->cases.count,
                                   triage_hash(news->setup->triage), told);
@@ -262,32 +262,39 @@ static int queue_news(struct store *store, void *arg, struct error *err)
                                     .created_ms = news->now_ms};
     int rc = outbox_add(store, &mail, err);
     for (int i = 0; i < news->cases.count && !rc; i++)
-        rc = work_done(store, WORK_NEWS, &news->row[i], err);
+        rc = work_done(store, WORK_NEWS, &news->cases.row[i], err);
     return rc;
 }
 
-/* Once nothing is left that other rules may rank otherwise: one mail, not one a case. */
+/* None while any is left that other rules may rank otherwise: one mail, not one a case. */
+static int read_news(struct store *store, struct news *news, struct error *err)
+{
+    int64_t again = 0, count = 0;
+    int rc = work_count(store, WORK_AGAIN, &again, err);
+    if (!rc && !again)
+        rc = work_count(store, WORK_NEWS, &count, err);
+    if (rc || !count)
+        return rc;
+    news->cases =
+        (struct work_rows){xcalloc((size_t)count, sizeof *news->cases.row), 0, (int)count};
+    return work_due(store, WORK_NEWS, news->now_ms, &news->cases, err);
+}
+
 static void tell_news(struct background *bg, struct setup *setup, struct store *store)
 {
     struct error err = {0};
-    struct news *news = xcalloc(1, sizeof *news);
-    int64_t waiting = 0;
-    news->setup = setup;
-    news->cases = (struct work_rows){news->row, 0, NEWS_MOST};
-    news->now_ms = app_now_ms(bg->app);
-    int rc = work_count(store, WORK_AGAIN, &waiting, &err);
-    if (!rc && !waiting)
-        rc = work_due(store, WORK_NEWS, news->now_ms, &news->cases, &err);
-    if (!rc && news->cases.count) {
-        news_event(news, store);
-        event_message_id(setup->desk.mail_domain, news->now_ms, news->message_id,
-                         sizeof news->message_id);
-        rc = writer_run(bg->app->writer, queue_news, news, &err);
+    struct news news = {.setup = setup, .now_ms = app_now_ms(bg->app)};
+    int rc = read_news(store, &news, &err);
+    if (!rc && news.cases.count) {
+        news_event(&news, store);
+        event_message_id(setup->desk.mail_domain, news.now_ms, news.message_id,
+                         sizeof news.message_id);
+        rc = writer_run(bg->app->writer, queue_news, &news, &err);
     }
     if (rc)
         log_write(&bg->app->log, LOG_LEVEL_ERROR, "cannot queue the summary why=\"%s\"", err.text);
-    free(news->payload);
-    free(news);
+    free(news.payload);
+    free(news.cases.row);
 }
 
 /* ---- by the clock ---- */
