@@ -131,19 +131,23 @@ static bool has_come(struct door *door, struct place *place)
     return true;
 }
 
-/* False if all are busy. */
-static bool close_idle(struct door *door, struct door_peer *of)
+/* The longest idle one, of that peer or of all; NULL if all are busy. */
+static struct place *find_idle(struct door *door, struct door_peer *of)
 {
     for (size_t tries = of ? of->connections : door->count; tries > 0; tries--) {
         struct place *place = of ? TAILQ_FIRST(&of->idle) : TAILQ_FIRST(&door->idle);
-        if (!place)
-            return false;
-        if (has_come(door, place))
-            continue;
-        conn_close(place->conn);
-        return true;
+        if (!place || !has_come(door, place))
+            return place;
     }
-    return false;
+    return NULL;
+}
+
+static bool close_idle(struct door *door, struct door_peer *of)
+{
+    struct place *place = find_idle(door, of);
+    if (place)
+        conn_close(place->conn);
+    return place != NULL;
 }
 
 enum door_answer door_ask(struct door *door, const char *name)
@@ -178,9 +182,9 @@ void door_leave(struct door *door, struct conn *conn)
     free(place);
 }
 
-bool door_is_full(const struct door *door)
+bool door_is_full(struct door *door)
 {
-    return door->count >= door->limits->connections && TAILQ_EMPTY(&door->idle);
+    return door->count >= door->limits->connections && !find_idle(door, NULL);
 }
 
 size_t door_count(const struct door *door)

@@ -30,7 +30,7 @@ void door_idle(struct door *door, struct conn *conn, bool is_idle);
 void door_leave(struct door *door, struct conn *conn);
 
 /* All are busy: nobody could come in. */
-bool door_is_full(const struct door *door);
+bool door_is_full(struct door *door);
 size_t door_count(const struct door *door);
 bool door_is_writing(const struct door *door);
 

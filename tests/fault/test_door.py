@@ -288,24 +288,28 @@ def many_readings():
 
 
 class Sender(http.client.HTTPConnection):
-    """One connection, and parts of files on it."""
+    """One connection, and parts of files on it; a new one if it was idle for too long."""
 
     def __init__(self, plant):
         super().__init__("localhost", timeout=30)
-        self.sock = local(plant)
+        self.plant = plant
+
+    def connect(self):
+        self.sock = local(self.plant)
+
+    def ask(self, method, path, body=None, again=True):
+        try:
+            self.request(method, path, body=body, headers={"Content-Type": "text/csv"} if body else {})
+            answer = self.getresponse()
+            return answer.status, json.loads(answer.read())
+        except (OSError, http.client.HTTPException):
+            self.close()
+            if not again:
+                raise
+            return self.ask(method, path, body, again=False)
 
     def part(self, upload, part, body, last=False):
-        path = f"/v1/records/readings?source=r.csv&load={upload}&part={part}&last={int(last)}"
-        self.request("POST", path, body=body, headers={"Content-Type": "text/csv"})
-        answer = self.getresponse()
-        return answer.status, json.loads(answer.read())
-
-
-    def status(self):
-        self.request("GET", "/v1/status")
-        answer = self.getresponse()
-        answer.read()
-        return answer.status
+        return self.ask("POST", f"/v1/records/readings?source=r.csv&load={upload}&part={part}&last={int(last)}", body)
 
 
 def staged(plant):
@@ -328,11 +332,12 @@ def check_uploads(plant):
     assert code == 413 and "limits/upload_mb" in told["hint"], told
     assert sender.part(lost[0], 2, row)[0] == 404, "a file too large is kept"
     assert staged(plant) == 2
+    assert dying.part(lost[1], 1, row)[0] == 200
     dying.close()
     end = time.monotonic() + 15
     while staged(plant) > 1:
         assert time.monotonic() < end, "what a dead client left stays"
-        assert sender.status() == 200  # it lives
+        assert sender.ask("GET", "/v1/status")[0] == 200  # it lives
         time.sleep(.05)
     assert sender.part(kept, 1, row, last=True)[0] == 200
     sender.close()
