@@ -18,6 +18,7 @@ import pathlib
 import random
 import re
 import resource
+import shlex
 import shutil
 import signal
 import subprocess
@@ -160,7 +161,7 @@ def next_line(text, at):
 
 class Copy:
     def __init__(self, folder):
-        self.tree, self.build = folder / "tree", folder / "build"
+        self.tree, self.build = folder, folder / "build" / "plain"  # as usual: the compiler's cache
 
     def make(self):
         self.tree.mkdir(parents=True, exist_ok=True)
@@ -169,18 +170,23 @@ class Copy:
         for name in listed:
             self.put(name, (ROOT / name).read_bytes() if (ROOT / name).exists() else None)
         for old in self.tree.rglob("*"):
-            if old.is_file() and ".git" not in old.parts and "__pycache__" not in old.parts \
+            if old.is_file() and not {".git", "__pycache__", "build"} & set(old.relative_to(self.tree).parts) \
                     and str(old.relative_to(self.tree)) not in set(listed):
                 old.unlink()
         if not (self.tree / ".git").exists():  # tests ask git for the files there are
             subprocess.run("git init -q && git add -A", shell=True, cwd=self.tree, check=True)
-        flags = "-O1 -g0"
-        subprocess.run(["cmake", "-S", self.tree, "-B", self.build, "-G", "Ninja", "-DCMAKE_BUILD_TYPE=None",
-                        f"-DCMAKE_C_FLAGS={flags}", "-DODDLOAF_BENCHES=OFF"], check=True, capture_output=True)
-        subprocess.run(["ninja", "-C", self.build], check=True, stdout=subprocess.DEVNULL)
+        # the usual flags: the compiler's cache knows what did not change
+        subprocess.run(["cmake", "-S", self.tree, "-B", self.build, "-G", "Ninja", "-DODDLOAF_WERROR=ON",
+                        "-DODDLOAF_BENCHES=OFF", "-DCMAKE_EXE_LINKER_FLAGS=-Wl,--strip-debug" + (
+                            " -fuse-ld=gold" if shutil.which("ld.gold") else "")], check=True, capture_output=True)
+        assert self.builds("oddloafd", "oddloaf", "route_table"), "it does not build unchanged"
         shown = subprocess.run(["ctest", "--test-dir", self.build, "--show-only=json-v1"], check=True,
                                capture_output=True, text=True).stdout
-        return [Test(one, self.build) for one in json.loads(shown)["tests"]]
+        commands = {}  # ctest names no command of what is not built yet
+        for file in self.build.rglob("CTestTestfile.cmake"):
+            for name, words in re.findall(r"^add_test\(\[=\[(.+?)\]=\] (.*)\)$", file.read_text(), re.M):
+                commands[name] = shlex.split(words)
+        return [Test(one, commands[one["name"]], self.build) for one in json.loads(shown)["tests"]]
 
     def put(self, name, data):
         path = self.tree / name
@@ -196,9 +202,9 @@ class Copy:
 
 
 class Test:
-    def __init__(self, shown, build):
+    def __init__(self, shown, command, build):
         properties = {one["name"]: one["value"] for one in shown["properties"]}
-        self.name, self.command = shown["name"], shown["command"]
+        self.name, self.command = shown["name"], command
         self.env = dict(one.split("=", 1) for one in properties.get("ENVIRONMENT", []))
         self.folder = properties.get("WORKING_DIRECTORY")
         # those that measure patience would notice a busy machine
@@ -253,7 +259,7 @@ def likeliest_first(tests, path, costs):
 
 
 def judge(copy, tests, costs, path, changed, cap_s):
-    """'noticed by …', 'not built', 'unnoticed'."""
+    """'noticed', 'not built', 'unnoticed' or 'time up' (not all were run), and by which test."""
     original = (copy.tree / path).read_bytes()
     (copy.tree / path).write_text(changed)
     try:
@@ -263,7 +269,7 @@ def judge(copy, tests, costs, path, changed, cap_s):
         for test in likeliest_first(tests, path, costs):
             left = until - time.monotonic()
             if left <= 0:
-                return "unnoticed", "time was up"
+                return "time up", ""
             if not copy.builds(*test.targets):
                 return "not built", ""
             patience = max(10, 5 * costs[test.name])
@@ -285,13 +291,13 @@ def cpu_of_children():
     return used.ru_utime + used.ru_stime
 
 
-def costs_of(tests, cache):
+def costs_of(copy, tests, cache):
     """The processor's time of each test unchanged; those that fail here are left out, and said."""
     known = json.loads(cache.read_text()) if cache.exists() else {}
     for test in tests:
         if test.skipped or test.name in known:
             continue
-        begin = cpu_of_children()
+        begin = cpu_of_children() if copy.builds(*test.targets) else 0
         if test.passes(300):
             known[test.name] = cpu_of_children() - begin
         else:
@@ -312,7 +318,7 @@ def worker(copies, costs, cap_s, one):
     finally:
         copies.append((copy, tests))
     print(f"{verdict:10} {path:44} {by} ({time.monotonic() - begin:.0f} s)", flush=True)
-    if verdict == "unnoticed":
+    if verdict in ("unnoticed", "time up"):
         sys.stdout.writelines(difflib.unified_diff((ROOT / path).read_text().splitlines(True),
                                                    changed.splitlines(True), path, path, n=2))
         sys.stdout.flush()
@@ -320,13 +326,12 @@ def worker(copies, costs, cap_s, one):
 
 
 def table(results):
-    print(f"\n{'layer':20}{'noticed':>9}{'not built':>11}{'unnoticed':>11}{'share':>8}")
-    layers = list(dict.fromkeys(layer for layer, _ in results))
-    for layer in [*layers, "all"]:
+    verdicts = ("noticed", "unnoticed", "time up", "not built")
+    print(f"\n{'layer':20}" + "".join(f"{verdict:>11}" for verdict in verdicts) + f"{'share':>8}")
+    for layer in [*dict.fromkeys(layer for layer, _ in results), "all"]:
         mine = [verdict for one, verdict in results if layer in (one, "all")]
-        noticed, unnoticed = mine.count("noticed"), mine.count("unnoticed")
-        share = noticed / max(noticed + unnoticed, 1)
-        print(f"{layer:20}{noticed:9}{mine.count('not built'):11}{unnoticed:11}{share:8.2f}")
+        counts = [mine.count(verdict) for verdict in verdicts]
+        print(f"{layer:20}" + "".join(f"{count:11}" for count in counts) + f"{counts[0] / max(sum(counts[:3]), 1):8.2f}")
 
 
 def main():
@@ -335,10 +340,10 @@ def main():
     parse.add_argument("path", nargs="*")
     parse.add_argument("--seed", type=int, default=1)
     parse.add_argument("--each", type=int, default=4)
-    parse.add_argument("--cap", type=float, default=240, help="seconds a change")
+    parse.add_argument("--cap", type=float, default=240, help="seconds a change; of those that it ends not all tests were run")
     parse.add_argument("--jobs", type=int, default=2)
     parse.add_argument("--list", action="store_true", help="the changes, nothing run")
-    o = parse.parse_args()
+    o = parse.parse_intermixed_args()
     chosen = sample(random.Random(o.seed), o.each, o.path)
     if o.list:
         for path, changed in chosen:
@@ -350,7 +355,7 @@ def main():
     for n in range(o.jobs):
         copy = Copy(folder / str(n))
         copies.append((copy, copy.make()))
-    costs = costs_of(copies[0][1], folder / "costs.json")
+    costs = costs_of(*copies[0], folder / "costs.json")
     random.Random(o.seed).shuffle(chosen)  # cut off, it has a bit of each layer
     print(f"{len(chosen)} changes, seed {o.seed}, {len(costs)} tests", flush=True)
     with concurrent.futures.ThreadPoolExecutor(o.jobs) as pool:

@@ -108,6 +108,7 @@ static void strata_edges(void **state)
     assert_int_equal(mantel_test(minus, 1, 0.95, &m), ERROR_INVALID);
     assert_int_equal(mantel_test(sure, 2, 0.95, &m), 0);
     assert_true(isinf(m.odds_ratio) && isnan(m.limits.low) && m.p < 1e-4);
+    assert_true(isinf(m.risk_ratio) && isnan(m.risk_limits.low) && isnan(m.risk_limits.high));
     struct pvalue q;
     struct mantel_table huge = {30000, 30000, 30000, 30000};
     assert_int_equal(mantel_exact(&huge, 1, 0.9, &q, NULL), ERROR_TOO_LARGE);
