@@ -311,6 +311,7 @@ static void the_page_asks_nothing_of_anybody(void **state)
     assert_int_equal(count_of(page, "&lt;Harrow &amp; Mill&gt;"), 2);
     assert_int_equal(count_of(page, "&lt;b&gt;&amp;&quot;9"), count_of(page, "&lt;b&gt;"));
     assert_int_equal(count_of(page, "<svg"), count_of(page, "</svg>"));
+    assert_int_not_equal(count_of(page, "text-anchor=\"middle\">W"), 0); /* weeks beneath */
     assert_int_equal(count_of(page, "<table"), count_of(page, "</table>"));
     /* every chart has its text; ornaments are hidden from readers, their numbers stand beside */
     assert_int_equal(count_of(page, "<svg"), count_of(page, "<svg class=\"mini\"") +
