@@ -294,6 +294,15 @@ static void test_priors_in_time(void **state)
     /* ten faults where half were expected to be background: odds 1 x 5/10 x 10/15 */
     assert_near(two[nk] / (1 - two[nk]), 5.0 / 10 * 10 / 15, 1e-12);
     assert_near(two[a] + two[b] + two[nk], 1, 1e-12);
+    /* background is no trouble: it moves its own share, and nothing between the causes */
+    double said[3] = {0}, after[3];
+    said[a] = 0.5;
+    said[b] = 0.1;
+    said[nk] = 0.4;
+    add_verdict(priors, rules, "nk", 160, said);
+    priors_at(priors, SYMPTOM_MOLD, 200 * WHEN_DAY_MS, after);
+    assert_near(after[a] / after[b], two[a] / two[b], 1e-12);
+    assert_true(after[nk] > two[nk]);
     priors_free(priors);
     rules_free(rules);
     fixture_close(&f);
