@@ -11,7 +11,7 @@ struct harm_weights;
 
 /* The file DIRS/harm.json, made by tests/intake/harm_weights.py; a plant may change it:
  *
- *   {"said": 1.1, "possible": 0.1, "doubt": -1.4, "sure": 1.5,
+ *   {"said": 0.8, "possible": 0.1, "doubt": -1.4, "sure": 1.5,
  *    "weights": {"illness": {"vomi*": 1.31, "all night": 0.4}, "harmless": {"smel*": -0.9}}}
  *
  * What may weigh: a word as text_fold() writes it, without apostrophe ("#": any that begins with a
