@@ -175,6 +175,12 @@ static const field_check CHECKS[] = {
 
 /* ---- objects ---- */
 
+/* Empty is unknown. */
+static bool is_empty(const json_t *value)
+{
+    return !value || json_is_null(value) || (json_is_string(value) && !json_string_length(value));
+}
+
 static void read_members(const json_t *object, const char *group, json_t *out, struct reading *r)
 {
     const char *name;
@@ -188,8 +194,8 @@ static void read_members(const json_t *object, const char *group, json_t *out, s
             json_array_append_new(r->form->ignored, json_string(key));
             continue;
         }
-        if (json_is_null(value) || (json_is_string(value) && json_string_length(value) == 0))
-            continue; /* empty is unknown */
+        if (is_empty(value))
+            continue;
         struct error why = {0};
         json_t *checked = NULL;
         if (CHECKS[f->type](f, value, &checked, &why))
@@ -296,7 +302,7 @@ static int check_contact(const json_t *contact, struct complaint_form *form, str
     json_t *kept = json_object();
     for (const struct field *f = fields_all(); f->name; f++) {
         const json_t *value = json_object_get(contact, fields_leaf(f));
-        if (!(f->flags & FIELD_PERSON) || !value || json_is_null(value))
+        if (!(f->flags & FIELD_PERSON) || is_empty(value))
             continue;
         if (!json_is_string(value) || json_string_length(value) > (size_t)f->high) {
             error_set(err, ERROR_INVALID, "must be text of at most %ld bytes", f->high);
@@ -370,7 +376,7 @@ static void need(struct reading *r, const json_t *complaint, const char *name)
 {
     const json_t *value = json_object_get(complaint, name);
     struct error why = {0};
-    if (value && !json_is_null(value) && !(json_is_string(value) && !json_string_length(value)))
+    if (!is_empty(value))
         return;
     error_set(&why, ERROR_INVALID, "is missing");
     error_field(&why, name, "");

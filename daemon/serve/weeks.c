@@ -283,6 +283,10 @@ static int read_given_days(const struct request *rq, const struct tz *tz, struct
     int rc = from ? read_day(rq, "from", &from_day, err) : 0;
     if (!rc && to)
         rc = read_day(rq, "to", &to_day, err);
+    if (!rc && from && to && from_day > to_day) {
+        rc = error_set(err, ERROR_INVALID, "must not lie after 'to'");
+        error_field(err, "from", request_query(rq, "from"));
+    }
     ret->from_ms = from ? tz_day_start_ms(tz, from_day) : 0;
     ret->to_ms = to ? tz_day_start_ms(tz, to_day + 1) : INT64_MAX;
     return rc;

@@ -101,8 +101,11 @@ static void missing_is_unknown_and_empty_is_missing(void **state)
 {
     struct complaint_form *form = NULL;
     (void)state;
-    assert_int_equal(read_text("{" BASE ",\"store\":\"\",\"product\":null}", false, &form, NULL),
+    assert_int_equal(read_text("{" BASE ",\"store\":\"\",\"product\":null,\"contact\":"
+                               "{\"name\":\"\",\"phone\":null,\"email\":\"\"}}",
+                               false, &form, NULL),
                      0);
+    assert_null(form->contact);
     assert_null(json_object_get(form->body, "store"));
     assert_null(json_object_get(form->body, "product"));
     assert_int_equal(form->found_day, WHEN_UNKNOWN_DAY);
