@@ -334,11 +334,11 @@ static const char *folder(int argc, char **argv)
     exit(1);
 }
 
-/* Makes the lots and their complaints unless a kept folder has them; ids of cases. */
-static int prepare(const char *dir, long lots, int cases, int64_t *ids)
+/* Makes the lots and their complaints unless a kept folder has them; ids of cases, to be freed. */
+static struct store_ids prepare(const char *dir, long lots, int cases)
 {
     static const char SQL[] = "SELECT id FROM complaint_case WHERE id % 8 = 1 ORDER BY id LIMIT ?1";
-    struct store_ids found = {.id = ids, .capacity = cases};
+    struct store_ids found = {.id = xcalloc((size_t)cases, sizeof(int64_t)), .capacity = cases};
     int64_t there = 0;
     must(store_open(dir, STORE_WRITE, &store, &err));
     must(db_number(store, "SELECT count(*) FROM complaint_case", NULL, &there, &err));
@@ -348,7 +348,7 @@ static int prepare(const char *dir, long lots, int cases, int64_t *ids)
     }
     must(db_ids(store, SQL, DB(DB_INT(cases)), &found, &err));
     store_close(store);
-    return found.count;
+    return found;
 }
 
 int main(int argc, char **argv)
@@ -357,8 +357,9 @@ int main(int argc, char **argv)
     int cases = argc > 2 ? atoi(argv[2]) : 400;
     const char *dir = folder(argc, argv);
     char command[512];
-    int64_t *ids = xcalloc((size_t)cases, sizeof *ids);
-    cases = prepare(dir, lots, cases, ids);
+    const struct store_ids found = prepare(dir, lots, cases);
+    int64_t *ids = found.id;
+    cases = found.count;
     must(store_open(dir, STORE_READ, &store, &err));
     struct triage *triage = triage_fresh();
     printf("%ld lots, %d cases, %d causes\n", lots, cases, triage_cause_count(triage));
