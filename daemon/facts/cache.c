@@ -31,8 +31,9 @@ void cache_object_init(struct cache_object *object, void (*destroy)(struct cache
 void *cache_object_ref(void *object)
 {
     struct cache_object *cached = object;
-    assert(cached->references > 0); /* whoever refers to it holds one */
-    __atomic_add_fetch(&cached->references, 1, __ATOMIC_RELAXED);
+    int now = __atomic_add_fetch(&cached->references, 1, __ATOMIC_RELAXED);
+    assert(now > 1); /* whoever refers to it holds one */
+    (void)now;
     return object;
 }
 
