@@ -289,7 +289,7 @@ static void read_map(const struct doc_place *place, const struct doc_row *row, v
 bool doc_value(const struct doc_place *place, const struct doc_row *row, void *into)
 {
     size_t before = place->doc->fault_count;
-    void *part = into ? (char *)into + row->at : NULL;
+    void *part = (char *)into + row->at;
     const char *text;
     switch (row->kind) {
     case DOC_ANY:

@@ -107,7 +107,8 @@ struct doc_place doc_element(const struct doc_place *list, size_t index);
 /* Reads an object by its rows, which end with one without a name. `into` is filled as far as it
  * goes. False if a fault was found. */
 bool doc_read(const struct doc_place *object, const struct doc_row *rows, void *into);
-/* One value as a row's own member would be read; the row's name is not looked at. */
+/* One value as a row's own member would be read; the row's name is not looked at. `into` is never
+ * NULL, also where nobody reads it. */
 bool doc_value(const struct doc_place *place, const struct doc_row *row, void *into);
 
 /* Reports a fault of the value at the place (missing: of the object around it). */

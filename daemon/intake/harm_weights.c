@@ -313,7 +313,7 @@ static void read_kind(const struct doc_place *place, void *part)
     if (loading->kind == HARM_KINDS && strcmp(place->name, "harmless") != 0)
         doc_fault(place, "no such kind of harm");
     else
-        doc_value(place, &WEIGHTS, NULL);
+        doc_value(place, &WEIGHTS, loading);
 }
 
 static void read_file(struct doc *doc, struct harm_weights *weights)

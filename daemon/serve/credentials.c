@@ -91,7 +91,7 @@ static void check_tokens(struct finding *f)
     struct doc doc = {.report = on_token_fault, .arg = f};
     if (*path && doc_open(&doc, path, false) == 0) {
         struct doc_place top = doc_top(&doc);
-        doc_value(&top, &TOKENS, NULL);
+        doc_value(&top, &TOKENS, &doc);
     }
     doc_close(&doc);
 }
