@@ -16,10 +16,9 @@ struct harm_weights;
  *
  * What may weigh: a word as text_fold() writes it, without apostrophe ("#": any that begins with a
  * digit, "##" with three); how a longer one begins, four or six letters ("vomi*"); two in a row
- * ("all night"; "^" and
- * "$" are the begin and end of a sentence). Each counts wherever it stands; what it stands under is
- * the kind of harm it speaks of. Sums of natural logarithms of odds, over the passage of up to
- * HARM_WEIGHTS_PASSAGE words that has the highest.
+ * ("all night"; "^" and "$" are the begin and end of a sentence). Each counts wherever it stands;
+ * what it stands under is the kind of harm it speaks of. Sums of natural logarithms of odds, over
+ * the passage of up to HARM_WEIGHTS_PASSAGE words that has the highest.
  *
  * A missing file weighs nothing: *ret is NULL. Every fault is reported (`report` may be NULL); then
  * the first is also in `err` and its code returned. */

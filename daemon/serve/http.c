@@ -595,7 +595,7 @@ static void transport_limit(struct transport *t, const struct config *config, si
                              .idle_ms = idle_ms};
 }
 
-/* As many as the process may open files, the Unix socket before TCP. */
+/* As many as the process may open files: short of them, TCP has half of what fits at most. */
 static void limit(struct http *http, const struct config *config)
 {
     const size_t stores = (size_t)config_number(config, "readers") + STORES_BESIDE_READERS;
