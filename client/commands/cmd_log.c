@@ -190,7 +190,9 @@ const struct command cmd_log = {
     .help = "takes a complaint: interview, options, or a file",
     .more = "On a terminal and without --symptom it asks, one question at a time, the most telling "
             "one next; each may be skipped with Enter. While the daemon is away complaints are "
-            "kept on this machine (ODDLOAF_SPOOL) and sent before the next one, exit status 3.\n\n"
+            "kept on this machine (ODDLOAF_SPOOL) and sent before the next one, exit status 3; "
+            "harm that is "
+            "heard in them is told then.\n\n"
             "A map file: {\"columns\": {\"Defect\": \"symptom\", \"Internal\": \"-\"}, \"values\": "
             "{\"symptom\": {\"Mould\": \"mold\"}}}. Rows without an id get one from their "
             "content, so that the same file sent twice changes nothing.",

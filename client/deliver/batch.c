@@ -25,10 +25,9 @@ struct batch {
     } * rows; /* the rows of `lines` */
     size_t row_capacity;
     json_t *seen; /* digest → count, for rows without an id */
-    long read, logged, again, refused, kept, joined, alike, possible;
-    struct text_buffer harm; /* cases (lines, where only kept) that report harm */
-    char alarm[128];         /* whether mails about them leave */
-    bool away;               /* the daemon does not answer: keep the rest without asking */
+    long read, logged, again, refused, kept, joined, alike;
+    struct harm_tally harm; /* by case; by line, where only kept */
+    bool away;              /* the daemon does not answer: keep the rest without asking */
     int exit_code;
 };
 
@@ -110,21 +109,11 @@ static struct error fault_of(const json_t *fault)
     return err;
 }
 
-/* Each case once, in as many words as fit a line or two. */
-static void add_harm(struct batch *b, const char *name, const char *alarm)
-{
-    char word[32];
-    text_clip(alarm, b->alarm, sizeof b->alarm);
-    snprintf(word, sizeof word, " %.20s,", name);
-    if (b->harm.length < 200 && !(b->harm.data && strstr(b->harm.data, word)))
-        text_append(&b->harm, word);
-}
-
 static void add_harm_line(struct batch *b, long line, const char *alarm)
 {
     char name[32];
     snprintf(name, sizeof name, "line %ld", line);
-    add_harm(b, name, alarm);
+    harm_tally_add(&b->harm, name, alarm);
 }
 
 /* `faults` are all faults of the row, `err` among them; with none of them there is `err` alone.
@@ -158,12 +147,12 @@ static void refuse(struct batch *b, long line, const struct error *err, const js
         say_refused(b, line, &one);
     }
     if (possible)
-        b->possible++;
+        b->harm.possible++;
     if (possible)
         client_say(b->c, "  this row may speak of harm: a person must read it");
     if (harm) {
         client_say(b->c, "  HARM is reported in this row");
-        add_harm_line(b, line, pick_text(answer, "alarm", b->alarm));
+        add_harm_line(b, line, pick_text(answer, "alarm", NULL));
     }
 }
 
@@ -180,9 +169,9 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
         pick_text(json_array_get(json_object_get(answer, "similar"), 0), "complaint", NULL);
     b->joined += pick_has(answer, "same_as");
     b->alike += like != NULL;
-    b->possible += possible;
+    b->harm.possible += possible;
     if (harm)
-        add_harm(b, pick_text(answer, "case", "?"), pick_text(answer, "alarm", b->alarm));
+        harm_tally_add(&b->harm, pick_text(answer, "case", "?"), pick_text(answer, "alarm", NULL));
     if (b->c->json) {
         client_print(answer);
         return;
@@ -398,18 +387,7 @@ static void say_end(const struct batch *b)
         view_textf(v, VIEW_PLAIN, 0, 2,
                    "%ld may repeat an earlier complaint of the same person: `oddloaf join` if so",
                    b->alike);
-    if (b->possible)
-        view_textf(v, VIEW_BOLD, 0, 2,
-                   "%ld may speak of harm (TO READ): a person must read what was said.",
-                   b->possible);
-    if (b->harm.length) {
-        char sentence[sizeof b->alarm];
-        view_textf(v, VIEW_BOLD, 0, 2,
-                   "Harm is reported in%.*s.%s%s%s Tell the plant's food-safety lead at once. The "
-                   "law may set a deadline; they and a doctor decide.",
-                   (int)b->harm.length - 1, b->harm.data, b->alarm[0] ? " " : "",
-                   harm_sentence(b->alarm, sentence, sizeof sentence), b->alarm[0] ? "." : "");
-    }
+    harm_tally_show(v, &b->harm);
 }
 
 int batch_run(struct client *c, const char *path, const struct batch_options *options)
@@ -439,7 +417,7 @@ int batch_run(struct client *c, const char *path, const struct batch_options *op
     free(b.rows);
     json_decref(b.seen);
     text_buffer_free(&b.lines);
-    text_buffer_free(&b.harm);
+    harm_tally_clear(&b.harm);
     source_close(source);
     return exit_code;
 }

@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "show/harm.h"
 #include "show/pick.h"
+#include "show/standing.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -174,6 +175,8 @@ int deliver_keep(const struct client *c, const struct error *why, const char *li
 struct replay {
     const struct client *c;
     bool print;
+    struct view view; /* where harm is told */
+    struct harm_tally harm;
     int sent, again, refused;
     struct text_buffer cases;
     const char *lines; /* of the file under way */
@@ -201,6 +204,20 @@ static void say_refused(const struct client *c, const json_t *error)
                    pick_text(fault, "reason", "refused"));
 }
 
+/* A mail may leave, but nobody was there to hear it when the complaint was taken. */
+static void tell_harm(struct replay *r, const char *name, const json_t *answer)
+{
+    bool harm = harm_reported(NULL, answer), possible = !harm && harm_possible(answer);
+    if (!harm && !possible)
+        return;
+    r->harm.possible += possible;
+    if (harm)
+        harm_tally_add(&r->harm, name, pick_text(answer, "alarm", NULL));
+    view_textf(&r->view, VIEW_PLAIN, 2, 4, "%-8s %-18s  %s%s", name, standing_named(answer),
+               harm ? "HARM" : "TO READ",
+               pick_bool(answer, "again", false) ? "  (logged before)" : "");
+}
+
 static void on_answer(void *arg, size_t index, json_t *answer)
 {
     struct replay *r = arg;
@@ -212,6 +229,7 @@ static void on_answer(void *arg, size_t index, json_t *answer)
         const char *line = line_at(r->lines, index, &length);
         text_append_bytes(r->refused_lines, line, length);
         say_refused(r->c, error);
+        tell_harm(r, "a refused one", answer);
         r->refused++;
         return;
     }
@@ -221,6 +239,7 @@ static void on_answer(void *arg, size_t index, json_t *answer)
     if (r->cases.length < 60)
         text_appendf(&r->cases, "%s%s", r->cases.length ? ", " : "",
                      pick_text(answer, "case", "?"));
+    tell_harm(r, pick_text(answer, "case", "?"), answer);
 }
 
 static size_t count_lines(const char *lines, size_t length)
@@ -252,6 +271,7 @@ static int on_send(void *arg, const char *lines, size_t length, struct text_buff
         char text[1024];
         client_say(r->c, "kept complaints are refused: %s",
                    error_format(&r->why, text, sizeof text));
+        client_say(r->c, HARM_UNREAD);
         text_append_bytes(refused, lines, length);
         r->refused += (int)batch.count;
         return 0;
@@ -266,6 +286,7 @@ int deliver_waiting(const struct client *c, bool print)
     struct replay r = {.c = c, .print = print};
     char refused[SPOOL_PATH];
     int exit_code = EXIT_DONE;
+    view_init(&r.view, print && !c->json ? stdout : stderr);
     if (spool_open(&spool, &err) != 0)
         return print ? client_fail(c, &err) : EXIT_DONE; /* no folder: nothing waits there */
     const struct spool_counts before = spool_count(spool);
@@ -275,6 +296,7 @@ int deliver_waiting(const struct client *c, bool print)
             client_say(c, "kept complaints sent: %d (%s%s)%s", r.sent + r.again,
                        r.cases.length ? r.cases.data : "", r.cases.length >= 60 ? ", …" : "",
                        r.again ? "; some were there already" : "");
+        harm_tally_show(&r.view, &r.harm);
         if (refused[0])
             client_say(c, "refused ones are in %s", refused);
         const struct spool_counts now = spool_count(spool);
@@ -289,6 +311,7 @@ int deliver_waiting(const struct client *c, bool print)
         }
     }
     text_buffer_free(&r.cases);
+    harm_tally_clear(&r.harm);
     spool_close(spool);
     return exit_code;
 }

@@ -33,7 +33,9 @@ bool deliver_keeps(int code);
 int deliver_keep(const struct client *c, const struct error *why, const char *lines, size_t length,
                  char ret_path[static SPOOL_PATH]);
 /* Sends what waits in the spool. With `print` each answer goes to stdout as JSON under --json.
- * Says what it did on stderr; silent when nothing waits. Returns the exit code. */
+ * Says what it did on stderr; silent when nothing waits. Harm is told as of a file: on
+ * stdout with `print`, on stderr where that is the place of other answers. Returns the exit code.
+ */
 int deliver_waiting(const struct client *c, bool print);
 
 /* What this user's spool holds. */

@@ -1,6 +1,7 @@
 #include "show/harm.h"
-#include "base/text.h"
 #include <ctype.h>
+#include <stdio.h>
+#include <string.h>
 
 const char *harm_script(const char *script)
 {
@@ -46,6 +47,37 @@ void harm_show_possible(const struct view *v, const char *script, const char *al
               "If so, log it as harm (--harm). Name no cause to the caller before that is clear.");
     if (alarm && *alarm)
         view_textf(v, VIEW_BOLD, 0, 0, "%s.", harm_sentence(alarm, sentence, sizeof sentence));
+}
+
+void harm_tally_add(struct harm_tally *tally, const char *name, const char *alarm)
+{
+    char word[32];
+    if (alarm)
+        text_clip(alarm, tally->alarm, sizeof tally->alarm);
+    snprintf(word, sizeof word, " %.20s,", name);
+    if (tally->names.length < 200 && !(tally->names.data && strstr(tally->names.data, word)))
+        text_append(&tally->names, word);
+}
+
+void harm_tally_show(const struct view *v, const struct harm_tally *tally)
+{
+    char sentence[sizeof tally->alarm];
+    if (tally->possible)
+        view_textf(v, VIEW_BOLD, 0, 2,
+                   "%ld may speak of harm (TO READ): a person must read what was said.",
+                   tally->possible);
+    if (tally->names.length)
+        view_textf(v, VIEW_BOLD, 0, 2,
+                   "Harm is reported in%.*s.%s%s%s Tell the plant's food-safety lead at once. The "
+                   "law may set a deadline; they and a doctor decide.",
+                   (int)tally->names.length - 1, tally->names.data, tally->alarm[0] ? " " : "",
+                   harm_sentence(tally->alarm, sentence, sizeof sentence),
+                   tally->alarm[0] ? "." : "");
+}
+
+void harm_tally_clear(struct harm_tally *tally)
+{
+    text_buffer_free(&tally->names);
 }
 
 bool harm_possible(const json_t *answer)

@@ -3,6 +3,7 @@
 #ifndef ODDLOAF_CLIENT_SHOW_HARM_H
 #define ODDLOAF_CLIENT_SHOW_HARM_H
 
+#include "base/text.h"
 #include "show/view.h"
 #include <jansson.h>
 #include <stdbool.h>
@@ -27,6 +28,17 @@ char *harm_sentence(const char *alarm, char *out, size_t size);
 void harm_show_possible(const struct view *v, const char *script, const char *alarm);
 /* Those words. */
 const char *harm_script(const char *script);
+/* What was heard of harm in many complaints, to be told at their end. */
+struct harm_tally {
+    struct text_buffer names; /* of those that report harm: cases, or lines of a file */
+    char alarm[128];          /* whether mails about them leave */
+    long possible;
+};
+/* `alarm` NULL: as was said before. Each name is told once, in as many as fit a line or two. */
+void harm_tally_add(struct harm_tally *tally, const char *name, const char *alarm);
+/* What to do; nothing if nothing was heard. */
+void harm_tally_show(const struct view *v, const struct harm_tally *tally);
+void harm_tally_clear(struct harm_tally *tally);
 /* True if the complaint, or the answer to it (may be NULL), says so. */
 bool harm_reported(const json_t *complaint, const json_t *answer);
 /* True if the answer (may be NULL) says that it may be meant. */

@@ -168,18 +168,19 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             lots.append({"lot": "L2-6327-B0412", "weight": 0.2})
         observed = complaint.get("observed", {})
         taken = []
-        if "sour" in complaint.get("note", "") and "odor" not in observed:
+        note = complaint.get("note", "")
+        if "sour" in note and "odor" not in observed:
             taken = [{"field": "observed.odor", "value": "sour", "from": "words in the note"}]
         told = dict(EXACT if sure else SEVERAL, lot_text=complaint.get("lot_text"))
         answer = {**told, "lots": lots if complaint.get("lot_text") else [],
                   "understood": UNDERSTOOD if sure else {}, "ranked": CAUSES[:3],
                   "ask": [a for a in self.ask if a["fact"] not in observed],
                   "cautions": CAUTIONS, "taken": taken, "doubts": self.doubts,
-                  "similar": self.similar, "harm": complaint.get("harm", []),
-                  "harm_possible": False}
+                  "similar": self.similar, "harm": complaint.get("harm", []) or ["illness"] * ("vomit" in note),
+                  "harm_possible": "itch" in note}
         if self.script:
             answer["script"] = self.script
-        if self.alarm and complaint.get("harm"):
+        if self.alarm and answer["harm"]:
             answer["alarm"] = self.alarm
         return answer
 

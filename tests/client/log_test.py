@@ -309,6 +309,34 @@ class Spool(ClientTest):
         code, documents = self.json("log", "--replay")
         self.assertEqual((code, documents[0]["case"]), (0, "C1"))
 
+    def test_harm_in_what_was_kept_is_told_when_it_is_sent(self):
+        """Nobody has read a kept note: its harm is told as that of a file, whatever sends it."""
+        told = ("Harm is reported in C2, a refused one. An urgent mail goes out at once. Tell the "
+                "plant's food-safety lead at once. The law may set a deadline; they and a doctor "
+                "decide.")
+        notes = (("it was fuzzy",), ("he vomited after it",), ("she itched", ))
+        for arguments, at in ((("log", "--replay"), 0), (("--json", "log", "--replay"), 1),
+                              (("log", "--symptom", "staling"), 1)):
+            self.away()
+            for note in notes:
+                self.run_client("log", "--symptom", "mold", "--lot", "L2 6321", "--note", *note)
+            self.file("spool/00000009-x.ndjson", json.dumps(row(
+                9, note="vomited", refused={"faults": [{"field": "packs", "value": "x",
+                                                        "reason": "is no number"}]})) + "\n")
+            self.serve()
+            self.daemon.alarm = "an urgent mail goes out at once"
+            code, *said = self.run_client(*arguments)
+            text = said[at]
+            self.assertRegex(text, r"(?m)^  C2 +L2-6321-B0412 +HARM$")
+            self.assertRegex(text, r"(?m)^  C3 +L2-6321-B0412 +TO READ$")
+            self.assertNotRegex(text, r"(?m)^  C1 ")
+            self.assertIn("1 may speak of harm (TO READ): a person must read what was said.", text)
+            self.assertIn(told, text.replace("\n  ", " "))
+            if arguments[0] == "--json":
+                harm = [json.loads(line) for line in said[0].splitlines()]
+                self.assertEqual([h.get("harm") for h in harm], [[], ["illness"], [], ["illness"]])
+                self.assertTrue(harm[2]["harm_possible"])
+
     def test_a_busy_or_full_daemon_loses_nothing(self):
         for status, word in ((503, "busy"), (507, "no-space"), (500, "internal")):
             self.daemon.refuse = fake_daemon.problem(status, word, word)
