@@ -96,6 +96,37 @@ static void show_outbox(const struct view *v, const json_t *outbox)
 
 /* ---- first what a person should see to ---- */
 
+static void add_need(json_t *needs, const char *what, const char *says, const char *to_do)
+{
+    json_array_insert_new(needs, 0,
+                          json_pack("{ss ss ss}", "what", what, "says", says, "do", to_do));
+}
+
+static const char *say_waiting(int files, char *out, size_t size)
+{
+    snprintf(out, size, "%d kept file%s of complaints %s not sent yet", files,
+             files == 1 ? "" : "s", files == 1 ? "is" : "are");
+    return out;
+}
+
+/* Before all that the daemon knows of: complaints taken on this machine, by this user, that nobody
+ * has read. */
+static void add_kept(json_t *document, const struct spool_counts *kept)
+{
+    char says[96];
+    json_t *needs = json_object_get(document, "needs");
+    if (!needs)
+        json_object_set_new(document, "needs", needs = json_array());
+    if (kept->torn) {
+        snprintf(says, sizeof says, "%d kept file%s not whole and set aside, named *.torn",
+                 kept->torn, kept->torn == 1 ? " is" : "s are");
+        add_need(needs, "kept-torn", says, "look at what is left of them: oddloaf(1), FILES");
+    }
+    if (kept->waiting)
+        add_need(needs, "kept-here", say_waiting(kept->waiting, says, sizeof says),
+                 "oddloaf log --replay sends them and says what harm is heard in them");
+}
+
 static void show_needs(const struct view *v, const json_t *needs)
 {
     size_t i;
@@ -209,17 +240,6 @@ static void show_work(const struct view *v, const json_t *work, const json_t *wr
                    view_number(pick_number(writer, "groups", 0), b));
 }
 
-/* Of complaints taken on this machine, by this user, while the daemon was away. */
-static void show_kept(const struct view *v)
-{
-    const struct spool_counts kept = deliver_kept();
-    if (kept.waiting)
-        view_label(v, "kept here", "%d files of complaints to be sent: oddloaf log --replay",
-                   kept.waiting);
-    if (kept.torn)
-        view_label(v, "torn", "%d files set aside, named *.torn: oddloaf(1), FILES", kept.torn);
-}
-
 static void show(const struct client *c, const json_t *document)
 {
     const struct view *v = &c->view;
@@ -227,7 +247,6 @@ static void show(const struct client *c, const json_t *document)
     view_title(v, "oddloafd %s at %s", pick_text(document, "version", "?"),
                transport_name(c->transport));
     show_needs(v, json_object_get(document, "needs"));
-    show_kept(v);
     view_section(v, "Plant and rules");
     view_label(v, "plant", "%s, time zone %s", *plant ? plant : "not named",
                pick_text(document, "time_zone", "?"));
@@ -293,10 +312,15 @@ static int status(struct client *c, const struct args *a)
     json_t *document = NULL;
     if (args_has(a, "recount"))
         return admin_recount(c);
+    const struct spool_counts kept = deliver_kept();
+    char says[96];
     int rc = client_get(c, "/v1/status", &document);
+    if (rc && kept.waiting)
+        client_say(c, "%s", say_waiting(kept.waiting, says, sizeof says));
     if (rc)
         return rc;
-    bool well = json_array_size(json_object_get(document, "needs")) == 0 && !deliver_kept().torn;
+    add_kept(document, &kept);
+    bool well = json_array_size(json_object_get(document, "needs")) == 0;
     rc = client_answer(c, document, show);
     return rc || well ? rc : EXIT_REFUSED;
 }
@@ -305,7 +329,8 @@ const struct command cmd_status = {
     .name = "status",
     .args = "[--recount]",
     .help = "health of the daemon, first what needs a hand",
-    .more = "Exit status 1 while something does: a database that is not written, damaged or not "
+    .more = "Exit status 1 while something does: complaints kept on this machine, a database that "
+            "is not written, damaged or not "
             "backed up, a disk nearly full, mail that is parked or not set up, a line that packs "
             "and whose readings stay away.",
     .options = options,

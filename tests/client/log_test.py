@@ -396,9 +396,28 @@ class Spool(ClientTest):
         self.assertEqual(sorted(n for n in os.listdir(self.spool) if n[0].isdigit()), sorted(files))
         code, out, _ = self.run_client("status")
         self.assertEqual(code, 1)
-        self.assertRegex(out, rf"torn +{len(files)} files set aside")
+        self.assertRegex(out, rf"Needs a hand\n  - {len(files)} kept files? (is|are) not whole")
         code, _, err = self.run_client("log", "--replay")
         self.assertEqual((code, err), (0, ""))
+
+    def test_what_is_kept_is_the_first_that_needs_a_hand(self):
+        self.away()
+        self.run_client("log", "--symptom", "mold", "--note", "he vomited")
+        code, _, err = self.run_client("status")
+        self.assertEqual(code, 3)
+        self.assertIn("1 kept file of complaints is not sent yet", err)
+        self.serve()
+        for needs in (self.daemon.needs, []):
+            self.daemon.needs = needs
+            code, out, _ = self.run_client("status")
+            self.assertEqual(code, 1)
+            self.assertIn("Needs a hand\n  - 1 kept file of complaints is not sent yet\n", out)
+            self.assertNotIn("All is well", out)
+            code, documents = self.json("status")
+            self.assertEqual((code, documents[0]["needs"][0]["what"], len(documents[0]["needs"])),
+                             (1, "kept-here", 1 + len(needs)))
+        self.run_client("log", "--replay")
+        self.assertIn("All is well: nothing needs a hand.\n", self.ok("status"))
 
     def test_a_kept_file_that_is_torn(self):
         """What is whole of it is sent, none of it goes; what is behind it is sent, too."""
