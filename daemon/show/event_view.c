@@ -248,8 +248,8 @@ static void view_of_summary(const json_t *event, struct view *view)
         view_add(view, VIEW_ITEM, NULL, 0, "and %" JSON_INTEGER_FORMAT " more: oddloaf cases",
                  count - (json_int_t)json_array_size(cases));
     view_add(view, VIEW_TEXT, NULL, 0,
-             "Because of other rules, or of complaints of long ago that a file brought. Ranked "
-             "causes are hypotheses, not findings. Rules %.19s.",
+             "Because of other rules, or of complaints of earlier days that came, changed or went. "
+             "Ranked causes are hypotheses, not findings. Rules %.19s.",
              text_of(event, "rules"));
     view_add(view, VIEW_HEADING, NULL, 0, "Next");
     view_add(view, VIEW_ITEM, NULL, 0, "What speaks for a case: oddloaf why CASE");

@@ -161,8 +161,9 @@ static int neighbours_of(struct store *store, const struct move_place *of, int64
     return db_end(&q, 0);
 }
 
-static int rank_neighbours(struct store *store, const struct move_place *of, const char *kind,
-                           int64_t rank_ms, struct error *err)
+/* Nobody waits for theirs, and what it changes is told in one mail, not one a neighbour. */
+static int rank_neighbours(struct store *store, const struct move_place *of, int64_t rank_ms,
+                           struct error *err)
 {
     enum { MOST = 64 };
     int64_t ids[MOST] = {0};
@@ -170,7 +171,7 @@ static int rank_neighbours(struct store *store, const struct move_place *of, con
     int rc =
         of->withdrawn || of->lot_id == 0 ? 0 : neighbours_of(store, of, ids, MOST, &count, err);
     for (int i = 0; i < count && !rc; i++)
-        rc = work_add(store, kind, ids[i], rank_ms, err);
+        rc = work_add(store, WORK_AGAIN, ids[i], rank_ms, err);
     return rc;
 }
 
@@ -184,11 +185,10 @@ static bool counts_alike(const struct move_place *a, const struct move_place *b)
 static int tell_neighbours(struct store *store, const struct move *move,
                            const struct move_place *is, int64_t rank_ms, struct error *err)
 {
-    const char *kind = move->nobody_waits ? WORK_AGAIN : WORK_RANK;
     if (move->was_there && counts_alike(&move->was, is))
         return 0;
-    int rc = move->was_there ? rank_neighbours(store, &move->was, kind, rank_ms, err) : 0;
-    return rc ? rc : rank_neighbours(store, is, kind, rank_ms, err);
+    int rc = move->was_there ? rank_neighbours(store, &move->was, rank_ms, err) : 0;
+    return rc ? rc : rank_neighbours(store, is, rank_ms, err);
 }
 
 int move_end(struct store *store, const struct move *move, int64_t moved_to, int64_t rank_ms,
