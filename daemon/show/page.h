@@ -57,8 +57,9 @@ void page_rates(struct text_buffer *b, const json_t *report);
 void page_rate_chart(struct text_buffer *b, const char *symptom, const json_t *chart);
 /* The cumulative sum and its limit. */
 void page_sum_chart(struct text_buffer *b, const char *symptom, const json_t *chart);
-/* By week of make: reported, and where the final rate will lie. */
-void page_made_chart(struct text_buffer *b, const char *symptom, const json_t *chart);
+/* By week of make: reported, and where the final rate will lie, which of few complaints cannot be
+ * told: false if it is told of no week. */
+bool page_made_chart(struct text_buffer *b, const char *symptom, const json_t *chart);
 /* A rate and its interval on a scale up to `most`; an ornament beside the numbers. */
 void page_whisker(struct text_buffer *b, double value, double low, double high, double most);
 /* A bar of a share, an ornament beside the numbers. */

@@ -123,9 +123,10 @@ static void add_chart(struct text_buffer *b, const char *symptom, const json_t *
     }
     text_append(b,
                 "</div><div class=\"chart\"><h3>By week of packing, per million units packed</h3>");
-    page_made_chart(b, symptom, chart);
-    text_append(b, "<p class=\"soft small\">Filled: complaints that are in. Dashed: with those "
-                   "still to come; the line is a 90&nbsp;% interval.</p></div></div>\n");
+    bool foretold = page_made_chart(b, symptom, chart);
+    text_appendf(b, "<p class=\"soft small\">Filled: complaints that are in. %s</p></div></div>\n",
+                 foretold ? "Dashed: with those still to come; the line is a 90&nbsp;% interval."
+                          : "How many are still to come cannot be told yet: too few came so far.");
 }
 
 char *week_html(const json_t *report, const char *plant)

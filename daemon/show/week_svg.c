@@ -144,6 +144,21 @@ static void draw_points(const struct frame *f, const json_t *weeks)
     }
 }
 
+/* With no usual there is no limit either. */
+static void describe_usual(struct text_buffer *text, const json_t *chart, const json_t *week)
+{
+    double center = page_number(chart, "center"), high = page_number(week, "high");
+    if (!isfinite(center) || !isfinite(high)) {
+        text_append(text, "; what is usual cannot be told yet. Above the limit: ");
+        return;
+    }
+    text_append(text, "; usual ");
+    page_add_number(text, center);
+    text_append(text, ", limits ");
+    page_add_range(text, page_number(week, "low"), high);
+    text_append(text, ". Above the limit: ");
+}
+
 static void describe_rates(struct text_buffer *text, const json_t *chart)
 {
     const json_t *weeks = json_object_get(chart, "weeks"), *week;
@@ -154,12 +169,11 @@ static void describe_rates(struct text_buffer *text, const json_t *chart)
     }
     week = json_array_get(weeks, n - 1);
     text_appendf(text, "%zu weeks up to %s. The last: ", n, page_text(week, "week"));
-    page_add_number(text, page_number(week, "per_million"));
-    text_append(text, "; usual ");
-    page_add_number(text, page_number(chart, "center"));
-    text_append(text, ", limits ");
-    page_add_range(text, page_number(week, "low"), page_number(week, "high"));
-    text_append(text, ". Above the limit: ");
+    if (isfinite(page_number(week, "per_million")))
+        page_add_number(text, page_number(week, "per_million"));
+    else
+        text_append(text, "no rate");
+    describe_usual(text, chart, week);
     json_array_foreach(weeks, i, week)
     {
         if (page_number(week, "signal") > 0)
@@ -224,13 +238,29 @@ void page_sum_chart(struct text_buffer *b, const char *symptom, const json_t *ch
 
 /* ---- by week of make ---- */
 
+/* Of the complaints that are in. */
+static double rate_so_far(const json_t *week)
+{
+    return 1e6 * page_number(week, "reported") / page_number(week, "units");
+}
+
+/* Weeks without a forecast count by what is in. */
+static double top_of_made(const json_t *weeks)
+{
+    static const char *const NAMES[] = {"per_million", "high", NULL};
+    double most = 0;
+    size_t i;
+    const json_t *week;
+    json_array_foreach(weeks, i, week) most = fmax(most, rate_so_far(week));
+    return top_of(weeks, NAMES, most);
+}
+
 static void draw_made(const struct frame *f, const json_t *week, size_t i)
 {
-    double units = page_number(week, "units"), reported = page_number(week, "reported");
     double final = page_number(week, "per_million"), half = 0.36 * (WIDTH - LEFT - RIGHT);
     double low = page_number(week, "low"), high = page_number(week, "high"), x = x_at(f, (double)i);
     half /= (double)f->count;
-    double y = y_at(f, reported * 1e6 / units), base = f->height - FOOT;
+    double y = y_at(f, rate_so_far(week)), base = f->height - FOOT;
     text_appendf(f->b, "<path class=\"made\" d=\"M%.1f %.1fH%.1fV%.1fH%.1fZ\"/>", x - half, base,
                  x + half, y, x - half);
     if (!isfinite(final) || high - low < 1e-9)
@@ -241,30 +271,49 @@ static void draw_made(const struct frame *f, const json_t *week, size_t i)
                  y_at(f, high));
 }
 
-void page_made_chart(struct text_buffer *b, const char *symptom, const json_t *chart)
+static void describe_made(struct text_buffer *text, const json_t *weeks)
 {
-    static const char *const NAMES[] = {"per_million", "high", NULL};
+    size_t n = json_array_size(weeks);
+    const json_t *week = json_array_get(weeks, n - 1);
+    double low = page_number(week, "low"), high = page_number(week, "high");
+    text_appendf(text, "%zu weeks of packing up to %s. About the last ", n,
+                 page_text(week, "week"));
+    page_add_number(text, page_number(week, "reported"));
+    text_append(text, " complaints are in, ");
+    page_add_number(text, rate_so_far(week));
+    text_append(text, " per million; ");
+    if (!isfinite(low) || !isfinite(high)) {
+        text_append(text, "how many there are in the end cannot be told yet.");
+        return;
+    }
+    text_append(text, "in the end ");
+    page_add_range(text, low, high);
+    text_append(text, " per million are to be expected.");
+}
+
+bool page_made_chart(struct text_buffer *b, const char *symptom, const json_t *chart)
+{
     const json_t *weeks = json_object_get(chart, "made"), *week;
-    struct frame f = {b, 170, json_array_size(weeks), top_of(weeks, NAMES, NAN)};
+    struct frame f = {b, 170, json_array_size(weeks), top_of_made(weeks)};
     struct text_buffer text = {0};
     char id[32];
     size_t i;
+    bool foretold = false;
     if (!f.count)
-        return;
-    week = json_array_get(weeks, f.count - 1);
+        return false;
     snprintf(id, sizeof id, "made-%s", symptom);
-    text_appendf(&text, "%zu weeks of packing up to %s. About the last ", f.count,
-                 page_text(week, "week"));
-    page_add_number(&text, page_number(week, "reported"));
-    text_append(&text, " complaints are in; in the end ");
-    page_add_range(&text, page_number(week, "low"), page_number(week, "high"));
-    text_append(&text, " per million are to be expected.");
+    describe_made(&text, weeks);
     open_svg(&f, id, "Complaints per million units packed, by week of packing", text.data);
     text_buffer_free(&text);
     draw_scale(&f);
-    json_array_foreach(weeks, i, week) draw_made(&f, week, i);
+    json_array_foreach(weeks, i, week)
+    {
+        draw_made(&f, week, i);
+        foretold |= isfinite(page_number(week, "high"));
+    }
     draw_weeks(&f, weeks);
     text_append(b, "</svg>");
+    return foretold;
 }
 
 /* ---- ornaments ---- */

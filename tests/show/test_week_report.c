@@ -322,6 +322,69 @@ static void the_page_asks_nothing_of_anybody(void **state)
     json_decref(r);
 }
 
+/* What a chart tells to those who do not see it. */
+static const char *described(const char *page, const char *id, char *out, size_t size)
+{
+    char open[64];
+    snprintf(open, sizeof open, "<desc id=\"%s-d\">", id);
+    const char *from = strstr(page, open);
+    assert_non_null(from);
+    from += strlen(open);
+    snprintf(out, size, "%.*s", (int)(strstr(from, "</desc>") - from), from);
+    return out;
+}
+
+/* How far up each bar of a chart goes, in its own units; in order of weeks. */
+static size_t bars_of(const char *page, const char *id, double *ret, size_t most)
+{
+    char open[64];
+    snprintf(open, sizeof open, "<desc id=\"%s-d\">", id);
+    const char *at = strstr(page, open), *end = strstr(at, "</svg>");
+    size_t n = 0;
+    while ((at = strstr(at, "class=\"made\" d=\"M")) && at < end && n < most) {
+        double left, base, right, top;
+        assert_int_equal(sscanf(strchr(at, 'M'), "M%lf %lfH%lfV%lf", &left, &base, &right, &top),
+                         4);
+        ret[n++] = base - top;
+        at++;
+    }
+    return n;
+}
+
+/* Too few complaints for a forecast: bars are of what is in, to one scale, and no figure is a dash.
+ */
+static void weeks_without_a_forecast_are_drawn_as_they_are(void **state)
+{
+    struct plant *p = *state;
+    const struct {
+        const char *packed;
+        int units;
+        int complaints;
+    } weeks[] = {{"2026-10-27T05:00:00-04:00", 100000, 2},
+                 {"2026-11-03T05:00:00-05:00", 100000, 1},
+                 {"2026-11-10T05:00:00-05:00", 100000, 0}};
+    for (size_t i = 0; i < COUNT_OF(weeks); i++) {
+        int64_t packed = plant_time(weeks[i].packed);
+        int64_t lot = plant_lot(p, "1", 1, "A", packed, weeks[i].units);
+        for (int k = 0; k < weeks[i].complaints; k++)
+            plant_complaint(p, lot, "staling", packed + 4 * WHEN_DAY_MS + k, NULL);
+    }
+    json_t *r = report(p, "2026-W46", "2026-11-16T08:00:00-05:00");
+    char *page = week_html(r, ""), text[512];
+    double height[8];
+    assert_int_equal(bars_of(page, "made-staling", height, COUNT_OF(height)), COUNT_OF(weeks));
+    assert_true(fabs(height[0] - 2 * height[1]) < 0.11 && height[1] > 40 && height[2] == 0);
+    assert_non_null(strstr(page, ">20</text>")); /* per million, on the scale */
+    assert_null(strstr(described(page, "made-staling", text, sizeof text), "–"));
+    assert_non_null(strstr(text,
+                           "0 complaints are in, 0 per million; how many there are in the end "
+                           "cannot be told yet."));
+    assert_null(strstr(described(page, "rate-staling", text, sizeof text), "–"));
+    assert_null(strstr(page, "Dashed"));
+    free(page);
+    json_decref(r);
+}
+
 static void csv_keeps_to_its_rules(void **state)
 {
     struct plant *p = *state;
@@ -470,6 +533,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_rise_is_one_story_and_a_plain_sentence, setup, teardown),
         cmocka_unit_test_setup_teardown(a_planted_rise_is_told, setup, teardown),
         cmocka_unit_test_setup_teardown(the_page_asks_nothing_of_anybody, setup, teardown),
+        cmocka_unit_test_setup_teardown(weeks_without_a_forecast_are_drawn_as_they_are, setup,
+                                        teardown),
         cmocka_unit_test(csv_has_all_tables),
         cmocka_unit_test_setup_teardown(csv_keeps_to_its_rules, setup, teardown),
         cmocka_unit_test_setup_teardown(rates_are_by_what_was_asked, setup, teardown),
