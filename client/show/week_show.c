@@ -88,8 +88,10 @@ static void show_units(const struct view *v, const json_t *document)
         view_label(v, "units packed", "%s", view_number(pick_number(document, "units", 0), number));
 }
 
-static void show_open(const struct view *v, const json_t *open_cases)
+/* Of a week that is over, the cases are still those of the day it is looked at. */
+static void show_open(const struct view *v, const json_t *document)
 {
+    const json_t *open_cases = json_object_get(document, "open_cases");
     size_t i;
     const json_t *row;
     struct text_buffer line = {0};
@@ -99,6 +101,8 @@ static void show_open(const struct view *v, const json_t *open_cases)
         text_appendf(&line, "%s%s" VIEW_NBSP "(%s)", i ? ", " : "",
                      view_number(pick_number(row, "cases", 0), number), pick_text(row, "age", "?"));
     }
+    if (line.length && pick_bool(document, "over", false))
+        text_appendf(&line, " as of %.10s", pick_text(document, "as_of", "?"));
     if (line.length)
         view_label(v, "open cases", "%s", line.data);
     text_buffer_free(&line);
@@ -272,7 +276,7 @@ void week_show(const struct view *v, const json_t *document)
     show_counts(v, document);
     show_units(v, document);
     week_show_returns(v, json_object_get(document, "returns"));
-    show_open(v, json_object_get(document, "open_cases"));
+    show_open(v, document);
     show_right(v, json_object_get(document, "right"));
     show_stories(v, json_object_get(document, "stories"));
     week_show_against(v, document);

@@ -238,9 +238,11 @@ static int take_report(void *arg, const struct joined_row *row)
     return jsonx_parse(row->body, strlen(row->body), &s->body, NULL);
 }
 
+/* It was logged when it was logged, and by whom (store/entry.h); that it is separated now is on
+ * record by itself. */
 static int log_separated(const struct desk *desk, struct store *store,
-                         const struct separated *report, int64_t now_ms,
-                         struct complaint_placed *ret, struct error *err)
+                         const struct separated *report, struct complaint_placed *ret,
+                         struct error *err)
 {
     const struct form_options options = {.tz = desk->tz, .now_ms = report->received_ms};
     struct complaint_form *form = NULL;
@@ -254,7 +256,7 @@ static int log_separated(const struct desk *desk, struct store *store,
         rc = joined_remove(store, form->uuid, err);
     if (!rc) {
         char *body = jsonx_dump(form->body);
-        placing_complaint(form, &placing, body, now_ms, &c);
+        placing_complaint(form, &placing, body, report->logged_ms, &c);
         rc = complaint_log(store, &c, ret, err);
         free(body);
     }
@@ -275,7 +277,7 @@ int joining_separate(const struct desk *desk, struct store *store, const char *u
     if (!rc)
         rc = anew_find(desk, store, uuid, &from, err);
     if (!rc)
-        rc = log_separated(desk, store, &report, why->at_ms, ret, err);
+        rc = log_separated(desk, store, &report, ret, err);
     if (!rc)
         rc = record(store, uuid, why, from.uuid, "", err);
     if (!rc)

@@ -235,7 +235,7 @@ struct listing {
     const struct week_head *head;
     json_t *list;
     int32_t today;
-    double lots, units, units_in_code; /* held */
+    double lots, unrecorded, units, units_in_code; /* held */
     struct action_row actions[ACTIONS_MOST];
     int count;
 };
@@ -271,15 +271,16 @@ static int add_hold(void *arg, const struct hold_row *row)
 {
     struct listing *l = arg;
     char code[16];
-    bool in_code = row->code_day >= l->today;
+    bool recorded = row->lot_id > 0, in_code = recorded && row->code_day >= l->today;
     json_t *item = hold_json(l->head->tz, row);
     if (!is_listed(l->list, row->lot)) {
         l->lots++;
+        l->unrecorded += recorded ? 0 : 1;
         l->units += (double)row->units;
         l->units_in_code += in_code ? (double)row->units : 0;
     }
-    json_object_set_new(item, "units", json_integer(row->units));
-    json_object_set_new(item, "in_code", json_boolean(in_code));
+    json_object_set_new(item, "units", recorded ? json_integer(row->units) : json_null());
+    json_object_set_new(item, "in_code", recorded ? json_boolean(in_code) : json_null());
     json_object_set_new(item, "code_date",
                         row->code_day == WHEN_UNKNOWN_DAY
                             ? json_null()
@@ -288,14 +289,32 @@ static int add_hold(void *arg, const struct hold_row *row)
     return 0;
 }
 
+/* What no record bears has no packs that could be counted. */
+static void say_unrecorded(const struct listing *l, struct text_buffer *b)
+{
+    if (l->unrecorded >= l->lots)
+        text_append(b, ", on no record: packs not known");
+    else if (l->unrecorded > 0)
+        text_appendf(b, " (%.0f of them on no record, packs not known)", l->unrecorded);
+}
+
+/* Holds are those of now: of a week that is over, the day is said. */
 static void say_holds(const struct listing *l, json_t *headline)
 {
     struct text_buffer b = {0};
     if (!json_array_size(l->list))
         return;
-    add_count(&b, l->lots, "lot on hold, ", "lots on hold, ");
-    add_count(&b, l->units, "pack; ", "packs; ");
-    add_count(&b, l->units_in_code, "of them still in code", "of them still in code");
+    add_count(&b, l->lots, "lot on hold", "lots on hold");
+    if (l->head->model->data->passed >= 1) {
+        text_append(&b, " as of ");
+        add_day(&b, l->today);
+    }
+    say_unrecorded(l, &b);
+    if (l->lots > l->unrecorded) {
+        text_append(&b, ", ");
+        add_count(&b, l->units, "pack; ", "packs; ");
+        add_count(&b, l->units_in_code, "of them still in code", "of them still in code");
+    }
     json_array_append_new(headline, json_string(b.data));
     text_buffer_free(&b);
 }

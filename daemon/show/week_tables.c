@@ -235,12 +235,17 @@ static void add_verdicts(struct text_buffer *b, const char *when, const json_t *
     text_append(b, "</tr>");
 }
 
-static void add_open(struct text_buffer *b, const json_t *open)
+/* Of a week that is over, the cases are still those of the day it is looked at. */
+static void add_open(struct text_buffer *b, const json_t *report)
 {
+    const json_t *open = json_object_get(report, "open_cases");
     struct page_column columns[SYMPTOMS + 3] = {{"opened", ""}, [SYMPTOMS + 1] = {"all", "n"}};
     size_t i;
     const json_t *row;
-    text_append(b, "<h3>Open cases by age</h3>");
+    text_append(b, "<h3>Open cases by age");
+    if (page_true(report, "over"))
+        text_appendf(b, ", as of %.10s", page_text(report, "as_of"));
+    text_append(b, "</h3>");
     for (int s = 0; s < SYMPTOMS; s++)
         columns[s + 1] = (struct page_column){symptom_name(s), "n"};
     page_open_table(b, columns);
@@ -254,6 +259,21 @@ static void add_open(struct text_buffer *b, const json_t *open)
         text_append(b, "</tr>");
     }
     page_close_table(b);
+}
+
+/* A past week is scored by what was given until then, however many there are by now. */
+static void add_no_verdicts(struct text_buffer *b, const json_t *report)
+{
+    struct iso_week week;
+    char to[16];
+    text_append(b, "<p>No case was settled in the 13 weeks up to ");
+    if (page_true(report, "over") && iso_week_parse(page_text(report, "week"), &week, NULL) == 0)
+        text_append(b, day_format(iso_week_monday(week) + 6, to));
+    else
+        text_appendf(b, "%.10s", page_text(report, "as_of"));
+    text_append(b,
+                ", so nothing can be scored here: <code>oddloaf settle CASE CAUSE</code> records "
+                "what was confirmed, and a verdict counts in the week it is given.</p>");
 }
 
 void page_right(struct text_buffer *b, const json_t *report)
@@ -271,8 +291,7 @@ void page_right(struct text_buffer *b, const json_t *report)
         add_verdicts(b, "13 weeks", quarter);
         page_close_table(b);
     } else {
-        text_append(b, "<p>No case was settled in these 13 weeks, so nothing can be scored: "
-                       "<code>oddloaf settle CASE CAUSE</code> records what was confirmed.</p>");
+        add_no_verdicts(b, report);
     }
-    add_open(b, json_object_get(report, "open_cases"));
+    add_open(b, report);
 }

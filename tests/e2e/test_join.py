@@ -83,6 +83,11 @@ def check_log_with_same_as(plant, first):
 
 
 def check_undo(plant, first, second):
+    """It stands alone again as it was logged: then, and by whom."""
+    with contextlib.closing(sqlite3.connect(f"{plant.state}/oddloaf.db")) as db, db:
+        db.execute("UPDATE joined SET logged_ms = logged_ms - 3600000, joined_ms = joined_ms - 3600000"
+                   " WHERE uuid = ?", (second["id"],))
+    was = plant.get("/v1/complaints/" + second["id"])[1]
     alone = plant.client_json("join", "--undo", second["id"])
     assert alone["same_as"] is None and alone["case"], alone
     stands = plant.get("/v1/complaints/" + first["id"])[1]
@@ -90,6 +95,10 @@ def check_undo(plant, first, second):
     own = plant.get("/v1/complaints/" + second["id"])[1]
     assert own["note"] == second["note"] and own["contact"]["phone"] == CALLER["phone"], own
     assert "same_as" not in own
+    assert (own["logged_at"], own["logged_by"]) == (was["logged_at"], was["logged_by"]), (own, was)
+    told = plant.client_json("history", second["id"])["events"]
+    assert told[0]["what"] == "logged" and told[0]["at"] == was["logged_at"], told
+    assert [e["what"] for e in told][-1] == "separated", told
     plant.client("join", "--undo", second["id"], check=5)
 
 

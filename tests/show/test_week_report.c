@@ -235,7 +235,8 @@ static void a_rise_is_one_story_and_a_plain_sentence(void **state)
     for (const char *at = rise; *at; at++)
         assert_true(*at != '.' && strncmp(at, " q ", 3) != 0);
     assert_string_equal(json_string_value(json_array_get(headline, 2)),
-                        "1 lot on hold, 20 000 packs; 20 000 of them still in code");
+                        "1 lot on hold as of 23 November, 20 000 packs; 20 000 of them still in "
+                        "code");
     assert_non_null(
         strstr(json_string_value(json_array_get(headline, 3)), "Action of 12 November (Second"));
     const json_t *harm = json_array_get(json_object_get(r, "harm"), 0);
@@ -248,6 +249,87 @@ static void a_rise_is_one_story_and_a_plain_sentence(void **state)
     assert_true(strstr(page, "Mold on line 2: ") < strstr(page, "class=\"tiles\""));
     assert_true(strstr(page, "<h2>Rates</h2>") < strstr(page, ">q<"));
     free(page);
+    json_decref(r);
+}
+
+static const char *line_with(const json_t *report, const char *words)
+{
+    const json_t *headline = json_object_get(report, "headline"), *line;
+    size_t i;
+    json_array_foreach(headline, i, line)
+    {
+        if (strstr(json_string_value(line), words))
+            return json_string_value(line);
+    }
+    return "";
+}
+
+/* Holds and open cases are of the day it is asked, verdicts of the week they were given in. */
+static void a_past_week_says_as_of_when(void **state)
+{
+    struct plant *p = *state;
+    int64_t packed = plant_time("2026-11-10T05:00:00-05:00");
+    int64_t lot = plant_lot(p, "1", 1, "A", packed, 20000);
+    int64_t now = plant_time("2026-11-24T08:00:00-05:00");
+    struct complaint_placed c = plant_complaint(p, lot, "mold", packed + 4 * WHEN_DAY_MS, NULL);
+    plant_exec(p,
+               "INSERT INTO verdict(case_id, cause, confirmed_by, by_name, at_ms, revision)"
+               " VALUES(%d, 'packed-hot', 'assay', 'mira', 1795525200000, 1)",
+               (int)c.case_id);
+    put_hold(p, lot, "wet bags", now);
+    json_t *past = report(p, "2026-W46", "2026-11-24T09:00:00-05:00");
+    char *page = week_html(past, "");
+    assert_string_equal(line_with(past, "on hold"),
+                        "1 lot on hold as of 24 November, 20 000 packs; 20 000 of them still in "
+                        "code");
+    assert_non_null(strstr(page, "<h3>Open cases by age, as of 2026-11-24</h3>"));
+    assert_null(strstr(page, "these 13 weeks"));
+    assert_non_null(strstr(page, "No case was settled in the 13 weeks up to 2026-11-15, "));
+    free(page);
+    json_decref(past);
+    json_t *present = report(p, "2026-W48", "2026-11-24T09:00:00-05:00");
+    page = week_html(present, "");
+    assert_string_equal(line_with(present, "on hold"),
+                        "1 lot on hold, 20 000 packs; 20 000 of them still in code");
+    assert_non_null(strstr(page, "<h3>Open cases by age</h3>"));
+    assert_null(strstr(page, "No case was settled"));
+    free(page);
+    json_decref(present);
+}
+
+static void hold_code(struct plant *p, const char *code, int64_t now)
+{
+    struct hold_of of = {0};
+    const struct hold_entry entry = {
+        .reason = "wet bags", .by_name = "mira", .user = "mira", .at_ms = now};
+    bool stood;
+    snprintf(of.code, sizeof of.code, "%s", code);
+    assert_int_equal(hold_add(p->store, &of, &entry, &stood, NULL), 0);
+}
+
+/* Packs that no record tells of are not none. */
+static void held_codes_on_no_record_are_not_counted_as_nothing(void **state)
+{
+    struct plant *p = *state;
+    int64_t now = plant_time("2026-11-24T08:00:00-05:00");
+    hold_code(p, "X 1", now);
+    json_t *r = report(p, "2026-W48", "2026-11-24T09:00:00-05:00");
+    assert_string_equal(line_with(r, "on hold"), "1 lot on hold, on no record: packs not known");
+    json_decref(r);
+    put_hold(p, plant_lot(p, "1", 1, "A", plant_time("2026-11-17T05:00:00-05:00"), 20000),
+             "wet bags", now);
+    hold_code(p, "X 2", now);
+    r = report(p, "2026-W48", "2026-11-24T09:00:00-05:00");
+    assert_string_equal(line_with(r, "on hold"),
+                        "3 lots on hold (2 of them on no record, packs not known), 20 000 packs; "
+                        "20 000 of them still in code");
+    int table = 0;
+    while (strcmp(WEEK_CSV_TABLES[table], "holds") != 0)
+        table++;
+    char *csv = week_csv(r, table);
+    assert_non_null(strstr(csv, ",\"X 1\",,,,\"wet bags\","));
+    assert_non_null(strstr(csv, ",\"K1\",20000,yes,"));
+    free(csv);
     json_decref(r);
 }
 
@@ -531,6 +613,9 @@ int main(void)
                                         teardown),
         cmocka_unit_test_setup_teardown(no_word_contradicts_a_signal, setup, teardown),
         cmocka_unit_test_setup_teardown(a_rise_is_one_story_and_a_plain_sentence, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_past_week_says_as_of_when, setup, teardown),
+        cmocka_unit_test_setup_teardown(held_codes_on_no_record_are_not_counted_as_nothing, setup,
+                                        teardown),
         cmocka_unit_test_setup_teardown(a_planted_rise_is_told, setup, teardown),
         cmocka_unit_test_setup_teardown(the_page_asks_nothing_of_anybody, setup, teardown),
         cmocka_unit_test_setup_teardown(weeks_without_a_forecast_are_drawn_as_they_are, setup,
