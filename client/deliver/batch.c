@@ -161,7 +161,7 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
     const struct view *v = &b->c->view;
     const json_t *first = json_array_get(json_object_get(answer, "ranked"), 0);
     char percent[VIEW_NUMBER];
-    bool harm = row->harm || harm_reported(NULL, answer);
+    bool harm = (row->harm && !pick_has(answer, "harm_taken_back")) || harm_reported(NULL, answer);
     size_t i;
     const json_t *doubt;
     bool possible = !harm && harm_possible(answer);
@@ -194,6 +194,9 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
         view_textf(v, VIEW_PLAIN, 7, 9, "in doubt: %s %s: %s", pick_text(doubt, "field", "?"),
                    pick_text(doubt, "value", ""), pick_text(doubt, "says", ""));
     }
+    char back[400];
+    if (harm_taken_back(answer, back, sizeof back))
+        view_textf(v, VIEW_PLAIN, 7, 9, "%s", back);
     if (like)
         view_textf(v, VIEW_PLAIN, 7, 9, "same person, symptom and lot? oddloaf join %s %s",
                    pick_text(answer, "complaint", "?"), like);

@@ -208,6 +208,9 @@ static void say_refused(const struct client *c, const json_t *error)
 static void tell_harm(struct replay *r, const char *name, const json_t *answer)
 {
     bool harm = harm_reported(NULL, answer), possible = !harm && harm_possible(answer);
+    char back[400];
+    if (harm_taken_back(answer, back, sizeof back))
+        view_textf(&r->view, VIEW_PLAIN, 2, 4, "%-8s %s", name, back);
     if (!harm && !possible)
         return;
     r->harm.possible += possible;

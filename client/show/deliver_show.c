@@ -98,6 +98,9 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
     show_taken(v, json_object_get(answer, "taken"));
     show_apart(v, json_object_get(answer, "apart"));
     bool harm = harm_reported(complaint, answer), possible = !harm && harm_possible(answer);
+    char back[400];
+    if (harm_taken_back(answer, back, sizeof back))
+        view_textf(v, VIEW_BOLD, 0, 0, "Mind: %s.", back);
     if (pick_text(answer, "earlier_harm", NULL))
         view_textf(v, VIEW_BOLD, 0, 0, "Mind: %s.", pick_text(answer, "earlier_harm", ""));
     if (!harm && json_array_size(ranked) > 0) {

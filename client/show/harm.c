@@ -1,4 +1,5 @@
 #include "show/harm.h"
+#include "show/pick.h"
 #include <ctype.h>
 #include <stdio.h>
 #include <string.h>
@@ -85,9 +86,23 @@ bool harm_possible(const json_t *answer)
     return json_is_true(json_object_get(answer, "harm_possible"));
 }
 
+const char *harm_taken_back(const json_t *answer, char *out, size_t size)
+{
+    char when[VIEW_NUMBER];
+    const json_t *back = json_object_get(answer, "harm_taken_back");
+    if (!back)
+        return NULL;
+    snprintf(out, size, "harm was reported in it before, and taken back %s by %s: %s",
+             view_when(pick_text(back, "at", "?"), when), pick_text(back, "by", "?"),
+             pick_text(back, "reason", "?"));
+    return out;
+}
+
 bool harm_reported(const json_t *complaint, const json_t *answer)
 {
     const json_t *harm = json_object_get(answer, "harm");
+    if (json_object_get(answer, "harm_taken_back"))
+        return false;
     return json_array_size(json_object_get(complaint, "harm")) > 0 || json_is_true(harm) ||
            json_array_size(harm) > 0;
 }

@@ -41,6 +41,9 @@ void harm_tally_show(const struct view *v, const struct harm_tally *tally);
 void harm_tally_clear(struct harm_tally *tally);
 /* True if the complaint, or the answer to it (may be NULL), says so. */
 bool harm_reported(const json_t *complaint, const json_t *answer);
+/* "harm was reported in it before, and taken back 2026-11-20 09:14 by Dana: …"; NULL if the answer
+ * does not say so. Returns `out`. */
+const char *harm_taken_back(const json_t *answer, char *out, size_t size);
 /* True if the answer (may be NULL) says that it may be meant. */
 bool harm_possible(const json_t *answer);
 

@@ -115,9 +115,11 @@ void answer_changed_harm(const struct desk *desk, struct store *store,
 static void add_form_harm(const struct desk *desk, const struct taking *t, const json_t *ranking,
                           const char *alarm, json_t *answer)
 {
-    add_said_harm(desk, json_object_get(t->form->body, "harm"), t->form->harm_possible, alarm,
-                  answer);
-    if (!t->form->harm && json_is_true(json_object_get(ranking, "harm")))
+    const json_t *harm = t->taken_back ? NULL : json_object_get(t->form->body, "harm");
+    add_said_harm(desk, harm, t->form->harm_possible, alarm, answer);
+    if (t->taken_back)
+        json_object_set(answer, "harm_taken_back", t->taken_back);
+    if (!json_array_size(harm) && json_is_true(json_object_get(ranking, "harm")))
         json_object_set_new(answer, "earlier_harm",
                             json_string("an earlier caller reported harm on this lot"));
 }

@@ -226,6 +226,7 @@ static void take_off_read(struct work *w, json_t *said)
             take_off(said, field, value);
     }
     json_object_del(said, "harm_possible");
+    json_object_del(said, "harm_read");
     json_decref(taken);
     json_decref(sent);
 }

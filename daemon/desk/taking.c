@@ -7,6 +7,7 @@
 #include "desk/event.h"
 #include "desk/joining.h"
 #include "desk/repeated.h"
+#include "desk/taken_back.h"
 #include "desk/told.h"
 #include "intake/fields.h"
 #include "intake/harm.h"
@@ -287,8 +288,27 @@ static int log_form(const struct desk *desk, struct store *store, int64_t now_ms
     return rc;
 }
 
-/* Other content under an id that is on record: nothing is written but the alarm, if only what is
- * said now speaks of harm. */
+/* An alarm, if only what is said now speaks of harm: of what was taken back and comes as it came
+ * there is none, and what else is said says that it was. */
+static void alarm_again(const struct desk *desk, struct store *store, struct taking *t, bool same)
+{
+    bool news = !t->placed.harm && t->form->harm;
+    json_t *back =
+        news ? taken_back_find(desk, store, t->form->uuid, json_object_get(t->form->body, "harm"))
+             : NULL;
+    if (news && !(back && same)) {
+        event_again_id(desk->mail_domain, t->form->uuid, t->message_id, sizeof t->message_id);
+        if (back)
+            json_object_set_new(t->urgent, "why", taken_back_told(back));
+        json_decref(back);
+        return;
+    }
+    t->taken_back = back;
+    json_decref(t->urgent);
+    t->urgent = NULL;
+}
+
+/* Other content under an id that is on record: nothing is written but the alarm. */
 static int check_again(const struct desk *desk, struct store *store, struct taking *t,
                        struct error *err)
 {
@@ -297,12 +317,7 @@ static int check_again(const struct desk *desk, struct store *store, struct taki
     int rc = repeated_check(store, t->form, t->sent, &differs, &why);
     if (rc && rc != ERROR_CONFLICT)
         return error_set(err, rc, "%s", why.text);
-    if (!t->placed.harm && t->form->harm)
-        event_again_id(desk->mail_domain, t->form->uuid, t->message_id, sizeof t->message_id);
-    else {
-        json_decref(t->urgent);
-        t->urgent = NULL;
-    }
+    alarm_again(desk, store, t, !rc);
     if (!rc)
         return 0;
     error_at(&why, t->source, t->line, 0);
@@ -337,6 +352,7 @@ void taking_clear(struct taking *t)
     apart_clear(&t->apart);
     json_decref(t->lot);
     json_decref(t->urgent);
+    json_decref(t->taken_back);
     json_decref(t->harm);
     free(t->body);
     free(t->sent);

@@ -24,6 +24,7 @@ struct taking {
     char *body, *contact;
     char *sent, *taken_text; /* kept as it came: store/entry.h */
     json_t *urgent;          /* event of harm, or NULL */
+    json_t *taken_back;      /* of one that comes again: desk/taken_back.h, or NULL */
     json_t *harm;            /* what a refused one says of harm, or NULL */
     bool harm_possible;      /* of a refused one: it may speak of harm */
     bool mail_stuck;         /* urgent mail was tried before this one was logged, and is not out */

@@ -402,8 +402,8 @@ static int check_uuid(const json_t *complaint, bool partial, char uuid[static UU
 /* The complaint without the members that are read on their own. */
 static json_t *plain_members(const json_t *complaint)
 {
-    static const char *const APART[] = {"id",       "contact",       "measured",
-                                        "observed", "harm_possible", NULL};
+    static const char *const APART[] = {
+        "id", "contact", "measured", "observed", "harm_possible", "harm_read", NULL};
     json_t *rest = json_copy((json_t *)complaint);
     for (const char *const *name = APART; *name; name++)
         json_object_del(rest, *name);
@@ -475,6 +475,8 @@ static void read_all(const json_t *complaint, struct reading *r)
     }
     read_received(r);
     r->form->harm_possible = json_is_true(json_object_get(complaint, "harm_possible"));
+    if (json_is_true(json_object_get(complaint, "harm_read")))
+        json_object_set_new(r->form->body, "harm_read", json_true());
 }
 
 static void settle(struct complaint_form *form, const struct form_options *options)

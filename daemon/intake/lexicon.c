@@ -171,10 +171,19 @@ static void hear_harm(const struct lexicon *lexicon, const char *note, json_t *f
     free(heard);
 }
 
+/* "harm_read": a person has read it, and what is said of harm is what "harm" says:
+ * desk/taken_back.h */
+static bool is_read(const json_t *complaint)
+{
+    return json_is_true(json_object_get(complaint, "harm_read")) &&
+           json_is_array(json_object_get(complaint, "harm"));
+}
+
 static void read_text(const struct lexicon *lexicon, struct reading *reading,
                       const json_t *complaint, json_t *filled, json_t *taken)
 {
-    hear_harm(lexicon, reading->note, filled, taken);
+    if (!is_read(complaint))
+        hear_harm(lexicon, reading->note, filled, taken);
     if (strlen(reading->note) > (size_t)fields_find("note")->high)
         return; /* will be refused: nothing but harm matters */
     reading->count = lexicon_split(reading->note, &reading->words);

@@ -4,6 +4,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "desk/apart.h"
+#include "desk/taken_back.h"
 #include "serve/app.h"
 #include "serve/route.h"
 #include "show/epcis.h"
@@ -75,6 +76,11 @@ static int add_complaint(void *arg, const struct export_complaint *complaint)
     json_t *body = NULL;
     if (jsonx_parse(complaint->body, strlen(complaint->body), &body, NULL))
         return 0;
+    /* its note is not to be heard again where somebody has read it */
+    if (taken_back_read(p->store, json_string_value(json_object_get(body, "id"))))
+        json_object_set_new(body, "harm_read", json_true());
+    if (json_is_true(json_object_get(body, "harm_read")) && !json_object_get(body, "harm"))
+        json_object_set_new(body, "harm", json_array());
     if (*complaint->same_as)
         json_object_set_new(body, "same_as", json_string(complaint->same_as));
     if (p->contacts)
@@ -159,7 +165,9 @@ static const char README[] =
     "action`, with\n"
     "the day on which that is done.\n\n"
     "* `complaints.ndjson`: complaints as they stand, as a client sends them, in the order they "
-    "were logged\n"
+    "were logged;\n"
+    "  `harm_read`: a person corrected what is said of harm, so `harm` holds whatever the note "
+    "says\n"
     "* `joined.ndjson`: reports that repeat one of them (`same_as`)\n"
     "* `withdrawn.ndjson`: complaints that were withdrawn, with the reports that repeat them; they "
     "count\n"

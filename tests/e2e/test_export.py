@@ -115,6 +115,35 @@ def a_fresh_daemon_gives_the_same_answers():
                 assert a == b and a, (name, a, b)
 
 
+def harm_that_was_taken_back_is_not_heard_again():
+    """A note that a person has read is not heard again by a daemon that loads it; one that is corrected is."""
+    with Plant(BINARIES) as plant:
+        plant.load_small()
+        said = [complaint(note="my son was sick after it") for _ in range(3)]
+        for one in said:
+            assert plant.post("/v1/complaints", one)[1]["harm"] == ["illness"]
+        for one, words in zip(said, ("harm=no", "harm=injury")):
+            plant.client("correct", one["id"], words, "--reason", "it was the flu", check=0)
+        expected = [[], ["injury"], ["illness"]]
+        folder = plant.dir / "out"
+        plant.client("export", str(folder), check=0)
+        lines = [json.loads(line) for line in (folder / "complaints.ndjson").read_text().splitlines()]
+        assert [(one["harm"], one.get("harm_read")) for one in lines] == [
+            ([], True), (["injury"], True), (["illness"], None)], lines
+        with Plant(BINARIES) as fresh:
+            fresh.load_small()
+            shown = fresh.client("--json", "log", "--from", str(folder / "complaints.ndjson"), check=0).stdout
+            answers = [json.loads(line) for line in shown.splitlines()]
+            assert [one["harm"] for one in answers] == expected and not any(one["ignored"] for one in answers), answers
+            urgent = [m for m in fresh.get("/v1/outbox")[1]["mails"] if m["event"] == "urgent"]
+            assert len(urgent) == 2, urgent
+            again = plant.dir / "again"
+            fresh.client("export", str(again), check=0)
+            assert [json.loads(line) for line in (again / "complaints.ndjson").read_text().splitlines()] == lines
+            changed = fresh.client_json("correct", said[0]["id"], "note=she threw up after eating it", "--reason", "rang again")
+            assert changed["harm"] == ["illness"], changed
+
+
 def complaints_are_exported_as_they_stand():
     with Plant(BINARIES) as plant:
         said, gone = filled(plant)
@@ -250,7 +279,7 @@ def an_empty_daemon_exports_empty_files():
         assert (folder / "complaints.ndjson").read_text() == ""
 
 
-for test in (a_fresh_daemon_gives_the_same_answers, complaints_are_exported_as_they_stand, contacts_are_for_the_desk_that_asks, the_readme_names_every_file_and_column,
+for test in (a_fresh_daemon_gives_the_same_answers, harm_that_was_taken_back_is_not_heard_again, complaints_are_exported_as_they_stand, contacts_are_for_the_desk_that_asks, the_readme_names_every_file_and_column,
              no_cell_is_run_by_a_spreadsheet_and_none_is_changed, lots_and_dispatch_are_epcis_events,
              long_tables_come_in_pieces, an_empty_daemon_exports_empty_files):
     if len(sys.argv) < 3 or sys.argv[2] in test.__name__:

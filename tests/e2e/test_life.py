@@ -1,5 +1,6 @@
 """A complaint's life: corrected, withdrawn, brought back, sent twice with other content; who did what when;
 and every count as if it had been so from the start.                           usage: test_life.py BINARIES"""
+import contextlib
 import getpass
 import json
 import sqlite3
@@ -123,6 +124,28 @@ def check_harm(plant):
     plant.client("withdraw", sent["id"], "--reason", "a test", check=0)
     assert len(mails(plant, "urgent")) == before + 4
     recount(plant)
+
+
+def check_harm_taken_back(plant):
+    """What was taken back is no news when it comes again as it came; what comes otherwise says that it was."""
+    for more in ({"note": "my son was sick after it"}, {"harm": ["illness"]}):
+        sent, _ = log(plant, **more)
+        correct(plant, sent, "harm=no", reason="it was the flu")
+        before = len(mails(plant, "urgent"))
+        status, told = plant.post("/v1/complaints", sent)
+        back = told["harm_taken_back"]
+        assert status == 200 and told["harm"] == [] and "alarm" not in told, told
+        assert (back["harm"], back["by"], back["reason"]) == (["illness"], f"Dana Quill ({USER})", "it was the flu")
+        done = plant.client("log", "--from", "-", stdin=json.dumps(sent) + "\n", check=0)
+        shown = " ".join(done.stdout.split())
+        assert f"taken back {back['at'][:16].replace('T', ' ')} by Dana Quill ({USER}): it was the flu" in shown, done
+        assert "HARM" not in shown and "Harm is reported" not in shown, done
+        assert len(mails(plant, "urgent")) == before
+        assert plant.post("/v1/complaints", dict(sent, packs=7))[0] == 409
+        assert len(mails(plant, "urgent")) == before + 1
+        with contextlib.closing(sqlite3.connect(f"file:{plant.state}/oddloaf.db?mode=ro", uri=True)) as db:
+            newest = db.execute("SELECT payload FROM outbox_text ORDER BY mail_id DESC LIMIT 1").fetchone()[0]
+        assert "taken back" in json.loads(newest)["why"], newest
 
 
 READ_OUT = "HARM REPORTED"
@@ -509,6 +532,7 @@ def main():
         check_refusals(plant)
         check_note(plant)
         check_harm(plant)
+        check_harm_taken_back(plant)
         check_harm_answered(plant)
         check_harm_lost(plant)
         check_withdrawing(plant)
