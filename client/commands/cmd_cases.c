@@ -41,25 +41,36 @@ static void add_date(struct table *t, const json_t *item, int32_t today)
     table_add(t, this_year ? when + 5 : when);
 }
 
-/* What must be seen first stands first. */
+static void add_part(struct text_buffer *text, const char *part)
+{
+    text_appendf(text, "%s%s", text->length ? ", " : "", part);
+}
+
+static void add_top(struct text_buffer *text, const json_t *top)
+{
+    char percent[VIEW_NUMBER], part[160] = "not ranked yet";
+    if (pick_has(top, "cause"))
+        snprintf(part, sizeof part, "%s %s",
+                 view_percent(pick_number(top, "probability", 0), percent),
+                 pick_text(top, "cause", ""));
+    add_part(text, part);
+}
+
+/* What must be seen first stands first. The ranking is about the bread: beside harm it would be
+ * read as its cause. */
 static void add_cause(struct table *t, const json_t *item)
 {
-    char percent[VIEW_NUMBER];
-    const json_t *top = json_object_get(item, "top");
     struct text_buffer text = {0};
-    if (pick_bool(item, "harm", false))
-        text_append(&text, pick_bool(item, "harm_since_settled", false)
-                               ? "HARM since it was settled, "
-                               : "HARM, ");
+    bool harm = pick_bool(item, "harm", false);
+    if (harm)
+        add_part(&text, pick_bool(item, "harm_since_settled", false) ? "HARM since it was settled"
+                                                                     : "HARM");
     if (pick_bool(item, "hold", false))
-        text_append(&text, "on hold, ");
+        add_part(&text, "on hold");
     if (strcmp(pick_text(item, "state", "open"), "settled") == 0)
-        text_append(&text, "settled, ");
-    if (pick_has(top, "cause"))
-        text_appendf(&text, "%s %s", view_percent(pick_number(top, "probability", 0), percent),
-                     pick_text(top, "cause", ""));
-    else
-        text_append(&text, "not ranked yet");
+        add_part(&text, "settled");
+    if (!harm)
+        add_top(&text, json_object_get(item, "top"));
     table_add(t, text.data);
     text_buffer_free(&text);
 }

@@ -36,6 +36,19 @@ static const char *harm_before(const json_t *ranking)
     return json_is_true(json_object_get(ranking, "harm_possible")) ? "MAY BE HARM: " : "";
 }
 
+/* The ranking is about the bread: beside harm it would be read as its cause. */
+static void case_subject(const json_t *ranking, char *out, size_t size)
+{
+    char percent[8];
+    const json_t *top = json_array_get(json_object_get(ranking, "ranked"), 0);
+    const char *harm = harm_before(ranking);
+    int used = snprintf(out, size, "%s%s %s, %s", harm, text_of(ranking, "case"),
+                        text_of(ranking, "symptom"), text_of(ranking, "lot_named"));
+    if (!*harm && used > 0 && (size_t)used < size)
+        snprintf(out + used, size - (size_t)used, ": %s, %s %%", text_of(top, "title"),
+                 text_percent(json_number_value(json_object_get(top, "probability")), percent));
+}
+
 static void urgent_subject(const json_t *event, char *out, size_t size)
 {
     bool possible = json_is_true(json_object_get(event, "possible"));
@@ -70,12 +83,7 @@ void message_subject(const json_t *event, char *out, size_t size)
     } else if (strcmp(kind, "digest") == 0) {
         digest_subject(json_object_get(event, "week"), out, size);
     } else {
-        const json_t *top = json_array_get(json_object_get(ranking, "ranked"), 0);
-        char percent[8];
-        snprintf(out, size, "%s%s %s, %s: %s, %s %%", harm_before(ranking),
-                 text_of(ranking, "case"), text_of(ranking, "symptom"),
-                 text_of(ranking, "lot_named"), text_of(top, "title"),
-                 text_percent(json_number_value(json_object_get(top, "probability")), percent));
+        case_subject(ranking, out, size);
     }
 }
 

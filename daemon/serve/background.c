@@ -227,9 +227,9 @@ static json_t *news_case(struct store *store, int64_t case_id)
     if (case_get(store, case_id, &row, NULL) || ranking_last_mailed(store, case_id, &now, NULL))
         return NULL;
     if (now.cause_count)
-        told = json_pack("{s:o, s:s, s:s, s:s, s:s, s:f}", "case", CASE_ID_JSON(row.id), "symptom",
-                         row.symptom, "lot", now.lot, "why", now.why, "cause", now.causes[0].cause,
-                         "probability", now.causes[0].probability);
+        told = json_pack("{s:o, s:s, s:b, s:s, s:s, s:s, s:f}", "case", CASE_ID_JSON(row.id),
+                         "symptom", row.symptom, "harm", row.harm, "lot", now.lot, "why", now.why,
+                         "cause", now.causes[0].cause, "probability", now.causes[0].probability);
     ranking_clear(&now);
     return told;
 }

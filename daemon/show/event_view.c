@@ -226,6 +226,19 @@ static void view_of_emptied(const json_t *event, struct view *view)
     view_add(view, VIEW_ITEM, NULL, 0, "Who did what: oddloaf history %s", text_of(event, "case"));
 }
 
+/* Beside harm a cause would be read as its own. */
+static void add_reranked(struct view *view, const json_t *one)
+{
+    char percent[8], what[200];
+    const char *lot = text_of(one, "lot"), *title = text_of(one, "title");
+    snprintf(what, sizeof what, "%s, %s %%", *title ? title : text_of(one, "cause"),
+             text_percent(json_number_value(json_object_get(one, "probability")), percent));
+    view_add(view, VIEW_ITEM, NULL, 0, "%s %s, %s: %s (%s)", text_of(one, "case"),
+             text_of(one, "symptom"), *lot ? lot : "lot not known",
+             json_is_true(json_object_get(one, "harm")) ? "HARM REPORTED" : what,
+             text_of(one, "why"));
+}
+
 static void view_of_summary(const json_t *event, struct view *view)
 {
     size_t i;
@@ -236,13 +249,7 @@ static void view_of_summary(const json_t *event, struct view *view)
     add_row(view, "Cases", event, "count");
     json_array_foreach(cases, i, one)
     {
-        char percent[8];
-        const char *lot = text_of(one, "lot"), *title = text_of(one, "title");
-        view_add(view, VIEW_ITEM, NULL, 0, "%s %s, %s: %s, %s %% (%s)", text_of(one, "case"),
-                 text_of(one, "symptom"), *lot ? lot : "lot not known",
-                 *title ? title : text_of(one, "cause"),
-                 text_percent(json_number_value(json_object_get(one, "probability")), percent),
-                 text_of(one, "why"));
+        add_reranked(view, one);
     }
     if (count > (json_int_t)json_array_size(cases))
         view_add(view, VIEW_ITEM, NULL, 0, "and %" JSON_INTEGER_FORMAT " more: oddloaf cases",

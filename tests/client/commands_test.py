@@ -192,6 +192,10 @@ class Asking(ClientTest):
         self.assertEqual(self.last()["path"], "/v1/lots/L2%2F63%2021%3F%23%C3%BC")
         self.assertEqual(self.last()["query"], {"product": "W 24&x", "code_date": "2026-11-27"})
 
+    def test_harm_is_not_explained_by_a_ranking(self):
+        line = self.ok("cases").splitlines()[-1]
+        self.assertRegex(line, r" HARM, on hold$")
+
     def test_cases_passes_its_filters(self):
         self.ok("cases", "--symptom", "mold", "--line", "2", "--since", "2026-11-01",
                 "--order", "urgent", "--limit", "7")

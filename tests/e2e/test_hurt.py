@@ -140,7 +140,7 @@ def check_mail(binaries):
         assert log(plant, lot=LOT, harm=["illness"])["alarm"] == "an urgent mail goes out at once"
         plant.wait_idle()
         case = [m for m in mails(plant) if "URGENT" not in m["Subject"]]
-        assert "HARM REPORTED: C1" in case[0]["Subject"], case[0]["Subject"]
+        assert case[0]["Subject"].endswith(f"HARM REPORTED: C1 mold, {LOT}"), case[0]["Subject"]
         text = case[0].get_body(("plain",)).get_content()
         assert text.lstrip().startswith("HARM REPORTED"), text
         assert "2026-11-20 09:14 -05:00" in text and "04:00 to 05:00 -05:00" in text, text

@@ -1,4 +1,4 @@
-/* What a manager reads on Monday. */
+/* What a manager reads on Monday, and beside harm. */
 #include "check.h"
 #include "notify/message.h"
 #include "show/view.h"
@@ -32,15 +32,20 @@ static const char WEEK[] =
     "'right':{'quarter':{'verdicts':12,'ranked':12,'top1':0.75,'days_to_verdict':{'median':2.4}}},"
     "'open_cases':[{'age':'this week or last','cases':23},{'age':'older','cases':1277}]}";
 
-static json_t *event_of(const char *week)
+static json_t *json_of(const char *format, const char *part)
 {
     char text[4096];
-    snprintf(text, sizeof text, "{'event':'digest','plant':'Harrow Mill','week':%s}", week);
+    snprintf(text, sizeof text, format, part);
     for (char *p = text; *p; p++)
         *p = *p == '\'' ? '"' : *p;
-    json_t *event = json_loads(text, 0, NULL);
-    assert_non_null(event);
-    return event;
+    json_t *json = json_loads(text, 0, NULL);
+    assert_non_null(json);
+    return json;
+}
+
+static json_t *event_of(const char *week)
+{
+    return json_of("{'event':'digest','plant':'Harrow Mill','week':%s}", week);
 }
 
 static char *body_of(json_t *event, void (*render)(const struct view *, struct text_buffer *))
@@ -94,6 +99,38 @@ static void says_what_matters_and_no_more(void **state)
     json_decref(event);
 }
 
+/* A ranking is about the bread: no line that speaks of harm names a cause. */
+static void harm_is_not_explained(void **state)
+{
+    static const struct {
+        const char *harm, *subject;
+    } CASES[] = {{"", "C5 mold, L1: Packed hot, 81 %"},
+                 {",'harm':true", "HARM REPORTED: C5 mold, L1"},
+                 {",'harm_possible':true", "MAY BE HARM: C5 mold, L1"}};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        char subject[128];
+        json_t *ranking = json_of("{'case':'C5','symptom':'mold','lot_named':'L1','ranked':[{"
+                                  "'title':'Packed hot','probability':0.81}]%s}",
+                                  CASES[i].harm);
+        json_t *event = json_pack("{s:s, s:o}", "event", "case", "ranking", ranking);
+        message_subject(event, subject, sizeof subject);
+        assert_string_equal(subject, CASES[i].subject);
+        json_decref(event);
+    }
+    json_t *summary = json_of("{'event':'summary','count':2,'cases':[{'case':'C5','symptom':'mold',"
+                              "'lot':'L1','title':'Packed hot','probability':0.81,'why':'x'%s},"
+                              "{'case':'C6','symptom':'mold','lot':'L2','title':'Leaks',"
+                              "'probability':0.5,'why':'y'}]}",
+                              ",'harm':true");
+    char *plain = body_of(summary, view_plain);
+    assert_null(strstr(plain, "Packed hot"));
+    assert_non_null(strstr(plain, "C5 mold, L1: HARM REPORTED (x)"));
+    assert_non_null(strstr(plain, "C6 mold, L2: Leaks, 50 % (y)"));
+    free(plain);
+    json_decref(summary);
+}
+
 static void a_quiet_week_and_a_young_plant(void **state)
 {
     (void)state;
@@ -119,6 +156,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(says_what_matters_and_no_more),
+        cmocka_unit_test(harm_is_not_explained),
         cmocka_unit_test(a_quiet_week_and_a_young_plant),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
