@@ -137,6 +137,8 @@ int story_json(const struct desk *desk, struct store *store, const char *word, b
     int rc = find_subject(store, word, &subject, err);
     if (!rc)
         rc = history_read(store, subject.of, subject.id, tell_event, &t, err);
+    if (!rc)
+        rc = store_failed(store, err);
     if (rc) {
         json_decref(t.events);
         json_decref(subject.named);

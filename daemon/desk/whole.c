@@ -162,6 +162,10 @@ int whole_complaint(const struct desk *desk, struct store *store, const char *id
         add_contact(store, &shown, shown.first_only ? uuid : "");
     if (!shown.first_only)
         add_reports(store, desk->tz, &shown, with_contact);
-    *ret = shown.body;
-    return 0;
+    rc = store_failed(store, err);
+    if (rc)
+        json_decref(shown.body);
+    else
+        *ret = shown.body;
+    return rc;
 }

@@ -119,9 +119,12 @@ static void reset(struct db_query *q)
     q->store->open--;
 }
 
+/* What breaks a constraint is an answer. */
 static void fail(struct db_query *q, const char *doing)
 {
     q->rc = db_fail(q->store, q->err, doing);
+    if (q->rc != ERROR_CONFLICT)
+        db_fail(q->store, &q->store->failed, doing); /* the first stays */
     reset(q);
 }
 

@@ -131,24 +131,27 @@ static int add_terms(struct text_buffer *match, const char *column, const char *
 
 /* ---- words held back ---- */
 
-static bool is_kept(struct store *store, const char *key)
-{
-    static const char SQL[] = "SELECT 1 FROM contact_key WHERE key = ?1 LIMIT 1";
-    struct db_query q = db_query(store, SQL, DB(DB_TEXT(key)), NULL);
-    bool found = db_next(&q);
-    return db_end(&q, 0) == 0 && found;
-}
-
 struct holding {
     struct store *store;
     struct wanted *w;
+    int rc; /* what a word was not looked up for: the others need not be */
+    struct error *err;
 };
+
+static bool is_kept(struct holding *h, const char *key)
+{
+    static const char SQL[] = "SELECT EXISTS(SELECT 1 FROM contact_key WHERE key = ?1)";
+    int64_t found = 0;
+    if (!h->rc)
+        h->rc = db_number(h->store, SQL, DB(DB_TEXT(key)), &found, h->err);
+    return found != 0;
+}
 
 /* A word that some contact has is one that its texts do not show: of a name, a mail address, or a
  * number. */
 static void add_held(void *arg, const char *at, size_t length)
 {
-    const struct holding *h = arg;
+    struct holding *h = arg;
     char word[TEXT_SIZE], key[3][TEXT_SIZE];
     char *text = xstrndup(at, length);
     text_fold(text, word, sizeof word);
@@ -157,7 +160,7 @@ static void add_held(void *arg, const char *at, size_t length)
     text_clip(word, key[1], TEXT_SIZE);
     bool number = phone_key(word, key[2], TEXT_SIZE);
     for (int i = 0; i < (number ? 3 : 2) && h->w->held_count < NAME_WORDS; i++) {
-        if (is_kept(h->store, key[i])) {
+        if (is_kept(h, key[i])) {
             text_clip(key[i], h->w->held[h->w->held_count++], TEXT_SIZE);
             return;
         }
@@ -182,13 +185,16 @@ static int want(struct store *store, const struct entry_filter *f, struct wanted
                 struct error *err)
 {
     int rc = 0;
+    struct holding holding = {.store = store, .w = w, .err = err};
     text_append(&w->rest, "");
     text_append(&w->match, "");
     text_append(&w->lot_match, "");
     if (f->words)
         rc = add_terms(&w->match, NULL, f->words, "word", err);
-    if (!rc && f->words && f->held)
-        terms_of(f->words, add_held, &(struct holding){store, w});
+    if (!rc && f->words && f->held) {
+        terms_of(f->words, add_held, &holding);
+        rc = holding.rc;
+    }
     if (!rc && f->store)
         rc = add_terms(&w->match, "store", f->store, "store", err);
     if (!rc && f->lot)

@@ -67,6 +67,20 @@ static int read_marks(struct store *store, int64_t after, struct text_buffer *ou
     return db_end(&q, 0);
 }
 
+static bool write_whole(int fd, const char *bytes, size_t length)
+{
+    while (length > 0) {
+        ssize_t n = write(fd, bytes, length);
+        if (n < 0 && errno == EINTR)
+            continue;
+        if (n <= 0)
+            return false;
+        bytes += n;
+        length -= (size_t)n;
+    }
+    return true;
+}
+
 /* After a line that a crash cut short, a new one begins. */
 static int append(const char *path, const char *text, size_t length, struct error *err)
 {
@@ -76,8 +90,8 @@ static int append(const char *path, const char *text, size_t length, struct erro
         return fail(err, path, "opened");
     off_t size = lseek(fd, 0, SEEK_END);
     bool ok = size >= 0 && (size == 0 || pread(fd, &last, 1, size - 1) == 1);
-    ok = ok && (last == '\n' || write(fd, "\n", 1) == 1);
-    ok = ok && write(fd, text, length) == (ssize_t)length && fsync(fd) == 0;
+    ok = ok && (last == '\n' || write_whole(fd, "\n", 1));
+    ok = ok && write_whole(fd, text, length) && fsync(fd) == 0;
     int rc = ok ? 0 : fail(err, path, "written");
     close(fd);
     return rc;

@@ -263,6 +263,7 @@ int store_begin(struct store *store, struct error *err)
     assert(sqlite3_get_autocommit(store->db)); /* one does not hold another */
     static const char SQL_WRITE[] = "BEGIN IMMEDIATE", SQL_READ[] = "BEGIN";
     int rc = store_present(store, err);
+    error_clear(&store->failed);
     if (rc)
         return rc;
     return db_run(store, store->mode == STORE_WRITE ? SQL_WRITE : SQL_READ, NULL, err);
@@ -278,10 +279,19 @@ static void checkpoint(struct store *store)
     sqlite3_busy_timeout(store->db, BUSY_MS);
 }
 
+int store_failed(const struct store *store, struct error *err)
+{
+    if (store->failed.code && err && !err->code)
+        *err = store->failed;
+    return (int)store->failed.code;
+}
+
 int store_commit(struct store *store, struct error *err)
 {
     static const char SQL[] = "COMMIT";
-    int rc = db_run(store, SQL, NULL, err);
+    int rc = store_failed(store, err);
+    if (!rc)
+        rc = db_run(store, SQL, NULL, err);
     if (rc) {
         store_rollback(store);
         return rc;
@@ -309,7 +319,10 @@ void store_rollback(struct store *store)
 bool store_look(struct store *store)
 {
     static const char SQL[] = "BEGIN";
-    return sqlite3_get_autocommit(store->db) && db_run(store, SQL, NULL, NULL) == 0;
+    if (!sqlite3_get_autocommit(store->db))
+        return false;
+    error_clear(&store->failed);
+    return db_run(store, SQL, NULL, NULL) == 0;
 }
 
 void store_unlook(struct store *store, bool began)
@@ -323,7 +336,8 @@ int store_nest(struct store *store, struct error *err)
 {
     assert(store_writing(store));
     static const char SQL[] = "SAVEPOINT job";
-    return db_run(store, SQL, NULL, err);
+    int rc = store_failed(store, err); /* so that what failed later failed inside */
+    return rc ? rc : db_run(store, SQL, NULL, err);
 }
 
 int store_unnest(struct store *store, bool keep, struct error *err)
@@ -332,8 +346,11 @@ int store_unnest(struct store *store, bool keep, struct error *err)
     /* a full disk rolls the whole transaction back by itself; then there is nothing to release */
     if (sqlite3_get_autocommit(store->db))
         return error_set(err, ERROR_IO, "the transaction was undone");
-    int rc = keep ? 0 : db_run(store, SQL_BACK, NULL, err);
+    int rc = keep ? store_failed(store, err) : 0;
+    error_clear(&store->failed);
+    int back = keep && !rc ? 0 : db_run(store, SQL_BACK, NULL, err);
     int released = db_run(store, SQL_RELEASE, NULL, err);
+    rc = rc ? rc : back;
     return rc ? rc : released;
 }
 

@@ -35,7 +35,10 @@ void store_close(struct store *store); /* NULL is fine */
 /* Transactions. On the writing connection both ends look first whether the files are still those
  * it opened: ERROR_LOST if not, from store_commit() too, whose transaction is then not to be
  * relied on. store_nest() opens a savepoint inside one, so that one refused job does not undo
- * its neighbours in a group commit. */
+ * its neighbours in a group commit.
+ * A transaction or savepoint in which the database failed at anything but a constraint is not kept:
+ * store_commit(), store_nest() and store_unnest(keep) answer that failure, and undo it, even if
+ * whoever asked took it for "none". A savepoint that is taken back takes its failures with it. */
 int store_begin(struct store *store, struct error *err);
 int store_commit(struct store *store, struct error *err);
 void store_rollback(struct store *store);
@@ -49,6 +52,9 @@ int store_unnest(struct store *store, bool keep, struct error *err);
  * store_unlook(). */
 bool store_look(struct store *store);
 void store_unlook(struct store *store, bool began);
+/* What the database failed at since the bracket or transaction began, even if whoever asked took it
+ * for "none"; 0 nothing. What is told from many reads asks this at its end. */
+int store_failed(const struct store *store, struct error *err);
 
 /* ERROR_LOST if a file of the writing connection was removed, replaced or cut short. Outside a
  * transaction. */

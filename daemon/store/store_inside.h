@@ -25,6 +25,7 @@ struct store {
     int open; /* statements that have begun and not ended: one at most */
     struct store_migration migration;
     bool checkpoint_soon;
+    struct error failed; /* what failed in the transaction, whether its asker looked or not */
 };
 
 /* ERROR_INVALID if the file is another program's, or of a schema to come; 0: a new one. */

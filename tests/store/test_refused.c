@@ -8,6 +8,8 @@
 #include "store/complaint_place.h"
 #include "store/contact.h"
 #include "store/db.h"
+#include "store/entry.h"
+#include "store/entry_find.h"
 #include "store/hold.h"
 #include "store/outbox.h"
 #include "store/store_inside.h"
@@ -140,6 +142,25 @@ static int rank_all(struct error *err)
     return rc ? rc : waiting > 0 ? 0 : 1;
 }
 
+static int count_found(void *arg, const struct entry_found *row)
+{
+    (void)row;
+    ++*(int *)arg;
+    return 0;
+}
+
+static int find_caller(struct error *err)
+{
+    const struct contact_row row = {complaint_id, "", "{}", "\nada marsh\n marsh", 1000};
+    const struct entry_filter filter = {
+        .words = "marsh", .held = true, .since_ms = WHEN_UNKNOWN_MS, .limit = 5};
+    int found = 0;
+    int rc = contact_add(store, &row, err);
+    if (!rc)
+        rc = entry_find(store, &filter, count_found, &found, err);
+    return rc ? rc : found == 1 ? 0 : 1;
+}
+
 static const struct {
     const char *name;
     int (*does)(struct error *err); /* positive: it says that it was done, and it was not */
@@ -154,7 +175,8 @@ static const struct {
               {"release", release},
               {"mail", mail},
               {"contact", keep_contact},
-              {"rank all", rank_all}};
+              {"rank all", rank_all},
+              {"find", find_caller}};
 
 /* ---- interrupted ---- */
 

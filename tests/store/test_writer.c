@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "check.h"
 #include "store/readers.h"
+#include "store/store_inside.h"
 #include "store/work.h"
 #include "store/writer.h"
 #include <pthread.h>
@@ -110,6 +111,78 @@ static void a_refused_job_undoes_itself_only(void **state)
     assert_int_equal(counts.jobs, JOBS);
     assert_int_equal(counts.refused, JOBS / 10);
     assert_true(counts.groups < JOBS); /* it did group */
+}
+
+static int interrupt(void *arg)
+{
+    (void)arg;
+    return 1;
+}
+
+/* Takes a read that failed for "none", and goes on. */
+static int apply_unread(struct store *store, void *arg, struct error *err)
+{
+    char *text = NULL;
+    sqlite3_progress_handler(store->db, 1, interrupt, NULL);
+    store_setting_get(store, "any", &text, NULL);
+    sqlite3_progress_handler(store->db, 0, NULL, NULL);
+    free(text);
+    return apply(store, arg, err);
+}
+
+static void what_was_written_on_a_failed_read_is_not_kept(void **state)
+{
+    struct fixture *f = *state;
+    struct job job = {.subject = 7};
+    struct error err = {0};
+    assert_int_equal(writer_run(f->writer, apply_unread, &job, &err), ERROR_IO);
+    assert_non_null(strstr(err.text, "interrupted"));
+    assert_int_equal(stored(f), 0);
+    assert_int_equal(writer_run(f->writer, apply, &job, NULL), 0);
+    assert_int_equal(stored(f), 1);
+}
+
+static int apply_nested(struct store *store, void *arg, struct error *err)
+{
+    bool keep = ((struct job *)arg)->refuse == 0;
+    struct job job = {.subject = 8};
+    assert_int_equal(store_nest(store, NULL), 0);
+    assert_int_equal(apply_unread(store, &job, NULL), 0);
+    int rc = store_unnest(store, keep, err);
+    assert_int_equal(rc, keep ? ERROR_IO : 0);
+    job.subject = 9;
+    return apply(store, &job, err);
+}
+
+static void what_was_taken_back_takes_its_failure_with_it(void **state)
+{
+    struct fixture *f = *state;
+    struct job job = {.refuse = 1};
+    assert_int_equal(writer_run(f->writer, apply_nested, &job, NULL), 0);
+    assert_int_equal(stored(f), 1);
+    job.refuse = 0;
+    assert_int_equal(writer_run(f->writer, apply_nested, &job, NULL), 0);
+    assert_int_equal(stored(f), 1);
+}
+
+static void what_was_told_on_a_failed_read_is_known(void **state)
+{
+    struct fixture *f = *state;
+    struct store *store;
+    char *text = NULL;
+    struct error err = {0};
+    assert_int_equal(store_open(f->dir, STORE_READ, &store, NULL), 0);
+    assert_true(store_look(store));
+    sqlite3_progress_handler(store->db, 1, interrupt, NULL);
+    store_setting_get(store, "any", &text, NULL);
+    sqlite3_progress_handler(store->db, 0, NULL, NULL);
+    assert_int_equal(store_failed(store, &err), ERROR_IO);
+    assert_non_null(strstr(err.text, "interrupted"));
+    store_unlook(store, true);
+    assert_true(store_look(store));
+    assert_int_equal(store_failed(store, NULL), 0);
+    store_unlook(store, true);
+    store_close(store);
 }
 
 static void what_was_answered_is_there_for_readers(void **state)
@@ -253,6 +326,11 @@ int main(void)
         cmocka_unit_test_setup_teardown(an_idle_writer_shows_progress_by_a_clock_that_never_jumps,
                                         setup, teardown),
         cmocka_unit_test_setup_teardown(a_refused_job_undoes_itself_only, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_was_written_on_a_failed_read_is_not_kept, setup,
+                                        teardown),
+        cmocka_unit_test_setup_teardown(what_was_taken_back_takes_its_failure_with_it, setup,
+                                        teardown),
+        cmocka_unit_test_setup_teardown(what_was_told_on_a_failed_read_is_known, setup, teardown),
         cmocka_unit_test_setup_teardown(what_was_answered_is_there_for_readers, setup, teardown),
         cmocka_unit_test_setup_teardown(a_full_queue_says_busy, setup, teardown),
         cmocka_unit_test_setup_teardown(reads_run_in_order_and_none_is_lost, setup, teardown),

@@ -1,0 +1,115 @@
+/* Marks of what is erased reach the disk whole, or it is said why not. */
+#include "base/text.h"
+#include "check.h"
+#include "store/complaint.h"
+#include "store/contact.h"
+#include "store/erasures.h"
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/syscall.h>
+#include <unistd.h>
+
+/* write(), for this whole program: the next calls answer these, one each; then as ever. */
+enum { WRITTEN = 0, SHORT = -1 /* else an errno */ };
+static const int *plan;
+static int left;
+
+ssize_t write(int fd, const void *bytes, size_t length)
+{
+    int is = left > 0 ? *plan : WRITTEN;
+    if (left > 0) {
+        left--;
+        plan++;
+    }
+    if (is > 0) {
+        errno = is;
+        return -1;
+    }
+    return syscall(SYS_write, fd, bytes, is == SHORT ? (length + 1) / 2 : length);
+}
+
+static struct store *store;
+static char dir[64];
+
+static int open_store(void **state)
+{
+    const struct complaint_new c = {.uuid = "first",
+                                    .received_ms = 50,
+                                    .logged_ms = 100,
+                                    .channel = "phone",
+                                    .symptom = "mold",
+                                    .code_day = WHEN_UNKNOWN_DAY,
+                                    .bought_day = WHEN_UNKNOWN_DAY,
+                                    .found_day = WHEN_UNKNOWN_DAY,
+                                    .packs = 1,
+                                    .body = "{}",
+                                    .lots = {.state = LOT_UNKNOWN}};
+    struct complaint_placed placed = {0};
+    (void)state;
+    strcpy(dir, "/tmp/oddloaf-erasures-XXXXXX");
+    if (!mkdtemp(dir) || store_open(dir, STORE_WRITE, &store, NULL) || store_begin(store, NULL) ||
+        complaint_log(store, &c, &placed, NULL))
+        return -1;
+    const struct contact_row row = {placed.complaint_id, "", "{}", "\nada marsh\n marsh", 1000};
+    return contact_add(store, &row, NULL) || store_commit(store, NULL) ? -1 : 0;
+}
+
+static int close_store(void **state)
+{
+    struct text_buffer command = {0};
+    (void)state;
+    store_close(store);
+    text_appendf(&command, "rm -rf %s", dir);
+    int rc = system(command.data);
+    text_buffer_free(&command);
+    return rc;
+}
+
+static int erase(const int *writes, int count, int *ret_erased, struct error *err)
+{
+    assert_int_equal(store_begin(store, NULL), 0);
+    plan = writes;
+    left = count;
+    int rc = contact_erase(store, "ada marsh", 700, ret_erased, err);
+    left = 0;
+    return rc ? rc : store_commit(store, err);
+}
+
+static void a_mark_written_in_pieces_is_whole(void **state)
+{
+    static const int WRITES[] = {EINTR, SHORT, EINTR, SHORT};
+    char path[128], line[128] = "";
+    int erased = 0;
+    (void)state;
+    assert_int_equal(erase(WRITES, 4, &erased, NULL), 0);
+    assert_int_equal(erased, 1);
+    snprintf(path, sizeof path, "%s/%s", dir, ERASURES_FILE);
+    FILE *file = fopen(path, "re");
+    assert_non_null(file);
+    assert_non_null(fgets(line, sizeof line, file));
+    assert_string_equal(line, "first 700 request\n");
+    assert_null(fgets(line, sizeof line, file));
+    fclose(file);
+}
+
+static void a_mark_that_does_not_fit_says_so(void **state)
+{
+    static const int WRITES[] = {SHORT, ENOSPC};
+    struct error err = {0};
+    int erased = 0;
+    (void)state;
+    assert_int_equal(erase(WRITES, 2, &erased, &err), ERROR_NO_SPACE);
+    assert_non_null(strstr(err.text, strerror(ENOSPC)));
+    store_rollback(store);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(a_mark_written_in_pieces_is_whole, open_store, close_store),
+        cmocka_unit_test_setup_teardown(a_mark_that_does_not_fit_says_so, open_store, close_store),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
