@@ -653,6 +653,19 @@ static int listen_all(struct http *http, const struct config *config, const char
     return listen_tcp(http->listen, &http->tcp.taker, where, err);
 }
 
+static int wake_open(struct http *http, struct error *err)
+{
+    http->wake_fd = eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC);
+    if (http->wake_fd < 0) {
+        error_hint(err, "raise LimitNOFILE= of the unit (ulimit -n)");
+        return error_set(err, ERROR_IO, "cannot make what wakes the daemon for an answer: %s",
+                         strerror(errno));
+    }
+    http->woken = event_new(http->base, http->wake_fd, EV_READ | EV_PERSIST, http_on_woken, http);
+    event_add(http->woken, NULL);
+    return 0;
+}
+
 int http_start(struct event_base *base, struct app *app, const char *socket_path, struct http **ret,
                struct error *err)
 {
@@ -662,11 +675,10 @@ int http_start(struct event_base *base, struct app *app, const char *socket_path
     http->app = app;
     pthread_mutex_init(&http->lock, NULL);
     http->listen = listen_new(base, &app->log);
-    http->wake_fd = eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC);
-    http->woken = event_new(base, http->wake_fd, EV_READ | EV_PERSIST, http_on_woken, http);
-    event_add(http->woken, NULL);
     http->changed = event_new(base, -1, EV_PERSIST, http_on_changed, http);
-    int rc = listen_all(http, setup->config, socket_path, err);
+    int rc = wake_open(http, err);
+    if (!rc)
+        rc = listen_all(http, setup->config, socket_path, err);
     setup_unref(setup);
     if (rc) {
         http_free(http);
@@ -720,9 +732,11 @@ void http_free(struct http *http)
     door_free(http->local.door);
     door_free(http->tcp.door);
     listen_free(http->listen);
-    event_free(http->woken);
+    if (http->woken) {
+        event_free(http->woken);
+        close(http->wake_fd);
+    }
     event_free(http->changed);
-    close(http->wake_fd);
     pthread_mutex_destroy(&http->lock);
     free(http);
 }

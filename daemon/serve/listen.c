@@ -1,6 +1,7 @@
 #include "serve/listen.h"
 #include "base/text.h"
 #include "serve/service.h"
+#include <assert.h>
 #include <errno.h>
 #include <event2/listener.h>
 #include <fcntl.h>
@@ -16,7 +17,13 @@
 /* Anybody of this machine may connect: what one may do goes by the peer's groups, and a file has
  * but one group where there are four roles. */
 enum { SOCKET_MODE = 0666 };
-enum { LISTENERS = 4, BACKLOG = 4096, TICK_MS = 250, SPARE = 8 };
+enum {
+    HANDED_DOWN = 4,
+    LISTENERS = HANDED_DOWN + 1 /* TCP */,
+    BACKLOG = 4096,
+    TICK_MS = 250,
+    SPARE = 8
+};
 
 struct listener {
     struct listen *owner;
@@ -131,10 +138,7 @@ enum { FLAGS = LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC };
 static struct evconnlistener *add(struct listen *l, const struct listen_taker *taker, int fd,
                                   const struct sockaddr *address, int length)
 {
-    if (l->count == LISTENERS) {
-        errno = EMFILE;
-        return NULL;
-    }
+    assert(l->count < LISTENERS);
     struct listener *one = &l->listener[l->count];
     *one = (struct listener){.owner = l, .taker = taker};
     one->socket = address
@@ -205,6 +209,11 @@ static int listen_handed_down(struct listen *l, const struct listen_taker *taker
 {
     int first;
     int rc = service_sockets(&first, ret_count, err);
+    if (!rc && *ret_count > HANDED_DOWN) {
+        error_hint(err, "leave at most %d lines ListenStream= in oddloafd.socket", HANDED_DOWN);
+        return error_set(err, ERROR_INVALID, "%d sockets are handed down, more than %d", *ret_count,
+                         HANDED_DOWN);
+    }
     for (int i = 0; !rc && i < *ret_count; i++) {
         evutil_make_socket_nonblocking(first + i);
         evutil_make_socket_closeonexec(first + i);

@@ -37,13 +37,14 @@ class Manager:
         with open(self.config, "w", encoding="utf-8") as file:
             json.dump(config, file)
 
-    def start(self, binary):
+    def start(self, binary, sockets=1, **options):
         """The shell between us sets LISTEN_PID, which must be the daemon's own."""
         os.set_inheritable(self.listening.fileno(), True)
-        script = f'exec 3<&{self.listening.fileno()}; LISTEN_FDS=1 LISTEN_PID=$$ exec "$@"'
+        handed = " ".join(f"{3 + i}<&{self.listening.fileno()}" for i in range(sockets))
+        script = f'exec {handed}; LISTEN_FDS={sockets} LISTEN_PID=$$ exec "$@"'
         self.daemon = subprocess.Popen(
             ["sh", "-c", script, "sh", binary, "--config", self.config, "--state", self.folder + "/state", "--rules",
-             ROOT / "rules"], env={**os.environ, "NOTIFY_SOCKET": self.heard.getsockname()}, close_fds=False)
+             ROOT / "rules"], env={**os.environ, "NOTIFY_SOCKET": self.heard.getsockname()}, close_fds=False, **options)
 
     def hear(self, alive=False):
         """The next thing said, as a dict: the next sign of life, or the next that is none."""
@@ -105,6 +106,11 @@ def run(binary, manager):
     assert manager.stop() == 0
     assert os.path.exists(manager.path)
     print("ok: the socket handed down outlives the daemon, and who connects meanwhile is answered")
+
+    manager.start(binary, sockets=5, stderr=subprocess.PIPE, text=True)
+    told = manager.daemon.communicate(timeout=WAIT_S)[1]
+    assert manager.daemon.returncode and "5 sockets are handed down, more than 4" in told, told
+    print("ok: more sockets than it takes are told as such")
 
 
 def main():
