@@ -1,15 +1,13 @@
 #include "desk/alarm.h"
-#include "base/jsonx.h"
 #include "base/short_id.h"
 #include "desk/event.h"
 #include "desk/logged.h"
+#include "desk/outgoing.h"
 #include "desk/told.h"
 #include "intake/harm.h"
 #include "store/case.h"
-#include "store/outbox.h"
 #include "store/ranking.h"
 #include <assert.h>
-#include <stdlib.h>
 
 /* "a correction took it back, by Dana: the caller meant another bread" */
 static json_t *why_json(const struct alarm *a)
@@ -26,17 +24,12 @@ static int queue(struct store *store, const char *kind, const struct alarm *a, j
                  struct error *err)
 {
     char message_id[128];
-    char *payload = jsonx_dump(event);
     event_message_id(a->desk->mail_domain, a->why->at_ms, message_id, sizeof message_id);
     const struct outbox_new mail = {.event = kind,
                                     .case_id = a->placed->case_id,
                                     .message_id = message_id,
-                                    .payload = payload,
                                     .created_ms = a->why->at_ms};
-    int rc = outbox_add(store, &mail, err);
-    free(payload);
-    json_decref(event);
-    return rc;
+    return outgoing_add(store, &mail, event, err);
 }
 
 int alarm_queue(struct store *store, const struct alarm *a, struct error *err)

@@ -1,10 +1,10 @@
 #include "desk/apart_past.h"
 #include "base/jsonx.h"
+#include "desk/outgoing.h"
 #include "intake/fields.h"
 #include "intake/mask.h"
 #include "store/change.h"
 #include "store/noted.h"
-#include "store/outbox.h"
 #include "store/pattern.h"
 #include <assert.h>
 #include <stdlib.h>
@@ -17,12 +17,6 @@ struct past {
     bool changed; /* words of what it said once are masked */
     struct error *err;
 };
-
-static bool is_typed(const char *name)
-{
-    const struct field *field = fields_find(name);
-    return field && (field->flags & FIELD_TYPED || strcmp(name, "lot_text") == 0);
-}
 
 static char *masked(const struct past *p, const char *field, const char *text)
 {
@@ -51,7 +45,7 @@ static void keep(const struct past *p, const struct change_row *change, const ch
 static int mask_change(void *arg, const struct change_row *row)
 {
     struct past *p = arg;
-    bool typed = is_typed(row->field);
+    bool typed = fields_is_typed(row->field);
     char *was = typed ? masked(p, row->field, row->was) : NULL;
     char *now = typed ? masked(p, row->field, row->now) : NULL;
     char *reason = masked(p, "reason", row->reason);
@@ -75,50 +69,13 @@ static int mask_change(void *arg, const struct change_row *row)
 
 /* ---- mails ---- */
 
-static json_t *mask_member(const struct past *p, const char *name, const json_t *value);
-
-static json_t *mask_object(const struct past *p, const json_t *object)
-{
-    const char *name;
-    json_t *value, *told = json_object();
-    json_object_foreach((json_t *)object, name, value)
-    {
-        json_object_set_new(told, name, mask_member(p, name, value));
-    }
-    return told;
-}
-
-static json_t *mask_list(const struct past *p, const char *name, const json_t *list)
-{
-    json_t *told = json_array();
-    for (size_t i = 0; i < json_array_size(list); i++)
-        json_array_append_new(told, mask_member(p, name, json_array_get(list, i)));
-    return told;
-}
-
-/* "again": the notes of reports joined to it; "why": with the reason of a change. */
-static json_t *mask_member(const struct past *p, const char *name, const json_t *value)
-{
-    if (json_is_object(value))
-        return mask_object(p, value);
-    if (json_is_array(value))
-        return mask_list(p, name, value);
-    bool words = is_typed(name) || strcmp(name, "why") == 0 || strcmp(name, "again") == 0;
-    if (!json_is_string(value) || !words)
-        return json_copy((json_t *)value);
-    char *text = masked(p, name, json_string_value(value));
-    json_t *told = json_string(text);
-    free(text);
-    return told;
-}
-
 static int mask_mail(void *arg, int64_t mail_id, const char *payload)
 {
     const struct past *p = arg;
     json_t *event = NULL;
     if (jsonx_parse(payload, strlen(payload), &event, NULL))
         return 0;
-    json_t *told = mask_member(p, "", event);
+    json_t *told = outgoing_masked(event, p->caller, false);
     char *text = jsonx_dump(told);
     int rc = json_equal(told, event) ? 0 : outbox_rewrite(p->store, mail_id, text, p->err);
     free(text);

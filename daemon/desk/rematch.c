@@ -4,9 +4,9 @@
 #include "base/text.h"
 #include "desk/doubts.h"
 #include "desk/event.h"
+#include "desk/outgoing.h"
 #include "desk/told.h"
 #include "store/complaint_place.h"
-#include "store/outbox.h"
 #include <assert.h>
 #include <math.h>
 #include <stdlib.h>
@@ -89,7 +89,7 @@ static int is_as_it_was(void *arg, const struct complaint_row *row)
 static json_t *urgent_of(const struct desk *desk, struct store *store, const struct found *found,
                          const struct complaint_placed *placed)
 {
-    json_t *said = told_logged(store, found->complaint_id, found->body);
+    json_t *said = told_logged(found->body);
     json_t *lot = json_pack("{s:s}", "why", "its lot was looked for again in the records");
     placing_json(desk, store, found->form, &found->placing.lots, lot);
     json_object_set(lot, "doubts", found->form->doubts);
@@ -112,17 +112,12 @@ static int tell(const struct slice *s, struct store *store, const struct found *
     if (!found->form->harm || !moved)
         return 0;
     json_t *event = urgent_of(desk, store, found, placed);
-    char *payload = jsonx_dump(event);
     event_message_id(desk->mail_domain, s->now_ms, message_id, sizeof message_id);
     const struct outbox_new mail = {.event = OUTBOX_URGENT,
                                     .case_id = placed->case_id,
                                     .message_id = message_id,
-                                    .payload = payload,
                                     .created_ms = s->now_ms};
-    int rc = outbox_add(store, &mail, err);
-    free(payload);
-    json_decref(event);
-    return rc;
+    return outgoing_add(store, &mail, event, err);
 }
 
 static int place(struct slice *s, struct store *store, const struct found *found, struct error *err)

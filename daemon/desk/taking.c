@@ -6,13 +6,13 @@
 #include "desk/doubts.h"
 #include "desk/event.h"
 #include "desk/joining.h"
+#include "desk/outgoing.h"
 #include "desk/repeated.h"
 #include "desk/taken_back.h"
 #include "desk/told.h"
 #include "intake/fields.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
-#include "store/outbox.h"
 #include "tell/tell.h"
 #include <assert.h>
 #include <stdio.h>
@@ -259,15 +259,11 @@ static int log_report(const struct desk *desk, struct taking *t, struct store *s
 static int raise_alarm(const struct taking *t, struct store *store, int64_t now_ms,
                        struct error *err)
 {
-    char *payload = jsonx_dump(t->urgent);
     const struct outbox_new mail = {.event = OUTBOX_URGENT,
                                     .case_id = t->placed.case_id,
                                     .message_id = t->message_id,
-                                    .payload = payload,
                                     .created_ms = now_ms};
-    int rc = outbox_add(store, &mail, err);
-    free(payload);
-    return rc;
+    return outgoing_add(store, &mail, json_incref(t->urgent), err);
 }
 
 static int log_form(const struct desk *desk, struct store *store, int64_t now_ms, struct taking *t,

@@ -1,7 +1,6 @@
 #include "desk/told.h"
 #include "base/jsonx.h"
 #include "base/text.h"
-#include "desk/apart_row.h"
 #include "intake/fields.h"
 #include "intake/mask.h"
 #include "store/complaint.h"
@@ -61,38 +60,19 @@ json_t *told_refused(const json_t *complaint)
     return told;
 }
 
-static json_t *contact_of(struct store *store, int64_t complaint_id, const char *report)
+json_t *told_logged(const char *body)
 {
-    struct apart_row row;
-    apart_row_get(store, complaint_id, report, &row);
-    json_t *caller = apart_row_caller(&row, "");
-    apart_row_clear(&row);
-    return caller;
-}
-
-static json_t *told_row(struct store *store, int64_t complaint_id, const char *report,
-                        const char *text)
-{
-    json_t *body = NULL;
-    if (jsonx_parse(text, strlen(text), &body, NULL))
+    json_t *said = NULL;
+    if (jsonx_parse(body, strlen(body), &said, NULL))
         return json_object();
-    json_t *contact = contact_of(store, complaint_id, report);
-    json_t *told = told_complaint(body, contact);
-    json_decref(contact);
-    json_decref(body);
+    json_t *told = told_complaint(said, NULL);
+    json_decref(said);
     return told;
-}
-
-json_t *told_logged(struct store *store, int64_t complaint_id, const char *body)
-{
-    assert(complaint_id > 0 && body);
-    return told_row(store, complaint_id, "", body);
 }
 
 /* ---- those of a case ---- */
 
 struct telling {
-    struct store *store;
     json_t *told;  /* oldest first */
     json_t *again; /* complaint's uuid → texts of reports joined to it */
 };
@@ -100,7 +80,7 @@ struct telling {
 static int tell_one(void *arg, const struct complaint_row *row)
 {
     struct telling *t = arg;
-    json_array_append_new(t->told, told_row(t->store, row->id, "", row->body));
+    json_array_append_new(t->told, told_logged(row->body));
     if (json_array_size(t->told) > TOLD_MOST)
         json_array_remove(t->told, 0);
     return 0;
@@ -109,7 +89,7 @@ static int tell_one(void *arg, const struct complaint_row *row)
 static int tell_joined(void *arg, const struct joined_row *row)
 {
     struct telling *t = arg;
-    json_t *told = told_row(t->store, row->complaint_id, row->uuid, row->body);
+    json_t *told = told_logged(row->body);
     json_t *note = json_object_get(told, "note"),
            *texts = json_object_get(t->again, row->complaint);
     if (note && !texts) {
@@ -138,7 +118,7 @@ static json_t *newest_first(const struct telling *t)
 
 int told_case(struct store *store, int64_t case_id, json_t **ret, struct error *err)
 {
-    struct telling t = {store, json_array(), json_object()};
+    struct telling t = {json_array(), json_object()};
     int rc = complaint_of_case(store, case_id, tell_one, &t, err);
     if (!rc)
         rc = joined_of_case(store, case_id, tell_joined, &t, err);

@@ -12,8 +12,9 @@ enum { TOLD_MOST = 10 }; /* complaints of a case that are told one by one */
 /* A complaint's body with what its texts repeat of `contact` (may be NULL) masked. New reference.
  */
 json_t *told_complaint(const json_t *body, const json_t *contact);
-/* The same of one that is logged, its body as text. New reference. */
-json_t *told_logged(struct store *store, int64_t complaint_id, const char *body);
+/* The same of one that is logged, its body as text; the callers' names are masked when it is queued
+ * (desk/outgoing.h). New reference. */
+json_t *told_logged(const char *body);
 /* The same of one that was refused, as it came and unchecked: what stands where we know a field and
  * isn't overlong. New reference. */
 json_t *told_refused(const json_t *complaint);

@@ -361,6 +361,12 @@ const struct field *fields_find(const char *name)
     return NULL;
 }
 
+bool fields_is_typed(const char *name)
+{
+    const struct field *field = fields_find(name);
+    return field && (field->flags & FIELD_TYPED || strcmp(name, "lot_text") == 0);
+}
+
 const char *fields_leaf(const struct field *field)
 {
     const char *slash = strchr(field->name, '/');

@@ -53,6 +53,8 @@ struct field {
 const struct field *fields_all(void);
 /* By the whole name. NULL if there is none. */
 const struct field *fields_find(const char *name);
+/* One that people type, the lot's code among them: it may hold contact data. */
+bool fields_is_typed(const char *name);
 /* The member of an object of the complaint, group "" for the complaint itself. */
 const struct field *fields_member(const char *group, const char *member);
 /* What rules call by this name ("colour", "channel"). */

@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "desk/event.h"
 #include "desk/logged.h"
+#include "desk/outgoing.h"
 #include "desk/told.h"
 #include "patterns/week.h"
 #include "records/apply.h"
@@ -123,17 +124,12 @@ static int save_mail(struct round *round, struct ranked *r, struct store *store,
                                ranking->why, r->told);
     json_object_set(event, "made", r->lot);
     json_object_set(event, "said", r->said);
-    char *payload = jsonx_dump(event);
     const struct outbox_new mail = {.event = "case",
                                     .case_id = r->case_id,
                                     .revision = ranking->revision,
                                     .message_id = r->message_id,
-                                    .payload = payload,
                                     .created_ms = app_now_ms(round->bg->app)};
-    int rc = outbox_add(store, &mail, err);
-    free(payload);
-    json_decref(event);
-    return rc;
+    return outgoing_add(store, &mail, event, err);
 }
 
 static int save_one(struct round *round, struct ranked *r, struct store *store, struct error *err)

@@ -109,6 +109,19 @@ int contact_callers(struct store *store, int64_t case_id, int64_t lot_id, contac
     return db_end(&q, rc);
 }
 
+int contact_group(struct store *store, const char *report, contact_each_body each, void *arg,
+                  struct error *err)
+{
+    static const char SQL[] =
+        "SELECT body FROM contact WHERE complaint_id = coalesce((SELECT complaint_id FROM joined"
+        " WHERE uuid = ?1), (SELECT id FROM complaint WHERE uuid = ?1))";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(report)), err);
+    int rc = 0;
+    while (!rc && db_next(&q))
+        rc = each(arg, db_text(&q, 0));
+    return db_end(&q, rc);
+}
+
 int contact_move(struct store *store, int64_t complaint_id, const char *report,
                  int64_t to_complaint_id, const char *to_report, struct error *err)
 {

@@ -44,6 +44,10 @@ int contact_get(struct store *store, int64_t complaint_id, const char *report, c
 typedef int (*contact_each_body)(void *arg, const char *body);
 int contact_callers(struct store *store, int64_t case_id, int64_t lot_id, contact_each_body each,
                     void *arg, struct error *err);
+/* The same of all who reported what the report `report` (uuid) is about: of its complaint and what
+ * is joined to that. */
+int contact_group(struct store *store, const char *report, contact_each_body each, void *arg,
+                  struct error *err);
 /* The row of one report becomes that of another complaint's report. */
 int contact_move(struct store *store, int64_t complaint_id, const char *report,
                  int64_t to_complaint_id, const char *to_report, struct error *err);

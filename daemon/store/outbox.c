@@ -258,7 +258,7 @@ int outbox_about(struct store *store, int64_t complaint_id, const char *report,
         " SELECT o.id, x.payload FROM outbox o JOIN outbox_text x ON x.mail_id = o.id"
         " WHERE o.case_id IN (SELECT id FROM own UNION"
         " SELECT m.id FROM complaint_case m JOIN own ON m.moved_to = own.id)"
-        " ORDER BY o.id";
+        " OR (o.case_id IS NULL AND o.event = '" OUTBOX_URGENT "') ORDER BY o.id";
     struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
     int rc = 0;
     db_keep(&q); /* callbacks write what they read */

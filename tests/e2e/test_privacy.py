@@ -78,6 +78,33 @@ def check_joined(plant, mails):
     check_nowhere(plant, mails)
 
 
+def check_group_mails(plant, mails):
+    """What is mailed of a report is without the names of all who reported the same, whatever raised
+    it: the report itself, a correction, one that was refused, the case; so is what waits in the outbox
+    when a name becomes known."""
+    first = complaint("L1 6315 A0400", contact={"name": NAME})
+    again = complaint("L1 6315 A0400", note="Ottoline again: my son vomited", same_as=first["id"])
+    mild = complaint("L1 6315 A0400", note="Fenwick again: sour", same_as=first["id"])
+    for one in (first, again, mild):
+        assert plant.post("/v1/complaints", one)[0] == 201
+    refused = complaint(note="Ottoline's son vomited", symptom="none such", same_as=first["id"])
+    assert plant.post("/v1/complaints", refused)[0] == 400
+    plant.client("correct", mild["id"], "harm=illness", "--reason", "Ottoline rang", check=0)
+    nameless = complaint("L1 6315 A0400", note="Ottoline here: my son vomited")
+    early = complaint(id=nameless["id"], note="Ottoline here: my son vomited", symptom="none such")
+    assert plant.post("/v1/complaints", early)[0] == 400
+    assert plant.post("/v1/complaints", nameless)[0] == 201
+    plant.client("correct", nameless["id"], f"name={NAME}", "--reason", "she rang again", check=0)
+    plant.wait_idle()
+    check_tables(plant)
+    for one in (again, mild, refused):
+        data = [data for _, data in everything(mails) if one["id"].encode() in data]
+        assert data and not any(t in d for d in data for t in TRACES), (one, data)
+    for path, _ in list(everything(mails)):
+        path.unlink()  # some left the house before the name was known
+    plant.client_json("erase", NAME)
+
+
 def check_repeats(plant, mails):
     """Contact data that the texts repeat: found at entry, shown to the desk as they were said, nowhere
     else; found again by the number alone; gone with the contact."""
@@ -244,8 +271,8 @@ def check_purge(plant, mails):
     """What is older than its day goes by itself; a joined report's as well."""
     first = complaint("L1 6316 A0400", contact={"name": NAME})
     plant.post("/v1/complaints", first)
-    plant.post("/v1/complaints", complaint("L1 6316 A0400", contact={"phone": PHONE}, note=NOTE,
-                                           same_as=first["id"]))
+    plant.post("/v1/complaints", complaint("L1 6316 A0400", contact={"phone": PHONE},
+                                           note=NOTE + "; my son vomited", same_as=first["id"]))
     plant.wait_idle()
     plant.stop()
     db = sqlite3.connect(plant.state / "oddloaf.db")
@@ -353,6 +380,7 @@ def main():
             plant.post("/v1/complaints", one)
             check_erase(plant, one["id"], mails)
             check_joined(plant, mails)
+            check_group_mails(plant, mails)
             check_repeats(plant, mails)
             check_corrected(plant, mails)
             check_backup(plant, mails)
