@@ -2,7 +2,9 @@
 #include "show/pick.h"
 
 static const struct option_row options[] = {
-    {"undo", NULL, "separate it again: it becomes a complaint of its own"}, {0}};
+    {"undo", NULL, "separate it again: it becomes a complaint of its own"},
+    {"anyway", NULL, "though two codes were read whole, of two lots"},
+    {0}};
 
 static int join(struct client *c, const struct args *a)
 {
@@ -15,7 +17,9 @@ static int join(struct client *c, const struct args *a)
     client_path_word(&path, a->words[0]);
     text_append(&path, undo ? "/separate" : "/join");
     json_t *answer = NULL;
-    json_t *body = undo ? json_object() : json_pack("{ss}", "same_as", a->words[1]);
+    json_t *body =
+        undo ? json_object()
+             : json_pack("{ss sb}", "same_as", a->words[1], "anyway", args_has(a, "anyway"));
     int rc = body ? client_post(c, path.data, body, &answer)
                   : client_usage(c, "a complaint's id is a UUID");
     text_buffer_free(&path);
@@ -45,7 +49,7 @@ const struct command cmd_join = {
     .help = "joins a report to the complaint it repeats",
     .more = "The same person told us twice. What the later report says is kept and fills in what "
             "was unknown, where the two differ the first stands; together they count as one "
-            "complaint. Only of one symptom; a return joins only a return.",
+            "complaint. Only of one symptom and lot; a return joins only a return.",
     .options = options,
     .least = 1,
     .most = 2,

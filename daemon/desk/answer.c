@@ -176,9 +176,9 @@ static void add_understood(const struct desk *desk, struct store *store, const s
 static void add_similar(const struct desk *desk, struct store *store, const struct taking *t,
                         int64_t lot_id, json_t *answer)
 {
-    json_object_set_new(answer, "similar",
-                        understood_similar(store, desk, t->placed.complaint_id, t->form, lot_id,
-                                           t->placing.product_id));
+    json_object_set_new(
+        answer, "similar",
+        understood_similar(store, desk, t->placed.complaint_id, t->form, lot_id, &t->placing));
 }
 
 json_t *answer_taken(const struct desk *desk, struct store *store, const struct taking *t,

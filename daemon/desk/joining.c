@@ -13,6 +13,7 @@
 #include "store/entry.h"
 #include "store/joined.h"
 #include <assert.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -38,6 +39,41 @@ static int check_alike(const struct anew *to, const char *uuid, const char *symp
         return refuse(err, same_as, "one is a return and the other is not",
                       "log it as a complaint of its own: goods that came back are counted apart");
     return 0;
+}
+
+/* Two codes that were read whole are of two lots, and so of two cases. */
+static int check_lots(const char *code, const char *of_first, const char *same_as,
+                      struct error *err)
+{
+    char why[2 * LOT_MATCH_CODE + 40];
+    if (!code[0] || !of_first[0] || strcmp(code, of_first) == 0)
+        return 0;
+    snprintf(why, sizeof why, "is of another lot: %s, this one of %s", of_first, code);
+    return refuse(
+        err, same_as, why,
+        "it is a complaint of its own; if a code was read wrong, correct it; `oddloaf join "
+        "--anyway` joins what is logged all the same");
+}
+
+static int check_report_lot(const struct anew *to, struct store *store,
+                            const struct complaint_new *report, const char *same_as,
+                            struct error *err)
+{
+    const struct lot_query query = {
+        .lot_text = report->lot_text, .received_ms = report->received_ms, .tz = to->desk->tz};
+    char code[LOT_MATCH_CODE], first[LOT_MATCH_CODE];
+    placing_code(to->desk, store, &query, &report->lots, code);
+    placing_code_of(to->desk, store, to->id, first);
+    return check_lots(code, first, same_as, err);
+}
+
+static int check_logged_lot(const struct anew *own, const struct anew *to, struct store *store,
+                            const char *same_as, struct error *err)
+{
+    char code[LOT_MATCH_CODE], first[LOT_MATCH_CODE];
+    placing_code_of(own->desk, store, own->id, code);
+    placing_code_of(to->desk, store, to->id, first);
+    return check_lots(code, first, same_as, err);
 }
 
 static int find_first(const struct desk *desk, struct store *store, const char *same_as,
@@ -121,6 +157,8 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
     if (!rc)
         rc = check_alike(&to, form->uuid, report->symptom, strcmp(report->channel, "return") == 0,
                          form->same_as, err);
+    if (!rc)
+        rc = check_report_lot(&to, store, report, form->same_as, err);
     const struct contact_row contact = {to.id, form->uuid, report->contact, report->contact_fold,
                                         report->contact_purge_ms};
     if (!rc)
@@ -216,6 +254,8 @@ int joining_join(const struct desk *desk, struct store *store, const struct join
         error_hint(err, "`oddloaf join --undo %s` first", pair->uuid);
     } else if (!rc) {
         rc = check_alike(&to, own.uuid, own.symptom, own.is_return, pair->same_as, err);
+        if (!rc && !pair->anyway)
+            rc = check_logged_lot(&own, &to, store, pair->same_as, err);
         if (!rc)
             rc = join_standing(store, &own, &to, why, ret, err);
     }

@@ -12,13 +12,14 @@
 /* A report that comes with same_as. `report`: what complaint_log() would be given; only what the
  * report itself says is read. *ret names the complaint it was joined to. The same uuid again
  * changes nothing. ERROR_INVALID (field same_as): no such complaint, one
- * that is withdrawn, or not of the same kind. */
+ * that is withdrawn, not of the same kind, or of another lot: both codes were read whole. */
 int joining_log(const struct desk *desk, struct store *store, const struct complaint_form *form,
                 const struct complaint_new *report, struct complaint_placed *ret,
                 struct error *err);
 struct joining_pair {
     const char *uuid;    /* the complaint that is a report of the same … */
     const char *same_as; /* … as this one, which stays */
+    bool anyway;         /* though two codes were read whole, of two lots */
 };
 /* One that was logged as a complaint of its own; `why` is put on record. ERROR_NOT_FOUND,
  * ERROR_INVALID; ERROR_CONFLICT also if either is withdrawn. */

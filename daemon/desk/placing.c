@@ -75,6 +75,43 @@ int placing_standing(const struct desk *desk, struct store *store, const struct 
     return standing_of_kept(desk->matcher, store, query, &kept, ret, NULL);
 }
 
+void placing_code(const struct desk *desk, struct store *store, const struct lot_query *query,
+                  const struct complaint_lots *lots, char out[LOT_MATCH_CODE])
+{
+    struct standing standing;
+    const char *code = "";
+    if ((lots->state == LOT_EXACT || lots->state == LOT_NOT_ON_RECORD) &&
+        placing_standing(desk, store, query, lots, &standing) == 0)
+        code = lots->state == LOT_EXACT ? standing_lot(&standing) : standing.code;
+    text_clip(code ? code : "", out, LOT_MATCH_CODE);
+}
+
+struct coding {
+    const struct desk *desk;
+    struct store *store;
+    char *out;
+};
+
+static int code_row(void *arg, const struct complaint_row *row)
+{
+    const struct coding *c = arg;
+    const struct lot_query query = {
+        .lot_text = row->lot_text, .received_ms = row->received_ms, .tz = c->desk->tz};
+    struct complaint_lots lots;
+    int rc = complaint_lots_of(c->store, row->id, &lots, NULL);
+    if (!rc)
+        placing_code(c->desk, c->store, &query, &lots, c->out);
+    return rc;
+}
+
+void placing_code_of(const struct desk *desk, struct store *store, int64_t complaint_id,
+                     char out[LOT_MATCH_CODE])
+{
+    struct coding c = {desk, store, out};
+    out[0] = '\0';
+    complaint_by_id(store, complaint_id, code_row, &c, NULL);
+}
+
 void placing_json(const struct desk *desk, struct store *store, const struct complaint_form *form,
                   const struct complaint_lots *lots, json_t *into)
 {

@@ -27,4 +27,12 @@ void placing_json(const struct desk *desk, struct store *store, const struct com
 int placing_standing(const struct desk *desk, struct store *store, const struct lot_query *query,
                      const struct complaint_lots *lots, struct standing *ret);
 
+/* The code that was read whole, as the plant writes it, whether a record bears it or not; "" if
+ * none was. Two that differ are of two lots. Of the query, text, time of receipt and zone count. */
+void placing_code(const struct desk *desk, struct store *store, const struct lot_query *query,
+                  const struct complaint_lots *lots, char out[LOT_MATCH_CODE]);
+/* The same of a complaint on record. */
+void placing_code_of(const struct desk *desk, struct store *store, int64_t complaint_id,
+                     char out[LOT_MATCH_CODE]);
+
 #endif

@@ -35,29 +35,36 @@ json_t *understood_json(struct store *store, const struct tz *tz, int64_t lot_id
 
 /* ---- the same person, lot and symptom ---- */
 
+enum { SIMILAR_LOOKED_AT = 50, SIMILAR_MOST = 5 };
+
 struct similar {
-    const struct tz *tz;
+    const struct desk *desk;
+    struct store *store;
+    char code[LOT_MATCH_CODE]; /* of this one, read whole; "" */
     json_t *found;
 };
 
 static int add_similar(void *arg, const struct contact_match *match)
 {
     const struct similar *s = arg;
-    char when[40];
+    char when[40], code[LOT_MATCH_CODE];
+    placing_code_of(s->desk, s->store, match->complaint_id, code);
+    if (s->code[0] && code[0] && strcmp(s->code, code) != 0)
+        return 0;
     const char *why = match->same_lot
                           ? "the same person reported this symptom of this lot"
                           : "the same person reported this symptom; it may be the same lot";
-    json_array_append_new(s->found,
-                          json_pack("{s:s, s:s, s:s}", "complaint", match->uuid, "received_at",
-                                    when_format(s->tz, match->received_ms, when), "why", why));
-    return 0;
+    json_array_append_new(
+        s->found, json_pack("{s:s, s:s, s:s}", "complaint", match->uuid, "received_at",
+                            when_format(s->desk->tz, match->received_ms, when), "why", why));
+    return json_array_size(s->found) == SIMILAR_MOST;
 }
 
 json_t *understood_similar(struct store *store, const struct desk *desk, int64_t self,
-                           const struct complaint_form *form, int64_t lot_id, int64_t product_id)
+                           const struct complaint_form *form, int64_t lot_id,
+                           const struct placing *placing)
 {
-    enum { MOST = 5 };
-    struct similar similar = {desk->tz, json_array()};
+    struct similar similar = {desk, store, "", json_array()};
     if (!form->contact_fold || desk->similar_ms == 0)
         return similar.found;
     const char *channel = complaint_form_text(form, "channel");
@@ -68,7 +75,11 @@ json_t *understood_similar(struct store *store, const struct desk *desk, int64_t
                                         .from_ms = form->received_ms - desk->similar_ms,
                                         .to_ms = form->received_ms + desk->similar_ms,
                                         .lot_id = lot_id,
-                                        .product_id = product_id};
-    contact_same_person(store, &query, MOST, add_similar, &similar, NULL);
+                                        .product_id = placing->product_id};
+    const struct lot_query read = {.lot_text = complaint_form_text(form, "lot_text"),
+                                   .received_ms = form->received_ms,
+                                   .tz = desk->tz};
+    placing_code(desk, store, &read, &placing->lots, similar.code);
+    contact_same_person(store, &query, SIMILAR_LOOKED_AT, add_similar, &similar, NULL);
     return similar.found;
 }

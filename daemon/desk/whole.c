@@ -154,7 +154,11 @@ int whole_complaint(const struct desk *desk, struct store *store, const char *id
     }
     json_object_set_new(shown.body, "case", CASE_ID_JSON(shown.case_id));
     add_entry(desk, store, uuid, &shown);
+    json_t *read = json_incref(json_object_get(shown.body, "lot_text"));
     logged_json(desk, store, shown.id, shown.body);
+    if (shown.first_only) /* counted with the first one's lot; what was read is its own */
+        json_object_set_new(shown.body, "lot_text", read ? json_incref(read) : json_null());
+    json_decref(read);
     logged_doubts(desk, store, shown.id, shown.body);
     json_object_set_new(shown.body, "withdrawn", json_boolean(shown.withdrawn));
     json_object_set_new(shown.body, "changes", changes_json(desk->tz, store, uuid, with_contact));

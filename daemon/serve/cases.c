@@ -56,6 +56,8 @@ struct listing {
     struct store *store;
     struct setup *setup;
     json_t *cases;
+    int limit;
+    bool more; /* than that */
     int64_t last;
 };
 
@@ -77,6 +79,9 @@ static int list_row(void *arg, const struct case_row *row)
 {
     struct listing *list = arg;
     char opened[40], as_of[40];
+    list->more = (int)json_array_size(list->cases) == list->limit;
+    if (list->more)
+        return 0;
     json_t *item =
         json_pack("{s:s, s:s, s:i, s:i, s:s, s:s, s:s, s:b}", "case", CASE_ID(row->id), "symptom",
                   row->symptom, "complaints", row->complaints, "packs", row->packs, "opened",
@@ -162,14 +167,14 @@ void cases_list(struct request *rq, struct store *store)
     struct case_filter filter;
     struct listing list = {.store = store, .setup = app_setup(rq->app), .cases = json_array()};
     int rc = read_filter(rq, list.setup, &filter, &err);
+    list.limit = filter.limit++; /* one is read more than is told: is there any? */
     if (!rc)
         rc = case_list(store, &filter, list_row, &list, &err);
     if (rc) {
         json_decref(list.cases);
         request_reply_error(rq, rc, &err);
     } else {
-        bool more = (int)json_array_size(list.cases) == filter.limit;
-        json_t *next = more ? CASE_ID_JSON(list.last) : json_null();
+        json_t *next = list.more ? CASE_ID_JSON(list.last) : json_null();
         request_reply_json(rq, 200, json_pack("{s:o, s:o}", "cases", list.cases, "next", next));
     }
     setup_unref(list.setup);

@@ -16,6 +16,8 @@ struct finding {
     struct store *store;
     bool desk;
     json_t *found;
+    int limit;
+    bool more; /* than that */
     int64_t last;
 };
 
@@ -32,6 +34,9 @@ static int add_found(void *arg, const struct entry_found *row)
 {
     struct finding *f = arg;
     char when[40];
+    f->more = json_array_size(f->found) == (size_t)f->limit;
+    if (f->more)
+        return 0;
     json_t *body = NULL;
     bool joined = strcmp(row->report, row->complaint) != 0;
     if (jsonx_parse(row->body, strlen(row->body), &body, NULL))
@@ -120,11 +125,10 @@ static int read_filter(const struct request *rq, const struct setup *setup, char
     return rc;
 }
 
-static json_t *page_of(const struct finding *f, int limit)
+static json_t *page_of(const struct finding *f)
 {
-    bool more = json_array_size(f->found) == (size_t)limit;
     return json_pack("{s:o, s:o}", "complaints", f->found, "next",
-                     more ? json_sprintf("%lld", (long long)f->last) : json_null());
+                     f->more ? json_sprintf("%lld", (long long)f->last) : json_null());
 }
 
 void find_get(struct request *rq, struct store *store)
@@ -133,17 +137,19 @@ void find_get(struct request *rq, struct store *store)
     char phone[32] = "";
     struct entry_filter filter;
     struct setup *setup = app_setup(rq->app);
-    struct finding f = {setup, store, (rq->roles & ROLE_DESK) != 0, json_array(), 0};
+    struct finding f = {setup, store, (rq->roles & ROLE_DESK) != 0, json_array(), 0, false, 0};
     bool caller = request_query(rq, "phone") || request_query(rq, "name");
     int rc = caller && !f.desk ? refuse_caller(rq, &err)
                                : read_filter(rq, setup, phone, sizeof phone, &filter, &err);
-    if (!rc)
+    if (!rc) {
+        f.limit = filter.limit++; /* one is read more than is told: is there any? */
         rc = entry_find(store, &filter, add_found, &f, &err);
+    }
     if (rc) {
         json_decref(f.found);
         request_reply_error(rq, rc, &err);
     } else {
-        request_reply_json(rq, 200, page_of(&f, filter.limit));
+        request_reply_json(rq, 200, page_of(&f));
     }
     setup_unref(setup);
 }

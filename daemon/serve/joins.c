@@ -29,6 +29,7 @@ void joins_get(struct request *rq, struct store *store)
 struct joining {
     const struct setup *setup;
     char uuid[UUID_TEXT], same_as[UUID_TEXT]; /* same_as "": separate */
+    bool anyway;                              /* of two lots */
     const char *user;
     int64_t now_ms;
     struct complaint_placed placed;
@@ -42,7 +43,7 @@ static int join(struct store *store, void *arg, struct error *err)
         j->now_ms};
     if (!j->same_as[0])
         return joining_separate(&j->setup->desk, store, j->uuid, &why, &j->placed, err);
-    const struct joining_pair pair = {j->uuid, j->same_as};
+    const struct joining_pair pair = {j->uuid, j->same_as, j->anyway};
     return joining_join(&j->setup->desk, store, &pair, &why, &j->placed, err);
 }
 
@@ -83,6 +84,7 @@ static int read_same_as(const struct request *rq, struct store *store, struct jo
         rc = jsonx_string(body, "same_as", &same_as, err);
     if (!rc && named_complaint(store, same_as ? same_as : "", j->same_as, err))
         rc = refuse_same_as(same_as ? same_as : "", err);
+    j->anyway = json_is_true(json_object_get(body, "anyway"));
     json_decref(body);
     return rc;
 }

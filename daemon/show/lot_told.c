@@ -17,8 +17,9 @@ static void add_candidate(struct view *view, double weight, const char *text)
     view_add(view, VIEW_ITEM, NULL, 0, "%s %%  %s", text_percent(weight, percent), text);
 }
 
-/* All that is not told by name is told as a sum. */
-static void add_candidates(const json_t *lots, struct view *view)
+/* All that is not told by name is told as a sum. Of the lot that is named the sentence has its
+ * probability already: a ranking weighs the lots of its complaints, which is another figure. */
+static void add_candidates(const json_t *lots, const char *named, struct view *view)
 {
     double told = 0, all = 0;
     size_t i, rest = 0;
@@ -30,7 +31,9 @@ static void add_candidates(const json_t *lots, struct view *view)
     {
         double weight = json_number_value(json_object_get(lot, "weight"));
         all += weight;
-        if (i < CANDIDATES && weight >= WORTH_TELLING) {
+        if (strcmp(text_of(lot, "lot"), named) == 0) {
+            told += weight;
+        } else if (i < CANDIDATES && weight >= WORTH_TELLING) {
             add_candidate(view, weight, text_of(lot, "lot"));
             told += weight;
         } else {
@@ -90,7 +93,7 @@ void lot_told_rows(const json_t *object, struct view *view)
         view_add(view, VIEW_ROW, "Lot", 0, "%s", text_of(object, "lot_says"));
     add_holds(json_object_get(object, "holds"), view);
     if (strcmp(state, "exact") != 0 && strcmp(state, "unknown") != 0)
-        add_candidates(json_object_get(object, "lots"), view);
+        add_candidates(json_object_get(object, "lots"), text_of(object, "lot"), view);
     add_decides(json_object_get(object, "lot_decides"), view);
     add_doubts(json_object_get(object, "doubts"), view);
 }

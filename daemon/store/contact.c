@@ -249,7 +249,7 @@ int contact_same_person(struct store *store, const struct contact_query *query, 
 {
     /* CROSS JOIN: in this order, the few that share a key first */
     static const char SQL[] =
-        "SELECT DISTINCT p.uuid, p.received_ms, coalesce(p.lot_id = ?4, 0) FROM"
+        "SELECT DISTINCT p.uuid, p.received_ms, coalesce(p.lot_id = ?4, 0), p.id FROM"
         " (" NEWEST_WITH("?8") " UNION " NEWEST_WITH("?9") " UNION " NEWEST_WITH(
             "?10") ") y"
                    " CROSS JOIN contact k CROSS JOIN complaint p LEFT JOIN lot l ON l.id = p.lot_id"
@@ -267,8 +267,10 @@ int contact_same_person(struct store *store, const struct contact_query *query, 
                     DB_ID(query->product_id), keys.key[0], keys.key[1], keys.key[2], DB_INT(limit)),
                  err);
     int rc = 0;
+    db_keep(&q); /* callbacks ask for the complaints' lots */
     while (!rc && db_next(&q)) {
-        struct contact_match match = {db_text(&q, 0), db_ms(&q, 1), db_int(&q, 2) != 0};
+        struct contact_match match = {db_int64(&q, 3), db_text(&q, 0), db_ms(&q, 1),
+                                      db_int(&q, 2) != 0};
         rc = each(arg, &match);
     }
     return db_end(&q, rc);

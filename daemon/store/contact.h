@@ -69,10 +69,12 @@ struct contact_query {
     int64_t lot_id, product_id; /* 0: not known, any may be meant */
 };
 struct contact_match {
+    int64_t complaint_id;
     const char *uuid;
     int64_t received_ms;
     bool same_lot; /* else the lot of one of the two is not known */
 };
+/* May ask the database itself. */
 typedef int (*contact_each)(void *arg, const struct contact_match *match);
 /* Complaints of this symptom about the same lot, or whose lot may be the same, that share a whole
  * name, phone number or mail address; newest first. */

@@ -141,6 +141,15 @@ def check_find(plant):
     assert max(map(len, text.splitlines())) <= 80 and ann["id"][:13] in text, text
     assert "Ann-Marie" in text and "ZX-500/7" in text.replace("\n", ""), text
     assert "There are more" in plant.client("find", "--limit", "1", check=0).stdout
+    for words, path, member in ((["find", "--since", "2026-01-01"], "/v1/complaints?", "complaints"),
+                                (["cases", "--state", "all"], "/v1/cases?state=all&", "cases")):
+        all_rows = plant.client_json(*words, "--limit", "400")[member]
+        for limit in (len(all_rows), len(all_rows) - 1):  # those there are, and one of them too few
+            page = plant.get(f"{path}limit={limit}")[1]
+            said = plant.client(*words, "--limit", str(limit), check=0).stdout
+            more = limit < len(all_rows)
+            assert len(page[member]) == limit and bool(page["next"]) == more, page
+            assert ("There are more" in said) == more, (words, limit, said)
     return ann, bob
 
 

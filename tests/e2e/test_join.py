@@ -235,11 +235,40 @@ def check_settled(plant):
     plant.post("/v1/complaints", other)
     plant.wait_idle()
     plant.client("settle", case, "packed-hot", "--confirmed-by", "judgement", check=0)
-    done = plant.client("join", alone["id"], other["id"])
+    done = plant.client("join", alone["id"], other["id"], "--anyway")
     assert done.returncode != 0 and "settled" in done.stderr, done
     plant.client("settle", case, "--reopen", check=0)
-    plant.client("join", alone["id"], other["id"], check=0)
+    plant.client("join", alone["id"], other["id"], "--anyway", check=0)
     assert plant.client_json("rank", case)["complaints"] == [other["id"]]
+
+
+def check_two_lots(plant):
+    """Codes read whole that differ are two lots, on record or not: nothing is offered, and joining is
+    refused unless it is asked for; a report keeps the code its caller read."""
+    caller = {"name": "Perpetua Oakes", "phone": "555-0161"}
+    one, two, none = "L1 6315 A0400", "L1 6315 A0800", "L2 6321 B0412"  # no record bears the last
+    first = complaint(one, contact=caller)
+    plant.post("/v1/complaints", first)
+    lost = complaint(none, contact=caller)
+    answer = plant.post("/v1/complaints", lost)[1]
+    assert answer["lot_state"] == "not-on-record" and answer["similar"] == [], answer
+    for lot, offered in ((two, []), (one, [first["id"]]), (none, [lost["id"]]),
+                         (none.replace(" ", "").lower(), [lost["id"]])):
+        similar = plant.post("/v1/complaints/preview", complaint(lot, contact=caller))[1]["similar"]
+        assert [s["complaint"] for s in similar] == offered, (lot, similar)
+    for report in (complaint(two, contact=caller), complaint(none, contact=caller)):
+        status, answer = plant.post("/v1/complaints", {**report, "same_as": first["id"]})
+        assert status in (400, 422) and f"of another lot: {one}" in answer["detail"], answer
+        assert answer["errors"][0]["field"] == "same_as", answer
+    done = plant.client("join", lost["id"], first["id"], check=1)
+    assert f"is of another lot: {one}, this one of {none}" in done.stderr, done.stderr
+    assert "--anyway" in done.stderr, done.stderr
+    plant.client("join", lost["id"], first["id"], "--anyway", check=0)
+    assert plant.get("/v1/complaints/" + lost["id"])[1]["lot_text"] == none
+    stands = plant.get("/v1/complaints/" + first["id"])[1]
+    assert stands["lot"] == one and stands["joined"][0]["said"]["lot_text"] == none, stands
+    plant.client("join", "--undo", lost["id"], check=0)
+    assert plant.get("/v1/complaints/" + lost["id"])[1]["lot_state"] == "not-on-record"
 
 
 def check_recount(plant):
@@ -271,6 +300,7 @@ def main():
         check_units(plant)
         check_settled(plant)
         check_harm_is_urgent(plant, first)
+        check_two_lots(plant)
         check_recount(plant)
         print("joined reports are kept, counted once, and can be taken apart again")
 
