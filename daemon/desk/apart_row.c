@@ -89,6 +89,18 @@ struct keys {
     json_t *caller;
 };
 
+/* Each word of an address, as it is written or read out, but for those too short to look for. */
+static void add_word_keys(struct keys *k, const char *address)
+{
+    enum { LEAST = 4 };
+    char word[160];
+    text_fold(address, word, sizeof word);
+    char *rest = NULL;
+    for (char *at = strtok_r(word, " .@_-()[]", &rest); at; at = strtok_r(NULL, " .@_-()[]", &rest))
+        if (strlen(at) >= LEAST)
+            text_appendf(&k->text, CONTACT_SAID " %s\n", at);
+}
+
 /* A word of a name is found as one of the caller's is. */
 static void add_said_key(void *arg, enum mask_kind kind, const char *at, size_t length)
 {
@@ -98,6 +110,8 @@ static void add_said_key(void *arg, enum mask_kind kind, const char *at, size_t 
     const char *said = kind == MASK_PHONE ? mask_digits(at, length, digits, sizeof digits) : text;
     complaint_form_contact_key(said, key, sizeof key);
     text_appendf(&k->text, CONTACT_SAID "%s%s\n", kind == MASK_NAME ? " " : "", key);
+    if (kind == MASK_MAIL)
+        add_word_keys(k, text);
     free(text);
 }
 

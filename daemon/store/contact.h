@@ -6,9 +6,9 @@
  * writer's transaction.
  *
  * Keys, one a line, with a line feed before the first: a whole name, a mail address, folded; a
- * phone number as base/phone_key.h has it; " " and one word of a name. Those of who called come
- * first. Before a key of what only the texts hold stands CONTACT_SAID, before one of a former name
- * CONTACT_WAS: who asks for that to be erased is not who called. */
+ * phone number as base/phone_key.h has it; " " and one word of a name, of an address in a text.
+ * Those of who called come first. Before a key of what only the texts hold stands CONTACT_SAID,
+ * before one of a former name CONTACT_WAS: who asks for that to be erased is not who called. */
 #ifndef ODDLOAF_STORE_CONTACT_H
 #define ODDLOAF_STORE_CONTACT_H
 

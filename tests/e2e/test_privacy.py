@@ -190,6 +190,10 @@ def check_held_words(plant, one, joined):
     assert {c["complaint"] for c in plant.client_json("find", "555-0177")["complaints"]} >= {one["id"]}
     told = as_qa(plant, "/v1/complaints?word=ottoline")
     assert told is None or told["complaints"] == [], told
+    spelled = complaint(note="sour; write to tova dot x at y dot com")
+    assert plant.post("/v1/complaints?rank=0", spelled)[0] == 201
+    found = plant.client_json("find", "tova")["complaints"]
+    assert [c["complaint"] for c in found] == [spelled["id"]], found
     short = complaint(note="ring 030-55501")  # the zero before an area is no part of what it is kept by
     assert plant.post("/v1/complaints?rank=0", short)[0] == 201
     for word in ("030-55501", "03055501"):
