@@ -1,6 +1,7 @@
 #include "serve/request.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "base/when.h"
 #include "base/words.h"
 #include "intake/fields.h"
 #include "serve/app.h"
@@ -94,6 +95,26 @@ int request_query_symptom(const struct request *rq, const char **ret, struct err
     int rc = request_query_among(rq, "symptom", words.data, ret, err);
     text_buffer_free(&words);
     return rc;
+}
+
+static int query_day(const struct request *rq, const char *name, int32_t *day, struct error *err)
+{
+    const char *text = request_query(rq, name);
+    int rc = text ? day_parse(text, day, err) : 0;
+    if (rc)
+        error_field(err, name, text);
+    return rc;
+}
+
+int request_query_days(const struct request *rq, int32_t *from, int32_t *to, struct error *err)
+{
+    int rc = query_day(rq, "from", from, err);
+    if (!rc)
+        rc = query_day(rq, "to", to, err);
+    if (rc || *from == WHEN_UNKNOWN_DAY || *to == WHEN_UNKNOWN_DAY || *from <= *to)
+        return rc;
+    error_field(err, "from", request_query(rq, "from"));
+    return error_set(err, ERROR_INVALID, "must not lie after 'to'");
 }
 
 bool request_is_lines(const struct request *rq)

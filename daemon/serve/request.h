@@ -68,6 +68,9 @@ int request_query_among(const struct request *rq, const char *name, const char *
                         const char **ret, struct error *err);
 /* A symptom's word, NULL if absent; another word fills err with the field. */
 int request_query_symptom(const struct request *rq, const char **ret, struct error *err);
+/* Days "from" and "to", both included; of an absent one its day stays as it is, WHEN_UNKNOWN_DAY if
+ * there is none. ERROR_INVALID, with the field, if the last comes before the first. */
+int request_query_days(const struct request *rq, int32_t *from, int32_t *to, struct error *err);
 /* The body is NDJSON: many things in one request. */
 bool request_is_lines(const struct request *rq);
 /* The body as one JSON object. */

@@ -221,16 +221,6 @@ static int read_cases(const char *text, int64_t *cases, size_t *ret_count, struc
     return rc;
 }
 
-static int read_day(const struct request *rq, const char *name, int32_t *ret, struct error *err)
-{
-    const char *text = request_query(rq, name);
-    int rc = text ? day_parse(text, ret, err)
-                  : error_set(err, ERROR_INVALID, "is missing: give a period or cases");
-    if (rc)
-        error_field(err, name, text ? text : "");
-    return rc;
-}
-
 static int read_trace(const struct request *rq, int64_t *cases, struct trace_query *query,
                       struct error *err)
 {
@@ -244,9 +234,11 @@ static int read_trace(const struct request *rq, int64_t *cases, struct trace_que
                                   .cases = cases};
     if (list)
         return read_cases(list, cases, &query->case_count, err);
-    rc = read_day(rq, "from", &query->from_day, err);
-    if (!rc)
-        rc = read_day(rq, "to", &query->to_day, err);
+    rc = request_query_days(rq, &query->from_day, &query->to_day, err);
+    if (!rc && (query->from_day == WHEN_UNKNOWN_DAY || query->to_day == WHEN_UNKNOWN_DAY)) {
+        rc = error_set(err, ERROR_INVALID, "is missing: give a period or cases");
+        error_field(err, query->from_day == WHEN_UNKNOWN_DAY ? "from" : "to", "");
+    }
     if (!rc && !query->symptom) {
         rc = error_set(err, ERROR_INVALID, "is missing");
         error_field(err, "symptom", "");
@@ -278,17 +270,10 @@ void weeks_trace(struct request *rq, struct store *store)
 static int read_given_days(const struct request *rq, const struct tz *tz, struct when_span *ret,
                            struct error *err)
 {
-    int32_t from_day = 0, to_day = 0;
-    bool from = request_query(rq, "from") != NULL, to = request_query(rq, "to") != NULL;
-    int rc = from ? read_day(rq, "from", &from_day, err) : 0;
-    if (!rc && to)
-        rc = read_day(rq, "to", &to_day, err);
-    if (!rc && from && to && from_day > to_day) {
-        rc = error_set(err, ERROR_INVALID, "must not lie after 'to'");
-        error_field(err, "from", request_query(rq, "from"));
-    }
-    ret->from_ms = from ? tz_day_start_ms(tz, from_day) : 0;
-    ret->to_ms = to ? tz_day_start_ms(tz, to_day + 1) : INT64_MAX;
+    int32_t from_day = WHEN_UNKNOWN_DAY, to_day = WHEN_UNKNOWN_DAY;
+    int rc = request_query_days(rq, &from_day, &to_day, err);
+    ret->from_ms = from_day == WHEN_UNKNOWN_DAY ? 0 : tz_day_start_ms(tz, from_day);
+    ret->to_ms = to_day == WHEN_UNKNOWN_DAY ? INT64_MAX : tz_day_start_ms(tz, to_day + 1);
     return rc;
 }
 
