@@ -4,7 +4,7 @@
 #include <string.h>
 #include <sys/queue.h>
 
-enum { BUCKETS = 256 };
+enum { BUCKETS = 256, PEEKS_MOST = 16 };
 
 struct place {
     struct conn *conn;
@@ -131,10 +131,10 @@ static bool has_come(struct door *door, struct place *place)
     return true;
 }
 
-/* The longest idle one, of that peer or of all; NULL if all are busy. */
-static struct place *find_idle(struct door *door, struct door_peer *of)
+/* The longest idle one, of that peer or of all, in so many looks; NULL if none was idle. */
+static struct place *find_idle(struct door *door, struct door_peer *of, size_t tries)
 {
-    for (size_t tries = of ? of->connections : door->count; tries > 0; tries--) {
+    for (; tries > 0; tries--) {
         struct place *place = of ? TAILQ_FIRST(&of->idle) : TAILQ_FIRST(&door->idle);
         if (!place || !has_come(door, place))
             return place;
@@ -144,7 +144,7 @@ static struct place *find_idle(struct door *door, struct door_peer *of)
 
 static bool close_idle(struct door *door, struct door_peer *of)
 {
-    struct place *place = find_idle(door, of);
+    struct place *place = find_idle(door, of, of ? of->connections : door->count);
     if (place)
         conn_close(place->conn);
     return place != NULL;
@@ -184,7 +184,7 @@ void door_leave(struct door *door, struct conn *conn)
 
 bool door_is_full(struct door *door)
 {
-    return door->count >= door->limits->connections && !find_idle(door, NULL);
+    return door->count >= door->limits->connections && !find_idle(door, NULL, PEEKS_MOST);
 }
 
 size_t door_count(const struct door *door)

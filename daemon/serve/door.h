@@ -29,7 +29,8 @@ void door_enter(struct door *door, struct conn *conn, const char *name);
 void door_idle(struct door *door, struct conn *conn, bool is_idle);
 void door_leave(struct door *door, struct conn *conn);
 
-/* All are busy: nobody could come in. */
+/* All are busy: nobody could come in. Of the idle ones a few are looked at, others the next time:
+ * this is asked at every change, and again in a moment while it is full. */
 bool door_is_full(struct door *door);
 size_t door_count(const struct door *door);
 bool door_is_writing(const struct door *door);

@@ -631,12 +631,18 @@ void http_changed(struct http *http)
     event_active(http->changed, EV_TIMEOUT, 0);
 }
 
+static bool transport_is_full(void *transport)
+{
+    const struct transport *t = transport;
+    return door_is_full(t->door);
+}
+
 static void transport_open(struct http *http, struct transport *t, const char *name)
 {
     t->http = http;
     t->name = name;
     t->door = door_new(&t->room);
-    t->taker = (struct listen_taker){http_on_connection, t};
+    t->taker = (struct listen_taker){http_on_connection, transport_is_full, t};
 }
 
 static int listen_all(struct http *http, const struct config *config, const char *socket_path,

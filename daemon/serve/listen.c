@@ -97,6 +97,10 @@ static void listen_on_tick(evutil_socket_t fd, short what, void *arg)
     else if (!why && l->starved)
         log_write(l->log, LOG_LEVEL_INFO, "connections are taken again");
     l->starved = why != NULL;
+    for (int i = 0; i < l->count; i++) {
+        struct listener *one = &l->listener[i];
+        one->full = one->full && one->taker->is_full(one->taker->arg);
+    }
     apply(l);
 }
 

@@ -19,6 +19,7 @@ struct listen;
 /* A connection has come; the descriptor, which does not block, is the taker's. */
 struct listen_taker {
     void (*take)(void *arg, evutil_socket_t fd, const struct sockaddr *from);
+    bool (*is_full)(void *arg); /* asked a few times a second while it is */
     void *arg;
 };
 
