@@ -327,6 +327,19 @@ static bool differs(const json_t *a, const json_t *b)
     return a != b && !json_equal(a, b);
 }
 
+/* That harm may be meant is no field: whoever says what harm there was has read that. */
+static int record_possible(struct work *w, struct error *err)
+{
+    const struct field *harm = fields_find("harm");
+    if (!json_object_get(w->c->fields, harm->name) || fields_get(w->form->body, harm) ||
+        !json_is_true(json_object_get(w->stored, "harm_possible")) || w->form->harm_possible)
+        return 0;
+    json_t *possible = json_string("possible");
+    int rc = record(w, harm, possible, NULL, err);
+    json_decref(possible);
+    return rc;
+}
+
 static int record_all(struct work *w, struct error *err)
 {
     int rc = 0;
@@ -347,7 +360,7 @@ static int record_all(struct work *w, struct error *err)
         }
     }
     json_decref(sent);
-    return rc;
+    return rc ? rc : record_possible(w, err);
 }
 
 /* ---- writing ---- */

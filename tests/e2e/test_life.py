@@ -148,6 +148,18 @@ def check_harm_taken_back(plant):
         assert "taken back" in json.loads(newest)["why"], newest
 
 
+def check_harm_read(plant):
+    """Whoever read that the note tells of no harm says so, once."""
+    sent, told = log(plant, note="the dog ate the moldy loaf before I saw it")
+    assert told["harm_possible"], told
+    read = correct(plant, sent, "harm=no", reason="the dog is well")
+    assert not read["again"] and not read["harm_possible"], read
+    assert [(c["field"], c["was"], c["is"]) for c in read["changed"]] == [("harm", "possible", None)], read
+    assert not plant.get("/v1/complaints/" + sent["id"])[1].get("harm_possible")
+    assert correct(plant, sent, "harm=no")["again"]
+    recount(plant)
+
+
 READ_OUT = "HARM REPORTED"
 
 
@@ -533,6 +545,7 @@ def main():
         check_note(plant)
         check_harm(plant)
         check_harm_taken_back(plant)
+        check_harm_read(plant)
         check_harm_answered(plant)
         check_harm_lost(plant)
         check_withdrawing(plant)
