@@ -63,10 +63,10 @@ int restoring_run(const struct log *log, const char *state_dir, const char *file
     append_missing(&missing, ret);
     log_write(log, LOG_LEVEL_WARNING,
               "restored file=%s kept=%s erased_again=%d mails_held=%d, came after the backup: %s",
-              ret->file, ret->kept, ret->erased, ret->held_mails,
+              ret->file, ret->kept[0] ? ret->kept : "nothing", ret->erased, ret->held_mails,
               ret->past_read ? missing.data : "not known");
     text_buffer_free(&missing);
-    if (!ret->past_read)
+    if (!ret->past_read && ret->kept[0])
         log_write(log, LOG_LEVEL_ERROR,
                   "of the replaced state nothing could be read (%s): look at oddloaf outbox",
                   ret->past_fault);
@@ -78,14 +78,18 @@ void restoring_print(const struct restored *r, FILE *out)
     struct text_buffer missing = {0};
     append_missing(&missing, r);
     fprintf(out, "Restored from %s.\n", r->file);
-    fprintf(out, "What was there is kept in %s; `oddloafd --restore %s/oddloaf.db` goes back.\n",
-            r->kept, r->kept);
+    if (r->kept[0])
+        fprintf(out,
+                "What was there is kept in %s; `oddloafd --restore %s/oddloaf.db` goes back.\n",
+                r->kept, r->kept);
+    else
+        fprintf(out, "Nothing was there before.\n");
     fprintf(out, "Contacts that had been erased since, erased again: %d.\n", r->erased);
     fprintf(out, "Mails held back, sent already or stale: %d; oddloaf outbox shows them.\n",
             r->held_mails);
-    if (!r->past_read)
+    if (!r->past_read && r->kept[0])
         fprintf(out, "Nothing could be read of what was there (%s).\n", r->past_fault);
-    else
+    else if (r->past_read)
         fprintf(out, "Came after the backup, and in what is kept only: %s.\n", missing.data);
     text_buffer_free(&missing);
 }

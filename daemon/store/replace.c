@@ -71,6 +71,17 @@ int64_t replace_time(const char *state_dir, int64_t now_ms)
     return now_ms;
 }
 
+bool replace_any(const char *state_dir)
+{
+    bool any = false;
+    for (int i = 0; i < FILE_COUNT && !any; i++) {
+        char *path = join(state_dir, FILES[i]);
+        any = access(path, F_OK) == 0;
+        free(path);
+    }
+    return any;
+}
+
 int replace_ready(const char *state_dir, int64_t kept_ms, struct error *err)
 {
     char stamp[DISK_STAMP], name[64];
@@ -129,6 +140,8 @@ static int put_in_place(const char *state_dir, const char *fresh, struct error *
 static int name_aside(const char *state_dir, const char *aside, const char *stamp,
                       struct error *err)
 {
+    if (rmdir(aside) == 0) /* nothing was there */
+        return 0;
     char *past = join(state_dir, PAST), *to = join(past, stamp);
     int rc = mkdir(past, 0700) && errno != EEXIST ? failed(err, "make", past) : 0;
     if (!rc && rename(aside, to) && errno != ENOENT)

@@ -317,7 +317,9 @@ int restore_make(const char *state_dir, const char *file, int64_t now_ms, struct
     const int64_t kept_ms = replace_time(state_dir, now_ms);
     *ret = (struct restored){.at_ms = now_ms};
     snprintf(ret->file, sizeof ret->file, "%s", file);
-    snprintf(ret->kept, sizeof ret->kept, "%s/replaced/%s", state_dir, disk_stamp(kept_ms, stamp));
+    if (replace_any(state_dir))
+        snprintf(ret->kept, sizeof ret->kept, "%s/replaced/%s", state_dir,
+                 disk_stamp(kept_ms, stamp));
     folder = replace_folder(state_dir, err);
     rc = folder ? get_ready(state_dir, folder, ret, err) : ERROR_IO;
     if (!rc)

@@ -186,6 +186,10 @@ def check_sample(plant):
     words = ("log", "--from", str(folder / "complaints.csv"), "--map", str(folder / "map.json"),
              "--channel", "web")
     before = plant.get("/v1/status")[1]["counts"]["complaints"]
+    page = (ROOT / "client" / "oddloaf.1").read_text()  # its example is this list
+    example = page.split("(data/retailer has both", 1)[1].split(".Dl oddloaf ", 1)[1].split("\n")[0].split()
+    done = plant.client(*[str(folder / w) if (folder / w).exists() else w for w in example], check=1)
+    assert "4 rows, 3 would be sent, 1 refused" in done.stdout, (example, done.stdout, done.stderr)
     done = plant.client(*words, "--dry-run", check=1)
     assert "4 rows, 3 would be sent, 1 refused" in done.stdout, done.stdout
     assert "complaints.csv:5: code_date '27 Nov'" in done.stderr, done.stderr

@@ -81,6 +81,26 @@ def a_database_gone_where_backups_are_is_no_first_start():
         assert plant.get("/v1/status")[1]["counts"]["complaints"] == 1
 
 
+def where_nothing_was_nothing_is_kept_and_no_way_back_is_named():
+    with Plant(BINARIES) as plant:
+        assert plant.post("/v1/complaints", complaint())[0] == 201
+        plant.client("backup", "one.db", check=0)
+        backup = next(plant.state.glob("backups/one.db"))
+        plant.stop()
+        fresh = plant.dir / "fresh"
+        fresh.mkdir(0o700)
+        done = subprocess.run([BINARIES / "oddloafd", "--state", fresh, "--restore", backup],
+                              capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=60)
+        assert done.returncode == 0 and "Nothing was there before." in done.stdout, done
+        assert "goes back" not in done.stdout and "kept" not in done.stdout, done.stdout
+        assert "nothing could be read" not in done.stderr.lower(), done.stderr
+        assert not (fresh / "replaced").exists(), list(fresh.iterdir())
+        plant.state = fresh
+        plant.start()
+        status = plant.get("/v1/status")[1]
+        assert status["counts"]["complaints"] == 1 and status["restored"]["kept"] == "", status
+
+
 # ---- status always answers ----
 
 def status_answers_over_a_database_that_cannot_be_read():
@@ -542,6 +562,7 @@ def old_rows_go_by_kind_and_what_was_said_and_done_stays():
 
 
 TESTS = (an_empty_database_beside_its_log_is_no_first_start,
+         where_nothing_was_nothing_is_kept_and_no_way_back_is_named,
          a_database_gone_where_backups_are_is_no_first_start,
          status_answers_over_a_database_that_cannot_be_read,
          a_damaged_database_is_found_at_the_start,
