@@ -25,11 +25,11 @@ static bool is_dash_place(size_t i)
 
 void uuid_v7(int64_t unix_ms, char out[static UUID_TEXT])
 {
-    assert(unix_ms >= 0);
     static const char digits[] = "0123456789abcdef";
     unsigned char b[16];
+    uint64_t ms = unix_ms > 0 ? (uint64_t)unix_ms : 0;
     for (int i = 0; i < 6; i++)
-        b[i] = (unsigned char)((uint64_t)unix_ms >> (40 - 8 * i) & 0xFF);
+        b[i] = (unsigned char)(ms >> (40 - 8 * i) & 0xFF);
     random_bytes(b + 6, sizeof b - 6);
     b[6] = (unsigned char)(0x70 | (b[6] & 0x0F)); /* version 7 */
     b[8] = (unsigned char)(0x80 | (b[8] & 0x3F)); /* variant 10 */
