@@ -138,7 +138,7 @@ def main():
             if kill and i % 200 == 199:
                 killed(life)
                 life.check()
-        plant.wait_idle()
+        plant.wait_idle(60 + moves / 10)
         life.check()
         print(f"counts are right after {moves} moves: {json.dumps(life.done)}")
 
