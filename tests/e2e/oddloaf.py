@@ -91,7 +91,7 @@ class Plant:
         self.start()
         return self
 
-    def __exit__(self, failed, *_):
+    def __exit__(self, failed=None, *_):
         if failed:
             print(self.log_text()[-2000:], file=sys.stderr)  # what it said before it died, if it did
         self.stop()

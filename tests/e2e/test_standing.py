@@ -39,7 +39,8 @@ class Post:
         self.plant.__exit__()
 
     def new(self):
-        """Mails since the last call, all the plant's work done: (to, subject, plain, html)."""
+        """Mails since the last call, all the plant's work done: (to, subject, plain, html). What they change of
+        cases beside theirs is another matter, told in a summary."""
         self.plant.wait_idle()
         found = []
         for path in sorted(self.box.glob("*.eml"), key=lambda p: p.stat().st_mtime_ns):
@@ -47,6 +48,8 @@ class Post:
                 continue
             self.read.add(path)
             m = email.message_from_bytes(path.read_bytes(), policy=email.policy.default)
+            if m["Subject"].endswith("than mailed"):
+                continue
             found.append((m["To"], m["Subject"], " ".join(m.get_body(("plain",)).get_content().split()),
                           m.get_body(("html",)).get_content()))
         return found
