@@ -64,6 +64,19 @@ static void show_none(const struct client *c, const json_t *document)
         show_open(c, document);
 }
 
+/* How far the list reaches: who holds by it has to know. */
+static void show_looked(const struct client *c, const json_t *document)
+{
+    if (pick_bool(document, "more", false))
+        view_text(&c->view, VIEW_BOLD, 2, 2,
+                  "Not all: more lots share it than can be looked at here; those farthest off are "
+                  "not named.");
+    if (pick_has(document, "own") && !pick_has(document, "none_because"))
+        view_textf(&c->view, VIEW_PLAIN, 2, 2,
+                   "Looked at by their own records: lots packed within %.0f days.",
+                   pick_number(document, "within_days", 0));
+}
+
 static void show(const struct client *c, const json_t *document)
 {
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
@@ -77,6 +90,7 @@ static void show(const struct client *c, const json_t *document)
         table_print(t, &c->view, 2);
     if (json_array_size(json_object_get(document, "lots")) == 0)
         show_none(c, document);
+    show_looked(c, document);
     if (table_rows(t) > 0)
         view_textf(&c->view, VIEW_PLAIN, 2, 2,
                    "%s units still in code on %s. A hold is QA's decision: oddloaf hold LOT… "

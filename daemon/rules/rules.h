@@ -131,11 +131,13 @@ double rules_reach_share(enum rule_reach reach);
 
 /* rules/ranking.json */
 struct rule_ranking {
-    double reach_share[REACHES]; /* of the lots that share it, those that share the fault too */
-    double pool_exponent;        /* n complaints speak n^this times as loud as their mean */
-    double temper;               /* multiplies summed bits */
-    double prior_weight;         /* troubles that the shipped priors count for */
-    double background_weight;    /* verdicts that the background's shipped share counts for */
+    double reach_share[REACHES];   /* of the lots that share it, those that share the fault too */
+    double pool_exponent;          /* n complaints speak n^this times as loud as their mean */
+    double temper;                 /* multiplies summed bits */
+    double prior_weight;           /* troubles that the shipped priors count for */
+    double background_weight;      /* verdicts that the background's shipped share counts for */
+    double reach_days, reach_bits; /* how far from a lot at fault the records of others are asked,
+                                    * and from how many bits on they tell of it */
     double company_most, company_rival; /* bits of an excess, see company_beside() */
     double base_per_million[SYMPTOMS];  /* usual complaints per million units */
     /* x days after packing, bits: share reported by then */

@@ -153,6 +153,8 @@ void rules_check_ranking(struct doc *doc, const char *file_stem)
         {"inhibitor", DOC_CHARS, DOC_AT(struct rule_ranking, inhibitor)},
         {"acid", DOC_CHARS, DOC_AT(struct rule_ranking, acid)},
         {"reach_share", DOC_MAP, .each = read_share},
+        {"reach_days", DOC_NUMBER, DOC_AT(struct rule_ranking, reach_days), 1, 42},
+        {"reach_bits", DOC_NUMBER, DOC_AT(struct rule_ranking, reach_bits), 0.5, 60},
         {"base_per_million", DOC_MAP, .each = read_base},
         {"delay_days", DOC_MAP, .each = read_delay},
         {0}};

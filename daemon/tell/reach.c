@@ -2,20 +2,25 @@
  * they share the fault: P(cause) x P(fault there | cause). The second factor starts from how often
  * lots that share this condition share the fault (reach_share in rules/ranking.json), or, where the
  * cause's file says how to tell, from the other lot's own records, and is updated by its own
- * complaints against the number expected. */
+ * complaints against the number expected.
+ *
+ * Lots of the plant packed within reach_days that share nothing of it are named as well if their
+ * own records tell of the cause (reach_bits), and lots of the line if a case of theirs does: a fan
+ * that is down for days is found by what was read, not by the hour. */
 #include "base/short_id.h"
 #include "base/text.h"
 #include "store/case.h"
 #include "store/company_count.h"
 #include "tell/case_json.h"
 #include "tell/hold_json.h"
+#include "tell/reach_records.h"
 #include "tell/tell.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { SHOWN_LOTS = 200, WINDOWS = 4 };
+enum { LOOKED_LOTS = 1000, CASES = 1000, WINDOWS = 4 };
 #define LEAST_SHARE 0.005
 
 struct condition {
@@ -46,12 +51,15 @@ struct window {
 };
 
 struct reached {
-    int64_t lot_id;
-    double share, units;
+    int64_t lot_id, apart_ms; /* how far from the case's own lot it was packed */
+    double share;             /* by what it shares; 0: nothing that counts */
     const struct condition *condition;
     const struct window *window;
     int observed;
     double expected;
+    bool same_line;
+    int64_t case_id; /* an open case on it that is most likely of this cause; 0 none */
+    double case_probability;
 };
 
 struct reaching {
@@ -59,12 +67,15 @@ struct reaching {
     struct lot_records records;
     const struct case_rank *ranked;
     const struct rule_cause *cause;
-    int64_t packed_from_ms;
+    const struct evidence_lot *own;
+    int64_t packed_from_ms, window_ms; /* of the case's own lot; reach_days */
+    int64_t read_by_ms;                /* records of other lots, as they stand now */
     int32_t today; /* of the plant, not of the case: what is still sold is asked of now */
     struct window windows[WINDOWS];
     int window_count;
     struct reached *lots;
     int count;
+    bool more; /* than were looked at */
 };
 
 static bool holds(const struct reaching *reaching, int reach, const struct company_lot *lot)
@@ -90,13 +101,22 @@ static double updated(double share, double observed, double expected)
     return odds / (1 + odds);
 }
 
+static void add_reached(struct reaching *reaching, struct reached reached)
+{
+    if ((reaching->count & (reaching->count + 1)) == 0)
+        reaching->lots =
+            xrealloc(reaching->lots, (size_t)(2 * reaching->count + 2) * sizeof *reaching->lots);
+    reaching->lots[reaching->count++] = reached;
+}
+
 static int take_lot(void *arg, const struct company_lot *lot)
 {
     struct reaching *reaching = arg;
     struct reached reached = {.lot_id = lot->lot_id,
-                              .units = lot->units,
+                              .apart_ms = llabs(lot->packed_from_ms - reaching->packed_from_ms),
                               .observed = lot->observed,
-                              .expected = lot->expected};
+                              .expected = lot->expected,
+                              .same_line = lot->shared & 1u << FACTOR_LINE};
     const double *shares = reaching->triage->rules->ranking.reach_share;
     for (int i = 0; i < REACH_WINDOW; i++) {
         if (!wanted(reaching->cause, rules_reach_name((enum rule_reach)i)) ||
@@ -120,13 +140,60 @@ static int take_lot(void *arg, const struct company_lot *lot)
         reached.share = shares[REACH_WINDOW];
         reached.window = window;
     }
-    if (reached.share <= 0)
-        return 0;
-    reached.share = updated(reached.share, lot->observed, lot->expected);
-    reaching->lots =
-        xrealloc(reaching->lots, (size_t)(reaching->count + 1) * sizeof *reaching->lots);
-    reaching->lots[reaching->count++] = reached;
+    if (reached.share > 0 || reached.apart_ms <= reaching->window_ms)
+        add_reached(reaching, reached);
     return 0;
+}
+
+static struct reached *find_reached(const struct reaching *reaching, int64_t lot_id)
+{
+    for (int i = 0; i < reaching->count; i++)
+        if (reaching->lots[i].lot_id == lot_id)
+            return &reaching->lots[i];
+    return NULL;
+}
+
+/* The company ends with the case's newest complaint; lots were packed since. */
+static int take_since(void *arg, const struct evidence_packed *row)
+{
+    struct reaching *reaching = arg;
+    const struct evidence_lot *own = reaching->own;
+    if (row->lot_id != own->lot_id && strcmp(row->plant, own->plant) == 0 &&
+        !find_reached(reaching, row->lot_id))
+        add_reached(reaching, (struct reached){
+                                  .lot_id = row->lot_id,
+                                  .apart_ms = llabs(row->packed_from_ms - reaching->packed_from_ms),
+                                  .same_line = strcmp(row->line, own->line) == 0});
+    return 0;
+}
+
+static int find_since(struct reaching *reaching, struct error *err)
+{
+    struct when_span span = {reaching->ranked->input.as_of_ms / WHEN_DAY_MS * WHEN_DAY_MS,
+                             reaching->packed_from_ms + reaching->window_ms};
+    return evidence_packed(reaching->records.store, span, take_since, reaching, err);
+}
+
+static int take_case(void *arg, const struct case_row *row)
+{
+    struct reaching *reaching = arg;
+    struct reached *reached = find_reached(reaching, row->lot_id);
+    if (reached && reached->same_line && reached->apart_ms <= reaching->window_ms &&
+        row->top_probability > reached->case_probability) {
+        reached->case_id = row->id;
+        reached->case_probability = row->top_probability;
+    }
+    return 0;
+}
+
+static int find_cases(struct reaching *reaching, struct error *err)
+{
+    const struct case_filter filter = {.line = reaching->own->line,
+                                       .cause = reaching->cause->id,
+                                       .state = "open",
+                                       .since_ms = reaching->packed_from_ms - reaching->window_ms,
+                                       .limit = CASES};
+    return case_list(reaching->records.store, &filter, take_case, reaching, err);
 }
 
 static int find_windows(struct reaching *reaching, struct error *err)
@@ -149,11 +216,18 @@ static int find_windows(struct reaching *reaching, struct error *err)
     return rc;
 }
 
+/* Those that the list can least do without first. */
 static int by_share(const void *a, const void *b)
 {
     const struct reached *x = a, *y = b;
+    if ((x->case_id > 0) != (y->case_id > 0))
+        return x->case_id ? -1 : 1;
     if (x->share != y->share)
         return x->share > y->share ? -1 : 1;
+    if (x->same_line != y->same_line)
+        return x->same_line ? -1 : 1;
+    if (x->apart_ms != y->apart_ms)
+        return x->apart_ms < y->apart_ms ? -1 : 1;
     return (x->lot_id > y->lot_id) - (x->lot_id < y->lot_id);
 }
 
@@ -170,13 +244,35 @@ static json_t *routes_of(const struct lot_record *record)
     return routes;
 }
 
-static json_t *because_json(const struct reached *reached)
+/* What of it counts for one lot, and the text that says so. */
+struct judged {
+    double probability;
+    bool by_records; /* they tell of the cause */
+    struct reach_told told;
+};
+
+static void append_part(struct text_buffer *text, const char *part)
+{
+    text_appendf(text, "%s%s", text->length ? "; " : "", part);
+}
+
+static json_t *because_json(const struct reached *reached, const struct judged *judged)
 {
     struct text_buffer text = {0};
+    char percent[8];
     if (reached->window)
         text_appendf(&text, "passed the %s between the same two cleanings", reached->window->place);
-    else
-        text_append(&text, reached->condition->text);
+    else if (reached->condition)
+        append_part(&text, reached->condition->text);
+    if (judged->by_records && *judged->told.because) {
+        append_part(&text, "its own ");
+        text_append(&text, judged->told.because);
+    }
+    if (reached->case_id) {
+        append_part(&text, "its own case ");
+        text_appendf(&text, "%s, %s %%", CASE_ID(reached->case_id),
+                     text_percent(reached->case_probability, percent));
+    }
     if (reached->observed > 0)
         text_appendf(&text, "; %d complaint%s there, %.1f expected", reached->observed,
                      reached->observed == 1 ? "" : "s", reached->expected);
@@ -185,41 +281,37 @@ static json_t *because_json(const struct reached *reached)
     return json;
 }
 
-/* The chance by the other lot's own record, if the rule file says how to read it. */
-static int by_record(const struct reaching *reaching, const struct lot_record *record,
-                     double *ret_share, struct error *err)
+/* The share of lots that would have the fault if nothing were known but the plant, or the line, and
+ * the days; then what the records say. */
+static double share_by_bits(const struct reaching *reaching, const struct reached *reached,
+                            double bits)
 {
-    const struct rule_evidence *how = &reaching->cause->reach_fact;
-    const struct triage *triage = reaching->triage;
-    const struct fact_baseline *baseline;
-    if (how->fact < 0 || triage->rules->facts[how->fact].name.kind != FACT_QUANTITY)
-        return 0;
-    const struct fact_name *name = &triage->rules->facts[how->fact].name;
-    const struct lot_series *series = lot_record_series(record, name->quantity);
-    if (!series || series->count == 0)
-        return 0;
-    int64_t as_of = reaching->ranked->input.as_of_ms;
-    int rc = facts_baseline(&triage->source, &reaching->records, record, as_of, &baseline, err);
-    if (rc)
-        return rc;
-    const struct fact_usual *usual = facts_usual(baseline, name->quantity);
-    struct lot_summary summary = lot_record_summary(record, series, as_of);
-    struct fact fact = {.known = summary.count > 0,
-                        .value = name->part == PART_MIN   ? summary.min
-                                 : name->part == PART_MAX ? summary.max
-                                                          : summary.median,
-                        .target = series->target,
-                        .usual = NAN,
-                        .z = NAN};
-    if (usual && usual->count >= FACTS_BASELINE_LEAST) {
-        fact.usual = usual->median[name->part];
-        fact.z = (fact.value - fact.usual) / usual->spread[name->part];
+    const double *shares = reaching->triage->rules->ranking.reach_share;
+    double share = shares[reached->same_line ? REACH_LINE_DAY : REACH_PRODUCT];
+    double odds = share / (1 - share) * exp2(bits);
+    return odds / (1 + odds);
+}
+
+/* `probability`: of the cause. What has no share, no records and no case is not named. */
+static struct judged judge(const struct reaching *reaching, const struct reached *reached,
+                           const struct lot_record *record, double probability,
+                           const struct reach_told *told)
+{
+    const struct rule_ranking *ranking = &reaching->triage->rules->ranking;
+    struct judged judged = {.told = *told};
+    double share = reached->share;
+    judged.by_records = told->bits >= ranking->reach_bits &&
+                        reached->apart_ms <= reaching->window_ms &&
+                        strcmp(record->lot.plant, reaching->own->plant) == 0;
+    if (judged.by_records || share > 0) {
+        if (!isnan(told->share))
+            share = told->share;
+        else if (judged.by_records)
+            share = fmax(share, share_by_bits(reaching, reached, told->bits));
+        share = updated(share, reached->observed, reached->expected);
     }
-    cache_object_unref((void *)baseline);
-    double share = evidence_bits_of(how, &fact);
-    if (!isnan(share))
-        *ret_share = fmin(fmax(share, 0.001), 0.999);
-    return 0;
+    judged.probability = fmax(share * probability, reached->case_probability);
+    return judged;
 }
 
 /* Takes the reference of `because`. */
@@ -240,17 +332,21 @@ static json_t *lot_json(const struct reaching *reaching, const struct lot_record
 static int add_lot(const struct reaching *reaching, const struct reached *reached,
                    double probability, json_t *list, struct error *err)
 {
+    const struct reach_asked asked = {reaching->triage, reaching->cause,
+                                      reaching->ranked->input.symptom, reaching->read_by_ms};
     const struct lot_record *record;
+    struct reach_told told;
     int rc = lot_record_get(reaching->triage->source.lots, &reaching->records, reached->lot_id,
                             &record, err);
     if (rc)
         return rc;
-    double share = NAN;
-    rc = by_record(reaching, record, &share, err);
-    share = isnan(share) ? reached->share : updated(share, reached->observed, reached->expected);
-    if (!rc && share * probability >= LEAST_SHARE)
-        json_array_append_new(
-            list, lot_json(reaching, record, share * probability, because_json(reached)));
+    rc = reach_records_ask(&asked, &reaching->records, record, &told, err);
+    if (!rc) {
+        struct judged judged = judge(reaching, reached, record, probability, &told);
+        if (judged.probability >= LEAST_SHARE)
+            json_array_append_new(list, lot_json(reaching, record, judged.probability,
+                                                 because_json(reached, &judged)));
+    }
     lot_record_unref(record);
     return rc;
 }
@@ -280,16 +376,11 @@ static json_t *sorted(json_t *list)
     return ret;
 }
 
-static int reach_lots(struct reaching *reaching, double probability, json_t *list,
-                      struct error *err)
+static int find_lots(struct reaching *reaching, const struct lot_record *record, struct error *err)
 {
-    const struct lot_record *record = case_rank_facts(reaching->ranked)->record;
     struct company_view *view;
-    if (!record)
-        return 0; /* no lot, no company */
     const struct company_around around = {reaching->triage->rules, reaching->ranked->input.symptom,
                                           record, reaching->ranked->input.as_of_ms};
-    reaching->packed_from_ms = record->lot.packed_from_ms;
     int rc = find_windows(reaching, err);
     if (!rc)
         rc = company_view_open(reaching->triage->source.company, &reaching->records, &around, &view,
@@ -298,9 +389,23 @@ static int reach_lots(struct reaching *reaching, double probability, json_t *lis
         return rc;
     company_lots(view, take_lot, reaching);
     company_view_close(view);
+    rc = find_since(reaching, err);
+    return rc ? rc : find_cases(reaching, err);
+}
+
+static int reach_lots(struct reaching *reaching, double probability, json_t *list,
+                      struct error *err)
+{
+    const struct lot_record *record = case_rank_facts(reaching->ranked)->record;
+    if (!record)
+        return 0; /* no lot, no company */
+    reaching->own = &record->lot;
+    reaching->packed_from_ms = record->lot.packed_from_ms;
+    int rc = find_lots(reaching, record, err);
     if (reaching->count) /* qsort takes no NULL, even of nothing */
         qsort(reaching->lots, (size_t)reaching->count, sizeof *reaching->lots, by_share);
-    for (int i = 0; !rc && i < reaching->count && i < SHOWN_LOTS; i++)
+    reaching->more = reaching->count > LOOKED_LOTS;
+    for (int i = 0; !rc && i < reaching->count && i < LOOKED_LOTS; i++)
         rc = add_lot(reaching, &reaching->lots[i], probability, list, err);
     return rc;
 }
@@ -352,11 +457,12 @@ static int reach_json(struct reaching *reaching, int64_t case_id, double probabi
     free(reaching->lots);
     json_object_update_new(
         answer,
-        json_pack("{s:o, s:s, s:s, s:f, s:o, s:s, s:o, s:s*}", "case", CASE_ID_JSON(case_id),
-                  "cause", reaching->cause->id, "title", reaching->cause->title, "probability",
-                  probability, "as_of",
+        json_pack("{s:o, s:s, s:s, s:f, s:o, s:s, s:o, s:b, s:i, s:s*}", "case",
+                  CASE_ID_JSON(case_id), "cause", reaching->cause->id, "title",
+                  reaching->cause->title, "probability", probability, "as_of",
                   case_json_when(reaching->triage, reaching->ranked->input.as_of_ms), "in_code_on",
-                  day_format(reaching->today, day), "lots", sorted(list), "none_because", none));
+                  day_format(reaching->today, day), "lots", sorted(list), "more", reaching->more,
+                  "within_days", (int)(reaching->window_ms / WHEN_DAY_MS), "none_because", none));
     case_json_harm(reaching->ranked, answer);
     if (rc)
         json_decref(answer);
@@ -369,6 +475,7 @@ int tell_reach(struct triage *triage, struct store *store, int64_t case_id, cons
                json_t **ret, struct error *err)
 {
     struct clock clock = clock_system();
+    const int64_t now_ms = clock_now_ms(&clock);
     struct case_rank ranked;
     int rc = case_rank_read(triage, store, case_id, &ranked, err);
     if (rc)
@@ -381,10 +488,13 @@ int tell_reach(struct triage *triage, struct store *store, int64_t case_id, cons
         error_field(err, "cause", cause);
         return ERROR_NOT_FOUND;
     }
-    struct reaching reaching = {.triage = triage,
-                                .ranked = &ranked,
-                                .cause = &triage->rules->causes[wanted_cause],
-                                .today = tz_day(triage->tz, clock_now_ms(&clock))};
+    struct reaching reaching = {
+        .triage = triage,
+        .ranked = &ranked,
+        .cause = &triage->rules->causes[wanted_cause],
+        .window_ms = (int64_t)triage->rules->ranking.reach_days * WHEN_DAY_MS,
+        .read_by_ms = now_ms > ranked.input.as_of_ms ? now_ms : ranked.input.as_of_ms,
+        .today = tz_day(triage->tz, now_ms)};
     rc = lot_record_all(store, &reaching.records, err);
     if (!rc)
         rc = reach_json(&reaching, case_id, ranked.rank->causes[place].probability, ret, err);

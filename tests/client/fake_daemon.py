@@ -344,7 +344,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             answers = {"": self.rank, "why": self.why,
                        "ask": lambda c: {"case": c, **EXACT, "as_of": "2026-11-20T09:14:00-05:00", "ask": ASK},
                        "reach": lambda c: {"case": c, **EXACT, "cause": "packed-hot", "title": "Packed too hot",
-                           "probability": 0.81, "as_of": "2026-11-20T09:14:00-05:00", "in_code_on": "2026-11-22", "lots": [
+                           "probability": 0.81, "as_of": "2026-11-20T09:14:00-05:00", "in_code_on": "2026-11-22", "more": False, "within_days": 14, "lots": [
                            {"product": "W24", "line": "2", "lot": "L2-6321-C0600", "probability": 0.9, "units": 12400,
                             "code_date": "2026-11-27", "in_code": True, "routes": ["R4", "R11"],
                             "because": "packed at 46 degC"}]}}
