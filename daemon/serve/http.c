@@ -489,11 +489,31 @@ static void http_on_taken(void *arg, struct conn *conn)
 
 /* ---- connections ---- */
 
+static void tell_full(struct transport *t, const char *peer, enum door_answer answer)
+{
+    int64_t now_ms = clock_monotonic_ms();
+    if (t->full_told_ms && now_ms - t->full_told_ms < FULL_TOLD_MS)
+        return;
+    t->full_told_ms = now_ms;
+    log_write(&t->http->app->log, LOG_LEVEL_WARNING, "connections full at=%s open=%zu%s%s", t->name,
+              door_count(t->door), answer == DOOR_PEER_FULL ? " peer=" : "",
+              answer == DOOR_PEER_FULL ? peer : "");
+}
+
+/* While it is full nobody is taken in: those who wait outside are told of here. */
+static void look_at_room(struct transport *t)
+{
+    bool full = door_is_full(t->door);
+    if (full)
+        tell_full(t, "", DOOR_FULL);
+    listen_full(t->http->listen, &t->taker, full);
+}
+
 static void http_on_idle(void *arg, struct conn *conn, bool is_idle)
 {
     struct transport *t = arg;
     door_idle(t->door, conn, is_idle);
-    listen_full(t->http->listen, &t->taker, door_is_full(t->door));
+    look_at_room(t);
 }
 
 static void http_on_gone(void *arg, struct conn *conn, bool left)
@@ -507,7 +527,7 @@ static void http_on_gone(void *arg, struct conn *conn, bool left)
     if (left)
         sessions_left(t->http->app->sessions, conn_number(conn), app_now_ms(t->http->app));
     door_leave(t->door, conn);
-    listen_full(t->http->listen, &t->taker, door_is_full(t->door));
+    look_at_room(t);
 }
 
 /* With the certificate in force now. */
@@ -519,17 +539,6 @@ static struct bufferevent *tls_bufferevent(const struct http *http, evutil_socke
     return ssl ? bufferevent_openssl_socket_new(http->base, fd, ssl, BUFFEREVENT_SSL_ACCEPTING,
                                                 BEV_OPT_CLOSE_ON_FREE)
                : NULL;
-}
-
-static void tell_full(struct transport *t, const char *peer, enum door_answer answer)
-{
-    int64_t now_ms = clock_monotonic_ms();
-    if (t->full_told_ms && now_ms - t->full_told_ms < FULL_TOLD_MS)
-        return;
-    t->full_told_ms = now_ms;
-    log_write(&t->http->app->log, LOG_LEVEL_WARNING, "connections full at=%s open=%zu%s%s", t->name,
-              door_count(t->door), answer == DOOR_PEER_FULL ? " peer=" : "",
-              answer == DOOR_PEER_FULL ? peer : "");
 }
 
 /* To one who is not let in; as far as a word goes without waiting. */
@@ -622,7 +631,7 @@ static void http_on_changed(evutil_socket_t fd, short what, void *arg)
     struct transport *const ways[] = {&http->local, &http->tcp};
     for (int i = 0; i < 2; i++) {
         if (ways[i]->door)
-            listen_full(http->listen, &ways[i]->taker, door_is_full(ways[i]->door));
+            look_at_room(ways[i]);
     }
 }
 

@@ -206,7 +206,7 @@ def main():
     limits = {"connections": 32, "request_s": 5, "idle_s": 8}
     with Plant(sys.argv[1], config={"limits": limits}) as plant:
         plant.load_small()
-        for check in (check_bodies, check_sizes, check_framing, check_pipeline, check_paths, check_long_address, check_slow,
+        for check in (check_many, check_bodies, check_sizes, check_framing, check_pipeline, check_paths, check_long_address, check_slow,
                       check_many):
             check(plant)
             print(check.__name__, "ok")
