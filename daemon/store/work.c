@@ -20,11 +20,10 @@ int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_
 {
     assert(ret->row && ret->capacity > 0);
     static const char SQL[] = "SELECT subject_id, due_ms, seq, attempts FROM work"
-                              " WHERE kind = ?1 AND (due_ms <= ?2 OR due_ms > ?3)"
+                              " WHERE kind = ?1 AND (due_ms <= ?2 OR due_ms - ?3 > ?2)"
                               " ORDER BY due_ms LIMIT ?4";
     struct db_query q = db_query(
-        store, SQL,
-        DB(DB_TEXT(kind), DB_MS(now_ms), DB_MS(now_ms + WORK_LATEST_MS), DB_INT(ret->capacity)),
+        store, SQL, DB(DB_TEXT(kind), DB_MS(now_ms), DB_INT(WORK_LATEST_MS), DB_INT(ret->capacity)),
         err);
     while (db_next(&q))
         ret->row[q.rows - 1] =

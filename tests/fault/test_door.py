@@ -34,7 +34,8 @@ def local(plant, data=b""):
     s = socket.socket(socket.AF_UNIX)
     s.settimeout(20)
     s.connect(plant.socket)
-    s.sendall(data)
+    if data:  # nothing, too, cannot be sent to one who has closed already
+        s.sendall(data)
     return s
 
 
