@@ -93,10 +93,10 @@ static json_t *restoring_json(struct app *app, const char *path)
 {
     char started[40];
     struct setup *setup = app_setup(app);
-    json_t *told =
-        json_pack("{s:s, s:s, s:I}", "restoring", path, "started_at",
-                  when_format_exact(setup->tz, app->started_ms, started), "within_s",
-                  (json_int_t)(within_s(path) + config_number(setup->config, "limits/stop_s")));
+    json_t *told = json_pack("{s:s, s:s, s:I}", "restoring", path, "started_at",
+                             when_format_exact(setup->tz, app->started_ms, started), "within_s",
+                             (json_int_t)within_s(path) +
+                                 (json_int_t)config_number(setup->config, "limits/stop_s"));
     setup_unref(setup);
     return told;
 }

@@ -164,12 +164,13 @@ static int read_filter(const struct request *rq, const struct setup *setup,
 void cases_list(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    struct case_filter filter;
+    struct case_filter filter = {0};
     struct listing list = {.store = store, .setup = app_setup(rq->app), .cases = json_array()};
     int rc = read_filter(rq, list.setup, &filter, &err);
-    list.limit = filter.limit++; /* one is read more than is told: is there any? */
-    if (!rc)
+    if (!rc) {
+        list.limit = filter.limit++; /* one is read more than is told: is there any? */
         rc = case_list(store, &filter, list_row, &list, &err);
+    }
     if (rc) {
         json_decref(list.cases);
         request_reply_error(rq, rc, &err);

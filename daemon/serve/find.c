@@ -135,7 +135,7 @@ void find_get(struct request *rq, struct store *store)
 {
     struct error err = {0};
     char phone[32] = "";
-    struct entry_filter filter;
+    struct entry_filter filter = {0};
     struct setup *setup = app_setup(rq->app);
     struct finding f = {setup, store, (rq->roles & ROLE_DESK) != 0, json_array(), 0, false, 0};
     bool caller = request_query(rq, "phone") || request_query(rq, "name");
