@@ -2,6 +2,7 @@
  * wrong. */
 #include "base/text.h"
 #include "check.h"
+#include "harm_list.h"
 #include "intake/common_words.h"
 #include "intake/fields.h"
 #include "intake/harm_note.h"
@@ -12,7 +13,6 @@
 #include <unistd.h>
 
 #define LEXICON ODDLOAF_SOURCE_DIR "/rules/lexicon"
-#define LIST ODDLOAF_SOURCE_DIR "/tests/intake/harm.tsv"
 
 struct folder {
     char dir[64], file[96];
@@ -229,33 +229,22 @@ static void as_shipped(void **state)
     }
 }
 
+static char *heard_shipped(const char *note)
+{
+    return heard(weights, note);
+}
+
 /* The notes that were learned from. */
 static void the_list(void **state)
 {
-    static char line[4096];
-    int counts[3][3] = {{0}};
-    static const char *const labels[] = {"harm", "harmless", "possible"};
-    FILE *file = fopen(LIST, "re");
+    const struct harm_list list = harm_list_count(heard_shipped);
+    const int *harm = list.heard[LABEL_HARM], *harmless = list.heard[LABEL_HARMLESS];
     (void)state;
-    assert_non_null(file);
-    while (fgets(line, sizeof line, file)) {
-        char *text = strchr(strchr(line, '\t') + 1, '\t') + 1;
-        text[strcspn(text, "\n")] = '\0';
-        char *got = heard(weights, text);
-        for (int i = 0; i < 3; i++)
-            if (strncmp(line, labels[i], strlen(labels[i])) == 0 && line[strlen(labels[i])] == '\t')
-                counts[i][!*got ? 0 : strcmp(got, "possible") == 0 ? 1 : 2]++;
-        free(got);
-    }
-    fclose(file);
-    int harm = counts[0][0] + counts[0][1] + counts[0][2];
-    int harmless = counts[1][0] + counts[1][1] + counts[1][2];
-    assert_true(harm > 250 && harmless > 250);
-    assert_true(counts[0][2] * 100 >= harm * 97);    /* said */
-    assert_true(counts[0][0] * 100 <= harm);         /* silently missed */
-    assert_true(counts[1][2] * 100 <= harmless * 2); /* false alarms */
-    assert_true(counts[1][1] * 100 <= harmless * 18);
-    assert_true(counts[2][0] * 100 <= 20 * (counts[2][0] + counts[2][1] + counts[2][2]));
+    assert_true(harm[HEARD_SAID] * 100 >= list.of[LABEL_HARM] * 97);
+    assert_true(harm[HEARD_NOTHING] * 100 <= list.of[LABEL_HARM]);
+    assert_true(harmless[HEARD_SAID] * 100 <= list.of[LABEL_HARMLESS] * 2);
+    assert_true(harmless[HEARD_POSSIBLE] * 100 <= list.of[LABEL_HARMLESS] * 18);
+    assert_true(list.heard[LABEL_POSSIBLE][HEARD_NOTHING] * 100 <= 20 * list.of[LABEL_POSSIBLE]);
 }
 
 static double read_ms(const char *piece, size_t size)
