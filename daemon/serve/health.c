@@ -73,6 +73,7 @@ void health_read(struct app *app, const struct setup *setup, struct store *store
     keeper_tell(app->keeper, &ret->keeper);
     bool began = store_look(store);
     read_store(store, ret, &ret->unread);
+    store_take_failed(store, &ret->unread);
     store_unlook(store, began);
     pthread_mutex_lock(&app->lock);
     text_clip(app->reload_error, ret->reload_error, sizeof ret->reload_error);

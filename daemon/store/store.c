@@ -286,6 +286,13 @@ int store_failed(const struct store *store, struct error *err)
     return (int)store->failed.code;
 }
 
+int store_take_failed(struct store *store, struct error *err)
+{
+    int rc = store_failed(store, err);
+    error_clear(&store->failed);
+    return rc;
+}
+
 int store_commit(struct store *store, struct error *err)
 {
     static const char SQL[] = "COMMIT";

@@ -55,6 +55,8 @@ void store_unlook(struct store *store, bool began);
 /* What the database failed at since the bracket or transaction began, even if whoever asked took it
  * for "none"; 0 nothing. What is told from many reads asks this at its end. */
 int store_failed(const struct store *store, struct error *err);
+/* The same, and it is forgotten: whoever asks tells it. */
+int store_take_failed(struct store *store, struct error *err);
 
 /* ERROR_LOST if a file of the writing connection was removed, replaced or cut short. Outside a
  * transaction. */

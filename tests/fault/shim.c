@@ -8,7 +8,11 @@
  * the clock is off, for the test to set; then the line that says what failed.
  *
  * SHIM_FAIL: KIND:FIRST:COUNT; KIND is ENOSPC, EIO, EINTR or SHORT. The last two befall only what
- * may be interrupted: writing and opening. FIRST 0: nothing fails, all is counted. */
+ * may be interrupted: writing and opening. FIRST 0: nothing fails, all is counted.
+ *
+ * Reads of a database below that folder fail (EIO) as the last eight bytes of SHIM_TALLY say, for
+ * the test to set while the daemon runs: N reads go well, and those behind them fail. 0: all go
+ * well. What is left of N is written back; once reads fail it is negative. */
 #include <dlfcn.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -29,7 +33,8 @@ enum { SHIM_TALLY_BYTES = 512 };
 struct tally {
     _Atomic uint64_t calls;
     _Atomic int64_t off_s;
-    char said[SHIM_TALLY_BYTES - 2 * sizeof(uint64_t)];
+    char said[SHIM_TALLY_BYTES - 3 * sizeof(uint64_t)];
+    _Atomic int64_t good_reads;
 };
 
 static struct tally *tally;
@@ -151,6 +156,33 @@ int open(const char *path, int flags, ...)
     mode_t mode = mode_of(flags, more);
     va_end(more);
     return open64(path, flags, mode);
+}
+
+/* ---- what reads ---- */
+
+ssize_t pread64(int fd, void *bytes, size_t length, off64_t at)
+{
+    char path[4096];
+    if (tally && atomic_load(&tally->good_reads)) {
+        path_of(fd, path);
+        if (is_under(path) && strstr(path, ".db")) {
+            int64_t left = atomic_load(&tally->good_reads);
+            if (left > 1)
+                atomic_store(&tally->good_reads, left - 1);
+            else
+                atomic_store(&tally->good_reads, -1);
+            if (left < 0) {
+                errno = EIO;
+                return -1;
+            }
+        }
+    }
+    return REAL(pread64)(fd, bytes, length, at);
+}
+
+ssize_t pread(int fd, void *bytes, size_t length, off_t at)
+{
+    return pread64(fd, bytes, length, at);
 }
 
 /* ---- what cannot be interrupted half-way ---- */

@@ -1,0 +1,93 @@
+#include "serve/pending.h"
+#include "base/text.h"
+#include "serve/peer.h"
+#include "serve/tls.h"
+#include <event2/bufferevent_ssl.h>
+#include <stdlib.h>
+#include <string.h>
+
+static void take_peer(struct pending *p, struct bufferevent *bev)
+{
+    p->local = peer_uid(bufferevent_getfd(bev), &p->uid);
+    if (p->local)
+        return;
+    SSL *ssl = bufferevent_openssl_get_ssl(bev);
+    p->certificate_roles = ssl ? tls_peer_roles(ssl, p->request.user, sizeof p->request.user) : 0;
+    const char *given = wire_header(conn_wire(p->conn), "Authorization");
+    if (given && strncmp(given, "Bearer ", 7) == 0)
+        p->token = xstrdup(given + 7);
+}
+
+static char *copy_header(const struct wire *wire, const char *name)
+{
+    const char *value = wire_header(wire, name);
+    return xstrdup(value ? value : "");
+}
+
+struct pending *pending_new(struct app *app, struct way *way, struct conn *conn)
+{
+    struct wire *wire = conn_wire(conn);
+    struct pending *p = xcalloc(1, sizeof *p);
+    p->way = way;
+    p->conn = conn;
+    p->request.app = app;
+    p->request.slot = p;
+    p->request.connection = conn_number(conn);
+    p->request.path = xstrdup(wire_path(wire));
+    p->request.content_type = copy_header(wire, "Content-Type");
+    p->request.accept = copy_header(wire, "Accept");
+    query_read(wire_query(wire), &p->request.query);
+    take_peer(p, conn_bufferevent(conn));
+    return p;
+}
+
+void pending_free(struct pending *p)
+{
+    if (p->request.stream)
+        p->request.stream_free(p->request.stream);
+    door_end_long(ways_door(p->way), p->long_of);
+    query_clear(&p->request.query);
+    free(p->request.content_type);
+    free(p->request.accept);
+    free(p->request.body);
+    free(p->request.path);
+    free(p->token);
+    free(p->answer.body);
+    setup_unref(p->setup);
+    free(p);
+}
+
+bool pending_is_known(const struct pending *p)
+{
+    return p->local || p->certificate_roles || p->token;
+}
+
+static unsigned token_roles(struct pending *p)
+{
+    char name[sizeof p->request.user];
+    unsigned roles = peer_roles_of_token(p->setup->config, p->token, name, sizeof name);
+    if (roles && !p->request.user[0])
+        text_clip(name, p->request.user, sizeof p->request.user);
+    return roles;
+}
+
+/* What the peer may do, and its name. */
+static unsigned roles_of(struct pending *p)
+{
+    if (!p->local)
+        return p->certificate_roles | (p->token ? token_roles(p) : 0);
+    peer_name_of_uid(p->uid, p->request.user, sizeof p->request.user);
+    return peer_roles_of_uid(p->setup->config, p->uid);
+}
+
+int pending_check_role(struct pending *p, struct error *err)
+{
+    char needed[64];
+    p->request.roles = roles_of(p);
+    if (p->request.roles & p->route->roles)
+        return 0;
+    peer_role_words(p->route->roles, needed, sizeof needed);
+    error_set(err, ERROR_DENIED, "this needs the role %s", needed);
+    error_hint(err, "ask the administrator to add you to that role's group (config roles/…)");
+    return ERROR_DENIED;
+}

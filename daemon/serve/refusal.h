@@ -1,0 +1,27 @@
+/* What is refused before anything reads it: by its head, by how it is framed, or because nobody has
+ * time. Loop thread only. */
+#ifndef ODDLOAF_SERVE_REFUSAL_H
+#define ODDLOAF_SERVE_REFUSAL_H
+
+#include "serve/pending.h"
+
+struct refusal {
+    int status; /* 0: it is not refused */
+    const char *title;
+    char detail[200];
+    char more[64]; /* headers, each ended by CR LF */
+    bool close;    /* the connection, behind the answer */
+};
+
+void refusal_set(struct refusal *refusal, int status, const char *title, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
+void refusal_stopping(struct refusal *refusal);
+/* What the head of a request tells: another host, no such path or method, a browser's form, nobody
+ * to be known. Finds the route of one that is not refused. */
+void refusal_at_head(struct refusal *refusal, struct pending *pending);
+/* What the bytes tell. */
+void refusal_of_fault(struct refusal *refusal, const struct wire_fault *fault);
+/* Answers with it. */
+void refusal_send(const struct refusal *refusal, struct conn *conn);
+
+#endif
