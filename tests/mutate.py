@@ -1,28 +1,32 @@
 """Do the tests notice a small change of the code?    usage: mutate.py FOLDER [--seed N] [--each N] [PATH…]
 
-Makes random changes, one at a time, in a copy of the tree under FOLDER (kept, with its build, for the
-next run), builds what it takes, runs the tests likeliest to notice first, and prints a table by layer and
-the diff of each change that no test noticed. `--each` changes a layer or room (4); PATH…: only there.
+Makes random changes, one at a time, in a copy of the tree under FOLDER, builds the file that was changed and
+runs the tests that go through the changed line, the quickest first, until one fails. Prints a table by layer
+and the diff of each change that no test noticed. `--each`: so many judged of each layer or room (4); PATH…:
+only there. FOLDER keeps the copies with their builds and which test goes through which line (`map.json`),
+made anew only for what has changed. Needs clang and llvm-cov.
 
 A comparison is turned or moved by one, && and || or + and - are exchanged, a condition is negated, a call
 whose result nobody uses is dropped, an error's code becomes 0, a number changes; in SQL, too. Not changed:
-what is said (texts, formats, the log, hints), what only frees, room of arrays, assertions.
+what is said (texts, formats, the log, hints), what only frees, room of arrays, assertions. Not counted: what
+does not compile, and what compiles to the same object code.
 `mutate_same.txt` has the changes that change nothing, each with its reason: path, line, line changed.
 """
 import argparse
 import concurrent.futures
 import difflib
+import hashlib
 import json
 import os
 import pathlib
 import random
 import re
 import resource
-import shlex
 import shutil
 import signal
 import subprocess
 import sys
+import threading
 import time
 
 ROOT = pathlib.Path(__file__).resolve().parents[1]
@@ -71,7 +75,7 @@ def kinds(rng):
                        lambda m: "-" if m.group() == "+" else "+", False),
         "condition": (r"(?<=\bif )\((?=.)", None, False),
         "call": (r"(?<=[;{})]\n)([ \t]+)(?!return\b|if\b|while\b|for\b|switch\b)([a-z]\w+)\([^;{}]*\);(?=\n)",
-                 lambda m: m.group(1) + ";", False),
+                 lambda m: m.group(1) + ";" + "\n" * m.group().count("\n"), False),
         "error": (r"(?<=\breturn )(rc|error_set\([^;]*\)|-1|true|false)(?=;)",
                   lambda m: {"true": "false", "false": "true"}.get(m.group(), "0"), False),
         "step": (r"(?<=[\s(])if \(!rc\)(?=\n)", lambda m: "if (1)", False),
@@ -124,6 +128,7 @@ def layer_of(path):
 
 
 def sample(rng, each, only):
+    """Changes of each layer, more than are judged: (path, line number, changed text)."""
     listed = subprocess.run(["git", "ls-files", "daemon/*/*.c", "client/*/*.c"], cwd=ROOT, check=True,
                             capture_output=True, text=True).stdout.split()
     same = {tuple(part.strip() for part in row.split("\t")[:3])
@@ -132,23 +137,27 @@ def sample(rng, each, only):
     for path in listed:
         if not only or any(path == one or path.startswith(one.rstrip("/") + "/") for one in only):
             layers.setdefault(layer_of(path), []).append(path)
-    chosen = []
-    for paths in layers.values():
-        sizes = [(ROOT / path).stat().st_size for path in paths]
-        taken = set()
-        for _ in range(each * 50):
-            if len(taken) == each:
-                break
-            path = rng.choices(paths, sizes)[0]
-            text, by_kind = changes_of(path, rng)
-            if not by_kind:
-                continue
-            start, end, new = rng.choice(by_kind[rng.choice(sorted(by_kind))])
-            changed = text[:start] + new + text[end:]
-            was, now = (next_line(t, start) for t in (text, changed))
-            if (path, was, now) not in same and (path, start) not in taken:
-                taken.add((path, start))
-                chosen.append((path, changed))
+    for layer, paths in layers.items():
+        layers[layer] = changes_of_layer(rng, paths, each, same)
+    return layers
+
+
+def changes_of_layer(rng, paths, each, same):
+    sizes = [(ROOT / path).stat().st_size for path in paths]
+    taken, chosen = set(), []
+    for _ in range(each * 50):
+        if len(chosen) == each:
+            break
+        path = rng.choices(paths, sizes)[0]
+        text, by_kind = changes_of(path, rng)
+        if not by_kind:
+            continue
+        start, end, new = rng.choice(by_kind[rng.choice(sorted(by_kind))])
+        changed = text[:start] + new + text[end:]
+        was, now = (next_line(t, start) for t in (text, changed))
+        if (path, was, now) not in same and (path, start) not in taken:
+            taken.add((path, start))
+            chosen.append((path, text.count("\n", 0, start) + 1, changed))
     return chosen
 
 
@@ -156,12 +165,12 @@ def next_line(text, at):
     return text[text.rfind("\n", 0, at) + 1:(text + "\n").find("\n", at)].strip()
 
 
-# ---- one copy of the tree, its build and its tests ----
+# ---- a copy of the tree, its build and its tests ----
 
 
 class Copy:
     def __init__(self, folder):
-        self.tree, self.build = folder, folder / "build" / "plain"  # as usual: the compiler's cache
+        self.tree, self.build = folder, folder / "build" / "plain"
 
     def make(self):
         self.tree.mkdir(parents=True, exist_ok=True)
@@ -175,18 +184,15 @@ class Copy:
                 old.unlink()
         if not (self.tree / ".git").exists():  # tests ask git for the files there are
             subprocess.run("git init -q && git add -A", shell=True, cwd=self.tree, check=True)
-        # the usual flags: the compiler's cache knows what did not change
-        subprocess.run(["cmake", "-S", self.tree, "-B", self.build, "-G", "Ninja", "-DODDLOAF_WERROR=ON",
-                        "-DODDLOAF_BENCHES=OFF", "-DCMAKE_EXE_LINKER_FLAGS=-Wl,--strip-debug" + (
-                            " -fuse-ld=gold" if shutil.which("ld.gold") else "")], check=True, capture_output=True)
-        assert self.builds("oddloafd", "oddloaf", "route_table"), "it does not build unchanged"
-        shown = subprocess.run(["ctest", "--test-dir", self.build, "--show-only=json-v1"], check=True,
-                               capture_output=True, text=True).stdout
-        commands = {}  # ctest names no command of what is not built yet
-        for file in self.build.rglob("CTestTestfile.cmake"):
-            for name, words in re.findall(r"^add_test\(\[=\[(.+?)\]=\] (.*)\)$", file.read_text(), re.M):
-                commands[name] = shlex.split(words)
-        return [Test(one, commands[one["name"]], self.build) for one in json.loads(shown)["tests"]]
+        gold = " -fuse-ld=gold" if shutil.which("ld.gold") else ""
+        # without debugging's data, so that object code that is the same looks the same
+        self.configure(self.build, "-DODDLOAF_WERROR=ON", "-DCMAKE_BUILD_TYPE=Release",
+                       f"-DCMAKE_EXE_LINKER_FLAGS={gold}")
+        assert self.builds("oddloafd", "oddloaf", "tests/route_table"), "it does not build unchanged"
+
+    def configure(self, build, *options):
+        subprocess.run(["cmake", "-S", self.tree, "-B", build, "-G", "Ninja", "-DODDLOAF_BENCHES=OFF", *options],
+                       check=True, capture_output=True)
 
     def put(self, name, data):
         path = self.tree / name
@@ -197,87 +203,127 @@ class Copy:
             path.write_bytes(data)
             shutil.copymode(ROOT / name, path)
 
-    def builds(self, *targets):
-        return subprocess.run(["ninja", "-j1", "-C", self.build, *targets], capture_output=True).returncode == 0
+    def builds(self, *targets, build=None):
+        return subprocess.run(["ninja", "-j1" if targets else "-j2", "-C", build or self.build, *targets],
+                              capture_output=True).returncode == 0
+
+    def tests(self, build=None):
+        build = build or self.build
+        shown = subprocess.run(["ctest", "--test-dir", build, "--show-only=json-v1"], check=True,
+                               capture_output=True, text=True).stdout
+        return {one.name: one for one in (Test(shown, self.tree, build) for shown in json.loads(shown)["tests"])
+                if not one.skipped}
 
 
 class Test:
-    def __init__(self, shown, command, build):
+    def __init__(self, shown, tree, build):
         properties = {one["name"]: one["value"] for one in shown["properties"]}
-        self.name, self.command = shown["name"], command
+        self.name, self.command, self.build = shown["name"], shown.get("command", []), build
         self.env = dict(one.split("=", 1) for one in properties.get("ENVIRONMENT", []))
         self.folder = properties.get("WORKING_DIRECTORY")
-        # those that measure patience would notice a busy machine
-        self.skipped = properties.get("RUN_SERIAL") or {"slow", "once"} & set(properties.get("LABELS", []))
-        self.skipped = self.skipped or self.name in ("house", "unused_functions") or "system/" in self.name
-        self.is_unit = "/test_" in self.name
-        self.layer = self.name.rsplit("/", 1)[0]
-        self.targets = [pathlib.Path(word).name for word in self.command if word.startswith(f"{build}/")]
-        if not self.is_unit:
-            self.targets += ["oddloafd", "oddloaf", "route_table"]
+        words = [*self.command, *self.env.values()]
+        self.is_unit = bool(self.command) and self.command[0].startswith(f"{build}/")
+        self.targets = [word[len(f"{build}/"):] for word in words if word.startswith(f"{build}/")]
+        if str(build) in words:
+            self.targets += ["oddloafd", "oddloaf", "tests/route_table"]
+        self.scripts = [word for word in words if word.startswith(f"{tree}/tests/")]
+        # those that look at the text, and that kill what would tell which lines it went through
+        self.skipped = not self.targets or "slow" in properties.get("LABELS", []) or self.name in (
+            "house", "walks", "unused_functions", "fault/kill") or "system/" in self.name
+        self.tmp = build / "tmp"
 
-    def passes(self, cpu_s, wall_s=300):
-        """Within so much of the processor's time (a busy machine is no reason) and, asleep, of the clock's."""
+    def run(self, cpu_s, wall_s, env=None):
+        """The exit code within so much of the processor's time (a busy machine is no reason) and of the clock's."""
         limit = lambda: resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s) + 1, int(cpu_s) + 1))  # noqa: E731
-        done = subprocess.Popen(self.command, cwd=self.folder, env={**os.environ, **self.env}, start_new_session=True,
-                                stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-                                preexec_fn=limit)
+        self.tmp.mkdir(exist_ok=True)
+        done = subprocess.Popen(self.command, cwd=self.folder, start_new_session=True, stdin=subprocess.DEVNULL,
+                                env={**os.environ, **self.env, "TMPDIR": str(self.tmp), **(env or {})},
+                                stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, preexec_fn=limit)
         try:
-            return done.wait(wall_s) in (0, 77)
+            return done.wait(wall_s)
         except subprocess.TimeoutExpired:
-            return False
+            return -1
         finally:
             try:
                 os.killpg(done.pid, signal.SIGKILL)
             except ProcessLookupError:
                 pass
             done.wait()
+            shutil.rmtree(self.tmp, ignore_errors=True)
 
 
-PURE = ("models", "stats", "facts", "rank", "lots", "rules", "patterns", "base")
+# ---- which test goes through which line ----
 
 
-def likeliest_first(tests, path, costs):
-    """Own unit tests; then, for what is computed, those of the layers above, else the whole system."""
-    side, layer = path.split("/")[:2]
-    own = layer if side == "daemon" else f"client/{layer}"
+class Map:
+    """Of each test: how long it takes, and the lines it goes through, by path. One that fails unchanged has none."""
 
-    def order(test):
-        if test.is_unit and test.layer == own:
-            rank = 0
-        elif side == "client" and test.name.startswith("client/"):
-            rank = 1
-        elif test.layer == own:
-            rank = 1
-        elif test.is_unit:
-            rank = 2 if layer in PURE else 4
-        else:
-            rank = 3
-        return rank + (10 if costs[test.name] > 15 else 0), costs[test.name]
+    def __init__(self, file):
+        self.file = file
+        self.known = json.loads(file.read_text()) if file.exists() else {}
 
-    return sorted((t for t in tests if t.name in costs), key=order)
+    def learn(self, copy):
+        build = copy.tree / "build" / "lines"
+        copy.configure(build, "-DCMAKE_C_COMPILER=clang", "-DCMAKE_BUILD_TYPE=Lines",
+                       "-DCMAKE_C_FLAGS=-O1 -fprofile-instr-generate -fcoverage-mapping")
+        assert copy.builds(build=build), "it does not build for coverage"
+        tests = copy.tests(build)
+        self.known = {name: one for name, one in self.known.items() if name in tests}
+        for test in tests.values():
+            key = self.key_of(test)
+            if self.known.get(test.name, {}).get("key") != key:
+                self.known[test.name] = {"key": key, **self.lines_of(test, copy.tree)}
+                self.file.write_text(json.dumps(self.known))
+                if not self.known[test.name]["lines"]:
+                    print(f"left out, fails or shows nothing unchanged: {test.name}", flush=True)
+
+    @staticmethod
+    def key_of(test):
+        digest = hashlib.sha256()
+        for file in [*(test.build / target for target in test.targets), *test.scripts]:
+            digest.update(pathlib.Path(file).read_bytes() if pathlib.Path(file).is_file() else b"")
+        return digest.hexdigest()
+
+    @staticmethod
+    def lines_of(test, tree):
+        raw = test.build / "raw"
+        shutil.rmtree(raw, ignore_errors=True)
+        begin = time.monotonic()
+        code = test.run(600, 900, {"LLVM_PROFILE_FILE": f"{raw}/%m.profraw"})
+        took = time.monotonic() - begin
+        files = list(raw.glob("*.profraw")) if raw.exists() else []
+        lines = {}
+        if code == 0 and files:
+            merged = raw / "all"
+            subprocess.run(["llvm-profdata", "merge", "--failure-mode=all", "-o", merged, *files], capture_output=True)
+            programs = [str(test.build / t) for t in dict.fromkeys(test.targets) if not t.endswith(".so")]
+            objects = [word for one in programs[1:] for word in ("-object", one)]
+            told = subprocess.run(["llvm-cov", "export", "-format=lcov", f"-instr-profile={merged}", programs[0],
+                                   *objects], capture_output=True, text=True).stdout
+            for row in told.splitlines():
+                if row.startswith("SF:"):
+                    path = os.path.relpath(row[3:], tree)
+                elif row.startswith("DA:") and not row.endswith(",0") and path.startswith(("daemon/", "client/")):
+                    lines.setdefault(path, []).append(int(row[3:].split(",")[0]))
+        return {"took": took, "lines": lines}
+
+    def through(self, path, line):
+        """The tests that go through the line, the quickest first; of a table or a constant, through its file."""
+        here = [name for name, one in self.known.items() if line in one["lines"].get(path, ())]
+        if not here and not self.is_code(path, line):
+            here = [name for name, one in self.known.items() if path in one["lines"]]
+        return sorted(here, key=lambda name: self.known[name]["took"])
+
+    @staticmethod
+    def is_code(path, line):
+        """Within a function, as our style has it: after a brace of its own line, before one that ends it."""
+        for row in reversed((ROOT / path).read_text().splitlines()[:line - 1]):
+            if row[:1] in "{}":
+                return row == "{"
+        return False
 
 
-def judge(copy, tests, costs, path, changed, cap_s):
-    """'noticed', 'not built', 'unnoticed' or 'time up' (not all were run), and by which test."""
-    original = (copy.tree / path).read_bytes()
-    (copy.tree / path).write_text(changed)
-    try:
-        if not copy.builds(object_of(path)):
-            return "not built", ""
-        until = time.monotonic() + cap_s
-        for test in likeliest_first(tests, path, costs):
-            left = until - time.monotonic()
-            if left <= 0:
-                return "time up", ""
-            if not copy.builds(*test.targets):
-                return "not built", ""
-            patience = max(10, 5 * costs[test.name])
-            if not test.passes(patience) and (test.is_unit or not test.passes(patience)):
-                return "noticed", test.name
-        return "unnoticed", ""
-    finally:
-        (copy.tree / path).write_bytes(original)
+# ---- the judgement ----
 
 
 def object_of(path):
@@ -286,47 +332,80 @@ def object_of(path):
     return f"CMakeFiles/{library}.dir/{path}.o"
 
 
-def cpu_of_children():
-    used = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return used.ru_utime + used.ru_stime
-
-
-def costs_of(copy, tests, cache):
-    """The processor's time of each test unchanged; those that fail here are left out, and said."""
-    known = json.loads(cache.read_text()) if cache.exists() else {}
-    for test in tests:
-        if test.skipped or test.name in known:
-            continue
-        begin = cpu_of_children() if copy.builds(*test.targets) else 0
-        if test.passes(300):
-            known[test.name] = cpu_of_children() - begin
-        else:
-            print(f"left out, fails unchanged: {test.name}", flush=True)
-        cache.write_text(json.dumps(known))
-    return known
-
-
-# ---- all of it ----
-
-
-def worker(copies, costs, cap_s, one):
-    path, changed = one
-    copy, tests = copies.pop()
-    begin = time.monotonic()
+def judge(copy, tests, lines, change, cap_s):
+    """'noticed', 'unnoticed', 'time up' (not all were run), 'not built' or 'the same', and by which test."""
+    path, line, changed = change
+    original, code = (copy.tree / path).read_bytes(), copy.build / object_of(path)
+    before = code.read_bytes()
+    (copy.tree / path).write_text(changed)
     try:
-        verdict, by = judge(copy, tests, costs, path, changed, cap_s)
+        if not copy.builds(object_of(path)):
+            return "not built", ""
+        if code.read_bytes() == before:
+            return "the same", ""
+        until = time.monotonic() + cap_s
+        for name in lines.through(path, line):
+            if time.monotonic() > until:
+                return "time up", ""
+            if name in tests and notices(copy, tests[name], lines.known[name]["took"]):
+                return "noticed", name
+        return "unnoticed", ""
     finally:
-        copies.append((copy, tests))
-    print(f"{verdict:10} {path:44} {by} ({time.monotonic() - begin:.0f} s)", flush=True)
-    if verdict in ("unnoticed", "time up"):
-        sys.stdout.writelines(difflib.unified_diff((ROOT / path).read_text().splitlines(True),
-                                                   changed.splitlines(True), path, path, n=2))
-        sys.stdout.flush()
-    return layer_of(path), verdict
+        (copy.tree / path).write_bytes(original)
+        copy.builds(object_of(path))
+
+
+def notices(copy, test, took):
+    if not copy.builds(*test.targets):
+        return True
+    passes = lambda: test.run(max(10, 5 * took), max(60, 20 * took)) in (0, 77)  # noqa: E731
+    return not passes() and (test.is_unit or not passes())
+
+
+class Judged:
+    """What is judged next: of the layer of which the fewest are; what is not counted is replaced."""
+
+    def __init__(self, layers, each):
+        self.waiting = {layer: list(reversed(changes)) for layer, changes in layers.items()}
+        self.started, self.each, self.results = dict.fromkeys(layers, 0), each, []
+        self.lock = threading.Lock()
+
+    def next(self):
+        with self.lock:
+            open_ = [layer for layer, n in self.started.items() if n < self.each and self.waiting[layer]]
+            if not open_:
+                return None
+            layer = min(open_, key=self.started.get)
+            self.started[layer] += 1
+            return layer, self.waiting[layer].pop()
+
+    def told(self, layer, change, verdict, by, took_s):
+        with self.lock:
+            self.results.append((layer, verdict))
+            if verdict in ("not built", "the same"):
+                self.started[layer] -= 1
+            print(f"{verdict:10} {change[0]}:{change[1]} {by} ({took_s:.0f} s)", flush=True)
+            if verdict in ("unnoticed", "time up"):
+                sys.stdout.writelines(diff(change, 2))
+                sys.stdout.flush()
+
+
+def diff(change, around):
+    path, _, changed = change
+    return difflib.unified_diff((ROOT / path).read_text().splitlines(True), changed.splitlines(True), path, path,
+                                n=around)
+
+
+def worker(copy, tests, lines, judged, cap_s):
+    while one := judged.next():
+        layer, change = one
+        begin = time.monotonic()
+        verdict, by = judge(copy, tests, lines, change, cap_s)
+        judged.told(layer, change, verdict, by, time.monotonic() - begin)
 
 
 def table(results):
-    verdicts = ("noticed", "unnoticed", "time up", "not built")
+    verdicts = ("noticed", "unnoticed", "time up", "not built", "the same")
     print(f"\n{'layer':20}" + "".join(f"{verdict:>11}" for verdict in verdicts) + f"{'share':>8}")
     for layer in [*dict.fromkeys(layer for layer, _ in results), "all"]:
         mine = [verdict for one, verdict in results if layer in (one, "all")]
@@ -344,23 +423,23 @@ def main():
     parse.add_argument("--jobs", type=int, default=2)
     parse.add_argument("--list", action="store_true", help="the changes, nothing run")
     o = parse.parse_intermixed_args()
-    chosen = sample(random.Random(o.seed), o.each, o.path)
+    layers = sample(random.Random(o.seed), 3 * o.each, o.path)
     if o.list:
-        for path, changed in chosen:
-            sys.stdout.writelines(difflib.unified_diff((ROOT / path).read_text().splitlines(True),
-                                                       changed.splitlines(True), path, path, n=0))
+        for change in [one for changes in layers.values() for one in changes[:o.each]]:
+            sys.stdout.writelines(diff(change, 0))
         return
     folder = o.folder.resolve()
-    copies = []
-    for n in range(o.jobs):
-        copy = Copy(folder / str(n))
-        copies.append((copy, copy.make()))
-    costs = costs_of(*copies[0], folder / "costs.json")
-    random.Random(o.seed).shuffle(chosen)  # cut off, it has a bit of each layer
-    print(f"{len(chosen)} changes, seed {o.seed}, {len(costs)} tests", flush=True)
+    copies = [Copy(folder / str(n)) for n in range(o.jobs)]
+    for copy in copies:
+        copy.make()
+    lines = Map(folder / "map.json")
+    lines.learn(copies[0])
+    judged = Judged(layers, o.each)
+    print(f"seed {o.seed}, {o.each} of each of {len(layers)}, {len(lines.known)} tests", flush=True)
     with concurrent.futures.ThreadPoolExecutor(o.jobs) as pool:
-        results = list(pool.map(lambda one: worker(copies, costs, o.cap, one), chosen))
-    table(results)
+        for done in [pool.submit(worker, copy, copy.tests(), lines, judged, o.cap) for copy in copies]:
+            done.result()
+    table(judged.results)
 
 
 main()

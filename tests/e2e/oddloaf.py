@@ -108,15 +108,26 @@ class Plant:
             stderr=self.log, stdin=subprocess.DEVNULL, preexec_fn=self.before_exec)
         if not expect_ready:
             return
-        for _ in range(600):
+        used, still = None, 0
+        while still < 60:  # as long as it lives and gets on: on a busy machine a start takes what it takes
             if self.daemon.poll() is not None:
                 raise RuntimeError("the daemon ended: " + self.log_text())
             try:
                 if self.get("/v1/status")[0] == 200:
                     return
             except OSError:
-                time.sleep(0.05)
-        raise RuntimeError("the daemon does not answer: " + self.log_text())
+                pass
+            time.sleep(0.05)
+            still, used = (still + 0.05, used) if self.used() == used else (0, self.used())
+        raise RuntimeError("the daemon does not answer and does nothing: " + self.log_text())
+
+    def used(self):
+        """The daemon's time of the processor and what it waited for the disk, in ticks."""
+        try:
+            fields = pathlib.Path(f"/proc/{self.daemon.pid}/stat").read_text().rsplit(")", 1)[1].split()
+        except OSError:
+            return None
+        return int(fields[11]) + int(fields[12]) + int(fields[39])
 
     def wait_anew(self, seconds=60):
         """Until a daemon that stops to restore has come back."""

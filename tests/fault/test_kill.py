@@ -137,7 +137,7 @@ def main():
         time.sleep(1)
     finally:
         load.stop()
-    status = plant.wait_idle(120)
+    status = plant.wait_idle(1200)
     cases, counted = check_complaints(plant, load, status)
     subjects = "\n".join(p.read_text(errors="replace") for p in mailbox.iterdir())
     unmailed = [c["case"] for c in cases if f" {c['case']} " not in subjects]

@@ -41,12 +41,28 @@ static void put(const char *name, const uint8_t *data, size_t size)
     close(fd);
 }
 
+/* Whether the line is the file's next, or one after others that were not whole. */
+static bool is_of_file(struct sent *sent, const char *line, size_t length)
+{
+    while (sent->at < sent->size) {
+        const uint8_t *at = sent->file + sent->at;
+        const uint8_t *end = memchr(at, '\n', sent->size - sent->at);
+        size_t here = end ? (size_t)(end - at) + 1 : sent->size - sent->at;
+        sent->at += here;
+        if (here == length && memcmp(at, line, length) == 0)
+            return true;
+    }
+    return false;
+}
+
 static int on_send(void *arg, const char *lines, size_t length, struct text_buffer *refused)
 {
     struct sent *sent = arg;
-    PROMISE(length <= sent->size - sent->at);
-    PROMISE(memcmp(lines, sent->file + sent->at, length) == 0);
-    sent->at += length;
+    sent->at = 0;
+    for (const char *line = lines, *end; line < lines + length; line = end + 1) {
+        end = memchr(line, '\n', (size_t)(lines + length - line));
+        PROMISE(end && is_of_file(sent, line, (size_t)(end - line) + 1));
+    }
     if (sent->refuses)
         text_append_bytes(refused, lines, length);
     return 0;
