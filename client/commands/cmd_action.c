@@ -1,7 +1,7 @@
 #include "base/when.h"
 #include "commands/command.h"
+#include "commands/period.h"
 #include "form/form.h"
-#include "form/said_date.h"
 #include "show/pick.h"
 #include "show/table.h"
 #include <ctype.h>
@@ -162,7 +162,6 @@ static int add_action(struct client *c, const struct args *a)
 {
     char login[64];
     char date[16];
-    struct error err = {0};
     int32_t day = 0;
     const char *note = args_value(a, "note");
     const char *said = args_value(a, "date");
@@ -170,11 +169,9 @@ static int add_action(struct client *c, const struct args *a)
         return client_usage(c, "--note is needed: what was done");
     if (!args_has(a, "cause") && !args_has(a, "line") && !args_has(a, "place"))
         return client_usage(c, "name what it is against: --cause, --line or --place");
-    if (said && said_date(said, zone_day(c->zone).today, SAID_PAST, &day, &err) != 0) {
-        error_field(&err, "--date", said);
-        client_fail(c, &err);
-        return EXIT_USAGE;
-    }
+    int rc = period_day(c, a, "date", 0, &day);
+    if (rc)
+        return rc;
     json_t *answer = NULL;
     json_t *body = json_pack("{ss* ss* ss* ss* ss* ss ss}", "cause", args_value(a, "cause"), "line",
                              args_value(a, "line"), "place", args_value(a, "place"), "symptom",
@@ -182,7 +179,7 @@ static int add_action(struct client *c, const struct args *a)
                              "note", note, "by", args_by(a, login, sizeof login));
     if (!body)
         return client_usage(c, "the note or the name is not UTF-8 text");
-    int rc = client_post(c, "/v1/actions", body, &answer);
+    rc = client_post(c, "/v1/actions", body, &answer);
     json_decref(body);
     if (rc)
         return rc;

@@ -2,15 +2,14 @@
 #include "base/words.h"
 #include "commands/command.h"
 #include "commands/pages.h"
-#include "form/form.h"
-#include "form/said_date.h"
+#include "commands/period.h"
 #include "show/pick.h"
 #include "show/standing.h"
 #include "show/table.h"
 #include <stdlib.h>
 #include <string.h>
 
-#define USUAL_LIMIT 50
+enum { LIMIT_USUAL = 50, LIMIT_MOST = 100000 };
 
 static const struct option_row options[] = {
     {"symptom", ARGS_SYMPTOM, NULL},
@@ -87,34 +86,31 @@ static void add_case(struct table *t, const json_t *item, int32_t today)
     add_cause(t, item);
 }
 
-static void show(const struct client *c, const json_t *cases, bool more)
+static void show(const struct client *c, const struct pages *found)
 {
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
     int32_t today = zone_day(c->zone).today;
     size_t i;
     const json_t *item;
-    if (json_array_size(cases) == 0)
+    if (json_array_size(found->rows) == 0)
         view_text(&c->view, VIEW_PLAIN, 0, 0, "No such case.");
-    json_array_foreach(cases, i, item)
+    json_array_foreach(found->rows, i, item)
     {
         add_case(t, item, today);
     }
     if (table_rows(t) > 0)
         table_print(t, &c->view, 0);
-    if (more)
-        view_text(&c->view, VIEW_PLAIN, 0, 0, "There are more: --limit takes a larger number.");
+    pages_tell_more(found, c);
     table_free(t);
 }
 
-static char *path_of(const struct args *a, const char *since)
+static int add_query(const struct client *c, const struct args *a, struct text_buffer *path)
 {
     static const char *const passed[] = {"state", "symptom", "line", "product", "cause", "order"};
-    struct text_buffer path = {0};
-    text_append(&path, "/v1/cases");
+    text_append(path, "/v1/cases");
     for (size_t i = 0; i < sizeof passed / sizeof *passed; i++)
-        client_path_query(&path, passed[i], args_value(a, passed[i]));
-    client_path_query(&path, "since", since);
-    return text_take(&path);
+        client_path_query(path, passed[i], args_value(a, passed[i]));
+    return period_query_day(c, a, "since", path);
 }
 
 /* The cause asked for may be none: those there are. */
@@ -139,32 +135,30 @@ static void show_causes(struct client *c, const char *wanted)
     json_decref(rules);
 }
 
-static int cases(struct client *c, const struct args *a)
+static int list(struct client *c, const struct args *a, const char *path, int64_t limit)
 {
-    int64_t limit = USUAL_LIMIT;
-    int32_t day = 0;
-    char since[16];
     struct pages found;
-    struct error err = {0};
-    const char *said = args_value(a, "since");
-    if (args_has(a, "limit") &&
-        (text_to_int64(args_value(a, "limit"), &limit) != 0 || limit < 1 || limit > 100000))
-        return client_usage(c, "--limit takes a number from 1 to 100000");
-    if (said && said_date(said, zone_day(c->zone).today, SAID_PAST, &day, &err) != 0) {
-        error_field(&err, "--since", said);
-        client_fail(c, &err);
-        return EXIT_USAGE;
-    }
-    char *path = path_of(a, said ? day_format(day, since) : NULL);
     int rc = pages_get(c, path, "cases", limit, &found);
     if (!rc && c->json)
         pages_print(&found, "cases");
     else if (!rc)
-        show(c, found.rows, found.next[0] != '\0');
+        show(c, &found);
     if (rc == EXIT_REFUSED && args_has(a, "cause") && !c->json)
         show_causes(c, args_value(a, "cause"));
     pages_free(&found);
-    free(path);
+    return rc;
+}
+
+static int cases(struct client *c, const struct args *a)
+{
+    int64_t limit = 0;
+    struct text_buffer path = {0};
+    int rc = pages_limit(c, a, LIMIT_USUAL, LIMIT_MOST, &limit);
+    if (!rc)
+        rc = add_query(c, a, &path);
+    if (!rc)
+        rc = list(c, a, path.data, limit);
+    text_buffer_free(&path);
     return rc;
 }
 

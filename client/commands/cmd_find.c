@@ -1,14 +1,14 @@
 #include "base/when.h"
 #include "commands/command.h"
 #include "commands/pages.h"
-#include "form/said_date.h"
+#include "commands/period.h"
 #include "show/pick.h"
 #include "show/standing.h"
 #include "show/table.h"
 #include <stdlib.h>
 #include <string.h>
 
-enum { USUAL_LIMIT = 20, LIMIT_MOST = 10000, ID_SHOWN = 13, NOTE_SHOWN = 90 };
+enum { LIMIT_USUAL = 20, LIMIT_MOST = 10000, ID_SHOWN = 13, NOTE_SHOWN = 90 };
 
 static const struct option_row options[] = {
     {"phone", "NUMBER", "the caller's phone number, in any writing (desk)"},
@@ -62,12 +62,12 @@ static void add_complaint(struct table *t, const json_t *item)
     add_said(t, item);
 }
 
-static void show(const struct client *c, const json_t *complaints, bool more)
+static void show(const struct client *c, const struct pages *found)
 {
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
     size_t i;
     const json_t *item;
-    json_array_foreach(complaints, i, item)
+    json_array_foreach(found->rows, i, item)
     {
         add_complaint(t, item);
     }
@@ -75,8 +75,7 @@ static void show(const struct client *c, const json_t *complaints, bool more)
         table_print(t, &c->view, 0);
     else
         view_text(&c->view, VIEW_PLAIN, 0, 0, "No such complaint.");
-    if (more)
-        view_text(&c->view, VIEW_PLAIN, 0, 0, "There are more: --limit takes a larger number.");
+    pages_tell_more(found, c);
     table_free(t);
 }
 
@@ -88,51 +87,42 @@ static char *words_of(const struct args *a)
     return a->count ? text_take(&words) : NULL;
 }
 
-static char *path_of(const struct args *a, const char *since)
+static int add_query(const struct client *c, const struct args *a, struct text_buffer *path)
 {
     static const char *const passed[] = {"phone", "name", "ticket", "store", "lot"};
-    struct text_buffer path = {0};
     char *words = words_of(a);
-    text_append(&path, "/v1/complaints");
-    client_path_query(&path, "word", words);
-    for (size_t i = 0; i < sizeof passed / sizeof *passed; i++)
-        client_path_query(&path, passed[i], args_value(a, passed[i]));
-    client_path_query(&path, "since", since);
+    text_append(path, "/v1/complaints");
+    client_path_query(path, "word", words);
     free(words);
-    return text_take(&path);
+    for (size_t i = 0; i < sizeof passed / sizeof *passed; i++)
+        client_path_query(path, passed[i], args_value(a, passed[i]));
+    return period_query_day(c, a, "since", path);
 }
 
-static int answer(const struct client *c, const struct pages *found)
+static int list(struct client *c, const char *path, int64_t limit)
 {
-    if (c->json)
-        pages_print(found, "complaints");
-    else
-        show(c, found->rows, found->next[0] != '\0');
-    return json_array_size(found->rows) ? EXIT_DONE : EXIT_NOT_FOUND;
+    struct pages found;
+    int rc = pages_get(c, path, "complaints", limit, &found);
+    if (!rc && c->json)
+        pages_print(&found, "complaints");
+    else if (!rc)
+        show(c, &found);
+    if (!rc && !json_array_size(found.rows))
+        rc = EXIT_NOT_FOUND;
+    pages_free(&found);
+    return rc;
 }
 
 static int find(struct client *c, const struct args *a)
 {
-    int64_t limit = USUAL_LIMIT;
-    int32_t day = 0;
-    char since[16];
-    struct pages found;
-    struct error err = {0};
-    const char *said = args_value(a, "since");
-    if (args_has(a, "limit") &&
-        (text_to_int64(args_value(a, "limit"), &limit) != 0 || limit < 1 || limit > LIMIT_MOST))
-        return client_usage(c, "--limit takes a number from 1 to %d", LIMIT_MOST);
-    if (said && said_date(said, zone_day(c->zone).today, SAID_PAST, &day, &err) != 0) {
-        error_field(&err, "--since", said);
-        client_fail(c, &err);
-        return EXIT_USAGE;
-    }
-    char *path = path_of(a, said ? day_format(day, since) : NULL);
-    int rc = pages_get(c, path, "complaints", limit, &found);
+    int64_t limit = 0;
+    struct text_buffer path = {0};
+    int rc = pages_limit(c, a, LIMIT_USUAL, LIMIT_MOST, &limit);
     if (!rc)
-        rc = answer(c, &found);
-    pages_free(&found);
-    free(path);
+        rc = add_query(c, a, &path);
+    if (!rc)
+        rc = list(c, path.data, limit);
+    text_buffer_free(&path);
     return rc;
 }
 

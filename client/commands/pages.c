@@ -19,6 +19,16 @@ static int get_page(struct client *c, const char *path, const char *after, int64
     return rc;
 }
 
+int pages_limit(const struct client *c, const struct args *a, int64_t usual, int64_t most,
+                int64_t *ret)
+{
+    const char *said = args_value(a, "limit");
+    *ret = usual;
+    if (said && (text_to_int64(said, ret) != 0 || *ret < 1 || *ret > most))
+        return client_usage(c, "--limit takes a number from 1 to %lld", (long long)most);
+    return EXIT_DONE;
+}
+
 int pages_get(struct client *c, const char *path, const char *member, int64_t limit,
               struct pages *ret)
 {
@@ -40,6 +50,12 @@ void pages_free(struct pages *pages)
 {
     json_decref(pages->rows);
     pages->rows = NULL;
+}
+
+void pages_tell_more(const struct pages *pages, const struct client *c)
+{
+    if (pages->next[0])
+        view_text(&c->view, VIEW_PLAIN, 0, 0, "There are more: --limit takes a larger number.");
 }
 
 void pages_print(const struct pages *pages, const char *member)

@@ -1,4 +1,4 @@
-/* The options --from and --to: days as people say them. */
+/* Options that are days, as people say them. */
 #ifndef ODDLOAF_CLIENT_COMMANDS_PERIOD_H
 #define ODDLOAF_CLIENT_COMMANDS_PERIOD_H
 
@@ -10,7 +10,10 @@
  */
 int period_day(const struct client *c, const struct args *a, const char *name, int32_t usual,
                int32_t *ret);
-/* Adds "from" and "to" to the path where they were said. Returns the exit code. */
+/* Adds the day said with option `name` to the path, if one was. Returns the exit code. */
+int period_query_day(const struct client *c, const struct args *a, const char *name,
+                     struct text_buffer *path);
+/* The same for --from and --to. */
 int period_query(const struct client *c, const struct args *a, struct text_buffer *path);
 
 #endif

@@ -72,8 +72,8 @@ json_t *understood_similar(struct store *store, const struct desk *desk, int64_t
                                         .symptom = complaint_form_text(form, "symptom"),
                                         .fold = form->contact_fold,
                                         .is_return = channel && strcmp(channel, "return") == 0,
-                                        .from_ms = form->received_ms - desk->similar_ms,
-                                        .to_ms = form->received_ms + desk->similar_ms,
+                                        .received = {form->received_ms - desk->similar_ms,
+                                                     form->received_ms + desk->similar_ms + 1},
                                         .lot_id = lot_id,
                                         .product_id = placing->product_id};
     const struct lot_query read = {.lot_text = complaint_form_text(form, "lot_text"),

@@ -85,8 +85,7 @@ static int read_side(const struct plan *p, bool elsewhere, struct when_span pack
                                         .not_line = elsewhere ? p->action->line : "",
                                         .symptom = p->action->symptom,
                                         .cause = p->cause,
-                                        .from_ms = known.from_ms,
-                                        .to_ms = known.to_ms,
+                                        .span = known,
                                         .until_ms = p->now_ms};
     memset(ret, 0, sizeof *ret);
     return pattern_lots(p->store, &scope, add_lot, &count, err);

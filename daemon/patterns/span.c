@@ -97,7 +97,7 @@ json_t *span_against_json(const struct span *span, const struct week_data *now,
 {
     json_t *out = json_object();
     add_names(out, "span", span);
-    json_object_set_new(out, "over", json_boolean(was->to_ms <= was->now_ms));
+    json_object_set_new(out, "over", json_boolean(was->shown.to_ms <= was->now_ms));
     json_object_set_new(out, "units",
                         json_integer((json_int_t)was->levels[0].units[WEEK_SPAN - 1]));
     for (int s = 0; s < WEEK_SYMPTOMS; s++)
@@ -121,7 +121,7 @@ static json_t *report_json(const struct tz *tz, struct triage *triage,
     json_t *out = json_object();
     add_names(out, "span", &query->span);
     json_object_set_new(out, "as_of", json_string(when_format(tz, query->now_ms, as_of)));
-    json_object_set_new(out, "over", json_boolean(now->to_ms <= query->now_ms));
+    json_object_set_new(out, "over", json_boolean(now->shown.to_ms <= query->now_ms));
     json_object_set_new(out, "complaints", counts_json(all));
     json_object_set_new(out, "units", json_integer((json_int_t)all->units[WEEK_SPAN - 1]));
     json_object_set_new(out, "rates", rates_json(all));

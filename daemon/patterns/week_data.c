@@ -323,8 +323,8 @@ int week_data_read_days(struct store *store, const struct tz *tz, const struct w
     struct reading r = {.d = d, .cuts = days->cuts, .sign = 1};
     struct pattern_span span = pattern_span(tz, days->from_day, days->to_day, days->now_ms);
     d->now_ms = days->now_ms;
-    d->from_ms = span.from_ms;
-    d->to_ms = tz_day_start_ms(tz, days->to_day);
+    d->shown.from_ms = span.all.from_ms;
+    d->shown.to_ms = tz_day_start_ms(tz, days->to_day);
     add_level(d, NULL, "");
     rc = pattern_series(store, add_series, &r, err);
     if (!rc)
@@ -354,9 +354,10 @@ int week_data_read(struct store *store, const struct tz *tz, const struct week_d
     d->week = pattern_week_of_day(monday);
     d->now_week = pattern_week_of_day(tz_day(tz, query->now_ms));
     d->now_ms = query->now_ms;
-    d->from_ms = tz_day_start_ms(tz, monday);
-    d->to_ms = tz_day_start_ms(tz, monday + 7);
-    double passed = (double)(d->now_ms - d->from_ms) / (double)(d->to_ms - d->from_ms);
+    d->shown.from_ms = tz_day_start_ms(tz, monday);
+    d->shown.to_ms = tz_day_start_ms(tz, monday + 7);
+    double passed =
+        (double)(d->now_ms - d->shown.from_ms) / (double)(d->shown.to_ms - d->shown.from_ms);
     d->passed = passed < 0 ? 0 : passed > 1 ? 1 : passed;
     add_level(d, NULL, "");
     rc = read_counts(store, tz, &r, err);

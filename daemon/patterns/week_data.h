@@ -32,7 +32,8 @@ struct week_level {
 struct week_data {
     int week;     /* the one shown */
     int now_week; /* that holds `now` */
-    int64_t now_ms, from_ms, to_ms;
+    int64_t now_ms;
+    struct when_span shown;    /* the days of it */
     double passed;             /* share of the shown week that lies before now */
     struct week_level *levels; /* [0]: all together */
     size_t level_count, level_capacity;

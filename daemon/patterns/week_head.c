@@ -82,7 +82,7 @@ static void add_since(struct text_buffer *b, const struct week_head *h, const st
         return;
     }
     text_append(b, " since ");
-    add_day(b, tz_day(h->tz, d->from_ms) - 7 * (WEEK_SPAN - 1 - s->since));
+    add_day(b, tz_day(h->tz, d->shown.from_ms) - 7 * (WEEK_SPAN - 1 - s->since));
 }
 
 /* ---- how each symptom stands ---- */
@@ -325,8 +325,8 @@ static int add_action(void *arg, const struct action_row *row)
 {
     struct listing *l = arg;
     const struct week_data *d = l->head->model->data;
-    if (row->at_ms >= d->to_ms || row->at_ms > d->now_ms ||
-        row->at_ms < d->from_ms - ACTION_DAYS * WHEN_DAY_MS)
+    if (row->at_ms >= d->shown.to_ms || row->at_ms > d->now_ms ||
+        row->at_ms < d->shown.from_ms - ACTION_DAYS * WHEN_DAY_MS)
         return 0;
     int i = l->count < ACTIONS_MOST ? l->count++ : 0;
     for (int k = 0; l->count == ACTIONS_MOST && k < l->count; k++)
@@ -395,7 +395,7 @@ static int list_harm(const struct week_head *h, json_t *report, struct error *er
 {
     const struct week_data *d = h->model->data;
     json_t *harm = NULL;
-    const struct when_span week = {d->from_ms, d->to_ms};
+    const struct when_span week = d->shown;
     int rc = span_rows_harm(h->store, h->tz, when_span_until(week, d->now_ms), &harm, err);
     if (!rc)
         json_object_set_new(report, "harm", harm);

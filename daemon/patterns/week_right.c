@@ -117,9 +117,9 @@ int week_right_json(struct store *store, const struct week_data *data, json_t **
 {
     struct open_cases open = {.now_week = data->now_week};
     json_t *week = NULL, *quarter = NULL;
-    const struct when_span shown = {data->from_ms, data->to_ms};
-    const struct when_span last = {data->to_ms - (int64_t)QUARTER_WEEKS * 7 * WHEN_DAY_MS,
-                                   data->to_ms};
+    const struct when_span shown = data->shown;
+    const struct when_span last = {data->shown.to_ms - (int64_t)QUARTER_WEEKS * 7 * WHEN_DAY_MS,
+                                   data->shown.to_ms};
     int rc = read_tally(store, when_span_until(shown, data->now_ms), &week, err);
     if (!rc)
         rc = read_tally(store, when_span_until(last, data->now_ms), &quarter, err);

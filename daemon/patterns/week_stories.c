@@ -107,11 +107,10 @@ static int read_shared(struct store *store, struct shared *s, int symptom, struc
     int weeks = 0;
     for (int i = 0; i < s->count; i++)
         weeks = WEEK_SPAN - s->of[i]->since > weeks ? WEEK_SPAN - s->of[i]->since : weeks;
-    struct when_span span = {s->data->from_ms - (int64_t)(weeks - 1) * 7 * WHEN_DAY_MS,
-                             s->data->to_ms};
+    struct when_span span = {s->data->shown.from_ms - (int64_t)(weeks - 1) * 7 * WHEN_DAY_MS,
+                             s->data->shown.to_ms};
     span = when_span_until(span, s->data->now_ms);
-    const struct pattern_scope scope = {
-        .symptom = symptom_name(symptom), .from_ms = span.from_ms, .to_ms = span.to_ms};
+    const struct pattern_scope scope = {.symptom = symptom_name(symptom), .span = span};
     int rc = pattern_span_parts(store, &scope, add_part, s, err);
     end_complaint(s);
     return rc;

@@ -10,7 +10,7 @@
 
 static double age_weeks(const struct week_data *d, int index)
 {
-    double passed = (double)(d->now_ms - d->from_ms) / (7.0 * (double)WHEN_DAY_MS);
+    double passed = (double)(d->now_ms - d->shown.from_ms) / (7.0 * (double)WHEN_DAY_MS);
     return passed + (WEEK_HISTORY - 1 - index);
 }
 

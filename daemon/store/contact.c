@@ -255,17 +255,17 @@ int contact_same_person(struct store *store, const struct contact_query *query, 
                    " CROSS JOIN contact k CROSS JOIN complaint p LEFT JOIN lot l ON l.id = p.lot_id"
                    " WHERE k.id = y.contact_id AND p.id = k.complaint_id AND p.id <> ?1 AND "
                    "p.symptom = ?2 AND p.withdrawn_ms IS NULL"
-                   " AND (p.channel = 'return') = ?3 AND p.received_ms BETWEEN ?5 AND ?6"
+                   " AND (p.channel = 'return') = ?3 AND p.received_ms >= ?5 AND p.received_ms < ?6"
                    " AND (?4 IS NULL OR p.lot_id IS NULL OR p.lot_id = ?4)"
                    " AND coalesce(coalesce(l.product_id, p.product_id) = ?7, 1)"
                    " ORDER BY 2 DESC, 1 LIMIT ?11";
     const struct keys keys = keys_of(query->fold, false);
-    struct db_query q =
-        db_query(store, SQL,
-                 DB(DB_INT(query->self), DB_TEXT(query->symptom), DB_INT(query->is_return),
-                    DB_ID(query->lot_id), DB_MS(query->from_ms), DB_MS(query->to_ms),
-                    DB_ID(query->product_id), keys.key[0], keys.key[1], keys.key[2], DB_INT(limit)),
-                 err);
+    struct db_query q = db_query(
+        store, SQL,
+        DB(DB_INT(query->self), DB_TEXT(query->symptom), DB_INT(query->is_return),
+           DB_ID(query->lot_id), DB_MS(query->received.from_ms), DB_MS(query->received.to_ms),
+           DB_ID(query->product_id), keys.key[0], keys.key[1], keys.key[2], DB_INT(limit)),
+        err);
     int rc = 0;
     db_keep(&q); /* callbacks ask for the complaints' lots */
     while (!rc && db_next(&q)) {

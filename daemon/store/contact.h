@@ -64,8 +64,8 @@ int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct e
 struct contact_query {
     int64_t self; /* not this complaint, 0 none */
     const char *symptom, *fold;
-    bool is_return;             /* returns are told from complaints */
-    int64_t from_ms, to_ms;     /* of receipt, both ends in */
+    bool is_return; /* returns are told from complaints */
+    struct when_span received;
     int64_t lot_id, product_id; /* 0: not known, any may be meant */
 };
 struct contact_match {

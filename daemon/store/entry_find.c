@@ -211,70 +211,79 @@ static int want(struct store *store, const struct entry_filter *f, struct wanted
 }
 
 /* ?1 match, ?2 ticket, ?3 phone, ?4 ?5 ?6 words of the name, ?7 lot's match, ?8 lot, ?9 since,
- * ?10 after, ?11 limit; ?12 ?13 ?14 words held back, ?15 match of the others. Each set stands
- * alone, so that the smallest can lead. */
-#define BEGINS(column, with) column " >= " with " AND " column " < " with " || char(1114111)"
-#define TICKETS "SELECT id FROM entry WHERE " BEGINS("ticket", "?2")
-#define PHONES                                                                                     \
-    "SELECT contact_id FROM contact_key WHERE key >= ?3 AND key < ?3 || ':' UNION"                 \
-    " SELECT contact_id FROM contact_key WHERE key IN (substr(?3, 1, 6), substr(?3, 1, 7),"        \
-    " substr(?3, 1, 8), substr(?3, 1, 9))"
-#define NAMES(with) "SELECT contact_id FROM contact_key WHERE " BEGINS("key", with)
-#define ALSO(with, set) " AND (" with " IS NULL OR k.id IN (" set "))"
-#define CALLERS                                                                                    \
-    "SELECT e.id FROM (" PHONES " UNION " NAMES(                                                   \
-        "?4") ") y JOIN contact k ON k.id = y.contact_id"                                          \
-              " JOIN complaint c ON c.id = k.complaint_id JOIN entry e ON e.report ="              \
-              " CASE WHEN k.report <> '' THEN k.report ELSE c.uuid END WHERE 1" ALSO("?3", PHONES) \
-                  ALSO("?4", NAMES("?4")) ALSO("?5", NAMES("?5")) ALSO("?6", NAMES("?6"))
-#define LOTS                                                                                       \
-    "SELECT rowid FROM entry_words WHERE entry_words MATCH coalesce(?7, '\"\"') UNION"             \
-    " SELECT e.id FROM lot l JOIN complaint c ON c.lot_id = l.id JOIN entry e ON e.report = "      \
-    "c.uuid"                                                                                       \
-    " WHERE l.fold = ?8"
+ * ?10 after, ?11 limit; ?12 ?13 ?14 words held back, ?15 match of the others.
+ *
+ * Sets of entries, each by itself, so that the smallest can lead; `caller`s and `held` are found by
+ * contacts. Of what is not asked for a set is empty, and never made unless it is spoken of. Who
+ * reported is looked up anew for each contact: made whole, it would be all who ever called. */
+#define SETS                                                                                       \
+    "WITH ticket(entry) AS"                                                                        \
+    " (SELECT id FROM entry WHERE ticket >= ?2 AND ticket < ?2 || char(1114111)),"                 \
+    " reported(contact, entry) AS NOT MATERIALIZED"                                                \
+    " (SELECT k.id, e.id FROM contact k JOIN complaint c ON c.id = k.complaint_id"                 \
+    " JOIN entry e ON e.report = CASE WHEN k.report <> '' THEN k.report ELSE c.uuid END),"         \
+    " phone(contact) AS"                                                                           \
+    " (SELECT contact_id FROM contact_key WHERE key >= ?3 AND key < ?3 || ':' UNION"               \
+    " SELECT contact_id FROM contact_key WHERE key IN"                                             \
+    " (substr(?3, 1, 6), substr(?3, 1, 7), substr(?3, 1, 8), substr(?3, 1, 9))),"                  \
+    " name_1(contact) AS"                                                                          \
+    " (SELECT contact_id FROM contact_key WHERE key >= ?4 AND key < ?4 || char(1114111)),"         \
+    " name_2(contact) AS"                                                                          \
+    " (SELECT contact_id FROM contact_key WHERE key >= ?5 AND key < ?5 || char(1114111)),"         \
+    " name_3(contact) AS"                                                                          \
+    " (SELECT contact_id FROM contact_key WHERE key >= ?6 AND key < ?6 || char(1114111)),"         \
+    " caller(entry) AS"                                                                            \
+    " (SELECT entry FROM reported WHERE"                                                           \
+    " contact IN (SELECT contact FROM phone UNION SELECT contact FROM name_1)"                     \
+    " AND (?3 IS NULL OR contact IN (SELECT contact FROM phone))"                                  \
+    " AND (?4 IS NULL OR contact IN (SELECT contact FROM name_1))"                                 \
+    " AND (?5 IS NULL OR contact IN (SELECT contact FROM name_2))"                                 \
+    " AND (?6 IS NULL OR contact IN (SELECT contact FROM name_3))),"                               \
+    " in_lot(entry) AS"                                                                            \
+    " (SELECT rowid FROM entry_words WHERE entry_words MATCH coalesce(?7, '\"\"') UNION"           \
+    " SELECT e.id FROM lot l JOIN complaint c ON c.lot_id = l.id"                                  \
+    " JOIN entry e ON e.report = c.uuid WHERE l.fold = ?8),"                                       \
+    " said(entry) AS"                                                                              \
+    " (SELECT rowid FROM entry_words WHERE entry_words MATCH coalesce(?1, '\"\"')),"               \
+    " said_beside(entry) AS"                                                                       \
+    " (SELECT rowid FROM entry_words WHERE entry_words MATCH coalesce(?15, '\"\"')),"              \
+    " held_2(contact) AS (SELECT contact_id FROM contact_key WHERE key = ?13),"                    \
+    " held_3(contact) AS (SELECT contact_id FROM contact_key WHERE key = ?14),"                    \
+    " held(entry) AS"                                                                              \
+    " (SELECT entry FROM reported WHERE"                                                           \
+    " contact IN (SELECT contact_id FROM contact_key WHERE key = ?12)"                             \
+    " AND (?13 IS NULL OR contact IN (SELECT contact FROM held_2))"                                \
+    " AND (?14 IS NULL OR contact IN (SELECT contact FROM held_3))"                                \
+    " AND (?15 IS NULL OR entry IN (SELECT entry FROM said_beside))),"                             \
+    " led(entry) AS"                                                                               \
+    " (SELECT entry FROM ticket UNION SELECT entry FROM caller UNION SELECT entry FROM in_lot),"   \
+    " worded(entry) AS (SELECT entry FROM said UNION SELECT entry FROM held)"                      \
+    " SELECT e.id, c.id, c.case_id, coalesce(j.received_ms, c.received_ms), e.report, c.uuid,"     \
+    " coalesce(j.body, c.body), c.withdrawn_ms IS NOT NULL FROM "
 #define REPORT                                                                                     \
     " LEFT JOIN joined j ON j.uuid = e.report JOIN complaint c ON c.id ="                          \
-    " coalesce(j.complaint_id, (SELECT x.id FROM complaint x WHERE x.uuid = e.report))"
-#define FOUND                                                                                      \
-    "SELECT e.id, c.id, c.case_id, coalesce(j.received_ms, c.received_ms), e.report, c.uuid,"      \
-    " coalesce(j.body, c.body), c.withdrawn_ms IS NOT NULL FROM "
-/* Reports whose texts, or whose caller, have each of the words held back. */
-#define HOLDING(with) "SELECT contact_id FROM contact_key WHERE key = " with
-#define HELD                                                                                       \
-    "SELECT e.id FROM (" HOLDING(                                                                  \
-        "?12") ") y JOIN contact k ON k.id = y.contact_id"                                         \
-               " JOIN complaint c ON c.id = k.complaint_id JOIN entry e ON e.report = CASE WHEN "  \
-               "k.report"                                                                          \
-               " <> '' THEN k.report ELSE c.uuid END WHERE (?13 IS NULL OR k.id IN (" HOLDING(     \
-                   "?13") ")) AND (?14 IS NULL OR k.id IN (" HOLDING("?14") ")) AND (?15 IS NULL " \
-                                                                            "OR e.id IN (SELECT"   \
-                                                                            " rowid FROM "         \
-                                                                            "entry_words WHERE "   \
-                                                                            "entry_words MATCH "   \
-                                                                            "?15))"
-#define SAID "SELECT rowid FROM entry_words WHERE entry_words MATCH coalesce(?1, '\"\"')"
-#define BOUND " AND coalesce(?12, ?13, ?14, ?15, '') IS NOT NULL"
+    " coalesce(j.complaint_id, (SELECT x.id FROM complaint x WHERE x.uuid = e.report)) WHERE "
 #define FITS                                                                                       \
-    " (?2 IS NULL OR e.id IN (" TICKETS ")) AND (coalesce(?3, ?4) IS NULL OR e.id IN (" CALLERS    \
-    ")) AND (?8 IS NULL OR e.id IN (" LOTS ")) AND (?9 IS NULL OR coalesce(j.received_ms,"         \
-    " c.received_ms) >= ?9) AND (?10 IS NULL OR e.id < ?10)" BOUND
-#define LAST_FIRST(id) " ORDER BY " id " DESC LIMIT ?11"
+    " AND (?2 IS NULL OR e.id IN (SELECT entry FROM ticket))"                                      \
+    " AND (coalesce(?3, ?4) IS NULL OR e.id IN (SELECT entry FROM caller))"                        \
+    " AND (?8 IS NULL OR e.id IN (SELECT entry FROM in_lot))"                                      \
+    " AND (?9 IS NULL OR coalesce(j.received_ms, c.received_ms) >= ?9)"                            \
+    " AND (?10 IS NULL OR e.id < ?10) "
+#define LAST_FIRST(id) "ORDER BY " id " DESC LIMIT ?11"
 
 /* What leads: the few that a caller, a ticket or a lot has; else the words, which come by number;
  * else all, from the last. */
 static const char *sql_of(const struct wanted *w)
 {
     static const char SQL_FEW[] =
-        FOUND "entry e" REPORT " WHERE e.id IN (" TICKETS " UNION " CALLERS " UNION " LOTS
-              ") AND (?1 IS NULL OR e.id IN (" SAID " UNION " HELD ")) AND" FITS LAST_FIRST("e.id");
+        SETS "entry e" REPORT "e.id IN (SELECT entry FROM led)"
+             " AND (?1 IS NULL OR e.id IN (SELECT entry FROM worded))" FITS LAST_FIRST("e.id");
     static const char SQL_WORDS[] =
-        FOUND "entry_words CROSS JOIN entry e ON e.id ="
-              " entry_words.rowid" REPORT
-              " WHERE entry_words MATCH ?1 AND" FITS LAST_FIRST("entry_words.rowid");
-    static const char SQL_HELD[] = FOUND "entry e" REPORT " WHERE e.id IN (" SAID " UNION " HELD
-                                         ") AND" FITS LAST_FIRST("e.id");
-    static const char SQL_ALL[] =
-        FOUND "entry e" REPORT " WHERE ?1 IS NULL AND" FITS LAST_FIRST("e.id");
+        SETS "entry_words CROSS JOIN entry e ON e.id = entry_words.rowid" REPORT
+             "entry_words MATCH ?1" FITS LAST_FIRST("entry_words.rowid");
+    static const char SQL_HELD[] =
+        SETS "entry e" REPORT "e.id IN (SELECT entry FROM worded)" FITS LAST_FIRST("e.id");
+    static const char SQL_ALL[] = SETS "entry e" REPORT "?1 IS NULL" FITS LAST_FIRST("e.id");
     if (w->ticket[0] || w->phone[0] || w->name[0][0] || w->lot[0])
         return SQL_FEW;
     if (w->held_count)

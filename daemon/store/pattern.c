@@ -195,7 +195,7 @@ int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern
         " AND (?4 = '' OR l.line = ?4) AND l.line <> ?7 ORDER BY l.packed_from_ms, l.id";
     struct db_query q =
         db_query(store, SQL,
-                 DB(DB_INT(scope->from_ms), DB_INT(scope->to_ms), DB_INT(scope->until_ms),
+                 DB(DB_INT(scope->span.from_ms), DB_INT(scope->span.to_ms), DB_INT(scope->until_ms),
                     DB_TEXT(scope->line), DB_TEXT(scope->symptom), DB_TEXT(scope->cause),
                     DB_TEXT(scope->not_line)),
                  err);

@@ -83,11 +83,12 @@ typedef int (*pattern_verdict_each)(void *arg, const struct pattern_verdict *row
 int pattern_verdicts(struct store *store, struct when_span span, pattern_verdict_each each,
                      void *arg, struct error *err);
 
-/* Lots packed in [from, to) on a line (or on any but one), with their complaints of a symptom
+/* Lots packed in its span on a line (or on any but one), with their complaints of a symptom
  * received before `until`; with a cause, those complaints' expected number from it. "": any. */
 struct pattern_scope {
     const char *line, *not_line, *symptom, *cause;
-    int64_t from_ms, to_ms, until_ms;
+    struct when_span span;
+    int64_t until_ms;
 };
 struct pattern_lot {
     int64_t lot_id, packed_from_ms, units;

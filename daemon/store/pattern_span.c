@@ -4,28 +4,27 @@
 struct pattern_span pattern_span(const struct tz *tz, int32_t from_day, int32_t to_day,
                                  int64_t now_ms)
 {
-    struct pattern_span s = {.from_ms = tz_day_start_ms(tz, from_day),
-                             .to_ms = tz_day_start_ms(tz, to_day)};
-    if (s.to_ms > now_ms) {
-        s.to_ms = now_ms > s.from_ms ? now_ms : s.from_ms;
-        to_day = tz_day(tz, s.to_ms);
+    struct pattern_span s = {.all = {tz_day_start_ms(tz, from_day), tz_day_start_ms(tz, to_day)}};
+    if (s.all.to_ms > now_ms) {
+        s.all.to_ms = now_ms > s.all.from_ms ? now_ms : s.all.from_ms;
+        to_day = tz_day(tz, s.all.to_ms);
     }
     s.from_week = pattern_week_of_day(from_day + 6);
     s.to_week = pattern_week_of_day(to_day) - 1;
     bool whole = s.from_week <= s.to_week;
-    s.weeks_from_ms = whole ? tz_day_start_ms(tz, pattern_monday(s.from_week)) : s.from_ms;
-    s.weeks_to_ms = whole ? tz_day_start_ms(tz, pattern_monday(s.to_week + 1)) : s.from_ms;
+    s.weeks.from_ms = whole ? tz_day_start_ms(tz, pattern_monday(s.from_week)) : s.all.from_ms;
+    s.weeks.to_ms = whole ? tz_day_start_ms(tz, pattern_monday(s.to_week + 1)) : s.all.from_ms;
     return s;
 }
 
 static int each_sum(struct store *store, const char *sql, const struct pattern_span *span,
                     pattern_count_each each, void *arg, struct error *err)
 {
-    struct db_query q =
-        db_query(store, sql,
-                 DB(DB_INT(span->from_week), DB_INT(span->to_week), DB_INT(span->from_ms),
-                    DB_INT(span->weeks_from_ms), DB_INT(span->weeks_to_ms), DB_INT(span->to_ms)),
-                 err);
+    struct db_query q = db_query(store, sql,
+                                 DB(DB_INT(span->from_week), DB_INT(span->to_week),
+                                    DB_INT(span->all.from_ms), DB_INT(span->weeks.from_ms),
+                                    DB_INT(span->weeks.to_ms), DB_INT(span->all.to_ms)),
+                                 err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct pattern_count row = {.series_id = db_int64(&q, 0), .n = db_int64(&q, 1)};
@@ -71,7 +70,8 @@ int pattern_span_parts(struct store *store, const struct pattern_scope *scope,
         "SELECT complaint_id, n, factor, level FROM pattern_part"
         " WHERE received_ms >= ?1 AND received_ms < ?2 AND symptom = ?3 ORDER BY complaint_id";
     struct db_query q = db_query(
-        store, SQL, DB(DB_INT(scope->from_ms), DB_INT(scope->to_ms), DB_TEXT(scope->symptom)), err);
+        store, SQL,
+        DB(DB_INT(scope->span.from_ms), DB_INT(scope->span.to_ms), DB_TEXT(scope->symptom)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct pattern_part row = {db_int64(&q, 0), db_int64(&q, 1), db_text(&q, 2),

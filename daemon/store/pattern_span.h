@@ -6,9 +6,9 @@
 #include "store/pattern.h"
 
 struct pattern_span {
-    int64_t from_ms, to_ms;             /* [from, to) */
-    int from_week, to_week;             /* whole weeks within; none if from > to */
-    int64_t weeks_from_ms, weeks_to_ms; /* where they start and end; from_ms twice if none */
+    struct when_span all;
+    int from_week, to_week; /* whole weeks within; none if from > to */
+    struct when_span weeks; /* theirs; empty, where `all` starts, if there are none */
 };
 /* The days [from_day, to_day) of the zone, cut off at `now`. */
 struct pattern_span pattern_span(const struct tz *tz, int32_t from_day, int32_t to_day,
@@ -26,7 +26,7 @@ struct pattern_part {
     const char *factor, *level;
 };
 typedef int (*pattern_part_each)(void *arg, const struct pattern_part *row);
-/* Of all complaints of the scope's symptom received in its [from, to), by complaint. Reads those
+/* Of all complaints of the scope's symptom received in its span, by complaint. Reads those
  * complaints. */
 int pattern_span_parts(struct store *store, const struct pattern_scope *scope,
                        pattern_part_each each, void *arg, struct error *err);

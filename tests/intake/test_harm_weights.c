@@ -6,6 +6,7 @@
 #include "intake/common_words.h"
 #include "intake/fields.h"
 #include "intake/harm_note.h"
+#include "one_file.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -14,36 +15,15 @@
 
 #define LEXICON ODDLOAF_SOURCE_DIR "/rules/lexicon"
 
-struct folder {
-    char dir[64], file[96];
-};
-
-static void folder_make(struct folder *folder, const char *text)
-{
-    snprintf(folder->dir, sizeof folder->dir, "/tmp/harm-weights-XXXXXX");
-    assert_non_null(mkdtemp(folder->dir));
-    snprintf(folder->file, sizeof folder->file, "%s/harm.json", folder->dir);
-    FILE *file = fopen(folder->file, "we");
-    assert_non_null(file);
-    fputs(text, file);
-    fclose(file);
-}
-
-static void folder_end(const struct folder *folder)
-{
-    unlink(folder->file);
-    rmdir(folder->dir);
-}
-
 static struct harm_weights *load_text(const char *text)
 {
-    struct folder folder;
+    struct one_file folder;
     struct harm_weights *weights = NULL;
     struct error err = {0};
-    folder_make(&folder, text);
+    one_file_make(&folder, "harm.json", text);
     if (harm_weights_load(folder.dir, NULL, NULL, &weights, &err))
         fail_msg("%ld:%ld %s", err.line, err.column, err.text);
-    folder_end(&folder);
+    one_file_end(&folder);
     return weights;
 }
 
@@ -298,15 +278,15 @@ static void errors_name_the_place(void **state)
 #undef LEVELS
     (void)state;
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
-        struct folder folder;
+        struct one_file folder;
         struct harm_weights *none = NULL;
         struct error err = {0};
-        folder_make(&folder, bad[i].text);
+        one_file_make(&folder, "harm.json", bad[i].text);
         assert_int_equal(harm_weights_load(folder.dir, NULL, NULL, &none, &err), ERROR_INVALID);
         assert_null(none);
         assert_string_equal(err.source, folder.file);
         assert_string_equal(err.field, bad[i].field);
-        folder_end(&folder);
+        one_file_end(&folder);
     }
 }
 

@@ -6,6 +6,7 @@
 #include "intake/common_words.h"
 #include "intake/fields.h"
 #include "intake/harm_words.h"
+#include "one_file.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -287,27 +288,6 @@ static void long_notes_are_read_whole_and_in_time(void **state)
 
 /* ---- files ---- */
 
-struct folder {
-    char dir[64], file[96];
-};
-
-static void folder_make(struct folder *folder, const char *text)
-{
-    snprintf(folder->dir, sizeof folder->dir, "/tmp/harm-words-XXXXXX");
-    assert_non_null(mkdtemp(folder->dir));
-    snprintf(folder->file, sizeof folder->file, "%s/xx.json", folder->dir);
-    FILE *file = fopen(folder->file, "we");
-    assert_non_null(file);
-    fputs(text, file);
-    fclose(file);
-}
-
-static void folder_end(const struct folder *folder)
-{
-    unlink(folder->file);
-    rmdir(folder->dir);
-}
-
 static void errors_name_the_place(void **state)
 {
     static const struct {
@@ -330,17 +310,17 @@ static void errors_name_the_place(void **state)
     };
     (void)state;
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
-        struct folder folder;
+        struct one_file folder;
         struct harm_words *none = NULL;
         struct error err = {0};
-        folder_make(&folder, bad[i].text);
+        one_file_make(&folder, "xx.json", bad[i].text);
         assert_int_equal(harm_words_load(folder.dir, NULL, NULL, NULL, &none, &err), ERROR_INVALID);
         assert_null(none);
         assert_string_equal(err.source, folder.file);
         assert_string_equal(err.field, bad[i].field);
         assert_int_equal(err.line, bad[i].line);
         assert_int_equal(err.column, bad[i].column);
-        folder_end(&folder);
+        one_file_end(&folder);
     }
 }
 
@@ -363,17 +343,17 @@ static void a_plant_may_add_a_language(void **state)
         {"das k\xC3\xB6nnte einen Zahn kosten", ""},
         {"am Zahn", "possible"},
     };
-    struct folder folder;
+    struct one_file folder;
     struct error err = {0};
     struct harm_words *own = NULL, *shipped = words;
     (void)state;
-    folder_make(&folder, text);
+    one_file_make(&folder, "xx.json", text);
     assert_int_equal(harm_words_load(folder.dir, NULL, NULL, NULL, &own, &err), 0);
     words = own;
     CHECK_CASES(cases);
     words = shipped;
     harm_words_free(own);
-    folder_end(&folder);
+    one_file_end(&folder);
 }
 
 static void nothing_to_read_with(void **state)

@@ -10,6 +10,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "intake/lexicon.h"
+#include "one_file.h"
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -346,27 +347,6 @@ static void many_threads_read_one_lexicon(void **state)
 
 /* ---- loading ---- */
 
-struct folder {
-    char dir[64], file[96];
-};
-
-static void folder_make(struct folder *folder, const char *text)
-{
-    snprintf(folder->dir, sizeof folder->dir, "/tmp/lexicon-XXXXXX");
-    assert_non_null(mkdtemp(folder->dir));
-    snprintf(folder->file, sizeof folder->file, "%s/xx.json", folder->dir);
-    FILE *file = fopen(folder->file, "we");
-    assert_non_null(file);
-    fputs(text, file);
-    fclose(file);
-}
-
-static void folder_end(const struct folder *folder)
-{
-    unlink(folder->file);
-    rmdir(folder->dir);
-}
-
 static void errors_name_the_place(void **state)
 {
     (void)state;
@@ -394,10 +374,10 @@ static void errors_name_the_place(void **state)
         {"{\"fields\":[],}", "", 1, 14},
     };
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
-        struct folder folder;
+        struct one_file folder;
         struct lexicon *none = NULL;
         struct error err = {0};
-        folder_make(&folder, bad[i].text);
+        one_file_make(&folder, "xx.json", bad[i].text);
         assert_int_equal(lexicon_load(folder.dir, NULL, NULL, &none, &err), ERROR_INVALID);
         assert_null(none);
         assert_string_equal(err.source, folder.file);
@@ -405,7 +385,7 @@ static void errors_name_the_place(void **state)
         assert_int_equal(err.line, bad[i].line);
         if (*bad[i].field)
             assert_int_equal(err.column, bad[i].column);
-        folder_end(&folder);
+        one_file_end(&folder);
     }
 }
 
@@ -427,13 +407,14 @@ static void a_missing_folder_is_an_empty_lexicon(void **state)
 
 static void a_plant_may_add_a_language(void **state)
 {
-    struct folder folder;
+    struct one_file folder;
     struct lexicon *own = NULL;
     struct error err = {0};
     (void)state;
-    folder_make(&folder, "{\"language\":\"de\",\"negation\":[\"nicht\",\"kein\"],"
-                         "\"fields\":[{\"field\":\"observed/odor\",\"words\":"
-                         "{\"sour\":[\"säuerlich\",\"sauer*\"]}}]}");
+    one_file_make(&folder, "xx.json",
+                  "{\"language\":\"de\",\"negation\":[\"nicht\",\"kein\"],"
+                  "\"fields\":[{\"field\":\"observed/odor\",\"words\":"
+                  "{\"sour\":[\"säuerlich\",\"sauer*\"]}}]}");
     assert_int_equal(lexicon_load(folder.dir, NULL, NULL, &own, &err), 0);
     struct lexicon *shipped = lexicon;
     lexicon = own;
@@ -444,7 +425,7 @@ static void a_plant_may_add_a_language(void **state)
     CHECK_NOTES(notes);
     lexicon = shipped;
     lexicon_free(own);
-    folder_end(&folder);
+    one_file_end(&folder);
 }
 
 int main(void)

@@ -93,8 +93,8 @@ static inline struct week_data *sim_run(struct sim *sim)
     memset(sim->final, 0, sizeof sim->final);
     d->week = 2900;
     d->now_week = d->week + 1;
-    d->from_ms = (d->week * INT64_C(7) - 3) * WHEN_DAY_MS;
-    d->to_ms = d->now_ms = d->from_ms + 7 * WHEN_DAY_MS;
+    d->shown.from_ms = (d->week * INT64_C(7) - 3) * WHEN_DAY_MS;
+    d->shown.to_ms = d->now_ms = d->shown.from_ms + 7 * WHEN_DAY_MS;
     d->passed = 1;
     for (int w = 0; w < SIM_WEEKS; w++) {
         for (int l = 0; l < sim->lines; l++) {

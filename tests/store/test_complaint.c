@@ -1,6 +1,7 @@
 /* Complaints are logged once, cases follow the lot, a complaint can be placed again. */
 #include "base/text.h"
 #include "check.h"
+#include "fixture.h"
 #include "store/case.h"
 #include "store/change.h"
 #include "store/complaint.h"
@@ -14,62 +15,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-struct fixture {
-    char dir[64];
-    struct store *store;
-};
-
-static int setup(void **state)
-{
-    struct fixture *f = xcalloc(1, sizeof *f);
-    struct error err = {0};
-    strcpy(f->dir, "/tmp/oddloaf-complaint-XXXXXX");
-    assert_non_null(mkdtemp(f->dir));
-    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
-    assert_int_equal(store_begin(f->store, NULL), 0);
-    assert_int_equal(
-        db_exec(
-            f->store,
-            "INSERT INTO product VALUES(1,'W24','Wheat','pan-bread',10,680,NULL);"
-            "INSERT INTO lot(id,lot,fold,product_id,line,made_from_ms,made_to_ms,packed_from_ms,"
-            "packed_to_ms,units,code_day) VALUES(1,'L1','L1',1,'1',0,1,2,3,1000,10),"
-            "(2,'L2','L2',1,'1',0,1,2,3,1000,10);",
-            &err),
-        0);
-    *state = f;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    struct fixture *f = *state;
-    struct text_buffer command = {0};
-    store_close(f->store);
-    text_appendf(&command, "rm -rf %s", f->dir);
-    int rc = system(command.data);
-    text_buffer_free(&command);
-    free(f);
-    return rc;
-}
-
 static struct complaint_placed log_one(struct fixture *f, const char *uuid, int64_t lot_id,
                                        int64_t received_ms)
 {
-    struct complaint_new c = {.uuid = uuid,
-                              .received_ms = received_ms,
-                              .logged_ms = 100,
-                              .channel = "phone",
-                              .symptom = "mold",
-                              .code_day = WHEN_UNKNOWN_DAY,
-                              .bought_day = WHEN_UNKNOWN_DAY,
-                              .found_day = WHEN_UNKNOWN_DAY,
-                              .packs = 2,
-                              .body = "{}",
-                              .lots = {.state = LOT_UNKNOWN}};
+    struct complaint_new c = fixture_complaint(uuid, lot_id);
     struct complaint_placed placed = {0};
-    if (lot_id) {
-        c.lots = (struct complaint_lots){.state = LOT_EXACT, .count = 1, .lot = {{lot_id, 0.95}}};
-    }
+    c.received_ms = received_ms;
     assert_int_equal(complaint_log(f->store, &c, &placed, NULL), 0);
     return placed;
 }
@@ -328,7 +279,7 @@ static void contact_is_purged_by_date(void **state)
     assert_int_equal(purged, 1);
 }
 
-#define TEST(name) cmocka_unit_test_setup_teardown(name, setup, teardown)
+#define TEST(name) cmocka_unit_test_setup_teardown(name, fixture_open, fixture_close)
 
 int main(void)
 {

@@ -1,6 +1,7 @@
 /* Marks of what is erased reach the disk whole, or it is said why not. */
 #include "base/text.h"
 #include "check.h"
+#include "fixture.h"
 #include "store/complaint.h"
 #include "store/contact.h"
 #include "store/erasures.h"
@@ -31,40 +32,19 @@ ssize_t write(int fd, const void *bytes, size_t length)
 }
 
 static struct store *store;
-static char dir[64];
+static const char *dir;
 
 static int open_store(void **state)
 {
-    const struct complaint_new c = {.uuid = "first",
-                                    .received_ms = 50,
-                                    .logged_ms = 100,
-                                    .channel = "phone",
-                                    .symptom = "mold",
-                                    .code_day = WHEN_UNKNOWN_DAY,
-                                    .bought_day = WHEN_UNKNOWN_DAY,
-                                    .found_day = WHEN_UNKNOWN_DAY,
-                                    .packs = 1,
-                                    .body = "{}",
-                                    .lots = {.state = LOT_UNKNOWN}};
+    const struct complaint_new c = fixture_complaint("first", 0);
     struct complaint_placed placed = {0};
-    (void)state;
-    strcpy(dir, "/tmp/oddloaf-erasures-XXXXXX");
-    if (!mkdtemp(dir) || store_open(dir, STORE_WRITE, &store, NULL) || store_begin(store, NULL) ||
-        complaint_log(store, &c, &placed, NULL))
-        return -1;
+    fixture_open(state);
+    const struct fixture *f = *state;
+    store = f->store;
+    dir = f->dir;
+    assert_int_equal(complaint_log(store, &c, &placed, NULL), 0);
     const struct contact_row row = {placed.complaint_id, "", "{}", "\nada marsh\n marsh", 1000};
     return contact_add(store, &row, NULL) || store_commit(store, NULL) ? -1 : 0;
-}
-
-static int close_store(void **state)
-{
-    struct text_buffer command = {0};
-    (void)state;
-    store_close(store);
-    text_appendf(&command, "rm -rf %s", dir);
-    int rc = system(command.data);
-    text_buffer_free(&command);
-    return rc;
 }
 
 static int erase(const int *writes, int count, int *ret_erased, struct error *err)
@@ -108,8 +88,10 @@ static void a_mark_that_does_not_fit_says_so(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(a_mark_written_in_pieces_is_whole, open_store, close_store),
-        cmocka_unit_test_setup_teardown(a_mark_that_does_not_fit_says_so, open_store, close_store),
+        cmocka_unit_test_setup_teardown(a_mark_written_in_pieces_is_whole, open_store,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(a_mark_that_does_not_fit_says_so, open_store,
+                                        fixture_close),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

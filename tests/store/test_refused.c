@@ -3,6 +3,7 @@
  * it gets through undisturbed. */
 #include "base/text.h"
 #include "check.h"
+#include "fixture.h"
 #include "store/action.h"
 #include "store/complaint.h"
 #include "store/complaint_place.h"
@@ -19,25 +20,13 @@
 #include <string.h>
 
 static struct store *store;
-static char dir[] = "/tmp/oddloaf-refused-XXXXXX";
 static int64_t case_id, complaint_id;
 
 /* ---- what is done ---- */
 
 static int log_as(const char *uuid, int64_t lot_id, struct complaint_placed *ret, struct error *err)
 {
-    const struct complaint_new c = {
-        .uuid = uuid,
-        .received_ms = 50,
-        .logged_ms = 100,
-        .channel = "phone",
-        .symptom = "mold",
-        .code_day = WHEN_UNKNOWN_DAY,
-        .bought_day = WHEN_UNKNOWN_DAY,
-        .found_day = WHEN_UNKNOWN_DAY,
-        .packs = 2,
-        .body = "{}",
-        .lots = {.state = LOT_EXACT, .count = 1, .lot = {{lot_id, 0.95}}}};
+    const struct complaint_new c = fixture_complaint(uuid, lot_id);
     return complaint_log(store, &c, ret, err);
 }
 
@@ -228,35 +217,17 @@ static void nothing_refused_is_said_to_be_done(void **state)
 
 static int open_store(void **state)
 {
-    static const char LOTS[] =
-        "INSERT INTO product VALUES(1,'W24','Wheat','pan-bread',10,680,NULL);"
-        "INSERT INTO lot(id,lot,fold,product_id,line,made_from_ms,made_to_ms,packed_from_ms,"
-        "packed_to_ms,units,code_day) VALUES(1,'L1','L1',1,'1',0,1,2,3,1000,10),"
-        "(2,'L2','L2',1,'1',0,1,2,3,1000,10);";
     struct complaint_placed placed = {0};
-    (void)state;
-    if (!mkdtemp(dir) || store_open(dir, STORE_WRITE, &store, NULL) || store_begin(store, NULL) ||
-        db_exec(store, LOTS, NULL) || log_as("first", 1, &placed, NULL) ||
-        store_commit(store, NULL))
-        return -1;
+    fixture_open(state);
+    store = ((struct fixture *)*state)->store;
+    assert_int_equal(log_as("first", 1, &placed, NULL), 0);
     case_id = placed.case_id;
     complaint_id = placed.complaint_id;
-    return 0;
-}
-
-static int close_store(void **state)
-{
-    struct text_buffer command = {0};
-    (void)state;
-    store_close(store);
-    text_appendf(&command, "rm -rf %s", dir);
-    int rc = system(command.data);
-    text_buffer_free(&command);
-    return rc;
+    return store_commit(store, NULL);
 }
 
 int main(void)
 {
     const struct CMUnitTest tests[] = {cmocka_unit_test(nothing_refused_is_said_to_be_done)};
-    return cmocka_run_group_tests(tests, open_store, close_store);
+    return cmocka_run_group_tests(tests, open_store, fixture_close);
 }
