@@ -1,0 +1,144 @@
+#include "base/text.h"
+#include "desk/correcting_inside.h"
+#include "intake/lexicon.h"
+#include <stdlib.h>
+#include <string.h>
+
+enum { FIELD_SIZE = 96 };
+
+const struct field *correcting_field(const char *name)
+{
+    char path[FIELD_SIZE];
+    text_clip(name, path, sizeof path);
+    char *dot = strchr(path, '.');
+    if (dot)
+        *dot = '/';
+    return fields_find(path);
+}
+
+static bool may_change(const struct field *field)
+{
+    return field && field->type != FIELD_ID;
+}
+
+static void fault(struct correcting_work *w, const char *name, const json_t *value,
+                  const char *reason, struct error *err)
+{
+    struct error why = {0};
+    char *text = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
+    error_set(&why, ERROR_INVALID, "%s", reason);
+    error_field(&why, name, json_is_string(value) ? json_string_value(value) : text ? text : "");
+    free(text);
+    if (!w->c->faults)
+        w->c->faults = json_array();
+    json_array_append_new(w->c->faults, complaint_form_fault(&why));
+    if (!err->code)
+        *err = why;
+}
+
+static bool is_nothing(const json_t *value)
+{
+    return json_is_null(value) || (json_is_string(value) && !json_string_length(value)) ||
+           (json_is_array(value) && !json_array_size(value));
+}
+
+static void set_field(json_t *said, const struct field *field, json_t *value)
+{
+    if (is_nothing(value))
+        fields_unset(said, field);
+    else
+        fields_set_new(said, field, json_incref(value));
+    if (strcmp(field->name, "harm") == 0) /* whoever corrects it has read it */
+        json_object_del(said, "harm_possible");
+}
+
+int correcting_set(struct correcting_work *w, json_t *said, struct error *err)
+{
+    const char *name;
+    json_t *value;
+    json_object_foreach((json_t *)w->c->fields, name, value)
+    {
+        const struct field *field = correcting_field(name);
+        if (may_change(field))
+            set_field(said, field, value);
+        else
+            fault(w, name, value,
+                  field ? "stays as it is: it is what the complaint is known by"
+                        : "is no field of a complaint",
+                  err);
+    }
+    return err->code;
+}
+
+bool correcting_has_word(const json_t *list, const json_t *word)
+{
+    for (size_t i = 0; i < json_array_size(list); i++)
+        if (json_equal(json_array_get(list, i), word))
+            return true;
+    return false;
+}
+
+static void take_off(json_t *said, const struct field *field, const json_t *value)
+{
+    json_t *own = fields_get(said, field);
+    for (size_t i = json_array_size(own); json_is_array(own) && i-- > 0;)
+        if (json_equal(json_array_get(own, i), value))
+            json_array_remove(own, i);
+    if (own && (json_equal(own, value) || (json_is_array(own) && !json_array_size(own))))
+        fields_unset(said, field);
+}
+
+/* What the note as it was gives by itself. New reference. */
+static json_t *note_gives(const struct correcting_work *w)
+{
+    static const char *const TEXTS[] = {"symptom", "note", "reason"};
+    json_t *texts = json_object(), *taken = NULL;
+    for (size_t i = 0; i < sizeof TEXTS / sizeof TEXTS[0]; i++)
+        json_object_set(texts, TEXTS[i], json_object_get(w->own, TEXTS[i]));
+    json_decref(lexicon_fill(w->desk->lexicon, texts, &taken));
+    json_decref(texts);
+    return taken;
+}
+
+/* What the note gave, as far as it was not said besides: when it was logged, or since. */
+static void take_off_read(struct correcting_work *w, json_t *said)
+{
+    json_t *taken = note_gives(w), *sent = NULL;
+    correcting_sent(w, &sent);
+    size_t i;
+    const json_t *item;
+    json_array_foreach(taken, i, item)
+    {
+        const char *name = json_string_value(json_object_get(item, "field"));
+        const struct field *field = name ? correcting_field(name) : NULL;
+        const json_t *value = json_object_get(item, "value");
+        const json_t *own = field && sent ? fields_get(sent, field) : NULL;
+        if (field && !(own && (json_equal(own, value) || correcting_has_word(own, value))))
+            take_off(said, field, value);
+    }
+    json_object_del(said, "harm_possible");
+    json_object_del(said, "harm_read");
+    json_decref(taken);
+    json_decref(sent);
+}
+
+static bool is_corrected(const struct correcting_work *w, const char *name)
+{
+    const struct field *field = fields_find(name);
+    return !json_equal(fields_get(w->own, field) ? fields_get(w->own, field) : json_null(),
+                       fields_get(w->said, field) ? fields_get(w->said, field) : json_null());
+}
+
+int correcting_read_note(struct correcting_work *w, struct error *err)
+{
+    if (!is_corrected(w, "note") && !is_corrected(w, "reason"))
+        return 0;
+    json_t *base = json_deep_copy(w->own);
+    take_off_read(w, base);
+    correcting_set(w, base, err);
+    json_t *filled = lexicon_fill(w->desk->lexicon, base, &w->c->taken);
+    json_decref(base);
+    json_decref(w->said);
+    w->said = filled;
+    return correcting_set(w, w->said, err);
+}

@@ -1,0 +1,183 @@
+#include "serve/reranking.h"
+#include "base/short_id.h"
+#include "base/text.h"
+#include "desk/event.h"
+#include "desk/logged.h"
+#include "desk/outgoing.h"
+#include "desk/told.h"
+#include "store/case.h"
+#include "store/outbox.h"
+#include "store/ranking.h"
+#include "store/work.h"
+#include "tell/tell.h"
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    ROUND = 16, /* cases ranked between two commits */
+    RETRY_MS = 60000
+};
+
+struct ranked {
+    struct work_row row;
+    int64_t case_id;
+    struct ranking ranking; /* its `why`: it is to be mailed */
+    bool made, same, gone;  /* none: it failed */
+    char message_id[128];
+    json_t *told, *said, *lot; /* of a mail; the last two: desk/told.h */
+};
+
+struct round {
+    struct app *app;
+    struct setup *setup;
+    const char *kind; /* WORK_RANK or WORK_AGAIN */
+    struct ranked ranked[ROUND];
+    int count;
+};
+
+/* What becomes of its mail is decided on what is kept, so that a restart decides the same. */
+static void decide_mail(struct round *round, struct ranked *r, struct store *store)
+{
+    struct ranking was = {0};
+    bool mailed = ranking_last_mailed(store, r->case_id, &was, NULL) == 0;
+    const char *why = event_case_reason(mailed ? &was : NULL, &r->ranking);
+    ranking_clear(&was);
+    bool again = strcmp(round->kind, WORK_AGAIN) == 0;
+    if (!why || (again && !mailed)) /* who was told nothing has no news */
+        return;
+    r->ranking.why = xstrdup(why);
+    if (again)
+        return;
+    event_message_id(round->setup->desk.mail_domain, app_now_ms(round->app), r->message_id,
+                     sizeof r->message_id);
+    logged_case_doubts(&round->setup->desk, store, r->case_id, r->told);
+    struct case_row row = {0};
+    case_get(store, r->case_id, &row, NULL);
+    r->lot = told_lot(store, round->setup->tz, row.lot_id);
+    if (told_case(store, r->case_id, &r->said, NULL))
+        r->said = json_array();
+}
+
+static void rank_looked(struct round *round, struct ranked *r, struct store *store)
+{
+    struct error err = {0};
+    struct ranking now;
+    r->case_id = r->row.subject_id;
+    int rc = tell_case(round->setup->triage, store, r->case_id, &r->told, &r->ranking, &err);
+    r->made = rc == 0;
+    r->gone = rc == ERROR_NOT_FOUND;
+    if (rc && !r->gone)
+        log_write(&round->app->log, LOG_LEVEL_ERROR, "cannot rank case=%s why=\"%s\"",
+                  CASE_ID(r->case_id), err.text);
+    if (rc)
+        return;
+    logged_case_json(&round->setup->desk, store, r->case_id, r->told, &r->ranking);
+    if (ranking_get(store, r->case_id, 0, &now, NULL) == 0) {
+        r->same = ranking_same(&now, &r->ranking);
+        ranking_clear(&now);
+    }
+    if (!r->same)
+        decide_mail(round, r, store);
+}
+
+static void rank_one(struct round *round, struct ranked *r, struct store *store)
+{
+    bool began = store_look(store);
+    rank_looked(round, r, store);
+    store_unlook(store, began);
+}
+
+static int save_mail(struct round *round, struct ranked *r, struct store *store, struct error *err)
+{
+    const struct ranking *ranking = &r->ranking;
+    json_t *event = event_case(config_text(round->setup->config, "plant"), ranking->revision,
+                               ranking->why, r->told);
+    json_object_set(event, "made", r->lot);
+    json_object_set(event, "said", r->said);
+    const struct outbox_new mail = {.event = "case",
+                                    .case_id = r->case_id,
+                                    .revision = ranking->revision,
+                                    .message_id = r->message_id,
+                                    .created_ms = app_now_ms(round->app)};
+    return outgoing_add(store, &mail, event, err);
+}
+
+static int save_one(struct round *round, struct ranked *r, struct store *store, struct error *err)
+{
+    int rc = 0;
+    if (!r->made && !r->gone)
+        return work_retry(store, round->kind, &r->row, app_now_ms(round->app) + RETRY_MS, err);
+    if (r->made && !r->same) {
+        rc = ranking_save(store, &r->ranking, err);
+        if (!rc && r->ranking.why)
+            rc = strcmp(round->kind, WORK_AGAIN) == 0
+                     ? work_add(store, WORK_NEWS, r->case_id, app_now_ms(round->app), err)
+                     : save_mail(round, r, store, err);
+    }
+    return rc ? rc : work_done(store, round->kind, &r->row, err);
+}
+
+/* One case that cannot be saved is tried again later and keeps no other waiting. If not even that
+ * can be written, the round has failed. */
+static int save_apart(struct round *round, struct ranked *r, struct store *store, struct error *err)
+{
+    struct error why = {0};
+    int rc = store_nest(store, err);
+    if (rc)
+        return rc;
+    int saved = save_one(round, r, store, &why);
+    rc = store_unnest(store, saved == 0, err);
+    if (rc || !saved)
+        return rc;
+    log_write(&round->app->log, LOG_LEVEL_ERROR, "cannot save the ranking case=%s why=\"%s\"",
+              CASE_ID(r->case_id), why.text);
+    return work_retry(store, round->kind, &r->row, app_now_ms(round->app) + RETRY_MS, err);
+}
+
+static int save_round(struct store *store, void *arg, struct error *err)
+{
+    struct round *round = arg;
+    int rc = 0;
+    for (int i = 0; i < round->count && !rc; i++)
+        rc = save_apart(round, &round->ranked[i], store, err);
+    return rc;
+}
+
+static int rank_all(struct round *round, const struct work_rows *due, struct store *store,
+                    bool *ret_mailed, struct error *err)
+{
+    round->count = due->count;
+    for (int i = 0; i < round->count; i++) {
+        round->ranked[i].row = due->row[i];
+        rank_one(round, &round->ranked[i], store);
+        *ret_mailed |= round->ranked[i].ranking.why != NULL;
+    }
+    return round->count ? writer_run(round->app->writer, save_round, round, err) : 0;
+}
+
+static void round_clear(struct round *round)
+{
+    for (int i = 0; i < round->count; i++) {
+        ranking_clear(&round->ranked[i].ranking);
+        json_decref(round->ranked[i].told);
+        json_decref(round->ranked[i].said);
+        json_decref(round->ranked[i].lot);
+    }
+}
+
+bool reranking_round(struct app *app, struct setup *setup, struct store *store, const char *kind,
+                     bool *ret_mailed)
+{
+    struct error err = {0};
+    struct work_row row[ROUND];
+    struct work_rows due = {row, 0, ROUND};
+    struct round round = {.app = app, .setup = setup, .kind = kind};
+    *ret_mailed = false;
+    int rc = work_due(store, kind, app_now_ms(app), &due, &err);
+    if (!rc)
+        rc = rank_all(&round, &due, store, ret_mailed, &err);
+    round_clear(&round);
+    if (rc)
+        log_write(&app->log, LOG_LEVEL_ERROR, "cannot save rankings why=\"%s\"", err.text);
+    return !rc && round.count > 0;
+}

@@ -1,0 +1,14 @@
+/* Cases whose work row (store/work.h) is due are ranked, saved and, where QA would act on it,
+ * mailed: a round of them in one commit. Runs on the background's thread. */
+#ifndef ODDLOAF_SERVE_RERANKING_H
+#define ODDLOAF_SERVE_RERANKING_H
+
+#include "serve/app.h"
+
+/* `kind`: WORK_RANK, or WORK_AGAIN, of which no mail is made but a row of news (news.h). True if
+ * there may be more; a failure is logged, and what failed is tried again later. *ret_mailed: mail,
+ * or news, was queued. */
+bool reranking_round(struct app *app, struct setup *setup, struct store *store, const char *kind,
+                     bool *ret_mailed);
+
+#endif
