@@ -265,7 +265,7 @@ class Map:
     def learn(self, copy):
         build = copy.tree / "build" / "lines"
         copy.configure(build, "-DCMAKE_C_COMPILER=clang", "-DCMAKE_BUILD_TYPE=Lines",
-                       "-DCMAKE_C_FLAGS=-O1 -fprofile-instr-generate -fcoverage-mapping")
+                       "-DCMAKE_C_FLAGS=-O0 -fprofile-instr-generate -fcoverage-mapping")
         assert copy.builds(build=build), "it does not build for coverage"
         tests = copy.tests(build)
         self.known = {name: one for name, one in self.known.items() if name in tests}

@@ -49,9 +49,9 @@ static void show_rates(const struct view *v, const json_t *rows, const char *fac
 {
     const struct column columns[] = {{factor, COLUMN_LEFT, 10},
                                      {"units", COLUMN_RIGHT, 0},
-                                     {"units/million", COLUMN_RIGHT, 0},
+                                     {"units per million", COLUMN_RIGHT, 0},
                                      {"interval", COLUMN_LEFT, 0},
-                                     {"returns/million", COLUMN_RIGHT, 0},
+                                     {"returns per million", COLUMN_RIGHT, 0},
                                      {"interval", COLUMN_LEFT, 0}};
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
     size_t i, further = 0;

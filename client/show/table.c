@@ -78,46 +78,82 @@ static int widest_line(const char *text)
     return widest;
 }
 
-static int total(const int *widths, size_t count, int indent)
+/* What is not broken unless there is no other way: a word, a number with its unit. */
+static int widest_word(const char *text)
 {
-    int sum = indent + GAP * ((int)count - 1);
+    int widest = 0;
+    while (*text) {
+        size_t length = strcspn(text, " \n");
+        char *word = xstrndup(text, length);
+        int columns = text_columns(word);
+        free(word);
+        if (columns > widest)
+            widest = columns;
+        text += length + (text[length] != '\0');
+    }
+    return widest;
+}
+
+static int total(const int *widths, size_t count)
+{
+    int sum = GAP * ((int)count - 1);
     for (size_t i = 0; i < count; i++)
         sum += widths[i];
     return sum;
 }
 
-/* The widest column that may still lose a column's width: first those that say so. */
-static long next_to_shrink(const struct table *t, const int *widths, bool any)
+/* The widest column that may still lose a column's width, or -1. */
+static long next_to_shrink(const int *widths, const int *least, size_t count)
 {
     long best = -1;
-    for (size_t i = 0; i < t->column_count; i++) {
-        int least = any ? LEAST : t->columns[i].shrink;
-        if (least > 0 && widths[i] > least && (best < 0 || widths[i] > widths[best]))
+    for (size_t i = 0; i < count; i++)
+        if (least[i] > 0 && widths[i] > least[i] && (best < 0 || widths[i] > widths[best]))
             best = (long)i;
-    }
     return best;
+}
+
+/* What a column may be shrunk to: first those that say so, then all as far as no word is broken,
+ * then all. 0: not at all. */
+enum shrinking { SHRINK_SAID, SHRINK_WORDS, SHRINK_ANY, SHRINK_NO_MORE };
+
+static int least_of(const struct table *t, size_t column, const int *words, enum shrinking how)
+{
+    if (how == SHRINK_SAID)
+        return t->columns[column].shrink;
+    return how == SHRINK_WORDS && words[column] > LEAST ? words[column] : LEAST;
+}
+
+static void shrink(const struct table *t, int *widths, const int *words, int most)
+{
+    int *least = xcalloc(t->column_count, sizeof *least);
+    for (enum shrinking how = SHRINK_SAID; how < SHRINK_NO_MORE; how++) {
+        long i = 0;
+        for (size_t c = 0; c < t->column_count; c++)
+            least[c] = least_of(t, c, words, how);
+        while (total(widths, t->column_count) > most &&
+               (i = next_to_shrink(widths, least, t->column_count)) >= 0)
+            widths[i]--;
+    }
+    free(least);
 }
 
 static int *measure(const struct table *t, int width, int indent)
 {
     int *widths = xcalloc(t->column_count, sizeof *widths);
+    int *words = xcalloc(t->column_count, sizeof *words);
     assert(t->column_count > 0);
-    for (size_t i = 0; i < t->column_count; i++)
-        widths[i] = text_columns(t->columns[i].title);
-    for (size_t i = 0; i < t->cell_count; i++) {
-        int columns = widest_line(t->cells[i]);
-        int *w = &widths[i % t->column_count];
-        if (columns > *w)
-            *w = columns;
+    for (size_t i = 0; i < t->column_count + t->cell_count; i++) {
+        size_t column = i % t->column_count;
+        const char *text =
+            i < t->column_count ? t->columns[i].title : t->cells[i - t->column_count];
+        int line = widest_line(text), word = widest_word(text);
+        if (line > widths[column])
+            widths[column] = line;
+        if (word > words[column])
+            words[column] = word;
     }
-    while (total(widths, t->column_count, indent) > width) {
-        long i = next_to_shrink(t, widths, false);
-        if (i < 0)
-            i = next_to_shrink(t, widths, true);
-        if (i < 0)
-            break;
-        widths[i]--;
-    }
+    shrink(t, widths, words, width - indent);
+    free(words);
     return widths;
 }
 

@@ -26,7 +26,7 @@ def turn(program, folder, turn_s):
     broken.mkdir(exist_ok=True)
     begin = cpu_of_children()
     with open(folder / f"{name}.log", "w") as log:
-        code = subprocess.run(["nice", "-n", "19", program, f"-max_total_time={turn_s}", "-timeout=25",
+        code = subprocess.run(["nice", "-n", "19", program, f"-max_total_time={turn_s}", "-timeout=300",
                                "-rss_limit_mb=1500", "-print_final_stats=1", f"-artifact_prefix={broken}/{name}-", kept,
                                CORPUS / name], stdout=log, stderr=subprocess.STDOUT).returncode
     runs = re.search(r"number_of_executed_units: (\d+)", (folder / f"{name}.log").read_text(errors="replace"))

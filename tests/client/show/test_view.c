@@ -196,6 +196,31 @@ static void a_table_never_overflows(void **state)
     }
 }
 
+/* Of what is broken, a heading between its words comes before a number. */
+static void a_number_is_not_broken_while_a_heading_can_be(void **state)
+{
+    static const struct column heads[] = {{"store", COLUMN_LEFT, 0},
+                                          {"units per million", COLUMN_RIGHT, 0},
+                                          {"interval", COLUMN_LEFT, 0}};
+    struct page p;
+    struct table *t = table_new(heads, 3);
+    (void)state;
+    table_add(t, "R4");
+    table_add(t, "40" VIEW_NBSP "000");
+    table_add(t, "25" VIEW_NBSP "600" VIEW_NBSP "to" VIEW_NBSP "59" VIEW_NBSP "500");
+    page_open(&p, 34, true);
+    table_print(t, &p.v, 0);
+    page_is(&p, "store  units per  interval\n"
+                "         million\n"
+                "R4        40 000  25 600 to 59 500\n");
+    page_open(&p, 24, true); /* no other way */
+    table_print(t, &p.v, 0);
+    table_free(t);
+    fclose(p.v.out);
+    assert_non_null(strstr(p.text, "R4"));
+    free(p.text);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -211,6 +236,7 @@ int main(void)
         cmocka_unit_test(bars_and_lines_of_marks),
         cmocka_unit_test(a_table_shrinks_the_column_that_may),
         cmocka_unit_test(a_table_never_overflows),
+        cmocka_unit_test(a_number_is_not_broken_while_a_heading_can_be),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
