@@ -215,17 +215,28 @@ static int take_option(struct args *a, int argc, char **argv, int *i, struct err
     return 0;
 }
 
+/* An option is given with which the command looks at its words itself. */
+static bool is_free(const struct args *a)
+{
+    const char *names = a->command->words_unless;
+    for (int i = 0; names && i < a->given_count; i++)
+        if (words_has(names, a->given[i].name))
+            return true;
+    return false;
+}
+
 static int check_count(const struct args *a, struct error *err)
 {
     const struct command *c = a->command;
     if (args_has(a, "help"))
         return 0;
-    if (a->count < c->least)
+    bool any = is_free(a);
+    if (a->count < c->least && !any)
         return error_set(err, ERROR_INVALID, "%s is missing",
                          c->least > 1 && a->count == c->least - 1 ? "a word" : c->args);
     if (c->most >= 0 && a->count > c->most)
         return error_set(err, ERROR_INVALID, "'%s' is one word too many", a->words[c->most]);
-    if (c->words && a->count && !words_has(c->words, a->words[0]))
+    if (c->words && !any && a->count && !words_has(c->words, a->words[0]))
         return error_set(err, ERROR_INVALID, "%.60s: must be one of: %s", a->words[0], c->words);
     return 0;
 }

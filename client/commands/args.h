@@ -27,10 +27,11 @@ struct args;
 
 struct command {
     const char *name;
-    const char *args;                        /* as shown in usage: "LOT…" */
-    const char *words;                       /* one of which its first word is; NULL: any */
-    const char *help;                        /* one line, lower case, no full stop */
-    const char *more;                        /* further paragraphs of `help COMMAND`, or NULL */
+    const char *args;         /* as shown in usage: "LOT…" */
+    const char *words;        /* one of which its first word is; NULL: any */
+    const char *words_unless; /* options with which neither that nor `least` holds; or NULL */
+    const char *help;         /* one line, lower case, no full stop */
+    const char *more;         /* further paragraphs of `help COMMAND`, or NULL */
     const struct option_row *options;        /* or NULL */
     const struct option_words *option_words; /* or NULL */
     bool fields;     /* the fields of a complaint are options before those */

@@ -27,7 +27,7 @@ static int take_field(const struct client *c, const char *word, json_t *fields)
     if (!word[length])
         return client_usage(c, "%s: say what it is to be, %s=VALUE", name, name);
     const char *value = word + length + 1;
-    const struct field *field = form_find(name);
+    const struct field *field = fields_named(name);
     if (!field) {
         error_set(&err, ERROR_INVALID, "is no field of a complaint");
         error_hint(&err, "`oddloaf help log` lists them");
@@ -52,7 +52,7 @@ static bool says(const struct args *a, const char *name)
         char said[96];
         size_t length = strcspn(a->words[i], "=");
         snprintf(said, sizeof said, "%.*s", (int)length, a->words[i]);
-        const struct field *field = form_find(said);
+        const struct field *field = fields_named(said);
         if (field && strcmp(field->name, name) == 0 && a->words[i][length] &&
             a->words[i][length + 1])
             return true;

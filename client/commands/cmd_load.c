@@ -4,6 +4,7 @@
 #include "commands/command.h"
 #include "deliver/source.h"
 #include "show/pick.h"
+#include "tables/table_rows.h"
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -19,6 +20,8 @@
 #define KINDS "products targets lots mixes uses readings plantlog dispatch"
 
 static const struct option_row options[] = {
+    {"map", "FILE", "which of the file's columns are ours, and how it writes things (JSON)"},
+    {"take", "last", "of rows with one key and different values the last stands"},
     {"keep-good", NULL, "apply the good rows of a file that has refused ones"},
     {"refused", "FILE", "write refused rows there, one JSON object a line"},
     {"dry-run", NULL, "check every row, change nothing"},
@@ -27,10 +30,12 @@ static const struct option_row options[] = {
 struct load {
     struct client *c;
     const char *kind;
-    bool keep_good, dry_run;
+    const struct column_map *map; /* NULL: the file has our columns */
+    int part;                     /* of the map */
+    bool keep_good, dry_run, take_last;
     FILE *refused_file;
     /* sums over the files whose last part was answered */
-    int64_t read, new, changed, same, refused;
+    int64_t read, new, changed, same, refused, passed_over;
     int answered;
     bool applied;
     bool unknown;         /* what became of some file: its last part was not answered */
@@ -92,15 +97,27 @@ static void say_refused(struct load *l, const struct source *s, const json_t *ro
     free(value);
 }
 
-static void take_refused(struct load *l, const struct source *s, const json_t *row)
+/* The daemon names our columns; whoever wrote the file knows its own. */
+static void in_words_of_file(const struct load *l, json_t *row)
 {
+    const char *ours = pick_text(row, "column", "");
+    const char *theirs = l->map ? column_map_column(l->map, l->part, ours) : NULL;
+    if (!theirs || strcmp(theirs, ours) == 0)
+        return;
+    json_object_set_new(row, "field", json_string(ours));
+    json_object_set_new(row, "column", json_string(theirs));
+}
+
+static void take_refused(struct load *l, const struct source *s, json_t *row)
+{
+    in_words_of_file(l, row);
     if (l->refused_file) {
         char *text = jsonx_dump(row);
         fprintf(l->refused_file, "%s\n", text);
         free(text);
     }
     if (json_array_size(l->refused_list) < REFUSED_JSON)
-        json_array_append(l->refused_list, (json_t *)row);
+        json_array_append(l->refused_list, row);
     if (l->shown < REFUSED_SHOWN)
         say_refused(l, s, row);
     else if (l->shown == REFUSED_SHOWN)
@@ -166,6 +183,9 @@ static int take_all_refused(struct load *l, const struct source *s, const json_t
 struct upload {
     char id[UUID_TEXT];
     struct source *source;
+    struct table_rows *rows;   /* by the map, or NULL */
+    struct text_buffer mapped; /* made by it, and not sent yet */
+    bool read;                 /* the source is at its end */
     bool ndjson;
     long part;
     int64_t bytes;
@@ -184,6 +204,7 @@ static void part_path(const struct load *l, const struct upload *u, bool last,
     client_path_query(path, "last", last ? "1" : "0");
     client_path_query(path, "keep_good", l->keep_good ? "1" : "0");
     client_path_query(path, "dry_run", l->dry_run ? "1" : "0");
+    client_path_query(path, "take", l->take_last ? "last" : NULL);
 }
 
 static void take_sums(struct load *l, const json_t *answer)
@@ -193,6 +214,7 @@ static void take_sums(struct load *l, const json_t *answer)
     l->changed += pick_int(answer, "changed", 0);
     l->same += pick_int(answer, "same", 0);
     l->refused += pick_int(answer, "refused_total", 0);
+    l->passed_over += pick_int(answer, "passed_over", 0);
     l->answered++;
     l->applied = l->applied && pick_bool(answer, "applied", true);
 }
@@ -237,17 +259,39 @@ static int send_part(struct load *l, struct upload *u, const char *bytes, size_t
     return rc;
 }
 
+/* The next part as it is sent: of the file, or what the map makes of it. */
+static int read_part(struct upload *u, char *part, size_t *ret_length, struct error *err)
+{
+    size_t length = 0;
+    if (!u->rows)
+        return source_read(u->source, part, PART_BYTES, ret_length, err);
+    while (u->mapped.length < PART_BYTES && !u->read) {
+        if (source_read(u->source, part, PART_BYTES, &length, err))
+            return (int)err->code;
+        u->read = length == 0;
+        if (u->read)
+            table_rows_finish(u->rows, &u->mapped);
+        else
+            table_rows_feed(u->rows, part, length, &u->mapped);
+    }
+    *ret_length = u->mapped.length < PART_BYTES ? u->mapped.length : PART_BYTES;
+    memcpy(part, u->mapped.data ? u->mapped.data : "", *ret_length);
+    u->mapped.length -= *ret_length;
+    memmove(u->mapped.data, u->mapped.data + *ret_length, u->mapped.length);
+    return 0;
+}
+
 /* Reads one part ahead, so that the last one can say that it is. */
 static int send_file(struct load *l, struct upload *u, char *part, char *next)
 {
     struct error err = {0};
     size_t length = 0;
     size_t next_length = 0;
-    if (source_read(u->source, part, PART_BYTES, &length, &err))
+    if (read_part(u, part, &length, &err))
         return client_fail(l->c, &err);
     for (;;) {
         next_length = 0;
-        if (length == PART_BYTES && source_read(u->source, next, PART_BYTES, &next_length, &err))
+        if (length == PART_BYTES && read_part(u, next, &next_length, &err))
             return client_fail(l->c, &err);
         bool last = next_length == 0;
         int rc = send_part(l, u, part, length, last);
@@ -272,6 +316,13 @@ static int load_file(struct load *l, const char *path)
     }
     uuid_v7(clock_now_ms(&clock), u.id);
     u.ndjson = source_is_ndjson(u.source);
+    if (l->map && u.ndjson) {
+        source_close(u.source);
+        return client_usage(l->c, "%s: a map is for CSV and sheets, not for JSON lines", path);
+    }
+    if (l->map)
+        u.rows = table_rows_new(l->map, l->part, zone_day(l->c->zone).tz);
+    u.ndjson |= l->map != NULL;
     char *part = xmalloc(PART_BYTES);
     char *next = xmalloc(PART_BYTES);
     int answered = l->answered;
@@ -280,6 +331,11 @@ static int load_file(struct load *l, const char *path)
     clear_progress(l);
     free(part);
     free(next);
+    if (u.rows && *table_rows_unused(u.rows))
+        client_say(l->c, "%s: columns not used: %s", source_name(u.source),
+                   table_rows_unused(u.rows));
+    table_rows_free(u.rows);
+    text_buffer_free(&u.mapped);
     source_close(u.source);
     return rc;
 }
@@ -288,7 +344,7 @@ static int load_file(struct load *l, const char *path)
 
 static void print_sums(const struct load *l)
 {
-    char n[5][VIEW_NUMBER];
+    char n[6][VIEW_NUMBER];
     if (l->c->json) {
         json_t *document = json_pack("{ss sI sI sI sI sO sI sb sb}", "kind", l->kind, "read",
                                      (json_int_t)l->read, "new", (json_int_t)l->new, "changed",
@@ -297,63 +353,141 @@ static void print_sums(const struct load *l)
                                      "applied", l->applied && !l->dry_run, "dry_run", l->dry_run);
         if (l->unknown)
             json_object_set_new(document, "applied", json_null());
+        if (l->take_last)
+            json_object_set_new(document, "passed_over", json_integer(l->passed_over));
         client_print(document);
         json_decref(document);
         return;
     }
     if (l->answered == 0)
         return;
+    char passed[48] = "";
+    if (l->take_last)
+        snprintf(passed, sizeof passed, ", %s passed over",
+                 view_number((double)l->passed_over, n[5]));
     view_textf(&l->c->view, VIEW_PLAIN, 0, 2,
-               "%s: %s rows read: %s new, %s changed, %s the same, %s refused%s", l->kind,
+               "%s: %s rows read: %s new, %s changed, %s the same, %s refused%s%s", l->kind,
                view_number((double)l->read, n[0]), view_number((double)l->new, n[1]),
                view_number((double)l->changed, n[2]), view_number((double)l->same, n[3]),
-               view_number((double)l->refused, n[4]), l->dry_run ? " (dry run)" : "");
+               view_number((double)l->refused, n[4]), passed, l->dry_run ? " (dry run)" : "");
     if (!l->applied && !l->dry_run)
         view_text(&l->c->view, VIEW_PLAIN, 0, 2,
                   "Nothing of a file with refused rows was applied: correct them, or load the good "
                   "rows with --keep-good.");
 }
 
-static int load(struct client *c, const struct args *a)
+/* The files of one kind. */
+static int load_kind(struct load *l, const struct args *a, int first)
 {
-    struct load l = {.c = c,
-                     .kind = a->words[0],
-                     .keep_good = args_has(a, "keep-good"),
-                     .dry_run = args_has(a, "dry-run"),
-                     .applied = true,
-                     .shown_ms = clock_monotonic_ms()};
-    const char *refused = args_value(a, "refused");
-    if (refused && !(l.refused_file = fopen(refused, "we")))
-        return client_usage(c, "cannot write %s: %s", refused, strerror(errno));
-    l.refused_list = json_array();
     int rc = EXIT_DONE;
-    for (int i = 1; i < a->count; i++) {
-        int one = load_file(&l, a->words[i]);
+    l->read = l->new = l->changed = l->same = l->refused = l->passed_over = 0;
+    l->answered = l->shown = 0;
+    l->unknown = false;
+    l->applied = true;
+    l->shown_ms = clock_monotonic_ms();
+    l->refused_list = json_array();
+    for (int i = first; i < a->count; i++) {
+        int one = load_file(l, a->words[i]);
         if (one > rc)
             rc = one;
         if (one == EXIT_UNREACHABLE || one == EXIT_DENIED)
             break;
     }
     if (rc != EXIT_UNREACHABLE && rc != EXIT_DENIED)
-        print_sums(&l);
+        print_sums(l);
+    json_decref(l->refused_list);
+    return rc ? rc : l->refused ? EXIT_REFUSED : EXIT_DONE;
+}
+
+/* Each kind of the map, in its order; `kind` NULL: all. */
+static int load_mapped(struct load *l, const struct args *a, const char *kind)
+{
+    int rc = EXIT_DONE;
+    bool found = false;
+    for (l->part = 0; l->part < column_map_parts(l->map); l->part++) {
+        l->kind = record_kind_table(column_map_kind(l->map, l->part))->kind;
+        if (kind && strcmp(kind, l->kind) != 0)
+            continue;
+        found = true;
+        int one = load_kind(l, a, kind != NULL);
+        if (one > rc)
+            rc = one;
+        if (one == EXIT_UNREACHABLE || one == EXIT_DENIED)
+            break;
+    }
+    return found ? rc : client_usage(l->c, "the map has no columns of %s", kind);
+}
+
+static void say_fault(void *arg, const struct error *fault)
+{
+    client_fail(arg, fault);
+}
+
+static int by_map(struct load *l, const struct args *a)
+{
+    enum record_kind of;
+    if (a->count == 0)
+        return client_usage(l->c, "name a file, or -");
+    const char *kind = record_kind_parse(a->words[0], &of) ? a->words[0] : NULL;
+    struct column_map *map = NULL;
+    const struct column_map_source source = {
+        .path = args_value(a, "map"), .kind = kind ? &of : NULL, .report = say_fault, .arg = l->c};
+    if (kind && a->count < 2)
+        return client_usage(l->c, "name a file, or -");
+    int rc = column_map_load(&source, &map, NULL);
+    if (rc)
+        return rc == ERROR_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
+    l->map = map;
+    if (column_map_parts(map) > 1)
+        for (int i = kind != NULL; i < a->count; i++)
+            if (strcmp(a->words[i], "-") == 0)
+                rc = client_usage(l->c, "the map is of several kinds: standard input can be read "
+                                        "only once, name a file");
+    if (!rc)
+        rc = load_mapped(l, a, kind);
+    column_map_free(map);
+    return rc;
+}
+
+static int load(struct client *c, const struct args *a)
+{
+    struct load l = {.c = c,
+                     .keep_good = args_has(a, "keep-good"),
+                     .dry_run = args_has(a, "dry-run"),
+                     .take_last = args_has(a, "take")};
+    const char *refused = args_value(a, "refused");
+    if (refused && !(l.refused_file = fopen(refused, "we")))
+        return client_usage(c, "cannot write %s: %s", refused, strerror(errno));
+    int rc;
+    if (args_has(a, "map")) {
+        rc = by_map(&l, a);
+    } else {
+        l.kind = a->words[0];
+        rc = load_kind(&l, a, 1);
+    }
     if (l.refused_file && fclose(l.refused_file) != 0) {
         client_say(c, "cannot write %s: %s", refused, strerror(errno));
         rc = rc ? rc : EXIT_REFUSED;
     }
-    json_decref(l.refused_list);
-    return rc ? rc : l.refused ? EXIT_REFUSED : EXIT_DONE;
+    return rc;
 }
+
+static const struct option_words option_words[] = {{"take", "last"}, {0}};
 
 const struct command cmd_load = {
     .name = "load",
     .args = "KIND FILE…",
     .words = KINDS,
+    .words_unless = "map",
     .help = "imports records of production",
-    .more = "KIND is one of " KINDS ". A FILE is CSV (header row, UTF-8, a unit may stand in "
-            "brackets: core_at_pack [degF]) or JSON "
-            "lines; - is standard input. A file is taken whole or not at all unless --keep-good. "
-            "Rows that are there already change nothing.",
+    .more =
+        "KIND is one of " KINDS ". A FILE is CSV (header row, UTF-8, a unit may stand in "
+        "brackets: core_at_pack [degF]) or JSON "
+        "lines; - is standard input. A file is taken whole or not at all unless --keep-good. "
+        "Rows that are there already change nothing. With --map, KIND may be left out where the "
+        "map names it.",
     .options = options,
+    .option_words = option_words,
     .least = 2,
     .most = -1,
     .exec = load,

@@ -4,6 +4,7 @@
 #include "base/units.h"
 #include "deliver/complaint_rows.h"
 #include "intake/complaint_form.h"
+#include "tables/csv_rows.h"
 #include <csv.h>
 #include <stdlib.h>
 #include <string.h>
@@ -113,7 +114,7 @@ static int set_cell(struct reader *r, json_t *complaint, const char *field, cons
     const char *value = is_date ? date : column_map_value(r->map, field, cell);
     if (strncmp(field, "measured.", 9) == 0)
         return form_set_measured(complaint, field + 9, value, err);
-    return *value ? form_set(complaint, form_find(field), value, r->day, err) : 0;
+    return *value ? form_set(complaint, fields_named(field), value, r->day, err) : 0;
 }
 
 /* What can't be read as its field is words all the same: they may speak of harm. */
@@ -172,24 +173,6 @@ static void on_row(int end, void *arg)
     drop_cells(r);
 }
 
-/* The separator that the first line uses most. */
-static char separator_of(const char *text, size_t length)
-{
-    static const char candidates[] = {',', ';', '\t'};
-    size_t best = 0;
-    size_t most = 0;
-    for (size_t c = 0; c < sizeof candidates; c++) {
-        size_t count = 0;
-        for (size_t i = 0; i < length && text[i] != '\n'; i++)
-            count += text[i] == candidates[c];
-        if (count > most) {
-            most = count;
-            best = c;
-        }
-    }
-    return candidates[best];
-}
-
 static bool is_blank(const char *text, size_t length)
 {
     for (size_t i = 0; i < length; i++)
@@ -217,7 +200,7 @@ static int feed(struct reader *r, struct csv_parser *parser, struct source *s)
     int rc;
     while ((rc = source_read(s, chunk, CHUNK, &length, r->err)) == 0 && length > 0 && !r->rc) {
         if (first)
-            csv_set_delim(parser, (unsigned char)separator_of(chunk, length));
+            csv_set_delim(parser, (unsigned char)csv_rows_separator(chunk, length));
         first = false;
         for (size_t at = 0; at < length && !r->rc;) {
             const char *end = memchr(chunk + at, '\n', length - at);

@@ -2,9 +2,9 @@
 #ifndef ODDLOAF_CLIENT_DELIVER_COMPLAINT_ROWS_H
 #define ODDLOAF_CLIENT_DELIVER_COMPLAINT_ROWS_H
 
-#include "deliver/column_map.h"
 #include "deliver/source.h"
 #include "form/form.h"
+#include "tables/column_map.h"
 #include <jansson.h>
 
 struct row {

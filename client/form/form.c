@@ -10,21 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define NAME_BYTES 64
 #define MEASURED "measured."
-
-const struct field *form_find(const char *name)
-{
-    char path[NAME_BYTES];
-    char *dot = strchr(text_clip(name, path, sizeof path), '.');
-    if (dot)
-        *dot = '/';
-    const struct field *found = fields_find(path);
-    for (const struct field *f = fields_all(); !found && f->name; f++)
-        if (strcmp(f->option, name) == 0 || strcmp(fields_leaf(f), name) == 0)
-            found = f;
-    return found;
-}
 
 /* ---- reading one value ---- */
 
@@ -338,7 +324,7 @@ int form_set_measured(json_t *complaint, const char *quantity, const char *text,
     char *trimmed = clean(text);
     int rc = 0;
     if (*trimmed && text_to_double(trimmed, &value) != 0) {
-        char field[NAME_BYTES + sizeof MEASURED];
+        char field[64 + sizeof MEASURED];
         snprintf(field, sizeof field, MEASURED "%.60s", quantity);
         error_field(err, field, trimmed);
         rc = error_set(err, ERROR_INVALID, "must be a number");

@@ -9,10 +9,6 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-/* By name ("observed/colour" or "observed.colour"), by option, or by the last part of the name;
- * NULL if there is none. */
-const struct field *form_find(const char *name);
-
 struct tz;
 
 struct form_day {

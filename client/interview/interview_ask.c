@@ -117,7 +117,7 @@ const struct field *interview_listed(const struct interview *iv, const char *whi
     int64_t wanted = 0;
     int64_t number = 0;
     if (text_to_int64(which, &wanted) != 0) {
-        const struct field *f = form_find(which);
+        const struct field *f = fields_named(which);
         return f && f->ask ? f : NULL;
     }
     for (const struct field *f = fields_all(); f->name; f++)

@@ -36,7 +36,7 @@ static bool is_open(const struct interview *iv, const struct field *f)
 static const struct field *first_open(const struct interview *iv, const char *const *names)
 {
     for (; *names; names++) {
-        const struct field *f = form_find(*names);
+        const struct field *f = fields_named(*names);
         if (is_open(iv, f))
             return f;
     }
@@ -70,7 +70,7 @@ static const struct field *most_telling(struct interview *iv, const char **ret_a
         return NULL;
     json_array_foreach(json_object_get(iv->preview, "ask"), i, item)
     {
-        const struct field *f = form_find(pick_text(item, "fact", ""));
+        const struct field *f = fields_named(pick_text(item, "fact", ""));
         if (strcmp(pick_text(item, "of", "caller"), "caller") != 0 || !is_open(iv, f) ||
             pick_number(item, "gain_bits", 1) < GAIN_LEAST)
             continue;

@@ -391,6 +391,19 @@ const struct field *fields_member(const char *group, const char *member)
     return NULL;
 }
 
+const struct field *fields_named(const char *name)
+{
+    char path[64];
+    char *dot = strchr(text_clip(name, path, sizeof path), '.');
+    if (dot)
+        *dot = '/';
+    const struct field *found = fields_find(path);
+    for (const struct field *f = fields_all(); !found && f->name; f++)
+        if (strcmp(f->option, name) == 0 || strcmp(fields_leaf(f), name) == 0)
+            found = f;
+    return found;
+}
+
 const struct field *fields_fact(const char *name)
 {
     for (const struct field *f = FIELDS; f->name; f++)

@@ -57,6 +57,9 @@ const struct field *fields_find(const char *name);
 bool fields_is_typed(const char *name);
 /* The member of an object of the complaint, group "" for the complaint itself. */
 const struct field *fields_member(const char *group, const char *member);
+/* As people name it: by the whole name ("observed/colour" or "observed.colour"), by option, or by
+ * the last part of the name. NULL if there is none. */
+const struct field *fields_named(const char *name);
 /* What rules call by this name ("colour", "channel"). */
 const struct field *fields_fact(const char *name);
 /* "colour" of "observed/colour"; and the length of what stands before it, "observed/". */

@@ -2,8 +2,8 @@
 #ifndef ODDLOAF_RECORDS_HEADER_H
 #define ODDLOAF_RECORDS_HEADER_H
 
+#include "base/record_kind.h"
 #include "rules/catalogue.h"
-#include "store/record_kind.h"
 
 #define HEADER_NAME 80
 #define HEADER_UNIT 24

@@ -124,6 +124,7 @@ int import_new(const struct import_options *options, struct import **ret, struct
     im->source = xstrdup(options->source);
     im->path = xstrdup(options->path);
     im->catalogue = catalogue_ref(options->catalogue);
+    im->take_last = options->take_last;
     im->refused = options->refused;
     im->refused_arg = options->refused_arg;
     im->table = table;
@@ -132,7 +133,7 @@ int import_new(const struct import_options *options, struct import **ret, struct
     im->keys = key_index_new(im->path);
     im->lines.limit = CSV_ROWS_BYTES;
     if (im->format == IMPORT_CSV)
-        im->csv = csv_rows_new(&(struct csv_rows_sink){on_csv_row, on_csv_refused, im});
+        im->csv = csv_rows_new(&(struct csv_rows_sink){on_csv_row, on_csv_refused, im}, ',');
     else
         im->names = xcalloc(IMPORT_NAMES, sizeof *im->names);
     *ret = im;

@@ -3,13 +3,14 @@
  *
  * CSV (csv_rows.h) has a header row; NDJSON has one object a line with the same names. A row that
  * is not right is refused with every fault of it; a header that is not right makes the whole file
- * unusable. The same key twice in a file with different values: the later row is refused. */
+ * unusable. The same key twice in a file with different values: all rows of it are refused, or with
+ * `take_last` the last one stands. */
 #ifndef ODDLOAF_RECORDS_IMPORT_H
 #define ODDLOAF_RECORDS_IMPORT_H
 
+#include "base/record_kind.h"
 #include "records/refs.h"
 #include "rules/catalogue.h"
-#include "store/record_kind.h"
 
 enum import_format { IMPORT_CSV, IMPORT_NDJSON };
 
@@ -24,14 +25,16 @@ struct import_options {
     const struct catalogue *catalogue; /* referenced */
     import_refused refused;
     void *refused_arg;
+    bool take_last;
 };
 
 struct import_counts {
-    int64_t read;     /* rows of the file so far */
-    int64_t refused;  /* of them; a row may have several faults */
-    int64_t accepted; /* rows staged */
-    int64_t idle;     /* accepted, but with nothing in them to store */
-    bool unusable;    /* the header was refused: nothing after it counts */
+    int64_t read;        /* rows of the file so far */
+    int64_t refused;     /* of them; a row may have several faults */
+    int64_t accepted;    /* rows staged */
+    int64_t idle;        /* accepted, but with nothing in them to store */
+    int64_t passed_over; /* neither: a later row of the same key stands, as was asked for */
+    bool unusable;       /* the header was refused: nothing after it counts */
 };
 
 struct import;

@@ -4,11 +4,11 @@
 
 #include "base/jsonx.h"
 #include "records/check.h"
-#include "records/csv_rows.h"
 #include "records/import.h"
 #include "records/key_index.h"
-#include "records/lines.h"
 #include "records/stage.h"
+#include "tables/csv_rows.h"
+#include "tables/lines.h"
 
 enum { IMPORT_NAMES = 256 };
 
@@ -30,7 +30,7 @@ struct import {
     struct lines lines;
     struct csv_rows *csv;
     struct header header; /* CSV: of the file; NDJSON: of the row at hand */
-    bool header_read;
+    bool header_read, take_last;
     struct import_name *names; /* NDJSON: IMPORT_NAMES of them */
     struct import_counts counts;
     import_refused refused;

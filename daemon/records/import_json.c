@@ -98,6 +98,26 @@ static void object_row(struct import *im, const json_t *row, size_t line_bytes)
     text_buffer_free(&room);
 }
 
+/* A row that its sender could not read, {"refused":[{"column","value","reason"}]}: refused, as it
+ * says. False if the row is another. */
+static bool refused_row(struct import *im, const json_t *row)
+{
+    const json_t *refused = json_object_get(row, "refused"), *one;
+    size_t i;
+    if (!json_is_array(refused))
+        return false;
+    json_array_foreach((json_t *)(uintptr_t)refused, i, one)
+    {
+        const char *reason = json_string_value(json_object_get(one, "reason"));
+        import_fault(im, json_string_value(json_object_get(one, "column")),
+                     json_string_value(json_object_get(one, "value")),
+                     reason ? reason : "could not be read by its sender");
+    }
+    if (!im->row_refused)
+        import_fault(im, NULL, NULL, "could not be read by its sender");
+    return true;
+}
+
 static bool is_blank(const char *line, size_t length)
 {
     for (size_t i = 0; i < length; i++)
@@ -126,7 +146,7 @@ void import_json_line(void *arg, const char *line, size_t length, long number)
         import_fault(im, NULL, NULL, why.text);
     else if (!json_is_object(row))
         import_fault(im, NULL, NULL, "must be an object");
-    else
+    else if (!refused_row(im, row))
         object_row(im, row, length);
     if (im->row_refused)
         im->counts.refused++;

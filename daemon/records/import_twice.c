@@ -1,5 +1,6 @@
-/* The same key twice in one file. Twice the same row is harmless; two that differ contradict each
- * other, and which is right the daemon cannot know: the later one is refused. */
+/* The same key twice in one file. Twice the same row is harmless; rows that differ contradict each
+ * other, and which is right the daemon cannot know: all of that key are refused, or the last one
+ * stands where the sender says so. */
 #include "base/when.h"
 #include "records/import_inside.h"
 #include <stdio.h>
@@ -8,6 +9,7 @@
 struct twice {
     struct import *import;
     struct stage_reader *first, *later;
+    bool found; /* rows that contradict each other */
 };
 
 /* What differs first, -1 nothing; -2 the keys do. */
@@ -54,42 +56,109 @@ static int read_at(struct stage_reader *reader, uint64_t offset, struct stage_ro
     return rc == 0 ? error_set(err, ERROR_INTERNAL, "a staged row is missing") : rc;
 }
 
+/* *ret_dropped: it was not dropped before. */
+static int drop(struct import *im, uint64_t offset, int64_t *count, bool *ret_dropped,
+                struct error *err)
+{
+    int rc = stage_drop(im->stage, offset, ret_dropped, err);
+    if (!rc && *ret_dropped) {
+        im->counts.accepted--;
+        ++*count;
+    }
+    return rc;
+}
+
+/* Tells of a row that `other` contradicts in `column`, unless that was told before. */
+static int refuse_row(struct import *im, const struct stage_row *row, const struct stage_row *other,
+                      int column, struct error *err)
+{
+    char reason[96], buffer[40];
+    bool dropped = false;
+    int rc = drop(im, row->offset, &im->counts.refused, &dropped, err);
+    if (rc || !dropped)
+        return rc;
+    im->line = row->line;
+    snprintf(reason, sizeof reason, "contradicts line %ld, which has the same key", other->line);
+    import_fault(im, column_name(im, row, column),
+                 cell_text(&im->table->columns[column], &row->cells[column], buffer), reason);
+    return 0;
+}
+
+static int read_pair(struct twice *t, uint64_t one, uint64_t other, struct stage_row *a,
+                     struct stage_row *b, struct error *err)
+{
+    int rc = read_at(t->first, one, a, err);
+    if (rc == 1)
+        rc = read_at(t->later, other, b, err);
+    return rc < 0 ? rc : 0;
+}
+
+/* The later one contradicts the first: neither can be trusted. */
 static int on_pair(void *arg, uint64_t first, uint64_t later, struct error *err)
 {
     struct twice *t = arg;
-    struct import *im = t->import;
     struct stage_row a = {0}, b = {0};
-    char reason[96], buffer[40];
-    bool dropped;
-    int rc = read_at(t->first, first, &a, err);
-    if (rc == 1)
-        rc = read_at(t->later, later, &b, err);
-    if (rc < 0)
+    int rc = read_pair(t, first, later, &a, &b, err);
+    int column = rc ? -1 : difference(t->import->table, &a, &b);
+    if (rc || column < 0)
         return rc;
-    int column = difference(im->table, &a, &b);
-    if (column < 0)
-        return 0;
-    im->line = b.line;
-    snprintf(reason, sizeof reason, "contradicts line %ld, which has the same key", a.line);
-    import_fault(im, column_name(im, &b, column),
-                 cell_text(&im->table->columns[column], &b.cells[column], buffer), reason);
-    rc = stage_drop(im->stage, later, &dropped, err);
-    if (!rc && dropped) {
-        im->counts.refused++;
-        im->counts.accepted--;
-    }
+    t->found = true;
+    a.offset = first;
+    b.offset = later;
+    rc = refuse_row(t->import, &a, &b, column, err);
+    return rc ? rc : refuse_row(t->import, &b, &a, column, err);
+}
+
+/* One that says the same as the first, where that was refused. */
+static int on_same(void *arg, uint64_t first, uint64_t later, struct error *err)
+{
+    struct twice *t = arg;
+    struct stage_row a = {0}, b = {0};
+    int rc = read_pair(t, first, later, &a, &b, err);
+    if (rc || !(a.flags & STAGE_DROPPED) || difference(t->import->table, &a, &b) != -1)
+        return rc;
+    bool dropped = false;
+    char reason[96];
+    rc = drop(t->import, later, &t->import->counts.refused, &dropped, err);
+    if (rc || !dropped)
+        return rc;
+    t->import->line = b.line;
+    snprintf(reason, sizeof reason, "says the same as line %ld, which another line contradicts",
+             a.line);
+    import_fault(t->import, NULL, NULL, reason);
+    return 0;
+}
+
+static int on_last(void *arg, uint64_t last, uint64_t earlier, struct error *err)
+{
+    struct twice *t = arg;
+    struct stage_row a = {0}, b = {0};
+    int rc = read_pair(t, last, earlier, &a, &b, err);
+    if (rc || difference(t->import->table, &a, &b) < 0)
+        return rc;
+    bool dropped = false;
+    return drop(t->import, earlier, &t->import->counts.passed_over, &dropped, err);
+}
+
+static int go_through(struct twice *t, bool by_last, key_index_pair pair, struct error *err)
+{
+    const struct import *im = t->import;
+    int rc = stage_reader_new(im->path, im->table->count, STAGE_NEAR, &t->first, err);
+    if (!rc)
+        rc = stage_reader_new(im->path, im->table->count, STAGE_NEAR, &t->later, err);
+    if (!rc)
+        rc = key_index_pairs(im->keys, by_last, pair, t, err);
+    stage_reader_free(t->first);
+    stage_reader_free(t->later);
+    t->first = t->later = NULL;
     return rc;
 }
 
 int import_drop_twice(struct import *im, struct error *err)
 {
     struct twice t = {.import = im};
-    int rc = stage_reader_new(im->path, im->table->count, STAGE_NEAR, &t.first, err);
-    if (!rc)
-        rc = stage_reader_new(im->path, im->table->count, STAGE_NEAR, &t.later, err);
-    if (!rc)
-        rc = key_index_pairs(im->keys, on_pair, &t, err);
-    stage_reader_free(t.first);
-    stage_reader_free(t.later);
-    return rc;
+    if (im->take_last)
+        return go_through(&t, true, on_last, err);
+    int rc = go_through(&t, false, on_pair, err);
+    return rc || !t.found ? rc : go_through(&t, false, on_same, err);
 }

@@ -161,20 +161,34 @@ static int gather(struct key_index *index, const struct bucket *bucket, struct e
     return 0;
 }
 
-static int pairs_of(const struct entry *entries, size_t count, key_index_pair pair, void *arg,
-                    struct error *err)
+/* The entries of a bucket: as they came, or backwards. */
+struct run {
+    const struct entry *entries;
+    size_t count;
+    bool by_last;
+};
+
+static const struct entry *entry_at(const struct run *run, size_t i)
 {
+    return &run->entries[run->by_last ? run->count - 1 - i : i];
+}
+
+static int pairs_of(const struct run *run, key_index_pair pair, void *arg, struct error *err)
+{
+    size_t count = run->count;
     size_t slots = 16;
     while (slots < count * 2)
         slots *= 2;
-    uint32_t *table = xcalloc(slots, sizeof *table); /* index + 1 of the first with its hash */
+    uint32_t *table =
+        xcalloc(slots, sizeof *table); /* index + 1 of the one met first with its hash */
     int rc = 0;
     for (size_t i = 0; i < count && !rc; i++) {
-        size_t at = entries[i].hash & (slots - 1);
-        while (table[at] && entries[table[at] - 1].hash != entries[i].hash)
+        const struct entry *entry = entry_at(run, i);
+        size_t at = entry->hash & (slots - 1);
+        while (table[at] && entry_at(run, table[at] - 1)->hash != entry->hash)
             at = (at + 1) & (slots - 1);
         if (table[at])
-            rc = pair(arg, entries[table[at] - 1].offset, entries[i].offset, err);
+            rc = pair(arg, entry_at(run, table[at] - 1)->offset, entry->offset, err);
         else
             table[at] = (uint32_t)i + 1;
     }
@@ -182,7 +196,8 @@ static int pairs_of(const struct entry *entries, size_t count, key_index_pair pa
     return rc;
 }
 
-int key_index_pairs(struct key_index *index, key_index_pair pair, void *arg, struct error *err)
+int key_index_pairs(struct key_index *index, bool by_last, key_index_pair pair, void *arg,
+                    struct error *err)
 {
     int rc = 0;
     for (int i = 0; i < BUCKETS && !rc; i++) {
@@ -193,7 +208,7 @@ int key_index_pairs(struct key_index *index, key_index_pair pair, void *arg, str
         struct entry *entries = xmalloc((count + 1) * sizeof *entries);
         rc = gather(index, bucket, entries, err);
         if (!rc)
-            rc = pairs_of(entries, count, pair, arg, err);
+            rc = pairs_of(&(struct run){entries, count, by_last}, pair, arg, err);
         free(entries);
     }
     return rc;

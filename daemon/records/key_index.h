@@ -5,7 +5,7 @@
 #define ODDLOAF_RECORDS_KEY_INDEX_H
 
 #include "base/error.h"
-#include "store/record_kind.h"
+#include "base/record_kind.h"
 
 struct key_index;
 
@@ -17,8 +17,10 @@ uint64_t key_index_hash(const struct record_cell *cells, int keys);
 /* `offset` names the row; offsets ascend. */
 int key_index_add(struct key_index *index, uint64_t hash, uint64_t offset, struct error *err);
 
-/* `first` and `later` have the same hash; every later row is met once, with the first one. */
-typedef int (*key_index_pair)(void *arg, uint64_t first, uint64_t later, struct error *err);
-int key_index_pairs(struct key_index *index, key_index_pair pair, void *arg, struct error *err);
+/* `one` and `other` have the same hash; every other row is met once, with the first one or, if
+ * `by_last`, with the last one. As often as it is asked for. */
+typedef int (*key_index_pair)(void *arg, uint64_t one, uint64_t other, struct error *err);
+int key_index_pairs(struct key_index *index, bool by_last, key_index_pair pair, void *arg,
+                    struct error *err);
 
 #endif

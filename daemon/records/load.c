@@ -19,7 +19,7 @@ struct load {
     struct import *import;
     struct refusals *refusals;
     enum record_kind kind;
-    bool keep_good, dry_run;
+    bool keep_good, dry_run, take_last;
     struct clock clock;
     char *state_dir, *path; /* of the staging file */
     char *refused_path;
@@ -84,6 +84,7 @@ int load_open(const struct load_options *options, struct load **ret, struct erro
     load->kind = options->kind;
     load->keep_good = options->keep_good;
     load->dry_run = options->dry_run;
+    load->take_last = options->take_last;
     load->clock = options->clock ? *options->clock : clock_system();
     load->state_dir = xstrdup(options->state_dir);
     uuid_v7(clock_now_ms(&load->clock), load->id);
@@ -96,6 +97,7 @@ int load_open(const struct load_options *options, struct load **ret, struct erro
                                              .source = load->source,
                                              .path = load->path,
                                              .catalogue = options->catalogue,
+                                             .take_last = options->take_last,
                                              .refused = on_refused,
                                              .refused_arg = load->refusals},
                     &load->import, err);
@@ -238,6 +240,9 @@ static json_t *answer_of(const struct load *load, const struct load_file *file, 
     json_object_update(answer, told);
     if (load->dry_run)
         json_object_set_new(answer, "dry_run", json_true());
+    if (load->take_last)
+        json_object_set_new(answer, "passed_over",
+                            json_integer(import_counts(load->import).passed_over));
     return answer;
 }
 

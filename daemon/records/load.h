@@ -17,6 +17,7 @@ struct load_options {
     enum import_format format;
     const char *source; /* file name as the sender calls it; NULL or "" for none */
     bool keep_good;     /* refused rows are left out, the others applied */
+    bool take_last;     /* of rows with one key and different values the last stands */
     bool dry_run;       /* everything but applying: says what would be new, changed, the same */
     const struct catalogue *catalogue; /* referenced */
     const char *state_dir;
@@ -40,7 +41,8 @@ int load_refused(const char *state_dir, const char *id, int64_t from, char **ret
 /* Removes kept refusals that nobody fetched for an hour. */
 void load_forget(const char *state_dir, int64_t now_ms);
 /* Ends and frees the load, whatever it returns. *ret_answer is that of load_told() with "kind",
- * "new","changed","same","applied":bool and, if so, "dry_run":true. Not from the writer's thread.
+ * "new","changed","same","applied":bool and, if so, "dry_run":true; with take_last "passed_over".
+ * Not from the writer's thread.
  */
 int load_finish(struct load *load, struct store *read_store, struct writer *writer,
                 json_t **ret_answer, struct error *err);

@@ -12,7 +12,7 @@
 #define ODDLOAF_RECORDS_STAGE_H
 
 #include "base/error.h"
-#include "store/record_kind.h"
+#include "base/record_kind.h"
 
 enum stage_flag {
     STAGE_FIRST = 1,  /* begins a source row */

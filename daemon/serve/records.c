@@ -11,7 +11,7 @@
 struct upload {
     char id[UUID_TEXT];
     int64_t part;
-    bool last, flags_keep, flags_dry;
+    bool last, flags_keep, flags_dry, take_last;
     struct load *load;
     bool ended; /* the load is over and freed */
 };
@@ -28,6 +28,12 @@ static int read_upload(const struct request *rq, int64_t now_ms, struct upload *
     if (!id)
         uuid_v7(now_ms, u->id);
     int rc = request_query_int(rq, "part", 0, &u->part, err);
+    const char *take = request_query(rq, "take");
+    u->take_last = take != NULL;
+    if (!rc && take && strcmp(take, "last") != 0) {
+        error_field(err, "take", take);
+        rc = error_set(err, ERROR_INVALID, "must be last");
+    }
     if (!rc)
         rc = request_query_flag(rq, "last", id == NULL, &u->last, err);
     if (!rc)
@@ -85,6 +91,7 @@ void records_post(struct request *rq, struct store *store)
         .source = source,
         .keep_good = u.flags_keep,
         .dry_run = u.flags_dry,
+        .take_last = u.take_last,
         .catalogue = triage_catalogue(setup->triage),
         .state_dir = rq->app->state_dir,
         .clock = &rq->app->clock,

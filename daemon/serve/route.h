@@ -46,7 +46,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("GET", "cases/*/reach", STUDY, QUICK, cases_reach, "cause") \
     X("POST", "cases/*/verdict", QUALITY, QUICK, cases_verdict, "") \
     X("POST", "records/*", QUALITY, LONG, records_post, \
-      "source load part last keep_good dry_run") \
+      "source load part last keep_good dry_run take") \
     X("GET", "loads/*/refused", QUALITY, QUICK, records_refused, "from") \
     X("POST", "lots/hold", QUALITY, QUICK, holds_hold, "") \
     X("POST", "lots/release", QUALITY, QUICK, holds_release, "") \

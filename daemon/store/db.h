@@ -17,7 +17,7 @@
 #define ODDLOAF_STORE_DB_H
 
 #include "base/length.h"
-#include "store/record_kind.h"
+#include "base/record_kind.h"
 #include "store/store.h"
 #include <math.h>
 

@@ -3,7 +3,7 @@
 #ifndef ODDLOAF_STORE_EXPORT_H
 #define ODDLOAF_STORE_EXPORT_H
 
-#include "store/record_kind.h"
+#include "base/record_kind.h"
 #include "store/store.h"
 
 enum export_form { EXPORT_TEXT, EXPORT_TIME, EXPORT_DAY, EXPORT_NUMBER };

@@ -2,7 +2,7 @@
 #ifndef ODDLOAF_STORE_FRESHNESS_H
 #define ODDLOAF_STORE_FRESHNESS_H
 
-#include "store/record_kind.h"
+#include "base/record_kind.h"
 #include "store/store.h"
 
 struct freshness {

@@ -4,8 +4,8 @@
 #ifndef ODDLOAF_STORE_LOAD_FILE_H
 #define ODDLOAF_STORE_LOAD_FILE_H
 
+#include "base/record_kind.h"
 #include "base/uuid.h"
-#include "store/record_kind.h"
 #include "store/store.h"
 
 enum load_state { LOAD_WAITING, LOAD_DONE, LOAD_FAILED };

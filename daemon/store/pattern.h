@@ -14,7 +14,7 @@
 #ifndef ODDLOAF_STORE_PATTERN_H
 #define ODDLOAF_STORE_PATTERN_H
 
-#include "store/record_kind.h"
+#include "base/record_kind.h"
 #include "store/store.h"
 
 #define PATTERN_NO_WEEK (-1)

@@ -3,7 +3,7 @@
 #ifndef ODDLOAF_STORE_RECORD_FIND_H
 #define ODDLOAF_STORE_RECORD_FIND_H
 
-#include "store/record_kind.h"
+#include "base/record_kind.h"
 #include "store/store.h"
 
 /* ---- what rows refer to ---- */

@@ -3,7 +3,7 @@
 #ifndef ODDLOAF_STORE_RECORD_SQL_H
 #define ODDLOAF_STORE_RECORD_SQL_H
 
-#include "store/record_kind.h"
+#include "base/record_kind.h"
 
 struct record_sql {
     const char *insert, *old, *update;

@@ -3,7 +3,7 @@
 #ifndef ODDLOAF_STORE_RECORD_WRITE_H
 #define ODDLOAF_STORE_RECORD_WRITE_H
 
-#include "store/record_kind.h"
+#include "base/record_kind.h"
 #include "store/store.h"
 
 enum record_outcome { RECORD_SAME, RECORD_NEW, RECORD_CHANGED };

@@ -9,7 +9,6 @@
 #include "../rules/load_catalogue.h"
 #include "base/jsonx.h"
 #include "base/text.h"
-#include "deliver/column_map.h"
 #include "deliver/complaint_rows.h"
 #include "form/form.h"
 #include "intake/complaint_form.h"
@@ -23,6 +22,7 @@
 #include "rules/rules.h"
 #include "serve/config.h"
 #include "serve/query.h"
+#include "tables/column_map.h"
 #include <dlfcn.h>
 #include <errno.h>
 #include <event2/event.h>
@@ -136,7 +136,7 @@ static int import(enum import_format format, const char *bytes, struct text_buff
     struct import *import = NULL;
     snprintf(path, sizeof path, "/dev/shm/allocations-%d.rows", getpid());
     struct import_options options = {RECORD_READINGS, format,      "in", path,
-                                     catalogue,       add_refused, told};
+                                     catalogue,       add_refused, told, false};
     int rc = import_new(&options, &import, err);
     if (!rc)
         rc = import_feed(import, &refs, bytes, strlen(bytes), err);
@@ -257,7 +257,7 @@ static int read_typed(struct text_buffer *told, struct error *err)
     json_t *made = json_object();
     int rc = 0;
     for (size_t i = 0; i < sizeof TYPED / sizeof TYPED[0] && !rc; i++)
-        rc = form_set(made, form_find(TYPED[i][0]), TYPED[i][1], &day, err);
+        rc = form_set(made, fields_named(TYPED[i][0]), TYPED[i][1], &day, err);
     char *text = jsonx_dump(made);
     text_append(told, text ? text : "");
     free(text);

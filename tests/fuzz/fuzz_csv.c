@@ -73,7 +73,8 @@ static struct outcome run(const struct catalogue *catalogue, uint8_t choice, con
                                      path,
                                      catalogue,
                                      on_refused,
-                                     &o};
+                                     &o,
+                                     (choice & 32) != 0};
     PROMISE(import_new(&options, &import, NULL) == 0);
     PROMISE(import_feed(import, &refs, bytes, cut, NULL) == 0);
     PROMISE(import_feed(import, &refs, bytes + cut, length - cut, NULL) == 0);

@@ -41,7 +41,9 @@ static void read_case(const struct fixture *f, const char *name, struct one_case
     if (!c->expected)
         fail_msg("%s: %s", path, why.text);
     assert_int_equal(jsonx_bool(c->expected, "keep_good", &c->options.keep_good, &err), 0);
+    assert_int_equal(jsonx_bool(c->expected, "take_last", &c->options.take_last, &err), 0);
     json_object_del(c->expected, "keep_good");
+    json_object_del(c->expected, "take_last");
 }
 
 /* Rows that contradict each other are found in no particular order. */

@@ -192,7 +192,7 @@ static void accept_only(struct fixture *f, const char *id, const char *text, siz
     snprintf(file.path, sizeof file.path, "loads/%s.rows", id);
     snprintf(path, sizeof path, "%s/%s", f->dir, file.path);
     struct import_options options = {RECORD_READINGS, IMPORT_CSV,    "input", path,
-                                     f->catalogue,    never_refused, NULL};
+                                     f->catalogue,    never_refused, NULL,    false};
     assert_int_equal(import_new(&options, &import, &err), 0);
     assert_int_equal(import_feed(import, &refs, text, length, &err), 0);
     assert_int_equal(import_finish(import, &refs, &err), 0);

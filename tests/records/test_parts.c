@@ -1,9 +1,9 @@
 /* The parts of the import on their own: lines, CSV rows, the staging file, equal keys. */
 #include "base/text.h"
-#include "records/csv_rows.h"
 #include "records/key_index.h"
-#include "records/lines.h"
 #include "records/stage.h"
+#include "tables/csv_rows.h"
+#include "tables/lines.h"
 #include <fcntl.h>
 #include <setjmp.h>
 #include <stdarg.h>
@@ -34,7 +34,7 @@ static char *rows_of(const char *text, size_t part)
 {
     struct text_buffer out = {0};
     struct lines lines = {.limit = CSV_ROWS_BYTES};
-    struct csv_rows *rows = csv_rows_new(&(struct csv_rows_sink){on_row, on_refused, &out});
+    struct csv_rows *rows = csv_rows_new(&(struct csv_rows_sink){on_row, on_refused, &out}, ',');
     for (size_t at = 0, length = strlen(text); at < length; at += part)
         lines_feed(&lines, text + at, length - at < part ? length - at : part, csv_rows_line, rows);
     lines_finish(&lines, csv_rows_line, rows);
@@ -246,7 +246,7 @@ static void test_equal_keys_are_found_however_far_apart(void **state)
         first += i < ROWS ? 0 : key;
         later += i < ROWS ? 0 : i;
     }
-    assert_int_equal(key_index_pairs(index, on_pair, &pairs, NULL), 0);
+    assert_int_equal(key_index_pairs(index, false, on_pair, &pairs, NULL), 0);
     assert_int_equal(pairs.count, 100);
     assert_int_equal(pairs.first, first);
     assert_int_equal(pairs.later, later);

@@ -25,7 +25,7 @@ static void check_at(const struct tz *tz, const char *field, const char *text, c
     json_t *complaint = json_object();
     struct form_day d = {day().today, false, tz};
     struct error err = {0};
-    int rc = form_set(complaint, form_find(field), text, &d, &err);
+    int rc = form_set(complaint, fields_named(field), text, &d, &err);
     char *shown = rc ? NULL : jsonx_dump(complaint);
     if (strcmp(shown ? shown : "refused", expected) != 0)
         fail_msg("%s '%s': %s instead of %s", field, text, shown ? shown : "refused", expected);
@@ -128,7 +128,7 @@ static void a_refusal_names_field_value_and_words(void **state)
     struct form_day d = day();
     struct error err = {0};
     (void)state;
-    assert_int_equal(form_set(complaint, form_find("bag"), "bent", &d, &err), ERROR_INVALID);
+    assert_int_equal(form_set(complaint, fields_named("bag"), "bent", &d, &err), ERROR_INVALID);
     assert_string_equal(err.field, "observed/bag");
     assert_string_equal(err.value, "bent");
     assert_string_equal(err.text, "not one of sound torn closure-missing seal-open");
@@ -140,8 +140,8 @@ static void unset_leaves_no_empty_group(void **state)
     json_t *complaint = json_object();
     struct form_day d = day();
     (void)state;
-    form_set(complaint, form_find("phone"), "1", &d, NULL);
-    form_set(complaint, form_find("phone"), "", &d, NULL);
+    form_set(complaint, fields_named("phone"), "1", &d, NULL);
+    form_set(complaint, fields_named("phone"), "", &d, NULL);
     assert_int_equal(json_object_size(complaint), 0);
     json_decref(complaint);
 }

@@ -1,4 +1,4 @@
-#include "store/record_kind.h"
+#include "base/record_kind.h"
 #include <string.h>
 
 #define COUNT(array) (int)(sizeof(array) / sizeof((array)[0]))

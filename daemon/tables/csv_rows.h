@@ -1,10 +1,10 @@
-/* Rows out of the lines of a CSV file (RFC 4180; LF alone ends a line too, a byte order mark at
- * the start is skipped, blank lines are no rows). Blanks are data.
+/* Rows out of the lines of a CSV file (RFC 4180, any separator; LF alone ends a line too, a byte
+ * order mark at the start is skipped, blank lines are no rows). Blanks are data.
  *
  * A stray quote does not swallow the rest of the file: the line where a broken record began is
  * refused, and reading goes on with the line after it. */
-#ifndef ODDLOAF_RECORDS_CSV_ROWS_H
-#define ODDLOAF_RECORDS_CSV_ROWS_H
+#ifndef ODDLOAF_TABLES_CSV_ROWS_H
+#define ODDLOAF_TABLES_CSV_ROWS_H
 
 #include <stddef.h>
 
@@ -25,7 +25,9 @@ struct csv_rows_sink {
 
 struct csv_rows;
 
-struct csv_rows *csv_rows_new(const struct csv_rows_sink *sink);
+struct csv_rows *csv_rows_new(const struct csv_rows_sink *sink, char separator);
+/* The separator that a header line uses most: comma, semicolon or tab. */
+char csv_rows_separator(const char *line, size_t length);
 void csv_rows_free(struct csv_rows *rows);
 /* A lines_each; `arg` is the csv_rows. */
 void csv_rows_line(void *arg, const char *line, size_t length, long number);

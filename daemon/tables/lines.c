@@ -1,4 +1,4 @@
-#include "records/lines.h"
+#include "tables/lines.h"
 #include <string.h>
 
 /* A whole line, or its last piece. */

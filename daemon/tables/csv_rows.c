@@ -1,4 +1,4 @@
-#include "records/csv_rows.h"
+#include "tables/csv_rows.h"
 #include "base/csv_cell.h"
 #include "base/text.h"
 #include <csv.h>
@@ -8,6 +8,7 @@
 struct csv_rows {
     struct csv_rows_sink sink;
     struct csv_parser parser;
+    char separator;
     /* the row being made: texts one after the other */
     struct text_buffer text;
     size_t starts[CSV_ROWS_FIELDS], lengths[CSV_ROWS_FIELDS], count;
@@ -33,6 +34,7 @@ static int is_end(unsigned char c)
 static void start_parser(struct csv_rows *r)
 {
     csv_init(&r->parser, CSV_STRICT | CSV_STRICT_FINI);
+    csv_set_delim(&r->parser, (unsigned char)r->separator);
     csv_set_space_func(&r->parser, is_blank);
     csv_set_term_func(&r->parser, is_end);
     text_reset(&r->text);
@@ -92,7 +94,7 @@ static void plain_row(struct csv_rows *r, const char *line, size_t length, long 
     text_append_bytes(&r->text, line, length);
     r->count = 0;
     for (size_t at = 0;;) {
-        char *comma = memchr(r->text.data + at, ',', length - at);
+        char *comma = memchr(r->text.data + at, r->separator, length - at);
         size_t end = comma ? (size_t)(comma - r->text.data) : length;
         if (r->count < CSV_ROWS_FIELDS) {
             r->starts[r->count] = at;
@@ -181,10 +183,28 @@ static void read_raw(struct csv_rows *r)
 
 /* ---- outside ---- */
 
-struct csv_rows *csv_rows_new(const struct csv_rows_sink *sink)
+char csv_rows_separator(const char *line, size_t length)
+{
+    static const char candidates[] = {',', ';', '\t'};
+    size_t best = 0;
+    size_t most = 0;
+    for (size_t c = 0; c < sizeof candidates; c++) {
+        size_t count = 0;
+        for (size_t i = 0; i < length && line[i] != '\n'; i++)
+            count += line[i] == candidates[c];
+        if (count > most) {
+            most = count;
+            best = c;
+        }
+    }
+    return candidates[best];
+}
+
+struct csv_rows *csv_rows_new(const struct csv_rows_sink *sink, char separator)
 {
     struct csv_rows *r = xcalloc(1, sizeof *r);
     r->sink = *sink;
+    r->separator = separator;
     start_parser(r);
     return r;
 }

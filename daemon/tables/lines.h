@@ -1,8 +1,8 @@
 /* Lines out of a stream that arrives in pieces cut anywhere. A line ends with LF (a CR before it
  * belongs to the line). Memory is bounded: what is longer than `limit` is passed on as too long,
  * once, and skipped up to its LF. */
-#ifndef ODDLOAF_RECORDS_LINES_H
-#define ODDLOAF_RECORDS_LINES_H
+#ifndef ODDLOAF_TABLES_LINES_H
+#define ODDLOAF_TABLES_LINES_H
 
 #include "base/text.h"
 

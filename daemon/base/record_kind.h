@@ -2,8 +2,8 @@
  * up its key. One table for the importer that checks rows and the store that writes them.
  *
  * A row is an array of cells in the order of its kind's columns, key columns first. */
-#ifndef ODDLOAF_STORE_RECORD_KIND_H
-#define ODDLOAF_STORE_RECORD_KIND_H
+#ifndef ODDLOAF_BASE_RECORD_KIND_H
+#define ODDLOAF_BASE_RECORD_KIND_H
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -1,0 +1,65 @@
+"""A plant's own sheet, loaded as it is: by a map, with its words, dates, numbers and units.
+
+usage: test_own_tables.py BINARIES
+"""
+import pathlib
+import sys
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
+from oddloaf import PRODUCTS, ROOT, Plant  # noqa: E402
+
+SHEET = ROOT / "data" / "plant-sheet"
+
+
+def by_map(plant):
+    """Three kinds of one sheet, by the words of the README; again changes nothing."""
+    page = " ".join((ROOT / "README.md").read_text().split())
+    words = page.split("several kinds at once: `oddloaf ", 1)[1].split("`")[0].split()
+    done = plant.client_json(*[str(ROOT / w) if w.startswith("data/") else w for w in words])
+    assert [(d["kind"], d["read"], d["new"]) for d in done] == [
+        ("lots", 3, 3), ("uses", 2, 2), ("readings", 3, 3)], done
+    lot = plant.client_json("lot", "N1121-2")
+    at = {r["quantity"]: (r["value"], r["at"]) for r in lot["readings"]}
+    assert at["core_at_pack_c"] == (36.5, "2026-11-21T14:40:00-05:00"), at
+    assert (lot["line"], lot["units"], lot["code_date"]) == ("1", 8512, "2026-12-01"), lot
+    again = plant.client_json("load", "--map", str(SHEET / "map.json"), str(SHEET / "batches.csv"))
+    assert [(d["new"], d["changed"]) for d in again] == [(0, 0)] * 3, again
+
+
+def refused_in_words_of_the_file(plant):
+    """The map's fault by its place; the file's by its line and its own column, whoever finds it."""
+    path, map_path = plant.dir / "bad.csv", plant.dir / "bad.json"
+    text = (SHEET / "batches.csv").read_text()
+    path.write_text(text.replace("N1121-1,", "N1122-1,").replace("11/21/2026,4:10", "21/11/2026,4:10")
+                    .replace("N1121-2,W24", "N1122-2,Q99"))
+    done = plant.client("load", "lots", "--map", str(SHEET / "map.json"), str(path), check=1)
+    assert "bad.csv:2: Day '21/11/2026 4:10': is no date written MM/DD/YYYY hh:mm" in done.stderr, done
+    assert "bad.csv:3: Item 'Q99': there is no such product" in done.stderr, done.stderr
+    assert "columns not used: Film roll, Core, pH, Signed" in done.stderr, done.stderr
+    assert "Nothing of a file with refused rows was applied" in done.stdout, done.stdout
+    map_path.write_text((SHEET / "map.json").read_text().replace('"units"', '"loaves"'))
+    done = plant.client("load", "lots", "--map", str(map_path), str(path), check=1)
+    assert f"{map_path}:10:19: /kinds/0/columns/Loaves 'loaves': no such column of lots" in done.stderr, \
+        done.stderr
+    done = plant.client("load", "mixes", "--map", str(SHEET / "map.json"), str(path), check=2)
+    assert "the map has no columns of mixes" in done.stderr, done.stderr
+
+
+def contradictions(plant):
+    """Two values of one key: both are refused, or the last is taken."""
+    path = plant.dir / "twice.csv"
+    path.write_text("lot,crumb_ph\nN1121-1,5.4\nN1121-2,5.4\nN1121-1,5.5\n")
+    done = plant.client_json("load", "readings", "--keep-good", str(path), check=1)
+    assert (done["changed"], [r["line"] for r in done["refused"]]) == (1, [2, 4]), done
+    done = plant.client_json("load", "readings", "--take", "last", str(path))
+    assert (done["changed"], done["passed_over"], done["refused"]) == (1, 1, []), done
+    values = [r["value"] for r in plant.client_json("lot", "N1121-1")["readings"]
+              if r["quantity"] == "crumb_ph"]
+    assert values == [5.5], values
+
+
+with Plant(sys.argv[1]) as plant:
+    plant.load_text("products", PRODUCTS)
+    by_map(plant)
+    refused_in_words_of_the_file(plant)
+    contradictions(plant)

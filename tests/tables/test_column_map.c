@@ -1,0 +1,284 @@
+/* Maps of records: what is wrong in one is told with its line and column; and a plant's own table
+ * made rows of ours by one. */
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "tables/cell_number.h"
+#include "tables/column_map.h"
+#include "tables/date_form.h"
+#include "tables/table_rows.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "check.h"
+
+static char path[] = "/tmp/oddloaf-map-XXXXXX";
+
+static void write_map(const char *text)
+{
+    FILE *file = fopen(path, "w");
+    assert_non_null(file);
+    fputs(text, file);
+    fclose(file);
+}
+
+static void on_fault(void *arg, const struct error *fault)
+{
+    struct text_buffer *out = arg;
+    text_appendf(out, "%ld:%ld %s '%s': %s\n", fault->line, fault->column, fault->field,
+                 fault->value, fault->text);
+}
+
+static void check_faults(const char *map, const char *expected)
+{
+    struct text_buffer out = {0};
+    struct error err = {0};
+    struct column_map *read = NULL;
+    write_map(map);
+    const struct column_map_source source = {.path = path, .report = on_fault, .arg = &out};
+    int rc = column_map_load(&source, &read, &err);
+    assert_string_equal(out.data ? out.data : "", expected);
+    assert_true((rc == 0) == (*expected == '\0'));
+    column_map_free(read);
+    text_buffer_free(&out);
+}
+
+/* The rows of `csv` by `map`, read with the zone of the map or UTC. */
+static void check_rows(const char *map, int part, const char *csv, const char *expected)
+{
+    struct error err = {0};
+    struct column_map *read = NULL;
+    write_map(map);
+    const struct column_map_source source = {.path = path};
+    if (column_map_load(&source, &read, &err))
+        fail_msg("%ld:%ld %s: %s", err.line, err.column, err.value, err.text);
+    for (size_t piece = 1; piece < 40; piece += 13) {
+        struct text_buffer out = {0};
+        struct table_rows *rows = table_rows_new(read, part, NULL);
+        for (size_t at = 0; at < strlen(csv); at += piece)
+            table_rows_feed(rows, csv + at, strnlen(csv + at, piece), &out);
+        table_rows_finish(rows, &out);
+        assert_string_equal(out.data ? out.data : "", expected);
+        table_rows_free(rows);
+        text_buffer_free(&out);
+    }
+    column_map_free(read);
+}
+
+static void faults_have_their_places(void **state)
+{
+    (void)state;
+    check_faults("{\"columns\": {}}", "1:1  '': says no \"kind\" of record\n");
+    check_faults("{\"kind\": \"lots\"}",
+                 "1:1  '': needs \"columns\", an object of the file's columns\n");
+    check_faults("{\"kind\": \"loaves\",\n \"columns\": {\"A\": \"lot\"}}",
+                 "1:10 /kind 'loaves': must be one of products, targets, lots, mixes, uses, "
+                 "readings, plantlog, dispatch\n");
+    check_faults("{\"kind\": \"lots\",\n \"columns\": {\"A\": \"loot\", \"B\": 3,\n"
+                 "  \"C\": [\"lot\", \"line [kg]\"]},\n \"dates\": {\"lot\": \"DD.MM.YY\",\n"
+                 "  \"made_from\": \"DD.MM.YYYY\", \"code_date\": \"DD.MM\"},\n \"colour\": 1}",
+                 "6:12 /colour '1': no such member\n"
+                 "2:19 /columns/A 'loot': no such column of lots\n"
+                 "2:32 /columns/B '3': must name a column of ours\n"
+                 "3:16 /columns/C/1 'line [kg]': takes no unit\n"
+                 "4:19 /dates/lot 'DD.MM.YY': is no field of a date\n"
+                 "5:16 /dates/made_from 'DD.MM.YYYY': is a time: the form needs hh and mm\n"
+                 "5:43 /dates/code_date 'DD.MM': does not say how a date is written\n");
+    check_faults("{\"kind\": \"lots\", \"columns\": {\"A\": \"lot\"},\n \"zone\": \"Bread/Oven\",\n"
+                 " \"decimal\": \",\", \"thousands\": \",\"}",
+                 "2:10 /zone 'Bread/Oven': is no time zone known here\n"
+                 "1:1  '': one sign for decimals and thousands\n");
+    check_faults("{\"kinds\": [{\"kind\": \"lots\", \"columns\": {\"A\": \"lot\"}},\n"
+                 " {\"columns\": {\"A\": \"lot\"}}]}",
+                 "2:2 /kinds/1/kind '': 'kind' is missing\n");
+    check_faults(
+        "{\"kind\": \"readings\", \"columns\": {\"A\": \"lot\", \"K\": \"core_at_pack_c\"}}", "");
+}
+
+#define LOTS                                                                                       \
+    "{\"kind\": \"lots\", \"zone\": \"Europe/Berlin\", \"thousands\": \".\", \"decimal\": "        \
+    "\",\",\n"                                                                                     \
+    " \"columns\": {\"Charge\": \"lot\", \"Datum\": [\"made_from\", \"made_to\"],\n"               \
+    "  \"Beginn\": \"made_from\", \"Ende\": \"made_to\", \"St\xC3\xBC"                             \
+    "ck\": \"units\", \"MHD\": \"code_date\"},\n"                                                  \
+    " \"dates\": {\"made_from\": \"DD.MM.YYYY hh:mm\", \"made_to\": \"DD.MM.YYYY hh:mm\",\n"       \
+    "  \"code_date\": \"DD.MM.YY\"}, \"constants\": {\"plant\": \"nord\"}}"
+
+static void columns_dates_and_numbers_become_ours(void **state)
+{
+    (void)state;
+    check_rows(LOTS, 0,
+               "Beginn;Charge;St\xC3\xBC"
+               "ck;Datum;Ende;MHD;Notiz\r\n"
+               "6:05;L 17;12.400;20.11.2026;7:50;27.11.26;\"x\ny\"\r\n"
+               ";;;;;;\r\n"
+               "24:00;L 18;1.24;20.11.2026;7:50;31.11.26;\r\n"
+               "6:05;L 19\r\n",
+               "\n{\"made_from\":\"2026-11-20T06:05:00+01:00\",\"lot\":\"L 17\","
+               "\"units\":\"12400\",\"made_to\":\"2026-11-20T07:50:00+01:00\","
+               "\"code_date\":\"2026-11-27\",\"plant\":\"nord\"}\n\n\n"
+               "{\"refused\":[{\"column\":\"Datum\",\"value\":\"20.11.2026 24:00\",\"reason\":"
+               "\"is no date written DD.MM.YYYY hh:mm, as the map says\"},"
+               "{\"column\":\"St\xC3\xBC"
+               "ck\",\"value\":\"1.24\",\"reason\":\"is no number written with a decimal comma and "
+               "the sign of thousands that the map names\"},"
+               "{\"column\":\"MHD\",\"value\":\"31.11.26\",\"reason\":\"is no date written "
+               "DD.MM.YY, as the map says\"}]}\n"
+               "{\"refused\":[{\"column\":\"\",\"value\":\"\",\"reason\":\"the row has 2 fields, "
+               "the header has 7\"}]}\n");
+}
+
+static void a_column_that_is_not_there_ends_the_file(void **state)
+{
+    (void)state;
+    check_rows(
+        "{\"kind\": \"lots\", \"columns\": {\"Charge\": \"lot\", \"Band\": \"line\"}}", 0,
+        "Charge,Linie\nL1,2\nL2,2\n",
+        "{\"refused\":[{\"column\":\"band\",\"value\":\"\",\"reason\":\"the file has no such "
+        "column; the map names it\"}]}\n");
+    check_rows("{\"kind\": \"lots\", \"columns\": {\"Charge\": \"lot\"}}", 0, "\n\n",
+               "{\"refused\":[{\"column\":\"\",\"value\":\"\",\"reason\":\"the file is empty: its "
+               "first row must name the columns\"}]}\n");
+}
+
+static void units_stand_in_the_header_in_the_map_or_in_the_cell(void **state)
+{
+    (void)state;
+    check_rows("{\"kind\": \"readings\", \"header\": 2, \"columns\": {\"Lot\": \"lot\",\n"
+               " \"Core\": \"core_at_pack\", \"Aw\": \"crumb_aw\", \"pH\": \"crumb_ph\"},\n"
+               " \"units\": {\"Grad F\": \"degF\"}}",
+               0,
+               "Report of the week\nLot,Core [degC],Aw,pH\nA,96.5 Grad F,0.94,\nB,36,.95 %,"
+               "5.4x\n",
+               "\n\n{\"lot\":\"A\",\"core_at_pack [degF]\":\"96.5\",\"crumb_aw\":\"0.94\"}\n"
+               "{\"refused\":[{\"column\":\"pH\",\"value\":\"5.4x\",\"reason\":\"the unit behind "
+               "the number is not known; the map's \\\"units\\\" may name it\"}]}\n");
+}
+
+static void several_kinds_come_of_one_sheet(void **state)
+{
+    static const char map[] =
+        "{\"kinds\": [{\"kind\": \"uses\", \"columns\": {\"Lot\": \"lot\", \"Flour lot\": "
+        "\"material_lot\"},\n  \"constants\": {\"material\": \"flour\"}, \"needs\": "
+        "[\"material_lot\"]},\n {\"kind\": \"uses\", \"columns\": {\"Lot\": \"lot\", \"Film\": "
+        "\"material_lot\"},\n  \"constants\": {\"material\": \"film\"}, \"needs\": "
+        "[\"material_lot\"]}]}";
+    static const char csv[] = "Lot,Flour lot,Film\nA,F7,\nB,F8,P3\n";
+    (void)state;
+    check_rows(map, 0, csv,
+               "\n{\"lot\":\"A\",\"material_lot\":\"F7\",\"material\":\"flour\"}\n"
+               "{\"lot\":\"B\",\"material_lot\":\"F8\",\"material\":\"flour\"}\n");
+    check_rows(map, 1, csv, "\n\n{\"lot\":\"B\",\"material_lot\":\"P3\",\"material\":\"film\"}\n");
+}
+
+static void times_without_a_form_have_the_year_first(void **state)
+{
+    static const char map[] =
+        "{\"kind\": \"mixes\", \"zone\": \"America/Chicago\", \"columns\": "
+        "{\"Lot\": \"lot\", \"When\": \"at\"},\n \"values\": {\"lot\": {\"none\": \"\"}}}";
+    (void)state;
+    check_rows(
+        map, 0,
+        "Lot,When\nA,2026-11-20 09:14\nB,2026-11-20T09:14:07Z\nC,11/20/2026 "
+        "9:14\nD,2026-11-20\n",
+        "\n{\"lot\":\"A\",\"at\":\"2026-11-20T09:14:00-06:00\"}\n"
+        "{\"lot\":\"B\",\"at\":\"2026-11-20T09:14:07Z\"}\n"
+        "{\"refused\":[{\"column\":\"When\",\"value\":\"11/20/2026 9:14\",\"reason\":\"is no "
+        "date written 2026-11-20 09:14; the map's \\\"dates\\\" may say how they are "
+        "written\"}]}\n"
+        "{\"refused\":[{\"column\":\"When\",\"value\":\"2026-11-20\",\"reason\":\"has no time "
+        "of day\"}]}\n");
+}
+
+static void numbers_by_their_signs(void **state)
+{
+    static const struct {
+        const char *text;
+        char decimal, thousands;
+        const char *number, *rest; /* NULL: none */
+    } ROWS[] = {
+        {"118.4", '.', 0, "118.4", ""},
+        {"118,4", ',', 0, "118.4", ""},
+        {"118.4", ',', 0, NULL, NULL},
+        {"1.234", ',', '.', "1234", ""},
+        {"1.234.567,8 kg", ',', '.', "1234567.8", "kg"},
+        {"1234.567", ',', '.', NULL, NULL},
+        {"1,234", '.', ',', "1234", ""},
+        {"1,23", '.', ',', NULL, NULL},
+        {"12 400", '.', ' ', "12400", ""},
+        {" -4 \xC2\xB0"
+         "C",
+         '.', 0, "-4",
+         "\xC2\xB0"
+         "C"},
+        {"1e3", '.', 0, "1e3", ""},
+        {"5 eggs", '.', 0, "5", "eggs"},
+        {"", '.', 0, NULL, NULL},
+        {"-", '.', 0, NULL, NULL},
+        {".5", '.', 0, ".5", ""},
+        {"n/a", '.', 0, NULL, NULL},
+        {"1'234.5", '.', '\'', "1234.5", ""},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof *ROWS; i++) {
+        char number[40];
+        const char *rest = NULL;
+        bool good = cell_number(ROWS[i].text, ROWS[i].decimal, ROWS[i].thousands, number, &rest);
+        if (good != (ROWS[i].number != NULL))
+            fail_msg("'%s' is %s", ROWS[i].text, good ? number : "refused");
+        if (good) {
+            assert_string_equal(number, ROWS[i].number);
+            assert_string_equal(rest, ROWS[i].rest);
+        }
+    }
+}
+
+static void dates_by_their_forms(void **state)
+{
+    static const struct {
+        const char *form, *text, *day;
+        int minutes;
+    } ROWS[] = {
+        {"MM/DD/YYYY hh:mm AM", "11/2/2026 12:05 am", "2026-11-02", 5},
+        {"MM/DD/YYYY hh:mm AM", "11/2/2026 1:05 PM", "2026-11-02", 785},
+        {"MM/DD/YYYY hh:mm AM", "11/2/2026 13:05 PM", NULL, 0},
+        {"DD.MM.YY hh:mm:ss", "2.11.26 23:59:59", "2026-11-02", 1439},
+        {"DD.MM.YY", " 29.02.28 ", "2028-02-29", -61},
+        {"DD.MM.YY", "29.02.26", NULL, 0},
+        {"YYYYMMDD", "20261102", "2026-11-02", -61},
+        {"DD.MM.YY", "29.02.28x", NULL, 0},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof *ROWS; i++) {
+        struct date_form_read read = {0};
+        char day[16];
+        bool good = date_form_read(ROWS[i].form, ROWS[i].text, &read);
+        if (good != (ROWS[i].day != NULL))
+            fail_msg("%s by %s", ROWS[i].text, ROWS[i].form);
+        if (good) {
+            assert_string_equal(day_format(read.day, day), ROWS[i].day);
+            assert_int_equal(read.hour * 60 + read.minute, ROWS[i].minutes);
+        }
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(faults_have_their_places),
+        cmocka_unit_test(columns_dates_and_numbers_become_ours),
+        cmocka_unit_test(a_column_that_is_not_there_ends_the_file),
+        cmocka_unit_test(units_stand_in_the_header_in_the_map_or_in_the_cell),
+        cmocka_unit_test(several_kinds_come_of_one_sheet),
+        cmocka_unit_test(times_without_a_form_have_the_year_first),
+        cmocka_unit_test(numbers_by_their_signs),
+        cmocka_unit_test(dates_by_their_forms),
+    };
+    int fd = mkstemp(path);
+    if (fd >= 0)
+        close(fd);
+    int rc = cmocka_run_group_tests(tests, NULL, NULL);
+    unlink(path);
+    return rc;
+}
