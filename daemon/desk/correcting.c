@@ -122,7 +122,8 @@ static int read_corrected(struct correcting_work *w, struct error *err)
         w->c->faults = json_array();
     int form = taking_form(w->desk, w->said, w->why.at_ms, w->c->faults, &w->form, &why);
     if (rc || form) {
-        *err = why;
+        if (err)
+            *err = why;
         return rc ? rc : form;
     }
     return take_apart(w, err);

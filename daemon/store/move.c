@@ -199,7 +199,8 @@ int move_end(struct store *store, const struct move *move, int64_t moved_to, int
     struct error why = {0};
     int rc = place_of(store, move->complaint_id, &is, &why);
     if (rc && rc != ERROR_NOT_FOUND) {
-        *err = why;
+        if (err)
+            *err = why;
         return rc;
     }
     rc = count_in(store, move->complaint_id, &is, err);

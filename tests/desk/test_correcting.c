@@ -1,0 +1,203 @@
+/* What was said of a complaint is corrected and taken back, and every change is on record. */
+#include "fixture.h"
+#include "store/verdict.h"
+
+#define CHANGES                                                                                    \
+    "SELECT count(*) FROM complaint_change WHERE field NOT IN ('lot','lot_state','case')"
+#define URGENT "SELECT count(*) FROM outbox WHERE event = 'urgent'"
+
+static const char *text_of(const json_t *list, size_t at, const char *name)
+{
+    const char *text = json_string_value(json_object_get(json_array_get(list, at), name));
+    return text ? text : "";
+}
+
+static void what_is_corrected_is_on_record_with_what_it_was(void **state)
+{
+    struct fixture *f = *state;
+    struct correcting c;
+    fixture_log(f, FIRST, "{'packs':1}");
+    assert_int_equal(
+        fixture_correct(f, FIRST, "{'packs':3,'observed.colour':'blue-green'}", &c, NULL), 0);
+    assert_int_equal(json_array_size(c.changed), 2);
+    assert_int_equal(fixture_number(f, CHANGES " AND by_name = 'ivo' AND reason <> ''"), 2);
+    assert_int_equal(fixture_number(f, CHANGES " AND field = 'packs' AND was = '1' AND now = '3'"),
+                     1);
+    assert_int_equal(fixture_number(f, "SELECT packs FROM complaint"), 3);
+    fixture_corrected_clear(&c);
+}
+
+static void what_it_said_before_is_no_change(void **state)
+{
+    struct fixture *f = *state;
+    struct correcting c;
+    fixture_log(f, FIRST, "{'packs':2}");
+    assert_int_equal(fixture_correct(f, FIRST, "{'packs':2,'symptom':'mold'}", &c, NULL), 0);
+    assert_int_equal(json_array_size(c.changed), 0);
+    assert_true(c.placed.again);
+    assert_int_equal(fixture_number(f, CHANGES), 0);
+    fixture_corrected_clear(&c);
+}
+
+static void all_that_is_wrong_is_named_and_nothing_is_written(void **state)
+{
+    static const char *const FIELDS[] = {"id", "shoe_size", "packs"};
+    struct fixture *f = *state;
+    struct correcting c;
+    struct error err = {0};
+    fixture_log(f, FIRST, "{'packs':2}");
+    assert_int_equal(
+        fixture_correct(f, FIRST, "{'id':'x','shoe_size':9,'packs':-4,'store':'12'}", &c, &err),
+        ERROR_INVALID);
+    assert_int_equal(json_array_size(c.faults), COUNT_OF(FIELDS));
+    for (size_t i = 0; i < COUNT_OF(FIELDS); i++)
+        assert_string_equal(text_of(c.faults, i, "field"), FIELDS[i]);
+    assert_int_equal(fixture_number(f, CHANGES), 0);
+    assert_int_equal(fixture_number(f, "SELECT packs FROM complaint"), 2);
+    fixture_corrected_clear(&c);
+}
+
+static void none_of_that_id_is_not_found(void **state)
+{
+    struct fixture *f = *state;
+    struct correcting c;
+    assert_int_equal(fixture_correct(f, FIRST, "{'packs':2}", &c, NULL), ERROR_NOT_FOUND);
+    fixture_corrected_clear(&c);
+}
+
+static void another_code_moves_it_to_the_other_lots_case(void **state)
+{
+    struct fixture *f = *state;
+    struct correcting c;
+    fixture_log(f, FIRST, "{}");
+    fixture_log(f, SECOND, "{'lot_text':'L2 6318 A0400'}");
+    assert_int_equal(fixture_number(f, "SELECT count(DISTINCT case_id) FROM complaint"), 2);
+    assert_int_equal(fixture_correct(f, FIRST, "{'lot_text':'L2 6318 A0400'}", &c, NULL), 0);
+    assert_int_equal(c.placed.lot_id, 2);
+    assert_int_equal(fixture_number(f, "SELECT count(DISTINCT case_id) FROM complaint"), 1);
+    fixture_corrected_clear(&c);
+}
+
+static void a_note_is_read_again_and_what_was_said_besides_stays(void **state)
+{
+    struct fixture *f = *state;
+    struct correcting c;
+    fixture_log(f, FIRST,
+                "{'note':'blue spots on the crust, it smelled sour','observed':{'bag':'torn'}}");
+    assert_int_equal(fixture_number(f, "SELECT body LIKE '%\"odor\"%' FROM complaint"), 1);
+    assert_int_equal(fixture_correct(f, FIRST, "{'note':'blue spots on the crust'}", &c, NULL), 0);
+    assert_int_equal(fixture_number(f, "SELECT body LIKE '%\"odor\"%' FROM complaint"), 0);
+    assert_int_equal(fixture_number(f, "SELECT body LIKE '%\"torn\"%' FROM complaint"), 1);
+    fixture_corrected_clear(&c);
+}
+
+static void harm_that_a_correction_brings_goes_to_the_urgent_address_once(void **state)
+{
+    struct fixture *f = *state;
+    struct correcting c;
+    fixture_log(f, FIRST, "{}");
+    assert_int_equal(fixture_number(f, URGENT), 0);
+    assert_int_equal(
+        fixture_correct(f, FIRST, "{'note':'my son ate it and was in hospital'}", &c, NULL), 0);
+    assert_true(c.harm_came);
+    assert_true(json_array_size(c.harm) > 0 || c.harm_possible);
+    assert_int_equal(fixture_number(f, URGENT), 1);
+    fixture_corrected_clear(&c);
+    assert_int_equal(fixture_correct(f, FIRST, "{'packs':2}", &c, NULL), 0);
+    assert_false(c.harm_came);
+    assert_int_equal(fixture_number(f, URGENT), 1);
+    fixture_corrected_clear(&c);
+}
+
+static void harm_that_is_taken_back_is_told_too(void **state)
+{
+    struct fixture *f = *state;
+    struct correcting c;
+    fixture_log(f, FIRST, "{'harm':['illness']}");
+    assert_int_equal(fixture_number(f, URGENT), 1);
+    assert_int_equal(fixture_correct(f, FIRST, "{'harm':null}", &c, NULL), 0);
+    assert_false(c.harm_came);
+    assert_int_equal(fixture_number(f, URGENT ""), 2);
+    fixture_corrected_clear(&c);
+}
+
+static void contact_data_are_on_record_as_changed_and_never_told(void **state)
+{
+    struct fixture *f = *state;
+    struct correcting c;
+    fixture_log(f, FIRST, "{'note':'moldy on the third day'}");
+    assert_int_equal(fixture_correct(f, FIRST,
+                                     "{'contact/name':'Ada Marsh','contact/phone':'555-010-2233',"
+                                     "'note':'Ada Marsh says it was moldy'}",
+                                     &c, NULL),
+                     0);
+    assert_int_equal(fixture_number(f, CHANGES), 3);
+    assert_int_equal(fixture_number(f, CHANGES " AND (was || now || reason) LIKE '%Marsh%'"), 0);
+    assert_int_equal(fixture_number(f, CHANGES " AND now LIKE '%2233%'"), 0);
+    assert_int_equal(fixture_number(f, "SELECT body LIKE '%Marsh%' FROM complaint"), 0);
+    fixture_corrected_clear(&c);
+}
+
+static int withdraw(struct fixture *f, const char *uuid, bool undo, struct correcting *c)
+{
+    *c = (struct correcting){.uuid = uuid, .why = {"ivo", "sent by mistake", f->now_ms + 60000}};
+    fixture_begin(f);
+    int rc = correcting_withdraw(&f->desk, f->store, c, undo, NULL);
+    fixture_end(f, rc == 0);
+    return rc;
+}
+
+static void what_is_withdrawn_counts_nowhere_until_it_is_brought_back(void **state)
+{
+    static const char COUNTED[] = "SELECT total(complaints) FROM complaint_case";
+    struct fixture *f = *state;
+    struct correcting c;
+    fixture_log(f, FIRST, "{}");
+    assert_int_equal(withdraw(f, FIRST, false, &c), 0);
+    fixture_corrected_clear(&c);
+    assert_int_equal(fixture_number(f, COUNTED), 0);
+    assert_int_equal(fixture_correct(f, FIRST, "{'packs':2}", &c, NULL), ERROR_CONFLICT);
+    fixture_corrected_clear(&c);
+    assert_int_equal(withdraw(f, FIRST, false, &c), 0); /* again: it was so before */
+    assert_true(c.placed.again);
+    fixture_corrected_clear(&c);
+    assert_int_equal(withdraw(f, FIRST, true, &c), 0);
+    fixture_corrected_clear(&c);
+    assert_int_equal(fixture_number(f, COUNTED), 1);
+    assert_int_equal(fixture_number(f, CHANGES " AND field = 'withdrawn'"), 2);
+}
+
+static void a_settled_case_keeps_its_last_complaint(void **state)
+{
+    struct fixture *f = *state;
+    struct correcting c;
+    fixture_log(f, FIRST, "{}");
+    const struct verdict_new verdict = {1, f->now_ms, "packed-hot", "assay", NULL, "ivo"};
+    fixture_begin(f);
+    assert_int_equal(verdict_add(f->store, &verdict, NULL), 0);
+    fixture_end(f, true);
+    assert_int_equal(withdraw(f, FIRST, false, &c), ERROR_CONFLICT);
+    fixture_corrected_clear(&c);
+    assert_int_equal(fixture_number(f, "SELECT count(*) FROM complaint WHERE withdrawn_ms IS NULL"),
+                     1);
+}
+
+#define ON_A_PLANT(test) cmocka_unit_test_setup_teardown(test, fixture_clean, fixture_cleaned)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        ON_A_PLANT(what_is_corrected_is_on_record_with_what_it_was),
+        ON_A_PLANT(what_it_said_before_is_no_change),
+        ON_A_PLANT(all_that_is_wrong_is_named_and_nothing_is_written),
+        ON_A_PLANT(none_of_that_id_is_not_found),
+        ON_A_PLANT(another_code_moves_it_to_the_other_lots_case),
+        ON_A_PLANT(a_note_is_read_again_and_what_was_said_besides_stays),
+        ON_A_PLANT(harm_that_a_correction_brings_goes_to_the_urgent_address_once),
+        ON_A_PLANT(harm_that_is_taken_back_is_told_too),
+        ON_A_PLANT(contact_data_are_on_record_as_changed_and_never_told),
+        ON_A_PLANT(what_is_withdrawn_counts_nowhere_until_it_is_brought_back),
+        ON_A_PLANT(a_settled_case_keeps_its_last_complaint),
+    };
+    return cmocka_run_group_tests(tests, fixture_open, fixture_close);
+}
