@@ -146,6 +146,7 @@ void told_view_case(struct view *view, const json_t *complaints, size_t count)
         told_view_complaint(view, complaint);
     }
     if (count > i)
-        view_add(view, VIEW_TEXT, NULL, 0, "%zu earlier complaints of this case are not repeated.",
-                 count - i);
+        view_add(view, VIEW_TEXT, NULL, 0, "%zu earlier %s of this case %s not repeated.",
+                 count - i, count - i == 1 ? "complaint" : "complaints",
+                 count - i == 1 ? "is" : "are");
 }

@@ -1,10 +1,6 @@
-/* Whole pages: an answer of the daemon in pages/<view>-<what>.json, and all that the terminal shows
- * of it in pages/<view>-<what>.txt. After a change that was meant, `client_show_test_pages write`
- * writes the texts anew: read the difference. */
-#include "check.h"
+/* What the terminal shows of whole answers (pages.h). */
+#include "pages.h"
 
-#include "base/jsonx.h"
-#include "base/text.h"
 #include "show/calibrate_show.h"
 #include "show/change_show.h"
 #include "show/complaint_show.h"
@@ -18,12 +14,6 @@
 #include "show/show.h"
 #include "show/standing.h"
 #include "show/week_show.h"
-#include <dirent.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-
-#define PAGES ODDLOAF_SOURCE_DIR "/tests/client/show/pages/"
 
 static void deliver(const struct view *v, const json_t *answer)
 {
@@ -71,109 +61,42 @@ static void tally(const struct view *v, const json_t *answer)
     harm_tally_clear(&heard);
 }
 
-static const struct kind {
-    const char *name;
-    void (*show)(const struct view *v, const json_t *answer);
-} KINDS[] = {
-    {"calibration", calibrate_show},
-    {"change", change_show},
-    {"complaint", complaint_show},
-    {"deliver", deliver},
-    {"hold", holds},
-    {"lot", lot_show},
-    {"own", own_rules},
-    {"pieces", pieces},
-    {"returns", returns_show},
-    {"span", week_show_span},
-    {"tally", tally},
-    {"week", week_show},
-};
-
-static char *read_whole(const char *path)
-{
-    struct text_buffer text = {0};
-    char chunk[4096];
-    FILE *file = fopen(path, "r");
-    if (!file)
-        fail_msg("cannot read %s", path);
-    for (size_t got; (got = fread(chunk, 1, sizeof chunk, file)) > 0;)
-        text_append_bytes(&text, chunk, got);
-    fclose(file);
-    return text_take(&text);
-}
-
-static char *shown(const char *name)
-{
-    char path[512], *text = NULL;
-    size_t length = 0;
-    json_t *answer = NULL;
-    snprintf(path, sizeof path, PAGES "%s.json", name);
-    char *document = read_whole(path);
-    if (jsonx_parse(document, strlen(document), &answer, NULL))
-        fail_msg("%s is no JSON", path);
-    struct view v = {.out = open_memstream(&text, &length), .width = 80, .utf8 = true};
-    size_t k = 0;
-    while (k < COUNT_OF(KINDS) && strncmp(name, KINDS[k].name, strlen(KINDS[k].name)) != 0)
-        k++;
-    assert_true(k < COUNT_OF(KINDS));
-    KINDS[k].show(&v, answer);
-    fclose(v.out);
-    json_decref(answer);
-    free(document);
-    return text;
-}
-
-static int is_answer(const struct dirent *entry)
-{
-    const char *end = strrchr(entry->d_name, '.');
-    return end && strcmp(end, ".json") == 0;
-}
-
-/* Calls `each` with every page's name and what is shown of it. */
-static int for_all(void (*each)(const char *name, const char *path, const char *text))
-{
-    struct dirent **list;
-    int count = scandir(PAGES, &list, is_answer, alphasort);
-    for (int i = 0; i < count; i++) {
-        char name[64], path[512];
-        snprintf(name, sizeof name, "%.*s", (int)strcspn(list[i]->d_name, "."), list[i]->d_name);
-        snprintf(path, sizeof path, PAGES "%s.txt", name);
-        char *text = shown(name);
-        each(name, path, text);
-        free(text);
-        free(list[i]);
+/* On a terminal of 80 columns. */
+#define KIND(name, shows)                                                                          \
+    static void page_##name(const json_t *answer, FILE *out)                                       \
+    {                                                                                              \
+        shows(&(struct view){.out = out, .width = 80, .utf8 = true}, answer);                      \
     }
-    free(list);
-    return count;
-}
-
-static void compare(const char *name, const char *path, const char *text)
-{
-    char *expected = read_whole(path);
-    if (strcmp(text, expected) != 0)
-        fail_msg("%s is\n%s", name, text);
-    free(expected);
-}
-
-static void write_anew(const char *name, const char *path, const char *text)
-{
-    FILE *file = fopen(path, "w");
-    (void)name;
-    assert_non_null(file);
-    fputs(text, file);
-    fclose(file);
-}
-
-static void pages_are_shown_whole(void **state)
-{
-    (void)state;
-    assert_true(for_all(compare) >= (int)COUNT_OF(KINDS));
-}
+KIND(calibration, calibrate_show)
+KIND(change, change_show)
+KIND(complaint, complaint_show)
+KIND(deliver, deliver)
+KIND(hold, holds)
+KIND(lot, lot_show)
+KIND(own, own_rules)
+KIND(pieces, pieces)
+KIND(returns, returns_show)
+KIND(span, week_show_span)
+KIND(tally, tally)
+KIND(week, week_show)
 
 int main(int argc, char **argv)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(pages_are_shown_whole)};
-    if (argc == 2 && strcmp(argv[1], "write") == 0)
-        return for_all(write_anew) < 0;
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    static const struct pages_kind KINDS[] = {
+        {"calibration", page_calibration},
+        {"change", page_change},
+        {"complaint", page_complaint},
+        {"deliver", page_deliver},
+        {"hold", page_hold},
+        {"lot", page_lot},
+        {"own", page_own},
+        {"pieces", page_pieces},
+        {"returns", page_returns},
+        {"span", page_span},
+        {"tally", page_tally},
+        {"week", page_week},
+    };
+    static const struct pages PAGES = {ODDLOAF_SOURCE_DIR "/tests/client/show/pages", KINDS,
+                                       COUNT_OF(KINDS)};
+    return pages_main(&PAGES, argc, argv);
 }
