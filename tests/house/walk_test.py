@@ -1,5 +1,6 @@
-"""Walks the ways of DEVELOPERS.md that go through rule files, each in a copy: as the guide says, and again
-with one step forgotten, which some test must see.
+"""Walks the ways of DEVELOPERS.md that change no more than rule files and tables, each in a copy: as the guide
+says, and again with one step forgotten, which some test must see. A table is compiled anew, and what the guide
+asks to be run is linked with it in place of the build's.
 
     walk_test.py BUILD_FOLDER
 """
@@ -7,6 +8,7 @@ with one step forgotten, which some test must see.
 import json
 import pathlib
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -205,6 +207,131 @@ class AWord(Walk):
                              env={"ODDLOAF": str(BUILD / "oddloaf"), "ODDLOAF_PAGE": str(page), "PATH": "/usr/bin:/bin"})
             self.assertEqual(code, 1, said)
             self.assertTrue(re.search(r"FAILED \(failures=", said), said)
+
+
+class Table(unittest.TestCase):
+    """A row of a table of the program, and the line of the manual that goes with it."""
+
+    table = ""  # in the tree
+
+    def setUp(self):
+        folder = tempfile.TemporaryDirectory()
+        self.addCleanup(folder.cleanup)
+        self.copy = pathlib.Path(folder.name)
+        for part in ("rules", "daemon/serve/answers"):
+            shutil.copytree(ROOT / part, self.copy / part)
+        for file in (self.table, "client/oddloaf.1"):
+            (self.copy / file).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(ROOT / file, self.copy / file)
+
+    def compile(self):
+        commands = json.loads((BUILD / "compile_commands.json").read_text())
+        words = next(shlex.split(c["command"]) for c in commands if c["file"] == str(ROOT / self.table))
+        words = [str(self.copy / self.table) if w == str(ROOT / self.table) else w for w in words]
+        words[words.index("-o") + 1] = str(self.copy / "table.o")
+        code, said = run(*words, cwd=BUILD)
+        self.assertEqual(code, 0, said)
+
+    def program(self, target):
+        """Linked as the build does it, the new table before the library that holds the old one."""
+        code, said = run("ninja", "-C", BUILD, "-t", "commands", target)
+        self.assertEqual(code, 0, said)
+        link = shlex.split(said.strip().splitlines()[-1])
+        at = link.index("-o") + 1
+        self.assertEqual(link[at], target)
+        made = self.copy / target
+        made.parent.mkdir(parents=True, exist_ok=True)
+        link[at:at + 1] = [str(made), str(self.copy / "table.o")]
+        code, said = run(*[w for w in link if w not in (":", "&&")], cwd=BUILD)
+        self.assertEqual(code, 0, said)
+        return made
+
+    def unit(self, target, *words):
+        """What it says if it fails."""
+        code, said = run(self.program(target), *words, cwd=ROOT)
+        return said if code else ""
+
+    def manual(self):
+        code, said = run(sys.executable, ROOT / "tests/client/man_test.py",
+                         env={"ODDLOAF": str(self.program("oddloaf")), "ODDLOAF_PAGE": str(self.copy / "client/oddloaf.1"),
+                              "PATH": "/usr/bin:/bin"})
+        return said if code else ""
+
+    def row(self, before, row):
+        put(self.copy / self.table, before, row)
+        self.compile()
+
+
+NEW_ASK = {"fact": "sliced", "ask": "Was the loaf sliced?", "of": "caller", "effort": "seconds",
+           "answers": [{"word": "yes", "label": "yes", "share": 0.9}, {"word": "no", "label": "no", "share": 0.1}]}
+NEW_FIELD = {".name": '"observed/sliced"', ".option": '"sliced"', ".type": "FIELD_BOOL", ".title": '"Sliced"',
+             ".help": '"the loaf was sliced"', ".ask": '"Was the loaf sliced?"'}
+NEW_WEIGHT = {"fact": "sliced", "table": {"yes": 0.1, "no": -1},
+              "because": "An unsliced loaf meets no slicer", "source": "plant experience"}
+
+
+class AComplaintField(Table):
+    table = "daemon/intake/fields.c"
+
+    def walk(self, field=None, ask=True, weight=True, page=True):
+        if ask:
+            edit(self.copy / "rules/asks.json", lambda d: d["asks"].append(NEW_ASK))
+        if weight:
+            edit(self.copy / "rules/causes/contamination-slicer.json", lambda d: d["evidence"].append(NEW_WEIGHT))
+        if page:
+            put(self.copy / "client/oddloaf.1", ".It Fl -wet-inside Ar YES", ".It Fl -sliced Ar YES | NO\nthe loaf was sliced.\n")
+        row = ", ".join(f"{k} = {v}" for k, v in {**NEW_FIELD, **(field or {})}.items() if v)
+        self.row('    {.name = "observed/wet_inside_bag"', "    {" + row + "},\n")
+
+    def words(self):
+        return self.unit("tests/rules_test_words", self.copy)
+
+    def test_as_the_guide_says(self):
+        self.walk()
+        self.assertEqual(self.unit("tests/intake_test_fields"), "")
+        self.assertEqual(self.words(), "")
+        self.assertEqual(self.manual(), "")
+        code, said = run(BUILD / "tests/rules/rules_check", self.copy / "rules")
+        self.assertNotEqual(code, 0, "the old program took a rule of the new field: this walk shows nothing")
+        self.assertEqual(self.unit("tests/rules/rules_check", self.copy / "rules"), "")
+
+    def test_what_is_forgotten_is_seen(self):
+        fields = lambda: self.unit("tests/intake_test_fields")  # noqa: E731
+        for what, given, tried, by in (
+                ("a label", {"field": {".title": None}}, fields, "title or question is missing"),
+                ("a question", {"field": {".ask": None}}, fields, "title or question is missing"),
+                ("an option", {"field": {".option": None}}, fields, "option, help or words are missing"),
+                ("another's option", {"field": {".option": '"bag"'}}, fields, "have one name or option"),
+                ("the rules' question", {"ask": False}, self.words, "sliced"),
+                ("a cause", {"weight": False}, self.words, "no cause weighs it"),
+                ("the manual", {"page": False}, self.manual, "sliced")):
+            with self.subTest(what):
+                self.setUp()
+                self.walk(**given)
+                self.assertRegex(tried(), by, f"forgotten, and no test sees it: {what}")
+
+
+class ACut(Table):
+    table = "daemon/base/cuts.c"
+
+    def walk(self, column="family", page=True):
+        if page:
+            put(self.copy / "client/oddloaf.1", "; rates by these", ", family")
+        self.row("    {0}};", f'    {{"family", CUT_PRODUCT, 0, "{column}", "of family"}},\n')
+
+    def test_as_the_guide_says(self):
+        self.walk()
+        self.assertEqual(self.unit("tests/patterns_test_pattern_counts"), "")
+        self.assertEqual(self.manual(), "")
+
+    def test_what_is_forgotten_is_seen(self):
+        for what, given, tried, by in (
+                ("the manual", {"page": False}, self.manual, "family"),
+                ("a column that is there", {"column": "kin"}, lambda: self.unit("tests/patterns_test_pattern_counts"), "kin")):
+            with self.subTest(what):
+                self.setUp()
+                self.walk(**given)
+                self.assertRegex(tried(), by, f"forgotten, and no test sees it: {what}")
 
 
 if __name__ == "__main__":
