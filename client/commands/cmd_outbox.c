@@ -88,7 +88,7 @@ static int send_again(struct client *c, const char *which)
         client_print(answer);
     else
         view_textf(&c->view, VIEW_PLAIN, 0, 2,
-                   "%s deliveries are due now; oddloaf outbox shows "
+                   "%s due now; oddloaf outbox shows "
                    "what becomes of them.",
                    view_number(pick_number(answer, "due", 0), n));
     json_decref(answer);

@@ -147,6 +147,11 @@ static void show_needs(const struct view *v, const json_t *needs)
 
 /* ---- records ---- */
 
+static void show_line(const struct view *v, const char *line, const struct text_buffer *newest)
+{
+    view_label(v, *line ? line : "no line", "%s", newest->length ? newest->data : "none");
+}
+
 /* One line a production line: "lots 2026-11-20 09:14, readings …". */
 static void show_records(const struct view *v, const json_t *records)
 {
@@ -162,7 +167,7 @@ static void show_records(const struct view *v, const json_t *records)
         const char *of = pick_text(row, "line", "");
         const char *at = pick_text(row, "last_at", NULL);
         if (line && strcmp(line, of) != 0) {
-            view_label(v, *line ? line : "no line", "%s", text.data);
+            show_line(v, line, &text);
             text_reset(&text);
         }
         line = of;
@@ -171,7 +176,7 @@ static void show_records(const struct view *v, const json_t *records)
                          at ? view_when(at, when) : "none");
     }
     if (line)
-        view_label(v, *line ? line : "no line", "%s", text.data ? text.data : "none");
+        show_line(v, line, &text);
     text_buffer_free(&text);
 }
 

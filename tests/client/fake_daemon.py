@@ -126,6 +126,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         self.comes_back, self.within_s = True, 30
         self.restored = None
         self.refuse = None     # problem() for everything
+        self.script_of_answers = ()  # one after the other, as a test has them
         self.similar = []
         self.doubts = []
         self.ask = ASK
@@ -460,6 +461,8 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             return problem(503, "busy", "too much is waiting")
         if self.refuse:
             return self.refuse
+        if self.script_of_answers and (path != "/v1/status" or "needs" in self.script_of_answers[0][2]):
+            return self.script_of_answers.pop(0)
         if method == "GET":
             return self.get(path, query)
         if path == "/v1/complaints":
@@ -526,9 +529,10 @@ class Handler(http.server.BaseHTTPRequestHandler):
             self.server.requests.append({
                 "method": method, "path": url.path, "query": query, "body": body,
                 "type": content_type, "auth": self.headers.get("Authorization")})
+            scripted = len(self.server.script_of_answers)
             status, kind, answer = self.server.answer(method, url.path, query, body, content_type)
         text = answer if isinstance(answer, str) else json.dumps(answer)
-        if answers and not self.server.refuse:  # a test's own may be as wrong as it likes
+        if answers and not self.server.refuse and not scripted:  # a test's own
             self.server.faults += answers.faults(method, url.path, status, kind, text)
         data = text.encode()
         self.send_response(status)

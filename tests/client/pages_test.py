@@ -1,0 +1,211 @@
+"""Commands whole: what each asks the daemon and all that it prints, as commands/pages/<name>.txt has it. After a change
+that was meant, PAGES=write in the environment writes them anew: read the difference."""
+
+import json
+import os
+import pathlib
+import shlex
+import unittest
+
+import fake_daemon
+from support import ClientTest
+
+PAGES = pathlib.Path(__file__).resolve().parent / "commands" / "pages"
+EXACT, SEVERAL, CANDIDATES, HOLD = (fake_daemon.EXACT, fake_daemon.SEVERAL, fake_daemon.CANDIDATES, fake_daemon.HOLD)
+AT = "2019-11-20T09:14:00-05:00"
+
+CASES = [
+    {"case": "C1", "symptom": "mold", **EXACT, "line": "2", "complaints": 1200, "as_of": AT, "state": "open",
+     "top": {"cause": "packed-hot", "probability": 0.814}},
+    {"case": "C2", "symptom": "staling", **SEVERAL, "line": None, "complaints": 1, "opened": "2018-01-02T00:00:00Z",
+     "state": "settled", "hold": True, "top": {"cause": None}},
+    {"case": "C3", "symptom": "mold", "lot": "L9", "complaints": 2, "as_of": AT, "state": "settled", "harm": True,
+     "harm_since_settled": True, "top": {"cause": "packed-hot", "probability": 0.9}},
+    {"case": "C4", "symptom": "mold", "complaints": 2, "as_of": "", "harm": True, "hold": True}]
+FOUND = [
+    {"complaint": "01990000-0000-7000-8000-000000000001", "received_at": AT, "case": "C1", "symptom": "mold", **EXACT,
+     "reference": "T-7", "contact": {"name": "Ann", "phone": "555 01"}, "store": "Elm Street", "note": "n" * 91},
+    {"complaint": "0199", "received_at": AT, "case": "C2", "symptom": "staling", "lot_named": "lot not known",
+     "withdrawn": True, "note": "n" * 90}]
+EVENTS = [
+    {"at": AT, "by": "dana", "what": "logged", "complaint": "01990000-0000-7000-8000-000000000001"},
+    {"at": AT, "by": "mira", "what": "corrected", "field": "observed/colour", "was": "black", "is": "green",
+     "why": "misheard", "complaint": "0199"},
+    {"at": AT, "by": "mira", "what": "corrected", "field": "harm", "was": "[\"illness\"]", "is": "", "why": ""},
+    {"at": AT, "by": "mira", "what": "withdrawn", "field": "withdrawn", "was": "", "is": "1", "why": "twice"},
+    {"at": AT, "by": "qa", "what": "hold", "lot": "L1", "is": "glass"},
+    {"what": "moved", "field": "lot", "was": "L1", "is": ""}]
+FACTS = [
+    {"fact": "core", "name": "Core", "value": 47.5, "unit": "degC", "target": 38, "usual": 38.44, "bits": 6.5,
+     "because": "Warm.", "source": "s", "file": "/a/b.json", "for": True, "counted": True},
+    {"fact": "side", "bits": 0.05, "value": "no"}, {"fact": "quiet", "bits": 0.049, "value": "yes"},
+    {"fact": "still", "bits": -0.04, "value": 3}, {"fact": "lone", "bits": -0.05, "because": "Drops."},
+    {"fact": "cool", "bits": 1.2, "counted": False, "value": 38}, {"fact": "odd", "bits": 2, "for": False}]
+WHY = {"case": "C1", "symptom": "mold", "as_of": AT, **SEVERAL, "harm_possible": True, "causes": [
+    {"cause": "hot", "title": "Hot", "probability": 0.5, "prior": 0.12, "facts": FACTS, "missing": ["aw", {"fact": "ph"}]},
+    {"cause": "bare", "probability": 0.004, "facts": []}],
+    "flips": [{"fact": "core", "from": 47.5, "to": 37.0}, {"fact": "x", "text": "With x it would."}]}
+LOT = {"lot": "L1", "probability": 0.9, "units": 12400, "code_date": "2019-11-27", "in_code": True, "routes": ["R1", "R2"],
+       "because": "hot"}
+PAST = {**LOT, "lot": "L2", "in_code": False, "probability": 0.004, "routes": [], "holds": [HOLD]}
+REACH = {"case": "C1", **EXACT, "cause": "hot", "title": "Packed hot", "in_code_on": "2019-11-22", "within_days": 14}
+STATUS = {"version": "9", "plant": "", "time_zone": "UTC", "uptime_s": 3599, "needs": [], "counts": {},
+          "rules": {"hash": "sha256:" + "a" * 40, "causes": 1200, "loaded_at": AT, "release_changed": 1, "own_files": 3,
+                    "last_error": "a.json:1:2: bad", "needs_restart": ["tcp/listen"]},
+          "records": [{"line": "", "kind": "lots", "last_at": AT}, {"line": "", "kind": "readings", "last_at": None},
+                      {"line": "1", "kind": "lots", "last_at": None}, {"line": "2", "kind": "lots", "last_at": None}],
+          "mail": {"gap": None, "faults": []}, "outbox": {"waiting": 0, "parked": 0, "urgent": 0, "last_error": ""},
+          "store": {"db_bytes": 1500000, "wal_bytes": 5e4, "lost": "no room", "unread": "x",
+                    "disk_free_bytes": 0, "integrity": {"state": "unknown", "at": None}},
+          "backup": {"at": None, "every_h": 0}, "restored": {"at": AT, "file": "b.db"},
+          "work": {"rank": 3, "rematch": 1}, "writer": {"queued": 2, "groups": 1200}}
+BUSY = {**STATUS, "uptime_s": 3600, "plant": "Harrow", "needs": [{"says": "no room", "do": "make some"}],
+        "rules": {"hash": "x", "causes": 1, "release_changed": 2, "own_files": 3},
+        "counts": {"cases_open": 2, "lots": 3640}, "records": [{"line": "1", "kind": "lots", "last_at": AT},
+        {"line": "1", "kind": "readings", "last_at": AT}, {"line": "2", "kind": "lots", "last_at": AT}],
+        "store": {"db_bytes": 0, "wal_bytes": 0, "lost": None, "unread": "damaged"},
+        "outbox": {"waiting": 3, "parked": 1, "urgent": 1, "last_error": "no route"},
+        "backup": {"at": AT, "path": "/b.db", "there": False, "every_h": 24}, "restored": None, "work": {"rank": 0}}
+TRACED = {"factor": "film", "level": "F1", "case_lots_exposed": 9, "case_lots": 11, "other_lots_exposed": 20,
+          "other_lots": 400, "odds_ratio": 85.5, "low": 17.2, "high": 800, "q": 0.001}
+RUN = {"line": "2", "from": AT, "to": AT, "lots": ["A"], "observed": 9, "expected": 0.6, "p": 0.0001}
+RANK = {"case": "C1", "symptom": "mold", **EXACT, "as_of": AT, "complaints": ["a", "b"], "state": "settled", "harm": True,
+        "cautions": ["Call the lead."], "joined": [{"complaint": "01", "same_as": "02", "received_at": AT}] * 2,
+        "moved_here": ["C7", "C8"], "verdict": {"cause": "hot", "confirmed_by": "assay", "by": "qa", "note": "seen"},
+        "ranked": [{"cause": "hot", "title": "Hot", "probability": 0.6, "for": FACTS[:1] * 5, "against": FACTS[4:5]}]
+        + [{"cause": f"c{n}", "probability": 0.05} for n in range(9)]}
+KEPT = {**RANK, "ranked": [{**RANK["ranked"][0], "for": [{"fact": "core", "bits": 6.5, "value": 47.5}] * 4,
+                            "against": [{"fact": "lone", "bits": -1}]}, *RANK["ranked"][1:]], "revision": 3, "complaints": 2, "rules": "sha256:" + "a" * 40, "mailed": "a complaint came"}
+MAIL = {"id": 12, "event": "case", "case": "C5", "to": ["a@b.example"], "state": "sent", "queued_at": AT, "recipients": [
+    {"to": "a@b.example", "state": "sent", "attempts": 1, "sent_at": AT, "next_at": None},
+    {"to": "c@b.example", "state": "parked", "attempts": 2, "last_error": "no"}]}
+EFFECT = {"action": 7, "note": "fan", "verdict": "fewer", "caution": "Mind.", "p": 0.01,
+          "before": {"complaints": 1200, "units": 300000, "per_million": 133, "low": 95, "high": 181}}
+
+COMMANDS = {
+    "cases": (["cases", "--state", "all", "--symptom", "mold", "--line", "2", "--product", "W", "--order", "urgent"],
+              [{"cases": CASES, "next": None}]),
+    "cases-none": (["cases"], [{"cases": [], "next": None}]),
+    "cases-more": (["cases", "--limit", "2"], [{"cases": CASES[:2], "next": "9"}]),
+    "find": (["find", "black", "top", "--phone", "1", "--name", "a", "--ticket", "t", "--store", "s", "--lot", "l",
+              "--since", "2019-11-01"], [{"complaints": FOUND, "next": None}]),
+    "find-none": (["find"], [{"complaints": [], "next": None}]),
+    "history": (["history", "0199"], [{"complaint": "0199", "events": EVENTS}]),
+    "history-none": (["history", "C1"], [{"case": "C1", "events": []}]),
+    "why": (["why", "C1"], [WHY]), "why-one": (["why", "C1", "hot"], [{**WHY, "flips": [], "harm": True}]),
+    "reach": (["reach", "C1"], [{**REACH, "own": LOT, "lots": [PAST, LOT], "more": True}]),
+    "reach-none": (["reach", "C1", "hot"], [{**REACH, "own": PAST, "lots": [], "none_because": "nobody knows"}]),
+    "reach-open": (["reach", "C1"], [{**REACH, **SEVERAL, "lots": [], "candidates": CANDIDATES}]),
+    "status-new": (["status"], [STATUS]), "status-needs": (["status"], [BUSY]),
+    "status-old": (["status"], [{**BUSY, "uptime_s": 172800, "rules": None, "store": {**BUSY["store"], "unread": None}}]),
+    "status-day": (["status"], [{**BUSY, "uptime_s": 172799}]),
+    "recount": (["status", "--recount"], [{"differences": {"weeks": 0, "cases": 2, "company": 0, "materials": 0}}]),
+    "recount-well": (["status", "--recount"], [{"differences": {}}]),
+    "scores": (["scores", "--from", "2019-01-01", "--to", "2019-02-01"], [
+        {"verdicts": 1200, "top1": 0.75, "top3": 0.95, "log_score": 0.6123, "brier": {"score": 0.2, "reliability": 0.01,
+         "resolution": 0.15, "uncertainty": 0.34}, "calibration": [{"said": 0.81, "was": 0.5, "n": 9}],
+         "proposals": [{"cause": "hot", "fact": "core", "at": "47", "bits": 1.2, "proposed": -0.3, "low": -1, "high": 0.4,
+                        "seen": 4, "of": 9, "file": "hot.json"}]}]),
+    "scores-none": (["scores"], [{"verdicts": 0}]),
+    "trace": (["trace", "--symptom", "mold", "--from", "2019-10-01", "--to", "2019-11-01"], [
+        {"factors": [TRACED, {**TRACED, "q": 0.0009, "beside_first": {"odds_ratio": 1.29}, "same_lots": [
+            {"factor": "store", "level": "1"}, {"factor": "store", "level": "2"}]}, {**TRACED, "high": None, "other_lots": 0,
+             "same_lots": [{"factor": "route", "level": "R"}]}] + [TRACED] * 14,
+         "runs": [RUN, {**RUN, "lots": ["A", "B"]}]}]),
+    "trace-to": (["trace", "--symptom", "mold", "--to", "2019-11-01"], [{"factors": [], "runs": []}]),
+    "rank": (["rank", "C1"], [RANK]),
+    "rank-plain": (["rank", "C1"], [{**RANK, "harm": False, "complaints": ["a"], "joined": [], "moved_here": [],
+                                     "verdict": None, "cautions": [], "state": "open"}]),
+    "rank-kept": (["rank", "C1", "--revision", "3"], [KEPT]),
+    "rank-kept-one": (["rank", "C1", "--revision", "0"], [{**KEPT, "complaints": 1, "mailed": None}]),
+    "ask": (["ask", "C1"], [{"case": "C1", **SEVERAL, "as_of": AT, "ask": fake_daemon.ASK}]),
+    "ask-none": (["ask", "C1"], [{"case": "C1", **EXACT, "as_of": AT, "ask": []}]),
+    "outbox": (["outbox"], [{"waiting": 1, "parked": 1200, "sent": 7, "gap": "no mail is set up", "mails": [MAIL]}]),
+    "outbox-send": (["outbox", "--send", "12"], [{"due": 2}]), "outbox-send-one": (["outbox", "--send", "all"], [{"due": 1}]),
+    "outbox-send-what": (["outbox", "--send", "12x"], []),
+    "holds-none": (["holds"], [{"holds": []}]), "holds": (["holds"], None),
+    "hold": (["hold", "L1", "L'2", "--reason", "glass's", "--case", "C1", "--by", "qa", "--still-about"], [
+        {"held": ["L1"], "already": ["L2"], "not_on_record": ["L'2"], "others": [HOLD], "likely": [
+            {"text": "L'2", "lot": "L2", "weight": 0.7}, {"text": "L'2", "lot": "L3", "weight": 0.2, "holds": [HOLD]}]}]),
+    "hold-reach": (["hold", "--reach", "C1", "--reason", "r", "--by", "qa", "--yes"], [
+        {**REACH, "own": LOT, "lots": [PAST]}, {"held": ["L1", "L2"], "already": [], "not_on_record": []}]),
+    "hold-reach-own": (["hold", "--reach", "C1", "--reason", "r", "--by", "qa", "--yes", "--at-least", "50"], [
+        {**REACH, "own": LOT, "lots": [PAST], "none_because": "few share it"}, {"held": ["L1"], "already": []}]),
+    "hold-reach-none": (["hold", "--reach", "C1", "--reason", "r", "--at-least", "100"], [{**REACH, "lots": [LOT]}]),
+    "hold-reach-asks": (["hold", "--reach", "C1", "--reason", "r"], [{**REACH, "own": LOT, "lots": [PAST]}]),
+    "hold-at-least": (["hold", "L1", "--at-least", "5", "--reason", "r"], []),
+    "hold-at-least-far": (["hold", "--reach", "C1", "--at-least", "101", "--reason", "r"], []),
+    "hold-both": (["hold", "L1", "--reach", "C1", "--reason", "r"], []),
+    "hold-no-reason": (["hold", "L1", "--reason", ""], []),
+    "release": (["release", "L1", "--disposition", "rework", "--reason", "r", "--by", "q", "--case", "C1", "--all"], [
+        {"released": ["L1"], "disposition": "rework", "not_on_record": ["X"], "still_held": [HOLD, HOLD]}]),
+    "settle": (["settle", "C1", "hot", "--confirmed-by", "assay", "--by", "q"], [{"case": "C1"}]),
+    "settle-two": (["settle", "C1", "hot", "--reopen"], []),
+    "action-list": (["action", "--list"], [{"actions": [
+        {"action": 7, "cause": "hot", "line": "2", "place": "slicer", "symptom": "mold", "at": AT, "note": "fan", "by": "qa"},
+        {"action": 8, "line": "2", "at": "2019"}]}]),
+    "action-list-none": (["action", "--list"], [{"actions": []}]),
+    "action": (["action", "--place", "slicer", "--symptom", "mold", "--note", "n", "--by", "q"], [{"action": 7, "at": "2019-11-20"}]),
+    "action-effect": (["action", "7", "--effect", "--days", "14"], [EFFECT]),
+    "action-effect-text": (["action", "7", "--effect"], [{**EFFECT, "text": "Fewer than before.", "p": 1e-9,
+                           "after": {"complaints": 0, "units": 1200, "per_million": None},
+                           "ratio": {"ratio": 0.19, "low": 0.08, "high": 0.42}}]),
+    "action-word": (["action", "x", "--effect"], []), "action-two": (["action", "7"], []),
+    "action-nothing": (["action", "--note", "n", "--symptom", "mold"], []),
+    "withdraw": (["withdraw", "01", "--reason", "twice", "--by", "q"], [
+        {"complaint": "01", "case": "C1", "withdrawn": True, "again": False, "by": "q", **EXACT}]),
+    "withdraw-undo": (["withdraw", "01", "--undo", "--reason", "twice", "--by", "q"], [
+        {"complaint": "01", "case": "C1", "withdrawn": False, "again": False, "by": "q", **EXACT}]),
+    "correct": (["correct", "01", "packs=3", "where=", "observed/odor=sour,musty", "--reason", "r", "--by", "q"], [
+        {"complaint": "01", "case": "C1", "again": False, "by": "q", **EXACT,
+         "changed": [{"field": "packs", "was": "2", "is": "3"}]}]),
+    "correct-no-field": (["correct", "01", "colourr=3", "--reason", "r"], []),
+    "correct-no-value": (["correct", "01", "packs", "--reason", "r"], []),
+    "correct-wrong": (["correct", "01", "packs=many", "--reason", "r"], []),
+    "correct-person": (["correct", "01", "contact/email=nobody", "--reason", "r", "--by", "q"], [
+        {"complaint": "01", "case": "C1", "again": True, "by": "q", **EXACT}]),
+    "join": (["join", "01", "02"], [{"complaint": "01", "same_as": "02", "case": "C1", "brought": ["packs"]}]),
+    "join-undo": (["join", "01", "--undo"], [{"complaint": "01", "case": "C1"}]),
+    "erase": (["erase", "x"], [{"erased": 2}]), "erase-none": (["erase", "x"], [{"erased": 0}]),
+    "calibrate-forget": (["calibrate", "--forget", "--by", "q"], [{"adopted": None}]),
+    "calibrate-adopt": (["calibrate", "--adopt", "--yes", "--by", "q"], None),
+    "calibrate-invalid": (["calibrate", "--adopt", "--yes"], [{**fake_daemon.CALIBRATION, "valid": False, "reason": "few"}]),
+    "rules-list": (["rules", "list"], None), "rules-list-two": (["rules", "list", "x"], []),
+    "week": (["week", "2026-W47"], None), "lot": (["lot", "63?1"], None), "returns": (["returns"], None),
+    "complaint-unknown": (["complaint", "01"], fake_daemon.problem(404, "not-found", "there is none", hint="look")),
+    "help": (["help"], []), "help-hold": (["help", "hold"], []), "help-log": (["help", "log"], []),
+}
+
+
+class Pages(ClientTest):
+    def page(self, name):
+        args, answers = COMMANDS[name]
+        self.daemon.requests.clear()
+        self.daemon.refuse, self.daemon.script_of_answers = None, ()
+        if isinstance(answers, tuple):
+            self.daemon.refuse = answers
+        elif answers is not None:
+            self.daemon.script_of_answers = [(200, "application/json", one) for one in answers]
+        code, out, err = self.run_client(*args, env={"ODDLOAF_SPOOL": f"{self.folder}/spool-of-{name}"})
+        asked = "".join("{method} {path}{query} {body}".format(**{**one, "query": self.query(one["query"])}).rstrip() + "\n"
+                        for one in self.daemon.requests)
+        return f"$ oddloaf {shlex.join(args)}\n{asked}---- {code}\n{out}----\n{err}".replace(self.folder, "FOLDER")
+
+    @staticmethod
+    def query(query):
+        return "?" + json.dumps(query, sort_keys=True) if query else ""
+
+    def test_pages(self):
+        for name in COMMANDS:
+            with self.subTest(name):
+                shown, path = self.page(name), PAGES / f"{name}.txt"
+                if os.environ.get("PAGES") == "write":
+                    path.write_text(shown)
+                self.assertEqual(shown, path.read_text())
+
+    def test_no_page_without_its_command(self):
+        self.assertEqual(sorted(one.stem for one in PAGES.iterdir()), sorted(COMMANDS))
+
+
+if __name__ == "__main__":
+    unittest.main()
