@@ -1,6 +1,7 @@
 /* oddloaf: the client. Reads the command line, finds the row of its command, runs it. */
 #include "commands/command.h"
 #include "commands/help.h"
+#include "deliver/source.h"
 #include <curl/curl.h>
 #include <locale.h>
 #include <poll.h>
@@ -72,6 +73,9 @@ int main(int argc, char **argv)
     struct args a = {0};
     struct error err = {0};
     struct client c = {0};
+    int code = 0;
+    if (source_read_apart(argv, &code))
+        return code;
     setlocale(LC_CTYPE, "");
     signal(SIGPIPE, SIG_IGN);
     command_start();

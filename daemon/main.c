@@ -14,6 +14,7 @@
 #include "serve/restoring.h"
 #include "serve/service.h"
 #include "serve/sessions.h"
+#include "tables/sheet_apart.h"
 #include <errno.h>
 #include <event2/event.h>
 #include <event2/thread.h>
@@ -405,6 +406,8 @@ int main(int argc, char **argv)
     struct options options;
     struct error err = {0};
     struct daemon d = {0};
+    if (sheet_apart_asked(argv))
+        return sheet_apart_main(argv);
     int exit_code = read_options(argc, argv, &options);
     if (exit_code >= 0)
         return exit_code;

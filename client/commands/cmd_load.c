@@ -21,6 +21,7 @@
 
 static const struct option_row options[] = {
     {"map", "FILE", "which of the file's columns are ours, and how it writes things (JSON)"},
+    {"sheet", "NAME", "which sheet of an .xlsx file; the first if not given"},
     {"take", "last", "of rows with one key and different values the last stands"},
     {"keep-good", NULL, "apply the good rows of a file that has refused ones"},
     {"refused", "FILE", "write refused rows there, one JSON object a line"},
@@ -30,6 +31,7 @@ static const struct option_row options[] = {
 struct load {
     struct client *c;
     const char *kind;
+    const char *sheet;            /* of .xlsx files; NULL the first */
     const struct column_map *map; /* NULL: the file has our columns */
     int part;                     /* of the map */
     bool keep_good, dry_run, take_last;
@@ -310,7 +312,9 @@ static int load_file(struct load *l, const char *path)
     struct error err = {0};
     struct upload u = {0};
     struct clock clock = clock_system();
-    if (source_open(path, &u.source, &err) != 0) {
+    const struct sheet_options sheet = {.name = l->sheet,
+                                        .decimal = l->map ? column_map_decimal(l->map) : '.'};
+    if (source_open_sheet(path, &sheet, &u.source, &err) != 0) {
         client_fail(l->c, &err);
         return err.code == ERROR_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
     }
@@ -454,7 +458,8 @@ static int load(struct client *c, const struct args *a)
     struct load l = {.c = c,
                      .keep_good = args_has(a, "keep-good"),
                      .dry_run = args_has(a, "dry-run"),
-                     .take_last = args_has(a, "take")};
+                     .take_last = args_has(a, "take"),
+                     .sheet = args_value(a, "sheet")};
     const char *refused = args_value(a, "refused");
     if (refused && !(l.refused_file = fopen(refused, "we")))
         return client_usage(c, "cannot write %s: %s", refused, strerror(errno));

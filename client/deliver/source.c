@@ -1,5 +1,6 @@
 #include "deliver/source.h"
 #include "base/text.h"
+#include "tables/sheet_apart.h"
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -10,6 +11,7 @@
 
 struct source {
     FILE *file;
+    struct sheet_apart *sheet; /* or NULL */
     char *name;
     char head[HEAD];
     size_t head_at, head_length;
@@ -21,7 +23,24 @@ static int fail(const struct source *s, struct error *err)
     return error_set(err, ERROR_IO, "cannot read: %s", strerror(errno));
 }
 
+static int open_sheet(struct source *s, const struct sheet_options *sheet, struct error *err)
+{
+    if (s->file == stdin) {
+        error_hint(err, "name its file");
+        return error_set(err, ERROR_INVALID, "a sheet cannot be read from standard input");
+    }
+    s->head_at = s->head_length = 0;
+    return sheet_apart_start(fileno(s->file), sheet, &s->sheet, err);
+}
+
 int source_open(const char *path, struct source **ret, struct error *err)
+{
+    const struct sheet_options first = {.decimal = '.'};
+    return source_open_sheet(path, &first, ret, err);
+}
+
+int source_open_sheet(const char *path, const struct sheet_options *sheet, struct source **ret,
+                      struct error *err)
 {
     bool standard = strcmp(path, "-") == 0;
     FILE *file = standard ? stdin : fopen(path, "rbe");
@@ -40,6 +59,16 @@ int source_open(const char *path, struct source **ret, struct error *err)
         source_close(s);
         return rc;
     }
+    int rc = 0;
+    if (sheet_begins(s->head, s->head_length))
+        rc = open_sheet(s, sheet, err);
+    else if (sheet->name)
+        rc = error_set(err, ERROR_INVALID, "is no .xlsx file: it has no sheets");
+    if (rc) {
+        error_at(err, s->name, 0, 0);
+        source_close(s);
+        return rc;
+    }
     if (s->head_length >= 3 && memcmp(s->head, "\xEF\xBB\xBF", 3) == 0)
         s->head_at = 3;
     *ret = s;
@@ -50,6 +79,7 @@ void source_close(struct source *s)
 {
     if (!s)
         return;
+    sheet_apart_free(s->sheet);
     if (s->file != stdin)
         fclose(s->file);
     free(s->name);
@@ -64,7 +94,7 @@ const char *source_name(const struct source *s)
 int64_t source_size(const struct source *s)
 {
     struct stat st;
-    if (fstat(fileno(s->file), &st) != 0 || !S_ISREG(st.st_mode))
+    if (s->sheet || fstat(fileno(s->file), &st) != 0 || !S_ISREG(st.st_mode))
         return 0;
     return st.st_size;
 }
@@ -78,6 +108,8 @@ static bool ends_with(const char *name, const char *end)
 
 bool source_is_ndjson(const struct source *s)
 {
+    if (s->sheet)
+        return false;
     if (ends_with(s->name, ".ndjson") || ends_with(s->name, ".jsonl") ||
         ends_with(s->name, ".json"))
         return true;
@@ -91,6 +123,12 @@ bool source_is_ndjson(const struct source *s)
 
 int source_read(struct source *s, char *buffer, size_t size, size_t *ret_length, struct error *err)
 {
+    if (s->sheet && sheet_apart_read(s->sheet, buffer, size, ret_length, err)) {
+        error_at(err, s->name, 0, 0);
+        return (int)err->code;
+    }
+    if (s->sheet)
+        return 0;
     size_t length = s->head_length - s->head_at;
     if (length > size)
         length = size;
@@ -102,4 +140,12 @@ int source_read(struct source *s, char *buffer, size_t size, size_t *ret_length,
         return fail(s, err);
     *ret_length = length;
     return 0;
+}
+
+bool source_read_apart(char *const argv[], int *ret_code)
+{
+    bool asked = sheet_apart_asked(argv);
+    if (asked)
+        *ret_code = sheet_apart_main(argv);
+    return asked;
 }

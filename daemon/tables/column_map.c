@@ -461,6 +461,11 @@ enum record_kind column_map_kind(const struct column_map *map, int part)
     return (enum record_kind)map->parts[part].kind;
 }
 
+char column_map_decimal(const struct column_map *map)
+{
+    return *map->decimal;
+}
+
 const char *column_map_column(const struct column_map *map, int part, const char *name)
 {
     char unit[COLUMN_UNIT], bare[COLUMN_NAME];

@@ -60,6 +60,7 @@ int column_map_load(const struct column_map_source *source, struct column_map **
                     struct error *err);
 int column_map_parts(const struct column_map *map); /* how many kinds it is of, 1 or more */
 enum record_kind column_map_kind(const struct column_map *map, int part);
+char column_map_decimal(const struct column_map *map); /* '.' or ',' */
 /* The file's column that goes to the column of ours `name` ("core_at_pack [degF]"); NULL if the map
  * names none. */
 const char *column_map_column(const struct column_map *map, int part, const char *name);

@@ -2,6 +2,7 @@
 #include "base/csv_cell.h"
 #include "base/text.h"
 #include <csv.h>
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -190,8 +191,11 @@ char csv_rows_separator(const char *line, size_t length)
     size_t most = 0;
     for (size_t c = 0; c < sizeof candidates; c++) {
         size_t count = 0;
-        for (size_t i = 0; i < length && line[i] != '\n'; i++)
-            count += line[i] == candidates[c];
+        bool quoted = false;
+        for (size_t i = 0; i < length && line[i] != '\n'; i++) {
+            quoted ^= line[i] == '"';
+            count += !quoted && line[i] == candidates[c];
+        }
         if (count > most) {
             most = count;
             best = c;

@@ -2,8 +2,10 @@
 
 usage: test_own_tables.py BINARIES
 """
+import json
 import pathlib
 import sys
+import zipfile
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
 from oddloaf import PRODUCTS, ROOT, Plant  # noqa: E402
@@ -58,8 +60,61 @@ def contradictions(plant):
     assert values == [5.5], values
 
 
+def write_sheet(path, rows, sheet="Batches"):
+    """A workbook as the standard's shortest example has it: numbers, dates (style 1), texts in place."""
+    cells = "".join(
+        f'<row r="{n}">' + "".join(
+            f'<c r="{chr(65 + i)}{n}"' + (
+                f'><v>{cell}</v></c>' if isinstance(cell, (int, float)) else
+                f' s="1"><v>{cell[0]}</v></c>' if isinstance(cell, tuple) else
+                f' t="inlineStr"><is><t>{cell}</t></is></c>')
+            for i, cell in enumerate(row) if cell is not None) + "</row>" for n, row in rows)
+    office = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+    main = 'xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"'
+    parts = {
+        "_rels/.rels": f'<Relationships><Relationship Id="1" Type="{office}/officeDocument" '
+                       'Target="xl/workbook.xml"/></Relationships>',
+        "xl/workbook.xml": f'<workbook {main} xmlns:r="{office}"><sheets><sheet name="{sheet}" r:id="a"/>'
+                           '</sheets></workbook>',
+        "xl/_rels/workbook.xml.rels":
+            f'<Relationships><Relationship Id="a" Type="{office}/worksheet" Target="s.xml"/>'
+            f'<Relationship Id="b" Type="{office}/styles" Target="y.xml"/></Relationships>',
+        "xl/y.xml":
+            f'<styleSheet {main}><cellXfs><xf numFmtId="0"/><xf numFmtId="22"/></cellXfs></styleSheet>',
+        "xl/s.xml": f'<worksheet {main}><sheetData>{cells}</sheetData></worksheet>'}
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as file:
+        for name, text in parts.items():
+            file.writestr(name, text)
+
+
+def sheets(plant):
+    """The same rows as a sheet and as CSV are the same records; a sheet's faults have its rows."""
+    path, map_path = plant.dir / "cores.xlsx", plant.dir / "cores.json"
+    map_path.write_text(json.dumps({"kind": "readings", "decimal": ",", "header": 2, "columns": {
+        "Charge": "lot", "Kern": "core_at_pack [degC]", "Zeit": "at"}}))
+    at = (46347 + 13.5 / 24,)  # 2026-11-21 13:30
+    write_sheet(path, [(1, ["Cores of the day"]), (2, ["Charge", "Kern", "Zeit"]),
+                       (4, ["N1121-1", 36.25, at]), (7, ["N1121-2", 636, at])])
+    done = plant.client("load", "--map", str(map_path), "--sheet", "batches", "--keep-good", str(path),
+                        check=1)
+    assert "2 rows read: 1 new" in done.stdout, done
+    assert "cores.xlsx:7: Kern '636': is outside the plausible range" in done.stderr, done.stderr
+    csv = plant.dir / "cores.csv"
+    csv.write_text("lot,core_at_pack_c,at\nN1121-1,36.25,2026-11-21T13:30:00-05:00\n")
+    assert plant.client_json("load", "readings", str(csv))["same"] == 1
+    done = plant.client("load", "--map", str(map_path), "--sheet", "Cores", str(path), check=5)
+    assert "cores.xlsx: has no sheet 'Cores' (it has Batches)" in done.stderr, done.stderr
+    path.write_bytes(path.read_bytes()[:-40])
+    done = plant.client("load", "readings", str(path), check=1)
+    assert "cores.xlsx: is no .xlsx file" in done.stderr, done.stderr
+    ours = plant.dir / "ours.xlsx"
+    write_sheet(ours, [(1, ["lot", "crumb_ph"]), (2, ["N1121-3", 5.375])])
+    assert plant.client_json("load", "readings", str(ours))["new"] == 1
+
+
 with Plant(sys.argv[1]) as plant:
     plant.load_text("products", PRODUCTS)
     by_map(plant)
     refused_in_words_of_the_file(plant)
     contradictions(plant)
+    sheets(plant)

@@ -10,8 +10,8 @@ import sys
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 BUILD = pathlib.Path(sys.argv[1])
-LIBRARIES = {"oddloafd": {"libevent", "sqlite", "jansson", "gsl", "pcre2", "openssl", "csv"},
-             "oddloaf": {"curl", "jansson", "pcre2", "openssl", "csv"}}
+LIBRARIES = {"oddloafd": {"libevent", "sqlite", "jansson", "gsl", "pcre2", "openssl", "csv", "zip", "expat"},
+             "oddloaf": {"curl", "jansson", "pcre2", "openssl", "csv", "zip", "expat"}}
 
 
 def said(program):
