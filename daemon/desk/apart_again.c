@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "desk/apart.h"
 #include "desk/apart_past.h"
+#include "desk/sent.h"
 #include "store/contact.h"
 #include "store/joined.h"
 #include <assert.h>
@@ -61,12 +62,6 @@ static void keep_sent(struct again *a, const json_t *said)
     json_object_foreach((json_t *)said, name,
                         text) if (!json_equal(text, json_object_get(a->kept.texts, name)))
         apart_row_keep_sent(&a->kept, name, json_string_value(text));
-}
-
-static int take_sent(void *arg, const struct entry_row *row)
-{
-    *(json_t **)arg = parse(row->sent);
-    return 0;
 }
 
 static json_t *first_of(const struct again *a)
@@ -150,7 +145,7 @@ int apart_again_report(const struct desk *desk, struct store *store, const struc
     json_t *body = NULL, *sent = NULL, *first = first_of(&a);
     int rc = jsonx_parse(row->body, strlen(row->body), &body, err);
     if (!rc) {
-        entry_get(store, row->report, take_sent, &sent, NULL);
+        entry_get(store, row->report, sent_read, &sent, NULL);
         a.sent = sent ? jsonx_dump(sent) : NULL;
         a.first = first ? jsonx_dump(first) : NULL;
         json_decref(apart_show(store, row->complaint_id, report_of(&a), body, sent));

@@ -1,6 +1,7 @@
 #include "base/jsonx.h"
 #include "base/short_id.h"
 #include "desk/correcting_inside.h"
+#include "desk/sent.h"
 #include "intake/mask.h"
 #include "store/case.h"
 #include "store/entry.h"
@@ -69,15 +70,10 @@ int correcting_find(struct correcting_work *w, struct error *err)
     return 0;
 }
 
-static int take_sent(void *arg, const struct entry_row *row)
-{
-    return jsonx_parse(row->sent, strlen(row->sent), arg, NULL);
-}
-
 void correcting_sent(const struct correcting_work *w, json_t **ret)
 {
     *ret = NULL;
-    entry_get(w->store, w->c->uuid, take_sent, ret, NULL);
+    entry_get(w->store, w->c->uuid, sent_read, ret, NULL);
 }
 
 int correcting_check_left(struct store *store, int64_t case_id, struct error *err)

@@ -1,5 +1,6 @@
 #include "desk/repeated.h"
 #include "base/jsonx.h"
+#include "desk/sent.h"
 #include "intake/fields.h"
 #include "store/complaint.h"
 #include "store/entry.h"
@@ -42,11 +43,6 @@ static int read_kept(struct store *store, const char *uuid, struct kept *kept, s
     }
     free(first);
     return rc;
-}
-
-static int take_sent(void *arg, const struct entry_row *row)
-{
-    return jsonx_parse(row->sent, strlen(row->sent), arg, NULL);
 }
 
 /* Whose report it repeats, and what the daemon made of its words, are no content of its own. */
@@ -103,7 +99,7 @@ static bool same_content(const json_t *a, const json_t *b)
 static bool was_sent_so(struct store *store, const char *uuid, const char *sent)
 {
     json_t *before = NULL, *now = NULL;
-    entry_get(store, uuid, take_sent, &before, NULL);
+    entry_get(store, uuid, sent_read, &before, NULL);
     bool same = before && sent && jsonx_parse(sent, strlen(sent), &now, NULL) == 0 &&
                 same_content(before, now);
     json_decref(before);

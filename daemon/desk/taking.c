@@ -8,6 +8,7 @@
 #include "desk/joining.h"
 #include "desk/outgoing.h"
 #include "desk/repeated.h"
+#include "desk/sent.h"
 #include "desk/taken_back.h"
 #include "desk/told.h"
 #include "intake/fields.h"
@@ -150,30 +151,6 @@ static int place(const struct desk *desk, struct store *store, struct taking *t)
     return 0;
 }
 
-/* What was sent: the body without what its note gave. */
-static char *sent_text(const json_t *body, const json_t *taken)
-{
-    size_t i;
-    const json_t *item;
-    json_t *sent = json_deep_copy(body);
-    json_object_del(sent, "harm_possible");
-    json_array_foreach(taken, i, item)
-    {
-        const char *field = json_string_value(json_object_get(item, "field"));
-        char name[96];
-        text_clip(field ? field : "", name, sizeof name);
-        char *dot = strchr(name, '.');
-        if (dot)
-            *dot = '/';
-        const struct field *f = fields_find(name);
-        if (f)
-            fields_unset(sent, f);
-    }
-    char *text = jsonx_dump(sent);
-    json_decref(sent);
-    return text;
-}
-
 void taking_read(const struct desk *desk, struct store *store, const json_t *complaint,
                  int64_t now_ms, struct taking *t)
 {
@@ -190,7 +167,9 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *com
     if (rc)
         return;
     t->body = jsonx_dump(t->form->body);
-    t->sent = sent_text(t->form->body, t->taken);
+    json_t *sent = sent_of(t->form->body, t->taken);
+    t->sent = jsonx_dump(sent);
+    json_decref(sent);
     t->taken_text = jsonx_dump(t->taken);
     if (t->form->harm || t->form->harm_possible)
         make_urgent(desk, store, t, now_ms);
@@ -275,7 +254,6 @@ static int log_form(const struct desk *desk, struct store *store, int64_t now_ms
     c.contact_fold = t->form->contact_fold;
     c.contact_purge_ms = now_ms + desk->contact_ms;
     c.logged_by = t->user;
-    c.sent = t->sent;
     c.taken = t->taken_text;
     c.old = t->old;
     int rc = log_report(desk, t, store, &c, err);

@@ -6,6 +6,7 @@
 #include "desk/joining.h"
 #include "desk/logged.h"
 #include "desk/named.h"
+#include "desk/sent.h"
 #include "store/change.h"
 #include "store/complaint.h"
 #include "store/contact.h"
@@ -120,7 +121,7 @@ static int take_entry(void *arg, const struct entry_row *row)
     json_t *into = arg, *sent = NULL, *taken = NULL;
     json_object_set_new(into, "logged_by",
                         *row->logged_by ? json_string(row->logged_by) : json_null());
-    if (jsonx_parse(row->sent, strlen(row->sent), &sent, NULL) == 0)
+    if (sent_read(&sent, row) == 0)
         json_object_set_new(into, "sent", sent);
     if (jsonx_parse(row->taken, strlen(row->taken), &taken, NULL) == 0)
         json_object_set_new(into, "taken", taken);

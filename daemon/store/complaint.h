@@ -39,8 +39,7 @@ struct complaint_new {
     const char *contact;      /* JSON or NULL */
     const char *contact_fold; /* what the caller is found by: store/contact.h */
     int64_t contact_purge_ms;
-    /* of one that is new, kept as it came: store/entry.h; sent NULL: as `body` */
-    const char *logged_by, *sent, *taken;
+    const char *logged_by, *taken; /* of one that is new: how it came (store/entry.h) */
     struct complaint_lots lots;
 };
 

@@ -9,7 +9,10 @@ enum { TICKET_SIZE = 160 };
 int entry_get(struct store *store, const char *report, entry_each each, void *arg,
               struct error *err)
 {
-    static const char SQL[] = "SELECT logged_by, sent, taken FROM entry WHERE report = ?1";
+    static const char SQL[] =
+        "SELECT e.logged_by, CASE WHEN e.sent <> '' THEN e.sent ELSE coalesce(j.body, c.body, '')"
+        " END, e.taken FROM entry e LEFT JOIN complaint c ON c.uuid = e.report LEFT JOIN joined j"
+        " ON j.uuid = e.report WHERE e.report = ?1";
     struct db_query q = db_query(store, SQL, DB(DB_TEXT(report)), err);
     int rc = 0;
     if (db_next(&q)) {
@@ -38,15 +41,31 @@ int entry_put(struct store *store, const char *report, const struct complaint_ne
 {
     assert(store_writing(store));
     static const char SQL[] =
-        "INSERT INTO entry(report, logged_by, ticket, sent, taken) VALUES(?1, ?2, ?3, ?4, ?5)"
+        "INSERT INTO entry(report, logged_by, ticket, sent, taken) VALUES(?1, ?2, ?3, '', ?4)"
         " ON CONFLICT(report) DO UPDATE SET ticket = excluded.ticket";
     char ticket[TICKET_SIZE];
     text_fold(c->reference ? c->reference : "", ticket, sizeof ticket);
     int rc = db_run(store, SQL,
                     DB(DB_TEXT(report), DB_TEXT(c->logged_by ? c->logged_by : ""), DB_SAID(ticket),
-                       DB_TEXT(c->sent ? c->sent : c->body), DB_TEXT(c->taken ? c->taken : "[]")),
+                       DB_TEXT(c->taken ? c->taken : "[]")),
                     err);
     return rc ? rc : put_words(store, report, c, err);
+}
+
+int entry_keep_complaint(struct store *store, int64_t complaint_id, struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE entry SET sent = (SELECT body FROM complaint WHERE id = ?1)"
+        " WHERE report = (SELECT uuid FROM complaint WHERE id = ?1) AND sent = ''";
+    return db_run(store, SQL, DB(DB_INT(complaint_id)), err);
+}
+
+int entry_keep_joined(struct store *store, const char *report, struct error *err)
+{
+    static const char SQL[] = "UPDATE entry SET sent = (SELECT body FROM joined WHERE uuid = ?1)"
+                              " WHERE report = ?1 AND sent = ''"
+                              " AND EXISTS (SELECT 1 FROM joined WHERE uuid = ?1)";
+    return db_run(store, SQL, DB(DB_TEXT(report)), err);
 }
 
 /* ---- as they stand ---- */
@@ -143,8 +162,7 @@ int entry_rewrite(struct store *store, const struct entry_report *row,
                  : rewrite_complaint(store, row, c, first, err);
     if (!rc)
         rc = entry_put(store, row->report, c, err);
-    if (rc || !sent)
-        return rc;
-    rc = db_run(store, SQL_SENT, DB(DB_TEXT(row->report), DB_TEXT(sent)), err);
-    return rc ? rc : entry_forget_words(store, err);
+    if (!rc)
+        rc = db_run(store, SQL_SENT, DB(DB_TEXT(row->report), DB_TEXT(sent ? sent : "")), err);
+    return rc || !sent ? rc : entry_forget_words(store, err);
 }

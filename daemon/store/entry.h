@@ -1,8 +1,9 @@
 /* What came in, as it came in: one entry a report, by its uuid, whether it is a complaint or joined
  * to one. Written when it is logged and never changed by joining, separating or correcting; only
- * what it is found by (entry_find.h) follows the complaint. Holds no contact data: the texts are
- * those of the complaint's body, where "[phone]" stands for a number (desk/apart.h). Writing runs
- * inside the writer's transaction. */
+ * what it is found by (entry_find.h) follows the complaint. The body that it came with is the
+ * report's own until that changes: whoever writes or removes one keeps it before. Holds no contact
+ * data: the texts are those of the complaint's body, where "[phone]" stands for a number
+ * (desk/apart.h). Writing runs inside the writer's transaction. */
 #ifndef ODDLOAF_STORE_ENTRY_H
 #define ODDLOAF_STORE_ENTRY_H
 
@@ -11,7 +12,7 @@
 /* Text lives until the callback returns. */
 struct entry_row {
     const char *logged_by; /* the user the daemon knew the sender by; "" from before it was kept */
-    const char *sent, *taken; /* JSON: the complaint without contact, and what its note gave */
+    const char *first, *taken; /* JSON: the body it was first kept with, and what its note gave */
 };
 typedef int (*entry_each)(void *arg, const struct entry_row *row);
 
@@ -22,6 +23,10 @@ int entry_get(struct store *store, const char *report, entry_each each, void *ar
 /* Keeps it if it is new; makes what it is found by that of `complaint`. */
 int entry_put(struct store *store, const char *report, const struct complaint_new *complaint,
               struct error *err);
+
+/* Before a complaint's body, or a joined report's, changes or goes: how it came stays. */
+int entry_keep_complaint(struct store *store, int64_t complaint_id, struct error *err);
+int entry_keep_joined(struct store *store, const char *report, struct error *err);
 
 /* A word that is found no more stays in the file until this: merges all of the table of words. */
 int entry_forget_words(struct store *store, struct error *err);
@@ -45,7 +50,7 @@ int entry_each_of(struct store *store, int64_t complaint_id, entry_each_report e
                   struct error *err);
 /* A report's texts where contact data was found in them, without it: its body (of a complaint with
  * lot_text, store and route), what was sent, and what the complaint said before others were joined
- * to it; `sent` (of one that has no entry yet) and `first` may be NULL. */
+ * to it; `sent` (as the body) and `first` may be NULL. */
 int entry_rewrite(struct store *store, const struct entry_report *row,
                   const struct complaint_new *complaint, const char *sent, const char *first,
                   struct error *err);

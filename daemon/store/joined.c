@@ -1,6 +1,7 @@
 #include "store/joined.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/entry.h"
 #include <assert.h>
 
 int joined_add(struct store *store, const struct joined_row *row, struct error *err)
@@ -25,14 +26,16 @@ int joined_rewrite(struct store *store, const char *uuid, int64_t received_ms, c
 {
     assert(store_writing(store));
     static const char SQL[] = "UPDATE joined SET received_ms = ?2, body = ?3 WHERE uuid = ?1";
-    return db_run(store, SQL, DB(DB_TEXT(uuid), DB_MS(received_ms), DB_TEXT(body)), err);
+    int rc = entry_keep_joined(store, uuid, err);
+    return rc ? rc : db_run(store, SQL, DB(DB_TEXT(uuid), DB_MS(received_ms), DB_TEXT(body)), err);
 }
 
 int joined_remove(struct store *store, const char *uuid, struct error *err)
 {
     assert(store_writing(store));
     static const char SQL[] = "DELETE FROM joined WHERE uuid = ?1";
-    return db_run(store, SQL, DB(DB_TEXT(uuid)), err);
+    int rc = entry_keep_joined(store, uuid, err);
+    return rc ? rc : db_run(store, SQL, DB(DB_TEXT(uuid)), err);
 }
 
 int joined_move(struct store *store, int64_t complaint_id, int64_t to_complaint_id,

@@ -118,8 +118,9 @@ int pattern_count_sent(struct store *store, const struct record_cell *key, enum 
 /* A case among the open ones. */
 int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way way,
                        struct error *err);
-/* A case's ranking or verdict is new: its complaints are shared out among causes accordingly. */
-int pattern_case_changed(struct store *store, int64_t case_id, struct error *err);
+/* What its newest ranking or its verdict shares a case's complaints out among. */
+int pattern_count_causes(struct store *store, int64_t case_id, enum pattern_way way,
+                         struct error *err);
 /* Keeps how good the ranking was that the case's standing verdict met. */
 int pattern_verdict_given(struct store *store, int64_t case_id, struct error *err);
 /* Counts everything again. */

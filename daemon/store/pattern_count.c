@@ -6,19 +6,6 @@
 #include <assert.h>
 #include <stdlib.h>
 
-enum {
-    SHARES_MOST = 64, /* causes of one symptom; far fewer exist */
-    SHARE_LEAST = 100 /* millionths: below that a cause is not worth a row */
-};
-
-struct share {
-    int64_t series_id, n;
-};
-struct shares {
-    struct share rows[SHARES_MOST];
-    int count;
-};
-
 /* ---- what complaints, lots and cases count for ---- */
 
 #define ADD " ON CONFLICT DO UPDATE SET n = n + excluded.n"
@@ -128,125 +115,31 @@ int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way wa
     return db_run(store, SQL, DB(DB_INT(case_id), DB_INT(way)), err);
 }
 
-/* ---- shares ---- */
+/* ---- causes ---- */
 
-/* What a case's causes should have: cause, millionths. */
-#define WANTED                                                                                     \
-    "SELECT v.cause AS cause, c.symptom AS symptom, 1000000 AS n FROM complaint_case c"            \
-    " JOIN verdict v ON v.case_id = c.id AND v.reopened_ms IS NULL WHERE c.id = ?1"                \
-    " UNION ALL SELECT k.name, c.symptom, CAST(round(r.probability * 1e6) AS INTEGER)"             \
-    " FROM complaint_case c JOIN ranking_cause r ON r.case_id = c.id AND r.revision ="             \
-    " (SELECT max(revision) FROM ranking WHERE case_id = c.id) JOIN cause k ON k.id = r.cause_id"  \
-    " WHERE c.id = ?1 AND NOT EXISTS (SELECT 1 FROM verdict v WHERE v.case_id = c.id"              \
-    " AND v.reopened_ms IS NULL)"
+#define SHARES                                                                                     \
+    " FROM pattern_case p CROSS JOIN pattern_share h WHERE p.case_id = ?1 AND h.case_id = ?1"
+/* Those that a case's complaints are shared out among. */
+#define CAUSES(of_ranking, of_verdict)                                                             \
+    "INSERT INTO pattern_series(factor, level, symptom) SELECT DISTINCT 'cause', k.name,"          \
+    " c.symptom FROM complaint_case c JOIN ranking_cause r ON r.case_id = c.id AND r.revision ="   \
+    " c.revision JOIN cause k ON k.id = r.cause_id WHERE " of_ranking " ON CONFLICT DO NOTHING",   \
+        "INSERT INTO pattern_series(factor, level, symptom) SELECT DISTINCT 'cause', v.cause,"     \
+        " c.symptom FROM verdict v JOIN complaint_case c ON c.id = v.case_id WHERE "               \
+        "v.reopened_ms IS NULL AND " of_verdict " ON CONFLICT DO NOTHING"
 
-static int read_shares(struct store *store, const char *sql, int64_t case_id, struct shares *ret,
-                       struct error *err)
-{
-    struct db_query q = db_query(store, sql, DB(DB_INT(case_id)), err);
-    ret->count = 0;
-    while (ret->count < SHARES_MOST && db_next(&q)) {
-        struct share row = {db_int64(&q, 0), db_int64(&q, 1)};
-        if (row.n >= SHARE_LEAST)
-            ret->rows[ret->count++] = row;
-    }
-    return db_end(&q, 0);
-}
-
-static int read_wanted(struct store *store, int64_t case_id, struct shares *ret, struct error *err)
-{
-    static const char SQL[] = "SELECT s.id, w.n FROM (" WANTED ") w JOIN pattern_series s ON"
-                              " s.factor = 'cause' AND s.level = w.cause AND s.symptom = w.symptom"
-                              " ORDER BY s.id";
-    return read_shares(store, SQL, case_id, ret, err);
-}
-
-static int read_present(struct store *store, int64_t case_id, struct shares *ret, struct error *err)
-{
-    static const char SQL[] = "SELECT series_id, n FROM pattern_share WHERE case_id = ?1"
-                              " ORDER BY series_id";
-    return read_shares(store, SQL, case_id, ret, err);
-}
-
-/* Its complaints count for so much more of that series each. */
-static int add_share(struct store *store, int64_t case_id, int64_t series_id, int64_t n,
-                     struct error *err)
-{
-    static const char SQL_RECEIVED[] = "INSERT INTO pattern_received SELECT received_week, ?2,"
-                                       " ?3 * n FROM pattern_case WHERE case_id = ?1" ADD;
-    static const char SQL_MADE[] =
-        "INSERT INTO pattern_made SELECT ?2, made_week, received_week, ?3 * n FROM pattern_case"
-        " WHERE case_id = ?1" ADD;
-    const struct db_value *with = DB(DB_INT(case_id), DB_INT(series_id), DB_INT(n));
-    int rc = db_run(store, SQL_RECEIVED, with, err);
-    return rc ? rc : db_run(store, SQL_MADE, with, err);
-}
-
-/* n 0: none any more. */
-static int set_share(struct store *store, int64_t case_id, const struct share *was,
-                     const struct share *is, struct error *err)
-{
-    static const char SQL_SET[] = "INSERT INTO pattern_share(case_id, series_id, n)"
-                                  " VALUES(?1, ?2, ?3) ON CONFLICT DO UPDATE SET n = excluded.n";
-    static const char SQL_GONE[] =
-        "DELETE FROM pattern_share WHERE case_id = ?1 AND series_id = ?2";
-    int64_t series_id = is ? is->series_id : was->series_id;
-    int rc = is ? db_run(store, SQL_SET, DB(DB_INT(case_id), DB_INT(series_id), DB_INT(is->n)), err)
-                : db_run(store, SQL_GONE, DB(DB_INT(case_id), DB_INT(series_id)), err);
-    return rc ? rc
-              : add_share(store, case_id, series_id, (is ? is->n : 0) - (was ? was->n : 0), err);
-}
-
-/* What a case's shares are and should be, both in order of series. */
-struct shares_walk {
-    struct shares present, wanted;
-    int at_present, at_wanted;
-    const struct share *was, *is; /* of one series; NULL: none */
-};
-
-static int read_both(struct store *store, int64_t case_id, struct shares_walk *ret,
-                     struct error *err)
-{
-    ret->at_present = ret->at_wanted = 0;
-    int rc = read_present(store, case_id, &ret->present, err);
-    return rc ? rc : read_wanted(store, case_id, &ret->wanted, err);
-}
-
-/* The next series in which they differ. */
-static bool next_difference(struct shares_walk *walk)
-{
-    while (walk->at_present < walk->present.count || walk->at_wanted < walk->wanted.count) {
-        const struct share *was =
-            walk->at_present < walk->present.count ? &walk->present.rows[walk->at_present] : NULL;
-        const struct share *is =
-            walk->at_wanted < walk->wanted.count ? &walk->wanted.rows[walk->at_wanted] : NULL;
-        if (was && is && was->series_id != is->series_id) {
-            was = was->series_id < is->series_id ? was : NULL;
-            is = was ? NULL : is;
-        }
-        walk->at_present += was != NULL;
-        walk->at_wanted += is != NULL;
-        walk->was = was;
-        walk->is = is;
-        if (!was || !is || was->n != is->n)
-            return true;
-    }
-    return false;
-}
-
-int pattern_case_changed(struct store *store, int64_t case_id, struct error *err)
+int pattern_count_causes(struct store *store, int64_t case_id, enum pattern_way way,
+                         struct error *err)
 {
     assert(store_writing(store));
-    static const char SQL_SERIES[] =
-        "INSERT INTO pattern_series(factor, level, symptom)"
-        " SELECT 'cause', cause, symptom FROM (" WANTED ") WHERE n >= 100 ON CONFLICT DO NOTHING";
-    struct shares_walk walk;
-    int rc = db_run(store, SQL_SERIES, DB(DB_INT(case_id)), err);
-    if (!rc)
-        rc = read_both(store, case_id, &walk, err);
-    while (!rc && next_difference(&walk))
-        rc = set_share(store, case_id, walk.was, walk.is, err);
-    return rc;
+    static const char *const ALL[] = {
+        CAUSES("c.id = ?1 AND ?2 > 0", "c.id = ?1 AND ?2 > 0"),
+        "INSERT INTO pattern_received SELECT p.received_week, h.series_id, ?2 * sum(h.n * p.n)" //
+        SHARES " GROUP BY 1, 2" ADD,
+        "INSERT INTO pattern_made SELECT h.series_id, p.made_week, p.received_week,"
+        " ?2 * sum(h.n * p.n)" SHARES " GROUP BY 1, 2, 3" ADD,
+        NULL};
+    return run_all(store, ALL, case_id, way, err);
 }
 
 int pattern_verdict_given(struct store *store, int64_t case_id, struct error *err)
@@ -285,18 +178,26 @@ static int each_case(struct store *store, case_each_id each, void *arg, struct e
     return rc;
 }
 
-static int share_again(void *arg, struct store *store, int64_t case_id, struct error *err)
+static int verdict_again(void *arg, struct store *store, int64_t case_id, struct error *err)
 {
     (void)arg;
-    int rc = pattern_case_changed(store, case_id, err);
-    return rc ? rc : pattern_verdict_given(store, case_id, err);
+    return pattern_verdict_given(store, case_id, err);
+}
+
+static int causes_again(struct store *store, struct error *err)
+{
+    static const char *const ALL[] = {CAUSES("true", "true")};
+    int rc = 0;
+    for (size_t i = 0; i < sizeof ALL / sizeof ALL[0] && !rc; i++)
+        rc = db_run(store, ALL[i], NULL, err);
+    return rc;
 }
 
 int pattern_recount(struct store *store, struct error *err)
 {
     static const char SQL[] =
-        "DELETE FROM pattern_case; DELETE FROM pattern_share; DELETE FROM pattern_received;"
-        "DELETE FROM pattern_made; DELETE FROM pattern_units; DELETE FROM pattern_open;"
+        "DELETE FROM pattern_case; DELETE FROM pattern_received; DELETE FROM pattern_made;"
+        "DELETE FROM pattern_units; DELETE FROM pattern_open;"
         /* WHERE true: else ON would belong to the join */
         "INSERT INTO pattern_series(factor, level, symptom)"
         " SELECT DISTINCT factor, level, symptom FROM pattern_part WHERE true"
@@ -316,22 +217,10 @@ int pattern_recount(struct store *store, struct error *err)
         "INSERT INTO pattern_open SELECT " SCHEMA_WEEK_OF(
             "opened_ms") ", symptom, count(*)"
                          " FROM complaint_case WHERE state = 'open' GROUP BY 1, 2;";
-    int rc = db_exec(store, SQL, err);
-    return rc ? rc : each_case(store, share_again, NULL, err);
-}
-
-struct share_check {
-    int64_t differences;
-};
-
-static int check_shares(void *arg, struct store *store, int64_t case_id, struct error *err)
-{
-    struct share_check *check = arg;
-    struct shares_walk walk;
-    int rc = read_both(store, case_id, &walk, err);
-    while (!rc && next_difference(&walk))
-        check->differences++;
-    return rc;
+    int rc = causes_again(store, err);
+    if (!rc)
+        rc = db_exec(store, SQL, err);
+    return rc ? rc : each_case(store, verdict_again, NULL, err);
 }
 
 #define DIFFERENT(kept, counted)                                                                   \
@@ -360,16 +249,14 @@ int pattern_differences(struct store *store, int64_t *ret, struct error *err)
         "SELECT " SCHEMA_WEEK_OF("opened_ms") ", symptom, 0, -count(*) FROM complaint_case"
                                               " WHERE state = 'open' GROUP BY 1, 2");
     const char *const ALL[] = {RECEIVED, MADE, UNITS, CASES, OPEN};
-    struct share_check check = {0};
+    int64_t all = 0;
     int rc = 0;
     for (size_t i = 0; i < sizeof ALL / sizeof ALL[0] && !rc; i++) {
         int64_t differences = 0;
         rc = db_number(store, ALL[i], NULL, &differences, err);
-        check.differences += differences;
+        all += differences;
     }
     if (!rc)
-        rc = each_case(store, check_shares, &check, err);
-    if (!rc)
-        *ret = check.differences;
+        *ret = all;
     return rc;
 }

@@ -9,12 +9,20 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define RANKING_MILLION 1e6
+
 void ranking_clear(struct ranking *ranking)
 {
     free(ranking->why);
     free(ranking->causes);
     free(ranking->items);
     *ranking = (struct ranking){0};
+}
+
+/* As a cause's probability is kept. */
+static long long millionths(const struct ranking_cause *cause)
+{
+    return llround(cause->probability * RANKING_MILLION);
 }
 
 bool ranking_same(const struct ranking *a, const struct ranking *b)
@@ -25,7 +33,7 @@ bool ranking_same(const struct ranking *a, const struct ranking *b)
         strcmp(a->rules, b->rules) != 0)
         return false;
     for (int i = 0; i < a->cause_count; i++)
-        if (a->causes[i].probability != b->causes[i].probability ||
+        if (millionths(&a->causes[i]) != millionths(&b->causes[i]) ||
             strcmp(a->causes[i].cause, b->causes[i].cause) != 0)
             return false;
     char *items_a = ranking_pack(a), *items_b = ranking_pack(b);
@@ -57,56 +65,62 @@ static int case_take_ranking(struct store *store, struct ranking *ranking, struc
     return db_found(&q, "there is no case %s", CASE_ID(ranking->case_id));
 }
 
+/* What is kept of the causes, `;CAUSE:MILLIONTHS` each and `;` behind the last. */
+static int pack_causes(struct store *store, const struct ranking *ranking, struct text_buffer *out,
+                       struct error *err)
+{
+    static const char SQL_NAME[] = "INSERT INTO cause(name) VALUES(?1) ON CONFLICT DO NOTHING";
+    static const char SQL[] = "SELECT id FROM cause WHERE name = ?1";
+    int rc = 0;
+    for (int i = 0; i < ranking->cause_count && !rc; i++) {
+        const struct ranking_cause *cause = &ranking->causes[i];
+        int64_t id = 0;
+        rc = db_number(store, SQL, DB(DB_TEXT(cause->cause)), &id, err);
+        if (!rc && !id && !(rc = db_run(store, SQL_NAME, DB(DB_TEXT(cause->cause)), err)))
+            id = db_last_id(store);
+        text_appendf(out, ";%lld:%lld", (long long)id, millionths(cause));
+    }
+    text_append(out, ";");
+    return rc;
+}
+
 static int add_ranking(struct store *store, const struct ranking *ranking, struct error *err)
 {
     static const char SQL_RULES[] = "INSERT INTO rule_set(hash) VALUES(?1) ON CONFLICT DO NOTHING";
     static const char SQL[] = "INSERT INTO ranking(case_id, revision, as_of_ms, rule_set_id, kept,"
-                              " complaints, moved_here, lot, items, why)"
-                              " SELECT ?1, ?2, ?3, id, ?5, ?6, ?7, ?8, ?9, ?10 FROM rule_set"
+                              " complaints, moved_here, lot, items, why, causes)"
+                              " SELECT ?1, ?2, ?3, id, ?5, ?6, ?7, ?8, ?9, ?10, ?11 FROM rule_set"
                               " WHERE hash = ?4";
-    int rc = db_run(store, SQL_RULES, DB(DB_TEXT(ranking->rules)), err);
-    if (rc)
-        return rc;
+    struct text_buffer causes = {0};
     char *items = ranking_pack(ranking);
-    rc = db_run(store, SQL,
-                DB(DB_INT(ranking->case_id), DB_INT(ranking->revision), DB_MS(ranking->as_of_ms),
-                   DB_TEXT(ranking->rules), DB_INT(ranking->why != NULL),
-                   DB_INT(ranking->complaints), DB_INT(ranking->moved_here),
-                   DB_TEXT(ranking->lot_told ? ranking->lot : NULL), DB_TEXT(items),
-                   DB_TEXT(ranking->why)),
-                err);
+    int rc = db_run(store, SQL_RULES, DB(DB_TEXT(ranking->rules)), err);
+    if (!rc)
+        rc = pack_causes(store, ranking, &causes, err);
+    if (!rc)
+        rc = db_run(
+            store, SQL,
+            DB(DB_INT(ranking->case_id), DB_INT(ranking->revision), DB_MS(ranking->as_of_ms),
+               DB_TEXT(ranking->rules), DB_INT(ranking->why != NULL), DB_INT(ranking->complaints),
+               DB_INT(ranking->moved_here), DB_TEXT(ranking->lot_told ? ranking->lot : NULL),
+               DB_TEXT(items), DB_TEXT(ranking->why), DB_TEXT(causes.data)),
+            err);
+    text_buffer_free(&causes);
     free(items);
     return rc;
-}
-
-static int add_cause(struct store *store, const struct ranking *ranking, int place,
-                     struct error *err)
-{
-    static const char SQL_NAME[] = "INSERT INTO cause(name) VALUES(?1) ON CONFLICT DO NOTHING";
-    static const char SQL[] =
-        "INSERT INTO ranking_cause(case_id, revision, place, cause_id, probability)"
-        " SELECT ?1, ?2, ?3, id, ?5 FROM cause WHERE name = ?4";
-    const struct ranking_cause *cause = &ranking->causes[place];
-    int rc = db_run(store, SQL_NAME, DB(DB_TEXT(cause->cause)), err);
-    return rc ? rc
-              : db_run(store, SQL,
-                       DB(DB_INT(ranking->case_id), DB_INT(ranking->revision), DB_INT(place),
-                          DB_TEXT(cause->cause), DB_REAL(cause->probability)),
-                       err);
 }
 
 int ranking_save(struct store *store, struct ranking *ranking, struct error *err)
 {
     assert(ranking->case_id > 0 && ranking->cause_count >= 0 && ranking->item_count >= 0);
     assert(store_writing(store));
-    int rc = drop_unkept(store, ranking->case_id, err);
+    int rc = pattern_count_causes(store, ranking->case_id, PATTERN_OUT, err);
+    if (!rc)
+        rc = drop_unkept(store, ranking->case_id, err);
     if (!rc)
         rc = case_take_ranking(store, ranking, err);
     if (!rc)
         rc = add_ranking(store, ranking, err);
-    for (int i = 0; i < ranking->cause_count && !rc; i++)
-        rc = add_cause(store, ranking, i, err);
-    return rc ? rc : pattern_case_changed(store, ranking->case_id, err);
+    return rc ? rc : pattern_count_causes(store, ranking->case_id, PATTERN_IN, err);
 }
 
 /* ---- reading ---- */

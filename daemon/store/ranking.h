@@ -11,7 +11,7 @@ enum { RANKING_CAUSE = 64, RANKING_FACT = 80, RANKING_VALUE = 160, RANKING_RULES
 
 struct ranking_cause {
     char cause[RANKING_CAUSE];
-    double probability;
+    double probability; /* kept in millionths */
 };
 
 /* One fact that was told to speak for (bits > 0) or against a cause, rounded as it was told. */

@@ -233,6 +233,9 @@ static const struct migration MIGRATIONS[] = {
     {11, SCHEMA_COMPANY_LOTS, NULL},
     {11, SCHEMA_AGAIN, NULL},
     {11, SCHEMA_LIFE, NULL},
+    {12, SCHEMA_SIZE_RANKING, NULL},
+    {12, SCHEMA_SIZE_VIEWS, NULL},
+    {12, SCHEMA_SIZE_ENTRY, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -17,15 +17,28 @@ static int case_set_state(struct store *store, int64_t case_id, const char *stat
     return rc ? rc : pattern_count_case(store, case_id, PATTERN_IN, err);
 }
 
-static int check_not_empty(struct store *store, int64_t case_id, struct error *err)
+static int standing(struct store *store, int64_t case_id, int64_t *ret, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT count(*) FROM verdict WHERE case_id = ?1 AND reopened_ms IS NULL";
+    return db_number(store, SQL, DB(DB_INT(case_id)), ret, err);
+}
+
+static int check_open(struct store *store, int64_t case_id, struct error *err)
 {
     static const char SQL[] =
         "SELECT count(*) FROM complaint_case WHERE id = ?1 AND complaints = 0";
-    int64_t empty = 0;
+    int64_t empty = 0, settled = 0;
     int rc = db_number(store, SQL, DB(DB_INT(case_id)), &empty, err);
-    return rc || !empty
-               ? rc
-               : error_set(err, ERROR_CONFLICT, "case %s has no complaints", CASE_ID(case_id));
+    if (!rc && empty)
+        return error_set(err, ERROR_CONFLICT, "case %s has no complaints", CASE_ID(case_id));
+    if (!rc)
+        rc = standing(store, case_id, &settled, err);
+    if (rc || !settled)
+        return rc;
+    error_set(err, ERROR_CONFLICT, "case %s is settled already", CASE_ID(case_id));
+    error_hint(err, "reopen it first: oddloaf settle %s --reopen", CASE_ID(case_id));
+    return ERROR_CONFLICT;
 }
 
 int verdict_add(struct store *store, const struct verdict_new *v, struct error *err)
@@ -37,28 +50,21 @@ int verdict_add(struct store *store, const struct verdict_new *v, struct error *
         " SELECT ?1, ?2, ?3, ?4, ?5, ?6, revision FROM complaint_case WHERE id = ?1";
     static const char SQL_KEEP[] = "UPDATE ranking SET kept = 1 WHERE case_id = ?1 AND revision ="
                                    " (SELECT revision FROM complaint_case WHERE id = ?1)";
-    struct error refused = {0};
-    int rc = check_not_empty(store, v->case_id, err);
-    if (rc)
-        return rc;
-    rc = db_run(store, SQL,
-                DB(DB_INT(v->case_id), DB_TEXT(v->cause), DB_TEXT(v->confirmed_by),
-                   DB_TEXT(v->note), DB_TEXT(v->by_name), DB_MS(v->at_ms)),
-                &refused);
-    if (rc == ERROR_CONFLICT) {
-        error_set(err, rc, "case %s is settled already", CASE_ID(v->case_id));
-        error_hint(err, "reopen it first: oddloaf settle %s --reopen", CASE_ID(v->case_id));
-        return rc;
-    }
-    if (rc && err && !err->code)
-        *err = refused;
+    int rc = check_open(store, v->case_id, err);
+    if (!rc)
+        rc = pattern_count_causes(store, v->case_id, PATTERN_OUT, err);
+    if (!rc)
+        rc = db_run(store, SQL,
+                    DB(DB_INT(v->case_id), DB_TEXT(v->cause), DB_TEXT(v->confirmed_by),
+                       DB_TEXT(v->note), DB_TEXT(v->by_name), DB_MS(v->at_ms)),
+                    err);
     if (!rc)
         rc = db_run(store, SQL_KEEP, DB(DB_INT(v->case_id)), err);
     if (!rc)
         rc = case_set_state(store, v->case_id, "settled", err);
     if (!rc)
         rc = pattern_verdict_given(store, v->case_id, err);
-    return rc ? rc : pattern_case_changed(store, v->case_id, err);
+    return rc ? rc : pattern_count_causes(store, v->case_id, PATTERN_IN, err);
 }
 
 int verdict_reopen(struct store *store, int64_t case_id, const char *note, const char *by_name,
@@ -69,14 +75,19 @@ int verdict_reopen(struct store *store, int64_t case_id, const char *note, const
         "UPDATE verdict SET reopened_ms = ?2, note = coalesce(note, '') || char(10) ||"
         " 'reopened by ' || ?3 || ': ' || coalesce(?4, '') WHERE case_id = ?1 AND reopened_ms IS "
         "NULL";
-    int rc = db_run(store, SQL, DB(DB_INT(case_id), DB_MS(now_ms), DB_TEXT(by_name), DB_TEXT(note)),
-                    err);
-    if (!rc && db_changes(store) == 0)
+    int64_t settled = 0;
+    int rc = standing(store, case_id, &settled, err);
+    if (!rc && !settled)
         return error_set(err, ERROR_NOT_FOUND, "case %s has no verdict to reopen",
                          CASE_ID(case_id));
     if (!rc)
+        rc = pattern_count_causes(store, case_id, PATTERN_OUT, err);
+    if (!rc)
+        rc = db_run(store, SQL, DB(DB_INT(case_id), DB_MS(now_ms), DB_TEXT(by_name), DB_TEXT(note)),
+                    err);
+    if (!rc)
         rc = case_set_state(store, case_id, "open", err);
-    return rc ? rc : pattern_case_changed(store, case_id, err);
+    return rc ? rc : pattern_count_causes(store, case_id, PATTERN_IN, err);
 }
 
 int verdict_serial(struct store *store, int64_t *ret, struct error *err)

@@ -94,6 +94,7 @@ def check_kept(plant, case):
     for place, (told, was) in enumerate(zip(kept["ranked"], now["ranked"], strict=True)):
         if place > 0 and (place > 2 or was["probability"] < .05):  # the mail doesn't explain it
             was.update({"for": [], "against": []})
+        was["probability"] = round(was["probability"], 6)  # kept in millionths
         assert told == was, (told, was)
     shown = plant.client("rank", case, "--revision", str(now["revision"])).stdout
     assert kept["ranked"][0]["cause"] in shown, shown

@@ -454,7 +454,8 @@ static void test_verdicts(void **state)
     fixture_close(&f);
 }
 
-/* What is kept tells again what was told: all but the texts of the rules. */
+/* What is kept tells again what was told: all but the texts of the rules, and no more than six
+ * decimals of a probability. */
 static void test_kept(void **state)
 {
     struct fixture f;
@@ -479,6 +480,8 @@ static void test_kept(void **state)
     for (size_t i = 0; i < json_array_size(ranked); i++) {
         const json_t *cause = json_array_get(ranked, i);
         json_t *sides[] = {json_object_get(cause, "for"), json_object_get(cause, "against")};
+        json_real_set(json_object_get(cause, "probability"),
+                      round(1e6 * ranking.causes[i].probability) / 1e6);
         for (size_t k = 0; k < json_array_size(sides[0]); k++)
             json_object_del(json_array_get(sides[0], k), "because");
         for (size_t k = 0; k < json_array_size(sides[1]); k++)
