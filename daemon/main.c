@@ -7,6 +7,7 @@
 #include "rules/rule_files.h"
 #include "serve/app.h"
 #include "serve/background.h"
+#include "serve/case_sheet.h"
 #include "serve/http.h"
 #include "serve/installed.h"
 #include "serve/keeper.h"
@@ -300,6 +301,7 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
                           err);
     if (rc)
         return rc;
+    mailer_attach(d->mailer, case_sheet_for_mail, &d->app);
     mailer_configure(d->mailer, &mail);
     evthread_use_pthreads();
     d->base = event_base_new();

@@ -1,6 +1,7 @@
 #include "base/jsonx.h"
 #include "commands/case_path.h"
 #include "commands/command.h"
+#include "commands/save_page.h"
 #include "show/harm.h"
 #include "show/pick.h"
 #include "show/show.h"
@@ -15,6 +16,8 @@
 
 static const struct option_row options[] = {
     {"all", NULL, "every case, oldest first; one JSON document a line under --json"},
+    {"html", "FILE",
+     "the case sheet: one page with pictures, for mail and paper (- is standard output)"},
     {"revision", "N", "as a mail tells it: of what was mailed or settled, and the newest"},
     {0}};
 
@@ -213,16 +216,33 @@ static int rank_all(struct client *c)
     return rc;
 }
 
+static int save_sheet(const struct client *c, const char *word, const char *file)
+{
+    struct text_buffer path = {0};
+    text_append(&path, "/v1/cases/");
+    client_path_word(&path, word);
+    text_append(&path, ".html");
+    int rc = save_page(c, path.data, file);
+    text_buffer_free(&path);
+    return rc;
+}
+
 static int rank(struct client *c, const struct args *a)
 {
+    const char *html = args_value(a, "html");
+    if (html && (args_has(a, "all") || args_has(a, "revision")))
+        return client_usage(c, "--html is of one case as it stands now");
     if (args_has(a, "all"))
         return a->count ? client_usage(c, "--all takes no case") : rank_all(c);
     if (a->count == 0)
         return client_usage(c, "name a case or a complaint's id, or --all");
     if (args_has(a, "revision"))
         return rank_kept(c, a->words[0], args_value(a, "revision"));
+    int rc = html ? save_sheet(c, a->words[0], html) : EXIT_DONE;
+    if (rc || (html && !c->json))
+        return rc;
     json_t *document = NULL;
-    int rc = case_path_get_part(c, a->words[0], "", NULL, &document);
+    rc = case_path_get_part(c, a->words[0], "", NULL, &document);
     return rc ? rc : client_answer(c, document, show);
 }
 

@@ -1,8 +1,7 @@
 #include "commands/command.h"
+#include "commands/save_page.h"
 #include "show/pick.h"
 #include "show/week_show.h"
-#include <errno.h>
-#include <stdio.h>
 #include <string.h>
 
 static const struct option_row options[] = {
@@ -33,40 +32,12 @@ static void week_path(const struct args *a, const char *format, struct text_buff
     client_path_query(path, "table", format ? args_value(a, "table") : NULL);
 }
 
-static int write_out(const struct client *c, const char *file, const struct text_buffer *body)
-{
-    bool standard = strcmp(file, "-") == 0;
-    FILE *out = standard ? stdout : fopen(file, "wbe");
-    if (!out)
-        return client_usage(c, "cannot write %s: %s", file, strerror(errno));
-    bool good = fwrite(body->length ? body->data : "", 1, body->length, out) == body->length;
-    if (!standard && fclose(out) != 0)
-        good = false;
-    if (!good) {
-        client_say(c, "cannot write %s: %s", file, strerror(errno));
-        return EXIT_REFUSED;
-    }
-    if (!standard && !c->json)
-        view_textf(&c->view, VIEW_PLAIN, 0, 2, "Written: %s", file);
-    return EXIT_DONE;
-}
-
 static int save(const struct client *c, const struct args *a, const char *format, const char *file)
 {
     struct text_buffer path = {0};
-    struct error err = {0};
-    struct reply reply = {0};
     week_path(a, format, &path);
-    struct request request = {.method = "GET", .path = path.data, .timeout_s = 120};
-    int rc = transport_call(c->transport, &request, &reply, &err);
-    if (rc)
-        rc = client_fail(c, &err);
-    else if (reply.status < 200 || reply.status > 299)
-        rc = client_problem(c, &reply);
-    else
-        rc = write_out(c, file, &reply.body);
+    int rc = save_page(c, path.data, file);
     text_buffer_free(&path);
-    transport_reply_free(&reply);
     return rc;
 }
 

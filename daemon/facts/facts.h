@@ -42,6 +42,12 @@ int facts_baseline(const struct facts_source *source, const struct lot_records *
                    const struct lot_record *record, int64_t as_of_ms,
                    const struct fact_baseline **ret, struct error *err);
 const struct fact_usual *facts_usual(const struct fact_baseline *baseline, const char *quantity);
+/* The lots that a baseline is made of, newest first. A non-zero answer of `each` stops and is
+ * returned. */
+typedef int (*facts_recent_each)(void *arg, const struct lot_record *record);
+int facts_recent(const struct facts_source *source, const struct lot_records *records,
+                 const struct lot_record *record, facts_recent_each each, void *arg,
+                 struct error *err);
 
 /* The parts; each fills the facts of its kind. */
 struct facts_job {

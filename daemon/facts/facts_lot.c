@@ -127,12 +127,36 @@ static int read_recent(const struct facts_source *source, const struct lot_recor
     return rc;
 }
 
+static void forget_recent(struct recent *recent)
+{
+    while (recent->count > 0)
+        lot_record_unref(recent->lot[--recent->count]);
+}
+
+/* Recent are those packed before the lot's day at the plant. */
+static int64_t day_start_ms(const struct facts_source *source, const struct lot_record *record)
+{
+    return tz_day_start_ms(source->tz, tz_day(source->tz, record->lot.packed_from_ms));
+}
+
+int facts_recent(const struct facts_source *source, const struct lot_records *records,
+                 const struct lot_record *record, facts_recent_each each, void *arg,
+                 struct error *err)
+{
+    struct recent recent = {.count = 0};
+    int rc = read_recent(source, records, record->lot.product_id, day_start_ms(source, record),
+                         &recent, err);
+    for (int i = 0; i < recent.count && !rc; i++)
+        rc = each(arg, recent.lot[i]);
+    forget_recent(&recent);
+    return rc;
+}
+
 int facts_baseline(const struct facts_source *source, const struct lot_records *records,
                    const struct lot_record *record, int64_t as_of_ms,
                    const struct fact_baseline **ret, struct error *err)
 {
     int32_t packed_day = tz_day(source->tz, record->lot.packed_from_ms);
-    int64_t before_ms = tz_day_start_ms(source->tz, packed_day);
     /* the same for all lots and complaints of a day, so that a kept one answers alike */
     int64_t until_ms = tz_day_start_ms(source->tz, tz_day(source->tz, as_of_ms));
     struct cache_key key = {(uint64_t)record->lot.product_id, (uint64_t)packed_day,
@@ -143,7 +167,8 @@ int facts_baseline(const struct facts_source *source, const struct lot_records *
         return 0;
     }
     struct recent recent = {.count = 0};
-    int rc = read_recent(source, records, record->lot.product_id, before_ms, &recent, err);
+    int rc = read_recent(source, records, record->lot.product_id, day_start_ms(source, record),
+                         &recent, err);
     if (!rc) {
         baseline = xcalloc(1, sizeof *baseline);
         cache_object_init(&baseline->cached, destroy_baseline);
@@ -151,8 +176,7 @@ int facts_baseline(const struct facts_source *source, const struct lot_records *
         cache_put(source->baselines, key, records->serial, baseline);
         *ret = baseline;
     }
-    while (recent.count > 0)
-        lot_record_unref(recent.lot[--recent.count]);
+    forget_recent(&recent);
     return rc;
 }
 

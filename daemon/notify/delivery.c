@@ -21,7 +21,8 @@ static const char *sender_of(const struct mail_settings *s)
     return mime_is_address(s->from) ? s->from : SENDER;
 }
 
-static int compose(const struct mail_settings *s, struct delivery *d, struct error *err)
+static int compose(const struct mail_settings *s, struct delivery *d, const char *sheet,
+                   struct error *err)
 {
     json_t *event = NULL;
     struct tz *tz = NULL;
@@ -30,8 +31,8 @@ static int compose(const struct mail_settings *s, struct delivery *d, struct err
         rc = tz_open(s->tz_name, &tz, err);
     if (!rc) {
         json_t *to = mail_settings_to(s, d->row.event);
-        const struct message_envelope envelope = {sender_of(s), to, d->row.message_id,
-                                                  d->row.created_ms, tz};
+        const struct message_envelope envelope = {sender_of(s),      to, d->row.message_id,
+                                                  d->row.created_ms, tz, sheet};
         rc = message_compose(event, &envelope, &d->message, err);
         json_decref(to);
     }
@@ -46,11 +47,11 @@ static void start_program(struct delivery *d, char *const argv[], int timeout_s)
 }
 
 /* sendmail -i -f sender -- recipient: no -t, so that the message's text cannot add any. */
-static void start_mail(const struct mail_settings *s, struct delivery *d)
+static void start_mail(const struct mail_settings *s, struct delivery *d, const char *sheet)
 {
     static char dots[] = "-i", sender[] = "-f", end[] = "--";
     struct error err = {0};
-    if (compose(s, d, &err)) {
+    if (compose(s, d, sheet, &err)) {
         error_format(&err, d->failed.why, sizeof d->failed.why);
         return;
     }
@@ -66,7 +67,8 @@ static void start_hook(const struct mail_settings *s, struct delivery *d)
     start_program(d, argv, s->timeout_s);
 }
 
-struct delivery *delivery_start(const struct mail_settings *settings, struct outbox_delivery *row)
+struct delivery *delivery_start(const struct mail_settings *settings, struct outbox_delivery *row,
+                                char *sheet)
 {
     struct delivery *d = xcalloc(1, sizeof *d);
     d->row = *row;
@@ -74,7 +76,8 @@ struct delivery *delivery_start(const struct mail_settings *settings, struct out
     if (strcmp(d->row.recipient, OUTBOX_HOOK) == 0)
         start_hook(settings, d);
     else
-        start_mail(settings, d);
+        start_mail(settings, d, sheet);
+    free(sheet);
     return d;
 }
 

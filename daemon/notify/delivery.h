@@ -9,8 +9,10 @@
 
 struct delivery;
 
-/* Takes what `row` holds. Never NULL: one that could not be started has ended. */
-struct delivery *delivery_start(const struct mail_settings *settings, struct outbox_delivery *row);
+/* Takes what `row` holds, and `sheet`, a page to attach (NULL: none). Never NULL: one that could
+ * not be started has ended. */
+struct delivery *delivery_start(const struct mail_settings *settings, struct outbox_delivery *row,
+                                char *sheet);
 void delivery_polls(const struct delivery *delivery, struct pollfd ends[PROGRAM_ENDS]);
 /* True once it has ended. */
 bool delivery_attend(struct delivery *delivery);

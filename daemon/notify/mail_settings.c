@@ -21,6 +21,7 @@ struct mail_settings mail_settings_copy(const struct mail_settings *s)
                                   json_deep_copy(s->urgent_to),
                                   json_deep_copy(s->digest_to),
                                   xstrdup(s->tz_name),
+                                  s->sheet_kb,
                                   s->timeout_s,
                                   s->retry_s,
                                   s->park_h};

@@ -34,7 +34,9 @@ struct mailer {
     struct log log;
     struct clock clock;
     pthread_t thread;
-    int woken; /* eventfd */
+    int woken;          /* eventfd */
+    mailer_sheet sheet; /* NULL: no mail carries one; set before the thread sends anything */
+    void *sheet_arg;
     pthread_mutex_t lock;
     /* under the lock */
     bool stopping, configured;
@@ -168,6 +170,23 @@ static void put(struct mailer *m, struct delivery *delivery)
     m->place[at] = delivery;
 }
 
+/* What a mail about a case carries, as its case stands now; the mail goes without one that is too
+ * large. */
+static char *sheet_of(const struct mailer *m, const struct outbox_delivery *row)
+{
+    size_t most = (size_t)m->settings.sheet_kb * 1000;
+    if (!most || !m->sheet || !row->case_id || strcmp(row->event, "case") != 0 ||
+        strcmp(row->recipient, OUTBOX_HOOK) == 0)
+        return NULL;
+    char *sheet = m->sheet(m->sheet_arg, m->store, row->case_id);
+    if (!sheet || strlen(sheet) <= most)
+        return sheet;
+    log_write(&m->log, LOG_LEVEL_INFO, "a mail goes without its sheet case=%s bytes=%zu most=%zu",
+              CASE_ID(row->case_id), strlen(sheet), most);
+    free(sheet);
+    return NULL;
+}
+
 static int start_due(struct mailer *m, bool urgent, struct error *err)
 {
     struct outbox_delivery row[2 * URGENT_MOST]; /* those under way are due as well */
@@ -178,7 +197,7 @@ static int start_due(struct mailer *m, bool urgent, struct error *err)
     assert(due.count <= due.capacity);
     for (int i = 0; i < due.count; i++) {
         if (!is_under_way(m, &row[i]) && has_place(m, &row[i]))
-            put(m, delivery_start(&m->settings, &row[i]));
+            put(m, delivery_start(&m->settings, &row[i], sheet_of(m, &row[i])));
         outbox_delivery_free(&row[i]);
     }
     return rc;
@@ -395,6 +414,13 @@ void mailer_stop(struct mailer *m)
     mailer_wake(m);
     pthread_join(m->thread, NULL);
     mailer_free(m);
+}
+
+void mailer_attach(struct mailer *m, mailer_sheet sheet, void *arg)
+{
+    assert(!m->told && !m->configured);
+    m->sheet = sheet;
+    m->sheet_arg = arg;
 }
 
 void mailer_configure(struct mailer *m, const struct mail_settings *settings)

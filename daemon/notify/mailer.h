@@ -16,6 +16,11 @@ struct mailer;
 /* Sends nothing before it was first told by mailer_configure() who gets what. */
 int mailer_start(const char *state_dir, struct writer *writer, const struct log *log,
                  const struct clock *clock, struct mailer **ret, struct error *err);
+/* Who makes the page that a case's mail carries, when it leaves: malloc'd HTML, NULL: there is
+ * none. On the mailer's thread, with its store. */
+typedef char *(*mailer_sheet)(void *arg, struct store *store, int64_t case_id);
+/* Before it is configured first. */
+void mailer_attach(struct mailer *mailer, mailer_sheet sheet, void *arg);
 /* Gives programs that run a few seconds to end; what they did not take is sent after the next
  * start. NULL is fine. */
 void mailer_stop(struct mailer *mailer);

@@ -151,28 +151,53 @@ static void boundary_of(const char *message_id, char *out, size_t size)
     out[length] = '\0';
 }
 
+static void add_alternatives(struct text_buffer *out, const char *boundary, const json_t *event)
+{
+    struct text_buffer body = {0};
+    struct view view = {0};
+    text_appendf(out, "Content-Type: multipart/alternative;\n boundary=\"%s\"\n\n", boundary);
+    view_of_event(event, &view);
+    view_plain(&view, &body);
+    add_part(out, boundary, "text/plain", body.data ? body.data : "");
+    text_reset(&body);
+    view_html(&view, &body);
+    add_part(out, boundary, "text/html", body.data);
+    text_appendf(out, "--%s--\n", boundary);
+    text_buffer_free(&body);
+    view_free(&view);
+}
+
+/* Named after its case, letters and digits alone. */
+static void add_sheet(struct text_buffer *out, const char *boundary, const char *case_name,
+                      const char *sheet)
+{
+    text_appendf(out,
+                 "--%s\nContent-Type: text/html; charset=UTF-8\n"
+                 "Content-Disposition: attachment; filename=\"%.*s.html\"\n"
+                 "Content-Transfer-Encoding: quoted-printable\n\n",
+                 boundary, (int)strspn(case_name, "C0123456789"), case_name);
+    mime_quoted_printable(out, sheet);
+    text_appendf(out, "--%s--\n", boundary);
+}
+
 int message_compose(const json_t *event, const struct message_envelope *e, char **ret,
                     struct error *err)
 {
-    struct text_buffer out = {0}, body = {0};
-    struct view view = {0};
-    char boundary[64];
+    struct text_buffer out = {0};
+    char inner[64], outer[72];
     int rc = add_headers(&out, event, e, err);
     if (rc) {
         text_buffer_free(&out);
         return rc;
     }
-    boundary_of(e->message_id, boundary, sizeof boundary);
-    text_appendf(&out, "Content-Type: multipart/alternative;\n boundary=\"%s\"\n\n", boundary);
-    view_of_event(event, &view);
-    view_plain(&view, &body);
-    add_part(&out, boundary, "text/plain", body.data ? body.data : "");
-    text_reset(&body);
-    view_html(&view, &body);
-    add_part(&out, boundary, "text/html", body.data);
-    text_appendf(&out, "--%s--\n", boundary);
-    text_buffer_free(&body);
-    view_free(&view);
+    boundary_of(e->message_id, inner, sizeof inner);
+    snprintf(outer, sizeof outer, "=_whole%s", inner + strlen("=_part"));
+    if (e->sheet)
+        text_appendf(&out, "Content-Type: multipart/mixed;\n boundary=\"%s\"\n\n--%s\n", outer,
+                     outer);
+    add_alternatives(&out, inner, event);
+    if (e->sheet)
+        add_sheet(&out, outer, text_of(json_object_get(event, "ranking"), "case"), e->sheet);
     *ret = text_take(&out);
     return 0;
 }

@@ -1,5 +1,6 @@
 /* An event as mail: plain text and HTML of the same content, RFC 5322. The message is a pure
- * function of the event, the addresses and the time it was queued. */
+ * function of the event, the addresses and the time it was queued, and of the page that goes with
+ * it. */
 #ifndef ODDLOAF_NOTIFY_MESSAGE_H
 #define ODDLOAF_NOTIFY_MESSAGE_H
 
@@ -13,6 +14,7 @@ struct message_envelope {
     const char *message_id;
     int64_t queued_ms;
     const struct tz *tz;
+    const char *sheet; /* the case's page, attached; NULL: none */
 };
 
 /* *ret is malloc'd text with LF line ends. Refuses an address or a header value that could inject

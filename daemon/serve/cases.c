@@ -8,6 +8,7 @@
 #include "desk/logged.h"
 #include "desk/named.h"
 #include "serve/app.h"
+#include "serve/case_sheet.h"
 #include "serve/case_told.h"
 #include "serve/route.h"
 #include "store/case.h"
@@ -218,6 +219,20 @@ void cases_rank(struct request *rq, struct store *store)
         request_reply_json(rq, 200, answer);
     }
     setup_unref(setup);
+}
+
+void cases_sheet(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    char *html = NULL;
+    int64_t id;
+    int rc = find_case(store, rq->part[0], &id, &err);
+    if (!rc)
+        rc = case_sheet_html(rq->app, store, id, &html, &err);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply(rq, 200, "text/html; charset=utf-8", html, strlen(html));
 }
 
 /* why, facts, ask and reach differ in the one call they make. */

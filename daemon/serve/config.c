@@ -83,6 +83,8 @@ static const struct setting SETTINGS[] = {
      "food-safety lead: who gets reports of harm at once; empty: as mail/to"},
     {"mail/digest_to", SETTING_LIST, NULL, 0, 0, 0, "who gets Monday's week; empty: as mail/to"},
     {"mail/digest_hour", SETTING_NUMBER, NULL, 6, 0, 23, "local hour of Monday's digest"},
+    {"mail/sheet_kb", SETTING_NUMBER, NULL, 300, 0, 10000,
+     "largest case sheet that a case's mail carries; 0: none is attached"},
     {"mail/timeout_s", SETTING_NUMBER, NULL, 60, 1, 3600,
      "seconds the program, or the hook's, may run"},
     {"mail/retry_s", SETTING_NUMBER, NULL, 60, 1, 86400,

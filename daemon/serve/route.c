@@ -13,6 +13,14 @@
 #define ROW(method, path, roles, pace, handler, query) {method, path, roles, pace, handler, query},
 static const struct route ROUTES[] = {ROUTE_TABLE(ROW)};
 
+/* How much of a segment of `have` bytes the '*' takes, which may have an end of its own behind it;
+ * 0: it is none of those. */
+static size_t taken(const char *pattern, size_t want, const char *segment, size_t have)
+{
+    size_t end = want - 1;
+    return have > end && memcmp(segment + have - end, pattern + 1, end) == 0 ? have - end : 0;
+}
+
 /* Matches segment by segment; both ends must be reached together. Writes the '*' segments to
  * `part` as offsets into `path`, which stays whole. */
 static int matches(const char *pattern, const char *path, const char *part[REQUEST_PARTS],
@@ -21,11 +29,12 @@ static int matches(const char *pattern, const char *path, const char *part[REQUE
     int parts = 0;
     for (;;) {
         size_t want = strcspn(pattern, "/"), have = strcspn(path, "/");
-        if (want == 1 && pattern[0] == '*') {
-            if (have == 0 || parts == REQUEST_PARTS)
+        if (pattern[0] == '*') {
+            size_t length = taken(pattern, want, path, have);
+            if (length == 0 || parts == REQUEST_PARTS)
                 return 0;
             part[parts] = path;
-            lengths[parts++] = have;
+            lengths[parts++] = length;
         } else if (want != have || strncmp(pattern, path, want) != 0) {
             return 0;
         }

@@ -10,7 +10,8 @@ enum route_pace { ROUTE_QUICK, ROUTE_LONG };
 
 struct route {
     const char *method;
-    const char *path; /* segments after the version; '*' takes one segment */
+    const char *path; /* segments after the version; '*' takes one segment, '*.html' one that
+                         ends so, without the end */
     unsigned roles;   /* any of these */
     enum route_pace pace;
     request_handler handler;
@@ -39,6 +40,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("GET", "cases", SHOP, QUICK, cases_list, \
       "state symptom line product cause since order after limit") \
     X("GET", "ranks", SHOP, LONG, ranks_get, "after limit all") \
+    X("GET", "cases/*.html", STUDY, QUICK, cases_sheet, "") \
     X("GET", "cases/*", SHOP, QUICK, cases_rank, "revision") \
     X("GET", "cases/*/why", SHOP, QUICK, cases_why, "cause") \
     X("GET", "cases/*/facts", SHOP, QUICK, cases_facts, "") \
@@ -55,6 +57,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("POST", "actions", QUALITY, QUICK, actions_post, "") \
     X("GET", "actions", STUDY, QUICK, actions_list, "") \
     X("GET", "actions/*/effect", STUDY, QUICK, actions_effect, "days") \
+    X("GET", "weeks/*.html", STUDY, QUICK, weeks_page, "by against") \
     X("GET", "weeks/*", STUDY, QUICK, weeks_get, "by against format table") \
     X("GET", "spans/*", STUDY, QUICK, weeks_span, "by against format table") \
     X("GET", "trace", STUDY, QUICK, weeks_trace, "cases symptom from to") \

@@ -160,6 +160,7 @@ struct mail_settings setup_mail(const struct setup *setup)
                                   .urgent_to = config_list(c, "mail/urgent_to"),
                                   .digest_to = config_list(c, "mail/digest_to"),
                                   .tz_name = config_text(c, "time_zone"),
+                                  .sheet_kb = (int)config_number(c, "mail/sheet_kb"),
                                   .timeout_s = (int)config_number(c, "mail/timeout_s"),
                                   .retry_s = (int)config_number(c, "mail/retry_s"),
                                   .park_h = (int)config_number(c, "mail/park_h")};

@@ -72,11 +72,16 @@ static int read_span(const char *field, const char *text, struct span *ret, stru
     return rc;
 }
 
-static int read_asked(const struct request *rq, struct asked *ret, struct error *err)
+/* A page is not asked which form it has. */
+static int read_asked(const struct request *rq, bool page, struct asked *ret, struct error *err)
 {
     const char *against = request_query(rq, "against");
-    int rc = request_query_word(rq, "format", FORMATS, &ret->format, err);
-    if (!rc)
+    int rc = 0;
+    if (page)
+        ret->format = FORMAT_HTML;
+    else
+        rc = request_query_word(rq, "format", FORMATS, &ret->format, err);
+    if (!rc && !page)
         rc = request_query_word(rq, "table", WEEK_CSV_TABLES, &ret->table, err);
     if (!rc && against)
         rc = read_span("against", against, &ret->against, err);
@@ -126,7 +131,7 @@ static void reply_report(struct request *rq, const struct setup *setup, const st
     json_decref(report);
 }
 
-void weeks_get(struct request *rq, struct store *store)
+static void answer_week(struct request *rq, struct store *store, bool page)
 {
     struct error err = {0};
     struct week_query query = {.now_ms = app_now_ms(rq->app)};
@@ -135,7 +140,7 @@ void weeks_get(struct request *rq, struct store *store)
     struct asked asked = {.tz = setup->tz};
     int rc = read_week(rq, setup, &query.week, &err);
     if (!rc)
-        rc = read_asked(rq, &asked, &err);
+        rc = read_asked(rq, page, &asked, &err);
     query.by = asked.by;
     query.against = asked.against;
     int32_t monday = rc ? 0 : iso_week_monday(query.week);
@@ -153,6 +158,16 @@ void weeks_get(struct request *rq, struct store *store)
         reply_report(rq, setup, &asked, report);
     }
     setup_unref(setup);
+}
+
+void weeks_get(struct request *rq, struct store *store)
+{
+    answer_week(rq, store, false);
+}
+
+void weeks_page(struct request *rq, struct store *store)
+{
+    answer_week(rq, store, true);
 }
 
 /* The page, and the tables of what is judged and of what is now, are a week's. */
@@ -180,7 +195,7 @@ void weeks_span(struct request *rq, struct store *store)
     struct asked asked = {.tz = setup->tz};
     int rc = read_span("span", rq->part[0], &query.span, &err);
     if (!rc)
-        rc = read_asked(rq, &asked, &err);
+        rc = read_asked(rq, false, &asked, &err);
     if (!rc)
         rc = check_span(&asked, &err);
     query.by = asked.by;

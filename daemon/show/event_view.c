@@ -1,4 +1,5 @@
 /* What mails of a case and of harm hold. */
+#include "show/fact_told.h"
 #include "show/lot_told.h"
 #include "show/told_view.h"
 #include "show/view.h"
@@ -23,32 +24,14 @@ static void add_row(struct view *view, const char *label, const json_t *object, 
         view_add(view, VIEW_ROW, label, 0, "%" JSON_INTEGER_FORMAT, json_integer_value(value));
 }
 
-static void append_unit(struct text_buffer *out, const char *unit)
-{
-    if (*unit && strcmp(unit, "1") != 0)
-        text_appendf(out, " %s", strcmp(unit, "degC") == 0 ? "°C" : unit);
-}
-
-/* "51.9 °C, target 38"; of complaints that share something, how many and how many by chance. */
+/* ": 51.9 °C, target 38" */
 static void append_value(struct text_buffer *out, const json_t *fact)
 {
-    const json_t *value = json_object_get(fact, "value"), *target = json_object_get(fact, "target");
-    const json_t *observed = json_object_get(fact, "observed");
-    if (json_is_number(observed)) {
-        json_int_t lots = json_integer_value(json_object_get(fact, "lots"));
-        text_appendf(out, ": %.3g on %lld %s, %.2g by chance", json_number_value(observed),
-                     (long long)lots, lots == 1 ? "lot" : "lots",
-                     json_number_value(json_object_get(fact, "expected")));
-        return;
-    }
-    if (json_is_string(value)) {
-        text_appendf(out, ": %s", json_string_value(value));
-    } else if (json_is_number(value)) {
-        text_appendf(out, ": %.4g", json_number_value(value));
-        append_unit(out, text_of(fact, "unit"));
-    }
-    if (json_is_number(target))
-        text_appendf(out, ", target %.4g", json_number_value(target));
+    struct text_buffer value = {0};
+    fact_told_value(&value, fact);
+    if (value.length)
+        text_appendf(out, ": %s", value.data);
+    text_buffer_free(&value);
 }
 
 /* What a rule says of its fact is what the cause would show: against it, that is missing. */

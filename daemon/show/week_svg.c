@@ -1,62 +1,29 @@
 #include "show/page.h"
+#include "show/svg.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-/* Drawn for a phone's width, so that its letters stay readable there. */
-enum { WIDTH = 420, LEFT = 40, RIGHT = 8, TOP = 10, FOOT = 20, POINTS_MOST = 64 };
-
+/* A slot a week. */
 struct frame {
-    struct text_buffer *b;
-    int height;
+    struct svg_frame svg;
     size_t count;
-    double most; /* value at the top */
 };
+
+static struct frame frame_of(struct text_buffer *b, int height, size_t count, double most)
+{
+    double slots = count > 1 ? (double)count : 1;
+    return (struct frame){{b, height, -0.5, slots - 0.5, 0, most}, count};
+}
 
 static double x_at(const struct frame *f, double i)
 {
-    double slots = f->count > 1 ? (double)f->count : 1;
-    return LEFT + (WIDTH - LEFT - RIGHT) * (i + 0.5) / slots;
+    return svg_x(&f->svg, i);
 }
 
 static double y_at(const struct frame *f, double value)
 {
-    double bounded = value < 0 ? 0 : value > f->most ? f->most : value;
-    return f->height - FOOT - (f->height - TOP - FOOT) * bounded / f->most;
-}
-
-/* A round step that gives three to six lines, on a low chart two or three. */
-static double tick_step(const struct frame *f)
-{
-    double raw = f->most / (f->height > 120 ? 5 : 2.5), base = pow(10, floor(log10(raw)));
-    double times = raw / base;
-    return base * (times <= 1 ? 1 : times <= 2 ? 2 : times <= 5 ? 5 : 10);
-}
-
-static void open_svg(struct frame *f, const char *id, const char *title, const char *text)
-{
-    text_appendf(f->b,
-                 "<svg viewBox=\"0 0 %d %d\" role=\"img\" aria-labelledby=\"%s-t %s-d\">"
-                 "<title id=\"%s-t\">",
-                 WIDTH, f->height, id, id, id);
-    text_append_html(f->b, title);
-    text_appendf(f->b, "</title><desc id=\"%s-d\">", id);
-    text_append_html(f->b, text);
-    text_append(f->b, "</desc>");
-}
-
-static void draw_scale(const struct frame *f)
-{
-    double step = tick_step(f);
-    for (int i = 0; i * step <= f->most * 1.0001; i++) {
-        double y = y_at(f, i * step);
-        text_appendf(f->b,
-                     "<path class=\"grid\" d=\"M%d %.1fH%d\"/><text class=\"tick\" x=\"%d\" "
-                     "y=\"%.1f\" text-anchor=\"end\">",
-                     LEFT, y, WIDTH - RIGHT, LEFT - 5, y + 4);
-        page_add_number(f->b, i * step);
-        text_append(f->b, "</text>");
-    }
+    return svg_y(&f->svg, value);
 }
 
 /* "W47" under every few weeks, counted back from the newest. */
@@ -67,9 +34,9 @@ static void draw_weeks(const struct frame *f, const json_t *weeks)
         const char *name = page_text(json_array_get(weeks, i), "week");
         if ((f->count - 1 - i) % every || strlen(name) < 8)
             continue;
-        text_appendf(f->b,
+        text_appendf(f->svg.b,
                      "<text class=\"tick\" x=\"%.1f\" y=\"%d\" text-anchor=\"middle\">%s</text>",
-                     x_at(f, (double)i), f->height - 5, name + 5);
+                     x_at(f, (double)i), f->svg.height - 5, name + 5);
     }
 }
 
@@ -97,17 +64,17 @@ static void draw_band(const struct frame *f, const json_t *weeks)
     for (size_t i = 0; i < f->count; i++) {
         double high = page_number(json_array_get(weeks, i), "high");
         if (isfinite(high))
-            text_appendf(f->b, "%s%.1f %.1f", started ? "L" : "<path class=\"band\" d=\"M",
+            text_appendf(f->svg.b, "%s%.1f %.1f", started ? "L" : "<path class=\"band\" d=\"M",
                          x_at(f, (double)i), y_at(f, high));
         started |= isfinite(high);
     }
     for (size_t i = f->count; i-- > 0 && started;) {
         double low = page_number(json_array_get(weeks, i), "low");
         if (isfinite(low))
-            text_appendf(f->b, "L%.1f %.1f", x_at(f, (double)i), y_at(f, low));
+            text_appendf(f->svg.b, "L%.1f %.1f", x_at(f, (double)i), y_at(f, low));
     }
     if (started)
-        text_append(f->b, "Z\"/>");
+        text_append(f->svg.b, "Z\"/>");
 }
 
 static void draw_line(const struct frame *f, const json_t *weeks, const char *name,
@@ -121,12 +88,12 @@ static void draw_line(const struct frame *f, const json_t *weeks, const char *na
             continue;
         }
         if (!started)
-            text_appendf(f->b, "<path class=\"%s\" d=\"", class);
-        text_appendf(f->b, "%s%.1f %.1f", down ? "L" : "M", x_at(f, (double)i), y_at(f, value));
+            text_appendf(f->svg.b, "<path class=\"%s\" d=\"", class);
+        text_appendf(f->svg.b, "%s%.1f %.1f", down ? "L" : "M", x_at(f, (double)i), y_at(f, value));
         down = started = true;
     }
     if (started)
-        text_append(f->b, "\"/>");
+        text_append(f->svg.b, "\"/>");
 }
 
 static void draw_points(const struct frame *f, const json_t *weeks)
@@ -138,9 +105,11 @@ static void draw_points(const struct frame *f, const json_t *weeks)
             continue;
         double y = y_at(f, value);
         if (page_number(week, "signal") > 0) /* a diamond, so that colour is not all */
-            text_appendf(f->b, "<path class=\"out\" d=\"M%.1f %.1fl6 6l-6 6l-6 -6z\"/>", x, y - 6);
+            text_appendf(f->svg.b, "<path class=\"out\" d=\"M%.1f %.1fl6 6l-6 6l-6 -6z\"/>", x,
+                         y - 6);
         else
-            text_appendf(f->b, "<circle class=\"dot\" cx=\"%.1f\" cy=\"%.1f\" r=\"2.4\"/>", x, y);
+            text_appendf(f->svg.b, "<circle class=\"dot\" cx=\"%.1f\" cy=\"%.1f\" r=\"2.4\"/>", x,
+                         y);
     }
 }
 
@@ -188,19 +157,19 @@ void page_rate_chart(struct text_buffer *b, const char *symptom, const json_t *c
     const json_t *weeks = json_object_get(chart, "weeks");
     size_t n = json_array_size(weeks);
     double limit = n ? page_number(json_array_get(weeks, n - 1), "high") : NAN;
-    struct frame f = {b, 190, n, top_of(weeks, NAMES, limit)};
+    struct frame f = frame_of(b, 190, n, top_of(weeks, NAMES, limit));
     struct text_buffer text = {0};
     char id[32];
     double center = page_number(chart, "center");
     snprintf(id, sizeof id, "rate-%s", symptom);
     describe_rates(&text, chart);
-    open_svg(&f, id, "Complaints per million units on sale, by week of receipt", text.data);
+    svg_open(&f.svg, id, "Complaints per million units on sale, by week of receipt", text.data);
     text_buffer_free(&text);
     draw_band(&f, weeks);
-    draw_scale(&f);
+    svg_scale(&f.svg);
     if (isfinite(center))
-        text_appendf(b, "<path class=\"center\" d=\"M%d %.1fH%d\"/>", LEFT, y_at(&f, center),
-                     WIDTH - RIGHT);
+        text_appendf(b, "<path class=\"center\" d=\"M%d %.1fH%d\"/>", SVG_LEFT, y_at(&f, center),
+                     SVG_WIDTH - SVG_RIGHT);
     draw_line(&f, weeks, "per_million", "line");
     draw_points(&f, weeks);
     draw_weeks(&f, weeks);
@@ -214,26 +183,27 @@ void page_sum_chart(struct text_buffer *b, const char *symptom, const json_t *ch
     static const char *const NAMES[] = {"sum", NULL};
     const json_t *weeks = json_object_get(chart, "weeks"), *sum = json_object_get(chart, "sum");
     double limit = page_number(sum, "limit");
-    struct frame f = {b, 92, json_array_size(weeks), top_of(weeks, NAMES, NAN)};
+    struct frame f = frame_of(b, 92, json_array_size(weeks), top_of(weeks, NAMES, NAN));
     struct text_buffer text = {0};
     char id[32];
     if (!isfinite(limit))
         return;
-    f.most = f.most < limit * 1.15 ? limit * 1.15 : f.most;
+    f.svg.most = f.svg.most < limit * 1.15 ? limit * 1.15 : f.svg.most;
     snprintf(id, sizeof id, "sum-%s", symptom);
     text_append(&text, "The last is ");
     page_add_number(&text, page_number(json_array_get(weeks, f.count ? f.count - 1 : 0), "sum"));
     text_append(&text, ", the limit ");
     page_add_number(&text, limit);
     text_append(&text, ".");
-    open_svg(&f, id, "Complaints beyond what is usual, summed up", text.data);
+    svg_open(&f.svg, id, "Complaints beyond what is usual, summed up", text.data);
     text_buffer_free(&text);
-    draw_scale(&f);
+    svg_scale(&f.svg);
     draw_line(&f, weeks, "sum", "line");
     text_appendf(b,
                  "<path class=\"limit\" d=\"M%d %.1fH%d\"/><text class=\"tick\" x=\"%d\" "
                  "y=\"%.1f\">limit</text></svg>",
-                 LEFT, y_at(&f, limit), WIDTH - RIGHT, LEFT + 2, y_at(&f, limit) - 4);
+                 SVG_LEFT, y_at(&f, limit), SVG_WIDTH - SVG_RIGHT, SVG_LEFT + 2,
+                 y_at(&f, limit) - 4);
 }
 
 /* ---- by week of make ---- */
@@ -257,17 +227,18 @@ static double top_of_made(const json_t *weeks)
 
 static void draw_made(const struct frame *f, const json_t *week, size_t i)
 {
-    double final = page_number(week, "per_million"), half = 0.36 * (WIDTH - LEFT - RIGHT);
+    double final = page_number(week, "per_million"),
+           half = 0.36 * (SVG_WIDTH - SVG_LEFT - SVG_RIGHT);
     double low = page_number(week, "low"), high = page_number(week, "high"), x = x_at(f, (double)i);
     half /= (double)f->count;
-    double y = y_at(f, rate_so_far(week)), base = f->height - FOOT;
-    text_appendf(f->b, "<path class=\"made\" d=\"M%.1f %.1fH%.1fV%.1fH%.1fZ\"/>", x - half, base,
-                 x + half, y, x - half);
+    double y = y_at(f, rate_so_far(week)), base = f->svg.height - SVG_FOOT;
+    text_appendf(f->svg.b, "<path class=\"made\" d=\"M%.1f %.1fH%.1fV%.1fH%.1fZ\"/>", x - half,
+                 base, x + half, y, x - half);
     if (!isfinite(final) || high - low < 1e-9)
         return;
-    text_appendf(f->b, "<path class=\"come\" d=\"M%.1f %.1fV%.1fH%.1fV%.1f\"/>", x - half, y,
+    text_appendf(f->svg.b, "<path class=\"come\" d=\"M%.1f %.1fV%.1fH%.1fV%.1f\"/>", x - half, y,
                  y_at(f, final), x + half, y);
-    text_appendf(f->b, "<path class=\"whisker\" d=\"M%.1f %.1fV%.1f\"/>", x, y_at(f, low),
+    text_appendf(f->svg.b, "<path class=\"whisker\" d=\"M%.1f %.1fV%.1f\"/>", x, y_at(f, low),
                  y_at(f, high));
 }
 
@@ -294,7 +265,7 @@ static void describe_made(struct text_buffer *text, const json_t *weeks)
 bool page_made_chart(struct text_buffer *b, const char *symptom, const json_t *chart)
 {
     const json_t *weeks = json_object_get(chart, "made"), *week;
-    struct frame f = {b, 170, json_array_size(weeks), top_of_made(weeks)};
+    struct frame f = frame_of(b, 170, json_array_size(weeks), top_of_made(weeks));
     struct text_buffer text = {0};
     char id[32];
     size_t i;
@@ -303,9 +274,9 @@ bool page_made_chart(struct text_buffer *b, const char *symptom, const json_t *c
         return false;
     snprintf(id, sizeof id, "made-%s", symptom);
     describe_made(&text, weeks);
-    open_svg(&f, id, "Complaints per million units packed, by week of packing", text.data);
+    svg_open(&f.svg, id, "Complaints per million units packed, by week of packing", text.data);
     text_buffer_free(&text);
-    draw_scale(&f);
+    svg_scale(&f.svg);
     json_array_foreach(weeks, i, week)
     {
         draw_made(&f, week, i);

@@ -15,8 +15,8 @@ enum { EXPLAINED = 6, ITEMS_MOST = 128, SHOWN_CHECKS = 6 };
 static const char HARM_CAUTION[] =
     "Someone may have been hurt. Ask whether they need medical help and tell them to seek it; keep "
     "the product, its bag and the code; pass this on at once to the person responsible for food "
-    "safety. The causes below are about the bread only and are no explanation of the harm. Local "
-    "law on reporting and recall comes first.";
+    "safety. Causes that are ranked are about the bread only and are no explanation of the harm. "
+    "Local law on reporting and recall comes first.";
 
 static const char POSSIBLE_CAUTION[] =
     "A complaint here may speak of harm: a person must read what was said before anything is done "

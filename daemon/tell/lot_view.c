@@ -21,7 +21,7 @@ static json_t *reading_json(const struct triage *triage, const struct lot_record
     double z =
         compared ? (summary.median - usual->median[PART_MEDIAN]) / usual->spread[PART_MEDIAN] : NAN;
     return json_pack(
-        "{s:s, s:s, s:s, s:o, s:o, s:o, s:i, s:b, s:o, s:o, s:o, s:o, s:o, s:o}", "quantity",
+        "{s:s, s:s, s:s, s:o, s:o, s:o, s:i, s:b, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "quantity",
         series->quantity, "title",
         known ? known->title
               : vocabulary_quantity_title(triage->rules->vocabulary, series->quantity),
@@ -30,7 +30,8 @@ static json_t *reading_json(const struct triage *triage, const struct lot_record
         jsonx_rounded(summary.max, 4), "n", summary.count, "computed", series->computed, "target",
         jsonx_rounded(series->target, 4), "low", jsonx_rounded(series->low, 4), "high",
         jsonx_rounded(series->high, 4), "usual",
-        jsonx_rounded(compared ? usual->median[PART_MEDIAN] : NAN, 4), "z", jsonx_rounded(z, 2),
+        jsonx_rounded(compared ? usual->median[PART_MEDIAN] : NAN, 4), "spread",
+        jsonx_rounded(compared ? usual->spread[PART_MEDIAN] : NAN, 4), "z", jsonx_rounded(z, 2),
         "at", case_json_when(triage, summary.last_ms));
 }
 

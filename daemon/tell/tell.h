@@ -36,6 +36,14 @@ int tell_ask(struct triage *triage, struct store *store, int64_t case_id, json_t
              struct error *err);
 int tell_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t **ret,
              struct error *err);
+/* What the pictures of a case's sheet show, where the case's own lot is settled, else {}: {"lot":
+ * all of tell_lot(), "course": core temperature by minute, {"series" (false: only as packed, by
+ * minutes of cooling),"own":[[min, °C],…],"recent":[…, one a lot],"target_packed_c"}, "found":
+ * [{"day" after packing,"complaints"}], "near": lots packed around it, {"hours","lots":[{"lot",
+ * "line","from_h","to_h" from its own packing,"complaints" of the symptom,"own"}]}, its own first,
+ * "routes": [{"route","units","stores","complaints" of the case}]}. */
+int tell_sheet(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+               struct error *err);
 /* How good the rankings were, over verdicts given in [from, to). */
 int tell_scores(struct triage *triage, struct store *store, struct when_span span, json_t **ret,
                 struct error *err);

@@ -24,7 +24,7 @@ from routes import routes
 BINARIES = pathlib.Path(sys.argv[1])
 HOT = "L1 6318 A0400"
 LATER = "2026-11-20T11:00:00-05:00"
-NO_DOCUMENT = {"GET /v1/metrics"}
+NO_DOCUMENT = {"GET /v1/metrics", "GET /v1/cases/*.html", "GET /v1/weeks/*.html"}
 RECORDS = {
     "mixes": "mix,lot,at,flour_kg\nM1,{lot},2026-11-14T01:00:00-05:00,500\n",
     "uses": "lot,material,material_lot,amount,unit,mix,supplier\n{lot},film,F-0911,12,kg,,Tern Film\n"

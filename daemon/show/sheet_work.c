@@ -1,0 +1,203 @@
+/* What to do about a case: questions, checks, cautions, other lots; and what was done. */
+#include "show/sheet.h"
+#include <math.h>
+#include <string.h>
+
+enum { LOTS = 40, EVENTS = 40 };
+
+/* ---- asks and checks ---- */
+
+static void add_ask(struct text_buffer *b, const json_t *ask)
+{
+    text_append(b, "<tr>");
+    page_cell_text(b, "", page_text(ask, "ask"));
+    page_cell_text(b, "w", page_text(ask, "of"));
+    page_cell_text(b, "wide", page_text(ask, "effort"));
+    text_appendf(b, "<td class=\"n\">%.2f</td></tr>", page_number(ask, "gain_bits"));
+}
+
+static void add_check(struct text_buffer *b, const json_t *check)
+{
+    double settles = page_number(check, "settles");
+    text_append(b, "<tr>");
+    page_cell_text(b, "", page_text(check, "do"));
+    page_cell_text(b, "w", page_text(check, "who"));
+    page_cell_text(b, "wide", page_text(check, "effort"));
+    text_append(b, "<td class=\"n\">");
+    if (isfinite(settles))
+        sheet_add_percent(b, settles);
+    else
+        text_append(b, "–");
+    text_append(b, "</td></tr>");
+}
+
+static void add_actions(struct text_buffer *b, const json_t *actions)
+{
+    size_t i;
+    const json_t *action;
+    if (!json_array_size(actions))
+        return;
+    text_append(b, "<h3>If it is the first cause</h3><ul>");
+    json_array_foreach(actions, i, action)
+    {
+        text_append(b, "<li>");
+        text_append_html(b, json_string_value(action));
+        text_append(b, "</li>");
+    }
+    text_append(b, "</ul>");
+}
+
+void sheet_asks(struct text_buffer *b, const json_t *rank)
+{
+    static const struct page_column ASKS[] = {
+        {"Ask", ""}, {"Who", ""}, {"Takes", "wide"}, {"Bits gained", "n"}, {NULL, NULL}};
+    static const struct page_column CHECKS[] = {
+        {"Check", ""}, {"Who", ""}, {"Takes", "wide"}, {"Settles it", "n"}, {NULL, NULL}};
+    const json_t *asks = json_object_get(rank, "ask"), *checks = json_object_get(rank, "checks");
+    const json_t *one;
+    size_t i;
+    if (json_array_size(asks) || json_array_size(checks))
+        text_append(b, "<h2>What to ask and test</h2>");
+    if (json_array_size(asks)) {
+        page_open_table(b, ASKS);
+        json_array_foreach(asks, i, one) add_ask(b, one);
+        page_close_table(b);
+    }
+    if (json_array_size(checks)) {
+        page_open_table(b, CHECKS);
+        json_array_foreach(checks, i, one) add_check(b, one);
+        page_close_table(b);
+    }
+    add_actions(b, json_object_get(rank, "actions"));
+    text_append(b, "\n");
+}
+
+/* ---- cautions ---- */
+
+void sheet_cautions(struct text_buffer *b, const json_t *rank, size_t first)
+{
+    const json_t *cautions = json_object_get(rank, "cautions"), *one;
+    size_t i;
+    if (json_array_size(cautions) <= first)
+        return;
+    text_append(b, "<h2>Mind</h2><ul class=\"mind\">");
+    json_array_foreach(cautions, i, one)
+    {
+        if (i < first)
+            continue;
+        text_append(b, "<li>");
+        text_append_html(b, json_string_value(one));
+        text_append(b, "</li>");
+    }
+    text_append(b, "</ul>\n");
+}
+
+/* ---- other lots ---- */
+
+static void add_lot(struct text_buffer *b, const json_t *lot)
+{
+    const json_t *hold = json_array_get(json_object_get(lot, "holds"), 0);
+    text_append(b, "<tr><td class=\"n\">");
+    sheet_add_percent(b, page_number(lot, "probability"));
+    text_append(b, "</td>");
+    page_cell_what(b, page_text(lot, "lot"), page_text(lot, "because"));
+    page_cell_number(b, "n", page_number(lot, "units"));
+    page_cell_text(b, "w", page_text(lot, "code_date"));
+    page_cell_text(b, "", hold ? "held" : page_true(lot, "in_code") ? "no" : "past code");
+    text_append(b, "</tr>");
+}
+
+/* What is told of those that are not listed. */
+struct left_out {
+    size_t over; /* past their code date */
+    size_t more; /* beyond the room there is */
+};
+
+static void add_left_out(struct text_buffer *b, const json_t *reach, struct left_out left)
+{
+    if (left.over)
+        text_appendf(b, "<p class=\"soft small\">%zu more are past their code date.</p>",
+                     left.over);
+    if (!left.more && !page_true(reach, "more"))
+        return;
+    text_appendf(b, "<p>%s%zu more: <code>oddloaf reach ",
+                 page_true(reach, "more") ? "At least " : "", left.more);
+    page_add_text(b, reach, "case");
+    text_append(b, "</code></p>");
+}
+
+/* Those still in code, that can be held: likeliest first, as they come. */
+static void add_lots(struct text_buffer *b, const json_t *reach)
+{
+    static const struct page_column COLUMNS[] = {{"Has it", "n"}, {"Lot, and why", ""},
+                                                 {"Units", "n"},  {"Best by", "w"},
+                                                 {"On hold", ""}, {NULL, NULL}};
+    const json_t *own = json_object_get(reach, "own"), *lot;
+    struct left_out left = {0};
+    size_t i, told = 0;
+    page_open_table(b, COLUMNS);
+    if (own)
+        add_lot(b, own);
+    json_array_foreach(json_object_get(reach, "lots"), i, lot)
+    {
+        bool room = page_true(lot, "in_code") && told < LOTS;
+        left.over += !page_true(lot, "in_code");
+        left.more += page_true(lot, "in_code") && !room;
+        told += room;
+        if (room)
+            add_lot(b, lot);
+    }
+    page_close_table(b);
+    add_left_out(b, reach, left);
+}
+
+void sheet_reach(struct text_buffer *b, const json_t *reach)
+{
+    if (!reach)
+        return;
+    text_append(b,
+                "<h2>Lots at risk</h2><p class=\"soft small\">How likely a lot has this fault: ");
+    page_add_text(b, reach, "title");
+    text_append(b, ". In code on ");
+    page_add_text(b, reach, "in_code_on");
+    text_append(b, ".</p>");
+    if (json_object_get(reach, "own") || json_array_size(json_object_get(reach, "lots")))
+        add_lots(b, reach);
+    if (*page_text(reach, "none_because")) {
+        text_append(b, "<p>No other lot is named: ");
+        page_add_text(b, reach, "none_because");
+        text_append(b, ".</p>");
+    }
+    text_append(b, "\n");
+}
+
+/* ---- history ---- */
+
+static void add_event(struct text_buffer *b, const json_t *event)
+{
+    const char *about = page_text(event, "lot"), *field = page_text(event, "field");
+    text_append(b, "<tr><td>");
+    sheet_add_when(b, page_text(event, "at"));
+    text_append(b, "</td>");
+    page_cell_what(b, page_text(event, "what"), *field ? field : about);
+    page_cell_text(b, "", page_text(event, "by"));
+    text_append(b, "</tr>");
+}
+
+void sheet_history(struct text_buffer *b, const json_t *history)
+{
+    static const struct page_column COLUMNS[] = {
+        {"When", ""}, {"What", ""}, {"By", ""}, {NULL, NULL}};
+    const json_t *events = json_object_get(history, "events");
+    size_t count = json_array_size(events), first = count > EVENTS ? count - EVENTS : 0;
+    if (!count)
+        return;
+    text_append(b, "<h2>What was done</h2>");
+    page_open_table(b, COLUMNS);
+    for (size_t i = first; i < count; i++)
+        add_event(b, json_array_get(events, i));
+    page_close_table(b);
+    if (first)
+        text_appendf(b, "<p class=\"soft small\">%zu earlier entries are left out.</p>", first);
+    text_append(b, "\n");
+}
