@@ -2,6 +2,7 @@
 #include "base/uuid.h"
 #include "base/when.h"
 #include "commands/command.h"
+#include "commands/guess.h"
 #include "deliver/source.h"
 #include "show/pick.h"
 #include "tables/table_rows.h"
@@ -21,6 +22,8 @@
 
 static const struct option_row options[] = {
     {"map", "FILE", "which of the file's columns are ours, and how it writes things (JSON)"},
+    {"guess", "FILE", "proposes a map of this file and shows rows by it; loads nothing"},
+    {"out", "FILE", "with --guess: writes the map there, a new file"},
     {"sheet", "NAME", "which sheet of an .xlsx file; the first if not given"},
     {"take", "last", "of rows with one key and different values the last stands"},
     {"keep-good", NULL, "apply the good rows of a file that has refused ones"},
@@ -455,6 +458,8 @@ static int by_map(struct load *l, const struct args *a)
 
 static int load(struct client *c, const struct args *a)
 {
+    if (args_has(a, "guess"))
+        return guess_run(c, a);
     struct load l = {.c = c,
                      .keep_good = args_has(a, "keep-good"),
                      .dry_run = args_has(a, "dry-run"),
@@ -483,7 +488,7 @@ const struct command cmd_load = {
     .name = "load",
     .args = "KIND FILE…",
     .words = KINDS,
-    .words_unless = "map",
+    .words_unless = "map guess",
     .help = "imports records of production",
     .more =
         "KIND is one of " KINDS ". A FILE is CSV (header row, UTF-8, a unit may stand in "

@@ -332,7 +332,8 @@ int column_map_load(const struct column_map_source *source, struct column_map **
     struct reading reading = {
         .map = new_map(RECORD_LOTS), .catalogue = source->catalogue, .source = source};
     struct doc doc = {.report = keep_first, .arg = (void *)(uintptr_t)source, .context = &reading};
-    if (doc_open(&doc, source->path, false) == 0)
+    if (source->text ? doc_parse(&doc, source->path, source->text, strlen(source->text)) == 0
+                     : doc_open(&doc, source->path, false) == 0)
         read_records(&doc, &reading);
     int rc = (int)doc.first.code;
     if (rc && err && !err->code)

@@ -51,6 +51,7 @@ const char *column_map_value(const struct column_map *map, const char *field, co
  * then. Every fault is reported with its line and column; 0, or the first one's code. */
 struct column_map_source {
     const char *path;
+    const char *text; /* of the map itself, `path` then only names it; or NULL */
     const enum record_kind *kind;
     const struct catalogue *catalogue;
     doc_report report; /* may be NULL */

@@ -112,9 +112,25 @@ def sheets(plant):
     assert plant.client_json("load", "readings", str(ours))["new"] == 1
 
 
+def guesses(plant):
+    """A map proposed, looked at, and loaded by: nothing is loaded before."""
+    map_path, sheet = plant.dir / "guessed.json", plant.dir / "guess.xlsx"
+    done = plant.client("load", "--guess", str(SHEET / "batches.csv"))
+    assert json.loads(done.stdout)["columns"]["Best by"] == "code_date", done.stdout
+    assert "Film roll: not used" in done.stderr and "2: lot N1121-1" in done.stderr, done.stderr
+    write_sheet(sheet, [(2, ["Batch", "Sampled", "pH"]), (3, ["N1121-3", (46347.75,), 5.25])])
+    said = plant.client_json("load", "readings", "--guess", str(sheet), "--out", str(map_path))
+    assert said["map"]["columns"] == {"Batch": "lot", "Sampled": "at", "pH": "crumb_ph"}, said
+    assert said["rows"] == [{"line": 3, "row": {"lot": "N1121-3", "at": "2026-11-21T18:00:00-05:00",
+                                                "crumb_ph": "5.25"}}], said
+    assert plant.client_json("load", "--map", str(map_path), str(sheet), "--dry-run")["new"] == 1
+    plant.client("load", "--guess", str(sheet), "--out", str(map_path), check=2)  # never over a file
+
+
 with Plant(sys.argv[1]) as plant:
     plant.load_text("products", PRODUCTS)
     by_map(plant)
     refused_in_words_of_the_file(plant)
     contradictions(plant)
     sheets(plant)
+    guesses(plant)

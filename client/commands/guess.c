@@ -1,0 +1,155 @@
+#include "commands/guess.h"
+#include "base/jsonx.h"
+#include "deliver/source.h"
+#include "show/pick.h"
+#include "tables/column_guess.h"
+#include "tables/table_rows.h"
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { READ_BYTES = 256 << 10, ROWS_SHOWN = 3 };
+
+struct proposal {
+    json_t *map, *notes, *rows;
+    char *text; /* of the map */
+};
+
+/* The beginning of the file, whole lines of it. */
+static int read_beginning(const char *path, const struct sheet_options *sheet,
+                          struct text_buffer *ret, struct error *err)
+{
+    struct source *s = NULL;
+    size_t length = 0;
+    int rc = source_open_sheet(path, sheet, &s, err);
+    if (!rc && source_is_ndjson(s)) {
+        error_at(err, path, 0, 0);
+        rc = error_set(err, ERROR_INVALID, "is JSON lines: they have our names already");
+    }
+    char *chunk = rc ? NULL : xmalloc(READ_BYTES);
+    do {
+        length = 0;
+        rc = rc ? rc : source_read(s, chunk, READ_BYTES, &length, err);
+        text_append_bytes(ret, chunk, rc ? 0 : length);
+    } while (!rc && length && ret->length < READ_BYTES);
+    while (!rc && length && ret->length && ret->data[ret->length - 1] != '\n')
+        ret->length--;
+    free(chunk);
+    source_close(s);
+    return rc;
+}
+
+/* The first rows by the map, as the daemon would get them. */
+static int preview(struct client *c, struct proposal *p, const struct text_buffer *csv,
+                   struct error *err)
+{
+    struct column_map *map = NULL;
+    struct text_buffer out = {0};
+    const struct column_map_source source = {.path = "the proposed map", .text = p->text};
+    int rc = column_map_load(&source, &map, err);
+    if (rc)
+        return rc;
+    struct table_rows *rows = table_rows_new(map, 0, zone_day(c->zone).tz);
+    table_rows_feed(rows, csv->data ? csv->data : "", csv->length, &out);
+    table_rows_finish(rows, &out);
+    const char *at = out.data ? out.data : "";
+    for (json_int_t line = 1; *at && json_array_size(p->rows) < ROWS_SHOWN; line++) {
+        size_t length = strcspn(at, "\n");
+        json_t *row = NULL;
+        if (length && jsonx_parse(at, length, &row, NULL) == 0)
+            json_array_append_new(p->rows, json_pack("{sI so}", "line", line, "row", row));
+        at += length + (at[length] == '\n');
+    }
+    table_rows_free(rows);
+    text_buffer_free(&out);
+    column_map_free(map);
+    return 0;
+}
+
+static void show_rows(struct view *v, const struct proposal *p)
+{
+    size_t i;
+    const json_t *one;
+    view_title(v, "Its first rows as they would be taken");
+    json_array_foreach(p->rows, i, one)
+    {
+        const json_t *row = json_object_get(one, "row"), *value;
+        const char *name, *sign = "";
+        struct text_buffer text = {0};
+        text_appendf(&text, "%lld: ", (long long)pick_int(one, "line", 0));
+        json_object_foreach((json_t *)(uintptr_t)row, name, value)
+        {
+            if (json_is_string(value))
+                text_appendf(&text, "%s%s %s", sign, name, json_string_value(value));
+            sign = ", ";
+        }
+        size_t k;
+        json_array_foreach(json_object_get(row, "refused"), k, value) text_appendf(
+            &text, "%srefused: %s '%s' %s", k ? "; " : "", pick_text(value, "column", ""),
+            pick_text(value, "value", ""), pick_text(value, "reason", ""));
+        view_text(v, VIEW_PLAIN, 2, 4, text.data);
+        text_buffer_free(&text);
+    }
+}
+
+static int print(struct client *c, const struct proposal *p, const char *out)
+{
+    size_t i;
+    const json_t *note;
+    if (out) {
+        FILE *file = fopen(out, "wxe");
+        bool written = file && fprintf(file, "%s\n", p->text) > 0;
+        if (!file || (fclose(file) != 0) || !written)
+            return client_usage(c, "cannot write %s: %s", out, strerror(errno));
+    }
+    if (c->json) {
+        json_t *document =
+            json_pack("{sO sO sO}", "map", p->map, "notes", p->notes, "rows", p->rows);
+        client_print(document);
+        json_decref(document);
+        return EXIT_DONE;
+    }
+    struct view side;
+    view_init(&side, out ? stdout : stderr); /* the map alone goes where it is redirected to */
+    if (!out) {
+        puts(p->text);
+        fflush(stdout);
+    }
+    json_array_foreach(p->notes, i, note) client_say(c, "%s", json_string_value(note));
+    show_rows(&side, p);
+    return EXIT_DONE;
+}
+
+int guess_run(struct client *c, const struct args *a)
+{
+    enum record_kind kind;
+    struct error err = {0};
+    struct text_buffer csv = {0};
+    struct proposal p = {.rows = json_array()};
+    const char *path = args_value(a, "guess");
+    const struct sheet_options sheet = {.name = args_value(a, "sheet"), .decimal = '.'};
+    if (a->count > 1 || (a->count && !record_kind_parse(a->words[0], &kind))) {
+        json_decref(p.rows);
+        return client_usage(c, "--guess takes one file, and at most the kind it is known to be");
+    }
+    int rc = read_beginning(path, &sheet, &csv, &err);
+    if (!rc && (rc = column_guess(csv.data ? csv.data : "", csv.length, a->count ? &kind : NULL,
+                                  &p.map, &p.notes, &err))) {
+        error_at(&err, path, 0, 0);
+        error_hint(&err, "name the kind: oddloaf load KIND --guess FILE; or write a map by hand");
+    }
+    if (!rc) {
+        p.text = json_dumps(p.map, JSON_INDENT(1));
+        rc = preview(c, &p, &csv, &err);
+    }
+    if (rc)
+        rc = client_fail(c, &err);
+    else
+        rc = print(c, &p, args_value(a, "out"));
+    json_decref(p.map);
+    json_decref(p.notes);
+    json_decref(p.rows);
+    free(p.text);
+    text_buffer_free(&csv);
+    return rc;
+}
