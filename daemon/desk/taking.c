@@ -38,6 +38,8 @@ static int read_measured(void *arg, const char *name, double value, const char *
     for (size_t length = strlen(bare); length && bare[length - 1] == ' ';)
         bare[--length] = '\0';
     int rc = catalogue_match(triage_catalogue(arg), bare, unit, &quantity, err);
+    if (!rc && !quantity)
+        rc = triage_check_quantity(arg, bare, value, err);
     if (!rc)
         rc = catalogue_convert(value, unit, quantity->unit, ret_value, err);
     if (!rc)

@@ -90,6 +90,7 @@ def log_complaints(ask):
     ask.post("complaints", complaint("", harm=["illness"], colour="blue"), 201)
     ask.post("complaints", complaint(HOT, channel="return", units=12, inspected_at=LATER, put_at="slicer",
                                      measured={"crumb_ph": 5.2}, received=LATER), 201)
+    ask.post("complaints", complaint(HOT, channel="return", units=1, measured={"nonsense [degC]": 3}), 400)
     ask.post("complaints", complaint("L1 63?8 A0400", "staling", bought_on="2026-11-22"), 201)
     ask.post("complaints", complaint(HOT, same_as=first["id"], store="0417", received=LATER), 201)
     lines = [json.dumps(x) for x in (complaint("L1 6318 A0800"), {"symptom": "wet"},
