@@ -85,8 +85,9 @@ const struct command cmd_history = {
     .help = "who did what when, oldest first",
     .more =
         "Of a complaint: logged, joined, corrected, withdrawn, moved to another lot, contact "
-        "erased. Of a case: those of its complaints, mails, verdicts, holds of its lot, actions. "
-        "Of a lot: holds, complaints that moved, and its record as it was.",
+        "erased. Of a case: those of its complaints, mails, verdicts, holds and laboratory results "
+        "of its "
+        "lot, actions. Of a lot: holds, results, complaints that moved, and its record as it was.",
     .least = 1,
     .most = 1,
     .exec = history,

@@ -3,6 +3,7 @@
 #include "commands/command.h"
 #include "commands/save_page.h"
 #include "show/harm.h"
+#include "show/measured_show.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include "show/standing.h"
@@ -109,6 +110,7 @@ static void show(const struct client *c, const json_t *document)
         show_facts(v, json_object_get(first, "for"), "for", ". ");
         show_facts(v, json_object_get(first, "against"), "against", "; one would rather see: ");
     }
+    measured_show(v, document);
     show_ask(v, json_object_get(document, "ask"), "Would tell most", NULL);
     show_list(v, "Checks", json_object_get(document, "checks"));
     show_list(v, "If it is so", json_object_get(document, "actions"));

@@ -1,5 +1,6 @@
 #include "commands/case_path.h"
 #include "commands/command.h"
+#include "show/measured_show.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include <math.h>
@@ -136,6 +137,7 @@ static void show(const struct client *c, const json_t *document)
     case_path_title(c, document);
     view_text(v, VIEW_PLAIN, 0, 0,
               "+1 bit doubles a cause's odds, -1 bit halves them; what is not known says nothing.");
+    measured_show(v, document);
     json_array_foreach(causes, i, item) show_cause(v, item);
     if (json_array_size(flips) == 0)
         return;

@@ -1,6 +1,7 @@
 #include "show/lot_show.h"
 #include "base/text.h"
 #include "show/hold.h"
+#include "show/measured_show.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include "show/standing.h"
@@ -303,6 +304,7 @@ static void show_records(const struct view *v, const json_t *document)
         view_label(v, "units", "%s", view_number(pick_number(document, "units", 0), number));
     hold_show_lot(v, document);
     show_readings(v, json_object_get(document, "readings"));
+    measured_show(v, document);
     show_materials(v, json_object_get(document, "materials"));
     show_dispatch(v, json_object_get(document, "dispatch"));
     show_prediction(v, document);

@@ -190,7 +190,7 @@ const struct fact_usual *facts_usual(const struct fact_baseline *baseline, const
 
 /* ---- this lot ---- */
 
-/* What the plant's own inspection of returned packs measured counts as a reading of the lot. */
+/* What the plant's own inspection of returned packs measured tells of the lot as well. */
 static int measured(const struct facts_job *job, const char *quantity, double *values, int max)
 {
     int count = 0;
@@ -203,29 +203,25 @@ static int measured(const struct facts_job *job, const char *quantity, double *v
     return count;
 }
 
-static struct lot_summary summary_of(const struct facts_job *job, const struct lot_series *series,
-                                     const char *quantity)
+static bool has_word(const struct fact *fact, const char *word)
 {
-    struct lot_summary summary = {0, NAN, NAN, NAN, WHEN_UNKNOWN_MS};
-    double values[33];
-    int count = measured(job, quantity, values, 32);
-    if (series && series->count)
-        summary = lot_record_summary(job->set->record, series, job->input->as_of_ms);
-    if (count == 0)
-        return summary;
-    /* the loaf in hand tells more than the lot's other loaves: its median beside the lot's */
-    double least = values[0], most = values[0];
-    for (int i = 1; i < count; i++) {
-        least = fmin(least, values[i]);
-        most = fmax(most, values[i]);
+    for (int i = 0; i < fact->word_count; i++)
+        if (strcmp(fact->words[i], word) == 0)
+            return true;
+    return false;
+}
+
+/* Words come from laboratories alone: all that they named, once each. */
+static void take_words(const struct facts_job *job, const struct fact_name *name, struct fact *fact)
+{
+    const struct lot_record *record = job->set->record;
+    for (int i = 0; i < record->result_count; i++) {
+        const char *word = strcmp(record->results[i].quantity, name->quantity) == 0
+                               ? vocabulary_word(name, record->results[i].word)
+                               : NULL;
+        if (word && !has_word(fact, word))
+            fact_set_word(fact, word);
     }
-    double median = robust_median(values, (size_t)count);
-    summary.median = summary.count ? (median + summary.median) / 2 : median;
-    summary.min = fmin(least, summary.min); /* fmin(x, NAN) is x */
-    summary.max = fmax(most, summary.max);
-    summary.count += count;
-    summary.last_ms = job->input->as_of_ms;
-    return summary;
 }
 
 static void take_usual(struct fact *fact, const struct fact_usual *usual, enum fact_part part)
@@ -241,7 +237,10 @@ static void take_quantity(const struct facts_job *job, const struct fact_name *n
 {
     const struct lot_series *series = lot_record_series(job->set->record, name->quantity);
     const struct fact_usual *usual = facts_usual(baseline, name->quantity);
-    struct lot_summary summary = summary_of(job, series, name->quantity);
+    double found[32];
+    int count = measured(job, name->quantity, found, sizeof found / sizeof *found);
+    struct lot_summary summary =
+        lot_record_with(job->set->record, name->quantity, found, count, job->input->as_of_ms);
     if (summary.count == 0)
         return;
     fact_set_number(fact, name->part == PART_MIN   ? summary.min
@@ -296,7 +295,9 @@ int facts_lot(const struct facts_job *job, struct error *err)
         return rc;
     for (int f = 0; f < rules->fact_count; f++) {
         const struct fact_name *name = &rules->facts[f].name;
-        if (facts_wanted(job, f, FACT_QUANTITY))
+        if (facts_wanted(job, f, FACT_QUANTITY) && name->words)
+            take_words(job, name, fact_set_at(job->set, f, 0));
+        else if (facts_wanted(job, f, FACT_QUANTITY))
             take_quantity(job, name, baseline, fact_set_at(job->set, f, 0));
         else if (facts_wanted(job, f, FACT_LOT))
             take_lot(job, name, baseline, fact_set_at(job->set, f, 0));

@@ -4,6 +4,7 @@
 #include "rules/vocabulary.h"
 #include "stats/robust.h"
 #include "store/company_count.h"
+#include "store/measured.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -256,6 +257,20 @@ static int take_dispatch(void *arg, const struct evidence_dispatch *row)
     return 0;
 }
 
+static int take_result(void *arg, const struct measured_row *row)
+{
+    struct lot_record *record = ((struct build *)arg)->record;
+    if (isnan(row->value) && !*row->word)
+        return 0; /* words that no rule has */
+    record->results =
+        xrealloc(record->results, (size_t)(record->result_count + 1) * sizeof *record->results);
+    struct lot_result *result = &record->results[record->result_count++];
+    *result = (struct lot_result){.value = row->value};
+    text_clip(row->quantity, result->quantity, sizeof result->quantity);
+    text_clip(row->word, result->word, sizeof result->word);
+    return 0;
+}
+
 static int first_uses(struct store *store, struct lot_record *record, struct error *err)
 {
     int rc = 0;
@@ -276,6 +291,7 @@ static void destroy(struct cache_object *cached)
     free(record->mixes);
     free(record->mix_at_ms);
     free(record->dispatches);
+    free(record->results);
     free(record);
 }
 
@@ -312,6 +328,8 @@ static int read_record(struct store *store, int64_t lot_id, struct build *build,
     free(dosing);
     if (!rc)
         rc = evidence_dispatches(store, lot_id, take_dispatch, build, err);
+    if (!rc)
+        rc = measured_of_lot(store, lot_id, take_result, build, err);
     return rc ? rc : first_uses(store, record, err);
 }
 
@@ -380,5 +398,33 @@ struct lot_summary lot_record_summary(const struct lot_record *record,
     summary.median = robust_median(values, (size_t)summary.count);
     if (values != few)
         free(values);
+    return summary;
+}
+
+struct lot_summary lot_record_with(const struct lot_record *record, const char *quantity,
+                                   const double *found, int count, int64_t as_of_ms)
+{
+    enum { FOUND_MOST = 64 };
+    double values[FOUND_MOST];
+    int n = 0;
+    struct lot_summary summary = {0, NAN, NAN, NAN, WHEN_UNKNOWN_MS};
+    const struct lot_series *series = lot_record_series(record, quantity);
+    if (series && series->count)
+        summary = lot_record_summary(record, series, as_of_ms);
+    for (; n < count && n < FOUND_MOST; n++)
+        values[n] = found[n];
+    for (int i = 0; i < record->result_count && n < FOUND_MOST; i++)
+        if (strcmp(record->results[i].quantity, quantity) == 0 && !isnan(record->results[i].value))
+            values[n++] = record->results[i].value;
+    if (n == 0)
+        return summary;
+    for (int i = 0; i < n; i++) {
+        summary.min = fmin(values[i], summary.min); /* fmin(x, NAN) is x */
+        summary.max = fmax(values[i], summary.max);
+    }
+    double median = robust_median(values, (size_t)n);
+    summary.median = summary.count ? (median + summary.median) / 2 : median;
+    summary.count += n;
+    summary.last_ms = as_of_ms;
     return summary;
 }

@@ -17,6 +17,13 @@ struct lot_series {
     int first, count;
     double target, low, high; /* of the product; NAN */
 };
+/* What a laboratory found, or a retained sample showed, of the lot. It tells of the bread as it was
+ * packed, whenever the test was made. */
+struct lot_result {
+    char quantity[LENGTH_WORD + 1];
+    double value;               /* NAN: a word */
+    char word[LENGTH_WORD + 1]; /* one of the rules', or "" */
+};
 struct lot_use {
     char material[LENGTH_CODE + 1], material_lot[LENGTH_CODE + 1], supplier[LENGTH_NAME + 1];
     double kg, active_pct; /* NAN unknown */
@@ -43,6 +50,8 @@ struct lot_record {
     int mix_count;
     struct lot_dispatch *dispatches;
     int dispatch_count;
+    struct lot_result *results;
+    int result_count;
 };
 
 /* The plant's records as a store has them, with the stamp of what is kept of them. */
@@ -66,5 +75,10 @@ struct lot_summary {
 };
 struct lot_summary lot_record_summary(const struct lot_record *record,
                                       const struct lot_series *series, int64_t as_of_ms);
+/* The same (`series` may be NULL) with what was found later of packs in hand, which tell more than
+ * the lot's other loaves: the middle of their values beside that of the readings. `found` of
+ * `count`, besides the lot's own results of that quantity. */
+struct lot_summary lot_record_with(const struct lot_record *record, const char *quantity,
+                                   const double *found, int count, int64_t as_of_ms);
 
 #endif

@@ -21,6 +21,14 @@ static const struct {
     {"aerobic_spores_cfu_g", offsetof(struct lot_conditions, aerobic_spores_cfu_g)},
 };
 
+bool model_lot_reads(const char *quantity)
+{
+    for (size_t i = 0; i < sizeof NUMBERS / sizeof NUMBERS[0]; i++)
+        if (strcmp(NUMBERS[i].quantity, quantity) == 0)
+            return true;
+    return false;
+}
+
 static double *number_at(struct lot_conditions *lot, size_t member)
 {
     return (double *)(void *)((char *)lot + member);
@@ -37,8 +45,7 @@ static struct reading reading_of(const struct lot_record *record,
     const struct lot_series *series = lot_record_series(record, quantity);
     const struct fact_usual *usual = facts_usual(baseline, quantity);
     struct reading reading = {NAN, series ? series->target : NAN};
-    if (series && series->count)
-        reading.made = lot_record_summary(record, series, as_of_ms).median;
+    reading.made = lot_record_with(record, quantity, NULL, 0, as_of_ms).median;
     if (isnan(reading.specified) && usual && usual->count >= FACTS_BASELINE_LEAST)
         reading.specified = usual->median[PART_MEDIAN];
     return reading;

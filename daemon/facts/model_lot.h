@@ -13,4 +13,7 @@ struct model_lot {
 void model_lot_of(const struct rules *rules, const struct lot_record *record,
                   const struct fact_baseline *baseline, int64_t as_of_ms, struct model_lot *ret);
 
+/* Whether the models read that quantity of a lot. */
+bool model_lot_reads(const char *quantity);
+
 #endif

@@ -1,5 +1,6 @@
 #include "rank/triage.h"
 #include "base/text.h"
+#include "facts/model_lot.h"
 #include "rank/case_rank.h"
 #include "rules/models_file.h"
 #include <assert.h>
@@ -90,6 +91,22 @@ json_t *triage_rules_json(const struct triage *triage)
     return rules_list(triage->rules);
 }
 
+bool triage_reads(const struct triage *triage, const char *quantity)
+{
+    for (int f = 0; f < triage->rules->fact_count; f++) {
+        const struct fact_name *name = &triage->rules->facts[f].name;
+        if (name->kind == FACT_QUANTITY && strcmp(name->quantity, quantity) == 0)
+            return true;
+    }
+    return model_lot_reads(quantity);
+}
+
+bool triage_works_out(const struct triage *triage, const char *quantity)
+{
+    return vocabulary_quantity(triage->rules->vocabulary, quantity) &&
+           !catalogue_quantity(triage->rules->catalogue, quantity);
+}
+
 struct catalogue *triage_catalogue(const struct triage *triage)
 {
     return triage->rules->catalogue;
@@ -102,6 +119,11 @@ int triage_check_quantity(void *triage, const char *quantity, double value, stru
     const struct catalogue_quantity *known = catalogue_quantity(self->rules->catalogue, quantity);
     if (!known) {
         error_set(err, ERROR_INVALID, "no such quantity");
+        error_field(err, quantity, quantity);
+        return ERROR_INVALID;
+    }
+    if (known->words) {
+        error_set(err, ERROR_INVALID, "is told in words, by a laboratory: `oddloaf measure`");
         error_field(err, quantity, quantity);
         return ERROR_INVALID;
     }

@@ -24,6 +24,10 @@ int triage_cause_count(const struct triage *triage);
 const char *triage_cause_title(const struct triage *triage, const char *cause); /* NULL unknown */
 bool triage_cause_of(const struct triage *triage, const char *cause, const char *symptom);
 json_t *triage_rules_json(const struct triage *triage);
+/* Whether a rule or a model reads that quantity of a lot; whether it is worked out from mixes and
+ * uses. */
+bool triage_reads(const struct triage *triage, const char *quantity);
+bool triage_works_out(const struct triage *triage, const char *quantity);
 struct catalogue *triage_catalogue(const struct triage *triage); /* borrowed */
 /* Whether a quantity is known and the value plausible. `triage` as void *: a callback's argument.
  */

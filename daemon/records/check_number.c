@@ -89,6 +89,9 @@ bool check_take_whole(struct check *c, const struct check_input *in, struct reco
 bool check_take_measured(struct check *c, const struct check_input *in,
                          const struct catalogue_quantity *quantity, double *ret)
 {
+    if (quantity->words)
+        return check_refuse(c, in, "%s is told in words: enter it with `oddloaf measure`",
+                            quantity->name);
     if (!parse_number(c, in, ret) || !convert(c, in, quantity->unit, ret))
         return false;
     if (quantity->yes_no && *ret != 0 && *ret != 1)

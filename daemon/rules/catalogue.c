@@ -13,8 +13,14 @@ struct catalogue *catalogue_ref(const struct catalogue *catalogue)
 
 void catalogue_free(struct catalogue *catalogue)
 {
-    if (catalogue && atomic_fetch_sub(&catalogue->references, 1) == 1)
-        free(catalogue);
+    if (!catalogue || atomic_fetch_sub(&catalogue->references, 1) != 1)
+        return;
+    for (int i = 0; i < catalogue->quantity_count; i++) {
+        for (struct field_word *w = catalogue->quantities[i].words; w && w->word; w++)
+            free((char *)(uintptr_t)w->word);
+        free(catalogue->quantities[i].words);
+    }
+    free(catalogue);
 }
 
 bool catalogue_is_whole(const struct catalogue *c)

@@ -7,6 +7,7 @@
 
 #include "base/error.h"
 #include "base/length.h"
+#include "intake/fields.h"
 #include <stdbool.h>
 #include <stdint.h>
 
@@ -15,11 +16,12 @@ enum quantity_of { QUANTITY_OF_LOT, QUANTITY_OF_PLANT };
 struct catalogue_quantity {
     char name[LENGTH_WORD + 1]; /* "core_at_pack_c" */
     char title[104];            /* for people: "Core temperature at packing" */
-    char unit[17];              /* the one unit it is kept in */
+    char unit[17];              /* the one unit it is kept in; "" of words */
     char about[204];
     double low, high; /* plausible: outside, a value is refused */
     enum quantity_of of;
-    bool yes_no; /* only 0 and 1 */
+    bool yes_no;              /* only 0 and 1 */
+    struct field_word *words; /* what it may be, ended by one without; NULL: a number */
 };
 
 struct catalogue_place {
@@ -54,6 +56,14 @@ const struct catalogue_quantity *catalogue_quantity(const struct catalogue *cata
 const struct catalogue_place *catalogue_place(const struct catalogue *catalogue, const char *place);
 const struct catalogue_column *catalogue_column(const struct catalogue *catalogue,
                                                 const char *column);
+/* By its name as people write it ("Crumb pH", "crumb-ph"); NULL if unknown. */
+const struct catalogue_quantity *catalogue_said(const struct catalogue *catalogue,
+                                                const char *name);
+/* The word that a laboratory's answer begins with ("penicillium" of "Penicillium roqueforti"), NULL
+ * if it is none of the quantity's. */
+const char *catalogue_word(const struct catalogue_quantity *quantity, const char *said);
+/* The name most like one that is unknown, written a little otherwise; NULL if none is like it. */
+const char *catalogue_like(const struct catalogue *catalogue, const char *name);
 /* In the order of the files. */
 int catalogue_places(const struct catalogue *catalogue, const struct catalogue_place **ret);
 /* Dates of records lie in [from, to). */

@@ -60,6 +60,42 @@ static void refuse_twice(const struct doc_place *object, const char *name)
 
 /* ---- rows ---- */
 
+static void read_word(const struct doc_place *place, void *into)
+{
+    struct field_word **words = into;
+    const char *word = json_string_value(place->value);
+    size_t count = 0;
+    bool good = word && *word;
+    for (const char *p = good ? word : ""; *p; p++)
+        good = good && *p >= 'a' && *p <= 'z';
+    if (!good || strlen(word) > LENGTH_WORD) {
+        doc_fault(place, "must be lower-case letters");
+        return;
+    }
+    while (*words && (*words)[count].word)
+        count++;
+    *words = xrealloc(*words, (count + 2) * sizeof **words);
+    (*words)[count] = (struct field_word){.word = xstrdup(word)};
+    (*words)[count + 1] = (struct field_word){0};
+}
+
+/* A number has a unit and a range; what is told in words has neither. */
+static void check_form(const struct doc_place *object, const struct catalogue_quantity *q)
+{
+    static const char *const OF_NUMBERS[] = {"unit", "low", "high"};
+    for (size_t i = 0; i < sizeof OF_NUMBERS / sizeof *OF_NUMBERS; i++) {
+        struct doc_place place = doc_member(object, OF_NUMBERS[i]);
+        if (q->words && place.value)
+            doc_fault(&place, "what is told in words has no %s", OF_NUMBERS[i]);
+        else if (json_is_object(object->value) && !q->words && !place.value)
+            doc_fault(&place, "'%s' is missing", OF_NUMBERS[i]);
+    }
+    if (q->words && (q->of != QUANTITY_OF_LOT || q->yes_no)) {
+        struct doc_place words = doc_member(object, "words");
+        doc_fault(&words, "only of a lot, and not yes_no");
+    }
+}
+
 static void read_quantity(const struct doc_place *place, void *into)
 {
     static const char *const OF[] = {
@@ -67,8 +103,11 @@ static void read_quantity(const struct doc_place *place, void *into)
     static const struct doc_row ROWS[] = {
         TEXT_ROW("quantity", struct catalogue_quantity, name),
         TEXT_ROW("title", struct catalogue_quantity, title),
-        TEXT_ROW("unit", struct catalogue_quantity, unit),
-        RANGE_ROWS(struct catalogue_quantity),
+        {"unit", DOC_CHARS, DOC_AT(struct catalogue_quantity, unit)},
+        {"low", DOC_NUMBER, DOC_AT(struct catalogue_quantity, low), ANY_NUMBER},
+        {"high", DOC_NUMBER, DOC_AT(struct catalogue_quantity, high), ANY_NUMBER},
+        {"words", DOC_LIST, DOC_AT(struct catalogue_quantity, words), .low = 2, .high = 64,
+         .each = read_word},
         {"of", DOC_WORD, DOC_AT(struct catalogue_quantity, of), .words = OF, .required = true},
         {"yes_no", DOC_FLAG, DOC_AT(struct catalogue_quantity, yes_no)},
         {"about", DOC_CHARS, DOC_AT(struct catalogue_quantity, about), .empty = true},
@@ -77,6 +116,7 @@ static void read_quantity(const struct doc_place *place, void *into)
     struct catalogue_quantity *q = &c->quantities[c->quantity_count];
     doc_read(place, ROWS, q);
     check_word(place, "quantity", q->name, '_');
+    check_form(place, q);
     check_measure(place, q->unit, q->low, q->high);
     check_suffix(place, q);
     c->quantity_count++;

@@ -300,7 +300,10 @@ static bool parse_quantity(const struct vocabulary *v, const char *name, struct 
             return false;
         *suffix = '\0';
     }
-    return vocabulary_quantity(v, ret->quantity);
+    const struct catalogue_quantity *loaded = catalogue_quantity(v->catalogue, ret->quantity);
+    ret->allowed = loaded ? loaded->words : NULL;
+    ret->words = ret->allowed != NULL;
+    return vocabulary_quantity(v, ret->quantity) && !(ret->words && suffix);
 }
 
 static bool parse_model(const char *name, struct fact_name *ret)

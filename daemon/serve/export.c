@@ -68,6 +68,11 @@ static int add_table(struct piece *p, struct error *err)
     return export_next(p->store, p->table, &p->cursor, add_row, p, err);
 }
 
+static const char *text_of(const struct record_cell *cell)
+{
+    return cell->form == RECORD_TEXT ? cell->text : "";
+}
+
 /* ---- complaints ---- */
 
 static int add_complaint(void *arg, const struct export_complaint *complaint)
@@ -100,12 +105,37 @@ static int add_complaints(struct piece *p, struct error *err)
     return export_complaints(p->store, p->of, &p->cursor, add_complaint, p, err);
 }
 
-/* ---- events ---- */
+/* ---- results of laboratories ---- */
 
-static const char *text_of(const struct record_cell *cell)
+/* As `oddloaf measure --from` takes them: those that stand. */
+static int add_result(void *arg, const struct record_cell *cells, int count)
 {
-    return cell->form == RECORD_TEXT ? cell->text : "";
+    enum { LOT, QUANTITY, SAID, LAB = 5, SAMPLE, METHOD, NOTE, AT, BY = 11, ENDED = 14 };
+    struct piece *p = arg;
+    char at[40];
+    (void)count;
+    if (cells[ENDED].form != RECORD_NOTHING)
+        return 0;
+    json_t *body = json_pack("{s:s, s:[{s:s, s:s}], s:s, s:s, s:s, s:s, s:s, s:s}", "lot",
+                             text_of(&cells[LOT]), "results", "quantity", text_of(&cells[QUANTITY]),
+                             "value", text_of(&cells[SAID]), "lab", text_of(&cells[LAB]), "sample",
+                             text_of(&cells[SAMPLE]), "method", text_of(&cells[METHOD]), "note",
+                             text_of(&cells[NOTE]), "at", when_format_utc(cells[AT].integer, at),
+                             "by", text_of(&cells[BY]));
+    char *line = jsonx_dump(body);
+    text_append(&p->text, line);
+    text_append(&p->text, "\n");
+    free(line);
+    json_decref(body);
+    return 0;
 }
+
+static int add_results(struct piece *p, struct error *err)
+{
+    return export_next(p->store, export_table("measured"), &p->cursor, add_result, p, err);
+}
+
+/* ---- events ---- */
 
 static int add_event(void *arg, const struct record_cell *cells, int count)
 {
@@ -158,7 +188,8 @@ static const char README[] =
     "      oddloaf load $kind $kind.csv\n"
     "    done\n"
     "    oddloaf log --from complaints.ndjson\n"
-    "    oddloaf log --from joined.ndjson\n\n"
+    "    oddloaf log --from joined.ndjson\n"
+    "    oddloaf measure --from measured.ndjson\n\n"
     "Cases get new numbers, complaints keep their ids. The rest tells what was found and done; "
     "what of it\n"
     "stands is given again by `oddloaf settle COMPLAINT CAUSE`, `oddloaf hold LOT` and `oddloaf "
@@ -172,6 +203,8 @@ static const char README[] =
     "* `withdrawn.ndjson`: complaints that were withdrawn, with the reports that repeat them; they "
     "count\n"
     "  nowhere and are not loaded again; `changes.csv` has who withdrew them, when and why\n"
+    "* `measured.ndjson`: results of laboratories as they stand; `measured.csv` has those before, "
+    "too\n"
     "* `epcis.json`: lots made and sent, as an EPCIS 2.0 document\n";
 
 static int add_readme(struct piece *p, struct error *err)
@@ -200,6 +233,7 @@ static const struct {
               {"complaints.ndjson", EXPORT_STANDING, add_complaints},
               {"joined.ndjson", EXPORT_JOINED, add_complaints},
               {"withdrawn.ndjson", EXPORT_WITHDRAWN, add_complaints},
+              {"measured.ndjson", 0, add_results},
               {"epcis.json", 0, add_events}};
 enum { OTHER_COUNT = sizeof OTHERS / sizeof OTHERS[0] };
 

@@ -52,6 +52,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("GET", "loads/*/refused", QUALITY, QUICK, records_refused, "from") \
     X("POST", "lots/hold", QUALITY, QUICK, holds_hold, "") \
     X("POST", "lots/release", QUALITY, QUICK, holds_release, "") \
+    X("POST", "lots/measure", QUALITY, QUICK, measures_post, "") \
     X("GET", "holds", SHOP, QUICK, holds_list, "") \
     X("GET", "lots/*", SHOP, QUICK, lots_get, "product code_date store route") \
     X("POST", "actions", QUALITY, QUICK, actions_post, "") \

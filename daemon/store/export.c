@@ -97,6 +97,23 @@ static const struct export_column HOLDS[] = {
     {"ended_by", T, ""},
     {"ended_user", T, ""},
     {"ended_at", W, ""}};
+static const struct export_column MEASURED[] = {
+    {"lot", T, ""},
+    {"quantity", T, "of the rules, or as it was written"},
+    {"said", T, "the result, as it was written"},
+    {"value", N, "empty: words, or the rules did not know the quantity"},
+    {"unit", T, "of the value"},
+    {"lab", T, ""},
+    {"sample", T, "its number"},
+    {"method", T, ""},
+    {"note", T, ""},
+    {"at", W, "of the test"},
+    {"case", T, "it was asked for by"},
+    {"by", T, "who entered it, as signed"},
+    {"user", T, "who sent it, as the daemon knows them"},
+    {"logged_at", W, ""},
+    {"ended_at", W, "corrected or taken back; empty: it stands"},
+    {"end_reason", T, ""}};
 static const struct export_column ACTIONS[] = {
     {"action", N, "number"}, {"cause", T, ""},   {"line", T, ""},
     {"place", T, ""},        {"symptom", T, ""}, {"at", W, "in force since"},
@@ -205,6 +222,12 @@ static const struct export_table TABLES[] = {
     ROW("holds", "lots held, and how each hold ended", HOLDS, IDS("hold"),
         "SELECT 'H' || t.id, t.code, t.reason, t.by_name, t.by_user, 'C' || t.case_id, t.at_ms,"
         " t.disposition, t.end_reason, t.ended_by, t.ended_user, t.ended_ms FROM hold t" BETWEEN,
+        5000),
+    ROW("measured", "results of laboratories and retained samples", MEASURED, IDS("measured"),
+        "SELECT l.lot, t.quantity, t.said, t.value, t.unit, t.lab, t.sample, t.method, t.note,"
+        " t.at_ms, " CASE_NAME(
+            "t.case_id") ", t.by_name, t.by_user, t.logged_ms, t.ended_ms,"
+                         " t.end_reason FROM measured t JOIN lot l ON l.id = t.lot_id" BETWEEN,
         5000),
     ROW("actions", "corrective actions", ACTIONS, IDS("corrective_action"),
         "SELECT id, cause, line, place, symptom, at_ms, note, by_name, logged_ms FROM "

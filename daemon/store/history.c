@@ -6,6 +6,8 @@
  */
 
 /* Complaints that are, or were once, in the case, and the reports joined to them. */
+#define WITH_OWN "WITH own(id) AS (" COMPLAINTS_OF_CASE ") "
+#define OWN "SELECT id FROM own"
 #define COMPLAINTS_OF_CASE                                                                         \
     "SELECT id FROM complaint WHERE case_id = ?1 UNION SELECT c.id FROM complaint_change k"        \
     " JOIN complaint c ON c.uuid = k.complaint WHERE k.field = 'case' AND k.was = 'C' || ?1"
@@ -58,6 +60,10 @@
     " UNION ALL SELECT DISTINCT h.ended_ms, h.ended_by, 'released', h.code, '', '', "              \
     "h.disposition,"                                                                               \
     " h.end_reason, 0 FROM hold h WHERE h.ended_ms IS NOT NULL AND h.lot_id = " lot
+/* Results of a laboratory: given, given otherwise, taken back. */
+#define MEASURED(lot)                                                                              \
+    " UNION ALL SELECT at_ms, who, what, about, field, was, is_, why, 0 FROM measured_event"       \
+    " WHERE lot_id = " lot
 /* What was done about the cause that was confirmed, or about its line, since the case was opened.
  */
 #define ACTIONS                                                                                    \
@@ -90,13 +96,12 @@ static int key_of_lot(struct store *store, int64_t id, char *out, size_t size, s
 int history_read(struct store *store, enum history_of of, int64_t id, history_each each, void *arg,
                  struct error *err)
 {
-    static const char OF_CASE[] =
-        LOGGED(COMPLAINTS_OF_CASE) CHANGED(COMPLAINTS_OF_CASE) ERASED(COMPLAINTS_OF_CASE)
-            MAILED VERDICTS HELD("(SELECT lot_id FROM complaint_case WHERE id = ?1)")
-                ACTIONS IN_ORDER;
+    static const char OF_CASE[] = WITH_OWN LOGGED(OWN) CHANGED(OWN) ERASED(OWN)
+        MAILED VERDICTS HELD("(SELECT lot_id FROM complaint_case WHERE id = ?1)")
+            MEASURED("(SELECT lot_id FROM complaint_case WHERE id = ?1)") ACTIONS IN_ORDER;
     static const char OF_COMPLAINT[] =
         LOGGED(COMPLAINT) CHANGED(COMPLAINT) ERASED(COMPLAINT) IN_ORDER;
-    static const char OF_ONE_LOT[] = RECORDS OF_LOT HELD("?1") IN_ORDER;
+    static const char OF_ONE_LOT[] = RECORDS OF_LOT HELD("?1") MEASURED("?1") IN_ORDER;
     static const char *const SQL[] = {OF_CASE, OF_COMPLAINT, OF_ONE_LOT};
     char key[160] = "";
     int rc = of == HISTORY_LOT ? key_of_lot(store, id, key, sizeof key, err) : 0;

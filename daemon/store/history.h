@@ -10,7 +10,8 @@ struct history_row {
     const char *by;    /* "" the program itself, or not known */
     const char *what;  /* "logged", "joined", "corrected", "withdrawn", "brought back", "moved",
                           "contact erased", "mailed", "settled", "reopened", "held", "released",
-                          "action", "record changed" */
+                          "action", "record changed", "measured", "result corrected",
+                          "result taken back" */
     const char *about; /* uuid of a complaint, a lot's code, the field of a change; or "" */
     const char *field; /* of a change */
     const char *was, *is, *why; /* "" nothing */

@@ -11,6 +11,10 @@ int noted_about(struct store *store, int64_t complaint_id, noted_each each, void
         " ON k.complaint = c.uuid WHERE c.id = ?1 AND k.field = 'case')"
         " SELECT 0, h.id, h.reason, h.end_reason FROM hold h WHERE h.lot_id ="
         " (SELECT lot_id FROM complaint WHERE id = ?1) OR h.case_id IN (SELECT id FROM own)"
+        " UNION ALL SELECT 3, m.id, m.note, m.end_reason FROM measured m WHERE m.lot_id ="
+        " (SELECT lot_id FROM complaint WHERE id = ?1) OR m.case_id IN (SELECT id FROM own)"
+        " UNION ALL SELECT 4, m.id, m.said, m.method FROM measured m WHERE m.lot_id ="
+        " (SELECT lot_id FROM complaint WHERE id = ?1) OR m.case_id IN (SELECT id FROM own)"
         " UNION ALL SELECT 1, v.id, v.note, NULL FROM verdict v WHERE v.case_id IN (SELECT id FROM "
         "own)"
         " UNION SELECT 2, a.id, a.note, NULL FROM own JOIN complaint_case k ON k.id = own.id JOIN"
@@ -38,8 +42,14 @@ int noted_rewrite(struct store *store, const struct noted_row *row, struct error
         "UPDATE verdict SET note = ?2 WHERE id = ?1 AND ?3 IS NOT NULL";
     static const char SQL_ACTION[] =
         "UPDATE corrective_action SET note = ?2 WHERE id = ?1 AND ?3 IS NOT NULL";
-    static const char *const SQL[] = {
-        [NOTED_HOLD] = SQL_HOLD, [NOTED_VERDICT] = SQL_VERDICT, [NOTED_ACTION] = SQL_ACTION};
+    static const char SQL_RESULT[] = "UPDATE measured SET note = ?2, end_reason = CASE WHEN"
+                                     " end_reason IS NOT NULL THEN ?3 END WHERE id = ?1";
+    static const char SQL_METHOD[] = "UPDATE measured SET said = ?2, method = ?3 WHERE id = ?1";
+    static const char *const SQL[] = {[NOTED_HOLD] = SQL_HOLD,
+                                      [NOTED_VERDICT] = SQL_VERDICT,
+                                      [NOTED_ACTION] = SQL_ACTION,
+                                      [NOTED_RESULT] = SQL_RESULT,
+                                      [NOTED_METHOD] = SQL_METHOD};
     return db_run(store, SQL[row->of], DB(DB_INT(row->id), DB_TEXT(row->text), DB_TEXT(row->end)),
                   err);
 }

@@ -1,17 +1,19 @@
 /* What the plant itself wrote about a complaint's cases and lot: reasons of holds and of their
- * ends, notes of verdicts and of corrective actions. */
+ * ends, notes of verdicts and of corrective actions, results with how they were got and why they
+ * were taken back. */
 #ifndef ODDLOAF_STORE_NOTED_H
 #define ODDLOAF_STORE_NOTED_H
 
 #include "store/store.h"
 
-enum noted_of { NOTED_HOLD, NOTED_VERDICT, NOTED_ACTION };
+enum noted_of { NOTED_HOLD, NOTED_VERDICT, NOTED_ACTION, NOTED_RESULT, NOTED_METHOD };
 
 /* Text lives until the callback returns. */
 struct noted_row {
     enum noted_of of;
     int64_t id;
-    const char *text, *end; /* end: why a hold ended; "" nothing */
+    const char *text, *end; /* end: why a hold or a result ended; of how a result was got: the
+                               result itself and its method; "" nothing */
 };
 typedef int (*noted_each)(void *arg, const struct noted_row *row);
 /* Of the cases that the complaint is, or was once, in; a callback may write. Its non-zero answer

@@ -20,17 +20,23 @@ int record_find_product(struct store *store, const char *product, int64_t *ret_i
     return db_number(store, SQL_PRODUCT, DB(DB_TEXT(product)), ret_id, err);
 }
 
+#define CASES_OF_LOT(columns)                                                                      \
+    " SELECT " columns " FROM complaint_case WHERE lot_id = ?1 AND state = 'open'"                 \
+    " UNION SELECT " columns " FROM complaint_case WHERE state = 'open' AND id IN"                 \
+    " (SELECT c.case_id FROM complaint_lot l JOIN complaint c ON c.id = l.complaint_id"            \
+    " WHERE l.lot_id = ?1 AND c.lot_id IS NULL AND c.withdrawn_ms IS NULL)"
+
+int record_find_cases(struct store *store, int64_t lot_id, struct store_ids *ret, struct error *err)
+{
+    static const char SQL[] = CASES_OF_LOT("id") " ORDER BY id LIMIT ?2";
+    return db_ids(store, SQL, DB(DB_INT(lot_id), DB_INT(ret->capacity)), ret, err);
+}
+
 int record_find_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, struct error *err)
 {
     assert(store_writing(store));
-    static const char SQL_TOUCH[] =
-        "INSERT INTO work(kind, subject_id, due_ms)"
-        " SELECT 'rank', id, ?2 FROM complaint_case WHERE lot_id = ?1 AND state = 'open'"
-        " UNION SELECT 'rank', k.id, ?2 FROM complaint_lot l"
-        "  JOIN complaint c ON c.id = l.complaint_id"
-        "  JOIN complaint_case k ON k.id = c.case_id"
-        "  WHERE l.lot_id = ?1 AND c.lot_id IS NULL AND c.withdrawn_ms IS NULL AND k.state = 'open'"
-        " ON CONFLICT DO UPDATE SET seq = seq + 1, due_ms = excluded.due_ms";
+    static const char SQL_TOUCH[] = "INSERT INTO work(kind, subject_id, due_ms)" CASES_OF_LOT(
+        "'rank', id, ?2") " ON CONFLICT DO UPDATE SET seq = seq + 1, due_ms = excluded.due_ms";
     return db_run(store, SQL_TOUCH, DB(DB_ID(lot_id), DB_MS(due_ms)), err);
 }
 

@@ -20,6 +20,10 @@ int record_find_product(struct store *store, const char *product, int64_t *ret_i
 /* Every open case that is, or may be, about this lot is ranked again. */
 int record_find_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, struct error *err);
 
+/* Those cases, the oldest first, up to the capacity. */
+int record_find_cases(struct store *store, int64_t lot_id, struct store_ids *ret,
+                      struct error *err);
+
 /* An older version of a row, as JSON. */
 struct record_replaced {
     int64_t replaced_ms;

@@ -17,9 +17,9 @@ struct retained_scope {
     struct when_span packed; /* the lots */
     int limit;
 };
-/* The readings, the newest lots first. Left out, and counted in *ret_blamed: lots that a complaint
- * is about (or likely is) or that have a confirmed cause. A "none yet" that a later look at the
- * same sample follows is no sample. */
+/* The readings, the newest lots first, then the results entered by hand (store/measured.h). Left
+ * out, and counted in *ret_blamed: lots that a complaint is about (or likely is) or that have a
+ * confirmed cause. A "none yet" that a later look at the same sample follows is no sample. */
 int retained_samples(struct store *store, const struct retained_scope *scope, retained_each each,
                      void *arg, int *ret_blamed, struct error *err);
 /* When the newest lot was packed; WHEN_UNKNOWN_MS if there is none. */

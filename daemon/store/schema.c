@@ -236,6 +236,7 @@ static const struct migration MIGRATIONS[] = {
     {12, SCHEMA_SIZE_RANKING, NULL},
     {12, SCHEMA_SIZE_VIEWS, NULL},
     {12, SCHEMA_SIZE_ENTRY, NULL},
+    {12, SCHEMA_MEASURED, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -1,6 +1,7 @@
 /* A case, or a complaint that is not logged, ranked and told. */
 #include "tell/case_json.h"
 #include "tell/kept.h"
+#include "tell/measured_json.h"
 #include "tell/tell.h"
 
 enum { QUESTIONS = 5 }; /* of the desk, at most */
@@ -15,6 +16,7 @@ int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_
     if (ret_ranking)
         kept_make(triage, &ranked, ret_ranking);
     *ret = case_json_rank(triage, &ranked, ask_json(triage, &ranked, true, QUESTIONS));
+    measured_json_add(triage, store, ranked.lots[0].lot_id, *ret);
     case_rank_clear(&ranked);
     return 0;
 }

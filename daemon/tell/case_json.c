@@ -352,3 +352,8 @@ json_t *case_json_rank(const struct triage *triage, const struct case_rank *rank
     json_object_set_new(object, "actions", actions_json(triage, ranked));
     return object;
 }
+
+void tell_cautions(const struct triage *triage, const char *symptom, json_t *list)
+{
+    add_of_symptom(list, triage, symptom_of(symptom), EVERYBODY);
+}

@@ -3,6 +3,7 @@
 #include "facts/model_lot.h"
 #include "store/company_count.h"
 #include "tell/case_json.h"
+#include "tell/measured_json.h"
 #include "tell/tell.h"
 #include <math.h>
 #include <stdlib.h>
@@ -182,6 +183,7 @@ int tell_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t 
     for (int i = 0; i < record->series_count; i++)
         json_array_append_new(readings, reading_json(triage, record, &record->series[i], baseline));
     json_object_set_new(object, "readings", readings);
+    measured_json_add(triage, store, lot_id, object);
     json_object_set_new(object, "materials", materials_json(triage, record));
     json_object_set_new(object, "dispatch", dispatch_json(triage, record));
     model_lot_of(triage->rules, record, baseline, INT64_MAX, &lot);

@@ -18,18 +18,18 @@ static struct fact fact_of(const struct reading *reading, int number)
     if (number < 0)
         return fact;
     const struct fact_name *name = &reading->asked->triage->rules->facts[number].name;
-    const struct lot_series *series =
-        name->kind == FACT_QUANTITY ? lot_record_series(reading->record, name->quantity) : NULL;
-    if (!series || series->count == 0)
+    if (name->kind != FACT_QUANTITY || name->words)
         return fact;
+    const struct lot_series *series = lot_record_series(reading->record, name->quantity);
     struct lot_summary summary =
-        lot_record_summary(reading->record, series, reading->asked->as_of_ms);
+        lot_record_with(reading->record, name->quantity, NULL, 0, reading->asked->as_of_ms);
     const struct fact_usual *usual = facts_usual(reading->baseline, name->quantity);
     fact.known = summary.count > 0;
     fact.value = name->part == PART_MIN   ? summary.min
                  : name->part == PART_MAX ? summary.max
                                           : summary.median;
-    fact.target = series->target;
+    if (series)
+        fact.target = series->target;
     if (usual && usual->count >= FACTS_BASELINE_LEAST) {
         fact.usual = usual->median[name->part];
         fact.z = (fact.value - fact.usual) / usual->spread[name->part];

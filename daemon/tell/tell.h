@@ -15,6 +15,8 @@ int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_
  * unlikely: what is kept of a ranking explains no others. */
 enum { TELL_FIRST = 3 };
 bool tell_mailed_why(int place, double probability);
+/* Adds to the texts of `list` those that whoever works on a case of that symptom must mind. */
+void tell_cautions(const struct triage *triage, const char *symptom, json_t *list);
 /* A ranking that was kept, as it was mailed: a title or a name only where the rules of today have
  * it.
  */

@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "rules/fact_title.h"
 #include "tell/case_json.h"
+#include "tell/measured_json.h"
 #include "tell/tell.h"
 #include <ctype.h>
 #include <math.h>
@@ -310,6 +311,7 @@ int tell_why(struct triage *triage, struct store *store, int64_t case_id, const 
                   "pool_exponent", triage->rules->ranking.pool_exponent, "causes", causes, "flips",
                   flips_json(triage, &ranked, cause ? wanted : ranked.rank->causes[0].cause));
     case_json_harm(&ranked, *ret);
+    measured_json_add(triage, store, ranked.lots[0].lot_id, *ret);
     case_rank_clear(&ranked);
     return 0;
 }

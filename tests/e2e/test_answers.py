@@ -157,8 +157,22 @@ def look_at_lots(ask):
         ask.get("lots/" + urllib.parse.quote(code))
     ask.post("lots/release", {**hold, "disposition": "rework", "lots": ["NOPE"]}, 404)
     ask.post("lots/hold", {**hold, "lots": ["NOPE"]})
+    look_at_results(ask)
     assert not ask.get("holds")["holds"][0]["on_record"]
     ask.get("lots/" + urllib.parse.quote("L1 6330 A0400"))
+
+
+def look_at_results(ask):
+    def send(*results, status=200, **more):
+        return ask.post("lots/measure", {"lot": HOT, "results": [dict(zip(("quantity", "value"), r)) for r in results],
+                                         "lab": "Northgate", "sample": "26-114", "by": "mira", **more}, status)
+
+    told = send(("crumb_ph", "6.4 pH"), ("yeasts", "<10"), ("mold_genus", "Penicillium"), at="2026-11-24", method="probe")
+    assert [r["evidence"] for r in told["results"]] == [True, False, True] and told["cases"], told
+    assert send(("crumb_ph", 6.4))["results"][0]["outcome"] == "same"
+    assert send(("crumb_ph", 6.3), ("yeasts", None), reason="typed wrong")["results"][1]["outcome"] == "taken back"
+    send(("crumb_ph", 52), ("settle_plate_cfu", 3), status=400)
+    send(("crumb_ph", 5), lot="NOPE", status=404)
 
 
 def look_at_weeks(ask):

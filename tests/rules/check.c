@@ -20,7 +20,7 @@ static int names_say_their_units(const struct catalogue *catalogue)
     for (int i = 0; i < catalogue->quantity_count; i++) {
         const struct catalogue_quantity *q = &catalogue->quantities[i];
         const char *suffix;
-        if (strcmp(q->unit, "1") == 0 || units_promised(q->name, &suffix))
+        if (q->words || strcmp(q->unit, "1") == 0 || units_promised(q->name, &suffix))
             continue;
         fprintf(stderr, "%s: its name does not end in %s: base/units.c has the suffixes\n", q->name,
                 q->unit);

@@ -64,6 +64,12 @@ static const struct {
      "UPDATE hold SET disposition = 'wait', ended_ms = 1"},
     {"UPDATE hold SET disposition = 'rework', ended_ms = 1", "UPDATE hold SET ended_ms = NULL"},
     {"UPDATE hold SET case_id = 1", "UPDATE hold SET case_id = 9"},
+    {"INSERT INTO measured(lot_id, quantity, lab, sample, said, at_ms, by_name, logged_ms)"
+     " VALUES(1, 'crumb_ph', 'N', '1', '5.3', 0, 'qa', 0)",
+     "UPDATE measured SET ended_ms = 1"},
+    {"UPDATE measured SET case_id = 1, replaces = NULL", "UPDATE measured SET case_id = 9"},
+    {"UPDATE measured SET lot_id = 1", "UPDATE measured SET lot_id = 9"},
+    {"UPDATE measured SET unit = 'pH'", "UPDATE measured SET replaces = 9"},
     {"INSERT INTO work VALUES('rank', 1, 0, 0, 1)", "INSERT INTO work VALUES('rest', 1, 0, 0, 1)"},
     {"UPDATE outbox SET state = 'open'", "UPDATE outbox SET state = 'lost'"},
     {"UPDATE outbox SET case_id = NULL", "UPDATE outbox SET case_id = 9"},

@@ -1,0 +1,123 @@
+#include "show/measured_show.h"
+#include "base/text.h"
+#include "show/pick.h"
+#include "show/show.h"
+#include <stdlib.h>
+#include <string.h>
+
+/* The value as it counts, and as it was written where that is another unit or more words. */
+static void append_value(struct text_buffer *line, const json_t *result)
+{
+    char *value = pick_shown(result, "value");
+    const char *said = pick_text(result, "said", ""), *unit = pick_text(result, "unit", "");
+    bool plain = !*unit || strcmp(unit, "1") == 0;
+    if (*value)
+        text_appendf(line, "%s%s%s", value, plain ? "" : VIEW_NBSP, plain ? "" : unit);
+    else
+        text_append(line, said);
+    if (*value && strchr(said, ' '))
+        text_appendf(line, " (%s)", said);
+    free(value);
+}
+
+void measured_show_one(const struct view *v, const json_t *result)
+{
+    char when[VIEW_NUMBER];
+    struct text_buffer line = {0};
+    const char *method = pick_text(result, "method", ""), *note = pick_text(result, "note", "");
+    text_appendf(&line, "%s ", pick_text(result, "title", pick_text(result, "quantity", "?")));
+    append_value(&line, result);
+    text_appendf(&line, ": %s, sample %s, %s%s%s%s%s%s", pick_text(result, "lab", "?"),
+                 pick_text(result, "sample", "?"), view_when(pick_text(result, "at", "?"), when),
+                 *method ? ", " : "", method, *note ? " (" : "", note, *note ? ")" : "");
+    if (!pick_bool(result, "known", true))
+        text_append(&line, "; the rules do not know this quantity");
+    else if (!pick_bool(result, "evidence", true))
+        text_append(&line, pick_has(result, "value") || pick_has(result, "word")
+                               ? "; no rule reads it"
+                               : "; no word that the rules know");
+    view_text(v, VIEW_PLAIN, 2, 2, line.data);
+    text_buffer_free(&line);
+}
+
+void measured_show(const struct view *v, const json_t *document)
+{
+    const json_t *list = json_object_get(document, "measured"), *result;
+    size_t i;
+    if (json_array_size(list) == 0)
+        return;
+    view_section(v, "Measured by laboratories and of retained samples");
+    json_array_foreach(list, i, result) measured_show_one(v, result);
+}
+
+/* ---- the answer to a new one ---- */
+
+static void show_result(const struct view *v, const json_t *result)
+{
+    const char *outcome = pick_text(result, "outcome", "?"), *was = pick_text(result, "was", "");
+    const char *name = pick_text(result, "quantity", "?"), *like = pick_text(result, "like", NULL);
+    if (strcmp(outcome, "taken back") == 0)
+        view_textf(v, VIEW_PLAIN, 0, 2, "Taken back: %s %s", name, was);
+    else if (strcmp(outcome, "same") == 0)
+        view_textf(v, VIEW_PLAIN, 0, 2, "On record already: %s", name);
+    else if (strcmp(outcome, "corrected") == 0)
+        view_textf(v, VIEW_PLAIN, 0, 2, "Corrected: %s, it was %s", name, was);
+    else
+        view_textf(v, VIEW_PLAIN, 0, 2, "On record: %s", name);
+    if (pick_has(result, "said"))
+        measured_show_one(v, result);
+    if (like)
+        view_textf(v, VIEW_BOLD, 2, 2,
+                   "Was %s meant? Take this one back (%s= with nothing after it, and --reason) and "
+                   "enter it again.",
+                   like, name);
+}
+
+static void append_top(struct text_buffer *line, const json_t *top)
+{
+    char percent[VIEW_NUMBER];
+    text_appendf(line, "%s %s", pick_text(top, "title", pick_text(top, "cause", "?")),
+                 view_percent(pick_number(top, "probability", 0), percent));
+}
+
+static void show_case(const struct view *v, const json_t *item)
+{
+    char percent[VIEW_NUMBER];
+    struct text_buffer line = {0};
+    const json_t *was = json_object_get(item, "was"), *is = json_object_get(item, "is");
+    bool changed = pick_bool(item, "changed", false);
+    text_appendf(&line, "%s is ranked again: ", pick_text(item, "case", "?"));
+    if (!json_is_object(is)) {
+        text_append(&line, "harm is reported or possible, and no cause is named here.");
+    } else if (changed) {
+        append_top(&line, is);
+        text_append(&line, " leads now; before it was ");
+        append_top(&line, was);
+    } else {
+        append_top(&line, is);
+        text_appendf(&line, " leads as before (then %s)",
+                     view_percent(pick_number(was, "probability", 0), percent));
+    }
+    view_text(v, changed ? VIEW_BOLD : VIEW_PLAIN, 0, 2, line.data);
+    text_buffer_free(&line);
+}
+
+void measured_show_answer(const struct view *v, const json_t *answer)
+{
+    const json_t *item, *cases = json_object_get(answer, "cases");
+    size_t i;
+    view_title(v, "Lot %s, %s, sample %s", pick_text(answer, "lot", "?"),
+               pick_text(answer, "lab", "?"), pick_text(answer, "sample", "?"));
+    bool changed = false;
+    json_array_foreach(json_object_get(answer, "results"), i, item)
+    {
+        show_result(v, item);
+        changed = changed || strcmp(pick_text(item, "outcome", ""), "same") != 0;
+    }
+    view_blank(v);
+    if (json_array_size(cases) == 0)
+        view_text(v, VIEW_PLAIN, 0, 0,
+                  changed ? "No open case is about this lot." : "Nothing was changed.");
+    json_array_foreach(cases, i, item) show_case(v, item);
+    show_list(v, "Cautions", json_object_get(answer, "cautions"));
+}

@@ -1,0 +1,152 @@
+#include "store/measured.h"
+#include "store/db.h"
+#include <assert.h>
+#include <string.h>
+
+#define ROWS                                                                                       \
+    "SELECT id, lot_id, quantity, lab, sample, said, value, unit, word, method, note, at_ms,"      \
+    " case_id, by_name, by_user, logged_ms FROM measured WHERE ended_ms IS NULL AND lot_id = ?1"
+#define KEY " AND quantity = ?2 AND lab = ?3 AND sample = ?4"
+
+static int each_row(struct db_query *q, measured_each each, void *arg)
+{
+    int rc = 0;
+    db_keep(q);
+    while (!rc && db_next(q)) {
+        const struct measured_row row = {.id = db_int64(q, 0),
+                                         .lot_id = db_int64(q, 1),
+                                         .quantity = db_text(q, 2),
+                                         .lab = db_text(q, 3),
+                                         .sample = db_text(q, 4),
+                                         .said = db_text(q, 5),
+                                         .value = db_real(q, 6),
+                                         .unit = db_text(q, 7),
+                                         .word = db_text(q, 8),
+                                         .method = db_text(q, 9),
+                                         .note = db_text(q, 10),
+                                         .at_ms = db_ms(q, 11),
+                                         .case_id = db_int64(q, 12),
+                                         .by_name = db_text(q, 13),
+                                         .user = db_text(q, 14),
+                                         .logged_ms = db_ms(q, 15),
+                                         .reason = ""};
+        rc = each(arg, &row);
+    }
+    return db_end(q, rc);
+}
+
+int measured_of_lot(struct store *store, int64_t lot_id, measured_each each, void *arg,
+                    struct error *err)
+{
+    static const char SQL[] = ROWS " ORDER BY quantity, at_ms, id";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id)), err);
+    return each_row(&q, each, arg);
+}
+
+int measured_find(struct store *store, const struct measured_row *key, measured_each each,
+                  void *arg, struct error *err)
+{
+    static const char SQL[] = ROWS KEY;
+    struct db_query q = db_query(
+        store, SQL,
+        DB(DB_INT(key->lot_id), DB_TEXT(key->quantity), DB_TEXT(key->lab), DB_TEXT(key->sample)),
+        err);
+    return each_row(&q, each, arg);
+}
+
+/* ---- writing ---- */
+
+struct putting {
+    struct store *store;
+    const struct measured_row *row;
+    enum measured_outcome outcome;
+    struct error *err;
+};
+
+static int add(struct store *store, const struct measured_row *row, int64_t replaces,
+               struct error *err)
+{
+    static const char SQL[] =
+        "INSERT INTO measured(lot_id, quantity, lab, sample, said, value, unit, word, method, note,"
+        " at_ms, case_id, by_name, by_user, logged_ms, replaces)"
+        " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16)";
+    return db_run(
+        store, SQL,
+        DB(DB_INT(row->lot_id), DB_TEXT(row->quantity), DB_TEXT(row->lab), DB_TEXT(row->sample),
+           DB_TEXT(row->said), DB_REAL(row->value), DB_TEXT(row->unit), DB_TEXT(row->word),
+           DB_TEXT(row->method), DB_TEXT(row->note), DB_MS(row->at_ms), DB_ID(row->case_id),
+           DB_TEXT(row->by_name), DB_TEXT(row->user), DB_MS(row->logged_ms), DB_ID(replaces)),
+        err);
+}
+
+static int end(struct store *store, int64_t id, const struct measured_row *row, struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE measured SET ended_by = ?2, ended_ms = ?3, end_reason = ?4 WHERE id = ?1";
+    return db_run(
+        store, SQL,
+        DB(DB_INT(id), DB_TEXT(row->by_name), DB_MS(row->logged_ms), DB_SAID(row->reason)), err);
+}
+
+static bool is_same(const struct measured_row *was, const struct measured_row *row)
+{
+    bool value = isnan(row->value) ? isnan(was->value) && strcmp(row->said, was->said) == 0
+                                   : row->value == was->value && strcmp(row->unit, was->unit) == 0;
+    return value && strcmp(row->word, was->word) == 0 && strcmp(row->method, was->method) == 0 &&
+           strcmp(row->note, was->note) == 0 && row->at_ms == was->at_ms &&
+           row->case_id == was->case_id;
+}
+
+/* What is not said again stays as it was. */
+static int put_over(void *arg, const struct measured_row *was)
+{
+    struct putting *p = arg;
+    struct measured_row row = *p->row;
+    row.method = row.method ? row.method : was->method;
+    row.note = row.note ? row.note : was->note;
+    row.at_ms = row.at_ms != WHEN_UNKNOWN_MS ? row.at_ms : was->at_ms;
+    row.case_id = row.case_id ? row.case_id : was->case_id;
+    p->outcome = is_same(was, &row) ? MEASURED_SAME : MEASURED_CORRECTED;
+    if (p->outcome == MEASURED_SAME)
+        return 0;
+    int rc = end(p->store, was->id, &row, p->err);
+    return rc ? rc : add(p->store, &row, was->id, p->err);
+}
+
+int measured_put(struct store *store, const struct measured_row *row, enum measured_outcome *ret,
+                 struct error *err)
+{
+    assert(store_writing(store));
+    struct putting p = {store, row, MEASURED_NEW, err};
+    int rc = measured_find(store, row, put_over, &p, err);
+    if (!rc && p.outcome == MEASURED_NEW) {
+        struct measured_row first = *row;
+        first.method = row->method ? row->method : "";
+        first.note = row->note ? row->note : "";
+        first.at_ms = row->at_ms != WHEN_UNKNOWN_MS ? row->at_ms : row->logged_ms;
+        rc = add(store, &first, 0, err);
+    }
+    if (!rc)
+        *ret = p.outcome;
+    return rc;
+}
+
+static int take_back(void *arg, const struct measured_row *was)
+{
+    struct putting *p = arg;
+    p->outcome = MEASURED_TAKEN_BACK;
+    return end(p->store, was->id, p->row, p->err);
+}
+
+int measured_take_back(struct store *store, const struct measured_row *row, struct error *err)
+{
+    assert(store_writing(store));
+    struct putting p = {store, row, MEASURED_SAME, err};
+    int rc = measured_find(store, row, take_back, &p, err);
+    if (rc || p.outcome == MEASURED_TAKEN_BACK)
+        return rc;
+    error_set(err, ERROR_NOT_FOUND, "there is no result of %s by %.60s, sample %.60s",
+              row->quantity, row->lab, row->sample);
+    error_hint(err, "`oddloaf lot` lists a lot's results");
+    return ERROR_NOT_FOUND;
+}

@@ -1,0 +1,44 @@
+/* What laboratories found and retained samples showed of a lot, entered by hand. One result stands
+ * for each lot, quantity, laboratory and sample number: sent again it changes nothing, another one
+ * takes its place, and what stood before stays on record. A quantity that no rule knows is kept as
+ * it was written. */
+#ifndef ODDLOAF_STORE_MEASURED_H
+#define ODDLOAF_STORE_MEASURED_H
+
+#include "store/store.h"
+
+/* Text lives until the callback returns, or is the caller's; "" where there is none. */
+struct measured_row {
+    int64_t id, lot_id;
+    const char *quantity, *lab, *sample; /* with the lot: which result this is */
+    const char *said;                    /* as it was written: "104 degF" */
+    double value;                        /* in `unit`; NAN: words */
+    const char *unit, *word;             /* word: one of the rules' ("penicillium") */
+    const char *method, *note;           /* to put: NULL leaves what stands */
+    int64_t at_ms;   /* of the test; to put: WHEN_UNKNOWN_MS leaves what stands, or
+                        is logged_ms */
+    int64_t case_id; /* it was asked for by; 0: none */
+    const char *by_name, *user;
+    int64_t logged_ms;
+    const char *reason; /* to put: why it is corrected or taken back */
+};
+
+enum measured_outcome { MEASURED_SAME, MEASURED_NEW, MEASURED_CORRECTED, MEASURED_TAKEN_BACK };
+
+/* In the writer's transaction. What stood is told by measured_find() before. */
+int measured_put(struct store *store, const struct measured_row *row, enum measured_outcome *ret,
+                 struct error *err);
+/* Of `row`: lot, quantity, laboratory, sample, reason, by_name, logged_ms. ERROR_NOT_FOUND if none
+ * stands. In the writer's transaction. */
+int measured_take_back(struct store *store, const struct measured_row *row, struct error *err);
+
+typedef int (*measured_each)(void *arg, const struct measured_row *row);
+/* Those of a lot that stand, by quantity and time. A callback's non-zero answer stops and is
+ * returned; it may ask the database itself. */
+int measured_of_lot(struct store *store, int64_t lot_id, measured_each each, void *arg,
+                    struct error *err);
+/* The one that stands of `key`'s lot, quantity, laboratory and sample, if any. */
+int measured_find(struct store *store, const struct measured_row *key, measured_each each,
+                  void *arg, struct error *err);
+
+#endif

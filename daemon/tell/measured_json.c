@@ -1,0 +1,60 @@
+#include "tell/measured_json.h"
+#include "base/jsonx.h"
+#include "base/short_id.h"
+#include "rank/case_rank.h"
+#include <math.h>
+#include <string.h>
+
+static json_t *text_or_null(const char *text)
+{
+    return *text ? json_string(text) : json_null();
+}
+
+/* What was kept before the rules knew it, in another unit, is no evidence until it is sent again.
+ */
+static bool is_evidence(const struct triage *triage, const struct catalogue_quantity *known,
+                        const struct measured_row *row)
+{
+    bool fits = known && (known->words ? *row->word != '\0'
+                                       : !isnan(row->value) && strcmp(row->unit, known->unit) == 0);
+    return fits && triage_reads(triage, row->quantity);
+}
+
+json_t *measured_json(const struct triage *triage, const struct tz *tz,
+                      const struct measured_row *row)
+{
+    char at[40];
+    const struct catalogue_quantity *known =
+        catalogue_quantity(triage_catalogue(triage), row->quantity);
+    json_t *one = json_pack("{s:s, s:s, s:s, s:o, s:s, s:o}", "quantity", row->quantity, "title",
+                            known ? known->title : row->quantity, "said", row->said, "value",
+                            isnan(row->value) ? json_null() : jsonx_rounded(row->value, 6), "unit",
+                            row->unit, "word", text_or_null(row->word));
+    json_object_update_new(one,
+                           json_pack("{s:s, s:s, s:s, s:s, s:s, s:s, s:o, s:b, s:b}", "lab",
+                                     row->lab, "sample", row->sample, "method", row->method, "note",
+                                     row->note, "at", when_format(tz, row->at_ms, at), "by",
+                                     row->by_name, "case", CASE_ID_JSON(row->case_id), "known",
+                                     known != NULL, "evidence", is_evidence(triage, known, row)));
+    return one;
+}
+
+struct listing {
+    const struct triage *triage;
+    json_t *list;
+};
+
+static int add_one(void *arg, const struct measured_row *row)
+{
+    const struct listing *l = arg;
+    return json_array_append_new(l->list, measured_json(l->triage, l->triage->tz, row));
+}
+
+void measured_json_add(const struct triage *triage, struct store *store, int64_t lot_id,
+                       json_t *into)
+{
+    struct listing l = {triage, json_array()};
+    if (lot_id > 0)
+        measured_of_lot(store, lot_id, add_one, &l, NULL);
+    json_object_set_new(into, "measured", l.list);
+}
