@@ -74,7 +74,7 @@ static void read_word(const struct doc_place *place, void *into)
     }
     while (*words && (*words)[count].word)
         count++;
-    *words = xrealloc(*words, (count + 2) * sizeof **words);
+    *words = xrealloc(*words, (count + 2) * sizeof(struct field_word));
     (*words)[count] = (struct field_word){.word = xstrdup(word)};
     (*words)[count + 1] = (struct field_word){0};
 }
@@ -106,7 +106,7 @@ static void read_quantity(const struct doc_place *place, void *into)
         {"unit", DOC_CHARS, DOC_AT(struct catalogue_quantity, unit)},
         {"low", DOC_NUMBER, DOC_AT(struct catalogue_quantity, low), ANY_NUMBER},
         {"high", DOC_NUMBER, DOC_AT(struct catalogue_quantity, high), ANY_NUMBER},
-        {"words", DOC_LIST, DOC_AT(struct catalogue_quantity, words), .low = 2, .high = 64,
+        {"words", DOC_LIST, .at = offsetof(struct catalogue_quantity, words), .low = 2, .high = 64,
          .each = read_word},
         {"of", DOC_WORD, DOC_AT(struct catalogue_quantity, of), .words = OF, .required = true},
         {"yes_no", DOC_FLAG, DOC_AT(struct catalogue_quantity, yes_no)},

@@ -1,0 +1,161 @@
+"""What belongs to a case, from the client alone: results of laboratories rank it again, are corrected and taken
+back, and come back from an export.
+                                                                     usage: test_belongs.py BINARIES [CHECK]"""
+import json
+import sys
+
+from oddloaf import Plant, complaint
+
+LOT, HURT = "L1 6318 A0400", "L1 6318 A0800"
+WHO = ("--lab", "Northgate", "--sample", "26-114", "--by", "mira")
+ANN = {"name": "Ann Beeker", "phone": "555-0101"}
+
+
+def words(text):
+    return " ".join(text.split())
+
+
+def measure(plant, *more, lot=LOT, who=WHO, check=0):
+    return plant.client("measure", lot, *more, *who, check=check)
+
+
+def measured(plant, *more, lot=LOT, who=WHO):
+    return plant.client_json("measure", lot, *more, *who)
+
+
+def shown(plant, *command):
+    return words(plant.client(*command, check=0).stdout)
+
+
+def log(plant, lot, **more):
+    status, answer = plant.post("/v1/complaints", complaint(lot=lot, **more))
+    assert status in (200, 201), answer
+    return answer["case"]
+
+
+def top(plant, case):
+    first = plant.client_json("rank", case)["ranked"][0]
+    return first["cause"], first["probability"]
+
+
+def check_evidence(plant):
+    """A known quantity ranks again and says so; the same again does not; a correction does, and is in history."""
+    case = log(plant, LOT)
+    assert top(plant, case)[0] == "not-known"
+    done = measure(plant, "crumb_ph=6.4", "--at", "2026-11-24", "--method", "probe")
+    assert f"{case} is ranked again: Crumb not sour enough" in words(done.stdout), done.stdout
+    assert "leads now; before it was Not known" in words(done.stdout), done.stdout
+    assert "Open moldy packs away from the line" in words(done.stdout), done.stdout
+    assert all(len(line) <= 80 for line in done.stdout.splitlines()), done.stdout
+    assert top(plant, case)[0] == "inhibitor-ineffective-ph"
+    again = measure(plant, "crumb_ph=6.4").stdout
+    assert "On record already" in again and "Nothing was changed." in again, again
+    for command in (("lot", LOT), ("rank", case), ("why", case)):
+        text = shown(plant, *command)
+        assert "Crumb pH 6.4 pH: Northgate, sample 26-114, 2026-11-24 12:00, probe" in text, (command, text)
+    answer = measured(plant, "crumb_ph=5.3", "--reason", "typed wrong")
+    assert answer["results"][0]["was"] == "6.4" and answer["cases"][0]["changed"], answer
+    assert top(plant, case)[0] == "not-known"
+    events = [(e["what"], e.get("field"), e["was"], e["is"], e.get("why"), e["by"])
+              for e in plant.client_json("history", LOT)["events"]]
+    assert events == [
+        ("measured", "crumb_ph", None, "6.4", "Northgate, sample 26-114", "mira"),
+        ("result corrected", "crumb_ph", "6.4", "5.3", "Northgate, sample 26-114: typed wrong", "mira")], events
+    assert "measured crumb_ph" in shown(plant, "history", case)
+
+
+def check_word(plant):
+    """The genus is evidence for the place that its source names, and its whole name is kept."""
+    case = log(plant, LOT)
+    before = {r["cause"]: r["probability"] for r in plant.client_json("rank", case)["ranked"]}
+    answer = measured(plant, "mold_genus=Wallemia sebi")
+    assert answer["results"][0]["word"] == "wallemia" and answer["results"][0]["evidence"], answer
+    after = {r["cause"]: r["probability"] for r in plant.client_json("rank", case)["ranked"]}
+    assert after["contamination-ingredient-store"] > 2 * before["contamination-ingredient-store"], (before, after)
+    assert "Mold identified Wallemia sebi: Northgate" in shown(plant, "lot", LOT)
+    assert "Garcia et al. 2019" in shown(plant, "why", case, "contamination-ingredient-store")
+    unknown = measured(plant, "mold_genus=Fusarium", who=("--lab", "Northgate", "--sample", "9"))["results"][0]
+    assert unknown["known"] and not unknown["evidence"] and unknown["said"] == "Fusarium", unknown
+
+
+def check_unknown(plant):
+    """What the rules do not know is kept and shown; a name that is like it is suggested; it can be taken back."""
+    done = measure(plant, "crumb_hp=5.2", "yeasts=<10")
+    assert "Was crumb_ph meant?" in done.stdout, done.stdout
+    assert "yeasts <10: Northgate" in words(done.stdout) and "do not know this quantity" in words(done.stdout)
+    assert "crumb_hp 5.2: Northgate" in shown(plant, "lot", LOT)
+    assert "reason" in measure(plant, "crumb_hp=", check=1).stderr
+    assert "Taken back: crumb_hp 5.2" in measure(plant, "crumb_hp=", "--reason", "misspelled").stdout
+    assert "crumb_hp" not in shown(plant, "lot", LOT)
+    last = plant.client_json("history", LOT)["events"][-1]
+    assert (last["what"], last["field"], last["was"]) == ("result taken back", "crumb_hp", "5.2"), last
+    assert "misspelled" in last["why"], last
+
+
+def check_refused(plant):
+    """What cannot be so is refused, all of it named, and nothing is recorded."""
+    before = plant.client_json("lot", LOT)["measured"]
+    done = measure(plant, "crumb_ph=52", "settle_plate_cfu=4", "mold_free_days=300", "crumb_aw=0.95", check=1)
+    for said in ("outside the plausible range 2.5 to 9.5 pH", "of a place of the plant", "days before that look"):
+        assert said in words(done.stderr), done.stderr
+    assert "was made from" in words(measure(plant, "crumb_aw=0.95", "--at", "2026-11-01", check=1).stderr)
+    assert "lies ahead" in measure(plant, "crumb_aw=0.95", "--at", "2199-01-01T00:00:00Z", check=1).stderr
+    assert "no record bears" in measure(plant, "crumb_aw=0.95", lot="L9 6399 Z9999", check=5).stderr
+    other = log(plant, HURT)
+    assert "is about another lot" in measure(plant, "crumb_aw=0.95", "--case", other, check=1).stderr
+    assert "needed" in measure(plant, "crumb_aw=0.95", who=("--lab", "Northgate"), check=2).stderr
+    assert plant.client_json("lot", LOT)["measured"] == before
+
+
+def check_harm(plant):
+    """Beside harm no cause is named."""
+    case = log(plant, HURT, harm=["illness"])
+    answer = measured(plant, "crumb_ph=6.4", lot=HURT)
+    assert [(c["case"], c["was"], c["is"]) for c in answer["cases"]] == [(case, None, None)], answer
+
+
+def check_private(plant):
+    """What QA writes is without contact data, those known now and those that become known."""
+    case = log(plant, LOT, contact=ANN)
+    answer = measured(plant, "crumb_aw=0.95", "--note", "Ann Beeker, 555-0101, wants to know", "--case", case)
+    note = answer["results"][0]["note"]
+    assert "Ann" not in note and "0101" not in note and answer["results"][0]["sample"] == "26-114", answer
+    measured(plant, "crumb_aw=0.96", "--note", "asked for by Zebedee Quill")
+    log(plant, LOT, contact={"name": "Zebedee Quill"}, received="2026-11-21T09:14:00-05:00")
+    complaints = plant.client_json("rank", case)["complaints"]
+    plant.client("correct", complaints[0], "name=Zebedee Quill", "--reason", "his", check=0)
+    assert "Quill" not in shown(plant, "lot", LOT), shown(plant, "lot", LOT)
+
+
+def check_export(plant):
+    """A fresh daemon takes it again, all but the case, which has another number there."""
+    def results(of):
+        return [{**m, "case": None} for m in of.client_json("lot", LOT)["measured"]]
+
+    folder = plant.dir / "out"
+    plant.client("export", str(folder), check=0)
+    lines = [json.loads(line) for line in (folder / "measured.ndjson").read_text().splitlines()]
+    stands = [(m["quantity"], m["said"]) for m in plant.client_json("lot", LOT)["measured"]]
+    assert sorted((r["quantity"], r["value"]) for line in lines if line["lot"] == LOT
+                  for r in line["results"]) == sorted(stands), lines
+    assert "typed wrong" in (folder / "measured.csv").read_text()
+    done = plant.client("measure", "--from", str(folder / "measured.ndjson"), check=0)
+    assert done.stdout.count("sample") == len(lines), done.stdout
+    with Plant(sys.argv[1]) as fresh:
+        fresh.load_small()
+        fresh.client("measure", "--from", str(folder / "measured.ndjson"), check=0)
+        assert results(fresh) == results(plant)
+
+
+CHECKS = (check_evidence, check_word, check_unknown, check_refused, check_harm, check_private, check_export)
+
+
+def main():
+    with Plant(sys.argv[1]) as plant:
+        plant.load_small()
+        for check in CHECKS:
+            if len(sys.argv) < 3 or sys.argv[2] in check.__name__:
+                check(plant)
+
+
+main()
