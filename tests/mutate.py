@@ -230,12 +230,12 @@ class Test:
         # those that look at the text, and that kill what would tell which lines it went through
         self.skipped = not self.targets or "slow" in properties.get("LABELS", []) or self.name in (
             "house", "walks", "unused_functions", "fault/kill") or "system/" in self.name
-        self.tmp = build / "tmp"
+        self.tmp = build / "tmp" / self.name.replace("/", "-")
 
     def run(self, cpu_s, wall_s, env=None):
         """The exit code within so much of the processor's time (a busy machine is no reason) and of the clock's."""
         limit = lambda: resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s) + 1, int(cpu_s) + 1))  # noqa: E731
-        self.tmp.mkdir(exist_ok=True)
+        self.tmp.mkdir(parents=True, exist_ok=True)
         done = subprocess.Popen(self.command, cwd=self.folder, start_new_session=True, stdin=subprocess.DEVNULL,
                                 env={**os.environ, **self.env, "TMPDIR": str(self.tmp), **(env or {})},
                                 stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, preexec_fn=limit)
@@ -262,19 +262,19 @@ class Map:
         self.file = file
         self.known = json.loads(file.read_text()) if file.exists() else {}
 
-    def learn(self, copy):
+    def learn(self, copy, jobs):
         build = copy.tree / "build" / "lines"
         copy.configure(build, "-DCMAKE_C_COMPILER=clang", "-DCMAKE_BUILD_TYPE=Lines",
                        "-DCMAKE_C_FLAGS=-O0 -fprofile-instr-generate -fcoverage-mapping")
         assert copy.builds(build=build), "it does not build for coverage"
         tests = copy.tests(build)
         self.known = {name: one for name, one in self.known.items() if name in tests}
-        for test in tests.values():
-            key = self.key_of(test)
-            if self.known.get(test.name, {}).get("key") != key:
-                self.known[test.name] = {"key": key, **self.lines_of(test, copy.tree)}
+        new = [one for one in tests.values() if self.known.get(one.name, {}).get("key") != self.key_of(one)]
+        with concurrent.futures.ThreadPoolExecutor(jobs) as pool:
+            for test, found in zip(new, pool.map(lambda one: self.lines_of(one, copy.tree), new)):
+                self.known[test.name] = {"key": self.key_of(test), **found}
                 self.file.write_text(json.dumps(self.known))
-                if not self.known[test.name]["lines"]:
+                if not found["lines"]:
                     print(f"left out, fails or shows nothing unchanged: {test.name}", flush=True)
 
     @staticmethod
@@ -286,7 +286,7 @@ class Map:
 
     @staticmethod
     def lines_of(test, tree):
-        raw = test.build / "raw"
+        raw = test.build / "raw" / test.name.replace("/", "-")
         shutil.rmtree(raw, ignore_errors=True)
         begin = time.monotonic()
         code = test.run(600, 900, {"LLVM_PROFILE_FILE": f"{raw}/%m.profraw"})
@@ -305,6 +305,7 @@ class Map:
                     path = os.path.relpath(row[3:], tree)
                 elif row.startswith("DA:") and not row.endswith(",0") and path.startswith(("daemon/", "client/")):
                     lines.setdefault(path, []).append(int(row[3:].split(",")[0]))
+        shutil.rmtree(raw, ignore_errors=True)
         return {"took": took, "lines": lines}
 
     def through(self, path, line):
@@ -433,7 +434,7 @@ def main():
     for copy in copies:
         copy.make()
     lines = Map(folder / "map.json")
-    lines.learn(copies[0])
+    lines.learn(copies[0], o.jobs)
     judged = Judged(layers, o.each)
     print(f"seed {o.seed}, {o.each} of each of {len(layers)}, {len(lines.known)} tests", flush=True)
     with concurrent.futures.ThreadPoolExecutor(o.jobs) as pool:

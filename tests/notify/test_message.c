@@ -1,0 +1,139 @@
+/* An event as mail: its subject, its headers, and what they never hold. */
+#include "check.h"
+
+#include "base/when.h"
+#include "notify/message.h"
+#include <stdlib.h>
+#include <string.h>
+
+static json_t *event_of(const char *text)
+{
+    char copy[1024];
+    snprintf(copy, sizeof copy, "%s", text);
+    for (char *p = copy; *p; p++)
+        *p = *p == '\'' ? '"' : *p;
+    json_t *event = json_loads(copy, 0, NULL);
+    assert_non_null(event);
+    return event;
+}
+
+static void subjects(void **state)
+{
+    static const struct {
+        const char *event, *subject;
+    } ROWS[] = {
+        {"{'event':'case','ranking':{'case':'C5','symptom':'mold','lot_named':'L1','ranked':[{'"
+         "title':'Hot',"
+         "'probability':0.81}]}}",
+         "C5 mold, L1: Hot, 81 %"},
+        {"{'event':'case','ranking':{'case':'C5','symptom':'mold','lot_named':'L1','harm':true,'"
+         "harm_possible':true}}",
+         "HARM REPORTED: C5 mold, L1"},
+        {"{'event':'case','ranking':{'case':'C5','symptom':'mold','lot_named':'L1','harm':false,'"
+         "harm_possible':true}}",
+         "MAY BE HARM: C5 mold, L1"},
+        {"{'event':'urgent','case':'C5','lot_named':'L1'}", "URGENT C5: harm reported, L1"},
+        {"{'event':'urgent','case':'C5','lot_named':'L1','possible':true}",
+         "To read C5: a complaint may speak of harm, L1"},
+        {"{'event':'urgent','case':'C5','lot_named':'L1','possible':true,'taken_back':true}",
+         "C5: a report of harm was taken back, L1"},
+        {"{'event':'urgent','refused':'why'}", "URGENT: harm reported in a refused complaint"},
+        {"{'event':'urgent','refused':'why','possible':true}",
+         "To read: a refused complaint may speak of harm"},
+        {"{'event':'emptied','case':'C5','symptom':'mold','lot_named':'L1'}",
+         "C5 mold: its last complaint was withdrawn, L1"},
+        {"{'event':'emptied','case':'C5','symptom':'mold','lot_named':'L1','back':true}",
+         "C5 mold: it has a complaint again, L1"},
+        {"{'event':'summary','count':1}", "1 case ranks otherwise than mailed"},
+        {"{'event':'summary','count':12}", "12 cases rank otherwise than mailed"},
+        {"{'event':'digest','week':{'week':'2026-W47','complaints':{'mold':1,'staling':0}}}",
+         "Week 2026-W47: 1 complaint, nothing rose"},
+        {"{'event':'digest','week':{'week':'2026-W47','complaints':{'mold':1,'staling':2},'stories'"
+         ":[1]}}",
+         "Week 2026-W47: 3 complaints, 1 rise"},
+    };
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        char subject[256], clipped[24];
+        json_t *event = event_of(ROWS[i].event);
+        message_subject(event, subject, sizeof subject);
+        assert_string_equal(subject, ROWS[i].subject);
+        message_subject(event, clipped, sizeof clipped); /* never beyond its room */
+        assert_true(strlen(clipped) < sizeof clipped);
+        assert_memory_equal(clipped, ROWS[i].subject, strlen(clipped));
+        json_decref(event);
+    }
+}
+
+static int compose(struct message_envelope envelope, const char *to, char **ret, struct error *err)
+{
+    json_t *event =
+        event_of("{'event':'summary','plant':'Harrow Mill','count':2,'rules':'sha256:00'}");
+    json_t *list = event_of(to);
+    envelope.to = list;
+    int rc = message_compose(event, &envelope, ret, err);
+    json_decref(list);
+    json_decref(event);
+    return rc;
+}
+
+static const struct message_envelope GOOD = {.from = "oddloaf@mill.example",
+                                             .message_id = "<abc-1.2@mill.example>",
+                                             .queued_ms = 1763561640000};
+
+static void a_message_is_whole(void **state)
+{
+    static const char HEAD[] =
+        "From: oddloaf@mill.example\n"
+        "To: a@m.example,\n b@m.example\n"
+        "Subject: [Harrow Mill] 2 cases rank otherwise than mailed\n"
+        "Date: Wed, 19 Nov 2025 14:14:00 +0000\n"
+        "Message-ID: <abc-1.2@mill.example>\n"
+        "Auto-Submitted: auto-generated\nMIME-Version: 1.0\n"
+        "Content-Type: multipart/alternative;\n boundary=\"=_part_abc-1.2\"\n\n"
+        "--=_part_abc-1.2\nContent-Type: text/plain; charset=UTF-8\n"
+        "Content-Transfer-Encoding: quoted-printable\n\n"
+        "Cases that rank otherwise than mailed\n";
+    static const char HTML[] = "\n--=_part_abc-1.2\nContent-Type: text/html; charset=UTF-8\n";
+    static const char END[] = "</html>\n--=_part_abc-1.2--\n";
+    char *text = NULL;
+    struct error err = {0};
+    (void)state;
+    assert_int_equal(compose(GOOD, "['a@m.example','b@m.example']", &text, &err), 0);
+    if (strncmp(text, HEAD, strlen(HEAD)) != 0)
+        fail_msg("it begins\n%.700s", text);
+    assert_non_null(strstr(text, HTML));
+    assert_string_equal(text + strlen(text) - strlen(END), END);
+    free(text);
+}
+
+static void no_header_is_smuggled_in(void **state)
+{
+    char *text = NULL;
+    struct error err = {0};
+    struct message_envelope bad = GOOD;
+    (void)state;
+    assert_int_equal(compose(GOOD, "['a@m.example','b@m.example\\nBcc: x@y.example']", &text, &err),
+                     ERROR_INVALID);
+    assert_string_equal(err.field, "mail/to");
+    err = (struct error){0};
+    bad.from = "o@m.example\nBcc: x@y.example";
+    assert_int_equal(compose(bad, "['a@m.example']", &text, &err), ERROR_INVALID);
+    assert_string_equal(err.field, "mail/from");
+    err = (struct error){0};
+    bad = GOOD;
+    bad.message_id = "<a@b>\nBcc: x@y.example";
+    assert_int_equal(compose(bad, "['a@m.example']", &text, &err), ERROR_INVALID);
+    assert_non_null(strstr(err.text, "control character"));
+    assert_null(text);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(subjects),
+        cmocka_unit_test(a_message_is_whole),
+        cmocka_unit_test(no_header_is_smuggled_in),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
