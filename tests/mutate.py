@@ -22,6 +22,7 @@ import pathlib
 import random
 import re
 import resource
+import shlex
 import shutil
 import signal
 import subprocess
@@ -211,18 +212,22 @@ class Copy:
         build = build or self.build
         shown = subprocess.run(["ctest", "--test-dir", build, "--show-only=json-v1"], check=True,
                                capture_output=True, text=True).stdout
-        return {one.name: one for one in (Test(shown, self.tree, build) for shown in json.loads(shown)["tests"])
-                if not one.skipped}
+        commands = {}  # ctest names no command of what is not built yet
+        for file in build.rglob("CTestTestfile.cmake"):
+            for name, words in re.findall(r"^add_test\(\[=\[(.+?)\]=\] (.*)\)$", file.read_text(), re.M):
+                commands[name] = shlex.split(words)
+        tests = [Test(one, commands[one["name"]], self.tree, build) for one in json.loads(shown)["tests"]]
+        return {one.name: one for one in tests if not one.skipped}
 
 
 class Test:
-    def __init__(self, shown, tree, build):
+    def __init__(self, shown, command, tree, build):
         properties = {one["name"]: one["value"] for one in shown["properties"]}
-        self.name, self.command, self.build = shown["name"], shown.get("command", []), build
+        self.name, self.command, self.build = shown["name"], command, build
         self.env = dict(one.split("=", 1) for one in properties.get("ENVIRONMENT", []))
         self.folder = properties.get("WORKING_DIRECTORY")
         words = [*self.command, *self.env.values()]
-        self.is_unit = bool(self.command) and self.command[0].startswith(f"{build}/")
+        self.is_unit = self.command[0].startswith(f"{build}/")
         self.targets = [word[len(f"{build}/"):] for word in words if word.startswith(f"{build}/")]
         if str(build) in words:
             self.targets += ["oddloafd", "oddloaf", "tests/route_table"]
@@ -269,7 +274,8 @@ class Map:
         assert copy.builds(build=build), "it does not build for coverage"
         tests = copy.tests(build)
         self.known = {name: one for name, one in self.known.items() if name in tests}
-        new = [one for one in tests.values() if self.known.get(one.name, {}).get("key") != self.key_of(one)]
+        new = [one for one in tests.values() if self.known.get(one.name, {}).get("key") != self.key_of(one)
+               or not self.known[one.name]["lines"]]
         with concurrent.futures.ThreadPoolExecutor(jobs) as pool:
             for test, found in zip(new, pool.map(lambda one: self.lines_of(one, copy.tree), new)):
                 self.known[test.name] = {"key": self.key_of(test), **found}

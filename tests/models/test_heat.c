@@ -57,6 +57,9 @@ static void cores_cool_as_computed(void **state)
     check_near("wall note", heat_core_ratio(&wall, 10, NULL), 0.641, 0.001);
     struct heat_body loaf = {HEAT_CYLINDER, 0.055, 2, 3e-7};
     check_near("97 -> 35 °C in 22 °C", heat_minutes_to(&loaf, 97, 22, 35, NULL), 134, 1);
+    assert_true(
+        isnan(heat_minutes_to(&loaf, 97, 22, 150, NULL)));        /* hotter than it can have been */
+    assert_true(isnan(heat_minutes_to(&loaf, 97, 22, 22, NULL))); /* never */
     loaf.diffusivity_m2_s = 2.0e-7;
     check_near("slower crumb", heat_minutes_to(&loaf, 97, 22, 35, NULL), 201, 1);
     assert_true(isnan(heat_minutes_to(&loaf, 97, 22, 20, NULL)));
