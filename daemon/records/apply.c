@@ -14,7 +14,7 @@
 
 enum {
     TOUCHED_SLOTS = 4096,
-    REMATCH_WAIT_MS = 30000 /* while the rest of the file comes; a crash costs no more than that */
+    SINCE_WAIT_MS = 30000 /* while the rest of the file comes; a crash costs no more than that */
 };
 
 /* Where a reader stands: before the source row `rows` (counted from 0, dropped ones not). */
@@ -32,6 +32,7 @@ struct slice {
     char reader_id[UUID_TEXT];
     struct place place;
     int32_t since_day; /* complaints received since are matched again; WHEN_UNKNOWN_DAY none */
+    int32_t rank_day;  /* cases that heard of one since are ranked again; likewise */
     /* results of the job, valid once it is committed */
     bool idle;    /* nothing waits */
     bool through; /* the wanted file is done or failed, by whomever */
@@ -56,14 +57,25 @@ static void note_day(struct slice *s, int64_t ms)
         s->since_day = day;
 }
 
-/* Where bread went tells which lot a store's may be. */
-static int note_dispatch(struct slice *s, int64_t lot_id, struct error *err)
+/* Other lots are held against what is recorded of this one, and the company's complaints against
+ * what was sold: of those that were ranked after it was packed any may have been. */
+static void note_packed(struct slice *s, int64_t packed_ms)
+{
+    int32_t day = (int32_t)(packed_ms / WHEN_DAY_MS) - 1;
+    if (packed_ms != WHEN_UNKNOWN_MS && (s->rank_day == WHEN_UNKNOWN_DAY || day < s->rank_day))
+        s->rank_day = day;
+}
+
+static int note_lot(struct slice *s, int64_t lot_id, struct error *err)
 {
     struct lot_find_row lot;
-    int rc = s->file.kind == RECORD_DISPATCH ? lot_find_by_id(s->store, lot_id, &lot, err) : 0;
-    if (!rc && s->file.kind == RECORD_DISPATCH)
+    int rc = lot_find_by_id(s->store, lot_id, &lot, err);
+    if (rc)
+        return rc;
+    note_packed(s, lot.packed_from_ms);
+    if (s->file.kind == RECORD_DISPATCH) /* where bread went tells which lot a store's may be */
         note_day(s, lot.packed_from_ms);
-    return rc;
+    return 0;
 }
 
 static int touch(struct slice *s, int64_t lot_id, struct error *err)
@@ -77,7 +89,7 @@ static int touch(struct slice *s, int64_t lot_id, struct error *err)
         s->touched[at] = lot_id;
         s->touched_count++;
     }
-    int rc = note_dispatch(s, lot_id, err);
+    int rc = note_lot(s, lot_id, err);
     return rc ? rc : record_find_touch_lot(s->store, lot_id, s->now_ms, err);
 }
 
@@ -91,6 +103,7 @@ static int touch_lot(struct slice *s, const struct record_cell *cells, enum reco
     if (rc)
         return rc;
     note_day(s, packed_ms);
+    note_packed(s, packed_ms);
     if (outcome == RECORD_NEW)
         return complaint_place_doubt(s->store, lot_id, err);
     rc = complaint_place_first(s->store, lot_id, &first_ms, err);
@@ -122,13 +135,11 @@ static int touch_file(struct slice *s, struct error *err)
     return of_lot || f->kind == RECORD_LOTS ? 0 : work_rank_open_cases(s->store, s->now_ms, err);
 }
 
-/* In the commit of the rows that call for it. */
-static int queue_rematch(struct slice *s, struct error *err)
+/* In the commit of the rows that call for it: one row, however many cases it means. */
+static int queue_since(struct slice *s, const char *kind, int32_t day, struct error *err)
 {
-    int64_t wait_ms = s->file.state == LOAD_DONE ? 0 : REMATCH_WAIT_MS;
-    if (s->since_day == WHEN_UNKNOWN_DAY)
-        return 0;
-    return work_add(s->store, WORK_REMATCH, s->since_day, s->now_ms + wait_ms, err);
+    int64_t wait_ms = s->file.state == LOAD_DONE ? 0 : SINCE_WAIT_MS;
+    return day == WHEN_UNKNOWN_DAY ? 0 : work_add(s->store, kind, day, s->now_ms + wait_ms, err);
 }
 
 /* ---- one slice ---- */
@@ -191,7 +202,9 @@ static int apply_rows(struct slice *s, struct error *err)
         rc = 0;
     }
     if (!rc)
-        rc = queue_rematch(s, err);
+        rc = queue_since(s, WORK_REMATCH, s->since_day, err);
+    if (!rc)
+        rc = queue_since(s, WORK_SINCE, s->rank_day, err);
     if (!rc && records)
         rc = company_count_records_changed(s->store, err); /* dates the rankers' caches */
     return rc ? rc : load_file_progress(s->store, &s->file, err);
@@ -211,7 +224,7 @@ static int open_reader(struct slice *s, struct error *err)
     stage_reader_free(s->reader);
     s->reader = NULL;
     s->place = (struct place){0, 0};
-    s->since_day = WHEN_UNKNOWN_DAY;
+    s->since_day = s->rank_day = WHEN_UNKNOWN_DAY;
     char *path = staged_path(s);
     int rc =
         stage_reader_new(path, record_kind_table(s->file.kind)->count, STAGE_FAR, &s->reader, err);
@@ -327,7 +340,7 @@ int apply_until(struct writer *writer, const char *state_dir, const char *id,
     struct slice *s = xcalloc(1, sizeof *s);
     s->state_dir = state_dir;
     s->wanted = id;
-    s->since_day = WHEN_UNKNOWN_DAY;
+    s->since_day = s->rank_day = WHEN_UNKNOWN_DAY;
     int rc = 0;
     for (int done = 0; !rc && !s->idle && !s->through && (slices < 0 || done < slices); done++) {
         struct error why = {0};

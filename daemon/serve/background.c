@@ -51,8 +51,10 @@ static void background_round(struct store *store, void *arg)
     for (bool more = true; more && !atomic_load(&bg->stopping);) {
         more = rematching_round(bg->rematching, setup, store);
         more = rank(bg, setup, store, WORK_RANK) || more;
-        if (!more && !app_in_bulk(bg->app))
-            more = rank(bg, setup, store, WORK_AGAIN);
+        if (!more && !app_in_bulk(bg->app)) {
+            more = reranking_spread(bg->app, store);
+            more = rank(bg, setup, store, WORK_AGAIN) || more;
+        }
         if (more && bg->mailer)
             mailer_wake(bg->mailer);
     }

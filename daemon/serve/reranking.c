@@ -104,7 +104,12 @@ static int save_mail(struct round *round, struct ranked *r, struct store *store,
 
 static int save_one(struct round *round, struct ranked *r, struct store *store, struct error *err)
 {
-    int rc = 0;
+    bool waits = false;
+    int rc = strcmp(round->kind, WORK_AGAIN) == 0
+                 ? work_waits(store, WORK_RANK, r->row.subject_id, &waits, err)
+                 : 0;
+    if (rc || waits) /* saved now, without a mail, it would be no news to who ranks it for QA */
+        return rc ? rc : work_done(store, round->kind, &r->row, err);
     if (!r->made && !r->gone)
         return work_retry(store, round->kind, &r->row, app_now_ms(round->app) + RETRY_MS, err);
     if (r->made && !r->same) {
@@ -180,4 +185,31 @@ bool reranking_round(struct app *app, struct setup *setup, struct store *store, 
     if (rc)
         log_write(&app->log, LOG_LEVEL_ERROR, "cannot save rankings why=\"%s\"", err.text);
     return !rc && round.count > 0;
+}
+
+/* The earliest day is the others' too. */
+static int spread(struct store *store, void *arg, struct error *err)
+{
+    const struct work_rows *due = arg;
+    int64_t first = due->row[0].subject_id;
+    for (int i = 1; i < due->count; i++)
+        first = due->row[i].subject_id < first ? due->row[i].subject_id : first;
+    int rc = work_rank_since(store, (int32_t)first, due->row[0].due_ms, err);
+    for (int i = 0; i < due->count && !rc; i++)
+        rc = work_done(store, WORK_SINCE, &due->row[i], err);
+    return rc;
+}
+
+bool reranking_spread(struct app *app, struct store *store)
+{
+    struct error err = {0};
+    struct work_row row[64];
+    struct work_rows due = {row, 0, sizeof row / sizeof *row};
+    int rc = work_due(store, WORK_SINCE, app_now_ms(app), &due, &err);
+    if (!rc && due.count)
+        rc = writer_run(app->writer, spread, &due, &err);
+    if (rc)
+        log_write(&app->log, LOG_LEVEL_ERROR, "cannot queue what is to be ranked again why=\"%s\"",
+                  err.text);
+    return !rc && due.count > 0;
 }

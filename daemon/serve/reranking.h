@@ -11,4 +11,8 @@
 bool reranking_round(struct app *app, struct setup *setup, struct store *store, const char *kind,
                      bool *ret_mailed);
 
+/* Cases that a day's late or changed records, or very many complaints, may mean (WORK_SINCE) are
+ * made due (WORK_AGAIN). True if any were. A failure is logged, and tried again the next time. */
+bool reranking_spread(struct app *app, struct store *store);
+
 #endif

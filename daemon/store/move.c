@@ -139,22 +139,21 @@ static int flag_harm(struct store *store, const struct move *move, const struct 
 /* Cases that may count the complaint among the company's (facts/company.h), by its symptom or,
  * where a rule asks for it, another: on lots packed from WITHIN_DAYS before its lot to BEFORE_DAYS
  * after it, or on none that is certain, that have heard of a complaint since it came. One that
- * comes as it is received has next to none; of one that comes or goes much later so many are ranked
- * again, first those of its symptom, nearest to it. */
+ * comes as it is received has next to none. */
 static int neighbours_of(struct store *store, const struct move_place *of, int64_t *ids, int most,
                          int *ret_count, struct error *err)
 {
     static const int64_t BEFORE_DAYS = 42, WITHIN_DAYS = 14;
     static const char SQL[] =
         "SELECT k.id FROM complaint_case k JOIN lot o ON o.id = ?1 LEFT JOIN lot l ON l.id ="
-        " k.lot_id WHERE k.state = 'open' AND k.as_of_ms >= ?2 AND k.id <> ?4 AND (l.id IS NULL OR"
-        " l.packed_from_ms BETWEEN o.packed_from_ms - ?5 AND o.packed_from_ms + ?6)"
-        " ORDER BY k.symptom <> ?3, k.as_of_ms LIMIT ?7";
-    struct db_query q = db_query(
-        store, SQL,
-        DB(DB_INT(of->lot_id), DB_MS(of->received_ms), DB_TEXT(of->symptom), DB_INT(of->case_id),
-           DB_INT(WITHIN_DAYS * WHEN_DAY_MS), DB_INT(BEFORE_DAYS * WHEN_DAY_MS), DB_INT(most)),
-        err);
+        " k.lot_id WHERE k.state = 'open' AND k.as_of_ms >= ?2 AND k.id <> ?3 AND (l.id IS NULL OR"
+        " l.packed_from_ms BETWEEN o.packed_from_ms - ?4 AND o.packed_from_ms + ?5)"
+        " LIMIT ?6";
+    struct db_query q = db_query(store, SQL,
+                                 DB(DB_INT(of->lot_id), DB_MS(of->received_ms), DB_INT(of->case_id),
+                                    DB_INT(WITHIN_DAYS * WHEN_DAY_MS),
+                                    DB_INT(BEFORE_DAYS * WHEN_DAY_MS), DB_INT(most)),
+                                 err);
     while (db_next(&q))
         ids[q.rows - 1] = db_int64(&q, 0);
     *ret_count = q.rows;
@@ -166,10 +165,12 @@ static int rank_neighbours(struct store *store, const struct move_place *of, int
                            struct error *err)
 {
     enum { MOST = 64 };
-    int64_t ids[MOST] = {0};
+    int64_t ids[MOST + 1] = {0};
     int count = 0;
     int rc =
-        of->withdrawn || of->lot_id == 0 ? 0 : neighbours_of(store, of, ids, MOST, &count, err);
+        of->withdrawn || of->lot_id == 0 ? 0 : neighbours_of(store, of, ids, MOST + 1, &count, err);
+    if (count > MOST) /* of many that come late, or by one file, one row for all */
+        return work_add(store, WORK_SINCE, of->received_ms / WHEN_DAY_MS, rank_ms, err);
     for (int i = 0; i < count && !rc; i++)
         rc = work_add(store, WORK_AGAIN, ids[i], rank_ms, err);
     return rc;

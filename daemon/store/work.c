@@ -32,6 +32,17 @@ int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_
     return db_end(&q, 0);
 }
 
+int work_waits(struct store *store, const char *kind, int64_t subject_id, bool *ret,
+               struct error *err)
+{
+    static const char SQL[] =
+        "SELECT EXISTS(SELECT 1 FROM work WHERE kind = ?1 AND subject_id = ?2)";
+    int64_t found = 0;
+    int rc = db_number(store, SQL, DB(DB_TEXT(kind), DB_INT(subject_id)), &found, err);
+    *ret = found != 0;
+    return rc;
+}
+
 int work_done(struct store *store, const char *kind, const struct work_row *row, struct error *err)
 {
     assert(store_writing(store));
@@ -66,15 +77,22 @@ int work_rank_open_cases(struct store *store, int64_t due_ms, struct error *err)
 
 /* In order of packing what is known of one case's days serves the next: all that is due at once is
  * taken by its time. */
-static int rank_again(struct store *store, int64_t due_ms, struct error *err)
+static int rank_again(struct store *store, int64_t since_ms, int64_t due_ms, struct error *err)
 {
     static const char SQL[] =
         "INSERT INTO work(kind, subject_id, due_ms) SELECT 'again', c.id,"
         " CASE WHEN l.packed_from_ms < ?1 THEN l.packed_from_ms WHEN c.opened_ms < ?1 THEN"
         " c.opened_ms ELSE ?1 END FROM complaint_case c LEFT JOIN lot l ON l.id = c.lot_id"
-        " WHERE c.state = 'open' AND c.complaints > 0"
+        " WHERE c.state = 'open' AND c.complaints > 0 AND c.as_of_ms >= ?2"
+        " AND NOT EXISTS(SELECT 1 FROM work w WHERE w.kind = 'rank' AND w.subject_id = c.id)"
         " ON CONFLICT DO UPDATE SET seq = seq + 1, due_ms = excluded.due_ms";
-    return db_run(store, SQL, DB(DB_MS(due_ms)), err);
+    return db_run(store, SQL, DB(DB_MS(due_ms), DB_INT(since_ms)), err);
+}
+
+int work_rank_since(struct store *store, int32_t day, int64_t due_ms, struct error *err)
+{
+    assert(store_writing(store));
+    return rank_again(store, day * WHEN_DAY_MS, due_ms, err);
 }
 
 int work_rank_by(struct store *store, const char *by, int64_t due_ms, struct error *err)
@@ -86,6 +104,6 @@ int work_rank_by(struct store *store, const char *by, int64_t due_ms, struct err
     free(was);
     if (rc || same)
         return rc;
-    rc = rank_again(store, due_ms, err);
+    rc = rank_again(store, INT64_MIN, due_ms, err);
     return rc ? rc : store_setting_set(store, KEY, by, err);
 }

@@ -6,9 +6,11 @@
 #include "base/when.h"
 #include "store/store.h"
 
-#define WORK_RANK "rank"       /* subject: case id */
-#define WORK_AGAIN "again"     /* the same, where nobody waits for it: other rules, or long ago */
-#define WORK_NEWS "news"       /* a case that other rules rank otherwise: for the next summary */
+#define WORK_RANK "rank"   /* subject: case id */
+#define WORK_AGAIN "again" /* the same, where nobody waits for it: other rules, or long ago */
+#define WORK_NEWS "news"   /* a case that other rules rank otherwise: for the next summary */
+#define WORK_SINCE                                                                                 \
+    "since" /* subject: a day; what heard of a complaint since is to be ranked again */
 #define WORK_REMATCH "rematch" /* subject: the day since which complaints are matched again */
 
 /* Nothing is put off for longer: what seems to be was put off by a clock that has been set back
@@ -28,6 +30,9 @@ struct work_rows {
 /* Those that are due and find room, the longest due first. */
 int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_rows *ret,
              struct error *err);
+/* Whether there is a row of it, due or not. */
+int work_waits(struct store *store, const char *kind, int64_t subject_id, bool *ret,
+               struct error *err);
 /* Deletes the row unless its seq has moved on. */
 int work_done(struct store *store, const char *kind, const struct work_row *row, struct error *err);
 /* Puts it off after a failure. */
@@ -36,6 +41,10 @@ int work_retry(struct store *store, const char *kind, const struct work_row *row
 int work_count(struct store *store, const char *kind, int64_t *ret, struct error *err);
 /* Every open case, because of other records. */
 int work_rank_open_cases(struct store *store, int64_t due_ms, struct error *err);
+/* Every open case that heard of a complaint on that day or since, and does not wait to be ranked
+ * anyway, becomes WORK_AGAIN, in order of packing: no other was ranked by what was packed, or told,
+ * on it. */
+int work_rank_since(struct store *store, int32_t day, int64_t due_ms, struct error *err);
 /* Every open case again, in order of packing, unless `by` (which rules, which version) is who
  * ranked them the last time. */
 int work_rank_by(struct store *store, const char *by, int64_t due_ms, struct error *err);

@@ -11,7 +11,7 @@ import subprocess
 import sys
 import urllib.parse
 
-from oddloaf import Plant, complaint, lot_rows
+from oddloaf import PRODUCTS, TARGETS, Plant, complaint, lot_rows
 
 BINARIES = pathlib.Path(sys.argv[1]).resolve()
 CALLER = {"name": "Ada Marsh", "phone": "555-0101"}
@@ -113,6 +113,26 @@ def a_fresh_daemon_gives_the_same_answers():
             for name in ("complaints.ndjson", "joined.ndjson"):
                 a, b = ([json.loads(line) for line in (f / name).read_text().splitlines()] for f in (folder, again))
                 assert a == b and a, (name, a, b)
+
+
+def lists_follow_records_of_other_lots_that_come_late():
+    """A lot is held against others: what is recorded of them after it was ranked changes what is said of it."""
+    with Plant(BINARIES) as plant:
+        lots, readings = lot_rows()
+        header, *rows = readings.splitlines()
+        own = [row for row in rows if row.startswith("L1 6318")]
+        others = [re.sub(r"(core_at_pack_c),3", r"\1,4", row) for row in rows if row not in own]
+        for kind, text in (("products", PRODUCTS), ("targets", TARGETS), ("lots", lots)):
+            plant.load_text(kind, text)
+        plant.load_text("readings", "\n".join([header, *own]) + "\n")
+        sent = complaint()
+        assert plant.post("/v1/complaints", sent)[0] == 201
+        plant.wait_idle()
+        was = plant.get("/v1/cases")[1]["cases"][0]["top"]
+        plant.load_text("readings", "\n".join([header, *others]) + "\n")
+        plant.wait_idle()
+        assert plant.get("/v1/cases")[1]["cases"][0]["top"] != was, "this shows nothing: they make no difference"
+        check_tops(plant)
 
 
 def harm_that_was_taken_back_is_not_heard_again():
@@ -279,7 +299,7 @@ def an_empty_daemon_exports_empty_files():
         assert (folder / "complaints.ndjson").read_text() == ""
 
 
-for test in (a_fresh_daemon_gives_the_same_answers, harm_that_was_taken_back_is_not_heard_again, complaints_are_exported_as_they_stand, contacts_are_for_the_desk_that_asks, the_readme_names_every_file_and_column,
+for test in (a_fresh_daemon_gives_the_same_answers, lists_follow_records_of_other_lots_that_come_late, harm_that_was_taken_back_is_not_heard_again, complaints_are_exported_as_they_stand, contacts_are_for_the_desk_that_asks, the_readme_names_every_file_and_column,
              no_cell_is_run_by_a_spreadsheet_and_none_is_changed, lots_and_dispatch_are_epcis_events,
              long_tables_come_in_pieces, an_empty_daemon_exports_empty_files):
     if len(sys.argv) < 3 or sys.argv[2] in test.__name__:

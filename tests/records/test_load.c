@@ -376,6 +376,46 @@ static void test_open_cases_of_the_lots_are_ranked_again(void **state)
     assert_true(work_of(f, WORK_REMATCH) >= 1); /* the base lots were new */
 }
 
+static int forget_since(struct store *store, void *arg, struct error *err)
+{
+    struct work_row row[16];
+    struct work_rows due = {row, 0, 16};
+    (void)arg;
+    int rc = work_due(store, WORK_SINCE, INT64_MAX, &due, err);
+    for (int i = 0; i < due.count && !rc; i++)
+        rc = work_done(store, WORK_SINCE, &row[i], err);
+    return rc;
+}
+
+/* The day since which cases are to be ranked again, and that there is no other. */
+static int32_t since(struct fixture *f)
+{
+    struct error err = {0};
+    struct work_row row[2];
+    struct work_rows due = {row, 0, 2};
+    assert_int_equal(work_due(f->store, WORK_SINCE, INT64_MAX, &due, &err), 0);
+    assert_int_equal(due.count, 1);
+    assert_int_equal(writer_run(f->writer, forget_since, NULL, &err), 0);
+    return (int32_t)row[0].subject_id;
+}
+
+/* Of other lots, too: they are held against what is recorded of this one. */
+static void test_records_that_come_late_call_for_all_who_were_ranked_since(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    int64_t lot, packed_ms;
+    assert_int_equal(record_find_lot(f->store, "L2 6321 A", &lot, &packed_ms, &err), 0);
+    const int32_t day = (int32_t)(packed_ms / WHEN_DAY_MS);
+    assert_int_equal(writer_run(f->writer, forget_since, NULL, &err), 0);
+    fixture_expect(f, RECORD_READINGS, READINGS, 3, 0, 0);
+    assert_in_range(since(f), day - 2, day);
+    fixture_expect(f, RECORD_READINGS, READINGS, 0, 0, 3);
+    assert_int_equal(work_of(f, WORK_SINCE), 0); /* nothing new */
+    fixture_expect(f, RECORD_READINGS, "lot,crumb_ph\nL2 6321 A,5.9\n", 0, 1, 0);
+    assert_in_range(since(f), day - 2, day);
+}
+
 static void test_plant_log_ranks_all_open_cases_once_it_says_something_new(void **state)
 {
     struct fixture *f = *state;
@@ -410,6 +450,7 @@ int main(void)
         TEST(test_leftovers_of_a_crash_are_removed),
         TEST(test_memory_does_not_grow_with_the_file),
         TEST(test_open_cases_of_the_lots_are_ranked_again),
+        TEST(test_records_that_come_late_call_for_all_who_were_ranked_since),
         TEST(test_plant_log_ranks_all_open_cases_once_it_says_something_new),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -281,6 +281,42 @@ static void contact_is_purged_by_date(void **state)
 
 #define TEST(name) cmocka_unit_test_setup_teardown(name, fixture_open, fixture_close)
 
+/* How many are to be ranked again, the row that stands for many among them. */
+static int64_t waiting(struct fixture *f, const char *kind)
+{
+    int64_t count = 0;
+    assert_int_equal(work_count(f->store, kind, &count, NULL), 0);
+    return count;
+}
+
+static void a_late_complaint_calls_for_its_neighbours_however_many(void **state)
+{
+    enum { FEW = 60, MANY = 200 };
+    struct fixture *f = *state;
+    char uuid[16];
+    for (int i = 0; i < FEW; i++) {
+        snprintf(uuid, sizeof uuid, "open %d", i);
+        log_one(f, uuid, 0, 5 * WHEN_DAY_MS + i);
+    }
+    fixture_write(f, "DELETE FROM work");
+    log_one(f, "late", 1, 2 * WHEN_DAY_MS);
+    assert_int_equal(waiting(f, WORK_AGAIN), FEW);
+    assert_int_equal(waiting(f, WORK_SINCE), 0);
+    for (int i = FEW; i < MANY; i++) {
+        snprintf(uuid, sizeof uuid, "open %d", i);
+        log_one(f, uuid, 0, 5 * WHEN_DAY_MS + i);
+    }
+    fixture_write(f, "DELETE FROM work");
+    for (int i = 0; i < 3; i++) {
+        snprintf(uuid, sizeof uuid, "later %d", i);
+        log_one(f, uuid, 2, 3 * WHEN_DAY_MS);
+    }
+    assert_int_equal(waiting(f, WORK_AGAIN), 0);
+    assert_int_equal(waiting(f, WORK_SINCE), 1);
+    assert_int_equal(work_rank_since(f->store, 3, 100, NULL), 0);
+    assert_int_equal(waiting(f, WORK_AGAIN), MANY); /* not the late ones, ranked anyway */
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -297,6 +333,7 @@ int main(void)
         TEST(verdicts_stand_once_and_reopen),
         TEST(contact_is_erased_by_any_of_its_words),
         TEST(contact_is_purged_by_date),
+        TEST(a_late_complaint_calls_for_its_neighbours_however_many),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -71,6 +71,7 @@ static const struct {
     {"UPDATE measured SET lot_id = 1", "UPDATE measured SET lot_id = 9"},
     {"UPDATE measured SET unit = 'pH'", "UPDATE measured SET replaces = 9"},
     {"INSERT INTO work VALUES('rank', 1, 0, 0, 1)", "INSERT INTO work VALUES('rest', 1, 0, 0, 1)"},
+    {"INSERT INTO work VALUES('since', 1, 0, 0, 1)", "INSERT INTO work VALUES('ever', 1, 0, 0, 1)"},
     {"UPDATE outbox SET state = 'open'", "UPDATE outbox SET state = 'lost'"},
     {"UPDATE outbox SET case_id = NULL", "UPDATE outbox SET case_id = 9"},
     {"INSERT INTO outbox_delivery VALUES(1, 'qa', 1, 'waiting', 0, 0, 0, NULL, NULL)",
