@@ -56,10 +56,41 @@ static void a_value_is_set_and_taken_where_it_stands(void **state)
     json_decref(complaint);
 }
 
+/* What rules may speak of: what is observed, and what is told to be. */
+static void facts_are_found_by_their_last_name(void **state)
+{
+    (void)state;
+    for (const struct field *f = fields_all(); f->name; f++) {
+        bool speaks = strncmp(f->name, "observed/", 9) == 0 || f->flags & FIELD_FACT;
+        const struct field *found = fields_fact(fields_leaf(f));
+        if (speaks)
+            assert_ptr_equal(found, f);
+        else if (found)
+            assert_ptr_not_equal(found, f);
+    }
+    assert_string_equal(fields_fact("colour")->name, "observed/colour");
+    assert_null(fields_fact("note"));
+    assert_null(fields_fact("observed/colour"));
+}
+
+/* As people write one: by its path, with a dot, by its last name, by its option. */
+static void a_field_has_many_names(void **state)
+{
+    static const char *const NAMES[] = {"observed/wet_inside_bag", "observed.wet_inside_bag",
+                                        "wet_inside_bag", "wet-inside"};
+    (void)state;
+    for (size_t i = 0; i < sizeof NAMES / sizeof *NAMES; i++)
+        assert_string_equal(fields_named(NAMES[i])->name, "observed/wet_inside_bag");
+    assert_null(fields_named("wet_inside"));
+    assert_null(fields_named(""));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(every_row_is_whole),
+        cmocka_unit_test(facts_are_found_by_their_last_name),
+        cmocka_unit_test(a_field_has_many_names),
         cmocka_unit_test(a_path_is_no_member),
         cmocka_unit_test(a_value_is_set_and_taken_where_it_stands),
     };

@@ -170,6 +170,10 @@ static void chart_edges(void **state)
     assert_int_equal(
         chart_counts(&(struct chart_data){CHART_U, x, sizes, 5, 0}, CHART_PLAIN, 3, &s, points),
         ERROR_INVALID);
+    x[1] = 0;
+    assert_int_equal(
+        chart_counts(&(struct chart_data){CHART_U, x, sizes, 5, 0}, CHART_PLAIN, 0, &s, points),
+        ERROR_INVALID); /* limits of no width */
     double none[] = {0, 0}, no_size[] = {0, 0};
     assert_int_equal(chart_counts(&(struct chart_data){CHART_U, none, no_size, 2, 0}, CHART_PLAIN,
                                   3, &s, points),

@@ -1,0 +1,74 @@
+/* What is read out and mailed when harm is reported: the plant's words, both kinds of them. */
+#include "check.h"
+
+#include "base/error.h"
+#include "intake/harm.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+static int load(const char *text, json_t **ret, struct error *err)
+{
+    char path[] = "/tmp/oddloaf-harm-XXXXXX";
+    int fd = mkstemp(path);
+    assert_true(fd >= 0 && write(fd, text, strlen(text)) == (ssize_t)strlen(text));
+    close(fd);
+    int rc = harm_load(path, NULL, NULL, ret, err);
+    unlink(path);
+    return rc;
+}
+
+static void both_kinds_have_their_words(void **state)
+{
+    json_t *harm = NULL;
+    struct error err = {0};
+    (void)state;
+    assert_int_equal(load("{\"script\":\"Stop.\",\"mail\":[\"Call\",\"Keep\"],"
+                          "\"possible\":{\"script\":\"Was it?\",\"mail\":[\"Read\"]}}",
+                          &harm, &err),
+                     0);
+    assert_int_equal(err.code, 0);
+    assert_string_equal(harm_script_of(harm, false), "Stop.");
+    assert_string_equal(harm_script_of(harm, true), "Was it?");
+    assert_int_equal(json_array_size(harm_needs_of(harm, false)), 2);
+    assert_int_equal(json_array_size(harm_needs_of(harm, true)), 1);
+    json_decref(harm);
+}
+
+static void nothing_of_it_may_be_missing(void **state)
+{
+    static const char *const BAD[] = {
+        "{\"mail\":[\"Call\"],\"possible\":{\"script\":\"Was it?\",\"mail\":[\"Read\"]}}",
+        "{\"script\":\"Stop.\",\"possible\":{\"script\":\"Was it?\",\"mail\":[\"Read\"]}}",
+        "{\"script\":\"Stop.\",\"mail\":[],\"possible\":{\"script\":\"Was "
+        "it?\",\"mail\":[\"Read\"]}}",
+        "{\"script\":\"Stop.\",\"mail\":[\"Call\"]}",
+        "{\"script\":\"Stop.\",\"mail\":[\"Call\"],\"possible\":{\"mail\":[\"Read\"]}}",
+        "{\"script\":\"Stop.\",\"mail\":[\"Call\"],\"possible\":{\"script\":\"Was it?\"}}",
+        "{\"script\":\"Stop.\",\"mail\":[\"Call\"],\"possible\":{\"script\":\"Was "
+        "it?\",\"mail\":[]}}",
+        "{",
+    };
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(BAD); i++) {
+        json_t *harm = NULL;
+        struct error err = {0};
+        assert_int_equal(load(BAD[i], &harm, &err), ERROR_INVALID);
+        assert_int_equal(err.code, ERROR_INVALID);
+        assert_true(err.line >= 1 && err.text[0]);
+        assert_null(harm);
+    }
+    json_t *harm = NULL;
+    assert_int_equal(harm_load("/nowhere/harm.json", NULL, NULL, &harm, NULL), ERROR_NOT_FOUND);
+    assert_null(harm);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(both_kinds_have_their_words),
+        cmocka_unit_test(nothing_of_it_may_be_missing),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
