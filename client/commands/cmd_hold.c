@@ -10,6 +10,7 @@
 static const struct option_row options[] = {
     {"reason", "TEXT", "why (needed)"},
     {"by", "NAME", "who decides (the login name)"},
+    {"at", "TIME", "when it was decided (now)"},
     {"case", "CASE", "that it is for"},
     {"reach", "CASE", "the case's own lot and all that reach names, for that case"},
     {"at-least", "PCT", "of the others, the ones at that risk or above (all of them)"},
@@ -173,6 +174,8 @@ static int send_hold(struct client *c, const struct args *a, json_t *codes, json
         return client_usage(c, "a lot, the reason or the name is not UTF-8 text");
     if (of_case)
         json_object_set_new(body, "case", json_string(of_case));
+    if (args_has(a, "at"))
+        json_object_set_new(body, "at", json_string(args_value(a, "at")));
     if (args_has(a, "still-about"))
         json_object_set_new(body, "still_about", json_true());
     int rc = client_post(c, "/v1/lots/hold", body, &answer);

@@ -8,6 +8,7 @@
 static const struct option_row options[] = {{"disposition", "WORD", "needed"},
                                             {"reason", "TEXT", "why (needed)"},
                                             {"by", "NAME", "who decides (the login name)"},
+                                            {"at", "TIME", "when it was decided (now)"},
                                             {"hold", "H12", "of several holds on a lot, that one"},
                                             {"case", "CASE", "of several, those for that case"},
                                             {"all", NULL, "of several, all"},
@@ -26,7 +27,7 @@ static void show(const struct client *c, const json_t *answer)
 
 static json_t *body_of(const struct args *a)
 {
-    static const char *const which[] = {"hold", "case"};
+    static const char *const which[] = {"hold", "case", "at"};
     char login[64];
     json_t *lots = json_array();
     for (int i = 0; i < a->count; i++)

@@ -6,6 +6,7 @@
 static const struct option_row options[] = {{"confirmed-by", "WORD", "needed"},
                                             {"note", "TEXT", "what was found"},
                                             {"by", "NAME", "who decides (the login name)"},
+                                            {"at", "TIME", "when it was decided (now)"},
                                             {"reopen", NULL, "takes the verdict back"},
                                             {0}};
 static const struct option_words option_words[] = {{"confirmed-by", WORDS_CONFIRMED_BY}, {0}};
@@ -33,6 +34,8 @@ static int settle(struct client *c, const struct args *a)
         return client_usage(c, "the note or the name is not UTF-8 text");
     if (reopen)
         json_object_set_new(body, "reopen", json_true());
+    if (args_has(a, "at"))
+        json_object_set_new(body, "at", json_string(args_value(a, "at")));
     struct text_buffer path = {0};
     text_append(&path, "/v1/cases/");
     client_path_word(&path, a->words[0]);

@@ -332,6 +332,8 @@ static int read_settling(const json_t *body, const struct setup *setup, const ch
 {
     int rc = jsonx_bool(body, "reopen", &s->reopen, err);
     if (!rc)
+        rc = request_decided(body, &s->now_ms, err);
+    if (!rc)
         rc = jsonx_needed(body, "by", LENGTH_PERSON, &s->by, err);
     if (!rc)
         rc = jsonx_text(body, "note", LENGTH_NOTE, &s->note, err);

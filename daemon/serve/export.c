@@ -173,6 +173,62 @@ static int add_events(struct piece *p, struct error *err)
     return rc;
 }
 
+/* ---- what was decided ---- */
+
+/* A word of a shell, whatever is in it. */
+static void add_word(struct piece *p, const char *text)
+{
+    text_append(&p->text, "'");
+    for (const char *at = text; *at; at++)
+        text_append_bytes(&p->text, *at == '\'' ? "'\\''" : at, *at == '\'' ? 4 : 1);
+    text_append(&p->text, "'");
+}
+
+static void add_option(struct piece *p, const struct export_column *column,
+                       const struct record_cell *cell)
+{
+    char when[40];
+    if (cell->form == RECORD_NOTHING || (cell->form == RECORD_TEXT && !*cell->text))
+        return;
+    text_appendf(&p->text, "%s%s", *column->name ? " --" : " ", column->name);
+    if (column->form == EXPORT_TIME)
+        text_appendf(&p->text, "=%s", when_format_utc(cell->integer, when));
+    else if (column->form == EXPORT_DAY)
+        text_appendf(&p->text, "=%s", day_format(tz_day(p->setup->tz, cell->integer), when));
+    else if (cell->form == RECORD_TEXT) {
+        text_append(&p->text, *column->name ? "=" : "");
+        add_word(p, cell->text);
+    }
+}
+
+static int add_decision(void *arg, const struct record_cell *cells, int count)
+{
+    struct piece *p = arg;
+    text_appendf(&p->text, "oddloaf %s", cells[0].text);
+    for (int named = 1; named >= 0; named--) {
+        for (int i = 1; i < count; i++)
+            if ((*p->table->columns[i].name != '\0') == (named == 1))
+                add_option(p, &p->table->columns[i], &cells[i]);
+        text_append(&p->text, named ? " --" : " || failed=1\n");
+    }
+    return 0;
+}
+
+/* Few, beside complaints: all in one piece. */
+static int add_decisions(struct piece *p, struct error *err)
+{
+    int count, rc = 0;
+    const struct export_table *tables = export_decisions(&count);
+    for (int t = 0; t < count && !rc; t++) {
+        p->table = &tables[t];
+        p->cursor = (struct export_cursor){INT64_MIN, true};
+        while (!rc && p->cursor.more)
+            rc = export_next(p->store, p->table, &p->cursor, add_decision, p, err);
+    }
+    text_append(&p->text, "exit ${failed:-0}\n");
+    return rc;
+}
+
 /* ---- what the files are ---- */
 
 static const char README[] =
@@ -189,12 +245,9 @@ static const char README[] =
     "    done\n"
     "    oddloaf log --from complaints.ndjson\n"
     "    oddloaf log --from joined.ndjson\n"
-    "    oddloaf measure --from measured.ndjson\n\n"
-    "Cases get new numbers, complaints keep their ids. The rest tells what was found and done; "
-    "what of it\n"
-    "stands is given again by `oddloaf settle COMPLAINT CAUSE`, `oddloaf hold LOT` and `oddloaf "
-    "action`, with\n"
-    "the day on which that is done.\n\n"
+    "    oddloaf measure --from measured.ndjson\n"
+    "    sh decisions.sh\n\n"
+    "Cases get new numbers, complaints keep their ids. The rest tells what was found and done.\n\n"
     "* `complaints.ndjson`: complaints as they stand, as a client sends them, in the order they "
     "were logged;\n"
     "  `harm_read`: a person corrected what is said of harm, so `harm` holds whatever the note "
@@ -205,6 +258,10 @@ static const char README[] =
     "  nowhere and are not loaded again; `changes.csv` has who withdrew them, when and why\n"
     "* `measured.ndjson`: results of laboratories as they stand; `measured.csv` has those before, "
     "too\n"
+    "* `decisions.sh`: verdicts that stand, holds with their ends, and actions, each as the "
+    "command "
+    "that\n"
+    "  decides it, with its date; for a daemon on which nothing is on hold yet\n"
     "* `epcis.json`: lots made and sent, as an EPCIS 2.0 document\n";
 
 static int add_readme(struct piece *p, struct error *err)
@@ -234,6 +291,7 @@ static const struct {
               {"joined.ndjson", EXPORT_JOINED, add_complaints},
               {"withdrawn.ndjson", EXPORT_WITHDRAWN, add_complaints},
               {"measured.ndjson", 0, add_results},
+              {"decisions.sh", 0, add_decisions},
               {"epcis.json", 0, add_events}};
 enum { OTHER_COUNT = sizeof OTHERS / sizeof OTHERS[0] };
 

@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "base/uuid.h"
 #include "base/words.h"
 #include "desk/apart.h"
 #include "serve/app.h"
@@ -149,11 +150,14 @@ static int read_id(const json_t *body, const char *field, char letter, int64_t *
     return ERROR_INVALID;
 }
 
-/* A case that has moved is the one it moved to. */
+/* A case, or that of a complaint; one that has moved is the one it moved to. */
 static int read_case(struct store *store, const json_t *body, int64_t *ret, struct error *err)
 {
     struct case_row row;
-    int rc = read_id(body, "case", SHORT_ID_CASE, ret, err);
+    const char *text = json_string_value(json_object_get(body, "case"));
+    char uuid[UUID_TEXT];
+    int rc = text && uuid_normalize(text, uuid) ? case_of_uuid(store, uuid, ret, err)
+                                                : read_id(body, "case", SHORT_ID_CASE, ret, err);
     if (!rc && *ret)
         rc = case_get(store, *ret, &row, err);
     if (!rc && *ret)
@@ -177,6 +181,8 @@ static int read_holding(const struct setup *setup, struct store *store, const js
     int rc = jsonx_needed(body, "reason", LENGTH_REASON, &h->reason, err);
     if (!rc)
         rc = jsonx_needed(body, "by", LENGTH_PERSON, &h->by, err);
+    if (!rc)
+        rc = request_decided(body, &h->at_ms, err);
     if (!rc)
         rc = read_case(store, body, &h->case_id, err);
     if (!rc)

@@ -136,6 +136,23 @@ int request_json(const struct request *rq, json_t **ret, struct error *err)
     return rc;
 }
 
+int request_decided(const json_t *body, int64_t *ret, struct error *err)
+{
+    const char *at = NULL;
+    int64_t ms = *ret;
+    int rc = jsonx_text(body, "at", LENGTH_WORD, &at, err);
+    if (rc || !at)
+        return rc;
+    rc = when_parse(at, &ms, err);
+    if (!rc && ms > *ret)
+        rc = error_set(err, ERROR_INVALID, "lies ahead");
+    if (rc)
+        error_field(err, "at", at);
+    else
+        *ret = ms;
+    return rc;
+}
+
 void request_reply(struct request *rq, int status, const char *content_type, char *body,
                    size_t length)
 {

@@ -73,6 +73,9 @@ int request_query_symptom(const struct request *rq, const char **ret, struct err
 int request_query_days(const struct request *rq, int32_t *from, int32_t *to, struct error *err);
 /* The body is NDJSON: many things in one request. */
 bool request_is_lines(const struct request *rq);
+/* Its member "at": when it was decided; *ret stays as it is without one. ERROR_INVALID, with the
+ * field, if that is no time or lies ahead of *ret, the present. */
+int request_decided(const json_t *body, int64_t *ret, struct error *err);
 /* The body as one JSON object. */
 int request_json(const struct request *rq, json_t **ret, struct error *err);
 

@@ -326,6 +326,57 @@ int export_next(struct store *store, const struct export_table *table, struct ex
     return db_end(&q, rc);
 }
 
+/* ---- what was decided ---- */
+
+static const struct export_column SETTLE[] = {
+    {"", T, ""},     {"", T, ""},   {"", T, ""},  {"confirmed-by", T, ""},
+    {"note", T, ""}, {"by", T, ""}, {"at", W, ""}};
+static const struct export_column HOLD[] = {
+    {"", T, ""},   {"", T, ""},     {"reason", T, ""},      {"by", T, ""},         {"case", T, ""},
+    {"at", W, ""}, {"hold", T, ""}, {"disposition", T, ""}, {"still-about", N, ""}};
+static const struct export_column ACTION[] = {{"", T, ""},      {"cause", T, ""},   {"line", T, ""},
+                                              {"place", T, ""}, {"symptom", T, ""}, {"date", D, ""},
+                                              {"note", T, ""},  {"by", T, ""}};
+
+#define COMPLAINT_OF(case_id)                                                                      \
+    "(SELECT min(c.uuid) FROM complaint c WHERE c.case_id = " case_id " AND c.withdrawn_ms IS "    \
+    "NULL)"
+
+const struct export_table *export_decisions(int *ret_count)
+{
+    /* a hold ends as soon as it is there: its number is how many of them came first */
+    static const struct export_table DECISIONS[] = {
+        ROW("settle", "", SETTLE, IDS("verdict"),
+            "SELECT 'settle', " COMPLAINT_OF(
+                "t.case_id") ", t.cause, t.confirmed_by, t.note,"
+                             " t.by_name, t.at_ms FROM verdict t JOIN complaint_case k ON k.id = "
+                             "t.case_id"
+                             " AND k.complaints > 0 WHERE t.reopened_ms IS NULL"
+                             " AND t.id > ?1 AND t.id <= ?2 ORDER BY t.id",
+            5000),
+        ROW("hold", "", HOLD, IDS("hold"),
+            "SELECT 'hold', t.code, t.reason, t.by_name, " COMPLAINT_OF(
+                "coalesce(k.moved_to, k.id)") ", t.at_ms, NULL, NULL, 1, t.id AS nr, 0 AS ends "
+                                              "FROM hold t LEFT JOIN complaint_case k"
+                                              " ON k.id = t.case_id WHERE t.reason <> '' AND t.id "
+                                              "> ?1 AND t.id <= ?2"
+                                              " UNION ALL SELECT 'release', t.code, t.end_reason, "
+                                              "t.ended_by, NULL, t.ended_ms,"
+                                              " 'H' || (SELECT count(*) FROM hold h WHERE h.reason "
+                                              "<> '' AND h.id <= t.id),"
+                                              " t.disposition, NULL, t.id, 1 FROM hold t WHERE "
+                                              "t.reason <> '' AND t.ended_ms IS NOT"
+                                              " NULL AND t.id > ?1 AND t.id <= ?2 ORDER BY nr, "
+                                              "ends",
+            5000),
+        ROW("action", "", ACTION, IDS("corrective_action"),
+            "SELECT 'action', t.cause, t.line, t.place, t.symptom, t.at_ms, t.note, t.by_name FROM"
+            " corrective_action t" BETWEEN,
+            5000)};
+    *ret_count = LENGTH(DECISIONS);
+    return DECISIONS;
+}
+
 /* ---- complaints ---- */
 
 #define OWN(standing)                                                                              \

@@ -38,6 +38,10 @@ struct export_cursor {
 int export_next(struct store *store, const struct export_table *table, struct export_cursor *cursor,
                 export_each each, void *arg, struct error *err);
 
+/* What was decided, as commands that decide it again: the first cell is the command, those of
+ * columns without a name are its words, the others its options (a number: one without a value). */
+const struct export_table *export_decisions(int *ret_count);
+
 /* Lots made and sent, by lot: whether sent, lot, product, gtin, at, units, code date, route, store.
  */
 const struct export_table *export_events(void);

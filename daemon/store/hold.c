@@ -84,6 +84,7 @@ struct state {
     const struct hold_entry *entry; /* to be added; NULL */
     const struct hold_end *end;     /* or to end some; NULL */
     int rows, standing, meant;      /* meant: to end */
+    bool later;                     /* one of those began after its end */
     bool stood;                     /* the entry */
     int64_t first_id;               /* of those standing */
     struct text_buffer all;         /* "H3 (glass, mira), H5 (C12: wet bags, jo)": those standing */
@@ -110,7 +111,9 @@ static void take_standing(struct state *s, const struct hold_row *row)
         text_appendf(&s->all, "%s: ", CASE_ID(row->case_id));
     text_appendf(&s->all, "%.40s, %.20s)", row->reason, row->by_name);
     s->stood = s->stood || (s->entry && is_entry(s->entry, row));
-    s->meant += s->end && is_meant(s->end, row);
+    bool meant = s->end && is_meant(s->end, row);
+    s->meant += meant;
+    s->later = s->later || (meant && row->at_ms > s->end->at_ms);
 }
 
 static int take_row(void *arg, const struct hold_row *row)
@@ -231,6 +234,9 @@ static int check_meant(const struct hold_of *of, const struct state *s, struct e
         error_set(err, ERROR_CONFLICT, "%d holds stand on lot %.60s: %.150s; nothing was recorded",
                   s->standing, of->code, s->all.data);
         error_hint(err, "say which: --hold %s, --case CASE, or --all", HOLD_ID(s->first_id));
+    } else if (s->later) {
+        error_set(err, ERROR_CONFLICT, "lot %.60s was not on hold then; nothing was recorded",
+                  of->code);
     } else {
         return 0;
     }

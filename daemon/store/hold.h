@@ -47,8 +47,9 @@ struct hold_end {
     const char *disposition, *reason, *by_name, *user;
     int64_t at_ms;
 };
-/* ERROR_CONFLICT if none stands, none of those named, or several while none is named; the text says
- * what is so. ERROR_NOT_FOUND for a code that neither a record nor a hold bears. Writer's thread.
+/* ERROR_CONFLICT if none stands, none of those named, several while none is named, or one that
+ * began later; the text says what is so. ERROR_NOT_FOUND for a code that neither a record nor a
+ * hold bears. Writer's thread.
  */
 int hold_end(struct store *store, const struct hold_of *of, const struct hold_end *end,
              struct error *err);

@@ -4,6 +4,7 @@
 """
 import csv
 import json
+import os
 import pathlib
 import re
 import shutil
@@ -66,6 +67,37 @@ def filled(plant):
     return said, [gone["id"], repeated["id"]]
 
 
+def decided(plant, said):
+    """Verdicts, holds and actions of days ago, in words that a shell would run."""
+    note = """it's $(touch ran) `x` "hot"\nand wet"""
+    for words in (["settle", said[2]["id"], "cold-storage", "--confirmed-by", "assay", f"--note={note}", "--by=-jo", "--at", "2026-11-24T10:00:00Z"],
+                  ["settle", said[4]["id"], "rope", "--confirmed-by", "assay", "--at", "2026-11-24T11:00:00Z"],
+                  ["settle", said[4]["id"], "--reopen"],
+                  ["hold", "L1 6318 A0400", "R-77", "--reason", "wet, isn't it", "--by", "mira", "--at", "2026-11-22T10:00:00Z"],
+                  ["hold", "L1 6318 A0400", "--reason", "glass", "--case", said[0]["id"], "--at", "2026-11-22T11:00:00.5Z"],
+                  ["hold", "Z9 0000", "--reason=-on no record", "--at", "2026-11-22T12:00:00Z"],
+                  ["release", "R-77", "--disposition", "destroy", "--reason", "old", "--by", "jo", "--at", "2026-11-23T10:00:00Z"],
+                  ["hold", "R-77", "--reason", "glass", "--still-about", "--at", "2026-11-24T10:00:00Z"],
+                  ["release", "L1 6318 A0400", "--hold=H1", "--disposition", "release", "--reason", "dry", "--at", "2026-11-23T11:00:00Z"],
+                  ["action", "--line", "1", "--symptom", "mold", "--date", "2026-11-20", "--note", note]):
+        plant.client(*words, check=0)
+    for words, why in ((["hold", "R-77", "--reason", "x", "--at", "2090-01-01T00:00:00Z"], "ahead"),
+                       (["release", "Z9 0000", "--disposition", "release", "--reason", "x", "--at", "2026-11-20T00:00:00Z"], "not on hold then"),
+                       (["settle", said[0]["id"], "old-stock", "--confirmed-by", "assay", "--at", "yesterday"], "yesterday")):
+        done = plant.client(*words)
+        assert done.returncode and why in done.stderr, done
+
+
+def decisions(plant, said):
+    """What the daemon says of them, without numbers of cases."""
+    def without(document):
+        return {key: without(value) for key, value in document.items() if key != "case"} if isinstance(document, dict) else (
+            [without(one) for one in document] if isinstance(document, list) else document)
+    return without({"verdicts": {one["id"]: plant.get(f"/v1/cases/{one['id']}")[1].get("verdict") for one in said},
+                    "lots": [plant.client_json("lot", lot)["hold"] for lot in ("L1 6318 A0400", "R-77")],
+                    "holds": plant.client_json("holds"), "actions": plant.get("/v1/actions")[1]})
+
+
 def check_tops(plant):
     """What a list says of a case is what its ranking says, whatever came and went beside it."""
     for case in plant.get("/v1/cases?limit=500")[1]["cases"]:
@@ -92,16 +124,22 @@ def answers(plant, said):
 def a_fresh_daemon_gives_the_same_answers():
     with Plant(BINARIES) as plant:
         said, _ = filled(plant)
+        decided(plant, said)
         folder = plant.dir / "out"
         plant.client("export", str(folder), "--contacts", check=0)
-        before = answers(plant, said)
+        before, decided_before = answers(plant, said), decisions(plant, said)
         commands = re.search(r"^    for kind.*?^$", (folder / "README.md").read_text(), re.M | re.S).group(0)
         with Plant(BINARIES, config={"queue": 4096}) as fresh:
-            script = f"set -e\noddloaf() {{ {fresh.binaries}/oddloaf --socket {fresh.socket} \"$@\"; }}\n{commands}"
-            done = subprocess.run(["sh", "-c", script], cwd=folder, capture_output=True, text=True)
-            assert done.returncode == 0, done
+            program = fresh.dir / "bin" / "oddloaf"
+            program.parent.mkdir()
+            program.write_text(f"#!/bin/sh\nexec {fresh.binaries}/oddloaf --socket {fresh.socket} \"$@\"\n")
+            program.chmod(0o755)
+            done = subprocess.run(["sh", "-e", "-c", commands], cwd=folder, capture_output=True, text=True,
+                                  env={**os.environ, "PATH": f"{program.parent}:{os.environ['PATH']}"})
+            assert done.returncode == 0 and not (folder / "ran").exists(), done
             fresh.wait_idle()
             after = answers(fresh, said)
+            assert decisions(fresh, said) == decided_before, (decisions(fresh, said), decided_before)
             for one in said:
                 assert before[0][one["id"]] == after[0][one["id"]], (before[0][one["id"]], after[0][one["id"]])
             assert before[1] == after[1], (before[1], after[1])
@@ -110,6 +148,7 @@ def a_fresh_daemon_gives_the_same_answers():
             for name in ("products", "targets", "lots", "mixes", "uses", "readings", "plantlog", "dispatch"):
                 a, b = (sorted((f / f"{name}.csv").read_text().splitlines()) for f in (folder, again))
                 assert a == b, (name, [line for line in a if line not in b], [line for line in b if line not in a])
+            assert (again / "decisions.sh").read_text() == (folder / "decisions.sh").read_text()
             for name in ("complaints.ndjson", "joined.ndjson"):
                 a, b = ([json.loads(line) for line in (f / name).read_text().splitlines()] for f in (folder, again))
                 assert a == b and a, (name, a, b)
