@@ -80,18 +80,18 @@ static int list_actions(struct client *c)
 
 static void show_period(const struct view *v, const char *label, const json_t *period)
 {
-    char n[5][VIEW_NUMBER];
+    char n[5][VIEW_COUNT];
     if (!json_is_object(period))
         return;
     if (!pick_has(period, "per_million")) {
-        view_label(v, label, "%s complaints, %s units: no rate yet",
-                   view_number(pick_number(period, "complaints", 0), n[0]),
-                   view_number(pick_number(period, "units", 0), n[1]));
+        view_label(v, label, "%s, %s: no rate yet",
+                   view_count(pick_number(period, "complaints", 0), "complaint", n[0]),
+                   view_count(pick_number(period, "units", 0), "unit", n[1]));
         return;
     }
-    view_label(v, label, "%s complaints, %s units: %s per million (%s to %s)",
-               view_number(pick_number(period, "complaints", 0), n[0]),
-               view_number(pick_number(period, "units", 0), n[1]),
+    view_label(v, label, "%s, %s: %s per million (%s to %s)",
+               view_count(pick_number(period, "complaints", 0), "complaint", n[0]),
+               view_count(pick_number(period, "units", 0), "unit", n[1]),
                view_rough(pick_number(period, "per_million", 0), n[2]),
                view_rough(pick_number(period, "low", 0), n[3]),
                view_rough(pick_number(period, "high", 0), n[4]));

@@ -14,7 +14,8 @@ enum { LIMIT_USUAL = 50, LIMIT_MOST = 100000 };
 static const struct option_row options[] = {
     {"symptom", ARGS_SYMPTOM, NULL},
     {"line", "NAME", "of the lot"},
-    {"product", "CODE", "of the lot"},
+    {"product", "NAME",
+     "of the lot: a code, words of a name, or a family: pan-bread, bun, flatbread, sweet-good"},
     {"cause", "ID", "that leads the ranking"},
     {"since", "DATE", "with a complaint since; 2026-11-19, Mon, 7 days ago"},
     {"state", "WORD", "open if not given"},
@@ -86,6 +87,27 @@ static void add_case(struct table *t, const json_t *item, int32_t today)
     add_cause(t, item);
 }
 
+/* Which products were looked for, where they are not just what was said. */
+static void show_products(const struct view *v, const json_t *rest, const char *said)
+{
+    size_t i;
+    const json_t *product;
+    struct text_buffer text = {0};
+    const json_t *products = json_object_get(rest, "products");
+    json_array_foreach(products, i, product)
+    {
+        text_appendf(&text, "%s%s (%s)", i ? ", " : "", pick_text(product, "product", "?"),
+                     pick_text(product, "name", "?"));
+    }
+    bool as_said = json_array_size(products) == 1 && said &&
+                   strcmp(pick_text(json_array_get(products, 0), "product", ""), said) == 0;
+    if (pick_has(rest, "family"))
+        view_textf(v, VIEW_PLAIN, 0, 2, "Of the family %s.", pick_text(rest, "family", "?"));
+    else if (text.length && !as_said)
+        view_textf(v, VIEW_PLAIN, 0, 2, "Of %s.", text.data);
+    text_buffer_free(&text);
+}
+
 static void show(const struct client *c, const struct pages *found)
 {
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
@@ -141,8 +163,10 @@ static int list(struct client *c, const struct args *a, const char *path, int64_
     int rc = pages_get(c, path, "cases", limit, &found);
     if (!rc && c->json)
         pages_print(&found, "cases");
-    else if (!rc)
+    else if (!rc) {
+        show_products(&c->view, found.rest, args_value(a, "product"));
         show(c, &found);
+    }
     if (rc == EXIT_REFUSED && args_has(a, "cause") && !c->json)
         show_causes(c, args_value(a, "cause"));
     pages_free(&found);

@@ -77,6 +77,7 @@ static int export_all(struct client *c, const struct args *a)
     json_t *list = NULL;
     size_t i;
     const json_t *name;
+    char files[VIEW_COUNT];
     int rc = client_get(c, "/v1/export", &list);
     if (rc)
         return rc;
@@ -91,8 +92,8 @@ static int export_all(struct client *c, const struct args *a)
     if (!rc && c->json)
         client_print(list);
     else if (!rc)
-        view_textf(&c->view, VIEW_PLAIN, 0, 2,
-                   "%zu files in %s; README.md there says what they are.", i, folder);
+        view_textf(&c->view, VIEW_PLAIN, 0, 2, "%s in %s; README.md there says what they are.",
+                   view_count((double)i, "file", files), folder);
     json_decref(list);
     return rc;
 }

@@ -23,6 +23,12 @@ static void add_what(struct table *t, const json_t *document, const json_t *even
     const char *what = pick_text(event, "what", "?");
     const char *name = pick_text(event, "field", ""), *field = change_show_field(name);
     bool named = *about && strcmp(about, of) != 0;
+    if (pick_has(event, "kind")) {
+        table_addf(t, "%s: %s %s%s%s%s", what, pick_text(event, "kind", "?"), name,
+                   pick_has(event, "row") ? " (" : "", pick_text(event, "row", ""),
+                   pick_has(event, "row") ? ")" : "");
+        return;
+    }
     if (strcmp(what, name) == 0) /* withdrawn */
         field = "";
     const char first[] = {(char)tolower((unsigned char)*field), '\0'};
@@ -86,8 +92,10 @@ const struct command cmd_history = {
     .more =
         "Of a complaint: logged, joined, corrected, withdrawn, moved to another lot, contact "
         "erased. Of a case: those of its complaints, mails, verdicts, holds and laboratory results "
-        "of its "
-        "lot, actions. Of a lot: holds, results, complaints that moved, and its record as it was.",
+        "of "
+        "its lot, actions. Of a lot: holds, results, complaints that moved, and what of its "
+        "records "
+        "was changed: the lot's own, its mixes, uses, readings and dispatches, column by column.",
     .least = 1,
     .most = 1,
     .exec = history,

@@ -23,14 +23,14 @@ static const struct option_row options[] = {
 /* A lot that reach names, with its risk: shown before it is held. */
 static void show_lot(const struct client *c, const json_t *lot, const char *note)
 {
-    char percent[VIEW_NUMBER], number[VIEW_NUMBER];
+    char percent[VIEW_NUMBER], number[VIEW_COUNT];
     char *routes = pick_shown(lot, "routes");
-    view_textf(&c->view, VIEW_PLAIN, 2, 2, "%s  %s, %s units, best by %s%s%s%s%s%s",
-               pick_text(lot, "lot", "?"),
-               view_percent(pick_number(lot, "probability", 0), percent),
-               view_number(pick_number(lot, "units", 0), number), pick_text(lot, "code_date", "?"),
-               pick_bool(lot, "in_code", true) ? "" : " (past)", *routes ? ", sent by " : "",
-               routes, pick_has(lot, "holds") ? ", on hold already" : "", note);
+    view_textf(
+        &c->view, VIEW_PLAIN, 2, 2, "%s  %s, %s, best by %s%s%s%s%s%s", pick_text(lot, "lot", "?"),
+        view_percent(pick_number(lot, "probability", 0), percent),
+        view_count(pick_number(lot, "units", 0), "unit", number), pick_text(lot, "code_date", "?"),
+        pick_bool(lot, "in_code", true) ? "" : " (past)", *routes ? ", sent by " : "", routes,
+        pick_has(lot, "holds") ? ", on hold already" : "", note);
     free(routes);
 }
 

@@ -366,6 +366,7 @@ static void print_sums(const struct load *l)
         json_decref(document);
         return;
     }
+    char rows[VIEW_COUNT];
     if (l->answered == 0)
         return;
     char passed[48] = "";
@@ -373,8 +374,8 @@ static void print_sums(const struct load *l)
         snprintf(passed, sizeof passed, ", %s passed over",
                  view_number((double)l->passed_over, n[5]));
     view_textf(&l->c->view, VIEW_PLAIN, 0, 2,
-               "%s: %s rows read: %s new, %s changed, %s the same, %s refused%s%s", l->kind,
-               view_number((double)l->read, n[0]), view_number((double)l->new, n[1]),
+               "%s: %s read: %s new, %s changed, %s the same, %s refused%s%s", l->kind,
+               view_count((double)l->read, "row", rows), view_number((double)l->new, n[1]),
                view_number((double)l->changed, n[2]), view_number((double)l->same, n[3]),
                view_number((double)l->refused, n[4]), passed, l->dry_run ? " (dry run)" : "");
     if (!l->applied && !l->dry_run)

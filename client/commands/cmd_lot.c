@@ -4,10 +4,11 @@
 #include "form/said_date.h"
 #include "show/lot_show.h"
 
-static const struct option_row options[] = {{"product", "CODE", "helps when the code is not exact"},
-                                            {"code-date", "DATE", "likewise: the best-by date"},
-                                            {"store", "NAME", "likewise: the store it came from"},
-                                            {0}};
+static const struct option_row options[] = {
+    {"product", "NAME", "helps when the code is not exact: its code or words of its name"},
+    {"code-date", "DATE", "likewise: the best-by date"},
+    {"store", "NAME", "likewise: the store it came from"},
+    {0}};
 
 static void show(const struct client *c, const json_t *document)
 {

@@ -92,9 +92,10 @@ static void show(const struct client *c, const json_t *document)
     const json_t *ranked = json_object_get(document, "ranked");
     const json_t *first = json_array_get(ranked, 0);
     size_t complaints = json_array_size(json_object_get(document, "complaints"));
+    char count[VIEW_COUNT];
     case_path_title(c, document);
-    view_label(v, "state", "%s, %zu %s", pick_text(document, "state", "open"), complaints,
-               complaints == 1 ? "complaint" : "complaints");
+    view_label(v, "state", "%s, %s", pick_text(document, "state", "open"),
+               view_count((double)complaints, "complaint", count));
     show_harm(v, document);
     show_joined(v, document);
     show_moved(v, document);
@@ -126,13 +127,12 @@ static void show_kept(const struct client *c, const json_t *document)
     const struct view *v = &c->view;
     const json_t *ranked = json_object_get(document, "ranked");
     const json_t *first = json_array_get(ranked, 0);
-    char when[VIEW_NUMBER];
+    char when[VIEW_NUMBER], count[VIEW_COUNT];
     view_title(v, "%s  as of %s", pick_text(document, "case", "?"),
                view_when(pick_text(document, "as_of", "?"), when));
     double complaints = pick_number(document, "complaints", 0);
-    view_label(v, "revision", "%.0f, %.0f %s, rules %.19s", pick_number(document, "revision", 0),
-               complaints, complaints > 1 ? "complaints" : "complaint",
-               pick_text(document, "rules", "?"));
+    view_label(v, "revision", "%.0f, %s, rules %.19s", pick_number(document, "revision", 0),
+               view_count(complaints, "complaint", count), pick_text(document, "rules", "?"));
     view_label(v, "mailed", "%s", pick_text(document, "mailed", "no"));
     view_section(v, "Likely causes, as told then");
     show_ranked(v, ranked, CAUSES_SHOWN);

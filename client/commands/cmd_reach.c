@@ -81,7 +81,7 @@ static void show(const struct client *c, const json_t *document)
 {
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
     double units = add_lots(t, document);
-    char number[VIEW_NUMBER];
+    char number[VIEW_COUNT];
     case_path_harm(c, document);
     view_title(&c->view, "%s  lots that may share %s", pick_text(document, "case", "case"),
                pick_text(document, "title", pick_text(document, "cause", "the cause")));
@@ -93,9 +93,9 @@ static void show(const struct client *c, const json_t *document)
     show_looked(c, document);
     if (table_rows(t) > 0)
         view_textf(&c->view, VIEW_PLAIN, 2, 2,
-                   "%s units still in code on %s. A hold is QA's decision: oddloaf hold LOT… "
+                   "%s still in code on %s. A hold is QA's decision: oddloaf hold LOT… "
                    "--reason, or for all of them --reach %s",
-                   view_number(units, number), pick_text(document, "in_code_on", "that day"),
+                   view_count(units, "unit", number), pick_text(document, "in_code_on", "that day"),
                    pick_text(document, "case", "CASE"));
     table_free(t);
 }

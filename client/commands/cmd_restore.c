@@ -40,7 +40,8 @@ static void show(const struct client *c, const json_t *r)
     view_label(v, "kept", "what was there: %s; oddloaf restore %s/oddloaf.db goes back", kept,
                kept);
     int64_t erased = pick_int(r, "erased", 0);
-    view_label(v, "erased again", "%lld contact%s", (long long)erased, erased == 1 ? "" : "s");
+    char count[VIEW_COUNT];
+    view_label(v, "erased again", "%s", view_count((double)erased, "contact", count));
     view_label(v, "held mail", "%lld, sent already or stale: oddloaf outbox shows them",
                (long long)pick_int(r, "held_mails", 0));
     if (!pick_bool(r, "past_read", false))

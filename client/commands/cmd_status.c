@@ -104,8 +104,9 @@ static void add_need(json_t *needs, const char *what, const char *says, const ch
 
 static const char *say_waiting(int files, char *out, size_t size)
 {
-    snprintf(out, size, "%d kept file%s of complaints %s not sent yet", files,
-             files == 1 ? "" : "s", files == 1 ? "is" : "are");
+    char count[VIEW_COUNT];
+    snprintf(out, size, "%s of complaints %s not sent yet", view_count(files, "kept file", count),
+             files == 1 ? "is" : "are");
     return out;
 }
 
@@ -235,8 +236,8 @@ static void show_restored(const struct view *v, const json_t *restored)
 static void show_work(const struct view *v, const json_t *work, const json_t *writer)
 {
     char a[VIEW_NUMBER];
-    char b[VIEW_NUMBER];
-    view_label(v, "to be ranked", "%s cases", view_number(pick_number(work, "rank", 0), a));
+    char b[VIEW_NUMBER], count[VIEW_COUNT];
+    view_label(v, "to be ranked", "%s", view_count(pick_number(work, "rank", 0), "case", count));
     if (pick_number(work, "rematch", 0) > 0)
         view_label(v, "to be matched", "complaints whose lot is not exact, with the lots loaded");
     if (writer)

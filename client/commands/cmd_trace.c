@@ -112,14 +112,13 @@ static void show_runs(const struct view *v, const json_t *runs)
     {
         char from[VIEW_NUMBER];
         char to[VIEW_NUMBER];
-        char n[4][VIEW_NUMBER];
+        char n[4][VIEW_COUNT];
         double lots = (double)json_array_size(json_object_get(run, "lots"));
-        view_textf(v, VIEW_PLAIN, 0, 2,
-                   "- line %s, %s to %s: %s complaints on %s lot%s, %s expected (p %s)",
+        view_textf(v, VIEW_PLAIN, 0, 2, "- line %s, %s to %s: %s on %s, %s expected (p %s)",
                    pick_text(run, "line", "?"), view_when(pick_text(run, "from", ""), from),
                    view_when(pick_text(run, "to", ""), to),
-                   view_number(pick_number(run, "observed", 0), n[0]), view_number(lots, n[1]),
-                   lots > 1 ? "s" : "", view_rough(pick_number(run, "expected", 0), n[2]),
+                   view_count(pick_number(run, "observed", 0), "complaint", n[0]),
+                   view_count(lots, "lot", n[1]), view_rough(pick_number(run, "expected", 0), n[2]),
                    view_small(pick_number(run, "p", 1), n[3]));
     }
 }

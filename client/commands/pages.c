@@ -32,7 +32,7 @@ int pages_limit(const struct client *c, const struct args *a, int64_t usual, int
 int pages_get(struct client *c, const char *path, const char *member, int64_t limit,
               struct pages *ret)
 {
-    *ret = (struct pages){.rows = json_array()};
+    *ret = (struct pages){.rows = json_array(), .rest = json_object()};
     do {
         json_t *page = NULL;
         int64_t left = limit - (int64_t)json_array_size(ret->rows);
@@ -41,7 +41,10 @@ int pages_get(struct client *c, const char *path, const char *member, int64_t li
             return rc;
         json_array_extend(ret->rows, json_object_get(page, member));
         text_clip(pick_text(page, "next", ""), ret->next, sizeof ret->next);
-        json_decref(page);
+        json_object_del(page, member);
+        json_object_del(page, "next");
+        json_decref(ret->rest);
+        ret->rest = page;
     } while (ret->next[0] && (int64_t)json_array_size(ret->rows) < limit);
     return EXIT_DONE;
 }
@@ -49,7 +52,8 @@ int pages_get(struct client *c, const char *path, const char *member, int64_t li
 void pages_free(struct pages *pages)
 {
     json_decref(pages->rows);
-    pages->rows = NULL;
+    json_decref(pages->rest);
+    pages->rows = pages->rest = NULL;
 }
 
 void pages_tell_more(const struct pages *pages, const struct client *c)
@@ -62,6 +66,7 @@ void pages_print(const struct pages *pages, const char *member)
 {
     json_t *document =
         json_pack("{sO ss?}", member, pages->rows, "next", pages->next[0] ? pages->next : NULL);
+    json_object_update_missing(document, pages->rest);
     client_print(document);
     json_decref(document);
 }

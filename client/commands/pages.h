@@ -7,6 +7,7 @@
 
 struct pages {
     json_t *rows;  /* array */
+    json_t *rest;  /* the other members of the last answer */
     char next[32]; /* what the next page is asked with, "" there is none */
 };
 /* How many rows --limit asks for, from 1 to `most`; not said, `usual`. Returns the exit code,

@@ -373,15 +373,16 @@ static int on_row(void *arg, const struct row *row)
 static void say_end(const struct batch *b)
 {
     const struct view *v = &b->c->view;
+    char rows[VIEW_COUNT];
     if (b->c->json)
         return;
     if (b->options->dry_run) {
-        view_textf(v, VIEW_PLAIN, 0, 2, "%s: %ld rows, %ld would be sent, %ld refused", b->source,
-                   b->read, b->logged, b->refused);
+        view_textf(v, VIEW_PLAIN, 0, 2, "%s: %s, %ld would be sent, %ld refused", b->source,
+                   view_count((double)b->read, "row", rows), b->logged, b->refused);
         return;
     }
-    view_textf(v, VIEW_PLAIN, 0, 2, "%s: %ld rows: %ld new, %ld logged before, %ld refused%s",
-               b->source, b->read, b->logged, b->again, b->refused,
+    view_textf(v, VIEW_PLAIN, 0, 2, "%s: %s: %ld new, %ld logged before, %ld refused%s", b->source,
+               view_count((double)b->read, "row", rows), b->logged, b->again, b->refused,
                b->kept ? ", the rest kept to be sent later" : "");
     if (b->joined)
         view_textf(v, VIEW_PLAIN, 0, 2, "%ld of them joined to the complaint they repeat",

@@ -190,6 +190,92 @@ static void show_dispatch(const struct view *v, const json_t *dispatch)
     table_free(t);
 }
 
+/* ---- what stands around it ---- */
+
+static void show_cases(const struct view *v, const json_t *document)
+{
+    static const struct column columns[] = {{"case", COLUMN_LEFT, 0},
+                                            {"symptom", COLUMN_LEFT, 0},
+                                            {"n", COLUMN_RIGHT, 0},
+                                            {"newest", COLUMN_LEFT, 0},
+                                            {"likely cause", COLUMN_LEFT, 16}};
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    size_t i;
+    const json_t *item;
+    int64_t may_be = pick_int(document, "may_be", 0);
+    char count[VIEW_COUNT];
+    json_array_foreach(json_object_get(document, "cases"), i, item)
+    {
+        char text[VIEW_NUMBER];
+        const json_t *top = json_object_get(item, "top");
+        bool settled = strcmp(pick_text(item, "state", ""), "settled") == 0;
+        table_add(t, pick_text(item, "case", "?"));
+        table_add(t, pick_text(item, "symptom", ""));
+        add_number(t, item, "complaints");
+        table_addf(t, "%.10s", pick_text(item, "as_of", ""));
+        if (pick_bool(item, "harm", false))
+            table_addf(t, "HARM%s", settled ? ", settled" : "");
+        else
+            table_addf(t, "%s%s %s", settled ? "settled, " : "",
+                       top ? view_percent(pick_number(top, "probability", 0), text)
+                           : "not ranked yet",
+                       pick_text(top, "cause", ""));
+    }
+    if (pick_has(document, "cases"))
+        view_section(v, "Cases");
+    if (table_rows(t) > 0)
+        table_print(t, v, 2);
+    else if (pick_has(document, "cases"))
+        view_text(v, VIEW_PLAIN, 2, 0, "None.");
+    if (may_be)
+        view_textf(v, VIEW_PLAIN, 2, 2, "%s whose lot is open may be about it.",
+                   view_count((double)may_be, "complaint", count));
+    table_free(t);
+}
+
+static void show_samples(const struct view *v, const json_t *samples)
+{
+    size_t i;
+    const json_t *sample;
+    if (json_array_size(samples) == 0)
+        return;
+    view_section(v, "Samples kept back");
+    json_array_foreach(samples, i, sample)
+    {
+        char days[VIEW_NUMBER], when[VIEW_NUMBER];
+        const char *note = pick_text(sample, "note", "");
+        view_textf(v, VIEW_PLAIN, 2, 4, "%s: %s %s days%s%s%s",
+                   view_when(pick_text(sample, "at", ""), when), "without mold for",
+                   view_number(pick_number(sample, "value", 0), days), *note ? " (" : "", note,
+                   *note ? ")" : "");
+    }
+}
+
+static void show_neighbours(const struct view *v, const json_t *neighbours)
+{
+    static const struct column columns[] = {
+        {"", COLUMN_LEFT, 0},       {"lot", COLUMN_LEFT, 10},        {"product", COLUMN_LEFT, 0},
+        {"packed", COLUMN_LEFT, 0}, {"complaints", COLUMN_RIGHT, 0}, {"", COLUMN_LEFT, 0}};
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    size_t i;
+    const json_t *lot;
+    json_array_foreach(neighbours, i, lot)
+    {
+        char when[VIEW_NUMBER];
+        table_add(t, pick_text(lot, "side", ""));
+        table_add(t, pick_text(lot, "lot", "?"));
+        table_add(t, pick_text(lot, "product", ""));
+        table_add(t, view_when(pick_text(lot, "packed_from", ""), when));
+        add_number(t, lot, "complaints");
+        table_add(t, json_array_size(json_object_get(lot, "holds")) ? "on hold" : "");
+    }
+    if (table_rows(t) > 0) {
+        view_section(v, "Beside it on its line");
+        table_print(t, v, 2);
+    }
+    table_free(t);
+}
+
 /* ---- what the models expect ---- */
 
 static void show_span(const struct view *v, const char *label, const json_t *span)
@@ -303,10 +389,13 @@ static void show_records(const struct view *v, const json_t *document)
     if (pick_has(document, "units"))
         view_label(v, "units", "%s", view_number(pick_number(document, "units", 0), number));
     hold_show_lot(v, document);
+    show_cases(v, document);
     show_readings(v, json_object_get(document, "readings"));
     measured_show(v, document);
     show_materials(v, json_object_get(document, "materials"));
     show_dispatch(v, json_object_get(document, "dispatch"));
+    show_neighbours(v, json_object_get(document, "neighbours"));
+    show_samples(v, json_object_get(document, "samples"));
     show_prediction(v, document);
 }
 

@@ -10,6 +10,7 @@
 #include <stdio.h>
 
 #define VIEW_NUMBER 48
+#define VIEW_COUNT 80 /* with what is counted */
 #define VIEW_BAR 128
 #define VIEW_NBSP "\xC2\xA0" /* keeps words together in a wrapped line; printed as a blank */
 
@@ -43,6 +44,8 @@ void view_blank(const struct view *v);
 
 /* 47.5, 1 200, 0.0031: four significant digits, thousands set apart. */
 char *view_number(double value, char buffer[static VIEW_NUMBER]);
+/* "1 file", "2 files", "1 200 units". */
+char *view_count(double count, const char *noun, char buffer[static VIEW_COUNT]);
 /* 2.6, 93.3, 0.05, <0.01: a rate or a ratio, as exact as its interval deserves. */
 char *view_rough(double value, char buffer[static VIEW_NUMBER]);
 /* A chance: 0.16, 0.0028, 2e-08. */

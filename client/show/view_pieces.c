@@ -33,6 +33,12 @@ char *view_number(double value, char buffer[static VIEW_NUMBER])
     return buffer;
 }
 
+char *view_count(double count, const char *noun, char buffer[static VIEW_COUNT])
+{
+    _Static_assert(VIEW_COUNT >= TYPESET_COUNT, "it holds what typeset makes");
+    return typeset_count(count, noun, VIEW_NBSP, buffer);
+}
+
 char *view_rough(double value, char buffer[static VIEW_NUMBER])
 {
     return typeset_rough(value, VIEW_NBSP, buffer);

@@ -12,6 +12,7 @@ static const struct record_column PRODUCTS[] = {
     {"shelf_life_days", RECORD_WHOLE, RECORD_REQUIRED},
     {"unit_g", RECORD_REAL, RECORD_REQUIRED},
     {"gtin", RECORD_GTIN, 0},
+    {"also", RECORD_NAME, 0},
 };
 static const struct record_column TARGETS[] = {
     {"product", RECORD_PRODUCT_REF, KEY},

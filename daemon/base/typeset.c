@@ -98,3 +98,25 @@ char *typeset_rough(double value, const char *blank, char out[static TYPESET_NUM
     text_buffer_free(&text);
     return out;
 }
+
+static bool ends(const char *noun, const char *with)
+{
+    size_t length = strlen(noun), of = strlen(with);
+    return length >= of && strcmp(noun + length - of, with) == 0;
+}
+
+char *typeset_count(double count, const char *noun, const char *blank,
+                    char out[static TYPESET_COUNT])
+{
+    char number[TYPESET_NUMBER];
+    int length = (int)strlen(noun);
+    bool one = count == 1, y = ends(noun, "y") && !ends(noun, "ay") && !ends(noun, "ey");
+    bool hissing = ends(noun, "s") || ends(noun, "sh") || ends(noun, "ch") || ends(noun, "x");
+    snprintf(out, TYPESET_COUNT, "%s %.*s%s", typeset_rough(count, blank, number),
+             one || !y ? length : length - 1, noun,
+             one       ? ""
+             : y       ? "ies"
+             : hissing ? "es"
+                       : "s");
+    return out;
+}

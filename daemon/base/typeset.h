@@ -5,7 +5,7 @@
 
 #include "base/text.h"
 
-enum { TYPESET_NUMBER = 48 };
+enum { TYPESET_NUMBER = 48, TYPESET_COUNT = 80 };
 
 /* The longest piece of `text` that fits `width` columns and ends before a blank, a newline or the
  * end; in the middle of a word only if the word alone is wider, then behind a '_', '-' or '/' if it
@@ -18,5 +18,8 @@ void typeset_digits(struct text_buffer *out, const char *digits, const char *bla
 /* A count, a rate or a ratio, as exact as its interval deserves: 958 173, 65.8, 0.19, <0.01; "-" if
  * it is not finite. Returns `out`. */
 char *typeset_rough(double value, const char *blank, char out[static TYPESET_NUMBER]);
+/* So many of what a noun names in the singular: "1 file", "2 files", "0 copies", "1 200 units". */
+char *typeset_count(double count, const char *noun, const char *blank,
+                    char out[static TYPESET_COUNT]);
 
 #endif

@@ -38,14 +38,12 @@ static void on_found(void *arg, enum mask_kind kind, const char *at, size_t leng
 /* A name of the trade is no person's. */
 static bool is_on_record(struct store *store, const char *field, const char *text)
 {
-    bool known = false, any = true;
+    bool known = false;
     bool is_store = strcmp(field, "store") == 0;
     if (!is_store && strcmp(field, "route") != 0)
         return false;
     enum lot_find_place kind = is_store ? LOT_FIND_STORE : LOT_FIND_ROUTE;
-    /* without any dispatch on record every name is told as known */
-    return lot_find_place_known(store, kind, "\x01", &any, NULL) == 0 && !any &&
-           lot_find_place_known(store, kind, text, &known, NULL) == 0 && known;
+    return lot_find_place_known(store, kind, text, &known, NULL) == 0 && known;
 }
 
 static bool is_code(const char *field)

@@ -1,5 +1,6 @@
 #include "desk/doubts.h"
-#include "store/lot_find.h"
+#include "lots/outlet_named.h"
+#include "lots/product_named.h"
 #include <stdio.h>
 #include <string.h>
 
@@ -10,7 +11,8 @@ struct doubting {
     const struct desk *desk;
     struct store *store;
     const struct complaint_form *form;
-    struct lot_find_row lot; /* the one it is, or whose code was read */
+    struct product_named product; /* that the form names */
+    struct lot_find_row lot;      /* the one it is, or whose code was read */
 };
 
 static void doubt_receipt(const struct doubting *d)
@@ -21,22 +23,65 @@ static void doubt_receipt(const struct doubting *d)
         complaint_form_doubt(d->form, "received_at", "long before the plant's first lot on record");
 }
 
-/* ---- names that no record knows ---- */
+/* ---- names that no record knows, or several do ---- */
+
+/* For the desk to pick from. */
+static void doubt_with(const struct doubting *d, const char *field, const char *says,
+                       json_t *choices)
+{
+    complaint_form_doubt(d->form, field, says);
+    json_t *doubt = json_array_get(d->form->doubts, json_array_size(d->form->doubts) - 1);
+    json_object_set_new(doubt, "choices", choices);
+}
+
+static void doubt_several_products(const struct doubting *d)
+{
+    struct text_buffer says = {0};
+    json_t *choices = json_array();
+    for (size_t i = 0; i < d->product.count; i++)
+        json_array_append_new(choices, json_pack("{s:s, s:s}", "value", d->product.row[i].product,
+                                                 "says", d->product.row[i].name));
+    text_append(&says, "fits ");
+    product_named_list(&d->product, &says);
+    text_append(&says, d->product.more ? "; not used" : "; lots of each are looked at");
+    doubt_with(d, "product", says.data, choices);
+    text_buffer_free(&says);
+}
 
 static void doubt_product(const struct doubting *d)
 {
-    struct lot_find_product product;
-    const char *code = complaint_form_text(d->form, "product");
-    if (code && *code &&
-        lot_find_product_by_code(d->store, code, &product, NULL) == ERROR_NOT_FOUND)
-        complaint_form_doubt(d->form, "product", "no product of that code is on record; not used");
+    if (d->product.several)
+        doubt_several_products(d);
+    else if (!d->product.count && complaint_form_text(d->form, "product"))
+        complaint_form_doubt(d->form, "product",
+                             "no product of that code or name is on record; not used");
+}
+
+static void doubt_several_places(const struct doubting *d, const char *field,
+                                 const struct outlet_named *named)
+{
+    struct text_buffer says = {0};
+    json_t *choices = json_array();
+    text_append(&says, "fits ");
+    for (size_t i = 0; i < named->count; i++) {
+        text_appendf(&says, "%s%s", i ? ", " : "", named->name[i]);
+        json_array_append_new(choices,
+                              json_pack("{s:s, s:s}", "value", named->name[i], "says", ""));
+    }
+    text_appendf(&says, "%s; not used", named->more ? " and more" : "");
+    doubt_with(d, field, says.data, choices);
+    text_buffer_free(&says);
 }
 
 static void doubt_place(const struct doubting *d, const char *field, enum lot_find_place kind)
 {
-    bool known = true;
+    struct outlet_named named;
     const char *name = complaint_form_text(d->form, field);
-    if (name && *name && lot_find_place_known(d->store, kind, name, &known, NULL) == 0 && !known)
+    if (!name || outlet_named_find(d->store, kind, name, &named, NULL))
+        return;
+    if (named.count > 1)
+        doubt_several_places(d, field, &named);
+    else if (!named.count && !named.unrecorded)
         complaint_form_doubt(d->form, field, "no dispatch on record went there; not used");
 }
 
@@ -75,11 +120,8 @@ static void doubt_code_date(const struct doubting *d)
 
 static void doubt_lots_product(const struct doubting *d)
 {
-    struct lot_find_product product;
     char why[192];
-    const char *code = complaint_form_text(d->form, "product");
-    if (!code || strcmp(code, d->lot.product) == 0 ||
-        lot_find_product_by_code(d->store, code, &product, NULL) != 0)
+    if (!d->product.count || d->product.more || product_named_fits(&d->product, d->lot.product_id))
         return;
     snprintf(why, sizeof why, "lot %s is %s", d->lot.code, d->lot.product);
     complaint_form_doubt(d->form, "product", why);
@@ -88,12 +130,11 @@ static void doubt_lots_product(const struct doubting *d)
 static void doubt_lots_store(const struct doubting *d)
 {
     struct lot_find_sent sent;
-    bool known = false;
+    struct outlet_named named;
     char why[160];
     const char *name = complaint_form_text(d->form, "store");
-    if (!name || !*name ||
-        lot_find_place_known(d->store, LOT_FIND_STORE, name, &known, NULL) != 0 || !known ||
-        lot_find_sent(d->store, d->lot.lot_id, name, NULL, &sent, NULL) != 0)
+    if (outlet_named_find(d->store, LOT_FIND_STORE, name, &named, NULL) || named.count != 1 ||
+        lot_find_sent(d->store, d->lot.lot_id, named.name[0], NULL, &sent, NULL) != 0)
         return;
     if (sent.units > 0 && sent.units_there == 0) {
         snprintf(why, sizeof why, "none of lot %s was sent there, by the records", d->lot.code);
@@ -107,7 +148,8 @@ void doubts_add(const struct desk *desk, struct store *store, const struct compl
     struct doubting d = {.desk = desk, .store = store, .form = form};
     int64_t lot_id = complaint_lots_settled(&placing->lots);
     doubt_receipt(&d);
-    doubt_product(&d);
+    if (product_named_find(store, complaint_form_text(form, "product"), &d.product, NULL) == 0)
+        doubt_product(&d);
     doubt_place(&d, "store", LOT_FIND_STORE);
     doubt_place(&d, "route", LOT_FIND_ROUTE);
     if (!lot_id)

@@ -1,6 +1,5 @@
 #include "desk/placing.h"
 #include "base/text.h"
-#include "store/lot_find.h"
 #include <assert.h>
 
 /* ---- finding ---- */
@@ -22,13 +21,14 @@ int placing_find(const struct desk *desk, struct store *store, const struct comp
     int rc = match_lot(desk->matcher, store, &query, &matched, err);
     if (rc)
         return rc;
-    *ret = (struct placing){.lots.state = matched.state, .read_lot_id = matched.read_lot_id};
+    *ret = (struct placing){.lots.state = matched.state,
+                            .read_lot_id = matched.read_lot_id,
+                            .product_id = matched.product_id};
+    text_clip(matched.store, ret->store, sizeof ret->store);
+    text_clip(matched.route, ret->route, sizeof ret->route);
     for (size_t i = 0; i < matched.count && i < COMPLAINT_LOTS; i++)
         ret->lots.lot[ret->lots.count++] =
             (struct complaint_lot){matched.candidate[i].lot_id, matched.candidate[i].weight};
-    struct lot_find_product product;
-    if (query.product && lot_find_product_by_code(store, query.product, &product, NULL) == 0)
-        ret->product_id = product.product_id;
     return 0;
 }
 
@@ -43,8 +43,9 @@ void placing_complaint(const struct complaint_form *form, const struct placing *
         .channel = complaint_form_text(form, "channel"),
         .symptom = complaint_form_text(form, "symptom"),
         .lot_text = complaint_form_text(form, "lot_text"),
-        .store = complaint_form_text(form, "store"),
-        .route = complaint_form_text(form, "route"),
+        .store = placing->store[0] ? placing->store : complaint_form_text(form, "store"),
+        .route = placing->route[0] ? placing->route : complaint_form_text(form, "route"),
+        .store_said = complaint_form_text(form, "store"),
         .reference = complaint_form_text(form, "reference"),
         .note = complaint_form_text(form, "note"),
         .product_id = placing->product_id,

@@ -11,6 +11,7 @@ struct placing {
     struct complaint_lots lots;
     int64_t product_id;  /* of the product the form names, 0 if unknown */
     int64_t read_lot_id; /* of the lot whose code was read, 0 if there is none */
+    char store[LENGTH_TRADE + 1], route[LENGTH_TRADE + 1]; /* as on record, "" */
 };
 
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,

@@ -1,4 +1,6 @@
 #include "desk/story.h"
+#include "base/jsonx.h"
+#include "base/record_kind.h"
 #include "base/short_id.h"
 #include "base/text.h"
 #include "desk/apart_row.h"
@@ -52,6 +54,85 @@ static void show_said(const struct telling *t, const struct history_row *row, js
     free(body);
 }
 
+/* ---- changed records ---- */
+
+/* A value as people read it; times by the plant's clock. NULL: nothing. */
+static char *value_text(const struct tz *tz, enum record_type type, const json_t *value)
+{
+    char when[40];
+    int64_t ms;
+    const char *text = json_string_value(value);
+    if (text && type == RECORD_WHEN && when_parse(text, &ms, NULL) == 0)
+        return xstrdup(when_format(tz, ms, when));
+    if (text)
+        return *text ? xstrdup(text) : NULL;
+    return value && !json_is_null(value)
+               ? json_dumps(value, JSON_ENCODE_ANY | JSON_REAL_PRECISION(12))
+               : NULL;
+}
+
+static json_t *value_json(const struct tz *tz, enum record_type type, const json_t *value)
+{
+    char *text = value_text(tz, type, value);
+    json_t *json = text ? json_string(text) : json_null();
+    free(text);
+    return json;
+}
+
+/* Which row of its lot it is: "core_at_pack_c, 2026-11-14T09:40:00-05:00"; NULL of the lot's own.
+ */
+static char *row_text(const struct tz *tz, const struct record_table *table, const json_t *was)
+{
+    struct text_buffer out = {0};
+    for (int i = 1; i < table->keys; i++) {
+        const struct record_column *column = &table->columns[i];
+        char *text = value_text(tz, column->type, json_object_get(was, column->name));
+        if (text)
+            text_appendf(&out, "%s%s", out.length ? ", " : "", text);
+        free(text);
+    }
+    return out.length ? text_take(&out) : NULL;
+}
+
+/* One event a column that changed. */
+static void tell_columns(const struct telling *t, const struct record_table *table,
+                         const json_t *event, const json_t *was, const json_t *is)
+{
+    for (int i = table->keys; i < table->count; i++) {
+        const struct record_column *column = &table->columns[i];
+        const json_t *value = json_object_get(is, column->name);
+        const json_t *before = json_object_get(was, column->name);
+        if (is ? !value : !before || json_is_null(before))
+            continue;
+        json_t *one = json_deep_copy(event);
+        json_object_set_new(one, "field", json_string(column->name));
+        json_object_set_new(one, "was", value_json(t->desk->tz, column->type, before));
+        json_object_set_new(one, "is", value_json(t->desk->tz, column->type, value));
+        json_array_append_new(t->events, one);
+    }
+}
+
+/* `event` has what is common to all its columns. */
+static void tell_record(const struct telling *t, const struct history_row *row, json_t *event)
+{
+    enum record_kind kind;
+    json_t *was = NULL, *is = NULL;
+    if (!record_kind_parse(row->field, &kind) ||
+        jsonx_parse(row->was, strlen(row->was), &was, NULL))
+        return;
+    if (*row->is)
+        jsonx_parse(row->is, strlen(row->is), &is, NULL);
+    const struct record_table *table = record_kind_table(kind);
+    char *of = row_text(t->desk->tz, table, was);
+    json_object_set_new(event, "kind", json_string(table->kind));
+    if (of)
+        json_object_set_new(event, "row", json_string(of));
+    tell_columns(t, table, event, was, is);
+    free(of);
+    json_decref(was);
+    json_decref(is);
+}
+
 static int tell_event(void *arg, const struct history_row *row)
 {
     const struct telling *t = arg;
@@ -59,10 +140,15 @@ static int tell_event(void *arg, const struct history_row *row)
     json_t *event = json_pack("{s:s, s:s, s:s}", "at", when_format(t->desk->tz, row->at_ms, when),
                               "by", *row->by ? row->by : "oddloaf", "what", row->what);
     set_said(event, uuid_normalize(row->about, uuid) ? "complaint" : "lot", row->about);
+    set_said(event, "why", row->why);
+    if (strcmp(row->what, "record changed") == 0) {
+        tell_record(t, row, event);
+        json_decref(event);
+        return 0;
+    }
     set_said(event, "field", row->field);
     json_object_set_new(event, "was", told(row->was));
     json_object_set_new(event, "is", told(row->is));
-    set_said(event, "why", row->why);
     if (t->shown && row->change_id)
         show_said(t, row, event);
     json_array_append_new(t->events, event);

@@ -1,5 +1,6 @@
 #include "desk/understood.h"
 #include "base/text.h"
+#include "lots/product_named.h"
 #include "store/contact.h"
 #include "store/lot_find.h"
 #include <stdlib.h>
@@ -10,6 +11,20 @@ static void set_time(json_t *out, const char *name, const struct tz *tz, int64_t
     char text[40];
     if (ms != WHEN_UNKNOWN_MS)
         json_object_set_new(out, name, json_string(when_format(tz, ms, text)));
+}
+
+/* As on record where one is meant, else as it was said. */
+static void add_product(struct store *store, const char *said, json_t *out)
+{
+    struct product_named named;
+    if (!said)
+        return;
+    if (product_named_find(store, said, &named, NULL) || !product_named_one(&named)) {
+        json_object_set_new(out, "product", json_string(said));
+        return;
+    }
+    json_object_set_new(out, "product", json_string(named.row[0].product));
+    json_object_set_new(out, "name", json_string(named.row[0].name));
 }
 
 json_t *understood_json(struct store *store, const struct tz *tz, int64_t lot_id,
@@ -27,8 +42,8 @@ json_t *understood_json(struct store *store, const struct tz *tz, int64_t lot_id
         json_object_set_new(out, "line", json_string(row.line));
         set_time(out, "packed_from", tz, row.packed_from_ms);
         json_object_set_new(out, "code_date", json_string(day_format(row.code_day, date)));
-    } else if (complaint_form_text(form, "product")) {
-        json_object_set_new(out, "product", json_string(complaint_form_text(form, "product")));
+    } else {
+        add_product(store, complaint_form_text(form, "product"), out);
     }
     return out;
 }

@@ -1,6 +1,7 @@
 #include "lots/match.h"
 #include "base/text.h"
 #include "lots/match_inside.h"
+#include "lots/outlet_named.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -10,13 +11,13 @@
 static int find_product(struct matching *m)
 {
     struct lot_parsed *parsed = &m->result->parsed;
-    struct lot_find_product product;
+    struct lot_find_product *product = &m->product.row[0];
     int rc = ERROR_NOT_FOUND;
     if (parsed->gtin[0]) {
-        rc = lot_find_product_by_gtin(m->store, parsed->gtin, &product, NULL);
+        rc = lot_find_product_by_gtin(m->store, parsed->gtin, product, NULL);
         if (rc == 0) {
-            memcpy(parsed->product, product.product, sizeof parsed->product);
-            m->product_id = product.product_id;
+            memcpy(parsed->product, product->product, sizeof parsed->product);
+            m->product.count = 1;
             m->product_scanned = true;
         }
         if (!parsed->scanned && rc == 0)
@@ -26,16 +27,32 @@ static int find_product(struct matching *m)
     }
     /* what the desk chose stands before what was read */
     const char *chosen = match_given(m->query->product) ? m->query->product : parsed->product;
-    if (match_given(m->query->product) || (rc < 0 && *chosen)) {
-        rc = lot_find_product_by_code(m->store, chosen, &product, NULL);
-        if (rc == 0) {
-            m->product_scanned = m->product_scanned && m->product_id == product.product_id;
-            m->product_id = product.product_id;
+    bool said = match_given(m->query->product);
+    if (said || (rc < 0 && *chosen)) {
+        struct product_named named;
+        rc = product_named_find(m->store, chosen, &named, NULL);
+        m->result->product_id = said && rc == 0 ? product_named_one(&named) : 0;
+        if (rc == 0 && named.count) {
+            m->product_scanned =
+                m->product_scanned && product_named_fits(&named, product->product_id);
+            m->product = named;
         }
     }
     if (rc < 0 && rc != ERROR_NOT_FOUND)
         return error_set(m->err, (enum error_code)rc, "the product could not be looked up");
     return 0;
+}
+
+static int find_outlets(struct matching *m)
+{
+    struct lot_match_result *r = m->result;
+    struct outlet_named named;
+    int rc = outlet_named_find(m->store, LOT_FIND_STORE, m->query->store, &named, m->err);
+    text_clip(outlet_named_one(&named), r->store, sizeof r->store);
+    if (rc == 0)
+        rc = outlet_named_find(m->store, LOT_FIND_ROUTE, m->query->route, &named, m->err);
+    text_clip(outlet_named_one(&named), r->route, sizeof r->route);
+    return rc;
 }
 
 /* What a lot of ours bears is its code, whatever else it looks like: a date, a barcode. */
@@ -64,6 +81,8 @@ static int prepare(struct matching *m)
     int rc = take_known(m);
     if (rc == 0)
         rc = find_product(m);
+    if (rc == 0)
+        rc = find_outlets(m);
     if (rc == 0)
         rc = lot_find_volume(m->store, m->query->received_ms, &m->volume, m->err);
     if (rc < 0)
@@ -101,7 +120,7 @@ static bool is_misread(const struct matching *m)
 static bool says_something(const struct matching *m)
 {
     enum { LEGIBLE = 3 };
-    return m->text.length >= LEGIBLE || m->product_id || m->code_day != WHEN_UNKNOWN_DAY;
+    return m->text.length >= LEGIBLE || match_product_known(m) || m->code_day != WHEN_UNKNOWN_DAY;
 }
 
 /* A whole code of a day that has not come is a misreading, or was printed by a coder set wrong, and

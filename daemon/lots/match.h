@@ -33,9 +33,9 @@ struct lot_matcher; /* lot_rules.h */
 /* Texts are borrowed; NULL or "" is not given. */
 struct lot_query {
     const char *lot_text;
-    const char *plant;   /* only its patterns; lots of any plant are candidates */
-    const char *product; /* product code, as chosen */
-    const char *store, *route;
+    const char *plant;         /* only its patterns; lots of any plant are candidates */
+    const char *product;       /* code or name, as said: product_named.h */
+    const char *store, *route; /* likewise: outlet_named.h */
     int32_t code_day, bought_day, found_day; /* WHEN_UNKNOWN_DAY */
     int64_t received_ms;
     const struct tz *tz;
@@ -93,6 +93,8 @@ struct lot_match_result {
     double none_weight; /* that it is none of these, unrecorded_weight included; all weights and
                            this sum to 1 */
     struct lot_parsed parsed;
+    int64_t product_id;                                    /* of the one that the query names, 0 */
+    char store[LENGTH_TRADE + 1], route[LENGTH_TRADE + 1]; /* as on record, "" */
     int lookups; /* of the index of codes, to watch the cost */
 };
 

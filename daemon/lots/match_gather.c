@@ -27,7 +27,7 @@ static const double RECENT_SHELF_LIVES = 2.5;
 
 bool match_is_complete(const struct matching *m)
 {
-    return (m->product_id || m->code_day != WHEN_UNKNOWN_DAY) && !m->rows.overflow;
+    return (match_product_known(m) || m->code_day != WHEN_UNKNOWN_DAY) && !m->rows.overflow;
 }
 
 /* Keeps the MATCH_CLOSEST lots of the lowest rank: whose codes are cheapest to read as the text;
@@ -80,24 +80,37 @@ static int gather_where(struct matching *m, const struct lot_find_where *where)
     return lot_find_each_key(m->store, where, keep_key, m, &m->rows.overflow, m->err);
 }
 
+/* Of each product that it may be; of any, if none is known. */
+static int gather_products(struct matching *m, struct lot_find_where where)
+{
+    size_t count = match_product_known(m) ? m->product.count : 1;
+    int rc = 0;
+    for (size_t i = 0; rc == 0 && i < count; i++) {
+        where.product_id = match_product_known(m) ? m->product.row[i].product_id : 0;
+        rc = gather_where(m, &where);
+    }
+    return rc;
+}
+
 static int gather_code_days(struct matching *m, bool agreed)
 {
     int32_t days[AGREEMENT_DAYS];
-    struct lot_find_where where = {.product_id = m->product_id};
-    if (m->code_day == WHEN_UNKNOWN_DAY || (agreed && !m->product_id))
+    struct lot_find_where where = {.product_id = 0};
+    bool known = match_product_known(m);
+    if (m->code_day == WHEN_UNKNOWN_DAY || (agreed && !known))
         return 0;
     size_t count = agreement_code_days(m->code_day, days);
-    if (!m->product_id && count > 3)
+    if (!known && count > 3)
         count = 3; /* the day and its neighbours: others are too many without a product */
     int rc = 0;
     for (size_t i = 0; rc == 0 && i < count; i++) {
         where.code_day = days[i];
         m->favours = i == 0 ? FAVOURED : 0; /* the text may be no reading of this lot's code */
         where.limit = i == 0 ? OF_DAY : OF_OTHER_DAY;
-        rc = gather_where(m, &where);
+        rc = gather_products(m, where);
     }
     m->favours = 0;
-    if (rc < 0 || !m->product_id || agreed)
+    if (rc < 0 || !known || agreed)
         return rc;
     /* the product may be named wrongly and the date be right */
     where = (struct lot_find_where){.code_day = m->code_day, .limit = OF_DAY};
@@ -135,10 +148,9 @@ static struct lot_find_where lately(const struct matching *m, double shelf_lives
 static int gather_product(struct matching *m)
 {
     struct lot_find_where where = lately(m, 3, OF_PRODUCT);
-    if (!m->product_id || m->code_day != WHEN_UNKNOWN_DAY)
+    if (!match_product_known(m) || m->code_day != WHEN_UNKNOWN_DAY)
         return 0;
-    where.product_id = m->product_id;
-    return gather_where(m, &where);
+    return gather_products(m, where);
 }
 
 /* A plant whose lots within reach are few has them all compared: nothing is missed. */
@@ -162,7 +174,7 @@ static bool is_agreed(const struct matching *m)
     for (size_t i = 0; i < m->rows.count; i++) {
         const struct lot_find_row *row = &m->rows.row[i];
         double age = (double)(m->query->received_ms - row->packed_from_ms) / (double)WHEN_DAY_MS;
-        if ((!m->product_id || m->product_id == row->product_id) &&
+        if ((!match_product_known(m) || product_named_fits(&m->product, row->product_id)) &&
             (m->code_day == WHEN_UNKNOWN_DAY || m->code_day == row->code_day) && age > -0.25 &&
             age < 3 * row->shelf_life_days)
             return true;

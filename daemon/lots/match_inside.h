@@ -3,6 +3,7 @@
 #define ODDLOAF_LOTS_MATCH_INSIDE_H
 
 #include "lots/matcher.h"
+#include "lots/product_named.h"
 #include "lots/unrecorded.h"
 
 enum { MATCH_CLOSEST = 144 }; /* lots weighed */
@@ -27,7 +28,7 @@ struct matching {
     struct error *err;
     char fold[LOT_MATCH_CODE];
     struct reading_code text;
-    int64_t product_id; /* 0 unknown */
+    struct product_named product; /* those it may be; count 0 unknown */
     bool product_scanned;
     int32_t code_day;
     struct lot_find_volume volume;
@@ -53,6 +54,12 @@ struct matching {
 static inline bool match_given(const char *text)
 {
     return text && *text;
+}
+
+/* What fits more than there is room for says nothing. */
+static inline bool match_product_known(const struct matching *m)
+{
+    return m->product.count > 0 && !m->product.more;
 }
 
 /* Fills `rows` and `close`, in the same order. */

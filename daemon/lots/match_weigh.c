@@ -37,9 +37,10 @@ static double rest_of(const struct matching *m, const struct lot_find_row *row)
     int32_t packed_day = tz_day(q->tz, row->packed_from_ms);
     double p = agreement_bought(a, q->bought_day, packed_day, row->code_day) *
                agreement_found(a, q->found_day, packed_day);
-    if (m->product_id)
-        p *= agreement_product(a, m->volume.products, row->product_id == m->product_id,
-                               m->product_scanned);
+    if (match_product_known(m))
+        p *=
+            agreement_product(a, m->volume.products,
+                              product_named_fits(&m->product, row->product_id), m->product_scanned);
     if (m->code_day != WHEN_UNKNOWN_DAY)
         p *= agreement_code_date(a, m->code_day, row->code_day);
     return p;
@@ -131,30 +132,18 @@ static int by_weight(const void *a, const void *b)
     return x->row->lot_id < y->row->lot_id ? 1 : x->row->lot_id > y->row->lot_id ? -1 : 0;
 }
 
-/* A store or route that no dispatch knows says nothing of the lot. */
-static int known_place(const struct matching *m, enum lot_find_place kind, const char *name,
-                       const char **ret)
-{
-    bool known = false;
-    int rc = match_given(name) ? lot_find_place_known(m->store, kind, name, &known, m->err) : 0;
-    *ret = known ? name : NULL;
-    return rc;
-}
-
 /* Was the likely ones' bread sent there at all? One for which nothing is known of its dispatch, the
  * unlikely ones and an unrecorded lot are taken as sent to a typical place. */
 static int weigh_sent(struct matching *m)
 {
-    const struct lot_query *q = m->query;
-    const char *store, *route = NULL;
+    const char *store = match_given(m->result->store) ? m->result->store : NULL;
+    const char *route = match_given(m->result->route) ? m->result->route : NULL;
     struct lot_find_sent sent[SENT_CHECKED];
     size_t count = m->rows.count < SENT_CHECKED ? m->rows.count : SENT_CHECKED, known = 0;
     double places = 0;
-    int rc = known_place(m, LOT_FIND_STORE, q->store, &store);
-    if (rc == 0)
-        rc = known_place(m, LOT_FIND_ROUTE, q->route, &route);
-    if (rc < 0 || (!store && !route))
-        return rc;
+    if (!store && !route)
+        return 0;
+    int rc = 0;
     for (size_t i = 0; i < count; i++) {
         rc = lot_find_sent(m->store, m->scored[i].row->lot_id, store, route, &sent[i], m->err);
         if (rc == 0 && store && !sent[i].units && route)
@@ -196,7 +185,7 @@ int match_weigh(struct matching *m)
     if (m->text.length)
         weigh_text(m);
     m->none += weigh_rest(m);
-    if (m->says_nothing && !m->product_id && m->code_day == WHEN_UNKNOWN_DAY) {
+    if (m->says_nothing && !match_product_known(m) && m->code_day == WHEN_UNKNOWN_DAY) {
         m->rows.count = 0; /* any lot on sale: as if nothing had been read */
         return 0;
     }

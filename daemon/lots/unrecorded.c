@@ -21,8 +21,8 @@ double unrecorded_rest(const struct matching *m)
 {
     const struct agreement *a = &m->matcher->agreement;
     double p = 1;
-    if (m->product_id && m->volume.products > 1)
-        p /= m->volume.products;
+    if (match_product_known(m) && m->volume.products > (int)m->product.count)
+        p *= (double)m->product.count / m->volume.products;
     if (m->code_day != WHEN_UNKNOWN_DAY)
         p *= agreement_code_date_any(a);
     if (m->query->bought_day != WHEN_UNKNOWN_DAY)
@@ -184,7 +184,7 @@ static double code_date_of(const struct matching *m, int32_t packed_day)
     double best = 0;
     for (size_t i = 0; i < m->rows.count; i++) {
         const struct lot_find_row *row = &m->rows.row[i];
-        if (m->product_id && row->product_id != m->product_id)
+        if (match_product_known(m) && !product_named_fits(&m->product, row->product_id))
             continue;
         int32_t keeps_days = row->code_day - tz_day(m->query->tz, row->packed_from_ms);
         best = fmax(best, date_agrees(m, packed_day + keeps_days));
@@ -199,7 +199,7 @@ static double rest_of(const struct matching *m, int32_t packed_day, double code_
     const struct lot_query *q = m->query;
     double p = agreement_bought(a, q->bought_day, packed_day, code_day) *
                agreement_found(a, q->found_day, packed_day);
-    if (m->product_id)
+    if (match_product_known(m))
         p *= agreement_product(a, m->volume.products, true, m->product_scanned);
     return m->code_day != WHEN_UNKNOWN_DAY ? p * code_date : p;
 }

@@ -7,6 +7,7 @@
 #include "desk/joining.h"
 #include "desk/logged.h"
 #include "desk/named.h"
+#include "lots/product_named.h"
 #include "serve/app.h"
 #include "serve/case_sheet.h"
 #include "serve/case_told.h"
@@ -118,6 +119,37 @@ static int read_cause(const struct request *rq, const struct setup *setup, const
     return ERROR_INVALID;
 }
 
+/* All that fit what was said are listed, and told. */
+static int read_product(const struct request *rq, struct store *store, struct product_named *named,
+                        struct case_filter *filter, struct error *err)
+{
+    const char *said = request_query(rq, "product");
+    int rc = product_named_find(store, said, named, err);
+    if (rc || !said)
+        return rc;
+    if (named->family[0])
+        filter->family = named->family;
+    for (size_t i = 0; i < named->count && !filter->family; i++)
+        filter->product[i] = named->row[i].product_id;
+    if (filter->family || (named->count && !named->more))
+        return 0;
+    error_field(err, "product", said);
+    error_hint(err, "a code (W24), words of a name, or a family of products");
+    return error_set(err, ERROR_INVALID,
+                     named->more ? "fits more than %d products"
+                                 : "no product on record is so called",
+                     PRODUCT_NAMED_MOST);
+}
+
+static json_t *products_json(const struct product_named *named)
+{
+    json_t *products = json_array();
+    for (size_t i = 0; i < named->count && !named->family[0]; i++)
+        json_array_append_new(products, json_pack("{s:s, s:s}", "product", named->row[i].product,
+                                                  "name", named->row[i].name));
+    return products;
+}
+
 static int read_filter(const struct request *rq, const struct setup *setup,
                        struct case_filter *filter, struct error *err)
 {
@@ -138,7 +170,6 @@ static int read_filter(const struct request *rq, const struct setup *setup,
         return rc;
     *filter = (struct case_filter){.symptom = symptom,
                                    .line = request_query(rq, "line"),
-                                   .product = request_query(rq, "product"),
                                    .cause = cause,
                                    .state = !state                      ? "open"
                                             : strcmp(state, "all") == 0 ? NULL
@@ -167,7 +198,10 @@ void cases_list(struct request *rq, struct store *store)
     struct error err = {0};
     struct case_filter filter = {0};
     struct listing list = {.store = store, .setup = app_setup(rq->app), .cases = json_array()};
+    struct product_named named;
     int rc = read_filter(rq, list.setup, &filter, &err);
+    if (!rc)
+        rc = read_product(rq, store, &named, &filter, &err);
     if (!rc) {
         list.limit = filter.limit++; /* one is read more than is told: is there any? */
         rc = case_list(store, &filter, list_row, &list, &err);
@@ -177,7 +211,12 @@ void cases_list(struct request *rq, struct store *store)
         request_reply_error(rq, rc, &err);
     } else {
         json_t *next = list.more ? CASE_ID_JSON(list.last) : json_null();
-        request_reply_json(rq, 200, json_pack("{s:o, s:o}", "cases", list.cases, "next", next));
+        json_t *answer = json_pack("{s:o, s:o}", "cases", list.cases, "next", next);
+        if (request_query(rq, "product"))
+            json_object_set_new(answer, "products", products_json(&named));
+        if (named.family[0])
+            json_object_set_new(answer, "family", json_string(named.family));
+        request_reply_json(rq, 200, answer);
     }
     setup_unref(list.setup);
 }

@@ -98,7 +98,7 @@ static int records_json(struct store *store, struct setup *setup,
         return rc;
     json_object_set_new(*ret, "shown", json_string(matched->candidate[0].code));
     add_holds(store, setup->tz, &of, *ret);
-    return 0;
+    return tell_lot_around(setup->triage, store, lot_id, *ret, err);
 }
 
 /* A date that the likeliest lot does not bear is told, not swallowed. */
@@ -137,8 +137,11 @@ static int lot_json(struct store *store, struct setup *setup, const struct lot_q
         *ret = read_json(store, setup->tz, &matched.parsed);
     else
         rc = records_json(store, setup, &matched, ret, err);
-    if (rc)
+    if (rc) {
+        json_decref(*ret);
+        *ret = NULL;
         return rc;
+    }
     standing_json(&standing, *ret);
     json_object_set_new(*ret, "doubts", doubts_json(query, &standing));
     json_object_set_new(*ret, "exact", json_boolean(matched.state == LOT_EXACT));

@@ -114,7 +114,8 @@ int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struc
 #define CASE_WHERE                                                                                 \
     " FROM complaint_case c LEFT JOIN lot l ON l.id = c.lot_id LEFT JOIN product p"                \
     " ON p.id = l.product_id WHERE c.complaints > 0 AND (?1 IS NULL OR c.symptom = ?1)"            \
-    " AND (?2 IS NULL OR l.line = ?2) AND (?3 IS NULL OR p.product = ?3)"                          \
+    " AND (?2 IS NULL OR l.line = ?2) AND (?3 IS NULL OR p.family = ?3)"                           \
+    " AND (?9 IS NULL OR l.product_id IN (?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16))"                 \
     " AND (?4 IS NULL OR c.top_cause = ?4)"                                                        \
     " AND (?5 IS NULL OR c.state = ?5 OR (?5 = 'open' AND c.harm_unseen))"                         \
     " AND (?6 IS NULL OR c.as_of_ms >= ?6)"
@@ -131,14 +132,30 @@ int case_list(struct store *store, const struct case_filter *filter, case_each e
         " AND (?7 IS NULL OR (c.harm, c.complaints, c.id) < (SELECT a.harm, a.complaints, a.id"
         " FROM complaint_case a WHERE a.id = ?7))"
         " ORDER BY c.harm DESC, c.complaints DESC, c.id DESC LIMIT ?8";
+    const int64_t *p = filter->product;
     struct db_query q =
         db_query(store, filter->urgent_first ? SQL_URGENT : SQL_NEWEST,
-                 DB(DB_TEXT(filter->symptom), DB_TEXT(filter->line), DB_TEXT(filter->product),
+                 DB(DB_TEXT(filter->symptom), DB_TEXT(filter->line), DB_TEXT(filter->family),
                     DB_TEXT(filter->cause), DB_TEXT(filter->state), DB_MS(filter->since_ms),
-                    DB_ID(filter->after), DB_INT(filter->limit)),
+                    DB_ID(filter->after), DB_INT(filter->limit), DB_ID(p[0]), DB_ID(p[1]),
+                    DB_ID(p[2]), DB_ID(p[3]), DB_ID(p[4]), DB_ID(p[5]), DB_ID(p[6]), DB_ID(p[7])),
                  err);
     int rc = 0;
     db_keep(&q); /* callbacks ask for the lots' records */
+    while (!rc && db_next(&q)) {
+        struct case_row row;
+        case_read(&q, &row);
+        rc = each(arg, &row);
+    }
+    return db_end(&q, rc);
+}
+
+int case_of_lot(struct store *store, int64_t lot_id, case_each each, void *arg, struct error *err)
+{
+    static const char SQL[] = "SELECT " CASE_COLUMNS " FROM complaint_case c WHERE c.lot_id = ?1"
+                              " AND c.complaints > 0 ORDER BY c.id";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id)), err);
+    int rc = 0;
     while (!rc && db_next(&q)) {
         struct case_row row;
         case_read(&q, &row);

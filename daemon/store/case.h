@@ -24,8 +24,11 @@ int case_left_settled(struct store *store, int64_t case_id, bool *ret, struct er
 /* The case of a complaint's uuid, joined ones included. */
 int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err);
 
+enum { CASE_PRODUCTS = 8 };
+
 struct case_filter {
-    const char *symptom, *line, *product, *cause; /* NULL any */
+    const char *symptom, *line, *family, *cause; /* NULL any */
+    int64_t product[CASE_PRODUCTS];              /* any of these; product[0] 0: any at all */
     const char
         *state; /* "open" (those with harm since they were settled, too), "settled", NULL all */
     int64_t since_ms;  /* of as_of; WHEN_UNKNOWN_MS any */
@@ -36,6 +39,8 @@ struct case_filter {
 typedef int (*case_each)(void *arg, const struct case_row *row);
 int case_list(struct store *store, const struct case_filter *filter, case_each each, void *arg,
               struct error *err);
+/* Those of a lot, oldest first. */
+int case_of_lot(struct store *store, int64_t lot_id, case_each each, void *arg, struct error *err);
 /* Ids ascending, for walking over all cases. */
 int case_ids_after(struct store *store, int64_t after, struct store_ids *ret, struct error *err);
 /* A walk over all cases in the order their lots were packed, those without a lot at the end, which

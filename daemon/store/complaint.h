@@ -27,9 +27,10 @@ struct complaint_new {
     const char *uuid; /* lower case */
     int64_t received_ms, logged_ms;
     const char *channel, *symptom;
-    const char *lot_text, *store, *route;
-    const char *reference, *note; /* it is found by them: store/entry_find.h */
-    int64_t product_id;           /* 0 unknown */
+    const char *lot_text, *store, *route; /* of the records where they know them */
+    /* it is found by them: store/entry_find.h; store_said is how it was typed */
+    const char *reference, *note, *store_said;
+    int64_t product_id; /* 0 unknown */
     int32_t code_day, bought_day, found_day;
     int packs;
     int64_t units; /* returns; 0 otherwise */

@@ -3,6 +3,8 @@
 #include "store/db.h"
 #include "store/move.h"
 #include <assert.h>
+#include <stdio.h>
+#include <string.h>
 
 enum { TICKET_SIZE = 160 };
 
@@ -30,9 +32,13 @@ static int put_words(struct store *store, const char *report, const struct compl
     static const char SQL[] =
         "INSERT OR REPLACE INTO entry_words(rowid, reference, store, lot_text, note)"
         " SELECT id, ?2, ?3, ?4, ?5 FROM entry WHERE report = ?1";
+    char stores[2 * LENGTH_TRADE + 2];
+    const char *said = c->store_said ? c->store_said : "", *known = c->store ? c->store : "";
+    bool same = strcmp(said, known) == 0;
+    snprintf(stores, sizeof stores, "%s%s%s", said, same || !*said ? "" : " ", same ? "" : known);
     return db_run(store, SQL,
-                  DB(DB_TEXT(report), DB_SAID(c->reference), DB_SAID(c->store),
-                     DB_SAID(c->lot_text), DB_SAID(c->note)),
+                  DB(DB_TEXT(report), DB_SAID(c->reference), DB_SAID(stores), DB_SAID(c->lot_text),
+                     DB_SAID(c->note)),
                   err);
 }
 

@@ -17,7 +17,8 @@ static const struct export_column PRODUCTS[] = {
     {"family", T, "pan-bread, bun, flatbread, sweet-good"},
     {"shelf_life_days", N, ""},
     {"unit_g", N, "grams a pack"},
-    {"gtin", T, "14 digits"}};
+    {"gtin", T, "14 digits"},
+    {"also", T, "other codes and names of it, a ; between"}};
 static const struct export_column TARGETS[] = {
     {"product", T, ""},
     {"quantity", T, "rules/quantities.json has its unit"},
@@ -141,7 +142,8 @@ static const struct export_column REPLACED[] = {{"kind", T, "of record"},
                                                 {"key", T, "of the row, a JSON list"},
                                                 {"was", T, "the row before, JSON"},
                                                 {"replaced_at", W, ""},
-                                                {"source", T, "file that changed it"}};
+                                                {"source", T, "file that changed it"},
+                                                {"now", T, "the columns that changed, JSON"}};
 
 #define OF_LOT                                                                                     \
     " JOIN lot l ON l.id = t.lot_id WHERE t.lot_id > ?1 AND t.lot_id <= ?2 ORDER BY t.lot_id"
@@ -156,7 +158,8 @@ static const struct export_column REPLACED[] = {{"kind", T, "of record"},
 
 static const struct export_table TABLES[] = {
     ROW("products", "what is made", PRODUCTS, IDS("product"),
-        "SELECT product, name, family, shelf_life_days, unit_g, gtin FROM product t" BETWEEN, 5000),
+        "SELECT product, name, family, shelf_life_days, unit_g, gtin, also FROM product t" BETWEEN,
+        5000),
     ROW("targets", "what it should be like", TARGETS, IDS("product"),
         "SELECT p.product, q.name, t.target, t.low, t.high FROM target t JOIN product p ON p.id = "
         "t.product_id"
@@ -251,7 +254,7 @@ static const struct export_table TABLES[] = {
         5000),
     ROW("replaced", "what rows of records were before a load changed them", REPLACED,
         IDS("replaced_row"),
-        "SELECT kind, row_key, was, replaced_ms, source FROM replaced_row t" BETWEEN, 5000),
+        "SELECT kind, row_key, was, replaced_ms, source, now FROM replaced_row t" BETWEEN, 5000),
 };
 
 const struct export_table *export_tables(int *ret_count)

@@ -74,8 +74,10 @@
     " FROM verdict v WHERE v.case_id = k.id AND v.reopened_ms IS NULL))"
 #define RECORDS                                                                                    \
     "SELECT p.replaced_ms AS at, '' AS who, 'record changed' AS what, l.lot AS about,"             \
-    " p.kind AS field, p.was AS was, '' AS is_, p.source AS why, 0 AS nr"                          \
-    " FROM lot l JOIN replaced_row p ON p.kind = 'lots' AND p.row_key = ?2 WHERE l.id = ?1"
+    " p.kind AS field, p.was AS was, coalesce(p.now, '') AS is_, p.source AS why, 0 AS nr"         \
+    " FROM lot l JOIN replaced_row p ON p.kind IN ('lots', 'mixes', 'uses', 'readings', "          \
+    "'dispatch')"                                                                                  \
+    " AND p.row_key >= ?2 AND p.row_key < ?2 || '~' WHERE l.id = ?1"
 #define OF_LOT                                                                                     \
     " UNION ALL SELECT k.at_ms, k.by_name, 'moved', k.complaint, k.field, k.was, k.now, k.reason," \
     " k.id FROM complaint_change k JOIN lot l ON l.lot = k.was OR l.lot = k.now"                   \
@@ -83,9 +85,10 @@
 
 #define IN_ORDER " ORDER BY 1, 9"
 
+/* How the keys of its rows begin: its code, and then either the end of the key or more of it. */
 static int key_of_lot(struct store *store, int64_t id, char *out, size_t size, struct error *err)
 {
-    static const char SQL[] = "SELECT '[\"' || lot || '\"]' FROM lot WHERE id = ?1";
+    static const char SQL[] = "SELECT '[\"' || lot || '\"' FROM lot WHERE id = ?1";
     struct db_query q = db_query(store, SQL, DB(DB_INT(id)), err);
     out[0] = '\0';
     if (db_next(&q))

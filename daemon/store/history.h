@@ -14,8 +14,10 @@ struct history_row {
                           "result taken back" */
     const char *about; /* uuid of a complaint, a lot's code, the field of a change; or "" */
     const char *field; /* of a change */
-    const char *was, *is, *why; /* "" nothing */
-    int64_t change_id;          /* store/change.h; 0 it is none of those */
+    /* "" nothing. Of "record changed" the field is the kind of record, `was` the row before and
+     * `is` the columns that changed, JSON; `is` of rows of old is not known */
+    const char *was, *is, *why;
+    int64_t change_id; /* store/change.h; 0 it is none of those */
 };
 typedef int (*history_each)(void *arg, const struct history_row *row);
 

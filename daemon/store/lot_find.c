@@ -176,6 +176,29 @@ int lot_find_product_by_code(struct store *store, const char *product, struct lo
     return read_product(&q, ret);
 }
 
+int lot_find_called(struct store *store, bool only_also, lot_find_each_called each, void *arg,
+                    struct error *err)
+{
+#define CALLED                                                                                     \
+    "SELECT id, product, name, family, coalesce(gtin, ''), coalesce(also, ''), shelf_life_days"    \
+    " FROM product"
+    static const char SQL[] = CALLED " ORDER BY product";
+    static const char SQL_ALSO[] = CALLED " WHERE also IS NOT NULL ORDER BY product";
+    struct db_query q = db_query(store, only_also ? SQL_ALSO : SQL, NULL, err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        const struct lot_find_called row = {.product_id = db_int64(&q, 0),
+                                            .product = db_text(&q, 1),
+                                            .name = db_text(&q, 2),
+                                            .family = db_text(&q, 3),
+                                            .gtin = db_text(&q, 4),
+                                            .also = db_text(&q, 5),
+                                            .shelf_life_days = db_int(&q, 6)};
+        rc = each(arg, &row);
+    }
+    return db_end(&q, rc);
+}
+
 int lot_find_product_by_gtin(struct store *store, const char *gtin14, struct lot_find_product *ret,
                              struct error *err)
 {
@@ -239,15 +262,13 @@ int lot_find_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_newes
 int lot_find_place_known(struct store *store, enum lot_find_place kind, const char *name,
                          bool *ret_known, struct error *err)
 {
-    static const char SQL_STORE[] = "SELECT EXISTS(SELECT 1 FROM dispatch WHERE store = ?1),"
-                                    " EXISTS(SELECT 1 FROM dispatch WHERE store > '')";
-    static const char SQL_ROUTE[] = "SELECT EXISTS(SELECT 1 FROM dispatch WHERE route = ?1),"
-                                    " EXISTS(SELECT 1 FROM dispatch WHERE route > '')";
-    struct db_query q =
-        db_query(store, kind == LOT_FIND_STORE ? SQL_STORE : SQL_ROUTE, DB(DB_TEXT(name)), err);
-    if (db_next(&q))
-        *ret_known = db_int(&q, 0) || !db_int(&q, 1);
-    return db_end(&q, 0);
+    static const char SQL_STORE[] = "SELECT EXISTS(SELECT 1 FROM dispatch WHERE store = ?1)";
+    static const char SQL_ROUTE[] = "SELECT EXISTS(SELECT 1 FROM dispatch WHERE route = ?1)";
+    int64_t known = 0;
+    int rc = db_number(store, kind == LOT_FIND_STORE ? SQL_STORE : SQL_ROUTE, DB(DB_TEXT(name)),
+                       &known, err);
+    *ret_known = known != 0;
+    return rc;
 }
 
 static int read_volume(struct store *store, int64_t before_ms, struct lot_find_volume *ret,
@@ -332,4 +353,19 @@ int lot_find_lines(struct store *store, int (*each)(void *arg, const char *line)
     while (!rc && db_next_name(store, &lines, err))
         rc = each(arg, lines.name);
     return rc ? rc : lines.rc;
+}
+
+int lot_find_places(struct store *store, enum lot_find_place kind,
+                    int (*each)(void *arg, const char *name), void *arg, struct error *err)
+{
+    static const char SQL_STORE[] = "SELECT min(store) FROM dispatch WHERE store > ''";
+    static const char SQL_ROUTE[] = "SELECT min(route) FROM dispatch WHERE route > ''";
+    static const char SQL_NEXT_STORE[] = "SELECT min(store) FROM dispatch WHERE store > ?1";
+    static const char SQL_NEXT_ROUTE[] = "SELECT min(route) FROM dispatch WHERE route > ?1";
+    struct db_names names = {.first = kind == LOT_FIND_STORE ? SQL_STORE : SQL_ROUTE,
+                             .next = kind == LOT_FIND_STORE ? SQL_NEXT_STORE : SQL_NEXT_ROUTE};
+    int rc = 0;
+    while (!rc && db_next_name(store, &names, err))
+        rc = each(arg, names.name);
+    return rc ? rc : names.rc;
 }

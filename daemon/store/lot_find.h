@@ -81,6 +81,19 @@ struct lot_find_product {
 /* ERROR_NOT_FOUND if there is none. */
 int lot_find_product_by_code(struct store *store, const char *product, struct lot_find_product *ret,
                              struct error *err);
+/* A product with what it may be called by. Text lives until the callback returns. */
+struct lot_find_called {
+    int64_t product_id;
+    const char *product, *name, *family;
+    const char *gtin; /* 14 digits, "" */
+    const char *also; /* other codes and names of it, a ';' between, "" */
+    int shelf_life_days;
+};
+/* Every product, or only those that have `also`, in the order of their codes. A callback's non-zero
+ * answer stops and is returned. */
+typedef int (*lot_find_each_called)(void *arg, const struct lot_find_called *row);
+int lot_find_called(struct store *store, bool only_also, lot_find_each_called each, void *arg,
+                    struct error *err);
 /* `gtin14` has 14 digits; products that were loaded with 8, 12 or 13 digits are found too. */
 int lot_find_product_by_gtin(struct store *store, const char *gtin14, struct lot_find_product *ret,
                              struct error *err);
@@ -103,11 +116,14 @@ int lot_find_routes(struct store *store, int64_t lot_id,
 int lot_find_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_newest_ms,
                   struct error *err);
 
-/* Is a store or route of that name in any dispatch? *ret_known is true too where no dispatch names
- * any: then nothing can be said. */
+/* Is a store or route of exactly that name in any dispatch? */
 enum lot_find_place { LOT_FIND_STORE, LOT_FIND_ROUTE };
 int lot_find_place_known(struct store *store, enum lot_find_place kind, const char *name,
                          bool *ret_known, struct error *err);
+
+/* The stores or routes that any dispatch names, in the order of their names. */
+int lot_find_places(struct store *store, enum lot_find_place kind,
+                    int (*each)(void *arg, const char *name), void *arg, struct error *err);
 
 /* How much was on sale: judged from the last lots packed before `before_ms`. All 0 if none. */
 struct lot_find_volume {

@@ -2,11 +2,11 @@
 
 static const struct record_sql SQL[RECORD_KINDS] = {
     [RECORD_PRODUCTS] =
-        {"INSERT INTO product(product, name, family, shelf_life_days, unit_g, gtin)"
-         " VALUES(?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING",
-         "SELECT name, family, shelf_life_days, unit_g, gtin FROM product WHERE product = ?1",
-         "UPDATE product SET name = ?2, family = ?3, shelf_life_days = ?4, unit_g = ?5, gtin = ?6"
-         " WHERE product = ?1"},
+        {"INSERT INTO product(product, name, family, shelf_life_days, unit_g, gtin, also)"
+         " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT DO NOTHING",
+         "SELECT name, family, shelf_life_days, unit_g, gtin, also FROM product WHERE product = ?1",
+         "UPDATE product SET name = ?2, family = ?3, shelf_life_days = ?4, unit_g = ?5, gtin = ?6,"
+         " also = ?7 WHERE product = ?1"},
     [RECORD_TARGETS] = {"INSERT INTO target(product_id, quantity_id, target, low, high)"
                         " VALUES(?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
                         "SELECT target, low, high FROM target"

@@ -178,22 +178,42 @@ static json_t *old_json(struct record_writing *w, const struct record_cell *cell
     return was;
 }
 
+/* What of it is otherwise now. */
+static json_t *new_json(struct record_writing *w, const struct record_cell *cells,
+                        const json_t *was)
+{
+    const struct record_table *table = w->table;
+    json_t *now = json_object();
+    for (int i = table->keys; i < table->count; i++) {
+        if (table->columns[i].type == RECORD_FOLD)
+            continue;
+        json_t *is = cell_json(w->store, table->columns[i].type, &cells[i]);
+        if (!json_equal(is, json_object_get(was, table->columns[i].name)))
+            json_object_set(now, table->columns[i].name, is);
+        json_decref(is);
+    }
+    return now;
+}
+
 static int keep_old(struct record_writing *w, const struct record_cell *cells, struct db_query *old,
                     struct error *err)
 {
     static const char SQL_KEEP[] =
-        "INSERT INTO replaced_row(kind, row_key, was, replaced_ms, source)"
-        " VALUES(?1, ?2, ?3, ?4, ?5)";
+        "INSERT INTO replaced_row(kind, row_key, was, replaced_ms, source, now)"
+        " VALUES(?1, ?2, ?3, ?4, ?5, ?6)";
     json_t *key_value = key_json(w, cells), *was_value = old_json(w, cells, old);
-    char *key = jsonx_dump(key_value), *was = jsonx_dump(was_value);
+    json_t *now_value = new_json(w, cells, was_value);
+    char *key = jsonx_dump(key_value), *was = jsonx_dump(was_value), *now = jsonx_dump(now_value);
     int rc = db_run(w->store, SQL_KEEP,
                     DB(DB_TEXT(w->table->kind), DB_TEXT(key), DB_TEXT(was), DB_MS(w->now_ms),
-                       DB_TEXT(w->source)),
+                       DB_TEXT(w->source), DB_TEXT(now)),
                     err);
     json_decref(key_value);
     json_decref(was_value);
+    json_decref(now_value);
     free(key);
     free(was);
+    free(now);
     return rc;
 }
 

@@ -238,6 +238,7 @@ static const struct migration MIGRATIONS[] = {
     {12, SCHEMA_SIZE_ENTRY, NULL},
     {12, SCHEMA_MEASURED, NULL},
     {12, SCHEMA_SINCE, NULL},
+    {12, SCHEMA_NAME, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -46,6 +46,10 @@ int tell_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t 
  * "routes": [{"route","units","stores","complaints" of the case}]}. */
 int tell_sheet(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
                struct error *err);
+/* What stands around the lot, into its document: "cases", "may_be" (complaints whose lot is open
+ * that it is a candidate of), "samples" (kept back of it), "neighbours" (of its line). */
+int tell_lot_around(struct triage *triage, struct store *store, int64_t lot_id, json_t *into,
+                    struct error *err);
 /* How good the rankings were, over verdicts given in [from, to). */
 int tell_scores(struct triage *triage, struct store *store, struct when_span span, json_t **ret,
                 struct error *err);

@@ -61,8 +61,27 @@ static void numbers(void **state)
     text_buffer_free(&out);
 }
 
+static void test_counts_name_what_they_count(void **state)
+{
+    (void)state;
+    static const struct {
+        double count;
+        const char *noun, *text;
+    } rows[] = {
+        {1, "file", "1 file"},     {0, "file", "0 files"},        {2, "complaint", "2 complaints"},
+        {1, "copy", "1 copy"},     {3, "copy", "3 copies"},       {5, "day", "5 days"},
+        {2, "batch", "2 batches"}, {1200, "unit", "1_200 units"}, {1.5, "day", "1.5 days"},
+        {1, "loss", "1 loss"},     {2, "loss", "2 losses"},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        char text[TYPESET_COUNT];
+        assert_string_equal(typeset_count(rows[i].count, rows[i].noun, "_", text), rows[i].text);
+    }
+}
+
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(lines), cmocka_unit_test(numbers)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(lines), cmocka_unit_test(numbers),
+                                       cmocka_unit_test(test_counts_name_what_they_count)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

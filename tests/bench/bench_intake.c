@@ -59,7 +59,9 @@ static void make_lots(const char *dir)
     struct error err = {0};
     must(store_open(dir, STORE_WRITE, &store, &err) == 0, err.text);
     must(store_begin(store, &err) == 0, "begin");
-    must(db_exec(store, "INSERT INTO product VALUES(1,'W24','Wheat','pan-bread',10,680,NULL)",
+    must(db_exec(store,
+                 "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, gtin) "
+                 "VALUES(1,'W24','Wheat','pan-bread',10,680,NULL)",
                  &err) == 0,
          err.text);
     for (int i = 0; i < LOTS; i++) {

@@ -116,8 +116,9 @@ static void build(long lots)
     must(store_begin(store, &err));
     for (int p = 1; p <= PRODUCTS; p++) {
         snprintf(sql, sizeof sql,
-                 "INSERT INTO product VALUES(%d, 'P%d', 'P%d', 'pan-bread', 10, 680, NULL)", p, p,
-                 p);
+                 "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, gtin) "
+                 "VALUES(%d, 'P%d', 'P%d', 'pan-bread', 10, 680, NULL)",
+                 p, p, p);
         must(db_exec(store, sql, &err));
     }
     for (int q = 0; q < 14; q++) {

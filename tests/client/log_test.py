@@ -203,7 +203,7 @@ give the option for all rows)
         self.assertEqual(err.count("w.csv:2: "), 5, err)
         self.assertIn("w.csv:2: received_at '1999-12-31T00:00:00-05:00': "
                       "lies before the year 2000\n", err)
-        self.assertIn("w.csv: 1 rows: 0 new, 0 logged before, 1 refused\n", out)
+        self.assertIn("w.csv: 1 row: 0 new, 0 logged before, 1 refused\n", out)
         self.assertEqual(self.daemon.complaints, {})
 
     def test_dry_run_knows_the_future(self):

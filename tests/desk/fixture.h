@@ -64,7 +64,8 @@ static inline void fixture_lots(struct fixture *f)
     struct error err = {0};
     const long long packed = fixture_at("2026-11-14T04:00:00-05:00");
     snprintf(sql, sizeof sql,
-             "INSERT INTO product VALUES(1,'W24','Mill Wheat','pan-bread',10,680,NULL);"
+             "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, gtin) "
+             "VALUES(1,'W24','Mill Wheat','pan-bread',10,680,NULL);"
              "INSERT INTO lot VALUES(1,'L1 6318 A0400','L16318A0400','',1,'1','A',%lld,%lld,%lld,"
              "%lld,5000,20781),(2,'L2 6318 A0400','L26318A0400','',1,'2','A',%lld,%lld,%lld,%lld,"
              "5000,20781)",

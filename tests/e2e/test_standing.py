@@ -153,7 +153,7 @@ def check_doubts():
         for more, field, says in (
                 ({"found_on": "2026-11-01"}, "found_on", "before lot L1 6318 A0400 was packed, on 2026-11-14"),
                 ({"bought_on": "2026-11-10"}, "bought_on", "before lot L1 6318 A0400 was packed"),
-                ({"product": "NOPE"}, "product", "no product of that code is on record"),
+                ({"product": "NOPE"}, "product", "no product of that code or name is on record"),
                 ({"product": "B08"}, "product", "lot L1 6318 A0400 is W24"),
                 ({"store": "9999"}, "store", "no dispatch on record went there"),
                 ({"route": "R9"}, "route", "no dispatch on record went there"),
@@ -168,6 +168,7 @@ def check_doubts():
                 assert answer["lot_state"] == "exact", (more, answer)
             else:
                 assert answer["lot_state"] == "exact" or answer["lot"] is None, (more, answer)
+        check_called(post)
         shown = plant.client("log", "--symptom", "mold", "--lot", HOT, "--product", "NOPE",
                              "--received-at", "2026-11-20T09:14:00-05:00", check=0).stdout
         assert "in doubt        product NOPE: no product of that code" in shown, shown
@@ -183,6 +184,46 @@ def check_doubts():
         assert [(d["field"], d["complaint"]) for d in ranked["doubts"]] == [("store", last["complaint"])], ranked
         assert "store 9999: no dispatch on record" in " ".join(
             plant.client("rank", last["case"], check=0).stdout.split())
+
+
+def check_called(post):
+    """Products and stores as people call them are those on record; what fits several is told, to pick from."""
+    plant = post.plant
+    plant.load_text("products", "product,name,family,shelf_life_days,unit_g,also\n"
+                    "W24,Mill Wheat Loaf,pan-bread,10,680,WHL; Old Mill\nW20,Mill Wheat Half,pan-bread,10,340,\n")
+    for said, store in (("wheat loaf", "store 417"), ("Old Mill", "417"), ("whl", "#0418")):
+        one = complaint(lot_text=HOT, product=said, store=store, channel="store")
+        status, answer = plant.post("/v1/complaints", one)
+        assert status == 201 and answer["doubts"] == [] and answer["lot_state"] == "exact", answer
+        whole = plant.client_json("complaint", one["id"])
+        assert whole["sent"]["product"] == said and whole["sent"]["store"] == store, "as it was said"
+    found = plant.client_json("find", "--store", "0417")["complaints"]
+    assert {row["store"] for row in found} >= {"store 417", "417"}, found
+    several = plant.post("/v1/complaints/preview", complaint(lot_text="", product="mill wheat"))[1]
+    doubt, = several["doubts"]
+    assert "fits W20 (Mill Wheat Half), W24 (Mill Wheat Loaf)" in doubt["says"], doubt
+    assert [c["value"] for c in doubt["choices"]] == ["W20", "W24"], doubt
+    listed = plant.client_json("cases", "--product", "mill wheat")
+    assert [p["product"] for p in listed["products"]] == ["W20", "W24"] and listed["cases"], listed
+    assert plant.client_json("cases", "--product", "WHL")["cases"] == plant.client_json("cases", "--product", "W24")["cases"]
+    assert plant.client_json("cases", "--product", "pan-bread")["family"] == "pan-bread"
+    refused = plant.client("cases", "--product", "rye", check=1)
+    assert "no product on record is so called" in refused.stderr, refused.stderr
+    lot = plant.client_json("lot", HOT)
+    assert [n["side"] for n in lot["neighbours"]] == sorted((n["side"] for n in lot["neighbours"]), reverse=True)
+    assert lot["cases"][0]["symptom"] == "mold" and lot["neighbours"] and lot["samples"] == [], lot
+    shown = plant.client("lot", HOT, check=0, env={"COLUMNS": "80"}).stdout
+    for word in ("\nCases\n", "Beside it on its line", lot["cases"][0]["case"], lot["neighbours"][0]["lot"]):
+        assert word in shown, (word, shown)
+    plant.load_text("readings", f"lot,quantity,value,at\n{HOT},crumb_ph,5.2,2026-11-14T06:00:00-05:00\n"
+                                f"{HOT},mold_free_days,8,2026-11-22T06:00:00-05:00\n")
+    plant.load_text("readings", f"lot,quantity,value,at\n{HOT},crumb_ph,5.9,2026-11-14T06:00:00-05:00\n")
+    changed = [e for e in plant.client_json("history", HOT)["events"] if e["what"] == "record changed"]
+    assert [(e["kind"], e["field"], e["was"], e["is"]) for e in changed] == [("readings", "value", "5.2", "5.9")], changed
+    assert changed[0]["row"] == "crumb_ph, 2026-11-14T06:00:00-05:00", changed
+    shown = plant.client("history", HOT, check=0, env={"COLUMNS": "120"}).stdout
+    assert "record changed: readings" in shown and "value (crumb_ph," in shown and "{" not in shown, shown
+    assert plant.client_json("lot", HOT)["samples"][0]["value"] == 8
 
 
 def check_changed_lots():

@@ -59,7 +59,8 @@ static inline int64_t fixture_lot(int day, int line, int turn)
 
 static inline void fixture_plant(struct fixture *f, int days)
 {
-    fixture_sql(f, "BEGIN; INSERT INTO product VALUES(1, 'W', 'White', 'pan-bread', 10, 680, NULL);"
+    fixture_sql(f, "BEGIN; INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, "
+                   "gtin) VALUES(1, 'W', 'White', 'pan-bread', 10, 680, NULL);"
                    "INSERT INTO quantity VALUES(1, 'core_at_pack_c'), (2, 'crumb_ph'), (3, "
                    "'swab_cfu'), (4, 'cleaned'), (5, 'inhibitor_pct_flour');"
                    "INSERT INTO target VALUES(1, 1, 38, 36, 40), (1, 2, 5.4, NULL, NULL), (1, 5, "

@@ -42,7 +42,8 @@ static void make_lots(void)
 {
     static const int HOUR[] = {4, 9, 14, 20};
     sql("BEGIN");
-    sql("INSERT INTO product VALUES(1,'W24','White Pan','pan-bread',10,680,'09520000000011'),"
+    sql("INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, gtin) "
+        "VALUES(1,'W24','White Pan','pan-bread',10,680,'09520000000011'),"
         "(2,'H24','Honey Oat','pan-bread',10,680,'9520000000028'),"
         "(3,'B08','Buns','bun',9,480,NULL)");
     int id = 0;
@@ -177,6 +178,47 @@ static void contradictions_lower_an_exact_hit(void **state)
     assert_true(contradicted < 0.5);
     assert_int_equal(r.settled_lot_id == r.candidate[0].lot_id,
                      r.candidate[0].weight >= LOT_SETTLE_AT);
+}
+
+/* What people call a product and a store is as good as their codes. */
+static void product_and_store_as_people_say_them(void **state)
+{
+    (void)state;
+    static const char *const CALLED[] = {"white pan", "White Pan", "w-24", "a loaf of white",
+                                         "9520000000011"};
+    struct lot_query q = query("L1 6321 A04??");
+    q.product = "W24";
+    q.store = "0100";
+    struct lot_match_result by_code = match(q);
+    for (size_t i = 0; i < sizeof CALLED / sizeof *CALLED; i++) {
+        q.product = CALLED[i];
+        q.store = "store 100";
+        struct lot_match_result r = match(q);
+        assert_int_equal(r.count, by_code.count);
+        assert_int_equal(r.candidate[0].lot_id, by_code.candidate[0].lot_id);
+        assert_float_equal(r.candidate[0].weight, by_code.candidate[0].weight, 1e-9);
+        assert_int_equal(r.product_id, 1);
+        assert_string_equal(r.store, "0100");
+    }
+}
+
+/* Of several that may be meant, none is the one: their lots agree, others do not. */
+static void product_that_fits_several(void **state)
+{
+    (void)state;
+    struct lot_query q = query(NULL);
+    q.product = "pan-bread";
+    q.code_day = day("2026-11-27");
+    struct lot_match_result r = match(q);
+    assert_int_equal(r.product_id, 0);
+    assert_true(r.count >= 8);
+    for (int i = 0; i < 8; i++)
+        assert_true(r.candidate[i].code[1] != '3'); /* line 3 makes buns */
+    q.product = "nothing of ours";
+    struct lot_match_result none = match(q);
+    q.product = NULL;
+    struct lot_match_result unsaid = match(q);
+    assert_float_equal(none.candidate[0].weight, unsaid.candidate[0].weight, 1e-12);
 }
 
 static void product_and_code_date_alone(void **state)
@@ -418,6 +460,8 @@ int main(void)
         cmocka_unit_test(exact_codes),
         cmocka_unit_test(misread_codes),
         cmocka_unit_test(contradictions_lower_an_exact_hit),
+        cmocka_unit_test(product_and_store_as_people_say_them),
+        cmocka_unit_test(product_that_fits_several),
         cmocka_unit_test(product_and_code_date_alone),
         cmocka_unit_test(scanned_labels),
         cmocka_unit_test(dates_beside_the_code),

@@ -41,7 +41,8 @@ static int set_up(void **state)
         tz_open("America/New_York", &world.tz, &err) < 0 ||
         lot_rules_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", NULL, NULL, &world.matcher, &err))
         return -1;
-    sql("INSERT INTO product VALUES(1,'W24','White Pan','pan-bread',10,680,NULL)");
+    sql("INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, gtin) "
+        "VALUES(1,'W24','White Pan','pan-bread',10,680,NULL)");
     int id = 0;
     for (int32_t d = day("2026-11-01"); d <= day("2026-11-20"); d++)
         for (int line = 1; line <= 2; line++)

@@ -36,7 +36,8 @@ static inline struct plant *plant_new(const char *zone)
                      0); /* as the writer's jobs run; never committed */
     assert_int_equal(pattern_set_up(p->store, p->tz, &err), 0);
     assert_int_equal(db_exec(p->store,
-                             "INSERT INTO product VALUES(1,'W24','Wheat','pan-bread',10,680,NULL),"
+                             "INSERT INTO product(id, product, name, family, shelf_life_days, "
+                             "unit_g, gtin) VALUES(1,'W24','Wheat','pan-bread',10,680,NULL),"
                              "(2,'R12','Rolls','bun',8,450,NULL)",
                              &err),
                      0);

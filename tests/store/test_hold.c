@@ -22,7 +22,8 @@ static int setup(void **state)
     assert_int_equal(store_begin(f->store, NULL), 0);
     assert_int_equal(
         db_exec(f->store,
-                "INSERT INTO product VALUES(1, 'W24', 'Wheat', 'pan-bread', 10, 680, NULL);"
+                "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, gtin) "
+                "VALUES(1, 'W24', 'Wheat', 'pan-bread', 10, 680, NULL);"
                 "INSERT INTO lot(id, lot, fold, product_id, line, made_from_ms, made_to_ms,"
                 " packed_from_ms, packed_to_ms, units, code_day)"
                 " VALUES(1, 'L1', 'L1', 1, '1', 0, 1, 2, 3, 1000, 10);"

@@ -18,7 +18,9 @@ static int setup(void **state)
     assert_non_null(mkdtemp(dir));
     assert_int_equal(store_open(dir, STORE_WRITE, &store, NULL), 0);
     assert_int_equal(store_begin(store, NULL), 0);
-    return db_exec(store, "INSERT INTO product VALUES(1, 'W', 'White', 'pan-bread', 10, 680, NULL)",
+    return db_exec(store,
+                   "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, gtin) "
+                   "VALUES(1, 'W', 'White', 'pan-bread', 10, 680, NULL)",
                    NULL);
 }
 
