@@ -360,11 +360,49 @@ double code_pattern_alternatives(const struct code_pattern *p)
     return product;
 }
 
+/* Of a day that was not found in any year it could be of: whether it is because of the day. The
+ * last of a leap year, and of its February, is there in some years: not in those, or it had been
+ * found. */
+static bool is_no_day(const struct words *words, char wrong[static CODE_PATTERN_WORD])
+{
+    static const int LONG[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+    int doy = number(words, GROUP_DOY), month = number(words, GROUP_MM),
+        day = number(words, GROUP_DD);
+    bool no_month = month == 0 || month > 12;
+    if (doy == 0 || doy > 365)
+        snprintf(wrong, CODE_PATTERN_WORD, "day %.8s", words->word[GROUP_DOY]);
+    else if (no_month)
+        snprintf(wrong, CODE_PATTERN_WORD, "month %.8s", words->word[GROUP_MM]);
+    else if (day == 0 || day > (month > 0 ? LONG[month - 1] : 31))
+        snprintf(wrong, CODE_PATTERN_WORD, "day %.8s%s%.8s", words->word[GROUP_DD],
+                 month > 0 ? " of month " : "", words->word[GROUP_MM]);
+    return *wrong != '\0';
+}
+
+/* Every digit is there, and together they are none. */
+static int refuse_reading(const struct words *words, const struct code_pattern_reading *reading,
+                          struct code_pattern_reading *ret)
+{
+    char wrong[CODE_PATTERN_WORD] = "";
+    int minute;
+    if (!reading->whole)
+        return ERROR_NOT_FOUND;
+    bool day_is_there = reading->day != WHEN_UNKNOWN_DAY;
+    if ((day_is_there || !is_no_day(words, wrong)) && !read_time(words, &minute))
+        snprintf(wrong, sizeof wrong, "time %.8s%.8s%.8s", words->word[GROUP_HHMM],
+                 words->word[GROUP_HH], words->word[GROUP_MI]);
+    if (!*wrong)
+        return ERROR_NOT_FOUND;
+    memcpy(ret->wrong, wrong, sizeof ret->wrong);
+    return ERROR_INVALID;
+}
+
 int code_pattern_read(const struct code_pattern *p, const char *text, int32_t received_day,
                       struct code_pattern_reading *ret, struct error *err)
 {
     struct words words = {0};
-    struct code_pattern_reading reading = {.minute = -1, .is_code_date = p->is_code_date};
+    struct code_pattern_reading reading = {
+        .day = WHEN_UNKNOWN_DAY, .minute = -1, .is_code_date = p->is_code_date};
     if (strlen(text) >= CODE_PATTERN_TEXT)
         return ERROR_NOT_FOUND;
     int rc = match(p, text, &words, &reading, err);
@@ -372,9 +410,9 @@ int code_pattern_read(const struct code_pattern *p, const char *text, int32_t re
         return rc;
     if (!read_day(p, &words, received_day, &reading.day) &&
         !read_day_to_come(p, &words, received_day, &reading.day))
-        return ERROR_NOT_FOUND;
+        return refuse_reading(&words, &reading, ret);
     if (!read_time(&words, &reading.minute))
-        return ERROR_NOT_FOUND;
+        return refuse_reading(&words, &reading, ret);
     if ((p->effective_from != WHEN_UNKNOWN_DAY && reading.day < p->effective_from) ||
         (p->effective_to != WHEN_UNKNOWN_DAY && reading.day > p->effective_to))
         return ERROR_NOT_FOUND;

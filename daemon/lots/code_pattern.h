@@ -52,10 +52,12 @@ struct code_pattern_reading {
     bool whole;          /* the pattern took the text as a whole */
     size_t from, to;     /* bytes of the text that fitted */
     double alternatives; /* how many codes this pattern could have shown, about */
+    char wrong[CODE_PATTERN_WORD]; /* what of it cannot be: "day 400", "time 2560" */
 };
 
 /* Upper case, blanks single. 0 if it fits and the day is a day, the latest that has come if any has
  * within the pattern's age, else one that is to come within it; ERROR_NOT_FOUND if it does not fit;
+ * ERROR_INVALID if it fits as a whole and no such day or time can be: then `wrong` of *ret alone;
  * ERROR_TOO_LARGE when the match ran into its limits. Thread-safe. */
 int code_pattern_read(const struct code_pattern *pattern, const char *text, int32_t received_day,
                       struct code_pattern_reading *ret, struct error *err);

@@ -59,6 +59,7 @@ struct lot_parsed {
     bool separator_missing;       /* the lot may have swallowed a date: see gs1.h */
     char problem[LOT_MATCH_TEXT]; /* why GS1 data could not be taken whole, "" */
     double alternatives;          /* codes such a text could be, about; 0 if no pattern fits */
+    char wrong[LOT_MATCH_WORD];   /* a whole code but for what cannot be, "day 400"; "" */
 };
 /* Without looking at the lots: GS1 data, patterns, printed dates, words like "LOT" taken off. */
 void match_understand(const struct lot_matcher *matcher, const char *lot_text, const char *plant,

@@ -41,6 +41,8 @@ static int look_up(struct store *store, const struct lot_parsed *parsed,
         text_clip(parsed->code[0] ? parsed->code : parsed->text, s->code, sizeof s->code);
     s->misread = s->gap != LOT_GAP_NONE && s->state != LOT_NOT_ON_RECORD;
     s->read_lot_id = record->lot_id;
+    if (!record->found)
+        text_clip(parsed->wrong, s->wrong, sizeof s->wrong);
     int rc = lot_find_span(store, &first_ms, &newest_ms, err);
     if (rc || newest_ms == WHEN_UNKNOWN_MS)
         return rc;
@@ -126,7 +128,12 @@ static void append_named(const struct standing *s, struct text_buffer *out)
 
 static void append_read(const struct standing *s, struct text_buffer *out)
 {
-    if (s->text[0])
+    if (s->wrong[0])
+        text_appendf(out,
+                     "; the code as read, %s, cannot be right, for there is no %s: it was"
+                     " misread, or printed wrong",
+                     s->text, s->wrong);
+    else if (s->text[0])
         text_appendf(out, "; the code as read: %s", s->text);
     else
         text_append(out, "; no code was read");
@@ -153,6 +160,10 @@ static void say_likely(const struct standing *s, struct text_buffer *out)
     if (s->misread)
         text_appendf(out, ", if the code was misread: %s, as read, is whole and on no record",
                      s->code);
+    else if (s->wrong[0])
+        text_appendf(out,
+                     ", if the code was misread: %s, as read, cannot be right, for there is no %s",
+                     s->text, s->wrong);
     else
         append_read(s, out);
     if (s->read_lot_id)

@@ -74,16 +74,21 @@ static void take_reading(struct lot_parsed *parsed, const struct code_pattern_re
     parsed->at_ms = code_pattern_instant_ms(reading, tz);
 }
 
-/* The best pattern: one that takes the text whole before one that takes a part. */
+/* The best pattern: one that takes the text whole before one that takes a part. `wrong`: what
+ * cannot be of a text that one would take whole. */
 static bool read_patterns(const struct lot_matcher *matcher, const char *text, const char *plant,
-                          int32_t received_day, struct code_pattern_reading *ret)
+                          int32_t received_day, struct code_pattern_reading *ret,
+                          char wrong[static LOT_MATCH_WORD])
 {
     bool found = false;
     for (size_t i = 0; i < matcher->pattern_count; i++) {
-        struct code_pattern_reading reading;
+        struct code_pattern_reading reading = {.wrong = ""};
         if (plant && *plant && strcmp(code_pattern_plant(matcher->pattern[i]), plant) != 0)
             continue;
-        if (code_pattern_read(matcher->pattern[i], text, received_day, &reading, NULL) < 0)
+        int rc = code_pattern_read(matcher->pattern[i], text, received_day, &reading, NULL);
+        if (rc == ERROR_INVALID)
+            text_clip(reading.wrong, wrong, LOT_MATCH_WORD);
+        if (rc < 0)
             continue; /* one that runs into its limits does not fit */
         if (reading.whole || !found)
             *ret = reading;
@@ -136,19 +141,20 @@ static void read_code(const struct lot_matcher *matcher, struct lot_parsed *pars
                       const struct tz *tz)
 {
     struct code_pattern_reading reading;
-    char fold[LOT_MATCH_CODE], beside[LOT_MATCH_TEXT];
-    if (read_patterns(matcher, text, plant, received_day, &reading)) {
+    char fold[LOT_MATCH_CODE], beside[LOT_MATCH_TEXT], wrong[LOT_MATCH_WORD] = "";
+    if (read_patterns(matcher, text, plant, received_day, &reading, wrong)) {
         take_reading(parsed, &reading, tz);
         take_code(parsed, text + reading.from, reading.to - reading.from);
         snprintf(beside, sizeof beside, "%.*s , %s", (int)reading.from, text, text + reading.to);
         take_date(matcher, parsed, beside, received_day);
     } else if (read_patterns(matcher, lot_find_fold(text, fold, sizeof fold), plant, received_day,
-                             &reading) &&
+                             &reading, wrong) &&
                reading.whole) {
         take_reading(parsed, &reading, tz);
         take_code(parsed, text, strlen(text));
     } else {
         take_rest(matcher, parsed, text, received_day);
+        memcpy(parsed->wrong, wrong, sizeof parsed->wrong);
     }
 }
 

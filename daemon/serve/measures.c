@@ -9,7 +9,9 @@
 #include "serve/route.h"
 #include "store/case.h"
 #include "store/company_count.h"
+#include "store/lot_find.h"
 #include "store/record_find.h"
+#include "store/work.h"
 #include "tell/measured_json.h"
 #include "tell/tell.h"
 #include <math.h>
@@ -294,6 +296,15 @@ static int put_one(struct measures *x, struct store *store, struct one *one, str
     return measured_take_back(store, &row, err);
 }
 
+/* Of lots that are held against it. */
+static int rank_others(const struct measures *x, struct store *store, struct error *err)
+{
+    struct lot_find_row lot;
+    int rc = lot_find_by_id(store, x->lot.lot_id, &lot, err);
+    return rc ? rc
+              : work_add(store, WORK_SINCE, lot.packed_from_ms / WHEN_DAY_MS - 1, x->now_ms, err);
+}
+
 /* Cases are ranked again in the same commit's work; rankers' caches are dated by it. */
 static int put_all(struct store *store, void *arg, struct error *err)
 {
@@ -305,6 +316,8 @@ static int put_all(struct store *store, void *arg, struct error *err)
     }
     if (!rc && x->changed)
         rc = record_find_touch_lot(store, x->lot.lot_id, x->now_ms, err);
+    if (!rc && x->changed)
+        rc = rank_others(x, store, err);
     if (!rc && x->changed)
         rc = company_count_records_changed(store, err);
     return rc;

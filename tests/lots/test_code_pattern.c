@@ -76,6 +76,35 @@ static void a_long_line_is_read_whole(void **state)
     code_pattern_free(p);
 }
 
+/* Every digit was read, and it is no code that the plant could print. */
+static void what_cannot_be(void **state)
+{
+    (void)state;
+    static const struct code_pattern_rule DATED = {
+        .plant = "",
+        .name = "dated",
+        .expression = "(?<yy>[0-9]{2})(?<mm>[0-9]{2})(?<dd>[0-9]{2})",
+        .effective_from = WHEN_UNKNOWN_DAY,
+        .effective_to = WHEN_UNKNOWN_DAY,
+        .max_age_days = 400};
+    static const struct {
+        const struct code_pattern_rule *rule;
+        const char *text, *wrong; /* NULL: it does not fit */
+    } READ[] = {{&PLAIN, "L2 6367 B0412", "day 367"},     {&PLAIN, "L2 6366 B0412", "day 366"},
+                {&PLAIN, "L2 6000 B0412", "day 000"},     {&PLAIN, "L2 6321 B2412", "time 2412"},
+                {&PLAIN, "L2 6321 B0460", "time 0460"},   {&PLAIN, "THE L2 6367 B0412", NULL},
+                {&DATED, "261132", "day 32 of month 11"}, {&DATED, "260229", "day 29 of month 02"},
+                {&DATED, "261312", "month 13"},           {&DATED, "191112", NULL}};
+    for (size_t i = 0; i < COUNT_OF(READ); i++) {
+        struct code_pattern *p = make(READ[i].rule);
+        struct code_pattern_reading got = {.wrong = ""};
+        int rc = code_pattern_read(p, READ[i].text, day("2026-11-20"), &got, NULL);
+        assert_int_equal(rc, READ[i].wrong ? ERROR_INVALID : ERROR_NOT_FOUND);
+        assert_string_equal(got.wrong, READ[i].wrong ? READ[i].wrong : "");
+        code_pattern_free(p);
+    }
+}
+
 static void part_of_a_text(void **state)
 {
     (void)state;
@@ -97,12 +126,8 @@ static void what_does_not_fit(void **state)
     (void)state;
     struct code_pattern *p = make(&PLAIN);
     struct code_pattern_reading got;
-    static const char *const TEXTS[] = {"",
-                                        "L4 6321 B0412", /* no such line */
-                                        "L2 6367 B0412", /* no such day */
-                                        "L2 6321 B2412", /* no such hour */
-                                        "L2 6321 B0460", /* no such minute */
-                                        "L2 8321 B0412", /* two years ahead, or eight old */
+    static const char *const TEXTS[] = {"", "L4 6321 B0412", /* no such line */
+                                        "L2 8321 B0412",     /* two years ahead, or eight old */
                                         "L2 6321"};
     for (size_t i = 0; i < COUNT_OF(TEXTS); i++)
         assert_int_equal(code_pattern_read(p, TEXTS[i], day("2026-11-20"), &got, NULL),
@@ -260,6 +285,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(line_day_and_time),
         cmocka_unit_test(a_long_line_is_read_whole),
+        cmocka_unit_test(what_cannot_be),
         cmocka_unit_test(part_of_a_text),
         cmocka_unit_test(what_does_not_fit),
         cmocka_unit_test(holds_from_a_date),

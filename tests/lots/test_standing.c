@@ -159,6 +159,30 @@ static void likely_though_it_reads_whole(void **state)
     json_decref(json);
 }
 
+static void impossible(void **state)
+{
+    (void)state;
+    json_t *json = told("L2 6421 A0412", NULL); /* a 4 for a 3, most likely */
+    assert_string_equal(text_of(json, "lot_state"), "likely");
+    assert_string_equal(text_of(json, "lot_named"), "likely L2 6321 A0412");
+    assert_non_null(strstr(text_of(json, "lot_says"),
+                           "if the code was misread: L2 6421 A0412, as "
+                           "read, cannot be right, for there is no day 421"));
+    json_decref(json);
+    json = told("L2 6400 A9912", NULL);
+    assert_string_not_equal(text_of(json, "lot_state"), "likely");
+    assert_non_null(strstr(text_of(json, "lot_says"),
+                           "the code as read, L2 6400 A9912, cannot be right, for there is no day "
+                           "400: it was misread, or printed wrong"));
+    double named = 0;
+    size_t i;
+    const json_t *lot;
+    json_array_foreach(json_object_get(json, "lots"), i, lot) named +=
+        json_number_value(json_object_get(lot, "weight"));
+    assert_true(named < 0.95); /* and nothing says that it is one of these */
+    json_decref(json);
+}
+
 static void several(void **state)
 {
     (void)state;
@@ -285,6 +309,7 @@ int main(void)
         cmocka_unit_test(exact),
         cmocka_unit_test(likely),
         cmocka_unit_test(likely_though_it_reads_whole),
+        cmocka_unit_test(impossible),
         cmocka_unit_test(several),
         cmocka_unit_test(contradicted),
         cmocka_unit_test(not_on_record),
