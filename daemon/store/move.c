@@ -165,12 +165,15 @@ static int rank_neighbours(struct store *store, const struct move_place *of, int
                            struct error *err)
 {
     enum { MOST = 64 };
-    int64_t ids[MOST + 1] = {0};
+    int64_t ids[MOST + 1] = {0}, day = of->received_ms / WHEN_DAY_MS, since = -1;
     int count = 0;
-    int rc =
-        of->withdrawn || of->lot_id == 0 ? 0 : neighbours_of(store, of, ids, MOST + 1, &count, err);
-    if (count > MOST) /* of many that come late, or by one file, one row for all */
-        return work_add(store, WORK_SINCE, of->received_ms / WHEN_DAY_MS, rank_ms, err);
+    if (of->withdrawn || of->lot_id == 0)
+        return 0;
+    int rc = work_since(store, day, &since, err);
+    if (!rc && since < 0)
+        rc = neighbours_of(store, of, ids, MOST + 1, &count, err);
+    if (!rc && (since >= 0 || count > MOST)) /* of many that come late, or by one file, one row */
+        return work_add(store, WORK_SINCE, since >= 0 ? since : day, rank_ms, err);
     for (int i = 0; i < count && !rc; i++)
         rc = work_add(store, WORK_AGAIN, ids[i], rank_ms, err);
     return rc;

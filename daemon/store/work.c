@@ -43,6 +43,13 @@ int work_waits(struct store *store, const char *kind, int64_t subject_id, bool *
     return rc;
 }
 
+int work_since(struct store *store, int64_t day, int64_t *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT coalesce(min(subject_id), -1) FROM work WHERE kind = 'since'"
+                              " AND subject_id <= ?1";
+    return db_number(store, SQL, DB(DB_INT(day)), ret, err);
+}
+
 int work_done(struct store *store, const char *kind, const struct work_row *row, struct error *err)
 {
     assert(store_writing(store));

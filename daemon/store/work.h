@@ -33,6 +33,8 @@ int work_due(struct store *store, const char *kind, int64_t now_ms, struct work_
 /* Whether there is a row of it, due or not. */
 int work_waits(struct store *store, const char *kind, int64_t subject_id, bool *ret,
                struct error *err);
+/* The earliest day that waits as WORK_SINCE, if it is not after `day`; else -1. */
+int work_since(struct store *store, int64_t day, int64_t *ret, struct error *err);
 /* Deletes the row unless its seq has moved on. */
 int work_done(struct store *store, const char *kind, const struct work_row *row, struct error *err);
 /* Puts it off after a failure. */

@@ -86,6 +86,7 @@ def let_go(plant):
     with sqlite3.connect(f"{plant.state}/oddloaf.db") as db:
         db.execute("UPDATE outbox SET sent_ms = sent_ms - ?", (back,))
         db.execute("UPDATE contact SET purge_after_ms = purge_after_ms - ?", (back,))
+        db.execute("UPDATE setting SET value = value - 2 * 86400000 WHERE key = 'clock/steady_since_ms'")
     plant.start()
     while plant.get("/v1/status")[1]["outbox"]["sent"] or rows_of(plant, "contact"):
         time.sleep(1)

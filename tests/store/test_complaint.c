@@ -313,6 +313,11 @@ static void a_late_complaint_calls_for_its_neighbours_however_many(void **state)
     }
     assert_int_equal(waiting(f, WORK_AGAIN), 0);
     assert_int_equal(waiting(f, WORK_SINCE), 1);
+    log_one(f, "of a later day", 1, 5 * WHEN_DAY_MS); /* the earlier day's will do */
+    assert_int_equal(waiting(f, WORK_SINCE), 1);
+    assert_int_equal(waiting(f, WORK_AGAIN), 0);
+    log_one(f, "of an earlier day", 1, 2 * WHEN_DAY_MS);
+    assert_int_equal(waiting(f, WORK_SINCE), 2);
     assert_int_equal(work_rank_since(f->store, 3, 100, NULL), 0);
     assert_int_equal(waiting(f, WORK_AGAIN), MANY); /* not the late ones, ranked anyway */
 }
