@@ -96,9 +96,16 @@ static void mind_unread(const struct interview *iv, const struct field *f)
 
 static void after_answer(struct interview *iv, const struct field *f)
 {
+    if (strcmp(f->name, "note") == 0)
+        interview_story(iv);
     save(iv);
     if (strncmp(f->name, "contact/", 8) != 0 || strcmp(f->name, "contact/phone") == 0)
         interview_preview(iv);
+    if (strcmp(f->name, "product") == 0 || strcmp(f->name, "store") == 0) {
+        interview_pick(iv, f);
+        save(iv);
+        interview_preview(iv);
+    }
     interview_harm(iv);
     mind_unread(iv, f);
 }
@@ -161,9 +168,9 @@ static void list_similar(const struct interview *iv, const json_t *similar)
     json_array_foreach(similar, i, item)
     {
         char when[VIEW_NUMBER];
-        view_textf(&iv->view, VIEW_PLAIN, 2, 5, "%zu  received %s, %s: %s", i + 1,
+        view_textf(&iv->view, VIEW_PLAIN, 2, 5, "%zu  received %s: %s", i + 1,
                    view_when(pick_text(item, "received_at", "?"), when),
-                   pick_text(item, "complaint", "?"), pick_text(item, "why", "much alike"));
+                   pick_text(item, "why", "much alike"));
     }
     view_text(&iv->view, VIEW_PLAIN, 0, 2,
               "Is this that report again, by the same person? same (or its number): it is joined "
@@ -220,13 +227,16 @@ static void say_confirm(const struct interview *iv)
 {
     const char *first = pick_text(iv->complaint, "same_as", NULL);
     if (first)
-        view_textf(&iv->view, VIEW_PLAIN, 0, 2,
-                   "Enter joins it to %s. apart: log it as another complaint. correct 3: ask for "
-                   "answer 3 again. quit: stop.",
-                   first);
+        view_textf(
+            &iv->view, VIEW_PLAIN, 0, 2,
+            "Enter joins it to %.13s. apart: log it as another complaint. correct 3: ask for "
+            "answer 3 again. quit: stop.",
+            first);
     else
-        view_text(&iv->view, VIEW_PLAIN, 0, 2,
-                  "Enter logs it. correct 3: ask for answer 3 again. quit: stop.");
+        view_text(
+            &iv->view, VIEW_PLAIN, 0, 2,
+            "Enter logs it. more: further questions. correct 3: ask for answer 3 again. quit: "
+            "stop.");
 }
 
 /* Shows everything once more. True: send it; else *ret_field is what to correct, or NULL to stop
@@ -249,6 +259,10 @@ static bool confirm(struct interview *iv, const struct field **ret_field, enum o
             json_object_del(iv->complaint, "same_as");
             save(iv);
             continue;
+        }
+        if (strcmp(folded, "more") == 0) {
+            iv->more = true;
+            return false;
         }
         const char *which = strncmp(folded, "correct ", 8) == 0 ? folded + 8 : folded;
         *ret_field = interview_listed(iv, which);
@@ -313,7 +327,7 @@ static int finish(struct interview *iv)
             if (rc >= 0)
                 return rc;
             view_text(&iv->view, VIEW_PLAIN, 0, 2, "Please correct it.");
-        } else if (field) {
+        } else if (field || outcome == OUTCOME_SEND) {
             outcome = ask_all(iv, field);
         }
     }
@@ -358,6 +372,7 @@ int interview_run(struct client *c, json_t *complaint)
     resume(&iv);
     if (iv.spool && !iv.draft)
         spool_draft_begin(iv.spool, pick_text(iv.complaint, "id", "new"), &iv.draft, NULL);
+    interview_story(&iv);
     save(&iv);
     interview_preview(&iv);
     interview_harm(&iv);

@@ -52,6 +52,9 @@ static void print_question(const struct interview *iv, const struct field *f, co
     if (strcmp(f->name, "harm") == 0)
         view_text(&iv->view, VIEW_PLAIN, 2, 2,
                   "no  if the caller says that nobody is and nothing was");
+    if (strcmp(f->name, "note") == 0)
+        view_text(&iv->view, VIEW_PLAIN, 2, 2,
+                  "In the caller's own words, in one line; Enter if there is nothing to tell yet.");
     if (strcmp(f->name, "put_at") == 0)
         view_text(&iv->view, VIEW_PLAIN, 2, 2, f->hint);
     char *now = form_show(iv->complaint, f, &iv->day);
@@ -89,6 +92,52 @@ static void read_back(const struct interview *iv, const struct field *f)
 }
 
 /* ---- the list ---- */
+
+static const json_t *choices_of(const struct interview *iv, const struct field *f)
+{
+    size_t i;
+    const json_t *doubt;
+    json_array_foreach(json_object_get(iv->preview, "doubts"), i, doubt)
+    {
+        if (fields_named(pick_text(doubt, "field", "")) == f)
+            return json_object_get(doubt, "choices");
+    }
+    return NULL;
+}
+
+static void list_choices(const struct interview *iv, const struct field *f, const json_t *choices)
+{
+    size_t i;
+    const json_t *choice;
+    view_textf(&iv->view, VIEW_BOLD, 0, 2, "%s fits several. Which one? Its number; Enter: as said",
+               pick_text(iv->complaint, f->name, "That"));
+    json_array_foreach(choices, i, choice)
+    {
+        view_textf(&iv->view, VIEW_PLAIN, 2, 5, "%zu  %s  %s", i + 1,
+                   pick_text(choice, "value", "?"), pick_text(choice, "says", ""));
+    }
+}
+
+void interview_pick(struct interview *iv, const struct field *f)
+{
+    json_t *choices = json_copy((json_t *)choices_of(iv, f));
+    int64_t number = 0;
+    if (json_array_size(choices) == 0) {
+        json_decref(choices);
+        return;
+    }
+    list_choices(iv, f, choices);
+    char *line = interview_line(iv, "> ");
+    bool named = line && text_to_int64(line, &number) == 0 && number >= 1 &&
+                 number <= (int64_t)json_array_size(choices);
+    if (named) {
+        const json_t *choice = json_array_get(choices, (size_t)number - 1);
+        struct error err = {0};
+        form_set(iv->complaint, f, pick_text(choice, "value", ""), &iv->day, &err);
+    }
+    free(line);
+    json_decref(choices);
+}
 
 void interview_list(const struct interview *iv)
 {
@@ -204,14 +253,44 @@ static bool takes_unknown(const struct field *f)
     return fields_word(f->words, "unknown") != NULL;
 }
 
+/* "yes" says that there is harm, and not yet which. */
+static bool asks_which(struct interview *iv, const struct field *f, const char *line)
+{
+    static const char *const yes[] = {"yes", "y", "yeah", "yep", "yup", "si", "ja"};
+    char folded[16];
+    text_fold(line, folded, sizeof folded);
+    for (size_t i = 0; strcmp(f->name, "harm") == 0 && i < sizeof yes / sizeof *yes; i++) {
+        if (strcmp(folded, yes[i]) != 0)
+            continue;
+        iv->harmed = true;
+        view_text(&iv->view, VIEW_BOLD, 2, 2,
+                  "Which? The number or the word; several with commas; the nearest, if none fits.");
+        print_choices(iv, f);
+        return true;
+    }
+    return false;
+}
+
+/* Nothing goes without one, and nobody takes a "yes" back by pressing Enter. */
+static bool is_needed(const struct interview *iv, const struct field *f)
+{
+    return strcmp(f->name, "symptom") == 0 || (strcmp(f->name, "harm") == 0 && iv->harmed);
+}
+
 /* True if the line was an answer that is now set (or kept). */
 static bool take_answer(struct interview *iv, const struct field *f, const char *line)
 {
     struct error err = {0};
+    if (strcmp(line, "-") == 0 && is_needed(iv, f)) {
+        view_text(&iv->view, VIEW_PLAIN, 2, 2, "This one is needed: type what it is instead.");
+        return false;
+    }
     if (strcmp(line, "-") == 0) {
         fields_unset(iv->complaint, f);
         return true;
     }
+    if (asks_which(iv, f, line))
+        return false;
     const char *doubt = interview_doubt(iv, f, line);
     if (doubt) {
         view_textf(&iv->view, VIEW_PLAIN, 2, 2,
@@ -219,6 +298,7 @@ static bool take_answer(struct interview *iv, const struct field *f, const char 
         return false;
     }
     if (form_set(iv->complaint, f, line, &iv->day, &err) == 0) {
+        iv->harmed = iv->harmed && strcmp(f->name, "harm") != 0;
         read_back(iv, f);
         return true;
     }
@@ -240,7 +320,10 @@ enum said interview_ask(struct interview *iv, const struct field *f, const char 
             return SAID_QUIT;
         text_fold(line, folded, sizeof folded);
         bool answered = false;
-        if (!*folded)
+        if (!*folded && iv->harmed && is_needed(iv, f))
+            view_text(&iv->view, VIEW_PLAIN, 2, 2,
+                      "After a yes it is needed; no if there is none.");
+        else if (!*folded)
             said = SAID_SKIP;
         else if (strcmp(folded, "?") == 0 || strcmp(folded, "help") == 0)
             print_help(iv, f);

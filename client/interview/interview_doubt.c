@@ -40,6 +40,22 @@ static bool is_mail(const char *text)
            !strpbrk(text, " \t,;");
 }
 
+/* "stale" as a store, "fridge" as a name: the answer to a question of choices. */
+static bool is_choice(const struct interview *iv, const char *line)
+{
+    static const char *const fields[] = {"symptom", "observed/kept", "observed/bag",
+                                         "observed/crumb", "observed/where"};
+    enum { LETTERS_LEAST = 4 };
+    bool found = false;
+    const struct form_day whole = {iv->day.today, true, iv->day.tz};
+    struct error err = {0};
+    json_t *scratch = json_object();
+    for (size_t i = 0; strlen(line) >= LETTERS_LEAST && i < sizeof fields / sizeof *fields; i++)
+        found = found || form_set(scratch, fields_named(fields[i]), line, &whole, &err) == 0;
+    json_decref(scratch);
+    return found;
+}
+
 static const char *why_doubtful(const struct interview *iv, const struct field *f, const char *line)
 {
     bool person = strcmp(f->name, "contact/name") == 0;
@@ -52,6 +68,9 @@ static const char *why_doubtful(const struct interview *iv, const struct field *
         return "That reads like a date";
     if ((strcmp(f->name, "product") == 0 || person) && is_mail(line))
         return "That reads like a mail address";
+    if ((strcmp(f->name, "store") == 0 || strcmp(f->name, "lot_text") == 0 || person) &&
+        is_choice(iv, line))
+        return "That reads like an answer to another question";
     return NULL;
 }
 

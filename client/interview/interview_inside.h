@@ -27,6 +27,8 @@ struct interview {
     json_t *said;       /* object: cautions and read-backs shown already */
     json_t *doubted;    /* object: field → answer that was asked again */
     int telling;        /* questions of the daemon's asked so far */
+    bool more;          /* the desk asked for further questions */
+    bool harmed;        /* "yes" to the question of harm, and not yet which */
 };
 
 enum said { SAID_ANSWER, SAID_SKIP, SAID_BACK, SAID_DONE, SAID_QUIT, SAID_AGAIN };
@@ -40,6 +42,9 @@ char *interview_line(const struct interview *iv, const char *prompt);
  * field to ask now, or NULL. */
 enum said interview_ask(struct interview *iv, const struct field *f, const char *ask,
                         const struct field **ret_field);
+/* What the daemon says fits several: a list to pick from, once; nothing picked leaves it as said.
+ */
+void interview_pick(struct interview *iv, const struct field *f);
 /* Answers so far, numbered. */
 void interview_list(const struct interview *iv);
 /* The field of the list's line N, or of a field's name; NULL. */
@@ -57,6 +62,8 @@ const char *interview_doubt(struct interview *iv, const struct field *f, const c
 
 /* The next question, or NULL when nothing is left to ask; *ret_ask its text or NULL. */
 const struct field *interview_next(struct interview *iv, const char **ret_ask);
+/* What the story says of what is wrong, if it says one thing only and nobody chose. */
+void interview_story(struct interview *iv);
 /* Asks the daemon what it makes of the answers so far and shows what is new in it. */
 void interview_preview(struct interview *iv);
 /* If harm was reported: what to read out, from the daemon or, without one, our own; once. */

@@ -9,11 +9,13 @@
 
 #define PREVIEW_S 4L
 #define TELLING_MOST 6  /* questions of the daemon's: the caller's patience */
+#define LOT_OPEN_MORE 2 /* further ones narrow it down */
+#define ASKED_MOST 6    /* of a plain complaint; more only if the desk wants to */
 #define GAIN_LEAST 0.02 /* bits below which a question is not worth asking */
 
 /* ---- the usual order ---- */
 
-static const char *const opening[] = {"symptom", "harm", "lot_text", NULL};
+static const char *const opening[] = {"note", "symptom", "harm", "lot_text", NULL};
 static const char *const lot_open[] = {"product", "code_date", "store", NULL};
 static const char *const dates[] = {"found_on", NULL};
 static const char *const on_mold[] = {
@@ -25,12 +27,27 @@ static const char *const on_staling[] = {"observed/crumb", "observed/kept", "obs
                                          "observed/bag", NULL};
 static const char *const on_return[] = {"units",  "reason",      "measured", "inspected_at",
                                         "put_at", "disposition", NULL};
-static const char *const closing[] = {"bought_on",     "store",         "note", "contact/name",
+static const char *const closing[] = {"bought_on",     "store",         "contact/name",
                                       "contact/phone", "contact/email", NULL};
+static const char *const call_back[] = {"contact/phone", NULL};
+
+/* Did the note answer it? */
+static bool is_taken(const struct interview *iv, const struct field *f)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(json_object_get(iv->preview, "taken"), i, item)
+    {
+        if (fields_named(pick_text(item, "field", "")) == f)
+            return true;
+    }
+    return false;
+}
 
 static bool is_open(const struct interview *iv, const struct field *f)
 {
-    return f && f->ask && !fields_get(iv->complaint, f) && !json_object_get(iv->passed, f->name);
+    return f && f->ask && !fields_get(iv->complaint, f) && !json_object_get(iv->passed, f->name) &&
+           !is_taken(iv, f);
 }
 
 static const struct field *first_open(const struct interview *iv, const char *const *names)
@@ -81,10 +98,29 @@ static const struct field *most_telling(struct interview *iv, const char **ret_a
     return NULL;
 }
 
+/* A plain complaint is soon told: the call-back number is the last question, whatever else could be
+ * asked, unless the desk goes on. Goods that came back are examined, not told. */
+static size_t questions_left(const struct interview *iv)
+{
+    size_t asked = json_object_size(iv->passed), most = ASKED_MOST;
+    if (json_object_get(iv->passed, "note") && !*answer_of(iv, "note"))
+        most++; /* no story: each thing is asked */
+    if (!lot_is_sure(iv))
+        most += LOT_OPEN_MORE;
+    if (iv->more || strcmp(answer_of(iv, "channel"), "return") == 0)
+        return SIZE_MAX;
+    return asked < most ? most - asked : 0;
+}
+
 const struct field *interview_next(struct interview *iv, const char **ret_ask)
 {
     *ret_ask = NULL;
     const struct field *f = first_open(iv, opening);
+    size_t left = questions_left(iv);
+    if (!f && left == 0)
+        return NULL;
+    if (!f && left == 1 && (f = first_open(iv, call_back)))
+        return f;
     if (!f && !lot_is_sure(iv))
         f = first_open(iv, lot_open);
     if (!f)
@@ -139,11 +175,13 @@ static void show_taken(struct interview *iv)
     {
         struct text_buffer text = {0};
         char *value = pick_shown(item, "value");
-        text_appendf(&text, "From the note: %s: %s (%s). Correct it by answering its question.",
-                     pick_text(item, "field", "?"), value,
+        const char *field = pick_text(item, "field", "?");
+        const struct field *f = fields_named(field);
+        text_appendf(&text, "%s: %s (\"%s\")", f && f->title ? f->title : field, value,
                      pick_text(item, "from", "words in the note"));
-        if (is_news(iv, text.data))
-            view_text(&iv->view, VIEW_PLAIN, 2, 2, text.data);
+        if (strcmp(field, "harm_possible") != 0 && is_news(iv, text.data))
+            view_textf(&iv->view, VIEW_PLAIN, 2, 4, "= from the story: %s; correct %s changes it",
+                       text.data, f ? fields_leaf(f) : field);
         free(value);
         text_buffer_free(&text);
     }
@@ -173,6 +211,20 @@ static void take_preview(struct interview *iv, const struct reply *reply)
         return;
     show_lot(iv);
     show_taken(iv);
+}
+
+/* "blue mold on the heel": the words of the question itself, one of them and nothing denied. */
+void interview_story(struct interview *iv)
+{
+    const struct field *symptom = fields_named("symptom");
+    const char *story = answer_of(iv, "note");
+    struct error err = {0};
+    if (!*story || fields_get(iv->complaint, symptom) ||
+        form_set(iv->complaint, symptom, story, &iv->day, &err) != 0)
+        return;
+    json_object_del(iv->passed, "symptom");
+    view_textf(&iv->view, VIEW_PLAIN, 2, 4, "= from the story: %s; correct symptom changes it",
+               answer_of(iv, "symptom"));
 }
 
 void interview_preview(struct interview *iv)

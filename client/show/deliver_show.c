@@ -1,5 +1,6 @@
 /* A logged complaint for people: the lot as understood, what to think and what to ask. */
 #include "show/deliver_show.h"
+#include "show/change_show.h"
 #include "show/harm.h"
 #include "show/pick.h"
 #include "show/show.h"
@@ -16,7 +17,12 @@ static void show_taken(const struct view *v, const json_t *taken)
     json_array_foreach(taken, i, item)
     {
         char *value = pick_shown(item, "value");
-        view_label(v, i ? "" : "from the note", "%s: %s (%s)", pick_text(item, "field", "?"), value,
+        char path[64];
+        snprintf(path, sizeof path, "%s", pick_text(item, "field", "?"));
+        char *dot = strchr(path, '.');
+        if (dot)
+            *dot = '/';
+        view_label(v, i ? "" : "from the note", "%s: %s (%s)", change_show_field(path), value,
                    pick_text(item, "from", "words in the note"));
         free(value);
     }
@@ -87,7 +93,7 @@ static void show_similar(const struct view *v, const json_t *answer)
 void deliver_show(const struct view *v, const json_t *complaint, const json_t *answer)
 {
     const json_t *ranked = json_object_get(answer, "ranked");
-    view_title(v, "%s  complaint %s%s", pick_text(answer, "case", "no case"),
+    view_title(v, "%s  complaint %.13s%s", pick_text(answer, "case", "no case"),
                pick_text(answer, "complaint", "?"),
                pick_bool(answer, "again", false) ? ", logged before: nothing changed" : "");
     standing_show(v, answer, json_object_get(answer, "understood"));
@@ -105,7 +111,7 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
         view_textf(v, VIEW_BOLD, 0, 0, "Mind: %s.", pick_text(answer, "earlier_harm", ""));
     if (!harm && json_array_size(ranked) > 0) {
         view_section(v, "Likely causes");
-        show_ranked(v, ranked, TOP);
+        show_ranked_desk(v, ranked, TOP);
     }
     show_ask_caller(v, json_object_get(answer, "ask"));
     show_list(v, "Cautions", json_object_get(answer, "cautions"));

@@ -18,7 +18,7 @@ static void show_rest(const struct view *v, size_t rest, double share)
                    view_percent(share, percent));
 }
 
-static void add_cause(struct table *t, const struct view *v, const json_t *cause)
+static void add_cause(struct table *t, const struct view *v, const json_t *cause, bool named)
 {
     char percent[VIEW_NUMBER];
     char bar[VIEW_BAR];
@@ -27,14 +27,15 @@ static void add_cause(struct table *t, const struct view *v, const json_t *cause
     table_add(t, view_percent(p, percent));
     table_add(t, view_bar(v, p, BAR_CELLS, bar));
     table_add(t, pick_text(cause, "title", id));
-    table_add(t, id);
+    if (named)
+        table_add(t, id);
 }
 
-void show_ranked(const struct view *v, const json_t *ranked, size_t most)
+static void print_ranked(const struct view *v, const json_t *ranked, size_t most, bool named)
 {
     static const struct column columns[] = {
         {"", COLUMN_RIGHT, 0}, {"", COLUMN_LEFT, 0}, {"", COLUMN_LEFT, 20}, {"", COLUMN_LEFT, 12}};
-    struct table *t = table_new(columns, 4);
+    struct table *t = table_new(columns, named ? 4 : 3);
     size_t i;
     size_t rest = 0;
     double rest_sum = 0;
@@ -43,7 +44,7 @@ void show_ranked(const struct view *v, const json_t *ranked, size_t most)
     {
         double p = pick_number(cause, "probability", 0);
         if (i < most && (p >= LEAST_SHOWN || i < LEAST_ROWS)) {
-            add_cause(t, v, cause);
+            add_cause(t, v, cause, named);
         } else {
             rest++;
             rest_sum += p;
@@ -52,6 +53,16 @@ void show_ranked(const struct view *v, const json_t *ranked, size_t most)
     table_print(t, v, 2);
     show_rest(v, rest, rest_sum);
     table_free(t);
+}
+
+void show_ranked(const struct view *v, const json_t *ranked, size_t most)
+{
+    print_ranked(v, ranked, most, true);
+}
+
+void show_ranked_desk(const struct view *v, const json_t *ranked, size_t most)
+{
+    print_ranked(v, ranked, most, false);
 }
 
 char *show_lot_line(const json_t *lot)

@@ -8,6 +8,8 @@
 /* Causes with probability, bar and words, the likeliest first; those beyond `most` or below one
  * percent are summed in a last line. */
 void show_ranked(const struct view *v, const json_t *ranked, size_t most);
+/* The same without the names that commands take: the desk settles nothing. */
+void show_ranked_desk(const struct view *v, const json_t *ranked, size_t most);
 /* "Harvest White, line 2, packed 2026-11-16 14:05, best by 2026-11-27"; empty if nothing known.
  * Caller frees. */
 char *show_lot_line(const json_t *lot);

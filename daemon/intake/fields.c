@@ -7,9 +7,11 @@
 #include <string.h>
 
 static const struct field_word SYMPTOMS[] = {
-    {"mold", "mold seen on the bread", "mould|moldy|mouldy|moho|fuzz|fuzzy"},
-    {"off-odor", "smells or tastes wrong", "odor|odour|smell|smells|taste|off odor|olor"},
-    {"staling", "dry, hard, crumbly, gummy: old before its time", "stale|dry|hard|old|gummy|duro"},
+    {"mold", "mold seen on the bread", "mould|moldy|mouldy|moho|fuzz|fuzzy|mildew|furry"},
+    {"off-odor", "smells or tastes wrong",
+     "odor|odour|smell|smells|taste|off odor|olor|smelly|smelled|stinks|tastes|tasted"},
+    {"staling", "dry, hard, crumbly, gummy: old before its time",
+     "stale|dry|hard|old|gummy|duro|crumbly|stiff"},
     {0}};
 static const struct field_word CHANNELS[] = {{"phone", NULL, "call|telephone"},
                                              {"web", NULL, "mail|email|online|form"},
@@ -297,7 +299,7 @@ static const struct field FIELDS[] = {
      .high = 4000,
      .flags = FIELD_OWN | FIELD_TYPED,
      .help = "what was said; read with the plant's word lists",
-     .ask = "Anything else, in the caller's words?"},
+     .ask = "What does the caller say?"},
     {.name = "reference",
      .option = "reference",
      .type = FIELD_TEXT,

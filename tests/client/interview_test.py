@@ -67,11 +67,14 @@ def ago(days):
 
 
 class Interview(ClientTest):
-    def start(self, *args, env=None, columns=80):
+    def start(self, *args, env=None, columns=80, story=""):
+        """`story`: what is said to the first question; None: it is not asked, or by the test."""
         environment = dict(self.env, TERM="xterm", TZ="UTC")
         environment.update(env or {})
         terminal = Terminal(["log", *args], environment, columns)
         self.addCleanup(self.reap, terminal)
+        if story is not None:
+            self.answers(terminal, ("What does the caller say?", story))
         return terminal
 
     def reap(self, terminal):
@@ -111,13 +114,16 @@ class Interview(ClientTest):
         self.assertIn("= %s, yesterday" % ago(1).strftime("%a %Y-%m-%d"), shown)
         self.assertIn("Where on the loaf is the mold?", shown)  # the daemon's most telling one
         t.say("3")
-        self.answers(t, ("Where was the bread kept at home?", "bread box"),
-                     ("When was it bought?", "2 days ago"), ("Which store", ""),
-                     ("Anything else", "it smells sour"))
+        # it is enough; who wants to know more asks for more
+        self.answers(t, ("phone number", "555 0100"), ("Enter logs it. more: further questions", "more"),
+                     ("Where was the bread kept at home?", "bread box"),
+                     ("When was it bought?", "2 days ago"), ("Which store", ""), ("name", "correct note"),
+                     ("What does the caller say?", "it smells sour"))
         shown = t.prompt()
-        self.assertIn("From the note: observed.odor: sour", shown)
+        self.assertIn('= from the story: Smell: sour ("', shown)
+        self.assertIn("correct odor changes it", " ".join(shown.split()))
         t.say("")  # the name
-        self.answers(t, ("phone number", "555 0100"), ("A mail address?", ""))
+        self.answers(t, ("A mail address?", ""))
         self.assertIn("Enter logs it.", t.prompt())
         t.say("")
         self.assertEqual(t.ends(), 0)
@@ -131,6 +137,71 @@ class Interview(ClientTest):
             "observed": {"where": "base", "kept": "counter"}, "note": "it smells sour",
             "contact": {"phone": "555 0100"}})
         self.assertEqual(self.drafts(), [])
+
+    def test_a_plain_complaint_is_soon_told(self):
+        """The story is read, and only what it lacks is asked: six questions, thirty keys."""
+        t = self.start(story=None)
+        keys = questions = 0
+        for question, answer in (("What does the caller say?", "mold on top"),
+                                 ("Is anyone unwell or hurt", "n"), ("The code printed", "L26321B0412"),
+                                 ("When was it first noticed?", ""), ("Where on the loaf", ""),
+                                 ("phone number", "")):
+            self.answers(t, (question, answer))
+            keys += len(answer) + 1
+            questions += 1
+        self.assertIn("= from the story: mold; correct symptom changes it", t.text)
+        self.assertNotIn("What is wrong with the bread?", t.text)
+        self.answers(t, ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 0)
+        self.assertLessEqual((questions, keys + 1), (6, 30))
+        self.assertEqual(self.sent()[0]["symptom"], "mold")
+        last = re.sub(r"\x1b\[[0-9]*m", "", t.text).rstrip().splitlines()[-24:]
+        self.assertTrue(any(line.startswith("Tell the caller") for line in last), last)
+        self.assertIn("report", last[-1])
+        self.assertNotIn(self.sent()[0]["id"], t.text)
+
+    def test_a_story_of_two_things_or_of_none_is_asked(self):
+        for story in ("dry and moldy", "no mold, but", "the store was rude"):
+            t = self.start(story=story)
+            self.answers(t, ("What is wrong", "mold"), ("Is anyone", "quit"), ("Stop here?", "yes"))
+            self.assertEqual(t.ends(), 1)
+
+    def test_a_yes_to_harm_is_asked_which(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone unwell", "yes"), ("Which? The number", ""),
+                     ("After a yes it is needed", "-"), ("This one is needed", "sick"))
+        self.assertIn("HARM REPORTED", t.prompt())
+        t.say("done")
+        self.answers(t, ("Enter logs it.", ""))
+        t.ends()
+        self.assertEqual(self.sent()[0]["harm"], ["illness"])
+
+    def test_what_is_needed_is_not_taken_away(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "correct symptom"), ("now: mold", "-"),
+                     ("This one is needed", "staling"), ("Is anyone", "done"), ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 0)
+        self.assertEqual(self.sent()[0]["symptom"], "staling")
+
+    def test_an_answer_of_another_question_is_doubted(self):
+        t = self.start()
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "correct email"),
+                     ("A mail address?", "stale"), ("no mail address", "a@b.example"),
+                     ("Is anyone", "correct store"), ("Which store", "stale"),
+                     ("an answer to another question", "0417"), ("Is anyone", "done"), ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 0)
+        self.assertEqual(self.sent()[0]["store"], "0417")
+
+    def test_what_fits_several_is_picked_from_a_list(self):
+        self.daemon.doubts = [{"field": "product", "value": "white pan", "says": "fits W20 (White 20), W24 (White 24)",
+                               "choices": [{"value": "W20", "says": "White 20"}, {"value": "W24", "says": "White 24"}]}]
+        for picked, product in (("2", "W24"), ("", "white pan")):
+            t = self.start()
+            self.answers(t, ("What is wrong", "mold"), ("Is anyone", "correct product"),
+                         ("Which product?", "white pan"), ("2  W24  White 24", picked), ("Is anyone", "done"),
+                         ("Enter logs it.", ""))
+            self.assertEqual(t.ends(), 0)
+            self.assertEqual(self.sent()[-1]["product"], product)
 
     def test_every_question_may_be_skipped_but_one(self):
         t = self.start()
@@ -152,7 +223,8 @@ class Interview(ClientTest):
 
     def test_back_correct_and_list(self):
         t = self.start()
-        self.answers(t, ("What is wrong", "back"), ("This is the first question.", "staling"),
+        self.answers(t, ("What is wrong", "back"), ("What does", "back"), ("This is the first question.", ""),
+                     ("What is wrong", "staling"),
                      ("Is anyone unwell", "back"))
         shown = t.prompt()
         self.assertIn("What is wrong", shown)
@@ -257,7 +329,7 @@ class Interview(ClientTest):
         self.answers(t, ("What is wrong", "mold"), ("cannot reach the daemon", "no"))
         t.prompt()
         t.say("correct note")
-        self.answers(t, ("Anything else", "my son vomited"))
+        self.answers(t, ("What does the caller say?", "my son vomited"))
         self.assertIn("Nobody has read this for harm", t.prompt())
 
     def test_a_likely_duplicate_is_offered_not_merged(self):
@@ -295,7 +367,8 @@ class Interview(ClientTest):
         self.assertIn("Going on with the usual questions", t.text)
         self.answers(t, ("The code printed", "6321"), ("Which product?", ""),
                      ("best-by date", "11/27"), ("Which store", ""), ("first noticed", "Mon"),
-                     ("Where on the loaf", "cut"), ("What colour", "green"),
+                     ("phone number", "done"), ("Enter logs it.", "more"), ("Where on the loaf", "cut"),
+                     ("What colour", "green"),
                      ("Where was the bread kept", "1"), ("wet or fogged", "y"),
                      ("How was the bag", "done"), ("Enter logs it.", ""))
         self.assertEqual(t.ends(), 3)
@@ -327,8 +400,8 @@ class Interview(ClientTest):
         os.close(t.fd)  # the terminal is gone
         os.waitpid(t.pid, 0)
         self.assertEqual(len(self.drafts()), 1)
-        t = self.start()
-        self.answers(t, ("was not finished (mold, lot 6321)", "yes"), ("Is anyone", "done"),
+        t = self.start(story=None)
+        self.answers(t, ("was not finished (mold, lot 6321)", "yes"), ("What does", ""), ("Is anyone", "done"),
                      ("Enter logs it.", ""))
         self.assertEqual(t.ends(), 0)
         self.assertEqual(self.sent()[0]["lot_text"], "6321")
@@ -339,8 +412,8 @@ class Interview(ClientTest):
         self.answers(t, ("What is wrong", "mold"), ("Is anyone", "quit"), ("Stop here?", ""),
                      ("Is anyone", "quit"), ("Stop here?", "later"))
         self.assertEqual(t.ends(), 1)
-        t = self.start()
-        self.answers(t, ("was not finished", "throw"), ("What is wrong", "quit"),
+        t = self.start(story=None)
+        self.answers(t, ("was not finished", "throw"), ("What does", ""), ("What is wrong", "quit"),
                      ("Stop here?", "yes"))
         self.assertEqual(t.ends(), 1)
         self.assertEqual(self.drafts(), [])
@@ -405,8 +478,8 @@ class Interview(ClientTest):
                          (40, {"crumb_ph": 5.9}, "returns-dock"))
 
     def test_lines_fit_and_move_no_cursor(self):
-        t = self.start("--note", "it smells sour")
-        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "1"), ("The code", "63?1"),
+        t = self.start("--note", "it smells sour", story=None)
+        self.answers(t, ("Is anyone", "1"), ("The code", "63?1"),
                      ("Which product?", "?"), ("", "list"), ("", "done"), ("Enter logs", ""))
         t.ends()
         plain = re.sub(r"\x1b\[[0-9]*m", "", t.text)

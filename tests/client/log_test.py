@@ -76,10 +76,10 @@ class Options(ClientTest):
 
     def test_the_answer_on_a_terminal(self):
         out = self.ok("log", "--symptom", "mold", "--lot", "L2 6321", "--note", "smells sour")
-        self.assertRegex(out, r"^C1  complaint [0-9a-f-]{36}\n")
+        self.assertRegex(out, r"^C1  complaint [0-9a-f-]{13}\n")
         self.assertIn("lot             L2-6321-B0412: the code read is on record. Harrow White 24,\n"
                       "                  line 2, packed", out)
-        self.assertIn("from the note   observed.odor: sour (words in the note)\n", out)
+        self.assertIn("from the note   Smell: sour (words in the note)\n", out)
         self.assertIn("81 %", out)
         self.assertIn("Where on the loaf is the mold?", out)
         self.assertNotIn("crumb pH", out)  # a test for the lab is no question to the caller
