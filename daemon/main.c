@@ -9,6 +9,7 @@
 #include "serve/background.h"
 #include "serve/case_sheet.h"
 #include "serve/http.h"
+#include "serve/inbox.h"
 #include "serve/installed.h"
 #include "serve/keeper.h"
 #include "serve/reload.h"
@@ -315,6 +316,8 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     if (!rc)
         rc = keeper_start(d->base, &d->app, &d->app.keeper, err);
     if (!rc)
+        rc = inbox_start(d->base, &d->app, &d->app.inbox, err);
+    if (!rc)
         rc = http_start(d->base, &d->app, o->socket, &d->http, err);
     if (!rc)
         rc = reload_start(&d->app, service_ready, &d->reload, err);
@@ -334,6 +337,7 @@ static void stop(struct daemon *d)
 {
     reload_close(d->reload);
     keeper_close(d->app.keeper);
+    inbox_close(d->app.inbox);
     background_close(d->background);
     readers_close(d->app.readers);
     readers_close(d->app.bulk);
@@ -346,6 +350,7 @@ static void stop(struct daemon *d)
     writer_free(d->app.writer);
     background_free(d->background);
     keeper_free(d->app.keeper);
+    inbox_free(d->app.inbox);
     reload_free(d->reload);
     sessions_free(d->app.sessions);
     struct event *const events[] = {d->term, d->interrupt, d->hangup, d->draining, d->restore};
@@ -366,7 +371,8 @@ static int check(struct daemon *d)
     struct error err = {0};
     const struct mail_settings mail = setup_mail(d->app.setup);
     const char *gap = mail_settings_gap(&mail);
-    if (setup_check_mail(d->app.setup, &d->app.log, &err))
+    int mail_rc = setup_check_mail(d->app.setup, &d->app.log, &err);
+    if (inbox_check(d->app.setup, &d->app.log, &err) || mail_rc)
         return EXIT_CONFIG;
     printf("settings (%s) and rules (%s) are sound: %d causes, %s\n", settings_file(d->app.setup),
            d->app.setup->rules_dir, triage_cause_count(d->app.setup->triage),

@@ -315,11 +315,16 @@ static int load_file(struct load *l, const char *path)
     struct error err = {0};
     struct upload u = {0};
     struct clock clock = clock_system();
-    const struct sheet_options sheet = {.name = l->sheet,
+    const char *named = !l->sheet && l->map ? column_map_sheet(l->map) : l->sheet;
+    const struct sheet_options sheet = {.name = named,
                                         .decimal = l->map ? column_map_decimal(l->map) : '.'};
     if (source_open_sheet(path, &sheet, &u.source, &err) != 0) {
         client_fail(l->c, &err);
         return err.code == ERROR_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
+    }
+    if (l->sheet && !source_is_sheet(u.source)) {
+        source_close(u.source);
+        return client_usage(l->c, "%s: is no .xlsx file: it has no sheets", path);
     }
     uuid_v7(clock_now_ms(&clock), u.id);
     u.ndjson = source_is_ndjson(u.source);

@@ -225,6 +225,19 @@ static void show_backup(const struct view *v, const json_t *backup)
         view_label(v, "backups", "none by the clock");
 }
 
+static void show_inbox(const struct view *v, const json_t *inbox)
+{
+    char when[VIEW_NUMBER];
+    if (!inbox || json_is_null(inbox))
+        return;
+    view_label(v, "inbox", "%s: %lld waiting, %lld loaded and %lld refused since the start",
+               pick_text(inbox, "folder", "?"), (long long)pick_int(inbox, "waiting", 0),
+               (long long)pick_int(inbox, "done", 0), (long long)pick_int(inbox, "refused", 0));
+    if (pick_has(inbox, "last_file"))
+        view_label(v, "taken last", "%s, %s", pick_text(inbox, "last_file", "?"),
+                   view_when(pick_text(inbox, "last_at", "?"), when));
+}
+
 static void show_restored(const struct view *v, const json_t *restored)
 {
     char when[VIEW_NUMBER];
@@ -266,6 +279,7 @@ static void show(const struct client *c, const json_t *document)
     view_section(v, "Database");
     show_store(v, json_object_get(document, "store"));
     show_backup(v, json_object_get(document, "backup"));
+    show_inbox(v, json_object_get(document, "inbox"));
     show_restored(v, json_object_get(document, "restored"));
     show_work(v, json_object_get(document, "work"), json_object_get(document, "writer"));
 }

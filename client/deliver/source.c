@@ -62,8 +62,6 @@ int source_open_sheet(const char *path, const struct sheet_options *sheet, struc
     int rc = 0;
     if (sheet_begins(s->head, s->head_length))
         rc = open_sheet(s, sheet, err);
-    else if (sheet->name)
-        rc = error_set(err, ERROR_INVALID, "is no .xlsx file: it has no sheets");
     if (rc) {
         error_at(err, s->name, 0, 0);
         source_close(s);
@@ -104,6 +102,11 @@ static bool ends_with(const char *name, const char *end)
     size_t n = strlen(name);
     size_t m = strlen(end);
     return n > m && text_equal_fold(name + n - m, end);
+}
+
+bool source_is_sheet(const struct source *s)
+{
+    return s->sheet != NULL;
 }
 
 bool source_is_ndjson(const struct source *s)

@@ -13,14 +13,14 @@ struct source;
 
 /* "-" is standard input, named "stdin" in messages. ERROR_NOT_FOUND or ERROR_IO. */
 int source_open(const char *path, struct source **ret, struct error *err);
-/* The same, of a file that may be a sheet: which one, and how its numbers are written. One given by
- * name must be there. */
+/* The same, of a file that may be a sheet: which one, and how its numbers are written. */
 int source_open_sheet(const char *path, const struct sheet_options *sheet, struct source **ret,
                       struct error *err);
 void source_close(struct source *s);
 const char *source_name(const struct source *s);
 /* Size in bytes if it is a plain file, else 0. */
 int64_t source_size(const struct source *s);
+bool source_is_sheet(const struct source *s);
 /* True if the name or the first byte that is not blank says JSON lines rather than CSV. */
 bool source_is_ndjson(const struct source *s);
 /* Up to `size` bytes, fewer only at the end, 0 at the end. A byte order mark is left out.

@@ -29,6 +29,8 @@ json_t *event_case(const char *plant, int revision, const char *why, const json_
  * "probability"},…]}: cases that other rules rank otherwise than QA was told, the first of them.
  * Steals `cases`. New reference. */
 json_t *event_summary(const char *plant, int count, const char *rules, json_t *cases);
+/* {"event":"records","plant","file","outcome":"done"|"refused","why"?,"report","loads":[{"kind",
+ * "says"}],"refused":[text of the first refused rows]} is made by serve/inbox.c. */
 /* {"event":"digest","plant","week":{…}}. New reference. */
 json_t *event_digest(const char *plant, const json_t *week);
 

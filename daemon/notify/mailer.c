@@ -25,7 +25,8 @@ enum {
     URGENT_RETRY_MOST_MS = 300000
 };
 
-static const char *const EVENTS[] = {OUTBOX_URGENT, "case", "emptied", "summary", "digest"};
+static const char *const EVENTS[] = {OUTBOX_URGENT, "case",   "emptied",
+                                     "summary",     "digest", "records"};
 enum { EVENT_COUNT = sizeof EVENTS / sizeof EVENTS[0] };
 
 struct mailer {

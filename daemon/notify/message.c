@@ -80,6 +80,9 @@ void message_subject(const json_t *event, char *out, size_t size)
         json_int_t count = json_integer_value(json_object_get(event, "count"));
         snprintf(out, size, "%" JSON_INTEGER_FORMAT " case%s otherwise than mailed", count,
                  count == 1 ? " ranks" : "s rank");
+    } else if (strcmp(kind, "records") == 0) {
+        snprintf(out, size, "Records: %.120s %s", text_of(event, "file"),
+                 strcmp(text_of(event, "outcome"), "refused") == 0 ? "was refused" : "was taken");
     } else if (strcmp(kind, "digest") == 0) {
         digest_subject(json_object_get(event, "week"), out, size);
     } else {

@@ -12,6 +12,7 @@
 #include <pthread.h>
 
 struct sessions;
+struct inbox;
 struct keeper;
 
 struct app {
@@ -26,6 +27,7 @@ struct app {
     struct readers *bulk;      /* long work: uploads, batches, everything at once (route.h) */
     struct sessions *sessions; /* uploads under way */
     struct keeper *keeper;     /* NULL until it is started */
+    struct inbox *inbox;       /* likewise */
     pthread_mutex_t reloading; /* one reload at a time */
     pthread_mutex_t lock;      /* guards what follows */
     struct setup *setup;

@@ -71,6 +71,7 @@ void health_read(struct app *app, const struct setup *setup, struct store *store
     };
     ret->uptime_s = app_uptime_ms(app) / 1000;
     keeper_tell(app->keeper, &ret->keeper);
+    inbox_tell(app->inbox, &ret->inbox);
     bool began = store_look(store);
     read_store(store, ret, &ret->unread);
     store_take_failed(store, &ret->unread);
@@ -238,6 +239,22 @@ static void of_loads(const struct health *h, json_t *needs)
              h->failed.source[0] ? h->failed.source : "a file without a name", h->failed.id);
 }
 
+static void of_inbox(const struct health *h, json_t *needs)
+{
+    char text[512];
+    const struct inbox_told *inbox = &h->inbox;
+    if (!inbox->set_up)
+        return;
+    if (inbox->fault.code)
+        need(needs, "inbox", "see oddloafd(8), INBOX", "the inbox: %s",
+             error_format(&inbox->fault, text, sizeof text));
+    if (inbox->refused_there)
+        need(needs, "inbox-refused",
+             "read the report beside each; put the mended file into the inbox, remove this one",
+             "%s of records in the inbox's folder refused: %d",
+             inbox->refused_there == 1 ? "a file" : "files", inbox->refused_there);
+}
+
 static void of_settings(const struct health *h, json_t *needs)
 {
     if (h->reload_error[0])
@@ -252,7 +269,7 @@ static void of_settings(const struct health *h, json_t *needs)
 json_t *health_needs(const struct health *h)
 {
     static void (*const OF[])(const struct health *, json_t *) = {
-        of_database, of_disk, of_mail, of_lines, of_backups, of_loads, of_settings};
+        of_database, of_disk, of_mail, of_lines, of_backups, of_loads, of_inbox, of_settings};
     json_t *needs = json_array();
     for (size_t i = 0; i < sizeof OF / sizeof OF[0]; i++)
         OF[i](h, needs);

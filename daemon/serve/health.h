@@ -4,6 +4,7 @@
 #define ODDLOAF_SERVE_HEALTH_H
 
 #include "serve/app.h"
+#include "serve/inbox.h"
 #include "serve/keeper.h"
 #include "store/backup_last.h"
 #include "store/load_file.h"
@@ -23,6 +24,7 @@ struct health {
     struct store_size size;
     int64_t disk_free_bytes; /* of the state's disk, for its user; -1: not known */
     struct keeper_told keeper;
+    struct inbox_told inbox;
     struct backup_last backup;
     struct restore_note restored;
     struct load_file failed; /* the newest of the `failed_loads` */

@@ -159,6 +159,7 @@ struct mail_settings setup_mail(const struct setup *setup)
                                   .to = config_list(c, "mail/to"),
                                   .urgent_to = config_list(c, "mail/urgent_to"),
                                   .digest_to = config_list(c, "mail/digest_to"),
+                                  .records_to = config_list(c, "mail/records_to"),
                                   .tz_name = config_text(c, "time_zone"),
                                   .sheet_kb = (int)config_number(c, "mail/sheet_kb"),
                                   .timeout_s = (int)config_number(c, "mail/timeout_s"),

@@ -126,6 +126,21 @@ static json_t *records_json(const struct health *h)
     return all;
 }
 
+static json_t *inbox_json(const struct health *h)
+{
+    char text[512] = "";
+    const struct inbox_told *i = &h->inbox;
+    if (!i->set_up)
+        return json_null();
+    if (i->fault.code)
+        error_format(&i->fault, text, sizeof text);
+    return json_pack("{s:s, s:i, s:i, s:I, s:I, s:o, s:o, s:o}", "folder",
+                     config_text(h->setup->config, "inbox/folder"), "waiting", i->waiting,
+                     "refused_there", i->refused_there, "done", (json_int_t)i->done, "refused",
+                     (json_int_t)i->refused, "last_file", text_or_null(i->last), "last_at",
+                     time_json(h, i->last_ms), "fault", text_or_null(text));
+}
+
 static json_t *writer_json(const struct health *h)
 {
     const struct writer_counts *w = &h->writer;
@@ -154,6 +169,7 @@ static json_t *status_json(const struct app *app, const struct health *h)
         {"work", json_pack("{s:I, s:I}", "rank", (json_int_t)h->rank_waiting, "rematch",
                            (json_int_t)h->rematch_waiting)},
         {"records", records_json(h)},
+        {"inbox", inbox_json(h)},
         {"store", store_json(h)},
         {"backup", backup_json(h)},
         {"restored", restored_json(h)},

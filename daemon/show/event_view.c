@@ -245,16 +245,40 @@ static void view_of_summary(const json_t *event, struct view *view)
     view_add(view, VIEW_ITEM, NULL, 0, "What speaks for a case: oddloaf why CASE");
 }
 
+/* What became of a file of the inbox. */
+static void view_of_records(const json_t *event, struct view *view)
+{
+    size_t i;
+    const json_t *one;
+    bool refused = strcmp(text_of(event, "outcome"), "refused") == 0;
+    view_add(view, VIEW_TITLE, NULL, 0, "%s %s", text_of(event, "file"),
+             refused ? "was refused" : "was taken");
+    add_row(view, "Plant", event, "plant");
+    add_row(view, "Why", event, "why");
+    json_array_foreach(json_object_get(event, "loads"), i, one)
+    {
+        view_add(view, VIEW_ROW, text_of(one, "kind"), 0, "%s", text_of(one, "says"));
+    }
+    json_array_foreach(json_object_get(event, "refused"), i, one)
+    {
+        view_add(view, VIEW_ITEM, NULL, 0, "%s", json_string_value(one));
+    }
+    add_row(view, "Report", event, "report");
+    if (refused)
+        view_add(
+            view, VIEW_TEXT, NULL, 0,
+            "Mend the file and put it into the inbox again: rows that are there already change "
+            "nothing.");
+}
+
 void view_of_event(const json_t *event, struct view *ret)
 {
     static const struct {
         const char *event;
         void (*view)(const json_t *, struct view *);
-    } VIEWS[] = {{"case", view_of_case},
-                 {"urgent", view_of_urgent},
-                 {"emptied", view_of_emptied},
-                 {"summary", view_of_summary},
-                 {"digest", view_of_digest}};
+    } VIEWS[] = {{"case", view_of_case},       {"urgent", view_of_urgent},
+                 {"emptied", view_of_emptied}, {"summary", view_of_summary},
+                 {"records", view_of_records}, {"digest", view_of_digest}};
     for (size_t i = 0; i < sizeof VIEWS / sizeof VIEWS[0]; i++) {
         if (strcmp(text_of(event, "event"), VIEWS[i].event) == 0)
             VIEWS[i].view(event, ret);

@@ -285,6 +285,7 @@ static void read_zone(const struct doc_place *place, void *into)
 #define WHOLE_ROWS                                                                                 \
     {"zone", DOC_OTHER, DOC_AT(struct column_map, zone), .each = read_zone},                       \
         {"decimal", DOC_OTHER, DOC_AT(struct column_map, decimal), .each = read_sign},             \
+        {"sheet", DOC_CHARS, DOC_AT(struct column_map, sheet)},                                    \
         {"thousands", DOC_OTHER, DOC_AT(struct column_map, thousands), .each = read_sign},         \
     {                                                                                              \
         .name = "units", .kind = DOC_MAP, .each = read_unit                                        \
@@ -460,6 +461,11 @@ int column_map_parts(const struct column_map *map)
 enum record_kind column_map_kind(const struct column_map *map, int part)
 {
     return (enum record_kind)map->parts[part].kind;
+}
+
+const char *column_map_sheet(const struct column_map *map)
+{
+    return *map->sheet ? map->sheet : NULL;
 }
 
 char column_map_decimal(const struct column_map *map)

@@ -10,8 +10,9 @@
  *                "Ende": "made_to", "Kerntemp": "core_at_pack [degC]"},
  *    "constants": {"plant": "north"}, "units": {"Grad": "degC"}, "needs": ["lot"]}
  * Columns that go to one of ours are joined by a blank, in the order of the map; "header" is the
- * line of the column names; "needs" passes over rows that lack one. Several kinds in one file are a
- * list "kinds" of such objects, each with its kind, loaded in that order. */
+ * line of the column names; "needs" passes over rows that lack one, "sheet" names one of a
+ * workbook. Several kinds in one file are a list "kinds" of such objects, each with its kind,
+ * loaded in that order. */
 #ifndef ODDLOAF_TABLES_COLUMN_MAP_H
 #define ODDLOAF_TABLES_COLUMN_MAP_H
 
@@ -61,6 +62,8 @@ int column_map_load(const struct column_map_source *source, struct column_map **
                     struct error *err);
 int column_map_parts(const struct column_map *map); /* how many kinds it is of, 1 or more */
 enum record_kind column_map_kind(const struct column_map *map, int part);
+/* Which sheet of a workbook; NULL if the map names none. */
+const char *column_map_sheet(const struct column_map *map);
 char column_map_decimal(const struct column_map *map); /* '.' or ',' */
 /* The file's column that goes to the column of ours `name` ("core_at_pack [degF]"); NULL if the map
  * names none. */

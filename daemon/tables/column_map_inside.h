@@ -32,6 +32,7 @@ struct column_part {
 struct column_map {
     struct column_part parts[COLUMN_PARTS];
     int count;
+    char sheet[128];               /* "" the first */
     char zone[64];                 /* "" the plant's */
     char decimal[2], thousands[2]; /* "" for thousands: none */
     json_t *units;                 /* folded → ours */

@@ -277,7 +277,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                    {"line": "1", "kind": "readings", "last_at": "2026-11-19T20:12:00-05:00"}],
                                "backup": {"at": "2026-11-20T03:00:00-05:00", "there": True, "every_h": 24,
                                           "path": "/var/lib/oddloaf/backups/b.db", "last_error": None},
-                               "restored": self.restored,
+                               "restored": self.restored, "inbox": None,
                                "rules": {"hash": "sha256:00", "causes": 36,
                                          "loaded_at": "2026-11-20T09:14:00-05:00",
                                          "own_files": 2, "release_changed": 1, "needs_restart": [], "last_error": None},

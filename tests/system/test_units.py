@@ -72,6 +72,10 @@ def check_paths(stage):
     assert (stage.at(answers) / "rank.schema.json").exists() and answers.endswith("/share/oddloaf/answers")
     assert "`/usr/share/oddloaf/answers`" in (ROOT / "README.md").read_text()
     roles = re.findall(r"^g +(oddloaf-\S+)", users, re.M)
+    # no role: who may put records into the inbox, with the daemon, as its manual says
+    roles.remove("oddloaf-records")
+    assert "oddloaf:oddloaf-records" in pages[0] and re.search(r"^m +oddloaf +oddloaf-records$", users, re.M)
+    assert settings_of(unit, "ReadWritePaths") == ["-/var/spool/oddloaf"]
     assert roles == re.findall(r'^Default \["(oddloaf-\S+)"\]', pages[1], re.M), roles
 
 
