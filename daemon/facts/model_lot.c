@@ -3,6 +3,9 @@
 #include <stddef.h>
 #include <string.h>
 
+/* From the dock to the shelf: common practice, no source. */
+enum { TRANSIT_HOURS = 12 };
+
 /* Quantities of the records that are numbers of the models as they are. */
 static const struct {
     const char *quantity;
@@ -85,7 +88,7 @@ static void take_doses(const struct rules *rules, const struct lot_record *recor
              vinegar_active_pct(isnan(grain.made) ? grain.specified : grain.made));
 }
 
-/* Warmer or colder on the way for a day, then as usual on the shelf. */
+/* Warmer or colder on the way, then on the shelf as specified. */
 static void take_transit(const struct lot_record *record, int64_t as_of_ms,
                          struct lot_conditions *made)
 {
@@ -99,8 +102,9 @@ static void take_transit(const struct lot_record *record, int64_t as_of_ms,
         units += weight;
     }
     if (units > 0) {
-        made->segments[0] = (struct mold_segment){12, sum / units};
-        made->segment_count = 1;
+        made->segments[0] = (struct mold_segment){TRANSIT_HOURS, sum / units};
+        made->segments[1] = (struct mold_segment){24, NAN};
+        made->segment_count = 2;
     }
 }
 

@@ -84,9 +84,29 @@ static double core_from_cooling(const struct lot_conditions *lot,
                                isnan(lot->cooler_air_c) ? spec_air_c : lot->cooler_air_c);
 }
 
-static void fill_history_and_doses(struct lot_conditions *lot,
-                                   const struct lot_conditions *specified,
-                                   const struct models_values *values)
+static void fill_history(struct lot_conditions *lot, const struct lot_conditions *specified,
+                         double usual_c)
+{
+    if (lot->segment_count == 0 && specified) {
+        memcpy(lot->segments, specified->segments, sizeof(lot->segments));
+        lot->segment_count = specified->segment_count;
+    }
+    if (lot->segment_count == 0) {
+        lot->segments[0] = (struct mold_segment){24, usual_c};
+        lot->segment_count = 1;
+    }
+    bool kept = specified && specified->segment_count > 0;
+    double kept_c = kept ? specified->segments[specified->segment_count - 1].temp_c : NAN;
+    for (size_t s = 0; s < lot->segment_count; s++) {
+        if (isnan(lot->segments[s].temp_c)) {
+            lot->segments[s].temp_c = isnan(kept_c) ? usual_c : kept_c;
+        }
+    }
+}
+
+static void fill_doses_and_groups(struct lot_conditions *lot,
+                                  const struct lot_conditions *specified,
+                                  const struct models_values *values)
 {
     if (!lot->doses_known && specified) {
         memcpy(lot->doses, specified->doses, sizeof(lot->doses));
@@ -95,14 +115,6 @@ static void fill_history_and_doses(struct lot_conditions *lot,
     }
     if (!isnan(lot->propionate_mg_kg)) {
         lot->doses_known = true;
-    }
-    if (lot->segment_count == 0 && specified) {
-        memcpy(lot->segments, specified->segments, sizeof(lot->segments));
-        lot->segment_count = specified->segment_count;
-    }
-    if (lot->segment_count == 0) {
-        lot->segments[0] = (struct mold_segment){24, values->usual.store_c};
-        lot->segment_count = 1;
     }
     for (int g = 0; g < MOLD_GROUPS; g++) {
         if (isnan(lot->group_weights[g])) {
@@ -148,7 +160,8 @@ void lot_conditions_fill(struct lot_conditions *lot, const struct lot_conditions
             *targets[i].to = isnan(targets[i].from) ? targets[i].usual : targets[i].from;
         }
     }
-    fill_history_and_doses(lot, specified, values);
+    fill_history(lot, specified, values->usual.store_c);
+    fill_doses_and_groups(lot, specified, values);
 }
 
 static void wet_spot(const struct lot_conditions *lot, const struct models_values *values,

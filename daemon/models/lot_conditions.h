@@ -26,7 +26,8 @@ struct lot_conditions {
     double core_at_pack_c;
     double pack_room_c;
     double loaf_g;
-    struct mold_segment segments[MOLD_SEGMENTS_MAX]; /* from packing on */
+    /* From packing on, the last one for good; a temperature of NAN is the last one as specified. */
+    struct mold_segment segments[MOLD_SEGMENTS_MAX];
     size_t segment_count;
     double spores_per_pack;
     double spores_factor; /* what a cause does to them, 1 if nothing */

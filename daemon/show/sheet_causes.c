@@ -100,13 +100,13 @@ static void add_reason(struct text_buffer *b, const json_t *fact)
 static size_t take_reasons(const json_t *facts, const json_t ***ret)
 {
     size_t i, count = 0;
-    const json_t *fact, **list = xcalloc(json_array_size(facts) + 1, sizeof *list);
+    const json_t *fact, **list = xcalloc(json_array_size(facts) + 1, sizeof(const json_t *));
     json_array_foreach(facts, i, fact)
     {
         if (page_true(fact, "counted") && fabs(page_number(fact, "bits")) >= SAYS_BITS)
             list[count++] = fact;
     }
-    qsort(list, count, sizeof *list, by_strength);
+    qsort(list, count, sizeof(const json_t *), by_strength);
     *ret = list;
     return count;
 }

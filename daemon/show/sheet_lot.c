@@ -290,10 +290,10 @@ static void add_routes(struct text_buffer *b, const json_t **list, size_t count)
 void sheet_routes(struct text_buffer *b, const json_t *routes)
 {
     size_t i, count = json_array_size(routes);
-    const json_t *route, **list = xcalloc(count + 1, sizeof *list);
+    const json_t *route, **list = xcalloc(count + 1, sizeof(const json_t *));
     text_append(b, "<div class=\"chart\"><h3>Where its packs went</h3>");
     json_array_foreach(routes, i, route) list[i] = route;
-    qsort(list, count, sizeof *list, by_interest);
+    qsort(list, count, sizeof(const json_t *), by_interest);
     if (count)
         add_routes(b, list, count);
     else

@@ -464,11 +464,11 @@ static int by_start(const void *a, const void *b)
 static void draw_lots(const struct svg_frame *f, struct lanes *lanes, const json_t *lots)
 {
     size_t i;
-    const json_t *lot, **list = xcalloc(json_array_size(lots) + 1, sizeof *list);
+    const json_t *lot, **list = xcalloc(json_array_size(lots) + 1, sizeof(const json_t *));
     json_array_foreach(lots, i, lot) list[i] = lot;
     lanes->own = lane_of(lanes, page_text(json_array_get(lots, 0), "line"));
     draw_lot(f, lanes, json_array_get(lots, 0));
-    qsort(list, i, sizeof *list, by_start);
+    qsort(list, i, sizeof(const json_t *), by_start);
     for (size_t k = 0; k < i; k++)
         if (!page_true(list[k], "own"))
             draw_lot(f, lanes, list[k]);

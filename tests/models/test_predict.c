@@ -66,6 +66,28 @@ static void half_a_ph_unit_costs_more_than_a_third_of_the_dose(void **state)
     }
 }
 
+/* A hot truck warms the lot while it is in it; then it is kept as specified, or as usual. */
+static void the_way_there_is_short(void **state)
+{
+    (void)state;
+    struct lot_conditions specified = lot_with_dose("calcium-propionate", 0.2), made = specified;
+    made.segments[0] = (struct mold_segment){12, 27};
+    made.segments[1] = (struct mold_segment){24, NAN};
+    made.segment_count = 2;
+    for (int usual = 0; usual < 2; usual++) {
+        lot_kept_at(&specified, 21);
+        specified.segment_count = usual ? 0 : 1;
+        struct lot_conditions told = made, hot = made;
+        told.segments[1].temp_c = usual ? parameters.typical.usual.store_c : 21;
+        lot_kept_at(&hot, 27);
+        double days = mold_of(&made, &specified).mold_free_days.typical;
+        double as_told = mold_of(&told, &specified).mold_free_days.typical;
+        check_near("days", days, as_told, 1e-9);
+        assert_true(days < mold_of(&specified, NULL).mold_free_days.typical);
+        assert_true(days > mold_of(&hot, &specified).mold_free_days.typical + 0.2);
+    }
+}
+
 /* Propionic MIC 8-20, acetic 23-72 mmol/L undissociated: Dagnas, Gauvry, Onno, Membré 2015 J Food
  * Prot 78(9):1689. */
 static void propionic_acid_beats_acetic_by_mass(void **state)
@@ -366,6 +388,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(bread_without_inhibitor_molds_in_three_to_five_days),
         cmocka_unit_test(propionate_buys_the_days_bakers_tell),
+        cmocka_unit_test(the_way_there_is_short),
         cmocka_unit_test(half_a_ph_unit_costs_more_than_a_third_of_the_dose),
         cmocka_unit_test(propionic_acid_beats_acetic_by_mass),
         cmocka_unit_test(little_sorbate_does_not_stop_eurotium),

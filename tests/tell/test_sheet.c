@@ -145,6 +145,32 @@ static void lots_around_it(void **state)
     close_plant(&p);
 }
 
+static double days_made(struct plant *p, double transit_c)
+{
+    json_t *lot = NULL;
+    struct error err = {0};
+    fixture_sql(&p->f, "UPDATE dispatch SET transit_c = %f WHERE lot_id = %lld", transit_c,
+                (long long)p->lot);
+    fixture_records_changed(&p->f);
+    assert_int_equal(tell_lot(p->triage, p->f.store, p->lot, &lot, &err), 0);
+    const json_t *days = json_object_get(json_object_get(lot, "prediction"), "mold_free_days");
+    double typical = at(json_object_get(days, "as_made"), "typical");
+    json_decref(lot);
+    return typical;
+}
+
+/* A truck at 28 °C is half a day, not the lot's life. */
+static void transit_is_short(void **state)
+{
+    struct plant p;
+    (void)state;
+    open_plant(&p);
+    double cool = days_made(&p, 20), hot = days_made(&p, 28);
+    assert_true(hot < cool);
+    assert_true(hot > 0.8 * cool);
+    close_plant(&p);
+}
+
 /* No picture of a lot that the case may not be about. */
 static void nothing_without_a_lot(void **state)
 {
@@ -167,7 +193,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(core_as_packed),          cmocka_unit_test(core_as_a_series),
         cmocka_unit_test(found_and_where_it_went), cmocka_unit_test(lots_around_it),
-        cmocka_unit_test(nothing_without_a_lot),
+        cmocka_unit_test(nothing_without_a_lot),   cmocka_unit_test(transit_is_short),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
