@@ -35,6 +35,14 @@ void harm_show(const struct view *v, const char *script, const char *alarm)
         view_textf(v, VIEW_BOLD, 0, 0, "%s.", harm_sentence(alarm, sentence, sizeof sentence));
 }
 
+void harm_show_first(const struct view *v)
+{
+    view_blank(v);
+    view_text(v, VIEW_BOLD, 0, 0,
+              "MAY BE HARM: a person must read the note before any cause is named. What to ask the "
+              "caller stands below.");
+}
+
 void harm_show_possible(const struct view *v, const char *script, const char *alarm)
 {
     char sentence[160];

@@ -9,6 +9,8 @@
 
 /* A candidate below this tells nothing of what would decide. */
 static const double TELLING = 0.01;
+/* A code that is on record, with nothing said against it, has more. */
+static const double UNDOUBTED = 0.95;
 
 /* ---- what is known ---- */
 
@@ -145,11 +147,21 @@ static void append_percent(double weight, struct text_buffer *out)
     text_appendf(out, "%s %%", text_percent(weight, percent));
 }
 
+/* The code is a lot's, and a date or product that was said with it is not. */
+static bool is_doubtful(const struct standing *s)
+{
+    return s->state == LOT_EXACT && s->count && s->candidate[0].weight < UNDOUBTED;
+}
+
 static void say_exact(const struct standing *s, struct text_buffer *out)
 {
     text_appendf(out, "%s: the code read is on record", s->candidate[0].lot);
     if (strcmp(s->text, s->candidate[0].lot) != 0)
         text_appendf(out, "; as read: %s", s->text);
+    if (!is_doubtful(s))
+        return;
+    text_append(out, ", but what else was said does not fit it: it is this lot with ");
+    append_percent(s->candidate[0].weight, out);
 }
 
 static void say_likely(const struct standing *s, struct text_buffer *out)
@@ -313,6 +325,10 @@ static json_t *decides_json(const struct standing *s)
 {
     json_t *list = json_array();
     char text[96], day[16];
+    if (is_doubtful(s)) {
+        add(list, "the dates and the product, asked again");
+        add(list, "a photo of the code");
+    }
     if (s->state == LOT_EXACT)
         return list;
     bool to_come = s->code_day != WHEN_UNKNOWN_DAY && s->code_day > s->asked_day;

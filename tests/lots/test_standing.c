@@ -197,6 +197,18 @@ static void several(void **state)
     json_decref(json);
 }
 
+static void exact_with_another_code_date(void **state)
+{
+    (void)state;
+    json_t *json = told("L2 6321 A0412", "2026-11-28");
+    assert_string_equal(text_of(json, "lot_state"), "exact");
+    assert_non_null(strstr(text_of(json, "lot_says"),
+                           "is on record, but what else was said does not fit it: it is this lot "
+                           "with "));
+    check_decides(json, "[\"the dates and the product, asked again\", \"a photo of the code\"]");
+    json_decref(json);
+}
+
 static void contradicted(void **state)
 {
     (void)state;
@@ -311,6 +323,7 @@ int main(void)
         cmocka_unit_test(likely_though_it_reads_whole),
         cmocka_unit_test(impossible),
         cmocka_unit_test(several),
+        cmocka_unit_test(exact_with_another_code_date),
         cmocka_unit_test(contradicted),
         cmocka_unit_test(not_on_record),
         cmocka_unit_test(in_the_future),
