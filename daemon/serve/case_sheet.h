@@ -9,7 +9,7 @@
 int case_sheet_html(struct app *app, struct store *store, int64_t case_id, char **ret,
                     struct error *err);
 /* The same for a mail (notify/mailer.h), of which it is no part that must be: NULL, and a line in
- * the log, where it cannot be made. `app`: a struct app. */
-char *case_sheet_for_mail(void *app, struct store *store, int64_t case_id);
+ * the log, where it cannot be made. `arg`: a struct app. */
+char *case_sheet_for_mail(void *arg, struct store *store, int64_t case_id);
 
 #endif

@@ -76,7 +76,7 @@ static void core_as_a_series(void **state)
     for (int64_t lot = p.lot - 8; lot <= p.lot; lot += 8) /* and the day before */
         for (int i = 0; i < 200; i++)
             fixture_sql(&p.f, "INSERT INTO reading VALUES(%lld, 9, %lld, '', '%d', %d, NULL)",
-                        (long long)lot, (long long)(AT(20, 0) + i * 30000), i, 98 - i / 4);
+                        (long long)lot, (long long)(AT(20, 0) + INT64_C(30000) * i), i, 98 - i / 4);
     fixture_records_changed(&p.f);
     int64_t id = fixture_complain(&p.f, "mold", p.lot, AT(26, 0), "{}");
     json_t *sheet = sheet_of(&p, id), *course = json_object_get(sheet, "course");
