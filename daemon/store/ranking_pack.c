@@ -4,13 +4,15 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FACT_FIELD, VALUE_FIELD, TARGET_FIELD, OBSERVED_FIELD, EXPECTED_FIELD, LOTS_FIELD, FIELDS };
+/* Fields behind the value: what is unknown has none. Before there were letters each stood in its
+ * place, empty if it was unknown. */
+enum { TARGET_FIELD, OBSERVED_FIELD, EXPECTED_FIELD, LOTS_FIELD, FIELDS };
+static const char LETTERS[FIELDS + 1] = "toen";
 
-static void append_number(struct text_buffer *out, double value)
+static void append_number(struct text_buffer *out, int field, double value)
 {
-    text_append(out, "\t");
     if (!isnan(value))
-        text_appendf(out, "%.12g", value);
+        text_appendf(out, "\t%c%.12g", LETTERS[field], value);
 }
 
 static bool same_fact(const struct ranking_item *a, const struct ranking_item *b)
@@ -21,10 +23,10 @@ static bool same_fact(const struct ranking_item *a, const struct ranking_item *b
 static void append_fact(struct text_buffer *out, const struct ranking_item *item)
 {
     text_appendf(out, "%s\t%s", item->fact, item->value);
-    append_number(out, item->target);
-    append_number(out, item->observed);
-    append_number(out, item->expected);
-    append_number(out, item->lots ? (double)item->lots : (double)NAN);
+    append_number(out, TARGET_FIELD, item->target);
+    append_number(out, OBSERVED_FIELD, item->observed);
+    append_number(out, EXPECTED_FIELD, item->expected);
+    append_number(out, LOTS_FIELD, item->lots ? (double)item->lots : (double)NAN);
 }
 
 char *ranking_pack(const struct ranking *ranking)
@@ -86,21 +88,36 @@ static void unpack_pair(char *pair, struct ranking_item *item, struct ranking *r
     ranking_pack_item(ranking, item);
 }
 
+static void unpack_field(int field, const char *text, struct ranking_item *item)
+{
+    double value = number_of(text);
+    if (field == TARGET_FIELD)
+        item->target = value;
+    else if (field == OBSERVED_FIELD)
+        item->observed = value;
+    else if (field == EXPECTED_FIELD)
+        item->expected = value;
+    else if (field == LOTS_FIELD)
+        item->lots = isnan(value) ? 0 : (int)value;
+}
+
 static void unpack_line(char *line, struct ranking *ranking)
 {
-    char *field[FIELDS] = {0}, *next = line;
-    for (int i = 0; i < FIELDS && next; i++)
-        field[i] = strsep(&next, "\t");
-    if (!field[FIELDS - 1])
+    char *next = line, *fact = strsep(&next, "\t"), *value = strsep(&next, "\t"), *field;
+    struct ranking_item item = {.target = NAN, .observed = NAN, .expected = NAN};
+    if (!value)
         return;
-    struct ranking_item item = {.target = number_of(field[TARGET_FIELD]),
-                                .observed = number_of(field[OBSERVED_FIELD]),
-                                .expected = number_of(field[EXPECTED_FIELD]),
-                                .lots = *field[LOTS_FIELD] ? (int)number_of(field[LOTS_FIELD]) : 0};
-    text_clip(field[FACT_FIELD], item.fact, sizeof item.fact);
-    text_clip(field[VALUE_FIELD], item.value, sizeof item.value);
-    for (char *pair; (pair = strsep(&next, "\t"));)
-        unpack_pair(pair, &item, ranking);
+    text_clip(fact, item.fact, sizeof item.fact);
+    text_clip(value, item.value, sizeof item.value);
+    for (int place = 0; (field = strsep(&next, "\t")); place++) {
+        const char *letter = *field ? strchr(LETTERS, *field) : NULL;
+        if (strchr(field, ':'))
+            unpack_pair(field, &item, ranking);
+        else if (letter)
+            unpack_field((int)(letter - LETTERS), field + 1, &item);
+        else
+            unpack_field(place, field, &item);
+    }
 }
 
 void ranking_pack_read(const char *text, struct ranking *ranking)

@@ -1,9 +1,14 @@
 /* Inside store/: a ranking put together, and its items as short text, for there are many of them
  * and nothing looks for one. A line for each fact and value:
  *
+ *     FACT TAB VALUE [TAB tTARGET] [TAB oOBSERVED] [TAB eEXPECTED] [TAB nLOTS] { TAB
+ * CAUSE:HUNDREDTHS }
+ *
+ * with the causes it speaks of by their place in the ranking. Older files have
+ *
  *     FACT TAB VALUE TAB TARGET TAB OBSERVED TAB EXPECTED TAB LOTS { TAB CAUSE:HUNDREDTHS }
  *
- * with the causes it speaks of by their place in the ranking; what is unknown is empty. */
+ * where what is unknown is empty. */
 #ifndef ODDLOAF_STORE_RANKING_PACK_H
 #define ODDLOAF_STORE_RANKING_PACK_H
 

@@ -3,6 +3,7 @@
 #include "check.h"
 #include "store/db.h"
 #include "store/ranking.h"
+#include "store/ranking_pack.h"
 #include "store/schema.h"
 #include "store/verdict.h"
 #include <math.h>
@@ -95,6 +96,27 @@ static void what_was_saved_is_read(void **state)
     assert_int_equal(ranking_get(f->store, 2, 0, &read, NULL), ERROR_NOT_FOUND);
     ranking.case_id = 2;
     assert_int_equal(ranking_save(f->store, &ranking, NULL), ERROR_NOT_FOUND);
+}
+
+static void rows_of_both_kinds_are_read_alike(void **state)
+{
+    (void)state;
+    static const char OLD[] = "core_at_pack_c\t47.5\t38\t\t\t\t0:310\n"
+                              "where\tcut-face,side\t\t\t\t\t0:-20\t1:45\n"
+                              "company.line\t0.7788\t1\t0\t0.28\t28\t2:-55\nnote\t\t\t\t\t\t2:7\n"
+                              "torn\n";
+    static const char NEW[] =
+        "core_at_pack_c\t47.5\tt38\t0:310\nwhere\tcut-face,side\t0:-20\t1:45\n"
+        "company.line\t0.7788\tt1\to0\te0.28\tn28\t2:-55\nnote\t\t2:7\n";
+    struct ranking said = sample(), read = {.causes = causes, .cause_count = 3};
+    char *packed = ranking_pack(&said);
+    assert_string_equal(packed, NEW);
+    ranking_pack_read(OLD, &read);
+    char *again = ranking_pack(&read);
+    assert_string_equal(again, NEW);
+    free(read.items);
+    free(packed);
+    free(again);
 }
 
 static void nothing_new_is_the_same(void **state)
@@ -245,9 +267,8 @@ int main(void)
 {
 #define TEST(f) cmocka_unit_test_setup_teardown(f, setup, teardown)
     const struct CMUnitTest tests[] = {
-        TEST(what_was_saved_is_read),
-        TEST(nothing_new_is_the_same),
-        TEST(rankings_that_left_the_house_are_kept),
+        TEST(what_was_saved_is_read),  TEST(rows_of_both_kinds_are_read_alike),
+        TEST(nothing_new_is_the_same), TEST(rankings_that_left_the_house_are_kept),
         TEST(an_older_file_is_moved),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
