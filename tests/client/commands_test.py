@@ -17,7 +17,7 @@ SOURCE = pathlib.Path(__file__).resolve().parents[2]
 VIEWS = [["status"], ["cases"], ["rank", "C1"], ["why", "C1"], ["ask", "C1"], ["reach", "C1"],
          ["lot", "L2-6321-B0412"], ["lot", "63?1"], ["week"], ["week", "--by", "line"], ["scores"], ["rules", "list"],
          ["trace", "--symptom", "mold"], ["action", "--list"], ["action", "7", "--effect"],
-         ["calibrate"], ["returns"], ["outbox"], ["holds"],
+         ["calibrate"], ["returns"], ["gaps"], ["outbox"], ["holds"],
          ["help"], ["help", "log"], ["help", "week"], ["rank", "--all"]]
 
 
@@ -167,6 +167,13 @@ All facts: oddloaf why C1
         self.assertEqual(sent["fit"], fake_daemon.CALIBRATION["fit"])
         self.ok("calibrate", "--forget", "--by", "jon")
         self.assertEqual(json.loads(self.daemon.requests[-1]["body"]), {"forget": True, "by": "jon"})
+
+    def test_gaps(self):
+        out = " ".join(self.ok("gaps", "--weeks", "4").split())
+        self.assertIn("settle about 3 more a month (0.61 bits each)", out)
+        self.assertIn("1 uses film 40 24 2026-W47: 4 of 20", out)
+        self.assertIn("line 1, crumb_ph stands still: 5.3, 31 times since", out)
+        self.assertIn("line 1, core_at_pack_c drifted: 39.8 in the last week, usual 36.2", out)
 
     def test_returns(self):
         out = self.ok("returns", "--from", "2026-11-09", "--to", "2026-11-15")

@@ -92,6 +92,16 @@ RATES = {"share": 0.04, "low": 0.0256, "high": 0.0595, "per_million": 1666.7,
          "per_million_low": 42.2, "per_million_high": 9286}
 SENT = [dict(RATES, level="R11", returns=1, units=24, dispatched=600),
         {"level": "not given", "returns": 1, "units": 2, "dispatched": 0}]
+GAPS = {
+    "from": "2026-10-26", "to": "2026-11-22", "cases": 60, "months": 2.5,
+    "records": [{"kind": "uses", "what": "film", "line": "1", "lots": 40, "with": 24, "share": 0.6,
+                 "weeks": [{"week": "2026-W46", "lots": 20, "with": 20}, {"week": "2026-W47", "lots": 20, "with": 4}]},
+                {"kind": "mixes", "what": "", "line": "1", "lots": 40, "with": 40, "share": 1, "weeks": []}],
+    "still": [{"line": "1", "quantity": "crumb_ph", "value": 5.3, "times": 31, "since": "2026-11-12T08:00:00-05:00"}],
+    "drifted": [{"line": "1", "quantity": "core_at_pack_c", "usual": 36.2, "now": 39.8, "z": 9.1}],
+    "tells": [{"kind": "uses", "what": "film", "with": 36, "without": 24, "share": 0.6, "bits": 0.61, "settles": 0.3,
+               "more_a_month": 2.9, "says": "film in uses: recorded for 60 % of these cases; recording all would "
+               "settle about 3 more a month (0.61 bits each)"}]}
 RETURNS = dict(
     RATES, **{"from": "2026-11-09", "to": "2026-11-15", "returns": 2, "units": 26,
               "dispatched": 600, "by": {
@@ -315,6 +325,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                "calibration": [{"said": 0.81, "was": 0.78, "n": 9}]},
             "calibration": lambda: CALIBRATION,
             "returns": lambda: RETURNS,
+            "gaps": lambda: GAPS,
             "trace": lambda: {"symptom": "mold", "tested": 32, "factors": [
                 {"factor": "film", "level": "F-0911", "case_lots_exposed": 9, "case_lots": 11,
                  "other_lots_exposed": 20, "other_lots": 400, "odds_ratio": 85.5, "low": 17.2,

@@ -207,6 +207,7 @@ def look_at_weeks(ask):
     assert ask.get("trace?symptom=mold&from=2026-10-20&to=2026-11-18")["factors"]
     ask.get("trace?symptom=mold", 400)
     assert ask.get("returns?from=2026-11-01&to=2026-11-30")["stand"]
+    assert ask.get("gaps?weeks=4")["records"]
     number = ask.post("actions", {"line": "1", "cause": "packed-hot", "symptom": "mold", "at": "2026-11-10",
                                   "note": "fan replaced", "by": "mira"}, 201)["action"]
     ask.get("actions")

@@ -1,0 +1,35 @@
+#include "commands/command.h"
+#include "show/gaps_show.h"
+
+static const struct option_row options[] = {
+    {"weeks", "N", "weeks of packing, up to that of the newest lot (8)"}, {0}};
+
+static void show(const struct client *c, const json_t *document)
+{
+    gaps_show(&c->view, document);
+}
+
+static int gaps(struct client *c, const struct args *a)
+{
+    struct text_buffer path = {0};
+    json_t *document = NULL;
+    text_append(&path, "/v1/gaps");
+    client_path_query(&path, "weeks", args_value(a, "weeks"));
+    int rc = client_get(c, path.data, &document);
+    text_buffer_free(&path);
+    return rc ? rc : client_answer(c, document, show);
+}
+
+const struct command cmd_gaps = {
+    .name = "gaps",
+    .args = "",
+    .help = "what the records lack, and which record would tell most",
+    .more =
+        "Which lots of each line and week have no such record, values that stand still or have "
+        "left their usual, and what each record told in the cases of the last three months whose "
+        "lots have it: what recording it for all lots would settle.",
+    .options = options,
+    .least = 0,
+    .most = 0,
+    .exec = gaps,
+};

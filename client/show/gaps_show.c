@@ -1,0 +1,101 @@
+#include "show/gaps_show.h"
+#include "base/text.h"
+#include "show/pick.h"
+#include "show/table.h"
+#include <string.h>
+
+#define TELLS_SHOWN 10
+#define ROWS_SHOWN 25
+
+/* "46: 12 of 28": the newest week that lacks some, else nothing. */
+static void add_week(struct table *t, const json_t *row)
+{
+    const json_t *weeks = json_object_get(row, "weeks");
+    for (size_t i = json_array_size(weeks); i > 0; i--) {
+        const json_t *one = json_array_get(weeks, i - 1);
+        if (pick_int(one, "with", 0) < pick_int(one, "lots", 0)) {
+            table_addf(t, "%s: %lld of %lld", pick_text(one, "week", "?"),
+                       (long long)pick_int(one, "with", 0), (long long)pick_int(one, "lots", 0));
+            return;
+        }
+    }
+    table_add(t, "");
+}
+
+static void show_records(const struct view *v, const json_t *records)
+{
+    static const struct column columns[] = {{"line", COLUMN_LEFT, 6},
+                                            {"record", COLUMN_LEFT, 20},
+                                            {"lots", COLUMN_RIGHT, 0},
+                                            {"with it", COLUMN_RIGHT, 0},
+                                            {"newest week that lacks some", COLUMN_LEFT, 0}};
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    size_t i, further = 0;
+    const json_t *row;
+    json_array_foreach(records, i, row)
+    {
+        char n[2][VIEW_NUMBER];
+        if (pick_int(row, "with", 0) >= pick_int(row, "lots", 0))
+            continue;
+        if (table_rows(t) == ROWS_SHOWN) {
+            further++;
+            continue;
+        }
+        table_add(t, pick_text(row, "line", "?"));
+        table_addf(t, "%s %s", pick_text(row, "kind", "?"), pick_text(row, "what", ""));
+        table_add(t, view_number(pick_number(row, "lots", 0), n[0]));
+        table_add(t, view_number(pick_number(row, "with", 0), n[1]));
+        add_week(t, row);
+    }
+    view_section(v, "Not recorded for all lots");
+    if (table_rows(t))
+        table_print(t, v, 2);
+    else
+        view_text(v, VIEW_PLAIN, 2, 2, "Whatever is recorded is recorded for all lots.");
+    if (further)
+        view_textf(v, VIEW_DIM, 2, 0, "%zu further; --json has all", further);
+    table_free(t);
+}
+
+static void show_values(const struct view *v, const json_t *still, const json_t *drifted)
+{
+    size_t i;
+    const json_t *one;
+    char n[2][VIEW_NUMBER], when[VIEW_NUMBER];
+    if (!json_array_size(still) && !json_array_size(drifted))
+        return;
+    view_section(v, "Values to look at");
+    json_array_foreach(still, i, one)
+    {
+        view_textf(v, VIEW_PLAIN, 2, 2, "line %s, %s stands still: %s, %lld times since %s",
+                   pick_text(one, "line", "?"), pick_text(one, "quantity", "?"),
+                   view_rough(pick_number(one, "value", 0), n[0]),
+                   (long long)pick_int(one, "times", 0),
+                   view_when(pick_text(one, "since", "?"), when));
+    }
+    json_array_foreach(drifted, i, one)
+    {
+        view_textf(v, VIEW_PLAIN, 2, 2, "line %s, %s drifted: %s in the last week, usual %s",
+                   pick_text(one, "line", "?"), pick_text(one, "quantity", "?"),
+                   view_rough(pick_number(one, "now", 0), n[0]),
+                   view_rough(pick_number(one, "usual", 0), n[1]));
+    }
+}
+
+void gaps_show(const struct view *v, const json_t *document)
+{
+    size_t i;
+    const json_t *one;
+    view_title(v, "Records of lots packed %s to %s", pick_text(document, "from", "?"),
+               pick_text(document, "to", "?"));
+    view_section(v, "What more records would tell");
+    view_textf(v, VIEW_PLAIN, 2, 2, "From %lld cases of %.1f months whose lot is known:",
+               (long long)pick_int(document, "cases", 0), pick_number(document, "months", 0));
+    json_array_foreach(json_object_get(document, "tells"), i, one)
+    {
+        if (i < TELLS_SHOWN)
+            view_textf(v, VIEW_PLAIN, 2, 2, "- %s", pick_text(one, "says", ""));
+    }
+    show_records(v, json_object_get(document, "records"));
+    show_values(v, json_object_get(document, "still"), json_object_get(document, "drifted"));
+}

@@ -1,0 +1,23 @@
+/* What the records lack. */
+#include "tell/gaps.h"
+#include "serve/app.h"
+#include "serve/route.h"
+
+enum { WEEKS = 8, WEEKS_MOST = 53, CASES_DAYS = 92 };
+
+void gaps_get(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    int64_t weeks = WEEKS;
+    json_t *answer = NULL;
+    struct setup *setup = app_setup(rq->app);
+    int rc = request_query_within(rq, "weeks", 1, WEEKS_MOST, &weeks, &err);
+    const struct gaps_query query = {.weeks = (int)weeks, .cases_ms = CASES_DAYS * WHEN_DAY_MS};
+    if (!rc)
+        rc = gaps_tell(setup->triage, store, &query, &answer, &err);
+    setup_unref(setup);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 200, answer);
+}

@@ -1,0 +1,65 @@
+#include "store/record_gaps.h"
+#include "store/db.h"
+
+#define PACKED "l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2"
+
+static const struct {
+    enum record_kind kind;
+    const char *sql; /* line, what, lots */
+} ROWS[] = {
+    {RECORD_LOTS, "SELECT l.line, '', count(*) FROM lot l WHERE " PACKED " GROUP BY 1"},
+    {RECORD_MIXES, "SELECT l.line, '', count(DISTINCT l.id) FROM lot l JOIN mix m ON m.lot_id ="
+                   " l.id WHERE " PACKED " GROUP BY 1"},
+    {RECORD_USES, "SELECT l.line, u.material, count(DISTINCT l.id) FROM lot l JOIN material_use u"
+                  " ON u.lot_id = l.id WHERE " PACKED " GROUP BY 1, 2"},
+    {RECORD_READINGS,
+     "SELECT l.line, q.name, count(DISTINCT l.id) FROM lot l JOIN reading r ON"
+     " r.lot_id = l.id JOIN quantity q ON q.id = r.quantity_id WHERE " PACKED " GROUP BY 1, 2"},
+    {RECORD_DISPATCH, "SELECT l.line, '', count(DISTINCT l.id) FROM lot l JOIN dispatch d ON"
+                      " d.lot_id = l.id WHERE " PACKED " GROUP BY 1"},
+};
+
+int record_gaps_newest(struct store *store, int64_t *ret_ms, struct error *err)
+{
+    *ret_ms = WHEN_UNKNOWN_MS;
+    struct db_query q = db_query(store,
+                                 "SELECT packed_from_ms FROM lot ORDER BY packed_from_ms DESC"
+                                 " LIMIT 1",
+                                 NULL, err);
+    if (db_next(&q))
+        *ret_ms = db_ms(&q, 0);
+    return db_end(&q, 0);
+}
+
+int record_gaps_list(struct store *store, struct when_span packed, record_gap_each each, void *arg,
+                     struct error *err)
+{
+    int rc = 0;
+    for (size_t i = 0; i < sizeof ROWS / sizeof *ROWS && !rc; i++) {
+        struct db_query q =
+            db_query(store, ROWS[i].sql, DB(DB_INT(packed.from_ms), DB_INT(packed.to_ms)), err);
+        while (!rc && db_next(&q)) {
+            const struct record_gap one = {ROWS[i].kind, db_text(&q, 1), db_text(&q, 0),
+                                           db_int64(&q, 2)};
+            rc = each(arg, &one);
+        }
+        rc = db_end(&q, rc);
+    }
+    return rc;
+}
+
+int record_gaps_values(struct store *store, struct when_span packed, record_value_each each,
+                       void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT l.line, q.name, r.at_ms, r.value FROM lot l JOIN reading r ON r.lot_id = l.id"
+        " JOIN quantity q ON q.id = r.quantity_id WHERE " PACKED " ORDER BY 1, 2, 3";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(packed.from_ms), DB_INT(packed.to_ms)), err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        const struct record_value one = {db_text(&q, 0), db_text(&q, 1), db_ms(&q, 2),
+                                         db_real(&q, 3)};
+        rc = each(arg, &one);
+    }
+    return db_end(&q, rc);
+}

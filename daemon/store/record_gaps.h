@@ -1,0 +1,32 @@
+/* What the records of a stretch of packing have and lack, by line. Texts live until the callback
+ * returns; its non-zero answer stops and is returned. */
+#ifndef ODDLOAF_STORE_RECORD_GAPS_H
+#define ODDLOAF_STORE_RECORD_GAPS_H
+
+#include "base/record_kind.h"
+#include "store/store.h"
+
+/* When packing of the newest lot began; WHEN_UNKNOWN_MS if there is none. */
+int record_gaps_newest(struct store *store, int64_t *ret_ms, struct error *err);
+
+struct record_gap {
+    enum record_kind kind; /* lots, mixes, uses, readings, dispatch */
+    const char *what;      /* of uses the material, of readings the quantity; else "" */
+    const char *line;
+    int64_t lots; /* of those packed in the span, which have such a record; of lots all */
+};
+typedef int (*record_gap_each)(void *arg, const struct record_gap *one);
+int record_gaps_list(struct store *store, struct when_span packed, record_gap_each each, void *arg,
+                     struct error *err);
+
+struct record_value {
+    const char *line, *quantity;
+    int64_t at_ms;
+    double value;
+};
+typedef int (*record_value_each)(void *arg, const struct record_value *one);
+/* Readings of the lots packed in the span, by line, quantity and time. */
+int record_gaps_values(struct store *store, struct when_span packed, record_value_each each,
+                       void *arg, struct error *err);
+
+#endif
