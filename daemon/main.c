@@ -16,6 +16,7 @@
 #include "serve/restoring.h"
 #include "serve/service.h"
 #include "serve/sessions.h"
+#include "serve/uploads.h"
 #include "tables/sheet_apart.h"
 #include <errno.h>
 #include <event2/event.h>
@@ -307,6 +308,7 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     evthread_use_pthreads();
     d->base = event_base_new();
     d->app.sessions = sessions_new();
+    d->app.uploads = uploads_new();
     d->app.reloaded = daemon_reloaded;
     d->app.reloaded_arg = d;
     d->app.stop = daemon_ask_restore;
@@ -353,6 +355,7 @@ static void stop(struct daemon *d)
     inbox_free(d->app.inbox);
     reload_free(d->reload);
     sessions_free(d->app.sessions);
+    uploads_free(d->app.uploads);
     struct event *const events[] = {d->term, d->interrupt, d->hangup, d->draining, d->restore};
     for (size_t i = 0; i < sizeof events / sizeof events[0]; i++) {
         if (events[i])

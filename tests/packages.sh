@@ -3,7 +3,7 @@
 # network, no root.
 
 PACKAGES_BUILD="gcc libc6-dev cmake ninja-build pkg-config libevent-dev libjansson-dev
-  libsqlite3-dev libgsl-dev libpcre2-dev libcsv-dev libzip-dev libexpat1-dev libcurl4-openssl-dev libssl-dev
+  libsqlite3-dev libgsl-dev libpcre2-dev libcsv-dev libzip-dev libexpat1-dev libmagic-dev libcurl4-openssl-dev libssl-dev
   libsystemd-dev dpkg-dev file"
 PACKAGES_DEMO="python3 tzdata"
 PACKAGES_TEST="git libcmocka-dev zsh clang clang-format clang-tidy libclang-rt-dev jq sqlite3 curl tmux

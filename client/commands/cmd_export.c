@@ -1,3 +1,5 @@
+#include "base/jsonx.h"
+#include "commands/attached_file.h"
 #include "commands/command.h"
 #include "show/pick.h"
 #include <errno.h>
@@ -71,6 +73,41 @@ static int fetch_file(struct client *c, const char *folder, const char *name, bo
     return rc;
 }
 
+/* Photos and reports are for the desk and QA: whoever else exports is told so, and has the rest. */
+static int fetch_attached(struct client *c, const char *folder)
+{
+    struct text_buffer path = {0};
+    char *line = NULL, *base = NULL;
+    size_t size = 0;
+    int rc = EXIT_DONE;
+    text_appendf(&path, "%s/attached.ndjson", folder);
+    FILE *file = fopen(path.data, "re");
+    text_reset(&path);
+    text_appendf(&path, "%s/", folder);
+    base = text_take(&path);
+    for (ssize_t length; file && !rc && (length = getline(&line, &size, file)) > 0;) {
+        json_t *one = NULL;
+        rc = jsonx_parse(line, (size_t)length, &one, NULL) ? EXIT_REFUSED : EXIT_DONE;
+        int64_t id = pick_int(one, "attachment", 0);
+        text_reset(&path);
+        text_appendf(&path, "%sattachments", base);
+        mkdir(path.data, 0700); /* if that fails, writing there says why */
+        text_reset(&path);
+        attached_file_path(base, id, &path);
+        if (!rc)
+            rc = attached_file_fetch(c, id, path.data);
+        json_decref(one);
+    }
+    if (file)
+        fclose(file);
+    free(line);
+    free(base);
+    text_buffer_free(&path);
+    if (rc == EXIT_DENIED)
+        client_say(c, "without the files of photos and reports: they are for the desk and QA");
+    return rc == EXIT_DENIED ? EXIT_DONE : rc;
+}
+
 static int export_all(struct client *c, const struct args *a)
 {
     const char *folder = a->words[0];
@@ -89,6 +126,8 @@ static int export_all(struct client *c, const struct args *a)
         if (!rc)
             rc = fetch_file(c, folder, json_string_value(name), args_has(a, "contacts"));
     }
+    if (!rc)
+        rc = fetch_attached(c, folder);
     if (!rc && c->json)
         client_print(list);
     else if (!rc)

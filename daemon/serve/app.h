@@ -13,6 +13,7 @@
 
 struct sessions;
 struct inbox;
+struct uploads;
 struct keeper;
 
 struct app {
@@ -25,7 +26,8 @@ struct app {
     struct writer *writer;
     struct readers *readers;   /* the desk's questions */
     struct readers *bulk;      /* long work: uploads, batches, everything at once (route.h) */
-    struct sessions *sessions; /* uploads under way */
+    struct sessions *sessions; /* records on their way */
+    struct uploads *uploads;   /* attachments on theirs */
     struct keeper *keeper;     /* NULL until it is started */
     struct inbox *inbox;       /* likewise */
     pthread_mutex_t reloading; /* one reload at a time */

@@ -6,6 +6,7 @@
 #include "serve/service.h"
 #include "serve/sessions.h"
 #include "serve/upkeep.h"
+#include "serve/uploads.h"
 #include "store/work.h"
 #include <stdatomic.h>
 #include <stdlib.h>
@@ -48,6 +49,7 @@ static void background_round(struct store *store, void *arg)
     setpriority(PRIO_PROCESS, 0, BACKGROUND_NICE);
     struct setup *setup = app_setup(bg->app);
     sessions_expire(bg->app->sessions, app_now_ms(bg->app));
+    uploads_expire(bg->app->uploads, app_now_ms(bg->app));
     for (bool more = true; more && !atomic_load(&bg->stopping);) {
         more = rematching_round(bg->rematching, setup, store);
         more = rank(bg, setup, store, WORK_RANK) || more;

@@ -135,6 +135,32 @@ static int add_results(struct piece *p, struct error *err)
     return export_next(p->store, export_table("measured"), &p->cursor, add_result, p, err);
 }
 
+/* ---- attachments ---- */
+
+/* As `oddloaf attach --from` takes them: those that are there, of complaints that stand. */
+static int add_attached(void *arg, const struct record_cell *cells, int count)
+{
+    enum { NUMBER, CASE, COMPLAINT, NAME, BY = 7, ENDED = 10 };
+    struct piece *p = arg;
+    (void)count;
+    if (cells[ENDED].form != RECORD_NOTHING || cells[COMPLAINT].form == RECORD_NOTHING)
+        return 0;
+    json_t *line =
+        json_pack("{s:I, s:s, s:s, s:s, s:b}", "attachment", (json_int_t)cells[NUMBER].integer,
+                  "to", text_of(&cells[COMPLAINT]), "name", text_of(&cells[NAME]), "by",
+                  text_of(&cells[BY]), "of_case", (int)(cells[CASE].form != RECORD_NOTHING));
+    char *text = jsonx_dump(line);
+    text_appendf(&p->text, "%s\n", text);
+    free(text);
+    json_decref(line);
+    return 0;
+}
+
+static int add_attachments(struct piece *p, struct error *err)
+{
+    return export_next(p->store, export_table("attached"), &p->cursor, add_attached, p, err);
+}
+
 /* ---- events ---- */
 
 static int add_event(void *arg, const struct record_cell *cells, int count)
@@ -246,6 +272,7 @@ static const char README[] =
     "    oddloaf log --from complaints.ndjson\n"
     "    oddloaf log --from joined.ndjson\n"
     "    oddloaf measure --from measured.ndjson\n"
+    "    oddloaf attach --from attached.ndjson\n"
     "    sh decisions.sh\n\n"
     "Cases get new numbers, complaints keep their ids. The rest tells what was found and done.\n\n"
     "* `complaints.ndjson`: complaints as they stand, as a client sends them, in the order they "
@@ -262,6 +289,7 @@ static const char README[] =
     "command "
     "that\n"
     "  decides it, with its date; for a daemon on which nothing is on hold yet\n"
+    "* `attached.ndjson`: photos and reports, whose files are in the folder `attachments`\n"
     "* `epcis.json`: lots made and sent, as an EPCIS 2.0 document\n";
 
 static int add_readme(struct piece *p, struct error *err)
@@ -292,6 +320,7 @@ static const struct {
               {"withdrawn.ndjson", EXPORT_WITHDRAWN, add_complaints},
               {"measured.ndjson", 0, add_results},
               {"decisions.sh", 0, add_decisions},
+              {"attached.ndjson", 0, add_attachments},
               {"epcis.json", 0, add_events}};
 enum { OTHER_COUNT = sizeof OTHERS / sizeof OTHERS[0] };
 

@@ -4,7 +4,7 @@
 
 #include "serve/conn.h"
 
-enum { HEAD_LINES = 512 };
+enum { HEAD_LINES = 1152 };
 #define HEAD_BUSY "Retry-After: 1\r\n"
 
 /* Written into `lines`, which the result points into; HEAD_BUSY is among them for status 503, and

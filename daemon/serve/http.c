@@ -76,7 +76,7 @@ static void break_off(struct pending *p, const char *why)
 static bool send_piece(struct pending *p)
 {
     char lines[HEAD_LINES];
-    struct conn_head head = head_of(p->answer.status, p->answer.type, "", lines);
+    struct conn_head head = head_of(p->answer.status, p->answer.type, p->request.more, lines);
     bool first = !p->begun;
     p->begun = true;
     char *body = p->answer.body;
@@ -100,7 +100,7 @@ static void send_answer(struct pending *p)
         return;
     conn_set_owner(p->conn, NULL);
     if (!p->begun) {
-        struct conn_head head = head_of(p->answer.status, p->answer.type, "", lines);
+        struct conn_head head = head_of(p->answer.status, p->answer.type, p->request.more, lines);
         conn_answer(p->conn, &head, p->answer.body, p->answer.length);
         p->answer.body = NULL;
     }

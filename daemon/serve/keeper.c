@@ -121,7 +121,8 @@ static void let_go(struct keeper *k, const struct config *config)
     struct retaining r = {.rule = {.rankings_days = config_number(config, "keep/rankings_days"),
                                    .mail_days = config_number(config, "keep/mail_days"),
                                    .replaced_days = config_number(config, "keep/replaced_days"),
-                                   .loads_days = config_number(config, "keep/loads_days")},
+                                   .loads_days = config_number(config, "keep/loads_days"),
+                                   .photos_days = config_number(config, "keep/photos_days")},
                           .now_ms = app_now_ms(k->app)};
     int64_t total = 0;
     int rc = 0;

@@ -16,7 +16,7 @@
 enum role { ROLE_DESK = 1, ROLE_QA = 2, ROLE_MANAGER = 4, ROLE_ADMIN = 8, ROLE_METRICS = 16 };
 #define ROLE_ANY (ROLE_DESK | ROLE_QA | ROLE_MANAGER | ROLE_ADMIN | ROLE_METRICS)
 
-enum { REQUEST_PARTS = 3 };
+enum { REQUEST_PARTS = 3, REQUEST_MORE = 640 };
 
 struct app;
 
@@ -42,7 +42,8 @@ struct request {
     /* What the handler keeps from one piece of an answer to the next: NULL before the first. */
     void *stream;
     void (*stream_free)(void *stream);
-    void *slot; /* the loop's own */
+    char more[REQUEST_MORE]; /* further headers of the answer, each ended by CR LF; "" none */
+    void *slot;              /* the loop's own */
     /* The loop's way to take an answer, from any thread; called through the functions below. */
     void (*reply)(struct request *rq, const struct request_answer *answer);
     char *path; /* owns what `part` points into */

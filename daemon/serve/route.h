@@ -55,6 +55,11 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("POST", "lots/measure", QUALITY, QUICK, measures_post, "") \
     X("GET", "holds", SHOP, QUICK, holds_list, "") \
     X("GET", "lots/*", SHOP, QUICK, lots_get, "product code_date store route") \
+    X("POST", "attachments/parts", INTAKE, LONG, attachments_part, "upload part") \
+    X("POST", "attachments", INTAKE, LONG, attachments_post, "") \
+    X("GET", "attachments", INTAKE, QUICK, attachments_list, "of") \
+    X("GET", "attachments/*", INTAKE, LONG, attachments_get, "") \
+    X("POST", "attachments/*/detach", INTAKE, QUICK, attachments_detach, "") \
     X("POST", "actions", QUALITY, QUICK, actions_post, "") \
     X("GET", "actions", STUDY, QUICK, actions_list, "") \
     X("GET", "actions/*/effect", STUDY, QUICK, actions_effect, "days") \

@@ -1,5 +1,6 @@
 #include "store/contact.h"
 #include "base/text.h"
+#include "store/attached.h"
 #include "store/contact_said.h"
 #include "store/db.h"
 #include "store/erasures.h"
@@ -174,6 +175,12 @@ static int each_id(struct store *store, const char *sql, const struct db_value *
     return db_end(&q, rc);
 }
 
+static int drop_of_complaint(struct store *store, int64_t complaint_id, struct error *err)
+{
+    int rc = contact_said_drop(store, complaint_id, err);
+    return rc ? rc : attached_erase(store, complaint_id, err);
+}
+
 /* The mark is on disk before the data is gone: a restored backup is erased again. */
 static int remove_contacts(struct store *store, const struct removal *r, int *ret_count,
                            struct error *err)
@@ -184,7 +191,7 @@ static int remove_contacts(struct store *store, const struct removal *r, int *re
     if (!rc && db_changes(store) > 0)
         rc = erasures_write(store, err);
     if (!rc)
-        rc = each_id(store, r->complaints, with, contact_said_drop, &complaints, err);
+        rc = each_id(store, r->complaints, with, drop_of_complaint, &complaints, err);
     if (!rc)
         rc = db_run(store, r->remove, with, err);
     if (!rc)

@@ -80,6 +80,8 @@ static int bind_value(sqlite3_stmt *statement, int at, const struct db_value *va
         return sqlite3_bind_double(statement, at, value->as.real);
     case DB_IS_TEXT:
         return sqlite3_bind_text(statement, at, value->as.text, value->length, SQLITE_STATIC);
+    case DB_IS_BYTES:
+        return sqlite3_bind_blob(statement, at, value->as.text, value->length, SQLITE_STATIC);
     default: /* nothing is bound when a statement begins */
         return SQLITE_OK;
     }
@@ -392,6 +394,14 @@ const char *db_text(struct db_query *q, int at)
     struct record_cell cell = db_cell(q, at);
     assert(cell.form == RECORD_TEXT || cell.form == RECORD_NOTHING); /* numbers have no text */
     return cell.text ? cell.text : "";
+}
+
+const void *db_bytes(struct db_query *q, int at, size_t *ret_length)
+{
+    assert(q->statement && !q->kept);
+    const void *bytes = sqlite3_column_blob(q->statement, at);
+    *ret_length = (size_t)sqlite3_column_bytes(q->statement, at);
+    return bytes;
 }
 
 void db_copy(struct db_query *q, int at, char *out, size_t size)

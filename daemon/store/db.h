@@ -26,10 +26,10 @@ struct sqlite3_stmt;
 
 /* ---- what is bound ---- */
 
-enum db_form { DB_IS_END, DB_IS_NULL, DB_IS_INT, DB_IS_REAL, DB_IS_TEXT };
+enum db_form { DB_IS_END, DB_IS_NULL, DB_IS_INT, DB_IS_REAL, DB_IS_TEXT, DB_IS_BYTES };
 struct db_value {
     enum db_form form;
-    int length; /* of text; -1: to its end */
+    int length; /* of text or bytes; of text -1: to its end */
     union {
         int64_t integer;
         double real;
@@ -85,6 +85,11 @@ static inline struct db_value DB_SAID(const char *text) /* "" is NULL too */
 static inline struct db_value DB_PIECE(const char *text, size_t length) /* its first bytes */
 {
     return (struct db_value){.form = DB_IS_TEXT, .length = (int)length, .as.text = text};
+}
+
+static inline struct db_value DB_BYTES(const void *bytes, size_t length)
+{
+    return (struct db_value){.form = DB_IS_BYTES, .length = (int)length, .as.text = bytes};
 }
 /* clang-format on */
 
@@ -146,6 +151,8 @@ double db_real(struct db_query *q, int at);
 int64_t db_ms(struct db_query *q, int at);
 int32_t db_day(struct db_query *q, int at);
 const char *db_text(struct db_query *q, int at);
+/* Bytes of a row that was not kept: they live until the next row. */
+const void *db_bytes(struct db_query *q, int at, size_t *ret_length);
 void db_copy(struct db_query *q, int at, char *out, size_t size); /* cut to fit */
 struct record_cell db_cell(struct db_query *q, int at);           /* text borrowed as above */
 

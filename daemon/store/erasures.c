@@ -1,6 +1,7 @@
 #include "store/erasures.h"
 #include "base/text.h"
 #include "base/uuid.h"
+#include "store/attached.h"
 #include "store/contact_said.h"
 #include "store/db.h"
 #include "store/store_inside.h"
@@ -127,8 +128,11 @@ static int unsay(struct store *store, const char *uuid, struct error *err)
     struct db_query q = db_query(store, SQL, DB(DB_TEXT(uuid)), err);
     int rc = 0;
     db_keep(&q);
-    while (!rc && db_next(&q))
+    while (!rc && db_next(&q)) {
         rc = contact_said_drop(store, db_int64(&q, 0), err);
+        if (!rc)
+            rc = attached_erase(store, db_int64(&q, 0), err);
+    }
     return db_end(&q, rc);
 }
 

@@ -115,6 +115,19 @@ static const struct export_column MEASURED[] = {
     {"logged_at", W, ""},
     {"ended_at", W, "corrected or taken back; empty: it stands"},
     {"end_reason", T, ""}};
+static const struct export_column ATTACHED[] = {
+    {"attachment", N, "number; the file is attachments/ and that number"},
+    {"case", T, "empty: it is a complaint's"},
+    {"complaint", T, "id; of a case one of its complaints"},
+    {"name", T, ""},
+    {"type", T, ""},
+    {"bytes", N, ""},
+    {"sha256", T, "of the file"},
+    {"by", T, "who attached it, as signed"},
+    {"user", T, "as the daemon knows them"},
+    {"at", W, ""},
+    {"detached_at", W, "empty: it is there"},
+    {"end_reason", T, ""}};
 static const struct export_column ACTIONS[] = {
     {"action", N, "number"}, {"cause", T, ""},   {"line", T, ""},
     {"place", T, ""},        {"symptom", T, ""}, {"at", W, "in force since"},
@@ -232,6 +245,15 @@ static const struct export_table TABLES[] = {
             "t.case_id") ", t.by_name, t.by_user, t.logged_ms, t.ended_ms,"
                          " t.end_reason FROM measured t JOIN lot l ON l.id = t.lot_id" BETWEEN,
         5000),
+    ROW("attached", "photos and reports", ATTACHED, IDS("attached"),
+        "SELECT t.id, " CASE_NAME(
+            "t.case_id") ", coalesce(c.uuid, (SELECT min(o.uuid) FROM complaint"
+                         " o WHERE o.case_id = t.case_id AND o.withdrawn_ms IS NULL)), t.name, "
+                         "t.type, t.bytes,"
+                         " t.sha256, t.by_name, t.by_user, t.at_ms, t.ended_ms, t.end_reason FROM "
+                         "attached t LEFT JOIN"
+                         " complaint c ON c.id = t.complaint_id" BETWEEN,
+        2000),
     ROW("actions", "corrective actions", ACTIONS, IDS("corrective_action"),
         "SELECT id, cause, line, place, symptom, at_ms, note, by_name, logged_ms FROM "
         "corrective_action t" BETWEEN,

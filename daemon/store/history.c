@@ -83,6 +83,10 @@
     " k.id FROM complaint_change k JOIN lot l ON l.lot = k.was OR l.lot = k.now"                   \
     " WHERE k.field = 'lot' AND l.id = ?1"
 
+#define ATTACHED(where)                                                                            \
+    " UNION ALL SELECT at_ms, who, what, '', '', was, is_, why, 0 FROM attached_event "            \
+    "WHERE " where
+
 #define IN_ORDER " ORDER BY 1, 9"
 
 /* How the keys of its rows begin: its code, and then either the end of the key or more of it. */
@@ -101,9 +105,10 @@ int history_read(struct store *store, enum history_of of, int64_t id, history_ea
 {
     static const char OF_CASE[] = WITH_OWN LOGGED(OWN) CHANGED(OWN) ERASED(OWN)
         MAILED VERDICTS HELD("(SELECT lot_id FROM complaint_case WHERE id = ?1)")
-            MEASURED("(SELECT lot_id FROM complaint_case WHERE id = ?1)") ACTIONS IN_ORDER;
-    static const char OF_COMPLAINT[] =
-        LOGGED(COMPLAINT) CHANGED(COMPLAINT) ERASED(COMPLAINT) IN_ORDER;
+            MEASURED("(SELECT lot_id FROM complaint_case WHERE id = ?1)")
+                ACTIONS ATTACHED("case_id = ?1 OR complaint_id IN (" OWN ")") IN_ORDER;
+    static const char OF_COMPLAINT[] = LOGGED(COMPLAINT) CHANGED(COMPLAINT) ERASED(COMPLAINT)
+        ATTACHED("complaint_id = ?1") IN_ORDER;
     static const char OF_ONE_LOT[] = RECORDS OF_LOT HELD("?1") MEASURED("?1") IN_ORDER;
     static const char *const SQL[] = {OF_CASE, OF_COMPLAINT, OF_ONE_LOT};
     char key[160] = "";

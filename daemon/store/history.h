@@ -11,7 +11,7 @@ struct history_row {
     const char *what;  /* "logged", "joined", "corrected", "withdrawn", "brought back", "moved",
                           "contact erased", "mailed", "settled", "reopened", "held", "released",
                           "action", "record changed", "measured", "result corrected",
-                          "result taken back" */
+                          "result taken back", "attached", "detached" */
     const char *about; /* uuid of a complaint, a lot's code, the field of a change; or "" */
     const char *field; /* of a change */
     /* "" nothing. Of "record changed" the field is the kind of record, `was` the row before and

@@ -15,6 +15,8 @@ int noted_about(struct store *store, int64_t complaint_id, noted_each each, void
         " (SELECT lot_id FROM complaint WHERE id = ?1) OR m.case_id IN (SELECT id FROM own)"
         " UNION ALL SELECT 4, m.id, m.said, m.method FROM measured m WHERE m.lot_id ="
         " (SELECT lot_id FROM complaint WHERE id = ?1) OR m.case_id IN (SELECT id FROM own)"
+        " UNION ALL SELECT 5, t.id, t.name, t.end_reason FROM attached t WHERE t.complaint_id = ?1"
+        " OR t.case_id IN (SELECT id FROM own)"
         " UNION ALL SELECT 1, v.id, v.note, NULL FROM verdict v WHERE v.case_id IN (SELECT id FROM "
         "own)"
         " UNION SELECT 2, a.id, a.note, NULL FROM own JOIN complaint_case k ON k.id = own.id JOIN"
@@ -45,11 +47,12 @@ int noted_rewrite(struct store *store, const struct noted_row *row, struct error
     static const char SQL_RESULT[] = "UPDATE measured SET note = ?2, end_reason = CASE WHEN"
                                      " end_reason IS NOT NULL THEN ?3 END WHERE id = ?1";
     static const char SQL_METHOD[] = "UPDATE measured SET said = ?2, method = ?3 WHERE id = ?1";
-    static const char *const SQL[] = {[NOTED_HOLD] = SQL_HOLD,
-                                      [NOTED_VERDICT] = SQL_VERDICT,
-                                      [NOTED_ACTION] = SQL_ACTION,
-                                      [NOTED_RESULT] = SQL_RESULT,
-                                      [NOTED_METHOD] = SQL_METHOD};
+    static const char SQL_FILE[] =
+        "UPDATE attached SET name = ?2, end_reason = CASE WHEN end_reason"
+        " IS NOT NULL THEN ?3 END WHERE id = ?1";
+    static const char *const SQL[] = {
+        [NOTED_HOLD] = SQL_HOLD,     [NOTED_VERDICT] = SQL_VERDICT, [NOTED_ACTION] = SQL_ACTION,
+        [NOTED_RESULT] = SQL_RESULT, [NOTED_METHOD] = SQL_METHOD,   [NOTED_FILE] = SQL_FILE};
     return db_run(store, SQL[row->of], DB(DB_INT(row->id), DB_TEXT(row->text), DB_TEXT(row->end)),
                   err);
 }

@@ -27,6 +27,15 @@ static const char SQL_LOADS[] =
     "DELETE FROM load_file WHERE id IN (SELECT id FROM load_file WHERE state <> 'waiting'"
     " AND kind <> 'readings' AND accepted_ms < ?1 LIMIT ?2)";
 
+static const char SQL_PHOTOS[] =
+    "UPDATE attached SET file_id = NULL, end_reason = 'kept long enough', ended_by = '', ended_ms ="
+    " at_ms WHERE id IN (SELECT id FROM attached WHERE complaint_id IS NOT NULL AND file_id IS NOT"
+    " NULL AND at_ms < ?1 LIMIT ?2)";
+static const char SQL_FILES[] =
+    "DELETE FROM attached_file WHERE ?1 IS NOT NULL AND id IN (SELECT f.id FROM attached_file f "
+    "WHERE"
+    " NOT EXISTS (SELECT 1 FROM attached a WHERE a.file_id = f.id) LIMIT ?2)";
+
 int retention_round(struct store *store, const struct retention *rule, int64_t now_ms, int limit,
                     int *ret_dropped, struct error *err)
 {
@@ -37,7 +46,8 @@ int retention_round(struct store *store, const struct retention *rule, int64_t n
         int64_t days;
     } kinds[] = {{SQL_RANKINGS, rule->rankings_days}, {SQL_TEXTS, rule->mail_days},
                  {SQL_DELIVERIES, rule->mail_days},   {SQL_MAILS, rule->mail_days},
-                 {SQL_REPLACED, rule->replaced_days}, {SQL_LOADS, rule->loads_days}};
+                 {SQL_REPLACED, rule->replaced_days}, {SQL_LOADS, rule->loads_days},
+                 {SQL_PHOTOS, rule->photos_days},     {SQL_FILES, rule->photos_days}};
     int rc = 0, dropped = 0;
     for (size_t i = 0; i < sizeof kinds / sizeof kinds[0] && !rc; i++) {
         if (kinds[i].days == 0)

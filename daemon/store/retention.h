@@ -12,6 +12,7 @@ struct retention {
     int64_t mail_days;     /* mail that has left; of mail about harm its text */
     int64_t replaced_days; /* what rows of records were before a later load replaced them */
     int64_t loads_days;    /* which files were loaded, once they are applied */
+    int64_t photos_days;   /* what was attached to complaints */
 };
 /* Inside the writer's transaction. At most `limit` rows of each kind; *ret_dropped 0: no more are
  * due. */

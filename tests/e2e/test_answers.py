@@ -175,6 +175,18 @@ def look_at_results(ask):
     send(("crumb_ph", 5), lot="NOPE", status=404)
 
 
+def look_at_files(ask, case):
+    upload = str(uuid.uuid4())
+    ask.raw(200, "POST", f"/v1/attachments/parts?upload={upload}&part=0", b"crumb pH 5.9\n", "application/octet-stream")
+    one = ask.post("attachments", {"to": case, "upload": upload, "name": "report.txt", "by": "mira"})
+    assert (one["type"], one["bytes"], one["case"]) == ("text/plain", 13, case), one
+    ask.post("attachments", {"to": case, "upload": upload, "name": "report.txt", "by": "mira"}, 404)
+    assert [a["attachment"] for a in ask.get(f"attachments?of={case}")["attachments"]] == [one["attachment"]]
+    ask.raw(200, "GET", f"/v1/attachments/{one['attachment']}")
+    ask.post(f"attachments/{one['attachment']}/detach", {"reason": "wrong case", "by": "mira"})
+    ask.get(f"attachments/{one['attachment']}", 404)
+
+
 def look_at_weeks(ask):
     for week in ("2026-W47", "2026-W46?by=line,route", "2025-W01", "current"):
         ask.get("weeks/" + week)
@@ -287,6 +299,7 @@ def main():
         change_complaints(ask, first, case)
         look_at_cases(ask, case)
         look_at_lots(ask)
+        look_at_files(ask, case)
         look_at_weeks(ask)
         fit_the_model(ask)
         see_to_the_house(ask, first)

@@ -1,10 +1,12 @@
 """What belongs to a case, from the client alone: results of laboratories rank it again, are corrected and taken
-back, and come back from an export.
+back; photos and reports are attached without what they tell, given back, detached, erased; both come back from an
+export.
                                                                      usage: test_belongs.py BINARIES [CHECK]"""
 import json
 import sys
 
-from oddloaf import Plant, complaint
+import photos
+from oddloaf import Plant, UnixConnection, complaint
 
 LOT, HURT = "L1 6318 A0400", "L1 6318 A0800"
 WHO = ("--lab", "Northgate", "--sample", "26-114", "--by", "mira")
@@ -127,6 +129,120 @@ def check_private(plant):
     assert "Quill" not in shown(plant, "lot", LOT), shown(plant, "lot", LOT)
 
 
+# ---- photos and reports ----
+
+def attach(plant, to, name, bytes_, check=0, by="mira"):
+    path = plant.dir / name
+    path.write_bytes(bytes_)
+    done = plant.client("--json", "attach", to, str(path), "--by", by)
+    assert done.returncode == check, (name, done)
+    return json.loads(done.stdout) if check == 0 else words(done.stderr)
+
+
+def given(plant, to, number):
+    path = plant.dir / f"given-{number}"
+    path.unlink(missing_ok=True)
+    plant.client("attach", to, "--get", str(number), "--output", str(path), check=0)
+    return path.read_bytes()
+
+
+def attached(plant, of):
+    return plant.client_json("attach", of, "--list")["attachments"]
+
+
+def complaint_of(plant, lot=LOT, **more):
+    status, answer = plant.post("/v1/complaints", complaint(lot=lot, **more))
+    assert status in (200, 201), answer
+    return answer["complaint"], answer["case"]
+
+
+def check_photos(plant):
+    """The picture comes back as it was; of what it told only which way is up."""
+    uuid, case = complaint_of(plant)
+    one = attach(plant, uuid, "loaf.jpg", photos.phone_photo())
+    assert one["type"] == "image/jpeg" and one["complaint"] == uuid and one["removed"] > 100, one
+    back = given(plant, uuid, one["attachment"])
+    assert b"GPS" not in back and b"Ann" not in back, back
+    before, picture = photos.segments(photos.jpeg())
+    found, follows = photos.segments(back)
+    assert follows == picture and [s for s in found if s[0] != 0xE1] == before, found
+    assert [body for marker, body in found if marker == 0xE1] == [
+        b"Exif\x00\x00MM\x00*\x00\x00\x00\x08\x00\x01\x01\x12\x00\x03\x00\x00\x00\x01\x00\x06" + bytes(6)], found
+    shot = attach(plant, case, "screen.png", photos.screenshot())
+    assert given(plant, case, shot["attachment"]) == photos.png() and shot["case"] == case, shot
+    assert [a["attachment"] for a in attached(plant, case)] == [one["attachment"], shot["attachment"]]
+    assert [a["attachment"] for a in attached(plant, uuid)] == [one["attachment"]]
+    assert attach(plant, uuid, "again.jpg", photos.phone_photo())["again"] is True
+    history = [e["what"] for e in plant.client_json("history", case)["events"]]
+    assert history.count("attached") >= 2, history
+    assert "loaf.jpg" in shown(plant, "attach", case, "--list")
+
+
+def check_kinds(plant):
+    """By what it holds, not by its name; what cannot be read to its end is refused, and nothing is left of it."""
+    case = log(plant, LOT)
+    before = attached(plant, case)
+    script = b"<!DOCTYPE html><html><script>alert(1)</script></html>"
+    for name, bytes_, said in (
+            ("loaf.jpg", script, "text/html"), ("loaf.png", b"MZ" + bytes(200), "whatever it is called"),
+            ("torn.jpg", photos.phone_photo()[:-120], "cannot be read as a JPEG"), ("empty.txt", b"", "empty"),
+            ("torn.png", photos.screenshot()[:60], "cannot be read as a PNG"), ("torn.pdf", photos.PDF[:-7], "as a PDF"),
+            ("run.sh", b"#!/bin/sh\nrm -rf /\n", "shellscript"), (".hidden", b"text\n", "a dot before it"),
+            ("latin.txt", "caf\u00e9, au lait, tr\u00e8s bon\n".encode("latin-1") * 3, "UTF-8"),
+            ("big.txt", b"crumb pH 5.9\n" * (11 << 20 >> 3), "larger than 10 MB")):
+        assert said in attach(plant, case, name, bytes_, check=1), name
+    assert attached(plant, case) == before
+    kinds = [attach(plant, case, name, bytes_)["type"] for name, bytes_ in (
+        ("assay", photos.PDF), ("notes.txt", b"crumb pH 5.9\nsee page 2\n"), ("plates.csv", b"plate,cfu\n1,40\n2,55\n"),
+        ("photo.pdf", photos.jpeg()))]
+    assert kinds == ["application/pdf", "text/plain", "text/csv", "image/jpeg"], kinds
+    assert given(plant, case, attached(plant, case)[-4]["attachment"]) == photos.PDF
+
+
+def check_served(plant):
+    """As a file to keep, never as a page of ours."""
+    case = log(plant, LOT)
+    name = attach(plant, case, "r\u00f6 \"1\".txt", b"crumb pH 5.8\n")
+    connection = UnixConnection(plant.socket)
+    connection.request("GET", f"/v1/attachments/{name['attachment']}")
+    answer = connection.getresponse()
+    assert answer.read() == b"crumb pH 5.8\n"
+    head = {k.lower(): v for k, v in answer.getheaders()}
+    connection.close()
+    assert head["content-type"] == "text/plain; charset=utf-8" and head["x-content-type-options"] == "nosniff", head
+    assert head["content-disposition"] == "attachment; filename*=UTF-8''r%C3%B6%20%221%22.txt", head
+    assert head["content-security-policy"] == "sandbox; default-src 'none'" and head["cache-control"] == "no-store", head
+
+
+def check_detached(plant):
+    case = log(plant, LOT)
+    one = attach(plant, case, "wrong.txt", b"another case\n")["attachment"]
+    assert "--reason" in plant.client("attach", case, "--detach", str(one), check=2).stderr
+    plant.client("attach", case, "--detach", str(one), "--reason", "another case", "--by", "jo", check=0)
+    assert one not in [a["attachment"] for a in attached(plant, case)]
+    event = [e for e in plant.client_json("history", case)["events"] if e["what"] == "detached"][-1]
+    assert (event["by"], event["was"], event["why"]) == ("jo", "wrong.txt", "another case"), event
+    assert "no attachment" in plant.client("attach", case, "--detach", str(one), "--reason", "x", check=5).stderr
+
+
+def on_disk(plant, bytes_):
+    return [p.name for p in plant.state.rglob("*") if p.is_file() and bytes_ in p.read_bytes()]
+
+
+def check_erased(plant):
+    """With the caller's contact data, from the disk as well; a torn upload leaves nothing at all."""
+    mark = b"SEEN BY NOBODY ELSE 7361"
+    uuid, _ = complaint_of(plant, contact={"name": "Ida Quernstone", "phone": "555-0177"})
+    attach(plant, uuid, "ida.txt", mark + b"\n")
+    assert on_disk(plant, mark), "it is kept nowhere"
+    plant.client("erase", "Ida Quernstone", "--yes", check=0)
+    assert attached(plant, uuid) == [] and on_disk(plant, mark) == [], on_disk(plant, mark)
+    torn = b"TORN ON ITS WAY 9152"
+    status, _ = plant.request("POST", "/v1/attachments/parts?upload=0199a000-0000-7000-8000-0000000000aa&part=0", torn,
+                              "application/octet-stream")
+    assert status == 200 and on_disk(plant, torn) == []
+
+
 def check_export(plant):
     """A fresh daemon takes it again, all but the case, which has another number there."""
     def results(of):
@@ -143,11 +259,18 @@ def check_export(plant):
     assert done.stdout.count("sample") == len(lines), done.stdout
     with Plant(sys.argv[1]) as fresh:
         fresh.load_small()
+        fresh.client("log", "--from", str(folder / "complaints.ndjson"), check=0)
+        fresh.client("attach", "--from", str(folder / "attached.ndjson"), check=0)
+        mine = [json.loads(line) for line in (folder / "attached.ndjson").read_text().splitlines()]
+        hashes = [sorted((a["sha256"], a["name"]) for word in {m["to"] for m in mine}
+                         for a in attached(of, of.client_json("complaint", word)["case"])) for of in (plant, fresh)]
+        assert mine and hashes[0] == hashes[1], hashes
         fresh.client("measure", "--from", str(folder / "measured.ndjson"), check=0)
         assert results(fresh) == results(plant)
 
 
-CHECKS = (check_evidence, check_word, check_unknown, check_refused, check_harm, check_private, check_export)
+CHECKS = (check_evidence, check_word, check_unknown, check_refused, check_harm, check_private, check_photos,
+          check_kinds, check_served, check_detached, check_erased, check_export)
 
 
 def main():

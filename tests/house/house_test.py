@@ -30,7 +30,8 @@ OUTSIDE = {
     "expat.h": {"daemon/tables"},
     "event2/": {"daemon/serve", "daemon/notify", "daemon"},
     "curl/": {"client/deliver", "client"},
-    "openssl/": {"daemon/rules", "daemon/rank", "daemon/serve", "client/deliver"},
+    "magic.h": {"daemon/serve"},
+    "openssl/": {"daemon/store", "daemon/rules", "daemon/rank", "daemon/serve", "client/deliver"},
     "systemd/": {"daemon/serve", "daemon"},
     "jansson.h": EVERYWHERE,
 }

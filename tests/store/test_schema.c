@@ -68,6 +68,14 @@ static const struct {
     {"INSERT INTO measured(lot_id, quantity, lab, sample, said, at_ms, by_name, logged_ms)"
      " VALUES(1, 'crumb_ph', 'N', '1', '5.3', 0, 'qa', 0)",
      "UPDATE measured SET ended_ms = 1"},
+    {"INSERT INTO attached_file VALUES(1, 'a', x'00')",
+     "INSERT INTO attached(case_id, complaint_id, file_id, sha256, name, type, bytes, by_name,"
+     " by_user, at_ms) VALUES(1, 1, 1, 'a', 'n', 't', 1, 'qa', 'qa', 0)"},
+    {"INSERT INTO attached(case_id, file_id, sha256, name, type, bytes, by_name, by_user, at_ms)"
+     " VALUES(1, 1, 'a', 'n', 't', 1, 'qa', 'qa', 0)",
+     "UPDATE attached SET file_id = NULL"},
+    {"UPDATE attached SET removed = 1", "UPDATE attached SET file_id = 9"},
+    {"UPDATE attached SET removed = 2", "UPDATE attached SET case_id = 9"},
     {"UPDATE measured SET case_id = 1, replaces = NULL", "UPDATE measured SET case_id = 9"},
     {"UPDATE measured SET lot_id = 1", "UPDATE measured SET lot_id = 9"},
     {"UPDATE measured SET unit = 'pH'", "UPDATE measured SET replaces = 9"},

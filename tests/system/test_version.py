@@ -10,7 +10,7 @@ import sys
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 BUILD = pathlib.Path(sys.argv[1])
-LIBRARIES = {"oddloafd": {"libevent", "sqlite", "jansson", "gsl", "pcre2", "openssl", "csv", "zip", "expat"},
+LIBRARIES = {"oddloafd": {"libevent", "sqlite", "jansson", "gsl", "pcre2", "openssl", "csv", "zip", "expat", "magic"},
              "oddloaf": {"curl", "jansson", "pcre2", "openssl", "csv", "zip", "expat"}}
 
 

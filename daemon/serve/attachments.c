@@ -1,0 +1,370 @@
+/* Photos and reports: sent in parts, attached to a complaint or a case, listed, given back,
+ * detached. */
+#include "base/jsonx.h"
+#include "base/short_id.h"
+#include "base/text.h"
+#include "base/uuid.h"
+#include "desk/apart.h"
+#include "desk/named.h"
+#include "serve/app.h"
+#include "serve/file_kind.h"
+#include "serve/route.h"
+#include "serve/uploads.h"
+#include "store/attached.h"
+#include "store/case.h"
+#include "store/complaint.h"
+#include <ctype.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { NAME_BYTES = 120 };
+
+/* ---- whose ---- */
+
+struct subject {
+    int64_t case_id, complaint_id; /* one of them */
+    int64_t about_case;            /* for the masks */
+};
+
+static int take_complaint(void *arg, const struct complaint_row *row)
+{
+    struct subject *s = arg;
+    s->complaint_id = row->id;
+    s->about_case = row->case_id;
+    return 0;
+}
+
+static int find_subject(struct store *store, const char *word, struct subject *ret,
+                        struct error *err)
+{
+    struct case_row row;
+    char uuid[UUID_TEXT];
+    *ret = (struct subject){0};
+    if (short_id_parse(SHORT_ID_CASE, word, &ret->case_id)) {
+        int rc = case_get(store, ret->case_id, &row, err);
+        if (!rc)
+            ret->case_id = ret->about_case = row.id;
+        return rc;
+    }
+    int rc = named_complaint(store, word, uuid, err);
+    return rc ? rc : complaint_by_uuid(store, uuid, take_complaint, ret, err);
+}
+
+/* The case that a complaint is in: what comes back from an export, where cases have other numbers.
+ */
+static void take_its_case(struct subject *s)
+{
+    if (s->complaint_id)
+        *s = (struct subject){.case_id = s->about_case, .about_case = s->about_case};
+}
+
+/* ---- parts ---- */
+
+void attachments_part(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    char id[UUID_TEXT];
+    const char *upload = request_query(rq, "upload");
+    struct setup *setup = app_setup(rq->app);
+    struct uploads_part part = {.id = id,
+                                .user = rq->user,
+                                .bytes = rq->body,
+                                .length = rq->body_length,
+                                .most = (size_t)config_number(setup->config, "attach/file_mb")
+                                        << 20,
+                                .at_ms = app_now_ms(rq->app)};
+    size_t length = 0;
+    int rc = request_query_within(rq, "part", 0, INT64_MAX, &part.number, &err);
+    (void)store;
+    if (!rc && (!upload || !uuid_normalize(upload, id))) {
+        rc = error_set(&err, ERROR_INVALID, "must be a UUID");
+        error_field(&err, "upload", upload ? upload : "");
+    }
+    if (!rc)
+        rc = uploads_add(rq->app->uploads, &part, &length, &err);
+    setup_unref(setup);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 200,
+                           json_pack("{s:s, s:I}", "upload", id, "bytes", (json_int_t)length));
+}
+
+/* ---- attaching ---- */
+
+struct attaching {
+    struct subject subject;
+    struct text_buffer bytes;
+    char type[FILE_KIND], sha256[ATTACHED_HASH];
+    char *name;
+    const char *by, *user;
+    size_t removed;
+    int64_t at_ms, id;
+    struct attached_limits limits;
+    bool again;
+};
+
+/* A name for people: no path, nothing that hides. */
+static int check_name(const char *name, struct error *err)
+{
+    bool good = *name && *name != '.' && !strpbrk(name, "/\\");
+    char clipped[NAME_BYTES + 1];
+    good = good && strcmp(text_clip(name, clipped, sizeof clipped), name) == 0;
+    if (good)
+        return 0;
+    error_set(err, ERROR_INVALID,
+              "must be a file's name without a path, a dot before it or control characters");
+    error_field(err, "name", name);
+    return ERROR_INVALID;
+}
+
+static int read_attaching(struct request *rq, struct store *store, const json_t *body,
+                          struct attaching *a, struct error *err)
+{
+    const char *to = NULL, *upload = NULL, *name = NULL;
+    bool of_case = false;
+    int rc = jsonx_needed(body, "to", LENGTH_NAME, &to, err);
+    if (!rc)
+        rc = jsonx_needed(body, "upload", UUID_TEXT, &upload, err);
+    if (!rc)
+        rc = jsonx_needed(body, "name", NAME_BYTES, &name, err);
+    if (!rc)
+        rc = jsonx_needed(body, "by", LENGTH_PERSON, &a->by, err);
+    if (!rc)
+        rc = jsonx_bool(body, "of_case", &of_case, err);
+    if (!rc)
+        rc = check_name(name, err);
+    if (!rc)
+        rc = find_subject(store, to, &a->subject, err);
+    if (!rc && of_case)
+        take_its_case(&a->subject);
+    if (!rc)
+        rc = uploads_take(rq->app->uploads, upload, rq->user, &a->bytes, err);
+    if (!rc && (rc = file_kind_take(&a->bytes, name, a->type, &a->removed, err)))
+        error_field(err, "file", name);
+    if (rc)
+        return rc;
+    const struct apart_about about = {a->subject.about_case, 0, NULL};
+    a->name = apart_written(store, name, &about);
+    attached_hash(a->bytes.data, a->bytes.length, a->sha256);
+    return 0;
+}
+
+static int attach_job(struct store *store, void *arg, struct error *err)
+{
+    struct attaching *a = arg;
+    const struct attached_row row = {.case_id = a->subject.case_id,
+                                     .complaint_id = a->subject.complaint_id,
+                                     .name = a->name,
+                                     .type = a->type,
+                                     .sha256 = a->sha256,
+                                     .bytes = (int64_t)a->bytes.length,
+                                     .removed = (int64_t)a->removed,
+                                     .by_name = a->by,
+                                     .user = a->user,
+                                     .at_ms = a->at_ms};
+    return attached_put(store, &row, a->bytes.data, &a->limits, &a->id, &a->again, err);
+}
+
+struct listing {
+    const struct tz *tz;
+    json_t *list;
+};
+
+static int add_row(void *arg, const struct attached_row *row)
+{
+    const struct listing *l = arg;
+    char at[40];
+    json_t *one = json_pack("{s:I, s:o, s:o, s:s, s:s, s:I, s:I, s:s, s:s, s:s}", "attachment",
+                            (json_int_t)row->id, "case", CASE_ID_JSON(row->case_id), "complaint",
+                            *row->complaint ? json_string(row->complaint) : json_null(), "name",
+                            row->name, "type", row->type, "bytes", (json_int_t)row->bytes,
+                            "removed", (json_int_t)row->removed, "sha256", row->sha256, "by",
+                            row->by_name, "at", when_format(l->tz, row->at_ms, at));
+    return json_array_append_new(l->list, one);
+}
+
+static json_t *one_json(struct store *store, const struct tz *tz, int64_t id)
+{
+    struct listing l = {tz, json_array()};
+    char *bytes = NULL;
+    attached_get(store, id, add_row, &l, &bytes, NULL);
+    json_t *one = json_incref(json_array_get(l.list, 0));
+    json_decref(l.list);
+    free(bytes);
+    return one ? one : json_object();
+}
+
+void attachments_post(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct setup *setup = app_setup(rq->app);
+    struct attaching a = {
+        .user = rq->user,
+        .at_ms = app_now_ms(rq->app),
+        .limits = {.case_bytes = config_number(setup->config, "attach/case_mb") << 20,
+                   .user_bytes = config_number(setup->config, "attach/user_mb") << 20}};
+    json_t *body = NULL, *answer = NULL;
+    int rc = request_json(rq, &body, &err);
+    if (!rc)
+        rc = read_attaching(rq, store, body, &a, &err);
+    if (!rc)
+        rc = writer_run(rq->app->writer, attach_job, &a, &err);
+    if (!rc) {
+        answer = one_json(store, setup->tz, a.id);
+        json_object_set_new(answer, "again", json_boolean(a.again));
+    }
+    text_buffer_free(&a.bytes);
+    free(a.name);
+    json_decref(body);
+    setup_unref(setup);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 200, answer);
+}
+
+/* ---- what is attached ---- */
+
+void attachments_list(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct subject subject;
+    struct setup *setup = app_setup(rq->app);
+    const char *of = request_query(rq, "of");
+    struct listing l = {setup->tz, json_array()};
+    int rc = find_subject(store, of ? of : "", &subject, &err);
+    if (!rc)
+        rc = attached_of(store, subject.case_id, subject.complaint_id, add_row, &l, &err);
+    setup_unref(setup);
+    if (rc) {
+        json_decref(l.list);
+        request_reply_error(rq, rc, &err);
+    } else {
+        request_reply_json(rq, 200, json_pack("{s:o}", "attachments", l.list));
+    }
+}
+
+struct giving {
+    char name[NAME_BYTES + 1], type[FILE_KIND];
+    int64_t bytes;
+};
+
+static int take_given(void *arg, const struct attached_row *row)
+{
+    struct giving *g = arg;
+    text_clip(row->name, g->name, sizeof g->name);
+    text_clip(row->type, g->type, sizeof g->type);
+    g->bytes = row->bytes;
+    return 0;
+}
+
+/* For whoever opens it in a browser: a file to keep, never a page of ours (RFC 6266, RFC 8187). */
+static void set_headers(struct request *rq, const struct giving *g)
+{
+    struct text_buffer more = {0};
+    text_append(&more, "Content-Security-Policy: sandbox; default-src 'none'\r\n"
+                       "Content-Disposition: attachment; filename*=UTF-8''");
+    for (const char *c = g->name; *c; c++)
+        text_appendf(&more, isalnum((unsigned char)*c) || strchr("._-", *c) ? "%c" : "%%%02X",
+                     (unsigned char)*c);
+    text_append(&more, "\r\n");
+    text_clip("", rq->more, sizeof rq->more);
+    if (more.length < sizeof rq->more)
+        memcpy(rq->more, more.data, more.length + 1);
+    text_buffer_free(&more);
+}
+
+static int read_id(const struct request *rq, int64_t *ret, struct error *err)
+{
+    if (text_to_int64(rq->part[0], ret) == 0 && *ret > 0)
+        return 0;
+    return error_set(err, ERROR_NOT_FOUND, "%.40s is not the number of an attachment", rq->part[0]);
+}
+
+void attachments_get(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct giving g = {0};
+    int64_t id = 0;
+    char *bytes = NULL;
+    int rc = read_id(rq, &id, &err);
+    if (!rc)
+        rc = attached_get(store, id, take_given, &g, &bytes, &err);
+    if (rc) {
+        free(bytes);
+        request_reply_error(rq, rc, &err);
+        return;
+    }
+    static const struct {
+        const char *type, *told;
+    } TYPES[] = {{"image/jpeg", "image/jpeg"},
+                 {"image/png", "image/png"},
+                 {"application/pdf", "application/pdf"},
+                 {"text/csv", "text/csv; charset=utf-8"},
+                 {"text/plain", "text/plain; charset=utf-8"}};
+    const char *type = "application/octet-stream";
+    for (size_t i = 0; i < sizeof TYPES / sizeof *TYPES; i++)
+        type = strcmp(TYPES[i].type, g.type) == 0 ? TYPES[i].told : type;
+    set_headers(rq, &g);
+    request_reply(rq, 200, type, bytes, (size_t)g.bytes);
+}
+
+/* ---- detaching ---- */
+
+static int detach_job(struct store *store, void *arg, struct error *err)
+{
+    return attached_detach(store, arg, err);
+}
+
+static int take_about(void *arg, const struct attached_row *row)
+{
+    struct subject *s = arg;
+    s->about_case = row->case_id;
+    s->complaint_id = row->complaint_id;
+    return 0;
+}
+
+/* Its reason, without contact data. */
+static int read_detaching(struct request *rq, struct store *store, const json_t *body,
+                          struct attached_end *end, char **ret_reason, struct error *err)
+{
+    const char *reason = NULL;
+    struct subject subject = {0};
+    char *bytes = NULL;
+    int rc = read_id(rq, &end->id, err);
+    if (!rc)
+        rc = jsonx_needed(body, "reason", LENGTH_REASON, &reason, err);
+    if (!rc)
+        rc = jsonx_needed(body, "by", LENGTH_PERSON, &end->by_name, err);
+    if (!rc)
+        rc = attached_get(store, end->id, take_about, &subject, &bytes, err);
+    free(bytes);
+    if (rc)
+        return rc;
+    if (subject.complaint_id)
+        complaint_by_id(store, subject.complaint_id, take_complaint, &subject, NULL);
+    const struct apart_about about = {subject.about_case, 0, NULL};
+    end->reason = *ret_reason = apart_written(store, reason, &about);
+    return 0;
+}
+
+void attachments_detach(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct attached_end end = {.at_ms = app_now_ms(rq->app)};
+    json_t *body = NULL;
+    char *reason = NULL;
+    int rc = request_json(rq, &body, &err);
+    if (!rc)
+        rc = read_detaching(rq, store, body, &end, &reason, &err);
+    if (!rc)
+        rc = writer_run(rq->app->writer, detach_job, &end, &err);
+    json_decref(body);
+    free(reason);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 200, json_pack("{s:I}", "detached", (json_int_t)end.id));
+}

@@ -1,0 +1,147 @@
+/* Photos without what they tell: what stays, what goes, what is refused. */
+#include "check.h"
+#include "intake/photo.h"
+#include <stdio.h>
+#include <string.h>
+
+#define GPS "GPS 40.7128 N"
+/* one gray block */
+#define FRAME "\xFF\xC0\0\x0B\x08\0\x08\0\x08\x01\x01\x11\0"
+#define SCAN "\xFF\xDA\0\x08\x01\x01\0\0\x3F\0"
+#define DATA "\x12\xFF\0\x34\xFF\xD0\x56"
+#define ICC "\xFF\xE2\0\x10ICC_PROFILE\0\x01\x01"
+#define MPF "\xFF\xE2\0\x13MPF\0" GPS
+#define COMMENT "\xFF\xFE\0\x0F" GPS
+#define JFIF "\xFF\xE0\0\x10JFIF\0\x01\x02\0\0\x48\0\x48\0\0"
+#define JFIF_SMALL "\xFF\xE0\0\x13JFIF\0\x01\x02\0\0\x48\0\x48\x01\x01\xAA\xBB\xCC"
+#define EXIF_HEAD(size) "\xFF\xE1\0" size "Exif\0\0"
+#define EXIF_6                                                                                     \
+    EXIF_HEAD("\x2F") "MM\0\x2A\0\0\0\x08\0\x01\x01\x12\0\x03\0\0\0\x01\0\x06\0\0\0\0\0\0" GPS
+#define ONLY_6                                                                                     \
+    EXIF_HEAD("\x22") "MM\0\x2A\0\0\0\x08\0\x01\x01\x12\0\x03\0\0\0\x01\0\x06\0\0\0\0\0\0"
+#define BEGIN "\xFF\xD8"
+#define END "\xFF\xD9"
+
+struct bytes {
+    const char *bytes;
+    size_t length;
+};
+#define BYTES(text)                                                                                \
+    {                                                                                              \
+        (text), sizeof(text) - 1                                                                   \
+    }
+
+typedef int (*cleaner)(const unsigned char *bytes, size_t length, struct text_buffer *out,
+                       size_t *ret_removed, struct error *err);
+
+static void becomes(cleaner clean, struct bytes from, struct bytes to)
+{
+    struct text_buffer out = {0};
+    struct error err = {0};
+    size_t removed = 0;
+    if (clean((const unsigned char *)from.bytes, from.length, &out, &removed, &err))
+        fail_msg("%s", err.text);
+    assert_int_equal(out.length, to.length);
+    assert_memory_equal(out.data, to.bytes, to.length);
+    assert_int_equal(removed, from.length > to.length ? from.length - to.length : 0);
+    text_buffer_free(&out);
+}
+
+static void refused(cleaner clean, struct bytes from, const char *why)
+{
+    struct text_buffer out = {0};
+    struct error err = {0};
+    size_t removed = 0;
+    assert_int_equal(clean((const unsigned char *)from.bytes, from.length, &out, &removed, &err),
+                     ERROR_INVALID);
+    if (!strstr(err.text, why))
+        fail_msg("%s, not %s", err.text, why);
+    assert_null(out.data);
+}
+
+static void test_the_picture_stays_bit_by_bit(void **state)
+{
+    static const struct bytes PLAIN = BYTES(BEGIN JFIF ICC FRAME SCAN DATA END);
+    static const struct bytes TOLD =
+        BYTES(BEGIN JFIF_SMALL COMMENT MPF ICC COMMENT FRAME SCAN DATA COMMENT END GPS);
+    static const struct bytes SCANS = BYTES(BEGIN FRAME SCAN DATA SCAN DATA END);
+    (void)state;
+    becomes(photo_jpeg, PLAIN, PLAIN);
+    becomes(photo_jpeg, TOLD, PLAIN);
+    becomes(photo_jpeg, SCANS, SCANS);
+}
+
+static void test_which_way_is_up_stays(void **state)
+{
+    static const struct bytes FROM = BYTES(BEGIN JFIF EXIF_6 FRAME SCAN DATA END);
+    static const struct bytes TO = BYTES(BEGIN JFIF ONLY_6 FRAME SCAN DATA END);
+    static const struct bytes NONE = BYTES(BEGIN EXIF_HEAD("\x0C") "MM\0\x2A" FRAME SCAN DATA END);
+    static const struct bytes NONE_TO = BYTES(BEGIN FRAME SCAN DATA END);
+    (void)state;
+    becomes(photo_jpeg, FROM, TO);
+    becomes(photo_jpeg, TO, TO);
+    becomes(photo_jpeg, NONE, NONE_TO);
+}
+
+static void test_no_picture_is_refused(void **state)
+{
+    (void)state;
+    refused(photo_jpeg, (struct bytes)BYTES(""), "does not begin");
+    refused(photo_jpeg, (struct bytes)BYTES("GIF89a"), "does not begin");
+    refused(photo_jpeg, (struct bytes)BYTES(BEGIN), "no segment begins");
+    refused(photo_jpeg, (struct bytes)BYTES(BEGIN END), "without a picture");
+    refused(photo_jpeg, (struct bytes)BYTES(BEGIN "\xFF"), "before a segment");
+    refused(photo_jpeg, (struct bytes)BYTES(BEGIN "\xFF\xE1\0"), "within a segment");
+    refused(photo_jpeg, (struct bytes)BYTES(BEGIN "\xFF\xE1\0\x01"), "longer than the file");
+    refused(photo_jpeg, (struct bytes)BYTES(BEGIN "\xFF\xE1\xFF\xFF" GPS), "longer than the file");
+    refused(photo_jpeg, (struct bytes)BYTES(BEGIN "\xFF\x02\0\x02" FRAME), "unknown segment");
+    refused(photo_jpeg, (struct bytes)BYTES(BEGIN SCAN DATA END), "size is not told");
+    refused(photo_jpeg, (struct bytes)BYTES(BEGIN FRAME FRAME SCAN DATA END), "second picture");
+    refused(photo_jpeg, (struct bytes)BYTES(BEGIN FRAME SCAN DATA), "ends within the picture");
+    refused(photo_jpeg, (struct bytes)BYTES(BEGIN FRAME SCAN DATA "\xFF"), "ends within");
+}
+
+/* ---- PNG: the checksums are zlib's ---- */
+
+#define SIGNATURE "\x89PNG\r\n\x1A\n"
+#define HEAD "\0\0\0\x0DIHDR\0\0\0\x01\0\0\0\x01\x08\0\0\0\0\x3A\x7E\x9B\x55"
+#define IMAGE "\0\0\0\x0AIDAT\x78\x9C\x63\x60\0\0\0\x02\0\x01\x48\xAF\xA4\x71"
+#define LAST "\0\0\0\0IEND\xAE\x42\x60\x82"
+#define TEXT "\0\0\0\x03tEXta\0b\xDC\x49\xA2\x3B"
+
+static void test_of_a_png_stays_what_the_picture_needs(void **state)
+{
+    static const struct bytes PLAIN = BYTES(SIGNATURE HEAD IMAGE LAST);
+    static const struct bytes TOLD = BYTES(SIGNATURE HEAD TEXT IMAGE TEXT LAST GPS);
+    (void)state;
+    becomes(photo_png, PLAIN, PLAIN);
+    becomes(photo_png, TOLD, PLAIN);
+}
+
+static void test_no_png_is_refused(void **state)
+{
+    (void)state;
+    refused(photo_png, (struct bytes)BYTES(""), "does not begin");
+    refused(photo_png, (struct bytes)BYTES(SIGNATURE), "within a chunk");
+    refused(photo_png, (struct bytes)BYTES(SIGNATURE IMAGE LAST), "head is not first");
+    refused(photo_png, (struct bytes)BYTES(SIGNATURE HEAD HEAD IMAGE LAST), "or not one");
+    refused(photo_png, (struct bytes)BYTES(SIGNATURE HEAD LAST), "without a picture");
+    refused(photo_png, (struct bytes)BYTES(SIGNATURE HEAD IMAGE), "within a chunk");
+    refused(photo_png, (struct bytes)BYTES(SIGNATURE HEAD "\xFF\xFF\xFF\xFFtEXt" GPS GPS),
+            "within a chunk");
+    refused(photo_png, (struct bytes)BYTES(SIGNATURE HEAD "\0\0\0\0teX1\0\0\0\0"), "no chunk");
+    refused(photo_png, (struct bytes)BYTES(SIGNATURE HEAD "\0\0\0\0tEXt\0\0\0\0"), "checksum");
+    refused(photo_png, (struct bytes)BYTES(SIGNATURE HEAD "\0\0\0\0QQQQ\0\0\0\0"), "not known");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_the_picture_stays_bit_by_bit),
+        cmocka_unit_test(test_which_way_is_up_stays),
+        cmocka_unit_test(test_no_picture_is_refused),
+        cmocka_unit_test(test_of_a_png_stays_what_the_picture_needs),
+        cmocka_unit_test(test_no_png_is_refused),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
