@@ -159,12 +159,13 @@ static int attach_job(struct store *store, void *arg, struct error *err)
                                      .name = a->name,
                                      .type = a->type,
                                      .sha256 = a->sha256,
+                                     .data = a->bytes.data,
                                      .bytes = (int64_t)a->bytes.length,
                                      .removed = (int64_t)a->removed,
                                      .by_name = a->by,
                                      .user = a->user,
                                      .at_ms = a->at_ms};
-    return attached_put(store, &row, a->bytes.data, &a->limits, &a->id, &a->again, err);
+    return attached_put(store, &row, &a->limits, &a->id, &a->again, err);
 }
 
 struct listing {

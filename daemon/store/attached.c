@@ -153,20 +153,21 @@ static int find_same(struct store *store, const struct attached_row *row, int64_
                      err);
 }
 
-static int keep_file(struct store *store, const struct attached_row *row, const void *bytes,
-                     int64_t *ret_file, struct error *err)
+static int keep_file(struct store *store, const struct attached_row *row, int64_t *ret_file,
+                     struct error *err)
 {
     static const char SQL_FIND[] = "SELECT id FROM attached_file WHERE sha256 = ?1";
     static const char SQL_ADD[] = "INSERT INTO attached_file(sha256, data) VALUES(?1, ?2)";
     int rc = db_number(store, SQL_FIND, DB(DB_TEXT(row->sha256)), ret_file, err);
     if (rc || *ret_file)
         return rc;
-    rc = db_run(store, SQL_ADD, DB(DB_TEXT(row->sha256), DB_BYTES(bytes, (size_t)row->bytes)), err);
+    rc = db_run(store, SQL_ADD, DB(DB_TEXT(row->sha256), DB_BYTES(row->data, (size_t)row->bytes)),
+                err);
     *ret_file = db_last_id(store);
     return rc;
 }
 
-int attached_put(struct store *store, const struct attached_row *row, const void *bytes,
+int attached_put(struct store *store, const struct attached_row *row,
                  const struct attached_limits *limits, int64_t *ret_id, bool *ret_again,
                  struct error *err)
 {
@@ -182,7 +183,7 @@ int attached_put(struct store *store, const struct attached_row *row, const void
         return rc;
     rc = check_limits(store, row, limits, err);
     if (!rc)
-        rc = keep_file(store, row, bytes, &file_id, err);
+        rc = keep_file(store, row, &file_id, err);
     if (!rc)
         rc = db_run(store, SQL,
                     DB(DB_ID(row->case_id), DB_ID(row->complaint_id), DB_INT(file_id),

@@ -15,6 +15,7 @@ struct attached_row {
     int64_t case_id, complaint_id; /* one of them; the other 0 */
     const char *complaint;         /* uuid; "" of a case. Not to put */
     const char *name, *type, *sha256;
+    const void *data;       /* to put only */
     int64_t bytes, removed; /* removed: of what came, left out with what it told of its owner */
     const char *by_name, *user;
     int64_t at_ms;
@@ -27,7 +28,7 @@ struct attached_limits {
 
 /* In the writer's transaction. *ret_id: its number; *ret_again: the same file was attached there
  * already, and nothing was written. ERROR_TOO_LARGE beyond a limit. */
-int attached_put(struct store *store, const struct attached_row *row, const void *bytes,
+int attached_put(struct store *store, const struct attached_row *row,
                  const struct attached_limits *limits, int64_t *ret_id, bool *ret_again,
                  struct error *err);
 

@@ -34,10 +34,11 @@ static int put(struct fixture *f, struct attached_row row, const char *text,
     bool again = false;
     attached_hash(text, strlen(text), hash);
     row.sha256 = hash;
+    row.data = text;
     row.bytes = (int64_t)strlen(text);
     row.type = "text/plain";
     row.by_name = row.user = "mira";
-    return attached_put(f->store, &row, text, limits, ret_id, &again, NULL);
+    return attached_put(f->store, &row, limits, ret_id, &again, NULL);
 }
 
 static int take(void *arg, const struct attached_row *row)
