@@ -1,6 +1,6 @@
-/* Step 12: photos and reports that belong to a complaint or a case. The bytes stand in the database,
- * once each whatever they are attached to: so a row and its file come and go in one commit, a backup
- * holds both, and what is removed is overwritten (secure_delete). */
+/* Step 12: photos and reports that belong to a complaint or a case. The bytes stand in the
+ * database, once each whatever they are attached to: so a row and its file come and go in one
+ * commit, a backup holds both, and what is removed is overwritten (secure_delete). */
 #include "store/schema.h"
 
 /* clang-format off */
