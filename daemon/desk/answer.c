@@ -24,16 +24,16 @@ static const char *alarm_of(const struct desk *desk, bool stuck, bool logged, bo
     if (none)
         return none;
     if (stuck)
-        return "earlier urgent mail could not be sent: phone the food-safety lead";
+        return "earlier mail could not be sent yet: phone the food-safety lead";
     if (queued_before)
         return "its mail was queued when it was first logged, if that report spoke of harm";
     return logged ? "an urgent mail goes out at once" : NULL;
 }
 
-static bool is_stuck(struct store *store)
+static bool is_stuck(struct store *store, int64_t now_ms)
 {
     bool stuck = false;
-    return outbox_urgent_stuck(store, &stuck, NULL) == 0 && stuck;
+    return outbox_urgent_stuck(store, now_ms, &stuck, NULL) == 0 && stuck;
 }
 
 /* What to read out, and whether a mail about it leaves. */
@@ -103,12 +103,13 @@ static void add_said_harm(const struct desk *desk, const json_t *harm, bool poss
 }
 
 void answer_changed_harm(const struct desk *desk, struct store *store,
-                         const struct answer_harm *says, const json_t *ranking, json_t *answer)
+                         const struct answer_harm *says, const json_t *ranking, int64_t now_ms,
+                         json_t *answer)
 {
     json_t *cautions = json_object_get(ranking, "caller_cautions");
     json_object_set_new(answer, "cautions", cautions ? json_copy(cautions) : json_array());
     add_said_harm(desk, says->harm, says->possible && !json_array_size(says->harm),
-                  alarm_of(desk, is_stuck(store), true, !says->came), answer);
+                  alarm_of(desk, is_stuck(store, now_ms), true, !says->came), answer);
 }
 
 /* This caller's; that another one reported harm before is a word of its own. */
@@ -206,7 +207,7 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
 }
 
 json_t *answer_preview(const struct desk *desk, struct store *store, const struct taking *t,
-                       const json_t *ranking)
+                       const json_t *ranking, int64_t now_ms)
 {
     assert(t->form || t->err.code);
     json_t *answer = json_object();
@@ -215,7 +216,7 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
     add_similar(desk, store, t, lot_id, answer);
     add_ranking(answer, ranking);
     add_return_caution(desk, t->form, answer);
-    add_form_harm(desk, t, ranking, alarm_of(desk, is_stuck(store), false, false), answer);
+    add_form_harm(desk, t, ranking, alarm_of(desk, is_stuck(store, now_ms), false, false), answer);
     return answer;
 }
 

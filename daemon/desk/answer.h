@@ -11,7 +11,7 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
 /* The same with nothing that would have to be looked up. */
 json_t *answer_busy(const struct desk *desk, const struct taking *t);
 json_t *answer_preview(const struct desk *desk, struct store *store, const struct taking *t,
-                       const json_t *ranking);
+                       const json_t *ranking, int64_t now_ms);
 /* What a complaint says now that was corrected or brought back, as of one that is logged: "harm",
  * "harm_possible", "cautions" and, if it tells of harm, what is to be read out and whether a mail
  * leaves. `came`: the change brought it, so that its mail was queued just now. */
@@ -20,7 +20,8 @@ struct answer_harm {
     bool possible, came;
 };
 void answer_changed_harm(const struct desk *desk, struct store *store,
-                         const struct answer_harm *says, const json_t *ranking, json_t *answer);
+                         const struct answer_harm *says, const json_t *ranking, int64_t now_ms,
+                         json_t *answer);
 /* What a refused complaint says of harm, for a problem document; an empty object if nothing. */
 json_t *answer_refused_harm(const struct desk *desk, const struct taking *t);
 

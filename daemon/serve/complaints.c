@@ -305,7 +305,8 @@ void complaints_preview(struct request *rq, struct store *store)
     if (rc)
         request_reply_faults(rq, rc, err.code ? &err : &t.err, t.faults, NULL);
     else
-        request_reply_json(rq, 200, answer_preview(&setup->desk, store, &t, ranking));
+        request_reply_json(rq, 200,
+                           answer_preview(&setup->desk, store, &t, ranking, app_now_ms(rq->app)));
     json_decref(complaint);
     json_decref(ranking);
     taking_clear(&t);

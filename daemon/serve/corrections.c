@@ -89,7 +89,7 @@ static void add_harm(struct store *store, const struct change *change, json_t *a
     json_t *ranking = NULL;
     const struct answer_harm says = {change->c.harm, change->c.harm_possible, change->c.harm_came};
     tell_case(change->setup->triage, store, change->c.placed.case_id, &ranking, NULL, NULL);
-    answer_changed_harm(&change->setup->desk, store, &says, ranking, answer);
+    answer_changed_harm(&change->setup->desk, store, &says, ranking, change->c.why.at_ms, answer);
     json_decref(ranking);
 }
 

@@ -115,11 +115,16 @@ int outbox_address(struct store *store, const struct outbox_addresses *addresses
     return rc ? rc : restate_event(store, addresses, err);
 }
 
-int outbox_urgent_stuck(struct store *store, bool *ret, struct error *err)
+int outbox_urgent_stuck(struct store *store, int64_t now_ms, bool *ret, struct error *err)
 {
-    static const char SQL[] = "SELECT 1 FROM outbox_delivery WHERE urgent AND state = 'waiting'"
-                              " AND attempts > 0 LIMIT 1";
-    struct db_query q = db_query(store, SQL, NULL, err);
+    enum { URGENT_MS = 10000, OTHER_MS = 60000 };
+    static const char SQL[] =
+        "SELECT 1 FROM outbox_delivery WHERE state = 'waiting' AND ((urgent AND attempts > 0)"
+        " OR (attempts = 0 AND due_ms < CASE WHEN urgent THEN ?1 ELSE ?2 END))"
+        " UNION ALL SELECT 1 FROM outbox WHERE state = 'new' AND event = '" OUTBOX_URGENT "'"
+        " AND created_ms < ?1 LIMIT 1";
+    struct db_query q =
+        db_query(store, SQL, DB(DB_MS(now_ms - URGENT_MS), DB_MS(now_ms - OTHER_MS)), err);
     *ret = db_next(&q);
     return db_end(&q, 0);
 }
@@ -255,16 +260,18 @@ int outbox_about(struct store *store, int64_t complaint_id, const char *report,
         "WITH own AS (SELECT case_id AS id FROM complaint WHERE id = ?1 UNION SELECT"
         " CAST(substr(k.was, 2) AS INTEGER) FROM complaint c JOIN complaint_change k"
         " ON k.complaint = c.uuid WHERE c.id = ?1 AND k.field = 'case')"
-        " SELECT o.id, x.payload FROM outbox o JOIN outbox_text x ON x.mail_id = o.id"
+        " SELECT o.id, x.payload, o.event = 'digest' FROM outbox o JOIN outbox_text x ON x.mail_id "
+        "= o.id"
         " WHERE o.case_id IN (SELECT id FROM own UNION"
         " SELECT m.id FROM complaint_case m JOIN own ON m.moved_to = own.id)"
-        " OR (o.case_id IS NULL AND o.event = '" OUTBOX_URGENT "') ORDER BY o.id";
+        " OR (o.case_id IS NULL AND o.event = '" OUTBOX_URGENT "')"
+        " OR (o.event = 'digest' AND o.state <> 'sent') ORDER BY o.id";
     struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
     int rc = 0;
     db_keep(&q); /* callbacks write what they read */
     while (!rc && db_next(&q)) {
         const char *payload = db_text(&q, 1);
-        if (strstr(payload, report))
+        if (db_int(&q, 2) || strstr(payload, report))
             rc = each(arg, db_int64(&q, 0), payload);
     }
     return db_end(&q, rc);

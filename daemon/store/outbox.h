@@ -46,8 +46,10 @@ int outbox_address(struct store *store, const struct outbox_addresses *addresses
 /* Whether any mail of this event has no deliveries yet. */
 int outbox_has_new(struct store *store, const char *event, bool *ret, struct error *err);
 
-/* Whether an urgent delivery was tried, failed and has not left since. */
-int outbox_urgent_stuck(struct store *store, bool *ret, struct error *err);
+/* Whether an urgent mail was tried and has not left, or was not even tried for longer than one
+ * takes: the first that a program hangs on is under way all that time. A mail of another kind tells
+ * the same when it was not tried for a minute. */
+int outbox_urgent_stuck(struct store *store, int64_t now_ms, bool *ret, struct error *err);
 
 /* ---- deliveries ---- */
 struct outbox_delivery {
@@ -83,7 +85,8 @@ int outbox_due_again(struct store *store, int64_t mail_id, int64_t now_ms, int *
 /* ---- what was told of a complaint ---- */
 typedef int (*outbox_each_payload)(void *arg, int64_t mail_id, const char *payload);
 /* Mails of the cases that the complaint is, or was once, in, and of what was refused, whose payload
- * is kept and names this report (uuid); a callback may write. Its non-zero answer stops and is
+ * is kept and names this report (uuid); and digests that have not left, which quote what the plant
+ * wrote. A callback may write. Its non-zero answer stops and is
  * returned. */
 int outbox_about(struct store *store, int64_t complaint_id, const char *report,
                  outbox_each_payload each, void *arg, struct error *err);

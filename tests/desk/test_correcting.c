@@ -1,5 +1,6 @@
 /* What was said of a complaint is corrected and taken back, and every change is on record. */
 #include "fixture.h"
+#include "store/outbox.h"
 #include "store/verdict.h"
 
 #define CHANGES                                                                                    \
@@ -138,6 +139,30 @@ static void contact_data_are_on_record_as_changed_and_never_told(void **state)
     fixture_corrected_clear(&c);
 }
 
+static int64_t kept_with_name(struct fixture *f)
+{
+    return fixture_number(f, "SELECT count(*) FROM outbox_text WHERE payload LIKE '%Marsh%'");
+}
+
+/* A note of an action that a digest quotes, which has not left. */
+static void a_name_that_becomes_known_leaves_a_waiting_digest(void **state)
+{
+    struct fixture *f = *state;
+    struct correcting c;
+    static const char PAYLOAD[] = "{\"event\":\"digest\",\"week\":{\"actions\":"
+                                  "[{\"note\":\"Ada Marsh was right: the fan is mended\"}]}}";
+    const struct outbox_new digest = {
+        .event = "digest", .message_id = "w", .payload = PAYLOAD, .created_ms = f->now_ms};
+    fixture_begin(f);
+    assert_int_equal(outbox_add(f->store, &digest, NULL), 0);
+    fixture_end(f, true);
+    fixture_log(f, FIRST, "{}");
+    assert_int_equal(kept_with_name(f), 1);
+    assert_int_equal(fixture_correct(f, FIRST, "{'contact/name':'Ada Marsh'}", &c, NULL), 0);
+    fixture_corrected_clear(&c);
+    assert_int_equal(kept_with_name(f), 0);
+}
+
 static int withdraw(struct fixture *f, const char *uuid, bool undo, struct correcting *c)
 {
     *c = (struct correcting){.uuid = uuid, .why = {"ivo", "sent by mistake", f->now_ms + 60000}};
@@ -196,6 +221,7 @@ int main(void)
         ON_A_PLANT(harm_that_a_correction_brings_goes_to_the_urgent_address_once),
         ON_A_PLANT(harm_that_is_taken_back_is_told_too),
         ON_A_PLANT(contact_data_are_on_record_as_changed_and_never_told),
+        ON_A_PLANT(a_name_that_becomes_known_leaves_a_waiting_digest),
         ON_A_PLANT(what_is_withdrawn_counts_nowhere_until_it_is_brought_back),
         ON_A_PLANT(a_settled_case_keeps_its_last_complaint),
     };

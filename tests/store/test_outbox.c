@@ -224,6 +224,32 @@ static int list_one(void *arg, const struct outbox_mail *mail)
     return 0;
 }
 
+static bool is_stuck(struct fixture *f, int64_t now_ms)
+{
+    bool stuck = false;
+    assert_int_equal(outbox_urgent_stuck(f->store, now_ms, &stuck, NULL), 0);
+    return stuck;
+}
+
+/* A program that hangs on its first mail has failed at none yet. */
+static void a_mail_that_is_tried_for_long_is_stuck(void **state)
+{
+    struct fixture *f = *state;
+    assert_false(is_stuck(f, NOW + WHEN_DAY_MS));
+    add(f, "urgent", 1, 0);
+    assert_false(is_stuck(f, NOW + 5000));
+    assert_true(is_stuck(f, NOW + 20000)); /* nobody took it up */
+    address(f, "urgent", false, (const char *const[]){"a@p", NULL});
+    assert_false(is_stuck(f, NOW + 5000));
+    assert_true(is_stuck(f, NOW + 20000));
+    outbox_sent(f->store, 1, "a@p", NOW, NULL);
+    assert_false(is_stuck(f, NOW + WHEN_DAY_MS));
+    add(f, "case", 2, 1);
+    address(f, "case", false, (const char *const[]){"a@p", NULL});
+    assert_false(is_stuck(f, NOW + 20000)); /* many may wait their turn */
+    assert_true(is_stuck(f, NOW + 70000));
+}
+
 static void people_see_what_is_stuck(void **state)
 {
     struct fixture *f = *state;
@@ -251,6 +277,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_was_never_tried_goes_first, setup, teardown),
         cmocka_unit_test_setup_teardown(one_case_s_mails_keep_their_order, setup, teardown),
         cmocka_unit_test_setup_teardown(a_clock_put_back_keeps_nothing_waiting, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_mail_that_is_tried_for_long_is_stuck, setup, teardown),
         cmocka_unit_test_setup_teardown(people_see_what_is_stuck, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
