@@ -25,7 +25,7 @@ class ClientTest(unittest.TestCase):
         self.env = {"PATH": os.environ["PATH"], "HOME": self.folder, "TZ": "America/New_York",
                     "LC_ALL": "C.UTF-8", "ODDLOAF_SOCKET": self.socket,
                     "ODDLOAF_SPOOL": self.spool}
-        for name in ("ASAN_OPTIONS", "UBSAN_OPTIONS"):
+        for name in ("ASAN_OPTIONS", "UBSAN_OPTIONS", "LLVM_PROFILE_FILE"):
             if name in os.environ:
                 self.env[name] = os.environ[name]
         if self.serves:

@@ -221,6 +221,38 @@ static void outside_the_range_it_says_so(void **state)
     check_near("no history, nothing visible", packs_visible(&course, 10), 0, 0);
 }
 
+/* The ends of a range belong to it. */
+static void the_ends_of_the_range_are_within(void **state)
+{
+    const struct mold_values *v = &parameters.typical.mold;
+    const struct {
+        size_t at;
+        double least, most;
+        const char *reason;
+    } rows[] = {
+        {offsetof(struct mold_conditions, ph), v->valid_ph_min, v->valid_ph_max, "crumb pH"},
+        {offsetof(struct mold_conditions, aw), v->valid_aw_min, v->valid_aw_max, "water activity"},
+        {offsetof(struct mold_conditions, segments[0].temp_c), v->valid_temp_c_min,
+         v->valid_temp_c_max, "temperature"},
+        {offsetof(struct mold_conditions, spores_per_pack), 0, 1e9, "spores"},
+    };
+    (void)state;
+    for (size_t r = 0; r < COUNT_OF(rows); r++) {
+        const double values[] = {rows[r].least - 1e-9, rows[r].least, rows[r].most,
+                                 rows[r].most + (rows[r].least == 0 ? 0 : 1e-9), NAN};
+        for (size_t i = 0; i < COUNT_OF(values); i++) {
+            struct mold_course course;
+            struct mold_conditions c = plain_bread(22);
+            memcpy((char *)&c + rows[r].at, &values[i], sizeof values[i]);
+            mold_course_init(&course, &c, v);
+            bool inside = values[i] >= rows[r].least && values[i] <= rows[r].most;
+            assert_int_equal(course.valid, inside);
+            assert_int_equal(strncmp(course.reason, rows[r].reason, strlen(rows[r].reason)) == 0,
+                             !inside);
+        }
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -233,6 +265,7 @@ int main(void)
         cmocka_unit_test(history_is_integrated),
         cmocka_unit_test(time_scale_scales_time),
         cmocka_unit_test(outside_the_range_it_says_so),
+        cmocka_unit_test(the_ends_of_the_range_are_within),
     };
     return cmocka_run_group_tests(tests, defaults, NULL);
 }
