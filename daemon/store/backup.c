@@ -1,6 +1,7 @@
 #include "store/backup.h"
 #include "base/text.h"
 #include "base/when.h"
+#include "store/attached.h"
 #include "store/disk.h"
 #include "store/store_inside.h"
 #include <dirent.h>
@@ -70,6 +71,31 @@ static int check_copy(sqlite3 *copy, const struct store *store, struct error *er
     return rc;
 }
 
+/* The database's own check does not look into the bytes of attached files. A database from before
+ * there were any has none. */
+static int check_files(sqlite3 *copy, const struct store *store, struct error *err)
+{
+    sqlite3_stmt *st = NULL;
+    char hash[ATTACHED_HASH];
+    int rc = 0;
+    if (sqlite3_prepare_v2(copy, "SELECT sha256, data FROM attached_file", -1, &st, NULL))
+        return 0;
+    while (!rc && sqlite3_step(st) == SQLITE_ROW) {
+        const char *kept = (const char *)sqlite3_column_text(st, 0);
+        const void *bytes = sqlite3_column_blob(st, 1);
+        attached_hash(bytes, (size_t)sqlite3_column_bytes(st, 1), hash);
+        if (!kept || strcmp(kept, hash) != 0) {
+            rc = error_set(err, ERROR_INTERNAL,
+                           "no backup was kept, for %s is damaged: the attached file %.12s is not"
+                           " what was attached",
+                           store->path, kept ? kept : "?");
+            error_hint(err, "keep the damaged file, and the last good backup");
+        }
+    }
+    sqlite3_finalize(st);
+    return rc;
+}
+
 static int copy_pages(struct store *store, const char *path, struct error *err)
 {
     sqlite3 *copy;
@@ -89,6 +115,8 @@ static int copy_pages(struct store *store, const char *path, struct error *err)
                        sqlite3_errstr(step));
     else
         rc = check_copy(copy, store, err);
+    if (!rc)
+        rc = check_files(copy, store, err);
     sqlite3_close(copy);
     return rc;
 }

@@ -1,5 +1,6 @@
-/* Copies of the database: each is checked whole and on disk, file and folder, before it has its
- * name. Those without a place of their own live in the state's folder of backups. */
+/* Copies of the database: each is checked whole, attached files too, and on disk, file and folder,
+ * before it has its name. Those without a place of their own live in the state's folder of backups.
+ */
 #ifndef ODDLOAF_STORE_BACKUP_H
 #define ODDLOAF_STORE_BACKUP_H
 

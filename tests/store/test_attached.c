@@ -1,7 +1,9 @@
 /* Attached files: kept once, taken away with the last that is detached, erased with the caller. */
 #include "store/attached.h"
+#include "store/backup.h"
 #include "store/contact.h"
 #include "store/fixture.h"
+#include <unistd.h>
 
 static const struct attached_limits NO_LIMITS = {0, 0};
 
@@ -144,6 +146,27 @@ static void test_files_of_a_complaint_go_with_its_contact(void **state)
     assert_int_equal(number(f, SQL), 1); /* that it was there, and nothing of it */
 }
 
+static void test_a_backup_holds_the_files_and_looks_at_them(void **state)
+{
+    struct fixture *f = *state;
+    int64_t id = 0;
+    struct error err = {0};
+    struct text_buffer path = {0};
+    assert_int_equal(put(f, (struct attached_row){.case_id = 1, .name = "a"}, "x", &NO_LIMITS, &id),
+                     0);
+    assert_int_equal(store_commit(f->store, NULL), 0);
+    text_appendf(&path, "%s/good.db", f->dir);
+    assert_int_equal(backup_make(f->store, path.data, &err), 0);
+    assert_int_equal(store_begin(f->store, NULL), 0);
+    fixture_write(f, "UPDATE attached_file SET data = x'79'");
+    assert_int_equal(store_commit(f->store, NULL), 0);
+    text_append(&path, "2");
+    assert_int_equal(backup_make(f->store, path.data, &err), ERROR_INTERNAL);
+    assert_non_null(strstr(err.text, "is not what was attached"));
+    assert_int_not_equal(access(path.data, F_OK), 0);
+    text_buffer_free(&path);
+}
+
 #define TEST(f) cmocka_unit_test_setup_teardown(f, open_all, fixture_close)
 
 int main(void)
@@ -151,6 +174,7 @@ int main(void)
     const struct CMUnitTest tests[] = {cmocka_unit_test(test_the_hash_is_the_published_one),
                                        TEST(test_a_file_is_kept_once_and_goes_with_the_last),
                                        TEST(test_bytes_that_changed_are_not_given_out),
+                                       TEST(test_a_backup_holds_the_files_and_looks_at_them),
                                        TEST(test_limits_hold),
                                        TEST(test_files_of_a_complaint_go_with_its_contact)};
     return cmocka_run_group_tests(tests, NULL, NULL);
