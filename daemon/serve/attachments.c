@@ -13,6 +13,7 @@
 #include "store/attached.h"
 #include "store/case.h"
 #include "store/complaint.h"
+#include "store/file_hash.h"
 #include <ctype.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -96,7 +97,7 @@ void attachments_part(struct request *rq, struct store *store)
 struct attaching {
     struct subject subject;
     struct text_buffer bytes;
-    char type[FILE_KIND], sha256[ATTACHED_HASH];
+    char type[FILE_KIND], sha256[FILE_HASH];
     char *name;
     const char *by, *user;
     size_t removed;
@@ -147,7 +148,7 @@ static int read_attaching(struct request *rq, struct store *store, const json_t 
         return rc;
     const struct apart_about about = {a->subject.about_case, 0, NULL};
     a->name = apart_written(store, name, &about);
-    attached_hash(a->bytes.data, a->bytes.length, a->sha256);
+    file_hash(a->bytes.data, a->bytes.length, a->sha256);
     return 0;
 }
 

@@ -1,20 +1,10 @@
 #include "store/attached.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/file_hash.h"
 #include <assert.h>
-#include <openssl/evp.h>
 #include <stdio.h>
 #include <string.h>
-
-void attached_hash(const void *bytes, size_t length, char ret[static ATTACHED_HASH])
-{
-    unsigned char digest[EVP_MAX_MD_SIZE];
-    unsigned size = 0;
-    EVP_Digest(bytes, length, digest, &size, EVP_sha256(), NULL);
-    ret[0] = '\0';
-    for (unsigned i = 0; i < size && 2 * i + 2 < ATTACHED_HASH; i++)
-        snprintf(ret + 2 * (size_t)i, 3, "%02x", digest[i]);
-}
 
 /* ---- reading ---- */
 
@@ -59,7 +49,7 @@ int attached_of(struct store *store, int64_t case_id, int64_t complaint_id, atta
 struct found {
     attached_each each;
     void *arg;
-    char sha256[ATTACHED_HASH];
+    char sha256[FILE_HASH];
 };
 
 static int take_found(void *arg, const struct attached_row *row)
@@ -72,12 +62,12 @@ static int take_found(void *arg, const struct attached_row *row)
 static int read_bytes(struct store *store, const char *sha256, char **ret, struct error *err)
 {
     static const char SQL[] = "SELECT data FROM attached_file WHERE sha256 = ?1";
-    char now[ATTACHED_HASH] = "";
+    char now[FILE_HASH] = "";
     size_t length = 0;
     struct db_query q = db_query(store, SQL, DB(DB_TEXT(sha256)), err);
     if (db_next(&q)) {
         const void *bytes = db_bytes(&q, 0, &length);
-        attached_hash(bytes, length, now);
+        file_hash(bytes, length, now);
         *ret = xmalloc(length + 1);
         memcpy(*ret, bytes ? bytes : "", length);
         (*ret)[length] = '\0';

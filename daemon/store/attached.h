@@ -7,8 +7,6 @@
 #include "store/store.h"
 #include <stddef.h>
 
-enum { ATTACHED_HASH = 65 };
-
 /* Text lives until the callback returns, or is the caller's. */
 struct attached_row {
     int64_t id;
@@ -52,7 +50,5 @@ int attached_of(struct store *store, int64_t case_id, int64_t complaint_id, atta
  * ERROR_INTERNAL if its bytes are not those that were kept. */
 int attached_get(struct store *store, int64_t id, attached_each each, void *arg, char **ret_bytes,
                  struct error *err);
-/* The SHA-256 of bytes, in hexadecimal. */
-void attached_hash(const void *bytes, size_t length, char ret[static ATTACHED_HASH]);
 
 #endif

@@ -1,8 +1,8 @@
 #include "store/backup.h"
 #include "base/text.h"
 #include "base/when.h"
-#include "store/attached.h"
 #include "store/disk.h"
+#include "store/file_hash.h"
 #include "store/store_inside.h"
 #include <dirent.h>
 #include <errno.h>
@@ -76,14 +76,14 @@ static int check_copy(sqlite3 *copy, const struct store *store, struct error *er
 static int check_files(sqlite3 *copy, const struct store *store, struct error *err)
 {
     sqlite3_stmt *st = NULL;
-    char hash[ATTACHED_HASH];
+    char hash[FILE_HASH];
     int rc = 0;
     if (sqlite3_prepare_v2(copy, "SELECT sha256, data FROM attached_file", -1, &st, NULL))
         return 0;
     while (!rc && sqlite3_step(st) == SQLITE_ROW) {
         const char *kept = (const char *)sqlite3_column_text(st, 0);
         const void *bytes = sqlite3_column_blob(st, 1);
-        attached_hash(bytes, (size_t)sqlite3_column_bytes(st, 1), hash);
+        file_hash(bytes, (size_t)sqlite3_column_bytes(st, 1), hash);
         if (!kept || strcmp(kept, hash) != 0) {
             rc = error_set(err, ERROR_INTERNAL,
                            "no backup was kept, for %s is damaged: the attached file %.12s is not"
