@@ -19,6 +19,9 @@ static const struct option_row options[] = {
     {"cause", "ID", "that leads the ranking"},
     {"since", "DATE", "with a complaint since; 2026-11-19, Mon, 7 days ago"},
     {"state", "WORD", "open if not given"},
+    {"mine", NULL, "whose owner I am (the login name)"},
+    {"owner", "NAME", "whose owner is that person"},
+    {"overdue", NULL, "that were due before today"},
     {"order", "WORD", "newest if not given"},
     {"limit", "N", "at most so many (50)"},
     {0}};
@@ -30,12 +33,18 @@ static const struct column columns[] = {
     {"line", COLUMN_LEFT, 0},         {"n", COLUMN_RIGHT, 0},      {"newest", COLUMN_LEFT, 0},
     {"likely cause", COLUMN_LEFT, 16}};
 
+/* Where it is asked for how they are followed up. */
+static const struct column follow_columns[] = {
+    {"case", COLUMN_LEFT, 0},  {"severity", COLUMN_LEFT, 0},     {"due", COLUMN_LEFT, 0},
+    {"owner", COLUMN_LEFT, 6}, {"symptom", COLUMN_LEFT, 0},      {"lot", COLUMN_LEFT, 12},
+    {"n", COLUMN_RIGHT, 0},    {"likely cause", COLUMN_LEFT, 16}};
+
 /* "11-22", with its year unless that is the present one. */
-static void add_date(struct table *t, const json_t *item, int32_t today)
+static void add_date(struct table *t, const char *date, int32_t today)
 {
     char when[VIEW_NUMBER];
     char now[16];
-    view_when(pick_text(item, "as_of", pick_text(item, "opened", "")), when);
+    view_when(date, when);
     when[strlen(when) < 10 ? strlen(when) : 10] = '\0';
     bool this_year = strlen(when) == 10 && strncmp(when, day_format(today, now), 4) == 0;
     table_add(t, this_year ? when + 5 : when);
@@ -69,6 +78,8 @@ static void add_cause(struct table *t, const json_t *item)
         add_part(&text, "on hold");
     if (strcmp(pick_text(item, "state", "open"), "settled") == 0)
         add_part(&text, "settled");
+    else if (pick_bool(item, "overdue", false))
+        add_part(&text, "OVERDUE");
     if (!harm)
         add_top(&text, json_object_get(item, "top"));
     table_add(t, text.data);
@@ -83,7 +94,7 @@ static void add_case(struct table *t, const json_t *item, int32_t today)
     table_add(t, standing_named(item));
     table_add(t, pick_text(item, "line", ""));
     table_add(t, view_number(pick_number(item, "complaints", 0), number));
-    add_date(t, item, today);
+    add_date(t, pick_text(item, "as_of", pick_text(item, "opened", "")), today);
     add_cause(t, item);
 }
 
@@ -108,9 +119,24 @@ static void show_products(const struct view *v, const json_t *rest, const char *
     text_buffer_free(&text);
 }
 
-static void show(const struct client *c, const struct pages *found)
+static void add_followed(struct table *t, const json_t *item, int32_t today)
 {
-    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    char number[VIEW_NUMBER];
+    table_add(t, pick_text(item, "case", "?"));
+    table_add(t, pick_text(item, "severity", ""));
+    add_date(t, pick_text(item, "due", ""), today);
+    table_add(t, pick_text(item, "owner", ""));
+    table_add(t, pick_text(item, "symptom", ""));
+    table_add(t, standing_named(item));
+    table_add(t, view_number(pick_number(item, "complaints", 0), number));
+    add_cause(t, item);
+}
+
+static void show(const struct client *c, const struct pages *found, bool follow)
+{
+    struct table *t =
+        follow ? table_new(follow_columns, sizeof follow_columns / sizeof *follow_columns)
+               : table_new(columns, sizeof columns / sizeof *columns);
     int32_t today = zone_day(c->zone).today;
     size_t i;
     const json_t *item;
@@ -118,7 +144,7 @@ static void show(const struct client *c, const struct pages *found)
         view_text(&c->view, VIEW_PLAIN, 0, 0, "No such case.");
     json_array_foreach(found->rows, i, item)
     {
-        add_case(t, item, today);
+        (follow ? add_followed : add_case)(t, item, today);
     }
     if (table_rows(t) > 0)
         table_print(t, &c->view, 0);
@@ -126,12 +152,26 @@ static void show(const struct client *c, const struct pages *found)
     table_free(t);
 }
 
+static bool asks_follow(const struct args *a)
+{
+    const char *order = args_value(a, "order");
+    return args_has(a, "mine") || args_has(a, "owner") || args_has(a, "overdue") ||
+           (order && strcmp(order, "urgent") == 0);
+}
+
 static int add_query(const struct client *c, const struct args *a, struct text_buffer *path)
 {
-    static const char *const passed[] = {"state", "symptom", "line", "product", "cause", "order"};
+    static const char *const passed[] = {"state", "symptom", "line", "product",
+                                         "cause", "order",   "owner"};
+    char login[64];
+    if (args_has(a, "mine") && args_has(a, "owner"))
+        return client_usage(c, "--mine and --owner are one or the other");
     text_append(path, "/v1/cases");
     for (size_t i = 0; i < sizeof passed / sizeof *passed; i++)
         client_path_query(path, passed[i], args_value(a, passed[i]));
+    if (args_has(a, "mine"))
+        client_path_query(path, "owner", client_login(login, sizeof login));
+    client_path_query(path, "overdue", args_has(a, "overdue") ? "1" : NULL);
     return period_query_day(c, a, "since", path);
 }
 
@@ -165,7 +205,7 @@ static int list(struct client *c, const struct args *a, const char *path, int64_
         pages_print(&found, "cases");
     else if (!rc) {
         show_products(&c->view, found.rest, args_value(a, "product"));
-        show(c, &found);
+        show(c, &found, asks_follow(a));
     }
     if (rc == EXIT_REFUSED && args_has(a, "cause") && !c->json)
         show_causes(c, args_value(a, "cause"));

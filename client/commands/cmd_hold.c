@@ -108,6 +108,10 @@ static int take_reach(struct client *c, const struct args *a, double least, json
     int rc = case_path_get_part(c, args_value(a, "reach"), "/reach", NULL, &reach);
     if (rc)
         return rc;
+    if (pick_bool(reach, "more", false))
+        client_say(c,
+                   "not all lots that share it are named, and so not all are held: those farthest "
+                   "off are more than can be looked at here");
     json_t *named = at_risk(reach, least);
     bool own = pick_has(reach, "own"), others = json_array_size(named) > 0;
     rc = own || others ? confirm(c, a, reach, named) : say_none(c, reach);

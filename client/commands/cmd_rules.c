@@ -5,6 +5,7 @@
 #include "rules/models_file.h"
 #include "rules/rule_files.h"
 #include "rules/rules.h"
+#include "rules/severity.h"
 #include "show/difference.h"
 #include "show/own_rules_show.h"
 #include "show/pick.h"
@@ -79,18 +80,23 @@ static void on_fault(void *arg, const struct error *fault)
 static int check_all(const char *dir, struct faults *faults, struct rules **ret)
 {
     struct models_parameters parameters;
-    struct text_buffer lexicon_dir = {0}, harm_path = {0}, lots_path = {0};
+    struct text_buffer lexicon_dir = {0}, harm_path = {0}, lots_path = {0}, severity_path = {0};
+    struct severity_rules *severity = NULL;
     struct lexicon *lexicon = NULL;
     struct lot_matcher *lots = NULL;
     json_t *harm = NULL;
     doc_below(dir, "lexicon", &lexicon_dir);
     doc_path(dir, "harm.json", &harm_path);
     doc_path(dir, "lots.json", &lots_path);
+    doc_path(dir, "severity.json", &severity_path);
     int rc = rules_load(dir, on_fault, faults, ret, NULL);
     lot_rules_load(lots_path.data, on_fault, faults, &lots, NULL);
     models_file_load(dir, on_fault, faults, &parameters, NULL);
     lexicon_load(lexicon_dir.data, on_fault, faults, &lexicon, NULL);
     harm_load(harm_path.data, on_fault, faults, &harm, NULL);
+    severity_load(severity_path.data, on_fault, faults, &severity, NULL);
+    severity_free(severity);
+    text_buffer_free(&severity_path);
     text_buffer_free(&lexicon_dir);
     text_buffer_free(&harm_path);
     text_buffer_free(&lots_path);

@@ -55,18 +55,40 @@ static void show_proposals(const struct view *v, const json_t *proposals)
     }
 }
 
-static void show(const struct client *c, const json_t *document)
+static void show_stages(const struct view *v, const json_t *stages)
 {
-    const struct view *v = &c->view;
+    static const struct column columns[] = {
+        {"stage", COLUMN_LEFT, 0}, {"", COLUMN_LEFT, 16},        {"done", COLUMN_RIGHT, 0},
+        {"days", COLUMN_RIGHT, 0}, {"9 in 10", COLUMN_RIGHT, 0}, {"now in it", COLUMN_RIGHT, 0}};
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    size_t i;
+    const json_t *row;
+    json_array_foreach(stages, i, row)
+    {
+        char n[VIEW_NUMBER];
+        table_add(t, pick_text(row, "stage", "?"));
+        table_add(t, pick_text(row, "what", ""));
+        table_add(t, view_number(pick_number(row, "n", 0), n));
+        table_add(t, pick_has(row, "median_days")
+                         ? view_rough(pick_number(row, "median_days", 0), n)
+                         : "");
+        table_add(t, pick_has(row, "most_days") ? view_rough(pick_number(row, "most_days", 0), n)
+                                                : "");
+        table_add(t,
+                  pick_has(row, "waiting") ? view_number(pick_number(row, "waiting", 0), n) : "");
+    }
+    if (table_rows(t) > 0) {
+        view_section(v,
+                     "Time in each stage, in days: the median, and within what nine in ten were");
+        table_print(t, v, 2);
+    }
+    table_free(t);
+}
+
+static void show_scored(const struct view *v, const json_t *document)
+{
     const json_t *brier = json_object_get(document, "brier");
     char n[4][VIEW_NUMBER];
-    double verdicts = pick_number(document, "verdicts", 0);
-    view_title(v, "How good the rankings were");
-    view_label(v, "verdicts", "%s", view_number(verdicts, n[0]));
-    if (verdicts < 1) {
-        view_text(v, VIEW_PLAIN, 2, 0, "Nothing to score before QA settles cases.");
-        return;
-    }
     view_label(v, "first right", "%s", view_percent(pick_number(document, "top1", 0), n[0]));
     view_label(v, "in first three", "%s", view_percent(pick_number(document, "top3", 0), n[0]));
     view_label(v, "log score", "%s (0 is perfect)",
@@ -79,6 +101,20 @@ static void show(const struct client *c, const json_t *document)
                    view_number(pick_number(brier, "uncertainty", 0), n[3]));
     show_calibration(v, json_object_get(document, "calibration"));
     show_proposals(v, json_object_get(document, "proposals"));
+}
+
+static void show(const struct client *c, const json_t *document)
+{
+    const struct view *v = &c->view;
+    char n[VIEW_NUMBER];
+    double verdicts = pick_number(document, "verdicts", 0);
+    view_title(v, "How good the rankings were");
+    view_label(v, "verdicts", "%s", view_number(verdicts, n));
+    if (verdicts < 1)
+        view_text(v, VIEW_PLAIN, 2, 0, "Nothing to score before QA settles cases.");
+    else
+        show_scored(v, document);
+    show_stages(v, json_object_get(document, "stages"));
 }
 
 static int scores(struct client *c, const struct args *a)

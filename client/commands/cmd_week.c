@@ -11,7 +11,7 @@ static const struct option_row options[] = {
     {"csv", "FILE", "a table as CSV (- is standard output)"},
     {"table", "WORD",
      "which, with --csv: rates (the usual), causes, harm, returns, complaints, cases; of a week "
-     "signals, stories, to-come, weeks, actions, holds too"},
+     "signals, stories, to-come, weeks, actions, holds, overdue, stages too"},
     {0}};
 
 /* Else a month, a quarter or a year, of which there is less to tell. */

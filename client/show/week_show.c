@@ -124,6 +124,61 @@ static void show_right(const struct view *v, const json_t *right)
         view_rough(pick_number(json_object_get(quarter, "days_to_verdict"), "median", 0), n[3]));
 }
 
+/* "settled 5.2 days, 12 open": of the 13 weeks up to its end, and what waits now. */
+static void show_stages(const struct view *v, const json_t *stages)
+{
+    struct text_buffer line = {0};
+    size_t i;
+    const json_t *row;
+    json_array_foreach(stages, i, row)
+    {
+        char n[VIEW_NUMBER];
+        if (pick_int(row, "n", 0) > 0)
+            text_appendf(&line, "%s%s" VIEW_NBSP "%s", line.length ? ", " : "",
+                         pick_text(row, "stage", "?"),
+                         view_rough(pick_number(row, "median_days", 0), n));
+    }
+    if (line.length)
+        view_label(v, "days to be", "%s (median of 13 weeks; oddloaf scores has more)", line.data);
+    text_buffer_free(&line);
+}
+
+static const struct column OVERDUE[] = {{"case", COLUMN_LEFT, 0},  {"severity", COLUMN_LEFT, 0},
+                                        {"due", COLUMN_LEFT, 0},   {"days", COLUMN_RIGHT, 0},
+                                        {"owner", COLUMN_LEFT, 6}, {"symptom", COLUMN_LEFT, 0},
+                                        {"lot", COLUMN_LEFT, 10}};
+
+static void show_overdue(const struct view *v, const json_t *document)
+{
+    enum { SHOWN = 10 };
+    const json_t *list = json_object_get(document, "overdue"), *item;
+    int64_t all = pick_int(document, "overdue_count", 0);
+    struct table *t = table_new(OVERDUE, sizeof OVERDUE / sizeof *OVERDUE);
+    size_t i;
+    json_array_foreach(list, i, item)
+    {
+        char n[VIEW_NUMBER];
+        if (i == SHOWN)
+            break;
+        table_add(t, pick_text(item, "case", "?"));
+        table_addf(t, "%s%s", pick_text(item, "severity", "?"),
+                   pick_bool(item, "harm", false) ? " HARM" : "");
+        table_add(t, pick_text(item, "due", ""));
+        table_add(t, view_number(pick_number(item, "days", 0), n));
+        table_add(t, pick_text(item, "owner", "nobody"));
+        table_add(t, pick_text(item, "symptom", ""));
+        table_add(t, pick_text(item, "lot", "not certain"));
+    }
+    if (table_rows(t) > 0) {
+        view_section(v, "Past their day");
+        table_print(t, v, 2);
+    }
+    if (all > (int64_t)i)
+        view_textf(v, VIEW_PLAIN, 2, 2, "%lld in all: oddloaf cases --overdue --order urgent",
+                   (long long)all);
+    table_free(t);
+}
+
 /* ---- what rose: stories, and the signals they are made of ---- */
 
 static void add_level(struct text_buffer *b, const json_t *level)
@@ -278,7 +333,9 @@ void week_show(const struct view *v, const json_t *document)
     week_show_returns(v, json_object_get(document, "returns"));
     show_open(v, document);
     show_right(v, json_object_get(document, "right"));
+    show_stages(v, json_object_get(document, "stages"));
     show_stories(v, json_object_get(document, "stories"));
+    show_overdue(v, document);
     week_show_against(v, document);
     week_show_rates(v, document);
     if (asked)

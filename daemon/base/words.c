@@ -1,18 +1,36 @@
 #include "base/words.h"
 #include <assert.h>
+#include <stdio.h>
 #include <string.h>
 
-bool words_has(const char *words, const char *word)
+int words_place(const char *words, const char *word)
 {
     assert(words && word);
     size_t length = strlen(word);
-    for (const char *at = words; *at; at += strspn(at, " ")) {
+    int place = 0;
+    for (const char *at = words; *at; at += strspn(at, " "), place++) {
         size_t next = strcspn(at, " ");
         if (next == length && strncmp(at, word, length) == 0)
-            return true;
+            return place;
         at += next;
     }
-    return false;
+    return -1;
+}
+
+bool words_has(const char *words, const char *word)
+{
+    return words_place(words, word) >= 0;
+}
+
+const char *words_at(const char *words, int place, char *buffer, size_t size)
+{
+    const char *at = words;
+    for (; place > 0 && *at; place--) {
+        at += strcspn(at, " ");
+        at += strspn(at, " ");
+    }
+    snprintf(buffer, size, "%.*s", place == 0 ? (int)strcspn(at, " ") : 0, at);
+    return buffer;
 }
 
 void words_or(const char *words, struct text_buffer *out)

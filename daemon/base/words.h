@@ -9,10 +9,15 @@
 #define WORDS_CONFIRMED_BY "assay inspection reproduction judgement"
 #define WORDS_CASE_STATES "open settled all"
 #define WORDS_CASE_ORDERS "newest urgent"
+#define WORDS_SEVERITIES "low usual high urgent" /* rising */
 #define WORDS_DISPOSITIONS "release rework divert destroy"
 
 /* Whether the list has it. */
 bool words_has(const char *words, const char *word);
+/* Its place in the list, from 0; -1: not there. */
+int words_place(const char *words, const char *word);
+/* The word at that place, borrowed of `buffer`; "" if there is none. */
+const char *words_at(const char *words, int place, char *buffer, size_t size);
 /* Appends "one, two or three". */
 void words_or(const char *words, struct text_buffer *out);
 

@@ -8,6 +8,7 @@
 #include <jansson.h>
 
 struct lexicon;
+struct severity_rules;
 struct triage;
 
 struct desk {
@@ -15,7 +16,8 @@ struct desk {
     const struct lot_matcher *matcher;
     const struct lexicon *lexicon;
     struct triage *triage;
-    const json_t *harm; /* what is said when harm is reported: intake/harm.h */
+    const json_t *harm;                    /* what is said when harm is reported: intake/harm.h */
+    const struct severity_rules *severity; /* rules/severity.h */
     const char *plant, *mail_domain;
     /* NULL: a mail about a report of harm would leave now; else why not, and to phone. Asked each
      * time: a mail program may go missing. */

@@ -79,6 +79,14 @@ json_t *event_digest(const char *plant, const json_t *week)
     return json_pack("{s:s, s:s, s:O}", "event", "digest", "plant", plant, "week", (json_t *)week);
 }
 
+json_t *event_due(const char *plant, const char *day, const struct event_due_lists *lists)
+{
+    return json_pack("{s:s, s:s, s:s, s:o, s:I, s:o, s:I}", "event", "due", "plant", plant, "day",
+                     day, "overdue", lists->overdue, "overdue_count",
+                     (json_int_t)lists->overdue_count, "call_backs", lists->call_backs,
+                     "call_back_count", (json_int_t)lists->call_back_count);
+}
+
 void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size)
 {
     assert(domain && *domain && size > 0);
@@ -95,6 +103,11 @@ void event_again_id(const char *domain, const char *complaint, char *out, size_t
 void event_digest_id(const char *domain, const char *week, char *out, size_t size)
 {
     snprintf(out, size, "<digest-%s@%s>", week, domain);
+}
+
+void event_due_id(const char *domain, const char *day, char *out, size_t size)
+{
+    snprintf(out, size, "<due-%s@%s>", day, domain);
 }
 
 /* ---- is it worth a mail? ---- */

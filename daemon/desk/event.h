@@ -34,12 +34,23 @@ json_t *event_summary(const char *plant, int count, const char *rules, json_t *c
 /* {"event":"digest","plant","week":{…}}. New reference. */
 json_t *event_digest(const char *plant, const json_t *week);
 
+/* {"event":"due","plant","day","overdue":[…],"overdue_count","call_backs":[…],"call_back_count"}:
+ * as desk/following.h and desk/call_backs.h have them, the first of each, without what people
+ * wrote. Steals both lists. New reference. */
+struct event_due_lists {
+    json_t *overdue, *call_backs;
+    int64_t overdue_count, call_back_count;
+};
+json_t *event_due(const char *plant, const char *day, const struct event_due_lists *lists);
+
 /* A Message-ID, made once when the event is queued: <uuid@domain>, of a digest
- * <digest-2026-W47@domain>, of harm that only a complaint's repeat speaks of <again-uuid@domain>.
+ * <digest-2026-W47@domain>, of what is due <due-2026-11-20@domain>, of harm that only a complaint's
+ * repeat speaks of <again-uuid@domain>.
  */
 void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size);
 void event_again_id(const char *domain, const char *complaint, char *out, size_t size);
 void event_digest_id(const char *domain, const char *week, char *out, size_t size);
+void event_due_id(const char *domain, const char *day, char *out, size_t size);
 
 /* One mail a case, then only when something changed that QA would act on: which lot it is, or
  * whether that is known; the top cause; its probability crossed a band (50, 70, 90 %); complaints

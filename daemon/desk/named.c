@@ -1,6 +1,8 @@
 #include "desk/named.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "base/when.h"
+#include "store/case.h"
 #include "store/entry_find.h"
 #include "store/joined.h"
 
@@ -59,4 +61,32 @@ int named_complaint(struct store *store, const char *word, char uuid[static UUID
     }
     error_hint(err, "`oddloaf find` looks for complaints by ticket, caller, store, lot and words");
     return error_set(err, ERROR_NOT_FOUND, "%.60s is no complaint's id or ticket", word);
+}
+
+/* ---- cases ---- */
+
+static int case_of_complaint(struct store *store, const char *text, int64_t *ret, struct error *err)
+{
+    char uuid[UUID_TEXT];
+    int rc = named_complaint(store, text, uuid, err);
+    if (rc == ERROR_NOT_FOUND) {
+        error_clear(err);
+        error_hint(err, "`oddloaf cases` lists the cases");
+        return error_set(err, ERROR_NOT_FOUND,
+                         "%.60s is neither a case (C12) nor a complaint's id or ticket", text);
+    }
+    return rc ? rc : case_of_uuid(store, uuid, ret, err);
+}
+
+int named_case(struct store *store, const char *text, int64_t *ret, struct error *err)
+{
+    struct case_row row;
+    int64_t id = 0;
+    int rc =
+        short_id_parse(SHORT_ID_CASE, text, &id) ? 0 : case_of_complaint(store, text, &id, err);
+    if (!rc)
+        rc = case_get(store, id, &row, err);
+    if (!rc)
+        *ret = row.id;
+    return rc;
 }

@@ -10,5 +10,7 @@
  * id is taken as it is, whether there is such a complaint or not. */
 int named_complaint(struct store *store, const char *word, char uuid[static UUID_TEXT],
                     struct error *err);
+/* "C12", "c12", "12", or what a complaint is called: the case it is now. */
+int named_case(struct store *store, const char *word, int64_t *ret, struct error *err);
 
 #endif

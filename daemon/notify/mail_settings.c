@@ -21,6 +21,7 @@ struct mail_settings mail_settings_copy(const struct mail_settings *s)
                                   json_deep_copy(s->urgent_to),
                                   json_deep_copy(s->digest_to),
                                   json_deep_copy(s->records_to),
+                                  json_deep_copy(s->due_to),
                                   xstrdup(s->tz_name),
                                   s->sheet_kb,
                                   s->timeout_s,
@@ -38,6 +39,7 @@ void mail_settings_free(struct mail_settings *copy)
     json_decref((json_t *)copy->urgent_to);
     json_decref((json_t *)copy->digest_to);
     json_decref((json_t *)copy->records_to);
+    json_decref((json_t *)copy->due_to);
     *copy = (struct mail_settings){0};
 }
 
@@ -80,6 +82,8 @@ json_t *mail_settings_to(const struct mail_settings *s, const char *event)
         own = s->digest_to;
     else if (strcmp(event, "records") == 0)
         return sound(s->records_to);
+    else if (strcmp(event, "due") == 0)
+        own = s->due_to;
     json_t *addresses = sound(own);
     if (json_array_size(addresses))
         return addresses;
@@ -159,12 +163,14 @@ int mail_settings_check(const struct mail_settings *s,
 {
     struct finding f = {each, arg, 0};
     bool addressed = json_array_size(s->to) || json_array_size(s->urgent_to) ||
-                     json_array_size(s->digest_to) || json_array_size(s->records_to);
+                     json_array_size(s->digest_to) || json_array_size(s->records_to) ||
+                     json_array_size(s->due_to);
     check_address(&f, "mail/from", s->from);
     check_addresses(&f, "mail/to", s->to);
     check_addresses(&f, "mail/urgent_to", s->urgent_to);
     check_addresses(&f, "mail/digest_to", s->digest_to);
     check_addresses(&f, "mail/records_to", s->records_to);
+    check_addresses(&f, "mail/due_to", s->due_to);
     if (*s->program && (addressed || strcmp(s->program, USUAL_PROGRAM) != 0))
         check_program(&f, "mail/program", s->program);
     if (*s->hook_program)

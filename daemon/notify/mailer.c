@@ -25,8 +25,8 @@ enum {
     URGENT_RETRY_MOST_MS = 300000
 };
 
-static const char *const EVENTS[] = {OUTBOX_URGENT, "case",   "emptied",
-                                     "summary",     "digest", "records"};
+static const char *const EVENTS[] = {OUTBOX_URGENT, "case",    "emptied", "summary",
+                                     "digest",      "records", "due"};
 enum { EVENT_COUNT = sizeof EVENTS / sizeof EVENTS[0] };
 
 struct mailer {

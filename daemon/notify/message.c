@@ -28,6 +28,23 @@ static void digest_subject(const json_t *week, char *out, size_t size)
         snprintf(out + used, size - used, "nothing rose");
 }
 
+/* "2 cases overdue, 3 call-backs due" */
+static void due_subject(const json_t *event, char *out, size_t size)
+{
+    static const struct {
+        const char *member, *one, *many;
+    } PARTS[] = {{"overdue_count", "case overdue", "cases overdue"},
+                 {"call_back_count", "call-back due", "call-backs due"}};
+    size_t used = 0;
+    out[0] = '\0';
+    for (size_t i = 0; i < sizeof PARTS / sizeof PARTS[0] && used < size; i++) {
+        json_int_t n = json_integer_value(json_object_get(event, PARTS[i].member));
+        if (n)
+            used += (size_t)snprintf(out + used, size - used, "%s%" JSON_INTEGER_FORMAT " %s",
+                                     used ? ", " : "", n, n == 1 ? PARTS[i].one : PARTS[i].many);
+    }
+}
+
 /* Harm before all else, whatever the case is ranked as. */
 static const char *harm_before(const json_t *ranking)
 {
@@ -85,6 +102,8 @@ void message_subject(const json_t *event, char *out, size_t size)
                  strcmp(text_of(event, "outcome"), "refused") == 0 ? "was refused" : "was taken");
     } else if (strcmp(kind, "digest") == 0) {
         digest_subject(json_object_get(event, "week"), out, size);
+    } else if (strcmp(kind, "due") == 0) {
+        due_subject(event, out, size);
     } else {
         case_subject(ranking, out, size);
     }

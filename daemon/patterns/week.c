@@ -6,9 +6,12 @@
 #include "patterns/week_right.h"
 #include "patterns/week_to_come.h"
 #include "rank/triage.h"
+#include "tell/tell.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+#define QUARTER_DAYS INT64_C(91)
 
 static json_t *complaints_json(const struct week_data *d)
 {
@@ -105,13 +108,21 @@ static int add_rest(const struct making *m, const struct week_model *model,
                     const struct week_signal *signals, size_t count, json_t *report,
                     struct error *err)
 {
-    json_t *right = NULL, *open = NULL;
+    json_t *right = NULL, *open = NULL, *stages = NULL;
+    const struct when_span quarter = {m->data->shown.to_ms - QUARTER_DAYS * WHEN_DAY_MS,
+                                      m->data->shown.to_ms};
     const struct week_head head = {m->store, m->tz, m->triage, model, signals, count};
     int rc = week_head(&head, report, err);
     if (!rc)
         rc = week_right_json(m->store, m->data, &right, &open, err);
-    if (rc)
+    if (!rc)
+        rc = tell_stages(m->store, when_span_until(quarter, m->data->now_ms), &stages, err);
+    if (rc) {
+        json_decref(right);
+        json_decref(open);
         return rc;
+    }
+    json_object_set_new(report, "stages", stages);
     json_object_set_new(report, "right", right);
     json_object_set_new(report, "open_cases", open);
     return 0;

@@ -1,6 +1,7 @@
 #include "patterns/week_head.h"
 #include "base/text.h"
 #include "base/typeset.h"
+#include "desk/following.h"
 #include "patterns/effect.h"
 #include "patterns/span_rows.h"
 #include "rank/triage.h"
@@ -13,10 +14,11 @@
 #include <string.h>
 
 enum {
-    STORIES_SAID = 3, /* of the headline; the others are counted */
-    ACTIONS_MOST = 5, /* the newest */
-    ACTION_DAYS = 56, /* … of the weeks in which an effect may show */
-    EFFECT_DAYS = 28  /* to either side, as `action --effect` has it */
+    OVERDUE_MOST = 50, /* listed; the others are counted */
+    STORIES_SAID = 3,  /* of the headline; the others are counted */
+    ACTIONS_MOST = 5,  /* the newest */
+    ACTION_DAYS = 56,  /* … of the weeks in which an effect may show */
+    EFFECT_DAYS = 28   /* to either side, as `action --effect` has it */
 };
 
 /* ---- words ---- */
@@ -408,11 +410,36 @@ static int list_holds(const struct week_head *h, json_t *report, json_t *headlin
     const struct week_data *d = h->model->data;
     struct listing l = {.head = h, .list = json_array(), .today = tz_day(h->tz, d->now_ms)};
     json_object_set_new(report, "holds", l.list);
-    json_object_set_new(report, "overdue", json_array());
     int rc = hold_each_standing(h->store, d->now_ms, add_hold, &l, err);
     if (!rc)
         say_holds(&l, headline);
     return rc;
+}
+
+/* Cases past their day: those of now, as the holds are. */
+static int list_overdue(const struct week_head *h, json_t *report, json_t *headline,
+                        struct error *err)
+{
+    const struct week_data *d = h->model->data;
+    int32_t today = tz_day(h->tz, d->now_ms);
+    json_t *list = NULL;
+    int64_t count = 0;
+    struct text_buffer b = {0};
+    int rc = following_overdue_json(h->store, today, OVERDUE_MOST, &list, &count, err);
+    if (rc)
+        return rc;
+    json_object_set_new(report, "overdue", list);
+    json_object_set_new(report, "overdue_count", json_integer(count));
+    if (!count)
+        return 0;
+    add_count(&b, (double)count, "case past its day", "cases past their day");
+    if (d->passed >= 1) {
+        text_append(&b, " as of ");
+        add_day(&b, today);
+    }
+    json_array_append_new(headline, json_string(b.data));
+    text_buffer_free(&b);
+    return 0;
 }
 
 static int list_actions(const struct week_head *h, json_t *report, json_t *headline,
@@ -441,5 +468,7 @@ int week_head(const struct week_head *head, json_t *report, struct error *err)
         rc = add_stories(head, report, headline, err);
     if (!rc)
         rc = list_holds(head, report, headline, err);
+    if (!rc)
+        rc = list_overdue(head, report, headline, err);
     return rc ? rc : list_actions(head, report, headline, err);
 }

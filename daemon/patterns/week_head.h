@@ -18,8 +18,8 @@ struct week_head {
     size_t signal_count; /* those that are signals */
 };
 
-/* Adds "headline", "standing", "stories", "harm", "holds", "overdue" and "actions" to a report that
- * has its "charts". */
+/* Adds "headline", "standing", "stories", "harm", "holds", "overdue", "overdue_count" and "actions"
+ * to a report that has its "charts". */
 int week_head(const struct week_head *head, json_t *report, struct error *err);
 
 #endif

@@ -86,6 +86,13 @@ bool triage_cause_of(const struct triage *triage, const char *cause, const char 
     return at >= 0 && of >= 0 && triage->rules->causes[at].prior[of] > 0;
 }
 
+bool triage_cause_in_plant(const struct triage *triage, const char *cause)
+{
+    int at = rules_cause(triage->rules, cause);
+    return at >= 0 && !triage->rules->causes[at].background &&
+           !triage->rules->causes[at].after_dispatch;
+}
+
 json_t *triage_rules_json(const struct triage *triage)
 {
     return rules_list(triage->rules);

@@ -23,6 +23,8 @@ const char *triage_hash(const struct triage *triage); /* "sha256:…" */
 int triage_cause_count(const struct triage *triage);
 const char *triage_cause_title(const struct triage *triage, const char *cause); /* NULL unknown */
 bool triage_cause_of(const struct triage *triage, const char *cause, const char *symptom);
+/* Whether it is a fault of the plant: not the background, nor what happens to bread behind it. */
+bool triage_cause_in_plant(const struct triage *triage, const char *cause);
 json_t *triage_rules_json(const struct triage *triage);
 /* Whether a rule or a model reads that quantity of a lot; whether it is worked out from mixes and
  * uses. */

@@ -1,6 +1,7 @@
 /* What the daemon does by itself: ranks cases whose work row is due, matches open lots again,
- * purges contact data, queues Monday's digest, tells systemd that all is well. All of it is found
- * in durable rows or derived from the clock, so that a crash at any point repeats it. */
+ * purges contact data, queues Monday's digest and the day's list of what is due, tells systemd that
+ * all is well. All of it is found in durable rows or derived from the clock, so that a crash at any
+ * point repeats it. */
 #ifndef ODDLOAF_SERVE_BACKGROUND_H
 #define ODDLOAF_SERVE_BACKGROUND_H
 

@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "base/words.h"
 #include "desk/apart.h"
+#include "desk/following.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
 #include "desk/named.h"
@@ -25,33 +26,6 @@
 
 enum { LIST_MOST = 500 };
 
-static int case_of_complaint(struct store *store, const char *text, int64_t *ret, struct error *err)
-{
-    char uuid[UUID_TEXT];
-    int rc = named_complaint(store, text, uuid, err);
-    if (rc == ERROR_NOT_FOUND) {
-        error_clear(err);
-        error_hint(err, "`oddloaf cases` lists the cases");
-        return error_set(err, ERROR_NOT_FOUND,
-                         "%.60s is neither a case (C12) nor a complaint's id or ticket", text);
-    }
-    return rc ? rc : case_of_uuid(store, uuid, ret, err);
-}
-
-/* "C12", "c12", "12", or what a complaint is called. */
-static int find_case(struct store *store, const char *text, int64_t *ret, struct error *err)
-{
-    struct case_row row;
-    int64_t id = 0;
-    int rc =
-        short_id_parse(SHORT_ID_CASE, text, &id) ? 0 : case_of_complaint(store, text, &id, err);
-    if (!rc)
-        rc = case_get(store, id, &row, err);
-    if (!rc)
-        *ret = row.id;
-    return rc;
-}
-
 /* ---- the list ---- */
 
 struct listing {
@@ -59,6 +33,7 @@ struct listing {
     struct setup *setup;
     json_t *cases;
     int limit;
+    int32_t today;
     bool more; /* than that */
     int64_t last;
 };
@@ -81,6 +56,7 @@ static int list_row(void *arg, const struct case_row *row)
 {
     struct listing *list = arg;
     char opened[40], as_of[40];
+    struct follow_row follow;
     list->more = (int)json_array_size(list->cases) == list->limit;
     if (list->more)
         return 0;
@@ -92,6 +68,8 @@ static int list_row(void *arg, const struct case_row *row)
                   row->settled ? "settled" : "open", "harm", row->harm);
     logged_case_json(&list->setup->desk, list->store, row->id, item, NULL);
     add_lot(list, item, row->lot_id);
+    if (follow_get(list->store, row->id, &follow, NULL) == 0)
+        following_case_json(&follow, row->harm, list->today, item);
     if (row->harm_unseen)
         json_object_set_new(item, "harm_since_settled", json_true());
     if (row->top_cause[0]) {
@@ -150,7 +128,7 @@ static json_t *products_json(const struct product_named *named)
     return products;
 }
 
-static int read_filter(const struct request *rq, const struct setup *setup,
+static int read_filter(const struct request *rq, const struct setup *setup, int32_t today,
                        struct case_filter *filter, struct error *err)
 {
     const char *since = request_query(rq, "since"), *after = request_query(rq, "after");
@@ -166,9 +144,14 @@ static int read_filter(const struct request *rq, const struct setup *setup,
     const char *cause = NULL;
     if (!rc)
         rc = read_cause(rq, setup, &cause, err);
+    bool overdue = false;
+    if (!rc)
+        rc = request_query_flag(rq, "overdue", false, &overdue, err);
     if (rc)
         return rc;
     *filter = (struct case_filter){.symptom = symptom,
+                                   .owner = request_query(rq, "owner"),
+                                   .due_before = overdue ? today : WHEN_UNKNOWN_DAY,
                                    .line = request_query(rq, "line"),
                                    .cause = cause,
                                    .state = !state                      ? "open"
@@ -199,7 +182,8 @@ void cases_list(struct request *rq, struct store *store)
     struct case_filter filter = {0};
     struct listing list = {.store = store, .setup = app_setup(rq->app), .cases = json_array()};
     struct product_named named;
-    int rc = read_filter(rq, list.setup, &filter, &err);
+    list.today = tz_day(list.setup->tz, app_now_ms(rq->app));
+    int rc = read_filter(rq, list.setup, list.today, &filter, &err);
     if (!rc)
         rc = read_product(rq, store, &named, &filter, &err);
     if (!rc) {
@@ -245,7 +229,7 @@ void cases_rank(struct request *rq, struct store *store)
     struct setup *setup = app_setup(rq->app);
     int rc = request_query_within(rq, "revision", 1, INT_MAX, &revision, &err);
     if (!rc)
-        rc = find_case(store, rq->part[0], &id, &err);
+        rc = named_case(store, rq->part[0], &id, &err);
     if (!rc)
         rc = revision ? tell_kept(setup->triage, store, id, (int)revision, &answer, &err)
                       : case_told_json(setup, store, id, &answer, &err);
@@ -265,7 +249,7 @@ void cases_sheet(struct request *rq, struct store *store)
     struct error err = {0};
     char *html = NULL;
     int64_t id;
-    int rc = find_case(store, rq->part[0], &id, &err);
+    int rc = named_case(store, rq->part[0], &id, &err);
     if (!rc)
         rc = case_sheet_html(rq->app, store, id, &html, &err);
     if (rc)
@@ -296,7 +280,7 @@ static void answer_question(struct request *rq, struct store *store, case_questi
     json_t *answer = NULL;
     int64_t id;
     struct setup *setup = app_setup(rq->app);
-    int rc = find_case(store, rq->part[0], &id, &err);
+    int rc = named_case(store, rq->part[0], &id, &err);
     if (!rc)
         rc = question(setup->triage, store, id, cause, &answer, &err);
     if (!rc)
@@ -347,6 +331,7 @@ void cases_reach(struct request *rq, struct store *store)
 /* ---- verdicts ---- */
 
 struct settling {
+    const struct desk *desk;
     int64_t case_id, now_ms;
     const char *cause, *confirmed_by, *note, *by;
     bool reopen;
@@ -355,8 +340,10 @@ struct settling {
 static int settle(struct store *store, void *arg, struct error *err)
 {
     const struct settling *s = arg;
-    if (s->reopen)
-        return verdict_reopen(store, s->case_id, s->note, s->by, s->now_ms, err);
+    if (s->reopen) {
+        int rc = verdict_reopen(store, s->case_id, s->note, s->by, s->now_ms, err);
+        return rc ? rc : following_reopened(s->desk, store, s->case_id, s->now_ms, err);
+    }
     const struct verdict_new verdict = {.case_id = s->case_id,
                                         .at_ms = s->now_ms,
                                         .cause = s->cause,
@@ -407,7 +394,8 @@ void cases_verdict(struct request *rq, struct store *store)
     char *note = NULL;
     json_t *body = NULL, *answer = NULL;
     struct setup *setup = app_setup(rq->app);
-    int rc = find_case(store, rq->part[0], &s.case_id, &err);
+    s.desk = &setup->desk;
+    int rc = named_case(store, rq->part[0], &s.case_id, &err);
     if (!rc)
         rc = case_get(store, s.case_id, &row, &err);
     if (!rc)

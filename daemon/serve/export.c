@@ -288,7 +288,10 @@ static const char README[] =
     "* `decisions.sh`: verdicts that stand, holds with their ends, and actions, each as the "
     "command "
     "that\n"
-    "  decides it, with its date; for a daemon on which nothing is on hold yet\n"
+    "  decides it, with its date; for a daemon on which nothing is on hold yet; owner, day and "
+    "severity "
+    "that\n"
+    "  people gave open cases, too; what they noted and answered is in `follow_notes.csv`\n"
     "* `attached.ndjson`: photos and reports, whose files are in the folder `attachments`\n"
     "* `epcis.json`: lots made and sent, as an EPCIS 2.0 document\n";
 

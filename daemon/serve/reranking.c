@@ -2,6 +2,7 @@
 #include "base/short_id.h"
 #include "base/text.h"
 #include "desk/event.h"
+#include "desk/following.h"
 #include "desk/logged.h"
 #include "desk/outgoing.h"
 #include "desk/told.h"
@@ -102,6 +103,11 @@ static int save_mail(struct round *round, struct ranked *r, struct store *store,
     return outgoing_add(store, &mail, event, err);
 }
 
+static bool may_harm(const struct ranked *r)
+{
+    return json_is_true(json_object_get(r->told, "harm_possible"));
+}
+
 static int save_one(struct round *round, struct ranked *r, struct store *store, struct error *err)
 {
     bool waits = false;
@@ -119,6 +125,9 @@ static int save_one(struct round *round, struct ranked *r, struct store *store, 
                      ? work_add(store, WORK_NEWS, r->case_id, app_now_ms(round->app), err)
                      : save_mail(round, r, store, err);
     }
+    if (!rc && r->made)
+        rc = following_weigh(&round->setup->desk, store, r->case_id, may_harm(r),
+                             app_now_ms(round->app), err);
     return rc ? rc : work_done(store, round->kind, &r->row, err);
 }
 

@@ -38,7 +38,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("POST", "complaints/*/withdraw", INTAKE, QUICK, corrections_withdraw, "") \
     X("GET", "history/*", SHOP, QUICK, corrections_history, "") \
     X("GET", "cases", SHOP, QUICK, cases_list, \
-      "state symptom line product cause since order after limit") \
+      "state symptom line product cause since order owner overdue after limit") \
     X("GET", "ranks", SHOP, LONG, ranks_get, "after limit all") \
     X("GET", "cases/*.html", STUDY, QUICK, cases_sheet, "") \
     X("GET", "cases/*", SHOP, QUICK, cases_rank, "revision") \
@@ -47,6 +47,9 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("GET", "cases/*/ask", SHOP, QUICK, cases_ask, "") \
     X("GET", "cases/*/reach", STUDY, QUICK, cases_reach, "cause") \
     X("POST", "cases/*/verdict", QUALITY, QUICK, cases_verdict, "") \
+    X("GET", "cases/*/follow", SHOP, QUICK, follow_get_case, "") \
+    X("POST", "cases/*/follow", INTAKE, QUICK, follow_change, "") \
+    X("GET", "call-backs", SHOP, QUICK, follow_call_backs, "limit") \
     X("POST", "records/*", QUALITY, LONG, records_post, \
       "source load part last keep_good dry_run take") \
     X("GET", "loads/*/refused", QUALITY, QUICK, records_refused, "from") \

@@ -5,6 +5,7 @@
 #include "lots/lot_rules.h"
 #include "notify/mime.h"
 #include "rules/rule_files.h"
+#include "rules/severity.h"
 #include "serve/credentials.h"
 #include "serve/installed.h"
 #include "serve/tls.h"
@@ -83,19 +84,22 @@ static const char *no_alarm(const void *arg)
 static int load_rules(struct setup *setup, const struct log *log, struct error *err)
 {
     const char *dir = setup->rules_dir;
-    struct text_buffer lots = {0}, lexicon = {0}, harm = {0};
+    struct text_buffer lots = {0}, lexicon = {0}, harm = {0}, severity = {0};
     doc_path(dir, "lots.json", &lots);
     doc_below(dir, "lexicon", &lexicon);
     doc_path(dir, "harm.json", &harm);
+    doc_path(dir, "severity.json", &severity);
     void *arg = (void *)log;
     int rc = triage_new(dir, setup->tz, log_fault, arg, &setup->triage, err);
     int of_lots = lot_rules_load(lots.data, log_fault, arg, &setup->matcher, err);
     int of_words = lexicon_load(lexicon.data, log_fault, arg, &setup->lexicon, err);
     int of_harm = harm_load(harm.data, log_fault, arg, &setup->harm, err);
+    int of_severity = severity_load(severity.data, log_fault, arg, &setup->severity, err);
+    text_buffer_free(&severity);
     text_buffer_free(&lots);
     text_buffer_free(&lexicon);
     text_buffer_free(&harm);
-    return rc ? rc : of_lots ? of_lots : of_words ? of_words : of_harm;
+    return rc ? rc : of_lots ? of_lots : of_words ? of_words : of_harm ? of_harm : of_severity;
 }
 
 int setup_load(const char *config_path, const char *rules_dir, const struct setup *in_force,
@@ -122,6 +126,7 @@ int setup_load(const char *config_path, const char *rules_dir, const struct setu
         .lexicon = setup->lexicon,
         .triage = setup->triage,
         .harm = setup->harm,
+        .severity = setup->severity,
         .plant = config_text(setup->config, "plant"),
         .mail_domain = mime_domain(config_text(setup->config, "mail/from")),
     };
@@ -139,6 +144,7 @@ void setup_unref(struct setup *setup)
     lot_rules_free(setup->matcher);
     lexicon_free(setup->lexicon);
     json_decref(setup->harm);
+    severity_free(setup->severity);
     tz_close(setup->tz);
     SSL_CTX_free(setup->tls);
     json_decref(setup->needs_restart);
@@ -160,6 +166,7 @@ struct mail_settings setup_mail(const struct setup *setup)
                                   .urgent_to = config_list(c, "mail/urgent_to"),
                                   .digest_to = config_list(c, "mail/digest_to"),
                                   .records_to = config_list(c, "mail/records_to"),
+                                  .due_to = config_list(c, "mail/due_to"),
                                   .tz_name = config_text(c, "time_zone"),
                                   .sheet_kb = (int)config_number(c, "mail/sheet_kb"),
                                   .timeout_s = (int)config_number(c, "mail/timeout_s"),

@@ -12,6 +12,7 @@
 
 struct lot_matcher;
 struct lexicon;
+struct severity_rules;
 
 struct setup {
     int references;          /* atomic */
@@ -23,10 +24,11 @@ struct setup {
     struct triage *triage;
     struct lot_matcher *matcher;
     struct lexicon *lexicon;
-    json_t *harm;           /* what is said when harm is reported: intake/harm.h */
-    struct ssl_ctx_st *tls; /* what TLS clients are shown; NULL: none are listened for */
-    json_t *needs_restart;  /* names of changed settings that keep their value until then */
-    struct desk desk;       /* what the desk's work stands on, of the above */
+    json_t *harm;                    /* what is said when harm is reported: intake/harm.h */
+    struct severity_rules *severity; /* rules/severity.h */
+    struct ssl_ctx_st *tls;          /* what TLS clients are shown; NULL: none are listened for */
+    json_t *needs_restart; /* names of changed settings that keep their value until then */
+    struct desk desk;      /* what the desk's work stands on, of the above */
     int64_t loaded_ms;
 };
 

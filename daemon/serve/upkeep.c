@@ -4,6 +4,7 @@
 #include "desk/event.h"
 #include "patterns/week.h"
 #include "records/apply.h"
+#include "serve/due_mail.h"
 #include "store/clock_mark.h"
 #include "store/contact.h"
 #include "store/outbox.h"
@@ -111,6 +112,8 @@ void upkeep_run(struct upkeep *u, struct setup *setup, struct store *store, atom
     tell_failed_loads(u, store);
     if (!rc)
         rc = digest_if_due(app, setup, store, &err);
+    if (!rc)
+        rc = due_mail_if_due(app, setup, store, &err);
     if (rc && !atomic_load(stopping))
         log_write(&app->log, LOG_LEVEL_ERROR, "housekeeping failed why=\"%s\"", err.text);
 }

@@ -278,7 +278,8 @@ void view_of_event(const json_t *event, struct view *ret)
         void (*view)(const json_t *, struct view *);
     } VIEWS[] = {{"case", view_of_case},       {"urgent", view_of_urgent},
                  {"emptied", view_of_emptied}, {"summary", view_of_summary},
-                 {"records", view_of_records}, {"digest", view_of_digest}};
+                 {"records", view_of_records}, {"digest", view_of_digest},
+                 {"due", view_of_due}};
     for (size_t i = 0; i < sizeof VIEWS / sizeof VIEWS[0]; i++) {
         if (strcmp(text_of(event, "event"), VIEWS[i].event) == 0)
             VIEWS[i].view(event, ret);

@@ -34,6 +34,8 @@ void view_free(struct view *view);
 void view_of_event(const json_t *event, struct view *ret);
 /* That of Monday's digest (digest.c). */
 void view_of_digest(const json_t *event, struct view *view);
+/* That of the day's list of what is due (due.c). */
+void view_of_due(const json_t *event, struct view *view);
 
 void view_plain(const struct view *view, struct text_buffer *out); /* <= 78 columns */
 void view_html(const struct view *view, struct text_buffer *out);

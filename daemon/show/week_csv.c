@@ -62,6 +62,8 @@ static const struct list {
      "week,complaints,on_sale,expected,per_million,low,high,signal,sum"},
     {"actions", NULL, NULL, "action,at,note,verdict,text"},
     {"holds", NULL, NULL, "hold,lot,units,in_code,code_date,reason,by,at,case"},
+    {"overdue", NULL, NULL, "case,symptom,severity,harm,owner,due,days,complaints,lot,line"},
+    {"stages", NULL, NULL, "stage,what,n,median_days,most_days,waiting"},
     {"harm", NULL, NULL, "complaint,case,received_at,symptom,harm,lot_text"},
     {"returns.by", "factor", NULL, "level,returns,units,dispatched,share,low,high,per_million"},
     {"complaint_rows", NULL, NULL,
@@ -71,9 +73,9 @@ static const struct list {
      "case,symptom,state,lot,line,product,complaints,packs,harm,opened_at,as_of,cause,"
      "probability"}};
 
-const char *const WEEK_CSV_TABLES[] = {"rates",      "signals", "stories", "causes", "to-come",
-                                       "weeks",      "actions", "holds",   "harm",   "returns",
-                                       "complaints", "cases",   NULL};
+const char *const WEEK_CSV_TABLES[] = {"rates", "signals", "stories",    "causes",  "to-come",
+                                       "weeks", "actions", "holds",      "overdue", "stages",
+                                       "harm",  "returns", "complaints", "cases",   NULL};
 
 bool week_csv_of_span(int table)
 {

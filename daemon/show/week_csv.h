@@ -8,7 +8,7 @@
 /* The tables there are, "rates" first; NULL at the end. */
 extern const char *const WEEK_CSV_TABLES[];
 /* lists that a report has only when asked; a week's has harm always */
-enum { WEEK_CSV_HARM = 8, WEEK_CSV_COMPLAINTS = 10, WEEK_CSV_CASES };
+enum { WEEK_CSV_HARM = 10, WEEK_CSV_COMPLAINTS = 12, WEEK_CSV_CASES };
 
 /* `table`: index of WEEK_CSV_TABLES. RFC 4180; a cell that a spreadsheet would take for a formula
  * begins with an apostrophe. What the report has no such table of has a header alone. malloc'd. */

@@ -276,6 +276,60 @@ static void add_no_verdicts(struct text_buffer *b, const json_t *report)
                 "what was confirmed, and a verdict counts in the week it is given.</p>");
 }
 
+static void add_stages(struct text_buffer *b, const json_t *stages)
+{
+    static const struct page_column COLUMNS[] = {
+        {"stage", ""},         {"from what to what", "wide"}, {"done", "n"},
+        {"days, median", "n"}, {"nine in ten", "n"},          {"now in it", "n"},
+        {NULL, NULL}};
+    size_t i;
+    const json_t *row;
+    if (!json_array_size(stages))
+        return;
+    text_append(b, "<h3>Time in each stage, 13 weeks</h3>");
+    page_open_table(b, COLUMNS);
+    json_array_foreach(stages, i, row)
+    {
+        text_append(b, "<tr>");
+        page_cell_text(b, "", page_text(row, "stage"));
+        page_cell_text(b, "wide", page_text(row, "what"));
+        page_cell_number(b, "n", page_number(row, "n"));
+        page_cell_number(b, "n", page_number(row, "median_days"));
+        page_cell_number(b, "n", page_number(row, "most_days"));
+        page_cell_number(b, "n", page_number(row, "waiting"));
+        text_append(b, "</tr>");
+    }
+    page_close_table(b);
+}
+
+static void add_overdue(struct text_buffer *b, const json_t *report)
+{
+    static const struct page_column COLUMNS[] = {{"case", ""},  {"severity", ""}, {"due", ""},
+                                                 {"days", "n"}, {"owner", ""},    {"symptom", ""},
+                                                 {"lot", ""},   {NULL, NULL}};
+    const json_t *list = json_object_get(report, "overdue"), *row;
+    size_t i;
+    if (!json_array_size(list))
+        return;
+    text_appendf(b, "<h3>Past their day: %.0f, as of %.10s</h3>",
+                 page_number(report, "overdue_count"), page_text(report, "as_of"));
+    page_open_table(b, COLUMNS);
+    json_array_foreach(list, i, row)
+    {
+        const char *owner = page_text(row, "owner"), *lot = page_text(row, "lot");
+        text_append(b, "<tr>");
+        page_cell_text(b, "", page_text(row, "case"));
+        page_cell_text(b, "", page_true(row, "harm") ? "urgent, HARM" : page_text(row, "severity"));
+        page_cell_text(b, "", page_text(row, "due"));
+        page_cell_number(b, "n", page_number(row, "days"));
+        page_cell_text(b, "", *owner ? owner : "nobody");
+        page_cell_text(b, "", page_text(row, "symptom"));
+        page_cell_text(b, "", *lot ? lot : "not certain");
+        text_append(b, "</tr>");
+    }
+    page_close_table(b);
+}
+
 void page_right(struct text_buffer *b, const json_t *report)
 {
     static const struct page_column COLUMNS[] = {{"verdicts of", ""},      {"given", "n"},
@@ -294,4 +348,6 @@ void page_right(struct text_buffer *b, const json_t *report)
         add_no_verdicts(b, report);
     }
     add_open(b, report);
+    add_overdue(b, report);
+    add_stages(b, json_object_get(report, "stages"));
 }

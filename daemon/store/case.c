@@ -113,12 +113,17 @@ int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struc
 /* Order: newest first, or most urgent first; both by a keyset on the last case seen. */
 #define CASE_WHERE                                                                                 \
     " FROM complaint_case c LEFT JOIN lot l ON l.id = c.lot_id LEFT JOIN product p"                \
-    " ON p.id = l.product_id WHERE c.complaints > 0 AND (?1 IS NULL OR c.symptom = ?1)"            \
+    " ON p.id = l.product_id LEFT JOIN case_follow f ON f.case_id = c.id"                          \
+    " WHERE c.complaints > 0 AND (?1 IS NULL OR c.symptom = ?1)"                                   \
     " AND (?2 IS NULL OR l.line = ?2) AND (?3 IS NULL OR p.family = ?3)"                           \
     " AND (?9 IS NULL OR l.product_id IN (?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16))"                 \
     " AND (?4 IS NULL OR c.top_cause = ?4)"                                                        \
     " AND (?5 IS NULL OR c.state = ?5 OR (?5 = 'open' AND c.harm_unseen))"                         \
-    " AND (?6 IS NULL OR c.as_of_ms >= ?6)"
+    " AND (?6 IS NULL OR c.as_of_ms >= ?6)"                                                        \
+    " AND (?17 IS NULL OR lower(f.owner) = lower(?17)) AND (?18 IS NULL OR f.due_day < ?18)"
+/* How severe it is held; harm is urgent whether it was weighed yet or not. */
+#define CASE_SEVERITY(c, f)                                                                        \
+    "CASE WHEN " c ".harm THEN 3 ELSE coalesce(" f ".set_to, " f ".by_rule, 0) END"
 
 int case_list(struct store *store, const struct case_filter *filter, case_each each, void *arg,
               struct error *err)
@@ -128,17 +133,24 @@ int case_list(struct store *store, const struct case_filter *filter, case_each e
         " AND (?7 IS NULL OR (c.as_of_ms, c.id) < (SELECT a.as_of_ms, a.id FROM complaint_case a"
         " WHERE a.id = ?7)) ORDER BY c.as_of_ms DESC, c.id DESC LIMIT ?8";
     static const char SQL_URGENT[] =
-        "SELECT " CASE_COLUMNS CASE_WHERE
-        " AND (?7 IS NULL OR (c.harm, c.complaints, c.id) < (SELECT a.harm, a.complaints, a.id"
-        " FROM complaint_case a WHERE a.id = ?7))"
-        " ORDER BY c.harm DESC, c.complaints DESC, c.id DESC LIMIT ?8";
+        "SELECT " CASE_COLUMNS CASE_WHERE " AND (?7 IS NULL OR (" CASE_SEVERITY(
+            "c", "f") ", c.harm, c.complaints, c.id) < "
+                      "(SELECT " CASE_SEVERITY("a", "g") ", a.harm, a.complaints, a.id "
+                                                         "FROM complaint_case a LEFT JOIN"
+                                                         " case_follow g ON g.case_id = "
+                                                         "a.id WHERE a.id = ?7)) ORDER "
+                                                         "BY " CASE_SEVERITY(
+                                                             "c", "f") " DESC, c.harm DESC, "
+                                                                       "c.complaints DESC, c.id "
+                                                                       "DESC LIMIT ?8";
     const int64_t *p = filter->product;
     struct db_query q =
         db_query(store, filter->urgent_first ? SQL_URGENT : SQL_NEWEST,
                  DB(DB_TEXT(filter->symptom), DB_TEXT(filter->line), DB_TEXT(filter->family),
                     DB_TEXT(filter->cause), DB_TEXT(filter->state), DB_MS(filter->since_ms),
                     DB_ID(filter->after), DB_INT(filter->limit), DB_ID(p[0]), DB_ID(p[1]),
-                    DB_ID(p[2]), DB_ID(p[3]), DB_ID(p[4]), DB_ID(p[5]), DB_ID(p[6]), DB_ID(p[7])),
+                    DB_ID(p[2]), DB_ID(p[3]), DB_ID(p[4]), DB_ID(p[5]), DB_ID(p[6]), DB_ID(p[7]),
+                    DB_TEXT(filter->owner), DB_DAY(filter->due_before)),
                  err);
     int rc = 0;
     db_keep(&q); /* callbacks ask for the lots' records */

@@ -31,9 +31,11 @@ struct case_filter {
     int64_t product[CASE_PRODUCTS];              /* any of these; product[0] 0: any at all */
     const char
         *state; /* "open" (those with harm since they were settled, too), "settled", NULL all */
-    int64_t since_ms;  /* of as_of; WHEN_UNKNOWN_MS any */
-    bool urgent_first; /* harm, then many complaints; else newest as_of first */
-    int64_t after;     /* id of the last case of the page before, 0 first page */
+    const char *owner;  /* of any case of letters; NULL any */
+    int32_t due_before; /* those that were due before that day; WHEN_UNKNOWN_DAY any */
+    int64_t since_ms;   /* of as_of; WHEN_UNKNOWN_MS any */
+    bool urgent_first;  /* the most severe, then harm and many complaints; else newest as_of */
+    int64_t after;      /* id of the last case of the page before, 0 first page */
     int limit;
 };
 typedef int (*case_each)(void *arg, const struct case_row *row);

@@ -128,6 +128,29 @@ static const struct export_column ATTACHED[] = {
     {"at", W, ""},
     {"detached_at", W, "empty: it is there"},
     {"end_reason", T, ""}};
+static const struct export_column FOLLOWED[] = {
+    {"case", T, ""},
+    {"complaint", T, "one of the case: follow takes it for the case"},
+    {"severity", T, WORDS_SEVERITIES},
+    {"by_rule", T, "as the rules weigh it"},
+    {"owner", T, ""},
+    {"due", D, ""},
+    {"since", W, "when it was first weighed"}};
+static const struct export_column FOLLOW_NOTES[] = {
+    {"case", T, ""},
+    {"at", W, ""},
+    {"what", T, "noted, owner, due, severity, call-back, answered"},
+    {"complaint", T, "of whom it is about"},
+    {"was", T, ""},
+    {"is", T, "of a call-back the day, of an answer when it was given"},
+    {"text", T, "note, reason, what to tell or what was told"},
+    {"by", T, "as signed; empty: the rules"},
+    {"user", T, "who sent it, as the daemon knows them"}};
+static const struct export_column CALL_BACKS[] = {{"complaint", T, "whose caller"},
+                                                  {"due", D, ""},
+                                                  {"why", T, "what to tell"},
+                                                  {"asked_at", W, ""},
+                                                  {"answered_at", W, "empty: it waits"}};
 static const struct export_column ACTIONS[] = {
     {"action", N, "number"}, {"cause", T, ""},   {"line", T, ""},
     {"place", T, ""},        {"symptom", T, ""}, {"at", W, "in force since"},
@@ -138,7 +161,7 @@ static const struct export_column CHANGES[] = {
 static const struct export_column ERASURES[] = {
     {"complaint", T, "id"}, {"at", W, ""}, {"basis", T, "request, date"}};
 static const struct export_column MAILS[] = {{"mail", N, "number"},
-                                             {"event", T, "urgent, case, digest"},
+                                             {"event", T, "urgent, case, digest, due, …"},
                                              {"case", T, ""},
                                              {"revision", N, "of the ranking it told"},
                                              {"message_id", T, ""},
@@ -161,7 +184,11 @@ static const struct export_column REPLACED[] = {{"kind", T, "of record"},
 #define OF_LOT                                                                                     \
     " JOIN lot l ON l.id = t.lot_id WHERE t.lot_id > ?1 AND t.lot_id <= ?2 ORDER BY t.lot_id"
 #define KEYS(first, last) first, last
-#define IDS(table) "SELECT min(id) - 1 FROM " table, "SELECT max(id) FROM " table
+#define IDS_OF(key, table) "SELECT min(" key ") - 1 FROM " table, "SELECT max(" key ") FROM " table
+#define IDS(table) IDS_OF("id", table)
+/* The places of WORDS_SEVERITIES. */
+#define SEVERITY(place)                                                                            \
+    "CASE " place " WHEN 0 THEN 'low' WHEN 1 THEN 'usual' WHEN 2 THEN 'high' ELSE 'urgent' END"
 #define BETWEEN " WHERE t.id > ?1 AND t.id <= ?2 ORDER BY t.id"
 #define CASE_NAME(id) "CASE WHEN " id " > 0 THEN 'C' || " id " END"
 #define ROW(name, what, columns, ids, rows, span)                                                  \
@@ -254,6 +281,20 @@ static const struct export_table TABLES[] = {
                          "attached t LEFT JOIN"
                          " complaint c ON c.id = t.complaint_id" BETWEEN,
         2000),
+    ROW("follow", "how cases are followed up", FOLLOWED, IDS_OF("case_id", "case_follow"),
+        "SELECT 'C' || t.case_id, (SELECT min(c.uuid) FROM complaint c WHERE c.case_id = t.case_id"
+        " AND c.withdrawn_ms IS NULL), " SEVERITY("coalesce(t.set_to, t.by_rule)") ", " SEVERITY(
+            "t.by_rule") ", t.owner, t.due_day, t.since_ms FROM case_follow t WHERE t.case_id > ?1"
+                         " AND t.case_id <= ?2 ORDER BY t.case_id",
+        5000),
+    ROW("follow_notes", "what was noted, decided and answered", FOLLOW_NOTES, IDS("follow_entry"),
+        "SELECT 'C' || t.case_id, t.at_ms, t.what, t.report, t.was, t.now, t.text, t.by_name,"
+        " t.by_user FROM follow_entry t" BETWEEN,
+        5000),
+    ROW("call_backs", "callers to be called back", CALL_BACKS, IDS("call_back"),
+        "SELECT t.report, t.due_day, e.text, e.at_ms, a.at_ms FROM call_back t JOIN follow_entry e"
+        " ON e.id = t.asked_id LEFT JOIN follow_entry a ON a.id = t.answered_id" BETWEEN,
+        5000),
     ROW("actions", "corrective actions", ACTIONS, IDS("corrective_action"),
         "SELECT id, cause, line, place, symptom, at_ms, note, by_name, logged_ms FROM "
         "corrective_action t" BETWEEN,
@@ -353,6 +394,9 @@ int export_next(struct store *store, const struct export_table *table, struct ex
 
 /* ---- what was decided ---- */
 
+static const struct export_column FOLLOW[] = {
+    {"", T, ""},         {"", T, ""},       {"owner", T, ""}, {"due", D, ""},
+    {"severity", T, ""}, {"reason", T, ""}, {"by", T, ""}};
 static const struct export_column SETTLE[] = {
     {"", T, ""},     {"", T, ""},   {"", T, ""},  {"confirmed-by", T, ""},
     {"note", T, ""}, {"by", T, ""}, {"at", W, ""}};
@@ -371,6 +415,25 @@ const struct export_table *export_decisions(int *ret_count)
 {
     /* a hold ends as soon as it is there: its number is how many of them came first */
     static const struct export_table DECISIONS[] = {
+        /* before the verdicts: of open cases; the rest is weighed anew */
+        ROW("follow", "", FOLLOW, IDS_OF("case_id", "case_follow"),
+            "SELECT 'follow', " COMPLAINT_OF(
+                "t.case_id") ", t.owner, t.due_day * 86400000 +"
+                             " 36000000, CASE WHEN t.set_to IS NOT NULL THEN " SEVERITY(
+                                 "t.set_to") " END,"
+                                             " 'as it was exported', (SELECT e.by_name FROM "
+                                             "follow_entry e WHERE e.id = (SELECT"
+                                             " max(l.id) FROM follow_entry l WHERE l.case_id = "
+                                             "t.case_id AND l.by_user <> ''))"
+                                             " FROM case_follow t JOIN complaint_case k ON k.id = "
+                                             "t.case_id AND k.complaints > 0 AND"
+                                             " k.state = 'open' WHERE EXISTS (SELECT 1 FROM "
+                                             "follow_entry p WHERE p.case_id ="
+                                             " t.case_id AND p.by_user <> '' AND p.what IN "
+                                             "('owner', 'due', 'severity'))"
+                                             " AND t.case_id > ?1 AND t.case_id <= ?2 ORDER BY "
+                                             "t.case_id",
+            5000),
         ROW("settle", "", SETTLE, IDS("verdict"),
             "SELECT 'settle', " COMPLAINT_OF(
                 "t.case_id") ", t.cause, t.confirmed_by, t.note,"

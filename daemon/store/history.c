@@ -72,6 +72,16 @@
     " a.at_ms >= k.opened_ms AND (a.symptom IS NULL OR a.symptom = k.symptom) LEFT JOIN lot l ON"  \
     " l.id = k.lot_id WHERE k.id = ?1 AND (a.line = l.line OR a.cause IN (SELECT v.cause"          \
     " FROM verdict v WHERE v.case_id = k.id AND v.reopened_ms IS NULL))"
+/* What a person noted, decided or answered, or the rules moved; of a report only what is about it.
+ */
+#define FOLLOWED(which)                                                                            \
+    " UNION ALL SELECT e.at_ms, e.by_name, e.what, e.report, '', e.was, e.now, e.text, 0 FROM"     \
+    " follow_entry e WHERE " which
+#define FOLLOWED_CASE                                                                              \
+    FOLLOWED("e.case_id IN (SELECT id FROM complaint_case WHERE id = ?1 OR moved_to = ?1)")
+#define FOLLOWED_COMPLAINT                                                                         \
+    FOLLOWED("e.report <> '' AND e.report IN (SELECT uuid FROM complaint WHERE id = ?1 UNION ALL"  \
+             " SELECT uuid FROM joined WHERE complaint_id = ?1)")
 #define RECORDS                                                                                    \
     "SELECT p.replaced_ms AS at, '' AS who, 'record changed' AS what, l.lot AS about,"             \
     " p.kind AS field, p.was AS was, coalesce(p.now, '') AS is_, p.source AS why, 0 AS nr"         \
@@ -106,9 +116,10 @@ int history_read(struct store *store, enum history_of of, int64_t id, history_ea
     static const char OF_CASE[] = WITH_OWN LOGGED(OWN) CHANGED(OWN) ERASED(OWN)
         MAILED VERDICTS HELD("(SELECT lot_id FROM complaint_case WHERE id = ?1)")
             MEASURED("(SELECT lot_id FROM complaint_case WHERE id = ?1)")
-                ACTIONS ATTACHED("case_id = ?1 OR complaint_id IN (" OWN ")") IN_ORDER;
+                ACTIONS ATTACHED("case_id = ?1 OR complaint_id IN (" OWN ")")
+                    FOLLOWED_CASE IN_ORDER;
     static const char OF_COMPLAINT[] = LOGGED(COMPLAINT) CHANGED(COMPLAINT) ERASED(COMPLAINT)
-        ATTACHED("complaint_id = ?1") IN_ORDER;
+        ATTACHED("complaint_id = ?1") FOLLOWED_COMPLAINT IN_ORDER;
     static const char OF_ONE_LOT[] = RECORDS OF_LOT HELD("?1") MEASURED("?1") IN_ORDER;
     static const char *const SQL[] = {OF_CASE, OF_COMPLAINT, OF_ONE_LOT};
     char key[160] = "";

@@ -11,7 +11,8 @@ struct history_row {
     const char *what;  /* "logged", "joined", "corrected", "withdrawn", "brought back", "moved",
                           "contact erased", "mailed", "settled", "reopened", "held", "released",
                           "action", "record changed", "measured", "result corrected",
-                          "result taken back", "attached", "detached" */
+                          "result taken back", "attached", "detached", "noted", "owner", "due",
+                          "severity", "call-back", "answered" */
     const char *about; /* uuid of a complaint, a lot's code, the field of a change; or "" */
     const char *field; /* of a change */
     /* "" nothing. Of "record changed" the field is the kind of record, `was` the row before and

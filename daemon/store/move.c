@@ -1,6 +1,7 @@
 #include "store/move.h"
 #include "store/company_count.h"
 #include "store/db.h"
+#include "store/follow.h"
 #include "store/pattern.h"
 #include "store/work.h"
 #include <assert.h>
@@ -45,15 +46,22 @@ static int case_count_out(struct store *store, int64_t case_id, int64_t complain
 }
 
 static int case_close_if_empty(struct store *store, int64_t case_id, int64_t moved_to,
-                               struct error *err)
+                               int64_t now_ms, struct error *err)
 {
     static const char SQL[] =
         "UPDATE complaint_case SET state = CASE WHEN ?2 IS NULL THEN 'empty' ELSE 'moved' END,"
         " moved_to = ?2 WHERE id = ?1 AND complaints = 0";
     int rc = pattern_count_case(store, case_id, PATTERN_OUT, err);
-    if (!rc)
+    bool emptied = false;
+    if (!rc) {
         rc = db_run(store, SQL, DB(DB_INT(case_id), DB_ID(moved_to)), err);
-    return rc ? rc : pattern_count_case(store, case_id, PATTERN_IN, err);
+        emptied = !rc && db_changes(store) > 0;
+    }
+    if (!rc)
+        rc = pattern_count_case(store, case_id, PATTERN_IN, err);
+    return rc || !emptied || moved_to <= 0 || moved_to == case_id
+               ? rc
+               : follow_moved(store, case_id, moved_to, now_ms, err);
 }
 
 /* ---- the bracket ---- */
@@ -211,8 +219,8 @@ int move_end(struct store *store, const struct move *move, int64_t moved_to, int
     if (!rc)
         rc = flag_harm(store, move, &is, err);
     if (!rc && move->was_there)
-        rc =
-            case_close_if_empty(store, move->was.case_id, moved_to ? moved_to : case_now(&is), err);
+        rc = case_close_if_empty(store, move->was.case_id, moved_to ? moved_to : case_now(&is),
+                                 rank_ms, err);
     if (!rc && case_now(&is))
         rc = work_add(store, move->nobody_waits ? WORK_AGAIN : WORK_RANK, case_now(&is), rank_ms,
                       err);

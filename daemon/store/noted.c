@@ -19,7 +19,9 @@ int noted_about(struct store *store, int64_t complaint_id, noted_each each, void
         " OR t.case_id IN (SELECT id FROM own)"
         " UNION ALL SELECT 1, v.id, v.note, NULL FROM verdict v WHERE v.case_id IN (SELECT id FROM "
         "own)"
-        " UNION SELECT 2, a.id, a.note, NULL FROM own JOIN complaint_case k ON k.id = own.id JOIN"
+        " UNION ALL SELECT 6, e.id, e.text, NULL FROM follow_entry e WHERE e.case_id IN (SELECT id"
+        " FROM own) UNION SELECT 2, a.id, a.note, NULL FROM own JOIN complaint_case k ON k.id = "
+        "own.id JOIN"
         " corrective_action a ON a.at_ms >= k.opened_ms AND (a.symptom IS NULL OR a.symptom ="
         " k.symptom) LEFT JOIN lot l ON l.id = k.lot_id WHERE a.line = l.line OR a.cause IN"
         " (SELECT v.cause FROM verdict v WHERE v.case_id = k.id)";
@@ -44,6 +46,8 @@ int noted_rewrite(struct store *store, const struct noted_row *row, struct error
         "UPDATE verdict SET note = ?2 WHERE id = ?1 AND ?3 IS NOT NULL";
     static const char SQL_ACTION[] =
         "UPDATE corrective_action SET note = ?2 WHERE id = ?1 AND ?3 IS NOT NULL";
+    static const char SQL_FOLLOW[] =
+        "UPDATE follow_entry SET text = ?2 WHERE id = ?1 AND ?3 IS NOT NULL";
     static const char SQL_RESULT[] = "UPDATE measured SET note = ?2, end_reason = CASE WHEN"
                                      " end_reason IS NOT NULL THEN ?3 END WHERE id = ?1";
     static const char SQL_METHOD[] = "UPDATE measured SET said = ?2, method = ?3 WHERE id = ?1";
@@ -52,7 +56,8 @@ int noted_rewrite(struct store *store, const struct noted_row *row, struct error
         " IS NOT NULL THEN ?3 END WHERE id = ?1";
     static const char *const SQL[] = {
         [NOTED_HOLD] = SQL_HOLD,     [NOTED_VERDICT] = SQL_VERDICT, [NOTED_ACTION] = SQL_ACTION,
-        [NOTED_RESULT] = SQL_RESULT, [NOTED_METHOD] = SQL_METHOD,   [NOTED_FILE] = SQL_FILE};
+        [NOTED_RESULT] = SQL_RESULT, [NOTED_METHOD] = SQL_METHOD,   [NOTED_FILE] = SQL_FILE,
+        [NOTED_FOLLOW] = SQL_FOLLOW};
     return db_run(store, SQL[row->of], DB(DB_INT(row->id), DB_TEXT(row->text), DB_TEXT(row->end)),
                   err);
 }

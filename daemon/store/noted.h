@@ -1,12 +1,21 @@
 /* What the plant itself wrote about a complaint's cases and lot: reasons of holds and of their
  * ends, notes of verdicts and of corrective actions, results with how they were got and why they
- * were taken back, names of attached files and why they were detached. */
+ * were taken back, names of attached files and why they were detached, and
+ * what was done to follow a case up. */
 #ifndef ODDLOAF_STORE_NOTED_H
 #define ODDLOAF_STORE_NOTED_H
 
 #include "store/store.h"
 
-enum noted_of { NOTED_HOLD, NOTED_VERDICT, NOTED_ACTION, NOTED_RESULT, NOTED_METHOD, NOTED_FILE };
+enum noted_of {
+    NOTED_HOLD,
+    NOTED_VERDICT,
+    NOTED_ACTION,
+    NOTED_RESULT,
+    NOTED_METHOD,
+    NOTED_FILE,
+    NOTED_FOLLOW
+};
 
 /* Text lives until the callback returns. */
 struct noted_row {

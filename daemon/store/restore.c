@@ -152,9 +152,9 @@ static int take_sent(struct store *store, struct error *err)
         " outbox_delivery d WHERE d.mail_id = outbox.id)",
         "UPDATE outbox SET held = " SENT_BEFORE " WHERE state <> 'sent' AND message_id IN"
         " (SELECT message_id FROM past.outbox WHERE state = 'sent')",
-        /* the digest's week, lest Monday's leaves twice */
+        /* the digest's week and the day of the list of what is due, lest either leaves twice */
         "INSERT INTO setting(key, value) SELECT key, value FROM past.setting WHERE key ="
-        " 'digest/last' ON CONFLICT DO UPDATE SET value = excluded.value"
+        " 'digest/last' OR key = 'due/last' ON CONFLICT DO UPDATE SET value = excluded.value"
         " WHERE excluded.value > setting.value"};
     int rc = 0;
     for (size_t i = 0; i < sizeof SQL / sizeof SQL[0] && !rc; i++)

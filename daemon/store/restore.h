@@ -9,7 +9,7 @@
 /* Is FILE a database of ours, of a schema that is known, and whole? Reads all of it. */
 int restore_look(const char *file, struct error *err);
 
-enum { RESTORE_KINDS = 10 };
+enum { RESTORE_KINDS = 11 };
 
 struct restored {
     char file[512], kept[512]; /* from where; where the replaced state is, "" there was none */

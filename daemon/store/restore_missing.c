@@ -27,6 +27,8 @@ static const struct {
     {"reopened_verdicts",
      "SELECT count(*) FROM past.verdict p WHERE reopened_ms IS NOT NULL AND" ABSENT(
          "verdict", "at_ms", " AND t.reopened_ms IS NOT NULL")},
+    {"follow_notes", "SELECT count(*) FROM past.follow_entry p WHERE by_user <> '' AND" ABSENT(
+                         "follow_entry", "at_ms", "")},
     {"actions", "SELECT count(*) FROM past.corrective_action p WHERE" ABSENT("corrective_action",
                                                                              "logged_ms", "")},
     {"loaded_files", "SELECT count(*) FROM past.load_file p WHERE NOT EXISTS"

@@ -1,6 +1,6 @@
-/* What has been kept long enough, by kind. Complaints, cases, verdicts, changes, holds, actions and
- * records are never dropped; nor is a case's newest ranking, the newest that was mailed, one that a
- * verdict stands on, or a mail that has not left. */
+/* What has been kept long enough, by kind. Complaints, cases, verdicts, changes, holds, actions,
+ * how cases were followed up, and records are never dropped; nor is a case's newest ranking, the
+ * newest that was mailed, one that a verdict stands on, or a mail that has not left. */
 #ifndef ODDLOAF_STORE_RETENTION_H
 #define ODDLOAF_STORE_RETENTION_H
 

@@ -240,6 +240,7 @@ static const struct migration MIGRATIONS[] = {
     {12, SCHEMA_SINCE, NULL},
     {12, SCHEMA_NAME, NULL},
     {12, SCHEMA_ATTACHED, NULL},
+    {12, SCHEMA_FOLLOW, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

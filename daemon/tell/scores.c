@@ -112,12 +112,17 @@ int tell_scores(struct triage *triage, struct store *store, struct when_span spa
 {
     struct scoring scoring = {0};
     int rc = verdict_between(store, span, take_verdict, &scoring, err);
-    json_t *proposals = NULL;
+    json_t *proposals = NULL, *stages = NULL;
     if (!rc)
         rc = tell_proposals(triage, store, span.to_ms, &proposals, err);
+    if (!rc)
+        rc = tell_stages(store, span, &stages, err);
     if (!rc) {
         *ret = scores_json(&scoring);
         json_object_set_new(*ret, "proposals", proposals);
+        json_object_set_new(*ret, "stages", stages);
+    } else {
+        json_decref(proposals);
     }
     free(scoring.said);
     free(scoring.was);

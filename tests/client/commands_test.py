@@ -17,7 +17,8 @@ SOURCE = pathlib.Path(__file__).resolve().parents[2]
 VIEWS = [["status"], ["cases"], ["rank", "C1"], ["why", "C1"], ["ask", "C1"], ["reach", "C1"],
          ["lot", "L2-6321-B0412"], ["lot", "63?1"], ["week"], ["week", "--by", "line"], ["scores"], ["rules", "list"],
          ["trace", "--symptom", "mold"], ["action", "--list"], ["action", "7", "--effect"],
-         ["calibrate"], ["returns"], ["gaps"], ["outbox"], ["holds"],
+         ["calibrate"], ["returns"], ["gaps"], ["outbox"], ["holds"], ["follow", "C1"], ["follow", "--call-backs"],
+         ["cases", "--order", "urgent"],
          ["help"], ["help", "log"], ["help", "week"], ["rank", "--all"]]
 
 
@@ -232,6 +233,70 @@ class Asking(ClientTest):
         self.assertTrue(all(len(line) <= 80 for line in out.splitlines()), out)
         for text in ("L2-6321-B0412", "12 400", "2026-11-27", "C12: wet", "mira", "R11", "not on"):
             self.assertIn(text, " ".join(out.split()))
+
+    def test_follow_shows_how_it_stands_and_why(self):
+        out = " ".join(self.ok("follow", "C1").split())
+        for text in ("severity high, as somebody set it; by the rules it is usual (3 points; usual from 2 on)",
+                     "owner mira", "OVERDUE since 2026-11-21", "2 for complaints: 4, because few complain (common",
+                     "1 for how sure its likeliest cause is: 81 %", "none for harm is reported",
+                     "mira (mira1) owner: mira", "severity: high, was usual: a brand owner's bread",
+                     "jo (desk1) answered the caller 2026-11-20 10:25, complaint 0199a000-0000: told the lot is held",
+                     "2026-11-21 LATE C1 Ann Bee, 555 0101 T-77 the lab's result (mira)"):
+            self.assertIn(text, out)
+        self.assertNotIn("call back by", out, "whom the rules put on the list of calls stands there")
+
+    def test_follow_changes(self):
+        self.ok("follow", "C1", "--owner", "jo", "--due", "2099-01-05", "--severity", "low", "--reason", "a mix-up",
+                "--note", "n", "--by", "qa")
+        self.assertEqual(json.loads(self.last()["body"]), {
+            "owner": "jo", "due": "2099-01-05", "severity": "low", "reason": "a mix-up", "note": "n", "by": "qa"})
+        self.ok("follow", "C1", "--owner", "none", "--due", "none", "--severity", "rules", "--reason", "x", "--by", "qa")
+        self.assertEqual(json.loads(self.last()["body"]), {
+            "owner": None, "due": None, "severity": None, "reason": "x", "by": "qa"})
+        self.ok("follow", "C1", "--owner", "me", "--by", "qa")
+        self.assertEqual(json.loads(self.last()["body"])["owner"], "qa")
+        self.ok("follow", "C1", "--answered", "it is held", "--at", "2026-11-20 10:25", "--complaint", "T-77", "--by", "jo")
+        sent = json.loads(self.last()["body"])
+        self.assertEqual((sent["answered"], sent["answered_at"][:16], sent["complaint"]),
+                         ("it is held", "2026-11-20T10:25", "T-77"))
+        self.ok("follow", "C1", "--call-back", "2099-01-05", "--why", "the lab's result", "--by", "jo")
+        self.assertEqual(json.loads(self.last()["body"]), {"call_back": "2099-01-05", "why": "the lab's result", "by": "jo"})
+
+    def test_follow_refuses_what_is_no_question(self):
+        for words in ((), ("C1", "--call-backs"), ("C1", "--severity", "low"), ("C1", "--severity", "dire", "--reason", "x"),
+                      ("C1", "--due", "soonish"), ("C1", "--answered", "x", "--at", "25:00")):
+            self.assertEqual(self.run_client("follow", *words)[0], 2, words)
+
+    def test_call_backs(self):
+        out = " ".join(self.ok("follow", "--call-backs").split())
+        for text in ("2026-11-21 LATE", "C1 settled", "Ann Bee, 555 0101", "T-77", "7 wait; the first 2 are shown."):
+            self.assertIn(text, out)
+
+    def asked_cases(self):
+        return [r for r in self.daemon.requests if r["path"] == "/v1/cases"][-1]["query"]
+
+    def test_cases_by_owner_and_day(self):
+        self.ok("cases", "--owner", "mira", "--overdue", "--order", "urgent")
+        self.assertEqual(self.asked_cases(), {"owner": "mira", "overdue": "1", "order": "urgent", "limit": "50"})
+        self.ok("cases", "--mine")
+        self.assertTrue(self.asked_cases()["owner"])
+        self.assertEqual(self.run_client("cases", "--mine", "--owner", "jo")[0], 2)
+
+    def test_what_is_past_its_day_and_how_long_it_took(self):
+        week = " ".join(self.ok("week").split())
+        for text in ("C5 urgent HARM 2026-11-21 2 nobody mold not certain", "C12 high 2026-11-20 3 mira staling",
+                     "12 in all: oddloaf cases --overdue", "days to be taken-in 0.01, owned 0.40 (median"):
+            self.assertIn(text, week)
+        scores = " ".join(self.ok("scores").split())
+        self.assertIn("owned logged to its first owner 9 0.40 2.5 12", scores)
+
+    def test_hold_reach_says_that_it_is_not_all(self):
+        for words in ((), ("--yes",)):
+            code, out, err = self.run_client("hold", "--reach", "C9", "--reason", "hot", *words)
+            self.assertIn("not all lots that share it are named", err)
+            self.assertEqual(json.loads(self.run_client("--json", "hold", "--reach", "C9", "--reason", "hot")[1])["held"],
+                             ["L2-6321-C0600"])
+        self.assertNotIn("not all", self.run_client("hold", "--reach", "C1", "--reason", "hot", "--yes")[2])
 
     def test_hold_reach_asks_before_it_holds(self):
         code, out, err = self.run_client("hold", "--reach", "C1", "--reason", "hot")

@@ -57,6 +57,45 @@ OUTBOX = {"waiting": 2, "parked": 1, "sent": 7, "gap": None, "mails": [
 CAUTIONS = ["Do not smell moldy bread closely: spores can harm the lungs."]
 
 
+STAGES = [{"stage": "taken-in", "what": "received to logged", "n": 40, "median_days": 0.01, "most_days": 0.5,
+           "waiting": None},
+          {"stage": "owned", "what": "logged to its first owner", "n": 9, "median_days": 0.4, "most_days": 2.5,
+           "waiting": 12},
+          {"stage": "answered", "what": "logged to the caller's answer", "n": 0, "median_days": None,
+           "most_days": None, "waiting": 3}]
+OVERDUE = [{"case": "C5", "symptom": "mold", "severity": "urgent", "harm": True, "owner": None, "due": "2026-11-21",
+            "days": 2, "complaints": 1, "lot": None, "line": None},
+           {"case": "C12", "symptom": "staling", "severity": "high", "harm": False, "owner": "mira",
+            "due": "2026-11-20", "days": 3, "complaints": 4, "lot": "L2-6321-B0412", "line": "2"}]
+CALL = {"complaint": "0199a000-0000-7000-8000-000000000001", "reference": "T-77", "case": "C1", "symptom": "mold",
+        "state": "open", "due": "2026-11-21", "overdue": True, "why": "the lab's result", "by": "mira",
+        "user": "mira1", "asked_at": "2026-11-20T10:00:00-05:00", "contact": {"name": "Ann Bee", "phone": "555 0101"}}
+LEVELS = [{"severity": s, "from": f, "due_days": d, "call_back_days": None, "source": "common practice, no source"}
+          for s, f, d in (("low", 0, 30), ("usual", 2, 14), ("high", 4, 3), ("urgent", 8, 1))]
+
+
+def followed(case):
+    return {"case": case, "symptom": "mold", **EXACT, "state": "open", "harm": False, "complaints": 4, "lots": [],
+            "moved_here": [], "severity": "high", "owner": "mira", "due": "2026-11-21", "overdue": True,
+            "working": {"points": 3, "levels": LEVELS, "by_rule": "usual", "set": True, "working": [
+                {"fact": "complaints", "title": "complaints", "value": 4, "points": 2,
+                 "because": "few complain", "source": "common practice, no source"},
+                {"fact": "sure", "title": "how sure its likeliest cause is", "value": 0.81, "points": 1,
+                 "because": "it can be looked for", "source": "common practice, no source"},
+                {"fact": "harm", "title": "harm is reported", "value": 0, "points": 0, "because": "it may hurt",
+                 "source": "common practice, no source"}]},
+            "entries": [{"at": "2026-11-20T09:20:00-05:00", "what": "owner", "by": "mira", "user": "mira1", "was": "",
+                         "is": "mira", "text": ""},
+                        {"at": "2026-11-20T09:21:00-05:00", "what": "severity", "by": "mira", "user": "mira",
+                         "was": "usual", "is": "high", "text": "a brand owner's bread"},
+                        {"at": "2026-11-20T09:22:00-05:00", "what": "call-back", "by": "oddloaf", "user": "",
+                         "was": "", "is": "2026-11-21", "text": "by the rules", "complaint": CALL["complaint"]},
+                        {"at": "2026-11-20T10:30:00-05:00", "what": "answered", "by": "jo", "user": "desk1", "was": "",
+                         "is": "2026-11-20T10:25:00-05:00", "text": "told the lot is held",
+                         "complaint": CALL["complaint"]}],
+            "call_backs": [CALL]}
+
+
 def problem(status, word, detail, errors=(), hint=""):
     return status, "application/problem+json", {
         "type": "urn:oddloaf:problem:" + word, "title": word, "status": status, "detail": detail,
@@ -305,6 +344,8 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                "writer": {"jobs": 9, "groups": 7, "refused": 0, "queued": 0,
                                           "largest_group": 2}},
             "outbox": lambda: OUTBOX,
+            "call-backs": lambda: {"call_backs": [CALL, dict(CALL, due="2026-11-30", overdue=False, reference=None,
+                                                             state="settled")], "waiting": 7},
             "holds": lambda: {"holds": [
                 dict(HOLD, units=12400, in_code=True, code_date="2026-11-27", on_record=True,
                      product="W24", line="2", routes=["R11", "R4"], age_days=3),
@@ -316,7 +357,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                  "file": "/own/causes/packed-hot.json"}], "folders": "/own:/shipped", "own": [
                 {"file": "causes/packed-hot.json", "folder": "/own", "is": "changed", "release": "changed"},
                 {"file": "lots.json", "folder": "/own", "is": "same", "release": "unknown"}]},
-            "scores": lambda: {"verdicts": 20, "top1": 0.75, "top3": 0.95, "log_score": 0.61,
+            "scores": lambda: {"stages": STAGES, "verdicts": 20, "top1": 0.75, "top3": 0.95, "log_score": 0.61,
                                "case_brier": 0.21, "floored": 0, "calibration_error": 0.03,
                                "top_calibration": [{"said": 0.81, "was": 0.78, "n": 9}],
                                "top_calibration_error": 0.03, "proposals": [],
@@ -353,10 +394,10 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         if parts[0] == "cases":
             case = parts[1]
             part = parts[2] if len(parts) > 2 else ""
-            answers = {"": self.rank, "why": self.why,
+            answers = {"": self.rank, "why": self.why, "follow": followed,
                        "ask": lambda c: {"case": c, **EXACT, "as_of": "2026-11-20T09:14:00-05:00", "ask": ASK},
                        "reach": lambda c: {"case": c, **EXACT, "cause": "packed-hot", "title": "Packed too hot",
-                           "probability": 0.81, "as_of": "2026-11-20T09:14:00-05:00", "in_code_on": "2026-11-22", "more": False, "within_days": 14, "lots": [
+                           "probability": 0.81, "as_of": "2026-11-20T09:14:00-05:00", "in_code_on": "2026-11-22", "more": c == "C9", "within_days": 14, "lots": [
                            {"product": "W24", "line": "2", "lot": "L2-6321-C0600", "probability": 0.9, "units": 12400,
                             "code_date": "2026-11-27", "in_code": True, "routes": ["R4", "R11"],
                             "because": "packed at 46 degC"}]}}
@@ -431,7 +472,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                 "stories": [{"symptom": "mold", "led_by": {"factor": "line", "level": "2"},
                              "beneath": [{"factor": "cause", "level": "packed-hot", "title": "Packed too hot"}],
                              "since": "2026-W45", "observed": 21, "expected": 9.2, "still": False}],
-                "harm": [], "holds": [], "overdue": [], "actions": [],
+                "harm": [], "holds": [], "overdue": OVERDUE, "overdue_count": 12, "stages": STAGES, "actions": [],
                 "tested": {"series": 60, "false_share": 0.1, "recent_weeks": 4,
                            "baseline_weeks": 26},
                 "charts": {"mold": {"center": 31, "sigma_factor": 1.2, "dispersion": 1.5,
@@ -508,6 +549,8 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                              "still_held": [HOLD] if "hold" in sent else []}
         if path == "/v1/actions":
             return 201, "application/json", {"action": 7, "at": sent.get("at", "2026-11-20")}
+        if path.endswith("/follow"):
+            return 200, "application/json", followed(path.split("/")[3])
         if path.endswith("/verdict"):
             state = "open" if sent.get("reopen") else "settled"
             return 200, "application/json", {"case": path.split("/")[3], "state": state}

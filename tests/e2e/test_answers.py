@@ -125,6 +125,26 @@ def change_complaints(ask, first, case):
         ask.get("history/" + urllib.parse.quote(what))
 
 
+def follow_up(ask, case):
+    """Before anything else of a case, and all that can be said of it."""
+    path = f"cases/{case}/follow"
+    assert ask.get(path)["working"]["working"]
+    told = ask.post(path, {"by": "mira", "owner": "jo", "due": "2099-01-01", "severity": "high", "reason": "a brand",
+                           "note": "rang the store"})
+    assert (told["owner"], told["severity"], told["working"]["set"]) == ("jo", "high", True), told
+    assert ask.get("cases?owner=JO")["cases"][0]["owner"] == "jo" and not ask.get("cases?overdue=1")["cases"]
+    ask.post(path, {"by": "mira", "note": ""}, 400)
+    ask.post(path, {"by": "mira", "colour": "blue"}, 400)
+    one = next(c["complaint"] for c in ask.get("complaints?phone=555-0101")["complaints"] if "same_as" not in c)
+    asked = ask.post(path, {"by": "mira", "call_back": "2099-01-01", "complaint": one})
+    assert asked["call_backs"][0]["contact"]["phone"], asked
+    listed = ask.get("call-backs")
+    assert listed["waiting"] == len(listed["call_backs"]) > 0, listed
+    ask.post(path, {"by": "mira", "answered": "we look into it", "complaint": one})
+    ask.get("history/" + case)
+    ask.get("history/" + one)
+
+
 def look_at_cases(ask, case):
     for query in ("", "?state=all&order=urgent&limit=2"):
         assert ask.get("cases" + query)["cases"]
@@ -134,6 +154,7 @@ def look_at_cases(ask, case):
     for case_of_any in ask.get("cases?state=all")["cases"]:
         for part in ("", "/why", "/facts", "/ask"):
             ask.get(f"cases/{case_of_any['case']}{part}")
+    follow_up(ask, case)
     settled = {"cause": "packed-hot", "confirmed_by": "assay", "by": "mira", "note": "fan"}
     ask.post(f"cases/{case}/verdict", settled)
     assert ask.get(f"cases/{case}")["verdict"]["cause"] == "packed-hot"
@@ -197,7 +218,8 @@ def look_at_weeks(ask):
     for span in ("2026-11", "2026-Q4?against=2025-Q4", "2026?by=channel", "2026-W47"):
         ask.get("spans/" + span)
     assert "per_million" in ask.get("spans/2026-11?format=csv")
-    for table in ("signals", "stories", "causes", "to-come", "weeks", "actions", "holds", "harm", "returns"):
+    for table in ("signals", "stories", "causes", "to-come", "weeks", "actions", "holds", "overdue", "stages", "harm",
+                  "returns"):
         head = ask.get(f"weeks/2026-W47?format=csv&table={table}").split("\r\n")
         assert "," in head[0], head
     rows = list(csv.DictReader(io.StringIO(ask.get("spans/2026-11?format=csv&table=complaints"))))
@@ -212,7 +234,7 @@ def look_at_weeks(ask):
     assert {row["complaint"] for row in harmed} == {row["complaint"] for row in rows if row["harm"] == "yes"} != set(), harmed
     for row in harmed:
         assert row["harm"].split("; ") == ask.get("complaints/" + row["complaint"])["harm"], row
-    for table in ("signals", "stories", "to-come", "weeks", "actions", "holds"):
+    for table in ("signals", "stories", "to-come", "weeks", "actions", "holds", "overdue", "stages"):
         assert "--table " + table in str(ask.get(f"spans/2026-11?format=csv&table={table}", 400)), table
     page = ask.get("weeks/2026-W47?format=html&against=2026-W46")
     assert "<h2>Against 2026-W46</h2>" in page and "<h2>Against" not in ask.get("weeks/2026-W47?format=html")

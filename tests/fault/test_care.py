@@ -237,13 +237,14 @@ def a_backup_comes_back_and_what_was_there_is_kept():
             plant.client("hold", code, "--reason", "mold", *sign, check=0)
         plant.client("settle", cases[0], "warm-storage", *confirmed, check=0)
         plant.client("settle", cases[1], "--reopen", *sign, check=0)
+        plant.client("follow", cases[1], "--note", "rang the store", *sign, check=0)
         plant.client("action", "--line", "1", "--note", "cooler cleaned", *sign, check=0)
         plant.load_text("products", PRODUCTS)
         pid = plant.daemon.pid
         told = plant.client_json("restore", "b.db")
         assert told["missing"] == {"complaints": 1, "joined_reports": 1, "corrections": 1, "withdrawals": 1,
                                    "holds": 2, "ended_holds": 1, "verdicts": 1, "reopened_verdicts": 1,
-                                   "actions": 1, "loaded_files": 1}, told
+                                   "follow_notes": 1, "actions": 1, "loaded_files": 1}, told
         assert told["past_read"] and "holds 2, ended_holds 1, verdicts 1" in plant.log_text(), told
         assert plant.daemon.poll() is None and plant.daemon.pid == pid
         assert plant.get(f"/v1/complaints/{one['id']}")[0] == 200

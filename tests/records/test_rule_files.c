@@ -10,6 +10,7 @@
 #include "rules/load_catalogue.h"
 #include "rules/models_file.h"
 #include "rules/rules.h"
+#include "rules/severity.h"
 
 enum { ENTRIES_TRIED = 3, MEMBERS_MOST = 64 };
 
@@ -75,6 +76,14 @@ static int load_harm(struct trial *t)
     json_t *harm = NULL;
     int rc = harm_load(t->path, on_fault, t, &harm, NULL);
     json_decref(harm);
+    return rc;
+}
+
+static int load_severity(struct trial *t)
+{
+    struct severity_rules *rules = NULL;
+    int rc = severity_load(t->path, on_fault, t, &rules, NULL);
+    severity_free(rules);
     return rc;
 }
 
@@ -186,6 +195,7 @@ static void what_is_read_and_said(void **state)
     (void)state;
     try_file("lexicon/es.json", load_lexicon, false);
     try_file("harm.json", load_harm, false);
+    try_file("severity.json", load_severity, false);
 }
 
 static void questions_and_ranking(void **state)

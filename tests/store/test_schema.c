@@ -92,6 +92,16 @@ static const struct {
     {"INSERT INTO company_count VALUES('mold', 0, 1, 0, 1)", "UPDATE company_count SET n = -1"},
     {"UPDATE company_count SET n = 0", "UPDATE company_count SET lot_id = 9"},
     {"INSERT INTO contact VALUES(1, 1, '', '{}', 0)", "UPDATE contact SET complaint_id = 9"},
+    {"INSERT INTO case_follow VALUES(1, 3, NULL, 0, 'mira', 10, 5)",
+     "UPDATE case_follow SET by_rule = 4"},
+    {"UPDATE case_follow SET set_to = 0", "UPDATE case_follow SET set_to = 4"},
+    {"UPDATE case_follow SET may_harm = 1", "UPDATE case_follow SET may_harm = 2"},
+    {"UPDATE case_follow SET due_day = NULL", "UPDATE case_follow SET case_id = 9"},
+    {"INSERT INTO follow_entry VALUES(1, 1, 0, 'noted', '', '', '', 'n', 'mira', 'm')",
+     "UPDATE follow_entry SET what = 'thought'"},
+    {"UPDATE follow_entry SET what = 'answered'", "UPDATE follow_entry SET case_id = 9"},
+    {"INSERT INTO call_back VALUES(1, 'u1', 10, 1, NULL)", "UPDATE call_back SET asked_id = 9"},
+    {"UPDATE call_back SET answered_id = 1", "UPDATE call_back SET answered_id = 9"},
     {"INSERT INTO contact_key VALUES('ann', 1, 0)", "INSERT INTO contact_key VALUES('ann', 9, 0)"},
 };
 

@@ -1,0 +1,68 @@
+#include "store/stage.h"
+#include "store/call_back.h"
+#include "store/db.h"
+
+#define FIRST_OWNER(case_id)                                                                       \
+    "(SELECT min(o.at_ms) FROM follow_entry o WHERE o.case_id = " case_id " AND o.what = 'owner'"  \
+    " AND o.now <> '')"
+#define IN_SPAN(ms) ms " >= ?1 AND " ms " < ?2"
+
+int stage_took(struct store *store, enum stage stage, struct when_span span, stage_each each,
+               void *arg, struct error *err)
+{
+    static const char TAKEN_IN[] = "SELECT logged_ms - received_ms FROM complaint WHERE "
+                                   "withdrawn_ms IS NULL AND " IN_SPAN("received_ms");
+    static const char OWNED[] =
+        "SELECT e.at_ms - f.since_ms FROM follow_entry e JOIN case_follow f ON f.case_id ="
+        " e.case_id WHERE e.what = 'owner' AND e.now <> '' AND " IN_SPAN(
+            "e.at_ms") " AND e.at_ms = " FIRST_OWNER("e.case_id");
+    static const char FOUND[] = "SELECT v.at_ms - " FIRST_OWNER(
+        "v.case_id") " FROM verdict v WHERE v.reopened_ms IS NULL"
+                     " AND " IN_SPAN("v.at_ms") " AND v.at_ms >= " FIRST_OWNER("v.case_id");
+    static const char ANSWERED[] =
+        "SELECT e.at_ms - coalesce((SELECT c.logged_ms FROM complaint c WHERE c.uuid = e.report),"
+        " (SELECT j.logged_ms FROM joined j WHERE j.uuid = e.report), e.at_ms) FROM follow_entry e"
+        " WHERE e.what = 'answered' AND " IN_SPAN(
+            "e.at_ms") " AND NOT EXISTS (SELECT 1 FROM follow_entry b WHERE b.report = e.report AND"
+                       " b.what = 'answered' AND b.id < e.id)";
+    static const char SETTLED[] =
+        "SELECT v.at_ms - c.opened_ms FROM verdict v JOIN complaint_case c ON c.id = v.case_id"
+        " WHERE v.reopened_ms IS NULL AND " IN_SPAN("v.at_ms");
+    static const char *const SQL[STAGES] = {[STAGE_TAKEN_IN] = TAKEN_IN,
+                                            [STAGE_OWNED] = OWNED,
+                                            [STAGE_FOUND] = FOUND,
+                                            [STAGE_ANSWERED] = ANSWERED,
+                                            [STAGE_SETTLED] = SETTLED};
+    struct db_query q =
+        db_query(store, SQL[stage], DB(DB_MS(span.from_ms), DB_MS(span.to_ms)), err);
+    int rc = 0;
+    while (!rc && db_next(&q))
+        rc = each(arg, db_int64(&q, 0));
+    return db_end(&q, rc);
+}
+
+#define OPEN                                                                                       \
+    "SELECT count(*) FROM complaint_case c LEFT JOIN case_follow f ON f.case_id = c.id WHERE"      \
+    " c.complaints > 0 AND (c.state = 'open' OR c.harm_unseen = 1)"
+
+int stage_waiting(struct store *store, enum stage stage, int64_t *ret, struct error *err)
+{
+    static const char UNOWNED[] = OPEN " AND f.owner IS NULL";
+    static const char OWNED[] = OPEN " AND f.owner IS NOT NULL";
+    static const char ALL[] = OPEN;
+    switch (stage) {
+    case STAGE_OWNED:
+        return db_number(store, UNOWNED, NULL, ret, err);
+    case STAGE_FOUND:
+        return db_number(store, OWNED, NULL, ret, err);
+    case STAGE_ANSWERED:
+        return call_back_count(store, WHEN_UNKNOWN_DAY, ret, err);
+    case STAGE_SETTLED:
+        return db_number(store, ALL, NULL, ret, err);
+    case STAGE_TAKEN_IN:
+    case STAGES:
+        break;
+    }
+    *ret = -1; /* what nobody logged nobody knows of */
+    return 0;
+}

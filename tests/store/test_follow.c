@@ -1,0 +1,390 @@
+/* How cases are followed up: what is kept, two cases that become one, who is to be called back,
+ * what is overdue, and how long each stage took. */
+#include "base/text.h"
+#include "check.h"
+#include "store/call_back.h"
+#include "store/db.h"
+#include "store/follow.h"
+#include "store/stage.h"
+#include <stdlib.h>
+#include <string.h>
+
+#define DAY(n) ((n)*WHEN_DAY_MS)
+
+struct fixture {
+    char dir[64];
+    struct store *store;
+};
+
+/* Case 1: two complaints, one of them joined to by a report; case 2 moved to it; 3 settled; 4
+ * settled, and harm came since; 5 empty. */
+static const char ROWS[] =
+    "INSERT INTO complaint_case(id, symptom, opened_ms, as_of_ms, complaints, packs, harm, state,"
+    " moved_to, harm_unseen) VALUES(1, 'mold', 0, 0, 2, 2, 0, 'open', NULL, 0),"
+    " (2, 'mold', 0, 0, 0, 0, 0, 'moved', 1, 0), (3, 'mold', 0, 0, 1, 1, 0, 'settled', NULL, 0),"
+    " (4, 'mold', 0, 0, 1, 1, 1, 'settled', NULL, 1), (5, 'mold', 0, 0, 0, 0, 0, 'empty', NULL, 0);"
+    "INSERT INTO complaint(id, uuid, received_ms, logged_ms, channel, symptom, case_id, body,"
+    " withdrawn_ms) VALUES(1, 'u1', 0, 86400000, 'phone', 'mold', 1, '{}', NULL),"
+    " (2, 'u2', 0, 172800000, 'phone', 'mold', 1, '{}', NULL),"
+    " (3, 'u3', 0, 0, 'phone', 'mold', 3, '{}', NULL), (4, 'u4', 0, 0, 'phone', 'mold', 5, '{}', "
+    "9);"
+    "INSERT INTO joined(id, uuid, complaint_id, received_ms, logged_ms, joined_ms, body)"
+    " VALUES(1, 'j1', 1, 0, 0, 0, '{}');"
+    "INSERT INTO contact(id, complaint_id, report, body, purge_after_ms) VALUES(1, 1, '', '{}', 0),"
+    " (2, 1, 'j1', '{}', 0), (3, 2, '', '{}', 0), (4, 4, '', '{}', 0), (5, 3, '', '{}', 0);"
+    "INSERT INTO contact_key VALUES('ann', 1, 0), ('bob', 2, 0), ('cy', 3, 1), ('di', 4, 0),"
+    " ('ed', 5, 0)"; /* of u2 only a text's words */
+
+static int setup(void **state)
+{
+    struct fixture *f = xcalloc(1, sizeof *f);
+    struct error err = {0};
+    strcpy(f->dir, "/tmp/oddloaf-follow-XXXXXX");
+    assert_non_null(mkdtemp(f->dir));
+    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
+    assert_int_equal(store_begin(f->store, NULL), 0);
+    if (db_exec(f->store, ROWS, &err))
+        fail_msg("%s", err.text);
+    *state = f;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    struct fixture *f = *state;
+    struct text_buffer command = {0};
+    store_close(f->store);
+    text_appendf(&command, "rm -rf %s", f->dir);
+    int rc = system(command.data);
+    text_buffer_free(&command);
+    free(f);
+    return rc;
+}
+
+static struct follow_row put(struct fixture *f, int64_t case_id, int by_rule, const char *owner,
+                             int32_t due_day)
+{
+    struct follow_row row = {.case_id = case_id,
+                             .since_ms = DAY(1),
+                             .by_rule = by_rule,
+                             .set_to = FOLLOW_NOT_SET,
+                             .due_day = due_day};
+    text_clip(owner, row.owner, sizeof row.owner);
+    assert_int_equal(follow_put(f->store, &row, NULL), 0);
+    return row;
+}
+
+static struct follow_row get(struct fixture *f, int64_t case_id)
+{
+    struct follow_row row;
+    assert_int_equal(follow_get(f->store, case_id, &row, NULL), 0);
+    return row;
+}
+
+static int64_t add(struct fixture *f, int64_t case_id, const char *what, const char *report,
+                   int64_t at_ms)
+{
+    int64_t id = 0;
+    const struct follow_entry entry = {.case_id = case_id,
+                                       .at_ms = at_ms,
+                                       .what = what,
+                                       .report = report,
+                                       .was = "",
+                                       .now = "x",
+                                       .text = "",
+                                       .by_name = "mira",
+                                       .user = "m"};
+    assert_int_equal(follow_add(f->store, &entry, &id, NULL), 0);
+    return id;
+}
+
+/* ---- how it stands ---- */
+
+static void test_what_is_put_is_got(void **state)
+{
+    struct fixture *f = *state;
+    struct follow_row row = get(f, 1);
+    assert_true(row.since_ms == WHEN_UNKNOWN_MS && row.due_day == WHEN_UNKNOWN_DAY);
+    assert_int_equal(row.set_to, FOLLOW_NOT_SET);
+    row = put(f, 1, 2, "mira", 20);
+    row.set_to = 0;
+    row.may_harm = true;
+    row.due_day = WHEN_UNKNOWN_DAY;
+    assert_int_equal(follow_put(f->store, &row, NULL), 0);
+    struct follow_row again = get(f, 1);
+    assert_int_equal(again.by_rule, 2);
+    assert_int_equal(follow_severity(&again), 0);
+    assert_true(again.may_harm && again.due_day == WHEN_UNKNOWN_DAY);
+    assert_string_equal(again.owner, "mira");
+    assert_int_equal(again.since_ms, DAY(1));
+}
+
+static int count_entry(void *arg, const struct follow_entry *entry)
+{
+    (void)entry;
+    ++*(int *)arg;
+    return 0;
+}
+
+static int entries(struct fixture *f, int64_t case_id)
+{
+    int count = 0;
+    assert_int_equal(follow_entries(f->store, case_id, count_entry, &count, NULL), 0);
+    return count;
+}
+
+static void test_one_that_was_never_weighed_takes_all_of_the_one_that_moves(void **state)
+{
+    struct fixture *f = *state;
+    put(f, 2, 3, "jo", 15);
+    add(f, 2, "noted", "", 5);
+    assert_int_equal(follow_moved(f->store, 2, 1, DAY(3), NULL), 0);
+    struct follow_row row = get(f, 1);
+    assert_string_equal(row.owner, "jo");
+    assert_int_equal(row.by_rule, 3);
+    assert_int_equal(row.due_day, 15);
+    assert_int_equal(entries(f, 1), 1); /* that of the case which moved, told with it */
+}
+
+static void test_one_that_has_an_owner_keeps_them_and_the_sooner_day(void **state)
+{
+    struct fixture *f = *state;
+    put(f, 2, 3, "jo", 15);
+    put(f, 1, 1, "mira", 20);
+    assert_int_equal(follow_moved(f->store, 2, 1, DAY(3), NULL), 0);
+    struct follow_row row = get(f, 1);
+    assert_string_equal(row.owner, "mira");
+    assert_int_equal(row.due_day, 15);
+    assert_int_equal(row.by_rule, 1);   /* weighed anew when it is ranked */
+    assert_int_equal(entries(f, 1), 1); /* the day that moved */
+    put(f, 1, 1, "mira", 10);
+    assert_int_equal(follow_moved(f->store, 2, 1, DAY(3), NULL), 0);
+    assert_int_equal(get(f, 1).due_day, 10);
+}
+
+static void test_one_that_nobody_owns_takes_the_owner(void **state)
+{
+    struct fixture *f = *state;
+    put(f, 2, 3, "jo", WHEN_UNKNOWN_DAY);
+    put(f, 1, 1, "", 20);
+    assert_int_equal(follow_moved(f->store, 2, 1, DAY(3), NULL), 0);
+    assert_string_equal(get(f, 1).owner, "jo");
+    assert_int_equal(get(f, 1).due_day, 20);
+}
+
+/* ---- what is overdue ---- */
+
+struct listed {
+    int64_t id[8];
+    int count;
+};
+
+static int list_case(void *arg, const struct follow_row *row)
+{
+    struct listed *l = arg;
+    l->id[l->count++] = row->case_id;
+    return 0;
+}
+
+static void test_open_cases_are_overdue_the_most_severe_first(void **state)
+{
+    struct fixture *f = *state;
+    struct listed l = {0};
+    int64_t count = 0;
+    put(f, 1, 2, "", 19);
+    put(f, 3, 3, "", 10); /* settled */
+    put(f, 4, 0, "", 19); /* settled, but harm came since: urgent, whatever it was weighed */
+    put(f, 5, 3, "", 10); /* no complaints */
+    assert_int_equal(follow_overdue(f->store, 20, 8, list_case, &l, NULL), 0);
+    assert_int_equal(l.count, 2);
+    assert_int_equal(l.id[0], 4);
+    assert_int_equal(l.id[1], 1);
+    assert_int_equal(follow_overdue_count(f->store, 20, &count, NULL), 0);
+    assert_int_equal(count, 2);
+    assert_int_equal(follow_overdue_count(f->store, 19, &count, NULL),
+                     0); /* due that day is in time */
+    assert_int_equal(count, 0);
+}
+
+/* ---- who is to be called back ---- */
+
+struct calls {
+    char report[4][8];
+    int64_t case_id;
+    int count;
+};
+
+static int list_call(void *arg, const struct call_back_row *row)
+{
+    struct calls *c = arg;
+    text_clip(row->report, c->report[c->count++], sizeof c->report[0]);
+    c->case_id = row->case_id;
+    return 0;
+}
+
+static struct calls waiting(struct fixture *f, int64_t case_id, int32_t until)
+{
+    struct calls calls = {0};
+    int64_t count = 0;
+    const struct call_back_query query = {case_id, until, 4};
+    assert_int_equal(call_back_waiting(f->store, &query, list_call, &calls, NULL), 0);
+    assert_int_equal(call_back_count(f->store, until, &count, NULL), 0);
+    assert_true(case_id || count == calls.count);
+    return calls;
+}
+
+static void ask(struct fixture *f, const char *report, int32_t day)
+{
+    int64_t entry = add(f, 1, "call-back", report, DAY(2));
+    assert_int_equal(call_back_ask(f->store, report, day, entry, NULL), 0);
+}
+
+static void test_callers_wait_until_they_are_answered(void **state)
+{
+    struct fixture *f = *state;
+    ask(f, "u1", 20);
+    ask(f, "j1", 10);
+    struct calls calls = waiting(f, 0, WHEN_UNKNOWN_DAY);
+    assert_int_equal(calls.count, 2);
+    assert_string_equal(calls.report[0],
+                        "j1"); /* soonest first, of the case of what it is joined to */
+    assert_int_equal(calls.case_id, 1);
+    assert_int_equal(waiting(f, 0, 15).count, 1);
+    assert_int_equal(waiting(f, 3, WHEN_UNKNOWN_DAY).count, 0);
+    ask(f, "u1", 5); /* asked again: one call, another day */
+    calls = waiting(f, 1, WHEN_UNKNOWN_DAY);
+    assert_int_equal(calls.count, 2);
+    assert_string_equal(calls.report[0], "u1");
+    assert_int_equal(call_back_answer(f->store, "u1", add(f, 1, "answered", "u1", DAY(3)), NULL),
+                     0);
+    assert_int_equal(waiting(f, 0, WHEN_UNKNOWN_DAY).count, 1);
+    ask(f, "u1", 30); /* and again later */
+    assert_int_equal(waiting(f, 0, WHEN_UNKNOWN_DAY).count, 2);
+}
+
+static void test_nobody_is_called_whom_nobody_knows(void **state)
+{
+    struct fixture *f = *state;
+    bool possible = true;
+    assert_int_equal(call_back_possible(f->store, "u1", &possible, NULL), 0);
+    assert_true(possible);
+    assert_int_equal(call_back_possible(f->store, "u2", &possible, NULL), 0);
+    assert_false(possible); /* a name in a text is not who called */
+    assert_int_equal(call_back_possible(f->store, "j1", &possible, NULL), 0);
+    assert_true(possible);
+    ask(f, "u1", 20);
+    ask(f, "u2", 20);
+    ask(f, "u4", 20); /* withdrawn */
+    ask(f, "u3", 20); /* of a settled case: who was promised a call gets it */
+    assert_int_equal(waiting(f, 0, WHEN_UNKNOWN_DAY).count, 2);
+    assert_int_equal(db_exec(f->store, "DELETE FROM contact WHERE id = 1", NULL), 0);
+    struct calls calls = waiting(f, 0, WHEN_UNKNOWN_DAY);
+    assert_int_equal(calls.count, 1);
+    assert_string_equal(calls.report[0], "u3");
+}
+
+static int list_report(void *arg, const char *report)
+{
+    struct calls *c = arg;
+    text_clip(report, c->report[c->count++], sizeof c->report[0]);
+    return 0;
+}
+
+static void test_the_rules_ask_for_each_caller_once(void **state)
+{
+    struct fixture *f = *state;
+    struct calls calls = {0};
+    assert_int_equal(call_back_none_yet(f->store, 1, list_report, &calls, NULL), 0);
+    assert_int_equal(calls.count, 2); /* u1 and j1; of u2 nobody is known */
+    ask(f, "u1", 20);
+    assert_int_equal(call_back_answer(f->store, "u1", add(f, 1, "answered", "u1", DAY(3)), NULL),
+                     0);
+    calls.count = 0;
+    assert_int_equal(call_back_none_yet(f->store, 1, list_report, &calls, NULL), 0);
+    assert_int_equal(calls.count, 1);
+    assert_string_equal(calls.report[0], "j1");
+}
+
+/* ---- stages ---- */
+
+static int add_took(void *arg, int64_t took_ms)
+{
+    struct listed *l = arg;
+    l->id[l->count++] = took_ms / WHEN_DAY_MS;
+    return 0;
+}
+
+static struct listed took(struct fixture *f, enum stage stage, int64_t from_ms, int64_t to_ms)
+{
+    struct listed l = {0};
+    assert_int_equal(
+        stage_took(f->store, stage, (struct when_span){from_ms, to_ms}, add_took, &l, NULL), 0);
+    return l;
+}
+
+static void test_each_stage_is_from_one_to_the_next(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    put(f, 1, 2, "jo", 30);
+    put(f, 3, 2, "mira", 30);
+    add(f, 1, "owner", "", DAY(3));
+    add(f, 1, "owner", "", DAY(9)); /* another one: not the first */
+    add(f, 3, "owner", "", DAY(2));
+    add(f, 1, "answered", "u1", DAY(4));
+    add(f, 1, "answered", "u1", DAY(8)); /* told more later */
+    assert_int_equal(db_exec(f->store,
+                             "INSERT INTO verdict(id, case_id, cause, confirmed_by, by_name, at_ms,"
+                             " revision) VALUES(1, 3, 'rope', 'assay', 'qa', 604800000, 1)",
+                             &err),
+                     0);
+    struct listed l = took(f, STAGE_TAKEN_IN, 0, DAY(99));
+    assert_int_equal(l.count, 3); /* not the withdrawn one */
+    assert_int_equal(l.id[0] + l.id[1] + l.id[2], 1 + 2 + 0);
+    l = took(f, STAGE_OWNED, 0, DAY(99));
+    assert_int_equal(l.count, 2);
+    assert_int_equal(l.id[0] + l.id[1], 2 + 1);
+    l = took(f, STAGE_FOUND, 0, DAY(99));
+    assert_int_equal(l.count, 1);
+    assert_int_equal(l.id[0], 5);
+    l = took(f, STAGE_ANSWERED, 0, DAY(99));
+    assert_int_equal(l.count, 1);
+    assert_int_equal(l.id[0], 3);
+    l = took(f, STAGE_SETTLED, 0, DAY(99));
+    assert_int_equal(l.count, 1);
+    assert_int_equal(l.id[0], 7);
+    assert_int_equal(took(f, STAGE_SETTLED, 0, DAY(7)).count, 0);
+    assert_int_equal(took(f, STAGE_SETTLED, DAY(7), DAY(8)).count, 1);
+}
+
+static void test_what_waits_in_each_stage(void **state)
+{
+    struct fixture *f = *state;
+    static const int64_t WAITING[STAGES] = {-1, 1, 1, 1, 2};
+    put(f, 1, 2, "jo", 30);
+    put(f, 3, 2, "mira", 30); /* settled: waits for nothing */
+    ask(f, "j1", 10);
+    for (int stage = 0; stage < STAGES; stage++) {
+        int64_t count = -2;
+        assert_int_equal(stage_waiting(f->store, (enum stage)stage, &count, NULL), 0);
+        assert_int_equal(count, WAITING[stage]); /* cases 1 and 4 are open */
+    }
+}
+
+int main(void)
+{
+#define TEST(name) cmocka_unit_test_setup_teardown(test_##name, setup, teardown)
+    const struct CMUnitTest tests[] = {
+        TEST(what_is_put_is_got),
+        TEST(one_that_was_never_weighed_takes_all_of_the_one_that_moves),
+        TEST(one_that_has_an_owner_keeps_them_and_the_sooner_day),
+        TEST(one_that_nobody_owns_takes_the_owner),
+        TEST(open_cases_are_overdue_the_most_severe_first),
+        TEST(callers_wait_until_they_are_answered),
+        TEST(nobody_is_called_whom_nobody_knows),
+        TEST(the_rules_ask_for_each_caller_once),
+        TEST(each_stage_is_from_one_to_the_next),
+        TEST(what_waits_in_each_stage),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
