@@ -59,6 +59,8 @@ def check_counts(plant, schema):
     cases = plant.client_json("cases")["cases"]
     assert sorted((c["symptom"], c["complaints"]) for c in cases) == [
         ("mold", 1), ("off-odor", 2 if joined else 1), ("staling", 1)], (schema, cases)
+    assert all(c["severity"] and c["due"] and not c["overdue"] and c["owner"] is None for c in cases), (
+        "what is old is weighed, and its days begin now", cases)
     recount = plant.client_json("status", "--recount")
     assert recount["differences"] == {"weeks": 0, "cases": 0, "company": 0, "materials": 0}, (schema, recount)
     week = plant.get("/v1/weeks/2026-W47")[1]
