@@ -74,8 +74,9 @@ static const char *const *usual(const struct interview *iv)
 {
     static const char *const *const OF[SYMPTOMS] = {
         [SYMPTOM_MOLD] = on_mold, [SYMPTOM_OFF_ODOR] = on_odor, [SYMPTOM_STALING] = on_staling};
+    static const char *const none[] = {NULL};
     int symptom = symptom_of(answer_of(iv, "symptom"));
-    return OF[symptom < 0 ? SYMPTOM_MOLD : symptom];
+    return symptom < 0 ? none : OF[symptom];
 }
 
 /* The daemon's questions come by gain; those we cannot put down an answer for are passed over. */

@@ -12,6 +12,10 @@ static const struct field_word SYMPTOMS[] = {
      "odor|odour|smell|smells|taste|off odor|olor|smelly|smelled|stinks|tastes|tasted"},
     {"staling", "dry, hard, crumbly, gummy: old before its time",
      "stale|dry|hard|old|gummy|duro|crumbly|stiff"},
+    {"other", "something else: too light, torn bag, wrong label, another taste",
+     "underweight|too light|light weight|short weight|torn bag|ripped bag|open bag|bag was torn|"
+     "bag was open|wrong label|mislabelled|mislabeled|wrong product|wrong bread|missing slices|"
+     "burnt|raw|squashed|crushed|faltan|pesa poco|bolsa rota|etiqueta equivocada"},
     {0}};
 static const struct field_word CHANNELS[] = {{"phone", NULL, "call|telephone"},
                                              {"web", NULL, "mail|email|online|form"},
@@ -29,6 +33,8 @@ static const struct field_word HARMS[] = {
     {"foreign-matter", "metal, plastic, glass, insect, anything not bread",
      "foreign|metal|plastic|glass|object|insect|bug|hair|stone|wire|wood|screw"},
     {"tampering", "the pack looks opened or altered on purpose", "tampered|tamper"},
+    {"wrong-label", "label of another product, or an allergen it does not name",
+     "label|wrong label|mislabelled|mislabeled|undeclared|allergen|undeclared allergen"},
     {0}};
 static const struct field_word COLOURS[] = {
     {"blue-green", "like blue cheese", "blue|green|greenish|verde|azul|gray-green|grey-green"},

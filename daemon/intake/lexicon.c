@@ -111,6 +111,32 @@ static bool answered(const json_t *complaint, const char *name)
     return value && !json_is_null(value) && !(json_is_array(value) && !json_array_size(value));
 }
 
+/* "harm_read": a person has read it, and what is said of harm is what "harm" says:
+ * desk/taken_back.h */
+static bool is_read(const json_t *complaint)
+{
+    return json_is_true(json_object_get(complaint, "harm_read")) &&
+           json_is_array(json_object_get(complaint, "harm"));
+}
+
+/* Whatever the complaint itself says of harm, as long as it is a list, or nothing at all. */
+static bool hears_harm(const json_t *complaint)
+{
+    const json_t *harm = json_object_get(complaint, "harm");
+    return !is_read(complaint) && (!harm || json_is_null(harm) || json_is_array(harm));
+}
+
+/* It is said, and no longer only possible. */
+static void forget_possible(json_t *filled, json_t *taken)
+{
+    json_object_del(filled, "harm_possible");
+    for (size_t i = json_array_size(taken); i-- > 0;) {
+        const json_t *field = json_object_get(json_array_get(taken, i), "field");
+        if (strcmp(json_string_value(field), "harm_possible") == 0)
+            json_array_remove(taken, i);
+    }
+}
+
 static void fill_from(struct reading *reading, const json_t *complaint, json_t *filled,
                       json_t *taken)
 {
@@ -118,7 +144,8 @@ static void fill_from(struct reading *reading, const json_t *complaint, json_t *
     for (int i = 0; i < reading->language->field_count; i++) {
         const struct field *field = reading->language->fields[i].field;
         /* several languages may add to a list, none to what the complaint itself answers */
-        if (answered(complaint, field->name) ||
+        bool harm = strcmp(field->name, "harm") == 0;
+        if ((harm ? !hears_harm(complaint) : answered(complaint, field->name)) ||
             (field->type != FIELD_WORDS && answered(filled, field->name)))
             continue;
         const char *leaf;
@@ -131,6 +158,8 @@ static void fill_from(struct reading *reading, const json_t *complaint, json_t *
             json_array_extend(before, answer);
         else
             json_object_set(home_make(filled, field->name), leaf, answer);
+        if (harm)
+            forget_possible(filled, taken);
         json_decref(answer);
     }
 }
@@ -169,14 +198,6 @@ static void hear_harm(const struct lexicon *lexicon, const char *note, json_t *f
         json_decref(from);
     }
     free(heard);
-}
-
-/* "harm_read": a person has read it, and what is said of harm is what "harm" says:
- * desk/taken_back.h */
-static bool is_read(const json_t *complaint)
-{
-    return json_is_true(json_object_get(complaint, "harm_read")) &&
-           json_is_array(json_object_get(complaint, "harm"));
 }
 
 static void read_text(const struct lexicon *lexicon, struct reading *reading,

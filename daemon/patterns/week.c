@@ -6,6 +6,7 @@
 #include "patterns/week_right.h"
 #include "patterns/week_to_come.h"
 #include "rank/triage.h"
+#include "store/pattern.h"
 #include "tell/tell.h"
 #include <math.h>
 #include <stdlib.h>
@@ -109,12 +110,15 @@ static int add_rest(const struct making *m, const struct week_model *model,
                     struct error *err)
 {
     json_t *right = NULL, *open = NULL, *stages = NULL;
+    int64_t other = 0;
     const struct when_span quarter = {m->data->shown.to_ms - QUARTER_DAYS * WHEN_DAY_MS,
                                       m->data->shown.to_ms};
     const struct week_head head = {m->store, m->tz, m->triage, model, signals, count};
     int rc = week_head(&head, report, err);
     if (!rc)
         rc = week_right_json(m->store, m->data, &right, &open, err);
+    if (!rc)
+        rc = pattern_other(m->store, m->data->week, &other, err);
     if (!rc)
         rc = tell_stages(m->store, when_span_until(quarter, m->data->now_ms), &stages, err);
     if (rc) {
@@ -123,6 +127,7 @@ static int add_rest(const struct making *m, const struct week_model *model,
         return rc;
     }
     json_object_set_new(report, "stages", stages);
+    json_object_set_new(report, "other", json_integer(other));
     json_object_set_new(report, "right", right);
     json_object_set_new(report, "open_cases", open);
     return 0;

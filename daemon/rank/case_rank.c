@@ -1,4 +1,5 @@
 #include "rank/case_rank.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include <stdlib.h>
 #include <string.h>
@@ -82,6 +83,11 @@ int case_rank_read(struct triage *triage, struct store *store, int64_t case_id,
     struct case_input input;
     bool began = store_look(store);
     int rc = case_input_read(store, case_id, &input, err);
+    if (!rc && input.symptom < 0) {
+        case_input_clear(&input);
+        rc = error_set(err, ERROR_INVALID, "case %s is of none of the kinds that have causes",
+                       CASE_ID(case_id));
+    }
     if (!rc)
         rc = case_rank_make(triage, store, &input, ret, err);
     store_unlook(store, began);

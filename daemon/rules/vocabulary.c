@@ -97,7 +97,7 @@ int symptom_of(const char *name)
 {
     const struct field_word *words = fields_find("symptom")->words;
     const struct field_word *found = name ? fields_word(words, name) : NULL;
-    return found ? (int)(found - words) : -1;
+    return found && found - words < SYMPTOMS ? (int)(found - words) : -1;
 }
 
 const char *material_name(int material)

@@ -9,10 +9,11 @@
 #include "intake/fields.h"
 #include <stdbool.h>
 
-/* In the order of the words of the field "symptom". */
+/* In the order of the words of the field "symptom"; "other" comes behind them: it is kept and
+ * counted, and nothing ranks it. */
 enum { SYMPTOM_MOLD, SYMPTOM_OFF_ODOR, SYMPTOM_STALING, SYMPTOMS };
 const char *symptom_name(int symptom);
-int symptom_of(const char *name); /* -1 unknown */
+int symptom_of(const char *name); /* -1 unknown, or nothing that is ranked */
 
 enum fact_kind {
     FACT_OBSERVATION, /* what the complaint says; one value a complaint */

@@ -370,7 +370,8 @@ static int read_settling(const json_t *body, const struct setup *setup, const ch
         rc = jsonx_needed(body, "confirmed_by", LENGTH_PERSON, &s->confirmed_by, err);
     if (rc)
         return rc;
-    if (!triage_cause_of(setup->triage, s->cause, symptom)) {
+    bool unranked = strcmp(symptom, "other") == 0 && strcmp(s->cause, "not-known") == 0;
+    if (!unranked && !triage_cause_of(setup->triage, s->cause, symptom)) {
         error_set(err, ERROR_INVALID, "is not a cause of %s", symptom);
         error_field(err, "cause", s->cause);
         error_hint(err, "`oddloaf rules list` names them");

@@ -231,7 +231,7 @@ void view_of_digest(const json_t *event, struct view *view)
     const json_t *week = json_object_get(event, "week");
     const char *symptom;
     json_t *count;
-    char n[TYPESET_NUMBER];
+    char n[TYPESET_NUMBER], other[TYPESET_COUNT];
     size_t i;
     const json_t *line;
     add_title(view, text_of(week, "week"));
@@ -240,6 +240,10 @@ void view_of_digest(const json_t *event, struct view *view)
     view_add(view, VIEW_ROW, "Plant", 0, "%s", text_of(event, "plant"));
     json_object_foreach(json_object_get(week, "complaints"), symptom, count)
         add_symptom(view, week, symptom, json_number_value(count));
+    if (number_of(week, "other") > 0)
+        view_add(view, VIEW_ROW, "Other", 0,
+                 "%s: too light, torn bag, label: oddloaf find says what",
+                 typeset_count(number_of(week, "other"), "complaint", " ", other));
     view_add(view, VIEW_ROW, "Units packed", 0, "%s", shown(number_of(week, "units"), n));
     add_open(view, json_object_get(week, "open_cases"));
     add_verdicts(view, json_object_get(json_object_get(week, "right"), "quarter"));

@@ -92,6 +92,11 @@ static void add_tiles(struct text_buffer *b, const json_t *report)
     text_append(b, "<li><b>");
     page_add_number(b, page_number(report, "units"));
     text_append(b, "</b>units packed</li>");
+    if (page_number(report, "other") > 0) {
+        text_append(b, "<li><b>");
+        page_add_number(b, page_number(report, "other"));
+        text_append(b, "</b>other complaints</li>");
+    }
     add_returned(b, json_object_get(report, "returns"));
     text_append(b, "</ul>\n");
 }

@@ -122,6 +122,8 @@ int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way wa
 int pattern_count_causes(struct store *store, int64_t case_id, enum pattern_way way,
                          struct error *err);
 /* Keeps how good the ranking was that the case's standing verdict met. */
+/* Complaints of no kind that is ranked, received in that week. */
+int pattern_other(struct store *store, int week, int64_t *ret, struct error *err);
 int pattern_verdict_given(struct store *store, int64_t case_id, struct error *err);
 /* Counts everything again. */
 int pattern_recount(struct store *store, struct error *err);

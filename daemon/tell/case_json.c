@@ -272,7 +272,7 @@ static json_t *actions_json(const struct triage *triage, const struct case_rank 
 
 static void add_of_symptom(json_t *list, const struct triage *triage, int symptom, unsigned readers)
 {
-    for (int i = 0; i < triage->rules->caution_count; i++) {
+    for (int i = 0; i < triage->rules->caution_count && symptom >= 0; i++) {
         const struct rule_caution *caution = &triage->rules->cautions[i];
         if (caution->symptoms & 1u << symptom && caution->readers & readers)
             add_text(list, caution->text);
@@ -315,14 +315,19 @@ static json_t *caller_cautions_json(const struct triage *triage, const struct ca
     return list;
 }
 
-static json_t *cautions_json(const struct triage *triage, const struct case_rank *ranked,
-                             const json_t *checks)
+void case_json_harm_caution(const struct case_rank *ranked, json_t *list)
 {
-    json_t *list = json_array();
     if (ranked->input.harm)
         add_text(list, HARM_CAUTION);
     else if (ranked->input.harm_possible)
         add_text(list, POSSIBLE_CAUTION);
+}
+
+static json_t *cautions_json(const struct triage *triage, const struct case_rank *ranked,
+                             const json_t *checks)
+{
+    json_t *list = json_array();
+    case_json_harm_caution(ranked, list);
     add_of_symptom(list, triage, ranked->input.symptom, EVERYBODY);
     add_of_causes(list, triage, ranked, EVERYBODY);
     add_of_work(list, triage, ranked, checks);

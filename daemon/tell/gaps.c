@@ -313,8 +313,8 @@ static int weigh_case(struct telling *t, int64_t id, struct error *err)
 {
     struct case_rank ranked;
     int rc = case_rank_read(t->triage, t->store, id, &ranked, err);
-    if (rc)
-        return rc == ERROR_NOT_FOUND ? 0 : rc;
+    if (rc) /* gone, or of no kind that is ranked */
+        return rc == ERROR_NOT_FOUND || rc == ERROR_INVALID ? 0 : rc;
     if (ranked.lots[0].lot_id && !ranked.input.harm && ranked.rank->count > 0) {
         size_t most = (size_t)t->triage->rules->fact_count * (size_t)(ranked.input.count + 1);
         bool *kept = xcalloc(most + 1, sizeof *kept);

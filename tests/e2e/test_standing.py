@@ -227,6 +227,36 @@ def check_called(post):
     assert plant.client_json("lot", HOT)["samples"][0]["value"] == 8
 
 
+def check_other():
+    """What is of no kind that has causes is kept, counted and settled, and nothing ranks it; a wrong label is harm."""
+    rows, _ = lot_rows()
+    with Post() as post:
+        plant = post.plant
+        load(plant, rows)
+        one = complaint(lot_text=HOT, symptom="other", note="feels underweight")
+        status, answer = plant.post("/v1/complaints", one)
+        assert status == 201 and answer["ranked"] == [] and answer["ask"] == [] and answer["harm"] == [], answer
+        told = plant.client_json("rank", answer["case"])
+        assert told["symptom"] == "other" and told["ranked"] == [] and told["complaints"] == [one["id"]], told
+        assert plant.client_json("lot", HOT)["cases"][0]["symptom"] == "other"
+        refused = plant.client("why", answer["case"])
+        assert refused.returncode and "none of the kinds that have causes" in refused.stderr, refused
+        plant.wait_idle()
+        assert post.new() == [], "nothing to tell QA but in the week"
+        week = plant.client_json("week", "2026-W47")
+        assert week["other"] == 1 and sum(week["complaints"].values()) == 0, week["complaints"]
+        assert "And 1 complaint of other things" in " ".join(plant.client("week", "2026-W47", check=0).stdout.split())
+        refused = plant.client("settle", answer["case"], "packed-hot", "--confirmed-by", "judgement")
+        assert "is not a cause of other" in refused.stderr, refused.stderr
+        plant.client("settle", answer["case"], "not-known", "--confirmed-by", "judgement", check=0)
+        label = complaint(lot_text=HOT, symptom="other", note="the wrong label is on it, it says rye")
+        status, answer = plant.post("/v1/complaints", label)
+        assert status == 201 and answer["harm"] == ["wrong-label"] and answer["script"], answer
+        assert any("HARM" in subject.upper() for _, subject, _, _ in post.new())
+        plant.client_json("correct", label["id"], "symptom=mold", "--reason", "said so")
+        plant.client("status", "--recount", check=0)
+
+
 def check_changed_lots():
     """A lot's units and dates change which lot is meant: what is not exact is looked for again, and a
     case that turns out to be another's becomes part of it, told and on record."""
@@ -323,7 +353,7 @@ def check_many():
 
 
 def main():
-    for check in (check_not_on_record, check_no_single_lot, check_doubts, check_changed_lots, check_many):
+    for check in (check_other, check_not_on_record, check_no_single_lot, check_doubts, check_changed_lots, check_many):
         check()
         print(check.__name__, "ok")
 

@@ -108,6 +108,10 @@ static void english_notes(void **state)
         {"mold", "fuzzy green on the end pieces, kept on top of the fridge",
          "observed.colour=\"blue-green\" observed.where=\"heel\" observed.kept=\"warm\""},
         {"off-odor", "smells funny, kind of like beer", "observed.odor=\"alcohol\""},
+        {"other", "the wrong label is on it", "harm=\"wrong-label\""},
+        {"other", "sesame isn't on the label", "harm=\"wrong-label\""},
+        {"other", "la etiqueta equivocada, dice centeno", "harm=\"wrong-label\""},
+        {"other", "the label is crooked and it is underweight", ""},
         {"mold", "nothing to say", ""},
         {"mold", "", ""},
     };

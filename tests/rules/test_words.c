@@ -85,6 +85,9 @@ static void compare_list(const char *file, const json_t *list)
         for (const struct field_word *w = f->words; w && w->word; w++, count++)
             for (size_t i = 0; i < json_array_size(list); i++)
                 found += strcmp(json_string_value(json_array_get(list, i)), w->word) == 0;
+        bool ranked = strcmp(f->name, "symptom") == 0 && strncmp(file, "rules/", 6) == 0;
+        if (ranked) /* no rule speaks of other things */
+            count = SYMPTOMS;
         if (found > 1 && (found != count || json_array_size(list) != count))
             fail_msg("%s: an enum has other words than %s", file, f->name);
     }
@@ -155,7 +158,9 @@ static void notes_are_read_for_every_word(void **state)
         note_words(f->name, "en", found);
         note_words(f->name, "es", found);
         for (const struct field_word *w = f->words; w && w->word && json_object_size(found); w++) {
-            bool says = strcmp(w->word, "unknown") != 0;
+            /* files of their own read the first kinds of harm: intake/harm_words.h */
+            bool says = strcmp(w->word, "unknown") != 0 &&
+                        (strcmp(f->name, "harm") != 0 || strcmp(w->word, "wrong-label") == 0);
             if (says && !json_object_get(found, w->word))
                 fail_msg("%s %s: no lexicon reads it from a note", f->name, w->word);
             read++;

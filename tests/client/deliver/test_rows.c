@@ -98,7 +98,7 @@ static void rows_know_their_line(void **state)
               "grey,x\r\n"
               "staling,last",
               "2:{\"symptom\":\"mold\",\"note\":\"two\\r\\nlines, and a \\\"quote\\\"\"}\n"
-              "5:symptom=grey:not one of mold off-odor staling\n"
+              "5:symptom=grey:not one of mold off-odor staling other\n"
               "6:{\"symptom\":\"staling\",\"note\":\"last\"}\n",
               "");
 }
@@ -119,7 +119,7 @@ static void what_is_wrong_is_named(void **state)
               "3:=:has 3 values, the header names 2 columns\n",
               "");
     check_csv(NULL, "symptom,found_on,packs,note\ngrey,yesterday,2,x\n",
-              "2:symptom=grey:not one of mold off-odor staling\n"
+              "2:symptom=grey:not one of mold off-odor staling other\n"
               "2:found_on=yesterday:must be a whole date like 2026-11-19\n",
               "");
     check_csv(NULL, "symptom,note\nmold,caf\xE9\n", "2:note=caf?:is not UTF-8\n", "");

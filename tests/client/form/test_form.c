@@ -45,7 +45,8 @@ static void choices_by_number_word_and_other_words(void **state)
     check("symptom", "Mould", "{\"symptom\":\"mold\"}");
     check("symptom", "off", "{\"symptom\":\"off-odor\"}");
     check("symptom", "stale", "{\"symptom\":\"staling\"}");
-    check("symptom", "4", "refused");
+    check("symptom", "the bag was torn, it is underweight", "{\"symptom\":\"other\"}");
+    check("symptom", "5", "refused");
     check("symptom", "broken", "refused");
     check("colour", "green", "{\"observed\":{\"colour\":\"blue-green\"}}");
     check("colour", "white", "refused"); /* chalky or fluffy? */
