@@ -73,9 +73,7 @@ int main(int argc, char **argv)
     struct args a = {0};
     struct error err = {0};
     struct client c = {0};
-    int code = 0;
-    if (source_read_apart(argv, &code))
-        return code;
+    source_read_apart(argv);
     setlocale(LC_CTYPE, "");
     signal(SIGPIPE, SIG_IGN);
     command_start();

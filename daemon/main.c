@@ -418,7 +418,7 @@ int main(int argc, char **argv)
     struct error err = {0};
     struct daemon d = {0};
     if (sheet_apart_asked(argv))
-        return sheet_apart_main(argv);
+        sheet_apart_main(argv);
     int exit_code = read_options(argc, argv, &options);
     if (exit_code >= 0)
         return exit_code;

@@ -145,10 +145,8 @@ int source_read(struct source *s, char *buffer, size_t size, size_t *ret_length,
     return 0;
 }
 
-bool source_read_apart(char *const argv[], int *ret_code)
+void source_read_apart(char *const argv[])
 {
-    bool asked = sheet_apart_asked(argv);
-    if (asked)
-        *ret_code = sheet_apart_main(argv);
-    return asked;
+    if (sheet_apart_asked(argv))
+        sheet_apart_main(argv);
 }

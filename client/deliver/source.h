@@ -26,8 +26,8 @@ bool source_is_ndjson(const struct source *s);
 /* Up to `size` bytes, fewer only at the end, 0 at the end. A byte order mark is left out.
  * ERROR_IO with the source named. */
 int source_read(struct source *s, char *buffer, size_t size, size_t *ret_length, struct error *err);
-/* First in main(): whether this is the process that reads a sheet for another
- * (tables/sheet_apart.h). Then it has, and the exit code is in *ret_code. */
-bool source_read_apart(char *const argv[], int *ret_code);
+/* First in main(): if this is the process that reads a sheet for another (tables/sheet_apart.h), it
+ * does, and ends. */
+void source_read_apart(char *const argv[]);
 
 #endif

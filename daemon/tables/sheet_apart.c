@@ -78,7 +78,7 @@ static int read_all(struct text_buffer *file, struct error *err)
     return rc;
 }
 
-int sheet_apart_main(char *const argv[])
+static int run(char *const argv[])
 {
     struct error err = {0};
     struct text_buffer file = {0};
@@ -95,6 +95,12 @@ int sheet_apart_main(char *const argv[])
         return 0;
     int length = snprintf(said, sizeof said, "%d\n%s\n%s\n", rc, err.text, err.hint);
     return write(STDERR_FILENO, said, (size_t)length) == length ? REFUSED : 1;
+}
+
+/* What a program does at its end (a sanitizer looks for leaks) would need what was given up. */
+void sheet_apart_main(char *const argv[])
+{
+    _exit(run(argv));
 }
 
 /* ---- who asks ---- */

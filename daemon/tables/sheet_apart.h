@@ -8,9 +8,10 @@
 #include "tables/sheet.h"
 #include <stdbool.h>
 
-/* First in main(): whether this is such a process. Then sheet_apart_main() is all it does. */
+/* First in main(): whether this is such a process. Then sheet_apart_main() is all it does: it ends
+ * the process. */
 bool sheet_apart_asked(char *const argv[]);
-int sheet_apart_main(char *const argv[]);
+_Noreturn void sheet_apart_main(char *const argv[]);
 
 struct sheet_apart;
 

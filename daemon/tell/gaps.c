@@ -360,7 +360,8 @@ static json_t *record_json(const struct telling *t, const struct record *r, doub
                  r->bits / n);
     else
         snprintf(says, sizeof says,
-                 "%s: recorded for %.0f %% of these cases; recording all would settle about %.0f "
+                 "%s: recorded for %.0f %% of these cases; recording all would settle at most "
+                 "about %.0f "
                  "more a month (%.2f bits each)",
                  name, share * 100, fmax(more, 0), r->bits / n);
     return json_pack("{ss ss sI sI so so so so ss}", "kind", r->kind, "what", r->what, "with",

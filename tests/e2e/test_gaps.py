@@ -46,6 +46,6 @@ with Plant(sys.argv[1]) as plant:
     tells = {(t["kind"], t["what"]): t for t in told["tells"]}
     one = tells["uses", "film"]
     assert (one["with"], one["without"]) == (16, 8) and one["bits"] > 0, one
-    assert "film in uses: recorded for 67 % of these cases; recording all would settle about" in one["says"]
+    assert "film in uses: recorded for 67 % of these cases; recording all would settle at most about" in one["says"]
     assert told["tells"][0]["what"] == "film", told["tells"][:3]
     assert "What more records would tell" in plant.client("gaps").stdout

@@ -72,9 +72,9 @@ def complaints_of(folder):
 
 def ranks(plant):
     """Every case's ranking, paged."""
-    found, after = {}, "C0"
+    found, after = {}, ""
     while True:
-        status, text = plant.request("GET", f"/v1/ranks?after={after}&limit=100", timeout=300)
+        status, text = plant.request("GET", f"/v1/ranks?limit=100{after}", timeout=300)
         if status != 200:
             raise RuntimeError(f"ranks: {status} {text}")
         lines = text.splitlines()
@@ -83,7 +83,7 @@ def ranks(plant):
         for line in lines:
             ranking = json.loads(line)
             found[ranking["case"]] = ranking
-        after = json.loads(lines[-1])["case"]
+        after = f"&after={json.loads(lines[-1])['case']}"
 
 
 def cases_of(seed, folder, found):
