@@ -235,6 +235,7 @@ class Test:
         # those that look at the text, and that kill what would tell which lines it went through
         self.skipped = not self.targets or "slow" in properties.get("LABELS", []) or self.name in (
             "house", "walks", "unused_functions", "fault/kill") or "system/" in self.name
+        self.trusted = False
         self.tmp = build / "tmp" / self.name.replace("/", "-")
 
     def run(self, cpu_s, wall_s, env=None):
@@ -355,12 +356,25 @@ def judge(copy, tests, lines, change, cap_s):
         for name in lines.through(path, line):
             if time.monotonic() > until:
                 return "time up", ""
-            if name in tests and notices(copy, tests[name], lines.known[name]["took"]):
+            if name not in tests or not notices(copy, tests[name], lines.known[name]["took"]):
+                continue
+            if tests[name].is_unit or passes_unchanged(copy, tests[name], (path, original, changed)):
                 return "noticed", name
+            print(f"left out, fails unchanged: {tests.pop(name).name}", flush=True)
         return "unnoticed", ""
     finally:
         (copy.tree / path).write_bytes(original)
         copy.builds(object_of(path))
+
+
+def passes_unchanged(copy, test, of):
+    """Asked once: a whole system may fail for reasons of the copy or of the machine."""
+    path, original, changed = of
+    if not test.trusted:
+        (copy.tree / path).write_bytes(original)
+        test.trusted = copy.builds(*test.targets) and test.run(600, 900) in (0, 77)
+        (copy.tree / path).write_text(changed)
+    return test.trusted
 
 
 def notices(copy, test, took):
