@@ -502,6 +502,8 @@ def told(plant, first):
     answers = {words: lasting(plant.client_json(*words)) for words in (
         ("trace", "--symptom", "mold", *days), ("returns", *days), ("scores",), ("lot", "L1 6310 A0400"), ("reach", first["id"]),
         ("rank", first["id"]), ("cases",), ("week", "2026-W47"))}
+    for case in answers[("cases",)]["cases"]:
+        del case["due"]  # a day that came nearer stays when what moved it is withdrawn: QA sets another
     answers["counts"] = plant.get("/v1/status")[1]["counts"]
     for table in TABLES:
         text = plant.client("week", "2026-W47", "--csv", "-", "--table", table, check=0).stdout
