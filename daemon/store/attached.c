@@ -218,7 +218,11 @@ int attached_erase(struct store *store, int64_t complaint_id, struct error *err)
     static const char SQL[] =
         "UPDATE attached SET file_id = NULL, name = '[erased]', sha256 = '', end_reason ="
         " coalesce(end_reason, 'erased with the contact'), ended_by = coalesce(ended_by, ''),"
-        " ended_ms = coalesce(ended_ms, at_ms) WHERE complaint_id = ?1 AND name <> '[erased]'";
+        " ended_ms = coalesce(ended_ms, (SELECT max(e.at_ms) FROM erased e WHERE e.report IN "
+        "(SELECT"
+        " uuid FROM complaint WHERE id = ?1 UNION SELECT uuid FROM joined WHERE complaint_id = "
+        "?1)),"
+        " at_ms) WHERE complaint_id = ?1 AND name <> '[erased]'";
     int rc = db_run(store, SQL, DB(DB_INT(complaint_id)), err);
     return rc || db_changes(store) == 0 ? rc : drop_files(store, err);
 }

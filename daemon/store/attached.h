@@ -18,7 +18,7 @@ struct attached_row {
     const char *by_name, *user;
     int64_t at_ms;
 };
-/* What may be attached: bytes, 0 any. */
+/* How much may be attached: bytes, 0 any. */
 struct attached_limits {
     int64_t case_bytes; /* to one complaint, or one case with its complaints */
     int64_t user_bytes; /* by one user within a day */
@@ -37,8 +37,8 @@ struct attached_end {
 };
 /* ERROR_NOT_FOUND if there is none. In the writer's transaction. */
 int attached_detach(struct store *store, const struct attached_end *end, struct error *err);
-/* All of a complaint: whoever reported it is erased. What it was called goes as well. In the
- * writer's transaction. */
+/* All of a complaint: whoever reported it is erased, and has a mark (store/erasures.h), whose time
+ * is when it ended. What it was called goes as well. In the writer's transaction. */
 int attached_erase(struct store *store, int64_t complaint_id, struct error *err);
 
 typedef int (*attached_each)(void *arg, const struct attached_row *row);
@@ -46,8 +46,8 @@ typedef int (*attached_each)(void *arg, const struct attached_row *row);
  * callback's non-zero answer stops and is returned; it may ask the database itself. */
 int attached_of(struct store *store, int64_t case_id, int64_t complaint_id, attached_each each,
                 void *arg, struct error *err);
-/* The one of that number with its bytes (malloc'd). ERROR_NOT_FOUND if there is none;
- * ERROR_INTERNAL if its bytes are not those that were kept. */
+/* The one of that number with its bytes (malloc'd, the caller's even on failure). ERROR_NOT_FOUND
+ * if there is none; ERROR_INTERNAL if its bytes are not those that were kept. */
 int attached_get(struct store *store, int64_t id, attached_each each, void *arg, char **ret_bytes,
                  struct error *err);
 

@@ -176,18 +176,18 @@ static int is_dated(const struct dirent *entry)
            strcmp(entry->d_name + length - (sizeof SUFFIX - 1), SUFFIX) == 0;
 }
 
-/* Their names sort by time. */
-static void drop_older(const char *folder, int keep)
+/* Their names sort by time. By a clock that was put back since, others may be of a time to come:
+ * the one just made is not dropped for those. */
+static void drop_older(const char *folder, int keep, const char *made)
 {
     struct dirent **entries;
     struct text_buffer path = {0};
     int count = scandir(folder, &entries, is_dated, alphasort);
     for (int i = 0; i < count; i++) {
-        if (i < count - keep) {
-            text_reset(&path);
-            text_appendf(&path, "%s/%s", folder, entries[i]->d_name);
+        text_reset(&path);
+        text_appendf(&path, "%s/%s", folder, entries[i]->d_name);
+        if (i < count - keep && strcmp(path.data, made) != 0)
             unlink(path.data);
-        }
         free(entries[i]);
     }
     if (count >= 0)
@@ -204,7 +204,7 @@ int backup_make_dated(struct store *store, const char *state_dir, int keep, int6
     text_appendf(&path, "%s/%s%s%s", folder, PREFIX, disk_stamp(now_ms, stamp), SUFFIX);
     int rc = backup_make(store, path.data, err);
     if (!rc) {
-        drop_older(folder, keep);
+        drop_older(folder, keep, path.data);
         *ret_path = text_take(&path);
     }
     text_buffer_free(&path);

@@ -1,12 +1,13 @@
-/* Copies of the database: each is checked whole, attached files too, and on disk, file and folder,
- * before it has its name. Those without a place of their own live in the state's folder of backups.
+/* Copies of the database: each is checked whole, attached files too, and on disk before it has its
+ * name; the name is, too, before a copy is said to be made. Those without a place of their own live
+ * in the state's folder of backups.
  */
 #ifndef ODDLOAF_STORE_BACKUP_H
 #define ODDLOAF_STORE_BACKUP_H
 
 #include "store/store.h"
 
-/* STATE/backups, made if it is not there. */
+/* STATE/backups, made if it is not there and can be. */
 char *backup_folder(const char *state_dir); /* malloc'd */
 /* Where a copy that somebody named goes: a bare name into the folder of backups, an absolute path
  * there. ERROR_INVALID for any other. *ret_path malloc'd. */
@@ -15,8 +16,8 @@ int backup_place(const char *state_dir, const char *named, char **ret_path, stru
 /* Online copy to `path`. ERROR_CONFLICT if that is there; ERROR_INVALID if it may not be written;
  * ERROR_INTERNAL with the first finding, and no file, if the database is damaged. */
 int backup_make(struct store *store, const char *path, struct error *err);
-/* One by the clock: into the folder of backups, named by the time; of those so named the newest
- * `keep` stay. *ret_path malloc'd. */
+/* One by the clock: into the folder of backups, named by the time. It stays, and of those so named
+ * the `keep` that are latest by their names. *ret_path malloc'd. */
 int backup_make_dated(struct store *store, const char *state_dir, int keep, int64_t now_ms,
                       char **ret_path, struct error *err);
 

@@ -14,7 +14,7 @@ struct change_row {
     const char *field, *was, *now; /* was, now: "" nothing */
 };
 
-/* Of `change` all but field, was and now counts. Nothing is written where nothing changed. */
+/* Of `change` all but id, field, was and now counts. Nothing is written where nothing changed. */
 int change_add(struct store *store, const struct change_row *change, const char *field,
                const char *was, const char *now, struct error *err);
 

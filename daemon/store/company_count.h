@@ -7,8 +7,8 @@
 
 #include "store/store.h"
 
-/* A complaint of this symptom, received then, is about this lot (delta +1) or no longer is (-1).
- * ERROR_NOT_FOUND for an unknown lot. */
+/* A complaint of this symptom, received then, is about this lot (delta +1; ERROR_NOT_FOUND for an
+ * unknown lot) or no longer is (-1; nothing to do if none was counted so). */
 int company_count(struct store *store, int64_t lot_id, const char *symptom, int64_t received_ms,
                   int delta, struct error *err);
 

@@ -53,7 +53,7 @@ struct complaint_placed {
 };
 
 /* Logs it once: finds or opens its case, counts, queues the case's ranking (work row 'rank').
- * The same uuid again changes nothing and answers as the first time. */
+ * The same uuid again changes nothing, and the answer is where that complaint stands by now. */
 int complaint_log(struct store *store, const struct complaint_new *complaint,
                   struct complaint_placed *ret, struct error *err);
 

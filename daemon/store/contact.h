@@ -77,7 +77,8 @@ struct contact_match {
 /* May ask the database itself. */
 typedef int (*contact_each)(void *arg, const struct contact_match *match);
 /* Complaints of this symptom about the same lot, or whose lot may be the same, that share a whole
- * name, phone number or mail address; newest first. */
+ * name, phone number or mail address; newest first. Of one that very many share, the contacts kept
+ * last are looked at. */
 int contact_same_person(struct store *store, const struct contact_query *query, int limit,
                         contact_each each, void *arg, struct error *err);
 

@@ -4,6 +4,7 @@
 #include "store/attached.h"
 #include "store/contact_said.h"
 #include "store/db.h"
+#include "store/disk.h"
 #include "store/store_inside.h"
 #include <errno.h>
 #include <fcntl.h>
@@ -95,7 +96,8 @@ static int append(const char *path, const char *text, size_t length, struct erro
     ok = ok && write_whole(fd, text, length) && fsync(fd) == 0;
     int rc = ok ? 0 : fail(err, path, "written");
     close(fd);
-    return rc;
+    /* a file that is new is on disk once its name is */
+    return rc || size > 0 ? rc : disk_sync_folder_of(path, err);
 }
 
 int erasures_write(struct store *store, struct error *err)

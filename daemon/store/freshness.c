@@ -98,15 +98,18 @@ struct log_lines {
     int count;
 };
 
+/* In the order of the lines' names. */
 static void take_newest(struct log_lines *lines, const char *line, int64_t at_ms)
 {
-    int i = 0;
-    while (i < lines->count && strcmp(lines->of[i].line, line) != 0)
+    int i = 0, order = 1;
+    while (i < lines->count && (order = strcmp(line, lines->of[i].line)) > 0)
         i++;
-    if (i == LOG_LINES)
-        return;
-    if (i == lines->count) {
-        memcpy(lines->of[lines->count++].line, line, LINE_BYTES);
+    if (order != 0 || i == lines->count) {
+        if (lines->count == LOG_LINES)
+            return;
+        memmove(&lines->of[i + 1], &lines->of[i],
+                (size_t)(lines->count++ - i) * sizeof lines->of[0]);
+        memcpy(lines->of[i].line, line, LINE_BYTES);
         lines->of[i].at_ms = at_ms;
     }
     if (lines->of[i].at_ms < at_ms)

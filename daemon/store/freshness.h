@@ -13,8 +13,9 @@ struct freshness {
     int64_t at_ms;
 };
 typedef int (*freshness_each)(void *arg, const struct freshness *one);
-/* Lines in the order of their names, kinds in the order above. Texts live until the callback
- * returns; its non-zero answer stops and is returned. */
+/* Line after line, in the order of their names, what its lots have, kinds in the order above; then
+ * the lines of the plant log, of which some dozens are told. Texts live until the callback returns;
+ * its non-zero answer stops and is returned. */
 int freshness_list(struct store *store, freshness_each each, void *arg, struct error *err);
 
 #endif

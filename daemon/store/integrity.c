@@ -62,7 +62,7 @@ int integrity_check(struct store *store, const atomic_bool *stop, struct error *
         sqlite3_progress_handler(store->db, LOOK_EVERY, is_stopped, (void *)(uintptr_t)stop);
     int rc = list_tables(store, &tables, &why);
     if (rc)
-        say_damaged(store, why.text, err);
+        rc = say_damaged(store, why.text, err);
     for (size_t i = 0; i < tables.count; i++) {
         char *sql = sqlite3_mprintf("PRAGMA integrity_check(\"%w\")", tables.name[i]);
         if (!rc)

@@ -21,7 +21,8 @@ int joined_add(struct store *store, const struct joined_row *row, struct error *
 int joined_rewrite(struct store *store, const char *uuid, int64_t received_ms, const char *body,
                    struct error *err);
 int joined_remove(struct store *store, const char *uuid, struct error *err);
-/* All that is joined to one complaint becomes joined to another. */
+/* All that is joined to one complaint, its contacts with it, becomes joined to another; what the
+ * one said by itself before is forgotten. */
 int joined_move(struct store *store, int64_t complaint_id, int64_t to_complaint_id,
                 struct error *err);
 /* Of one complaint, in the order they were joined. */

@@ -23,7 +23,8 @@ struct lot_around_sample {
     int64_t at_ms;
 };
 typedef int (*lot_around_sample_each)(void *arg, const struct lot_around_sample *row);
-/* Readings of a quantity that retained samples are read for, each with its note. */
+/* Readings of a quantity that retained samples are read for, each with its note; the first hundred.
+ */
 int lot_around_samples(struct store *store, int64_t lot_id, const char *quantity,
                        lot_around_sample_each each, void *arg, struct error *err);
 

@@ -1,6 +1,6 @@
 /* Looking lots up: by their code as people read it, by code date, line, product and time, and
- * where they were sent. Every look-up is bounded by an index and by the caller's capacity, so that
- * it costs the same at ten million lots as at ten thousand. */
+ * where they were sent. Every look-up of lots is bounded by an index and by a limit or the
+ * caller's capacity, so that it costs the same at ten million lots as at ten thousand. */
 #ifndef ODDLOAF_STORE_LOT_FIND_H
 #define ODDLOAF_STORE_LOT_FIND_H
 

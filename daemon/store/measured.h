@@ -17,7 +17,7 @@ struct measured_row {
     const char *method, *note;           /* to put: NULL leaves what stands */
     int64_t at_ms;   /* of the test; to put: WHEN_UNKNOWN_MS leaves what stands, or
                         is logged_ms */
-    int64_t case_id; /* it was asked for by; 0: none */
+    int64_t case_id; /* it was asked for by; 0: none; to put: 0 leaves what stands */
     const char *by_name, *user;
     int64_t logged_ms;
     const char *reason; /* to put: why it is corrected or taken back */

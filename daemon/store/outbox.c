@@ -103,12 +103,18 @@ static int restate_event(struct store *store, const struct outbox_addresses *a, 
     static const char SQL[] =
         "UPDATE outbox SET state = " STATE_NOW ", sent_ms = (SELECT max(d.sent_ms)" OF_MAIL ")"
         " WHERE event = ?1 AND (state = 'new' OR (?2 AND state = 'open'))";
-    return db_run(store, SQL, DB(DB_TEXT(a->event), DB_INT(a->all)), err);
+    static const char SQL_LEFT[] =
+        "DELETE FROM outbox_text WHERE ?1 = 'case' AND EXISTS (SELECT 1 FROM outbox o WHERE"
+        " o.id = mail_id AND o.event = ?1 AND o.state = 'sent')";
+    const struct db_value *with = DB(DB_TEXT(a->event), DB_INT(a->all));
+    int rc = db_run(store, SQL, with, err);
+    return rc || !a->all ? rc : db_run(store, SQL_LEFT, DB(DB_TEXT(a->event)), err);
 }
 
 int outbox_address(struct store *store, const struct outbox_addresses *addresses, int64_t now_ms,
                    struct error *err)
 {
+    assert(store_writing(store));
     int rc = addresses->all ? drop_others(store, addresses, err) : 0;
     for (size_t i = 0; i < addresses->count && !rc; i++)
         rc = add_deliveries(store, addresses, addresses->recipient[i], now_ms, err);
@@ -207,7 +213,7 @@ int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int
 int outbox_failed(struct store *store, const struct outbox_delivery *delivery, int64_t due_ms,
                   bool park, const char *why, struct error *err)
 {
-    assert(store_writing(store));
+    assert(store_writing(store) && !(park && delivery->urgent));
     static const char SQL[] =
         "UPDATE outbox_delivery SET attempts = attempts + 1, due_ms = ?3, last_error = ?5,"
         " state = CASE WHEN ?4 THEN 'parked' ELSE 'waiting' END"
@@ -224,7 +230,8 @@ static int make_due(struct store *store, int64_t mail_id, int64_t now_ms, int *r
     static const char SQL[] =
         "UPDATE outbox_delivery SET state = 'waiting', due_ms = ?2, since_ms ="
         " CASE state WHEN 'parked' THEN ?2 ELSE since_ms END"
-        " WHERE state <> 'sent' AND (?1 IS NULL OR mail_id = ?1)";
+        " WHERE state <> 'sent' AND (mail_id = ?1 OR (?1 IS NULL AND NOT EXISTS (SELECT 1 FROM"
+        " outbox o WHERE o.id = outbox_delivery.mail_id AND o.held IS NOT NULL)))";
     static const char SQL_FREE[] = "UPDATE outbox SET held = NULL WHERE id = ?1";
     int rc = db_run(store, SQL, DB(DB_ID(mail_id), DB_MS(now_ms)), err);
     if (!rc)

@@ -67,13 +67,13 @@ struct outbox_deliveries {
     int count, capacity;
 };
 /* Those that are due and find room, never tried ones first, recipients in turn; urgent ones or the
- * others. Of one case and recipient an ordinary mail waits until the one before it has left or was
- * parked. */
+ * others. Of one case, event and recipient an ordinary mail waits until the one before it has left
+ * or was parked. */
 int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_deliveries *ret,
                struct error *err);
 int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int64_t now_ms,
                 struct error *err);
-/* Failed: due again at `due_ms`, or parked. */
+/* Failed: due again at `due_ms`, or parked, which no urgent one is. */
 int outbox_failed(struct store *store, const struct outbox_delivery *delivery, int64_t due_ms,
                   bool park, const char *why, struct error *err);
 /* What has not left is due now, parked or not: of one mail, even if it was held, or of all that are

@@ -9,7 +9,7 @@
 struct owner;
 
 /* The directory must exist; ERROR_INVALID if it is another user's or anybody may write to it.
- * ERROR_CONFLICT if another process has it: the text names which. */
+ * ERROR_CONFLICT if another process has it: the text names which, where that is known. */
 int owner_take(const char *state_dir, struct owner **ret, struct error *err);
 void owner_free(struct owner *owner); /* gives the state free. NULL is fine */
 

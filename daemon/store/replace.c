@@ -146,6 +146,8 @@ static int name_aside(const char *state_dir, const char *aside, const char *stam
     int rc = mkdir(past, 0700) && errno != EEXIST ? failed(err, "make", past) : 0;
     if (!rc && rename(aside, to) && errno != ENOENT)
         rc = failed(err, "name", to);
+    if (!rc) /* before the folder it came from goes: else a power cut may leave neither name */
+        rc = disk_sync(past, err);
     free(past);
     free(to);
     return rc;

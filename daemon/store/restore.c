@@ -305,6 +305,7 @@ int restore_make(const char *state_dir, const char *file, int64_t now_ms, struct
     char stamp[DISK_STAMP];
     struct owner *owner = NULL;
     char *folder = NULL;
+    *ret = (struct restored){.at_ms = now_ms};
     int rc = restore_look(file, err);
     if (!rc)
         rc = owner_take(state_dir, &owner, err);
@@ -315,7 +316,6 @@ int restore_make(const char *state_dir, const char *file, int64_t now_ms, struct
         return rc;
     }
     const int64_t kept_ms = replace_time(state_dir, now_ms);
-    *ret = (struct restored){.at_ms = now_ms};
     snprintf(ret->file, sizeof ret->file, "%s", file);
     if (replace_any(state_dir))
         snprintf(ret->kept, sizeof ret->kept, "%s/replaced/%s", state_dir,

@@ -24,8 +24,8 @@ struct restored {
     } missing[RESTORE_KINDS]; /* what the replaced state has, and the backup has not */
     char past_fault[320];
 };
-/* ERROR_CONFLICT while a daemon has the state. On failure the state is as it was, unless
- * `ready`. */
+/* ERROR_CONFLICT while a daemon has the state. On failure the state is as it was, unless `ready`; a
+ * restore that was cut off before is finished first. */
 int restore_make(const char *state_dir, const char *file, int64_t now_ms, struct restored *ret,
                  struct error *err);
 

@@ -2,7 +2,8 @@
 #include "store/db.h"
 #include <assert.h>
 
-/* ?1: older than that; ?2: so many at most. A ranking is as old as the complaints it was made of.
+/* ?1: older than that; ?2: so many at most; ?3: now, where a row says when it ended. A ranking is
+ * as old as the complaints it was made of.
  */
 static const char SQL_RANKINGS[] =
     "DELETE FROM ranking WHERE (case_id, revision) IN (SELECT r.case_id, r.revision FROM ranking r"
@@ -29,7 +30,7 @@ static const char SQL_LOADS[] =
 
 static const char SQL_PHOTOS[] =
     "UPDATE attached SET file_id = NULL, end_reason = 'kept long enough', ended_by = '', ended_ms ="
-    " at_ms WHERE id IN (SELECT id FROM attached WHERE complaint_id IS NOT NULL AND file_id IS NOT"
+    " ?3 WHERE id IN (SELECT id FROM attached WHERE complaint_id IS NOT NULL AND file_id IS NOT"
     " NULL AND at_ms < ?1 LIMIT ?2)";
 static const char SQL_FILES[] =
     "DELETE FROM attached_file WHERE ?1 IS NOT NULL AND id IN (SELECT f.id FROM attached_file f "
@@ -48,12 +49,15 @@ int retention_round(struct store *store, const struct retention *rule, int64_t n
                  {SQL_DELIVERIES, rule->mail_days},   {SQL_MAILS, rule->mail_days},
                  {SQL_REPLACED, rule->replaced_days}, {SQL_LOADS, rule->loads_days},
                  {SQL_PHOTOS, rule->photos_days},     {SQL_FILES, rule->photos_days}};
+    const struct db_value now = DB_MS(now_ms), no_more = {.form = DB_IS_END};
     int rc = 0, dropped = 0;
     for (size_t i = 0; i < sizeof kinds / sizeof kinds[0] && !rc; i++) {
         if (kinds[i].days == 0)
             continue;
         rc = db_run(store, kinds[i].sql,
-                    DB(DB_MS(now_ms - kinds[i].days * WHEN_DAY_MS), DB_INT(limit)), err);
+                    DB(DB_MS(now_ms - kinds[i].days * WHEN_DAY_MS), DB_INT(limit),
+                       kinds[i].sql == SQL_PHOTOS ? now : no_more),
+                    err);
         dropped += rc ? 0 : db_changes(store);
     }
     if (!rc)

@@ -11,7 +11,7 @@ struct retention {
     int64_t rankings_days; /* revisions that were mailed, but for the newest such of a case */
     int64_t mail_days;     /* mail that has left; of mail about harm its text */
     int64_t replaced_days; /* what rows of records were before a later load replaced them */
-    int64_t loads_days;    /* which files were loaded, once they are applied */
+    int64_t loads_days;    /* which files were loaded, once they wait no more; not of readings */
     int64_t photos_days;   /* what was attached to complaints */
 };
 /* Inside the writer's transaction. At most `limit` rows of each kind; *ret_dropped 0: no more are

@@ -26,9 +26,9 @@ struct store_ids {
 };
 
 /* Opens (STORE_WRITE: creates and migrates, a verified copy kept before) DIR/oddloaf.db. A state
- * has one writer: STORE_WRITE is ERROR_CONFLICT while another process, named in the text, or
- * another store has it. ERROR_LOST, and nothing is touched, if the database is empty or gone where
- * its log or backups say that it was there. */
+ * has one writer: STORE_WRITE is ERROR_CONFLICT while another process (the text names it,
+ * where that is known: owner.h) or another store has it. ERROR_LOST, and nothing is touched, if the
+ * database is empty or gone where its log or backups say that it was there. */
 int store_open(const char *state_dir, enum store_mode mode, struct store **ret, struct error *err);
 void store_close(struct store *store); /* NULL is fine */
 

@@ -6,7 +6,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { BUSY_WAIT_MS = 10, BUSY_TRIES = 3000 };
+enum { BUSY_WAIT_MS = 10, INSIST_MS = 30000 };
 enum { GROUP_LIMIT = 512 };
 
 struct queued {
@@ -317,8 +317,10 @@ int writer_insist(struct writer *w, int (*apply)(struct store *, void *, struct 
                   struct error *err)
 {
     struct error why = {0};
+    /* by the clock: with another program's lock on it, SQLite waits for seconds in each try */
+    const int64_t until_ms = clock_monotonic_ms() + INSIST_MS;
     int rc = writer_run(w, apply, arg, &why);
-    for (int i = 0; i < BUSY_TRIES && rc == ERROR_BUSY && !writer_is_hurried(w); i++) {
+    while (rc == ERROR_BUSY && clock_monotonic_ms() < until_ms && !writer_is_hurried(w)) {
         usleep(BUSY_WAIT_MS * 1000);
         error_clear(&why);
         rc = writer_run(w, apply, arg, &why);

@@ -43,8 +43,8 @@ int writer_submit(struct writer *writer, const struct writer_job *job);
 /* Submits and waits for the commit. Not from the loop thread, nor from inside a job. */
 int writer_run(struct writer *writer, int (*apply)(struct store *, void *, struct error *),
                void *arg, struct error *err);
-/* writer_run() that waits, up to half a minute, for a full queue to have room and for another
- * program to let go of the database; not once the writer is hurried. */
+/* writer_run() that is tried again for half a minute while the queue is full or another program
+ * does not let go of the database; not once the writer is hurried. */
 int writer_insist(struct writer *writer, int (*apply)(struct store *, void *, struct error *),
                   void *arg, struct error *err);
 /* At most so many jobs wait from now on. */

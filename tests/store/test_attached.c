@@ -4,6 +4,7 @@
 #include "store/contact.h"
 #include "store/file_hash.h"
 #include "store/fixture.h"
+#include "store/retention.h"
 #include <unistd.h>
 
 static const struct attached_limits NO_LIMITS = {0, 0};
@@ -145,6 +146,31 @@ static void test_files_of_a_complaint_go_with_its_contact(void **state)
     assert_int_equal(files(f), 1);
     static const char SQL[] = "SELECT count(*) FROM attached WHERE name = 'ann.jpg' OR sha256 = ''";
     assert_int_equal(number(f, SQL), 1); /* that it was there, and nothing of it */
+    static const char SQL_ENDED[] = "SELECT max(ended_ms) FROM attached";
+    assert_int_equal(number(f, SQL_ENDED), 2000); /* and when it went */
+}
+
+static void test_photos_kept_long_enough_end_when_they_go(void **state)
+{
+    static const char SQL[] = "SELECT max(ended_ms) FROM attached";
+    struct fixture *f = *state;
+    const struct complaint_new c = fixture_complaint("0199a000-0000-7000-8000-000000000001", 1);
+    const struct retention rule = {.photos_days = 2};
+    struct complaint_placed placed = {0};
+    int64_t id = 0;
+    int dropped = 0;
+    assert_int_equal(complaint_log(f->store, &c, &placed, NULL), 0);
+    assert_int_equal(put(f,
+                         (struct attached_row){.complaint_id = placed.complaint_id,
+                                               .name = "a.jpg",
+                                               .at_ms = WHEN_DAY_MS},
+                         "x", &NO_LIMITS, &id),
+                     0);
+    assert_int_equal(retention_round(f->store, &rule, 3 * WHEN_DAY_MS, 9, &dropped, NULL), 0);
+    assert_int_equal(files(f), 1);
+    assert_int_equal(retention_round(f->store, &rule, 4 * WHEN_DAY_MS, 9, &dropped, NULL), 0);
+    assert_int_equal(files(f), 0);
+    assert_int_equal(number(f, SQL), 4 * WHEN_DAY_MS);
 }
 
 static void test_a_backup_holds_the_files_and_looks_at_them(void **state)
@@ -177,6 +203,7 @@ int main(void)
                                        TEST(test_bytes_that_changed_are_not_given_out),
                                        TEST(test_a_backup_holds_the_files_and_looks_at_them),
                                        TEST(test_limits_hold),
-                                       TEST(test_files_of_a_complaint_go_with_its_contact)};
+                                       TEST(test_files_of_a_complaint_go_with_its_contact),
+                                       TEST(test_photos_kept_long_enough_end_when_they_go)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -98,11 +98,32 @@ static void a_damaged_database_gives_no_backup(void **state)
     store_close(store);
 }
 
+/* By a clock that was a year ahead once, one of then is the latest for a year. */
+static void the_one_just_made_stays(void **state)
+{
+    static const int64_t YEAR_MS = INT64_C(365) * 86400000, NOW_MS = INT64_C(1800000000000);
+    const int64_t at_ms[] = {NOW_MS, NOW_MS + YEAR_MS, NOW_MS + 1000, NOW_MS + 2000};
+    struct state *s = *state;
+    char *path[4] = {NULL};
+    struct store *store = opened(s->dir);
+    for (int i = 0; i < 4; i++) {
+        assert_int_equal(backup_make_dated(store, s->dir, 1, at_ms[i], &path[i], NULL), 0);
+        assert_int_equal(access(path[i], F_OK), 0);
+    }
+    assert_int_not_equal(access(path[0], F_OK), 0);
+    assert_int_equal(access(path[1], F_OK), 0);
+    assert_int_not_equal(access(path[2], F_OK), 0);
+    for (int i = 0; i < 4; i++)
+        free(path[i]);
+    store_close(store);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_backup_opens_and_has_what_was_there, setup, teardown),
         cmocka_unit_test_setup_teardown(a_damaged_database_gives_no_backup, setup, teardown),
+        cmocka_unit_test_setup_teardown(the_one_just_made_stays, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

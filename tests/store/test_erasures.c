@@ -9,6 +9,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <sys/syscall.h>
 #include <unistd.h>
 
@@ -29,6 +30,16 @@ ssize_t write(int fd, const void *bytes, size_t length)
         return -1;
     }
     return syscall(SYS_write, fd, bytes, is == SHORT ? (length + 1) / 2 : length);
+}
+
+/* fsync(), likewise: how often a folder was synced. */
+static int folders;
+
+int fsync(int fd)
+{
+    struct stat st;
+    folders += fstat(fd, &st) == 0 && S_ISDIR(st.st_mode);
+    return (int)syscall(SYS_fsync, fd);
 }
 
 static struct store *store;
@@ -74,6 +85,17 @@ static void a_mark_written_in_pieces_is_whole(void **state)
     fclose(file);
 }
 
+/* A file that is new has its name on disk before the data is gone, or the mark may be lost. */
+static void the_first_mark_has_a_name_on_disk(void **state)
+{
+    int erased = 0;
+    (void)state;
+    folders = 0;
+    assert_int_equal(erase(NULL, 0, &erased, NULL), 0);
+    assert_int_equal(erased, 1);
+    assert_int_equal(folders, 1);
+}
+
 static void a_mark_that_does_not_fit_says_so(void **state)
 {
     static const int WRITES[] = {SHORT, ENOSPC};
@@ -89,6 +111,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_mark_written_in_pieces_is_whole, open_store,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(the_first_mark_has_a_name_on_disk, open_store,
                                         fixture_close),
         cmocka_unit_test_setup_teardown(a_mark_that_does_not_fit_says_so, open_store,
                                         fixture_close),

@@ -95,6 +95,15 @@ static void assert_counts(struct fixture *f, int64_t waiting, int64_t parked, in
     assert_int_equal(counts.sent, sent);
 }
 
+/* Payloads that are kept. */
+static int64_t texts(struct fixture *f)
+{
+    static const char SQL[] = "SELECT count(*) FROM outbox_text";
+    int64_t count = -1;
+    assert_int_equal(db_number(f->store, SQL, NULL, &count, NULL), 0);
+    return count;
+}
+
 static const char *const TWO[] = {"a@p", "b@p", NULL};
 static const char *const NOBODY[] = {NULL};
 
@@ -126,8 +135,10 @@ static void each_recipient_by_itself(void **state)
     assert_int_equal(outbox_due_again(f->store, 0, NOW, &due, NULL), 0);
     assert_int_equal(due, 1);
     assert_due(f, false, NOW, "1:a@p");
+    assert_int_equal(texts(f), 1);
     assert_int_equal(outbox_sent(f->store, 1, "a@p", NOW, NULL), 0);
     assert_counts(f, 0, 0, 1);
+    assert_int_equal(texts(f), 0);
 }
 
 static void one_mail_is_sent_again_by_its_number(void **state)
@@ -160,6 +171,23 @@ static void who_gets_what_waits_may_change(void **state)
     assert_due(f, false, NOW, "1:c@p");
     address(f, "case", true, (const char *const[]){"a@p", NULL});
     assert_counts(f, 0, 0, 1);
+    assert_int_equal(texts(f), 0);
+}
+
+/* A mail that a restored state holds leaves when a person asks for it by its number only. */
+static void a_held_mail_is_not_among_all(void **state)
+{
+    struct fixture *f = *state;
+    int due = -1;
+    add(f, "case", 1, 1);
+    address(f, "case", false, (const char *const[]){"a@p", NULL});
+    assert_int_equal(db_exec(f->store, "UPDATE outbox SET held = 'stale'", NULL), 0);
+    assert_int_equal(outbox_due_again(f->store, 0, NOW, &due, NULL), 0);
+    assert_int_equal(due, 0);
+    assert_due(f, false, NOW, "");
+    assert_int_equal(outbox_due_again(f->store, 1, NOW, &due, NULL), 0);
+    assert_int_equal(due, 1);
+    assert_due(f, false, NOW, "1:a@p");
 }
 
 static void the_hook_alone_sends_no_mail(void **state)
@@ -273,6 +301,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(each_recipient_by_itself, setup, teardown),
         cmocka_unit_test_setup_teardown(one_mail_is_sent_again_by_its_number, setup, teardown),
         cmocka_unit_test_setup_teardown(who_gets_what_waits_may_change, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_held_mail_is_not_among_all, setup, teardown),
         cmocka_unit_test_setup_teardown(the_hook_alone_sends_no_mail, setup, teardown),
         cmocka_unit_test_setup_teardown(what_was_never_tried_goes_first, setup, teardown),
         cmocka_unit_test_setup_teardown(one_case_s_mails_keep_their_order, setup, teardown),
