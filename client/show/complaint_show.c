@@ -146,6 +146,28 @@ static void show_changes(const struct view *v, const json_t *changes)
     }
 }
 
+static void show_attached(const struct view *v, const json_t *attachments)
+{
+    size_t i;
+    const json_t *file;
+    char when[VIEW_NUMBER], bytes[VIEW_NUMBER];
+    if (json_array_size(attachments) > 0)
+        view_section(v, "Attached to it");
+    json_array_foreach(attachments, i, file)
+    {
+        view_textf(v, VIEW_PLAIN, 2, 4, "%lld: %s, %s, %s bytes (%s, %s)",
+                   (long long)pick_int(file, "attachment", 0), pick_text(file, "name", "?"),
+                   pick_text(file, "type", "?"), view_number(pick_number(file, "bytes", 0), bytes),
+                   pick_text(file, "by", "?"), view_when(pick_text(file, "at", "?"), when));
+    }
+}
+
+static void show_next(const struct view *v, const json_t *complaint)
+{
+    if (pick_has(complaint, "case"))
+        view_textf(v, VIEW_DIM, 0, 0, "Next: oddloaf rank %s", pick_text(complaint, "case", "?"));
+}
+
 void complaint_show(const struct view *v, const json_t *complaint)
 {
     show_head(v, complaint);
@@ -161,4 +183,6 @@ void complaint_show(const struct view *v, const json_t *complaint)
     }
     show_joined(v, json_object_get(complaint, "joined"));
     show_changes(v, json_object_get(complaint, "changes"));
+    show_attached(v, json_object_get(complaint, "attachments"));
+    show_next(v, complaint);
 }

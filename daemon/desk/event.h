@@ -21,8 +21,8 @@ json_t *event_urgent_refused(const char *plant, const json_t *needs, const json_
 /* Either of a complaint that may speak of harm, so that a person must read it: "possible" is true,
  * "harm" empty. */
 void event_urgent_possible(json_t *event);
-/* {"event":"case","plant","revision","why":"…","ranking":{…}}; the caller adds "said", a list, and
- * "made". New reference. */
+/* {"event":"case","plant","revision","why":"…","ranking":{…}}; the caller adds "said", a list,
+ * "made" and "follow": {"severity","owner","due"}, null before it is weighed. New reference. */
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking);
 /* {"event":"emptied","plant","case","complaint","symptom","back","why"} is made by desk/alarm.h. */
 /* {"event":"summary","plant","count","rules","cases":[{"case","symptom","lot","why","cause","title",

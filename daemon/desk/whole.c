@@ -3,6 +3,7 @@
 #include "base/short_id.h"
 #include "desk/apart.h"
 #include "desk/apart_row.h"
+#include "desk/attached_json.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
 #include "desk/named.h"
@@ -163,6 +164,7 @@ int whole_complaint(const struct desk *desk, struct store *store, const char *id
     logged_doubts(desk, store, shown.id, shown.body);
     json_object_set_new(shown.body, "withdrawn", json_boolean(shown.withdrawn));
     json_object_set_new(shown.body, "changes", changes_json(desk->tz, store, uuid, with_contact));
+    attached_json_add(store, desk->tz, 0, shown.id, shown.body);
     if (with_contact)
         add_contact(store, &shown, shown.first_only ? uuid : "");
     if (!shown.first_only)

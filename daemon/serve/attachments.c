@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "base/uuid.h"
 #include "desk/apart.h"
+#include "desk/attached_json.h"
 #include "desk/named.h"
 #include "serve/app.h"
 #include "serve/file_kind.h"
@@ -177,14 +178,7 @@ struct listing {
 static int add_row(void *arg, const struct attached_row *row)
 {
     const struct listing *l = arg;
-    char at[40];
-    json_t *one = json_pack("{s:I, s:o, s:o, s:s, s:s, s:I, s:I, s:s, s:s, s:s}", "attachment",
-                            (json_int_t)row->id, "case", CASE_ID_JSON(row->case_id), "complaint",
-                            *row->complaint ? json_string(row->complaint) : json_null(), "name",
-                            row->name, "type", row->type, "bytes", (json_int_t)row->bytes,
-                            "removed", (json_int_t)row->removed, "sha256", row->sha256, "by",
-                            row->by_name, "at", when_format(l->tz, row->at_ms, at));
-    return json_array_append_new(l->list, one);
+    return json_array_append_new(l->list, attached_json(l->tz, row));
 }
 
 static json_t *one_json(struct store *store, const struct tz *tz, int64_t id)

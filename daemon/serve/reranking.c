@@ -88,6 +88,19 @@ static void rank_one(struct round *round, struct ranked *r, struct store *store)
     store_unlook(store, began);
 }
 
+/* Null of one that was not weighed yet. */
+static json_t *follow_of(struct round *round, const struct ranked *r, struct store *store)
+{
+    struct follow_row row = {0};
+    int32_t today = tz_day(round->setup->tz, app_now_ms(round->app));
+    if (follow_get(store, r->case_id, &row, NULL) || row.since_ms == WHEN_UNKNOWN_MS)
+        return json_null();
+    json_t *follow = json_object();
+    following_case_json(&row, json_is_true(json_object_get(r->told, "harm")), today, follow);
+    json_object_del(follow, "overdue"); /* a mail is read later */
+    return follow;
+}
+
 static int save_mail(struct round *round, struct ranked *r, struct store *store, struct error *err)
 {
     const struct ranking *ranking = &r->ranking;
@@ -95,6 +108,7 @@ static int save_mail(struct round *round, struct ranked *r, struct store *store,
                                ranking->why, r->told);
     json_object_set(event, "made", r->lot);
     json_object_set(event, "said", r->said);
+    json_object_set_new(event, "follow", follow_of(round, r, store));
     const struct outbox_new mail = {.event = "case",
                                     .case_id = r->case_id,
                                     .revision = ranking->revision,
@@ -108,6 +122,20 @@ static bool may_harm(const struct ranked *r)
     return json_is_true(json_object_get(r->told, "harm_possible"));
 }
 
+/* Weighed first: the mail says who owns it and by when it is due. */
+static int save_made(struct round *round, struct ranked *r, struct store *store, struct error *err)
+{
+    int rc = r->same ? 0 : ranking_save(store, &r->ranking, err);
+    if (!rc)
+        rc = following_weigh(&round->setup->desk, store, r->case_id, may_harm(r),
+                             app_now_ms(round->app), err);
+    if (rc || r->same || !r->ranking.why)
+        return rc;
+    return strcmp(round->kind, WORK_AGAIN) == 0
+               ? work_add(store, WORK_NEWS, r->case_id, app_now_ms(round->app), err)
+               : save_mail(round, r, store, err);
+}
+
 static int save_one(struct round *round, struct ranked *r, struct store *store, struct error *err)
 {
     bool waits = false;
@@ -118,16 +146,7 @@ static int save_one(struct round *round, struct ranked *r, struct store *store, 
         return rc ? rc : work_done(store, round->kind, &r->row, err);
     if (!r->made && !r->gone)
         return work_retry(store, round->kind, &r->row, app_now_ms(round->app) + RETRY_MS, err);
-    if (r->made && !r->same) {
-        rc = ranking_save(store, &r->ranking, err);
-        if (!rc && r->ranking.why)
-            rc = strcmp(round->kind, WORK_AGAIN) == 0
-                     ? work_add(store, WORK_NEWS, r->case_id, app_now_ms(round->app), err)
-                     : save_mail(round, r, store, err);
-    }
-    if (!rc && r->made)
-        rc = following_weigh(&round->setup->desk, store, r->case_id, may_harm(r),
-                             app_now_ms(round->app), err);
+    rc = r->made ? save_made(round, r, store, err) : 0;
     return rc ? rc : work_done(store, round->kind, &r->row, err);
 }
 

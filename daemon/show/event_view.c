@@ -118,6 +118,9 @@ static void view_of_case(const json_t *event, struct view *view)
     told_view_lot(view, json_object_get(event, "made"));
     view_add(view, VIEW_ROW, "Complaints", 0, "%zu",
              json_array_size(json_object_get(ranking, "complaints")));
+    add_row(view, "Severity", json_object_get(event, "follow"), "severity");
+    add_row(view, "Owner", json_object_get(event, "follow"), "owner");
+    add_row(view, "Due", json_object_get(event, "follow"), "due");
     add_row(view, "As of", ranking, "as_of");
     add_row(view, "Why now", event, "why");
     add_list(view, VIEW_CAUTION, "Cautions", json_object_get(ranking, "cautions"));

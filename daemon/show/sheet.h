@@ -16,8 +16,13 @@ void sheet_add_time(struct text_buffer *b, const char *when);
 
 /* ---- the lot (sheet_lot.c) ---- */
 
-/* How sure it is, what is on record of it, holds, doubts, candidates. */
+/* How sure it is, what is on record of it, holds, doubts, candidates. `lot` is NULL while it is in
+ * doubt. */
 void sheet_lot(struct text_buffer *b, const json_t *rank, const json_t *lot);
+/* What laboratories and retained samples showed of it. */
+void sheet_measured(struct text_buffer *b, const json_t *measured);
+/* Of a case that nothing is ranked of: the words of its complaints. */
+void sheet_said(struct text_buffer *b, const json_t *said);
 /* Each telling quantity beside its target and the spread of recent lots. `why` may be NULL. */
 void sheet_quantities(struct text_buffer *b, const json_t *lot, const json_t *why);
 /* Where its packs went. */
@@ -47,6 +52,10 @@ void sheet_asks(struct text_buffer *b, const json_t *rank);
 /* From the `first` on. */
 void sheet_cautions(struct text_buffer *b, const json_t *rank, size_t first);
 void sheet_reach(struct text_buffer *b, const json_t *reach);
+/* Who owns it, by when it is due, how far it is, who waits to be called back. */
+void sheet_follow(struct text_buffer *b, const json_t *follow);
+/* Names, kinds and sizes of what is attached. */
+void sheet_attached(struct text_buffer *b, const json_t *attachments);
 void sheet_history(struct text_buffer *b, const json_t *history);
 
 #endif

@@ -134,11 +134,18 @@ static void add_foot(struct text_buffer *b, const char *rules)
     text_append(b, "No names, phone numbers or addresses of callers are on this sheet.</p>");
 }
 
+static void add_known(struct text_buffer *b, const json_t *sheet, const json_t *rank)
+{
+    sheet_follow(b, json_object_get(sheet, "follow"));
+    sheet_lot(b, rank, json_object_get(json_object_get(sheet, "drawn"), "lot"));
+    sheet_said(b, json_object_get(sheet, "said"));
+}
+
 char *sheet_html(const json_t *sheet)
 {
     struct text_buffer b = {0};
     const json_t *rank = json_object_get(sheet, "rank"), *drawn = json_object_get(sheet, "drawn");
-    bool harm = has_harm(rank);
+    bool harm = has_harm(rank), ranked = json_array_size(json_object_get(rank, "ranked")) > 0;
     const json_t *why = harm ? NULL : json_object_get(sheet, "why");
     add_head(&b, sheet, rank);
     add_instants(&b, sheet, rank);
@@ -146,20 +153,22 @@ char *sheet_html(const json_t *sheet)
         add_harm(&b, rank);
     else
         add_verdict(&b, rank);
-    sheet_lot(&b, rank, json_object_get(drawn, "lot"));
-    if (!harm) {
+    add_known(&b, sheet, rank);
+    if (!harm && ranked) {
         sheet_causes(&b, rank);
         add_whose(&b, rank, drawn);
         sheet_reasons(&b, why);
     }
     add_pictures(&b, drawn, why);
+    sheet_measured(&b, json_object_get(rank, "measured"));
     sheet_cautions(&b, rank, harm ? 1 : 0);
     if (!harm) {
         sheet_asks(&b, rank);
         sheet_reach(&b, json_object_get(sheet, "reach"));
     }
+    sheet_attached(&b, json_object_get(sheet, "attachments"));
     sheet_history(&b, json_object_get(sheet, "history"));
-    add_foot(&b, harm ? NULL : page_text(rank, "rules"));
+    add_foot(&b, harm || !ranked ? NULL : page_text(rank, "rules"));
     text_append(&b, "\n</main></body></html>\n");
     return text_take(&b);
 }

@@ -9,8 +9,9 @@
 
 /* `sheet`: {"plant","made_at", "rank": answers/rank.schema.json, "why": its ranking in full,
  * answers/why.schema.json, "reach": answers/reach.schema.json, "drawn": tell_sheet() of
- * tell/tell.h, "history": answers/history.schema.json}; of what is missing nothing is shown.
- * malloc'd. */
+ * tell/tell.h, "said": told_case() of desk/told.h where nothing is ranked, "follow":
+ * answers/follow.schema.json, "attachments": those of answers/attachments.schema.json, "history":
+ * answers/history.schema.json}; of what is missing nothing is shown. malloc'd. */
 char *sheet_html(const json_t *sheet);
 
 #endif

@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { CANDIDATES = 8, QUANTITIES = 14, ROUTES = 12 };
+enum { CANDIDATES = 8, QUANTITIES = 14, ROUTES = 12, RESULTS = 30, SAID = 40 };
 
 /* ---- how sure ---- */
 
@@ -142,7 +142,7 @@ void sheet_lot(struct text_buffer *b, const json_t *rank, const json_t *lot)
     if (!exact && json_array_size(lots))
         add_candidates(b, lots);
     add_decides(b, json_object_get(rank, "lot_decides"));
-    if (!lot)
+    if (!lot && json_array_size(json_object_get(rank, "ranked")))
         text_append(b, "<p>The lot is not settled: no picture is drawn of any one lot.</p>");
 }
 
@@ -235,6 +235,75 @@ void sheet_quantities(struct text_buffer *b, const json_t *lot, const json_t *wh
                        "of the product lie. Dashed: target; dotted: limits.</p>\n");
     }
     free(list);
+}
+
+/* ---- what laboratories found ---- */
+
+static void add_result(struct text_buffer *b, const json_t *result)
+{
+    char day[11];
+    struct text_buffer sample = {0};
+    const char *note = page_text(result, "note");
+    text_appendf(&sample, "%s, sample %s", page_text(result, "lab"), page_text(result, "sample"));
+    if (*page_text(result, "method"))
+        text_appendf(&sample, ", %s", page_text(result, "method"));
+    text_append(b, "<tr>");
+    page_cell_what(b, page_text(result, "title"), note);
+    text_append(b, "<td class=\"n\">");
+    if (isfinite(page_number(result, "value")))
+        sheet_add_reading(b, page_number(result, "value"), page_text(result, "unit"));
+    else
+        page_add_text(b, result, "said");
+    text_append(b, "</td>");
+    page_cell_text(b, "", sample.data);
+    page_cell_text(b, "w", text_clip(page_text(result, "at"), day, sizeof day));
+    page_cell_text(b, "wide", page_true(result, "evidence") ? "yes" : "kept, not ranked by");
+    text_append(b, "</tr>");
+    text_buffer_free(&sample);
+}
+
+void sheet_measured(struct text_buffer *b, const json_t *measured)
+{
+    static const struct page_column COLUMNS[] = {
+        {"Test", ""}, {"Result", "n"},       {"Laboratory and sample", ""},
+        {"Day", "w"}, {"Ranked by", "wide"}, {NULL, NULL}};
+    size_t i, count = json_array_size(measured);
+    if (!count)
+        return;
+    text_append(b, "<h2>What laboratories and retained samples showed</h2>");
+    page_open_table(b, COLUMNS);
+    for (i = 0; i < count && i < RESULTS; i++)
+        add_result(b, json_array_get(measured, i));
+    page_close_table(b);
+    if (count > RESULTS)
+        text_appendf(b, "<p class=\"soft small\">And %zu more results.</p>", count - RESULTS);
+    text_append(b, "\n");
+}
+
+/* ---- what was said, where nothing is ranked ---- */
+
+void sheet_said(struct text_buffer *b, const json_t *said)
+{
+    static const struct page_column COLUMNS[] = {
+        {"Received", "w"}, {"What was said", ""}, {"By", "wide"}, {"Store", ""}, {NULL, NULL}};
+    char day[11];
+    size_t i, count = json_array_size(said);
+    if (!count)
+        return;
+    text_append(b, "<h2>What was said</h2><p class=\"soft small\">Complaints of this kind are kept "
+                   "and counted; no causes are ranked for them.</p>");
+    page_open_table(b, COLUMNS);
+    for (i = 0; i < count && i < SAID; i++) {
+        const json_t *one = json_array_get(said, i);
+        text_append(b, "<tr>");
+        page_cell_text(b, "w", text_clip(page_text(one, "received_at"), day, sizeof day));
+        page_cell_text(b, "", page_text(one, "note"));
+        page_cell_text(b, "wide", page_text(one, "channel"));
+        page_cell_text(b, "", page_text(one, "store"));
+        text_append(b, "</tr>");
+    }
+    page_close_table(b);
+    text_append(b, "\n");
 }
 
 /* ---- where its packs went ---- */

@@ -3,7 +3,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { LOTS = 40, EVENTS = 40 };
+enum { LOTS = 40, EVENTS = 40, FILES = 40 };
 
 /* ---- asks and checks ---- */
 
@@ -168,6 +168,73 @@ void sheet_reach(struct text_buffer *b, const json_t *reach)
         page_add_text(b, reach, "none_because");
         text_append(b, ".</p>");
     }
+    text_append(b, "\n");
+}
+
+/* ---- following up ---- */
+
+/* How far it is, by the stages that `oddloaf scores` times. */
+static const char *stage_of(const json_t *follow)
+{
+    if (strcmp(page_text(follow, "state"), "open") != 0)
+        return page_text(follow, "state");
+    return *page_text(follow, "owner") ? "owned, not settled" : "taken in, nobody owns it";
+}
+
+static void add_pair(struct text_buffer *b, const char *label, const char *text)
+{
+    if (!*text)
+        return;
+    text_appendf(b, "<dt>%s</dt><dd>", label);
+    text_append_html(b, text);
+    text_append(b, "</dd>");
+}
+
+void sheet_follow(struct text_buffer *b, const json_t *follow)
+{
+    struct text_buffer due = {0};
+    size_t waiting = json_array_size(json_object_get(follow, "call_backs"));
+    if (!*page_text(follow, "severity")) /* it was not weighed yet */
+        return;
+    text_appendf(&due, "%s%s", page_text(follow, "due"),
+                 page_true(follow, "overdue") ? ", past it" : "");
+    text_append(b, "<h2>Following up</h2><dl>");
+    add_pair(b, "Severity", page_text(follow, "severity"));
+    add_pair(b, "Owner", page_text(follow, "owner"));
+    add_pair(b, "Due", due.data);
+    add_pair(b, "Stage", stage_of(follow));
+    if (waiting)
+        text_appendf(b, "<dt>To call back</dt><dd>%zu caller%s</dd>", waiting,
+                     waiting == 1 ? "" : "s");
+    text_append(b, "</dl>\n");
+    text_buffer_free(&due);
+}
+
+/* ---- what belongs to it ---- */
+
+void sheet_attached(struct text_buffer *b, const json_t *attachments)
+{
+    static const struct page_column COLUMNS[] = {{"File", ""},   {"Kind", ""}, {"kB", "n"},
+                                                 {"By", "wide"}, {"On", "w"},  {NULL, NULL}};
+    char day[11];
+    size_t count = json_array_size(attachments);
+    if (!count)
+        return;
+    text_append(b, "<h2>Attached</h2>");
+    page_open_table(b, COLUMNS);
+    for (size_t i = 0; i < count && i < FILES; i++) {
+        const json_t *file = json_array_get(attachments, i);
+        text_append(b, "<tr>");
+        page_cell_text(b, "", page_text(file, "name"));
+        page_cell_text(b, "", page_text(file, "type"));
+        page_cell_number(b, "n", page_number(file, "bytes") / 1000);
+        page_cell_text(b, "wide", page_text(file, "by"));
+        page_cell_text(b, "w", text_clip(page_text(file, "at"), day, sizeof day));
+        text_append(b, "</tr>");
+    }
+    page_close_table(b);
+    if (count > FILES)
+        text_appendf(b, "<p class=\"soft small\">And %zu more.</p>", count - FILES);
     text_append(b, "\n");
 }
 

@@ -269,8 +269,35 @@ def check_export(plant):
         assert results(fresh) == results(plant)
 
 
+def sheet_of(plant, case):
+    path = plant.dir / "sheet.html"
+    path.unlink(missing_ok=True)
+    plant.client("rank", case, "--html", str(path), check=0)
+    return path.read_text()
+
+
+def check_sheet(plant):
+    """A case's page has its results, what is attached, and who follows it up; one of other things what was said."""
+    uuid, case = complaint_of(plant, contact={"name": "Odile Farrow"}, lot="L1 6317 A1200")
+    measured(plant, "crumb_ph=5.9", "--note", "twice", lot="L1 6317 A1200", who=("--lab", "Eastbank", "--sample", "E7"))
+    attach(plant, uuid, "report.txt", b"BYTES OF THE FILE\n")
+    plant.wait_idle()
+    plant.client("follow", case, "--owner", "Mira", "--due", "2026-12-24", check=0)
+    page = sheet_of(plant, case)
+    for said in ("Eastbank, sample E7", "report.txt", "text/plain", "<dd>Mira</dd>", "2026-12-24", "owned, not settled"):
+        assert said in page, said
+    assert "BYTES OF" not in page and "Farrow" not in page
+    told = shown(plant, "complaint", uuid)
+    assert "report.txt, text/plain, 18 bytes" in told and told.endswith(f"Next: oddloaf rank {case}"), told
+    for harm in ([], ["illness"]):
+        uuid, case = complaint_of(plant, symptom="other", lot="L1 6319 A0400" if harm else "", harm=harm,
+                                  note="half <the> weight; call 555-013-4711", contact={"phone": "555-013-4711"})
+        page = sheet_of(plant, case)
+        assert "half &lt;the&gt; weight" in page and "4711" not in page and "no picture" not in page, page
+
+
 CHECKS = (check_evidence, check_word, check_unknown, check_refused, check_harm, check_private, check_photos,
-          check_kinds, check_served, check_detached, check_erased, check_export)
+          check_kinds, check_served, check_detached, check_sheet, check_erased, check_export)
 
 
 def main():

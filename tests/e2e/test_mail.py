@@ -72,7 +72,7 @@ def check_case_mail(plant, keeper):
                    "counter, opened days 2", "ask for [name] Bcc: [mail address], ring [phone], it "
                    "was damp", "W24, Mill Wheat Loaf", "2026-11-14 04:00 to 05:00", "2026-11-24",
                    "5000", "L1 6318 A0400", "2026-11-16", "Packs", "phone", "Line")
-    for word in ("Likely causes", "Checks", "Cautions", "What to ask", "oddloaf settle"):
+    for word in ("Likely causes", "Checks", "Cautions", "What to ask", "oddloaf settle", "Severity", "Due"):
         assert word in plain, (word, plain)
     assert max(len(line) for line in plain.splitlines()) <= 78
     for outside in ("http:", "https:", "<script", "<img"):

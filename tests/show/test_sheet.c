@@ -473,6 +473,54 @@ static void test_largest(void **state)
     free(html);
 }
 
+/* Results, files and who follows it up, each with what somebody else may have typed. */
+static void test_belongs(void **state)
+{
+    (void)state;
+    json_t *sheet = json_pack(
+        "{s:o, s:{}, s:{s:s, s:s, s:s, s:b, s:s, s:[{}]}, s:[{s:i, s:s, s:s, s:i, s:s, s:s}]}",
+        "rank",
+        rank_of(",\"measured\":[{\"title\":\"Crumb pH\",\"said\":\"6.4\",\"value\":6.4,"
+                "\"unit\":\"pH\",\"lab\":\"Northgate\",\"sample\":\"26-114\",\"method\":"
+                "\"probe\",\"note\":\"<twice>\",\"at\":\"2026-11-24T12:00:00-05:00\","
+                "\"evidence\":true},{\"title\":\"yeasts\",\"said\":\"<10\",\"value\":null,"
+                "\"lab\":\"Northgate\",\"sample\":\"9\",\"at\":\"2026-11-25\"}]"),
+        "drawn", "follow", "state", "open", "severity", "high", "due", "2026-11-23", "overdue", 1,
+        "owner", "Mira", "call_backs", "attachments", "attachment", 3, "name", "<crumb>.jpg",
+        "type", "image/jpeg", "bytes", 12000, "by", "Mira", "at", "2026-11-21T10:00:00-05:00");
+    char *html = page_of(sheet);
+    static const char *const SAID[] = {"6.4 pH",
+                                       "Northgate, sample 26-114, probe",
+                                       "&lt;10",
+                                       "&lt;twice&gt;",
+                                       "<dd>Mira</dd>",
+                                       "2026-11-23, past it",
+                                       "owned, not settled",
+                                       "1 caller<",
+                                       "&lt;crumb&gt;.jpg",
+                                       "image/jpeg"};
+    for (size_t i = 0; i < sizeof SAID / sizeof *SAID; i++)
+        assert_says(html, SAID[i]);
+    free(html);
+}
+
+/* Nothing is ranked of what callers say of other things: what was said is the page. */
+static void test_other(void **state)
+{
+    (void)state;
+    json_t *rank = rank_of("");
+    json_object_set_new(rank, "symptom", json_string("other"));
+    json_object_set_new(rank, "ranked", json_array());
+    char *html =
+        page_of(json_pack("{s:o, s:n, s:[{s:s, s:s}]}", "rank", rank, "drawn", "said",
+                          "received_at", "2026-11-20T09:14:00-05:00", "note", "half <the> weight"));
+    assert_says(html, "half &lt;the&gt; weight");
+    assert_lacks(html, "no picture is drawn");
+    assert_lacks(html, "What most likely went wrong");
+    assert_lacks(html, "hypotheses");
+    free(html);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -481,6 +529,7 @@ int main(void)
         cmocka_unit_test(test_bits),         cmocka_unit_test(test_nothing_known),
         cmocka_unit_test(test_harm),         cmocka_unit_test(test_doubt),
         cmocka_unit_test(test_lots_at_risk), cmocka_unit_test(test_largest),
+        cmocka_unit_test(test_belongs),      cmocka_unit_test(test_other),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
