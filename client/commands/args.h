@@ -54,7 +54,8 @@ struct args {
 
 /* `table`: all commands, NULL at the end. Options of the program itself and of the command, before
  * or after it, "--name value" or
- * "--name=value", "--" ends them. ERROR_INVALID names the option or word that is wrong. */
+ * "--name=value", "--" ends them. ERROR_INVALID names the option or word that is wrong; args_free()
+ * then, too. */
 int args_parse(const struct command *const *table, int argc, char **argv, struct args *ret,
                struct error *err);
 void args_free(struct args *a);

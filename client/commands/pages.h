@@ -22,7 +22,7 @@ int pages_get(struct client *c, const char *path, const char *member, int64_t li
 void pages_free(struct pages *pages);
 /* A line that says so, if there are more. */
 void pages_tell_more(const struct pages *pages, const struct client *c);
-/* The rows as --json prints them: {MEMBER: […], "next"}. */
+/* The rows as --json prints them: {MEMBER: […], "next"} and the other members. */
 void pages_print(const struct pages *pages, const char *member);
 
 #endif

@@ -1,4 +1,5 @@
-/* Complaints from a file or standard input, sent in batches of at most DELIVER_BYTES. */
+/* Complaints from a file or standard input, sent in batches of at most DELIVER_BYTES; a
+ * longer line goes alone. */
 #ifndef ODDLOAF_CLIENT_DELIVER_BATCH_H
 #define ODDLOAF_CLIENT_DELIVER_BATCH_H
 

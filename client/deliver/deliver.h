@@ -15,7 +15,7 @@
  * err says why and nothing was printed. */
 int deliver_one(const struct client *c, const json_t *complaint, json_t **ret_answer,
                 struct error *err);
-/* One answer a line sent, in order; NULL-safe. */
+/* One answer a line sent, in order; borrowed. */
 typedef void (*deliver_each)(void *arg, size_t index, json_t *answer);
 struct deliver_batch {
     const char *lines; /* complaints as JSON, each with its line feed */

@@ -13,7 +13,8 @@ struct source;
 
 /* "-" is standard input, named "stdin" in messages. ERROR_NOT_FOUND or ERROR_IO. */
 int source_open(const char *path, struct source **ret, struct error *err);
-/* The same, of a file that may be a sheet: which one, and how its numbers are written. */
+/* The same, of a file that may be a sheet: which one, and how its numbers are written.
+ * ERROR_INVALID for a sheet on standard input. */
 int source_open_sheet(const char *path, const struct sheet_options *sheet, struct source **ret,
                       struct error *err);
 void source_close(struct source *s);
@@ -23,8 +24,8 @@ int64_t source_size(const struct source *s);
 bool source_is_sheet(const struct source *s);
 /* True if the name or the first byte that is not blank says JSON lines rather than CSV. */
 bool source_is_ndjson(const struct source *s);
-/* Up to `size` bytes, fewer only at the end, 0 at the end. A byte order mark is left out.
- * ERROR_IO with the source named. */
+/* Up to `size` bytes, fewer only at the end (of a sheet, anywhere), 0 at the end. A byte order mark
+ * is left out. ERROR_IO with the source named. */
 int source_read(struct source *s, char *buffer, size_t size, size_t *ret_length, struct error *err);
 /* First in main(): if this is the process that reads a sheet for another (tables/sheet_apart.h), it
  * does, and ends. */

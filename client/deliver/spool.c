@@ -54,6 +54,28 @@ static int find_folder(char *out, size_t size, struct error *err)
     return 0;
 }
 
+static int sync_folder(const char *folder)
+{
+    int fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (fd < 0)
+        return -1;
+    int rc = fsync(fd);
+    close(fd);
+    return rc;
+}
+
+/* What is kept in a folder is on disk no sooner than the folder's own name. One that we may not
+ * read is not ours to sync: it stood before us. */
+static int sync_parent(const char *path)
+{
+    char parent[SPOOL_PATH];
+    text_clip(path, parent, sizeof parent);
+    char *slash = strrchr(parent, '/');
+    if (slash)
+        slash[slash == parent] = '\0';
+    return sync_folder(slash ? parent : ".") != 0 && errno != EACCES ? -1 : 0;
+}
+
 static int make_folders(const char *path, struct error *err)
 {
     char part[SPOOL_PATH];
@@ -63,8 +85,12 @@ static int make_folders(const char *path, struct error *err)
             continue;
         char was = *p;
         *p = '\0';
-        if (mkdir(part, 0700) != 0 && errno != EEXIST)
+        if (mkdir(part, 0700) == 0) {
+            if (sync_parent(part) != 0)
+                return fail(err, "cannot sync the folder of", part);
+        } else if (errno != EEXIST) {
             return fail(err, "cannot make the folder", part);
+        }
         *p = was;
         if (!was)
             return 0;
@@ -126,16 +152,6 @@ const char *spool_folder(const struct spool *s)
     return s->folder;
 }
 
-static int sync_folder(const char *folder)
-{
-    int fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (fd < 0)
-        return -1;
-    int rc = fsync(fd);
-    close(fd);
-    return rc;
-}
-
 /* Whole and on disk under `path`, or not there at all. */
 static int write_file(const char *folder, const char *path, const char *bytes, size_t length,
                       struct error *err)
@@ -193,7 +209,7 @@ static int is_waiting(const struct dirent *entry)
     return strspn(entry->d_name, "0123456789") == NAME_DIGITS && ends_with(entry->d_name, ENDING);
 }
 
-/* Written to the end but cut off before the rename. */
+/* Cut off before the rename. */
 static int is_cut_off(const struct dirent *entry)
 {
     return strspn(entry->d_name, "0123456789") == NAME_DIGITS &&
@@ -288,8 +304,8 @@ static int set_aside(const struct spool *s, const char *path, struct error *err)
     return 0;
 }
 
-/* A file whose rename never happened is taken up if it is whole. Half of one was never said to be
- * kept; what there is of it is somebody's complaint all the same, and set aside. */
+/* A file whose rename never happened was never said to be kept; what there is of it is somebody's
+ * complaint all the same: it waits like the others, whole or torn. */
 static void take_up_cut_off(const struct spool *s)
 {
     struct dirent **list = NULL;
@@ -298,18 +314,15 @@ static void take_up_cut_off(const struct spool *s)
         char from[SPOOL_PATH];
         char to[SPOOL_PATH];
         struct text_buffer lines = {0};
-        struct text_buffer whole = {0};
         snprintf(from, sizeof from, "%s/%.100s", s->folder, list[i]->d_name);
         snprintf(to, sizeof to, "%.*s", (int)(strlen(from) - strlen(TEMPORARY)), from);
-        bool read = read_file(from, &lines, NULL) == 0;
-        if (read && take_whole_lines(&lines, &whole))
-            rename(from, to);
-        else if (read && lines.length == 0)
+        if (read_file(from, &lines, NULL) != 0)
+            set_aside(s, from, NULL); /* else it would keep the others waiting */
+        else if (lines.length == 0)
             unlink(from); /* nothing was written yet */
         else
-            set_aside(s, from, NULL);
+            rename(from, to);
         text_buffer_free(&lines);
-        text_buffer_free(&whole);
     }
     if (count >= 0)
         free_list(list, count);

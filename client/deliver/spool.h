@@ -1,7 +1,8 @@
 /* Complaints that could not be sent: kept on disk until the daemon has them, in the order they
  * were taken. A complaint counts as kept once its file and the folder are on disk (fsync, rename,
- * fsync of the folder), so that a machine switched off in the middle loses nothing that was said
- * to be kept; sending one twice does no harm, since its id tells the daemon.
+ * fsync of the folder and of what that was made in), so that a machine switched off in the middle
+ * loses nothing that was said to be kept; sending one twice does no harm, since its id tells the
+ * daemon.
  *
  * The folder (mode 0700, it holds contact data): $ODDLOAF_SPOOL, else
  * $XDG_STATE_HOME/oddloaf/spool, else ~/.local/state/oddloaf/spool.
@@ -43,7 +44,8 @@ struct spool_counts spool_count(const struct spool *s);
  * to *refused; a negative code: not sent, keep the file and stop. */
 typedef int (*spool_send)(void *arg, const char *lines, size_t length, struct text_buffer *refused);
 /* Sends what waits, oldest first, one process at a time. Stops at the first file that cannot be
- * sent and returns that code. *ret_refused names the file of refused complaints, "" if none. */
+ * sent and returns that code. *ret_refused names the last file of refused complaints, "" if none.
+ */
 int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[static SPOOL_PATH],
                  struct error *err);
 

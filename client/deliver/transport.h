@@ -1,5 +1,6 @@
 /* HTTP to the daemon: over its Unix socket, or over TLS to an https:// address with the token
- * from ODDLOAF_TOKEN. A busy daemon (503) is asked again a few times, as it says. */
+ * from ODDLOAF_TOKEN. A busy daemon (503) is asked again a few times, as it says but
+ * within seconds. */
 #ifndef ODDLOAF_CLIENT_DELIVER_TRANSPORT_H
 #define ODDLOAF_CLIENT_DELIVER_TRANSPORT_H
 
@@ -41,8 +42,9 @@ struct reply {
 int transport_open(const struct endpoint *endpoint, struct transport **ret, struct error *err);
 void transport_close(struct transport *t);
 /* 0 once an answer of any status is here. ERROR_UNREACHABLE if there is none, ERROR_DENIED if
- * the socket may not be opened. `reply` is zero-initialised by the caller before its first use,
- * overwritten by each call, ended with transport_reply_free(). */
+ * the socket may not be opened, ERROR_INTERNAL if the answer is over TRANSPORT_REPLY_BYTES. `reply`
+ * is zero-initialised by the caller before its first use, overwritten by each call, ended with
+ * transport_reply_free(). */
 int transport_call(struct transport *t, const struct request *request, struct reply *reply,
                    struct error *err);
 void transport_reply_free(struct reply *reply);

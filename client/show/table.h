@@ -1,5 +1,6 @@
 /* Tables for the terminal: columns as wide as their text needs, shrunk and wrapped where the
- * terminal is too narrow, never cut and never wider than the view. */
+ * terminal is too narrow, never cut, and wider than the view only where there are too many for
+ * four columns each. */
 #ifndef ODDLOAF_CLIENT_SHOW_TABLE_H
 #define ODDLOAF_CLIENT_SHOW_TABLE_H
 

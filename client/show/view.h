@@ -1,7 +1,7 @@
 /* The terminal view: plain lines, never wider than the terminal (80 columns unless it is
- * narrower), readable with a screen reader and without colour. Bold and dim are decoration only;
- * nothing is said by them alone. Marks outside ASCII are replaced where the locale is not UTF-8.
- * Control characters and direction marks in data never reach the terminal. */
+ * narrower; 40 at least), readable with a screen reader and without colour. Bold and dim are
+ * decoration only; nothing is said by them alone. Marks outside ASCII are replaced where the locale
+ * is not UTF-8. Control characters and direction marks in data never reach the terminal. */
 #ifndef ODDLOAF_CLIENT_SHOW_VIEW_H
 #define ODDLOAF_CLIENT_SHOW_VIEW_H
 

@@ -1,5 +1,7 @@
 /* Events that leave the house: what an outbox row's payload holds. The payload is complete: the
- * message is made from it alone, so a retry months later says the same. No contact data. */
+ * message is made from it alone, so a retry months later says the same; only the sheet that a
+ * case's mail may carry shows the case as it stands when the mail leaves (notify/mailer.h). No
+ * contact data. */
 #ifndef ODDLOAF_DESK_EVENT_H
 #define ODDLOAF_DESK_EVENT_H
 
@@ -53,9 +55,9 @@ void event_digest_id(const char *domain, const char *week, char *out, size_t siz
 void event_due_id(const char *domain, const char *day, char *out, size_t size);
 
 /* One mail a case, then only when something changed that QA would act on: which lot it is, or
- * whether that is known; the top cause; its probability crossed a band (50, 70, 90 %); complaints
- * doubled or half of them went; another case was found to be this one. `was` is the ranking last
- * mailed (NULL: none). NULL: no mail; else why, for people. */
+ * whether that is known; the top cause; its probability crossed a band (50, 70, 90 %) by a step of
+ * five points or more; complaints doubled or half of them went; another case was found to be this
+ * one. `was` is the ranking last mailed (NULL: none). NULL: no mail; else why, for people. */
 const char *event_case_reason(const struct ranking *was, const struct ranking *now);
 
 #endif

@@ -42,7 +42,7 @@ struct following_change {
     int64_t answered_ms;
 };
 /* ERROR_CONFLICT, the text says what is so: owner, day or severity of a settled case, less than
- * urgent or no day beside harm, a caller nobody knows. */
+ * urgent or no day beside harm, a day that is over without a reason, a caller nobody knows. */
 int following_change(const struct desk *desk, struct store *store,
                      const struct following_change *change, struct error *err);
 

@@ -1,7 +1,8 @@
 /* Joining a report to the complaint it repeats, and separating it again. Nothing typed is lost: the
  * report is kept whole beside the complaint (store/joined.h), which then says what both said
  * (intake/report.h) and still counts as one. All functions but the _json ones run in the writer's
- * transaction; what they refuse, they refuse before writing anything. */
+ * transaction; what they refuse, they refuse before writing anything; where the store fails later,
+ * the caller takes back what was written. */
 #ifndef ODDLOAF_DESK_JOINING_H
 #define ODDLOAF_DESK_JOINING_H
 

@@ -6,8 +6,8 @@
 #include "base/uuid.h"
 #include "store/store.h"
 
-/* ERROR_NOT_FOUND: none; ERROR_CONFLICT: several, the text lists them with their receipt. A whole
- * id is taken as it is, whether there is such a complaint or not. */
+/* ERROR_NOT_FOUND: none; ERROR_CONFLICT: several, the text lists the first with their receipt. A
+ * whole id is taken as it is, whether there is such a complaint or not. */
 int named_complaint(struct store *store, const char *word, char uuid[static UUID_TEXT],
                     struct error *err);
 /* "C12", "c12", "12", or what a complaint is called: the case it is now. */

@@ -43,6 +43,8 @@ void placing_complaint(const struct complaint_form *form, const struct placing *
         .channel = complaint_form_text(form, "channel"),
         .symptom = complaint_form_text(form, "symptom"),
         .lot_text = complaint_form_text(form, "lot_text"),
+        /* one spelling of a store, or its counts by store fall apart; what was typed is found, too
+         */
         .store = placing->store[0] ? placing->store : complaint_form_text(form, "store"),
         .route = placing->route[0] ? placing->route : complaint_form_text(form, "route"),
         .store_said = complaint_form_text(form, "store"),
@@ -81,6 +83,7 @@ void placing_code(const struct desk *desk, struct store *store, const struct lot
 {
     struct standing standing;
     const char *code = "";
+    /* in the other states no code was read whole, or another is likelier */
     if ((lots->state == LOT_EXACT || lots->state == LOT_NOT_ON_RECORD) &&
         placing_standing(desk, store, query, lots, &standing) == 0)
         code = lots->state == LOT_EXACT ? standing_lot(&standing) : standing.code;

@@ -11,6 +11,7 @@ enum { WINDOW_DAYS = COMPANY_DAYS };
 /* a view holds all lots of its window: only the last few are kept */
 enum { DAY_CACHE = 1024, LEVEL_CACHE = 1024, VIEW_CACHE = 8, HISTORY_CACHE = 256 };
 
+/* No source: a handful, so that a plant's or a product's first complaint is no rate yet. */
 #define BASE_WEIGHT 5.0    /* complaints that the shipped base rate counts for */
 #define PRODUCT_WEIGHT 4.0 /* complaints that the plant's rate counts for in a product's */
 
@@ -39,7 +40,8 @@ void company_free(struct company *company)
     free(company);
 }
 
-/* ---- the Bayes factor ---- */
+/* ---- a view ---- */
+
 static void destroy_view(struct cache_object *cached)
 {
     struct company_view *view = (struct company_view *)(void *)cached;
@@ -133,6 +135,7 @@ static void list_lots(struct company_view *view)
         }
         count_reports(view, view->reports[d], first, day->count, &named, &all);
     }
+    /* (n + 1/2) / (N + 1): never none or all, whatever the first complaints say */
     view->attributed = (named + 0.5) / (all + 1);
 }
 
@@ -201,6 +204,7 @@ static void expect(struct company_view *view, const struct rules *rules)
     double exposure = expose(view, products, view->history->units);
     view->base =
         (view->history->complaints + BASE_WEIGHT) / (view->history->units + BASE_WEIGHT / shipped);
+    /* how much of a lot counts depends on the rate, and the rate on that: twice is near enough */
     for (int round = 0; round < 2; round++) {
         double complaints = view->history->complaints;
         for (int i = 0; i < count; i++)

@@ -31,7 +31,7 @@ static int take_packed(void *arg, const struct evidence_packed *row)
 {
     struct company_day_lots *day = arg;
     uint64_t line = company_day_key(row->plant, row->line);
-    if ((day->count & (day->count + 1)) == 0)
+    if ((day->count & (day->count + 1)) == 0) /* 0, 1, 3, 7 …: it is full, make room for twice */
         day->lots = xrealloc(day->lots, (size_t)(2 * day->count + 2) * sizeof *day->lots);
     day->lots[day->count++] = (struct company_day_lot){.lot_id = row->lot_id,
                                                        .product_id = row->product_id,
@@ -62,6 +62,8 @@ struct when_span company_day_span(struct company_day day)
 int company_day_lots_get(struct cache *cache, struct store *store, struct company_day day,
                          const struct company_day_lots **ret, struct error *err)
 {
+    /* the second word is a symptom where there is one: of lots none; the third tells the kinds of
+     * object in this cache apart */
     struct cache_key key = {(uint64_t)(int64_t)day.packed_day, UINT64_MAX, 0};
     struct company_day_lots *lots = cache_get(cache, key, day.stamp);
     if (lots) {

@@ -21,12 +21,14 @@ static const struct span {
 
 enum { WIDEST_HOURS = 240 }; /* of all spans */
 
-/* By side of the lot and by the shortest reach that takes a lot in. */
+/* By side of the lot and by the shortest reach that takes a lot in: rings, so that each lot is
+ * counted once and every extent is a sum of rings. */
 struct span_levels {
     struct level rings[SIDES][EXTENTS];
 };
 
-/* theta against the usual rate: guilty, and ordinary variation between lots */
+/* theta against the usual rate: guilty, and ordinary variation between lots, of which a
+ * rate varies by a third (1 / sqrt 8). No source. */
 #define GUILTY_SHAPE 2.0
 #define GUILTY_MEAN 5.0
 #define ORDINARY_SHAPE 8.0
@@ -238,6 +240,7 @@ void company_fill_factors(struct company_view *view)
         if (f != FACTOR_PLANT)
             view->factors[f] = best_of(view, levels, f);
     if (view->own >= 0) {
+        /* the complaint that asks is no evidence for itself: one is left out */
         const struct company_view_lot *own = &view->lots[view->own];
         view->factors[FACTOR_LOT] = company_factor_of(fmax(0, own->observed - 1), own->expected, 1);
         with.observed = own->observed;
@@ -346,6 +349,7 @@ int company_of_trade(const struct company_view *view, const struct lot_records *
         trade_count(&t);
         cache_object_unref((void *)t.shares);
     }
+    /* only complaints that name a place can be counted there */
     t.level.expected *= view->attributed;
     *ret = (struct company_factor){0};
     if (!t.level.lots)

@@ -7,6 +7,10 @@
 #include <math.h>
 #include <stdlib.h>
 
+/* Thirteen weeks of packing that end before the window of any lot of this week begins (42 days,
+ * company_inside.h): what a view judges is not in what it is judged by, and nearly all complaints
+ * about them are in. A lot counts for three complaints at most: one in trouble is not usual. By
+ * weeks, so that the lots of a week share one history. */
 enum { FROM_DAYS = 133, TO_DAYS = 43, LOT_CAP = 3 };
 #define SHIPPED_WEIGHT 30.0 /* complaints that the shipped delays count for */
 

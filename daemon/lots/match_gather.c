@@ -41,6 +41,7 @@ static void keep(struct matching *m, int64_t lot_id, float cost, float rank)
                 worst = &m->close[i];
         m->worst_kept = worst->rank;
         if (rank >= worst->rank) {
+            /* with a text, what goes reads worse than all that stay; without, it is as likely */
             m->rows.overflow = m->rows.overflow || !m->text.length;
             return;
         }
@@ -129,6 +130,7 @@ static int gather_line(struct matching *m)
                                    .code_day = WHEN_UNKNOWN_DAY,
                                    .packed = {from, from + 32 * WHEN_HOUR_MS},
                                    .limit = OF_LINE};
+    /* more than fit here does not make what was said of product and date incomplete */
     bool overflow = m->rows.overflow;
     int rc = gather_where(m, &where);
     m->rows.overflow = overflow;

@@ -25,7 +25,7 @@ void mailer_attach(struct mailer *mailer, mailer_sheet sheet, void *arg);
  * start. NULL is fine. */
 void mailer_stop(struct mailer *mailer);
 /* Settings, at start and from a reload: they decide who gets what waits, and all of it is due,
- * parked or not. Copied. Thread-safe. */
+ * parked or not, but for what a restore holds. Copied. Thread-safe. */
 void mailer_configure(struct mailer *mailer, const struct mail_settings *settings);
 /* Deliveries may be due. Thread-safe. */
 void mailer_wake(struct mailer *mailer);

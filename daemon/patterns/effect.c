@@ -40,7 +40,8 @@ struct plan {
 /* ---- counting ---- */
 
 /* The curve is of whole weeks of packing, age counted from the week's start, of which a lot is on
- * average half a week: a lot of age a is where its curve is at a + 1/2. */
+ * average half a week: a lot of age a is where its curve is at a + 1/2. In the
+ * first half week the curve has no value to give: a parabola from 0 that meets it at 1/2. */
 static double lot_share(const struct delay_curve *curve, double age)
 {
     if (age < 0.5)

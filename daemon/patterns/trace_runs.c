@@ -12,7 +12,7 @@ enum {
     LONGEST_HOURS = 168,
     LONGEST_CELLS = 96
 };
-#define RUN_P 0.05
+#define RUN_P 0.05 /* common practice, no source */
 
 struct cells {
     const struct trace_lots *t;

@@ -63,6 +63,8 @@ static void set_overlap(struct week_lag *lag)
     }
 }
 
+/* Of n terms with correlations r_j between neighbours j apart a sum's variance is n times
+ * 1 + 2 sum over j of (1 - j / n) r_j; that of weeks is the overlap of their lags. */
 double week_expect_stretch(const struct week_lag *lag, int weeks)
 {
     double stretch = 1;
@@ -156,6 +158,8 @@ static void make_season(struct week_model *m, int s)
         m->season[s][i] *= baseline / mean;
 }
 
+/* Common practice, no source: a third of what there is, eight weeks at most; a plant of less than
+ * six weeks has no past to be judged by. */
 static int recent_weeks(int weeks)
 {
     static const struct {
@@ -260,6 +264,7 @@ static void set_series(const struct week_model *m, int s, const struct week_base
     double exposure = own->exposure / lasting + (lone || usual <= 0 ? 0 : 1 / usual);
     ret->rate = exposure > 0 && usual > 0 ? shape / exposure : 0;
     double cv = m->season_cv[s];
+    /* relative variances add: 1 / shape of a gamma's rate, and the season's */
     ret->rate_shape = 1 / (1 / fmax(shape, 0.5) + cv * cv);
     double due[WEEK_SPAN];
     due_of(m, s, ret, due);

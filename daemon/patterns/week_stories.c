@@ -60,6 +60,7 @@ static double excess(const struct week_signal *s)
     return s->observed - s->expected;
 }
 
+/* Signals are in the order of their p: backwards, the last one found is the surest. */
 static int find_leader(const struct shared *s)
 {
     int first = -1, all = -1;

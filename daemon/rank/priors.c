@@ -180,7 +180,9 @@ void priors_at(const struct priors *priors, int symptom, int64_t before_ms, doub
            (size_t)priors->rules->cause_count * sizeof *ret);
 }
 
-/* What the case's evidence would have said with the shipped priors. */
+/* What the case's evidence would have said with the shipped priors: its ranking is prior times
+ * evidence, and the prior is known, as of its newest complaint. With learned ones in E, what was
+ * learned would be expected from then on and so unlearned by the next verdict. */
 static void with_shipped(const struct priors *priors, const struct priors_verdict *verdict,
                          double *ret)
 {
@@ -244,8 +246,9 @@ static void add_fault(struct priors *priors, const struct priors_verdict *verdic
     sum_trouble(learned, trouble, verdict->cause, n, -1);
     for (int i = 0; i < n; i++)
         if (!is_background(priors->rules, verdict->symptom, i))
-            trouble->expected[i] += expected[i] / (1 - background);
+            trouble->expected[i] += expected[i] / (1 - background); /* given that it is a fault */
     trouble->verdicts++;
+    /* a trouble that one case was measured for is as sure as that case */
     trouble->weight = trouble->weight > verdict->weight ? trouble->weight : verdict->weight;
     sum_trouble(learned, trouble, verdict->cause, n, 1);
 }
@@ -270,6 +273,7 @@ void priors_add(struct priors *priors, const struct priors_verdict *verdict)
     free(expected);
     learned->events =
         xrealloc(learned->events, (size_t)(learned->event_count + 1) * sizeof *learned->events);
+    /* kept by time: a case ranked again as of an older day must not know of later verdicts */
     struct event *event = &learned->events[learned->event_count++];
     *event = (struct event){verdict->at_ms, xcalloc(n + 1, sizeof *event->priors)};
     priors_learned(priors->rules, verdict->symptom, &learned->sums, event->priors);

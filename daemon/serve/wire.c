@@ -76,6 +76,7 @@ static bool is_token(const char *s)
     return *s && s[strspn(s, OTHERS)] == '\0';
 }
 
+/* OR-ing 32 makes an ASCII capital small, and makes no letter of what is none. */
 static int hex_of(char c)
 {
     if (c >= '0' && c <= '9')
@@ -267,9 +268,18 @@ static void read_framing(struct wire *w)
     w->chunked = coding != NULL;
 }
 
+/* A list that may come in several fields (RFC 9110, 5.3), unlike those of check_single(). */
+static bool connection_says(const struct wire *w, const char *word)
+{
+    for (size_t i = 0; i < w->headers; i++)
+        if (text_equal_fold(w->header[i].name, "Connection") && lists(w->header[i].value, word))
+            return true;
+    return false;
+}
+
 static void read_meaning(struct wire *w)
 {
-    const char *expect = wire_header(w, "Expect"), *said = wire_header(w, "Connection");
+    const char *expect = wire_header(w, "Expect");
     const char *coding = wire_header(w, "Content-Encoding");
     w->host = (char *)(uintptr_t)wire_header(w, "Host");
     if (!w->host || !is_host(w->host))
@@ -279,9 +289,7 @@ static void read_meaning(struct wire *w)
     if (expect && !text_equal_fold(expect, "100-continue"))
         refuse(w, 417, "of expectations only 100-continue is known");
     w->awaits = expect && !w->old;
-    w->keeps = said && lists(said, "close") ? false
-               : w->old                     ? said && lists(said, "keep-alive")
-                                            : true;
+    w->keeps = !connection_says(w, "close") && (!w->old || connection_says(w, "keep-alive"));
 }
 
 static void read_head(struct wire *w)
@@ -324,7 +332,7 @@ static size_t take_head(struct wire *w, const char *bytes, size_t length)
     bool ended = false;
     while (at < length && !ended && !w->fault.status) {
         char c = bytes[at++];
-        size_t before = w->head.length + at;
+        size_t before = w->head.length + at; /* of all calls, this byte included */
         if (!is_in_line(w->last, c))
             refuse(w, 400,
                    "the head has a control character, or a line that does not end with CR LF");

@@ -43,7 +43,7 @@ const char *wire_path(const struct wire *wire);  /* as sent: escapes are sound, 
 const char *wire_query(const struct wire *wire); /* what follows the question mark; "" none */
 const char *wire_host(const struct wire *wire);
 /* Any case of `name`; NULL if there is none. Of a field sent several times the first: those that we
- * go by are refused then. */
+ * go by are refused then, but for Connection, a list of which wire_keeps() reads all. */
 const char *wire_header(const struct wire *wire, const char *name);
 bool wire_has_body(const struct wire *wire);
 /* The client waits for "100 Continue" before it sends the body. */

@@ -46,7 +46,7 @@ int entry_find_named(struct store *store, const char *word, char (*uuids)[UUID_T
 {
     static const char SQL_TICKET[] =
         "SELECT report FROM entry WHERE ticket = ?1 ORDER BY id DESC LIMIT ?2";
-    /* no id has anything beyond '~' in it */
+    /* a range: LIKE, which ignores case, would go by no index. No id has anything beyond '~' */
     static const char SQL_BEGINNING[] =
         "SELECT report FROM entry WHERE report >= ?1 AND report < ?1 || '~'"
         " ORDER BY id DESC LIMIT ?2";
@@ -151,6 +151,7 @@ static bool is_kept(struct holding *h, const char *key)
  * number. */
 static void add_held(void *arg, const char *at, size_t length)
 {
+    /* as contact_key has them: a word of a name, a mail address, a number */
     struct holding *h = arg;
     char word[TEXT_SIZE], key[3][TEXT_SIZE];
     char *text = xstrndup(at, length);
@@ -271,8 +272,9 @@ static int want(struct store *store, const struct entry_filter *f, struct wanted
     " AND (?10 IS NULL OR e.id < ?10) "
 #define LAST_FIRST(id) "ORDER BY " id " DESC LIMIT ?11"
 
-/* What leads: the few that a caller, a ticket or a lot has; else the words, which come by number;
- * else all, from the last. */
+/* A statement each, for no planner can know that a caller is one among a million while the words
+ * are in every tenth note. What leads: the few that a caller, a ticket or a lot has; else the
+ * words, which come by number; else all, from the last. */
 static const char *sql_of(const struct wanted *w)
 {
     static const char SQL_FEW[] =

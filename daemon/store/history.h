@@ -8,9 +8,9 @@
 struct history_row {
     int64_t at_ms;
     const char *by;    /* "" the program itself, or not known */
-    const char *what;  /* "logged", "joined", "corrected", "withdrawn", "brought back", "moved",
-                          "contact erased", "mailed", "settled", "reopened", "held", "released",
-                          "action", "record changed", "measured", "result corrected",
+    const char *what;  /* "logged", "joined", "separated", "corrected", "withdrawn", "brought back",
+                          "moved",  "contact erased", "mailed", "settled", "reopened", "held",
+                          "released",  "action", "record changed", "measured", "result corrected",
                           "result taken back", "attached", "detached", "noted", "owner", "due",
                           "severity", "call-back", "answered" */
     const char *about; /* uuid of a complaint, a lot's code, the field of a change; or "" */

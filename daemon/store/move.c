@@ -168,7 +168,9 @@ static int neighbours_of(struct store *store, const struct move_place *of, int64
     return db_end(&q, 0);
 }
 
-/* Nobody waits for theirs, and what it changes is told in one mail, not one a neighbour. */
+/* Nobody waits for theirs, and what it changes is told in one mail, not one a neighbour. Of many
+ * neighbours a row each would be written again for each of a thousand complaints in a file; one row
+ * names the day, and all that heard of a complaint since are ranked once. */
 static int rank_neighbours(struct store *store, const struct move_place *of, int64_t rank_ms,
                            struct error *err)
 {
@@ -210,6 +212,7 @@ int move_end(struct store *store, const struct move *move, int64_t moved_to, int
     struct move_place is = {.withdrawn = true};
     struct error why = {0};
     int rc = place_of(store, move->complaint_id, &is, &why);
+    /* gone: it counts as one that is withdrawn */
     if (rc && rc != ERROR_NOT_FOUND) {
         if (err)
             *err = why;

@@ -1,4 +1,6 @@
-/* outbox.state: new (no deliveries), open (some have not left, or only the hook's have), sent.
+/* The state of a mail follows from its deliveries and is kept beside them, so that what waits is
+ * found by an index among all that ever left.
+ * outbox.state: new (no deliveries), open (some have not left, or only the hook's have), sent.
  * outbox_delivery.state: waiting, parked, sent. */
 #include "store/outbox.h"
 #include "base/text.h"

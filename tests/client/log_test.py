@@ -385,7 +385,7 @@ class Spool(ClientTest):
         code, _, err = self.run_client("log", "--replay")
         self.assertEqual((code, len(self.daemon.complaints)), (1, 2), err)
         self.assertIn(ROW["id"] % 7, self.daemon.complaints)
-        self.assert_set_aside({"00000003-b.ndjson.new.torn": '{"id":"x","sym'}, err)
+        self.assert_set_aside({"00000003-b.ndjson.torn": '{"id":"x","sym'}, err)
 
     def assert_set_aside(self, files, err):
         """Nothing waits, and these are all that is left; the client and `status` say so."""

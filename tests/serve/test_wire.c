@@ -227,6 +227,24 @@ static void chunks_are_no_flood(void **state)
     text_buffer_free(&long_lines);
 }
 
+/* Of a list in several fields all counts. */
+static void connection_is_read_whole(void **state)
+{
+    static const struct {
+        const char *bytes;
+        bool keeps;
+    } rows[] = {{GET HOST "Connection: x\r\nConnection: close\r\n\r\n", false},
+                {GET HOST "Connection: x\r\nConnection: keep-alive\r\n\r\n", true}};
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct wire *wire = wire_new(&LIMITS);
+        size_t taken;
+        assert_int_equal(wire_feed(wire, rows[i].bytes, strlen(rows[i].bytes), &taken), WIRE_HEAD);
+        assert_int_equal(wire_keeps(wire), rows[i].keeps);
+        wire_free(wire);
+    }
+}
+
 /* The bytes behind a request are the next one's. */
 static void requests_follow_each_other(void **state)
 {
@@ -273,6 +291,7 @@ int main(void)
         cmocka_unit_test(floods_are_cut_off),
         cmocka_unit_test(chunks_are_no_flood),
         cmocka_unit_test(a_nul_ends_nothing),
+        cmocka_unit_test(connection_is_read_whole),
         cmocka_unit_test(requests_follow_each_other),
         cmocka_unit_test(a_body_is_asked_for_once_it_is_awaited),
     };
