@@ -16,7 +16,8 @@ static const struct option_row options[] = {
     {"ticket", "TICKET", "how its number in another system begins"},
     {"store", "NAME", "words of the store"},
     {"lot", "CODE", "words of the code as read, or the lot it was placed in"},
-    {"since", "DATE", "received from then on"},
+    {"product", "NAME", "of this product: a code, words of its name, a family"},
+    {"since", "DATE", "received, or written, from then on"},
     {"limit", "N", "at most so many (20)"},
     {0}};
 static const struct column columns[] = {
@@ -62,6 +63,80 @@ static void add_complaint(struct table *t, const json_t *item)
     add_said(t, item);
 }
 
+/* ---- what is no complaint ---- */
+
+static const struct column written[] = {
+    {"kind", COLUMN_LEFT, 0}, {"which", COLUMN_LEFT, 6}, {"case", COLUMN_LEFT, 0},
+    {"on", COLUMN_LEFT, 0},   {"by", COLUMN_LEFT, 6},    {"what it says", COLUMN_LEFT, 16}};
+
+/* A number tells a result or a note from others to no person; its lot does. */
+static const char *which(const json_t *item)
+{
+    bool named = strchr("lcah", *pick_text(item, "kind", "?")) != NULL;
+    return named ? pick_text(item, "id", "?") : pick_text(item, "lot", "");
+}
+
+static void show_written(const struct client *c, const json_t *list)
+{
+    struct table *t = table_new(written, sizeof written / sizeof *written);
+    size_t i;
+    const json_t *item;
+    json_array_foreach(list, i, item)
+    {
+        table_add(t, pick_text(item, "kind", "?"));
+        table_add(t, which(item));
+        table_add(t, pick_text(item, "case", ""));
+        table_addf(t, "%.10s", pick_text(item, "at", "?"));
+        table_add(t, pick_text(item, "by", ""));
+        table_add(t, pick_text(item, "says", ""));
+    }
+    if (table_rows(t) > 0) {
+        view_section(&c->view, "Besides complaints");
+        table_print(t, &c->view, 0);
+    }
+    table_free(t);
+}
+
+/* Who looks by caller, ticket, store or lot looks for complaints. */
+static bool asks_all(const struct args *a)
+{
+    static const char *const complaints[] = {"phone", "name", "ticket", "store", "lot"};
+    bool all = a->count > 0;
+    for (size_t i = 0; i < sizeof complaints / sizeof *complaints; i++)
+        all = all && !args_value(a, complaints[i]);
+    return all;
+}
+
+static char *words_of(const struct args *a)
+{
+    struct text_buffer words = {0};
+    for (int i = 0; i < a->count; i++)
+        text_appendf(&words, "%s%s", i ? " " : "", a->words[i]);
+    return a->count ? text_take(&words) : NULL;
+}
+
+/* "found" is set beside the complaints. */
+static int get_written(struct client *c, const struct args *a, json_t *into)
+{
+    struct text_buffer path = {0};
+    json_t *answer = NULL;
+    char *words = words_of(a);
+    text_append(&path, "/v1/found");
+    client_path_query(&path, "word", words);
+    client_path_query(&path, "product", args_value(a, "product"));
+    int rc = period_query_day(c, a, "since", &path);
+    if (!rc)
+        rc = client_get(c, path.data, &answer);
+    if (!rc)
+        json_object_update(into, answer);
+    json_decref(answer);
+    text_buffer_free(&path);
+    free(words);
+    return rc;
+}
+
+/* ---- complaints ---- */
+
 static void show(const struct client *c, const struct pages *found)
 {
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
@@ -76,20 +151,13 @@ static void show(const struct client *c, const struct pages *found)
     else
         view_text(&c->view, VIEW_PLAIN, 0, 0, "No such complaint.");
     pages_tell_more(found, c);
+    show_written(c, json_object_get(found->rest, "found"));
     table_free(t);
-}
-
-static char *words_of(const struct args *a)
-{
-    struct text_buffer words = {0};
-    for (int i = 0; i < a->count; i++)
-        text_appendf(&words, "%s%s", i ? " " : "", a->words[i]);
-    return a->count ? text_take(&words) : NULL;
 }
 
 static int add_query(const struct client *c, const struct args *a, struct text_buffer *path)
 {
-    static const char *const passed[] = {"phone", "name", "ticket", "store", "lot"};
+    static const char *const passed[] = {"phone", "name", "ticket", "store", "lot", "product"};
     char *words = words_of(a);
     text_append(path, "/v1/complaints");
     client_path_query(path, "word", words);
@@ -99,15 +167,18 @@ static int add_query(const struct client *c, const struct args *a, struct text_b
     return period_query_day(c, a, "since", path);
 }
 
-static int list(struct client *c, const char *path, int64_t limit)
+static int list(struct client *c, const struct args *a, const char *path, int64_t limit)
 {
     struct pages found;
     int rc = pages_get(c, path, "complaints", limit, &found);
+    if (!rc && asks_all(a))
+        rc = get_written(c, a, found.rest);
     if (!rc && c->json)
         pages_print(&found, "complaints");
     else if (!rc)
         show(c, &found);
-    if (!rc && !json_array_size(found.rows))
+    if (!rc && !json_array_size(found.rows) &&
+        !json_array_size(json_object_get(found.rest, "found")))
         rc = EXIT_NOT_FOUND;
     pages_free(&found);
     return rc;
@@ -121,7 +192,7 @@ static int find(struct client *c, const struct args *a)
     if (!rc)
         rc = add_query(c, a, &path);
     if (!rc)
-        rc = list(c, path.data, limit);
+        rc = list(c, a, path.data, limit);
     text_buffer_free(&path);
     return rc;
 }
@@ -129,11 +200,14 @@ static int find(struct client *c, const struct args *a)
 const struct command cmd_find = {
     .name = "find",
     .args = "[WORD...]",
-    .help = "finds complaints: by words, caller, ticket, store, lot",
+    .help = "finds complaints, lots, cases and what was written of them",
     .more =
         "Every WORD must stand in the note, the reference, the store or the code as read; case "
         "and accents make no difference, and WORD* is how a word begins. All that is given must "
-        "fit; without anything, the last complaints. The last logged come first. "
+        "fit; without anything, the last complaints. The last logged come first. By words alone, "
+        "or "
+        "with a product, lots, cases, notes, results, attached files, holds and (not for the desk) "
+        "actions are found as well. "
         "What is shown of a complaint's id is enough to name it.",
     .options = options,
     .least = 0,

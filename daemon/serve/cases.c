@@ -10,6 +10,7 @@
 #include "desk/named.h"
 #include "lots/product_named.h"
 #include "serve/app.h"
+#include "serve/asked_product.h"
 #include "serve/case_sheet.h"
 #include "serve/case_told.h"
 #include "serve/route.h"
@@ -101,22 +102,12 @@ static int read_cause(const struct request *rq, const struct setup *setup, const
 static int read_product(const struct request *rq, struct store *store, struct product_named *named,
                         struct case_filter *filter, struct error *err)
 {
-    const char *said = request_query(rq, "product");
-    int rc = product_named_find(store, said, named, err);
-    if (rc || !said)
-        return rc;
-    if (named->family[0])
+    int rc = asked_product(rq, store, named, err);
+    if (!rc && named->family[0])
         filter->family = named->family;
-    for (size_t i = 0; i < named->count && !filter->family; i++)
+    for (size_t i = 0; !rc && i < named->count && !filter->family; i++)
         filter->product[i] = named->row[i].product_id;
-    if (filter->family || (named->count && !named->more))
-        return 0;
-    error_field(err, "product", said);
-    error_hint(err, "a code (W24), words of a name, or a family of products");
-    return error_set(err, ERROR_INVALID,
-                     named->more ? "fits more than %d products"
-                                 : "no product on record is so called",
-                     PRODUCT_NAMED_MOST);
+    return rc;
 }
 
 static json_t *products_json(const struct product_named *named)

@@ -4,6 +4,7 @@
 #include "desk/apart.h"
 #include "desk/logged.h"
 #include "serve/app.h"
+#include "serve/asked_product.h"
 #include "serve/route.h"
 #include "store/entry_find.h"
 #include <stdlib.h>
@@ -139,12 +140,19 @@ void find_get(struct request *rq, struct store *store)
     struct setup *setup = app_setup(rq->app);
     struct finding f = {setup, store, (rq->roles & ROLE_DESK) != 0, json_array(), 0, false, 0};
     bool caller = request_query(rq, "phone") || request_query(rq, "name");
+    struct product_named named = {0};
     int rc = caller && !f.desk ? refuse_caller(rq, &err)
                                : read_filter(rq, setup, phone, sizeof phone, &filter, &err);
+    if (!rc)
+        rc = asked_product(rq, store, &named, &err);
+    char *ids = rc ? NULL : asked_product_ids(&named);
+    filter.products = ids;
+    filter.family = named.family[0] ? named.family : NULL;
     if (!rc) {
         f.limit = filter.limit++; /* one is read more than is told: is there any? */
         rc = entry_find(store, &filter, add_found, &f, &err);
     }
+    free(ids);
     if (rc) {
         json_decref(f.found);
         request_reply_error(rq, rc, &err);

@@ -30,7 +30,8 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("POST", "complaints", INTAKE, QUICK, complaints_post, "rank source first_line") \
     X("POST", "complaints/preview", INTAKE, QUICK, complaints_preview, "") \
     X("GET", "complaints", SHOP, QUICK, find_get, \
-      "word phone name ticket store lot since after limit") \
+      "word phone name ticket store lot product since after limit") \
+    X("GET", "found", SHOP, LONG, found_get, "word product since limit") \
     X("GET", "complaints/*", SHOP, QUICK, joins_get, "") \
     X("POST", "complaints/*/join", INTAKE, QUICK, joins_join, "") \
     X("POST", "complaints/*/separate", INTAKE, QUICK, joins_separate, "") \

@@ -269,7 +269,11 @@ static int want(struct store *store, const struct entry_filter *f, struct wanted
     " AND (coalesce(?3, ?4) IS NULL OR e.id IN (SELECT entry FROM caller))"                        \
     " AND (?8 IS NULL OR e.id IN (SELECT entry FROM in_lot))"                                      \
     " AND (?9 IS NULL OR coalesce(j.received_ms, c.received_ms) >= ?9)"                            \
-    " AND (?10 IS NULL OR e.id < ?10) "
+    " AND (?10 IS NULL OR e.id < ?10)"                                                             \
+    " AND (?16 IS NULL AND ?17 IS NULL OR EXISTS(SELECT 1 FROM product p WHERE (p.family = ?17"    \
+    " OR ?16 LIKE '%,' || p.id || ',%') AND (p.id = (SELECT l.product_id FROM lot l WHERE"         \
+    " l.id = c.lot_id) OR c.lot_id IS NULL AND coalesce(j.body, c.body) LIKE '%\"product\":\"' ||" \
+    " p.product || '\"%'))) "
 #define LAST_FIRST(id) "ORDER BY " id " DESC LIMIT ?11"
 
 /* A statement each, for no planner can know that a caller is one among a million while the words
@@ -322,7 +326,8 @@ int entry_find(struct store *store, const struct entry_filter *f, entry_each_fou
             DB(DB_SAID(w.match.data), DB_SAID(w.ticket), DB_SAID(w.phone), DB_SAID(w.name[0]),
                DB_SAID(w.name[1]), DB_SAID(w.name[2]), DB_SAID(w.lot_match.data), DB_SAID(w.lot),
                DB_MS(f->since_ms), DB_ID(f->after), DB_INT(f->limit), DB_SAID(w.held[0]),
-               DB_SAID(w.held[1]), DB_SAID(w.held[2]), DB_SAID(w.rest.data)),
+               DB_SAID(w.held[1]), DB_SAID(w.held[2]), DB_SAID(w.rest.data), DB_SAID(f->products),
+               DB_SAID(f->family)),
             err);
         rc = each_found(&q, each, arg);
     }

@@ -12,15 +12,18 @@ int entry_find_named(struct store *store, const char *word, char (*uuids)[UUID_T
 /* NULL any. All that is given must fit. Words end at blanks, case and accents make no difference;
  * one that ends in "*" is how a word begins. */
 struct entry_filter {
-    const char *words;  /* each of note, reference, store or code as read has it */
-    bool held;          /* words held back from them count: for the desk alone */
-    const char *store;  /* words of the store */
-    const char *lot;    /* words of the code as read, or the lot it was placed in */
-    const char *ticket; /* how the number of another system begins */
-    const char *phone;  /* any writing of the number, five digits or more */
-    const char *name;   /* how words of the caller's name begin, three at most */
-    int64_t since_ms;   /* of receipt; WHEN_UNKNOWN_MS any */
-    int64_t after;      /* entry of the page before, 0 first page */
+    const char *words;    /* each of note, reference, store or code as read has it */
+    bool held;            /* words held back from them count: for the desk alone */
+    const char *store;    /* words of the store */
+    const char *lot;      /* words of the code as read, or the lot it was placed in */
+    const char *ticket;   /* how the number of another system begins */
+    const char *phone;    /* any writing of the number, five digits or more */
+    const char *name;     /* how words of the caller's name begin, three at most */
+    const char *products; /* ",3,7,": of these, by the lot it is in or as the caller said; NULL any
+                           */
+    const char *family;   /* or of that family; NULL none */
+    int64_t since_ms;     /* of receipt; WHEN_UNKNOWN_MS any */
+    int64_t after;        /* entry of the page before, 0 first page */
     int limit;
 };
 /* Text lives until the callback returns. */

@@ -138,6 +138,8 @@ def follow_up(ask, case):
     one = next(c["complaint"] for c in ask.get("complaints?phone=555-0101")["complaints"] if "same_as" not in c)
     asked = ask.post(path, {"by": "mira", "call_back": "2099-01-01", "complaint": one})
     assert asked["call_backs"][0]["contact"]["phone"], asked
+    assert ask.get("found?word=c1*")["found"]
+    ask.get("found", 400)
     listed = ask.get("call-backs")
     assert listed["waiting"] == len(listed["call_backs"]) > 0, listed
     ask.post(path, {"by": "mira", "answered": "we look into it", "complaint": one})

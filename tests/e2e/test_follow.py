@@ -228,16 +228,52 @@ def check_mail(plant):
     return mails
 
 
+def asked(plant, role, path, body=None):
+    connection = plant.by_token(role)
+    connection.request("POST" if body else "GET", path, json.dumps(body) if body else None,
+                       {"Authorization": "Bearer " + connection.token, "Content-Type": "application/json"})
+    answer = connection.getresponse()
+    return answer.status, json.loads(answer.read())
+
+
+def check_found(plant):
+    """What is no complaint is found by its words and told by its kind, to each role what it may see."""
+    one, case = log(plant, OTHER, "staling", contact={"name": "Rosalind Thorne", "phone": "555-013-8841"})
+    follow(plant, case, "--owner", "Quimby", "--note", "zwieback for Rosalind Thorne, 555-013-8841", by="quimby")
+    plant.client("measure", OTHER, "yeasts=<10", "--lab", "Zwieback Labs", "--sample", "7", "--by", "m", check=0)
+    plant.client("action", "--line", "1", "--note", "zwieback moved", "--date", "2026-11-20", "--by", "m", check=0)
+    plant.client("hold", OTHER, "--reason", "zwieback, dry", "--by", "m", check=0)
+    paper = plant.dir / "zwieback-report.txt"
+    paper.write_text("crumb 5.9\n")
+    plant.client("attach", one, str(paper), "--by", "m", check=0)
+    kinds = {"note", "result", "attachment", "hold", "action"}
+    for role, sees in (("qa", kinds), ("manager", kinds), ("desk", kinds - {"action"}), ("admin", kinds - {"action"})):
+        status, told = asked(plant, role, "/v1/found?word=zwieback")
+        text = json.dumps(told)
+        assert status == 200 and {f["kind"] for f in told["found"]} == sees, (role, told)
+        assert "Thorne" not in text and "8841" not in text and "bits" not in text, (role, text)
+        note = next(f for f in told["found"] if f["kind"] == "note")
+        assert (note["case"], note["lot"], note["by"]) == (case, OTHER, "quimby"), note
+    found = lambda *of: [(f["kind"], f["id"]) for f in plant.client_json("find", *of)["found"]]  # noqa: E731
+    assert found("quimby") == [("case", case)] == found(case) and ("lot", OTHER) in found(OTHER[:7])
+    assert len(found("zwieb*", "--product", "W24")) == 4, found("zwieb*", "--product", "W24")
+    shown = words(plant.client("find", "zwieback", check=0).stdout)
+    assert "Besides complaints" in shown and "zwieback-report.txt" in shown and f"hold H" in shown, shown
+    assert plant.client("find", "quimby", "--lot", OTHER, check=5)
+    assert "no product on record" in plant.client("find", "--product", "nosuch").stderr
+    loose = log(plant, "", "off-odor", product="W24")[0]
+    of_product = [c["complaint"] for c in plant.client_json("find", "--product", "W24")["complaints"]]
+    assert one in of_product and loose in of_product, of_product
+    for none in ("zwieb", "zzzz"):
+        plant.client("find", none, check=5)
+
+
 def check_desk(plant):
     """The desk notes, asks and answers, and sees who called; owner, day and severity are QA's."""
     one, case = log(plant, OTHER, "staling", contact=ANN)
     path = f"/v1/cases/{case}/follow"
     def ask(role, body=None, path=path):
-        connection = plant.by_token(role)
-        connection.request("POST" if body else "GET", path, json.dumps(body) if body else None,
-                           {"Authorization": "Bearer " + connection.token, "Content-Type": "application/json"})
-        answer = connection.getresponse()
-        return answer.status, json.loads(answer.read())
+        return asked(plant, role, path, body)
     status, told = ask("desk", {"by": "jo", "call_back": day(1)})
     assert status == 200 and told["call_backs"][0]["contact"] == ANN and "working" not in told, told
     assert told["entries"][-1]["by"] == "jo" and told["entries"][-1]["user"] == "Front desk", told
@@ -270,6 +306,7 @@ def main():
         check_settled_alone(plant)
         assert len(mails()) == 1, "the day's list was made; a restart makes no other"
         check_desk(plant)
+        check_found(plant)
         recount = plant.client_json("status", "--recount")
         assert not any(recount["differences"].values()), recount
         plant.client("export", str(plant.dir / "out"), check=0)
