@@ -142,7 +142,7 @@ static int read_filter(const struct request *rq, const struct setup *setup, int3
         return rc;
     *filter = (struct case_filter){.symptom = symptom,
                                    .owner = request_query(rq, "owner"),
-                                   .due_before = overdue ? today : WHEN_UNKNOWN_DAY,
+                                   .due_before = overdue ? today : 0,
                                    .line = request_query(rq, "line"),
                                    .cause = cause,
                                    .state = !state                      ? "open"

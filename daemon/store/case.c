@@ -144,14 +144,14 @@ int case_list(struct store *store, const struct case_filter *filter, case_each e
                                                                        "c.complaints DESC, c.id "
                                                                        "DESC LIMIT ?8";
     const int64_t *p = filter->product;
-    struct db_query q =
-        db_query(store, filter->urgent_first ? SQL_URGENT : SQL_NEWEST,
-                 DB(DB_TEXT(filter->symptom), DB_TEXT(filter->line), DB_TEXT(filter->family),
-                    DB_TEXT(filter->cause), DB_TEXT(filter->state), DB_MS(filter->since_ms),
-                    DB_ID(filter->after), DB_INT(filter->limit), DB_ID(p[0]), DB_ID(p[1]),
-                    DB_ID(p[2]), DB_ID(p[3]), DB_ID(p[4]), DB_ID(p[5]), DB_ID(p[6]), DB_ID(p[7]),
-                    DB_TEXT(filter->owner), DB_DAY(filter->due_before)),
-                 err);
+    struct db_query q = db_query(
+        store, filter->urgent_first ? SQL_URGENT : SQL_NEWEST,
+        DB(DB_TEXT(filter->symptom), DB_TEXT(filter->line), DB_TEXT(filter->family),
+           DB_TEXT(filter->cause), DB_TEXT(filter->state), DB_MS(filter->since_ms),
+           DB_ID(filter->after), DB_INT(filter->limit), DB_ID(p[0]), DB_ID(p[1]), DB_ID(p[2]),
+           DB_ID(p[3]), DB_ID(p[4]), DB_ID(p[5]), DB_ID(p[6]), DB_ID(p[7]), DB_TEXT(filter->owner),
+           DB_DAY(filter->due_before ? filter->due_before : WHEN_UNKNOWN_DAY)),
+        err);
     int rc = 0;
     db_keep(&q); /* callbacks ask for the lots' records */
     while (!rc && db_next(&q)) {

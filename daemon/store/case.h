@@ -32,7 +32,7 @@ struct case_filter {
     const char
         *state; /* "open" (those with harm since they were settled, too), "settled", NULL all */
     const char *owner;  /* of any case of letters; NULL any */
-    int32_t due_before; /* those that were due before that day; WHEN_UNKNOWN_DAY any */
+    int32_t due_before; /* those that were due before that day; 0 any */
     int64_t since_ms;   /* of as_of; WHEN_UNKNOWN_MS any */
     bool urgent_first;  /* the most severe, then harm and many complaints; else newest as_of */
     int64_t after;      /* id of the last case of the page before, 0 first page */

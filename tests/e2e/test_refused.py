@@ -129,7 +129,7 @@ def complaints(plant):
     assert len(lines) == 3000 and all("error" in line for line in lines), len(lines)
     path.write_text("".join(json.dumps(complaint()) + "\n" for _ in range(1500)))
     done = plant.client("log", "--from", str(path), check=0)
-    assert "1500 rows: 1500 new, 0 logged before, 0 refused" in done.stdout, done.stdout[-300:]
+    assert "1 500 rows: 1500 new, 0 logged before, 0 refused" in done.stdout, done.stdout[-300:]
 
 
 def when(seconds):

@@ -7,6 +7,7 @@ import os
 import pathlib
 import re
 import sys
+import tempfile
 import time
 
 from oddloaf import ROOT, Plant, complaint
@@ -85,7 +86,7 @@ def a_real_parser_reads_all_of_it():
 def the_manual_lists_every_metric():
     page = (ROOT / "daemon/oddloafd.8").read_text()
     said = set(re.findall(r"^\.It (oddloaf_\w+) Ta ", page, re.M))
-    with Plant(BINARIES) as plant:
+    with tempfile.TemporaryDirectory() as inbox, Plant(BINARIES, config={"inbox": {"folder": inbox}}) as plant:
         plant.load_small()
         plant.client("backup", "b.db", check=0)
         wait_for(lambda: value(plant, "oddloaf_store_sound") == 1, "no check of the database")
