@@ -1,7 +1,7 @@
 #include "base/when.h"
 #include "commands/command.h"
 #include "form/form.h"
-#include "form/said_date.h"
+#include "intake/said_date.h"
 #include "show/lot_show.h"
 
 static const struct option_row options[] = {

@@ -1,7 +1,7 @@
 #include "base/jsonx.h"
 #include "base/when.h"
 #include "commands/command.h"
-#include "form/said_date.h"
+#include "intake/said_date.h"
 #include "show/measured_show.h"
 #include "show/pick.h"
 #include <errno.h>

@@ -1,7 +1,7 @@
 #include "commands/period.h"
 #include "base/when.h"
 #include "form/form.h"
-#include "form/said_date.h"
+#include "intake/said_date.h"
 #include <stdio.h>
 
 int period_day(const struct client *c, const struct args *a, const char *name, int32_t usual,

@@ -3,7 +3,7 @@
 #include "base/text.h"
 #include "base/uuid.h"
 #include "base/when.h"
-#include "form/said_date.h"
+#include "intake/said_date.h"
 #include "show/pick.h"
 #include <ctype.h>
 #include <stdio.h>

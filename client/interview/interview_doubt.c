@@ -1,4 +1,4 @@
-#include "form/said_date.h"
+#include "intake/said_date.h"
 #include "interview/interview_inside.h"
 #include "show/pick.h"
 #include <ctype.h>

@@ -1,5 +1,6 @@
 #include "base/text.h"
 #include "desk/correcting_inside.h"
+#include "desk/taking.h"
 #include "intake/lexicon.h"
 #include <stdlib.h>
 #include <string.h>
@@ -95,7 +96,8 @@ static json_t *note_gives(const struct correcting_work *w)
     json_t *texts = json_object(), *taken = NULL;
     for (size_t i = 0; i < sizeof TEXTS / sizeof TEXTS[0]; i++)
         json_object_set(texts, TEXTS[i], json_object_get(w->own, TEXTS[i]));
-    json_decref(lexicon_fill(w->desk->lexicon, texts, &taken));
+    json_decref(lexicon_fill(w->desk->lexicon, texts,
+                             taking_day(w->desk, w->own, w->found.received_ms), &taken));
     json_decref(texts);
     return taken;
 }
@@ -136,7 +138,8 @@ int correcting_read_note(struct correcting_work *w, struct error *err)
     json_t *base = json_deep_copy(w->own);
     take_off_read(w, base);
     correcting_set(w, base, err);
-    json_t *filled = lexicon_fill(w->desk->lexicon, base, &w->c->taken);
+    json_t *filled = lexicon_fill(w->desk->lexicon, base,
+                                  taking_day(w->desk, base, w->found.received_ms), &w->c->taken);
     json_decref(base);
     json_decref(w->said);
     w->said = filled;

@@ -22,6 +22,13 @@
 
 /* ---- reading ---- */
 
+int32_t taking_day(const struct desk *desk, const json_t *complaint, int64_t now_ms)
+{
+    const char *received = json_string_value(json_object_get(complaint, "received_at"));
+    int64_t ms;
+    return tz_day(desk->tz, received && when_parse(received, &ms, NULL) == 0 ? ms : now_ms);
+}
+
 /* "core_at_pack [degF]" 117.5 is core_at_pack_c 47.5, as in the header of a record file. */
 static int read_measured(void *arg, const char *name, double value, const char **ret_quantity,
                          double *ret_value, struct error *err)
@@ -157,7 +164,8 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *com
                  int64_t now_ms, struct taking *t)
 {
     /* the note fills only what nobody chose; what it gave is shown to the desk */
-    json_t *filled = lexicon_fill(desk->lexicon, complaint, &t->taken);
+    json_t *filled =
+        lexicon_fill(desk->lexicon, complaint, taking_day(desk, complaint, now_ms), &t->taken);
     int rc = refused_before(t, complaint);
     if (!rc)
         rc = read_form(desk, t, filled, false, now_ms);
@@ -184,7 +192,7 @@ void taking_read_broken(const struct desk *desk, const char *text, size_t length
     json_t *words = json_object();
     if (text_is_utf8(text, length))
         json_object_set_new(words, "note", json_stringn(text, length));
-    json_t *filled = lexicon_fill(desk->lexicon, words, &t->taken);
+    json_t *filled = lexicon_fill(desk->lexicon, words, WHEN_UNKNOWN_DAY, &t->taken);
     refuse(desk, t, filled, now_ms);
     json_decref(filled);
     json_decref(words);
@@ -194,7 +202,8 @@ int taking_preview(const struct desk *desk, struct store *store, const json_t *c
                    int64_t now_ms, struct taking *t, json_t **ret_ranking)
 {
     assert(ret_ranking);
-    json_t *filled = lexicon_fill(desk->lexicon, complaint, &t->taken);
+    json_t *filled =
+        lexicon_fill(desk->lexicon, complaint, taking_day(desk, complaint, now_ms), &t->taken);
     int rc = read_form(desk, t, filled, true, now_ms);
     json_decref(filled);
     if (!rc)

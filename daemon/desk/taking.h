@@ -46,6 +46,9 @@ int taking_preview(const struct desk *desk, struct store *store, const json_t *c
  * transaction; what only the store could find wrong ends in t->err unless it is alone. */
 int taking_log(const struct desk *desk, struct store *store, int64_t now_ms, struct taking *t,
                struct error *err);
+/* The plant's day on which it was received: by it the days of its note are told. `now_ms` stands in
+ * for what is missing or no time. */
+int32_t taking_day(const struct desk *desk, const json_t *complaint, int64_t now_ms);
 /* The form of a complaint, checked as one that comes in. */
 int taking_form(const struct desk *desk, const json_t *complaint, int64_t now_ms, json_t *faults,
                 struct complaint_form **ret, struct error *err);

@@ -108,6 +108,7 @@ static const struct field FIELDS[] = {
      .option = "symptom",
      .type = FIELD_WORD,
      .words = SYMPTOMS,
+     .agree = "mold off-odor staling",
      .flags = FIELD_OWN | FIELD_ALARM,
      .ask = "What is wrong with the bread?",
      .hint = "If several: the one that made them call."},
@@ -241,6 +242,7 @@ static const struct field FIELDS[] = {
      .option = "crumb",
      .type = FIELD_WORD,
      .words = CRUMBS,
+     .agree = "crumbly dry firm|stringy sticky gummy",
      .title = "Crumb",
      .ask = "How is the inside of the bread?"},
     {.name = "packs",
@@ -250,6 +252,7 @@ static const struct field FIELDS[] = {
      .high = 100000,
      .flags = FIELD_ALARM,
      .title = "Packs",
+     .agree = "<",
      .help = "how many packs",
      .ask = "How many packs?"},
     {.name = "units",
@@ -426,6 +429,32 @@ const struct field_word *fields_word(const struct field_word *words, const char 
     for (; words && words->word; words++)
         if (strcmp(words->word, word) == 0)
             return words;
+    return NULL;
+}
+
+/* Where the word stands in the chain of `length` bytes, -1 if it does not. */
+static int place_in(const char *chain, size_t length, const char *word)
+{
+    size_t own = strlen(word);
+    int place = 0;
+    for (size_t at = 0; at < length; place++) {
+        size_t run = strcspn(chain + at, " |");
+        if (run == own && strncmp(chain + at, word, own) == 0)
+            return place;
+        at += run + 1;
+    }
+    return -1;
+}
+
+const char *fields_fuller(const struct field *field, const char *a, const char *b)
+{
+    for (const char *chain = field->agree; chain && *chain;) {
+        size_t length = strcspn(chain, "|");
+        int left = place_in(chain, length, a), right = place_in(chain, length, b);
+        if (left >= 0 && right >= 0)
+            return left <= right ? a : b;
+        chain += length + (chain[length] == '|');
+    }
     return NULL;
 }
 

@@ -42,6 +42,8 @@ struct field {
     enum field_type type;
     unsigned flags;                 /* of enum field_flag */
     const struct field_word *words; /* of FIELD_WORD and FIELD_WORDS */
+    const char *agree; /* words that go together, the one that says more first, as "dry firm|…";
+                        * of numbers "<": the smaller holds; NULL: two are no answer */
     long low, high;
     const char *title; /* a label, where it is told by one; or NULL */
     const char *arg;   /* what the option takes, as help names it; NULL: as its type says */
@@ -68,6 +70,8 @@ size_t fields_group(const struct field *field);
 
 /* NULL if it is none of them. */
 const struct field_word *fields_word(const struct field_word *words, const char *word);
+/* Of two words said of one field the one that says more, NULL if they don't go together. */
+const char *fields_fuller(const struct field *field, const char *a, const char *b);
 /* Appends "mold off-odor staling". */
 void fields_list(const struct field_word *words, struct text_buffer *out);
 

@@ -1,6 +1,7 @@
 /* From a note to chosen answers. A field that the note answers in two ways stays open. */
 #include "intake/lexicon.h"
 #include "base/text.h"
+#include "base/when.h"
 #include "intake/harm_note.h"
 #include "intake/lexicon_inside.h"
 #include <stdio.h>
@@ -9,9 +10,32 @@
 
 /* ---- answers ---- */
 
-/* What the match says about its field; NULL if nothing. New reference. */
-static json_t *answer_of(const struct field *field, const struct lexicon_match *match)
+/* Days from the one told to the one on which it was found or, if that is not said, received. */
+static json_t *days_since(const struct reading *reading, const struct field *field, int32_t day)
 {
+    int32_t until = reading->found != WHEN_UNKNOWN_DAY ? reading->found : reading->today;
+    long days = (long)until - day;
+    return days >= field->low && days <= field->high ? json_integer(days) : NULL;
+}
+
+static json_t *answer_of_day(const struct reading *reading, const struct field *field,
+                             const struct lexicon_match *match)
+{
+    char text[16];
+    if (!match->has_day)
+        return NULL;
+    return field->type == FIELD_PAST ? json_string(day_format(match->day, text))
+                                     : days_since(reading, field, match->day);
+}
+
+/* What the match says about its field; NULL if nothing. New reference. */
+static json_t *answer_of(const struct reading *reading, const struct field *field,
+                         const struct lexicon_match *match)
+{
+    if (match->phrase->says == LEXICON_DAY)
+        return answer_of_day(reading, field, match);
+    if (match->phrase->says != LEXICON_ANSWER)
+        return NULL;
     if (field->type == FIELD_BOOL) /* not dry does not make it wet; not wet is dry */
         return match->negated && !match->phrase->yes
                    ? NULL
@@ -50,31 +74,174 @@ static bool holds(const json_t *list, const json_t *value)
     return false;
 }
 
-/* The field's answer in *ret (new reference), NULL if the note gives none or two. */
+/* One that the note says of a field, and where. */
+struct said_answer {
+    const struct lexicon_match *match;
+    json_t *value;
+};
+struct said_answers {
+    struct said_answer *items;
+    int count;
+};
+
+static int by_place(const void *left, const void *right)
+{
+    const struct said_answer *a = left, *b = right;
+    return a->match->from - b->match->from;
+}
+
+static void drop(struct said_answers *said, int at)
+{
+    json_decref(said->items[at].value);
+    said->count--;
+    memmove(&said->items[at], &said->items[at + 1],
+            (size_t)(said->count - at) * sizeof *said->items);
+}
+
+static struct said_answers collect(const struct reading *reading, int index)
+{
+    const struct field *field = reading->language->fields[index].field;
+    struct said_answers said = {.items =
+                                    xcalloc((size_t)reading->match_count + 1, sizeof *said.items)};
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *match = &reading->matches[i];
+        json_t *value = match->phrase->field == index ? answer_of(reading, field, match) : NULL;
+        if (value)
+            said.items[said.count++] = (struct said_answer){match, value};
+    }
+    if (said.count)
+        qsort(said.items, (size_t)said.count, sizeof *said.items, by_place);
+    return said;
+}
+
+/* "black, no, actually dark green": what was said before does not hold. */
+static void correct(const struct reading *reading, struct said_answers *said)
+{
+    for (int i = said->count - 1; i > 0; i--) {
+        bool corrected = false;
+        for (int at = said->items[i - 1].match->to; at < said->items[i].match->from; at++)
+            corrected |= lexicon_in(&reading->language->corrects, &reading->words[at]);
+        for (; corrected && i > 0; i--)
+            drop(said, 0);
+    }
+}
+
+/* "I thought it was black, but in the light it's green": the later holds. What was thought and not
+ * taken back holds. */
+static void set_aside(struct said_answers *said)
+{
+    bool sure = false;
+    for (int i = 0; i < said->count; i++)
+        sure = sure || !said->items[i].match->supposed;
+    for (int i = said->count - 1; sure && i >= 0; i--)
+        if (said->items[i].match->supposed)
+            drop(said, i);
+}
+
+static int who_says(const struct reading *reading, int from, int to)
+{
+    int count = 0;
+    for (int at = from > 0 ? from : 0; at < to; at++)
+        count += lexicon_in(&reading->language->contests, &reading->words[at]);
+    return count;
+}
+
+/* "He says white, I say green": two people, two answers. */
+static bool is_contested(const struct reading *reading, int index, const struct said_answers *said)
+{
+    bool open = false;
+    if (who_says(reading, 0, reading->count) < 2)
+        return false;
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *match = &reading->matches[i];
+        open = open || (match->phrase->field == index && match->phrase->says == LEXICON_OPEN &&
+                        who_says(reading, match->from - 4, match->from));
+    }
+    for (int i = 1; i < said->count; i++)
+        open = open || !json_equal(said->items[0].value, said->items[i].value);
+    return open;
+}
+
+/* "bought 3 loaves, 2 are moldy" */
+static bool least(const struct field *field, const json_t *a, const json_t *b, bool *ret_first)
+{
+    *ret_first = json_integer_value(a) <= json_integer_value(b);
+    return field->type == FIELD_WHOLE && field->agree;
+}
+
+/* Of words that go together one is left: "dry and crumbly" is crumbly. */
+static void agree(const struct field *field, struct said_answers *said)
+{
+    for (int i = said->count - 1; i > 0; i--) {
+        json_t *before = said->items[i - 1].value, *value = said->items[i].value;
+        if (json_equal(before, value)) {
+            drop(said, i);
+            continue;
+        }
+        const char *fuller =
+            field->type != FIELD_WORD
+                ? NULL
+                : fields_fuller(field, json_string_value(before), json_string_value(value));
+        bool first = false;
+        if (!least(field, before, value, &first) && !fuller)
+            return;
+        if (fuller)
+            first = strcmp(fuller, json_string_value(before)) == 0;
+        drop(said, first ? i : i - 1);
+    }
+}
+
+static json_t *answer_words(const struct reading *reading, const struct field *field,
+                            const struct said_answers *said, const json_t *before, json_t *taken)
+{
+    json_t *answers = json_array();
+    for (int i = 0; i < said->count; i++) {
+        json_t *value = said->items[i].value;
+        if (holds(answers, value) || holds(before, value))
+            continue;
+        json_array_append(answers, value);
+        take(reading, said->items[i].match, field->name, value, taken);
+    }
+    if (json_array_size(answers))
+        return answers;
+    json_decref(answers);
+    return NULL;
+}
+
+static json_t *answer_code(const struct reading *reading, int index, json_t *taken)
+{
+    const struct field *field = reading->language->fields[index].field;
+    json_t *code = lexicon_code(reading, index);
+    if (code)
+        json_array_append_new(
+            taken, json_pack("{s:s, s:O, s:O}", "field", field->name, "value", code, "from", code));
+    return code;
+}
+
+/* The field's answer (new reference), NULL if the note gives none or two. */
 static json_t *answer_field(const struct reading *reading, int index, const json_t *before,
                             json_t *taken)
 {
     const struct field *field = reading->language->fields[index].field;
-    json_t *answers = json_array(), *ret = NULL;
-    const struct lexicon_match *first = NULL;
-    for (int i = 0; i < reading->match_count; i++) {
-        const struct lexicon_match *match = &reading->matches[i];
-        json_t *answer = match->phrase->field == index ? answer_of(field, match) : NULL;
-        if (answer && !holds(answers, answer) && !holds(before, answer)) {
-            json_array_append(answers, answer);
-            first = first ? first : match;
-            if (field->type == FIELD_WORDS)
-                take(reading, match, field->name, answer, taken);
+    if (field->type == FIELD_TEXT)
+        return answer_code(reading, index, taken);
+    json_t *ret = NULL;
+    struct said_answers said = collect(reading, index);
+    correct(reading, &said);
+    set_aside(&said);
+    bool contested = is_contested(reading, index, &said);
+    if (field->type == FIELD_WORDS) {
+        ret = answer_words(reading, field, &said, before, taken);
+    } else if (!contested) {
+        agree(field, &said);
+        if (said.count == 1) {
+            ret = json_incref(said.items[0].value);
+            take(reading, said.items[0].match, field->name, ret, taken);
         }
-        json_decref(answer);
     }
-    if (field->type == FIELD_WORDS && json_array_size(answers)) {
-        ret = json_incref(answers);
-    } else if (json_array_size(answers) == 1) {
-        ret = json_incref(json_array_get(answers, 0));
-        take(reading, first, field->name, ret, taken);
-    }
-    json_decref(answers);
+    while (said.count)
+        drop(&said, said.count - 1);
+    free(said.items);
     return ret;
 }
 
@@ -137,12 +304,26 @@ static void forget_possible(json_t *filled, json_t *taken)
     }
 }
 
-static void fill_from(struct reading *reading, const json_t *complaint, json_t *filled,
-                      json_t *taken)
+static void look_found(struct reading *reading, const json_t *filled)
+{
+    const char *found = json_string_value(json_object_get(filled, "found_on"));
+    if (!found || day_parse(found, &reading->found, NULL))
+        reading->found = WHEN_UNKNOWN_DAY;
+}
+
+/* The symptom alone, or all else: what else is read depends on it. */
+static void fill_from(struct reading *reading, const json_t *complaint, bool symptom,
+                      json_t *filled, json_t *taken)
 {
     lexicon_match(reading);
+    lexicon_date(reading);
+    if (symptom)
+        lexicon_code_others(reading);
     for (int i = 0; i < reading->language->field_count; i++) {
         const struct field *field = reading->language->fields[i].field;
+        if (symptom != (strcmp(field->name, "symptom") == 0))
+            continue;
+        look_found(reading, filled);
         /* several languages may add to a list, none to what the complaint itself answers */
         bool harm = strcmp(field->name, "harm") == 0;
         if ((harm ? !hears_harm(complaint) : answered(complaint, field->name)) ||
@@ -210,20 +391,24 @@ static void read_text(const struct lexicon *lexicon, struct reading *reading,
     reading->count = lexicon_split(reading->note, &reading->words);
     for (int i = 0; i < reading->count; i++)
         reading->words[i].known = lexicon_knows(lexicon, reading->words[i].text);
-    for (int i = 0; i < lexicon->count; i++) {
-        reading->language = &lexicon->languages[i];
-        fill_from(reading, complaint, filled, taken);
+    for (int pass = 0; pass < 2; pass++) {
+        const char *symptom = json_string_value(json_object_get(filled, "symptom"));
+        /* the last bit is that of fields of any symptom */
+        reading->symptom = lexicon_symptom(symptom) | 1u << 31;
+        for (int i = 0; i < lexicon->count; i++) {
+            reading->language = &lexicon->languages[i];
+            fill_from(reading, complaint, pass == 0, filled, taken);
+        }
     }
     free(reading->words);
 }
 
-json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, json_t **ret_taken)
+json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, int32_t today,
+                     json_t **ret_taken)
 {
     static const char *const TEXTS[] = {"note", "reason"};
     json_t *filled = json_deep_copy(complaint), *taken = json_array();
-    const char *symptom = json_string_value(json_object_get(complaint, "symptom"));
-    /* the last bit is that of fields of any symptom */
-    struct reading reading = {.symptom = lexicon_symptom(symptom) | 1u << 31};
+    struct reading reading = {.today = today};
     for (size_t t = 0; lexicon && t < sizeof TEXTS / sizeof TEXTS[0]; t++) {
         reading.note = json_string_value(json_object_get(complaint, TEXTS[t]));
         if (reading.note)

@@ -1,10 +1,12 @@
 /* Free text of a complaint read with rules/lexicon/<language>.json: which chosen answers the words
- * of the note stand for. Negation ("no smell") and small misspellings are understood; a chosen
- * answer is never overridden. A plant adds languages by adding files. */
+ * of the note stand for. Negation ("no smell"), corrections
+ * ("first I thought black, but it's green") and small misspellings are understood; a chosen answer
+ * is never overridden. A plant adds languages by adding files. */
 #ifndef ODDLOAF_INTAKE_LEXICON_H
 #define ODDLOAF_INTAKE_LEXICON_H
 
 #include "base/doc.h"
+#include <stdint.h>
 
 struct lexicon;
 
@@ -15,10 +17,13 @@ int lexicon_load(const char *dir, doc_report report, void *arg, struct lexicon *
                  struct error *err);
 void lexicon_free(struct lexicon *lexicon); /* NULL is fine */
 
-/* A new complaint: `complaint` with the unanswered fields that its note answers filled in.
+/* A new complaint: `complaint` with the unanswered fields that its note answers filled in. `today`
+ * is the day on which it was received where it was, by which "Saturday" is told; WHEN_UNKNOWN_DAY:
+ * no days are read.
  * *ret_taken: what was taken, [{"field":"observed.odor","value":"sour","from":"smelled a bit
  * tangy"}] (new reference, may be empty). Neither fails: what can't be read is left alone.
  * Thread-safe. */
-json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, json_t **ret_taken);
+json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, int32_t today,
+                     json_t **ret_taken);
 
 #endif

@@ -34,7 +34,16 @@ struct lexicon_set {
     const char *name;
     struct lexeme_list words;
 };
+/* What finding a phrase says of its field. */
+enum lexicon_says {
+    LEXICON_ANSWER,
+    LEXICON_DAY,   /* a day told near it is the field's, or that from which days are counted */
+    LEXICON_CODE,  /* a code told behind it is the field's */
+    LEXICON_OTHER, /* a day or a code near it is something else's */
+    LEXICON_OPEN   /* one of several answers: "white" */
+};
 struct lexicon_phrase {
+    enum lexicon_says says;
     struct lexeme_list words;
     int field;        /* index into fields; -1: a phrase that stands for nothing ("sour cream") */
     const char *word; /* NULL for numbers and yes/no */
@@ -60,7 +69,11 @@ struct lexicon_language {
     struct lexeme_list carriers;   /* between a denial and its subject: "nobody *in* my family" */
     struct lexeme_list filler;     /* may stand between the words of a phrase */
     struct lexeme_list plain;      /* real words, never a misspelling of another */
+    struct lexeme_list supposed;   /* what is behind was thought first: "thought", "al principio" */
+    struct lexeme_list corrects;   /* what is behind holds: "actually", "mejor dicho" */
+    struct lexeme_list contests;   /* who says what: "says", "dice" */
     json_t *numbers;               /* borrowed: word → number */
+    json_t *days;                  /* borrowed: word → as said_date() knows it, or NULL */
 };
 struct lexicon {
     struct lexicon_language *languages;
@@ -79,6 +92,7 @@ struct note_word {
     size_t length, from, to;
     enum pause before;
     bool known;                     /* a word of a lexicon, so no misspelling of another */
+    bool no_code;                   /* announced as another number by some language */
     signed char sets[LEXICON_SETS]; /* distance to each set of the language being read */
 };
 
@@ -87,7 +101,9 @@ struct lexicon_match {
     int from, to;    /* words of the note, `to` past the last */
     int said, slips; /* words of the phrase found, letters wrong in them */
     long number;     /* what "#" stood for */
-    bool negated;
+    bool negated, supposed;
+    bool has_day;
+    int32_t day; /* told near it */
 };
 struct reading {
     const struct lexicon_language *language;
@@ -95,6 +111,8 @@ struct reading {
     struct note_word *words;
     int count;
     unsigned symptom; /* its bit; 0: not known */
+    int32_t today;    /* on which it was received, or WHEN_UNKNOWN_DAY: no day is read */
+    int32_t found;    /* on which it was found, or WHEN_UNKNOWN_DAY */
     struct lexicon_match *matches;
     int match_count, match_capacity;
 };
@@ -129,6 +147,14 @@ long lexicon_number(const struct lexicon_language *language, const struct note_w
 
 /* Fills `matches` from `language`, `words` and `symptom`: those that stand, heaviest first. */
 void lexicon_match(struct reading *reading);
+
+/* Gives the matches that say when something happened the day told nearest to them. */
+void lexicon_date(struct reading *reading);
+/* The one code that the note tells for this field (index into the language's fields): new
+ * reference, NULL if there is none or several. */
+json_t *lexicon_code(const struct reading *reading, int field);
+/* Marks what this language announces as another number ("order 4711"), for every language. */
+void lexicon_code_others(struct reading *reading);
 
 /* Faults go to the document's report; what there is of the language is for lexicon_language_free().
  */

@@ -84,9 +84,23 @@ static void read_set(const struct doc_place *place, void *into)
     language->set_count++;
 }
 
-/* What a member of "words" stands for: a word of the field, "yes"/"no", "3", "#" or "7#". */
+/* What a member of "words" stands for: a word of the field, "yes"/"no", "3", "#" or "7#", or what
+ * lexicon_says lists. */
 static bool read_meaning(const struct field *field, const char *key, struct lexicon_phrase *phrase)
 {
+    static const struct {
+        const char *key;
+        enum field_type type;
+        enum lexicon_says says;
+    } OTHERS[] = {{"day", FIELD_PAST, LEXICON_DAY},     {"other", FIELD_PAST, LEXICON_OTHER},
+                  {"since", FIELD_WHOLE, LEXICON_DAY},  {"code", FIELD_TEXT, LEXICON_CODE},
+                  {"other", FIELD_TEXT, LEXICON_OTHER}, {"?", FIELD_WORD, LEXICON_OPEN}};
+    for (size_t i = 0; i < sizeof OTHERS / sizeof OTHERS[0]; i++) {
+        if (field->type == OTHERS[i].type && strcmp(key, OTHERS[i].key) == 0) {
+            phrase->says = OTHERS[i].says;
+            return true;
+        }
+    }
     switch (field->type) {
     case FIELD_WORD:
     case FIELD_WORDS:
@@ -142,8 +156,11 @@ static void read_name(const struct doc_place *place, void *ret)
 {
     const char *name = json_string_value(place->value);
     const struct field *field = name ? fields_find(name) : NULL;
-    if (!field || !(field->words || field->type == FIELD_BOOL || field->type == FIELD_WHOLE))
-        doc_fault(place, "must name a chosen answer of a complaint");
+    bool good = field && (field->words || field->type == FIELD_BOOL || field->type == FIELD_WHOLE ||
+                          field->type == FIELD_PAST || strcmp(name, "lot_text") == 0);
+    if (!good)
+        doc_fault(place,
+                  "must name a chosen answer, a day gone by, or the lot code of a complaint");
     else
         *(const struct field **)ret = field;
 }
@@ -190,6 +207,13 @@ static void read_number(const struct doc_place *place, void *into)
     doc_value(place, &WHOLE, &number);
 }
 
+static void read_day(const struct doc_place *place, void *into)
+{
+    (void)into;
+    if (!json_string_length(place->value))
+        doc_fault(place, "must be a word for days in English, as \"yesterday\" or \"ago\"");
+}
+
 static int start_of(const struct lexicon_phrase *phrase)
 {
     const struct lexeme *first = &phrase->words.items[0];
@@ -223,6 +247,7 @@ void lexicon_language_read(struct doc *doc, struct lexicon_language *ret)
         {.name = "language"},
         {.name = "note"},
         {"numbers", DOC_MAP, .each = read_number},
+        {"days", DOC_MAP, .each = read_day},
         WORDS_ROW(negation),
         WORDS_ROW(negated_by),
         WORDS_ROW(stops),
@@ -231,13 +256,17 @@ void lexicon_language_read(struct doc *doc, struct lexicon_language *ret)
         WORDS_ROW(carriers),
         WORDS_ROW(filler),
         WORDS_ROW(plain),
+        WORDS_ROW(supposed),
+        WORDS_ROW(corrects),
+        WORDS_ROW(contests),
         {"sets", DOC_MAP, .high = LEXICON_SETS, .each = read_set},
         {"fields", DOC_LIST, .high = LEXICON_FIELDS, .each = read_field, .required = true},
         {"ignore", DOC_LIST, .each = read_ignored},
         {0}};
     struct doc_place top = doc_top(doc);
     *ret = (struct lexicon_language){.document = json_incref(doc->root),
-                                     .numbers = json_object_get(doc->root, "numbers")};
+                                     .numbers = json_object_get(doc->root, "numbers"),
+                                     .days = json_object_get(doc->root, "days")};
     doc->context = ret;
     if (doc_read(&top, ROWS, ret))
         index_starts(ret);
@@ -247,7 +276,8 @@ void lexicon_language_free(struct lexicon_language *language)
 {
     struct lexeme_list *lists[] = {&language->negation, &language->negated_by, &language->stops,
                                    &language->joins,    &language->filler,     &language->plain,
-                                   &language->subjects, &language->carriers};
+                                   &language->subjects, &language->carriers,   &language->supposed,
+                                   &language->corrects, &language->contests};
     for (size_t i = 0; i < sizeof lists / sizeof lists[0]; i++)
         free(lists[i]->items);
     for (int i = 0; i < language->set_count; i++)

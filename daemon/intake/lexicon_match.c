@@ -8,13 +8,24 @@
 
 #define FILLER_RUN 3     /* words that may stand between two words of a phrase */
 #define NEGATION_REACH 4 /* telling words back from a phrase to the word that negates it */
+#define SUPPOSED_REACH 6 /* words back to the one that says it was only thought */
 #define NOTHING (UINT64_C(1) << 63) /* spent on a phrase that stands for nothing */
 #define LIST_REACH 9                /* the same in an enumeration: "no smell, spots or moisture" */
+
+/* "1/2 dozen", "2-3 days": half of what is told */
+static bool is_part(const struct reading *reading, int at)
+{
+    size_t from = reading->words[at].from;
+    const char *note = reading->note;
+    return from > 1 && strchr("/-.,$", note[from - 1]) && note[from - 2] >= '0' &&
+           note[from - 2] <= '9';
+}
 
 static bool try_phrase(const struct reading *reading, const struct lexicon_phrase *phrase, int at,
                        struct lexicon_match *ret)
 {
     assert(at >= 0 && at < reading->count);
+    bool numbered = false;
     *ret = (struct lexicon_match){.phrase = phrase, .from = at};
     for (int i = 0; i < phrase->words.count; i++) {
         const struct lexeme *lexeme = &phrase->words.items[i];
@@ -23,6 +34,8 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
             if (at > ret->from && reading->words[at].before != PAUSE_NONE)
                 return false;
             distance = lexicon_distance(reading->language, lexeme, &reading->words[at]);
+            if (distance >= 0 && lexeme->number && is_part(reading, at))
+                return false;
             if (distance >= 0)
                 break;
             if (!i || run == FILLER_RUN ||
@@ -31,8 +44,9 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
         }
         if (distance < 0)
             return false;
-        if (lexeme->number)
+        if (lexeme->number && !numbered) /* "2 of the 4 bags" are two */
             ret->number = lexicon_number(reading->language, &reading->words[at]);
+        numbered = numbered || lexeme->number;
         ret->slips += distance;
         ret->said += !lexicon_in(&reading->language->filler, &reading->words[at]);
         at++;
@@ -86,6 +100,20 @@ static bool negated(const struct reading *reading, const struct lexicon_match *m
             return true;
         if (begins_clause(reading, i))
             return false;
+    }
+    return false;
+}
+
+/* "first I thought black": thought, not seen. */
+static bool supposed(const struct reading *reading, const struct lexicon_match *match)
+{
+    const struct lexicon_language *language = reading->language;
+    for (int i = match->from - 1; i >= 0 && match->from - i <= SUPPOSED_REACH; i--) {
+        if (reading->words[i + 1].before == PAUSE_SENTENCE ||
+            lexicon_in(&language->stops, &reading->words[i]))
+            return false;
+        if (lexicon_in(&language->supposed, &reading->words[i]))
+            return true;
     }
     return false;
 }
@@ -149,6 +177,7 @@ static void try_phrases(struct reading *reading, const int *phrases, int at)
         struct lexicon_match match;
         if (fits_symptom(reading, phrase) && try_phrase(reading, phrase, at, &match)) {
             match.negated = negated(reading, &match);
+            match.supposed = supposed(reading, &match);
             if (reading->match_count == reading->match_capacity)
                 grow_matches(reading);
             assert(reading->match_count < reading->match_capacity);

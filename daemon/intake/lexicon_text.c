@@ -123,6 +123,7 @@ int lexicon_split(const char *note, struct note_word **ret)
         assert(word->to > word->from); /* or it would never end */
         word->length = fold_word(note + word->from, word->to - word->from, word->text);
         word->before = before;
+        word->no_code = false;
         before = PAUSE_NONE;
     }
     *ret = words;
@@ -282,7 +283,8 @@ void lexicon_know(struct lexicon *lexicon)
         const struct lexicon_language *language = &lexicon->languages[i];
         const struct lexeme_list *lists[] = {
             &language->negation, &language->negated_by, &language->stops,    &language->joins,
-            &language->filler,   &language->plain,      &language->subjects, &language->carriers};
+            &language->filler,   &language->plain,      &language->subjects, &language->carriers,
+            &language->supposed, &language->corrects,   &language->contests};
         for (size_t k = 0; k < sizeof lists / sizeof lists[0]; k++)
             know_list(lexicon, lists[k]);
         for (int k = 0; k < language->set_count; k++)

@@ -210,7 +210,7 @@ static json_t *complaint(void)
 static int read_note(struct text_buffer *told, struct error *err)
 {
     json_t *given = complaint(), *taken = NULL;
-    json_t *filled = lexicon_fill(lexicon, given, &taken);
+    json_t *filled = lexicon_fill(lexicon, given, 20782, &taken);
     char *texts[] = {jsonx_dump(filled), jsonx_dump(taken)};
     struct harm_heard *heard = NULL;
     bool denied;

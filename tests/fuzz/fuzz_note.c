@@ -42,7 +42,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         json_t *complaint = json_pack("{s:s, s:s, s:{s:s}}", "symptom", "mold", "note", note,
                                       "observed", "kept", "fridge");
         json_t *taken, *item;
-        json_t *filled = lexicon_fill(lexicon, complaint, &taken);
+        json_t *filled = lexicon_fill(lexicon, complaint, 20782, &taken);
         size_t at;
         json_array_foreach(taken, at, item)
         {

@@ -14,7 +14,8 @@ import textwrap
 import unicodedata
 
 RULES = pathlib.Path(__file__).resolve().parents[2] / "rules"
-SMALL = "negation negated_by stops joins subjects carriers filler plain".split()
+SMALL = ("negation negated_by stops joins subjects carriers filler plain supposed corrects "
+         "contests").split()
 
 
 def fold(text):

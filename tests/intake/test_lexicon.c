@@ -9,6 +9,7 @@
 
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "base/when.h"
 #include "intake/lexicon.h"
 #include "one_file.h"
 #include <pthread.h>
@@ -20,6 +21,12 @@
 #define SHIPPED ODDLOAF_SOURCE_DIR "/rules/lexicon"
 
 static struct lexicon *lexicon;
+
+/* a Wednesday */
+static int32_t today(void)
+{
+    return day_from_civil(2026, 11, 25);
+}
 
 static int load_shipped(void **state)
 {
@@ -42,9 +49,9 @@ static int free_shipped(void **state)
 /* The note's answers as "field=value from" pieces, in the order of the fields. */
 static char *read_note(const char *symptom, const char *note)
 {
-    json_t *complaint = json_pack("{s:s, s:s}", "symptom", symptom, "note", note);
+    json_t *complaint = json_pack("{s:s*, s:s}", "symptom", symptom, "note", note);
     json_t *taken, *item;
-    json_t *filled = lexicon_fill(lexicon, complaint, &taken);
+    json_t *filled = lexicon_fill(lexicon, complaint, today(), &taken);
     struct text_buffer out = {0};
     size_t at;
     json_array_foreach(taken, at, item)
@@ -139,7 +146,7 @@ static void denied_words_are_not_taken(void **state)
         {"mold", "it was never left out in the sun", ""},
         {"mold", "it did not taste right, there is a green spot on the heel",
          "observed.colour=\"blue-green\" observed.where=\"heel\" observed.spots=1"},
-        {"mold", "never opened", "observed.bag=\"sound\" observed.opened_days=0"},
+        {"mold", "never opened", "observed.opened_days=0"},
         {"mold", "no holes in the bag", "observed.bag=\"sound\""},
     };
     CHECK_NOTES(notes);
@@ -165,7 +172,7 @@ static void two_answers_leave_the_field_open(void **state)
 {
     (void)state;
     static const char *const notes[][3] = {
-        {"mold", "black on one end and pink on the other", ""},
+        {"mold", "black on one end and pink on the other", "observed.where=\"heel\""},
         {"off-odor", "sour and musty", "observed.odor=\"sour\" observed.odor=\"musty\""},
         {"mold", "blue green and greenish", "observed.colour=\"blue-green\""},
     };
@@ -253,6 +260,153 @@ static void common_words_are_no_slips(void **state)
     CHECK_NOTES(notes);
 }
 
+/* 2026-11-25 is a Wednesday */
+static void days_are_read(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "bought it Saturday, found it this morning",
+         "bought_on=\"2026-11-21\" found_on=\"2026-11-25\""},
+        {"mold", "Saturday bought it, Monday found it",
+         "bought_on=\"2026-11-21\" found_on=\"2026-11-23\""},
+        {"mold", "purchased 11/19 at store 12", "bought_on=\"2026-11-19\""},
+        {"mold", "bought on Nov 19, 2026", "bought_on=\"2026-11-19\""},
+        {"mold", "bought on Sunday the 22nd", "bought_on=\"2026-11-22\""},
+        {"mold", "bought a week ago", "bought_on=\"2026-11-18\""},
+        {"mold", "bought it Friday, no wait, it was Saturday", "bought_on=\"2026-11-21\""},
+        {"mold",
+         "lo compre el s\xC3\xA1"
+         "bado y hoy lo encontre mohoso",
+         "bought_on=\"2026-11-21\" found_on=\"2026-11-25\""},
+        {"mold", "comprado el 18 de noviembre", "bought_on=\"2026-11-18\""},
+        {"mold", "lo compre hace dos dias por la manana", "bought_on=\"2026-11-23\""},
+        {"mold", "opened it Monday", "observed.opened_days=2"},
+        {"mold", "opened it Monday, found the mold yesterday",
+         "found_on=\"2026-11-24\" observed.opened_days=1"},
+        {"mold", "opened it two days ago", "observed.opened_days=2"},
+        /* no days of what happened to the bread */
+        {"mold", "it sat in the sun", "observed.kept=\"warm\""},
+        {"mold", "we buy it every Saturday", ""},
+        {"mold", "bought 1/2 dozen", ""},
+        {"mold", "bought it 2 or 3 days ago", ""},
+        {"mold", "bought it a few days ago", ""},
+        {"mold", "best by Nov 20", ""},
+        {"mold", "the store called us Monday about it", ""},
+    };
+    CHECK_NOTES(notes);
+    json_t *taken, *complaint = json_pack("{s:s}", "note", "bought it Saturday");
+    json_t *filled = lexicon_fill(lexicon, complaint, WHEN_UNKNOWN_DAY, &taken);
+    assert_int_equal(json_array_size(taken), 0);
+    json_decref(filled);
+    json_decref(taken);
+    json_decref(complaint);
+}
+
+static void packs_are_counted(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "a dozen loaves", "packs=12"},
+        {"mold", "two dozen bags", "packs=24"},
+        {"mold", "half a dozen loaves", "packs=6"},
+        {"mold", "dos bolsas", "packs=2"},
+        {"mold", "3 packs", "packs=3"},
+        {"mold", "mold in 2 of the 5 bags", "packs=2"},
+        {"mold", "bought 3 loaves, 2 loaves are bad", "packs=2"},
+        {"mold", "a loaf of rye", ""},
+        {"mold", "media docena", "packs=6"},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void a_code_in_a_sentence_is_read(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "the bag says L6323B on it", "lot_text=\"L6323B\""},
+        {"mold", "code L2 6321 B0412 on the clip", "lot_text=\"L2 6321 B0412\""},
+        {"mold", "printed L2 6321 B0412", "lot_text=\"L2 6321 B0412\""},
+        {"mold", "lot 26 323 2", "lot_text=\"26 323 2\""},
+        {"mold", "lot 6323B, 2 loaves", "lot_text=\"6323B\" packs=2"},
+        {"mold", "L6323B 2 loaves", "lot_text=\"L6323B\" packs=2"},
+        {"mold", "lote L63?3B", "lot_text=\"L63?3B\""},
+        {"mold", "it is L6321B? with the last one smudged", "lot_text=\"L6321B?\""},
+        {"mold", "is it L6321B?", "lot_text=\"L6321B\""},
+        {"mold", "L6321B, sorry, L6322B", "lot_text=\"L6322B\""},
+        /* two codes, and what is none */
+        {"mold", "mold on L6321B and on L6322B", ""},
+        {"mold", "order number A123456", ""},
+        {"mold", "the 24oz loaf, call 555-0142 after 10am", ""},
+        {"mold", "green mold, there is a lot of 2026", "observed.colour=\"blue-green\""},
+        {"mold", "zip 77301", ""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void the_later_holds_where_it_corrects(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "first I thought black, but in the light it's dark green",
+         "observed.colour=\"blue-green\""},
+        {"mold", "primero pens\xC3\xA9 que era negro pero en la luz es verde",
+         "observed.colour=\"blue-green\""},
+        {"mold", "black, no, actually green", "observed.colour=\"blue-green\""},
+        {"mold", "I thought it was black", "observed.colour=\"black\""},
+        {"mold", "black and later green", ""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void who_contest_give_no_answer(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "he says white, I say green", ""},
+        {"mold", "he says it is green", "observed.colour=\"blue-green\""},
+        {"staling", "she says dry, he says crumbly", ""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void words_that_agree_are_one_answer(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"staling", "dry and crumbly", "observed.crumb=\"crumbly\""},
+        {"staling", "hard and dry", "observed.crumb=\"dry\""},
+        {"staling", "gummy and sticky", "observed.crumb=\"sticky\""},
+        {"staling", "dry and sticky", ""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void places_are_the_loaf_s(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "mold along the bottom", "observed.where=\"base\""},
+        {"mold", "moho por los lados", "observed.where=\"side\""},
+        {"mold", "mold down the sides", "observed.where=\"side\""},
+        {"mold", "it was on the bottom shelf", ""},
+        {"mold", "lo guarda en la repisa de abajo", ""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void the_symptom_is_read(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {NULL, "green fuzz on the heel",
+         "symptom=\"mold\" observed.colour=\"blue-green\" observed.where=\"heel\""},
+        {NULL, "no mold, it is hard as a brick", "symptom=\"staling\" observed.crumb=\"firm\""},
+        {NULL, "smells sour", "symptom=\"off-odor\" observed.odor=\"sour\""},
+        {NULL, "please call back", ""},
+    };
+    CHECK_NOTES(notes);
+}
+
 static void the_end_of_a_long_note_is_read(void **state)
 {
     struct text_buffer note = {0};
@@ -273,7 +427,7 @@ static void chosen_answers_stand(void **state)
         json_pack("{s:s, s:{s:s, s:[s]}, s:s}", "symptom", "mold", "observed", "colour",
                   "pink-orange", "odor", "musty", "note", "green mold on top, smells sour");
     json_t *before = json_deep_copy(complaint), *taken;
-    json_t *filled = lexicon_fill(lexicon, complaint, &taken);
+    json_t *filled = lexicon_fill(lexicon, complaint, today(), &taken);
     json_t *observed = json_object_get(filled, "observed");
     assert_string_equal(json_string_value(json_object_get(observed, "colour")), "pink-orange");
     assert_string_equal(json_string_value(json_object_get(observed, "where")), "top-crust");
@@ -300,7 +454,7 @@ static void what_cannot_be_read_is_left_alone(void **state)
     for (size_t i = 0; i < sizeof odd / sizeof odd[0]; i++) {
         json_t *complaint = NULL, *taken;
         assert_int_equal(jsonx_parse(odd[i], strlen(odd[i]), &complaint, NULL), 0);
-        json_t *filled = lexicon_fill(lexicon, complaint, &taken);
+        json_t *filled = lexicon_fill(lexicon, complaint, today(), &taken);
         assert_true(json_equal(filled, complaint));
         assert_int_equal(json_array_size(taken), 0);
         json_decref(filled);
@@ -308,7 +462,7 @@ static void what_cannot_be_read_is_left_alone(void **state)
         json_decref(complaint);
     }
     json_t *complaint = json_pack("{s:s}", "note", "green"), *taken;
-    json_t *filled = lexicon_fill(NULL, complaint, &taken);
+    json_t *filled = lexicon_fill(NULL, complaint, today(), &taken);
     assert_true(json_equal(filled, complaint));
     json_decref(filled);
     json_decref(taken);
@@ -400,7 +554,7 @@ static void a_missing_folder_is_an_empty_lexicon(void **state)
     (void)state;
     assert_int_equal(lexicon_load("/nonexistent/lexicon", NULL, NULL, &none, &err), 0);
     json_t *complaint = json_pack("{s:s,s:s}", "note", "green", "symptom", "mold"), *taken;
-    json_t *filled = lexicon_fill(none, complaint, &taken);
+    json_t *filled = lexicon_fill(none, complaint, today(), &taken);
     assert_true(json_equal(filled, complaint));
     json_decref(filled);
     json_decref(taken);
@@ -444,6 +598,14 @@ int main(void)
         cmocka_unit_test(harm_in_the_note_is_heard),
         cmocka_unit_test(harm_is_heard_within_other_words),
         cmocka_unit_test(common_words_are_no_slips),
+        cmocka_unit_test(days_are_read),
+        cmocka_unit_test(packs_are_counted),
+        cmocka_unit_test(a_code_in_a_sentence_is_read),
+        cmocka_unit_test(the_later_holds_where_it_corrects),
+        cmocka_unit_test(who_contest_give_no_answer),
+        cmocka_unit_test(words_that_agree_are_one_answer),
+        cmocka_unit_test(places_are_the_loaf_s),
+        cmocka_unit_test(the_symptom_is_read),
         cmocka_unit_test(the_end_of_a_long_note_is_read),
         cmocka_unit_test(chosen_answers_stand),
         cmocka_unit_test(what_cannot_be_read_is_left_alone),

@@ -1,6 +1,6 @@
 /* Dates as people say them. Today is Wednesday 2026-11-25 throughout. */
 #include "base/when.h"
-#include "form/said_date.h"
+#include "intake/said_date.h"
 #include <string.h>
 
 /* cmocka.h needs these before it */

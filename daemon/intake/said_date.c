@@ -1,4 +1,4 @@
-#include "form/said_date.h"
+#include "intake/said_date.h"
 #include "base/text.h"
 #include "base/when.h"
 #include <stdio.h>
@@ -49,6 +49,10 @@ static const char *const months[] = {"january",  "february", "march",  "april", 
                                      "june",     "july",     "august", "september", "october",
                                      "november", "december", NULL};
 
+static const char *const months_es[] = {"enero",     "febrero",   "marzo",  "abril",      "mayo",
+                                        "junio",     "julio",     "agosto", "septiembre", "octubre",
+                                        "noviembre", "diciembre", NULL};
+
 static bool find_word(const struct word *rows, const char *word, int *ret)
 {
     for (; rows->word; rows++) {
@@ -77,6 +81,12 @@ static int find_day(const char *word)
 {
     int day = find_name(weekdays, word);
     return day ? day : find_name(weekdays_es, word);
+}
+
+static int find_month(const char *word)
+{
+    int month = find_name(months, word);
+    return month ? month : find_name(months_es, word);
 }
 
 static int number_of(const char *token)
@@ -276,9 +286,9 @@ static enum answer match_month_name(const struct said *s, int32_t *ret)
                 return NO_MATCH;
             digits[count] = strlen(s->token[i]);
             numbers[count++] = number_of(s->token[i]);
-        } else if (find_name(months, s->token[i])) {
-            month = find_name(months, s->token[i]);
-        } else if (!find_name(weekdays, s->token[i])) {
+        } else if (find_month(s->token[i])) {
+            month = find_month(s->token[i]);
+        } else if (!find_day(s->token[i])) {
             return NO_MATCH;
         }
     }
@@ -298,9 +308,10 @@ static enum answer match_day_of_month(const struct said *s, int32_t *ret)
 {
     int year = 0, month = 0, unused = 0;
     bool found = false;
-    if (s->count != 1 || !s->ordinal[0])
+    int at = s->count == 2 && find_day(s->token[0]); /* "Sunday the 22nd" */
+    if (s->count != 1 + at || !s->ordinal[at])
         return NO_MATCH;
-    int day = number_of(s->token[0]);
+    int day = number_of(s->token[at]);
     day_to_civil(s->today, &year, &month, &unused);
     for (int off = -2; off <= 1; off++) {
         int y = year + (month + off < 1 ? -1 : month + off > 12 ? 1 : 0);
@@ -378,7 +389,7 @@ static bool is_full(const struct said *s)
     for (int i = 0; i < s->count; i++) {
         numbers += s->number[i];
         year += s->number[i] && (strlen(s->token[i]) == 4 || strlen(s->token[i]) == 8);
-        named += !s->number[i] && find_name(months, s->token[i]) > 0;
+        named += !s->number[i] && find_month(s->token[i]) > 0;
     }
     return year == 1 && (numbers + named == 3 || (s->count == 1 && strlen(s->token[0]) == 8));
 }

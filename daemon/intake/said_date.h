@@ -1,8 +1,8 @@
 /* Dates as people say them on the phone: "yesterday", "Mon", "11/19", "nov 19", "2 days ago",
  * "2026-11-19". Pure: today is given. Numbers with slashes are read month first, with dots day
  * first, unless only the other order is a date. */
-#ifndef ODDLOAF_CLIENT_FORM_SAID_DATE_H
-#define ODDLOAF_CLIENT_FORM_SAID_DATE_H
+#ifndef ODDLOAF_INTAKE_SAID_DATE_H
+#define ODDLOAF_INTAKE_SAID_DATE_H
 
 #include "base/error.h"
 #include <stdint.h>

@@ -1,0 +1,271 @@
+/* Days told within a note: "bought it Saturday, found it this morning". What a run of words says of
+ * the day is asked of said_date(); here only what is no day in a sentence is kept from it: "2
+ * days", "it sat", "1/2 dozen". */
+#include "base/text.h"
+#include "base/when.h"
+#include "intake/lexicon_inside.h"
+#include "intake/said_date.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define RUN 7      /* words of the longest way to say a day */
+#define OLDEST 400 /* days; what lies further back was misread */
+#define REACH 6    /* telling words between what happened and its day, a comma counted as three */
+#define COMMA 3
+#define CORRECTION 5 /* words between a day and the one that corrects it */
+
+/* What a day may be told with, in said_date()'s own words. */
+static const char *const TIMES[] = {"morning", "afternoon", "evening", "night", "noon"};
+static const char *const DAYS[] = {
+    "today",     "tonight",  "yesterday", "hoy",    "ayer",  "anoche", "anteayer", "antier",
+    "monday",    "tuesday",  "wednesday", "friday", "lunes", "martes", "jueves",   "viernes",
+    "miercoles", "thursday", "saturday",  "sunday", "tues",  "thurs",  "sabado",   "domingo"};
+/* "it sat" and "in the sun" are no days */
+static const char *const SHORT[] = {"Mon", "Tue", "Wed", "Thu", "Fri", "Sat",
+                                    "Sun", "mon", "tue", "wed", "thu", "fri"};
+static const char *const AGO[] = {"ago", "back", "hace"};
+static const char *const MONTHS[] = {
+    "january", "february",   "march",     "april",    "june",     "july",  "august", "sept",
+    "october", "may",        "september", "november", "december", "jan",   "feb",    "mar",
+    "apr",     "jun",        "jul",       "aug",      "sep",      "oct",   "nov",    "dec",
+    "enero",   "febrero",    "marzo",     "abril",    "mayo",     "junio", "julio",  "agosto",
+    "octubre", "septiembre", "noviembre", "diciembre"};
+/* "every Saturday", "more than 2 weeks ago", "next Friday": no day of what happened */
+static const char *const SPOILS[] = {"every", "each", "next", "than",    "over",   "least", "most",
+                                     "cada",  "or",   "o",    "proximo", "nearly", "almost"};
+static const char *const FRACTIONS[] = {"1/2", "1/3", "1/4", "2/3", "3/4", "24/7"};
+
+#define IN(list, word) is_in(list, sizeof(list) / sizeof *(list), word)
+static bool is_in(const char *const *list, size_t count, const char *word)
+{
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(list[i], word) == 0)
+            return true;
+    return false;
+}
+
+/* ---- one run of words ---- */
+
+static bool is_digits(const char *word)
+{
+    return *word && !word[strspn(word, "0123456789")];
+}
+
+/* The word as said_date() knows it. */
+static const char *own_word(const struct reading *reading, int at, char number[static 24])
+{
+    const struct lexicon_language *language = reading->language;
+    const char *word = reading->words[at].text;
+    const char *known = json_string_value(json_object_get(language->days, word));
+    if (known)
+        return known;
+    long value = strlen(word) > 2 ? lexicon_number(language, &reading->words[at]) : -1;
+    if (value < 0)
+        return word;
+    snprintf(number, 24, "%ld", value);
+    return number;
+}
+
+/* "11/19", "2026-11-19": numbers without a blank, of the note as it is. */
+static bool is_numeric(const struct reading *reading, int from, int to, char *out, size_t size)
+{
+    const struct note_word *first = &reading->words[from], *last = &reading->words[to - 1];
+    size_t length = last->to - first->from;
+    if (to - from < 2 || to - from > 3 || length >= size)
+        return false;
+    memcpy(out, reading->note + first->from, length);
+    out[length] = '\0';
+    if (out[strspn(out, "0123456789/-.")] || IN(FRACTIONS, out))
+        return false;
+    bool full = to - from == 3 && (first->length == 4 || last->length == 4 || last->length == 2);
+    return full || (to - from == 2 && strchr(out, '/') && first->length <= 2 && last->length <= 2);
+}
+
+/* Does the run tell a day by words that are no others' in a sentence? */
+static bool tells_day(const struct reading *reading, int from, int to)
+{
+    bool time = false, near = false, ago = false, number = false, day = false, month = false;
+    for (int i = from; i < to; i++) {
+        char digits[24], raw[4] = "";
+        const char *word = own_word(reading, i, digits);
+        const struct note_word *w = &reading->words[i];
+        memcpy(raw, reading->note + w->from, w->to - w->from == 3 ? 3 : 0);
+        time = time || IN(TIMES, word);
+        near = near || strcmp(word, "this") == 0 || strcmp(word, "last") == 0;
+        ago = ago || IN(AGO, word);
+        number = number || (*word >= '0' && *word <= '9');
+        day = day || IN(DAYS, word) || IN(SHORT, raw);
+        month = month || IN(MONTHS, word);
+    }
+    return day || ago || (time && near) || (month && number);
+}
+
+/* "on the 19th." */
+static bool is_ordinal(const struct reading *reading, int from, int to)
+{
+    const char *word = reading->words[from].text;
+    size_t digits = strspn(word, "0123456789");
+    static const char *const BEFORE[] = {"the", "on", "el"};
+    return to - from == 1 && digits && digits <= 2 && strlen(word) == digits + 2 && from > 0 &&
+           IN(BEFORE, reading->words[from - 1].text) &&
+           (to == reading->count || reading->words[to].before != PAUSE_NONE ||
+            lexicon_in(&reading->language->stops, &reading->words[to]));
+}
+
+static bool runs_on(const struct reading *reading, int from, int to)
+{
+    for (int i = from + 1; i < to; i++)
+        if (reading->words[i].before == PAUSE_SENTENCE)
+            return false;
+    return true;
+}
+
+/* "2 or 3 days ago", "2-3 days ago", "every Saturday" */
+static bool spoiled(const struct reading *reading, int from)
+{
+    if (from == 0 || reading->words[from].before == PAUSE_SENTENCE)
+        return false;
+    const struct note_word *before = &reading->words[from - 1];
+    char first = *reading->words[from].text;
+    return IN(SPOILS, before->text) || (is_digits(before->text) && first >= '0' && first <= '9');
+}
+
+static bool day_at(const struct reading *reading, int from, int to, int32_t *ret)
+{
+    char text[96] = "";
+    if (spoiled(reading, from))
+        return false;
+    if (!is_numeric(reading, from, to, text, sizeof text)) {
+        if (!runs_on(reading, from, to) ||
+            !(tells_day(reading, from, to) || is_ordinal(reading, from, to)))
+            return false;
+        text[0] = '\0';
+        for (int i = from; i < to; i++) {
+            char number[24];
+            size_t used = strlen(text);
+            snprintf(text + used, sizeof text - used, "%s ", own_word(reading, i, number));
+        }
+    }
+    return said_date(text, reading->today, SAID_PAST, ret, NULL) == 0 &&
+           *ret >= reading->today - OLDEST;
+}
+
+/* ---- all of the note ---- */
+
+struct told_day {
+    int from, to; /* words */
+    int32_t day;
+};
+
+/* "Friday, no wait, it was Saturday": the later stands for both. */
+static bool corrects(const struct reading *reading, const struct told_day *before,
+                     const struct told_day *day)
+{
+    if (day->from - before->to > CORRECTION)
+        return false;
+    for (int i = before->to; i < day->from; i++)
+        if (lexicon_in(&reading->language->corrects, &reading->words[i]))
+            return true;
+    return false;
+}
+
+static int find_days(const struct reading *reading, struct told_day **ret)
+{
+    int count = 0;
+    struct told_day *days = xcalloc((size_t)reading->count + 1, sizeof *days);
+    for (int at = 0; at < reading->count; at++) {
+        int most = reading->count - at < RUN ? reading->count - at : RUN;
+        for (int run = most; run > 0; run--) {
+            struct told_day *day = &days[count];
+            *day = (struct told_day){at, at + run, 0};
+            if (!day_at(reading, at, at + run, &day->day))
+                continue;
+            at += run - 1;
+            if (count && corrects(reading, day - 1, day))
+                day[-1] = (struct told_day){day[-1].from, day->to, day->day};
+            else
+                count++;
+            break;
+        }
+    }
+    *ret = days;
+    return count;
+}
+
+/* ---- what happened on it ---- */
+
+/* Words between, or -1 where a sentence ends between. What stands before its day is the likelier.
+ */
+static int apart(const struct reading *reading, const struct lexicon_match *what,
+                 const struct told_day *day)
+{
+    bool before = what->from < day->from;
+    int from = before ? what->to : day->to, to = before ? day->from : what->from;
+    int words = before ? 0 : 1;
+    for (int i = from; i <= to; i++) {
+        enum pause pause = reading->words[i].before;
+        if (pause == PAUSE_SENTENCE)
+            return -1;
+        words += (i < to && !lexicon_in(&reading->language->filler, &reading->words[i])) +
+                 (pause == PAUSE_COMMA ? COMMA : 0);
+    }
+    return words <= REACH ? words : -1;
+}
+
+static bool is_happening(const struct lexicon_match *match)
+{
+    return match->phrase->says == LEXICON_DAY || match->phrase->says == LEXICON_OTHER;
+}
+
+/* The nearest pair of what happened and a day; neither has another. */
+static bool nearest(const struct reading *reading, const struct told_day *days, int count,
+                    const bool *taken, int *ret_match, int *ret_day)
+{
+    int best = -1;
+    for (int m = 0; m < reading->match_count; m++) {
+        if (!is_happening(&reading->matches[m]) || reading->matches[m].has_day)
+            continue;
+        for (int d = 0; d < count; d++) {
+            int words = taken[d] ? -1 : apart(reading, &reading->matches[m], &days[d]);
+            if (words < 0 || (best >= 0 && words >= best))
+                continue;
+            best = words;
+            *ret_match = m;
+            *ret_day = d;
+        }
+    }
+    return best >= 0;
+}
+
+/* "opened 3 days ago" has its answer, and the day is spent. */
+static bool is_spent(const struct reading *reading, const struct told_day *day)
+{
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *match = &reading->matches[i];
+        if (match->phrase->says == LEXICON_ANSWER && match->from < day->from &&
+            match->to >= day->to)
+            return true;
+    }
+    return false;
+}
+
+void lexicon_date(struct reading *reading)
+{
+    struct told_day *days = NULL;
+    if (reading->today == WHEN_UNKNOWN_DAY)
+        return;
+    int count = find_days(reading, &days), m = 0, d = 0;
+    bool *taken = xcalloc((size_t)count + 1, sizeof *taken);
+    for (int i = 0; i < count; i++)
+        taken[i] = is_spent(reading, &days[i]);
+    while (nearest(reading, days, count, taken, &m, &d)) {
+        struct lexicon_match *match = &reading->matches[m];
+        match->has_day = taken[d] = true;
+        match->day = days[d].day;
+        match->from = match->from < days[d].from ? match->from : days[d].from;
+        match->to = match->to > days[d].to ? match->to : days[d].to;
+    }
+    free(taken);
+    free(days);
+}
