@@ -243,8 +243,8 @@ static bool is_spent(const struct reading *reading, const struct told_day *day)
 {
     for (int i = 0; i < reading->match_count; i++) {
         const struct lexicon_match *match = &reading->matches[i];
-        if (match->phrase->says == LEXICON_ANSWER && match->from < day->from &&
-            match->to >= day->to)
+        if (match->phrase->says == LEXICON_ANSWER && match->from <= day->from &&
+            match->to >= day->to && match->to - match->from > day->to - day->from)
             return true;
     }
     return false;

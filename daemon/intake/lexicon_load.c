@@ -199,17 +199,28 @@ static void read_ignored(const struct doc_place *place, void *into)
     read_phrase(place, &nothing);
 }
 
+/* Notes are read without accents, so that a name with one would never be found. */
+static void check_name(const struct doc_place *place)
+{
+    char folded[200];
+    text_fold(place->name, folded, sizeof folded);
+    if (strcmp(folded, place->name) != 0)
+        doc_fault(place, "must be written in small letters and without accents: %s", folded);
+}
+
 static void read_number(const struct doc_place *place, void *into)
 {
     int number;
     static const struct doc_row WHOLE = {.kind = DOC_WHOLE, .size = sizeof number};
     (void)into;
+    check_name(place);
     doc_value(place, &WHOLE, &number);
 }
 
 static void read_day(const struct doc_place *place, void *into)
 {
     (void)into;
+    check_name(place);
     if (!json_string_length(place->value))
         doc_fault(place, "must be a word for days in English, as \"yesterday\" or \"ago\"");
 }

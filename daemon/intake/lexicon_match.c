@@ -136,6 +136,18 @@ static int by_weight(const void *left, const void *right)
     return a->from - b->from;
 }
 
+/* For which fields a match spends its words. What says yes or no speaks of nothing else: a bag that
+ * is "dry inside" makes no dry crumb. */
+static uint64_t spends(const struct reading *reading, const struct lexicon_match *match)
+{
+    int field = match->phrase->field;
+    assert(field < 63); /* the last bit is NOTHING */
+    if (field < 0)
+        return UINT64_MAX;
+    return reading->language->fields[field].field->type == FIELD_BOOL ? ~NOTHING
+                                                                      : UINT64_C(1) << field;
+}
+
 /* The matches that stand, in front. A word is spent on one match of a field; a phrase that stands
  * for nothing spends it for all. */
 static void keep_heaviest(struct reading *reading)
@@ -147,15 +159,14 @@ static void keep_heaviest(struct reading *reading)
     qsort(reading->matches, (size_t)reading->match_count, sizeof reading->matches[0], by_weight);
     for (int i = 0; i < reading->match_count; i++) {
         const struct lexicon_match match = reading->matches[i];
-        assert(match.phrase->field < 63); /* the last bit is NOTHING */
-        uint64_t own = match.phrase->field < 0 ? UINT64_MAX : UINT64_C(1) << match.phrase->field;
+        uint64_t own = match.phrase->field < 0 ? NOTHING : UINT64_C(1) << match.phrase->field;
         bool stands = true;
         for (int at = match.from; at < match.to; at++)
-            stands = stands && !(spent[at] & (match.phrase->field < 0 ? NOTHING : own));
+            stands = stands && !(spent[at] & own);
         if (!stands)
             continue;
         for (int at = match.from; at < match.to; at++)
-            spent[at] |= own;
+            spent[at] |= spends(reading, &match);
         assert(kept <= i);
         reading->matches[kept++] = match;
     }

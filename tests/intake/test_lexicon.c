@@ -525,6 +525,7 @@ static void errors_name_the_place(void **state)
         {"{\"fields\":[{\"field\":\"observed/odor\",\"words\":{\"sour\":[\" ' \"]}}]}",
          "/fields/0/words/sour/0", 1, 54},
         {"{\"fields\":[{\"field\":\"note\",\"words\":{}}]}", "/fields/0/field", 1, 21},
+        {"{\"days\":{\"ma\u00f1ana\":\"morning\"},\"fields\":[]}", "/days/ma\u00f1ana", 1, 19},
         {"{\"negation\":\"no\",\"fields\":[]}", "/negation", 1, 13},
         {"{\"colour\":1,\"fields\":[]}", "/colour", 1, 11},
         {"{}", "/fields", 1, 1},
