@@ -72,8 +72,8 @@ static bool add_piece(const char *note, size_t at, size_t end, bool announced, s
     if (digits ? small > 0 && !announced && (letters + digits < ALONE || small > 2)
                : letters > 2 || small || !ret->pieces)
         return false;
-    if (!digits && !is_digit(note[end]) && note[end] != ' ') /* "I" at an end is a word */
-        return false;
+    if (!digits && note[end] == ' ' && note[end + 1] >= 'a' && note[end + 1] <= 'z')
+        return false; /* "L6323B I bought" */
     if (!ret->pieces) {
         ret->from = at;
         ret->mixed = letters > 0 && digits > 0;

@@ -11,7 +11,9 @@
 
 #define RUN 7      /* words of the longest way to say a day */
 #define OLDEST 400 /* days; what lies further back was misread */
-#define REACH 6    /* telling words between what happened and its day, a comma counted as three */
+#define REACH                                                                                      \
+    6 /* telling words between what happened and its day, a comma and an "and" counted as three    \
+         more */
 #define COMMA 3
 #define CORRECTION 5 /* words between a day and the one that corrects it */
 
@@ -208,7 +210,8 @@ static int apart(const struct reading *reading, const struct lexicon_match *what
         if (pause == PAUSE_SENTENCE)
             return -1;
         words += (i < to && !lexicon_in(&reading->language->filler, &reading->words[i])) +
-                 (pause == PAUSE_COMMA ? COMMA : 0);
+                 (pause == PAUSE_COMMA ? COMMA : 0) +
+                 (i < to && lexicon_in(&reading->language->stops, &reading->words[i]) ? COMMA : 0);
     }
     return words <= REACH ? words : -1;
 }

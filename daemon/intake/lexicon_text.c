@@ -92,6 +92,19 @@ static size_t word_end(const char *note, size_t at)
     return at;
 }
 
+/* "Nov. 20" ends no sentence either. */
+static bool is_abbreviated(const char *note, size_t at, const struct note_word *last)
+{
+    static const char *const MONTHS[] = {"jan", "feb", "mar",  "apr", "jun", "jul",
+                                         "aug", "sep", "sept", "oct", "nov", "dec"};
+    bool number = note[at] == '.' && last->to == at && note[at + 1] == ' ' && note[at + 2] >= '0' &&
+                  note[at + 2] <= '9';
+    for (size_t i = 0; number && i < sizeof MONTHS / sizeof MONTHS[0]; i++)
+        if (strcmp(last->text, MONTHS[i]) == 0)
+            return true;
+    return false;
+}
+
 /* "n/v/d", "c/o", "w/ fever": a stroke behind one letter shortens, it ends no sentence. */
 static bool is_shorthand(const char *note, size_t at, const struct note_word *last)
 {
@@ -108,7 +121,8 @@ int lexicon_split(const char *note, struct note_word **ret)
         bool apostrophe;
         size_t mark = mark_at(note + at, &pause, &apostrophe);
         if (mark) {
-            if (count && is_shorthand(note, at, &words[count - 1]))
+            if (count && (is_shorthand(note, at, &words[count - 1]) ||
+                          is_abbreviated(note, at, &words[count - 1])))
                 pause = PAUSE_NONE;
             before = pause > before ? pause : before;
             at += mark;
