@@ -2,7 +2,7 @@
 #include "base/words.h"
 #include "commands/command.h"
 #include "form/form.h"
-#include "form/said_date.h"
+#include "intake/said_date.h"
 #include "show/follow_show.h"
 #include <stdlib.h>
 #include <string.h>

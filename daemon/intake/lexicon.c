@@ -381,6 +381,50 @@ static void hear_harm(const struct lexicon *lexicon, const char *note, json_t *f
     free(heard);
 }
 
+/* Does the note answer this field, as other than normal? What it took is left in `taken`, once. */
+static bool tells(const struct reading *reading, const char *name, json_t *taken)
+{
+    size_t before = json_array_size(taken);
+    for (int i = 0; i < reading->language->field_count; i++) {
+        if (strcmp(reading->language->fields[i].field->name, name) != 0)
+            continue;
+        json_t *answer = answer_field(reading, i, NULL, taken);
+        bool normal =
+            answer && json_is_string(answer) && strcmp(json_string_value(answer), "normal") == 0;
+        json_decref(answer);
+        while (json_array_size(taken) > before + (answer && !normal))
+            json_array_remove(taken, json_array_size(taken) - 1);
+        if (json_array_size(taken) > before)
+            return true;
+    }
+    return false;
+}
+
+/* Without a word for the symptom: what is told of it tells it, "white powder on the crust". */
+static void infer_symptom(const struct lexicon *lexicon, struct reading *reading, json_t *filled,
+                          json_t *taken)
+{
+    static const struct {
+        const char *field, *symptom;
+    } TELLS[] = {{"observed/colour", "mold"},
+                 {"observed/spots", "mold"},
+                 {"observed/odor", "off-odor"},
+                 {"observed/crumb", "staling"}};
+    for (size_t t = 0; t < sizeof TELLS / sizeof TELLS[0]; t++) {
+        reading->symptom = lexicon_symptom(TELLS[t].symptom) | 1u << 31;
+        for (int i = 0; i < lexicon->count && !answered(filled, "symptom"); i++) {
+            reading->language = &lexicon->languages[i];
+            lexicon_match(reading);
+            if (!tells(reading, TELLS[t].field, taken))
+                continue;
+            json_object_set_new(filled, "symptom", json_string(TELLS[t].symptom));
+            json_t *last = json_array_get(taken, json_array_size(taken) - 1);
+            json_object_set_new(last, "field", json_string("symptom"));
+            json_object_set_new(last, "value", json_string(TELLS[t].symptom));
+        }
+    }
+}
+
 static void read_text(const struct lexicon *lexicon, struct reading *reading,
                       const json_t *complaint, json_t *filled, json_t *taken)
 {
@@ -399,6 +443,8 @@ static void read_text(const struct lexicon *lexicon, struct reading *reading,
             reading->language = &lexicon->languages[i];
             fill_from(reading, complaint, pass == 0, filled, taken);
         }
+        if (pass == 0 && !answered(filled, "symptom"))
+            infer_symptom(lexicon, reading, filled, taken);
     }
     free(reading->words);
 }

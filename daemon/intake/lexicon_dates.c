@@ -112,7 +112,8 @@ static bool is_ordinal(const struct reading *reading, int from, int to)
     return to - from == 1 && digits && digits <= 2 && strlen(word) == digits + 2 && from > 0 &&
            IN(BEFORE, reading->words[from - 1].text) &&
            (to == reading->count || reading->words[to].before != PAUSE_NONE ||
-            lexicon_in(&reading->language->stops, &reading->words[to]));
+            lexicon_in(&reading->language->stops, &reading->words[to]) ||
+            lexicon_in(&reading->language->subjects, &reading->words[to]));
 }
 
 static bool runs_on(const struct reading *reading, int from, int to)

@@ -41,7 +41,7 @@ static bool read_label(char *line, struct label *ret)
     told[strcspn(told, "\r\n")] = '\0';
     *ret = (struct label){.note = line, .today = day_from_civil(2026, 11, 25)};
     char *save = NULL;
-    for (char *pair = strtok_r(told, "; ", &save); pair; pair = strtok_r(NULL, ";", &save)) {
+    for (char *pair = strtok_r(told, ";", &save); pair; pair = strtok_r(NULL, ";", &save)) {
         pair += strspn(pair, " ");
         if (strncmp(pair, "at=", 3) == 0)
             day_parse(pair + 3, &ret->today, NULL);

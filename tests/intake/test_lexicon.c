@@ -314,7 +314,7 @@ static void packs_are_counted(void **state)
         {"mold", "mold in 2 of the 5 bags", "packs=2"},
         {"mold", "bought 3 loaves, 2 loaves are bad", "packs=2"},
         {"mold", "a loaf of rye", ""},
-        {"mold", "media docena", "packs=6"},
+        {"mold", "media docena de bolsas", "packs=6"},
     };
     CHECK_NOTES(notes);
 }
@@ -401,6 +401,8 @@ static void the_symptom_is_read(void **state)
         {NULL, "green fuzz on the heel",
          "symptom=\"mold\" observed.colour=\"blue-green\" observed.where=\"heel\""},
         {NULL, "no mold, it is hard as a brick", "symptom=\"staling\" observed.crumb=\"firm\""},
+        {NULL, "slimy inside", "symptom=\"staling\" observed.crumb=\"sticky\""},
+        {NULL, "the texture is fine", ""},
         {NULL, "smells sour", "symptom=\"off-odor\" observed.odor=\"sour\""},
         {NULL, "please call back", ""},
     };
