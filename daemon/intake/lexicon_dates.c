@@ -208,7 +208,8 @@ static int apart(const struct reading *reading, const struct lexicon_match *what
     int words = before ? 0 : 1;
     for (int i = from; i <= to; i++) {
         enum pause pause = reading->words[i].before;
-        if (pause == PAUSE_SENTENCE)
+        bool colon = i && before && reading->note[reading->words[i - 1].to] == ':';
+        if (pause == PAUSE_SENTENCE && !colon) /* "bought: 11/20" */
             return -1;
         words += (i < to && !lexicon_in(&reading->language->filler, &reading->words[i])) +
                  (pause == PAUSE_COMMA ? COMMA : 0) +
@@ -247,8 +248,11 @@ static bool is_spent(const struct reading *reading, const struct told_day *day)
 {
     for (int i = 0; i < reading->match_count; i++) {
         const struct lexicon_match *match = &reading->matches[i];
-        if (match->phrase->says == LEXICON_ANSWER && match->from <= day->from &&
-            match->to >= day->to && match->to - match->from > day->to - day->from)
+        const struct lexicon_phrase *phrase = match->phrase;
+        bool counts = phrase->says == LEXICON_ANSWER && phrase->field >= 0 &&
+                      reading->language->fields[phrase->field].field->type == FIELD_WHOLE;
+        if (counts && match->from <= day->from && match->to >= day->to &&
+            match->to - match->from > day->to - day->from)
             return true;
     }
     return false;

@@ -18,12 +18,12 @@
 #define LEXICON_NUMBERS 27
 #define LEXICON_STARTS (LEXICON_NUMBERS + 1 + LEXICON_SETS)
 
-/* One word of a phrase: a word, the beginning of one ("smell*"), a number ("#"), or any word of a
- * named set ("@smell"). */
+/* One word of a phrase: a word, the beginning of one ("smell*"), a number ("#"), any word of a
+ * named set ("@smell"), or a few words of any kind ("_"). */
 struct lexeme {
     char text[LEXICON_WORD];
     size_t length;
-    bool prefix, number;
+    bool prefix, number, gap;
     int set; /* index into sets; -1: none */
 };
 struct lexeme_list {
@@ -102,6 +102,7 @@ struct lexicon_match {
     int said, slips; /* words of the phrase found, letters wrong in them */
     long number;     /* what "#" stood for */
     bool negated, supposed;
+    bool denied; /* within: "the bag was not torn" */
     bool has_day;
     int32_t day; /* told near it */
 };

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define GAP 3            /* words that "_" stands for at most */
 #define FILLER_RUN 3     /* words that may stand between two words of a phrase */
 #define NEGATION_REACH 4 /* telling words back from a phrase to the word that negates it */
 #define SUPPOSED_REACH 6 /* words back to the one that says it was only thought */
@@ -26,10 +27,15 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
 {
     assert(at >= 0 && at < reading->count);
     bool numbered = false;
+    int gap = 0; /* words of any kind that may still stand between */
     *ret = (struct lexicon_match){.phrase = phrase, .from = at};
     for (int i = 0; i < phrase->words.count; i++) {
         const struct lexeme *lexeme = &phrase->words.items[i];
         int distance = -1;
+        if (lexeme->gap) {
+            gap = GAP;
+            continue;
+        }
         for (int run = 0; at < reading->count; run++, at++) {
             if (at > ret->from && reading->words[at].before != PAUSE_NONE)
                 return false;
@@ -38,15 +44,21 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
                 return false;
             if (distance >= 0)
                 break;
-            if (!i || run == FILLER_RUN ||
-                !lexicon_in(&reading->language->filler, &reading->words[at]))
+            bool filler = lexicon_in(&reading->language->filler, &reading->words[at]);
+            if (!i || (!gap && (run == FILLER_RUN || !filler)) ||
+                (gap && lexicon_in(&reading->language->stops, &reading->words[at])))
                 return false;
+            ret->denied |= lexicon_in(&reading->language->negation, &reading->words[at]);
+            gap -= gap && !filler;
+            if (!gap && !filler)
+                run = FILLER_RUN - 1;
         }
         if (distance < 0)
             return false;
         if (lexeme->number && !numbered) /* "2 of the 4 bags" are two */
             ret->number = lexicon_number(reading->language, &reading->words[at]);
         numbered = numbered || lexeme->number;
+        gap = 0;
         ret->slips += distance;
         ret->said += !lexicon_in(&reading->language->filler, &reading->words[at]);
         at++;
@@ -181,13 +193,22 @@ static void grow_matches(struct reading *reading)
         xrealloc(reading->matches, (size_t)reading->match_capacity * sizeof *reading->matches);
 }
 
+/* What is denied within says nothing, but of a yes or no the other: "the bag was not wet". */
+static bool says_something(const struct reading *reading, const struct lexicon_match *match)
+{
+    int field = match->phrase->field;
+    return !match->denied ||
+           (field >= 0 && reading->language->fields[field].field->type == FIELD_BOOL);
+}
+
 static void try_phrases(struct reading *reading, const int *phrases, int at)
 {
     for (; *phrases >= 0; phrases++) {
         const struct lexicon_phrase *phrase = &reading->language->phrases[*phrases];
         struct lexicon_match match;
-        if (fits_symptom(reading, phrase) && try_phrase(reading, phrase, at, &match)) {
-            match.negated = negated(reading, &match);
+        if (fits_symptom(reading, phrase) && try_phrase(reading, phrase, at, &match) &&
+            says_something(reading, &match)) {
+            match.negated = match.denied || negated(reading, &match);
             match.supposed = supposed(reading, &match);
             if (reading->match_count == reading->match_capacity)
                 grow_matches(reading);

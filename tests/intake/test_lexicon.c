@@ -302,6 +302,25 @@ static void days_are_read(void **state)
     json_decref(complaint);
 }
 
+static void a_few_words_may_stand_between(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "the wrapper has two small holes", "observed.bag=\"torn\""},
+        {"mold", "the bag was not torn", "observed.bag=\"sound\""},
+        {"mold", "the bag did not have any holes", ""},
+        {"mold", "the bag was really not very wet inside", "observed.wet_inside_bag=false"},
+        {"mold",
+         "la bolsa no ten\xC3\xAD"
+         "a hoyos",
+         "observed.bag=\"sound\""},
+        {"mold", "wet, and the bag of chips is fine", ""},
+        {"mold", "purchased: 11/20", "bought_on=\"2026-11-20\""},
+        {"mold", "bought on Nov. 20", "bought_on=\"2026-11-20\""},
+    };
+    CHECK_NOTES(notes);
+}
+
 static void packs_are_counted(void **state)
 {
     (void)state;
@@ -602,6 +621,7 @@ int main(void)
         cmocka_unit_test(harm_is_heard_within_other_words),
         cmocka_unit_test(common_words_are_no_slips),
         cmocka_unit_test(days_are_read),
+        cmocka_unit_test(a_few_words_may_stand_between),
         cmocka_unit_test(packs_are_counted),
         cmocka_unit_test(a_code_in_a_sentence_is_read),
         cmocka_unit_test(the_later_holds_where_it_corrects),
