@@ -123,9 +123,16 @@ static void add_kept(json_t *document, const struct spool_counts *kept)
                  kept->torn, kept->torn == 1 ? " is" : "s are");
         add_need(needs, "kept-torn", says, "look at what is left of them: oddloaf(1), FILES");
     }
+    if (kept->unfinished > kept->harmed)
+        add_need(needs, "unfinished-here",
+                 "an interview on this machine was broken off; nobody has its answers",
+                 "oddloaf log offers to go on with it");
     if (kept->waiting)
         add_need(needs, "kept-here", say_waiting(kept->waiting, says, sizeof says),
                  "oddloaf log --replay sends them and says what harm is heard in them");
+    if (kept->harmed)
+        add_need(needs, "unfinished-harm", HARM_UNSENT " (an interview that was broken off here)",
+                 "oddloaf log, then log, logs what there is of it at once");
 }
 
 static void show_needs(const struct view *v, const json_t *needs)
@@ -337,6 +344,8 @@ static int status(struct client *c, const struct args *a)
     int rc = client_get(c, "/v1/status", &document);
     if (rc && kept.waiting)
         client_say(c, "%s", say_waiting(kept.waiting, says, sizeof says));
+    if (rc && kept.harmed)
+        client_say(c, HARM_UNSENT "; oddloaf log keeps what there is of it");
     if (rc)
         return rc;
     add_kept(document, &kept);

@@ -243,11 +243,6 @@ static int count_files(const struct spool *s, int (*which)(const struct dirent *
     return count;
 }
 
-struct spool_counts spool_count(const struct spool *s)
-{
-    return (struct spool_counts){count_files(s, is_waiting), count_files(s, is_torn)};
-}
-
 static long next_number(const struct spool *s)
 {
     struct dirent **list = NULL;
@@ -440,7 +435,8 @@ static int hold(const char *path, int *ret_fd, struct error *err)
     return 0;
 }
 
-static int open_draft(struct spool *s, const char *path, struct draft **ret, struct error *err)
+static int open_draft(const struct spool *s, const char *path, struct draft **ret,
+                      struct error *err)
 {
     int fd = -1;
     int rc = hold(path, &fd, err);
@@ -466,29 +462,65 @@ static int is_draft(const struct dirent *entry)
     return strncmp(entry->d_name, "draft-", 6) == 0 && ends_with(entry->d_name, ".json");
 }
 
+/* A draft that lies there, taken hold of; false if a running interview holds it or it is torn. */
+static bool take_draft(const struct spool *s, const char *name, struct draft **ret,
+                       json_t **ret_complaint)
+{
+    char path[SPOOL_PATH];
+    snprintf(path, sizeof path, "%s/%.100s", s->folder, name);
+    if (open_draft(s, path, ret, NULL))
+        return false;
+    if (jsonx_load(path, ret_complaint, NULL) == 0)
+        return true;
+    spool_draft_end(*ret, false);
+    return false;
+}
+
+static void count_drafts(const struct spool *s, struct spool_counts *counts)
+{
+    struct dirent **list = NULL;
+    int count = scandir(s->folder, &list, is_draft, by_name);
+    for (int i = 0; i < count; i++) {
+        struct draft *d = NULL;
+        json_t *complaint = NULL;
+        if (!take_draft(s, list[i]->d_name, &d, &complaint))
+            continue;
+        counts->unfinished++;
+        counts->harmed += json_object_get(complaint, SPOOL_DRAFT_HARM) != NULL;
+        json_decref(complaint);
+        spool_draft_end(d, false);
+    }
+    if (count >= 0)
+        free_list(list, count);
+}
+
 int spool_draft_resume(struct spool *s, struct draft **ret, json_t **ret_complaint,
                        struct error *err)
 {
     struct dirent **list = NULL;
     int count = scandir(s->folder, &list, is_draft, by_name);
-    int rc = error_set(err, ERROR_NOT_FOUND, "no draft");
-    for (int i = 0; i < count && rc; i++) {
-        char path[SPOOL_PATH];
+    *ret = NULL;
+    for (int i = 0; i < count; i++) {
         struct draft *d = NULL;
-        snprintf(path, sizeof path, "%s/%.100s", s->folder, list[i]->d_name);
-        if (open_draft(s, path, &d, NULL))
+        json_t *complaint = NULL;
+        if (!take_draft(s, list[i]->d_name, &d, &complaint))
             continue;
-        if (jsonx_load(path, ret_complaint, NULL) == 0) {
+        bool harm = json_object_get(complaint, SPOOL_DRAFT_HARM) != NULL;
+        if (!*ret || (harm && !json_object_get(*ret_complaint, SPOOL_DRAFT_HARM))) {
+            if (*ret) {
+                spool_draft_end(*ret, false);
+                json_decref(*ret_complaint);
+            }
             *ret = d;
-            rc = 0;
-            error_clear(err);
+            *ret_complaint = complaint;
         } else {
             spool_draft_end(d, false);
+            json_decref(complaint);
         }
     }
     if (count >= 0)
         free_list(list, count);
-    return rc;
+    return *ret ? 0 : error_set(err, ERROR_NOT_FOUND, "no draft");
 }
 
 int spool_draft_save(struct draft *d, const json_t *complaint, struct error *err)
@@ -510,4 +542,13 @@ void spool_draft_end(struct draft *d, bool remove_file)
     unlink(name);
     close(d->fd);
     free(d);
+}
+
+/* ---- what lies there ---- */
+
+struct spool_counts spool_count(const struct spool *s)
+{
+    struct spool_counts counts = {count_files(s, is_waiting), count_files(s, is_torn), 0, 0};
+    count_drafts(s, &counts);
+    return counts;
 }

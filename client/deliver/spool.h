@@ -37,6 +37,8 @@ int spool_keep(struct spool *s, const char *lines, size_t length, char ret_path[
                struct error *err);
 struct spool_counts {
     int waiting, torn; /* files to be sent; files set aside that are still there */
+    int unfinished;    /* drafts that no running interview holds */
+    int harmed;        /* those of them in which harm was told */
 };
 struct spool_counts spool_count(const struct spool *s);
 
@@ -59,9 +61,13 @@ bool spool_kept_zone(char *ret, size_t size);
 /* ---- drafts of interviews ---- */
 
 struct draft;
+/* A member that a draft has when harm was told in it ("which": and not yet which); no field of the
+ * complaint. */
+#define SPOOL_DRAFT_HARM "harm_told"
 /* A new draft, held by this process until closed. */
 int spool_draft_begin(struct spool *s, const char *id, struct draft **ret, struct error *err);
-/* The oldest draft that no running interview holds, now held by us; ERROR_NOT_FOUND if none. */
+/* The oldest draft that no running interview holds, one in which harm was told before any other,
+ * now held by us; ERROR_NOT_FOUND if none. */
 int spool_draft_resume(struct spool *s, struct draft **ret, json_t **ret_complaint,
                        struct error *err);
 int spool_draft_save(struct draft *d, const json_t *complaint, struct error *err);

@@ -359,6 +359,28 @@ static int set_all_measured(json_t *complaint, char *text, struct error *err)
 
 /* ---- one field ---- */
 
+/* Something else that is told as a wrong label is harm, whoever or whatever sorted it. */
+static void add_wrong_label(json_t *complaint, const char *text)
+{
+    char folded[96];
+    const struct field *harm = fields_named("harm");
+    const struct field_word *label = fields_word(harm->words, "wrong-label");
+    json_t *told = fields_get(complaint, harm);
+    text_fold(text, folded, sizeof folded);
+    if (!word_in(label->other, folded) && !speaks_of(folded, label))
+        return;
+    if (!told)
+        fields_set_new(complaint, harm, told = json_array());
+    size_t i;
+    const json_t *one;
+    json_array_foreach(told, i, one)
+    {
+        if (json_is_string(one) && strcmp(json_string_value(one), label->word) == 0)
+            return;
+    }
+    json_array_append_new(told, json_string(label->word));
+}
+
 int form_set(json_t *complaint, const struct field *field, const char *text,
              const struct form_day *day, struct error *err)
 {
@@ -375,6 +397,9 @@ int form_set(json_t *complaint, const struct field *field, const char *text,
         error_field(err, field->name, field->flags & FIELD_PERSON ? "" : value_text);
     else if (value)
         fields_set_new(complaint, field, value);
+    if (!rc && strcmp(field->name, "symptom") == 0 &&
+        strcmp(pick_text(complaint, "symptom", ""), "other") == 0)
+        add_wrong_label(complaint, value_text);
     free(value_text);
     return rc;
 }

@@ -3,63 +3,60 @@
 #include "deliver/deliver.h"
 #include "interview/interview_inside.h"
 #include "show/deliver_show.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 enum outcome { OUTCOME_SEND, OUTCOME_THROW, OUTCOME_LATER };
 
 /* ---- drafts ---- */
 
-static void save(struct interview *iv)
-{
-    struct error err = {0};
-    char text[640];
-    if (!iv->draft || spool_draft_save(iv->draft, iv->complaint, &err) == 0 || iv->draft_warned)
-        return;
-    iv->draft_warned = true;
-    view_textf(&iv->view, VIEW_PLAIN, 2, 2, "(answers are not saved on the way: %s)",
-               error_format(&err, text, sizeof text));
-}
-
 static void show_draft(const struct interview *iv, const json_t *complaint)
 {
     char when[VIEW_NUMBER];
+    bool harm = pick_has(complaint, SPOOL_DRAFT_HARM);
+    if (harm)
+        view_text(&iv->view, VIEW_BOLD, 0, 2, HARM_UNSENT ".");
     view_textf(&iv->view, VIEW_PLAIN, 0, 2,
-               "A complaint begun %s was not finished (%s%s%s). Go on with it? yes, no (a new "
+               "A complaint begun %s was not finished (%s%s%s%s). Go on with it? %syes, no (a new "
                "one; it stays), throw (away)",
                view_when(pick_text(complaint, "received_at", "earlier"), when),
-               pick_text(complaint, "symptom", "no symptom yet"),
+               harm ? "HARM, " : "", pick_text(complaint, "symptom", "no symptom yet"),
                pick_text(complaint, "lot_text", NULL) ? ", lot " : "",
-               pick_text(complaint, "lot_text", ""));
+               pick_text(complaint, "lot_text", ""), harm ? "log (what there is, at once), " : "");
 }
 
-/* Offers an interview that was cut off. */
-static void resume(struct interview *iv)
+/* Offers an interview that was cut off. True: it is to be logged as it is. */
+static bool resume(struct interview *iv)
 {
     json_t *complaint = NULL;
     struct draft *draft = NULL;
     if (!iv->spool || spool_draft_resume(iv->spool, &draft, &complaint, NULL) != 0)
-        return;
+        return false;
     show_draft(iv, complaint);
     char *line = interview_line(iv, "> ");
     char folded[16] = "no";
     if (line)
         text_fold(line, folded, sizeof folded);
     free(line);
-    bool go_on = folded[0] == 'y' || !folded[0];
+    bool log = strcmp(folded, "log") == 0;
+    bool go_on = folded[0] == 'y' || !folded[0] || log;
+    iv->harmed = strcmp(pick_text(complaint, SPOOL_DRAFT_HARM, ""), "which") == 0;
+    json_object_del(complaint, SPOOL_DRAFT_HARM);
     if (go_on) {
         json_object_update_missing(complaint, iv->complaint);
         json_decref(iv->complaint);
         iv->complaint = complaint;
         iv->draft = draft;
-        return;
+        return log;
     }
+    iv->harmed = false;
     spool_draft_end(draft, folded[0] == 't');
     json_decref(complaint);
+    return false;
 }
 
 /* ---- the loop ---- */
@@ -98,26 +95,33 @@ static void after_answer(struct interview *iv, const struct field *f)
 {
     if (strcmp(f->name, "note") == 0)
         interview_story(iv);
-    save(iv);
+    interview_save(iv);
+    if (strcmp(f->name, "note") == 0) {
+        interview_story_harm(iv);
+        interview_harm(iv);
+    }
     if (strncmp(f->name, "contact/", 8) != 0 || strcmp(f->name, "contact/phone") == 0)
         interview_preview(iv);
     if (strcmp(f->name, "product") == 0 || strcmp(f->name, "store") == 0) {
         interview_pick(iv, f);
-        save(iv);
+        interview_save(iv);
         interview_preview(iv);
     }
     interview_harm(iv);
+    interview_save(iv); /* with the harm that the daemon heard */
     mind_unread(iv, f);
 }
 
 /* Asks until nothing is left to ask. `first` is asked before anything else if given. */
 static enum outcome ask_all(struct interview *iv, const struct field *first)
 {
-    const struct field *forced = first;
+    const struct field *forced = first, *harm = fields_named("harm");
     for (;;) {
         const char *ask = NULL;
         const struct field *f = forced ? forced : interview_next(iv, &ask);
         const struct field *other = NULL;
+        if (!f && iv->harmed)
+            f = harm;
         if (!f)
             return OUTCOME_SEND;
         bool keep = false;
@@ -144,7 +148,8 @@ static enum outcome ask_all(struct interview *iv, const struct field *first)
             forced = other;
             break;
         case SAID_DONE:
-            if (*pick_text(iv->complaint, "symptom", ""))
+            forced = iv->harmed ? harm : NULL; /* a yes is not left without which */
+            if (*pick_text(iv->complaint, "symptom", "") && !forced)
                 return OUTCOME_SEND;
             view_text(&iv->view, VIEW_PLAIN, 2, 2, "One thing is needed first:");
             break;
@@ -214,7 +219,7 @@ static void offer_join(struct interview *iv)
         const char *first = similar_named(similar, folded);
         if (first) {
             json_object_set_new(iv->complaint, "same_as", json_string(first));
-            save(iv);
+            interview_save(iv);
             return;
         }
         if (ended || !*folded || folded[0] == 'n')
@@ -257,7 +262,7 @@ static bool confirm(struct interview *iv, const struct field **ret_field, enum o
             return true;
         if (strcmp(folded, "apart") == 0) {
             json_object_del(iv->complaint, "same_as");
-            save(iv);
+            interview_save(iv);
             continue;
         }
         if (strcmp(folded, "more") == 0) {
@@ -315,9 +320,17 @@ static int send_it(struct interview *iv)
     return exit_code;
 }
 
-static int finish(struct interview *iv)
+static int finish(struct interview *iv, bool at_once)
 {
     const struct field *field = NULL;
+    if (at_once && !*pick_text(iv->complaint, "symptom", ""))
+        json_object_set_new(iv->complaint, "symptom", json_string("other"));
+    if (at_once && iv->harmed &&
+        interview_ask(iv, fields_named("harm"), NULL, &field) != SAID_ANSWER)
+        at_once = false;
+    int sent = at_once ? send_it(iv) : -1;
+    if (sent >= 0)
+        return sent;
     enum outcome outcome = ask_all(iv, NULL);
     while (outcome == OUTCOME_SEND) {
         offer_join(iv);
@@ -333,20 +346,13 @@ static int finish(struct interview *iv)
     }
     spool_draft_end(iv->draft, outcome == OUTCOME_THROW);
     iv->draft = NULL;
+    if (interview_harm_told(iv))
+        view_text(&iv->view, VIEW_BOLD, 0, 2, HARM_UNSENT ".");
     view_text(&iv->view, VIEW_PLAIN, 0, 2,
               outcome == OUTCOME_THROW
                   ? "Thrown away; nothing was logged."
                   : "Kept unfinished; the next `oddloaf log` offers it again.");
     return EXIT_REFUSED;
-}
-
-/* A broken connection or Ctrl-C: the draft is on disk already. */
-static void on_signal(int number)
-{
-    static const char words[] = "\nStopped. The answers so far are kept; `oddloaf log` offers "
-                                "them again.\n";
-    ssize_t n = write(STDERR_FILENO, words, sizeof words - 1);
-    _exit(n < 0 ? 1 : 128 + number);
 }
 
 int interview_run(struct client *c, json_t *complaint)
@@ -364,19 +370,19 @@ int interview_run(struct client *c, json_t *complaint)
                    error_format(&err, text, sizeof text));
         iv.draft_warned = true;
     }
-    signal(SIGINT, on_signal);
-    signal(SIGTERM, on_signal);
     view_title(&iv.view, "A new complaint");
     view_text(&iv.view, VIEW_PLAIN, 0, 0,
               "Enter skips a question. back, list, correct 3, done, quit; ? explains.");
-    resume(&iv);
+    bool at_once = resume(&iv);
     if (iv.spool && !iv.draft)
         spool_draft_begin(iv.spool, pick_text(iv.complaint, "id", "new"), &iv.draft, NULL);
     interview_story(&iv);
-    save(&iv);
+    interview_save(&iv);
+    interview_story_harm(&iv);
     interview_preview(&iv);
     interview_harm(&iv);
-    int rc = finish(&iv);
+    interview_save(&iv);
+    int rc = finish(&iv, at_once);
     signal(SIGINT, SIG_DFL);
     signal(SIGTERM, SIG_DFL);
     spool_draft_end(iv.draft, false);

@@ -1,4 +1,5 @@
 #include "interview/interview_inside.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include "show/table.h"
 #include <stdio.h>
@@ -50,16 +51,21 @@ static void print_question(const struct interview *iv, const struct field *f, co
     if (f->type == FIELD_BOOL)
         view_text(&iv->view, VIEW_PLAIN, 2, 2, "yes or no");
     if (strcmp(f->name, "harm") == 0)
-        view_text(&iv->view, VIEW_PLAIN, 2, 2,
-                  "no  if the caller says that nobody is and nothing was");
+        view_text(
+            &iv->view, VIEW_PLAIN, 2, 2,
+            "no  if the caller says that nobody is and nothing was; not asked  if nobody asked");
     if (strcmp(f->name, "note") == 0)
         view_text(&iv->view, VIEW_PLAIN, 2, 2,
                   "In the caller's own words, in one line; Enter if there is nothing to tell yet.");
     if (strcmp(f->name, "put_at") == 0)
         view_text(&iv->view, VIEW_PLAIN, 2, 2, f->hint);
     char *now = form_show(iv->complaint, f, &iv->day);
+    const json_t *taken = interview_taken(iv, f);
     if (*now)
         view_textf(&iv->view, VIEW_PLAIN, 2, 2, "now: %s (Enter keeps it, - takes it away)", now);
+    else if (taken)
+        view_textf(&iv->view, VIEW_PLAIN, 2, 2, "the story: \"%s\" (Enter keeps it)",
+                   pick_text(taken, "from", ""));
     free(now);
 }
 
@@ -139,24 +145,60 @@ void interview_pick(struct interview *iv, const struct field *f)
     json_decref(choices);
 }
 
+/* "illness (somebody felt or feels unwell)", with where it is from. */
+static char *known(const struct interview *iv, const struct field *f)
+{
+    struct text_buffer out = {0};
+    const json_t *taken = interview_taken(iv, f);
+    bool harm = strcmp(f->name, "harm") == 0;
+    if (fields_get(iv->complaint, f)) {
+        char *text = form_show(iv->complaint, f, &iv->day);
+        text_append(&out, text);
+        free(text);
+    } else if (taken) {
+        char *value = pick_shown(taken, "value");
+        text_appendf(&out, "%s, from the story (\"%s\")", value, pick_text(taken, "from", ""));
+        free(value);
+    } else if (harm && iv->harmed) {
+        text_append(&out, "yes, and not yet which");
+    } else if (harm && interview_harm_told(iv)) {
+        char *value = pick_shown(iv->preview, "harm");
+        text_appendf(&out, "%s, from the story", value);
+        free(value);
+    } else if (harm) {
+        text_append(&out, "NOT ASKED");
+    }
+    if (harm && harm_possible(iv->preview))
+        text_append(&out, "; the story MAY TELL OF IT: a person must read it");
+    return text_take(&out);
+}
+
+/* The fields in the order of the list; returns how many. */
+static int list_fields(const struct interview *iv, const struct field *out[static INTERVIEW_LISTED])
+{
+    int count = 0;
+    out[count++] = fields_named("harm");
+    for (const struct field *f = fields_all(); f->name && count < INTERVIEW_LISTED; f++)
+        if (f->ask && f != out[0] && (fields_get(iv->complaint, f) || interview_taken(iv, f)))
+            out[count++] = f;
+    return count;
+}
+
 void interview_list(const struct interview *iv)
 {
     static const struct column columns[] = {
         {"", COLUMN_RIGHT, 0}, {"", COLUMN_LEFT, 0}, {"", COLUMN_LEFT, 20}};
     struct table *t = table_new(columns, 3);
-    int number = 1;
+    const struct field *listed[INTERVIEW_LISTED];
+    int count = list_fields(iv, listed);
     view_blank(&iv->view);
-    for (const struct field *f = fields_all(); f->name; f++) {
-        if (!f->ask || !fields_get(iv->complaint, f))
-            continue;
-        char *text = form_show(iv->complaint, f, &iv->day);
-        table_addf(t, "%d", number++);
-        table_add(t, f->ask);
+    for (int i = 0; i < count; i++) {
+        char *text = known(iv, listed[i]);
+        table_addf(t, "%d", i + 1);
+        table_add(t, i ? listed[i]->ask : "HARM");
         table_add(t, text);
         free(text);
     }
-    if (number == 1)
-        view_text(&iv->view, VIEW_PLAIN, 2, 0, "Nothing yet.");
     table_print(t, &iv->view, 2);
     table_free(t);
 }
@@ -164,20 +206,20 @@ void interview_list(const struct interview *iv)
 const struct field *interview_listed(const struct interview *iv, const char *which)
 {
     int64_t wanted = 0;
-    int64_t number = 0;
+    const struct field *listed[INTERVIEW_LISTED];
     if (text_to_int64(which, &wanted) != 0) {
         const struct field *f = fields_named(which);
         return f && f->ask ? f : NULL;
     }
-    for (const struct field *f = fields_all(); f->name; f++)
-        if (f->ask && fields_get(iv->complaint, f) && ++number == wanted)
-            return f;
-    return NULL;
+    return wanted >= 1 && wanted <= list_fields(iv, listed) ? listed[wanted - 1] : NULL;
 }
 
 bool interview_quits(struct interview *iv, bool *ret_keep)
 {
     view_blank(&iv->view);
+    if (interview_harm_told(iv))
+        view_text(&iv->view, VIEW_BOLD, 0, 2,
+                  HARM_UNSENT ". Enter, then done, logs what there is.");
     view_text(&iv->view, VIEW_PLAIN, 0, 2,
               "Stop here? later: keep it and go on another time. yes: throw it away. "
               "Enter: go on now.");
@@ -233,9 +275,10 @@ static bool is_unknown(const char *folded)
 {
     static const char *const subjects[] = {"i ", "he ", "she ", "they ", "caller ", "the caller "};
     static const char *const forms[] = {
-        "dunno",     "don't know", "dont know",  "do not know", "doesn't know", "does not know",
-        "not sure",  "not known",  "no idea",    "unknown",     "can't read",   "cannot read",
-        "can't say", "can't tell", "cannot say", "no se",       "no sabe",      "n/a"};
+        "dunno",         "don't know", "dont know",   "do not know", "doesn't know",
+        "does not know", "not sure",   "not known",   "not asked",   "no idea",
+        "unknown",       "can't read", "cannot read", "can't say",   "can't tell",
+        "cannot say",    "no se",      "no sabe",     "n/a"};
     for (size_t i = 0; i < sizeof subjects / sizeof *subjects; i++)
         if (strncmp(folded, subjects[i], strlen(subjects[i])) == 0) {
             folded += strlen(subjects[i]);
@@ -263,6 +306,7 @@ static bool asks_which(struct interview *iv, const struct field *f, const char *
         if (strcmp(folded, yes[i]) != 0)
             continue;
         iv->harmed = true;
+        interview_save(iv);
         view_text(&iv->view, VIEW_BOLD, 2, 2,
                   "Which? The number or the word; several with commas; the nearest, if none fits.");
         print_choices(iv, f);
@@ -275,6 +319,12 @@ static bool asks_which(struct interview *iv, const struct field *f, const char *
 static bool is_needed(const struct interview *iv, const struct field *f)
 {
     return strcmp(f->name, "symptom") == 0 || (strcmp(f->name, "harm") == 0 && iv->harmed);
+}
+
+/* Silence is no answer to the question of harm. */
+static bool asks_again(const struct interview *iv, const struct field *f)
+{
+    return strcmp(f->name, "harm") == 0 && (iv->harmed || !fields_get(iv->complaint, f));
 }
 
 /* True if the line was an answer that is now set (or kept). */
@@ -320,9 +370,12 @@ enum said interview_ask(struct interview *iv, const struct field *f, const char 
             return SAID_QUIT;
         text_fold(line, folded, sizeof folded);
         bool answered = false;
-        if (!*folded && iv->harmed && is_needed(iv, f))
+        if (!*folded && asks_again(iv, f))
             view_text(&iv->view, VIEW_PLAIN, 2, 2,
-                      "After a yes it is needed; no if there is none.");
+                      iv->harmed
+                          ? "After a yes it is needed; no if there is none."
+                          : "This one is answered: yes or no; not asked, if the caller could "
+                            "not be asked.");
         else if (!*folded)
             said = SAID_SKIP;
         else if (strcmp(folded, "?") == 0 || strcmp(folded, "help") == 0)
@@ -337,7 +390,9 @@ enum said interview_ask(struct interview *iv, const struct field *f, const char 
             else
                 said = SAID_SKIP;
             if (said == SAID_SKIP)
-                view_text(&iv->view, VIEW_PLAIN, 2, 2, "= not known, left open");
+                view_text(&iv->view, VIEW_PLAIN, 2, 2,
+                          strcmp(f->name, "harm") == 0 ? "= HARM: NOT ASKED"
+                                                       : "= not known, left open");
         } else if (!is_command(folded, &said))
             answered = take_answer(iv, f, line);
         free(line);

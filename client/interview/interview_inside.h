@@ -9,6 +9,7 @@
 #include <stdbool.h>
 
 #define INTERVIEW_HISTORY 64
+#define INTERVIEW_LISTED 64
 
 struct interview {
     struct client *c;
@@ -33,6 +34,11 @@ struct interview {
 
 enum said { SAID_ANSWER, SAID_SKIP, SAID_BACK, SAID_DONE, SAID_QUIT, SAID_AGAIN };
 
+/* ---- interview_draft.c ---- */
+
+/* Keeps the answers so far in the draft, and what is said if a signal stops it now. */
+void interview_save(struct interview *iv);
+
 /* ---- interview_ask.c: one question ---- */
 
 /* Prints a prompt and reads a line; NULL at the end of input. Caller frees. */
@@ -45,10 +51,15 @@ enum said interview_ask(struct interview *iv, const struct field *f, const char 
 /* What the daemon says fits several: a list to pick from, once; nothing picked leaves it as said.
  */
 void interview_pick(struct interview *iv, const struct field *f);
-/* Answers so far, numbered. */
+/* All that is known so far, numbered: harm first, told or not, then what was answered and what the
+ * story gave. */
 void interview_list(const struct interview *iv);
 /* The field of the list's line N, or of a field's name; NULL. */
 const struct field *interview_listed(const struct interview *iv, const char *which);
+/* Was harm told, in an answer or in the story? */
+bool interview_harm_told(const struct interview *iv);
+/* What the story gave for the field, or NULL. Borrowed. */
+const json_t *interview_taken(const struct interview *iv, const struct field *f);
 /* True if the caller really wants to throw the complaint away; *ret_keep: stop, but keep the
  * draft. */
 bool interview_quits(struct interview *iv, bool *ret_keep);
@@ -64,6 +75,8 @@ const char *interview_doubt(struct interview *iv, const struct field *f, const c
 const struct field *interview_next(struct interview *iv, const char **ret_ask);
 /* What the story says of what is wrong, if it says one thing only and nobody chose. */
 void interview_story(struct interview *iv);
+/* The story read for harm before anything else is asked, whatever is not yet known. */
+void interview_story_harm(struct interview *iv);
 /* Asks the daemon what it makes of the answers so far and shows what is new in it. */
 void interview_preview(struct interview *iv);
 /* If harm was reported: what to read out, from the daemon or, without one, our own; once. */

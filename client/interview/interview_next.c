@@ -31,23 +31,22 @@ static const char *const closing[] = {"bought_on",     "store",         "contact
                                       "contact/phone", "contact/email", NULL};
 static const char *const call_back[] = {"contact/phone", NULL};
 
-/* Did the note answer it? */
-static bool is_taken(const struct interview *iv, const struct field *f)
+const json_t *interview_taken(const struct interview *iv, const struct field *f)
 {
     size_t i;
     const json_t *item;
     json_array_foreach(json_object_get(iv->preview, "taken"), i, item)
     {
         if (fields_named(pick_text(item, "field", "")) == f)
-            return true;
+            return item;
     }
-    return false;
+    return NULL;
 }
 
 static bool is_open(const struct interview *iv, const struct field *f)
 {
     return f && f->ask && !fields_get(iv->complaint, f) && !json_object_get(iv->passed, f->name) &&
-           !is_taken(iv, f);
+           !interview_taken(iv, f);
 }
 
 static const struct field *first_open(const struct interview *iv, const char *const *names)
@@ -228,13 +227,12 @@ void interview_story(struct interview *iv)
                answer_of(iv, "symptom"));
 }
 
-void interview_preview(struct interview *iv)
+/* Posts `complaint`; false if nobody answers. */
+static bool ask_daemon(struct interview *iv, const json_t *complaint)
 {
     struct error err = {0};
     struct reply reply = {0};
-    if (iv->offline || !*answer_of(iv, "symptom"))
-        return;
-    char *body = jsonx_dump(iv->complaint);
+    char *body = jsonx_dump(complaint);
     struct request request = {.method = "POST",
                               .path = "/v1/complaints/preview",
                               .type = "application/json",
@@ -253,9 +251,32 @@ void interview_preview(struct interview *iv)
     }
     free(body);
     transport_reply_free(&reply);
+    return rc == 0;
+}
+
+void interview_preview(struct interview *iv)
+{
+    if (!iv->offline && *answer_of(iv, "symptom"))
+        ask_daemon(iv, iv->complaint);
+}
+
+/* A complaint needs a symptom to be read at all: one that nothing is ranked for stands in. */
+void interview_story_harm(struct interview *iv)
+{
+    if (iv->offline || !*answer_of(iv, "note") || *answer_of(iv, "symptom"))
+        return;
+    json_t *complaint = json_copy(iv->complaint);
+    json_object_set_new(complaint, "symptom", json_string("other"));
+    ask_daemon(iv, complaint);
+    json_decref(complaint);
 }
 
 /* ---- harm ---- */
+
+bool interview_harm_told(const struct interview *iv)
+{
+    return iv->harmed || harm_reported(iv->complaint, iv->preview);
+}
 
 void interview_harm(struct interview *iv)
 {

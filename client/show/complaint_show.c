@@ -32,6 +32,8 @@ static void show_value(const struct view *v, const struct field *f, const json_t
 
 static void show_fields(const struct view *v, const json_t *said)
 {
+    if (!pick_has(said, "harm"))
+        view_text(v, VIEW_BOLD, 2, 4, "Harm: NOT ASKED");
     for (const struct field *f = fields_all(); f->name; f++) {
         const json_t *value = fields_get(said, f);
         if (!value || is_elsewhere(f))

@@ -14,6 +14,9 @@
 /* What a correction that did not get through says of mail: it is not kept. */
 #define HARM_LOST "nothing was recorded and no mail goes out: phone the food-safety lead"
 
+/* What an interview that stops after harm was told says. */
+#define HARM_UNSENT "HARM was told and nobody has been mailed: phone the food-safety lead"
+
 /* What a note that no word list has read says of itself: it was refused here, or only kept. */
 #define HARM_UNREAD                                                                                \
     "nobody has read the note yet: if anyone is unwell or hurt, or something was in the pack, "    \

@@ -12,7 +12,7 @@ static const struct field_word SYMPTOMS[] = {
      "odor|odour|smell|smells|taste|off odor|olor|smelly|smelled|stinks|tastes|tasted"},
     {"staling", "dry, hard, crumbly, gummy: old before its time",
      "stale|dry|hard|old|gummy|duro|crumbly|stiff"},
-    {"other", "something else: too light, torn bag, wrong label, another taste",
+    {"other", "something else: too light, torn bag, another taste (a wrong label: harm)",
      "underweight|too light|light weight|short weight|torn bag|ripped bag|open bag|bag was torn|"
      "bag was open|wrong label|mislabelled|mislabeled|wrong product|wrong bread|missing slices|"
      "burnt|raw|squashed|crushed|faltan|pesa poco|bolsa rota|etiqueta equivocada"},
@@ -34,7 +34,8 @@ static const struct field_word HARMS[] = {
      "foreign|metal|plastic|glass|object|insect|bug|hair|stone|wire|wood|screw"},
     {"tampering", "the pack looks opened or altered on purpose", "tampered|tamper"},
     {"wrong-label", "label of another product, or an allergen it does not name",
-     "label|wrong label|mislabelled|mislabeled|undeclared|allergen|undeclared allergen"},
+     "label|wrong label|mislabelled|mislabeled|wrong product|wrong bread|undeclared|allergen|"
+     "undeclared allergen|etiqueta equivocada"},
     {0}};
 static const struct field_word COLOURS[] = {
     {"blue-green", "like blue cheese", "blue|green|greenish|verde|azul|gray-green|grey-green"},
@@ -119,9 +120,10 @@ static const struct field FIELDS[] = {
      .flags = FIELD_ALARM,
      .title = "Harm",
      .help = "no for none",
-     .ask = "Is anyone unwell or hurt, or was something in the pack that should not be?",
+     .ask = "Is anyone unwell or hurt, was something in the pack that should not be, or is the "
+            "label another product's?",
      .hint = "Ask it in these words. Several may be named. \"no\" only if the caller said no; if "
-             "you could not ask, press Enter."},
+             "you could not ask: not asked."},
     {.name = "lot_text",
      .option = "lot",
      .type = FIELD_TEXT,

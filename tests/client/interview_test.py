@@ -169,7 +169,7 @@ class Interview(ClientTest):
     def test_a_yes_to_harm_is_asked_which(self):
         t = self.start()
         self.answers(t, ("What is wrong", "mold"), ("Is anyone unwell", "yes"), ("Which? The number", ""),
-                     ("After a yes it is needed", "-"), ("This one is needed", "sick"))
+                     ("After a yes it is needed", "-"), ("This one is needed", "done"), ("Is anyone", "sick"))
         self.assertIn("HARM REPORTED", t.prompt())
         t.say("done")
         self.answers(t, ("Enter logs it.", ""))
@@ -208,7 +208,7 @@ class Interview(ClientTest):
         self.answers(t, ("What is wrong", ""), ("This one is needed.", "moldy"))
         for _ in range(30):
             shown = t.prompt()
-            t.say("")
+            t.say("skip" if "Is anyone" in shown else "")
             if "Enter logs it." in shown:
                 break
         self.assertEqual(t.ends(), 0)
@@ -230,23 +230,24 @@ class Interview(ClientTest):
         self.assertIn("What is wrong", shown)
         self.assertIn("now: staling", shown)
         t.say("mold")
-        self.answers(t, ("Is anyone unwell", ""), ("The code printed", "63?1"))
+        self.answers(t, ("Is anyone unwell", "not asked"), ("The code printed", "63?1"))
         shown = t.prompt()
         self.assertIn("The lot: not certain: the likeliest lot has 70 %", shown)
         self.assertIn("70 %", shown)
         self.assertIn("Which product?", shown)  # narrows the lot down
         t.say("list")
         shown = t.prompt()
-        self.assertRegex(shown, r"2  What is wrong with the bread\? +mold")
-        self.assertRegex(shown, r"3  The code printed on the bag or the clip.*")
-        t.say("correct 3")
+        self.assertRegex(shown, r"3  What is wrong with the bread\? +mold")
+        self.assertRegex(shown, r"1  HARM +NOT ASKED")
+        self.assertRegex(shown, r"4  The code printed on the bag or the clip.*")
+        t.say("correct 4")
         self.answers(t, ("now: 63?1", "6321"))
         shown = t.prompt()
         self.assertIn("Read back: lot L2-6321-B0412", shown)
         t.say("correct 9")
         self.assertIn("Say which one: correct 3", t.prompt())
         t.say("done")
-        self.answers(t, ("Enter logs it.", "correct 2"), ("now: mold", "staling"))
+        self.answers(t, ("Enter logs it.", "correct 3"), ("now: mold", "staling"))
         t.prompt()
         t.say("done")
         self.answers(t, ("Enter logs it.", ""))
@@ -273,12 +274,91 @@ class Interview(ClientTest):
 
     def test_not_knowing_is_an_answer(self):
         t = self.start()
-        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "not sure"),
-                     ("left open", "I can't read it"), ("left open", "done"),
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", ""),
+                     ("This one is answered: yes or no", "not sure"), ("= HARM: NOT ASKED", "I can't read it"), ("left open", "done"),
                      ("Enter logs it.", ""))
         self.assertEqual(t.ends(), 0)
         self.assertNotIn("lot_text", self.sent()[0])
         self.assertNotIn("harm", self.sent()[0])
+        self.assertRegex(t.text, r"(?s)not asked.*1  HARM +NOT ASKED.*Enter logs it")
+
+    def test_a_wrong_label_is_harm_however_it_is_told(self):
+        """Picked as something else and asked, typed as what is wrong, or told in the story's words."""
+        for story, answers in (("", (("What is wrong", "4"), ("label another product's", ""),
+                                     ("This one is answered", "wrong label"))),
+                               ("", (("What is wrong", "wrong label"),)),
+                               ("it has the wrong label", ())):
+            t = self.start(story=story)
+            self.answers(t, *answers)
+            self.assertIn("HARM REPORTED", t.prompt())
+            t.say("done")
+            self.assertRegex(t.prompt(), r"1  HARM +wrong-label")
+            t.say("")
+            self.assertEqual(t.ends(), 0)
+            self.assertEqual((self.sent()[-1]["symptom"], self.sent()[-1]["harm"]), ("other", ["wrong-label"]))
+
+    def test_harm_in_the_story_is_read_out_before_anything_is_asked(self):
+        t = self.start(story="my son vomited")
+        shown = t.prompt()
+        self.assertLess(shown.index("HARM REPORTED"), shown.index("What is wrong with the bread?"))
+        t.say("mold")
+        t.prompt()
+        t.say("done")
+        self.assertRegex(t.prompt(), r"1  HARM +illness, from the story")
+        t.say("correct 1")
+        self.answers(t, ("Is anyone unwell", "injury"))
+        t.prompt()
+        t.say("done")
+        self.answers(t, ("1  HARM", ""))
+        t.ends()
+        self.assertEqual(self.sent()[0]["harm"], ["injury"])
+
+    def test_what_the_story_gave_is_listed_and_reached_by_its_number(self):
+        t = self.start(story="mold, and it smells sour")
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "n"))
+        t.prompt()
+        t.say("done")
+        shown = t.prompt()
+        number = re.search(r"(\d)  What does it smell or taste of\? +sour, from the story", shown)
+        self.assertTrue(number, shown)
+        t.say("correct " + number.group(1))
+        self.answers(t, ("What does it smell", "musty"))
+        t.prompt()
+        t.say("done")
+        self.answers(t, ("Enter logs it.", ""))
+        self.assertEqual(t.ends(), 0)
+        self.assertEqual(self.sent()[0]["observed"], {"odor": ["musty"]})
+
+    def test_harm_that_was_told_is_not_left_behind_in_silence(self):
+        """Broken off, thrown away or for later: it is said, by status and by the next log too."""
+        told = "HARM was told and nobody has been mailed: phone the food-safety lead"
+        for story, answers in (("my son vomited", ()), ("", (("What is wrong", "mold"), ("Is anyone", "1"))),
+                               ("", (("What is wrong", "mold"), ("Is anyone", "y")))):
+            t = self.start(story=story)
+            self.answers(t, *answers)
+            t.prompt()
+            os.write(t.fd, b"\x03")
+            self.assertEqual(t.ends(), 130)
+            self.assertIn(told, t.text)
+            status = self.run_client("status")[1]
+            self.assertIn(told, " ".join(status.split()))
+            t = self.start(story=None)
+            shown = " ".join(t.prompt().split())
+            self.assertIn(told, shown)
+            self.assertIn("was not finished (HARM, ", shown)
+            t.say("log")
+            if "y" in (answer for _, answer in answers):
+                self.answers(t, ("Is anyone unwell", "ill"))
+            self.assertEqual(t.ends(), 0)
+            self.assertTrue("note" in self.sent()[-1] or self.sent()[-1]["harm"] == ["illness"])
+            self.assertNotIn("harm_told", self.sent()[-1])
+            self.assertEqual(self.drafts(), [])
+        t = self.start(story="my son vomited")
+        self.answers(t, ("What is wrong", "quit"))
+        self.assertIn(told, " ".join(t.prompt().split()))
+        t.say("later")
+        self.assertEqual(t.ends(), 1)
+        self.assertGreaterEqual(" ".join(t.text.split()).count(told), 2)
 
     def test_harm_is_first_and_its_words_are_read_out_at_once(self):
         self.daemon.script = "Words of the plant: see a doctor."
@@ -383,7 +463,7 @@ class Interview(ClientTest):
 
     def test_the_daemon_comes_and_goes(self):
         t = self.start()
-        self.answers(t, ("What is wrong", "mold"), ("Is anyone", ""))
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "n"))
         t.prompt()
         self.away()
         t.say("6321")
@@ -395,13 +475,13 @@ class Interview(ClientTest):
 
     def test_a_cut_connection_keeps_the_answers(self):
         t = self.start()
-        self.answers(t, ("What is wrong", "mold"), ("Is anyone", ""), ("The code printed", "6321"))
+        self.answers(t, ("What is wrong", "mold"), ("Is anyone", "n"), ("The code printed", "6321"))
         t.prompt()
         os.close(t.fd)  # the terminal is gone
         os.waitpid(t.pid, 0)
         self.assertEqual(len(self.drafts()), 1)
         t = self.start(story=None)
-        self.answers(t, ("was not finished (mold, lot 6321)", "yes"), ("What does", ""), ("Is anyone", "done"),
+        self.answers(t, ("was not finished (mold, lot 6321)", "yes"), ("What does", ""), ("first noticed", "done"),
                      ("Enter logs it.", ""))
         self.assertEqual(t.ends(), 0)
         self.assertEqual(self.sent()[0]["lot_text"], "6321")
@@ -470,6 +550,8 @@ class Interview(ClientTest):
             elif "Where do the goods stand now?" in shown:
                 self.assertIn("never stand near cooling, slicing or packing", shown)
                 t.say("returns-dock")
+            elif "Is anyone unwell" in shown:
+                t.say("n")
             else:
                 t.say("")
         self.assertEqual(t.ends(), 0)

@@ -46,6 +46,10 @@ static void choices_by_number_word_and_other_words(void **state)
     check("symptom", "off", "{\"symptom\":\"off-odor\"}");
     check("symptom", "stale", "{\"symptom\":\"staling\"}");
     check("symptom", "the bag was torn, it is underweight", "{\"symptom\":\"other\"}");
+    check("symptom", "wrong label", "{\"symptom\":\"other\",\"harm\":[\"wrong-label\"]}");
+    check("symptom", "it was the wrong bread",
+          "{\"symptom\":\"other\",\"harm\":[\"wrong-label\"]}");
+    check("symptom", "burnt", "{\"symptom\":\"other\"}");
     check("symptom", "5", "refused");
     check("symptom", "broken", "refused");
     check("colour", "green", "{\"observed\":{\"colour\":\"blue-green\"}}");
