@@ -1,9 +1,13 @@
 #include "base/jsonx.h"
 #include <assert.h>
 #include <errno.h>
+#include <fcntl.h>
 #include <math.h>
+#include <stdbool.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
 
 #define FILE_BYTES (16u << 20)
 
@@ -160,9 +164,29 @@ static int read_all(FILE *file, size_t limit, struct text_buffer *ret, struct er
     return 0;
 }
 
+/* A pipe that nobody writes to would be waited for without end, by a reload as by a start: only
+ * files are opened, and what masks one (/dev/null). errno EINVAL for the rest. */
+static FILE *open_file(const char *path)
+{
+    struct stat st;
+    int fd = open(path, O_RDONLY | O_NONBLOCK | O_CLOEXEC);
+    if (fd < 0)
+        return NULL;
+    if (fstat(fd, &st) == 0 && (S_ISREG(st.st_mode) || S_ISCHR(st.st_mode)))
+        return fdopen(fd, "rb");
+    bool is_folder = S_ISDIR(st.st_mode);
+    close(fd);
+    errno = is_folder ? EISDIR : EINVAL;
+    return NULL;
+}
+
 int jsonx_read(const char *path, size_t limit, struct text_buffer *ret, struct error *err)
 {
-    FILE *file = fopen(path, "rbe");
+    FILE *file = open_file(path);
+    if (!file && errno == EINVAL) {
+        error_at(err, path, 0, 0);
+        return error_set(err, ERROR_INVALID, "is no file");
+    }
     if (!file) {
         int why = errno;
         error_at(err, path, 0, 0);

@@ -130,7 +130,7 @@ static int add_recipients(struct text_buffer *out, const json_t *to, struct erro
 static int add_headers(struct text_buffer *out, const json_t *event,
                        const struct message_envelope *e, struct error *err)
 {
-    char subject[256], tagged[320], date[40];
+    char subject[256], tagged[320], clean[320], date[40];
     const char *plant = text_of(event, "plant");
     if (!mime_is_address(e->from)) {
         error_set(err, ERROR_INVALID, "is not a mail address");
@@ -144,7 +144,8 @@ static int add_headers(struct text_buffer *out, const json_t *event,
         return rc;
     message_subject(event, subject, sizeof subject);
     snprintf(tagged, sizeof tagged, "[%.48s] %s", *plant ? plant : "oddloaf", subject);
-    if (!mime_header(out, "Subject", tagged) || !mime_is_one_line(e->message_id))
+    text_clip(tagged, clean, sizeof clean); /* the names of files and lots are other people's */
+    if (!mime_header(out, "Subject", clean) || !mime_is_one_line(e->message_id))
         return error_set(err, ERROR_INVALID, "a header would hold a control character");
     text_appendf(out, "Date: %s\n", when_format_mail(e->tz, e->queued_ms, date));
     text_appendf(out, "Message-ID: %s\n", e->message_id);
@@ -152,14 +153,33 @@ static int add_headers(struct text_buffer *out, const json_t *event,
     return 0;
 }
 
+/* Nothing that turns the reading direction or moves a cursor: what people wrote is in it. */
+static char *clean_lines(const char *body)
+{
+    size_t length = strlen(body);
+    struct text_buffer clean = {0};
+    char *line = xcalloc(1, length + 1), *shown = xcalloc(1, length + 1);
+    for (const char *end; *body; body = *end ? end + 1 : end) {
+        end = body + strcspn(body, "\n");
+        memcpy(line, body, (size_t)(end - body));
+        line[end - body] = '\0';
+        text_appendf(&clean, "%s%s", text_clip(line, shown, length + 1), *end ? "\n" : "");
+    }
+    free(line);
+    free(shown);
+    return text_take(&clean);
+}
+
 static void add_part(struct text_buffer *out, const char *boundary, const char *type,
                      const char *body)
 {
+    char *clean = clean_lines(body);
     text_appendf(out,
                  "--%s\nContent-Type: %s; charset=UTF-8\n"
                  "Content-Transfer-Encoding: quoted-printable\n\n",
                  boundary, type);
-    mime_quoted_printable(out, body);
+    mime_quoted_printable(out, clean ? clean : "");
+    free(clean);
 }
 
 /* The boundary holds "=_", which quoted-printable text cannot. */

@@ -143,6 +143,8 @@ static int read_attaching(struct request *rq, struct store *store, const json_t 
         take_its_case(&a->subject);
     if (!rc)
         rc = uploads_take(rq->app->uploads, upload, rq->user, &a->bytes, err);
+    else if (upload)
+        uploads_drop(rq->app->uploads, upload, rq->user);
     if (!rc && (rc = file_kind_take(&a->bytes, name, a->type, &a->removed, err)))
         error_field(err, "file", name);
     if (rc)

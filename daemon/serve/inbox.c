@@ -52,15 +52,15 @@ struct look {
     struct store *store;
     const char *folder, *maps;
     int at, done, refused; /* open folders; -1 not */
-    int waiting, refused_there;
-    struct error fault;
+    int waiting, refused_there, faults;
+    struct error fault; /* the first */
 };
 
 /* ---- what is told ---- */
 
 static void fault_of(struct look *l, const char *name, const struct error *why)
 {
-    if (l->fault.code)
+    if (l->faults++)
         return;
     l->fault = *why;
     error_at(&l->fault, name, 0, 0);
@@ -73,9 +73,11 @@ static void fault_says(struct look *l, const char *name, const char *format, con
     fault_of(l, name, &fault);
 }
 
-static void tell(struct inbox *b, const struct look *l, bool set_up)
+static void tell(struct inbox *b, struct look *l, bool set_up)
 {
     char text[512] = "";
+    if (l->faults > 1)
+        error_hint(&l->fault, "and %d more in the inbox", l->faults - 1);
     pthread_mutex_lock(&b->lock);
     b->told.set_up = set_up;
     b->told.waiting = l->waiting;

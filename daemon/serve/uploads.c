@@ -65,13 +65,34 @@ static int count_of(const struct uploads *u, const char *user)
     return count;
 }
 
+/* A full house: whoever sends the most gives up what moved longest ago, unless the newcomer would
+ * then send as much. So a few who fill all places do not keep out who sends one file. */
+static struct upload *make_room(struct uploads *u, const char *user)
+{
+    struct upload *least = NULL;
+    int most = count_of(u, user) + 1;
+    for (int i = 0; i < UPLOADS_MOST; i++) {
+        struct upload *one = &u->upload[i];
+        int count = count_of(u, one->user);
+        if (count > most || (least && count == most && one->used_ms < least->used_ms))
+            least = one;
+        if (least == one)
+            most = count;
+    }
+    if (least)
+        drop(least);
+    return least;
+}
+
 static int open_one(struct uploads *u, const struct uploads_part *part, struct upload **ret,
                     struct error *err)
 {
     if (find(u, part->id))
         return error_set(err, ERROR_CONFLICT, "the upload has begun already");
-    *ret = find(u, "");
-    if (!*ret || count_of(u, part->user) >= UPLOADS_OF_USER)
+    *ret = NULL;
+    if (count_of(u, part->user) < UPLOADS_OF_USER && !(*ret = find(u, "")))
+        *ret = make_room(u, part->user);
+    if (!*ret)
         return error_set(err, ERROR_BUSY, "too many files are being sent");
     text_clip(part->id, (*ret)->id, sizeof(*ret)->id);
     text_clip(part->user, (*ret)->user, sizeof(*ret)->user);
@@ -135,6 +156,15 @@ int uploads_take(struct uploads *u, const char *id, const char *user, struct tex
     }
     pthread_mutex_unlock(&u->lock);
     return rc;
+}
+
+void uploads_drop(struct uploads *u, const char *id, const char *user)
+{
+    struct upload *upload = NULL;
+    pthread_mutex_lock(&u->lock);
+    if (find_open(u, id, user, &upload, NULL) == 0)
+        drop(upload);
+    pthread_mutex_unlock(&u->lock);
 }
 
 void uploads_expire(struct uploads *u, int64_t now_ms)

@@ -1,5 +1,6 @@
 /* Files that come in parts, each its own request, and are kept in memory until they are whole:
- * nothing of one that is broken off is ever on disk. So many at once, of so many bytes each.
+ * nothing of one that is broken off is ever on disk. So many at once, of so many bytes each; when
+ * all places are taken, who has the most gives one up to who has fewer by two or more.
  * Thread-safe. */
 #ifndef ODDLOAF_SERVE_UPLOADS_H
 #define ODDLOAF_SERVE_UPLOADS_H
@@ -29,6 +30,8 @@ int uploads_add(struct uploads *uploads, const struct uploads_part *part, size_t
 /* The whole of it, which ends it; the caller's. ERROR_NOT_FOUND if the user has no such upload. */
 int uploads_take(struct uploads *uploads, const char *id, const char *user, struct text_buffer *ret,
                  struct error *err);
+/* Drops the user's: what came of it was refused. */
+void uploads_drop(struct uploads *uploads, const char *id, const char *user);
 /* Drops those that nothing came for within a minute. */
 void uploads_expire(struct uploads *uploads, int64_t now_ms);
 

@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 static json_t *parse(const char *text)
@@ -265,13 +266,38 @@ static void dumping(void **state)
     assert_null(jsonx_dump(NULL));
 }
 
+/* One that nobody writes to would be waited for without end. */
+static void a_pipe_is_no_file(void **state)
+{
+    char folder[] = "/tmp/oddloaf-jsonx-XXXXXX", path[64];
+    struct text_buffer text = {0};
+    struct error err = {0};
+    (void)state;
+    assert_non_null(mkdtemp(folder));
+    snprintf(path, sizeof path, "%s/pipe.json", folder);
+    assert_int_equal(mkfifo(path, 0600), 0);
+    alarm(20);
+    assert_int_equal(jsonx_read(path, 1000, &text, &err), ERROR_INVALID);
+    alarm(0);
+    assert_string_equal(err.text, "is no file");
+    assert_string_equal(err.source, path);
+    unlink(path);
+    rmdir(folder);
+    text_buffer_free(&text);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(takes_json),      cmocka_unit_test(refuses_the_rest),
-        cmocka_unit_test(size_is_bounded), cmocka_unit_test(files),
-        cmocka_unit_test(places),          cmocka_unit_test(places_in_broken_text),
-        cmocka_unit_test(typed_members),   cmocka_unit_test(dumping),
+        cmocka_unit_test(takes_json),
+        cmocka_unit_test(refuses_the_rest),
+        cmocka_unit_test(size_is_bounded),
+        cmocka_unit_test(files),
+        cmocka_unit_test(places),
+        cmocka_unit_test(places_in_broken_text),
+        cmocka_unit_test(typed_members),
+        cmocka_unit_test(dumping),
+        cmocka_unit_test(a_pipe_is_no_file),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -128,12 +128,36 @@ static void no_header_is_smuggled_in(void **state)
     assert_null(text);
 }
 
+/* The name of a file that was dropped, what a caller wrote: neither parks the mail, nor turns it.
+ */
+static void what_others_wrote_is_shown_in_order(void **state)
+{
+    static const char FILE_NAME[] = "{'event':'records','plant':'Harrow Mill','outcome':'refused',"
+                                    "'file':'lots\\nBcc: x\u202exslx.csv'}";
+    json_t *event = event_of(FILE_NAME), *to = event_of("['a@m.example']");
+    struct message_envelope envelope = GOOD;
+    char *text = NULL;
+    struct error err = {0};
+    (void)state;
+    envelope.to = to;
+    assert_int_equal(message_compose(event, &envelope, &text, &err), 0);
+    assert_non_null(
+        strstr(text, "\nSubject: [Harrow Mill] Records: lots?Bcc: x?xslx.csv was refused\n"));
+    assert_null(strstr(text, "=E2=80=AE"));
+    *strstr(text, "\n\n") = '\0';
+    assert_null(strstr(text, "\nBcc"));
+    free(text);
+    json_decref(to);
+    json_decref(event);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(subjects),
         cmocka_unit_test(a_message_is_whole),
         cmocka_unit_test(no_header_is_smuggled_in),
+        cmocka_unit_test(what_others_wrote_is_shown_in_order),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,0 +1,99 @@
+#include "check.h"
+
+#include "serve/uploads.h"
+#include <stdio.h>
+
+static struct uploads *uploads;
+static int64_t now_ms;
+
+static int begin(const char *user, int n)
+{
+    char id[40];
+    size_t length;
+    struct error err = {0};
+    snprintf(id, sizeof id, "00000000-0000-4000-8000-%06d%06d", n, (int)user[0]);
+    const struct uploads_part part = {
+        .id = id, .user = user, .bytes = "x", .length = 1, .most = 9, .at_ms = now_ms++};
+    return uploads_add(uploads, &part, &length, &err);
+}
+
+static int take(const char *user, int n)
+{
+    char id[40];
+    struct text_buffer bytes = {0};
+    struct error err = {0};
+    snprintf(id, sizeof id, "00000000-0000-4000-8000-%06d%06d", n, (int)user[0]);
+    int rc = uploads_take(uploads, id, user, &bytes, &err);
+    text_buffer_free(&bytes);
+    return rc;
+}
+
+static int setup(void **state)
+{
+    (void)state;
+    uploads = uploads_new();
+    now_ms = 1000;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    (void)state;
+    uploads_free(uploads);
+    return 0;
+}
+
+static void one_user_has_so_many(void **state)
+{
+    (void)state;
+    for (int i = 0; i < UPLOADS_OF_USER; i++)
+        assert_int_equal(begin("ann", i), 0);
+    assert_int_equal(begin("ann", 9), ERROR_BUSY);
+    assert_int_equal(take("ann", 0), 0);
+    assert_int_equal(begin("ann", 9), 0);
+}
+
+/* Four who fill all places keep nobody out: who has the most gives up what moved longest ago. */
+static void a_few_do_not_keep_out_the_rest(void **state)
+{
+    static const char *const hogs[] = {"bea", "cal", "dov", "eli"};
+    (void)state;
+    for (int i = 0; i < UPLOADS_MOST; i++)
+        assert_int_equal(begin(hogs[i / UPLOADS_OF_USER], i), 0);
+    assert_int_equal(begin("ann", 50), 0);
+    assert_int_equal(take("bea", 0), ERROR_NOT_FOUND);
+    assert_int_equal(take("bea", 1), 0);
+    assert_int_equal(take("ann", 50), 0);
+}
+
+/* Sixteen who send one file each are not cut short by a seventeenth. */
+static void who_sends_one_keeps_it(void **state)
+{
+    char user[2] = "a";
+    (void)state;
+    for (int i = 0; i < UPLOADS_MOST; i++, user[0]++)
+        assert_int_equal(begin(user, i), 0);
+    assert_int_equal(begin("z", 99), ERROR_BUSY);
+    assert_int_equal(take("a", 0), 0);
+}
+
+static void what_was_refused_is_dropped(void **state)
+{
+    (void)state;
+    assert_int_equal(begin("ann", 1), 0);
+    uploads_drop(uploads, "00000000-0000-4000-8000-000001000097", "bea");
+    assert_int_equal(begin("ann", 1), ERROR_CONFLICT);
+    uploads_drop(uploads, "00000000-0000-4000-8000-000001000097", "ann");
+    assert_int_equal(take("ann", 1), ERROR_NOT_FOUND);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(one_user_has_so_many, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_few_do_not_keep_out_the_rest, setup, teardown),
+        cmocka_unit_test_setup_teardown(who_sends_one_keeps_it, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_was_refused_is_dropped, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
