@@ -501,7 +501,7 @@ const struct command cmd_load = {
         "brackets: core_at_pack [degF]) or JSON "
         "lines; - is standard input. A file is taken whole or not at all unless --keep-good. "
         "Rows that are there already change nothing. With --map, KIND may be left out where the "
-        "map names it.",
+        "map names it. A product's family is pan-bread, bun, flatbread or sweet-good.",
     .options = options,
     .option_words = option_words,
     .least = 2,

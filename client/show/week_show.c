@@ -57,7 +57,6 @@ static void show_counts(const struct view *v, const json_t *document)
                                             {"usual", COLUMN_RIGHT, 0},
                                             {"weeks", COLUMN_LEFT, 0},
                                             {"", COLUMN_LEFT, 12}};
-    char other[VIEW_COUNT];
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
     const json_t *standing = json_object_get(document, "standing");
     const char *symptom;
@@ -79,9 +78,7 @@ static void show_counts(const struct view *v, const json_t *document)
     }
     table_print(t, v, 2);
     table_free(t);
-    if (pick_number(document, "other", 0) > 0)
-        view_textf(v, VIEW_PLAIN, 2, 2, "And %s of other things, which no cause is looked for.",
-                   view_count(pick_number(document, "other", 0), "complaint", other));
+    week_show_other(v, document);
     view_blank(v);
 }
 

@@ -8,6 +8,14 @@ static double count_of(const json_t *document, const char *symptom)
     return pick_number(json_object_get(document, "complaints"), symptom, 0);
 }
 
+void week_show_other(const struct view *v, const json_t *document)
+{
+    char other[VIEW_COUNT];
+    if (pick_number(document, "other", 0) > 0)
+        view_textf(v, VIEW_PLAIN, 2, 2, "And %s of other things, which no cause is looked for.",
+                   view_count(pick_number(document, "other", 0), "complaint", other));
+}
+
 static void show_counts(const struct view *v, const json_t *document)
 {
     static const struct column columns[] = {{"complaints", COLUMN_LEFT, 0},
@@ -23,6 +31,7 @@ static void show_counts(const struct view *v, const json_t *document)
         table_add(t, pick_has(rates, symptom) ? view_rough(pick_number(rates, symptom, 0), n) : "");
     }
     table_print(t, v, 2);
+    week_show_other(v, document);
     view_blank(v);
     table_free(t);
 }

@@ -86,6 +86,24 @@ static int placing_of(const struct doubting *d, const struct complaint_row *row,
     return rc;
 }
 
+/* Several callers read the same wrong date off the same loaf. */
+static bool is_told(const json_t *told, const json_t *doubt)
+{
+    static const char *const SAME[] = {"field", "value", "says"};
+    size_t i;
+    const json_t *one;
+    json_array_foreach(told, i, one)
+    {
+        size_t same = 0;
+        for (size_t k = 0; k < sizeof SAME / sizeof *SAME; k++)
+            same +=
+                json_equal(json_object_get(one, SAME[k]), json_object_get(doubt, SAME[k])) ? 1u : 0;
+        if (same == sizeof SAME / sizeof *SAME)
+            return true;
+    }
+    return false;
+}
+
 static int doubt_row(void *arg, const struct complaint_row *row)
 {
     const struct doubting *d = arg;
@@ -103,6 +121,8 @@ static int doubt_row(void *arg, const struct complaint_row *row)
         doubts_add(d->desk, d->store, form, &placing);
         json_array_foreach(form->doubts, i, doubt)
         {
+            if (is_told(d->doubts, doubt))
+                continue;
             json_object_set_new(doubt, "complaint", json_string(row->uuid));
             json_array_append(d->doubts, doubt);
         }

@@ -16,7 +16,8 @@ void logged_case_json(const struct desk *desk, struct store *store, int64_t case
 /* "doubts" of one complaint (desk/doubts.h). */
 void logged_doubts(const struct desk *desk, struct store *store, int64_t complaint_id,
                    json_t *into);
-/* "doubts" of the newest of its complaints (desk/doubts.h), each with its "complaint". */
+/* "doubts" of the newest of its complaints (desk/doubts.h), each with its "complaint"; of several
+ * that say the same, the newest. */
 void logged_case_doubts(const struct desk *desk, struct store *store, int64_t case_id,
                         json_t *into);
 

@@ -24,7 +24,8 @@ struct span_query {
     int64_t now_ms;            /* what came later is left out */
     unsigned by;               /* a set of cuts; 0: the usual ones */
 };
-/* {"span","from","to","as_of","over","complaints","units","rates","by","causes","against"…}. New
+/* {"span","from","to","as_of","over","complaints","units","rates","by","causes","other",
+ * "against"…}. New
  * reference. */
 int span_report(struct store *store, const struct tz *tz, struct triage *triage,
                 const struct span_query *query, json_t **ret, struct error *err);

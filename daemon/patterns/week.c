@@ -118,7 +118,7 @@ static int add_rest(const struct making *m, const struct week_model *model,
     if (!rc)
         rc = week_right_json(m->store, m->data, &right, &open, err);
     if (!rc)
-        rc = pattern_other(m->store, m->data->week, &other, err);
+        rc = pattern_other(m->store, when_span_until(m->data->shown, m->data->now_ms), &other, err);
     if (!rc)
         rc = tell_stages(m->store, when_span_until(quarter, m->data->now_ms), &stages, err);
     if (rc) {

@@ -208,11 +208,9 @@ int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern
     return db_end(&q, rc);
 }
 
-int pattern_other(struct store *store, int week, int64_t *ret, struct error *err)
+int pattern_other(struct store *store, struct when_span span, int64_t *ret, struct error *err)
 {
-    static const char SQL[] =
-        "SELECT coalesce(sum(r.n), 0) FROM pattern_series s JOIN pattern_received r"
-        " ON r.series_id = s.id WHERE s.factor = '' AND s.level = '' AND s.symptom = 'other'"
-        " AND r.week = ?1";
-    return db_number(store, SQL, DB(DB_INT(week)), ret, err);
+    static const char SQL[] = "SELECT count(*) FROM complaint WHERE received_ms >= ?1 AND"
+                              " received_ms < ?2 AND symptom = 'other' AND withdrawn_ms IS NULL";
+    return db_number(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), ret, err);
 }

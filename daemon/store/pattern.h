@@ -121,9 +121,9 @@ int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way wa
 /* What its newest ranking or its verdict shares a case's complaints out among. */
 int pattern_count_causes(struct store *store, int64_t case_id, enum pattern_way way,
                          struct error *err);
+/* Complaints of no kind that is ranked, received in it. */
+int pattern_other(struct store *store, struct when_span span, int64_t *ret, struct error *err);
 /* Keeps how good the ranking was that the case's standing verdict met. */
-/* Complaints of no kind that is ranked, received in that week. */
-int pattern_other(struct store *store, int week, int64_t *ret, struct error *err);
 int pattern_verdict_given(struct store *store, int64_t case_id, struct error *err);
 /* Counts everything again. */
 int pattern_recount(struct store *store, struct error *err);

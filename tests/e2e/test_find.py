@@ -32,6 +32,16 @@ def check_whole(plant):
     return one
 
 
+def check_one_doubt(plant, one):
+    """What two callers' reports share of doubt stands once beside their case."""
+    again = complaint(store="0417")
+    case = plant.post("/v1/complaints", again)[1]["case"]
+    assert plant.client_json("complaint", one["id"])["case"] == case
+    text = plant.client("rank", case, check=0).stdout
+    assert text.count("store 0417") == 1, text
+    plant.client("withdraw", again["id"], "--reason", "a test", check=0)
+
+
 def check_names(plant, one):
     for name in ("CS-20017", "cs-20017", one["id"].upper(), one["id"][:13]):
         assert plant.client_json("complaint", name)["complaint"] == one["id"], name
@@ -172,6 +182,7 @@ def main():
         plant.load_text("dispatch", "lot,route,at,units,store\n"
                         "L1 6318 A0400,R1,2026-11-14T12:00:00-05:00,500,0400\n")
         one = check_whole(plant)
+        check_one_doubt(plant, one)
         check_names(plant, one)
         check_joined(plant)
         check_map(plant, plant.dir)

@@ -246,6 +246,10 @@ def check_other():
         week = plant.client_json("week", "2026-W47")
         assert week["other"] == 1 and sum(week["complaints"].values()) == 0, week["complaints"]
         assert "And 1 complaint of other things" in " ".join(plant.client("week", "2026-W47", check=0).stdout.split())
+        for span in ("2026-11", "2026-Q4"):
+            assert plant.client_json("week", span)["other"] == 1, span
+            assert "And 1 complaint of other things" in " ".join(plant.client("week", span, check=0).stdout.split())
+        assert plant.client_json("week", "2026-10")["other"] == 0
         refused = plant.client("settle", answer["case"], "packed-hot", "--confirmed-by", "judgement")
         assert "is not a cause of other" in refused.stderr, refused.stderr
         plant.client("settle", answer["case"], "not-known", "--confirmed-by", "judgement", check=0)
