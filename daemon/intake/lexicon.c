@@ -389,8 +389,8 @@ static bool tells(const struct reading *reading, const char *name, json_t *taken
         if (strcmp(reading->language->fields[i].field->name, name) != 0)
             continue;
         json_t *answer = answer_field(reading, i, NULL, taken);
-        bool normal =
-            answer && json_is_string(answer) && strcmp(json_string_value(answer), "normal") == 0;
+        const char *word = json_string_value(answer);
+        bool normal = word && strcmp(word, "normal") == 0;
         json_decref(answer);
         while (json_array_size(taken) > before + (answer && !normal))
             json_array_remove(taken, json_array_size(taken) - 1);
