@@ -15,6 +15,8 @@ int noted_about(struct store *store, int64_t complaint_id, noted_each each, void
         " (SELECT lot_id FROM complaint WHERE id = ?1) OR m.case_id IN (SELECT id FROM own)"
         " UNION ALL SELECT 4, m.id, m.said, m.method FROM measured m WHERE m.lot_id ="
         " (SELECT lot_id FROM complaint WHERE id = ?1) OR m.case_id IN (SELECT id FROM own)"
+        " UNION ALL SELECT 7, m.id, m.lab, m.sample FROM measured m WHERE m.lot_id ="
+        " (SELECT lot_id FROM complaint WHERE id = ?1) OR m.case_id IN (SELECT id FROM own)"
         " UNION ALL SELECT 5, t.id, t.name, t.end_reason FROM attached t WHERE t.complaint_id = ?1"
         " OR t.case_id IN (SELECT id FROM own)"
         " UNION ALL SELECT 1, v.id, v.note, NULL FROM verdict v WHERE v.case_id IN (SELECT id FROM "
@@ -51,13 +53,19 @@ int noted_rewrite(struct store *store, const struct noted_row *row, struct error
     static const char SQL_RESULT[] = "UPDATE measured SET note = ?2, end_reason = CASE WHEN"
                                      " end_reason IS NOT NULL THEN ?3 END WHERE id = ?1";
     static const char SQL_METHOD[] = "UPDATE measured SET said = ?2, method = ?3 WHERE id = ?1";
+    /* two that are one without the name stay two */
+    static const char SQL_LAB[] =
+        "UPDATE measured SET lab = ?2, sample = CASE WHEN EXISTS(SELECT 1 FROM measured o WHERE"
+        " o.lot_id = measured.lot_id AND o.quantity = measured.quantity AND o.id <> ?1 AND o.lab = "
+        "?2"
+        " AND o.sample = ?3 AND o.ended_ms IS NULL) THEN ?3 || ' ' || ?1 ELSE ?3 END WHERE id = ?1";
     static const char SQL_FILE[] =
         "UPDATE attached SET name = ?2, end_reason = CASE WHEN end_reason"
         " IS NOT NULL THEN ?3 END WHERE id = ?1";
     static const char *const SQL[] = {
         [NOTED_HOLD] = SQL_HOLD,     [NOTED_VERDICT] = SQL_VERDICT, [NOTED_ACTION] = SQL_ACTION,
         [NOTED_RESULT] = SQL_RESULT, [NOTED_METHOD] = SQL_METHOD,   [NOTED_FILE] = SQL_FILE,
-        [NOTED_FOLLOW] = SQL_FOLLOW};
+        [NOTED_FOLLOW] = SQL_FOLLOW, [NOTED_LAB] = SQL_LAB};
     return db_run(store, SQL[row->of], DB(DB_INT(row->id), DB_TEXT(row->text), DB_TEXT(row->end)),
                   err);
 }

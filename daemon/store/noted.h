@@ -14,7 +14,8 @@ enum noted_of {
     NOTED_RESULT,
     NOTED_METHOD,
     NOTED_FILE,
-    NOTED_FOLLOW
+    NOTED_FOLLOW,
+    NOTED_LAB
 };
 
 /* Text lives until the callback returns. */
@@ -22,7 +23,8 @@ struct noted_row {
     enum noted_of of;
     int64_t id;
     const char *text, *end; /* end: why a hold or a result ended; of how a result was got: the
-                               result itself and its method; "" nothing */
+                               result itself and its method; of a
+                               laboratory: it and its sample; "" nothing */
 };
 typedef int (*noted_each)(void *arg, const struct noted_row *row);
 /* Of the cases that the complaint is, or was once, in; a callback may write. Its non-zero answer

@@ -123,10 +123,13 @@ def check_private(plant):
     note = answer["results"][0]["note"]
     assert "Ann" not in note and "0101" not in note and answer["results"][0]["sample"] == "26-114", answer
     measured(plant, "crumb_aw=0.96", "--note", "asked for by Zebedee Quill")
+    for lab in ("Zebedee", "Quill"):  # two that are one without the name
+        measured(plant, "crumb_aw=0.97", who=("--lab", lab, "--sample", "Quill 9"))
     log(plant, LOT, contact={"name": "Zebedee Quill"}, received="2026-11-21T09:14:00-05:00")
     complaints = plant.client_json("rank", case)["complaints"]
     plant.client("correct", complaints[0], "name=Zebedee Quill", "--reason", "his", check=0)
-    assert "Quill" not in shown(plant, "lot", LOT), shown(plant, "lot", LOT)
+    told = shown(plant, "lot", LOT)
+    assert "Quill" not in told and "Zebedee" not in told and told.count("0.97") == 2, told
 
 
 # ---- photos and reports ----
