@@ -313,10 +313,8 @@ static int send_it(struct interview *iv)
     iv->draft = NULL;
     view_blank(&iv->view);
     view_text(&iv->view, VIEW_PLAIN, 0, 2,
-              path[0]
-                  ? "Tell the caller: \"Thank you, I have taken it down. Please keep the bag and "
-                    "the code, and do not eat the bread.\""
-                  : "Write the complaint down from above before this window closes.");
+              path[0] ? deliver_show_kept(iv->complaint)
+                      : "Write the complaint down from above before this window closes.");
     return exit_code;
 }
 

@@ -41,7 +41,11 @@ static void show_apart(const struct view *v, const json_t *apart)
 /* What to say where the plant has no words of its own. */
 static const char *own_script(const json_t *complaint)
 {
-    if (strcmp(pick_text(complaint, "symptom", ""), "staling") == 0)
+    const char *symptom = pick_text(complaint, "symptom", "");
+    if (strcmp(symptom, "other") == 0) /* short weight, a torn bag: nothing to warn of */
+        return "\"Thank you for telling us; we are sorry. Please keep the bag with its code, or a "
+               "photo of it. Our quality team has your report.\"";
+    if (strcmp(symptom, "staling") == 0)
         return "\"Thank you for telling us. Please keep the bag with its code, or a photo of it. "
                "Our "
                "quality team has your report.\"";
@@ -49,6 +53,16 @@ static const char *own_script(const json_t *complaint)
            "it away from other food. Keep the bag with its code, or a photo of it. If anyone "
            "feels unwell, please ask a doctor and call us again. Our quality team has your "
            "report.\"";
+}
+
+const char *deliver_show_kept(const json_t *complaint)
+{
+    return strcmp(pick_text(complaint, "symptom", ""), "other") == 0
+               ? "Tell the caller: \"Thank you, we are sorry; I have taken it down. Please keep "
+                 "the "
+                 "bag and the code.\""
+               : "Tell the caller: \"Thank you, I have taken it down. Please keep the bag and the "
+                 "code, and do not eat the bread.\"";
 }
 
 /* What the earlier complaint got from this report, and where the two differ. */

@@ -7,5 +7,7 @@
 
 /* "the lot", "ranked causes", … of a logged complaint, for people. */
 void deliver_show(const struct view *v, const json_t *complaint, const json_t *answer);
+/* What to tell the caller of one that was only kept on disk. Static. */
+const char *deliver_show_kept(const json_t *complaint);
 
 #endif

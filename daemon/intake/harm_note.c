@@ -14,12 +14,13 @@ static bool is_said(const struct harm_heard *heard, int count)
     return count && heard->kind != HARM_WORDS_POSSIBLE;
 }
 
-/* Is everything that phrases say doubted? */
+/* Is everything that phrases say doubted? Of a kind that no weight was learned of nothing is. */
 static bool all_doubted(const struct harm_weights *weights, const char *text,
                         const struct harm_heard *heard, int count)
 {
     for (int i = 0; i < count; i++)
-        if (!harm_weights_doubt(weights, text, heard[i].from, heard[i].to))
+        if (heard[i].kind >= HARM_WEIGHTS_KINDS ||
+            !harm_weights_doubt(weights, text, heard[i].from, heard[i].to))
             return false;
     return true;
 }

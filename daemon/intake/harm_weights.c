@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FEATURE = 2 * LEXICON_WORD, SHORT_STEM = 4, LONG_STEM = 6, HARMLESS = HARM_KINDS };
+enum { FEATURE = 2 * LEXICON_WORD, SHORT_STEM = 4, LONG_STEM = 6, HARMLESS = HARM_WEIGHTS_KINDS };
 enum { MOST = 100 }; /* of a weight or threshold */
 
 struct weight {
@@ -211,12 +211,12 @@ static struct harm_span core_of(const struct weighing *weighing, struct harm_spa
 
 static int kind_of(struct weighing *weighing, struct harm_span passage)
 {
-    double kinds[HARM_KINDS] = {0};
+    double kinds[HARM_WEIGHTS_KINDS] = {0};
     int best = 0;
     weighing->kinds = kinds;
     for (int at = passage.from; at < passage.to; at++)
         harm_weights_word(weighing->words, weighing->count, at, add_kind, weighing);
-    for (int kind = 1; kind < HARM_KINDS; kind++)
+    for (int kind = 1; kind < HARM_WEIGHTS_KINDS; kind++)
         if (kinds[kind] > kinds[best])
             best = kind;
     return best;
@@ -307,10 +307,10 @@ static void read_kind(const struct doc_place *place, void *part)
     struct loading *loading = place->doc->context;
     (void)part;
     loading->kind = 0;
-    while (loading->kind < HARM_KINDS &&
+    while (loading->kind < HARM_WEIGHTS_KINDS &&
            strcmp(fields_find("harm")->words[loading->kind].word, place->name) != 0)
         loading->kind++;
-    if (loading->kind == HARM_KINDS && strcmp(place->name, "harmless") != 0)
+    if (loading->kind == HARM_WEIGHTS_KINDS && strcmp(place->name, "harmless") != 0)
         doc_fault(place, "no such kind of harm");
     else
         doc_value(place, &WEIGHTS, loading);

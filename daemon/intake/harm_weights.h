@@ -26,7 +26,10 @@ int harm_weights_load(const char *dirs, doc_report report, void *arg, struct har
                       struct error *err);
 void harm_weights_free(struct harm_weights *weights); /* NULL is fine */
 
-enum { HARM_WEIGHTS_PASSAGE = 30 };
+enum {
+    HARM_WEIGHTS_PASSAGE = 30,
+    HARM_WEIGHTS_KINDS = 5 /* the first of the field "harm": nothing was learned of the others */
+};
 
 /* By the thresholds of the file. */
 enum harm_weight {

@@ -330,6 +330,16 @@ static void hear_set(struct hearing *h, const struct harm_text *text, int set, i
     }
 }
 
+/* A label told of as wrong is no matter found: "the wrong *label is on it*". */
+static bool is_the_label(const struct hearing *h, const struct harm_heard *matter)
+{
+    for (int i = 0; i < h->count && matter->kind == HARM_KIND_MATTER; i++)
+        if (h->heard[i].kind == HARM_KIND_LABEL && h->heard[i].from <= matter->from &&
+            matter->to <= h->heard[i].to)
+            return true;
+    return false;
+}
+
 /* Kinds without the merely possible if there are any. */
 static int settle(struct hearing *h)
 {
@@ -337,9 +347,14 @@ static int settle(struct hearing *h)
     bool said = false;
     for (int i = 0; i < h->count; i++)
         said = said || h->heard[i].kind != HARM_WORDS_POSSIBLE;
-    for (int i = 0; i < h->count; i++)
-        if (!said || h->heard[i].kind != HARM_WORDS_POSSIBLE)
-            h->heard[kept++] = h->heard[i];
+    struct harm_heard *all = xmalloc((size_t)(h->count + 1) * sizeof *all);
+    struct hearing whole = {all, h->count, h->denied};
+    if (h->count)
+        memcpy(all, h->heard, (size_t)h->count * sizeof *all);
+    for (int i = 0; i < whole.count; i++)
+        if ((!said || all[i].kind != HARM_WORDS_POSSIBLE) && !is_the_label(&whole, &all[i]))
+            h->heard[kept++] = all[i];
+    free(all);
     return kept;
 }
 

@@ -1,7 +1,8 @@
 /* Harm in free text, read with the files of one folder, one a language: who was ill or hurt, what
- * was found in the bread, what looks tampered with. Two levels: said, with its kind, and possible
- * (a person must read this). Denials, guesses and idioms are weighed; what they leave open is
- * possible, never nothing. Any length is read whole, in time that grows with it. */
+ * was found in the bread, what looks tampered with, what a label does not say. Two levels: said,
+ * with its kind, and possible (a person must read this). Denials, guesses and idioms are weighed;
+ * what they leave open is possible, never nothing. Any length is read whole, in time that grows
+ * with it. */
 #ifndef ODDLOAF_INTAKE_HARM_WORDS_H
 #define ODDLOAF_INTAKE_HARM_WORDS_H
 

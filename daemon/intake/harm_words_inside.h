@@ -7,8 +7,10 @@
 #include "intake/lexicon_inside.h"
 
 #define HARM_SETS 128         /* of one language, contexts and kinds counted */
-#define HARM_KINDS 5          /* illness, injury, allergic-reaction, foreign-matter, tampering */
+#define HARM_KINDS 6          /* as the field "harm" orders them */
 #define HARM_KIND_AFFIRMED 0  /* "anyone hurt? yes": of what may be harm, said to be some */
+#define HARM_KIND_MATTER 3    /* foreign matter */
+#define HARM_KIND_LABEL 5     /* a wrong label */
 #define HARM_KIND_OF_A_BODY 2 /* kinds up to this befall somebody, who may have been ill before */
 #define HARM_ITEMS 10         /* of one pattern */
 #define HARM_OWN 3            /* different words of the files that one word of a text can be */

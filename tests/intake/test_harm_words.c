@@ -145,6 +145,45 @@ static void guesses_and_idioms_are_possible_at_most(void **state)
     CHECK_CASES(cases);
 }
 
+/* What is in the bag is not what it says, or an allergen is not told of. */
+static void labels_that_say_otherwise(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"The bag says Roggensaft but inside is the almond plait", "wrong-label"},
+        {"the ingredients list does not mention almonds", "wrong-label"},
+        {"there was almond in a bread that is said to be nut free", "wrong-label"},
+        {"bread said vegan, contained milk", "wrong-label"},
+        {"box was labelled spelt toast, in it was rye", "wrong-label"},
+        {"undeclared milk in the brioche", "wrong-label"},
+        {"and the gluten free label is on a rye", "wrong-label"},
+        {"the wrong label is on it", "wrong-label"},
+        {"it was mislabelled", "wrong-label"},
+        {"hay pan de nueces en la bolsa de pan de centeno", "wrong-label"},
+        {"la etiqueta est\xC3\xA1 equivocada", "wrong-label"},
+        {"dice vegano pero tiene leche", "wrong-label"},
+        {"almonds were in the loaf", "possible"},
+        {"the bag says best before 12 May but the bread is stale", ""},
+        {"label says 800 g but it weighs 600", ""},
+        {"the almond plait was dry", ""},
+        {"the label is crooked and it is underweight", ""},
+        {"el pan de nuez estaba duro", ""},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+/* "my throat" alone is no injury: what befell it says which kind. */
+static void swelling_is_no_injury(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"her lips swelled", "allergic-reaction"},
+        {"my throat went tight", "allergic-reaction"},
+        {"my lip was cut by something", "injury"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
 /* Each is misspelled; the other language is not read with it. */
 static void slips_and_languages(void **state)
 {
@@ -381,6 +420,8 @@ int main(void)
         cmocka_unit_test(a_denial_ends),
         cmocka_unit_test(others_may_be_hurt),
         cmocka_unit_test(guesses_and_idioms_are_possible_at_most),
+        cmocka_unit_test(labels_that_say_otherwise),
+        cmocka_unit_test(swelling_is_no_injury),
         cmocka_unit_test(slips_and_languages),
         cmocka_unit_test(shorthand_is_read),
         cmocka_unit_test(bread_is_not_ill),
