@@ -1,7 +1,8 @@
 /* Reading a sheet in a process of its own: libraries for zip and XML meet a file from anywhere, so
  * they run where nothing is to be had. The program runs itself anew (so nothing of its memory goes
- * along), which then may open no file and no socket, write no file, start nothing, and has a minute
- * of the processor. What it reads is the file on its standard input, what it tells is CSV. */
+ * along), which then may open no file and no socket, write no file, start nothing, does not outlive
+ * who asked, and has twenty seconds of the processor. What it reads is the file on its standard
+ * input, what it tells is CSV. */
 #ifndef ODDLOAF_TABLES_SHEET_APART_H
 #define ODDLOAF_TABLES_SHEET_APART_H
 
