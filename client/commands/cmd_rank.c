@@ -76,7 +76,24 @@ static void show_moved(const struct view *v, const json_t *document)
     free(cases);
 }
 
-/* What the first line said, in full, before anything is ranked. */
+/* What harm is reported, by which complaints, and what to do with the lot. */
+static void show_harms(const struct view *v, const json_t *document)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(json_object_get(document, "harms"), i, item)
+    {
+        char when[VIEW_NUMBER], *kinds = pick_shown(item, "harm");
+        view_label(v, i ? "" : "reported", "%s (complaint %s, %s, as told)", kinds,
+                   pick_text(item, "complaint", "?"), view_when(pick_text(item, "at", "?"), when));
+        free(kinds);
+    }
+    bool exact = strcmp(pick_text(document, "lot_state", ""), "exact") == 0;
+    view_label(v, "hold the lot", "oddloaf hold %s --reason WHY",
+               exact ? pick_text(document, "lot", "LOT") : "LOT");
+}
+
+/* What the first line said, in full; beside it no cause is named. */
 static void show_harm(const struct view *v, const json_t *document)
 {
     if (!harm_reported(NULL, document) && !harm_possible(document))
@@ -84,22 +101,15 @@ static void show_harm(const struct view *v, const json_t *document)
     const char *caution =
         json_string_value(json_array_get(json_object_get(document, "cautions"), 0));
     view_label(v, "harm", "%s", caution ? caution : "");
+    if (harm_reported(NULL, document))
+        show_harms(v, document);
 }
 
-static void show(const struct client *c, const json_t *document)
+/* What may have gone wrong with the bread, and what to do if it did. */
+static void show_causes(const struct view *v, const json_t *document)
 {
-    const struct view *v = &c->view;
     const json_t *ranked = json_object_get(document, "ranked");
     const json_t *first = json_array_get(ranked, 0);
-    size_t complaints = json_array_size(json_object_get(document, "complaints"));
-    char count[VIEW_COUNT];
-    case_path_title(c, document);
-    view_label(v, "state", "%s, %s", pick_text(document, "state", "open"),
-               view_count((double)complaints, "complaint", count));
-    show_harm(v, document);
-    show_joined(v, document);
-    show_moved(v, document);
-    show_verdict(v, document);
     view_section(v, "Likely causes");
     show_ranked(v, ranked, CAUSES_SHOWN);
     if (first) {
@@ -111,10 +121,31 @@ static void show(const struct client *c, const json_t *document)
         show_facts(v, json_object_get(first, "for"), "for", ". ");
         show_facts(v, json_object_get(first, "against"), "against", "; one would rather see: ");
     }
+}
+
+static void show(const struct client *c, const json_t *document)
+{
+    const struct view *v = &c->view;
+    bool harm = harm_reported(NULL, document) || harm_possible(document);
+    size_t complaints = json_array_size(json_object_get(document, "complaints"));
+    char count[VIEW_COUNT];
+    case_path_title(c, document);
+    view_label(v, "state", "%s, %s", pick_text(document, "state", "open"),
+               view_count((double)complaints, "complaint", count));
+    show_harm(v, document);
+    show_joined(v, document);
+    show_moved(v, document);
+    show_verdict(v, document);
+    if (harm)
+        view_text(v, VIEW_PLAIN, 0, 0, "Beside harm no cause is named.");
+    else
+        show_causes(v, document);
     measured_show(v, document);
-    show_ask(v, json_object_get(document, "ask"), "Would tell most", NULL);
-    show_list(v, "Checks", json_object_get(document, "checks"));
-    show_list(v, "If it is so", json_object_get(document, "actions"));
+    if (!harm) {
+        show_ask(v, json_object_get(document, "ask"), "Would tell most", NULL);
+        show_list(v, "Checks", json_object_get(document, "checks"));
+        show_list(v, "If it is so", json_object_get(document, "actions"));
+    }
     show_list(v, "Cautions", json_object_get(document, "cautions"));
     view_blank(v);
     view_textf(v, VIEW_DIM, 0, 0, "All facts: oddloaf why %s", pick_text(document, "case", "CASE"));
@@ -158,6 +189,13 @@ static void show_line(const struct client *c, const json_t *document)
 {
     char percent[VIEW_NUMBER];
     const json_t *first = json_array_get(json_object_get(document, "ranked"), 0);
+    if (harm_reported(NULL, document) || harm_possible(document)) {
+        view_textf(&c->view, VIEW_PLAIN, 0, 4, "%-7s %-9s %-18s       %s",
+                   pick_text(document, "case", "?"), pick_text(document, "symptom", ""),
+                   standing_named(document),
+                   harm_reported(NULL, document) ? "HARM REPORTED" : "MAY BE HARM");
+        return;
+    }
     view_textf(&c->view, VIEW_PLAIN, 0, 4, "%-7s %-9s %-18s %5s %s",
                pick_text(document, "case", "?"), pick_text(document, "symptom", ""),
                standing_named(document),

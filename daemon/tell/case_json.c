@@ -67,6 +67,21 @@ static void add_full(json_t *object, const struct case_rank *ranked, const struc
         json_object_set_new(object, "complaints", json_integer(item->known));
 }
 
+/* Which complaints tell of harm, of which and when. */
+static json_t *harms_json(const struct triage *triage, const struct case_rank *ranked)
+{
+    json_t *harms = json_array();
+    for (int i = 0; i < ranked->input.count; i++) {
+        const struct case_complaint *c = &ranked->input.complaints[i];
+        json_t *kinds = json_object_get(c->body, "harm");
+        if (*c->uuid && json_array_size(kinds))
+            json_array_append_new(harms,
+                                  json_pack("{s:s, s:o, s:O}", "complaint", c->uuid, "at",
+                                            case_json_when(triage, c->received_ms), "harm", kinds));
+    }
+    return harms;
+}
+
 void case_json_harm(const struct case_rank *ranked, json_t *into)
 {
     json_object_set_new(into, "harm", json_boolean(ranked->input.harm));
@@ -346,6 +361,8 @@ json_t *case_json_rank(const struct triage *triage, const struct case_rank *rank
     json_object_set_new(object, "as_of", case_json_when(triage, ranked->input.as_of_ms));
     json_object_set_new(object, "rules", json_string(triage->rules->hash));
     case_json_harm(ranked, object);
+    if (ranked->input.harm)
+        json_object_set_new(object, "harms", harms_json(triage, ranked));
     json_object_set_new(object, "complaints", complaints);
     json_object_set_new(object, "lots", lots);
     json_object_set_new(object, "ranked", ranked_json(triage, ranked));

@@ -70,7 +70,7 @@ TRACED = {"factor": "film", "level": "F1", "case_lots_exposed": 9, "case_lots": 
           "other_lots": 400, "odds_ratio": 85.5, "low": 17.2, "high": 800, "q": 0.001}
 RUN = {"line": "2", "from": AT, "to": AT, "lots": ["A"], "observed": 9, "expected": 0.6, "p": 0.0001}
 RANK = {"case": "C1", "symptom": "mold", **EXACT, "as_of": AT, "complaints": ["a", "b"], "state": "settled", "harm": True,
-        "cautions": ["Call the lead."], "joined": [{"complaint": "01", "same_as": "02", "received_at": AT}] * 2,
+        "harms": [{"complaint": "a", "at": AT, "harm": ["illness", "injury"]}, {"complaint": "b", "at": AT, "harm": ["illness"]}], "cautions": ["Call the lead."], "joined": [{"complaint": "01", "same_as": "02", "received_at": AT}] * 2,
         "moved_here": ["C7", "C8"], "verdict": {"cause": "hot", "confirmed_by": "assay", "by": "qa", "note": "seen"},
         "ranked": [{"cause": "hot", "title": "Hot", "probability": 0.6, "for": FACTS[:1] * 5, "against": FACTS[4:5]}]
         + [{"cause": f"c{n}", "probability": 0.05} for n in range(9)]}

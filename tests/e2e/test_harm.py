@@ -47,10 +47,11 @@ def check_rank(plant, case):
     assert ranking["harm"] is True and ranking["harm_possible"] is False, ranking
     assert "medical help" in ranking["cautions"][0], ranking["cautions"]
     shown = plant.client("rank", case).stdout
-    assert shown.index("HARM IS REPORTED") < shown.index("Likely causes"), shown
+    assert "HARM IS REPORTED" in shown and "Likely causes" not in shown, shown
+    assert "(complaint " in shown and "oddloaf hold" in shown, shown
     perhaps = log(plant, lot="L1 6309 A0400", note="could it be that a child got sick from this")
     shown = plant.client("rank", perhaps["case"]).stdout
-    assert shown.index("MAY SPEAK OF HARM") < shown.index("Likely causes"), shown
+    assert "MAY SPEAK OF HARM" in shown and "Likely causes" not in shown, shown
 
 
 def check_cautions(plant):

@@ -282,6 +282,11 @@ static void test_harm_first(void **state)
         fixture_complain(&f, "mold", fixture_lot(15, 1, 0), AT(20, 0), "{\"harm\":[\"illness\"]}");
     json_t *ranking = rank_of(triage, &f, id);
     assert_true(json_is_true(json_object_get(ranking, "harm")));
+    const json_t *harms = json_object_get(ranking, "harms"), *told = json_array_get(harms, 0);
+    assert_int_equal(json_array_size(harms), 1);
+    assert_string_equal(json_string_value(json_array_get(json_object_get(told, "harm"), 0)),
+                        "illness");
+    assert_non_null(json_object_get(told, "at"));
     const json_t *cautions = json_object_get(ranking, "cautions");
     assert_non_null(strstr(json_string_value(json_array_get(cautions, 0)), "medical help"));
     json_decref(ranking);
