@@ -1,4 +1,5 @@
 #include "base/jsonx.h"
+#include "base/length.h"
 #include <assert.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -250,11 +251,21 @@ static int refuse_member(struct error *err, const char *name, const char *reason
     return ERROR_INVALID;
 }
 
+/* A line by itself, as who signs: a line feed would end it wherever it is shown. */
+static bool has_control(const char *text)
+{
+    while (*text && (unsigned char)*text >= ' ' && *text != 0x7f)
+        text++;
+    return *text != '\0';
+}
+
 int jsonx_text(const json_t *object, const char *name, size_t most, const char **ret,
                struct error *err)
 {
     char reason[64];
     int rc = jsonx_string(object, name, ret, err);
+    if (!rc && *ret && most <= LENGTH_PERSON && has_control(*ret))
+        return refuse_member(err, name, "must be one line without control characters");
     if (rc || !*ret || strlen(*ret) <= most)
         return rc;
     snprintf(reason, sizeof reason, "is longer than %zu bytes", most);

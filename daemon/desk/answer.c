@@ -174,12 +174,14 @@ static void add_understood(const struct desk *desk, struct store *store, const s
     json_object_set(answer, "doubts", t->form->doubts);
 }
 
+/* To find somebody by a number that is made up would tell who called: to the desk alone. */
 static void add_similar(const struct desk *desk, struct store *store, const struct taking *t,
                         int64_t lot_id, json_t *answer)
 {
-    json_object_set_new(
-        answer, "similar",
-        understood_similar(store, desk, t->placed.complaint_id, t->form, lot_id, &t->placing));
+    json_t *similar = t->desk ? understood_similar(store, desk, t->placed.complaint_id, t->form,
+                                                   lot_id, &t->placing)
+                              : json_array();
+    json_object_set_new(answer, "similar", similar);
 }
 
 json_t *answer_taken(const struct desk *desk, struct store *store, const struct taking *t,

@@ -2,11 +2,11 @@
 #include "base/jsonx.h"
 #include "desk/sent.h"
 #include "intake/fields.h"
+#include "intake/mask.h"
 #include "store/complaint.h"
 #include "store/entry.h"
 #include "store/joined.h"
 #include <assert.h>
-#include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -51,28 +51,22 @@ static bool is_content(const struct field *field)
     return field->type != FIELD_ID && !(field->flags & FIELD_PERSON);
 }
 
-static size_t word_at(const char *at)
+/* "[name]" with what is left of its word: "[name]'s". 0 if it is not here. */
+static size_t masked_at(const char *at)
 {
-    size_t length = 0;
-    while (isalpha((unsigned char)at[length]) || (unsigned char)at[length] >= 0x80)
-        length++;
-    return length;
+    static const char NAME[] = "[name]";
+    const size_t length = sizeof NAME - 1;
+    return strncmp(at, NAME, length) == 0 ? length + mask_word_at(at + length) : 0;
 }
 
 /* Whose name a word is may have become known between the two, or been forgotten: a word that is
  * masked in one of them stands for any word of the other. */
 static bool same_text(const char *a, const char *b)
 {
-    static const char NAME[] = "[name]";
-    const size_t masked = sizeof NAME - 1;
     while (*a && *b) {
-        bool x = strncmp(a, NAME, masked) == 0, y = strncmp(b, NAME, masked) == 0;
-        size_t in_a = x   ? masked
-                      : y ? word_at(a)
-                          : *a == *b,
-               in_b = y   ? masked
-                      : x ? word_at(b)
-                          : 1;
+        size_t x = masked_at(a), y = masked_at(b);
+        size_t in_a = x ? x : y ? mask_word_at(a) : *a == *b;
+        size_t in_b = y ? y : x ? mask_word_at(b) : 1;
         if (!in_a || !in_b)
             return false;
         a += in_a;

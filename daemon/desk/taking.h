@@ -12,6 +12,7 @@ struct taking {
     const char *source; /* of the file it came in, NULL if in none; borrowed, set by the caller */
     long line;
     const char *user; /* who sends it, as the daemon knows the peer; borrowed, set by the caller */
+    bool desk;        /* who called is told to the sender; set by the caller */
     bool alone;       /* not one of a file: a refusal is the answer */
     bool old;         /* nobody waits for its ranking; set by the caller */
     struct complaint_form *form; /* NULL: refused, see err */

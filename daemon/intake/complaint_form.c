@@ -3,6 +3,7 @@
 #include "base/phone_key.h"
 #include "base/text.h"
 #include "intake/fields.h"
+#include "intake/mask.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -255,7 +256,9 @@ static void read_measured(const json_t *measured, struct reading *r)
 void complaint_form_contact_key(const char *text, char *out, size_t size)
 {
     char folded[256];
-    text_fold(text, folded, sizeof folded);
+    char *plain = mask_plain(text);
+    text_fold(plain, folded, sizeof folded);
+    free(plain);
     if (!phone_key(folded, out, size))
         text_clip(folded, out, size);
 }
@@ -264,7 +267,9 @@ void complaint_form_contact_key(const char *text, char *out, size_t size)
 static void fold_words(const char *name, struct text_buffer *out)
 {
     char folded[256];
-    text_fold(name, folded, sizeof folded);
+    char *plain = mask_plain(name);
+    text_fold(plain, folded, sizeof folded);
+    free(plain);
     for (const char *at = folded + strspn(folded, " "); *at; at += strspn(at, " ")) {
         size_t length = strcspn(at, " ");
         text_appendf(out, " %.*s\n", (int)length, at);

@@ -1,18 +1,11 @@
 #include "intake/mask.h"
 #include "base/text.h"
+#include "intake/mask_name.h"
 #include "intake/mask_phone.h"
 #include <assert.h>
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
-
-enum { NAME_LEAST = 3, WORD_MOST = 64, IDEOGRAM_LEAD = 0xE3 };
-
-/* Parts of names that are words of their own: to mask them would spoil the note. */
-static const char *const PARTICLES[] = {
-    "del", "las", "los", "van", "von", "der", "den", "dos", "das", "the", "and", "de",
-    "da",  "di",  "du",  "la",  "le",  "el",  "of",  "no",  "an",  "so",  "my",  "it",
-    "is",  "in",  "on",  "we",  "he",  "mr",  "ms",  "dr",  "to",  "at",  "if"};
 
 static const char *contact_text(const json_t *contact, const char *name)
 {
@@ -22,15 +15,38 @@ static const char *contact_text(const json_t *contact, const char *name)
 
 /* ---- mail addresses ---- */
 
-static bool is_address_part(char c)
+/* The sign in full width, and a small one, are typed by other keyboards. 0 if it is not here. */
+static size_t at_mark(const char *at)
 {
-    return (unsigned char)c > ' ' && c != '@' && !strchr("<>()[]{},;:\"'", c);
+    static const char *const MARKS[] = {"@", "\xEF\xBC\xA0", "\xEF\xB9\xAB"};
+    for (size_t i = 0; i < sizeof MARKS / sizeof MARKS[0]; i++)
+        if (strncmp(at, MARKS[i], strlen(MARKS[i])) == 0)
+            return strlen(MARKS[i]);
+    return 0;
+}
+
+/* A point, of full width too. */
+static size_t point_mark(const char *at)
+{
+    return *at == '.' ? 1 : strncmp(at, "\xEF\xBC\x8E", 3) == 0 ? 3 : 0;
+}
+
+static bool is_address_part(const char *at)
+{
+    return (unsigned char)*at > ' ' && !at_mark(at) && !strchr("<>()[]{},;:\"'", *at);
+}
+
+/* " . ": a point set apart, as in "bob . stone @ mill . example". */
+static size_t lone_point_at(const char *at)
+{
+    size_t blanks = strspn(at, " "), point = point_mark(at + blanks);
+    return blanks && point ? blanks + point + strspn(at + blanks + point, " ") : 0;
 }
 
 static size_t part_at(const char *at)
 {
     size_t length = 0;
-    while (is_address_part(at[length]) && at[length] != '.')
+    while (is_address_part(at + length) && !point_mark(at + length))
         length++;
     return length;
 }
@@ -64,10 +80,11 @@ static const char *const JOINT[] = {"dot",    "punto", "point", "underscore", "d
 static size_t local_at(const char *at)
 {
     size_t length = 0;
-    while (is_address_part(at[length]))
+    while (is_address_part(at + length))
         length++;
     for (size_t more = length; more;) {
         size_t joint = sign_at(at + length, JOINT);
+        joint = joint ? joint : lone_point_at(at + length);
         char digit;
         size_t spoken = at[length] == ' ' ? mask_phone_spoken_at(at + length + 1, &digit) : 0;
         more = joint ? part_at(at + length + joint) : 0;
@@ -83,7 +100,9 @@ static size_t domain_at(const char *at, int *ret_points)
     size_t length = part_at(at);
     *ret_points = 0;
     for (bool more = length > 0; more;) {
-        size_t point = at[length] == '.' ? 1 : sign_at(at + length, DOT);
+        size_t point = point_mark(at + length);
+        point = point ? point : lone_point_at(at + length);
+        point = point ? point : sign_at(at + length, DOT);
         size_t label = point ? part_at(at + length + point) : 0;
         /* the last names a country or a kind: "loaves @ 3.99" is a price */
         more = label > 0 && !isdigit((unsigned char)at[length + point]);
@@ -110,7 +129,8 @@ static bool is_common(const char *at, size_t length)
 static size_t at_sign_at(const char *at)
 {
     size_t before = strspn(at, " ");
-    return at[before] == '@' ? before + 1 + strspn(at + before + 1, " ") : sign_at(at, AT);
+    size_t mark = at_mark(at + before);
+    return mark ? before + mark + strspn(at + before + mark, " ") : sign_at(at, AT);
 }
 
 /* Bytes of the address at `at`, 0 if there is none: anna@mill.example, "anna dot fenwick at mill
@@ -120,8 +140,9 @@ static size_t address_at(const char *at)
     size_t local = local_at(at);
     if (!local)
         return 0;
-    bool plain = at[local] == '@' && at[local + 1] != ' ';
-    size_t sign = plain ? 1 : at_sign_at(at + local);
+    size_t mark = at_mark(at + local);
+    bool plain = mark && at[local + mark] != ' ';
+    size_t sign = plain ? mark : at_sign_at(at + local);
     int points = 0;
     size_t domain = sign ? domain_at(at + local + sign, &points) : 0;
     bool spelled_out = points > 0 && !is_common(at, local);
@@ -131,73 +152,6 @@ static size_t address_at(const char *at)
     while (strchr(".!?", at[length - 1]))
         length--;
     return length;
-}
-
-/* ---- names ---- */
-
-/* Letters of other alphabets are bytes from 0x80 on. */
-static size_t word_at(const char *at)
-{
-    size_t length = 0;
-    while (isalpha((unsigned char)at[length]) || (unsigned char)at[length] >= 0x80)
-        length++;
-    return length;
-}
-
-static void fold_word(const char *at, size_t length, char out[WORD_MOST])
-{
-    char *word = xstrndup(at, length);
-    text_fold(word, out, WORD_MOST);
-    free(word);
-}
-
-static bool is_particle(const char *word)
-{
-    for (size_t i = 0; i < sizeof PARTICLES / sizeof PARTICLES[0]; i++) {
-        if (strcmp(word, PARTICLES[i]) == 0)
-            return true;
-    }
-    return false;
-}
-
-/* Two letters are a name where they are written as one: "Li", not "li". */
-static bool may_be_name(const char *at, const char *word)
-{
-    size_t length = strlen(word);
-    if (is_particle(word))
-        return false;
-    return length >= NAME_LEAST || (length == 2 && isupper((unsigned char)*at));
-}
-
-static bool is_of_name(const char *at, size_t length, const char *name)
-{
-    char word[WORD_MOST], part[WORD_MOST];
-    fold_word(at, length, word);
-    if (!may_be_name(at, word))
-        return false;
-    while (*name) {
-        size_t size = word_at(name);
-        fold_word(name, size, part);
-        if (size && strcmp(word, part) == 0)
-            return true;
-        name += size ? size : 1;
-    }
-    return false;
-}
-
-/* Scripts that set no blanks between words: a part of the name of two characters or more. */
-static size_t ideograms_at(const char *at, const char *name)
-{
-    enum { LEAST = 6 }; /* two characters of three bytes */
-    if ((unsigned char)*at < IDEOGRAM_LEAD)
-        return 0;
-    while (*name) {
-        size_t size = word_at(name);
-        if (size >= LEAST && (unsigned char)*name >= IDEOGRAM_LEAD && strncmp(at, name, size) == 0)
-            return size;
-        name += size ? size : 1;
-    }
-    return 0;
 }
 
 /* ---- all of it ---- */
@@ -213,44 +167,46 @@ const char *mask_says(enum mask_kind kind)
     return KINDS[kind].says;
 }
 
-/* Where a word or a number begins: within one only scripts without blanks are looked into. */
-static bool begins(const char *text, const char *at)
-{
-    if (at == text)
-        return true;
-    unsigned char before = (unsigned char)at[-1], now = (unsigned char)*at;
-    bool word_before = isalnum(before) || before >= 0x80;
-    bool word_now = isalnum(now) || now >= 0x80;
-    return !word_before || !word_now;
-}
+struct masked {
+    const char *text;
+    const struct mask_options *options;
+    struct mask_names *names; /* the caller's */
+};
 
 /* Bytes of what is contact data here, 0 if nothing is. */
-static size_t contact_at(const char *text, const char *at, const struct mask_options *o,
-                         enum mask_kind *ret)
+static size_t contact_at(const struct masked *m, const char *at, enum mask_kind *ret)
 {
-    const char *name = contact_text(o->contact, "name");
-    size_t length = ideograms_at(at, name);
+    size_t length = 0;
     *ret = MASK_NAME;
-    if (length || !begins(text, at))
-        return length;
+    if (!mask_name_begins(m->text, at))
+        return mask_name_at(m->names, m->text, at);
     *ret = MASK_MAIL;
     length = address_at(at);
     if (length)
         return length;
     *ret = MASK_PHONE;
-    length = mask_phone_at(text, at, o);
+    length = mask_phone_at(m->text, at, m->options);
     if (length)
         return length;
     *ret = MASK_NAME;
-    length = word_at(at);
-    return length && is_of_name(at, length, name) ? length : 0;
+    return mask_name_at(m->names, m->text, at);
+}
+
+size_t mask_word_at(const char *at)
+{
+    return mask_name_word_at(at);
+}
+
+char *mask_plain(const char *text)
+{
+    return mask_name_plain(text);
 }
 
 /* Bytes of what looks like a number to dial and is none. */
 static size_t harmless_at(const char *text, const char *at, const struct mask_options *o)
 {
     assert(at >= text);
-    size_t length = begins(text, at) ? mask_phone_not_at(at) : 0;
+    size_t length = mask_name_begins(text, at) ? mask_phone_not_at(at) : 0;
     struct mask_options own = *o;
     own.sure = true;
     return length && !mask_phone_at(text, at, &own) ? length : 0;
@@ -269,11 +225,12 @@ static void append_plain(struct text_buffer *out, const char *at, size_t length,
 char *mask_text(const char *text, const struct mask_options *options, mask_found found, void *arg)
 {
     struct text_buffer out = {0};
+    const struct masked m = {text, options, mask_name_new(contact_text(options->contact, "name"))};
     text_append(&out, "");
     for (const char *at = text; *at;) {
         enum mask_kind kind;
         size_t harmless = harmless_at(text, at, options);
-        size_t length = harmless ? 0 : contact_at(text, at, options, &kind);
+        size_t length = harmless ? 0 : contact_at(&m, at, &kind);
         if (length) {
             if (found)
                 found(arg, kind, at, length);
@@ -284,6 +241,7 @@ char *mask_text(const char *text, const struct mask_options *options, mask_found
         }
         at += length;
     }
+    mask_name_free(m.names);
     return text_take(&out);
 }
 

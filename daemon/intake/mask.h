@@ -22,11 +22,19 @@ typedef void (*mask_found)(void *arg, enum mask_kind kind, const char *at, size_
  * phone numbers, with blanks, dots, dashes and brackets of any kind between their digits, in digits
  * of other scripts or in English or Spanish words (seven digits or more that are no date, no
  * article number with its check digit and not of the code; what is the caller's own from five on);
- * the words of the caller's name, in any case, with or without accents, in any alphabet. `found`
- * may be NULL. malloc'd. */
+ * the words of the caller's name, in any case, with or without accents (ü as "ue"), in any
+ * alphabet, with any apostrophe, with an "s", written as one or with characters in them that are
+ * not seen; one that is an ordinary word ("Brown") beside another of the name, beside a title or
+ * as a possessor only. `found` may be NULL. malloc'd. */
 char *mask_text(const char *text, const struct mask_options *options, mask_found found, void *arg);
 /* The same on one line, for mails. `contact` may be NULL. malloc'd. */
 char *mask_contact(const char *text, const json_t *contact);
+/* Bytes of the word there as names are looked for in it: apostrophes and characters that are not
+ * seen belong to it. 0 if there is none. */
+size_t mask_word_at(const char *at);
+/* The text with one kind of apostrophe and without characters that are not seen, as a name is
+ * looked up by. malloc'd. */
+char *mask_plain(const char *text);
 /* The digits of a phone number that was found, in ASCII. Returns `out`. */
 char *mask_digits(const char *at, size_t length, char *out, size_t size);
 /* "a phone number", "a mail address", "the caller's name". */

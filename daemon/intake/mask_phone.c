@@ -83,6 +83,28 @@ static size_t digit_at(const char *at, char *ret)
     return 0;
 }
 
+/* A letter O typed for a zero: in a word of digits only. `start`: before it is nothing to look at.
+ */
+static size_t oh_at(const char *start, const char *at, char *ret)
+{
+    static const char DIGITS[] = "0123456789Oo";
+    if (*at != 'O' && *at != 'o')
+        return 0;
+    size_t length = strspn(at, DIGITS);
+    const char *from = at;
+    while (from > start && strchr(DIGITS, from[-1]))
+        from--;
+    bool any = strcspn(from, "0123456789") < (size_t)(at - from) + length;
+    *ret = '0';
+    return any && !is_letter(at[length]) && (from == start || !is_letter(from[-1]));
+}
+
+static size_t digit_or_oh_at(const char *start, const char *at, char *ret)
+{
+    size_t size = digit_at(at, ret);
+    return size ? size : oh_at(start, at, ret);
+}
+
 static size_t between_at(const char *at)
 {
     for (size_t i = 0; i < sizeof BETWEEN / sizeof BETWEEN[0]; i++) {
@@ -109,7 +131,7 @@ static void read_number(const char *at, struct number *n)
     *n = (struct number){0};
     while (at[length] && between <= BETWEEN_MOST && n->count + 1 < sizeof n->digits) {
         char digit;
-        size_t size = digit_at(at + length, &digit);
+        size_t size = digit_or_oh_at(at, at + length, &digit);
         bool spoken = size == 0 && (between > 0 || n->count == 0);
         if (spoken)
             size = mask_phone_spoken_at(at + length, &digit);
@@ -151,8 +173,8 @@ static size_t plain_digits(const char *text, char *out, size_t size)
 {
     size_t count = 0;
     char digit;
-    for (; text && *text && count + 1 < size; text++) {
-        if (digit_at(text, &digit))
+    for (const char *at = text; at && *at && count + 1 < size; at++) {
+        if (digit_or_oh_at(text, at, &digit))
             out[count++] = digit;
     }
     out[count] = '\0';
@@ -235,8 +257,9 @@ char *mask_digits(const char *at, size_t length, char *out, size_t size)
 {
     size_t count = 0;
     char digit;
+    const char *start = at;
     for (const char *end = at + length; at < end && count + 1 < size;) {
-        size_t bytes = digit_at(at, &digit);
+        size_t bytes = digit_or_oh_at(start, at, &digit);
         if (!bytes)
             bytes = mask_phone_spoken_at(at, &digit);
         if (bytes)

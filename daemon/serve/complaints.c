@@ -49,6 +49,7 @@ static struct taking *batch_add(struct batch *b, long line)
     *t = (struct taking){.source = b->lines ? request_query(b->rq, "source") : NULL,
                          .line = line,
                          .user = b->rq->user,
+                         .desk = (b->rq->roles & ROLE_DESK) != 0,
                          .alone = !b->lines};
     return t;
 }
@@ -296,7 +297,7 @@ void complaints_post(struct request *rq, struct store *store)
 void complaints_preview(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    struct taking t = {.alone = true};
+    struct taking t = {.alone = true, .desk = (rq->roles & ROLE_DESK) != 0};
     json_t *complaint = NULL, *ranking = NULL;
     struct setup *setup = app_setup(rq->app);
     int rc = request_json(rq, &complaint, &err);

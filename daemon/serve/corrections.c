@@ -1,5 +1,6 @@
 /* Correcting a complaint, withdrawing one, bringing it back; who did what when. */
 #include "base/jsonx.h"
+#include "base/length.h"
 #include "base/short_id.h"
 #include "desk/answer.h"
 #include "desk/correcting.h"
@@ -46,7 +47,7 @@ static int read_by(const struct request *rq, const json_t *body, struct change *
                    struct error *err)
 {
     const char *by = NULL;
-    int rc = jsonx_string(body, "by", &by, err);
+    int rc = jsonx_text(body, "by", LENGTH_PERSON, &by, err);
     if (rc)
         return rc;
     if (by && *by && strcmp(by, rq->user) != 0)

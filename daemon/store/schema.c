@@ -241,6 +241,7 @@ static const struct migration MIGRATIONS[] = {
     {12, SCHEMA_NAME, NULL},
     {12, SCHEMA_ATTACHED, NULL},
     {12, SCHEMA_FOLLOW, NULL},
+    {12, SCHEMA_MASKS, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -1,6 +1,7 @@
 #include "check.h"
 
 #include "base/jsonx.h"
+#include "base/length.h"
 #include "base/text.h"
 #include <locale.h>
 #include <stdio.h>
@@ -286,9 +287,22 @@ static void a_pipe_is_no_file(void **state)
     text_buffer_free(&text);
 }
 
+static void who_signs_is_one_line(void **state)
+{
+    struct error err = {0};
+    const char *by = NULL;
+    json_t *body = json_pack("{s:s, s:s}", "by", "'\n touch x\n'", "is", "Ada Marsh");
+    (void)state;
+    assert_int_equal(jsonx_needed(body, "by", LENGTH_PERSON, &by, &err), ERROR_INVALID);
+    assert_int_equal(jsonx_needed(body, "is", LENGTH_PERSON, &by, &err), 0);
+    assert_int_equal(jsonx_needed(body, "by", LENGTH_NOTE, &by, &err), 0);
+    json_decref(body);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(who_signs_is_one_line),
         cmocka_unit_test(takes_json),
         cmocka_unit_test(refuses_the_rest),
         cmocka_unit_test(size_is_bounded),

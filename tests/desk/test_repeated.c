@@ -1,5 +1,6 @@
 /* An id that comes again: what was sent twice is one complaint, what says otherwise is refused with
  * what is on record. */
+#include "desk/answer.h"
 #include "desk/repeated.h"
 #include "fixture.h"
 
@@ -69,6 +70,37 @@ static void a_name_that_was_not_known_yet_is_no_other_content(void **state)
     taking_clear(&t);
 }
 
+/* The mask has grown since: what is kept with an older one's leavings is the same. */
+static void a_mask_of_before_is_no_other_content(void **state)
+{
+    struct fixture *f = *state;
+    struct taking t;
+    fixture_log(f, FIRST, "{'note':'[name] O\u2019Hara\u2019s loaf'}");
+    assert_int_equal(
+        again(f, "{'note':'Ann O\u2019Hara\u2019s loaf','contact':{'name':'Ann O`Hara'}}", &t), 0);
+    taking_clear(&t);
+}
+
+static size_t similar_told(struct fixture *f, bool desk)
+{
+    struct taking t;
+    assert_int_equal(fixture_take(f, SECOND, "{'contact':{'phone':'607 555 0142'}}", &t), 0);
+    t.desk = desk;
+    json_t *answer = answer_taken(&f->desk, f->store, &t, NULL);
+    size_t told = json_array_size(json_object_get(answer, "similar"));
+    json_decref(answer);
+    taking_clear(&t);
+    return told;
+}
+
+static void who_called_before_is_told_to_the_desk_alone(void **state)
+{
+    struct fixture *f = *state;
+    fixture_log(f, FIRST, "{'contact':{'phone':'6075550142'}}");
+    assert_int_equal(similar_told(f, true), 1);
+    assert_int_equal(similar_told(f, false), 0);
+}
+
 #define ON_A_PLANT(test) cmocka_unit_test_setup_teardown(test, fixture_clean, fixture_cleaned)
 
 int main(void)
@@ -77,6 +109,8 @@ int main(void)
         ON_A_PLANT(what_is_sent_twice_is_logged_once),
         ON_A_PLANT(other_content_is_refused_with_what_is_on_record),
         ON_A_PLANT(as_it_was_sent_or_as_it_stands_now_is_the_same),
+        ON_A_PLANT(a_mask_of_before_is_no_other_content),
+        ON_A_PLANT(who_called_before_is_told_to_the_desk_alone),
         ON_A_PLANT(a_name_that_was_not_known_yet_is_no_other_content),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);

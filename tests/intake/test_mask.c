@@ -42,6 +42,67 @@ static void names_in_any_alphabet(void **state)
     }
 }
 
+struct row {
+    const char *name, *text, *masked;
+};
+
+static void assert_rows(const struct row *rows, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        json_t *contact = json_pack("{s:s}", "name", rows[i].name);
+        char *masked = mask_contact(rows[i].text, contact);
+        assert_string_equal(masked, rows[i].masked);
+        free(masked);
+        json_decref(contact);
+    }
+}
+
+/* Whichever key the desk hits, whatever a phone's keyboard makes of it. */
+static void names_in_any_writing(void **state)
+{
+    static const struct row ROWS[] = {
+        {"Grace O'Hara", "this is Grace O\u2019Hara; Mrs O\u2019Hara\u2019s bread, O'Hara's",
+         "this is [name] [name]; Mrs [name]\u2019s bread, [name]'s"},
+        {"Grace O\u2019Hara", "o`hara, O\u02BCHARA, ohara, Hara", "[name], [name], [name], [name]"},
+        {"Zenobia Quarrel", "the Quarrels, ZenobiaQuarrel's, quarrel\u2019s",
+         "the [name]s, [name]'s, [name]\u2019s"},
+        {"Zenobia Quarrel",
+         "Quar\u200Brel, Quar\u00ADrel's \u200BQuarrel\uFEFF, \u201CQuarrel\u201D",
+         "[name], [name]'s \u200B[name]\uFEFF, \u201C[name]\u201D"},
+        {"Zenobia Quarrel", "\uFF31\uFF55\uFF41\uFF52\uFF52\uFF45\uFF4C, quarrelsome, squarrel",
+         "[name], quarrelsome, squarrel"},
+        {"Zo\u00EB Jones", "Zo\u00EB\u2019s, zoe\u2014Joneses",
+         "[name]\u2019s, [name]\u2014[name]es"},
+        {"J\u00F6rg M\u00FCller", "Mueller, MULLER, Joerg; Mu\u0308ller",
+         "[name], [name], [name]; [name]"},
+        {"Anke Mueller", "M\u00FCller", "[name]"},
+        {"Anne-Marie Vogt", "Annemarie, annevogt", "[name], [name]"},
+        {"Tim Vogt", "three times, tims", "three times, [name]s"},
+        {"\u738B\u5C0F\u660E", "\u6211\u662F\u5C0F\u660E\u3002\u738B\u5C0F\u660E",
+         "\u6211\u662F[name]\u3002[name]"},
+    };
+    (void)state;
+    assert_rows(ROWS, sizeof ROWS / sizeof ROWS[0]);
+}
+
+/* What was seen on the loaf stays; who called goes. */
+static void names_that_are_words(void **state)
+{
+    static const struct row ROWS[] = {
+        {"May Brown", "May Brown called: brown mold, it may be green",
+         "[name] [name] called: brown mold, it may be green"},
+        {"May Brown", "Brown, May; Mr. Brown; mrs brown; Brown\u2019s loaf",
+         "[name], [name]; Mr. [name]; mrs [name]; [name]\u2019s loaf"},
+        {"Zenobia White", "white spots, Zenobia White, White Zenobia",
+         "white spots, [name] [name], [name] [name]"},
+        {"Rose Baker", "this is Rose, I'm Rose, it is rose; Rose spots",
+         "this is [name], I'm [name], it is rose; Rose spots"},
+        {"Rose Baker", "rose spots on the baker's loaf", "rose spots on the baker's loaf"},
+    };
+    (void)state;
+    assert_rows(ROWS, sizeof ROWS / sizeof ROWS[0]);
+}
+
 /* As they are read out on the phone and typed by the desk: wholly, or not at all. */
 static void mail_addresses_spelled_out(void **state)
 {
@@ -64,6 +125,10 @@ static void mail_addresses_spelled_out(void **state)
         {"bought at store 12. Moldy", "bought at store 12. Moldy"},
         {"black dot at the heel", "black dot at the heel"},
         {"two buns @ 3.99", "two buns @ 3.99"},
+        {"bob . stone @ gmail . com, moldy", "[mail address], moldy"},
+        {"bob\uFF20post.example", "[mail address]"},
+        {"bob \uFF20 post\uFF0Eexample", "[mail address]"},
+        {"bought @ store. Moldy", "bought @ store. Moldy"},
     };
     (void)state;
     for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++)
@@ -111,6 +176,7 @@ static void phone_numbers_in_any_writing(void **state)
                   "[phone], [phone]");
     assert_masked("6 0 7 5 5 5 0 1 9 9", "[phone]");
     assert_masked("607_555_0199", "[phone]");
+    assert_masked("585 555 O19O or 585 555 oo9O, 6321 BO412", "[phone] or [phone], 6321 BO412");
     assert_masked("607 - 555 - 0199", "[phone]");
     assert_masked("five five five, oh one nine nine please", "[phone] please");
     assert_masked("seis cero siete 5 5 5 0199", "[phone]");
@@ -151,6 +217,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(names_in_any_case),
         cmocka_unit_test(names_in_any_alphabet),
+        cmocka_unit_test(names_in_any_writing),
+        cmocka_unit_test(names_that_are_words),
         cmocka_unit_test(mail_addresses_spelled_out),
         cmocka_unit_test(codes_keep_their_digits),
         cmocka_unit_test(phone_numbers_in_any_writing),
