@@ -1,3 +1,4 @@
+#include "base/text.h"
 #include "base/when.h"
 #include "base/words.h"
 #include "commands/command.h"
@@ -55,9 +56,13 @@ static void add_part(struct text_buffer *text, const char *part)
     text_appendf(text, "%s%s", text->length ? ", " : "", part);
 }
 
-static void add_top(struct text_buffer *text, const json_t *top)
+/* Other things than the kinds that have causes never get any. */
+static void add_top(struct text_buffer *text, const json_t *item)
 {
-    char percent[VIEW_NUMBER], part[160] = "not ranked yet";
+    const json_t *top = json_object_get(item, "top");
+    bool other = strcmp(pick_text(item, "symptom", ""), "other") == 0;
+    char percent[VIEW_NUMBER], part[160];
+    text_clip(other ? "to be read: no causes to rank" : "not ranked yet", part, sizeof part);
     if (pick_has(top, "cause"))
         snprintf(part, sizeof part, "%s %s",
                  view_percent(pick_number(top, "probability", 0), percent),
@@ -81,7 +86,7 @@ static void add_cause(struct table *t, const json_t *item)
     else if (pick_bool(item, "overdue", false))
         add_part(&text, "OVERDUE");
     if (!harm)
-        add_top(&text, json_object_get(item, "top"));
+        add_top(&text, item);
     table_add(t, text.data);
     text_buffer_free(&text);
 }

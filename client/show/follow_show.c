@@ -192,8 +192,11 @@ static void add_call(struct table *t, const json_t *call)
     add_who(t, call);
     table_addf(t, "%.*s", reference ? 40 : SHORT_ID,
                reference ? reference : pick_text(call, "complaint", "?"));
-    table_addf(t, "%s%s(%s)", pick_text(call, "why", ""), *pick_text(call, "why", "") ? " " : "",
-               pick_text(call, "by", "?"));
+    const char *why = pick_text(call, "why", ""), *by = pick_text(call, "by", "?");
+    if (*pick_text(call, "user", "") || !*why)
+        table_addf(t, "%s%s(%s)", why, *why ? " " : "", by);
+    else /* the rules put it there, and say why */
+        table_add(t, why);
 }
 
 static size_t show_calls(const struct view *v, const json_t *calls, int indent)
@@ -212,6 +215,24 @@ static size_t show_calls(const struct view *v, const json_t *calls, int indent)
     return rows;
 }
 
+/* Nobody can keep a promise to these. */
+static void show_lost(const struct view *v, const json_t *list)
+{
+    enum { SHORT_ID = 13 };
+    size_t i;
+    const json_t *one;
+    if (json_array_size(list))
+        view_section(v, "No number left");
+    json_array_foreach(list, i, one)
+    {
+        const char *reference = pick_text(one, "reference", NULL);
+        view_textf(v, VIEW_PLAIN, 2, 4, "%s, complaint %.*s: %s", pick_text(one, "case", "?"),
+                   reference ? 40 : SHORT_ID,
+                   reference ? reference : pick_text(one, "complaint", "?"),
+                   pick_text(one, "why", ""));
+    }
+}
+
 void follow_show_call_backs(const struct view *v, const json_t *document)
 {
     const json_t *calls = json_object_get(document, "call_backs");
@@ -222,6 +243,7 @@ void follow_show_call_backs(const struct view *v, const json_t *document)
     else if (waiting > (int64_t)shown)
         view_textf(v, VIEW_BOLD, 0, 2, "%lld wait; the first %zu are shown.", (long long)waiting,
                    shown);
+    show_lost(v, json_object_get(document, "unreachable"));
 }
 
 /* ---- all of it ---- */

@@ -9,7 +9,8 @@ const char *harm_script(const char *script)
     static const char own[] =
         "\"Please stop eating it, and keep the bread, the bag and the code for us. If anyone is "
         "unwell or hurt, please call a doctor or the emergency number now; do not wait for us. "
-        "Somebody from our food-safety team will call you back.\"";
+        "So that our food-safety team can call you back: under which number do we reach you? "
+        "Without one, nobody can call.\"";
     return script && *script ? script : own;
 }
 

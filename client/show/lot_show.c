@@ -209,6 +209,7 @@ static void show_cases(const struct view *v, const json_t *document)
         char text[VIEW_NUMBER];
         const json_t *top = json_object_get(item, "top");
         bool settled = strcmp(pick_text(item, "state", ""), "settled") == 0;
+        bool other = strcmp(pick_text(item, "symptom", ""), "other") == 0;
         table_add(t, pick_text(item, "case", "?"));
         table_add(t, pick_text(item, "symptom", ""));
         add_number(t, item, "complaints");
@@ -217,8 +218,9 @@ static void show_cases(const struct view *v, const json_t *document)
             table_addf(t, "HARM%s", settled ? ", settled" : "");
         else
             table_addf(t, "%s%s %s", settled ? "settled, " : "",
-                       top ? view_percent(pick_number(top, "probability", 0), text)
-                           : "not ranked yet",
+                       top     ? view_percent(pick_number(top, "probability", 0), text)
+                       : other ? "to be read: no causes to rank"
+                               : "not ranked yet",
                        pick_text(top, "cause", ""));
     }
     if (pick_has(document, "cases"))

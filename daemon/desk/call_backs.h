@@ -15,5 +15,8 @@ struct call_backs_view {
 int call_backs_json(const struct desk *desk, struct store *store,
                     const struct call_back_query *query, const struct call_backs_view *view,
                     json_t **ret, struct error *err);
+/* Those who report harm and left no way to call them: [{"complaint","reference","case","symptom",
+ * "state","why"}]. New reference. */
+int call_backs_lost_json(struct store *store, int limit, json_t **ret, struct error *err);
 
 #endif

@@ -142,13 +142,16 @@ const char *event_case_reason(const struct ranking *was, const struct ranking *n
         return lot;
     if (now->moved_here > was->moved_here)
         return "another case was found to be about this lot";
-    if (!was->cause_count || !now->cause_count ||
-        strcmp(was->causes[0].cause, now->causes[0].cause) != 0)
+    bool ranked = was->cause_count > 0 && now->cause_count > 0;
+    if (ranked ? strcmp(was->causes[0].cause, now->causes[0].cause) != 0
+               : was->cause_count != now->cause_count)
         return "the likeliest cause changed";
     if (now->complaints >= 2 * was->complaints && now->complaints > was->complaints)
         return "complaints doubled";
     if (2 * now->complaints <= was->complaints)
         return "half of its complaints or more were withdrawn or are about something else";
+    if (!ranked) /* of a kind that has no causes */
+        return NULL;
     double was_p = was->causes[0].probability, now_p = now->causes[0].probability;
     /* a probability that dithers at a band's edge is no news */
     if (band_of(was_p) != band_of(now_p) && fabs(was_p - now_p) >= 0.05)

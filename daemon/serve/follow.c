@@ -54,7 +54,7 @@ void follow_get_case(struct request *rq, struct store *store)
 void follow_call_backs(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    json_t *list = NULL;
+    json_t *list = NULL, *lost = NULL;
     int64_t limit = LIST_MOST, count = 0;
     struct setup *setup = app_setup(rq->app);
     const struct call_backs_view view = {tz_day(setup->tz, app_now_ms(rq->app)),
@@ -65,8 +65,14 @@ void follow_call_backs(struct request *rq, struct store *store)
         rc = call_back_count(store, WHEN_UNKNOWN_DAY, &count, &err);
     if (!rc)
         rc = call_backs_json(&setup->desk, store, &query, &view, &list, &err);
+    if (!rc)
+        rc = call_backs_lost_json(store, (int)limit, &lost, &err);
+    if (rc)
+        json_decref(list);
     reply(rq, rc, &err,
-          rc ? NULL : json_pack("{s:o, s:I}", "call_backs", list, "waiting", (json_int_t)count));
+          rc ? NULL
+             : json_pack("{s:o, s:I, s:o}", "call_backs", list, "waiting", (json_int_t)count,
+                         "unreachable", lost));
     setup_unref(setup);
 }
 

@@ -84,6 +84,29 @@ static void add_asks(struct view *view, const json_t *asks)
     }
 }
 
+static bool has_causes(const json_t *ranking)
+{
+    return strcmp(text_of(ranking, "symptom"), "other") != 0;
+}
+
+/* What to do from here, and what the list of causes is worth; of a kind that has causes or not. */
+static void add_next(struct view *view, const json_t *event, const json_t *ranking)
+{
+    const char *of = text_of(ranking, "case");
+    const json_int_t revision = json_integer_value(json_object_get(event, "revision"));
+    bool ranked = has_causes(ranking);
+    view_add(view, VIEW_HEADING, NULL, 0, "Next");
+    view_add(view, VIEW_ITEM, NULL, 0, "Other lots at risk: oddloaf reach %s", of);
+    if (ranked)
+        view_add(view, VIEW_ITEM, NULL, 0, "All the working: oddloaf why %s", of);
+    view_add(view, VIEW_ITEM, NULL, 0, "Record the confirmed cause: oddloaf settle %s %s", of,
+             ranked ? "CAUSE" : "not-known");
+    view_add(view, VIEW_TEXT, NULL, 0, "%s Rules %.19s, revision %" JSON_INTEGER_FORMAT ".",
+             ranked ? "Ranked causes are hypotheses, not findings."
+                    : "Cases of this kind are never ranked: a person must read what was said.",
+             text_of(ranking, "rules"), revision);
+}
+
 /* Checks and cautions are texts, or objects with a "do". */
 static void add_list(struct view *view, enum view_kind kind, const char *heading,
                      const json_t *list)
@@ -124,22 +147,13 @@ static void view_of_case(const json_t *event, struct view *view)
     add_row(view, "As of", ranking, "as_of");
     add_row(view, "Why now", event, "why");
     add_list(view, VIEW_CAUTION, "Cautions", json_object_get(ranking, "cautions"));
-    add_causes(view, json_object_get(ranking, "ranked"));
+    if (has_causes(ranking))
+        add_causes(view, json_object_get(ranking, "ranked"));
     add_list(view, VIEW_ITEM, "Checks that would settle it", json_object_get(ranking, "checks"));
     add_asks(view, json_object_get(ranking, "ask"));
     told_view_case(view, json_object_get(event, "said"),
                    json_array_size(json_object_get(ranking, "complaints")));
-    view_add(view, VIEW_HEADING, NULL, 0, "Next");
-    view_add(view, VIEW_ITEM, NULL, 0, "Other lots at risk: oddloaf reach %s",
-             text_of(ranking, "case"));
-    view_add(view, VIEW_ITEM, NULL, 0, "All the working: oddloaf why %s", text_of(ranking, "case"));
-    view_add(view, VIEW_ITEM, NULL, 0, "Record the confirmed cause: oddloaf settle %s CAUSE",
-             text_of(ranking, "case"));
-    view_add(
-        view, VIEW_TEXT, NULL, 0,
-        "Ranked causes are hypotheses, not findings. Rules %.19s, revision %" JSON_INTEGER_FORMAT
-        ".",
-        text_of(ranking, "rules"), json_integer_value(json_object_get(event, "revision")));
+    add_next(view, event, ranking);
 }
 
 /* Its harm is told before all else already. */

@@ -23,9 +23,11 @@ int call_back_answer(struct store *store, const char *report, int64_t entry_id, 
     return db_run(store, SQL, DB(DB_TEXT(report), DB_INT(entry_id)), err);
 }
 
-/* Who called is known: a key of their own, not of what a text repeats (store/contact.h). */
+/* Who called is known: a key of their own, not of what a text repeats (store/contact.h); and a
+ * name alone calls nobody: a number or a mail address begins with a figure or has an @. */
 #define KNOWN(report, complaint_id)                                                                \
     "EXISTS (SELECT 1 FROM contact k JOIN contact_key y ON y.contact_id = k.id WHERE y.of = 0 AND" \
+    " (y.key LIKE '%@%' OR ltrim(y.key, '#+(0123456789') <> y.key) AND"                            \
     " k.complaint_id = " complaint_id " AND (k.report = " report " OR (k.report = '' AND"          \
     " " report " = (SELECT o.uuid FROM complaint o WHERE o.id = " complaint_id "))))"
 #define WAITING                                                                                    \
@@ -92,4 +94,20 @@ int call_back_possible(struct store *store, const char *report, bool *ret, struc
     int rc = db_number(store, SQL, DB(DB_TEXT(report)), &count, err);
     *ret = count > 0;
     return rc;
+}
+
+int call_back_unreachable(struct store *store, int limit, call_back_each_lost each, void *arg,
+                          struct error *err)
+{
+    static const char SQL[] =
+        "SELECT c.uuid, c.id, c.case_id FROM complaint c JOIN complaint_case k ON k.id = c.case_id"
+        " WHERE c.harm = 1 AND c.withdrawn_ms IS NULL AND (k.state = 'open' OR k.harm_unseen = 1)"
+        " AND NOT EXISTS (SELECT 1 FROM call_back b WHERE b.report = c.uuid AND b.answered_id IS"
+        " NOT NULL) AND NOT " KNOWN("c.uuid", "c.id") " ORDER BY c.id DESC LIMIT ?1";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(limit)), err);
+    int rc = 0;
+    db_keep(&q); /* callbacks ask for the complaints */
+    while (!rc && db_next(&q))
+        rc = each(arg, db_text(&q, 0), db_int64(&q, 1), db_int64(&q, 2));
+    return db_end(&q, rc);
 }

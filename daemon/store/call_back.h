@@ -37,7 +37,13 @@ int call_back_count(struct store *store, int32_t until_day, int64_t *ret, struct
 typedef int (*call_back_each_report)(void *arg, const char *report);
 int call_back_none_yet(struct store *store, int64_t case_id, call_back_each_report each, void *arg,
                        struct error *err);
-/* Is who reported it known? */
+/* Complaints of harm in open cases whose callers left no phone number or mail address (or it is
+ * gone) and were told nothing yet, newest first. A callback may ask the database. */
+typedef int (*call_back_each_lost)(void *arg, const char *complaint, int64_t complaint_id,
+                                   int64_t case_id);
+int call_back_unreachable(struct store *store, int limit, call_back_each_lost each, void *arg,
+                          struct error *err);
+/* Is it known how to reach who reported it? */
 int call_back_possible(struct store *store, const char *report, bool *ret, struct error *err);
 
 #endif

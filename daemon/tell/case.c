@@ -1,6 +1,7 @@
 /* A case, or a complaint that is not logged, ranked and told. */
 #include "store/case.h"
 #include "base/short_id.h"
+#include "base/text.h"
 #include "tell/case_json.h"
 #include "tell/kept.h"
 #include "tell/measured_json.h"
@@ -29,13 +30,24 @@ static json_t *unranked_json(const struct triage *triage, const struct case_inpu
     return object;
 }
 
+/* What is kept of it has no causes: it says that it was looked at, and what QA was told. */
+static void keep_unranked(const struct triage *triage, const struct case_input *input,
+                          struct ranking *ret)
+{
+    *ret = (struct ranking){
+        .case_id = input->case_id, .as_of_ms = input->as_of_ms, .complaints = input->count};
+    text_clip(triage->rules->hash, ret->rules, sizeof ret->rules);
+}
+
 static int tell_unranked(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
-                         struct error *err)
+                         struct ranking *ret_ranking, struct error *err)
 {
     struct case_input input;
     int rc = case_input_read(store, case_id, &input, err);
     if (rc)
         return rc;
+    if (ret_ranking)
+        keep_unranked(triage, &input, ret_ranking);
     *ret = unranked_json(triage, &input);
     case_input_clear(&input);
     return 0;
@@ -48,8 +60,7 @@ int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_
     struct case_row row;
     int rc = case_get(store, case_id, &row, err);
     if (!rc && symptom_of(row.symptom) < 0)
-        return ret_ranking ? error_set(err, ERROR_NOT_FOUND, "nothing of its kind is ranked")
-                           : tell_unranked(triage, store, case_id, ret, err);
+        return tell_unranked(triage, store, case_id, ret, ret_ranking, err);
     if (!rc)
         rc = case_rank_read(triage, store, case_id, &ranked, err);
     if (rc)

@@ -8,7 +8,8 @@
 #include "store/ranking.h"
 
 /* Ranks a case as of its newest complaint; *ret_ranking (may be NULL) is what is kept of it, to be
- * cleared by the caller. ERROR_NOT_FOUND if the case is gone. */
+ * cleared by the caller: without causes if its kind has none. ERROR_NOT_FOUND if the case is gone.
+ */
 int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
               struct ranking *ret_ranking, struct error *err);
 /* A mail names the first causes, likely or not, and explains those of them that are not so

@@ -345,7 +345,9 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                           "largest_group": 2}},
             "outbox": lambda: OUTBOX,
             "call-backs": lambda: {"call_backs": [CALL, dict(CALL, due="2026-11-30", overdue=False, reference=None,
-                                                             state="settled")], "waiting": 7},
+                                                             state="settled")], "waiting": 7,
+                                   "unreachable": [dict({k: CALL[k] for k in ("complaint", "reference", "case", "symptom", "state")},
+                                                        why="illness reported")]},
             "holds": lambda: {"holds": [
                 dict(HOLD, units=12400, in_code=True, code_date="2026-11-27", on_record=True,
                      product="W24", line="2", routes=["R11", "R4"], age_days=3),

@@ -78,6 +78,19 @@ static struct ranking *of_lot(struct sample *s, const char *lot, int moved_here)
     return now;
 }
 
+/* Of a kind that has no causes: as much news as any, but of causes. */
+static void without_causes(void **state)
+{
+    struct ranking was = {.complaints = 2}, now = {.complaints = 3};
+    struct sample a;
+    (void)state;
+    check(NULL, &now, "a new case");
+    check(&was, &now, NULL);
+    now.complaints = 4;
+    check(&was, &now, "complaints doubled");
+    check(&was, ranking(&a, "packed-hot", 0.4, 2), "the likeliest cause changed");
+}
+
 static void another_lot(void **state)
 {
     struct sample a, b;
@@ -113,13 +126,10 @@ static void urgent_events_hold_no_contact(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(first),
-        cmocka_unit_test(nothing_new),
-        cmocka_unit_test(another_cause),
-        cmocka_unit_test(a_band_crossed),
-        cmocka_unit_test(doubled),
-        cmocka_unit_test(another_lot),
-        cmocka_unit_test(urgent_events_hold_no_contact),
+        cmocka_unit_test(first),         cmocka_unit_test(nothing_new),
+        cmocka_unit_test(another_cause), cmocka_unit_test(a_band_crossed),
+        cmocka_unit_test(doubled),       cmocka_unit_test(without_causes),
+        cmocka_unit_test(another_lot),   cmocka_unit_test(urgent_events_hold_no_contact),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -166,6 +166,34 @@ def check_harm(plant):
     return one, case
 
 
+def check_other(plant):
+    """What has no causes is weighed as the rest, harm of it first of all, and QA gets its mail."""
+    plain, quiet = log(plant, OTHER, "other", note="the bag's print came off")
+    assert (follow(plant, quiet)["severity"], follow(plant, quiet)["due"]) == ("usual", day(14)), follow(plant, quiet)
+    one, case = log(plant, LOT, "other", harm=["illness"], contact=ANN)
+    told = follow(plant, case)
+    assert (told["severity"], told["due"]) == ("urgent", day(1)), told
+    assert (calls(plant)[one]["due"], calls(plant)[one]["why"]) == (day(1), "illness reported"), calls(plant)
+    row, = [c for c in plant.client_json("cases", "--order", "urgent")["cases"] if c["case"] == case]
+    assert (row["severity"], row["due"]) == ("urgent", day(1)), row
+    shown = words(plant.client("cases", check=0).stdout)
+    assert "not ranked" not in shown and "to be read: no causes to rank" in shown, shown
+    mailed = {m["case"]: m for m in plant.client_json("outbox")["mails"] if m["event"] == "case"}
+    assert {quiet, case} <= set(mailed), mailed
+    assert any(e["what"] == "call-back" for e in plant.client_json("history", one)["events"])
+    lost, nobody = log(plant, "", "other", harm=["injury"], contact={"name": "Bo"})
+    answer = plant.client_json("follow", "--call-backs")
+    assert lost not in calls(plant) and [(u["complaint"], u["case"], u["why"]) for u in answer["unreachable"]] == [
+        (lost, nobody, "injury reported")], answer
+    assert f"No number left {nobody}, complaint {lost[:13]}: injury reported" in words(
+        plant.client("follow", "--call-backs", check=0).stdout)
+    assert "under which number" in plant.post("/v1/complaints", complaint("", "other", harm=["injury"], id=lost))[1]["script"]
+    refused(plant.client("follow", nobody, "--call-back", "tomorrow"), 1, "no contact data")
+    for gone in (plain, one, lost):
+        plant.client("withdraw", gone, "--reason", "as a test", check=0)
+    plant.wait_idle()
+
+
 def check_calls(plant, one, case):
     """Asked for, answered, asked for again; erased with the contact; nothing that is written holds contact data."""
     told = follow(plant, case, "--answered", "told Ann Beaumont on 607-555-0101 that the lot is held", "--at", "0:01", by="jo")
@@ -301,6 +329,7 @@ def main():
         case = check_severity(plant)
         check_person(plant, case)
         check_calls(plant, *check_harm(plant))
+        check_other(plant)
         check_moved(plant)
         mails = check_mail(plant)
         check_settled_alone(plant)

@@ -32,8 +32,8 @@ static const char ROWS[] =
     " VALUES(1, 'j1', 1, 0, 0, 0, '{}');"
     "INSERT INTO contact(id, complaint_id, report, body, purge_after_ms) VALUES(1, 1, '', '{}', 0),"
     " (2, 1, 'j1', '{}', 0), (3, 2, '', '{}', 0), (4, 4, '', '{}', 0), (5, 3, '', '{}', 0);"
-    "INSERT INTO contact_key VALUES('ann', 1, 0), ('bob', 2, 0), ('cy', 3, 1), ('di', 4, 0),"
-    " ('ed', 5, 0)"; /* of u2 only a text's words */
+    "INSERT INTO contact_key VALUES('#1010', 1, 0), ('b@c.example', 2, 0), ('#3', 3, 1),"
+    " ('#4', 4, 0), ('#5', 5, 0)"; /* of u2 only a text's words */
 
 static int setup(void **state)
 {
@@ -283,6 +283,36 @@ static void test_nobody_is_called_whom_nobody_knows(void **state)
     assert_string_equal(calls.report[0], "u3");
 }
 
+static int list_lost(void *arg, const char *complaint, int64_t complaint_id, int64_t case_id)
+{
+    struct calls *c = arg;
+    (void)complaint_id;
+    assert_int_equal(case_id, 1);
+    text_clip(complaint, c->report[c->count++], sizeof c->report[0]);
+    return 0;
+}
+
+static void test_who_left_no_number_is_named(void **state)
+{
+    struct fixture *f = *state;
+    struct calls lost = {0};
+    bool possible = true;
+    static const char SQL[] = "UPDATE complaint SET harm = 1 WHERE id IN (1, 3);"
+                              "UPDATE contact_key SET key = 'ann' WHERE contact_id = 1";
+    assert_int_equal(db_exec(f->store, SQL, NULL), 0);
+    assert_int_equal(call_back_possible(f->store, "u1", &possible, NULL), 0);
+    assert_false(possible); /* a name calls nobody */
+    assert_int_equal(call_back_unreachable(f->store, 9, list_lost, &lost, NULL), 0);
+    assert_int_equal(lost.count, 1); /* u3 left one, and its case is settled */
+    assert_string_equal(lost.report[0], "u1");
+    ask(f, "u1", 20);
+    assert_int_equal(call_back_answer(f->store, "u1", add(f, 1, "answered", "u1", DAY(3)), NULL),
+                     0);
+    lost.count = 0;
+    assert_int_equal(call_back_unreachable(f->store, 9, list_lost, &lost, NULL), 0);
+    assert_int_equal(lost.count, 0);
+}
+
 static int list_report(void *arg, const char *report)
 {
     struct calls *c = arg;
@@ -382,6 +412,9 @@ int main(void)
         TEST(open_cases_are_overdue_the_most_severe_first),
         TEST(callers_wait_until_they_are_answered),
         TEST(nobody_is_called_whom_nobody_knows),
+        TEST(who_left_no_number_is_named),
+        TEST(nobody_is_called_whom_nobody_knows),
+        TEST(who_left_no_number_is_named),
         TEST(the_rules_ask_for_each_caller_once),
         TEST(each_stage_is_from_one_to_the_next),
         TEST(what_waits_in_each_stage),
