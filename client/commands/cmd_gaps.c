@@ -26,8 +26,8 @@ const struct command cmd_gaps = {
     .help = "what the records lack, and which record would tell most",
     .more =
         "Which lots of each line and week have no such record, values that stand still or have "
-        "left their usual, and what each record told in the cases of the last three months whose "
-        "lots have it: what recording it for all lots would settle.",
+        "left their usual, and an estimate, with its range, of what recording each for all lots "
+        "would tell: cases of the last three months are ranked with it and without.",
     .options = options,
     .least = 0,
     .most = 0,

@@ -14,6 +14,7 @@ struct triage {
     struct models_parameters uncalibrated; /* as the rule files have them */
     json_t *calibration;                   /* what was adopted; NULL: nothing */
     const struct tz *tz;
+    bool borrows; /* the rules are another's */
     struct facts_source source;
     pthread_mutex_t lock;    /* of the pointer that follows, never held for more than that */
     struct learned *learned; /* from the newest verdicts that anybody has seen; NULL: none yet */

@@ -16,6 +16,20 @@ enum {
     RESULT_CACHE = 4096,
     RECORD_CACHE = 512
 };
+static void open_caches(struct triage *triage)
+{
+    triage->source = (struct facts_source){.rules = triage->rules,
+                                           .models = &triage->models,
+                                           .tz = triage->tz,
+                                           .lots = cache_new(LOT_CACHE),
+                                           .baselines = cache_new(BASELINE_CACHE),
+                                           .logs = cache_new(LOG_CACHE),
+                                           .records = cache_new(RECORD_CACHE),
+                                           .predictions = cache_new(RESULT_CACHE),
+                                           .companies = cache_new(RESULT_CACHE),
+                                           .company = company_new()};
+}
+
 int triage_new(const char *rules_dir, const struct tz *tz,
                void (*report)(void *arg, const struct error *fault), void *arg, struct triage **ret,
                struct error *err)
@@ -32,18 +46,22 @@ int triage_new(const char *rules_dir, const struct tz *tz,
         triage_free(triage);
         return rc;
     }
-    triage->source = (struct facts_source){.rules = triage->rules,
-                                           .models = &triage->models,
-                                           .tz = tz,
-                                           .lots = cache_new(LOT_CACHE),
-                                           .baselines = cache_new(BASELINE_CACHE),
-                                           .logs = cache_new(LOG_CACHE),
-                                           .records = cache_new(RECORD_CACHE),
-                                           .predictions = cache_new(RESULT_CACHE),
-                                           .companies = cache_new(RESULT_CACHE),
-                                           .company = company_new()};
+    open_caches(triage);
     *ret = triage;
     return 0;
+}
+
+struct triage *triage_apart(const struct triage *of)
+{
+    struct triage *triage = xcalloc(1, sizeof *triage);
+    triage->rules = of->rules;
+    triage->models = of->models;
+    triage->uncalibrated = of->uncalibrated;
+    triage->tz = of->tz;
+    triage->borrows = true;
+    pthread_mutex_init(&triage->lock, NULL);
+    open_caches(triage);
+    return triage;
 }
 
 void triage_free(struct triage *triage)
@@ -58,7 +76,8 @@ void triage_free(struct triage *triage)
     cache_free(triage->source.baselines);
     cache_free(triage->source.lots);
     cache_object_unref(triage->learned);
-    rules_free(triage->rules);
+    if (!triage->borrows)
+        rules_free(triage->rules);
     json_decref(triage->calibration);
     pthread_mutex_destroy(&triage->lock);
     free(triage);

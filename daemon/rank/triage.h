@@ -17,6 +17,9 @@ struct triage;
 int triage_new(const char *rules_dir, const struct tz *tz,
                void (*report)(void *arg, const struct error *fault), void *arg, struct triage **ret,
                struct error *err);
+/* The same rules and parameters, borrowed from `of`, with caches of its own: for a store that is
+ * not seen whole (store/without.h). triage_free() ends it. */
+struct triage *triage_apart(const struct triage *of);
 void triage_free(struct triage *triage); /* NULL is fine */
 
 const char *triage_hash(const struct triage *triage); /* "sha256:…" */

@@ -19,6 +19,23 @@ static const struct {
                       " d.lot_id = l.id WHERE " PACKED " GROUP BY 1"},
 };
 
+int record_gaps_has(struct store *store, int64_t lot_id, const struct without *what, bool *ret,
+                    struct error *err)
+{
+    static const char *const HAS[RECORD_KINDS] = {
+        [RECORD_MIXES] = "SELECT EXISTS(SELECT 1 FROM mix WHERE lot_id = ?1 AND ?2 = '')",
+        [RECORD_USES] = "SELECT EXISTS(SELECT 1 FROM material_use WHERE lot_id = ?1 AND"
+                        " material = ?2)",
+        [RECORD_READINGS] = "SELECT EXISTS(SELECT 1 FROM reading WHERE lot_id = ?1 AND quantity_id"
+                            " = (SELECT id FROM quantity WHERE name = ?2))",
+        [RECORD_DISPATCH] = "SELECT EXISTS(SELECT 1 FROM dispatch WHERE lot_id = ?1 AND ?2 = '')",
+    };
+    int64_t has = 0;
+    int rc = db_number(store, HAS[what->kind], DB(DB_INT(lot_id), DB_TEXT(what->what)), &has, err);
+    *ret = has != 0;
+    return rc;
+}
+
 int record_gaps_newest(struct store *store, int64_t *ret_ms, struct error *err)
 {
     *ret_ms = WHEN_UNKNOWN_MS;

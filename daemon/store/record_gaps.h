@@ -5,6 +5,7 @@
 
 #include "base/record_kind.h"
 #include "store/store.h"
+#include "store/without.h"
 
 /* When packing of the newest lot began; WHEN_UNKNOWN_MS if there is none. */
 int record_gaps_newest(struct store *store, int64_t *ret_ms, struct error *err);
@@ -18,6 +19,10 @@ struct record_gap {
 typedef int (*record_gap_each)(void *arg, const struct record_gap *one);
 int record_gaps_list(struct store *store, struct when_span packed, record_gap_each each, void *arg,
                      struct error *err);
+
+/* Whether a lot has such a record. */
+int record_gaps_has(struct store *store, int64_t lot_id, const struct without *what, bool *ret,
+                    struct error *err);
 
 struct record_value {
     const char *line, *quantity;

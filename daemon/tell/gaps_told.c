@@ -1,0 +1,351 @@
+#include "tell/gaps_told.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "rank/case_rank.h"
+#include "store/case.h"
+#include "store/record_gaps.h"
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    CASES = 200,      /* the newest: they are ranked once for each record */
+    RECORDS = 160,    /* kinds of records that rules read */
+    LEAST_CASES = 20, /* with the record, and */
+    LEAST_WEEKS = 4,  /* in which such came in: of fewer no range is known */
+};
+static const int64_t WEEK_MS = 7 * WHEN_DAY_MS;
+static const double SETTLED = 0.8, ERRORS = 2; /* standard errors on each side */
+
+/* A case as it stands. */
+struct weighed {
+    int64_t id, lot_id, week;
+    double doubt; /* bits */
+    bool settled;
+};
+
+struct estimate {
+    double mean, error; /* a case, over all cases */
+};
+
+enum outcome { UNMEASURED, NONE_LACKS, TOO_FEW, MEASURED };
+struct record {
+    enum record_kind kind;
+    char what[LENGTH_NAME + 1];
+    int64_t with, without;
+    enum outcome outcome;
+    struct estimate bits, settled; /* if all lots had it */
+};
+
+struct telling {
+    struct triage *triage;
+    struct store *store;
+    int64_t until_ms; /* monotonic */
+    struct weighed cases[CASES];
+    int case_count;
+    struct record records[RECORDS];
+    int record_count;
+    int64_t ids[CASES];
+    int id_count;
+};
+
+static bool time_is_over(const struct telling *t)
+{
+    return clock_monotonic_ms() >= t->until_ms;
+}
+
+/* ---- cases ---- */
+
+static int take_case(void *arg, const struct case_row *row)
+{
+    struct telling *t = arg;
+    if (t->id_count < CASES)
+        t->ids[t->id_count++] = row->id;
+    return 0;
+}
+
+static double entropy(const struct rank *rank)
+{
+    double sum = 0;
+    for (int i = 0; i < rank->count; i++) {
+        double p = rank->causes[i].probability;
+        sum -= p > 0 ? p * log2(p) : 0;
+    }
+    return sum;
+}
+
+/* lot_id 0: none that is likely, or nothing to find out by ranking. */
+static int weigh(struct triage *triage, struct store *store, int64_t id, struct weighed *ret,
+                 struct error *err)
+{
+    struct case_rank ranked;
+    *ret = (struct weighed){.id = id};
+    int rc = case_rank_read(triage, store, id, &ranked, err);
+    if (rc) /* gone, or of no kind that is ranked */
+        return rc == ERROR_NOT_FOUND || rc == ERROR_INVALID ? 0 : rc;
+    if (!ranked.input.harm && ranked.rank->count > 0) {
+        ret->lot_id = ranked.lots[0].lot_id;
+        ret->week = ranked.input.as_of_ms / WEEK_MS;
+        ret->doubt = entropy(ranked.rank);
+        ret->settled = ranked.rank->causes[0].probability >= SETTLED;
+    }
+    case_rank_clear(&ranked);
+    return 0;
+}
+
+static int weigh_cases(struct telling *t, struct error *err)
+{
+    int rc = 0;
+    for (int i = 0; i < t->id_count && !rc && !time_is_over(t); i++) {
+        struct weighed *one = &t->cases[t->case_count];
+        rc = weigh(t->triage, t->store, t->ids[i], one, err);
+        t->case_count += one->lot_id != 0;
+    }
+    return rc;
+}
+
+/* ---- records ---- */
+
+static bool fact_record(const struct telling *t, const struct fact_name *name, struct record *ret)
+{
+    const char *what = "";
+    *ret = (struct record){.kind = RECORD_DISPATCH};
+    if (name->kind == FACT_QUANTITY && !triage_works_out(t->triage, name->quantity)) {
+        ret->kind = RECORD_READINGS;
+        what = name->quantity;
+    } else if (name->kind == FACT_COMPANY && name->code == FACTOR_MIX) {
+        ret->kind = RECORD_MIXES;
+    } else if (name->kind == FACT_COMPANY && name->code >= FACTOR_FLOUR &&
+               name->code < FACTOR_FLOUR + MATERIALS) {
+        ret->kind = RECORD_USES;
+        what = material_name(name->code - FACTOR_FLOUR);
+    } else if (name->kind != FACT_DISPATCH) {
+        return false;
+    }
+    snprintf(ret->what, sizeof ret->what, "%.*s", (int)sizeof ret->what - 1, what);
+    return true;
+}
+
+static void find_records(struct telling *t)
+{
+    const struct rules *rules = t->triage->rules;
+    for (int f = 0; f < rules->fact_count && t->record_count < RECORDS; f++) {
+        struct record one;
+        int at = 0;
+        if (!fact_record(t, &rules->facts[f].name, &one))
+            continue;
+        while (at < t->record_count &&
+               (t->records[at].kind != one.kind || strcmp(t->records[at].what, one.what) != 0))
+            at++;
+        if (at == t->record_count)
+            t->records[t->record_count++] = one;
+    }
+}
+
+static int count_record(struct telling *t, struct record *r, struct error *err)
+{
+    const struct without hidden = {r->kind, r->what};
+    int64_t first = 0, weeks = 0;
+    int rc = 0;
+    for (int i = 0; i < t->case_count && !rc; i++) {
+        bool has = false;
+        rc = record_gaps_has(t->store, t->cases[i].lot_id, &hidden, &has, err);
+        r->with += has;
+        r->without += !has;
+        if (!has)
+            continue;
+        first = r->with == 1 ? t->cases[i].week : first;
+        weeks |= (int64_t)1 << ((t->cases[i].week - first) & 63);
+    }
+    if (r->with < LEAST_CASES || __builtin_popcountll((unsigned long long)weeks) < LEAST_WEEKS)
+        r->outcome = TOO_FEW;
+    else if (r->without == 0)
+        r->outcome = NONE_LACKS;
+    return rc;
+}
+
+/* ---- twice ---- */
+
+struct differences {
+    double bits[CASES], settled[CASES];
+};
+
+/* Of a mean of all cases: those of one week count as one observation. */
+static struct estimate estimate_of(const struct telling *t, const double *differences, double scale)
+{
+    struct estimate e = {0, 0};
+    double squares = 0;
+    int weeks = 0;
+    for (int i = 0; i < t->case_count; i++)
+        e.mean += differences[i] / t->case_count;
+    for (int i = 0; i < t->case_count; i++) {
+        double sum = 0;
+        bool counted = false;
+        for (int j = 0; j < t->case_count; j++) {
+            bool same = t->cases[j].week == t->cases[i].week;
+            counted = counted || (same && j < i);
+            sum += same ? differences[j] - e.mean : 0;
+        }
+        if (counted)
+            continue;
+        weeks++;
+        squares += sum * sum;
+    }
+    e.error = scale * sqrt(squares * weeks / fmax(weeks - 1, 1)) / t->case_count;
+    e.mean *= scale;
+    return e;
+}
+
+static int rank_without(const struct telling *t, struct store *store, struct differences *ret,
+                        bool *ret_over, struct error *err)
+{
+    struct triage *apart = triage_apart(t->triage);
+    int rc = 0;
+    for (int i = 0; i < t->case_count && !rc && !*ret_over; i++) {
+        struct weighed less;
+        rc = weigh(apart, store, t->cases[i].id, &less, err);
+        bool there = less.lot_id != 0; /* else it went or changed meanwhile */
+        ret->bits[i] = there ? less.doubt - t->cases[i].doubt : 0;
+        ret->settled[i] = there ? t->cases[i].settled - less.settled : 0;
+        *ret_over = time_is_over(t);
+    }
+    triage_free(apart);
+    return rc;
+}
+
+static int measure(const struct telling *t, struct record *r, struct error *err)
+{
+    const struct without hidden = {r->kind, r->what};
+    struct differences told;
+    struct store *store;
+    bool over = time_is_over(t);
+    int rc = over ? 0 : without_open(t->store, &hidden, &store, err);
+    if (over || rc)
+        return rc;
+    rc = rank_without(t, store, &told, &over, err);
+    store_close(store);
+    if (rc || over)
+        return rc;
+    double scale = (double)r->without / (double)r->with;
+    r->bits = estimate_of(t, told.bits, scale);
+    r->settled = estimate_of(t, told.settled, scale);
+    r->outcome = MEASURED;
+    return 0;
+}
+
+/* ---- told ---- */
+
+/* The measured first, by what they would bring; then what most lack. */
+static int by_gain(const void *a, const void *b)
+{
+    const struct record *x = a, *y = b;
+    if (x->outcome != y->outcome)
+        return (int)y->outcome - (int)x->outcome;
+    double gain = y->bits.mean - x->bits.mean;
+    if (gain < 0 || gain > 0)
+        return gain > 0 ? 1 : -1;
+    return (y->without > x->without) - (y->without < x->without);
+}
+
+static int by_without(const void *a, const void *b)
+{
+    const struct record *x = a, *y = b;
+    return (y->without > x->without) - (y->without < x->without);
+}
+
+static json_t *estimate_json(const struct record *r, const char *name, struct estimate e,
+                             double times)
+{
+    if (r->outcome != MEASURED)
+        return json_null();
+    return json_pack("{so so so}", name, jsonx_rounded(e.mean * times, 4), "low",
+                     jsonx_rounded((e.mean - ERRORS * e.error) * times, 4), "high",
+                     jsonx_rounded((e.mean + ERRORS * e.error) * times, 4));
+}
+
+static void say(const struct record *r, double a_month, struct text_buffer *out)
+{
+    double low = r->bits.mean - ERRORS * r->bits.error, high = low + 2 * ERRORS * r->bits.error;
+    text_appendf(out, "%s%s%s: ", r->what, *r->what ? " in " : "",
+                 record_kind_table(r->kind)->kind);
+    if (r->with)
+        text_appendf(out, "recorded for the lots of %lld of %lld cases; ", (long long)r->with,
+                     (long long)(r->with + r->without));
+    else
+        text_append(out, "recorded for the lot of no case; ");
+    if (r->outcome == TOO_FEW)
+        text_append(out, "too few cases to tell what it would say");
+    else if (r->outcome == NONE_LACKS)
+        text_append(out, "none lacks it");
+    else if (r->outcome == UNMEASURED)
+        text_append(out, "not measured in the time given");
+    else if (low <= 0 && high >= 0)
+        text_appendf(out,
+                     "whether more of it would tell anything, these cases do not show (%.3f to "
+                     "%.3f bits a case)",
+                     low, high);
+    else
+        text_appendf(out,
+                     "of all, an estimated %.3f bits of doubt a case less (%.3f to %.3f), and %.1f "
+                     "more cases a month at %.0f %% (%.1f to %.1f)",
+                     r->bits.mean, low, high, r->settled.mean * a_month, SETTLED * 100,
+                     (r->settled.mean - ERRORS * r->settled.error) * a_month,
+                     (r->settled.mean + ERRORS * r->settled.error) * a_month);
+}
+
+static json_t *record_json(const struct record *r, double a_month)
+{
+    struct text_buffer says = {0};
+    say(r, a_month, &says);
+    json_t *told =
+        json_pack("{ss ss sI sI so so so ss}", "kind", record_kind_table(r->kind)->kind, "what",
+                  r->what, "with", (json_int_t)r->with, "without", (json_int_t)r->without, "share",
+                  jsonx_rounded((double)r->with / (double)(r->with + r->without), 4), "gain",
+                  estimate_json(r, "bits", r->bits, 1), "more_a_month",
+                  estimate_json(r, "cases", r->settled, a_month), "says", says.data);
+    text_buffer_free(&says);
+    return told;
+}
+
+static void put(struct telling *t, json_t *into)
+{
+    int64_t first = INT64_MAX, last = INT64_MIN;
+    for (int i = 0; i < t->case_count; i++) {
+        first = t->cases[i].week < first ? t->cases[i].week : first;
+        last = t->cases[i].week > last ? t->cases[i].week : last;
+    }
+    double months = t->case_count ? (double)(last - first + 1) * 7 / 30.44 : 0;
+    json_t *tells = json_array();
+    qsort(t->records, (size_t)t->record_count, sizeof *t->records, by_gain);
+    for (int i = 0; i < t->record_count && t->case_count; i++)
+        json_array_append_new(tells, record_json(&t->records[i], t->case_count / months));
+    json_object_set_new(into, "cases", json_integer(t->case_count));
+    json_object_set_new(into, "months", jsonx_rounded(months, 2));
+    json_object_set_new(into, "tells", tells);
+}
+
+int gaps_told(struct triage *triage, struct store *store, const struct gaps_query *query,
+              int64_t since_ms, json_t *into, struct error *err)
+{
+    struct telling *t = xcalloc(1, sizeof *t);
+    const struct case_filter filter = {
+        .since_ms = since_ms, .due_before = WHEN_UNKNOWN_DAY, .limit = CASES};
+    t->triage = triage;
+    t->store = store;
+    t->until_ms = clock_monotonic_ms() + query->within_ms;
+    int rc = case_list(store, &filter, take_case, t, err);
+    if (!rc)
+        rc = weigh_cases(t, err);
+    find_records(t);
+    for (int i = 0; i < t->record_count && !rc; i++)
+        rc = count_record(t, &t->records[i], err);
+    qsort(t->records, (size_t)t->record_count, sizeof *t->records, by_without);
+    for (int i = 0; i < t->record_count && !rc; i++) {
+        if (t->records[i].outcome == UNMEASURED)
+            rc = measure(t, &t->records[i], err);
+    }
+    put(t, into);
+    free(t);
+    return rc;
+}

@@ -1,0 +1,183 @@
+/* What a record tells is what ranking without it loses: all its rows are out of sight, of this lot
+ * and of the others, and nothing is said from a few cases. */
+#include "../rank/fixture.h"
+#include "store/record_gaps.h"
+#include "tell/gaps.h"
+
+enum { DAYS = 42, WITHIN_MS = 60000, STEP = 2 };
+
+static void sample_rules(struct fixture *f)
+{
+    static const char *const FILES[] = {"causes/packed-hot.json",
+                                        "causes/inhibitor-underdosed.json", "causes/old-stock.json",
+                                        "causes/not-known.json", "asks.json"};
+    for (size_t i = 0; i < sizeof FILES / sizeof FILES[0]; i++)
+        fixture_copy(f, "tests/rank/rules", FILES[i]);
+}
+
+/* A lot of every day is packed hot and complained of; its temperature is recorded on every other
+ * day. */
+static void hot_plant(struct fixture *f, int64_t *cases, int days)
+{
+    fixture_open(f);
+    sample_rules(f);
+    fixture_plant(f, days);
+    for (int day = 0; day < days; day++) {
+        int64_t lot = fixture_lot(day, 1, 0);
+        fixture_sql(f, "UPDATE reading SET value = 47 WHERE lot_id = %lld AND quantity_id = 1",
+                    (long long)lot);
+        if (day % STEP)
+            fixture_sql(f, "DELETE FROM reading WHERE lot_id = %lld AND quantity_id = 1",
+                        (long long)lot);
+        cases[day] = fixture_complain(f, "mold", lot, AT(day + 5, 15), "{}");
+    }
+    fixture_records_changed(f);
+}
+
+static json_t *tell_gaps(struct fixture *f, int64_t within_ms)
+{
+    struct triage *triage = fixture_triage(f);
+    struct error err = {0};
+    const struct gaps_query query = {
+        .weeks = 2, .cases_ms = 60 * WHEN_DAY_MS, .within_ms = within_ms};
+    json_t *told = NULL;
+    if (gaps_tell(triage, f->store, &query, &told, &err))
+        fail_msg("%s", err.text);
+    triage_free(triage);
+    return told;
+}
+
+static const json_t *of_core(const json_t *told)
+{
+    size_t i;
+    const json_t *one;
+    json_array_foreach(json_object_get(told, "tells"), i, one)
+    {
+        if (strcmp(json_string_value(json_object_get(one, "what")), "core_at_pack_c") == 0)
+            return one;
+    }
+    fail_msg("core_at_pack_c is not told of");
+    return NULL;
+}
+
+static double number(const json_t *object, const char *name)
+{
+    const json_t *value = json_object_get(object, name);
+    assert_true(json_is_number(value));
+    return json_number_value(value);
+}
+
+static const char *says(const json_t *one)
+{
+    return json_string_value(json_object_get(one, "says"));
+}
+
+static double doubt_of(struct fixture *f, const int64_t *cases, int count)
+{
+    struct triage *triage = fixture_triage(f);
+    struct error err = {0};
+    double sum = 0;
+    for (int i = 0; i < count; i++) {
+        struct case_rank ranked;
+        assert_int_equal(case_rank_read(triage, f->store, cases[i], &ranked, &err), 0);
+        for (int c = 0; c < ranked.rank->count; c++) {
+            double p = ranked.rank->causes[c].probability;
+            sum -= p > 0 ? p * log2(p) : 0;
+        }
+        case_rank_clear(&ranked);
+    }
+    triage_free(triage);
+    return sum / count;
+}
+
+static void hiding_loses_what_giving_back_brings(void **state)
+{
+    struct fixture f;
+    int64_t cases[DAYS];
+    (void)state;
+    hot_plant(&f, cases, DAYS);
+    json_t *told = tell_gaps(&f, WITHIN_MS);
+    const json_t *core = of_core(told), *gain = json_object_get(core, "gain");
+    assert_int_equal(number(core, "with"), DAYS / STEP);
+    assert_int_equal(number(core, "without"), DAYS - DAYS / STEP);
+    assert_true(number(gain, "bits") > 0);
+    assert_true(number(gain, "low") < number(gain, "bits"));
+    assert_non_null(strstr(says(core), "recorded for the lots of 21 of 42 cases"));
+    double before = doubt_of(&f, cases, DAYS);
+    for (int day = 1; day < DAYS; day += STEP)
+        fixture_sql(&f, "INSERT INTO reading VALUES(%lld, 1, %lld, '', '', 47, NULL)",
+                    (long long)fixture_lot(day, 1, 0), (long long)AT(day, 0));
+    fixture_records_changed(&f);
+    double came = before - doubt_of(&f, cases, DAYS);
+    assert_true(came > 0);
+    assert_true(came >= number(gain, "low") && came <= number(gain, "high"));
+    json_decref(told);
+    fixture_close(&f);
+}
+
+static void of_few_cases_nothing_is_said(void **state)
+{
+    struct fixture f;
+    int64_t cases[DAYS];
+    (void)state;
+    hot_plant(&f, cases, 10);
+    json_t *told = tell_gaps(&f, WITHIN_MS);
+    const json_t *core = of_core(told);
+    assert_true(json_is_null(json_object_get(core, "gain")));
+    assert_non_null(strstr(says(core), "too few cases to tell"));
+    json_decref(told);
+    fixture_close(&f);
+}
+
+static void time_that_is_over_is_said(void **state)
+{
+    struct fixture f;
+    int64_t cases[DAYS];
+    (void)state;
+    hot_plant(&f, cases, DAYS);
+    json_t *told = tell_gaps(&f, 0);
+    assert_int_equal(number(told, "cases"), 0);
+    json_decref(told);
+    fixture_close(&f);
+}
+
+/* Only that quantity, only on that connection. */
+static void rows_are_out_of_sight(void **state)
+{
+    struct fixture f;
+    int64_t cases[DAYS];
+    struct error err = {0};
+    struct store *apart;
+    bool has = true;
+    (void)state;
+    hot_plant(&f, cases, 2);
+    static const struct without HIDDEN[] = {{RECORD_READINGS, "core_at_pack_c"},
+                                            {RECORD_USES, "film"},
+                                            {RECORD_MIXES, ""},
+                                            {RECORD_DISPATCH, ""}};
+    const int64_t lot = fixture_lot(0, 1, 0);
+    for (size_t i = 0; i < sizeof HIDDEN / sizeof *HIDDEN; i++) {
+        if (without_open(f.store, &HIDDEN[i], &apart, &err))
+            fail_msg("%s", err.text);
+        for (size_t j = 0; j < sizeof HIDDEN / sizeof *HIDDEN; j++) {
+            assert_int_equal(record_gaps_has(apart, lot, &HIDDEN[j], &has, &err), 0);
+            assert_int_equal(has, i != j);
+            assert_int_equal(record_gaps_has(f.store, lot, &HIDDEN[j], &has, &err), 0);
+            assert_true(has);
+        }
+        assert_int_not_equal(db_exec(apart, "DELETE FROM main.reading", &err), 0);
+        store_close(apart);
+    }
+    fixture_close(&f);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(hiding_loses_what_giving_back_brings),
+        cmocka_unit_test(of_few_cases_nothing_is_said),
+        cmocka_unit_test(time_that_is_over_is_said),
+        cmocka_unit_test(rows_are_out_of_sight),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
