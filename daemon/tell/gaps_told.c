@@ -33,7 +33,7 @@ enum outcome { UNMEASURED, NONE_LACKS, TOO_FEW, MEASURED };
 struct record {
     enum record_kind kind;
     char what[LENGTH_NAME + 1];
-    int64_t with, without;
+    int with, without; /* of the cases looked at */
     enum outcome outcome;
     struct estimate bits, settled; /* if all lots had it */
 };
@@ -227,7 +227,7 @@ static int measure(const struct telling *t, struct record *r, struct error *err)
     store_close(store);
     if (rc || over)
         return rc;
-    double scale = (double)r->without / (double)r->with;
+    double scale = (double)r->without / r->with;
     r->bits = estimate_of(t, told.bits, scale);
     r->settled = estimate_of(t, told.settled, scale);
     r->outcome = MEASURED;
@@ -248,10 +248,12 @@ static int by_gain(const void *a, const void *b)
     return (y->without > x->without) - (y->without < x->without);
 }
 
-static int by_without(const void *a, const void *b)
+/* Those of which most can be told: many have it, many lack it. */
+static int by_both(const void *a, const void *b)
 {
     const struct record *x = a, *y = b;
-    return (y->without > x->without) - (y->without < x->without);
+    int p = x->with * x->without, q = y->with * y->without;
+    return (q > p) - (q < p);
 }
 
 static json_t *estimate_json(const struct record *r, const char *name, struct estimate e,
@@ -270,8 +272,8 @@ static void say(const struct record *r, double a_month, struct text_buffer *out)
     text_appendf(out, "%s%s%s: ", r->what, *r->what ? " in " : "",
                  record_kind_table(r->kind)->kind);
     if (r->with)
-        text_appendf(out, "recorded for the lots of %lld of %lld cases; ", (long long)r->with,
-                     (long long)(r->with + r->without));
+        text_appendf(out, "recorded for the lots of %d of %d cases; ", r->with,
+                     r->with + r->without);
     else
         text_append(out, "recorded for the lot of no case; ");
     if (r->outcome == TOO_FEW)
@@ -298,12 +300,11 @@ static json_t *record_json(const struct record *r, double a_month)
 {
     struct text_buffer says = {0};
     say(r, a_month, &says);
-    json_t *told =
-        json_pack("{ss ss sI sI so so so ss}", "kind", record_kind_table(r->kind)->kind, "what",
-                  r->what, "with", (json_int_t)r->with, "without", (json_int_t)r->without, "share",
-                  jsonx_rounded((double)r->with / (double)(r->with + r->without), 4), "gain",
-                  estimate_json(r, "bits", r->bits, 1), "more_a_month",
-                  estimate_json(r, "cases", r->settled, a_month), "says", says.data);
+    json_t *told = json_pack("{ss ss si si so so so ss}", "kind", record_kind_table(r->kind)->kind,
+                             "what", r->what, "with", r->with, "without", r->without, "share",
+                             jsonx_rounded((double)r->with / (r->with + r->without), 4), "gain",
+                             estimate_json(r, "bits", r->bits, 1), "more_a_month",
+                             estimate_json(r, "cases", r->settled, a_month), "says", says.data);
     text_buffer_free(&says);
     return told;
 }
@@ -340,7 +341,7 @@ int gaps_told(struct triage *triage, struct store *store, const struct gaps_quer
     find_records(t);
     for (int i = 0; i < t->record_count && !rc; i++)
         rc = count_record(t, &t->records[i], err);
-    qsort(t->records, (size_t)t->record_count, sizeof *t->records, by_without);
+    qsort(t->records, (size_t)t->record_count, sizeof *t->records, by_both);
     for (int i = 0; i < t->record_count && !rc; i++) {
         if (t->records[i].outcome == UNMEASURED)
             rc = measure(t, &t->records[i], err);

@@ -63,7 +63,7 @@ def study(seed, options, kind, what):
         log_complaints(plant, complaints_of(folder))
         before = ranks(plant)
         began = time.monotonic()
-        told = plant.request("GET", "/v1/gaps?weeks=8&within=120", timeout=300)[1]
+        told = plant.request("GET", "/v1/gaps?weeks=8&within=30", timeout=300)[1]
         took = time.monotonic() - began
         measured = sum(t["gain"] is not None for t in told["tells"])
         row = next(t for t in told["tells"] if (t["kind"], t["what"]) == (kind, what))
