@@ -38,7 +38,8 @@ static int read_day(struct client *c, const struct args *a, const char *option, 
     const char *said = args_value(a, option);
     if (!said)
         return EXIT_DONE;
-    if (said_date(said, zone_day(c->zone).today, SAID_NEAR, &day, &err) == 0) {
+    const struct form_day now = zone_day(c->zone);
+    if (form_date(said, &now, SAID_NEAR, &day, &err) == 0) {
         json_object_set_new(body, member, json_string(day_format(day, date)));
         return EXIT_DONE;
     }
@@ -73,7 +74,7 @@ static int read_time(struct client *c, const struct args *a, json_t *body)
         return EXIT_DONE;
     bool read = when_parse(said, &at_ms, NULL) == 0;
     if (!read && split_time(said, day, sizeof day, &minute) &&
-        (!*day || said_date(day, now.today, SAID_PAST, &on, NULL) == 0)) {
+        (!*day || form_date(day, &now, SAID_PAST, &on, NULL) == 0)) {
         at_ms = tz_instant_ms(now.tz, on, minute);
         read = true;
     }

@@ -1,7 +1,6 @@
 #include "base/when.h"
 #include "commands/command.h"
 #include "form/form.h"
-#include "intake/said_date.h"
 #include "show/lot_show.h"
 
 static const struct option_row options[] = {
@@ -22,7 +21,8 @@ static int lot(struct client *c, const struct args *a)
     int32_t day = 0;
     char date[16];
     const char *said = args_value(a, "code-date");
-    if (said && said_date(said, zone_day(c->zone).today, SAID_NEAR, &day, &err) != 0) {
+    const struct form_day now = said ? zone_day(c->zone) : (struct form_day){0};
+    if (said && form_date(said, &now, SAID_NEAR, &day, &err) != 0) {
         error_field(&err, "--code-date", said);
         client_fail(c, &err);
         return EXIT_USAGE;

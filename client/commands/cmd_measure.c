@@ -1,7 +1,6 @@
 #include "base/jsonx.h"
 #include "base/when.h"
 #include "commands/command.h"
-#include "intake/said_date.h"
 #include "show/measured_show.h"
 #include "show/pick.h"
 #include <errno.h>
@@ -46,7 +45,8 @@ static int take_at(const struct client *c, const struct args *a, json_t *body)
     if (!said)
         return EXIT_DONE;
     if (strlen(said) < 20 || !strchr(said, 'T')) {
-        if (said_date(said, zone_day(c->zone).today, SAID_PAST, &day, &err) != 0) {
+        const struct form_day now = zone_day(c->zone);
+        if (form_date(said, &now, SAID_PAST, &day, &err) != 0) {
             error_field(&err, "--at", said);
             client_fail(c, &err);
             return EXIT_USAGE;

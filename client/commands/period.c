@@ -1,7 +1,6 @@
 #include "commands/period.h"
 #include "base/when.h"
 #include "form/form.h"
-#include "intake/said_date.h"
 #include <stdio.h>
 
 int period_day(const struct client *c, const struct args *a, const char *name, int32_t usual,
@@ -11,7 +10,10 @@ int period_day(const struct client *c, const struct args *a, const char *name, i
     struct error err = {0};
     const char *said = args_value(a, name);
     *ret = usual;
-    if (!said || said_date(said, zone_day(c->zone).today, SAID_PAST, ret, &err) == 0)
+    if (!said)
+        return EXIT_DONE;
+    const struct form_day now = zone_day(c->zone);
+    if (form_date(said, &now, SAID_PAST, ret, &err) == 0)
         return EXIT_DONE;
     snprintf(option, sizeof option, "--%s", name);
     error_field(&err, option, said);

@@ -53,7 +53,8 @@ int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[s
 
 /* ---- the plant's time zone ---- */
 
-/* Notes it where complaints are kept, if that folder stands; best effort. */
+/* With " day-first" behind it where the plant writes 19/11. Notes it where complaints are kept, if
+ * that folder stands; best effort. */
 void spool_keep_zone(const char *zone);
 /* What was noted; false if nothing was. */
 bool spool_kept_zone(char *ret, size_t size);

@@ -1,6 +1,7 @@
-/* The plant's time zone, which decides what "today" and a date's midnight are: the machine at hand
- * may stand elsewhere. Asked of the daemon when it is first needed; while that one is away, what it
- * last said, kept in the folder of the spool; this machine's only where no daemon ever said. */
+/* The plant's time zone and whether it writes the day or the month first; the zone decides what
+ * "today" and a date's midnight are: the machine at hand may stand elsewhere. Asked of the daemon
+ * when it is first needed; while that one is away, what it last said, kept in the folder of the
+ * spool; this machine's only where no daemon ever said. */
 #ifndef ODDLOAF_CLIENT_DELIVER_ZONE_H
 #define ODDLOAF_CLIENT_DELIVER_ZONE_H
 

@@ -197,13 +197,19 @@ static int read_count(const struct field *f, const char *text, json_t **ret, str
     return 0;
 }
 
+int form_date(const char *text, const struct form_day *day, enum said_span span, int32_t *ret,
+              struct error *err)
+{
+    return said_date(text, day->today, day->day_first ? span | SAID_DAY_FIRST : span, ret, err);
+}
+
 static int read_date(const struct field *f, const char *text, const struct form_day *day,
                      json_t **ret, struct error *err)
 {
     int32_t date = 0;
     char buffer[16];
     enum said_span span = f->type == FIELD_NEAR ? SAID_NEAR : SAID_PAST;
-    int rc = said_date(text, day->today, day->full ? SAID_FULL : span, &date, err);
+    int rc = form_date(text, day, day->full ? SAID_FULL : span, &date, err);
     if (!rc)
         *ret = json_string(day_format(date, buffer));
     return rc;
@@ -245,7 +251,7 @@ static int read_instant(const char *text, const struct form_day *day, json_t **r
         *ret = json_string(form_now(day->tz, buffer));
         return 0;
     }
-    int rc = said_date(text, day->today, day->full ? SAID_FULL : SAID_PAST, &date, err);
+    int rc = form_date(text, day, day->full ? SAID_FULL : SAID_PAST, &date, err);
     if (rc) {
         error_hint(err, "a time like 2026-11-20T09:14:00-05:00 or 2026-11-20 09:14, or a date");
         return rc;

@@ -5,6 +5,7 @@
 
 #include "base/error.h"
 #include "intake/fields.h"
+#include "intake/said_date.h"
 #include <jansson.h>
 #include <stdbool.h>
 #include <stdint.h>
@@ -14,9 +15,13 @@ struct tz;
 struct form_day {
     int32_t today;
     bool full;           /* from a file: only whole dates, see SAID_FULL */
+    bool day_first;      /* the plant writes 19/11 */
     const struct tz *tz; /* whose day it is; NULL: UTC */
 };
 
+/* A day as people say it, in the plant's order. */
+int form_date(const char *text, const struct form_day *day, enum said_span span, int32_t *ret,
+              struct error *err);
 /* Reads `text` and sets the field. Empty text unsets it. ERROR_INVALID carries field and value
  * (never the value of a contact field) and says what would be taken. */
 int form_set(json_t *complaint, const struct field *field, const char *text,

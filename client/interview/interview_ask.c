@@ -71,7 +71,12 @@ static void print_question(const struct interview *iv, const struct field *f, co
 
 static void print_help(const struct interview *iv, const struct field *f)
 {
-    if (f->hint)
+    bool dated = f->type == FIELD_PAST || f->type == FIELD_NEAR;
+    if (dated)
+        view_textf(&iv->view, VIEW_PLAIN, 2, 2, "%s, 2026-11-19%s",
+                   iv->day.day_first ? "19/11, 19 nov" : "11/19, nov 19",
+                   f->type == FIELD_PAST ? ", yesterday, Mon, 3 days ago" : "");
+    else if (f->hint)
         view_text(&iv->view, VIEW_PLAIN, 2, 2, f->hint);
     if (f->type == FIELD_PAST)
         view_text(&iv->view, VIEW_PLAIN, 2, 2, "A date as people say it, or the day of the week.");

@@ -1,4 +1,3 @@
-#include "intake/said_date.h"
 #include "interview/interview_inside.h"
 #include "show/pick.h"
 #include <ctype.h>
@@ -20,7 +19,7 @@ static int digits_in(const char *text)
 }
 
 /* "next friday", "11/27"; a bare number may be a product's code. */
-static bool is_date(const char *text, int32_t today)
+static bool is_date(const char *text, const struct form_day *today)
 {
     static const char *const before[] = {"next ", "last ", "this ", "on ", "until ", "by "};
     char folded[64];
@@ -30,7 +29,7 @@ static bool is_date(const char *text, int32_t today)
     for (size_t i = 0; i < sizeof before / sizeof *before; i++)
         if (strncmp(rest, before[i], strlen(before[i])) == 0)
             rest += strlen(before[i]);
-    return !is_digits(rest) && said_date(rest, today, SAID_NEAR, &day, NULL) == 0;
+    return !is_digits(rest) && form_date(rest, today, SAID_NEAR, &day, NULL) == 0;
 }
 
 static bool is_mail(const char *text)
@@ -47,7 +46,7 @@ static bool is_choice(const struct interview *iv, const char *line)
                                          "observed/crumb", "observed/where"};
     enum { LETTERS_LEAST = 4 };
     bool found = false;
-    const struct form_day whole = {iv->day.today, true, iv->day.tz};
+    const struct form_day whole = {iv->day.today, true, iv->day.day_first, iv->day.tz};
     struct error err = {0};
     json_t *scratch = json_object();
     for (size_t i = 0; strlen(line) >= LETTERS_LEAST && i < sizeof fields / sizeof *fields; i++)
@@ -64,7 +63,7 @@ static const char *why_doubtful(const struct interview *iv, const struct field *
     if (strcmp(f->name, "contact/phone") == 0 && digits_in(line) < PHONE_DIGITS)
         return "That is no phone number";
     if ((strcmp(f->name, "product") == 0 || strcmp(f->name, "store") == 0 || person) &&
-        is_date(line, iv->day.today))
+        is_date(line, &iv->day))
         return "That reads like a date";
     if ((strcmp(f->name, "product") == 0 || person) && is_mail(line))
         return "That reads like a mail address";

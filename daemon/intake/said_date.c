@@ -17,6 +17,7 @@ struct said {
     bool number[TOKENS], ordinal[TOKENS]; /* "19th" */
     int count;
     bool dotted, last; /* "last Wed" */
+    bool day_first;
     int32_t today;
     enum said_span span;
 };
@@ -365,8 +366,9 @@ static enum answer match_numbers(const struct said *s, int32_t *ret)
     int n1 = number_of(s->token[1]);
     if (s->count == 3 && strlen(s->token[0]) == 4)
         return make(n0, n1, number_of(s->token[2]), ret);
-    int month = s->dotted ? n1 : n0;
-    int day = s->dotted ? n0 : n1;
+    bool day_first = s->dotted || s->day_first;
+    int month = day_first ? n1 : n0;
+    int day = day_first ? n0 : n1;
     if (month > 12 && day <= 12) {
         int swap = month;
         month = day;
@@ -400,7 +402,9 @@ int said_date(const char *text, int32_t today, enum said_span span, int32_t *ret
     static enum answer (*const ways[])(const struct said *, int32_t *) = {
         match_day_word,     match_ago, match_weekday, match_month_name,
         match_day_of_month, match_iso, match_numbers};
-    struct said s = {.today = today, .span = span};
+    bool day_first = span & SAID_DAY_FIRST;
+    span &= SAID_DAY_FIRST - 1;
+    struct said s = {.today = today, .span = span, .day_first = day_first};
     enum answer answer = NO_MATCH;
     int32_t day = 0;
     bool cut_well = cut(text, &s);
@@ -409,7 +413,8 @@ int said_date(const char *text, int32_t today, enum said_span span, int32_t *ret
     for (size_t i = 0; cut_well && i < sizeof ways / sizeof *ways && answer == NO_MATCH; i++)
         answer = ways[i](&s, &day);
     if (answer != MATCH) {
-        error_hint(err, "say it like 2026-11-19, 11/19, nov 19, Mon, yesterday or 2 days ago");
+        error_hint(err, "say it like 2026-11-19, %s, Mon, yesterday or 2 days ago",
+                   day_first ? "19/11, 19 nov" : "11/19, nov 19");
         return error_set(err, ERROR_INVALID,
                          answer == WRONG ? "there is no such day" : "not understood as a date");
     }

@@ -1,5 +1,6 @@
 /* Dates as people say them on the phone: "yesterday", "Mon", "11/19", "nov 19", "2 days ago",
- * "2026-11-19". Pure: today is given. Numbers with slashes are read month first, with dots day
+ * "2026-11-19". Pure: today is given. Numbers with slashes are read month first
+ * (SAID_DAY_FIRST: day first), with dots day
  * first, unless only the other order is a date. */
 #ifndef ODDLOAF_INTAKE_SAID_DATE_H
 #define ODDLOAF_INTAKE_SAID_DATE_H
@@ -12,7 +13,8 @@
 enum said_span {
     SAID_PAST, /* something that happened: never after today, a year left out is the latest */
     SAID_NEAR, /* a code date: may lie ahead, a year left out is the nearest */
-    SAID_FULL  /* in a file: a whole date only, nothing that depends on the day it is read */
+    SAID_FULL, /* in a file: a whole date only, nothing that depends on the day it is read */
+    SAID_DAY_FIRST = 4 /* a flag beside them: with slashes the day comes first */
 };
 
 /* Days since 1970-01-01, as base/when.h counts them. ERROR_INVALID says what was not understood. */

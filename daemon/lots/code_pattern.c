@@ -351,6 +351,11 @@ static void render(const struct code_pattern *p, const struct words *words,
     out[at] = '\0';
 }
 
+bool code_pattern_holds_time(const struct code_pattern *p)
+{
+    return p->number[GROUP_HHMM] >= 0 || p->number[GROUP_HH] >= 0;
+}
+
 double code_pattern_alternatives(const struct code_pattern *p)
 {
     double product = CODE_PATTERN_DAYS;

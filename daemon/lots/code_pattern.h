@@ -65,6 +65,8 @@ int code_pattern_read(const struct code_pattern *pattern, const char *text, int3
  * does not take the code whole. */
 bool code_pattern_later(const struct code_pattern *pattern, const char *code, int32_t received_day,
                         int days, char out[static CODE_PATTERN_CODE]);
+/* Is the time of packing in the code? */
+bool code_pattern_holds_time(const struct code_pattern *pattern);
 /* How many codes the pattern could show on packs that are on sale, about. */
 double code_pattern_alternatives(const struct code_pattern *pattern);
 const char *code_pattern_plant(const struct code_pattern *pattern);

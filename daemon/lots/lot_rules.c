@@ -295,6 +295,11 @@ static uint64_t mark_of(const struct text_buffer *text)
     return mark;
 }
 
+bool lot_rules_month_first(const struct lot_matcher *matcher)
+{
+    return matcher->month_first;
+}
+
 uint64_t lot_rules_mark(const struct lot_matcher *matcher)
 {
     return matcher->mark;

@@ -5,6 +5,7 @@
 #define ODDLOAF_LOTS_LOT_RULES_H
 
 #include "base/error.h"
+#include <stdbool.h>
 #include <stdint.h>
 
 struct lot_matcher;
@@ -18,6 +19,8 @@ int lot_rules_load(const char *path, lot_report report, void *arg, struct lot_ma
 /* No patterns, everything else as compiled in. */
 struct lot_matcher *lot_rules_default(void);
 void lot_rules_free(struct lot_matcher *matcher); /* NULL is fine */
+/* Dates with slashes: does the plant write the month first? */
+bool lot_rules_month_first(const struct lot_matcher *matcher);
 /* Another one where the rule file says anything else. */
 uint64_t lot_rules_mark(const struct lot_matcher *matcher);
 

@@ -186,6 +186,17 @@ static void answer(struct matching *m)
         r->settled_lot_id = r->candidate[0].lot_id;
 }
 
+bool matcher_holds_time(const struct lot_matcher *matcher, const char *plant)
+{
+    bool holds = false;
+    for (size_t i = 0; i < matcher->pattern_count; i++) {
+        const char *of = code_pattern_plant(matcher->pattern[i]);
+        if (!plant || !*plant || strcmp(of, plant) == 0)
+            holds = holds || code_pattern_holds_time(matcher->pattern[i]);
+    }
+    return holds;
+}
+
 int match_lot(const struct lot_matcher *matcher, struct store *read, const struct lot_query *query,
               struct lot_match_result *ret, struct error *err)
 {
@@ -203,6 +214,7 @@ int match_lot(const struct lot_matcher *matcher, struct store *read, const struc
         .rows = {.row = xmalloc(MATCH_CLOSEST * sizeof *m.rows.row), .capacity = MATCH_CLOSEST},
         .scored = xmalloc(MATCH_CLOSEST * sizeof *m.scored)};
     result->none_weight = 1;
+    result->codes_hold_time = matcher_holds_time(matcher, query->plant);
     bool begun = store_look(read);
     int rc = prepare(&m);
     if (rc == 0 && m.units_on_sale > 0) {

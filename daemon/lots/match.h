@@ -96,6 +96,7 @@ struct lot_match_result {
     struct lot_parsed parsed;
     int64_t product_id;                                    /* of the one that the query names, 0 */
     char store[LENGTH_TRADE + 1], route[LENGTH_TRADE + 1]; /* as on record, "" */
+    bool codes_hold_time;                                  /* a pattern of the plant does */
     int lookups; /* of the index of codes, to watch the cost */
 };
 

@@ -20,4 +20,7 @@ struct lot_matcher {
     size_t pattern_count;
 };
 
+/* Has a code of the plant (NULL or "": of any) the time of packing in it? In match.c. */
+bool matcher_holds_time(const struct lot_matcher *matcher, const char *plant);
+
 #endif

@@ -61,6 +61,8 @@ static void begin(const struct lot_query *query, enum lot_state state, struct st
                            .first_day = WHEN_UNKNOWN_DAY,
                            .newest_day = WHEN_UNKNOWN_DAY,
                            .asked_day = tz_day(query->tz, query->received_ms)};
+    s->has_product = query->product && *query->product;
+    s->has_code_date = query->code_day != WHEN_UNKNOWN_DAY;
     text_clip(query->lot_text ? query->lot_text : "", s->text, sizeof s->text);
 }
 
@@ -69,6 +71,7 @@ int standing_of_match(struct store *store, const struct lot_query *query,
                       struct error *err)
 {
     begin(query, matched->state, ret);
+    ret->codes_hold_time = matched->codes_hold_time;
     const struct unrecorded_code record = {.lot_id = matched->read_lot_id, .gap = matched->gap};
     int rc = ret->state == LOT_EXACT ? 0 : look_up(store, &matched->parsed, &record, ret, err);
     for (size_t i = 0; rc == 0 && i < matched->count; i++)
@@ -93,6 +96,7 @@ int standing_of_kept(const struct lot_matcher *matcher, struct store *store,
                      struct standing *ret, struct error *err)
 {
     begin(query, kept->state, ret);
+    ret->codes_hold_time = matcher_holds_time(matcher, query->plant);
     int rc = ret->state == LOT_EXACT ? 0 : look_again(matcher, store, query, ret, err);
     for (size_t i = 0; rc == 0 && i < kept->count && i < LOT_MATCH_CANDIDATES; i++)
         rc = add_candidate(store, kept->lot_id[i], kept->weight[i], ret, err);
@@ -285,6 +289,12 @@ static bool any_differs(const struct standing *s, bool (*differ)(const struct st
     return false;
 }
 
+static bool may_decide(const struct standing *s, bool (*differ)(const struct standing_candidate *,
+                                                                const struct standing_candidate *))
+{
+    return s->state == LOT_UNKNOWN || (s->state != LOT_NOT_ON_RECORD && any_differs(s, differ));
+}
+
 static void add(json_t *list, const char *text)
 {
     json_array_append_new(list, json_string(text));
@@ -336,15 +346,13 @@ static json_t *decides_json(const struct standing *s)
         snprintf(text, sizeof text, "the lots of %s, loaded", day_format(s->code_day, day));
         add(list, text);
     }
-    if (s->state == LOT_UNKNOWN ||
-        (s->state != LOT_NOT_ON_RECORD && any_differs(s, differ_by_product)))
+    if (!s->has_product && may_decide(s, differ_by_product))
         add(list, "the product");
-    if (s->state == LOT_UNKNOWN ||
-        (s->state != LOT_NOT_ON_RECORD && any_differs(s, differ_by_code_date)))
+    if (!s->has_code_date && may_decide(s, differ_by_code_date))
         add(list, "the code date");
     if (s->state == LOT_SEVERAL && any_differs(s, differ_by_line))
         add_lines(s, list);
-    if (s->state == LOT_SEVERAL && any_differs(s, differ_by_time))
+    if (s->state == LOT_SEVERAL && s->codes_hold_time && any_differs(s, differ_by_time))
         add_times(s, list);
     add(list, s->text[0] ? "a photo of the code" : "the code on the bag, or a photo of it");
     return list;

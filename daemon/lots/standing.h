@@ -30,7 +30,9 @@ struct standing {
                             0 no such lot, or the state is exact */
     struct standing_candidate candidate[LOT_MATCH_CANDIDATES]; /* likeliest first */
     size_t count;
-    const struct tz *tz; /* borrowed from the query */
+    bool codes_hold_time;            /* a code of the plant has the time of packing in it */
+    bool has_product, has_code_date; /* were said: not asked for again */
+    const struct tz *tz;             /* borrowed from the query */
 };
 
 /* Of an answer of the matcher to a query. */

@@ -130,7 +130,13 @@ static int lot_json(struct store *store, struct setup *setup, const struct lot_q
         return rc;
     if (matched.state == LOT_UNKNOWN) {
         error_set(err, ERROR_NOT_FOUND, "no lot fits %.80s", query->lot_text);
-        error_hint(err, "give --product or --code-date, or check that its records are loaded");
+        bool product = query->product && *query->product;
+        bool date = query->code_day != WHEN_UNKNOWN_DAY;
+        error_hint(err, "%s%s%scheck that its records are loaded", product ? "" : "give --product",
+                   date      ? ""
+                   : product ? "give --code-date"
+                             : " or --code-date",
+                   product && date ? "" : ", or ");
         return ERROR_NOT_FOUND;
     }
     if (matched.state == LOT_NOT_ON_RECORD)

@@ -1,6 +1,7 @@
 /* Health for people, and the counting again of what is counted. */
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "lots/lot_rules.h"
 #include "serve/health.h"
 #include "serve/route.h"
 #include "store/recount.h"
@@ -162,6 +163,7 @@ static json_t *status_json(const struct app *app, const struct health *h)
         json_t *value;
     } parts[] = {
         {"needs", health_needs(h)},
+        {"month_first", json_boolean(lot_rules_month_first(h->setup->matcher))},
         {"rules", rules_json(h)},
         {"counts", counts_json(h)},
         {"mail", mail_json(h)},

@@ -169,6 +169,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         self.uploads = {}
         self.busy = 0          # so many requests are answered 503 first
         self.own_tmp = False   # what it writes for a backup, nobody sees
+        self.month_first = True
         self.needs = [{"what": "mail-not-set-up", "says": "no mail is set up: reports of harm reach nobody by mail",
                        "do": "set mail/program, mail/to and mail/urgent_to, then reload"}]
         self.started = 0       # it comes back so often from a restore
@@ -320,7 +321,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             return 200, "application/json", {"cases": [case], "next": None}
         routes = {
             "status": lambda: {"version": "9", "plant": "Harrow Mill Bakery",
-                               "time_zone": "America/New_York", "uptime_s": 7260, "needs": self.needs,
+                               "time_zone": "America/New_York", "month_first": self.month_first, "uptime_s": 7260, "needs": self.needs,
                                "started_at": "2026-11-20T09:%02d:00.000-05:00" % self.started,
                                "records": [
                                    {"line": "1", "kind": "lots", "last_at": "2026-11-20T04:12:00-05:00"},

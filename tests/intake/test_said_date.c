@@ -40,6 +40,19 @@ static void check(const struct row *rows, size_t count)
 }
 #define CHECK(rows) check(rows, sizeof(rows) / sizeof *(rows))
 
+static void the_plants_order_of_day_and_month(void **state)
+{
+    (void)state;
+    static const struct row rows[] = {{"2/12", SAID_NEAR | SAID_DAY_FIRST, "2026-12-02"},
+                                      {"2/12", SAID_NEAR, "2027-02-12"},
+                                      {"2/11", SAID_PAST | SAID_DAY_FIRST, "2026-11-02"},
+                                      {"02/12/2026", SAID_FULL | SAID_DAY_FIRST, "2026-12-02"},
+                                      {"11/27", SAID_NEAR | SAID_DAY_FIRST, "2026-11-27"},
+                                      {"2/12", SAID_PAST | SAID_DAY_FIRST, "2025-12-02"},
+                                      {"32/12", SAID_NEAR | SAID_DAY_FIRST, NULL}};
+    CHECK(rows);
+}
+
 static void words_count_from_today(void **state)
 {
     static const struct row rows[] = {
@@ -189,6 +202,7 @@ static void shown_back_without_doubt(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(the_plants_order_of_day_and_month),
         cmocka_unit_test(words_count_from_today),
         cmocka_unit_test(weekdays_are_the_last_or_for_a_code_the_next),
         cmocka_unit_test(month_and_day_find_their_year),

@@ -194,7 +194,20 @@ static void several(void **state)
     assert_true(json_array_size(json_object_get(json, "lots")) >= 6);
     check_decides(json, "[\"the line (2, 1)\", \"the time of packing in the code (04:12 to "
                         "18:12)\", \"the code on the bag, or a photo of it\"]");
+    struct lot_query q = query_of(NULL, "2026-11-27");
+    struct lot_match_result r;
+    struct standing s;
+    assert_int_equal(match_lot(world.matcher, world.store, &q, &r, NULL), 0);
+    assert_true(r.codes_hold_time);
+    r.codes_hold_time = false; /* no pattern of the plant has a time */
+    assert_int_equal(standing_of_match(world.store, &q, &r, &s, NULL), 0);
+    standing_json(&s, json);
+    check_decides(json, "[\"the line (2, 1)\", \"the code on the bag, or a photo of it\"]");
     json_decref(json);
+    struct lot_matcher *plain = lot_rules_default();
+    assert_int_equal(match_lot(plain, world.store, &q, &r, NULL), 0);
+    assert_false(r.codes_hold_time);
+    lot_rules_free(plain);
 }
 
 static void exact_with_another_code_date(void **state)
@@ -284,6 +297,9 @@ static void unknown(void **state)
     check(json, "unknown", "lot not known", "not known; the code as read: L? ???? ?????");
     assert_true(json_is_null(json_object_get(json, "lot")));
     check_decides(json, "[\"the product\", \"the code date\", \"a photo of the code\"]");
+    s.has_product = s.has_code_date = true; /* what was just given is not asked for */
+    standing_json(&s, json);
+    check_decides(json, "[\"a photo of the code\"]");
     json_decref(json);
 }
 

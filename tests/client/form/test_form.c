@@ -23,7 +23,7 @@ static struct form_day day(void)
 static void check_at(const struct tz *tz, const char *field, const char *text, const char *expected)
 {
     json_t *complaint = json_object();
-    struct form_day d = {day().today, false, tz};
+    struct form_day d = {.today = day().today, .tz = tz};
     struct error err = {0};
     int rc = form_set(complaint, fields_named(field), text, &d, &err);
     char *shown = rc ? NULL : jsonx_dump(complaint);
