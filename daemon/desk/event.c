@@ -137,6 +137,8 @@ const char *event_case_reason(const struct ranking *was, const struct ranking *n
     assert(now->cause_count >= 0);
     if (!was)
         return "a new case";
+    if (now->harm && !was->harm)
+        return "harm was reported";
     const char *lot = lot_reason(was, now);
     if (lot)
         return lot;

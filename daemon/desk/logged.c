@@ -58,8 +58,10 @@ void logged_case_json(const struct desk *desk, struct store *store, int64_t case
     for (int i = 0; i < ids.count; i++)
         json_array_append_new(cases, CASE_ID_JSON(id[i]));
     json_object_set_new(into, "moved_here", cases);
-    if (kept)
+    if (kept) {
         kept->moved_here = ids.count;
+        kept->harm = json_is_true(json_object_get(into, "harm"));
+    }
 }
 
 /* ---- doubts ---- */

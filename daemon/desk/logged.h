@@ -10,7 +10,7 @@
 void logged_json(const struct desk *desk, struct store *store, int64_t complaint_id, json_t *into);
 /* As its complaint whose lot is surest, or the newest of those, with "moved_here", the cases that
  * were found to be this one, and with "holds" if any stands on its lot. `kept` (may be NULL) takes
- * lot and moved_here. */
+ * lot, moved_here and harm. */
 void logged_case_json(const struct desk *desk, struct store *store, int64_t case_id, json_t *into,
                       struct ranking *kept);
 /* "doubts" of one complaint (desk/doubts.h). */

@@ -28,7 +28,7 @@ static long long millionths(const struct ranking_cause *cause)
 bool ranking_same(const struct ranking *a, const struct ranking *b)
 {
     if (a->as_of_ms != b->as_of_ms || a->complaints != b->complaints ||
-        a->moved_here != b->moved_here || a->lot_told != b->lot_told ||
+        a->moved_here != b->moved_here || a->harm != b->harm || a->lot_told != b->lot_told ||
         strcmp(a->lot, b->lot) != 0 || a->cause_count != b->cause_count ||
         strcmp(a->rules, b->rules) != 0)
         return false;
@@ -87,10 +87,11 @@ static int pack_causes(struct store *store, const struct ranking *ranking, struc
 static int add_ranking(struct store *store, const struct ranking *ranking, struct error *err)
 {
     static const char SQL_RULES[] = "INSERT INTO rule_set(hash) VALUES(?1) ON CONFLICT DO NOTHING";
-    static const char SQL[] = "INSERT INTO ranking(case_id, revision, as_of_ms, rule_set_id, kept,"
-                              " complaints, moved_here, lot, items, why, causes)"
-                              " SELECT ?1, ?2, ?3, id, ?5, ?6, ?7, ?8, ?9, ?10, ?11 FROM rule_set"
-                              " WHERE hash = ?4";
+    static const char SQL[] =
+        "INSERT INTO ranking(case_id, revision, as_of_ms, rule_set_id, kept,"
+        " complaints, moved_here, lot, items, why, causes, harm)"
+        " SELECT ?1, ?2, ?3, id, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12 FROM rule_set"
+        " WHERE hash = ?4";
     struct text_buffer causes = {0};
     char *items = ranking_pack(ranking);
     int rc = db_run(store, SQL_RULES, DB(DB_TEXT(ranking->rules)), err);
@@ -102,7 +103,7 @@ static int add_ranking(struct store *store, const struct ranking *ranking, struc
             DB(DB_INT(ranking->case_id), DB_INT(ranking->revision), DB_MS(ranking->as_of_ms),
                DB_TEXT(ranking->rules), DB_INT(ranking->why != NULL), DB_INT(ranking->complaints),
                DB_INT(ranking->moved_here), DB_TEXT(ranking->lot_told ? ranking->lot : NULL),
-               DB_TEXT(items), DB_TEXT(ranking->why), DB_TEXT(causes.data)),
+               DB_TEXT(items), DB_TEXT(ranking->why), DB_TEXT(causes.data), DB_INT(ranking->harm)),
             err);
     text_buffer_free(&causes);
     free(items);
@@ -156,6 +157,7 @@ static int read_ranking(struct db_query *q, struct ranking *ret)
                                 .complaints = db_int(q, 5),
                                 .moved_here = db_int(q, 6),
                                 .lot_told = db_int(q, 8) == 0,
+                                .harm = db_int(q, 12) != 0,
                                 .why = text_or_null(q, 11, 10)};
         db_copy(q, 3, ret->rules, sizeof ret->rules);
         db_copy(q, 7, ret->lot, sizeof ret->lot);
@@ -175,7 +177,7 @@ static int read_ranking(struct db_query *q, struct ranking *ret)
 #define RANKING_COLUMNS                                                                            \
     "SELECT r.case_id, r.revision, r.as_of_ms, s.hash, r.kept, r.complaints, r.moved_here, "       \
     "r.lot,"                                                                                       \
-    " r.lot IS NULL, r.items, r.why, r.why IS NULL FROM ranking r"                                 \
+    " r.lot IS NULL, r.items, r.why, r.why IS NULL, r.harm FROM ranking r"                         \
     " JOIN rule_set s ON s.id = r.rule_set_id "
 
 int ranking_get(struct store *store, int64_t case_id, int revision, struct ranking *ret,

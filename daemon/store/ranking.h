@@ -29,6 +29,7 @@ struct ranking {
     int64_t case_id, as_of_ms;
     int revision, complaints;
     int moved_here;            /* cases that were found to be this one */
+    bool harm;                 /* a complaint of it told harm */
     bool kept;                 /* left the house */
     bool lot_told;             /* false: of a time when a guess was told as the lot */
     char lot[LENGTH_CODE + 4]; /* where one may be named alone, else "" */

@@ -155,7 +155,13 @@ static int take_sent(struct store *store, struct error *err)
         /* the digest's week and the day of the list of what is due, lest either leaves twice */
         "INSERT INTO setting(key, value) SELECT key, value FROM past.setting WHERE key ="
         " 'digest/last' OR key = 'due/last' ON CONFLICT DO UPDATE SET value = excluded.value"
-        " WHERE excluded.value > setting.value"};
+        " WHERE excluded.value > setting.value",
+        /* the backups of the state that is left are still there */
+        "INSERT INTO setting(key, value) SELECT key, value FROM past.setting WHERE key IN"
+        " ('backup/at_ms', 'backup/path') AND (SELECT p.value FROM past.setting p WHERE p.key ="
+        " 'backup/at_ms') > coalesce((SELECT s.value FROM setting s WHERE s.key = 'backup/at_ms'), "
+        "'')"
+        " ON CONFLICT DO UPDATE SET value = excluded.value"};
     int rc = 0;
     for (size_t i = 0; i < sizeof SQL / sizeof SQL[0] && !rc; i++)
         rc = db_run(store, SQL[i], NULL, err);

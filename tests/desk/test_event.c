@@ -43,6 +43,19 @@ static void nothing_new(void **state)
     check(ranking(&a, "packed-hot", 0.4, 2), ranking(&b, "packed-hot", 0.45, 3), NULL);
 }
 
+/* Whoever was mailed a case as mold must hear of the illness, whatever leads. */
+static void harm_is_news(void **state)
+{
+    struct sample a, b;
+    struct ranking *was = ranking(&a, "packed-hot", 0.99, 5),
+                   *now = ranking(&b, "packed-hot", 0.99, 6);
+    (void)state;
+    now->harm = true;
+    check(was, now, "harm was reported");
+    was->harm = true;
+    check(was, now, NULL);
+}
+
 static void another_cause(void **state)
 {
     struct sample a, b;
@@ -126,10 +139,15 @@ static void urgent_events_hold_no_contact(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(first),         cmocka_unit_test(nothing_new),
-        cmocka_unit_test(another_cause), cmocka_unit_test(a_band_crossed),
-        cmocka_unit_test(doubled),       cmocka_unit_test(without_causes),
-        cmocka_unit_test(another_lot),   cmocka_unit_test(urgent_events_hold_no_contact),
+        cmocka_unit_test(first),
+        cmocka_unit_test(nothing_new),
+        cmocka_unit_test(harm_is_news),
+        cmocka_unit_test(another_cause),
+        cmocka_unit_test(a_band_crossed),
+        cmocka_unit_test(doubled),
+        cmocka_unit_test(without_causes),
+        cmocka_unit_test(another_lot),
+        cmocka_unit_test(urgent_events_hold_no_contact),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

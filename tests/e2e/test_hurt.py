@@ -151,6 +151,12 @@ def check_mail(binaries):
         plant.wait_idle()
         row = [m for m in mails(plant) if "refused" in m["Subject"]][0].get_body(("plain",)).get_content()
         assert "none of these" not in row, row
+        for harm in ([], [], ["illness"]):  # of a case that QA was mailed as mold
+            log(plant, lot="L1 6313 A0400", harm=harm)
+            plant.wait_idle()
+        told = [m for m in mails(plant) if "C2 mold" in m["Subject"] and "URGENT" not in m["Subject"]]
+        assert "HARM" not in told[0]["Subject"] and "HARM REPORTED: C2" in told[-1]["Subject"], told
+        assert "harm was reported" in told[-1].get_body(("plain",)).get_content(), told[-1]
         program.unlink()
         alarm = log(plant, lot="L1 6315 A0400", harm=["illness"])["alarm"]
         assert "cannot be run" in alarm and "phone" in alarm, alarm

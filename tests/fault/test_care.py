@@ -251,6 +251,7 @@ def a_backup_comes_back_and_what_was_there_is_kept():
         assert plant.get(f"/v1/complaints/{two['id']}")[0] == 404
         kept = pathlib.Path(told["kept"]) / "oddloaf.db"
         assert plant.get("/v1/status")[1]["restored"] == told
+        assert "none yet" not in plant.client("status", check=None).stdout, "the backup is still there"
         said = plant.client("restore", str(kept), check=0).stdout  # and back again
         assert "Restored from" in said and "kept only: nothing" in said.replace("\n  ", " "), said
         assert plant.get(f"/v1/complaints/{two['id']}")[0] == 200
