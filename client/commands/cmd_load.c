@@ -280,7 +280,9 @@ static int read_part(struct upload *u, char *part, size_t *ret_length, struct er
             table_rows_feed(u->rows, part, length, &u->mapped);
     }
     *ret_length = u->mapped.length < PART_BYTES ? u->mapped.length : PART_BYTES;
-    memcpy(part, u->mapped.data ? u->mapped.data : "", *ret_length);
+    if (*ret_length == 0)
+        return 0;
+    memcpy(part, u->mapped.data, *ret_length);
     u->mapped.length -= *ret_length;
     memmove(u->mapped.data, u->mapped.data + *ret_length, u->mapped.length);
     return 0;
@@ -453,7 +455,7 @@ static int by_map(struct load *l, const struct args *a)
     l->map = map;
     if (column_map_parts(map) > 1)
         for (int i = kind != NULL; i < a->count; i++)
-            if (strcmp(a->words[i], "-") == 0)
+            if (a->words[i] && strcmp(a->words[i], "-") == 0)
                 rc = client_usage(l->c, "the map is of several kinds: standard input can be read "
                                         "only once, name a file");
     if (!rc)

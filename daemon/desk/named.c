@@ -78,12 +78,12 @@ static int case_of_complaint(struct store *store, const char *text, int64_t *ret
     return rc ? rc : case_of_uuid(store, uuid, ret, err);
 }
 
-int named_case(struct store *store, const char *text, int64_t *ret, struct error *err)
+int named_case(struct store *store, const char *word, int64_t *ret, struct error *err)
 {
     struct case_row row;
     int64_t id = 0;
     int rc =
-        short_id_parse(SHORT_ID_CASE, text, &id) ? 0 : case_of_complaint(store, text, &id, err);
+        short_id_parse(SHORT_ID_CASE, word, &id) ? 0 : case_of_complaint(store, word, &id, err);
     if (!rc)
         rc = case_get(store, id, &row, err);
     if (!rc)
