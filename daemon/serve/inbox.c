@@ -611,7 +611,7 @@ int inbox_start(struct event_base *base, struct app *app, struct inbox **ret, st
     b->told.last_ms = WHEN_UNKNOWN_MS;
     pthread_mutex_init(&b->lock, NULL);
     b->tick = event_new(base, -1, EV_PERSIST, inbox_on_tick, b);
-    const struct timeval every = {0, LOOK_MS * 1000};
+    const struct timeval every = {0, (suseconds_t)LOOK_MS * 1000};
     event_add(b->tick, &every);
     event_active(b->tick, EV_TIMEOUT, 0);
     *ret = b;
@@ -673,12 +673,10 @@ static void check_folder(struct checking *c, const char *key, int access_mode)
         return;
     if (*path != '/')
         why = "must be a path from the root";
-    else if (stat(path, &st))
+    else if (stat(path, &st) || (S_ISDIR(st.st_mode) && access(path, access_mode)))
         why = strerror(errno);
     else if (!S_ISDIR(st.st_mode))
         why = "is no folder";
-    else if (access(path, access_mode))
-        why = strerror(errno);
     if (!why)
         return;
     error_field(&fault, key, path);

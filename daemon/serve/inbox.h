@@ -16,8 +16,8 @@ struct inbox;
 
 int inbox_start(struct event_base *base, struct app *app, struct inbox **ret, struct error *err);
 /* Ends after the file at hand. NULL is fine; so is a second time. */
-void inbox_close(struct inbox *inbox);
-void inbox_free(struct inbox *inbox); /* closes it first. NULL is fine */
+void inbox_close(struct inbox *b);
+void inbox_free(struct inbox *b); /* closes it first. NULL is fine */
 
 struct inbox_told {
     bool set_up;           /* there is such a folder in the settings */
@@ -29,7 +29,7 @@ struct inbox_told {
     struct error fault;    /* what keeps a file, or all, from being taken; code 0 nothing */
 };
 /* Thread-safe. */
-void inbox_tell(struct inbox *inbox, struct inbox_told *ret);
+void inbox_tell(struct inbox *b, struct inbox_told *ret);
 
 /* Whether what the settings say of it can work, as the machine is now: every fault is logged with
  * its place. ERROR_INVALID with the first one. */

@@ -286,7 +286,8 @@ static void take_date(struct table_rows *t, const struct filled *f, const char *
     }
     bool good = (f->form && date_form_read(f->form, text, &read)) || read_iso(text, &read);
     if (good && (day || read.hour >= 0)) {
-        ms = tz_instant_ms(t->tz, read.day, read.hour * 60 + read.minute) + read.second * 1000;
+        ms = tz_instant_ms(t->tz, read.day, read.hour * 60 + read.minute) +
+             read.second * INT64_C(1000);
         day ? day_format(read.day, out) : when_format(t->tz, ms, out);
         json_object_set_new(row, f->target.name, json_string(out));
         return;

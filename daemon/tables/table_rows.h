@@ -14,12 +14,12 @@ struct table_rows;
 /* One kind of the map; `tz` is the plant's zone, where the map names none, NULL UTC. Both are
  * borrowed. */
 struct table_rows *table_rows_new(const struct column_map *map, int part, const struct tz *tz);
-void table_rows_free(struct table_rows *rows); /* NULL is fine */
+void table_rows_free(struct table_rows *t); /* NULL is fine */
 /* Bytes of the file, cut anywhere; what comes of them is appended to `out`. */
-void table_rows_feed(struct table_rows *rows, const char *bytes, size_t length,
+void table_rows_feed(struct table_rows *t, const char *bytes, size_t length,
                      struct text_buffer *out);
-void table_rows_finish(struct table_rows *rows, struct text_buffer *out);
+void table_rows_finish(struct table_rows *t, struct text_buffer *out);
 /* Columns of the file that nothing is made of, comma-separated; "" if there are none. */
-const char *table_rows_unused(const struct table_rows *rows);
+const char *table_rows_unused(const struct table_rows *t);
 
 #endif
