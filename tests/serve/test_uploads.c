@@ -8,7 +8,7 @@ static int64_t now_ms;
 
 static int begin(const char *user, int n)
 {
-    char id[40];
+    char id[64];
     size_t length;
     struct error err = {0};
     snprintf(id, sizeof id, "00000000-0000-4000-8000-%06d%06d", n, (int)user[0]);
@@ -19,7 +19,7 @@ static int begin(const char *user, int n)
 
 static int take(const char *user, int n)
 {
-    char id[40];
+    char id[64];
     struct text_buffer bytes = {0};
     struct error err = {0};
     snprintf(id, sizeof id, "00000000-0000-4000-8000-%06d%06d", n, (int)user[0]);
