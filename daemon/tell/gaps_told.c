@@ -146,7 +146,8 @@ static void find_records(struct telling *t)
 static int count_record(struct telling *t, struct record *r, struct error *err)
 {
     const struct without hidden = {r->kind, r->what};
-    int64_t first = 0, weeks = 0;
+    int64_t first = 0;
+    uint64_t weeks = 0;
     int rc = 0;
     for (int i = 0; i < t->case_count && !rc; i++) {
         bool has = false;
@@ -156,9 +157,9 @@ static int count_record(struct telling *t, struct record *r, struct error *err)
         if (!has)
             continue;
         first = r->with == 1 ? t->cases[i].week : first;
-        weeks |= (int64_t)1 << ((t->cases[i].week - first) & 63);
+        weeks |= UINT64_C(1) << ((t->cases[i].week - first) & 63);
     }
-    if (r->with < LEAST_CASES || __builtin_popcountll((unsigned long long)weeks) < LEAST_WEEKS)
+    if (r->with < LEAST_CASES || __builtin_popcountll(weeks) < LEAST_WEEKS)
         r->outcome = TOO_FEW;
     else if (r->without == 0)
         r->outcome = NONE_LACKS;
