@@ -10,8 +10,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { LIMIT_USUAL = 50, LIMIT_MOST = 100000 };
-
 static const struct option_row options[] = {
     {"symptom", ARGS_SYMPTOM, NULL},
     {"line", "NAME", "of the lot"},
@@ -202,32 +200,23 @@ static void show_causes(struct client *c, const char *wanted)
     json_decref(rules);
 }
 
-static int list(struct client *c, const struct args *a, const char *path, int64_t limit)
+static int tell(struct client *c, const struct args *a, struct pages *found)
 {
-    struct pages found;
-    int rc = pages_get(c, path, "cases", limit, &found);
-    if (!rc && c->json)
-        pages_print(&found, "cases");
-    else if (!rc) {
-        show_products(&c->view, found.rest, args_value(a, "product"));
-        show(c, &found, asks_follow(a));
+    if (c->json) {
+        pages_print(found, "cases");
+    } else {
+        show_products(&c->view, found->rest, args_value(a, "product"));
+        show(c, found, asks_follow(a));
     }
-    if (rc == EXIT_REFUSED && args_has(a, "cause") && !c->json)
-        show_causes(c, args_value(a, "cause"));
-    pages_free(&found);
-    return rc;
+    return EXIT_DONE;
 }
 
 static int cases(struct client *c, const struct args *a)
 {
-    int64_t limit = 0;
-    struct text_buffer path = {0};
-    int rc = pages_limit(c, a, LIMIT_USUAL, LIMIT_MOST, &limit);
-    if (!rc)
-        rc = add_query(c, a, &path);
-    if (!rc)
-        rc = list(c, a, path.data, limit);
-    text_buffer_free(&path);
+    static const struct pages_list LIST = {"cases", 50, 100000, add_query, tell};
+    int rc = pages_list(c, a, &LIST);
+    if (rc == EXIT_REFUSED && args_has(a, "cause") && !c->json)
+        show_causes(c, args_value(a, "cause"));
     return rc;
 }
 

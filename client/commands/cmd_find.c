@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { LIMIT_USUAL = 20, LIMIT_MOST = 10000, ID_SHOWN = 13, NOTE_SHOWN = 90 };
+enum { ID_SHOWN = 13, NOTE_SHOWN = 90 };
 
 static const struct option_row options[] = {
     {"phone", "NUMBER", "the caller's phone number, in any writing (desk)"},
@@ -167,34 +167,24 @@ static int add_query(const struct client *c, const struct args *a, struct text_b
     return period_query_day(c, a, "since", path);
 }
 
-static int list(struct client *c, const struct args *a, const char *path, int64_t limit)
+static int tell(struct client *c, const struct args *a, struct pages *found)
 {
-    struct pages found;
-    int rc = pages_get(c, path, "complaints", limit, &found);
-    if (!rc && asks_all(a))
-        rc = get_written(c, a, found.rest);
-    if (!rc && c->json)
-        pages_print(&found, "complaints");
-    else if (!rc)
-        show(c, &found);
-    if (!rc && !json_array_size(found.rows) &&
-        !json_array_size(json_object_get(found.rest, "found")))
-        rc = EXIT_NOT_FOUND;
-    pages_free(&found);
-    return rc;
+    int rc = asks_all(a) ? get_written(c, a, found->rest) : EXIT_DONE;
+    if (rc)
+        return rc;
+    if (c->json)
+        pages_print(found, "complaints");
+    else
+        show(c, found);
+    bool any =
+        json_array_size(found->rows) || json_array_size(json_object_get(found->rest, "found"));
+    return any ? EXIT_DONE : EXIT_NOT_FOUND;
 }
 
 static int find(struct client *c, const struct args *a)
 {
-    int64_t limit = 0;
-    struct text_buffer path = {0};
-    int rc = pages_limit(c, a, LIMIT_USUAL, LIMIT_MOST, &limit);
-    if (!rc)
-        rc = add_query(c, a, &path);
-    if (!rc)
-        rc = list(c, a, path.data, limit);
-    text_buffer_free(&path);
-    return rc;
+    static const struct pages_list LIST = {"complaints", 20, 10000, add_query, tell};
+    return pages_list(c, a, &LIST);
 }
 
 const struct command cmd_find = {

@@ -19,18 +19,19 @@ static int get_page(struct client *c, const char *path, const char *after, int64
     return rc;
 }
 
-int pages_limit(const struct client *c, const struct args *a, int64_t usual, int64_t most,
-                int64_t *ret)
+/* How many rows --limit asks for. */
+static int read_limit(const struct client *c, const struct args *a, const struct pages_list *list,
+                      int64_t *ret)
 {
     const char *said = args_value(a, "limit");
-    *ret = usual;
-    if (said && (text_to_int64(said, ret) != 0 || *ret < 1 || *ret > most))
-        return client_usage(c, "--limit takes a number from 1 to %lld", (long long)most);
+    *ret = list->usual;
+    if (said && (text_to_int64(said, ret) != 0 || *ret < 1 || *ret > list->most))
+        return client_usage(c, "--limit takes a number from 1 to %lld", (long long)list->most);
     return EXIT_DONE;
 }
 
-int pages_get(struct client *c, const char *path, const char *member, int64_t limit,
-              struct pages *ret)
+static int get_pages(struct client *c, const char *path, const char *member, int64_t limit,
+                     struct pages *ret)
 {
     *ret = (struct pages){.rows = json_array(), .rest = json_object()};
     do {
@@ -49,11 +50,22 @@ int pages_get(struct client *c, const char *path, const char *member, int64_t li
     return EXIT_DONE;
 }
 
-void pages_free(struct pages *pages)
+int pages_list(struct client *c, const struct args *a, const struct pages_list *list)
 {
-    json_decref(pages->rows);
-    json_decref(pages->rest);
-    pages->rows = pages->rest = NULL;
+    int64_t limit = 0;
+    struct text_buffer path = {0};
+    struct pages found = {0};
+    int rc = read_limit(c, a, list, &limit);
+    if (!rc)
+        rc = list->ask(c, a, &path);
+    if (!rc)
+        rc = get_pages(c, path.data, list->member, limit, &found);
+    if (!rc)
+        rc = list->tell(c, a, &found);
+    json_decref(found.rows);
+    json_decref(found.rest);
+    text_buffer_free(&path);
+    return rc;
 }
 
 void pages_tell_more(const struct pages *pages, const struct client *c)

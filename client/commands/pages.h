@@ -10,16 +10,18 @@ struct pages {
     json_t *rest;  /* the other members of the last answer */
     char next[32]; /* what the next page is asked with, "" there is none */
 };
-/* How many rows --limit asks for, from 1 to `most`; not said, `usual`. Returns the exit code,
- * having said what is wrong with it. */
-int pages_limit(const struct client *c, const struct args *a, int64_t usual, int64_t most,
-                int64_t *ret);
-/* GETs `path`, which may have a query, page after page up to `limit` rows; they stand under
- * `member` of each answer. Returns the exit code, having said what failed; pages_free() in any
- * case. */
-int pages_get(struct client *c, const char *path, const char *member, int64_t limit,
-              struct pages *ret);
-void pages_free(struct pages *pages);
+/* A command that lists. Both functions return the exit code, having said what failed. */
+struct pages_list {
+    const char *member;  /* of each answer, where its rows stand */
+    int64_t usual, most; /* rows: without --limit, and the largest it takes */
+    /* Appends path and query, without "after" and "limit". */
+    int (*ask)(const struct client *c, const struct args *a, struct text_buffer *path);
+    /* Borrows what was found, and may add to `rest`. */
+    int (*tell)(struct client *c, const struct args *a, struct pages *found);
+};
+/* Asks, GETs page after page up to --limit rows, tells. Returns the exit code, having said what
+ * failed; nothing is told of pages before one that fails. */
+int pages_list(struct client *c, const struct args *a, const struct pages_list *list);
 /* A line that says so, if there are more. */
 void pages_tell_more(const struct pages *pages, const struct client *c);
 /* The rows as --json prints them: {MEMBER: […], "next"} and the other members. */

@@ -45,30 +45,32 @@ int client_fail(const struct client *c, const struct error *err)
     return client_exit_code(err->code);
 }
 
-int client_usage(const struct client *c, const char *format, ...)
+__attribute__((format(printf, 2, 0))) static void say(const struct client *c, const char *format,
+                                                      va_list args)
 {
     char raw[1024];
     char line[1024];
-    va_list args;
-    va_start(args, format);
     vsnprintf(raw, sizeof raw, format, args);
-    va_end(args);
     prefix(c);
     fprintf(stderr, "%s\n", text_clip(raw, line, sizeof line));
+}
+
+int client_usage(const struct client *c, const char *format, ...)
+{
+    va_list args;
+    va_start(args, format);
+    say(c, format, args);
+    va_end(args);
     fprintf(stderr, "try: oddloaf help%s%s\n", c->command ? " " : "", c->command ? c->command : "");
     return EXIT_USAGE;
 }
 
 void client_say(const struct client *c, const char *format, ...)
 {
-    char raw[1024];
-    char line[1024];
     va_list args;
     va_start(args, format);
-    vsnprintf(raw, sizeof raw, format, args);
+    say(c, format, args);
     va_end(args);
-    prefix(c);
-    fprintf(stderr, "%s\n", text_clip(raw, line, sizeof line));
 }
 
 static enum error_code code_of_status(long status)

@@ -476,51 +476,67 @@ static bool take_draft(const struct spool *s, const char *name, struct draft **r
     return false;
 }
 
-static void count_drafts(const struct spool *s, struct spool_counts *counts)
+struct taken {
+    struct draft *draft; /* NULL: none */
+    json_t *complaint;
+};
+
+static bool is_harm(const json_t *complaint)
+{
+    return json_object_get(complaint, SPOOL_DRAFT_HARM) != NULL;
+}
+
+static void let_go(struct taken *taken)
+{
+    spool_draft_end(taken->draft, false);
+    json_decref(taken->complaint);
+}
+
+/* The drafts that no running interview holds, the oldest first. What `each` leaves in *taken is let
+ * go. */
+static void each_draft(const struct spool *s, void (*each)(void *arg, struct taken *taken),
+                       void *arg)
 {
     struct dirent **list = NULL;
     int count = scandir(s->folder, &list, is_draft, by_name);
     for (int i = 0; i < count; i++) {
-        struct draft *d = NULL;
-        json_t *complaint = NULL;
-        if (!take_draft(s, list[i]->d_name, &d, &complaint))
+        struct taken taken = {0};
+        if (!take_draft(s, list[i]->d_name, &taken.draft, &taken.complaint))
             continue;
-        counts->unfinished++;
-        counts->harmed += json_object_get(complaint, SPOOL_DRAFT_HARM) != NULL;
-        json_decref(complaint);
-        spool_draft_end(d, false);
+        each(arg, &taken);
+        let_go(&taken);
     }
     if (count >= 0)
         free_list(list, count);
 }
 
+static void count_draft(void *arg, struct taken *taken)
+{
+    struct spool_counts *counts = arg;
+    counts->unfinished++;
+    counts->harmed += is_harm(taken->complaint);
+}
+
+/* The first is kept, or the first with harm. */
+static void prefer_harm(void *arg, struct taken *taken)
+{
+    struct taken *kept = arg, other = *kept;
+    if (!kept->draft || (is_harm(taken->complaint) && !is_harm(kept->complaint))) {
+        *kept = *taken;
+        *taken = other;
+    }
+}
+
 int spool_draft_resume(struct spool *s, struct draft **ret, json_t **ret_complaint,
                        struct error *err)
 {
-    struct dirent **list = NULL;
-    int count = scandir(s->folder, &list, is_draft, by_name);
-    *ret = NULL;
-    for (int i = 0; i < count; i++) {
-        struct draft *d = NULL;
-        json_t *complaint = NULL;
-        if (!take_draft(s, list[i]->d_name, &d, &complaint))
-            continue;
-        bool harm = json_object_get(complaint, SPOOL_DRAFT_HARM) != NULL;
-        if (!*ret || (harm && !json_object_get(*ret_complaint, SPOOL_DRAFT_HARM))) {
-            if (*ret) {
-                spool_draft_end(*ret, false);
-                json_decref(*ret_complaint);
-            }
-            *ret = d;
-            *ret_complaint = complaint;
-        } else {
-            spool_draft_end(d, false);
-            json_decref(complaint);
-        }
-    }
-    if (count >= 0)
-        free_list(list, count);
-    return *ret ? 0 : error_set(err, ERROR_NOT_FOUND, "no draft");
+    struct taken kept = {0};
+    each_draft(s, prefer_harm, &kept);
+    if (!kept.draft)
+        return error_set(err, ERROR_NOT_FOUND, "no draft");
+    *ret = kept.draft;
+    *ret_complaint = kept.complaint;
+    return 0;
 }
 
 int spool_draft_save(struct draft *d, const json_t *complaint, struct error *err)
@@ -549,6 +565,6 @@ void spool_draft_end(struct draft *d, bool remove_file)
 struct spool_counts spool_count(const struct spool *s)
 {
     struct spool_counts counts = {count_files(s, is_waiting), count_files(s, is_torn), 0, 0};
-    count_drafts(s, &counts);
+    each_draft(s, count_draft, &counts);
     return counts;
 }

@@ -23,10 +23,11 @@ static int add_row(void *arg, const struct attached_row *row)
     return json_array_append_new(l->list, attached_json(l->tz, row));
 }
 
-void attached_json_add(struct store *store, const struct tz *tz, int64_t case_id,
-                       int64_t complaint_id, json_t *into)
+int attached_json_add(struct store *store, const struct tz *tz, int64_t case_id,
+                      int64_t complaint_id, json_t *into, struct error *err)
 {
     struct listing l = {tz, json_array()};
-    attached_of(store, case_id, complaint_id, add_row, &l, NULL);
+    int rc = attached_of(store, case_id, complaint_id, add_row, &l, err);
     json_object_set_new(into, "attachments", l.list);
+    return rc;
 }

@@ -8,9 +8,9 @@
 
 /* common.schema.json#/$defs/attachment. New reference. */
 json_t *attached_json(const struct tz *tz, const struct attached_row *row);
-/* Sets "attachments" to those of a case and its complaints, or of one complaint (the other id 0),
- * none if they cannot be read. */
-void attached_json_add(struct store *store, const struct tz *tz, int64_t case_id,
-                       int64_t complaint_id, json_t *into);
+/* Sets "attachments" to those of a case and its complaints, or of one complaint (the other id 0);
+ * on an error to those read until then. */
+int attached_json_add(struct store *store, const struct tz *tz, int64_t case_id,
+                      int64_t complaint_id, json_t *into, struct error *err);
 
 #endif

@@ -164,7 +164,7 @@ int whole_complaint(const struct desk *desk, struct store *store, const char *id
     logged_doubts(desk, store, shown.id, shown.body);
     json_object_set_new(shown.body, "withdrawn", json_boolean(shown.withdrawn));
     json_object_set_new(shown.body, "changes", changes_json(desk->tz, store, uuid, with_contact));
-    attached_json_add(store, desk->tz, 0, shown.id, shown.body);
+    attached_json_add(store, desk->tz, 0, shown.id, shown.body, NULL);
     if (with_contact)
         add_contact(store, &shown, shown.first_only ? uuid : "");
     if (!shown.first_only)

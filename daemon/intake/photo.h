@@ -7,15 +7,17 @@
 #include "base/error.h"
 #include "base/text.h"
 
-/* JPEG (ITU-T T.81; Exif 2.32 for the orientation): of the application segments only what the
- * picture's colours need stays (JFIF without its small picture, ICC profile, Adobe's), and of Exif
- * the orientation, in a segment made anew. Comments and what follows the picture go.
- * PNG (W3C PNG Specification): chunks that the picture needs stay, their checksums right.
- * The result is appended to `out` only on success; *ret_removed: bytes that were left out.
- * ERROR_INVALID says what cannot be read. */
-int photo_jpeg(const unsigned char *bytes, size_t length, struct text_buffer *out,
-               size_t *ret_removed, struct error *err);
-int photo_png(const unsigned char *bytes, size_t length, struct text_buffer *out,
-              size_t *ret_removed, struct error *err);
+struct photo_format;
+/* ITU-T T.81; Exif 2.32 for the orientation. Of the application segments only what the picture's
+ * colours need stays (JFIF without its small picture, ICC profile, Adobe's), and of Exif the
+ * orientation, in a segment made anew. Comments and what follows the picture go. */
+extern const struct photo_format photo_jpeg;
+/* W3C PNG Specification. Chunks that the picture needs stay, their checksums right. */
+extern const struct photo_format photo_png;
+
+/* Puts what stays in the place of `bytes`; *ret_removed: how many fewer those are, 0 if what was
+ * made anew is longer. ERROR_INVALID says what cannot be read; then `bytes` is as it was. */
+int photo_clean(const struct photo_format *format, struct text_buffer *bytes, size_t *ret_removed,
+                struct error *err);
 
 #endif

@@ -1,6 +1,6 @@
 /* Segments: FF, a marker, and but for SOI, EOI and RSTn a length of two bytes that counts itself.
  * What follows SOS is entropy-coded up to the next marker; in it FF is followed by 00 or RSTn. */
-#include "intake/photo.h"
+#include "intake/photo_reading.h"
 #include <stdbool.h>
 #include <string.h>
 
@@ -23,20 +23,11 @@ enum {
     COM = 0xFE
 };
 
-struct reading {
-    const unsigned char *bytes;
-    size_t length, at;
-    struct text_buffer out;
-    int orientation; /* 1 to 8; 0: not told, or told already */
-    bool frame, scan, oriented;
-    struct error *err;
+/* What was come across. */
+struct seen {
+    int orientation; /* 1 to 8; 0: not told */
+    bool oriented, frame, scan;
 };
-
-static int refuse(struct reading *r, const char *why)
-{
-    return error_set(r->err, ERROR_INVALID, "cannot be read as a JPEG picture: %s at byte %zu", why,
-                     r->at);
-}
 
 static unsigned u16(const unsigned char *p, bool little)
 {
@@ -78,18 +69,18 @@ static int orientation_of(const unsigned char *exif, size_t length)
 }
 
 /* Exif with nothing but the orientation: a directory of one entry. */
-static void write_orientation(struct reading *r)
+static void write_orientation(struct photo_reading *r, struct seen *seen)
 {
     unsigned char segment[] = {0xFF, 0xE1, 0, 34, 'E', 'x', 'i', 'f', 0,    0,    'M', 'M',
                                0,    0x2A, 0, 0,  0,   8,   0,   1,   0x01, 0x12, 0,   3,
                                0,    0,    0, 1,  0,   0,   0,   0,   0,    0,    0,   0};
-    segment[29] = (unsigned char)r->orientation;
+    segment[29] = (unsigned char)seen->orientation;
     text_append_bytes(&r->out, segment, sizeof segment);
-    r->oriented = true;
+    seen->oriented = true;
 }
 
 /* JFIF's head without its small picture, which may show what was cut off the large one. */
-static void write_jfif(struct reading *r, const unsigned char *body)
+static void write_jfif(struct photo_reading *r, const unsigned char *body)
 {
     unsigned char segment[18] = {0xFF, APP0, 0, 16};
     memcpy(segment + 4, body, 12);
@@ -101,14 +92,14 @@ static bool begins(const unsigned char *body, size_t length, const char *with, s
     return length >= size && memcmp(body, with, size) == 0;
 }
 
-static void take_application(struct reading *r, int marker, const unsigned char *body,
-                             size_t length)
+static void take_application(struct photo_reading *r, struct seen *seen, int marker,
+                             const unsigned char *body, size_t length)
 {
     if (marker == APP0 && length >= 14 && begins(body, length, "JFIF", 5)) {
         write_jfif(r, body);
     } else if (marker == APP0 + 1) {
         int told = orientation_of(body, length);
-        r->orientation = told ? told : r->orientation;
+        seen->orientation = told ? told : seen->orientation;
     } else if ((marker == APP0 + 2 && begins(body, length, "ICC_PROFILE", 12)) ||
                (marker == APP0 + 14 && length == 12 && begins(body, length, "Adobe", 5))) {
         text_append_bytes(&r->out, body - 4, length + 4);
@@ -129,7 +120,7 @@ static bool is_needed(int marker)
 }
 
 /* Up to the next marker that is none of the data's own. */
-static int take_scan(struct reading *r)
+static int take_scan(struct photo_reading *r, struct seen *seen)
 {
     size_t from = r->at;
     for (; r->at + 1 < r->length; r->at++) {
@@ -140,89 +131,80 @@ static int take_scan(struct reading *r)
             break;
     }
     if (r->at + 1 >= r->length)
-        return refuse(r, "it ends within the picture");
+        return photo_refuse(r, "it ends within the picture");
     text_append_bytes(&r->out, r->bytes + from, r->at - from);
-    r->scan = true;
+    seen->scan = true;
     return 0;
 }
 
-static int take_needed(struct reading *r, int marker, const unsigned char *body, size_t length)
+static int take_needed(struct photo_reading *r, struct seen *seen, int marker,
+                       const unsigned char *body, size_t length)
 {
-    if (is_frame(marker) && r->frame)
-        return refuse(r, "a second picture begins");
-    if (marker == SOS && !r->frame)
-        return refuse(r, "the picture's size is not told before the picture");
-    r->frame = r->frame || is_frame(marker);
-    if (r->orientation && !r->oriented)
-        write_orientation(r);
+    if (is_frame(marker) && seen->frame)
+        return photo_refuse(r, "a second picture begins");
+    if (marker == SOS && !seen->frame)
+        return photo_refuse(r, "the picture's size is not told before the picture");
+    seen->frame = seen->frame || is_frame(marker);
+    if (seen->orientation && !seen->oriented)
+        write_orientation(r, seen);
     text_append_bytes(&r->out, body - 4, length + 4);
-    return marker == SOS ? take_scan(r) : 0;
+    return marker == SOS ? take_scan(r, seen) : 0;
 }
 
-static int take_segment(struct reading *r, int marker)
+static int take_segment(struct photo_reading *r, struct seen *seen, int marker)
 {
     if (r->length - r->at < 2)
-        return refuse(r, "it ends within a segment");
+        return photo_refuse(r, "it ends within a segment");
     size_t size = u16(r->bytes + r->at, false);
     if (size < 2 || size > r->length - r->at)
-        return refuse(r, "a segment is longer than the file");
+        return photo_refuse(r, "a segment is longer than the file");
     const unsigned char *body = r->bytes + r->at + 2;
     r->at += size;
     if (marker >= APP0 && marker <= APP15)
-        take_application(r, marker, body, size - 2);
+        take_application(r, seen, marker, body, size - 2);
     else if (is_needed(marker))
-        return take_needed(r, marker, body, size - 2);
+        return take_needed(r, seen, marker, body, size - 2);
     else if (marker != COM)
-        return refuse(r, "an unknown segment stands");
+        return photo_refuse(r, "an unknown segment stands");
     return 0;
 }
 
-static int next_marker(struct reading *r, int *ret)
+static int next_marker(struct photo_reading *r, int *ret)
 {
     if (r->at >= r->length || r->bytes[r->at] != 0xFF)
-        return refuse(r, "no segment begins");
+        return photo_refuse(r, "no segment begins");
     size_t from = r->at;
     while (r->at < r->length && r->bytes[r->at] == 0xFF)
         r->at++;
     if (r->at >= r->length)
-        return refuse(r, "it ends before a segment");
+        return photo_refuse(r, "it ends before a segment");
     *ret = r->bytes[r->at++];
     /* what stays is copied from its own FF on: one fill byte is as good as many */
-    return r->at - from >= 2 ? 0 : refuse(r, "no segment begins");
+    return r->at - from >= 2 ? 0 : photo_refuse(r, "no segment begins");
 }
 
-static int read_all(struct reading *r)
+static int read_all(struct photo_reading *r)
 {
     static const unsigned char BEGIN[] = {0xFF, SOI}, END[] = {0xFF, EOI};
+    struct seen seen = {0};
     if (r->length < 2 || memcmp(r->bytes, BEGIN, 2) != 0)
-        return refuse(r, "it does not begin as one");
+        return photo_refuse(r, "it does not begin as one");
     text_append_bytes(&r->out, BEGIN, sizeof BEGIN);
     r->at = 2;
     for (int rc = 0, marker = 0; !rc;) {
         rc = next_marker(r, &marker);
         if (!rc && marker == EOI) {
-            if (!r->scan)
-                return refuse(r, "it ends without a picture");
+            if (!seen.scan)
+                return photo_refuse(r, "it ends without a picture");
             text_append_bytes(&r->out, END, sizeof END);
             return 0;
         }
         if (!rc)
-            rc = take_segment(r, marker);
+            rc = take_segment(r, &seen, marker);
         if (rc)
             return rc;
     }
     return 0;
 }
 
-int photo_jpeg(const unsigned char *bytes, size_t length, struct text_buffer *out,
-               size_t *ret_removed, struct error *err)
-{
-    struct reading r = {.bytes = bytes, .length = length, .err = err};
-    int rc = read_all(&r);
-    if (!rc) {
-        text_append_bytes(out, r.out.data, r.out.length);
-        *ret_removed = length > r.out.length ? length - r.out.length : 0;
-    }
-    text_buffer_free(&r.out);
-    return rc;
-}
+const struct photo_format photo_jpeg = {"JPEG", read_all};

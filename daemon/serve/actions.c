@@ -288,12 +288,7 @@ void actions_list(struct request *rq, struct store *store)
     struct setup *setup = app_setup(rq->app);
     struct action_listing l = {setup->tz, json_array()};
     int rc = action_list(store, list_action, &l, &err);
-    if (rc) {
-        json_decref(l.list);
-        request_reply_error(rq, rc, &err);
-    } else {
-        request_reply_json(rq, 200, json_pack("{s:o}", "actions", l.list));
-    }
+    request_reply_result(rq, rc, json_pack("{s:o}", "actions", l.list), &err);
     setup_unref(setup);
 }
 
@@ -313,9 +308,6 @@ void actions_effect(struct request *rq, struct store *store)
         const struct effect_query query = {id, (int)days, app_now_ms(rq->app)};
         rc = effect_report(store, setup->tz, &query, &answer, &err);
     }
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, answer);
+    request_reply_result(rq, rc, answer, &err);
     setup_unref(setup);
 }

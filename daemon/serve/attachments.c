@@ -172,26 +172,25 @@ static int attach_job(struct store *store, void *arg, struct error *err)
     return attached_put(store, &row, &a->limits, &a->id, &a->again, err);
 }
 
-struct listing {
+struct showing {
     const struct tz *tz;
-    json_t *list;
+    json_t *one;
 };
 
-static int add_row(void *arg, const struct attached_row *row)
+static int show_row(void *arg, const struct attached_row *row)
 {
-    const struct listing *l = arg;
-    return json_array_append_new(l->list, attached_json(l->tz, row));
+    struct showing *s = arg;
+    s->one = attached_json(s->tz, row);
+    return 0;
 }
 
 static json_t *one_json(struct store *store, const struct tz *tz, int64_t id)
 {
-    struct listing l = {tz, json_array()};
+    struct showing s = {tz, NULL};
     char *bytes = NULL;
-    attached_get(store, id, add_row, &l, &bytes, NULL);
-    json_t *one = json_incref(json_array_get(l.list, 0));
-    json_decref(l.list);
+    attached_get(store, id, show_row, &s, &bytes, NULL);
     free(bytes);
-    return one ? one : json_object();
+    return s.one ? s.one : json_object();
 }
 
 void attachments_post(struct request *rq, struct store *store)
@@ -217,10 +216,7 @@ void attachments_post(struct request *rq, struct store *store)
     free(a.name);
     json_decref(body);
     setup_unref(setup);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, answer);
+    request_reply_result(rq, rc, answer, &err);
 }
 
 /* ---- what is attached ---- */
@@ -231,17 +227,12 @@ void attachments_list(struct request *rq, struct store *store)
     struct subject subject;
     struct setup *setup = app_setup(rq->app);
     const char *of = request_query(rq, "of");
-    struct listing l = {setup->tz, json_array()};
+    json_t *list = json_object();
     int rc = find_subject(store, of ? of : "", &subject, &err);
     if (!rc)
-        rc = attached_of(store, subject.case_id, subject.complaint_id, add_row, &l, &err);
+        rc = attached_json_add(store, setup->tz, subject.case_id, subject.complaint_id, list, &err);
     setup_unref(setup);
-    if (rc) {
-        json_decref(l.list);
-        request_reply_error(rq, rc, &err);
-    } else {
-        request_reply_json(rq, 200, json_pack("{s:o}", "attachments", l.list));
-    }
+    request_reply_result(rq, rc, list, &err);
 }
 
 struct giving {

@@ -15,10 +15,7 @@ void calibration_get(struct request *rq, struct store *store)
     struct setup *setup = app_setup(rq->app);
     int rc = calibration_report(setup->triage, store, &report, &err);
     setup_unref(setup);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, report);
+    request_reply_result(rq, rc, report, &err);
 }
 
 /* ---- adopting and forgetting ---- */

@@ -25,17 +25,6 @@ static int read_place(const struct request *rq, const char *name, char **ret, st
     return rc;
 }
 
-struct noting {
-    const char *path;
-    int64_t at_ms;
-};
-
-static int note(struct store *store, void *arg, struct error *err)
-{
-    const struct noting *n = arg;
-    return backup_last_note(store, n->path, n->at_ms, err);
-}
-
 void care_backup(struct request *rq, struct store *store)
 {
     struct error err = {0};
@@ -47,8 +36,7 @@ void care_backup(struct request *rq, struct store *store)
         request_reply_error(rq, rc, &err);
     } else {
         /* a daemon whose own file is gone still saves what it holds, and can't note it */
-        struct noting noting = {path, app_now_ms(rq->app)};
-        writer_run(rq->app->writer, note, &noting, NULL);
+        backup_last_note(rq->app->writer, path, app_now_ms(rq->app), NULL);
         request_reply_json(rq, 200, json_pack("{s:s}", "backup", path));
     }
     free(path);

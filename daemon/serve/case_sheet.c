@@ -78,8 +78,8 @@ static int collect(const struct of_case *of, json_t *into, struct error *err)
         rc = has_causes(rank) ? add_ranked(of, rank, into, err) : add_said(of, into, err);
     if (rc)
         return rc;
-    attached_json_add(of->store, of->setup->tz, of->id, 0, into);
-    return add_followed(of, into, err);
+    rc = attached_json_add(of->store, of->setup->tz, of->id, 0, into, err);
+    return rc ? rc : add_followed(of, into, err);
 }
 
 int case_sheet_html(struct app *app, struct store *store, int64_t case_id, char **ret,

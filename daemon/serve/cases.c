@@ -278,10 +278,7 @@ static void answer_question(struct request *rq, struct store *store, case_questi
         logged_case_json(&setup->desk, store, id, answer, NULL);
     if (!rc && json_object_get(answer, "none_because"))
         add_candidates(setup, store, id, answer);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, answer);
+    request_reply_result(rq, rc, answer, &err);
     setup_unref(setup);
 }
 
@@ -408,8 +405,5 @@ void cases_verdict(struct request *rq, struct store *store)
     free(note);
     json_decref(body);
     setup_unref(setup);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, answer);
+    request_reply_result(rq, rc, answer, &err);
 }

@@ -154,8 +154,5 @@ void corrections_history(struct request *rq, struct store *store)
     int rc =
         story_json(&setup->desk, store, rq->part[0], (rq->roles & ROLE_DESK) != 0, &story, &err);
     setup_unref(setup);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, story);
+    request_reply_result(rq, rc, story, &err);
 }

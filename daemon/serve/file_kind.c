@@ -29,30 +29,17 @@ static int check_text(const struct text_buffer *bytes, struct error *err)
                : error_set(err, ERROR_INVALID, "is text, but not UTF-8 without control characters");
 }
 
-/* Of each either what cleans a photo, or what looks whether it is whole. */
+/* Of each either how it is cleaned as a photo, or what looks whether it is whole. */
 static const struct kind {
     const char *found, *type;
-    int (*clean)(const unsigned char *bytes, size_t length, struct text_buffer *out,
-                 size_t *ret_removed, struct error *err);
+    const struct photo_format *photo;
     int (*check)(const struct text_buffer *bytes, struct error *err);
-} KINDS[] = {{"image/jpeg", "image/jpeg", photo_jpeg, NULL},
-             {"image/png", "image/png", photo_png, NULL},
+} KINDS[] = {{"image/jpeg", "image/jpeg", &photo_jpeg, NULL},
+             {"image/png", "image/png", &photo_png, NULL},
              {"application/pdf", "application/pdf", NULL, check_pdf},
              {"text/plain", "text/plain", NULL, check_text},
              {"text/csv", "text/csv", NULL, check_text},
              {"application/csv", "text/csv", NULL, check_text}};
-
-static int take_photo(struct text_buffer *bytes, const struct kind *kind, size_t *ret_removed,
-                      struct error *err)
-{
-    struct text_buffer out = {0};
-    int rc = kind->clean((const unsigned char *)bytes->data, bytes->length, &out, ret_removed, err);
-    if (rc)
-        return rc;
-    text_buffer_free(bytes);
-    *bytes = out;
-    return 0;
-}
 
 /* ---- which ---- */
 
@@ -94,7 +81,7 @@ int file_kind_take(struct text_buffer *bytes, const char *name, char ret_type[st
             continue;
         bool csv = strcmp(found, "text/plain") == 0 && is_called_csv(name);
         text_clip(csv ? "text/csv" : KINDS[i].type, ret_type, FILE_KIND);
-        return KINDS[i].clean ? take_photo(bytes, &KINDS[i], ret_removed, err)
+        return KINDS[i].photo ? photo_clean(KINDS[i].photo, bytes, ret_removed, err)
                               : KINDS[i].check(bytes, err);
     }
     if (rc)

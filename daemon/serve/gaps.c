@@ -20,8 +20,5 @@ void gaps_get(struct request *rq, struct store *store)
     if (!rc)
         rc = gaps_tell(setup->triage, store, &query, &answer, &err);
     setup_unref(setup);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, answer);
+    request_reply_result(rq, rc, answer, &err);
 }

@@ -352,10 +352,7 @@ static void answer_holding(struct request *rq, struct store *store, bool release
     free(reason);
     json_decref(body);
     setup_unref(setup);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, answer);
+    request_reply_result(rq, rc, answer, &err);
 }
 
 void holds_hold(struct request *rq, struct store *store)

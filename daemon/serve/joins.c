@@ -18,10 +18,7 @@ void joins_get(struct request *rq, struct store *store)
     int rc = whole_complaint(&setup->desk, store, rq->part[0], (rq->roles & ROLE_DESK) != 0,
                              &complaint, &err);
     setup_unref(setup);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, complaint);
+    request_reply_result(rq, rc, complaint, &err);
 }
 
 /* ---- joining and separating ---- */

@@ -55,17 +55,6 @@ static void check(struct keeper *k, struct store *store)
 
 /* ---- backups ---- */
 
-struct noting {
-    const char *path;
-    int64_t at_ms;
-};
-
-static int note(struct store *store, void *arg, struct error *err)
-{
-    const struct noting *n = arg;
-    return backup_last_note(store, n->path, n->at_ms, err);
-}
-
 static bool backup_is_due(const struct keeper *k, struct store *store, int64_t every_h)
 {
     struct backup_last last;
@@ -84,11 +73,10 @@ static void back_up(struct keeper *k, struct store *store, int keep)
 {
     struct error err = {0};
     char text[1024], *path = NULL;
-    struct noting noting = {.at_ms = app_now_ms(k->app)};
-    int rc = backup_make_dated(store, k->app->state_dir, keep, noting.at_ms, &path, &err);
-    noting.path = path;
+    int64_t now_ms = app_now_ms(k->app);
+    int rc = backup_make_dated(store, k->app->state_dir, keep, now_ms, &path, &err);
     if (!rc)
-        rc = writer_run(k->app->writer, note, &noting, &err);
+        rc = backup_last_note(k->app->writer, path, now_ms, &err);
     k->failed_ms = rc ? clock_monotonic_ms() : 0;
     pthread_mutex_lock(&k->lock);
     k->told.unbacked = err;

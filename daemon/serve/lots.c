@@ -165,9 +165,6 @@ void lots_get(struct request *rq, struct store *store)
     int rc = read_query(rq, setup, &query, &err);
     if (!rc)
         rc = lot_json(store, setup, &query, &answer, &err);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, answer);
+    request_reply_result(rq, rc, answer, &err);
     setup_unref(setup);
 }

@@ -286,3 +286,13 @@ void request_reply_error(struct request *rq, int code, const struct error *err)
 {
     request_reply_faults(rq, code, err, NULL, NULL);
 }
+
+void request_reply_result(struct request *rq, int code, json_t *answer, const struct error *err)
+{
+    if (code) {
+        json_decref(answer);
+        request_reply_error(rq, code, err);
+    } else {
+        request_reply_json(rq, 200, answer);
+    }
+}

@@ -92,7 +92,10 @@ void request_reply_piece(struct request *rq, const char *content_type, char *bod
 char *request_problem(int status, const char *title, const char *detail);
 /* A problem document (RFC 9457) from an error, with the status of its code. */
 void request_reply_error(struct request *rq, int code, const struct error *err);
-/* The same, naming several faults: an array of {"field","value","reason"}, of which `err` is the
+/* Where `code` is 0 `answer` with status 200, else the error. Takes the reference, NULL beside an
+ * error is fine. */
+void request_reply_result(struct request *rq, int code, json_t *answer, const struct error *err);
+/* The error, naming several faults: an array of {"field","value","reason"}, of which `err` is the
  * first. NULL or empty: `err` alone. `more`: further members of the document, or NULL. */
 void request_reply_faults(struct request *rq, int code, const struct error *err,
                           const json_t *faults, const json_t *more);

@@ -32,8 +32,5 @@ void returns_get(struct request *rq, struct store *store)
     if (!rc)
         rc = returns_report(store, setup->tz, &query, &report, &err);
     setup_unref(setup);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, report);
+    request_reply_result(rq, rc, report, &err);
 }

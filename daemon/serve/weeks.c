@@ -272,10 +272,7 @@ void weeks_trace(struct request *rq, struct store *store)
     if (!rc)
         rc = trace_run(store, setup->tz, &query, &answer, &err);
     free(cases);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, answer);
+    request_reply_result(rq, rc, answer, &err);
     setup_unref(setup);
 }
 
@@ -301,9 +298,6 @@ void weeks_scores(struct request *rq, struct store *store)
     int rc = read_given_days(rq, setup->tz, &span, &err);
     if (!rc)
         rc = tell_scores(setup->triage, store, span, &answer, &err);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, answer);
+    request_reply_result(rq, rc, answer, &err);
     setup_unref(setup);
 }

@@ -1,19 +1,29 @@
 #include "store/backup_last.h"
 #include "base/text.h"
-#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <unistd.h>
 
 static const char LAST_AT[] = "backup/at_ms", LAST_PATH[] = "backup/path";
 
-int backup_last_note(struct store *store, const char *path, int64_t at_ms, struct error *err)
+struct noting {
+    const char *path;
+    int64_t at_ms;
+};
+
+static int note(struct store *store, void *arg, struct error *err)
 {
-    assert(store_writing(store));
+    const struct noting *n = arg;
     char at[24];
-    snprintf(at, sizeof at, "%lld", (long long)at_ms);
+    snprintf(at, sizeof at, "%lld", (long long)n->at_ms);
     int rc = store_setting_set(store, LAST_AT, at, err);
-    return rc ? rc : store_setting_set(store, LAST_PATH, path, err);
+    return rc ? rc : store_setting_set(store, LAST_PATH, n->path, err);
+}
+
+int backup_last_note(struct writer *writer, const char *path, int64_t at_ms, struct error *err)
+{
+    struct noting noting = {path, at_ms};
+    return writer_run(writer, note, &noting, err);
 }
 
 int backup_last_get(struct store *store, struct backup_last *ret, struct error *err)

@@ -12,33 +12,33 @@
 enum { BINS = 10 };
 #define LOG_FLOOR 1e-4 /* a stated 0 that comes true would cost infinity */
 
-struct scoring {
-    double *said; /* every statement "this cause, p" of every ranking */
+/* What was said to be so with a probability, and whether it was. */
+struct statements {
+    double *said;
     int *was;
     size_t count;
-    double *top_said; /* the first cause's only */
-    int *top_was;
-    size_t cases;
+};
+
+struct scoring {
+    struct statements all; /* every cause of every ranking */
+    struct statements top; /* the first cause's only: one a case */
     size_t top1, top3, floored;
     double log_sum, brier_sum;
 };
 
-static void add_statement(struct scoring *scoring, double p, int y)
+static void add_statement(struct statements *to, double p, int y)
 {
-    size_t n = scoring->count + 1;
-    scoring->said = xrealloc(scoring->said, n * sizeof *scoring->said);
-    scoring->was = xrealloc(scoring->was, n * sizeof *scoring->was);
-    scoring->said[scoring->count] = p;
-    scoring->was[scoring->count++] = y;
+    size_t n = to->count + 1;
+    to->said = xrealloc(to->said, n * sizeof *to->said);
+    to->was = xrealloc(to->was, n * sizeof *to->was);
+    to->said[to->count] = p;
+    to->was[to->count++] = y;
 }
 
-static void add_top(struct scoring *scoring, double p, int y)
+static void free_statements(struct statements *of)
 {
-    size_t n = scoring->cases + 1;
-    scoring->top_said = xrealloc(scoring->top_said, n * sizeof *scoring->top_said);
-    scoring->top_was = xrealloc(scoring->top_was, n * sizeof *scoring->top_was);
-    scoring->top_said[scoring->cases] = p;
-    scoring->top_was[scoring->cases++] = y;
+    free(of->said);
+    free(of->was);
 }
 
 static void score_ranking(struct scoring *scoring, const struct verdict_row *row)
@@ -50,7 +50,7 @@ static void score_ranking(struct scoring *scoring, const struct verdict_row *row
         p[i] = row->said[i].probability;
         if (is)
             confirmed = i;
-        add_statement(scoring, p[i], is);
+        add_statement(&scoring->all, p[i], is);
     }
     /* a verdict that the ranking did not have among its causes was given probability 0 */
     size_t causes = confirmed == n ? n + 1 : n;
@@ -59,7 +59,7 @@ static void score_ranking(struct scoring *scoring, const struct verdict_row *row
     scoring->top3 += place <= 3 && confirmed < n;
     scoring->log_sum += score_case_log(p, causes, confirmed, LOG_FLOOR, &scoring->floored);
     scoring->brier_sum += score_case_brier(p, causes, confirmed);
-    add_top(scoring, p[0], confirmed == 0);
+    add_statement(&scoring->top, p[0], confirmed == 0);
     free(p);
 }
 
@@ -70,12 +70,12 @@ static int take_verdict(void *arg, const struct verdict_row *row)
     return 0;
 }
 
-static json_t *calibration_json(const double *said, const int *was, size_t n, double *ret_error)
+static json_t *calibration_json(const struct statements *of, double *ret_error)
 {
     struct score_bin bins[BINS];
     json_t *list = json_array();
     *ret_error = NAN;
-    if (n == 0 || score_calibration(said, was, n, BINS, bins))
+    if (of->count == 0 || score_calibration(of->said, of->was, of->count, BINS, bins))
         return list;
     *ret_error = score_calibration_error(bins, BINS);
     for (int i = 0; i < BINS; i++)
@@ -89,14 +89,15 @@ static json_t *calibration_json(const double *said, const int *was, size_t n, do
 static json_t *scores_json(const struct scoring *scoring)
 {
     struct score_brier brier = {NAN, NAN, NAN, NAN, NAN, NAN};
-    double n = (double)scoring->cases, error, top_error;
-    if (scoring->count)
-        score_brier(scoring->said, scoring->was, scoring->count, BINS, &brier);
-    json_t *calibration = calibration_json(scoring->said, scoring->was, scoring->count, &error);
-    json_t *top = calibration_json(scoring->top_said, scoring->top_was, scoring->cases, &top_error);
+    const struct statements *all = &scoring->all;
+    double n = (double)scoring->top.count, error, top_error;
+    if (all->count)
+        score_brier(all->said, all->was, all->count, BINS, &brier);
+    json_t *calibration = calibration_json(all, &error);
+    json_t *top = calibration_json(&scoring->top, &top_error);
     return json_pack(
         "{s:I, s:o, s:o, s:o, s:o, s:I, s:{s:o, s:o, s:o, s:o}, s:o, s:o, s:o, s:o}", "verdicts",
-        (json_int_t)scoring->cases, "top1", jsonx_rounded((double)scoring->top1 / n, 4), "top3",
+        (json_int_t)scoring->top.count, "top1", jsonx_rounded((double)scoring->top1 / n, 4), "top3",
         jsonx_rounded((double)scoring->top3 / n, 4), "log_score",
         jsonx_rounded(scoring->log_sum / n, 4), "case_brier",
         jsonx_rounded(scoring->brier_sum / n, 4), "floored", (json_int_t)scoring->floored, "brier",
@@ -124,9 +125,7 @@ int tell_scores(struct triage *triage, struct store *store, struct when_span spa
     } else {
         json_decref(proposals);
     }
-    free(scoring.said);
-    free(scoring.was);
-    free(scoring.top_said);
-    free(scoring.top_was);
+    free_statements(&scoring.all);
+    free_statements(&scoring.top);
     return rc;
 }

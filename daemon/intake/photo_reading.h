@@ -1,0 +1,22 @@
+/* One pass over a photo's bytes: the frame that every format is read in. */
+#ifndef ODDLOAF_INTAKE_PHOTO_READING_H
+#define ODDLOAF_INTAKE_PHOTO_READING_H
+
+#include "intake/photo.h"
+
+struct photo_reading {
+    const struct photo_format *format;
+    const unsigned char *bytes; /* borrowed; NULL where there are none */
+    size_t length, at;
+    struct text_buffer out; /* what stays; photo_clean()'s */
+    struct error *err;
+};
+struct photo_format {
+    const char *name; /* as it is called in what is refused */
+    /* Reads to the end of the picture, appending what stays; 0, or what photo_refuse() gives. */
+    int (*read)(struct photo_reading *r);
+};
+/* ERROR_INVALID: why, at the byte that was come to. */
+int photo_refuse(struct photo_reading *r, const char *why);
+
+#endif
