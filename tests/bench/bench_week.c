@@ -45,7 +45,8 @@ static void fill(struct store *store, int64_t first_ms, long complaints)
     text_appendf(
         &sql,
         "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i+1 FROM n WHERE i<%d) INSERT INTO"
-        " product SELECT i,'P'||i,'Product','pan-bread',10,680,NULL FROM n;"
+        " product(id,product,name,family,shelf_life_days,unit_g,gtin) SELECT "
+        "i,'P'||i,'Product','pan-bread',10,680,NULL FROM n;"
         "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i+1 FROM n WHERE i<%ld) INSERT INTO lot"
         " SELECT i,'K'||i,'K'||i,'',1+i%%%d,'L'||(i%%%d),char(65+i%%3),t,t,t,t+10800000,15000,1"
         " FROM (SELECT i,%lld+i/%d*%lld AS t FROM n);",
@@ -66,11 +67,13 @@ static void fill(struct store *store, int64_t first_ms, long complaints)
         (long long)(first_ms + WEEKS * 7 * WHEN_DAY_MS));
     text_appendf(
         &sql,
-        "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i+1 FROM n WHERE i<=%d) INSERT INTO"
-        " ranking SELECT c.id,1,0,'',0,1,json_object('ranked',(SELECT json_group_array("
-        "json_object('cause','cause-'||i,'probability',1.0/%d)) FROM n WHERE i<=%d))"
-        " FROM complaint_case c WHERE c.id%%8=0;",
-        CAUSES, CAUSES, CAUSES);
+        "INSERT INTO rule_set(id,hash) VALUES (1,'bench');"
+        "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i+1 FROM n WHERE i<%d) INSERT INTO"
+        " cause(id,name) SELECT i,'cause-'||i FROM n;"
+        "INSERT INTO ranking(case_id,revision,as_of_ms,rule_set_id,complaints,causes) SELECT id,1,"
+        "0,1,1,(SELECT ';'||group_concat(id||':%d',';')||';' FROM cause)"
+        " FROM complaint_case WHERE id%%8=0;",
+        CAUSES, 1000000 / CAUSES);
     must(db_exec(store, sql.data, &err), &err);
     must(pattern_recount(store, &err), &err);
     must(store_commit(store, &err), &err);
