@@ -1,5 +1,6 @@
 #include "base/words.h"
 #include "commands/command.h"
+#include "show/harm.h"
 #include "show/hold.h"
 #include "show/pick.h"
 #include <stdlib.h>
@@ -12,6 +13,7 @@ static const struct option_row options[] = {{"disposition", "WORD", "needed"},
                                             {"hold", "H12", "of several holds on a lot, that one"},
                                             {"case", "CASE", "of several, those for that case"},
                                             {"all", NULL, "of several, all"},
+                                            {"anyway", "TEXT", "why, although harm is open"},
                                             {0}};
 static const struct option_words option_words[] = {{"disposition", WORDS_DISPOSITIONS}, {0}};
 
@@ -22,12 +24,13 @@ static void show(const struct client *c, const json_t *answer)
                released);
     hold_show_unrecorded(&c->view, answer);
     hold_show_list(&c->view, "STILL ON HOLD:", json_object_get(answer, "still_held"));
+    harm_show_open(&c->view, answer);
     free(released);
 }
 
 static json_t *body_of(const struct args *a)
 {
-    static const char *const which[] = {"hold", "case", "at"};
+    static const char *const which[] = {"hold", "case", "at", "anyway"};
     char login[64];
     json_t *lots = json_array();
     for (int i = 0; i < a->count; i++)

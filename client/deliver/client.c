@@ -1,5 +1,6 @@
 #include "deliver/client.h"
 #include "base/jsonx.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include <pwd.h>
 #include <stdarg.h>
@@ -121,6 +122,20 @@ static void say_refused(const json_t *errors)
     }
 }
 
+/* Harm that is why. */
+static void say_open_harm(const json_t *open)
+{
+    size_t i;
+    const json_t *row;
+    json_array_foreach(open, i, row)
+    {
+        struct text_buffer line = {0};
+        harm_open_line(row, &line);
+        fprintf(stderr, "  %s\n", line.data);
+        text_buffer_free(&line);
+    }
+}
+
 int client_problem(const struct client *c, const struct reply *reply)
 {
     struct error err = {0};
@@ -143,6 +158,7 @@ int client_problem(const struct client *c, const struct reply *reply)
     int rc = client_fail(c, &err);
     if (!lone)
         say_refused(errors);
+    say_open_harm(json_object_get(problem, "open_harm"));
     json_decref(problem);
     return rc;
 }

@@ -2,6 +2,7 @@
 #include "show/pick.h"
 #include <ctype.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 const char *harm_script(const char *script)
@@ -114,4 +115,42 @@ bool harm_reported(const json_t *complaint, const json_t *answer)
         return false;
     return json_array_size(json_object_get(complaint, "harm")) > 0 || json_is_true(harm) ||
            json_array_size(harm) > 0;
+}
+
+void harm_open_line(const json_t *row, struct text_buffer *out)
+{
+    char when[VIEW_NUMBER];
+    text_appendf(out, "%s %s: ", pick_text(row, "case", "?"), pick_text(row, "symptom", "?"));
+    if (pick_bool(row, "possible", false)) {
+        text_append(out, "a note may speak of harm, a person must read it");
+        return;
+    }
+    char *harm = pick_shown(row, "harm");
+    text_appendf(out, "%s, %s", *harm ? harm : "harm",
+                 view_when(pick_text(row, "received_at", ""), when));
+    if (pick_has(row, "note"))
+        text_appendf(out, ": '%s'", pick_text(row, "note", ""));
+    text_appendf(out, " (complaint %s)", pick_text(row, "complaint", "?"));
+    free(harm);
+}
+
+void harm_show_open(const struct view *v, const json_t *answer)
+{
+    size_t i;
+    char sentence[160];
+    const json_t *row, *open = json_object_get(answer, "open_harm");
+    const char *alarm = pick_text(answer, "alarm", NULL);
+    if (json_array_size(open))
+        view_text(v, VIEW_BOLD, 0, 2,
+                  "HARM IS OPEN. Keep packs of the lot, and what was found, for the authority and "
+                  "the laboratory:");
+    json_array_foreach(open, i, row)
+    {
+        struct text_buffer line = {0};
+        harm_open_line(row, &line);
+        view_text(v, VIEW_PLAIN, 2, 2, line.data);
+        text_buffer_free(&line);
+    }
+    if (alarm)
+        view_textf(v, VIEW_BOLD, 0, 0, "%s.", harm_sentence(alarm, sentence, sizeof sentence));
 }

@@ -48,6 +48,11 @@ bool harm_reported(const json_t *complaint, const json_t *answer);
 /* "harm was reported in it before, and taken back 2026-11-20 09:14 by Dana: …"; NULL if the answer
  * does not say so. Returns `out`. */
 const char *harm_taken_back(const json_t *answer, char *out, size_t size);
+/* Of a list of open harm (of a refusal, or of what was done all the same) one row: "C12 mold:
+ * illness, 2026-11-20 09:14: 'my son vomited' (complaint 0199…)". Appends. */
+void harm_open_line(const json_t *row, struct text_buffer *out);
+/* What is open of what an answer did: nothing if nothing is. */
+void harm_show_open(const struct view *v, const json_t *answer);
 /* True if the answer (may be NULL) says that it may be meant. */
 bool harm_possible(const json_t *answer);
 

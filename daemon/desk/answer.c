@@ -36,6 +36,11 @@ static bool is_stuck(struct store *store, int64_t now_ms)
     return outbox_urgent_stuck(store, now_ms, &stuck, NULL) == 0 && stuck;
 }
 
+const char *answer_alarm(const struct desk *desk, struct store *store, int64_t now_ms)
+{
+    return alarm_of(desk, is_stuck(store, now_ms), true, false);
+}
+
 /* What to read out, and whether a mail about it leaves. */
 static void add_harm(const struct desk *desk, bool possible, const char *alarm, json_t *answer)
 {

@@ -22,6 +22,8 @@ struct answer_harm {
 void answer_changed_harm(const struct desk *desk, struct store *store,
                          const struct answer_harm *says, const json_t *ranking, int64_t now_ms,
                          json_t *answer);
+/* Whether the urgent mail that was just queued leaves, for people; borrowed. */
+const char *answer_alarm(const struct desk *desk, struct store *store, int64_t now_ms);
 /* What a refused complaint says of harm, for a problem document; an empty object if nothing. */
 json_t *answer_refused_harm(const struct desk *desk, const struct taking *t);
 

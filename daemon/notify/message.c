@@ -88,6 +88,9 @@ void message_subject(const json_t *event, char *out, size_t size)
     const json_t *ranking = json_object_get(event, "ranking");
     if (strcmp(kind, "urgent") == 0) {
         urgent_subject(event, out, size);
+    } else if (strcmp(kind, "despite") == 0) {
+        snprintf(out, size, "URGENT %s: harm is open, and yet: %.120s", text_of(event, "case"),
+                 text_of(event, "did"));
     } else if (strcmp(kind, "emptied") == 0) {
         snprintf(out, size, "%s %s: %s, %s", text_of(event, "case"), text_of(event, "symptom"),
                  json_is_true(json_object_get(event, "back")) ? "it has a complaint again"

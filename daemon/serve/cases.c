@@ -13,6 +13,7 @@
 #include "serve/asked_product.h"
 #include "serve/case_sheet.h"
 #include "serve/case_told.h"
+#include "serve/despite_told.h"
 #include "serve/route.h"
 #include "store/case.h"
 #include "store/complaint.h"
@@ -22,6 +23,7 @@
 #include "tell/tell.h"
 #include <ctype.h>
 #include <limits.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -319,26 +321,32 @@ void cases_reach(struct request *rq, struct store *store)
 /* ---- verdicts ---- */
 
 struct settling {
-    const struct desk *desk;
-    int64_t case_id, now_ms;
+    int64_t case_id, at_ms;
     const char *cause, *confirmed_by, *note, *by;
     bool reopen;
+    struct despite_harm despite;
 };
 
+static int reopen(struct store *store, const struct settling *s, struct error *err)
+{
+    int rc = verdict_reopen(store, s->case_id, s->note, s->by, s->at_ms, err);
+    return rc ? rc : following_reopened(s->despite.desk, store, s->case_id, s->at_ms, err);
+}
+
+/* Harm is looked for before: a verdict closes it. */
 static int settle(struct store *store, void *arg, struct error *err)
 {
-    const struct settling *s = arg;
-    if (s->reopen) {
-        int rc = verdict_reopen(store, s->case_id, s->note, s->by, s->now_ms, err);
-        return rc ? rc : following_reopened(s->desk, store, s->case_id, s->now_ms, err);
-    }
+    struct settling *s = arg;
+    if (s->reopen)
+        return reopen(store, s, err);
     const struct verdict_new verdict = {.case_id = s->case_id,
-                                        .at_ms = s->now_ms,
+                                        .at_ms = s->at_ms,
                                         .cause = s->cause,
                                         .confirmed_by = s->confirmed_by,
                                         .note = s->note,
                                         .by_name = s->by};
-    return verdict_add(store, &verdict, err);
+    int rc = despite_harm_pass(store, &s->despite, err);
+    return rc ? rc : verdict_add(store, &verdict, err);
 }
 
 static int read_settling(const json_t *body, const struct setup *setup, const char *symptom,
@@ -346,14 +354,16 @@ static int read_settling(const json_t *body, const struct setup *setup, const ch
 {
     int rc = jsonx_bool(body, "reopen", &s->reopen, err);
     if (!rc)
-        rc = request_decided(body, &s->now_ms, err);
+        rc = request_decided(body, &s->at_ms, err);
     if (!rc)
         rc = jsonx_needed(body, "by", LENGTH_PERSON, &s->by, err);
     if (!rc)
         rc = jsonx_text(body, "note", LENGTH_NOTE, &s->note, err);
     if (rc || s->reopen)
         return rc;
-    rc = jsonx_needed(body, "cause", LENGTH_PERSON, &s->cause, err);
+    rc = jsonx_text(body, "anyway", LENGTH_REASON, &s->despite.anyway, err);
+    if (!rc)
+        rc = jsonx_needed(body, "cause", LENGTH_PERSON, &s->cause, err);
     if (!rc)
         rc = jsonx_needed(body, "confirmed_by", LENGTH_PERSON, &s->confirmed_by, err);
     if (rc)
@@ -375,15 +385,35 @@ static int read_settling(const json_t *body, const struct setup *setup, const ch
     return ERROR_INVALID;
 }
 
+static void prepare_verdict(const struct request *rq, const struct setup *setup, struct settling *s,
+                            char *did, size_t size)
+{
+    snprintf(did, size, "settled (%s)", s->cause ? s->cause : "");
+    s->despite.desk = &setup->desk;
+    s->despite.did = did;
+    s->despite.case_id = s->case_id;
+    s->despite.by = s->by;
+    s->despite.user = rq->user;
+    s->despite.now_ms = app_now_ms(rq->app);
+}
+
+static json_t *verdict_json(const struct settling *s)
+{
+    json_t *answer = json_pack("{s:s, s:s}", "case", CASE_ID(s->case_id), "state",
+                               s->reopen ? "open" : "settled");
+    if (!s->reopen)
+        json_object_set_new(answer, "cause", json_string(s->cause));
+    return answer;
+}
+
 void cases_verdict(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    struct settling s = {.now_ms = app_now_ms(rq->app)};
+    struct settling s = {.at_ms = app_now_ms(rq->app)};
     struct case_row row;
-    char *note = NULL;
-    json_t *body = NULL, *answer = NULL;
+    char *note = NULL, *anyway = NULL, did[LENGTH_PERSON + 16];
+    json_t *body = NULL;
     struct setup *setup = app_setup(rq->app);
-    s.desk = &setup->desk;
     int rc = named_case(store, rq->part[0], &s.case_id, &err);
     if (!rc)
         rc = case_get(store, s.case_id, &row, &err);
@@ -391,19 +421,23 @@ void cases_verdict(struct request *rq, struct store *store)
         rc = request_json(rq, &body, &err);
     if (!rc)
         rc = read_settling(body, setup, row.symptom, &s, &err);
-    if (!rc)
-        s.note = note =
-            apart_written(store, s.note, &(struct apart_about){s.case_id, row.lot_id, NULL});
-    if (!rc)
-        rc = writer_run(rq->app->writer, settle, &s, &err);
     if (!rc) {
-        answer = json_pack("{s:s, s:s}", "case", CASE_ID(s.case_id), "state",
-                           s.reopen ? "open" : "settled");
-        if (!s.reopen)
-            json_object_set_new(answer, "cause", json_string(s.cause));
+        const struct apart_about about = {s.case_id, row.lot_id, NULL};
+        s.note = note = apart_written(store, s.note, &about);
+        s.despite.anyway = anyway = apart_written(store, s.despite.anyway, &about);
+        prepare_verdict(rq, setup, &s, did, sizeof did);
+        rc = writer_run(rq->app->writer, settle, &s, &err);
+    }
+    if (rc) {
+        despite_told_refuse(rq, rc, &err, &s.despite);
+    } else {
+        json_t *answer = verdict_json(&s);
+        despite_told_done(rq, store, &s.despite, answer);
+        request_reply_json(rq, 200, answer);
     }
     free(note);
+    free(anyway);
+    json_decref(s.despite.found);
     json_decref(body);
     setup_unref(setup);
-    request_reply_result(rq, rc, answer, &err);
 }

@@ -6,6 +6,7 @@
 #include "base/words.h"
 #include "desk/apart.h"
 #include "serve/app.h"
+#include "serve/despite_told.h"
 #include "serve/lot_named.h"
 #include "serve/route.h"
 #include "store/case.h"
@@ -81,6 +82,7 @@ void holds_list(struct request *rq, struct store *store)
 struct holding {
     bool release;
     const char *reason, *by, *user;
+    const char *anyway; /* of a release: although harm is open */
     int64_t case_id, at_ms;
     bool still_about;
     const char *disposition; /* of a release */
@@ -90,6 +92,7 @@ struct holding {
     struct hold_of *of;
     size_t count;
     bool *stood; /* of each: the same hold stood before */
+    struct despite_harm despite;
 };
 
 static int read_lots(const struct setup *setup, struct store *store, const json_t *body,
@@ -172,6 +175,8 @@ static int read_release(const json_t *body, struct holding *h, struct error *err
         rc = check_disposition(h->disposition, err);
     if (!rc)
         rc = read_id(body, "hold", SHORT_ID_HOLD, &h->hold_id, err);
+    if (!rc)
+        rc = jsonx_text(body, "anyway", LENGTH_REASON, &h->anyway, err);
     return rc ? rc : jsonx_bool(body, "all", &h->all, err);
 }
 
@@ -191,11 +196,11 @@ static int read_holding(const struct setup *setup, struct store *store, const js
     return rc ? rc : read_lots(setup, store, body, h, err);
 }
 
-/* Its reason as it is kept, mailed and shown: without contact data. */
-static char *told_reason(struct store *store, const struct holding *h)
+/* A text as it is kept, mailed and shown: without contact data. NULL gives NULL. */
+static char *told_text(struct store *store, const struct holding *h, const char *text)
 {
     struct text_buffer codes = {0};
-    char *reason = xstrdup(h->reason);
+    char *reason = text ? xstrdup(text) : NULL;
     for (size_t i = 0; i < h->count; i++)
         text_appendf(&codes, "%s\n", h->of[i].code);
     for (size_t i = 0; i < h->count; i++) {
@@ -227,7 +232,7 @@ static int hold_all(struct store *store, void *arg, struct error *err)
 
 static int end_all(struct store *store, void *arg, struct error *err)
 {
-    const struct holding *h = arg;
+    struct holding *h = arg;
     const struct hold_end end = {.id = h->hold_id,
                                  .case_id = h->case_id,
                                  .all = h->all,
@@ -239,7 +244,25 @@ static int end_all(struct store *store, void *arg, struct error *err)
     int rc = 0;
     for (size_t i = 0; i < h->count && !rc; i++)
         rc = hold_end(store, &h->of[i], &end, err);
-    return rc;
+    return rc ? rc : despite_harm_pass(store, &h->despite, err);
+}
+
+/* Of goods that are destroyed nobody eats: never refused. Reworked or diverted ones are eaten. */
+static void prepare_release(const struct request *rq, const struct setup *setup, struct holding *h,
+                            struct text_buffer *did)
+{
+    for (size_t i = 0; i < h->count; i++)
+        text_appendf(did, "%s%s", i ? ", " : "", h->of[i].code);
+    text_appendf(did, ": hold ended (%s)", h->disposition);
+    h->despite = (struct despite_harm){.desk = &setup->desk,
+                                       .did = did->data,
+                                       .lots = h->of,
+                                       .lot_count = h->count,
+                                       .safer = strcmp(h->disposition, "destroy") == 0,
+                                       .anyway = h->anyway,
+                                       .by = h->by,
+                                       .user = h->user,
+                                       .now_ms = app_now_ms(rq->app)};
 }
 
 static bool is_this(const struct holding *h, const json_t *hold)
@@ -336,23 +359,34 @@ static void answer_holding(struct request *rq, struct store *store, bool release
     struct error err = {0};
     struct setup *setup = app_setup(rq->app);
     struct holding h = {.release = release, .user = rq->user, .at_ms = app_now_ms(rq->app)};
-    char *reason = NULL;
-    json_t *body = NULL, *answer = NULL;
+    struct text_buffer did = {0};
+    char *reason = NULL, *anyway = NULL;
+    json_t *body = NULL;
     int rc = request_json(rq, &body, &err);
     if (!rc)
         rc = read_holding(setup, store, body, &h, &err);
-    if (!rc)
-        h.reason = reason = told_reason(store, &h);
-    if (!rc)
+    if (!rc) {
+        h.reason = reason = told_text(store, &h, h.reason);
+        h.anyway = anyway = told_text(store, &h, h.anyway);
+        if (release)
+            prepare_release(rq, setup, &h, &did);
         rc = writer_run(rq->app->writer, release ? end_all : hold_all, &h, &err);
-    if (!rc)
-        answer = answer_json(setup, store, &h);
+    }
+    if (rc) {
+        despite_told_refuse(rq, rc, &err, &h.despite);
+    } else {
+        json_t *answer = answer_json(setup, store, &h);
+        despite_told_done(rq, store, &h.despite, answer);
+        request_reply_json(rq, 200, answer);
+    }
+    json_decref(h.despite.found);
+    text_buffer_free(&did);
     free(h.of);
     free(h.stood);
     free(reason);
+    free(anyway);
     json_decref(body);
     setup_unref(setup);
-    request_reply_result(rq, rc, answer, &err);
 }
 
 void holds_hold(struct request *rq, struct store *store)

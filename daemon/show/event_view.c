@@ -171,6 +171,11 @@ static void add_said(struct view *view, const json_t *said)
     json_decref(rest);
 }
 
+static void add_needs(struct view *view, const json_t *event)
+{
+    add_list(view, VIEW_CAUTION, "What this needs", json_object_get(event, "needs"));
+}
+
 static void view_of_urgent(const json_t *event, struct view *view)
 {
     size_t i;
@@ -204,11 +209,30 @@ static void view_of_urgent(const json_t *event, struct view *view)
     add_row(view, "Line", event, "line");
     if (json_is_object(json_object_get(event, "said")))
         add_said(view, json_object_get(event, "said"));
-    if (json_array_size(json_object_get(event, "needs")))
-        view_add(view, VIEW_HEADING, NULL, 0, "What this needs");
-    const json_t *need;
-    json_array_foreach(json_object_get(event, "needs"), i, need)
-        view_add(view, VIEW_CAUTION, NULL, 0, "%s", json_string_value(need));
+    add_needs(view, event);
+}
+
+static void view_of_despite(const json_t *event, struct view *view)
+{
+    size_t i;
+    const json_t *harm, *said = json_object_get(event, "said");
+    view_add(view, VIEW_TITLE, NULL, 0, "Urgent: harm is open, and yet it was done");
+    add_row(view, "Done", event, "did");
+    add_row(view, "Why", event, "why");
+    json_array_foreach(json_object_get(event, "harm"), i, harm)
+    {
+        view_add(view, VIEW_ROW, "Reported", 0, "%s", json_string_value(harm));
+    }
+    if (json_is_true(json_object_get(event, "possible")))
+        view_add(view, VIEW_ROW, "Reported", 0, "a note may speak of harm");
+    add_row(view, "Plant", event, "plant");
+    add_row(view, "Case", event, "case");
+    lot_told_rows(event, view);
+    told_view_lot(view, json_object_get(event, "made"));
+    told_view_case(view, said, json_array_size(said));
+    add_needs(view, event);
+    view_add(view, VIEW_HEADING, NULL, 0, "Next");
+    view_add(view, VIEW_ITEM, NULL, 0, "Who did what: oddloaf history %s", text_of(event, "case"));
 }
 
 static void view_of_emptied(const json_t *event, struct view *view)
@@ -299,9 +323,9 @@ void view_of_event(const json_t *event, struct view *ret)
         const char *event;
         void (*view)(const json_t *, struct view *);
     } VIEWS[] = {{"case", view_of_case},       {"urgent", view_of_urgent},
-                 {"emptied", view_of_emptied}, {"summary", view_of_summary},
-                 {"records", view_of_records}, {"digest", view_of_digest},
-                 {"due", view_of_due}};
+                 {"emptied", view_of_emptied}, {"despite", view_of_despite},
+                 {"summary", view_of_summary}, {"records", view_of_records},
+                 {"digest", view_of_digest},   {"due", view_of_due}};
     for (size_t i = 0; i < sizeof VIEWS / sizeof VIEWS[0]; i++) {
         if (strcmp(text_of(event, "event"), VIEWS[i].event) == 0)
             VIEWS[i].view(event, ret);

@@ -398,11 +398,18 @@ static const struct export_column FOLLOW[] = {
     {"", T, ""},         {"", T, ""},       {"owner", T, ""}, {"due", D, ""},
     {"severity", T, ""}, {"reason", T, ""}, {"by", T, ""}};
 static const struct export_column SETTLE[] = {
-    {"", T, ""},     {"", T, ""},   {"", T, ""},  {"confirmed-by", T, ""},
-    {"note", T, ""}, {"by", T, ""}, {"at", W, ""}};
-static const struct export_column HOLD[] = {
-    {"", T, ""},   {"", T, ""},     {"reason", T, ""},      {"by", T, ""},         {"case", T, ""},
-    {"at", W, ""}, {"hold", T, ""}, {"disposition", T, ""}, {"still-about", N, ""}};
+    {"", T, ""},     {"", T, ""},   {"", T, ""},   {"confirmed-by", T, ""},
+    {"note", T, ""}, {"by", T, ""}, {"at", W, ""}, {"anyway", T, ""}};
+static const struct export_column HOLD[] = {{"", T, ""},
+                                            {"", T, ""},
+                                            {"reason", T, ""},
+                                            {"by", T, ""},
+                                            {"case", T, ""},
+                                            {"at", W, ""},
+                                            {"hold", T, ""},
+                                            {"disposition", T, ""},
+                                            {"still-about", N, ""},
+                                            {"anyway", T, ""}};
 static const struct export_column ACTION[] = {{"", T, ""},      {"cause", T, ""},   {"line", T, ""},
                                               {"place", T, ""}, {"symptom", T, ""}, {"date", D, ""},
                                               {"note", T, ""},  {"by", T, ""}};
@@ -410,6 +417,10 @@ static const struct export_column ACTION[] = {{"", T, ""},      {"cause", T, ""}
 #define COMPLAINT_OF(case_id)                                                                      \
     "(SELECT min(c.uuid) FROM complaint c WHERE c.case_id = " case_id " AND c.withdrawn_ms IS "    \
     "NULL)"
+
+/* What was decided although harm was open is decided again; a verdict that harm came after is not:
+ * that harm has been read by nobody. */
+#define ANYWAY "'as it was exported'"
 
 const struct export_table *export_decisions(int *ret_count)
 {
@@ -437,14 +448,18 @@ const struct export_table *export_decisions(int *ret_count)
         ROW("settle", "", SETTLE, IDS("verdict"),
             "SELECT 'settle', " COMPLAINT_OF(
                 "t.case_id") ", t.cause, t.confirmed_by, t.note,"
-                             " t.by_name, t.at_ms FROM verdict t JOIN complaint_case k ON k.id = "
+                             " t.by_name, t.at_ms, CASE WHEN NOT k.harm_unseen AND (k.harm OR "
+                             "EXISTS (SELECT 1 FROM"
+                             " case_follow f WHERE f.case_id = k.id AND f.may_harm)) THEN " ANYWAY
+                             " END FROM verdict t JOIN complaint_case k ON k.id = "
                              "t.case_id"
                              " AND k.complaints > 0 WHERE t.reopened_ms IS NULL"
                              " AND t.id > ?1 AND t.id <= ?2 ORDER BY t.id",
             5000),
         ROW("hold", "", HOLD, IDS("hold"),
             "SELECT 'hold', t.code, t.reason, t.by_name, " COMPLAINT_OF(
-                "coalesce(k.moved_to, k.id)") ", t.at_ms, NULL, NULL, 1, t.id AS nr, 0 AS ends "
+                "coalesce(k.moved_to, k.id)") ", t.at_ms, NULL, NULL, 1, NULL, t.id AS nr, 0 AS "
+                                              "ends "
                                               "FROM hold t LEFT JOIN complaint_case k"
                                               " ON k.id = t.case_id WHERE t.reason <> '' AND t.id "
                                               "> ?1 AND t.id <= ?2"
@@ -452,7 +467,8 @@ const struct export_table *export_decisions(int *ret_count)
                                               "t.ended_by, NULL, t.ended_ms,"
                                               " 'H' || (SELECT count(*) FROM hold h WHERE h.reason "
                                               "<> '' AND h.id <= t.id),"
-                                              " t.disposition, NULL, t.id, 1 FROM hold t WHERE "
+                                              " t.disposition, NULL, " ANYWAY
+                                              ", t.id, 1 FROM hold t WHERE "
                                               "t.reason <> '' AND t.ended_ms IS NOT"
                                               " NULL AND t.id > ?1 AND t.id <= ?2 ORDER BY nr, "
                                               "ends",

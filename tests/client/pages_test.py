@@ -139,6 +139,12 @@ COMMANDS = {
     "hold-no-reason": (["hold", "L1", "--reason", ""], []),
     "release": (["release", "L1", "--disposition", "rework", "--reason", "r", "--by", "q", "--case", "C1", "--all"], [
         {"released": ["L1"], "disposition": "rework", "not_on_record": ["X"], "still_held": [HOLD, HOLD]}]),
+    "release-anyway": (["release", "L1", "--disposition", "divert", "--reason", "r", "--by", "q", "--anyway", "a virus"], [
+        {"released": ["L1"], "disposition": "divert", "alarm": "an urgent mail goes out at once", "open_harm": [
+            {"case": "C1", "symptom": "other", "complaint": "u", "received_at": AT, "harm": ["injury"], "note": "a stone"},
+            {"case": "C2", "symptom": "mold", "possible": True}]}]),
+    "settle-anyway": (["settle", "C1", "hot", "--confirmed-by", "assay", "--by", "q", "--anyway", "a virus"], [{"case": "C1", "open_harm": [
+        {"case": "C1", "symptom": "mold", "complaint": "u", "received_at": AT, "harm": ["illness"]}]}]),
     "settle": (["settle", "C1", "hot", "--confirmed-by", "assay", "--by", "q"], [{"case": "C1"}]),
     "settle-two": (["settle", "C1", "hot", "--reopen"], []),
     "action-list": (["action", "--list"], [{"actions": [

@@ -53,7 +53,8 @@ def filled(plant):
     said = [first, complaint(lot="L1 631? A0400", received="2026-11-21T09:00:00-05:00"), complaint(symptom="staling"),
             complaint(lot="L1 6317 A1600", received="2026-11-19T10:00:00-05:00"), complaint(lot="R-77", symptom="off-odor"),
             complaint(received="2026-11-22T09:00:00-05:00", contact=CALLER, same_as=first["id"]),
-            complaint(contact=CALLER, note=f"{CALLER['name']} wants a call at {CALLER['phone']}, spots on the heel")]
+            complaint(contact=CALLER, note=f"{CALLER['name']} wants a call at {CALLER['phone']}, spots on the heel"),
+            complaint(lot="L1 6316 A0800", harm=["illness"])]
     gone = complaint(symptom="staling", received="2026-11-20T11:00:00-05:00", contact=CALLER, id="00000000-0000-4000-8000-000000000001")
     repeated = complaint(symptom="staling", contact=CALLER, same_as=gone["id"])
     for one in (*said, gone, repeated):
@@ -73,6 +74,8 @@ def decided(plant, said):
     for words in (["settle", said[2]["id"], "cold-storage", "--confirmed-by", "assay", f"--note={note}", "--by=-jo", "--at", "2026-11-24T10:00:00Z"],
                   ["settle", said[4]["id"], "rope", "--confirmed-by", "assay", "--at", "2026-11-24T11:00:00Z"],
                   ["settle", said[4]["id"], "--reopen"],
+                  ["settle", said[7]["id"], "warm-storage", "--confirmed-by", "assay", "--anyway", "a virus", "--at", "2026-11-24T12:00:00Z"],
+                  ["follow", said[5]["id"], "--owner", "Ann", "--due", "2030-01-02"], ["follow", said[5]["id"], "--severity", "high", "--reason", "wet"],
                   ["hold", "L1 6318 A0400", "R-77", "--reason", "wet, isn't it", "--by", "mira", "--at", "2026-11-22T10:00:00Z"],
                   ["hold", "L1 6318 A0400", "--reason", "glass", "--case", said[0]["id"], "--at", "2026-11-22T11:00:00.5Z"],
                   ["hold", "Z9 0000", "--reason=-on no record", "--at", "2026-11-22T12:00:00Z"],
@@ -94,6 +97,8 @@ def decisions(plant, said):
         return {key: without(value) for key, value in document.items() if key != "case"} if isinstance(document, dict) else (
             [without(one) for one in document] if isinstance(document, list) else document)
     return without({"verdicts": {one["id"]: plant.get(f"/v1/cases/{one['id']}")[1].get("verdict") for one in said},
+                    "follow": {one["id"]: {key: follow[key] for key in ("owner", "due", "severity", "state")} for one in said
+                               for follow in [plant.get(f"/v1/cases/{one['id']}/follow")[1]]},
                     "lots": [plant.client_json("lot", lot)["hold"] for lot in ("L1 6318 A0400", "R-77")],
                     "holds": plant.client_json("holds"), "actions": plant.get("/v1/actions")[1]})
 

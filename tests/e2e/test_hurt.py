@@ -47,8 +47,35 @@ def check_settled(plant):
         assert plant.client(command, case).stdout.startswith("HARM IS REPORTED"), command
     assert plant.get(f"/v1/cases/{case}/why")[1]["harm"] is True
     assert plant.post(f"/v1/cases/{case}/verdict", {"reopen": True, "by": "mira"})[0] == 200
-    assert plant.post(f"/v1/cases/{case}/verdict", settle)[0] == 200
+    status, problem = plant.post(f"/v1/cases/{case}/verdict", settle)
+    assert status == 409 and problem["open_harm"][0]["harm"] == ["illness"], problem
+    assert "vomited" in problem["open_harm"][0]["note"] and case in problem["detail"], problem
+    assert plant.post(f"/v1/cases/{case}/verdict", {**settle, "anyway": "the doctor found a virus"})[0] == 200
     assert case not in open_()
+
+
+def check_despite(plant):
+    """Nothing closes while harm is open, but by a person who says why: kept, and mailed as urgently."""
+    lot, case = "L1 6315 A0800", log(plant, lot="L1 6315 A0800", harm=["injury"], note="a tooth broke on a stone")["case"]
+    free = ("release", lot, "--reason", "dry", "--by", "mira", "--disposition")
+    plant.client("hold", lot, "--reason", "wet", "--by", "mira", check=0)
+    for disposition in ("release", "divert", "rework"):
+        kept = plant.client(*free, disposition)
+        assert kept.returncode == 1 and f"harm is open of {case} (injury" in kept.stderr, kept.stderr
+        assert "a tooth broke on a stone" in kept.stderr and "--anyway" in kept.stderr, kept.stderr
+    assert plant.client_json("holds")["holds"][-1]["lot"] == lot
+    done = plant.client_json(*free, "release", "--anyway", "the stone was of a cherry")
+    assert done["open_harm"][0]["case"] == case and done["alarm"], done
+    noted = [e for e in plant.get(f"/v1/cases/{case}/follow")[1]["entries"] if e["what"] == "noted"]
+    assert "the stone was of a cherry" in noted[-1]["text"] and noted[-1]["by"] == "mira", noted
+    plant.client("hold", lot, "--reason", "wet", "--by", "mira", check=0)
+    gone = plant.client(*free, "destroy", check=0)
+    assert "HARM IS OPEN" in gone.stdout and "Keep packs" in gone.stdout, gone.stdout
+    code = "L1 6397 A0400"  # on no record: complaints name it
+    log(plant, lot=code, harm=["illness"])
+    plant.client("hold", code, "--reason", "wet", "--by", "mira", check=0)
+    kept = plant.client("release", code, *free[2:], "release")
+    assert kept.returncode == 1 and "harm is open of" in kept.stderr, kept
 
 
 def check_holds(plant):
@@ -157,6 +184,13 @@ def check_mail(binaries):
         told = [m for m in mails(plant) if "C2 mold" in m["Subject"] and "URGENT" not in m["Subject"]]
         assert "HARM" not in told[0]["Subject"] and "HARM REPORTED: C2" in told[-1]["Subject"], told
         assert "harm was reported" in told[-1].get_body(("plain",)).get_content(), told[-1]
+        settle = {"cause": "packed-hot", "confirmed_by": "assay", "by": "mira", "anyway": "no bread at all"}
+        status, answer = plant.post("/v1/cases/C2/verdict", settle)
+        assert status == 200 and answer["alarm"] == "an urgent mail goes out at once", answer
+        plant.wait_idle()
+        despite = [m for m in mails(plant) if "and yet" in m["Subject"]]
+        assert despite and "C2: harm is open" in despite[0]["Subject"], [m["Subject"] for m in mails(plant)]
+        assert "mira: no bread at all" in despite[0].get_body(("plain",)).get_content(), despite[0]
         program.unlink()
         alarm = log(plant, lot="L1 6315 A0400", harm=["illness"])["alarm"]
         assert "cannot be run" in alarm and "phone" in alarm, alarm
@@ -205,7 +239,7 @@ def main():
     print("hurt: ok")
 
 
-CHECKS = [check_settled, check_holds, check_open_lot, check_asked_wrongly, check_dates, check_reasons]
+CHECKS = [check_settled, check_despite, check_holds, check_open_lot, check_asked_wrongly, check_dates, check_reasons]
 if len(sys.argv) > 2:
     CHECKS = [check for check in CHECKS if check.__name__ == sys.argv[2]]
 main()

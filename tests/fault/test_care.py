@@ -530,13 +530,14 @@ def old_rows_go_by_kind_and_what_was_said_and_done_stays():
             for _ in range(plant.get("/v1/status")[1]["counts"]["complaints"]):
                 assert plant.post("/v1/complaints", complaint())[0] == 201
         plant.wait_idle()
-        plant.client("settle", case, "packed-hot", "--confirmed-by", "assay", check=0)
+        plant.client("settle", case, "packed-hot", "--confirmed-by", "assay", "--anyway", "seen to", check=0)
         plant.client("hold", "L1 6318 A0400", "--reason", "wet", check=0)
+        plant.wait_idle()
         plant.stop()
         counts = ["SELECT count(*) FROM " + table for table in
                   ("complaint", "verdict", "hold", "complaint_case", "reading", "lot", "erased", "complaint_change")]
         gone = {"SELECT count(*) FROM outbox WHERE event = 'case'": 0, "SELECT count(*) FROM outbox_text": 0,
-                "SELECT count(*) FROM outbox WHERE event = 'urgent'": 1, "SELECT count(*) FROM replaced_row": 0,
+                "SELECT count(*) FROM outbox WHERE event = 'urgent'": 2, "SELECT count(*) FROM replaced_row": 0,
                 "SELECT count(*) FROM load_file WHERE kind <> 'readings'": 0,
                 "SELECT count(*) FROM load_file WHERE kind = 'readings'": 1}
         with sqlite3.connect(database(plant)) as db:

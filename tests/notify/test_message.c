@@ -40,6 +40,8 @@ static void subjects(void **state)
         {"{'event':'urgent','refused':'why'}", "URGENT: harm reported in a refused complaint"},
         {"{'event':'urgent','refused':'why','possible':true}",
          "To read: a refused complaint may speak of harm"},
+        {"{'event':'despite','case':'C5','did':'L1: hold ended (divert)'}",
+         "URGENT C5: harm is open, and yet: L1: hold ended (divert)"},
         {"{'event':'emptied','case':'C5','symptom':'mold','lot_named':'L1'}",
          "C5 mold: its last complaint was withdrawn, L1"},
         {"{'event':'emptied','case':'C5','symptom':'mold','lot_named':'L1','back':true}",
