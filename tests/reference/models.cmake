@@ -6,5 +6,6 @@ if(SYSTEM_PYTHON)
   add_test(NAME reference/models
     COMMAND ${SYSTEM_PYTHON} ${CMAKE_CURRENT_LIST_DIR}/models_scipy.py
       $<TARGET_FILE:models_print> ${CMAKE_SOURCE_DIR}/rules/models.json)
-  set_tests_properties(reference/models PROPERTIES SKIP_RETURN_CODE 77 TIMEOUT 300)
+  set_tests_properties(reference/models PROPERTIES SKIP_RETURN_CODE 77 TIMEOUT 300
+    LABELS once COST 25)
 endif()
