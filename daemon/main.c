@@ -294,6 +294,17 @@ static int start_store(struct daemon *d, struct error *err)
     return rc;
 }
 
+/* A connection that waits for its answer is not read: its descriptor goes out of epoll's set and in
+ * again with each request, which takes no call of the system where both come in one turn. */
+static struct event_base *new_loop(void)
+{
+    struct event_config *how = event_config_new();
+    event_config_set_flag(how, EVENT_BASE_FLAG_EPOLL_USE_CHANGELIST);
+    struct event_base *base = event_base_new_with_config(how);
+    event_config_free(how);
+    return base;
+}
+
 static int start(struct daemon *d, const struct options *o, struct error *err)
 {
     int rc = start_store(d, err);
@@ -306,7 +317,7 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     mailer_attach(d->mailer, case_sheet_for_mail, &d->app);
     mailer_configure(d->mailer, &mail);
     evthread_use_pthreads();
-    d->base = event_base_new();
+    d->base = new_loop();
     d->app.sessions = sessions_new();
     d->app.uploads = uploads_new();
     d->app.reloaded = daemon_reloaded;

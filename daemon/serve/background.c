@@ -1,6 +1,7 @@
 #include "serve/background.h"
 #include "base/text.h"
 #include "serve/news.h"
+#include "serve/pace.h"
 #include "serve/rematching.h"
 #include "serve/reranking.h"
 #include "serve/service.h"
@@ -11,10 +12,12 @@
 #include <stdatomic.h>
 #include <stdlib.h>
 #include <sys/resource.h>
+#include <unistd.h>
 
 enum {
     BACKGROUND_NICE = 10, /* a tenth of the processor time of a desk's thread, if they compete */
     TICK_S = 1,
+    NAP_MS = 50,
     UPKEEP_EVERY_MS = 60000,
     WRITER_STUCK_MS = 60000
 };
@@ -41,6 +44,24 @@ static bool rank(struct background *bg, struct setup *setup, struct store *store
     return more;
 }
 
+static struct pace pace_now(const struct background *bg)
+{
+    return (struct pace){writer_counts(bg->app->writer).jobs, clock_monotonic_ms()};
+}
+
+/* As long as others write as they did. */
+static void rest(const struct background *bg, struct pace since)
+{
+    struct pace now = pace_now(bg);
+    bool busy = true;
+    for (int64_t left_ms = pace_rest_ms(since, now); left_ms > 0 && busy; left_ms -= NAP_MS) {
+        struct pace before = now;
+        usleep(NAP_MS * 1000);
+        now = pace_now(bg);
+        busy = pace_is_busy(before, now) && !atomic_load(&bg->stopping);
+    }
+}
+
 static void background_round(struct store *store, void *arg)
 {
     struct background *bg = arg;
@@ -51,6 +72,7 @@ static void background_round(struct store *store, void *arg)
     sessions_expire(bg->app->sessions, app_now_ms(bg->app));
     uploads_expire(bg->app->uploads, app_now_ms(bg->app));
     for (bool more = true; more && !atomic_load(&bg->stopping);) {
+        struct pace begun = pace_now(bg);
         more = rematching_round(bg->rematching, setup, store);
         more = rank(bg, setup, store, WORK_RANK) || more;
         if (!more && !app_in_bulk(bg->app)) {
@@ -59,6 +81,8 @@ static void background_round(struct store *store, void *arg)
         }
         if (more && bg->mailer)
             mailer_wake(bg->mailer);
+        if (more)
+            rest(bg, begun);
     }
     if (!atomic_load(&bg->stopping))
         news_tell(bg->app, setup, store);

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "serve/peer.h"
 #include "serve/tls.h"
+#include "serve/users.h"
 #include <event2/bufferevent_ssl.h>
 #include <stdlib.h>
 #include <string.h>
@@ -71,13 +72,20 @@ static unsigned token_roles(struct pending *p)
     return roles;
 }
 
+static unsigned user_roles(struct pending *p)
+{
+    int64_t now_ms = clock_monotonic_ms();
+    struct user_known user = users_get(p->setup->users, p->uid, now_ms);
+    if (!(user.roles & p->route->roles))
+        user = users_look(p->setup->users, p->uid, now_ms);
+    text_clip(user.name, p->request.user, sizeof p->request.user);
+    return user.roles;
+}
+
 /* What the peer may do, and its name. */
 static unsigned roles_of(struct pending *p)
 {
-    if (!p->local)
-        return p->certificate_roles | (p->token ? token_roles(p) : 0);
-    peer_name_of_uid(p->uid, p->request.user, sizeof p->request.user);
-    return peer_roles_of_uid(p->setup->config, p->uid);
+    return p->local ? user_roles(p) : p->certificate_roles | (p->token ? token_roles(p) : 0);
 }
 
 int pending_check_role(struct pending *p, struct error *err)

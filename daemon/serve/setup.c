@@ -9,6 +9,7 @@
 #include "serve/credentials.h"
 #include "serve/installed.h"
 #include "serve/tls.h"
+#include "serve/users.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -117,6 +118,7 @@ int setup_load(const char *config_path, const char *rules_dir, const struct setu
         setup_unref(setup);
         return rc;
     }
+    setup->users = users_new(setup->config);
     setup->desk = (struct desk){
         .tz = setup->tz,
         .matcher = setup->matcher,
@@ -149,6 +151,7 @@ void setup_unref(struct setup *setup)
     SSL_CTX_free(setup->tls);
     json_decref(setup->needs_restart);
     json_decref(setup->own_rules);
+    users_free(setup->users);
     config_free(setup->config);
     free(setup);
 }

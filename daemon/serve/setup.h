@@ -13,6 +13,7 @@
 struct lot_matcher;
 struct lexicon;
 struct severity_rules;
+struct users;
 
 struct setup {
     int references;          /* atomic */
@@ -20,6 +21,7 @@ struct setup {
     const char *rules_dir;   /* one folder or several: base/doc.h */
     json_t *own_rules;       /* the plant's own files: rules/rule_files.h */
     struct config *config;
+    struct users *users; /* roles of the machine's users by `config` */
     struct tz *tz;
     struct triage *triage;
     struct lot_matcher *matcher;

@@ -4,18 +4,22 @@
  *     bench_intake ODDLOAFD RULES [seconds]
  *
  * Both write the same tables on the same disk, one after the other, with synchronous=FULL. The
- * bare program calls complaint_log() directly: no sockets, no JSON, no look-up of lots. Prints
- * both, their ratio, the time to the answer and to the bare commit (p50, p99), start time and RSS.
+ * bare program calls complaint_log() directly: no sockets, no JSON, no look-up of lots. The third
+ * is the floor of the second: a program that answers the same clients as many bytes and does
+ * nothing. Prints their rates, the time to the answer and to the bare commit (p50, p99), what each
+ * costs of the processor, how many complaints the daemon's commits hold, start time and RSS.
  */
 #include "base/text.h"
 #include "base/uuid.h"
 #include "store/complaint.h"
 #include "store/db.h"
+#include <poll.h>
 #include <pthread.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 #include <sys/socket.h>
 #include <sys/un.h>
 #include <sys/wait.h>
@@ -82,15 +86,24 @@ static void make_lots(const char *dir)
 /* ---- bare ---- */
 
 struct timed {
-    double *times, rate;
+    double *times, rate, own_us; /* own_us: this process's processor time of each */
     size_t count;
 };
 
+static double own_processor_s(void)
+{
+    struct rusage used;
+    getrusage(RUSAGE_SELF, &used);
+    return (double)(used.ru_utime.tv_sec + used.ru_stime.tv_sec) +
+           (double)(used.ru_utime.tv_usec + used.ru_stime.tv_usec) * 1e-6;
+}
+
 static struct timed run_bare(const char *dir, double seconds)
 {
-    struct timed t = {xmalloc(TIMES_MOST * sizeof(double)), 0, 0};
+    struct timed t = {.times = xmalloc(TIMES_MOST * sizeof(double))};
     struct store *store;
     size_t rows = 0;
+    double own_s = own_processor_s();
     must(store_open(dir, STORE_WRITE, &store, NULL) == 0, "store");
     double start = now_s();
     while (now_s() - start < seconds) {
@@ -126,6 +139,7 @@ static struct timed run_bare(const char *dir, double seconds)
             t.times[t.count++] = now_s() - before;
     }
     t.rate = (double)rows / (now_s() - start);
+    t.own_us = (own_processor_s() - own_s) * 1e6 / (double)rows;
     store_close(store);
     return t;
 }
@@ -243,11 +257,40 @@ static pid_t start_daemon(const char *program, const char *rules, const char *di
     return pid;
 }
 
-static struct timed run_daemon(const char *socket, double seconds)
+/* Of all its threads. */
+static double processor_s(pid_t pid)
+{
+    char path[64], line[1024] = "";
+    unsigned long user = 0, kernel = 0;
+    snprintf(path, sizeof path, "/proc/%d/stat", (int)pid);
+    FILE *f = fopen(path, "r");
+    if (f && fgets(line, sizeof line, f))
+        sscanf(strrchr(line, ')'), ") %*c %*d %*d %*d %*d %*d %*u %*u %*u %*u %*u %lu %lu", &user,
+               &kernel);
+    if (f)
+        fclose(f);
+    return (double)(user + kernel) / (double)sysconf(_SC_CLK_TCK);
+}
+
+/* A number of its metrics, or of nothing 0. */
+static double metric(const char *socket, const char *name)
+{
+    static const char ASK[] = "GET /v1/metrics HTTP/1.1\r\nHost: x\r\n\r\n";
+    char answer[65536] = "", line[128];
+    int fd = connect_to(socket);
+    must(fd >= 0 && write(fd, ASK, sizeof ASK - 1) > 0, "metrics");
+    read_answer(fd, answer, sizeof answer);
+    close(fd);
+    snprintf(line, sizeof line, "\n%s ", name);
+    const char *at = strstr(answer, line);
+    return at ? strtod(at + strlen(line), NULL) : 0;
+}
+
+static struct timed run_clients(const char *socket, double seconds)
 {
     static struct client clients[CLIENTS];
-    struct timed t = {xmalloc(TIMES_MOST * sizeof(double)), 0, 0};
-    double start = now_s();
+    struct timed t = {.times = xmalloc(TIMES_MOST * sizeof(double))};
+    double start = now_s(), own_s = own_processor_s();
     size_t refused = 0;
     for (int i = 0; i < CLIENTS; i++) {
         clients[i] = (struct client){.socket = socket,
@@ -265,15 +308,76 @@ static struct timed run_daemon(const char *socket, double seconds)
     }
     t.count = total;
     t.rate = (double)total / (now_s() - start);
+    t.own_us = (own_processor_s() - own_s) * 1e6 / (double)total;
     if (refused)
         printf("refused: %zu\n", refused);
     return t;
 }
 
+/* ---- the floor ---- */
+
+enum { ECHO_BYTES = 900 }; /* about what the daemon answers one of these complaints */
+
+/* False: the client has gone. */
+static bool echo_one(int fd)
+{
+    static char answer[ECHO_BYTES + 256];
+    char request[2048];
+    int head = snprintf(answer, sizeof answer, "HTTP/1.1 201 Created\r\nContent-Length: %d\r\n\r\n",
+                        ECHO_BYTES);
+    return read(fd, request, sizeof request) > 0 &&
+           write(fd, answer, (size_t)(head + ECHO_BYTES)) > 0;
+}
+
+static void echo_all(int door)
+{
+    struct pollfd fds[CLIENTS];
+    int here = CLIENTS;
+    for (int i = 0; i < CLIENTS; i++)
+        fds[i] = (struct pollfd){.fd = accept(door, NULL, NULL), .events = POLLIN};
+    while (here && poll(fds, CLIENTS, -1) > 0) {
+        for (int i = 0; i < CLIENTS; i++) {
+            if (fds[i].fd >= 0 && fds[i].revents && !echo_one(fds[i].fd)) {
+                fds[i].fd = -1; /* poll() passes over it */
+                here--;
+            }
+        }
+    }
+}
+
+static pid_t start_echo(const char *path)
+{
+    struct sockaddr_un address = {.sun_family = AF_UNIX};
+    int door = socket(AF_UNIX, SOCK_STREAM, 0);
+    snprintf(address.sun_path, sizeof address.sun_path, "%s", path);
+    must(!bind(door, (struct sockaddr *)&address, sizeof address) && !listen(door, CLIENTS),
+         "echo");
+    pid_t pid = fork();
+    if (pid == 0) {
+        echo_all(door);
+        _exit(0);
+    }
+    close(door);
+    return pid;
+}
+
+/* ---- what is told ---- */
+
+static void tell(const char *who, int clients, struct timed *t, double processor_us)
+{
+    printf("%-6s %3d: %8.0f a second, p50 %.2f ms p99 %.2f ms, processor %.0f us each", who,
+           clients, t->rate, quantile(t->times, t->count, 0.5), quantile(t->times, t->count, 0.99),
+           processor_us);
+    if (clients)
+        printf(", clients' %.0f", t->own_us);
+    printf("\n");
+    free(t->times);
+}
+
 int main(int argc, char **argv)
 {
     char bare_dir[] = "/var/tmp/oddloaf-bare-XXXXXX", dir[] = "/var/tmp/oddloaf-bench-XXXXXX";
-    char socket_path[128], command[256];
+    char socket_path[100], echo_path[100], command[256];
     double seconds = argc > 3 ? atof(argv[3]) : 10, start_s;
     if (argc < 3) {
         fprintf(stderr, "usage: bench_intake ODDLOAFD RULES [seconds]\n");
@@ -284,22 +388,31 @@ int main(int argc, char **argv)
     make_lots(dir);
     struct timed bare = run_bare(bare_dir, seconds);
     snprintf(socket_path, sizeof socket_path, "%s/s.sock", dir);
+    snprintf(echo_path, sizeof echo_path, "%s/e.sock", dir);
     pid_t pid = start_daemon(argv[1], argv[2], dir, socket_path, &start_s);
     long rss_before = rss_kib(pid);
-    struct timed daemon = run_daemon(socket_path, seconds);
+    double before_s = processor_s(pid);
+    struct timed daemon = run_clients(socket_path, seconds);
+    double daemon_us = (processor_s(pid) - before_s) * 1e6 / (double)daemon.count;
+    double groups = metric(socket_path, "oddloaf_write_groups_total");
     long rss_after = rss_kib(pid);
     kill(pid, SIGTERM);
     waitpid(pid, NULL, 0);
-    printf("bare, groups of %d:   %8.0f complaints/s, commit p50 %.2f ms p99 %.2f ms\n", GROUP,
-           bare.rate, quantile(bare.times, bare.count, 0.5),
-           quantile(bare.times, bare.count, 0.99));
-    printf("daemon, %d clients:   %8.0f complaints/s, answer p50 %.2f ms p99 %.2f ms\n", CLIENTS,
-           daemon.rate, quantile(daemon.times, daemon.count, 0.5),
-           quantile(daemon.times, daemon.count, 0.99));
-    printf("ratio %.2f; start %.0f ms; RSS %ld KiB idle, %ld KiB after\n", daemon.rate / bare.rate,
-           start_s * 1000, rss_before, rss_after);
+    pid = start_echo(echo_path);
+    struct rusage used;
+    struct timed echo = run_clients(echo_path, seconds / 4);
+    must(wait4(pid, NULL, 0, &used) == pid, "echo");
+    double echo_s = (double)(used.ru_utime.tv_sec + used.ru_stime.tv_sec) +
+                    (double)(used.ru_utime.tv_usec + used.ru_stime.tv_usec) * 1e-6;
+    printf("ratio %.2f, p99 %.2f of the bare commit's; %.1f complaints a commit; start %.0f ms; "
+           "RSS %ld KiB idle, %ld KiB after\n",
+           daemon.rate / bare.rate,
+           quantile(daemon.times, daemon.count, 0.99) / quantile(bare.times, bare.count, 0.99),
+           (double)daemon.count / groups, start_s * 1000, rss_before, rss_after);
+    tell("bare", 0, &bare, bare.own_us);
+    tell("daemon", CLIENTS, &daemon, daemon_us);
+    double echo_us = echo_s * 1e6 / (double)echo.count;
+    tell("echo", CLIENTS, &echo, echo_us);
     snprintf(command, sizeof command, "rm -rf %s %s", bare_dir, dir);
-    free(bare.times);
-    free(daemon.times);
     return system(command);
 }

@@ -1,0 +1,39 @@
+/* Users of this machine, by their numbers. */
+#include "check.h"
+#include "serve/request.h"
+#include "serve/users.h"
+#include <pwd.h>
+#include <string.h>
+#include <unistd.h>
+
+static struct config *settings(void)
+{
+    struct config *config = NULL;
+    assert_int_equal(config_load(NULL, NULL, NULL, &config, NULL), 0);
+    return config;
+}
+
+static void two_of_one_slot_are_two(void **state)
+{
+    (void)state;
+    struct config *config = settings();
+    struct users *users = users_new(config);
+    uid_t none = 999999936 + geteuid() % 64; /* another who is looked for where this one is kept */
+    assert_null(getpwuid(none));
+    for (int64_t now_ms = 0; now_ms < 3 * USERS_KEPT_MS; now_ms += USERS_KEPT_MS / 2) {
+        struct user_known own = users_get(users, geteuid(), now_ms);
+        struct user_known other = users_get(users, none, now_ms);
+        assert_int_equal(own.roles, ROLE_ANY);
+        assert_string_equal(own.name, getpwuid(geteuid())->pw_name);
+        assert_int_equal(other.roles, 0);
+        assert_memory_equal(other.name, "uid 9999999", 11);
+    }
+    users_free(users);
+    config_free(config);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {cmocka_unit_test(two_of_one_slot_are_two)};
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
