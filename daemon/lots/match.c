@@ -43,6 +43,31 @@ static int find_product(struct matching *m)
     return 0;
 }
 
+int match_named(struct store *store, struct lot_parsed *parsed, struct product_named *ret,
+                struct error *err)
+{
+    bool instead = !parsed->pattern[0] && !parsed->scanned && !parsed->wrong[0];
+    int rc = product_named_find(store, instead ? parsed->text : parsed->beside, ret, err);
+    if (rc || !ret->count)
+        return rc;
+    if (instead)
+        parsed->text[0] = '\0';
+    if (product_named_one(ret) && !parsed->product[0])
+        text_clip(ret->row[0].product, parsed->product, sizeof parsed->product);
+    return 0;
+}
+
+static int take_named(struct matching *m)
+{
+    struct product_named named;
+    int rc = match_named(m->store, &m->result->parsed, &named, m->err);
+    if (rc || m->product.count || !named.count)
+        return rc;
+    m->product = named;
+    m->result->product_id = product_named_one(&named);
+    return 0;
+}
+
 static int find_outlets(struct matching *m)
 {
     struct lot_match_result *r = m->result;
@@ -55,8 +80,8 @@ static int find_outlets(struct matching *m)
     return rc;
 }
 
-/* What a lot of ours bears is its code, whatever else it looks like: a date, a barcode. */
-static int take_known(struct matching *m)
+/* What a lot of ours bears is its code, whatever else it looks like: a date, a barcode, a name. */
+static int take_known(struct matching *m, bool *ret_known)
 {
     struct lot_parsed whole;
     struct lot_find_row row;
@@ -65,10 +90,10 @@ static int take_known(struct matching *m)
     match_understand_whole(m->query->lot_text, &whole);
     lot_find_fold(m->result->parsed.text, m->fold, sizeof m->fold);
     lot_find_fold(whole.text, fold, sizeof fold);
-    if (!*fold || (!strcmp(fold, m->fold) && !m->result->parsed.gtin[0]))
-        return 0;
-    int rc = lot_find_by_fold(m->store, fold, 1, &rows, m->err);
-    if (rc == 0 && rows.count)
+    bool same = strcmp(fold, m->fold) == 0 && !m->result->parsed.gtin[0];
+    int rc = *fold ? lot_find_by_fold(m->store, fold, 1, &rows, m->err) : 0;
+    *ret_known = rc == 0 && rows.count > 0;
+    if (*ret_known && !same)
         m->result->parsed = whole;
     return rc;
 }
@@ -78,9 +103,12 @@ static int prepare(struct matching *m)
     struct lot_parsed *parsed = &m->result->parsed;
     match_understand(m->matcher, m->query->lot_text, m->query->plant, m->query->received_ms,
                      m->query->tz, parsed);
-    int rc = take_known(m);
+    bool known = false;
+    int rc = take_known(m, &known);
     if (rc == 0)
         rc = find_product(m);
+    if (rc == 0 && !known)
+        rc = take_named(m);
     if (rc == 0)
         rc = find_outlets(m);
     if (rc == 0)

@@ -45,10 +45,11 @@ struct lot_query {
 /* The text as understood, to be read back. */
 struct lot_parsed {
     char text[LOT_MATCH_CODE];    /* the lot code in it; "" if there is none */
+    char beside[LOT_MATCH_TEXT];  /* what else stands there, where a pattern took a part; "" */
     char code[LOT_MATCH_CODE];    /* as the plant prints it, if a pattern fits */
     char pattern[LOT_MATCH_WORD]; /* the pattern's name, "" if none fits */
     char plant[LOT_MATCH_WORD], line[LOT_MATCH_WORD], shift[LOT_MATCH_WORD];
-    char product[LOT_MATCH_CODE]; /* product code from a GTIN or a pattern, "" */
+    char product[LOT_MATCH_CODE]; /* product code from a GTIN, a pattern or a name, "" */
     char gtin[16];                /* 14 digits, "" */
     int32_t day;                  /* production day, WHEN_UNKNOWN_DAY */
     int minute;                   /* of the clock at which it was packed, -1 */
@@ -94,7 +95,7 @@ struct lot_match_result {
     double none_weight; /* that it is none of these, unrecorded_weight included; all weights and
                            this sum to 1 */
     struct lot_parsed parsed;
-    int64_t product_id;                                    /* of the one that the query names, 0 */
+    int64_t product_id; /* of the one that the query names, or its text; 0 */
     char store[LENGTH_TRADE + 1], route[LENGTH_TRADE + 1]; /* as on record, "" */
     bool codes_hold_time;                                  /* a pattern of the plant does */
     int lookups; /* of the index of codes, to watch the cost */

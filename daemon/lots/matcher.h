@@ -5,6 +5,7 @@
 #include "lots/agreement.h"
 #include "lots/code_pattern.h"
 #include "lots/match.h"
+#include "lots/product_named.h"
 #include "lots/reading.h"
 #include "lots/walk.h"
 
@@ -22,5 +23,11 @@ struct lot_matcher {
 
 /* Has a code of the plant (NULL or "": of any) the time of packing in it? In match.c. */
 bool matcher_holds_time(const struct lot_matcher *matcher, const char *plant);
+
+/* "Honey Oat, best by Nov 27": who has no code says the name where the code is asked for. What was
+ * understood then holds no code, and the product, if it is one; beside a code that is read the name
+ * helps. In match.c. */
+int match_named(struct store *store, struct lot_parsed *parsed, struct product_named *ret,
+                struct error *err);
 
 #endif

@@ -37,6 +37,9 @@ static int look_up(struct store *store, const struct lot_parsed *parsed,
                    const struct unrecorded_code *record, struct standing *s, struct error *err)
 {
     int64_t first_ms, newest_ms;
+    s->has_code = parsed->text[0] != '\0';
+    s->has_product |= parsed->product[0] != '\0';
+    s->has_code_date |= parsed->code_day != WHEN_UNKNOWN_DAY;
     s->gap = record->gap;
     s->code_day = parsed->day;
     if (s->gap != LOT_GAP_NONE)
@@ -87,7 +90,10 @@ static int look_again(const struct lot_matcher *matcher, struct store *store,
     struct unrecorded_code record;
     match_understand(matcher, query->lot_text, query->plant, query->received_ms, query->tz,
                      &parsed);
+    struct product_named named;
     int rc = unrecorded_look(store, query->tz, &parsed, &record, err);
+    if (!rc && !record.found)
+        rc = match_named(store, &parsed, &named, err);
     return rc ? rc : look_up(store, &parsed, &record, s, err);
 }
 
@@ -139,8 +145,10 @@ static void append_read(const struct standing *s, struct text_buffer *out)
                      "; the code as read, %s, cannot be right, for there is no %s: it was"
                      " misread, or printed wrong",
                      s->text, s->wrong);
-    else if (s->text[0])
+    else if (s->has_code)
         text_appendf(out, "; the code as read: %s", s->text);
+    else if (s->text[0])
+        text_appendf(out, "; no code is in what was read: %s", s->text);
     else
         text_append(out, "; no code was read");
 }
@@ -354,7 +362,7 @@ static json_t *decides_json(const struct standing *s)
         add_lines(s, list);
     if (s->state == LOT_SEVERAL && s->codes_hold_time && any_differs(s, differ_by_time))
         add_times(s, list);
-    add(list, s->text[0] ? "a photo of the code" : "the code on the bag, or a photo of it");
+    add(list, s->has_code ? "a photo of the code" : "the code on the bag, or a photo of it");
     return list;
 }
 

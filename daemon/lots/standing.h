@@ -32,6 +32,7 @@ struct standing {
     size_t count;
     bool codes_hold_time;            /* a code of the plant has the time of packing in it */
     bool has_product, has_code_date; /* were said: not asked for again */
+    bool has_code;                   /* in the text: it may be a name and a date */
     const struct tz *tz;             /* borrowed from the query */
 };
 

@@ -6,11 +6,14 @@
 #include <stdio.h>
 #include <string.h>
 
-/* Upper case, anything that is no printable ASCII made a blank, blanks single, ends trimmed. */
+/* Upper case without accents, anything else that is no printable ASCII made a blank, blanks single,
+ * ends trimmed. */
 static void clean(const char *text, char out[LOT_MATCH_TEXT])
 {
     size_t at = 0;
-    for (const char *s = text; *s && at + 1 < LOT_MATCH_TEXT; s++) {
+    char plain[LOT_MATCH_TEXT];
+    text_fold(text, plain, sizeof plain);
+    for (const char *s = plain; *s; s++) {
         int c = (unsigned char)*s;
         if (c <= ' ' || c > '~')
             c = ' ';
@@ -146,6 +149,7 @@ static void read_code(const struct lot_matcher *matcher, struct lot_parsed *pars
         take_reading(parsed, &reading, tz);
         take_code(parsed, text + reading.from, reading.to - reading.from);
         snprintf(beside, sizeof beside, "%.*s , %s", (int)reading.from, text, text + reading.to);
+        text_clip(beside, parsed->beside, sizeof parsed->beside);
         take_date(matcher, parsed, beside, received_day);
     } else if (read_patterns(matcher, lot_find_fold(text, fold, sizeof fold), plant, received_day,
                              &reading, wrong) &&

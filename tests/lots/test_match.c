@@ -221,6 +221,38 @@ static void product_that_fits_several(void **state)
     assert_float_equal(none.candidate[0].weight, unsaid.candidate[0].weight, 1e-12);
 }
 
+/* Who has no code says what it is and its date, where the code is asked for. */
+static void product_named_as_the_code(void **state)
+{
+    (void)state;
+    static const char *const SAID[] = {"Honey Oat best by 2026-11-29", "honey oat 11/29/2026",
+                                       "H24 2026-11-29", "Honey O\303\241t, Nov 29 2026"};
+    for (size_t i = 0; i < COUNT_OF(SAID); i++) {
+        struct lot_match_result r = match(query(SAID[i]));
+        double two = r.candidate[0].weight + r.candidate[1].weight;
+        two += r.candidate[2].weight + r.candidate[3].weight;
+        print_message("%s: %.3f of its four lots\n", SAID[i], two);
+        assert_string_equal(r.parsed.product, "H24");
+        assert_string_equal(r.parsed.text, "");
+        assert_int_equal(r.product_id, 2);
+        assert_true(two > 0.9);
+        for (size_t k = 0; k < 4; k++)
+            assert_memory_equal(r.candidate[k].code + 3, "6323", 4);
+    }
+    struct lot_query q = query("honey oat");
+    q.code_day = day("2026-11-29");
+    assert_string_equal(match(q).parsed.product, "H24");
+    q.product = "W24"; /* what the desk chose stands before it */
+    assert_int_equal(match(q).product_id, 1);
+    /* beside a misread code it helps as if it had been chosen */
+    q = query("Honey Oat L2 6321 B0913");
+    assert_string_equal(match(q).parsed.product, "H24");
+    assert_string_equal(match(q).parsed.text, "L2 6321 B0913");
+    /* a code is no name */
+    assert_string_equal(match(query("L2 6321 B0912")).parsed.product, "");
+    assert_string_equal(match(query("WHT 24")).parsed.text, "WHT 24");
+}
+
 static void product_and_code_date_alone(void **state)
 {
     (void)state;
@@ -462,6 +494,7 @@ int main(void)
         cmocka_unit_test(contradictions_lower_an_exact_hit),
         cmocka_unit_test(product_and_store_as_people_say_them),
         cmocka_unit_test(product_that_fits_several),
+        cmocka_unit_test(product_named_as_the_code),
         cmocka_unit_test(product_and_code_date_alone),
         cmocka_unit_test(scanned_labels),
         cmocka_unit_test(dates_beside_the_code),

@@ -210,6 +210,19 @@ static void several(void **state)
     lot_rules_free(plain);
 }
 
+/* What was said where the code is asked for is not asked again, and not called a code. */
+static void name_and_date_for_a_code(void **state)
+{
+    (void)state;
+    json_t *json = told("White Pan best by 2026-11-27", NULL);
+    check(json, "several", "one of several lots",
+          "not certain: the likeliest lot has 16 %; no code is in what was read: White Pan best by "
+          "2026-11-27");
+    check_decides(json, "[\"the line (2, 1)\", \"the time of packing in the code (04:12 to "
+                        "18:12)\", \"the code on the bag, or a photo of it\"]");
+    json_decref(json);
+}
+
 static void exact_with_another_code_date(void **state)
 {
     (void)state;
@@ -339,6 +352,7 @@ int main(void)
         cmocka_unit_test(likely_though_it_reads_whole),
         cmocka_unit_test(impossible),
         cmocka_unit_test(several),
+        cmocka_unit_test(name_and_date_for_a_code),
         cmocka_unit_test(exact_with_another_code_date),
         cmocka_unit_test(contradicted),
         cmocka_unit_test(not_on_record),
