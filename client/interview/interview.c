@@ -91,6 +91,19 @@ static void mind_unread(const struct interview *iv, const struct field *f)
                   "harm, and phone the food-safety lead.");
 }
 
+/* A product or store that fits several, answered now or named in the story. */
+static void pick_named(struct interview *iv, const struct field *answered)
+{
+    static const char *const NAMED[] = {"product", "store"};
+    for (size_t i = 0; i < sizeof NAMED / sizeof *NAMED; i++) {
+        const struct field *f = fields_named(NAMED[i]);
+        if ((f != answered && !interview_taken(iv, f)) || !interview_pick(iv, f))
+            continue;
+        interview_save(iv);
+        interview_preview(iv);
+    }
+}
+
 static void after_answer(struct interview *iv, const struct field *f)
 {
     if (strcmp(f->name, "note") == 0)
@@ -102,11 +115,7 @@ static void after_answer(struct interview *iv, const struct field *f)
     }
     if (strncmp(f->name, "contact/", 8) != 0 || strcmp(f->name, "contact/phone") == 0)
         interview_preview(iv);
-    if (strcmp(f->name, "product") == 0 || strcmp(f->name, "store") == 0) {
-        interview_pick(iv, f);
-        interview_save(iv);
-        interview_preview(iv);
-    }
+    pick_named(iv, f);
     interview_harm(iv);
     interview_save(iv); /* with the harm that the daemon heard */
     mind_unread(iv, f);

@@ -120,8 +120,9 @@ static void list_choices(const struct interview *iv, const struct field *f, cons
 {
     size_t i;
     const json_t *choice;
+    const json_t *taken = interview_taken(iv, f);
     view_textf(&iv->view, VIEW_BOLD, 0, 2, "%s fits several. Which one? Its number; Enter: as said",
-               pick_text(iv->complaint, f->name, "That"));
+               pick_text(iv->complaint, f->name, pick_text(taken, "value", "That")));
     json_array_foreach(choices, i, choice)
     {
         view_textf(&iv->view, VIEW_PLAIN, 2, 5, "%zu  %s  %s", i + 1,
@@ -129,13 +130,23 @@ static void list_choices(const struct interview *iv, const struct field *f, cons
     }
 }
 
-void interview_pick(struct interview *iv, const struct field *f)
+/* What the story named is asked of once, whatever is answered after it. */
+static bool was_picked_from(struct interview *iv, const struct field *f, const json_t *choices)
+{
+    char *key = json_dumps(choices, JSON_COMPACT);
+    bool was = interview_taken(iv, f) && json_object_get(iv->said, key);
+    json_object_set_new(iv->said, key, json_true());
+    free(key);
+    return was;
+}
+
+bool interview_pick(struct interview *iv, const struct field *f)
 {
     json_t *choices = json_copy((json_t *)choices_of(iv, f));
     int64_t number = 0;
-    if (json_array_size(choices) == 0) {
+    if (json_array_size(choices) == 0 || was_picked_from(iv, f, choices)) {
         json_decref(choices);
-        return;
+        return false;
     }
     list_choices(iv, f, choices);
     char *line = interview_line(iv, "> ");
@@ -148,6 +159,7 @@ void interview_pick(struct interview *iv, const struct field *f)
     }
     free(line);
     json_decref(choices);
+    return true;
 }
 
 /* "illness (somebody felt or feels unwell)", with where it is from. */

@@ -49,8 +49,8 @@ char *interview_line(const struct interview *iv, const char *prompt);
 enum said interview_ask(struct interview *iv, const struct field *f, const char *ask,
                         const struct field **ret_field);
 /* What the daemon says fits several: a list to pick from, once; nothing picked leaves it as said.
- */
-void interview_pick(struct interview *iv, const struct field *f);
+ * False if there is nothing to pick from. */
+bool interview_pick(struct interview *iv, const struct field *f);
 /* All that is known so far, numbered: harm first, told or not, then what was answered and what the
  * story gave. */
 void interview_list(const struct interview *iv);

@@ -1,7 +1,7 @@
 #include "base/text.h"
 #include "desk/correcting_inside.h"
+#include "desk/noted.h"
 #include "desk/taking.h"
-#include "intake/lexicon.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -79,16 +79,6 @@ bool correcting_has_word(const json_t *list, const json_t *word)
     return false;
 }
 
-static void take_off(json_t *said, const struct field *field, const json_t *value)
-{
-    json_t *own = fields_get(said, field);
-    for (size_t i = json_array_size(own); json_is_array(own) && i-- > 0;)
-        if (json_equal(json_array_get(own, i), value))
-            json_array_remove(own, i);
-    if (own && (json_equal(own, value) || (json_is_array(own) && !json_array_size(own))))
-        fields_unset(said, field);
-}
-
 /* What the note as it was gives by itself. New reference. */
 static json_t *note_gives(const struct correcting_work *w)
 {
@@ -96,8 +86,8 @@ static json_t *note_gives(const struct correcting_work *w)
     json_t *texts = json_object(), *taken = NULL;
     for (size_t i = 0; i < sizeof TEXTS / sizeof TEXTS[0]; i++)
         json_object_set(texts, TEXTS[i], json_object_get(w->own, TEXTS[i]));
-    json_decref(lexicon_fill(w->desk->lexicon, texts,
-                             taking_day(w->desk, w->own, w->found.received_ms), &taken));
+    json_decref(noted_fill(w->desk, w->store, texts,
+                           taking_day(w->desk, w->own, w->found.received_ms), &taken));
     json_decref(texts);
     return taken;
 }
@@ -116,7 +106,7 @@ static void take_off_read(struct correcting_work *w, json_t *said)
         const json_t *value = json_object_get(item, "value");
         const json_t *own = field && sent ? fields_get(sent, field) : NULL;
         if (field && !(own && (json_equal(own, value) || correcting_has_word(own, value))))
-            take_off(said, field, value);
+            fields_take_off(said, field, value);
     }
     json_object_del(said, "harm_possible");
     json_object_del(said, "harm_read");
@@ -138,8 +128,8 @@ int correcting_read_note(struct correcting_work *w, struct error *err)
     json_t *base = json_deep_copy(w->own);
     take_off_read(w, base);
     correcting_set(w, base, err);
-    json_t *filled = lexicon_fill(w->desk->lexicon, base,
-                                  taking_day(w->desk, base, w->found.received_ms), &w->c->taken);
+    json_t *filled = noted_fill(w->desk, w->store, base,
+                                taking_day(w->desk, base, w->found.received_ms), &w->c->taken);
     json_decref(base);
     json_decref(w->said);
     w->said = filled;

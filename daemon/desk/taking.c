@@ -6,6 +6,7 @@
 #include "desk/doubts.h"
 #include "desk/event.h"
 #include "desk/joining.h"
+#include "desk/noted.h"
 #include "desk/outgoing.h"
 #include "desk/repeated.h"
 #include "desk/sent.h"
@@ -165,7 +166,7 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *com
 {
     /* the note fills only what nobody chose; what it gave is shown to the desk */
     json_t *filled =
-        lexicon_fill(desk->lexicon, complaint, taking_day(desk, complaint, now_ms), &t->taken);
+        noted_fill(desk, store, complaint, taking_day(desk, complaint, now_ms), &t->taken);
     int rc = refused_before(t, complaint);
     if (!rc)
         rc = read_form(desk, t, filled, false, now_ms);
@@ -203,7 +204,7 @@ int taking_preview(const struct desk *desk, struct store *store, const json_t *c
 {
     assert(ret_ranking);
     json_t *filled =
-        lexicon_fill(desk->lexicon, complaint, taking_day(desk, complaint, now_ms), &t->taken);
+        noted_fill(desk, store, complaint, taking_day(desk, complaint, now_ms), &t->taken);
     int rc = read_form(desk, t, filled, true, now_ms);
     json_decref(filled);
     if (!rc)

@@ -496,3 +496,13 @@ void fields_unset(json_t *complaint, const struct field *field)
     if (group && json_is_object(object) && json_object_size(object) == 0)
         json_object_deln(complaint, field->name, group - 1);
 }
+
+void fields_take_off(json_t *complaint, const struct field *field, const json_t *value)
+{
+    json_t *own = fields_get(complaint, field);
+    for (size_t i = json_array_size(own); json_is_array(own) && i-- > 0;)
+        if (json_equal(json_array_get(own, i), value))
+            json_array_remove(own, i);
+    if (own && (json_equal(own, value) || (json_is_array(own) && !json_array_size(own))))
+        fields_unset(complaint, field);
+}

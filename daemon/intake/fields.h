@@ -80,5 +80,7 @@ json_t *fields_get(const json_t *complaint, const struct field *field);
 void fields_set_new(json_t *complaint, const struct field *field, json_t *value); /* takes value */
 /* Leaves no empty object behind. */
 void fields_unset(json_t *complaint, const struct field *field);
+/* The value alone: of a list it is taken out, and another stays. */
+void fields_take_off(json_t *complaint, const struct field *field, const json_t *value);
 
 #endif

