@@ -42,8 +42,9 @@ const struct command cmd_lot = {
     .name = "lot",
     .args = "CODE",
     .help = "what a lot code means, and the lot's records",
-    .more = "CODE is any text read from a pack, or the product's name and its date; what is not exact "
-            "gets candidates with weights.",
+    .more =
+        "CODE is any text read from a pack, or the product's name and its date; what is not exact "
+        "gets candidates with weights.",
     .options = options,
     .least = 1,
     .most = 1,
