@@ -25,9 +25,10 @@ static void show_lot(const struct client *c, const json_t *lot, const char *note
 {
     char percent[VIEW_NUMBER], number[VIEW_COUNT];
     char *routes = pick_shown(lot, "routes");
+    bool risk = pick_has(lot, "probability");
     view_textf(
-        &c->view, VIEW_PLAIN, 2, 2, "%s  %s, %s, best by %s%s%s%s%s%s", pick_text(lot, "lot", "?"),
-        view_percent(pick_number(lot, "probability", 0), percent),
+        &c->view, VIEW_PLAIN, 2, 2, "%s  %s%s%s, best by %s%s%s%s%s%s", pick_text(lot, "lot", "?"),
+        risk ? view_percent(pick_number(lot, "probability", 0), percent) : "", risk ? ", " : "",
         view_count(pick_number(lot, "units", 0), "unit", number), pick_text(lot, "code_date", "?"),
         pick_bool(lot, "in_code", true) ? "" : " (past)", *routes ? ", sent by " : "", routes,
         pick_has(lot, "holds") ? ", on hold already" : "", note);
@@ -73,8 +74,9 @@ static int confirm(struct client *c, const struct args *a, const json_t *reach, 
     const json_t *lot, *own = json_object_get(reach, "own");
     if (c->json || args_has(a, "yes"))
         return EXIT_DONE;
-    view_title(&c->view, "%s  lots that may share %s", pick_text(reach, "case", "case"),
-               pick_text(reach, "title", "its cause"));
+    view_title(&c->view,
+               pick_has(reach, "by") ? "%s  lots that share %s" : "%s  lots that may share %s",
+               pick_text(reach, "case", "case"), pick_text(reach, "title", "its cause"));
     if (own)
         show_lot(c, own, ", the case's own lot");
     json_array_foreach(named, i, lot)
@@ -112,6 +114,11 @@ static int take_reach(struct client *c, const struct args *a, double least, json
         client_say(c,
                    "not all lots that share it are named, and so not all are held: those farthest "
                    "off are more than can be looked at here");
+    if (pick_has(reach, "by") && args_has(a, "at-least")) {
+        json_decref(reach);
+        return client_usage(c, "--at-least: these lots have no risk in percent, they shared what "
+                               "could have carried it: leave it out");
+    }
     json_t *named = at_risk(reach, least);
     bool own = pick_has(reach, "own"), others = json_array_size(named) > 0;
     rc = own || others ? confirm(c, a, reach, named) : say_none(c, reach);

@@ -6,17 +6,32 @@
 #include "show/table.h"
 #include <stdlib.h>
 
-static const struct column columns[] = {{"lot", COLUMN_LEFT, 12},    {"risk", COLUMN_RIGHT, 0},
-                                        {"units", COLUMN_RIGHT, 0},  {"best by", COLUMN_LEFT, 0},
-                                        {"sent by", COLUMN_LEFT, 8}, {"because", COLUMN_LEFT, 16}};
+#define WHICH                                                                                      \
+    {                                                                                              \
+        "lot", COLUMN_LEFT, 12                                                                     \
+    }
+#define REST                                                                                       \
+    {"units", COLUMN_RIGHT, 0}, {"best by", COLUMN_LEFT, 0}, {"sent by", COLUMN_LEFT, 8},          \
+    {                                                                                              \
+        "because", COLUMN_LEFT, 16                                                                 \
+    }
+static const struct column at_risk[] = {WHICH, {"risk", COLUMN_RIGHT, 0}, REST};
+static const struct column beside[] = {WHICH, REST};
 
-static void add_lot(struct table *t, const json_t *lot)
+/* Beside harm nothing is a risk in percent. */
+static bool has_risks(const json_t *document)
+{
+    return !pick_has(document, "by");
+}
+
+static void add_lot(struct table *t, const json_t *lot, bool risks)
 {
     char percent[VIEW_NUMBER];
     char number[VIEW_NUMBER];
     char *routes = pick_shown(lot, "routes");
     table_add(t, pick_text(lot, "lot", "?"));
-    table_add(t, view_percent(pick_number(lot, "probability", 0), percent));
+    if (risks)
+        table_add(t, view_percent(pick_number(lot, "probability", 0), percent));
     table_add(t, view_number(pick_number(lot, "units", 0), number));
     table_addf(t, "%s%s", pick_text(lot, "code_date", ""),
                pick_bool(lot, "in_code", true) ? "" : " past");
@@ -32,12 +47,12 @@ static double add_lots(struct table *t, const json_t *document)
     size_t i;
     const json_t *lot, *own = json_object_get(document, "own");
     if (own)
-        add_lot(t, own);
+        add_lot(t, own, has_risks(document));
     if (own && pick_bool(own, "in_code", true))
         units += pick_number(own, "units", 0);
     json_array_foreach(json_object_get(document, "lots"), i, lot)
     {
-        add_lot(t, lot);
+        add_lot(t, lot, has_risks(document));
         if (pick_bool(lot, "in_code", true))
             units += pick_number(lot, "units", 0);
     }
@@ -71,7 +86,7 @@ static void show_looked(const struct client *c, const json_t *document)
         view_text(&c->view, VIEW_BOLD, 2, 2,
                   "Not all: more lots share it than can be looked at here; those farthest off are "
                   "not named.");
-    if (pick_has(document, "own") && !pick_has(document, "none_because"))
+    if (pick_has(document, "own") && !pick_has(document, "none_because") && has_risks(document))
         view_textf(&c->view, VIEW_PLAIN, 2, 2,
                    "Looked at by their own records: lots packed within %.0f days.",
                    pick_number(document, "within_days", 0));
@@ -79,17 +94,25 @@ static void show_looked(const struct client *c, const json_t *document)
 
 static void show(const struct client *c, const json_t *document)
 {
-    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
+    struct table *t = has_risks(document) ? table_new(at_risk, sizeof at_risk / sizeof *at_risk)
+                                          : table_new(beside, sizeof beside / sizeof *beside);
     double units = add_lots(t, document);
     char number[VIEW_COUNT];
     case_path_harm(c, document);
-    view_title(&c->view, "%s  lots that may share %s", pick_text(document, "case", "case"),
+    view_title(&c->view,
+               has_risks(document) ? "%s  lots that may share %s" : "%s  lots that share %s",
+               pick_text(document, "case", "case"),
                pick_text(document, "title", pick_text(document, "cause", "the cause")));
     standing_show(&c->view, document, NULL);
     if (table_rows(t) > 0)
         table_print(t, &c->view, 2);
     if (json_array_size(json_object_get(document, "lots")) == 0)
         show_none(c, document);
+    if (!has_risks(document))
+        view_textf(&c->view, VIEW_BOLD, 2, 2,
+                   "By what they share, not by a cause: how far to hold or recall is for the "
+                   "food-safety lead and the law. oddloaf reach %s CAUSE goes by a cause.",
+                   pick_text(document, "case", "CASE"));
     show_looked(c, document);
     if (table_rows(t) > 0)
         view_textf(&c->view, VIEW_PLAIN, 2, 2,
@@ -112,6 +135,8 @@ const struct command cmd_reach = {
     .name = "reach",
     .args = "CASE [CAUSE]",
     .help = "the case's lot, and others that share the suspected condition",
+    .more = "Beside harm, and of a case without causes: those that shared what could have carried "
+            "it.",
     .least = 1,
     .most = 2,
     .exec = reach,

@@ -189,6 +189,14 @@ static void add_similar(const struct desk *desk, struct store *store, const stru
     json_object_set_new(answer, "similar", similar);
 }
 
+/* Whoever was hurt is asked of that, not of the bread. */
+static void set_harm_asks(const struct desk *desk, const struct taking *t, json_t *answer)
+{
+    bool harm = !t->taken_back && json_array_size(json_object_get(t->form->body, "harm"));
+    if (harm && json_object_get(answer, "ask"))
+        json_object_set_new(answer, "ask", harm_asks_of(desk->harm, HARM_SAID));
+}
+
 json_t *answer_taken(const struct desk *desk, struct store *store, const struct taking *t,
                      const json_t *ranking)
 {
@@ -201,6 +209,7 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
     json_object_set(answer, "ignored", t->form->ignored);
     if (ranking)
         add_ranking(answer, ranking);
+    set_harm_asks(desk, t, answer);
     add_return_caution(desk, t->form, answer);
     add_form_harm(
         desk, t, ranking,

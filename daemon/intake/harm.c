@@ -7,13 +7,32 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
         const char *script;
         const json_t *mail;
     };
+    struct asks {
+        const json_t *caller, *plant, *lab;
+    };
+    struct ask {
+        const char *source;
+        struct asks harm, other;
+    };
     struct harm {
         struct words said, possible;
+        struct ask ask;
     } harm;
     static const struct doc_row POSSIBLE[] = {
         {"script", DOC_TEXT, DOC_AT(struct words, script), .required = true},
         {"mail", DOC_TEXTS, .at = offsetof(struct words, mail), .low = 1, .high = INFINITY,
          .required = true},
+        {0}};
+    static const struct doc_row ASKS[] = {
+        {"caller", DOC_TEXTS, .at = offsetof(struct asks, caller), .low = 1, .high = INFINITY,
+         .required = true},
+        {"plant", DOC_TEXTS, .at = offsetof(struct asks, plant), .low = 1, .high = INFINITY},
+        {"lab", DOC_TEXTS, .at = offsetof(struct asks, lab), .low = 1, .high = INFINITY},
+        {0}};
+    static const struct doc_row ASK[] = {
+        {"source", DOC_TEXT, DOC_AT(struct ask, source), .required = true},
+        {"harm", DOC_OBJECT, DOC_AT(struct ask, harm), .rows = ASKS, .required = true},
+        {"other", DOC_OBJECT, DOC_AT(struct ask, other), .rows = ASKS, .required = true},
         {0}};
     static const struct doc_row ROWS[] = {
         {.name = "$schema"},
@@ -22,6 +41,7 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
         {"mail", DOC_TEXTS, .at = offsetof(struct harm, said.mail), .low = 1, .high = INFINITY,
          .required = true},
         {"possible", DOC_OBJECT, DOC_AT(struct harm, possible), .rows = POSSIBLE, .required = true},
+        {"ask", DOC_OBJECT, DOC_AT(struct harm, ask), .rows = ASK},
         {0}};
     struct doc doc = {.report = report, .arg = arg};
     if (doc_open(&doc, path, false) == 0) {
@@ -48,4 +68,25 @@ const char *harm_script_of(const json_t *harm, bool possible)
 const json_t *harm_needs_of(const json_t *harm, bool possible)
 {
     return json_object_get(words_of(harm, possible), "mail");
+}
+
+json_t *harm_asks_of(const json_t *harm, enum harm_about about)
+{
+    static const char *const WHO[] = {"caller", "plant", "lab"};
+    const json_t *asks =
+        json_object_get(json_object_get(harm, "ask"), about == HARM_OTHER ? "other" : "harm");
+    json_t *list = json_array();
+    for (size_t w = 0; w < sizeof WHO / sizeof *WHO; w++) {
+        size_t i;
+        json_t *text;
+        json_array_foreach(json_object_get(asks, WHO[w]), i, text)
+        {
+            json_array_append_new(list, json_pack("{s:O, s:s}", "ask", text, "of", WHO[w]));
+        }
+    }
+    if (!json_array_size(list) || about == HARM_POSSIBLE)
+        json_array_insert_new(list, 0,
+                              json_pack("{s:s, s:s}", "ask",
+                                        harm_script_of(harm, about != HARM_SAID), "of", "caller"));
+    return list;
 }

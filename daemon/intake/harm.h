@@ -5,12 +5,16 @@
 #include "base/doc.h"
 
 /* {"script": read out to the caller, "mail": [cautions of the urgent mail], "possible": the same
- * two where harm may be meant and a person must read}; checked. New reference. Every fault is
- * reported
+ * two where harm may be meant and a person must read, "ask": what to ask of it}; checked. New
+ * reference. Every fault is reported
  * (`report` may be NULL); then the first is also in `err` and its code returned. */
 int harm_load(const char *path, doc_report report, void *arg, json_t **ret, struct error *err);
 /* Of `harm` as loaded, borrowed: what to read out, and what the mail says this needs. */
 const char *harm_script_of(const json_t *harm, bool possible);
 const json_t *harm_needs_of(const json_t *harm, bool possible);
+/* What to ask and look up: [{"ask","of"}], `of` "caller", "plant" or "lab". A plant's own file may
+ * say none: then what is read out. New reference. */
+enum harm_about { HARM_SAID, HARM_POSSIBLE, HARM_OTHER }; /* HARM_OTHER: a kind without causes */
+json_t *harm_asks_of(const json_t *harm, enum harm_about about);
 
 #endif

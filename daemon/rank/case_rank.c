@@ -87,8 +87,9 @@ int case_rank_read(struct triage *triage, struct store *store, int64_t case_id,
         case_input_clear(&input);
         rc = error_set(err, ERROR_INVALID, "case %s is of none of the kinds that have causes",
                        CASE_ID(case_id));
-        error_hint(err, "oddloaf rank tells what was said, oddloaf lot CODE what was packed beside "
-                        "the lot, oddloaf hold CODE holds it");
+        error_hint(err,
+                   "oddloaf rank tells what was said, oddloaf ask what to ask, oddloaf reach what "
+                   "was packed beside its lot, oddloaf hold --reach holds that");
     }
     if (!rc)
         rc = case_rank_make(triage, store, &input, ret, err);

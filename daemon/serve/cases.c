@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "base/words.h"
 #include "desk/apart.h"
+#include "desk/case_asks.h"
 #include "desk/following.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
@@ -252,7 +253,7 @@ void cases_sheet(struct request *rq, struct store *store)
 }
 
 /* why, facts, ask and reach differ in the one call they make. */
-typedef int (*case_question)(struct triage *triage, struct store *store, int64_t case_id,
+typedef int (*case_question)(const struct desk *desk, struct store *store, int64_t case_id,
                              const char *cause, json_t **ret, struct error *err);
 
 /* Its own lot's, where "lots" are others. */
@@ -275,7 +276,7 @@ static void answer_question(struct request *rq, struct store *store, case_questi
     struct setup *setup = app_setup(rq->app);
     int rc = named_case(store, rq->part[0], &id, &err);
     if (!rc)
-        rc = question(setup->triage, store, id, cause, &answer, &err);
+        rc = question(&setup->desk, store, id, cause, &answer, &err);
     if (!rc)
         logged_case_json(&setup->desk, store, id, answer, NULL);
     if (!rc && json_object_get(answer, "none_because"))
@@ -284,23 +285,35 @@ static void answer_question(struct request *rq, struct store *store, case_questi
     setup_unref(setup);
 }
 
-static int ask_question(struct triage *triage, struct store *store, int64_t case_id,
+static int why_question(const struct desk *desk, struct store *store, int64_t case_id,
+                        const char *cause, json_t **ret, struct error *err)
+{
+    return tell_why(desk->triage, store, case_id, cause, ret, err);
+}
+
+static int reach_question(const struct desk *desk, struct store *store, int64_t case_id,
+                          const char *cause, json_t **ret, struct error *err)
+{
+    return tell_reach(desk->triage, store, case_id, cause, ret, err);
+}
+
+static int ask_question(const struct desk *desk, struct store *store, int64_t case_id,
                         const char *cause, json_t **ret, struct error *err)
 {
     (void)cause;
-    return tell_ask(triage, store, case_id, ret, err);
+    return case_asks_json(desk, store, case_id, ret, err);
 }
 
-static int facts_question(struct triage *triage, struct store *store, int64_t case_id,
+static int facts_question(const struct desk *desk, struct store *store, int64_t case_id,
                           const char *cause, json_t **ret, struct error *err)
 {
     (void)cause;
-    return tell_facts(triage, store, case_id, ret, err);
+    return tell_facts(desk->triage, store, case_id, ret, err);
 }
 
 void cases_why(struct request *rq, struct store *store)
 {
-    answer_question(rq, store, tell_why, request_query(rq, "cause"));
+    answer_question(rq, store, why_question, request_query(rq, "cause"));
 }
 
 void cases_facts(struct request *rq, struct store *store)
@@ -315,7 +328,7 @@ void cases_ask(struct request *rq, struct store *store)
 
 void cases_reach(struct request *rq, struct store *store)
 {
-    answer_question(rq, store, tell_reach, request_query(rq, "cause"));
+    answer_question(rq, store, reach_question, request_query(rq, "cause"));
 }
 
 /* ---- verdicts ---- */

@@ -96,14 +96,12 @@ static void add_next(struct view *view, const json_t *event, const json_t *ranki
     const json_int_t revision = json_integer_value(json_object_get(event, "revision"));
     bool ranked = has_causes(ranking);
     view_add(view, VIEW_HEADING, NULL, 0, "Next");
-    if (ranked) {
-        view_add(view, VIEW_ITEM, NULL, 0, "Other lots at risk: oddloaf reach %s", of);
+    view_add(view, VIEW_ITEM, NULL, 0, "%s: oddloaf reach %s",
+             ranked ? "Other lots at risk" : "What was packed beside it, to be held", of);
+    if (ranked)
         view_add(view, VIEW_ITEM, NULL, 0, "All the working: oddloaf why %s", of);
-    } else {
-        view_add(
-            view, VIEW_ITEM, NULL, 0,
-            "What was packed beside it, and how to hold it: oddloaf lot CODE, oddloaf hold CODE");
-    }
+    else
+        view_add(view, VIEW_ITEM, NULL, 0, "What to ask: oddloaf ask %s", of);
     view_add(view, VIEW_ITEM, NULL, 0, "Record the confirmed cause: oddloaf settle %s %s", of,
              ranked ? "CAUSE" : "not-known");
     view_add(view, VIEW_TEXT, NULL, 0, "%s Rules %.19s, revision %" JSON_INTEGER_FORMAT ".",

@@ -12,7 +12,7 @@
 #include "store/case.h"
 #include "store/company_count.h"
 #include "tell/case_json.h"
-#include "tell/hold_json.h"
+#include "tell/reach_lot.h"
 #include "tell/reach_records.h"
 #include "tell/tell.h"
 #include <math.h>
@@ -231,19 +231,6 @@ static int by_share(const void *a, const void *b)
     return (x->lot_id > y->lot_id) - (x->lot_id < y->lot_id);
 }
 
-static json_t *routes_of(const struct lot_record *record)
-{
-    json_t *routes = json_array();
-    const char *last = "";
-    for (int i = 0; i < record->dispatch_count; i++) {
-        /* dispatches come by route */
-        if (strcmp(record->dispatches[i].route, last) != 0)
-            json_array_append_new(routes, json_string(record->dispatches[i].route));
-        last = record->dispatches[i].route;
-    }
-    return routes;
-}
-
 /* What of it counts for one lot, and the text that says so. */
 struct judged {
     double probability;
@@ -318,14 +305,9 @@ static struct judged judge(const struct reaching *reaching, const struct reached
 static json_t *lot_json(const struct reaching *reaching, const struct lot_record *record,
                         double probability, json_t *because)
 {
-    char code_date[16];
-    json_t *lot = json_pack(
-        "{s:s, s:o, s:I, s:s, s:b, s:s, s:s, s:o, s:o}", "lot", record->lot.lot, "probability",
-        jsonx_rounded(probability, 4), "units", (json_int_t)record->lot.units, "code_date",
-        day_format(record->lot.code_day, code_date), "in_code",
-        record->lot.code_day >= reaching->today, "product", record->lot.product, "line",
-        record->lot.line, "routes", routes_of(record), "because", because);
-    hold_json_mark(reaching->records.store, reaching->triage->tz, record->lot.lot_id, lot);
+    json_t *lot = reach_lot_json(reaching->triage->tz, reaching->records.store, record,
+                                 reaching->today, because);
+    json_object_set_new(lot, "probability", jsonx_rounded(probability, 4));
     return lot;
 }
 
@@ -471,8 +453,8 @@ static int reach_json(struct reaching *reaching, int64_t case_id, double probabi
     return rc;
 }
 
-int tell_reach(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
-               json_t **ret, struct error *err)
+static int reach_cause(struct triage *triage, struct store *store, int64_t case_id,
+                       const char *cause, json_t **ret, struct error *err)
 {
     struct clock clock = clock_system();
     const int64_t now_ms = clock_now_ms(&clock);
@@ -500,4 +482,11 @@ int tell_reach(struct triage *triage, struct store *store, int64_t case_id, cons
         rc = reach_json(&reaching, case_id, ranked.rank->causes[place].probability, ret, err);
     case_rank_clear(&ranked);
     return rc;
+}
+
+int tell_reach(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
+               json_t **ret, struct error *err)
+{
+    int rc = cause ? 0 : tell_reach_harm(triage, store, case_id, ret, err);
+    return rc || (!cause && *ret) ? rc : reach_cause(triage, store, case_id, cause, ret, err);
 }

@@ -26,11 +26,16 @@ int tell_kept(struct triage *triage, struct store *store, int64_t case_id, int r
 /* Ranks one complaint that is not logged; only its symptom must be given. */
 int tell_preview(struct triage *triage, struct store *store, const json_t *body,
                  const struct complaint_lots *lots, json_t **ret, struct error *err);
-/* `cause` NULL: all (why), the likeliest (reach). ERROR_NOT_FOUND for an unknown cause. */
+/* `cause` NULL: all (why), the likeliest (reach; of harm, or a kind without causes: what could have
+ * carried it). ERROR_NOT_FOUND for an unknown cause. */
 int tell_why(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
              json_t **ret, struct error *err);
 int tell_reach(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
                json_t **ret, struct error *err);
+/* Of harm that is reported, and of a kind without causes: the case's lot and those that shared what
+ * could have carried it, without probabilities. *ret NULL: of any other case. */
+int tell_reach_harm(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+                    struct error *err);
 /* Every known fact of the likeliest lot: value, target, usual, z, bits; "values" in the order of
  * the complaints where callers told. */
 int tell_facts(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,

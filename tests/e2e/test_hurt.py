@@ -78,6 +78,45 @@ def check_despite(plant):
     assert kept.returncode == 1 and "harm is open of" in kept.stderr, kept
 
 
+def check_reach(plant):
+    """Beside harm no bread cause tells how far it reaches, nor what to ask: what could have carried it does."""
+    plant.load_text("uses", "lot,material,material_lot\nL1 6312 A0400,flour,F-9\nL1 6316 A1600,flour,F-9\nL1 6316 A1600,film,B-1\n"
+                            "L1 6312 A1600,film,B-1\n")
+    lot, far = "L1 6316 A1600", "L1 6312 A0400"
+    case = log(plant, lot=lot, harm=["foreign-matter"])["case"]
+    reach = plant.get(f"/v1/cases/{case}/reach")[1]
+    assert reach["by"] == "harm" and "cause" not in reach and reach["own"]["lot"] == lot, reach
+    because = {l["lot"]: l["because"] for l in reach["lots"]}
+    assert because[far] == "same flour lot F-9" and because["L1 6312 A1600"] == "same film lot B-1", because
+    assert because["L1 6316 A1200"] == "same line within six hours" and "L1 6314 A1600" not in because, because
+    assert not any("probability" in l for l in (reach["own"], *reach["lots"])), reach
+    shown = " ".join(plant.client("reach", case).stdout.split())
+    assert "what could have carried the harm" in shown and "%" not in shown, shown
+    assert plant.get(f"/v1/cases/{case}/reach?cause=packed-hot")[1]["cause"] == "packed-hot"
+    asked = plant.get(f"/v1/cases/{case}/ask")[1]["ask"]
+    assert any("where: in the crumb" in a["ask"] for a in asked) and not any("fact" in a for a in asked), asked
+    held = plant.client("hold", "--reach", case, "--at-least", "5", "--reason", "glass", "--by", "mira", "--yes")
+    assert held.returncode == 2 and "no risk in percent" in held.stderr, held
+    held = plant.client_json("hold", "--reach", case, "--reason", "glass", "--by", "mira", "--yes")
+    assert set(held["held"]) == {lot, *because}, held
+    for one in held["held"]:
+        plant.client("release", one, "--case", case, "--disposition", "release", "--reason", "x", "--by", "mira",
+                     "--anyway", "a stone of a cherry", check=0)
+    plant.client("settle", case, "not-known", "--confirmed-by", "inspection", "--anyway", "a stone of a cherry", check=0)
+    label = log(plant, lot="L1 6317 A0800", symptom="other", harm=["wrong-label"])
+    assert not any("fact" in a for a in label["ask"]), label["ask"]
+    assert "no changeover between" in str(plant.get(f"/v1/cases/{label['case']}/reach")[1]["lots"])
+    other = log(plant, lot="L1 6317 A1200", symptom="other", note="feels underweight")["case"]
+    assert plant.client("reach", log(plant, lot="L1 631", symptom="other")["case"]).returncode == 0
+    if other != label["case"]:
+        reach = plant.get(f"/v1/cases/{other}/reach")[1]
+        assert reach["by"] == "line" and {l["because"] for l in reach["lots"]} == {"same line within a day"}, reach
+        assert plant.client("ask", other, check=0).stdout.count("keep the pack") == 1
+    seen = log(plant, lot="L1 63", harm=["illness"])["case"]
+    reach = plant.get(f"/v1/cases/{seen}/reach")[1]
+    assert reach["lots"] and all("may be the lot" in l["because"] for l in reach["lots"]) and reach["none_because"], reach
+
+
 def check_holds(plant):
     """A hold waits for no records: kept by the code, shown as such, the lot's once it is loaded."""
     held = plant.client("hold", NEXT.lower(), "--reason", "glass", "--by", "mira")
@@ -239,7 +278,7 @@ def main():
     print("hurt: ok")
 
 
-CHECKS = [check_settled, check_despite, check_holds, check_open_lot, check_asked_wrongly, check_dates, check_reasons]
+CHECKS = [check_settled, check_despite, check_reach, check_holds, check_open_lot, check_asked_wrongly, check_dates, check_reasons]
 if len(sys.argv) > 2:
     CHECKS = [check for check in CHECKS if check.__name__ == sys.argv[2]]
 main()

@@ -1,0 +1,328 @@
+/* Beside harm no cause of the bread is asked for: the case's own lot, and the lots that shared what
+ * could carry it, said as such and without probabilities. Which ways count is common practice, no
+ * source: what fell in or was on the line lies in the lots packed about it, what came in with a
+ * material in all lots of that material, an allergen in what was carried over a changeover or put
+ * into another's bag, what was done to packs after the plant in those of the same store. A case
+ * without causes and harm has its lot and what the line packed within a day. */
+#include "base/short_id.h"
+#include "base/text.h"
+#include "facts/case_input.h"
+#include "rank/case_rank.h"
+#include "store/lot_around.h"
+#include "tell/case_json.h"
+#include "tell/reach_lot.h"
+#include "tell/tell.h"
+#include <stdlib.h>
+#include <string.h>
+
+enum { NAMED_MOST = 1000, SHARERS_MOST = 500, RUN_MOST = 30, MATERIALS_MOST = 100 };
+#define HOUR_MS (WHEN_DAY_MS / 24)
+
+struct carried {
+    int64_t lot_id, apart_ms;
+    struct text_buffer because;
+};
+
+struct material {
+    char kind[LENGTH_CODE + 1], level[LENGTH_CODE + 1];
+    int64_t at_ms;
+};
+
+struct carrying {
+    struct triage *triage;
+    struct lot_records records;
+    const struct case_input *input;
+    bool harm, allergen, tampered; /* whether, and of which kind */
+    int32_t today;
+    const struct lot_record *own; /* NULL: open */
+    const char *way;              /* how what is added now could have carried it */
+    struct material materials[MATERIALS_MOST];
+    int material_count;
+    struct carried *lots;
+    int count;
+    bool more;
+};
+
+/* ---- which lots ---- */
+
+static void add(struct carrying *c, int64_t lot_id, int64_t packed_ms)
+{
+    struct carried *lot = NULL;
+    if (lot_id == c->own->lot.lot_id)
+        return;
+    for (int i = 0; i < c->count && !lot; i++)
+        lot = c->lots[i].lot_id == lot_id ? &c->lots[i] : NULL;
+    if (!lot && c->count == NAMED_MOST) {
+        c->more = true;
+        return;
+    }
+    if (!lot) {
+        lot = &c->lots[c->count++];
+        *lot = (struct carried){lot_id, llabs(packed_ms - c->own->lot.packed_from_ms), {0}};
+    }
+    if (!lot->because.length || !strstr(lot->because.data, c->way))
+        text_appendf(&lot->because, "%s%s", lot->because.length ? "; " : "", c->way);
+}
+
+static int take_packed(void *arg, const struct evidence_packed *row)
+{
+    struct carrying *c = arg;
+    if (strcmp(row->plant, c->own->lot.plant) == 0 && strcmp(row->line, c->own->lot.line) == 0)
+        add(c, row->lot_id, row->packed_from_ms);
+    return 0;
+}
+
+static int find_line(struct carrying *c, int64_t within_ms, const char *way, struct error *err)
+{
+    const struct when_span span = {c->own->lot.packed_from_ms - within_ms,
+                                   c->own->lot.packed_to_ms + within_ms};
+    c->way = way;
+    return evidence_packed(c->records.store, span, take_packed, c, err);
+}
+
+static int take_material(void *arg, const struct evidence_share *row)
+{
+    struct carrying *c = arg;
+    if (c->material_count == MATERIALS_MOST)
+        return 0;
+    struct material *m = &c->materials[c->material_count++];
+    text_clip(row->kind, m->kind, sizeof m->kind);
+    text_clip(row->level, m->level, sizeof m->level);
+    m->at_ms = row->at_ms;
+    return 0;
+}
+
+static int take_sharer(void *arg, const struct evidence_sharer *row)
+{
+    add(arg, row->lot_id, row->packed_from_ms);
+    return 0;
+}
+
+static int find_materials(struct carrying *c, struct error *err)
+{
+    char way[2 * LENGTH_CODE + 16];
+    int rc = evidence_made_of(c->records.store, c->own->lot.lot_id, take_material, c, err);
+    for (int i = 0; i < c->material_count && !rc; i++) {
+        const struct material *m = &c->materials[i];
+        const struct evidence_share of = {.kind = m->kind, .level = m->level, .at_ms = m->at_ms};
+        snprintf(way, sizeof way, "same %s%s %s", m->kind,
+                 strcmp(m->kind, "mix") == 0 ? "" : " lot", m->level);
+        c->way = way;
+        rc = evidence_sharers(c->records.store, &of, SHARERS_MOST, take_sharer, c, err);
+    }
+    return rc;
+}
+
+struct run {
+    int64_t lot_id[2 * RUN_MOST], packed_ms[2 * RUN_MOST];
+    bool other[2 * RUN_MOST]; /* another product than the case's lot */
+    int count, before;        /* in order of packing; so many of them before it */
+    const char *product;
+};
+
+static int take_beside(void *arg, const struct lot_around_row *row)
+{
+    struct run *run = arg;
+    run->lot_id[run->count] = row->lot_id;
+    run->packed_ms[run->count] = row->packed_from_ms;
+    run->other[run->count++] = strcmp(row->product, run->product) != 0;
+    run->before += row->before;
+    return 0;
+}
+
+/* The run since the changeover before it, and the last lot before that; the one after the next
+ * changeover, if it carried the allergen on. */
+static int find_run(struct carrying *c, struct error *err)
+{
+    struct run run = {.product = c->own->lot.product};
+    int rc =
+        lot_around_line(c->records.store, c->own->lot.lot_id, RUN_MOST, take_beside, &run, err);
+    if (rc)
+        return rc;
+    for (int step = -1; step <= 1; step += 2) {
+        bool changed = false;
+        for (int i = step < 0 ? run.before - 1 : run.before; i >= 0 && i < run.count && !changed;
+             i += step) {
+            changed = run.other[i];
+            c->way = !changed   ? "same run on the line, no changeover between"
+                     : step < 0 ? "on the line before the changeover"
+                                : "on the line after the changeover";
+            add(c, run.lot_id[i], run.packed_ms[i]);
+        }
+    }
+    return 0;
+}
+
+static bool went_to(const struct lot_record *record, const char *store)
+{
+    for (int i = 0; i < record->dispatch_count; i++)
+        if (*store && strcmp(record->dispatches[i].store, store) == 0)
+            return true;
+    return false;
+}
+
+static int take_traded(void *arg, const struct evidence_share *row)
+{
+    struct carrying *c = arg;
+    if (strcmp(row->kind, "store") == 0 && went_to(c->own, row->level))
+        add(c, row->lot_id, c->own->lot.packed_from_ms);
+    return 0;
+}
+
+/* Whoever did it was where the packs lay: those that lay there beside them. */
+static int find_stores(struct carrying *c, struct error *err)
+{
+    const int64_t life_ms = (int64_t)c->own->lot.shelf_life_days * WHEN_DAY_MS;
+    const struct when_span span = {c->own->lot.packed_from_ms - life_ms,
+                                   c->own->lot.packed_from_ms + life_ms + 1};
+    c->way = "sent to the same store while it was in code";
+    return evidence_traded(c->records.store, span, take_traded, c, err);
+}
+
+static int find(struct carrying *c, struct error *err)
+{
+    if (!c->harm)
+        return find_line(c, WHEN_DAY_MS, "same line within a day", err);
+    int rc = find_line(c, 6 * HOUR_MS, "same line within six hours", err);
+    if (!rc)
+        rc = find_materials(c, err);
+    if (!rc && c->allergen)
+        rc = find_run(c, err);
+    return rc || !c->tampered ? rc : find_stores(c, err);
+}
+
+/* ---- told ---- */
+
+static int get(const struct carrying *c, int64_t lot_id, const struct lot_record **ret,
+               struct error *err)
+{
+    return lot_record_get(c->triage->source.lots, &c->records, lot_id, ret, err);
+}
+
+static int add_lot(const struct carrying *c, int64_t lot_id, const char *because, json_t *list,
+                   struct error *err)
+{
+    const struct lot_record *record;
+    int rc = get(c, lot_id, &record, err);
+    if (rc)
+        return rc;
+    json_array_append_new(list, reach_lot_json(c->triage->tz, c->records.store, record, c->today,
+                                               json_string(because)));
+    lot_record_unref(record);
+    return 0;
+}
+
+/* Every lot that it could be is one that harm may lie in. */
+static int add_candidates(const struct carrying *c, json_t *list, struct error *err)
+{
+    char because[64], percent[8];
+    int rc = 0;
+    for (int i = 0; i < c->input->lot_count && !rc; i++) {
+        snprintf(because, sizeof because, "may be the lot of the complaint, %s %%",
+                 text_percent(c->input->lots[i].weight, percent));
+        rc = add_lot(c, c->input->lots[i].lot_id, because, list, err);
+    }
+    return rc;
+}
+
+static int by_distance(const void *a, const void *b)
+{
+    const struct carried *x = a, *y = b;
+    if (x->apart_ms != y->apart_ms)
+        return x->apart_ms < y->apart_ms ? -1 : 1;
+    return (x->lot_id > y->lot_id) - (x->lot_id < y->lot_id);
+}
+
+static int add_carried(struct carrying *c, json_t *list, struct error *err)
+{
+    c->lots = xcalloc(NAMED_MOST, sizeof *c->lots);
+    int rc = find(c, err);
+    if (c->count)
+        qsort(c->lots, (size_t)c->count, sizeof *c->lots, by_distance);
+    for (int i = 0; i < c->count && !rc; i++)
+        rc = add_lot(c, c->lots[i].lot_id, c->lots[i].because.data, list, err);
+    for (int i = 0; i < c->count; i++)
+        text_buffer_free(&c->lots[i].because);
+    free(c->lots);
+    return rc;
+}
+
+static int add_lots(struct carrying *c, json_t *into, json_t *list, struct error *err)
+{
+    int rc = 0;
+    bool settled = c->input->lot_count == 1 && c->input->none_weight <= 0;
+    if (!settled)
+        return c->harm ? add_candidates(c, list, err) : 0;
+    rc = get(c, c->input->lots[0].lot_id, &c->own, err);
+    if (rc)
+        return rc;
+    json_object_set_new(into, "own",
+                        reach_lot_json(c->triage->tz, c->records.store, c->own, c->today,
+                                       json_string("the case's own lot")));
+    rc = add_carried(c, list, err);
+    lot_record_unref(c->own);
+    return rc;
+}
+
+static bool says(const struct case_input *input, const char *word)
+{
+    for (int i = 0; i < input->count; i++) {
+        size_t k;
+        const json_t *one;
+        json_array_foreach(json_object_get(input->complaints[i].body, "harm"), k, one)
+        {
+            if (strcmp(json_string_value(one), word) == 0)
+                return true;
+        }
+    }
+    return false;
+}
+
+static int carrying_json(struct carrying *c, json_t **ret, struct error *err)
+{
+    char day[16];
+    json_t *list = json_array(), *answer = json_object();
+    int rc = add_lots(c, answer, list, err);
+    bool own = json_object_get(answer, "own") != NULL;
+    json_object_update_new(
+        answer,
+        json_pack("{s:o, s:s, s:s, s:o, s:s, s:o, s:b, s:b, s:b}", "case",
+                  CASE_ID_JSON(c->input->case_id), "by", c->harm ? "harm" : "line", "title",
+                  c->harm ? "what could have carried the harm" : "its line and day", "as_of",
+                  case_json_when(c->triage, c->input->as_of_ms), "in_code_on",
+                  day_format(c->today, day), "lots", list, "more", c->more, "harm", c->input->harm,
+                  "harm_possible", c->input->harm_possible && !c->input->harm));
+    if (!own)
+        json_object_set_new(answer, "none_because",
+                            json_string("the case's own lot is not settled, and other lots are "
+                                        "found by what they share with it"));
+    if (rc)
+        json_decref(answer);
+    else
+        *ret = answer;
+    return rc;
+}
+
+int tell_reach_harm(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+                    struct error *err)
+{
+    struct clock clock = clock_system();
+    struct case_input input;
+    int rc = case_input_read(store, case_id, &input, err);
+    if (rc)
+        return rc;
+    struct carrying c = {.triage = triage,
+                         .input = &input,
+                         .harm = input.harm || (input.harm_possible && input.symptom < 0),
+                         .allergen =
+                             says(&input, "allergic-reaction") || says(&input, "wrong-label"),
+                         .tampered = says(&input, "tampering"),
+                         .today = tz_day(triage->tz, clock_now_ms(&clock))};
+    *ret = NULL;
+    if (c.harm || input.symptom < 0)
+        rc = lot_record_all(store, &c.records, err);
+    if (!rc && (c.harm || input.symptom < 0))
+        rc = carrying_json(&c, ret, err);
+    case_input_clear(&input);
+    return rc;
+}
