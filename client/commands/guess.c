@@ -1,5 +1,7 @@
 #include "commands/guess.h"
 #include "base/jsonx.h"
+#include "base/uuid.h"
+#include "base/when.h"
 #include "deliver/source.h"
 #include "show/pick.h"
 #include "tables/column_guess.h"
@@ -8,11 +10,13 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { READ_BYTES = 256 << 10, ROWS_SHOWN = 3 };
+enum { READ_BYTES = 256 << 10, ROWS_SHOWN = 3, CHECK_S = 30 };
 
 struct proposal {
+    const char *path;
     json_t *map, *notes, *rows;
-    char *text; /* of the map */
+    json_t *checked; /* how the daemon takes all rows that were read; NULL: it was not reached */
+    char *text;      /* of the map */
 };
 
 /* The beginning of the file, whole lines of it. */
@@ -39,20 +43,11 @@ static int read_beginning(const char *path, const struct sheet_options *sheet,
     return rc;
 }
 
-/* The first rows by the map, as the daemon would get them. */
-static int preview(struct client *c, struct proposal *p, const struct text_buffer *csv,
-                   struct error *err)
+/* ---- as a load would take them ---- */
+
+static void take_shown(struct proposal *p, const struct text_buffer *mapped)
 {
-    struct column_map *map = NULL;
-    struct text_buffer out = {0};
-    const struct column_map_source source = {.path = "the proposed map", .text = p->text};
-    int rc = column_map_load(&source, &map, err);
-    if (rc)
-        return rc;
-    struct table_rows *rows = table_rows_new(map, 0, zone_day(c->zone).tz);
-    table_rows_feed(rows, csv->data ? csv->data : "", csv->length, &out);
-    table_rows_finish(rows, &out);
-    const char *at = out.data ? out.data : "";
+    const char *at = mapped->data ? mapped->data : "";
     for (json_int_t line = 1; *at && json_array_size(p->rows) < ROWS_SHOWN; line++) {
         size_t length = strcspn(at, "\n");
         json_t *row = NULL;
@@ -60,17 +55,100 @@ static int preview(struct client *c, struct proposal *p, const struct text_buffe
             json_array_append_new(p->rows, json_pack("{sI so}", "line", line, "row", row));
         at += length + (at[length] == '\n');
     }
+}
+
+/* What would be refused of a row that is shown stands in it. */
+static void take_refusals(struct proposal *p)
+{
+    size_t i, k;
+    json_t *one, *refusal;
+    json_array_foreach(p->rows, i, one)
+    {
+        json_t *refused = json_array(), *row = json_object_get(one, "row");
+        json_array_foreach(json_object_get(p->checked, "refused"), k, refusal)
+        {
+            if (pick_int(refusal, "line", 0) == pick_int(one, "line", -1))
+                json_array_append(refused, refusal);
+        }
+        json_object_del(row, "refused");
+        if (json_array_size(refused))
+            json_object_set(row, "refused", refused);
+        json_decref(refused);
+    }
+}
+
+/* The check of a load, of all that was read of the file; nothing is kept of it. */
+static void check(struct client *c, struct proposal *p, const char *kind,
+                  const struct text_buffer *mapped)
+{
+    struct error err = {0};
+    struct reply reply = {0};
+    struct text_buffer path = {0};
+    struct clock clock = clock_system();
+    char id[UUID_TEXT];
+    uuid_v7(clock_now_ms(&clock), id);
+    text_append(&path, "/v1/records/");
+    client_path_word(&path, kind);
+    client_path_query(&path, "source", p->path);
+    client_path_query(&path, "load", id);
+    text_append(&path, "&part=0&last=1&keep_good=1&dry_run=1");
+    const struct request request = {.method = "POST",
+                                    .path = path.data,
+                                    .type = "application/x-ndjson",
+                                    .body = mapped->data ? mapped->data : "",
+                                    .length = mapped->length,
+                                    .timeout_s = CHECK_S};
+    if (transport_call(c->transport, &request, &reply, &err) == 0 && reply.status == 200)
+        jsonx_parse(reply.body.data ? reply.body.data : "", reply.body.length, &p->checked, NULL);
+    transport_reply_free(&reply);
+    text_buffer_free(&path);
+}
+
+/* The first rows by the map, as the daemon would take them. */
+static int preview(struct client *c, struct proposal *p, const struct text_buffer *csv,
+                   struct error *err)
+{
+    struct column_map *map = NULL;
+    struct text_buffer mapped = {0};
+    const struct column_map_source source = {.path = "the proposed map", .text = p->text};
+    int rc = column_map_load(&source, &map, err);
+    if (rc)
+        return rc;
+    struct table_rows *rows = table_rows_new(map, 0, zone_day(c->zone).tz);
+    table_rows_feed(rows, csv->data ? csv->data : "", csv->length, &mapped);
+    table_rows_finish(rows, &mapped);
+    take_shown(p, &mapped);
+    check(c, p, record_kind_table(column_map_kind(map, 0))->kind, &mapped);
+    if (p->checked)
+        take_refusals(p);
     table_rows_free(rows);
-    text_buffer_free(&out);
+    text_buffer_free(&mapped);
     column_map_free(map);
     return 0;
+}
+
+static void show_sum(struct view *v, const struct proposal *p)
+{
+    char read[VIEW_COUNT], refused[VIEW_NUMBER];
+    int64_t count = pick_int(p->checked, "refused_total", 0);
+    if (!p->checked)
+        view_text(v, VIEW_BOLD, 0, 2,
+                  "Not checked: the daemon did not answer. It knows which lots, products, places "
+                  "and quantities there are, and may refuse rows; load --dry-run asks it.");
+    else
+        view_textf(v, count ? VIEW_BOLD : VIEW_PLAIN, 0, 2,
+                   "Checked as a load would, %s from its beginning: %s refused%s",
+                   view_count((double)pick_int(p->checked, "read", 0), "row", read),
+                   count ? view_number((double)count, refused) : "none",
+                   count ? "; mend the map or the file, load --dry-run names each." : ".");
 }
 
 static void show_rows(struct view *v, const struct proposal *p)
 {
     size_t i;
     const json_t *one;
-    view_title(v, "Its first rows as they would be taken");
+    view_title(v, p->checked ? "Its first rows as they would be taken"
+                             : "Its first rows as the map reads them");
     json_array_foreach(p->rows, i, one)
     {
         const json_t *row = json_object_get(one, "row"), *value;
@@ -85,7 +163,7 @@ static void show_rows(struct view *v, const struct proposal *p)
         }
         size_t k;
         json_array_foreach(json_object_get(row, "refused"), k, value) text_appendf(
-            &text, "%srefused: %s '%s' %s", k ? "; " : "", pick_text(value, "column", ""),
+            &text, "%srefused: %s '%s' %s", *sign ? "; " : "", pick_text(value, "column", ""),
             pick_text(value, "value", ""), pick_text(value, "reason", ""));
         view_text(v, VIEW_PLAIN, 2, 4, text.data);
         text_buffer_free(&text);
@@ -104,7 +182,10 @@ static int print(struct client *c, const struct proposal *p, const char *out)
     }
     if (c->json) {
         json_t *document =
-            json_pack("{sO sO sO}", "map", p->map, "notes", p->notes, "rows", p->rows);
+            json_pack("{sO sO sO sI sI}", "map", p->map, "notes", p->notes, "rows", p->rows, "read",
+                      (json_int_t)pick_int(p->checked, "read", 0), "refused_total",
+                      (json_int_t)pick_int(p->checked, "refused_total", 0));
+        json_object_set_new(document, "checked", json_boolean(p->checked != NULL));
         client_print(document);
         json_decref(document);
         return EXIT_DONE;
@@ -117,6 +198,7 @@ static int print(struct client *c, const struct proposal *p, const char *out)
     }
     json_array_foreach(p->notes, i, note) client_say(c, "%s", json_string_value(note));
     show_rows(&side, p);
+    show_sum(&side, p);
     return EXIT_DONE;
 }
 
@@ -125,8 +207,8 @@ int guess_run(struct client *c, const struct args *a)
     enum record_kind kind;
     struct error err = {0};
     struct text_buffer csv = {0};
-    struct proposal p = {.rows = json_array()};
     const char *path = args_value(a, "guess");
+    struct proposal p = {.path = path, .rows = json_array()};
     const struct sheet_options sheet = {.name = args_value(a, "sheet"), .decimal = '.'};
     if (a->count > 1 || (a->count && !record_kind_parse(a->words[0], &kind))) {
         json_decref(p.rows);
@@ -149,6 +231,7 @@ int guess_run(struct client *c, const struct args *a)
     json_decref(p.map);
     json_decref(p.notes);
     json_decref(p.rows);
+    json_decref(p.checked);
     free(p.text);
     text_buffer_free(&csv);
     return rc;

@@ -1,6 +1,7 @@
 #include "tables/column_guess.h"
 #include "base/text.h"
 #include "base/units.h"
+#include "base/when.h"
 #include "tables/cell_number.h"
 #include "tables/column_map_inside.h"
 #include "tables/column_names.h"
@@ -227,6 +228,20 @@ static bool all_by(const struct guess *g, int column, const char *form)
         struct date_form_read read;
         const char *text = cell(g, row, column);
         if (*text && !date_form_read(form, text, &read))
+            return false;
+        count += *text != '\0';
+    }
+    return count > 0;
+}
+
+/* As our own records have it, with its offset: no form is needed. */
+static bool all_ours(const struct guess *g, int column)
+{
+    int64_t ms;
+    int count = 0;
+    for (int row = g->table.header + 1; row < g->table.rows; row++) {
+        const char *text = cell(g, row, column);
+        if (*text && when_parse(text, &ms, NULL))
             return false;
         count += *text != '\0';
     }
@@ -472,7 +487,8 @@ static void add_date(struct guess *g, int column, int day, json_t *columns, json
         if (timed && !strstr(form, "hh"))
             return;
     } else {
-        note(g, "%s: is no date that is known for %s", file_column, c->ours);
+        if (!timed || !all_ours(g, column))
+            note(g, "%s: is no date that is known for %s", file_column, c->ours);
         add_column(columns, file_column, c->ours);
         return;
     }

@@ -96,6 +96,16 @@ def guesses(plant):
     assert said["map"]["columns"] == {"Batch": "lot", "Sampled": "at", "pH": "crumb_ph"}, said
     assert said["rows"] == [{"line": 3, "row": {"lot": "N1121-3", "at": "2026-11-21T18:00:00-05:00",
                                                 "crumb_ph": "5.25"}}], said
+    assert said["checked"] and said["refused_total"] == 0, said
+    # what a load would refuse is shown so, though the map reads it
+    log = plant.dir / "log.csv"
+    log.write_text("at,place,quantity,value\n2026-11-20T06:00:00-05:00,cooler,cooler_air_c,17.9\n"
+                   "2026-11-20T07:00:00-05:00,cooler-air,air_cfu_m3,20\n")
+    done = plant.client("load", "--guess", str(log))
+    assert "place 'cooler' there is no such place; quantity 'cooler_air_c' is measured on lots" in " ".join(
+        done.stderr.replace("refused: ", "").split()), done.stderr
+    assert "2 rows from its beginning: 1 refused" in " ".join(done.stderr.split()), done.stderr
+    assert "no date that is known" not in done.stderr, done.stderr
     assert plant.client_json("load", "--map", str(map_path), str(sheet), "--dry-run")["new"] == 1
     plant.client("load", "--guess", str(sheet), "--out", str(map_path), check=2)  # never over a file
 
