@@ -86,6 +86,23 @@ static void show_on_sale(const struct view *v, const json_t *rows)
     text_buffer_free(&b);
 }
 
+/* Why the rows come to less than the week. */
+static void show_unplaced(const struct view *v, const char *factor, const json_t *unplaced)
+{
+    struct text_buffer b = {0};
+    const char *symptom;
+    json_t *count;
+    json_object_foreach(json_object_get(unplaced, factor), symptom, count)
+    {
+        char n[VIEW_NUMBER];
+        text_appendf(&b, "%s%s" VIEW_NBSP "%s", b.length ? ", " : "", symptom,
+                     view_number(json_number_value(count), n));
+    }
+    if (b.length)
+        view_textf(v, VIEW_PLAIN, 2, 2, "In no row, since the %s is not known: %s", factor, b.data);
+    text_buffer_free(&b);
+}
+
 /* The rows with the most complaints; the rest is counted, since a line without any is good news,
  * not news. */
 static void show_received(const struct view *v, const char *factor, const json_t *rows, bool asked)
@@ -167,6 +184,7 @@ void week_show_rates(const struct view *v, const json_t *document)
         if (!asked && cut && cut->source == CUT_CAUSE)
             continue; /* they have a table of their own */
         show_received(v, factor, rows, asked);
+        show_unplaced(v, factor, json_object_get(document, "unplaced"));
         if (asked)
             show_made(v, factor, rows);
     }

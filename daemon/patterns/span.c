@@ -127,6 +127,9 @@ static json_t *report_json(const struct tz *tz, struct triage *triage,
     json_object_set_new(out, "units", json_integer((json_int_t)all->units[WEEK_SPAN - 1]));
     json_object_set_new(out, "rates", rates_json(all));
     json_object_set_new(out, "by", week_rates_by_json(&rates, triage));
+    json_object_set_new(
+        out, "unplaced",
+        week_rates_unplaced_json(json_object_get(out, "by"), json_object_get(out, "complaints")));
     json_object_set_new(out, "causes", week_rates_causes_json(now, triage));
     if (was)
         json_object_set_new(out, "against", span_against_json(&query->against, now, was));

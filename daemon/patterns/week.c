@@ -93,6 +93,9 @@ static json_t *report_json(const struct making *m, const struct week_model *mode
                   when_format(m->tz, d->now_ms, now), "over", d->passed >= 1, "complaints",
                   complaints_json(d), "units", (json_int_t)d->levels[0].units[WEEK_SPAN - 1]);
     json_object_set_new(out, "by", week_rates_by_json(&rates, m->triage));
+    json_object_set_new(
+        out, "unplaced",
+        week_rates_unplaced_json(json_object_get(out, "by"), json_object_get(out, "complaints")));
     if (m->query->by)
         json_object_set_new(out, "by_only", names_json(m->query->by));
     json_object_set_new(out, "causes", week_rates_causes_json(d, m->triage));

@@ -5,6 +5,7 @@
 #include "stats/pareto.h"
 #include "stats/poisson.h"
 #include <math.h>
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -179,6 +180,41 @@ json_t *week_rates_by_json(const struct week_rates *what, const struct triage *t
     }
     free(rating.limits);
     free(entries);
+    return out;
+}
+
+static double in_rows(const json_t *rows, const char *symptom)
+{
+    double sum = 0;
+    size_t i;
+    const json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        const char *of = json_string_value(json_object_get(row, "symptom"));
+        if (of && strcmp(of, symptom) == 0)
+            sum += json_number_value(json_object_get(row, "complaints"));
+    }
+    return sum;
+}
+
+json_t *week_rates_unplaced_json(const json_t *by, const json_t *complaints)
+{
+    json_t *out = json_object(), *rows, *count;
+    const char *name, *symptom;
+    json_object_foreach((json_t *)(uintptr_t)by, name, rows)
+    {
+        const struct cut *cut = cuts_find(name);
+        json_t *apart = json_object();
+        json_object_foreach((json_t *)(uintptr_t)complaints, symptom, count)
+        {
+            double left = json_number_value(count) - in_rows(rows, symptom);
+            if (left >= 1)
+                json_object_set_new(apart, symptom, json_integer((json_int_t)llround(left)));
+        }
+        if (cut && !cuts_fractional(cut) && json_object_size(apart))
+            json_object_set(out, name, apart);
+        json_decref(apart);
+    }
     return out;
 }
 

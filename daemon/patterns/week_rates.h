@@ -17,6 +17,9 @@ struct week_rates {
 /* {"line":[{"level",…}],…}: complaints over what was packed, exact 95 % limits, the last quarter's
  * weeks, the same by week of make as far as it is in, and how they compare. New reference. */
 json_t *week_rates_by_json(const struct week_rates *what, const struct triage *triage);
+/* {"line":{"mold":3},…}: how many of `complaints` ({"mold":22,…}) are in no row of `by`, since
+ * their line, product, shift or route is not known; where there are any. New reference. */
+json_t *week_rates_unplaced_json(const json_t *by, const json_t *complaints);
 /* {"complaints","units","per_million","ratio","low","high"}: what it was, and the ratio of the
  * rates with its 95 % limits, as if complaints came one by one; null where there is none. `was` may
  * be NULL: nothing. New reference. */

@@ -80,14 +80,15 @@ enum { AGE_COUNT = sizeof AGES / sizeof AGES[0] };
 
 struct open_cases {
     int now_week;
-    int64_t count[AGE_COUNT][WEEK_SYMPTOMS];
+    int64_t count[AGE_COUNT][WEEK_SYMPTOMS + 1]; /* the last of other things */
 };
 
 static int add_open(void *arg, const char *symptom, int opened_week, int64_t n)
 {
     struct open_cases *open = arg;
     int s = symptom_of(symptom), age = open->now_week - opened_week;
-    for (int i = 0; i < AGE_COUNT && s >= 0; i++) {
+    s = s < 0 ? WEEK_SYMPTOMS : s;
+    for (int i = 0; i < AGE_COUNT; i++) {
         if (age < AGES[i].weeks) {
             open->count[i][s] += n;
             break;
@@ -101,11 +102,12 @@ static json_t *open_json(const struct open_cases *open)
     json_t *rows = json_array();
     for (int i = 0; i < AGE_COUNT; i++) {
         json_t *row = json_pack("{s:s}", "age", AGES[i].name);
-        int64_t all = 0;
+        int64_t other = open->count[i][WEEK_SYMPTOMS], all = other;
         for (int s = 0; s < WEEK_SYMPTOMS; s++) {
             json_object_set_new(row, symptom_name(s), json_integer(open->count[i][s]));
             all += open->count[i][s];
         }
+        json_object_set_new(row, "other", json_integer(other));
         json_object_set_new(row, "cases", json_integer(all));
         json_array_append_new(rows, row);
     }

@@ -1,6 +1,7 @@
 /* Rates by factor, by week of receipt and by week of packing, as tables of the page. */
 #include "show/page.h"
 #include <math.h>
+#include <stdint.h>
 #include <string.h>
 
 enum { ROWS_MOST = 12 };
@@ -85,6 +86,25 @@ static void add_factor(struct text_buffer *b, const char *factor, const json_t *
         text_appendf(b, "<p class=\"soft small\">%zu further with fewer or none.</p>", rest);
 }
 
+static void add_unplaced(struct text_buffer *b, const char *factor, const json_t *unplaced)
+{
+    size_t told = 0;
+    const char *symptom;
+    json_t *count;
+    json_object_foreach((json_t *)(uintptr_t)unplaced, symptom, count)
+    {
+        text_append(b, told++ ? ", " : "<p class=\"soft small\">In no row, since the ");
+        if (told == 1) {
+            text_append_html(b, factor);
+            text_append(b, " is not known: ");
+        }
+        text_append_html(b, symptom);
+        text_appendf(b, " %.0f", json_number_value(count));
+    }
+    if (told)
+        text_append(b, ".</p>");
+}
+
 void page_against(struct text_buffer *b, const json_t *report)
 {
     static const struct page_column COLUMNS[] = {{"complaints", ""}, {"now", "n"},
@@ -129,7 +149,10 @@ void page_rates(struct text_buffer *b, const json_t *report)
     json_t *rows;
     text_append(b, "<h2>Rates</h2>");
     json_object_foreach(json_object_get(report, "by"), factor, rows)
+    {
         add_factor(b, factor, rows, asked ? json_array_size(rows) : ROWS_MOST);
+        add_unplaced(b, factor, json_object_get(json_object_get(report, "unplaced"), factor));
+    }
     text_append(b,
                 "<p class=\"soft small\">Complaints received this week over what was packed this "
                 "week, exact limits. About this week’s packing: complaints so far, their rate over "

@@ -239,7 +239,8 @@ static void add_verdicts(struct text_buffer *b, const char *when, const json_t *
 static void add_open(struct text_buffer *b, const json_t *report)
 {
     const json_t *open = json_object_get(report, "open_cases");
-    struct page_column columns[SYMPTOMS + 3] = {{"opened", ""}, [SYMPTOMS + 1] = {"all", "n"}};
+    struct page_column columns[SYMPTOMS + 4] = {
+        {"opened", ""}, [SYMPTOMS + 1] = {"other", "n"}, [SYMPTOMS + 2] = {"all", "n"}};
     size_t i;
     const json_t *row;
     text_append(b, "<h3>Open cases by age");
@@ -255,6 +256,7 @@ static void add_open(struct text_buffer *b, const json_t *report)
         page_cell_text(b, "", page_text(row, "age"));
         for (int s = 0; s < SYMPTOMS; s++)
             page_cell_number(b, "n", page_number(row, symptom_name(s)));
+        page_cell_number(b, "n", page_number(row, "other"));
         page_cell_number(b, "n", page_number(row, "cases"));
         text_append(b, "</tr>");
     }

@@ -491,7 +491,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                       "log_score": 0.6, "brier": 0.2,
                                       "days_to_verdict": {"median": 2.4, "most": 9}}},
                 "open_cases": [{"age": "this week or last", "mold": 20, "off-odor": 1,
-                                "staling": 2, "cases": 23}], **asked,
+                                "staling": 2, "other": 0, "cases": 23}], "unplaced": {"line": {"staling": 3}}, **asked,
                 **(against if "against" in query else {}),
                 "week": "2026-W47", "complaints": {"mold": 31, "off-odor": 4, "staling": 9},
                 "units": 412300,

@@ -1,6 +1,7 @@
 /* Weeks, months, quarters and years: each counts what its days hold, and compares. */
 #include "base/cuts.h"
 #include "patterns/span.h"
+#include "patterns/week.h"
 #include "plant.h"
 #include <gsl/gsl_errno.h>
 
@@ -46,6 +47,13 @@ static void names_of_spans(void **state)
     }
 }
 
+static int64_t number(struct plant *p, const char *sql, int64_t from_ms, int64_t to_ms)
+{
+    int64_t n = -1;
+    assert_int_equal(db_number(p->store, sql, DB(DB_INT(from_ms), DB_INT(to_ms)), &n, NULL), 0);
+    return n;
+}
+
 static json_t *report(struct plant *p, const char *span, const char *against, const char *now)
 {
     struct span_query query = {.now_ms = plant_time(now)};
@@ -58,13 +66,6 @@ static json_t *report(struct plant *p, const char *span, const char *against, co
     if (span_report(p->store, p->tz, NULL, &query, &out, &err))
         fail_msg("%s", err.text);
     return out;
-}
-
-static int64_t number(struct plant *p, const char *sql, int64_t from_ms, int64_t to_ms)
-{
-    int64_t n = -1;
-    assert_int_equal(db_number(p->store, sql, DB(DB_INT(from_ms), DB_INT(to_ms)), &n, NULL), 0);
-    return n;
 }
 
 static double at(const json_t *object, const char *name)
@@ -80,6 +81,49 @@ static double total(const json_t *report, const char *cut, const char *what)
     json_array_foreach(json_object_get(json_object_get(report, "by"), cut), i, row) sum +=
         at(row, what);
     return sum;
+}
+
+/* A complaint about no lot on record has no line: the rows come to less, and it is said by how
+ * many.
+ */
+static void what_is_in_no_row_is_counted(void **state)
+{
+    struct plant *p = *state;
+    int64_t packed = plant_time("2026-11-10T06:00:00Z");
+    int64_t lot = plant_lot(p, "1", 1, "A", packed, 1000);
+    plant_complaint(p, lot, "mold", packed + WHEN_DAY_MS, "R1");
+    plant_complaint(p, 0, "mold", packed + WHEN_DAY_MS, NULL);
+    plant_complaint(p, 0, "staling", packed + WHEN_DAY_MS, NULL);
+    json_t *out = report(p, "2026-W46", NULL, "2026-11-20T00:00:00Z");
+    json_t *wanted = json_pack("{s:i, s:i}", "mold", 1, "staling", 1);
+    char *all = json_dumps(json_object_get(out, "unplaced"), JSON_SORT_KEYS);
+    print_message("%s\n", all);
+    assert_true(json_equal(json_object_get(json_object_get(out, "unplaced"), "line"), wanted));
+    assert_float_equal(total(out, "line", "complaints"), 1, 0);
+    json_decref(wanted);
+    json_decref(out);
+    free(all);
+}
+
+/* The week's open cases are those that `cases` and `status` count, of other things too. */
+static void open_cases_are_all_that_are_open(void **state)
+{
+    struct plant *p = *state;
+    const struct week_query query = {.week = {2026, 46},
+                                     .now_ms = plant_time("2026-11-20T00:00:00Z")};
+    int64_t received = plant_time("2026-11-11T06:00:00Z"), open = 0;
+    struct error err = {0};
+    json_t *out = NULL, *row;
+    size_t i;
+    static const char *const SYMPTOM[] = {"mold", "staling", "other", "other"};
+    for (i = 0; i < COUNT_OF(SYMPTOM); i++)
+        plant_complaint(p, 0, SYMPTOM[i], received, NULL);
+    if (week_report(p->store, p->tz, NULL, &query, &out, &err))
+        fail_msg("%s", err.text);
+    json_array_foreach(json_object_get(out, "open_cases"), i, row) open +=
+        json_integer_value(json_object_get(row, "cases"));
+    assert_int_equal(open, number(p, "SELECT count(*) FROM complaint_case WHERE ?1 <= ?2", 0, 1));
+    json_decref(out);
 }
 
 /* Whatever is kept by weeks and read day by day comes to what the records hold. */
@@ -166,6 +210,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(names_of_spans),
         cmocka_unit_test_setup_teardown(spans_count_what_their_days_hold, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_is_in_no_row_is_counted, setup, teardown),
+        cmocka_unit_test_setup_teardown(open_cases_are_all_that_are_open, setup, teardown),
         cmocka_unit_test_setup_teardown(spans_compare, setup, teardown),
     };
     gsl_set_error_handler_off();
