@@ -9,7 +9,7 @@
 #include <stdbool.h>
 
 /* What a complaint that was only kept says of mail. */
-#define HARM_KEPT "no mail goes out before the daemon is reached: phone the food-safety lead"
+#define HARM_KEPT "no mail goes out before the daemon has taken it: phone the food-safety lead"
 
 /* What a correction that did not get through says of mail: it is not kept. */
 #define HARM_LOST "nothing was recorded and no mail goes out: phone the food-safety lead"

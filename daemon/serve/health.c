@@ -128,9 +128,29 @@ static void of_database(const struct health *h, json_t *needs)
         need(needs, "damaged", damage->hint, "%s", damage->text);
 }
 
+/* The database once more: a backup of it. */
+static int64_t least_free(const struct setup *setup, const struct store_size *size)
+{
+    return config_number(setup->config, "disk_low_mb") * MB + size->db_bytes;
+}
+
+int health_room(const struct app *app, const struct setup *setup, struct store *store,
+                struct error *err)
+{
+    struct store_size size = store_size(store);
+    int64_t free = free_bytes(app->state_dir), least = least_free(setup, &size);
+    if (free < 0 || free >= least)
+        return 0;
+    error_hint(err, "free space on the disk of the state's folder; complaints and records are "
+                    "taken meanwhile");
+    return error_set(err, ERROR_NO_SPACE,
+                     "no file is attached while less than %lld MB are free on the disk: %lld are",
+                     (long long)(least / MB), (long long)(free / MB));
+}
+
 static void of_disk(const struct health *h, json_t *needs)
 {
-    int64_t least = config_number(h->setup->config, "disk_low_mb") * MB + h->size.db_bytes;
+    int64_t least = least_free(h->setup, &h->size);
     if (h->disk_free_bytes >= 0 && h->disk_free_bytes < least)
         need(needs, "disk-low", "free space on the disk of the state's folder, or enlarge it",
              "the disk has %lld MB left", (long long)(h->disk_free_bytes / MB));

@@ -37,6 +37,11 @@ void health_read(struct app *app, const struct setup *setup, struct store *store
                  struct health *ret);
 void health_clear(struct health *health);
 
+/* ERROR_NO_SPACE while the state's disk has less than is to be kept free (status: "disk-low"): what
+ * can wait is refused then, so that complaints and records are still taken. */
+int health_room(const struct app *app, const struct setup *setup, struct store *store,
+                struct error *err);
+
 /* What a person should see to, most urgent first: [{"what","says","do"}]. */
 json_t *health_needs(const struct health *health);
 

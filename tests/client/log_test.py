@@ -516,14 +516,14 @@ class Spool(ClientTest):
         code, out, _ = self.run_client("log", "--symptom", "mold", "--harm", "injury")
         self.assertEqual(code, 3)
         self.assertIn("HARM REPORTED", out)
-        self.assertIn("No mail goes out before the daemon is reached: phone the food-safety lead.", out)
+        self.assertIn("No mail goes out before the daemon has taken it: phone the food-safety lead.", out)
 
     def test_harm_of_a_file_is_told_even_when_kept(self):
         self.away()
         code, out, _ = self.run_client("log", "--from", "-",
                                        stdin=lines(row(1), row(2, harm=["injury"])).encode())
         self.assertEqual(code, 3)
-        self.assertIn("Harm is reported in line 2. No mail goes out before the daemon is reached: "
+        self.assertIn("Harm is reported in line 2. No mail goes out before the daemon has taken it: "
                       "phone the food-safety lead.", out.replace("\n  ", " "))
 
     def test_the_folder_follows_xdg(self):

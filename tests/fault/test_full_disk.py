@@ -8,6 +8,7 @@ import pathlib
 import subprocess
 import sys
 import tempfile
+import uuid
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
 from oddloaf import Plant, complaint  # noqa: E402
@@ -23,6 +24,18 @@ def fill(path):
             pass
 
 
+def attach(plant, to, text, refused=None):
+    """What came of it: that of the part, where it is refused; else of the whole."""
+    upload = str(uuid.uuid4())
+    status, answer = plant.request("POST", f"/v1/attachments/parts?upload={upload}&part=0", text, "application/octet-stream")
+    assert status == (refused or 200), (status, answer)
+    if not refused:
+        body = {"to": to["id"], "upload": upload, "name": "a.txt", "by": "Ada"}
+        status, answer = plant.post("/v1/attachments", body)
+        assert status == 200, (status, answer)
+    return json.dumps(answer)
+
+
 def main():
     mount = tempfile.mkdtemp(prefix="oddloaf-small-")
     if os.geteuid() != 0 or subprocess.run(
@@ -30,13 +43,19 @@ def main():
         print("cannot mount a small disk here; skipped")
         sys.exit(77)
     try:
-        plant = Plant(sys.argv[1], state=mount + "/state")
+        plant = Plant(sys.argv[1], state=mount + "/state", config={"disk_low_mb": 8})
         plant.start()
         plant.load_small()
         good = [complaint() for _ in range(20)]
         for one in good:
             assert plant.post("/v1/complaints?rank=0", one)[0] == 201
         plant.wait_idle()
+        attach(plant, good[0], b"there is room")
+        with open(mount + "/half", "wb") as f:
+            f.write(bytes(16 << 20))
+        told = attach(plant, good[0], b"there is not", refused=507)
+        assert "no file is attached while less than" in told and "complaints and records are taken" in told, told
+        os.unlink(mount + "/half")
         filler = mount + "/filler"
         fill(filler)
         refused = None

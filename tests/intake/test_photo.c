@@ -115,6 +115,51 @@ static void test_no_picture_is_refused(void **state)
 #define LAST "\0\0\0\0IEND\xAE\x42\x60\x82"
 #define TEXT "\0\0\0\x03tEXta\0b\xDC\x49\xA2\x3B"
 
+/* Made with zlib: of HEAD's one pixel, with bytes behind it, or packed with it, and so on. */
+#define TAIL "\000\000\000\015IDATx\234c`\000\000\000\002\000\001GPS\033|\332\366"
+#define MORE "\000\000\000\015IDATx\234c`p\017\010\006\000\001\315\000\353\011\042\377B"
+#define SHORT "\000\000\000\011IDATx\234c\000\000\000\001\000\001^\377}\371"
+#define CUT "\000\000\000\007IDATx\234c`\000\000\000\031\301i\316"
+#define CLEAR "\000\000\000\002tRNS\000\000v\223\3158"
+#define CLEAR_LONG "\000\000\000\006tRNSGPS 408\356\327y"
+#define GAMMA "\000\000\000\004gAMA\000\000\261\217\013\374a\005"
+#define GAMMA_LONG "\000\000\000\010gAMAGPS 40.71\272O\310"
+#define SHADES "\000\000\000\003PLTEGPS\232v\373\205"
+#define HEAD_COLOURS                                                                               \
+    "\000\000\000\015IHDR\000\000\000\001\000\000\000\001\010\003\000\000\000(\3134\273"
+#define COLOURS_LONG "\000\000\000\005PLTEGPSGP\371\021G%"
+#define HEAD_WIDE                                                                                  \
+    "\000\000\000\015IHDR\000 \000\000\000\000\000\001\010\000\000\000\000\315\215+\223"
+#define HEAD_PASSES                                                                                \
+    "\000\000\000\015IHDR\000\000\000\005\000\000\000\005\010\002\000\000\001u\012\201$"
+#define PASSES "\000\000\000\014IDATx\234c`\240\005\000\000\000V\000\001:\007\346\376"
+
+/* Chunks that a picture may have hold what they are for, once, and nothing beside it. */
+static void test_nothing_hides_in_a_png(void **state)
+{
+    static const struct bytes PLAIN = BYTES(SIGNATURE HEAD GAMMA CLEAR IMAGE LAST);
+    static const struct bytes TWICE = BYTES(SIGNATURE HEAD GAMMA GAMMA CLEAR CLEAR IMAGE LAST);
+    static const struct bytes BARE = BYTES(SIGNATURE HEAD IMAGE LAST);
+    static const struct bytes LONG =
+        BYTES(SIGNATURE HEAD GAMMA_LONG CLEAR_LONG SHADES IMAGE GAMMA CLEAR LAST);
+    static const struct bytes COLOURS = BYTES(SIGNATURE HEAD_COLOURS SHADES IMAGE LAST);
+    static const struct bytes BY_PASSES = BYTES(SIGNATURE HEAD_PASSES PASSES LAST);
+    (void)state;
+    becomes(&photo_png, PLAIN, PLAIN);
+    becomes(&photo_png, TWICE, PLAIN);
+    becomes(&photo_png, LONG, BARE);
+    becomes(&photo_png, COLOURS, COLOURS);
+    becomes(&photo_png, BY_PASSES, BY_PASSES);
+    refused(&photo_png, (struct bytes)BYTES(SIGNATURE HEAD TAIL LAST), "not as long");
+    refused(&photo_png, (struct bytes)BYTES(SIGNATURE HEAD MORE LAST), "not as long");
+    refused(&photo_png, (struct bytes)BYTES(SIGNATURE HEAD SHORT LAST), "not as long");
+    refused(&photo_png, (struct bytes)BYTES(SIGNATURE HEAD IMAGE IMAGE LAST), "not as long");
+    refused(&photo_png, (struct bytes)BYTES(SIGNATURE HEAD CUT LAST), "not whole");
+    refused(&photo_png, (struct bytes)BYTES(SIGNATURE HEAD_COLOURS COLOURS_LONG IMAGE LAST),
+            "its palette");
+    refused(&photo_png, (struct bytes)BYTES(SIGNATURE HEAD_WIDE IMAGE LAST), "its head");
+}
+
 static void test_of_a_png_stays_what_the_picture_needs(void **state)
 {
     static const struct bytes PLAIN = BYTES(SIGNATURE HEAD IMAGE LAST);
@@ -147,6 +192,7 @@ int main(void)
         cmocka_unit_test(test_which_way_is_up_stays),
         cmocka_unit_test(test_no_picture_is_refused),
         cmocka_unit_test(test_of_a_png_stays_what_the_picture_needs),
+        cmocka_unit_test(test_nothing_hides_in_a_png),
         cmocka_unit_test(test_no_png_is_refused),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
