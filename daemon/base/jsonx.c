@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stdbool.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -252,11 +253,21 @@ static int refuse_member(struct error *err, const char *name, const char *reason
 }
 
 /* A line by itself, as who signs: a line feed would end it wherever it is shown. */
-static bool has_control(const char *text)
+static int take_one_line(const json_t *object, const char *name, size_t most, const char **ret,
+                         struct error *err)
 {
-    while (*text && (unsigned char)*text >= ' ' && *text != 0x7f)
-        text++;
-    return *text != '\0';
+    char *tamed = *ret ? text_tame(*ret, "") : NULL;
+    if (tamed && most <= LENGTH_PERSON) {
+        free(tamed);
+        return refuse_member(err, name, "must be one line without control characters");
+    }
+    if (tamed) {
+        json_t *text = json_object_get(object, name);
+        json_string_set(text, tamed);
+        *ret = json_string_value(text);
+        free(tamed);
+    }
+    return 0;
 }
 
 int jsonx_text(const json_t *object, const char *name, size_t most, const char **ret,
@@ -264,8 +275,8 @@ int jsonx_text(const json_t *object, const char *name, size_t most, const char *
 {
     char reason[64];
     int rc = jsonx_string(object, name, ret, err);
-    if (!rc && *ret && most <= LENGTH_PERSON && has_control(*ret))
-        return refuse_member(err, name, "must be one line without control characters");
+    if (!rc)
+        rc = take_one_line(object, name, most, ret, err);
     if (rc || !*ret || strlen(*ret) <= most)
         return rc;
     snprintf(reason, sizeof reason, "is longer than %zu bytes", most);

@@ -36,8 +36,9 @@ bool jsonx_locate(const char *bytes, size_t length, const char *pointer, long *r
 /* Typed members. Absent or null → *ret is left as it is, so set the default before; wrong type →
  * ERROR_INVALID with field = name. A string stays the object's. */
 int jsonx_string(const json_t *object, const char *name, const char **ret, struct error *err);
-/* Of at most `most` bytes: a longer one is refused, not cut; so are control characters in one no
- * longer than a signature (LENGTH_PERSON). */
+/* Of at most `most` bytes: a longer one is refused, not cut. Free text is one line (text_tame()):
+ * what is not is refused in one no longer than a signature (LENGTH_PERSON), and made so in the
+ * object of longer ones. */
 int jsonx_text(const json_t *object, const char *name, size_t most, const char **ret,
                struct error *err);
 /* The same, which must be there and not empty. */

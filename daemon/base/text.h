@@ -29,6 +29,10 @@ char *text_fold(const char *s, char *out, size_t size);
 /* Copies at most size-1 bytes, cut at a character. Control characters, marks that turn the reading
  * direction and malformed bytes become '?'. Returns `out`. */
 char *text_clip(const char *s, char *out, size_t size);
+/* The text on one line that reads as it stands: control characters, separators of lines and
+ * paragraphs and marks that turn the reading direction become blanks, but for the ASCII ones in
+ * `kept`. malloc'd; NULL if it is so already. */
+char *text_tame(const char *s, const char *kept);
 /* A probability as a whole percentage that never claims certainty: "<1", "42", ">99"; 0 and 1
  * themselves are "0" and "100". Returns `out`. */
 char *text_percent(double share, char out[8]);

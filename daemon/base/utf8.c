@@ -1,6 +1,7 @@
 /* The half of text.h that looks at characters. */
 #include "base/text.h"
 #include <assert.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* Decodes one character of at most `length` bytes. Returns its bytes, or 0 where RFC 3629 is
@@ -266,6 +267,25 @@ char *text_clip(const char *s, char *out, size_t size)
     if (size)
         *end = '\0';
     return out;
+}
+
+char *text_tame(const char *s, const char *kept)
+{
+    struct text_buffer out = {0};
+    bool same = true;
+    while (*s) {
+        const char *from = s;
+        uint32_t c = next(&s);
+        bool tame = !is_control(c) || (c < 0x80 && strchr(kept, (int)c));
+        text_append_bytes(&out, tame ? from : " ", tame ? (size_t)(s - from) : 1);
+        same = same && tame;
+    }
+    char *tamed = text_take(&out);
+    if (same) {
+        free(tamed);
+        return NULL;
+    }
+    return tamed;
 }
 
 static char lower(char c)

@@ -109,7 +109,10 @@ static void add_said_key(void *arg, enum mask_kind kind, const char *at, size_t 
     char *text = xstrndup(at, length);
     const char *said = kind == MASK_PHONE ? mask_digits(at, length, digits, sizeof digits) : text;
     complaint_form_contact_key(said, key, sizeof key);
-    text_appendf(&k->text, CONTACT_SAID "%s%s\n", kind == MASK_NAME ? " " : "", key);
+    if (kind == MASK_NAME)
+        complaint_form_name_keys(text, CONTACT_SAID, &k->text);
+    else
+        text_appendf(&k->text, CONTACT_SAID "%s\n", key);
     if (kind == MASK_MAIL)
         add_word_keys(k, text);
     free(text);

@@ -95,6 +95,15 @@ static int check_words(const struct field *f, const json_t *value, json_t **ret,
     return 0;
 }
 
+/* A line feed or a mark that turns the reading direction would be shown wherever it is told. */
+static json_t *tamed(const struct field *f, const json_t *text)
+{
+    char *tame = text_tame(json_string_value(text), f->kept ? f->kept : "");
+    json_t *json = tame ? json_string(tame) : json_incref((json_t *)text);
+    free(tame);
+    return json;
+}
+
 static int check_text(const struct field *f, const json_t *value, json_t **ret, struct error *err)
 {
     /* a store "0417" often arrives as the number 417: take its digits rather than lose it */
@@ -106,7 +115,7 @@ static int check_text(const struct field *f, const json_t *value, json_t **ret, 
         return refuse(f, value, err, "must be text");
     if (json_string_length(value) > (size_t)f->high)
         return refuse(f, value, err, "is too long");
-    *ret = json_incref((json_t *)value);
+    *ret = tamed(f, value);
     return 0;
 }
 
@@ -263,18 +272,52 @@ void complaint_form_contact_key(const char *text, char *out, size_t size)
         text_clip(folded, out, size);
 }
 
-/* The words of a name as keys. */
-static void fold_words(const char *name, struct text_buffer *out)
+bool complaint_form_spelled_key(const char *name, char *out, size_t size)
 {
-    char folded[256];
-    char *plain = mask_plain(name);
-    text_fold(plain, folded, sizeof folded);
-    free(plain);
+    char *spelled = mask_spelled(name);
+    if (spelled)
+        complaint_form_contact_key(spelled, out, size);
+    free(spelled);
+    return spelled != NULL;
+}
+
+static void add_words(const char *folded, const char *mark, struct text_buffer *out)
+{
     for (const char *at = folded + strspn(folded, " "); *at; at += strspn(at, " ")) {
         size_t length = strcspn(at, " ");
-        text_appendf(out, " %.*s\n", (int)length, at);
+        text_appendf(out, "%s %.*s\n", mark, (int)length, at);
         at += length;
     }
+}
+
+/* "mueller" as who writes ü looks for it; what it does to other names is no matter in a look-up. */
+static bool shorten(char *folded)
+{
+    char *to = folded;
+    bool any = false;
+    for (const char *from = folded; *from; from++) {
+        bool second = to > folded &&
+                      ((*from == 'e' && strchr("aou", to[-1])) || (*from == 'a' && to[-1] == 'a'));
+        if (!second)
+            *to++ = *from;
+        any = any || second;
+    }
+    *to = '\0';
+    return any;
+}
+
+void complaint_form_name_keys(const char *name, const char *mark, struct text_buffer *out)
+{
+    char folded[256];
+    char *plain = mask_plain(name), *spelled = mask_spelled(plain);
+    text_fold(plain, folded, sizeof folded);
+    add_words(folded, mark, out);
+    if (shorten(folded))
+        add_words(folded, mark, out);
+    if (spelled)
+        add_words(text_fold(spelled, folded, sizeof folded), mark, out);
+    free(spelled);
+    free(plain);
 }
 
 char *complaint_form_contact_keys(const json_t *contact)
@@ -290,7 +333,9 @@ char *complaint_form_contact_keys(const json_t *contact)
             text_appendf(&fold, "%s\n", key);
     }
     const char *name = json_string_value(json_object_get(contact, "name"));
-    fold_words(name ? name : "", &fold);
+    if (name && complaint_form_spelled_key(name, key, sizeof key))
+        text_appendf(&fold, "%s\n", key);
+    complaint_form_name_keys(name ? name : "", "", &fold);
     return text_take(&fold);
 }
 
@@ -315,7 +360,7 @@ static int check_contact(const json_t *contact, struct complaint_form *form, str
             json_decref(kept);
             return ERROR_INVALID;
         }
-        json_object_set(kept, fields_leaf(f), (json_t *)value);
+        json_object_set_new(kept, fields_leaf(f), tamed(f, value));
     }
     if (json_object_size(kept) == 0) {
         json_decref(kept);

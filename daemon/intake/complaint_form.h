@@ -9,6 +9,7 @@
 #define ODDLOAF_INTAKE_COMPLAINT_FORM_H
 
 #include "base/error.h"
+#include "base/text.h"
 #include "base/uuid.h"
 #include "base/when.h"
 #include <jansson.h>
@@ -61,6 +62,11 @@ const char *complaint_form_text(const struct complaint_form *form, const char *n
 /* The key (store/contact.h) that a person's words stand for: of a phone number its digits from the
  * end, else the words folded. */
 void complaint_form_contact_key(const char *text, char *out, size_t size);
+/* The same of a name with "ue" where it has ü, and so on; false: it has none such. */
+bool complaint_form_spelled_key(const char *name, char *out, size_t size);
+/* Appends a line for each word of a name, `mark` before it, in all writings it may be looked for
+ * in. */
+void complaint_form_name_keys(const char *name, const char *mark, struct text_buffer *out);
 /* All keys of a contact. malloc'd. */
 char *complaint_form_contact_keys(const json_t *contact);
 

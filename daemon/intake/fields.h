@@ -44,6 +44,7 @@ struct field {
     const struct field_word *words; /* of FIELD_WORD and FIELD_WORDS */
     const char *agree; /* words that go together, the one that says more first, as "dry firm|…";
                         * of numbers "<": the smaller holds; NULL: two are no answer */
+    const char *kept;  /* of FIELD_TEXT: control characters that belong to it, or NULL */
     long low, high;
     const char *title; /* a label, where it is told by one; or NULL */
     const char *arg;   /* what the option takes, as help names it; NULL: as its type says */

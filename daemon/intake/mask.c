@@ -197,6 +197,11 @@ size_t mask_word_at(const char *at)
     return mask_name_word_at(at);
 }
 
+char *mask_spelled(const char *text)
+{
+    return mask_name_spelled(text);
+}
+
 char *mask_plain(const char *text)
 {
     return mask_name_plain(text);

@@ -35,6 +35,9 @@ size_t mask_word_at(const char *at);
 /* The text with one kind of apostrophe and without characters that are not seen, as a name is
  * looked up by. malloc'd. */
 char *mask_plain(const char *text);
+/* The text with ü as "ue", å as "aa" and so on, as some write a name; NULL if it has none of them.
+ * malloc'd. */
+char *mask_spelled(const char *text);
 /* The digits of a phone number that was found, in ASCII. Returns `out`. */
 char *mask_digits(const char *at, size_t length, char *out, size_t size);
 /* "a phone number", "a mail address", "the caller's name". */

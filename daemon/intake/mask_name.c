@@ -191,6 +191,24 @@ static const char *spelled(uint32_t c, const char *plain)
     }
 }
 
+char *mask_name_spelled(const char *text)
+{
+    struct text_buffer out = {0};
+    bool any = false;
+    for (uint32_t c; *text;) {
+        size_t size = char_at(text, &c);
+        const char *letters = spelled(c, NULL);
+        text_append_bytes(&out, letters ? letters : text, letters ? strlen(letters) : size);
+        any = any || letters;
+        text += size;
+    }
+    char *whole = text_take(&out);
+    if (any)
+        return whole;
+    free(whole);
+    return NULL;
+}
+
 static void fold_char(const char *at, size_t size, uint32_t c, struct folded *to)
 {
     char one[8] = {0}, plain[16];

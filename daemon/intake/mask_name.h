@@ -17,6 +17,8 @@ size_t mask_name_at(const struct mask_names *names, const char *text, const char
 bool mask_name_begins(const char *text, const char *at);
 /* Bytes of the word there with the apostrophes in it, 0 if there is none. */
 size_t mask_name_word_at(const char *at);
+/* As of mask_spelled(). */
+char *mask_name_spelled(const char *text);
 /* As of mask_plain(). */
 char *mask_name_plain(const char *text);
 /* A name that is an ordinary word too: a colour, a month, what a loaf is or does. */

@@ -20,7 +20,7 @@ void admin_rules(struct request *rq, struct store *store)
 }
 
 struct erasing {
-    char fold[256];
+    char fold[256], spelled[256]; /* spelled: a name written with "ue" for ü; "" none */
     int64_t now_ms;
     int erased;
 };
@@ -28,7 +28,12 @@ struct erasing {
 static int erase(struct store *store, void *arg, struct error *err)
 {
     struct erasing *e = arg;
-    return contact_erase(store, e->fold, e->now_ms, &e->erased, err);
+    int spelled = 0;
+    int rc = contact_erase(store, e->fold, e->now_ms, &e->erased, err);
+    if (!rc && e->spelled[0])
+        rc = contact_erase(store, e->spelled, e->now_ms, &spelled, err);
+    e->erased += spelled;
+    return rc;
 }
 
 void admin_erase(struct request *rq, struct store *store)
@@ -43,6 +48,8 @@ void admin_erase(struct request *rq, struct store *store)
         rc = jsonx_string(body, "contact", &contact, &err);
     if (!rc)
         complaint_form_contact_key(contact ? contact : "", e.fold, sizeof e.fold);
+    if (!rc && contact)
+        complaint_form_spelled_key(contact, e.spelled, sizeof e.spelled);
     if (!rc && !e.fold[0]) {
         rc = error_set(&err, ERROR_INVALID, "must be a name, a phone number or a mail address");
         error_field(&err, "contact", "(not shown)");

@@ -33,13 +33,11 @@ static int change_job(struct store *store, void *arg, struct error *err)
 static int need_reason(const json_t *body, const char **ret, struct error *err)
 {
     *ret = NULL;
-    int rc = jsonx_string(body, "reason", ret, err);
-    if (rc || (*ret && **ret && strlen(*ret) <= REASON_MOST))
+    int rc = jsonx_text(body, "reason", REASON_MOST, ret, err);
+    if (rc || (*ret && **ret))
         return rc;
-    error_field(err, "reason", *ret ? *ret : "");
-    return *ret && **ret
-               ? error_set(err, ERROR_INVALID, "is longer than %d bytes", REASON_MOST)
-               : error_set(err, ERROR_INVALID, "is missing: every change is kept with it");
+    error_field(err, "reason", "");
+    return error_set(err, ERROR_INVALID, "is missing: every change is kept with it");
 }
 
 /* Whom the daemon knows the sender by, beside the name they give. */

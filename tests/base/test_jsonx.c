@@ -296,6 +296,8 @@ static void who_signs_is_one_line(void **state)
     assert_int_equal(jsonx_needed(body, "by", LENGTH_PERSON, &by, &err), ERROR_INVALID);
     assert_int_equal(jsonx_needed(body, "is", LENGTH_PERSON, &by, &err), 0);
     assert_int_equal(jsonx_needed(body, "by", LENGTH_NOTE, &by, &err), 0);
+    assert_string_equal(by, "'  touch x '"); /* a note is made one line */
+    assert_string_equal(json_string_value(json_object_get(body, "by")), by);
     json_decref(body);
 }
 

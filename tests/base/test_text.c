@@ -90,6 +90,16 @@ static void folding(void **state)
     assert_string_equal(text_fold("abc", out, 1), "");
 }
 
+static void check_tame(const char *text, const char *kept, const char *tame)
+{
+    char *tamed = text_tame(text, kept);
+    if (tame)
+        assert_string_equal(tamed, tame);
+    else
+        assert_null(tamed);
+    free(tamed);
+}
+
 static void clipping(void **state)
 {
     (void)state;
@@ -100,6 +110,10 @@ static void clipping(void **state)
     assert_string_equal(text_clip("ab\u00e9", out, 5), "ab\u00e9");
     assert_string_equal(text_clip("\xff\xfe", out, sizeof out), "??");
     assert_string_equal(text_clip("abc", out, 1), "");
+    check_tame("a\tb\nc\x7f\xc2\x85\u2028\u202e\u2067d", "", "a b c     d");
+    check_tame("a\tb\nc\r", "\n\t", "a\tb\nc ");
+    check_tame("one line, \u00e9", "", NULL);
+    check_tame("two\nlines", "\n", NULL);
     assert_true(text_equal_fold("Mold", "mOLD"));
     assert_false(text_equal_fold("Mold", "molds"));
     assert_false(text_equal_fold("", "a"));

@@ -141,6 +141,18 @@ def check_repeats(plant, mails):
     check_nowhere(plant, mails)
 
 
+def check_writings(plant):
+    """ü or ue, é or e: found and erased however it is written, in the contact as in a note."""
+    for said, asked in (("Jutta Kübler", "Jutta Kuebler"), ("Jutta Kuebler", "Jutta Kübler"), ("Rémy Duval", "Remy Duval")):
+        one = complaint(note=f"{said.split()[1]}: mold", contact={"name": said})
+        assert plant.post("/v1/complaints?rank=0", one)[0] == 201
+        for words in (["--name", asked], [asked.split()[1]]):
+            found = [c["complaint"] for c in plant.client_json("find", *words)["complaints"]]
+            assert found == [one["id"]], (said, words, found)
+        assert plant.client_json("erase", asked)["erased"] == 1, (said, asked)
+        assert "contact" not in plant.get("/v1/complaints/" + one["id"])[1]
+
+
 class AsUser(UnixConnection):
     """What the daemon sees of a peer are the effective ids at connect(2)."""
 
@@ -386,6 +398,7 @@ def main():
             check_joined(plant, mails)
             check_group_mails(plant, mails)
             check_repeats(plant, mails)
+            check_writings(plant)
             check_corrected(plant, mails)
             check_backup(plant, mails)
             check_purge(plant, mails)

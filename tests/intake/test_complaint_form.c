@@ -225,6 +225,45 @@ static void a_preview_needs_the_symptom_alone(void **state)
     assert_int_equal(read_text("{}", true, &form, &err), ERROR_INVALID);
 }
 
+/* Nothing that a caller or a program sent breaks a line, or turns it, where it is shown. */
+static void texts_stay_on_their_line(void **state)
+{
+    struct complaint_form *form = NULL;
+    (void)state;
+    assert_int_equal(
+        read_text(
+            "{" BASE ",\"store\":\"04\\n17\",\"note\":\"a\\r\\nb\\t\\u202ec\\u009b\","
+            "\"lot_text\":\"10L2\\u001d17261127\\n\",\"contact\":{\"name\":\"Ada\\u2028Marsh\"}}",
+            false, &form, NULL),
+        0);
+    assert_string_equal(complaint_form_text(form, "store"), "04 17");
+    assert_string_equal(complaint_form_text(form, "note"), "a \nb\t c ");
+    assert_string_equal(complaint_form_text(form, "lot_text"), "10L2\x1d"
+                                                               "17261127 ");
+    assert_string_equal(json_string_value(json_object_get(form->contact, "name")), "Ada Marsh");
+    complaint_form_free(form);
+}
+
+static void names_with_two_points_have_both_writings(void **state)
+{
+    static const struct {
+        const char *name, *keys;
+    } ROWS[] = {
+        {"Jörg Müller", "\njorg muller\njoerg mueller\n jorg\n muller\n joerg\n mueller\n"},
+        {"Joerg Mueller", "\njoerg mueller\n joerg\n mueller\n jorg\n muller\n"},
+        {"José Ruiz", "\njose ruiz\n jose\n ruiz\n"},
+    };
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        json_t *contact = json_pack("{s:s}", "name", ROWS[i].name);
+        char *keys = complaint_form_contact_keys(contact), spelled[64] = "";
+        assert_string_equal(keys, ROWS[i].keys);
+        assert_int_equal(complaint_form_spelled_key(ROWS[i].name, spelled, sizeof spelled), i == 0);
+        free(keys);
+        json_decref(contact);
+    }
+}
+
 static void keys_of_people_fold(void **state)
 {
     char key[64];
@@ -248,6 +287,8 @@ int main(void)
         cmocka_unit_test(every_fault_is_told_at_once),
         cmocka_unit_test(names_we_do_not_know_are_dropped_and_said),
         cmocka_unit_test(a_preview_needs_the_symptom_alone),
+        cmocka_unit_test(texts_stay_on_their_line),
+        cmocka_unit_test(names_with_two_points_have_both_writings),
         cmocka_unit_test(keys_of_people_fold),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
