@@ -48,12 +48,25 @@ static uint32_t next(const char **s)
     return c;
 }
 
+/* Of these eight bytes, is each a character of its own and none NUL? */
+static bool is_plain(const char *s)
+{
+    static const uint64_t LOW = 0x0101010101010101, HIGH = 0x8080808080808080;
+    uint64_t eight;
+    memcpy(&eight, s, sizeof eight);
+    return ((eight | (eight - LOW)) & HIGH) == 0; /* a 0 borrows */
+}
+
 size_t text_utf8_prefix(const char *s, size_t length)
 {
     assert(s || length == 0);
     size_t at = 0;
     while (at < length) {
         uint32_t c = 0;
+        if (length - at >= sizeof(uint64_t) && is_plain(s + at)) {
+            at += sizeof(uint64_t);
+            continue;
+        }
         size_t size = decode((const unsigned char *)s + at, length - at, &c);
         if (size == 0 || c == 0)
             break;
@@ -183,9 +196,10 @@ static uint32_t lower_other(uint32_t c)
 
 static bool is_blank(uint32_t c)
 {
-    return c == ' ' || (c >= '\t' && c <= '\r') || c == 0x85 || c == 0xA0 || c == 0x1680 ||
-           (c >= 0x2000 && c <= 0x200A) || c == 0x2028 || c == 0x2029 || c == 0x202F ||
-           c == 0x205F || c == 0x3000;
+    if (c < 0x85)
+        return c == ' ' || (c >= '\t' && c <= '\r');
+    return c == 0x85 || c == 0xA0 || c == 0x1680 || (c >= 0x2000 && c <= 0x200A) || c == 0x2028 ||
+           c == 0x2029 || c == 0x202F || c == 0x205F || c == 0x3000;
 }
 
 /* Appends if it fits whole with its NUL; once something did not fit, `*left` stays 0. */
@@ -209,7 +223,8 @@ char *text_fold(const char *s, char *out, size_t size)
     bool blank = false;
     while (*s) {
         const char *from = s;
-        uint32_t c = next(&s);
+        bool plain = *s > ' ' && *s <= '~'; /* as most are */
+        uint32_t c = plain ? (uint32_t)*s++ : next(&s);
         if (is_blank(c)) {
             blank = end > out;
             continue;

@@ -476,22 +476,19 @@ static void add_language(struct doc *doc, const char *stem, void *arg)
     lexicon_language_read(doc, &lexicon->languages[lexicon->count++]);
 }
 
-int lexicon_load(const char *dir, doc_report report, void *arg, struct lexicon **ret,
-                 struct error *err)
+int lexicon_load_words(const char *dir, doc_report report, void *arg, struct lexicon **ret,
+                       struct error *err)
 {
     struct lexicon *lexicon = xcalloc(1, sizeof *lexicon);
     struct doc doc = {.report = report, .arg = arg};
-    struct text_buffer common = {0}, harm = {0}, weights = {0};
+    struct text_buffer common = {0}, harm = {0};
     doc_below(dir, "common", &common);
     doc_below(dir, "harm", &harm);
-    doc_below(dir, "weights", &weights);
     doc_each(&doc, dir, add_language, lexicon);
     common_words_load(common.data, report, arg, &lexicon->common, &doc.first);
     harm_words_load(harm.data, lexicon->common, report, arg, &lexicon->harm, &doc.first);
-    harm_weights_load(weights.data, report, arg, &lexicon->weights, &doc.first);
     text_buffer_free(&common);
     text_buffer_free(&harm);
-    text_buffer_free(&weights);
     if (doc.first.code) {
         lexicon_free(lexicon);
         if (err && !err->code)
@@ -499,6 +496,39 @@ int lexicon_load(const char *dir, doc_report report, void *arg, struct lexicon *
         return doc.first.code;
     }
     lexicon_know(lexicon);
+    *ret = lexicon;
+    return 0;
+}
+
+int lexicon_load_weights(const char *dir, doc_report report, void *arg, struct harm_weights **ret,
+                         struct error *err)
+{
+    struct text_buffer weights = {0};
+    doc_below(dir, "weights", &weights);
+    int rc = harm_weights_load(weights.data, report, arg, ret, err);
+    text_buffer_free(&weights);
+    return rc;
+}
+
+void lexicon_give_weights(struct lexicon *lexicon, struct harm_weights *weights)
+{
+    harm_weights_free(lexicon->weights);
+    lexicon->weights = weights;
+}
+
+int lexicon_load(const char *dir, doc_report report, void *arg, struct lexicon **ret,
+                 struct error *err)
+{
+    struct lexicon *lexicon = NULL;
+    struct harm_weights *weights = NULL;
+    int rc = lexicon_load_words(dir, report, arg, &lexicon, err);
+    int of_weights = lexicon_load_weights(dir, report, arg, &weights, err);
+    if (rc || of_weights) {
+        harm_weights_free(weights);
+        lexicon_free(lexicon);
+        return rc ? rc : of_weights;
+    }
+    lexicon_give_weights(lexicon, weights);
     *ret = lexicon;
     return 0;
 }

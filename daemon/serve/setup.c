@@ -1,6 +1,7 @@
 #include "serve/setup.h"
 #include "base/text.h"
 #include "intake/harm.h"
+#include "intake/harm_weights.h"
 #include "intake/lexicon.h"
 #include "lots/lot_rules.h"
 #include "notify/mime.h"
@@ -10,6 +11,7 @@
 #include "serve/installed.h"
 #include "serve/tls.h"
 #include "serve/users.h"
+#include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -81,24 +83,68 @@ static const char *no_alarm(const void *arg)
     return mail_settings_no_alarm(&mail);
 }
 
+/* The words of the lexicon are half of all that is read: another thread reads them meanwhile. */
+struct words {
+    const char *dir;
+    const struct log *log;
+    pthread_t thread;
+    bool apart; /* there is such a thread */
+    struct lexicon *lexicon;
+    int rc;
+    struct error err;
+};
+
+static void *load_words(void *arg)
+{
+    struct words *words = arg;
+    words->rc =
+        lexicon_load_words(words->dir, log_fault, (void *)words->log, &words->lexicon, &words->err);
+    return NULL;
+}
+
+static void begin_words(struct words *words)
+{
+    words->apart = pthread_create(&words->thread, NULL, load_words, words) == 0;
+    if (!words->apart)
+        load_words(words);
+}
+
+static int end_words(struct words *words, struct setup *setup, struct error *err)
+{
+    struct harm_weights *weights = NULL;
+    int rc = lexicon_load_weights(words->dir, log_fault, (void *)words->log, &weights, err);
+    if (words->apart)
+        pthread_join(words->thread, NULL);
+    setup->lexicon = words->lexicon;
+    if (setup->lexicon)
+        lexicon_give_weights(setup->lexicon, weights);
+    else
+        harm_weights_free(weights);
+    if (words->rc && !err->code)
+        *err = words->err;
+    return words->rc ? words->rc : rc;
+}
+
 /* All are read, so that one reload shows every fault. */
 static int load_rules(struct setup *setup, const struct log *log, struct error *err)
 {
     const char *dir = setup->rules_dir;
     struct text_buffer lots = {0}, lexicon = {0}, harm = {0}, severity = {0};
-    doc_path(dir, "lots.json", &lots);
     doc_below(dir, "lexicon", &lexicon);
+    struct words words = {.dir = lexicon.data, .log = log};
+    begin_words(&words);
+    doc_path(dir, "lots.json", &lots);
     doc_path(dir, "harm.json", &harm);
     doc_path(dir, "severity.json", &severity);
     void *arg = (void *)log;
     int rc = triage_new(dir, setup->tz, log_fault, arg, &setup->triage, err);
     int of_lots = lot_rules_load(lots.data, log_fault, arg, &setup->matcher, err);
-    int of_words = lexicon_load(lexicon.data, log_fault, arg, &setup->lexicon, err);
     int of_harm = harm_load(harm.data, log_fault, arg, &setup->harm, err);
     int of_severity = severity_load(severity.data, log_fault, arg, &setup->severity, err);
+    int of_words = end_words(&words, setup, err);
+    text_buffer_free(&lexicon);
     text_buffer_free(&severity);
     text_buffer_free(&lots);
-    text_buffer_free(&lexicon);
     text_buffer_free(&harm);
     return rc ? rc : of_lots ? of_lots : of_words ? of_words : of_harm ? of_harm : of_severity;
 }

@@ -46,6 +46,11 @@ static void utf8_is_checked(void **state)
     assert_false(text_is_utf8("a\0b", 3));
     assert_int_equal(text_utf8_prefix("a\0b", 3), 1);
     assert_int_equal(text_utf8_prefix("\u00e9\xC3", 3), 2);
+    for (size_t at = 0; at < 19; at++) { /* eight are looked at together */
+        char bytes[] = "abcdefghijklmnopqrs";
+        bytes[at] = at % 2 ? '\0' : '\x80';
+        assert_int_equal(text_utf8_prefix(bytes, 19), at);
+    }
 }
 
 static void lengths_and_columns(void **state)

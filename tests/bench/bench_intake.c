@@ -70,7 +70,7 @@ static void make_lots(const char *dir)
          err.text);
     for (int i = 0; i < LOTS; i++) {
         char sql[512];
-        int64_t packed = 1794800000000 + i * 600000;
+        int64_t packed = 1794800000000 + (int64_t)i * 600000;
         snprintf(sql, sizeof sql,
                  "INSERT INTO lot(id,lot,fold,product_id,line,made_from_ms,made_to_ms,"
                  "packed_from_ms,packed_to_ms,units,code_day) VALUES(%d,'L1 6318 A%04d',"
@@ -213,7 +213,7 @@ static void *client_main(void *arg)
         char request[1024];
         memcpy(request, head, (size_t)head_length);
         memcpy(request + head_length, body, (size_t)length);
-        must(write(fd, request, (size_t)(head_length + length)) > 0, "write");
+        must(write(fd, request, (size_t)head_length + (size_t)length) > 0, "write");
         if (read_answer(fd, answer, sizeof answer) == 201)
             c->times[c->count++] = now_s() - before;
         else
@@ -326,7 +326,7 @@ static bool echo_one(int fd)
     int head = snprintf(answer, sizeof answer, "HTTP/1.1 201 Created\r\nContent-Length: %d\r\n\r\n",
                         ECHO_BYTES);
     return read(fd, request, sizeof request) > 0 &&
-           write(fd, answer, (size_t)(head + ECHO_BYTES)) > 0;
+           write(fd, answer, (size_t)head + ECHO_BYTES) > 0;
 }
 
 static void echo_all(int door)
