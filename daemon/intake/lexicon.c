@@ -126,11 +126,23 @@ static void correct(const struct reading *reading, struct said_answers *said)
     }
 }
 
+/* One of several answers is told as seen: "white", of the symptom "it was flour". */
+static bool is_open(const struct reading *reading, int index)
+{
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *match = &reading->matches[i];
+        if (match->phrase->field == index && match->phrase->says == LEXICON_OPEN &&
+            !match->supposed && !match->negated)
+            return true;
+    }
+    return false;
+}
+
 /* "I thought it was black, but in the light it's green": the later holds. What was thought and not
  * taken back holds. */
-static void set_aside(struct said_answers *said)
+static void set_aside(const struct reading *reading, int index, struct said_answers *said)
 {
-    bool sure = false;
+    bool sure = is_open(reading, index);
     for (int i = 0; i < said->count; i++)
         sure = sure || !said->items[i].match->supposed;
     for (int i = said->count - 1; sure && i >= 0; i--)
@@ -228,7 +240,7 @@ static json_t *answer_field(const struct reading *reading, int index, const json
     json_t *ret = NULL;
     struct said_answers said = collect(reading, index);
     correct(reading, &said);
-    set_aside(&said);
+    set_aside(reading, index, &said);
     bool contested = is_contested(reading, index, &said);
     if (field->type == FIELD_WORDS) {
         ret = answer_words(reading, field, &said, before, taken);
@@ -400,6 +412,22 @@ static bool tells(const struct reading *reading, const char *name, json_t *taken
     return false;
 }
 
+/* "Black as soot, not mold": its colour tells no mold. */
+static bool is_barred(const struct reading *reading, const char *symptom)
+{
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *match = &reading->matches[i];
+        int field = match->phrase->field;
+        if (field < 0 || strcmp(reading->language->fields[field].field->name, "symptom") != 0)
+            continue;
+        if (match->phrase->says == LEXICON_OPEN
+                ? !match->supposed
+                : match->negated && strcmp(match->phrase->word, symptom) == 0)
+            return true;
+    }
+    return false;
+}
+
 /* Without a word for the symptom: what is told of it tells it, "white powder on the crust". */
 static void infer_symptom(const struct lexicon *lexicon, struct reading *reading, json_t *filled,
                           json_t *taken)
@@ -415,7 +443,7 @@ static void infer_symptom(const struct lexicon *lexicon, struct reading *reading
         for (int i = 0; i < lexicon->count && !answered(filled, "symptom"); i++) {
             reading->language = &lexicon->languages[i];
             lexicon_match(reading);
-            if (!tells(reading, TELLS[t].field, taken))
+            if (is_barred(reading, TELLS[t].symptom) || !tells(reading, TELLS[t].field, taken))
                 continue;
             json_object_set_new(filled, "symptom", json_string(TELLS[t].symptom));
             json_t *last = json_array_get(taken, json_array_size(taken) - 1);

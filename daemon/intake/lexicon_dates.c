@@ -16,6 +16,7 @@
          more */
 #define COMMA 3
 #define CORRECTION 5 /* words between a day and the one that corrects it */
+#define SLIP 6       /* letters of a day's name that may be misspelled: "satuday" */
 
 /* What a day may be told with, in said_date()'s own words. */
 static const char *const TIMES[] = {"morning", "afternoon", "evening", "night", "noon"};
@@ -36,6 +37,7 @@ static const char *const MONTHS[] = {
 /* "every Saturday", "more than 2 weeks ago", "next Friday": no day of what happened */
 static const char *const SPOILS[] = {"every", "each", "next", "than",    "over",   "least", "most",
                                      "cada",  "or",   "o",    "proximo", "nearly", "almost"};
+static const char *const EITHER[] = {"or", "o", "u"};
 static const char *const FRACTIONS[] = {"1/2", "1/3", "1/4", "2/3", "3/4", "24/7"};
 
 #define IN(list, word) is_in(list, sizeof(list) / sizeof *(list), word)
@@ -54,6 +56,19 @@ static bool is_digits(const char *word)
     return *word && !word[strspn(word, "0123456789")];
 }
 
+/* The day whose name is misspelled, or the word itself. */
+static const char *day_meant(const struct note_word *word)
+{
+    for (size_t i = 0; word->length >= SLIP && !word->known && i < sizeof DAYS / sizeof *DAYS;
+         i++) {
+        size_t length = strlen(DAYS[i]);
+        if (length >= SLIP && *DAYS[i] == *word->text &&
+            lexicon_edit_distance(DAYS[i], length, word->text, word->length) <= 1)
+            return DAYS[i];
+    }
+    return word->text;
+}
+
 /* The word as said_date() knows it. */
 static const char *own_word(const struct reading *reading, int at, char number[static 24])
 {
@@ -64,7 +79,7 @@ static const char *own_word(const struct reading *reading, int at, char number[s
         return known;
     long value = strlen(word) > 2 ? lexicon_number(language, &reading->words[at]) : -1;
     if (value < 0)
-        return word;
+        return day_meant(&reading->words[at]);
     snprintf(number, 24, "%ld", value);
     return number;
 }
@@ -103,17 +118,20 @@ static bool tells_day(const struct reading *reading, int from, int to)
     return day || ago || (time && near) || (month && number);
 }
 
-/* "on the 19th." */
+/* "on the 19th.", "el 19" */
 static bool is_ordinal(const struct reading *reading, int from, int to)
 {
     const char *word = reading->words[from].text;
-    size_t digits = strspn(word, "0123456789");
-    static const char *const BEFORE[] = {"the", "on", "el"};
-    return to - from == 1 && digits && digits <= 2 && strlen(word) == digits + 2 && from > 0 &&
-           IN(BEFORE, reading->words[from - 1].text) &&
-           (to == reading->count || reading->words[to].before != PAUSE_NONE ||
-            lexicon_in(&reading->language->stops, &reading->words[to]) ||
-            lexicon_in(&reading->language->subjects, &reading->words[to]));
+    size_t digits = strspn(word, "0123456789"), length = strlen(word);
+    static const char *const BEFORE[] = {"the", "el", "dia"};
+    static const char *const BEHIND[] = {"at", "from", "in", "for", "en", "para", "por", "con"};
+    if (to - from != 1 || !digits || digits > 2 || from == 0 ||
+        !(length == digits + 2 || (length == digits && IN(BEFORE, reading->words[from - 1].text))))
+        return false;
+    return to == reading->count || reading->words[to].before != PAUSE_NONE ||
+           IN(BEHIND, reading->words[to].text) ||
+           lexicon_in(&reading->language->stops, &reading->words[to]) ||
+           lexicon_in(&reading->language->subjects, &reading->words[to]);
 }
 
 static bool runs_on(const struct reading *reading, int from, int to)
@@ -124,9 +142,12 @@ static bool runs_on(const struct reading *reading, int from, int to)
     return true;
 }
 
-/* "2 or 3 days ago", "2-3 days ago", "every Saturday" */
-static bool spoiled(const struct reading *reading, int from)
+/* "2 or 3 days ago", "2-3 days ago", "every Saturday", "Friday or Saturday" */
+static bool spoiled(const struct reading *reading, int from, int to)
 {
+    if (to + 1 < reading->count && reading->words[to].before != PAUSE_SENTENCE &&
+        IN(EITHER, reading->words[to].text) && tells_day(reading, to + 1, to + 2))
+        return true;
     if (from == 0 || reading->words[from].before == PAUSE_SENTENCE)
         return false;
     const struct note_word *before = &reading->words[from - 1];
@@ -137,7 +158,7 @@ static bool spoiled(const struct reading *reading, int from)
 static bool day_at(const struct reading *reading, int from, int to, int32_t *ret)
 {
     char text[96] = "";
-    if (spoiled(reading, from))
+    if (spoiled(reading, from, to))
         return false;
     if (!is_numeric(reading, from, to, text, sizeof text)) {
         if (!runs_on(reading, from, to) ||
@@ -147,7 +168,8 @@ static bool day_at(const struct reading *reading, int from, int to, int32_t *ret
         for (int i = from; i < to; i++) {
             char number[24];
             size_t used = strlen(text);
-            snprintf(text + used, sizeof text - used, "%s ", own_word(reading, i, number));
+            snprintf(text + used, sizeof text - used, "%s%s ", own_word(reading, i, number),
+                     is_ordinal(reading, i, to) && is_digits(reading->words[i].text) ? "th" : "");
         }
     }
     return said_date(text, reading->today, SAID_PAST, ret, NULL) == 0 &&
@@ -173,6 +195,57 @@ static bool corrects(const struct reading *reading, const struct told_day *befor
     return false;
 }
 
+/* Told by another day: "opened it the same day", "moldy 3 days later", "al día siguiente". `from`
+ * and `to` as the day; false if the words count no days on. */
+static bool counts_on(const struct reading *reading, int from, int to, long *ret)
+{
+    enum { DAY, SAME, NEXT, AFTER, BEFORE, NUMBER, KINDS };
+    static const struct {
+        const char *word;
+        int kind;
+    } WORDS[] = {{"day", DAY},     {"days", DAY},       {"night", DAY},   {"morning", DAY},
+                 {"evening", DAY}, {"afternoon", DAY},  {"same", SAME},   {"next", NEXT},
+                 {"later", AFTER}, {"following", NEXT}, {"after", AFTER}, {"before", BEFORE}};
+    int said[KINDS] = {0};
+    for (int i = from; i < to; i++) {
+        char digits[24];
+        const char *word = own_word(reading, i, digits);
+        long number = lexicon_number(reading->language, &reading->words[i]);
+        int kind = number >= 0 ? NUMBER : KINDS;
+        for (size_t w = 0; w < sizeof WORDS / sizeof *WORDS; w++)
+            kind = strcmp(WORDS[w].word, word) == 0 ? WORDS[w].kind : kind;
+        if (kind == KINDS || said[kind]++ || (i > from && reading->words[i].before != PAUSE_NONE))
+            return false;
+        *ret = kind == NUMBER ? number : *ret;
+    }
+    if (said[SAME] || said[NEXT])
+        *ret = said[NEXT];
+    else if (!said[NUMBER])
+        *ret = 1;
+    if (said[BEFORE])
+        *ret = -*ret;
+    return said[DAY] && said[SAME] + said[NEXT] + said[AFTER] + said[BEFORE] == 1 &&
+           !(said[NUMBER] && (said[SAME] || said[NEXT]));
+}
+
+/* The day counted from the one told before; what stands behind may be what it is counted from, "2
+ * days after she opened it", and then it isn't that one. */
+static bool day_on(const struct reading *reading, const struct told_day *before,
+                   struct told_day *day)
+{
+    long days = 0;
+    if (!counts_on(reading, day->from, day->to, &days))
+        return false;
+    const struct note_word *behind = day->to < reading->count ? &reading->words[day->to] : NULL;
+    static const char *const LATER[] = {"after", "before", "despues", "antes"};
+    if (behind && behind->before == PAUSE_NONE && IN(LATER, reading->words[day->to - 1].text) &&
+        (lexicon_in(&reading->language->subjects, behind) ||
+         lexicon_in(&reading->language->filler, behind)))
+        return false;
+    day->day = before->day + (int32_t)days;
+    return days < OLDEST && day->day <= reading->today;
+}
+
 static int find_days(const struct reading *reading, struct told_day **ret)
 {
     int count = 0;
@@ -182,7 +255,8 @@ static int find_days(const struct reading *reading, struct told_day **ret)
         for (int run = most; run > 0; run--) {
             struct told_day *day = &days[count];
             *day = (struct told_day){at, at + run, 0};
-            if (!day_at(reading, at, at + run, &day->day))
+            if (!day_at(reading, at, at + run, &day->day) &&
+                !(count && day_on(reading, day - 1, day)))
                 continue;
             at += run - 1;
             if (count && corrects(reading, day - 1, day))
@@ -198,18 +272,26 @@ static int find_days(const struct reading *reading, struct told_day **ret)
 
 /* ---- what happened on it ---- */
 
+/* "bought: 11/20", "the day she bought it (11/14)" */
+static bool is_joined(const struct reading *reading, int at)
+{
+    const char *mark = at ? reading->note + reading->words[at - 1].to : "";
+    return *mark == ':' || strncmp(mark, " (", 2) == 0;
+}
+
 /* Words between, or -1 where a sentence ends between. What stands before its day is the likelier.
  */
 static int apart(const struct reading *reading, const struct lexicon_match *what,
                  const struct told_day *day)
 {
     bool before = what->from < day->from;
+    if (what->from >= day->from && what->to <= day->to)
+        return -1; /* one of its words: "Friday, no wait, it was Saturday" */
     int from = before ? what->to : day->to, to = before ? day->from : what->from;
     int words = before ? 0 : 1;
     for (int i = from; i <= to; i++) {
         enum pause pause = reading->words[i].before;
-        bool colon = i && before && reading->note[reading->words[i - 1].to] == ':';
-        if (pause == PAUSE_SENTENCE && !colon) /* "bought: 11/20" */
+        if (pause == PAUSE_SENTENCE && !(before && is_joined(reading, i)))
             return -1;
         words += (i < to && !lexicon_in(&reading->language->filler, &reading->words[i])) +
                  (pause == PAUSE_COMMA ? COMMA : 0) +

@@ -12,7 +12,7 @@
 #include <stdint.h>
 
 #define LEXICON_WORD 32   /* bytes of a folded word, NUL counted */
-#define LEXICON_SETS 32   /* sets of one language */
+#define LEXICON_SETS 48   /* sets of one language */
 #define LEXICON_FIELDS 60 /* fields of one language */
 /* Phrases are kept by what they begin with: a letter or digit, a number, one of the sets. */
 #define LEXICON_NUMBERS 27
@@ -29,6 +29,7 @@ struct lexeme {
 struct lexeme_list {
     struct lexeme *items;
     int count;
+    int whole; /* of a list that is searched: so many whole words in front, by the alphabet */
 };
 struct lexicon_set {
     const char *name;
@@ -52,7 +53,8 @@ struct lexicon_phrase {
 };
 struct lexicon_field {
     const struct field *field;
-    unsigned symptoms; /* bit 1 << index into the words of symptom */
+    const struct field *instead_of; /* its words say nothing of that one; or NULL */
+    unsigned symptoms;              /* bit 1 << index into the words of symptom */
 };
 struct lexicon_language {
     json_t *document; /* owns the texts above */
@@ -60,7 +62,8 @@ struct lexicon_language {
     struct lexicon_field *fields;
     struct lexicon_phrase *phrases;
     int set_count, field_count, phrase_count;
-    int *starts[LEXICON_STARTS];   /* phrases by what their first word begins with; -1 ends */
+    int *starts[LEXICON_STARTS];   /* phrases by what their first word begins with, those of one
+                                    * word together; -1 ends */
     struct lexeme_list negation;   /* "not", "sin" */
     struct lexeme_list negated_by; /* right after: "free" */
     struct lexeme_list stops;      /* a negation does not reach over these: "but" */

@@ -184,6 +184,8 @@ static void read_field(const struct doc_place *place, void *into)
     static const struct doc_row ROWS[] = {
         {"field", DOC_OTHER, .at = offsetof(struct lexicon_field, field), .each = read_name,
          .required = true},
+        {"instead_of", DOC_OTHER, .at = offsetof(struct lexicon_field, instead_of),
+         .each = read_name},
         {"symptoms", DOC_LIST, DOC_AT(struct lexicon_field, symptoms), .each = read_symptom},
         {"words", DOC_MAP, .each = read_answer, .required = true},
         {0}};
@@ -230,12 +232,48 @@ static void read_day(const struct doc_place *place, void *into)
         doc_fault(place, "must be a word for days in English, as \"yesterday\" or \"ago\"");
 }
 
+static int by_text(const void *left, const void *right)
+{
+    const struct lexeme *a = left, *b = right;
+    return a->prefix != b->prefix ? (a->prefix ? 1 : -1) : strcmp(a->text, b->text);
+}
+
+/* As lexicon_in() searches it. */
+static void sort_list(struct lexeme_list *list)
+{
+    if (list->count)
+        qsort(list->items, (size_t)list->count, sizeof *list->items, by_text);
+    while (list->whole < list->count && !list->items[list->whole].prefix)
+        list->whole++;
+}
+
+static void sort_lists(struct lexicon_language *language)
+{
+    struct lexeme_list *lists[] = {&language->negation, &language->negated_by, &language->stops,
+                                   &language->joins,    &language->subjects,   &language->carriers,
+                                   &language->filler,   &language->plain,      &language->supposed,
+                                   &language->corrects, &language->contests};
+    for (size_t i = 0; i < sizeof lists / sizeof lists[0]; i++)
+        sort_list(lists[i]);
+    for (int i = 0; i < language->set_count; i++)
+        sort_list(&language->sets[i].words);
+}
+
 static int start_of(const struct lexicon_phrase *phrase)
 {
     const struct lexeme *first = &phrase->words.items[0];
     if (first->number)
         return LEXICON_NUMBERS;
     return first->set >= 0 ? LEXICON_NUMBERS + 1 + first->set : lexicon_start(first->text);
+}
+
+/* One first word's phrases stand together, so that it is compared once. */
+static int by_first(const void *left, const void *right, void *language)
+{
+    const struct lexicon_phrase *phrases = ((const struct lexicon_language *)language)->phrases;
+    const int *a = left, *b = right;
+    int order = by_text(&phrases[*a].words.items[0], &phrases[*b].words.items[0]);
+    return order ? order : *a - *b;
 }
 
 static void index_starts(struct lexicon_language *language)
@@ -248,6 +286,7 @@ static void index_starts(struct lexicon_language *language)
                 language->starts[k][count++] = i;
         language->starts[k] = xrealloc(language->starts[k], (size_t)(count + 1) * sizeof(int));
         language->starts[k][count] = -1;
+        qsort_r(language->starts[k], (size_t)count, sizeof(int), by_first, language);
     }
 }
 
@@ -284,8 +323,10 @@ void lexicon_language_read(struct doc *doc, struct lexicon_language *ret)
                                      .numbers = json_object_get(doc->root, "numbers"),
                                      .days = json_object_get(doc->root, "days")};
     doc->context = ret;
-    if (doc_read(&top, ROWS, ret))
+    if (doc_read(&top, ROWS, ret)) {
+        sort_lists(ret);
         index_starts(ret);
+    }
 }
 
 void lexicon_language_free(struct lexicon_language *language)

@@ -10,6 +10,7 @@
 #define FILLER_RUN 3     /* words that may stand between two words of a phrase */
 #define NEGATION_REACH 4 /* telling words back from a phrase to the word that negates it */
 #define SUPPOSED_REACH 6 /* words back to the one that says it was only thought */
+#define ASKED 4          /* words of a question that asks what it names: "orange mold?" */
 #define NOTHING (UINT64_C(1) << 63) /* spent on a phrase that stands for nothing */
 #define LIST_REACH 9                /* the same in an enumeration: "no smell, spots or moisture" */
 
@@ -130,6 +131,18 @@ static bool supposed(const struct reading *reading, const struct lexicon_match *
     return false;
 }
 
+/* "Underbaked?", "orange mold? No": asked, not told. Longer ones tell what they ask about: "why is
+ * there mold on it after 2 days?" */
+static bool asked(const struct reading *reading, const struct lexicon_match *match)
+{
+    int first = match->from, last = match->to - 1;
+    while (reading->words[first].before != PAUSE_SENTENCE)
+        first--;
+    while (last + 1 < reading->count && reading->words[last + 1].before != PAUSE_SENTENCE)
+        last++;
+    return last - first < ASKED && reading->note[reading->words[last].to] == '?';
+}
+
 static bool fits_symptom(const struct reading *reading, const struct lexicon_phrase *phrase)
 {
     return phrase->field < 0 ||
@@ -149,15 +162,28 @@ static int by_weight(const void *left, const void *right)
 }
 
 /* For which fields a match spends its words. What says yes or no speaks of nothing else: a bag that
- * is "dry inside" makes no dry crumb. */
+ * is "dry inside" makes no dry crumb. Bread kept "on top of the fridge" is moldy on no top. */
 static uint64_t spends(const struct reading *reading, const struct lexicon_match *match)
 {
     int field = match->phrase->field;
     assert(field < 63); /* the last bit is NOTHING */
     if (field < 0)
         return UINT64_MAX;
-    return reading->language->fields[field].field->type == FIELD_BOOL ? ~NOTHING
-                                                                      : UINT64_C(1) << field;
+    const struct lexicon_field *fields = reading->language->fields;
+    if (fields[field].field->type == FIELD_BOOL)
+        return ~NOTHING;
+    uint64_t ret = UINT64_C(1) << field;
+    for (int i = 0; fields[field].instead_of && i < reading->language->field_count; i++)
+        ret |= (uint64_t)(fields[i].field == fields[field].instead_of) << i;
+    return ret;
+}
+
+/* Do they say one thing of one field, and share words? "@mold _ bottom" and "bottom corners". */
+static bool agrees(const struct lexicon_match *a, const struct lexicon_match *b)
+{
+    const char *left = a->phrase->word, *right = b->phrase->word;
+    return a->from < b->to && b->from < a->to && a->phrase->field >= 0 &&
+           a->phrase->field == b->phrase->field && left && right && strcmp(left, right) == 0;
 }
 
 /* The matches that stand, in front. A word is spent on one match of a field; a phrase that stands
@@ -175,6 +201,11 @@ static void keep_heaviest(struct reading *reading)
         bool stands = true;
         for (int at = match.from; at < match.to; at++)
             stands = stands && !(spent[at] & own);
+        bool more = false;
+        for (int k = 0; !stands && k < kept; k++)
+            more = more || agrees(&reading->matches[k], &match);
+        for (int at = match.from; more && at < match.to; at++)
+            spent[at] |= own;
         if (!stands)
             continue;
         for (int at = match.from; at < match.to; at++)
@@ -203,11 +234,20 @@ static bool says_something(const struct reading *reading, const struct lexicon_m
 
 static void try_phrases(struct reading *reading, const int *phrases, int at)
 {
+    const char *passed = ""; /* the first word that was no other's, of the phrases in front */
     for (; *phrases >= 0; phrases++) {
         const struct lexicon_phrase *phrase = &reading->language->phrases[*phrases];
+        const struct lexeme *first = &phrase->words.items[0];
         struct lexicon_match match;
+        if (strcmp(first->text, passed) == 0 && *passed)
+            continue;
+        if (lexicon_distance(reading->language, first, &reading->words[at]) < 0) {
+            passed = first->prefix ? "" : first->text;
+            continue;
+        }
+        passed = "";
         if (fits_symptom(reading, phrase) && try_phrase(reading, phrase, at, &match) &&
-            says_something(reading, &match)) {
+            says_something(reading, &match) && !asked(reading, &match)) {
             match.negated = match.denied || negated(reading, &match);
             match.supposed = supposed(reading, &match);
             if (reading->match_count == reading->match_capacity)

@@ -200,6 +200,9 @@ static int misspelled(const struct lexeme *lexeme, const struct note_word *word)
     /* slips seldom hit the first letter, and real words that differ there abound */
     if (!allowed || word->text[0] != lexeme->text[0] || word->length < 4 || word->known)
         return -1;
+    if (word->length + (size_t)allowed < lexeme->length ||
+        word->length > lexeme->length + (size_t)allowed)
+        return -1;
     int distance = lexicon_edit_distance(lexeme->text, lexeme->length, word->text, word->length);
     return distance <= allowed ? distance : -1;
 }
@@ -210,9 +213,26 @@ static bool same(const struct lexeme *lexeme, const struct note_word *word)
            memcmp(lexeme->text, word->text, lexeme->length) == 0;
 }
 
+/* The first whole word of the list that does not stand before `text`. */
+static int first_from(const struct lexeme_list *list, const char *text)
+{
+    int low = 0, high = list->whole;
+    while (low < high) {
+        int middle = (low + high) / 2;
+        if (strcmp(list->items[middle].text, text) < 0)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
 bool lexicon_in(const struct lexeme_list *list, const struct note_word *word)
 {
-    for (int i = 0; i < list->count; i++)
+    int at = first_from(list, word->text);
+    if (at < list->whole && same(&list->items[at], word))
+        return true;
+    for (int i = list->whole; i < list->count; i++)
         if (same(&list->items[i], word))
             return true;
     return false;
@@ -233,7 +253,9 @@ static int set_distance(const struct lexeme_list *set, const struct note_word *w
     int best = -1;
     if (lexicon_in(set, word))
         return 0;
-    for (int i = 0; i < set->count && !word->known; i++) {
+    char letter[2] = {word->text[0], '\0'}; /* which a slip keeps */
+    for (int i = word->known ? set->whole : first_from(set, letter);
+         i < set->whole && set->items[i].text[0] == *letter; i++) {
         int distance = misspelled(&set->items[i], word);
         if (distance >= 0 && (best < 0 || distance < best))
             best = distance;

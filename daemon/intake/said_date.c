@@ -40,8 +40,9 @@ static const struct word count_words[] = {
     {"dos", 2},   {"tres", 3}, {"cuatro", 4}, {"cinco", 5}, {"seis", 6},
     {"siete", 7}, {"ocho", 8}, {"nueve", 9},  {"diez", 10}, {NULL, 0}};
 static const struct word unit_words[] = {
-    {"day", 1},   {"days", 1},   {"d", 1},   {"week", 7}, {"weeks", 7},  {"wk", 7},      {"wks", 7},
-    {"night", 1}, {"nights", 1}, {"dia", 1}, {"dias", 1}, {"semana", 7}, {"semanas", 7}, {NULL, 0}};
+    {"day", 1},  {"days", 1},   {"d", 1},       {"week", 7},       {"weeks", 7},
+    {"wk", 7},   {"wks", 7},    {"night", 1},   {"nights", 1},     {"dia", 1},
+    {"dias", 1}, {"semana", 7}, {"semanas", 7}, {"fortnight", 14}, {NULL, 0}};
 static const char *const weekdays[] = {"monday", "tuesday",  "wednesday", "thursday",
                                        "friday", "saturday", "sunday",    NULL};
 static const char *const weekdays_es[] = {"lunes",   "martes", "miercoles", "jueves",

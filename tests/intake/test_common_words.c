@@ -13,7 +13,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { SKIPPED = 77 };
+enum { SKIPPED = 77, LANGUAGES = 2 };
 
 static struct lexicon *lexicon;
 
@@ -40,6 +40,38 @@ static const char *taken_for_harm(const struct note_word *word)
     return NULL;
 }
 
+/* Each word of a language's phrases once: there are thousands of phrases of the same words. */
+static struct {
+    const struct lexeme **items;
+    int count;
+} own[LANGUAGES];
+
+static int by_text(const void *left, const void *right)
+{
+    const struct lexeme *const *a = left, *const *b = right;
+    return strcmp((*a)->text, (*b)->text);
+}
+
+static void collect_own(void)
+{
+    for (int l = 0; l < lexicon->count && l < LANGUAGES; l++) {
+        const struct lexicon_language *language = &lexicon->languages[l];
+        int all = 0, count = 0;
+        for (int i = 0; i < language->phrase_count; i++)
+            all += language->phrases[i].words.count;
+        own[l].items = xcalloc((size_t)all + 1, sizeof(struct lexeme *));
+        for (int i = 0; i < language->phrase_count; i++)
+            for (int k = 0; k < language->phrases[i].words.count; k++)
+                if (language->phrases[i].words.items[k].length)
+                    own[l].items[count++] = &language->phrases[i].words.items[k];
+        qsort(own[l].items, (size_t)count, sizeof(struct lexeme *), by_text);
+        for (int i = 0; i < count; i++)
+            if (!i || by_text(&own[l].items[i - 1], &own[l].items[i]) != 0 ||
+                own[l].items[i - 1]->prefix != own[l].items[i]->prefix)
+                own[l].items[own[l].count++] = own[l].items[i];
+    }
+}
+
 /* The lexicon's word that `word` is read as, though it is another; NULL if none. */
 static const char *taken_for(struct note_word *word)
 {
@@ -50,10 +82,9 @@ static const char *taken_for(struct note_word *word)
         for (int k = 0; k < language->set_count; k++)
             if (word->sets[k] > 0)
                 return language->sets[k].name;
-        for (int i = 0; i < language->phrase_count; i++)
-            for (int k = 0; k < language->phrases[i].words.count; k++)
-                if (lexicon_distance(language, &language->phrases[i].words.items[k], word) > 0)
-                    return language->phrases[i].words.items[k].text;
+        for (int i = 0; i < own[l].count; i++)
+            if (lexicon_distance(language, own[l].items[i], word) > 0)
+                return own[l].items[i]->text;
     }
     return taken_for_harm(word);
 }
@@ -116,7 +147,10 @@ int main(void)
     }
     if (lexicon_load(ODDLOAF_SOURCE_DIR "/rules/lexicon", NULL, NULL, &lexicon, NULL))
         return 1;
+    collect_own();
     int failed = cmocka_run_group_tests(tests, NULL, NULL);
+    for (int l = 0; l < LANGUAGES; l++)
+        free(own[l].items);
     lexicon_free(lexicon);
     return failed;
 }

@@ -190,7 +190,7 @@ static void small_misspellings(void **state)
         {"mold", "condensaton in bag", "observed.wet_inside_bag=true"},
         /* one letter off, but short, or another first letter, or a word of its own */
         {"off-odor", "sofr", ""},
-        {"off-odor", "rusty", ""},
+        {"off-odor", "gusty", ""},
         {"mold", "while", ""},
     };
     CHECK_NOTES(notes);
@@ -308,7 +308,7 @@ static void a_few_words_may_stand_between(void **state)
     static const char *const notes[][3] = {
         {"mold", "the wrapper has two small holes", "observed.bag=\"torn\""},
         {"mold", "the bag was not torn", "observed.bag=\"sound\""},
-        {"mold", "the bag did not have any holes", ""},
+        {"mold", "the bag did not have any holes", "observed.bag=\"sound\""},
         {"mold", "the bag was really not very wet inside", "observed.wet_inside_bag=false"},
         {"mold",
          "la bolsa no ten\xC3\xAD"
