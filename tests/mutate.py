@@ -1,10 +1,11 @@
-"""Do the tests notice a small change of the code?    usage: mutate.py FOLDER [--seed N] [--each N] [PATH…]
+"""Do the tests notice a small change of the code?    usage: mutate.py FOLDER [--seed N] [--each N] [--units] [PATH…]
 
 Makes random changes, one at a time, in a copy of the tree under FOLDER, builds the file that was changed and
 runs the tests that go through the changed line, the quickest first, until one fails. Prints a table by layer
 and the diff of each change that no test noticed. `--each`: so many judged of each layer or room (4); PATH…:
-only there. FOLDER keeps the copies with their builds and which test goes through which line (`map.json`),
-made anew only for what has changed. Needs clang and llvm-cov.
+only there. `--units`: unit tests alone are asked, which takes minutes; what they miss a whole system may notice.
+FOLDER keeps the copies with their builds and which test goes through which line (`map.json`), made anew only for
+what has changed. Needs clang and llvm-cov.
 
 A comparison is turned or moved by one, && and || or + and - are exchanged, a condition is negated, a call
 whose result nobody uses is dropped, an error's code becomes 0, a number changes; in SQL, too. Not changed:
@@ -170,8 +171,8 @@ def next_line(text, at):
 
 
 class Copy:
-    def __init__(self, folder):
-        self.tree, self.build = folder, folder / "build" / "plain"
+    def __init__(self, folder, units):
+        self.tree, self.build, self.units = folder, folder / "build" / "plain", units
 
     def make(self):
         self.tree.mkdir(parents=True, exist_ok=True)
@@ -217,7 +218,7 @@ class Copy:
             for name, words in re.findall(r"^add_test\(\[=\[(.+?)\]=\] (.*)\)$", file.read_text(), re.M):
                 commands[name] = shlex.split(words)
         tests = [Test(one, commands[one["name"]], self.tree, build) for one in json.loads(shown)["tests"]]
-        return {one.name: one for one in tests if not one.skipped}
+        return {one.name: one for one in tests if not one.skipped and (one.is_unit or not self.units)}
 
 
 class Test:
@@ -443,6 +444,7 @@ def main():
     parse.add_argument("--each", type=int, default=4)
     parse.add_argument("--cap", type=float, default=240, help="seconds a change; of those that it ends not all tests were run")
     parse.add_argument("--jobs", type=int, default=2)
+    parse.add_argument("--units", action="store_true", help="unit tests alone")
     parse.add_argument("--list", action="store_true", help="the changes, nothing run")
     o = parse.parse_intermixed_args()
     layers = sample(random.Random(o.seed), 3 * o.each, o.path)
@@ -451,10 +453,10 @@ def main():
             sys.stdout.writelines(diff(change, 0))
         return
     folder = o.folder.resolve()
-    copies = [Copy(folder / str(n)) for n in range(o.jobs)]
+    copies = [Copy(folder / str(n), o.units) for n in range(o.jobs)]
     for copy in copies:
         copy.make()
-    lines = Map(folder / "map.json")
+    lines = Map(folder / ("map-units.json" if o.units else "map.json"))
     lines.learn(copies[0], o.jobs)
     judged = Judged(layers, o.each)
     print(f"seed {o.seed}, {o.each} of each of {len(layers)}, {len(lines.known)} tests", flush=True)

@@ -262,6 +262,8 @@ static void rules(void **state)
         "EST5:60",
         "EST5EDT,M3.2.0/168,M11.1.0",
         "<AB5",
+        "AB3",
+        "<+033-3:3",
         "EST5EDT,M3.2.0,M11.1.0,",
     };
     for (size_t i = 0; i < COUNT_OF(bad); i++)

@@ -343,6 +343,8 @@ static void errors_name_the_place(void **state)
         {"{\"said\":{\"illness\":[\"sick _3\"]}}", "/said/illness/0", 1, 21},
         {"{\"said\":{\"illness\":[\"sick _99 of\"]}}", "/said/illness/0", 1, 21},
         {"{\"said\":{\"illness\":[\"a b c d e f g h i j k\"]}}", "/said/illness/0", 1, 21},
+        {"{\"said\":{\"illness\":[\"abcdefghijklmnopqrstuvwxyzabcdef\"]}}", "/said/illness/0", 1,
+         21},
         {"{\"said\":{\"illness\":\"sick\"}}", "/said/illness", 1, 20},
         {"{\"marks\":\"the\"}", "/marks", 1, 10},
         {"{\"colour\":1}", "/colour", 1, 11},

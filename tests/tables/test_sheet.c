@@ -174,6 +174,23 @@ static void rows_and_cells_by_hand(void **state)
     check_cells("<row><c r='XYZ9999'/><c/></row>", "");
 }
 
+static void a_workbook_in_no_folder(void **state)
+{
+    (void)state;
+    check_parts((struct part[]){{"_rels/.rels", "<Relationships><Relationship Id='1' "
+                                                "Type='x/officeDocument' Target='b.xml'/>"
+                                                "</Relationships>"},
+                                {"b.xml", "<workbook xmlns:r='r'><sheets><sheet name='S' r:id='a'/>"
+                                          "</sheets></workbook>"},
+                                {"_rels/b.xml.rels", "<Relationships><Relationship Id='a' "
+                                                     "Type='x/worksheet' Target='s.xml'/>"
+                                                     "</Relationships>"},
+                                {"s.xml", "<worksheet><sheetData><row><c><v>7</v></c></row>"
+                                          "</sheetData></worksheet>"},
+                                {0}},
+                "\"7\"\n");
+}
+
 static void what_no_spreadsheet_writes_is_refused(void **state)
 {
     (void)state;
@@ -184,6 +201,10 @@ static void what_no_spreadsheet_writes_is_refused(void **state)
     check_parts((struct part[]){RELS, {0}}, "not-found: its part w/b.xml is missing");
     check_parts((struct part[]){RELS, BOOK, {0}},
                 "not-found: its part w/_rels/b.xml.rels is missing");
+    check_parts((struct part[]){{"_rels/.rels", "<Relationships/>"}, {0}},
+                "invalid: is no workbook");
+    check_parts((struct part[]){RELS, BOOK, {"w/_rels/b.xml.rels", "<Relationships/>"}, {0}},
+                "invalid: does not say where its sheet is");
     check_parts((struct part[]){RELS, BOOK, BOOK_RELS, {"w/s.xml", deep.data}, {0}},
                 "too-large: is nested deeper than 64");
     check_parts(
@@ -226,6 +247,7 @@ int main(void)
         cmocka_unit_test(cells_by_their_types_and_styles),
         cmocka_unit_test(texts_formulas_and_the_1904_system),
         cmocka_unit_test(rows_and_cells_by_hand),
+        cmocka_unit_test(a_workbook_in_no_folder),
         cmocka_unit_test(what_no_spreadsheet_writes_is_refused),
         cmocka_unit_test(a_bomb_is_given_up),
     };
