@@ -15,8 +15,9 @@ struct apart {
     json_t *told; /* [{"field","kind","says"}] */
 };
 
-/* What the complaint is known by is left as it is: a code that reads as one (`code_reads`), a store
- * or route on record. Changes the texts of `body`. `contact` may be NULL. */
+/* Changes the texts of `body` that people type. What the complaint is known by is left as it is:
+ * the digits of a code that reads as one (`code_reads`), a store or route on record. `contact` may
+ * be NULL. *ret is cleared by apart_clear(). */
 void apart_take(struct store *store, json_t *body, const json_t *contact, bool code_reads,
                 struct apart *ret);
 void apart_clear(struct apart *apart);
@@ -32,8 +33,9 @@ struct apart_about {
 };
 char *apart_written(struct store *store, const char *text, const struct apart_about *about);
 
-/* For the desk: the contact data of a report, NULL if none are kept (new reference); the texts it
- * said are put back into `body` and `sent` (each may be NULL). */
+/* For the desk: the contact data of a report (its id; "": the complaint itself), NULL if none are
+ * kept (new reference); the texts it said are put back into `body` and into `sent`, what it was
+ * when it came in (each may be NULL). */
 json_t *apart_show(struct store *store, int64_t complaint_id, const char *report, json_t *body,
                    json_t *sent);
 

@@ -38,15 +38,18 @@ const char *correcting_report(const struct correcting_work *w);
 void correcting_mask_reason(struct correcting_work *w, const json_t *contact);
 /* A verdict must not be left standing on a case without complaints: ERROR_CONFLICT. */
 int correcting_check_left(struct store *store, int64_t case_id, struct error *err);
-/* What `body` says of harm, for the answer. */
+/* Sets harm and harm_possible of `c`, for the answer, to what `body` says. Once. */
 void correcting_say_harm(struct correcting *c, const json_t *body);
 
-/* Puts what was given into `said`. What cannot be is among c->faults. */
+/* Puts what was given into `said`. What cannot be is among c->faults, the first in `err` (not
+ * NULL), whose code is answered. */
 int correcting_set(struct correcting_work *w, json_t *said, struct error *err);
 /* If its note, or a return's reason, is another now: what the old one gave goes from w->said, and
  * what the new one gives comes. */
 int correcting_read_note(struct correcting_work *w, struct error *err);
+/* Is it an element of the list? NULL is no list. */
 bool correcting_has_word(const json_t *list, const json_t *word);
+/* The field of that name, with a point or a slash; NULL if there is none. */
 const struct field *correcting_field(const char *name);
 
 /* What was sent in the first place. New reference in *ret, NULL if that is kept no more. */

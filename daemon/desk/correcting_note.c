@@ -2,6 +2,7 @@
 #include "desk/correcting_inside.h"
 #include "desk/noted.h"
 #include "desk/taking.h"
+#include "store/change.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -92,11 +93,57 @@ static json_t *note_gives(const struct correcting_work *w)
     return taken;
 }
 
-/* What the note gave, as far as it was not said besides: when it was logged, or since. */
-static void take_off_read(struct correcting_work *w, json_t *said)
+/* ---- what was said besides ---- */
+
+struct besides {
+    json_t *sent;  /* when it was logged; NULL: kept no more */
+    json_t *notes; /* [ms]: when a note was corrected, whose words came with it */
+    json_t *last;  /* {FIELD: [ms, "is"]}: when each was corrected last, and to what */
+};
+
+static int take_change(void *arg, const struct change_row *row)
 {
-    json_t *taken = note_gives(w), *sent = NULL;
-    correcting_sent(w, &sent);
+    struct besides *b = arg;
+    if (strcmp(row->field, "note") == 0 || strcmp(row->field, "reason") == 0)
+        json_array_append_new(b->notes, json_integer(row->at_ms));
+    else
+        json_object_set_new(b->last, row->field, json_pack("[I, s]", row->at_ms, row->now));
+    return 0;
+}
+
+static bool holds(const json_t *own, const json_t *value)
+{
+    return own && (json_equal(own, value) || correcting_has_word(own, value));
+}
+
+/* By somebody, at another time than a note's words. */
+static bool was_corrected_to(const struct besides *b, const struct field *field,
+                             const json_t *value)
+{
+    const json_t *last = json_object_get(b->last, field->name);
+    if (!last || correcting_has_word(b->notes, json_array_get(last, 0)))
+        return false;
+    const char *is = json_string_value(json_array_get(last, 1));
+    json_t *list = json_loads(is, JSON_DECODE_ANY, NULL); /* a word is none */
+    bool held = holds(list ? list : json_array_get(last, 1), value);
+    json_decref(list);
+    return held;
+}
+
+static void besides_clear(struct besides *b)
+{
+    json_decref(b->sent);
+    json_decref(b->notes);
+    json_decref(b->last);
+}
+
+/* What the note gave, as far as it was not said besides: when it was logged, or since. */
+static int take_off_read(struct correcting_work *w, json_t *said, struct error *err)
+{
+    struct besides b = {NULL, json_array(), json_object()};
+    json_t *taken = note_gives(w);
+    correcting_sent(w, &b.sent);
+    int rc = change_of(w->store, w->c->uuid, take_change, &b, err);
     size_t i;
     const json_t *item;
     json_array_foreach(taken, i, item)
@@ -104,14 +151,15 @@ static void take_off_read(struct correcting_work *w, json_t *said)
         const char *name = json_string_value(json_object_get(item, "field"));
         const struct field *field = name ? correcting_field(name) : NULL;
         const json_t *value = json_object_get(item, "value");
-        const json_t *own = field && sent ? fields_get(sent, field) : NULL;
-        if (field && !(own && (json_equal(own, value) || correcting_has_word(own, value))))
+        if (field && !(b.sent && holds(fields_get(b.sent, field), value)) &&
+            !was_corrected_to(&b, field, value))
             fields_take_off(said, field, value);
     }
     json_object_del(said, "harm_possible");
     json_object_del(said, "harm_read");
     json_decref(taken);
-    json_decref(sent);
+    besides_clear(&b);
+    return rc;
 }
 
 static bool is_corrected(const struct correcting_work *w, const char *name)
@@ -126,8 +174,8 @@ int correcting_read_note(struct correcting_work *w, struct error *err)
     if (!is_corrected(w, "note") && !is_corrected(w, "reason"))
         return 0;
     json_t *base = json_deep_copy(w->own);
-    take_off_read(w, base);
-    correcting_set(w, base, err);
+    if (take_off_read(w, base, err) == 0)
+        correcting_set(w, base, err);
     json_t *filled = noted_fill(w->desk, w->store, base,
                                 taking_day(w->desk, base, w->found.received_ms), &w->c->taken);
     json_decref(base);

@@ -6,6 +6,7 @@
 #include "desk/event.h"
 #include "desk/outgoing.h"
 #include "desk/told.h"
+#include "intake/harm.h"
 #include "store/complaint_place.h"
 #include <assert.h>
 #include <math.h>
@@ -28,7 +29,7 @@ struct slice {
     int64_t now_ms;
     struct found found[SLICE]; /* those that get another place */
     size_t count;
-    int rows;
+    int rows, placed;
 };
 
 static bool same_place(const struct complaint_lots *a, const struct complaint_lots *b)
@@ -93,7 +94,10 @@ static json_t *urgent_of(const struct desk *desk, struct store *store, const str
     json_t *lot = json_pack("{s:s}", "why", "its lot was looked for again in the records");
     placing_json(desk, store, found->form, &found->placing.lots, lot);
     json_object_set(lot, "doubts", found->form->doubts);
-    json_t *event = event_urgent(desk->plant, json_object_get(desk->harm, "mail"), said, lot);
+    bool possible = found->form->harm_possible;
+    json_t *event = event_urgent(desk->plant, harm_needs_of(desk->harm, possible), said, lot);
+    if (possible)
+        event_urgent_possible(event);
     json_object_set_new(event, "case", CASE_ID_JSON(placed->case_id));
     if (placed->case_id != found->case_id)
         json_object_set_new(event, "case_was", CASE_ID_JSON(found->case_id));
@@ -109,7 +113,7 @@ static int tell(const struct slice *s, struct store *store, const struct found *
     const struct desk *desk = s->rematch->desk;
     bool moved = placed->lot_id != found->lot_id || placed->case_id != found->case_id;
     char message_id[128];
-    if (!found->form->harm || !moved)
+    if (!moved || !(found->form->harm || found->form->harm_possible))
         return 0;
     json_t *event = urgent_of(desk, store, found, placed);
     event_message_id(desk->mail_domain, s->now_ms, message_id, sizeof message_id);
@@ -132,7 +136,7 @@ static int place(struct slice *s, struct store *store, const struct found *found
     if (!rc)
         rc = tell(s, store, found, &placed, err);
     if (!rc)
-        s->rematch->placed++;
+        s->placed++;
     return rc;
 }
 
@@ -141,6 +145,7 @@ static int place_all(struct store *store, void *arg, struct error *err)
     assert(store_writing(store));
     struct slice *s = arg;
     int rc = 0;
+    s->placed = 0; /* the writer may run it again */
     for (size_t i = 0; i < s->count && !rc; i++)
         rc = place(s, store, &s->found[i], err);
     return rc;
@@ -159,6 +164,7 @@ int rematch_slice(struct rematch *rematch, struct store *store, int64_t now_ms, 
     if (!rc && s->count)
         rc = writer_run(rematch->writer, place_all, s, err);
     rematch->seen += s->rows;
+    rematch->placed += rc ? 0 : s->placed;
     rematch->through = !rc && s->rows < SLICE;
     if (rc)
         rematch->after_id = from_id;

@@ -1,5 +1,6 @@
-/* Matching complaints again whose lot is not exact, because records came or changed since. Who was
- * told of one by an urgent mail is told where it is now; of all others their rankings tell. */
+/* Matching complaints again whose lot is not exact, because records came or changed since. Where
+ * one that speaks of harm, or may, gets another lot or case, the urgent address is told where it is
+ * now; of all others their rankings tell. */
 #ifndef ODDLOAF_DESK_REMATCH_H
 #define ODDLOAF_DESK_REMATCH_H
 
@@ -17,7 +18,9 @@ struct rematch {
     int64_t seen, placed; /* complaints looked at, and those given another place */
 };
 
-/* The next slice: reads on the caller's store, places in one job of the writer. */
+/* The next slice: reads on the caller's store, places in one job of the writer, and waits for it.
+ * One that was corrected, joined or withdrawn meanwhile, or cannot be read, stays as it is. On an
+ * error the walk has not moved on. */
 int rematch_slice(struct rematch *rematch, struct store *store, int64_t now_ms, struct error *err);
 
 #endif

@@ -1,5 +1,6 @@
 /* The complaints of a time, and their cases, one by one: for tables that leave the house. Nothing
- * of the caller, and no note, in which people write what they like. */
+ * of the caller, and no note, in which people write what they like. Of more than SPAN_ROWS_MOST
+ * complaints the newest are looked at. */
 #ifndef ODDLOAF_PATTERNS_SPAN_ROWS_H
 #define ODDLOAF_PATTERNS_SPAN_ROWS_H
 
@@ -11,7 +12,8 @@ enum { SPAN_ROWS_MOST = 200000 };
  * after `now` are left out. New reference. */
 int span_rows_complaints(struct store *store, const struct tz *tz, const struct span *span,
                          int64_t now_ms, json_t **ret, struct error *err);
-/* [{"case","symptom","state","complaints",…}] of those complaints, as the cases stand. */
+/* [{"case","symptom","state","complaints",…}] of those complaints by number, as the cases stand.
+ * New reference. */
 int span_rows_cases(struct store *store, const struct tz *tz, const struct span *span,
                     int64_t now_ms, json_t **ret, struct error *err);
 /* [{"complaint","case","received_at","symptom","harm","lot_text"}] of those that report harm,

@@ -15,7 +15,7 @@ struct trace_lot {
     int32_t week; /* days since 1970 of that ISO week's Monday */
     char lot[LENGTH_CODE + 1], line[LENGTH_CODE + 1];
     int complaints;
-    bool failed, excluded; /* excluded: neither failed nor a fair comparison */
+    bool failed, excluded; /* excluded: neither failed nor a fair comparison; false when read */
 };
 
 struct trace_level {
@@ -36,9 +36,9 @@ struct trace_lots {
 
 struct trace_lots *trace_lots_new(void);
 void trace_lots_free(struct trace_lots *t); /* NULL is fine */
-/* A lot is added once; returns its index. */
+/* Lots are added by packing time, each once; copied. Returns its index. */
 size_t trace_lots_add(struct trace_lots *t, const struct trace_lot *lot);
-/* Marks that a lot carries a level; lots in ascending order within one level. */
+/* Marks that a lot carries a level, "" none; within one level lots come in ascending order. */
 void trace_lots_share(struct trace_lots *t, size_t lot, const char *factor, const char *level);
 
 /* Everything about the lots packed then: lines, products, shifts, materials, routes …

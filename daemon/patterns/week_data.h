@@ -1,4 +1,5 @@
-/* The counts a week's report rests on, as they were known at one instant. Inside patterns/.
+/* The counts a week's report rests on: complaints received before one instant, shared out among
+ * causes as their cases are ranked today; units as they are on record. Inside patterns/.
  *
  * Index i of a span of n weeks is the week n - 1 - i before the one shown. */
 #ifndef ODDLOAF_PATTERNS_WEEK_DATA_H
@@ -57,13 +58,15 @@ struct week_data_days {
     int64_t now_ms;
     unsigned cuts;
 };
-/* Of levels and of all together only the last index is set. */
+/* The sums of those days: of units and counts of levels the last index, and the two instants; all
+ * else is 0. */
 int week_data_read_days(struct store *store, const struct tz *tz, const struct week_data_days *days,
                         struct week_data **ret, struct error *err);
 void week_data_free(struct week_data *d); /* NULL is fine */
 
-/* The place a cause speaks of ("slicer" of contamination-slicer), and the cause of a place; NULL if
- * there is none. The latter into `buffer`. */
+/* The place a cause speaks of ("slicer" of contamination-slicer), borrowed, NULL if it speaks of
+ * none; and what a place's cause is called, into `buffer`, whether rules have it or not, NULL of
+ * "". */
 const char *week_data_place_of_cause(const char *cause);
 const char *week_data_cause_of_place(const char *place, char *buffer, size_t size);
 

@@ -1,6 +1,6 @@
 /* What a manager must know in a minute: how each symptom stands, in the words of the signals;
- * reports of harm, lots on hold, actions and whether they worked; and all that as a few plain
- * sentences. Inside patterns/. */
+ * reports of harm, lots on hold, cases overdue, actions and whether they worked; and all that as a
+ * few plain sentences. Inside patterns/. */
 #ifndef ODDLOAF_PATTERNS_WEEK_HEAD_H
 #define ODDLOAF_PATTERNS_WEEK_HEAD_H
 
@@ -9,6 +9,7 @@
 
 struct triage;
 
+/* All borrowed. */
 struct week_head {
     struct store *store;
     const struct tz *tz;

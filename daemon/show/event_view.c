@@ -174,10 +174,38 @@ static void add_needs(struct view *view, const json_t *event)
     add_list(view, VIEW_CAUTION, "What this needs", json_object_get(event, "needs"));
 }
 
-static void view_of_urgent(const json_t *event, struct view *view)
+static bool holds(const json_t *list, const json_t *word)
 {
     size_t i;
-    const json_t *harm;
+    const json_t *one;
+    json_array_foreach(list, i, one)
+    {
+        if (json_equal(one, word))
+            return true;
+    }
+    return false;
+}
+
+/* A correction may take back some of it and leave the rest. */
+static void add_harm(struct view *view, const json_t *event, bool taken_back)
+{
+    size_t i;
+    const json_t *word, *harm = json_object_get(event, "harm");
+    const json_t *said = json_object_get(json_object_get(event, "said"), "harm");
+    json_array_foreach(harm, i, word)
+    {
+        view_add(view, VIEW_ROW, taken_back ? "Taken back" : "Reported", 0, "%s",
+                 json_string_value(word));
+    }
+    json_array_foreach(taken_back ? said : NULL, i, word)
+    {
+        if (!holds(harm, word))
+            view_add(view, VIEW_ROW, "Still said", 0, "%s", json_string_value(word));
+    }
+}
+
+static void view_of_urgent(const json_t *event, struct view *view)
+{
     bool taken_back = json_is_true(json_object_get(event, "taken_back"));
     if (taken_back)
         view_add(view, VIEW_TITLE, NULL, 0, "A report of harm was taken back");
@@ -190,8 +218,7 @@ static void view_of_urgent(const json_t *event, struct view *view)
             view, VIEW_CAUTION, NULL, 0,
             "The complaint was refused, so no case holds it: see it where it came from, mend it "
             "and log it again.");
-    json_array_foreach(json_object_get(event, "harm"), i, harm) view_add(
-        view, VIEW_ROW, taken_back ? "Taken back" : "Reported", 0, "%s", json_string_value(harm));
+    add_harm(view, event, taken_back);
     add_row(view, "Plant", event, "plant");
     add_row(view, "Case", event, "case");
     add_row(view, "Complaint", event, "complaint");

@@ -101,7 +101,11 @@ static void add_value(struct view *view, const char *label, const json_t *value)
 /* Told here by its label, or elsewhere. */
 static bool is_known(const char *name)
 {
-    return fields_member("", name) || strcmp(name, "observed") == 0 || strcmp(name, "again") == 0;
+    static const char *const ELSEWHERE[] = {"observed", "again", "harm_possible", "harm_read"};
+    for (size_t i = 0; i < sizeof ELSEWHERE / sizeof *ELSEWHERE; i++)
+        if (strcmp(name, ELSEWHERE[i]) == 0)
+            return true;
+    return fields_member("", name);
 }
 
 /* A field of a later time is better told by its bare name than kept back. */
@@ -125,6 +129,8 @@ void told_view_complaint(struct view *view, const json_t *complaint)
         if (!apart)
             add_value(view, f->title, fields_get(complaint, f));
     }
+    if (json_is_true(json_object_get(complaint, "harm_possible")))
+        view_add(view, VIEW_ROW, "Harm", 0, "perhaps: somebody must read it");
     add_value(view, "Observed", json_object_get(complaint, "observed"));
     add_others(view, complaint);
     if (*text_of(complaint, "note"))

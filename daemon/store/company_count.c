@@ -21,7 +21,7 @@ static int day_changed(struct store *store, const char *symptom, int32_t day, st
     return db_run(store, SQL, DB(DB_TEXT(symptom), DB_INT(day)), err);
 }
 
-/* The lot's day as counted before: a lot whose packing time was corrected keeps its old rows. */
+/* On the day it was counted on. */
 static int uncount(struct store *store, int64_t lot_id, const char *symptom, int64_t received_ms,
                    struct error *err)
 {

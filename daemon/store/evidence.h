@@ -1,6 +1,7 @@
 /* Reading what is known about a lot: its records, the plant's log before it, where it went, the
- * lots packed around it. Text of a row lives until its callback returns; a callback's non-zero
- * answer stops and is returned. Unknown numbers are NAN, unknown instants WHEN_UNKNOWN_MS. */
+ * lots packed around it. Spans are [from, to). Text of a row lives until its callback returns; a
+ * callback's non-zero answer stops and is returned. Unknown numbers are NAN, unknown instants
+ * WHEN_UNKNOWN_MS. */
 #ifndef ODDLOAF_STORE_EVIDENCE_H
 #define ODDLOAF_STORE_EVIDENCE_H
 
@@ -12,7 +13,7 @@ struct evidence_lot {
     int64_t made_from_ms, made_to_ms, packed_from_ms, packed_to_ms;
     int32_t code_day;
     int shelf_life_days;
-    double unit_g;
+    double unit_g; /* grams a pack */
     char lot[LENGTH_CODE + 1], plant[LENGTH_CODE + 1], line[LENGTH_CODE + 1],
         shift[LENGTH_CODE + 1];
     char product[LENGTH_CODE + 1], name[LENGTH_NAME + 1], family[16];
@@ -26,7 +27,7 @@ struct evidence_reading {
     double value;
 };
 typedef int (*evidence_reading_each)(void *arg, const struct evidence_reading *row);
-/* By quantity and time. */
+/* By quantity and time; a value in its quantity's own unit. */
 int evidence_readings(struct store *store, int64_t lot_id, evidence_reading_each each, void *arg,
                       struct error *err);
 
@@ -91,18 +92,22 @@ typedef int (*evidence_packed_each)(void *arg, const struct evidence_packed *row
 /* Those whose packing began in it, by time and id. */
 int evidence_packed(struct store *store, struct when_span span, evidence_packed_each each,
                     void *arg, struct error *err);
-/* Those of one product, newest first. */
+/* Those of one product, newest first, up to the capacity. */
 int evidence_lots_of_product(struct store *store, int64_t product_id, struct when_span span,
                              struct store_ids *ret, struct error *err);
 struct evidence_share {
-    int64_t lot_id, units, at_ms; /* units and at_ms: of dispatches */
-    const char *kind, *level;     /* "film" "PF-1", "mix" "M1", "route" "R1", "store" "S1" … */
-    const char *supplier;         /* of materials, "" if not given; of a store, its route */
+    int64_t lot_id;
+    int64_t units;            /* of routes and stores: sent there; else 0 */
+    int64_t at_ms;            /* of a mix; of routes and stores, the first dispatch */
+    const char *kind, *level; /* "film" "PF-1", "mix" "M1", "route" "R1", "store" "S1" … */
+    const char *supplier;     /* of materials, "" if not given; of a store, a route to it */
 };
 typedef int (*evidence_share_each)(void *arg, const struct evidence_share *row);
-/* What the lots of that stretch share: mixes and material lots, or routes and stores; by lot. */
+/* What the lots packed in that stretch share, by packing and lot: their mixes, then their material
+ * lots. */
 int evidence_made(struct store *store, struct when_span span, evidence_share_each each, void *arg,
                   struct error *err);
+/* Likewise their routes, then the stores that are known. */
 int evidence_traded(struct store *store, struct when_span span, evidence_share_each each, void *arg,
                     struct error *err);
 /* Mixes and material lots of one lot. */
@@ -123,11 +128,12 @@ struct evidence_report {
     const char *store, *route; /* "" not given */
 };
 typedef int (*evidence_report_each)(void *arg, const struct evidence_report *row);
-/* Complaints of one symptom settled on the lots packed on a (UTC) day, as they are counted by lot
+/* Complaints of one symptom placed on the lots packed on a day (UTC), as they are counted by lot
  * (store/company_count.h); by lot and receipt. */
 int evidence_day_reports(struct store *store, const char *symptom, int32_t packed_day,
                          evidence_report_each each, void *arg, struct error *err);
-/* Complaints of one symptom settled on the lots packed in that stretch; by lot and receipt. */
+/* Complaints of one symptom placed on the lots packed in that stretch; by packing, lot and receipt.
+ */
 int evidence_reports(struct store *store, const char *symptom, struct when_span span,
                      evidence_report_each each, void *arg, struct error *err);
 

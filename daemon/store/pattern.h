@@ -1,13 +1,13 @@
 /* Counts by week behind the weekly pattern. They are kept with every change (store/move.h,
- * store/record_write.h), so
- * reading a week costs the same whether the plant has a thousand complaints or a million.
+ * store/record_write.h), so reading a week costs the same whether the plant has a thousand
+ * complaints or a million.
  *
  * A week is the number of its Monday, (day + 3) / 7 for days since 1970; PATTERN_NO_WEEK: not
- * known. A series is a level of a factor and a symptom. Factors: "" (all together) and the names of
- * base/cuts.h but places, whose causes are counted; of units the symptom is "". Counts are
- * complaints; of causes, expected complaints in millionths: a case's complaints times the
- * probability its newest ranking gives the cause, or all of them for the confirmed cause of a
- * settled case.
+ * known, or before PATTERN_FIRST_WEEK. A series is a level of a factor and a symptom. Factors: ""
+ * (all together) and the names of base/cuts.h but places, whose causes are counted; of units the
+ * symptom is "". Counts are complaints, joined reports once and withdrawn ones not; of causes,
+ * expected complaints in millionths: a case's complaints times the probability its newest ranking
+ * gives the cause, or all of them for the confirmed cause of a settled case.
  *
  * Text of a row lives until its callback returns; a callback's non-zero answer stops and is
  * returned. */
@@ -24,10 +24,10 @@ enum { PATTERN_FIRST_WEEK = 1566, PATTERN_LAST_WEEK = 6800 }; /* of the years 20
 int pattern_week_of_day(int32_t day);
 int32_t pattern_monday(int week); /* day of its Monday */
 
-/* ---- what is counted (writer's transaction) ---- */
+/* ---- what is counted ---- */
 /* Makes weeks start when they do in `tz` (NULL: UTC) and counts by all cuts of the table. Where the
  * file's counts are of another zone or table it counts again: that takes as long as reading every
- * complaint and lot. */
+ * complaint and lot. In the writer's transaction. */
 int pattern_set_up(struct store *store, const struct tz *tz, struct error *err);
 /* ERROR_BUSY if the counts are still of another zone. */
 int pattern_check_zone(struct store *store, const struct tz *tz, struct error *err);
@@ -43,16 +43,16 @@ int pattern_series(struct store *store, pattern_series_each each, void *arg, str
 
 struct pattern_count {
     int64_t series_id, n;
-    int week, received_week; /* received_week: only where a function says so */
+    int week, received_week; /* as each function says; the same week where it tells one */
 };
 typedef int (*pattern_count_each)(void *arg, const struct pattern_count *row);
 struct pattern_weeks {
     int from_week, to_week; /* [from, to] */
 };
-/* Complaints received in those weeks. */
+/* Complaints by week of receipt, of those weeks. */
 int pattern_received(struct store *store, struct pattern_weeks weeks, pattern_count_each each,
                      void *arg, struct error *err);
-/* Units of lots packed in those weeks; of routes and stores, those sent there. */
+/* Units by week of packing, of those weeks; of routes and stores, those sent there. */
 int pattern_units(struct store *store, struct pattern_weeks weeks, pattern_count_each each,
                   void *arg, struct error *err);
 /* The same of one series. */
@@ -61,7 +61,7 @@ int pattern_units_of(struct store *store, int64_t series_id, struct pattern_week
 /* One series by week of packing (those weeks) and week of receipt. */
 int pattern_made(struct store *store, int64_t series_id, struct pattern_weeks weeks,
                  pattern_count_each each, void *arg, struct error *err);
-/* All series of one week of packing, by week of receipt. */
+/* Complaints about one week of packing, of all series, by week of receipt. */
 int pattern_made_week(struct store *store, int week, pattern_count_each each, void *arg,
                       struct error *err);
 /* What complaints received in it count for, by week of packing and of receipt: to take off
@@ -76,15 +76,17 @@ int pattern_open(struct store *store, pattern_open_each each, void *arg, struct 
 struct pattern_verdict {
     int64_t opened_ms, at_ms; /* first complaint of the case; verdict */
     int place;                /* of the confirmed cause in the ranking; 0: no ranking stood */
-    double probability, brier;
+    double probability;       /* the ranking's of it, 0 if it did not name it; NAN: no ranking */
+    double brier;             /* sum over the ranking's causes of squared errors; NAN likewise */
 };
 typedef int (*pattern_verdict_each)(void *arg, const struct pattern_verdict *row);
-/* Standing verdicts given in it. */
+/* Standing verdicts given in it, by time. */
 int pattern_verdicts(struct store *store, struct when_span span, pattern_verdict_each each,
                      void *arg, struct error *err);
 
-/* Lots packed in its span on a line (or on any but one), with their complaints of a symptom
- * received before `until`; with a cause, those complaints' expected number from it. "": any. */
+/* Lots packed in its span on a line (or on any but one), with the complaints of a symptom placed on
+ * them and received before `until`; with a cause, those complaints' expected number from it.
+ * "": any. */
 struct pattern_scope {
     const char *line, *not_line, *symptom, *cause;
     struct when_span span;
@@ -95,8 +97,11 @@ struct pattern_lot {
     double complaints;
 };
 typedef int (*pattern_lot_each)(void *arg, const struct pattern_lot *row);
+/* By time of packing. */
 int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern_lot_each each,
                  void *arg, struct error *err);
+/* Complaints of no kind that is ranked, received in it. */
+int pattern_other(struct store *store, struct when_span span, int64_t *ret, struct error *err);
 
 /* ---- writing (writer's transaction) ---- */
 /* Adds what something counts for, or takes it off: whoever changes a row takes it off before and
@@ -121,13 +126,12 @@ int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way wa
 /* What its newest ranking or its verdict shares a case's complaints out among. */
 int pattern_count_causes(struct store *store, int64_t case_id, enum pattern_way way,
                          struct error *err);
-/* Complaints of no kind that is ranked, received in it. */
-int pattern_other(struct store *store, struct when_span span, int64_t *ret, struct error *err);
-/* Keeps how good the ranking was that the case's standing verdict met. */
+/* Keeps how good the ranking was that the case's standing verdict met; nothing if it met none. */
 int pattern_verdict_given(struct store *store, int64_t case_id, struct error *err);
 /* Counts everything again. */
 int pattern_recount(struct store *store, struct error *err);
-/* Number of counts that differ from what counting again would give; 0 is right. Slow. */
+/* Number of weekly counts (of complaints, units, cases and open cases) that differ from what
+ * counting again would give; 0 is right. Reads every complaint and lot. */
 int pattern_differences(struct store *store, int64_t *ret, struct error *err);
 
 #endif

@@ -4,8 +4,8 @@
 
 #include "store/store.h"
 
-/* Makes the file's views those of the table, in the writer's transaction. *ret_new:
- * they were of another, so that everything must be counted again. */
+/* Makes the file's views those of the table, in the writer's transaction. *ret_new: they were of
+ * another, so that the caller must have everything counted again. */
 int pattern_cuts(struct store *store, bool *ret_new, struct error *err);
 
 #endif

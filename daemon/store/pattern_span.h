@@ -6,7 +6,7 @@
 #include "store/pattern.h"
 
 struct pattern_span {
-    struct when_span all;
+    struct when_span all;   /* [from, to): the days, cut off */
     int from_week, to_week; /* whole weeks within; none if from > to */
     struct when_span weeks; /* theirs; empty, where `all` starts, if there are none */
 };
@@ -14,7 +14,7 @@ struct pattern_span {
 struct pattern_span pattern_span(const struct tz *tz, int32_t from_day, int32_t to_day,
                                  int64_t now_ms);
 
-/* Complaints received in it, and units packed in it, by series. */
+/* Complaints received in it, and units packed in it: a sum a series, with no week. */
 int pattern_span_received(struct store *store, const struct pattern_span *span,
                           pattern_count_each each, void *arg, struct error *err);
 int pattern_span_units(struct store *store, const struct pattern_span *span,

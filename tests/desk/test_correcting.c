@@ -92,6 +92,45 @@ static void a_note_is_read_again_and_what_was_said_besides_stays(void **state)
     fixture_corrected_clear(&c);
 }
 
+/* The note gave the odor; since then it was taken off and put back by somebody. */
+static void what_somebody_said_since_outlives_the_note(void **state)
+{
+    static const char HAS_ODOR[] = "SELECT body LIKE '%\"odor\"%' FROM complaint";
+    static const char *const SAID[] = {"{'observed.odor':null}", "{'observed.odor':['sour']}"};
+    struct fixture *f = *state;
+    struct correcting c;
+    int64_t now_ms = f->now_ms;
+    fixture_log(f, FIRST, "{'note':'blue spots on the crust, it smelled sour'}");
+    for (size_t i = 0; i < COUNT_OF(SAID); i++, f->now_ms += 1000) {
+        assert_int_equal(fixture_correct(f, FIRST, SAID[i], &c, NULL), 0);
+        assert_int_equal(fixture_number(f, HAS_ODOR), i == 1);
+        fixture_corrected_clear(&c);
+    }
+    assert_int_equal(fixture_correct(f, FIRST, "{'note':'blue spots on the crust'}", &c, NULL), 0);
+    assert_int_equal(fixture_number(f, HAS_ODOR), 1);
+    fixture_corrected_clear(&c);
+    f->now_ms = now_ms;
+}
+
+/* What a note that was corrected gave is the note's still. */
+static void what_a_corrected_note_gave_goes_with_it(void **state)
+{
+    static const char HAS_ODOR[] = "SELECT body LIKE '%\"odor\"%' FROM complaint";
+    struct fixture *f = *state;
+    struct correcting c;
+    int64_t now_ms = f->now_ms;
+    fixture_log(f, FIRST, "{'note':'blue spots on the crust'}");
+    assert_int_equal(fixture_correct(f, FIRST, "{'note':'blue spots, it smelled sour'}", &c, NULL),
+                     0);
+    assert_int_equal(fixture_number(f, HAS_ODOR), 1);
+    fixture_corrected_clear(&c);
+    f->now_ms += 1000;
+    assert_int_equal(fixture_correct(f, FIRST, "{'note':'blue spots on the crust'}", &c, NULL), 0);
+    assert_int_equal(fixture_number(f, HAS_ODOR), 0);
+    fixture_corrected_clear(&c);
+    f->now_ms = now_ms;
+}
+
 static void harm_that_a_correction_brings_goes_to_the_urgent_address_once(void **state)
 {
     struct fixture *f = *state;
@@ -218,6 +257,8 @@ int main(void)
         ON_A_PLANT(none_of_that_id_is_not_found),
         ON_A_PLANT(another_code_moves_it_to_the_other_lots_case),
         ON_A_PLANT(a_note_is_read_again_and_what_was_said_besides_stays),
+        ON_A_PLANT(what_somebody_said_since_outlives_the_note),
+        ON_A_PLANT(what_a_corrected_note_gave_goes_with_it),
         ON_A_PLANT(harm_that_a_correction_brings_goes_to_the_urgent_address_once),
         ON_A_PLANT(harm_that_is_taken_back_is_told_too),
         ON_A_PLANT(contact_data_are_on_record_as_changed_and_never_told),

@@ -105,8 +105,16 @@ def check_not_on_record():
         assert case["lot"] is None and case["lot_state"] == "not-on-record", case
         assert f"{code}, not on" in plant.client("cases").stdout
 
+        may_be = post.log(lot="L1 6320 A0800", harm_possible=True)
+        assert [to for to, *_ in post.new()] == ["lead@mill.example", "qa@mill.example"]
+
         plant.load_text("lots", lots_of(320, rows))
         mails = post.new()
+        of_other = [(to, subject) for to, subject, *_ in mails if may_be["case"] in subject]
+        assert ("lead@mill.example", f"[Harrow Mill Bakery] To read {may_be['case']}: a complaint may speak of harm, "
+                f"L1 6320 A0800") in of_other, of_other
+        assert not any("harm_possible" in plain for _, _, plain, _ in mails), "a word of the program's"
+        mails = [one for one in mails if may_be["case"] not in one[1]]
         one = plant.client_json("rank", answer["case"])
         assert one["case"] == answer["case"] and one["lot"] == code and one["lot_state"] == "exact", one
         assert sorted(to for to, *_ in mails) == ["lead@mill.example", "qa@mill.example"], mails
