@@ -44,7 +44,7 @@ static const char *const FACTOR_TITLES[FACTORS] = {
 };
 
 static const char *const MODEL_TITLES[MODELS] = {
-    [MODEL_MOLD_AGE] = "Day the mold was found, by the growth model",
+    [MODEL_MOLD_AGE] = "Day the mold was found or reported, by the growth model",
     [MODEL_STALE_AGE] = "Day called stale, by the firming model",
     [MODEL_ROPE_AGE] = "Day of the smell, by the rope model",
     [MODEL_CONDENSATE_G] = "Water that could condense in the bag",

@@ -214,6 +214,12 @@ static void draw_days(const struct svg_frame *f)
     }
 }
 
+/* Of nobody of that day it is known when it was found: hollow. */
+static bool is_reported(const json_t *one)
+{
+    return page_number(one, "reported") >= page_number(one, "complaints");
+}
+
 /* A diamond on the foot for each day, larger with more of them; later ones at the end. */
 static void draw_found(const struct svg_frame *f, const json_t *found)
 {
@@ -223,9 +229,9 @@ static void draw_found(const struct svg_frame *f, const json_t *found)
     {
         double half = 4 + 1.5 * fmin(log2(page_number(one, "complaints")), 4);
         text_appendf(f->b,
-                     "<path class=\"out\" d=\"M%.1f %.1fl%.1f %.1fl-%.1f %.1fl-%.1f -%.1fz\"/>",
-                     svg_x(f, page_number(one, "day")), svg_y(f, 0) - half, half, half, half, half,
-                     half, half);
+                     "<path class=\"%s\" d=\"M%.1f %.1fl%.1f %.1fl-%.1f %.1fl-%.1f -%.1fz\"/>",
+                     is_reported(one) ? "told" : "out", svg_x(f, page_number(one, "day")),
+                     svg_y(f, 0) - half, half, half, half, half, half, half);
     }
 }
 
@@ -250,20 +256,34 @@ static double code_days(const json_t *lot)
     return code - packed;
 }
 
-static void add_found(struct text_buffer *text, const json_t *found)
+/* The days on which it was found, or on which it was reported by those who did not say. */
+static size_t add_days(struct text_buffer *text, const json_t *found, bool reported)
 {
-    size_t i;
+    size_t i, told = 0;
     const json_t *one;
-    text_append(text,
-                json_array_size(found) ? " Found on day " : " Nobody said when it was found.");
     json_array_foreach(found, i, one)
     {
-        double complaints = page_number(one, "complaints");
-        text_appendf(text, "%s%.0f", i ? ", " : "", page_number(one, "day"));
+        double late = fmax(page_number(one, "reported"), 0); /* not told: none */
+        double complaints = reported ? late : page_number(one, "complaints") - late;
+        if (!(complaints >= 1))
+            continue;
+        text_appendf(text, "%s%.0f",
+                     told++     ? ", "
+                     : reported ? " Reported, found by then, on day "
+                                : " Found on day ",
+                     page_number(one, "day"));
         if (complaints > 1)
             text_appendf(text, " (%.0f complaints)", complaints);
     }
-    text_append(text, json_array_size(found) ? "." : "");
+    text_append(text, told ? "." : "");
+    return told;
+}
+
+static void add_found(struct text_buffer *text, const json_t *found)
+{
+    size_t told = add_days(text, found, false);
+    if (told + add_days(text, found, true) == 0)
+        text_append(text, " Nobody said when it was found.");
 }
 
 static void describe_mold(struct text_buffer *text, const json_t *days, const json_t *found)
@@ -330,7 +350,8 @@ void sheet_mold(struct text_buffer *b, const json_t *drawn)
     text_append_html(b, text.data);
     text_append(b, "</p>");
     text_buffer_free(&text);
-    close_chart(b, "Bold: as made. Dashed: as specified. Diamonds: the days it was found.");
+    close_chart(b, "Bold: as made. Dashed: as specified. Diamonds: the days it was found; hollow: "
+                   "reported, and found by then.");
 }
 
 /* ---- the lots packed around it ---- */

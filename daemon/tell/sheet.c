@@ -102,9 +102,10 @@ static int add_course(const struct sheet *sheet, json_t *into, struct error *err
 
 /* ---- when it was found ---- */
 
+/* "reported": of those that did not say, it is the day they came; it was found by then. */
 static json_t *found_json(const struct sheet *sheet)
 {
-    int count[AGE_DAYS + 1] = {0};
+    int count[AGE_DAYS + 1] = {0}, reported[AGE_DAYS + 1] = {0};
     const struct tz *tz = sheet->triage->tz;
     json_t *list = json_array();
     const struct facts_job job = {.source = &sheet->triage->source,
@@ -112,13 +113,16 @@ static json_t *found_json(const struct sheet *sheet)
                                   .packed_day = tz_day(tz, sheet->record->lot.packed_from_ms)};
     for (int i = 0; i < job.input->count; i++) {
         double days = facts_age_days(&job, i);
-        if (!isnan(days))
-            count[days < AGE_DAYS ? (int)days : AGE_DAYS]++;
+        int at = isnan(days) ? -1 : days < AGE_DAYS ? (int)days : AGE_DAYS;
+        if (at < 0)
+            continue;
+        count[at]++;
+        reported[at] += job.input->complaints[i].found_day == WHEN_UNKNOWN_DAY;
     }
     for (int day = 0; day <= AGE_DAYS; day++)
         if (count[day])
-            json_array_append_new(list,
-                                  json_pack("{s:i, s:i}", "day", day, "complaints", count[day]));
+            json_array_append_new(list, json_pack("{s:i, s:i, s:i}", "day", day, "complaints",
+                                                  count[day], "reported", reported[day]));
     return list;
 }
 

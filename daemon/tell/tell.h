@@ -47,9 +47,10 @@ int tell_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t 
 /* What the pictures of a case's sheet show, where the case's own lot is settled, else {}: {"lot":
  * all of tell_lot(), "course": core temperature by minute, {"series" (false: only as packed, by
  * minutes of cooling),"own":[[min, °C],…],"recent":[…, one a lot],"target_packed_c"}, "found":
- * [{"day" after packing,"complaints"}], "near": lots packed around it, {"hours","lots":[{"lot",
- * "line","from_h","to_h" from its own packing,"complaints" of the symptom,"own"}]}, its own first,
- * "routes": [{"route","units","stores","complaints" of the case}]}. */
+ * [{"day" after packing,"complaints","reported": of them who did not say when}], "near": lots
+ * packed around it, {"hours","lots":[{"lot", "line","from_h","to_h" from its own
+ * packing,"complaints" of the symptom,"own"}]}, its own first, "routes":
+ * [{"route","units","stores","complaints" of the case}]}. */
 int tell_sheet(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
                struct error *err);
 /* What stands around the lot, into its document: "cases", "may_be" (complaints whose lot is open

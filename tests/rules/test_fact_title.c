@@ -36,7 +36,7 @@ static void test_kinds(void **state)
         {"company.line", "Complaints on the same line"},
         {"company.film", "Complaints on the same lot of film"},
         {"company.window.slicer", "Complaints between two cleanings: Slicer"},
-        {"model.mold_age", "Day the mold was found, by the growth model"},
+        {"model.mold_age", "Day the mold was found or reported, by the growth model"},
     };
     (void)state;
     for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {

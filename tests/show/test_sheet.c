@@ -169,10 +169,14 @@ static void test_mold(void **state)
         "true,\"beyond\":true},\"curve\":[{\"day\":1,\"as_made\":0,\"as_specified\":0},{\"day\":10,"
         "\"as_made\":0.61,\"as_specified\":null},{\"day\":21,\"as_made\":0.9,\"as_specified\":0.3}]"
         "}",
-        "[{\"day\":4,\"complaints\":1},{\"day\":60,\"complaints\":10000}]");
+        "[{\"day\":4,\"complaints\":1},{\"day\":9,\"complaints\":2,\"reported\":2},"
+        "{\"day\":60,\"complaints\":10003,\"reported\":3}]");
     assert_says(drawn, "show mold by day 4.2; as specified");
     assert_says(drawn, "by day &gt; 21.0");
-    assert_says(drawn, "Found on day 4, 60 (10000 complaints).");
+    assert_says(drawn,
+                "Found on day 4, 60 (10000 complaints). Reported, found by then, on day 9 (2 "
+                "complaints), 60 (3 complaints).");
+    assert_int_equal(times_of(drawn, "class=\"told\""), 1);
     assert_says(drawn, ">best by</text>");
     assert_int_equal(times_of(drawn, "class=\"out\""), 2);
     free(drawn);

@@ -109,6 +109,7 @@ static void found_and_where_it_went(void **state)
     assert_int_equal(json_array_size(json_object_get(sheet, "found")), 1);
     assert_int_equal(at(found, "day"), 4); /* when they came, as nobody said when it was found */
     assert_int_equal(at(found, "complaints"), 2);
+    assert_int_equal(at(found, "reported"), 2);
     json_t *routes = json_object_get(sheet, "routes"), *route = json_array_get(routes, 1);
     assert_int_equal(json_array_size(routes), 2);
     route = at(route, "units") > 1000 ? json_array_get(routes, 0) : route;
