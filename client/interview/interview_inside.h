@@ -60,13 +60,14 @@ const struct field *interview_listed(const struct interview *iv, const char *whi
 bool interview_harm_told(const struct interview *iv);
 /* What the story gave for the field, or NULL. Borrowed. */
 const json_t *interview_taken(const struct interview *iv, const struct field *f);
-/* True if the caller really wants to throw the complaint away; *ret_keep: stop, but keep the
- * draft. */
+/* True if the interview is to stop: the complaint is thrown away or, with *ret_keep, kept as a
+ * draft, as at the end of input. */
 bool interview_quits(struct interview *iv, bool *ret_keep);
 
 /* ---- interview_doubt.c: is this an answer to that question? ---- */
 
-/* NULL, or why the line looks like an answer to another question; asked once for each line. */
+/* NULL, or why the line looks like an answer to another question (borrowed). The same line said to
+ * the same question again is not doubted. */
 const char *interview_doubt(struct interview *iv, const struct field *f, const char *line);
 
 /* ---- interview_next.c: which question ---- */

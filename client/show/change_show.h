@@ -6,6 +6,7 @@
 #include "show/view.h"
 #include <jansson.h>
 
+/* The answer to a correction, or to a withdrawal and its undoing. */
 void change_show(const struct view *v, const json_t *answer);
 
 /* "Colour of the mold" for "observed/colour"; a name without a title, or of no field, is told

@@ -5,6 +5,7 @@
 #include "show/view.h"
 #include <jansson.h>
 
+/* `complaint`: the answer to GET /v1/complaints/ID. */
 void complaint_show(const struct view *v, const json_t *complaint);
 
 #endif

@@ -5,7 +5,8 @@
 #include "show/view.h"
 #include <jansson.h>
 
-/* "the lot", "ranked causes", … of a logged complaint, for people. */
+/* What the daemon answered to a complaint as it was sent: its case and lot, what the note gave,
+ * likely causes unless it reports harm, what to ask, cautions, and last what to tell the caller. */
 void deliver_show(const struct view *v, const json_t *complaint, const json_t *answer);
 /* What to tell the caller of one that was only kept on disk. Static. */
 const char *deliver_show_kept(const json_t *complaint);

@@ -5,6 +5,7 @@
 #include "show/view.h"
 #include <jansson.h>
 
+/* `document`: the answer to GET /v1/gaps. */
 void gaps_show(const struct view *v, const json_t *document);
 
 #endif

@@ -27,8 +27,9 @@
 void harm_show(const struct view *v, const char *script, const char *alarm);
 /* "No mail is set up: …": begins a sentence. Returns `out`. */
 char *harm_sentence(const char *alarm, char *out, size_t size);
-/* The same where harm may be meant: what to ask, and that a person must read. */
-void harm_show_first(const struct view *v); /* that it stands below, before anything else does */
+/* That harm is told below, before anything else is shown. */
+void harm_show_first(const struct view *v);
+/* harm_show() where harm may be meant: what to ask, and that a person must read. */
 void harm_show_possible(const struct view *v, const char *script, const char *alarm);
 /* Those words. */
 const char *harm_script(const char *script);

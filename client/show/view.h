@@ -42,7 +42,9 @@ void view_blank(const struct view *v);
 
 /* ---- pieces of text; all return `buffer` ---- */
 
-/* 47.5, 1 200, 0.0031: four significant digits, thousands set apart. */
+/* 47.5, 1 200, 0.0031: whole where it is whole or 1000 and more, thousands set apart, else four
+ * significant digits; three and an exponent from 1e12 on and below 1e-4; "-" if it is not finite.
+ */
 char *view_number(double value, char buffer[static VIEW_NUMBER]);
 /* "1 file", "2 files", "1 200 units". */
 char *view_count(double count, const char *noun, char buffer[static VIEW_COUNT]);
@@ -50,18 +52,19 @@ char *view_count(double count, const char *noun, char buffer[static VIEW_COUNT])
 char *view_rough(double value, char buffer[static VIEW_NUMBER]);
 /* A chance: 0.16, 0.0028, 2e-08. */
 char *view_small(double value, char buffer[static VIEW_NUMBER]);
-/* "81 %", "<1 %", ">99 %" of 0..1. */
+/* "81 %", "<1 %", ">99 %" of 0..1; "-" if it is not finite. */
 char *view_percent(double share, char buffer[static VIEW_NUMBER]);
-/* "81 %  very likely" */
+/* "very likely" of .81: the word for a probability. Static. */
 const char *view_likely(double probability);
 /* "+3.1" */
 char *view_bits(double bits, char buffer[static VIEW_NUMBER]);
 /* A bar of `cells` (<= 40) columns for a share 0..1. */
 char *view_bar(const struct view *v, double share, int cells, char buffer[static VIEW_BAR]);
-/* One mark a value, lowest to highest (<= 40 values; NaN is a gap). */
+/* One mark a value, from 0 to the largest of them; of more than 40 the last. What is not finite is
+ * a gap. */
 char *view_spark(const struct view *v, const double *values, size_t count,
                  char buffer[static VIEW_BAR]);
-/* "2026-11-20 09:14" of an RFC 3339 instant, as written there; other text unchanged. */
+/* "2026-11-20 09:14" of an RFC 3339 instant, as written there; other text as it is, cut to fit. */
 char *view_when(const char *instant, char buffer[static VIEW_NUMBER]);
 
 /* ---- used by the layout and its tests ---- */

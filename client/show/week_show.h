@@ -13,7 +13,7 @@ void week_show_rates(const struct view *v, const json_t *document);
 /* A month, a quarter or a year. */
 void week_show_span(const struct view *v, const json_t *document);
 
-/* Inside show/. */
+/* Inside show/: parts of the above. Each shows nothing of what the document does not have. */
 void week_show_returns(const struct view *v, const json_t *returns);
 /* How many complaints nothing is ranked of; nothing if there are none. */
 void week_show_other(const struct view *v, const json_t *document);
