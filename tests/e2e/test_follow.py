@@ -256,6 +256,27 @@ def check_mail(plant):
     return mails
 
 
+def check_restored(plant, mails):
+    """A backup of before the day's list was made brings no second one."""
+    plant.client("backup", "b.db", check=0)
+    db = sqlite3.connect(plant.state / "backups" / "b.db")
+    db.execute("PRAGMA foreign_keys = ON")
+    assert db.execute("DELETE FROM setting WHERE key = 'due/last'").rowcount == 1
+    for table, key in (("outbox_text", "mail_id"), ("outbox_delivery", "mail_id"), ("outbox", "id")):
+        assert db.execute(f"DELETE FROM {table} WHERE {key} = (SELECT id FROM outbox WHERE event = 'due')").rowcount == 1
+    db.commit()
+    db.close()
+    plant.client("restore", "b.db", check=0)
+    plant.wait_idle()
+    plant.stop()
+    db = sqlite3.connect(plant.state / "oddloaf.db")
+    said = db.execute("SELECT value FROM setting WHERE key = 'due/last'").fetchall()
+    made = db.execute("SELECT count(*) FROM outbox WHERE event = 'due'").fetchone()
+    db.close()
+    plant.start()
+    assert len(said) == 1 and made == (0,) and len(mails()) == 1, (said, made, len(mails()))
+
+
 def asked(plant, role, path, body=None):
     connection = plant.by_token(role)
     connection.request("POST" if body else "GET", path, json.dumps(body) if body else None,
@@ -334,6 +355,7 @@ def main():
         mails = check_mail(plant)
         check_settled_alone(plant)
         assert len(mails()) == 1, "the day's list was made; a restart makes no other"
+        check_restored(plant, mails)
         check_desk(plant)
         check_found(plant)
         recount = plant.client_json("status", "--recount")

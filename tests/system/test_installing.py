@@ -17,8 +17,11 @@ import sys
 import time
 import uuid
 
-import container
-from container import ROOT, Container
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
+from sheet import write_sheet  # noqa: E402
+
+import container  # noqa: E402
+from container import ROOT, Container  # noqa: E402
 
 HOME, SOURCE = "/home/anna", "/home/anna/oddloaf"
 DROP_INS = "/etc/systemd/system/oddloafd.service.d"
@@ -289,6 +292,29 @@ def mails_by_msmtp(plant):
     box.run("systemctl reload oddloafd")
 
 
+def records_come_by_the_inbox(plant):
+    """The folder made as the manual says, for a group of its own; a sheet is unpacked by a process that can open
+    nothing, and an attached file known by its bytes, under the unit's own view of the file system."""
+    box, folder, spool = plant.box, "/var/spool/oddloaf/inbox", "/var/spool/oddloaf"
+    box.run("groupadd oddloaf-records && usermod -a -G oddloaf-records oddloaf && usermod -a -G oddloaf-records qa")
+    plant.settle({"inbox": {"folder": folder, "steady_s": 0}})
+    box.run(manual_literal("cd /var/spool && mkdir -p oddloaf/inbox/done oddloaf/inbox/refused"))
+    box.run("systemctl restart oddloafd.service")
+    write_sheet(box.root / "home/qa/products-1.xlsx",
+                enumerate([("product", "name", "family", "shelf_life_days", "unit_g"),
+                           ("Z9", "Mill Rye", "pan-bread", 12, 750)], 1))
+    box.run(f"cp products-1.xlsx {spool}/new && mv {spool}/new {folder}/products-1.xlsx", user="qa", folder="/home/qa")
+    box.wait(lambda: box.run(f"ls {folder}/done").stdout, 20, "a file in done: " + plant.log("-10s"))
+    assert plant.status()["counts"]["products"] == 1, plant.status()["counts"]
+    box.run(f"! touch {folder}/lots-1.csv", user="desk")
+    one = complaint()
+    plant.client("log --from -", user="desk", stdin=one)
+    box.run("echo crumb 5.9 >report.txt", user="desk", folder="/home/desk")
+    plant.client(f"attach {json.loads(one)['id']} /home/desk/report.txt --by Ada", user="desk")
+    plant.settle({})
+    box.run("systemctl restart oddloafd.service")
+
+
 def desks_elsewhere_are_let_through(plant):
     """A stand-in for another machine: an address of this one that is not localhost."""
     box, address = plant.box, "192.0.2.1"
@@ -340,7 +366,7 @@ def removed_and_purged(plant):
 STEPS = (installs_as_the_readme_says, roles_go_by_groups, stop_and_start_leave_the_socket, reload_good_and_bad,
          kill_minus_nine, a_hang_is_noticed, wrong_settings_are_tried_again, an_upgrade_keeps_what_a_plant_changed,
          a_backup_is_where_it_says,
-         mails_by_msmtp, desks_elsewhere_are_let_through, a_reboot_brings_it_up, removed_and_purged)
+         mails_by_msmtp, records_come_by_the_inbox, desks_elsewhere_are_let_through, a_reboot_brings_it_up, removed_and_purged)
 
 
 def main():
