@@ -55,8 +55,9 @@ static void show_changed(const struct view *v, const json_t *changed)
     json_array_foreach(changed, i, change)
     {
         const char *field = pick_text(change, "field", "?");
-        char *was = change_show_value(field, pick_text(change, "was", ""), "not known");
-        char *is = change_show_value(field, pick_text(change, "is", ""), "not known");
+        const char *nothing = strcmp(field, "harm") == 0 ? "none" : "not known";
+        char *was = change_show_value(field, pick_text(change, "was", ""), nothing);
+        char *is = change_show_value(field, pick_text(change, "is", ""), nothing);
         if (!json_is_boolean(json_object_get(change, "is")))
             view_textf(v, VIEW_PLAIN, 2, 4, "%s: %s, was %s", change_show_field(field), is, was);
         free(was);

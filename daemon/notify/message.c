@@ -13,7 +13,7 @@ static const char *text_of(const json_t *object, const char *name)
 /* "Week 2026-W47: 29 complaints, 2 rises" */
 static void digest_subject(const json_t *week, char *out, size_t size)
 {
-    json_int_t all = 0;
+    json_int_t all = json_integer_value(json_object_get(week, "other"));
     const char *symptom;
     json_t *count;
     size_t rises = json_array_size(json_object_get(week, "stories"));
@@ -61,7 +61,11 @@ static void case_subject(const json_t *ranking, char *out, size_t size)
     const char *harm = harm_before(ranking);
     int used = snprintf(out, size, "%s%s %s, %s", harm, text_of(ranking, "case"),
                         text_of(ranking, "symptom"), text_of(ranking, "lot_named"));
-    if (!*harm && used > 0 && (size_t)used < size)
+    if (*harm || used <= 0 || (size_t)used >= size)
+        return;
+    if (!top) /* of no kind that is ranked */
+        snprintf(out + used, size - (size_t)used, ": to be read");
+    else
         snprintf(out + used, size - (size_t)used, ": %s, %s %%", text_of(top, "title"),
                  text_percent(json_number_value(json_object_get(top, "probability")), percent));
 }

@@ -89,6 +89,23 @@ static void add_verdicts(struct view *view, const json_t *quarter)
              shown(number_of(json_object_get(quarter, "days_to_verdict"), "median"), n[1]));
 }
 
+static void add_stages(struct view *view, const json_t *stages)
+{
+    struct text_buffer line = {0};
+    size_t i;
+    const json_t *row;
+    char n[TYPESET_NUMBER];
+    json_array_foreach(stages, i, row)
+    {
+        if (number_of(row, "n") > 0)
+            text_appendf(&line, "%s%s %s", line.length ? ", " : "", text_of(row, "stage"),
+                         shown(number_of(row, "median_days"), n));
+    }
+    if (line.length)
+        view_add(view, VIEW_ROW, "Days to be", 0, "%s (median of 13 weeks)", line.data);
+    text_buffer_free(&line);
+}
+
 /* ---- what rose ---- */
 
 static void add_level(char *out, size_t size, const json_t *level)
@@ -155,6 +172,11 @@ static void add_lines(struct view *view, const json_t *lines)
             continue;
         if (told == 1)
             view_add(view, VIEW_HEADING, NULL, 0, "By line, per million units packed");
+        if (number_of(row, "units") < 1) {
+            view_add(view, VIEW_ITEM, NULL, 0, "Line %s, %s: %s; no pack of that week is on record",
+                     text_of(row, "level"), text_of(row, "symptom"), shown(count, n[0]));
+            continue;
+        }
         view_add(view, VIEW_ITEM, NULL, 0, "Line %s, %s: %s, that is %s per million (%s to %s)",
                  text_of(row, "level"), text_of(row, "symptom"), shown(count, n[0]),
                  shown(number_of(row, "per_million"), n[1]), shown(number_of(row, "low"), n[2]),
@@ -247,6 +269,7 @@ void view_of_digest(const json_t *event, struct view *view)
     view_add(view, VIEW_ROW, "Units packed", 0, "%s", shown(number_of(week, "units"), n));
     add_open(view, json_object_get(week, "open_cases"));
     add_verdicts(view, json_object_get(json_object_get(week, "right"), "quarter"));
+    add_stages(view, json_object_get(week, "stages"));
     view_add(view, VIEW_HEADING, NULL, 0, "What rose");
     add_stories(view, week);
     add_lines(view, json_object_get(json_object_get(week, "by"), "line"));

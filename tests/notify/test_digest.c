@@ -8,7 +8,9 @@
 static const char WEEK[] =
     "{'week':'2026-W47','units':958173,'complaints':{'mold':25,'off-odor':1,'staling':3},"
     "'charts':{'mold':{'weeks':[{'expected':3},{'expected':18.57}]},'staling':{'weeks':[]}},"
-    "'by':{'line':[{'level':'2','symptom':'mold','complaints':21,'per_million':65.83,'low':40.75,"
+    "'by':{'line':[{'level':'3','symptom':'mold','complaints':1,'units':0,'per_million':0,'low':0,"
+    "'high':0},{'level':'2','symptom':'mold','complaints':21,'units':319000,'per_million':65.83,'"
+    "low':40.75,"
     "'high':100.6},{'level':'1','symptom':'mold','complaints':0,'per_million':0,'low':0,"
     "'high':11.7}]},"
     "'causes':[{'cause':'packed-hot','title':'Packed too hot','symptom':'mold','expected':23.5,"
@@ -30,6 +32,9 @@ static const char WEEK[] =
     "'since':'2026-W43','observed':56,'expected':5,'ratio':8.6,'low':6,'high':11.8,'q':0.004,"
     "'still':false}],"
     "'right':{'quarter':{'verdicts':12,'ranked':12,'top1':0.75,'days_to_verdict':{'median':2.4}}},"
+    "'stages':[{'stage':'owned','n':2,'median_days':0.5},{'stage':'found','n':0,'median_days':null}"
+    ","
+    "{'stage':'settled','n':4,'median_days':3}],"
     "'open_cases':[{'age':'this week or last','cases':23},{'age':'older','cases':1277}]}";
 
 static json_t *json_of(const char *format, const char *part)
@@ -67,10 +72,12 @@ static void says_what_matters_and_no_more(void **state)
         "Units packed  958 173\n",
         "Open cases    1 300, 1 277 of them older than 12 weeks\n",
         "it in 75 %; 2.4",
+        "Days to be    owned 0.50, settled 3 (median of 13 weeks)\n",
         "Staling: 44 complaints since 2 November, usual none; most",
         "2 lots on hold, 30 000 packs; 9 000 of them still in code",
         "Baked <too> long (staling): 44 since W45, usual 0; also in shift B",
         "Line 1 (staling): 56 since W43, usual 5, easing",
+        "Line 3, mold: 1; no pack of that week is on record",
         "Line 2, mold: 21, that is 65.8 per million (40.8 to 101)",
         "Packed too hot (mold): 23.5, 94 % of the symptom",
         "Packed in W47, mold: 8 so far, 19 in the end (90 %: 12 to 29)",

@@ -29,6 +29,8 @@ static void subjects(void **state)
         {"{'event':'case','ranking':{'case':'C5','symptom':'mold','lot_named':'L1','harm':true,'"
          "harm_possible':true}}",
          "HARM REPORTED: C5 mold, L1"},
+        {"{'event':'case','ranking':{'case':'C5','symptom':'other','lot_named':'L1','ranked':[]}}",
+         "C5 other, L1: to be read"},
         {"{'event':'case','ranking':{'case':'C5','symptom':'mold','lot_named':'L1','harm':false,'"
          "harm_possible':true}}",
          "MAY BE HARM: C5 mold, L1"},
@@ -53,6 +55,8 @@ static void subjects(void **state)
         {"{'event':'digest','week':{'week':'2026-W47','complaints':{'mold':1,'staling':2},'stories'"
          ":[1]}}",
          "Week 2026-W47: 3 complaints, 1 rise"},
+        {"{'event':'digest','week':{'week':'2026-W47','complaints':{'mold':1},'other':2}}",
+         "Week 2026-W47: 3 complaints, nothing rose"},
     };
     (void)state;
     for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
