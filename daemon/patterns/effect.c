@@ -101,7 +101,7 @@ static int read_lags(struct plan *p, struct error *err)
     int rc = week_data_read(p->store, p->tz, &query, &data, err);
     if (rc)
         return rc;
-    week_expect_lags_make(data, p->lag);
+    week_expect_lags_make(data, data->now_week, p->lag);
     for (int s = 0; s < WEEK_SYMPTOMS; s++) {
         if (p->action->symptom[0] && s != symptom_of(p->action->symptom))
             continue;

@@ -142,7 +142,7 @@ static json_t *week_json(const struct week_model *m, const struct week_series *s
                      (json_int_t)llround(m->data->levels[0].counts[symptom][i]), "on_sale",
                      jsonx_rounded(s->on_sale[i], 4), "expected", jsonx_rounded(s->expected[i], 4),
                      "per_million", jsonx_rounded(point->value, 4), "low",
-                     jsonx_rounded(point->low, 4), "signal", point->signal, "sum",
+                     jsonx_rounded(point->low, 4), "signal", m->recent ? point->signal : 0, "sum",
                      jsonx_rounded(sums->sum[i], 4));
 }
 
@@ -186,8 +186,8 @@ static json_t *chart_json(const struct week_model *m, const struct week_series *
     }
     size_t n = (size_t)(WEEK_SPAN - first);
     const struct chart_data data = {CHART_U, counts + first, sizes + first, n,
-                                    n - (size_t)m->recent};
-    if (first < WEEK_SPAN - m->recent)
+                                    (size_t)(m->baseline - first)};
+    if (first < m->baseline)
         chart_counts(&data, CHART_LANEY_IF_NEEDED, 3, &summary, points + first);
     run_sums(m, s, symptom, &sums);
     json_t *weeks = json_array();
@@ -196,7 +196,7 @@ static json_t *chart_json(const struct week_model *m, const struct week_series *
         json_object_set_new(week, "high", jsonx_rounded(points[i].high, 4));
         json_array_append_new(weeks, week);
     }
-    bool alarm = isfinite(sums.sum[LAST]) && sums.sum[LAST] >= sums.limit;
+    bool alarm = m->recent && isfinite(sums.sum[LAST]) && sums.sum[LAST] >= sums.limit;
     char since[16];
     json_t *sum = json_pack(
         "{s:o, s:o, s:i, s:b, s:o}", "limit", jsonx_rounded(sums.limit, 4), "rise",

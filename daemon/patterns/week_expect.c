@@ -2,7 +2,9 @@
 #include "base/text.h"
 #include "stats/negbin.h"
 #include "stats/season.h"
+#include "stats/shrink.h"
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum { WEEKS_BEFORE_SEASON = 26, WEEKS_UNREAD = 6, ROUNDS = 6 };
@@ -19,6 +21,11 @@ enum { WEEKS_BEFORE_SEASON = 26, WEEKS_UNREAD = 6, ROUNDS = 6 };
 /* How many weeks of one level the spread of its whole factor weighs: plant experience decides with
  * time, this only steadies the start. */
 #define PHI_PRIOR_WEEKS 10.0
+/* What is usual in its factor weighs in a level's rate as one complaint at most. */
+#define ALIKE_MOST 1.0
+/* … of which it is expected to bring half a one in its baseline, unless that is more than usual:
+ * that it brought none yet does not say that it never will. */
+#define RATE_LEAST 0.5
 /* A wider group's delays weigh as much as this many reports. */
 #define LAG_PRIOR_REPORTS 5.0
 
@@ -28,27 +35,33 @@ enum { WEEKS_BEFORE_SEASON = 26, WEEKS_UNREAD = 6, ROUNDS = 6 };
  * packed bread come within two weeks. */
 static const double USUAL[] = {0.35, 0.40, 0.17, 0.06, 0.02};
 
-static void seen_delays(const struct week_data *d, size_t seen[WEEK_HISTORY])
+static void seen_delays(const struct week_data *d, int before, size_t seen[WEEK_HISTORY])
 {
     for (int i = 0; i < WEEK_HISTORY; i++) {
-        int age = d->now_week - (d->week - (WEEK_HISTORY - 1 - i)); /* whole weeks that are over */
+        int age = before - (d->week - (WEEK_HISTORY - 1 - i)); /* whole weeks that are over */
         seen[i] = (size_t)(age < 0 ? 0 : age > WEEK_DELAYS ? WEEK_DELAYS : age);
     }
 }
 
-static void pooled_delays(const struct week_data *d, double prior[WEEK_DELAYS])
+/* How all symptoms together lag, on top of the usual, as a symptom's prior. */
+static void pooled_delays(const struct week_data *d, const size_t seen[WEEK_HISTORY],
+                          double prior[WEEK_DELAYS])
 {
-    double total = 0;
-    for (int k = 0; k < WEEK_DELAYS; k++) {
-        prior[k] = k < (int)(sizeof USUAL / sizeof USUAL[0]) ? USUAL[k] : 0;
-        for (int s = 0; s < WEEK_SYMPTOMS; s++) {
-            for (int i = 0; i < WEEK_HISTORY - WEEK_DELAYS; i++)
-                prior[k] += d->made[s][i][k];
-        }
-        total += prior[k];
+    double all[WEEK_HISTORY * WEEK_DELAYS] = {0}, usual[WEEK_DELAYS] = {0}, before = 0;
+    for (int s = 0; s < WEEK_SYMPTOMS; s++) {
+        for (int i = 0; i < WEEK_HISTORY * WEEK_DELAYS; i++)
+            all[i] += (&d->made[s][0][0])[i];
     }
-    for (int k = 0; k < WEEK_DELAYS; k++)
-        prior[k] *= LAG_PRIOR_REPORTS / total;
+    for (size_t k = 0; k < sizeof USUAL / sizeof USUAL[0]; k++)
+        usual[k] = USUAL[k] * LAG_PRIOR_REPORTS;
+    const struct delay_triangle triangle = {WEEK_HISTORY, WEEK_DELAYS, all, seen};
+    struct delay_curve curve;
+    if (delay_fit(&triangle, usual, &curve) != 0)
+        return;
+    for (int k = 0; k < WEEK_DELAYS; k++) {
+        prior[k] = (curve.share[k] - before) * LAG_PRIOR_REPORTS;
+        before = curve.share[k];
+    }
 }
 
 static void set_overlap(struct week_lag *lag)
@@ -73,17 +86,21 @@ double week_expect_stretch(const struct week_lag *lag, int weeks)
     return stretch;
 }
 
-void week_expect_lags_make(const struct week_data *d, struct week_lag lag[WEEK_SYMPTOMS])
+void week_expect_lags_make(const struct week_data *d, int before_week,
+                           struct week_lag lag[WEEK_SYMPTOMS])
 {
     size_t seen[WEEK_HISTORY];
-    double prior[WEEK_DELAYS];
-    seen_delays(d, seen);
-    pooled_delays(d, prior);
+    double prior[WEEK_DELAYS] = {0};
+    struct delay_unlike unlike = {0};
+    seen_delays(d, before_week, seen);
+    pooled_delays(d, seen, prior);
     for (int s = 0; s < WEEK_SYMPTOMS; s++) {
         struct delay_triangle triangle = {WEEK_HISTORY, WEEK_DELAYS, &d->made[s][0][0], seen};
         double before = 0;
-        lag[s].known = delay_fit(&triangle, prior, &lag[s].curve) == 0 &&
-                       lag[s].curve.reports >= 2 * LAG_PRIOR_REPORTS;
+        if (delay_fit(&triangle, prior, &lag[s].curve) != 0)
+            continue;
+        lag[s].known = lag[s].curve.reports >= 2 * LAG_PRIOR_REPORTS;
+        delay_unlike_add(&triangle, &lag[s].curve, &unlike);
         for (int k = 0; k < WEEK_DELAYS; k++) {
             double share = delay_share(&lag[s].curve, k + 1.0);
             lag[s].share[k] = share - before;
@@ -91,6 +108,8 @@ void week_expect_lags_make(const struct week_data *d, struct week_lag lag[WEEK_S
         }
         set_overlap(&lag[s]);
     }
+    for (int s = 0; s < WEEK_SYMPTOMS; s++)
+        lag[s].unlike = delay_unlike(&unlike);
 }
 
 /* ret[i] belongs to the week of units[i + skip]. */
@@ -149,7 +168,7 @@ static void make_season(struct week_model *m, int s)
         m->season[s][i] = season_expected(&season, WEEK_HISTORY - WEEK_SPAN + i, 1, &se);
         if (i == WEEK_SPAN - 1 && m->season[s][i] > 0)
             m->season_cv[s] = se / m->season[s][i];
-        if (i >= m->first && i < WEEK_SPAN - m->recent) {
+        if (i >= m->first && i < m->baseline) {
             mean += m->season[s][i];
             baseline++;
         }
@@ -179,7 +198,9 @@ void week_expect_model_make(const struct week_data *data, struct week_model *ret
     /* of an older plant, the units sold before the span are not read */
     ret->first = skipped > 0 ? skipped : WEEKS_UNREAD;
     ret->recent = recent_weeks(WEEK_SPAN - ret->first);
-    week_expect_lags_make(data, ret->lag);
+    ret->baseline = WEEK_SPAN - (ret->recent ? ret->recent : 1);
+    week_expect_lags_make(data, data->week, ret->lag);
+    week_expect_lags_make(data, data->now_week, ret->coming);
     for (int s = 0; s < WEEK_SYMPTOMS; s++)
         make_season(ret, s);
 }
@@ -209,11 +230,10 @@ static struct week_base fit_level(const struct week_model *m, const double count
                                   const double due[WEEK_SPAN])
 {
     struct week_base f = {0};
-    int end = WEEK_SPAN - m->recent;
     double rate = 0, phi = 1;
     for (int round = 0; round < ROUNDS; round++) {
         struct week_base next = {0};
-        for (int i = m->first; i < end; i++) {
+        for (int i = m->first; i < m->baseline; i++) {
             if (due[i] <= 0)
                 continue;
             double expected = rate * due[i], weight = 1;
@@ -243,13 +263,42 @@ static void due_of(const struct week_model *m, int s, const struct week_series *
         due[w] = series->on_sale[w] * m->season[s][w];
 }
 
-static void set_series(const struct week_model *m, int s, const struct week_base *all,
-                       size_t levels, struct week_series *ret)
+/* All levels of a factor. */
+struct week_factor {
+    struct week_base all;
+    size_t levels;
+    double alike; /* shape of the gamma by which their rates differ, 1 at most */
+};
+
+/* Levels as unlike as causes, of which some are common and most never seen, tell little about each
+ * other. */
+static double fit_alike(const struct week_model *m, const struct cut *cut,
+                        const struct week_factor *f, const struct week_series *series)
 {
-    const struct week_base *own = &ret->base;
+    const struct week_data *d = m->data;
+    struct shrink_gamma rates = {ALIKE_MOST, 1};
+    double usual = f->all.exposure > 0 ? f->all.counts / f->all.exposure : 0;
+    double *observed = xcalloc(2 * d->level_count, sizeof *observed);
+    double *expected = observed + d->level_count;
+    size_t n = 0;
+    for (size_t i = 0; i < d->level_count; i++) {
+        if (d->levels[i].cut != cut || series[i].base.exposure <= 0)
+            continue;
+        observed[n] = series[i].base.counts;
+        expected[n++] = usual * series[i].base.exposure;
+    }
+    shrink_fit_moments(observed, expected, n, &rates); /* or as it was, of nothing observed */
+    free(observed);
+    return fmin(rates.shape, ALIKE_MOST);
+}
+
+static void set_series(const struct week_model *m, int s, const struct week_factor *factor,
+                       struct week_series *ret)
+{
+    const struct week_base *own = &ret->base, *all = &factor->all;
     double pooled = all->df > 0 ? fmax(1, all->chi_square / all->df) : 1;
     double usual = all->exposure > 0 ? all->counts / all->exposure : 0;
-    bool lone = levels < 2;
+    bool lone = factor->levels < 2;
     double prior = lone ? 0 : PHI_PRIOR_WEEKS;
     double df = fmax(1, own->df + prior);
     ret->phi = fmax(1, (own->chi_square + prior * pooled) / df);
@@ -259,10 +308,12 @@ static void set_series(const struct week_model *m, int s, const struct week_base
     ret->phi_high = 1 + (ret->phi - 1) * (1 + sqrt((2 + tails) / df));
     /* bad weeks of packing come in runs: a year of weeks tells less about the rate than it seems */
     double lasting = 1 + (ret->phi - 1) * week_expect_stretch(&m->lag[s], WEEK_SPAN);
-    /* with one complaint's worth of what is usual in the factor */
-    double shape = own->counts / lasting + (lone ? 0 : 1);
-    double exposure = own->exposure / lasting + (lone || usual <= 0 ? 0 : 1 / usual);
-    ret->rate = exposure > 0 && usual > 0 ? shape / exposure : 0;
+    double prior_counts = lone ? 0 : factor->alike;
+    double exposure = own->exposure + (lone || usual <= 0 ? 0 : prior_counts / usual);
+    double shape = own->counts / lasting + prior_counts;
+    ret->rate = exposure > 0 && usual > 0 ? (own->counts + prior_counts) / exposure : 0;
+    if (!lone && own->exposure > 0 && usual > 0)
+        ret->rate = fmax(ret->rate, fmin(usual, RATE_LEAST / own->exposure));
     double cv = m->season_cv[s];
     /* relative variances add: 1 / shape of a gamma's rate, and the season's */
     ret->rate_shape = 1 / (1 / fmax(shape, 0.5) + cv * cv);
@@ -284,8 +335,7 @@ void week_expect_model_factor(const struct week_model *model, const struct cut *
                               struct week_series *ret)
 {
     const struct week_data *d = model->data;
-    struct week_base all = {0};
-    size_t levels = 0;
+    struct week_factor factor = {0};
     for (size_t i = 0; i < d->level_count; i++) {
         const struct week_level *level = &d->levels[i];
         double due[WEEK_SPAN];
@@ -295,14 +345,15 @@ void week_expect_model_factor(const struct week_model *model, const struct cut *
         ret[i].on_sale[WEEK_SPAN - 1] *= d->passed;
         due_of(model, symptom, &ret[i], due);
         ret[i].base = fit_level(model, level->counts[symptom], due);
-        all.counts += ret[i].base.counts;
-        all.exposure += ret[i].base.exposure;
-        all.chi_square += ret[i].base.chi_square;
-        all.df += ret[i].base.df;
-        levels++;
+        factor.all.counts += ret[i].base.counts;
+        factor.all.exposure += ret[i].base.exposure;
+        factor.all.chi_square += ret[i].base.chi_square;
+        factor.all.df += ret[i].base.df;
+        factor.levels++;
     }
+    factor.alike = fit_alike(model, cut, &factor, ret);
     for (size_t i = 0; i < d->level_count; i++) {
         if (d->levels[i].cut == cut)
-            set_series(model, symptom, &all, levels, &ret[i]);
+            set_series(model, symptom, &factor, &ret[i]);
     }
 }

@@ -15,6 +15,7 @@
 struct week_lag {
     bool known; /* false: nothing was reported yet, `share` is a usual curve */
     struct delay_curve curve;
+    double unlike;               /* how far a single week's delays may be from it (stats/delay.h) */
     double share[WEEK_DELAYS];   /* of complaints that come after d weeks */
     double overlap[WEEK_DELAYS]; /* sum over d of share[d] x share[d + j], over that of j = 0 */
 };
@@ -26,16 +27,21 @@ double week_expect_stretch(const struct week_lag *lag, int weeks);
 
 struct week_model {
     const struct week_data *data;
-    struct week_lag lag[WEEK_SYMPTOMS];
+    struct week_lag lag[WEEK_SYMPTOMS];    /* as known before the week shown: what is usual does not
+                                              move with what is being judged */
+    struct week_lag coming[WEEK_SYMPTOMS]; /* as known now: what is still to come */
     double season[WEEK_SYMPTOMS][WEEK_SPAN]; /* 1 without */
     double season_cv[WEEK_SYMPTOMS];         /* how unsure the newest weeks' is, relative */
     bool seasonal[WEEK_SYMPTOMS], trending[WEEK_SYMPTOMS];
-    int first;  /* index (of WEEK_SPAN) of the first week with anything on sale */
-    int recent; /* the newest weeks, which are judged; those before are the baseline. 0: none */
+    int first;    /* index (of WEEK_SPAN) of the first week with anything on sale */
+    int recent;   /* the newest weeks, which are judged; those before are the baseline. 0: none */
+    int baseline; /* index after its last week; never the week shown */
 };
 
-/* The lags alone, from the reports that are in. */
-void week_expect_lags_make(const struct week_data *data, struct week_lag lag[WEEK_SYMPTOMS]);
+/* The lags alone, from the reports that were in before week number `before` (those of now:
+ * data->now_week). */
+void week_expect_lags_make(const struct week_data *data, int before,
+                           struct week_lag lag[WEEK_SYMPTOMS]);
 void week_expect_model_make(const struct week_data *data, struct week_model *ret);
 
 /* Units of a level whose complaints are due in the week shown, so far as it has passed. */

@@ -209,10 +209,34 @@ static void say_calm(const struct week_head *h, const json_t *charts, json_t *he
     text_buffer_free(&b);
 }
 
+static bool has_story(int symptom, const struct week_story *stories, size_t count)
+{
+    while (count > 0 && stories[count - 1].led_by->symptom != symptom)
+        count--;
+    return count > 0;
+}
+
+/* "Mold: a lasting rise since 2026-W40": what the chart alone shows. */
+static void say_charts(const json_t *charts, const struct week_story *stories, size_t count,
+                       json_t *headline)
+{
+    for (int symptom = 0; symptom < WEEK_SYMPTOMS; symptom++) {
+        const char *name = symptom_name(symptom);
+        struct text_buffer b = {0}, words = {0};
+        add_chart_words(&words, json_object_get(charts, name));
+        if (words.length && !has_story(symptom, stories, count)) {
+            text_appendf(&b, "%c%s: %s", toupper((unsigned char)name[0]), name + 1, words.data);
+            json_array_append_new(headline, json_string(b.data));
+        }
+        text_buffer_free(&b);
+        text_buffer_free(&words);
+    }
+}
+
 static void say_stories(const struct week_head *h, const json_t *charts,
                         const struct week_story *stories, size_t count, json_t *headline)
 {
-    size_t said = 0;
+    size_t said = 0, before = json_array_size(headline);
     for (int still = 1; still >= 0; still--) {
         for (size_t i = 0; i < count; i++) {
             if (stories[i].led_by->still == still && said < STORIES_SAID) {
@@ -221,7 +245,8 @@ static void say_stories(const struct week_head *h, const json_t *charts,
             }
         }
     }
-    if (!count)
+    say_charts(charts, stories, count, headline);
+    if (json_array_size(headline) == before)
         say_calm(h, charts, headline);
     if (count > said) {
         struct text_buffer b = {0};

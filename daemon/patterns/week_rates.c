@@ -78,7 +78,7 @@ static json_t *made_json(const struct week_model *m, struct limits *limits,
     json_t *made = json_object();
     json_object_set_new_nocheck(made, "complaints", count_json(fractional, level->made[symptom]));
     json_object_set_new_nocheck(made, "share_in", json_real(tidy(share)));
-    if (m->lag[symptom].known && share >= DELAY_TOO_EARLY)
+    if (m->coming[symptom].known && share >= DELAY_TOO_EARLY)
         set_rate(made, limits, level->made[symptom], level->units[LAST] * share);
     return made;
 }

@@ -103,6 +103,12 @@ static void size_up(struct week_signal *signal)
     signal->ratio_high = limits.high;
 }
 
+/* That no cause is known is no rise of its own: what rose shows elsewhere. */
+static bool is_judged(const struct week_level *level)
+{
+    return !level->cut || level->cut->source != CUT_CAUSE || strcmp(level->level, "not-known") != 0;
+}
+
 static void test_cut(const struct week_model *m, const struct cut *cut, int symptom,
                      struct week_series *series, struct week_signal *out, size_t *count)
 {
@@ -110,7 +116,7 @@ static void test_cut(const struct week_model *m, const struct cut *cut, int symp
     week_expect_model_factor(m, cut, symptom, series);
     for (size_t i = 0; i < d->level_count; i++) {
         const double *counts = d->levels[i].counts[symptom];
-        if (d->levels[i].cut != cut)
+        if (d->levels[i].cut != cut || !is_judged(&d->levels[i]))
             continue;
         if (series[i].rate <= 0 || sum_last(series[i].expected, m->recent) <= 0)
             continue;

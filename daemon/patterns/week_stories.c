@@ -79,11 +79,9 @@ static int find_leader(const struct shared *s)
     return first;
 }
 
-static bool is_known_cause(const struct shared *s, int i)
+static bool is_cause(const struct shared *s, int i)
 {
-    const struct cut *cut = cut_of(s, i);
-    return cut && cut->source == CUT_CAUSE &&
-           strcmp(s->data->levels[s->of[i]->level].level, "not-known") != 0;
+    return cut_of(s, i) && cut_of(s, i)->source == CUT_CAUSE;
 }
 
 static struct week_story make_story(struct shared *s, int leader)
@@ -97,7 +95,7 @@ static struct week_story make_story(struct shared *s, int leader)
         s->told[i] = true;
         if (i != leader)
             story.beneath[story.count++] = s->of[i];
-        if (is_known_cause(s, i) && excess(s->of[i]) >= MOST * excess(s->of[leader]))
+        if (is_cause(s, i) && excess(s->of[i]) >= MOST * excess(s->of[leader]))
             story.cause = s->of[i];
     }
     return story;

@@ -2,9 +2,11 @@
 #include "stats/shrink.h"
 #include <math.h>
 
-/* A plant's week-to-week spread is never known better than this. */
-#define PRIOR_SHAPE_MOST 100.0
-#define PRIOR_SHAPE_LEAST 0.5
+/* How much weeks of packing differ, as a relative variance, is learnt from few of them: until then
+ * this (common practice, no source), which weighs as much as so many weeks of many reports. */
+#define UNLIKE_USUAL 0.5
+#define UNLIKE_WEEKS 2.0
+#define UNLIKE_LEAST 0.03
 /* From there on a week is as good as final. */
 #define SHARE_ALL_IN 0.99
 
@@ -19,42 +21,61 @@ double week_to_come_share_in(const struct week_model *model, int symptom, int in
     double age = age_weeks(model->data, index);
     if (age >= WEEK_DELAYS)
         return 1;
-    return age <= 0 ? 0 : delay_share(&model->lag[symptom].curve, age);
+    return age <= 0 ? 0 : delay_share(&model->coming[symptom].curve, age);
 }
 
-/* Final counts of weeks that are all in, against the units they packed: how many a unit, and how
- * much weeks differ. */
-static struct delay_prior usual_final(const struct week_model *m, int symptom, int index)
+/* Sums over the other weeks of packing, each as far as it is in. */
+struct usual {
+    double counts, due;     /* due: units times the share that is in */
+    double unlike, telling; /* relative variance between weeks, and what it rests on */
+    double square;          /* of what should have come */
+};
+
+static void sum_usual(const struct week_model *m, int symptom, int index, double rate,
+                      struct usual *ret)
 {
     const struct week_data *d = m->data;
-    double observed[WEEK_HISTORY], expected[WEEK_HISTORY], counts = 0, units = 0;
-    int last = d->now_week - WEEK_DELAYS - (d->week - (WEEK_HISTORY - 1));
-    size_t n = 0;
-    last = last < index ? last : index;
-    for (int i = last < WEEK_SPAN ? 0 : last - WEEK_SPAN; i < last; i++) {
-        if (d->units[i + WEEK_DELAYS] <= 0)
+    *ret = (struct usual){0};
+    for (int i = WEEK_HISTORY - WEEK_SPAN; i < WEEK_HISTORY; i++) {
+        double due = d->units[i + WEEK_DELAYS] * week_to_come_share_in(m, symptom, i);
+        double expected = rate * due, off = d->made_all[symptom][i] - expected, telling;
+        if (i == index || due <= 0)
             continue;
-        observed[n] = d->made_all[symptom][i];
-        expected[n++] = d->units[i + WEEK_DELAYS];
-        counts += d->made_all[symptom][i];
-        units += d->units[i + WEEK_DELAYS];
+        ret->counts += d->made_all[symptom][i];
+        ret->due += due;
+        ret->square += expected * expected;
+        if (expected <= 0)
+            continue;
+        telling = expected / (1 / UNLIKE_USUAL + expected);
+        telling *= telling;
+        ret->unlike += telling * (off * off - expected) / (expected * expected);
+        ret->telling += telling;
     }
-    if (counts <= 0)
+}
+
+/* What is believed of a week's final count before its own reports: the rate of all other weeks,
+ * unsure by how much weeks differ (by moments; weeks that are not all in count as far as they are)
+ * and by how few reports and weeks the rate rests on. */
+static struct delay_prior usual_final(const struct week_model *m, int symptom, int index)
+{
+    struct usual u;
+    sum_usual(m, symptom, index, 0, &u);
+    if (u.due <= 0)
         return (struct delay_prior){0, 0};
-    struct shrink_gamma spread = {PRIOR_SHAPE_LEAST, 1};
-    for (size_t i = 0; i < n; i++)
-        expected[i] *= counts / units;
-    shrink_fit_moments(observed, expected, n, &spread);
-    double shape = fmin(fmax(spread.shape, PRIOR_SHAPE_LEAST), PRIOR_SHAPE_MOST);
-    double mean = counts / units * d->units[index + WEEK_DELAYS];
-    return (struct delay_prior){shape, shape / mean};
+    double counts = u.counts + 0.5, rate = counts / u.due;
+    sum_usual(m, symptom, index, rate, &u);
+    double unlike = (u.unlike + UNLIKE_WEEKS * UNLIKE_USUAL) / (u.telling + UNLIKE_WEEKS);
+    unlike = fmax(unlike, UNLIKE_LEAST);
+    double weeks = rate * u.due * (rate * u.due) / u.square; /* as many as equal ones would be */
+    double shape = 1 / (unlike + unlike / weeks + 1 / counts);
+    return (struct delay_prior){shape, shape / (rate * m->data->units[index + WEEK_DELAYS])};
 }
 
 bool week_to_come_forecast(const struct week_model *model, int symptom, int index,
                            struct delay_forecast *ret)
 {
     const struct week_data *d = model->data;
-    const struct week_lag *lag = &model->lag[symptom];
+    const struct week_lag *lag = &model->coming[symptom];
     double age = age_weeks(d, index);
     if (!lag->known || d->units[index + WEEK_DELAYS] <= 0 || age <= 0)
         return false;
@@ -63,7 +84,7 @@ bool week_to_come_forecast(const struct week_model *model, int symptom, int inde
         .reported = d->made_all[symptom][index],
         .share = week_to_come_share_in(model, symptom, index),
         .log_variance = age >= WEEK_DELAYS ? 0 : delay_log_variance(&lag->curve, age),
-        .dispersion = lag->curve.dispersion};
+        .unlike = lag->unlike};
     return delay_forecast(&so_far, prior, TO_COME_CONFIDENCE, ret) == 0;
 }
 

@@ -6,8 +6,12 @@
 #include "base/error.h"
 #include "stats/negbin.h"
 
-/* Dispersion from a handful of cells is noise: it needs at least this many degrees of freedom. */
-#define DISPERSION_DF_LEAST 5.0
+/* A period tells how its reports are spread over the delays once so much of them is in. */
+#define NEARLY_ALL 0.8
+/* DELAY_UNLIKE_USUAL weighs as much as so many periods of many reports and two delays. */
+#define UNLIKE_PRIOR_PERIODS 4.0
+#define UNLIKE_PRIOR (UNLIKE_PRIOR_PERIODS * 2 * 0.2)
+#define UNLIKE_MOST 0.5
 
 static double cell(const struct delay_triangle *t, size_t period, size_t delay)
 {
@@ -51,31 +55,6 @@ static void hazard_counts(const struct delay_triangle *t, const double *prior, s
     *ret_within = within;
 }
 
-/* Pearson's statistic of the cells about (period's final count) x (delay's share). */
-static double dispersion(const struct delay_triangle *t, const struct delay_curve *curve)
-{
-    double chi_square = 0, cells = 0, rows = 0;
-    for (size_t i = 0; i < t->periods; i++) {
-        double reported = 0;
-        for (size_t d = 0; d < t->seen[i]; d++)
-            reported += cell(t, i, d);
-        if (reported == 0)
-            continue;
-        rows += 1;
-        for (size_t d = 0; d < t->seen[i]; d++) {
-            double share = curve->share[d] - (d ? curve->share[d - 1] : 0.0);
-            double mean = reported * share / curve->share[t->seen[i] - 1];
-            if (!(mean > 0))
-                continue;
-            chi_square += (cell(t, i, d) - mean) * (cell(t, i, d) - mean) / mean;
-            cells += 1;
-        }
-    }
-    assert(rows <= (double)t->periods);
-    double df = cells - rows - ((double)t->delays - 1.0);
-    return df >= DISPERSION_DF_LEAST ? chi_square / df : 1.0;
-}
-
 int delay_fit(const struct delay_triangle *triangle, const double *prior, struct delay_curve *ret)
 {
     if (check(triangle) != 0)
@@ -99,11 +78,39 @@ int delay_fit(const struct delay_triangle *triangle, const double *prior, struct
     if (!(curve.reports > 0))
         return ERROR_INVALID;
     assert(curve.share[curve.delays - 1] == 1.0); /* what comes comes in the end */
-    curve.dispersion = fmax(1.0, dispersion(triangle, &curve));
-    for (size_t d = 0; d < curve.delays; d++)
-        curve.log_variance[d] *= curve.dispersion;
     *ret = curve;
     return 0;
+}
+
+void delay_unlike_add(const struct delay_triangle *triangle, const struct delay_curve *curve,
+                      struct delay_unlike *sum)
+{
+    assert(triangle->delays == curve->delays);
+    for (size_t i = 0; i < triangle->periods; i++) {
+        size_t seen = triangle->seen[i];
+        double all = 0, so_far = 0, telling;
+        for (size_t d = 0; d < seen; d++)
+            all += cell(triangle, i, d);
+        if (all < 2 || curve->share[seen - 1] < NEARLY_ALL)
+            continue;
+        /* beyond so many reports a period tells one delay curve, however many there are */
+        telling = (all - 1) / (1 / DELAY_UNLIKE_USUAL + all - 1);
+        telling *= telling;
+        for (size_t d = 0; d + 1 < seen; d++) {
+            double share = curve->share[d] / curve->share[seen - 1];
+            double even = share * (1 - share), off;
+            so_far += cell(triangle, i, d);
+            off = so_far - all * share;
+            sum->excess += telling * (off * off - all * even) / (all * (all - 1));
+            sum->weight += telling * even;
+        }
+    }
+}
+
+double delay_unlike(const struct delay_unlike *sum)
+{
+    double prior = UNLIKE_PRIOR * DELAY_UNLIKE_USUAL;
+    return fmin(fmax((sum->excess + prior) / (sum->weight + UNLIKE_PRIOR), 0), UNLIKE_MOST);
 }
 
 /* Value at `age` of a curve known at ages 1, 2, … (index d is age d + 1) and `origin` at 0. */
@@ -133,15 +140,15 @@ static void missing(const struct delay_so_far *so_far, struct delay_prior prior,
                     double *ret_size)
 {
     assert(prior.rate + so_far->share > 0);
-    double share = so_far->share, extra = fmax(1.0, so_far->dispersion);
-    double shape = prior.shape + so_far->reported, reach = prior.rate + share, rest = 1.0 - share;
-    double mean = shape * rest / reach;
+    double share = so_far->share, rest = 1.0 - share;
+    double shape = prior.shape + so_far->reported, reach = prior.rate + share;
     /* how much log mean moves with log share */
     double lever = rest > 0 ? share * (1.0 / rest + 1.0 / reach) : 0.0;
-    double of_curve = lever * lever * so_far->log_variance, of_count = extra / shape;
-    double spread = extra - 1.0 + mean * (of_count + of_curve + of_count * of_curve);
-    *ret_mean = mean;
-    *ret_size = spread > 0 ? mean / spread : INFINITY;
+    double own = share > 0 ? so_far->unlike * rest / share : 0.0;
+    double of_curve = lever * lever * (so_far->log_variance + own), of_count = 1.0 / shape;
+    double spread = of_count + of_curve + of_count * of_curve;
+    *ret_mean = shape * rest / reach;
+    *ret_size = spread > 0 ? 1.0 / spread : INFINITY;
 }
 
 /* Equal tails of whole numbers hold more than was asked, of small ones much more: ends are given
@@ -171,7 +178,7 @@ int delay_forecast(const struct delay_so_far *so_far, struct delay_prior prior, 
     double reported = so_far->reported, share = so_far->share;
     if (!(reported >= 0) || !(share >= 0 && share <= 1) || !(so_far->log_variance >= 0) ||
         !(prior.shape >= 0) || !(prior.rate >= 0) || !(share + prior.rate > 0) ||
-        !(confidence > 0 && confidence < 1) || isnan(so_far->dispersion))
+        !(confidence > 0 && confidence < 1) || !(so_far->unlike >= 0))
         return ERROR_INVALID;
     struct delay_forecast f = {.share = share,
                                .reported = reported,

@@ -30,9 +30,7 @@ struct delay_triangle {
 struct delay_curve {
     size_t delays;
     double share[DELAY_MOST];        /* F(d) */
-    double log_variance[DELAY_MOST]; /* of log F(d), sampling only, times the dispersion */
-    double dispersion;               /* Pearson chi-square per degree of freedom of the triangle;
-                                        not below 1; 1 if there is nothing to judge by */
+    double log_variance[DELAY_MOST]; /* of log F(d), sampling only */
     double reports;                  /* that the curve rests on, prior included */
 };
 
@@ -47,11 +45,26 @@ int delay_fit(const struct delay_triangle *triangle, const double *prior, struct
 double delay_share(const struct delay_curve *curve, double age);
 double delay_log_variance(const struct delay_curve *curve, double age);
 
+/* How unlike each other the periods' delays are: troubles of one kind are reported sooner than
+ * those of another. The correlation within a period of whether its reports came by a delay, 0 to 1:
+ * that of a beta-binomial count, by moments over periods nearly all in and every delay (R. L.
+ * Prentice, "Binary regression using an extended beta-binomial distribution", Journal of the
+ * American Statistical Association 81 (1986) 321-327, for the correlation; from memory). Several
+ * triangles add up; next to nothing seen gives DELAY_UNLIKE_USUAL (fitted on invented plants),
+ * which is given up slowly: where delays never differ, intervals of large counts hold too much. */
+struct delay_unlike {
+    double excess, weight;
+};
+#define DELAY_UNLIKE_USUAL 0.08
+void delay_unlike_add(const struct delay_triangle *triangle, const struct delay_curve *curve,
+                      struct delay_unlike *sum);
+double delay_unlike(const struct delay_unlike *sum);
+
 /* What is known of a period so far. */
 struct delay_so_far {
     double reported;
     double share, log_variance; /* of the curve at the period's age */
-    double dispersion;
+    double unlike;              /* delay_unlike() */
 };
 
 /* What is believed about a period's final count before any report: Gamma(shape, rate), mean
@@ -75,9 +88,9 @@ struct delay_forecast {
  * confidence: whole numbers hold more than was asked, and of small ones much more.
  *
  * Missing reports are negative binomial: a Poisson count whose mean is uncertain by what was
- * reported (size shape + reported), by the curve (`log_variance`) and by extra variation
- * (`dispersion`, at least 1). ERROR_INVALID for a share outside [0, 1], negative input, a share of
- * 0 without a prior, or a confidence outside (0, 1). */
+ * reported (size shape + reported), by the curve (`log_variance`) and by how far the period's own
+ * delays may be from it (`unlike`). ERROR_INVALID for a share outside [0, 1], negative input, a
+ * share of 0 without a prior, or a confidence outside (0, 1). */
 int delay_forecast(const struct delay_so_far *so_far, struct delay_prior prior, double confidence,
                    struct delay_forecast *ret);
 

@@ -97,7 +97,7 @@ static void delays(int i)
 static void forecast(int i)
 {
     struct delay_forecast f;
-    if (delay_forecast(&(struct delay_so_far){i % 50, 0.4, 0.01, 1.3}, (struct delay_prior){4, 0.1},
+    if (delay_forecast(&(struct delay_so_far){i % 50, 0.4, 0.01, 0.1}, (struct delay_prior){4, 0.1},
                        0.9, &f) == 0)
         sink += f.final.high;
 }

@@ -20,6 +20,10 @@ struct sim {
     int raised_line;            /* or -1 */
     int raised_from;            /* index of SIM_WEEKS, by week of packing */
     double raised_times;
+    int first;      /* index of SIM_WEEKS: the first week that packs anything */
+    double trouble; /* how often a line's week is in trouble, mold so many times … */
+    double trouble_times;
+    double trouble_delay[WEEK_DELAYS];    /* … reported after delays of its own */
     long final[WEEK_SYMPTOMS][SIM_WEEKS]; /* of all together by week of packing: the truth */
 };
 
@@ -45,18 +49,25 @@ struct sim_levels {
     size_t line, products, routes;
 };
 
-/* One line's packing of a week: its complaints, so many expected, spread over delays, products and
- * routes. */
-static inline void sim_pack(struct sim *sim, struct week_data *d, struct sim_levels at, int made,
-                            int symptom, double expected)
+struct sim_batch {
+    int made, symptom; /* made: index of SIM_WEEKS */
+    double expected;
+    const double *delay;
+};
+
+/* One line's packing of a week: its complaints, spread over delays, products and routes. */
+static inline void sim_pack(struct sim *sim, struct week_data *d, struct sim_levels at,
+                            const struct sim_batch *batch)
 {
+    int made = batch->made, symptom = batch->symptom;
+    double expected = batch->expected;
     long total = dice_count(&sim->dice, expected, sim->phi);
     sim->final[symptom][made] += total;
     for (long c = 0; c < total; c++) {
         double u = dice_unit(&sim->dice);
         int delay = 0;
-        while (delay < WEEK_DELAYS - 1 && u >= sim->delay[delay])
-            u -= sim->delay[delay++];
+        while (delay < WEEK_DELAYS - 1 && u >= batch->delay[delay])
+            u -= batch->delay[delay++];
         int received = made + delay, h = made - WEEK_DELAYS;
         if (received >= SIM_WEEKS)
             continue;
@@ -96,7 +107,8 @@ static inline struct week_data *sim_run(struct sim *sim)
     d->shown.from_ms = (d->week * INT64_C(7) - 3) * WHEN_DAY_MS;
     d->shown.to_ms = d->now_ms = d->shown.from_ms + 7 * WHEN_DAY_MS;
     d->passed = 1;
-    for (int w = 0; w < SIM_WEEKS; w++) {
+    d->first_units = sim->first;
+    for (int w = sim->first; w < SIM_WEEKS; w++) {
         for (int l = 0; l < sim->lines; l++) {
             double units = sim->units / sim->lines * (0.9 + 0.2 * dice_unit(&sim->dice));
             int span = w - (SIM_WEEKS - WEEK_SPAN);
@@ -109,14 +121,17 @@ static inline struct week_data *sim_run(struct sim *sim)
                 for (int i = 0; i < sim->routes; i++)
                     d->levels[routes + (size_t)i].units[span] += units / sim->routes;
             }
+            bool trouble = sim->trouble > 0 && dice_unit(&sim->dice) < sim->trouble;
             for (int s = 0; s < WEEK_SYMPTOMS; s++) {
-                double rate = sim->rate[s];
+                double rate = sim->rate[s] * (trouble && s == 0 ? sim->trouble_times : 1);
                 if (s == 0)
                     rate *= exp(sim->season * cos(2 * M_PI * w / 52.1775));
                 if (l == sim->raised_line && w >= sim->raised_from)
                     rate *= sim->raised_times;
                 const struct sim_levels at = {lines + (size_t)l, products, routes};
-                sim_pack(sim, d, at, w, s, units * rate);
+                const struct sim_batch batch = {
+                    w, s, units * rate, trouble && s == 0 ? sim->trouble_delay : sim->delay};
+                sim_pack(sim, d, at, &batch);
             }
         }
     }

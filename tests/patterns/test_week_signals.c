@@ -131,6 +131,102 @@ static void a_young_plant_is_not_judged(void **state)
     week_data_free(d);
 }
 
+/* Causes are unlike: one brings ten complaints a week, another next to none, most never any. All
+ * are lent the units of the whole plant. */
+static struct week_data *plant_of_causes(int newest)
+{
+    static const char *const NAMES[] = {"not-known", "packed-hot", "warm-storage"};
+    enum { COMMON = 2, CAUSES = 24 };
+    struct sim sim = sim_plant(11);
+    struct week_data *d = sim_run(&sim);
+    size_t units = 0, first = d->level_count;
+    d->level_capacity += CAUSES;
+    d->levels = xrealloc(d->levels, d->level_capacity * sizeof *d->levels);
+    memset(d->levels + first, 0, CAUSES * sizeof *d->levels);
+    for (int i = 0; i < CAUSES; i++) {
+        struct week_level *l = &d->levels[sim_level(d, "cause", i)];
+        if (i < (int)COUNT_OF(NAMES)) {
+            free(l->level);
+            l->level = xstrdup(NAMES[i]);
+        }
+        memcpy(l->units, d->levels[units].units, sizeof l->units);
+        for (int w = 0; w < WEEK_SPAN && i < COMMON; w++)
+            l->counts[0][w] = 9 + w % 3;
+        if (i == 0)
+            l->counts[0][WEEK_SPAN - 1] = newest;
+    }
+    return d;
+}
+
+static void a_common_cause_is_expected_to_be_common(void **state)
+{
+    (void)state;
+    struct week_data *d = plant_of_causes(10);
+    struct week_model *model = xcalloc(1, sizeof *model);
+    struct week_series *series = xcalloc(d->level_count, sizeof *series);
+    week_expect_model_make(d, model);
+    week_expect_model_factor(model, cuts_find("cause"), 0, series);
+    for (size_t i = 0; i < d->level_count; i++) {
+        double expected = series[i].expected[WEEK_SPAN - 1];
+        if (d->levels[i].cut != cuts_find("cause"))
+            continue;
+        if (d->levels[i].counts[0][0] > 0)
+            assert_true(expected > 9 && expected < 11);
+        else
+            assert_true(expected > 0 && expected < 0.1);
+    }
+    free(series);
+    free(model);
+    week_data_free(d);
+}
+
+/* What rose without a known cause rose somewhere: there it is told. */
+static void no_known_cause_is_no_signal(void **state)
+{
+    (void)state;
+    struct week_data *d = plant_of_causes(60);
+    struct week_model *model = xcalloc(1, sizeof *model);
+    size_t tested;
+    struct week_signal *signals = judge(d, model, &tested);
+    for (size_t i = 0; i < tested; i++)
+        assert_string_not_equal(d->levels[signals[i].level].level, "not-known");
+    free(signals);
+    free(model);
+    week_data_free(d);
+}
+
+/* What is usual is what was before the week: its own calls do not move it. */
+static void todays_calls_do_not_move_what_is_usual(void **state)
+{
+    static const int WEEKS[] = {3, 5, 9, 40};
+    (void)state;
+    struct week_model *model = xcalloc(1, sizeof *model);
+    for (size_t i = 0; i < COUNT_OF(WEEKS); i++) {
+        struct week_series *series;
+        double usual[2];
+        for (int more = 0; more < 2; more++) {
+            struct sim sim = sim_plant(77);
+            sim.first = SIM_WEEKS - WEEKS[i];
+            struct week_data *d = sim_run(&sim);
+            series = xcalloc(d->level_count, sizeof *series);
+            d->levels[0].counts[0][WEEK_SPAN - 1] += 30 * more; /* on the newest two weeks */
+            d->counts[0][WEEK_HISTORY - 1] += 30 * more;
+            for (int k = 0; k < 2; k++) {
+                d->made[0][WEEK_HISTORY - 1 - k][k] += 15 * more;
+                d->made_all[0][WEEK_HISTORY - 1 - k] += 15 * more;
+            }
+            week_expect_model_make(d, model);
+            week_expect_model_factor(model, NULL, 0, series);
+            usual[more] = series[0].expected[WEEK_SPAN - 1];
+            free(series);
+            week_data_free(d);
+        }
+        assert_true(usual[0] > 0);
+        assert_true(fabs(usual[1] - usual[0]) < 1e-9 * usual[0]);
+    }
+    free(model);
+}
+
 /* ---- the cumulative sum's limit ---- */
 
 /* The table against the exact chain, between its points too. */
@@ -223,7 +319,7 @@ static void run_lengths_hold_for_weeks_of_packing(void **state)
             for (size_t k = 0; k < 5; k++)
                 d->made[0][w][k] = 1000 * CURVES[c][k];
         }
-        week_expect_lags_make(d, lag);
+        week_expect_lags_make(d, d->now_week, lag);
         week_data_free(d);
         for (size_t i = 0; i < COUNT_OF(EXPECTED); i++) {
             for (size_t k = 0; k < COUNT_OF(PHI); k++) {
@@ -245,6 +341,9 @@ int main(void)
         cmocka_unit_test(a_rise_on_one_line_is_found_and_dated),
         cmocka_unit_test(a_season_is_no_rise),
         cmocka_unit_test(a_young_plant_is_not_judged),
+        cmocka_unit_test(a_common_cause_is_expected_to_be_common),
+        cmocka_unit_test(no_known_cause_is_no_signal),
+        cmocka_unit_test(todays_calls_do_not_move_what_is_usual),
         cmocka_unit_test(run_lengths_are_as_stated),
         cmocka_unit_test(simulated_run_lengths_are_as_stated),
         cmocka_unit_test(run_lengths_hold_for_weeks_of_packing),

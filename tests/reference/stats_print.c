@@ -145,7 +145,7 @@ static int nowcast(const double *a, size_t n)
         double reported = 0;
         for (size_t d = 0; d < seen[i]; d++)
             reported += a[1 + i * delays + d];
-        status = delay_forecast(&(struct delay_so_far){reported, curve.share[seen[i] - 1], 0, 1},
+        status = delay_forecast(&(struct delay_so_far){reported, curve.share[seen[i] - 1], 0, 0},
                                 (struct delay_prior){0, 0}, 0.9, &f);
         expected[i] = f.expected_final;
     }

@@ -158,6 +158,24 @@ if (requireNamespace("surveillance", quietly = TRUE)) {
   cat(sprintf("Farrington bounds, 31 weeks: worst relative difference %.2g\n", off))
   if (off > 1e-4) stop( # glm() stops at a deviance settled to 1e-8
    "Farrington bounds differ from the surveillance package")
+
+  # reports of the haemolytic-uraemic syndrome 2011 as of 2 June: Lawless' nowcast, which they round up; where a fifth and more is in
+  data(husO104Hosp)
+  now <- as.Date("2011-06-02"); days <- seq(as.Date("2011-05-20"), now - 4, by = "1 day"); D <- 15
+  theirs <- nowcast(now = now, when = days, data = husO104Hosp, dEventCol = "dHosp",
+                    dReportCol = "dReport", D = D, method = "lawless", control = list(alpha = .1, verbose = FALSE))
+  said <- upperbound(theirs)[match(days, epoch(theirs))]
+  events <- seq(min(husO104Hosp$dHosp, na.rm = TRUE), now, by = "1 day")
+  triangle <- sapply(0:D, function(d) sapply(events, function(day) {
+    delay <- pmin(husO104Hosp$dReport - husO104Hosp$dHosp, D)
+    if (day + d > now) -1 else sum(husO104Hosp$dHosp == day & delay == d & husO104Hosp$dReport <= now,
+                                   na.rm = TRUE)
+  }))
+  line <- paste("nowcast", D + 1, paste(t(triangle), collapse = " "))
+  expected <- as.numeric(strsplit(system2(program, input = line, stdout = TRUE), " ")[[1]])
+  off <- said - expected[match(days, events)]
+  cat(sprintf("nowcast of %d days: %.2f to %.2f above ours\n", length(days), min(off), max(off)))
+  if (min(off) < -1e-6 || max(off) > 1 + 1e-6) stop("nowcasts differ from the surveillance package")
 }
 
 got <- answers()
