@@ -31,6 +31,9 @@ static void show_item_of(const struct view *v, const json_t *fact)
     if (pick_text(fact, "because", NULL))
         view_textf(v, VIEW_PLAIN, FACT_INDENT + FACT_HANG, 0, "%s%s",
                    bits < 0 ? "One would rather see: " : "", pick_text(fact, "because", ""));
+    if (pick_text(fact, "although", NULL))
+        view_textf(v, VIEW_PLAIN, FACT_INDENT + FACT_HANG, 0, "It is %s",
+                   pick_text(fact, "although", ""));
     view_textf(v, VIEW_DIM, FACT_INDENT + FACT_HANG, 2, "fact: %s%s%s",
                pick_text(fact, "fact", "?"), pick_text(fact, "source", NULL) ? "; source: " : "",
                pick_text(fact, "source", ""));

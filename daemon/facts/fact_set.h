@@ -17,6 +17,7 @@ struct fact {
     double bits;             /* company and models: log2 of a likelihood ratio */
     double observed, expected;
     int lots;      /* company: lots that share the factor */
+    int rival;     /* company: 1 + the fact that explains the same excess better, 0: none does */
     int64_t at_ms; /* of the newest record in it; WHEN_UNKNOWN_MS */
 };
 

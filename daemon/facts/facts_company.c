@@ -170,6 +170,7 @@ static void compete(const struct facts_job *job)
 {
     const struct rules *rules = job->source->rules;
     double best = 0;
+    int best_fact = -1;
     for (int pass = 0; pass < 2; pass++)
         for (int f = 0; f < rules->fact_count; f++) {
             int count = rules->facts[f].name.per_complaint ? job->input->count : 1;
@@ -179,11 +180,15 @@ static void compete(const struct facts_job *job)
                 struct fact *fact = fact_set_at(job->set, f, i);
                 if (!fact->known)
                     continue;
+                if (pass == 0 && fact->bits > best)
+                    best_fact = f;
                 if (pass == 0)
                     best = fmax(best, fact->bits);
-                else
-                    fact->bits = company_beside(fact->bits, best, rules->ranking.company_most,
-                                                rules->ranking.company_rival);
+                if (pass == 0)
+                    continue;
+                fact->rival = fact->bits > 0 && fact->bits < best ? 1 + best_fact : 0;
+                fact->bits = company_beside(fact->bits, best, rules->ranking.company_most,
+                                            rules->ranking.company_rival);
             }
         }
 }

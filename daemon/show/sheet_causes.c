@@ -81,6 +81,8 @@ static void add_words(struct text_buffer *b, const json_t *fact)
     }
     text_append(b, is_for ? ". " : "; one would rather see: ");
     page_add_text(b, fact, "because");
+    text_append(b, *page_text(fact, "although") ? "; it is " : "");
+    page_add_text(b, fact, "although");
     text_append(b, " <span class=\"source\">");
     page_add_text(b, fact, "source");
     text_append(b, "</span>");

@@ -23,9 +23,11 @@ const char SHEET_STYLE[] =
     "break-word}svg.mini{margin-top:.22em}ul{margin:.4rem 0;padding-left:1.2rem;max-width:46rem}"
     ".mind{list-style:none;padding-left:.8rem;border-left:6px solid var(--red)}"
     ".mind li{margin:.35rem 0}"
-    "@media (max-width:34rem){svg.strip{width:5.4rem;height:.9rem}svg.mini{width:4.2rem}"
+    "@media "
+    "(max-width:34rem){svg.strip{width:4rem;height:.67rem}th,td{padding-right:.3rem}svg.mini{width:"
+    "4.2rem}"
     ".wide{display:table-cell}}"
     "@media "
     "print{table{width:100%}th,td{padding-right:.8rem}svg.strip{width:7rem;height:1.17rem}.charts{"
     "display:block;columns:2;column-gap:2rem}"
-    ".chart{break-inside:avoid}}";
+    ".chart{break-inside:avoid}tr:first-child{break-after:avoid}}";

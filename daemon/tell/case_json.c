@@ -100,6 +100,21 @@ static const char *because_of(const struct rank_item *item, const struct fact *f
     return item->evidence->because;
 }
 
+/* Why a count above chance speaks against a cause that would show one; NULL where it does not. */
+static json_t *although(const struct triage *triage, const struct rank_item *item,
+                        const struct fact *fact)
+{
+    char title[FACT_TITLE];
+    bool excess = !isnan(fact->observed) && fact->observed > fact->expected;
+    if (item->bits >= 0 || !excess || !(fact->bits <= 0))
+        return NULL;
+    if (!fact->rival)
+        return json_string("more than by chance, but too few to be an excess");
+    const struct fact_name *better = &triage->rules->facts[fact->rival - 1].name;
+    return json_sprintf("more than by chance, but explained better by: %s",
+                        fact_title(triage->rules->vocabulary, better, title));
+}
+
 json_t *case_json_item(const struct triage *triage, const struct case_rank *ranked,
                        const struct rule_cause *cause, const struct rank_item *item, bool full)
 {
@@ -121,6 +136,9 @@ json_t *case_json_item(const struct triage *triage, const struct case_rank *rank
         add_full(object, ranked, cause, item, fact);
     add_company(object, fact);
     json_object_set_new_nocheck(object, "because", json_string_nocheck(because_of(item, fact)));
+    json_t *words = although(triage, item, fact);
+    if (words)
+        json_object_set_new_nocheck(object, "although", words);
     return object;
 }
 

@@ -123,6 +123,16 @@ def served(plant, path):
     return answer, text
 
 
+def check_excess(plant, cases):
+    """A count above chance that speaks against a cause is told with the reason."""
+    told = []
+    for case in (cases["hot"], cases["stale"]):
+        why = plant.get(f"/v1/cases/{case}/why")[1]
+        told += [(f["fact"], f.get("although", "")) for cause in why["causes"] for f in cause["facts"]
+                 if f["bits"] < 0 and f.get("observed") and f["observed"] > f["expected"]]
+    assert any("explained better by: " in words or "too few" in words for _, words in told), told
+
+
 def check_served(plant, cases, week):
     for path in (f"/v1/cases/{cases['hot']}.html", f"/v1/weeks/{week}.html"):
         answer, text = served(plant, path)
@@ -246,6 +256,7 @@ def main():
     mails = mailbox(plant)
     with plant, tempfile.TemporaryDirectory() as scratch:
         cases = fill(plant)
+        check_excess(plant, cases)
         check_served(plant, cases, "2026-W47")
         files = {name: pictures / f"{name}.html" for name in cases}
         for name, case in cases.items():
