@@ -229,12 +229,7 @@ void cases_rank(struct request *rq, struct store *store)
                       : case_told_json(setup, store, id, &answer, &err);
     if (!rc && !(rq->roles & ~(unsigned)ROLE_DESK))
         keep_desk_cautions(answer);
-    if (rc) {
-        json_decref(answer);
-        request_reply_error(rq, rc, &err);
-    } else {
-        request_reply_json(rq, 200, answer);
-    }
+    request_reply_result(rq, rc, answer, &err);
     setup_unref(setup);
 }
 

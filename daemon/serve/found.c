@@ -100,10 +100,5 @@ void found_get(struct request *rq, struct store *store)
     json_t *found = json_array();
     int rc = find(rq, setup, store, found, &err);
     setup_unref(setup);
-    if (rc) {
-        json_decref(found);
-        request_reply_error(rq, rc, &err);
-    } else {
-        request_reply_json(rq, 200, json_pack("{s:o}", "found", found));
-    }
+    request_reply_result(rq, rc, json_pack("{s:o}", "found", found), &err);
 }

@@ -68,12 +68,7 @@ void holds_list(struct request *rq, struct store *store)
     struct setup *setup = app_setup(rq->app);
     struct listing l = {store, setup->tz, app_now_ms(rq->app), json_array()};
     int rc = hold_each_standing(store, l.now_ms, list_row, &l, &err);
-    if (rc) {
-        json_decref(l.list);
-        request_reply_error(rq, rc, &err);
-    } else {
-        request_reply_json(rq, 200, json_pack("{s:o}", "holds", l.list));
-    }
+    request_reply_result(rq, rc, json_pack("{s:o}", "holds", l.list), &err);
     setup_unref(setup);
 }
 

@@ -114,12 +114,7 @@ void records_post(struct request *rq, struct store *store)
             app_wake(rq->app);
     }
     setup_unref(setup);
-    if (rc) {
-        json_decref(answer);
-        request_reply_error(rq, rc, &err);
-    } else {
-        request_reply_json(rq, 200, answer);
-    }
+    request_reply_result(rq, rc, answer, &err);
 }
 
 void records_refused(struct request *rq, struct store *store)
