@@ -2,7 +2,11 @@
 #include "show/gaps_show.h"
 
 static const struct option_row options[] = {
-    {"weeks", "N", "weeks of packing, up to that of the newest lot (8)"}, {0}};
+    {"weeks", "N", "weeks of packing, up to that of the newest lot (8)"},
+    {"record", "KIND[:WHAT]",
+     "only that record is measured, for which all the time is given: uses:film, readings:crumb_ph, "
+     "mixes, dispatch"},
+    {0}};
 
 static void show(const struct client *c, const json_t *document)
 {
@@ -15,6 +19,7 @@ static int gaps(struct client *c, const struct args *a)
     json_t *document = NULL;
     text_append(&path, "/v1/gaps");
     client_path_query(&path, "weeks", args_value(a, "weeks"));
+    client_path_query(&path, "record", args_value(a, "record"));
     int rc = client_get(c, path.data, &document);
     text_buffer_free(&path);
     return rc ? rc : client_answer(c, document, show);

@@ -73,7 +73,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("GET", "trace", STUDY, QUICK, weeks_trace, "cases symptom from to") \
     X("GET", "scores", STUDY, QUICK, weeks_scores, "from to") \
     X("GET", "returns", STUDY, QUICK, returns_get, "from to") \
-    X("GET", "gaps", STUDY, LONG, gaps_get, "weeks within") \
+    X("GET", "gaps", STUDY, LONG, gaps_get, "weeks within record") \
     X("GET", "calibration", STUDY, LONG, calibration_get, "") \
     X("POST", "calibration", QUALITY, LONG, calibration_post, "") \
     X("GET", "rules", SHOP, QUICK, admin_rules, "") \

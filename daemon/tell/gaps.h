@@ -4,12 +4,14 @@
 
 #include "rank/triage.h"
 #include "store/store.h"
+#include "store/without.h"
 #include <jansson.h>
 
 struct gaps_query {
-    int weeks;         /* of packing, up to that of the newest lot */
-    int64_t cases_ms;  /* how far back cases are looked at */
-    int64_t within_ms; /* time for ranking them again */
+    int weeks;                  /* of packing, up to that of the newest lot */
+    int64_t cases_ms;           /* how far back cases are looked at */
+    int64_t within_ms;          /* time for ranking them again */
+    const struct without *only; /* the one record that is measured; NULL: all */
 };
 
 /* {"from","to","records":[{"kind","what","line","lots","with","share","weeks":[{"week","lots",

@@ -10,10 +10,12 @@
  * The newest cases whose lot is known are ranked as they stand and once more for each record that
  * some of their lots have and some lack, from a store without any of it: their own facts, the
  * usual of their product, predictions and company evidence are all worked out anew. What it told is
- * the doubt (entropy) taken away in all cases, those of other lots included; what it would tell if
- * all lots had it is that times lots without over lots with. The range is twice the standard error
- * over weeks of receipt, since cases of a week share a trouble. Null: too few cases to tell, no lot
- * lacks it, or the time was over. */
+ * how far all cases moved by it, those of other lots included (relative entropy, in bits); what it
+ * would tell if all lots had it grows as the lots that have it, or as their square where lots share
+ * it (uses). The range of the bits is meant to hold nine in ten of what comes: chance over weeks of
+ * receipt, since cases of a week share a trouble, and what simulated plants showed beside it. Null:
+ * too few cases to tell, no lot lacks it, or the time was over. Of `query->only` no rule reads:
+ * ERROR_INVALID. */
 int gaps_told(struct triage *triage, struct store *store, const struct gaps_query *query,
               int64_t since_ms, json_t *into, struct error *err);
 

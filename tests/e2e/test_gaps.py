@@ -30,6 +30,8 @@ with Plant(sys.argv[1]) as plant:
     film = lots[:67]  # of 112; one roll went into sixteen of them, and its packs leak
     plant.load_text("uses", "lot,material,material_lot\n" + "".join(
         f"{lot},film,{'P9' if n // 16 == 2 else f'P{n // 16}'}\n" for n, lot in enumerate(film)))
+    plant.load_text("uses", "lot,material,material_lot\n" + "".join(
+        f"{lot},closure,K{n % 16}\n" for n, lot in enumerate(film)))  # of which no more go with leaks than without
     found = ("2026-11-08", "2026-11-14", "2026-11-20", "2026-11-27")
     for n in (*range(8, 14), *range(32, 48), *range(70, 78)):
         told = complaint(lots[n], received=f"{found[n % 4 if n < 70 else 2]}T09:14:00-05:00")
@@ -47,6 +49,12 @@ with Plant(sys.argv[1]) as plant:
     one = tells["uses", "film"]
     assert (one["with"], one["without"]) == (22, 8), one
     assert one["gain"]["low"] < one["gain"]["bits"] < one["gain"]["high"], one
+    second = tells["uses", "closure"]["gain"]["bits"]
+    assert told["tells"][0] == one and one["gain"]["bits"] > max(.05, 3 * second), (one, second)
+    alone = plant.client_json("gaps", "--record", "uses:film")["tells"]
+    assert [(t["what"], t["gain"]) for t in alone] == [("film", one["gain"])], alone
+    for nonsense in ("films", "uses:fillm"):
+        assert "record" in plant.client("gaps", "--record", nonsense, check=1).stderr, nonsense
     assert "film in uses: recorded for the lots of 22 of 30 cases" in one["says"], one
     flour = tells["uses", "flour"]
     assert flour["gain"] is None and "too few cases to tell" in flour["says"], flour

@@ -1,21 +1,23 @@
 """Is what `oddloaf gaps` foretells of a record what comes of it? Rows of one kind are kept back for part of
-the lots of a simulated plant, gaps is asked, they are given back, and all cases are ranked again: bits of
-doubt and cases settled, foretold beside what came.
+the lots of a simulated plant, gaps is asked of that record, they are given back, and all cases are ranked again:
+the bits by which rankings move and cases settled, foretold beside what came, and whether the records that tell
+more are named before those that tell less.
 
-    given_back.py BINARIES [--seeds 500..503] [--record uses:film] [--share 0.4] [--work FOLDER]
+    given_back.py BINARIES [--seeds 500..503] [--record uses:film,mixes] [--share 0.4] [--work FOLDER]
                   [--simulator plants] [--least-inside N]
 
---record is uses:MATERIAL, readings:QUANTITY, mixes: or dispatch:, or several with commas between.
+--record is uses:MATERIAL, readings:QUANTITY or mixes, several with commas between. (Without dispatch other
+complaints find their lots, and cases are not the same before and after.)
 --least-inside fails if fewer seeds and records came within the range that was foretold.
 """
 import argparse
 import csv
 import io
+import itertools
 import math
 import pathlib
 import random
 import sys
-import time
 
 HERE = pathlib.Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent / "e2e"))
@@ -44,15 +46,27 @@ def split(text, kind, what, share, rng):
             text_of([row for row in rows[1:] if kept_back(row)]))
 
 
-def doubt(ranking):
-    return -sum(r["probability"] * math.log2(r["probability"]) for r in ranking["ranked"] if r["probability"] > 0)
+def told_by(after, before):
+    """Relative entropy, in bits."""
+    was = {r["cause"]: r["probability"] for r in before["ranked"]}
+    return sum(r["probability"] * math.log2(r["probability"] / max(was.get(r["cause"], 0), 1e-9))
+               for r in after["ranked"] if r["probability"] > 0)
 
 
 def settled(ranking):
     return ranking["ranked"][0]["probability"] >= SETTLED
 
 
-def study(seed, options, kind, what):
+def given_part(row, cases, back, kind):
+    """Of what is foretold if all lots had it, what the cases whose lots got it stand for."""
+    lot = lambda ranking: ranking["lots"][0]["lot"] if ranking["lots"] else None  # noqa: E731
+    share = row["with"] / (row["with"] + row["without"])
+    got = share + sum(lot(case) in back for case in cases) / max(len(cases), 1)
+    power = 2 if kind == "uses" else 1
+    return ((min(got, 1) / share) ** power - 1) / ((1 / share) ** power - 1)
+
+
+def study(seed, options, kind, what=""):
     folder = simulated(seed, options.work, by=options.simulator)
     with oddloaf.Plant(options.binaries) as plant:
         for one in KINDS:
@@ -62,22 +76,32 @@ def study(seed, options, kind, what):
             send(plant, one, first if one == kind else text.encode())
         log_complaints(plant, complaints_of(folder))
         before = ranks(plant)
-        began = time.monotonic()
-        told = plant.request("GET", "/v1/gaps?weeks=8&within=30", timeout=300)[1]
-        took = time.monotonic() - began
-        measured = sum(t["gain"] is not None for t in told["tells"])
-        row = next(t for t in told["tells"] if (t["kind"], t["what"]) == (kind, what))
+        told = plant.request("GET", f"/v1/gaps?weeks=8&within=30&record={kind}:{what}", timeout=300)[1]
+        row, = told["tells"]
         send(plant, kind, back)
         after = ranks(plant)
-    both = before.keys() & after.keys()
-    bits = sum(doubt(before[c]) - doubt(after[c]) for c in both)
-    more = sum(settled(after[c]) - settled(before[c]) for c in both)
-    gain, month = row["gain"] or {}, row["more_a_month"] or {}
-    print(f"seed {seed}: {len(both)} cases, {told['cases']} looked at, {row['without']} without; foretold "
-          f"{gain.get('bits')} ({gain.get('low')} to {gain.get('high')}) bits a case, came {bits / max(len(both), 1):.4f}; "
-          f"more a month: foretold {month.get('cases')} ({month.get('low')} to {month.get('high')}), "
-          f"came {more / max(len(both), 1) * told['cases'] / max(told['months'], .1):.2f}; {measured} records measured in {took:.1f} s", flush=True)
-    return gain, bits / max(len(both), 1)
+    if not row["gain"]:
+        print(f"seed {seed}, {kind}:{what}: {row['says']}", flush=True)
+        return None
+    both = [case for case in before.keys() & after.keys() if before[case]["ranked"]]
+    lots = {line.split(",")[0] for line in back.decode().splitlines()[1:]}
+    part = given_part(row, [before[case] for case in both], lots, kind)
+    came = sum(told_by(after[case], before[case]) for case in both) / len(both)
+    more = sum(settled(after[case]) - settled(before[case]) for case in both) / len(both)
+    bits = {name: row["gain"][name] * part for name in row["gain"]}
+    month = {name: row["more_a_month"][name] * part for name in row["more_a_month"]}
+    print(f"seed {seed}, {kind}:{what}: {len(both)} cases, {told['cases']} looked at, {row['with']} with it; foretold "
+          f"{bits['bits']:.4f} ({bits['low']:.4f} to {bits['high']:.4f}) bits a case, came {came:.4f}; more a month: "
+          f"foretold {month['cases']:.1f} ({month['low']:.1f} to {month['high']:.1f}), "
+          f"came {more * told['cases'] / max(told['months'], .1):.1f}", flush=True)
+    return seed, bits, came
+
+
+def in_order(rows):
+    """Of the pairs of records of one plant, one of which told twice the other: those named in their order, and all."""
+    pairs = [(a, b) for a, b in itertools.combinations(rows, 2)
+             if a[0] == b[0] and max(a[2], b[2]) > 2 * min(a[2], b[2])]
+    return sum((a[1]["bits"] > b[1]["bits"]) == (a[2] > b[2]) for a, b in pairs), len(pairs)
 
 
 def main():
@@ -91,12 +115,14 @@ def main():
     parser.add_argument("--least-inside", type=int, default=0)
     options = parser.parse_args()
     first, last = (int(n) for n in options.seeds.split(".."))
-    rows = [study(seed, options, *record.split(":")) for record in options.record.split(",") for seed in range(first, last + 1)]
-    told = [(gain, came) for gain, came in rows if gain]
-    inside = sum(gain["low"] <= came <= gain["high"] for gain, came in told)
-    print(f"{options.simulator}: {len(told)} of {len(rows)} told; {inside} came within the range; mean foretold "
-          f"{sum(gain['bits'] for gain, _ in told) / max(len(told), 1):.4f}, came "
-          f"{sum(came for _, came in told) / max(len(told), 1):.4f} bits a case")
+    asked = [(record, seed) for seed in range(first, last + 1) for record in options.record.split(",")]
+    told = [row for row in (study(seed, options, *record.split(":")) for record, seed in asked) if row]
+    inside = sum(bits["low"] <= came <= bits["high"] for _, bits, came in told)
+    near = sum(bits["bits"] / 2 <= came <= bits["bits"] * 2 for _, bits, came in told)
+    right, pairs = in_order(told)
+    print(f"{options.simulator}: {len(told)} of {len(asked)} told; {inside} came within the range, {near} within a factor "
+          f"of two; {right} of {pairs} pairs in order; mean foretold {sum(r[1]['bits'] for r in told) / max(len(told), 1):.4f}, "
+          f"came {sum(r[2] for r in told) / max(len(told), 1):.4f} bits a case")
     if inside < options.least_inside:
         sys.exit("fewer came within their range than is asked")
 
