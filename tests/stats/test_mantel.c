@@ -63,6 +63,8 @@ static void admissions(void **state)
     want_value(id, "or_exact_cmle", odds.ratio);
     want_interval(id, "ci95_exact", odds.exact);
     want_value(id, "p_exact", p.two_sided);
+    for (int sure = 0; sure < 2; sure++)
+        assert_int_equal(mantel_exact(strata, n, sure, &p, &odds), ERROR_INVALID);
 }
 
 static void complaints_by_week(void **state)
