@@ -103,12 +103,27 @@ static void show_scored(const struct view *v, const json_t *document)
     show_proposals(v, json_object_get(document, "proposals"));
 }
 
+/* Of which verdicts. */
+static void show_heading(const struct view *v, const json_t *document)
+{
+    const char *from = pick_text(document, "from", NULL), *to = pick_text(document, "to", NULL);
+    struct text_buffer text = {0};
+    text_append(&text, "How good the rankings were, ");
+    if (from || to)
+        text_appendf(&text, "verdicts %s%s%s%s%s", from ? "from " : "", from ? from : "",
+                     from && to ? " " : "", to ? "to " : "", to ? to : "");
+    else
+        text_append(&text, "all verdicts");
+    view_title(v, text.data);
+    text_buffer_free(&text);
+}
+
 static void show(const struct client *c, const json_t *document)
 {
     const struct view *v = &c->view;
     char n[VIEW_NUMBER];
     double verdicts = pick_number(document, "verdicts", 0);
-    view_title(v, "How good the rankings were");
+    show_heading(v, document);
     view_label(v, "verdicts", "%s", view_number(verdicts, n));
     if (verdicts < 1)
         view_text(v, VIEW_PLAIN, 2, 0, "Nothing to score before QA settles cases.");

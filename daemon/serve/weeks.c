@@ -289,6 +289,16 @@ static int read_given_days(const struct request *rq, const struct tz *tz, struct
     return rc;
 }
 
+/* What was counted, as it was asked for: null where it was left open. */
+static void add_days(const struct request *rq, json_t *into)
+{
+    static const char *const DAYS[] = {"from", "to"};
+    for (size_t i = 0; i < sizeof DAYS / sizeof DAYS[0]; i++) {
+        const char *day = request_query(rq, DAYS[i]);
+        json_object_set_new(into, DAYS[i], day ? json_string(day) : json_null());
+    }
+}
+
 void weeks_scores(struct request *rq, struct store *store)
 {
     struct error err = {0};
@@ -298,6 +308,8 @@ void weeks_scores(struct request *rq, struct store *store)
     int rc = read_given_days(rq, setup->tz, &span, &err);
     if (!rc)
         rc = tell_scores(setup->triage, store, span, &answer, &err);
+    if (!rc)
+        add_days(rq, answer);
     request_reply_result(rq, rc, answer, &err);
     setup_unref(setup);
 }

@@ -364,7 +364,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                  "file": "/own/causes/packed-hot.json"}], "folders": "/own:/shipped", "own": [
                 {"file": "causes/packed-hot.json", "folder": "/own", "is": "changed", "release": "changed"},
                 {"file": "lots.json", "folder": "/own", "is": "same", "release": "unknown"}]},
-            "scores": lambda: {"stages": STAGES, "verdicts": 20, "top1": 0.75, "top3": 0.95, "log_score": 0.61,
+            "scores": lambda: {"stages": STAGES, "from": None, "to": None, "verdicts": 20, "top1": 0.75, "top3": 0.95, "log_score": 0.61,
                                "case_brier": 0.21, "floored": 0, "calibration_error": 0.03,
                                "top_calibration": [{"said": 0.81, "was": 0.78, "n": 9}],
                                "top_calibration_error": 0.03, "proposals": [],

@@ -102,7 +102,7 @@ COMMANDS = {
     "recount": (["status", "--recount"], [{"differences": {"weeks": 0, "cases": 2, "company": 0, "materials": 0}}]),
     "recount-well": (["status", "--recount"], [{"differences": {}}]),
     "scores": (["scores", "--from", "2019-01-01", "--to", "2019-02-01"], [
-        {"verdicts": 1200, "top1": 0.75, "top3": 0.95, "log_score": 0.6123, "brier": {"score": 0.2, "reliability": 0.01,
+        {"from": "2019-01-01", "to": "2019-02-01", "verdicts": 1200, "top1": 0.75, "top3": 0.95, "log_score": 0.6123, "brier": {"score": 0.2, "reliability": 0.01,
          "resolution": 0.15, "uncertainty": 0.34}, "calibration": [{"said": 0.81, "was": 0.5, "n": 9}],
          "proposals": [{"cause": "hot", "fact": "core", "at": "47", "bits": 1.2, "proposed": -0.3, "low": -1, "high": 0.4,
                         "seen": 4, "of": 9, "file": "hot.json"}]}]),
