@@ -44,10 +44,21 @@ static int run_all(struct store *store, const char *const *sql, int64_t id, enum
     return rc;
 }
 
+/* Of one there is nothing to sum up first: each row is added by itself, without tables and sorters
+ * of the statement's own: they took a sixth of a complaint's processor time. */
 int pattern_count_complaint(struct store *store, int64_t complaint_id, enum pattern_way way,
                             struct error *err)
 {
-    static const char *const ALL[] = {COMPLAINTS("complaint_id = ?1"), NULL};
+    static const char *const ALL[] = {
+        "INSERT INTO pattern_series(factor, level, symptom) SELECT factor, level, symptom"
+        " FROM pattern_part WHERE complaint_id = ?1 AND ?2 > 0 ON CONFLICT DO NOTHING",
+        "INSERT INTO pattern_received SELECT v.received_week, s.id, ?2 * v.n" COMPLAINT_SERIES
+        " WHERE complaint_id = ?1" ADD,
+        "INSERT INTO pattern_made SELECT s.id, v.made_week, v.received_week, ?2 * "
+        "v.n" COMPLAINT_SERIES " WHERE complaint_id = ?1" ADD,
+        "INSERT INTO pattern_case SELECT case_id, received_week, made_week, ?2"
+        " FROM pattern_place WHERE complaint_id = ?1" ADD,
+        NULL};
     return run_all(store, ALL, complaint_id, way, err);
 }
 
