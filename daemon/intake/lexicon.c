@@ -74,6 +74,8 @@ static bool holds(const json_t *list, const json_t *value)
     return false;
 }
 
+#define SAID_REACH 5 /* words from who says it to what is said */
+
 /* One that the note says of a field, and where. */
 struct said_answer {
     const struct lexicon_match *match;
@@ -150,6 +152,20 @@ static void set_aside(const struct reading *reading, int index, struct said_answ
             drop(said, i);
 }
 
+/* "I told them it was pink. It's not pink, it's black." */
+static void take_back(const struct reading *reading, int index, struct said_answers *said)
+{
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *match = &reading->matches[i];
+        if (match->phrase->field != index || !match->negated || !match->phrase->word)
+            continue;
+        for (int k = said->count - 1; k >= 0 && said->count > 1; k--)
+            if (said->items[k].match->from < match->from &&
+                strcmp(said->items[k].match->phrase->word, match->phrase->word) == 0)
+                drop(said, k);
+    }
+}
+
 static int who_says(const struct reading *reading, int from, int to)
 {
     int count = 0;
@@ -169,9 +185,14 @@ static bool is_contested(const struct reading *reading, int index, const struct 
         open = open || (match->phrase->field == index && match->phrase->says == LEXICON_OPEN &&
                         who_says(reading, match->from - 4, match->from));
     }
-    for (int i = 1; i < said->count; i++)
-        open = open || !json_equal(said->items[0].value, said->items[i].value);
-    return open;
+    bool list = reading->language->fields[index].field->type == FIELD_WORDS, differ = false;
+    int sayers = 0;
+    for (int i = 0; i < said->count; i++) {
+        const struct lexicon_match *match = said->items[i].match;
+        sayers += who_says(reading, match->from - SAID_REACH, match->from) > 0;
+        differ = differ || !json_equal(said->items[0].value, said->items[i].value);
+    }
+    return open || (differ && (!list || sayers > 1));
 }
 
 /* "bought 3 loaves, 2 are moldy" */
@@ -230,27 +251,68 @@ static json_t *answer_code(const struct reading *reading, int index, json_t *tak
     return code;
 }
 
+/* Is there behind `from`, in its sentence, what may have been found? */
+static bool finds_behind(const struct reading *reading, const char *name, int from)
+{
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *match = &reading->matches[i];
+        bool behind =
+            match->phrase->says == LEXICON_DAY && match->from >= from &&
+            strcmp(reading->language->fields[match->phrase->field].field->name, name) == 0;
+        for (int at = from; behind && at <= match->from; at++)
+            behind = reading->words[at].before != PAUSE_SENTENCE;
+        if (behind)
+            return true;
+    }
+    return false;
+}
+
+/* What was opened today was found today: "opened it this morning and there it was". */
+static json_t *found_when_opened(const struct reading *reading, const struct field *field,
+                                 json_t *taken)
+{
+    for (int i = 0; strcmp(field->name, "found_on") == 0 && i < reading->match_count; i++) {
+        const struct lexicon_match *match = &reading->matches[i];
+        char day[16];
+        if (match->phrase->says != LEXICON_DAY || !match->has_day || match->day != reading->today ||
+            reading->language->fields[match->phrase->field].field->type != FIELD_WHOLE ||
+            !finds_behind(reading, field->name, match->to))
+            continue;
+        json_t *ret = json_string(day_format(match->day, day));
+        take(reading, match, field->name, ret, taken);
+        return ret;
+    }
+    return NULL;
+}
+
 /* The field's answer (new reference), NULL if the note gives none or two. */
-static json_t *answer_field(const struct reading *reading, int index, const json_t *before,
-                            json_t *taken)
+static json_t *answer_field(struct reading *reading, int index, const json_t *before, json_t *taken)
 {
     const struct field *field = reading->language->fields[index].field;
+    uint64_t bit = UINT64_C(1) << (field - fields_all());
+    if (reading->open & bit)
+        return NULL;
     if (field->type == FIELD_TEXT)
         return answer_code(reading, index, taken);
     json_t *ret = NULL;
     struct said_answers said = collect(reading, index);
     correct(reading, &said);
     set_aside(reading, index, &said);
+    if (field->type == FIELD_WORD)
+        take_back(reading, index, &said);
     bool contested = is_contested(reading, index, &said);
-    if (field->type == FIELD_WORDS) {
+    if (field->type == FIELD_WORDS && !(contested && said.count > 1)) {
         ret = answer_words(reading, field, &said, before, taken);
-    } else if (!contested) {
+    } else if (field->type != FIELD_WORDS && !contested) {
         agree(field, &said);
         if (said.count == 1) {
             ret = json_incref(said.items[0].value);
             take(reading, said.items[0].match, field->name, ret, taken);
+        } else if (said.count == 0) {
+            ret = found_when_opened(reading, field, taken);
         }
     }
+    reading->open |= said.count > 1 && !ret ? bit : 0;
     while (said.count)
         drop(&said, said.count - 1);
     free(said.items);
@@ -394,13 +456,15 @@ static void hear_harm(const struct lexicon *lexicon, const char *note, json_t *f
 }
 
 /* Does the note answer this field, as other than normal? What it took is left in `taken`, once. */
-static bool tells(const struct reading *reading, const char *name, json_t *taken)
+static bool tells(struct reading *reading, const char *name, json_t *taken)
 {
     size_t before = json_array_size(taken);
+    uint64_t open = reading->open; /* another symptom may leave one answer of two */
     for (int i = 0; i < reading->language->field_count; i++) {
         if (strcmp(reading->language->fields[i].field->name, name) != 0)
             continue;
         json_t *answer = answer_field(reading, i, NULL, taken);
+        reading->open = open;
         const char *word = json_string_value(answer);
         bool normal = word && strcmp(word, "normal") == 0;
         json_decref(answer);
@@ -461,6 +525,8 @@ static void read_text(const struct lexicon *lexicon, struct reading *reading,
     if (strlen(reading->note) > (size_t)fields_find("note")->high)
         return; /* will be refused: nothing but harm matters */
     reading->count = lexicon_split(reading->note, &reading->words);
+    lexicon_squeeze(reading->words, reading->count);
+    reading->open = 0;
     for (int i = 0; i < reading->count; i++)
         reading->words[i].known = lexicon_knows(lexicon, reading->words[i].text);
     for (int pass = 0; pass < 2; pass++) {

@@ -173,7 +173,9 @@ json_t *lexicon_code(const struct reading *reading, int field)
         struct code code;
         const struct lexicon_match *by = announced_by(reading, field, at);
         bool first = reading->words[at].from >= found.to;
-        if (!first || reading->words[at].no_code || is_inside_word(reading, at) ||
+        bool denied = at && reading->words[at].before == PAUSE_NONE &&
+                      lexicon_in(&reading->language->negation, &reading->words[at - 1]);
+        if (!first || denied || reading->words[at].no_code || is_inside_word(reading, at) ||
             !code_at(reading, reading->words[at].from, by != NULL, &code))
             continue;
         bool same =

@@ -16,7 +16,8 @@
          more */
 #define COMMA 3
 #define CORRECTION 5 /* words between a day and the one that corrects it */
-#define SLIP 6       /* letters of a day's name that may be misspelled: "satuday" */
+#define ASIDE 4 /* words between a day and the "or" of another: "Friday I think, or Saturday" */
+#define SLIP 6  /* letters of a day's name that may be misspelled: "satuday" */
 
 /* What a day may be told with, in said_date()'s own words. */
 static const char *const TIMES[] = {"morning", "afternoon", "evening", "night", "noon"};
@@ -63,7 +64,7 @@ static const char *day_meant(const struct note_word *word)
          i++) {
         size_t length = strlen(DAYS[i]);
         if (length >= SLIP && *DAYS[i] == *word->text &&
-            lexicon_edit_distance(DAYS[i], length, word->text, word->length) <= 1)
+            lexicon_edit_distance(DAYS[i], length, word->text, word->length) <= 1 + (length >= 8))
             return DAYS[i];
     }
     return word->text;
@@ -99,6 +100,15 @@ static bool is_numeric(const struct reading *reading, int from, int to, char *ou
     return full || (to - from == 2 && strchr(out, '/') && first->length <= 2 && last->length <= 2);
 }
 
+/* "bought it sat", but not "it sat there" */
+static bool is_told_of(const struct reading *reading, int at)
+{
+    for (int i = 0; i < reading->match_count; i++)
+        if (reading->matches[i].phrase->says == LEXICON_DAY && reading->matches[i].to == at)
+            return true;
+    return false;
+}
+
 /* Does the run tell a day by words that are no others' in a sentence? */
 static bool tells_day(const struct reading *reading, int from, int to)
 {
@@ -112,7 +122,8 @@ static bool tells_day(const struct reading *reading, int from, int to)
         near = near || strcmp(word, "this") == 0 || strcmp(word, "last") == 0;
         ago = ago || IN(AGO, word);
         number = number || (*word >= '0' && *word <= '9');
-        day = day || IN(DAYS, word) || IN(SHORT, raw);
+        day = day || IN(DAYS, word) || IN(SHORT, raw) ||
+              ((strcmp(raw, "sat") == 0 || strcmp(raw, "sun") == 0) && is_told_of(reading, i));
         month = month || IN(MONTHS, word);
     }
     return day || ago || (time && near) || (month && number);
@@ -124,7 +135,8 @@ static bool is_ordinal(const struct reading *reading, int from, int to)
     const char *word = reading->words[from].text;
     size_t digits = strspn(word, "0123456789"), length = strlen(word);
     static const char *const BEFORE[] = {"the", "el", "dia"};
-    static const char *const BEHIND[] = {"at", "from", "in", "for", "en", "para", "por", "con"};
+    static const char *const BEHIND[] = {"at",  "from",  "in", "for",  "en", "para", "por",
+                                         "con", "there", "it", "with", "ya", "y"};
     if (to - from != 1 || !digits || digits > 2 || from == 0 ||
         !(length == digits + 2 || (length == digits && IN(BEFORE, reading->words[from - 1].text))))
         return false;
@@ -145,14 +157,22 @@ static bool runs_on(const struct reading *reading, int from, int to)
 /* "2 or 3 days ago", "2-3 days ago", "every Saturday", "Friday or Saturday" */
 static bool spoiled(const struct reading *reading, int from, int to)
 {
-    if (to + 1 < reading->count && reading->words[to].before != PAUSE_SENTENCE &&
-        IN(EITHER, reading->words[to].text) && tells_day(reading, to + 1, to + 2))
-        return true;
+    for (int i = to; i + 1 < reading->count && i < to + ASIDE; i++) {
+        if (reading->words[i].before == PAUSE_SENTENCE)
+            break;
+        if (IN(EITHER, reading->words[i].text) &&
+            (tells_day(reading, i + 1, i + 2) ||
+             (i + 2 < reading->count && tells_day(reading, i + 2, i + 3))))
+            return true;
+    }
     if (from == 0 || reading->words[from].before == PAUSE_SENTENCE)
         return false;
     const struct note_word *before = &reading->words[from - 1];
     char first = *reading->words[from].text;
-    return IN(SPOILS, before->text) || (is_digits(before->text) && first >= '0' && first <= '9');
+    return IN(SPOILS, before->text) ||
+           (from > 1 && reading->words[from - 1].before == PAUSE_NONE &&
+            IN(EITHER, reading->words[from - 2].text)) ||
+           (is_digits(before->text) && first >= '0' && first <= '9');
 }
 
 static bool day_at(const struct reading *reading, int from, int to, int32_t *ret)
@@ -272,13 +292,6 @@ static int find_days(const struct reading *reading, struct told_day **ret)
 
 /* ---- what happened on it ---- */
 
-/* "bought: 11/20", "the day she bought it (11/14)" */
-static bool is_joined(const struct reading *reading, int at)
-{
-    const char *mark = at ? reading->note + reading->words[at - 1].to : "";
-    return *mark == ':' || strncmp(mark, " (", 2) == 0;
-}
-
 /* Words between, or -1 where a sentence ends between. What stands before its day is the likelier.
  */
 static int apart(const struct reading *reading, const struct lexicon_match *what,
@@ -291,7 +304,7 @@ static int apart(const struct reading *reading, const struct lexicon_match *what
     int words = before ? 0 : 1;
     for (int i = from; i <= to; i++) {
         enum pause pause = reading->words[i].before;
-        if (pause == PAUSE_SENTENCE && !(before && is_joined(reading, i)))
+        if (pause == PAUSE_SENTENCE && !(before && lexicon_goes_on(reading, i)))
             return -1;
         words += (i < to && !lexicon_in(&reading->language->filler, &reading->words[i])) +
                  (pause == PAUSE_COMMA ? COMMA : 0) +
@@ -300,9 +313,12 @@ static int apart(const struct reading *reading, const struct lexicon_match *what
     return words <= REACH ? words : -1;
 }
 
-static bool is_happening(const struct lexicon_match *match)
+/* "Store 12" announces no code, and no day either. */
+static bool is_happening(const struct reading *reading, const struct lexicon_match *match)
 {
-    return match->phrase->says == LEXICON_DAY || match->phrase->says == LEXICON_OTHER;
+    int field = match->phrase->field;
+    return (match->phrase->says == LEXICON_DAY || match->phrase->says == LEXICON_OTHER) &&
+           reading->language->fields[field].field->type != FIELD_TEXT;
 }
 
 /* The nearest pair of what happened and a day; neither has another. */
@@ -311,7 +327,7 @@ static bool nearest(const struct reading *reading, const struct told_day *days, 
 {
     int best = -1;
     for (int m = 0; m < reading->match_count; m++) {
-        if (!is_happening(&reading->matches[m]) || reading->matches[m].has_day)
+        if (!is_happening(reading, &reading->matches[m]) || reading->matches[m].has_day)
             continue;
         for (int d = 0; d < count; d++) {
             int words = taken[d] ? -1 : apart(reading, &reading->matches[m], &days[d]);

@@ -19,11 +19,11 @@
 #define LEXICON_STARTS (LEXICON_NUMBERS + 1 + LEXICON_SETS)
 
 /* One word of a phrase: a word, the beginning of one ("smell*"), a number ("#"), any word of a
- * named set ("@smell"), or a few words of any kind ("_"). */
+ * named set ("@smell"), a few words of any kind ("_"), or a comma that may stand there (","). */
 struct lexeme {
     char text[LEXICON_WORD];
     size_t length;
-    bool prefix, number, gap;
+    bool prefix, number, gap, comma;
     int set; /* index into sets; -1: none */
 };
 struct lexeme_list {
@@ -119,6 +119,8 @@ struct reading {
     int32_t found;    /* on which it was found, or WHEN_UNKNOWN_DAY */
     struct lexicon_match *matches;
     int match_count, match_capacity;
+    uint64_t open; /* fields, by their place among all, that one language answers in two ways: no
+                    * other does */
 };
 
 /* Words of UTF-8 text in *ret (malloc'd): folded, apostrophes dropped, hyphens part words. Returns
@@ -149,6 +151,8 @@ bool lexicon_in(const struct lexeme_list *list, const struct note_word *word);
 /* The number a word stands for ("3", "three"), -1 if none. */
 long lexicon_number(const struct lexicon_language *language, const struct note_word *word);
 
+/* "Where: side", "the day she bought it (11/14)": what stands before the word goes on with it. */
+bool lexicon_goes_on(const struct reading *reading, int at);
 /* Fills `matches` from `language`, `words` and `symptom`: those that stand, heaviest first. */
 void lexicon_match(struct reading *reading);
 

@@ -20,6 +20,8 @@ static bool add_lexeme(const struct lexicon_language *language, const char *toke
         lexeme.number = true;
     } else if (strcmp(token, "_") == 0) {
         lexeme.gap = true;
+    } else if (strcmp(token, ",") == 0) {
+        lexeme.comma = true;
     } else if (token[0] == '@') {
         lexeme.set = find_set(language, token + 1);
         if (lexeme.set < 0)
@@ -57,10 +59,10 @@ static bool read_words(const struct doc_place *place, struct lexeme_list *ret)
     for (char *token = strtok_r(folded, " ", &save); token; token = strtok_r(NULL, " ", &save)) {
         if (add_lexeme(place->doc->context, token, ret))
             continue;
-        doc_fault(
-            place,
-            "'%s' is not a word: letters and digits, 'word*', '#', '_' or '@set' with a known set",
-            token);
+        doc_fault(place,
+                  "'%s' is not a word: letters and digits, 'word*', '#', '_', ',' or '@set' with a "
+                  "known set",
+                  token);
         return false;
     }
     return true;
@@ -70,8 +72,9 @@ static void read_word(const struct doc_place *place, void *list)
 {
     struct lexeme_list *words = list;
     int before = words->count;
-    if (read_words(place, words) && (words->count != before + 1 || words->items[before].number ||
-                                     words->items[before].gap || words->items[before].set >= 0))
+    if (read_words(place, words) &&
+        (words->count != before + 1 || words->items[before].number || words->items[before].gap ||
+         words->items[before].comma || words->items[before].set >= 0))
         doc_fault(place, "must be one word");
 }
 
@@ -126,6 +129,11 @@ static bool read_meaning(const struct field *field, const char *key, struct lexi
     }
 }
 
+static bool is_between(const struct lexeme *lexeme)
+{
+    return lexeme->gap || lexeme->comma;
+}
+
 static void read_phrase(const struct doc_place *place, void *meaning)
 {
     struct lexicon_language *language = place->doc->context;
@@ -135,8 +143,9 @@ static void read_phrase(const struct doc_place *place, void *meaning)
         doc_fault(place, "a phrase needs a word");
     else if (good && phrase.words.count == 1 && phrase.words.items[0].number)
         doc_fault(place, "a number alone says nothing");
-    else if (good && (phrase.words.items[0].gap || phrase.words.items[phrase.words.count - 1].gap))
-        doc_fault(place, "'_' stands between words");
+    else if (good && (is_between(&phrase.words.items[0]) ||
+                      is_between(&phrase.words.items[phrase.words.count - 1])))
+        doc_fault(place, "'_' and ',' stand between words");
     language->phrases =
         xrealloc(language->phrases, (size_t)(language->phrase_count + 1) * sizeof phrase);
     language->phrases[language->phrase_count++] = phrase;

@@ -23,12 +23,19 @@ static bool is_part(const struct reading *reading, int at)
            note[from - 2] <= '9';
 }
 
+bool lexicon_goes_on(const struct reading *reading, int at)
+{
+    const char *mark = at ? reading->note + reading->words[at - 1].to : "";
+    return *mark == ':' || strncmp(mark, " (", 2) == 0;
+}
+
 static bool try_phrase(const struct reading *reading, const struct lexicon_phrase *phrase, int at,
                        struct lexicon_match *ret)
 {
     assert(at >= 0 && at < reading->count);
     bool numbered = false;
     int gap = 0; /* words of any kind that may still stand between */
+    bool comma = false;
     *ret = (struct lexicon_match){.phrase = phrase, .from = at};
     for (int i = 0; i < phrase->words.count; i++) {
         const struct lexeme *lexeme = &phrase->words.items[i];
@@ -37,8 +44,14 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
             gap = GAP;
             continue;
         }
+        if (lexeme->comma) {
+            comma = true;
+            continue;
+        }
         for (int run = 0; at < reading->count; run++, at++) {
-            if (at > ret->from && reading->words[at].before != PAUSE_NONE)
+            enum pause pause = reading->words[at].before;
+            if (at > ret->from && pause != PAUSE_NONE && !(comma && pause == PAUSE_COMMA) &&
+                !lexicon_goes_on(reading, at))
                 return false;
             distance = lexicon_distance(reading->language, lexeme, &reading->words[at]);
             if (distance >= 0 && lexeme->number && is_part(reading, at))
@@ -59,6 +72,7 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
         if (lexeme->number && !numbered) /* "2 of the 4 bags" are two */
             ret->number = lexicon_number(reading->language, &reading->words[at]);
         numbered = numbered || lexeme->number;
+        comma = false;
         gap = 0;
         ret->slips += distance;
         ret->said += !lexicon_in(&reading->language->filler, &reading->words[at]);
@@ -97,8 +111,10 @@ static bool negated(const struct reading *reading, const struct lexicon_match *m
     assert(match->from >= 0 && match->from < match->to && match->to <= reading->count);
     const struct lexicon_language *language = reading->language;
     if (match->to < reading->count && reading->words[match->to].before == PAUSE_NONE &&
-        lexicon_in(&language->negated_by, &reading->words[match->to]))
-        return true;
+        lexicon_in(&language->negated_by, &reading->words[match->to]) &&
+        (!lexicon_in(&language->negation, &reading->words[match->to]) ||
+         match->to + 1 == reading->count || reading->words[match->to + 1].before != PAUSE_NONE))
+        return true; /* "mold free"; "rancio no, pero viejo" */
     bool list = joined(reading, match->from - 1, match->to + 4);
     int reach = list ? LIST_REACH : NEGATION_REACH;
     /* "not kept in the fridge": the small words between do not count */
@@ -122,10 +138,12 @@ static bool supposed(const struct reading *reading, const struct lexicon_match *
 {
     const struct lexicon_language *language = reading->language;
     for (int i = match->from - 1; i >= 0 && match->from - i <= SUPPOSED_REACH; i--) {
-        if (reading->words[i + 1].before == PAUSE_SENTENCE ||
+        enum pause pause = reading->words[i + 1].before;
+        bool thought = lexicon_in(&language->supposed, &reading->words[i]);
+        if (pause == PAUSE_SENTENCE || (pause == PAUSE_COMMA && !thought) ||
             lexicon_in(&language->stops, &reading->words[i]))
-            return false;
-        if (lexicon_in(&language->supposed, &reading->words[i]))
+            return false; /* "I thought it was mold, it was flour" */
+        if (thought)
             return true;
     }
     return false;

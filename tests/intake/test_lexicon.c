@@ -338,6 +338,62 @@ static void packs_are_counted(void **state)
     CHECK_NOTES(notes);
 }
 
+static void days_are_counted_from_the_one_told_before(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "bought Friday, opened it the next day, noticed it 3 days later",
+         "bought_on=\"2026-11-20\" found_on=\"2026-11-24\" observed.opened_days=3"},
+        {"staling", "brought it in yesterday, bought the day before", "bought_on=\"2026-11-23\""},
+        {"mold", "opened the same day", ""}, /* as which? */
+        {"mold", "bought it either Friday or Saturday", ""},
+        {"mold", "got it Friday I think, or maybe Saturday", ""},
+        {"mold", "bght sat at the corner shop", "bought_on=\"2026-11-21\""},
+        {"mold", "bought it satuday", "bought_on=\"2026-11-21\""},
+        {"mold", "bought it a fortnight ago", "bought_on=\"2026-11-11\""},
+        {"mold", "comprado el 19, visto el 23", "bought_on=\"2026-11-19\" found_on=\"2026-11-23\""},
+        {"mold", "opened it this morning and saw green",
+         "found_on=\"2026-11-25\" observed.colour=\"blue-green\" observed.opened_days=0"},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void what_is_asked_or_taken_back_is_not_told(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {NULL, "Orange mold? No, only a label.", ""},
+        {NULL, "thought it was mold, it was flour", ""},
+        {NULL, "scorched and black as coal, not mold", ""},
+        {"mold", "I told them pink. It's not pink, it's black.", "observed.colour=\"black\""},
+        {"off-odor", "I say it smells fruity, she says of vinegar", ""},
+        {"mold", "half went into the freezer, half stayed on the counter", ""},
+        {NULL, "the code is L6321-C, not L6312-C", "lot_text=\"L6321-C\""},
+        {NULL, "a loaf in a green wrapper with a yellow sticker", ""},
+        {NULL, "pan de molde, blue ink on the label", ""},
+        {"mold", "my fridge is fine", ""},
+        {"mold", "kept on top of a warm radiator", "observed.kept=\"warm\""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void forms_in_a_note_are_read(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "Where: side. Spots: 4. Wet in bag: no. Opened: never.",
+         "observed.where=\"side\" observed.spots=4 observed.wet_inside_bag=false "
+         "observed.opened_days=0"},
+        {"off-odor", "Kept: caller doesn't know. Texture: normal.",
+         "observed.kept=\"unknown\" observed.crumb=\"normal\""},
+        {"mold", "black spots on the heel, 6 in all",
+         "observed.colour=\"black\" observed.where=\"heel\" observed.spots=6"},
+        {"staling", "harrrrd as a rock", "observed.crumb=\"firm\""},
+        {"staling", "duroooo", "observed.crumb=\"firm\""},
+    };
+    CHECK_NOTES(notes);
+}
+
 static void a_code_in_a_sentence_is_read(void **state)
 {
     (void)state;
@@ -421,7 +477,7 @@ static void the_symptom_is_read(void **state)
          "symptom=\"mold\" observed.colour=\"blue-green\" observed.where=\"heel\""},
         {NULL, "no mold, it is hard as a brick", "symptom=\"staling\" observed.crumb=\"firm\""},
         {NULL, "slimy inside", "symptom=\"staling\" observed.crumb=\"sticky\""},
-        {NULL, "the texture is fine", ""},
+        {NULL, "the texture is fine", "observed.crumb=\"normal\""},
         {NULL, "smells sour", "symptom=\"off-odor\" observed.odor=\"sour\""},
         {NULL, "please call back", ""},
     };
@@ -623,6 +679,9 @@ int main(void)
         cmocka_unit_test(days_are_read),
         cmocka_unit_test(a_few_words_may_stand_between),
         cmocka_unit_test(packs_are_counted),
+        cmocka_unit_test(days_are_counted_from_the_one_told_before),
+        cmocka_unit_test(what_is_asked_or_taken_back_is_not_told),
+        cmocka_unit_test(forms_in_a_note_are_read),
         cmocka_unit_test(a_code_in_a_sentence_is_read),
         cmocka_unit_test(the_later_holds_where_it_corrects),
         cmocka_unit_test(who_contest_give_no_answer),
