@@ -149,8 +149,9 @@ static bool is_inside_word(const struct reading *reading, int at)
 {
     size_t from = reading->words[at].from;
     char before = from ? reading->note[from - 1] : ' ';
-    return before == '-' || before == '/' || before == '@' || before == '.' || before == '$' ||
-           before == '+';
+    bool ends_word = before == '/' && from > 1 && is_letter(reading->note[from - 2]);
+    return before == '-' || (before == '/' && !ends_word) || before == '@' || before == '.' ||
+           before == '$' || before == '+';
 }
 
 void lexicon_code_others(struct reading *reading)

@@ -85,6 +85,15 @@ static const char *own_word(const struct reading *reading, int at, char number[s
     return number;
 }
 
+/* "bought it sat", "bought 11-19", but not "it sat there" */
+static bool is_told_of(const struct reading *reading, int at)
+{
+    for (int i = 0; i < reading->match_count; i++)
+        if (reading->matches[i].phrase->says == LEXICON_DAY && reading->matches[i].to == at)
+            return true;
+    return false;
+}
+
 /* "11/19", "2026-11-19": numbers without a blank, of the note as it is. */
 static bool is_numeric(const struct reading *reading, int from, int to, char *out, size_t size)
 {
@@ -97,16 +106,8 @@ static bool is_numeric(const struct reading *reading, int from, int to, char *ou
     if (out[strspn(out, "0123456789/-.")] || IN(FRACTIONS, out))
         return false;
     bool full = to - from == 3 && (first->length == 4 || last->length == 4 || last->length == 2);
-    return full || (to - from == 2 && strchr(out, '/') && first->length <= 2 && last->length <= 2);
-}
-
-/* "bought it sat", but not "it sat there" */
-static bool is_told_of(const struct reading *reading, int at)
-{
-    for (int i = 0; i < reading->match_count; i++)
-        if (reading->matches[i].phrase->says == LEXICON_DAY && reading->matches[i].to == at)
-            return true;
-    return false;
+    return full || (to - from == 2 && (strchr(out, '/') || is_told_of(reading, from)) &&
+                    first->length <= 2 && last->length <= 2);
 }
 
 /* Does the run tell a day by words that are no others' in a sentence? */

@@ -10,7 +10,8 @@
 #define FILLER_RUN 3     /* words that may stand between two words of a phrase */
 #define NEGATION_REACH 4 /* telling words back from a phrase to the word that negates it */
 #define SUPPOSED_REACH 6 /* words back to the one that says it was only thought */
-#define ASKED 4          /* words of a question that asks what it names: "orange mold?" */
+#define ASKED 2          /* words of a question that asks what it names: "orange mold?" */
+#define DENIED 8         /* of one that is answered with a no */
 #define NOTHING (UINT64_C(1) << 63) /* spent on a phrase that stands for nothing */
 #define LIST_REACH 9                /* the same in an enumeration: "no smell, spots or moisture" */
 
@@ -69,7 +70,8 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
         }
         if (distance < 0)
             return false;
-        if (lexeme->number && !numbered) /* "2 of the 4 bags" are two */
+        /* "2 of the 4 bags" are two, and so are they of "of 4 bags, 2" */
+        if (lexeme->number && (!numbered || !phrase->words.items[0].number))
             ret->number = lexicon_number(reading->language, &reading->words[at]);
         numbered = numbered || lexeme->number;
         comma = false;
@@ -149,8 +151,8 @@ static bool supposed(const struct reading *reading, const struct lexicon_match *
     return false;
 }
 
-/* "Underbaked?", "orange mold? No": asked, not told. Longer ones tell what they ask about: "why is
- * there mold on it after 2 days?" */
+/* "Underbaked?", "is there mold on it? No": asked, not told. Others tell what they ask about: "why
+ * is there mold on it after 2 days?", "fruity, like pineapple??" */
 static bool asked(const struct reading *reading, const struct lexicon_match *match)
 {
     int first = match->from, last = match->to - 1;
@@ -158,7 +160,9 @@ static bool asked(const struct reading *reading, const struct lexicon_match *mat
         first--;
     while (last + 1 < reading->count && reading->words[last + 1].before != PAUSE_SENTENCE)
         last++;
-    return last - first < ASKED && reading->note[reading->words[last].to] == '?';
+    bool no = last + 1 < reading->count &&
+              lexicon_in(&reading->language->negation, &reading->words[last + 1]);
+    return last - first < (no ? DENIED : ASKED) && reading->note[reading->words[last].to] == '?';
 }
 
 static bool fits_symptom(const struct reading *reading, const struct lexicon_phrase *phrase)
