@@ -110,24 +110,32 @@ static bool is_numeric(const struct reading *reading, int from, int to, char *ou
                     first->length <= 2 && last->length <= 2);
 }
 
+/* What a word is to a day that is told. */
+enum { DAY_TIME = 1, DAY_NEAR = 2, DAY_AGO = 4, DAY_NUMBER = 8, DAY_NAMED = 16, DAY_MONTH = 32 };
+
+static unsigned char day_word(const struct reading *reading, int at)
+{
+    char digits[24], raw[4] = "";
+    const char *word = own_word(reading, at, digits);
+    const struct note_word *w = &reading->words[at];
+    memcpy(raw, reading->note + w->from, w->to - w->from == 3 ? 3 : 0);
+    bool named = IN(DAYS, word) || IN(SHORT, raw) ||
+                 ((strcmp(raw, "sat") == 0 || strcmp(raw, "sun") == 0) && is_told_of(reading, at));
+    int is = (IN(TIMES, word) ? DAY_TIME : 0) | (IN(AGO, word) ? DAY_AGO : 0) |
+             (strcmp(word, "this") == 0 || strcmp(word, "last") == 0 ? DAY_NEAR : 0) |
+             (*word >= '0' && *word <= '9' ? DAY_NUMBER : 0) | (named ? DAY_NAMED : 0) |
+             (IN(MONTHS, word) ? DAY_MONTH : 0);
+    return (unsigned char)is;
+}
+
 /* Does the run tell a day by words that are no others' in a sentence? */
 static bool tells_day(const struct reading *reading, int from, int to)
 {
-    bool time = false, near = false, ago = false, number = false, day = false, month = false;
-    for (int i = from; i < to; i++) {
-        char digits[24], raw[4] = "";
-        const char *word = own_word(reading, i, digits);
-        const struct note_word *w = &reading->words[i];
-        memcpy(raw, reading->note + w->from, w->to - w->from == 3 ? 3 : 0);
-        time = time || IN(TIMES, word);
-        near = near || strcmp(word, "this") == 0 || strcmp(word, "last") == 0;
-        ago = ago || IN(AGO, word);
-        number = number || (*word >= '0' && *word <= '9');
-        day = day || IN(DAYS, word) || IN(SHORT, raw) ||
-              ((strcmp(raw, "sat") == 0 || strcmp(raw, "sun") == 0) && is_told_of(reading, i));
-        month = month || IN(MONTHS, word);
-    }
-    return day || ago || (time && near) || (month && number);
+    int is = 0;
+    for (int i = from; i < to; i++)
+        is |= reading->words[i].day;
+    return (is & (DAY_NAMED | DAY_AGO)) || ((is & DAY_TIME) && (is & DAY_NEAR)) ||
+           ((is & DAY_MONTH) && (is & DAY_NUMBER));
 }
 
 /* "on the 19th.", "el 19" */
@@ -179,8 +187,6 @@ static bool spoiled(const struct reading *reading, int from, int to)
 static bool day_at(const struct reading *reading, int from, int to, int32_t *ret)
 {
     char text[96] = "";
-    if (spoiled(reading, from, to))
-        return false;
     if (!is_numeric(reading, from, to, text, sizeof text)) {
         if (!runs_on(reading, from, to) ||
             !(tells_day(reading, from, to) || is_ordinal(reading, from, to)))
@@ -193,7 +199,8 @@ static bool day_at(const struct reading *reading, int from, int to, int32_t *ret
                      is_ordinal(reading, i, to) && is_digits(reading->words[i].text) ? "th" : "");
         }
     }
-    return said_date(text, reading->today, SAID_PAST, ret, NULL) == 0 &&
+    return !spoiled(reading, from, to) &&
+           said_date(text, reading->today, SAID_PAST, ret, NULL) == 0 &&
            *ret >= reading->today - OLDEST;
 }
 
@@ -362,6 +369,8 @@ void lexicon_date(struct reading *reading)
     struct told_day *days = NULL;
     if (reading->today == WHEN_UNKNOWN_DAY)
         return;
+    for (int i = 0; i < reading->count; i++)
+        reading->words[i].day = day_word(reading, i);
     int count = find_days(reading, &days), m = 0, d = 0;
     bool *taken = xcalloc((size_t)count + 1, sizeof *taken);
     for (int i = 0; i < count; i++)

@@ -94,8 +94,9 @@ struct note_word {
     char text[LEXICON_WORD];
     size_t length, from, to;
     enum pause before;
-    bool known;                     /* a word of a lexicon, so no misspelling of another */
-    bool no_code;                   /* announced as another number by some language */
+    bool known;        /* a word of a lexicon, so no misspelling of another */
+    bool no_code;      /* announced as another number by some language */
+    unsigned char day; /* what it is to a day, of the language being read: lexicon_date() */
     signed char sets[LEXICON_SETS]; /* distance to each set of the language being read */
 };
 

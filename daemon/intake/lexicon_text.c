@@ -138,6 +138,7 @@ int lexicon_split(const char *note, struct note_word **ret)
         word->length = fold_word(note + word->from, word->to - word->from, word->text);
         word->before = before;
         word->no_code = false;
+        word->day = 0;
         before = PAUSE_NONE;
     }
     *ret = words;
