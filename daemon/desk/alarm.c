@@ -8,6 +8,7 @@
 #include "store/case.h"
 #include "store/ranking.h"
 #include <assert.h>
+#include <string.h>
 
 /* "a correction took it back, by Dana: the caller meant another bread" */
 static json_t *why_json(const struct alarm *a)
@@ -21,7 +22,7 @@ static void set_case(json_t *event, const char *name, int64_t case_id)
 }
 
 static int queue(struct store *store, const char *kind, const struct alarm *a, json_t *event,
-                 struct error *err)
+                 bool *ret_gathered, struct error *err)
 {
     char message_id[128];
     event_message_id(a->desk->mail_domain, a->why->at_ms, message_id, sizeof message_id);
@@ -29,7 +30,9 @@ static int queue(struct store *store, const char *kind, const struct alarm *a, j
                                     .case_id = a->placed->case_id,
                                     .message_id = message_id,
                                     .created_ms = a->why->at_ms};
-    return outgoing_add(store, &mail, event, err);
+    bool harm = strcmp(kind, OUTBOX_URGENT) == 0 && !a->taken_back;
+    return outgoing_add_urgent(store, &mail, harm ? harm_gather_ms(a->desk->harm) : 0, event,
+                               ret_gathered, err);
 }
 
 int alarm_queue(struct store *store, const struct alarm *a, struct error *err)
@@ -54,7 +57,11 @@ int alarm_queue(struct store *store, const struct alarm *a, struct error *err)
     json_object_set_new(event, "said", said);
     json_object_set_new(event, "made", told_lot(store, a->desk->tz, a->placed->lot_id));
     json_decref(lot);
-    return queue(store, OUTBOX_URGENT, a, event, err);
+    bool gathered = false;
+    int rc = queue(store, OUTBOX_URGENT, a, event, &gathered, err);
+    if (a->gathered)
+        *a->gathered = gathered;
+    return rc;
 }
 
 /* Was QA told of it, and has it no complaint, or just one again? */
@@ -82,5 +89,6 @@ int alarm_case_emptied(struct store *store, const struct alarm *a, bool back, st
     logged_json(a->desk, store, a->placed->complaint_id, event);
     json_object_set_new(event, "made", told_lot(store, a->desk->tz, a->placed->lot_id));
     json_object_set_new(event, "said", told_complaint(a->body, a->contact));
-    return queue(store, "emptied", a, event, err);
+    bool gathered;
+    return queue(store, "emptied", a, event, &gathered, err);
 }

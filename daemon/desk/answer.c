@@ -18,16 +18,23 @@ static json_t *case_json(const struct taking *t)
 }
 
 /* Of a report of harm: does anybody get a mail? NULL: one goes out once this is logged. */
-static const char *alarm_of(const struct desk *desk, bool stuck, bool logged, bool queued_before)
+struct alarm_known {
+    bool stuck, logged, queued_before, gathered;
+};
+
+static const char *alarm_of(const struct desk *desk, const struct alarm_known *known)
 {
     const char *none = desk->no_alarm(desk->no_alarm_arg);
     if (none)
         return none;
-    if (stuck)
+    if (known->stuck)
         return "earlier mail could not be sent yet: phone the food-safety lead";
-    if (queued_before)
+    if (known->queued_before)
         return "its mail was queued when it was first logged, if that report spoke of harm";
-    return logged ? "an urgent mail goes out at once" : NULL;
+    if (known->gathered)
+        return "the same was mailed of this case a moment ago: this report follows with the next "
+               "mail of it, within minutes";
+    return known->logged ? "an urgent mail goes out at once" : NULL;
 }
 
 static bool is_stuck(struct store *store, int64_t now_ms)
@@ -38,7 +45,7 @@ static bool is_stuck(struct store *store, int64_t now_ms)
 
 const char *answer_alarm(const struct desk *desk, struct store *store, int64_t now_ms)
 {
-    return alarm_of(desk, is_stuck(store, now_ms), true, false);
+    return alarm_of(desk, &(struct alarm_known){is_stuck(store, now_ms), true, false, false});
 }
 
 /* What to read out, and whether a mail about it leaves. */
@@ -57,7 +64,8 @@ json_t *answer_refused_harm(const struct desk *desk, const struct taking *t)
     if (t->harm_possible)
         json_object_set_new(answer, "harm_possible", json_true());
     if (t->harm || t->harm_possible)
-        add_harm(desk, t->harm_possible, alarm_of(desk, t->mail_stuck, true, false), answer);
+        add_harm(desk, t->harm_possible,
+                 alarm_of(desk, &(struct alarm_known){t->mail_stuck, true, false, false}), answer);
     return answer;
 }
 
@@ -114,7 +122,9 @@ void answer_changed_harm(const struct desk *desk, struct store *store,
     json_t *cautions = json_object_get(ranking, "caller_cautions");
     json_object_set_new(answer, "cautions", cautions ? json_copy(cautions) : json_array());
     add_said_harm(desk, says->harm, says->possible && !json_array_size(says->harm),
-                  alarm_of(desk, is_stuck(store, now_ms), true, !says->came), answer);
+                  alarm_of(desk, &(struct alarm_known){is_stuck(store, now_ms), true, !says->came,
+                                                       says->gathered}),
+                  answer);
 }
 
 /* This caller's; that another one reported harm before is a word of its own. */
@@ -213,7 +223,9 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
     add_return_caution(desk, t->form, answer);
     add_form_harm(
         desk, t, ranking,
-        alarm_of(desk, t->mail_stuck, true, t->placed.again && (t->placed.harm || !t->form->harm)),
+        alarm_of(desk, &(struct alarm_known){t->mail_stuck, true,
+                                             t->placed.again && (t->placed.harm || !t->form->harm),
+                                             t->mail_gathered}),
         answer);
     if (t->placed.joined)
         add_joined(desk, t, store, answer);
@@ -232,7 +244,10 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
     add_similar(desk, store, t, lot_id, answer);
     add_ranking(answer, ranking);
     add_return_caution(desk, t->form, answer);
-    add_form_harm(desk, t, ranking, alarm_of(desk, is_stuck(store, now_ms), false, false), answer);
+    add_form_harm(
+        desk, t, ranking,
+        alarm_of(desk, &(struct alarm_known){is_stuck(store, now_ms), false, false, false}),
+        answer);
     return answer;
 }
 
@@ -244,6 +259,9 @@ json_t *answer_busy(const struct desk *desk, const struct taking *t)
                                "case", case_json(t), "ranked", "ask", "cautions", "busy", true);
     json_object_update(answer, t->lot);
     json_object_set(answer, "doubts", t->form->doubts);
-    add_form_harm(desk, t, NULL, alarm_of(desk, t->mail_stuck, true, t->placed.again), answer);
+    add_form_harm(desk, t, NULL,
+                  alarm_of(desk, &(struct alarm_known){t->mail_stuck, true, t->placed.again,
+                                                       t->mail_gathered}),
+                  answer);
     return answer;
 }

@@ -16,8 +16,8 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
  * "harm_possible", "cautions" and, if it tells of harm, what is to be read out and whether a mail
  * leaves. `came`: the change brought it, so that its mail was queued just now. */
 struct answer_harm {
-    const json_t *harm; /* may be NULL: none */
-    bool possible, came;
+    const json_t *harm;            /* may be NULL: none */
+    bool possible, came, gathered; /* gathered: it waits for others of the case */
 };
 void answer_changed_harm(const struct desk *desk, struct store *store,
                          const struct answer_harm *says, const json_t *ranking, int64_t now_ms,

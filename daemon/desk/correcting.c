@@ -69,7 +69,8 @@ static int tell_harm(const struct correcting_work *w, struct error *err)
                           .case_was = w->found.case_id,
                           .why = &w->why,
                           .body = w->form->body,
-                          .contact = w->form->contact};
+                          .contact = w->form->contact,
+                          .gathered = &w->c->mail_gathered};
     bool possible =
         w->form->harm_possible && !json_is_true(json_object_get(w->own, "harm_possible"));
     int rc = 0;

@@ -24,6 +24,7 @@ struct correcting {
     bool harm_possible;
     bool harm_came;                 /* the change brought it: an urgent mail was queued */
     struct complaint_placed placed; /* where it stands now; `again`: it was so before */
+    bool mail_gathered;             /* that waits for others of the case */
 };
 
 /* Values are checked as those of a new complaint. A note that is corrected is read again: what the

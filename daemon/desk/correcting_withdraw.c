@@ -28,6 +28,7 @@ static int tell_withdrawn(struct correcting_work *w, bool undo, struct error *er
                                              : "the complaint was withdrawn",
                                 .body = w->found.body,
                                 .contact = w->contact,
+                                .gathered = &w->c->mail_gathered,
                                 .taken_back = undo ? NULL : harm};
     if (undo ? json_array_size(harm) || possible : json_array_size(harm) > 0)
         return alarm_queue(w->store, &alarm, err);

@@ -28,6 +28,8 @@ void event_urgent_possible(json_t *event);
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking);
 /* {"event":"despite","plant","did","why","case","harm","possible","said":[…],"needs"} is made by
  * desk/despite_harm.h; it is sent as urgently as harm. */
+/* {"event":"gathered","plant","case","reports":[urgent events],"needs"} is made by desk/outgoing.h.
+ */
 /* {"event":"emptied","plant","case","complaint","symptom","back","why"} is made by desk/alarm.h. */
 /* {"event":"summary","plant","count","rules","cases":[{"case","symptom","lot","why","cause","title",
  * "probability"},…]}: cases that other rules rank otherwise than QA was told, the first of them.

@@ -129,3 +129,118 @@ int outgoing_add(struct store *store, const struct outbox_new *mail, json_t *eve
     json_decref(event);
     return rc;
 }
+
+/* ---- urgent ones, gathered ---- */
+
+struct gathering {
+    struct store *store;
+    json_t *kinds;  /* told: {"illness": true, …}, "possible" among them */
+    int64_t at_ms;  /* of the last */
+    int64_t waits;  /* the mail that gathers; 0 none */
+    json_t *gather; /* its event */
+};
+
+static void add_kinds(json_t *kinds, const json_t *event)
+{
+    size_t i;
+    const json_t *one;
+    if (json_is_true(json_object_get(event, "taken_back")))
+        return;
+    json_array_foreach(json_object_get(event, "harm"), i, one)
+    {
+        json_object_set_new(kinds, json_string_value(one), json_true());
+    }
+    if (json_is_true(json_object_get(event, "possible")))
+        json_object_set_new(kinds, "possible", json_true());
+}
+
+static int take_told(void *arg, const struct outbox_urgent *mail)
+{
+    struct gathering *g = arg;
+    json_t *event = NULL;
+    if (jsonx_parse(mail->payload, strlen(mail->payload), &event, NULL))
+        return 0;
+    add_kinds(g->kinds, event);
+    g->at_ms = mail->at_ms > g->at_ms ? mail->at_ms : g->at_ms;
+    if (mail->waits && json_object_get(event, "reports")) {
+        json_decref(g->gather);
+        g->gather = json_incref(event);
+        g->waits = mail->mail_id;
+    }
+    json_decref(event);
+    return 0;
+}
+
+/* What may be harm is no news beside harm that was told. */
+static bool is_told(const struct gathering *g, const json_t *event)
+{
+    const char *kind;
+    json_t *is, *kinds = json_object();
+    add_kinds(kinds, event);
+    json_object_del(kinds, json_object_size(g->kinds) ? "possible" : "");
+    bool told = json_object_size(g->kinds) > 0;
+    json_object_foreach(kinds, kind, is)
+    {
+        told = told && json_object_get(g->kinds, kind);
+    }
+    json_decref(kinds);
+    return told;
+}
+
+static int append(struct gathering *g, json_t *event, struct error *err)
+{
+    int rc = mask_event(g->store, &event, err);
+    json_array_append(json_object_get(g->gather, "reports"), event);
+    char *payload = jsonx_dump(g->gather);
+    if (!rc)
+        rc = outbox_rewrite(g->store, g->waits, payload, err);
+    free(payload);
+    json_decref(event);
+    return rc;
+}
+
+static json_t *gathered_json(const json_t *event)
+{
+    json_t *gather = json_pack("{s:s, s:[O]}", "event", "gathered", "reports", event);
+    static const char *const SAME[] = {"plant", "case", "lot", "lot_named", "lot_state", "needs"};
+    for (size_t i = 0; i < sizeof SAME / sizeof *SAME; i++)
+        json_object_set(gather, SAME[i], json_object_get(event, SAME[i]));
+    return gather;
+}
+
+static int gather(struct gathering *g, const struct outbox_new *mail, int64_t gather_ms,
+                  json_t *event, struct error *err)
+{
+    struct outbox_new first = *mail;
+    int64_t latest_ms = mail->created_ms + gather_ms;
+    if (g->waits)
+        return append(g, event, err);
+    int rc = mask_event(g->store, &event, err);
+    first.not_before_ms = g->at_ms + gather_ms < latest_ms ? g->at_ms + gather_ms : latest_ms;
+    json_t *gathered = gathered_json(event);
+    json_decref(event);
+    if (rc)
+        json_decref(gathered);
+    return rc ? rc : outgoing_add(g->store, &first, gathered, err);
+}
+
+int outgoing_add_urgent(struct store *store, const struct outbox_new *mail, int64_t gather_ms,
+                        json_t *event, bool *ret_gathered, struct error *err)
+{
+    assert(store_writing(store));
+    struct gathering g = {.store = store, .kinds = json_object()};
+    const struct when_span since_now = {mail->created_ms - gather_ms, mail->created_ms};
+    int rc = mail->case_id && gather_ms > 0
+                 ? outbox_urgent_of(store, mail->case_id, since_now, take_told, &g, err)
+                 : 0;
+    *ret_gathered = !rc && is_told(&g, event);
+    if (*ret_gathered)
+        rc = gather(&g, mail, gather_ms, event, err);
+    else if (!rc)
+        rc = outgoing_add(store, mail, event, err);
+    else
+        json_decref(event);
+    json_decref(g.kinds);
+    json_decref(g.gather);
+    return rc;
+}

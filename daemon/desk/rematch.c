@@ -121,7 +121,8 @@ static int tell(const struct slice *s, struct store *store, const struct found *
                                     .case_id = placed->case_id,
                                     .message_id = message_id,
                                     .created_ms = s->now_ms};
-    return outgoing_add(store, &mail, event, err);
+    bool gathered;
+    return outgoing_add_urgent(store, &mail, harm_gather_ms(desk->harm), event, &gathered, err);
 }
 
 static int place(struct slice *s, struct store *store, const struct found *found, struct error *err)

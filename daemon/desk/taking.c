@@ -247,14 +247,17 @@ static int log_report(const struct desk *desk, struct taking *t, struct store *s
     return 0;
 }
 
-static int raise_alarm(const struct taking *t, struct store *store, int64_t now_ms,
-                       struct error *err)
+static int raise_alarm(const struct desk *desk, struct taking *t, struct store *store,
+                       int64_t now_ms, struct error *err)
 {
     const struct outbox_new mail = {.event = OUTBOX_URGENT,
                                     .case_id = t->placed.case_id,
                                     .message_id = t->message_id,
                                     .created_ms = now_ms};
-    return outgoing_add(store, &mail, json_incref(t->urgent), err);
+    /* what only a repeat speaks of has been mailed to nobody */
+    int64_t gather_ms = t->placed.again ? 0 : harm_gather_ms(desk->harm);
+    return outgoing_add_urgent(store, &mail, gather_ms, json_incref(t->urgent), &t->mail_gathered,
+                               err);
 }
 
 static int log_form(const struct desk *desk, struct store *store, int64_t now_ms, struct taking *t,
@@ -327,7 +330,7 @@ int taking_log(const struct desk *desk, struct store *store, int64_t now_ms, str
     /* harm that only the repeat speaks of changes no record, and is heard; once, however often */
     if (!rc && t->placed.again && t->form)
         rc = check_again(desk, store, t, err);
-    return rc || !t->urgent ? rc : raise_alarm(t, store, now_ms, err);
+    return rc || !t->urgent ? rc : raise_alarm(desk, t, store, now_ms, err);
 }
 
 void taking_clear(struct taking *t)

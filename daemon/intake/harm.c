@@ -17,6 +17,7 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
     struct harm {
         struct words said, possible;
         struct ask ask;
+        double gather_min;
     } harm;
     static const struct doc_row POSSIBLE[] = {
         {"script", DOC_TEXT, DOC_AT(struct words, script), .required = true},
@@ -42,6 +43,7 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
          .required = true},
         {"possible", DOC_OBJECT, DOC_AT(struct harm, possible), .rows = POSSIBLE, .required = true},
         {"ask", DOC_OBJECT, DOC_AT(struct harm, ask), .rows = ASK},
+        {"gather_min", DOC_NUMBER, DOC_AT(struct harm, gather_min), .high = 60},
         {0}};
     struct doc doc = {.report = report, .arg = arg};
     if (doc_open(&doc, path, false) == 0) {
@@ -68,6 +70,13 @@ const char *harm_script_of(const json_t *harm, bool possible)
 const json_t *harm_needs_of(const json_t *harm, bool possible)
 {
     return json_object_get(words_of(harm, possible), "mail");
+}
+
+int64_t harm_gather_ms(const json_t *harm)
+{
+    static const double USUAL_MIN = 10;
+    const json_t *minutes = json_object_get(harm, "gather_min");
+    return (int64_t)((minutes ? json_number_value(minutes) : USUAL_MIN) * 60000);
 }
 
 json_t *harm_asks_of(const json_t *harm, enum harm_about about)

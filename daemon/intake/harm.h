@@ -12,6 +12,8 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
 /* Of `harm` as loaded, borrowed: what to read out, and what the mail says this needs. */
 const char *harm_script_of(const json_t *harm, bool possible);
 const json_t *harm_needs_of(const json_t *harm, bool possible);
+/* For how long urgent mails of one case wait for each other, the first of a kind of harm never. */
+int64_t harm_gather_ms(const json_t *harm);
 /* What to ask and look up: [{"ask","of"}], `of` "caller", "plant" or "lab". A plant's own file may
  * say none: then what is read out. New reference. */
 enum harm_about { HARM_SAID, HARM_POSSIBLE, HARM_OTHER }; /* HARM_OTHER: a kind without causes */

@@ -92,6 +92,10 @@ void message_subject(const json_t *event, char *out, size_t size)
     const json_t *ranking = json_object_get(event, "ranking");
     if (strcmp(kind, "urgent") == 0) {
         urgent_subject(event, out, size);
+    } else if (strcmp(kind, "gathered") == 0) {
+        size_t count = json_array_size(json_object_get(event, "reports"));
+        snprintf(out, size, "URGENT %s: %zu more report%s of harm, %s", text_of(event, "case"),
+                 count, count == 1 ? "" : "s", text_of(event, "lot_named"));
     } else if (strcmp(kind, "despite") == 0) {
         snprintf(out, size, "URGENT %s: harm is open, and yet: %.120s", text_of(event, "case"),
                  text_of(event, "did"));

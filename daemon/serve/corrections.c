@@ -86,7 +86,8 @@ static int read_change(struct request *rq, struct store *store, const json_t *bo
 static void add_harm(struct store *store, const struct change *change, json_t *answer)
 {
     json_t *ranking = NULL;
-    const struct answer_harm says = {change->c.harm, change->c.harm_possible, change->c.harm_came};
+    const struct answer_harm says = {change->c.harm, change->c.harm_possible, change->c.harm_came,
+                                     change->c.mail_gathered};
     tell_case(change->setup->triage, store, change->c.placed.case_id, &ranking, NULL, NULL);
     answer_changed_harm(&change->setup->desk, store, &says, ranking, change->c.why.at_ms, answer);
     json_decref(ranking);

@@ -237,6 +237,28 @@ static void view_of_urgent(const json_t *event, struct view *view)
     add_needs(view, event);
 }
 
+/* Reports of one case that came after it was mailed. */
+static void view_of_gathered(const json_t *event, struct view *view)
+{
+    size_t i;
+    const json_t *report;
+    view_add(view, VIEW_TITLE, NULL, 0, "Urgent: more reports of harm that was mailed before");
+    add_row(view, "Plant", event, "plant");
+    add_row(view, "Case", event, "case");
+    lot_told_rows(event, view);
+    json_array_foreach(json_object_get(event, "reports"), i, report)
+    {
+        const json_t *said = json_object_get(report, "said");
+        view_add(view, VIEW_HEADING, NULL, 0, "Complaint %s", text_of(report, "complaint"));
+        add_row(view, "Received", said, "received_at");
+        add_row(view, "Told again", report, "why");
+        if (json_is_true(json_object_get(report, "possible")))
+            view_add(view, VIEW_ROW, "Reported", 0, "it may speak of harm");
+        told_view_complaint(view, said);
+    }
+    add_needs(view, event);
+}
+
 static void view_of_despite(const json_t *event, struct view *view)
 {
     size_t i;
@@ -347,10 +369,10 @@ void view_of_event(const json_t *event, struct view *ret)
     static const struct {
         const char *event;
         void (*view)(const json_t *, struct view *);
-    } VIEWS[] = {{"case", view_of_case},       {"urgent", view_of_urgent},
-                 {"emptied", view_of_emptied}, {"despite", view_of_despite},
-                 {"summary", view_of_summary}, {"records", view_of_records},
-                 {"digest", view_of_digest},   {"due", view_of_due}};
+    } VIEWS[] = {
+        {"case", view_of_case},       {"urgent", view_of_urgent},     {"emptied", view_of_emptied},
+        {"despite", view_of_despite}, {"gathered", view_of_gathered}, {"summary", view_of_summary},
+        {"records", view_of_records}, {"digest", view_of_digest},     {"due", view_of_due}};
     for (size_t i = 0; i < sizeof VIEWS / sizeof VIEWS[0]; i++) {
         if (strcmp(text_of(event, "event"), VIEWS[i].event) == 0)
             VIEWS[i].view(event, ret);

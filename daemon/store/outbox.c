@@ -31,13 +31,15 @@ void outbox_delivery_free(struct outbox_delivery *delivery)
 int outbox_add(struct store *store, const struct outbox_new *mail, struct error *err)
 {
     assert(store_writing(store));
-    static const char SQL[] = "INSERT INTO outbox(event, case_id, revision, message_id, created_ms)"
-                              " VALUES(?1, ?2, ?3, ?4, ?5) ON CONFLICT(message_id) DO NOTHING";
+    static const char SQL[] =
+        "INSERT INTO outbox(event, case_id, revision, message_id, created_ms,"
+        " not_before_ms) VALUES(?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT(message_id) DO NOTHING";
     static const char SQL_TEXT[] = "INSERT INTO outbox_text(mail_id, payload) VALUES(?1, ?2)";
-    int rc = db_run(store, SQL,
-                    DB(DB_TEXT(mail->event), DB_ID(mail->case_id), DB_INT(mail->revision),
-                       DB_TEXT(mail->message_id), DB_MS(mail->created_ms)),
-                    err);
+    int rc =
+        db_run(store, SQL,
+               DB(DB_TEXT(mail->event), DB_ID(mail->case_id), DB_INT(mail->revision),
+                  DB_TEXT(mail->message_id), DB_MS(mail->created_ms), DB_ID(mail->not_before_ms)),
+               err);
     if (rc || db_changes(store) == 0)
         return rc;
     return db_run(store, SQL_TEXT, DB(DB_INT(db_last_id(store)), DB_TEXT(mail->payload)), err);
@@ -50,7 +52,8 @@ static int add_deliveries(struct store *store, const struct outbox_addresses *a,
 {
     static const char SQL[] =
         "INSERT INTO outbox_delivery(mail_id, recipient, urgent, since_ms, due_ms)"
-        " SELECT id, ?2, event = '" OUTBOX_URGENT "', ?4, ?4 FROM outbox WHERE event = ?1"
+        " SELECT id, ?2, event = '" OUTBOX_URGENT "', ?4, CASE WHEN not_before_ms > ?4 THEN"
+        " not_before_ms ELSE ?4 END FROM outbox WHERE event = ?1"
         " AND (state = 'new' OR (?3 AND state = 'open')) ON CONFLICT DO NOTHING";
     return db_run(store, SQL,
                   DB(DB_TEXT(a->event), DB_TEXT(recipient), DB_INT(a->all), DB_MS(now_ms)), err);
@@ -130,7 +133,7 @@ int outbox_urgent_stuck(struct store *store, int64_t now_ms, bool *ret, struct e
         "SELECT 1 FROM outbox_delivery WHERE state = 'waiting' AND ((urgent AND attempts > 0)"
         " OR (attempts = 0 AND due_ms < CASE WHEN urgent THEN ?1 ELSE ?2 END))"
         " UNION ALL SELECT 1 FROM outbox WHERE state = 'new' AND event = '" OUTBOX_URGENT "'"
-        " AND created_ms < ?1 LIMIT 1";
+        " AND coalesce(not_before_ms, created_ms) < ?1 LIMIT 1";
     struct db_query q =
         db_query(store, SQL, DB(DB_MS(now_ms - URGENT_MS), DB_MS(now_ms - OTHER_MS)), err);
     *ret = db_next(&q);
@@ -143,6 +146,29 @@ int outbox_has_new(struct store *store, const char *event, bool *ret, struct err
     struct db_query q = db_query(store, SQL, DB(DB_TEXT(event)), err);
     *ret = db_next(&q);
     return db_end(&q, 0);
+}
+
+int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span since_now,
+                     outbox_each_urgent each, void *arg, struct error *err)
+{
+    enum { MARGIN_MS = 5000 };
+    static const char SQL[] =
+        "SELECT o.id, coalesce(o.not_before_ms, o.created_ms) AS at_ms, o.not_before_ms > ?3 AND"
+        " NOT EXISTS (SELECT 1 FROM outbox_delivery d WHERE d.mail_id = o.id AND (d.attempts > 0"
+        " OR d.state <> 'waiting' OR d.due_ms <= ?3)), x.payload FROM outbox o JOIN outbox_text x"
+        " ON x.mail_id = o.id WHERE o.case_id = ?1 AND o.event = '" OUTBOX_URGENT "' AND o.held IS"
+        " NULL AND coalesce(o.not_before_ms, o.created_ms) > ?2 ORDER BY o.id";
+    struct db_query q = db_query(
+        store, SQL,
+        DB(DB_INT(case_id), DB_MS(since_now.from_ms), DB_MS(since_now.to_ms + MARGIN_MS)), err);
+    int rc = 0;
+    db_keep(&q);
+    while (!rc && db_next(&q)) {
+        const struct outbox_urgent mail = {db_int64(&q, 0), db_ms(&q, 1), db_int(&q, 2),
+                                           db_text(&q, 3)};
+        rc = each(arg, &mail);
+    }
+    return db_end(&q, rc);
 }
 
 /* ---- deliveries ---- */
@@ -303,8 +329,8 @@ int outbox_count(struct store *store, struct outbox_counts *ret, struct error *e
         " LIMIT 1), sum(shown = 'waiting' AND event = '" OUTBOX_URGENT
         "'), min(CASE shown WHEN 'waiting' THEN created_ms END), min(CASE WHEN shown = 'waiting'"
         " AND event = '" OUTBOX_URGENT
-        "' THEN created_ms END) FROM (SELECT event, created_ms, " STATE_SHOWN
-        " AS shown FROM outbox WHERE state IN ('new', 'open'))";
+        "' THEN coalesce(not_before_ms, created_ms) END) FROM (SELECT event, created_ms,"
+        " not_before_ms, " STATE_SHOWN " AS shown FROM outbox WHERE state IN ('new', 'open'))";
     struct db_query q = db_query(store, SQL, NULL, err);
     if (db_next(&q)) {
         ret->waiting = db_int64(&q, 0);

@@ -27,6 +27,7 @@ struct outbox_new {
     const char *message_id; /* made once; a mail that is there already is left as it is */
     const char *payload;    /* JSON */
     int64_t created_ms;
+    int64_t not_before_ms; /* 0: at once */
 };
 /* The payload of a case's mail is dropped once it has left: its ranking is kept (ranking.h), with
  * why it went. */
@@ -50,6 +51,19 @@ int outbox_has_new(struct store *store, const char *event, bool *ret, struct err
  * takes: the first that a program hangs on is under way all that time. A mail of another kind tells
  * the same when it was not tried for a minute. */
 int outbox_urgent_stuck(struct store *store, int64_t now_ms, bool *ret, struct error *err);
+
+/* ---- urgent mails of one case, gathered ---- */
+struct outbox_urgent {
+    int64_t mail_id;
+    int64_t at_ms;       /* when it may leave, or might */
+    bool waits;          /* nobody has begun to send it, and nobody will within seconds */
+    const char *payload; /* lives until the callback returns */
+};
+typedef int (*outbox_each_urgent)(void *arg, const struct outbox_urgent *mail);
+/* Those of a case that may leave after `since_ms`, the oldest first; none that is held. A callback
+ * may write. */
+int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span since_now,
+                     outbox_each_urgent each, void *arg, struct error *err);
 
 /* ---- deliveries ---- */
 struct outbox_delivery {

@@ -4,6 +4,7 @@
         plant.load_small()
         out = plant.client_json("log", "--from", "-", stdin=line)
 """
+import datetime
 import http.client
 import json
 import os
@@ -188,14 +189,24 @@ class Plant:
                            ("readings", readings)):
             self.load_text(kind, text)
 
+    def send_gathered(self):
+        soon = datetime.datetime.now(datetime.timezone.utc) + datetime.timedelta(seconds=20)
+        for mail in self.get("/v1/outbox")[1]["mails"]:
+            waits = mail["event"] == "urgent" and mail["state"] == "waiting" and not mail["attempts"]
+            if waits and any(r["next_at"] and datetime.datetime.fromisoformat(r["next_at"]) > soon for r in mail["recipients"]):
+                self.post(f"/v1/outbox/{mail['id']}/send", {})
+
     def wait_idle(self, seconds=60):
-        """Until nothing waits to be ranked or, if anybody is set up to get mail, to be mailed."""
+        """Until nothing waits to be ranked or, if anybody is set up to get mail, to be mailed; urgent mail that
+        waits for more of its case is sent."""
         until = time.time() + seconds
         while time.time() < until:
             status = self.get("/v1/status")[1]
             mailed = status["mail"]["gap"] or status["outbox"]["waiting"] == 0
             if not any(status["work"].values()) and mailed:
                 return status
+            if not mailed:
+                self.send_gathered()
             time.sleep(0.1)
         raise AssertionError("still busy: " + json.dumps(status))
 

@@ -6,13 +6,14 @@ import email
 import email.policy
 import json
 import sys
+import time
 import zoneinfo
 
 from oddloaf import Plant, complaint
 
 LOT, NEXT = "L1 6314 A0400", "L1 6324 A0400"  # the second lies after the last lots loaded
 MAILER = """#!/bin/sh
-cat >"{box}/.$$" && mv "{box}/.$$" "{box}/$$.eml"
+cat >"{box}/.$$" && mv "{box}/.$$" "{box}/$(date +%s%N).eml"
 """
 
 
@@ -223,6 +224,7 @@ def check_mail(binaries):
         told = [m for m in mails(plant) if "C2 mold" in m["Subject"] and "URGENT" not in m["Subject"]]
         assert "HARM" not in told[0]["Subject"] and "HARM REPORTED: C2" in told[-1]["Subject"], told
         assert "harm was reported" in told[-1].get_body(("plain",)).get_content(), told[-1]
+        check_gathered(plant)
         settle = {"cause": "packed-hot", "confirmed_by": "assay", "by": "mira", "anyway": "no bread at all"}
         status, answer = plant.post("/v1/cases/C2/verdict", settle)
         assert status == 200 and answer["alarm"] == "an urgent mail goes out at once", answer
@@ -248,6 +250,35 @@ def check_mail(binaries):
                 break
         assert "could not be sent" in alarm and "phone" in alarm, alarm
         check_stuck_everywhere(plant)
+
+
+def check_gathered(plant):
+    """The first word of a kind of harm leaves at once; what tells no new kind of it waits and leaves as one mail."""
+    urgent = lambda case: [m["Subject"] for m in mails(plant) if "URGENT" in m["Subject"] and case in m["Subject"]]
+    lot = "L1 6312 A0400"
+    first = log(plant, lot=lot, harm=["illness"])
+    for n in range(10):
+        more = log(plant, lot=lot, harm=["illness"], note=f"report number {n}", contact={"name": "Ann Beaumont"})
+        assert "a moment ago" in more["alarm"], more["alarm"]
+    assert "a moment ago" in log(plant, lot=lot, note="could it be that a child got sick from this")["alarm"]
+    other = log(plant, lot=lot, harm=["illness", "injury"])
+    assert other["alarm"] == "an urgent mail goes out at once", other["alarm"]
+    waits = lambda: [m for m in plant.get("/v1/outbox")[1]["mails"] if (m["event"], m["state"]) == ("urgent", "waiting")]
+    until(lambda: len(urgent(first["case"])) == 2 and len(waits()) == 1, lambda: (urgent(first["case"]), waits()))
+    assert not [n for n in plant.get("/v1/status")[1].get("needs", []) if "urgent" in str(n)]
+    plant.client("outbox", "--send", str(waits()[0]["id"]), check=0)
+    until(lambda: len(urgent(first["case"])) == 3, lambda: urgent(first["case"]))
+    late = [m for m in mails(plant) if "11 more reports of harm" in m["Subject"]][0]
+    text = late.get_body(("plain",)).get_content()
+    assert all(f"report number {n}" in text for n in range(10)) and "Beaumont" not in text, text
+
+
+def until(good, why):
+    for _ in range(400):
+        if good():
+            return
+        time.sleep(.02)
+    raise AssertionError(why())
 
 
 def check_stuck_everywhere(plant):

@@ -42,6 +42,8 @@ static void subjects(void **state)
         {"{'event':'urgent','refused':'why'}", "URGENT: harm reported in a refused complaint"},
         {"{'event':'urgent','refused':'why','possible':true}",
          "To read: a refused complaint may speak of harm"},
+        {"{'event':'gathered','case':'C5','lot_named':'L1','reports':[{}]}",
+         "URGENT C5: 1 more report of harm, L1"},
         {"{'event':'despite','case':'C5','did':'L1: hold ended (divert)'}",
          "URGENT C5: harm is open, and yet: L1: hold ended (divert)"},
         {"{'event':'emptied','case':'C5','symptom':'mold','lot_named':'L1'}",

@@ -80,8 +80,9 @@ static void chain(const json_t *document, FILE *out)
 int main(int argc, char **argv)
 {
     static const struct pages_kind KINDS[] = {
-        {"case", mail},    {"chain", chain}, {"digest", mail},  {"due", mail},    {"emptied", mail},
-        {"despite", mail}, {"other", mail},  {"summary", mail}, {"urgent", mail}, {"week", week},
+        {"case", mail},    {"chain", chain},  {"digest", mail},   {"due", mail},
+        {"emptied", mail}, {"despite", mail}, {"gathered", mail}, {"other", mail},
+        {"summary", mail}, {"urgent", mail},  {"week", week},
     };
     static const struct pages PAGES = {ODDLOAF_SOURCE_DIR "/tests/show/pages", KINDS,
                                        COUNT_OF(KINDS)};

@@ -49,7 +49,7 @@ static void add(struct fixture *f, const char *event, int64_t case_id, int revis
 {
     char id[64];
     snprintf(id, sizeof id, "<%s-%lld-%d@p>", event, (long long)case_id, revision);
-    const struct outbox_new mail = {event, case_id, revision, id, "{}", NOW};
+    const struct outbox_new mail = {event, case_id, revision, id, "{}", NOW, 0};
     assert_int_equal(outbox_add(f->store, &mail, NULL), 0);
 }
 
