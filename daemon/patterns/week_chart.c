@@ -172,23 +172,41 @@ static json_t *made_json(const struct week_model *m, int symptom)
     return rows;
 }
 
-static json_t *chart_json(const struct week_model *m, const struct week_series *s, int symptom)
+/* A Shewhart chart of the newest weeks whose limits past outbreaks do not widen: a week of the
+ * baseline that stands out counts as an ordinary one there. */
+static void draw_limits(const struct week_model *m, const struct week_series *s, int symptom,
+                        struct chart_summary *ret, struct chart_point points[WEEK_SPAN])
 {
     const double *counts = m->data->levels[0].counts[symptom];
-    double sizes[WEEK_SPAN];
+    double sizes[WEEK_SPAN], ordinary[WEEK_SPAN];
+    int first = m->first > WEEK_SPAN - CHART_WEEKS ? m->first : WEEK_SPAN - CHART_WEEKS;
+    for (int i = 0; i < WEEK_SPAN; i++) {
+        bool out = i < m->baseline && week_expect_stands_out(s, i, counts[i]);
+        ordinary[i] = out ? s->expected[i] : counts[i];
+        sizes[i] = s->on_sale[i] * m->season[symptom][i] / 1e6;
+        points[i] = (struct chart_point){NAN, NAN, NAN, NAN, 0};
+    }
+    if (first >= m->baseline)
+        return;
+    const struct chart_data data = {CHART_U, ordinary + first, sizes + first,
+                                    (size_t)(WEEK_SPAN - first), (size_t)(m->baseline - first)};
+    chart_counts(&data, CHART_LANEY_IF_NEEDED, 3, ret, points + first);
+    for (int i = first; i < m->baseline; i++) {
+        struct chart_point *point = &points[i];
+        if (!(sizes[i] > 0))
+            continue;
+        point->value = counts[i] / sizes[i];
+        point->signal = (point->value > point->high) - (point->value < point->low);
+    }
+}
+
+static json_t *chart_json(const struct week_model *m, const struct week_series *s, int symptom)
+{
     struct chart_point points[WEEK_SPAN];
     struct chart_summary summary = {.center = NAN, .sigma_z = NAN};
     struct sums sums;
     int first = m->first > WEEK_SPAN - CHART_WEEKS ? m->first : WEEK_SPAN - CHART_WEEKS;
-    for (int i = 0; i < WEEK_SPAN; i++) {
-        sizes[i] = s->on_sale[i] * m->season[symptom][i] / 1e6;
-        points[i] = (struct chart_point){NAN, NAN, NAN, NAN, 0};
-    }
-    size_t n = (size_t)(WEEK_SPAN - first);
-    const struct chart_data data = {CHART_U, counts + first, sizes + first, n,
-                                    (size_t)(m->baseline - first)};
-    if (first < m->baseline)
-        chart_counts(&data, CHART_LANEY_IF_NEEDED, 3, &summary, points + first);
+    draw_limits(m, s, symptom, &summary, points);
     run_sums(m, s, symptom, &sums);
     json_t *weeks = json_array();
     for (int i = first; i < WEEK_SPAN; i++) {

@@ -225,6 +225,12 @@ static double weight_of(double count, double expected, double phi)
     return p < OUTBREAK_P ? 1 / (residual * residual) : 1;
 }
 
+bool week_expect_stands_out(const struct week_series *series, int index, double count)
+{
+    double expected = series->expected[index];
+    return expected > 0 && weight_of(count, expected, series->phi) < 1;
+}
+
 /* The level's own rate. The spread grows from round to round as far as it is the weeks' own. */
 static struct week_base fit_level(const struct week_model *m, const double counts[WEEK_SPAN],
                                   const double due[WEEK_SPAN])
@@ -240,7 +246,8 @@ static struct week_base fit_level(const struct week_model *m, const double count
             if (expected > 0) {
                 double off = counts[i] - expected;
                 weight = weight_of(counts[i], expected, phi);
-                next.chi_square += weight * off * off / expected;
+                /* what stands out spreads like an ordinary week */
+                next.chi_square += weight < 1 ? phi : off * off / expected;
             }
             next.df += 1;
             next.counts += weight * counts[i];

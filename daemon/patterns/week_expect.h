@@ -61,6 +61,10 @@ struct week_series {
     double phi;        /* variance over mean, at least 1 */
     double phi_high;   /* that and a standard error: what a signal must stand out against */
 };
+/* Whether so many in week `index` (of WEEK_SPAN) are no ordinary week: such weeks of the past say
+ * nothing of what is usual. */
+bool week_expect_stands_out(const struct week_series *series, int index, double count);
+
 /* Expectations of one symptom's series of every level of a cut (NULL: all together); `ret` has one
  * a level of the data, and those of the cut are set. */
 void week_expect_model_factor(const struct week_model *model, const struct cut *cut, int symptom,

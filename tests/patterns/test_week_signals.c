@@ -227,6 +227,37 @@ static void todays_calls_do_not_move_what_is_usual(void **state)
     free(model);
 }
 
+/* A bad month half a year ago does not hide the next one. */
+static void past_outbreaks_do_not_raise_the_limits(void **state)
+{
+    (void)state;
+    double high[2], limit[2];
+    for (int outbreak = 0; outbreak < 2; outbreak++) {
+        struct sim sim = sim_plant(31);
+        sim.units = 3e5;
+        struct week_data *d = sim_run(&sim);
+        struct week_model *model = xcalloc(1, sizeof *model);
+        for (int w = WEEK_SPAN - 28; w < WEEK_SPAN - 24; w++) {
+            d->levels[0].counts[0][w] += 40 * outbreak;
+            d->counts[0][WEEK_HISTORY - WEEK_SPAN + w] += 40 * outbreak;
+        }
+        week_expect_model_make(d, model);
+        json_t *charts = week_chart_json(model), *chart = json_object_get(charts, "mold");
+        json_t *weeks = json_object_get(chart, "weeks");
+        json_t *last = json_array_get(weeks, json_array_size(weeks) - 1);
+        high[outbreak] = json_number_value(json_object_get(last, "high"));
+        limit[outbreak] =
+            json_number_value(json_object_get(json_object_get(chart, "sum"), "limit"));
+        json_decref(charts);
+        free(model);
+        week_data_free(d);
+    }
+    print_message("limit %.1f per million, after an outbreak %.1f; of the sum %.2f and %.2f\n",
+                  high[0], high[1], limit[0], limit[1]);
+    assert_true(high[1] < 1.15 * high[0]);
+    assert_true(limit[1] < 1.3 * limit[0]);
+}
+
 /* ---- the cumulative sum's limit ---- */
 
 /* The table against the exact chain, between its points too. */
@@ -341,6 +372,7 @@ int main(void)
         cmocka_unit_test(a_rise_on_one_line_is_found_and_dated),
         cmocka_unit_test(a_season_is_no_rise),
         cmocka_unit_test(a_young_plant_is_not_judged),
+        cmocka_unit_test(past_outbreaks_do_not_raise_the_limits),
         cmocka_unit_test(a_common_cause_is_expected_to_be_common),
         cmocka_unit_test(no_known_cause_is_no_signal),
         cmocka_unit_test(todays_calls_do_not_move_what_is_usual),
