@@ -57,6 +57,35 @@ static void show_records(const struct view *v, const json_t *records)
     table_free(t);
 }
 
+static void show_late(const struct view *v, const json_t *late)
+{
+    size_t i, k;
+    const json_t *row, *week;
+    if (json_array_size(late))
+        view_section(v, "Came late");
+    json_array_foreach(late, i, row)
+    {
+        char n[VIEW_NUMBER];
+        struct text_buffer line = {0};
+        text_appendf(&line, "line %s, %s", pick_text(row, "line", "?"),
+                     pick_text(row, "kind", "?"));
+        if (pick_has(row, "usual_h"))
+            text_appendf(&line, " (usually %s hours after packing)",
+                         view_rough(pick_number(row, "usual_h", 0), n));
+        json_array_foreach(json_object_get(row, "weeks"), k, week)
+        {
+            long long lots = (long long)pick_int(week, "late", 0),
+                      after = (long long)pick_int(week, "after_complaint", 0);
+            if (lots || after)
+                text_appendf(&line, "; %s: of %lld lots %lld late, %lld after a complaint",
+                             pick_text(week, "week", "?"), (long long)pick_int(week, "lots", 0),
+                             lots, after);
+        }
+        view_textf(v, VIEW_PLAIN, 2, 2, "%s", line.data);
+        text_buffer_free(&line);
+    }
+}
+
 static void show_values(const struct view *v, const json_t *still, const json_t *drifted)
 {
     size_t i;
@@ -97,5 +126,6 @@ void gaps_show(const struct view *v, const json_t *document)
             view_textf(v, VIEW_PLAIN, 2, 2, "- %s", pick_text(one, "says", ""));
     }
     show_records(v, json_object_get(document, "records"));
+    show_late(v, json_object_get(document, "late"));
     show_values(v, json_object_get(document, "still"), json_object_get(document, "drifted"));
 }

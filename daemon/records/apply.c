@@ -4,6 +4,7 @@
 #include "store/company_count.h"
 #include "store/complaint_place.h"
 #include "store/lot_find.h"
+#include "store/record_came.h"
 #include "store/record_find.h"
 #include "store/record_write.h"
 #include "store/work.h"
@@ -80,6 +81,7 @@ static int note_lot(struct slice *s, int64_t lot_id, struct error *err)
 
 static int touch(struct slice *s, int64_t lot_id, struct error *err)
 {
+    int rc = 0;
     if (s->touched_count < TOUCHED_SLOTS / 2) {
         size_t at = (uint64_t)lot_id * 2654435761u % TOUCHED_SLOTS;
         while (s->touched[at] && s->touched[at] != lot_id)
@@ -89,7 +91,10 @@ static int touch(struct slice *s, int64_t lot_id, struct error *err)
         s->touched[at] = lot_id;
         s->touched_count++;
     }
-    int rc = note_lot(s, lot_id, err);
+    if (s->file.kind != RECORD_LOTS)
+        rc = record_came_note(s->store, lot_id, s->file.kind, s->now_ms, err);
+    if (!rc)
+        rc = note_lot(s, lot_id, err);
     return rc ? rc : record_find_touch_lot(s->store, lot_id, s->now_ms, err);
 }
 
@@ -104,8 +109,9 @@ static int touch_lot(struct slice *s, const struct record_cell *cells, enum reco
         return rc;
     note_day(s, packed_ms);
     note_packed(s, packed_ms);
-    if (outcome == RECORD_NEW)
-        return complaint_place_doubt(s->store, lot_id, err);
+    rc = record_came_note(s->store, lot_id, RECORD_LOTS, s->now_ms, err);
+    if (rc || outcome == RECORD_NEW)
+        return rc ? rc : complaint_place_doubt(s->store, lot_id, err);
     rc = complaint_place_first(s->store, lot_id, &first_ms, err);
     note_day(s, first_ms);
     return rc ? rc : touch(s, lot_id, err);

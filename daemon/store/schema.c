@@ -245,6 +245,7 @@ static const struct migration MIGRATIONS[] = {
     {12, SCHEMA_HARM_TOLD, NULL},
     {13, SCHEMA_MASKS, NULL},
     {13, SCHEMA_GATHER, NULL},
+    {13, SCHEMA_CAME, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

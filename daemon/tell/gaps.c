@@ -4,6 +4,7 @@
 #include "rank/case_rank.h"
 #include "stats/robust.h"
 #include "store/record_gaps.h"
+#include "tell/gaps_late.h"
 #include "tell/gaps_told.h"
 #include <math.h>
 #include <stdio.h>
@@ -202,10 +203,10 @@ int gaps_tell(struct triage *triage, struct store *store, const struct gaps_quer
 {
     int64_t newest = WHEN_UNKNOWN_MS;
     const struct tz *tz = triage->tz;
-    json_t *records = json_array();
+    json_t *records = json_array(), *late = NULL;
     int rc = record_gaps_newest(store, &newest, err);
-    *ret = json_pack("{sn sn so s[] s[] si si s[]}", "from", "to", "records", records, "still",
-                     "drifted", "cases", 0, "months", 0, "tells");
+    *ret = json_pack("{sn sn so s[] s[] s[] si si s[]}", "from", "to", "records", records, "late",
+                     "still", "drifted", "cases", 0, "months", 0, "tells");
     if (!rc && newest != WHEN_UNKNOWN_MS) {
         char day[16];
         int32_t monday = iso_week_monday(iso_week_of(tz_day(tz, newest)));
@@ -216,6 +217,10 @@ int gaps_tell(struct triage *triage, struct store *store, const struct gaps_quer
         rc = list_records(store, tz, span, &records, err);
         if (!rc)
             json_object_set_new(*ret, "records", records);
+        if (!rc)
+            rc = gaps_late_list(store, tz, span, &late, err);
+        if (!rc)
+            json_object_set_new(*ret, "late", late);
         if (!rc)
             rc = look_at_values(store, tz, (struct when_span){span.from_ms, newest + 1}, *ret, err);
         if (!rc)

@@ -15,10 +15,11 @@ struct gaps_query {
 };
 
 /* {"from","to","records":[{"kind","what","line","lots","with","share","weeks":[{"week","lots",
- * "with"}]}], "still":[{"line","quantity","value","times","since"}], "drifted":[{"line","quantity",
- * "usual","now","z"}], "cases","months","tells":[…]}: per line and kind how many lots have such a
- * record; values that repeat themselves; values that left their usual; and what each record would
- * tell (gaps_told.h). Lists are sorted. Takes as long as `within_ms` and a little more. */
+ * "with"}]}], "late":[…], "still":[{"line","quantity","value","times","since"}],
+ * "drifted":[{"line","quantity", "usual","now","z"}], "cases","months","tells":[…]}: per line and
+ * kind how many lots have such a record; which came late (gaps_late.h); values that repeat
+ * themselves; values that left their usual; and what each record would tell (gaps_told.h). Lists
+ * are sorted. Takes as long as `within_ms` and a little more. */
 int gaps_tell(struct triage *triage, struct store *store, const struct gaps_query *query,
               json_t **ret, struct error *err);
 

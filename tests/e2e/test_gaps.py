@@ -37,6 +37,8 @@ with Plant(sys.argv[1]) as plant:
         told = complaint(lots[n], received=f"{found[n % 4 if n < 70 else 2]}T09:14:00-05:00")
         assert plant.post("/v1/complaints", told)[0] == 201
     plant.wait_idle()
+    # one lot's paper came when its packs had come back
+    plant.load_text("uses", f"lot,material,material_lot\n{lots[70]},flour,M9\n")
     told = plant.client_json("gaps", "--weeks", "4")
     assert (told["from"], told["to"]) == ("2026-10-26", "2026-11-22"), told
     rows = {(r["kind"], r["what"]): r for r in told["records"]}
@@ -56,6 +58,9 @@ with Plant(sys.argv[1]) as plant:
     for nonsense in ("films", "uses:fillm"):
         assert "record" in plant.client("gaps", "--record", nonsense, check=1).stderr, nonsense
     assert "film in uses: recorded for the lots of 22 of 30 cases" in one["says"], one
+    uses, = [r for r in told["late"] if r["kind"] == "uses"]
+    assert [w["after_complaint"] for w in uses["weeks"]] == [0, 0, 1] and uses["line"] == "1", uses
+    assert "Came late" in plant.client("gaps").stdout
     flour = tells["uses", "flour"]
     assert flour["gain"] is None and "too few cases to tell" in flour["says"], flour
     assert "What more records would tell" in plant.client("gaps").stdout

@@ -3,6 +3,7 @@
 #include "../rank/fixture.h"
 #include "store/record_gaps.h"
 #include "tell/gaps.h"
+#include "tell/gaps_late.h"
 
 enum { DAYS = 42, WITHIN_MS = 60000, STEP = 2 };
 
@@ -148,6 +149,48 @@ static void time_that_is_over_is_said(void **state)
     fixture_close(&f);
 }
 
+/* Readings come eight hours after packing: those of one lot a week later, of another after a
+ * complaint; of what was there before that was kept nothing is said. */
+static void late_records_are_told(void **state)
+{
+    struct fixture f;
+    int64_t cases[DAYS];
+    json_t *late = NULL;
+    struct error err = {0};
+    enum { LATE = 3, AFTER = 20, UNKNOWN = 30 };
+    (void)state;
+    hot_plant(&f, cases, DAYS);
+    for (int day = 0; day < DAYS; day++)
+        fixture_sql(&f,
+                    "INSERT OR REPLACE INTO record_came SELECT id, 'readings', CASE WHEN %d = %d"
+                    " THEN NULL ELSE packed_to_ms + %lld END FROM lot WHERE id = %lld",
+                    day, UNKNOWN, (long long)(day == LATE ? 7 * WHEN_DAY_MS : 8 * WHEN_HOUR_MS),
+                    (long long)fixture_lot(day, 1, 0));
+    fixture_sql(&f, "UPDATE complaint SET logged_ms = %lld", (long long)AT(DAYS + 99, 0));
+    fixture_sql(&f, "UPDATE complaint SET logged_ms = 1 WHERE lot_id = %lld",
+                (long long)fixture_lot(AFTER, 1, 0));
+    struct when_span all = {AT(-1, 0), AT(DAYS + 1, 0)};
+    struct triage *triage = fixture_triage(&f);
+    assert_int_equal(gaps_late_list(f.store, triage->tz, all, &late, &err), 0);
+    assert_int_equal(json_array_size(late), 1);
+    const json_t *row = json_array_get(late, 0), *week;
+    assert_float_equal(number(row, "usual_h"), 8, 0);
+    double sums[3] = {0};
+    size_t i;
+    json_array_foreach(json_object_get(row, "weeks"), i, week)
+    {
+        sums[0] += number(week, "lots");
+        sums[1] += number(week, "late");
+        sums[2] += number(week, "after_complaint");
+    }
+    assert_float_equal(sums[0], DAYS - 1, 0);
+    assert_float_equal(sums[1], 1, 0);
+    assert_float_equal(sums[2], 1, 0);
+    json_decref(late);
+    triage_free(triage);
+    fixture_close(&f);
+}
+
 /* All the time is for the one that is asked for; what no rule reads is refused, not measured. */
 static void one_record_alone(void **state)
 {
@@ -199,6 +242,7 @@ int main(void)
         cmocka_unit_test(hiding_loses_what_giving_back_brings),
         cmocka_unit_test(of_few_cases_nothing_is_said),
         cmocka_unit_test(time_that_is_over_is_said),
+        cmocka_unit_test(late_records_are_told),
         cmocka_unit_test(one_record_alone),
         cmocka_unit_test(rows_are_out_of_sight),
     };
