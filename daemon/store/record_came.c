@@ -6,10 +6,11 @@ int record_came_note(struct store *store, int64_t lot_id, enum record_kind kind,
                      struct error *err)
 {
     assert(store_writing(store));
-    return db_run(store,
-                  "INSERT INTO record_came(lot_id, kind, came_ms) VALUES(?1, ?2, ?3)"
-                  " ON CONFLICT DO NOTHING",
-                  DB(DB_INT(lot_id), DB_TEXT(record_kind_table(kind)->kind), DB_MS(now_ms)), err);
+    return db_run(
+        store,
+        "INSERT INTO record_came(lot_id, kind, came_ms) SELECT ?1, ?2, ?3 WHERE NOT EXISTS"
+        " (SELECT 1 FROM record_came WHERE lot_id = ?1 AND kind = ?2)",
+        DB(DB_INT(lot_id), DB_TEXT(record_kind_table(kind)->kind), DB_MS(now_ms)), err);
 }
 
 int record_came_list(struct store *store, struct when_span packed, record_came_each each, void *arg,

@@ -20,7 +20,7 @@ static const double SETTLED = 0.8, ERRORS = 2; /* standard errors on each side *
 /* Beside chance, what a record told is another than what it will tell: by how much, as standard
  * deviation of the logarithm, was found on simulated plants (tests/plants/given_back.py), and the
  * share of nine in ten of a normal spread. */
-static const double MISFIT = 0.8, NINE_IN_TEN = 1.645;
+static const double MISFIT = 1.2, NINE_IN_TEN = 1.645;
 static const double NOTHING = 5e-4; /* bits a case */
 static const double LEAST_CHANCE =
     1e-9; /* of a cause: a ranking without the record may have none */

@@ -136,6 +136,7 @@ GAPS = {
     "records": [{"kind": "uses", "what": "film", "line": "1", "lots": 40, "with": 24, "share": 0.6,
                  "weeks": [{"week": "2026-W46", "lots": 20, "with": 20}, {"week": "2026-W47", "lots": 20, "with": 4}]},
                 {"kind": "mixes", "what": "", "line": "1", "lots": 40, "with": 40, "share": 1, "weeks": []}],
+    "late": [],
     "still": [{"line": "1", "quantity": "crumb_ph", "value": 5.3, "times": 31, "since": "2026-11-12T08:00:00-05:00"}],
     "drifted": [{"line": "1", "quantity": "core_at_pack_c", "usual": 36.2, "now": 39.8, "z": 9.1}],
     "tells": [{"kind": "uses", "what": "film", "with": 36, "without": 24, "share": 0.6,

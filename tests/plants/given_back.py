@@ -3,11 +3,11 @@ the lots of a simulated plant, gaps is asked of that record, they are given back
 the bits by which rankings move and cases settled, foretold beside what came, and whether the records that tell
 more are named before those that tell less.
 
-    given_back.py BINARIES [--seeds 500..503] [--record uses:film,mixes] [--share 0.4] [--work FOLDER]
+    given_back.py BINARIES [--seeds 500..503] [--record uses:film,readings:crumb_ph] [--share 0.4] [--work FOLDER]
                   [--simulator plants] [--least-inside N]
 
---record is uses:MATERIAL, readings:QUANTITY or mixes, several with commas between. (Without dispatch other
-complaints find their lots, and cases are not the same before and after.)
+--record is uses:MATERIAL or readings:QUANTITY, several with commas between. (Without dispatch other complaints
+find their lots, and cases are not the same before and after; without mixes the uses that name them are refused.)
 --least-inside fails if fewer seeds and records came within the range that was foretold.
 """
 import argparse

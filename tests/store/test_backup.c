@@ -88,7 +88,7 @@ static void a_damaged_database_gives_no_backup(void **state)
     assert_int_equal(stat(s->db, &st), 0);
     memset(noise, 0x5a, sizeof noise);
     int fd = open(s->db, O_WRONLY);
-    assert_int_equal(pwrite(fd, noise, sizeof noise, st.st_size / PAGE / 2 * PAGE), PAGE);
+    assert_int_equal(pwrite(fd, noise, sizeof noise, st.st_size / PAGE * 3 / 4 * PAGE), PAGE);
     close(fd);
     struct store *store = opened(s->dir);
     assert_int_equal(backup_make(store, s->copy, &err), ERROR_INTERNAL);
