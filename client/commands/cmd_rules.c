@@ -2,6 +2,7 @@
 #include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "lots/lot_rules.h"
+#include "rules/limits.h"
 #include "rules/models_file.h"
 #include "rules/rule_files.h"
 #include "rules/rules.h"
@@ -80,7 +81,9 @@ static void on_fault(void *arg, const struct error *fault)
 static int check_all(const char *dir, struct faults *faults, struct rules **ret)
 {
     struct models_parameters parameters;
-    struct text_buffer lexicon_dir = {0}, harm_path = {0}, lots_path = {0}, severity_path = {0};
+    struct text_buffer lexicon_dir = {0}, harm_path = {0}, lots_path = {0}, severity_path = {0},
+                       limits_path = {0};
+    struct limits *limits = NULL;
     struct severity_rules *severity = NULL;
     struct lexicon *lexicon = NULL;
     struct lot_matcher *lots = NULL;
@@ -89,13 +92,17 @@ static int check_all(const char *dir, struct faults *faults, struct rules **ret)
     doc_path(dir, "harm.json", &harm_path);
     doc_path(dir, "lots.json", &lots_path);
     doc_path(dir, "severity.json", &severity_path);
+    doc_path(dir, "limits.json", &limits_path);
     int rc = rules_load(dir, on_fault, faults, ret, NULL);
     lot_rules_load(lots_path.data, on_fault, faults, &lots, NULL);
     models_file_load(dir, on_fault, faults, &parameters, NULL);
     lexicon_load(lexicon_dir.data, on_fault, faults, &lexicon, NULL);
     harm_load(harm_path.data, on_fault, faults, &harm, NULL);
     severity_load(severity_path.data, on_fault, faults, &severity, NULL);
+    limits_load(limits_path.data, on_fault, faults, &limits, NULL);
+    limits_free(limits);
     severity_free(severity);
+    text_buffer_free(&limits_path);
     text_buffer_free(&severity_path);
     text_buffer_free(&lexicon_dir);
     text_buffer_free(&harm_path);

@@ -9,7 +9,7 @@
 #define COMMAND_TABLE(X) \
     X(log) X(complaint) X(find) X(correct) X(withdraw) X(history) X(join) X(load) X(lot) X(measure) X(attach) \
     X(cases) X(rank) X(why) X(ask) X(reach) X(hold) X(release) X(holds) X(follow) X(settle) X(action) \
-    X(week) X(trace) X(returns) X(gaps) X(scores) X(calibrate) X(rules) X(status) X(outbox) \
+    X(week) X(trace) X(returns) X(gaps) X(whatif) X(scores) X(calibrate) X(rules) X(status) X(outbox) \
     X(backup) X(restore) X(export) X(erase) X(help)
 // clang-format on
 #define COMMAND_DECLARE(name) extern const struct command cmd_##name;

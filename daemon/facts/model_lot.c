@@ -37,18 +37,67 @@ static double *number_at(struct lot_conditions *lot, size_t member)
     return (double *)(void *)((char *)lot + member);
 }
 
+/* Of doses. */
+static const char *const DOSES[] = {"inhibitor_pct_flour", "inhibitor_active_pct", "acid_pct_flour",
+                                    "acid_grain", "softener_pct_flour"};
+enum {
+    NUMBERS_COUNT = sizeof NUMBERS / sizeof NUMBERS[0],
+    DOSES_COUNT = sizeof DOSES / sizeof DOSES[0]
+};
+
+const char *model_lot_takes(size_t index)
+{
+    return index < DOSES_COUNT                   ? DOSES[index]
+           : index - DOSES_COUNT < NUMBERS_COUNT ? NUMBERS[index - DOSES_COUNT].quantity
+                                                 : NULL;
+}
+
+/* Where a lot's readings come from. */
+struct source {
+    const struct lot_record *record;
+    const struct fact_baseline *baseline;
+    int64_t as_of_ms;
+    const struct model_changes *changes; /* NULL: none */
+};
+
+static const struct model_change *change_of(const struct source *s, const char *quantity)
+{
+    for (size_t i = 0; s->changes && i < s->changes->count; i++)
+        if (strcmp(s->changes->row[i].quantity, quantity) == 0)
+            return &s->changes->row[i];
+    return NULL;
+}
+
+/* Does it follow from what is changed? */
+static bool is_overtaken(const struct source *s, const char *quantity)
+{
+    static const struct {
+        const char *what, *with;
+    } FOLLOWS[] = {{"propionate_ppm", "inhibitor_pct_flour"},
+                   {"propionate_ppm", "inhibitor_active_pct"},
+                   {"core_at_pack_c", "cool_min"},
+                   {"core_at_pack_c", "cooler_air_c"},
+                   {"core_at_pack_c", "core_end_bake_c"}};
+    for (size_t i = 0; i < sizeof FOLLOWS / sizeof FOLLOWS[0]; i++)
+        if (strcmp(FOLLOWS[i].what, quantity) == 0 && change_of(s, FOLLOWS[i].with))
+            return true;
+    return false;
+}
+
 struct reading {
     double made, specified;
 };
 
-static struct reading reading_of(const struct lot_record *record,
-                                 const struct fact_baseline *baseline, const char *quantity,
-                                 int64_t as_of_ms)
+static struct reading reading_of(const struct source *s, const char *quantity)
 {
-    const struct lot_series *series = lot_record_series(record, quantity);
-    const struct fact_usual *usual = facts_usual(baseline, quantity);
+    const struct lot_series *series = lot_record_series(s->record, quantity);
+    const struct fact_usual *usual = facts_usual(s->baseline, quantity);
+    const struct model_change *change = change_of(s, quantity);
     struct reading reading = {NAN, series ? series->target : NAN};
-    reading.made = lot_record_with(record, quantity, NULL, 0, as_of_ms).median;
+    if (change)
+        reading.made = change->value;
+    else if (!(s->changes && s->changes->nothing_read) && !is_overtaken(s, quantity))
+        reading.made = lot_record_with(s->record, quantity, NULL, 0, s->as_of_ms).median;
     if (isnan(reading.specified) && usual && usual->count >= FACTS_BASELINE_LEAST)
         reading.specified = usual->median[PART_MEDIAN];
     return reading;
@@ -69,14 +118,12 @@ static double vinegar_active_pct(double grain)
     return isnan(grain) ? NAN : acid_vinegar_g_100ml(grain);
 }
 
-static void take_doses(const struct rules *rules, const struct lot_record *record,
-                       const struct fact_baseline *baseline, int64_t as_of_ms,
-                       struct model_lot *ret)
+static void take_doses(const struct rules *rules, const struct source *s, struct model_lot *ret)
 {
-    struct reading inhibitor = reading_of(record, baseline, "inhibitor_pct_flour", as_of_ms);
-    struct reading active = reading_of(record, baseline, "inhibitor_active_pct", as_of_ms);
-    struct reading acid = reading_of(record, baseline, "acid_pct_flour", as_of_ms);
-    struct reading grain = reading_of(record, baseline, "acid_grain", as_of_ms);
+    struct reading inhibitor = reading_of(s, "inhibitor_pct_flour");
+    struct reading active = reading_of(s, "inhibitor_active_pct");
+    struct reading acid = reading_of(s, "acid_pct_flour");
+    struct reading grain = reading_of(s, "acid_grain");
     const char *salt = rules->ranking.inhibitor, *sour = rules->ranking.acid;
     add_dose(&ret->specified, salt, inhibitor.specified, active.specified);
     add_dose(&ret->specified, sour, acid.specified, vinegar_active_pct(grain.specified));
@@ -108,22 +155,46 @@ static void take_transit(const struct lot_record *record, int64_t as_of_ms,
     }
 }
 
-void model_lot_of(const struct rules *rules, const struct lot_record *record,
-                  const struct fact_baseline *baseline, int64_t as_of_ms, struct model_lot *ret)
+static void take(const struct rules *rules, const struct source *s, struct model_lot *ret)
 {
     lot_conditions_unknown(&ret->made);
     lot_conditions_unknown(&ret->specified);
-    for (size_t i = 0; i < sizeof NUMBERS / sizeof NUMBERS[0]; i++) {
-        struct reading reading = reading_of(record, baseline, NUMBERS[i].quantity, as_of_ms);
+    for (size_t i = 0; i < NUMBERS_COUNT; i++) {
+        struct reading reading = reading_of(s, NUMBERS[i].quantity);
         *number_at(&ret->made, NUMBERS[i].member) = reading.made;
         *number_at(&ret->specified, NUMBERS[i].member) = reading.specified;
     }
     ret->specified.propionate_mg_kg = NAN; /* the dose stands for it */
-    struct reading softener = reading_of(record, baseline, "softener_pct_flour", as_of_ms);
+    struct reading softener = reading_of(s, "softener_pct_flour");
     if (softener.specified > 0 && !isnan(softener.made))
         ret->made.softener_ratio = softener.made / softener.specified;
-    if (record->lot.unit_g > 0)
-        ret->specified.loaf_g = ret->made.loaf_g = record->lot.unit_g;
-    take_doses(rules, record, baseline, as_of_ms, ret);
-    take_transit(record, as_of_ms, &ret->made);
+    if (s->record->lot.unit_g > 0)
+        ret->specified.loaf_g = ret->made.loaf_g = s->record->lot.unit_g;
+    take_doses(rules, s, ret);
+    if (!s->changes || !s->changes->nothing_read)
+        take_transit(s->record, s->as_of_ms, &ret->made);
+}
+
+void model_lot_of(const struct rules *rules, const struct lot_record *record,
+                  const struct fact_baseline *baseline, int64_t as_of_ms, struct model_lot *ret)
+{
+    const struct source source = {record, baseline, as_of_ms, NULL};
+    take(rules, &source, ret);
+}
+
+void model_lot_changed(const struct rules *rules, const struct lot_record *record,
+                       const struct fact_baseline *baseline, const struct model_changes *changes,
+                       struct model_lot *ret)
+{
+    const struct source source = {record, baseline, INT64_MAX, changes};
+    take(rules, &source, ret);
+}
+
+double model_lot_value(const struct lot_record *record, const struct fact_baseline *baseline,
+                       const char *quantity, bool nothing_read)
+{
+    const struct model_changes none = {.nothing_read = nothing_read};
+    const struct source source = {record, baseline, INT64_MAX, &none};
+    struct reading reading = reading_of(&source, quantity);
+    return isnan(reading.made) ? reading.specified : reading.made;
 }

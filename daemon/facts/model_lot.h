@@ -9,11 +9,34 @@ struct model_lot {
     struct lot_conditions made, specified;
 };
 
+/* What is taken otherwise than the records have it: of what a lot was made with. */
+struct model_change {
+    const char *quantity;
+    double value;
+};
+struct model_changes {
+    const struct model_change *row;
+    size_t count;
+    bool nothing_read; /* of the lot's own records nothing: it is made as specified but for these */
+};
+
 /* From the records until `as_of_ms`; what has no target is taken from the recent lots. */
 void model_lot_of(const struct rules *rules, const struct lot_record *record,
                   const struct fact_baseline *baseline, int64_t as_of_ms, struct model_lot *ret);
 
-/* Whether the models read that quantity of a lot. */
+/* The same with changes. What followed from what is changed is forgotten: an assay of propionate
+ * with the dose, a core at packing that was read with the cooling. */
+void model_lot_changed(const struct rules *rules, const struct lot_record *record,
+                       const struct fact_baseline *baseline, const struct model_changes *changes,
+                       struct model_lot *ret);
+/* What is on record of a quantity that the models take: of the lot, else its target, else the
+ * usual; NAN if nothing is. */
+double model_lot_value(const struct lot_record *record, const struct fact_baseline *baseline,
+                       const char *quantity, bool nothing_read);
+
+/* Whether the models read that quantity of a lot as a number of its own. */
 bool model_lot_reads(const char *quantity);
+/* The quantities that may be changed, in the order they are told; NULL past the last. */
+const char *model_lot_takes(size_t index);
 
 #endif

@@ -74,6 +74,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("GET", "scores", STUDY, QUICK, weeks_scores, "from to") \
     X("GET", "returns", STUDY, QUICK, returns_get, "from to") \
     X("GET", "gaps", STUDY, LONG, gaps_get, "weeks within record") \
+    X("GET", "whatif", STUDY, QUICK, whatif_get, "of set hold share") \
     X("GET", "calibration", STUDY, LONG, calibration_get, "") \
     X("POST", "calibration", QUALITY, LONG, calibration_post, "") \
     X("GET", "rules", SHOP, QUICK, admin_rules, "") \

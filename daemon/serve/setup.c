@@ -5,6 +5,7 @@
 #include "intake/lexicon.h"
 #include "lots/lot_rules.h"
 #include "notify/mime.h"
+#include "rules/limits.h"
 #include "rules/rule_files.h"
 #include "rules/severity.h"
 #include "serve/credentials.h"
@@ -129,24 +130,31 @@ static int end_words(struct words *words, struct setup *setup, struct error *err
 static int load_rules(struct setup *setup, const struct log *log, struct error *err)
 {
     const char *dir = setup->rules_dir;
-    struct text_buffer lots = {0}, lexicon = {0}, harm = {0}, severity = {0};
+    struct text_buffer lots = {0}, lexicon = {0}, harm = {0}, severity = {0}, limits = {0};
     doc_below(dir, "lexicon", &lexicon);
     struct words words = {.dir = lexicon.data, .log = log};
     begin_words(&words);
     doc_path(dir, "lots.json", &lots);
     doc_path(dir, "harm.json", &harm);
     doc_path(dir, "severity.json", &severity);
+    doc_path(dir, "limits.json", &limits);
     void *arg = (void *)log;
     int rc = triage_new(dir, setup->tz, log_fault, arg, &setup->triage, err);
     int of_lots = lot_rules_load(lots.data, log_fault, arg, &setup->matcher, err);
     int of_harm = harm_load(harm.data, log_fault, arg, &setup->harm, err);
     int of_severity = severity_load(severity.data, log_fault, arg, &setup->severity, err);
+    int of_limits = limits_load(limits.data, log_fault, arg, &setup->limits, err);
     int of_words = end_words(&words, setup, err);
     text_buffer_free(&lexicon);
     text_buffer_free(&severity);
+    text_buffer_free(&limits);
     text_buffer_free(&lots);
     text_buffer_free(&harm);
-    return rc ? rc : of_lots ? of_lots : of_words ? of_words : of_harm ? of_harm : of_severity;
+    const int codes[] = {rc, of_lots, of_words, of_harm, of_severity, of_limits};
+    for (size_t i = 0; i < sizeof codes / sizeof codes[0]; i++)
+        if (codes[i])
+            return codes[i];
+    return 0;
 }
 
 int setup_load(const char *config_path, const char *rules_dir, const struct setup *in_force,
@@ -193,6 +201,7 @@ void setup_unref(struct setup *setup)
     lexicon_free(setup->lexicon);
     json_decref(setup->harm);
     severity_free(setup->severity);
+    limits_free(setup->limits);
     tz_close(setup->tz);
     SSL_CTX_free(setup->tls);
     json_decref(setup->needs_restart);

@@ -17,8 +17,8 @@ SOURCE = pathlib.Path(__file__).resolve().parents[2]
 VIEWS = [["status"], ["cases"], ["rank", "C1"], ["why", "C1"], ["ask", "C1"], ["reach", "C1"],
          ["lot", "L2-6321-B0412"], ["lot", "63?1"], ["week"], ["week", "--by", "line"], ["scores"], ["rules", "list"],
          ["trace", "--symptom", "mold"], ["action", "--list"], ["action", "7", "--effect"],
-         ["calibrate"], ["returns"], ["gaps"], ["outbox"], ["holds"], ["follow", "C1"], ["follow", "--call-backs"],
-         ["cases", "--order", "urgent"],
+         ["calibrate"], ["returns"], ["gaps"], ["whatif", "C1"], ["outbox"], ["holds"], ["follow", "C1"],
+         ["follow", "--call-backs"], ["cases", "--order", "urgent"],
          ["help"], ["help", "log"], ["help", "week"], ["rank", "--all"]]
 
 
@@ -175,6 +175,19 @@ All facts: oddloaf why C1
         self.assertIn("1 uses film 40 24 2026-W47: 4 of 20", out)
         self.assertIn("line 1, crumb_ph stands still: 5.3, 31 times since", out)
         self.assertIn("line 1, core_at_pack_c drifted: 39.8 in the last week, usual 36.2", out)
+
+    def test_whatif(self):
+        out = " ".join(self.ok("whatif", "C7", "core_at_pack_c=39", "crumb_ph=5.2", "--hold", "9", "--share", "90").split())
+        self.assertEqual(self.daemon.requests[-1]["query"],
+                         {"of": "C7", "set": "core_at_pack_c=39,crumb_ph=5.2", "hold": "9", "share": "90"})
+        self.assertIn("Core temperature at packing: 39 degC, was 51.9", out)
+        self.assertIn("as made 6.3 (3.3 to 11.8)", out)
+        self.assertIn("Packs without mold on day 9: as made 38 %, as changed 74 %.", out)
+        self.assertIn("try it at the bench, and have a licensed person approve", out)
+        self.assertEqual(self.run_client("whatif")[0], 2)
+        self.assertEqual(self.run_client("whatif", "C7", "core_at_pack_c")[0], 2)
+        self.assertEqual(self.run_client("whatif", "C7", "a=1,b=2")[0], 2)
+        self.assertEqual(self.run_client("whatif", "C7", "--share", "90")[0], 2)
 
     def test_returns(self):
         out = self.ok("returns", "--from", "2026-11-09", "--to", "2026-11-15")

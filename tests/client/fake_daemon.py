@@ -143,6 +143,25 @@ GAPS = {
                "gain": {"bits": 0.11, "low": 0.02, "high": 0.2}, "more_a_month": {"cases": 2.9, "low": 0.4, "high": 5.4},
                "says": "film in uses: recorded for the lots of 36 of 60 cases; of all, an estimated 0.110 bits of doubt a "
                "case less (0.020 to 0.200), and 2.9 more cases a month at 80 % (0.4 to 5.4)"}]}
+SPAN = {"low": 3.32, "typical": 6.26, "high": 11.78, "beyond": False, "valid": True, "reason": ""}
+UNSAID = dict(SPAN, valid=False, reason="crumb outside the range of the acid formulas")
+WHATIF = {
+    "case": "C7", "lot": "L2 6321 B0412", "product": "W24", "name": "White Pan 24 oz", "family": "pan-bread",
+    "changed": [{"quantity": "core_at_pack_c", "title": "Core temperature at packing", "unit": "degC", "was": 51.9, "is": 39},
+                {"quantity": "crumb_ph", "title": "Crumb pH", "unit": "pH", "was": None, "is": 5.2}],
+    "ways": [{"way": "as made", "mold_free_days": SPAN, "without_mold": 0.38, "odor": UNSAID, "firmness": dict(SPAN, day=5)},
+             {"way": "as changed", "mold_free_days": dict(SPAN, typical=60, beyond=True), "without_mold": 0.74,
+              "odor": SPAN, "firmness": dict(SPAN, day=5)}],
+    "hold": {"days": 9, "share": 0.9, "without_mold": 0.74, "says": "One of these changes alone would hold so long.",
+             "levers": [{"quantity": "core_at_pack_c", "title": "Core temperature at packing", "unit": "degC", "now": 39,
+                         "needs": None, "last": 21, "good": False, "against": "no value in reach holds so long"},
+                        {"quantity": "inhibitor_pct_flour", "title": "Inhibitor dose", "unit": "%", "now": 0.3, "needs": 0.62,
+                         "last": 1, "good": False, "against": "3100 mg/kg of propionic acid, above 3000"},
+                        {"quantity": "crumb_ph", "title": "Crumb pH", "unit": "pH", "now": None, "needs": None, "last": 4.5,
+                         "good": False, "against": "it is on no record, nor a target for it"},
+                        {"quantity": None, "title": "Spores that reach a pack", "unit": "of today's", "now": 1, "needs": 0.17,
+                         "last": 0.001, "good": True, "against": ""}]},
+    "cautions": ["Keep to local law."]}
 RETURNS = dict(
     RATES, **{"from": "2026-11-09", "to": "2026-11-15", "returns": 2, "units": 26,
               "dispatched": 600, "by": {
@@ -375,6 +394,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             "calibration": lambda: CALIBRATION,
             "returns": lambda: RETURNS,
             "gaps": lambda: GAPS,
+            "whatif": lambda: WHATIF,
             "trace": lambda: {"symptom": "mold", "tested": 32, "factors": [
                 {"factor": "film", "level": "F-0911", "case_lots_exposed": 9, "case_lots": 11,
                  "other_lots_exposed": 20, "other_lots": 400, "odds_ratio": 85.5, "low": 17.2,

@@ -112,6 +112,7 @@ COMMANDS = {
             {"factor": "store", "level": "1"}, {"factor": "store", "level": "2"}]}, {**TRACED, "high": None, "other_lots": 0,
              "same_lots": [{"factor": "route", "level": "R"}]}] + [TRACED] * 14,
          "runs": [RUN, {**RUN, "lots": ["A", "B"]}]}]),
+    "whatif": (["whatif", "C7", "core_at_pack_c=39", "--hold", "9"], [fake_daemon.WHATIF]),
     "trace-to": (["trace", "--symptom", "mold", "--to", "2019-11-01"], [{"factors": [], "runs": []}]),
     "rank": (["rank", "C1"], [RANK]),
     "rank-plain": (["rank", "C1"], [{**RANK, "harm": False, "complaints": ["a"], "joined": [], "moved_here": [],

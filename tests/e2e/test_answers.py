@@ -244,11 +244,26 @@ def look_at_weeks(ask):
     ask.get("trace?symptom=mold", 400)
     assert ask.get("returns?from=2026-11-01&to=2026-11-30")["stand"]
     assert ask.get("gaps?weeks=4")["records"]
+    what_if(ask)
     number = ask.post("actions", {"line": "1", "cause": "packed-hot", "symptom": "mold", "at": "2026-11-10",
                                   "note": "fan replaced", "by": "mira"}, 201)["action"]
     ask.get("actions")
     ask.get(f"actions/{number}/effect")
     ask.get(f"actions/{number}/effect?days=400", 400)
+
+
+def what_if(ask):
+    lot = ask.get("cases?limit=1")["cases"][0]["lot"]
+    told = ask.get(f"whatif?of={urllib.parse.quote(lot)}&set=core_at_pack_c=30,crumb_ph=5.1&hold=9&share=90")
+    assert [way["way"] for way in told["ways"]] == ["as made", "as specified", "as changed"], told
+    assert [row["is"] for row in told["changed"]] == [30, 5.1] and told["lot"] == lot, told
+    product = ask.get(f"whatif?of={told['product']}")
+    assert product["lot"] is None and product["hold"] is None and product["ways"][0] == dict(told["ways"][1], without_mold=None)
+    for wrong in ("set=nonsense=1", "set=crumb_ph=", "set=crumb_ph=40", "set=crumb_ph=5,crumb_ph=5.2", "hold=0", "share=100"):
+        ask.get(f"whatif?of={told['product']}&{wrong}", 400)
+    ask.get("whatif?of=C999999", 404)
+    ask.get("whatif?of=nothing+so+called", 404)
+    ask.get("whatif", 400)
 
 
 def fit_the_model(ask):

@@ -8,6 +8,7 @@
 #include "lots/match.h"
 #include "rules/catalogue.h"
 #include "rules/load_catalogue.h"
+#include "rules/limits.h"
 #include "rules/models_file.h"
 #include "rules/rules.h"
 #include "rules/severity.h"
@@ -89,6 +90,14 @@ static int load_severity(struct trial *t)
     struct severity_rules *rules = NULL;
     int rc = severity_load(t->path, on_fault, t, &rules, NULL);
     severity_free(rules);
+    return rc;
+}
+
+static int load_limits(struct trial *t)
+{
+    struct limits *limits = NULL;
+    int rc = limits_load(t->path, on_fault, t, &limits, NULL);
+    limits_free(limits);
     return rc;
 }
 
@@ -201,6 +210,7 @@ static void what_is_read_and_said(void **state)
     try_file("lexicon/es.json", load_lexicon, false);
     try_file("harm.json", load_harm, false);
     try_file("severity.json", load_severity, false);
+    try_file("limits.json", load_limits, false);
 }
 
 static void questions_and_ranking(void **state)

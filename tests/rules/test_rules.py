@@ -115,7 +115,7 @@ class Files(unittest.TestCase):
         files += [("common_words.schema.json", ("lexicon", "common", n))
                   for n in json_files("lexicon", "common")]
         files += [(f"{n}.schema.json", (f"{n}.json",))
-                  for n in ("asks", "cautions", "harm", "ranking", "quantities", "places", "lots", "models")
+                  for n in ("asks", "cautions", "harm", "limits", "lots", "models", "places", "quantities", "ranking", "severity")
                   if os.path.exists(os.path.join(RULES, f"{n}.json"))]
         for schema, path in files:
             with self.subTest(path=path):

@@ -1,0 +1,24 @@
+/* rules/limits.json: the most that law allows in bread, by family of products. Values are the
+ * plant's; whoever prints one defers to local law. Immutable once loaded. */
+#ifndef ODDLOAF_RULES_LIMITS_H
+#define ODDLOAF_RULES_LIMITS_H
+
+#include "base/doc.h"
+
+struct limit {
+    const char *family;     /* of products, as the records have it */
+    double propionic_mg_kg; /* as propionic acid, in bread */
+    const char *what, *source;
+};
+struct limits;
+
+/* Every fault is reported (`report` may be NULL); the first is in `err`, too. No file is no fault:
+ * no limits. */
+int limits_load(const char *path, doc_report report, void *arg, struct limits **ret,
+                struct error *err);
+void limits_free(struct limits *limits); /* NULL is fine */
+
+/* NULL: the file names none for that family. Borrowed. */
+const struct limit *limits_of(const struct limits *limits, const char *family);
+
+#endif

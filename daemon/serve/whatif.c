@@ -1,0 +1,201 @@
+/* GET /v1/whatif: what the models expect with something done otherwise. */
+#include "tell/whatif.h"
+#include "base/short_id.h"
+#include "base/text.h"
+#include "desk/named.h"
+#include "lots/product_named.h"
+#include "serve/app.h"
+#include "serve/lot_named.h"
+#include "serve/route.h"
+#include "store/case.h"
+#include "store/lot_find.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { SHARE_PCT = 95 };
+
+/* What is asked of: a case's lot, a product, or a lot. */
+struct subject {
+    int64_t case_id, lot_id;
+    bool of_product;
+};
+
+/* ---- of what ---- */
+
+static int keep_lot(void *arg, const struct lot_find_key *key)
+{
+    *(int64_t *)arg = key->lot_id;
+    return 1;
+}
+
+static int newest_lot(struct store *store, const struct lot_find_product *product, int64_t *ret,
+                      struct error *err)
+{
+    const struct lot_find_where where = {.product_id = product->product_id,
+                                         .code_day = WHEN_UNKNOWN_DAY,
+                                         .packed = {0, INT64_MAX},
+                                         .limit = 1};
+    bool more;
+    int rc = lot_find_each_key(store, &where, keep_lot, ret, &more, err);
+    if (rc && !*ret)
+        return rc;
+    if (*ret)
+        return 0;
+    error_hint(err, "its targets and usual readings go by its lots: load some");
+    return error_set(err, ERROR_NOT_FOUND, "no lot of product %.60s is on record",
+                     product->product);
+}
+
+static int find_case(struct store *store, const char *word, struct subject *ret, struct error *err)
+{
+    struct case_row row;
+    int rc = named_case(store, word, &ret->case_id, err);
+    if (!rc)
+        rc = case_get(store, ret->case_id, &row, err);
+    if (rc)
+        return rc;
+    ret->lot_id = row.lot_id;
+    if (row.lot_id)
+        return 0;
+    error_hint(err, "name the lot, or its product");
+    return error_set(err, ERROR_CONFLICT, "the lot of %.20s is not certain", word);
+}
+
+static bool looks_like_case(const char *word)
+{
+    return (*word == 'C' || *word == 'c') && word[1] && !word[1 + strspn(word + 1, "0123456789")];
+}
+
+/* A product's code may look like a lot's; a lot on record goes first. */
+static int find_subject(struct setup *setup, struct store *store, const char *word, int64_t now_ms,
+                        struct subject *ret, struct error *err)
+{
+    struct hold_of lot = {0};
+    struct product_named product;
+    struct lot_find_row row;
+    if (lot_find_by_code(store, word, &row, NULL) == 0) {
+        ret->lot_id = row.lot_id;
+        return 0;
+    }
+    if (looks_like_case(word))
+        return find_case(store, word, ret, err);
+    int rc = product_named_find(store, word, &product, err);
+    if (rc)
+        return rc;
+    if (product_named_one(&product)) {
+        ret->of_product = true;
+        return newest_lot(store, &product.row[0], &ret->lot_id, err);
+    }
+    rc = lot_named(setup, store, word, now_ms, &lot, err);
+    ret->lot_id = lot.lot_id;
+    if (rc || lot.lot_id)
+        return rc;
+    error_hint(err, "a lot's code, a case as C12, or one product by its code or name");
+    return error_set(err, ERROR_NOT_FOUND, "no lot, case or single product is called %.60s", word);
+}
+
+/* ---- with what otherwise ---- */
+
+static const char *taken(const char *quantity)
+{
+    const char *name;
+    for (size_t i = 0; (name = model_lot_takes(i)); i++)
+        if (strcmp(name, quantity) == 0)
+            return name;
+    return NULL;
+}
+
+/* The name it is like, else the first that are read off a loaf; the client's help has all. */
+static void hint_taken(const struct catalogue *catalogue, const char *name, struct error *err)
+{
+    const char *like = catalogue_like(catalogue, name);
+    if (like && taken(like))
+        error_hint(err, "is it %s?", like);
+    else
+        error_hint(err, "the models take the dose (inhibitor_pct_flour, acid_pct_flour), crumb_ph, "
+                        "crumb_aw, bake_min, cool_min, core_at_pack_c and others: "
+                        "oddloaf help whatif");
+}
+
+static int read_change(const struct setup *setup, const char *text, struct whatif *asked,
+                       struct error *err)
+{
+    const struct catalogue *catalogue = triage_catalogue(setup->triage);
+    const struct catalogue_quantity *quantity = NULL;
+    char *name = xstrndup(text, strcspn(text, "=")), *end = NULL;
+    const char *value_text = text + strlen(name), *known = NULL;
+    double value = *value_text ? strtod(value_text + 1, &end) : NAN;
+    int rc = 0;
+    quantity = catalogue_said(catalogue, name);
+    known = quantity ? taken(quantity->name) : NULL;
+    if (!known) {
+        hint_taken(catalogue, name, err);
+        rc = error_set(err, ERROR_INVALID, "the models know nothing of %.60s", name);
+    } else if (!*value_text || !value_text[1] || *end || !isfinite(value)) {
+        rc = error_set(err, ERROR_INVALID, "must be QUANTITY=NUMBER, as core_at_pack_c=39");
+    } else {
+        rc = triage_check_quantity(setup->triage, known, value, err);
+    }
+    for (size_t i = 0; i < asked->change_count && !rc; i++)
+        if (strcmp(asked->changes[i].quantity, known) == 0)
+            rc = error_set(err, ERROR_INVALID, "%s is set twice", known);
+    if (!rc && asked->change_count == WHATIF_CHANGES)
+        rc = error_set(err, ERROR_INVALID, "more than %d changes", WHATIF_CHANGES);
+    if (!rc)
+        asked->changes[asked->change_count++] = (struct model_change){known, value};
+    else
+        error_field(err, "set", text);
+    free(name);
+    return rc;
+}
+
+/* "core_at_pack_c=39,crumb_ph=5.2" */
+static int read_changes(const struct setup *setup, const char *text, struct whatif *asked,
+                        struct error *err)
+{
+    char *copy = xstrndup(text ? text : "", text ? strlen(text) : 0), *rest = NULL;
+    int rc = 0;
+    for (char *one = strtok_r(copy, ",", &rest); one && !rc; one = strtok_r(NULL, ",", &rest))
+        rc = read_change(setup, one, asked, err);
+    free(copy);
+    return rc;
+}
+
+static int read_query(const struct request *rq, const struct setup *setup, struct whatif *asked,
+                      struct error *err)
+{
+    int64_t days = 0, pct = SHARE_PCT;
+    int rc = request_query_within(rq, "hold", 1, WHATIF_DAYS_MOST, &days, err);
+    if (!rc)
+        rc = request_query_within(rq, "share", 50, 99, &pct, err);
+    asked->hold_days = (int)days;
+    asked->share = (double)pct / 100;
+    return rc ? rc : read_changes(setup, request_query(rq, "set"), asked, err);
+}
+
+void whatif_get(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct setup *setup = app_setup(rq->app);
+    struct whatif asked = {.limits = setup->limits};
+    struct subject subject = {0};
+    json_t *answer = NULL;
+    const char *word = request_query(rq, "of");
+    int rc = word && *word ? 0 : error_set(&err, ERROR_INVALID, "a lot, a case or a product");
+    if (rc)
+        error_field(&err, "of", word ? word : "");
+    if (!rc)
+        rc = read_query(rq, setup, &asked, &err);
+    if (!rc)
+        rc = find_subject(setup, store, word, app_now_ms(rq->app), &subject, &err);
+    asked.lot_id = subject.lot_id;
+    asked.of_product = subject.of_product;
+    if (!rc)
+        rc = whatif_tell(setup->triage, store, &asked, &answer, &err);
+    if (!rc)
+        json_object_set_new(answer, "case",
+                            subject.case_id ? json_string(CASE_ID(subject.case_id)) : json_null());
+    setup_unref(setup);
+    request_reply_result(rq, rc, answer, &err);
+}

@@ -1,0 +1,306 @@
+#include "tell/whatif.h"
+#include "base/jsonx.h"
+#include "rank/case_rank.h"
+#include "tell/case_json.h"
+#include <math.h>
+#include <string.h>
+
+enum { FIRM_DAY = 5, HALVINGS = 40 };
+/* Of the dose below the largest that the acid formulas were tried at, of the crumb above that of
+ * sourdough: where nobody looks further. Common practice, no source. */
+static const double DOSE_MOST_PCT = 1.0, PH_LEAST = 4.5;
+/* What the strictest hygiene could do to the spores that reach a pack: engineering inference. */
+static const double SPORES_LEAST = 1e-3;
+/* A change of less than that is none. */
+static const double SAME = 1e-6;
+
+struct expecting {
+    struct triage *triage;
+    const struct whatif *asked;
+    const struct lot_record *record;
+    const struct fact_baseline *baseline;
+};
+
+/* The lot with the changes asked for and, of `more`, one besides. */
+static void changed_lot(const struct expecting *x, const struct model_change *more,
+                        struct model_lot *ret)
+{
+    struct model_change row[WHATIF_CHANGES + 1];
+    struct model_changes changes = {row, 0, x->asked->of_product};
+    for (size_t i = 0; i < x->asked->change_count; i++)
+        if (!more || strcmp(more->quantity, x->asked->changes[i].quantity) != 0)
+            row[changes.count++] = x->asked->changes[i];
+    if (more)
+        row[changes.count++] = *more;
+    model_lot_changed(x->triage->rules, x->record, x->baseline, &changes, ret);
+}
+
+/* ---- what the models expect ---- */
+
+static json_t *days_json(const struct mold_prediction *mold)
+{
+    const struct spread_range *days = &mold->mold_free_days;
+    double most = mold->horizon_days; /* past it no number is told but its own */
+    return json_pack("{s:o, s:o, s:o, s:b, s:b, s:s}", "low",
+                     jsonx_rounded(fmin(days->low, most), 2), "typical",
+                     jsonx_rounded(fmin(days->typical, most), 2), "high",
+                     jsonx_rounded(fmin(days->high, most), 2), "beyond", days->typical > most,
+                     "valid", mold->valid, "reason", mold->reason);
+}
+
+static double moldy_share(const struct expecting *x, const struct model_lot *lot, double day)
+{
+    struct mold_course course;
+    predict_mold_course(&lot->made, &lot->specified, &x->triage->models, &course);
+    return course.valid ? predict_course_share(&course, &x->triage->models, day) : NAN;
+}
+
+static json_t *odor_json(const struct odor_prediction *odor)
+{
+    const struct spread_range *range = &odor->cold_ratio;
+    bool valid = odor->valid;
+    return json_pack(
+        "{s:o, s:o, s:o, s:o, s:b, s:s}", "low", jsonx_rounded(valid ? range->low : NAN, 3),
+        "typical", jsonx_rounded(valid ? range->typical : NAN, 3), "high",
+        jsonx_rounded(valid ? range->high : NAN, 3), "warm",
+        jsonx_rounded(valid ? odor->warm.ratio : NAN, 3), "valid", valid, "reason", odor->reason);
+}
+
+static json_t *firmness_json(const struct firmness_prediction *firm)
+{
+    bool valid = firm->valid;
+    return json_pack("{s:i, s:o, s:o, s:o, s:b, s:s}", "day", FIRM_DAY, "low",
+                     jsonx_rounded(valid ? firm->ratio.low : NAN, 2), "typical",
+                     jsonx_rounded(valid ? firm->ratio.typical : NAN, 2), "high",
+                     jsonx_rounded(valid ? firm->ratio.high : NAN, 2), "valid", valid, "reason",
+                     firm->reason);
+}
+
+static json_t *way_json(const struct expecting *x, const char *way, const struct model_lot *lot)
+{
+    const struct models_parameters *models = &x->triage->models;
+    struct mold_prediction mold;
+    struct odor_prediction odor;
+    struct firmness_prediction firm;
+    predict_mold(&lot->made, &lot->specified, models, &mold);
+    predict_odor(&lot->made, &lot->specified, models, &odor);
+    predict_firmness(&lot->made, &lot->specified, models, FIRM_DAY, &firm);
+    double moldy =
+        x->asked->hold_days && mold.valid ? moldy_share(x, lot, x->asked->hold_days) : NAN;
+    return json_pack("{s:s, s:o, s:o, s:o, s:o}", "way", way, "mold_free_days", days_json(&mold),
+                     "without_mold", jsonx_rounded(1 - moldy, 4), "odor", odor_json(&odor),
+                     "firmness", firmness_json(&firm));
+}
+
+static json_t *ways_json(const struct expecting *x)
+{
+    const struct model_changes none = {.nothing_read = x->asked->of_product};
+    json_t *ways = json_array();
+    struct model_lot lot;
+    model_lot_changed(x->triage->rules, x->record, x->baseline, &none, &lot);
+    if (!x->asked->of_product)
+        json_array_append_new(ways, way_json(x, "as made", &lot));
+    lot.made = lot.specified;
+    json_array_append_new(ways, way_json(x, "as specified", &lot));
+    if (x->asked->change_count) {
+        changed_lot(x, NULL, &lot);
+        json_array_append_new(ways, way_json(x, "as changed", &lot));
+    }
+    return ways;
+}
+
+static json_t *changes_json(const struct expecting *x)
+{
+    json_t *list = json_array();
+    for (size_t i = 0; i < x->asked->change_count; i++) {
+        const struct model_change *change = &x->asked->changes[i];
+        const struct catalogue_quantity *known =
+            catalogue_quantity(x->triage->rules->catalogue, change->quantity);
+        double was =
+            model_lot_value(x->record, x->baseline, change->quantity, x->asked->of_product);
+        json_array_append_new(list,
+                              json_pack("{s:s, s:s, s:s, s:o, s:f}", "quantity", change->quantity,
+                                        "title", known ? known->title : change->quantity, "unit",
+                                        known ? known->unit : "", "was", jsonx_rounded(was, 4),
+                                        "is", change->value));
+    }
+    return list;
+}
+
+/* ---- what would have held ---- */
+
+struct lever {
+    const char *quantity; /* NULL: the spores that reach a pack */
+    double now, last;     /* from, to: each step towards `last` holds longer */
+};
+
+static void pulled(const struct expecting *x, const struct lever *lever, double value,
+                   struct model_lot *ret)
+{
+    const struct model_change change = {lever->quantity, value};
+    changed_lot(x, lever->quantity ? &change : NULL, ret);
+    if (!lever->quantity)
+        ret->made.spores_factor = value;
+}
+
+static bool holds(const struct expecting *x, const struct lever *lever, double value)
+{
+    struct model_lot lot;
+    pulled(x, lever, value, &lot);
+    return moldy_share(x, &lot, x->asked->hold_days) <= 1 - x->asked->share;
+}
+
+/* The nearest value that holds; NAN: not even the last does. */
+static double needed(const struct expecting *x, const struct lever *lever)
+{
+    if (!holds(x, lever, lever->last))
+        return NAN;
+    double fails = lever->now, held = lever->last;
+    for (int i = 0; i < HALVINGS; i++) {
+        double middle = lever->quantity ? (fails + held) / 2 : sqrt(fails * held);
+        *(holds(x, lever, middle) ? &held : &fails) = middle;
+    }
+    return held;
+}
+
+/* What speaks against it though it holds; false: nothing. Never more than a model knows. */
+static bool objection(const struct expecting *x, const struct lever *lever, double value,
+                      struct text_buffer *out)
+{
+    struct model_lot lot;
+    struct odor_prediction odor;
+    struct mold_prediction mold;
+    const struct limit *limit = limits_of(x->asked->limits, x->record->lot.family);
+    pulled(x, lever, value, &lot);
+    predict_odor(&lot.made, &lot.specified, &x->triage->models, &odor);
+    predict_mold(&lot.made, &lot.specified, &x->triage->models, &mold);
+    if (odor.valid && odor.cold.ratio >= 1)
+        text_appendf(out, "the acid would be smelled: %.1f times what half of all noses notice",
+                     odor.cold.ratio);
+    if (limit && mold.facts.propionic_mg_kg > limit->propionic_mg_kg)
+        text_appendf(out, "%s%.0f mg/kg of propionic acid, above %.0f: %s (%s)",
+                     out->length ? "; " : "", mold.facts.propionic_mg_kg, limit->propionic_mg_kg,
+                     limit->what, limit->source);
+    return out->length > 0;
+}
+
+static json_t *lever_json(const struct expecting *x, const struct lever *lever)
+{
+    const struct catalogue_quantity *known =
+        lever->quantity ? catalogue_quantity(x->triage->rules->catalogue, lever->quantity) : NULL;
+    struct text_buffer against = {0};
+    double value = isnan(lever->now) ? NAN : needed(x, lever);
+    bool is_held = !isnan(value);
+    if (isnan(lever->now))
+        text_append(&against, "it is on no record, nor a target for it");
+    else if (!is_held)
+        text_append(&against, "no value in reach holds so long");
+    bool good = is_held && !objection(x, lever, value, &against);
+    json_t *object =
+        json_pack("{s:s?, s:s, s:s, s:o, s:o, s:o, s:b, s:s}", "quantity", lever->quantity, "title",
+                  known ? known->title : "Spores that reach a pack", "unit",
+                  known ? known->unit : "of today's", "now", jsonx_rounded(lever->now, 4), "needs",
+                  jsonx_rounded(value, 4), "last", jsonx_rounded(lever->last, 4), "good", good,
+                  "against", against.data ? against.data : "");
+    text_buffer_free(&against);
+    return object;
+}
+
+static double now_of(const struct expecting *x, const char *quantity)
+{
+    for (size_t i = 0; i < x->asked->change_count; i++)
+        if (strcmp(x->asked->changes[i].quantity, quantity) == 0)
+            return x->asked->changes[i].value;
+    return model_lot_value(x->record, x->baseline, quantity, x->asked->of_product);
+}
+
+static json_t *levers_json(const struct expecting *x, bool *ret_good)
+{
+    double room_c = now_of(x, "pack_room_c");
+    room_c = isnan(room_c) ? x->triage->models.typical.wet.pack_room_c : room_c;
+    const struct lever LEVERS[] = {
+        {"core_at_pack_c", now_of(x, "core_at_pack_c"), room_c},
+        {"inhibitor_pct_flour", now_of(x, "inhibitor_pct_flour"), DOSE_MOST_PCT},
+        {"crumb_ph", now_of(x, "crumb_ph"), PH_LEAST},
+        {NULL, 1, SPORES_LEAST},
+    };
+    json_t *list = json_array();
+    *ret_good = false;
+    for (size_t i = 0; i < sizeof LEVERS / sizeof LEVERS[0]; i++) {
+        json_t *one = lever_json(x, &LEVERS[i]);
+        if (LEVERS[i].quantity && json_is_true(json_object_get(one, "good")))
+            *ret_good = true;
+        json_array_append_new(list, one);
+    }
+    return list;
+}
+
+static const char *what_holds(double moldy, double share, bool good)
+{
+    return isnan(moldy)         ? "It cannot be said: too little is known of the lot."
+           : moldy <= 1 - share ? "It holds so long as it is."
+           : good               ? "One of these changes alone would hold so long."
+                  : "No packing temperature, dose or crumb pH in reach holds so long: what must "
+                    "change "
+                    "is the contamination.";
+}
+
+static json_t *hold_json(const struct expecting *x)
+{
+    struct model_lot lot;
+    bool good = false;
+    changed_lot(x, NULL, &lot);
+    struct mold_prediction mold;
+    predict_mold(&lot.made, &lot.specified, &x->triage->models, &mold);
+    double moldy = mold.valid ? moldy_share(x, &lot, x->asked->hold_days) : NAN;
+    bool looked = moldy > 1 - x->asked->share + SAME;
+    json_t *levers = looked ? levers_json(x, &good) : json_array();
+    return json_pack("{s:i, s:f, s:o, s:o, s:s}", "days", x->asked->hold_days, "share",
+                     x->asked->share, "without_mold", jsonx_rounded(1 - moldy, 4), "levers", levers,
+                     "says", what_holds(moldy, x->asked->share, good));
+}
+
+/* ---- the whole ---- */
+
+/* Of changes of a recipe: the rules' own words. */
+static json_t *cautions_json(const struct triage *triage)
+{
+    static const char *const IDS[] = {"license", "powders", "heat"};
+    json_t *list = json_array();
+    for (size_t i = 0; i < sizeof IDS / sizeof IDS[0]; i++) {
+        const struct rule_caution *caution = rules_caution(triage->rules, IDS[i]);
+        if (caution)
+            json_array_append_new(list, json_string(caution->text));
+    }
+    return list;
+}
+
+static json_t *answer_json(const struct expecting *x)
+{
+    const struct evidence_lot *lot = &x->record->lot;
+    return json_pack(
+        "{s:o, s:s, s:s, s:s, s:o, s:o, s:o, s:o}", "lot",
+        x->asked->of_product ? json_null() : json_string(lot->lot), "product", lot->product, "name",
+        lot->name, "family", lot->family, "changed", changes_json(x), "ways", ways_json(x), "hold",
+        x->asked->hold_days ? hold_json(x) : json_null(), "cautions", cautions_json(x->triage));
+}
+
+int whatif_tell(struct triage *triage, struct store *store, const struct whatif *asked,
+                json_t **ret, struct error *err)
+{
+    struct lot_records records;
+    struct expecting x = {triage, asked, NULL, NULL};
+    int rc = lot_record_all(store, &records, err);
+    if (!rc)
+        rc = lot_record_get(triage->source.lots, &records, asked->lot_id, &x.record, err);
+    if (rc)
+        return rc;
+    int64_t now_ms = x.record->lot.packed_to_ms + WHEN_DAY_MS;
+    rc = facts_baseline(&triage->source, &records, x.record, now_ms, &x.baseline, err);
+    if (!rc) {
+        *ret = answer_json(&x);
+        cache_object_unref((void *)x.baseline);
+    }
+    lot_record_unref(x.record);
+    return rc;
+}
