@@ -296,7 +296,7 @@ def records_come_by_the_inbox(plant):
     """The folder made as the manual says, for a group of its own; a sheet is unpacked by a process that can open
     nothing, and an attached file known by its bytes, under the unit's own view of the file system."""
     box, folder, spool = plant.box, "/var/spool/oddloaf/inbox", "/var/spool/oddloaf"
-    box.run("groupadd oddloaf-records && usermod -a -G oddloaf-records oddloaf && usermod -a -G oddloaf-records qa")
+    box.run("usermod -a -G oddloaf-records qa")
     plant.settle({"inbox": {"folder": folder, "steady_s": 0}})
     box.run(manual_literal("cd /var/spool && mkdir -p oddloaf/inbox/done oddloaf/inbox/refused"))
     box.run("systemctl restart oddloafd.service")
