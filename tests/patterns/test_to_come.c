@@ -61,7 +61,7 @@ static void replay_plant(struct sim *sim, struct replay *r)
 static void replay_plants(int first_seed, int plants, double phi, double volume, struct replay *r)
 {
     for (int i = 0; i < plants; i++) {
-        struct sim sim = sim_plant((uint64_t)(first_seed + i));
+        struct sim sim = sim_plant((uint64_t)first_seed + (uint64_t)i);
         sim.phi = phi;
         sim.units *= volume;
         replay_plant(&sim, r);
