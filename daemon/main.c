@@ -312,9 +312,10 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     if (!rc)
         rc = mailer_start(d->app.state_dir, d->app.writer, &d->app.log, &d->app.clock, &d->mailer,
                           err);
+    if (!rc)
+        rc = mailer_attach(d->mailer, d->app.state_dir, case_sheet_for_mail, &d->app, err);
     if (rc)
         return rc;
-    mailer_attach(d->mailer, case_sheet_for_mail, &d->app);
     mailer_configure(d->mailer, &mail);
     evthread_use_pthreads();
     d->base = new_loop();

@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "notify/message.h"
 #include "notify/mime.h"
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -11,8 +12,9 @@
 
 struct delivery {
     struct outbox_delivery row;
+    bool begun;
     char *message;           /* what the program reads; borrowed by it */
-    struct program *program; /* NULL: could not be made, see failed */
+    struct program *program; /* NULL once begun: could not be made, see failed */
     struct program_result failed;
 };
 
@@ -67,18 +69,28 @@ static void start_hook(const struct mail_settings *s, struct delivery *d)
     start_program(d, argv, s->timeout_s);
 }
 
-struct delivery *delivery_start(const struct mail_settings *settings, struct outbox_delivery *row,
-                                char *sheet)
+struct delivery *delivery_new(struct outbox_delivery *row)
 {
     struct delivery *d = xcalloc(1, sizeof *d);
     d->row = *row;
     row->payload = NULL;
+    return d;
+}
+
+void delivery_begin(struct delivery *d, const struct mail_settings *settings, char *sheet)
+{
+    assert(!d->begun);
+    d->begun = true;
     if (strcmp(d->row.recipient, OUTBOX_HOOK) == 0)
         start_hook(settings, d);
     else
         start_mail(settings, d, sheet);
     free(sheet);
-    return d;
+}
+
+bool delivery_has_begun(const struct delivery *d)
+{
+    return d->begun;
 }
 
 void delivery_polls(const struct delivery *d, struct pollfd ends[PROGRAM_ENDS])
@@ -91,7 +103,7 @@ void delivery_polls(const struct delivery *d, struct pollfd ends[PROGRAM_ENDS])
 
 bool delivery_attend(struct delivery *d)
 {
-    return !d->program || program_attend(d->program);
+    return d->begun && (!d->program || program_attend(d->program));
 }
 
 const struct outbox_delivery *delivery_row(const struct delivery *d)

@@ -9,12 +9,13 @@
 
 struct delivery;
 
-/* Takes what `row` holds, and `sheet`, a page to attach (NULL: none). Never NULL: one that could
- * not be started has ended. */
-struct delivery *delivery_start(const struct mail_settings *settings, struct outbox_delivery *row,
-                                char *sheet);
+/* Takes what `row` holds. Has not begun. */
+struct delivery *delivery_new(struct outbox_delivery *row);
+/* Takes `sheet`, a page to attach (NULL: none). One that could not be started has ended. */
+void delivery_begin(struct delivery *delivery, const struct mail_settings *settings, char *sheet);
+bool delivery_has_begun(const struct delivery *delivery);
 void delivery_polls(const struct delivery *delivery, struct pollfd ends[PROGRAM_ENDS]);
-/* True once it has ended. */
+/* True once it has ended, which none has that has not begun. */
 bool delivery_attend(struct delivery *delivery);
 const struct outbox_delivery *delivery_row(const struct delivery *delivery);
 /* Of one that has ended. */

@@ -35,9 +35,8 @@ struct mailer {
     struct log log;
     struct clock clock;
     pthread_t thread;
-    int woken;          /* eventfd */
-    mailer_sheet sheet; /* NULL: no mail carries one; set before the thread sends anything */
-    void *sheet_arg;
+    int woken;                 /* eventfd */
+    struct sheet_maker *maker; /* NULL: no mail carries a page; set before anything is sent */
     pthread_mutex_t lock;
     /* under the lock */
     bool stopping, configured;
@@ -47,6 +46,7 @@ struct mailer {
     bool told;                      /* there are settings */
     bool adopted;                   /* they decide already who gets what waits */
     struct delivery *place[PLACES]; /* NULL: free */
+    struct delivery *page_for;      /* what the maker is at or was; NULL: it is asked nothing */
     int64_t look_ms, write_ms;      /* monotonic: not before */
 };
 
@@ -171,21 +171,49 @@ static void put(struct mailer *m, struct delivery *delivery)
     m->place[at] = delivery;
 }
 
-/* What a mail about a case carries, as its case stands now; the mail goes without one that is too
- * large. */
-static char *sheet_of(const struct mailer *m, const struct outbox_delivery *row)
+static bool carries_sheet(const struct mailer *m, const struct outbox_delivery *row)
+{
+    return m->settings.sheet_kb && m->maker && row->case_id && strcmp(row->event, "case") == 0 &&
+           strcmp(row->recipient, OUTBOX_HOOK) != 0;
+}
+
+/* The mail goes without one that is too large. */
+static char *small_enough(const struct mailer *m, const struct outbox_delivery *row, char *sheet)
 {
     size_t most = (size_t)m->settings.sheet_kb * 1000;
-    if (!most || !m->sheet || !row->case_id || strcmp(row->event, "case") != 0 ||
-        strcmp(row->recipient, OUTBOX_HOOK) == 0)
-        return NULL;
-    char *sheet = m->sheet(m->sheet_arg, m->store, row->case_id);
     if (!sheet || strlen(sheet) <= most)
         return sheet;
     log_write(&m->log, LOG_LEVEL_INFO, "a mail goes without its sheet case=%s bytes=%zu most=%zu",
               CASE_ID(row->case_id), strlen(sheet), most);
     free(sheet);
     return NULL;
+}
+
+/* Those with places that wait for their page, as their case stands now: the one that is made
+ * leaves, the next is asked for. */
+static void attach_sheets(struct mailer *m)
+{
+    char *sheet = NULL;
+    if (m->page_for && sheet_maker_take(m->maker, &sheet)) {
+        delivery_begin(m->page_for, &m->settings,
+                       small_enough(m, delivery_row(m->page_for), sheet));
+        m->page_for = NULL;
+    }
+    for (int i = 0; i < PLACES && !m->page_for; i++) {
+        if (!m->place[i] || delivery_has_begun(m->place[i]))
+            continue;
+        m->page_for = m->place[i];
+        sheet_maker_ask(m->maker, delivery_row(m->page_for)->case_id);
+    }
+}
+
+static void start_one(struct mailer *m, struct outbox_delivery *row)
+{
+    bool waits = carries_sheet(m, row);
+    struct delivery *d = delivery_new(row);
+    put(m, d);
+    if (!waits)
+        delivery_begin(d, &m->settings, NULL);
 }
 
 static int start_due(struct mailer *m, bool urgent, struct error *err)
@@ -198,7 +226,7 @@ static int start_due(struct mailer *m, bool urgent, struct error *err)
     assert(due.count <= due.capacity);
     for (int i = 0; i < due.count; i++) {
         if (!is_under_way(m, &row[i]) && has_place(m, &row[i]))
-            put(m, delivery_start(&m->settings, &row[i], sheet_of(m, &row[i])));
+            start_one(m, &row[i]);
         outbox_delivery_free(&row[i]);
     }
     return rc;
@@ -343,10 +371,11 @@ static void wait_for_news(struct mailer *m)
         m->look_ms = 0;
 }
 
+/* Nothing is under way; what waits for its page is sent after the next start. */
 static bool is_idle(const struct mailer *m)
 {
     for (int i = 0; i < PLACES; i++) {
-        if (m->place[i])
+        if (m->place[i] && delivery_has_begun(m->place[i]))
             return false;
     }
     return true;
@@ -357,6 +386,7 @@ static void *mailer_main(void *arg)
     struct mailer *m = arg;
     while (take_orders(m)) {
         look(m);
+        attach_sheets(m);
         wait_for_news(m);
         finish(m);
     }
@@ -370,6 +400,7 @@ static void *mailer_main(void *arg)
 
 static void mailer_free(struct mailer *m)
 {
+    sheet_maker_stop(m->maker);
     for (int i = 0; i < PLACES; i++)
         delivery_free(m->place[i]);
     store_close(m->store);
@@ -417,11 +448,12 @@ void mailer_stop(struct mailer *m)
     mailer_free(m);
 }
 
-void mailer_attach(struct mailer *m, mailer_sheet sheet, void *arg)
+int mailer_attach(struct mailer *m, const char *state_dir, sheet_maker_make make, void *arg,
+                  struct error *err)
 {
-    assert(!m->told && !m->configured);
-    m->sheet = sheet;
-    m->sheet_arg = arg;
+    assert(!m->told && !m->configured && !m->maker);
+    const struct sheet_maker_how how = {make, arg, m->woken};
+    return sheet_maker_start(state_dir, &how, &m->maker, err);
 }
 
 void mailer_configure(struct mailer *m, const struct mail_settings *settings)

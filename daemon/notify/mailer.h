@@ -1,6 +1,7 @@
 /* The mailer: one thread that runs the plant's mail program for every delivery that is due, several
  * beside each other. Urgent mail has places of its own and waits for no other, nor for another
- * urgent one. At least once: a delivery leaves the outbox only after the program said it took the
+ * urgent one, nor for the page that one carries, which a second thread makes (sheet_maker.h). At
+ * least once: a delivery leaves the outbox only after the program said it took the
  * message, and a crash between the two sends it again under the same Message-ID. */
 #ifndef ODDLOAF_NOTIFY_MAILER_H
 #define ODDLOAF_NOTIFY_MAILER_H
@@ -9,6 +10,7 @@
 #include "base/log.h"
 #include "base/when.h"
 #include "notify/mail_settings.h"
+#include "notify/sheet_maker.h"
 #include "store/writer.h"
 
 struct mailer;
@@ -16,11 +18,10 @@ struct mailer;
 /* Sends nothing before it was first told by mailer_configure() who gets what. */
 int mailer_start(const char *state_dir, struct writer *writer, const struct log *log,
                  const struct clock *clock, struct mailer **ret, struct error *err);
-/* Who makes the page that a case's mail carries, when it leaves: malloc'd HTML, NULL: there is
- * none. On the mailer's thread, with its store. */
-typedef char *(*mailer_sheet)(void *arg, struct store *store, int64_t case_id);
-/* Before it is configured first. */
-void mailer_attach(struct mailer *mailer, mailer_sheet sheet, void *arg);
+/* How the page is made that a case's mail carries, when it leaves (sheet_maker.h). Before it is
+ * configured first. */
+int mailer_attach(struct mailer *mailer, const char *state_dir, sheet_maker_make make, void *arg,
+                  struct error *err);
 /* Gives programs that run a few seconds to end; what they did not take is sent after the next
  * start. NULL is fine. */
 void mailer_stop(struct mailer *mailer);

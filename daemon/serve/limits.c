@@ -5,7 +5,7 @@
 /* Descriptors beside connections: a database connection keeps three or four (file, WAL, what it
  * sorts), and there are a few besides the readers'; an upload two; listeners, the loop's own, the
  * pipes of a mail program. */
-enum { FILES_STORE = 4, STORES_BESIDE_READERS = 12, FILES_UPLOAD = 2, FILES_REST = 32 };
+enum { FILES_STORE = 4, STORES_BESIDE_READERS = 13, FILES_UPLOAD = 2, FILES_REST = 32 };
 
 static void limit_way(struct limits_way *way, const struct config *config, size_t connections,
                       int64_t first_ms)
