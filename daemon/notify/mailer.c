@@ -120,6 +120,20 @@ static int address_new(struct mailer *m, struct error *err)
 
 /* ---- starting what is due ---- */
 
+static int take_up(struct store *store, void *arg, struct error *err)
+{
+    const struct mailer *m = arg;
+    return outbox_take_up(store, clock_now_ms(&m->clock), err);
+}
+
+/* What was gathered and is due takes no more, then it may leave. */
+static int close_gathered(struct mailer *m, struct error *err)
+{
+    bool any = false;
+    int rc = outbox_gathered_due(m->store, clock_now_ms(&m->clock), &any, err);
+    return !rc && any ? writer_run(m->writer, take_up, m, err) : rc;
+}
+
 static bool is_under_way(const struct mailer *m, const struct outbox_delivery *row)
 {
     for (int i = 0; i < PLACES; i++) {
@@ -346,6 +360,9 @@ static void look(struct mailer *m)
     /* what has its deliveries leaves even where no new ones could be written */
     if (rc)
         log_write(&m->log, LOG_LEVEL_ERROR, "cannot address waiting mail why=\"%s\"", err.text);
+    error_clear(&err);
+    if (close_gathered(m, &err))
+        log_write(&m->log, LOG_LEVEL_ERROR, "gathered reports of harm wait why=\"%s\"", err.text);
     error_clear(&err);
     rc = start_due(m, true, &err);
     if (!rc)

@@ -151,16 +151,15 @@ int outbox_has_new(struct store *store, const char *event, bool *ret, struct err
 int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span since_now,
                      outbox_each_urgent each, void *arg, struct error *err)
 {
-    enum { MARGIN_MS = 5000 };
     static const char SQL[] =
-        "SELECT o.id, coalesce(o.not_before_ms, o.created_ms) AS at_ms, o.not_before_ms > ?3 AND"
-        " NOT EXISTS (SELECT 1 FROM outbox_delivery d WHERE d.mail_id = o.id AND (d.attempts > 0"
-        " OR d.state <> 'waiting' OR d.due_ms <= ?3)), x.payload FROM outbox o JOIN outbox_text x"
+        "SELECT o.id, coalesce(o.not_before_ms, o.created_ms) AS at_ms, NOT o.taken_up AND"
+        " o.not_before_ms > ?3 AND NOT EXISTS (SELECT 1 FROM outbox_delivery d WHERE d.mail_id ="
+        " o.id AND (d.attempts > 0 OR d.state <> 'waiting' OR d.due_ms <= ?3)), x.payload FROM "
+        "outbox o JOIN outbox_text x"
         " ON x.mail_id = o.id WHERE o.case_id = ?1 AND o.event = '" OUTBOX_URGENT "' AND o.held IS"
         " NULL AND coalesce(o.not_before_ms, o.created_ms) > ?2 ORDER BY o.id";
     struct db_query q = db_query(
-        store, SQL,
-        DB(DB_INT(case_id), DB_MS(since_now.from_ms), DB_MS(since_now.to_ms + MARGIN_MS)), err);
+        store, SQL, DB(DB_INT(case_id), DB_MS(since_now.from_ms), DB_MS(since_now.to_ms)), err);
     int rc = 0;
     db_keep(&q);
     while (!rc && db_next(&q)) {
@@ -169,6 +168,29 @@ int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span sinc
         rc = each(arg, &mail);
     }
     return db_end(&q, rc);
+}
+
+#define IS_DUE "d.state = 'waiting' AND (d.due_ms <= ?1 OR d.due_ms > ?2)"
+#define GATHERS_STILL "o.state = 'open' AND o.not_before_ms IS NOT NULL AND NOT o.taken_up"
+
+int outbox_gathered_due(struct store *store, int64_t now_ms, bool *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT 1 FROM outbox o JOIN outbox_delivery d ON d.mail_id = o.id"
+                              " WHERE " GATHERS_STILL " AND " IS_DUE " LIMIT 1";
+    struct db_query q =
+        db_query(store, SQL, DB(DB_MS(now_ms), DB_MS(now_ms + OUTBOX_RETRY_MOST_MS)), err);
+    *ret = db_next(&q);
+    return db_end(&q, 0);
+}
+
+int outbox_take_up(struct store *store, int64_t now_ms, struct error *err)
+{
+    assert(store_writing(store));
+    static const char SQL[] =
+        "UPDATE outbox SET taken_up = 1 WHERE id IN (SELECT o.id FROM outbox o"
+        " JOIN outbox_delivery d ON d.mail_id = o.id"
+        " WHERE " GATHERS_STILL " AND " IS_DUE ")";
+    return db_run(store, SQL, DB(DB_MS(now_ms), DB_MS(now_ms + OUTBOX_RETRY_MOST_MS)), err);
 }
 
 /* ---- deliveries ---- */
@@ -184,7 +206,7 @@ int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_d
         " d.recipient ORDER BY d.attempts > 0, d.due_ms, d.mail_id) AS turn FROM outbox_delivery d"
         " JOIN outbox o ON o.id = d.mail_id"
         " WHERE d.state = 'waiting' AND d.urgent = ?1 AND (d.due_ms <= ?2 OR d.due_ms > ?3)"
-        " AND o.held IS NULL"
+        " AND o.held IS NULL AND (o.not_before_ms IS NULL OR o.taken_up)"
         " AND (d.urgent OR NOT EXISTS(SELECT 1 FROM outbox b JOIN outbox_delivery e"
         " ON e.mail_id = b.id WHERE b.case_id = o.case_id AND b.id < o.id AND b.event = o.event"
         " AND b.held IS NULL AND e.recipient = d.recipient AND e.state = 'waiting'))"

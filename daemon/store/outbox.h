@@ -56,10 +56,14 @@ int outbox_urgent_stuck(struct store *store, int64_t now_ms, bool *ret, struct e
 struct outbox_urgent {
     int64_t mail_id;
     int64_t at_ms;       /* when it may leave, or might */
-    bool waits;          /* nobody has begun to send it, and nobody will within seconds */
+    bool waits;          /* not taken up: what this transaction adds leaves with it */
     const char *payload; /* lives until the callback returns */
 };
 typedef int (*outbox_each_urgent)(void *arg, const struct outbox_urgent *mail);
+/* One that gathers leaves only once it was taken up, in a transaction of its own: no other can add
+ * to what may be under way already, however long it waited for its turn. */
+int outbox_gathered_due(struct store *store, int64_t now_ms, bool *ret, struct error *err);
+int outbox_take_up(struct store *store, int64_t now_ms, struct error *err); /* those that are due */
 /* Those of a case that may leave after `since_ms`, the oldest first; none that is held. A callback
  * may write. */
 int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span since_now,

@@ -246,6 +246,41 @@ static void a_clock_put_back_keeps_nothing_waiting(void **state)
     assert_due(f, true, NOW - WHEN_DAY_MS, "1:a@p");
 }
 
+static int note_waits(void *arg, const struct outbox_urgent *mail)
+{
+    *(bool *)arg = mail->waits;
+    return 0;
+}
+
+static bool still_gathers(struct fixture *f, int64_t now_ms)
+{
+    bool waits = false;
+    const struct when_span since_now = {NOW - WHEN_HOUR_MS, now_ms};
+    assert_int_equal(outbox_urgent_of(f->store, 1, since_now, note_waits, &waits, NULL), 0);
+    return waits;
+}
+
+/* The writer was stalled: what it adds now was reported long before the mail was taken up. */
+static void nothing_is_added_to_what_is_under_way(void **state)
+{
+    struct fixture *f = *state;
+    const int64_t leaves_ms = NOW + 600000, long_before_ms = leaves_ms - 30000;
+    const struct outbox_new mail = {"urgent", 1, 0, "<u-1@p>", "{}", NOW, leaves_ms};
+    bool any = true;
+    assert_int_equal(outbox_add(f->store, &mail, NULL), 0);
+    address(f, "urgent", false, (const char *const[]){"a@p", NULL});
+    assert_int_equal(outbox_take_up(f->store, leaves_ms - 1, NULL), 0);
+    assert_true(still_gathers(f, leaves_ms - 1));
+    assert_due(f, true, leaves_ms, ""); /* nobody took it up */
+    assert_int_equal(outbox_gathered_due(f->store, leaves_ms, &any, NULL), 0);
+    assert_true(any);
+    assert_int_equal(outbox_take_up(f->store, leaves_ms, NULL), 0);
+    assert_due(f, true, leaves_ms, "1:a@p");
+    assert_false(still_gathers(f, long_before_ms));
+    assert_int_equal(outbox_gathered_due(f->store, leaves_ms, &any, NULL), 0);
+    assert_false(any);
+}
+
 static int list_one(void *arg, const struct outbox_mail *mail)
 {
     text_appendf(arg, "%lld %s %s;", (long long)mail->id, mail->event, mail->state);
@@ -306,6 +341,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_was_never_tried_goes_first, setup, teardown),
         cmocka_unit_test_setup_teardown(one_case_s_mails_keep_their_order, setup, teardown),
         cmocka_unit_test_setup_teardown(a_clock_put_back_keeps_nothing_waiting, setup, teardown),
+        cmocka_unit_test_setup_teardown(nothing_is_added_to_what_is_under_way, setup, teardown),
         cmocka_unit_test_setup_teardown(a_mail_that_is_tried_for_long_is_stuck, setup, teardown),
         cmocka_unit_test_setup_teardown(people_see_what_is_stuck, setup, teardown),
     };
