@@ -81,13 +81,19 @@ json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *c
     struct named_in_text names[NAME_COUNT];
     json_t *whole = lexicon_fill(desk->lexicon, complaint, today, ret_taken);
     const char *note = json_string_value(json_object_get(complaint, "note"));
-    if (!note || !find_names(store, note, names))
+    if (!note)
         return whole;
+    if (!find_names(store, note, names)) {
+        lexicon_fill_bare(desk->lexicon, note, whole, *ret_taken);
+        return whole;
+    }
     json_t *taken = NULL, *bare = without_names(complaint, note, names);
     json_t *filled = lexicon_fill(desk->lexicon, bare, today, &taken);
     json_object_set(filled, "note", json_object_get(complaint, "note"));
     take_harm(whole, *ret_taken, filled, taken);
     add_names(note, names, filled, taken);
+    lexicon_fill_bare(desk->lexicon, json_string_value(json_object_get(bare, "note")), filled,
+                      taken);
     json_decref(bare);
     json_decref(whole);
     json_decref(*ret_taken);

@@ -300,6 +300,32 @@ static enum level level_of(const struct harm_text *text, struct harm_span span, 
     return level == LEVEL_SAID && first->idiom_to >= span.to ? LEVEL_POSSIBLE : level;
 }
 
+/* Does the word at `at` stand in a span of the context? */
+static bool is_within(const struct harm_text *text, int at, enum harm_context context)
+{
+    const struct harm_spans *spans = &text->spans[text->language->context[context]];
+    for (int i = 0; i < spans->count && spans->items[i].from <= at; i++)
+        if (at < spans->items[i].to)
+            return true;
+    return false;
+}
+
+/* The first that is neither denied nor part of a name. */
+static bool hear_bare(const struct harm_text *text, struct harm_heard *ret)
+{
+    const struct harm_spans *spans = &text->spans[text->language->bare];
+    for (int i = 0; i < spans->count; i++) {
+        struct harm_span span = spans->items[i];
+        if (text->tokens[span.from].denied || follows(text, span.to, 1, CONTEXT_NO_AFTER) ||
+            is_within(text, span.from, CONTEXT_NAMED))
+            continue;
+        *ret = (struct harm_heard){HARM_WORDS_POSSIBLE, text->words[span.from].from,
+                                   text->words[span.to - 1].to};
+        return true;
+    }
+    return false;
+}
+
 struct hearing {
     struct harm_heard *heard;
     int count;
@@ -364,27 +390,57 @@ static int by_from(const void *left, const void *right)
     return (a->from > b->from) - (a->from < b->from);
 }
 
+/* A note as each language reads it. */
+struct read_note {
+    struct harm_text texts[LANGUAGES];
+    struct note_word *split;
+    int languages;
+};
+
+static void reading_begin(const struct harm_words *words, const char *text, struct read_note *r)
+{
+    r->languages = words ? words->count : 0;
+    int count = lexicon_split(text, &r->split);
+    lexicon_squeeze(r->split, count);
+    for (int i = 0; i < r->languages; i++)
+        text_begin(words, &words->languages[i], text, r->split, count, &r->texts[i]);
+    forget_foreign(r->texts, r->languages);
+    for (int i = 0; i < r->languages; i++) {
+        place_words(&r->texts[i]);
+        find_all(&r->texts[i]);
+    }
+}
+
+static void reading_end(struct read_note *r)
+{
+    for (int i = 0; i < r->languages; i++)
+        text_end(&r->texts[i]);
+    free(r->split);
+}
+
+bool harm_words_bare(const struct harm_words *words, const char *text, struct harm_heard *ret)
+{
+    struct read_note r;
+    bool found = false;
+    reading_begin(words, text, &r);
+    for (int i = 0; i < r.languages && !found; i++)
+        found = hear_bare(&r.texts[i], ret);
+    reading_end(&r);
+    return found;
+}
+
 int harm_words_read(const struct harm_words *words, const char *text, struct harm_heard **ret_heard,
                     bool *ret_denied)
 {
-    struct harm_text texts[LANGUAGES];
-    struct note_word *split;
+    struct read_note r;
     struct hearing h = {0};
-    int languages = words ? words->count : 0;
-    int count = lexicon_split(text, &split);
-    lexicon_squeeze(split, count);
-    for (int i = 0; i < languages; i++)
-        text_begin(words, &words->languages[i], text, split, count, &texts[i]);
-    forget_foreign(texts, languages);
-    for (int i = 0; i < languages; i++) {
-        place_words(&texts[i]);
-        find_all(&texts[i]);
+    reading_begin(words, text, &r);
+    for (int i = 0; i < r.languages; i++) {
         for (int kind = 0; kind < HARM_KINDS; kind++)
-            hear_set(&h, &texts[i], texts[i].language->said[kind], kind);
-        hear_set(&h, &texts[i], texts[i].language->possible, HARM_WORDS_POSSIBLE);
-        text_end(&texts[i]);
+            hear_set(&h, &r.texts[i], r.texts[i].language->said[kind], kind);
+        hear_set(&h, &r.texts[i], r.texts[i].language->possible, HARM_WORDS_POSSIBLE);
     }
-    free(split);
+    reading_end(&r);
     int kept = settle(&h);
     if (kept)
         qsort(h.heard, (size_t)kept, sizeof *h.heard, by_from);

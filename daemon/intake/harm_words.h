@@ -19,7 +19,8 @@ struct harm_words;
  *    "sets": {"tooth": ["tooth", "teeth", "molar*"], "break": ["broke", "chipped~"]},
  *    "context": {"deny": ["no", "didnt"], "idle": ["tooth fairy"]},
  *    "said": {"injury": ["@break _4 @tooth"]},
- *    "possible": ["@tooth"]}
+ *    "possible": ["@tooth"],
+ *    "bare": ["@allergen"]}
  *
  * A pattern is words apart: "word"; "word*" begins so; "word~" is understood misspelled; "@set",
  * which must stand above; "a|b" one of them; "_4" up to four words of any kind between its
@@ -45,5 +46,8 @@ struct harm_heard {
  * Returns how many. Thread-safe. */
 int harm_words_read(const struct harm_words *words, const char *text, struct harm_heard **ret_heard,
                     bool *ret_denied);
+/* Is there what may be harm if nothing else is said of the pack, as an allergen by itself ("had
+ * nuts in it")? Denied, or as part of a name ("sesame bun"), it is none. *ret: where. */
+bool harm_words_bare(const struct harm_words *words, const char *text, struct harm_heard *ret);
 
 #endif

@@ -34,6 +34,7 @@ enum harm_context {
     CONTEXT_NO_AFTER,  /* right behind harm: it did not happen ("illness: none") */
     CONTEXT_YES_AFTER, /* right behind harm: it did ("anyone ill? yes") */
     CONTEXT_YET,       /* soon behind denied harm: it did happen ("but my husband did") */
+    CONTEXT_NAMED,     /* what is bare within it names something else: "sesame bun", "nut brown" */
     CONTEXT_COUNT
 };
 extern const char *const HARM_CONTEXTS[CONTEXT_COUNT + 1]; /* as in the files */
@@ -69,7 +70,7 @@ struct harm_language {
     struct harm_set sets[HARM_SETS]; /* in the order they are found */
     int word_count, item_count, option_count, pattern_count, set_count;
     int marks, filler; /* sets */
-    int context[CONTEXT_COUNT], said[HARM_KINDS], possible;
+    int context[CONTEXT_COUNT], said[HARM_KINDS], possible, bare;
     int *table; /* open hash of words by text, exact and stems apart; -1 empty */
     size_t table_size;
     int *by_letter[LEXICON_NUMBERS]; /* words understood misspelled, by first letter; -1 ends */

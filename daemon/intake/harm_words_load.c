@@ -8,8 +8,9 @@
 enum { PATTERN_BYTES = 2000, BETWEEN_MOST = 12 };
 
 const char *const HARM_CONTEXTS[CONTEXT_COUNT + 1] = {
-    "stop", "join",    "subject", "carrier", "thing",    "factive",  "any",       "idle", "wake",
-    "deny", "suppose", "certain", "idiom",   "elsewise", "no_after", "yes_after", "yet",  NULL};
+    "stop",     "join",      "subject", "carrier", "thing",   "factive", "any",
+    "idle",     "wake",      "deny",    "suppose", "certain", "idiom",   "elsewise",
+    "no_after", "yes_after", "yet",     "named",   NULL};
 
 struct loading {
     struct harm_language *language;
@@ -320,14 +321,21 @@ static void index_slips(struct harm_language *language)
 
 void harm_words_language_read(struct doc *doc, struct harm_language *ret)
 {
-    static const struct doc_row ROWS[] = {{.name = "$schema"},  {.name = "language"},
-                                          {.name = "note"},     {.name = "marks"},
-                                          {.name = "filler"},   {"sets", DOC_MAP, .each = read_set},
-                                          {.name = "context"},  {.name = "said"},
-                                          {.name = "possible"}, {0}};
+    static const struct doc_row ROWS[] = {{.name = "$schema"},
+                                          {.name = "language"},
+                                          {.name = "note"},
+                                          {.name = "marks"},
+                                          {.name = "filler"},
+                                          {"sets", DOC_MAP, .each = read_set},
+                                          {.name = "context"},
+                                          {.name = "said"},
+                                          {.name = "possible"},
+                                          {.name = "bare"},
+                                          {0}};
     struct loading loading = {.language = ret};
     struct doc_place top = doc_top(doc), context = doc_member(&top, "context"),
-                     said = doc_member(&top, "said"), possible = doc_member(&top, "possible");
+                     said = doc_member(&top, "said"), possible = doc_member(&top, "possible"),
+                     bare = doc_member(&top, "bare");
     const char *kinds[HARM_KINDS + 1] = {0};
     for (int i = 0; i < HARM_KINDS; i++)
         kinds[i] = fields_find("harm")->words[i].word;
@@ -338,6 +346,7 @@ void harm_words_language_read(struct doc *doc, struct harm_language *ret)
     read_group(&context, HARM_CONTEXTS, ret->context);
     read_group(&said, kinds, ret->said);
     ret->possible = add_set(&possible, "possible");
+    ret->bare = add_set(&bare, "bare");
     doc->context = NULL;
     index_slips(ret);
 }

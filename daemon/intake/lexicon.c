@@ -559,6 +559,20 @@ json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, int
     return filled;
 }
 
+void lexicon_fill_bare(const struct lexicon *lexicon, const char *note, json_t *filled,
+                       json_t *taken)
+{
+    struct harm_heard heard;
+    const char *symptom = json_string_value(json_object_get(filled, "symptom"));
+    if (!lexicon || !symptom || strcmp(symptom, "other") != 0 || is_read(filled) ||
+        answered(filled, "harm") || answered(filled, "harm_possible") ||
+        !harm_words_bare(lexicon->harm, note, &heard))
+        return;
+    json_object_set_new(filled, "harm_possible", json_true());
+    json_array_append_new(taken, json_pack("{s:s, s:b, s:s%}", "field", "harm_possible", "value", 1,
+                                           "from", note + heard.from, heard.to - heard.from));
+}
+
 /* ---- loading ---- */
 
 static void add_language(struct doc *doc, const char *stem, void *arg)

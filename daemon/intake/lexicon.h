@@ -33,5 +33,9 @@ void lexicon_free(struct lexicon *lexicon); /* NULL is fine */
  * Thread-safe. */
 json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, int32_t today,
                      json_t **ret_taken);
+/* Of a complaint as filled whose symptom is `other`: what `note` names that may be harm by itself
+ * (harm_words_bare()) makes it possible, unless harm was heard or a person has read it. */
+void lexicon_fill_bare(const struct lexicon *lexicon, const char *note, json_t *filled,
+                       json_t *taken);
 
 #endif

@@ -172,6 +172,55 @@ static void labels_that_say_otherwise(void **state)
     CHECK_CASES(cases);
 }
 
+/* What it is said of: "" nothing. */
+static void assert_bare(const char *note, const char *want)
+{
+    struct harm_heard heard = {0};
+    bool is = harm_words_bare(words, note, &heard);
+    char got[64] = "";
+    if (is)
+        snprintf(got, sizeof got, "%.*s", (int)(heard.to - heard.from), note + heard.from);
+    if (strcmp(got, want) != 0)
+        fail_msg("%s: want '%s' got '%s'", note, want, got);
+}
+
+/* In a complaint that nothing else explains an allergen is news by itself, but as a part of names
+ * and sayings. */
+static void a_bare_allergen_is_heard(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"sesame", "sesame"},
+        {"had nuts in it", "nuts"},
+        {"soy", "soy"},
+        {"Soy!!", "Soy"},
+        {"there might be egg in this", "egg"},
+        {"bought the white loaf, got walnuts", "walnuts"},
+        {"ordered plain, sesame came", "sesame"},
+        {"tenía nueces", "nueces"},
+        {"ajonjolí", "ajonjolí"},
+        {"soya", "soya"},
+        {"leche", "leche"},
+        {"nut brown", ""},
+        {"the crust is nut brown and split", ""},
+        {"coconut bread is what she bought", ""},
+        {"the sesame bun was squashed", ""},
+        {"her almond plait came torn", ""},
+        {"this company drives me nuts", ""},
+        {"no nuts in it", ""},
+        {"not enough sesame on the bun", ""},
+        {"a hole the size of an egg", ""},
+        {"spilled a glass of milk on it", ""},
+        {"el pan de nuez venía roto", ""},
+        {"soy cliente de hace años", ""},
+        {"soy dentista y el pan vino aplastado", ""},
+        {"le falta ajonjolí", ""},
+        {"the bag was torn", ""},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++)
+        assert_bare(cases[i].note, cases[i].want);
+}
+
 /* "my throat" alone is no injury: what befell it says which kind. */
 static void swelling_is_no_injury(void **state)
 {
@@ -423,6 +472,7 @@ int main(void)
         cmocka_unit_test(others_may_be_hurt),
         cmocka_unit_test(guesses_and_idioms_are_possible_at_most),
         cmocka_unit_test(labels_that_say_otherwise),
+        cmocka_unit_test(a_bare_allergen_is_heard),
         cmocka_unit_test(swelling_is_no_injury),
         cmocka_unit_test(slips_and_languages),
         cmocka_unit_test(shorthand_is_read),
