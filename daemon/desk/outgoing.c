@@ -1,5 +1,6 @@
 #include "desk/outgoing.h"
 #include "base/jsonx.h"
+#include "base/text.h"
 #include "desk/apart_row.h"
 #include "intake/fields.h"
 #include "intake/mask.h"
@@ -134,7 +135,7 @@ int outgoing_add(struct store *store, const struct outbox_new *mail, json_t *eve
 
 struct gathering {
     struct store *store;
-    json_t *kinds;  /* told: {"illness": true, …}, "possible" among them */
+    json_t *kinds;  /* told: {"illness": true, …}, "possible" among them, and of which lots */
     int64_t at_ms;  /* of the last */
     int64_t waits;  /* the mail that gathers; 0 none */
     json_t *gather; /* its event */
@@ -144,6 +145,7 @@ static void add_kinds(json_t *kinds, const json_t *event)
 {
     size_t i;
     const json_t *one;
+    struct text_buffer lot = {0};
     if (json_is_true(json_object_get(event, "taken_back")))
         return;
     json_array_foreach(json_object_get(event, "harm"), i, one)
@@ -152,6 +154,12 @@ static void add_kinds(json_t *kinds, const json_t *event)
     }
     if (json_is_true(json_object_get(event, "possible")))
         json_object_set_new(kinds, "possible", json_true());
+    /* where it lies is to be held: as much news as a kind */
+    if (json_is_string(json_object_get(event, "lot"))) {
+        text_appendf(&lot, "lot %s", json_string_value(json_object_get(event, "lot")));
+        json_object_set_new(kinds, lot.data, json_true());
+        text_buffer_free(&lot);
+    }
 }
 
 static int take_told(void *arg, const struct outbox_urgent *mail)
@@ -202,7 +210,9 @@ static int append(struct gathering *g, json_t *event, struct error *err)
 static json_t *gathered_json(const json_t *event)
 {
     json_t *gather = json_pack("{s:s, s:[O]}", "event", "gathered", "reports", event);
-    static const char *const SAME[] = {"plant", "case", "lot", "lot_named", "lot_state", "needs"};
+    static const char *const SAME[] = {"plant",       "case",     "lot",   "lot_named",
+                                       "lot_state",   "lot_says", "holds", "lots",
+                                       "lot_decides", "doubts",   "made",  "needs"};
     for (size_t i = 0; i < sizeof SAME / sizeof *SAME; i++)
         json_object_set(gather, SAME[i], json_object_get(event, SAME[i]));
     return gather;

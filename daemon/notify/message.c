@@ -86,6 +86,27 @@ static void urgent_subject(const json_t *event, char *out, size_t size)
         snprintf(out, size, "URGENT %s: harm reported, %s", case_name, lot);
 }
 
+/* Of reports that tell no new kind of harm. One that is told again alone is no further report. */
+static void gathered_subject(const json_t *event, char *out, size_t size)
+{
+    const json_t *reports = json_object_get(event, "reports"), *one;
+    const json_t *first = json_array_get(reports, 0);
+    size_t i, count = json_array_size(reports), possible = 0;
+    const char *case_name = text_of(event, "case"), *lot = text_of(event, "lot_named");
+    json_array_foreach(reports, i, one)
+    {
+        possible += json_is_true(json_object_get(one, "possible"));
+    }
+    if (count == 1 && json_object_get(first, "why"))
+        urgent_subject(first, out, size);
+    else if (possible == count)
+        snprintf(out, size, "To read %s: %zu more complaint%s may speak of harm, %s", case_name,
+                 count, count == 1 ? "" : "s", lot);
+    else
+        snprintf(out, size, "URGENT %s: %zu more report%s of harm, %s", case_name, count,
+                 count == 1 ? "" : "s", lot);
+}
+
 void message_subject(const json_t *event, char *out, size_t size)
 {
     const char *kind = text_of(event, "event");
@@ -93,9 +114,7 @@ void message_subject(const json_t *event, char *out, size_t size)
     if (strcmp(kind, "urgent") == 0) {
         urgent_subject(event, out, size);
     } else if (strcmp(kind, "gathered") == 0) {
-        size_t count = json_array_size(json_object_get(event, "reports"));
-        snprintf(out, size, "URGENT %s: %zu more report%s of harm, %s", text_of(event, "case"),
-                 count, count == 1 ? "" : "s", text_of(event, "lot_named"));
+        gathered_subject(event, out, size);
     } else if (strcmp(kind, "despite") == 0) {
         snprintf(out, size, "URGENT %s: harm is open, and yet: %.120s", text_of(event, "case"),
                  text_of(event, "did"));

@@ -246,6 +246,7 @@ static void view_of_gathered(const json_t *event, struct view *view)
     add_row(view, "Plant", event, "plant");
     add_row(view, "Case", event, "case");
     lot_told_rows(event, view);
+    told_view_lot(view, json_object_get(event, "made"));
     json_array_foreach(json_object_get(event, "reports"), i, report)
     {
         const json_t *said = json_object_get(report, "said");

@@ -44,6 +44,14 @@ static void subjects(void **state)
          "To read: a refused complaint may speak of harm"},
         {"{'event':'gathered','case':'C5','lot_named':'L1','reports':[{}]}",
          "URGENT C5: 1 more report of harm, L1"},
+        {"{'event':'gathered','case':'C5','lot_named':'L1','reports':[{'possible':true},{}]}",
+         "URGENT C5: 2 more reports of harm, L1"},
+        {"{'event':'gathered','case':'C5','lot_named':'L1','reports':[{'possible':true},"
+         "{'possible':true,'why':'x'}]}",
+         "To read C5: 2 more complaints may speak of harm, L1"},
+        {"{'event':'gathered','case':'C5','lot_named':'L1','reports':[{'case':'C5','lot_named':"
+         "'L1','possible':true,'why':'its lot is known now'}]}",
+         "To read C5: a complaint may speak of harm, L1"},
         {"{'event':'despite','case':'C5','did':'L1: hold ended (divert)'}",
          "URGENT C5: harm is open, and yet: L1: hold ended (divert)"},
         {"{'event':'emptied','case':'C5','symptom':'mold','lot_named':'L1'}",
