@@ -116,18 +116,29 @@ static void find_own(const struct harm_words *words, const struct harm_language 
         add_own(token, other);
 }
 
+static void open_patterns(struct harm_text *text, int word)
+{
+    const struct harm_language *language = text->language;
+    for (int i = language->patterns_from[word]; i < language->patterns_from[word + 1]; i++)
+        text->may[language->patterns_of[i] / 64] |= UINT64_C(1) << language->patterns_of[i] % 64;
+}
+
 static void place_words(struct harm_text *text)
 {
     const struct harm_language *language = text->language;
     text->heads = xmalloc((size_t)(language->word_count + 1) * sizeof *text->heads);
     text->places = xmalloc(((size_t)text->count * HARM_OWN + 1) * sizeof *text->places);
     memset(text->heads, 0xff, (size_t)language->word_count * sizeof *text->heads);
+    size_t patterns = (size_t)language->pattern_count / 64 + 1;
+    text->may = xmalloc(patterns * sizeof *text->may);
+    memcpy(text->may, language->keyless, patterns * sizeof *text->may);
     int count = 0;
     for (int at = text->count - 1; at >= 0; at--)
         for (int k = 0; k < HARM_OWN && text->tokens[at].own[k] >= 0; k++) {
             int word = text->tokens[at].own[k];
             text->places[count] = (struct harm_span){at, text->heads[word]};
             text->heads[word] = count++;
+            open_patterns(text, word);
         }
 }
 
@@ -218,6 +229,7 @@ static void text_end(struct harm_text *text)
     free(text->spans);
     free(text->tokens);
     free(text->heads);
+    free(text->may);
     free(text->places);
 }
 

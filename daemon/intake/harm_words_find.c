@@ -208,7 +208,8 @@ void harm_words_text_find(struct harm_text *text, int set, bool awake)
     const struct harm_set *patterns = &language->sets[set];
     struct harm_spans *spans = &text->spans[set];
     for (int i = patterns->first; i < patterns->first + patterns->count; i++)
-        find_pattern(text, &language->patterns[i], set, awake);
+        if (text->may[i / 64] >> i % 64 & 1)
+            find_pattern(text, &language->patterns[i], set, awake);
     if (spans->count)
         qsort(spans->items, (size_t)spans->count, sizeof *spans->items, by_place);
     for (int i = 0; i < spans->count; i++)

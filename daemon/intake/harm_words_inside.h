@@ -73,6 +73,9 @@ struct harm_language {
     int context[CONTEXT_COUNT], said[HARM_KINDS], possible, bare;
     int *table; /* open hash of words by text, exact and stems apart; -1 empty */
     size_t table_size;
+    int *patterns_of;   /* those whose key, an item of words alone, a word is an option of, */
+    int *patterns_from; /* from here on, by word; up to the next word's */
+    uint64_t *keyless;  /* bit a pattern that has none */
     int *by_letter[LEXICON_NUMBERS]; /* words understood misspelled, by first letter; -1 ends */
 };
 struct harm_words {
@@ -117,6 +120,7 @@ struct harm_text {
     struct harm_token *tokens;
     int count;
     struct harm_spans *spans; /* by set */
+    uint64_t *may;            /* bit a pattern that may stand: its key does, or it has none */
     int *heads;               /* by word: the first of `places` where it stands, -1 none */
     struct harm_span *places; /* from: the token, to: the next place, -1 none */
 };

@@ -319,6 +319,54 @@ static void index_slips(struct harm_language *language)
     }
 }
 
+static bool is_of_words(const struct harm_language *language, const struct harm_item *item)
+{
+    for (int i = item->first; i < item->first + item->count; i++)
+        if (language->options[i] < 0)
+            return false;
+    return true;
+}
+
+/* The item that tells most of whether the pattern stands; NULL: none is of words alone. */
+static const struct harm_item *key_of(const struct harm_language *language,
+                                      const struct harm_pattern *pattern)
+{
+    const struct harm_item *key = NULL;
+    for (int i = pattern->first; i < pattern->first + pattern->count; i++) {
+        const struct harm_item *item = &language->items[i];
+        if (is_of_words(language, item) && (!key || item->count < key->count))
+            key = item;
+    }
+    return key;
+}
+
+/* Counted first, then filled from each word's end down. */
+static void index_keys(struct harm_language *language)
+{
+    int *from = xcalloc((size_t)language->word_count + 1, sizeof *from);
+    int *of = xcalloc((size_t)language->option_count + 1, sizeof *of);
+    uint64_t *keyless = xcalloc((size_t)language->pattern_count / 64 + 1, sizeof *keyless);
+    for (int fill = 0; fill < 2; fill++) {
+        for (int p = 0; p < language->pattern_count; p++) {
+            const struct harm_item *key = key_of(language, &language->patterns[p]);
+            for (int k = 0; key && k < key->count; k++) {
+                int *at = &from[language->options[key->first + k]];
+                if (fill)
+                    of[--*at] = p;
+                else
+                    ++*at;
+            }
+            if (!key)
+                keyless[p / 64] |= UINT64_C(1) << p % 64;
+        }
+        for (int word = 1; !fill && word <= language->word_count; word++)
+            from[word] += from[word - 1];
+    }
+    language->patterns_from = from;
+    language->patterns_of = of;
+    language->keyless = keyless;
+}
+
 void harm_words_language_read(struct doc *doc, struct harm_language *ret)
 {
     static const struct doc_row ROWS[] = {{.name = "$schema"},
@@ -349,6 +397,7 @@ void harm_words_language_read(struct doc *doc, struct harm_language *ret)
     ret->bare = add_set(&bare, "bare");
     doc->context = NULL;
     index_slips(ret);
+    index_keys(ret);
 }
 
 void harm_words_language_free(struct harm_language *language)
@@ -358,6 +407,9 @@ void harm_words_language_free(struct harm_language *language)
     free(language->words);
     free(language->items);
     free(language->options);
+    free(language->patterns_of);
+    free(language->patterns_from);
+    free(language->keyless);
     free(language->patterns);
     free(language->table);
     json_decref(language->document);

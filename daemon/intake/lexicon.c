@@ -122,7 +122,7 @@ static void correct(const struct reading *reading, struct said_answers *said)
     for (int i = said->count - 1; i > 0; i--) {
         bool corrected = false;
         for (int at = said->items[i - 1].match->to; at < said->items[i].match->from; at++)
-            corrected |= lexicon_in(&reading->language->corrects, &reading->words[at]);
+            corrected |= lexicon_is(&reading->words[at], LEXICON_CORRECTS);
         for (; corrected && i > 0; i--)
             drop(said, 0);
     }
@@ -170,7 +170,7 @@ static int who_says(const struct reading *reading, int from, int to)
 {
     int count = 0;
     for (int at = from > 0 ? from : 0; at < to; at++)
-        count += lexicon_in(&reading->language->contests, &reading->words[at]);
+        count += lexicon_is(&reading->words[at], LEXICON_CONTESTS);
     return count;
 }
 
@@ -492,9 +492,17 @@ static bool is_barred(const struct reading *reading, const char *symptom)
     return false;
 }
 
+static void turn_to(const struct lexicon *lexicon, struct reading *reading,
+                    const struct language_reading *all, int language)
+{
+    reading->language = &lexicon->languages[language];
+    reading->as = &all[language];
+    reading->words = all[language].words;
+}
+
 /* Without a word for the symptom: what is told of it tells it, "white powder on the crust". */
-static void infer_symptom(const struct lexicon *lexicon, struct reading *reading, json_t *filled,
-                          json_t *taken)
+static void infer_symptom(const struct lexicon *lexicon, struct reading *reading,
+                          const struct language_reading *all, json_t *filled, json_t *taken)
 {
     static const struct {
         const char *field, *symptom;
@@ -505,7 +513,7 @@ static void infer_symptom(const struct lexicon *lexicon, struct reading *reading
     for (size_t t = 0; t < sizeof TELLS / sizeof TELLS[0]; t++) {
         reading->symptom = lexicon_symptom(TELLS[t].symptom) | 1u << 31;
         for (int i = 0; i < lexicon->count && !answered(filled, "symptom"); i++) {
-            reading->language = &lexicon->languages[i];
+            turn_to(lexicon, reading, all, i);
             lexicon_match(reading);
             if (is_barred(reading, TELLS[t].symptom) || !tells(reading, TELLS[t].field, taken))
                 continue;
@@ -517,6 +525,23 @@ static void infer_symptom(const struct lexicon *lexicon, struct reading *reading
     }
 }
 
+static void fill_all(const struct lexicon *lexicon, struct reading *reading,
+                     const struct language_reading *all, const json_t *complaint, json_t *filled,
+                     json_t *taken)
+{
+    for (int pass = 0; pass < 2; pass++) {
+        const char *symptom = json_string_value(json_object_get(filled, "symptom"));
+        /* the last bit is that of fields of any symptom */
+        reading->symptom = lexicon_symptom(symptom) | 1u << 31;
+        for (int i = 0; i < lexicon->count; i++) {
+            turn_to(lexicon, reading, all, i);
+            fill_from(reading, complaint, pass == 0, filled, taken);
+        }
+        if (pass == 0 && !answered(filled, "symptom"))
+            infer_symptom(lexicon, reading, all, filled, taken);
+    }
+}
+
 static void read_text(const struct lexicon *lexicon, struct reading *reading,
                       const json_t *complaint, json_t *filled, json_t *taken)
 {
@@ -524,23 +549,26 @@ static void read_text(const struct lexicon *lexicon, struct reading *reading,
         hear_harm(lexicon, reading->note, filled, taken);
     if (strlen(reading->note) > (size_t)fields_find("note")->high)
         return; /* will be refused: nothing but harm matters */
-    reading->count = lexicon_split(reading->note, &reading->words);
-    lexicon_squeeze(reading->words, reading->count);
+    struct note_word *words;
+    struct language_reading *all = xcalloc((size_t)lexicon->count + 1, sizeof *all);
+    reading->count = lexicon_split(reading->note, &words);
+    lexicon_squeeze(words, reading->count);
     reading->open = 0;
+    reading->no_code = xcalloc((size_t)reading->count + 1, sizeof *reading->no_code);
+    reading->day = xcalloc((size_t)reading->count + 1, sizeof *reading->day);
     for (int i = 0; i < reading->count; i++)
-        reading->words[i].known = lexicon_knows(lexicon, reading->words[i].text);
-    for (int pass = 0; pass < 2; pass++) {
-        const char *symptom = json_string_value(json_object_get(filled, "symptom"));
-        /* the last bit is that of fields of any symptom */
-        reading->symptom = lexicon_symptom(symptom) | 1u << 31;
-        for (int i = 0; i < lexicon->count; i++) {
-            reading->language = &lexicon->languages[i];
-            fill_from(reading, complaint, pass == 0, filled, taken);
-        }
-        if (pass == 0 && !answered(filled, "symptom"))
-            infer_symptom(lexicon, reading, filled, taken);
+        words[i].known = lexicon_knows(lexicon, words[i].text);
+    for (int i = 0; i < lexicon->count; i++) {
+        reading->language = &lexicon->languages[i];
+        lexicon_read_as(reading, words, &all[i]);
     }
-    free(reading->words);
+    fill_all(lexicon, reading, all, complaint, filled, taken);
+    for (int i = 0; i < lexicon->count; i++)
+        lexicon_unread(&all[i]);
+    free(reading->no_code);
+    free(reading->day);
+    free(words);
+    free(all);
 }
 
 json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, int32_t today,

@@ -161,7 +161,7 @@ void lexicon_code_others(struct reading *reading)
             continue;
         for (int at = 0; at < reading->count; at++) {
             const struct lexicon_match *by = announced_by(reading, field, at);
-            reading->words[at].no_code |= by && by->phrase->says == LEXICON_OTHER;
+            reading->no_code[at] |= by && by->phrase->says == LEXICON_OTHER;
         }
     }
 }
@@ -175,8 +175,8 @@ json_t *lexicon_code(const struct reading *reading, int field)
         const struct lexicon_match *by = announced_by(reading, field, at);
         bool first = reading->words[at].from >= found.to;
         bool denied = at && reading->words[at].before == PAUSE_NONE &&
-                      lexicon_in(&reading->language->negation, &reading->words[at - 1]);
-        if (!first || denied || reading->words[at].no_code || is_inside_word(reading, at) ||
+                      lexicon_is(&reading->words[at - 1], LEXICON_NEGATION);
+        if (!first || denied || reading->no_code[at] || is_inside_word(reading, at) ||
             !code_at(reading, reading->words[at].from, by != NULL, &code))
             continue;
         bool same =
@@ -184,7 +184,7 @@ json_t *lexicon_code(const struct reading *reading, int field)
             memcmp(reading->note + code.from, reading->note + found.from, code.to - code.from) == 0;
         bool corrected = false;
         for (int i = last; count && i < at; i++)
-            corrected |= lexicon_in(&reading->language->corrects, &reading->words[i]);
+            corrected |= lexicon_is(&reading->words[i], LEXICON_CORRECTS);
         count = corrected ? 1 : count + !same;
         found = code;
         last = at;

@@ -78,7 +78,7 @@ static const char *own_word(const struct reading *reading, int at, char number[s
     const char *known = json_string_value(json_object_get(language->days, word));
     if (known)
         return known;
-    long value = strlen(word) > 2 ? lexicon_number(language, &reading->words[at]) : -1;
+    long value = strlen(word) > 2 ? reading->words[at].number : -1;
     if (value < 0)
         return day_meant(&reading->words[at]);
     snprintf(number, 24, "%ld", value);
@@ -133,7 +133,7 @@ static bool tells_day(const struct reading *reading, int from, int to)
 {
     int is = 0;
     for (int i = from; i < to; i++)
-        is |= reading->words[i].day;
+        is |= reading->day[i];
     return (is & (DAY_NAMED | DAY_AGO)) || ((is & DAY_TIME) && (is & DAY_NEAR)) ||
            ((is & DAY_MONTH) && (is & DAY_NUMBER));
 }
@@ -150,9 +150,8 @@ static bool is_ordinal(const struct reading *reading, int from, int to)
         !(length == digits + 2 || (length == digits && IN(BEFORE, reading->words[from - 1].text))))
         return false;
     return to == reading->count || reading->words[to].before != PAUSE_NONE ||
-           IN(BEHIND, reading->words[to].text) ||
-           lexicon_in(&reading->language->stops, &reading->words[to]) ||
-           lexicon_in(&reading->language->subjects, &reading->words[to]);
+           IN(BEHIND, reading->words[to].text) || lexicon_is(&reading->words[to], LEXICON_STOPS) ||
+           lexicon_is(&reading->words[to], LEXICON_SUBJECTS);
 }
 
 static bool runs_on(const struct reading *reading, int from, int to)
@@ -218,7 +217,7 @@ static bool corrects(const struct reading *reading, const struct told_day *befor
     if (day->from - before->to > CORRECTION)
         return false;
     for (int i = before->to; i < day->from; i++)
-        if (lexicon_in(&reading->language->corrects, &reading->words[i]))
+        if (lexicon_is(&reading->words[i], LEXICON_CORRECTS))
             return true;
     return false;
 }
@@ -238,7 +237,7 @@ static bool counts_on(const struct reading *reading, int from, int to, long *ret
     for (int i = from; i < to; i++) {
         char digits[24];
         const char *word = own_word(reading, i, digits);
-        long number = lexicon_number(reading->language, &reading->words[i]);
+        long number = reading->words[i].number;
         int kind = number >= 0 ? NUMBER : KINDS;
         for (size_t w = 0; w < sizeof WORDS / sizeof *WORDS; w++)
             kind = strcmp(WORDS[w].word, word) == 0 ? WORDS[w].kind : kind;
@@ -267,8 +266,7 @@ static bool day_on(const struct reading *reading, const struct told_day *before,
     const struct note_word *behind = day->to < reading->count ? &reading->words[day->to] : NULL;
     static const char *const LATER[] = {"after", "before", "despues", "antes"};
     if (behind && behind->before == PAUSE_NONE && IN(LATER, reading->words[day->to - 1].text) &&
-        (lexicon_in(&reading->language->subjects, behind) ||
-         lexicon_in(&reading->language->filler, behind)))
+        (lexicon_is(behind, LEXICON_SUBJECTS) || lexicon_is(behind, LEXICON_FILLER)))
         return false;
     day->day = before->day + (int32_t)days;
     return days < OLDEST && day->day <= reading->today;
@@ -314,9 +312,9 @@ static int apart(const struct reading *reading, const struct lexicon_match *what
         enum pause pause = reading->words[i].before;
         if (pause == PAUSE_SENTENCE && !(before && lexicon_goes_on(reading, i)))
             return -1;
-        words += (i < to && !lexicon_in(&reading->language->filler, &reading->words[i])) +
+        words += (i < to && !lexicon_is(&reading->words[i], LEXICON_FILLER)) +
                  (pause == PAUSE_COMMA ? COMMA : 0) +
-                 (i < to && lexicon_in(&reading->language->stops, &reading->words[i]) ? COMMA : 0);
+                 (i < to && lexicon_is(&reading->words[i], LEXICON_STOPS) ? COMMA : 0);
     }
     return words <= REACH ? words : -1;
 }
@@ -327,6 +325,14 @@ static bool is_happening(const struct reading *reading, const struct lexicon_mat
     int field = match->phrase->field;
     return (match->phrase->says == LEXICON_DAY || match->phrase->says == LEXICON_OTHER) &&
            reading->language->fields[field].field->type != FIELD_TEXT;
+}
+
+static bool tells_happening(const struct reading *reading)
+{
+    for (int i = 0; i < reading->match_count; i++)
+        if (is_happening(reading, &reading->matches[i]))
+            return true;
+    return false;
 }
 
 /* The nearest pair of what happened and a day; neither has another. */
@@ -367,10 +373,10 @@ static bool is_spent(const struct reading *reading, const struct told_day *day)
 void lexicon_date(struct reading *reading)
 {
     struct told_day *days = NULL;
-    if (reading->today == WHEN_UNKNOWN_DAY)
+    if (reading->today == WHEN_UNKNOWN_DAY || !tells_happening(reading))
         return;
     for (int i = 0; i < reading->count; i++)
-        reading->words[i].day = day_word(reading, i);
+        reading->day[i] = day_word(reading, i);
     int count = find_days(reading, &days), m = 0, d = 0;
     bool *taken = xcalloc((size_t)count + 1, sizeof *taken);
     for (int i = 0; i < count; i++)

@@ -35,6 +35,21 @@ struct lexicon_set {
     const char *name;
     struct lexeme_list words;
 };
+/* Words that mean something wherever they stand. */
+enum lexicon_list {
+    LEXICON_NEGATION,   /* "not", "sin" */
+    LEXICON_NEGATED_BY, /* right after: "free" */
+    LEXICON_STOPS,      /* a negation does not reach over these: "but" */
+    LEXICON_JOINS,      /* carry a negation over commas: "or", "ni" */
+    LEXICON_SUBJECTS,   /* who somebody speaks of: "my", "she" */
+    LEXICON_CARRIERS,   /* between a denial and its subject: "nobody *in* my family" */
+    LEXICON_FILLER,     /* may stand between the words of a phrase */
+    LEXICON_PLAIN,      /* real words, never a misspelling of another */
+    LEXICON_SUPPOSED,   /* what is behind was thought first: "thought", "al principio" */
+    LEXICON_CORRECTS,   /* what is behind holds: "actually", "mejor dicho" */
+    LEXICON_CONTESTS,   /* who says what: "says", "dice" */
+    LEXICON_LISTS
+};
 /* What finding a phrase says of its field. */
 enum lexicon_says {
     LEXICON_ANSWER,
@@ -50,11 +65,18 @@ struct lexicon_phrase {
     const char *word; /* NULL for numbers and yes/no */
     long plus, times; /* FIELD_WHOLE: plus, or number × times */
     bool yes;         /* FIELD_BOOL */
+    int alike;        /* phrases of its start, from this on, that begin with the same word */
 };
 struct lexicon_field {
     const struct field *field;
     const struct field *instead_of; /* its words say nothing of that one; or NULL */
     unsigned symptoms;              /* bit 1 << index into the words of symptom */
+};
+/* A whole word of the lists and sets, and which have it. */
+struct lexicon_entry {
+    const char *text; /* of its lexeme */
+    unsigned lists;   /* bit an enum lexicon_list */
+    uint64_t sets;    /* bit a set */
 };
 struct lexicon_language {
     json_t *document; /* owns the texts above */
@@ -62,21 +84,13 @@ struct lexicon_language {
     struct lexicon_field *fields;
     struct lexicon_phrase *phrases;
     int set_count, field_count, phrase_count;
-    int *starts[LEXICON_STARTS];   /* phrases by what their first word begins with, those of one
-                                    * word together; -1 ends */
-    struct lexeme_list negation;   /* "not", "sin" */
-    struct lexeme_list negated_by; /* right after: "free" */
-    struct lexeme_list stops;      /* a negation does not reach over these: "but" */
-    struct lexeme_list joins;      /* carry a negation over commas: "or", "ni" */
-    struct lexeme_list subjects;   /* who somebody speaks of: "my", "she" */
-    struct lexeme_list carriers;   /* between a denial and its subject: "nobody *in* my family" */
-    struct lexeme_list filler;     /* may stand between the words of a phrase */
-    struct lexeme_list plain;      /* real words, never a misspelling of another */
-    struct lexeme_list supposed;   /* what is behind was thought first: "thought", "al principio" */
-    struct lexeme_list corrects;   /* what is behind holds: "actually", "mejor dicho" */
-    struct lexeme_list contests;   /* who says what: "says", "dice" */
-    json_t *numbers;               /* borrowed: word → number */
-    json_t *days;                  /* borrowed: word → as said_date() knows it, or NULL */
+    int *starts[LEXICON_STARTS]; /* phrases by what their first word begins with, those of one
+                                  * word together; -1 ends */
+    struct lexeme_list lists[LEXICON_LISTS];
+    struct lexicon_entry *entries; /* by the alphabet */
+    int entry_count;
+    json_t *numbers; /* borrowed: word → number */
+    json_t *days;    /* borrowed: word → as said_date() knows it, or NULL */
 };
 struct lexicon {
     struct lexicon_language *languages;
@@ -94,10 +108,11 @@ struct note_word {
     char text[LEXICON_WORD];
     size_t length, from, to;
     enum pause before;
-    bool known;        /* a word of a lexicon, so no misspelling of another */
-    bool no_code;      /* announced as another number by some language */
-    unsigned char day; /* what it is to a day, of the language being read: lexicon_date() */
-    signed char sets[LEXICON_SETS]; /* distance to each set of the language being read */
+    bool known; /* a word of a lexicon, so no misspelling of another */
+    /* of the language that reads it: */
+    long number;                    /* it stands for, -1 none */
+    unsigned lists;                 /* bit an enum lexicon_list that has it */
+    signed char sets[LEXICON_SETS]; /* distance to each set */
 };
 
 struct lexicon_match {
@@ -110,16 +125,25 @@ struct lexicon_match {
     bool has_day;
     int32_t day; /* told near it */
 };
+/* A note as one language reads it, whatever the symptom: found once, asked for several times. */
+struct language_reading {
+    struct note_word *words;
+    struct lexicon_match *found;
+    int found_count, capacity;
+};
 struct reading {
     const struct lexicon_language *language;
+    const struct language_reading *as; /* of that language */
     const char *note;
-    struct note_word *words;
+    const struct note_word *words; /* that language's */
     int count;
-    unsigned symptom; /* its bit; 0: not known */
-    int32_t today;    /* on which it was received, or WHEN_UNKNOWN_DAY: no day is read */
-    int32_t found;    /* on which it was found, or WHEN_UNKNOWN_DAY */
-    struct lexicon_match *matches;
-    int match_count, match_capacity;
+    bool *no_code;      /* by word: announced as another number by some language */
+    unsigned char *day; /* by word: what it is to a day; lexicon_date() fills it */
+    unsigned symptom;   /* its bit; 0: not known */
+    int32_t today;      /* on which it was received, or WHEN_UNKNOWN_DAY: no day is read */
+    int32_t found;      /* on which it was found, or WHEN_UNKNOWN_DAY */
+    struct lexicon_match *matches; /* of `as`, those that stand */
+    int match_count;
     uint64_t open; /* fields, by their place among all, that one language answers in two ways: no
                     * other does */
 };
@@ -136,11 +160,14 @@ void lexicon_keep_enye(const char *s, size_t length, char *out, size_t size);
  * most LEXICON_WORD bytes. */
 int lexicon_edit_distance(const char *a, size_t la, const char *b, size_t lb);
 /* How far `word` is from what `lexeme` asks for: 0 the same, 1 or 2 a misspelling, -1 another. */
-int lexicon_distance(const struct lexicon_language *language, const struct lexeme *lexeme,
-                     const struct note_word *word); /* after lexicon_measure_sets() */
-/* Fills the words' distances to the language's sets. */
-void lexicon_measure_sets(const struct lexicon_language *language, struct note_word *words,
-                          int count);
+int lexicon_distance(const struct lexeme *lexeme,
+                     const struct note_word *word); /* after lexicon_measure() */
+/* Fills what the words are to the language. */
+void lexicon_measure(const struct lexicon_language *language, struct note_word *words, int count);
+static inline bool lexicon_is(const struct note_word *word, enum lexicon_list list)
+{
+    return word->lists >> list & 1;
+}
 /* Bit of a symptom's name; 0 for NULL and other names. */
 unsigned lexicon_symptom(const char *name);
 /* Which of language->starts a phrase is kept under that begins with this word. */
@@ -148,13 +175,14 @@ int lexicon_start(const char *word);
 /* Collects `known`; after the last language is loaded. */
 void lexicon_know(struct lexicon *lexicon);
 bool lexicon_knows(const struct lexicon *lexicon, const char *word);
-bool lexicon_in(const struct lexeme_list *list, const struct note_word *word);
-/* The number a word stands for ("3", "three"), -1 if none. */
-long lexicon_number(const struct lexicon_language *language, const struct note_word *word);
 
 /* "Where: side", "the day she bought it (11/14)": what stands before the word goes on with it. */
 bool lexicon_goes_on(const struct reading *reading, int at);
-/* Fills `matches` from `language`, `words` and `symptom`: those that stand, heaviest first. */
+/* A note's words as the language reads them, and every phrase of it. lexicon_unread() frees. */
+void lexicon_read_as(const struct reading *note, const struct note_word *words,
+                     struct language_reading *ret);
+void lexicon_unread(struct language_reading *as);
+/* Fills `matches` from `as` and `symptom`: those that stand, heaviest first. */
 void lexicon_match(struct reading *reading);
 
 /* Gives the matches that say when something happened the day told nearest to them. */

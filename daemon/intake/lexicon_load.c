@@ -247,7 +247,7 @@ static int by_text(const void *left, const void *right)
     return a->prefix != b->prefix ? (a->prefix ? 1 : -1) : strcmp(a->text, b->text);
 }
 
-/* As lexicon_in() searches it. */
+/* As lexicon_measure() searches it. */
 static void sort_list(struct lexeme_list *list)
 {
     if (list->count)
@@ -258,14 +258,56 @@ static void sort_list(struct lexeme_list *list)
 
 static void sort_lists(struct lexicon_language *language)
 {
-    struct lexeme_list *lists[] = {&language->negation, &language->negated_by, &language->stops,
-                                   &language->joins,    &language->subjects,   &language->carriers,
-                                   &language->filler,   &language->plain,      &language->supposed,
-                                   &language->corrects, &language->contests};
-    for (size_t i = 0; i < sizeof lists / sizeof lists[0]; i++)
-        sort_list(lists[i]);
+    for (int i = 0; i < LEXICON_LISTS; i++)
+        sort_list(&language->lists[i]);
     for (int i = 0; i < language->set_count; i++)
         sort_list(&language->sets[i].words);
+}
+
+static void add_entries(struct lexicon_language *language, const struct lexeme_list *list,
+                        unsigned lists, uint64_t sets)
+{
+    for (int i = 0; i < list->whole; i++)
+        language->entries[language->entry_count++] =
+            (struct lexicon_entry){list->items[i].text, lists, sets};
+}
+
+static int by_entry(const void *left, const void *right)
+{
+    const struct lexicon_entry *a = left, *b = right;
+    return strcmp(a->text, b->text);
+}
+
+/* A word of several is one entry. */
+static void merge_entries(struct lexicon_language *language)
+{
+    struct lexicon_entry *entries = language->entries;
+    int kept = 0;
+    qsort(entries, (size_t)language->entry_count, sizeof *entries, by_entry);
+    for (int i = 0; i < language->entry_count; i++) {
+        if (kept && by_entry(&entries[kept - 1], &entries[i]) == 0) {
+            entries[kept - 1].lists |= entries[i].lists;
+            entries[kept - 1].sets |= entries[i].sets;
+        } else {
+            entries[kept++] = entries[i];
+        }
+    }
+    language->entry_count = kept;
+}
+
+static void index_entries(struct lexicon_language *language)
+{
+    size_t count = 1;
+    for (int k = 0; k < LEXICON_LISTS; k++)
+        count += (size_t)language->lists[k].whole;
+    for (int k = 0; k < language->set_count; k++)
+        count += (size_t)language->sets[k].words.whole;
+    language->entries = xcalloc(count, sizeof *language->entries);
+    for (int k = 0; k < LEXICON_LISTS; k++)
+        add_entries(language, &language->lists[k], 1u << k, 0);
+    for (int k = 0; k < language->set_count; k++)
+        add_entries(language, &language->sets[k].words, 0, UINT64_C(1) << k);
+    merge_entries(language);
 }
 
 static int start_of(const struct lexicon_phrase *phrase)
@@ -285,6 +327,17 @@ static int by_first(const void *left, const void *right, void *language)
     return order ? order : *a - *b;
 }
 
+static void count_alike(const struct lexicon_language *language, const int *start, int count)
+{
+    struct lexicon_phrase *after = NULL;
+    for (int i = count - 1; i >= 0; i--) {
+        struct lexicon_phrase *phrase = &language->phrases[start[i]];
+        bool alike = after && by_text(&phrase->words.items[0], &after->words.items[0]) == 0;
+        phrase->alike = alike ? after->alike + 1 : 1;
+        after = phrase;
+    }
+}
+
 static void index_starts(struct lexicon_language *language)
 {
     for (int k = 0; k < LEXICON_STARTS; k++) {
@@ -296,12 +349,13 @@ static void index_starts(struct lexicon_language *language)
         language->starts[k] = xrealloc(language->starts[k], (size_t)(count + 1) * sizeof(int));
         language->starts[k][count] = -1;
         qsort_r(language->starts[k], (size_t)count, sizeof(int), by_first, language);
+        count_alike(language, language->starts[k], count);
     }
 }
 
-#define WORDS_ROW(member)                                                                          \
+#define WORDS_ROW(name, list)                                                                      \
     {                                                                                              \
-#member, DOC_LIST, DOC_AT(struct lexicon_language, member), .each = read_word              \
+        name, DOC_LIST, DOC_AT(struct lexicon_language, lists[list]), .each = read_word            \
     }
 
 void lexicon_language_read(struct doc *doc, struct lexicon_language *ret)
@@ -312,17 +366,17 @@ void lexicon_language_read(struct doc *doc, struct lexicon_language *ret)
         {.name = "note"},
         {"numbers", DOC_MAP, .each = read_number},
         {"days", DOC_MAP, .each = read_day},
-        WORDS_ROW(negation),
-        WORDS_ROW(negated_by),
-        WORDS_ROW(stops),
-        WORDS_ROW(joins),
-        WORDS_ROW(subjects),
-        WORDS_ROW(carriers),
-        WORDS_ROW(filler),
-        WORDS_ROW(plain),
-        WORDS_ROW(supposed),
-        WORDS_ROW(corrects),
-        WORDS_ROW(contests),
+        WORDS_ROW("negation", LEXICON_NEGATION),
+        WORDS_ROW("negated_by", LEXICON_NEGATED_BY),
+        WORDS_ROW("stops", LEXICON_STOPS),
+        WORDS_ROW("joins", LEXICON_JOINS),
+        WORDS_ROW("subjects", LEXICON_SUBJECTS),
+        WORDS_ROW("carriers", LEXICON_CARRIERS),
+        WORDS_ROW("filler", LEXICON_FILLER),
+        WORDS_ROW("plain", LEXICON_PLAIN),
+        WORDS_ROW("supposed", LEXICON_SUPPOSED),
+        WORDS_ROW("corrects", LEXICON_CORRECTS),
+        WORDS_ROW("contests", LEXICON_CONTESTS),
         {"sets", DOC_MAP, .high = LEXICON_SETS, .each = read_set},
         {"fields", DOC_LIST, .high = LEXICON_FIELDS, .each = read_field, .required = true},
         {"ignore", DOC_LIST, .each = read_ignored},
@@ -334,24 +388,22 @@ void lexicon_language_read(struct doc *doc, struct lexicon_language *ret)
     doc->context = ret;
     if (doc_read(&top, ROWS, ret)) {
         sort_lists(ret);
+        index_entries(ret);
         index_starts(ret);
     }
 }
 
 void lexicon_language_free(struct lexicon_language *language)
 {
-    struct lexeme_list *lists[] = {&language->negation, &language->negated_by, &language->stops,
-                                   &language->joins,    &language->filler,     &language->plain,
-                                   &language->subjects, &language->carriers,   &language->supposed,
-                                   &language->corrects, &language->contests};
-    for (size_t i = 0; i < sizeof lists / sizeof lists[0]; i++)
-        free(lists[i]->items);
+    for (int i = 0; i < LEXICON_LISTS; i++)
+        free(language->lists[i].items);
     for (int i = 0; i < language->set_count; i++)
         free(language->sets[i].words.items);
     for (int i = 0; i < language->phrase_count; i++)
         free(language->phrases[i].words.items);
     for (int k = 0; k < LEXICON_STARTS; k++)
         free(language->starts[k]);
+    free(language->entries);
     free(language->sets);
     free(language->fields);
     free(language->phrases);

@@ -54,16 +54,16 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
             if (at > ret->from && pause != PAUSE_NONE && !(comma && pause == PAUSE_COMMA) &&
                 !lexicon_goes_on(reading, at))
                 return false;
-            distance = lexicon_distance(reading->language, lexeme, &reading->words[at]);
+            distance = lexicon_distance(lexeme, &reading->words[at]);
             if (distance >= 0 && lexeme->number && is_part(reading, at))
                 return false;
             if (distance >= 0)
                 break;
-            bool filler = lexicon_in(&reading->language->filler, &reading->words[at]);
+            bool filler = lexicon_is(&reading->words[at], LEXICON_FILLER);
             if (!i || (!gap && (run == FILLER_RUN || !filler)) ||
-                (gap && lexicon_in(&reading->language->stops, &reading->words[at])))
+                (gap && lexicon_is(&reading->words[at], LEXICON_STOPS)))
                 return false;
-            ret->denied |= lexicon_in(&reading->language->negation, &reading->words[at]);
+            ret->denied |= lexicon_is(&reading->words[at], LEXICON_NEGATION);
             gap -= gap && !filler;
             if (!gap && !filler)
                 run = FILLER_RUN - 1;
@@ -72,12 +72,12 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
             return false;
         /* "2 of the 4 bags" are two, and so are they of "of 4 bags, 2" */
         if (lexeme->number && (!numbered || !phrase->words.items[0].number))
-            ret->number = lexicon_number(reading->language, &reading->words[at]);
+            ret->number = reading->words[at].number;
         numbered = numbered || lexeme->number;
         comma = false;
         gap = 0;
         ret->slips += distance;
-        ret->said += !lexicon_in(&reading->language->filler, &reading->words[at]);
+        ret->said += !lexicon_is(&reading->words[at], LEXICON_FILLER);
         at++;
     }
     assert(at <= reading->count && at > ret->from);
@@ -91,7 +91,7 @@ static bool joined(const struct reading *reading, int from, int to)
     for (int i = from > 0 ? from : 0; i < to && i < reading->count; i++)
         if (reading->words[i].before == PAUSE_SENTENCE && i > from)
             return false;
-        else if (lexicon_in(&reading->language->joins, &reading->words[i]))
+        else if (lexicon_is(&reading->words[i], LEXICON_JOINS))
             return true;
     return false;
 }
@@ -101,20 +101,18 @@ static bool joined(const struct reading *reading, int from, int to)
 static bool begins_clause(const struct reading *reading, int at)
 {
     assert(at < reading->count);
-    const struct lexicon_language *language = reading->language;
-    return at > 0 && lexicon_in(&language->subjects, &reading->words[at]) &&
-           !lexicon_in(&language->negation, &reading->words[at - 1]) &&
-           !lexicon_in(&language->subjects, &reading->words[at - 1]) &&
-           !lexicon_in(&language->carriers, &reading->words[at - 1]);
+    return at > 0 && lexicon_is(&reading->words[at], LEXICON_SUBJECTS) &&
+           !lexicon_is(&reading->words[at - 1], LEXICON_NEGATION) &&
+           !lexicon_is(&reading->words[at - 1], LEXICON_SUBJECTS) &&
+           !lexicon_is(&reading->words[at - 1], LEXICON_CARRIERS);
 }
 
 static bool negated(const struct reading *reading, const struct lexicon_match *match)
 {
     assert(match->from >= 0 && match->from < match->to && match->to <= reading->count);
-    const struct lexicon_language *language = reading->language;
     if (match->to < reading->count && reading->words[match->to].before == PAUSE_NONE &&
-        lexicon_in(&language->negated_by, &reading->words[match->to]) &&
-        (!lexicon_in(&language->negation, &reading->words[match->to]) ||
+        lexicon_is(&reading->words[match->to], LEXICON_NEGATED_BY) &&
+        (!lexicon_is(&reading->words[match->to], LEXICON_NEGATION) ||
          match->to + 1 == reading->count || reading->words[match->to + 1].before != PAUSE_NONE))
         return true; /* "mold free"; "rancio no, pero viejo" */
     bool list = joined(reading, match->from - 1, match->to + 4);
@@ -122,12 +120,12 @@ static bool negated(const struct reading *reading, const struct lexicon_match *m
     /* "not kept in the fridge": the small words between do not count */
     int telling = 0;
     for (int i = match->from - 1; i >= 0 && telling < reach; i--) {
-        telling += list || !lexicon_in(&language->filler, &reading->words[i]);
+        telling += list || !lexicon_is(&reading->words[i], LEXICON_FILLER);
         enum pause pause = reading->words[i + 1].before;
         if (pause == PAUSE_SENTENCE || (pause == PAUSE_COMMA && !list) ||
-            lexicon_in(&language->stops, &reading->words[i]))
+            lexicon_is(&reading->words[i], LEXICON_STOPS))
             return false;
-        if (lexicon_in(&language->negation, &reading->words[i]))
+        if (lexicon_is(&reading->words[i], LEXICON_NEGATION))
             return true;
         if (begins_clause(reading, i))
             return false;
@@ -138,12 +136,11 @@ static bool negated(const struct reading *reading, const struct lexicon_match *m
 /* "first I thought black": thought, not seen. */
 static bool supposed(const struct reading *reading, const struct lexicon_match *match)
 {
-    const struct lexicon_language *language = reading->language;
     for (int i = match->from - 1; i >= 0 && match->from - i <= SUPPOSED_REACH; i--) {
         enum pause pause = reading->words[i + 1].before;
-        bool thought = lexicon_in(&language->supposed, &reading->words[i]);
+        bool thought = lexicon_is(&reading->words[i], LEXICON_SUPPOSED);
         if (pause == PAUSE_SENTENCE || (pause == PAUSE_COMMA && !thought) ||
-            lexicon_in(&language->stops, &reading->words[i]))
+            lexicon_is(&reading->words[i], LEXICON_STOPS))
             return false; /* "I thought it was mold, it was flour" */
         if (thought)
             return true;
@@ -160,8 +157,7 @@ static bool asked(const struct reading *reading, const struct lexicon_match *mat
         first--;
     while (last + 1 < reading->count && reading->words[last + 1].before != PAUSE_SENTENCE)
         last++;
-    bool no = last + 1 < reading->count &&
-              lexicon_in(&reading->language->negation, &reading->words[last + 1]);
+    bool no = last + 1 < reading->count && lexicon_is(&reading->words[last + 1], LEXICON_NEGATION);
     return last - first < (no ? DENIED : ASKED) && reading->note[reading->words[last].to] == '?';
 }
 
@@ -239,13 +235,6 @@ static void keep_heaviest(struct reading *reading)
     reading->match_count = kept;
 }
 
-static void grow_matches(struct reading *reading)
-{
-    reading->match_capacity = reading->match_capacity ? 2 * reading->match_capacity : 64;
-    reading->matches =
-        xrealloc(reading->matches, (size_t)reading->match_capacity * sizeof *reading->matches);
-}
-
 /* What is denied within says nothing, but of a yes or no the other: "the bag was not wet". */
 static bool says_something(const struct reading *reading, const struct lexicon_match *match)
 {
@@ -254,46 +243,72 @@ static bool says_something(const struct reading *reading, const struct lexicon_m
            (field >= 0 && reading->language->fields[field].field->type == FIELD_BOOL);
 }
 
-static void try_phrases(struct reading *reading, const int *phrases, int at)
+static void add_found(struct language_reading *as, const struct lexicon_match *match)
 {
-    const char *passed = ""; /* the first word that was no other's, of the phrases in front */
-    for (; *phrases >= 0; phrases++) {
+    if (as->found_count == as->capacity) {
+        as->capacity = as->capacity ? 2 * as->capacity : 64;
+        as->found = xrealloc(as->found, (size_t)as->capacity * sizeof *as->found);
+    }
+    assert(as->found_count < as->capacity);
+    as->found[as->found_count++] = *match;
+}
+
+static void try_phrases(const struct reading *reading, const int *phrases, int at,
+                        struct language_reading *ret)
+{
+    while (*phrases >= 0) {
         const struct lexicon_phrase *phrase = &reading->language->phrases[*phrases];
-        const struct lexeme *first = &phrase->words.items[0];
         struct lexicon_match match;
-        if (strcmp(first->text, passed) == 0 && *passed)
-            continue;
-        if (lexicon_distance(reading->language, first, &reading->words[at]) < 0) {
-            passed = first->prefix ? "" : first->text;
+        if (lexicon_distance(&phrase->words.items[0], &reading->words[at]) < 0) {
+            phrases += phrase->alike;
             continue;
         }
-        passed = "";
-        if (fits_symptom(reading, phrase) && try_phrase(reading, phrase, at, &match) &&
-            says_something(reading, &match) && !asked(reading, &match)) {
+        phrases++;
+        if (try_phrase(reading, phrase, at, &match) && says_something(reading, &match) &&
+            !asked(reading, &match)) {
             match.negated = match.denied || negated(reading, &match);
             match.supposed = supposed(reading, &match);
-            if (reading->match_count == reading->match_capacity)
-                grow_matches(reading);
-            assert(reading->match_count < reading->match_capacity);
-            reading->matches[reading->match_count++] = match;
+            add_found(ret, &match);
         }
     }
 }
 
-void lexicon_match(struct reading *reading)
+void lexicon_read_as(const struct reading *note, const struct note_word *words,
+                     struct language_reading *ret)
 {
-    const struct lexicon_language *language = reading->language;
-    reading->match_count = 0;
-    lexicon_measure_sets(language, reading->words, reading->count);
-    for (int at = 0; at < reading->count; at++) {
-        const struct note_word *word = &reading->words[at];
+    const struct lexicon_language *language = note->language;
+    struct reading reading = *note;
+    *ret = (struct language_reading){.words = xcalloc((size_t)note->count + 1, sizeof *words)};
+    for (int at = 0; at < note->count; at++)
+        ret->words[at] = words[at];
+    lexicon_measure(language, ret->words, note->count);
+    reading.words = ret->words;
+    for (int at = 0; at < note->count; at++) {
+        const struct note_word *word = &ret->words[at];
         /* a misspelling keeps its first letter, so that it is looked for where it belongs */
-        try_phrases(reading, language->starts[lexicon_start(word->text)], at);
-        if (lexicon_number(language, word) >= 0)
-            try_phrases(reading, language->starts[LEXICON_NUMBERS], at);
+        try_phrases(&reading, language->starts[lexicon_start(word->text)], at, ret);
+        if (word->number >= 0)
+            try_phrases(&reading, language->starts[LEXICON_NUMBERS], at, ret);
         for (int k = 0; k < language->set_count; k++)
             if (word->sets[k] >= 0)
-                try_phrases(reading, language->starts[LEXICON_NUMBERS + 1 + k], at);
+                try_phrases(&reading, language->starts[LEXICON_NUMBERS + 1 + k], at, ret);
     }
+}
+
+void lexicon_unread(struct language_reading *as)
+{
+    free(as->words);
+    free(as->found);
+}
+
+void lexicon_match(struct reading *reading)
+{
+    const struct language_reading *as = reading->as;
+    reading->matches =
+        xrealloc(reading->matches, (size_t)(as->found_count + 1) * sizeof *reading->matches);
+    reading->match_count = 0;
+    for (int i = 0; i < as->found_count; i++)
+        if (fits_symptom(reading, as->found[i].phrase))
+            reading->matches[reading->match_count++] = as->found[i];
     keep_heaviest(reading);
 }

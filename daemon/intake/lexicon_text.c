@@ -137,8 +137,6 @@ int lexicon_split(const char *note, struct note_word **ret)
         assert(word->to > word->from); /* or it would never end */
         word->length = fold_word(note + word->from, word->to - word->from, word->text);
         word->before = before;
-        word->no_code = false;
-        word->day = 0;
         before = PAUSE_NONE;
     }
     *ret = words;
@@ -228,32 +226,40 @@ static int first_from(const struct lexeme_list *list, const char *text)
     return low;
 }
 
-bool lexicon_in(const struct lexeme_list *list, const struct note_word *word)
+static bool begins_with_any(const struct lexeme_list *list, const struct note_word *word)
 {
-    int at = first_from(list, word->text);
-    if (at < list->whole && same(&list->items[at], word))
-        return true;
     for (int i = list->whole; i < list->count; i++)
         if (same(&list->items[i], word))
             return true;
     return false;
 }
 
-int lexicon_distance(const struct lexicon_language *language, const struct lexeme *lexeme,
-                     const struct note_word *word)
+static int by_entry(const void *text, const void *entry)
+{
+    return strcmp(text, ((const struct lexicon_entry *)entry)->text);
+}
+
+static struct lexicon_entry entry_of(const struct lexicon_language *language, const char *text)
+{
+    const struct lexicon_entry *found =
+        language->entry_count ? bsearch(text, language->entries, (size_t)language->entry_count,
+                                        sizeof *language->entries, by_entry)
+                              : NULL;
+    return found ? *found : (struct lexicon_entry){0};
+}
+
+int lexicon_distance(const struct lexeme *lexeme, const struct note_word *word)
 {
     if (lexeme->number)
-        return lexicon_number(language, word) >= 0 ? 0 : -1;
+        return word->number >= 0 ? 0 : -1;
     if (lexeme->set >= 0)
         return word->sets[lexeme->set];
     return same(lexeme, word) ? 0 : misspelled(lexeme, word);
 }
 
-static int set_distance(const struct lexeme_list *set, const struct note_word *word)
+static int slip_distance(const struct lexeme_list *set, const struct note_word *word)
 {
     int best = -1;
-    if (lexicon_in(set, word))
-        return 0;
     char letter[2] = {word->text[0], '\0'}; /* which a slip keeps */
     for (int i = word->known ? set->whole : first_from(set, letter);
          i < set->whole && set->items[i].text[0] == *letter; i++) {
@@ -264,12 +270,31 @@ static int set_distance(const struct lexeme_list *set, const struct note_word *w
     return best;
 }
 
-void lexicon_measure_sets(const struct lexicon_language *language, struct note_word *words,
-                          int count)
+/* "3", "three"; -1 if it is none. */
+static long number_of(const struct lexicon_language *language, const struct note_word *word)
 {
-    for (int i = 0; i < count; i++)
-        for (int k = 0; k < language->set_count; k++)
-            words[i].sets[k] = (signed char)set_distance(&language->sets[k].words, &words[i]);
+    int64_t digits;
+    if (word->text[0] >= '0' && word->text[0] <= '9')
+        return word->length <= 4 && !text_to_int64(word->text, &digits) ? (long)digits : -1;
+    const json_t *named = json_object_get(language->numbers, word->text);
+    return json_is_integer(named) ? (long)json_integer_value(named) : -1;
+}
+
+void lexicon_measure(const struct lexicon_language *language, struct note_word *words, int count)
+{
+    for (int i = 0; i < count; i++) {
+        struct note_word *word = &words[i];
+        word->number = number_of(language, word);
+        struct lexicon_entry entry = entry_of(language, word->text);
+        word->lists = entry.lists;
+        for (int k = 0; k < LEXICON_LISTS; k++)
+            word->lists |= (unsigned)begins_with_any(&language->lists[k], word) << k;
+        for (int k = 0; k < language->set_count; k++) {
+            const struct lexeme_list *set = &language->sets[k].words;
+            bool in = entry.sets >> k & 1 || begins_with_any(set, word);
+            word->sets[k] = (signed char)(in ? 0 : slip_distance(set, word));
+        }
+    }
 }
 
 unsigned lexicon_symptom(const char *name)
@@ -282,15 +307,6 @@ unsigned lexicon_symptom(const char *name)
 int lexicon_start(const char *word)
 {
     return *word >= 'a' && *word <= 'z' ? *word - 'a' : LEXICON_NUMBERS - 1;
-}
-
-long lexicon_number(const struct lexicon_language *language, const struct note_word *word)
-{
-    int64_t digits;
-    if (word->text[0] >= '0' && word->text[0] <= '9')
-        return word->length <= 4 && !text_to_int64(word->text, &digits) ? (long)digits : -1;
-    const json_t *named = json_object_get(language->numbers, word->text);
-    return json_is_integer(named) ? (long)json_integer_value(named) : -1;
 }
 
 /* ---- known words ---- */
@@ -318,12 +334,8 @@ void lexicon_know(struct lexicon *lexicon)
 {
     for (int i = 0; i < lexicon->count; i++) {
         const struct lexicon_language *language = &lexicon->languages[i];
-        const struct lexeme_list *lists[] = {
-            &language->negation, &language->negated_by, &language->stops,    &language->joins,
-            &language->filler,   &language->plain,      &language->subjects, &language->carriers,
-            &language->supposed, &language->corrects,   &language->contests};
-        for (size_t k = 0; k < sizeof lists / sizeof lists[0]; k++)
-            know_list(lexicon, lists[k]);
+        for (int k = 0; k < LEXICON_LISTS; k++)
+            know_list(lexicon, &language->lists[k]);
         for (int k = 0; k < language->set_count; k++)
             know_list(lexicon, &language->sets[k].words);
         for (int k = 0; k < language->phrase_count; k++)

@@ -78,12 +78,12 @@ static const char *taken_for(struct note_word *word)
     word->known = lexicon_knows(lexicon, word->text);
     for (int l = 0; l < lexicon->count; l++) {
         const struct lexicon_language *language = &lexicon->languages[l];
-        lexicon_measure_sets(language, word, 1);
+        lexicon_measure(language, word, 1);
         for (int k = 0; k < language->set_count; k++)
             if (word->sets[k] > 0)
                 return language->sets[k].name;
         for (int i = 0; i < own[l].count; i++)
-            if (lexicon_distance(language, own[l].items[i], word) > 0)
+            if (lexicon_distance(own[l].items[i], word) > 0)
                 return own[l].items[i]->text;
     }
     return taken_for_harm(word);
