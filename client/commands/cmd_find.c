@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { ID_SHOWN = 13, NOTE_SHOWN = 90 };
+enum { NOTE_SHOWN = 90 };
 
 static const struct option_row options[] = {
     {"phone", "NUMBER", "the caller's phone number, in any writing (desk)"},
@@ -55,7 +55,7 @@ static void add_said(struct table *t, const json_t *item)
 
 static void add_complaint(struct table *t, const json_t *item)
 {
-    table_addf(t, "%.*s", ID_SHOWN, pick_text(item, "complaint", "?"));
+    table_add(t, pick_complaint(item, "?"));
     table_addf(t, "%.10s", pick_text(item, "received_at", "?"));
     table_add(t, pick_text(item, "case", "?"));
     table_add(t, pick_text(item, "symptom", ""));

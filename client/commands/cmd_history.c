@@ -6,8 +6,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { SHORT_ID = 13 };
-
 static const struct column COLUMNS[] = {{"When", COLUMN_LEFT, 0},
                                         {"Who", COLUMN_LEFT, 12},
                                         {"What", COLUMN_LEFT, 10},
@@ -32,8 +30,8 @@ static void add_what(struct table *t, const json_t *document, const json_t *even
     if (strcmp(what, name) == 0) /* withdrawn */
         field = "";
     const char first[] = {(char)tolower((unsigned char)*field), '\0'};
-    table_addf(t, "%s%s%s%s%s%.*s%s", what, *field ? " " : "", first, *field ? field + 1 : "",
-               named ? " (" : "", named ? SHORT_ID : 0, about, named ? ")" : "");
+    table_addf(t, "%s%s%s%s%s%s%s", what, *field ? " " : "", first, *field ? field + 1 : "",
+               named ? " (" : "", named ? pick_complaint(event, about) : "", named ? ")" : "");
 }
 
 /* What is no longer anything is said, and a reason stands in brackets, so that neither reads as the

@@ -241,11 +241,10 @@ static void say_confirm(const struct interview *iv)
 {
     const char *first = pick_text(iv->complaint, "same_as", NULL);
     if (first)
-        view_textf(
-            &iv->view, VIEW_PLAIN, 0, 2,
-            "Enter joins it to %.13s. apart: log it as another complaint. correct 3: ask for "
-            "answer 3 again. quit: stop.",
-            first);
+        view_textf(&iv->view, VIEW_PLAIN, 0, 2,
+                   "Enter joins it to %s. apart: log it as another complaint. correct 3: ask for "
+                   "answer 3 again. quit: stop.",
+                   first);
     else
         view_text(
             &iv->view, VIEW_PLAIN, 0, 2,

@@ -121,18 +121,17 @@ static void append_what(struct text_buffer *text, const json_t *entry)
 
 static void show_entry(const struct view *v, const json_t *entry)
 {
-    enum { SHORT_ID = 13 };
     char when[VIEW_NUMBER];
     struct text_buffer text = {0};
     const char *said = pick_text(entry, "text", ""), *user = pick_text(entry, "user", "");
-    const char *by = pick_text(entry, "by", "?"), *of = pick_text(entry, "complaint", "");
+    const char *by = pick_text(entry, "by", "?"), *of = pick_complaint(entry, "");
     text_appendf(&text, "%s  %s", view_when(pick_text(entry, "at", "?"), when), by);
     if (*user && strcmp(user, by) != 0)
         text_appendf(&text, " (%s)", user);
     text_append(&text, "  ");
     append_what(&text, entry);
     if (*of)
-        text_appendf(&text, ", complaint %.*s", SHORT_ID, of);
+        text_appendf(&text, ", complaint %s", of);
     if (*said)
         text_appendf(&text, ": %s", said);
     view_text(v, VIEW_PLAIN, 2, 4, text.data);
@@ -183,15 +182,13 @@ static void add_who(struct table *t, const json_t *call)
 
 static void add_call(struct table *t, const json_t *call)
 {
-    enum { SHORT_ID = 13 };
     const char *reference = pick_text(call, "reference", NULL);
     bool settled = strcmp(pick_text(call, "state", ""), "settled") == 0;
     table_addf(t, "%s%s", pick_text(call, "due", "?"),
                pick_bool(call, "overdue", false) ? " LATE" : "");
     table_addf(t, "%s%s", pick_text(call, "case", "?"), settled ? " settled" : "");
     add_who(t, call);
-    table_addf(t, "%.*s", reference ? 40 : SHORT_ID,
-               reference ? reference : pick_text(call, "complaint", "?"));
+    table_add(t, reference ? reference : pick_complaint(call, "?"));
     const char *why = pick_text(call, "why", ""), *by = pick_text(call, "by", "?");
     if (*pick_text(call, "user", "") || !*why)
         table_addf(t, "%s%s(%s)", why, *why ? " " : "", by);
@@ -218,7 +215,6 @@ static size_t show_calls(const struct view *v, const json_t *calls, int indent)
 /* Nobody can keep a promise to these. */
 static void show_lost(const struct view *v, const json_t *list)
 {
-    enum { SHORT_ID = 13 };
     size_t i;
     const json_t *one;
     if (json_array_size(list))
@@ -226,10 +222,8 @@ static void show_lost(const struct view *v, const json_t *list)
     json_array_foreach(list, i, one)
     {
         const char *reference = pick_text(one, "reference", NULL);
-        view_textf(v, VIEW_PLAIN, 2, 4, "%s, complaint %.*s: %s", pick_text(one, "case", "?"),
-                   reference ? 40 : SHORT_ID,
-                   reference ? reference : pick_text(one, "complaint", "?"),
-                   pick_text(one, "why", ""));
+        view_textf(v, VIEW_PLAIN, 2, 4, "%s, complaint %s: %s", pick_text(one, "case", "?"),
+                   reference ? reference : pick_complaint(one, "?"), pick_text(one, "why", ""));
     }
 }
 

@@ -30,6 +30,11 @@ bool pick_bool(const json_t *object, const char *name, bool fallback)
     return json_is_boolean(value) ? json_is_true(value) : fallback;
 }
 
+const char *pick_complaint(const json_t *object, const char *fallback)
+{
+    return pick_text(object, "short", pick_text(object, "complaint", fallback));
+}
+
 bool pick_has(const json_t *object, const char *name)
 {
     const json_t *value = json_object_get(object, name);

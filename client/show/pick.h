@@ -11,6 +11,8 @@ const char *pick_text(const json_t *object, const char *name, const char *fallba
 double pick_number(const json_t *object, const char *name, double fallback);
 int64_t pick_int(const json_t *object, const char *name, int64_t fallback);
 bool pick_bool(const json_t *object, const char *name, bool fallback);
+/* What a complaint is called: "short" of what tells of it, else its whole id. */
+const char *pick_complaint(const json_t *object, const char *fallback);
 /* True if the member is there and not null. */
 bool pick_has(const json_t *object, const char *name);
 /* The objects of a list, those with the largest (absolute) `name` first, else in their order. New

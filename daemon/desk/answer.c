@@ -2,6 +2,7 @@
 #include "base/short_id.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
+#include "desk/named.h"
 #include "desk/return_place.h"
 #include "desk/understood.h"
 #include "intake/harm.h"
@@ -215,6 +216,7 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
         return refusal_json(desk, t);
     json_t *answer = json_pack("{s:s, s:o, s:b}", "complaint", t->form->uuid, "case", case_json(t),
                                "again", t->placed.again);
+    named_short_json(store, t->form->uuid, answer);
     add_understood(desk, store, t, t->placed.lot_id, answer);
     json_object_set(answer, "ignored", t->form->ignored);
     if (ranking)

@@ -3,6 +3,7 @@
 #include "base/short_id.h"
 #include "base/text.h"
 #include "desk/apart.h"
+#include "desk/named.h"
 #include "store/case.h"
 #include "store/complaint.h"
 #include "store/joined.h"
@@ -60,6 +61,7 @@ static void add_reference(const struct listing *l, const struct call_back_row *r
                           json_t *item)
 {
     json_object_set_new(item, "reference", json_null());
+    named_short_json(l->store, row->report, item);
     if (joined)
         joined_by_uuid(l->store, row->report, take_joined, item, NULL);
     else

@@ -4,6 +4,7 @@
 #include "base/words.h"
 #include "desk/call_backs.h"
 #include "desk/logged.h"
+#include "desk/named.h"
 #include "rank/triage.h"
 #include "rules/severity.h"
 #include "store/complaint.h"
@@ -423,6 +424,7 @@ int following_overdue_json(struct store *store, int32_t today, int limit, json_t
 
 struct telling {
     const struct desk *desk;
+    struct store *store;
     json_t *entries;
 };
 
@@ -434,8 +436,10 @@ static int add_entry(void *arg, const struct follow_entry *entry)
                              when_format(t->desk->tz, entry->at_ms, when), "what", entry->what,
                              "by", *entry->by_name ? entry->by_name : "oddloaf", "user",
                              entry->user, "was", entry->was, "is", entry->now, "text", entry->text);
-    if (*entry->report)
+    if (*entry->report) {
         json_object_set_new(item, "complaint", json_string(entry->report));
+        named_short_json(t->store, entry->report, item);
+    }
     return json_array_append_new(t->entries, item);
 }
 
@@ -458,7 +462,7 @@ int following_json(const struct desk *desk, struct store *store, int64_t case_id
     int32_t today = tz_day(desk->tz, view->now_ms);
     const struct call_backs_view seen = {today, view->shown};
     json_t *calls = NULL, *entries = json_array();
-    struct telling telling = {desk, entries};
+    struct telling telling = {desk, store, entries};
     int rc = case_get(store, case_id, &row, err);
     const struct call_back_query query = {rc ? 0 : row.id, WHEN_UNKNOWN_DAY, SHOWN_MOST};
     if (!rc)

@@ -63,6 +63,13 @@ int named_complaint(struct store *store, const char *word, char uuid[static UUID
     return error_set(err, ERROR_NOT_FOUND, "%.60s is no complaint's id or ticket", word);
 }
 
+void named_short_json(struct store *store, const char *uuid, json_t *into)
+{
+    char beginning[UUID_TEXT];
+    if (entry_find_beginning(store, uuid, beginning, NULL) == 0)
+        json_object_set_new(into, "short", json_string(beginning));
+}
+
 /* ---- cases ---- */
 
 static int case_of_complaint(struct store *store, const char *text, int64_t *ret, struct error *err)

@@ -139,7 +139,10 @@ static int tell_event(void *arg, const struct history_row *row)
     char when[40], uuid[UUID_TEXT];
     json_t *event = json_pack("{s:s, s:s, s:s}", "at", when_format(t->desk->tz, row->at_ms, when),
                               "by", *row->by ? row->by : "oddloaf", "what", row->what);
-    set_said(event, uuid_normalize(row->about, uuid) ? "complaint" : "lot", row->about);
+    bool complaint = uuid_normalize(row->about, uuid);
+    set_said(event, complaint ? "complaint" : "lot", row->about);
+    if (complaint)
+        named_short_json(t->store, row->about, event);
     set_said(event, "why", row->why);
     if (strcmp(row->what, "record changed") == 0) {
         tell_record(t, row, event);

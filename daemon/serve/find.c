@@ -3,6 +3,7 @@
 #include "base/short_id.h"
 #include "desk/apart.h"
 #include "desk/logged.h"
+#include "desk/named.h"
 #include "serve/app.h"
 #include "serve/asked_product.h"
 #include "serve/route.h"
@@ -48,6 +49,7 @@ static int add_found(void *arg, const struct entry_found *row)
     json_t *item =
         json_pack("{s:s, s:o, s:s}", "complaint", row->report, "case", CASE_ID_JSON(row->case_id),
                   "received_at", when_format(f->setup->tz, row->received_ms, when));
+    named_short_json(f->store, row->report, item);
     add_said(body, item);
     logged_json(&f->setup->desk, f->store, row->complaint_id, item);
     json_object_set_new(item, "withdrawn", json_boolean(row->withdrawn));

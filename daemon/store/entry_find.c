@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { TEXT_SIZE = 160, BEGINNING_LEAST = 4, NAME_WORDS = 3 };
+enum { TEXT_SIZE = 160, BEGINNING_LEAST = 4, BEGINNING_SHOWN = 13, NAME_WORDS = 3 };
 
 /* ---- by name ---- */
 
@@ -59,6 +59,31 @@ int entry_find_named(struct store *store, const char *word, char (*uuids)[UUID_T
         rc = ids_of(store, SQL_BEGINNING, id, &ids, err);
     *ret_count = ids.count;
     return rc;
+}
+
+static size_t common_length(const char *a, const char *b)
+{
+    size_t length = 0;
+    while (a[length] && a[length] == b[length])
+        length++;
+    return length;
+}
+
+int entry_find_beginning(struct store *store, const char *report, char ret[static UUID_TEXT],
+                         struct error *err)
+{
+    static const char SQL[] = "SELECT max(report) FROM entry WHERE report < ?1 UNION ALL"
+                              " SELECT min(report) FROM entry WHERE report > ?1";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(report)), err);
+    size_t most = BEGINNING_SHOWN;
+    char beside[UUID_TEXT];
+    while (db_next(&q)) {
+        db_copy(&q, 0, beside, sizeof beside);
+        size_t needed = common_length(report, beside) + 1;
+        most = needed > most ? needed : most;
+    }
+    snprintf(ret, UUID_TEXT, "%.*s", (int)most, report);
+    return db_end(&q, 0);
 }
 
 /* ---- by what it says ---- */

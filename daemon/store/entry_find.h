@@ -9,6 +9,11 @@
 int entry_find_named(struct store *store, const char *word, char (*uuids)[UUID_TEXT], int most,
                      int *ret_count, struct error *err);
 
+/* How a report's id begins that no other's does as things stand: thirteen characters or, of rows
+ * that came at one moment, as many more as it takes. */
+int entry_find_beginning(struct store *store, const char *report, char ret[static UUID_TEXT],
+                         struct error *err);
+
 /* NULL any. All that is given must fit. Words end at blanks, case and accents make no difference;
  * one that ends in "*" is how a word begins. */
 struct entry_filter {

@@ -67,8 +67,8 @@ OVERDUE = [{"case": "C5", "symptom": "mold", "severity": "urgent", "harm": True,
             "days": 2, "complaints": 1, "lot": None, "line": None},
            {"case": "C12", "symptom": "staling", "severity": "high", "harm": False, "owner": "mira",
             "due": "2026-11-20", "days": 3, "complaints": 4, "lot": "L2-6321-B0412", "line": "2"}]
-CALL = {"complaint": "0199a000-0000-7000-8000-000000000001", "reference": "T-77", "case": "C1", "symptom": "mold",
-        "state": "open", "due": "2026-11-21", "overdue": True, "why": "the lab's result", "by": "mira",
+CALL = {"complaint": "0199a000-0000-7000-8000-000000000001", "short": "0199a000-0000", "reference": "T-77",
+        "case": "C1", "symptom": "mold", "state": "open", "due": "2026-11-21", "overdue": True, "why": "the lab's result", "by": "mira",
         "user": "mira1", "asked_at": "2026-11-20T10:00:00-05:00", "contact": {"name": "Ann Bee", "phone": "555 0101"}}
 LEVELS = [{"severity": s, "from": f, "due_days": d, "call_back_days": None, "source": "common practice, no source"}
           for s, f, d in (("low", 0, 30), ("usual", 2, 14), ("high", 4, 3), ("urgent", 8, 1))]
@@ -89,10 +89,11 @@ def followed(case):
                         {"at": "2026-11-20T09:21:00-05:00", "what": "severity", "by": "mira", "user": "mira",
                          "was": "usual", "is": "high", "text": "a brand owner's bread"},
                         {"at": "2026-11-20T09:22:00-05:00", "what": "call-back", "by": "oddloaf", "user": "",
-                         "was": "", "is": "2026-11-21", "text": "by the rules", "complaint": CALL["complaint"]},
+                         "was": "", "is": "2026-11-21", "text": "by the rules", "complaint": CALL["complaint"],
+                         "short": CALL["short"]},
                         {"at": "2026-11-20T10:30:00-05:00", "what": "answered", "by": "jo", "user": "desk1", "was": "",
                          "is": "2026-11-20T10:25:00-05:00", "text": "told the lot is held",
-                         "complaint": CALL["complaint"]}],
+                         "complaint": CALL["complaint"], "short": CALL["short"]}],
             "call_backs": [CALL]}
 
 
@@ -230,7 +231,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             self.complaints[complaint["id"]] = complaint
         number = list(self.complaints).index(complaint["id"]) + 1
         answer = self.understood(complaint)
-        answer.update({"complaint": complaint["id"], "case": "C%d" % number, "again": again})
+        answer.update({"complaint": complaint["id"], "short": complaint["id"][:13], "case": "C%d" % number, "again": again})
         return answer
 
     def understood(self, complaint):
@@ -371,7 +372,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             "outbox": lambda: OUTBOX,
             "call-backs": lambda: {"call_backs": [CALL, dict(CALL, due="2026-11-30", overdue=False, reference=None,
                                                              state="settled")], "waiting": 7,
-                                   "unreachable": [dict({k: CALL[k] for k in ("complaint", "reference", "case", "symptom", "state")},
+                                   "unreachable": [dict({k: CALL[k] for k in ("complaint", "short", "reference", "case", "symptom", "state")},
                                                         why="illness reported")]},
             "holds": lambda: {"holds": [
                 dict(HOLD, units=12400, in_code=True, code_date="2026-11-27", on_record=True,

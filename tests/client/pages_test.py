@@ -23,12 +23,13 @@ CASES = [
      "harm_since_settled": True, "top": {"cause": "packed-hot", "probability": 0.9}},
     {"case": "C4", "symptom": "mold", "complaints": 2, "as_of": "", "harm": True, "hold": True}]
 FOUND = [
-    {"complaint": "01990000-0000-7000-8000-000000000001", "received_at": AT, "case": "C1", "symptom": "mold", **EXACT,
+    {"complaint": "01990000-0000-7000-8000-000000000001", "short": "01990000-0000-7", "received_at": AT, "case": "C1", "symptom": "mold", **EXACT,
      "reference": "T-7", "contact": {"name": "Ann", "phone": "555 01"}, "store": "Elm Street", "note": "n" * 91},
     {"complaint": "0199", "received_at": AT, "case": "C2", "symptom": "staling", "lot_named": "lot not known",
      "withdrawn": True, "note": "n" * 90}]
 EVENTS = [
-    {"at": AT, "by": "dana", "what": "logged", "complaint": "01990000-0000-7000-8000-000000000001"},
+    {"at": AT, "by": "dana", "what": "logged", "complaint": "01990000-0000-7000-8000-000000000001",
+     "short": "01990000-0000-7"},
     {"at": AT, "by": "mira", "what": "corrected", "field": "observed/colour", "was": "black", "is": "green",
      "why": "misheard", "complaint": "0199"},
     {"at": AT, "by": "mira", "what": "corrected", "field": "harm", "was": "[\"illness\"]", "is": "", "why": ""},

@@ -52,6 +52,13 @@ def check_names(plant, one):
     assert several.returncode not in (0, 5), several
     for word in (one["id"], two["id"], "by the first letters that tell it"):
         assert word in several.stderr.replace("\n", " "), several.stderr
+    twin = complaint(id=one["id"][:15] + "{:03x}".format(int(one["id"][15:18], 16) ^ 1) + one["id"][18:])
+    plant.post("/v1/complaints", twin)
+    short = {c["complaint"]: c["short"] for c in plant.client_json("find")["complaints"]}
+    for row in (one, twin):
+        assert plant.client_json("complaint", short[row["id"]])["complaint"] == row["id"], short
+    assert short[twin["id"]] in plant.client("find", check=0).stdout.replace("\n", ""), "what is shown names it"
+    assert plant.client_json("history", twin["id"])["events"][0]["short"] == short[twin["id"]]
     plant.client("complaint", "CS-1", check=5)
     plant.client("complaint", one["id"][:3], check=5)
     plant.client("complaint", "ffffffff-ffff-4fff-8fff-ffffffffffff", check=5)

@@ -3,6 +3,7 @@
 #include "check.h"
 #include "store/db.h"
 #include "store/entry.h"
+#include "store/entry_find.h"
 #include "store/joined.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -135,6 +136,30 @@ static void test_what_is_masked_later_is_masked_in_what_came(void **state)
     assert_came_as(f, UUID, "{\"note\":\"[phone]\"}");
 }
 
+static void test_rows_of_one_moment_are_named_by_as_many_digits_as_tell_them_apart(void **state)
+{
+    static const char *const CASES[][2] = {
+        {"01990000-0000-8a10-8000-000000000001", "01990000-0000-8a10-"},
+        {"01990000-0000-8a10-9000-000000000001", "01990000-0000-8a10-9"},
+        {"01990000-0000-8b10-8000-000000000001", "01990000-0000-8b"},
+        {"01990001-0000-8a10-8000-000000000001", "01990001-0000"}};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        struct complaint_placed placed = {0};
+        const struct complaint_new c = complaint_of(CASES[i][0], "{}");
+        assert_int_equal(complaint_log(f->store, &c, &placed, NULL), 0);
+    }
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        char beginning[UUID_TEXT], found[2][UUID_TEXT];
+        int count = 0;
+        assert_int_equal(entry_find_beginning(f->store, CASES[i][0], beginning, NULL), 0);
+        assert_memory_equal(beginning, CASES[i][1], strlen(CASES[i][1]));
+        assert_int_equal(entry_find_named(f->store, beginning, found, 2, &count, NULL), 0);
+        assert_int_equal(count, 1);
+        assert_string_equal(found[0], CASES[i][0]);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -142,6 +167,9 @@ int main(void)
                                         teardown),
         cmocka_unit_test_setup_teardown(test_it_stays_when_the_report_is_joined_and_taken_from_it,
                                         setup, teardown),
+        cmocka_unit_test_setup_teardown(
+            test_rows_of_one_moment_are_named_by_as_many_digits_as_tell_them_apart, setup,
+            teardown),
         cmocka_unit_test_setup_teardown(test_what_is_masked_later_is_masked_in_what_came, setup,
                                         teardown),
     };
