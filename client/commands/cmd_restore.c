@@ -2,6 +2,8 @@
 #include "commands/command.h"
 #include "commands/machine_path.h"
 #include "show/pick.h"
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -113,8 +115,54 @@ static int tell(const struct client *c, const json_t *asked)
     return client_fail(c, &err);
 }
 
+static bool answers_yes(const struct client *c)
+{
+    char *line = NULL;
+    size_t size = 0;
+    char folded[16] = "";
+    view_text(&c->view, VIEW_PLAIN, 0, 2, "Restore it? Type yes:");
+    fflush(c->view.out);
+    if (getline(&line, &size, stdin) > 0)
+        text_fold(line, folded, sizeof folded);
+    free(line);
+    return strcmp(folded, "yes") == 0;
+}
+
+/* Says what goes and asks. */
+static int ask(const struct client *c, const json_t *look)
+{
+    const struct view *v = &c->view;
+    struct text_buffer missing = {0};
+    char when[VIEW_NUMBER];
+    const char *until = pick_text(look, "until", NULL), *since = pick_text(look, "since", NULL);
+    append_missing(&missing, json_object_get(look, "missing"));
+    view_label(v, "file", "%s", pick_text(look, "file", "?"));
+    view_label(v, "holds", "%s%s", until ? "what came until " : "nothing",
+               until ? view_when(until, when) : "");
+    if (since)
+        view_label(v, "lacks", "%s; the first complaint it lacks came %s", missing.data,
+                   view_when(since, when));
+    else
+        view_label(v, "lacks", "%s", missing.data);
+    view_text(v, VIEW_PLAIN, 0, 2,
+              "What it lacks is on record no more after this; it is kept aside with all else.");
+    text_buffer_free(&missing);
+    if (answers_yes(c))
+        return EXIT_DONE;
+    view_text(v, VIEW_PLAIN, 0, 0, "Nothing was restored.");
+    return EXIT_REFUSED;
+}
+
+static const struct option_row options[] = {{"yes", NULL, "do not ask (scripts need it)"}, {0}};
+
 static int restore(struct client *c, const struct args *a)
 {
+    bool yes = args_has(a, "yes");
+    if (!yes && (c->json || !isatty(STDIN_FILENO) || !c->view.terminal))
+        return client_usage(c, "nobody can be asked here: give --yes too");
+    int rc = yes ? EXIT_DONE : machine_path_post(c, "/v1/restore/look", "file", a->words[0], ask);
+    if (rc)
+        return rc;
     return machine_path_post(c, "/v1/restore", "file", a->words[0], tell);
 }
 
@@ -123,7 +171,9 @@ const struct command cmd_restore = {
     .args = "FILE",
     .help = "puts a backup of the daemon's machine in the place of what is on record",
     .more = "The daemon checks the file whole, stops, keeps what was there aside, and starts anew. "
-            "Who was erased since stays erased; mail sent already, or stale, is held back.",
+            "Who was erased since stays erased; mail sent already, or stale, is held back. On a "
+            "terminal it says first what came since the backup, and asks.",
+    .options = options,
     .least = 1,
     .most = 1,
     .exec = restore,

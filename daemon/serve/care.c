@@ -89,6 +89,40 @@ static json_t *restoring_json(struct app *app, const char *path)
     return told;
 }
 
+static json_t *look_json(struct app *app, const char *path, const struct restore_foreseen *f)
+{
+    char until[40], since[40];
+    struct setup *setup = app_setup(app);
+    json_t *missing = json_object();
+    for (size_t i = 0; i < RESTORE_KINDS; i++)
+        if (f->of.missing[i].what)
+            json_object_set_new(missing, f->of.missing[i].what,
+                                json_integer(f->of.missing[i].count));
+    json_t *told = json_pack(
+        "{s:s, s:s?, s:s?, s:o}", "file", path, "until",
+        f->until_ms == WHEN_UNKNOWN_MS ? NULL : when_format(setup->tz, f->until_ms, until), "since",
+        f->since_ms == WHEN_UNKNOWN_MS ? NULL : when_format(setup->tz, f->since_ms, since),
+        "missing", missing);
+    setup_unref(setup);
+    return told;
+}
+
+void care_restore_look(struct request *rq, struct store *store)
+{
+    struct error err = {0};
+    struct restore_foreseen foreseen;
+    char *path = NULL;
+    (void)store;
+    int rc = read_place(rq, "file", &path, &err);
+    if (!rc)
+        rc = restore_foresee(rq->app->state_dir, path, &foreseen, &err);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply_json(rq, 200, look_json(rq->app, path, &foreseen));
+    free(path);
+}
+
 void care_restore(struct request *rq, struct store *store)
 {
     struct error err = {0};

@@ -85,6 +85,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("GET", "metrics", SHOP | ROLE_METRICS, QUICK, metrics_get, "") \
     X("POST", "backup", ROLE_ADMIN, LONG, care_backup, "") \
     X("POST", "restore", ROLE_ADMIN, LONG, care_restore, "") \
+    X("POST", "restore/look", ROLE_ADMIN, LONG, care_restore_look, "") \
     X("GET", "export", SHOP, QUICK, export_list, "") \
     X("GET", "export/*", SHOP, LONG, export_get, "after contacts") \
     X("POST", "erase", ROLE_ADMIN | ROLE_DESK, QUICK, admin_erase, "")

@@ -54,16 +54,25 @@ static char *address_of(const char *file)
     return text_take(&uri);
 }
 
-static int check_file(struct store *store, struct error *err)
+static int identify(struct store *store, struct error *err)
 {
     int version = 0;
     int rc = store_identify(store, &version, err);
     if (!rc && version == 0)
         rc = error_set(err, ERROR_INVALID, "%s is not an oddloaf database", store->path);
+    return rc;
+}
+
+static int check_file(struct store *store, void *arg, struct error *err)
+{
+    (void)arg;
+    int rc = identify(store, err);
     return rc ? rc : integrity_check(store, NULL, err);
 }
 
-int restore_look(const char *file, struct error *err)
+/* Opens the file for `look`, which is given the store and `arg`; nothing is written to it. */
+static int look_at(const char *file, int (*look)(struct store *, void *, struct error *), void *arg,
+                   struct error *err)
 {
     struct error why = {0};
     if (!has_bytes(file)) {
@@ -78,7 +87,7 @@ int restore_look(const char *file, struct error *err)
     const int flags =
         SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE | SQLITE_OPEN_READONLY | SQLITE_OPEN_URI;
     int rc = sqlite3_open_v2(address, &store->db, flags, NULL) == SQLITE_OK
-                 ? check_file(store, &why)
+                 ? look(store, arg, &why)
                  : error_set(&why, ERROR_IO, "%s cannot be opened: %s", file,
                              store->db ? sqlite3_errmsg(store->db) : "no memory");
     free(address);
@@ -88,6 +97,11 @@ int restore_look(const char *file, struct error *err)
     error_field(err, "file", file);
     error_hint(err, "choose another backup");
     return error_set(err, ERROR_INVALID, "%s is not restored: %s", file, why.text);
+}
+
+int restore_look(const char *file, struct error *err)
+{
+    return look_at(file, check_file, NULL, err);
 }
 
 /* ---- getting it ready ---- */
@@ -135,6 +149,27 @@ static int past_open(struct store *store, const char *state_dir, struct error *e
     }
     text_buffer_free(&path);
     return rc ? rc : db_number(store, SQL, NULL, &complaints, err);
+}
+
+struct foreseeing {
+    const char *state_dir;
+    struct restore_foreseen *foreseen;
+};
+
+static int foresee(struct store *store, void *arg, struct error *err)
+{
+    const struct foreseeing *f = arg;
+    int rc = identify(store, err);
+    if (!rc)
+        rc = past_open(store, f->state_dir, err);
+    return rc ? rc : restore_missing_foresee(store, f->foreseen, err);
+}
+
+int restore_foresee(const char *state_dir, const char *file, struct restore_foreseen *ret,
+                    struct error *err)
+{
+    *ret = (struct restore_foreseen){.until_ms = WHEN_UNKNOWN_MS, .since_ms = WHEN_UNKNOWN_MS};
+    return look_at(file, foresee, &(struct foreseeing){state_dir, ret}, err);
 }
 
 #define SENT_BEFORE "'sent before the state was restored'"

@@ -24,6 +24,16 @@ struct restored {
     } missing[RESTORE_KINDS]; /* what the replaced state has, and the backup has not */
     char past_fault[320];
 };
+/* What restoring FILE would take from the state. Of a backup of an older version the complaints
+ * alone are counted. */
+struct restore_foreseen {
+    int64_t until_ms;   /* the newest that the file knows of; WHEN_UNKNOWN_MS: nothing */
+    int64_t since_ms;   /* when the first of the complaints that it lacks was logged; or that */
+    struct restored of; /* its `missing`; those without a name were not counted */
+};
+int restore_foresee(const char *state_dir, const char *file, struct restore_foreseen *ret,
+                    struct error *err);
+
 /* ERROR_CONFLICT while a daemon has the state. On failure the state is as it was, unless `ready`; a
  * restore that was cut off before is finished first. */
 int restore_make(const char *state_dir, const char *file, int64_t now_ms, struct restored *ret,

@@ -1,4 +1,5 @@
 #include "store/restore_missing.h"
+#include "store/clock_mark.h"
 #include "store/db.h"
 
 /* A row is the same row by its number and its time: texts are rewritten when contact data go. */
@@ -43,5 +44,45 @@ int restore_missing_count(struct store *store, struct restored *restored, struct
         restored->missing[i].what = COUNTS[i].what;
         rc = db_number(store, COUNTS[i].sql, NULL, &restored->missing[i].count, err);
     }
+    return rc;
+}
+
+/* The time at which it was last written; a daemon notes it every few minutes. */
+static int read_until(struct store *store, int64_t *ret, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT max(coalesce((SELECT max(logged_ms) FROM main.complaint), 0),"
+        " coalesce((SELECT CAST(value AS INTEGER) FROM main.setting WHERE key ="
+        " '" CLOCK_MARK_SEEN "'), 0))";
+    int64_t until_ms = 0;
+    int rc = db_number(store, SQL, NULL, &until_ms, err);
+    *ret = !rc && until_ms ? until_ms : WHEN_UNKNOWN_MS;
+    return rc;
+}
+
+/* Reports that were joined to one came with a later version. */
+static int read_complaints(struct store *store, struct restore_foreseen *f, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT count(*), min(p.logged_ms) FROM past.complaint p WHERE NOT EXISTS (SELECT 1 FROM"
+        " main.complaint c WHERE c.uuid = p.uuid)";
+    struct db_query q = db_query(store, SQL, NULL, err);
+    if (db_next(&q)) {
+        f->of.missing[0].what = COUNTS[0].what;
+        f->of.missing[0].count = db_int64(&q, 0);
+        f->since_ms = db_ms(&q, 1);
+    }
+    return db_end(&q, 0);
+}
+
+int restore_missing_foresee(struct store *store, struct restore_foreseen *foreseen,
+                            struct error *err)
+{
+    int rc = read_until(store, &foreseen->until_ms, err);
+    if (!rc)
+        rc = read_complaints(store, foreseen, err);
+    if (!rc && restore_missing_count(store, &foreseen->of, NULL))
+        for (size_t i = 1; i < RESTORE_KINDS; i++)
+            foreseen->of.missing[i].what = NULL;
     return rc;
 }

@@ -431,21 +431,27 @@ class Asking(ClientTest):
         self.assertEqual(json.loads(self.last()["body"])["path"], "b.db")
 
     def test_restore_waits_until_the_daemon_is_back_and_says_what_came_of_it(self):
-        code, out, _ = self.run_client("restore", "b.db")
+        code, out, _ = self.run_client("restore", "--yes", "b.db")
         self.assertEqual(code, 0)
         self.assertIn("Restored from b.db\n", out)
         self.assertIn("erased again    2 contacts\n", out)
         self.assertIn("missing         came after the backup, and in what is kept only: complaints 7,\n"
                       "                  ended holds 1\n", out)
         self.daemon.restores = False
-        code, out, err = self.run_client("restore", "b.db")
+        code, out, err = self.run_client("restore", "--yes", "b.db")
         self.assertEqual((code, out), (1, ""))
         self.assertIn("nothing was restored: the daemon is back as it was", " ".join(err.split()))
 
+    def test_restore_asks_nobody_where_nobody_is(self):
+        for words in (("b.db",), ("b.db", "--json")):
+            code, out, err = self.run_client("restore", *words)
+            self.assertEqual((code, out), (2, ""))
+            self.assertIn("nobody can be asked here: give --yes too", err)
+
     def test_restore_says_what_it_waits_for_and_ends_when_the_daemon_stays_away(self):
-        self.assertIn("this waits for it, 30 seconds at most", self.run_client("restore", "b.db")[2])
+        self.assertIn("this waits for it, 30 seconds at most", self.run_client("restore", "--yes", "b.db")[2])
         self.daemon.comes_back, self.daemon.within_s = False, 1
-        code, out, err = self.run_client("restore", "b.db")
+        code, out, err = self.run_client("restore", "--yes", "b.db")
         self.assertEqual((code, out), (3, ""))
         self.assertIn("the daemon has not come back in 1 seconds: it cannot start, or is at it still",
                       " ".join(err.split()))

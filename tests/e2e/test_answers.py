@@ -294,6 +294,8 @@ def see_to_the_house(ask, first):
         ask.get("export/" + name)
     ask.get("export/nothing.csv", 404)
     ask.post("restore", {"file": "nothing.db"}, 400)
+    ask.post("restore/look", {"file": "nothing.db"}, 400)
+    ask.post("restore/look", {"file": "backup.db"})
     ask.post("restore", {"file": "backup.db"})
     ask.plant.wait_anew()
     assert ask.get("status")["restored"]

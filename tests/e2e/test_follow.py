@@ -266,7 +266,7 @@ def check_restored(plant, mails):
         assert db.execute(f"DELETE FROM {table} WHERE {key} = (SELECT id FROM outbox WHERE event = 'due')").rowcount == 1
     db.commit()
     db.close()
-    plant.client("restore", "b.db", check=0)
+    plant.client("restore", "--yes", "b.db", check=0)
     plant.wait_idle()
     plant.stop()
     db = sqlite3.connect(plant.state / "oddloaf.db")

@@ -6,6 +6,7 @@ import concurrent.futures
 import json
 import os
 import pathlib
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -241,7 +242,13 @@ def a_backup_comes_back_and_what_was_there_is_kept():
         plant.client("action", "--line", "1", "--note", "cooler cleaned", *sign, check=0)
         plant.load_text("products", PRODUCTS)
         pid = plant.daemon.pid
-        told = plant.client_json("restore", "b.db")
+        code, shown = plant.answer_on_a_terminal(["restore", "b.db"], "no")
+        shown = " ".join(shown.split())
+        assert code == 1 and "Nothing was restored" in shown and "complaints 1" in shown, shown
+        assert re.search(r"holds what came until \S.*lacks .*holds 2.*first complaint it lacks came \S", shown), shown
+        plant.client("restore", "b.db", check=2)
+        assert plant.get(f"/v1/complaints/{two['id']}")[0] == 200 and plant.daemon.pid == pid
+        told = plant.client_json("restore", "--yes", "b.db")
         assert told["missing"] == {"complaints": 1, "joined_reports": 1, "corrections": 1, "withdrawals": 1,
                                    "holds": 2, "ended_holds": 1, "verdicts": 1, "reopened_verdicts": 1,
                                    "follow_notes": 1, "actions": 1, "loaded_files": 1}, told
@@ -252,7 +259,7 @@ def a_backup_comes_back_and_what_was_there_is_kept():
         kept = pathlib.Path(told["kept"]) / "oddloaf.db"
         assert plant.get("/v1/status")[1]["restored"] == told
         assert "none yet" not in plant.client("status", check=None).stdout, "the backup is still there"
-        said = plant.client("restore", str(kept), check=0).stdout  # and back again
+        said = plant.client("restore", "--yes", str(kept), check=0).stdout  # and back again
         assert "Restored from" in said and "kept only: nothing" in said.replace("\n  ", " "), said
         assert plant.get(f"/v1/complaints/{two['id']}")[0] == 200
         assert "restored" in plant.client("status").stdout
@@ -268,7 +275,7 @@ def what_an_earlier_restore_kept_is_not_in_the_way():
         for folder in taken:  # of this second and those to come
             folder.mkdir(parents=True)
             (folder / "oddloaf.db").write_text("kept")
-        kept = pathlib.Path(plant.client_json("restore", "b.db")["kept"])
+        kept = pathlib.Path(plant.client_json("restore", "--yes", "b.db")["kept"])
         assert kept not in taken and (kept / "oddloaf.db").stat().st_size > 4, kept
         assert all((folder / "oddloaf.db").read_text() == "kept" for folder in taken)
 
@@ -284,10 +291,10 @@ def a_state_named_from_here_or_through_a_link_is_told_of_by_its_whole_path():
                 made = plant.client_json("backup", "first.db")["backup"]
                 assert os.path.isabs(made) and os.path.samefile(made, plant.state / "backups" / "first.db")
                 assert plant.post("/v1/complaints", two)[0] == 201
-                told = plant.client_json("restore", "first.db")
+                told = plant.client_json("restore", "--yes", "first.db")
                 assert os.path.isabs(told["kept"]) and os.path.samefile(told["file"], made), told
                 assert plant.get(f"/v1/complaints/{two['id']}")[0] == 404
-                plant.client("restore", told["kept"] + "/oddloaf.db", check=0)
+                plant.client("restore", "--yes", told["kept"] + "/oddloaf.db", check=0)
                 assert plant.get(f"/v1/complaints/{two['id']}")[0] == 200
 
 
@@ -315,7 +322,7 @@ def what_is_no_backup_is_refused_before_anything_stops():
         bad = plant.dir / "bad.db"
 
         def refused(word):
-            done = plant.client("restore", str(bad), check=1)
+            done = plant.client("restore", "--yes", str(bad), check=1)
             assert str(bad) in done.stderr and word in done.stderr, done.stderr
             assert offline_refused(word)
 
@@ -323,7 +330,7 @@ def what_is_no_backup_is_refused_before_anything_stops():
             done = offline(plant, "--restore", str(bad))
             return done.returncode == 1 and word in done.stderr
 
-        done = plant.client("restore", str(bad), check=1)
+        done = plant.client("restore", "--yes", str(bad), check=1)
         assert "No such file" in done.stderr, done.stderr
         bad.write_bytes(b"")
         refused("empty")
@@ -359,7 +366,7 @@ def who_was_erased_stays_erased():
             assert plant.post("/v1/complaints", complaint(contact=contact))[0] == 201
         plant.client("backup", "b.db", check=0)
         plant.client("erase", "--yes", CALLER["phone"], check=0)
-        told = plant.client_json("restore", "b.db")
+        told = plant.client_json("restore", "--yes", "b.db")
         assert told["erased"] == 1, told
         plant.client("erase", "--yes", CALLER["phone"], check=5)
         plant.client("erase", "--yes", kept["phone"], check=0)
@@ -372,7 +379,7 @@ def a_daemon_that_could_not_start_again_restores_nothing_and_says_why():
         plant.load_small()
         plant.client("backup", "b.db", check=0)
         (plant.dir / "config.json").write_text('{"plant": 7}')
-        done = plant.client("restore", "b.db", check=1)
+        done = plant.client("restore", "--yes", "b.db", check=1)
         assert "plant" in done.stderr and "would not start again" in done.stderr, done.stderr
         assert plant.get("/v1/status")[1]["restored"] is None and plant.daemon.poll() is None
 
@@ -403,7 +410,7 @@ def mail_sent_or_stale_is_held_back():
         plant.client("outbox", "--send", "all", check=0)
         wait_for(lambda: sent(plant)["sent"] == 1, sent(plant))
         letters = (plant.dir / "box").read_text().count("Message-ID")
-        told = plant.client_json("restore", "b.db")
+        told = plant.client_json("restore", "--yes", "b.db")
         assert told["held_mails"] == 1, told
         outbox = sent(plant)
         mail = outbox["mails"][0]
@@ -460,7 +467,7 @@ def other_rules_rank_again():
         path.write_text(json.dumps(rule))
         plant.rules = rules
         plant.start()
-        plant.client_json("restore", "b.db")
+        plant.client_json("restore", "--yes", "b.db")
         plant.wait_idle()
         after = plant.get(f"/v1/cases/{case}")[1]
         assert after["rules"] != before["rules"] and after["revision"] > before["revision"], after
