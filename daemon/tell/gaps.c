@@ -198,35 +198,41 @@ static int look_at_values(struct store *store, const struct tz *tz, struct when_
 
 /* ---- all ---- */
 
+/* Of the weeks up to that of the newest lot. */
+static int tell_weeks(struct triage *triage, struct store *store, const struct gaps_query *query,
+                      int64_t newest_ms, json_t *into, struct error *err)
+{
+    const struct tz *tz = triage->tz;
+    char day[16];
+    json_t *records = NULL, *late = NULL;
+    int32_t monday = iso_week_monday(iso_week_of(tz_day(tz, newest_ms)));
+    int32_t from = monday - 7 * (query->weeks - 1), to = monday + 7;
+    const struct when_span span = {tz_day_start_ms(tz, from), tz_day_start_ms(tz, to)};
+    json_object_set_new(into, "from", json_string(day_format(from, day)));
+    json_object_set_new(into, "to", json_string(day_format(to - 1, day)));
+    int rc = list_records(store, tz, span, &records, err);
+    json_object_set_new(into, "records", records);
+    if (rc)
+        return rc;
+    rc = gaps_late_list(store, tz, span, &late, err);
+    json_object_set_new(into, "late", late);
+    if (!rc)
+        rc = look_at_values(store, tz, (struct when_span){span.from_ms, newest_ms + 1}, into, err);
+    return rc ? rc : gaps_told(triage, store, query, newest_ms - query->cases_ms, into, err);
+}
+
 int gaps_tell(struct triage *triage, struct store *store, const struct gaps_query *query,
               json_t **ret, struct error *err)
 {
-    int64_t newest = WHEN_UNKNOWN_MS;
-    const struct tz *tz = triage->tz;
-    json_t *records = json_array(), *late = NULL;
-    int rc = record_gaps_newest(store, &newest, err);
-    *ret = json_pack("{sn sn so s[] s[] s[] si si s[]}", "from", "to", "records", records, "late",
-                     "still", "drifted", "cases", 0, "months", 0, "tells");
-    if (!rc && newest != WHEN_UNKNOWN_MS) {
-        char day[16];
-        int32_t monday = iso_week_monday(iso_week_of(tz_day(tz, newest)));
-        int32_t from = monday - 7 * (query->weeks - 1), to = monday + 7;
-        struct when_span span = {tz_day_start_ms(tz, from), tz_day_start_ms(tz, to)};
-        json_object_set_new(*ret, "from", json_string(day_format(from, day)));
-        json_object_set_new(*ret, "to", json_string(day_format(to - 1, day)));
-        rc = list_records(store, tz, span, &records, err);
-        if (!rc)
-            json_object_set_new(*ret, "records", records);
-        if (!rc)
-            rc = gaps_late_list(store, tz, span, &late, err);
-        if (!rc)
-            json_object_set_new(*ret, "late", late);
-        if (!rc)
-            rc = look_at_values(store, tz, (struct when_span){span.from_ms, newest + 1}, *ret, err);
-        if (!rc)
-            rc = gaps_told(triage, store, query, newest - query->cases_ms, *ret, err);
-    }
+    int64_t newest_ms = WHEN_UNKNOWN_MS;
+    json_t *told = json_pack("{sn sn s[] s[] s[] s[] si si s[]}", "from", "to", "records", "late",
+                             "still", "drifted", "cases", 0, "months", 0, "tells");
+    int rc = record_gaps_newest(store, &newest_ms, err);
+    if (!rc && newest_ms != WHEN_UNKNOWN_MS)
+        rc = tell_weeks(triage, store, query, newest_ms, told, err);
     if (rc)
-        json_decref(*ret);
+        json_decref(told);
+    else
+        *ret = told;
     return rc;
 }
