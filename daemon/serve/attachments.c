@@ -64,11 +64,18 @@ static void take_its_case(struct subject *s)
 
 /* ---- parts ---- */
 
+static int read_upload(const char *said, char ret[static UUID_TEXT], struct error *err)
+{
+    if (said && uuid_normalize(said, ret))
+        return 0;
+    error_field(err, "upload", said ? said : "");
+    return error_set(err, ERROR_INVALID, "must be a UUID");
+}
+
 void attachments_part(struct request *rq, struct store *store)
 {
     struct error err = {0};
     char id[UUID_TEXT];
-    const char *upload = request_query(rq, "upload");
     struct setup *setup = app_setup(rq->app);
     struct uploads_part part = {.id = id,
                                 .user = rq->user,
@@ -81,10 +88,8 @@ void attachments_part(struct request *rq, struct store *store)
     int rc = request_query_within(rq, "part", 0, INT64_MAX, &part.number, &err);
     if (!rc)
         rc = health_room(rq->app, setup, store, &err);
-    if (!rc && (!upload || !uuid_normalize(upload, id))) {
-        rc = error_set(&err, ERROR_INVALID, "must be a UUID");
-        error_field(&err, "upload", upload ? upload : "");
-    }
+    if (!rc)
+        rc = read_upload(request_query(rq, "upload"), id, &err);
     if (!rc)
         rc = uploads_add(rq->app->uploads, &part, &length, &err);
     setup_unref(setup);
@@ -122,11 +127,14 @@ static int check_name(const char *name, struct error *err)
 static int read_attaching(struct request *rq, struct store *store, const json_t *body,
                           struct attaching *a, struct error *err)
 {
-    const char *to = NULL, *upload = NULL, *name = NULL;
+    const char *to = NULL, *said = NULL, *name = NULL;
+    char upload[UUID_TEXT] = "";
     bool of_case = false;
     int rc = jsonx_needed(body, "to", LENGTH_NAME, &to, err);
     if (!rc)
-        rc = jsonx_needed(body, "upload", UUID_TEXT, &upload, err);
+        rc = jsonx_needed(body, "upload", UUID_TEXT, &said, err);
+    if (!rc)
+        rc = read_upload(said, upload, err);
     if (!rc)
         rc = jsonx_needed(body, "name", NAME_BYTES, &name, err);
     if (!rc)
@@ -141,7 +149,7 @@ static int read_attaching(struct request *rq, struct store *store, const json_t 
         take_its_case(&a->subject);
     if (!rc)
         rc = uploads_take(rq->app->uploads, upload, rq->user, &a->bytes, err);
-    else if (upload)
+    else if (*upload)
         uploads_drop(rq->app->uploads, upload, rq->user);
     if (!rc && (rc = file_kind_take(&a->bytes, name, a->type, &a->removed, err)))
         error_field(err, "file", name);
@@ -185,9 +193,7 @@ static int show_row(void *arg, const struct attached_row *row)
 static json_t *one_json(struct store *store, const struct tz *tz, int64_t id)
 {
     struct showing s = {tz, NULL};
-    char *bytes = NULL;
-    attached_get(store, id, show_row, &s, &bytes, NULL);
-    free(bytes);
+    attached_get(store, id, show_row, &s, NULL, NULL);
     return s.one ? s.one : json_object();
 }
 
@@ -321,15 +327,13 @@ static int read_detaching(struct request *rq, struct store *store, const json_t 
 {
     const char *reason = NULL;
     struct subject subject = {0};
-    char *bytes = NULL;
     int rc = read_id(rq, &end->id, err);
     if (!rc)
         rc = jsonx_needed(body, "reason", LENGTH_REASON, &reason, err);
     if (!rc)
         rc = jsonx_needed(body, "by", LENGTH_PERSON, &end->by_name, err);
     if (!rc)
-        rc = attached_get(store, end->id, take_about, &subject, &bytes, err);
-    free(bytes);
+        rc = attached_get(store, end->id, take_about, &subject, NULL, err);
     if (rc)
         return rc;
     if (subject.complaint_id)

@@ -121,7 +121,8 @@ static int add(struct uploads *u, const struct uploads_part *part, size_t *ret_l
     if (part->number != upload->next_part)
         return error_set(err, ERROR_CONFLICT, "part %lld is not the next one",
                          (long long)part->number);
-    if (part->length > part->most - upload->bytes.length) {
+    /* a reload may have made the limit less than what came already */
+    if (upload->bytes.length > part->most || part->length > part->most - upload->bytes.length) {
         drop(upload);
         error_set(err, ERROR_TOO_LARGE, "is larger than %zu MB (attach/file_mb)", part->most >> 20);
         error_field(err, "file", "");

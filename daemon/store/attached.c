@@ -95,7 +95,7 @@ int attached_get(struct store *store, int64_t id, attached_each each, void *arg,
         error_hint(err, "`oddloaf attach CASE --list` lists them");
         return ERROR_NOT_FOUND;
     }
-    return rc ? rc : read_bytes(store, f.sha256, ret_bytes, err);
+    return rc || !ret_bytes ? rc : read_bytes(store, f.sha256, ret_bytes, err);
 }
 
 /* ---- limits ---- */
@@ -117,10 +117,11 @@ static int check_limits(struct store *store, const struct attached_row *row,
                         const struct attached_limits *limits, struct error *err)
 {
     static const char SQL_CASE[] =
-        "SELECT sum(bytes) + ?3 FROM attached WHERE file_id IS NOT NULL AND (case_id = ?1 OR"
+        "SELECT coalesce(sum(bytes), 0) + ?3 FROM attached WHERE file_id IS NOT NULL AND (case_id "
+        "= ?1 OR"
         " complaint_id = ?2 OR complaint_id IN (SELECT id FROM complaint WHERE case_id = ?1))";
     static const char SQL_USER[] =
-        "SELECT sum(bytes) + ?3 FROM attached WHERE by_user = ?1 AND at_ms > ?2";
+        "SELECT coalesce(sum(bytes), 0) + ?3 FROM attached WHERE by_user = ?1 AND at_ms > ?2";
     int rc = within(store, SQL_CASE,
                     DB(DB_ID(row->case_id), DB_ID(row->complaint_id), DB_INT(row->bytes)),
                     limits->case_bytes, "the case or complaint", err);

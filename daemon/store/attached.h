@@ -46,8 +46,9 @@ typedef int (*attached_each)(void *arg, const struct attached_row *row);
  * callback's non-zero answer stops and is returned; it may ask the database itself. */
 int attached_of(struct store *store, int64_t case_id, int64_t complaint_id, attached_each each,
                 void *arg, struct error *err);
-/* The one of that number with its bytes (malloc'd, the caller's even on failure). ERROR_NOT_FOUND
- * if there is none; ERROR_INTERNAL if its bytes are not those that were kept. */
+/* The one of that number with its bytes (malloc'd, the caller's even on failure; NULL: they are not
+ * looked at, so that what is damaged can be named and detached). ERROR_NOT_FOUND if there is none;
+ * ERROR_INTERNAL if its bytes are not those that were kept. */
 int attached_get(struct store *store, int64_t id, attached_each each, void *arg, char **ret_bytes,
                  struct error *err);
 

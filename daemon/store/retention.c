@@ -58,7 +58,10 @@ int retention_round(struct store *store, const struct retention *rule, int64_t n
                     DB(DB_MS(now_ms - kinds[i].days * WHEN_DAY_MS), DB_INT(limit),
                        kinds[i].sql == SQL_PHOTOS ? now : no_more),
                     err);
-        dropped += rc ? 0 : db_changes(store);
+        int count = rc ? 0 : db_changes(store);
+        if (count && kinds[i].sql == SQL_FILES)
+            store_checkpoint_soon(store); /* their bytes are in the log, too */
+        dropped += count;
     }
     if (!rc)
         *ret_dropped = dropped;

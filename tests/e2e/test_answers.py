@@ -201,7 +201,7 @@ def look_at_results(ask):
 def look_at_files(ask, case):
     upload = str(uuid.uuid4())
     ask.raw(200, "POST", f"/v1/attachments/parts?upload={upload}&part=0", b"crumb pH 5.9\n", "application/octet-stream")
-    one = ask.post("attachments", {"to": case, "upload": upload, "name": "report.txt", "by": "mira"})
+    one = ask.post("attachments", {"to": case, "upload": upload.upper(), "name": "report.txt", "by": "mira"})
     assert (one["type"], one["bytes"], one["case"]) == ("text/plain", 13, case), one
     ask.post("attachments", {"to": case, "upload": upload, "name": "report.txt", "by": "mira"}, 404)
     assert [a["attachment"] for a in ask.get(f"attachments?of={case}")["attachments"]] == [one["attachment"]]

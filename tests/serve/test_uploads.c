@@ -87,6 +87,22 @@ static void what_was_refused_is_dropped(void **state)
     assert_int_equal(take("ann", 1), ERROR_NOT_FOUND);
 }
 
+/* A reload may allow less than has come of a file already. */
+static void what_is_too_large_by_now_is_dropped(void **state)
+{
+    static const char ID[] = "00000000-0000-4000-8000-000000000001";
+    struct uploads_part part = {.id = ID, .user = "ann", .bytes = "xyz", .length = 3, .most = 9};
+    struct text_buffer bytes = {0};
+    size_t length = 0;
+    (void)state;
+    assert_int_equal(uploads_add(uploads, &part, &length, NULL), 0);
+    part.number = 1;
+    part.length = 1;
+    part.most = 2;
+    assert_int_equal(uploads_add(uploads, &part, &length, NULL), ERROR_TOO_LARGE);
+    assert_int_equal(uploads_take(uploads, ID, "ann", &bytes, NULL), ERROR_NOT_FOUND);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -94,6 +110,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_few_do_not_keep_out_the_rest, setup, teardown),
         cmocka_unit_test_setup_teardown(who_sends_one_keeps_it, setup, teardown),
         cmocka_unit_test_setup_teardown(what_was_refused_is_dropped, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_is_too_large_by_now_is_dropped, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -5,6 +5,7 @@
 #include "store/file_hash.h"
 #include "store/fixture.h"
 #include "store/retention.h"
+#include <sys/stat.h>
 #include <unistd.h>
 
 static const struct attached_limits NO_LIMITS = {0, 0};
@@ -104,6 +105,9 @@ static void test_bytes_that_changed_are_not_given_out(void **state)
     fixture_write(f, "UPDATE attached_file SET data = x'79'");
     assert_int_equal(attached_get(f->store, id, take, name, &bytes, &err), ERROR_INTERNAL);
     assert_non_null(strstr(err.text, "is not what was attached"));
+    name[0] = '\0';
+    assert_int_equal(attached_get(f->store, id, take, name, NULL, NULL), 0); /* to be detached */
+    assert_string_equal(name, "a");
     free(bytes);
 }
 
@@ -113,6 +117,8 @@ static void test_limits_hold(void **state)
     const struct attached_limits of_case = {3, 0}, of_user = {0, 3};
     int64_t id = 0;
     struct attached_row row = {.case_id = 1, .name = "a", .at_ms = 10};
+    assert_int_equal(put(f, row, "xyzw", &of_case, &id), ERROR_TOO_LARGE); /* a first one, too */
+    assert_int_equal(put(f, row, "xyzw", &of_user, &id), ERROR_TOO_LARGE);
     assert_int_equal(put(f, row, "xy", &of_case, &id), 0);
     assert_int_equal(put(f, row, "zw", &of_case, &id), ERROR_TOO_LARGE);
     assert_int_equal(put(f, row, "zw", &of_user, &id), ERROR_TOO_LARGE);
@@ -171,6 +177,13 @@ static void test_photos_kept_long_enough_end_when_they_go(void **state)
     assert_int_equal(retention_round(f->store, &rule, 4 * WHEN_DAY_MS, 9, &dropped, NULL), 0);
     assert_int_equal(files(f), 0);
     assert_int_equal(number(f, SQL), 4 * WHEN_DAY_MS);
+    assert_int_equal(store_commit(f->store, NULL), 0);
+    struct text_buffer log = {0};
+    struct stat st;
+    text_appendf(&log, "%s/oddloaf.db-wal", f->dir);
+    assert_int_equal(stat(log.data, &st), 0);
+    assert_int_equal(st.st_size, 0); /* nothing of them is left there */
+    text_buffer_free(&log);
 }
 
 static void test_a_backup_holds_the_files_and_looks_at_them(void **state)
