@@ -1,5 +1,6 @@
 #include "serve/inbox.h"
 #include "base/text.h"
+#include "notify/mime.h"
 #include "records/inbox_file.h"
 #include "store/outbox.h"
 #include <assert.h>
@@ -18,18 +19,23 @@
 enum {
     INBOX_NICE = 10,
     LOOK_MS = 500,
-    SLOWLY = 10,  /* where none is set up, one look in so many: a reload may set it up */
-    FILES = 1000, /* looked at in one round; the others wait */
-    NAMES = 200,  /* bytes of a name */
-    SHOWN = 20    /* refused rows in a mail */
+    SLOWLY = 10,     /* where none is set up, one look in so many: a reload may set it up */
+    FILES = 1000,    /* looked at in one round; the others wait */
+    NAMES = 200,     /* bytes of a name */
+    AGAIN_MS = 1000, /* what cannot be moved away is tried again, each time after twice as long … */
+    AGAIN_MOST_MS = 60000, /* … since it is loaded anew each time: its rows change nothing */
+    SHOWN = 20             /* refused rows in a mail */
 };
 
 /* A file as it was seen last. */
 struct seen {
     char name[NAMES];
     struct stat st;
-    int64_t since_ms;        /* monotonic: it has been so */
-    bool still_there, stays; /* taken, and cannot be moved: not again while it is the same */
+    int64_t since_ms; /* monotonic: it has been so */
+    bool still_there;
+    struct error stays; /* why it cannot be moved away, taken as it is; code 0: it was not tried */
+    int64_t again_ms, wait_ms; /* of one that stays: not before, monotonic */
+    char away[NAMES + 40];     /* its name there, which its mail tells: the same at each try */
 };
 
 struct inbox {
@@ -153,19 +159,22 @@ static void count_refused(struct look *l)
 
 /* ---- moving a file away, with a report ---- */
 
+static bool is_free(int folder, const char *name)
+{
+    struct stat st;
+    return fstatat(folder, name, &st, AT_SYMLINK_NOFOLLOW) && errno == ENOENT;
+}
+
 /* "20261121-091400-lots.csv", or with a number where that is there already. */
-static void name_away(const struct look *l, int folder, const char *name, char *out, size_t size)
+static void name_away(const struct look *l, int folder, struct seen *s)
 {
     struct civil now = tz_civil(l->setup->tz, app_now_ms(l->inbox->app));
-    struct stat st;
-    for (int n = 1; n < 1000; n++) {
+    for (int n = 1; n < 1000 && !(*s->away && is_free(folder, s->away)); n++) {
         char number[16] = "";
         if (n > 1)
             snprintf(number, sizeof number, "-%d", n);
-        snprintf(out, size, "%04d%02d%02d-%02d%02d%02d%s-%s", now.year, now.month, now.day,
-                 now.hour, now.minute, now.second, number, name);
-        if (fstatat(folder, out, &st, AT_SYMLINK_NOFOLLOW) && errno == ENOENT)
-            return;
+        snprintf(s->away, sizeof s->away, "%04d%02d%02d-%02d%02d%02d%s-%s", now.year, now.month,
+                 now.day, now.hour, now.minute, now.second, number, s->name);
     }
 }
 
@@ -199,15 +208,19 @@ static int write_report(int folder, const char *name, const struct text_buffer *
     return failed;
 }
 
-/* Another file may have taken the name meanwhile: that one is none of ours. */
-static int move_file(const struct look *l, const struct seen *s, int folder, const char *away)
+/* Another file may have taken the name meanwhile: that one is none of ours. No report is left of
+ * one that stays. */
+static int move_file(const struct look *l, const struct seen *s, int folder, const char *report)
 {
     struct stat st;
     if (fstatat(l->at, s->name, &st, AT_SYMLINK_NOFOLLOW) || st.st_ino != s->st.st_ino ||
         st.st_dev != s->st.st_dev)
         return 0;
-    if (renameat2(l->at, s->name, folder, away, RENAME_NOREPLACE))
-        return errno;
+    if (renameat2(l->at, s->name, folder, s->away, RENAME_NOREPLACE)) {
+        int failed = errno;
+        unlinkat(folder, report, 0);
+        return failed;
+    }
     return fsync(folder) || fsync(l->at) ? errno : 0;
 }
 
@@ -217,7 +230,6 @@ struct outcome {
     json_t *loads; /* NULL: it could not be taken, see `why` */
     bool refused;
     struct error why;
-    char away[NAMES + 40];
 };
 
 static void load_says(const json_t *load, struct text_buffer *out)
@@ -302,7 +314,7 @@ static json_t *make_event(const struct look *l, const struct seen *s, const stru
         "{ss ss ss ss so* so so ss*}", "event", "records", "plant",
         config_text(l->setup->config, "plant"), "file", s->name, "outcome",
         o->refused ? "refused" : "done", "report",
-        json_sprintf("%s/%s/%s" REPORT, l->folder, o->refused ? "refused" : "done", o->away),
+        json_sprintf("%s/%s/%s" REPORT, l->folder, o->refused ? "refused" : "done", s->away),
         "loads", loads, "refused", rows, "why",
         o->loads ? NULL : error_format(&o->why, why, sizeof why));
 }
@@ -403,28 +415,37 @@ static bool load_file(struct look *l, const struct seen *s, int fd, struct outco
     return !later;
 }
 
-static void put_away(struct look *l, struct seen *s, struct outcome *o)
+/* Its mail is queued, its report written, then it is moved. */
+static int move_away(const struct look *l, struct seen *s, const struct outcome *o,
+                     struct error *err)
 {
-    struct inbox *b = l->inbox;
     struct text_buffer report = {0};
     char name[NAMES + 60];
     int folder = o->refused ? l->refused : l->done;
-    struct error err = {0};
-    name_away(l, folder, s->name, o->away, sizeof o->away);
-    snprintf(name, sizeof name, "%s" REPORT, o->away);
+    name_away(l, folder, s);
+    snprintf(name, sizeof name, "%s" REPORT, s->away);
     make_report(l, s, o, &report);
-    int rc = mail(l, s, o, &err);
+    int rc = mail(l, s, o, err);
     int failed = rc ? 0 : write_report(folder, name, &report);
     if (!rc && !failed)
-        failed = move_file(l, s, folder, o->away);
+        failed = move_file(l, s, folder, name);
     text_buffer_free(&report);
-    if (rc)
-        fault_of(l, s->name, &err);
-    if (failed)
-        fault_says(l, s->name, "is loaded, and cannot be moved away: %s", strerror(failed));
-    s->stays = failed != 0;
-    if (rc || failed)
+    return failed ? error_set(err, ERROR_IO, "is %s, and cannot be moved away: %s",
+                              o->refused ? "refused" : "loaded", strerror(failed))
+                  : rc;
+}
+
+static void put_away(struct look *l, struct seen *s, const struct outcome *o)
+{
+    struct inbox *b = l->inbox;
+    error_clear(&s->stays);
+    if (move_away(l, s, o, &s->stays)) {
+        fault_of(l, s->name, &s->stays);
+        s->wait_ms = s->wait_ms ? 2 * s->wait_ms : AGAIN_MS;
+        s->wait_ms = s->wait_ms < AGAIN_MOST_MS ? s->wait_ms : AGAIN_MOST_MS;
+        s->again_ms = clock_monotonic_ms() + s->wait_ms;
         return;
+    }
     pthread_mutex_lock(&b->lock);
     b->told.done += !o->refused;
     b->told.refused += o->refused;
@@ -475,14 +496,25 @@ static struct seen *seen_of(struct inbox *b, const char *name)
     return s;
 }
 
+/* NULL: a name that a report, a mail and a row can hold. */
+static const char *name_fault(const char *name)
+{
+    return strlen(name) >= NAMES               ? "is longer than 199 bytes"
+           : !name[strspn(name, " ")]          ? "is nothing but spaces"
+           : !text_is_utf8(name, strlen(name)) ? "is not UTF-8"
+           : !mime_is_one_line(name)           ? "holds a control character"
+                                               : NULL;
+}
+
 static void look_at(struct look *l, const char *name)
 {
     struct stat st;
     if (is_passed_over(name))
         return;
     l->waiting++;
-    if (strlen(name) >= NAMES || strspn(name, " ") == strlen(name)) {
-        fault_says(l, name, "its name is longer than %s bytes", "199");
+    const char *wrong = name_fault(name);
+    if (wrong) {
+        fault_says(l, name, "is not taken: its name %s", wrong);
         return;
     }
     if (fstatat(l->at, name, &st, AT_SYMLINK_NOFOLLOW))
@@ -501,7 +533,9 @@ static void look_at(struct look *l, const char *name)
     if (!is_same(&s->st, &st)) {
         s->st = st;
         s->since_ms = clock_monotonic_ms();
-        s->stays = false;
+        s->wait_ms = 0;
+        s->away[0] = '\0';
+        error_clear(&s->stays);
     }
 }
 
@@ -535,8 +569,8 @@ static void take_due(struct look *l)
     size_t count = 0;
     for (int i = 0; i < b->seen_count; i++) {
         struct seen *s = &b->seen[i];
-        if (s->stays)
-            fault_says(l, s->name, "%s", "is loaded, and cannot be moved away");
+        if (s->stays.code && clock_monotonic_ms() < s->again_ms)
+            fault_of(l, s->name, &s->stays);
         else if (clock_monotonic_ms() - s->since_ms >= steady_ms)
             due[count++] = (struct due){s, inbox_file_order(s->name, l->maps)};
     }

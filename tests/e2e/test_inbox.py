@@ -137,6 +137,39 @@ def never_taken(plant):
         (inbox / name).unlink()
 
 
+def fault(plant):
+    return str(plant.get("/v1/status")[1]["inbox"]["fault"])
+
+
+def badly_named(plant):
+    """A name that no report can hold is told, and its file is taken as soon as it has another."""
+    bad = os.fsencode(inbox) + b"/products caf\xe9.csv"
+    (place / "beside").write_text(PRODUCTS)
+    os.rename(place / "beside", bad)
+    wait(lambda: "is not taken: its name is not UTF-8" in fault(plant))
+    os.rename(bad, inbox / "products café.csv")
+    wait(lambda: not left())
+    report("done", "products café.csv")
+    drop("products\ttwo.csv", PRODUCTS)
+    wait(lambda: "is not taken: its name holds a control character" in fault(plant))
+    (inbox / "products\ttwo.csv").unlink()
+
+
+def stays(plant):
+    """What is loaded and cannot be moved away says so, and goes once it can."""
+    (inbox / "done" / ".report.tmp").mkdir()
+    drop("readings stuck.csv", "lot,crumb_ph\nN1121-3,5.1\n")
+    wait(lambda: "readings stuck.csv: is loaded, and cannot be moved away: File exists" in fault(plant))
+    (inbox / "done" / ".report.tmp").rmdir()
+    wait(lambda: not left())
+    told = report("done", "readings stuck.csv")
+    assert "1 rows read" in told, told
+    name = next(f for f in there("done") if f.endswith("readings stuck.csv.report.txt"))
+    stuck = [m for m in (m.replace("=\n", "") for m in mails()) if "readings stuck.csv was taken" in m]
+    assert len(stuck) == 1 and f"/done/{name}" in stuck[0], (name, stuck)
+    wait(lambda: fault(plant) == "None")
+
+
 def killed(plant):
     """Killed at any moment: each file is taken in the end, its rows are there once, its mail is one."""
     rows = lot_rows(days=3)[0].splitlines()[1:]
@@ -174,6 +207,8 @@ with Plant(sys.argv[1], config=CONFIG) as plant:
     taken_in_order(plant)
     refused(plant)
     never_taken(plant)
+    badly_named(plant)
+    stays(plant)
     killed(plant)
     checked(sys.argv[1])
 shutil.rmtree(place)
