@@ -1,5 +1,6 @@
 #include "desk/repeated.h"
 #include "base/jsonx.h"
+#include "base/text.h"
 #include "desk/sent.h"
 #include "intake/fields.h"
 #include "intake/mask.h"
@@ -120,10 +121,12 @@ static json_t *differences(const json_t *kept, const json_t *now, struct error *
             continue;
         json_t *kept_value = shown(was), *value = shown(is);
         const char *text = json_string_value(kept_value);
+        char cut[201];
         json_array_append_new(list, json_pack("{s:s, s:s, s:o, s:o}", "field", f->name, "value",
                                               json_is_string(value) ? json_string_value(value) : "",
                                               "kept", kept_value, "reason",
-                                              text ? json_sprintf("on record it is %.200s", text)
+                                              text ? json_sprintf("on record it is %s",
+                                                                  text_clip(text, cut, sizeof cut))
                                                    : json_string("is not on record")));
         if (json_array_size(list) == 1)
             error_field(err, f->name, json_is_string(value) ? json_string_value(value) : "");

@@ -200,7 +200,9 @@ static void read_members(const json_t *object, const char *group, json_t *out, s
     {
         const struct field *f = fields_member(group, name);
         if (!f) {
-            snprintf(key, sizeof key, "%s%s%.100s", group, *group ? "/" : "", name);
+            char cut[101];
+            snprintf(key, sizeof key, "%s%s%s", group, *group ? "/" : "",
+                     text_clip(name, cut, sizeof cut));
             json_array_append_new(r->form->ignored, json_string(key));
             continue;
         }

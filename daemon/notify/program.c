@@ -141,7 +141,7 @@ static void one_line(struct program *p)
 static void judge(struct program *p, int status)
 {
     assert(p->text_length <= SAID_MOST && !p->killed);
-    char said[SAID_MOST + 1];
+    char said[sizeof p->text - 20]; /* with the name and the code it fits `why` */
     struct program_result *r = &p->result;
     one_line(p);
     text_clip(p->text, said, sizeof said);
@@ -154,8 +154,8 @@ static void judge(struct program *p, int status)
     r->done = code == 0;
     r->try_again = code != 0 && is_temporary(code);
     if (code)
-        snprintf(r->why, sizeof r->why, "%.40s exited %d%s%.180s", p->name, code,
-                 said[0] ? ": " : "", said);
+        snprintf(r->why, sizeof r->why, "%s exited %d%s%s", p->name, code, said[0] ? ": " : "",
+                 said);
 }
 
 static void end(struct program *p)

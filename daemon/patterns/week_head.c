@@ -374,9 +374,10 @@ static void say_action(const struct week_head *h, const struct action_row *row, 
                        json_t *headline)
 {
     struct text_buffer b = {0};
+    char note[61];
     text_append(&b, "Action of ");
     add_day(&b, tz_day(h->tz, row->at_ms));
-    text_appendf(&b, " (%.60s): %s", row->note, verdict);
+    text_appendf(&b, " (%s): %s", text_clip(row->note, note, sizeof note), verdict);
     json_array_append_new(headline, json_string(b.data));
     text_buffer_free(&b);
 }

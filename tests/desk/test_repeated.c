@@ -45,6 +45,22 @@ static void other_content_is_refused_with_what_is_on_record(void **state)
     refuses(f, "{'packs':2,'note':'sour','store':'0417'}", "store", NULL);
 }
 
+static void what_is_on_record_is_cut_at_a_character(void **state)
+{
+    struct fixture *f = *state;
+    struct text_buffer long_note = {0};
+    struct taking t;
+    text_append(&long_note, "{'note':'s");
+    for (int i = 0; i < 120; i++)
+        text_append(&long_note, "á");
+    text_append(&long_note, "'}");
+    fixture_log(f, FIRST, long_note.data);
+    assert_int_equal(again(f, "{'note':'dull'}", &t), ERROR_CONFLICT);
+    assert_int_equal(json_array_size(t.faults), 1);
+    taking_clear(&t);
+    text_buffer_free(&long_note);
+}
+
 static void as_it_was_sent_or_as_it_stands_now_is_the_same(void **state)
 {
     struct fixture *f = *state;
@@ -107,6 +123,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         ON_A_PLANT(what_is_sent_twice_is_logged_once),
+        ON_A_PLANT(what_is_on_record_is_cut_at_a_character),
         ON_A_PLANT(other_content_is_refused_with_what_is_on_record),
         ON_A_PLANT(as_it_was_sent_or_as_it_stands_now_is_the_same),
         ON_A_PLANT(a_mask_of_before_is_no_other_content),

@@ -212,6 +212,11 @@ static void names_we_do_not_know_are_dropped_and_said(void **state)
     assert_null(json_object_get(form->body, "caller_name"));
     assert_string_equal(json_string_value(json_array_get(form->ignored, 0)), "caller_name");
     complaint_form_free(form);
+#define NINE_TIMES(s) s s s s s s s s s
+    assert_int_equal(
+        read_text("{" BASE ",\"n" NINE_TIMES(NINE_TIMES("ñ")) "\":1}", false, &form, NULL), 0);
+    assert_int_equal(json_array_size(form->ignored), 1); /* cut, and at a character */
+    complaint_form_free(form);
 }
 
 static void a_preview_needs_the_symptom_alone(void **state)

@@ -1,4 +1,5 @@
 /* Programs run without a shell: exit codes of sysexits.h, time limits, closed descriptors. */
+#include "base/text.h"
 #include "base/when.h"
 #include "check.h"
 #include "notify/program.h"
@@ -72,6 +73,17 @@ static void what_it_says_is_one_line(void **state)
     struct program_result r =
         run("printf 'cannot connect\\n\\tno route\\r\\n' >&2; exit 69", "", 10);
     assert_string_equal(r.why, "/bin/sh exited 69: cannot connect  no route");
+}
+
+/* It is kept, and told as JSON. */
+static void what_it_says_is_cut_at_a_character(void **state)
+{
+    (void)state;
+    struct program_result r = run(
+        "{ printf 'x'; i=0; while [ $i -lt 150 ]; do printf 'á'; i=$((i+1)); done; } >&2; exit 69",
+        "", 10);
+    assert_true(strlen(r.why) > 180);
+    assert_true(text_is_utf8(r.why, strlen(r.why)));
 }
 
 static void a_program_that_hangs_is_stopped_with_its_children(void **state)
@@ -167,6 +179,7 @@ int main(void)
         cmocka_unit_test(the_whole_input_arrives),
         cmocka_unit_test(exit_codes_say_whether_to_try_again),
         cmocka_unit_test(what_it_says_is_one_line),
+        cmocka_unit_test(what_it_says_is_cut_at_a_character),
         cmocka_unit_test(a_program_that_hangs_is_stopped_with_its_children),
         cmocka_unit_test(a_program_that_is_not_there),
         cmocka_unit_test(a_program_killed_by_a_signal_is_tried_again),

@@ -244,7 +244,9 @@ static void a_rise_is_one_story_and_a_plain_sentence(void **state)
     half_a_year(p);
     int64_t now = plant_time("2026-11-18T08:00:00-05:00");
     struct action_row action = {.at_ms = plant_time("2026-11-12T00:00:00-05:00"), .line = "2"};
-    strcpy(action.note, "Second fan");
+    strcpy(action.note,
+           "Second fan at the exit, so that the racks are cool by pack.és"); /* byte 60 is within a
+                                                                                character */
     strcpy(action.by_name, "mira");
     int64_t id;
     assert_int_equal(action_add(p->store, &action, &id, NULL), 0);
