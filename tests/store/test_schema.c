@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "check.h"
 #include "store/db.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -117,6 +118,30 @@ static void test_rows_that_mean_nothing_are_refused(void **state)
     }
 }
 
+/* Asked of every complaint of a week, and of every report of a day's lots: a row each would be read
+ * from wherever in the file it lies. */
+static void test_no_row_is_read_for_what_many_are_asked(void **state)
+{
+    static const char *const ASKED[] = {
+        "SELECT logged_ms - received_ms FROM complaint WHERE withdrawn_ms IS NULL"
+        " AND received_ms >= 1 AND received_ms < 2",
+        "SELECT count(*) FROM complaint WHERE received_ms >= 1 AND received_ms < 2"
+        " AND symptom = 'other' AND withdrawn_ms IS NULL",
+        "SELECT c.lot_id, c.received_ms, c.store, c.route FROM complaint c WHERE c.lot_id = 1"
+        " AND c.symptom = 'mold' AND c.received_ms = 1 AND c.withdrawn_ms IS NULL"};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < sizeof ASKED / sizeof ASKED[0]; i++) {
+        struct error err = {0};
+        char sql[512];
+        snprintf(sql, sizeof sql, "EXPLAIN QUERY PLAN %s", ASKED[i]);
+        struct db_query q = db_query(f->store, sql, NULL, &err);
+        assert_true(db_next(&q));
+        if (!strstr(db_text(&q, 3), "COVERING INDEX"))
+            fail_msg("%s: %s", db_text(&q, 3), ASKED[i]);
+        assert_int_equal(db_end(&q, 0), 0);
+    }
+}
+
 static void test_a_contact_takes_its_keys_along(void **state)
 {
     struct fixture *f = *state;
@@ -137,6 +162,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(test_rows_that_mean_nothing_are_refused, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_no_row_is_read_for_what_many_are_asked, setup,
+                                        teardown),
         cmocka_unit_test_setup_teardown(test_a_contact_takes_its_keys_along, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
