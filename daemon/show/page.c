@@ -3,6 +3,7 @@
 #include <ctype.h>
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 double page_number(const json_t *object, const char *name)
 {
@@ -57,9 +58,19 @@ static void open_cell(struct text_buffer *b, const char *tag, const char *class)
     text_appendf(b, *class ? "<%s class=\"%s\">" : "<%s>", tag, class);
 }
 
+static bool has_wide(const struct page_column *columns)
+{
+    for (; columns->title; columns++)
+        if (strstr(columns->class, "wide"))
+            return true;
+    return false;
+}
+
 void page_open_table(struct text_buffer *b, const struct page_column *columns)
 {
-    text_append(b, "<div class=\"scroll\"><table><tr>");
+    text_append(b, has_wide(columns) ? "<div class=\"scroll wider\" tabindex=\"0\" role=\"group\""
+                                       " aria-label=\"table, scrolls sideways\"><table><tr>"
+                                     : "<div class=\"scroll\"><table><tr>");
     for (; columns->title; columns++) {
         open_cell(b, "th", columns->class);
         text_appendf(b, "%s</th>", columns->title);

@@ -24,7 +24,8 @@ void page_add_name(struct text_buffer *b, const char *word);
 
 /* ---- tables ---- */
 
-/* Classes: "n" a number, "w" not to be wrapped, "wide" left out on a phone. */
+/* Classes: "n" a number, "w" not to be wrapped, "wide" reached on a
+ * phone by scrolling sideways, while the first column stands. */
 struct page_column {
     const char *title; /* HTML */
     const char *class; /* "" for none */

@@ -203,7 +203,7 @@ static void add_quantity(struct text_buffer *b, const json_t *reading)
     sheet_strip(b, reading);
     text_append(b, "</td><td class=\"n\">");
     sheet_add_reading(b, page_number(reading, "target"), "");
-    text_append(b, "</td><td class=\"n wide\">");
+    text_append(b, "</td><td class=\"n\">");
     sheet_add_reading(b, page_number(reading, "usual"), "");
     text_append(b, "</td></tr>");
 }
@@ -211,8 +211,8 @@ static void add_quantity(struct text_buffer *b, const json_t *reading)
 void sheet_quantities(struct text_buffer *b, const json_t *lot, const json_t *why)
 {
     static const struct page_column COLUMNS[] = {
-        {"Quantity", ""}, {"This lot", "n"},   {"Beside target and recent lots", ""},
-        {"Target", "n"},  {"Usual", "n wide"}, {NULL, NULL}};
+        {"Quantity", ""}, {"This lot", "n"}, {"Beside target and recent lots", ""},
+        {"Target", "n"},  {"Usual", "n"},    {NULL, NULL}};
     const json_t *readings = json_object_get(lot, "readings"), *reading;
     struct telling *list = xcalloc(json_array_size(readings) + 1, sizeof *list);
     size_t i, count = 0;
@@ -257,7 +257,7 @@ static void add_result(struct text_buffer *b, const json_t *result)
     text_append(b, "</td>");
     page_cell_text(b, "", sample.data);
     page_cell_text(b, "w", text_clip(page_text(result, "at"), day, sizeof day));
-    page_cell_text(b, "wide", page_true(result, "evidence") ? "yes" : "kept, not ranked by");
+    page_cell_text(b, "", page_true(result, "evidence") ? "yes" : "kept, not ranked by");
     text_append(b, "</tr>");
     text_buffer_free(&sample);
 }
@@ -265,8 +265,8 @@ static void add_result(struct text_buffer *b, const json_t *result)
 void sheet_measured(struct text_buffer *b, const json_t *measured)
 {
     static const struct page_column COLUMNS[] = {
-        {"Test", ""}, {"Result", "n"},       {"Laboratory and sample", ""},
-        {"Day", "w"}, {"Ranked by", "wide"}, {NULL, NULL}};
+        {"Test", ""}, {"Result", "n"},   {"Laboratory and sample", ""},
+        {"Day", "w"}, {"Ranked by", ""}, {NULL, NULL}};
     size_t i, count = json_array_size(measured);
     if (!count)
         return;
@@ -285,7 +285,7 @@ void sheet_measured(struct text_buffer *b, const json_t *measured)
 void sheet_said(struct text_buffer *b, const json_t *said)
 {
     static const struct page_column COLUMNS[] = {
-        {"Received", "w"}, {"What was said", ""}, {"By", "wide"}, {"Store", ""}, {NULL, NULL}};
+        {"Received", "w"}, {"What was said", ""}, {"By", ""}, {"Store", ""}, {NULL, NULL}};
     char day[11];
     size_t i, count = json_array_size(said);
     if (!count)
@@ -298,7 +298,7 @@ void sheet_said(struct text_buffer *b, const json_t *said)
         text_append(b, "<tr>");
         page_cell_text(b, "w", text_clip(page_text(one, "received_at"), day, sizeof day));
         page_cell_text(b, "", page_text(one, "note"));
-        page_cell_text(b, "wide", page_text(one, "channel"));
+        page_cell_text(b, "", page_text(one, "channel"));
         page_cell_text(b, "", page_text(one, "store"));
         text_append(b, "</tr>");
     }

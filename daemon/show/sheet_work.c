@@ -12,7 +12,7 @@ static void add_ask(struct text_buffer *b, const json_t *ask)
     text_append(b, "<tr>");
     page_cell_text(b, "", page_text(ask, "ask"));
     page_cell_text(b, "w", page_text(ask, "of"));
-    page_cell_text(b, "wide", page_text(ask, "effort"));
+    page_cell_text(b, "", page_text(ask, "effort"));
     text_appendf(b, "<td class=\"n\">%.2f</td></tr>", page_number(ask, "gain_bits"));
 }
 
@@ -22,7 +22,7 @@ static void add_check(struct text_buffer *b, const json_t *check)
     text_append(b, "<tr>");
     page_cell_text(b, "", page_text(check, "do"));
     page_cell_text(b, "w", page_text(check, "who"));
-    page_cell_text(b, "wide", page_text(check, "effort"));
+    page_cell_text(b, "", page_text(check, "effort"));
     text_append(b, "<td class=\"n\">");
     if (isfinite(settles))
         sheet_add_percent(b, settles);
@@ -50,9 +50,9 @@ static void add_actions(struct text_buffer *b, const json_t *actions)
 void sheet_asks(struct text_buffer *b, const json_t *rank)
 {
     static const struct page_column ASKS[] = {
-        {"Ask", ""}, {"Who", ""}, {"Takes", "wide"}, {"Bits gained", "n"}, {NULL, NULL}};
+        {"Ask", ""}, {"Who", ""}, {"Takes", ""}, {"Bits gained", "n"}, {NULL, NULL}};
     static const struct page_column CHECKS[] = {
-        {"Check", ""}, {"Who", ""}, {"Takes", "wide"}, {"Settles it", "n"}, {NULL, NULL}};
+        {"Check", ""}, {"Who", ""}, {"Takes", ""}, {"Settles it", "n"}, {NULL, NULL}};
     const json_t *asks = json_object_get(rank, "ask"), *checks = json_object_get(rank, "checks");
     const json_t *one;
     size_t i;
@@ -214,8 +214,8 @@ void sheet_follow(struct text_buffer *b, const json_t *follow)
 
 void sheet_attached(struct text_buffer *b, const json_t *attachments)
 {
-    static const struct page_column COLUMNS[] = {{"File", ""},   {"Kind", ""}, {"kB", "n"},
-                                                 {"By", "wide"}, {"On", "w"},  {NULL, NULL}};
+    static const struct page_column COLUMNS[] = {{"File", ""}, {"Kind", ""}, {"kB", "n"},
+                                                 {"By", ""},   {"On", "w"},  {NULL, NULL}};
     char day[11];
     size_t count = json_array_size(attachments);
     if (!count)
@@ -228,7 +228,7 @@ void sheet_attached(struct text_buffer *b, const json_t *attachments)
         page_cell_text(b, "", page_text(file, "name"));
         page_cell_text(b, "", page_text(file, "type"));
         page_cell_number(b, "n", page_number(file, "bytes") / 1000);
-        page_cell_text(b, "wide", page_text(file, "by"));
+        page_cell_text(b, "", page_text(file, "by"));
         page_cell_text(b, "w", text_clip(page_text(file, "at"), day, sizeof day));
         text_append(b, "</tr>");
     }
@@ -240,15 +240,89 @@ void sheet_attached(struct text_buffer *b, const json_t *attachments)
 
 /* ---- history ---- */
 
+/* What comes many times over is counted: of those that follow each other, in one row. */
+static const struct {
+    const char *what, *told, *one;
+} FOLDED[] = {{"logged", "logged", "complaint"},
+              {"mailed", "mailed", "time"},
+              {"call-back", "due by the rules:", "call-back"}};
+enum { FOLDED_COUNT = sizeof FOLDED / sizeof FOLDED[0] };
+
+/* Which of them it is; FOLDED_COUNT none, nor is what a person asked for. */
+static size_t folded(const json_t *event)
+{
+    const char *what = page_text(event, "what");
+    size_t i = 0;
+    while (i < FOLDED_COUNT && strcmp(FOLDED[i].what, what) != 0)
+        i++;
+    bool asked = strcmp(what, "call-back") == 0 && strcmp(page_text(event, "by"), "oddloaf") != 0;
+    return asked ? FOLDED_COUNT : i;
+}
+
+/* How many events from `first` on are one row. */
+static size_t row_length(const json_t *events, size_t first)
+{
+    size_t end = first;
+    while (end < json_array_size(events) && folded(json_array_get(events, end)) < FOLDED_COUNT)
+        end++;
+    return end > first ? end - first : 1;
+}
+
 static void add_event(struct text_buffer *b, const json_t *event)
 {
     const char *about = page_text(event, "lot"), *field = page_text(event, "field");
-    text_append(b, "<tr><td>");
-    sheet_add_when(b, page_text(event, "at"));
-    text_append(b, "</td>");
     page_cell_what(b, page_text(event, "what"), *field ? field : about);
     page_cell_text(b, "", page_text(event, "by"));
+}
+
+static void add_folded(struct text_buffer *b, const json_t *events, size_t first, size_t length)
+{
+    struct text_buffer what = {0};
+    size_t count[FOLDED_COUNT] = {0};
+    const char *by = page_text(json_array_get(events, first), "by");
+    for (size_t i = first; i < first + length; i++) {
+        const json_t *event = json_array_get(events, i);
+        count[folded(event)]++;
+        if (strcmp(page_text(event, "by"), by) != 0)
+            by = "several";
+    }
+    for (size_t i = 0; i < FOLDED_COUNT; i++) {
+        if (count[i])
+            text_appendf(&what, "%s%s %zu %s%s", what.length ? ", " : "", FOLDED[i].told, count[i],
+                         FOLDED[i].one, count[i] == 1 ? "" : "s");
+    }
+    page_cell_what(b, what.data, "");
+    page_cell_text(b, "", by);
+    text_buffer_free(&what);
+}
+
+static void add_row(struct text_buffer *b, const json_t *events, size_t first, size_t length)
+{
+    const char *from = page_text(json_array_get(events, first), "at");
+    const char *to = page_text(json_array_get(events, first + length - 1), "at");
+    text_append(b, "<tr><td>");
+    sheet_add_when(b, from);
+    if (strncmp(from, to, sizeof "2026-11-20T09:14" - 1) != 0) {
+        text_append(b, " to ");
+        sheet_add_when(b, to);
+    }
+    text_append(b, "</td>");
+    if (length > 1)
+        add_folded(b, events, first, length);
+    else
+        add_event(b, json_array_get(events, first));
     text_append(b, "</tr>");
+}
+
+/* Where the last rows begin that there is room for. */
+static size_t first_shown(const json_t *events)
+{
+    size_t count = json_array_size(events), rows = 0, first = 0;
+    for (size_t i = 0; i < count; i += row_length(events, i))
+        rows++;
+    for (; rows > EVENTS; rows--)
+        first += row_length(events, first);
+    return first;
 }
 
 void sheet_history(struct text_buffer *b, const json_t *history)
@@ -256,13 +330,15 @@ void sheet_history(struct text_buffer *b, const json_t *history)
     static const struct page_column COLUMNS[] = {
         {"When", ""}, {"What", ""}, {"By", ""}, {NULL, NULL}};
     const json_t *events = json_object_get(history, "events");
-    size_t count = json_array_size(events), first = count > EVENTS ? count - EVENTS : 0;
+    size_t count = json_array_size(events), first = first_shown(events);
     if (!count)
         return;
     text_append(b, "<h2>What was done</h2>");
     page_open_table(b, COLUMNS);
-    for (size_t i = first; i < count; i++)
-        add_event(b, json_array_get(events, i));
+    for (size_t i = first, length; i < count; i += length) {
+        length = row_length(events, i);
+        add_row(b, events, i, length);
+    }
     page_close_table(b);
     if (first)
         text_appendf(b, "<p class=\"soft small\">%zu earlier entries are left out.</p>", first);

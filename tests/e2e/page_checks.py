@@ -47,12 +47,15 @@ WIDE = r"""
   const whole = document.scrollingElement.scrollWidth;
   if (whole > width) out.push("the page is " + whole + " wide");
   for (const e of document.body.querySelectorAll("*")) {
-    if (e.closest(".hidden") || !e.getClientRects().length) continue;
+    if (e.closest(".hidden") || !e.getClientRects().length || e.closest(".wider") && e.closest(".wider") !== e)
+      continue; // what scrolls sideways on purpose, and says so
     if (e.getBoundingClientRect().right > width + 1)
       out.push(e.tagName + " reaches " + Math.round(e.getBoundingClientRect().right));
-    if (e.scrollWidth > e.clientWidth + 1 && /auto|scroll/.test(getComputedStyle(e).overflowX))
+    if (e.scrollWidth > e.clientWidth + 1 && !e.matches(".wider") && /auto|scroll/.test(getComputedStyle(e).overflowX))
       out.push(e.tagName + " scrolls: " + e.textContent.slice(0, 40));
   }
+  for (const e of document.querySelectorAll("th, td"))
+    if (!e.getClientRects().length) out.push("left out: " + e.textContent.slice(0, 40));
   return out.slice(0, 5);
 })()"""
 

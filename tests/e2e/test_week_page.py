@@ -147,6 +147,7 @@ BROKEN = [  # what is put where, and which check has to object
     ("wide", END, "<p style='width:900px;max-width:none'>wide</p>" + END),
     ("wide", END, "<div class='scroll'><table><tr><td class='n'>" + "9" * 90 +
      "</td></tr></table></div>" + END),
+    ("wide", "</style>", "@media (max-width:34rem){.wide{display:none}}</style>"),
     ("column", END, "<table style='width:40px'><tr><td>what a caller has to say of it</td></tr>"
      "</table>" + END),
     ("contrast", END, "<p style='color:#8a8a8a'>faint</p>" + END),

@@ -477,6 +477,28 @@ static void test_largest(void **state)
     free(html);
 }
 
+/* Complaints and mails that follow each other are one row; what a person did stands for itself. */
+static void test_history_is_folded(void **state)
+{
+    static const char *const WHAT[] = {"logged", "mailed", "logged", "call-back",
+                                       "logged", "mailed", "noted",  "logged"};
+    json_t *events = json_array();
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(WHAT); i++) {
+        char at[40];
+        snprintf(at, sizeof at, "2026-11-20T09:%zu0:00-05:00", i % 6);
+        json_array_append_new(events, json_pack("{s:s, s:s, s:s}", "at", at, "by",
+                                                i == 6 ? "dana" : "oddloaf", "what", WHAT[i]));
+    }
+    char *html =
+        page_of(json_pack("{s:o, s:{s:o}}", "rank", rank_of(""), "history", "events", events));
+    assert_says(html, "logged 3 complaints, mailed 2 times, due by the rules: 1 call-back");
+    assert_says(html, "2026-11-20 09:00 to 2026-11-20 09:50");
+    assert_says(html, "noted");
+    assert_null(strstr(strstr(html, "mailed 2 times") + 1, "mailed"));
+    free(html);
+}
+
 /* Results, files and who follows it up, each with what somebody else may have typed. */
 static void test_belongs(void **state)
 {
@@ -533,7 +555,8 @@ int main(void)
         cmocka_unit_test(test_bits),         cmocka_unit_test(test_nothing_known),
         cmocka_unit_test(test_harm),         cmocka_unit_test(test_doubt),
         cmocka_unit_test(test_lots_at_risk), cmocka_unit_test(test_largest),
-        cmocka_unit_test(test_belongs),      cmocka_unit_test(test_other),
+        cmocka_unit_test(test_belongs),      cmocka_unit_test(test_history_is_folded),
+        cmocka_unit_test(test_other),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
