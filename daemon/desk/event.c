@@ -81,10 +81,11 @@ json_t *event_digest(const char *plant, const json_t *week)
 
 json_t *event_due(const char *plant, const char *day, const struct event_due_lists *lists)
 {
-    return json_pack("{s:s, s:s, s:s, s:o, s:I, s:o, s:I}", "event", "due", "plant", plant, "day",
-                     day, "overdue", lists->overdue, "overdue_count",
+    return json_pack("{s:s, s:s, s:s, s:o, s:I, s:o, s:I, s:o, s:I}", "event", "due", "plant",
+                     plant, "day", day, "overdue", lists->overdue, "overdue_count",
                      (json_int_t)lists->overdue_count, "call_backs", lists->call_backs,
-                     "call_back_count", (json_int_t)lists->call_back_count);
+                     "call_back_count", (json_int_t)lists->call_back_count, "unreachable",
+                     lists->unreachable, "unreachable_count", (json_int_t)lists->unreachable_count);
 }
 
 void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size)

@@ -44,8 +44,8 @@ json_t *event_digest(const char *plant, const json_t *week);
  * as desk/following.h and desk/call_backs.h have them, the first of each, without what people
  * wrote. Steals both lists. New reference. */
 struct event_due_lists {
-    json_t *overdue, *call_backs;
-    int64_t overdue_count, call_back_count;
+    json_t *overdue, *call_backs, *unreachable; /* the last: harm, by who left no number */
+    int64_t overdue_count, call_back_count, unreachable_count;
 };
 json_t *event_due(const char *plant, const char *day, const struct event_due_lists *lists);
 

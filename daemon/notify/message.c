@@ -34,7 +34,9 @@ static void due_subject(const json_t *event, char *out, size_t size)
     static const struct {
         const char *member, *one, *many;
     } PARTS[] = {{"overdue_count", "case overdue", "cases overdue"},
-                 {"call_back_count", "call-back due", "call-backs due"}};
+                 {"call_back_count", "call-back due", "call-backs due"},
+                 {"unreachable_count", "caller of harm without a number",
+                  "callers of harm without a number"}};
     size_t used = 0;
     out[0] = '\0';
     for (size_t i = 0; i < sizeof PARTS / sizeof PARTS[0] && used < size; i++) {

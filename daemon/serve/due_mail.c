@@ -10,7 +10,7 @@
 
 #define DONE "due/last" /* the last day whose list was made */
 
-enum { LISTED_MOST = 40 }; /* of either; the others are counted */
+enum { LISTED_MOST = 40 }; /* of each; the others are counted */
 
 struct day {
     char day[16], message_id[128], *payload; /* payload NULL: nothing is due */
@@ -49,7 +49,11 @@ static int read_lists(const struct setup *setup, struct store *store, int32_t to
     if (!rc)
         rc = call_backs_json(&setup->desk, store, &due, &without_contact, &lists->call_backs, err);
     drop_texts(lists->call_backs);
-    return rc ? rc : call_back_count(store, today, &lists->call_back_count, err);
+    if (!rc)
+        rc = call_back_count(store, today, &lists->call_back_count, err);
+    if (!rc)
+        rc = call_backs_lost_json(store, LISTED_MOST, &lists->unreachable, err);
+    return rc ? rc : call_back_unreachable_count(store, &lists->unreachable_count, err);
 }
 
 static int make(const struct setup *setup, struct store *store, int32_t today, struct day *d,
@@ -59,9 +63,10 @@ static int make(const struct setup *setup, struct store *store, int32_t today, s
     bool began = store_look(store);
     int rc = read_lists(setup, store, today, &lists, err);
     store_unlook(store, began);
-    if (rc || !(lists.overdue_count || lists.call_back_count)) {
+    if (rc || !(lists.overdue_count || lists.call_back_count || lists.unreachable_count)) {
         json_decref(lists.overdue);
         json_decref(lists.call_backs);
+        json_decref(lists.unreachable);
         return rc;
     }
     json_t *event = event_due(config_text(setup->config, "plant"), d->day, &lists);

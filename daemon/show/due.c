@@ -37,26 +37,42 @@ static void add_call(struct view *view, const json_t *item)
              *reference ? reference : text_of(item, "complaint"));
 }
 
-static void add_list(struct view *view, const json_t *event, const char *name, const char *heading,
-                     void (*add)(struct view *, const json_t *))
+/* Harm that nobody can call about: the store or the route may know who it was. */
+static void add_lost(struct view *view, const json_t *item)
 {
-    const json_t *list = json_object_get(event, name), *item;
-    json_int_t all =
-        number_of(event, strcmp(name, "overdue") == 0 ? "overdue_count" : "call_back_count");
+    const char *reference = text_of(item, "reference");
+    view_add(view, VIEW_ITEM, NULL, 0, "%s, complaint %s: %s", text_of(item, "case"),
+             *reference ? reference : text_of(item, "complaint"), text_of(item, "why"));
+}
+
+struct list {
+    const char *name, *count, *heading;
+    void (*add)(struct view *, const json_t *);
+};
+
+static void add_list(struct view *view, const json_t *event, const struct list *l)
+{
+    const json_t *list = json_object_get(event, l->name), *item;
+    json_int_t all = number_of(event, l->count);
     size_t i;
     if (json_array_size(list))
-        view_add(view, VIEW_HEADING, NULL, 0, "%s", heading);
-    json_array_foreach(list, i, item) add(view, item);
+        view_add(view, VIEW_HEADING, NULL, 0, "%s", l->heading);
+    json_array_foreach(list, i, item) l->add(view, item);
     if ((json_int_t)i < all)
         view_add(view, VIEW_ITEM, NULL, 0, "%" JSON_INTEGER_FORMAT " further", all - (json_int_t)i);
 }
 
 void view_of_due(const json_t *event, struct view *view)
 {
+    static const struct list LISTS[] = {
+        {"unreachable", "unreachable_count", "Harm whose callers left no number", add_lost},
+        {"overdue", "overdue_count", "Cases past their day", add_case},
+        {"call_backs", "call_back_count", "To be called back", add_call},
+    };
     view_add(view, VIEW_TITLE, NULL, 0, "What is due, %s", text_of(event, "day"));
     view_add(view, VIEW_ROW, "Plant", 0, "%s", text_of(event, "plant"));
-    add_list(view, event, "overdue", "Cases past their day", add_case);
-    add_list(view, event, "call_backs", "To be called back", add_call);
+    for (size_t i = 0; i < sizeof LISTS / sizeof LISTS[0]; i++)
+        add_list(view, event, &LISTS[i]);
     view_add(view, VIEW_HEADING, NULL, 0, "Next");
     view_add(view, VIEW_ITEM, NULL, 0, "How a case stands, and a new day: oddloaf follow CASE");
     view_add(view, VIEW_ITEM, NULL, 0,

@@ -96,14 +96,22 @@ int call_back_possible(struct store *store, const char *report, bool *ret, struc
     return rc;
 }
 
+#define LOST                                                                                       \
+    " FROM complaint c JOIN complaint_case k ON k.id = c.case_id"                                  \
+    " WHERE c.harm = 1 AND c.withdrawn_ms IS NULL AND (k.state = 'open' OR k.harm_unseen = 1)"     \
+    " AND NOT EXISTS (SELECT 1 FROM call_back b WHERE b.report = c.uuid AND b.answered_id IS"      \
+    " NOT NULL) AND NOT " KNOWN("c.uuid", "c.id")
+
+int call_back_unreachable_count(struct store *store, int64_t *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT count(*)" LOST;
+    return db_number(store, SQL, NULL, ret, err);
+}
+
 int call_back_unreachable(struct store *store, int limit, call_back_each_lost each, void *arg,
                           struct error *err)
 {
-    static const char SQL[] =
-        "SELECT c.uuid, c.id, c.case_id FROM complaint c JOIN complaint_case k ON k.id = c.case_id"
-        " WHERE c.harm = 1 AND c.withdrawn_ms IS NULL AND (k.state = 'open' OR k.harm_unseen = 1)"
-        " AND NOT EXISTS (SELECT 1 FROM call_back b WHERE b.report = c.uuid AND b.answered_id IS"
-        " NOT NULL) AND NOT " KNOWN("c.uuid", "c.id") " ORDER BY c.id DESC LIMIT ?1";
+    static const char SQL[] = "SELECT c.uuid, c.id, c.case_id" LOST " ORDER BY c.id DESC LIMIT ?1";
     struct db_query q = db_query(store, SQL, DB(DB_INT(limit)), err);
     int rc = 0;
     db_keep(&q); /* callbacks ask for the complaints */

@@ -1,5 +1,6 @@
 /* What was said of a complaint is corrected and taken back, and every change is on record. */
 #include "fixture.h"
+#include "store/contact.h"
 #include "store/outbox.h"
 #include "store/verdict.h"
 
@@ -211,6 +212,44 @@ static int withdraw(struct fixture *f, const char *uuid, bool undo, struct corre
     return rc;
 }
 
+/* Written before anybody knew that Quernstone is who called; then known, then erased. */
+static void what_the_plant_wrote_of_a_caller_goes_too(void **state)
+{
+    static const char WRITTEN[] =
+        "INSERT INTO measured(id, lot_id, quantity, lab, sample, said, value, unit, method, note,"
+        " at_ms, case_id, by_name, logged_ms) VALUES(1, 1, 'crumb_ph', 'Quernstone lab',"
+        " 'Quernstone 1', '5.6', 5.6, 'pH', 'as Quernstone said', 'from Ida Quernstone', 1, 1, 'm',"
+        " 1);"
+        "INSERT INTO follow_entry(case_id, at_ms, what, report, was, now, text, by_name, by_user)"
+        " VALUES(1, 1, 'noted', '', '', '', 'rang Quernstone', 'm', '');"
+        "INSERT INTO attached_file(id, sha256, data) VALUES(1, 'x', x'00');"
+        "INSERT INTO attached(case_id, file_id, sha256, name, type, bytes, by_name, by_user, at_ms)"
+        " VALUES(1, 1, 'x', 'Quernstone.jpg', 'image/jpeg', 1, 'm', '', 1)";
+    static const char LEFT[] =
+        "SELECT (SELECT count(*) FROM measured WHERE lab || sample || method || note LIKE"
+        " '%quernstone%') + (SELECT count(*) FROM follow_entry WHERE text LIKE '%quernstone%')"
+        " + (SELECT count(*) FROM attached WHERE name LIKE '%quernstone%')"
+        " + (SELECT count(*) FROM contact WHERE body LIKE '%quernstone%')";
+    struct fixture *f = *state;
+    struct correcting c;
+    int erased = 0;
+    fixture_log(f, FIRST, "{}");
+    fixture_begin(f);
+    struct error err = {0};
+    if (db_exec(f->store, WRITTEN, &err))
+        fail_msg("%s", err.text);
+    fixture_end(f, true);
+    assert_int_equal(fixture_number(f, LEFT), 3);
+    assert_int_equal(fixture_correct(f, FIRST, "{'contact.name':'Ida Quernstone'}", &c, NULL), 0);
+    fixture_corrected_clear(&c);
+    assert_int_equal(fixture_number(f, LEFT), 1); /* the contact's own */
+    fixture_begin(f);
+    assert_int_equal(contact_erase(f->store, "ida quernstone", f->now_ms, &erased, NULL), 0);
+    fixture_end(f, true);
+    assert_int_equal(erased, 1);
+    assert_int_equal(fixture_number(f, LEFT), 0);
+}
+
 static void what_is_withdrawn_counts_nowhere_until_it_is_brought_back(void **state)
 {
     static const char COUNTED[] = "SELECT total(complaints) FROM complaint_case";
@@ -263,6 +302,7 @@ int main(void)
         ON_A_PLANT(harm_that_is_taken_back_is_told_too),
         ON_A_PLANT(contact_data_are_on_record_as_changed_and_never_told),
         ON_A_PLANT(a_name_that_becomes_known_leaves_a_waiting_digest),
+        ON_A_PLANT(what_the_plant_wrote_of_a_caller_goes_too),
         ON_A_PLANT(what_is_withdrawn_counts_nowhere_until_it_is_brought_back),
         ON_A_PLANT(a_settled_case_keeps_its_last_complaint),
     };
