@@ -50,8 +50,10 @@ const char *answer_alarm(const struct desk *desk, struct store *store, int64_t n
 }
 
 /* What to read out, and whether a mail about it leaves. */
-static void add_harm(const struct desk *desk, bool possible, const char *alarm, json_t *answer)
+static void add_harm(const struct desk *desk, bool possible, const struct alarm_known *known,
+                     json_t *answer)
 {
+    const char *alarm = alarm_of(desk, known); /* looks at the mail program: of harm only */
     json_object_set_new(answer, "script", json_string(harm_script_of(desk->harm, possible)));
     if (alarm)
         json_object_set_new(answer, "alarm", json_string(alarm));
@@ -65,8 +67,8 @@ json_t *answer_refused_harm(const struct desk *desk, const struct taking *t)
     if (t->harm_possible)
         json_object_set_new(answer, "harm_possible", json_true());
     if (t->harm || t->harm_possible)
-        add_harm(desk, t->harm_possible,
-                 alarm_of(desk, &(struct alarm_known){t->mail_stuck, true, false, false}), answer);
+        add_harm(desk, t->harm_possible, &(struct alarm_known){t->mail_stuck, true, false, false},
+                 answer);
     return answer;
 }
 
@@ -108,12 +110,12 @@ static void add_ranking(json_t *answer, const json_t *ranking)
 }
 
 static void add_said_harm(const struct desk *desk, const json_t *harm, bool possible,
-                          const char *alarm, json_t *answer)
+                          const struct alarm_known *known, json_t *answer)
 {
     json_object_set_new(answer, "harm", harm ? json_copy((json_t *)harm) : json_array());
     json_object_set_new(answer, "harm_possible", json_boolean(possible));
     if (json_array_size(harm) || possible)
-        add_harm(desk, possible, alarm, answer);
+        add_harm(desk, possible, known, answer);
 }
 
 void answer_changed_harm(const struct desk *desk, struct store *store,
@@ -123,17 +125,16 @@ void answer_changed_harm(const struct desk *desk, struct store *store,
     json_t *cautions = json_object_get(ranking, "caller_cautions");
     json_object_set_new(answer, "cautions", cautions ? json_copy(cautions) : json_array());
     add_said_harm(desk, says->harm, says->possible && !json_array_size(says->harm),
-                  alarm_of(desk, &(struct alarm_known){is_stuck(store, now_ms), true, !says->came,
-                                                       says->gathered}),
+                  &(struct alarm_known){is_stuck(store, now_ms), true, !says->came, says->gathered},
                   answer);
 }
 
 /* This caller's; that another one reported harm before is a word of its own. */
 static void add_form_harm(const struct desk *desk, const struct taking *t, const json_t *ranking,
-                          const char *alarm, json_t *answer)
+                          const struct alarm_known *known, json_t *answer)
 {
     const json_t *harm = t->taken_back ? NULL : json_object_get(t->form->body, "harm");
-    add_said_harm(desk, harm, t->form->harm_possible, alarm, answer);
+    add_said_harm(desk, harm, t->form->harm_possible, known, answer);
     if (t->taken_back)
         json_object_set(answer, "harm_taken_back", t->taken_back);
     if (!json_array_size(harm) && json_is_true(json_object_get(ranking, "harm")))
@@ -223,12 +224,11 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
         add_ranking(answer, ranking);
     set_harm_asks(desk, t, answer);
     add_return_caution(desk, t->form, answer);
-    add_form_harm(
-        desk, t, ranking,
-        alarm_of(desk, &(struct alarm_known){t->mail_stuck, true,
-                                             t->placed.again && (t->placed.harm || !t->form->harm),
-                                             t->mail_gathered}),
-        answer);
+    add_form_harm(desk, t, ranking,
+                  &(struct alarm_known){t->mail_stuck, true,
+                                        t->placed.again && (t->placed.harm || !t->form->harm),
+                                        t->mail_gathered},
+                  answer);
     if (t->placed.joined)
         add_joined(desk, t, store, answer);
     else
@@ -246,10 +246,8 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
     add_similar(desk, store, t, lot_id, answer);
     add_ranking(answer, ranking);
     add_return_caution(desk, t->form, answer);
-    add_form_harm(
-        desk, t, ranking,
-        alarm_of(desk, &(struct alarm_known){is_stuck(store, now_ms), false, false, false}),
-        answer);
+    add_form_harm(desk, t, ranking,
+                  &(struct alarm_known){is_stuck(store, now_ms), false, false, false}, answer);
     return answer;
 }
 
@@ -262,8 +260,7 @@ json_t *answer_busy(const struct desk *desk, const struct taking *t)
     json_object_update(answer, t->lot);
     json_object_set(answer, "doubts", t->form->doubts);
     add_form_harm(desk, t, NULL,
-                  alarm_of(desk, &(struct alarm_known){t->mail_stuck, true, t->placed.again,
-                                                       t->mail_gathered}),
+                  &(struct alarm_known){t->mail_stuck, true, t->placed.again, t->mail_gathered},
                   answer);
     return answer;
 }
