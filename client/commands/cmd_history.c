@@ -91,7 +91,8 @@ const struct command cmd_history = {
         "Of a complaint: logged, joined, corrected, withdrawn, moved to another lot, contact "
         "erased. Of a case: those of its complaints, mails, verdicts, holds and laboratory results "
         "of "
-        "its lot, actions. Of a lot: holds, results, complaints that moved, and what of its "
+        "its lot, holds for it, actions. Of a lot: holds, results, complaints that moved, and what "
+        "of its "
         "records "
         "was changed: the lot's own, its mixes, uses, readings and dispatches, column by column.",
     .least = 1,

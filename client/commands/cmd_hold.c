@@ -31,7 +31,10 @@ static void show_lot(const struct client *c, const json_t *lot, const char *note
         risk ? view_percent(pick_number(lot, "probability", 0), percent) : "", risk ? ", " : "",
         view_count(pick_number(lot, "units", 0), "unit", number), pick_text(lot, "code_date", "?"),
         pick_bool(lot, "in_code", true) ? "" : " (past)", *routes ? ", sent by " : "", routes,
-        pick_has(lot, "holds") ? ", on hold already" : "", note);
+        pick_has(lot, "came_of_it") ? ", nothing is left of it"
+        : pick_has(lot, "holds")    ? ", on hold already"
+                                    : "",
+        note);
     free(routes);
 }
 
@@ -101,6 +104,20 @@ static int say_none(const struct client *c, const json_t *reach)
     return EXIT_NOT_FOUND;
 }
 
+/* What most lots had is no reason to hold them all: whoever holds has to know. */
+static void say_common(const struct client *c, const json_t *reach)
+{
+    size_t i;
+    const json_t *one;
+    char number[VIEW_COUNT];
+    json_array_foreach(json_object_get(reach, "common"), i, one)
+    {
+        client_say(c, "also %s in %s, most of the plant's of those days: not held for that",
+                   pick_text(one, "shares", "?"),
+                   view_count(pick_number(one, "lots", 0), "lot", number));
+    }
+}
+
 /* Exactly those that were shown are held; the case's own lot, where it is settled, at any risk. */
 static int take_reach(struct client *c, const struct args *a, double least, json_t *codes)
 {
@@ -114,6 +131,7 @@ static int take_reach(struct client *c, const struct args *a, double least, json
         client_say(c,
                    "not all lots that share it are named, and so not all are held: those farthest "
                    "off are more than can be looked at here");
+    say_common(c, reach);
     if (pick_has(reach, "by") && args_has(a, "at-least")) {
         json_decref(reach);
         return client_usage(c, "--at-least: these lots have no risk in percent, they shared what "
@@ -153,12 +171,26 @@ static int take_lots(struct client *c, const struct args *a, json_t *codes)
 
 /* ---- the hold ---- */
 
+static void show_gone(const struct client *c, const json_t *answer)
+{
+    size_t i;
+    const json_t *lot;
+    json_array_foreach(json_object_get(answer, "gone"), i, lot)
+    {
+        view_textf(&c->view, VIEW_BOLD, 0, 2,
+                   "Not held: %s was %s. If packs of it are still about, hold it with "
+                   "--still-about.",
+                   pick_text(lot, "lot", "?"), pick_text(lot, "came_of_it", "?"));
+    }
+}
+
 static void show_held(const struct client *c, const json_t *answer)
 {
     char *held = pick_shown(answer, "held"), *already = pick_shown(answer, "already");
     view_textf(&c->view, VIEW_PLAIN, 0, 2, "On hold: %s", held);
     if (*already)
         view_textf(&c->view, VIEW_PLAIN, 0, 2, "That hold stood already on: %s", already);
+    show_gone(c, answer);
     hold_show_unrecorded(&c->view, answer);
     hold_show_list(&c->view, "Held for other reasons, too:", json_object_get(answer, "others"));
     view_text(&c->view, VIEW_PLAIN, 0, 0,
@@ -189,6 +221,8 @@ static int send_hold(struct client *c, const struct args *a, json_t *codes, json
         json_object_set_new(body, "at", json_string(args_value(a, "at")));
     if (args_has(a, "still-about"))
         json_object_set_new(body, "still_about", json_true());
+    else if (args_has(a, "reach")) /* nobody named them one by one */
+        json_object_set_new(body, "skip_gone", json_true());
     int rc = client_post(c, "/v1/lots/hold", body, &answer);
     json_decref(body);
     if (rc)

@@ -36,11 +36,22 @@ static void add_lot(struct table *t, const json_t *lot, bool risks)
     table_addf(t, "%s%s", pick_text(lot, "code_date", ""),
                pick_bool(lot, "in_code", true) ? "" : " past");
     table_add(t, routes);
-    table_addf(t, "%s%s", pick_has(lot, "holds") ? "ON HOLD; " : "", pick_text(lot, "because", ""));
+    if (pick_has(lot, "came_of_it"))
+        table_addf(t, "NOTHING LEFT, %s; %s", pick_text(lot, "came_of_it", ""),
+                   pick_text(lot, "because", ""));
+    else
+        table_addf(t, "%s%s", pick_has(lot, "holds") ? "ON HOLD; " : "",
+                   pick_text(lot, "because", ""));
     free(routes);
 }
 
-/* The case's own lot on top; returns the units still in code. */
+static double units_in_code(const json_t *lot)
+{
+    bool about = pick_bool(lot, "in_code", true) && !pick_has(lot, "came_of_it");
+    return about ? pick_number(lot, "units", 0) : 0;
+}
+
+/* The case's own lot on top; returns the units still in code and about. */
 static double add_lots(struct table *t, const json_t *document)
 {
     double units = 0;
@@ -48,13 +59,12 @@ static double add_lots(struct table *t, const json_t *document)
     const json_t *lot, *own = json_object_get(document, "own");
     if (own)
         add_lot(t, own, has_risks(document));
-    if (own && pick_bool(own, "in_code", true))
-        units += pick_number(own, "units", 0);
+    if (own)
+        units += units_in_code(own);
     json_array_foreach(json_object_get(document, "lots"), i, lot)
     {
         add_lot(t, lot, has_risks(document));
-        if (pick_bool(lot, "in_code", true))
-            units += pick_number(lot, "units", 0);
+        units += units_in_code(lot);
     }
     return units;
 }
@@ -79,6 +89,34 @@ static void show_none(const struct client *c, const json_t *document)
         show_open(c, document);
 }
 
+/* What most lots share tells none from another; but nobody shall think that it was not looked at.
+ */
+static void show_common(const struct client *c, const json_t *document)
+{
+    size_t i;
+    const json_t *one;
+    char number[VIEW_COUNT];
+    json_array_foreach(json_object_get(document, "common"), i, one)
+    {
+        view_textf(&c->view, VIEW_PLAIN, 2, 2,
+                   "Also %s in %s, most of the plant's of those days: not listed for that, nor "
+                   "held.",
+                   pick_text(one, "shares", "?"),
+                   view_count(pick_number(one, "lots", 0), "lot", number));
+    }
+}
+
+static void show_carry_no_label(const struct client *c, const json_t *document)
+{
+    char *materials = pick_shown(document, "carry_no_label");
+    if (*materials)
+        view_textf(&c->view, VIEW_PLAIN, 2, 2,
+                   "Carry no label, and no lot is listed for them: %s. If it is an allergen in "
+                   "the bread that the label does not name, it may have come with them.",
+                   materials);
+    free(materials);
+}
+
 /* How far the list reaches: who holds by it has to know. */
 static void show_looked(const struct client *c, const json_t *document)
 {
@@ -90,6 +128,18 @@ static void show_looked(const struct client *c, const json_t *document)
         view_textf(&c->view, VIEW_PLAIN, 2, 2,
                    "Looked at by their own records: lots packed within %.0f days.",
                    pick_number(document, "within_days", 0));
+}
+
+static void show_by_shared(const struct client *c, const json_t *document)
+{
+    bool causes = pick_bool(document, "causes", false);
+    show_common(c, document);
+    show_carry_no_label(c, document);
+    view_textf(&c->view, VIEW_BOLD, 2, 2,
+               "By what they share, not by a cause: how far to hold or recall is for the "
+               "food-safety lead and the law.%s%s%s",
+               causes ? " oddloaf reach " : "", causes ? pick_text(document, "case", "CASE") : "",
+               causes ? " CAUSE goes by a cause." : "");
 }
 
 static void show(const struct client *c, const json_t *document)
@@ -109,10 +159,7 @@ static void show(const struct client *c, const json_t *document)
     if (json_array_size(json_object_get(document, "lots")) == 0)
         show_none(c, document);
     if (!has_risks(document))
-        view_textf(&c->view, VIEW_BOLD, 2, 2,
-                   "By what they share, not by a cause: how far to hold or recall is for the "
-                   "food-safety lead and the law. oddloaf reach %s CAUSE goes by a cause.",
-                   pick_text(document, "case", "CASE"));
+        show_by_shared(c, document);
     show_looked(c, document);
     if (table_rows(t) > 0)
         view_textf(&c->view, VIEW_PLAIN, 2, 2,

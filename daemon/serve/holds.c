@@ -80,13 +80,15 @@ struct holding {
     const char *anyway; /* of a release: although harm is open */
     int64_t case_id, at_ms;
     bool still_about;
+    bool skip_gone;          /* lots of which nothing is left are told, not refused */
     const char *disposition; /* of a release */
     int64_t hold_id;
     bool all;
     const json_t *texts; /* the lots as named, borrowed of the request */
     struct hold_of *of;
     size_t count;
-    bool *stood; /* of each: the same hold stood before */
+    bool *stood;              /* of each: the same hold stood before */
+    struct text_buffer *gone; /* of each that was skipped: what came of it; else empty */
     struct despite_harm despite;
 };
 
@@ -104,6 +106,7 @@ static int read_lots(const struct setup *setup, struct store *store, const json_
     h->texts = lots;
     h->of = xcalloc(json_array_size(lots), sizeof *h->of);
     h->stood = xcalloc(json_array_size(lots), sizeof *h->stood);
+    h->gone = xcalloc(json_array_size(lots), sizeof *h->gone);
     json_array_foreach(lots, i, code)
     {
         const char *text = json_is_string(code) ? json_string_value(code) : "";
@@ -175,6 +178,12 @@ static int read_release(const json_t *body, struct holding *h, struct error *err
     return rc ? rc : jsonx_bool(body, "all", &h->all, err);
 }
 
+static int read_hold(const json_t *body, struct holding *h, struct error *err)
+{
+    int rc = jsonx_bool(body, "still_about", &h->still_about, err);
+    return rc ? rc : jsonx_bool(body, "skip_gone", &h->skip_gone, err);
+}
+
 static int read_holding(const struct setup *setup, struct store *store, const json_t *body,
                         struct holding *h, struct error *err)
 {
@@ -186,8 +195,7 @@ static int read_holding(const struct setup *setup, struct store *store, const js
     if (!rc)
         rc = read_case(store, body, &h->case_id, err);
     if (!rc)
-        rc = h->release ? read_release(body, h, err)
-                        : jsonx_bool(body, "still_about", &h->still_about, err);
+        rc = h->release ? read_release(body, h, err) : read_hold(body, h, err);
     return rc ? rc : read_lots(setup, store, body, h, err);
 }
 
@@ -210,6 +218,30 @@ static char *told_text(struct store *store, const struct holding *h, const char 
 
 /* ---- the record ---- */
 
+static bool is_skipped(const struct holding *h, size_t i)
+{
+    return h->gone[i].length > 0;
+}
+
+/* What is left of them, all or none; where nothing of any is, nothing is held. */
+static int skip_gone(struct store *store, struct holding *h, struct error *err)
+{
+    size_t skipped = 0;
+    int rc = 0;
+    for (size_t i = 0; i < h->count && !rc; i++) {
+        text_buffer_free(&h->gone[i]); /* of an attempt before */
+        rc = hold_gone(store, &h->of[i], &h->gone[i], err);
+        skipped += is_skipped(h, i);
+    }
+    if (rc || skipped < h->count)
+        return rc;
+    error_set(err, ERROR_CONFLICT, "lot %.60s was %.160s%s; nothing was recorded", h->of[0].code,
+              h->gone[0].data, skipped > 1 ? ", and nothing is left of the others" : "");
+    error_field(err, "lots", h->of[0].code);
+    error_hint(err, "if packs of it are still about, say so: --still-about");
+    return ERROR_CONFLICT;
+}
+
 static int hold_all(struct store *store, void *arg, struct error *err)
 {
     struct holding *h = arg;
@@ -219,9 +251,11 @@ static int hold_all(struct store *store, void *arg, struct error *err)
                                      .case_id = h->case_id,
                                      .at_ms = h->at_ms,
                                      .still_about = h->still_about};
-    int rc = 0;
-    for (size_t i = 0; i < h->count && !rc; i++)
-        rc = hold_add(store, &h->of[i], &entry, &h->stood[i], err);
+    int rc = h->skip_gone && !h->still_about ? skip_gone(store, h, err) : 0;
+    for (size_t i = 0; i < h->count && !rc; i++) {
+        if (!is_skipped(h, i))
+            rc = hold_add(store, &h->of[i], &entry, &h->stood[i], err);
+    }
     return rc;
 }
 
@@ -320,7 +354,7 @@ static json_t *likely_json(const struct setup *setup, struct store *store, const
 {
     json_t *list = json_array();
     for (size_t i = 0; i < h->count; i++) {
-        if (!h->of[i].lot_id)
+        if (!h->of[i].lot_id && !is_skipped(h, i))
             add_likely(setup, store, h, i, list);
     }
     return list;
@@ -330,7 +364,13 @@ static json_t *answer_json(const struct setup *setup, struct store *store, const
 {
     const struct tz *tz = setup->tz;
     json_t *named = json_array(), *not_on_record = json_array(), *stood = json_array();
+    json_t *gone = json_array();
     for (size_t i = 0; i < h->count; i++) {
+        if (is_skipped(h, i)) {
+            json_array_append_new(
+                gone, json_pack("{s:s, s:s}", "lot", h->of[i].code, "came_of_it", h->gone[i].data));
+            continue;
+        }
         json_array_append_new(named, json_string(h->of[i].code));
         if (!h->of[i].lot_id)
             json_array_append_new(not_on_record, json_string(h->of[i].code));
@@ -345,6 +385,9 @@ static json_t *answer_json(const struct setup *setup, struct store *store, const
     else
         json_object_update_new(answer, json_pack("{s:O, s:o}", "already", stood, "likely",
                                                  likely_json(setup, store, h)));
+    if (json_array_size(gone))
+        json_object_set(answer, "gone", gone);
+    json_decref(gone);
     json_decref(stood);
     return answer;
 }
@@ -378,6 +421,9 @@ static void answer_holding(struct request *rq, struct store *store, bool release
     text_buffer_free(&did);
     free(h.of);
     free(h.stood);
+    for (size_t i = 0; i < h.count; i++)
+        text_buffer_free(&h.gone[i]);
+    free(h.gone);
     free(reason);
     free(anyway);
     json_decref(body);

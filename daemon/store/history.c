@@ -54,12 +54,16 @@
     " 0 FROM verdict v WHERE v.case_id = ?1 AND v.reopened_ms IS NOT NULL"
 /* A release of several holds is told once; what was decided of a lot that nobody held has no hold.
  */
-#define HELD(lot)                                                                                  \
+#define HELD(which)                                                                                \
     " UNION ALL SELECT h.at_ms, h.by_name, 'held', h.code, '', '', '', h.reason, 0 FROM hold h"    \
-    " WHERE h.reason <> '' AND h.lot_id = " lot                                                    \
+    " WHERE h.reason <> '' AND (" which ")"                                                        \
     " UNION ALL SELECT DISTINCT h.ended_ms, h.ended_by, 'released', h.code, '', '', "              \
     "h.disposition,"                                                                               \
-    " h.end_reason, 0 FROM hold h WHERE h.ended_ms IS NOT NULL AND h.lot_id = " lot
+    " h.end_reason, 0 FROM hold h WHERE h.ended_ms IS NOT NULL AND (" which ")"
+/* Of its own lot, and of others for its sake. */
+#define HELD_OF_CASE                                                                               \
+    HELD("h.lot_id = (SELECT lot_id FROM complaint_case WHERE id = ?1) OR h.case_id IN (SELECT"    \
+         " id FROM complaint_case WHERE id = ?1 OR moved_to = ?1)")
 /* Results of a laboratory: given, given otherwise, taken back. */
 #define MEASURED(lot)                                                                              \
     " UNION ALL SELECT at_ms, who, what, about, field, was, is_, why, 0 FROM measured_event"       \
@@ -114,13 +118,11 @@ int history_read(struct store *store, enum history_of of, int64_t id, history_ea
                  struct error *err)
 {
     static const char OF_CASE[] = WITH_OWN LOGGED(OWN) CHANGED(OWN) ERASED(OWN)
-        MAILED VERDICTS HELD("(SELECT lot_id FROM complaint_case WHERE id = ?1)")
-            MEASURED("(SELECT lot_id FROM complaint_case WHERE id = ?1)")
-                ACTIONS ATTACHED("case_id = ?1 OR complaint_id IN (" OWN ")")
-                    FOLLOWED_CASE IN_ORDER;
+        MAILED VERDICTS HELD_OF_CASE MEASURED("(SELECT lot_id FROM complaint_case WHERE id = ?1)")
+            ACTIONS ATTACHED("case_id = ?1 OR complaint_id IN (" OWN ")") FOLLOWED_CASE IN_ORDER;
     static const char OF_COMPLAINT[] = LOGGED(COMPLAINT) CHANGED(COMPLAINT) ERASED(COMPLAINT)
         ATTACHED("complaint_id = ?1") FOLLOWED_COMPLAINT IN_ORDER;
-    static const char OF_ONE_LOT[] = RECORDS OF_LOT HELD("?1") MEASURED("?1") IN_ORDER;
+    static const char OF_ONE_LOT[] = RECORDS OF_LOT HELD("h.lot_id = ?1") MEASURED("?1") IN_ORDER;
     static const char *const SQL[] = {OF_CASE, OF_COMPLAINT, OF_ONE_LOT};
     char key[160] = "";
     int rc = of == HISTORY_LOT ? key_of_lot(store, id, key, sizeof key, err) : 0;

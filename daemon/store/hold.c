@@ -162,6 +162,18 @@ static int check_left(const struct hold_of *of, const struct state *s, struct er
     return ERROR_CONFLICT;
 }
 
+int hold_gone(struct store *store, const struct hold_of *of, struct text_buffer *out,
+              struct error *err)
+{
+    struct state s = {0};
+    int rc = hold_each_of(store, of, take_row, &s, err);
+    const struct outcome last = outcome_of(s.last);
+    if (!rc && last.gone && !s.standing)
+        text_appendf(out, "%s (by %s)", last.past, s.last_says);
+    text_buffer_free(&s.all);
+    return rc;
+}
+
 static int insert(struct store *store, const struct hold_of *of, const struct hold_entry *entry,
                   struct error *err)
 {

@@ -5,6 +5,7 @@
 #define ODDLOAF_STORE_HOLD_H
 
 #include "base/length.h"
+#include "base/text.h"
 #include "store/store.h"
 #include <stdbool.h>
 
@@ -39,6 +40,11 @@ struct hold_entry {
  * ERROR_CONFLICT for a lot of which nothing is left: destroyed or reworked. Writer's thread. */
 int hold_add(struct store *store, const struct hold_of *of, const struct hold_entry *entry,
              bool *ret_stood, struct error *err);
+
+/* "destroyed (by mira: wet)" of a lot or code of which nothing is left and no hold stands; else
+ * nothing is appended. */
+int hold_gone(struct store *store, const struct hold_of *of, struct text_buffer *out,
+              struct error *err);
 
 /* Which hold ends: that number; those of that case; all; or, nothing named, the only one. */
 struct hold_end {

@@ -2,8 +2,10 @@
  * could carry it, said as such and without probabilities. Which ways count is common practice, no
  * source: what fell in or was on the line lies in the lots packed about it, what came in with a
  * material in all lots of that material, an allergen in what was carried over a changeover or put
- * into another's bag, what was done to packs after the plant in those of the same store. A case
- * without causes and harm has its lot and what the line packed within a day. */
+ * into another's bag, a wrong label in the run and the packaging that carries labels, what was done
+ * to packs after the plant in those of the same store. A material lot that most lots of the plant
+ * had in those days tells none from another: it is told as one. A case without causes and harm has
+ * its lot and what the line packed within a day. */
 #include "base/short_id.h"
 #include "base/text.h"
 #include "facts/case_input.h"
@@ -16,10 +18,17 @@
 #include <string.h>
 
 enum { NAMED_MOST = 1000, SHARERS_MOST = 500, RUN_MOST = 30, MATERIALS_MOST = 100 };
+enum {
+    COMMON_LEAST = 10, /* so few are listed, however common */
+    COMMON_DAYS = 2 /* of packing, before the first of them and after the last, are counted, too */
+};
+/* How near the lots are that a way leads to, the nearest first. */
+enum nearness { NEAR_CHANGEOVER, NEAR_LINE, NEAR_SHARED };
 #define HOUR_MS (WHEN_DAY_MS / 24)
 
 struct carried {
     int64_t lot_id, apart_ms;
+    enum nearness nearness; /* of its nearest way */
     struct text_buffer because;
 };
 
@@ -32,15 +41,20 @@ struct carrying {
     struct triage *triage;
     struct lot_records records;
     const struct case_input *input;
-    bool harm, allergen, tampered; /* whether, and of which kind */
+    bool harm, tampered; /* whether, and of which kind */
+    bool label, allergen;
+    bool labelled_alone; /* no other kind: nothing in the bread is wrong */
     int32_t today;
     const struct lot_record *own; /* NULL: open */
     const char *way;              /* how what is added now could have carried it */
+    enum nearness nearness;       /* of that way */
     struct material materials[MATERIALS_MOST];
     int material_count;
     struct carried *lots;
     int count;
     bool more;
+    json_t *common;         /* ways of which no lot is added: [{"shares","lots"}] */
+    json_t *carry_no_label; /* materials that were not gone by: "flour lot F-9" */
 };
 
 /* ---- which lots ---- */
@@ -58,8 +72,11 @@ static void add(struct carrying *c, int64_t lot_id, int64_t packed_ms)
     }
     if (!lot) {
         lot = &c->lots[c->count++];
-        *lot = (struct carried){lot_id, llabs(packed_ms - c->own->lot.packed_from_ms), {0}};
+        *lot = (struct carried){
+            lot_id, llabs(packed_ms - c->own->lot.packed_from_ms), c->nearness, {0}};
     }
+    if (c->nearness < lot->nearness)
+        lot->nearness = c->nearness;
     if (!lot->because.length || !strstr(lot->because.data, c->way))
         text_appendf(&lot->because, "%s%s", lot->because.length ? "; " : "", c->way);
 }
@@ -77,6 +94,7 @@ static int find_line(struct carrying *c, int64_t within_ms, const char *way, str
     const struct when_span span = {c->own->lot.packed_from_ms - within_ms,
                                    c->own->lot.packed_to_ms + within_ms};
     c->way = way;
+    c->nearness = NEAR_LINE;
     return evidence_packed(c->records.store, span, take_packed, c, err);
 }
 
@@ -92,24 +110,93 @@ static int take_material(void *arg, const struct evidence_share *row)
     return 0;
 }
 
+struct sharers {
+    int64_t first_ms, last_ms; /* when they were packed */
+    int count;
+    struct evidence_sharer rows[SHARERS_MOST];
+};
+
 static int take_sharer(void *arg, const struct evidence_sharer *row)
 {
-    add(arg, row->lot_id, row->packed_from_ms);
+    struct sharers *s = arg;
+    s->first_ms = row->packed_from_ms < s->first_ms ? row->packed_from_ms : s->first_ms;
+    s->last_ms = row->packed_from_ms > s->last_ms ? row->packed_from_ms : s->last_ms;
+    s->rows[s->count++] = *row;
     return 0;
+}
+
+struct plant_lots {
+    const char *plant;
+    int count;
+};
+
+static int count_packed(void *arg, const struct evidence_packed *row)
+{
+    struct plant_lots *lots = arg;
+    lots->count += strcmp(lots->plant, row->plant) == 0;
+    return 0;
+}
+
+/* Did more than half of the plant's lots of those days have it? */
+static int ask_common(const struct carrying *c, const struct sharers *s, bool *ret,
+                      struct error *err)
+{
+    const struct when_span days = {s->first_ms - COMMON_DAYS * WHEN_DAY_MS,
+                                   s->last_ms + COMMON_DAYS * WHEN_DAY_MS + 1};
+    struct plant_lots lots = {.plant = c->own->lot.plant};
+    *ret = false;
+    if (s->count < COMMON_LEAST)
+        return 0;
+    int rc = evidence_packed(c->records.store, days, count_packed, &lots, err);
+    *ret = 2 * s->count > lots.count;
+    return rc;
+}
+
+/* What a label is printed on. */
+static bool is_labelled(const struct material *m)
+{
+    static const char *const KINDS[] = {"film", "bag", "label", "packaging", "sleeve"};
+    for (size_t i = 0; i < sizeof KINDS / sizeof KINDS[0]; i++)
+        if (strstr(m->kind, KINDS[i]))
+            return true;
+    return false;
+}
+
+static int add_sharers(struct carrying *c, const struct material *m, struct sharers *s,
+                       struct error *err)
+{
+    const struct evidence_share of = {.kind = m->kind, .level = m->level, .at_ms = m->at_ms};
+    bool common = false;
+    s->count = 0;
+    s->first_ms = s->last_ms = c->own->lot.packed_from_ms;
+    int rc = evidence_sharers(c->records.store, &of, SHARERS_MOST, take_sharer, s, err);
+    if (!rc && !(is_labelled(m) && (c->label || c->allergen)))
+        rc = ask_common(c, s, &common, err);
+    for (int i = 0; i < s->count && !common && !rc; i++)
+        add(c, s->rows[i].lot_id, s->rows[i].packed_from_ms);
+    if (common)
+        json_array_append_new(c->common,
+                              json_pack("{s:s, s:i}", "shares", c->way, "lots", s->count));
+    return rc;
 }
 
 static int find_materials(struct carrying *c, struct error *err)
 {
     char way[2 * LENGTH_CODE + 16];
+    struct sharers *sharers = xcalloc(1, sizeof *sharers);
     int rc = evidence_made_of(c->records.store, c->own->lot.lot_id, take_material, c, err);
     for (int i = 0; i < c->material_count && !rc; i++) {
         const struct material *m = &c->materials[i];
-        const struct evidence_share of = {.kind = m->kind, .level = m->level, .at_ms = m->at_ms};
         snprintf(way, sizeof way, "same %s%s %s", m->kind,
                  strcmp(m->kind, "mix") == 0 ? "" : " lot", m->level);
         c->way = way;
-        rc = evidence_sharers(c->records.store, &of, SHARERS_MOST, take_sharer, c, err);
+        c->nearness = NEAR_SHARED;
+        if (c->labelled_alone && !is_labelled(m))
+            json_array_append_new(c->carry_no_label, json_string(way + strlen("same ")));
+        else
+            rc = add_sharers(c, m, sharers, err);
     }
+    free(sharers);
     return rc;
 }
 
@@ -131,7 +218,7 @@ static int take_beside(void *arg, const struct lot_around_row *row)
 }
 
 /* The run since the changeover before it, and the last lot before that; the one after the next
- * changeover, if it carried the allergen on. */
+ * changeover, if it carried the allergen or the bags on. */
 static int find_run(struct carrying *c, struct error *err)
 {
     struct run run = {.product = c->own->lot.product};
@@ -147,6 +234,7 @@ static int find_run(struct carrying *c, struct error *err)
             c->way = !changed   ? "same run on the line, no changeover between"
                      : step < 0 ? "on the line before the changeover"
                                 : "on the line after the changeover";
+            c->nearness = changed ? NEAR_CHANGEOVER : NEAR_LINE;
             add(c, run.lot_id[i], run.packed_ms[i]);
         }
     }
@@ -176,6 +264,7 @@ static int find_stores(struct carrying *c, struct error *err)
     const struct when_span span = {c->own->lot.packed_from_ms - life_ms,
                                    c->own->lot.packed_from_ms + life_ms + 1};
     c->way = "sent to the same store while it was in code";
+    c->nearness = NEAR_SHARED;
     return evidence_traded(c->records.store, span, take_traded, c, err);
 }
 
@@ -183,11 +272,11 @@ static int find(struct carrying *c, struct error *err)
 {
     if (!c->harm)
         return find_line(c, WHEN_DAY_MS, "same line within a day", err);
-    int rc = find_line(c, 6 * HOUR_MS, "same line within six hours", err);
+    int rc = c->labelled_alone ? 0 : find_line(c, 6 * HOUR_MS, "same line within six hours", err);
+    if (!rc && (c->allergen || c->label))
+        rc = find_run(c, err);
     if (!rc)
         rc = find_materials(c, err);
-    if (!rc && c->allergen)
-        rc = find_run(c, err);
     return rc || !c->tampered ? rc : find_stores(c, err);
 }
 
@@ -228,6 +317,8 @@ static int add_candidates(const struct carrying *c, json_t *list, struct error *
 static int by_distance(const void *a, const void *b)
 {
     const struct carried *x = a, *y = b;
+    if (x->nearness != y->nearness)
+        return x->nearness < y->nearness ? -1 : 1;
     if (x->apart_ms != y->apart_ms)
         return x->apart_ms < y->apart_ms ? -1 : 1;
     return (x->lot_id > y->lot_id) - (x->lot_id < y->lot_id);
@@ -264,18 +355,24 @@ static int add_lots(struct carrying *c, json_t *into, json_t *list, struct error
     return rc;
 }
 
-static bool says(const struct case_input *input, const char *word)
+/* Which kinds the complaints tell; one that tells none of a harm that may be is any. */
+static void take_kinds(struct carrying *c)
 {
-    for (int i = 0; i < input->count; i++) {
+    bool other = c->input->harm_possible || !c->input->harm;
+    for (int i = 0; i < c->input->count; i++) {
         size_t k;
         const json_t *one;
-        json_array_foreach(json_object_get(input->complaints[i].body, "harm"), k, one)
+        json_array_foreach(json_object_get(c->input->complaints[i].body, "harm"), k, one)
         {
-            if (strcmp(json_string_value(one), word) == 0)
-                return true;
+            const char *word = json_string_value(one);
+            bool label = strcmp(word, "wrong-label") == 0;
+            c->label = c->label || label;
+            c->allergen = c->allergen || strcmp(word, "allergic-reaction") == 0;
+            c->tampered = c->tampered || strcmp(word, "tampering") == 0;
+            other = other || !label;
         }
     }
-    return false;
+    c->labelled_alone = c->label && !other;
 }
 
 static int carrying_json(struct carrying *c, json_t **ret, struct error *err)
@@ -292,6 +389,12 @@ static int carrying_json(struct carrying *c, json_t **ret, struct error *err)
                   case_json_when(c->triage, c->input->as_of_ms), "in_code_on",
                   day_format(c->today, day), "lots", list, "more", c->more, "harm", c->input->harm,
                   "harm_possible", c->input->harm_possible && !c->input->harm));
+    if (c->input->symptom >= 0)
+        json_object_set_new(answer, "causes", json_true());
+    if (json_array_size(c->common))
+        json_object_set(answer, "common", c->common);
+    if (json_array_size(c->carry_no_label))
+        json_object_set(answer, "carry_no_label", c->carry_no_label);
     if (!own)
         json_object_set_new(answer, "none_because",
                             json_string("the case's own lot is not settled, and other lots are "
@@ -314,15 +417,17 @@ int tell_reach_harm(struct triage *triage, struct store *store, int64_t case_id,
     struct carrying c = {.triage = triage,
                          .input = &input,
                          .harm = input.harm || (input.harm_possible && input.symptom < 0),
-                         .allergen =
-                             says(&input, "allergic-reaction") || says(&input, "wrong-label"),
-                         .tampered = says(&input, "tampering"),
+                         .common = json_array(),
+                         .carry_no_label = json_array(),
                          .today = tz_day(triage->tz, clock_now_ms(&clock))};
     *ret = NULL;
+    take_kinds(&c);
     if (c.harm || input.symptom < 0)
         rc = lot_record_all(store, &c.records, err);
     if (!rc && (c.harm || input.symptom < 0))
         rc = carrying_json(&c, ret, err);
+    json_decref(c.common);
+    json_decref(c.carry_no_label);
     case_input_clear(&input);
     return rc;
 }

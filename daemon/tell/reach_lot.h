@@ -7,7 +7,8 @@
 #include <jansson.h>
 
 /* "lot", "units", "code_date", "in_code" (on the plant's day `today`), "product", "line", "routes",
- * "because" and "holds" if any stands. Takes the reference of `because`. */
+ * "because", "holds" if any stands and "came_of_it" of one that is destroyed or reworked. Takes the
+ * reference of `because`. */
 json_t *reach_lot_json(const struct tz *tz, struct store *store, const struct lot_record *record,
                        int32_t today, json_t *because);
 

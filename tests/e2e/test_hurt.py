@@ -98,8 +98,21 @@ def check_reach(plant):
     assert any("where: in the crumb" in a["ask"] for a in asked) and not any("fact" in a for a in asked), asked
     held = plant.client("hold", "--reach", case, "--at-least", "5", "--reason", "glass", "--by", "mira", "--yes")
     assert held.returncode == 2 and "no risk in percent" in held.stderr, held
+    for code in (lot, far):
+        plant.client("hold", code, "--reason", "wet", "--by", "mira", check=0)
+        plant.client("release", code, "--disposition", "destroy", "--reason", "wet", "--by", "mira", check=0)
+    shown = " ".join(plant.client("reach", case).stdout.split())
+    assert shown.count("NOTHING LEFT, destroyed (by mira: wet)") == 2, shown
+    both = plant.post("/v1/lots/hold", {"lots": [lot, far], "reason": "glass", "by": "mira", "skip_gone": True})
+    assert both[0] == 409 and "nothing is left of the others" in str(both), both
+    assert plant.client("hold", lot, "--reason", "glass", "--by", "mira").returncode == 1
     held = plant.client_json("hold", "--reach", case, "--reason", "glass", "--by", "mira", "--yes")
-    assert set(held["held"]) == {lot, *because}, held
+    assert set(held["held"]) == {*because} - {far} and {g["lot"] for g in held["gone"]} == {lot, far}, held
+    again = plant.client("hold", "--reach", case, "--reason", "glass", "--by", "mira", "--yes", check=0)
+    assert f"Not held: {far} was destroyed (by mira: wet)" in " ".join(again.stdout.split()), again.stdout
+    told = plant.get(f"/v1/history/{case}")[1]["events"]
+    assert {e["lot"] for e in told if e["what"] == "held" and e["why"] == "glass"} == set(held["held"]), told
+    assert all(code in plant.client("history", case).stdout for code in held["held"])
     for one in held["held"]:
         plant.client("release", one, "--case", case, "--disposition", "release", "--reason", "x", "--by", "mira",
                      "--anyway", "a stone of a cherry", check=0)

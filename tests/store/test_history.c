@@ -71,6 +71,12 @@ static void a_case_tells_verdicts_holds_and_actions_beside_its_complaints(void *
           "logged(,,>,phone) held(ivo,,>,hot) action(mira,,>1,fan mended)"
           " settled(ivo,,>packed-hot,assay) reopened(,,packed-hot>,as seen)"
           " released(mira,,>release,cool again)");
+    fixture_write(f, "INSERT INTO hold(lot_id, code, fold, at_ms, by_name, reason, case_id)"
+                     " VALUES(2,'L2','L2',600,'ivo','glass',1),(2,'L2','L2',700,'ivo','wet',NULL)");
+    tells(f, HISTORY_CASE, p.case_id,
+          "logged(,,>,phone) held(ivo,,>,hot) action(mira,,>1,fan mended)"
+          " settled(ivo,,>packed-hot,assay) reopened(,,packed-hot>,as seen)"
+          " released(mira,,>release,cool again) held(ivo,,>,glass)");
     tells(f, HISTORY_LOT, 1, "held(ivo,,>,hot) released(mira,,>release,cool again)");
 }
 

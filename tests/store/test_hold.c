@@ -155,6 +155,19 @@ static void test_what_is_not_so_is_refused(void **state)
     assert_true(hold_stands(f->store, 1));
 }
 
+static void test_what_is_gone_is_told(void **state)
+{
+    struct fixture *f = *state;
+    struct text_buffer out = {0};
+    hold(f, &LOT, "wet", "jo", 0);
+    assert_int_equal(hold_gone(f->store, &LOT, &out, NULL), 0);
+    assert_int_equal(out.length, 0);
+    assert_int_equal(end(f, &LOT, (struct hold_end){.disposition = "destroy"}, NULL), 0);
+    assert_int_equal(hold_gone(f->store, &LOT, &out, NULL), 0);
+    assert_string_equal(out.data, "destroyed (by qa: seen)");
+    text_buffer_free(&out);
+}
+
 static void test_a_code_becomes_the_lots(void **state)
 {
     struct fixture *f = *state;
@@ -190,6 +203,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_every_disposition_ends_a_hold, setup, teardown),
         cmocka_unit_test_setup_teardown(test_all_end_at_once, setup, teardown),
         cmocka_unit_test_setup_teardown(test_what_is_not_so_is_refused, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_what_is_gone_is_told, setup, teardown),
         cmocka_unit_test_setup_teardown(test_a_code_becomes_the_lots, setup, teardown),
         cmocka_unit_test_setup_teardown(test_a_hold_follows_its_case, setup, teardown),
     };

@@ -226,6 +226,103 @@ static void test_places(void **state)
     fixture_close(&f);
 }
 
+static const json_t *reached(const json_t *reach, const char *lot)
+{
+    size_t i;
+    const json_t *one;
+    json_array_foreach(json_object_get(reach, "lots"), i, one)
+    {
+        if (strcmp(text_of(one, "lot"), lot) == 0)
+            return one;
+    }
+    return NULL;
+}
+
+static const char *nth_reached(const json_t *reach, size_t nth)
+{
+    return text_of(json_array_get(json_object_get(reach, "lots"), nth), "lot");
+}
+
+static json_t *reach_of(struct triage *triage, struct fixture *f, const char *symptom,
+                        const char *harm)
+{
+    char body[80];
+    struct error err = {0};
+    json_t *reach = NULL;
+    snprintf(body, sizeof body, "{\"harm\":[\"%s\"]}", harm);
+    int64_t id = fixture_complain(f, symptom, fixture_lot(20, 1, 1), AT(26, 0), body);
+    fixture_sql(f, "UPDATE complaint SET harm = 1, body = '%s' WHERE case_id = %lld", body,
+                (long long)id);
+    if (tell_reach(triage, f->store, id, NULL, &reach, &err))
+        fail_msg("%s", err.text);
+    return reach;
+}
+
+/* L162, run on day 20 between two of another product, with flour that all lots of eleven days had.
+ */
+static void harmed_plant(struct fixture *f)
+{
+    fixture_open(f);
+    fixture_plant(f, 40);
+    sample_rules(f);
+    fixture_sql(f, "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, gtin)"
+                   " VALUES(2, 'R', 'Rye', 'pan-bread', 10, 680, NULL);"
+                   "UPDATE lot SET product_id = 2 WHERE line = '1' AND (id - 1) / 8 IN (19, 21);"
+                   "INSERT INTO material_use(lot_id, material, material_lot) SELECT id, 'flour',"
+                   " 'FL' FROM lot WHERE (id - 1) / 8 BETWEEN 15 AND 25;"
+                   "INSERT INTO hold(lot_id, code, fold, reason, by_name, by_user, at_ms, ended_ms,"
+                   " disposition, end_reason, ended_by, ended_user) VALUES(163, 'L163', 'L163',"
+                   " 'wet', 'mira', 'u', 1, 2, 'destroy', 'wet', 'mira', 'u')");
+}
+
+/* A label is a matter of the run, of what ran before and after it, and of the bags. */
+static void test_reach_of_a_wrong_label(void **state)
+{
+    struct fixture f;
+    (void)state;
+    harmed_plant(&f);
+    struct triage *triage = fixture_triage(&f);
+    json_t *reach = reach_of(triage, &f, "other", "wrong-label");
+    assert_string_equal(nth_reached(reach, 0), "L156");
+    assert_string_equal(nth_reached(reach, 1), "L169");
+    assert_string_equal(nth_reached(reach, 2), "L161");
+    assert_string_equal(nth_reached(reach, 3), "L163");
+    assert_string_equal(text_of(reached(reach, "L163"), "came_of_it"), "destroyed (by mira: wet)");
+    assert_string_equal(text_of(reached(reach, "L196"), "because"), "same film lot F1-4");
+    assert_null(reached(reach, "L166")); /* shares a mix on the other line */
+    assert_int_equal(json_array_size(json_object_get(reach, "lots")), 20);
+    assert_int_equal(json_array_size(json_object_get(reach, "carry_no_label")), 2);
+    assert_null(json_object_get(reach, "common"));
+    assert_null(json_object_get(reach, "causes"));
+    json_decref(reach);
+    triage_free(triage);
+    fixture_close(&f);
+}
+
+static void test_reach_of_other_harm(void **state)
+{
+    struct fixture f;
+    (void)state;
+    harmed_plant(&f);
+    struct triage *triage = fixture_triage(&f);
+    json_t *allergen = reach_of(triage, &f, "mold", "allergic-reaction");
+    assert_string_equal(nth_reached(allergen, 0), "L156");
+    assert_string_equal(text_of(reached(allergen, "L166"), "because"), "same mix M1");
+    const json_t *common = json_array_get(json_object_get(allergen, "common"), 0);
+    assert_string_equal(text_of(common, "shares"), "same flour lot FL");
+    assert_int_equal(json_integer_value(json_object_get(common, "lots")), 88);
+    assert_true(json_is_true(json_object_get(allergen, "causes")));
+    json_t *metal = reach_of(triage, &f, "staling", "foreign-matter");
+    assert_string_equal(nth_reached(metal, 0), "L161");
+    assert_null(reached(metal, "L156"));
+    assert_non_null(reached(metal, "L196"));
+    assert_int_equal(json_array_size(json_object_get(metal, "common")), 1);
+    json_decref(metal);
+    json_decref(allergen);
+    triage_free(triage);
+    fixture_close(&f);
+}
+
 /* An open lot: the mixture of its candidates, and of none of them. */
 static void test_mixture(void **state)
 {
@@ -585,12 +682,20 @@ static void test_threads(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_hot_lot),         cmocka_unit_test(test_replay),
-        cmocka_unit_test(test_age_of_material), cmocka_unit_test(test_places),
-        cmocka_unit_test(test_mixture),         cmocka_unit_test(test_harm_first),
-        cmocka_unit_test(test_ask_and_why),     cmocka_unit_test(test_flip),
-        cmocka_unit_test(test_lot_view),        cmocka_unit_test(test_kept),
-        cmocka_unit_test(test_verdicts),        cmocka_unit_test(test_threads),
+        cmocka_unit_test(test_hot_lot),
+        cmocka_unit_test(test_replay),
+        cmocka_unit_test(test_age_of_material),
+        cmocka_unit_test(test_places),
+        cmocka_unit_test(test_reach_of_a_wrong_label),
+        cmocka_unit_test(test_reach_of_other_harm),
+        cmocka_unit_test(test_mixture),
+        cmocka_unit_test(test_harm_first),
+        cmocka_unit_test(test_ask_and_why),
+        cmocka_unit_test(test_flip),
+        cmocka_unit_test(test_lot_view),
+        cmocka_unit_test(test_kept),
+        cmocka_unit_test(test_verdicts),
+        cmocka_unit_test(test_threads),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
