@@ -53,8 +53,20 @@ void correcting_mask_reason(struct correcting_work *w, const json_t *contact)
     w->why.reason = w->reason = masked;
 }
 
+/* Of a job that was undone and runs again (store/writer.h). */
+static void drop_results(struct correcting *c)
+{
+    json_t **const results[] = {&c->changed, &c->taken, &c->faults, &c->harm};
+    for (size_t i = 0; i < sizeof results / sizeof results[0]; i++) {
+        json_decref(*results[i]);
+        *results[i] = NULL;
+    }
+    c->harm_possible = c->harm_came = c->mail_gathered = false;
+}
+
 int correcting_find(struct correcting_work *w, struct error *err)
 {
+    drop_results(w->c);
     int rc = anew_find(w->desk, w->store, w->c->uuid, &w->found, err);
     if (!rc)
         rc = read_own(w, err);

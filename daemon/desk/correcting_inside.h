@@ -29,7 +29,7 @@ struct correcting_work {
 };
 
 /* Fills found, stored, own, kept, contact and the masked reason of `w`, of which desk, store, c and
- * why are set. */
+ * why are set; `c` has no results then. */
 int correcting_find(struct correcting_work *w, struct error *err);
 void correcting_clear(struct correcting_work *w);
 /* The report's id as contacts are kept by: "" of the complaint itself. */

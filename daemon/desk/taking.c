@@ -292,6 +292,7 @@ static void alarm_again(const struct desk *desk, struct store *store, struct tak
         json_decref(back);
         return;
     }
+    json_decref(t->taken_back); /* of a job that was undone and runs again */
     t->taken_back = back;
     json_decref(t->urgent);
     t->urgent = NULL;

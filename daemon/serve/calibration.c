@@ -84,6 +84,8 @@ struct setting_job {
 static int exchange(struct store *store, void *arg, struct error *err)
 {
     struct setting_job *job = arg;
+    free(job->before); /* of a job that was undone and runs again */
+    job->before = NULL;
     int rc = store_setting_get(store, CALIBRATION_SETTING, &job->before, err);
     return rc ? rc : store_setting_set(store, CALIBRATION_SETTING, job->value, err);
 }

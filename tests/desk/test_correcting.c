@@ -59,6 +59,32 @@ static void all_that_is_wrong_is_named_and_nothing_is_written(void **state)
     fixture_corrected_clear(&c);
 }
 
+/* Beside another that is refused the writer undoes a job and runs it again. */
+static void a_job_that_runs_again_answers_as_at_first(void **state)
+{
+    struct fixture *f = *state;
+    json_t *fields = fixture_json("{'packs':-4,'shoe_size':9}");
+    struct correcting c = {.uuid = FIRST, .why = {"ivo", "", f->now_ms}, .fields = fields};
+    fixture_log(f, FIRST, "{'harm':['illness'],'note':'sour'}");
+    for (int run = 0; run < 2; run++) {
+        fixture_begin(f);
+        assert_int_equal(correcting_apply(&f->desk, f->store, &c, NULL), ERROR_INVALID);
+        fixture_end(f, false);
+        assert_int_equal(json_array_size(c.faults), 2);
+    }
+    json_decref(fields);
+    c.fields = fields = fixture_json("{'note':'blue spots'}");
+    for (int run = 0; run < 2; run++) {
+        fixture_begin(f);
+        assert_int_equal(correcting_apply(&f->desk, f->store, &c, NULL), 0);
+        fixture_end(f, false);
+        assert_int_equal(json_array_size(c.faults), 0);
+        assert_int_equal(json_array_size(c.harm), 1);
+    }
+    json_decref(fields);
+    fixture_corrected_clear(&c);
+}
+
 static void none_of_that_id_is_not_found(void **state)
 {
     struct fixture *f = *state;
@@ -293,6 +319,7 @@ int main(void)
         ON_A_PLANT(what_is_corrected_is_on_record_with_what_it_was),
         ON_A_PLANT(what_it_said_before_is_no_change),
         ON_A_PLANT(all_that_is_wrong_is_named_and_nothing_is_written),
+        ON_A_PLANT(a_job_that_runs_again_answers_as_at_first),
         ON_A_PLANT(none_of_that_id_is_not_found),
         ON_A_PLANT(another_code_moves_it_to_the_other_lots_case),
         ON_A_PLANT(a_note_is_read_again_and_what_was_said_besides_stays),
