@@ -2,6 +2,7 @@
 #include "commands/period.h"
 #include "show/pick.h"
 #include "show/table.h"
+#include <math.h>
 
 static const struct option_row options[] = {
     {"from", "DATE", "verdicts from"}, {"to", "DATE", "verdicts to"}, {0}};
@@ -91,14 +92,16 @@ static void show_scored(const struct view *v, const json_t *document)
     char n[4][VIEW_NUMBER];
     view_label(v, "first right", "%s", view_percent(pick_number(document, "top1", 0), n[0]));
     view_label(v, "in first three", "%s", view_percent(pick_number(document, "top3", 0), n[0]));
-    view_label(v, "log score", "%s (0 is perfect)",
-               view_number(pick_number(document, "log_score", 0), n[0]));
+    view_label(v, "the true cause", "had been given %s, typically (the geometric mean)",
+               view_percent(exp(-pick_number(document, "log_score", 0)), n[0]));
     if (brier)
-        view_label(v, "Brier score", "%s = reliability %s - resolution %s + uncertainty %s",
+        view_label(v, "squared miss",
+                   "%s (0 is perfect): %s for saying too much or too little, and %s that causes "
+                   "differ anyway, less %s for telling cases apart",
                    view_number(pick_number(brier, "score", 0), n[0]),
                    view_number(pick_number(brier, "reliability", 0), n[1]),
-                   view_number(pick_number(brier, "resolution", 0), n[2]),
-                   view_number(pick_number(brier, "uncertainty", 0), n[3]));
+                   view_number(pick_number(brier, "uncertainty", 0), n[2]),
+                   view_number(pick_number(brier, "resolution", 0), n[3]));
     show_calibration(v, json_object_get(document, "calibration"));
     show_proposals(v, json_object_get(document, "proposals"));
 }

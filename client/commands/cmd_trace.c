@@ -21,7 +21,7 @@ static const struct option_row options[] = {{"symptom", ARGS_SYMPTOM, NULL},
 static const struct column columns[] = {{"factor", COLUMN_LEFT, 0},     {"level", COLUMN_LEFT, 10},
                                         {"cases", COLUMN_RIGHT, 0},     {"others", COLUMN_RIGHT, 0},
                                         {"odds ratio", COLUMN_LEFT, 0}, {"beside", COLUMN_RIGHT, 0},
-                                        {"q", COLUMN_RIGHT, 0}};
+                                        {"false", COLUMN_RIGHT, 0}};
 
 /* Levels on exactly the same lots stand together: nothing can tell them apart. */
 static void add_level(struct table *t, const json_t *factor)
@@ -78,7 +78,6 @@ static void show_factors(const struct view *v, const json_t *factors)
     {
         char n[VIEW_NUMBER];
         const json_t *rest = json_object_get(factor, "beside_first");
-        double q = pick_number(factor, "q", 1);
         if (i == FACTORS_SHOWN)
             break;
         table_add(t, pick_text(factor, "factor", "?"));
@@ -88,7 +87,7 @@ static void show_factors(const struct view *v, const json_t *factors)
         table_add(t, pick_has(rest, "odds_ratio")
                          ? view_rough(pick_number(rest, "odds_ratio", 0), n)
                          : "");
-        table_add(t, q < 0.001 ? "<0.001" : view_small(q, n));
+        table_add(t, view_percent(pick_number(factor, "q", 1), n));
     }
     if (table_rows(t) > 0)
         table_print(t, v, 0);
@@ -114,12 +113,13 @@ static void show_runs(const struct view *v, const json_t *runs)
         char to[VIEW_NUMBER];
         char n[4][VIEW_COUNT];
         double lots = (double)json_array_size(json_object_get(run, "lots"));
-        view_textf(v, VIEW_PLAIN, 0, 2, "- line %s, %s to %s: %s on %s, %s expected (p %s)",
+        view_textf(v, VIEW_PLAIN, 0, 2,
+                   "- line %s, %s to %s: %s on %s, %s expected (by chance: %s)",
                    pick_text(run, "line", "?"), view_when(pick_text(run, "from", ""), from),
                    view_when(pick_text(run, "to", ""), to),
                    view_count(pick_number(run, "observed", 0), "complaint", n[0]),
                    view_count(lots, "lot", n[1]), view_rough(pick_number(run, "expected", 0), n[2]),
-                   view_small(pick_number(run, "p", 1), n[3]));
+                   view_percent(pick_number(run, "p", 1), n[3]));
     }
 }
 
@@ -133,8 +133,9 @@ static void show(const struct client *c, const json_t *document)
     view_text(v, VIEW_DIM, 0, 0,
               "Lots with such complaints against lots without, week by week. Beside: the odds "
               "ratio left when the first factor is held fixed; near 1, it only goes along with "
-              "it. q: the share of false finds among those at least as telling. p: for having "
-              "looked at every stretch of every line. A shared factor is a reason to look, not a "
+              "it. False: how many of those at least as telling are expected to be chance. By "
+              "chance: how often one so thick comes somewhere on some line. A shared factor is a "
+              "reason to look, not a "
               "finding.");
 }
 

@@ -34,9 +34,9 @@ static void show_item_of(const struct view *v, const json_t *fact)
     if (pick_text(fact, "although", NULL))
         view_textf(v, VIEW_PLAIN, FACT_INDENT + FACT_HANG, 0, "It is %s",
                    pick_text(fact, "although", ""));
-    view_textf(v, VIEW_DIM, FACT_INDENT + FACT_HANG, 2, "fact: %s%s%s",
-               pick_text(fact, "fact", "?"), pick_text(fact, "source", NULL) ? "; source: " : "",
-               pick_text(fact, "source", ""));
+    if (pick_text(fact, "source", NULL))
+        view_textf(v, VIEW_DIM, FACT_INDENT + FACT_HANG, 2, "source: %s",
+                   pick_text(fact, "source", ""));
     text_buffer_free(&line);
     free(shown);
 }
@@ -78,8 +78,8 @@ static void show_silent(const struct view *v, const json_t *facts)
     {
         char *value = pick_shown(fact, "value");
         if (side_of(fact) == SIDE_SILENT)
-            text_appendf(&line, "%s%s %s", line.length ? ", " : "Says nothing either way: ",
-                         pick_text(fact, "fact", "?"), value);
+            text_appendf(&line, "%s%s: %s", line.length ? "; " : "Says nothing either way: ",
+                         pick_text(fact, "name", pick_text(fact, "fact", "?")), value);
         free(value);
     }
     if (line.length)
@@ -94,9 +94,8 @@ static void show_missing(const struct view *v, const json_t *missing)
     struct text_buffer line = {0};
     json_array_foreach(missing, i, item)
     {
-        const char *name = json_is_string(item) ? json_string_value(item)
-                                                : pick_text(item, "fact", show_item(item));
-        text_appendf(&line, "%s%s", i ? ", " : "Not known, and could speak: ", name);
+        const char *name = json_string_value(item);
+        text_appendf(&line, "%s%s", i ? "; " : "Not known, and could speak: ", name ? name : "?");
     }
     if (line.length)
         view_text(v, VIEW_PLAIN, FACT_INDENT, 2, line.data);
@@ -123,7 +122,7 @@ static void show_cause(const struct view *v, const json_t *cause)
     show_side(v, facts, SIDE_AGAINST, "against");
     show_side(v, facts, SIDE_NOT_COUNTED, "already counted with a stronger one");
     show_silent(v, facts);
-    show_missing(v, json_object_get(cause, "missing"));
+    show_missing(v, json_object_get(cause, "missing_names"));
     if (file)
         view_textf(v, VIEW_DIM, FACT_INDENT, 2, "rule file: %s",
                    strrchr(file, '/') ? strrchr(file, '/') + 1 : file);

@@ -316,10 +316,24 @@ static json_t *estimate_json(const struct record *r, const char *name, struct es
                      jsonx_rounded(e.low * times, 4), "high", jsonx_rounded(e.high * times, 4));
 }
 
+/* "film in uses", "Crumb moisture (crumb_moisture_pct in readings)": as it is asked for, and in
+ * words. */
+static void name_record(const struct vocabulary *vocabulary, const struct record *r,
+                        struct text_buffer *out)
+{
+    const char *kind = record_kind_table(r->kind)->kind;
+    const char *title = vocabulary_quantity_title(vocabulary, r->what);
+    if (!*r->what)
+        text_append(out, kind);
+    else if (r->kind == RECORD_READINGS && strcmp(title, r->what) != 0)
+        text_appendf(out, "%s (%s in %s)", title, r->what, kind);
+    else
+        text_appendf(out, "%s in %s", r->what, kind);
+}
+
 static void say(const struct record *r, double a_month, struct text_buffer *out)
 {
-    text_appendf(out, "%s%s%s: ", r->what, *r->what ? " in " : "",
-                 record_kind_table(r->kind)->kind);
+    text_append(out, ": ");
     if (r->with)
         text_appendf(out, "recorded for the lots of %d of %d cases; ", r->with,
                      r->with + r->without);
@@ -342,9 +356,10 @@ static void say(const struct record *r, double a_month, struct text_buffer *out)
                      SETTLED * 100, r->settled.low * a_month, r->settled.high * a_month);
 }
 
-static json_t *record_json(const struct record *r, double a_month)
+static json_t *record_json(const struct telling *t, const struct record *r, double a_month)
 {
     struct text_buffer says = {0};
+    name_record(t->triage->rules->vocabulary, r, &says);
     say(r, a_month, &says);
     json_t *told = json_pack("{ss ss si si so so so ss}", "kind", record_kind_table(r->kind)->kind,
                              "what", r->what, "with", r->with, "without", r->without, "share",
@@ -366,7 +381,7 @@ static void put(struct telling *t, json_t *into)
     json_t *tells = json_array();
     qsort(t->records, (size_t)t->record_count, sizeof *t->records, by_gain);
     for (int i = 0; i < t->record_count && t->case_count; i++)
-        json_array_append_new(tells, record_json(&t->records[i], t->case_count / months));
+        json_array_append_new(tells, record_json(t, &t->records[i], t->case_count / months));
     json_object_set_new(into, "cases", json_integer(t->case_count));
     json_object_set_new(into, "months", jsonx_rounded(months, 2));
     json_object_set_new(into, "tells", tells);

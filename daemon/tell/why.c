@@ -15,21 +15,28 @@ enum { FLIPS_SHOWN = 5 };
 
 /* ---- for and against ---- */
 
-static json_t *missing_json(const struct triage *triage, const struct rank_cause *one)
+/* What is not known: by name, and in words. */
+static void set_missing(const struct triage *triage, const struct rank_cause *one, json_t *into)
 {
+    json_t *titles = json_array();
     json_t *list = json_array();
     for (int i = 0; i < one->item_count; i++) {
-        const char *name;
+        const struct fact_name *name;
+        char title[FACT_TITLE];
         bool listed = false;
         if (!isnan(one->items[i].bits))
             continue;
-        name = triage->rules->facts[one->items[i].evidence->fact].name.text;
+        name = &triage->rules->facts[one->items[i].evidence->fact].name;
         for (size_t k = 0; k < json_array_size(list); k++)
-            listed = listed || strcmp(json_string_value(json_array_get(list, k)), name) == 0;
-        if (!listed)
-            json_array_append_new(list, json_string(name));
+            listed = listed || strcmp(json_string_value(json_array_get(list, k)), name->text) == 0;
+        if (listed)
+            continue;
+        json_array_append_new(list, json_string(name->text));
+        json_array_append_new(titles,
+                              json_string(fact_title(triage->rules->vocabulary, name, title)));
     }
-    return list;
+    json_object_set_new(into, "missing", list);
+    json_object_set_new(into, "missing_names", titles);
 }
 
 static json_t *cause_json(const struct triage *triage, const struct case_rank *ranked,
@@ -41,10 +48,11 @@ static json_t *cause_json(const struct triage *triage, const struct case_rank *r
         if (!isnan(one->items[i].bits))
             json_array_append_new(facts,
                                   case_json_item(triage, ranked, cause, &one->items[i], true));
-    return json_pack("{s:s, s:s, s:f, s:f, s:o, s:o, s:o}", "cause", cause->id, "title",
-                     cause->title, "probability", one->probability, "prior", one->prior, "bits",
-                     jsonx_rounded(one->bits, 3), "facts", facts, "missing",
-                     missing_json(triage, one));
+    json_t *told = json_pack("{s:s, s:s, s:f, s:f, s:o, s:o}", "cause", cause->id, "title",
+                             cause->title, "probability", one->probability, "prior", one->prior,
+                             "bits", jsonx_rounded(one->bits, 3), "facts", facts);
+    set_missing(triage, one, told);
+    return told;
 }
 
 /* ---- what would change the order ---- */

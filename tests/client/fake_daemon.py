@@ -329,7 +329,8 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                      "file": "packed-hot.json"})]
         return {"case": case, "symptom": "mold", "as_of": "2026-11-20T09:14:00-05:00", **EXACT,
                 "rules": "sha256:00", "pool_exponent": 0.8,
-                "causes": [dict(CAUSES[0], prior=0.12, bits=2.3, facts=facts, missing=["crumb_aw"])],
+                "causes": [dict(CAUSES[0], prior=0.12, bits=2.3, facts=facts, missing=["crumb_aw"],
+                                missing_names=["Crumb water activity"])],
                 "flips": [{"fact": "core_at_pack_c", "from": 47.5, "to": 37.0,
                            "text": "With 37 degC at packing, too little inhibitor would lead."}]}
 

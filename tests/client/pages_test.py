@@ -43,7 +43,7 @@ FACTS = [
     {"fact": "still", "bits": -0.04, "value": 3}, {"fact": "lone", "bits": -0.05, "because": "Drops."},
     {"fact": "cool", "bits": 1.2, "counted": False, "value": 38}, {"fact": "odd", "bits": 2, "for": False}]
 WHY = {"case": "C1", "symptom": "mold", "as_of": AT, **SEVERAL, "harm_possible": True, "causes": [
-    {"cause": "hot", "title": "Hot", "probability": 0.5, "prior": 0.12, "facts": FACTS, "missing": ["aw", {"fact": "ph"}]},
+    {"cause": "hot", "title": "Hot", "probability": 0.5, "prior": 0.12, "facts": FACTS, "missing": ["aw", "ph"], "missing_names": ["Crumb water", "Crumb pH"]},
     {"cause": "bare", "probability": 0.004, "facts": []}],
     "flips": [{"fact": "core", "from": 47.5, "to": 37.0}, {"fact": "x", "text": "With x it would."}]}
 LOT = {"lot": "L1", "probability": 0.9, "units": 12400, "code_date": "2019-11-27", "in_code": True, "routes": ["R1", "R2"],
