@@ -95,7 +95,7 @@ static int weigh(struct triage *triage, struct store *store, int64_t id, struct 
     int rc = case_rank_read(triage, store, id, &ranked, err);
     if (rc) /* gone, or of no kind that is ranked */
         return rc == ERROR_NOT_FOUND || rc == ERROR_INVALID ? 0 : rc;
-    if (!ranked.input.harm && ranked.rank->count > 0) {
+    if (!ranked.input.harm && ranked.rank->count > 0 && ranked.lots[0].lot_id) {
         ret->lot_id = ranked.lots[0].lot_id;
         ret->week = ranked.input.as_of_ms / WEEK_MS;
         ret->chances = xcalloc((size_t)triage->rules->cause_count, sizeof *ret->chances);
