@@ -209,6 +209,113 @@ static void as_shipped(void **state)
     }
 }
 
+/* Words of time and place stand in notes of harm, too, and are none of it. */
+static void everyday_words_are_no_harm(void **state)
+{
+    static const char *const notes[] = {
+        "noticed it after the weekend",
+        "all over the loaf",
+        "came after the holiday",
+        "it was green the morning after the party",
+        "mold appeared soon after the purchase",
+        "I opened it after the trip",
+        "it came after lunch",
+        "right after the store opened",
+        "looked fine after the first day",
+        "day after the barbecue",
+        "after the backup",
+        "spots all over",
+        "a pink stain",
+        "got it the day after Easter",
+        "had it before the kids got home",
+        "it got worse after a night on the shelf",
+        "came from the shop before noon",
+        "bought it after work on Friday",
+        "green stain near the tie",
+        "a brown stain on the crust",
+        "had a spot before the date",
+        "hard all over",
+        "after the freezer it was fine, then it spread",
+        "we got back after the long weekend and there it was",
+        "white fuzz all over after two days",
+        "all over after about three days",
+        "came out of the bag like that",
+        "after the second slice it was dry",
+        "got home and it was already like that",
+        "the morning before the picnic",
+        "had the bag open after breakfast",
+        "got hard soon after",
+        "noticed a stain before supper",
+        "black dots all over the heel",
+        "it had gone hard before the weekend",
+        "seen before opening",
+        "came in the afternoon delivery",
+        "after the rain",
+        "after school on Tuesday",
+        "just after the new year",
+        "my wife noticed it after church",
+        "husband got it before closing",
+        "kids saw it after practice",
+        "had two of these, both the same",
+        "all of them came stale",
+        "it started after we opened the second bag",
+        "everything looked ok before then",
+        "got them after the sale ended",
+        "he had it on the counter all week",
+        "she came back after an hour with the bag",
+        "stain on the bottom slice",
+        "after the strike",
+        "after he opened it",
+        "about an hour after I got home",
+        "we noticed it after the parade",
+        "got these before the snow came",
+        "came out after the cleaners left",
+        "had it all over the corner by Sunday",
+        "a purple stain along the edge",
+        "after the concert the rolls were hard",
+        "before the guests arrived I saw green",
+        "my brother got it after the gym",
+        "all over again",
+        "had a stain when it came",
+        "came after the truck broke down",
+        "got it out after the ball game, white all over",
+        "noticed it right after the trash pickup",
+        "it was there before the sale",
+        "day after the birthday",
+        "got the stain before I paid",
+        "all over the second bag too",
+        "came back after vacation and all of it had fuzz",
+        "before I had the chance to open it",
+        "after I had the other bag",
+        "lo notamos despu\xC3"
+        "\xA9"
+        "s del desfile",
+        "lleg\xC3"
+        "\xB3"
+        " despu\xC3"
+        "\xA9"
+        "s de la lluvia",
+        "ten\xC3"
+        "\xAD"
+        "a una mancha morada en la orilla",
+        "antes de que llegaran las visitas estaba bien",
+    };
+    enum { NOTES = sizeof notes / sizeof notes[0] };
+    int possible = 0, said = 0;
+    (void)state;
+    for (int i = 0; i < NOTES; i++) {
+        char *got = heard(weights, notes[i]);
+        possible += strcmp(got, "possible") == 0;
+        if (*got && strcmp(got, "possible") != 0) {
+            print_error("%s: %s\n", notes[i], got);
+            said++;
+        }
+        free(got);
+    }
+    assert_int_equal(said, 0);
+    assert_true(possible * 20 <= NOTES);
+}
+
 static char *heard_shipped(const char *note)
 {
     return heard(weights, note);
@@ -312,6 +419,7 @@ int main(void)
         cmocka_unit_test(passages_of_long_notes_are_weighed_alone),
         cmocka_unit_test(both_readers),
         cmocka_unit_test(as_shipped),
+        cmocka_unit_test(everyday_words_are_no_harm),
         cmocka_unit_test(the_list),
         cmocka_unit_test(long_notes_are_read_in_time),
         cmocka_unit_test(errors_name_the_place),
