@@ -1,4 +1,5 @@
 #include "base/jsonx.h"
+#include "intake/caller.h"
 #include "interview/interview_inside.h"
 #include "rules/vocabulary.h"
 #include "show/harm.h"
@@ -213,12 +214,29 @@ static void take_preview(struct interview *iv, const struct reply *reply)
     show_taken(iv);
 }
 
+/* What the story says of who called is proposed, as an answer that can be corrected. */
+static void take_caller(struct interview *iv, const char *story)
+{
+    json_t *before = json_deep_copy(iv->complaint);
+    caller_fill(iv->complaint, story);
+    for (const struct field *f = fields_all(); f->name; f++) {
+        json_t *said = fields_get(iv->complaint, f);
+        if (!(f->flags & FIELD_PERSON) || !said || fields_get(before, f))
+            continue;
+        view_textf(&iv->view, VIEW_PLAIN, 2, 4, "= from the story: %s: %s; correct %s changes it",
+                   fields_leaf(f), json_string_value(said), fields_leaf(f));
+    }
+    json_decref(before);
+}
+
 /* "blue mold on the heel": the words of the question itself, one of them and nothing denied. */
 void interview_story(struct interview *iv)
 {
     const struct field *symptom = fields_named("symptom");
     const char *story = answer_of(iv, "note");
     struct error err = {0};
+    if (*story)
+        take_caller(iv, story);
     if (!*story || fields_get(iv->complaint, symptom) ||
         form_set(iv->complaint, symptom, story, &iv->day, &err) != 0)
         return;
@@ -280,9 +298,12 @@ bool interview_harm_told(const struct interview *iv)
 
 void interview_harm(struct interview *iv)
 {
-    const char *said = pick_text(iv->preview, "script", NULL), *script = harm_script(said);
+    bool reachable = fields_get(iv->complaint, fields_named("contact/phone")) ||
+                     fields_get(iv->complaint, fields_named("contact/email"));
+    const char *said = pick_text(iv->preview, "script", NULL);
+    const char *script = harm_script(said, reachable);
     const char *alarm = pick_text(iv->preview, "alarm", NULL);
-    if (harm_reported(iv->complaint, iv->preview) && is_news(iv, script))
+    if (harm_reported(iv->complaint, iv->preview) && is_news(iv, "what is read out of harm"))
         harm_show(&iv->view, script, alarm);
     else if (harm_possible(iv->preview) && is_news(iv, said ? said : ""))
         harm_show_possible(&iv->view, said, alarm);

@@ -5,14 +5,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-const char *harm_script(const char *script)
+#define STOP_EATING                                                                                \
+    "\"Please stop eating it, and keep the bread, the bag and the code for us. If anyone is "      \
+    "unwell or hurt, please call a doctor or the emergency number now; do not wait for us."
+
+const char *harm_script(const char *script, bool reachable)
 {
-    static const char own[] =
-        "\"Please stop eating it, and keep the bread, the bag and the code for us. If anyone is "
-        "unwell or hurt, please call a doctor or the emergency number now; do not wait for us. "
-        "So that our food-safety team can call you back: under which number do we reach you? "
+    static const char told[] = STOP_EATING "\"";
+    static const char asked[] = STOP_EATING
+        " So that our food-safety team can call you back: under which number do we reach you? "
         "Without one, nobody can call.\"";
-    return script && *script ? script : own;
+    return script && *script ? script : reachable ? told : asked;
 }
 
 char *harm_sentence(const char *alarm, char *out, size_t size)
@@ -27,7 +30,7 @@ void harm_show(const struct view *v, const char *script, const char *alarm)
     char sentence[160];
     view_blank(v);
     view_text(v, VIEW_BOLD, 0, 0, "HARM REPORTED. Read out to the caller:");
-    view_text(v, VIEW_PLAIN, 2, 0, harm_script(script));
+    view_text(v, VIEW_PLAIN, 2, 0, harm_script(script, false));
     view_text(
         v, VIEW_PLAIN, 0, 0,
         "Then tell the plant's food-safety lead at once, yourself. The law may set a deadline "

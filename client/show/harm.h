@@ -31,8 +31,8 @@ char *harm_sentence(const char *alarm, char *out, size_t size);
 void harm_show_first(const struct view *v);
 /* harm_show() where harm may be meant: what to ask, and that a person must read. */
 void harm_show_possible(const struct view *v, const char *script, const char *alarm);
-/* Those words. */
-const char *harm_script(const char *script);
+/* What is read out of harm; `reachable`: who called is asked for no number. */
+const char *harm_script(const char *script, bool reachable);
 /* What was heard of harm in many complaints, to be told at their end. */
 struct harm_tally {
     struct text_buffer names; /* of those that report harm: cases, or lines of a file */

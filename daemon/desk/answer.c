@@ -50,11 +50,11 @@ const char *answer_alarm(const struct desk *desk, struct store *store, int64_t n
 }
 
 /* What to read out, and whether a mail about it leaves. */
-static void add_harm(const struct desk *desk, bool possible, const struct alarm_known *known,
-                     json_t *answer)
+static void add_harm(const struct desk *desk, bool possible, bool reachable,
+                     const struct alarm_known *known, json_t *answer)
 {
     const char *alarm = alarm_of(desk, known); /* looks at the mail program: of harm only */
-    json_object_set_new(answer, "script", json_string(harm_script_of(desk->harm, possible)));
+    json_object_set_new(answer, "script", harm_read_out(desk->harm, possible, reachable));
     if (alarm)
         json_object_set_new(answer, "alarm", json_string(alarm));
 }
@@ -67,8 +67,8 @@ json_t *answer_refused_harm(const struct desk *desk, const struct taking *t)
     if (t->harm_possible)
         json_object_set_new(answer, "harm_possible", json_true());
     if (t->harm || t->harm_possible)
-        add_harm(desk, t->harm_possible, &(struct alarm_known){t->mail_stuck, true, false, false},
-                 answer);
+        add_harm(desk, t->harm_possible, t->reachable,
+                 &(struct alarm_known){t->mail_stuck, true, false, false}, answer);
     return answer;
 }
 
@@ -109,13 +109,14 @@ static void add_ranking(json_t *answer, const json_t *ranking)
     json_object_set(answer, "cautions", json_object_get(ranking, "caller_cautions"));
 }
 
-static void add_said_harm(const struct desk *desk, const json_t *harm, bool possible,
+static void add_said_harm(const struct desk *desk, const struct answer_harm *says,
                           const struct alarm_known *known, json_t *answer)
 {
-    json_object_set_new(answer, "harm", harm ? json_copy((json_t *)harm) : json_array());
-    json_object_set_new(answer, "harm_possible", json_boolean(possible));
-    if (json_array_size(harm) || possible)
-        add_harm(desk, possible, known, answer);
+    json_object_set_new(answer, "harm",
+                        says->harm ? json_copy((json_t *)says->harm) : json_array());
+    json_object_set_new(answer, "harm_possible", json_boolean(says->possible));
+    if (json_array_size(says->harm) || says->possible)
+        add_harm(desk, says->possible, says->reachable, known, answer);
 }
 
 void answer_changed_harm(const struct desk *desk, struct store *store,
@@ -124,7 +125,9 @@ void answer_changed_harm(const struct desk *desk, struct store *store,
 {
     json_t *cautions = json_object_get(ranking, "caller_cautions");
     json_object_set_new(answer, "cautions", cautions ? json_copy(cautions) : json_array());
-    add_said_harm(desk, says->harm, says->possible && !json_array_size(says->harm),
+    struct answer_harm said = *says;
+    said.possible = says->possible && !json_array_size(says->harm);
+    add_said_harm(desk, &said,
                   &(struct alarm_known){is_stuck(store, now_ms), true, !says->came, says->gathered},
                   answer);
 }
@@ -134,7 +137,9 @@ static void add_form_harm(const struct desk *desk, const struct taking *t, const
                           const struct alarm_known *known, json_t *answer)
 {
     const json_t *harm = t->taken_back ? NULL : json_object_get(t->form->body, "harm");
-    add_said_harm(desk, harm, t->form->harm_possible, known, answer);
+    const struct answer_harm says = {
+        .harm = harm, .possible = t->form->harm_possible, .reachable = t->reachable};
+    add_said_harm(desk, &says, known, answer);
     if (t->taken_back)
         json_object_set(answer, "harm_taken_back", t->taken_back);
     if (!json_array_size(harm) && json_is_true(json_object_get(ranking, "harm")))

@@ -18,6 +18,7 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
 struct answer_harm {
     const json_t *harm;            /* may be NULL: none */
     bool possible, came, gathered; /* gathered: it waits for others of the case */
+    bool reachable;                /* a number or an address of who called is known */
 };
 void answer_changed_harm(const struct desk *desk, struct store *store,
                          const struct answer_harm *says, const json_t *ranking, int64_t now_ms,

@@ -1,5 +1,6 @@
 #include "desk/noted.h"
 #include "base/text.h"
+#include "intake/caller.h"
 #include "intake/fields.h"
 #include "intake/lexicon.h"
 #include "lots/named_in_text.h"
@@ -85,6 +86,7 @@ json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *c
         return whole;
     if (!find_names(store, note, names)) {
         lexicon_fill_bare(desk->lexicon, note, whole, *ret_taken);
+        caller_fill(whole, note);
         return whole;
     }
     json_t *taken = NULL, *bare = without_names(complaint, note, names);
@@ -92,8 +94,9 @@ json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *c
     json_object_set(filled, "note", json_object_get(complaint, "note"));
     take_harm(whole, *ret_taken, filled, taken);
     add_names(note, names, filled, taken);
-    lexicon_fill_bare(desk->lexicon, json_string_value(json_object_get(bare, "note")), filled,
-                      taken);
+    const char *rest = json_string_value(json_object_get(bare, "note"));
+    lexicon_fill_bare(desk->lexicon, rest, filled, taken);
+    caller_fill(filled, rest);
     json_decref(bare);
     json_decref(whole);
     json_decref(*ret_taken);

@@ -6,7 +6,8 @@
 #include "desk/desk.h"
 
 /* As lexicon_fill(), which this does too. What names several products or stores is taken as it was
- * said, and doubted (doubts.h) with a list to pick from. */
+ * said, and doubted (doubts.h) with a list to pick from. Who called is taken from the note where
+ * nobody said (intake/caller.h), and not told in *ret_taken: it is kept apart. */
 json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *complaint,
                    int32_t today, json_t **ret_taken);
 

@@ -12,6 +12,7 @@
 #include "desk/sent.h"
 #include "desk/taken_back.h"
 #include "desk/told.h"
+#include "intake/caller.h"
 #include "intake/fields.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
@@ -80,6 +81,13 @@ static int read_form(const struct desk *desk, struct taking *t, const json_t *co
     return complaint_form_read(complaint, &options, &t->form, &t->err);
 }
 
+static bool is_reachable(const json_t *complaint)
+{
+    const json_t *contact = json_object_get(complaint, "contact");
+    return json_string_length(json_object_get(contact, "phone")) ||
+           json_string_length(json_object_get(contact, "email"));
+}
+
 /* Nothing of a refused complaint is kept, but harm it speaks of is heard all the same. */
 static void refuse(const struct desk *desk, struct taking *t, const json_t *complaint,
                    int64_t now_ms)
@@ -90,6 +98,7 @@ static void refuse(const struct desk *desk, struct taking *t, const json_t *comp
     t->urgent = NULL;
     error_at(&t->err, t->source, t->line, 0);
     t->harm = complaint_form_harm(complaint, &t->harm_possible);
+    t->reachable = t->reachable || is_reachable(complaint);
     if (!t->harm && !t->harm_possible)
         return;
     json_t *said = told_refused(complaint);
@@ -167,6 +176,7 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *com
     /* the note fills only what nobody chose; what it gave is shown to the desk */
     json_t *filled =
         noted_fill(desk, store, complaint, taking_day(desk, complaint, now_ms), &t->taken);
+    t->reachable = is_reachable(filled);
     int rc = refused_before(t, complaint);
     if (!rc)
         rc = read_form(desk, t, filled, false, now_ms);
@@ -194,6 +204,9 @@ void taking_read_broken(const struct desk *desk, const char *text, size_t length
     if (text_is_utf8(text, length))
         json_object_set_new(words, "note", json_stringn(text, length));
     json_t *filled = lexicon_fill(desk->lexicon, words, WHEN_UNKNOWN_DAY, &t->taken);
+    const char *note = json_string_value(json_object_get(words, "note"));
+    if (note)
+        caller_fill(filled, note);
     refuse(desk, t, filled, now_ms);
     json_decref(filled);
     json_decref(words);
@@ -205,6 +218,7 @@ int taking_preview(const struct desk *desk, struct store *store, const json_t *c
     assert(ret_ranking);
     json_t *filled =
         noted_fill(desk, store, complaint, taking_day(desk, complaint, now_ms), &t->taken);
+    t->reachable = is_reachable(filled);
     int rc = read_form(desk, t, filled, true, now_ms);
     json_decref(filled);
     if (!rc)

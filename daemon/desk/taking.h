@@ -28,6 +28,7 @@ struct taking {
     json_t *taken_back;      /* of one that comes again: desk/taken_back.h, or NULL */
     json_t *harm;            /* what a refused one says of harm, or NULL */
     bool harm_possible;      /* of a refused one: it may speak of harm */
+    bool reachable;          /* who called left a number or a mail address */
     bool mail_stuck;         /* urgent mail was tried before this one was logged, and is not out */
     bool mail_gathered;      /* its urgent mail waits for others of the case */
     char message_id[128];

@@ -16,6 +16,7 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
     };
     struct harm {
         struct words said, possible;
+        const char *call_back;
         struct ask ask;
         double gather_min;
     } harm;
@@ -39,6 +40,7 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
         {.name = "$schema"},
         {.name = "note"},
         {"script", DOC_TEXT, DOC_AT(struct harm, said.script), .required = true},
+        {"call_back", DOC_TEXT, DOC_AT(struct harm, call_back)},
         {"mail", DOC_TEXTS, .at = offsetof(struct harm, said.mail), .low = 1, .high = INFINITY,
          .required = true},
         {"possible", DOC_OBJECT, DOC_AT(struct harm, possible), .rows = POSSIBLE, .required = true},
@@ -65,6 +67,14 @@ static const json_t *words_of(const json_t *harm, bool possible)
 const char *harm_script_of(const json_t *harm, bool possible)
 {
     return json_string_value(json_object_get(words_of(harm, possible), "script"));
+}
+
+json_t *harm_read_out(const json_t *harm, bool possible, bool reachable)
+{
+    const char *script = harm_script_of(harm, possible);
+    const char *call_back = json_string_value(json_object_get(harm, "call_back"));
+    return possible || reachable || !call_back ? json_string(script)
+                                               : json_sprintf("%s %s", script, call_back);
 }
 
 const json_t *harm_needs_of(const json_t *harm, bool possible)

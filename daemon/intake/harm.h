@@ -4,13 +4,15 @@
 
 #include "base/doc.h"
 
-/* {"script": read out to the caller, "mail": [cautions of the urgent mail], "possible": the same
- * two where harm may be meant and a person must read, "ask": what to ask of it}; checked. New
- * reference. Every fault is reported
+/* {"script": read out to the caller, "call_back": behind it to one who left no number, "mail":
+ * [cautions of the urgent mail], "possible": the same two where harm may be meant and a person must
+ * read, "ask": what to ask of it}; checked. New reference. Every fault is reported
  * (`report` may be NULL); then the first is also in `err` and its code returned. */
 int harm_load(const char *path, doc_report report, void *arg, json_t **ret, struct error *err);
 /* Of `harm` as loaded, borrowed: what to read out, and what the mail says this needs. */
 const char *harm_script_of(const json_t *harm, bool possible);
+/* All that is read out; `reachable`: who called left a number or an address. New reference. */
+json_t *harm_read_out(const json_t *harm, bool possible, bool reachable);
 const json_t *harm_needs_of(const json_t *harm, bool possible);
 /* For how long urgent mails of one case wait for each other, the first of a kind of harm never. */
 int64_t harm_gather_ms(const json_t *harm);

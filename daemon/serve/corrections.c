@@ -9,6 +9,7 @@
 #include "desk/story.h"
 #include "serve/app.h"
 #include "serve/route.h"
+#include "store/call_back.h"
 #include "tell/tell.h"
 #include <stdio.h>
 #include <string.h>
@@ -86,8 +87,9 @@ static int read_change(struct request *rq, struct store *store, const json_t *bo
 static void add_harm(struct store *store, const struct change *change, json_t *answer)
 {
     json_t *ranking = NULL;
-    const struct answer_harm says = {change->c.harm, change->c.harm_possible, change->c.harm_came,
-                                     change->c.mail_gathered};
+    struct answer_harm says = {change->c.harm, change->c.harm_possible, change->c.harm_came,
+                               change->c.mail_gathered, false};
+    call_back_possible(store, change->uuid, &says.reachable, NULL);
     tell_case(change->setup->triage, store, change->c.placed.case_id, &ranking, NULL, NULL);
     answer_changed_harm(&change->setup->desk, store, &says, ranking, change->c.why.at_ms, answer);
     json_decref(ranking);

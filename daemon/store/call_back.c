@@ -42,7 +42,8 @@ int call_back_waiting(struct store *store, const struct call_back_query *query, 
 {
     static const char SQL[] =
         "SELECT b.report, c.uuid, c.id, c.case_id, b.due_day, e.text, e.by_name, e.by_user,"
-        " e.at_ms" WAITING " AND (?2 IS NULL OR c.case_id = ?2) ORDER BY b.due_day, b.id LIMIT ?3";
+        " e.at_ms" WAITING " AND (?2 IS NULL OR c.case_id = ?2) ORDER BY c.harm DESC, b.due_day,"
+        " b.id LIMIT ?3";
     struct db_query q = db_query(
         store, SQL, DB(DB_DAY(query->until_day), DB_ID(query->case_id), DB_INT(query->limit)), err);
     int rc = 0;

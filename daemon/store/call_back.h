@@ -23,8 +23,8 @@ int call_back_ask(struct store *store, const char *report, int32_t due_day, int6
 /* Does nothing if none waits. */
 int call_back_answer(struct store *store, const char *report, int64_t entry_id, struct error *err);
 
-/* Those that wait, soonest first: of one case (0: of all), due until that day (WHEN_UNKNOWN_DAY:
- * any). A callback may ask the database. */
+/* Those that wait, harm first, then the soonest: of one case (0: of all), due until that day
+ * (WHEN_UNKNOWN_DAY: any). A callback may ask the database. */
 struct call_back_query {
     int64_t case_id;
     int32_t until_day;

@@ -1,6 +1,7 @@
 /* A backup in the place of the state, with the daemon stopped. What was there is kept aside; what
  * became of the world since the backup is taken from there: whom the plant has erased stays erased,
- * and no mail is sent that left already or tells yesterday's news. */
+ * no mail is sent that left already or tells yesterday's news, and no case gets a number that was
+ * given before. */
 #ifndef ODDLOAF_STORE_RESTORE_H
 #define ODDLOAF_STORE_RESTORE_H
 
@@ -9,7 +10,7 @@
 /* Is FILE a database of ours, of a schema that is known, and whole? Reads all of it. */
 int restore_look(const char *file, struct error *err);
 
-enum { RESTORE_KINDS = 11 };
+enum { RESTORE_KINDS = 12 };
 
 struct restored {
     char file[512], kept[512]; /* from where; where the replaced state is, "" there was none */

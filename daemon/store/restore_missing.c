@@ -16,6 +16,10 @@ static const struct {
     const char *what, *sql;
 } COUNTS[] = {
     {"complaints", "SELECT count(*) FROM past.complaint p WHERE" UNHEARD},
+    {"complaints_of_harm",
+     "SELECT count(*) FROM past.complaint p WHERE p.harm = 1 AND p.withdrawn_ms IS NULL AND NOT"
+     " EXISTS (SELECT 1 FROM complaint c WHERE c.uuid = p.uuid AND c.harm = 1) AND NOT EXISTS"
+     " (SELECT 1 FROM joined j WHERE j.uuid = p.uuid)"},
     {"joined_reports", "SELECT count(*) FROM past.joined p WHERE" UNHEARD},
     {"corrections",
      CHANGES " WHERE field <> 'withdrawn' AND" ABSENT("complaint_change", "at_ms", "") ")"},

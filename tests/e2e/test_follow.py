@@ -205,7 +205,13 @@ def check_other(plant):
         plant.client("follow", "--call-backs", check=0).stdout)
     assert "under which number" in plant.post("/v1/complaints", complaint("", "other", harm=["injury"], id=lost))[1]["script"]
     refused(plant.client("follow", nobody, "--call-back", "tomorrow"), 1, "no contact data")
-    for gone in (plain, one, lost):
+    told, _ = log(plant, "", "other", note="she came out in hives and her lips swelled. Call me, Verena Koskie 555-0142")
+    assert calls(plant)[told]["contact"] == {"name": "Verena Koskie", "phone": "555-0142"}, calls(plant)
+    again = plant.post("/v1/complaints", complaint("", "other", note="her lips swelled, call 555-0142"))[1]
+    assert again["harm"] and "under which number" not in again["script"], again
+    assert b"Koskie" not in json.dumps([m for m in plant.client_json("outbox")["mails"]]).encode()
+    assert plant.client_json("erase", "Verena Koskie")["erased"] == 1
+    for gone in (plain, one, lost, told, again["complaint"]):
         plant.client("withdraw", gone, "--reason", "as a test", check=0)
     plant.wait_idle()
 

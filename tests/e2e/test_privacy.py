@@ -108,7 +108,8 @@ def check_group_mails(plant, mails):
 def check_repeats(plant, mails):
     """Contact data that the texts repeat: found at entry, shown to the desk as they were said, nowhere
     else; found again by the number alone; gone with the contact."""
-    one = complaint(**{**REPEATS, "note": NOTE + ", my son was sick"}, contact={"name": NAME})
+    given = {"name": NAME, "phone": "555-0119", "email": "desk@example.invalid"}
+    one = complaint(**{**REPEATS, "note": NOTE + ", my son was sick"}, contact=given)
     answer = plant.client_json("log", "--from", "-", stdin=json.dumps(one) + "\n")
     found = {(a["field"], a["kind"]) for a in answer["apart"]}
     assert found >= {("note", "name"), ("note", "phone"), ("note", "mail address"), ("store", "name"),
@@ -119,7 +120,7 @@ def check_repeats(plant, mails):
     assert "kept for the desk only" in text.replace("\n", " "), text
     plant.wait_idle()
     check_tables(plant)
-    check_answers(plant, answer["case"], one["id"], {"name": NAME})
+    check_answers(plant, answer["case"], one["id"], given)
     shown = plant.get("/v1/complaints/" + one["id"])[1]
     assert shown["note"] == one["note"] and shown["sent"]["store"] == REPEATS["store"], shown
     assert any(b"my son was sick" in data for _, data in everything(mails)), "harm is mailed"
@@ -127,7 +128,7 @@ def check_repeats(plant, mails):
         assert not any(t in data for t in TRACES), (path, data)
     assert plant.client_json("erase", "+1 607 555 0177")["erased"] == 1, "in any writing"
     shown = plant.get("/v1/complaints/" + one["id"])[1]
-    assert shown["contact"] == {"name": NAME}, "whose number it was is not who called"
+    assert shown["contact"] == given, "whose number it was is not who called"
     assert shown["note"] == MASKED["note"] + ", my son was sick", shown["note"]
     assert {k: shown["sent"][k] for k in ("store", "reference")} == {
         k: MASKED[k] for k in ("store", "reference")}, shown["sent"]

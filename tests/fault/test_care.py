@@ -229,7 +229,8 @@ def a_backup_comes_back_and_what_was_there_is_kept():
         plant.client("hold", "L1 6318 A0400", "--reason", "mold", *sign, check=0)
         plant.client("backup", "b.db", check=0)
         again = complaint(contact=CALLER, same_as=one["id"])
-        for more in (two, again):
+        hurt = complaint("", symptom="off-odor", harm=["illness"])
+        for more in (two, again, hurt):
             assert plant.post("/v1/complaints", more)[0] == 201
         plant.client("correct", one["id"], "packs=3", "route=N4", "--reason", "misheard", check=0)
         plant.client("withdraw", two["id"], "--reason", "another bakery's", check=0)
@@ -249,7 +250,7 @@ def a_backup_comes_back_and_what_was_there_is_kept():
         plant.client("restore", "b.db", check=2)
         assert plant.get(f"/v1/complaints/{two['id']}")[0] == 200 and plant.daemon.pid == pid
         told = plant.client_json("restore", "--yes", "b.db")
-        assert told["missing"] == {"complaints": 1, "joined_reports": 1, "corrections": 1, "withdrawals": 1,
+        assert told["missing"] == {"complaints": 2, "complaints_of_harm": 1, "joined_reports": 1, "corrections": 1, "withdrawals": 1,
                                    "holds": 2, "ended_holds": 1, "verdicts": 1, "reopened_verdicts": 1,
                                    "follow_notes": 1, "actions": 1, "loaded_files": 1}, told
         assert told["past_read"] and "holds 2, ended_holds 1, verdicts 1" in plant.log_text(), told
@@ -263,6 +264,10 @@ def a_backup_comes_back_and_what_was_there_is_kept():
         assert "Restored from" in said and "kept only: nothing" in said.replace("\n  ", " "), said
         assert plant.get(f"/v1/complaints/{two['id']}")[0] == 200
         assert "restored" in plant.client("status").stdout
+        known = plant.post("/v1/complaints", hurt)[1]["case"]
+        plant.client_json("restore", "--yes", "b.db")
+        anew = plant.post("/v1/complaints", complaint("", symptom="off-odor", harm=["injury"]))[1]["case"]
+        assert int(anew[1:]) > int(known[1:]), "no number is given twice"
         assert plant.stop() == 0
 
 

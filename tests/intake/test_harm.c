@@ -36,6 +36,29 @@ static void both_kinds_have_their_words(void **state)
     json_decref(harm);
 }
 
+/* Nobody is asked again for what was given. */
+static void a_number_is_asked_of_who_left_none(void **state)
+{
+    static const struct {
+        bool possible, reachable;
+        const char *script;
+    } ROWS[] = {
+        {false, false, "Stop. Which number?"}, {false, true, "Stop."}, {true, false, "Was it?"}};
+    json_t *harm = NULL;
+    (void)state;
+    assert_int_equal(
+        load("{\"script\":\"Stop.\",\"call_back\":\"Which number?\",\"mail\":[\"Call\"],"
+             "\"possible\":{\"script\":\"Was it?\",\"mail\":[\"Read\"]}}",
+             &harm, NULL),
+        0);
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        json_t *said = harm_read_out(harm, ROWS[i].possible, ROWS[i].reachable);
+        assert_string_equal(json_string_value(said), ROWS[i].script);
+        json_decref(said);
+    }
+    json_decref(harm);
+}
+
 static void nothing_of_it_may_be_missing(void **state)
 {
     static const char *const BAD[] = {
@@ -68,6 +91,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(both_kinds_have_their_words),
+        cmocka_unit_test(a_number_is_asked_of_who_left_none),
         cmocka_unit_test(nothing_of_it_may_be_missing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

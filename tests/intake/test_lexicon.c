@@ -270,6 +270,7 @@ static void days_are_read(void **state)
         {"mold", "Saturday bought it, Monday found it",
          "bought_on=\"2026-11-21\" found_on=\"2026-11-23\""},
         {"mold", "purchased 11/19 at store 12", "bought_on=\"2026-11-19\""},
+        {"mold", "Hallo, the sandwich white bought Saturday", "bought_on=\"2026-11-21\""},
         {"mold", "bought on Nov 19, 2026", "bought_on=\"2026-11-19\""},
         {"mold", "bought on Sunday the 22nd", "bought_on=\"2026-11-22\""},
         {"mold", "bought a week ago", "bought_on=\"2026-11-18\""},

@@ -277,6 +277,9 @@ static void test_nobody_is_called_whom_nobody_knows(void **state)
     ask(f, "u4", 20); /* withdrawn */
     ask(f, "u3", 20); /* of a settled case: who was promised a call gets it */
     assert_int_equal(waiting(f, 0, WHEN_UNKNOWN_DAY).count, 2);
+    assert_string_equal(waiting(f, 0, WHEN_UNKNOWN_DAY).report[0], "u1");
+    assert_int_equal(db_exec(f->store, "UPDATE complaint SET harm = 1 WHERE uuid = 'u3'", NULL), 0);
+    assert_string_equal(waiting(f, 0, WHEN_UNKNOWN_DAY).report[0], "u3"); /* harm first */
     assert_int_equal(db_exec(f->store, "DELETE FROM contact WHERE id = 1", NULL), 0);
     struct calls calls = waiting(f, 0, WHEN_UNKNOWN_DAY);
     assert_int_equal(calls.count, 1);

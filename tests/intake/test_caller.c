@@ -1,0 +1,100 @@
+/* Who called, by the story alone. */
+#include "check.h"
+#include "intake/caller.h"
+#include <string.h>
+
+struct row {
+    const char *story, *name, *phone, *email; /* NULL: not told */
+};
+
+static void assert_told(const struct row *row)
+{
+    static const char *const MEMBERS[] = {"name", "phone", "email"};
+    const char *const expected[] = {row->name, row->phone, row->email};
+    json_t *complaint = json_pack("{s:s}", "note", row->story);
+    caller_fill(complaint, row->story);
+    for (size_t i = 0; i < 3; i++) {
+        const char *said =
+            json_string_value(json_object_get(json_object_get(complaint, "contact"), MEMBERS[i]));
+        if (!said != !expected[i] || (said && strcmp(said, expected[i]) != 0))
+            fail_msg("'%s': %s is %s, not %s", row->story, MEMBERS[i], said ? said : "none",
+                     expected[i] ? expected[i] : "none");
+    }
+    json_decref(complaint);
+}
+
+static void told_by_a_plain_phrase(void **state)
+{
+    static const struct row ROWS[] = {
+        {"She came out in hives and her lips swelled. Call me, Verena Koskie 555-0142",
+         "Verena Koskie", "555-0142", NULL},
+        {"call me back: Verena Koskie at (607) 555-0142", "Verena Koskie", "(607) 555-0142", NULL},
+        {"this is Verena Koskie, the loaf was green", "Verena Koskie", NULL, NULL},
+        {"This is Verena Koskie from Ithaca calling", "Verena Koskie", NULL, NULL},
+        {"Hi, I'm Verena Brown 607-555-0142", "Verena Brown", "607-555-0142", NULL},
+        {"my name is Verena and the bread is moldy", "Verena", NULL, NULL},
+        {"My name's Mrs. Koskie", "Koskie", NULL, NULL},
+        {"Hola, soy Carmen Ruiz de la Peña, el pan tenía moho", "Carmen Ruiz de la Peña", NULL,
+         NULL},
+        {"me llamo Íñigo, 607 555 0142", "Íñigo", "607 555 0142", NULL},
+        {"Mold on the heel.\n— Verena Koskie", "Verena Koskie", NULL, NULL},
+        {"Mold on the heel. Regards, Verena v.koskie@mail.example", "Verena", NULL,
+         "v.koskie@mail.example"},
+        {"Moldy again. Thanks, Verena Smith-Koskie", "Verena Smith-Koskie", NULL, NULL},
+        {"call six zero seven five five five zero one four two", NULL, "6075550142", NULL},
+        {"order 6075550142 was moldy, ring 607 555 0199", NULL, "607 555 0199", NULL},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof *ROWS; i++)
+        assert_told(&ROWS[i]);
+}
+
+static void other_words_are_no_caller(void **state)
+{
+    static const char *const STORIES[] = {
+        "This is Sandwich White, bought at Harbor Market",
+        "This is Country Oat bread and it is moldy",
+        "this is Terrible. I am Allergic to it",
+        "Contains Soy Protein, best by 11/24",
+        "I am White Bread's biggest fan",
+        "MY NAME ON THE CARD, THIS IS AWFUL BREAD",
+        "Thanks, The bag was torn",
+        "call Poison Control they said",
+        "mold - Green and Black spots",
+        "this is Rye Bread",
+        "order 6075550142",
+        "anna at mill dot example",
+        "Verena Koskie wrote this without any such phrase",
+        "thank you for Nothing at all",
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof STORIES / sizeof *STORIES; i++)
+        assert_told(&(struct row){.story = STORIES[i]});
+}
+
+static void what_was_given_stays(void **state)
+{
+    (void)state;
+    json_t *complaint =
+        json_pack("{s:{s:s}, s:s}", "contact", "phone", "555-0101", "lot_text", "60755501429");
+    caller_fill(complaint, "call me, Verena Koskie 555-0142");
+    const json_t *contact = json_object_get(complaint, "contact");
+    assert_string_equal(json_string_value(json_object_get(contact, "phone")), "555-0101");
+    assert_string_equal(json_string_value(json_object_get(contact, "name")), "Verena Koskie");
+    json_decref(complaint);
+
+    complaint = json_pack("{s:s, s:n}", "lot_text", "60755501429", "contact");
+    caller_fill(complaint, "the bag says 60755501429");
+    assert_null(json_object_get(complaint, "contact"));
+    json_decref(complaint);
+}
+
+int main(void)
+{
+    static const struct CMUnitTest tests[] = {
+        cmocka_unit_test(told_by_a_plain_phrase),
+        cmocka_unit_test(other_words_are_no_caller),
+        cmocka_unit_test(what_was_given_stays),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
