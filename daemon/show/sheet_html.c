@@ -131,9 +131,10 @@ static void add_foot(struct text_buffer *b, const char *rules)
         text_append_html(b, text_clip(rules, hash, sizeof hash));
         text_append(b, ". ");
     }
-    text_append(b, "Phone numbers, addresses and the names of callers as far as they are known are "
-                   "not on this sheet; a name that stands only in a story, without \"my name is\" or "
-                   "the like, is not known as one.</p>");
+    text_append(b,
+                "Phone numbers, addresses and the names of callers as far as they are known are "
+                "not on this sheet; a name that stands only in a story, without \"my name is\" or "
+                "the like, is not known as one.</p>");
 }
 
 static void add_known(struct text_buffer *b, const json_t *sheet, const json_t *rank)
