@@ -44,14 +44,15 @@ PLAIN = frozenset("""
     by came come comes coming como con cousin cuando dad daughter day days de del desde despues
     dia dias did dinner do does donde done during each el en era eran es esposa esposo esta estaba
     estan evening everything everywhere father first for friend from fue get gets getting go goes
-    going got grandma ha habia had han has hasta have having hay he hemos here hermana hermano
-    hija hijo hijos hora horas hour hours hubby husband if in into is isnt it its just kid kids la
-    las last later lo los lunch mama manana marido mas minutes mom month months morning mother mum
-    muy neighbor neighbour night noche now o of on one only or over papa para pero por que
-    roommate same se second semana semanas si sin since sister so sobre some son sons soon still
-    supper tambien tarde than that the then there these this those three till to toda today todo
-    todos too two un una unas uncle unos until vecina vecino very was wasnt week weeks went were
-    what when which while wife with within y ya year years yesterday
+    going got grandma ha habia had han has hasta have having hay he hemos her here hermana hermano
+    hija hijo hijos his hora horas hour hours hubby husband if in into is isnt it its just kid
+    kids la las last later lo los lunch mama manana marido mas mi minutes mom month months morning
+    mother mum muy my neighbor neighbour night noche now nuestro o of on one only or our over papa
+    para pero por que roommate same se second semana semanas si sin since sister so sobre some son
+    sons soon still su supper tambien tarde than that the their then there these this those three
+    till to toda today todo todos too tu two un una unas uncle unos until vecina vecino very was
+    wasnt week weeks went were what when which while wife with within y ya year years yesterday
+    your
     """.split())
 KINDS = ("illness", "injury", "allergic-reaction", "foreign-matter", "tampering")
 
