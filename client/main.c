@@ -2,6 +2,7 @@
 #include "commands/command.h"
 #include "commands/help.h"
 #include "deliver/source.h"
+#include "show/harm.h"
 #include <curl/curl.h>
 #include <locale.h>
 #include <poll.h>
@@ -61,6 +62,18 @@ static int run(struct client *c, const struct args *a)
     return rc;
 }
 
+/* What was typed of harm is on no record: whoever typed it must not think that it is. */
+static int refuse_words(const struct client *c, int count, char **words, const struct error *err)
+{
+    struct view v;
+    int rc = client_usage(c, "%s%s%s%s", err->text, err->hint[0] ? " (" : "", err->hint,
+                          err->hint[0] ? ")" : "");
+    view_init(&v, c->json ? stderr : stdout);
+    if (harm_in_words(count, words))
+        harm_show(&v, NULL, HARM_LOST);
+    return rc;
+}
+
 /* `oddloaf … | head`: nobody minds. */
 static bool reader_is_gone(void)
 {
@@ -82,9 +95,7 @@ int main(int argc, char **argv)
     int rc = args_parse(command_all(), argc, argv, &a, &err);
     c.command = a.command ? a.command->name : NULL;
     c.json = args_has(&a, "json");
-    rc = rc ? client_usage(&c, "%s%s%s%s", err.text, err.hint[0] ? " (" : "", err.hint,
-                           err.hint[0] ? ")" : "")
-            : run(&c, &a);
+    rc = rc ? refuse_words(&c, argc, argv, &err) : run(&c, &a);
     args_free(&a);
     curl_global_cleanup();
     if ((fflush(stdout) != 0 || ferror(stdout)) && !reader_is_gone()) {

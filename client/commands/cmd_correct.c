@@ -75,8 +75,11 @@ static int correct(struct client *c, const struct args *a)
 {
     char login[64];
     const char *reason = args_value(a, "reason");
-    if (!reason || !*reason)
-        return client_usage(c, "--reason is needed: a correction is kept with it");
+    if (!reason || !*reason) {
+        int usage = client_usage(c, "--reason is needed: a correction is kept with it");
+        say_lost(c, a);
+        return usage;
+    }
     json_t *fields = json_object(), *answer = NULL;
     int rc = EXIT_DONE;
     for (int i = 1; i < a->count && rc == EXIT_DONE; i++)

@@ -99,6 +99,17 @@ bool harm_possible(const json_t *answer)
     return json_is_true(json_object_get(answer, "harm_possible"));
 }
 
+bool harm_in_words(int count, char *const *words)
+{
+    for (int i = 0; i < count; i++) {
+        const char *word = words[i] + (strncmp(words[i], "--", 2) == 0 ? 2 : 0);
+        bool option = word != words[i] && strcmp(word, "harm") == 0;
+        if (option || (strncmp(word, "harm=", 5) == 0 && word[5]))
+            return true;
+    }
+    return false;
+}
+
 const char *harm_taken_back(const json_t *answer, char *out, size_t size)
 {
     char when[VIEW_NUMBER];

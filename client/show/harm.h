@@ -54,6 +54,10 @@ const char *harm_taken_back(const json_t *answer, char *out, size_t size);
 void harm_open_line(const json_t *row, struct text_buffer *out);
 /* What is open of what an answer did: nothing if nothing is. */
 void harm_show_open(const struct view *v, const json_t *answer);
+/* True if one of these words of a command line gives harm: "harm=illness", "--harm",
+ * "--harm=injury".
+ */
+bool harm_in_words(int count, char *const *words);
 /* True if the answer (may be NULL) says that it may be meant. */
 bool harm_possible(const json_t *answer);
 

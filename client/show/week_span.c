@@ -36,12 +36,22 @@ static void show_counts(const struct view *v, const json_t *document)
     table_free(t);
 }
 
+static void show_harm(const struct view *v, const json_t *document)
+{
+    char reports[VIEW_COUNT];
+    double count = pick_number(document, "harm_reports", 0);
+    if (count > 0)
+        view_textf(v, VIEW_BOLD, 2, 2, "%s of harm: %s by the plant's own procedure.",
+                   view_count(count, "report", reports), count > 1 ? "they go" : "it goes");
+}
+
 void week_show_span(const struct view *v, const json_t *document)
 {
     char n[VIEW_NUMBER];
     view_title(v, "%s, %s to %s%s", pick_text(document, "span", "?"),
                pick_text(document, "from", "?"), pick_text(document, "to", "?"),
                pick_bool(document, "over", true) ? "" : " (not over)");
+    show_harm(v, document);
     show_counts(v, document);
     view_label(v, "units packed", "%s", view_number(pick_number(document, "units", 0), n));
     week_show_returns(v, json_object_get(document, "returns"));

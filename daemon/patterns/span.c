@@ -145,16 +145,19 @@ int span_report(struct store *store, const struct tz *tz, struct triage *triage,
     bool began = store_look(store);
     const struct week_data_days days = days_of(&q.span, &q);
     const struct week_data_days then = days_of(&q.against, &q);
-    int64_t other = 0;
+    int64_t other = 0, harm = 0;
     int rc = week_data_read_days(store, tz, &days, &now, err);
     if (!rc)
         rc = pattern_other(store, when_span_until(now->shown, q.now_ms), &other, err);
+    if (!rc)
+        rc = pattern_harm(store, when_span_until(now->shown, q.now_ms), &harm, err);
     if (!rc && q.against.name[0])
         rc = week_data_read_days(store, tz, &then, &was, err);
     store_unlook(store, began);
     if (!rc) {
         *ret = report_json(tz, triage, &q, now, was);
         json_object_set_new(*ret, "other", json_integer(other));
+        json_object_set_new(*ret, "harm_reports", json_integer(harm));
     }
     week_data_free(now);
     week_data_free(was);

@@ -25,7 +25,7 @@ struct span_query {
     unsigned by;               /* a set of cuts; 0: the usual ones */
 };
 /* {"span","from","to","as_of","over","complaints","units","rates","by","causes","other",
- * "against"…}. New
+ * "harm_reports","against"…}. New
  * reference. */
 int span_report(struct store *store, const struct tz *tz, struct triage *triage,
                 const struct span_query *query, json_t **ret, struct error *err);

@@ -1,6 +1,7 @@
 #include "serve/case_sheet.h"
 #include "base/short_id.h"
 #include "desk/attached_json.h"
+#include "desk/case_asks.h"
 #include "desk/following.h"
 #include "desk/story.h"
 #include "desk/told.h"
@@ -25,6 +26,18 @@ struct of_case {
     struct store *store;
     int64_t id, now_ms;
 };
+
+/* What is told beside harm: what to ask, and which lots could have carried it. */
+static int add_harm(const struct of_case *of, json_t *into, struct error *err)
+{
+    json_t *asks = NULL, *reach = NULL;
+    int rc = case_asks_json(&of->setup->desk, of->store, of->id, &asks, err);
+    if (!rc)
+        rc = tell_reach(of->setup->triage, of->store, of->id, NULL, &reach, err);
+    json_object_set_new(into, "asks", asks ? asks : json_null());
+    json_object_set_new(into, "reach", reach ? reach : json_null());
+    return rc;
+}
 
 /* What is told of causes, which beside harm nobody is shown. */
 static int add_causes(const struct of_case *of, json_t *into, struct error *err)
@@ -76,6 +89,8 @@ static int collect(const struct of_case *of, json_t *into, struct error *err)
     json_object_set_new(into, "rank", rank ? rank : json_null());
     if (!rc)
         rc = has_causes(rank) ? add_ranked(of, rank, into, err) : add_said(of, into, err);
+    if (!rc && has_harm(rank))
+        rc = add_harm(of, into, err);
     if (rc)
         return rc;
     rc = attached_json_add(of->store, of->setup->tz, of->id, 0, into, err);

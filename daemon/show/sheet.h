@@ -49,9 +49,13 @@ void sheet_bits(struct text_buffer *b, double bits);
 /* ---- what to do (sheet_work.c) ---- */
 
 void sheet_asks(struct text_buffer *b, const json_t *rank);
+/* Beside harm: those questions that no cause is behind. */
+void sheet_harm_asks(struct text_buffer *b, const json_t *asks);
 /* From the `first` on. */
 void sheet_cautions(struct text_buffer *b, const json_t *rank, size_t first);
 void sheet_reach(struct text_buffer *b, const json_t *reach);
+/* Beside harm: lots by what they share; nothing of a list that goes by a cause. */
+void sheet_beside(struct text_buffer *b, const json_t *reach);
 /* Who owns it, by when it is due, how far it is, who waits to be called back. */
 void sheet_follow(struct text_buffer *b, const json_t *follow);
 /* Names, kinds and sizes of what is attached. */

@@ -165,7 +165,10 @@ char *sheet_html(const json_t *sheet)
     add_pictures(&b, drawn, why);
     sheet_measured(&b, json_object_get(rank, "measured"));
     sheet_cautions(&b, rank, harm ? 1 : 0);
-    if (!harm) {
+    if (harm) {
+        sheet_harm_asks(&b, json_object_get(sheet, "asks"));
+        sheet_beside(&b, json_object_get(sheet, "reach"));
+    } else {
         sheet_asks(&b, rank);
         sheet_reach(&b, json_object_get(sheet, "reach"));
     }

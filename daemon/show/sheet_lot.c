@@ -298,7 +298,7 @@ void sheet_said(struct text_buffer *b, const json_t *said)
         text_append(b, "<tr>");
         page_cell_text(b, "w", text_clip(page_text(one, "received_at"), day, sizeof day));
         page_cell_text(b, "", page_text(one, "note"));
-        page_cell_text(b, "", page_text(one, "channel"));
+        page_cell_text(b, "name", page_text(one, "channel"));
         page_cell_text(b, "", page_text(one, "store"));
         text_append(b, "</tr>");
     }

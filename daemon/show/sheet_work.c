@@ -3,7 +3,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { LOTS = 40, EVENTS = 40, FILES = 40 };
+enum { LOTS = 40, EVENTS = 40, FILES = 40, EVENT_TEXT = 300 };
 
 /* ---- asks and checks ---- */
 
@@ -72,6 +72,28 @@ void sheet_asks(struct text_buffer *b, const json_t *rank)
     text_append(b, "\n");
 }
 
+void sheet_harm_asks(struct text_buffer *b, const json_t *asks)
+{
+    static const struct page_column COLUMNS[] = {{"Ask", ""}, {"Who", ""}, {NULL, NULL}};
+    const json_t *list = json_object_get(asks, "ask"), *one;
+    size_t i;
+    if (!json_array_size(list))
+        return;
+    text_append(b, "<h2>What to ask</h2>");
+    page_open_table(b, COLUMNS);
+    json_array_foreach(list, i, one)
+    {
+        if (json_object_get(one, "gain_bits"))
+            continue;
+        text_append(b, "<tr>");
+        page_cell_text(b, "", page_text(one, "ask"));
+        page_cell_text(b, "w", page_text(one, "of"));
+        text_append(b, "</tr>");
+    }
+    page_close_table(b);
+    text_append(b, "\n");
+}
+
 /* ---- cautions ---- */
 
 void sheet_cautions(struct text_buffer *b, const json_t *rank, size_t first)
@@ -94,16 +116,28 @@ void sheet_cautions(struct text_buffer *b, const json_t *rank, size_t first)
 
 /* ---- other lots ---- */
 
+static const char *held_told(const json_t *lot)
+{
+    if (*page_text(lot, "came_of_it"))
+        return page_text(lot, "came_of_it");
+    return json_array_size(json_object_get(lot, "holds")) ? "held"
+           : page_true(lot, "in_code")                    ? "no"
+                                                          : "past code";
+}
+
+/* Beside harm nothing is a risk in percent. */
 static void add_lot(struct text_buffer *b, const json_t *lot)
 {
-    const json_t *hold = json_array_get(json_object_get(lot, "holds"), 0);
-    text_append(b, "<tr><td class=\"n\">");
-    sheet_add_percent(b, page_number(lot, "probability"));
-    text_append(b, "</td>");
+    text_append(b, "<tr>");
+    if (json_object_get(lot, "probability")) {
+        text_append(b, "<td class=\"n\">");
+        sheet_add_percent(b, page_number(lot, "probability"));
+        text_append(b, "</td>");
+    }
     page_cell_what(b, page_text(lot, "lot"), page_text(lot, "because"));
     page_cell_number(b, "n", page_number(lot, "units"));
     page_cell_text(b, "w", page_text(lot, "code_date"));
-    page_cell_text(b, "", hold ? "held" : page_true(lot, "in_code") ? "no" : "past code");
+    page_cell_text(b, "", held_told(lot));
     text_append(b, "</tr>");
 }
 
@@ -135,7 +169,7 @@ static void add_lots(struct text_buffer *b, const json_t *reach)
     const json_t *own = json_object_get(reach, "own"), *lot;
     struct left_out left = {0};
     size_t i, told = 0;
-    page_open_table(b, COLUMNS);
+    page_open_table(b, *page_text(reach, "by") ? COLUMNS + 1 : COLUMNS);
     if (own)
         add_lot(b, own);
     json_array_foreach(json_object_get(reach, "lots"), i, lot)
@@ -151,12 +185,9 @@ static void add_lots(struct text_buffer *b, const json_t *reach)
     add_left_out(b, reach, left);
 }
 
-void sheet_reach(struct text_buffer *b, const json_t *reach)
+/* Behind what its list goes by. */
+static void add_reach(struct text_buffer *b, const json_t *reach)
 {
-    if (!reach)
-        return;
-    text_append(b,
-                "<h2>Lots at risk</h2><p class=\"soft small\">How likely a lot has this fault: ");
     page_add_text(b, reach, "title");
     text_append(b, ". In code on ");
     page_add_text(b, reach, "in_code_on");
@@ -169,6 +200,33 @@ void sheet_reach(struct text_buffer *b, const json_t *reach)
         text_append(b, ".</p>");
     }
     text_append(b, "\n");
+}
+
+void sheet_reach(struct text_buffer *b, const json_t *reach)
+{
+    if (!json_is_object(reach))
+        return;
+    text_append(b,
+                "<h2>Lots at risk</h2><p class=\"soft small\">How likely a lot has this fault: ");
+    add_reach(b, reach);
+}
+
+void sheet_beside(struct text_buffer *b, const json_t *reach)
+{
+    const json_t *one;
+    size_t i;
+    if (!*page_text(reach, "by"))
+        return;
+    text_append(b, "<h2>Lots it may lie in</h2><p class=\"soft small\">By what they share: ");
+    add_reach(b, reach);
+    json_array_foreach(json_object_get(reach, "common"), i, one)
+    {
+        text_append(b, "<p>Also ");
+        page_add_text(b, one, "shares");
+        text_appendf(b,
+                     " in %.0f lots, most of the plant's of those days: not listed for that.</p>",
+                     page_number(one, "lots"));
+    }
 }
 
 /* ---- following up ---- */
@@ -268,11 +326,30 @@ static size_t row_length(const json_t *events, size_t first)
     return end > first ? end - first : 1;
 }
 
+static void append_told(struct text_buffer *out, const char *text)
+{
+    char clipped[EVENT_TEXT];
+    if (*text)
+        text_appendf(out, "%s%s", out->length ? ": " : "",
+                     text_clip(text, clipped, sizeof clipped));
+}
+
+/* What of the event is no cause: beside harm none is told, and why a mail left may name one. */
 static void add_event(struct text_buffer *b, const json_t *event)
 {
+    static const char *const IS[] = {"released", "owner", "due", "severity"};
     const char *about = page_text(event, "lot"), *field = page_text(event, "field");
-    page_cell_what(b, page_text(event, "what"), *field ? field : about);
-    page_cell_text(b, "", page_text(event, "by"));
+    const char *what = page_text(event, "what");
+    struct text_buffer told = {0};
+    append_told(&told, *field ? field : about);
+    for (size_t i = 0; i < sizeof IS / sizeof IS[0]; i++)
+        if (strcmp(what, IS[i]) == 0)
+            append_told(&told, page_text(event, "is"));
+    if (folded(event) == FOLDED_COUNT)
+        append_told(&told, page_text(event, "why"));
+    page_cell_what(b, what, told.data ? told.data : "");
+    page_cell_text(b, "name", page_text(event, "by"));
+    text_buffer_free(&told);
 }
 
 static void add_folded(struct text_buffer *b, const json_t *events, size_t first, size_t length)
@@ -292,7 +369,7 @@ static void add_folded(struct text_buffer *b, const json_t *events, size_t first
                          FOLDED[i].one, count[i] == 1 ? "" : "s");
     }
     page_cell_what(b, what.data, "");
-    page_cell_text(b, "", by);
+    page_cell_text(b, "name", by);
     text_buffer_free(&what);
 }
 

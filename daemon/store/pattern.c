@@ -214,3 +214,10 @@ int pattern_other(struct store *store, struct when_span span, int64_t *ret, stru
                               " received_ms < ?2 AND symptom = 'other' AND withdrawn_ms IS NULL";
     return db_number(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), ret, err);
 }
+
+int pattern_harm(struct store *store, struct when_span span, int64_t *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT count(*) FROM complaint WHERE received_ms >= ?1 AND"
+                              " received_ms < ?2 AND withdrawn_ms IS NULL AND harm <> 0";
+    return db_number(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), ret, err);
+}

@@ -102,6 +102,8 @@ int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern
                  void *arg, struct error *err);
 /* Complaints of no kind that is ranked, received in it. */
 int pattern_other(struct store *store, struct when_span span, int64_t *ret, struct error *err);
+/* Likewise, of any kind, that report harm. */
+int pattern_harm(struct store *store, struct when_span span, int64_t *ret, struct error *err);
 
 /* ---- writing (writer's transaction) ---- */
 /* Adds what something counts for, or takes it off: whoever changes a row takes it off before and

@@ -193,6 +193,8 @@ def check_harm_lost(plant):
     """A correction that is refused, or finds nobody, is not kept: whom to phone is said."""
     sent, _ = log(plant)
     assert heard(plant.client("correct", sent["id"], "packs=many", "harm=illness", "--reason", "x", check=1))
+    for words in (["harm=wrong-label", "lot=L1"], ["harm=illness", "--reason"], ["harm=illness", "--reasons", "x"]):
+        assert heard(plant.client("correct", sent["id"], *words, check=2)), words
     plant.stop()
     assert heard(plant.client("correct", sent["id"], "harm=illness", "--reason", "x", check=3))
     done = plant.client("--json", "correct", sent["id"], "harm=illness", "--reason", "x", check=3)

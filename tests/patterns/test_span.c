@@ -105,6 +105,27 @@ static void what_is_in_no_row_is_counted(void **state)
     free(all);
 }
 
+/* Harm is told of whatever span is asked for; what was withdrawn is none. */
+static void harm_is_counted_in_every_span(void **state)
+{
+    struct plant *p = *state;
+    int64_t received = plant_time("2026-11-10T06:00:00Z");
+    plant_complaint(p, 0, "mold", received, NULL);
+    plant_complaint(p, 0, "mold", received, NULL);
+    plant_complaint(p, 0, "other", received, NULL);
+    assert_int_equal(db_exec(p->store,
+                             "UPDATE complaint SET harm = 1 WHERE id <> 1;"
+                             "UPDATE complaint SET withdrawn_ms = 1 WHERE id = 2",
+                             NULL),
+                     0);
+    static const char *const SPANS[] = {"2026-11", "2026-Q4", "2026", "2026-10"};
+    for (size_t i = 0; i < sizeof SPANS / sizeof SPANS[0]; i++) {
+        json_t *out = report(p, SPANS[i], NULL, "2026-12-20T00:00:00Z");
+        assert_float_equal(at(out, "harm_reports"), i < 3, 0);
+        json_decref(out);
+    }
+}
+
 /* The week's open cases are those that `cases` and `status` count, of other things too. */
 static void open_cases_are_all_that_are_open(void **state)
 {
@@ -211,6 +232,7 @@ int main(void)
         cmocka_unit_test(names_of_spans),
         cmocka_unit_test_setup_teardown(spans_count_what_their_days_hold, setup, teardown),
         cmocka_unit_test_setup_teardown(what_is_in_no_row_is_counted, setup, teardown),
+        cmocka_unit_test_setup_teardown(harm_is_counted_in_every_span, setup, teardown),
         cmocka_unit_test_setup_teardown(open_cases_are_all_that_are_open, setup, teardown),
         cmocka_unit_test_setup_teardown(spans_compare, setup, teardown),
     };

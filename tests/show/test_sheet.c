@@ -322,6 +322,49 @@ static void test_nothing_known(void **state)
     free(html);
 }
 
+/* What to ask, the lots with what came of them, and what was done in the words of who did it. */
+static void test_beside_harm(void **state)
+{
+    (void)state;
+    json_t *sheet = json_loads(
+        "{\"drawn\":{},\"asks\":{\"ask\":[{\"ask\":\"What was found?\",\"of\":\"caller\"},{\"ask\":"
+        "\"Fan?\",\"of\":\"plant\",\"gain_bits\":0.5}]},\"reach\":{\"case\":\"C12\",\"by\":"
+        "\"harm\","
+        "\"title\":\"what could have carried the "
+        "harm\",\"in_code_on\":\"2026-11-20\",\"own\":{\"lot\":"
+        "\"L1\",\"units\":5,\"code_date\":\"2026-11-27\",\"in_code\":true,\"because\":\"the case's "
+        "own lot\","
+        "\"came_of_it\":\"destroyed (by mira: "
+        "wet)\"},\"lots\":[{\"lot\":\"L2\",\"units\":5,\"code_date\":"
+        "\"2026-11-27\",\"in_code\":true,\"because\":\"same mix "
+        "M1\",\"holds\":[{}]}],\"common\":[{\"shares\":"
+        "\"same flour lot "
+        "F\",\"lots\":88}]},\"history\":{\"events\":[{\"what\":\"noted\",\"by\":\"mira\","
+        "\"at\":\"2026-11-20T09:14:00-05:00\",\"why\":\"rang the "
+        "mother\"},{\"what\":\"mailed\",\"by\":\"oddloaf\","
+        "\"at\":\"2026-11-20T09:15:00-05:00\",\"why\":\"packed-hot "
+        "rose\"},{\"what\":\"released\",\"by\":\"jo\","
+        "\"at\":\"2026-11-20T09:16:00-05:00\",\"lot\":\"L3\",\"is\":\"divert\",\"why\":\"feed\"}]}"
+        "}",
+        0, NULL);
+    assert_non_null(sheet);
+    json_object_set_new(sheet, "rank", rank_of(",\"harm\":true"));
+    char *html = page_of(sheet);
+    static const char *const SAID[] = {"What was found?",
+                                       "destroyed (by mira: wet)",
+                                       "same mix M1",
+                                       ">held<",
+                                       "rang the mother",
+                                       "L3: divert: feed",
+                                       "same flour lot F in 88 lots"};
+    for (size_t i = 0; i < sizeof SAID / sizeof SAID[0]; i++)
+        assert_says(html, SAID[i]);
+    assert_lacks(html, "Fan?");
+    assert_lacks(html, "packed-hot");
+    assert_lacks(html, "Has it");
+    free(html);
+}
+
 /* Whatever else is handed over, beside harm no cause is named. */
 static void test_harm(void **state)
 {
@@ -337,6 +380,7 @@ static void test_harm(void **state)
         assert_says(html, "first of all");
         assert_int_equal(times_of(html, "first of all"), 1);
         assert_says(html, "keep the bag");
+        assert_lacks(html, "Lots it may lie in"); /* what is handed over goes by a cause */
         assert_lacks(html, "acked too hot");
         assert_lacks(html, "packed-hot");
         assert_lacks(html, "Probe it");
@@ -550,12 +594,19 @@ static void test_other(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_course),       cmocka_unit_test(test_mold),
-        cmocka_unit_test(test_near),         cmocka_unit_test(test_strip),
-        cmocka_unit_test(test_bits),         cmocka_unit_test(test_nothing_known),
-        cmocka_unit_test(test_harm),         cmocka_unit_test(test_doubt),
-        cmocka_unit_test(test_lots_at_risk), cmocka_unit_test(test_largest),
-        cmocka_unit_test(test_belongs),      cmocka_unit_test(test_history_is_folded),
+        cmocka_unit_test(test_course),
+        cmocka_unit_test(test_mold),
+        cmocka_unit_test(test_near),
+        cmocka_unit_test(test_strip),
+        cmocka_unit_test(test_bits),
+        cmocka_unit_test(test_nothing_known),
+        cmocka_unit_test(test_harm),
+        cmocka_unit_test(test_beside_harm),
+        cmocka_unit_test(test_doubt),
+        cmocka_unit_test(test_lots_at_risk),
+        cmocka_unit_test(test_largest),
+        cmocka_unit_test(test_belongs),
+        cmocka_unit_test(test_history_is_folded),
         cmocka_unit_test(test_other),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
