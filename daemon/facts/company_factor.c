@@ -64,7 +64,7 @@ double company_beside(double bits, double best, double most, double rival)
 
 struct company_factor company_factor_of(double observed, double expected, int lots)
 {
-    return (struct company_factor){.known = true,
+    return (struct company_factor){.known = lots > 0, /* else there was nothing to see */
                                    .observed = observed,
                                    .expected = expected,
                                    .rate = (observed + 1) / (expected + 1),

@@ -227,12 +227,48 @@ static void test_supplier(void **state)
     fixture_close(&f);
 }
 
+/* Where no other lot was packed within hours on the line, nothing was there to speak for or against
+ * the line; it stood as explained better by the film. */
+static void test_nothing_to_see(void **state)
+{
+    struct fixture f;
+    (void)state;
+    struct rules *rules = small_plant(&f);
+    struct cache *lots = cache_new(64);
+    struct company *company = company_new();
+    const struct scene scene = {&f, company, rules, lots};
+    int64_t own = fixture_lot(12, 1, 2);
+    assert_true(factor_of(&scene, own, AT(20, 0), FACTOR_LINE_HOUR).known);
+    fixture_sql(&f,
+                "UPDATE lot SET packed_from_ms = packed_from_ms - 8 * %lld, packed_to_ms = "
+                "packed_to_ms - 8 * %lld WHERE line = '1' AND id < %lld; UPDATE lot SET "
+                "packed_from_ms = packed_from_ms + 8 * %lld, packed_to_ms = packed_to_ms + 8 * "
+                "%lld WHERE line = '1' AND id > %lld",
+                (long long)WHEN_HOUR_MS, (long long)WHEN_HOUR_MS, (long long)own,
+                (long long)WHEN_HOUR_MS, (long long)WHEN_HOUR_MS, (long long)own);
+    fixture_records_changed(&f);
+    struct company *anew = company_new();
+    struct cache *again = cache_new(64);
+    const struct scene alone = {&f, anew, rules, again};
+    struct company_factor hours = factor_of(&alone, own, AT(20, 0), FACTOR_LINE_HOUR);
+    assert_int_equal(hours.lots, 0);
+    assert_false(hours.known);
+    assert_true(factor_of(&alone, own, AT(20, 0), FACTOR_FILM).known);
+    cache_free(again);
+    company_free(anew);
+    cache_free(lots);
+    company_free(company);
+    rules_free(rules);
+    fixture_close(&f);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_bits),    cmocka_unit_test(test_beside),
-        cmocka_unit_test(test_counts),  cmocka_unit_test(test_supplier),
-        cmocka_unit_test(test_extents), cmocka_unit_test(test_recount),
+        cmocka_unit_test(test_nothing_to_see), cmocka_unit_test(test_bits),
+        cmocka_unit_test(test_beside),         cmocka_unit_test(test_counts),
+        cmocka_unit_test(test_supplier),       cmocka_unit_test(test_extents),
+        cmocka_unit_test(test_recount),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
