@@ -20,10 +20,21 @@ static void reply_text(struct request *rq, const char *type, char *text)
     request_reply(rq, 200, type, text, strlen(text));
 }
 
+/* Of days to come nothing is known: "nothing rose" would be taken for an answer. */
+static int check_begun(const char *field, const char *text, int32_t first_day, int32_t today,
+                       struct error *err)
+{
+    if (first_day <= today)
+        return 0;
+    error_field(err, field, text);
+    return error_set(err, ERROR_INVALID, "has not begun");
+}
+
 static int read_week(const struct request *rq, const struct setup *setup, struct iso_week *ret,
                      struct error *err)
 {
-    struct iso_week now = iso_week_of(tz_day(setup->tz, app_now_ms(rq->app)));
+    int32_t today = tz_day(setup->tz, app_now_ms(rq->app));
+    struct iso_week now = iso_week_of(today);
     if (strcmp(rq->part[0], "current") == 0) {
         *ret = now;
         return 0;
@@ -35,7 +46,7 @@ static int read_week(const struct request *rq, const struct setup *setup, struct
     int rc = iso_week_parse(rq->part[0], ret, err);
     if (rc)
         error_field(err, "week", rq->part[0]);
-    return rc;
+    return rc ? rc : check_begun("week", rq->part[0], iso_week_monday(*ret), today, err);
 }
 
 /* What came back in those days, under "returns"; without "stand", which is of now. */
@@ -194,6 +205,9 @@ void weeks_span(struct request *rq, struct store *store)
     struct setup *setup = app_setup(rq->app);
     struct asked asked = {.tz = setup->tz};
     int rc = read_span("span", rq->part[0], &query.span, &err);
+    if (!rc)
+        rc = check_begun("span", rq->part[0], query.span.from_day, tz_day(setup->tz, query.now_ms),
+                         &err);
     if (!rc)
         rc = read_asked(rq, false, &asked, &err);
     if (!rc)

@@ -231,6 +231,8 @@ def look_at_weeks(ask):
     assert {row["case"] for row in rows} == {row["case"] for row in cases}, (rows, cases)
     ask.get("spans/2026-11?format=csv&table=contacts", 400)
     ask.get("spans/2026-13", 400)
+    for later in ("weeks/2099-W10", "spans/2099-W10", "spans/2099-03", "spans/2099-Q1", "spans/2099"):
+        assert "has not begun" in str(ask.get(later, 400)), later
     assert "of a week" in str(ask.get("spans/2026-11?format=html", 400))
     harmed = list(csv.DictReader(io.StringIO(ask.get("spans/2026-11?format=csv&table=harm"))))
     assert {row["complaint"] for row in harmed} == {row["complaint"] for row in rows if row["harm"] == "yes"} != set(), harmed
