@@ -30,7 +30,7 @@ static int queue(struct store *store, const char *kind, const struct alarm *a, j
                                     .case_id = a->placed->case_id,
                                     .message_id = message_id,
                                     .created_ms = a->why->at_ms};
-    bool harm = strcmp(kind, OUTBOX_URGENT) == 0 && !a->taken_back;
+    bool harm = strcmp(kind, OUTBOX_URGENT) == 0 && !a->taken_back && !a->at_once;
     return outgoing_add_urgent(store, &mail, harm ? harm_gather_ms(a->desk->harm) : 0, event,
                                ret_gathered, err);
 }

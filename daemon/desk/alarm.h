@@ -17,6 +17,7 @@ struct alarm {
     const json_t *contact;    /* masked in it; NULL none */
     bool *gathered;           /* set: it waits for others of the case; NULL: not asked */
     const json_t *taken_back; /* words of harm that are said no more; NULL: `body` says harm */
+    bool at_once;             /* it never waits for others of the case */
 };
 
 /* The urgent mail. */

@@ -59,6 +59,12 @@ static json_t *words_without(const json_t *a, const json_t *b)
     return words;
 }
 
+/* Whoever was told where it lies holds the wrong lot now. */
+static bool is_moved(const struct correcting_work *w)
+{
+    return w->c->placed.lot_id != w->found.lot_id || w->c->placed.case_id != w->found.case_id;
+}
+
 static int tell_harm(const struct correcting_work *w, struct error *err)
 {
     const json_t *was = json_object_get(w->stored, "harm"),
@@ -81,6 +87,10 @@ static int tell_harm(const struct correcting_work *w, struct error *err)
     } else if (json_array_size(went)) {
         alarm.what = "a correction took it back";
         alarm.taken_back = went;
+        rc = alarm_queue(w->store, &alarm, err);
+    } else if (is_moved(w) && (json_array_size(is) || w->form->harm_possible)) {
+        alarm.what = "a correction says that it is about another lot";
+        alarm.at_once = true;
         rc = alarm_queue(w->store, &alarm, err);
     }
     json_decref(came);

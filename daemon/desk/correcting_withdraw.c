@@ -29,7 +29,8 @@ static int tell_withdrawn(struct correcting_work *w, bool undo, struct error *er
                                 .body = w->found.body,
                                 .contact = w->contact,
                                 .gathered = &w->c->mail_gathered,
-                                .taken_back = undo ? NULL : harm};
+                                .taken_back = undo ? NULL : harm,
+                                .at_once = undo};
     if (undo ? json_array_size(harm) || possible : json_array_size(harm) > 0)
         return alarm_queue(w->store, &alarm, err);
     return alarm_case_emptied(w->store, &alarm, undo, err);

@@ -168,6 +168,8 @@ static int take_told(void *arg, const struct outbox_urgent *mail)
     json_t *event = NULL;
     if (jsonx_parse(mail->payload, strlen(mail->payload), &event, NULL))
         return 0;
+    if (json_is_true(json_object_get(event, "taken_back")))
+        json_object_clear(g->kinds); /* the last word is that there is none: the next is news */
     add_kinds(g->kinds, event);
     g->at_ms = mail->at_ms > g->at_ms ? mail->at_ms : g->at_ms;
     if (mail->waits && json_object_get(event, "reports")) {
@@ -250,6 +252,8 @@ int outgoing_add_urgent(struct store *store, const struct outbox_new *mail, int6
         rc = outgoing_add(store, mail, event, err);
     else
         json_decref(event);
+    if (!rc && mail->case_id && gather_ms <= 0) /* what waits was said before it */
+        rc = outbox_gathered_now(store, mail->case_id, mail->created_ms, err);
     json_decref(g.kinds);
     json_decref(g.gather);
     return rc;

@@ -173,6 +173,17 @@ int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span sinc
 #define IS_DUE "d.state = 'waiting' AND (d.due_ms <= ?1 OR d.due_ms > ?2)"
 #define GATHERS_STILL "o.state = 'open' AND o.not_before_ms IS NOT NULL AND NOT o.taken_up"
 
+int outbox_gathered_now(struct store *store, int64_t case_id, int64_t now_ms, struct error *err)
+{
+    static const char DELIVERY[] =
+        "UPDATE outbox_delivery SET due_ms = ?2 WHERE state = 'waiting' AND due_ms > ?2 AND mail_id"
+        " IN (SELECT o.id FROM outbox o WHERE o.case_id = ?1 AND " GATHERS_STILL ")";
+    static const char MAIL[] = "UPDATE outbox AS o SET not_before_ms = min(not_before_ms, ?2)"
+                               " WHERE o.case_id = ?1 AND " GATHERS_STILL;
+    int rc = db_run(store, DELIVERY, DB(DB_INT(case_id), DB_MS(now_ms)), err);
+    return rc ? rc : db_run(store, MAIL, DB(DB_INT(case_id), DB_MS(now_ms)), err);
+}
+
 int outbox_gathered_due(struct store *store, int64_t now_ms, bool *ret, struct error *err)
 {
     static const char SQL[] = "SELECT 1 FROM outbox o JOIN outbox_delivery d ON d.mail_id = o.id"

@@ -64,6 +64,8 @@ typedef int (*outbox_each_urgent)(void *arg, const struct outbox_urgent *mail);
  * to what may be under way already, however long it waited for its turn. */
 int outbox_gathered_due(struct store *store, int64_t now_ms, bool *ret, struct error *err);
 int outbox_take_up(struct store *store, int64_t now_ms, struct error *err); /* those that are due */
+/* What a case gathers is due now. */
+int outbox_gathered_now(struct store *store, int64_t case_id, int64_t now_ms, struct error *err);
 /* Those of a case that may leave after `since_ms`, the oldest first; none that is held. A callback
  * may write. */
 int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span since_now,

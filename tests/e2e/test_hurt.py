@@ -238,6 +238,7 @@ def check_mail(binaries):
         assert "HARM" not in told[0]["Subject"] and "HARM REPORTED: C2" in told[-1]["Subject"], told
         assert "harm was reported" in told[-1].get_body(("plain",)).get_content(), told[-1]
         check_gathered(plant)
+        check_moved(plant)
         settle = {"cause": "packed-hot", "confirmed_by": "assay", "by": "mira", "anyway": "no bread at all"}
         status, answer = plant.post("/v1/cases/C2/verdict", settle)
         assert status == 200 and answer["alarm"] == "an urgent mail goes out at once", answer
@@ -292,6 +293,22 @@ def until(good, why):
             return
         time.sleep(.02)
     raise AssertionError(why())
+
+
+def check_moved(plant):
+    """Harm that is corrected to another lot is told again at once; after it was taken back the next report is news, and
+    what waited leaves before that it was taken back."""
+    told = lambda said: [m for m in mails(plant) if said in m.get_body(("plain",)).get_content()]
+    first = log(plant, lot="L1 6313 A0400", harm=["illness"])
+    log(plant, lot="L1 6313 A0400", harm=["illness"], note="the second of that lot")
+    assert not told("the second of that lot")
+    plant.client("correct", first["complaint"], "lot=L1 6313 A1200", "--reason", "the code was misread", "--by", "mira")
+    until(lambda: told("a correction says that it is about another lot, by mira"), lambda: [m["Subject"] for m in mails(plant)])
+    other = log(plant, lot="L1 6313 A0800", harm=["illness"])
+    assert "a moment ago" in log(plant, lot="L1 6313 A0800", harm=["illness"], note="another of this lot")["alarm"]
+    plant.client("correct", other["complaint"], "harm=no", "--reason", "meant the neighbour's", "--by", "mira")
+    until(lambda: told("another of this lot") and told("a correction took it back, by mira"), lambda: [m["Subject"] for m in mails(plant)])
+    assert log(plant, lot="L1 6313 A0800", harm=["illness"])["alarm"] == "an urgent mail goes out at once"
 
 
 def check_stuck_everywhere(plant):
