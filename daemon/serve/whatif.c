@@ -123,16 +123,16 @@ static int read_change(const struct setup *setup, const char *text, struct whati
 {
     const struct catalogue *catalogue = triage_catalogue(setup->triage);
     const struct catalogue_quantity *quantity = NULL;
-    char *name = xstrndup(text, strcspn(text, "=")), *end = NULL;
+    char *name = xstrndup(text, strcspn(text, "="));
     const char *value_text = text + strlen(name), *known = NULL;
-    double value = *value_text ? strtod(value_text + 1, &end) : NAN;
+    double value = NAN;
     int rc = 0;
     quantity = catalogue_said(catalogue, name);
     known = quantity ? taken(quantity->name) : NULL;
     if (!known) {
         hint_taken(catalogue, name, err);
         rc = error_set(err, ERROR_INVALID, "the models know nothing of %.60s", name);
-    } else if (!*value_text || !value_text[1] || *end || !isfinite(value)) {
+    } else if (!*value_text || text_to_double(value_text + 1, &value)) {
         rc = error_set(err, ERROR_INVALID, "must be QUANTITY=NUMBER, as core_at_pack_c=39");
     } else {
         rc = triage_check_quantity(setup->triage, known, value, err);

@@ -178,8 +178,8 @@ int outbox_gathered_now(struct store *store, int64_t case_id, int64_t now_ms, st
     static const char DELIVERY[] =
         "UPDATE outbox_delivery SET due_ms = ?2 WHERE state = 'waiting' AND due_ms > ?2 AND mail_id"
         " IN (SELECT o.id FROM outbox o WHERE o.case_id = ?1 AND " GATHERS_STILL ")";
-    static const char MAIL[] = "UPDATE outbox AS o SET not_before_ms = min(not_before_ms, ?2)"
-                               " WHERE o.case_id = ?1 AND " GATHERS_STILL;
+    static const char MAIL[] = "UPDATE outbox AS o SET not_before_ms = ?2 WHERE o.case_id = ?1 AND"
+                               " o.not_before_ms > ?2 AND " GATHERS_STILL;
     int rc = db_run(store, DELIVERY, DB(DB_INT(case_id), DB_MS(now_ms)), err);
     return rc ? rc : db_run(store, MAIL, DB(DB_INT(case_id), DB_MS(now_ms)), err);
 }

@@ -261,7 +261,7 @@ def what_if(ask):
     assert [row["is"] for row in told["changed"]] == [30, 5.1] and told["lot"] == lot, told
     product = ask.get(f"whatif?of={told['product']}")
     assert product["lot"] is None and product["hold"] is None and product["ways"][0] == dict(told["ways"][1], without_mold=None)
-    for wrong in ("set=nonsense=1", "set=crumb_ph=", "set=crumb_ph=40", "set=crumb_ph=5,crumb_ph=5.2", "hold=0", "share=100"):
+    for wrong in ("set=nonsense=1", "set=crumb_ph=", "set=crumb_ph=40", "set=crumb_ph=0x5", "set=crumb_ph=5,crumb_ph=5.2", "hold=0", "share=100"):
         ask.get(f"whatif?of={told['product']}&{wrong}", 400)
     ask.get("whatif?of=C999999", 404)
     ask.get("whatif?of=nothing+so+called", 404)
