@@ -21,11 +21,13 @@ bool text_is_utf8(const char *s, size_t length);
 size_t text_utf8_prefix(const char *s, size_t length);
 /* Columns the string takes on a terminal (wide East Asian characters two, combining none). */
 int text_columns(const char *s);
-/* Copies with ASCII letters lowered, accents of Latin letters dropped (á→a, ñ→n, ü→u, ß→ss),
- * runs of white space made one blank, ends trimmed, malformed bytes made '?'. Latin-1 Supplement
- * and Latin Extended-A and combining accents are covered; letters of Greek (accents dropped),
- * Cyrillic (Ё is Е) and Armenian are lowered. Cut at a character. Returns `out`. */
+/* Copies with Latin letters lowered and without their accents (á→a, ễ→e, đ→d, ß→ss; those of full
+ * width and of mathematics too), runs of white space made one blank, ends trimmed, malformed bytes
+ * made '?'. Combining accents are dropped; letters of Greek (accents dropped), Cyrillic (Ё is Е, Й
+ * is И) and Armenian are lowered. Cut at a character. Returns `out`. */
 char *text_fold(const char *s, char *out, size_t size);
+/* Of the alphabets above, is the first character a capital? */
+bool text_is_capital(const char *s);
 /* Copies at most size-1 bytes, cut at a character. Control characters, marks that turn the reading
  * direction and malformed bytes become '?'. Returns `out`. */
 char *text_clip(const char *s, char *out, size_t size);

@@ -1,4 +1,5 @@
 /* The half of text.h that looks at characters. */
+#include "base/latin_letters.h"
 #include "base/text.h"
 #include <assert.h>
 #include <stdlib.h>
@@ -154,23 +155,35 @@ int text_columns(const char *s)
 
 /* ---- folding ---- */
 
-/* U+00C0..U+017F without their accents, one entry a code point; "" keeps the character. */
-// clang-format off
-static const char *const latin_base[] = {
-    /* 00C0 */ "a", "a", "a", "a", "a", "a", "ae", "c", "e", "e", "e", "e", "i", "i", "i", "i",
-    /* 00D0 */ "d", "n", "o", "o", "o", "o", "o", "", "o", "u", "u", "u", "u", "y", "th", "ss",
-    /* 00E0 */ "a", "a", "a", "a", "a", "a", "ae", "c", "e", "e", "e", "e", "i", "i", "i", "i",
-    /* 00F0 */ "d", "n", "o", "o", "o", "o", "o", "", "o", "u", "u", "u", "u", "y", "th", "y",
-    /* 0100 */ "a", "a", "a", "a", "a", "a", "c", "c", "c", "c", "c", "c", "c", "c", "d", "d",
-    /* 0110 */ "d", "d", "e", "e", "e", "e", "e", "e", "e", "e", "e", "e", "g", "g", "g", "g",
-    /* 0120 */ "g", "g", "g", "g", "h", "h", "h", "h", "i", "i", "i", "i", "i", "i", "i", "i",
-    /* 0130 */ "i", "i", "ij", "ij", "j", "j", "k", "k", "k", "l", "l", "l", "l", "l", "l", "l",
-    /* 0140 */ "l", "l", "l", "n", "n", "n", "n", "n", "n", "n", "n", "n", "o", "o", "o", "o",
-    /* 0150 */ "o", "o", "oe", "oe", "r", "r", "r", "r", "r", "r", "s", "s", "s", "s", "s", "s",
-    /* 0160 */ "s", "s", "t", "t", "t", "t", "t", "t", "u", "u", "u", "u", "u", "u", "u", "u",
-    /* 0170 */ "u", "u", "u", "u", "w", "w", "y", "y", "y", "z", "z", "z", "z", "z", "z", "s",
-};
-// clang-format on
+static char lower(char c)
+{
+    return (char)(c >= 'A' && c <= 'Z' ? c + ('a' - 'A') : c);
+}
+
+/* The letters as a terminated text, a capital's as capitals; "" is not Latin. */
+static const char *latin_of(uint32_t c)
+{
+    static const char ASCII[2][26][2] = {
+        {"A", "B", "C", "D", "E", "F", "G", "H", "I", "J", "K", "L", "M",
+         "N", "O", "P", "Q", "R", "S", "T", "U", "V", "W", "X", "Y", "Z"},
+        {"a", "b", "c", "d", "e", "f", "g", "h", "i", "j", "k", "l", "m",
+         "n", "o", "p", "q", "r", "s", "t", "u", "v", "w", "x", "y", "z"}};
+    for (size_t i = 0; i < sizeof LATIN / sizeof LATIN[0] && c >= LATIN[i].first; i++)
+        if (c <= LATIN[i].last)
+            return LATIN[i].base[c - LATIN[i].first];
+    if (c >= 0xFF21 && c <= 0xFF5A && (c - 0xFF21) % 32 < 26) /* of full width */
+        return ASCII[(c - 0xFF21) / 32][(c - 0xFF21) % 32];
+    if (c >= 0x1D400 && c <= 0x1D6A3) /* of mathematics: bold, script and so on */
+        return ASCII[(c - 0x1D400) / 26 % 2][(c - 0x1D400) % 26];
+    return "";
+}
+
+/* An accent of its own, after its letter. */
+static bool is_accent(uint32_t c)
+{
+    return (c >= 0x0300 && c <= 0x036F) || (c >= 0x1AB0 && c <= 0x1AFF) ||
+           (c >= 0x1DC0 && c <= 0x1DFF) || (c >= 0x20D0 && c <= 0x20F0);
+}
 
 /* Greek, Cyrillic and Armenian: all of two bytes, before and after. */
 static uint32_t lower_other(uint32_t c)
@@ -184,7 +197,10 @@ static uint32_t lower_other(uint32_t c)
         {0x386, 0x3B1}, {0x388, 0x3B5}, {0x389, 0x3B7}, {0x38A, 0x3B9}, {0x38C, 0x3BF},
         {0x38E, 0x3C5}, {0x38F, 0x3C9}, {0x3AC, 0x3B1}, {0x3AD, 0x3B5}, {0x3AE, 0x3B7},
         {0x3AF, 0x3B9}, {0x3C2, 0x3C3}, {0x3CA, 0x3B9}, {0x3CB, 0x3C5}, {0x3CC, 0x3BF},
-        {0x3CD, 0x3C5}, {0x3CE, 0x3C9}, {0x401, 0x435}, {0x451, 0x435}};
+        {0x3CD, 0x3C5}, {0x3CE, 0x3C9}, {0x400, 0x435}, {0x401, 0x435}, {0x403, 0x433},
+        {0x407, 0x456}, {0x40C, 0x43A}, {0x40D, 0x438}, {0x40E, 0x443}, {0x419, 0x438},
+        {0x439, 0x438}, {0x450, 0x435}, {0x451, 0x435}, {0x453, 0x433}, {0x457, 0x456},
+        {0x45C, 0x43A}, {0x45D, 0x438}, {0x45E, 0x443}};
     for (size_t i = 0; i < sizeof PLAIN / sizeof PLAIN[0]; i++)
         if (PLAIN[i][0] == c)
             return PLAIN[i][1];
@@ -216,6 +232,29 @@ static bool put(char **out, size_t *left, const char *bytes, size_t length)
     return true;
 }
 
+/* Returns the bytes of what stands for the character; 0: itself. */
+static size_t fold_char(uint32_t c, char out[4])
+{
+    if (c < 0x80) {
+        out[0] = lower((char)c);
+        return 1;
+    }
+    if (c == 0xFFFD) {
+        out[0] = '?';
+        return 1;
+    }
+    if (c >= 0x386 && c <= 0x556) {
+        uint32_t low = lower_other(c);
+        out[0] = (char)(0xC0 | low >> 6);
+        out[1] = (char)(0x80 | (low & 0x3F));
+        return 2;
+    }
+    size_t length = 0;
+    for (const char *latin = latin_of(c); latin[length]; length++)
+        out[length] = lower(latin[length]);
+    return length;
+}
+
 char *text_fold(const char *s, char *out, size_t size)
 {
     char *end = out;
@@ -229,35 +268,31 @@ char *text_fold(const char *s, char *out, size_t size)
             blank = end > out;
             continue;
         }
-        if (c >= 0x0300 && c <= 0x036F) /* an accent of its own, after its letter */
+        if (is_accent(c))
             continue;
         if (blank && !put(&end, &left, " ", 1))
             break;
         blank = false;
-        char two[2];
-        char ascii = (char)(c >= 'A' && c <= 'Z' ? c + ('a' - 'A') : c);
-        const char *bytes = from;
-        size_t length = (size_t)(s - from);
-        if (c < 0x80) {
-            bytes = &ascii;
-        } else if (c == 0xFFFD) {
-            bytes = "?";
-            length = 1;
-        } else if (c >= 0xC0 && c <= 0x17F && latin_base[c - 0xC0][0]) {
-            bytes = latin_base[c - 0xC0];
-            length = strlen(bytes);
-        } else if (c >= 0x386 && c <= 0x556) {
-            uint32_t low = lower_other(c);
-            two[0] = (char)(0xC0 | low >> 6);
-            two[1] = (char)(0x80 | (low & 0x3F));
-            bytes = two;
-        }
-        if (!put(&end, &left, bytes, length))
+        char folded[4] = "";
+        size_t length = fold_char(c, folded);
+        if (!put(&end, &left, length ? folded : from, length ? length : (size_t)(s - from)))
             break;
     }
     if (size)
         *end = '\0';
     return out;
+}
+
+bool text_is_capital(const char *s)
+{
+    uint32_t c = *s ? next(&s) : 0;
+    if (c < 0x80)
+        return c >= 'A' && c <= 'Z';
+    if (c >= 0x386 && c <= 0x556)
+        return (c <= 0x3AB && c != 0x390) || (c >= 0x400 && c <= 0x42F) ||
+               (c >= 0x460 && c <= 0x52F && c % 2 == 0) || c >= 0x531;
+    char first = latin_of(c)[0];
+    return first >= 'A' && first <= 'Z';
 }
 
 /* Characters that move a terminal's cursor or turn the reading direction of what follows. */
@@ -301,11 +336,6 @@ char *text_tame(const char *s, const char *kept)
         return NULL;
     }
     return tamed;
-}
-
-static char lower(char c)
-{
-    return (char)(c >= 'A' && c <= 'Z' ? c + ('a' - 'A') : c);
 }
 
 bool text_equal_fold(const char *a, const char *b)

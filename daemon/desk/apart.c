@@ -79,7 +79,8 @@ void apart_take(struct store *store, json_t *body, const json_t *contact, bool c
             continue;
         const struct mask_options options = {.contact = contact,
                                              .code = !is_lot || code_reads ? code : NULL,
-                                             .sure = is_code(f->name)};
+                                             .sure = is_code(f->name),
+                                             .prose = fields_is_prose(f->name)};
         take_field(f, body, &options, ret);
     }
 }
@@ -113,7 +114,7 @@ struct writing {
 
 static void mask_written(struct writing *w, const json_t *contact)
 {
-    const struct mask_options options = {.contact = contact, .code = w->codes};
+    const struct mask_options options = {.contact = contact, .code = w->codes, .prose = true};
     char *masked = mask_text(w->text, &options, NULL, NULL);
     free(w->text);
     w->text = masked;

@@ -21,7 +21,8 @@ struct past {
 static char *masked(const struct past *p, const char *field, const char *text)
 {
     bool code = strcmp(field, "lot_text") == 0 || strcmp(field, "reference") == 0;
-    const struct mask_options options = {.contact = p->caller, .sure = code};
+    const struct mask_options options = {
+        .contact = p->caller, .sure = code, .prose = fields_is_prose(field)};
     return mask_text(text, &options, NULL, NULL);
 }
 

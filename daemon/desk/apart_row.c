@@ -127,7 +127,7 @@ static void add_said_keys(struct keys *k, const json_t *said)
         json_object_foreach((json_t *)said, name, value) add_said_keys(k, value);
         return;
     }
-    const struct mask_options options = {.contact = k->caller};
+    const struct mask_options options = {.contact = k->caller, .prose = true};
     if (json_is_string(said))
         free(mask_text(json_string_value(said), &options, add_said_key, k));
 }

@@ -52,7 +52,9 @@ static json_t *mask_member(const struct masking *m, const char *name, const json
     if (!json_is_string(value) || !is_words(name))
         return json_copy((json_t *)value);
     bool code = strcmp(name, "lot_text") == 0 || strcmp(name, "reference") == 0;
-    const struct mask_options options = {.contact = m->caller, .sure = m->sure || code};
+    const struct mask_options options = {.contact = m->caller,
+                                         .sure = m->sure || code,
+                                         .prose = fields_is_prose(name) || !fields_is_typed(name)};
     char *text = mask_text(json_string_value(value), &options, NULL, NULL);
     json_t *told = json_string(text);
     free(text);

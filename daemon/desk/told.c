@@ -20,7 +20,9 @@ json_t *told_complaint(const json_t *body, const json_t *contact)
         const char *text = json_string_value(json_object_get(body, f->name));
         if (!(f->flags & FIELD_TYPED) || !text)
             continue;
-        char *masked = mask_contact(text, contact);
+        const struct mask_options options = {
+            .contact = contact, .prose = fields_is_prose(f->name), .one_line = true};
+        char *masked = mask_text(text, &options, NULL, NULL);
         json_object_set_new(told, f->name, json_string(masked));
         free(masked);
     }

@@ -376,6 +376,11 @@ const struct field *fields_find(const char *name)
     return NULL;
 }
 
+bool fields_is_prose(const char *name)
+{
+    return strcmp(name, "note") == 0;
+}
+
 bool fields_is_typed(const char *name)
 {
     const struct field *field = fields_find(name);

@@ -58,6 +58,8 @@ const struct field *fields_all(void);
 const struct field *fields_find(const char *name);
 /* One that people type, the lot's code among them: it may hold contact data. */
 bool fields_is_typed(const char *name);
+/* Sentences, as a note is: not the name of a place or of a product. */
+bool fields_is_prose(const char *name);
 /* The member of an object of the complaint, group "" for the complaint itself. */
 const struct field *fields_member(const char *group, const char *member);
 /* As people name it: by the whole name ("observed/colour" or "observed.colour"), by option, or by

@@ -230,7 +230,8 @@ static void append_plain(struct text_buffer *out, const char *at, size_t length,
 char *mask_text(const char *text, const struct mask_options *options, mask_found found, void *arg)
 {
     struct text_buffer out = {0};
-    const struct masked m = {text, options, mask_name_new(contact_text(options->contact, "name"))};
+    const char *name = contact_text(options->contact, "name");
+    const struct masked m = {text, options, mask_name_new(name, options->prose)};
     text_append(&out, "");
     for (const char *at = text; *at;) {
         enum mask_kind kind;
@@ -252,6 +253,7 @@ char *mask_text(const char *text, const struct mask_options *options, mask_found
 
 char *mask_contact(const char *text, const json_t *contact)
 {
-    return mask_text(text, &(struct mask_options){.contact = contact, .one_line = true}, NULL,
-                     NULL);
+    return mask_text(text,
+                     &(struct mask_options){.contact = contact, .prose = true, .one_line = true},
+                     NULL, NULL);
 }

@@ -13,6 +13,7 @@ struct mask_options {
     const json_t *contact; /* the caller's name, phone, email; or NULL */
     const char *code;      /* the lot code as read: its digits are no phone number; or NULL */
     bool sure;             /* a ticket or a code: a bare number in it is not taken for a phone's */
+    bool prose;            /* sentences: a capital within one tells a name from a word */
     bool one_line;         /* control characters become blanks */
 };
 /* What was found, as it stands in the text. */
@@ -24,10 +25,10 @@ typedef void (*mask_found)(void *arg, enum mask_kind kind, const char *at, size_
  * article number with its check digit and not of the code; what is the caller's own from five on);
  * the words of the caller's name, in any case, with or without accents (ü as "ue"), in any
  * alphabet, with any apostrophe, with an "s", written as one or with characters in them that are
- * not seen; one that is an ordinary word ("Brown") beside another of the name, beside a title or
- * as a possessor only. `found` may be NULL. malloc'd. */
+ * not seen; one that is an ordinary word ("Brown") beside another of the name, beside a title, as a
+ * possessor or, in prose, with a capital within a sentence only. `found` may be NULL. malloc'd. */
 char *mask_text(const char *text, const struct mask_options *options, mask_found found, void *arg);
-/* The same on one line, for mails. `contact` may be NULL. malloc'd. */
+/* The same of prose on one line, for mails. `contact` may be NULL. malloc'd. */
 char *mask_contact(const char *text, const json_t *contact);
 /* Bytes of the word there as names are looked for in it: apostrophes and characters that are not
  * seen belong to it. 0 if there is none. */

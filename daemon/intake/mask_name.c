@@ -175,6 +175,7 @@ static const char *spelled(uint32_t c, const char *plain)
         return "ae";
     case 0xC5:
     case 0xE5:
+    case 0x212B:
         return "aa";
     case 0xD6:
     case 0xF6:
@@ -212,11 +213,7 @@ char *mask_name_spelled(const char *text)
 static void fold_char(const char *at, size_t size, uint32_t c, struct folded *to)
 {
     char one[8] = {0}, plain[16];
-    bool wide = c >= 0xFF21 && c <= 0xFF5A;
-    if (wide)
-        one[0] = (char)(c - 0xFEE0);
-    else
-        memcpy(one, at, size);
+    memcpy(one, at, size);
     text_fold(one, plain, sizeof plain);
     add(to->plain, plain);
     add(to->spelled, spelled(c, plain));
@@ -241,6 +238,7 @@ struct mask_names {
     char *name;
     struct part *part;
     size_t count, capacity;
+    bool prose;
 };
 
 static void add_part(struct mask_names *n, const char *raw, size_t length, int place)
@@ -286,12 +284,13 @@ static void add_word(struct mask_names *n, const char *at, size_t length, int pl
     add_part(n, at, length, place);
 }
 
-struct mask_names *mask_name_new(const char *name)
+struct mask_names *mask_name_new(const char *name, bool prose)
 {
     if (!name || !*name)
         return NULL;
     struct mask_names *n = xcalloc(1, sizeof *n);
     n->name = xstrdup(name);
+    n->prose = prose;
     int place = 0;
     for (const char *at = n->name; *at;) {
         uint32_t c;
@@ -361,7 +360,7 @@ static struct hit hit_at(const struct mask_names *n, const char *at, int depth)
         if (kind != KIND_LETTER)
             continue;
         fold_char(at + length - size, size, c, &word);
-        const struct part *part = find(n, &word, isupper((unsigned char)*at));
+        const struct part *part = find(n, &word, text_is_capital(at));
         if (!part)
             continue;
         if (is_end(at + length, part->word.plain)) {
@@ -401,15 +400,34 @@ static size_t ideograms_at(const struct mask_names *n, const char *at)
 
 /* ---- a name that is a word as well ---- */
 
-static bool is_capital(const char *at)
+/* Between the words of one name: a blank, a stop, a slash, a hyphen of any kind. */
+static bool is_apart(uint32_t c)
 {
-    return isupper((unsigned char)*at);
+    return (c && c < 0x80 && strchr(" ,.-_/", (int)c)) || c == 0xA0 || c == 0xAD || c == 0x2212 ||
+           (c >= 0x2010 && c <= 0x2015);
 }
 
 static const char *skip_apart(const char *at)
 {
-    for (int i = 0; i < APART_MOST && *at && strchr(" ,.-_", *at); i++)
-        at++;
+    uint32_t c;
+    size_t size;
+    for (int i = 0; i < APART_MOST && *at; i++, at += size) {
+        size = char_at(at, &c);
+        if (!is_apart(c))
+            break;
+    }
+    return at;
+}
+
+static const char *back_apart(const char *text, const char *at)
+{
+    uint32_t c;
+    for (int i = 0; i < APART_MOST && at > text; i++) {
+        char_at(before(text, at), &c);
+        if (!is_apart(c))
+            break;
+        at = before(text, at);
+    }
     return at;
 }
 
@@ -424,8 +442,7 @@ static bool go_together(const struct part *first, const struct part *then, bool 
 /* The word before, if it is one. Returns where it begins, NULL if there is none. */
 static const char *word_before(const char *text, const char *at)
 {
-    for (int i = 0; i < APART_MOST && at > text && strchr(" ,.-_", at[-1]); i++)
-        at--;
+    at = back_apart(text, at);
     const char *from = at;
     while (from > text && kind_at(before(text, from)) == KIND_LETTER)
         from = before(text, from);
@@ -443,10 +460,25 @@ static bool follows_name(const struct mask_names *n, const char *text, const cha
     char *said = xstrndup(from, length < WORD_MOST ? length : WORD_MOST - 1);
     text_fold(said, word, sizeof word);
     free(said);
-    if (is_one_of(word, TITLES) || (is_capital(at) && is_one_of(word, BEFORE)))
+    if (is_one_of(word, TITLES) || (text_is_capital(at) && is_one_of(word, BEFORE)))
         return true;
     struct hit hit = hit_at(n, from, 0);
-    return hit.part && go_together(hit.part, part, is_capital(from) && is_capital(at));
+    return hit.part && go_together(hit.part, part, text_is_capital(from) && text_is_capital(at));
+}
+
+/* "call Brown back": a word has no capital within a sentence, but in a text of capitals. */
+static bool is_written_as_name(const char *text, const char *at, struct hit hit)
+{
+    uint32_t c;
+    const char *second = at + char_at(at, &c), *end = at + hit.length;
+    const char *last = at;
+    while (last > text && last[-1] == ' ')
+        last--;
+    if (!text_is_capital(at) || text_is_capital(second) || last == text ||
+        mask_words_dates(hit.part->word.plain))
+        return false;
+    bool within = last[-1] == ',' || kind_at(before(text, last)) == KIND_LETTER;
+    return within && kind_at(skip_apart(end)) != KIND_DIGIT;
 }
 
 static bool is_named(const struct mask_names *n, const char *text, const char *at, struct hit hit)
@@ -457,11 +489,11 @@ static bool is_named(const struct mask_names *n, const char *text, const char *a
     uint32_t c;
     size_t mark = char_at(end, &c);
     bool owns = kind_of(c) == KIND_APOSTROPHE && (end[mark] == 's' || end[mark] == 'S');
-    if (owns && is_capital(at))
+    if ((owns && text_is_capital(at)) || (n->prose && is_written_as_name(text, at, hit)))
         return true;
     const char *then = skip_apart(end);
     struct hit next = then > end ? hit_at(n, then, 0) : (struct hit){0};
-    if (next.part && go_together(hit.part, next.part, is_capital(at) && is_capital(then)))
+    if (next.part && go_together(hit.part, next.part, text_is_capital(at) && text_is_capital(then)))
         return true;
     return follows_name(n, text, at, hit.part);
 }

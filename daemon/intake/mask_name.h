@@ -7,8 +7,9 @@
 
 struct mask_names;
 
-/* The parts of one name or several; NULL is none. Free with mask_name_free(). */
-struct mask_names *mask_name_new(const char *name);
+/* The parts of one name or several; NULL is none. `prose`: what is looked through are sentences, in
+ * which a capital tells a name from a word. Free with mask_name_free(). */
+struct mask_names *mask_name_new(const char *name, bool prose);
 void mask_name_free(struct mask_names *names);
 /* Bytes of a part of the name (or of parts written as one word) that begins at `at`, a place in
  * `text`; 0 if there is none. A plural's or possessor's "s" is left. */
@@ -23,5 +24,7 @@ char *mask_name_spelled(const char *text);
 char *mask_name_plain(const char *text);
 /* A name that is an ordinary word too: a colour, a month, what a loaf is or does. */
 bool mask_words_common(const char *folded);
+/* One that has a capital anyhow: a month, a day. */
+bool mask_words_dates(const char *folded);
 
 #endif

@@ -68,6 +68,19 @@ static void lengths_and_columns(void **state)
     assert_int_equal(text_columns("\xff"), 1);
 }
 
+static void capitals(void **state)
+{
+    static const char *const LARGE[] = {"Ab",           "\u0110\u1ed7", "\u1ec4n", "\u212bn",
+                                        "\u0416\u0438", "\u0386\u03b1", "\uff31"};
+    static const char *const SMALL[] = {"aB",     "\u0111", "\u1ec5", "\u00df",
+                                        "\u0436", "\u03ac", "7",      ""};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(LARGE); i++)
+        assert_true(text_is_capital(LARGE[i]));
+    for (size_t i = 0; i < COUNT_OF(SMALL); i++)
+        assert_false(text_is_capital(SMALL[i]));
+}
+
 static void folding(void **state)
 {
     (void)state;
@@ -86,6 +99,11 @@ static void folding(void **state)
         {"a\xff\xc3", "a?"
                       "?"},
         {"3\u00d74", "3\u00d74"},
+        {"NGUY\u1ec4N H\u1ea0NH \u0111\u1ee9c", "nguyen hanh duc"},
+        {"\u0218\u0163efan \u1e24\u0101 Gro\u1e9e", "stefan ha gross"},
+        {"\u212b\u212a \u01cdj\u01c8", "ak ajlj"},
+        {"\uff31\uff4c \U0001d400\U0001d41b q\u0332", "ql ab q"},
+        {"\u0416\u0419 \u0438\u0306", "\u0436\u0438 \u0438"},
     };
     char out[64];
     for (size_t i = 0; i < COUNT_OF(cases); i++)
@@ -287,6 +305,7 @@ int main(void)
         cmocka_unit_test(utf8_is_checked),
         cmocka_unit_test(lengths_and_columns),
         cmocka_unit_test(folding),
+        cmocka_unit_test(capitals),
         cmocka_unit_test(clipping),
         cmocka_unit_test(strict_doubles),
         cmocka_unit_test(strict_integers),

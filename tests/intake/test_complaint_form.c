@@ -277,6 +277,8 @@ static void keys_of_people_fold(void **state)
     assert_string_equal(key, "#321001055");
     complaint_form_contact_key("José  PÉREZ", key, sizeof key);
     assert_string_equal(key, "jose perez");
+    complaint_form_contact_key("NGUYỄN Hạnh Đức", key, sizeof key);
+    assert_string_equal(key, "nguyen hanh duc");
 }
 
 int main(void)

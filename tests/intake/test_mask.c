@@ -31,6 +31,16 @@ static void names_in_any_alphabet(void **state)
         {"李小雷", "我是李小雷打电话", "我是[name]打电话"},
         {"Li Wei", "Li said a little, WEI too", "[name] said a little, [name] too"},
         {"Jürgen Straße", "JURGEN STRASSE", "[name] [name]"},
+        {"Nguyễn Hạnh", "NGUYỄN HẠNH called, Ms Nguyen again, hanh",
+         "[name] [name] called, Ms [name] again, [name]"},
+        {"Trần Đức", "TRẦN, tran, DUC, đức", "[name], [name], [name], [name]"},
+        {"Linh Nguyen", "Nguyễn, nguyễn's", "[name], [name]'s"},
+        {"Đỗ Vũ", "Do and Vu, do it; ĐỖ VŨ", "[name] and [name], do it; [name] [name]"},
+        {"Ștefan Țurcanu", "Stefan TURCANU; Ştefan Ţurcanu", "[name] [name]; [name] [name]"},
+        {"Ḥasan Ṣāliḥ", "hasan, Salih, ḤASAN", "[name], [name], [name]"},
+        {"Jürgen Groß", "GROẞ, gross", "[name], [name]"},
+        {"\u00C5sa Holm", "\u212Bsa, Aasa, A\u030Asa", "[name], [name], [name]"},
+        {"Андрей Нойман", "АНДРЕИ\u0306", "[name]"},
     };
     (void)state;
     for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
@@ -98,6 +108,14 @@ static void names_that_are_words(void **state)
         {"Rose Baker", "this is Rose, I'm Rose, it is rose; Rose spots",
          "this is [name], I'm [name], it is rose; Rose spots"},
         {"Rose Baker", "rose spots on the baker's loaf", "rose spots on the baker's loaf"},
+        {"Anna Smith", "Smith called, SMITH, call Smith back; Smith, A., Smith\u2011bread, smith",
+         "[name] called, [name], call [name] back; [name], A., [name]\u2011bread, [name]"},
+        {"Anna Smith-Jones", "Smith\u2011Jones, Smith/Jones", "[name]\u2011[name], [name]/[name]"},
+        {"Ann White-Vogt", "white\u2011vogt, white/vogt, vogt \u2013 white",
+         "[name]\u2011[name], [name]/[name], [name] \u2013 [name]"},
+        {"May Brown", "call Brown back, it was Brown. Brown spots; BROWN MOLD, Brown 680 g",
+         "call [name] back, it was [name]. Brown spots; BROWN MOLD, Brown 680 g"},
+        {"May Brown", "bought in May: brown mold", "bought in May: brown mold"},
     };
     (void)state;
     assert_rows(ROWS, sizeof ROWS / sizeof ROWS[0]);
