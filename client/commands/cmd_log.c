@@ -89,6 +89,17 @@ static void complete(struct client *c, json_t *complaint)
     json_object_set_new(complaint, "id", json_string(id));
 }
 
+/* The date as it was understood, before what is said to the caller: 05/06 may be meant otherwise.
+ */
+static void read_back(const struct client *c, const json_t *complaint)
+{
+    const struct form_day day = zone_day(c->zone);
+    char *date = form_show(complaint, fields_find("code_date"), &day);
+    if (date && *date)
+        view_textf(&c->view, VIEW_PLAIN, 0, 2, "Date on bag: %s", date);
+    free(date);
+}
+
 static int log_one(struct client *c, json_t *complaint)
 {
     struct error err = {0};
@@ -98,8 +109,10 @@ static int log_one(struct client *c, json_t *complaint)
     if (rc == 0) {
         if (c->json)
             client_print(answer);
-        else
+        if (!c->json) {
+            read_back(c, complaint);
             deliver_show(&c->view, complaint, answer);
+        }
         json_decref(answer);
         return EXIT_DONE;
     }

@@ -118,6 +118,25 @@ static void doubt_code_date(const struct doubting *d)
     complaint_form_doubt(d->form, "code_date", why);
 }
 
+/* Where a product is named and no lot: a pack made on the day of the report bears the latest date
+ * there can be, and one that is past its date was old stock, or the date was misread. */
+static void doubt_code_life(const struct doubting *d)
+{
+    char why[160], date[16];
+    int32_t day = d->form->code_day, today = tz_day(d->desk->tz, d->form->received_ms);
+    if (day == WHEN_UNKNOWN_DAY || !product_named_one(&d->product))
+        return;
+    int32_t latest = today + d->product.row[0].shelf_life_days;
+    if (day > latest)
+        snprintf(why, sizeof why, "later than a %s made today is best by, %s",
+                 d->product.row[0].product, day_format(latest, date));
+    else if (day < today)
+        snprintf(why, sizeof why, "before the day of the report: old stock, or misread");
+    else
+        return;
+    complaint_form_doubt(d->form, "code_date", why);
+}
+
 static void doubt_lots_product(const struct doubting *d)
 {
     char why[192];
@@ -154,8 +173,10 @@ void doubts_add(const struct desk *desk, struct store *store, const struct compl
     doubt_place(&d, "route", LOT_FIND_ROUTE);
     if (!lot_id)
         lot_id = placing->read_lot_id;
-    if (!lot_id || lot_find_by_id(store, lot_id, &d.lot, NULL))
+    if (!lot_id || lot_find_by_id(store, lot_id, &d.lot, NULL)) {
+        doubt_code_life(&d);
         return;
+    }
     doubt_received(&d);
     doubt_day(&d, "found_on", form->found_day);
     doubt_day(&d, "bought_on", form->bought_day);

@@ -27,6 +27,11 @@ def lines(*rows):
 
 
 class Options(ClientTest):
+    def test_a_best_by_date_is_read_back_before_what_is_said(self):
+        _, out, _ = self.run_client("log", "--symptom", "mold", "--code-date", "2026-11-27")
+        self.assertRegex(out, r"\ADate on bag: Fri 2026-11-27")
+        self.assertNotIn("Date on bag", self.run_client("log", "--symptom", "mold")[1])
+
     def test_options_become_the_complaint(self):
         code, documents = self.json(
             "log", "--symptom", "mould", "--lot", "L2 6321", "--product", "W24", "--code-date",

@@ -105,6 +105,30 @@ static void an_allergen_by_itself_may_be_harm(void **state)
     fills(f, "{'symptom':'mold','note':'mold on the sesame'}", "");
 }
 
+static void doubts_date(struct fixture *f, const char *date, const char *why)
+{
+    struct taking t;
+    char more[128], uuid[] = FIRST;
+    memcpy(uuid + sizeof uuid - 3, date + 8, 2); /* another report for another date */
+    snprintf(more, sizeof more, "{'lot_text':null,'product':'B24','code_date':'%s'}", date);
+    assert_int_equal(fixture_take(f, uuid, more, &t), 0);
+    char *doubts = jsonx_dump(t.form->doubts);
+    if (*why ? !strstr(doubts, why) : strstr(doubts, "code_date") != NULL)
+        fail_msg("%s: %s", date, doubts);
+    free(doubts);
+    taking_clear(&t);
+}
+
+/* B24 keeps 10 days; reported on 20 November. */
+static void a_date_that_no_pack_can_bear_is_doubted(void **state)
+{
+    names(*state);
+    doubts_date(*state, "2026-12-01", "later than a B24 made today is best by, 2026-11-30");
+    doubts_date(*state, "2026-11-30", "");
+    doubts_date(*state, "2026-11-20", "");
+    doubts_date(*state, "2026-11-19", "before the day of the report");
+}
+
 static void a_corrected_note_takes_its_names_with_it(void **state)
 {
     struct fixture *f = *state;
@@ -127,6 +151,7 @@ int main(void)
         ROW(a_name_is_no_colour),
         ROW(what_is_taken_is_looked_up),
         ROW(an_allergen_by_itself_may_be_harm),
+        ROW(a_date_that_no_pack_can_bear_is_doubted),
         ROW(a_corrected_note_takes_its_names_with_it),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
