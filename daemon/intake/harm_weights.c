@@ -10,6 +10,9 @@
 
 enum { FEATURE = 2 * LEXICON_WORD, SHORT_STEM = 4, LONG_STEM = 6, HARMLESS = HARM_WEIGHTS_KINDS };
 enum { MOST = 100 }; /* of a weight or threshold */
+/* Words; in fewer it says nothing how the text begins and ends, or what stands beside what: of
+ * short notes most that are kept tell of harm, and so "the bread" alone weighed as illness. */
+enum { PAIRS_LEAST = 4 };
 
 struct weight {
     const char *feature; /* the document's; NULL: a free place of the table */
@@ -90,6 +93,8 @@ void harm_weights_word(const struct note_word *words, int count, int at, harm_we
     visit(arg, at, text);
     visit_stem(text, SHORT_STEM, at, visit, arg);
     visit_stem(text, LONG_STEM, at, visit, arg);
+    if (count < PAIRS_LEAST)
+        return;
     visit_pair(begins ? "^" : text_of(&words[at - 1]), text, at, visit, arg);
     if (at + 1 == count || words[at + 1].before == PAUSE_SENTENCE)
         visit_pair(text, "$", at, visit, arg);

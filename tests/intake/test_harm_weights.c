@@ -72,12 +72,14 @@ static void what_stands_in_it_is_summed(void **state)
         {"queas", "possible <queas>"},           /* four letters of it */
         {"Queasyness", "possible <Queasyness>"}, /* and six */
         {"we were QUEASY all night", "said illness <QUEASY all night>"},
-        {"all, night", "possible <night>"}, /* a comma parts no pair */
-        {"all. night", "low"},              /* a sentence does */
-        {"he counted 12", "said illness <12>"},
-        {"12 of them", "low"},
+        {"it was all, night", "possible <night>"}, /* a comma parts no pair */
+        {"it was all. night", "low"},              /* a sentence does */
+        {"there he counted 12", "said illness <12>"},
+        {"12 of them all", "low"},
         {"a gash", "said injury <gash>"},
-        {"no gash", "low"},
+        {"there was no gash", "low"},
+        {"all night", "low"}, /* so few words begin, end and pair with nothing */
+        {"counted 12", "low"},
         {"gash and queasy, stale bread", "said injury <gash and queasy>"},
         {"gash... stale", "low"},
         {"stale, stale and stale", "low"},
@@ -213,6 +215,9 @@ static void as_shipped(void **state)
 static void everyday_words_are_no_harm(void **state)
 {
     static const char *const notes[] = {
+        "Ottoline's bread",
+        "plain",
+        "the bread",
         "noticed it after the weekend",
         "all over the loaf",
         "came after the holiday",
@@ -313,7 +318,7 @@ static void everyday_words_are_no_harm(void **state)
         free(got);
     }
     assert_int_equal(said, 0);
-    assert_true(possible * 20 <= NOTES);
+    assert_true(possible * 16 <= NOTES);
 }
 
 static char *heard_shipped(const char *note)
