@@ -320,7 +320,7 @@ class Asking(ClientTest):
         self.assertEqual(self.last()["method"], "GET")
         self.ok("hold", "--reach", "C1", "--reason", "hot", "--by", "qa", "--yes")
         self.assertEqual(json.loads(self.last()["body"]), {
-            "lots": ["L2-6321-C0600"], "reason": "hot", "by": "qa", "case": "C1"})
+            "lots": ["L2-6321-C0600"], "reason": "hot", "by": "qa", "case": "C1", "skip_gone": True})
         code, out, err = self.run_client("hold", "--reach", "C1", "--reason", "hot", "--yes",
                                          "--at-least", "91")
         self.assertEqual((code, out), (5, ""), err)

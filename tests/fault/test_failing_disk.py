@@ -136,7 +136,7 @@ class Story:
             self.exported = True
 
     def restore(self):
-        if self.at_backup is not None and self.client("restore", "b.db"):
+        if self.at_backup is not None and self.client("restore", "b.db", "--yes"):
             self.logged = [one for one in self.logged if one in self.at_backup]
 
     def tell(self):
