@@ -245,7 +245,7 @@ def a_backup_comes_back_and_what_was_there_is_kept():
         pid = plant.daemon.pid
         code, shown = plant.answer_on_a_terminal(["restore", "b.db"], "no")
         shown = " ".join(shown.split())
-        assert code == 1 and "Nothing was restored" in shown and "complaints 1" in shown, shown
+        assert code == 1 and "Nothing was restored" in shown and "complaints 2, complaints of harm 1" in shown, shown
         assert re.search(r"holds what came until \S.*lacks .*holds 2.*first complaint it lacks came \S", shown), shown
         plant.client("restore", "b.db", check=2)
         assert plant.get(f"/v1/complaints/{two['id']}")[0] == 200 and plant.daemon.pid == pid
