@@ -53,7 +53,18 @@ static int read_lists(const struct setup *setup, struct store *store, int32_t to
         rc = call_back_count(store, today, &lists->call_back_count, err);
     if (!rc)
         rc = call_backs_lost_json(store, LISTED_MOST, &lists->unreachable, err);
-    return rc ? rc : call_back_unreachable_count(store, &lists->unreachable_count, err);
+    return rc ? rc
+              : call_back_unreachable_count(store, WHEN_UNKNOWN_MS, &lists->unreachable_count, err);
+}
+
+/* Harm of today was mailed as it came: by itself it makes no list. */
+static int is_due(const struct setup *setup, struct store *store, int32_t today,
+                  const struct event_due_lists *lists, bool *ret, struct error *err)
+{
+    int64_t old = 0;
+    int rc = call_back_unreachable_count(store, tz_day_start_ms(setup->tz, today), &old, err);
+    *ret = lists->overdue_count || lists->call_back_count || old;
+    return rc;
 }
 
 static int make(const struct setup *setup, struct store *store, int32_t today, struct day *d,
@@ -61,9 +72,12 @@ static int make(const struct setup *setup, struct store *store, int32_t today, s
 {
     struct event_due_lists lists = {0};
     bool began = store_look(store);
+    bool due = false;
     int rc = read_lists(setup, store, today, &lists, err);
+    if (!rc)
+        rc = is_due(setup, store, today, &lists, &due, err);
     store_unlook(store, began);
-    if (rc || !(lists.overdue_count || lists.call_back_count || lists.unreachable_count)) {
+    if (rc || !due) {
         json_decref(lists.overdue);
         json_decref(lists.call_backs);
         json_decref(lists.unreachable);

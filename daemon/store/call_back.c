@@ -103,10 +103,11 @@ int call_back_possible(struct store *store, const char *report, bool *ret, struc
     " AND NOT EXISTS (SELECT 1 FROM call_back b WHERE b.report = c.uuid AND b.answered_id IS"      \
     " NOT NULL) AND NOT " KNOWN("c.uuid", "c.id")
 
-int call_back_unreachable_count(struct store *store, int64_t *ret, struct error *err)
+int call_back_unreachable_count(struct store *store, int64_t before_ms, int64_t *ret,
+                                struct error *err)
 {
-    static const char SQL[] = "SELECT count(*)" LOST;
-    return db_number(store, SQL, NULL, ret, err);
+    static const char SQL[] = "SELECT count(*)" LOST " AND (?1 IS NULL OR c.logged_ms < ?1)";
+    return db_number(store, SQL, DB(DB_MS(before_ms)), ret, err);
 }
 
 int call_back_unreachable(struct store *store, int limit, call_back_each_lost each, void *arg,

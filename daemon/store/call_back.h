@@ -43,7 +43,9 @@ typedef int (*call_back_each_lost)(void *arg, const char *complaint, int64_t com
                                    int64_t case_id);
 int call_back_unreachable(struct store *store, int limit, call_back_each_lost each, void *arg,
                           struct error *err);
-int call_back_unreachable_count(struct store *store, int64_t *ret, struct error *err);
+/* Logged before then; WHEN_UNKNOWN_MS: all. */
+int call_back_unreachable_count(struct store *store, int64_t before_ms, int64_t *ret,
+                                struct error *err);
 /* Is it known how to reach who reported it? */
 int call_back_possible(struct store *store, const char *report, bool *ret, struct error *err);
 
