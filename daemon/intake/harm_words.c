@@ -414,7 +414,7 @@ static void reading_begin(const struct harm_words *words, const char *text, stru
     r->languages = words ? words->count : 0;
     int count = lexicon_split(text, &r->split);
     lexicon_squeeze(r->split, count);
-    for (int i = 0; i < r->languages; i++)
+    for (int i = 0; words && i < r->languages; i++)
         text_begin(words, &words->languages[i], text, r->split, count, &r->texts[i]);
     forget_foreign(r->texts, r->languages);
     for (int i = 0; i < r->languages; i++) {
