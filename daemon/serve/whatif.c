@@ -137,7 +137,7 @@ static int read_change(const struct setup *setup, const char *text, struct whati
     } else {
         rc = triage_check_quantity(setup->triage, known, value, err);
     }
-    for (size_t i = 0; i < asked->change_count && !rc; i++)
+    for (size_t i = 0; known && i < asked->change_count && !rc; i++)
         if (strcmp(asked->changes[i].quantity, known) == 0)
             rc = error_set(err, ERROR_INVALID, "%s is set twice", known);
     if (!rc && asked->change_count == WHATIF_CHANGES)
@@ -181,10 +181,10 @@ void whatif_get(struct request *rq, struct store *store)
     struct whatif asked = {.limits = setup->limits};
     struct subject subject = {0};
     json_t *answer = NULL;
-    const char *word = request_query(rq, "of");
-    int rc = word && *word ? 0 : error_set(&err, ERROR_INVALID, "a lot, a case or a product");
+    const char *of = request_query(rq, "of"), *word = of ? of : "";
+    int rc = *word ? 0 : error_set(&err, ERROR_INVALID, "a lot, a case or a product");
     if (rc)
-        error_field(&err, "of", word ? word : "");
+        error_field(&err, "of", word);
     if (!rc)
         rc = read_query(rq, setup, &asked, &err);
     if (!rc)
