@@ -142,7 +142,7 @@ static int read_change(const struct setup *setup, const char *text, struct whati
             rc = error_set(err, ERROR_INVALID, "%s is set twice", known);
     if (!rc && asked->change_count == WHATIF_CHANGES)
         rc = error_set(err, ERROR_INVALID, "more than %d changes", WHATIF_CHANGES);
-    if (!rc)
+    if (!rc && known)
         asked->changes[asked->change_count++] = (struct model_change){known, value};
     else
         error_field(err, "set", text);
