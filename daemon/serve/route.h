@@ -70,7 +70,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("GET", "weeks/*.html", STUDY, QUICK, weeks_page, "by against") \
     X("GET", "weeks/*", STUDY, QUICK, weeks_get, "by against format table") \
     X("GET", "spans/*", STUDY, QUICK, weeks_span, "by against format table") \
-    X("GET", "trace", STUDY, QUICK, weeks_trace, "cases symptom from to") \
+    X("GET", "trace", STUDY, LONG, weeks_trace, "cases symptom from to") \
     X("GET", "scores", STUDY, QUICK, weeks_scores, "from to") \
     X("GET", "returns", STUDY, QUICK, returns_get, "from to") \
     X("GET", "gaps", STUDY, LONG, gaps_get, "weeks within record") \
