@@ -4,6 +4,7 @@
 #include "store/company_count.h"
 #include "tell/case_json.h"
 #include "tell/measured_json.h"
+#include "tell/mold_days.h"
 #include "tell/tell.h"
 #include <math.h>
 #include <stdlib.h>
@@ -66,22 +67,8 @@ static json_t *dispatch_json(const struct triage *triage, const struct lot_recor
     return list;
 }
 
-/* Past the horizon no number is told but the horizon's own. */
-static json_t *days_json(const struct mold_prediction *mold, double days)
-{
-    return jsonx_rounded(fmin(days, mold->horizon_days), 2);
-}
-
-static json_t *range_json(const struct mold_prediction *mold)
-{
-    const struct spread_range *days = &mold->mold_free_days;
-    return json_pack("{s:o, s:o, s:o, s:b, s:b, s:s}", "low", days_json(mold, days->low), "typical",
-                     days_json(mold, days->typical), "high", days_json(mold, days->high), "beyond",
-                     days->typical > mold->horizon_days, "valid", mold->valid, "reason",
-                     mold->reason);
-}
-
-/* Nor are days counted from a specification that lies past it: that some are lost is told. */
+/* No days are counted from a specification that lies past the horizon: that some are lost is told.
+ */
 static json_t *terms_json(const struct mold_prediction *mold,
                           const struct mold_prediction *specified)
 {
@@ -130,10 +117,10 @@ static json_t *prediction_json(const struct triage *triage, const struct model_l
     predict_firmness(&lot->specified, NULL, &triage->models, 5, &firm_specified);
     return json_pack(
         "{s:{s:o, s:o, s:o, s:s, s:o}, s:{s:i, s:o, s:o}, s:{s:o, s:o, s:b}, s:o}",
-        "mold_free_days", "as_made", range_json(&made), "as_specified", range_json(&specified),
-        "terms", terms_json(&made, &specified), "costliest", predict_term_name(made.costliest),
-        "curve", curve_json(triage, lot), "firmness", "day", 5, "as_made",
-        jsonx_rounded(firm.valid ? firm.ratio.typical : NAN, 2), "as_specified",
+        "mold_free_days", "as_made", mold_days_json(&made), "as_specified",
+        mold_days_json(&specified), "terms", terms_json(&made, &specified), "costliest",
+        predict_term_name(made.costliest), "curve", curve_json(triage, lot), "firmness", "day", 5,
+        "as_made", jsonx_rounded(firm.valid ? firm.ratio.typical : NAN, 2), "as_specified",
         jsonx_rounded(firm_specified.valid ? firm_specified.ratio.typical : NAN, 2), "odor", "cold",
         jsonx_rounded(odor.cold.ratio, 3), "warm", jsonx_rounded(odor.warm.ratio, 3), "valid",
         odor.valid, "condensate_g", jsonx_rounded(made.facts.condensate.free_g, 2));

@@ -1,7 +1,7 @@
 #include "tell/whatif.h"
 #include "base/jsonx.h"
 #include "rank/case_rank.h"
-#include "tell/case_json.h"
+#include "tell/mold_days.h"
 #include <math.h>
 #include <string.h>
 
@@ -36,17 +36,6 @@ static void changed_lot(const struct expecting *x, const struct model_change *mo
 }
 
 /* ---- what the models expect ---- */
-
-static json_t *days_json(const struct mold_prediction *mold)
-{
-    const struct spread_range *days = &mold->mold_free_days;
-    double most = mold->horizon_days; /* past it no number is told but its own */
-    return json_pack("{s:o, s:o, s:o, s:b, s:b, s:s}", "low",
-                     jsonx_rounded(fmin(days->low, most), 2), "typical",
-                     jsonx_rounded(fmin(days->typical, most), 2), "high",
-                     jsonx_rounded(fmin(days->high, most), 2), "beyond", days->typical > most,
-                     "valid", mold->valid, "reason", mold->reason);
-}
 
 static double moldy_share(const struct expecting *x, const struct model_lot *lot, double day)
 {
@@ -87,9 +76,9 @@ static json_t *way_json(const struct expecting *x, const char *way, const struct
     predict_firmness(&lot->made, &lot->specified, models, FIRM_DAY, &firm);
     double moldy =
         x->asked->hold_days && mold.valid ? moldy_share(x, lot, x->asked->hold_days) : NAN;
-    return json_pack("{s:s, s:o, s:o, s:o, s:o}", "way", way, "mold_free_days", days_json(&mold),
-                     "without_mold", jsonx_rounded(1 - moldy, 4), "odor", odor_json(&odor),
-                     "firmness", firmness_json(&firm));
+    return json_pack("{s:s, s:o, s:o, s:o, s:o}", "way", way, "mold_free_days",
+                     mold_days_json(&mold), "without_mold", jsonx_rounded(1 - moldy, 4), "odor",
+                     odor_json(&odor), "firmness", firmness_json(&firm));
 }
 
 static json_t *ways_json(const struct expecting *x)
