@@ -117,7 +117,7 @@ static void show_heading(const struct view *v, const json_t *document)
                      from && to ? " " : "", to ? "to " : "", to ? to : "");
     else
         text_append(&text, "all verdicts");
-    view_title(v, text.data);
+    view_title(v, "%s", text.data);
     text_buffer_free(&text);
 }
 

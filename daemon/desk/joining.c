@@ -138,7 +138,7 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
                 const struct complaint_new *report, struct complaint_placed *ret, struct error *err)
 {
     assert(store_writing(store));
-    assert(form->same_as && *form->same_as);
+    assert(*form->same_as);
     struct anew to = {0}, own = {0};
     int rc = anew_find(desk, store, form->uuid, &own, NULL);
     if (rc == 0)

@@ -25,7 +25,7 @@ bool sheet_apart_asked(char *const argv[])
     return argv[0] && strcmp(argv[0], NAME_OF_IT) == 0;
 }
 
-static bool limit(int what, rlim_t most)
+static bool limit(__rlimit_resource_t what, rlim_t most)
 {
     const struct rlimit row = {most, most};
     return prlimit(0, what, &row, NULL) == 0; /* setrlimit() itself is filtered in services */

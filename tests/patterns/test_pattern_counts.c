@@ -330,8 +330,8 @@ static void the_checker_finds_a_wrong_count(void **state)
         plant_complaint(p, lot, "mold", plant_time("2026-11-18T09:00:00-05:00"), NULL);
     plant_rank(p, a.case_id, "packed-hot", 0.7, "old-stock", 0.25);
     static const char *const SPOIL[] = {
-        "UPDATE pattern_received SET n=n+1 WHERE series_id=(SELECT min(series_id) FROM"
-        " pattern_received)",
+        ("UPDATE pattern_received SET n=n+1 WHERE series_id=(SELECT min(series_id) FROM"
+         " pattern_received)"),
         "UPDATE pattern_made SET n=n-1", "UPDATE pattern_units SET n=n+7",
         "DELETE FROM pattern_open"};
     for (size_t i = 0; i < COUNT_OF(SPOIL); i++) {

@@ -64,7 +64,7 @@ static inline json_t *fixture_load(struct fixture *f, const struct load_options 
     if (load_open(options, &load, &err))
         fixture_fail("open", &err);
     for (size_t at = 0; at < length; at += part) {
-        json_t *told;
+        json_t *told = NULL;
         size_t n = length - at < part ? length - at : part;
         if (load_feed(load, f->store, bytes + at, n, &err) || load_told(load, &told, &err))
             fixture_fail("feed", &err);

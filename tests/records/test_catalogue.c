@@ -243,8 +243,8 @@ static void test_all_faults_come_at_once_with_line_and_column(void **state)
         "quantities.json:2:70: /columns/0/high: must be more than low\n",
         "quantities.json:5:10: /quantities/0/of: must be one of lot, plant\n",
         "quantities.json:5:28: /quantities/0/colour: no such member\n",
-        "quantities.json:6:16: /quantities/1/quantity: must be lower-case letters, digits and '_', "
-        "a letter first\n",
+        ("quantities.json:6:16: /quantities/1/quantity: must be lower-case letters, digits and "
+         "'_', a letter first\n"),
         "quantities.json:6:32: /quantities/1/title: must be a text that says something\n",
         "quantities.json:6:3: /quantities/1/low: 'low' is missing\n",
         "quantities.json:7:16: /quantities/2/quantity: is there twice\n",

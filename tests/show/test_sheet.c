@@ -370,8 +370,8 @@ static void test_harm(void **state)
 {
     (void)state;
     static const char *const HARM[] = {",\"harm\":true", ",\"harm_possible\":true",
-                                       ",\"harm\":true,\"harm_since_settled\":true,\"verdict\":{"
-                                       "\"cause\":\"packed-hot\",\"by\":\"QA\"}"};
+                                       (",\"harm\":true,\"harm_since_settled\":true,\"verdict\":{"
+                                        "\"cause\":\"packed-hot\",\"by\":\"QA\"}")};
     for (size_t i = 0; i < sizeof HARM / sizeof HARM[0]; i++) {
         json_t *why = json_pack("{s:s, s:[{s:s, s:f, s:[]}]}", "symptom", "mold", "causes", "title",
                                 "Packed too hot", "probability", 0.8, "facts");
