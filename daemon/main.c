@@ -35,7 +35,8 @@ enum {
     EXIT_CONFIG = 78,  /* EX_CONFIG */
     STOP_SPARE_S = 20, /* to commit what is queued, after the last request was answered */
     FLUSH_MS = 1000,   /* for answers whose client reads slowly, once all work is done */
-    BULK_THREADS = 4   /* applying is the one writer's work: more would only wait for it */
+    BULK_THREADS = 4,  /* applying is the one writer's work: more would only wait for it */
+    STUDY_THREADS = 2  /* each takes a core for as long as it takes */
 };
 
 struct options {
@@ -276,21 +277,24 @@ static int start_store(struct daemon *d, struct error *err)
     int rc = writer_start(d->app.state_dir, queue, &d->app.writer, err);
     if (!rc)
         log_conversion(d);
+    if (!rc && writer_is_alone(d->app.writer))
+        log_write(
+            &d->app.log, LOG_LEVEL_ERROR,
+            "the disk is full: what is there is answered, and mail about harm leaves; no other "
+            "program reads the database until the next start");
     if (!rc)
         rc = app_calibrate(&d->app, d->app.setup, err);
     if (!rc)
         rc = app_take_in(&d->app, err);
     if (!rc)
-        rc = app_count_weeks(&d->app, err);
-    if (!rc)
-        rc = app_rank_again(&d->app, err);
-    if (!rc)
-        rc = load_resume(d->app.writer, d->app.state_dir, err);
+        rc = app_settle(&d->app, err);
     if (!rc)
         rc = readers_start(d->app.state_dir, (int)config_number(config, "readers"), queue,
                            &d->app.readers, err);
     if (!rc)
         rc = readers_start(d->app.state_dir, BULK_THREADS, queue, &d->app.bulk, err);
+    if (!rc)
+        rc = readers_start(d->app.state_dir, STUDY_THREADS, queue, &d->app.study, err);
     return rc;
 }
 
@@ -355,12 +359,14 @@ static void stop(struct daemon *d)
     background_close(d->background);
     readers_close(d->app.readers);
     readers_close(d->app.bulk);
+    readers_close(d->app.study);
     mailer_stop(d->mailer);
     writer_close(d->app.writer);
     http_flush(d->http, FLUSH_MS);
     http_free(d->http);
     readers_free(d->app.readers);
     readers_free(d->app.bulk);
+    readers_free(d->app.study);
     writer_free(d->app.writer);
     background_free(d->background);
     keeper_free(d->app.keeper);

@@ -45,9 +45,13 @@ struct mailer {
     struct mail_settings settings;
     bool told;                      /* there are settings */
     bool adopted;                   /* they decide already who gets what waits */
+    bool full;                      /* of what leaves no delivery could be written */
+    char logged[512];               /* why mail waits, said once */
     struct delivery *place[PLACES]; /* NULL: free */
     struct delivery *page_for;      /* what the maker is at or was; NULL: it is asked nothing */
+    int unrecorded;                 /* why what became of some is not on record, said once; 0 */
     int64_t look_ms, write_ms;      /* monotonic: not before */
+    int64_t start_ms;               /* on a full disk, likewise */
 };
 
 /* ---- who gets it ---- */
@@ -230,6 +234,16 @@ static void start_one(struct mailer *m, struct outbox_delivery *row)
         delivery_begin(d, &m->settings, NULL);
 }
 
+static void start_rows(struct mailer *m, const struct outbox_deliveries *due)
+{
+    assert(due->count <= due->capacity);
+    for (int i = 0; i < due->count; i++) {
+        if (!is_under_way(m, &due->row[i]) && has_place(m, &due->row[i]))
+            start_one(m, &due->row[i]);
+        outbox_delivery_free(&due->row[i]);
+    }
+}
+
 static int start_due(struct mailer *m, bool urgent, struct error *err)
 {
     struct outbox_delivery row[2 * URGENT_MOST]; /* those under way are due as well */
@@ -237,12 +251,33 @@ static int start_due(struct mailer *m, bool urgent, struct error *err)
     if (!urgent && count_under_way(m, false, 0) == ORDINARY_MOST)
         return 0;
     int rc = outbox_due(m->store, urgent, clock_now_ms(&m->clock), &due, err);
-    assert(due.count <= due.capacity);
-    for (int i = 0; i < due.count; i++) {
-        if (!is_under_way(m, &row[i]) && has_place(m, &row[i]))
-            start_one(m, &row[i]);
-        outbox_delivery_free(&row[i]);
+    start_rows(m, &due);
+    return rc;
+}
+
+static int start_stranded_of(struct mailer *m, const char *recipient, struct error *err)
+{
+    struct outbox_delivery row[URGENT_EACH];
+    struct outbox_deliveries due = {row, 0, URGENT_EACH};
+    int rc = outbox_stranded(m->store, recipient, clock_now_ms(&m->clock), &due, err);
+    start_rows(m, &due);
+    return rc;
+}
+
+/* A full disk has no room for the deliveries of mail about harm; it leaves all the same. */
+static int start_stranded(struct mailer *m, struct error *err)
+{
+    json_t *to = mail_settings_to(&m->settings, OUTBOX_URGENT);
+    size_t i;
+    const json_t *one;
+    int rc = 0;
+    json_array_foreach(to, i, one)
+    {
+        rc = rc ? rc : start_stranded_of(m, json_string_value(one), err);
     }
+    if (!rc && *m->settings.hook_program)
+        rc = start_stranded_of(m, OUTBOX_HOOK, err);
+    json_decref(to);
     return rc;
 }
 
@@ -300,6 +335,36 @@ static void log_failure(const struct mailer *m, const struct delivery *d)
                   (long long)row->mail_id, about, row->attempts + 1, result->why);
 }
 
+static void free_place(struct mailer *m, int i)
+{
+    log_failure(m, m->place[i]);
+    delivery_free(m->place[i]);
+    m->place[i] = NULL;
+}
+
+/* What has not left is tried again, recorded or not: on a full disk it would wait for room. */
+static void try_again_unrecorded(struct mailer *m, const struct outcomes *o)
+{
+    for (int i = 0; i < PLACES; i++) {
+        if (!o->ended[i] || delivery_result(m->place[i])->done)
+            continue;
+        free_place(m, i);
+        m->start_ms = clock_monotonic_ms() + m->settings.retry_s * INT64_C(1000);
+    }
+}
+
+static void tell_unrecorded(struct mailer *m, const struct outcomes *o, int rc,
+                            const struct error *why)
+{
+    if (rc != m->unrecorded)
+        log_write(&m->log, LOG_LEVEL_ERROR, "cannot record what became of mails why=\"%s\"",
+                  why->text);
+    m->unrecorded = rc;
+    if (rc == ERROR_NO_SPACE)
+        try_again_unrecorded(m, o);
+    m->write_ms = clock_monotonic_ms() + WRITE_AGAIN_MS;
+}
+
 /* A place is free again only once its outcome is on disk: else a full disk would send the same mail
  * over and over. */
 static void finish(struct mailer *m)
@@ -313,18 +378,18 @@ static void finish(struct mailer *m)
     }
     if (count == 0 || clock_monotonic_ms() < m->write_ms)
         return;
-    if (writer_run(m->writer, record, &o, &err)) {
-        log_write(&m->log, LOG_LEVEL_ERROR, "cannot record what became of %d mails why=\"%s\"",
-                  count, err.text);
-        m->write_ms = clock_monotonic_ms() + WRITE_AGAIN_MS;
+    /* those that left without deliveries get them first */
+    int rc = m->full ? run_addressing(m, !m->adopted, &err) : 0;
+    if (!rc)
+        rc = writer_run(m->writer, record, &o, &err);
+    if (rc) {
+        tell_unrecorded(m, &o, rc, &err);
         return;
     }
+    m->unrecorded = 0;
     for (int i = 0; i < PLACES; i++) {
-        if (!o.ended[i])
-            continue;
-        log_failure(m, m->place[i]);
-        delivery_free(m->place[i]);
-        m->place[i] = NULL;
+        if (o.ended[i])
+            free_place(m, i);
     }
     m->look_ms = 0; /* places are free */
 }
@@ -348,6 +413,25 @@ static bool take_orders(struct mailer *m)
     return !stopping;
 }
 
+/* Once, while it stays the same: the log may be on the same full disk. */
+static void tell_waits(struct mailer *m, const struct error *why)
+{
+    char text[sizeof m->logged];
+    text_clip(why->text, text, sizeof text);
+    if (*text && strcmp(text, m->logged) != 0)
+        log_write(&m->log, LOG_LEVEL_ERROR, "waiting mail is not gone on with why=\"%s\"", text);
+    memcpy(m->logged, text, sizeof text);
+}
+
+/* Who gets what is new, and what was gathered and is due. */
+static int address_due(struct mailer *m, struct error *err)
+{
+    int rc = m->adopted ? address_new(m, err) : run_addressing(m, true, err);
+    m->adopted |= rc == 0;
+    int gathered = close_gathered(m, err);
+    return rc ? rc : gathered;
+}
+
 static void look(struct mailer *m)
 {
     assert(pthread_equal(pthread_self(), m->thread));
@@ -355,16 +439,15 @@ static void look(struct mailer *m)
     if (!m->told || clock_monotonic_ms() < m->look_ms)
         return;
     m->look_ms = clock_monotonic_ms() + LOOK_MS;
-    int rc = m->adopted ? address_new(m, &err) : run_addressing(m, true, &err);
-    m->adopted |= rc == 0;
+    m->full = address_due(m, &err) == ERROR_NO_SPACE;
+    tell_waits(m, &err);
+    if (m->full && clock_monotonic_ms() < m->start_ms)
+        return;
+    error_clear(&err);
     /* what has its deliveries leaves even where no new ones could be written */
-    if (rc)
-        log_write(&m->log, LOG_LEVEL_ERROR, "cannot address waiting mail why=\"%s\"", err.text);
-    error_clear(&err);
-    if (close_gathered(m, &err))
-        log_write(&m->log, LOG_LEVEL_ERROR, "gathered reports of harm wait why=\"%s\"", err.text);
-    error_clear(&err);
-    rc = start_due(m, true, &err);
+    int rc = start_due(m, true, &err);
+    if (!rc && m->full)
+        rc = start_stranded(m, &err);
     if (!rc)
         rc = start_due(m, false, &err);
     if (rc)

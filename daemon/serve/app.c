@@ -50,7 +50,8 @@ static int set_zone(struct store *store, void *arg, struct error *err)
     return pattern_set_up(store, arg, err);
 }
 
-int app_count_weeks(struct app *app, struct error *err)
+/* Makes the weekly counts those of the time zone in force; does nothing if they are. */
+static int count_weeks(struct app *app, struct error *err)
 {
     struct setup *setup = app_setup(app);
     int rc = writer_insist(app->writer, set_zone, setup->tz, err);
@@ -91,13 +92,44 @@ int app_take_in(struct app *app, struct error *err)
     return rc;
 }
 
-int app_rank_again(struct app *app, struct error *err)
+/* Makes open cases due if other rules or another version made their rankings last. */
+static int rank_again(struct app *app, struct error *err)
 {
     struct setup *setup = app_setup(app);
     struct makers by = {triage_hash(setup->triage), app_now_ms(app)};
     int rc = writer_insist(app->writer, rank_by, &by, err);
     setup_unref(setup);
     return rc;
+}
+
+int app_settle(struct app *app, struct error *err)
+{
+    struct error why = {0};
+    char text[1024];
+    bool was = app_is_unsettled(app);
+    int rc = count_weeks(app, &why);
+    if (!rc)
+        rc = rank_again(app, &why);
+    if (!rc)
+        rc = was ? load_continue(app->writer, app->state_dir, &why)
+                 : load_resume(app->writer, app->state_dir, &why);
+    __atomic_store_n(&app->unsettled, rc == ERROR_NO_SPACE, __ATOMIC_RELAXED);
+    if (rc == ERROR_NO_SPACE && !was)
+        log_write(
+            &app->log, LOG_LEVEL_ERROR,
+            "the disk is full: what is there is answered, mail that waits leaves, and nothing "
+            "is ranked until there is room: %s",
+            error_format(&why, text, sizeof text));
+    else if (!rc && was)
+        log_write(&app->log, LOG_LEVEL_INFO, "the disk has room again");
+    if (rc && rc != ERROR_NO_SPACE && err && !err->code)
+        *err = why;
+    return rc == ERROR_NO_SPACE ? 0 : rc;
+}
+
+bool app_is_unsettled(struct app *app)
+{
+    return __atomic_load_n(&app->unsettled, __ATOMIC_RELAXED);
 }
 
 static int read_calibration(struct store *store, void *arg, struct error *err)
@@ -158,9 +190,9 @@ static void follow_up(struct app *app, bool lots_changed)
     struct error err = {0};
     char text[1024];
     int64_t now_ms = app_now_ms(app);
-    int rc = app_count_weeks(app, &err);
+    int rc = count_weeks(app, &err);
     if (!rc)
-        rc = app_rank_again(app, &err);
+        rc = rank_again(app, &err);
     if (!rc && lots_changed)
         rc = writer_insist(app->writer, match_all_again, &now_ms, &err);
     app_wake(app);
@@ -201,6 +233,7 @@ static int reload(struct app *app, struct error *err)
     const size_t queue = (size_t)config_number(fresh->config, "queue");
     readers_set_limit(app->readers, queue);
     readers_set_limit(app->bulk, queue);
+    readers_set_limit(app->study, queue);
     writer_set_limit(app->writer, queue);
     setup_unref(swap_setup(app, fresh, NULL));
     setup_unref(old);

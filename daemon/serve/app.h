@@ -22,10 +22,12 @@ struct app {
     const char *state_dir, *config_path, *rules_dir; /* borrowed from main; of the last two NULL
                                                         is what is installed */
     int64_t started_ms, started_monotonic_ms;
+    bool unsettled;  /* atomic: a full disk has put app_settle() off */
     int64_t bulk_ms; /* atomic, monotonic: when lines of a file were last written */
     struct writer *writer;
     struct readers *readers;   /* the desk's questions */
-    struct readers *bulk;      /* long work: uploads, batches, everything at once (route.h) */
+    struct readers *bulk;      /* long work: uploads, batches (route.h) */
+    struct readers *study;     /* long questions: common factors, everything at once */
     struct sessions *sessions; /* records on their way */
     struct uploads *uploads;   /* attachments on theirs */
     struct keeper *keeper;     /* NULL until it is started */
@@ -51,13 +53,15 @@ struct setup *app_setup(struct app *app);
 int app_reload(struct app *app, struct error *err);
 /* Applies what the store has of an adopted calibration to a set that nobody uses yet. */
 int app_calibrate(struct app *app, struct setup *setup, struct error *err);
-/* Makes the weekly counts those of the time zone in force; does nothing if they are. */
-int app_count_weeks(struct app *app, struct error *err);
 /* What older versions wrote is made what this one keeps (desk/older.h), and what was erased since a
  * restored backup is erased again (store/erasures.h). */
 int app_take_in(struct app *app, struct error *err);
-/* Makes open cases due if other rules or another version made their rankings last. */
-int app_rank_again(struct app *app, struct error *err);
+/* What a start owes the store: weeks counted by the time zone in force, open cases due whose
+ * rankings other rules or another version made, files of records that were accepted and not
+ * applied. A full disk puts it off (0, and app_is_unsettled() until a later call has done it): what
+ * is there can be read, and mail about harm leaves. */
+int app_settle(struct app *app, struct error *err);
+bool app_is_unsettled(struct app *app);
 int64_t app_now_ms(const struct app *app);
 int64_t app_uptime_ms(const struct app *app); /* whatever the clock was set to meanwhile */
 /* After a commit that queued work or mail. */

@@ -62,6 +62,17 @@ static void rest(const struct background *bg, struct pace since)
     }
 }
 
+/* Where the disk was full at the start: is there room by now? */
+static bool settle(struct background *bg)
+{
+    char text[1024];
+    struct error err = {0};
+    if (app_is_unsettled(bg->app) && app_settle(bg->app, &err))
+        log_write(&bg->app->log, LOG_LEVEL_ERROR, "what the start put off fails: %s",
+                  error_format(&err, text, sizeof text));
+    return !app_is_unsettled(bg->app);
+}
+
 static void background_round(struct store *store, void *arg)
 {
     struct background *bg = arg;
@@ -71,7 +82,8 @@ static void background_round(struct store *store, void *arg)
     struct setup *setup = app_setup(bg->app);
     sessions_expire(bg->app->sessions, app_now_ms(bg->app));
     uploads_expire(bg->app->uploads, app_now_ms(bg->app));
-    for (bool more = true; more && !atomic_load(&bg->stopping);) {
+    const bool settled = settle(bg);
+    for (bool more = settled; more && !atomic_load(&bg->stopping);) {
         struct pace begun = pace_now(bg);
         more = rematching_round(bg->rematching, setup, store);
         more = rank(bg, setup, store, WORK_RANK) || more;
@@ -84,10 +96,10 @@ static void background_round(struct store *store, void *arg)
         if (more)
             rest(bg, begun);
     }
-    if (!atomic_load(&bg->stopping))
+    if (settled && !atomic_load(&bg->stopping))
         news_tell(bg->app, setup, store);
     int64_t now_ms = clock_monotonic_ms();
-    if (!atomic_load(&bg->stopping) && now_ms - bg->kept_up_ms >= UPKEEP_EVERY_MS) {
+    if (settled && !atomic_load(&bg->stopping) && now_ms - bg->kept_up_ms >= UPKEEP_EVERY_MS) {
         bg->kept_up_ms = now_ms;
         upkeep_run(&bg->upkeep, setup, store, &bg->stopping);
     }

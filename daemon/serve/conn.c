@@ -7,12 +7,19 @@
 #include <event2/util.h>
 #include <openssl/err.h>
 #include <openssl/ssl.h>
+#include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
 
-enum { LINGER_MS = 2000, TAKEN_LEAST = 65536, COPIED_MOST = 8192 };
+enum {
+    THERE_EVERY_MS = 250,
+    ASK_AT = 8 /* looks */,
+    LINGER_MS = 2000,
+    TAKEN_LEAST = 65536,
+    COPIED_MOST = 8192
+};
 
 enum phase {
     PHASE_IDLE,
@@ -37,6 +44,7 @@ struct conn {
     bool close;       /* behind the answer */
     bool pieces;      /* of the answer more is to come */
     bool chunked;     /* and it goes in chunks */
+    int looks;        /* whether the client is there, since the request came whole */
     int64_t begun_ms; /* first byte of the request */
     size_t left;      /* of the answer, when last looked at */
 };
@@ -77,17 +85,24 @@ static void begin_request(struct conn *conn)
         wait_at_most(conn, conn->limits->request_ms);
 }
 
+static void await_owner(struct conn *conn)
+{
+    conn->phase = PHASE_OWNER;
+    wait_at_most(conn, THERE_EVERY_MS);
+}
+
 /* Reads no more until the answer is out. */
 static void hand_over(struct conn *conn)
 {
-    conn->phase = PHASE_OWNER;
+    conn->looks = 0;
     bufferevent_disable(conn->bev, EV_READ);
-    event_del(conn->deadline);
+    await_owner(conn);
 }
+
+static const char CONTINUE[] = "HTTP/1.1 100 Continue\r\n\r\n";
 
 static void on_head(struct conn *conn)
 {
-    static const char CONTINUE[] = "HTTP/1.1 100 Continue\r\n\r\n";
     conn->greeted = true;
     wait_at_most(conn, conn->limits->request_ms - (clock_monotonic_ms() - conn->begun_ms));
     /* answered now, the body would stay unread */
@@ -294,9 +309,8 @@ static void conn_on_written(struct bufferevent *bev, void *arg)
     struct conn *conn = arg;
     if (conn->phase != PHASE_WRITING || evbuffer_get_length(bufferevent_get_output(bev)) > 0)
         return; /* "100 Continue" has left, say */
-    event_del(conn->deadline);
     if (conn->pieces) {
-        conn->phase = PHASE_OWNER;
+        await_owner(conn);
         conn->events->taken(conn->arg, conn);
     } else if (!conn->close) {
         wire_next(conn->wire, &conn->limits->wire);
@@ -304,6 +318,7 @@ static void conn_on_written(struct bufferevent *bev, void *arg)
         bufferevent_enable(conn->bev, EV_READ);
         pump(conn); /* what came behind the request */
     } else {
+        event_del(conn->deadline);
         say_end(conn);
         if (conn->unread && !conn->ended)
             linger(conn);
@@ -329,6 +344,31 @@ static void conn_on_event(struct bufferevent *bev, short what, void *arg)
     }
 }
 
+static bool is_tcp(int fd)
+{
+    int domain = AF_UNIX;
+    socklen_t size = sizeof domain;
+    getsockopt(fd, SOL_SOCKET, SO_DOMAIN, &domain, &size);
+    return domain != AF_UNIX;
+}
+
+/* The client of a request under way: is it there? Over TCP one that has gone looks like one that
+ * has only stopped sending until it is told something; any client must take a "100" (RFC 9110,
+ * 15.2), and the machine of one that has gone refuses it. Nobody is asked within two seconds. */
+static void look_for_client(struct conn *conn)
+{
+    struct pollfd there = {bufferevent_getfd(conn->bev), POLLRDHUP, 0};
+    poll(&there, 1, 0);
+    if (there.revents & (POLLHUP | POLLERR)) {
+        end(conn, true);
+        return;
+    }
+    bool ask = ++conn->looks == ASK_AT && !conn->pieces && !wire_is_old(conn->wire);
+    if (ask && there.revents & POLLRDHUP && is_tcp(there.fd))
+        bufferevent_write(conn->bev, CONTINUE, sizeof CONTINUE - 1);
+    wait_at_most(conn, THERE_EVERY_MS);
+}
+
 static void conn_on_deadline(evutil_socket_t fd, short what, void *arg)
 {
     static const struct wire_fault SLOW = {
@@ -337,7 +377,9 @@ static void conn_on_deadline(evutil_socket_t fd, short what, void *arg)
     (void)fd;
     (void)what;
     size_t left = evbuffer_get_length(bufferevent_get_output(conn->bev));
-    if (conn->phase == PHASE_READING && (conn->greeted || !conn->limits->first_ms)) {
+    if (conn->phase == PHASE_OWNER) {
+        look_for_client(conn);
+    } else if (conn->phase == PHASE_READING && (conn->greeted || !conn->limits->first_ms)) {
         on_fault(conn, &SLOW);
     } else if (conn->phase == PHASE_WRITING && left + TAKEN_LEAST <= conn->left) {
         conn->left = left; /* it reads, if slowly */

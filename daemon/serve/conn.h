@@ -2,9 +2,10 @@
  * written to it. Every wait of it ends: for the first head, for a request, for a client that reads
  * slowly. Loop thread only.
  *
- * A client that has stopped sending, and still reads, gets its whole answer. Where what it sends is
- * not read to its end, the connection is closed behind the answer, and what comes meanwhile read
- * and dropped for two seconds: closed at once, the answer would be lost on its way. */
+ * A client that has stopped sending, and still reads, gets its whole answer; one that has gone
+ * while its request was under way is noticed within a second, over TCP within three. Where what it sends is not read
+ * to its end, the connection is closed behind the answer, and what comes meanwhile read and dropped
+ * for two seconds: closed at once, the answer would be lost on its way. */
 #ifndef ODDLOAF_SERVE_CONN_H
 #define ODDLOAF_SERVE_CONN_H
 

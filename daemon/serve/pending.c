@@ -58,6 +58,11 @@ void pending_free(struct pending *p)
     free(p);
 }
 
+bool pending_asks(const struct pending *p)
+{
+    return strcmp(p->route->method, "GET") == 0;
+}
+
 bool pending_is_known(const struct pending *p)
 {
     return p->local || p->certificate_roles || p->token;

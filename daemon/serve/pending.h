@@ -6,6 +6,7 @@
 #include "serve/app.h"
 #include "serve/route.h"
 #include "serve/ways.h"
+#include <stdatomic.h>
 
 struct pending {
     struct request request;
@@ -15,6 +16,7 @@ struct pending {
     struct door_peer *long_of; /* counts as long work of that peer */
     bool local, away;          /* away: with a reader */
     bool begun;                /* a piece of the answer has left */
+    atomic_bool dropped;       /* its client has gone: what is asked is not read on */
     uid_t uid;
     unsigned certificate_roles;
     char *token;         /* NULL: none was brought */
@@ -28,6 +30,8 @@ struct pending {
 struct pending *pending_new(struct app *app, struct way *way, struct conn *conn);
 /* Loop thread: its long work ends at the door. */
 void pending_free(struct pending *pending);
+/* It changes nothing: once its client has gone nobody needs it. */
+bool pending_asks(const struct pending *pending);
 /* It brought something that it may be known by. */
 bool pending_is_known(const struct pending *pending);
 /* Who asks, and whether that may: fills request.user and request.roles by the set in

@@ -4,8 +4,9 @@
 
 #include "serve/request.h"
 
-/* Who takes a request. Work that a file or a whole plant's cases make long has threads of its own:
- * however many files are loaded, the desk's questions find a reader. */
+/* Who takes a request. Work that a file or a whole plant's cases make long has threads of its own,
+ * and so have long questions: however many files are loaded and factors looked for, the desk's
+ * questions find a reader. */
 enum route_pace { ROUTE_QUICK, ROUTE_LONG };
 
 struct route {

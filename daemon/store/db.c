@@ -32,7 +32,9 @@ int db_fail(struct store *store, struct error *err, const char *doing)
 {
     int code = db_code(sqlite3_errcode(store->db));
     int system_errno = sqlite3_system_errno(store->db);
-    if (code == ERROR_IO && (system_errno == ENOSPC || system_errno == EDQUOT))
+    /* the log's index finds no room in its file, whatever errno was left at */
+    bool no_index = sqlite3_extended_errcode(store->db) == SQLITE_IOERR_SHMSIZE;
+    if (code == ERROR_IO && (no_index || system_errno == ENOSPC || system_errno == EDQUOT))
         code = ERROR_NO_SPACE;
     error_set(err, (enum error_code)code, "%s: %s", doing, sqlite3_errmsg(store->db));
     if (code == ERROR_NO_SPACE)

@@ -83,8 +83,9 @@ static bool write_whole(int fd, const char *bytes, size_t length)
     return true;
 }
 
-/* After a line that a crash cut short, a new one begins. */
-static int append(const char *path, const char *text, size_t length, struct error *err)
+/* After a line that a crash cut short, a new one begins. The file's bytes before and behind it. */
+static int append(const char *path, const char *text, size_t length, off_t ret_bytes[2],
+                  struct error *err)
 {
     char last = '\n';
     int fd = open(path, O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
@@ -94,6 +95,8 @@ static int append(const char *path, const char *text, size_t length, struct erro
     bool ok = size >= 0 && (size == 0 || pread(fd, &last, 1, size - 1) == 1);
     ok = ok && (last == '\n' || write_whole(fd, "\n", 1));
     ok = ok && write_whole(fd, text, length) && fsync(fd) == 0;
+    ret_bytes[0] = size;
+    ret_bytes[1] = lseek(fd, 0, SEEK_END);
     int rc = ok ? 0 : fail(err, path, "written");
     close(fd);
     /* a file that is new is on disk once its name is */
@@ -103,16 +106,23 @@ static int append(const char *path, const char *text, size_t length, struct erro
 int erasures_write(struct store *store, struct error *err)
 {
     struct text_buffer lines = {0};
-    int64_t after = 0, last = 0;
+    int64_t after = 0, last = 0, applied = 0;
+    off_t bytes[2] = {0};
     char *path = path_of(store);
     text_append(&lines, "");
     int rc = read_setting(store, WRITTEN, &after, err);
     if (!rc)
         rc = read_marks(store, after, &lines, &last, err);
     if (!rc && lines.length)
-        rc = append(path, lines.data, lines.length, err);
+        rc = append(path, lines.data, lines.length, bytes, err);
     if (!rc && lines.length)
         rc = write_setting(store, WRITTEN, last, err);
+    if (!rc && lines.length)
+        rc = read_setting(store, APPLIED, &applied, err);
+    /* its own marks it has applied: the next start need not write, for which there may be no room
+     */
+    if (!rc && lines.length && applied == bytes[0])
+        rc = write_setting(store, APPLIED, bytes[1], err);
     text_buffer_free(&lines);
     free(path);
     return rc;

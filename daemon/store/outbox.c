@@ -206,6 +206,25 @@ int outbox_take_up(struct store *store, int64_t now_ms, struct error *err)
 
 /* ---- deliveries ---- */
 
+static int take_deliveries(struct db_query *q, bool urgent, struct outbox_deliveries *ret)
+{
+    while (db_next(q)) {
+        struct outbox_delivery *row = &ret->row[q->rows - 1];
+        *row = (struct outbox_delivery){.mail_id = db_int64(q, 0),
+                                        .case_id = db_int64(q, 8),
+                                        .created_ms = db_ms(q, 1),
+                                        .since_ms = db_ms(q, 2),
+                                        .attempts = db_int(q, 3),
+                                        .urgent = urgent,
+                                        .payload = xstrdup(db_text(q, 7))};
+        db_copy(q, 4, row->event, sizeof row->event);
+        db_copy(q, 5, row->recipient, sizeof row->recipient);
+        db_copy(q, 6, row->message_id, sizeof row->message_id);
+    }
+    ret->count = q->rows;
+    return db_end(q, 0);
+}
+
 int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_deliveries *ret,
                struct error *err)
 {
@@ -228,21 +247,26 @@ int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_d
                                  DB(DB_INT(urgent), DB_MS(now_ms),
                                     DB_MS(now_ms + OUTBOX_RETRY_MOST_MS), DB_INT(ret->capacity)),
                                  err);
-    while (db_next(&q)) {
-        struct outbox_delivery *row = &ret->row[q.rows - 1];
-        *row = (struct outbox_delivery){.mail_id = db_int64(&q, 0),
-                                        .case_id = db_int64(&q, 8),
-                                        .created_ms = db_ms(&q, 1),
-                                        .since_ms = db_ms(&q, 2),
-                                        .attempts = db_int(&q, 3),
-                                        .urgent = urgent,
-                                        .payload = xstrdup(db_text(&q, 7))};
-        db_copy(&q, 4, row->event, sizeof row->event);
-        db_copy(&q, 5, row->recipient, sizeof row->recipient);
-        db_copy(&q, 6, row->message_id, sizeof row->message_id);
-    }
-    ret->count = q.rows;
-    return db_end(&q, 0);
+    return take_deliveries(&q, urgent, ret);
+}
+
+int outbox_stranded(struct store *store, const char *recipient, int64_t now_ms,
+                    struct outbox_deliveries *ret, struct error *err)
+{
+    enum { TAKEN_UP_MS = 60000 }; /* whoever gathers in a mail has committed by then */
+    static const char SQL[] =
+        "SELECT o.id, o.created_ms, coalesce(d.since_ms, ?2), coalesce(d.attempts, 0), o.event, ?1,"
+        " o.message_id, x.payload, o.case_id FROM outbox o LEFT JOIN outbox_text x"
+        " ON x.mail_id = o.id LEFT JOIN outbox_delivery d ON d.mail_id = o.id AND d.recipient = ?1"
+        " WHERE o.event = '" OUTBOX_URGENT "' AND o.state IN ('new', 'open') AND o.held IS NULL"
+        " AND coalesce(o.not_before_ms, 0) <= ?3 AND (d.mail_id IS NULL OR (d.state = 'waiting'"
+        " AND o.not_before_ms IS NOT NULL AND NOT o.taken_up AND d.due_ms <= ?2))"
+        " AND (d.mail_id IS NOT NULL OR o.state = 'new') ORDER BY o.id LIMIT ?4";
+    struct db_query q = db_query(
+        store, SQL,
+        DB(DB_TEXT(recipient), DB_MS(now_ms), DB_MS(now_ms - TAKEN_UP_MS), DB_INT(ret->capacity)),
+        err);
+    return take_deliveries(&q, true, ret);
 }
 
 static int run_on_mail(struct store *store, const char *sql, int64_t mail_id, struct error *err)

@@ -91,6 +91,11 @@ struct outbox_deliveries {
  * or was parked. */
 int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_deliveries *ret,
                struct error *err);
+/* Those urgent ones that would be due to this recipient and could not be given a delivery, or taken
+ * up a minute after they were due: on a full disk they leave by what is there, and their deliveries
+ * are written (outbox_address()) before what became of them. */
+int outbox_stranded(struct store *store, const char *recipient, int64_t now_ms,
+                    struct outbox_deliveries *ret, struct error *err);
 int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int64_t now_ms,
                 struct error *err);
 /* Failed: due again at `due_ms`, or parked, which no urgent one is. */

@@ -137,7 +137,7 @@ static int open_writer(struct store *store, const char *state_dir, struct error 
                  "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;"
                  "PRAGMA journal_size_limit=67108864; PRAGMA wal_autocheckpoint=4000;",
                  err);
-    if (!rc)
+    if (!rc && version == 0) /* written only once: a full disk is no reason not to start */
         rc = db_exec(store, identify, err);
     if (!rc && version > 0 && version < store_schema_version())
         rc = keep_before(store, state_dir, version, err);
@@ -209,6 +209,55 @@ static int take_state(struct store *store, const char *state_dir, struct error *
     return rc ? rc : refuse_hollow(store, state_dir, err);
 }
 
+/* One connection; `vfs` NULL: the usual one. */
+static int connect_by(struct store *store, const char *vfs, const char *state_dir,
+                      struct error *err)
+{
+    int flags = SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE |
+                (store->mode == STORE_WRITE ? SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE
+                                            : SQLITE_OPEN_READONLY);
+    int rc = 0;
+    if (sqlite3_open_v2(store->path, &store->db, flags, vfs) != SQLITE_OK) {
+        rc = error_set(err, ERROR_IO, "cannot open %s: %s", store->path,
+                       store->db ? sqlite3_errmsg(store->db) : "no memory");
+        error_hint(err, "check that the state directory exists and is writable");
+    }
+    if (!rc)
+        rc = harden(store, err);
+    if (rc)
+        return rc;
+    return store->mode == STORE_WRITE ? open_writer(store, state_dir, err)
+                                      : open_reader(store, err);
+}
+
+static void disconnect(struct store *store)
+{
+    db_forget(store);
+    memset(store->cache, 0, sizeof store->cache);
+    memset(store->memos, 0, sizeof store->memos);
+    sqlite3_close(store->db);
+    store->db = NULL;
+}
+
+/* The index of the log is a file of its own, and is made anew after a kill: a full disk has no
+ * room for it. In memory it serves this process as well, whose other connections share it; other
+ * programs are kept out until the daemon is started anew. */
+static int connect_store(struct store *store, const char *state_dir, struct error *err)
+{
+    struct error why = {0};
+    int rc = connect_by(store, NULL, state_dir, &why);
+    if (rc == ERROR_NO_SPACE && store->mode == STORE_WRITE && !store->migration.to) {
+        sqlite3_db_config(store->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
+        disconnect(store);
+        error_clear(&why);
+        rc = connect_by(store, "unix-excl", state_dir, &why);
+        store->alone = true;
+    }
+    if (rc && err && !err->code)
+        *err = why;
+    return rc;
+}
+
 int store_open(const char *state_dir, enum store_mode mode, struct store **ret, struct error *err)
 {
     struct text_buffer path = {0};
@@ -219,21 +268,9 @@ int store_open(const char *state_dir, enum store_mode mode, struct store **ret, 
     struct store *store = xcalloc(1, sizeof *store);
     store->path = text_take(&path);
     store->mode = mode;
-    int flags =
-        SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE |
-        (mode == STORE_WRITE ? SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE : SQLITE_OPEN_READONLY);
-    int rc = 0;
-    if (mode == STORE_WRITE)
-        rc = take_state(store, state_dir, err);
-    if (!rc && sqlite3_open_v2(store->path, &store->db, flags, NULL) != SQLITE_OK) {
-        rc = error_set(err, ERROR_IO, "cannot open %s: %s", store->path,
-                       store->db ? sqlite3_errmsg(store->db) : "no memory");
-        error_hint(err, "check that the state directory exists and is writable");
-    }
+    int rc = mode == STORE_WRITE ? take_state(store, state_dir, err) : 0;
     if (!rc)
-        rc = harden(store, err);
-    if (!rc)
-        rc = mode == STORE_WRITE ? open_writer(store, state_dir, err) : open_reader(store, err);
+        rc = connect_store(store, state_dir, err);
     if (rc) {
         store_close(store);
         return rc;
@@ -249,8 +286,7 @@ void store_close(struct store *store)
     assert(!store || store->open == 0);
     if (!store)
         return;
-    db_forget(store);
-    sqlite3_close(store->db);
+    disconnect(store);
     owner_free(store->owner);
     free(store->path);
     free(store);
@@ -371,6 +407,28 @@ void store_checkpoint_soon(struct store *store)
 const struct store_migration *store_migration(const struct store *store)
 {
     return store->migration.to ? &store->migration : NULL;
+}
+
+bool store_is_alone(const struct store *store)
+{
+    return store->alone;
+}
+
+bool store_is_dropped(const struct store *store)
+{
+    return store->dropped && atomic_load_explicit(store->dropped, memory_order_relaxed);
+}
+
+static int on_progress(void *store)
+{
+    return store_is_dropped(store);
+}
+
+void store_drop_if(struct store *store, const atomic_bool *dropped)
+{
+    enum { STEPS = 10000 }; /* of SQLite's machine between two looks: well below a millisecond */
+    store->dropped = dropped;
+    sqlite3_progress_handler(store->db, dropped ? STEPS : 0, dropped ? on_progress : NULL, store);
 }
 
 struct store_size store_size(const struct store *store)

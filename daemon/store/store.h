@@ -12,6 +12,7 @@
 
 #include "base/error.h"
 #include "base/when.h"
+#include <stdatomic.h>
 #include <stdbool.h>
 #include <stdint.h>
 
@@ -72,6 +73,15 @@ struct store_migration {
     char copy[512]; /* of the database before */
 };
 const struct store_migration *store_migration(const struct store *store); /* NULL: none */
+/* The writing connection was opened on a full disk: no other program reads the database until it
+ * is closed. */
+bool store_is_alone(const struct store *store);
+
+/* What this connection is asked fails (ERROR_IO) once *dropped is true, in the middle of a
+ * statement too: nobody waits for it any more. Borrowed until it is told otherwise; NULL: never. */
+void store_drop_if(struct store *store, const atomic_bool *dropped);
+/* For what takes long between two statements. */
+bool store_is_dropped(const struct store *store);
 
 struct store_size {
     int64_t db_bytes, wal_bytes;

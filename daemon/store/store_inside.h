@@ -25,6 +25,8 @@ struct store {
     int open; /* statements that have begun and not ended: one at most */
     struct store_migration migration;
     bool checkpoint_soon;
+    bool alone;                 /* no other process may read it */
+    const atomic_bool *dropped; /* nobody waits for what is asked; NULL: not told */
     struct error failed; /* what failed in the transaction, whether its asker looked or not */
 };
 

@@ -203,6 +203,11 @@ const struct store_migration *writer_migration(const struct writer *w)
     return store_migration(w->store);
 }
 
+bool writer_is_alone(const struct writer *w)
+{
+    return store_is_alone(w->store);
+}
+
 void writer_hurry(struct writer *w)
 {
     pthread_mutex_lock(&w->lock);

@@ -1,4 +1,5 @@
-"""A full disk: a clear refusal, nothing corrupt, works again when there is room.
+"""A full disk: a clear refusal, nothing corrupt, works again when there is room. Killed there the daemon starts
+there: what it has is answered, mail about harm leaves, once, and nothing needs a hand when there is room.
 
 Needs root to mount a small tmpfs; says so and skips (77) otherwise.   usage: test_full_disk.py BINARIES
 """
@@ -8,6 +9,7 @@ import pathlib
 import subprocess
 import sys
 import tempfile
+import time
 import uuid
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
@@ -36,14 +38,84 @@ def attach(plant, to, text, refused=None):
     return json.dumps(answer)
 
 
+MAIL = """#!/bin/sh
+[ -e {box}/works ] || exit 75
+cat >{box}/$$.$(date +%s%N).eml
+"""
+
+
+def until(what, is_so, seconds=30):
+    end = time.time() + seconds
+    while not is_so():
+        assert time.time() < end, what()
+        time.sleep(0.05)
+
+
+def fill_up(plant, good):
+    """What the log still has room for is taken; returns what was refused, and the answer."""
+    for _ in range(3000):
+        one = complaint(note="n" * 3000)
+        status, answer = plant.post("/v1/complaints?rank=0", one)
+        if status != 201:
+            return one, status, answer
+        good.append(one)
+    raise AssertionError("the disk never filled")
+
+
+def check_killed(plant, mount, box, good):
+    """Mail about harm that could not leave before is there, and one that nobody was ever asked to send."""
+    harm = complaint(lot="L1 6319 A0400", harm=["injury"])
+    (box / "works").unlink()
+    assert plant.post("/v1/complaints?rank=0", harm)[0] == 201
+    until(plant.log_text, lambda: "mail not sent" in plant.log_text())
+    fill(mount + "/filler")
+    fill_up(plant, good)
+    plant.kill()
+    os.unlink(mount + "/state/oddloaf.db-shm")  # what is made anew at a start anyhow: others took its room
+    fill(mount + "/filler2")
+    (box / "works").touch()
+    before = set(box.glob("*.eml"))
+    plant.start()
+    assert "the disk is full" in plant.log_text()
+    for kept in (good[0], good[-1], harm):
+        assert plant.get("/v1/complaints/" + kept["id"])[0] == 200
+    assert plant.get("/v1/cases")[0] == 200
+    until(lambda: (plant.get("/v1/outbox"), plant.log_text()[-2000:]), lambda: len(set(box.glob("*.eml")) - before) >= 1)
+    one, status, answer = fill_up(plant, good)
+    assert status == 507 and "free space" in answer["hint"], answer
+    status = plant.get("/v1/status")[1]
+    assert "disk-low" in [need["what"] for need in status["needs"]], status
+    plant.kill()  # and once more
+    plant.start()
+    assert plant.get("/v1/complaints/" + good[-1]["id"])[0] == 200
+    os.unlink(mount + "/filler")
+    os.unlink(mount + "/filler2")
+    until(plant.log_text, lambda: plant.post("/v1/complaints?rank=0", one)[0] in (200, 201))
+    plant.wait_idle()
+    assert plant.get("/v1/status")[1]["outbox"]["waiting"] == 0
+    mails = [m.read_text() for m in set(box.glob("*.eml")) - before]
+    harms = [m for m in mails if "URGENT" in m.split("\n\n")[0]]
+    assert 1 <= len(harms) <= 2, mails  # once a start: that it had left could not be put on record
+    assert len({line for m in harms for line in m.splitlines() if line.startswith("Message-ID")}) == 1, harms
+
+
 def main():
     mount = tempfile.mkdtemp(prefix="oddloaf-small-")
     if os.geteuid() != 0 or subprocess.run(
             ["mount", "-t", "tmpfs", "-o", "size=24m", "tmpfs", mount]).returncode:
         print("cannot mount a small disk here; skipped")
         sys.exit(77)
+    plant = None
     try:
         plant = Plant(sys.argv[1], state=mount + "/state", config={"disk_low_mb": 8})
+        box = plant.dir / "box"
+        box.mkdir()
+        (box / "works").touch()
+        program = plant.dir / "mail.sh"
+        program.write_text(MAIL.format(box=box))
+        program.chmod(0o755)
+        plant.config["mail"] = {"program": str(program), "from": "oddloaf@mill.example", "to": ["qa@mill.example"],
+                                "retry_s": 1}
         plant.start()
         plant.load_small()
         good = [complaint() for _ in range(20)]
@@ -58,16 +130,7 @@ def main():
         os.unlink(mount + "/half")
         filler = mount + "/filler"
         fill(filler)
-        refused = None
-        for _ in range(3000):  # what the WAL has room for is still taken
-            one = complaint(note="n" * 3000)
-            status, answer = plant.post("/v1/complaints?rank=0", one)
-            if status != 201:
-                refused = (status, answer, one)
-                break
-            good.append(one)
-        assert refused, "the disk never filled"
-        status, answer, one = refused
+        one, status, answer = fill_up(plant, good)
         assert status == 507, (status, answer)
         assert answer["type"] == "urn:oddloaf:problem:no-space", answer
         assert "space" in answer["hint"], answer
@@ -77,12 +140,15 @@ def main():
         os.unlink(filler)
         assert plant.post("/v1/complaints?rank=0", one)[0] == 201
         plant.wait_idle()
+        check_killed(plant, mount, box, good)
         assert plant.stop() == 0
         check = subprocess.run(["sqlite3", mount + "/state/oddloaf.db", "PRAGMA integrity_check"],
                                capture_output=True, text=True)
         assert check.stdout.strip() == "ok", check.stdout
         print(f"{len(good)} kept, refused with: {json.dumps(answer)}")
     finally:
+        if plant and plant.daemon.poll() is None:
+            plant.kill()
         subprocess.run(["umount", "-l", mount])
 
 

@@ -4,6 +4,7 @@
 #include "check.h"
 #include "store/db.h"
 #include "store/lot_find.h"
+#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -158,6 +159,36 @@ static void test_a_broken_constraint_is_a_conflict(void **state)
     assert_int_equal(err.code, ERROR_CONFLICT);
 }
 
+static void *drop_soon(void *dropped)
+{
+    usleep(20000);
+    atomic_store((atomic_bool *)dropped, true);
+    return NULL;
+}
+
+/* A statement that would take hours, in the middle of it. */
+static void test_what_nobody_waits_for_ends(void **state)
+{
+    struct fixture *f = *state;
+    static const char SQL[] = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE"
+                              " i < 100000000000) SELECT count(*) FROM n";
+    static const char SQL_SHORT[] = "SELECT 7";
+    struct error err = {0};
+    atomic_bool dropped = false;
+    pthread_t thread;
+    int64_t count = 0;
+    store_drop_if(f->store, &dropped);
+    assert_false(store_is_dropped(f->store));
+    assert_int_equal(pthread_create(&thread, NULL, drop_soon, &dropped), 0);
+    assert_int_equal(db_number(f->store, SQL, NULL, &count, &err), ERROR_IO);
+    assert_int_equal(pthread_join(thread, NULL), 0);
+    assert_true(store_is_dropped(f->store));
+    store_drop_if(f->store, NULL);
+    assert_false(store_is_dropped(f->store));
+    assert_int_equal(db_number(f->store, SQL_SHORT, NULL, &count, NULL), 0);
+    assert_int_equal(count, 7);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -168,6 +199,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_unknown_values_are_null, setup, teardown),
         cmocka_unit_test_setup_teardown(test_none_found_says_what, setup, teardown),
         cmocka_unit_test_setup_teardown(test_a_broken_constraint_is_a_conflict, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_what_nobody_waits_for_ends, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -4,6 +4,7 @@
 #include "fixture.h"
 #include "store/complaint.h"
 #include "store/contact.h"
+#include "store/db.h"
 #include "store/erasures.h"
 #include <errno.h>
 #include <stdio.h>
@@ -96,6 +97,20 @@ static void the_first_mark_has_a_name_on_disk(void **state)
     assert_int_equal(folders, 1);
 }
 
+/* A start on a full disk has no room to note what it had applied itself. */
+static void its_own_marks_are_applied(void **state)
+{
+    int erased = 0, again = -1;
+    (void)state;
+    assert_int_equal(erase(NULL, 0, &erased, NULL), 0);
+    assert_int_equal(store_begin(store, NULL), 0);
+    assert_int_equal(db_exec(store, "PRAGMA query_only=ON", NULL), 0); /* whatever writes fails */
+    assert_int_equal(erasures_apply(store, &again, NULL), 0);
+    assert_int_equal(again, 0);
+    assert_int_equal(db_exec(store, "PRAGMA query_only=OFF", NULL), 0);
+    store_rollback(store);
+}
+
 static void a_mark_that_does_not_fit_says_so(void **state)
 {
     static const int WRITES[] = {SHORT, ENOSPC};
@@ -114,6 +129,7 @@ int main(void)
                                         fixture_close),
         cmocka_unit_test_setup_teardown(the_first_mark_has_a_name_on_disk, open_store,
                                         fixture_close),
+        cmocka_unit_test_setup_teardown(its_own_marks_are_applied, open_store, fixture_close),
         cmocka_unit_test_setup_teardown(a_mark_that_does_not_fit_says_so, open_store,
                                         fixture_close),
     };

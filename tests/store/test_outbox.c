@@ -281,6 +281,45 @@ static void nothing_is_added_to_what_is_under_way(void **state)
     assert_false(any);
 }
 
+static void assert_stranded(struct fixture *f, const char *recipient, int64_t now_ms,
+                            const char *expected)
+{
+    struct outbox_delivery rows[16];
+    struct outbox_deliveries due = {rows, 0, 16};
+    struct text_buffer out = {0};
+    assert_int_equal(outbox_stranded(f->store, recipient, now_ms, &due, NULL), 0);
+    text_append(&out, "");
+    for (int i = 0; i < due.count; i++) {
+        assert_string_equal(rows[i].recipient, recipient);
+        text_appendf(&out, "%s%lld", i ? " " : "", (long long)rows[i].mail_id);
+        outbox_delivery_free(&rows[i]);
+    }
+    assert_string_equal(out.data, expected);
+    text_buffer_free(&out);
+}
+
+/* On a full disk mail about harm leaves without a delivery, or what gathered it closed. */
+static void harm_leaves_with_nothing_written(void **state)
+{
+    struct fixture *f = *state;
+    const int64_t leaves_ms = NOW + 600000, late_ms = leaves_ms + 60000;
+    const struct outbox_new gathers = {"urgent", 1, 0, "<u-3@p>", "{}", NOW, leaves_ms};
+    const struct outbox_new gathered = {"urgent", 1, 0, "<u-4@p>", "{}", NOW, leaves_ms};
+    add(f, "urgent", 1, 0);
+    add(f, "case", 1, 1);
+    assert_stranded(f, "a@p", NOW, "1");
+    address(f, "urgent", false, (const char *const[]){"a@p", NULL});
+    assert_stranded(f, "a@p", NOW, ""); /* it leaves as ever */
+    assert_int_equal(outbox_add(f->store, &gathers, NULL), 0);
+    address(f, "urgent", false, (const char *const[]){"a@p", NULL});
+    assert_int_equal(outbox_add(f->store, &gathered, NULL), 0);
+    assert_stranded(f, "a@p", leaves_ms, "");
+    assert_stranded(f, "a@p", late_ms, "3 4");
+    assert_int_equal(outbox_sent(f->store, 3, "a@p", late_ms, NULL), 0);
+    assert_stranded(f, "a@p", late_ms, "4");
+    assert_stranded(f, "b@p", late_ms, "4"); /* one that has deliveries has all it gets */
+}
+
 static int list_one(void *arg, const struct outbox_mail *mail)
 {
     text_appendf(arg, "%lld %s %s;", (long long)mail->id, mail->event, mail->state);
@@ -343,6 +382,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_clock_put_back_keeps_nothing_waiting, setup, teardown),
         cmocka_unit_test_setup_teardown(nothing_is_added_to_what_is_under_way, setup, teardown),
         cmocka_unit_test_setup_teardown(a_mail_that_is_tried_for_long_is_stuck, setup, teardown),
+        cmocka_unit_test_setup_teardown(harm_leaves_with_nothing_written, setup, teardown),
         cmocka_unit_test_setup_teardown(people_see_what_is_stuck, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
