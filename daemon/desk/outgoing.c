@@ -135,13 +135,31 @@ int outgoing_add(struct store *store, const struct outbox_new *mail, json_t *eve
 
 /* ---- urgent ones, gathered ---- */
 
+static const char HEARD[] = "heard ";
+
 struct gathering {
     struct store *store;
-    json_t *kinds;  /* told: {"illness": true, …}, "possible" among them, and of which lots */
+    json_t *kinds; /* told: {"illness": true, …}, "heard illness", "possible", and of which lots */
     int64_t at_ms;  /* of the last */
     int64_t waits;  /* the mail that gathers; 0 none */
     json_t *gather; /* its event */
 };
+
+/* What a person told is news behind what was only heard in a note. */
+static void add_kind(json_t *kinds, const char *kind, const json_t *heard)
+{
+    size_t i;
+    const json_t *one;
+    struct text_buffer name = {0};
+    bool is_heard = false;
+    json_array_foreach(heard, i, one)
+    {
+        is_heard = is_heard || strcmp(json_string_value(one), kind) == 0;
+    }
+    text_appendf(&name, "%s%s", is_heard ? HEARD : "", kind);
+    json_object_set_new(kinds, name.data, json_true());
+    text_buffer_free(&name);
+}
 
 static void add_kinds(json_t *kinds, const json_t *event)
 {
@@ -152,7 +170,7 @@ static void add_kinds(json_t *kinds, const json_t *event)
         return;
     json_array_foreach(json_object_get(event, "harm"), i, one)
     {
-        json_object_set_new(kinds, json_string_value(one), json_true());
+        add_kind(kinds, json_string_value(one), json_object_get(event, "harm_heard"));
     }
     if (json_is_true(json_object_get(event, "possible")))
         json_object_set_new(kinds, "possible", json_true());
@@ -193,7 +211,9 @@ static bool is_told(const struct gathering *g, const json_t *event)
     bool told = json_object_size(g->kinds) > 0;
     json_object_foreach(kinds, kind, is)
     {
-        told = told && json_object_get(g->kinds, kind);
+        bool heard = strncmp(kind, HEARD, sizeof HEARD - 1) == 0;
+        told = told && (json_object_get(g->kinds, kind) ||
+                        (heard && json_object_get(g->kinds, kind + sizeof HEARD - 1)));
     }
     json_decref(kinds);
     return told;

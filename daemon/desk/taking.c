@@ -110,6 +110,22 @@ static void refuse(const struct desk *desk, struct taking *t, const json_t *comp
     event_message_id(desk->mail_domain, now_ms, t->message_id, sizeof t->message_id);
 }
 
+/* The kinds of harm that nobody chose and the note says. New reference; NULL if there are none. */
+static json_t *heard_of(const json_t *taken)
+{
+    size_t i;
+    const json_t *item;
+    json_t *heard = NULL;
+    json_array_foreach(taken, i, item)
+    {
+        if (strcmp(json_string_value(json_object_get(item, "field")), "harm") != 0)
+            continue;
+        heard = heard ? heard : json_array();
+        json_array_append(heard, json_object_get(item, "value"));
+    }
+    return heard;
+}
+
 static void make_urgent(const struct desk *desk, struct store *store, struct taking *t,
                         int64_t now_ms)
 {
@@ -117,6 +133,7 @@ static void make_urgent(const struct desk *desk, struct store *store, struct tak
     t->urgent =
         event_urgent(desk->plant, harm_needs_of(desk->harm, t->form->harm_possible), said, t->lot);
     json_object_set(t->urgent, "doubts", t->form->doubts);
+    json_object_set_new(t->urgent, "harm_heard", heard_of(t->taken));
     if (t->form->harm_possible)
         event_urgent_possible(t->urgent);
     json_object_set_new(t->urgent, "said", said);

@@ -1,0 +1,84 @@
+/* Which urgent mails of one case leave at once, and which wait for each other. */
+#include "desk/outgoing.h"
+#include "fixture.h"
+#include "store/outbox.h"
+
+static const int64_t GATHER_MS = 600000;
+static const int64_t CASE = 1;
+
+/* The next of the case: was it gathered? A second after the one before. */
+static bool gathered(struct fixture *f, const char *event)
+{
+    char id[64];
+    struct error err = {0};
+    bool it = false;
+    f->now_ms += 1000;
+    snprintf(id, sizeof id, "<%lld@mill.example>", (long long)f->now_ms);
+    const struct outbox_new mail = {
+        .event = OUTBOX_URGENT, .case_id = CASE, .message_id = id, .created_ms = f->now_ms};
+    if (outgoing_add_urgent(f->store, &mail, GATHER_MS, fixture_json(event), &it, &err))
+        fail_msg("%s", err.text);
+    return it;
+}
+
+static int with_case(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    fixture_begin(f);
+    return db_exec(f->store,
+                   "INSERT INTO complaint_case(id, symptom, opened_ms, as_of_ms, complaints, packs)"
+                   " VALUES(1, 'mold', 0, 0, 1, 1)",
+                   &err);
+}
+
+static void a_new_kind_leaves_at_once(void **state)
+{
+    struct fixture *f = *state;
+    assert_false(gathered(f, "{'harm': ['illness']}"));
+    assert_true(gathered(f, "{'harm': ['illness']}"));
+    assert_false(gathered(f, "{'harm': ['injury']}"));
+    assert_true(gathered(f, "{'harm': ['injury', 'illness']}"));
+    assert_true(gathered(f, "{'harm': [], 'possible': true}"));
+}
+
+/* What a note was read as is a guess: that somebody says so is news, once. */
+static void what_a_person_says_is_news_behind_what_was_heard(void **state)
+{
+    struct fixture *f = *state;
+    assert_false(gathered(f, "{'harm': ['tampering'], 'harm_heard': ['tampering']}"));
+    assert_true(gathered(f, "{'harm': ['tampering'], 'harm_heard': ['tampering']}"));
+    assert_false(gathered(f, "{'harm': ['tampering']}"));
+    assert_true(gathered(f, "{'harm': ['tampering']}"));
+    assert_true(gathered(f, "{'harm': ['tampering'], 'harm_heard': ['tampering']}"));
+    assert_false(gathered(f, "{'harm': ['tampering', 'illness'], 'harm_heard': ['illness']}"));
+}
+
+/* As they come in: what the form says and what the note does. */
+static void who_said_it_is_told(void **state)
+{
+    struct fixture *f = *state;
+    struct taking t = {0};
+    json_t *complaint = fixture_json(
+        "{'id': '" FIRST "', 'received_at': '2026-11-20T09:00:00-05:00', 'channel': 'phone',"
+        " 'symptom': 'mold', 'harm': ['injury'], 'note': 'my son was sick all night from it'}");
+    taking_read(&f->desk, f->store, complaint, f->now_ms, &t);
+    json_t *harm = fixture_json("['injury', 'illness']"), *heard = fixture_json("['illness']");
+    assert_true(json_equal(json_object_get(t.urgent, "harm"), harm));
+    assert_true(json_equal(json_object_get(t.urgent, "harm_heard"), heard));
+    json_decref(harm);
+    json_decref(heard);
+    json_decref(complaint);
+    taking_clear(&t);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(a_new_kind_leaves_at_once, with_case, fixture_cleaned),
+        cmocka_unit_test_setup_teardown(what_a_person_says_is_news_behind_what_was_heard, with_case,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(who_said_it_is_told, fixture_clean, fixture_cleaned),
+    };
+    return cmocka_run_group_tests(tests, fixture_open, fixture_close);
+}
