@@ -9,8 +9,9 @@
 
 struct photo_format;
 /* ITU-T T.81; Exif 2.32 for the orientation. Of the application segments only what the picture's
- * colours need stays (JFIF without its small picture, ICC profile, Adobe's), and of Exif the
- * orientation, in a segment made anew. Comments and what follows the picture go. */
+ * colours need stays (JFIF without its small picture, of an ICC profile the primaries and curves,
+ * Adobe's), once, and of Exif the orientation, in segments made anew. Tables stay that a scan
+ * needs, before it. Comments and what follows the picture go. */
 extern const struct photo_format photo_jpeg;
 /* W3C PNG Specification. Chunks that the picture needs stay, their checksums right, once and of a
  * size that holds nothing else; one with more data than its picture has is refused. */

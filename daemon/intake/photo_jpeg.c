@@ -23,10 +23,25 @@ enum {
     COM = 0xFE
 };
 
+enum { IDS = 4, PARTS = 4, QUANT_MOST = 1 + 2 * 64, HUFF_HEAD = 17, HUFF_MOST = HUFF_HEAD + 256 };
+
+/* A table as it was told last, which goes before the first scan that needs it: none that no scan
+ * needs, and no byte beside it. */
+struct table {
+    unsigned char bytes[HUFF_MOST];
+    size_t length; /* 0: there is none, or it has gone */
+};
+
 /* What was come across. */
 struct seen {
     int orientation; /* 1 to 8; 0: not told */
-    bool oriented, frame, scan;
+    bool oriented, jfif, colours, adobe, height;
+    int frame;                                  /* its marker; 0: none yet */
+    unsigned char part[PARTS], quant_of[PARTS]; /* of the frame: its name, its table */
+    int parts;
+    unsigned scanned; /* bits of the parts */
+    bool scan;
+    struct table quant[IDS], huff[2][IDS], restart;
 };
 
 static unsigned u16(const unsigned char *p, bool little)
@@ -87,22 +102,54 @@ static void write_jfif(struct photo_reading *r, const unsigned char *body)
     text_append_bytes(&r->out, segment, sizeof segment);
 }
 
+/* How its parts are to be understood as colours, and nothing else of it. */
+static void write_adobe(struct photo_reading *r, const unsigned char *body)
+{
+    const unsigned char segment[] = {0xFF, APP0 + 14, 0,   14, 'A', 'd', 'o', 'b',
+                                     'e',  0,         100, 0,  0,   0,   0,   body[11]};
+    text_append_bytes(&r->out, segment, sizeof segment);
+}
+
+/* A profile in one piece: one in many holds tables for paper. */
+static bool write_colours(struct photo_reading *r, const unsigned char *body, size_t length)
+{
+    static const unsigned char HEAD[] = "ICC_PROFILE\0\x01\x01";
+    struct text_buffer profile = {0};
+    bool is = length > sizeof HEAD - 1 && memcmp(body, HEAD, sizeof HEAD - 1) == 0 &&
+              photo_colours(body + sizeof HEAD - 1, length - (sizeof HEAD - 1), &profile);
+    if (is) {
+        size_t size = profile.length + sizeof HEAD - 1 + 2;
+        const unsigned char start[] = {0xFF, APP0 + 2, (unsigned char)(size >> 8),
+                                       (unsigned char)size};
+        text_append_bytes(&r->out, start, sizeof start);
+        text_append_bytes(&r->out, HEAD, sizeof HEAD - 1);
+        text_append_bytes(&r->out, profile.data, profile.length);
+    }
+    text_buffer_free(&profile);
+    return is;
+}
+
 static bool begins(const unsigned char *body, size_t length, const char *with, size_t size)
 {
     return length >= size && memcmp(body, with, size) == 0;
 }
 
+/* Each once. */
 static void take_application(struct photo_reading *r, struct seen *seen, int marker,
                              const unsigned char *body, size_t length)
 {
-    if (marker == APP0 && length >= 14 && begins(body, length, "JFIF", 5)) {
+    if (marker == APP0 && !seen->jfif && length >= 14 && begins(body, length, "JFIF", 5)) {
         write_jfif(r, body);
+        seen->jfif = true;
     } else if (marker == APP0 + 1) {
         int told = orientation_of(body, length);
         seen->orientation = told ? told : seen->orientation;
-    } else if ((marker == APP0 + 2 && begins(body, length, "ICC_PROFILE", 12)) ||
-               (marker == APP0 + 14 && length == 12 && begins(body, length, "Adobe", 5))) {
-        text_append_bytes(&r->out, body - 4, length + 4);
+    } else if (marker == APP0 + 2 && !seen->colours) {
+        seen->colours = write_colours(r, body, length);
+    } else if (marker == APP0 + 14 && !seen->adobe && length == 12 &&
+               begins(body, length, "Adobe", 5)) {
+        write_adobe(r, body);
+        seen->adobe = true;
     }
 }
 
@@ -113,10 +160,49 @@ static bool is_frame(int marker)
     return marker >= SOF0 && marker <= SOF15 && marker != DHT && marker != JPG && marker != DAC;
 }
 
-static bool is_needed(int marker)
+static void keep(struct table *table, const unsigned char *bytes, size_t length)
 {
-    return is_frame(marker) || marker == DHT || marker == DAC || marker == DQT || marker == DRI ||
-           marker == DNL || marker == SOS;
+    memcpy(table->bytes, bytes, length);
+    table->length = length;
+}
+
+/* Up to the first that is none: what stands behind is no table. */
+static void keep_quants(struct seen *seen, const unsigned char *body, size_t length)
+{
+    while (length > 0) {
+        size_t size = body[0] >> 4 ? QUANT_MOST : 1 + 64;
+        if (body[0] >> 4 > 1 || (body[0] & 15) >= IDS || size > length)
+            return;
+        keep(&seen->quant[body[0] & 15], body, size);
+        body += size;
+        length -= size;
+    }
+}
+
+static void keep_huffs(struct seen *seen, const unsigned char *body, size_t length)
+{
+    while (length >= HUFF_HEAD) {
+        size_t size = HUFF_HEAD;
+        for (int i = 1; i < HUFF_HEAD; i++)
+            size += body[i];
+        if (body[0] >> 4 > 1 || (body[0] & 15) >= IDS || size > length || size > HUFF_MOST)
+            return;
+        keep(&seen->huff[body[0] >> 4][body[0] & 15], body, size);
+        body += size;
+        length -= size;
+    }
+}
+
+static void write_table(struct photo_reading *r, int marker, struct table *table)
+{
+    const size_t size = table->length + 2;
+    const unsigned char start[] = {0xFF, (unsigned char)marker, (unsigned char)(size >> 8),
+                                   (unsigned char)size};
+    if (!table->length)
+        return;
+    text_append_bytes(&r->out, start, sizeof start);
+    text_append_bytes(&r->out, table->bytes, table->length);
+    table->length = 0;
 }
 
 /* Up to the next marker that is none of the data's own. */
@@ -137,18 +223,96 @@ static int take_scan(struct photo_reading *r, struct seen *seen)
     return 0;
 }
 
+static void copy_segment(struct photo_reading *r, const unsigned char *body, size_t length)
+{
+    text_append_bytes(&r->out, body - 4, length + 4);
+}
+
+static int take_frame(struct photo_reading *r, struct seen *seen, int marker,
+                      const unsigned char *body, size_t length)
+{
+    if (seen->frame)
+        return photo_refuse(r, "a second picture begins");
+    if (length < 6 || body[5] == 0 || body[5] > PARTS || length != 6 + 3 * (size_t)body[5])
+        return photo_refuse(r, "the picture's size is told in another way");
+    seen->frame = marker;
+    seen->parts = body[5];
+    for (int i = 0; i < seen->parts; i++) {
+        seen->part[i] = body[6 + 3 * i];
+        seen->quant_of[i] = body[8 + 3 * i] & (IDS - 1);
+    }
+    if (seen->orientation && !seen->oriented)
+        write_orientation(r, seen);
+    copy_segment(r, body, length);
+    return 0;
+}
+
+/* The tables of one part of a scan, which of them its coefficients need. */
+static int write_tables_of(struct photo_reading *r, struct seen *seen, const unsigned char *part,
+                           const unsigned char *range)
+{
+    int at = 0;
+    while (at < seen->parts && seen->part[at] != part[0])
+        at++;
+    if (at == seen->parts)
+        return photo_refuse(r, "a scan of what the picture has not");
+    if (seen->frame <= SOF0 + 1 && seen->scanned & 1u << at)
+        return photo_refuse(r, "a second picture begins");
+    seen->scanned |= 1u << at;
+    write_table(r, DQT, &seen->quant[seen->quant_of[at]]);
+    if (range[0] == 0)
+        write_table(r, DHT, &seen->huff[0][part[1] >> 4 & (IDS - 1)]);
+    if (range[1] > 0)
+        write_table(r, DHT, &seen->huff[1][part[1] & (IDS - 1)]);
+    return 0;
+}
+
+static int take_scan_head(struct photo_reading *r, struct seen *seen, const unsigned char *body,
+                          size_t length)
+{
+    int rc = 0;
+    if (!seen->frame)
+        return photo_refuse(r, "the picture's size is not told before the picture");
+    if (length < 1 || body[0] == 0 || body[0] > PARTS || length != 4 + 2 * (size_t)body[0])
+        return photo_refuse(r, "a scan begins in another way");
+    write_table(r, DRI, &seen->restart);
+    for (int i = 0; i < body[0] && !rc; i++)
+        rc = write_tables_of(r, seen, body + 1 + 2 * i, body + 1 + 2 * body[0]);
+    if (rc)
+        return rc;
+    copy_segment(r, body, length);
+    return take_scan(r, seen);
+}
+
+/* Neither is told by cameras: which numbers arithmetic begins with, how high the picture is. */
+static int take_rare(struct photo_reading *r, struct seen *seen, int marker,
+                     const unsigned char *body, size_t length)
+{
+    bool is_height = marker == DNL && length == 2 && seen->scan && !seen->height;
+    bool is_start = marker == DAC && length >= 2 && length <= 16 && length % 2 == 0;
+    seen->height = seen->height || is_height;
+    if (!is_height && !is_start)
+        return photo_refuse(r, "an unknown segment stands");
+    copy_segment(r, body, length);
+    return 0;
+}
+
 static int take_needed(struct photo_reading *r, struct seen *seen, int marker,
                        const unsigned char *body, size_t length)
 {
-    if (is_frame(marker) && seen->frame)
-        return photo_refuse(r, "a second picture begins");
-    if (marker == SOS && !seen->frame)
-        return photo_refuse(r, "the picture's size is not told before the picture");
-    seen->frame = seen->frame || is_frame(marker);
-    if (seen->orientation && !seen->oriented)
-        write_orientation(r, seen);
-    text_append_bytes(&r->out, body - 4, length + 4);
-    return marker == SOS ? take_scan(r, seen) : 0;
+    if (marker == SOS)
+        return take_scan_head(r, seen, body, length);
+    if (is_frame(marker))
+        return take_frame(r, seen, marker, body, length);
+    if (marker == DQT)
+        keep_quants(seen, body, length);
+    else if (marker == DHT)
+        keep_huffs(seen, body, length);
+    else if (marker == DRI && length == 2)
+        keep(&seen->restart, body, length);
+    else if (marker != DRI && marker != COM)
+        return take_rare(r, seen, marker, body, length);
+    return 0;
 }
 
 static int take_segment(struct photo_reading *r, struct seen *seen, int marker)
@@ -162,10 +326,8 @@ static int take_segment(struct photo_reading *r, struct seen *seen, int marker)
     r->at += size;
     if (marker >= APP0 && marker <= APP15)
         take_application(r, seen, marker, body, size - 2);
-    else if (is_needed(marker))
+    else
         return take_needed(r, seen, marker, body, size - 2);
-    else if (marker != COM)
-        return photo_refuse(r, "an unknown segment stands");
     return 0;
 }
 

@@ -3,6 +3,7 @@
 #define ODDLOAF_INTAKE_PHOTO_READING_H
 
 #include "intake/photo.h"
+#include <stdbool.h>
 
 struct photo_reading {
     const struct photo_format *format;
@@ -18,5 +19,10 @@ struct photo_format {
 };
 /* ERROR_INVALID: why, at the byte that was come to. */
 int photo_refuse(struct photo_reading *r, const char *why);
+
+/* Of an ICC profile (ISO 15076-1) what a screen needs to show the colours: the primaries, the white
+ * and the curves of red, green and blue, or of gray, in a profile made anew without any text, date,
+ * maker or number. False, and nothing is appended: it is another kind, or not to be read. */
+bool photo_colours(const unsigned char *profile, size_t length, struct text_buffer *out);
 
 #endif

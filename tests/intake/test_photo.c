@@ -8,9 +8,11 @@
 /* one gray block */
 #define FRAME "\xFF\xC0\0\x0B\x08\0\x08\0\x08\x01\x01\x11\0"
 #define SCAN "\xFF\xDA\0\x08\x01\x01\0\0\x3F\0"
+#define PROGRESSIVE "\xFF\xC2\0\x0B\x08\0\x08\0\x08\x01\x01\x11\0"
 #define DATA "\x12\xFF\0\x34\xFF\xD0\x56"
-#define ICC "\xFF\xE2\0\x10ICC_PROFILE\0\x01\x01"
+#define ICC_TEXT "\xFF\xE2\0\x10ICC_PROFILE\0\x01\x01"
 #define MPF "\xFF\xE2\0\x13MPF\0" GPS
+#define IPTC "\xFF\xED\0\x0F" GPS
 #define COMMENT "\xFF\xFE\0\x0F" GPS
 #define JFIF "\xFF\xE0\0\x10JFIF\0\x01\x02\0\0\x48\0\x48\0\0"
 #define JFIF_SMALL "\xFF\xE0\0\x13JFIF\0\x01\x02\0\0\x48\0\x48\x01\x01\xAA\xBB\xCC"
@@ -67,10 +69,10 @@ static void refused(const struct photo_format *format, struct bytes from, const 
 
 static void test_the_picture_stays_bit_by_bit(void **state)
 {
-    static const struct bytes PLAIN = BYTES(BEGIN JFIF ICC FRAME SCAN DATA END);
+    static const struct bytes PLAIN = BYTES(BEGIN JFIF FRAME SCAN DATA END);
     static const struct bytes TOLD =
-        BYTES(BEGIN JFIF_SMALL COMMENT MPF ICC COMMENT FRAME SCAN DATA COMMENT END GPS);
-    static const struct bytes SCANS = BYTES(BEGIN FRAME SCAN DATA SCAN DATA END);
+        BYTES(BEGIN JFIF_SMALL COMMENT MPF ICC_TEXT IPTC COMMENT FRAME SCAN DATA COMMENT END GPS);
+    static const struct bytes SCANS = BYTES(BEGIN PROGRESSIVE SCAN DATA SCAN DATA END);
     (void)state;
     becomes(&photo_jpeg, PLAIN, PLAIN);
     becomes(&photo_jpeg, TOLD, PLAIN);
@@ -86,6 +88,81 @@ static void test_which_way_is_up_stays(void **state)
     (void)state;
     becomes(&photo_jpeg, FROM, TO);
     becomes(&photo_jpeg, TO, TO);
+    becomes(&photo_jpeg, NONE, NONE_TO);
+}
+
+#define EIGHT(x) x x x x x x x x
+/* of 64 ones; Huffman: one code of one bit */
+#define QUANT(id) id EIGHT(EIGHT("\x01"))
+#define HUFF(id) id "\x01\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\x05"
+#define DQT(tables, size) "\xFF\xDB\0" size tables
+#define DHT(tables, size) "\xFF\xC4\0" size tables
+#define DRI(of) "\xFF\xDD\0\x04\0" of
+
+/* Tables that a scan needs go before it; a byte beside them, one told twice, and one that nothing
+ * needs hold what they like. */
+static void test_nothing_hides_in_tables(void **state)
+{
+    static const struct bytes PLAIN = BYTES(BEGIN FRAME DRI("\x02") DQT(QUANT("\0"), "\x43") DHT(
+        HUFF("\0"), "\x14") DHT(HUFF("\x10"), "\x14") SCAN DATA END);
+    static const struct bytes HIDING =
+        BYTES(BEGIN DQT(QUANT("\x01"), "\x43") DQT(QUANT("\0") GPS, "\x50") DRI("\x07") DRI("\x02")
+                  FRAME DHT(HUFF("\x02") HUFF("\0") HUFF("\x10") GPS, "\x45") SCAN DATA END);
+    static const struct bytes AGAIN = BYTES(BEGIN FRAME SCAN DATA SCAN DATA END);
+    static const struct bytes LONG_FRAME =
+        BYTES(BEGIN "\xFF\xC0\0\x10\x08\0\x08\0\x08\x01\x01\x11\0GPS 4" SCAN DATA END);
+    static const struct bytes LONG_SCAN =
+        BYTES(BEGIN FRAME "\xFF\xDA\0\x0D\x01\x01\0\0\x3F\0GPS 4" DATA END);
+    static const struct bytes ADOBE = BYTES(BEGIN "\xFF\xEE\0\x0E"
+                                                  "AdobeGPS 40\x01" FRAME SCAN DATA END);
+    static const struct bytes ADOBE_TO = BYTES(BEGIN "\xFF\xEE\0\x0E"
+                                                     "Adobe\0\x64\0\0\0\0\x01" FRAME SCAN DATA END);
+    (void)state;
+    becomes(&photo_jpeg, PLAIN, PLAIN);
+    becomes(&photo_jpeg, HIDING, PLAIN);
+    becomes(&photo_jpeg, ADOBE, ADOBE_TO);
+    becomes(&photo_jpeg, ADOBE_TO, ADOBE_TO);
+    refused(&photo_jpeg, AGAIN, "second picture");
+    refused(&photo_jpeg, LONG_FRAME, "size is told in another way");
+    refused(&photo_jpeg, LONG_SCAN, "scan begins in another way");
+}
+
+/* A profile of gray, with the text of whose it is and a date, and what stays of it. */
+#define WHITE "XYZ \0\0\0\0\0\0\xF6\xD6\0\x01\0\0\0\0\xD3\x2D"
+#define CURVE "curv\0\0\0\0\0\0\0\x01\x02\x33"
+#define ZEROS(n) ZEROS_##n
+#define ZEROS_4 "\0\0\0\0"
+#define ZEROS_24 EIGHT("\0\0\0")
+#define D50 "\0\0\xF6\xD6\0\x01\0\0\0\0\xD3\x2D"
+#define ZEROS_48 ZEROS_24 ZEROS_24
+#define PROFILE_HEAD(size, date, maker)                                                            \
+    "\0\0\0" size ZEROS_4 "\x02\0\0\0"                                                             \
+    "mntrGRAYXYZ " date "acsp" maker D50 ZEROS_48
+#define NO_DATE "\0\0\0\0\0\0\0\0\0\0\0\0"
+#define NO_MAKER ZEROS_24 ZEROS_4
+#define TAG(name, at, size) name "\0\0\0" at "\0\0\0" size
+#define ICC_CLEAN                                                                                  \
+    "\xFF\xE2\0\xD0ICC_PROFILE\0\x01\x01" PROFILE_HEAD(                                            \
+        "\xC0", NO_DATE, NO_MAKER) "\0\0\0\x02" TAG("wtpt", "\x9C", "\x14")                        \
+        TAG("kTRC", "\xB0", "\x0E") WHITE CURVE "\0\0"
+#define ICC_TOLD                                                                                   \
+    "\xFF\xE2\0\xE7ICC_PROFILE\0\x01\x01" PROFILE_HEAD(                                            \
+        "\xD7", "\x07\xEA\0\x0B" GPS_8, GPS_24 ZEROS_4) "\0\0\0\x03" TAG("kTRC", "\xA8", "\x0E")   \
+        TAG("wtpt", "\xB6", "\x14") TAG("desc", "\xCA", "\x0D") CURVE WHITE GPS
+#define GPS_8 "GPS 40.7"
+#define GPS_24 "GPS 40.7128 N, 74.0060 W"
+
+static void test_of_a_profile_its_colours_stay(void **state)
+{
+    static const struct bytes CLEAN = BYTES(BEGIN ICC_CLEAN FRAME SCAN DATA END);
+    static const struct bytes TOLD = BYTES(BEGIN ICC_TOLD FRAME SCAN DATA END);
+    static const struct bytes TWICE = BYTES(BEGIN ICC_CLEAN ICC_CLEAN FRAME SCAN DATA END);
+    static const struct bytes NONE = BYTES(BEGIN ICC_TEXT FRAME SCAN DATA END);
+    static const struct bytes NONE_TO = BYTES(BEGIN FRAME SCAN DATA END);
+    (void)state;
+    becomes(&photo_jpeg, CLEAN, CLEAN);
+    becomes(&photo_jpeg, TOLD, CLEAN);
+    becomes(&photo_jpeg, TWICE, CLEAN);
     becomes(&photo_jpeg, NONE, NONE_TO);
 }
 
@@ -190,6 +267,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_the_picture_stays_bit_by_bit),
         cmocka_unit_test(test_which_way_is_up_stays),
+        cmocka_unit_test(test_nothing_hides_in_tables),
+        cmocka_unit_test(test_of_a_profile_its_colours_stay),
         cmocka_unit_test(test_no_picture_is_refused),
         cmocka_unit_test(test_of_a_png_stays_what_the_picture_needs),
         cmocka_unit_test(test_nothing_hides_in_a_png),
