@@ -3,12 +3,13 @@
 #include "intake/fields.h"
 #include "intake/mask.h"
 #include "intake/mask_name.h"
+#include "intake/told_name.h"
 #include <ctype.h>
 #include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { WORD_SIZE = 48, NAME_WORDS = 4, PHRASE_WORDS = 3, PHONE_LEAST = 7 };
+enum { PHRASE_WORDS = 3, PHONE_LEAST = 7 };
 
 /* ---- numbers and addresses ---- */
 
@@ -17,13 +18,6 @@ struct search {
     char *phone, *email;
 };
 
-static bool is_one_of(const char *word, const char *const *words)
-{
-    while (*words && strcmp(word, *words) != 0)
-        words++;
-    return *words != NULL;
-}
-
 /* "order 6075550142": told as something else. */
 static bool is_other_number(const char *story, const char *at)
 {
@@ -31,7 +25,7 @@ static bool is_other_number(const char *story, const char *at)
         "order", "ticket", "invoice", "receipt", "upc",    "ean",   "gtin",     "barcode", "lot",
         "code",  "batch",  "ref",     "case",    "pedido", "lote",  "codigo",   "factura", "item",
         "sku",   "plu",    "card",    "boleta",  "recibo", "serie", "tracking", NULL};
-    char word[WORD_SIZE];
+    char word[TOLD_NAME_WORD];
     const char *to = at;
     while (to > story && strchr(" .:#", to[-1]))
         to--;
@@ -39,7 +33,7 @@ static bool is_other_number(const char *story, const char *at)
     while (from > story && isalpha((unsigned char)from[-1]))
         from--;
     char *said = xstrndup(from, (size_t)(to - from));
-    bool other = is_one_of(text_fold(said, word, sizeof word), OTHERS);
+    bool other = told_name_is_among(text_fold(said, word, sizeof word), OTHERS);
     free(said);
     return other;
 }
@@ -121,103 +115,15 @@ static const struct {
                {{"atentamente"}, LAST},
                {{"gracias"}, LAST}};
 
-static const char *const TITLES[] = {"mr", "mrs", "ms", "miss", "mx", "dr", "sr", "sra", NULL};
-static const char *const PARTICLES[] = {"de",  "del", "la", "van", "von",
-                                        "der", "di",  "da", "dos", NULL};
-/* Behind "this is", before a number or below a story these are no persons. */
-static const char *const NO_NAMES[] = {
-    "i",       "we",       "it",       "the",       "a",        "my",        "your",     "our",
-    "this",    "that",     "please",   "thanks",    "thank",    "you",       "sent",     "from",
-    "and",     "but",      "not",      "very",      "so",       "bakery",    "foods",    "food",
-    "deli",    "super",    "sandwich", "english",   "muffin",   "muffins",   "customer", "manager",
-    "service", "quality",  "team",     "me",        "back",     "us",        "at",       "on",
-    "sauce",   "milk",     "flour",    "protein",   "lecithin", "oil",       "free",     "wheat",
-    "white",   "whole",    "grain",    "sourdough", "bagel",    "bagels",    "buns",     "rolls",
-    "loaves",  "phone",    "cell",     "home",      "work",     "number",    "tel",      "mobile",
-    "upc",     "product",  "brand",    "company",   "inc",      "llc",       "sent",     "iphone",
-    "sick",    "ill",      "angry",    "upset",     "best",     "kind",      "doctor",   "poison",
-    "control", "hospital", "saturday", "sunday",    "tuesday",  "wednesday", "thursday", "el",
-    "los",     "las",      "una",      "un",        "hola",     "tel",       "telefono", NULL};
-
-struct word {
-    const char *at;
-    size_t length;
-    char folded[WORD_SIZE];
-};
-
-/* The word at `at`, folded and without apostrophes; false if there is none. */
-static bool read_word(const char *at, struct word *ret)
-{
-    size_t length = mask_word_at(at), to = 0;
-    if (!length)
-        return false;
-    *ret = (struct word){.at = at, .length = length};
-    char *said = xstrndup(at, length), *plain = mask_plain(said);
-    text_fold(plain, ret->folded, sizeof ret->folded);
-    for (const char *c = ret->folded; *c; c++)
-        if (*c != '\'')
-            ret->folded[to++] = *c;
-    ret->folded[to] = '\0';
-    free(plain);
-    free(said);
-    return true;
-}
-
-static bool is_capital(const char *at)
-{
-    unsigned char first = (unsigned char)at[0], second = (unsigned char)at[1];
-    return isupper(first) || (first == 0xC3 && second <= 0x9E) || first == 0xC4 || first == 0xC5;
-}
-
-static const char *skip(const char *at, const char *what)
-{
-    return at + strspn(at, what);
-}
-
-struct name {
-    const char *from, *to;
-    int words, common; /* of them, words of other things as well */
-};
-
-static void take_word(struct name *name, const struct word *word)
-{
-    name->from = name->from ? name->from : word->at;
-    name->to = word->at + word->length;
-    name->words++;
-    name->common += mask_words_common(word->folded);
-}
-
-/* The words in capitals from `at` on, particles between them; titles are none of it. */
-static void read_name(const char *at, struct name *ret)
-{
-    struct word word;
-    *ret = (struct name){0};
-    while (ret->words < NAME_WORDS && read_word(at, &word)) {
-        const char *end = at + word.length;
-        bool title = is_one_of(word.folded, TITLES);
-        bool capital = is_capital(at) && !is_one_of(word.folded, NO_NAMES);
-        if (!title && !capital && !(ret->words && is_one_of(word.folded, PARTICLES)))
-            return;
-        if (!title && capital)
-            take_word(ret, &word);
-        bool initial = title || word.length == 1;
-        const char *next = skip(end + (initial && *end == '.'), " ");
-        if (next == end && *end == '-')
-            next++;
-        if (next == end)
-            return;
-        at = next;
-    }
-}
-
 /* A number to dial, or an address, behind the name: "at 555-0142", ": anna@mill.example". */
 static bool number_follows(const char *at)
 {
     static const char *const BETWEEN[] = {"at", "on",     "under", "tel", "phone", "cell", "mobile",
                                           "is", "number", "al",    "en",  "my",    NULL};
-    struct word word;
-    for (at = skip(at, " ,.:;-(\n"); read_word(at, &word) && is_one_of(word.folded, BETWEEN);)
-        at = skip(at + word.length, " ,.:;-(\n");
+    struct told_word word;
+    for (at = told_name_skip(at, " ,.:;-(\n");
+         told_name_word(at, &word) && told_name_is_among(word.folded, BETWEEN);)
+        at = told_name_skip(at + word.length, " ,.:;-(\n");
     int digits = 0;
     for (const char *c = at; *c && strchr("0123456789+() -./", *c); c++)
         digits += isdigit((unsigned char)*c) != 0;
@@ -229,17 +135,17 @@ static bool is_whole(const char *end)
 {
     static const char *const ON[] = {"from", "calling", "speaking", "here",  "again", "at",
                                      "and",  "of",      "de",       "desde", "y",     NULL};
-    struct word word;
-    return !read_word(skip(end, " "), &word) || is_one_of(word.folded, ON);
+    struct told_word word;
+    return !told_name_word(told_name_skip(end, " "), &word) || told_name_is_among(word.folded, ON);
 }
 
 static bool ends_story(const char *at)
 {
-    at = skip(at, " ,.:;!-()\n\r\t");
+    at = told_name_skip(at, " ,.:;!-()\n\r\t");
     return !*at || number_follows(at);
 }
 
-static bool is_met(const struct name *name, enum needs needs)
+static bool is_met(const struct told_name *name, enum needs needs)
 {
     if (name->words == 0 || name->common == name->words)
         return false;
@@ -260,10 +166,10 @@ static bool is_met(const struct name *name, enum needs needs)
 /* What stands behind the phrase that begins at `at`, NULL if none does. */
 static const char *behind(const char *at, const char *const *phrase)
 {
-    struct word word;
+    struct told_word word;
     for (int i = 0; i < PHRASE_WORDS && phrase[i]; i++) {
-        at = i ? skip(at, " ") : at;
-        if (!read_word(at, &word) || strcmp(word.folded, phrase[i]) != 0)
+        at = i ? told_name_skip(at, " ") : at;
+        if (!told_name_word(at, &word) || strcmp(word.folded, phrase[i]) != 0)
             return NULL;
         at += word.length;
     }
@@ -281,13 +187,13 @@ static const char *signed_at(const char *story, const char *at)
     return NULL;
 }
 
-static bool take_name(const char *at, enum needs needs, struct name *ret)
+static bool take_name(const char *at, enum needs needs, struct told_name *ret)
 {
-    read_name(skip(at, " ,:\n\r"), ret);
+    told_name_read(told_name_skip(at, " ,:\n\r"), ret);
     return is_met(ret, needs);
 }
 
-static bool name_at(const char *story, const char *at, struct name *ret)
+static bool name_at(const char *story, const char *at, struct told_name *ret)
 {
     const char *signature = signed_at(story, at);
     if (signature)
@@ -306,7 +212,7 @@ static bool name_at(const char *story, const char *at, struct name *ret)
 static char *find_name(const char *story)
 {
     bool capitals = true; /* where all is written in them they tell nothing */
-    struct name name;
+    struct told_name name;
     for (const char *at = story; *at; at++)
         capitals = capitals && !islower((unsigned char)*at);
     for (const char *at = story; *at && !capitals; at++)

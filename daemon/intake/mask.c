@@ -1,6 +1,7 @@
 #include "intake/mask.h"
 #include "base/text.h"
 #include "intake/mask_name.h"
+#include "intake/mask_others.h"
 #include "intake/mask_phone.h"
 #include <assert.h>
 #include <ctype.h>
@@ -51,28 +52,33 @@ static size_t part_at(const char *at)
     return length;
 }
 
+static const char BLANKS[] = " \t\r\n", OPEN[] = "([{<", CLOSED[] = ")]}>";
+
 /* A sign of an address as it is read out, with what stands around it: " at ", "(at)", " [dot] ". 0
- * if it is not here. */
-static size_t sign_at(const char *at, const char *const *words)
+ * if it is not here. `signs`: what is one in brackets only: "(a)", "[.]". */
+static size_t sign_at(const char *at, const char *const *words, const char *const *signs)
 {
-    size_t before = strspn(at, " "), open = at[before] == '(' || at[before] == '[';
-    const char *word = at + before + open + (open ? strspn(at + before + 1, " ") : 0);
-    for (; *words; words++) {
-        size_t length = strlen(*words);
-        const char *end = word + length;
-        if (strncasecmp(word, *words, length) != 0)
-            continue;
-        const char *closed = end + strspn(end, " ");
-        if (open && (*closed == ')' || *closed == ']'))
-            return (size_t)(closed + 1 - at) + strspn(closed + 1, " ");
-        if (!open && before && *end == ' ')
-            return (size_t)(closed - at);
-    }
+    size_t before = strspn(at, BLANKS), open = at[before] && strchr(OPEN, at[before]);
+    const char *word = at + before + open + (open ? strspn(at + before + 1, BLANKS) : 0);
+    const char *const *lists[] = {words, open ? signs : NULL};
+    for (size_t i = 0; i < 2; i++)
+        for (const char *const *one = lists[i]; one && *one; one++) {
+            const char *end = word + strlen(*one);
+            if (strncasecmp(word, *one, strlen(*one)) != 0)
+                continue;
+            const char *closed = end + strspn(end, BLANKS);
+            if (open && *closed && strchr(CLOSED, *closed))
+                return (size_t)(closed + 1 - at) + strspn(closed + 1, BLANKS);
+            if (!open && before && closed > end)
+                return (size_t)(closed - at);
+        }
     return 0;
 }
 
 static const char *const AT[] = {"at", "arroba", NULL};
-static const char *const DOT[] = {"dot", "punto", "point", NULL};
+static const char *const AT_SIGNS[] = {"a", "@", "\xEF\xBC\xA0", "\xC3\xA4t", NULL};
+static const char *const DOT[] = {"dot", "punto", "point", "punkt", NULL};
+static const char *const DOT_SIGNS[] = {".", "d", NULL};
 static const char *const JOINT[] = {"dot",    "punto", "point", "underscore", "dash",
                                     "hyphen", "minus", "guion", "guión",      NULL};
 
@@ -83,10 +89,11 @@ static size_t local_at(const char *at)
     while (is_address_part(at + length))
         length++;
     for (size_t more = length; more;) {
-        size_t joint = sign_at(at + length, JOINT);
+        size_t joint = sign_at(at + length, JOINT, DOT_SIGNS);
         joint = joint ? joint : lone_point_at(at + length);
-        char digit;
-        size_t spoken = at[length] == ' ' ? mask_phone_spoken_at(at + length + 1, &digit) : 0;
+        char digits[MASK_PHONE_SPOKEN];
+        size_t spoken =
+            at[length] == ' ' ? mask_phone_spoken_at(at + length + 1, false, digits) : 0;
         more = joint ? part_at(at + length + joint) : 0;
         more = more ? joint + more : spoken ? 1 + spoken : 0;
         length += more;
@@ -102,7 +109,7 @@ static size_t domain_at(const char *at, int *ret_points)
     for (bool more = length > 0; more;) {
         size_t point = point_mark(at + length);
         point = point ? point : lone_point_at(at + length);
-        point = point ? point : sign_at(at + length, DOT);
+        point = point ? point : sign_at(at + length, DOT, DOT_SIGNS);
         size_t label = point ? part_at(at + length + point) : 0;
         /* the last names a country or a kind: "loaves @ 3.99" is a price */
         more = label > 0 && !isdigit((unsigned char)at[length + point]);
@@ -130,7 +137,7 @@ static size_t at_sign_at(const char *at)
 {
     size_t before = strspn(at, " ");
     size_t mark = at_mark(at + before);
-    return mark ? before + mark + strspn(at + before + mark, " ") : sign_at(at, AT);
+    return mark ? before + mark + strspn(at + before + mark, " ") : sign_at(at, AT, AT_SIGNS);
 }
 
 /* Bytes of the address at `at`, 0 if there is none: anna@mill.example, "anna dot fenwick at mill
@@ -227,12 +234,23 @@ static void append_plain(struct text_buffer *out, const char *at, size_t length,
         text_append(out, " ");
 }
 
+/* The caller's, and of sentences those of others that they tell. malloc'd. */
+static char *all_names(const char *text, const struct mask_options *options)
+{
+    struct text_buffer names = {0};
+    text_append(&names, contact_text(options->contact, "name"));
+    if (options->prose)
+        mask_others_find(text, &names);
+    return text_take(&names);
+}
+
 char *mask_text(const char *text, const struct mask_options *options, mask_found found, void *arg)
 {
     struct text_buffer out = {0};
-    const char *name = contact_text(options->contact, "name");
-    const struct masked m = {text, options, mask_name_new(name, options->prose)};
+    char *names = all_names(text, options);
+    const struct masked m = {text, options, mask_name_new(names, options->prose)};
     text_append(&out, "");
+    free(names);
     for (const char *at = text; *at;) {
         enum mask_kind kind;
         size_t harmless = harmless_at(text, at, options);

@@ -26,7 +26,9 @@ typedef void (*mask_found)(void *arg, enum mask_kind kind, const char *at, size_
  * the words of the caller's name, in any case, with or without accents (ü as "ue"), in any
  * alphabet, with any apostrophe, with an "s", written as one or with characters in them that are
  * not seen; one that is an ordinary word ("Brown") beside another of the name, beside a title, as a
- * possessor or, in prose, with a capital within a sentence only. `found` may be NULL. malloc'd. */
+ * possessor or, in prose, with a capital within a sentence only. In prose the names of others too,
+ * where the text says whose they are ("my neighbour Petra Lind", mask_others.h), wherever they
+ * stand in it. `found` may be NULL. malloc'd. */
 char *mask_text(const char *text, const struct mask_options *options, mask_found found, void *arg);
 /* The same of prose on one line, for mails. `contact` may be NULL. malloc'd. */
 char *mask_contact(const char *text, const json_t *contact);

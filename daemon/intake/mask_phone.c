@@ -7,14 +7,41 @@
 
 enum { DIGITS_LEAST = 7, DIGITS_MOST = 15, OWN_LEAST = 5, BETWEEN_MOST = 3, DIGITS_SIZE = 64 };
 
+/* How numbers are said: one digit; both digits; the first of two, of which the second may follow;
+ * what follows a digit ("eight hundred"); that a digit comes twice or three times; a letter that is
+ * a digit only among others. */
+enum spoken { DIGIT, PAIR, TENS, HUNDRED, TIMES, LETTER };
+
 static const struct {
-    const char *word;
-    char digit;
-} SPOKEN[] = {{"zero", '0'},   {"oh", '0'},    {"one", '1'},  {"two", '2'},   {"three", '3'},
-              {"four", '4'},   {"five", '5'},  {"six", '6'},  {"seven", '7'}, {"eight", '8'},
-              {"nine", '9'},   {"cero", '0'},  {"uno", '1'},  {"dos", '2'},   {"tres", '3'},
-              {"cuatro", '4'}, {"cinco", '5'}, {"seis", '6'}, {"siete", '7'}, {"ocho", '8'},
-              {"nueve", '9'}};
+    const char *word, *digits;
+    enum spoken is;
+} SPOKEN[] = {{"zero", "0", DIGIT},        {"oh", "0", DIGIT},         {"nought", "0", DIGIT},
+              {"one", "1", DIGIT},         {"two", "2", DIGIT},        {"three", "3", DIGIT},
+              {"four", "4", DIGIT},        {"five", "5", DIGIT},       {"six", "6", DIGIT},
+              {"seven", "7", DIGIT},       {"eight", "8", DIGIT},      {"nine", "9", DIGIT},
+              {"o", "0", LETTER},          {"ten", "10", PAIR},        {"eleven", "11", PAIR},
+              {"twelve", "12", PAIR},      {"thirteen", "13", PAIR},   {"fourteen", "14", PAIR},
+              {"fifteen", "15", PAIR},     {"sixteen", "16", PAIR},    {"seventeen", "17", PAIR},
+              {"eighteen", "18", PAIR},    {"nineteen", "19", PAIR},   {"twenty", "2", TENS},
+              {"thirty", "3", TENS},       {"forty", "4", TENS},       {"fourty", "4", TENS},
+              {"fifty", "5", TENS},        {"sixty", "6", TENS},       {"seventy", "7", TENS},
+              {"eighty", "8", TENS},       {"ninety", "9", TENS},      {"hundred", "00", HUNDRED},
+              {"double", "2", TIMES},      {"triple", "3", TIMES},     {"cero", "0", DIGIT},
+              {"uno", "1", DIGIT},         {"dos", "2", DIGIT},        {"tres", "3", DIGIT},
+              {"cuatro", "4", DIGIT},      {"cinco", "5", DIGIT},      {"seis", "6", DIGIT},
+              {"siete", "7", DIGIT},       {"ocho", "8", DIGIT},       {"nueve", "9", DIGIT},
+              {"diez", "10", PAIR},        {"once", "11", PAIR},       {"doce", "12", PAIR},
+              {"trece", "13", PAIR},       {"catorce", "14", PAIR},    {"quince", "15", PAIR},
+              {"dieciseis", "16", PAIR},   {"dieciséis", "16", PAIR},  {"diecisiete", "17", PAIR},
+              {"dieciocho", "18", PAIR},   {"diecinueve", "19", PAIR}, {"veinte", "20", PAIR},
+              {"veintiuno", "21", PAIR},   {"veintidos", "22", PAIR},  {"veintidós", "22", PAIR},
+              {"veintitres", "23", PAIR},  {"veintitrés", "23", PAIR}, {"veinticuatro", "24", PAIR},
+              {"veinticinco", "25", PAIR}, {"veintiseis", "26", PAIR}, {"veintiséis", "26", PAIR},
+              {"veintisiete", "27", PAIR}, {"veintiocho", "28", PAIR}, {"veintinueve", "29", PAIR},
+              {"treinta", "3", TENS},      {"cuarenta", "4", TENS},    {"cincuenta", "5", TENS},
+              {"sesenta", "6", TENS},      {"setenta", "7", TENS},     {"ochenta", "8", TENS},
+              {"noventa", "9", TENS},      {"cien", "100", PAIR},      {"doble", "2", TIMES}};
+enum { SPOKEN_COUNT = sizeof SPOKEN / sizeof SPOKEN[0] };
 
 /* The zeros of digits that are not ASCII: Arabic, Persian, Devanagari, Bengali, full width. */
 static const struct {
@@ -53,16 +80,63 @@ static bool is_letter(char c)
     return isalpha((unsigned char)c) || (unsigned char)c >= 0x80;
 }
 
-size_t mask_phone_spoken_at(const char *at, char *ret)
+/* The row of the word there; SPOKEN_COUNT: it is none. */
+static size_t row_at(const char *at)
 {
-    for (size_t i = 0; i < sizeof SPOKEN / sizeof SPOKEN[0]; i++) {
+    size_t i = 0;
+    for (; i < SPOKEN_COUNT; i++) {
         size_t length = strlen(SPOKEN[i].word);
-        if (strncasecmp(at, SPOKEN[i].word, length) == 0 && !is_letter(at[length])) {
-            *ret = SPOKEN[i].digit;
-            return length;
-        }
+        if (strncasecmp(at, SPOKEN[i].word, length) == 0 && !is_letter(at[length]))
+            break;
+    }
+    return i;
+}
+
+/* "five" behind "fifty", "fifty-" or "cincuenta y"; 0 if none is. */
+static size_t second_at(const char *at, char *ret)
+{
+    static const char *const JOINTS[] = {" ", "-", " y "};
+    for (size_t i = 0; i < sizeof JOINTS / sizeof JOINTS[0]; i++) {
+        size_t length = strlen(JOINTS[i]);
+        size_t row = strncasecmp(at, JOINTS[i], length) == 0 ? row_at(at + length) : SPOKEN_COUNT;
+        if (row == SPOKEN_COUNT || SPOKEN[row].is != DIGIT || SPOKEN[row].digits[0] == '0')
+            continue;
+        *ret = SPOKEN[row].digits[0];
+        return length + strlen(SPOKEN[row].word);
     }
     return 0;
+}
+
+/* "double five": 0 if no digit follows. */
+static size_t times_at(const char *at, int times, char digits[MASK_PHONE_SPOKEN])
+{
+    size_t row = *at == ' ' ? row_at(at + 1) : SPOKEN_COUNT;
+    if (row == SPOKEN_COUNT || (SPOKEN[row].is != DIGIT && SPOKEN[row].is != LETTER))
+        return 0;
+    memset(digits, SPOKEN[row].digits[0], (size_t)times);
+    digits[times] = '\0';
+    return 1 + strlen(SPOKEN[row].word);
+}
+
+size_t mask_phone_spoken_at(const char *at, bool among, char digits[MASK_PHONE_SPOKEN])
+{
+    size_t row = row_at(at), more = 0;
+    if (row == SPOKEN_COUNT)
+        return 0;
+    const enum spoken is = SPOKEN[row].is;
+    size_t length = strlen(SPOKEN[row].word);
+    memcpy(digits, SPOKEN[row].digits, strlen(SPOKEN[row].digits) + 1);
+    if (!among && (is == HUNDRED || is == LETTER))
+        return 0;
+    if (is == TENS) {
+        digits[1] = '0';
+        digits[2] = '\0';
+        more = second_at(at + length, &digits[1]);
+    } else if (is == TIMES) {
+        more = times_at(at + length, SPOKEN[row].digits[0] - '0', digits);
+        return more ? length + more : 0;
+    }
+    return length + more;
 }
 
 static size_t digit_at(const char *at, char *ret)
@@ -105,6 +179,18 @@ static size_t digit_or_oh_at(const char *start, const char *at, char *ret)
     return size ? size : oh_at(start, at, ret);
 }
 
+/* "five five five dash oh one": read out with what is between. */
+static size_t joint_at(const char *at)
+{
+    static const char *const JOINTS[] = {"dash", "hyphen", "guion", "guión", "space", "then"};
+    for (size_t i = 0; i < sizeof JOINTS / sizeof JOINTS[0]; i++) {
+        size_t length = strlen(JOINTS[i]);
+        if (strncasecmp(at, JOINTS[i], length) == 0 && at[length] == ' ')
+            return length;
+    }
+    return 0;
+}
+
 static size_t between_at(const char *at)
 {
     for (size_t i = 0; i < sizeof BETWEEN / sizeof BETWEEN[0]; i++) {
@@ -123,6 +209,12 @@ struct number {
     bool spoken;          /* ends in a word */
 };
 
+static void add_digits(struct number *n, const char *digits)
+{
+    for (; *digits && n->count + 1 < sizeof n->digits; digits++)
+        n->digits[n->count++] = *digits;
+}
+
 /* Digits with a little between them; a comma only where they are spoken. */
 static void read_number(const char *at, struct number *n)
 {
@@ -130,19 +222,20 @@ static void read_number(const char *at, struct number *n)
     int between = 0;
     *n = (struct number){0};
     while (at[length] && between <= BETWEEN_MOST && n->count + 1 < sizeof n->digits) {
-        char digit;
-        size_t size = digit_or_oh_at(at, at + length, &digit);
+        char digits[MASK_PHONE_SPOKEN] = "";
+        size_t size = digit_or_oh_at(at, at + length, digits);
         bool spoken = size == 0 && (between > 0 || n->count == 0);
         if (spoken)
-            size = mask_phone_spoken_at(at + length, &digit);
+            size = mask_phone_spoken_at(at + length, n->count > 0, digits);
         if (size) {
-            n->digits[n->count++] = digit;
+            add_digits(n, digits);
             n->length = length + size;
             n->spoken = spoken;
             between = 0;
         } else {
             bool none = n->count == 0 || (at[length] == ',' && !n->spoken);
             size = none ? 0 : between_at(at + length);
+            size = size || !n->spoken ? size : joint_at(at + length);
             between++;
         }
         if (!size)
@@ -256,14 +349,15 @@ size_t mask_phone_at(const char *text, const char *at, const struct mask_options
 char *mask_digits(const char *at, size_t length, char *out, size_t size)
 {
     size_t count = 0;
-    char digit;
     const char *start = at;
     for (const char *end = at + length; at < end && count + 1 < size;) {
-        size_t bytes = digit_or_oh_at(start, at, &digit);
-        if (!bytes)
-            bytes = mask_phone_spoken_at(at, &digit);
-        if (bytes)
-            out[count++] = digit;
+        char digits[MASK_PHONE_SPOKEN] = "";
+        size_t bytes = digit_or_oh_at(start, at, digits);
+        bool begins = at == start || !is_letter(at[-1]);
+        if (!bytes && begins)
+            bytes = mask_phone_spoken_at(at, count > 0, digits);
+        for (const char *digit = digits; bytes && *digit && count + 1 < size; digit++)
+            out[count++] = *digit;
         at += bytes ? bytes : 1;
     }
     out[count] = '\0';

@@ -121,6 +121,36 @@ static void names_that_are_words(void **state)
     assert_rows(ROWS, sizeof ROWS / sizeof ROWS[0]);
 }
 
+/* Who called is on record; of whom the story tells is not. */
+static void names_of_others(void **state)
+{
+    static const struct {
+        const char *text, *masked;
+    } ROWS[] = {
+        {"my neighbour Petra Lindqvist bought one too, Petra's was green",
+         "my neighbour [name] [name] bought one too, [name]'s was green"},
+        {"gave it to my sister, Jo Marsh, and she was sick",
+         "gave it to my sister, [name] [name], and she was sick"},
+        {"my boss is called Petra and her kids Ole and Jana ate it",
+         "my boss is called [name] and her kids [name] and [name] ate it"},
+        {"Petra Lindqvist, my neighbour, had it too", "[name] [name], my neighbour, had it too"},
+        {"then Mrs Lindqvist next door and Dr. Ellis saw it",
+         "then Mrs [name] next door and Dr. [name] saw it"},
+        {"mi vecina se llama Íñiga Ruiz y también le salió",
+         "mi vecina se llama [name] [name] y también le salió"},
+        {"my son was sick, my daughter Allergic to nuts",
+         "my son was sick, my daughter Allergic to nuts"},
+        {"My Son Ate The Bread And Was Sick", "My Son Ate The Bread And Was Sick"},
+        {"my friend bought Country Oat. Mold on the heel",
+         "my friend bought Country Oat. Mold on the heel"},
+        {"my wife Bread and all, the bread was green",
+         "my wife Bread and all, the bread was green"},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++)
+        assert_masked(ROWS[i].text, ROWS[i].masked);
+}
+
 /* As they are read out on the phone and typed by the desk: wholly, or not at all. */
 static void mail_addresses_spelled_out(void **state)
 {
@@ -144,6 +174,14 @@ static void mail_addresses_spelled_out(void **state)
         {"black dot at the heel", "black dot at the heel"},
         {"two buns @ 3.99", "two buns @ 3.99"},
         {"bob . stone @ gmail . com, moldy", "[mail address], moldy"},
+        {"quill(a)post.example", "[mail address]"},
+        {"quill [a] post [.] example, moldy", "[mail address], moldy"},
+        {"quill(@)post.example", "[mail address]"},
+        {"quill{at}post{dot}example", "[mail address]"},
+        {"quill at post dot example", "[mail address]"},
+        {"quill  at\tpost  dot\nexample", "[mail address]"},
+        {"quill at post (dot) example", "[mail address]"},
+        {"slice (a) and slice (b). Both green", "slice (a) and slice (b). Both green"},
         {"bob\uFF20post.example", "[mail address]"},
         {"bob \uFF20 post\uFF0Eexample", "[mail address]"},
         {"bought @ store. Moldy", "bought @ store. Moldy"},
@@ -198,6 +236,15 @@ static void phone_numbers_in_any_writing(void **state)
     assert_masked("607 - 555 - 0199", "[phone]");
     assert_masked("five five five, oh one nine nine please", "[phone] please");
     assert_masked("seis cero siete 5 5 5 0199", "[phone]");
+    assert_masked("five fifty-five oh one ninety nine", "[phone]");
+    assert_masked("ring six o seven, triple five, zero one double nine", "ring [phone]");
+    assert_masked("one eight hundred five five five dash oh one nine nine", "[phone]");
+    assert_masked("seis cero siete cincuenta y cinco cincuenta y uno diecinueve", "[phone]");
+    assert_masked("el veintidós treinta y tres cuarenta y cuatro doble cinco", "el [phone]");
+    assert_masked("twenty two loaves, ten bad; six or seven hundred",
+                  "twenty two loaves, ten bad; six or seven hundred");
+    assert_masked("two dozen, once in two thousand twenty six",
+                  "two dozen, once in two thousand twenty six");
     assert_masked("\xEF\xBC\x95\xEF\xBC\x95\xEF\xBC\x95-\xEF\xBC\x90\xEF\xBC\x91"
                   "\xEF\xBC\x99\xEF\xBC\x99",
                   "[phone]");
@@ -233,15 +280,11 @@ static void what_is_no_contact_data_stays(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(names_in_any_case),
-        cmocka_unit_test(names_in_any_alphabet),
-        cmocka_unit_test(names_in_any_writing),
-        cmocka_unit_test(names_that_are_words),
-        cmocka_unit_test(mail_addresses_spelled_out),
-        cmocka_unit_test(codes_keep_their_digits),
-        cmocka_unit_test(phone_numbers_in_any_writing),
-        cmocka_unit_test(mail_addresses),
-        cmocka_unit_test(what_is_no_contact_data_stays),
+        cmocka_unit_test(names_in_any_case),       cmocka_unit_test(names_in_any_alphabet),
+        cmocka_unit_test(names_in_any_writing),    cmocka_unit_test(names_that_are_words),
+        cmocka_unit_test(names_of_others),         cmocka_unit_test(mail_addresses_spelled_out),
+        cmocka_unit_test(codes_keep_their_digits), cmocka_unit_test(phone_numbers_in_any_writing),
+        cmocka_unit_test(mail_addresses),          cmocka_unit_test(what_is_no_contact_data_stays),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
