@@ -3,9 +3,10 @@
  * slowly. Loop thread only.
  *
  * A client that has stopped sending, and still reads, gets its whole answer; one that has gone
- * while its request was under way is noticed within a second, over TCP within three. Where what it sends is not read
- * to its end, the connection is closed behind the answer, and what comes meanwhile read and dropped
- * for two seconds: closed at once, the answer would be lost on its way. */
+ * while its request was under way is noticed within a second, over TCP within three. Where what it
+ * sends is not read to its end, the connection is closed behind the answer, and what comes
+ * meanwhile read and dropped for two seconds: closed at once, the answer would be lost on its way.
+ */
 #ifndef ODDLOAF_SERVE_CONN_H
 #define ODDLOAF_SERVE_CONN_H
 
