@@ -119,12 +119,49 @@ static void what_is_corrected_meanwhile_stays_where_it_was_put(void **state)
     }
 }
 
+static int move_lot(struct store *store, void *arg, struct error *err)
+{
+    (void)arg;
+    return db_exec(store, "UPDATE complaint SET lot_id = 2 WHERE uuid = '" FIRST "'", err);
+}
+
+static int move_case(struct store *store, void *arg, struct error *err)
+{
+    (void)arg;
+    return db_exec(store,
+                   "UPDATE complaint SET case_id = (SELECT case_id FROM complaint WHERE uuid = "
+                   "'" SECOND "') WHERE uuid = '" FIRST "'",
+                   err);
+}
+
+/* Its words are the same, its lot or its case is another: somebody else has placed it. */
+static void what_is_moved_meanwhile_stays_where_it_was_put(void **state)
+{
+    static int (*const MOVES[])(struct store *, void *, struct error *) = {move_lot, move_case};
+    static const int64_t LOTS[] = {2, 0};
+    for (size_t i = 0; i < COUNT_OF(MOVES); i++) {
+        fixture_open(state);
+        struct plant p = plant_begin(*state, "{" LATER "}", "{'lot_text':'L2 6318 A0400'}");
+        run(&p, add_lot);
+        bool began = store_look(p.f->store);
+        assert_int_equal(fixture_number(p.f, LOT_OF_FIRST), 0);
+        run(&p, MOVES[i]);
+        look_again(&p);
+        store_unlook(p.f->store, began);
+        assert_int_equal(p.again.placed, 0);
+        assert_int_equal(fixture_number(p.f, LOT_OF_FIRST), LOTS[i]);
+        plant_end(&p);
+        fixture_close(state);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(who_reported_before_its_lot_was_on_record, fixture_open,
                                         fixture_close),
         cmocka_unit_test(what_is_corrected_meanwhile_stays_where_it_was_put),
+        cmocka_unit_test(what_is_moved_meanwhile_stays_where_it_was_put),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
