@@ -38,7 +38,11 @@ static size_t decode(const unsigned char *s, size_t length, uint32_t *ret)
 static uint32_t next(const char **s)
 {
     assert(**s); /* the end is no character */
-    uint32_t c = 0;
+    uint32_t c = (unsigned char)**s;
+    if (c < 0x80) {
+        ++*s;
+        return c;
+    }
     const unsigned char *bytes = (const unsigned char *)*s;
     size_t size = decode(bytes, strnlen(*s, 4), &c);
     if (size == 0) {
@@ -263,6 +267,11 @@ char *text_fold(const char *s, char *out, size_t size)
     while (*s) {
         const char *from = s;
         bool plain = *s > ' ' && *s <= '~'; /* as most are */
+        if (plain && !blank && left > 1) {
+            *end++ = lower(*s++);
+            left--;
+            continue;
+        }
         uint32_t c = plain ? (uint32_t)*s++ : next(&s);
         if (is_blank(c)) {
             blank = end > out;

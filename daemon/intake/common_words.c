@@ -1,4 +1,5 @@
 #include "intake/common_words.h"
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -7,13 +8,15 @@ enum { LINE_SIZE = 1024 };
 struct common_words {
     char *text; /* the words, a NUL after each */
     size_t length;
-    const char **sorted; /* into text */
-    size_t count, capacity;
+    const char **table; /* open hash of them, less than half full; NULL: a free place */
+    size_t size;        /* a power of two */
 };
 
 static bool is_word(const char *word)
 {
-    return strspn(word, "abcdefghijklmnopqrstuvwxyz0123456789") == strlen(word);
+    while ((*word >= 'a' && *word <= 'z') || (*word >= '0' && *word <= '9'))
+        word++;
+    return !*word;
 }
 
 static void add_line(const struct doc_place *place, void *all)
@@ -45,22 +48,30 @@ static void add_file(struct doc *doc, const char *stem, void *all)
     doc_read(&top, ROWS, all);
 }
 
-static int by_text(const void *a, const void *b)
+/* Where it stands, or would. */
+static size_t place_of(const struct common_words *words, const char *word)
 {
-    return strcmp(*(const char *const *)a, *(const char *const *)b);
+    uint32_t hash = 2166136261u; /* FNV-1a */
+    for (const char *c = word; *c; c++)
+        hash = (hash ^ (unsigned char)*c) * 16777619u;
+    size_t at = hash & (words->size - 1);
+    while (words->table[at] && strcmp(words->table[at], word) != 0)
+        at = (at + 1) & (words->size - 1);
+    return at;
 }
 
-static void sort(struct common_words *words)
+static void make_table(struct common_words *words)
 {
-    for (const char *at = words->text; at < words->text + words->length; at += strlen(at) + 1) {
-        if (words->count == words->capacity) {
-            words->capacity = words->capacity ? 2 * words->capacity : 1024;
-            words->sorted = xrealloc(words->sorted, words->capacity * sizeof *words->sorted);
-        }
-        words->sorted[words->count++] = at;
-    }
-    if (words->count)
-        qsort(words->sorted, words->count, sizeof *words->sorted, by_text);
+    size_t count = 0;
+    const char *end = words->text + words->length;
+    for (const char *at = words->text; at < end; at += strlen(at) + 1)
+        count++;
+    words->size = 2;
+    while (words->size <= 2 * count)
+        words->size *= 2;
+    words->table = xcalloc(words->size, sizeof *words->table);
+    for (const char *at = words->text; at < end; at += strlen(at) + 1)
+        words->table[place_of(words, at)] = at;
 }
 
 int common_words_load(const char *dir, doc_report report, void *arg, struct common_words **ret,
@@ -78,7 +89,7 @@ int common_words_load(const char *dir, doc_report report, void *arg, struct comm
     struct common_words *words = xcalloc(1, sizeof *words);
     words->length = all.length;
     words->text = text_take(&all);
-    sort(words);
+    make_table(words);
     *ret = words;
     return 0;
 }
@@ -87,13 +98,12 @@ void common_words_free(struct common_words *words)
 {
     if (!words)
         return;
-    free(words->sorted);
+    free(words->table);
     free(words->text);
     free(words);
 }
 
 bool common_words_has(const struct common_words *words, const char *word)
 {
-    return words && words->count &&
-           bsearch(&word, words->sorted, words->count, sizeof *words->sorted, by_text);
+    return words && words->table[place_of(words, word)];
 }

@@ -111,8 +111,7 @@ static int add_word(struct loading *loading, const char *token, size_t length)
     word.stem = length > 1 && token[length - 1] == '*';
     word.slips = length > 1 && token[length - 1] == '~';
     length -= word.stem || word.slips;
-    if (!length || length >= sizeof word.text ||
-        strspn(token, "abcdefghijklmnopqrstuvwxyz0123456789+") < length)
+    if (!length || length >= sizeof word.text || !lexicon_is_plain(token, length, LEXICON_ENYE))
         return -1;
     length = word.length = spelled(language, token, length, word.text);
     if (!length)

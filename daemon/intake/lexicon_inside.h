@@ -156,6 +156,8 @@ void lexicon_squeeze(struct note_word *words, int count);
 /* Copies the text with what folding would lose of an ñ ("uña" is no "una") marked behind an n. */
 void lexicon_keep_enye(const char *s, size_t length, char *out, size_t size);
 #define LEXICON_ENYE '+'
+/* Small letters and digits, and `also` unless it is NUL. */
+bool lexicon_is_plain(const char *text, size_t length, char also);
 /* Optimal string alignment distance: insert, drop, change, swap two neighbours; at most 3. Both at
  * most LEXICON_WORD bytes. */
 int lexicon_edit_distance(const char *a, size_t la, const char *b, size_t lb);

@@ -11,6 +11,13 @@ static int find_set(const struct lexicon_language *language, const char *name)
     return -1;
 }
 
+/* With room for one more behind `count`: it grows at powers of two. */
+static void *grown(void *items, int count, size_t size)
+{
+    bool full = (count & (count - 1)) == 0;
+    return full ? xrealloc(items, (size_t)(count ? 2 * count : 1) * size) : items;
+}
+
 static bool add_lexeme(const struct lexicon_language *language, const char *token,
                        struct lexeme_list *list)
 {
@@ -29,13 +36,12 @@ static bool add_lexeme(const struct lexicon_language *language, const char *toke
     } else {
         lexeme.prefix = length > 1 && token[length - 1] == '*';
         length -= lexeme.prefix;
-        if (!length || length >= sizeof lexeme.text ||
-            strspn(token, "abcdefghijklmnopqrstuvwxyz0123456789") < length)
+        if (!length || length >= sizeof lexeme.text || !lexicon_is_plain(token, length, '\0'))
             return false;
         memcpy(lexeme.text, token, length);
         lexeme.length = length;
     }
-    list->items = xrealloc(list->items, (size_t)(list->count + 1) * sizeof *list->items);
+    list->items = grown(list->items, list->count, sizeof *list->items);
     list->items[list->count++] = lexeme;
     return true;
 }
@@ -82,8 +88,7 @@ static void read_set(const struct doc_place *place, void *into)
 {
     static const struct doc_row WORDS = {.kind = DOC_LIST, .each = read_word};
     struct lexicon_language *language = into;
-    language->sets =
-        xrealloc(language->sets, (size_t)(language->set_count + 1) * sizeof *language->sets);
+    language->sets = grown(language->sets, language->set_count, sizeof *language->sets);
     struct lexicon_set *set = &language->sets[language->set_count];
     *set = (struct lexicon_set){.name = place->name};
     doc_value(place, &WORDS, &set->words);
@@ -146,8 +151,7 @@ static void read_phrase(const struct doc_place *place, void *meaning)
     else if (good && (is_between(&phrase.words.items[0]) ||
                       is_between(&phrase.words.items[phrase.words.count - 1])))
         doc_fault(place, "'_' and ',' stand between words");
-    language->phrases =
-        xrealloc(language->phrases, (size_t)(language->phrase_count + 1) * sizeof phrase);
+    language->phrases = grown(language->phrases, language->phrase_count, sizeof phrase);
     language->phrases[language->phrase_count++] = phrase;
 }
 
@@ -203,8 +207,7 @@ static void read_field(const struct doc_place *place, void *into)
     doc_read(place, ROWS, &entry);
     if (!json_object_get(place->value, "symptoms"))
         entry.symptoms = ~0u;
-    language->fields =
-        xrealloc(language->fields, (size_t)(language->field_count + 1) * sizeof *language->fields);
+    language->fields = grown(language->fields, language->field_count, sizeof *language->fields);
     language->fields[language->field_count++] = entry;
 }
 
@@ -338,16 +341,24 @@ static void count_alike(const struct lexicon_language *language, const int *star
     }
 }
 
+/* The phrases of each start, in the order of the file, then as they are searched. */
 static void index_starts(struct lexicon_language *language)
 {
+    int counts[LEXICON_STARTS] = {0};
+    for (int i = 0; i < language->phrase_count; i++)
+        counts[start_of(&language->phrases[i])]++;
+    for (int k = 0; k < LEXICON_STARTS; k++) {
+        language->starts[k] = xcalloc((size_t)counts[k] + 1, sizeof(int));
+        language->starts[k][counts[k]] = -1;
+    }
+    for (int i = language->phrase_count - 1; i >= 0; i--) {
+        int k = start_of(&language->phrases[i]);
+        language->starts[k][--counts[k]] = i;
+    }
     for (int k = 0; k < LEXICON_STARTS; k++) {
         int count = 0;
-        language->starts[k] = xcalloc((size_t)language->phrase_count + 1, sizeof(int));
-        for (int i = 0; i < language->phrase_count; i++)
-            if (start_of(&language->phrases[i]) == k)
-                language->starts[k][count++] = i;
-        language->starts[k] = xrealloc(language->starts[k], (size_t)(count + 1) * sizeof(int));
-        language->starts[k][count] = -1;
+        while (language->starts[k][count] >= 0)
+            count++;
         qsort_r(language->starts[k], (size_t)count, sizeof(int), by_first, language);
         count_alike(language, language->starts[k], count);
     }

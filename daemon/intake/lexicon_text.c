@@ -74,6 +74,14 @@ void lexicon_keep_enye(const char *s, size_t length, char *out, size_t size)
     out[used] = '\0';
 }
 
+bool lexicon_is_plain(const char *text, size_t length, char also)
+{
+    for (const char *c = text; c < text + length; c++)
+        if (!(*c >= 'a' && *c <= 'z') && !(*c >= '0' && *c <= '9') && (!also || *c != also))
+            return false;
+    return true;
+}
+
 /* An apostrophe within a word belongs to it ("didn't"). */
 static size_t word_end(const char *note, size_t at)
 {
