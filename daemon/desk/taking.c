@@ -205,9 +205,6 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *com
     if (rc)
         return;
     t->body = jsonx_dump(t->form->body);
-    json_t *sent = sent_of(t->form->body, t->taken);
-    t->sent = jsonx_dump(sent);
-    json_decref(sent);
     t->taken_text = jsonx_dump(t->taken);
     if (t->form->harm || t->form->harm_possible)
         make_urgent(desk, store, t, now_ms);
@@ -329,13 +326,24 @@ static void alarm_again(const struct desk *desk, struct store *store, struct tak
     t->urgent = NULL;
 }
 
+/* As it would be read if it were kept: numbers have the digits that are printed. */
+static char *sent_text(const struct taking *t)
+{
+    json_t *sent = sent_of(t->form->body, t->taken);
+    char *text = jsonx_dump(sent);
+    json_decref(sent);
+    return text;
+}
+
 /* Other content under an id that is on record: nothing is written but the alarm. */
 static int check_again(const struct desk *desk, struct store *store, struct taking *t,
                        struct error *err)
 {
     struct error why = {0};
     json_t *differs = NULL;
-    int rc = repeated_check(store, t->form, t->sent, &differs, &why);
+    char *sent = sent_text(t);
+    int rc = repeated_check(store, t->form, sent, &differs, &why);
+    free(sent);
     if (rc && rc != ERROR_CONFLICT)
         return error_set(err, rc, "%s", why.text);
     alarm_again(desk, store, t, !rc);
@@ -376,7 +384,6 @@ void taking_clear(struct taking *t)
     json_decref(t->taken_back);
     json_decref(t->harm);
     free(t->body);
-    free(t->sent);
     free(t->taken_text);
     free(t->contact);
 }

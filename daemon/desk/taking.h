@@ -23,14 +23,14 @@ struct taking {
     struct apart apart; /* what its texts repeat of contact data */
     json_t *lot;        /* how it stands to the lots: desk/placing.h */
     char *body, *contact;
-    char *sent, *taken_text; /* kept as it came: store/entry.h */
-    json_t *urgent;          /* event of harm, or NULL */
-    json_t *taken_back;      /* of one that comes again: desk/taken_back.h, or NULL */
-    json_t *harm;            /* what a refused one says of harm, or NULL */
-    bool harm_possible;      /* of a refused one: it may speak of harm */
-    bool reachable;          /* who called left a number or a mail address */
-    bool mail_stuck;         /* urgent mail was tried before this one was logged, and is not out */
-    bool mail_gathered;      /* its urgent mail waits for others of the case */
+    char *taken_text;   /* `taken`, as it is kept: store/entry.h */
+    json_t *urgent;     /* event of harm, or NULL */
+    json_t *taken_back; /* of one that comes again: desk/taken_back.h, or NULL */
+    json_t *harm;       /* what a refused one says of harm, or NULL */
+    bool harm_possible; /* of a refused one: it may speak of harm */
+    bool reachable;     /* who called left a number or a mail address */
+    bool mail_stuck;    /* urgent mail was tried before this one was logged, and is not out */
+    bool mail_gathered; /* its urgent mail waits for others of the case */
     char message_id[128];
     struct complaint_placed placed;
 };

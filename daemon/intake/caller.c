@@ -163,12 +163,15 @@ static bool is_met(const struct told_name *name, enum needs needs)
     return false;
 }
 
-/* What stands behind the phrase that begins at `at`, NULL if none does. */
-static const char *behind(const char *at, const char *const *phrase)
+/* What stands behind the phrase that begins with the word, NULL if it does not. */
+static const char *behind(const struct told_word *first, const char *const *phrase)
 {
     struct told_word word;
-    for (int i = 0; i < PHRASE_WORDS && phrase[i]; i++) {
-        at = i ? told_name_skip(at, " ") : at;
+    const char *at = first->at + first->length;
+    if (strcmp(first->folded, phrase[0]) != 0)
+        return NULL;
+    for (int i = 1; i < PHRASE_WORDS && phrase[i]; i++) {
+        at = told_name_skip(at, " ");
         if (!told_name_word(at, &word) || strcmp(word.folded, phrase[i]) != 0)
             return NULL;
         at += word.length;
@@ -198,10 +201,11 @@ static bool name_at(const char *story, const char *at, struct told_name *ret)
     const char *signature = signed_at(story, at);
     if (signature)
         return take_name(signature, LAST, ret) && ret->words > 1;
-    if (!mask_name_begins(story, at))
+    struct told_word first;
+    if (!mask_name_begins(story, at) || !told_name_word(at, &first))
         return false;
     for (size_t i = 0; i < sizeof PHRASES / sizeof *PHRASES; i++) {
-        const char *next = behind(at, PHRASES[i].words);
+        const char *next = behind(&first, PHRASES[i].words);
         if (next && take_name(next, PHRASES[i].needs, ret))
             return true;
     }

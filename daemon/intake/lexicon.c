@@ -575,7 +575,9 @@ json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, int
                      json_t **ret_taken)
 {
     static const char *const TEXTS[] = {"note", "reason"};
-    json_t *filled = json_deep_copy(complaint), *taken = json_array();
+    bool any = json_object_get(complaint, TEXTS[0]) || json_object_get(complaint, TEXTS[1]);
+    json_t *taken = json_array();
+    json_t *filled = any ? json_deep_copy(complaint) : json_copy((json_t *)(uintptr_t)complaint);
     struct reading reading = {.today = today};
     for (size_t t = 0; lexicon && t < sizeof TEXTS / sizeof TEXTS[0]; t++) {
         reading.note = json_string_value(json_object_get(complaint, TEXTS[t]));

@@ -197,10 +197,20 @@ static void answer_looked(struct store *store, struct batch *b)
     request_reply(rq, 200, "application/x-ndjson", text_take(&out), length);
 }
 
+/* An alarm leaves at once. What is only to be ranked is not due yet: the next tick finds it. */
+static bool holds_alarm(const struct batch *b)
+{
+    for (size_t i = 0; i < b->count; i++)
+        if (b->taking[i].urgent)
+            return true;
+    return false;
+}
+
 static void answer_batch(struct store *store, void *arg)
 {
     struct batch *b = arg;
-    app_wake(b->rq->app);
+    if (holds_alarm(b))
+        app_wake(b->rq->app);
     bool began = store_look(store);
     answer_looked(store, b);
     store_unlook(store, began);
