@@ -47,8 +47,19 @@ int db_fail(struct store *store, struct error *err, const char *doing)
 
 /* ---- statements ---- */
 
+/* Reads the schema, a millisecond: on the thread that asks first, not while a dozen are opened one
+ * after the other. */
+static int make_ready(struct store *store, struct error *err)
+{
+    store->ready = true;
+    return db_exec(store, "PRAGMA cache_size=-32768", err);
+}
+
 static int prepare(struct store *store, const char *sql, sqlite3_stmt **ret, struct error *err)
 {
+    int rc = store->opened && !store->ready ? make_ready(store, err) : 0;
+    if (rc)
+        return rc;
     size_t at = ((uintptr_t)sql >> 3) * 2654435761u % DB_CACHE_SLOTS, probe = 0;
     while (store->cache[at].sql && store->cache[at].sql != sql) {
         if (++probe == DB_CACHE_SLOTS)

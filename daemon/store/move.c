@@ -14,6 +14,21 @@
     "CASE WHEN state IN ('open', 'settled') THEN state WHEN EXISTS (SELECT 1 FROM verdict v WHERE" \
     " v.case_id = ?1 AND v.reopened_ms IS NULL) THEN 'settled' ELSE 'open' END"
 
+/* One more of a case that stands open and began no later: it counts among the open as it did. */
+static int case_count_next(struct store *store, const struct move_place *is, bool *ret_done,
+                           struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE complaint_case SET complaints = complaints + 1, packs = packs + ?2,"
+        " as_of_ms = CASE WHEN as_of_ms < ?3 THEN ?3 ELSE as_of_ms END, harm = harm OR ?4"
+        " WHERE id = ?1 AND state = 'open' AND complaints > 0 AND opened_ms <= ?3";
+    int rc = db_run(
+        store, SQL,
+        DB(DB_INT(is->case_id), DB_INT(is->packs), DB_MS(is->received_ms), DB_INT(is->harm)), err);
+    *ret_done = !rc && db_changes(store) > 0;
+    return rc;
+}
+
 static int case_count_in(struct store *store, const struct move_place *is, struct error *err)
 {
     static const char SQL[] =
@@ -21,7 +36,11 @@ static int case_count_in(struct store *store, const struct move_place *is, struc
         " as_of_ms = CASE WHEN complaints = 0 OR as_of_ms < ?3 THEN ?3 ELSE as_of_ms END,"
         " opened_ms = CASE WHEN complaints = 0 OR opened_ms > ?3 THEN ?3 ELSE opened_ms END,"
         " harm = harm OR ?4, state = " STANDS ", moved_to = NULL WHERE id = ?1";
-    int rc = pattern_count_case(store, is->case_id, PATTERN_OUT, err);
+    bool done = false;
+    int rc = case_count_next(store, is, &done, err);
+    if (rc || done)
+        return rc;
+    rc = pattern_count_case(store, is->case_id, PATTERN_OUT, err);
     if (!rc)
         rc = db_run(
             store, SQL,

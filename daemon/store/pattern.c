@@ -40,7 +40,8 @@ int pattern_set_up(struct store *store, const struct tz *tz, struct error *err)
     char *zone = NULL;
     bool new_cuts = false, new_zone;
     int rc = store_setting_get(store, ZONE_KEY, &zone, err);
-    new_zone = !rc && (!zone || strcmp(zone, zone_name(tz)) != 0);
+    /* as the table was made, weeks begin in UTC */
+    new_zone = !rc && strcmp(zone ? zone : "UTC", zone_name(tz)) != 0;
     free(zone);
     if (new_zone)
         rc = move_weeks(store, tz, err);

@@ -44,22 +44,77 @@ static int run_all(struct store *store, const char *const *sql, int64_t id, enum
     return rc;
 }
 
-/* Of one there is nothing to sum up first: each row is added by itself, without tables and sorters
- * of the statement's own: they took a sixth of a complaint's processor time. */
+/* What one complaint counts for. */
+struct part {
+    int64_t series_id, n; /* 0: there is no such series yet */
+    int received_week, made_week;
+};
+struct parts {
+    struct part *row;
+    int count, capacity;
+    bool any_new;
+};
+
+static int read_parts(struct store *store, int64_t complaint_id, struct parts *parts,
+                      struct error *err)
+{
+    static const char SQL[] =
+        "SELECT coalesce(s.id, 0), v.n, v.received_week, v.made_week FROM pattern_part v"
+        " LEFT JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level"
+        " AND s.symptom = v.symptom WHERE v.complaint_id = ?1";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
+    parts->count = 0;
+    parts->any_new = false;
+    while (db_next(&q)) {
+        if (parts->count == parts->capacity) {
+            parts->capacity = parts->capacity ? 2 * parts->capacity : 16;
+            parts->row = xrealloc(parts->row, (size_t)parts->capacity * sizeof *parts->row);
+        }
+        parts->row[parts->count++] =
+            (struct part){db_int64(&q, 0), db_int64(&q, 1), db_int(&q, 2), db_int(&q, 3)};
+        parts->any_new = parts->any_new || !parts->row[parts->count - 1].series_id;
+    }
+    return db_end(&q, 0);
+}
+
+static int count_part(struct store *store, const struct part *part, int way, struct error *err)
+{
+    static const char RECEIVED[] = "INSERT INTO pattern_received VALUES(?1, ?2, ?3)" ADD;
+    static const char MADE[] = "INSERT INTO pattern_made VALUES(?1, ?2, ?3, ?4)" ADD;
+    const struct db_value series = DB_INT(part->series_id), n = DB_INT(way * part->n);
+    const struct db_value received = DB_INT(part->received_week);
+    if (!part->series_id)
+        return 0;
+    int rc = db_run(store, RECEIVED, DB(received, series, n), err);
+    return rc ? rc : db_run(store, MADE, DB(series, DB_INT(part->made_week), received, n), err);
+}
+
+/* Of one there is nothing to sum up first, and the view is looked at once: it took a fifth of a
+ * complaint's processor time to look once a table. */
 int pattern_count_complaint(struct store *store, int64_t complaint_id, enum pattern_way way,
                             struct error *err)
 {
-    static const char *const ALL[] = {
+    static const char SERIES[] =
         "INSERT INTO pattern_series(factor, level, symptom) SELECT factor, level, symptom"
-        " FROM pattern_part WHERE complaint_id = ?1 AND ?2 > 0 ON CONFLICT DO NOTHING",
-        "INSERT INTO pattern_received SELECT v.received_week, s.id, ?2 * v.n" COMPLAINT_SERIES
-        " WHERE complaint_id = ?1" ADD,
-        "INSERT INTO pattern_made SELECT s.id, v.made_week, v.received_week, ?2 * "
-        "v.n" COMPLAINT_SERIES " WHERE complaint_id = ?1" ADD,
-        "INSERT INTO pattern_case SELECT case_id, received_week, made_week, ?2"
-        " FROM pattern_place WHERE complaint_id = ?1" ADD,
-        NULL};
-    return run_all(store, ALL, complaint_id, way, err);
+        " FROM pattern_part WHERE complaint_id = ?1 ON CONFLICT DO NOTHING";
+    static const char CASE[] = "INSERT INTO pattern_case SELECT case_id, ?2, ?3, ?4 FROM complaint"
+                               " WHERE id = ?1" ADD;
+    struct parts parts = {0};
+    int rc = read_parts(store, complaint_id, &parts, err);
+    if (!rc && parts.any_new && way > 0) {
+        rc = db_run(store, SERIES, DB(DB_INT(complaint_id)), err);
+        if (!rc)
+            rc = read_parts(store, complaint_id, &parts, err);
+    }
+    for (int i = 0; i < parts.count && !rc; i++)
+        rc = count_part(store, &parts.row[i], way, err);
+    if (!rc && parts.count)
+        rc = db_run(store, CASE,
+                    DB(DB_INT(complaint_id), DB_INT(parts.row[0].received_week),
+                       DB_INT(parts.row[0].made_week), DB_INT(way)),
+                    err);
+    free(parts.row);
+    return rc;
 }
 
 int pattern_forget(struct store *store, const char *level, struct error *err)

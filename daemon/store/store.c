@@ -29,7 +29,7 @@ static int harden(struct store *store, struct error *err)
     sqlite3_busy_timeout(store->db, BUSY_MS);
     return db_exec(store,
                    "PRAGMA cell_size_check=ON; PRAGMA mmap_size=0; PRAGMA foreign_keys=ON;"
-                   "PRAGMA secure_delete=ON; PRAGMA cache_size=-32768;",
+                   "PRAGMA secure_delete=ON;",
                    err);
 }
 
@@ -41,7 +41,7 @@ int store_identify(struct store *store, int *ret_version, struct error *err)
     int rc = db_number(store, SQL_ID, NULL, &id, err);
     if (!rc)
         rc = db_number(store, SQL_VERSION, NULL, &version, err);
-    if (!rc)
+    if (!rc && id == 0)
         rc = db_number(store, SQL_TABLES, NULL, &tables, err);
     if (rc)
         return rc;
@@ -277,6 +277,7 @@ int store_open(const char *state_dir, enum store_mode mode, struct store **ret, 
     }
     if (mode == STORE_WRITE)
         files_note(&store->files, store->path);
+    store->opened = true;
     *ret = store;
     return 0;
 }

@@ -26,6 +26,7 @@ struct store {
     struct store_migration migration;
     bool checkpoint_soon;
     bool alone;                 /* no other process may read it */
+    bool opened, ready;         /* ready: its cache has the size it is to have */
     const atomic_bool *dropped; /* nobody waits for what is asked; NULL: not told */
     struct error failed; /* what failed in the transaction, whether its asker looked or not */
 };
