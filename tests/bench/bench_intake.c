@@ -13,6 +13,7 @@
 #include "base/uuid.h"
 #include "store/complaint.h"
 #include "store/db.h"
+#include "store/pattern.h"
 #include <poll.h>
 #include <pthread.h>
 #include <signal.h>
@@ -79,6 +80,8 @@ static void make_lots(const char *dir)
                  (long long)packed, (long long)packed + 500000);
         must(db_exec(store, sql, &err) == 0, err.text);
     }
+    /* as it is after its first start, which takes longer */
+    must(pattern_set_up(store, NULL, &err) == 0, err.text);
     must(store_commit(store, &err) == 0, "commit");
     store_close(store);
 }
