@@ -23,11 +23,12 @@ struct harm_words;
  *    "bare": ["@allergen"]}
  *
  * A pattern is words apart: "word"; "word*" begins so; "word~" is understood misspelled; "@set",
- * which must stand above; "a|b" one of them; "_4" up to four words of any kind between its
- * neighbours; what stands behind "/" must follow but is no part of it; "^" and "$" a pause, or the
- * note's begin and end. Accents don't matter, but an ñ does where the word with an n stands above.
- * In "said" and "possible" fillers may stand between any two. The contexts are those of
- * HARM_CONTEXTS in harm_words_inside.h.
+ * which must stand above; "@set!" one in other words than the same set's before it (if there is
+ * none, than the pattern's first): "@variety label on @variety!"; "a|b" one of them; "_4" up to
+ * four words of any kind between its neighbours; what stands behind "/" must follow but is no part
+ * of it; "^" and "$" a pause, or the note's begin and end. Accents don't matter, but an ñ does
+ * where the word with an n stands above. In "said" and "possible" fillers may stand between any
+ * two. The contexts are those of HARM_CONTEXTS in harm_words_inside.h.
  *
  * `common` (borrowed, may be NULL): words that are no misspelling. A missing folder hears nothing.
  * Every fault is reported (`report` may be NULL); then the first is also in `err` and its code

@@ -102,7 +102,8 @@ struct search {
     enum pause most; /* that may lie between two items */
     bool awake;      /* idle words stand for nothing, fillers may stand anywhere */
     int *kept_end;
-    bool rouses, lulls; /* the words of its items are idle no more, or become so */
+    struct harm_span *found; /* by item */
+    bool rouses, lulls;      /* the words of its items are idle no more, or become so */
 };
 
 /* May the word at `at` stand between two items? Counts it. */
@@ -124,6 +125,43 @@ static void settle_idle(const struct search *s, int k, int from, int to)
         s->text->tokens[at].idle = s->lulls;
 }
 
+static bool is_like(const char *a, const char *b)
+{
+    size_t length = strlen(a) < strlen(b) ? strlen(a) : strlen(b);
+    return length > 2 ? strncmp(a, b, length) == 0 : strcmp(a, b) == 0;
+}
+
+/* "raisin" in "raisin loaf", "raisins" too */
+static bool holds(const struct harm_text *text, struct harm_span all, struct harm_span part)
+{
+    for (int at = part.from; at < part.to; at++) {
+        bool held = false;
+        for (int k = all.from; k < all.to; k++)
+            held = held || is_like(text->words[k].text, text->words[at].text);
+        if (!held)
+            return false;
+    }
+    return true;
+}
+
+/* The item that this one must differ from: the last of the same set, else the first. */
+static int other_of(const struct search *s, int k)
+{
+    const int *options = s->text->language->options;
+    int i = k - 1;
+    while (i > 0 && options[s->items[i].first] != options[s->items[k].first])
+        i--;
+    return i;
+}
+
+static bool is_again(const struct search *s, int k)
+{
+    if (!s->items[k].another)
+        return false;
+    struct harm_span other = s->found[other_of(s, k)], own = s->found[k];
+    return holds(s->text, other, own) || holds(s->text, own, other);
+}
+
 /* Do the items from `k` on stand from `at` on? */
 static bool match_at(const struct search *s, int k, int at)
 {
@@ -131,6 +169,9 @@ static bool match_at(const struct search *s, int k, int at)
     const struct harm_text *text = s->text;
     int end = item_end(text, &s->items[k], at, s->awake);
     if (end < 0)
+        return false;
+    s->found[k] = (struct harm_span){at, end};
+    if (is_again(s, k))
         return false;
     if (k + 1 == s->kept)
         *s->kept_end = end;
@@ -179,6 +220,7 @@ static void find_pattern(struct harm_text *text, const struct harm_pattern *patt
         if (!may_occur(text, &language->items[pattern->first + k]))
             return;
     int kept_end = 0;
+    struct harm_span found[HARM_ITEMS];
     const struct search s = {text,
                              &language->items[pattern->first],
                              pattern->count,
@@ -186,6 +228,7 @@ static void find_pattern(struct harm_text *text, const struct harm_pattern *patt
                              set == language->context[CONTEXT_IDLE] ? PAUSE_NONE : PAUSE_COMMA,
                              awake,
                              &kept_end,
+                             found,
                              set == language->context[CONTEXT_WAKE],
                              set == language->context[CONTEXT_IDLE]};
     for (int i = 0; i < s.items[0].count; i++) {

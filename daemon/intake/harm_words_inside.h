@@ -52,6 +52,7 @@ struct harm_item {
     int first, count;  /* into options */
     int between;       /* words of any kind before it; 0: fillers only */
     bool begins, ends; /* a pause before it, behind it */
+    bool another;      /* than what an item of the same options before it is */
 };
 struct harm_pattern {
     int first, count; /* into items */

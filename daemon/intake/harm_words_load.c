@@ -142,13 +142,21 @@ static int find_set(const struct harm_language *language, const char *name, size
     return -1;
 }
 
+/* "@b!": another than one before. */
+static bool add_another(const struct harm_language *language, const struct harm_pattern *pattern,
+                        struct harm_item *item)
+{
+    item->another = true;
+    return pattern->count && item->count == 1 && language->options[item->first] < 0;
+}
+
 /* "a|@b|c" as options of the item; false if one is nothing known. */
 static bool add_options(struct loading *loading, const char *token, struct harm_item *item)
 {
     struct harm_language *language = loading->language;
     item->first = language->option_count;
     for (const char *at = token;; at++) {
-        size_t length = strcspn(at, "|");
+        size_t length = strcspn(at, "|!");
         int set = *at == '@' ? find_set(language, at + 1, length - 1) : -1;
         int option = *at == '@' ? ~set : add_word(loading, at, length);
         if (*at == '@' ? set < 0 : option < 0)
@@ -158,8 +166,10 @@ static bool add_options(struct loading *loading, const char *token, struct harm_
         language->options[language->option_count++] = option;
         item->count++;
         at += length;
-        if (!*at)
+        if (!*at || strcmp(at, "!") == 0)
             return true;
+        if (*at == '!')
+            return false;
     }
 }
 
@@ -188,7 +198,8 @@ static const char *add_items(struct loading *loading, char *text, struct harm_pa
             language->items[language->item_count - 1].ends = true;
         } else if (between_of(token) > 0 && pattern->count) {
             next.between = between_of(token);
-        } else if (pattern->count == HARM_ITEMS || !add_options(loading, token, &next)) {
+        } else if (pattern->count == HARM_ITEMS || !add_options(loading, token, &next) ||
+                   (strchr(token, '!') && !add_another(language, pattern, &next))) {
             return token;
         } else {
             language->items = grown(language->items, language->item_count, &loading->item_capacity,
@@ -226,7 +237,8 @@ static void add_pattern(struct loading *loading, const struct doc_place *place)
     if (wrong) {
         doc_fault(place,
                   "'%.40s' is not part of a pattern: words, word*, word~, @set (one that stands "
-                  "above), a|b, _4 between two, / before what only follows, ^ before and $ behind "
+                  "above), @set! (another than above), a|b, _4 between two, / before what only "
+                  "follows, ^ before and $ behind "
                   "one; at most %d",
                   *wrong ? wrong : text, HARM_ITEMS);
         return;

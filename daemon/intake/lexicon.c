@@ -28,10 +28,19 @@ static json_t *answer_of_day(const struct reading *reading, const struct field *
                                      : days_since(reading, field, match->day);
 }
 
+/* A symptom that may be is asked about like one that is, and about a number says about. */
+static bool is_told(const struct field *field, const struct lexicon_match *match)
+{
+    bool about = field->type == FIELD_WHOLE || strcmp(field->name, "symptom") == 0;
+    return !match->aside && (!match->hedged || about);
+}
+
 /* What the match says about its field; NULL if nothing. New reference. */
 static json_t *answer_of(const struct reading *reading, const struct field *field,
                          const struct lexicon_match *match)
 {
+    if (!is_told(field, match))
+        return NULL;
     if (match->phrase->says == LEXICON_DAY)
         return answer_of_day(reading, field, match);
     if (match->phrase->says != LEXICON_ANSWER)
@@ -100,6 +109,21 @@ static void drop(struct said_answers *said, int at)
             (size_t)(said->count - at) * sizeof *said->items);
 }
 
+/* "Sorry, 3", "no son 2 paquetes, son 4": is it this field that was counted last? */
+static bool counts_on(const struct reading *reading, const struct lexicon_match *match, int index)
+{
+    const struct lexicon_match *last = NULL;
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *other = &reading->matches[i];
+        int field = other->phrase->field;
+        if (field >= 0 && other->phrase->says == LEXICON_ANSWER && !other->phrase->again &&
+            reading->language->fields[field].field->type == FIELD_WHOLE &&
+            other->to <= match->from && (!last || other->to > last->to))
+            last = other;
+    }
+    return last && last->phrase->field == index;
+}
+
 static struct said_answers collect(const struct reading *reading, int index)
 {
     const struct field *field = reading->language->fields[index].field;
@@ -108,6 +132,10 @@ static struct said_answers collect(const struct reading *reading, int index)
     for (int i = 0; i < reading->match_count; i++) {
         const struct lexicon_match *match = &reading->matches[i];
         json_t *value = match->phrase->field == index ? answer_of(reading, field, match) : NULL;
+        if (value && match->phrase->again && !counts_on(reading, match, index)) {
+            json_decref(value);
+            value = NULL;
+        }
         if (value)
             said.items[said.count++] = (struct said_answer){match, value};
     }
@@ -120,7 +148,7 @@ static struct said_answers collect(const struct reading *reading, int index)
 static void correct(const struct reading *reading, struct said_answers *said)
 {
     for (int i = said->count - 1; i > 0; i--) {
-        bool corrected = false;
+        bool corrected = said->items[i].match->phrase->again;
         for (int at = said->items[i - 1].match->to; at < said->items[i].match->from; at++)
             corrected |= lexicon_is(&reading->words[at], LEXICON_CORRECTS);
         for (; corrected && i > 0; i--)
@@ -134,7 +162,7 @@ static bool is_open(const struct reading *reading, int index)
     for (int i = 0; i < reading->match_count; i++) {
         const struct lexicon_match *match = &reading->matches[i];
         if (match->phrase->field == index && match->phrase->says == LEXICON_OPEN &&
-            !match->supposed && !match->negated)
+            !match->supposed && !match->negated && !match->aside)
             return true;
     }
     return false;
@@ -183,7 +211,7 @@ static bool is_contested(const struct reading *reading, int index, const struct 
     for (int i = 0; i < reading->match_count; i++) {
         const struct lexicon_match *match = &reading->matches[i];
         open = open || (match->phrase->field == index && match->phrase->says == LEXICON_OPEN &&
-                        who_says(reading, match->from - 4, match->from));
+                        !match->aside && who_says(reading, match->from - 4, match->from));
     }
     bool list = reading->language->fields[index].field->type == FIELD_WORDS, differ = false;
     int sayers = 0;
@@ -476,8 +504,21 @@ static bool tells(struct reading *reading, const char *name, json_t *taken)
     return false;
 }
 
+/* "No *green* on it": its words speak of that field, and of another answer. */
+static bool speaks_of(const struct reading *reading, const struct lexicon_match *match,
+                      const char *name)
+{
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *other = &reading->matches[i];
+        if (other->phrase->field >= 0 && other->from < match->to && other->to > match->from &&
+            strcmp(reading->language->fields[other->phrase->field].field->name, name) == 0)
+            return true;
+    }
+    return false;
+}
+
 /* "Black as soot, not mold": its colour tells no mold. */
-static bool is_barred(const struct reading *reading, const char *symptom)
+static bool is_barred(const struct reading *reading, const char *symptom, const char *by)
 {
     for (int i = 0; i < reading->match_count; i++) {
         const struct lexicon_match *match = &reading->matches[i];
@@ -486,7 +527,8 @@ static bool is_barred(const struct reading *reading, const char *symptom)
             continue;
         if (match->phrase->says == LEXICON_OPEN
                 ? !match->supposed
-                : match->negated && strcmp(match->phrase->word, symptom) == 0)
+                : match->negated && strcmp(match->phrase->word, symptom) == 0 &&
+                      !speaks_of(reading, match, by))
             return true;
     }
     return false;
@@ -515,7 +557,8 @@ static void infer_symptom(const struct lexicon *lexicon, struct reading *reading
         for (int i = 0; i < lexicon->count && !answered(filled, "symptom"); i++) {
             turn_to(lexicon, reading, all, i);
             lexicon_match(reading);
-            if (is_barred(reading, TELLS[t].symptom) || !tells(reading, TELLS[t].field, taken))
+            if (is_barred(reading, TELLS[t].symptom, TELLS[t].field) ||
+                !tells(reading, TELLS[t].field, taken))
                 continue;
             json_object_set_new(filled, "symptom", json_string(TELLS[t].symptom));
             json_t *last = json_array_get(taken, json_array_size(taken) - 1);

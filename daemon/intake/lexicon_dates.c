@@ -35,9 +35,14 @@ static const char *const MONTHS[] = {
     "apr",     "jun",        "jul",       "aug",      "sep",      "oct",   "nov",    "dec",
     "enero",   "febrero",    "marzo",     "abril",    "mayo",     "junio", "julio",  "agosto",
     "octubre", "septiembre", "noviembre", "diciembre"};
-/* "every Saturday", "more than 2 weeks ago", "next Friday": no day of what happened */
-static const char *const SPOILS[] = {"every", "each", "next", "than",    "over",   "least", "most",
-                                     "cada",  "or",   "o",    "proximo", "nearly", "almost"};
+/* "every Saturday", "los lunes", "Black Friday", "more than 2 weeks ago", "next Friday": no day of
+ * what happened */
+static const char *const SPOILS[] = {"every",  "each", "next",  "than", "over",    "least",
+                                     "most",   "cada", "or",    "o",    "proximo", "nearly",
+                                     "almost", "los",  "black", "cyber"};
+/* "Sunday roast": a day within a name */
+static const char *const NAMED_BY[] = {"roast", "sale",   "special", "specials",
+                                       "paper", "market", "club",    "school"};
 static const char *const EITHER[] = {"or", "o", "u"};
 static const char *const FRACTIONS[] = {"1/2", "1/3", "1/4", "2/3", "3/4", "24/7"};
 
@@ -57,9 +62,13 @@ static bool is_digits(const char *word)
     return *word && !word[strspn(word, "0123456789")];
 }
 
-/* The day whose name is misspelled, or the word itself. */
+/* The day whose name is misspelled, or the word itself: "Mondays" are no day. */
 static const char *day_meant(const struct note_word *word)
 {
+    bool many = word->length > SLIP && word->text[word->length - 1] == 's' &&
+                strcmp(word->text + word->length - 4, "days") == 0;
+    if (many)
+        return word->text;
     for (size_t i = 0; word->length >= SLIP && !word->known && i < sizeof DAYS / sizeof *DAYS;
          i++) {
         size_t length = strlen(DAYS[i]);
@@ -173,6 +182,9 @@ static bool spoiled(const struct reading *reading, int from, int to)
              (i + 2 < reading->count && tells_day(reading, i + 2, i + 3))))
             return true;
     }
+    if (to < reading->count && reading->words[to].before == PAUSE_NONE &&
+        IN(NAMED_BY, reading->words[to].text))
+        return true;
     if (from == 0 || reading->words[from].before == PAUSE_SENTENCE)
         return false;
     const struct note_word *before = &reading->words[from - 1];

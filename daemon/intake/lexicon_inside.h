@@ -24,7 +24,8 @@ struct lexeme {
     char text[LEXICON_WORD];
     size_t length;
     bool prefix, number, gap, comma;
-    int set; /* index into sets; -1: none */
+    bool exact; /* no other word is a misspelling of it */
+    int set;    /* index into sets; -1: none */
 };
 struct lexeme_list {
     struct lexeme *items;
@@ -48,6 +49,9 @@ enum lexicon_list {
     LEXICON_SUPPOSED,   /* what is behind was thought first: "thought", "al principio" */
     LEXICON_CORRECTS,   /* what is behind holds: "actually", "mejor dicho" */
     LEXICON_CONTESTS,   /* who says what: "says", "dice" */
+    LEXICON_ASKS,       /* begin what is asked, not told: "is", "do" */
+    LEXICON_WONDERS,    /* in a question that tells nevertheless: "normal", "supposed" */
+    LEXICON_AGREES,     /* tell what was asked: "yes" */
     LEXICON_LISTS
 };
 /* What finding a phrase says of its field. */
@@ -56,7 +60,9 @@ enum lexicon_says {
     LEXICON_DAY,   /* a day told near it is the field's, or that from which days are counted */
     LEXICON_CODE,  /* a code told behind it is the field's */
     LEXICON_OTHER, /* a day or a code near it is something else's */
-    LEXICON_OPEN   /* one of several answers: "white" */
+    LEXICON_OPEN,  /* one of several answers: "white" */
+    LEXICON_HEDGE, /* what its clause says may be so: "maybe" */
+    LEXICON_ASIDE  /* what its clause says from there on is of something else, asked or advised */
 };
 struct lexicon_phrase {
     enum lexicon_says says;
@@ -65,12 +71,14 @@ struct lexicon_phrase {
     const char *word; /* NULL for numbers and yes/no */
     long plus, times; /* FIELD_WHOLE: plus, or number × times */
     bool yes;         /* FIELD_BOOL */
+    bool again;       /* FIELD_WHOLE: of what was counted last, if it is this */
     int alike;        /* phrases of its start, from this on, that begin with the same word */
 };
 struct lexicon_field {
     const struct field *field;
     const struct field *instead_of; /* its words say nothing of that one; or NULL */
     unsigned symptoms;              /* bit 1 << index into the words of symptom */
+    uint64_t beside; /* sets one of whose words must stand in a long clause with it; 0: none */
 };
 /* A whole word of the lists and sets, and which have it. */
 struct lexicon_entry {
@@ -120,7 +128,7 @@ struct lexicon_match {
     int from, to;    /* words of the note, `to` past the last */
     int said, slips; /* words of the phrase found, letters wrong in them */
     long number;     /* what "#" stood for */
-    bool negated, supposed;
+    bool negated, supposed, hedged, aside;
     bool denied; /* within: "the bag was not torn" */
     bool has_day;
     int32_t day; /* told near it */

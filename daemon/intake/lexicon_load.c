@@ -123,7 +123,10 @@ static bool read_meaning(const struct field *field, const char *key, struct lexi
     case FIELD_WHOLE: {
         char *end;
         long number = strtol(key, &end, 10);
-        if (strcmp(end, "#") == 0)
+        phrase->again = strcmp(key, "again") == 0;
+        if (phrase->again)
+            phrase->times = 1;
+        else if (strcmp(end, "#") == 0)
             phrase->times = end == key ? 1 : number;
         else
             phrase->plus = number;
@@ -151,6 +154,9 @@ static void read_phrase(const struct doc_place *place, void *meaning)
     else if (good && (is_between(&phrase.words.items[0]) ||
                       is_between(&phrase.words.items[phrase.words.count - 1])))
         doc_fault(place, "'_' and ',' stand between words");
+    /* what takes an answer back or sets it right is too much for a slip to do */
+    for (int i = 0; i < phrase.words.count; i++)
+        phrase.words.items[i].exact = phrase.says >= LEXICON_HEDGE || phrase.again;
     language->phrases = grown(language->phrases, language->phrase_count, sizeof phrase);
     language->phrases[language->phrase_count++] = phrase;
 }
@@ -192,6 +198,16 @@ static void read_symptom(const struct doc_place *place, void *symptoms)
         doc_fault(place, "no such symptom");
 }
 
+static void read_beside(const struct doc_place *place, void *beside)
+{
+    const char *name = json_string_value(place->value);
+    int set = name ? find_set(place->doc->context, name) : -1;
+    if (set < 0)
+        doc_fault(place, "no such set");
+    else
+        *(uint64_t *)beside |= UINT64_C(1) << set;
+}
+
 static void read_field(const struct doc_place *place, void *into)
 {
     static const struct doc_row ROWS[] = {
@@ -200,6 +216,7 @@ static void read_field(const struct doc_place *place, void *into)
         {"instead_of", DOC_OTHER, .at = offsetof(struct lexicon_field, instead_of),
          .each = read_name},
         {"symptoms", DOC_LIST, DOC_AT(struct lexicon_field, symptoms), .each = read_symptom},
+        {"beside", DOC_LIST, DOC_AT(struct lexicon_field, beside), .each = read_beside},
         {"words", DOC_MAP, .each = read_answer, .required = true},
         {0}};
     struct lexicon_language *language = into;
@@ -216,6 +233,20 @@ static void read_ignored(const struct doc_place *place, void *into)
     struct lexicon_phrase nothing = {.field = -1};
     (void)into;
     read_phrase(place, &nothing);
+}
+
+static void read_aside(const struct doc_place *place, void *into)
+{
+    struct lexicon_phrase aside = {.field = -1, .says = LEXICON_ASIDE};
+    (void)into;
+    read_phrase(place, &aside);
+}
+
+static void read_hedge(const struct doc_place *place, void *into)
+{
+    struct lexicon_phrase hedge = {.field = -1, .says = LEXICON_HEDGE};
+    (void)into;
+    read_phrase(place, &hedge);
 }
 
 /* Notes are read without accents, so that a name with one would never be found. */
@@ -388,9 +419,14 @@ void lexicon_language_read(struct doc *doc, struct lexicon_language *ret)
         WORDS_ROW("supposed", LEXICON_SUPPOSED),
         WORDS_ROW("corrects", LEXICON_CORRECTS),
         WORDS_ROW("contests", LEXICON_CONTESTS),
+        WORDS_ROW("asks", LEXICON_ASKS),
+        WORDS_ROW("wonders", LEXICON_WONDERS),
+        WORDS_ROW("agrees", LEXICON_AGREES),
         {"sets", DOC_MAP, .high = LEXICON_SETS, .each = read_set},
         {"fields", DOC_LIST, .high = LEXICON_FIELDS, .each = read_field, .required = true},
         {"ignore", DOC_LIST, .each = read_ignored},
+        {"aside", DOC_LIST, .each = read_aside},
+        {"hedges", DOC_LIST, .each = read_hedge},
         {0}};
     struct doc_place top = doc_top(doc);
     *ret = (struct lexicon_language){.document = json_incref(doc->root),

@@ -10,7 +10,10 @@
 #define FILLER_RUN 3     /* words that may stand between two words of a phrase */
 #define NEGATION_REACH 4 /* telling words back from a phrase to the word that negates it */
 #define SUPPOSED_REACH 6 /* words back to the one that says it was only thought */
+#define HEDGED 3         /* words of a clause that a hedge ends: "black perhaps" */
 #define ASKED 2          /* words of a question that asks what it names: "orange mold?" */
+#define ANSWER 3         /* words behind what was asked that may answer it */
+#define FEW 3            /* telling words besides that leave a few in a clause */
 #define DENIED 8         /* of one that is answered with a no */
 #define NOTHING (UINT64_C(1) << 63) /* spent on a phrase that stands for nothing */
 #define LIST_REACH 9                /* the same in an enumeration: "no smell, spots or moisture" */
@@ -24,6 +27,17 @@ static bool is_part(const struct reading *reading, int at)
            note[from - 2] <= '9';
 }
 
+/* "two or three spots", "tres bolsas o cuatro": neither number is told. */
+static bool is_either(const struct reading *reading, int number, int to)
+{
+    const struct note_word *words = reading->words;
+    bool before = number > 1 && lexicon_is(&words[number - 1], LEXICON_JOINS) &&
+                  words[number].before == PAUSE_NONE && words[number - 2].number >= 0;
+    bool behind = to + 1 < reading->count && lexicon_is(&words[to], LEXICON_JOINS) &&
+                  words[to].before != PAUSE_SENTENCE && words[to + 1].number >= 0;
+    return before || behind;
+}
+
 bool lexicon_goes_on(const struct reading *reading, int at)
 {
     const char *mark = at ? reading->note + reading->words[at - 1].to : "";
@@ -35,7 +49,8 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
 {
     assert(at >= 0 && at < reading->count);
     bool numbered = false;
-    int gap = 0; /* words of any kind that may still stand between */
+    int number = -1; /* where it stands */
+    int gap = 0;     /* words of any kind that may still stand between */
     bool comma = false;
     *ret = (struct lexicon_match){.phrase = phrase, .from = at};
     for (int i = 0; i < phrase->words.count; i++) {
@@ -72,7 +87,7 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
             return false;
         /* "2 of the 4 bags" are two, and so are they of "of 4 bags, 2" */
         if (lexeme->number && (!numbered || !phrase->words.items[0].number))
-            ret->number = reading->words[at].number;
+            ret->number = reading->words[number = at].number;
         numbered = numbered || lexeme->number;
         comma = false;
         gap = 0;
@@ -82,7 +97,7 @@ static bool try_phrase(const struct reading *reading, const struct lexicon_phras
     }
     assert(at <= reading->count && at > ret->from);
     ret->to = at;
-    return true;
+    return number < 0 || !is_either(reading, number, at);
 }
 
 static bool joined(const struct reading *reading, int from, int to)
@@ -148,23 +163,65 @@ static bool supposed(const struct reading *reading, const struct lexicon_match *
     return false;
 }
 
+/* What a question makes of what it names. */
+enum question { QUESTION_NONE, QUESTION_ASKED, QUESTION_DENIED };
+
+/* Whoever answers may be named: "Agent: torn? / Caller: no". */
+static int answer_at(const struct reading *reading, int at)
+{
+    bool named = at + 1 < reading->count && reading->note[reading->words[at].to] == ':';
+    return at + named;
+}
+
+/* Does the sentence ask with the clause that `at` stands in, or with one before: "is it mold"? */
+static bool begins_to_ask(const struct reading *reading, int first, int at)
+{
+    for (int i = first; i <= at; i++) {
+        int word = i;
+        while (word < at && lexicon_is(&reading->words[word], LEXICON_STOPS))
+            word++; /* "and is it mold?" */
+        if ((i == first || reading->words[i].before != PAUSE_NONE) &&
+            lexicon_is(&reading->words[word], LEXICON_ASKS))
+            return true;
+    }
+    return false;
+}
+
+static bool wonders(const struct reading *reading, int first, int last)
+{
+    for (int i = first; i <= last; i++)
+        if (lexicon_is(&reading->words[i], LEXICON_WONDERS))
+            return true;
+    return false;
+}
+
 /* "Underbaked?", "is there mold on it? No": asked, not told. Others tell what they ask about: "why
- * is there mold on it after 2 days?", "fruity, like pineapple??" */
-static bool asked(const struct reading *reading, const struct lexicon_match *match)
+ * is there mold on it after 2 days?", "fruity, like pineapple??", "wet inside? Yes". */
+static enum question question_of(const struct reading *reading, const struct lexicon_match *match)
 {
     int first = match->from, last = match->to - 1;
     while (reading->words[first].before != PAUSE_SENTENCE)
         first--;
     while (last + 1 < reading->count && reading->words[last + 1].before != PAUSE_SENTENCE)
         last++;
-    bool no = last + 1 < reading->count && lexicon_is(&reading->words[last + 1], LEXICON_NEGATION);
-    return last - first < (no ? DENIED : ASKED) && reading->note[reading->words[last].to] == '?';
+    if (reading->note[reading->words[last].to] != '?')
+        return QUESTION_NONE;
+    int behind = last + 1 < reading->count ? answer_at(reading, last + 1) : -1;
+    if (behind >= 0 && lexicon_is(&reading->words[behind], LEXICON_AGREES))
+        return QUESTION_NONE;
+    if (behind >= 0 && lexicon_is(&reading->words[behind], LEXICON_NEGATION) &&
+        last - first < DENIED)
+        return QUESTION_DENIED;
+    bool asks = match->phrase->says == LEXICON_ANSWER &&
+                begins_to_ask(reading, first, match->from) && !wonders(reading, first, last);
+    return asks || last - first < ASKED ? QUESTION_ASKED : QUESTION_NONE;
 }
 
 static bool fits_symptom(const struct reading *reading, const struct lexicon_phrase *phrase)
 {
-    return phrase->field < 0 ||
-           (reading->language->fields[phrase->field].symptoms & reading->symptom);
+    return phrase->says < LEXICON_HEDGE &&
+           (phrase->field < 0 ||
+            (reading->language->fields[phrase->field].symptoms & reading->symptom));
 }
 
 static int by_weight(const void *left, const void *right)
@@ -253,6 +310,41 @@ static void add_found(struct language_reading *as, const struct lexicon_match *m
     as->found[as->found_count++] = *match;
 }
 
+/* "She did her nails at the kitchen table": of no bread, nor of keeping any. A few words that are
+ * all their clause says need nothing beside them: "fridge, opened Sunday". */
+static bool stands_apart(const struct reading *reading, const struct lexicon_match *match)
+{
+    int field = match->phrase->field;
+    uint64_t sets = field < 0 ? 0 : reading->language->fields[field].beside;
+    int first = match->from, last = match->to, others = 0;
+    if (!sets || match->phrase->says != LEXICON_ANSWER)
+        return false;
+    while (first > 0 && reading->words[first].before == PAUSE_NONE)
+        first--;
+    while (last < reading->count && reading->words[last].before == PAUSE_NONE)
+        last++;
+    for (int i = first; i < last; i++) {
+        for (int k = 0; k < reading->language->set_count; k++)
+            if (sets >> k & 1 && reading->words[i].sets[k] == 0)
+                return false;
+        others +=
+            (i < match->from || i >= match->to) && !lexicon_is(&reading->words[i], LEXICON_FILLER);
+    }
+    return others > FEW;
+}
+
+/* A number by itself, "sorry, 3": what stands behind it would say what else it counts, "no, 3
+ * days".
+ */
+static bool is_by_itself(const struct reading *reading, const struct lexicon_match *match)
+{
+    const struct lexeme_list *words = &match->phrase->words;
+    const struct note_word *behind = &reading->words[match->to];
+    return !match->phrase->again || !words->items[words->count - 1].number ||
+           match->to == reading->count || behind->before != PAUSE_NONE ||
+           lexicon_is(behind, LEXICON_STOPS) || lexicon_is(behind, LEXICON_NEGATION);
+}
+
 static void try_phrases(const struct reading *reading, const int *phrases, int at,
                         struct language_reading *ret)
 {
@@ -264,11 +356,140 @@ static void try_phrases(const struct reading *reading, const int *phrases, int a
             continue;
         }
         phrases++;
-        if (try_phrase(reading, phrase, at, &match) && says_something(reading, &match) &&
-            !asked(reading, &match)) {
-            match.negated = match.denied || negated(reading, &match);
-            match.supposed = supposed(reading, &match);
-            add_found(ret, &match);
+        if (!try_phrase(reading, phrase, at, &match) || !says_something(reading, &match) ||
+            !is_by_itself(reading, &match))
+            continue;
+        enum question question = question_of(reading, &match);
+        if (question == QUESTION_ASKED)
+            continue;
+        match.negated = question == QUESTION_DENIED || match.denied || negated(reading, &match);
+        match.supposed = supposed(reading, &match);
+        match.aside = stands_apart(reading, &match);
+        add_found(ret, &match);
+    }
+}
+
+/* ---- names ---- */
+
+static bool is_capital(const struct reading *reading, int at)
+{
+    const char *word = reading->note + reading->words[at].from;
+    return text_is_capital(word) && reading->words[at].to - reading->words[at].from > 2 &&
+           !text_is_capital(word + 1);
+}
+
+/* Where capitals are the rule they tell no names: in forms, in titles. */
+static bool has_capitals(const struct reading *reading)
+{
+    int capitals = 0, within = 0;
+    for (int i = 0; i < reading->count; i++) {
+        bool begins = reading->words[i].before == PAUSE_SENTENCE;
+        within += !begins;
+        capitals += !begins && is_capital(reading, i);
+    }
+    return 2 * capitals > within;
+}
+
+static bool tells_symptom(const struct reading *reading, const struct lexicon_match *match)
+{
+    int field = match->phrase->field;
+    return field >= 0 && strcmp(reading->language->fields[field].field->name, "symptom") == 0;
+}
+
+/* "Mr. *White* from *Black* Rock": a word with a capital within a sentence, beside another that is
+ * no "Mold". */
+static bool is_name(const struct reading *reading, const struct language_reading *as, int at)
+{
+    if (!is_capital(reading, at) || reading->words[at].before == PAUSE_SENTENCE)
+        return false;
+    for (int side = -1; side <= 1; side += 2) {
+        int other = at + side;
+        bool beside = other >= 0 && other < reading->count && is_capital(reading, other) &&
+                      reading->words[side < 0 ? at : other].before == PAUSE_NONE;
+        for (int i = 0; beside && i < as->found_count; i++) {
+            const struct lexicon_match *match = &as->found[i];
+            beside = !tells_symptom(reading, match) || match->to <= other || match->from > other;
+        }
+        if (beside)
+            return true;
+    }
+    return false;
+}
+
+static void forget_names(const struct reading *reading, struct language_reading *as)
+{
+    int kept = 0;
+    bool capitals = has_capitals(reading);
+    bool *name = xcalloc((size_t)reading->count + 1, sizeof *name);
+    for (int i = 0; i < reading->count && !capitals; i++)
+        name[i] = is_name(reading, as, i);
+    for (int i = 0; i < as->found_count; i++) {
+        const struct lexicon_match *match = &as->found[i];
+        bool answers = match->phrase->says == LEXICON_ANSWER || match->phrase->says == LEXICON_OPEN;
+        if (!(answers && match->phrase->field >= 0 && name[match->from] &&
+              match->to == match->from + 1))
+            as->found[kept++] = *match;
+    }
+    as->found_count = kept;
+    free(name);
+}
+
+/* ---- clauses ---- */
+
+/* Past the clause that the match ends in. */
+static int clause_end(const struct reading *reading, const struct lexicon_match *match)
+{
+    int at = match->to;
+    while (at < reading->count &&
+           (reading->words[at].before == PAUSE_NONE || lexicon_goes_on(reading, at)) &&
+           !lexicon_is(&reading->words[at], LEXICON_STOPS) &&
+           !lexicon_is(&reading->words[at], LEXICON_AGREES))
+        at++;
+    return at;
+}
+
+/* Where what a hedge that ends its clause makes doubtful begins. */
+static int clause_begin(const struct reading *reading, const struct lexicon_match *match)
+{
+    int at = match->from;
+    while (at > 0 && match->from - at < HEDGED && reading->words[at].before == PAUSE_NONE)
+        at--;
+    return at;
+}
+
+/* "You asked if it was wet: *yes* it was", "asked whether it was torn, she said *no*" */
+static enum question answered_behind(const struct reading *reading, int end)
+{
+    for (int i = end; i < reading->count && i < end + ANSWER; i++) {
+        if (i > end && reading->words[i].before != PAUSE_NONE)
+            break;
+        bool last = i + 1 == reading->count || reading->words[i + 1].before != PAUSE_NONE;
+        if (lexicon_is(&reading->words[i], LEXICON_AGREES))
+            return QUESTION_NONE;
+        if (last && lexicon_is(&reading->words[i], LEXICON_NEGATION))
+            return QUESTION_DENIED;
+    }
+    return QUESTION_ASKED;
+}
+
+/* "My neighbor's loaf went green, mine is dry": the first clause tells nothing. "Maybe green,
+ * black perhaps": nothing is sure. */
+static void mark_clauses(const struct reading *reading, struct language_reading *as)
+{
+    for (int i = 0; i < as->found_count; i++) {
+        const struct lexicon_match *by = &as->found[i];
+        bool hedge = by->phrase->says == LEXICON_HEDGE;
+        if (!hedge && by->phrase->says != LEXICON_ASIDE)
+            continue;
+        int end = clause_end(reading, by);
+        int begin = hedge && end == by->to ? clause_begin(reading, by) : by->from;
+        enum question question = hedge ? QUESTION_ASKED : answered_behind(reading, end);
+        for (int k = 0; k < as->found_count; k++) {
+            struct lexicon_match *match = &as->found[k];
+            bool within = match->from >= begin && match->from < end;
+            match->hedged |= within && hedge;
+            match->aside |= within && !hedge && question == QUESTION_ASKED;
+            match->negated |= within && question == QUESTION_DENIED;
         }
     }
 }
@@ -293,6 +514,8 @@ void lexicon_read_as(const struct reading *note, const struct note_word *words,
             if (word->sets[k] >= 0)
                 try_phrases(&reading, language->starts[LEXICON_NUMBERS + 1 + k], at, ret);
     }
+    forget_names(&reading, ret);
+    mark_clauses(&reading, ret);
 }
 
 void lexicon_unread(struct language_reading *as)

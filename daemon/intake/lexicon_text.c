@@ -100,13 +100,17 @@ static size_t word_end(const char *note, size_t at)
     return at;
 }
 
-/* "Nov. 20" ends no sentence either. */
+/* "Nov. 20" and "Mrs. Green" end no sentence either. */
 static bool is_abbreviated(const char *note, size_t at, const struct note_word *last)
 {
     static const char *const MONTHS[] = {"jan", "feb", "mar",  "apr", "jun", "jul",
                                          "aug", "sep", "sept", "oct", "nov", "dec"};
-    bool number = note[at] == '.' && last->to == at && note[at + 1] == ' ' && note[at + 2] >= '0' &&
-                  note[at + 2] <= '9';
+    static const char *const TITLES[] = {"mr", "mrs", "ms", "dr", "sr", "sra", "srta", "dra"};
+    bool stop = note[at] == '.' && last->to == at && note[at + 1] == ' ';
+    bool number = stop && note[at + 2] >= '0' && note[at + 2] <= '9';
+    for (size_t i = 0; stop && i < sizeof TITLES / sizeof TITLES[0]; i++)
+        if (text_is_capital(note + at + 2) && strcmp(last->text, TITLES[i]) == 0)
+            return true;
     for (size_t i = 0; number && i < sizeof MONTHS / sizeof MONTHS[0]; i++)
         if (strcmp(last->text, MONTHS[i]) == 0)
             return true;
@@ -203,7 +207,10 @@ int lexicon_edit_distance(const char *a, size_t la, const char *b, size_t lb)
 static int misspelled(const struct lexeme *lexeme, const struct note_word *word)
 {
     /* the beginning of a word is too little to tell a slip from another word */
-    int allowed = lexeme->prefix ? 0 : lexeme->length >= 8 ? 2 : lexeme->length >= 5 ? 1 : 0;
+    int allowed = lexeme->prefix || lexeme->exact ? 0
+                  : lexeme->length >= 8           ? 2
+                  : lexeme->length >= 5           ? 1
+                                                  : 0;
     /* slips seldom hit the first letter, and real words that differ there abound */
     if (!allowed || word->text[0] != lexeme->text[0] || word->length < 4 || word->known)
         return -1;

@@ -15,7 +15,7 @@ import unicodedata
 
 RULES = pathlib.Path(__file__).resolve().parents[2] / "rules"
 SMALL = ("negation negated_by stops joins subjects carriers filler plain supposed corrects "
-         "contests").split()
+         "contests asks wonders agrees").split()
 
 
 def fold(text):

@@ -36,9 +36,10 @@ FOLDS = 5
 # of 861 notes of harm .96 are said and .99 said or possible, of 798 harmless ones .07 said; "said"
 # lowered once more by three lists never learned from: of 246 .951 said (at 1.1 .943), of 162 .062.
 LEVELS = {"said": 0.8, "possible": 0.1, "doubt": -1.4, "sure": 1.5}
-# Words of time, place and grammar, and whom one speaks of: by themselves, and in a row of nothing else, they stand in any note.
+# Words of time, place and grammar, bread, and whom one speaks of: by themselves, and in a row of nothing else, they stand in any note.
 # Learned from a list where half of all notes tell of harm they would raise it ("it came after lunch").
 PLAIN = frozenset("""
+    bread breads loaf loaves pan panes
     # ## $ ^ a about abuela abuelo after afternoon again ago al all already also am an and ano
     anos antes any are around as at aunt be been before being between both breakfast brother but
     by came come comes coming como con cousin cuando dad daughter day days de del desde despues
@@ -75,10 +76,11 @@ def ordinary():
 
 
 def read(build):
-    """[(harm?, kinds, features)] of both lists, without what is neither."""
+    """[(harm?, kinds, features)] of both lists, without what is neither, and without what a label says
+    wrong: those words ("printed", "loaf") stand in any note, and patterns alone hear it."""
     listed = [(label == "harm", kinds, features)
               for label, kinds, features in features_of(build, LIST.read_text(encoding="utf-8"))
-              if label in ("harm", "harmless")]
+              if label in ("harm", "harmless") and kinds != ["wrong-label"]]
     return listed + [(False, kinds, features)
                      for _, kinds, features in features_of(build, "".join(ordinary())) if not kinds]
 

@@ -378,6 +378,67 @@ static void what_is_asked_or_taken_back_is_not_told(void **state)
     CHECK_NOTES(notes);
 }
 
+static void what_is_of_others_or_may_be_is_not_told(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"staling", "a neighbor had a green one, mine is dry", "observed.crumb=\"dry\""},
+        {"mold", "last month's was green, this one is orange", "observed.colour=\"pink-orange\""},
+        {"mold", "maybe green, hard to say", ""},
+        {"mold", "it is green perhaps", ""},
+        {"mold", "told her to keep it in the fridge", ""},
+        {NULL, "asked whether there is mold on it", ""},
+        {"mold", "I asked whether the bag was torn, she said no", ""},
+        {"mold", "I asked whether it was wet in the bag, she said no",
+         "observed.wet_inside_bag=false"},
+        {"mold", "You asked if it was wet in the bag: yes", "observed.wet_inside_bag=true"},
+        {NULL, "is it mold if it's white?", ""},
+        {"mold", "is it normal that it is yellow?", "observed.colour=\"yellow\""},
+        {"mold", "was the bag torn? Yes, at the seam", "observed.bag=\"torn\""},
+        {"mold", "Agent: was it wet in the bag? / Caller: no", "observed.wet_inside_bag=false"},
+        {"mold", "el del mes pasado estaba verde, este negro", "observed.colour=\"black\""},
+        {"mold", "quiz\xC3\xA1s verde", ""},
+        {NULL,
+         "\xC2\xBF"
+         "es moho si es blanco?",
+         ""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void a_number_put_right_is_the_later(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "4 loaves. Sorry, 3", "packs=3"},
+        {"mold", "no eran 6 paquetes, eran 9", "packs=9"},
+        {"mold", "4 loaves. Sorry, 3 days later", "packs=4"},
+        {"mold", "sorry, 3", ""},
+        {"mold", "two or three spots", ""},
+        {"mold", "tres bolsas o cuatro", ""},
+        {"mold", "no, 3 days ago", ""},
+    };
+    CHECK_NOTES(notes);
+}
+
+static void names_and_places_of_others_are_none(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "Mrs. Green called", ""},
+        {"mold", "a lady from Black Rock called", ""},
+        {"mold", "on the side it is Green, says she",
+         "observed.colour=\"blue-green\" observed.where=\"side\""},
+        {"mold", "Colour: Green. Where: Heel",
+         "observed.colour=\"blue-green\" observed.where=\"heel\""},
+        {"mold", "my daughter does her nails at the kitchen table every day", ""},
+        {"mold", "kitchen table", "observed.kept=\"counter\""},
+        {"mold", "she keeps everything she buys at the kitchen table", "observed.kept=\"counter\""},
+        {NULL, "no green on it, it is black", "symptom=\"mold\" observed.colour=\"black\""},
+    };
+    CHECK_NOTES(notes);
+}
+
 static void forms_in_a_note_are_read(void **state)
 {
     (void)state;
@@ -603,6 +664,8 @@ static void errors_name_the_place(void **state)
         {"{\"fields\":[{\"field\":\"observed/odor\",\"words\":{\"sour\":[\" ' \"]}}]}",
          "/fields/0/words/sour/0", 1, 54},
         {"{\"fields\":[{\"field\":\"note\",\"words\":{}}]}", "/fields/0/field", 1, 21},
+        {"{\"fields\":[{\"field\":\"observed/kept\",\"beside\":[\"none\"],\"words\":{}}]}",
+         "/fields/0/beside/0", 1, 47},
         {"{\"days\":{\"ma\u00f1ana\":\"morning\"},\"fields\":[]}", "/days/ma\u00f1ana", 1, 19},
         {"{\"negation\":\"no\",\"fields\":[]}", "/negation", 1, 13},
         {"{\"colour\":1,\"fields\":[]}", "/colour", 1, 11},
@@ -682,6 +745,9 @@ int main(void)
         cmocka_unit_test(packs_are_counted),
         cmocka_unit_test(days_are_counted_from_the_one_told_before),
         cmocka_unit_test(what_is_asked_or_taken_back_is_not_told),
+        cmocka_unit_test(what_is_of_others_or_may_be_is_not_told),
+        cmocka_unit_test(a_number_put_right_is_the_later),
+        cmocka_unit_test(names_and_places_of_others_are_none),
         cmocka_unit_test(forms_in_a_note_are_read),
         cmocka_unit_test(a_code_in_a_sentence_is_read),
         cmocka_unit_test(the_later_holds_where_it_corrects),
