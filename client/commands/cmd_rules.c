@@ -56,6 +56,33 @@ static int list(struct client *c)
     return EXIT_DONE;
 }
 
+static int quantities(struct client *c)
+{
+    static const struct column COLUMNS[] = {
+        {"quantity", COLUMN_LEFT, 14}, {"what it is", COLUMN_LEFT, 20}, {"unit", COLUMN_LEFT, 4}};
+    json_t *document = NULL;
+    size_t i;
+    const json_t *one;
+    int rc = client_get(c, "/v1/rules", &document);
+    if (rc)
+        return rc;
+    const json_t *list = json_object_get(document, "quantities");
+    struct table *t = table_new(COLUMNS, sizeof COLUMNS / sizeof *COLUMNS);
+    json_array_foreach(list, i, one)
+    {
+        table_add(t, pick_text(one, "quantity", "?"));
+        table_add(t, pick_text(one, "title", ""));
+        table_add(t, pick_text(one, "unit", ""));
+    }
+    if (c->json)
+        client_print(list);
+    else
+        table_print(t, &c->view, 0);
+    table_free(t);
+    json_decref(document);
+    return EXIT_DONE;
+}
+
 static json_t *error_json(const struct error *e)
 {
     return json_pack("{ss sI sI ss ss ss}", "source", e->source, "line", (json_int_t)e->line,
@@ -183,6 +210,8 @@ static int rules_command(struct client *c, const struct args *a)
         dirs = RULE_FILES_INSTALLED;
     if (strcmp(verb, "list") == 0)
         return a->count == 1 ? list(c) : client_usage(c, "rules list takes no folder");
+    if (strcmp(verb, "quantities") == 0)
+        return a->count == 1 ? quantities(c) : client_usage(c, "rules quantities takes no folder");
     if (strcmp(verb, "check") == 0)
         return a->count > 2 ? client_usage(c, "rules check takes one folder")
                             : check(c, a->count == 2 ? a->words[1] : dirs);
@@ -196,9 +225,10 @@ static const struct option_row options[] = {
 
 const struct command cmd_rules = {
     .name = "rules",
-    .args = "check [DIR] | list | copy FILE… | seen FILE…",
-    .words = "check list copy seen",
-    .help = "checks rule files with file:line:column, lists causes, copies shipped files",
+    .args = "check [DIR] | list | quantities | copy FILE… | seen FILE…",
+    .words = "check list quantities copy seen",
+    .help = "checks rule files with file:line:column, lists causes and quantities, copies shipped "
+            "files",
     .more = "A plant changes a copy of a shipped rule file (copy), which stands for it from the "
             "next reload on. check without a folder reads the installed rules, says what the "
             "copies differ in, and what a release has changed since in the files they were copied "

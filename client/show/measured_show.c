@@ -52,25 +52,43 @@ void measured_show(const struct view *v, const json_t *document)
 
 /* ---- the answer to a new one ---- */
 
+/* A quantity that no rule knows: what was kept, what may have been meant, on one line of words. */
+static void show_unknown(const struct view *v, const json_t *result)
+{
+    struct text_buffer names = {0};
+    const char *name = pick_text(result, "quantity", "?");
+    const json_t *list = json_object_get(result, "nearest"), *one;
+    size_t i;
+    json_array_foreach(list, i, one)
+        text_appendf(&names, "%s%s", i ? ", " : "", json_string_value(one));
+    view_textf(v, VIEW_PLAIN, 0, 2,
+               "Kept as written, %s %s: no rule knows it. Nearest: %s; all: oddloaf rules "
+               "quantities; %s= takes it back",
+               name, pick_text(result, "said", ""), names.length ? names.data : "none", name);
+    text_buffer_free(&names);
+}
+
+static bool is_unknown(const json_t *result)
+{
+    return pick_has(result, "said") && pick_has(result, "nearest");
+}
+
 static void show_result(const struct view *v, const json_t *result)
 {
     const char *outcome = pick_text(result, "outcome", "?"), *was = pick_text(result, "was", "");
-    const char *name = pick_text(result, "quantity", "?"), *like = pick_text(result, "like", NULL);
+    const char *name = pick_text(result, "quantity", "?");
     if (strcmp(outcome, "taken back") == 0)
         view_textf(v, VIEW_PLAIN, 0, 2, "Taken back: %s %s", name, was);
     else if (strcmp(outcome, "same") == 0)
         view_textf(v, VIEW_PLAIN, 0, 2, "On record already: %s", name);
+    else if (is_unknown(result))
+        show_unknown(v, result);
     else if (strcmp(outcome, "corrected") == 0)
         view_textf(v, VIEW_PLAIN, 0, 2, "Corrected: %s, it was %s", name, was);
     else
         view_textf(v, VIEW_PLAIN, 0, 2, "On record: %s", name);
-    if (pick_has(result, "said"))
+    if (pick_has(result, "said") && !is_unknown(result))
         measured_show_one(v, result);
-    if (like)
-        view_textf(v, VIEW_BOLD, 2, 2,
-                   "Was %s meant? Take this one back (%s= with nothing after it, and --reason) and "
-                   "enter it again.",
-                   like, name);
 }
 
 static void append_top(struct text_buffer *line, const json_t *top)
@@ -106,14 +124,18 @@ void measured_show_answer(const struct view *v, const json_t *answer)
 {
     const json_t *item, *cases = json_object_get(answer, "cases");
     size_t i;
-    view_title(v, "Lot %s, %s, sample %s", pick_text(answer, "lot", "?"),
-               pick_text(answer, "lab", "?"), pick_text(answer, "sample", "?"));
-    bool changed = false;
+    bool changed = false, known = false;
+    json_array_foreach(json_object_get(answer, "results"), i, item) known |= !is_unknown(item);
+    if (known) /* what no rule knows changes nothing */
+        view_title(v, "Lot %s, %s, sample %s", pick_text(answer, "lot", "?"),
+                   pick_text(answer, "lab", "?"), pick_text(answer, "sample", "?"));
     json_array_foreach(json_object_get(answer, "results"), i, item)
     {
         show_result(v, item);
         changed = changed || strcmp(pick_text(item, "outcome", ""), "same") != 0;
     }
+    if (!known)
+        return;
     view_blank(v);
     if (json_array_size(cases) == 0)
         view_text(v, VIEW_PLAIN, 0, 0,

@@ -378,6 +378,8 @@ const struct lot_series *lot_record_series(const struct lot_record *record, cons
     return NULL;
 }
 
+enum { FOUND_MOST = 64 }; /* values of one quantity beside the readings */
+
 struct lot_summary lot_record_summary(const struct lot_record *record,
                                       const struct lot_series *series, int64_t as_of_ms)
 {
@@ -401,30 +403,50 @@ struct lot_summary lot_record_summary(const struct lot_record *record,
     return summary;
 }
 
-struct lot_summary lot_record_with(const struct lot_record *record, const char *quantity,
-                                   const double *found, int count, int64_t as_of_ms)
+/* Those of a laboratory, in `values`. */
+static int results_of(const struct lot_record *record, const char *quantity, double *values,
+                      int most)
 {
-    enum { FOUND_MOST = 64 };
-    double values[FOUND_MOST];
     int n = 0;
-    struct lot_summary summary = {0, NAN, NAN, NAN, WHEN_UNKNOWN_MS};
-    const struct lot_series *series = lot_record_series(record, quantity);
-    if (series && series->count)
-        summary = lot_record_summary(record, series, as_of_ms);
-    for (; n < count && n < FOUND_MOST; n++)
-        values[n] = found[n];
-    for (int i = 0; i < record->result_count && n < FOUND_MOST; i++)
+    for (int i = 0; i < record->result_count && n < most; i++)
         if (strcmp(record->results[i].quantity, quantity) == 0 && !isnan(record->results[i].value))
             values[n++] = record->results[i].value;
-    if (n == 0)
-        return summary;
-    for (int i = 0; i < n; i++) {
+    return n;
+}
+
+static struct lot_summary summary_of(const double *values, int count, int64_t at_ms)
+{
+    struct lot_summary summary = {count, NAN, NAN, NAN, at_ms};
+    double sorted[FOUND_MOST];
+    for (int i = 0; i < count; i++) {
+        sorted[i] = values[i];
         summary.min = fmin(values[i], summary.min); /* fmin(x, NAN) is x */
         summary.max = fmax(values[i], summary.max);
     }
-    double median = robust_median(values, (size_t)n);
-    summary.median = summary.count ? (median + summary.median) / 2 : median;
-    summary.count += n;
-    summary.last_ms = as_of_ms;
+    if (count)
+        summary.median = robust_median(sorted, (size_t)count);
     return summary;
+}
+
+struct lot_summary lot_record_with(const struct lot_record *record, const char *quantity,
+                                   const double *found, int count, int64_t as_of_ms)
+{
+    double results[FOUND_MOST];
+    const struct lot_series *series = lot_record_series(record, quantity);
+    const int of_labs = results_of(record, quantity, results, FOUND_MOST);
+    struct lot_summary summary = {0, NAN, NAN, NAN, WHEN_UNKNOWN_MS};
+    if (of_labs)
+        summary = summary_of(results, of_labs, as_of_ms);
+    else if (series && series->count)
+        summary = lot_record_summary(record, series, as_of_ms);
+    if (count <= 0)
+        return summary;
+    struct lot_summary packs = summary_of(found, count < FOUND_MOST ? count : FOUND_MOST, as_of_ms);
+    if (summary.count) {
+        packs.median = (packs.median + summary.median) / 2;
+        packs.min = fmin(packs.min, summary.min);
+        packs.max = fmax(packs.max, summary.max);
+        packs.count += summary.count;
+    }
+    return packs;
 }

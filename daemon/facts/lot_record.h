@@ -75,9 +75,10 @@ struct lot_summary {
 };
 struct lot_summary lot_record_summary(const struct lot_record *record,
                                       const struct lot_series *series, int64_t as_of_ms);
-/* The same (`series` may be NULL) with what was found later of packs in hand, which tell more than
- * the lot's other loaves: the middle of their values beside that of the readings. `found` of
- * `count`, besides the lot's own results of that quantity. */
+/* The same of a quantity with all that is known of it besides the plant's readings. What a
+ * laboratory found of the lot stands for them, since it is known by method and sample: the readings
+ * are shown beside it and weigh nothing. `found` of `count`: of packs in hand, which tell more than
+ * the lot's other loaves: the middle of theirs beside that of the former. */
 struct lot_summary lot_record_with(const struct lot_record *record, const char *quantity,
                                    const double *found, int count, int64_t as_of_ms);
 

@@ -62,6 +62,14 @@ const struct catalogue_quantity *catalogue_said(const struct catalogue *catalogu
 /* The word that a laboratory's answer begins with ("penicillium" of "Penicillium roqueforti"), NULL
  * if it is none of the quantity's. */
 const char *catalogue_word(const struct catalogue_quantity *quantity, const char *said);
+/* The three names nearest to one that is unknown, the nearest first, whether they are like it or
+ * not; fewer where the catalogue has fewer. Those a plant measures on its lots. Returns their
+ * number. */
+enum { CATALOGUE_NEAREST = 3 };
+int catalogue_nearest(const struct catalogue *catalogue, const char *name,
+                      const char *ret[CATALOGUE_NEAREST]);
+/* Quantity after quantity, in the order of the file; NULL behind the last. */
+const struct catalogue_quantity *catalogue_each(const struct catalogue *catalogue, int index);
 /* The name most like one that is unknown, written a little otherwise; NULL if none is like it. */
 const char *catalogue_like(const struct catalogue *catalogue, const char *name);
 /* In the order of the files. */

@@ -76,6 +76,43 @@ const char *catalogue_like(const struct catalogue *c, const char *name)
     return best;
 }
 
+/* How far a name is, of those that are like it before all others. */
+static size_t far_from(const char *said, const char *name)
+{
+    size_t far = unlike(said, name);
+    return far < NAME_BYTES ? far : NAME_BYTES + distance(said, name);
+}
+
+int catalogue_nearest(const struct catalogue *c, const char *name,
+                      const char *ret[CATALOGUE_NEAREST])
+{
+    char said[NAME_BYTES];
+    size_t far[CATALOGUE_NEAREST];
+    int count = 0;
+    plain(name, said);
+    for (int i = 0; i < c->quantity_count; i++) {
+        size_t one = far_from(said, c->quantities[i].name);
+        int at = 0;
+        while (at < count && far[at] <= one)
+            at++;
+        if (at == CATALOGUE_NEAREST || c->quantities[i].of != QUANTITY_OF_LOT)
+            continue;
+        count += count < CATALOGUE_NEAREST;
+        for (int k = count - 1; k > at; k--) {
+            far[k] = far[k - 1];
+            ret[k] = ret[k - 1];
+        }
+        far[at] = one;
+        ret[at] = c->quantities[i].name;
+    }
+    return count;
+}
+
+const struct catalogue_quantity *catalogue_each(const struct catalogue *c, int index)
+{
+    return index >= 0 && index < c->quantity_count ? &c->quantities[index] : NULL;
+}
+
 const char *catalogue_word(const struct catalogue_quantity *quantity, const char *said)
 {
     char word[NAME_BYTES];

@@ -8,6 +8,17 @@
 #include <stdlib.h>
 #include <string.h>
 
+static json_t *quantities_json(const struct catalogue *catalogue)
+{
+    json_t *list = json_array();
+    const struct catalogue_quantity *one;
+    for (int i = 0; (one = catalogue_each(catalogue, i)); i++)
+        json_array_append_new(list, json_pack("{s:s, s:s, s:s, s:b}", "quantity", one->name,
+                                              "title", one->title, "unit", one->unit, "of_lot",
+                                              one->of == QUANTITY_OF_LOT));
+    return list;
+}
+
 void admin_rules(struct request *rq, struct store *store)
 {
     (void)store;
@@ -15,6 +26,7 @@ void admin_rules(struct request *rq, struct store *store)
     json_t *rules = triage_rules_json(setup->triage);
     json_object_set_new(rules, "folders", json_string(setup->rules_dir));
     json_object_set(rules, "own", setup->own_rules);
+    json_object_set_new(rules, "quantities", quantities_json(triage_catalogue(setup->triage)));
     request_reply_json(rq, 200, rules);
     setup_unref(setup);
 }

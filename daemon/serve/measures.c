@@ -383,6 +383,16 @@ static int found(void *arg, const struct measured_row *row)
     return 0;
 }
 
+static json_t *nearest_json(const struct measures *x, const char *quantity)
+{
+    const char *names[CATALOGUE_NEAREST];
+    json_t *list = json_array();
+    int count = catalogue_nearest(triage_catalogue(x->setup->triage), quantity, names);
+    for (int i = 0; i < count; i++)
+        json_array_append_new(list, json_string(names[i]));
+    return list;
+}
+
 static json_t *result_json(const struct measures *x, struct store *store, const struct one *one)
 {
     static const char *const OUTCOMES[] = {[MEASURED_SAME] = "same",
@@ -395,8 +405,10 @@ static json_t *result_json(const struct measures *x, struct store *store, const 
     json_t *item = f.one ? f.one : json_pack("{s:s}", "quantity", one->m.quantity);
     json_object_set_new(item, "outcome", json_string(OUTCOMES[one->outcome]));
     json_object_set_new(item, "was", *one->was ? json_string(one->was) : json_null());
-    if (!one->m.known && *one->m.said)
+    if (!one->m.known && *one->m.said) {
         json_object_set_new(item, "like", one->m.like ? json_string(one->m.like) : json_null());
+        json_object_set_new(item, "nearest", nearest_json(x, one->m.quantity));
+    }
     return item;
 }
 

@@ -1,0 +1,71 @@
+/* What a laboratory found of a lot beside what the plant read of it. */
+#include "facts/lot_record.h"
+#include "fixture.h"
+#include "store/measured.h"
+
+static struct lot_summary known(struct fixture *f, const char *quantity, const double *found,
+                                int count)
+{
+    struct error err = {0};
+    struct lot_records records;
+    const struct lot_record *record;
+    struct cache *cache = cache_new(16);
+    assert_int_equal(lot_record_all(f->store, &records, &err), 0);
+    assert_int_equal(lot_record_get(cache, &records, fixture_lot(3, 1, 0), &record, &err), 0);
+    struct lot_summary summary = lot_record_with(record, quantity, found, count, AT(20, 0));
+    lot_record_unref(record);
+    cache_free(cache);
+    return summary;
+}
+
+static void enter(struct fixture *f, const char *sample, double value)
+{
+    struct error err = {0};
+    enum measured_outcome outcome;
+    const struct measured_row row = {.lot_id = fixture_lot(3, 1, 0),
+                                     .quantity = "crumb_ph",
+                                     .lab = "Northgate",
+                                     .sample = sample,
+                                     .said = "",
+                                     .value = value,
+                                     .unit = "pH",
+                                     .word = "",
+                                     .at_ms = AT(6, 0),
+                                     .by_name = "qa",
+                                     .user = "",
+                                     .logged_ms = AT(6, 1)};
+    assert_int_equal(store_begin(f->store, &err), 0);
+    assert_int_equal(measured_put(f->store, &row, &outcome, &err), 0);
+    assert_int_equal(company_count_records_changed(f->store, &err), 0);
+    assert_int_equal(store_commit(f->store, &err), 0);
+}
+
+/* The plant's meter says 5.4: the mean of both would be what nobody measured. */
+static void a_laboratory_stands_for_the_plants_reading(void **state)
+{
+    (void)state;
+    struct fixture f;
+    static const double PACK[] = {6.8};
+    fixture_open(&f);
+    fixture_plant(&f, 10);
+    assert_double_equal(known(&f, "crumb_ph", NULL, 0).median, 5.4, 1e-9);
+    assert_double_equal(known(&f, "crumb_ph", PACK, 1).median, 6.1, 1e-9);
+    enter(&f, "1", 6.4);
+    struct lot_summary one = known(&f, "crumb_ph", NULL, 0);
+    assert_double_equal(one.median, 6.4, 1e-9);
+    assert_double_equal(one.min, 6.4, 1e-9);
+    assert_int_equal(one.count, 1);
+    enter(&f, "2", 6.2);
+    assert_double_equal(known(&f, "crumb_ph", NULL, 0).median, 6.3, 1e-9);
+    /* a pack in hand tells beside it, as beside a reading */
+    assert_double_equal(known(&f, "crumb_ph", PACK, 1).median, 6.55, 1e-9);
+    fixture_close(&f);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_laboratory_stands_for_the_plants_reading),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
