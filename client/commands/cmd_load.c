@@ -38,6 +38,7 @@ struct load {
     const struct column_map *map; /* NULL: the file has our columns */
     int part;                     /* of the map */
     bool keep_good, dry_run, take_last;
+    char trial[UUID_TEXT]; /* dry runs of several kinds know of each other by it; "" none */
     FILE *refused_file;
     /* sums over the files whose last part was answered */
     int64_t read, new, changed, same, refused, passed_over;
@@ -209,6 +210,7 @@ static void part_path(const struct load *l, const struct upload *u, bool last,
     client_path_query(path, "last", last ? "1" : "0");
     client_path_query(path, "keep_good", l->keep_good ? "1" : "0");
     client_path_query(path, "dry_run", l->dry_run ? "1" : "0");
+    client_path_query(path, "trial", l->dry_run && *l->trial ? l->trial : NULL);
     client_path_query(path, "take", l->take_last ? "last" : NULL);
 }
 
@@ -419,6 +421,8 @@ static int load_mapped(struct load *l, const struct args *a, const char *kind)
 {
     int rc = EXIT_DONE;
     bool found = false;
+    struct clock clock = clock_system();
+    uuid_v7(clock_now_ms(&clock), l->trial);
     for (l->part = 0; l->part < column_map_parts(l->map); l->part++) {
         l->kind = record_kind_table(column_map_kind(l->map, l->part))->kind;
         if (kind && strcmp(kind, l->kind) != 0)

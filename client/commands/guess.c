@@ -1,10 +1,12 @@
 #include "commands/guess.h"
 #include "base/jsonx.h"
+#include "base/units.h"
 #include "base/uuid.h"
 #include "base/when.h"
 #include "deliver/source.h"
 #include "show/pick.h"
 #include "tables/column_guess.h"
+#include "tables/column_heading.h"
 #include "tables/table_rows.h"
 #include <errno.h>
 #include <stdlib.h>
@@ -45,14 +47,56 @@ static int read_beginning(const char *path, const struct sheet_options *sheet,
 
 /* ---- as a load would take them ---- */
 
-static void take_shown(struct proposal *p, const struct text_buffer *mapped)
+/* The name of a number's column as it is kept, and its unit there: of "core_at_pack [degF]"
+ * core_at_pack_c; of "value [degF]" itself, by what the row measures. */
+static const char *kept_as(enum record_kind kind, const json_t *row, const char *name,
+                           const char **ret_unit, char unit[static COLUMN_UNIT])
+{
+    size_t bare = 0;
+    const char *suffix, *measured = json_string_value(json_object_get(row, "quantity"));
+    if (!column_map_unit(name, unit, &bare))
+        return NULL;
+    char *without = xstrndup(name, bare);
+    const char *own = column_heading_own(kind, without, unit), *of = own ? own : measured;
+    int at = own ? -1 : record_kind_column(record_kind_table(kind), without);
+    *ret_unit = of ? units_promised(of, &suffix) : NULL;
+    if (!own && at >= 0)
+        own = record_kind_table(kind)->columns[at].name;
+    free(without);
+    return *ret_unit ? own : NULL;
+}
+
+/* Numbers in the units they are kept in. */
+static json_t *in_our_units(enum record_kind kind, const json_t *row)
+{
+    json_t *kept = json_object(), *value;
+    const char *name;
+    json_object_foreach((json_t *)(uintptr_t)row, name, value)
+    {
+        char unit[COLUMN_UNIT], number[40];
+        const char *to = NULL, *own = kept_as(kind, row, name, &to, unit);
+        double given, is;
+        if (own && json_is_string(value) && text_to_double(json_string_value(value), &given) == 0 &&
+            units_convert(given, unit, to, &is, NULL) == 0) {
+            snprintf(number, sizeof number, "%.6g", is);
+            json_object_set_new(kept, own, json_string(number));
+        } else {
+            json_object_set(kept, name, value);
+        }
+    }
+    return kept;
+}
+
+static void take_shown(struct proposal *p, enum record_kind kind, const struct text_buffer *mapped)
 {
     const char *at = mapped->data ? mapped->data : "";
     for (json_int_t line = 1; *at && json_array_size(p->rows) < ROWS_SHOWN; line++) {
         size_t length = strcspn(at, "\n");
         json_t *row = NULL;
         if (length && jsonx_parse(at, length, &row, NULL) == 0)
-            json_array_append_new(p->rows, json_pack("{sI so}", "line", line, "row", row));
+            json_array_append_new(
+                p->rows, json_pack("{sI so}", "line", line, "row", in_our_units(kind, row)));
+        json_decref(row);
         at += length + (at[length] == '\n');
     }
 }
@@ -117,7 +161,7 @@ static int preview(struct client *c, struct proposal *p, const struct text_buffe
     struct table_rows *rows = table_rows_new(map, 0, zone_day(c->zone).tz);
     table_rows_feed(rows, csv->data ? csv->data : "", csv->length, &mapped);
     table_rows_finish(rows, &mapped);
-    take_shown(p, &mapped);
+    take_shown(p, column_map_kind(map, 0), &mapped);
     check(c, p, record_kind_table(column_map_kind(map, 0))->kind, &mapped);
     if (p->checked)
         take_refusals(p);

@@ -4,6 +4,7 @@
 #include "records/apply.h"
 #include "records/refusals.h"
 #include "records/stage.h"
+#include "records/trial.h"
 #include "store/record_find.h"
 #include "store/record_write.h"
 #include <dirent.h>
@@ -18,6 +19,7 @@
 struct load {
     struct import *import;
     struct refusals *refusals;
+    struct trial *trial; /* NULL: it stands for itself */
     enum record_kind kind;
     bool keep_good, dry_run, take_last;
     struct clock clock;
@@ -35,6 +37,7 @@ static void free_load(struct load *load)
         return;
     import_free(load->import);
     refusals_free(load->refusals);
+    trial_free(load->trial);
     free(load->refused_path);
     free(load->state_dir);
     free(load->path);
@@ -75,6 +78,14 @@ static void on_refused(void *arg, const struct error *why)
     refusals_add(arg, why);
 }
 
+static int open_trial(struct load *load, const char *id, struct error *err)
+{
+    char *path = path_of(load->state_dir, id, "trial");
+    int rc = trial_open(path, &load->trial, err);
+    free(path);
+    return rc;
+}
+
 int load_open(const struct load_options *options, struct load **ret, struct error *err)
 {
     int rc = make_folder(options->state_dir, err);
@@ -101,8 +112,10 @@ int load_open(const struct load_options *options, struct load **ret, struct erro
                                              .refused = on_refused,
                                              .refused_arg = load->refusals},
                     &load->import, err);
+    if (!rc && options->trial && options->dry_run)
+        rc = open_trial(load, options->trial, err);
     if (rc) {
-        free_load(load);
+        load_abort(load);
         return rc;
     }
     *ret = load;
@@ -111,20 +124,34 @@ int load_open(const struct load_options *options, struct load **ret, struct erro
 
 /* ---- feeding ---- */
 
+struct finding {
+    struct store *store;
+    const struct trial *trial;
+};
+
 static int find_lot(void *arg, const char *lot, struct refs_lot *ret, struct error *err)
 {
-    return record_find_lot(arg, lot, &ret->id, &ret->packed_ms, err);
+    const struct finding *f = arg;
+    int rc = record_find_lot(f->store, lot, &ret->id, &ret->packed_ms, err);
+    if (!rc && !ret->id)
+        *ret = trial_lot(f->trial, lot);
+    return rc;
 }
 
 static int find_product(void *arg, const char *product, int64_t *ret_id, struct error *err)
 {
-    return record_find_product(arg, product, ret_id, err);
+    const struct finding *f = arg;
+    int rc = record_find_product(f->store, product, ret_id, err);
+    if (!rc && !*ret_id)
+        *ret_id = trial_product(f->trial, product);
+    return rc;
 }
 
 int load_feed(struct load *load, struct store *read_store, const char *bytes, size_t length,
               struct error *err)
 {
-    struct refs_source refs = {find_lot, find_product, read_store};
+    struct finding finding = {read_store, load->trial};
+    struct refs_source refs = {find_lot, find_product, &finding};
     return import_feed(load->import, &refs, bytes, length, err);
 }
 
@@ -184,6 +211,8 @@ static int compare_rows(const struct load *load, struct store *store, struct loa
         in_row = true;
         if ((rc = record_write_compare(writing, row.cells, &outcome, err)))
             break;
+        if (load->trial)
+            trial_add(load->trial, load->kind, row.cells);
         if (outcome > of_row)
             of_row = outcome;
     }
@@ -205,7 +234,7 @@ static int dry_run(const struct load *load, struct store *store, struct load_fil
         return rc;
     rc = compare_rows(load, store, ret, err);
     store_rollback(store);
-    return rc;
+    return rc || !load->trial ? rc : trial_write(load->trial, err);
 }
 
 /* Accepts and applies. From the acceptance on the staging file is apply's. */
@@ -274,7 +303,8 @@ int load_finish(struct load *load, struct store *read_store, struct writer *writ
                 json_t **ret_answer, struct error *err)
 {
     json_t *told = NULL;
-    struct refs_source refs = {find_lot, find_product, read_store};
+    struct finding finding = {read_store, load->trial};
+    struct refs_source refs = {find_lot, find_product, &finding};
     int rc = import_finish(load->import, &refs, err);
     if (!rc) /* before anything is applied: what cannot be told is not done */
         rc = load_told(load, &told, err);
@@ -316,19 +346,24 @@ static void remove_leftovers(struct writer *writer, const char *state_dir)
     text_buffer_free(&path);
 }
 
+/* What is kept only until somebody asks for it. */
+static bool is_kept_a_while(const char *name)
+{
+    static const char *const ENDINGS[] = {".refused", ".trial", ".trial.part"};
+    bool found = false;
+    for (size_t i = 0; i < sizeof ENDINGS / sizeof *ENDINGS && !found; i++)
+        found = strlen(name) > UUID_TEXT - 1 && strcmp(name + UUID_TEXT - 1, ENDINGS[i]) == 0;
+    return found;
+}
+
 void load_forget(const char *state_dir, int64_t now_ms)
 {
-    static const char ending[] = ".refused";
     struct text_buffer path = {0};
     text_appendf(&path, "%s/loads", state_dir);
     DIR *folder = opendir(path.data);
     for (struct dirent *entry; folder && (entry = readdir(folder));) {
         struct stat st;
-        size_t length = strlen(entry->d_name);
-        if (length != UUID_TEXT - 1 + sizeof ending - 1 ||
-            strcmp(entry->d_name + UUID_TEXT - 1, ending) != 0)
-            continue;
-        if (fstatat(dirfd(folder), entry->d_name, &st, 0) == 0 &&
+        if (is_kept_a_while(entry->d_name) && fstatat(dirfd(folder), entry->d_name, &st, 0) == 0 &&
             (int64_t)st.st_mtime * 1000 < now_ms - REFUSED_KEPT_MS)
             unlinkat(dirfd(folder), entry->d_name, 0);
     }

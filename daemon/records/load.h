@@ -19,6 +19,9 @@ struct load_options {
     bool keep_good;     /* refused rows are left out, the others applied */
     bool take_last;     /* of rows with one key and different values the last stands */
     bool dry_run;       /* everything but applying: says what would be new, changed, the same */
+    /* Of a dry run: the UUID that dry runs of several kinds have in common, which count the lots
+     * and products of those before them as loaded. NULL: none. */
+    const char *trial;
     const struct catalogue *catalogue; /* referenced */
     const char *state_dir;
     const struct clock *clock; /* NULL: the system's */
@@ -38,7 +41,7 @@ int load_told(struct load *load, json_t **ret, struct error *err);
 /* A page of them (refusals.h). `id` is that of a "rest". */
 int load_refused(const char *state_dir, const char *id, int64_t from, char **ret_lines,
                  size_t *ret_length, struct error *err);
-/* Removes kept refusals that nobody fetched for an hour. */
+/* Removes kept refusals that nobody fetched, and trials that nobody went on with, for an hour. */
 void load_forget(const char *state_dir, int64_t now_ms);
 /* Ends and frees the load, whatever it returns. *ret_answer is that of load_told() with "kind",
  * "new","changed","same","applied":bool and, if so, "dry_run":true; with take_last "passed_over".

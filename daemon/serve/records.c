@@ -10,6 +10,7 @@
 
 struct upload {
     char id[UUID_TEXT];
+    char trial[UUID_TEXT]; /* "" none */
     int64_t part;
     bool last, flags_keep, flags_dry, take_last;
     struct load *load;
@@ -27,6 +28,11 @@ static int read_upload(const struct request *rq, int64_t now_ms, struct upload *
     }
     if (!id)
         uuid_v7(now_ms, u->id);
+    const char *trial = request_query(rq, "trial");
+    if (trial && !uuid_normalize(trial, u->trial)) {
+        error_field(err, "trial", trial);
+        return error_set(err, ERROR_INVALID, "must be a UUID");
+    }
     int rc = request_query_int(rq, "part", 0, &u->part, err);
     const char *take = request_query(rq, "take");
     u->take_last = take != NULL;
@@ -91,6 +97,7 @@ void records_post(struct request *rq, struct store *store)
         .source = source,
         .keep_good = u.flags_keep,
         .dry_run = u.flags_dry,
+        .trial = *u.trial ? u.trial : NULL,
         .take_last = u.take_last,
         .catalogue = triage_catalogue(setup->triage),
         .state_dir = rq->app->state_dir,

@@ -53,7 +53,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("POST", "cases/*/follow", INTAKE, QUICK, follow_change, "") \
     X("GET", "call-backs", SHOP, QUICK, follow_call_backs, "limit") \
     X("POST", "records/*", QUALITY, LONG, records_post, \
-      "source load part last keep_good dry_run take") \
+      "source load part last keep_good dry_run trial take") \
     X("GET", "loads/*/refused", QUALITY, QUICK, records_refused, "from") \
     X("POST", "lots/hold", QUALITY, QUICK, holds_hold, "") \
     X("POST", "lots/release", QUALITY, QUICK, holds_release, "") \

@@ -3,6 +3,7 @@
 #include "base/units.h"
 #include "base/when.h"
 #include "tables/cell_number.h"
+#include "tables/column_heading.h"
 #include "tables/column_map_inside.h"
 #include "tables/column_names.h"
 #include "tables/csv_rows.h"
@@ -13,11 +14,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { ROWS = 400, HEADERS = 20, WIDTH = 100, CELL = 64, FORM = 40 };
+enum { ROWS = 400, HEADERS = 20, WIDTH = 100, FORM = 40 };
 
-/* The beginning of the file, cells clipped: enough to tell what stands in a column. */
+/* The beginning of the file. */
 struct table {
-    char (*cells)[WIDTH][CELL];
+    char *(*cells)[WIDTH]; /* NULL: nothing */
     long line[ROWS];
     int rows, header; /* index of the row of names */
     int width;
@@ -25,10 +26,10 @@ struct table {
 
 /* What is thought of a column. */
 struct column {
-    char name[160], unit[COLUMN_UNIT]; /* as the file has it; its unit, where it names one */
-    const char *ours;                  /* NULL: nothing */
-    int sure;
-    bool day_only, time_only; /* what stands in it */
+    struct column_heading heading;
+    const char *ours;  /* NULL: nothing */
+    const char *given; /* to another column, which is it more surely; or NULL */
+    bool fahrenheit;   /* by its values */
 };
 
 struct guess {
@@ -46,14 +47,12 @@ static void on_row(void *arg, long line, struct csv_field *fields, size_t count)
     bool empty = true;
     if (t->rows == ROWS)
         return;
-    memset(t->cells[t->rows], 0, sizeof t->cells[t->rows]);
-    for (size_t i = 0; i < count && i < WIDTH; i++) {
-        const char *text = fields[i].text + strspn(fields[i].text, " \t");
-        snprintf(t->cells[t->rows][i], CELL, "%s", text);
-        empty = empty && !*text;
-    }
+    for (size_t i = 0; i < count; i++)
+        empty = empty && !fields[i].text[strspn(fields[i].text, " \t")];
     if (empty)
         return;
+    for (size_t i = 0; i < count && i < WIDTH; i++)
+        t->cells[t->rows][i] = xstrdup(fields[i].text + strspn(fields[i].text, " \t"));
     if ((int)count > t->width)
         t->width = count < WIDTH ? (int)count : WIDTH;
     t->line[t->rows++] = line;
@@ -87,6 +86,20 @@ static char separator_of(const char *csv, size_t length)
     return found;
 }
 
+static const char *cell_of(const struct table *t, int row, int column)
+{
+    const char *text = t->cells[row][column];
+    return text ? text : "";
+}
+
+static void free_table(struct table *t)
+{
+    for (int row = 0; row < t->rows; row++)
+        for (int i = 0; i < WIDTH; i++)
+            free(t->cells[row][i]);
+    free(t->cells);
+}
+
 static void read_table(struct table *t, const char *csv, size_t length)
 {
     struct lines lines = {.limit = CSV_ROWS_BYTES};
@@ -102,26 +115,20 @@ static void read_table(struct table *t, const char *csv, size_t length)
 
 /* ---- columns by their names ---- */
 
-/* "Core (°F)", "Core [degF]", "Core in °F": the unit, and the name without it. */
-static void split_unit(struct column *c)
+/* Which of two columns that are called alike is ours. */
+static void settle(const struct guess *g, int header, struct column *columns, int at)
 {
-    static const char *const BEGINS[] = {"[", "(", " in ", ", ", "/"};
-    for (size_t i = 0; i < sizeof BEGINS / sizeof *BEGINS; i++) {
-        char *at = strrchr(c->name, *BEGINS[i]), unit[COLUMN_UNIT];
-        if (strlen(BEGINS[i]) > 1) {
-            at = NULL;
-            for (char *p = c->name; (p = strstr(p, BEGINS[i])); p++)
-                at = p;
-        }
-        if (!at || at == c->name)
+    struct column *c = &columns[at];
+    for (int k = 0; k < at && c->ours; k++) {
+        if (!columns[k].ours || strcmp(columns[k].ours, c->ours) != 0)
             continue;
-        snprintf(unit, sizeof unit, "%s", at + strlen(BEGINS[i]));
-        unit[strcspn(unit, "])")] = '\0';
-        if (*unit && units_known(unit)) {
-            memcpy(c->unit, unit, sizeof unit);
-            *at = '\0';
-            return;
-        }
+        const char *name = cell_of(&g->table, header, at), *had = cell_of(&g->table, header, k);
+        bool day = column_names_is_day(had) && !column_names_is_day(name);
+        bool better = c->heading.sure > columns[k].heading.sure ||
+                      (c->heading.sure == columns[k].heading.sure && day);
+        struct column *worse = better ? &columns[k] : c;
+        worse->given = better ? name : had;
+        worse->ours = NULL;
     }
 }
 
@@ -132,23 +139,15 @@ static int name_columns(struct guess *g, int header, enum record_kind kind, stru
     for (int i = 0; i < g->table.width; i++) {
         struct column *c = &columns[i];
         *c = (struct column){.ours = NULL};
-        snprintf(c->name, sizeof c->name, "%s", g->table.cells[header][i]);
-        split_unit(c);
-        c->sure = *c->name ? column_names_find(kind, c->name, &c->ours) : COLUMN_NAMES_NONE;
-        for (int k = 0; k < i && c->ours; k++) {
-            if (!columns[k].ours || strcmp(columns[k].ours, c->ours) != 0)
-                continue;
-            bool day = column_names_is_day(columns[k].name) && !column_names_is_day(c->name);
-            bool better = c->sure > columns[k].sure || (c->sure == columns[k].sure && day);
-            struct column *worse = better ? &columns[k] : c;
-            worse->ours = NULL;
-        }
+        column_heading_read(kind, cell_of(&g->table, header, i), &c->heading);
+        c->ours = *c->heading.odd ? NULL : c->heading.ours;
+        settle(g, header, columns, i);
     }
     for (int i = 0; i < g->table.width; i++) {
         int at = columns[i].ours ? record_kind_column(table, columns[i].ours) : -1;
         unsigned flags = at < 0 ? 0 : table->columns[at].flags;
         if (columns[i].ours)
-            score += columns[i].sure * (flags & RECORD_REQUIRED ? 2 : 1);
+            score += columns[i].heading.sure * (flags & RECORD_REQUIRED ? 2 : 1);
     }
     for (int k = 0; k < table->count; k++) {
         bool there = false;
@@ -217,7 +216,7 @@ static void note(struct guess *g, const char *format, ...)
 
 static const char *cell(const struct guess *g, int row, int column)
 {
-    return g->table.cells[row][column];
+    return cell_of(&g->table, row, column);
 }
 
 /* Whether all that stands in a column is read by the form; false if nothing does. */
@@ -291,11 +290,11 @@ static const char *find_time_form(const struct guess *g, int column)
         bool all = true;
         int count = 0;
         for (int row = g->table.header + 1; row < g->table.rows; row++) {
-            char text[CELL + 16], form[FORM];
+            char text[96], form[FORM];
             struct date_form_read read;
             if (!*cell(g, row, column))
                 continue;
-            snprintf(text, sizeof text, "2000-01-01 %s", cell(g, row, column));
+            snprintf(text, sizeof text, "2000-01-01 %.80s", cell(g, row, column));
             snprintf(form, sizeof form, "YYYY-MM-DD %s", FORMS[f]);
             all = all && is_time(cell(g, row, column)) && date_form_read(form, text, &read);
             count++;
@@ -427,7 +426,8 @@ static const char *unit_by_values(struct guess *g, int column)
     bool baked = strstr(g->columns[column].ours, "end_bake") != NULL;
     if (!own || strcmp(own, "degC") != 0 || !count || sum / count < (baked ? 130 : 60))
         return "";
-    note(g, "%s: values of %.0f are taken as degF", g->columns[column].name, sum / count);
+    note(g, "%s: values of %.0f are taken as degF", cell(g, g->table.header, column), sum / count);
+    g->columns[column].fahrenheit = true;
     return "degF";
 }
 
@@ -482,10 +482,10 @@ static void add_date(struct guess *g, int column, int day, json_t *columns, json
     } else if (find_form(g, column, form, other)) {
         say_ambiguous(g, column, form, other);
         add_column(columns, file_column, c->ours);
-        if (timed && !strstr(form, "hh"))
+        if (timed && !strstr(form, "hh")) {
             note(g, "%s: has no time of day, which %s needs", file_column, c->ours);
-        if (timed && !strstr(form, "hh"))
             return;
+        }
     } else {
         if (!timed || !all_ours(g, column))
             note(g, "%s: is no date that is known for %s", file_column, c->ours);
@@ -520,7 +520,7 @@ static void add_columns(struct guess *g, json_t *columns, json_t *dates)
             add_date(g, i, day, columns, dates);
             continue;
         }
-        const char *unit = c->unit;
+        const char *unit = c->heading.unit;
         if (type == COLUMN_NUMBER && !*unit)
             unit = unit_by_values(g, i);
         target_text(c, type == COLUMN_NUMBER ? unit : "", text);
@@ -528,7 +528,69 @@ static void add_columns(struct guess *g, json_t *columns, json_t *dates)
     }
 }
 
-static void note_missing(struct guess *g, const json_t *columns)
+static void add_name(struct text_buffer *list, const char *name)
+{
+    text_appendf(list, "%s%s", list->length ? ", " : "", name);
+}
+
+/* Numbers whose unit the heading does not say, where sheets are written in another as well. */
+static void note_units(struct guess *g)
+{
+    struct text_buffer list = {0};
+    for (int i = 0; i < g->table.width; i++) {
+        const struct column *c = &g->columns[i];
+        const char *suffix, *own = c->ours ? units_promised(c->ours, &suffix) : NULL;
+        const char *name = cell(g, g->table.header, i);
+        double ignored;
+        bool mass = own && units_convert(1, own, "kg", &ignored, NULL) == 0;
+        bool warmth = own && units_convert(1, own, "degC", &ignored, NULL) == 0;
+        if (!(mass || warmth) || c->fahrenheit || *c->heading.unit ||
+            text_equal_fold(c->ours, name))
+            continue;
+        text_appendf(&list, "%s%s as %s", list.length ? ", " : "", name, own);
+    }
+    if (list.length)
+        note(g, "taken without a unit in the heading, look at it: %s", list.data);
+    text_buffer_free(&list);
+}
+
+/* A quantity, in a table of another kind: the file may be read once more for it. */
+static bool is_measured(const struct guess *g, const char *name)
+{
+    struct column_heading heading;
+    if (g->kind == RECORD_READINGS)
+        return false;
+    column_heading_read(RECORD_READINGS, name, &heading);
+    return heading.sure == COLUMN_NAMES_SURE && !*heading.odd &&
+           record_kind_column(record_kind_table(RECORD_READINGS), heading.ours) < 0;
+}
+
+/* Why each column that goes nowhere does. */
+static void note_unused(struct guess *g, const json_t *columns)
+{
+    struct text_buffer unknown = {0}, measured = {0};
+    for (int i = 0; i < g->table.width; i++) {
+        const char *name = cell(g, g->table.header, i);
+        const struct column *c = &g->columns[i];
+        if (!*name || json_object_get(columns, name))
+            continue;
+        if (*c->heading.odd)
+            note(g, "%s: '%s' is no unit known of %s: not used, since it would be taken wrongly",
+                 name, c->heading.odd, c->heading.ours);
+        else if (c->given)
+            note(g, "%s: not used, %s is taken for %s", name, c->given, c->heading.ours);
+        else
+            add_name(is_measured(g, name) ? &measured : &unknown, name);
+    }
+    if (measured.length)
+        note(g, "of readings, which are another kind, and not used: %s", measured.data);
+    if (unknown.length)
+        note(g, "columns that are not known, and not used: %s", unknown.data);
+    text_buffer_free(&unknown);
+    text_buffer_free(&measured);
+}
+
+static void note_missing(struct guess *g)
 {
     const struct record_table *table = record_kind_table(g->kind);
     for (int k = 0; k < table->count; k++) {
@@ -542,11 +604,6 @@ static void note_missing(struct guess *g, const json_t *columns)
             continue;
         note(g, "nothing is found for %s: name a column, or give it under \"constants\"",
              column->name);
-    }
-    for (int i = 0; i < g->table.width; i++) {
-        const char *name = cell(g, g->table.header, i);
-        if (*name && !json_object_get(columns, name))
-            note(g, "%s: not used", name);
     }
 }
 
@@ -567,7 +624,9 @@ int column_guess(const char *csv, size_t length, const enum record_kind *kind, j
             json_object_set_new(*ret_map, "header", json_integer(g->table.line[g->table.header]));
         add_columns(g, columns, dates);
         find_signs(g, *ret_map);
-        note_missing(g, columns);
+        note_units(g);
+        note_missing(g);
+        note_unused(g, columns);
         json_object_set_new(*ret_map, "columns", columns);
         if (json_object_size(dates))
             json_object_set(*ret_map, "dates", dates);
@@ -575,7 +634,7 @@ int column_guess(const char *csv, size_t length, const enum record_kind *kind, j
         *ret_notes = json_incref(g->notes);
     }
     json_decref(g->notes);
-    free(g->table.cells);
+    free_table(&g->table);
     free(g);
     return rc;
 }

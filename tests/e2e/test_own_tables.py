@@ -2,7 +2,9 @@
 
 usage: test_own_tables.py BINARIES
 """
+import contextlib
 import json
+import sqlite3
 import pathlib
 import sys
 
@@ -17,7 +19,12 @@ def by_map(plant):
     """Three kinds of one sheet, by the words of the README; again changes nothing."""
     page = " ".join((ROOT / "README.md").read_text().split())
     words = page.split("several kinds at once: `oddloaf ", 1)[1].split("`")[0].split()
-    done = plant.client_json(*[str(ROOT / w) if w.startswith("data/") else w for w in words])
+    words = [str(ROOT / w) if w.startswith("data/") else w for w in words]
+    tried = plant.client_json(*words, "--dry-run")  # what a kind refers to is loaded by none yet
+    assert [(d["kind"], d["new"], d["refused_total"]) for d in tried] == [
+        ("lots", 3, 0), ("uses", 2, 0), ("readings", 3, 0)], tried
+    plant.client("lot", "N1121-2", check=5)
+    done = plant.client_json(*words)
     assert [(d["kind"], d["read"], d["new"]) for d in done] == [
         ("lots", 3, 3), ("uses", 2, 2), ("readings", 3, 3)], done
     lot = plant.client_json("lot", "N1121-2")
@@ -90,13 +97,23 @@ def guesses(plant):
     map_path, sheet = plant.dir / "guessed.json", plant.dir / "guess.xlsx"
     done = plant.client("load", "--guess", str(SHEET / "batches.csv"))
     assert json.loads(done.stdout)["columns"]["Best by"] == "code_date", done.stdout
-    assert "Film roll: not used" in done.stderr and "2: lot N1121-1" in done.stderr, done.stderr
+    said = " ".join(done.stderr.split())
+    assert "not used: Film roll, Signed" in said and "another kind, and not used: Core, pH" in said and "2: lot N1121-1" in done.stderr, done.stderr
     write_sheet(sheet, [(2, ["Batch", "Sampled", "pH"]), (3, ["N1121-3", (46347.75,), 5.25])])
     said = plant.client_json("load", "readings", "--guess", str(sheet), "--out", str(map_path))
     assert said["map"]["columns"] == {"Batch": "lot", "Sampled": "at", "pH": "crumb_ph"}, said
     assert said["rows"] == [{"line": 3, "row": {"lot": "N1121-3", "at": "2026-11-21T18:00:00-05:00",
                                                 "crumb_ph": "5.25"}}], said
     assert said["checked"] and said["refused_total"] == 0, said
+    # shown as it is kept, whatever the file's unit; loaded by that map it is the same
+    pounds, by = plant.dir / "pounds.csv", plant.dir / "pounds.json"
+    pounds.write_text("Batch,Mix no,Sampled,Flour lbs\nN1121-3,7,2026-11-21T08:00:00-05:00,1100\n")
+    said = plant.client_json("load", "--guess", str(pounds), "--out", str(by))
+    assert said["map"]["columns"]["Flour lbs"] == "flour [lbs]" and said["refused_total"] == 0, said
+    assert said["rows"][0]["row"]["flour_kg"] == "498.952", said
+    assert plant.client_json("load", "--map", str(by), str(pounds))["new"] == 1
+    with contextlib.closing(sqlite3.connect(f"file:{plant.state}/oddloaf.db?mode=ro", uri=True)) as db:
+        assert abs(db.execute("SELECT flour_kg FROM mix WHERE mix = '7'").fetchone()[0] - 498.952) < .001
     # what a load would refuse is shown so, though the map reads it
     log = plant.dir / "log.csv"
     log.write_text("at,place,quantity,value\n2026-11-20T06:00:00-05:00,cooler,cooler_air_c,17.9\n"

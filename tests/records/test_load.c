@@ -133,6 +133,53 @@ static void test_dry_run_tells_and_changes_nothing(void **state)
     fixture_expect(f, RECORD_READINGS, wide, 1, 1, 1);
 }
 
+static int64_t tried(struct fixture *f, enum record_kind kind, const char *trial, const char *text,
+                     const char *what)
+{
+    struct load_options options = fixture_options(f, kind);
+    options.dry_run = true;
+    options.trial = trial;
+    json_t *answer = fixture_load(f, &options, text, strlen(text), 100);
+    int64_t count = fixture_number(answer, what);
+    json_decref(answer);
+    return count;
+}
+
+/* What a map of several kinds loads first is there for what it loads then, in a trial as well. */
+static void test_a_trial_of_several_kinds_knows_of_the_kinds_before(void **state)
+{
+    struct fixture *f = *state;
+    static const char ONE[] = "019a0000-0000-7000-8000-000000000001",
+                      OTHER[] = "019a0000-0000-7000-8000-000000000002";
+    static const char PRODUCTS[] = "product,name,family,shelf_life_days,unit_g\n"
+                                   "NEW,Rye,pan-bread,9,500\nNEW2,Rye,pan-bread,9,x\n";
+    static const char LOTS[] =
+        "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date\n"
+        "N1,NEW,1,2026-11-20T04:00:00Z,2026-11-20T05:00:00Z,2026-11-20T06:00:00Z,"
+        "2026-11-20T07:00:00Z,900,2026-11-30\n"
+        "N2,NEW2,1,2026-11-20T04:00:00Z,2026-11-20T05:00:00Z,2026-11-20T06:00:00Z,"
+        "2026-11-20T07:00:00Z,900,2026-11-30\n";
+    static const char USES[] = "lot,material,material_lot\nN1,film,P1\nN9,film,P1\n"
+                               "L2 6321 A,film,P1\n";
+    assert_int_equal(tried(f, RECORD_PRODUCTS, ONE, PRODUCTS, "refused_total"), 1);
+    assert_int_equal(tried(f, RECORD_LOTS, ONE, LOTS, "refused_total"), 2); /* nothing is kept … */
+    struct load_options good = fixture_options(f, RECORD_PRODUCTS);
+    good.dry_run = good.keep_good = true; /* … of a file that is not taken */
+    good.trial = ONE;
+    json_decref(fixture_load(f, &good, PRODUCTS, sizeof PRODUCTS - 1, 100));
+    good.kind = RECORD_LOTS;
+    json_t *answer = fixture_load(f, &good, LOTS, sizeof LOTS - 1, 7);
+    assert_int_equal(fixture_number(answer, "new"), 1);
+    json_decref(answer);
+    assert_int_equal(tried(f, RECORD_USES, ONE, USES, "refused_total"), 1);
+    assert_int_equal(tried(f, RECORD_USES, OTHER, USES, "refused_total"), 2);
+    assert_int_equal(tried(f, RECORD_USES, NULL, USES, "refused_total"), 2);
+    /* a reading without a time is of the end of the packing that the trial told */
+    assert_int_equal(tried(f, RECORD_READINGS, ONE, "lot,crumb_ph\nN1,5.4\n", "new"), 1);
+    load_forget(f->dir, INT64_MAX / 2);
+    assert_int_equal(tried(f, RECORD_USES, ONE, USES, "refused_total"), 2);
+}
+
 static void test_abort_leaves_nothing_behind(void **state)
 {
     struct fixture *f = *state;
@@ -443,6 +490,7 @@ int main(void)
         TEST(test_changed_lot_keeps_what_refers_to_it),
         TEST(test_one_bad_row_and_nothing_is_applied),
         TEST(test_dry_run_tells_and_changes_nothing),
+        TEST(test_a_trial_of_several_kinds_knows_of_the_kinds_before),
         TEST(test_abort_leaves_nothing_behind),
         TEST(test_stopped_between_slices_goes_on_at_the_next_start),
         TEST(test_files_are_applied_in_the_order_of_acceptance),

@@ -53,7 +53,7 @@ static void a_us_sheet_of_readings(void **state)
                 "[degF]\"},\"dates\":{\"at\":\"MM/DD/YYYY hh:mm AM\"}}",
                 "[\"Sampled at: its dates may be MM/DD/YYYY hh:mm AM or DD/MM/YYYY hh:mm AM; "
                 "MM/DD/YYYY hh:mm AM is taken, look at it\",\"Core at slicer: values of 100 are "
-                "taken as degF\",\"Signed: not used\"]");
+                "taken as degF\",\"columns that are not known, and not used: Signed\"]");
 }
 
 static void days_and_times_apart_and_both_orders(void **state)
@@ -63,7 +63,105 @@ static void days_and_times_apart_and_both_orders(void **state)
                 "{\"kind\":\"readings\",\"columns\":{\"Lot\":\"lot\",\"Date\":\"at\",\"Time\":"
                 "\"at\",\"Aw\":\"crumb_aw\"},\"dates\":{\"at\":\"MM/DD/YYYY hh:mm\"}}",
                 "[\"Date: its dates may be MM/DD/YYYY or DD/MM/YYYY; MM/DD/YYYY is taken, look at "
-                "it\",\"Result: not used\"]");
+                "it\",\"columns that are not known, and not used: Result\"]");
+}
+
+/* What the map makes of one heading of a table of a kind, and what is said of it. */
+static void check_heading(const char *start, const char *row, const char *heading,
+                          const char *target, const char *notes)
+{
+    char csv[400], column[64];
+    json_t *map = NULL, *said = NULL;
+    snprintf(csv, sizeof csv, "%s,\"%s\"\n%s,41\n", start, heading, row);
+    assert_int_equal(column_guess(csv, strlen(csv), NULL, &map, &said, NULL), 0);
+    const json_t *at = json_object_get(json_object_get(map, "columns"), heading);
+    snprintf(column, sizeof column, "%s", at ? json_string_value(at) : "-");
+    char *told = jsonx_dump(said);
+    if (strcmp(column, target) != 0 || !strstr(told, notes))
+        fail_msg("%s: %s, not %s; %s", heading, column, target, told);
+    free(told);
+    json_decref(map);
+    json_decref(said);
+}
+
+/* A pound taken for a kilogram ruins every dose. */
+static void units_in_headings(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *heading, *target, *notes;
+    } MIXES[] = {
+        {"Flour lb", "flour [lb]", "[]"},
+        {"Flour (lbs)", "flour [lbs]", "[]"},
+        {"Flour [oz]", "flour [oz]", "[]"},
+        {"flour_lb", "flour [lb]", "[]"},
+        {"FlourLb", "flour [Lb]", "[]"},
+        {"Flour, lb.", "flour [lb]", "[]"},
+        {"Flour in pounds", "flour [pounds]", "[]"},
+        {"Lbs of flour", "flour [Lbs]", "[]"},
+        {"Harina (libras)", "flour [libras]", "[]"},
+        {"Flour kg", "flour_kg", "[]"},
+        {"Flour", "flour_kg", "taken without a unit in the heading, look at it: Flour as kg"},
+        {"Flour (sacks)", "-", "Flour (sacks): 'sacks' is no unit known of flour_kg: not used"},
+        {"Flour (\xC2\xB0"
+         "F)",
+         "-", "is no unit known of flour_kg"},
+        {"Batch weight lb", "-", "columns that are not known, and not used: Batch weight lb"},
+    };
+    for (size_t i = 0; i < sizeof MIXES / sizeof *MIXES; i++)
+        check_heading("lot,mix,at", "A1,1,2026-11-20T09:00:00Z", MIXES[i].heading, MIXES[i].target,
+                      MIXES[i].notes);
+    static const struct {
+        const char *heading, *target, *notes;
+    } READINGS[] = {
+        {"Core F", "core_at_pack [F]", "[]"},
+        {"Core \xC2\xB0"
+         "F",
+         "core_at_pack [\xC2\xB0"
+         "F]",
+         "[]"},
+        {"Core temp, deg F", "core_at_pack [deg F]", "[]"},
+        {"CoreTempF", "core_at_pack [F]", "[]"},
+        {"Temp. interna (\xC2\xB0"
+         "F)",
+         "core_at_pack [\xC2\xB0"
+         "F]",
+         "[]"},
+        {"Core (lb)", "-", "'lb' is no unit known of core_at_pack_c"},
+        {"Core temp end of bake F", "core_end_bake [F]", "[]"},
+        {"Bake temp F", "-", "columns that are not known, and not used: Bake temp F"},
+        {"FDT", "dough_temp_c", "taken without a unit"},
+        {"pH miga", "crumb_ph", "[]"},
+        {"Humedad %", "crumb_moisture_pct", "[]"},
+    };
+    for (size_t i = 0; i < sizeof READINGS / sizeof *READINGS; i++)
+        check_heading("lot,aw", "A1,.95", READINGS[i].heading, READINGS[i].target,
+                      READINGS[i].notes);
+    check_heading("product,description,family,shelf life days", "W24,White,pan-bread,9",
+                  "Net wt (oz)", "unit [oz]", "[]");
+}
+
+/* The load looks the column up by its whole name. */
+static void a_long_heading_stays_whole(void **state)
+{
+    (void)state;
+    static const char LONG[] = "Core temperature at packing, the middle slice of the loaf in the "
+                               "middle of the row (\xC2\xB0"
+                               "F)";
+    check_heading("lot,aw", "A1,.95", LONG,
+                  "core_at_pack [\xC2\xB0"
+                  "F]",
+                  "[]");
+}
+
+static void two_columns_for_one(void **state)
+{
+    (void)state;
+    check_guess("lot,aw,Core temp,Core temp by the bagger\nA1,.95,36,37\n",
+                "{\"kind\":\"readings\",\"columns\":{\"lot\":\"lot\",\"aw\":\"crumb_aw\","
+                "\"Core temp\":\"core_at_pack_c\"}}",
+                "[\"taken without a unit in the heading, look at it: Core temp as degC\",\"Core "
+                "temp by the bagger: not used, Core temp is taken for core_at_pack_c\"]");
 }
 
 static void what_is_not_known(void **state)
@@ -79,6 +177,9 @@ int main(void)
         cmocka_unit_test(a_german_sheet_of_lots),
         cmocka_unit_test(a_us_sheet_of_readings),
         cmocka_unit_test(days_and_times_apart_and_both_orders),
+        cmocka_unit_test(units_in_headings),
+        cmocka_unit_test(a_long_heading_stays_whole),
+        cmocka_unit_test(two_columns_for_one),
         cmocka_unit_test(what_is_not_known),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
