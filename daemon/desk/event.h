@@ -31,9 +31,10 @@ json_t *event_case(const char *plant, int revision, const char *why, const json_
 /* {"event":"gathered","plant","case","reports":[urgent events],"needs"} is made by desk/outgoing.h.
  */
 /* {"event":"emptied","plant","case","complaint","symptom","back","why"} is made by desk/alarm.h. */
-/* {"event":"summary","plant","count","rules","cases":[{"case","symptom","lot","why","cause","title",
- * "probability"},…]}: cases that other rules rank otherwise than QA was told, the first of them.
- * Steals `cases`. New reference. */
+/* {"event":"summary","of","plant","count","rules","cases":[{"case","symptom","lot","why","cause",
+ * "title","probability","complaints","severity"},…]}: of "rules", cases that other rules rank
+ * otherwise than QA was told, the first of them; of "file", those that a file of complaints
+ * brought, the most urgent ones. The caller adds "of". Steals `cases`. New reference. */
 json_t *event_summary(const char *plant, int count, const char *rules, json_t *cases);
 /* {"event":"records","plant","file","outcome":"done"|"refused","why"?,"report","loads":[{"kind",
  * "says"}],"refused":[text of the first refused rows]} is made by serve/inbox.c. */

@@ -16,6 +16,7 @@
 #include "intake/fields.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
+#include "store/work.h"
 #include "tell/tell.h"
 #include <assert.h>
 #include <stdio.h>
@@ -298,7 +299,7 @@ static int log_form(const struct desk *desk, struct store *store, int64_t now_ms
     c.contact_purge_ms = now_ms + desk->contact_ms;
     c.logged_by = t->user;
     c.taken = t->taken_text;
-    c.old = t->old;
+    c.ranked_as = t->old ? WORK_AGAIN : t->bulk ? WORK_BULK : NULL;
     int rc = log_report(desk, t, store, &c, err);
     if (!rc && t->form && t->urgent)
         json_object_set_new(t->urgent, "case", CASE_ID_JSON(t->placed.case_id));

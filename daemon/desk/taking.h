@@ -15,6 +15,7 @@ struct taking {
     bool desk;        /* who called is told to the sender; set by the caller */
     bool alone;       /* not one of a file: a refusal is the answer */
     bool old;         /* nobody waits for its ranking; set by the caller */
+    bool bulk;        /* one of many that a file brings; likewise */
     struct complaint_form *form; /* NULL: refused, see err */
     struct error err;            /* the first fault */
     json_t *faults; /* all faults of what was said; empty for one that the store found */

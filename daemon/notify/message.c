@@ -127,8 +127,12 @@ void message_subject(const json_t *event, char *out, size_t size)
                  text_of(event, "lot_named"));
     } else if (strcmp(kind, "summary") == 0) {
         json_int_t count = json_integer_value(json_object_get(event, "count"));
-        snprintf(out, size, "%" JSON_INTEGER_FORMAT " case%s otherwise than mailed", count,
-                 count == 1 ? " ranks" : "s rank");
+        if (strcmp(text_of(event, "of"), "file") == 0)
+            snprintf(out, size, "%" JSON_INTEGER_FORMAT " case%s of a file of complaints", count,
+                     count == 1 ? "" : "s");
+        else
+            snprintf(out, size, "%" JSON_INTEGER_FORMAT " case%s otherwise than mailed", count,
+                     count == 1 ? " ranks" : "s rank");
     } else if (strcmp(kind, "records") == 0) {
         snprintf(out, size, "Records: %.120s %s", text_of(event, "file"),
                  strcmp(text_of(event, "outcome"), "refused") == 0 ? "was refused" : "was taken");

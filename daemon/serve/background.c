@@ -89,6 +89,7 @@ static void background_round(struct store *store, void *arg)
         more = rank(bg, setup, store, WORK_RANK) || more;
         if (!more && !app_in_bulk(bg->app)) {
             more = reranking_spread(bg->app, store);
+            more = rank(bg, setup, store, WORK_BULK) || more;
             more = rank(bg, setup, store, WORK_AGAIN) || more;
         }
         if (more && bg->mailer)

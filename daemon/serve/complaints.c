@@ -96,6 +96,15 @@ static int read_lines(struct batch *b, struct store *store, struct error *err)
     return rc;
 }
 
+/* The last lines of a file that came in several requests are its, too. */
+static void mark_bulk(struct batch *b)
+{
+    size_t most = (size_t)config_number(b->setup->config, "mail/cases_apart");
+    bool bulk = b->lines && (b->count > most || app_in_bulk(b->rq->app));
+    for (size_t i = 0; i < b->count; i++)
+        b->taking[i].bulk = bulk;
+}
+
 static void mark_past(struct batch *b)
 {
     for (size_t i = 0; i < b->count && b->count > PAST_LINES; i++) {
@@ -125,6 +134,7 @@ static int read_looked(struct batch *b, struct store *store, struct error *err)
     int rc = b->lines ? read_lines(b, store, err) : read_one(b, store, err);
     store_unlook(store, began);
     mark_past(b);
+    mark_bulk(b);
     return rc;
 }
 
@@ -272,7 +282,7 @@ static void batch_logged(void *arg, int code, const struct error *err)
         refuse_one(b);
         return;
     }
-    if (b->lines)
+    if (b->count && b->taking[0].bulk)
         app_bulk_now(rq->app);
     struct readers *readers = b->lines ? rq->app->bulk : rq->app->readers;
     if (readers_submit(readers, &(struct reader_job){answer_batch, answer_plain, b}))

@@ -100,6 +100,9 @@ static const struct setting SETTINGS[] = {
     {"mail/digest_to", SETTING_LIST, NULL, 0, 0, 0, "who gets Monday's week; empty: as mail/to"},
     {"mail/records_to", SETTING_LIST, NULL, 0, 0, 0,
      "who keeps the records: gets what became of each file of the inbox; empty: nobody"},
+    {"mail/cases_apart", SETTING_NUMBER, NULL, 10, 0, 1000,
+     "cases of one file of complaints that are mailed one by one; more are told in one mail, the "
+     "most urgent first, but for harm, which is always mailed at once"},
     {"mail/digest_hour", SETTING_NUMBER, NULL, 6, 0, 23, "local hour of Monday's digest"},
     {"mail/sheet_kb", SETTING_NUMBER, NULL, 300, 0, 10000,
      "largest case sheet that a case's mail carries; 0: none is attached"},

@@ -20,7 +20,8 @@ static int add_freshness(void *arg, const struct freshness *one)
 
 static int rank_waiting(struct store *store, int64_t *ret, struct error *err)
 {
-    static const char *const KINDS[] = {WORK_RANK, WORK_AGAIN, WORK_SINCE, WORK_NEWS};
+    static const char *const KINDS[] = {WORK_RANK, WORK_AGAIN, WORK_SINCE,
+                                        WORK_NEWS, WORK_BULK,  WORK_TOLD};
     int rc = 0;
     *ret = 0;
     for (size_t i = 0; i < sizeof KINDS / sizeof KINDS[0] && !rc; i++) {

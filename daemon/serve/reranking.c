@@ -31,10 +31,17 @@ struct ranked {
 struct round {
     struct app *app;
     struct setup *setup;
-    const char *kind; /* WORK_RANK or WORK_AGAIN */
+    const char *kind; /* WORK_RANK, WORK_AGAIN or WORK_BULK */
+    bool together;    /* of the last: what it changes is told in one mail */
     struct ranked ranked[ROUND];
     int count;
 };
+
+/* Harm waits for no other. */
+static bool is_told_together(const struct round *round, const struct ranked *r)
+{
+    return round->together && !json_is_true(json_object_get(r->told, "harm"));
+}
 
 /* What becomes of its mail is decided on what is kept, so that a restart decides the same. */
 static void decide_mail(struct round *round, struct ranked *r, struct store *store)
@@ -47,7 +54,7 @@ static void decide_mail(struct round *round, struct ranked *r, struct store *sto
     if (!why || (again && !mailed)) /* who was told nothing has no news */
         return;
     r->ranking.why = xstrdup(why);
-    if (again)
+    if (again || is_told_together(round, r))
         return;
     event_message_id(round->setup->desk.mail_domain, app_now_ms(round->app), r->message_id,
                      sizeof r->message_id);
@@ -131,15 +138,17 @@ static int save_made(struct round *round, struct ranked *r, struct store *store,
                              app_now_ms(round->app), err);
     if (rc || r->same || !r->ranking.why)
         return rc;
-    return strcmp(round->kind, WORK_AGAIN) == 0
-               ? work_add(store, WORK_NEWS, r->case_id, app_now_ms(round->app), err)
-               : save_mail(round, r, store, err);
+    const char *later = strcmp(round->kind, WORK_AGAIN) == 0 ? WORK_NEWS
+                        : is_told_together(round, r)         ? WORK_TOLD
+                                                             : NULL;
+    return later ? work_add(store, later, r->case_id, app_now_ms(round->app), err)
+                 : save_mail(round, r, store, err);
 }
 
 static int save_one(struct round *round, struct ranked *r, struct store *store, struct error *err)
 {
     bool waits = false;
-    int rc = strcmp(round->kind, WORK_AGAIN) == 0
+    int rc = strcmp(round->kind, WORK_RANK) != 0
                  ? work_waits(store, WORK_RANK, r->row.subject_id, &waits, err)
                  : 0;
     if (rc || waits) /* saved now, without a mail, it would be no news to who ranks it for QA */
@@ -198,6 +207,19 @@ static void round_clear(struct round *round)
     }
 }
 
+/* Begun so, those of a file are told together to the last. */
+static int look_together(struct round *round, struct store *store, struct error *err)
+{
+    int64_t waiting = 0, told = 0;
+    if (strcmp(round->kind, WORK_BULK) != 0)
+        return 0;
+    int rc = work_count(store, WORK_BULK, &waiting, err);
+    if (!rc)
+        rc = work_count(store, WORK_TOLD, &told, err);
+    round->together = told > 0 || waiting > config_number(round->setup->config, "mail/cases_apart");
+    return rc;
+}
+
 bool reranking_round(struct app *app, struct setup *setup, struct store *store, const char *kind,
                      bool *ret_mailed)
 {
@@ -207,6 +229,8 @@ bool reranking_round(struct app *app, struct setup *setup, struct store *store, 
     struct round round = {.app = app, .setup = setup, .kind = kind};
     *ret_mailed = false;
     int rc = work_due(store, kind, app_now_ms(app), &due, &err);
+    if (!rc)
+        rc = look_together(&round, store, &err);
     if (!rc)
         rc = rank_all(&round, &due, store, ret_mailed, &err);
     round_clear(&round);

@@ -5,9 +5,10 @@
 
 #include "serve/app.h"
 
-/* `kind`: WORK_RANK, or WORK_AGAIN, of which no mail is made but a row of news (news.h). True if
- * there may be more; a failure is logged, and what failed is tried again later. *ret_mailed: mail,
- * or news, was queued. */
+/* `kind`: WORK_RANK; WORK_AGAIN, of which no mail is made but a row of news (news.h); or WORK_BULK,
+ * of which none is made either where they are more than the settings mail one by one, but of harm.
+ * True if there may be more; a failure is logged, and what failed is tried again later.
+ * *ret_mailed: mail, or news, was queued. */
 bool reranking_round(struct app *app, struct setup *setup, struct store *store, const char *kind,
                      bool *ret_mailed);
 

@@ -316,25 +316,47 @@ static void add_reranked(struct view *view, const json_t *one)
              text_of(one, "why"));
 }
 
+/* One of many that a file brought. */
+static void add_brought(struct view *view, const json_t *one)
+{
+    char percent[8], what[200];
+    const char *lot = text_of(one, "lot"), *title = text_of(one, "title");
+    json_int_t count = json_integer_value(json_object_get(one, "complaints"));
+    snprintf(what, sizeof what, "likeliest %s, %s %%", *title ? title : text_of(one, "cause"),
+             text_percent(json_number_value(json_object_get(one, "probability")), percent));
+    view_add(view, VIEW_ITEM, NULL, 0, "%s, %s: %s, %s, %" JSON_INTEGER_FORMAT " complaint%s: %s",
+             text_of(one, "case"), text_of(one, "severity"), text_of(one, "symptom"),
+             *lot ? lot : "lot not known", count, count == 1 ? "" : "s",
+             json_is_true(json_object_get(one, "harm")) ? "HARM REPORTED" : what);
+}
+
 static void view_of_summary(const json_t *event, struct view *view)
 {
     size_t i;
     const json_t *one, *cases = json_object_get(event, "cases");
     json_int_t count = json_integer_value(json_object_get(event, "count"));
-    view_add(view, VIEW_TITLE, NULL, 0, "Cases that rank otherwise than mailed");
+    bool file = strcmp(text_of(event, "of"), "file") == 0;
+    view_add(view, VIEW_TITLE, NULL, 0,
+             file ? "Cases of a file of complaints" : "Cases that rank otherwise than mailed");
     add_row(view, "Plant", event, "plant");
     add_row(view, "Cases", event, "count");
     json_array_foreach(cases, i, one)
     {
-        add_reranked(view, one);
+        if (file)
+            add_brought(view, one);
+        else
+            add_reranked(view, one);
     }
     if (count > (json_int_t)json_array_size(cases))
-        view_add(view, VIEW_ITEM, NULL, 0, "and %" JSON_INTEGER_FORMAT " more: oddloaf cases",
-                 count - (json_int_t)json_array_size(cases));
-    view_add(view, VIEW_TEXT, NULL, 0,
-             "Because of other rules, or of complaints of earlier days that came, changed or went. "
-             "Ranked causes are hypotheses, not findings. Rules %.19s.",
-             text_of(event, "rules"));
+        view_add(view, VIEW_ITEM, NULL, 0, "and %" JSON_INTEGER_FORMAT " more: oddloaf cases%s",
+                 count - (json_int_t)json_array_size(cases), file ? " --order urgent" : "");
+    view_add(
+        view, VIEW_TEXT, NULL, 0, "%s Ranked causes are hypotheses, not findings. Rules %.19s.",
+        file ? "One mail for all that the file brought, the most urgent first; harm was mailed "
+               "as it came."
+             : "Because of other rules, or of complaints of earlier days that came, changed or "
+               "went.",
+        text_of(event, "rules"));
     view_add(view, VIEW_HEADING, NULL, 0, "Next");
     view_add(view, VIEW_ITEM, NULL, 0, "What speaks for a case: oddloaf why CASE");
 }

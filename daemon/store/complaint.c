@@ -104,7 +104,7 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
     if (!rc)
         rc = add_contact(store, placed.complaint_id, c, err);
     struct move move = move_of_new(placed.complaint_id);
-    move.nobody_waits = c->old;
+    move.ranked_as = c->ranked_as;
     if (!rc)
         rc = move_end(store, &move, 0, c->logged_ms + GATHER_MS, err);
     if (!rc)

@@ -35,7 +35,7 @@ struct complaint_new {
     int packs;
     int64_t units; /* returns; 0 otherwise */
     bool harm;
-    bool old;                 /* of one that is new: nobody waits for its ranking */
+    const char *ranked_as;    /* of one that is new: WORK_AGAIN or WORK_BULK; NULL: WORK_RANK */
     const char *body;         /* JSON without contact */
     const char *contact;      /* JSON or NULL */
     const char *contact_fold; /* what the caller is found by: store/contact.h */

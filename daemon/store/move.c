@@ -244,7 +244,7 @@ int move_end(struct store *store, const struct move *move, int64_t moved_to, int
         rc = case_close_if_empty(store, move->was.case_id, moved_to ? moved_to : case_now(&is),
                                  rank_ms, err);
     if (!rc && case_now(&is))
-        rc = work_add(store, move->nobody_waits ? WORK_AGAIN : WORK_RANK, case_now(&is), rank_ms,
+        rc = work_add(store, move->ranked_as ? move->ranked_as : WORK_RANK, case_now(&is), rank_ms,
                       err);
     if (!rc && move->was_there && move->was.case_id != case_now(&is))
         rc = work_add(store, WORK_RANK, move->was.case_id, rank_ms, err);

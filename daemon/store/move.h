@@ -25,7 +25,7 @@ struct move_place {
 struct move {
     int64_t complaint_id;
     bool was_there;        /* false: it is new */
-    bool nobody_waits;     /* for the ranking that follows */
+    const char *ranked_as; /* the work that follows (work.h); NULL: WORK_RANK */
     struct move_place was; /* if it was there */
 };
 

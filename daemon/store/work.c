@@ -91,7 +91,8 @@ static int rank_again(struct store *store, int64_t since_ms, int64_t due_ms, str
         " CASE WHEN l.packed_from_ms < ?1 THEN l.packed_from_ms WHEN c.opened_ms < ?1 THEN"
         " c.opened_ms ELSE ?1 END FROM complaint_case c LEFT JOIN lot l ON l.id = c.lot_id"
         " WHERE c.state = 'open' AND c.complaints > 0 AND c.as_of_ms >= ?2"
-        " AND NOT EXISTS(SELECT 1 FROM work w WHERE w.kind = 'rank' AND w.subject_id = c.id)"
+        " AND NOT EXISTS(SELECT 1 FROM work w WHERE w.kind IN ('rank', 'bulk') AND w.subject_id = "
+        "c.id)"
         " ON CONFLICT DO UPDATE SET seq = seq + 1, due_ms = excluded.due_ms";
     return db_run(store, SQL, DB(DB_MS(due_ms), DB_INT(since_ms)), err);
 }

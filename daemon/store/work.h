@@ -8,6 +8,8 @@
 
 #define WORK_RANK "rank"   /* subject: case id */
 #define WORK_AGAIN "again" /* the same, where nobody waits for it: other rules, or long ago */
+#define WORK_BULK "bulk"   /* the same, of many that one file brings: ranked when it is over */
+#define WORK_TOLD "told"   /* a case of such a file, which the mail of all of them tells */
 #define WORK_NEWS "news"   /* a case that other rules rank otherwise: for the next summary */
 #define WORK_SINCE                                                                                 \
     "since" /* subject: a day; what heard of a complaint since is to be ranked again */

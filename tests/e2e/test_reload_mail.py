@@ -96,6 +96,34 @@ def check_past(plant):
     assert all(a["ranked"] for a in answers(3)), "a few lines are ranked at once whatever their age"
 
 
+def check_file(plant):
+    """A first day's file: more cases than are mailed one by one are one mail, the most urgent first; harm waits for
+    none of them. The text of oddloafd.json(5) names the number."""
+    page = " ".join((ROOT / "daemon" / "oddloafd.json.5").read_text().split())
+    apart = int(page.split(".It Ic mail/cases_apart", 1)[1].split("Default ", 1)[1].split()[0])
+    send = lambda bodies: plant.request("POST", "/v1/complaints", "".join(
+        json.dumps(b) + "\n" for b in bodies).encode(), "application/x-ndjson")
+    plant.wait_idle()
+    before = queued(plant)
+    few = [complaint(None) for _ in range(apart)]
+    send(few)
+    plant.wait_idle()
+    assert queued(plant) == before + ["case"] * apart, queued(plant)
+    before = queued(plant)
+    lot = lot_rows()[0].splitlines()[-14].split(",")[0]  # two complaints of it are one case
+    many = [complaint(lot if n in (17, 18) else None) for n in range(apart + 16)]
+    hurt = complaint(None, harm=["illness"])
+    answers = [json.loads(a) for a in send(many + [hurt])[1].splitlines()]
+    plant.wait_idle()
+    assert sorted(queued(plant)[len(before):]) == ["case", "summary", "urgent"], queued(plant)
+    assert queued(plant)[len(before)] == "urgent", "harm goes first"
+    told = plant.dir.glob("mail*.eml")
+    mail = [m.read_text().replace("=\n", "") for m in told if "of a file of complaints" in m.read_text()]
+    assert len(mail) == 1 and f"{apart + 15} cases of a file of complaints" in mail[0], mail
+    at = [mail[0].index(f"- {a['case']}, ") for a in answers[:-1]]
+    assert min(at) == at[17] == at[18] and f"- {answers[-1]['case']}, " not in mail[0], mail
+
+
 def main():
     program = None
     with Plant(sys.argv[1]) as plant:
@@ -121,6 +149,7 @@ def main():
         plant.wait_idle()
         assert queued(plant)[-1] in ("case", "summary") and queued(plant).count("summary") == 1, queued(plant)
         check_past(plant)
+        check_file(plant)
         check_many(plant)
         print("ok: one mail for all that other rules changed")
 
