@@ -124,6 +124,8 @@ static void show_effect(const struct client *c, const json_t *document, const ch
     view_title(v, "Action %s: before and after", id);
     if (pick_text(document, "note", NULL))
         view_label(v, "what was done", "%s", pick_text(document, "note", ""));
+    if (pick_text(document, "compared", NULL))
+        view_label(v, "compared", "%s", pick_text(document, "compared", ""));
     show_period(v, "before", json_object_get(document, "before"));
     show_period(v, "after", json_object_get(document, "after"));
     show_ratio(v, json_object_get(document, "ratio"));

@@ -19,6 +19,7 @@ enum { DAYS_MOST = 2 * 366 };
 #define DOUBLED 2.0
 
 struct side {
+    int32_t from_day, to_day; /* of packing, both included; to before from: none yet */
     double complaints, units;
     double exposure; /* units times the share of their complaints that are in */
     double daily[DAYS_MOST], daily_exposure[DAYS_MOST];
@@ -32,6 +33,7 @@ struct plan {
     struct when_span before, after; /* of packing */
     int64_t now_ms;
     int32_t first_day;
+    int days; /* to each side */
     struct week_lag lag[WEEK_SYMPTOMS];
     double weight[WEEK_SYMPTOMS]; /* of each symptom among the complaints looked at */
     bool lag_known;
@@ -89,6 +91,8 @@ static int read_side(const struct plan *p, bool elsewhere, struct when_span pack
                                         .span = known,
                                         .until_ms = p->now_ms};
     memset(ret, 0, sizeof *ret);
+    ret->from_day = tz_day(p->tz, packed.from_ms);
+    ret->to_day = tz_day(p->tz, known.to_ms - 1);
     return pattern_lots(p->store, &scope, add_lot, &count, err);
 }
 
@@ -181,15 +185,53 @@ static json_t *number(double x)
     return isfinite(x) ? json_real(x) : json_null();
 }
 
+static int days_of(const struct side *s)
+{
+    return s->to_day - s->from_day + 1;
+}
+
 static json_t *side_json(const struct side *s)
 {
     struct interval limits = poisson_limits(s->complaints, 0.95);
     double scale = s->exposure > 0 ? 1e6 / s->exposure : NAN;
-    return json_pack("{s:f, s:f, s:o, s:o, s:o, s:o}", "complaints",
-                     round(s->complaints * 100) / 100, "units", s->units, "share_in",
-                     number(s->units > 0 ? s->exposure / s->units : NAN), "per_million",
-                     number(s->complaints * scale), "low", number(limits.low * scale), "high",
-                     number(limits.high * scale));
+    json_t *out = json_pack("{s:f, s:f, s:o, s:o, s:o, s:o}", "complaints",
+                            round(s->complaints * 100) / 100, "units", s->units, "share_in",
+                            number(s->units > 0 ? s->exposure / s->units : NAN), "per_million",
+                            number(s->complaints * scale), "low", number(limits.low * scale),
+                            "high", number(limits.high * scale));
+    if (days_of(s) > 0) {
+        char day[16];
+        json_object_set_new(out, "from", json_string(day_format(s->from_day, day)));
+        json_object_set_new(out, "to", json_string(day_format(s->to_day, day)));
+    }
+    return out;
+}
+
+static void add_days(struct text_buffer *b, const struct side *s)
+{
+    char from[16], to[16];
+    int days = days_of(s);
+    text_appendf(b, "%s to %s (%d day%s", day_format(s->from_day, from), day_format(s->to_day, to),
+                 days, days == 1 ? "" : "s");
+}
+
+/* Which days of packing were compared. */
+static char *compared(const struct side *before, const struct side *after, int days)
+{
+    struct text_buffer b = {0};
+    text_append(&b, "Lots packed ");
+    add_days(&b, before);
+    text_append(&b, ") beside ");
+    if (days_of(after) <= 0) {
+        text_append(&b, "none since the action.");
+        return text_take(&b);
+    }
+    text_append(&b, "those packed ");
+    add_days(&b, after);
+    if (days_of(after) < days)
+        text_appendf(&b, " of %d so far", days);
+    text_append(&b, ").");
+    return text_take(&b);
 }
 
 enum { WORDS = 64 };
@@ -280,14 +322,15 @@ static json_t *effect_json(const struct plan *p, const struct side *before,
     const struct action_row *a = p->action;
     struct judgement j = judge(before, after);
     const char *verdict = verdict_of(p, &j);
-    char *text = say(verdict, &j, before, after);
+    char *text = say(verdict, &j, before, after), *days = compared(before, after, p->days);
     json_t *out = json_pack(
-        "{s:I, s:s, s:s, s:o, s:o, s:s, s:s, s:s}", "action", (json_int_t)a->id, "at",
+        "{s:I, s:s, s:s, s:o, s:o, s:s, s:s, s:s, s:s}", "action", (json_int_t)a->id, "at",
         day_format(tz_day(p->tz, a->at_ms), date), "note", a->note, "before", side_json(before),
-        "after", side_json(after), "verdict", verdict, "text", text, "caution",
+        "after", side_json(after), "verdict", verdict, "text", text, "compared", days, "caution",
         "Lots before and after differ in more than the action. Actions follow bad spells, so part "
         "of a fall would have come by itself.");
     free(text);
+    free(days);
     json_object_set_new(out, "ratio", ratio_of(before, after, &j));
     if (j.known) {
         json_object_set_new(out, "p", json_real(j.widened.p.midp_doubled));
@@ -334,7 +377,8 @@ int effect_report(struct store *store, const struct tz *tz, const struct effect_
                        .before = {tz_day_start_ms(tz, first_day), action.at_ms},
                        .after = {action.at_ms, tz_day_start_ms(tz, day + query->days)},
                        .now_ms = query->now_ms,
-                       .first_day = first_day};
+                       .first_day = first_day,
+                       .days = query->days};
     text_clip(action.cause, p->cause, sizeof p->cause);
     if (!p->cause[0] && action.place[0])
         week_data_cause_of_place(action.place, p->cause, sizeof p->cause);

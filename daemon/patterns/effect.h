@@ -12,7 +12,8 @@ struct effect_query {
     int days;       /* compared, to each side of the action */
     int64_t now_ms; /* what came later is left out */
 };
-/* {"action":…, "before":{…}, "after":{…}, "ratio":{…}, "verdict":"too early to tell" …}. New
+/* {"action":…, "before":{"from","to",…}, "after":{…}, "ratio":{…}, "verdict":"too early to tell",
+ * "compared":"Lots packed 2026-10-05 to …", …}. New
  * reference. */
 int effect_report(struct store *store, const struct tz *tz, const struct effect_query *query,
                   json_t **ret, struct error *err);

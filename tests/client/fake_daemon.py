@@ -539,6 +539,8 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             return 200, "application/json", {
                 "action": 7, "at": "2026-11-20", "note": "Second fan at the cooler",
                 "verdict": "fewer complaints", "text": "Fewer than before.",
+                "compared": "Lots packed 2026-10-23 to 2026-11-19 (28 days) beside those packed "
+                            "2026-11-20 to 2026-12-17 (28 days).",
                 "caution": "Lots before and after differ in more than this.",
                 "before": {"complaints": 40, "units": 300000, "per_million": 133,
                                         "low": 95, "high": 181},

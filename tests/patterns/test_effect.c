@@ -71,6 +71,25 @@ static void expect_no_ratio(const json_t *answer, const char *word)
     assert_string_equal(json_string_value(json_object_get(ratio, "word")), word);
 }
 
+/* 20 weeks from 4 May: the action is of 24 August. */
+static void the_days_compared_are_told(void **state)
+{
+    (void)state;
+    json_t *whole = effect(1, (struct change){0.5, 0.1, 0.3, 40, true}, 28);
+    assert_string_equal(json_string_value(json_object_get(whole, "compared")),
+                        "Lots packed 2026-07-27 to 2026-08-23 (28 days) beside those packed "
+                        "2026-08-24 to 2026-09-20 (28 days).");
+    json_t *begun = effect(1, (struct change){0.5, 0.1, 0.3, 9, false}, 28);
+    assert_string_equal(json_string_value(json_object_get(begun, "compared")),
+                        "Lots packed 2026-07-27 to 2026-08-23 (28 days) beside those packed "
+                        "2026-08-24 to 2026-09-01 (9 days of 28 so far).");
+    const json_t *after = json_object_get(begun, "after");
+    assert_string_equal(json_string_value(json_object_get(after, "from")), "2026-08-24");
+    assert_string_equal(json_string_value(json_object_get(after, "to")), "2026-09-01");
+    json_decref(whole);
+    json_decref(begun);
+}
+
 static void a_fix_that_worked_is_seen(void **state)
 {
     (void)state;
@@ -273,6 +292,7 @@ static void a_cause_counts_its_share(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(the_days_compared_are_told),
         cmocka_unit_test(a_fix_that_worked_is_seen),
         cmocka_unit_test(a_change_for_the_worse_is_seen),
         cmocka_unit_test(too_early_is_said),
