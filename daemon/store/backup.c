@@ -71,27 +71,46 @@ static int check_copy(sqlite3 *copy, const struct store *store, struct error *er
     return rc;
 }
 
+/* Whether a row of attached_file holds what was attached. */
+static int check_file(sqlite3_stmt *row, const struct store *store, struct error *err)
+{
+    char hash[FILE_HASH];
+    const char *kept = (const char *)sqlite3_column_text(row, 0);
+    const void *bytes = sqlite3_column_blob(row, 1);
+    file_hash(bytes, (size_t)sqlite3_column_bytes(row, 1), hash);
+    if (kept && strcmp(kept, hash) == 0)
+        return 0;
+    error_hint(err, "keep the damaged file, and the last good backup");
+    return error_set(err, ERROR_INTERNAL,
+                     "no backup was kept, for %s is damaged: the attached file %.12s is not what "
+                     "was attached",
+                     store->path, kept ? kept : "?");
+}
+
+static bool has_files(sqlite3 *copy)
+{
+    static const char SQL[] = "SELECT 1 FROM sqlite_schema WHERE name = 'attached_file'";
+    sqlite3_stmt *st = NULL;
+    bool no = sqlite3_prepare_v2(copy, SQL, -1, &st, NULL) == SQLITE_OK &&
+              sqlite3_step(st) == SQLITE_DONE;
+    sqlite3_finalize(st);
+    return !no; /* if that cannot be told, reading them says why */
+}
+
 /* The database's own check does not look into the bytes of attached files. A database from before
- * there were any has none. */
+ * there were any has none; files that cannot be read are none that were checked. */
 static int check_files(sqlite3 *copy, const struct store *store, struct error *err)
 {
     sqlite3_stmt *st = NULL;
-    char hash[FILE_HASH];
-    int rc = 0;
-    if (sqlite3_prepare_v2(copy, "SELECT sha256, data FROM attached_file", -1, &st, NULL))
-        return 0;
-    while (!rc && sqlite3_step(st) == SQLITE_ROW) {
-        const char *kept = (const char *)sqlite3_column_text(st, 0);
-        const void *bytes = sqlite3_column_blob(st, 1);
-        file_hash(bytes, (size_t)sqlite3_column_bytes(st, 1), hash);
-        if (!kept || strcmp(kept, hash) != 0) {
-            rc = error_set(err, ERROR_INTERNAL,
-                           "no backup was kept, for %s is damaged: the attached file %.12s is not"
-                           " what was attached",
-                           store->path, kept ? kept : "?");
-            error_hint(err, "keep the damaged file, and the last good backup");
-        }
-    }
+    int rc = 0, step = SQLITE_DONE;
+    if (has_files(copy))
+        step = sqlite3_prepare_v2(copy, "SELECT sha256, data FROM attached_file", -1, &st, NULL);
+    while (st && !rc && (step = sqlite3_step(st)) == SQLITE_ROW)
+        rc = check_file(st, store, err);
+    if (!rc && step != SQLITE_DONE)
+        rc = error_set(err, (enum error_code)db_code(step),
+                       "no backup was kept: the attached files of %s could not be read: %s",
+                       store->path, sqlite3_errmsg(copy));
     sqlite3_finalize(st);
     return rc;
 }

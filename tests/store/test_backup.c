@@ -99,6 +99,27 @@ static void a_damaged_database_gives_no_backup(void **state)
 }
 
 /* By a clock that was a year ahead once, one of then is the latest for a year. */
+/* What the files hold cannot be told: that is no proof that they are whole. */
+static void files_that_cannot_be_read_give_no_backup(void **state)
+{
+    static const char *const UNREADABLE[] = {
+        "DROP TABLE attached_file;"
+        "CREATE VIEW attached_file AS SELECT 'a' sha256, abs(-9223372036854775807 - 1) data",
+        "DROP VIEW attached_file; CREATE TABLE attached_file(other TEXT)"};
+    const struct state *s = *state;
+    for (size_t i = 0; i < sizeof UNREADABLE / sizeof *UNREADABLE; i++) {
+        struct error err = {0};
+        struct store *store = opened(s->dir);
+        char command[700];
+        snprintf(command, sizeof command, "sqlite3 %s \"%s\"", s->db, UNREADABLE[i]);
+        assert_int_equal(system(command), 0);
+        assert_int_not_equal(backup_make(store, s->copy, &err), 0);
+        assert_non_null(strstr(err.text, "attached files"));
+        assert_int_not_equal(access(s->copy, F_OK), 0);
+        store_close(store);
+    }
+}
+
 static void the_one_just_made_stays(void **state)
 {
     static const int64_t YEAR_MS = INT64_C(365) * 86400000, NOW_MS = INT64_C(1800000000000);
@@ -123,6 +144,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_backup_opens_and_has_what_was_there, setup, teardown),
         cmocka_unit_test_setup_teardown(a_damaged_database_gives_no_backup, setup, teardown),
+        cmocka_unit_test_setup_teardown(files_that_cannot_be_read_give_no_backup, setup, teardown),
         cmocka_unit_test_setup_teardown(the_one_just_made_stays, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
