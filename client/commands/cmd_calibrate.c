@@ -1,10 +1,8 @@
-#include "commands/command.h"
+#include "commands/asked.h"
 #include "show/calibrate_show.h"
 #include "show/pick.h"
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 static const struct option_row options[] = {
     {"adopt", NULL, "predict and rank with this fit from now on (asks first)"},
@@ -12,22 +10,6 @@ static const struct option_row options[] = {
     {"by", "NAME", "who decides (the login name)"},
     {"yes", NULL, "with --adopt: do not ask"},
     {0}};
-
-static bool is_meant(const struct client *c)
-{
-    char *line = NULL;
-    size_t size = 0;
-    char folded[16] = "";
-    view_blank(&c->view);
-    view_text(&c->view, VIEW_PLAIN, 0, 2,
-              "Adopt this fit? Predictions and rankings of open cases are made anew with it. Type "
-              "yes:");
-    fflush(c->view.out);
-    if (getline(&line, &size, stdin) > 0)
-        text_fold(line, folded, sizeof folded);
-    free(line);
-    return strcmp(folded, "yes") == 0;
-}
 
 static int post(struct client *c, const struct args *a, const char *what, const json_t *fit)
 {
@@ -52,6 +34,13 @@ static int post(struct client *c, const struct args *a, const char *what, const 
     return EXIT_DONE;
 }
 
+static bool is_meant(const struct client *c)
+{
+    view_blank(&c->view);
+    return asked_yes(c, "Adopt this fit? Predictions and rankings of open cases are made anew with "
+                        "it.");
+}
+
 static int adopt(struct client *c, const struct args *a, const json_t *document)
 {
     bool yes = args_has(a, "yes");
@@ -59,7 +48,7 @@ static int adopt(struct client *c, const struct args *a, const json_t *document)
         client_say(c, "this fit cannot be adopted: %s", pick_text(document, "reason", "not valid"));
         return EXIT_REFUSED;
     }
-    if (!yes && (c->json || !isatty(STDIN_FILENO) || !c->view.terminal))
+    if (!yes && !asked_can(c))
         return client_usage(c, "nobody can be asked here: look at the fit, then give --yes too");
     if (!yes && !is_meant(c)) {
         view_text(&c->view, VIEW_PLAIN, 0, 0, "Nothing was adopted.");

@@ -1,32 +1,24 @@
-#include "commands/command.h"
+#include "base/text.h"
+#include "commands/asked.h"
 #include "show/pick.h"
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-#include <unistd.h>
 
 static const struct option_row options[] = {{"yes", NULL, "do not ask"}, {0}};
 
 static bool is_meant(const struct client *c, const char *contact)
 {
-    char *line = NULL;
-    size_t size = 0;
-    char folded[16] = "";
-    view_textf(&c->view, VIEW_PLAIN, 0, 2,
-               "Erase the contact data of everyone whose phone, mail or name is '%s'? It cannot be "
-               "undone; the complaints stay. Type yes:",
-               contact);
-    fflush(c->view.out);
-    if (getline(&line, &size, stdin) > 0)
-        text_fold(line, folded, sizeof folded);
-    free(line);
-    return strcmp(folded, "yes") == 0;
+    struct text_buffer question = {0};
+    text_appendf(&question,
+                 "Erase the contact data of everyone whose phone, mail or name is '%s'? It cannot "
+                 "be undone; the complaints stay.",
+                 contact);
+    bool yes = asked_yes(c, question.data);
+    text_buffer_free(&question);
+    return yes;
 }
 
 static int erase(struct client *c, const struct args *a)
 {
-    bool asks = !c->json && !args_has(a, "yes") && isatty(STDIN_FILENO) && c->view.terminal;
-    if (asks && !is_meant(c, a->words[0])) {
+    if (asked_can(c) && !args_has(a, "yes") && !is_meant(c, a->words[0])) {
         view_text(&c->view, VIEW_PLAIN, 0, 0, "Nothing was erased.");
         return EXIT_REFUSED;
     }

@@ -1,11 +1,9 @@
+#include "commands/asked.h"
 #include "commands/case_path.h"
-#include "commands/command.h"
 #include "show/hold.h"
 #include "show/pick.h"
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 static const struct option_row options[] = {
     {"reason", "TEXT", "why (needed)"},
@@ -38,25 +36,6 @@ static void show_lot(const struct client *c, const json_t *lot, const char *note
     free(routes);
 }
 
-/* Nobody is asked where nobody can answer. */
-static bool may_ask(const struct client *c)
-{
-    return !c->json && c->view.terminal && isatty(STDIN_FILENO);
-}
-
-static bool is_meant(const struct client *c, const char *question)
-{
-    char *line = NULL;
-    size_t size = 0;
-    char folded[16] = "";
-    view_text(&c->view, VIEW_PLAIN, 0, 0, question);
-    fflush(c->view.out);
-    if (getline(&line, &size, stdin) > 0)
-        text_fold(line, folded, sizeof folded);
-    free(line);
-    return strcmp(folded, "yes") == 0;
-}
-
 /* Those at that risk or above, as codes. */
 static json_t *at_risk(const json_t *reach, double least)
 {
@@ -86,9 +65,9 @@ static int confirm(struct client *c, const struct args *a, const json_t *reach, 
     {
         show_lot(c, lot, "");
     }
-    if (!may_ask(c))
+    if (!asked_can(c))
         return client_usage(c, "nobody can be asked here: --yes holds these lots");
-    if (is_meant(c, "Hold them all? Type yes:"))
+    if (asked_yes(c, "Hold them all?"))
         return EXIT_DONE;
     view_text(&c->view, VIEW_PLAIN, 0, 0, "Nothing was recorded.");
     return EXIT_REFUSED;
@@ -282,8 +261,8 @@ static int offer_likely(struct client *c, const struct args *a, const json_t *li
     size_t i;
     const json_t *lot;
     int rc = EXIT_DONE;
-    bool ask = json_array_size(loose) > 0 && may_ask(c) && !args_has(a, "yes");
-    if (ask && is_meant(c, "Hold what it may be, too? Type yes:")) {
+    bool ask = json_array_size(loose) > 0 && asked_can(c) && !args_has(a, "yes");
+    if (ask && asked_yes(c, "Hold what it may be, too?")) {
         rc = send_hold(c, a, loose, &more);
     } else {
         json_array_foreach(loose, i, lot)

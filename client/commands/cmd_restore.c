@@ -1,5 +1,5 @@
 #include "base/when.h"
-#include "commands/command.h"
+#include "commands/asked.h"
 #include "commands/machine_path.h"
 #include "show/pick.h"
 #include <stdio.h>
@@ -115,19 +115,6 @@ static int tell(const struct client *c, const json_t *asked)
     return client_fail(c, &err);
 }
 
-static bool answers_yes(const struct client *c)
-{
-    char *line = NULL;
-    size_t size = 0;
-    char folded[16] = "";
-    view_text(&c->view, VIEW_PLAIN, 0, 2, "Restore it? Type yes:");
-    fflush(c->view.out);
-    if (getline(&line, &size, stdin) > 0)
-        text_fold(line, folded, sizeof folded);
-    free(line);
-    return strcmp(folded, "yes") == 0;
-}
-
 /* Says what goes and asks. */
 static int ask(const struct client *c, const json_t *look)
 {
@@ -147,7 +134,7 @@ static int ask(const struct client *c, const json_t *look)
     view_text(v, VIEW_PLAIN, 0, 2,
               "What it lacks is on record no more after this; it is kept aside with all else.");
     text_buffer_free(&missing);
-    if (answers_yes(c))
+    if (asked_yes(c, "Restore it?"))
         return EXIT_DONE;
     view_text(v, VIEW_PLAIN, 0, 0, "Nothing was restored.");
     return EXIT_REFUSED;
@@ -158,7 +145,7 @@ static const struct option_row options[] = {{"yes", NULL, "do not ask (scripts n
 static int restore(struct client *c, const struct args *a)
 {
     bool yes = args_has(a, "yes");
-    if (!yes && (c->json || !isatty(STDIN_FILENO) || !c->view.terminal))
+    if (!yes && !asked_can(c))
         return client_usage(c, "nobody can be asked here: give --yes too");
     int rc = yes ? EXIT_DONE : machine_path_post(c, "/v1/restore/look", "file", a->words[0], ask);
     if (rc)

@@ -9,7 +9,7 @@ enum {
     LENGTH_NAME = 200,  /* a name for people: of a product, a supplier, a caller */
     LENGTH_WORD = 47,   /* a quantity or a place of the rule files */
     LENGTH_PERSON = 63, /* who did it, as the desk and QA sign */
-    LENGTH_REASON = 255,
+    LENGTH_REASON = 500,
     LENGTH_NOTE = 511
 };
 _Static_assert(LENGTH_TRADE >= LENGTH_CODE, "a complaint can name every route and store on record");

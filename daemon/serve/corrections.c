@@ -14,7 +14,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { BY_SIZE = 160, REASON_MOST = 500 };
+enum { BY_SIZE = 160 };
 
 struct change {
     struct setup *setup;
@@ -34,7 +34,7 @@ static int change_job(struct store *store, void *arg, struct error *err)
 static int need_reason(const json_t *body, const char **ret, struct error *err)
 {
     *ret = NULL;
-    int rc = jsonx_text(body, "reason", REASON_MOST, ret, err);
+    int rc = jsonx_text(body, "reason", LENGTH_REASON, ret, err);
     if (rc || (*ret && **ret))
         return rc;
     error_field(err, "reason", "");

@@ -27,14 +27,6 @@ static struct following_view view_of(const struct request *rq)
                                    .plain = is_desk_alone(rq)};
 }
 
-static void reply(struct request *rq, int rc, const struct error *err, json_t *answer)
-{
-    if (rc)
-        request_reply_error(rq, rc, err);
-    else
-        request_reply_json(rq, 200, answer);
-}
-
 void follow_get_case(struct request *rq, struct store *store)
 {
     struct error err = {0};
@@ -45,7 +37,7 @@ void follow_get_case(struct request *rq, struct store *store)
     int rc = named_case(store, rq->part[0], &id, &err);
     if (!rc)
         rc = following_json(&setup->desk, store, id, &view, &answer, &err);
-    reply(rq, rc, &err, answer);
+    request_reply_result(rq, rc, answer, &err);
     setup_unref(setup);
 }
 
@@ -67,12 +59,10 @@ void follow_call_backs(struct request *rq, struct store *store)
         rc = call_backs_json(&setup->desk, store, &query, &view, &list, &err);
     if (!rc)
         rc = call_backs_lost_json(store, (int)limit, &lost, &err);
-    if (rc)
-        json_decref(list);
-    reply(rq, rc, &err,
-          rc ? NULL
-             : json_pack("{s:o, s:I, s:o}", "call_backs", list, "waiting", (json_int_t)count,
-                         "unreachable", lost));
+    request_reply_result(rq, rc,
+                         json_pack("{s:o*, s:I, s:o*}", "call_backs", list, "waiting",
+                                   (json_int_t)count, "unreachable", lost),
+                         &err);
     setup_unref(setup);
 }
 
@@ -283,7 +273,7 @@ void follow_change(struct request *rq, struct store *store)
         rc = writer_run(rq->app->writer, change_job, &asked, &err);
     if (!rc)
         rc = following_json(&asked.setup->desk, store, asked.row.id, &view, &answer, &err);
-    reply(rq, rc, &err, answer);
+    request_reply_result(rq, rc, answer, &err);
     for (int i = 0; i < asked.text_count; i++)
         free(asked.texts[i]);
     json_decref(body);
