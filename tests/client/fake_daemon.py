@@ -383,7 +383,10 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                      age_days=11)]},
             "rules": lambda: {"rules": "sha256:00", "causes": [
                 {"cause": "packed-hot", "title": "Packed too hot", "symptoms": {"mold": 0.1},
-                 "file": "/own/causes/packed-hot.json"}], "folders": "/own:/shipped", "own": [
+                 "file": "/own/causes/packed-hot.json"}], "quantities": [
+                    {"quantity": "crumb_ph", "title": "Crumb pH", "unit": "pH", "of_lot": True},
+                    {"quantity": "mold_genus", "title": "Mold identified", "unit": "", "of_lot": True},
+                    {"quantity": "swab_cfu", "title": "Swab", "unit": "cfu", "of_lot": False}], "folders": "/own:/shipped", "own": [
                 {"file": "causes/packed-hot.json", "folder": "/own", "is": "changed", "release": "changed"},
                 {"file": "lots.json", "folder": "/own", "is": "same", "release": "unknown"}]},
             "scores": lambda: {"stages": STAGES, "from": None, "to": None, "verdicts": 20, "top1": 0.75, "top3": 0.95, "log_score": 0.61,

@@ -178,7 +178,7 @@ COMMANDS = {
     "calibrate-forget": (["calibrate", "--forget", "--by", "q"], [{"adopted": None}]),
     "calibrate-adopt": (["calibrate", "--adopt", "--yes", "--by", "q"], None),
     "calibrate-invalid": (["calibrate", "--adopt", "--yes"], [{**fake_daemon.CALIBRATION, "valid": False, "reason": "few"}]),
-    "rules-list": (["rules", "list"], None), "rules-list-two": (["rules", "list", "x"], []),
+    "rules-list": (["rules", "list"], None), "rules-quantities": (["rules", "quantities"], None), "rules-list-two": (["rules", "list", "x"], []),
     "week": (["week", "2026-W47"], None), "lot": (["lot", "63?1"], None), "returns": (["returns"], None),
     "complaint-unknown": (["complaint", "01"], fake_daemon.problem(404, "not-found", "there is none", hint="look")),
     "help-hold": (["help", "hold"], []),

@@ -81,10 +81,13 @@ def check_word(plant):
 
 
 def check_unknown(plant):
-    """What the rules do not know is kept and shown; a name that is like it is suggested; it can be taken back."""
+    """What the rules do not know is kept and told on one line with the nearest names; it can be taken back."""
     done = measure(plant, "crumb_hp=5.2", "yeasts=<10")
-    assert "Was crumb_ph meant?" in done.stdout, done.stdout
-    assert "yeasts <10: Northgate" in words(done.stdout) and "do not know this quantity" in words(done.stdout)
+    said = words(done.stdout)
+    assert "Kept as written, crumb_hp 5.2: no rule knows it. Nearest: crumb_ph, " in said, done.stdout
+    assert "Kept as written, yeasts <10: no rule knows it." in said and len(done.stdout.splitlines()) <= 4, done.stdout
+    assert "crumb_ph" in words(plant.client("rules", "quantities").stdout)
+    assert "yeasts <10: Northgate" in shown(plant, "lot", LOT)
     assert "crumb_hp 5.2: Northgate" in shown(plant, "lot", LOT)
     assert "reason" in measure(plant, "crumb_hp=", check=1).stderr
     assert "Taken back: crumb_hp 5.2" in measure(plant, "crumb_hp=", "--reason", "misspelled").stdout

@@ -2,6 +2,7 @@
 #include "facts/lot_record.h"
 #include "fixture.h"
 #include "store/measured.h"
+#include <math.h>
 
 static struct lot_summary known(struct fixture *f, const char *quantity, const double *found,
                                 int count)
@@ -23,12 +24,12 @@ static void enter(struct fixture *f, const char *sample, double value)
     struct error err = {0};
     enum measured_outcome outcome;
     const struct measured_row row = {.lot_id = fixture_lot(3, 1, 0),
-                                     .quantity = "crumb_ph",
+                                     .quantity = "core_at_pack_c",
                                      .lab = "Northgate",
                                      .sample = sample,
                                      .said = "",
                                      .value = value,
-                                     .unit = "pH",
+                                     .unit = "degC",
                                      .word = "",
                                      .at_ms = AT(6, 0),
                                      .by_name = "qa",
@@ -40,25 +41,26 @@ static void enter(struct fixture *f, const char *sample, double value)
     assert_int_equal(store_commit(f->store, &err), 0);
 }
 
-/* The plant's meter says 5.4: the mean of both would be what nobody measured. */
+/* The plant's probe says 38: the mean of both would be what nobody measured. */
 static void a_laboratory_stands_for_the_plants_reading(void **state)
 {
     (void)state;
     struct fixture f;
-    static const double PACK[] = {6.8};
+    static const double PACK[] = {44};
     fixture_open(&f);
     fixture_plant(&f, 10);
-    assert_double_equal(known(&f, "crumb_ph", NULL, 0).median, 5.4, 1e-9);
-    assert_double_equal(known(&f, "crumb_ph", PACK, 1).median, 6.1, 1e-9);
-    enter(&f, "1", 6.4);
-    struct lot_summary one = known(&f, "crumb_ph", NULL, 0);
-    assert_double_equal(one.median, 6.4, 1e-9);
-    assert_double_equal(one.min, 6.4, 1e-9);
+    double read = known(&f, "core_at_pack_c", NULL, 0).median;
+    assert_true(read > 36 && read < 40);
+    assert_true(fabs(known(&f, "core_at_pack_c", PACK, 1).median - (44 + read) / 2) < 1e-9);
+    enter(&f, "1", 42);
+    struct lot_summary one = known(&f, "core_at_pack_c", NULL, 0);
+    assert_true(fabs(one.median - 42) < 1e-9);
+    assert_true(fabs(one.min - 42) < 1e-9);
     assert_int_equal(one.count, 1);
-    enter(&f, "2", 6.2);
-    assert_double_equal(known(&f, "crumb_ph", NULL, 0).median, 6.3, 1e-9);
+    enter(&f, "2", 40);
+    assert_true(fabs(known(&f, "core_at_pack_c", NULL, 0).median - 41) < 1e-9);
     /* a pack in hand tells beside it, as beside a reading */
-    assert_double_equal(known(&f, "crumb_ph", PACK, 1).median, 6.55, 1e-9);
+    assert_true(fabs(known(&f, "core_at_pack_c", PACK, 1).median - 42.5) < 1e-9);
     fixture_close(&f);
 }
 
