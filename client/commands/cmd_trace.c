@@ -4,6 +4,8 @@
 #include "form/form.h"
 #include "show/pick.h"
 #include "show/table.h"
+#include <ctype.h>
+#include <math.h>
 #include <string.h>
 
 #define FACTORS_SHOWN 15
@@ -99,6 +101,90 @@ static void show_factors(const struct view *v, const json_t *factors)
     table_free(t);
 }
 
+/* ---- what explains them ---- */
+
+#define SURE 0.8 /* from here on one factor stands out from its rivals */
+
+/* "film F-0911" */
+static void add_name(struct text_buffer *b, const json_t *factor)
+{
+    const char *name = pick_text(factor, "factor", "?");
+    text_appendf(b, "%s %s", strcmp(name, "line-hour") == 0 ? "line and hour" : name,
+                 pick_text(factor, "level", "?"));
+}
+
+static void add_usual(struct text_buffer *b, const json_t *factor)
+{
+    char n[VIEW_COUNT];
+    char usual[VIEW_NUMBER];
+    text_appendf(b, "%s, usual %s",
+                 view_count(round(pick_number(factor, "observed", 0)), "complaint", n),
+                 view_rough(pick_number(factor, "expected", 0), usual));
+}
+
+static void add_when(struct text_buffer *b, const json_t *factor)
+{
+    char from[VIEW_NUMBER];
+    char to[VIEW_NUMBER];
+    char lots[VIEW_COUNT];
+    text_appendf(
+        b, ", on %s packed %s to %s", view_count(pick_number(factor, "lots", 0), "lot", lots),
+        view_when(pick_text(factor, "from", ""), from), view_when(pick_text(factor, "to", ""), to));
+}
+
+static void show_leader(const struct view *v, const json_t *factor)
+{
+    struct text_buffer b = {0};
+    char share[VIEW_NUMBER];
+    add_name(&b, factor);
+    b.data[0] = (char)toupper((unsigned char)b.data[0]);
+    text_appendf(&b, " (%s)", view_percent(pick_number(factor, "share", 0), share));
+    view_text(v, VIEW_BOLD, 0, 2, b.data);
+    text_reset(&b);
+    add_usual(&b, factor);
+    add_when(&b, factor);
+    view_text(v, VIEW_PLAIN, 2, 0, b.data);
+    text_buffer_free(&b);
+}
+
+static void show_rival(const struct view *v, const json_t *factor)
+{
+    struct text_buffer b = {0};
+    char share[VIEW_NUMBER];
+    text_append(&b, "or ");
+    add_name(&b, factor);
+    text_appendf(&b, " (%s): ", view_percent(pick_number(factor, "share", 0), share));
+    add_usual(&b, factor);
+    view_text(v, VIEW_PLAIN, 2, 3, b.data);
+    text_buffer_free(&b);
+}
+
+static void show_stories(const struct view *v, const json_t *stories)
+{
+    size_t i;
+    size_t k;
+    const json_t *story;
+    const json_t *factor;
+    if (!json_is_true(json_object_get(json_array_get(stories, 0), "told")))
+        view_text(v, VIEW_PLAIN, 0, 0,
+                  json_array_size(stories)
+                      ? "No factor explains them better than chance would. What comes nearest:"
+                      : "No factor explains them better than chance would.");
+    json_array_foreach(stories, i, story)
+    {
+        const json_t *factors = json_object_get(story, "factors");
+        json_array_foreach(factors, k, factor)
+        {
+            if (k == 0)
+                show_leader(v, factor);
+            else
+                show_rival(v, factor);
+        }
+        if (k > 1 && pick_number(json_array_get(factors, 0), "share", 0) < SURE)
+            view_text(v, VIEW_PLAIN, 2, 0, "The records do not tell these apart.");
+    }
+}
+
 /* ---- the hours ---- */
 
 static void show_runs(const struct view *v, const json_t *runs)
@@ -126,17 +212,22 @@ static void show_runs(const struct view *v, const json_t *runs)
 static void show(const struct client *c, const json_t *document)
 {
     const struct view *v = &c->view;
-    view_title(v, "Common factors, the most telling first");
+    view_title(v, "What explains the complaints best");
+    show_stories(v, json_object_get(document, "stories"));
+    view_section(v, "Common factors of their lots");
     show_factors(v, json_object_get(document, "factors"));
     show_runs(v, json_object_get(document, "runs"));
     view_blank(v);
-    view_text(v, VIEW_DIM, 0, 0,
-              "Lots with such complaints against lots without, week by week. Beside: the odds "
-              "ratio left when the first factor is held fixed; near 1, it only goes along with "
-              "it. False: how many of those at least as telling are expected to be chance. By "
-              "chance: how often one so thick comes somewhere on some line. A shared factor is a "
-              "reason to look, not a "
-              "finding.");
+    view_text(
+        v, VIEW_DIM, 0, 0,
+        "Above, the chance that it is this one; all are weighed beside each other, so that "
+        "what only goes along with another has nothing left to explain. "
+        "Factors: lots with such complaints against lots without, week by week. Beside: the odds "
+        "ratio left when the first factor is held fixed; near 1, it only goes along with "
+        "it. False: how many of those at least as telling are expected to be chance. By "
+        "chance: how often one so thick comes somewhere on some line. A shared factor is a "
+        "reason to look, not a "
+        "finding.");
 }
 
 /* ---- the command ---- */

@@ -1,6 +1,7 @@
 #include "patterns/trace.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "patterns/trace_explain.h"
 #include "patterns/trace_runs.h"
 #include "patterns/trace_test.h"
 #include "store/case.h"
@@ -9,6 +10,9 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+/* A rival is near from this part of the leader's share of belief on. */
+#define NEAR 0.5
 
 struct period {
     struct when_span packed;
@@ -39,8 +43,8 @@ static json_t *odds_json(const struct trace_odds *odds)
 static json_t *same_json(const struct trace_lots *t, size_t level)
 {
     json_t *same = json_array();
-    for (size_t i = level + 1; i < t->level_count; i++) {
-        if (t->levels[i].same == level)
+    for (size_t i = 0; i < t->level_count; i++) {
+        if (t->levels[i].same == level && i != level)
             json_array_append_new(same, json_pack("{s:s, s:s}", "factor", t->levels[i].factor,
                                                   "level", t->levels[i].level));
     }
@@ -148,6 +152,48 @@ static void mark_failed(struct trace_lots *t, const struct period *period)
     }
 }
 
+/* ---- what explains them ---- */
+
+static json_t *blame_json(const struct trace_lots *t, const struct tz *tz,
+                          const struct trace_blame *b)
+{
+    const struct trace_level *l = &t->levels[b->level];
+    char from[40], to[40];
+    return json_pack("{s:s, s:s, s:f, s:b, s:s, s:s, s:I, s:f, s:f, s:f}", "factor", l->factor,
+                     "level", l->level, "share", b->share, "throughout", b->throughout, "from",
+                     when_format(tz, t->lots[l->lots[b->first]].packed_from_ms, from), "to",
+                     when_format(tz, t->lots[l->lots[b->last]].packed_to_ms, to), "lots",
+                     (json_int_t)b->last - (json_int_t)b->first + 1, "observed", b->observed,
+                     "expected", b->expected, "ratio", b->ratio);
+}
+
+static json_t *stories_json(const struct trace_lots *t, const struct tz *tz,
+                            const struct trace_story stories[TRACE_STORIES])
+{
+    json_t *out = json_array();
+    for (int s = 0; s < TRACE_STORIES && stories[s].count && (s == 0 || stories[s].told); s++) {
+        json_t *of = json_array();
+        for (int i = 0; i < stories[s].count; i++)
+            json_array_append_new(of, blame_json(t, tz, &stories[s].of[i]));
+        json_array_append_new(out, json_pack("{s:b, s:o}", "told", stories[s].told, "factors", of));
+    }
+    return out;
+}
+
+/* What explains best stands first, sure or not, its near rivals behind it, before what explains
+ * what that leaves over; then all else as it was. */
+static void put_in_order(struct trace_lots *t, const struct trace_story stories[TRACE_STORIES],
+                         struct trace_result *results, size_t count)
+{
+    size_t at = 0;
+    for (int s = 0; s < TRACE_STORIES; s++) {
+        for (int i = 0; i < stories[s].count; i++) {
+            if (stories[s].of[i].share >= NEAR * stories[s].of[0].share)
+                at = trace_test_lead(t, results, count, at, stories[s].of[i].level);
+        }
+    }
+}
+
 static int answer(struct trace_lots *t, const struct tz *tz, const struct period *period,
                   json_t **ret, struct error *err)
 {
@@ -156,14 +202,19 @@ static int answer(struct trace_lots *t, const struct tz *tz, const struct period
     int rc = trace_test_all(t, &results, &count, err);
     if (rc)
         return rc;
+    struct trace_story stories[TRACE_STORIES];
+    trace_explain(t, stories);
+    put_in_order(t, stories, results, count);
+    trace_test_beside(t, results, count);
     json_t *factors = json_array();
     for (size_t i = 0; i < count; i++) {
         if (results[i].failed_exposed > 0)
             json_array_append_new(factors, factor_json(t, &results[i]));
     }
     free(results);
-    *ret = json_pack("{s:s, s:I, s:o, s:o}", "symptom", period->symptom, "tested",
-                     (json_int_t)count, "factors", factors, "runs", trace_runs_json(t, tz));
+    *ret = json_pack("{s:s, s:I, s:o, s:o, s:o}", "symptom", period->symptom, "tested",
+                     (json_int_t)count, "factors", factors, "runs", trace_runs_json(t, tz),
+                     "stories", stories_json(t, tz, stories));
     return 0;
 }
 

@@ -25,6 +25,8 @@ void trace_lots_free(struct trace_lots *t)
         free(t->levels[i].lots);
     }
     free(t->levels);
+    free(t->sent.rows);
+    free(t->reports.rows);
     free(t->lots);
     free(t->slots);
     free(t);
@@ -107,6 +109,31 @@ void trace_lots_share(struct trace_lots *t, size_t lot, const char *factor, cons
     l->lots[l->count++] = lot;
 }
 
+/* ---- where they went ---- */
+
+static size_t known_level(struct trace_lots *t, const char *factor, const char *level)
+{
+    return *level ? *find_slot(t, factor, level) : 0;
+}
+
+void trace_lots_send(struct trace_lots *t, struct trace_trips *to, size_t lot,
+                     const struct evidence_dispatch *row)
+{
+    struct trace_sent sent = {lot, known_level(t, "route", row->route),
+                              known_level(t, "store", row->store), (double)row->units};
+    struct trace_sent *last = to->count ? &to->rows[to->count - 1] : NULL;
+    if (to == &t->sent && last && last->lot == lot && last->route == sent.route &&
+        last->store == sent.store) {
+        last->units += sent.units;
+        return;
+    }
+    if (!to->rows || to->count == to->capacity) {
+        to->capacity = to->capacity ? to->capacity * 2 : 1024;
+        to->rows = xrealloc(to->rows, to->capacity * sizeof *to->rows);
+    }
+    to->rows[to->count++] = sent;
+}
+
 /* ---- reading ---- */
 
 struct reading {
@@ -171,12 +198,23 @@ static int add_share(void *arg, const struct evidence_share *row)
 static int add_report(void *arg, const struct evidence_report *row)
 {
     struct reading *r = arg;
-    if (seek(r, row->lot_id))
-        r->t->lots[r->at].complaints++;
+    const struct evidence_dispatch named = {.route = row->route, .store = row->store, .units = 1};
+    if (!seek(r, row->lot_id))
+        return 0;
+    r->t->lots[r->at].complaints++;
+    trace_lots_send(r->t, &r->t->reports, r->at, &named);
     return 0;
 }
 
-static int add_products(struct reading *r)
+static int add_sent(void *arg, const struct evidence_dispatch *row)
+{
+    struct reading *r = arg;
+    trace_lots_send(r->t, &r->t->sent, r->at, row);
+    return 0;
+}
+
+/* Products, and where each went. */
+static int add_goods(struct reading *r)
 {
     for (size_t i = 0; i < r->t->count; i++) {
         struct evidence_lot lot;
@@ -185,6 +223,10 @@ static int add_products(struct reading *r)
             return rc;
         text_clip(lot.lot, r->t->lots[i].lot, sizeof r->t->lots[i].lot);
         trace_lots_share(r->t, i, "product", lot.product);
+        r->at = i;
+        rc = evidence_dispatches(r->store, lot.lot_id, add_sent, r, r->err);
+        if (rc)
+            return rc;
     }
     return 0;
 }
@@ -200,7 +242,7 @@ int trace_lots_read(struct store *store, const struct tz *tz, const char *sympto
     if (!rc)
         rc = evidence_traded(store, packed, add_share, &r, err);
     if (!rc)
-        rc = add_products(&r);
+        rc = add_goods(&r);
     if (!rc)
         rc = evidence_reports(store, symptom, packed, add_report, &r, err);
     if (rc)

@@ -6,7 +6,7 @@
 #include "base/error.h"
 #include "base/length.h"
 #include "base/when.h"
-#include "store/store.h"
+#include "store/evidence.h"
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -25,7 +25,19 @@ struct trace_level {
     size_t same; /* first level on exactly the same lots: set by trace_test_all() */
 };
 
+/* Where lots went, and what callers name of it: levels + 1, 0 not known. By lot. */
+struct trace_sent {
+    size_t lot, route, store;
+    double units; /* of reports: 1 */
+};
+
+struct trace_trips {
+    struct trace_sent *rows;
+    size_t count, capacity;
+};
+
 struct trace_lots {
+    struct trace_trips sent, reports;
     struct trace_lot *lots; /* by packing time */
     size_t count, capacity;
     struct trace_level *levels;
@@ -41,6 +53,10 @@ size_t trace_lots_add(struct trace_lots *t, const struct trace_lot *lot);
 /* Marks that a lot carries a level, "" none; within one level lots come in ascending order. */
 void trace_lots_share(struct trace_lots *t, size_t lot, const char *factor, const char *level);
 
+/* Adds to `sent` or `reports` where units of a lot went, or what a caller named of it ("" not
+ * known): what is no level of any lot is not known. Lots come in ascending order. */
+void trace_lots_send(struct trace_lots *t, struct trace_trips *to, size_t lot,
+                     const struct evidence_dispatch *row);
 /* Everything about the lots packed then: lines, products, shifts, materials, routes …
  * Complaints of the symptom are counted on them. */
 int trace_lots_read(struct store *store, const struct tz *tz, const char *symptom,

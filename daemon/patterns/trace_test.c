@@ -164,19 +164,6 @@ static int adjust(struct trace_result *results, size_t count)
     return rc;
 }
 
-/* The foremost results again, within the lots with and without the first one's level. */
-static void test_rest(const struct trace_lots *t, struct strata *s, struct trace_result *results,
-                      size_t count)
-{
-    strata_split(s, &t->levels[results[0].level]);
-    strata_fill(t, s);
-    for (size_t i = 1; i < count && i <= REST_MOST; i++) {
-        struct trace_result r = results[i];
-        expose(t, s, &t->levels[r.level], &r);
-        results[i].has_rest = test(s, &results[i].rest);
-    }
-}
-
 int trace_test_all(struct trace_lots *t, struct trace_result **ret, size_t *ret_count,
                    struct error *err)
 {
@@ -201,8 +188,6 @@ int trace_test_all(struct trace_lots *t, struct trace_result **ret, size_t *ret_
     }
     int rc = adjust(results, count);
     qsort(results, count, sizeof *results, by_significance);
-    if (!rc && count > 1)
-        test_rest(t, &s, results, count);
     strata_free(&s);
     if (rc) {
         free(results);
@@ -211,4 +196,42 @@ int trace_test_all(struct trace_lots *t, struct trace_result **ret, size_t *ret_
     *ret = results;
     *ret_count = count;
     return 0;
+}
+
+static void rename_same(struct trace_lots *t, size_t from, size_t to)
+{
+    for (size_t i = 0; i < t->level_count; i++)
+        t->levels[i].same = t->levels[i].same == from ? to : t->levels[i].same;
+}
+
+size_t trace_test_lead(struct trace_lots *t, struct trace_result *results, size_t count, size_t at,
+                       size_t level)
+{
+    size_t found = at, tested = t->levels[level].same;
+    while (found < count && results[found].level != tested)
+        found++;
+    if (found == count)
+        return at;
+    struct trace_result leader = results[found];
+    memmove(&results[at + 1], &results[at], (found - at) * sizeof *results);
+    leader.level = level;
+    results[at] = leader;
+    rename_same(t, tested, level);
+    return at + 1;
+}
+
+void trace_test_beside(const struct trace_lots *t, struct trace_result *results, size_t count)
+{
+    struct strata s;
+    if (count < 2)
+        return;
+    strata_make(t, &s);
+    strata_split(&s, &t->levels[results[0].level]);
+    strata_fill(t, &s);
+    for (size_t i = 1; i < count && i <= REST_MOST; i++) {
+        struct trace_result r = results[i];
+        expose(t, &s, &t->levels[r.level], &r);
+        results[i].has_rest = test(&s, &results[i].rest);
+    }
+    strata_free(&s);
 }

@@ -416,6 +416,14 @@ class Asking(ClientTest):
         self.assertIn("- line 2, 2026-11-16 04:00 to 2026-11-17 10:00: 9 complaints on 2 lots, "
                       "0.60", out)
 
+    def test_trace_says_what_explains_best_and_what_else_would(self):
+        out = self.ok("trace", "--symptom", "mold")
+        self.assertIn("Line 2 (62 %) 9 complaints, usual 0.61, on 4 lots packed 2026-11-16 04:00 to 2026-11-17 10:00 or film",
+                      " ".join(out.split()))
+        self.assertIn("  or film F-0911 (35 %): 9 complaints, usual 0.90\n  The records do not tell these apart.\n", out)
+        self.assertRegex(out, r"Store 0103 \(97 %\)\n +5 complaints")
+        self.assertEqual(out.count("The records do not tell"), 1)
+
     def test_trace_by_cases(self):
         self.ok("trace", "--cases", "C1,C2", "C3")
         self.assertEqual(self.last()["query"], {"cases": "C1,C2,C3"})

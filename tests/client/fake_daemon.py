@@ -412,7 +412,16 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                  "beside_first": {"odds_ratio": 1.29, "low": 0.04, "high": 18.5, "p": 0.4}}],
                 "runs": [{"line": "2", "from": "2026-11-16T04:00:00-05:00",
                           "to": "2026-11-17T10:00:00-05:00", "lots": ["A", "B"], "observed": 9,
-                          "expected": 0.6, "ratio": 15, "p": 0.001}]},
+                          "expected": 0.6, "ratio": 15, "p": 0.001}],
+                "stories": [
+                    {"told": True, "factors": [
+                        {"factor": "line", "level": "2", "share": 0.62, "throughout": False, "from": "2026-11-16T04:00:00-05:00",
+                         "to": "2026-11-17T10:00:00-05:00", "lots": 4, "observed": 9, "expected": 0.61, "ratio": 14},
+                        {"factor": "film", "level": "F-0911", "share": 0.35, "throughout": True, "from": "2026-11-16T04:00:00-05:00",
+                         "to": "2026-11-18T02:00:00-05:00", "lots": 6, "observed": 9, "expected": 0.9, "ratio": 9}]},
+                    {"told": True, "factors": [
+                        {"factor": "store", "level": "0103", "share": 0.97, "throughout": True, "from": "2026-11-02T04:00:00-05:00",
+                         "to": "2026-11-18T02:00:00-05:00", "lots": 80, "observed": 5.3, "expected": 0.5, "ratio": 8}]}]},
             "actions": lambda: {"actions": [
                 {"action": 7, "cause": "packed-hot", "line": "2", "at": "2026-11-20",
                  "note": "Second fan at the cooler", "by": "qa"}]},

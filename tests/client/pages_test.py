@@ -69,6 +69,8 @@ BUSY = {**STATUS, "uptime_s": 3600, "plant": "Harrow", "needs": [{"says": "no ro
         "backup": {"at": AT, "path": "/b.db", "there": False, "every_h": 24}, "restored": None, "work": {"rank": 0}}
 TRACED = {"factor": "film", "level": "F1", "case_lots_exposed": 9, "case_lots": 11, "other_lots_exposed": 20,
           "other_lots": 400, "odds_ratio": 85.5, "low": 17.2, "high": 800, "q": 0.001}
+BLAMED = {"factor": "line-hour", "level": "2 04:00", "share": 0.9, "throughout": False, "from": AT, "to": AT, "lots": 1, "observed": 1,
+          "expected": 0.04, "ratio": 9}
 RUN = {"line": "2", "from": AT, "to": AT, "lots": ["A"], "observed": 9, "expected": 0.6, "p": 0.0001}
 RANK = {"case": "C1", "symptom": "mold", **EXACT, "as_of": AT, "complaints": ["a", "b"], "state": "settled", "harm": True,
         "harms": [{"complaint": "a", "at": AT, "harm": ["illness", "injury"]}, {"complaint": "b", "at": AT, "harm": ["illness"]}], "cautions": ["Call the lead."], "joined": [{"complaint": "01", "same_as": "02", "received_at": AT}] * 2,
@@ -112,9 +114,11 @@ COMMANDS = {
         {"factors": [TRACED, {**TRACED, "q": 0.0009, "beside_first": {"odds_ratio": 1.29}, "same_lots": [
             {"factor": "store", "level": "1"}, {"factor": "store", "level": "2"}]}, {**TRACED, "high": None, "other_lots": 0,
              "same_lots": [{"factor": "route", "level": "R"}]}] + [TRACED] * 14,
-         "runs": [RUN, {**RUN, "lots": ["A", "B"]}]}]),
+         "runs": [RUN, {**RUN, "lots": ["A", "B"]}], "stories": [{"told": True, "factors": [BLAMED]}, {"told": True, "factors": [{**BLAMED, "share": 0.5}, BLAMED]}]}]),
     "whatif": (["whatif", "C7", "core_at_pack_c=39", "--hold", "9"], [fake_daemon.WHATIF]),
-    "trace-to": (["trace", "--symptom", "mold", "--to", "2019-11-01"], [{"factors": [], "runs": []}]),
+    "trace-unsure": (["trace", "--symptom", "mold", "--to", "2019-11-01"], [
+        {"factors": [], "runs": [], "stories": [{"told": False, "factors": [BLAMED]}]}]),
+    "trace-to": (["trace", "--symptom", "mold", "--to", "2019-11-01"], [{"factors": [], "runs": [], "stories": []}]),
     "rank": (["rank", "C1"], [RANK]),
     "rank-plain": (["rank", "C1"], [{**RANK, "harm": False, "complaints": ["a"], "joined": [], "moved_here": [],
                                      "verdict": None, "cautions": [], "state": "open"}]),

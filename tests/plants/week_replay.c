@@ -10,26 +10,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/text.h"
 #include "patterns/week_stories.h"
 #include "patterns/week_to_come.h"
-#include "store/db.h"
-#include "store/pattern.h"
+#include "replay.h"
 
 #define HOUR_MS INT64_C(3600000)
-
-struct replay {
-    struct store *store;
-    struct tz *tz;
-};
-
-static void must(int rc, const struct error *err)
-{
-    if (rc) {
-        fprintf(stderr, "week_replay: %s\n", err->text);
-        exit(1);
-    }
-}
 
 static int week_of(struct store *store, const char *sql)
 {
@@ -86,28 +71,6 @@ static void print_stories(const struct replay *r, const struct week_model *m)
     free(signals);
 }
 
-static void fill(struct replay *r, const char *folder)
-{
-    struct error err = {0};
-    struct text_buffer sql = {0};
-    char part[65536];
-    size_t n;
-    struct store *store;
-    while ((n = fread(part, 1, sizeof part - 1, stdin)) > 0) {
-        part[n] = 0;
-        text_append(&sql, part);
-    }
-    must(store_open(folder, STORE_WRITE, &store, &err), &err);
-    must(db_exec(store, "PRAGMA synchronous=OFF", &err), &err);
-    must(store_begin(store, &err), &err);
-    must(pattern_set_up(store, r->tz, &err), &err);
-    must(db_exec(store, sql.data, &err), &err);
-    must(pattern_recount(store, &err), &err);
-    must(store_commit(store, &err), &err);
-    text_buffer_free(&sql);
-    r->store = store;
-}
-
 static void replay_week(const struct replay *r, int week, double hours)
 {
     struct error err = {0};
@@ -136,7 +99,7 @@ int main(int argc, char **argv)
     }
     gsl_set_error_handler_off();
     must(tz_open(argv[2], &r.tz, &err), &err);
-    fill(&r, argv[1]);
+    replay_fill(&r, argv[1]);
     int first = week_of(r.store, "SELECT min(week) FROM pattern_units WHERE n > 0");
     int last = week_of(r.store, "SELECT max(week) FROM pattern_received WHERE n > 0");
     for (int week = first; week <= last; week++) {

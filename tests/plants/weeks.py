@@ -7,17 +7,16 @@
 Reports to come: how many 90 % intervals held, by symptom, where five or more were to come, by age of the plant's
 history and of the week, and their mean width; beside a plain reference on the same weeks: reverse hazard by single
 days, a gamma prior, variance doubled.
-Stories: on the same plants without the complaints of any trouble (quiet), how many weeks told one; of troubles with
-ten complaints or more how many were told at their line, product or route, beside a plain reference (trimmed mean,
-negative binomial, one week and two).
+Stories: of troubles with ten complaints or more that were somewhere (planted.py) how many were told at their own
+factor, and led their story, beside a plain reference (trimmed mean, negative binomial, one week and two) and
+farringtonFlexible of R's surveillance on the same weekly series, of which materials have none; and, on the same plants
+without the complaints of any trouble (quiet), in how many weeks each tells anything.
 
 Seeds 700-715 were looked at while this was made. Report on others, and say which.
 """
 import argparse
 import bisect
 import collections
-import csv
-import datetime
 import json
 import math
 import pathlib
@@ -25,80 +24,14 @@ import subprocess
 import sys
 import tempfile
 
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
+HERE = pathlib.Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE))
 import plantrun                                                         # noqa: E402
+from planted import DAY_MS, Plant, true_factors, week_of                 # noqa: E402
 from run import seeds_of                                                # noqa: E402
 
 SYMPTOMS = ("mold", "off-odor", "staling")
-DAY_MS = 86_400_000
 DELAYS, ALL_IN, TELLING = 98, .99, 5
-
-
-# ---- a plant as rows ----
-
-def local(text):
-    return datetime.datetime.fromisoformat(text).replace(tzinfo=datetime.timezone.utc)
-
-
-def ms(at):
-    return int(at.timestamp() * 1000)
-
-
-def week_of(at_ms):
-    return (at_ms // DAY_MS + 3) // 7
-
-
-def rows_of(folder, name):
-    with (folder / name).open(encoding="utf-8") as f:
-        return list(csv.DictReader(f))
-
-
-class Plant:
-    """Lots, and the complaints whose code could be read, in the plant's own time."""
-
-    def __init__(self, folder):
-        self.lots = {r["lot"]: r for r in rows_of(folder, "lots.csv")}
-        for lot in self.lots.values():
-            lot["at"] = ms(local(lot["packed_from"]))
-        self.sent = rows_of(folder, "dispatch.csv")
-        truth = json.loads((folder / "truth.json").read_text())
-        self.troubles = {t["number"]: t for t in truth["troubles"]}
-        told = {c["id"]: c for c in truth["complaints"]}
-        routes = {(d["lot"], d["store"]): d["route"] for d in self.sent if d.get("store")}
-        self.complaints = []
-        for line in (folder / "complaints.ndjson").read_text().splitlines():
-            c = json.loads(line)
-            t = told.get(c["id"])
-            if t and t["reading"] in ("exact", "misread") and t["lot"] in self.lots:
-                route = c.get("route") or routes.get((t["lot"], c.get("store")), "")
-                self.complaints.append({"id": c["id"], "symptom": c["symptom"], "at": ms(local(c["received_at"])),
-                                        "lot": t["lot"], "route": route, "trouble": t["trouble"]})
-
-    def sql(self, quiet=False):
-        out, products = ["PRAGMA defer_foreign_keys=ON;"], {}
-        for n, (code, lot) in enumerate(self.lots.items(), 1):
-            lot["id"] = n
-            p = products.setdefault(lot["product"], len(products) + 1)
-            out.append(f"INSERT INTO lot(id,lot,fold,product_id,line,shift,made_from_ms,made_to_ms,packed_from_ms,packed_to_ms,units,"
-                       f"code_day) VALUES({n},'{code}','{code}',{p},'{lot['line']}','{lot.get('shift') or ''}',{lot['at']},{lot['at']},"
-                       f"{lot['at']},{lot['at']},{lot['units']},1);")
-        for code, p in products.items():
-            out.append(f"INSERT INTO product(id,product,name,family,shelf_life_days,unit_g) VALUES({p},'{code}','{code}','bread',9,500);")
-        for d in self.sent:
-            out.append(f"INSERT INTO dispatch(lot_id,route,store,at_ms,units) VALUES({self.lots[d['lot']]['id']},'{d['route']}',"
-                       f"'{d.get('store') or ''}',{ms(local(d['at']))},{d['units']}) ON CONFLICT DO NOTHING;")
-        cases = {}
-        for n, c in enumerate(self.complaints, 1):
-            if quiet and c["trouble"] != -1:
-                continue
-            lot = self.lots[c["lot"]]["id"]
-            case = cases.setdefault((lot, c["symptom"]), len(cases) + 1)
-            out.append(f"INSERT INTO complaint(id,uuid,received_ms,logged_ms,channel,symptom,case_id,lot_id,route,body,lot_state)"
-                       f" VALUES({n},'{c['id']}',{c['at']},{c['at']},'phone','{c['symptom']}',{case},{lot},'{c['route']}','{{}}','exact');")
-        for (lot, symptom), case in cases.items():
-            out.append(f"INSERT INTO complaint_case(id,symptom,lot_id,opened_ms,as_of_ms,complaints,packs)"
-                       f" VALUES({case},'{symptom}',{lot},1,1,1,1);")
-        return "\n".join(out)
 
 
 def replayed(replay, plant, hours, quiet=False):
@@ -244,36 +177,29 @@ def print_to_come(rows):
 
 # ---- stories ----
 
-def concentrated(plant, trouble):
-    """Where a trouble is: (factor, level) that holds nearly all its complaints and not nearly all of the others."""
-    mine = [c for c in plant.complaints if c["trouble"] == trouble]
-    found = []
-    for factor in ("line", "product", "route"):
-        def level(c):
-            return c["route"] if factor == "route" else plant.lots[c["lot"]][factor]
-        named = [level(c) for c in mine if level(c)]
-        if len(named) < 10:
-            continue
-        top, n = collections.Counter(named).most_common(1)[0]
-        usual = sum(float(x["units"]) for x in plant.lots.values() if factor != "route" and x[factor] == top)
-        usual /= sum(float(x["units"]) for x in plant.lots.values())
-        if n >= .9 * len(named) and usual < .6:
-            found.append((factor, top, collections.Counter(c["symptom"] for c in mine).most_common(1)[0][0], sorted(
-                c["at"] for c in mine if level(c) == top)))
-    return found
+FACTORS = ("line", "product", "shift", "route", "store")
+COMPLAINTS_LEAST = 10
 
 
-def plain_alarms(plant, factor, quiet):
-    """(level, symptom, week) of a plain reference: one week and two against a trimmed mean of those before."""
-    level = (lambda c: c["route"]) if factor == "route" else (lambda c: plant.lots[c["lot"]][factor])
-    counts, out = collections.Counter(), set()
+def weekly_counts(plant, quiet):
+    """Complaints by (factor, level, symptom), week by week from the first lot on."""
+    counts = collections.defaultdict(collections.Counter)
     for c in plant.complaints:
-        if level(c) and not (quiet and c["trouble"] != -1):
-            counts[level(c), c["symptom"], week_of(c["at"])] += 1
+        if quiet and c["trouble"] != -1:
+            continue
+        for factor in FACTORS:
+            level = c[factor] if factor in c else plant.lots[c["lot"]].get(factor)
+            if level:
+                counts[factor, level, c["symptom"]][week_of(c["at"])] += 1
     first = week_of(min(lot["at"] for lot in plant.lots.values()))
     last = week_of(max(c["at"] for c in plant.complaints))
-    for name, symptom in {(n, s) for n, s, _ in counts}:
-        series = [counts[name, symptom, w] for w in range(first, last + 1)]
+    return first, {key: [n[w] for w in range(first, last + 1)] for key, n in counts.items()}
+
+
+def plain_alarms(first, counts):
+    """(factor, level, symptom, week) of a plain reference: one week and two against a trimmed mean of those before."""
+    out = set()
+    for key, series in counts.items():
         for i in range(6, len(series)):
             past = sorted(series[:i - 2])
             past = past[:max(1, len(past) - len(past) // 5)]
@@ -281,43 +207,77 @@ def plain_alarms(plant, factor, quiet):
             for n in (1, 2):
                 p = negbin(n * mean, 2.0 * n)
                 if 1 - sum(p[:sum(series[i - n + 1:i + 1])]) < .0005:
-                    out.add((name, symptom, first + i))
+                    out.add((*key, first + i))
     return out
 
 
-def stories(plant, said):
-    """Troubles told at their own factor, and weeks until then from the third complaint."""
-    rows = []
-    for trouble in plant.troubles:
-        for factor, level, symptom, at in concentrated(plant, trouble):
-            from_week, to_week = week_of(at[0]), week_of(at[-1]) + 1
-            hits = sorted((s["week"], s["story"]) for s in said if s.get("factor") == factor and s["level"] == level and
-                          SYMPTOMS[s["symptom"]] == symptom and from_week <= s["week"] <= to_week)
-            plain = {w for n, s, w in plain_alarms(plant, factor, False) if n == level and s == symptom and from_week <= w <= to_week}
-            rows.append({"factor": factor, "told": bool(hits), "led": any(story >= 0 for _, story in hits), "plain": bool(plain),
-                         "weeks": hits[0][0] - week_of(at[2]) if hits else None})
+def farrington_alarms(first, counts, alpha):
+    keys = sorted(counts)
+    table = "\n".join([",".join(f"s{k}" for k in range(len(keys))), *(",".join(map(str, row)) for row in zip(*(counts[k] for k in keys)))])
+    done = subprocess.run(["Rscript", "--vanilla", HERE / "farrington.R", str(alpha)], input=table + "\n", capture_output=True, text=True)
+    if done.returncode:
+        raise RuntimeError(done.stderr)
+    rows = [line.split(",") for line in done.stdout.split()]
+    return {(*keys[int(name[1:])], first + int(week)) for name, week in rows}
+
+
+def told_in(said):
+    """(factor, level, symptom, week, led) of all that stories name."""
+    return [(s["factor"], s["level"], SYMPTOMS[s["symptom"]], s["week"], s["story"] >= 0) for s in said if "story" in s]
+
+
+def references(plant, quiet, args):
+    first, counts = weekly_counts(plant, quiet)
+    found = {"plain": plain_alarms(first, counts)}
+    if args.farrington:
+        found["farringtonFlexible"] = farrington_alarms(first, counts, args.farrington)
+    return found
+
+
+def stories(plant, said, args):
+    """One row a trouble: by method, weeks from the third complaint until it was told at its own factor, or None."""
+    rows, told = [], told_in(said)
+    by = {name: [(*a, True) for a in found] for name, found in references(plant, False, args).items()}
+    for number, trouble in plant.troubles.items():
+        mine = [c for c in plant.complaints if c["trouble"] == number]
+        symptom = collections.Counter(c["symptom"] for c in mine).most_common(1)[0][0] if mine else ""
+        mine = [c for c in mine if c["symptom"] == symptom]
+        truth = true_factors(plant, trouble, mine) if len(mine) >= COMPLAINTS_LEAST else None
+        if not truth:
+            continue
+        at = sorted(c["at"] for c in mine)
+        first, third, last = week_of(at[0]), week_of(at[2]), week_of(at[-1]) + 1
+        row = {"kind": truth[0], "cause": trouble["cause"], "complaints": len(mine)}
+        for name, found in {"told": told, "led": [t for t in told if t[4]], **by}.items():
+            hits = [w for factor, level, s, w, _ in found if (factor, level) in truth[1] and s == symptom and first <= w <= last]
+            row[name] = min(hits) - third if hits else None
+        rows.append(row)
     return rows
 
 
-def quiet_weeks(plant, said):
-    weeks = [s for s in said if "stories" in s and s["tested"]]
-    alarms = {w for factor in ("line",) for _, _, w in plain_alarms(plant, factor, True)}
-    led = collections.Counter(s["factor"] for s in said if s.get("story", -1) >= 0)
-    return {"weeks": len(weeks), "told": sum(s["stories"] > 0 for s in weeks), "plain": len(alarms), "led": led}
+def quiet_weeks(plant, said, args):
+    """Weeks, and of each method those in which it told anything."""
+    weeks = {s["week"] for s in said if "stories" in s and s["tested"]}
+    return {"weeks": len(weeks), "told": len({s["week"] for s in said if s.get("stories")} & weeks),
+            "by": collections.Counter(s["factor"] for s in said if s.get("story", -1) >= 0),
+            **{name: len({a[3] for a in found} & weeks) for name, found in references(plant, True, args).items()}}
 
 
 def print_stories(troubles, quiet):
-    n = sum(q["weeks"] for q in quiet)
-    led = sum((q["led"] for q in quiet), collections.Counter())
-    print(f"quiet plants: {sum(q['told'] for q in quiet)} of {n} weeks told a story ({dict(led)}); plain reference (lines alone) "
-          f"{sum(q['plain'] for q in quiet)}")
-    for factor in ("line", "product", "route"):
-        part = [t for t in troubles if t["factor"] == factor]
-        late = sorted(t["weeks"] for t in part if t["told"])
+    names = [n for n in ("told", "led", "plain", "farringtonFlexible") if any(n in t for t in troubles)]
+    print(f"{'troubles of ten or more':26} {'n':>4}  " + "  ".join(f"{n:>18}" for n in names) + "   (median weeks from the third complaint)")
+    for kind in ("line", "material", "route", "store", "product", "shift"):
+        part = [t for t in troubles if t["kind"] == kind]
         if part:
-            print(f"{factor:8} {len(part):4} troubles of ten or more: told {sum(t['told'] for t in part) / len(part):.2f}, led "
-                  f"{sum(t['led'] for t in part) / len(part):.2f}, plain {sum(t['plain'] for t in part) / len(part):.2f}; weeks from the "
-                  f"third complaint: median {late[len(late) // 2] if late else None}")
+            cells = []
+            for n in names:
+                late = sorted(t[n] for t in part if t[n] is not None)
+                cells.append(f"{len(late) / len(part):.2f} ({late[len(late) // 2] if late else '-'})")
+            print(f"{kind:26} {len(part):4}  " + "  ".join(f"{c:>18}" for c in cells))
+    n = sum(q["weeks"] for q in quiet)
+    print(f"{'quiet weeks with any':26} {n:4}  " + "  ".join(
+        f"{sum(q[x] for q in quiet) / max(1, n):>18.3f}" if x != "led" else f"{'':>18}" for x in names))
+    print("told in quiet weeks:", dict(sum((q["by"] for q in quiet), collections.Counter())))
 
 
 def main():
@@ -328,6 +288,8 @@ def main():
     parser.add_argument("--days", help="of packing; plants only")
     parser.add_argument("--hours", default="0,84", help="after each Monday")
     parser.add_argument("--work", type=pathlib.Path, default=pathlib.Path("/tmp/oddloaf-plants"))
+    parser.add_argument("--farrington", type=float, default=0, metavar="ALPHA", help="beside R's farringtonFlexible at that alpha")
+    parser.add_argument("-v", action="store_true", help="every trouble of ten complaints or more")
     parser.add_argument("--least-held", type=float, default=0)
     parser.add_argument("--most-held", type=float, default=1)
     args = parser.parse_args()
@@ -337,14 +299,16 @@ def main():
             plant = Plant(plantrun.simulated(seed, args.work, *([args.days] if args.days else []), by=simulator))
             said = replayed(args.replay, plant, args.hours.split(","))
             rows += [{**f, "simulator": simulator} for f in forecasts(plant, said)]
-            troubles += stories(plant, said)
-            quiet.append(quiet_weeks(plant, replayed(args.replay, plant, [0], quiet=True)))
+            troubles += stories(plant, said, args)
+            quiet.append(quiet_weeks(plant, replayed(args.replay, plant, [0], quiet=True), args))
     print_to_come(rows)
     for simulator in plantrun.SIMULATORS:
         part = [r for r in rows if r["simulator"] == simulator]
         if part and args.simulator == "all":
             print(f"{simulator}: held {held(part):.3f}, width {width(part):.2f}; reference {held(part, 'ref_low', 'ref_high'):.3f}, "
                   f"{width(part, 'ref_low', 'ref_high'):.2f}")
+    for row in troubles if args.v else []:
+        print(row)
     print_stories(troubles, quiet)
     if not args.least_held <= held(rows) <= args.most_held:
         print("not what was asked for")

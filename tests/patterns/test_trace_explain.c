@@ -1,0 +1,207 @@
+/* What explains complaints best: rivals that go along, that cannot be told apart, that overlap. */
+#include "patterns/trace_explain.h"
+#include "plant.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { LINES = 3, DAYS = 42, RUNS_A_DAY = 3, LOTS = LINES * DAYS * RUNS_A_DAY };
+
+/* Six weeks of three lines; film changes twice a week on each line, flour every third day on all;
+ * every lot goes to four stores on two routes. */
+struct bakery {
+    struct trace_lots *t;
+    struct dice dice;
+};
+
+static void deliver(struct trace_lots *t, struct trace_trips *to, size_t lot, int store)
+{
+    char name[8];
+    snprintf(name, sizeof name, "S%d", store);
+    const struct evidence_dispatch row = {
+        .route = store < 2 ? "R0" : "R1", .store = name, .units = 500};
+    trace_lots_send(t, to, lot, &row);
+}
+
+static struct bakery bake(uint64_t seed)
+{
+    struct bakery b = {trace_lots_new(), {seed}};
+    for (size_t i = 0; i < LOTS; i++) {
+        int line = (int)(i % LINES), run = (int)(i / LINES), day = run / RUNS_A_DAY;
+        char text[24];
+        struct trace_lot lot = {.lot_id = (int64_t)i + 1,
+                                .packed_from_ms = (int64_t)run * 8 * WHEN_HOUR_MS,
+                                .packed_to_ms = (int64_t)(run + 1) * 8 * WHEN_HOUR_MS,
+                                .units = 2000,
+                                .week = day / 7 * 7};
+        size_t at = trace_lots_add(b.t, &lot);
+        snprintf(text, sizeof text, "%d", line);
+        trace_lots_share(b.t, at, "line", text);
+        snprintf(text, sizeof text, "%c", 'A' + run % RUNS_A_DAY);
+        trace_lots_share(b.t, at, "shift", text);
+        snprintf(text, sizeof text, "F%d-%d", line, (2 * day + line) / 7);
+        trace_lots_share(b.t, at, "film", text);
+        snprintf(text, sizeof text, "FL%d", day / 3);
+        trace_lots_share(b.t, at, "flour", text);
+        for (int store = 0; store < 4; store++) {
+            snprintf(text, sizeof text, "S%d", store);
+            trace_lots_share(b.t, at, "route", store < 2 ? "R0" : "R1");
+            trace_lots_share(b.t, at, "store", text);
+            deliver(b.t, &b.t->sent, at, store);
+        }
+    }
+    return b;
+}
+
+static bool has(const struct trace_lots *t, const char *factor, const char *level, size_t lot)
+{
+    for (size_t i = 0; i < t->level_count; i++) {
+        const struct trace_level *l = &t->levels[i];
+        for (size_t k = 0; k < l->count; k++) {
+            if (l->lots[k] == lot && strcmp(l->factor, factor) == 0 && strcmp(l->level, level) == 0)
+                return true;
+        }
+    }
+    return false;
+}
+
+/* Complaints at `usual` a lot; of those where `bad` says so at `rate`; three in four name a store,
+ * any, or that of the trouble. */
+static void complain(struct bakery *b, double usual, double rate, int store,
+                     bool (*bad)(const struct trace_lots *t, size_t lot))
+{
+    for (size_t i = 0; i < LOTS; i++) {
+        int ordinary = (int)dice_poisson(&b->dice, usual);
+        int more = bad && bad(b->t, i) ? (int)dice_poisson(&b->dice, rate) : 0;
+        b->t->lots[i].complaints = ordinary + more;
+        b->t->lots[i].failed = ordinary + more > 0;
+        for (int k = 0; k < ordinary + more; k++) {
+            if (dice_unit(&b->dice) < 0.75)
+                deliver(b->t, &b->t->reports, i,
+                        k < more && store >= 0 ? store : (int)(4 * dice_unit(&b->dice)));
+        }
+    }
+}
+
+static int told(const struct trace_lots *t, struct trace_story s[TRACE_STORIES])
+{
+    int count = 0;
+    trace_explain(t, s);
+    while (count < TRACE_STORIES && s[count].told)
+        count++;
+    return count;
+}
+
+static bool is(const struct trace_lots *t, const struct trace_blame *b, const char *factor,
+               const char *level)
+{
+    return strcmp(t->levels[b->level].factor, factor) == 0 &&
+           strcmp(t->levels[b->level].level, level) == 0;
+}
+
+static bool film_is_bad(const struct trace_lots *t, size_t lot)
+{
+    return has(t, "film", "F1-5", lot);
+}
+
+/* Film lots are nested in lines; this one was on its line for half a week, as its line's stretch.
+ */
+static void a_rival_on_the_same_lots_is_told_beside(void **state)
+{
+    (void)state;
+    struct bakery b = bake(3);
+    struct trace_story s[TRACE_STORIES];
+    complain(&b, 0.05, 1.2, -1, film_is_bad);
+    assert_int_equal(told(b.t, s), 1);
+    bool film = false, line = false;
+    for (int i = 0; i < s[0].count; i++) {
+        film = film || is(b.t, &s[0].of[i], "film", "F1-5");
+        line = line || is(b.t, &s[0].of[i], "line", "1");
+    }
+    assert_true(film && line);
+    assert_true(s[0].of[0].share < 0.95);
+    assert_true(s[0].of[0].observed > 3 * s[0].of[0].expected);
+    trace_lots_free(b.t);
+}
+
+static bool flour_is_bad(const struct trace_lots *t, size_t lot)
+{
+    return has(t, "flour", "FL6", lot);
+}
+
+/* One flour on all lines for three days: no line and no film can have done it. */
+static void what_only_goes_along_has_nothing_left(void **state)
+{
+    (void)state;
+    int first = 0;
+    for (uint64_t seed = 1; seed <= 10; seed++) {
+        struct bakery b = bake(seed);
+        struct trace_story s[TRACE_STORIES];
+        complain(&b, 0.05, 1, -1, flour_is_bad);
+        int count = told(b.t, s);
+        first += count == 1 && is(b.t, &s[0].of[0], "flour", "FL6") && s[0].of[0].share > 0.8;
+        trace_lots_free(b.t);
+    }
+    assert_true(first >= 9);
+}
+
+static bool two_are_bad(const struct trace_lots *t, size_t lot)
+{
+    return flour_is_bad(t, lot) || (lot % LINES == 2 && lot > LOTS / 2 && lot < LOTS * 3 / 4);
+}
+
+static void two_troubles_are_two_stories(void **state)
+{
+    (void)state;
+    struct bakery b = bake(5);
+    struct trace_story s[TRACE_STORIES];
+    complain(&b, 0.05, 1, -1, two_are_bad);
+    assert_int_equal(told(b.t, s), 2);
+    assert_true(is(b.t, &s[0].of[0], "flour", "FL6") || is(b.t, &s[1].of[0], "flour", "FL6"));
+    assert_true(is(b.t, &s[0].of[0], "line", "2") || is(b.t, &s[1].of[0], "line", "2"));
+    trace_lots_free(b.t);
+}
+
+static bool fortnight(const struct trace_lots *t, size_t lot)
+{
+    (void)t;
+    return lot > LOTS / 3 && lot < LOTS * 2 / 3;
+}
+
+/* Every lot goes to every store: only what callers name tells. */
+static void a_store_is_told_by_those_who_name_it(void **state)
+{
+    (void)state;
+    struct bakery b = bake(8);
+    struct trace_story s[TRACE_STORIES];
+    complain(&b, 0.05, 0.25, 2, fortnight);
+    assert_int_equal(told(b.t, s), 1);
+    assert_true(is(b.t, &s[0].of[0], "store", "S2"));
+    trace_lots_free(b.t);
+}
+
+static void without_a_trouble_there_is_no_story(void **state)
+{
+    (void)state;
+    int stories = 0;
+    for (uint64_t seed = 20; seed < 40; seed++) {
+        struct bakery b = bake(seed);
+        struct trace_story s[TRACE_STORIES];
+        complain(&b, 0.2, 0, -1, NULL);
+        stories += told(b.t, s);
+        trace_lots_free(b.t);
+    }
+    assert_true(stories <= 2);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_rival_on_the_same_lots_is_told_beside),
+        cmocka_unit_test(what_only_goes_along_has_nothing_left),
+        cmocka_unit_test(two_troubles_are_two_stories),
+        cmocka_unit_test(a_store_is_told_by_those_who_name_it),
+        cmocka_unit_test(without_a_trouble_there_is_no_story),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
