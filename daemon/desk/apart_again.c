@@ -4,6 +4,7 @@
 #include "desk/apart.h"
 #include "desk/apart_past.h"
 #include "desk/sent.h"
+#include "intake/caller.h"
 #include "store/contact.h"
 #include "store/joined.h"
 #include <assert.h>
@@ -86,6 +87,19 @@ static int keep_contact(const struct again *a)
     return rc;
 }
 
+/* Who called by the story, as of a first note (desk/noted.h): a version before asked nobody. */
+static void find_caller(struct again *a, const json_t *said)
+{
+    const char *note = text_of(said, "note");
+    json_t *told =
+        json_pack("{s:s*, s:O*}", "lot_text", text_of(said, "lot_text"), "contact", a->kept.who);
+    if (note)
+        caller_fill(told, note);
+    json_decref(a->kept.who);
+    a->kept.who = json_incref(json_object_get(told, "contact"));
+    json_decref(told);
+}
+
 static bool differs(const char *text, const char *kept)
 {
     return text && kept && strcmp(text, kept) != 0;
@@ -151,6 +165,7 @@ int apart_again_report(const struct desk *desk, struct store *store, const struc
         json_decref(apart_show(store, row->complaint_id, report_of(&a), body, sent));
         json_decref(apart_show(store, row->complaint_id, report_of(&a), first, NULL));
         apart_row_get(store, row->complaint_id, report_of(&a), &a.kept);
+        find_caller(&a, body);
         a.caller = apart_row_caller(&a.kept, names);
         rc = apart_past_mask(store, row, a.caller, &a.kept, err);
         if (!rc)

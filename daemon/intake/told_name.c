@@ -12,18 +12,27 @@ static const char *const PARTICLES[] = {"de",  "del", "la", "van", "von",
                                         "der", "di",  "da", "dos", NULL};
 /* Behind "this is", before a number or below a story these are no persons. */
 static const char *const NO_NAMES[] = {
-    "i",       "we",       "it",       "the",       "a",        "my",        "your",     "our",
-    "this",    "that",     "please",   "thanks",    "thank",    "you",       "sent",     "from",
-    "and",     "but",      "not",      "very",      "so",       "bakery",    "foods",    "food",
-    "deli",    "super",    "sandwich", "english",   "muffin",   "muffins",   "customer", "manager",
-    "service", "quality",  "team",     "me",        "back",     "us",        "at",       "on",
-    "sauce",   "milk",     "flour",    "protein",   "lecithin", "oil",       "free",     "wheat",
-    "white",   "whole",    "grain",    "sourdough", "bagel",    "bagels",    "buns",     "rolls",
-    "loaves",  "phone",    "cell",     "home",      "work",     "number",    "tel",      "mobile",
-    "upc",     "product",  "brand",    "company",   "inc",      "llc",       "sent",     "iphone",
-    "sick",    "ill",      "angry",    "upset",     "best",     "kind",      "doctor",   "poison",
-    "control", "hospital", "saturday", "sunday",    "tuesday",  "wednesday", "thursday", "el",
-    "los",     "las",      "una",      "un",        "hola",     "tel",       "telefono", NULL};
+    "i",       "we",       "it",       "the",       "a",        "my",      "your",     "our",
+    "this",    "that",     "please",   "thanks",    "thank",    "you",     "sent",     "from",
+    "and",     "but",      "not",      "very",      "so",       "bakery",  "foods",    "food",
+    "deli",    "super",    "sandwich", "english",   "muffin",   "muffins", "customer", "manager",
+    "service", "quality",  "team",     "me",        "back",     "us",      "at",       "on",
+    "sauce",   "milk",     "flour",    "protein",   "lecithin", "oil",     "free",     "wheat",
+    "white",   "whole",    "grain",    "sourdough", "bagel",    "bagels",  "buns",     "rolls",
+    "loaves",  "phone",    "cell",     "home",      "work",     "number",  "tel",      "mobile",
+    "upc",     "product",  "brand",    "company",   "inc",      "llc",     "sent",     "iphone",
+    "sick",    "ill",      "angry",    "upset",     "best",     "kind",    "doctor",   "poison",
+    "control", "hospital", "el",       "los",       "las",      "una",     "un",       "hola",
+    "tel",     "telefono", NULL};
+
+/* Nor is a day by itself, in the languages of the lexicon and their neighbours: "llame Sábado
+ * 555-0142"; beside another word it is a part of a name: "Ana Domingo". */
+static const char *const DAYS[] = {
+    "saturday",  "sunday",     "tuesday",  "wednesday", "thursday", "lunes",     "martes",
+    "miercoles", "jueves",     "viernes",  "sabado",    "domingo",  "montag",    "dienstag",
+    "mittwoch",  "donnerstag", "freitag",  "samstag",   "sonntag",  "lundi",     "mardi",
+    "mercredi",  "jeudi",      "vendredi", "samedi",    "dimanche", "hoy",       "ayer",
+    "manana",    "heute",      "gestern",  "today",     "tomorrow", "yesterday", NULL};
 
 bool told_name_word(const char *at, struct told_word *ret)
 {
@@ -58,7 +67,7 @@ static void take_word(struct told_name *name, const struct told_word *word)
     name->from = name->from ? name->from : word->at;
     name->to = word->at + word->length;
     name->words++;
-    name->common += mask_words_common(word->folded);
+    name->common += mask_words_common(word->folded) || told_name_is_among(word->folded, DAYS);
 }
 
 void told_name_read(const char *at, struct told_name *ret)

@@ -1,5 +1,6 @@
 /* What a note says of its complaint: words of the lexicon, names of the plant's records. */
 #include "desk/noted.h"
+#include "desk/older.h"
 #include "desk/sent.h"
 #include "fixture.h"
 #include "intake/fields.h"
@@ -146,6 +147,50 @@ static void a_corrected_note_takes_its_names_with_it(void **state)
                      0);
 }
 
+/* As a first note's: whether it was corrected to tell them, or kept by a version that did not look
+ * for them. */
+static void assert_names_apart(struct fixture *f)
+{
+    assert_int_equal(fixture_number(f,
+                                    "SELECT count(*) FROM complaint WHERE body LIKE '%Koskie%' OR "
+                                    "body LIKE '%555-0142%'"),
+                     0);
+    assert_int_equal(fixture_number(f,
+                                    "SELECT count(*) FROM contact WHERE body LIKE '%Koskie%' AND "
+                                    "body LIKE '%555-0142%'"),
+                     1);
+}
+
+static void a_corrected_note_tells_who_called(void **state)
+{
+    struct fixture *f = *state;
+    struct correcting c;
+    fixture_log(f, FIRST, "{'note':'it is moldy'}");
+    assert_int_equal(fixture_correct(f, FIRST,
+                                     "{'note':'My name is Verena Koskie, 555-0142. It is moldy'}",
+                                     &c, NULL),
+                     0);
+    fixture_corrected_clear(&c);
+    assert_names_apart(f);
+}
+
+static void an_old_report_tells_who_called(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    int count;
+    fixture_log(f, FIRST, "{'note':'NOTE'}");
+    if (db_exec(f->store,
+                "UPDATE complaint SET body = replace(body, 'NOTE', "
+                "'My name is Verena Koskie, 555-0142. It is moldy');"
+                "DELETE FROM contact; DELETE FROM entry;",
+                &err))
+        fail_msg("%s", err.text);
+    assert_int_equal(older_take_in(&f->desk, f->store, &count, &err), 0);
+    assert_int_equal(count, 1);
+    assert_names_apart(f);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -156,6 +201,8 @@ int main(void)
         ROW(an_allergen_by_itself_may_be_harm),
         ROW(a_date_that_no_pack_can_bear_is_doubted),
         ROW(a_corrected_note_takes_its_names_with_it),
+        ROW(a_corrected_note_tells_who_called),
+        ROW(an_old_report_tells_who_called),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
 }

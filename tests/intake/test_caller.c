@@ -41,6 +41,11 @@ static void told_by_a_plain_phrase(void **state)
         {"Mold on the heel. Regards, Verena v.koskie@mail.example", "Verena", NULL,
          "v.koskie@mail.example"},
         {"Moldy again. Thanks, Verena Smith-Koskie", "Verena Smith-Koskie", NULL, NULL},
+        {"call S\xC3\xA1"
+         "bado 607 555 0142",
+         NULL, "607 555 0142", NULL},
+        {"ring Freitag 607 555 0142", NULL, "607 555 0142", NULL},
+        {"gracias, Ana Domingo 607 555 0142", "Ana Domingo", "607 555 0142", NULL},
         {"call six zero seven five five five zero one four two", NULL, "6075550142", NULL},
         {"order 6075550142 was moldy, ring 607 555 0199", NULL, "607 555 0199", NULL},
     };
@@ -66,6 +71,12 @@ static void other_words_are_no_caller(void **state)
         "anna at mill dot example",
         "Verena Koskie wrote this without any such phrase",
         "thank you for Nothing at all",
+        "llame S\xC3\xA1"
+        "bado",
+        "Moldy. Gracias, S\xC3\xA1"
+        "bado",
+        "Moldy. Thanks, Samstag",
+        "Moldy. Gracias, Jueves",
     };
     (void)state;
     for (size_t i = 0; i < sizeof STORIES / sizeof *STORIES; i++)
