@@ -248,6 +248,7 @@ static const struct migration MIGRATIONS[] = {
     {13, SCHEMA_CAME, NULL},
     {13, SCHEMA_COVER, NULL},
     {14, SCHEMA_BULK, NULL},
+    {14, SCHEMA_MASKS, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)
