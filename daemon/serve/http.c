@@ -15,7 +15,7 @@
 #include <sys/resource.h>
 #include <unistd.h>
 
-enum { STUDY_NICE = 10 }; /* a tenth of the processor time of a desk's thread, if they compete */
+enum { STUDY_NICE = 5 }; /* a third of the processor time of a desk's thread, if they compete */
 
 struct http {
     struct event_base *base;

@@ -326,6 +326,21 @@ static void bread_is_not_ill(void **state)
     CHECK_CASES(cases);
 }
 
+/* Who fell ill says nothing of whether somebody meant it. */
+static void poisoning_is_illness_until_somebody_does_it(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"food poisoning from this loaf", "illness"},
+        {"got food poisoning off your bread", "illness"},
+        {"I was poisoned by this bread", "illness"},
+        {"there is rat poison in the loaf", "foreign-matter tampering"},
+        {"they are poisoning the bread", "illness tampering"},
+        {"somebody poisoned our bread", "illness tampering"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
 /* A word that a file writes with its ñ hides the same word with an n (as "uña" must hide "una"). */
 static void enye_hides_only_another_word(void **state)
 {
@@ -517,6 +532,7 @@ int main(void)
         cmocka_unit_test(slips_and_languages),
         cmocka_unit_test(shorthand_is_read),
         cmocka_unit_test(bread_is_not_ill),
+        cmocka_unit_test(poisoning_is_illness_until_somebody_does_it),
         cmocka_unit_test(enye_hides_only_another_word),
         cmocka_unit_test(the_list),
         cmocka_unit_test(long_notes_are_read_whole_and_in_time),
