@@ -235,6 +235,8 @@ static int take_frame(struct photo_reading *r, struct seen *seen, int marker,
         return photo_refuse(r, "a second picture begins");
     if (length < 6 || body[5] == 0 || body[5] > PARTS || length != 6 + 3 * (size_t)body[5])
         return photo_refuse(r, "the picture's size is told in another way");
+    if ((uint64_t)u16(body + 1, false) * u16(body + 3, false) > PHOTO_PIXELS_MOST)
+        return photo_refuse(r, "its picture is larger than any camera's");
     seen->frame = marker;
     seen->parts = body[5];
     for (int i = 0; i < seen->parts; i++) {

@@ -138,6 +138,8 @@ static int take_head(struct photo_reading *r, struct seen *seen, const unsigned 
     *h = (struct head){u32(data), u32(data + 4), data[8], data[9], data[12] == 1};
     bool depth = h->depth && h->depth <= 16 && !(h->depth & (h->depth - 1));
     bool side = h->width && h->height && h->width <= SIDE_MOST && h->height <= SIDE_MOST;
+    if (side && (uint64_t)h->width * h->height > PHOTO_PIXELS_MOST)
+        return photo_refuse(r, "its picture is larger than any camera's");
     if (depth && side && channels(h->colour) && !data[10] && !data[11] && data[12] <= 1)
         return 0;
     return photo_refuse(r, "its head is not one of a picture");

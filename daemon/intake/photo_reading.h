@@ -4,6 +4,7 @@
 
 #include "intake/photo.h"
 #include <stdbool.h>
+#include <stdint.h>
 
 struct photo_reading {
     const struct photo_format *format;
@@ -17,6 +18,9 @@ struct photo_format {
     /* Reads to the end of the picture, appending what stays; 0, or what photo_refuse() gives. */
     int (*read)(struct photo_reading *r);
 };
+/* A picture of more unpacks to gigabytes in whatever shows it; of the cameras of today's phones the
+ * largest take half of it (from memory). */
+#define PHOTO_PIXELS_MOST UINT64_C(400000000)
 /* ERROR_INVALID: why, at the byte that was come to. */
 int photo_refuse(struct photo_reading *r, const char *why);
 

@@ -83,6 +83,43 @@ static int group_of(const char *name, size_t length)
     return -1;
 }
 
+/* Within its limits? */
+static bool ends_in_time(const struct code_pattern *p, const char *text, size_t length)
+{
+    static const uint32_t HOW[] = {PCRE2_ANCHORED | PCRE2_ENDANCHORED, 0};
+    pcre2_match_data *data = pcre2_match_data_create_from_pattern(p->compiled, NULL);
+    bool ends = data != NULL;
+    for (size_t i = 0; ends && i < sizeof HOW / sizeof HOW[0]; i++) {
+        int rc = pcre2_match(p->compiled, (PCRE2_SPTR)text, length, 0, HOW[i], data, p->limits);
+        ends = rc >= 0 || rc == PCRE2_ERROR_NOMATCH;
+    }
+    pcre2_match_data_free(data);
+    return ends;
+}
+
+/* What is repeated within a repetition ("([0-9]+ ?)+") takes for ever on a text that nearly fits:
+ * said when the rules are checked, not when somebody types such a code. */
+static int try_out(const struct code_pattern *p, const char *expression, struct error *err)
+{
+    enum { LONG = 48 };
+    static const char *const OF[] = {"A", "a", "0", "1", " ", "A0", "0 ", "L1 ", "-", "B-"};
+    for (size_t i = 0; i < sizeof OF / sizeof OF[0]; i++) {
+        char text[LONG + 1];
+        size_t length = strlen(OF[i]);
+        for (size_t at = 0; at < LONG; at++)
+            text[at] = OF[i][at % length];
+        text[LONG - 1] = '!';
+        text[LONG] = '\0';
+        if (ends_in_time(p, text, LONG))
+            continue;
+        error_hint(err, "repeat nothing that holds a repetition: \"[0-9 ]+\", not \"([0-9]+ ?)+\"");
+        return refuse(err, "pattern", expression,
+                      "takes too long on a text that nearly fits: what is repeated within a "
+                      "repetition is tried in every way");
+    }
+    return 0;
+}
+
 static int compile(struct code_pattern *p, const char *expression, struct error *err)
 {
     int code;
@@ -110,7 +147,7 @@ static int compile(struct code_pattern *p, const char *expression, struct error 
     pcre2_set_match_limit(p->limits, MATCH_LIMIT);
     pcre2_set_depth_limit(p->limits, DEPTH_LIMIT);
     pcre2_set_heap_limit(p->limits, HEAP_LIMIT_KIB);
-    return 0;
+    return try_out(p, expression, err);
 }
 
 /* Group names of the expression, each known and used once. */

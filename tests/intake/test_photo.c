@@ -166,6 +166,18 @@ static void test_of_a_profile_its_colours_stay(void **state)
     becomes(&photo_jpeg, NONE, NONE_TO);
 }
 
+#define HEAD_HUGE                                                                                  \
+    "\0\0\0\x0DIHDR\000\000\377\377\000\000\377\377\001\000\000\000\000\236\176\344\375"
+#define FRAME_HUGE "\xFF\xC0\0\x0B\x08\xFF\xFF\xFF\xFF\x01\x01\x11\0"
+
+/* Half a megabyte that is four gigapixels in whatever shows it. */
+static void test_a_bomb_is_refused(void **state)
+{
+    (void)state;
+    refused(&photo_jpeg, (struct bytes)BYTES(BEGIN FRAME_HUGE SCAN DATA END), "any camera's");
+    refused(&photo_png, (struct bytes)BYTES("\x89PNG\r\n\x1A\n" HEAD_HUGE), "any camera's");
+}
+
 static void test_no_picture_is_refused(void **state)
 {
     (void)state;
@@ -267,6 +279,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_the_picture_stays_bit_by_bit),
         cmocka_unit_test(test_which_way_is_up_stays),
+        cmocka_unit_test(test_a_bomb_is_refused),
         cmocka_unit_test(test_nothing_hides_in_tables),
         cmocka_unit_test(test_of_a_profile_its_colours_stay),
         cmocka_unit_test(test_no_picture_is_refused),

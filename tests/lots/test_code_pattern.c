@@ -270,9 +270,9 @@ static void bounded(void **state)
     struct code_pattern_reading got;
     struct error err = {0};
     rule.code = NULL;
-    rule.expression = "(?:(?:A+)+)+(?<doy>[0-9]{3})";
+    rule.expression = "Q7(?:(?:A+)+)+(?<doy>[0-9]{3})"; /* no text that is tried begins so */
     struct code_pattern *p = make(&rule);
-    assert_int_equal(code_pattern_read(p, "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA!",
+    assert_int_equal(code_pattern_read(p, "Q7AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA!",
                                        day("2026-11-20"), &got, &err),
                      ERROR_TOO_LARGE);
     assert_non_null(strstr(err.text, "takes too long"));
@@ -280,10 +280,30 @@ static void bounded(void **state)
     code_pattern_free(NULL);
 }
 
+/* Named when the rules are checked, by texts as long as somebody may type. */
+static void what_takes_for_ever_is_refused(void **state)
+{
+    static const char *const SLOW[] = {"(?<y>[0-9])(?<doy>[0-9]{3}) ?([0-9]+ ?)+[YZ]",
+                                       "(?<y>[0-9])(?<doy>[0-9]{3})([^!]+)*[YZ]",
+                                       "(?:(?:A+)+)+(?<y>[0-9])(?<doy>[0-9]{3})"};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(SLOW); i++) {
+        struct code_pattern_rule rule = PLAIN;
+        struct code_pattern *p = NULL;
+        struct error err = {0};
+        rule.expression = SLOW[i];
+        rule.code = "{y}{doy}";
+        assert_int_equal(code_pattern_new(&rule, &p, &err), ERROR_INVALID);
+        assert_string_equal(err.field, "pattern");
+        assert_non_null(strstr(err.text, "takes too long"));
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(line_day_and_time),
+        cmocka_unit_test(what_takes_for_ever_is_refused),
         cmocka_unit_test(a_long_line_is_read_whole),
         cmocka_unit_test(what_cannot_be),
         cmocka_unit_test(part_of_a_text),
