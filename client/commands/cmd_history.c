@@ -49,6 +49,22 @@ static void add_values(struct table *t, const json_t *event)
     free(is);
 }
 
+/* Where the columns would be too narrow to read: an event a paragraph, all but its first line
+ * behind the time. */
+static void show_hung(const struct view *v, const struct table *t)
+{
+    enum { WHEN, WHO, WHAT, WAS, IS };
+    for (size_t row = 0; row < table_rows(t); row++) {
+        const char *was = table_cell(t, row, WAS), *is = table_cell(t, row, IS);
+        view_textf(v, VIEW_PLAIN, 0, 18, "%-16s  %s: %s%s%s%s%s", table_cell(t, row, WHEN),
+                   table_cell(t, row, WHO), table_cell(t, row, WHAT), *was ? ", was " : "", was,
+                   *is && *is != '(' ? *was ? ", is " : ": "
+                   : *is             ? " "
+                                     : "",
+                   is);
+    }
+}
+
 static void show(const struct client *c, const json_t *document)
 {
     size_t i;
@@ -65,8 +81,10 @@ static void show(const struct client *c, const json_t *document)
         add_what(t, document, event);
         add_values(t, event);
     }
-    if (table_rows(t))
+    if (table_rows(t) && table_fits(t, &c->view, 0))
         table_print(t, &c->view, 0);
+    else if (table_rows(t))
+        show_hung(&c->view, t);
     else
         view_text(&c->view, VIEW_PLAIN, 0, 0, "Nothing is on record.");
     table_free(t);

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "base/typeset.h"
 #include <assert.h>
+#include <limits.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
@@ -155,6 +156,20 @@ static int *measure(const struct table *t, int width, int indent)
     shrink(t, widths, words, width - indent);
     free(words);
     return widths;
+}
+
+bool table_fits(const struct table *t, const struct view *v, int indent)
+{
+    int *widths = measure(t, INT_MAX, 0);
+    bool fits = total(widths, t->column_count) <= v->width - indent;
+    free(widths);
+    return fits;
+}
+
+const char *table_cell(const struct table *t, size_t row, size_t column)
+{
+    assert(row < table_rows(t) && column < t->column_count);
+    return t->cells[row * t->column_count + column];
 }
 
 /* ---- printing ---- */

@@ -94,6 +94,12 @@ COMMANDS = {
               "--since", "2019-11-01"], [{"complaints": FOUND, "next": None}]),
     "find-none": (["find"], [{"complaints": [], "next": None}]),
     "history": (["history", "0199"], [{"complaint": "0199", "events": EVENTS}]),
+    "history-long": (["history", "L2 6321 A"], [{"lot": "L2 6321 A", "events": [
+        {"at": "2019-11-20T09:14:00-05:00", "by": "mira ortiz", "what": "corrected", "field": "note", "was": "black spots near the "
+         "clip, kept in the bread box for a day", "is": "black spots near the clip, kept on the counter", "why": "the caller rang again and "
+         "said where it stood"},
+        {"at": "2019-11-21T09:14:00-05:00", "by": "qa", "what": "hold", "lot": "L2 6321 A", "why": "glass found at the slicer of "
+         "line 2, all of the shift is set aside until it is known"}]}]),
     "history-none": (["history", "C1"], [{"case": "C1", "events": []}]),
     "why": (["why", "C1"], [WHY]), "why-one": (["why", "C1", "hot"], [{**WHY, "flips": [], "harm": True}]),
     "reach": (["reach", "C1"], [{**REACH, "own": LOT, "lots": [PAST, LOT], "more": True}]),
