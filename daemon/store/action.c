@@ -1,13 +1,16 @@
 #include "store/action.h"
 #include "store/db.h"
+#include "store/numbers.h"
 #include <assert.h>
 
 int action_add(struct store *store, const struct action_row *action, int64_t *ret_id,
                struct error *err)
 {
     assert(store_writing(store));
-    static const char SQL[] = "INSERT INTO corrective_action(cause, line, place, symptom, at_ms,"
-                              " note, by_name, logged_ms) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+    static const char SQL[] =
+        "INSERT INTO corrective_action(id, cause, line, place, symptom, at_ms,"
+        " note, by_name, logged_ms) VALUES(" NUMBERS_NEXT(
+            "corrective_action", "action/last") ", ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
     int rc = db_run(store, SQL,
                     DB(DB_SAID(action->cause), DB_SAID(action->line), DB_SAID(action->place),
                        DB_SAID(action->symptom), DB_MS(action->at_ms), DB_TEXT(action->note),

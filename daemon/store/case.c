@@ -2,17 +2,16 @@
 #include "base/short_id.h"
 #include "store/case_inside.h"
 #include "store/db.h"
+#include "store/numbers.h"
 #include <string.h>
 
 static int case_open(struct store *store, const char *symptom, int64_t lot_id, int64_t received_ms,
                      int64_t *ret_id, struct error *err)
 {
-    /* numbers that a replaced state gave are not given again: store/restore.h */
     static const char SQL[] =
         "INSERT INTO complaint_case(id, symptom, lot_id, opened_ms, as_of_ms, complaints, packs,"
-        " state) VALUES(1 + max(coalesce((SELECT max(id) FROM complaint_case), 0), coalesce((SELECT"
-        " CAST(value AS INTEGER) FROM setting WHERE key = 'case/last'), 0)), ?1, ?2, ?3, ?3, 0, 0,"
-        " 'empty')";
+        " state) VALUES(" NUMBERS_NEXT("complaint_case", "case/last") ", ?1, ?2, ?3, ?3, 0, 0,"
+                                                                      " 'empty')";
     int rc = db_run(store, SQL, DB(DB_TEXT(symptom), DB_ID(lot_id), DB_MS(received_ms)), err);
     if (!rc)
         *ret_id = db_last_id(store);

@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "store/db.h"
 #include "store/lot_find.h"
+#include "store/numbers.h"
 #include <assert.h>
 #include <stdio.h>
 #include <string.h>
@@ -178,8 +179,8 @@ static int insert(struct store *store, const struct hold_of *of, const struct ho
                   struct error *err)
 {
     static const char SQL[] =
-        "INSERT INTO hold(lot_id, code, fold, reason, by_name, by_user, case_id, at_ms)"
-        " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+        "INSERT INTO hold(id, lot_id, code, fold, reason, by_name, by_user, case_id, at_ms)"
+        " VALUES(" NUMBERS_NEXT("hold", "hold/last") ", ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
     char fold[LOT_FIND_CODE];
     lot_find_fold(of->code, fold, sizeof fold);
     return db_run(store, SQL,

@@ -5,6 +5,7 @@
 #include "store/outbox.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/numbers.h"
 #include <assert.h>
 #include <stdlib.h>
 #include <string.h>
@@ -32,8 +33,9 @@ int outbox_add(struct store *store, const struct outbox_new *mail, struct error 
 {
     assert(store_writing(store));
     static const char SQL[] =
-        "INSERT INTO outbox(event, case_id, revision, message_id, created_ms,"
-        " not_before_ms) VALUES(?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT(message_id) DO NOTHING";
+        "INSERT INTO outbox(id, event, case_id, revision, message_id, created_ms,"
+        " not_before_ms) VALUES(" NUMBERS_NEXT(
+            "outbox", "mail/last") ", ?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT(message_id) DO NOTHING";
     static const char SQL_TEXT[] = "INSERT INTO outbox_text(mail_id, payload) VALUES(?1, ?2)";
     int rc =
         db_run(store, SQL,

@@ -6,6 +6,7 @@
 #include "store/disk.h"
 #include "store/erasures.h"
 #include "store/integrity.h"
+#include "store/numbers.h"
 #include "store/owner.h"
 #include "store/replace.h"
 #include "store/restore_missing.h"
@@ -191,11 +192,9 @@ static int take_sent(struct store *store, struct error *err)
         "INSERT INTO setting(key, value) SELECT key, value FROM past.setting WHERE key ="
         " 'digest/last' OR key = 'due/last' ON CONFLICT DO UPDATE SET value = excluded.value"
         " WHERE excluded.value > setting.value",
-        /* who was told of a case by its number means that one */
-        "INSERT INTO setting(key, value) SELECT 'case/last', max(coalesce((SELECT max(id) FROM"
-        " past.complaint_case), 0), coalesce((SELECT CAST(value AS INTEGER) FROM past.setting"
-        " WHERE key = 'case/last'), 0)) WHERE true ON CONFLICT DO UPDATE SET value = excluded.value"
-        " WHERE CAST(excluded.value AS INTEGER) > CAST(setting.value AS INTEGER)",
+        /* who was told of a case, a hold, an action or a mail by its number means that one */
+        NUMBERS_TAKE("complaint_case", "case/last"), NUMBERS_TAKE("hold", "hold/last"),
+        NUMBERS_TAKE("corrective_action", "action/last"), NUMBERS_TAKE("outbox", "mail/last"),
         /* the backups of the state that is left are still there */
         "INSERT INTO setting(key, value) SELECT key, value FROM past.setting WHERE key IN"
         " ('backup/at_ms', 'backup/path') AND (SELECT p.value FROM past.setting p WHERE p.key ="

@@ -264,10 +264,18 @@ def a_backup_comes_back_and_what_was_there_is_kept():
         assert "Restored from" in said and "kept only: nothing" in said.replace("\n  ", " "), said
         assert plant.get(f"/v1/complaints/{two['id']}")[0] == 200
         assert "restored" in plant.client("status").stdout
+        plant.client("action", "--line", "1", "--note", "belts changed", *sign, check=0)
+        numbers = lambda: ([h["hold"] for h in plant.client_json("holds")["holds"]],
+                           [a["action"] for a in plant.client_json("action", "--list")["actions"]])
+        used = numbers()
         known = plant.post("/v1/complaints", hurt)[1]["case"]
         plant.client_json("restore", "--yes", "b.db")
         anew = plant.post("/v1/complaints", complaint("", symptom="off-odor", harm=["injury"]))[1]["case"]
         assert int(anew[1:]) > int(known[1:]), "no number is given twice"
+        plant.client("hold", "L1 6316 A0400", "--reason", "mold", *sign, check=0)
+        plant.client("action", "--line", "1", "--note", "belts changed", *sign, check=0)
+        (held, done), number = numbers(), lambda hold: int(str(hold).lstrip("H"))
+        assert max(map(number, held)) > max(map(number, used[0])) and max(done) > max(used[1]), (held, done, used)
         assert plant.stop() == 0
 
 
