@@ -1,6 +1,6 @@
 /* The lot code within a sentence. Which codes are real is for lots/ to say; here a run of words is
  * taken that is shaped as one: by itself ("L6323B", "L2 6321 B0412") or behind a word that
- * announces it ("lot 26 323 2"). */
+ * announces it ("lot 26 323 2"), or read off letter by letter ("PF 2 3 L 6 N O1"). */
 #include "base/text.h"
 #include "intake/lexicon_inside.h"
 #include <string.h>
@@ -10,6 +10,9 @@
 #define ALONE 5       /* letters and digits of a code that nothing announces */
 #define ALONE_DIGITS 3
 #define ANNOUNCED 4
+#define SPELLED 6 /* letters and digits of one that is read off letter by letter */
+#define SPELLED_PIECE 2
+#define SPELLED_MOST 40
 
 struct code {
     size_t from, to; /* bytes of the note */
@@ -104,10 +107,47 @@ static bool asks(const char *note, size_t end)
            !(note[end] == ' ' && note[end + 1] >= 'a' && note[end + 1] <= 'z');
 }
 
+/* "is p f 2", "1 I bought", "1 a week ago": words before and behind the code. */
+static bool is_word(const char *note, size_t at, size_t end)
+{
+    if (end - at == 2 && note[at] >= 'a' && note[at + 1] >= 'a')
+        return true;
+    return end - at == 1 && strchr("IAaYyOo", note[at]) && note[end] == ' ' &&
+           is_letter(note[end + 1]) && is_letter(note[end + 2]);
+}
+
+/* "PF 2 3 L 6 N O1", as people read it off letter by letter: short pieces, one blank between. */
+static bool spelled_at(const char *note, size_t at, bool announced, struct code *ret)
+{
+    struct code run = {.from = at, .mixed = true};
+    int small = 0;
+    for (size_t end; run.pieces < SPELLED_MOST; at = end + 1) {
+        end = piece_end(note, at);
+        if (end == at || end - at > SPELLED_PIECE || is_word(note, at, end))
+            break;
+        for (size_t i = at; i < end; i++) {
+            run.letters += is_letter(note[i]);
+            run.digits += is_digit(note[i]) || note[i] == '?';
+            small += note[i] >= 'a' && note[i] <= 'z';
+        }
+        run.pieces++;
+        run.to = end;
+        if (note[end] != ' ')
+            break;
+    }
+    bool is = run.pieces > PIECES && run.letters + run.digits >= SPELLED &&
+              run.digits >= ALONE_DIGITS && (announced || (run.letters > 1 && !small));
+    if (is)
+        *ret = run;
+    return is;
+}
+
 static bool code_at(const struct reading *reading, size_t at, bool announced, struct code *ret)
 {
     const char *note = reading->note;
     *ret = (struct code){0};
+    if (spelled_at(note, at, announced, ret))
+        return true;
     while (ret->pieces < PIECES) {
         size_t end = piece_end(note, at);
         if (end == at || note[end] == '@' || (ret->pieces && counts_next(reading, at)) ||

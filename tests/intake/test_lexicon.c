@@ -461,6 +461,10 @@ static void a_code_in_a_sentence_is_read(void **state)
     (void)state;
     static const char *const notes[][3] = {
         {"mold", "the bag says L6323B on it", "lot_text=\"L6323B\""},
+        {"mold", "lot number PF 2 3 L 6 N O1 and I saw it", "lot_text=\"PF 2 3 L 6 N O1\""},
+        {"mold", "P F 2 3 L 6 N 0 1 is on the bag", "lot_text=\"P F 2 3 L 6 N 0 1\""},
+        {"mold", "the lot is p f 2 3 l 6 n 0 1 I think", "lot_text=\"p f 2 3 l 6 n 0 1\""},
+        {"mold", "call me at 5 5 5 0 1 3 2", ""},
         {"mold", "code L2 6321 B0412 on the clip", "lot_text=\"L2 6321 B0412\""},
         {"mold", "printed L2 6321 B0412", "lot_text=\"L2 6321 B0412\""},
         {"mold", "lot 26 323 2", "lot_text=\"26 323 2\""},
