@@ -191,6 +191,17 @@ static void add_level(struct text_buffer *b, const json_t *level)
                  pick_text(level, says ? "title" : "level", pick_text(level, "level", "?")));
 }
 
+/* "W44", "W44, easing", "W40, over" */
+static void add_since(struct table *t, const json_t *risen)
+{
+    const char *since = pick_text(risen, "since", "");
+    const char *course =
+        pick_text(risen, "course", pick_bool(risen, "still", true) ? "up" : "easing");
+    bool up = strcmp(course, "up") == 0;
+    table_addf(t, "%s%s%s", strlen(since) > 5 ? since + 5 : since, up ? "" : "," VIEW_NBSP,
+               up ? "" : course);
+}
+
 static void add_story(struct table *t, const json_t *story)
 {
     struct text_buffer led = {0};
@@ -202,9 +213,7 @@ static void add_story(struct table *t, const json_t *story)
     json_array_foreach(json_object_get(story, "beneath"), i, level) add_level(&beneath, level);
     table_add(t, led.data ? led.data : "");
     table_add(t, pick_text(story, "symptom", ""));
-    const char *since = pick_text(story, "since", "");
-    table_addf(t, "%s%s", strlen(since) > 5 ? since + 5 : since,
-               pick_bool(story, "still", true) ? "" : "," VIEW_NBSP "easing");
+    add_since(t, story);
     table_add(t, view_number(round(pick_number(story, "observed", 0)), n));
     table_add(t, view_number(round(pick_number(story, "expected", 0)), n));
     table_add(t, beneath.data ? beneath.data : "");
@@ -231,15 +240,13 @@ static void show_stories(const struct view *v, const json_t *stories)
 static void add_signal(struct table *t, const json_t *s)
 {
     char n[3][VIEW_NUMBER];
-    const char *since = pick_text(s, "since", "");
     double q = pick_number(s, "q", 1);
     const char *factor = pick_text(s, "factor", "?");
     const struct cut *cut = cuts_find(factor);
     bool says = cut && cut->source == CUT_CAUSE; /* its name says what it is */
     table_addf(t, "%s%s%s", says ? "" : factor, says ? "" : " ", pick_text(s, "level", "?"));
     table_add(t, pick_text(s, "symptom", ""));
-    table_addf(t, "%s%s", strlen(since) > 5 ? since + 5 : since,
-               pick_bool(s, "still", true) ? "" : "," VIEW_NBSP "easing");
+    add_since(t, s);
     table_add(t, view_rough(pick_number(s, "observed", 0), n[0]));
     table_add(t, view_rough(pick_number(s, "expected", 0), n[0]));
     if (pick_has(s, "ratio"))

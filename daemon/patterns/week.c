@@ -41,7 +41,8 @@ static json_t *signal_json(const struct week_data *d, const struct week_signal *
                   json_real(round(signal->observed * 100) / 100), "expected",
                   round(signal->expected * 100) / 100, "ratio", signal->ratio, "low",
                   signal->ratio_low, "high", signal->ratio_high, "p", signal->p, "q", signal->q);
-    json_object_set_new(row, "still", json_boolean(signal->still));
+    json_object_set_new(row, "still", json_boolean(signal->course == WEEK_UP));
+    json_object_set_new(row, "course", json_string(week_signals_course(signal->course)));
     if (title)
         json_object_set_new(row, "title", json_string(title));
     return row;

@@ -4,7 +4,7 @@
 #ifndef ODDLOAF_PATTERNS_WEEK_HEAD_H
 #define ODDLOAF_PATTERNS_WEEK_HEAD_H
 
-#include "patterns/week_stories.h"
+#include "patterns/week_signals.h"
 #include <jansson.h>
 
 struct triage;
@@ -13,14 +13,14 @@ struct triage;
 struct week_head {
     struct store *store;
     const struct tz *tz;
-    const struct triage *triage; /* titles of causes; or NULL */
+    struct triage *triage; /* as of struct week_told */
     const struct week_model *model;
     const struct week_signal *signals;
     size_t signal_count; /* those that are signals */
 };
 
-/* Adds "headline", "standing", "stories", "harm", "holds", "overdue", "overdue_count" and "actions"
- * to a report that has its "charts". */
+/* Adds "headline", "standing", "stories", "fell", "before", "harm", "holds", "overdue",
+ * "overdue_count" and "actions" to a report that has its "charts". */
 int week_head(const struct week_head *head, json_t *report, struct error *err);
 
 #endif

@@ -57,12 +57,15 @@ static struct window best_window(const struct week_series *s, const struct week_
     return best;
 }
 
-/* Whether the newest two weeks stand out by themselves. */
-static bool still_up(const struct week_series *s, const struct week_lag *lag, const double *counts)
+static enum week_course course_of(const struct week_series *s, const struct week_lag *lag,
+                                  const double *counts)
 {
     double observed = sum_last(counts, 2), expected = sum_last(s->expected, 2);
-    return observed > expected &&
-           tail(s, week_expect_stretch(lag, 2), observed, expected) < STILL_P;
+    bool usual = counts[WEEK_SPAN - 1] <= s->expected[WEEK_SPAN - 1];
+    if (observed <= expected && usual)
+        return WEEK_OVER;
+    bool out = tail(s, week_expect_stretch(lag, 2), observed, expected) < STILL_P;
+    return out && !usual ? WEEK_UP : WEEK_EASING;
 }
 
 /* Log likelihood ratio of a rise to what was observed, for counts spread by phi. */
@@ -122,7 +125,9 @@ static void test_cut(const struct week_model *m, const struct cut *cut, int symp
             continue;
         struct window window = best_window(&series[i], &m->lag[symptom], counts, m->recent);
         struct week_signal signal = {.level = i, .symptom = symptom, .p = window.p};
-        signal.still = still_up(&series[i], &m->lag[symptom], counts);
+        signal.course = course_of(&series[i], &m->lag[symptom], counts);
+        signal.newest = counts[WEEK_SPAN - 1];
+        signal.newest_usual = series[i].expected[WEEK_SPAN - 1];
         find_since(&series[i], counts, m->recent, &signal);
         signal.phi = 1 + (series[i].phi - 1) *
                              week_expect_stretch(&m->lag[symptom], WEEK_SPAN - signal.since);
@@ -138,6 +143,13 @@ static int by_p(const void *a, const void *b)
     if (x->level != y->level)
         return x->level < y->level ? -1 : 1;
     return x->symptom - y->symptom;
+}
+
+const char *week_signals_course(enum week_course course)
+{
+    static const char *const COURSES[] = {
+        [WEEK_UP] = "up", [WEEK_EASING] = "easing", [WEEK_OVER] = "over"};
+    return COURSES[course];
 }
 
 struct week_signal *week_signals(const struct week_model *model, size_t *ret_tested)

@@ -8,16 +8,27 @@
 
 #define WEEK_FALSE_SIGNALS 0.1 /* share of signals that may be false */
 
+/* Where a rise stands: the newest week and the newest two by themselves say it. */
+enum week_course {
+    WEEK_UP,     /* both stand out: it goes on */
+    WEEK_EASING, /* the newest week is back at its usual, or the two stand out no more */
+    WEEK_OVER    /* both are at their usual or under it */
+};
+
 struct week_signal {
     size_t level; /* index of the data's levels */
     int symptom;
-    int since;                           /* index of WEEK_SPAN: where the rise began */
-    bool still;                          /* the newest two weeks are up too */
+    int since; /* index of WEEK_SPAN: where the rise began */
+    enum week_course course;
+    double newest, newest_usual;         /* in the week shown, and what is usual there */
     double observed, expected;           /* since then */
     double ratio, ratio_low, ratio_high; /* of signals only */
     double phi;                          /* spread of their sum: variance over mean */
     double p, q;
 };
+/* "up", "easing", "over" */
+const char *week_signals_course(enum week_course course);
+
 /* All series that can be judged, most significant first; those with q <= WEEK_FALSE_SIGNALS are
  * signals. malloc'd. `ret_tested` is their number. */
 struct week_signal *week_signals(const struct week_model *model, size_t *ret_tested);

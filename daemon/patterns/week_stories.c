@@ -115,6 +115,27 @@ static int read_shared(struct store *store, struct shared *s, int symptom, struc
     return rc;
 }
 
+static double newest_excess(const struct week_signal *s)
+{
+    return s->newest - s->newest_usual;
+}
+
+/* What goes on before what eases, what is over last; of those, what began this week first, then
+ * what brought most too many in it. */
+static int by_news(const void *a, const void *b)
+{
+    const struct week_signal *x = ((const struct week_story *)a)->led_by;
+    const struct week_signal *y = ((const struct week_story *)b)->led_by;
+    bool new_x = x->since == WEEK_SPAN - 1, new_y = y->since == WEEK_SPAN - 1;
+    if (x->course != y->course)
+        return (int)x->course - (int)y->course;
+    if (new_x != new_y)
+        return new_x ? -1 : 1;
+    if (newest_excess(x) != newest_excess(y))
+        return newest_excess(x) > newest_excess(y) ? -1 : 1;
+    return x < y ? -1 : x > y; /* of one array, the surest first */
+}
+
 int week_stories(const struct week_risen *risen, struct week_story **ret, size_t *ret_count,
                  struct error *err)
 {
@@ -138,6 +159,7 @@ int week_stories(const struct week_risen *risen, struct week_story **ret, size_t
         free(stories);
         return rc;
     }
+    qsort(stories, n, sizeof *stories, by_news);
     *ret = stories;
     *ret_count = n;
     return 0;

@@ -22,7 +22,8 @@ struct week_risen {
     size_t count;
 };
 
-/* Of every symptom at most WEEK_STORY_SIGNALS are looked at. malloc'd. A story is led by the surest
+/* Of every symptom at most WEEK_STORY_SIGNALS are looked at. malloc'd; what goes on comes first,
+ * what eases next, what is over last. A story is led by the surest
  * level of a line, product, shift or route, or by all complaints together where no such level holds
  * half of what rose. Signals of which at least half of the complaints are the leader's are beneath
  * it. */

@@ -117,6 +117,15 @@ static void add_level(char *out, size_t size, const json_t *level)
         snprintf(out, size, "%s %s", text_of(level, "factor"), text_of(level, "level"));
 }
 
+/* An event that an older version queued says less. */
+static const char *course_of(const json_t *story)
+{
+    const char *course = text_of(story, "course");
+    if (*course)
+        return course;
+    return json_is_true(json_object_get(story, "still")) ? "up" : "easing";
+}
+
 /* "Line 2 (mold): 21 since W45, usual 6; also in route R3" */
 static void add_story(struct view *view, const json_t *story)
 {
@@ -132,11 +141,12 @@ static void add_story(struct view *view, const json_t *story)
         add_level(name, sizeof name, level);
         text_appendf(&also, "%s%s", i ? ", " : "; also in ", name);
     }
-    view_add(view, VIEW_ITEM, NULL, 0, "%s (%s): %s since %s, usual %s%s%s", what,
+    const char *course = course_of(story);
+    bool up = strcmp(course, "up") == 0;
+    view_add(view, VIEW_ITEM, NULL, 0, "%s (%s): %s since %s, usual %s%s%s%s", what,
              text_of(story, "symptom"), shown(round(number_of(story, "observed")), n[0]),
              short_week(text_of(story, "since")), shown(round(number_of(story, "expected")), n[1]),
-             json_is_true(json_object_get(story, "still")) ? "" : ", easing",
-             also.data ? also.data : "");
+             up ? "" : ", ", up ? "" : course, also.data ? also.data : "");
     text_buffer_free(&also);
 }
 

@@ -53,8 +53,10 @@ static const struct list {
 } LISTS[] = {
     {0}, /* rates */
     {"signals", NULL, NULL,
-     "factor,level,title,symptom,since,observed,expected,ratio,low,high,p,q,still"},
-    {"stories", NULL, NULL, "symptom,led_by.factor,led_by.level,since,observed,expected,still"},
+     "factor,level,title,symptom,since,observed,expected,ratio,low,high,p,q,still,course"},
+    {"stories", NULL, NULL,
+     "symptom,led_by.factor,led_by.level,since,observed,expected,still,course,newest,newest_usual,"
+     "lots.complained_of,lots.at_risk,lots.in_code,lots.units_in_code,lots.on_hold,action"},
     {"causes", NULL, NULL, "cause,title,symptom,expected,share,cumulative,vital"},
     {"to_come", NULL, NULL,
      "made_week,symptom,reported,expected_final,low,high,share,too_early,units"},

@@ -23,10 +23,20 @@ static void add_q(struct text_buffer *b, double q)
     text_append(b, "</td>");
 }
 
+/* ", still up", ", easing" */
+static void add_course(struct text_buffer *b, const json_t *risen)
+{
+    const char *course = page_text(risen, "course");
+    if (strcmp(course, "up") == 0)
+        text_append(b, ", <strong class=\"up\">still up</strong></span></td>");
+    else
+        text_appendf(b, ", %s</span></td>", course);
+}
+
 /* "Line 2" and "mold, still up since W44" */
 static void add_signal(struct text_buffer *b, const json_t *s)
 {
-    bool titled = *page_text(s, "title") != '\0', still = page_true(s, "still");
+    bool titled = *page_text(s, "title") != '\0';
     text_append(b, "<tr><td>");
     if (!titled) {
         page_add_name(b, page_text(s, "factor"));
@@ -35,8 +45,7 @@ static void add_signal(struct text_buffer *b, const json_t *s)
     page_add_text(b, s, titled ? "title" : "level");
     text_append(b, " <span class=\"kind\">");
     page_add_text(b, s, "symptom");
-    text_append(b, still ? ", <strong class=\"up\">still up</strong></span></td>"
-                         : ", easing</span></td>");
+    add_course(b, s);
     const char *since = page_text(s, "since");
     page_cell_text(b, "w", since + (strlen(since) > 5 ? 5 : 0));
     page_cell_number(b, "n", page_number(s, "observed"));
@@ -76,15 +85,13 @@ static void add_level(struct text_buffer *b, const json_t *level)
 static void add_story(struct text_buffer *b, const json_t *story)
 {
     const json_t *beneath = json_object_get(story, "beneath");
-    bool still = page_true(story, "still");
     size_t i;
     const json_t *level;
     text_append(b, "<tr><td class=\"what\">");
     add_level(b, json_object_get(story, "led_by"));
     text_append(b, " <span class=\"kind\">");
     page_add_text(b, story, "symptom");
-    text_append(b, still ? ", <strong class=\"up\">still up</strong></span></td>"
-                         : ", easing</span></td>");
+    add_course(b, story);
     const char *since = page_text(story, "since");
     page_cell_text(b, "w", since + (strlen(since) > 5 ? 5 : 0));
     page_cell_number(b, "n", round(page_number(story, "observed")));

@@ -1,4 +1,5 @@
 #include "store/pattern_span.h"
+#include "base/cuts.h"
 #include "store/db.h"
 
 struct pattern_span pattern_span(const struct tz *tz, int32_t from_day, int32_t to_day,
@@ -76,6 +77,38 @@ int pattern_span_parts(struct store *store, const struct pattern_scope *scope,
     while (!rc && db_next(&q)) {
         struct pattern_part row = {db_int64(&q, 0), db_int64(&q, 1), db_text(&q, 2),
                                    db_text(&q, 3)};
+        rc = each(arg, &row);
+    }
+    return db_end(&q, rc);
+}
+
+int pattern_span_hit(struct store *store, const struct pattern_scope *scope,
+                     const struct pattern_series *level, pattern_hit_each each, void *arg,
+                     struct error *err)
+{
+    static const char SQL[] =
+        "SELECT l.id, l.units, l.code_day, max(c.case_id), max(v.received_ms), l.lot"
+        " FROM pattern_part v JOIN complaint c ON c.id = v.complaint_id JOIN lot l ON l.id = "
+        "v.lot_id"
+        " WHERE v.received_ms >= ?1 AND v.received_ms < ?2 AND v.symptom = ?3 AND v.factor = ?4"
+        " AND v.level = ?5 AND v.n >= ?6 GROUP BY l.id ORDER BY l.id";
+    const struct cut *cut = cuts_find(level->factor);
+    int64_t least = cut && cuts_fractional(cut) ? (int64_t)(PATTERN_MILLION / 2) : 1;
+    struct db_query q =
+        db_query(store, SQL,
+                 DB(DB_INT(scope->span.from_ms), DB_INT(scope->span.to_ms), DB_TEXT(scope->symptom),
+                    DB_TEXT(level->factor), DB_TEXT(level->level), DB_INT(least)),
+                 err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        struct pattern_hit row = {
+            .lot_id = db_int64(&q, 0),
+            .units = db_int64(&q, 1),
+            .code_day = (int32_t)db_int64(&q, 2),
+            .case_id = db_int64(&q, 3),
+            .newest_ms = db_int64(&q, 4),
+            .lot = db_text(&q, 5),
+        };
         rc = each(arg, &row);
     }
     return db_end(&q, rc);

@@ -31,4 +31,18 @@ typedef int (*pattern_part_each)(void *arg, const struct pattern_part *row);
 int pattern_span_parts(struct store *store, const struct pattern_scope *scope,
                        pattern_part_each each, void *arg, struct error *err);
 
+/* A lot that complaints are about. Text lives until the callback returns. */
+struct pattern_hit {
+    int64_t lot_id, units;
+    int32_t code_day;
+    int64_t case_id, newest_ms; /* of its newest such complaint */
+    const char *lot;
+};
+typedef int (*pattern_hit_each)(void *arg, const struct pattern_hit *row);
+/* Lots on record of the complaints of the scope's symptom received in its span that count for a
+ * level of a factor; of causes, that are most likely its. Reads those complaints. */
+int pattern_span_hit(struct store *store, const struct pattern_scope *scope,
+                     const struct pattern_series *level, pattern_hit_each each, void *arg,
+                     struct error *err);
+
 #endif

@@ -377,7 +377,7 @@ class Asking(ClientTest):
         first = "\n".join(self.ok("week").split("\n")[:24])
         self.assertRegex(first, r"\AWeek 2026-W47, .*\nMold on line 2: 21 complaints since 2 November, usual 9")
         self.assertIn("1 lot on hold", first)
-        self.assertRegex(first, r"line 2 +mold +W45, easing +21 +9 +Packed too hot\n")
+        self.assertRegex(first, r"line 2 +mold +W45, over +21 +9 +Packed too hot\n")
         self.assertNotRegex(first, r"\bq\b|\bseen\b|\d\.\d seen")
 
     def test_week_rates_by_what_is_on_sale_where_packing_misleads(self):
@@ -404,7 +404,7 @@ class Asking(ClientTest):
     def test_week_says_what_rose_and_how_sure(self):
         out = self.ok("week")
         self.assertIn("above its limits; a", out)
-        self.assertRegex(out, r"line 2 +mold +W45, easing +21 +9.2 +2.2 \(1.4 to 3.3\) +0.004")
+        self.assertRegex(out, r"line 2 +mold +W45, over +21 +9.2 +2.2 \(1.4 to 3.3\) +0.004")
         self.assertIn("<0.001", out)
         self.assertIn("oddloaf trace --symptom mold --from 2026-10-26", out)
         self.assertRegex(out, r"verdicts +12 in 13 weeks; ranked first 75 %")

@@ -513,7 +513,12 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                              "staling": {"up": False, "says": "within its limits"}},
                 "stories": [{"symptom": "mold", "led_by": {"factor": "line", "level": "2"},
                              "beneath": [{"factor": "cause", "level": "packed-hot", "title": "Packed too hot"}],
-                             "since": "2026-W45", "observed": 21, "expected": 9.2, "still": False}],
+                             "since": "2026-W45", "observed": 21, "expected": 9.2, "still": False,
+                             "course": "over", "newest": 1, "newest_usual": 2.1,
+                             "lots": {"complained_of": 9, "at_risk": 12, "in_code": 2, "units_in_code": 13200,
+                                      "on_hold": 1}}],
+                "fell": [],
+                "before": {symptom: {"week": 8, "four_weeks": 7.5, "year": None} for symptom in ("mold", "off-odor", "staling")},
                 "harm": [], "holds": [], "overdue": OVERDUE, "overdue_count": 12, "stages": STAGES, "actions": [],
                 "tested": {"series": 60, "false_share": 0.1, "recent_weeks": 4,
                            "baseline_weeks": 26},
@@ -542,11 +547,11 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                              "too_early": False, "units": 412300}],
                 "signals": [{"factor": "line", "level": "2", "symptom": "mold",
                              "since": "2026-W45", "observed": 21, "expected": 9.2, "p": 0.001, "q": 0.004,
-                             "ratio": 2.2, "low": 1.4, "high": 3.3, "still": False},
+                             "ratio": 2.2, "low": 1.4, "high": 3.3, "still": False, "course": "over"},
                             {"factor": "cause", "level": "inhibitor-ineffective-ph",
                              "symptom": "off-odor", "since": "2026-W45", "observed": 1234.5,
                              "expected": 0.12, "p": 1e-31, "q": 1e-30, "ratio": 100.2, "low": 90.4,
-                             "high": 123.3, "still": True}]}
+                             "high": 123.3, "still": True, "course": "up"}]}
         if parts[0] == "actions":
             return 200, "application/json", {
                 "action": 7, "at": "2026-11-20", "note": "Second fan at the cooler",

@@ -268,13 +268,17 @@ static void a_rise_is_one_story_and_a_plain_sentence(void **state)
     assert_int_equal(strncmp(rise, "Mold on line 2: ", 16), 0);
     assert_non_null(strstr(rise, " complaints "));
     assert_non_null(strstr(rise, "; most likely contamination-slicer"));
-    for (const char *at = rise; *at; at++)
+    for (const char *at = rise; at < strstr(rise, "; action of"); at++)
         assert_true(*at != '.' && strncmp(at, " q ", 3) != 0);
-    assert_string_equal(json_string_value(json_array_get(headline, 2)),
+    const char *before = json_string_value(json_array_get(headline, 2));
+    assert_non_null(strstr(before, " complaints in all; the week before "));
+    assert_non_null(strstr(before, ", the four before "));
+    assert_null(strstr(before, "a year ago")); /* nothing was packed yet */
+    assert_string_equal(json_string_value(json_array_get(headline, 3)),
                         "1 lot on hold as of 23 November, 20 000 packs; 20 000 of them still in "
                         "code");
-    assert_non_null(
-        strstr(json_string_value(json_array_get(headline, 3)), "Action of 12 November (Second"));
+    assert_non_null(strstr(rise, "; action of 12 November (Second"));
+    assert_int_equal(at(story, "action"), 1);
     const json_t *harm = json_array_get(json_object_get(r, "harm"), 0);
     assert_string_equal(json_string_value(json_array_get(json_object_get(harm, "harm"), 0)),
                         "illness");
@@ -298,6 +302,83 @@ static const char *line_with(const json_t *report, const char *words)
             return json_string_value(line);
     }
     return "";
+}
+
+/* Complaints a week, mold on line 1, of half a year. The newest of that line's lots is the 51st. */
+static void half_a_year_of(struct plant *p, const int newest[static 3])
+{
+    int64_t start = plant_time("2026-05-25T05:00:00-04:00");
+    for (int week = 0; week < 26; week++) {
+        int64_t packed = start + week * 7 * WHEN_DAY_MS;
+        int64_t lot = plant_lot(p, "1", 1, "A", packed, 100000);
+        plant_lot(p, "2", 2, "A", packed, 100000);
+        for (int n = week < 23 ? 2 : newest[week - 23]; n > 0; n--)
+            plant_complaint(p, lot, "mold", packed + 2 * WHEN_DAY_MS + n * WHEN_HOUR_MS, NULL);
+    }
+}
+
+/* Headline, table and words of the symptom say alike where a rise stands. */
+static void want_course(struct plant *p, const int newest[static 3], const char *course,
+                        const char *words)
+{
+    half_a_year_of(p, newest);
+    json_t *r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
+    const json_t *story = json_array_get(json_object_get(r, "stories"), 0);
+    const json_t *signal = json_array_get(json_object_get(r, "signals"), 0);
+    const json_t *mold = json_object_get(json_object_get(r, "standing"), "mold");
+    bool up = strcmp(course, "up") == 0;
+    char *page = week_html(r, "");
+    assert_string_equal(said(story, "course"), course);
+    assert_string_equal(said(signal, "course"), course);
+    assert_int_equal(json_is_true(json_object_get(story, "still")), up);
+    assert_int_equal(strstr(page, "still up") != NULL, up);
+    assert_int_equal(json_is_true(json_object_get(mold, "up")), up);
+    assert_non_null(strstr(line_with(r, "since 2 November"), words));
+    free(page);
+    json_decref(r);
+}
+
+static void a_rise_goes_on(void **state)
+{
+    static const int NEWEST[] = {14, 15, 16};
+    want_course(*state, NEWEST, "up", ", usual 6; ");
+}
+
+static void a_rise_back_at_its_usual_eases(void **state)
+{
+    static const int NEWEST[] = {25, 25, 1};
+    want_course(*state, NEWEST, "easing", "; easing: 1 this week, usual 2");
+}
+
+static void a_rise_two_weeks_back_at_its_usual_is_over(void **state)
+{
+    static const int NEWEST[] = {40, 1, 0};
+    want_course(*state, NEWEST, "over", "; over: none this week; ");
+}
+
+/* Of the lots complained of since it began: what is still sold, what is held already. */
+static void a_rise_says_what_is_still_in_code(void **state)
+{
+    static const int NEWEST[] = {14, 15, 16};
+    struct plant *p = *state;
+    half_a_year_of(p, NEWEST);
+    plant_exec(p,
+               "INSERT INTO hold(lot_id, code, fold, reason, by_name, by_user, at_ms)"
+               " VALUES(51, 'K51', 'K51', 'wet bags', 'mira', 'mira', %lld)",
+               (long long)plant_time("2026-11-20T08:00:00-05:00"));
+    plant_exec(p, "UPDATE lot SET code_day = %d WHERE id = 47", day_from_civil(2026, 11, 22));
+    plant_exec(p, "UPDATE lot SET code_day = %d WHERE id = 49", day_from_civil(2026, 11, 23));
+    json_t *r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
+    const json_t *story = json_array_get(json_object_get(r, "stories"), 0);
+    const json_t *lots = json_object_get(story, "lots");
+    assert_non_null(
+        strstr(line_with(r, "since 2 November"), "; 200 000 packs still in code, 1 lot on hold"));
+    assert_int_equal(at(lots, "complained_of"), 3);
+    assert_int_equal(at(lots, "at_risk"), 3);
+    assert_int_equal(at(lots, "in_code"), 2);
+    assert_int_equal(at(lots, "units_in_code"), 200000);
+    assert_int_equal(at(lots, "on_hold"), 1);
+    json_decref(r);
 }
 
 /* Holds and open cases are of the day it is asked, verdicts of the week they were given in. */
@@ -651,6 +732,11 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_plant_too_young_to_tell_has_no_lasting_rise, setup,
                                         teardown),
         cmocka_unit_test_setup_teardown(a_rise_is_one_story_and_a_plain_sentence, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_rise_goes_on, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_rise_back_at_its_usual_eases, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_rise_two_weeks_back_at_its_usual_is_over, setup,
+                                        teardown),
+        cmocka_unit_test_setup_teardown(a_rise_says_what_is_still_in_code, setup, teardown),
         cmocka_unit_test_setup_teardown(a_past_week_says_as_of_when, setup, teardown),
         cmocka_unit_test_setup_teardown(held_codes_on_no_record_are_not_counted_as_nothing, setup,
                                         teardown),
