@@ -31,7 +31,8 @@ static json_t *answer_of_day(const struct reading *reading, const struct field *
 /* A symptom that may be is asked about like one that is, and about a number says about. */
 static bool is_told(const struct field *field, const struct lexicon_match *match)
 {
-    bool about = field->type == FIELD_WHOLE || strcmp(field->name, "symptom") == 0;
+    bool counts = field->type == FIELD_WHOLE && match->phrase->says == LEXICON_ANSWER;
+    bool about = counts || strcmp(field->name, "symptom") == 0;
     return !match->aside && (!match->hedged || about);
 }
 
