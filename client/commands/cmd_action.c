@@ -117,10 +117,22 @@ static void show_ratio(const struct view *v, const json_t *ratio)
         view_label(v, "ratio", "%s", word ? word : "too few to tell");
 }
 
+/* How often no change at all would look so. */
+static const char *chance(double p, char out[static VIEW_COUNT])
+{
+    char n[VIEW_NUMBER];
+    if (p > 0.3)
+        return "quite likely";
+    if (p < 1e-6)
+        return "less than once in a million times";
+    snprintf(out, VIEW_COUNT, "about once in %s times", view_rough(1 / p, n));
+    return out;
+}
+
 static void show_effect(const struct client *c, const json_t *document, const char *id)
 {
     const struct view *v = &c->view;
-    char n[VIEW_NUMBER];
+    char n[VIEW_COUNT];
     view_title(v, "Action %s: before and after", id);
     if (pick_text(document, "note", NULL))
         view_label(v, "what was done", "%s", pick_text(document, "note", ""));
@@ -130,7 +142,7 @@ static void show_effect(const struct client *c, const json_t *document, const ch
     show_period(v, "after", json_object_get(document, "after"));
     show_ratio(v, json_object_get(document, "ratio"));
     if (pick_has(document, "p"))
-        view_label(v, "by chance", "p = %s", view_small(pick_number(document, "p", 1), n));
+        view_label(v, "by chance", "%s", chance(pick_number(document, "p", 1), n));
     if (pick_text(document, "text", pick_text(document, "verdict", NULL)))
         view_text(v, VIEW_PLAIN, 2, 0,
                   pick_text(document, "text", pick_text(document, "verdict", "")));

@@ -1,4 +1,5 @@
 #include "base/jsonx.h"
+#include "base/weight.h"
 #include "commands/case_path.h"
 #include "commands/command.h"
 #include "commands/save_page.h"
@@ -30,13 +31,12 @@ static void show_facts(const struct view *v, const json_t *facts, const char *wo
     const json_t *fact;
     json_array_foreach(facts, i, fact)
     {
-        char bits[VIEW_NUMBER];
         if (i == FACTS_SHOWN)
             break;
         char *shown = show_fact(fact);
         const char *because = pick_text(fact, "because", "");
-        view_textf(v, VIEW_PLAIN, 2, 9, "%-7s  %s (%s" VIEW_NBSP "bits)%s%s", i ? "" : word, shown,
-                   view_bits(pick_number(fact, "bits", 0), bits), *because ? between : "", because);
+        view_textf(v, VIEW_PLAIN, 2, 9, "%-7s  %s (%s)%s%s", i ? "" : word, shown,
+                   weight_word(pick_number(fact, "bits", 0)), *because ? between : "", because);
         free(shown);
     }
 }

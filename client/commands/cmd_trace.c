@@ -20,10 +20,10 @@ static const struct option_row options[] = {{"symptom", ARGS_SYMPTOM, NULL},
 
 /* ---- what the lots share ---- */
 
-static const struct column columns[] = {{"factor", COLUMN_LEFT, 0},     {"level", COLUMN_LEFT, 10},
-                                        {"cases", COLUMN_RIGHT, 0},     {"others", COLUMN_RIGHT, 0},
-                                        {"odds ratio", COLUMN_LEFT, 0}, {"beside", COLUMN_RIGHT, 0},
-                                        {"false", COLUMN_RIGHT, 0}};
+static const struct column columns[] = {
+    {"factor", COLUMN_LEFT, 0},  {"level", COLUMN_LEFT, 10},      {"cases", COLUMN_RIGHT, 0},
+    {"others", COLUMN_RIGHT, 0}, {"odds, times", COLUMN_LEFT, 0}, {"beside", COLUMN_RIGHT, 0},
+    {"false", COLUMN_RIGHT, 0}};
 
 /* Levels on exactly the same lots stand together: nothing can tell them apart. */
 static void add_level(struct table *t, const json_t *factor)

@@ -73,7 +73,7 @@ static void add_mark(struct table *t, const json_t *reading)
         text_appendf(&text, "some too high:" VIEW_NBSP "%s",
                      view_number(pick_number(reading, "max", 0), number));
     if (z > ODD_Z || z < -ODD_Z)
-        text_appendf(&text, "%s%s" VIEW_NBSP "sigma", text.length ? ", " : "",
+        text_appendf(&text, "%s%s" VIEW_NBSP "spreads", text.length ? ", " : "",
                      view_bits(z, number));
     table_add(t, text.data);
     text_buffer_free(&text);
@@ -123,8 +123,8 @@ static void show_readings(const struct view *v, const json_t *readings)
     show_missing(v, readings);
     if (table_rows(t) > 0)
         view_text(v, VIEW_DIM, 2, 0,
-                  "recent: the product's recent lots; sigma: how far from them, as their usual "
-                  "spread has it.");
+                  "recent: the product's recent lots; spreads: how far from them, in parts of "
+                  "what they usually differ by.");
     table_free(t);
 }
 

@@ -1,5 +1,6 @@
 #include "show/show.h"
 #include "base/text.h"
+#include "base/weight.h"
 #include "show/pick.h"
 #include "show/table.h"
 #include <stdlib.h>
@@ -175,7 +176,6 @@ static char *choices_of(const json_t *item)
 
 static void show_question(const struct view *v, const json_t *item, bool gains)
 {
-    char bits[VIEW_NUMBER];
     struct text_buffer line = {0};
     char *choices = choices_of(item);
     char *effort = pick_shown(item, "effort");
@@ -184,8 +184,7 @@ static void show_question(const struct view *v, const json_t *item, bool gains)
     if (*choices)
         text_appendf(&line, " [%s]", choices);
     if (gains && pick_has(item, "gain_bits")) {
-        text_appendf(&line, " (%s: +%s" VIEW_NBSP "bits%s%s)", fact,
-                     view_number(pick_number(item, "gain_bits", 0), bits),
+        text_appendf(&line, " (%s%s%s)", weight_gain(pick_number(item, "gain_bits", 0)),
                      *effort ? ", effort" VIEW_NBSP : "", effort);
     }
     view_text(v, VIEW_PLAIN, 2, 2, line.data);

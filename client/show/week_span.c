@@ -1,3 +1,4 @@
+#include "base/text.h"
 #include "rules/vocabulary.h"
 #include "show/pick.h"
 #include "show/table.h"
@@ -10,10 +11,18 @@ static double count_of(const json_t *document, const char *symptom)
 
 void week_show_other(const struct view *v, const json_t *document)
 {
-    char other[VIEW_COUNT];
+    char other[VIEW_COUNT], number[VIEW_NUMBER];
+    struct text_buffer kinds = {0};
+    const json_t *one;
+    size_t i;
+    json_array_foreach(json_object_get(document, "other_kinds"), i, one)
+        text_appendf(&kinds, "%s%s %s", i ? ", " : ": ", pick_text(one, "says", "?"),
+                     view_number(pick_number(one, "complaints", 0), number));
     if (pick_number(document, "other", 0) > 0)
-        view_textf(v, VIEW_PLAIN, 2, 2, "And %s of other things, which no cause is looked for.",
-                   view_count(pick_number(document, "other", 0), "complaint", other));
+        view_textf(v, VIEW_PLAIN, 2, 2, "And %s of other things, which no cause is looked for%s.",
+                   view_count(pick_number(document, "other", 0), "complaint", other),
+                   kinds.length ? kinds.data : "");
+    text_buffer_free(&kinds);
 }
 
 static void show_counts(const struct view *v, const json_t *document)

@@ -1,6 +1,7 @@
 #include "patterns/span.h"
 #include "base/cuts.h"
 #include "base/text.h"
+#include "patterns/others.h"
 #include "patterns/week_data.h"
 #include "patterns/week_rates.h"
 #include "store/pattern.h"
@@ -145,10 +146,11 @@ int span_report(struct store *store, const struct tz *tz, struct triage *triage,
     bool began = store_look(store);
     const struct week_data_days days = days_of(&q.span, &q);
     const struct week_data_days then = days_of(&q.against, &q);
-    int64_t other = 0, harm = 0;
+    int64_t harm = 0;
+    json_t *others = json_object();
     int rc = week_data_read_days(store, tz, &days, &now, err);
     if (!rc)
-        rc = pattern_other(store, when_span_until(now->shown, q.now_ms), &other, err);
+        rc = others_add(store, when_span_until(now->shown, q.now_ms), others, err);
     if (!rc)
         rc = pattern_harm(store, when_span_until(now->shown, q.now_ms), &harm, err);
     if (!rc && q.against.name[0])
@@ -156,9 +158,10 @@ int span_report(struct store *store, const struct tz *tz, struct triage *triage,
     store_unlook(store, began);
     if (!rc) {
         *ret = report_json(tz, triage, &q, now, was);
-        json_object_set_new(*ret, "other", json_integer(other));
+        json_object_update(*ret, others);
         json_object_set_new(*ret, "harm_reports", json_integer(harm));
     }
+    json_decref(others);
     week_data_free(now);
     week_data_free(was);
     return rc;

@@ -1,5 +1,6 @@
 #include "patterns/week.h"
 #include "base/text.h"
+#include "patterns/others.h"
 #include "patterns/week_chart.h"
 #include "patterns/week_head.h"
 #include "patterns/week_rates.h"
@@ -114,7 +115,6 @@ static int add_rest(const struct making *m, const struct week_model *model,
                     struct error *err)
 {
     json_t *right = NULL, *open = NULL, *stages = NULL;
-    int64_t other = 0;
     const struct when_span quarter = {m->data->shown.to_ms - QUARTER_DAYS * WHEN_DAY_MS,
                                       m->data->shown.to_ms};
     const struct week_head head = {m->store, m->tz, m->triage, model, signals, count};
@@ -122,7 +122,7 @@ static int add_rest(const struct making *m, const struct week_model *model,
     if (!rc)
         rc = week_right_json(m->store, m->data, &right, &open, err);
     if (!rc)
-        rc = pattern_other(m->store, when_span_until(m->data->shown, m->data->now_ms), &other, err);
+        rc = others_add(m->store, when_span_until(m->data->shown, m->data->now_ms), report, err);
     if (!rc)
         rc = tell_stages(m->store, when_span_until(quarter, m->data->now_ms), &stages, err);
     if (rc) {
@@ -131,7 +131,6 @@ static int add_rest(const struct making *m, const struct week_model *model,
         return rc;
     }
     json_object_set_new(report, "stages", stages);
-    json_object_set_new(report, "other", json_integer(other));
     json_object_set_new(report, "right", right);
     json_object_set_new(report, "open_cases", open);
     return 0;

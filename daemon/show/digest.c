@@ -1,4 +1,5 @@
 /* Monday's digest: what a manager reads before anything else, and what to look at next. */
+#include "base/text.h"
 #include "base/typeset.h"
 #include "base/when.h"
 #include "show/view.h"
@@ -258,12 +259,28 @@ static void add_next(struct view *view, const json_t *week)
              "plant's own procedure and the law of the place.");
 }
 
+/* By what they are about: no cause is looked for. */
+static void add_other(struct view *view, const json_t *week)
+{
+    struct text_buffer kinds = {0};
+    size_t i;
+    const json_t *one;
+    char all[TYPESET_COUNT], n[TYPESET_NUMBER];
+    json_array_foreach(json_object_get(week, "other_kinds"), i, one) text_appendf(
+        &kinds, "%s%s %s", i ? ", " : ": ", json_string_value(json_object_get(one, "says")),
+        shown(number_of(one, "complaints"), n));
+    view_add(view, VIEW_ROW, "Other", 0, "%s%s",
+             typeset_count(number_of(week, "other"), "complaint", " ", all),
+             kinds.length ? kinds.data : "");
+    text_buffer_free(&kinds);
+}
+
 void view_of_digest(const json_t *event, struct view *view)
 {
     const json_t *week = json_object_get(event, "week");
     const char *symptom;
     json_t *count;
-    char n[TYPESET_NUMBER], other[TYPESET_COUNT];
+    char n[TYPESET_NUMBER];
     size_t i;
     const json_t *line;
     add_title(view, text_of(week, "week"));
@@ -273,9 +290,7 @@ void view_of_digest(const json_t *event, struct view *view)
     json_object_foreach(json_object_get(week, "complaints"), symptom, count)
         add_symptom(view, week, symptom, json_number_value(count));
     if (number_of(week, "other") > 0)
-        view_add(view, VIEW_ROW, "Other", 0,
-                 "%s: too light, torn bag, label: oddloaf find says what",
-                 typeset_count(number_of(week, "other"), "complaint", " ", other));
+        add_other(view, week);
     view_add(view, VIEW_ROW, "Units packed", 0, "%s", shown(number_of(week, "units"), n));
     add_open(view, json_object_get(week, "open_cases"));
     add_verdicts(view, json_object_get(json_object_get(week, "right"), "quarter"));

@@ -1,4 +1,5 @@
 /* What mails of a case and of harm hold. */
+#include "base/weight.h"
 #include "show/fact_told.h"
 #include "show/lot_told.h"
 #include "show/told_view.h"
@@ -42,8 +43,8 @@ static void add_reasons(struct view *view, const json_t *cause, const char *side
     for (size_t i = 0; i < json_array_size(facts) && i < REASONS; i++) {
         const json_t *fact = json_array_get(facts, i);
         struct text_buffer line = {0};
-        text_appendf(&line, "%s (%+.1f bits): %s", before,
-                     json_number_value(json_object_get(fact, "bits")),
+        text_appendf(&line, "%s (%s): %s", before,
+                     weight_word(json_number_value(json_object_get(fact, "bits"))),
                      *text_of(fact, "name") ? text_of(fact, "name") : text_of(fact, "fact"));
         append_value(&line, fact);
         text_appendf(&line, "%s%s", between, text_of(fact, "because"));
@@ -79,8 +80,8 @@ static void add_asks(struct view *view, const json_t *asks)
     const json_t *ask;
     json_array_foreach(asks, i, ask)
     {
-        view_add(view, VIEW_ITEM, NULL, 0, "%s (%s, gains %.2f bits)", text_of(ask, "ask"),
-                 text_of(ask, "of"), json_number_value(json_object_get(ask, "gain_bits")));
+        view_add(view, VIEW_ITEM, NULL, 0, "%s (%s, %s)", text_of(ask, "ask"), text_of(ask, "of"),
+                 weight_gain(json_number_value(json_object_get(ask, "gain_bits"))));
     }
 }
 

@@ -67,6 +67,20 @@ static void add_returned(struct text_buffer *b, const json_t *returns)
     text_append(b, " per million sent out</span></li>");
 }
 
+/* What complaints of other things are about. */
+static void add_kinds(struct text_buffer *b, const json_t *kinds)
+{
+    size_t i;
+    const json_t *one;
+    json_array_foreach(kinds, i, one)
+    {
+        text_append(b, i ? ", " : "");
+        page_add_text(b, one, "says");
+        text_append(b, " ");
+        page_add_number(b, page_number(one, "complaints"));
+    }
+}
+
 static void add_tiles(struct text_buffer *b, const json_t *report)
 {
     const char *symptom;
@@ -95,7 +109,9 @@ static void add_tiles(struct text_buffer *b, const json_t *report)
     if (page_number(report, "other") > 0) {
         text_append(b, "<li><b>");
         page_add_number(b, page_number(report, "other"));
-        text_append(b, "</b>other complaints</li>");
+        text_append(b, "</b>other complaints<br><span class=\"soft small\">");
+        add_kinds(b, json_object_get(report, "other_kinds"));
+        text_append(b, "</span></li>");
     }
     add_returned(b, json_object_get(report, "returns"));
     text_append(b, "</ul>\n");
@@ -111,7 +127,9 @@ static void add_chart(struct text_buffer *b, const char *symptom, const json_t *
     text_append(b, "</h2><div class=\"charts\"><div class=\"chart\"><h3>By week of receipt, "
                    "per million units on sale</h3>");
     page_rate_chart(b, symptom, chart);
-    text_append(b, "<p class=\"soft small\">Shaded: where a week usually lies (three sigma");
+    text_append(
+        b,
+        "<p class=\"soft small\">Shaded: where a week usually lies (three times its usual spread");
     if (page_number(chart, "sigma_factor") > 1.001)
         text_appendf(b, ", widened %.2g times for spread beyond chance",
                      page_number(chart, "sigma_factor"));

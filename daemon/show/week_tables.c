@@ -236,7 +236,7 @@ static void add_verdicts(struct text_buffer *b, const char *when, const json_t *
     page_cell_number(b, "n", page_number(right, "verdicts"));
     page_cell_number(b, "n", round(100 * page_number(right, "top1")));
     page_cell_number(b, "n", round(100 * page_number(right, "top3")));
-    page_cell_number(b, "n wide", page_number(right, "log_score"));
+    page_cell_number(b, "n wide", round(100 * exp(-page_number(right, "log_score"))));
     page_cell_number(b, "n wide", page_number(right, "brier"));
     page_cell_number(b, "n", page_number(json_object_get(right, "days_to_verdict"), "median"));
     text_append(b, "</tr>");
@@ -341,10 +341,14 @@ static void add_overdue(struct text_buffer *b, const json_t *report)
 
 void page_right(struct text_buffer *b, const json_t *report)
 {
-    static const struct page_column COLUMNS[] = {{"verdicts of", ""},      {"given", "n"},
-                                                 {"first was it, %", "n"}, {"among three, %", "n"},
-                                                 {"log score", "n wide"},  {"Brier", "n wide"},
-                                                 {"days, median", "n"},    {NULL, NULL}};
+    static const struct page_column COLUMNS[] = {{"verdicts of", ""},
+                                                 {"given", "n"},
+                                                 {"first was it, %", "n"},
+                                                 {"among three, %", "n"},
+                                                 {"true cause was given, %", "n wide"},
+                                                 {"squared miss, 0 is best", "n wide"},
+                                                 {"days, median", "n"},
+                                                 {NULL, NULL}};
     const json_t *right = json_object_get(report, "right");
     const json_t *quarter = json_object_get(right, "quarter");
     text_append(b, "<h2>How right we were</h2>");

@@ -209,11 +209,16 @@ int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern
     return db_end(&q, rc);
 }
 
-int pattern_other(struct store *store, struct when_span span, int64_t *ret, struct error *err)
+int pattern_other(struct store *store, struct when_span span, pattern_other_each each, void *arg,
+                  struct error *err)
 {
-    static const char SQL[] = "SELECT count(*) FROM complaint WHERE received_ms >= ?1 AND"
+    static const char SQL[] = "SELECT body FROM complaint WHERE received_ms >= ?1 AND"
                               " received_ms < ?2 AND symptom = 'other' AND withdrawn_ms IS NULL";
-    return db_number(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), ret, err);
+    int rc = 0;
+    struct db_query q = db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
+    while (!rc && db_next(&q))
+        rc = each(arg, db_text(&q, 0));
+    return db_end(&q, rc);
 }
 
 int pattern_harm(struct store *store, struct when_span span, int64_t *ret, struct error *err)

@@ -100,8 +100,11 @@ typedef int (*pattern_lot_each)(void *arg, const struct pattern_lot *row);
 /* By time of packing. */
 int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern_lot_each each,
                  void *arg, struct error *err);
-/* Complaints of no kind that is ranked, received in it. */
-int pattern_other(struct store *store, struct when_span span, int64_t *ret, struct error *err);
+/* Complaints of no kind that is ranked, received in it: the body of each, which lives until the
+ * callback returns. */
+typedef int (*pattern_other_each)(void *arg, const char *body);
+int pattern_other(struct store *store, struct when_span span, pattern_other_each each, void *arg,
+                  struct error *err);
 /* Likewise, of any kind, that report harm. */
 int pattern_harm(struct store *store, struct when_span span, int64_t *ret, struct error *err);
 

@@ -76,17 +76,16 @@ Likely causes
    3 %  ╸···············  Not known             not-known
 
 Packed too hot: very likely
-  for      Core temperature at packing: 47.5 degC, target 38 (+3.1 bits). Warm
+  for      Core temperature at packing: 47.5 degC, target 38 (strongly). Warm
            bread sweats in the bag, and the wet crust lets spores grow.
-  against  Wet inside the bag: no (-0.8 bits); one would rather see: A loaf
+  against  Wet inside the bag: no (somewhat); one would rather see: A loaf
            packed hot leaves drops inside the bag.
 
 Would tell most
-  - Where on the loaf is the mold? [on the cut slices, on the base] (where:
-    +0.42 bits, effort seconds)
-  - Where was the bread kept at home? (kept: +0.2 bits)
-  - Measure the crumb pH of a retained loaf. (crumb_ph: +0.31 bits,
-    effort hours)
+  - Where on the loaf is the mold? [on the cut slices, on the base] (tells
+    something, effort seconds)
+  - Where was the bread kept at home? (tells something)
+  - Measure the crumb pH of a retained loaf. (tells something, effort hours)
 
 Checks
   - Read the chart of the cooler for that hour. (plant, minutes)

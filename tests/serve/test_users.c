@@ -32,8 +32,27 @@ static void two_of_one_slot_are_two(void **state)
     config_free(config);
 }
 
+/* What oddloafd(8) says of a role that was lost. */
+static void the_manual_says_how_long_a_role_is_kept(void **state)
+{
+    (void)state;
+    struct text_buffer page = {0};
+    char part[512];
+    FILE *file = fopen(ODDLOAF_SOURCE_DIR "/daemon/oddloafd.8", "r");
+    assert_non_null(file);
+    for (size_t n; (n = fread(part, 1, sizeof part, file)) > 0;)
+        text_append_bytes(&page, part, n);
+    fclose(file);
+    assert_non_null(strstr(page.data, "user's groups is kept for a second: so long who left"));
+    assert_int_equal(USERS_KEPT_MS, 1000);
+    text_buffer_free(&page);
+}
+
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(two_of_one_slot_are_two)};
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(two_of_one_slot_are_two),
+        cmocka_unit_test(the_manual_says_how_long_a_role_is_kept),
+    };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
