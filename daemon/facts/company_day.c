@@ -72,7 +72,7 @@ int company_day_lots_get(struct cache *cache, struct store *store, struct compan
     }
     lots = xcalloc(1, sizeof *lots);
     cache_object_init(&lots->cached, destroy_lots);
-    int rc = evidence_packed(store, company_day_span(day), take_packed, lots, err);
+    int rc = evidence_packed_any(store, company_day_span(day), take_packed, lots, err);
     if (!rc) {
         if (lots->count)
             qsort(lots->lots, (size_t)lots->count, sizeof *lots->lots, by_lot_id);

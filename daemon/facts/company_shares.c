@@ -160,7 +160,7 @@ int company_shares_get(struct cache *cache, struct store *store, struct company_
     cache_object_init(&shares->cached, destroy_shares);
     int rc = 0;
     if (of->lots->count)
-        rc = (of->what == COMPANY_MADE ? evidence_made : evidence_traded)(
+        rc = (of->what == COMPANY_MADE ? evidence_made_any : evidence_traded)(
             store, company_day_span(day), take_share, &loose, err);
     if (!rc) {
         attach(shares, of->lots, &loose);

@@ -6,6 +6,7 @@
 #include "store/company_count.h"
 #include "store/measured.h"
 #include <math.h>
+#include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -88,13 +89,29 @@ static int mix_of(const struct lot_record *record, const char *mix)
 /* Uses of one material, per mix where the record says which. */
 struct dosing {
     struct build *build;
-    double kg[MATERIALS][512];
-    double active_kg[MATERIALS][512];
-    bool entered[MATERIALS][512];
     bool by_mix[MATERIALS], any[MATERIALS];
     double lot_kg[MATERIALS], lot_active_kg[MATERIALS];
     double active_sum[MATERIALS], active_weight[MATERIALS];
+    /* of each mix; zero as far as there are mixes */
+    double kg[MATERIALS][512];
+    double active_kg[MATERIALS][512];
+    bool entered[MATERIALS][512];
 };
+
+/* All of it would be 50 KB to clear, for each of the dozens of lots that a first ranking reads. */
+static struct dosing *dosing_new(struct build *build)
+{
+    struct dosing *dosing = xmalloc(sizeof *dosing);
+    size_t mixes = (size_t)build->record->mix_count;
+    memset(dosing, 0, offsetof(struct dosing, kg));
+    dosing->build = build;
+    for (int m = 0; m < MATERIALS; m++) {
+        memset(dosing->kg[m], 0, mixes * sizeof dosing->kg[m][0]);
+        memset(dosing->active_kg[m], 0, mixes * sizeof dosing->active_kg[m][0]);
+        memset(dosing->entered[m], 0, mixes * sizeof dosing->entered[m][0]);
+    }
+    return dosing;
+}
 
 static void add_use(struct lot_record *record, const struct evidence_use *row, double kg)
 {
@@ -316,8 +333,7 @@ static int read_record(struct store *store, int64_t lot_id, struct build *build,
         rc = evidence_readings(store, lot_id, take_reading, build, err);
     if (rc)
         return rc;
-    struct dosing *dosing = xcalloc(1, sizeof *dosing);
-    dosing->build = build;
+    struct dosing *dosing = dosing_new(build);
     rc = evidence_uses(store, lot_id, take_use, dosing, err);
     if (!rc) {
         dose_from_weighed(build); /* mix by mix: tells more than a lot's total */

@@ -376,8 +376,18 @@ int db_int(struct db_query *q, int at)
     return (int)db_int64(q, at);
 }
 
+/* Most columns are read in place: a cell with its form is three calls more. */
+static bool in_place(const struct db_query *q, int at)
+{
+    assert(q->kept || (q->statement && at >= 0));
+    (void)at;
+    return !q->kept;
+}
+
 int64_t db_int64(struct db_query *q, int at)
 {
+    if (in_place(q, at))
+        return sqlite3_column_int64(q->statement, at);
     struct record_cell cell = db_cell(q, at);
     return cell.form == RECORD_NUMBER ? (int64_t)cell.number : cell.integer;
 }
@@ -392,6 +402,8 @@ double db_real(struct db_query *q, int at)
 
 int64_t db_ms(struct db_query *q, int at)
 {
+    if (in_place(q, at) && sqlite3_column_type(q->statement, at) == SQLITE_INTEGER)
+        return sqlite3_column_int64(q->statement, at);
     struct record_cell cell = db_cell(q, at);
     return cell.form == RECORD_NOTHING ? WHEN_UNKNOWN_MS : cell.integer;
 }
@@ -404,6 +416,12 @@ int32_t db_day(struct db_query *q, int at)
 
 const char *db_text(struct db_query *q, int at)
 {
+    const unsigned char *text =
+        in_place(q, at) && sqlite3_column_type(q->statement, at) == SQLITE_TEXT
+            ? sqlite3_column_text(q->statement, at)
+            : NULL;
+    if (text)
+        return (const char *)text;
     struct record_cell cell = db_cell(q, at);
     assert(cell.form == RECORD_TEXT || cell.form == RECORD_NOTHING); /* numbers have no text */
     return cell.text ? cell.text : "";

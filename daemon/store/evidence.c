@@ -140,14 +140,14 @@ int evidence_dispatches(struct store *store, int64_t lot_id, evidence_dispatch_e
     return db_end(&q, rc);
 }
 
-int evidence_packed(struct store *store, struct when_span span, evidence_packed_each each,
-                    void *arg, struct error *err)
+#define PACKED                                                                                     \
+    "SELECT id, product_id, line, shift, packed_from_ms, packed_to_ms, units, plant FROM lot"      \
+    " WHERE packed_from_ms >= ?1 AND packed_from_ms < ?2"
+
+static int each_packed(struct store *store, const char *sql, struct when_span span,
+                       evidence_packed_each each, void *arg, struct error *err)
 {
-    static const char SQL[] =
-        "SELECT id, product_id, line, shift, packed_from_ms, packed_to_ms,"
-        " units, plant FROM lot WHERE packed_from_ms >= ?1 AND packed_from_ms < ?2"
-        " ORDER BY packed_from_ms, id";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
+    struct db_query q = db_query(store, sql, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct evidence_packed row = {db_int64(&q, 0), db_int64(&q, 1), db_ms(&q, 4),
@@ -156,6 +156,20 @@ int evidence_packed(struct store *store, struct when_span span, evidence_packed_
         rc = each(arg, &row);
     }
     return db_end(&q, rc);
+}
+
+int evidence_packed(struct store *store, struct when_span span, evidence_packed_each each,
+                    void *arg, struct error *err)
+{
+    static const char SQL[] = PACKED " ORDER BY packed_from_ms, id";
+    return each_packed(store, SQL, span, each, arg, err);
+}
+
+int evidence_packed_any(struct store *store, struct when_span span, evidence_packed_each each,
+                        void *arg, struct error *err)
+{
+    static const char SQL[] = PACKED;
+    return each_packed(store, SQL, span, each, arg, err);
 }
 
 int evidence_lots_of_product(struct store *store, int64_t product_id, struct when_span span,
@@ -188,14 +202,23 @@ static int each_share(struct store *store, const char *sql, const struct db_valu
     "FROM "
 #define PACKED_THEN " WHERE l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2"
 
+#define MADE_MIX SHARED_MIX "lot l CROSS JOIN mix m ON m.lot_id = l.id" PACKED_THEN
+#define MADE_USE SHARED_USE "lot l CROSS JOIN material_use u ON u.lot_id = l.id" PACKED_THEN
+#define IN_ORDER " ORDER BY l.packed_from_ms, l.id"
+
 int evidence_made(struct store *store, struct when_span span, evidence_share_each each, void *arg,
                   struct error *err)
 {
-    static const char SQL_MIX[] = SHARED_MIX "lot l CROSS JOIN mix m ON m.lot_id = l.id" PACKED_THEN
-                                             " ORDER BY l.packed_from_ms, l.id";
-    static const char SQL_USE[] =
-        SHARED_USE "lot l CROSS JOIN material_use u ON u.lot_id = l.id" PACKED_THEN
-                   " ORDER BY l.packed_from_ms, l.id";
+    static const char SQL_MIX[] = MADE_MIX IN_ORDER, SQL_USE[] = MADE_USE IN_ORDER;
+    const struct db_value *with = DB(DB_INT(span.from_ms), DB_INT(span.to_ms));
+    int rc = each_share(store, SQL_MIX, with, each, arg, err);
+    return rc ? rc : each_share(store, SQL_USE, with, each, arg, err);
+}
+
+int evidence_made_any(struct store *store, struct when_span span, evidence_share_each each,
+                      void *arg, struct error *err)
+{
+    static const char SQL_MIX[] = MADE_MIX, SQL_USE[] = MADE_USE;
     const struct db_value *with = DB(DB_INT(span.from_ms), DB_INT(span.to_ms));
     int rc = each_share(store, SQL_MIX, with, each, arg, err);
     return rc ? rc : each_share(store, SQL_USE, with, each, arg, err);

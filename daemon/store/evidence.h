@@ -92,6 +92,9 @@ typedef int (*evidence_packed_each)(void *arg, const struct evidence_packed *row
 /* Those whose packing began in it, by time and id. */
 int evidence_packed(struct store *store, struct when_span span, evidence_packed_each each,
                     void *arg, struct error *err);
+/* The same in any order: to put thousands of lots in order takes as long as to read them. */
+int evidence_packed_any(struct store *store, struct when_span span, evidence_packed_each each,
+                        void *arg, struct error *err);
 /* Those of one product, newest first, up to the capacity. */
 int evidence_lots_of_product(struct store *store, int64_t product_id, struct when_span span,
                              struct store_ids *ret, struct error *err);
@@ -107,6 +110,9 @@ typedef int (*evidence_share_each)(void *arg, const struct evidence_share *row);
  * lots. */
 int evidence_made(struct store *store, struct when_span span, evidence_share_each each, void *arg,
                   struct error *err);
+/* The same, the lots in any order. */
+int evidence_made_any(struct store *store, struct when_span span, evidence_share_each each,
+                      void *arg, struct error *err);
 /* Likewise their routes, then the stores that are known. */
 int evidence_traded(struct store *store, struct when_span span, evidence_share_each each, void *arg,
                     struct error *err);
