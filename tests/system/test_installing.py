@@ -265,7 +265,7 @@ def an_upgrade_keeps_what_a_plant_changed(plant):
 def a_backup_is_where_it_says(plant):
     plant.client("backup monday.db", user="admin")
     plant.box.run("test -s /var/lib/oddloaf/backups/monday.db")
-    plant.client("restore monday.db", user="admin")  # the unit brings the daemon back
+    plant.client("restore monday.db --yes", user="admin")  # the unit brings the daemon back
     plant.box.run("rm -r /var/lib/oddloaf/backups/monday.db /var/lib/oddloaf/replaced")
     assert "only the daemon sees" in plant.client("backup /tmp/backup.db", user="admin", check=1).stderr
     own = "/tmp/systemd-private-*-oddloafd.service-*/tmp/backup.db"
