@@ -127,9 +127,9 @@ static void refuse(struct batch *b, long line, const struct error *err, const js
     const json_t *fault;
     b->refused++;
     if (b->c->json) {
-        json_t *document =
-            json_pack("{s{ss sI ss ss ss}}", "error", "source", b->source, "line", (json_int_t)line,
-                      "field", err->field, "value", err->value, "reason", err->text);
+        json_t *document = json_pack("{s{so sI ss ss ss}}", "error", "source",
+                                     jsonx_outside(b->source), "line", (json_int_t)line, "field",
+                                     err->field, "value", err->value, "reason", err->text);
         if (json_array_size(faults) > 1)
             json_object_set(json_object_get(document, "error"), "faults", (json_t *)faults);
         if (harm)

@@ -33,6 +33,14 @@ static int open_sheet(struct source *s, const struct sheet_options *sheet, struc
     return sheet_apart_start(fileno(s->file), sheet, &s->sheet, err);
 }
 
+/* A name is bytes; the daemon is told text. malloc'd. */
+static char *text_of(const char *name)
+{
+    size_t size = strlen(name) + 1;
+    char *text = xmalloc(size);
+    return text_clip(name, text, size);
+}
+
 int source_open(const char *path, struct source **ret, struct error *err)
 {
     const struct sheet_options first = {.decimal = '.'};
@@ -52,7 +60,7 @@ int source_open_sheet(const char *path, const struct sheet_options *sheet, struc
     struct source *s = xcalloc(1, sizeof *s);
     const char *slash = strrchr(path, '/');
     s->file = file;
-    s->name = xstrdup(standard ? "stdin" : slash ? slash + 1 : path);
+    s->name = text_of(standard ? "stdin" : slash ? slash + 1 : path);
     s->head_length = fread(s->head, 1, HEAD, file);
     if (ferror(file)) {
         int rc = fail(s, err);

@@ -320,6 +320,19 @@ char *jsonx_dump(const json_t *value)
     return json_dumps(value, JSON_COMPACT | JSON_ENCODE_ANY | JSON_REAL_PRECISION(15));
 }
 
+json_t *jsonx_outside(const char *text)
+{
+    if (!text)
+        return json_null();
+    char *plain = xstrdup(text);
+    const size_t length = strlen(plain);
+    for (size_t at = 0; (at += text_utf8_prefix(plain + at, length - at)) < length;)
+        plain[at] = '?';
+    json_t *said = json_stringn(plain, length);
+    free(plain);
+    return said;
+}
+
 json_t *jsonx_rounded(double value, int decimals)
 {
     if (!isfinite(value))

@@ -48,6 +48,10 @@ int jsonx_bool(const json_t *object, const char *name, bool *ret, struct error *
 /* Compact text, keys in insertion order; numbers with up to 15 digits. Caller frees; NULL
  * only if `value` is NULL. */
 char *jsonx_dump(const json_t *value);
+/* A text from outside (a file's name, a folder's) as a JSON string: what is no UTF-8 in it becomes
+ * "?", of which Jansson would make no string at all, and of an object with it no object. NULL is
+ * null. New reference. */
+json_t *jsonx_outside(const char *text);
 /* Rounded, so that numbers stay readable and equal inputs give equal bytes; null if not finite. New
  * reference. */
 json_t *jsonx_rounded(double value, int decimals);

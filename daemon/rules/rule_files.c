@@ -94,8 +94,8 @@ static void add_file(const struct place *place, const char *name)
         return; /* a folder before this one has it */
     compare(place, name, &is, &release);
     json_object_set_new(place->found, name,
-                        json_pack("{s:s, s:s, s:s, s:s}", "file", name, "folder", place->folder,
-                                  "is", is, "release", release));
+                        json_pack("{s:o, s:o, s:s, s:s}", "file", jsonx_outside(name), "folder",
+                                  jsonx_outside(place->folder), "is", is, "release", release));
 }
 
 static void walk(const struct place *place, const char *below, int depth)

@@ -24,7 +24,7 @@ void admin_rules(struct request *rq, struct store *store)
     (void)store;
     struct setup *setup = app_setup(rq->app);
     json_t *rules = triage_rules_json(setup->triage);
-    json_object_set_new(rules, "folders", json_string(setup->rules_dir));
+    json_object_set_new(rules, "folders", jsonx_outside(setup->rules_dir));
     json_object_set(rules, "own", setup->own_rules);
     json_object_set_new(rules, "quantities", quantities_json(triage_catalogue(setup->triage)));
     request_reply_json(rq, 200, rules);

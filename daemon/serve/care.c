@@ -37,7 +37,7 @@ void care_backup(struct request *rq, struct store *store)
     } else {
         /* a daemon whose own file is gone still saves what it holds, and can't note it */
         backup_last_note(rq->app->writer, path, app_now_ms(rq->app), NULL);
-        request_reply_json(rq, 200, json_pack("{s:s}", "backup", path));
+        request_reply_json(rq, 200, json_pack("{s:o}", "backup", jsonx_outside(path)));
     }
     free(path);
 }
@@ -81,7 +81,7 @@ static json_t *restoring_json(struct app *app, const char *path)
 {
     char started[40];
     struct setup *setup = app_setup(app);
-    json_t *told = json_pack("{s:s, s:s, s:I}", "restoring", path, "started_at",
+    json_t *told = json_pack("{s:o, s:s, s:I}", "restoring", jsonx_outside(path), "started_at",
                              when_format_exact(setup->tz, app->started_ms, started), "within_s",
                              (json_int_t)within_s(path) +
                                  (json_int_t)config_number(setup->config, "limits/stop_s"));
@@ -99,7 +99,7 @@ static json_t *look_json(struct app *app, const char *path, const struct restore
             json_object_set_new(missing, f->of.missing[i].what,
                                 json_integer(f->of.missing[i].count));
     json_t *told = json_pack(
-        "{s:s, s:s?, s:s?, s:o}", "file", path, "until",
+        "{s:o, s:s?, s:s?, s:o}", "file", jsonx_outside(path), "until",
         f->until_ms == WHEN_UNKNOWN_MS ? NULL : when_format(setup->tz, f->until_ms, until), "since",
         f->since_ms == WHEN_UNKNOWN_MS ? NULL : when_format(setup->tz, f->since_ms, since),
         "missing", missing);

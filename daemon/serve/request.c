@@ -166,6 +166,12 @@ void request_reply_piece(struct request *rq, const char *content_type, char *bod
 
 void request_reply_json(struct request *rq, int status, json_t *body)
 {
+    struct error err = {0};
+    if (!body) { /* a text in it is no UTF-8: jsonx_outside() */
+        error_set(&err, ERROR_INTERNAL, "the answer could not be put together");
+        request_reply_error(rq, ERROR_INTERNAL, &err);
+        return;
+    }
     char *text = jsonx_dump(body);
     json_decref(body);
     request_reply(rq, status, "application/json", text, strlen(text));

@@ -15,7 +15,7 @@ static json_t *time_json(const struct health *h, int64_t ms)
 
 static json_t *text_or_null(const char *text)
 {
-    return text && *text ? json_string(text) : json_null();
+    return jsonx_outside(text && *text ? text : NULL);
 }
 
 /* Copies of shipped files that a release has changed since. */

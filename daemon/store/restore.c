@@ -284,11 +284,11 @@ static json_t *missing_json(const struct restored *r)
 static int note(struct store *store, const struct restored *r, struct error *err)
 {
     char at[32];
-    json_t *told =
-        json_pack("{s:s, s:s, s:s, s:b, s:i, s:i, s:o, s:s?}", "at", when_format_utc(r->at_ms, at),
-                  "file", r->file, "kept", r->kept, "past_read", r->past_read, "erased", r->erased,
-                  "held_mails", r->held_mails, "missing", missing_json(r), "past_fault",
-                  r->past_fault[0] ? r->past_fault : NULL);
+    json_t *told = json_pack("{s:s, s:o, s:o, s:b, s:i, s:i, s:o, s:o}", "at",
+                             when_format_utc(r->at_ms, at), "file", jsonx_outside(r->file), "kept",
+                             jsonx_outside(r->kept), "past_read", r->past_read, "erased", r->erased,
+                             "held_mails", r->held_mails, "missing", missing_json(r), "past_fault",
+                             jsonx_outside(r->past_fault[0] ? r->past_fault : NULL));
     char *text = jsonx_dump(told);
     int rc = store_setting_set(store, NOTE, text, err);
     free(text);

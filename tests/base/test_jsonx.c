@@ -301,9 +301,28 @@ static void who_signs_is_one_line(void **state)
     json_decref(body);
 }
 
+/* A file's name is bytes; an answer that tells it is text, and is there. */
+static void test_text_from_outside_is_always_text(void **state)
+{
+    static const char *const ROWS[][2] = {{"caf\xC3\xA9.csv", "caf\xC3\xA9.csv"},
+                                          {"caf\xE9.csv", "caf?.csv"},
+                                          {"\xFF\xFE", "??"},
+                                          {"cut \xE2\x82", "cut ??"},
+                                          {"", ""}};
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        json_t *said = json_pack("{s:o}", "file", jsonx_outside(ROWS[i][0]));
+        assert_non_null(said);
+        assert_string_equal(json_string_value(json_object_get(said, "file")), ROWS[i][1]);
+        json_decref(said);
+    }
+    assert_true(json_is_null(jsonx_outside(NULL)));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_text_from_outside_is_always_text),
         cmocka_unit_test(who_signs_is_one_line),
         cmocka_unit_test(takes_json),
         cmocka_unit_test(refuses_the_rest),

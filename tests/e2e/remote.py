@@ -40,17 +40,17 @@ class Remote(Plant):
                                   ("certificate", "server.pem"), ("key", "server.key"),
                                   ("client_ca", "ca.pem"), ("tokens", "tokens.json"))}}
 
-    def make_authority(self):
+    def make_authority(self, name="ca"):
         openssl("req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-keyout",
-                self.dir / "ca.key", "-out", self.dir / "ca.pem", "-days", "30", "-subj", "/CN=Harrow Mill")
+                self.dir / f"{name}.key", "-out", self.dir / f"{name}.pem", "-days", "30", "-subj", "/CN=Harrow Mill")
 
-    def certificate(self, name, subject, extension="keyUsage=digitalSignature"):
+    def certificate(self, name, subject, extension="keyUsage=digitalSignature", days=30, authority="ca"):
         key, request, made = (self.dir / f"{name}.{end}" for end in ("key", "csr", "pem"))
         openssl("req", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-keyout", key,
                 "-out", request, "-subj", subject)
         (self.dir / "extension").write_text(extension + "\n")
-        openssl("x509", "-req", "-in", request, "-CA", self.dir / "ca.pem", "-CAkey", self.dir / "ca.key",
-                "-days", "30", "-out", made, "-extfile", self.dir / "extension", "-CAcreateserial")
+        openssl("x509", "-req", "-in", request, "-CA", self.dir / f"{authority}.pem", "-CAkey", self.dir / f"{authority}.key",
+                "-days", days, "-out", made, "-extfile", self.dir / "extension", "-CAcreateserial")
         key.chmod(0o600)
 
     def context(self, certificate=None):

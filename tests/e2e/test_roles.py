@@ -6,11 +6,13 @@ client certificate).
 """
 import grp
 import hashlib
+import http.client
 import json
 import os
 import pathlib
 import pwd
 import re
+import ssl
 import sys
 import time
 
@@ -72,6 +74,28 @@ def over_tokens():
 def over_certificates():
     plant = Remote(BINARIES)
     return plant, plant.by_certificate, {role: f"{role} of the mill" for role in ROLES}
+
+
+def check_unfit_certificates(plant):
+    """Of another authority by the same name, run out, for servers, signed by itself: none gets in. One without a
+    name does, and is called that."""
+    plant.certificate("expired", "/OU=desk/CN=Old", days=-1)
+    plant.certificate("serving", "/OU=desk/CN=Web", "extendedKeyUsage=serverAuth")
+    plant.certificate("nameless", "/OU=desk")
+    plant.make_authority("other")
+    plant.certificate("foreign", "/OU=desk/CN=Eve", authority="other")
+    for name in ("expired", "serving", "foreign", "other"):
+        connection = http.client.HTTPSConnection("127.0.0.1", plant.port, timeout=30, context=plant.context(name))
+        try:
+            connection.request("GET", "/v1/cases")
+            raise AssertionError((name, connection.getresponse().status))
+        except (ssl.SSLError, OSError):
+            pass
+    one = complaint()
+    nameless = http.client.HTTPSConnection("127.0.0.1", plant.port, timeout=30, context=plant.context("nameless"))
+    assert ask(nameless, "POST", "/v1/complaints?rank=0", one)[0] == 201
+    told = json.loads(ask(nameless, "GET", "/v1/complaints/" + one["id"])[2])
+    assert told["logged_by"] == "a certificate without a name", told
 
 
 # ---- the matrix ----
@@ -179,6 +203,8 @@ def main():
         assert plant.get("/v1/status")[1]["counts"]["complaints"] == 0
         check_who(connect, names)
         check_hidden(connect)
+        if sys.argv[2] == "certificates":
+            check_unfit_certificates(plant)
     print(f"{asked} questions of {len(ROLES)} roles and a stranger are answered as the table says")
 
 

@@ -164,6 +164,19 @@ static void json_lines_with_their_numbers(void **state)
     free(path);
 }
 
+/* A file is no worse for its name; what the daemon is told of it is text. */
+static void a_name_that_is_no_text(void **state)
+{
+    struct source *source = NULL;
+    struct error err = {0};
+    (void)state;
+    char *path = write_file("lots \xE9.csv", "lot\n");
+    assert_int_equal(source_open(path, &source, &err), 0);
+    assert_string_equal(source_name(source), "lots ?.csv");
+    source_close(source);
+    free(path);
+}
+
 static void the_kind_of_a_file_from_name_or_first_byte(void **state)
 {
     static const struct {
@@ -222,6 +235,7 @@ int main(void)
         cmocka_unit_test(what_is_wrong_is_named),
         cmocka_unit_test(a_map_names_columns_and_words),
         cmocka_unit_test(json_lines_with_their_numbers),
+        cmocka_unit_test(a_name_that_is_no_text),
         cmocka_unit_test(the_kind_of_a_file_from_name_or_first_byte),
         cmocka_unit_test(ids_come_from_the_row),
     };
