@@ -44,7 +44,9 @@ const struct command cmd_whatif = {
             "The models take inhibitor_pct_flour, inhibitor_active_pct, acid_pct_flour, "
             "acid_grain, softener_pct_flour, crumb_ph, crumb_aw, crumb_moisture_pct, "
             "propionate_ppm, bake_min, core_end_bake_c, cool_min, cooler_air_c, core_at_pack_c, "
-            "pack_room_c and aerobic_spores_cfu_g. A product is taken as specified.",
+            "pack_room_c and aerobic_spores_cfu_g, and of each preserving ingredient its dose "
+            "(cultured_wheat_pct_flour), that on the surface and its strength. A product is taken "
+            "as specified.",
     .options = options,
     .least = 1,
     .most = 13,

@@ -130,6 +130,15 @@ static void show_readings(const struct view *v, const json_t *readings)
 
 /* ---- what went in, where it went ---- */
 
+/* "inhibitor: potassium-sorbate, on the surface" */
+static void add_material(struct table *t, const json_t *use)
+{
+    const char *kind = pick_text(use, "kind", NULL);
+    bool on_surface = strcmp(pick_text(use, "applied", ""), "surface") == 0;
+    table_addf(t, "%s%s%s%s", pick_text(use, "material", "?"), kind ? ": " : "", kind ? kind : "",
+               on_surface ? ", on the surface" : "");
+}
+
 static void show_materials(const struct view *v, const json_t *materials)
 {
     static const struct column columns[] = {{"material", COLUMN_LEFT, 0},
@@ -142,7 +151,7 @@ static void show_materials(const struct view *v, const json_t *materials)
     const json_t *use;
     json_array_foreach(materials, i, use)
     {
-        table_add(t, pick_text(use, "material", "?"));
+        add_material(t, use);
         table_add(t, pick_text(use, "material_lot", ""));
         table_add(t, pick_text(use, "supplier", ""));
         add_number(t, use, "kg");

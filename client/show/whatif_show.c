@@ -3,6 +3,7 @@
 #include "show/pick.h"
 #include "show/show.h"
 #include "show/table.h"
+#include <string.h>
 
 static void add_unit(struct text_buffer *b, const json_t *object)
 {
@@ -71,6 +72,35 @@ static void show_ways(const struct view *v, const json_t *document)
         "cold loaf, 1 is what half of all noses notice; firmness: on day %lld, 1 is fresh.",
         (long long)day);
     table_free(t);
+}
+
+/* "2 % cultured-wheat, propionic 4.1 mmol/L (strength 4 to 25 %)" of the last way. */
+static void show_preserving(const struct view *v, const json_t *document)
+{
+    const json_t *ways = json_object_get(document, "ways");
+    const json_t *way = json_array_get(ways, json_array_size(ways) - 1), *one;
+    const json_t *list = json_object_get(way, "preserving");
+    size_t i;
+    if (!json_array_size(list))
+        return;
+    view_section(v, "Against mold, undissociated");
+    json_array_foreach(list, i, one)
+    {
+        const json_t *strength = json_object_get(one, "strength_pct");
+        char n[4][VIEW_NUMBER];
+        struct text_buffer line = {0};
+        text_appendf(&line, "%s%s, %s" VIEW_NBSP "%% of flour: %s" VIEW_NBSP "mmol/L of %s acid",
+                     pick_text(one, "title", "?"),
+                     strcmp(pick_text(one, "applied", ""), "surface") == 0 ? " on the surface" : "",
+                     view_number(pick_number(one, "pct_flour", 0), n[0]),
+                     view_number(pick_number(one, "mmol_l", 0), n[1]), pick_text(one, "acid", "?"));
+        if (pick_number(strength, "high", 0) > pick_number(strength, "low", 0))
+            text_appendf(&line, "; strength not told, %s to %s" VIEW_NBSP "%%",
+                         view_number(pick_number(strength, "low", 0), n[2]),
+                         view_number(pick_number(strength, "high", 0), n[3]));
+        view_textf(v, VIEW_PLAIN, 2, 4, "%s", line.data);
+        text_buffer_free(&line);
+    }
 }
 
 static void show_shares(const struct view *v, const json_t *document, const json_t *hold)
@@ -161,6 +191,7 @@ void whatif_show(const struct view *v, const json_t *document)
                pick_text(document, "name", ""), of ? ", of " : "", of ? of : "");
     show_changes(v, document);
     show_ways(v, document);
+    show_preserving(v, document);
     show_hold(v, document);
     show_list(v, "Cautions", json_object_get(document, "cautions"));
     view_blank(v);

@@ -46,6 +46,7 @@ static const struct record_column USES[] = {
     {"material_lot", RECORD_CODE, KEY}, {"mix", RECORD_CODE, KEY_IF_GIVEN},
     {"amount", RECORD_REAL, 0},         {"unit", RECORD_UNIT, 0},
     {"active_pct", RECORD_REAL, 0},     {"supplier", RECORD_NAME, 0},
+    {"kind", RECORD_PRESERVER, 0},      {"applied", RECORD_APPLIED, 0},
 };
 static const struct record_column READINGS[] = {
     {"lot", RECORD_LOT_REF, KEY},

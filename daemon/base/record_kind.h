@@ -30,6 +30,8 @@ enum record_type {
     RECORD_FAMILY,      /* product family [text] */
     RECORD_GTIN,        /* made 14 digits [text] */
     RECORD_UNIT,        /* unit of an amount [text] */
+    RECORD_PRESERVER,   /* kind of a preserving ingredient [text] */
+    RECORD_APPLIED,     /* "dough" or "surface" [text] */
     RECORD_QUANTITY,    /* name of a quantity [text; the store keeps its id] */
     RECORD_PLACE,       /* [text] */
     RECORD_LOT_REF,     /* id of a lot that is there [whole] */

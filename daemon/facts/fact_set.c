@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include <assert.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 
 static const struct fact UNKNOWN = {.value = NAN,
@@ -45,6 +46,18 @@ struct fact *fact_set_at(const struct fact_set *set, int fact, int complaint)
         return &set->lot[rule->slot];
     assert(complaint >= 0 && complaint < set->complaint_count);
     return &set->complaints[complaint * set->rules->complaint_slots + rule->slot];
+}
+
+struct fact_name fact_set_name(const struct fact_set *set, int fact, const struct fact *of)
+{
+    static const char *const PARTS[] = {
+        [PART_MEDIAN] = "", [PART_MIN] = ".min", [PART_MAX] = ".max"};
+    struct fact_name name = set->rules->facts[fact].name;
+    if (of->quantity) {
+        text_clip(of->quantity, name.quantity, sizeof name.quantity);
+        snprintf(name.text, sizeof name.text, "%s%s", of->quantity, PARTS[name.part]);
+    }
+    return name;
 }
 
 void fact_set_number(struct fact *fact, double value)

@@ -19,6 +19,7 @@ struct fact {
     int lots;      /* company: lots that share the factor */
     int rival;     /* company: 1 + the fact that explains the same excess better, 0: none does */
     int64_t at_ms; /* of the newest record in it; WHEN_UNKNOWN_MS */
+    const char *quantity; /* that stands for the rule's (facts/ingredient.h); NULL: the rule's */
 };
 
 struct fact_set {
@@ -33,6 +34,8 @@ void fact_set_init(struct fact_set *set, const struct rules *rules, int complain
 void fact_set_clear(struct fact_set *set);
 /* A fact by its number; `complaint` only matters to facts kept by complaint. */
 struct fact *fact_set_at(const struct fact_set *set, int fact, int complaint);
+/* The name a fact is told by: the rule's, or of a quantity that stands for the rule's. */
+struct fact_name fact_set_name(const struct fact_set *set, int fact, const struct fact *of);
 void fact_set_number(struct fact *fact, double value); /* NAN: stays unknown */
 void fact_set_word(struct fact *fact, const char *word);
 

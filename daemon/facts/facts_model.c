@@ -26,7 +26,6 @@ static void destroy(struct cache_object *cached)
 struct modelling {
     const struct facts_job *job;
     struct model_lot lot;
-    bool dose_compared; /* both the lot's dose and its target, or the usual, are known */
     int horizon;        /* ages beyond it are not compared */
     const double *ages; /* by complaint */
 };
@@ -131,7 +130,7 @@ static double number_of_facts(const struct modelling *modelling, int code)
     case MODEL_ACID_MMOL_L:
         return acid ? acid_sum(&of_made.undissociated_mmol_l) : NAN;
     default:
-        return acid && modelling->dose_compared && usual > 0
+        return acid && modelling->lot.dose_compared && usual > 0
                    ? acid_sum(&of_made.undissociated_mmol_l) / usual
                    : NAN;
     }
@@ -188,17 +187,11 @@ static void number(const struct modelling *modelling, int code, double *ret)
 
 /* ---- all of a case ---- */
 
-/* A dose without a target says nothing about the dose: all else is compared on the dose made. */
-static void take_doses(struct modelling *modelling)
+/* A dose without a target says nothing about the dose: all else is compared on the doses made. */
+static void take_doses(struct model_lot *lot)
 {
-    struct lot_conditions *specified = &modelling->lot.specified;
-    const struct lot_conditions *made = &modelling->lot.made;
-    modelling->dose_compared = specified->doses_known;
-    if (!specified->doses_known && made->doses_known) {
-        memcpy(specified->doses, made->doses, sizeof specified->doses);
-        specified->dose_count = made->dose_count;
-        specified->doses_known = true;
-    }
+    if (!lot->dose_compared && lot->made.doses_known)
+        lot_conditions_take_doses(&lot->specified, &lot->made);
 }
 
 static int work_all(const struct facts_job *job, const double *ages, struct kept *kept,
@@ -215,7 +208,7 @@ static int work_all(const struct facts_job *job, const double *ages, struct kept
     if (rc)
         return rc;
     model_lot_of(rules, job->set->record, baseline, job->input->as_of_ms, &modelling.lot);
-    take_doses(&modelling);
+    take_doses(&modelling.lot);
     cache_object_unref((void *)baseline);
     for (int f = 0; f < rules->fact_count; f++) {
         if (!facts_wanted(job, f, FACT_MODEL))

@@ -1,6 +1,7 @@
 #include "facts/lot_record.h"
 #include "base/text.h"
 #include "base/units.h"
+#include "rules/catalogue.h"
 #include "rules/vocabulary.h"
 #include "stats/robust.h"
 #include "store/company_count.h"
@@ -13,9 +14,12 @@
 
 /* ---- building ---- */
 
+enum { MIXES_MOST = 512 };
+
 struct build {
     struct lot_record *record;
-    double mix_flour[512];
+    const struct rules *rules;
+    double mix_flour[MIXES_MOST];
 };
 
 static struct lot_series *series_of(struct lot_record *record, const char *quantity)
@@ -47,14 +51,16 @@ static void add_value(struct lot_record *record, struct lot_series *series, doub
 static int take_reading(void *arg, const struct evidence_reading *row)
 {
     struct build *build = arg;
-    add_value(build->record, series_of(build->record, row->quantity), row->value, row->at_ms);
+    const char *quantity = rules_quantity(build->rules, row->quantity);
+    add_value(build->record, series_of(build->record, quantity), row->value, row->at_ms);
     return 0;
 }
 
 static int take_target(void *arg, const struct evidence_target *row)
 {
     struct build *build = arg;
-    struct lot_series *series = series_of(build->record, row->quantity);
+    struct lot_series *series =
+        series_of(build->record, rules_quantity(build->rules, row->quantity));
     series->target = row->target;
     series->low = row->low;
     series->high = row->high;
@@ -65,7 +71,7 @@ static int take_mix(void *arg, const struct evidence_mix *row)
 {
     struct build *build = arg;
     struct lot_record *record = build->record;
-    if (record->mix_count == (int)(sizeof build->mix_flour / sizeof build->mix_flour[0]))
+    if (record->mix_count == MIXES_MOST)
         return 0; /* no plant makes a lot of more mixes; the rest adds nothing */
     size_t count = (size_t)record->mix_count + 1;
     record->mixes = xrealloc(record->mixes, count * sizeof *record->mixes);
@@ -86,26 +92,36 @@ static int mix_of(const struct lot_record *record, const char *mix)
     return -1;
 }
 
-/* Uses of one material, per mix where the record says which. */
-struct dosing {
-    struct build *build;
-    bool by_mix[MATERIALS], any[MATERIALS];
-    double lot_kg[MATERIALS], lot_active_kg[MATERIALS];
-    double active_sum[MATERIALS], active_weight[MATERIALS];
-    /* of each mix; zero as far as there are mixes */
-    double kg[MATERIALS][512];
-    double active_kg[MATERIALS][512];
-    bool entered[MATERIALS][512];
+/* Preserving ingredients that a use tells the kind of, besides the plant's own two. */
+struct named {
+    char dose[LENGTH_WORD + 1], strength[LENGTH_WORD + 1]; /* quantities */
+    bool is_inhibitor;
 };
 
-/* All of it would be 50 KB to clear, for each of the dozens of lots that a first ranking reads. */
+enum { NAMED_MOST = 6, DOSED = MATERIALS + NAMED_MOST };
+
+/* Uses of one material or named ingredient, per mix where the record says which. */
+struct dosing {
+    struct build *build;
+    struct named named[NAMED_MOST];
+    int named_count;
+    bool by_mix[DOSED], any[DOSED];
+    double lot_kg[DOSED], lot_active_kg[DOSED];
+    double active_sum[DOSED], active_weight[DOSED];
+    /* of each mix; zero as far as there are mixes */
+    double kg[DOSED][MIXES_MOST];
+    double active_kg[DOSED][MIXES_MOST];
+    bool entered[DOSED][MIXES_MOST];
+};
+
+/* All of it would be 100 KB to clear, for each of the dozens of lots that a first ranking reads. */
 static struct dosing *dosing_new(struct build *build)
 {
     struct dosing *dosing = xmalloc(sizeof *dosing);
     size_t mixes = (size_t)build->record->mix_count;
     memset(dosing, 0, offsetof(struct dosing, kg));
     dosing->build = build;
-    for (int m = 0; m < MATERIALS; m++) {
+    for (int m = 0; m < DOSED; m++) {
         memset(dosing->kg[m], 0, mixes * sizeof dosing->kg[m][0]);
         memset(dosing->active_kg[m], 0, mixes * sizeof dosing->active_kg[m][0]);
         memset(dosing->entered[m], 0, mixes * sizeof dosing->entered[m][0]);
@@ -113,8 +129,43 @@ static struct dosing *dosing_new(struct build *build)
     return dosing;
 }
 
-static void add_use(struct lot_record *record, const struct evidence_use *row, double kg)
+enum { INHIBITOR = 1, SOFTENER = 2, ACID = 3, YEAST = 4, FAT = 5 }; /* material_of() */
+
+static bool is_on_surface(const struct preserver *preserver, const char *applied)
 {
+    return *applied ? strcmp(applied, "surface") == 0 : preserver && preserver->on_surface;
+}
+
+/* Which of what is dosed a use is of; -1: none. */
+static int dosed_of(struct dosing *dosing, const struct evidence_use *row)
+{
+    const struct rules *rules = dosing->build->rules;
+    const struct preserver *preserver = catalogue_preserver(rules->catalogue, row->kind);
+    bool on_surface = is_on_surface(preserver, row->applied);
+    char name[LENGTH_WORD + 1], strength[LENGTH_WORD + 1];
+    if (!*row->kind)
+        return material_of(row->material);
+    const char *dose = rules_quantity(
+        rules,
+        preserver_quantity(row->kind, on_surface ? PRESERVER_SURFACE_DOSE : PRESERVER_DOSE, name));
+    if (dose != name)
+        return strcmp(dose, "acid_pct_flour") == 0 ? ACID : INHIBITOR;
+    for (int i = 0; i < dosing->named_count; i++)
+        if (strcmp(dosing->named[i].dose, dose) == 0)
+            return MATERIALS + i;
+    if (dosing->named_count == NAMED_MOST)
+        return -1;
+    struct named *named = &dosing->named[dosing->named_count++];
+    text_clip(dose, named->dose, sizeof named->dose);
+    text_clip(rules_quantity(rules, preserver_quantity(row->kind, PRESERVER_STRENGTH, strength)),
+              named->strength, sizeof named->strength);
+    named->is_inhibitor = preserver && preserver->role == PRESERVER_INHIBITOR;
+    return MATERIALS + dosing->named_count - 1;
+}
+
+static void add_use(struct build *build, const struct evidence_use *row, double kg)
+{
+    struct lot_record *record = build->record;
     for (int i = 0; i < record->use_count; i++)
         if (strcmp(record->uses[i].material, row->material) == 0 &&
             strcmp(record->uses[i].material_lot, row->material_lot) == 0) {
@@ -128,6 +179,9 @@ static void add_use(struct lot_record *record, const struct evidence_use *row, d
     snprintf(use->material, sizeof use->material, "%s", row->material);
     snprintf(use->material_lot, sizeof use->material_lot, "%s", row->material_lot);
     snprintf(use->supplier, sizeof use->supplier, "%s", row->supplier);
+    text_clip(row->kind, use->kind, sizeof use->kind);
+    use->on_surface =
+        is_on_surface(catalogue_preserver(build->rules->catalogue, row->kind), row->applied);
 }
 
 static int take_use(void *arg, const struct evidence_use *row)
@@ -137,8 +191,8 @@ static int take_use(void *arg, const struct evidence_use *row)
     if (isnan(row->amount) ||
         units_convert(row->amount, *row->unit ? row->unit : "kg", "kg", &kg, NULL))
         kg = NAN; /* film by the metre, closures by the piece */
-    add_use(dosing->build->record, row, kg);
-    int m = material_of(row->material);
+    add_use(dosing->build, row, kg);
+    int m = dosed_of(dosing, row);
     if (m < 0)
         return 0;
     if (!isnan(row->active_pct)) {
@@ -176,40 +230,55 @@ static void add_computed(struct lot_record *record, const char *quantity, double
     add_value(record, series, value, at_ms);
 }
 
-static void dose(struct dosing *dosing, int material, const char *quantity, bool active)
+static void dose(struct dosing *dosing, int of, const char *quantity, bool active)
 {
     struct build *build = dosing->build;
     struct lot_record *record = build->record;
     bool fresh = false;
-    if (!dosing->any[material] || record->flour_kg <= 0)
+    if (!dosing->any[of] || record->flour_kg <= 0)
         return;
-    if (!dosing->by_mix[material]) {
-        double kg = active ? dosing->lot_active_kg[material] : dosing->lot_kg[material];
+    if (!dosing->by_mix[of]) {
+        double kg = active ? dosing->lot_active_kg[of] : dosing->lot_kg[of];
         add_computed(record, quantity, 100 * kg / record->flour_kg, record->lot.made_from_ms,
                      &fresh);
         return;
     }
     /* a mix with no entry may have got none, or nobody wrote it down: not a dose of zero */
     for (int i = 0; i < record->mix_count; i++) {
-        double kg = active ? dosing->active_kg[material][i] : dosing->kg[material][i];
-        if (build->mix_flour[i] > 0 && dosing->entered[material][i])
+        double kg = active ? dosing->active_kg[of][i] : dosing->kg[of][i];
+        if (build->mix_flour[i] > 0 && dosing->entered[of][i])
             add_computed(record, quantity, 100 * kg / build->mix_flour[i], record->mix_at_ms[i],
                          &fresh);
     }
 }
 
-/* Share of the lot's mixes that have no entry of a material others of them have. */
+/* Share of the lot's mixes that have no entry of what others of them have. */
+static double without_entry(const struct dosing *dosing, int of)
+{
+    int mixes = dosing->build->record->mix_count, without = 0;
+    for (int i = 0; i < mixes && dosing->by_mix[of]; i++)
+        without += !dosing->entered[of][i];
+    return mixes ? (double)without / mixes : 0;
+}
+
 static void unrecorded(struct dosing *dosing, int material, const char *quantity)
 {
     struct lot_record *record = dosing->build->record;
-    int without = 0;
+    double share = without_entry(dosing, material);
     bool fresh = false;
-    if (!dosing->by_mix[material])
-        return;
-    for (int i = 0; i < record->mix_count; i++)
-        without += !dosing->entered[material][i];
-    if (without)
-        add_computed(record, quantity, (double)without / record->mix_count,
+    for (int i = 0; material == INHIBITOR && i < dosing->named_count; i++)
+        if (dosing->named[i].is_inhibitor)
+            share = fmax(share, without_entry(dosing, MATERIALS + i));
+    if (share > 0)
+        add_computed(record, quantity, share, record->lot.made_from_ms, &fresh);
+}
+
+static void strength(struct dosing *dosing, int of, const char *quantity)
+{
+    struct lot_record *record = dosing->build->record;
+    bool fresh = false;
+    if (dosing->active_weight[of] > 0)
+        add_computed(record, quantity, dosing->active_sum[of] / dosing->active_weight[of],
                      record->lot.made_from_ms, &fresh);
 }
 
@@ -219,18 +288,18 @@ static void dose_all(struct dosing *dosing)
         const char *quantity;
         int material;
         bool active;
-    } DOSES[] = {{"inhibitor_pct_flour", 1, false}, {"inhibitor_active_pct_flour", 1, true},
-                 {"softener_pct_flour", 2, false},  {"acid_pct_flour", 3, false},
-                 {"yeast_pct_flour", 4, false},     {"fat_pct_flour", 5, false}};
+    } DOSES[] = {
+        {"inhibitor_pct_flour", INHIBITOR, false}, {"inhibitor_active_pct_flour", INHIBITOR, true},
+        {"softener_pct_flour", SOFTENER, false},   {"acid_pct_flour", ACID, false},
+        {"yeast_pct_flour", YEAST, false},         {"fat_pct_flour", FAT, false}};
     for (size_t i = 0; i < sizeof DOSES / sizeof DOSES[0]; i++)
         dose(dosing, DOSES[i].material, DOSES[i].quantity, DOSES[i].active);
-    unrecorded(dosing, 1, "inhibitor_unrecorded_share");
-    unrecorded(dosing, 2, "softener_unrecorded_share");
-    if (dosing->active_weight[1] > 0) {
-        bool fresh = false;
-        add_computed(dosing->build->record, "inhibitor_active_pct",
-                     dosing->active_sum[1] / dosing->active_weight[1],
-                     dosing->build->record->lot.made_from_ms, &fresh);
+    unrecorded(dosing, INHIBITOR, "inhibitor_unrecorded_share");
+    unrecorded(dosing, SOFTENER, "softener_unrecorded_share");
+    strength(dosing, INHIBITOR, "inhibitor_active_pct");
+    for (int i = 0; i < dosing->named_count; i++) {
+        dose(dosing, MATERIALS + i, dosing->named[i].dose, false);
+        strength(dosing, MATERIALS + i, dosing->named[i].strength);
     }
 }
 
@@ -349,9 +418,11 @@ static int read_record(struct store *store, int64_t lot_id, struct build *build,
     return rc ? rc : first_uses(store, record, err);
 }
 
-int lot_record_all(struct store *store, struct lot_records *ret, struct error *err)
+int lot_record_all(struct store *store, const struct rules *rules, struct lot_records *ret,
+                   struct error *err)
 {
     ret->store = store;
+    ret->rules = rules;
     return company_count_records_serial(store, &ret->serial, err);
 }
 
@@ -368,6 +439,7 @@ int lot_record_get(struct cache *cache, const struct lot_records *records, int64
     record = xcalloc(1, sizeof *record);
     cache_object_init(&record->cached, destroy);
     build->record = record;
+    build->rules = records->rules;
     int rc = read_record(records->store, lot_id, build, err);
     free(build);
     if (rc) {
@@ -465,4 +537,18 @@ struct lot_summary lot_record_with(const struct lot_record *record, const char *
         packs.count += summary.count;
     }
     return packs;
+}
+
+void lot_record_ages(const struct lot_record *record, double ret_days[MATERIALS])
+{
+    for (int m = 0; m < MATERIALS; m++)
+        ret_days[m] = NAN;
+    for (int i = 0; i < record->use_count; i++) {
+        const struct lot_use *use = &record->uses[i];
+        int m = material_of(use->material);
+        if (m >= 0 && use->first_ms != WHEN_UNKNOWN_MS)
+            ret_days[m] =
+                fmax(ret_days[m], /* fmax(NAN, x) is x */
+                     (double)(record->lot.made_from_ms - use->first_ms) / (double)WHEN_DAY_MS);
+    }
 }

@@ -5,6 +5,8 @@
 
 #include "base/length.h"
 #include "facts/cache.h"
+#include "rules/catalogue.h"
+#include "rules/rules.h"
 #include "store/evidence.h"
 
 struct lot_value {
@@ -26,6 +28,8 @@ struct lot_result {
 };
 struct lot_use {
     char material[LENGTH_CODE + 1], material_lot[LENGTH_CODE + 1], supplier[LENGTH_NAME + 1];
+    char kind[PRESERVER_KIND + 1]; /* of preserving ingredient, "" not told */
+    bool on_surface;
     double kg, active_pct; /* NAN unknown */
     int64_t first_ms;      /* first use of this material lot in the plant */
 };
@@ -57,10 +61,12 @@ struct lot_record {
 /* The plant's records as a store has them, with the stamp of what is kept of them. */
 struct lot_records {
     struct store *store;
-    int64_t serial; /* store/company_count.h */
+    const struct rules *rules; /* by which preserving ingredients are named; borrowed */
+    int64_t serial;            /* store/company_count.h */
 };
-/* As they stand now. */
-int lot_record_all(struct store *store, struct lot_records *ret, struct error *err);
+/* As they stand now. Caches of records are of one set of rules. */
+int lot_record_all(struct store *store, const struct rules *rules, struct lot_records *ret,
+                   struct error *err);
 /* A new reference. ERROR_NOT_FOUND for an unknown lot. */
 int lot_record_get(struct cache *cache, const struct lot_records *records, int64_t lot_id,
                    const struct lot_record **ret, struct error *err);
@@ -81,5 +87,8 @@ struct lot_summary lot_record_summary(const struct lot_record *record,
  * the lot's other loaves: the middle of theirs beside that of the former. */
 struct lot_summary lot_record_with(const struct lot_record *record, const char *quantity,
                                    const double *found, int count, int64_t as_of_ms);
+
+/* How long the oldest lot of each material in it had been in use when it was made; NAN unknown. */
+void lot_record_ages(const struct lot_record *record, double ret_days[MATERIALS]);
 
 #endif

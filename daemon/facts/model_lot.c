@@ -1,4 +1,6 @@
 #include "facts/model_lot.h"
+#include "base/text.h"
+#include "rules/catalogue.h"
 #include <math.h>
 #include <stddef.h>
 #include <string.h>
@@ -54,6 +56,7 @@ const char *model_lot_takes(size_t index)
 
 /* Where a lot's readings come from. */
 struct source {
+    const struct rules *rules; /* NULL where nothing is changed */
     const struct lot_record *record;
     const struct fact_baseline *baseline;
     int64_t as_of_ms;
@@ -68,6 +71,15 @@ static const struct model_change *change_of(const struct source *s, const char *
     return NULL;
 }
 
+static bool brings_propionate(const struct rules *rules, const char *quantity)
+{
+    const struct catalogue_quantity *known = catalogue_quantity(rules->catalogue, quantity);
+    for (int i = 0; known && known->preserver && i < known->preserver->acid_count; i++)
+        if (known->preserver->brings[i].kind == ACID_PROPIONIC)
+            return true;
+    return false;
+}
+
 /* Does it follow from what is changed? */
 static bool is_overtaken(const struct source *s, const char *quantity)
 {
@@ -80,6 +92,10 @@ static bool is_overtaken(const struct source *s, const char *quantity)
                    {"core_at_pack_c", "core_end_bake_c"}};
     for (size_t i = 0; i < sizeof FOLLOWS / sizeof FOLLOWS[0]; i++)
         if (strcmp(FOLLOWS[i].what, quantity) == 0 && change_of(s, FOLLOWS[i].with))
+            return true;
+    bool is_propionate = strcmp(quantity, "propionate_ppm") == 0;
+    for (size_t i = 0; is_propionate && s->changes && i < s->changes->count; i++)
+        if (brings_propionate(s->rules, s->changes->row[i].quantity))
             return true;
     return false;
 }
@@ -103,14 +119,23 @@ static struct reading reading_of(const struct source *s, const char *quantity)
     return reading;
 }
 
-static void add_dose(struct lot_conditions *lot, const char *product, double pct, double active_pct)
-{
-    const struct acid_product *found = acid_product_find(product);
-    if (isnan(pct) || !found || lot->dose_count == LOT_DOSES_MAX)
-        return;
-    lot->doses[lot->dose_count++] = (struct acid_dose){found, pct, active_pct, NAN};
-    lot->doses_known = true;
-}
+/* ---- preserving ingredients ---- */
+
+/* One of them, and what tells of it. */
+struct ingredient {
+    const struct preserver *preserver;
+    bool on_surface, own; /* own: the plant's inhibitor or acid, told without a kind */
+    const char *dose;
+    char strength[LENGTH_WORD + 1];
+    struct reading pct, active_pct;
+};
+
+enum { INGREDIENTS_MOST = 12 };
+
+struct system {
+    struct ingredient of[INGREDIENTS_MOST];
+    size_t count;
+};
 
 /* Vinegar of n grain holds n/10 g of acetic acid in 100 mL. */
 static double vinegar_active_pct(double grain)
@@ -118,21 +143,137 @@ static double vinegar_active_pct(double grain)
     return isnan(grain) ? NAN : acid_vinegar_g_100ml(grain);
 }
 
-static void take_doses(const struct rules *rules, const struct source *s, struct model_lot *ret)
+static double first_known(double a, double b)
 {
-    struct reading inhibitor = reading_of(s, "inhibitor_pct_flour");
-    struct reading active = reading_of(s, "inhibitor_active_pct");
-    struct reading acid = reading_of(s, "acid_pct_flour");
-    struct reading grain = reading_of(s, "acid_grain");
-    const char *salt = rules->ranking.inhibitor, *sour = rules->ranking.acid;
-    add_dose(&ret->specified, salt, inhibitor.specified, active.specified);
-    add_dose(&ret->specified, sour, acid.specified, vinegar_active_pct(grain.specified));
-    if (isnan(inhibitor.made) && isnan(acid.made))
+    return isnan(a) ? b : a;
+}
+
+static void add_ingredient(struct system *system, const struct source *s, struct ingredient one)
+{
+    if (!one.preserver || system->count == INGREDIENTS_MOST)
         return;
-    add_dose(&ret->made, salt, isnan(inhibitor.made) ? inhibitor.specified : inhibitor.made,
-             isnan(active.made) ? active.specified : active.made);
-    add_dose(&ret->made, sour, isnan(acid.made) ? acid.specified : acid.made,
-             vinegar_active_pct(isnan(grain.made) ? grain.specified : grain.made));
+    for (size_t i = 0; i < system->count; i++)
+        if (strcmp(system->of[i].dose, one.dose) == 0)
+            return;
+    one.pct = reading_of(s, one.dose);
+    one.active_pct = reading_of(s, one.strength);
+    system->of[system->count++] = one;
+}
+
+static void add_named(struct system *system, const struct source *s, const char *quantity)
+{
+    const struct rules *rules = s->rules;
+    const struct catalogue_quantity *known = catalogue_quantity(rules->catalogue, quantity);
+    if (!known || !known->preserver || known->measure == PRESERVER_STRENGTH)
+        return;
+    struct ingredient one = {.preserver = known->preserver,
+                             .on_surface = known->measure == PRESERVER_SURFACE_DOSE,
+                             .dose = known->name};
+    char name[LENGTH_WORD + 1];
+    text_clip(
+        rules_quantity(rules, preserver_quantity(one.preserver->kind, PRESERVER_STRENGTH, name)),
+        one.strength, sizeof one.strength);
+    add_ingredient(system, s, one);
+}
+
+/* The plant's own two, and whatever else is on record, in the recipe, usual, or changed. */
+static void take_system(const struct source *s, struct system *ret)
+{
+    const struct rules *rules = s->rules;
+    const struct catalogue *catalogue = rules->catalogue;
+    struct ingredient inhibitor = {.preserver =
+                                       catalogue_preserver(catalogue, rules->ranking.inhibitor),
+                                   .own = true,
+                                   .dose = "inhibitor_pct_flour",
+                                   .strength = "inhibitor_active_pct"};
+    struct ingredient acid = {.preserver = catalogue_preserver(catalogue, rules->ranking.acid),
+                              .own = true,
+                              .dose = "acid_pct_flour"};
+    preserver_quantity(rules->ranking.acid, PRESERVER_STRENGTH, acid.strength);
+    add_ingredient(ret, s, inhibitor);
+    add_ingredient(ret, s, acid);
+    struct reading grain = reading_of(s, "acid_grain");
+    struct reading *sour = ret->count == 2 ? &ret->of[1].active_pct : &(struct reading){NAN, NAN};
+    sour->made = first_known(vinegar_active_pct(grain.made), sour->made);
+    sour->specified = first_known(vinegar_active_pct(grain.specified), sour->specified);
+    for (int i = 0; i < s->record->series_count; i++)
+        add_named(ret, s, s->record->series[i].quantity);
+    for (int i = 0; i < s->baseline->count; i++)
+        add_named(ret, s, s->baseline->usual[i].quantity);
+    for (size_t i = 0; s->changes && i < s->changes->count; i++)
+        add_named(ret, s, s->changes->row[i].quantity);
+}
+
+static void add_dose(struct lot_conditions *lot, const struct ingredient *of, double pct,
+                     double active_pct)
+{
+    if (isnan(pct))
+        return;
+    for (int i = 0; i < of->preserver->acid_count; i++) {
+        const struct acid_dose dose = {&of->preserver->brings[i], pct, active_pct, NAN};
+        if (of->on_surface && lot->spray_count < LOT_SPRAYS_MAX)
+            lot->sprays[lot->spray_count++] = dose;
+        else if (!of->on_surface && lot->dose_count < LOT_DOSES_MAX)
+            lot->doses[lot->dose_count++] = dose;
+    }
+    lot->doses_known = true;
+}
+
+static bool has_target(const struct source *s, const char *quantity)
+{
+    const struct lot_series *series = lot_record_series(s->record, quantity);
+    return series && !isnan(series->target);
+}
+
+/* Is another in its place? Of a lot whose records tell kinds, what stands in no recipe is there
+ * instead of what has no record, and what was usual before is no part of it. */
+static bool is_replaced(const struct system *system, const struct source *s,
+                        const struct ingredient *one)
+{
+    bool told = false, outside = false;
+    for (size_t i = 0; i < system->count; i++) {
+        const struct ingredient *other = &system->of[i];
+        if (other->own || other->preserver->role != one->preserver->role ||
+            isnan(other->pct.made) || change_of(s, other->dose))
+            continue;
+        told = true;
+        outside = outside || !has_target(s, other->dose);
+    }
+    return told && isnan(one->pct.made) && (outside || !has_target(s, one->dose));
+}
+
+/* Does the product want it? By its targets, where there are any of that role; else by what is
+ * usual. */
+static bool is_in_recipe(const struct system *system, const struct source *s,
+                         const struct ingredient *one)
+{
+    bool any_target = false;
+    for (size_t i = 0; i < system->count; i++)
+        any_target = any_target || (system->of[i].preserver->role == one->preserver->role &&
+                                    has_target(s, system->of[i].dose));
+    return !isnan(one->pct.specified) && (!any_target || has_target(s, one->dose));
+}
+
+/* What has no specification is not compared with none of it. */
+static void take_doses(const struct source *s, struct model_lot *ret)
+{
+    struct system system = {.count = 0};
+    bool any_made = false, all_specified = true;
+    take_system(s, &system);
+    for (size_t i = 0; i < system.count; i++)
+        any_made = any_made || !isnan(system.of[i].pct.made);
+    for (size_t i = 0; i < system.count; i++) {
+        const struct ingredient *one = &system.of[i];
+        bool made = !isnan(one->pct.made), wanted = is_in_recipe(&system, s, one);
+        bool replaced = is_replaced(&system, s, one);
+        if (wanted && (!replaced || has_target(s, one->dose)))
+            add_dose(&ret->specified, one, one->pct.specified, one->active_pct.specified);
+        if (any_made && (made || (wanted && !replaced)))
+            add_dose(&ret->made, one, first_known(one->pct.made, one->pct.specified),
+                     first_known(one->active_pct.made, one->active_pct.specified));
+        all_specified = all_specified && !(one->pct.made > 0 && !wanted);
+    }
+    ret->dose_compared = ret->specified.doses_known && all_specified;
 }
 
 /* Warmer or colder on the way, then on the shelf as specified. */
@@ -155,10 +296,11 @@ static void take_transit(const struct lot_record *record, int64_t as_of_ms,
     }
 }
 
-static void take(const struct rules *rules, const struct source *s, struct model_lot *ret)
+static void take(const struct source *s, struct model_lot *ret)
 {
     lot_conditions_unknown(&ret->made);
     lot_conditions_unknown(&ret->specified);
+    ret->dose_compared = false;
     for (size_t i = 0; i < NUMBERS_COUNT; i++) {
         struct reading reading = reading_of(s, NUMBERS[i].quantity);
         *number_at(&ret->made, NUMBERS[i].member) = reading.made;
@@ -170,7 +312,7 @@ static void take(const struct rules *rules, const struct source *s, struct model
         ret->made.softener_ratio = softener.made / softener.specified;
     if (s->record->lot.unit_g > 0)
         ret->specified.loaf_g = ret->made.loaf_g = s->record->lot.unit_g;
-    take_doses(rules, s, ret);
+    take_doses(s, ret);
     if (!s->changes || !s->changes->nothing_read)
         take_transit(s->record, s->as_of_ms, &ret->made);
 }
@@ -178,23 +320,23 @@ static void take(const struct rules *rules, const struct source *s, struct model
 void model_lot_of(const struct rules *rules, const struct lot_record *record,
                   const struct fact_baseline *baseline, int64_t as_of_ms, struct model_lot *ret)
 {
-    const struct source source = {record, baseline, as_of_ms, NULL};
-    take(rules, &source, ret);
+    const struct source source = {rules, record, baseline, as_of_ms, NULL};
+    take(&source, ret);
 }
 
 void model_lot_changed(const struct rules *rules, const struct lot_record *record,
                        const struct fact_baseline *baseline, const struct model_changes *changes,
                        struct model_lot *ret)
 {
-    const struct source source = {record, baseline, INT64_MAX, changes};
-    take(rules, &source, ret);
+    const struct source source = {rules, record, baseline, INT64_MAX, changes};
+    take(&source, ret);
 }
 
 double model_lot_value(const struct lot_record *record, const struct fact_baseline *baseline,
                        const char *quantity, bool nothing_read)
 {
     const struct model_changes none = {.nothing_read = nothing_read};
-    const struct source source = {record, baseline, INT64_MAX, &none};
+    const struct source source = {NULL, record, baseline, INT64_MAX, &none};
     struct reading reading = reading_of(&source, quantity);
     return isnan(reading.made) ? reading.specified : reading.made;
 }

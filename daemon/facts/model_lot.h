@@ -7,6 +7,7 @@
 
 struct model_lot {
     struct lot_conditions made, specified;
+    bool dose_compared; /* all that it holds against mold is specified, by target or by usual */
 };
 
 /* What is taken otherwise than the records have it: of what a lot was made with. */

@@ -34,7 +34,9 @@ struct acid_product {
     const char *name;
     enum acid_kind kind;
     double acid_g_per_g;
-    double usual_active_pct; /* active substance in the product as sold */
+    double usual_active_pct; /* active substance in the product as sold, */
+    double low_active_pct;   /* and between what it lies where no certificate tells */
+    double high_active_pct;
 };
 
 struct acid_dose {
@@ -48,6 +50,9 @@ struct acid_dose {
 struct acid_values {
     double pka_shift;       /* added to every pKa: ionic strength of crumb water */
     double bake_loss_share; /* acid that leaves in the oven */
+    double strength_place;  /* of products without a certificate: -1 low, 0 usual, 1 high */
+    double layer_share;     /* of the bread's mass that holds what was put on its surface */
+    double pka[ACID_KINDS]; /* of the first proton; the second keeps its distance */
 };
 
 /* Total (dissociated and not) acids of one crumb, mmol per liter of its water. */
@@ -56,8 +61,11 @@ struct acid_mix {
 };
 
 const struct acid_constants *acid_constants(enum acid_kind kind);
-/* By name ("calcium-propionate", "vinegar", …); NULL if there is none. */
-const struct acid_product *acid_product_find(const char *name);
+/* Those that folders of rules without a list of their own have; NULL past the last. */
+const struct acid_product *acid_product_at(size_t index);
+/* Percent of active substance: a lot's own, else by where in the product's range it is taken to
+ * lie. */
+double acid_active_pct(const struct acid_dose *dose, double strength_place);
 
 /* Share of a monoprotic acid that is undissociated. */
 double acid_undissociated_fraction(double ph, double pka);
@@ -69,7 +77,7 @@ double acid_kind_undissociated(enum acid_kind kind, double ph, double pka_shift)
 /* Vinegar strength: grain is ten times the grams of acetic acid in 100 mL. */
 double acid_vinegar_g_100ml(double grain);
 
-/* Grams of acid on 100 g flour from one dose. */
+/* Grams of acid on 100 g flour from one dose of usual strength. */
 double acid_g_per_100g_flour(const struct acid_dose *dose);
 /* mg acid in a kg bread; `bread_per_flour` in g bread a g flour. */
 double acid_mg_per_kg_bread(double acid_g_per_100g_flour, double bread_per_flour);
@@ -82,8 +90,15 @@ double acid_mg_per_kg_from_mmol_l(double mmol_l, double moisture_pct, double mol
 struct acid_mix acid_mix_of_doses(const struct acid_dose *doses, size_t count,
                                   double bread_per_flour, double moisture_pct,
                                   const struct acid_values *values);
+/* The same of what is put on the baked surface, as if spread through the bread: no oven takes any
+ * of it. */
+struct acid_mix acid_mix_of_sprays(const struct acid_dose *sprays, size_t count,
+                                   double bread_per_flour, double moisture_pct,
+                                   const struct acid_values *values);
+struct acid_mix acid_mix_sum(const struct acid_mix *a, const struct acid_mix *b);
 /* Undissociated mmol/L of each acid of the mix. */
-struct acid_mix acid_mix_undissociated(const struct acid_mix *total, double ph, double pka_shift);
+struct acid_mix acid_mix_undissociated(const struct acid_mix *total, double ph,
+                                       const struct acid_values *values);
 /* Whether the crumb lies in the range where these formulas are used. */
 bool acid_crumb_valid(double ph, double moisture_pct);
 

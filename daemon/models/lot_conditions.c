@@ -57,6 +57,15 @@ void lot_conditions_unknown(struct lot_conditions *lot)
     lot->target_enzyme_min = NAN;
 }
 
+void lot_conditions_take_doses(struct lot_conditions *lot, const struct lot_conditions *from)
+{
+    memcpy(lot->doses, from->doses, sizeof(lot->doses));
+    memcpy(lot->sprays, from->sprays, sizeof(lot->sprays));
+    lot->dose_count = from->dose_count;
+    lot->spray_count = from->spray_count;
+    lot->doses_known = from->doses_known;
+}
+
 /* Core at packing from how this lot was cooled, when that is known but the core was not read. */
 static double core_from_cooling(const struct lot_conditions *lot,
                                 const struct lot_conditions *specified,
@@ -109,9 +118,7 @@ static void fill_doses_and_groups(struct lot_conditions *lot,
                                   const struct models_values *values)
 {
     if (!lot->doses_known && specified) {
-        memcpy(lot->doses, specified->doses, sizeof(lot->doses));
-        lot->dose_count = specified->dose_count;
-        lot->doses_known = specified->doses_known;
+        lot_conditions_take_doses(lot, specified);
     }
     if (!isnan(lot->propionate_mg_kg)) {
         lot->doses_known = true;
@@ -172,8 +179,10 @@ static void wet_spot(const struct lot_conditions *lot, const struct models_value
     double wetness = facts->condensate.wetness;
     facts->spot_aw = lot->crumb_aw + wetness * fmax(values->wet.spot_aw - lot->crumb_aw, 0);
     for (int k = 0; k < ACID_KINDS; k++) {
+        double on_surface = facts->smelled_mmol_l.mmol_l[k] - facts->undissociated_mmol_l.mmol_l[k];
         facts->spot_undissociated_mmol_l.mmol_l[k] =
-            facts->undissociated_mmol_l.mmol_l[k] * (1 - wetness * values->wet.spot_dilution_share);
+            (facts->undissociated_mmol_l.mmol_l[k] + on_surface / values->acid.layer_share) *
+            (1 - wetness * values->wet.spot_dilution_share);
     }
     facts->spores_per_pack =
         lot->spores_per_pack * lot->spores_factor * (1 + wetness * (values->wet.spot_spread - 1));
@@ -197,23 +206,38 @@ static void baking(const struct lot_conditions *lot, const struct models_values 
     facts->moisture_lost_pct = fabs(measured_pct) > 1e-9 ? measured_pct : worked_out_pct;
 }
 
+static double mg_kg_of(const struct acid_mix *mix, enum acid_kind kind, double moisture_pct)
+{
+    return acid_mg_per_kg_from_mmol_l(mix->mmol_l[kind], moisture_pct,
+                                      acid_constants(kind)->molar_g_mol);
+}
+
+static void acids(const struct lot_conditions *lot, const struct acid_values *values,
+                  struct lot_facts *facts)
+{
+    double moisture_pct = lot->crumb_moisture_pct;
+    facts->total_mmol_l =
+        acid_mix_of_doses(lot->doses, lot->dose_count, lot->bread_per_flour, moisture_pct, values);
+    if (!isnan(lot->propionate_mg_kg)) {
+        facts->total_mmol_l.mmol_l[ACID_PROPIONIC] = acid_mmol_per_l_water(
+            lot->propionate_mg_kg, moisture_pct, acid_constants(ACID_PROPIONIC)->molar_g_mol);
+    }
+    struct acid_mix sprayed = acid_mix_of_sprays(lot->sprays, lot->spray_count,
+                                                 lot->bread_per_flour, moisture_pct, values);
+    struct acid_mix all = acid_mix_sum(&facts->total_mmol_l, &sprayed);
+    facts->undissociated_mmol_l =
+        acid_mix_undissociated(&facts->total_mmol_l, lot->crumb_ph, values);
+    facts->smelled_mmol_l = acid_mix_undissociated(&all, lot->crumb_ph, values);
+    facts->propionic_mg_kg = mg_kg_of(&all, ACID_PROPIONIC, moisture_pct);
+    facts->sorbic_mg_kg = mg_kg_of(&all, ACID_SORBIC, moisture_pct);
+    facts->acid_valid = acid_crumb_valid(lot->crumb_ph, moisture_pct);
+}
+
 void lot_conditions_facts(const struct lot_conditions *lot, const struct models_values *values,
                           struct lot_facts *ret_facts)
 {
     memset(ret_facts, 0, sizeof(*ret_facts));
-    double moisture_pct = lot->crumb_moisture_pct;
-    double propionic_g_mol = acid_constants(ACID_PROPIONIC)->molar_g_mol;
-    ret_facts->total_mmol_l = acid_mix_of_doses(lot->doses, lot->dose_count, lot->bread_per_flour,
-                                                moisture_pct, &values->acid);
-    if (!isnan(lot->propionate_mg_kg)) {
-        ret_facts->total_mmol_l.mmol_l[ACID_PROPIONIC] =
-            acid_mmol_per_l_water(lot->propionate_mg_kg, moisture_pct, propionic_g_mol);
-    }
-    ret_facts->undissociated_mmol_l =
-        acid_mix_undissociated(&ret_facts->total_mmol_l, lot->crumb_ph, values->acid.pka_shift);
-    ret_facts->propionic_mg_kg = acid_mg_per_kg_from_mmol_l(
-        ret_facts->total_mmol_l.mmol_l[ACID_PROPIONIC], moisture_pct, propionic_g_mol);
-    ret_facts->acid_valid = acid_crumb_valid(lot->crumb_ph, moisture_pct);
+    acids(lot, &values->acid, ret_facts);
     wet_spot(lot, values, ret_facts);
     baking(lot, values, ret_facts);
 }

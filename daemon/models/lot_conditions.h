@@ -8,11 +8,13 @@
 
 #include "models/parameters.h"
 
-enum { LOT_DOSES_MAX = 6 };
+enum { LOT_DOSES_MAX = 12, LOT_SPRAYS_MAX = 4 };
 
 struct lot_conditions {
     struct acid_dose doses[LOT_DOSES_MAX];
     size_t dose_count;
+    struct acid_dose sprays[LOT_SPRAYS_MAX]; /* on the baked surface, known with the doses */
+    size_t spray_count;
     bool doses_known;        /* false: taken from the specification; filled: known by neither */
     double propionate_mg_kg; /* assayed, as propionic acid in bread: stands over the doses */
     double bread_per_flour;  /* g bread a g flour */
@@ -45,9 +47,11 @@ struct lot_conditions {
 
 /* What the lot comes to: evidence in itself. */
 struct lot_facts {
-    struct acid_mix total_mmol_l;
+    struct acid_mix total_mmol_l; /* of the crumb, without what is on its surface */
     struct acid_mix undissociated_mmol_l;
-    double propionic_mg_kg; /* in bread */
+    struct acid_mix smelled_mmol_l; /* undissociated, surface and crumb, as if spread evenly */
+    double propionic_mg_kg;         /* in bread, surface and crumb */
+    double sorbic_mg_kg;
     struct wet_condensate condensate;
     double spot_aw; /* water activity where a spore lands, condensate counted */
     struct acid_mix spot_undissociated_mmol_l;
@@ -58,6 +62,8 @@ struct lot_facts {
     bool acid_valid;
 };
 
+/* Takes what `from` was given against mold: doses and sprays, and whether they are known. */
+void lot_conditions_take_doses(struct lot_conditions *lot, const struct lot_conditions *from);
 /* All NAN or empty, spores_factor 1. */
 void lot_conditions_unknown(struct lot_conditions *lot);
 /* Fills what `lot` does not know from `specified` (may be NULL), then from the usual

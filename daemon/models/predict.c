@@ -24,11 +24,16 @@ static const char *const term_names[PREDICT_TERMS] = {
         offsetof(struct models_values, field), run, 0, 1                                           \
     }
 
+/* Not known of a lot's ingredients: strengths without a certificate, how deep a spray went. */
+#define OF_SYSTEM FIELDS(acid.strength_place, 1), FIELDS(acid.layer_share, 1)
+enum { OF_SYSTEM_COUNT = 2 };
+
 /* What is not known of lag and growth of this plant's flora is in the time scale. */
 static const struct spread_direction mold_directions[] = {
-    FIELDS(mold.time_scale, 1),   GROUP_FIELD(mic_mmol_l, ACID_KINDS), GROUP_FIELD(t_min_c, 3),
-    GROUP_FIELD(aw_min, 3),       FIELDS(mold.mic_lag_factor, 1),      FIELDS(acid.pka_shift, 1),
-    FIELDS(mold.spores_scale, 1),
+    FIELDS(mold.time_scale, 1),     GROUP_FIELD(mic_mmol_l, ACID_KINDS),
+    GROUP_FIELD(t_min_c, 3),        GROUP_FIELD(aw_min, 3),
+    FIELDS(mold.mic_lag_factor, 1), FIELDS(acid.pka_shift, 1),
+    FIELDS(mold.spores_scale, 1),   OF_SYSTEM,
 };
 
 static const struct spread_direction firmness_directions[] = {
@@ -52,9 +57,28 @@ static const struct spread_direction odor_directions[] = {
     FIELDS(odor.propionic_mg_kg, 2),
     FIELDS(acid.pka_shift, 1),
     FIELDS(acid.bake_loss_share, 1),
+    OF_SYSTEM,
 };
 
 #define COUNT(table) (sizeof(table) / sizeof((table)[0]))
+
+static bool any_uncertain(const struct acid_dose *doses, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (isnan(doses[i].active_pct) &&
+            doses[i].product->low_active_pct < doses[i].product->high_active_pct) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Of `count` directions, those that the lot has anything of: the last are OF_SYSTEM. */
+static size_t directions_of(const struct lot_conditions *lot, size_t count)
+{
+    bool uncertain = lot->spray_count > 0 || any_uncertain(lot->doses, lot->dose_count);
+    return uncertain ? count : count - OF_SYSTEM_COUNT;
+}
 
 /* A lot as made and as specified, filled. */
 struct filled {
@@ -103,8 +127,7 @@ static void take_term(struct lot_conditions *lot, const struct lot_conditions *m
 {
     switch (term) {
     case PREDICT_INHIBITOR:
-        memcpy(lot->doses, made->doses, sizeof(lot->doses));
-        lot->dose_count = made->dose_count;
+        lot_conditions_take_doses(lot, made);
         lot->propionate_mg_kg = made->propionate_mg_kg;
         lot->bread_per_flour = made->bread_per_flour;
         break;
@@ -170,7 +193,8 @@ void predict_mold(const struct lot_conditions *made, const struct lot_conditions
     fill_both(&both, made, specified, values);
     course_of(&both.made, values, &ret->facts, &course);
     ret->mold_free_days =
-        spread_over(parameters, mold_directions, COUNT(mold_directions), days_of, &both.made);
+        spread_over(parameters, mold_directions, directions_of(&both.made, COUNT(mold_directions)),
+                    days_of, &both.made);
     ret->horizon_days = course.horizon_days;
     ret->contaminated_share = -expm1(-course.spores);
     cost_terms(&both, values, ret);
@@ -349,7 +373,7 @@ static double odor_of(const struct models_values *values, const void *context, d
     struct lot_facts facts;
     (void)guess;
     lot_conditions_facts(c->lot, values, &facts);
-    struct odor_strength odor = odor_of_acids(&values->odor, &facts.undissociated_mmol_l,
+    struct odor_strength odor = odor_of_acids(&values->odor, &facts.smelled_mmol_l,
                                               c->lot->crumb_moisture_pct, values->odor.cold_c);
     return fmax(odor.ratio, 1e-9);
 }
@@ -364,11 +388,12 @@ void predict_odor(const struct lot_conditions *made, const struct lot_conditions
     lot_conditions_facts(&both.made, values, &facts);
     const struct odor_values *odor = &values->odor;
     double moisture_pct = both.made.crumb_moisture_pct;
-    ret->cold = odor_of_acids(odor, &facts.undissociated_mmol_l, moisture_pct, odor->cold_c);
-    ret->warm = odor_of_acids(odor, &facts.undissociated_mmol_l, moisture_pct, odor->warm_c);
+    ret->cold = odor_of_acids(odor, &facts.smelled_mmol_l, moisture_pct, odor->cold_c);
+    ret->warm = odor_of_acids(odor, &facts.smelled_mmol_l, moisture_pct, odor->warm_c);
     struct odor_context context = {&both.made};
     ret->cold_ratio =
-        spread_over(parameters, odor_directions, COUNT(odor_directions), odor_of, &context);
+        spread_over(parameters, odor_directions, directions_of(&both.made, COUNT(odor_directions)),
+                    odor_of, &context);
     ret->reason = !both.made.doses_known ? "what acid it holds is on no record, nor a target for it"
                   : !facts.acid_valid    ? "crumb outside the range of the acid formulas"
                                          : "";

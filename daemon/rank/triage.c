@@ -133,6 +133,11 @@ bool triage_works_out(const struct triage *triage, const char *quantity)
            !catalogue_quantity(triage->rules->catalogue, quantity);
 }
 
+const char *triage_quantity(const struct triage *triage, const char *quantity)
+{
+    return rules_quantity(triage->rules, quantity);
+}
+
 struct catalogue *triage_catalogue(const struct triage *triage)
 {
     return triage->rules->catalogue;

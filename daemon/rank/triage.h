@@ -33,6 +33,8 @@ json_t *triage_rules_json(const struct triage *triage);
  * uses. */
 bool triage_reads(const struct triage *triage, const char *quantity);
 bool triage_works_out(const struct triage *triage, const char *quantity);
+/* The name under which lots have it (rules_quantity). */
+const char *triage_quantity(const struct triage *triage, const char *quantity);
 struct catalogue *triage_catalogue(const struct triage *triage); /* borrowed */
 /* Whether a quantity is known and the value plausible. `triage` as void *: a callback's argument.
  */

@@ -55,6 +55,9 @@ bool check_take_note(struct check *check, const struct check_input *in, struct r
 bool check_take_word(struct check *check, const struct check_input *in, struct record_cell *out);
 bool check_take_family(struct check *check, const struct check_input *in, struct record_cell *out);
 bool check_take_gtin(struct check *check, const struct check_input *in, struct record_cell *out);
+bool check_take_preserver(struct check *check, const struct check_input *in,
+                          struct record_cell *out);
+bool check_take_applied(struct check *check, const struct check_input *in, struct record_cell *out);
 bool check_take_unit(struct check *check, const struct check_input *in, struct record_cell *out);
 bool check_take_quantity(struct check *check, const struct check_input *in,
                          struct record_cell *out);

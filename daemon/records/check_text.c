@@ -172,6 +172,23 @@ bool check_take_place(struct check *c, const struct check_input *in, struct reco
                                            check_refuse(c, in, "there is no such place"));
 }
 
+bool check_take_preserver(struct check *c, const struct check_input *in, struct record_cell *out)
+{
+    return check_take_word(c, in, out) &&
+           (catalogue_preserver(c->catalogue, out->text) ||
+            check_refuse(c, in,
+                         "is no kind of preserving ingredient; rules/preservers.json has "
+                         "them, and a plant adds its own"));
+}
+
+bool check_take_applied(struct check *c, const struct check_input *in, struct record_cell *out)
+{
+    if (!check_take_word(c, in, out))
+        return false;
+    return strcmp(out->text, "dough") == 0 || strcmp(out->text, "surface") == 0 ||
+           check_refuse(c, in, "must be dough or surface");
+}
+
 bool check_take_lot(struct check *c, const struct check_input *in, struct record_cell *out)
 {
     if (!check_take_code(c, in, out))

@@ -70,6 +70,20 @@ const struct catalogue_quantity *catalogue_quantity(const struct catalogue *c, c
     return index >= 0 ? &c->quantities[index] : NULL;
 }
 
+const struct preserver *catalogue_preserver(const struct catalogue *c, const char *kind)
+{
+    return preserver_find(&c->preservers, kind);
+}
+
+const char *catalogue_dose(const struct catalogue *c, int index)
+{
+    for (int i = 0; i < c->quantity_count; i++)
+        if (c->quantities[i].preserver && c->quantities[i].measure != PRESERVER_STRENGTH &&
+            index-- == 0)
+            return c->quantities[i].name;
+    return NULL;
+}
+
 const struct catalogue_place *catalogue_place(const struct catalogue *c, const char *place)
 {
     for (int i = 0; i < c->place_count; i++)

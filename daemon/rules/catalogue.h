@@ -1,5 +1,6 @@
-/* The catalogue: which quantities a plant measures (rules/quantities.json: unit, plausible range)
- * and which places its log knows (rules/places.json: hygiene zone). Never changed afterwards, so
+/* The catalogue: which quantities a plant measures (rules/quantities.json: unit, plausible range),
+ * which places its log knows (rules/places.json: hygiene zone) and what it preserves with
+ * (rules/preservers.json), of each of which there are quantities, too. Never changed afterwards, so
  * any thread may look things up. Shared by counted references, so that a reload does not pull it
  * from under a load that is still running. */
 #ifndef ODDLOAF_RULES_CATALOGUE_H
@@ -8,6 +9,7 @@
 #include "base/error.h"
 #include "base/length.h"
 #include "intake/fields.h"
+#include "rules/preserver.h"
 #include <stdbool.h>
 #include <stdint.h>
 
@@ -20,8 +22,10 @@ struct catalogue_quantity {
     char about[204];
     double low, high; /* plausible: outside, a value is refused */
     enum quantity_of of;
-    bool yes_no;              /* only 0 and 1 */
-    struct field_word *words; /* what it may be, ended by one without; NULL: a number */
+    bool yes_no;                       /* only 0 and 1 */
+    struct field_word *words;          /* what it may be, ended by one without; NULL: a number */
+    const struct preserver *preserver; /* it tells `measure` of; NULL: of none */
+    enum preserver_measure measure;
 };
 
 struct catalogue_place {
@@ -41,8 +45,9 @@ struct catalogue_column {
 struct catalogue;
 struct doc;
 
-/* Reads quantities.json and places.json of `rules_dir`. What is wrong in them are faults of `doc`;
- * what can be had of them is there all the same, for whoever checks more by it. Never NULL. */
+/* Reads quantities.json, places.json and preservers.json of `rules_dir`. What is wrong in them are
+ * faults of `doc`; what can be had of them is there all the same, for whoever checks more by it.
+ * Never NULL. */
 struct catalogue *catalogue_read(struct doc *doc, const char *rules_dir);
 /* Whether it has quantities and places: a file that cannot be read has none. */
 bool catalogue_is_whole(const struct catalogue *catalogue);
@@ -56,6 +61,10 @@ const struct catalogue_quantity *catalogue_quantity(const struct catalogue *cata
 const struct catalogue_place *catalogue_place(const struct catalogue *catalogue, const char *place);
 const struct catalogue_column *catalogue_column(const struct catalogue *catalogue,
                                                 const char *column);
+/* By the kind that uses name; NULL if unknown. */
+const struct preserver *catalogue_preserver(const struct catalogue *catalogue, const char *kind);
+/* The quantities that are doses of one, in dough and on surfaces; NULL past the last. */
+const char *catalogue_dose(const struct catalogue *catalogue, int index);
 /* By its name as people write it ("Crumb pH", "crumb-ph"); NULL if unknown. */
 const struct catalogue_quantity *catalogue_said(const struct catalogue *catalogue,
                                                 const char *name);

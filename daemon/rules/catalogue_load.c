@@ -1,9 +1,10 @@
-/* Reading the catalogue's two files. Every fault is reported with its place. */
+/* Reading the catalogue's files. Every fault is reported with its place. */
 #include "base/doc.h"
 #include "base/units.h"
 #include "base/when.h"
 #include "rules/catalogue.h"
 #include "rules/catalogue_inside.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -212,6 +213,29 @@ static void read_places(struct doc *doc, struct catalogue *c)
     doc_read(&top, ROWS, c);
 }
 
+/* A plant that has had a quantity of that name keeps it as its file has it. */
+static void add_measure(struct catalogue *c, const struct preserver *preserver,
+                        enum preserver_measure measure)
+{
+    struct catalogue_quantity *q = &c->quantities[c->quantity_count++];
+    *q = (struct catalogue_quantity){.unit = "%", .high = measure == PRESERVER_STRENGTH ? 100 : 30};
+    preserver_quantity(preserver->kind, measure, q->name);
+    preserver_quantity_title(preserver, measure, q->title, sizeof q->title);
+    if (!catalogue_index_last(c)) {
+        c->quantity_count--;
+        q = (struct catalogue_quantity *)(uintptr_t)catalogue_quantity(c, q->name);
+    }
+    q->preserver = preserver;
+    q->measure = measure;
+}
+
+static void add_measures(struct catalogue *c)
+{
+    for (int i = 0; i < c->preservers.count; i++)
+        for (int m = 0; m < PRESERVER_MEASURES; m++)
+            add_measure(c, &c->preservers.row[i], (enum preserver_measure)m);
+}
+
 struct catalogue *catalogue_read(struct doc *doc, const char *rules_dir)
 {
     static const struct {
@@ -228,5 +252,8 @@ struct catalogue *catalogue_read(struct doc *doc, const char *rules_dir)
         doc_close(doc);
         text_buffer_free(&path);
     }
+    preserver_read_all(doc, rules_dir, &c->preservers);
+    if (c->quantity_count)
+        add_measures(c);
     return c;
 }

@@ -56,11 +56,8 @@ static double *number_at(struct lot_conditions *lot, size_t member)
 
 static void take_dose(const struct lot_conditions *made, struct lot_conditions *ret)
 {
-    if (made->doses_known) {
-        memcpy(ret->doses, made->doses, sizeof ret->doses);
-        ret->dose_count = made->dose_count;
-        ret->doses_known = true;
-    }
+    if (made->doses_known)
+        lot_conditions_take_doses(ret, made);
     ret->propionate_mg_kg = made->propionate_mg_kg;
 }
 
@@ -100,6 +97,8 @@ void change_apply(const struct change *change, const struct lot_conditions *made
             *number_at(ret, NUMBERS[i].member) = change->set[i];
     for (size_t i = 0; i < ret->dose_count; i++)
         ret->doses[i].dose_pct_flour *= change->times[TIMES_DOSE];
+    for (size_t i = 0; i < ret->spray_count; i++)
+        ret->sprays[i].dose_pct_flour *= change->times[TIMES_DOSE];
     ret->spores_factor *= change->times[TIMES_SPORES];
     if (change->times[TIMES_SOFTENER] != 1)
         ret->softener_ratio =

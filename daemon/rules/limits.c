@@ -1,4 +1,5 @@
 #include "rules/limits.h"
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -17,11 +18,13 @@ static void read_limit(const struct doc_place *place, void *part)
         {"family", DOC_TEXT, DOC_AT(struct limit, family), .required = true},
         {"propionic_mg_kg", DOC_NUMBER, DOC_AT(struct limit, propionic_mg_kg), .low = 1,
          .high = MG_KG_MOST, .required = true},
+        {"sorbic_mg_kg", DOC_NUMBER, DOC_AT(struct limit, sorbic_mg_kg), .low = 1,
+         .high = MG_KG_MOST},
         {"what", DOC_TEXT, DOC_AT(struct limit, what), .required = true},
         {"source", DOC_TEXT, DOC_AT(struct limit, source), .required = true},
         {0}};
     struct limits *limits = part;
-    struct limit limit = {0};
+    struct limit limit = {.sorbic_mg_kg = NAN};
     if (!doc_read(place, ROWS, &limit) || limits->count == LIMITS_MOST)
         return;
     if (limits_of(limits, limit.family))

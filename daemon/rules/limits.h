@@ -8,6 +8,7 @@
 struct limit {
     const char *family;     /* of products, as the records have it */
     double propionic_mg_kg; /* as propionic acid, in bread */
+    double sorbic_mg_kg;    /* as sorbic acid; NAN: not named */
     const char *what, *source;
 };
 struct limits;

@@ -66,7 +66,7 @@ static void load_file(struct loading *l, const char *stem,
 /* Files that others read and check, but which rankings are made with all the same. */
 static void hash_others(struct loading *l)
 {
-    static const char *const STEMS[] = {"models", "places", "quantities", "severity"};
+    static const char *const STEMS[] = {"models", "places", "preservers", "quantities", "severity"};
     for (size_t i = 0; i < sizeof STEMS / sizeof STEMS[0]; i++) {
         struct text_buffer name = {0}, path = {0}, bytes = {0};
         text_appendf(&name, "%s.json", STEMS[i]);

@@ -175,6 +175,10 @@ struct rules {
 int rules_load(const char *dir, doc_report report, void *arg, struct rules **ret,
                struct error *err);
 void rules_free(struct rules *rules); /* NULL is fine */
+/* The quantity under which a lot has what `quantity` tells of: the plant's own inhibitor and acid
+ * (ranking.json) are inhibitor_pct_flour, inhibitor_active_pct and acid_pct_flour, by whatever name
+ * they come; of all others it is that name. Static, or `quantity` itself. */
+const char *rules_quantity(const struct rules *rules, const char *quantity);
 /* Index of a cause, -1 if unknown. */
 int rules_cause(const struct rules *rules, const char *id);
 /* Index of a fact by its name as written (a model fact: the first with that name), -1. */

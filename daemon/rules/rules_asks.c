@@ -1,5 +1,5 @@
 /* rules/asks.json and rules/ranking.json. */
-#include "models/acid.h"
+#include "rules/catalogue.h"
 #include "rules/rules_check.h"
 #include <math.h>
 #include <stdlib.h>
@@ -131,11 +131,12 @@ static void read_share(const struct doc_place *place, void *part)
         doc_value(place, &SHARE, &ranking->reach_share[i]);
 }
 
-static void check_product(const struct doc_place *top, const char *name)
+static void check_product(const struct doc_place *top, const struct catalogue *catalogue,
+                          const char *name)
 {
     struct doc_place place = doc_member(top, name);
     const char *product = json_string_value(place.value);
-    if (product && !acid_product_find(product))
+    if (product && !catalogue_preserver(catalogue, product))
         doc_fault(&place, "no such product (calcium-propionate, vinegar, ...)");
 }
 
@@ -162,6 +163,6 @@ void rules_check_ranking(struct doc *doc, const char *file_stem)
     struct doc_place top = doc_top(doc);
     (void)file_stem;
     doc_read(&top, ROWS, &rules->ranking);
-    check_product(&top, "inhibitor");
-    check_product(&top, "acid");
+    check_product(&top, rules->catalogue, "inhibitor");
+    check_product(&top, rules->catalogue, "acid");
 }

@@ -1,4 +1,5 @@
 /* Looking things up in a rule set. */
+#include "rules/catalogue.h"
 #include "rules/rules.h"
 #include <math.h>
 #include <string.h>
@@ -15,6 +16,18 @@ double rules_curve(const struct rule_point *points, int count, double x)
             return points[i - 1].bits + t * (points[i].bits - points[i - 1].bits);
         }
     return points[count - 1].bits;
+}
+
+const char *rules_quantity(const struct rules *rules, const char *quantity)
+{
+    const struct catalogue_quantity *known = catalogue_quantity(rules->catalogue, quantity);
+    const char *kind = known && known->preserver ? known->preserver->kind : "";
+    if (*kind && strcmp(kind, rules->ranking.inhibitor) == 0 &&
+        known->measure != PRESERVER_SURFACE_DOSE)
+        return known->measure == PRESERVER_DOSE ? "inhibitor_pct_flour" : "inhibitor_active_pct";
+    if (*kind && strcmp(kind, rules->ranking.acid) == 0 && known->measure == PRESERVER_DOSE)
+        return "acid_pct_flour";
+    return quantity;
 }
 
 int rules_cause(const struct rules *rules, const char *id)

@@ -97,20 +97,22 @@ static int find_subject(struct setup *setup, struct store *store, const char *wo
 
 /* ---- with what otherwise ---- */
 
-static const char *taken(const char *quantity)
+/* Under the name that a lot has it; NULL: the models take none of it. */
+static const char *taken(const struct setup *setup, const struct catalogue_quantity *quantity)
 {
-    const char *name;
+    const char *own = triage_quantity(setup->triage, quantity->name), *name;
     for (size_t i = 0; (name = model_lot_takes(i)); i++)
-        if (strcmp(name, quantity) == 0)
+        if (strcmp(name, own) == 0)
             return name;
-    return NULL;
+    return quantity->preserver ? own : NULL;
 }
 
 /* The name it is like, else the first that are read off a loaf; the client's help has all. */
-static void hint_taken(const struct catalogue *catalogue, const char *name, struct error *err)
+static void hint_taken(const struct setup *setup, const char *name, struct error *err)
 {
+    const struct catalogue *catalogue = triage_catalogue(setup->triage);
     const char *like = catalogue_like(catalogue, name);
-    if (like && taken(like))
+    if (like && taken(setup, catalogue_quantity(catalogue, like)))
         error_hint(err, "is it %s?", like);
     else
         error_hint(err, "the models take the dose (inhibitor_pct_flour, acid_pct_flour), crumb_ph, "
@@ -128,9 +130,9 @@ static int read_change(const struct setup *setup, const char *text, struct whati
     double value = NAN;
     int rc = 0;
     quantity = catalogue_said(catalogue, name);
-    known = quantity ? taken(quantity->name) : NULL;
+    known = quantity ? taken(setup, quantity) : NULL;
     if (!known) {
-        hint_taken(catalogue, name, err);
+        hint_taken(setup, name, err);
         rc = error_set(err, ERROR_INVALID, "the models know nothing of %.60s", name);
     } else if (!*value_text || text_to_double(value_text + 1, &value)) {
         rc = error_set(err, ERROR_INVALID, "must be QUANTITY=NUMBER, as core_at_pack_c=39");

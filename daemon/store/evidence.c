@@ -84,13 +84,14 @@ int evidence_uses(struct store *store, int64_t lot_id, evidence_use_each each, v
                   struct error *err)
 {
     static const char SQL[] = "SELECT material, material_lot, mix, amount, unit, active_pct,"
-                              " supplier FROM material_use WHERE lot_id = ?1"
+                              " supplier, kind, applied FROM material_use WHERE lot_id = ?1"
                               " ORDER BY material, material_lot, mix";
     struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
-        struct evidence_use row = {db_text(&q, 0), db_text(&q, 1), db_text(&q, 2), db_text(&q, 4),
-                                   db_text(&q, 6), db_real(&q, 3), db_real(&q, 5)};
+        struct evidence_use row = {db_text(&q, 0), db_text(&q, 1), db_text(&q, 2),
+                                   db_text(&q, 4), db_text(&q, 6), db_text(&q, 7),
+                                   db_text(&q, 8), db_real(&q, 3), db_real(&q, 5)};
         rc = each(arg, &row);
     }
     return db_end(&q, rc);

@@ -51,6 +51,7 @@ int evidence_mixes(struct store *store, int64_t lot_id, evidence_mix_each each, 
 
 struct evidence_use {
     const char *material, *material_lot, *mix, *unit, *supplier;
+    const char *kind, *applied; /* "" not told */
     double amount, active_pct;
 };
 typedef int (*evidence_use_each)(void *arg, const struct evidence_use *row);

@@ -39,7 +39,9 @@ static const struct export_column USES[] = {{"lot", T, ""},
                                             {"amount", N, ""},
                                             {"unit", T, "of the amount"},
                                             {"active_pct", N, "percent active"},
-                                            {"supplier", T, ""}};
+                                            {"supplier", T, ""},
+                                            {"kind", T, "of preserving ingredient"},
+                                            {"applied", T, "dough, surface; empty: as usual"}};
 static const struct export_column READINGS[] = {
     {"lot", T, ""}, {"quantity", T, ""}, {"value", N, "in the quantity's unit"},
     {"at", W, ""},  {"mix", T, ""},      {"point", T, "where it was measured"},
@@ -215,7 +217,7 @@ static const struct export_table TABLES[] = {
         "SELECT l.lot, t.mix, t.at_ms, t.flour_kg FROM mix t" OF_LOT ", t.mix", 1000),
     ROW("uses", "materials of a lot", USES, IDS("lot"),
         "SELECT l.lot, t.material, t.material_lot, t.mix, t.amount, t.unit, t.active_pct, "
-        "t.supplier"
+        "t.supplier, t.kind, t.applied"
         " FROM material_use t" OF_LOT ", t.material, t.material_lot, t.mix",
         500),
     ROW("readings", "what was measured of a lot", READINGS, IDS("lot"),

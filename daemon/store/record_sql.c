@@ -27,12 +27,12 @@ static const struct record_sql SQL[RECORD_KINDS] = {
                       "SELECT at_ms, flour_kg FROM mix WHERE lot_id = ?1 AND mix = ?2",
                       "UPDATE mix SET at_ms = ?3, flour_kg = ?4 WHERE lot_id = ?1 AND mix = ?2"},
     [RECORD_USES] = {"INSERT INTO material_use(lot_id, material, material_lot, mix, amount, unit,"
-                     " active_pct, supplier) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)"
-                     " ON CONFLICT DO NOTHING",
-                     "SELECT amount, unit, active_pct, supplier FROM material_use"
+                     " active_pct, supplier, kind, applied)"
+                     " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10) ON CONFLICT DO NOTHING",
+                     "SELECT amount, unit, active_pct, supplier, kind, applied FROM material_use"
                      " WHERE lot_id = ?1 AND material = ?2 AND material_lot = ?3 AND mix = ?4",
                      "UPDATE material_use SET amount = ?5, unit = ?6, active_pct = ?7,"
-                     " supplier = ?8"
+                     " supplier = ?8, kind = ?9, applied = ?10"
                      " WHERE lot_id = ?1 AND material = ?2 AND material_lot = ?3 AND mix = ?4"},
     [RECORD_READINGS] = {"INSERT INTO reading(lot_id, quantity_id, at_ms, mix, point, value, note)"
                          " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT DO NOTHING",

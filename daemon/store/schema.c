@@ -249,6 +249,7 @@ static const struct migration MIGRATIONS[] = {
     {13, SCHEMA_COVER, NULL},
     {14, SCHEMA_BULK, NULL},
     {14, SCHEMA_MASKS, NULL},
+    {14, SCHEMA_PRESERVER, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

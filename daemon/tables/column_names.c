@@ -72,6 +72,8 @@ static const struct row COLUMNS[] = {
     {"unit", "uom|u m|um|unit of measure|units of measure|unidad|unidad de medida|einheit"},
     {"active_pct", "active|active pct|act|pct active|activo|activo pct|concentracion|wirkstoff"},
     {"supplier", "vendor|supp|supplier name|vendor name|proveedor|prov|lieferant"},
+    {"kind", "preservative kind|kind of preservative"},
+    {"applied", "applied to|where applied"},
     {"quantity", "parameter|param|measurement|test|test name|what|parametro|ensayo|prueba|"
                  "analisis|messgrosse"},
     {"value", "result|reading|measured value|val|res|valor|resultado|lectura|res prueba|messwert|"

@@ -120,14 +120,14 @@ json_t *case_json_item(const struct triage *triage, const struct case_rank *rank
 {
     const struct rule_evidence *evidence = item->evidence;
     const struct fact *fact = fact_set_at(case_rank_facts(ranked), evidence->fact, item->complaint);
-    const struct fact_name *name = &triage->rules->facts[evidence->fact].name;
-    const char *unit = vocabulary_unit(triage->rules->vocabulary, name->quantity);
+    const struct fact_name name = fact_set_name(case_rank_facts(ranked), evidence->fact, fact);
+    const char *unit = vocabulary_unit(triage->rules->vocabulary, name.quantity);
     json_t *object = json_object();
     char title[FACT_TITLE];
     /* texts of the rules, read by a strict parser: valid as they are */
-    json_object_set_new_nocheck(object, "fact", json_string_nocheck(name->text));
+    json_object_set_new_nocheck(object, "fact", json_string_nocheck(name.text));
     json_object_set_new_nocheck(object, "name",
-                                json_string(fact_title(triage->rules->vocabulary, name, title)));
+                                json_string(fact_title(triage->rules->vocabulary, &name, title)));
     json_object_set_new_nocheck(object, "value", case_json_value(fact));
     json_object_set_new_nocheck(object, "target", jsonx_rounded(fact->target, 4));
     json_object_set_new_nocheck(object, "unit", *unit ? json_string(unit) : json_null());

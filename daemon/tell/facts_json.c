@@ -14,7 +14,8 @@ static void add_number(json_t *object, const char *key, double value)
 /* What the lot's records, places, company and models say. */
 static json_t *lot_fact_json(const struct rule_fact *rule, const struct fact *fact)
 {
-    json_t *one = json_pack("{s:s, s:o}", "fact", rule->name.text, "value", case_json_value(fact));
+    json_t *one = json_pack("{s:s, s:s*, s:o}", "fact", rule->name.text, "stands_for_it",
+                            fact->quantity, "value", case_json_value(fact));
     if (rule->change)
         json_object_set_new(one, "change", json_deep_copy(rule->change->written));
     add_number(one, "target", fact->target);

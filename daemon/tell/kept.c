@@ -26,8 +26,8 @@ static void write_value(const struct fact *fact, char *out, size_t size)
     text_buffer_free(&text);
 }
 
-static void keep_item(const struct triage *triage, const struct case_rank *ranked, int place,
-                      const struct rank_item *item, struct ranking *ret)
+static void keep_item(const struct case_rank *ranked, int place, const struct rank_item *item,
+                      struct ranking *ret)
 {
     int number = item->evidence->fact;
     const struct fact *fact = fact_set_at(case_rank_facts(ranked), number, item->complaint);
@@ -39,7 +39,8 @@ static void keep_item(const struct triage *triage, const struct case_rank *ranke
                                   .expected = company ? rounded(fact->expected, 1e2) : NAN,
                                   .lots = company ? fact->lots : 0,
                                   .bits_hundredths = (int)lround(100 * item->bits)};
-    text_clip(triage->rules->facts[number].name.text, kept->fact, sizeof kept->fact);
+    const struct fact_name name = fact_set_name(case_rank_facts(ranked), number, fact);
+    text_clip(name.text, kept->fact, sizeof kept->fact);
     write_value(fact, kept->value, sizeof kept->value);
 }
 
@@ -68,7 +69,7 @@ void kept_make(const struct triage *triage, const struct case_rank *ranked, stru
         for (int side = 0; side < 2 && tell_mailed_why(i, cause->probability); side++) {
             int count = case_json_items(&rank->causes[i], side == 0, items);
             for (int k = 0; k < count; k++)
-                keep_item(triage, ranked, i, items[k], ret);
+                keep_item(ranked, i, items[k], ret);
         }
     }
 }
@@ -98,16 +99,13 @@ static json_t *item_json(const struct triage *triage, const struct ranking_item 
     json_t *object = json_pack("{s:s, s:o, s:o, s:o}", "fact", item->fact, "value",
                                value_json(item->value), "target", jsonx_rounded(item->target, 4),
                                "bits", jsonx_rounded(item->bits_hundredths / 100.0, 2));
-    for (int f = 0; f < rules->fact_count; f++) {
+    struct fact_name name;
+    if (vocabulary_fact(rules->vocabulary, item->fact, &name, NULL) == 0) {
         char title[FACT_TITLE];
-        const struct fact_name *name = &rules->facts[f].name;
-        if (strcmp(name->text, item->fact) != 0)
-            continue;
-        const char *unit = vocabulary_unit(rules->vocabulary, name->quantity);
+        const char *unit = vocabulary_unit(rules->vocabulary, name.quantity);
         json_object_set_new(object, "name",
-                            json_string(fact_title(rules->vocabulary, name, title)));
+                            json_string(fact_title(rules->vocabulary, &name, title)));
         json_object_set_new(object, "unit", *unit ? json_string(unit) : json_null());
-        break;
     }
     if (!isnan(item->observed)) {
         json_object_set_new(object, "observed", jsonx_rounded(item->observed, 2));

@@ -42,13 +42,17 @@ static json_t *materials_json(const struct triage *triage, const struct lot_reco
     json_t *list = json_array();
     for (int i = 0; i < record->use_count; i++) {
         const struct lot_use *use = &record->uses[i];
-        json_array_append_new(list,
-                              json_pack("{s:s, s:s, s:o, s:o, s:o, s:o}", "material", use->material,
-                                        "material_lot", use->material_lot, "supplier",
-                                        *use->supplier ? json_string(use->supplier) : json_null(),
-                                        "kg", jsonx_rounded(use->kg, 3), "active_pct",
-                                        jsonx_rounded(use->active_pct, 3), "first_used",
-                                        case_json_when(triage, use->first_ms)));
+        json_array_append_new(
+            list,
+            json_pack("{s:s, s:s, s:o, s:o, s:o, s:o, s:s*, s:s*}", "material", use->material,
+                      "material_lot", use->material_lot, "supplier",
+                      *use->supplier ? json_string(use->supplier) : json_null(), "kg",
+                      jsonx_rounded(use->kg, 3), "active_pct", jsonx_rounded(use->active_pct, 3),
+                      "first_used", case_json_when(triage, use->first_ms), "kind",
+                      *use->kind ? use->kind : NULL, "applied",
+                      !*use->kind       ? NULL
+                      : use->on_surface ? "surface"
+                                        : "dough"));
     }
     return list;
 }
@@ -153,7 +157,7 @@ int tell_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t 
     const struct lot_record *record;
     const struct fact_baseline *baseline;
     struct lot_records records;
-    int rc = lot_record_all(store, &records, err);
+    int rc = lot_record_all(store, triage->rules, &records, err);
     if (!rc)
         rc = lot_record_get(triage->source.lots, &records, lot_id, &record, err);
     if (rc)

@@ -477,7 +477,7 @@ static int reach_cause(struct triage *triage, struct store *store, int64_t case_
         .window_ms = (int64_t)triage->rules->ranking.reach_days * WHEN_DAY_MS,
         .read_by_ms = now_ms > ranked.input.as_of_ms ? now_ms : ranked.input.as_of_ms,
         .today = tz_day(triage->tz, now_ms)};
-    rc = lot_record_all(store, &reaching.records, err);
+    rc = lot_record_all(store, triage->rules, &reaching.records, err);
     if (!rc)
         rc = reach_json(&reaching, case_id, ranked.rank->causes[place].probability, ret, err);
     case_rank_clear(&ranked);

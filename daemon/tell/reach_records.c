@@ -1,5 +1,6 @@
 #include "tell/reach_records.h"
 #include "base/text.h"
+#include "facts/ingredient.h"
 #include "rules/fact_title.h"
 #include <ctype.h>
 #include <math.h>
@@ -20,10 +21,15 @@ static struct fact fact_of(const struct reading *reading, int number)
     const struct fact_name *name = &reading->asked->triage->rules->facts[number].name;
     if (name->kind != FACT_QUANTITY || name->words)
         return fact;
-    const struct lot_series *series = lot_record_series(reading->record, name->quantity);
+    const struct ingredient_asked asked = {reading->asked->triage->rules, reading->record,
+                                           reading->baseline, reading->asked->symptom,
+                                           reading->asked->as_of_ms};
+    const char *quantity = ingredient_spoken_of(&asked, name);
+    const struct lot_series *series = lot_record_series(reading->record, quantity);
     struct lot_summary summary =
-        lot_record_with(reading->record, name->quantity, NULL, 0, reading->asked->as_of_ms);
-    const struct fact_usual *usual = facts_usual(reading->baseline, name->quantity);
+        lot_record_with(reading->record, quantity, NULL, 0, reading->asked->as_of_ms);
+    const struct fact_usual *usual = facts_usual(reading->baseline, quantity);
+    fact.quantity = quantity == name->quantity ? NULL : quantity;
     fact.known = summary.count > 0;
     fact.value = name->part == PART_MIN   ? summary.min
                  : name->part == PART_MAX ? summary.max
@@ -45,12 +51,13 @@ static void append_number(struct text_buffer *text, const char *before, double v
 static void say(const struct reading *reading, const struct rule_evidence *evidence, char *out)
 {
     const struct rules *rules = reading->asked->triage->rules;
-    const struct fact_name *name = &rules->facts[evidence->fact].name;
-    const char *unit = vocabulary_unit(rules->vocabulary, name->quantity);
     struct fact fact = fact_of(reading, evidence->fact);
+    const struct fact_set set = {.rules = rules};
+    const struct fact_name name = fact_set_name(&set, evidence->fact, &fact);
+    const char *unit = vocabulary_unit(rules->vocabulary, name.quantity);
     struct text_buffer text = {0};
     char title[FACT_TITLE];
-    fact_title(rules->vocabulary, name, title);
+    fact_title(rules->vocabulary, &name, title);
     if (isupper((unsigned char)title[0]) && !isupper((unsigned char)title[1]))
         title[0] = (char)tolower((unsigned char)title[0]);
     text_appendf(&text, "%s: ", title);

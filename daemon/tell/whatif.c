@@ -1,11 +1,13 @@
 #include "tell/whatif.h"
 #include "base/jsonx.h"
 #include "rank/case_rank.h"
+#include "rules/catalogue.h"
 #include "tell/mold_days.h"
+#include "tell/preserving.h"
 #include <math.h>
 #include <string.h>
 
-enum { FIRM_DAY = 5, HALVINGS = 40 };
+enum { FIRM_DAY = 5, HALVINGS = 40, LEVERS_MOST = 8 };
 /* Of the dose below the largest that the acid formulas were tried at, of the crumb above that of
  * sourdough: where nobody looks further. Common practice, no source. */
 static const double DOSE_MOST_PCT = 1.0, PH_LEAST = 4.5;
@@ -76,9 +78,13 @@ static json_t *way_json(const struct expecting *x, const char *way, const struct
     predict_firmness(&lot->made, &lot->specified, models, FIRM_DAY, &firm);
     double moldy =
         x->asked->hold_days && mold.valid ? moldy_share(x, lot, x->asked->hold_days) : NAN;
-    return json_pack("{s:s, s:o, s:o, s:o, s:o}", "way", way, "mold_free_days",
+    struct lot_conditions filled = lot->made, specified = lot->specified;
+    lot_conditions_fill(&specified, NULL, &models->typical);
+    lot_conditions_fill(&filled, &specified, &models->typical);
+    return json_pack("{s:s, s:o, s:o, s:o, s:o, s:o}", "way", way, "mold_free_days",
                      mold_days_json(&mold), "without_mold", jsonx_rounded(1 - moldy, 4), "odor",
-                     odor_json(&odor), "firmness", firmness_json(&firm));
+                     odor_json(&odor), "firmness", firmness_json(&firm), "preserving",
+                     preserving_json(x->triage->rules, &filled, &models->typical));
 }
 
 static json_t *ways_json(const struct expecting *x)
@@ -152,6 +158,14 @@ static double needed(const struct expecting *x, const struct lever *lever)
     return held;
 }
 
+static void over_limit(const struct limit *limit, const char *acid, double mg_kg, double most_mg_kg,
+                       struct text_buffer *out)
+{
+    if (mg_kg > most_mg_kg)
+        text_appendf(out, "%s%.0f mg/kg of %s acid, above %.0f: %s (%s)", out->length ? "; " : "",
+                     mg_kg, acid, most_mg_kg, limit->what, limit->source);
+}
+
 /* What speaks against it though it holds; false: nothing. Never more than a model knows. */
 static bool objection(const struct expecting *x, const struct lever *lever, double value,
                       struct text_buffer *out)
@@ -166,10 +180,10 @@ static bool objection(const struct expecting *x, const struct lever *lever, doub
     if (odor.valid && odor.cold.ratio >= 1)
         text_appendf(out, "the acid would be smelled: %.1f times what half of all noses notice",
                      odor.cold.ratio);
-    if (limit && mold.facts.propionic_mg_kg > limit->propionic_mg_kg)
-        text_appendf(out, "%s%.0f mg/kg of propionic acid, above %.0f: %s (%s)",
-                     out->length ? "; " : "", mold.facts.propionic_mg_kg, limit->propionic_mg_kg,
-                     limit->what, limit->source);
+    if (limit) {
+        over_limit(limit, "propionic", mold.facts.propionic_mg_kg, limit->propionic_mg_kg, out);
+        over_limit(limit, "sorbic", mold.facts.sorbic_mg_kg, limit->sorbic_mg_kg, out);
+    }
     return out->length > 0;
 }
 
@@ -203,21 +217,38 @@ static double now_of(const struct expecting *x, const char *quantity)
     return model_lot_value(x->record, x->baseline, quantity, x->asked->of_product);
 }
 
+/* The doses of what the lot holds; of a lot without any, the plant's own inhibitor. */
+static size_t dose_levers(const struct expecting *x, struct lever *ret, size_t room)
+{
+    const char *quantity;
+    size_t count = 0;
+    double own = now_of(x, "inhibitor_pct_flour");
+    for (int i = 0; count < room && (quantity = catalogue_dose(x->triage->rules->catalogue, i));
+         i++) {
+        double now = now_of(x, quantity);
+        const struct preserver *of =
+            catalogue_quantity(x->triage->rules->catalogue, quantity)->preserver;
+        if (now > 0 && strcmp(rules_quantity(x->triage->rules, quantity), quantity) == 0)
+            ret[count++] = (struct lever){quantity, now, fmax(of->most_pct_flour, now)};
+    }
+    if (count < room && (!isnan(own) || count == 0))
+        ret[count++] = (struct lever){"inhibitor_pct_flour", own, DOSE_MOST_PCT};
+    return count;
+}
+
 static json_t *levers_json(const struct expecting *x, bool *ret_good)
 {
     double room_c = now_of(x, "pack_room_c");
     room_c = isnan(room_c) ? x->triage->models.typical.wet.pack_room_c : room_c;
-    const struct lever LEVERS[] = {
-        {"core_at_pack_c", now_of(x, "core_at_pack_c"), room_c},
-        {"inhibitor_pct_flour", now_of(x, "inhibitor_pct_flour"), DOSE_MOST_PCT},
-        {"crumb_ph", now_of(x, "crumb_ph"), PH_LEAST},
-        {NULL, 1, SPORES_LEAST},
-    };
+    struct lever levers[LEVERS_MOST] = {{"core_at_pack_c", now_of(x, "core_at_pack_c"), room_c}};
+    size_t count = 1 + dose_levers(x, &levers[1], LEVERS_MOST - 3);
+    levers[count++] = (struct lever){"crumb_ph", now_of(x, "crumb_ph"), PH_LEAST};
+    levers[count++] = (struct lever){NULL, 1, SPORES_LEAST};
     json_t *list = json_array();
     *ret_good = false;
-    for (size_t i = 0; i < sizeof LEVERS / sizeof LEVERS[0]; i++) {
-        json_t *one = lever_json(x, &LEVERS[i]);
-        if (LEVERS[i].quantity && json_is_true(json_object_get(one, "good")))
+    for (size_t i = 0; i < count; i++) {
+        json_t *one = lever_json(x, &levers[i]);
+        if (levers[i].quantity && json_is_true(json_object_get(one, "good")))
             *ret_good = true;
         json_array_append_new(list, one);
     }
@@ -279,7 +310,7 @@ int whatif_tell(struct triage *triage, struct store *store, const struct whatif 
 {
     struct lot_records records;
     struct expecting x = {triage, asked, NULL, NULL};
-    int rc = lot_record_all(store, &records, err);
+    int rc = lot_record_all(store, triage->rules, &records, err);
     if (!rc)
         rc = lot_record_get(triage->source.lots, &records, asked->lot_id, &x.record, err);
     if (rc)

@@ -138,15 +138,17 @@ static json_t *flip_json(const struct flipping *flipping, int f, json_t *from, j
     char position[16], title[FACT_TITLE],
         *from_text = json_dumps(from, JSON_ENCODE_ANY | JSON_REAL_PRECISION(4));
     char *to_text = json_dumps(to, JSON_ENCODE_ANY | JSON_REAL_PRECISION(4));
-    fact_title(rules->vocabulary, &rules->facts[f].name, title);
+    const struct fact_name name =
+        fact_set_name(&flipping->facts, f, fact_set_at(&flipping->facts, f, 0));
+    fact_title(rules->vocabulary, &name, title);
     title[0] = (char)tolower((unsigned char)title[0]);
     json_t *text = json_sprintf("if %s were %s instead of %s, %s %s to %s", title, to_text,
                                 from_text, rules->causes[flipping->cause].id,
                                 place > flipping->place ? "falls" : "rises", nth(place, position));
     free(from_text);
     free(to_text);
-    return json_pack("{s:s, s:o, s:o, s:o}", "fact", rules->facts[f].name.text, "from", from, "to",
-                     to, "text", text);
+    return json_pack("{s:s, s:o, s:o, s:o}", "fact", name.text, "from", from, "to", to, "text",
+                     text);
 }
 
 /* The value nearest to the recorded one that moves the cause: candidates are where evidence bends

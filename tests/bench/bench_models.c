@@ -1,6 +1,7 @@
 /* Microseconds a prediction, and how far the quick forms are from a fine reference: the temperature
  * factor integrated as a differential equation (Runge-Kutta, quarter-hour steps) and the spread of
  * strains in 4001 even steps. */
+#include "../models/product.h"
 #include "models/calibrate.h"
 #include "models/predict.h"
 

@@ -11,11 +11,14 @@ static struct lot_summary known(struct fixture *f, const char *quantity, const d
     struct lot_records records;
     const struct lot_record *record;
     struct cache *cache = cache_new(16);
-    assert_int_equal(lot_record_all(f->store, &records, &err), 0);
+    struct rules *rules = NULL;
+    assert_int_equal(rules_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &rules, &err), 0);
+    assert_int_equal(lot_record_all(f->store, rules, &records, &err), 0);
     assert_int_equal(lot_record_get(cache, &records, fixture_lot(3, 1, 0), &record, &err), 0);
     struct lot_summary summary = lot_record_with(record, quantity, found, count, AT(20, 0));
     lot_record_unref(record);
     cache_free(cache);
+    rules_free(rules);
     return summary;
 }
 

@@ -14,6 +14,7 @@
 #include <string.h>
 
 #include "models/predict.h"
+#include "product.h"
 
 #define COUNT_OF(array) (sizeof(array) / sizeof *(array))
 

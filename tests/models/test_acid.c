@@ -115,7 +115,7 @@ static void the_dose_chain_reaches_crumb_water(void **state)
 
 static void doses_add_up_and_age(void **state)
 {
-    const struct acid_values none_lost = {0, 0};
+    const struct acid_values none_lost = {.strength_place = 0};
     struct acid_dose doses[] = {
         {acid_product_find("calcium-propionate"), 0.2, NAN, NAN},
         {acid_product_find("sodium-propionate"), 0.1, 100, 1},
@@ -129,10 +129,14 @@ static void doses_add_up_and_age(void **state)
     doses[2].activity = 1;
     struct acid_mix fresh = acid_mix_of_doses(doses, COUNT_OF(doses), 1.5, 38, &none_lost);
     check_near("half active", 2 * mix.mmol_l[ACID_SORBIC], fresh.mmol_l[ACID_SORBIC], 1e-12);
-    struct acid_values shifted = {-0.1, 0.05};
+    struct models_parameters parameters;
+    parameters_default(&parameters);
+    struct acid_values shifted = parameters.typical.acid;
+    shifted.pka_shift = -0.1;
+    shifted.bake_loss_share = 0.05;
     struct acid_mix lost = acid_mix_of_doses(doses, COUNT_OF(doses), 1.5, 38, &shifted);
     check_near("bake loss", lost.mmol_l[ACID_SORBIC], 0.95 * fresh.mmol_l[ACID_SORBIC], 1e-12);
-    struct acid_mix free_acid = acid_mix_undissociated(&fresh, 5.5, -0.1);
+    struct acid_mix free_acid = acid_mix_undissociated(&fresh, 5.5, &shifted);
     check_near("shifted pKa", free_acid.mmol_l[ACID_PROPIONIC],
                fresh.mmol_l[ACID_PROPIONIC] * acid_undissociated_fraction(5.5, 4.77), 1e-12);
     assert_true(acid_crumb_valid(5.5, 38));

@@ -1,5 +1,6 @@
 /* Prints what the models compute, one "name<TAB>value" a line, for models_scipy.py to compare with
  * the same quantities from SciPy. */
+#include "../models/product.h"
 #include "models/calibrate.h"
 #include "models/predict.h"
 

@@ -115,7 +115,8 @@ class Files(unittest.TestCase):
         files += [("common_words.schema.json", ("lexicon", "common", n))
                   for n in json_files("lexicon", "common")]
         files += [(f"{n}.schema.json", (f"{n}.json",))
-                  for n in ("asks", "cautions", "harm", "limits", "lots", "models", "places", "quantities", "ranking", "severity")
+                  for n in ("asks", "cautions", "harm", "limits", "lots", "models", "places", "preservers", "quantities", "ranking",
+                            "severity")
                   if os.path.exists(os.path.join(RULES, f"{n}.json"))]
         for schema, path in files:
             with self.subTest(path=path):
@@ -169,7 +170,8 @@ class Sources(unittest.TestCase):
 
     def test_parameters_cite_only_what_was_looked_up(self):
         known = sorted(looked_up(), key=len, reverse=True)
-        for row in read("models.json")["parameters"]:
+        rows = read("models.json")["parameters"] + [{**row, "name": row["kind"]} for row in read("preservers.json")["preservers"]]
+        for row in rows:
             rest = row["source"]
             for one in known:
                 rest = rest.replace(one, "")
