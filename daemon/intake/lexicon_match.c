@@ -345,13 +345,22 @@ static bool is_by_itself(const struct reading *reading, const struct lexicon_mat
            lexicon_is(behind, LEXICON_STOPS) || lexicon_is(behind, LEXICON_NEGATION);
 }
 
+/* May the phrase begin with the word? Of one that is no misspelling the second letter tells most.
+ */
+static bool may_begin(const struct lexeme *first, const struct note_word *word)
+{
+    bool tells =
+        word->known && !first->number && first->set < 0 && (first->length > 1 || !first->prefix);
+    return (!tells || first->text[1] == word->text[1]) && lexicon_distance(first, word) >= 0;
+}
+
 static void try_phrases(const struct reading *reading, const int *phrases, int at,
                         struct language_reading *ret)
 {
     while (*phrases >= 0) {
         const struct lexicon_phrase *phrase = &reading->language->phrases[*phrases];
         struct lexicon_match match;
-        if (lexicon_distance(&phrase->words.items[0], &reading->words[at]) < 0) {
+        if (!may_begin(&phrase->words.items[0], &reading->words[at])) {
             phrases += phrase->alike;
             continue;
         }

@@ -84,7 +84,10 @@ static bool is_letter(char c)
 static size_t row_at(const char *at)
 {
     size_t i = 0;
+    const char small = (char)(*at | 32); /* of a letter */
     for (; i < SPOKEN_COUNT; i++) {
+        if (SPOKEN[i].word[0] != small)
+            continue;
         size_t length = strlen(SPOKEN[i].word);
         if (strncasecmp(at, SPOKEN[i].word, length) == 0 && !is_letter(at[length]))
             break;
