@@ -28,11 +28,23 @@ static json_t *answer_of_day(const struct reading *reading, const struct field *
                                      : days_since(reading, field, match->day);
 }
 
+/* "It might be mold or it might be flour" */
+static bool may_be_none(const struct reading *reading, int field)
+{
+    for (int i = 0; i < reading->match_count; i++)
+        if (reading->matches[i].phrase->field == field && reading->matches[i].hedged &&
+            reading->matches[i].phrase->says == LEXICON_OPEN)
+            return true;
+    return false;
+}
+
 /* A symptom that may be is asked about like one that is, and about a number says about. */
-static bool is_told(const struct field *field, const struct lexicon_match *match)
+static bool is_told(const struct reading *reading, const struct field *field,
+                    const struct lexicon_match *match)
 {
     bool counts = field->type == FIELD_WHOLE && match->phrase->says == LEXICON_ANSWER;
-    bool about = counts || strcmp(field->name, "symptom") == 0;
+    bool about = counts || (strcmp(field->name, "symptom") == 0 &&
+                            !may_be_none(reading, match->phrase->field));
     return !match->aside && (!match->hedged || about);
 }
 
@@ -40,7 +52,7 @@ static bool is_told(const struct field *field, const struct lexicon_match *match
 static json_t *answer_of(const struct reading *reading, const struct field *field,
                          const struct lexicon_match *match)
 {
-    if (!is_told(field, match))
+    if (!is_told(reading, field, match))
         return NULL;
     if (match->phrase->says == LEXICON_DAY)
         return answer_of_day(reading, field, match);

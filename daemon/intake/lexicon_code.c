@@ -150,7 +150,9 @@ static bool code_at(const struct reading *reading, size_t at, bool announced, st
         return true;
     while (ret->pieces < PIECES) {
         size_t end = piece_end(note, at);
-        if (end == at || note[end] == '@' || (ret->pieces && counts_next(reading, at)) ||
+        bool time =
+            ret->pieces && note[end] == ':' && is_digit(note[end + 1]); /* "L6324-A 05:12" */
+        if (end == at || time || note[end] == '@' || (ret->pieces && counts_next(reading, at)) ||
             !add_piece(note, at, end, announced, ret))
             break;
         if (note[end] != ' ')

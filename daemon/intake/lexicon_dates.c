@@ -41,8 +41,9 @@ static const char *const SPOILS[] = {"every",  "each", "next",  "than", "over", 
                                      "most",   "cada", "or",    "o",    "proximo", "nearly",
                                      "almost", "los",  "black", "cyber"};
 /* "Sunday roast": a day within a name */
-static const char *const NAMED_BY[] = {"roast", "sale",   "special", "specials",
-                                       "paper", "market", "club",    "school"};
+static const char *const NAMED_BY[] = {"roast",  "sale",     "special", "specials", "paper",
+                                       "market", "club",     "school",  "bread",    "loaf",
+                                       "loaves", "delivery", "batch",   "truck"};
 static const char *const EITHER[] = {"or", "o", "u"};
 static const char *const FRACTIONS[] = {"1/2", "1/3", "1/4", "2/3", "3/4", "24/7"};
 
@@ -158,6 +159,8 @@ static bool is_ordinal(const struct reading *reading, int from, int to)
     if (to - from != 1 || !digits || digits > 2 || from == 0 ||
         !(length == digits + 2 || (length == digits && IN(BEFORE, reading->words[from - 1].text))))
         return false;
+    if (length == digits && from > 1 && strcmp(reading->words[from - 2].text, "of") == 0)
+        return false; /* "11 of the 30 we got" */
     return to == reading->count || reading->words[to].before != PAUSE_NONE ||
            IN(BEHIND, reading->words[to].text) || lexicon_is(&reading->words[to], LEXICON_STOPS) ||
            lexicon_is(&reading->words[to], LEXICON_SUBJECTS);

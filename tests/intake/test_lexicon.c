@@ -274,6 +274,9 @@ static void days_are_read(void **state)
         {"mold", "bought on Nov 19, 2026", "bought_on=\"2026-11-19\""},
         {"mold", "bought on Sunday the 22nd", "bought_on=\"2026-11-22\""},
         {"mold", "bought a week ago", "bought_on=\"2026-11-18\""},
+        {"mold", "bought at the Black Friday sale", ""},
+        {"mold", "he buys on Mondays, this he found on Tuesday", "found_on=\"2026-11-24\""},
+        {"mold", "found the Tuesday bread moldy", ""},
         {"mold", "bought it Friday, no wait, it was Saturday", "bought_on=\"2026-11-21\""},
         {"mold",
          "lo compre el s\xC3\xA1"
@@ -386,6 +389,8 @@ static void what_is_of_others_or_may_be_is_not_told(void **state)
         {"mold", "last month's was green, this one is orange", "observed.colour=\"pink-orange\""},
         {"mold", "maybe green, hard to say", ""},
         {"mold", "it is green perhaps", ""},
+        {NULL, "it might be mold or it might be flour", ""},
+        {"mold", "disregard my earlier mail about the green one", ""},
         {"mold", "told her to keep it in the fridge", ""},
         {NULL, "asked whether there is mold on it", ""},
         {"mold", "I asked whether the bag was torn, she said no", ""},
@@ -417,6 +422,8 @@ static void a_number_put_right_is_the_later(void **state)
         {"mold", "two or three spots", ""},
         {"mold", "tres bolsas o cuatro", ""},
         {"mold", "no, 3 days ago", ""},
+        {"mold", "son cuatro paquetes y no tres", "packs=4"},
+        {"mold", "11 loaves of the 30 we got are moldy", "packs=11"},
     };
     CHECK_NOTES(notes);
 }
@@ -460,6 +467,7 @@ static void a_code_in_a_sentence_is_read(void **state)
 {
     (void)state;
     static const char *const notes[][3] = {
+        {"mold", "on the bag L6324-A 05:12", "lot_text=\"L6324-A\""},
         {"mold", "the bag says L6323B on it", "lot_text=\"L6323B\""},
         {"mold", "lot number PF 2 3 L 6 N O1 and I saw it", "lot_text=\"PF 2 3 L 6 N O1\""},
         {"mold", "P F 2 3 L 6 N 0 1 is on the bag", "lot_text=\"P F 2 3 L 6 N 0 1\""},
