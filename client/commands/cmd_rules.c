@@ -7,6 +7,7 @@
 #include "rules/rule_files.h"
 #include "rules/rules.h"
 #include "rules/severity.h"
+#include "rules/targets.h"
 #include "show/difference.h"
 #include "show/own_rules_show.h"
 #include "show/pick.h"
@@ -109,8 +110,9 @@ static int check_all(const char *dir, struct faults *faults, struct rules **ret)
 {
     struct models_parameters parameters;
     struct text_buffer lexicon_dir = {0}, harm_path = {0}, lots_path = {0}, severity_path = {0},
-                       limits_path = {0};
+                       limits_path = {0}, targets_path = {0};
     struct limits *limits = NULL;
+    struct targets *targets = NULL;
     struct severity_rules *severity = NULL;
     struct lexicon *lexicon = NULL;
     struct lot_matcher *lots = NULL;
@@ -120,6 +122,7 @@ static int check_all(const char *dir, struct faults *faults, struct rules **ret)
     doc_path(dir, "lots.json", &lots_path);
     doc_path(dir, "severity.json", &severity_path);
     doc_path(dir, "limits.json", &limits_path);
+    doc_path(dir, "targets.json", &targets_path);
     int rc = rules_load(dir, on_fault, faults, ret, NULL);
     lot_rules_load(lots_path.data, on_fault, faults, &lots, NULL);
     models_file_load(dir, on_fault, faults, &parameters, NULL);
@@ -127,9 +130,12 @@ static int check_all(const char *dir, struct faults *faults, struct rules **ret)
     harm_load(harm_path.data, on_fault, faults, &harm, NULL);
     severity_load(severity_path.data, on_fault, faults, &severity, NULL);
     limits_load(limits_path.data, on_fault, faults, &limits, NULL);
+    targets_load(targets_path.data, on_fault, faults, &targets, NULL);
+    targets_free(targets);
     limits_free(limits);
     severity_free(severity);
     text_buffer_free(&limits_path);
+    text_buffer_free(&targets_path);
     text_buffer_free(&severity_path);
     text_buffer_free(&lexicon_dir);
     text_buffer_free(&harm_path);

@@ -86,6 +86,26 @@ static void show_on_sale(const struct view *v, const json_t *rows)
     text_buffer_free(&b);
 }
 
+/* "Target per million: 2 mold 30, not met; 1 mold 30, too few to say" */
+static void show_targets(const struct view *v, const json_t *rows)
+{
+    struct text_buffer b = {0};
+    size_t i;
+    const json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        char n[VIEW_NUMBER];
+        if (pick_has(row, "target"))
+            text_appendf(&b, "%s%s" VIEW_NBSP "%s" VIEW_NBSP "%s, %s", b.length ? "; " : "",
+                         pick_text(row, "level", "?"), pick_text(row, "symptom", ""),
+                         view_rough(pick_number(row, "target", 0), n),
+                         pick_text(row, "target_met", "?"));
+    }
+    if (b.length)
+        view_textf(v, VIEW_PLAIN, 2, 2, "Targets per million: %s", b.data);
+    text_buffer_free(&b);
+}
+
 /* Why the rows come to less than the week. */
 static void show_unplaced(const struct view *v, const char *factor, const json_t *unplaced)
 {
@@ -129,6 +149,7 @@ static void show_received(const struct view *v, const char *factor, const json_t
         view_textf(v, VIEW_DIM, 2, 2, "%zu further rows (fewer complaints or none); --json has all",
                    json_array_size(sorted) - i);
     show_on_sale(v, sorted);
+    show_targets(v, sorted);
     json_decref(sorted);
     text_buffer_free(&title);
     table_free(t);

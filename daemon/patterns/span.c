@@ -119,7 +119,7 @@ static json_t *report_json(const struct tz *tz, struct triage *triage,
 {
     char as_of[40];
     const struct week_level *all = &now->levels[0];
-    const struct week_rates rates = {now, NULL, was, query->by};
+    const struct week_rates rates = {now, NULL, was, query->by, query->targets};
     json_t *out = json_object();
     add_names(out, "span", &query->span);
     json_object_set_new(out, "as_of", json_string(when_format(tz, query->now_ms, as_of)));

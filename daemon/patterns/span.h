@@ -9,6 +9,7 @@
 #include <jansson.h>
 
 struct triage;
+struct targets;
 struct week_data;
 
 struct span {
@@ -20,9 +21,10 @@ struct span {
 int span_parse(const char *text, struct span *ret, struct error *err);
 
 struct span_query {
-    struct span span, against; /* against.name "": nothing */
-    int64_t now_ms;            /* what came later is left out */
-    unsigned by;               /* a set of cuts; 0: the usual ones */
+    struct span span, against;     /* against.name "": nothing */
+    int64_t now_ms;                /* what came later is left out */
+    const struct targets *targets; /* as of struct week_query */
+    unsigned by;                   /* a set of cuts; 0: the usual ones */
 };
 /* {"span","from","to","as_of","over","complaints","units","rates","by","causes","other",
  * "harm_reports","against"…}. New

@@ -88,7 +88,7 @@ static json_t *report_json(const struct making *m, const struct week_model *mode
                            const struct week_signal *signals, size_t count, size_t tested)
 {
     const struct week_data *d = m->data;
-    const struct week_rates rates = {d, model, m->against, m->cuts};
+    const struct week_rates rates = {d, model, m->against, m->cuts, m->query->targets};
     char name[16], now[40];
     json_t *out =
         json_pack("{s:s, s:s, s:b, s:o, s:I}", "week", week_data_name(d->week, name), "as_of",
@@ -117,7 +117,8 @@ static int add_rest(const struct making *m, const struct week_model *model,
     json_t *right = NULL, *open = NULL, *stages = NULL;
     const struct when_span quarter = {m->data->shown.to_ms - QUARTER_DAYS * WHEN_DAY_MS,
                                       m->data->shown.to_ms};
-    const struct week_head head = {m->store, m->tz, m->triage, model, signals, count};
+    const struct week_head head = {m->store, m->tz, m->triage,        model,
+                                   signals,  count, m->query->targets};
     int rc = week_head(&head, report, err);
     if (!rc)
         rc = week_right_json(m->store, m->data, &right, &open, err);
@@ -131,6 +132,7 @@ static int add_rest(const struct making *m, const struct week_model *model,
         return rc;
     }
     json_object_set_new(report, "stages", stages);
+    week_head_cost(&head, report);
     json_object_set_new(report, "right", right);
     json_object_set_new(report, "open_cases", open);
     return 0;

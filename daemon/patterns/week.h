@@ -9,12 +9,14 @@
 #include <jansson.h>
 
 struct triage;
+struct targets;
 
 struct week_query {
     struct iso_week week; /* in the plant's zone */
     int64_t now_ms;       /* what came later is left out, so that an old week can be replayed */
     struct span against;  /* to compare with; name "": nothing */
-    unsigned by;          /* cuts whose rates are wanted, a set (base/cuts.h); 0: the usual ones */
+    const struct targets *targets; /* what the plant wants and what complaints cost it; or NULL */
+    unsigned by; /* cuts whose rates are wanted, a set (base/cuts.h); 0: the usual ones */
 };
 
 /* §12 `week` and more; "by_only" lists the cuts if some were asked for. New reference. */

@@ -4,6 +4,7 @@
 #include "patterns/span_rows.h"
 #include "patterns/week_told.h"
 #include "patterns/week_words.h"
+#include "rules/targets.h"
 #include "tell/hold_json.h"
 #include <math.h>
 #include <stdlib.h>
@@ -13,6 +14,7 @@ enum {
     OVERDUE_MOST = 50, /* listed; the others are counted */
     ACTIONS_MOST = 5,  /* the newest */
     ACTION_DAYS = 56,  /* … of the weeks in which an effect may show */
+    MISSED_SAID = 3,   /* targets of the headline */
     EFFECT_DAYS = 28   /* to either side, as `action --effect` has it */
 };
 
@@ -281,17 +283,91 @@ static int list_overdue(const struct week_head *h, json_t *report, json_t *headl
     return 0;
 }
 
+/* ---- what is wanted, what it costs ---- */
+
+static void add_missed(struct text_buffer *b, const json_t *row)
+{
+    text_appendf(b, "%sline %s %s %.3g per million, target %.4g", b->length ? "; " : "",
+                 json_string_value(json_object_get(row, "level")),
+                 json_string_value(json_object_get(row, "symptom")),
+                 json_number_value(json_object_get(row, "per_million")),
+                 json_number_value(json_object_get(row, "target")));
+}
+
+/* "Targets: 1 not met (line 2 mold 65.8 per million, target 30), 2 met, 1 too few to say" */
+static void say_targets(const json_t *report, json_t *headline)
+{
+    const json_t *rows = json_object_get(json_object_get(report, "by"), "line"), *row;
+    int met = 0, missed = 0, unsure = 0;
+    struct text_buffer b = {0}, which = {0};
+    size_t i;
+    json_array_foreach(rows, i, row)
+    {
+        const char *says = json_string_value(json_object_get(row, "target_met"));
+        if (!says)
+            continue;
+        met += strcmp(says, "met") == 0;
+        unsure += strcmp(says, "too few to say") == 0;
+        if (strcmp(says, "not met") == 0 && missed++ < MISSED_SAID)
+            add_missed(&which, row);
+    }
+    text_appendf(&b, "Targets: %d not met", missed);
+    if (missed)
+        text_appendf(&b, " (%s%s)", which.data, missed > MISSED_SAID ? "; …" : "");
+    text_appendf(&b, ", %d met, %d too few to say", met, unsure);
+    if (met + missed + unsure)
+        week_words_say(&b, headline);
+    text_buffer_free(&which);
+    text_buffer_free(&b);
+}
+
+void week_head_cost(const struct week_head *head, json_t *report)
+{
+    const char *currency = targets_currency(head->targets);
+    const json_t *complaints = json_object_get(report, "complaints");
+    json_t *by = json_object();
+    struct text_buffer b = {0};
+    double total = 0;
+    for (int s = 0; s <= WEEK_SYMPTOMS && currency; s++) {
+        const char *symptom = s < WEEK_SYMPTOMS ? symptom_name(s) : "other";
+        double each = targets_cost(head->targets, symptom);
+        const json_t *count = json_object_get(s < WEEK_SYMPTOMS ? complaints : report, symptom);
+        if (!isfinite(each))
+            continue;
+        json_object_set_new(by, symptom, json_real(each * json_number_value(count)));
+        total += each * json_number_value(count);
+    }
+    if (currency) {
+        json_object_set_new(
+            report, "cost",
+            json_pack("{s:s, s:f, s:O}", "currency", currency, "total", total, "by", by));
+        text_append(&b, "the week's complaints cost ");
+        week_words_money(&b, currency, total);
+        week_words_say(&b, json_object_get(report, "headline"));
+    }
+    json_decref(by);
+}
+
 static int tell(struct listing *l, json_t *report, struct error *err)
 {
     const struct week_head *h = l->head;
     json_t *headline = json_object_get(report, "headline");
-    const struct week_told told = {h->store,        h->tz,   h->triage,  h->model, h->signals,
-                                   h->signal_count, l->list, l->actions, l->count};
+    const struct week_told told = {.store = h->store,
+                                   .tz = h->tz,
+                                   .triage = h->triage,
+                                   .model = h->model,
+                                   .signals = h->signals,
+                                   .signal_count = h->signal_count,
+                                   .targets = h->targets,
+                                   .holds = l->list,
+                                   .actions = l->actions,
+                                   .action_count = l->count};
     int rc = week_told(&told, report, err);
     if (rc)
         return rc;
     add_before(h->model->data, report);
     say_before(h->model->data, headline);
+    say_targets(report, headline);
     say_holds(l, headline);
     rc = list_overdue(h, report, headline, err);
     say_actions(l, headline);

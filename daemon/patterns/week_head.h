@@ -8,6 +8,7 @@
 #include <jansson.h>
 
 struct triage;
+struct targets;
 
 /* All borrowed. */
 struct week_head {
@@ -16,11 +17,15 @@ struct week_head {
     struct triage *triage; /* as of struct week_told */
     const struct week_model *model;
     const struct week_signal *signals;
-    size_t signal_count; /* those that are signals */
+    size_t signal_count;           /* those that are signals */
+    const struct targets *targets; /* or NULL */
 };
 
 /* Adds "headline", "standing", "stories", "fell", "before", "harm", "holds", "overdue",
  * "overdue_count" and "actions" to a report that has its "charts". */
 int week_head(const struct week_head *head, json_t *report, struct error *err);
+/* Adds "cost", and a sentence of it, to a report that has its "complaints" and "other"; nothing
+ * while nothing has a price. */
+void week_head_cost(const struct week_head *head, json_t *report);
 
 #endif

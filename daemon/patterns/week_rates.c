@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "patterns/week_to_come.h"
 #include "rank/triage.h"
+#include "rules/targets.h"
 #include "stats/pareto.h"
 #include "stats/poisson.h"
 #include <math.h>
@@ -52,7 +53,23 @@ struct rating {
     const struct week_model *model;  /* NULL: of days, no weeks around them */
     const struct week_data *against; /* NULL: nothing to compare with */
     struct limits *limits;
+    const struct targets *targets;
 };
+
+/* A rate that may lie on either side of its target says nothing of it. */
+static void set_target(json_t *row, const struct targets *targets, const struct week_level *level)
+{
+    const char *symptom = json_string_value(json_object_get(row, "symptom"));
+    const json_t *low = json_object_get(row, "low"), *high = json_object_get(row, "high");
+    double target = targets_per_million(targets, level->level, symptom);
+    if (level->cut != cuts_find("line") || !isfinite(target) || !low)
+        return;
+    json_object_set_new(row, "target", json_real(target));
+    json_object_set_new(row, "target_met",
+                        json_string(json_number_value(high) <= target ? "met"
+                                    : json_number_value(low) > target ? "not met"
+                                                                      : "too few to say"));
+}
 
 static json_t *trend_json(const struct week_level *level, int symptom)
 {
@@ -110,6 +127,7 @@ static json_t *rate_json(const struct rating *r, const struct week_level *level,
     json_object_set_new_nocheck(row, "complaints", count_json(fractional, count));
     json_object_set_new_nocheck(row, "units", json_integer((json_int_t)units));
     set_rate(row, limits, fractional ? tidy(count) : count, units);
+    set_target(row, r->targets, level);
     if (r->model) {
         double sale = week_expect_on_sale(r->model, level, symptom);
         json_object_set_new_nocheck(row, "on_sale", json_real(round(sale)));
@@ -162,7 +180,8 @@ json_t *week_rates_by_json(const struct week_rates *what, const struct triage *t
 {
     const struct week_data *d = what->data;
     struct entry *entries = xcalloc(d->level_count * WEEK_SYMPTOMS, sizeof *entries);
-    struct rating rating = {what->model, what->against, xcalloc(1, sizeof *rating.limits)};
+    struct rating rating = {what->model, what->against, xcalloc(1, sizeof *rating.limits),
+                            what->targets};
     json_t *out = json_object();
     for (const struct cut *cut = cuts_all(); cut->name; cut++) {
         if (!cuts_in(what->cuts, cut))

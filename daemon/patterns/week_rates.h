@@ -6,16 +6,19 @@
 #include <jansson.h>
 
 struct triage;
+struct targets;
 
 struct week_rates {
     const struct week_data *data;
     const struct week_model *model;  /* of the same; NULL for days: no weeks around them are told */
     const struct week_data *against; /* another time to compare with; or NULL */
     unsigned cuts;                   /* a set */
+    const struct targets *targets;   /* of lines; or NULL */
 };
 
 /* {"line":[{"level",…}],…}: complaints over what was packed, exact 95 % limits, the last quarter's
- * weeks, the same by week of make as far as it is in, and how they compare. New reference. */
+ * weeks, the same by week of make as far as it is in, how they compare, and of lines that have a
+ * target whether it is met. New reference. */
 json_t *week_rates_by_json(const struct week_rates *what, const struct triage *triage);
 /* {"line":{"mold":3},…}: how many of `complaints` ({"mold":22,…}) are in no row of `by`, since
  * their line, product, shift or route is not known; where there are any. New reference. */

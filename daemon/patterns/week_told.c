@@ -2,6 +2,7 @@
 #include "patterns/week_falls.h"
 #include "patterns/week_words.h"
 #include "rank/triage.h"
+#include "rules/targets.h"
 #include "store/pattern_span.h"
 #include "tell/tell.h"
 #include <math.h>
@@ -299,6 +300,12 @@ static const struct week_action *add_action(struct text_buffer *b, const struct 
 
 /* ---- stories ---- */
 
+/* NAN: complaints of it have no price. */
+static double cost_of(const struct week_told *t, const struct week_signal *s)
+{
+    return s->observed * targets_cost(t->targets, symptom_name(s->symptom));
+}
+
 static json_t *story_json(const struct week_told *t, const struct week_story *story,
                           const struct affected *lots)
 {
@@ -315,6 +322,8 @@ static json_t *story_json(const struct week_told *t, const struct week_story *st
         s->course == WEEK_UP, "course", week_signals_course(s->course), "newest",
         round(s->newest * 100) / 100, "newest_usual", round(s->newest_usual * 100) / 100);
     json_object_set_new(out, "lots", lots_json(lots));
+    if (isfinite(cost_of(t, s)))
+        json_object_set_new(out, "cost", json_real(cost_of(t, s)));
     return out;
 }
 
@@ -343,6 +352,11 @@ static void say_story(const struct week_told *t, const struct week_story *story,
     add_where(&b, t, level_at(t, s->level));
     text_append(&b, ": ");
     week_words_count(&b, s->observed, "complaint", "complaints");
+    if (isfinite(cost_of(t, s))) {
+        text_append(&b, " (");
+        week_words_money(&b, targets_currency(t->targets), cost_of(t, s));
+        text_append(&b, ")");
+    }
     add_since(&b, t, s);
     add_usual(&b, s->expected);
     add_course(&b, s);

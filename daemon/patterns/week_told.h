@@ -9,6 +9,7 @@
 #include <jansson.h>
 
 struct triage;
+struct targets;
 
 /* A corrective action of the last weeks, and what it changed. */
 struct week_action {
@@ -25,9 +26,10 @@ struct week_told {
     struct triage *triage; /* titles of causes, other lots at risk; or NULL */
     const struct week_model *model;
     const struct week_signal *signals;
-    size_t signal_count;         /* those that are signals */
-    const json_t *holds;         /* hold_json() of those that stand */
-    struct week_action *actions; /* the newest first; `told` is set */
+    size_t signal_count;           /* those that are signals */
+    const struct targets *targets; /* or NULL */
+    const json_t *holds;           /* hold_json() of those that stand */
+    struct week_action *actions;   /* the newest first; `told` is set */
     int action_count;
 };
 

@@ -4,13 +4,24 @@
 #include <ctype.h>
 #include <math.h>
 
-void week_words_count(struct text_buffer *b, double n, const char *one, const char *many)
+static void add_digits(struct text_buffer *b, double n)
 {
     struct text_buffer digits = {0};
     text_appendf(&digits, "%.0f", n);
     typeset_digits(b, digits.data, " ");
-    text_appendf(b, " %s", llround(n) == 1 ? one : many);
     text_buffer_free(&digits);
+}
+
+void week_words_money(struct text_buffer *b, const char *currency, double amount)
+{
+    text_appendf(b, "%s ", currency);
+    add_digits(b, amount);
+}
+
+void week_words_count(struct text_buffer *b, double n, const char *one, const char *many)
+{
+    add_digits(b, n);
+    text_appendf(b, " %s", llround(n) == 1 ? one : many);
 }
 
 void week_words_day(struct text_buffer *b, int32_t day)

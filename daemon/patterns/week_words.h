@@ -8,6 +8,8 @@
 
 /* "47 629 packs", "1 pack" */
 void week_words_count(struct text_buffer *b, double n, const char *one, const char *many);
+/* "EUR 1 250" */
+void week_words_money(struct text_buffer *b, const char *currency, double amount);
 /* "2 November" */
 void week_words_day(struct text_buffer *b, int32_t day);
 /* A title within a sentence: its first letter small, unless the word is all capitals ("PH"). */

@@ -29,10 +29,10 @@ static const char *shipped_folder(const char *dirs)
 /* Whether a file of that name is read: these in the folder itself, and all in some below it. */
 static bool is_read(const char *name)
 {
-    static const char *const FILES[] = {"asks.json",     "cautions.json",  "harm.json",
-                                        "limits.json",   "lots.json",      "models.json",
-                                        "places.json",   "ranking.json",   "quantities.json",
-                                        "severity.json", "preservers.json"};
+    static const char *const FILES[] = {"asks.json",     "cautions.json",   "harm.json",
+                                        "limits.json",   "lots.json",       "models.json",
+                                        "places.json",   "ranking.json",    "quantities.json",
+                                        "severity.json", "preservers.json", "targets.json"};
     static const char *const FOLDERS[] = {"causes", "lexicon", "lexicon/common", "lexicon/harm",
                                           "lexicon/weights"};
     const char *slash = strrchr(name, '/');

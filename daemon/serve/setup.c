@@ -8,6 +8,7 @@
 #include "rules/limits.h"
 #include "rules/rule_files.h"
 #include "rules/severity.h"
+#include "rules/targets.h"
 #include "serve/credentials.h"
 #include "serve/installed.h"
 #include "serve/tls.h"
@@ -130,7 +131,8 @@ static int end_words(struct words *words, struct setup *setup, struct error *err
 static int load_rules(struct setup *setup, const struct log *log, struct error *err)
 {
     const char *dir = setup->rules_dir;
-    struct text_buffer lots = {0}, lexicon = {0}, harm = {0}, severity = {0}, limits = {0};
+    struct text_buffer lots = {0}, lexicon = {0}, harm = {0}, severity = {0}, limits = {0},
+                       targets = {0};
     doc_below(dir, "lexicon", &lexicon);
     struct words words = {.dir = lexicon.data, .log = log};
     begin_words(&words);
@@ -138,19 +140,22 @@ static int load_rules(struct setup *setup, const struct log *log, struct error *
     doc_path(dir, "harm.json", &harm);
     doc_path(dir, "severity.json", &severity);
     doc_path(dir, "limits.json", &limits);
+    doc_path(dir, "targets.json", &targets);
     void *arg = (void *)log;
     int rc = triage_new(dir, setup->tz, log_fault, arg, &setup->triage, err);
     int of_lots = lot_rules_load(lots.data, log_fault, arg, &setup->matcher, err);
     int of_harm = harm_load(harm.data, log_fault, arg, &setup->harm, err);
     int of_severity = severity_load(severity.data, log_fault, arg, &setup->severity, err);
     int of_limits = limits_load(limits.data, log_fault, arg, &setup->limits, err);
+    int of_targets = targets_load(targets.data, log_fault, arg, &setup->targets, err);
     int of_words = end_words(&words, setup, err);
     text_buffer_free(&lexicon);
     text_buffer_free(&severity);
     text_buffer_free(&limits);
+    text_buffer_free(&targets);
     text_buffer_free(&lots);
     text_buffer_free(&harm);
-    const int codes[] = {rc, of_lots, of_words, of_harm, of_severity, of_limits};
+    const int codes[] = {rc, of_lots, of_words, of_harm, of_severity, of_limits, of_targets};
     for (size_t i = 0; i < sizeof codes / sizeof codes[0]; i++)
         if (codes[i])
             return codes[i];
@@ -202,6 +207,7 @@ void setup_unref(struct setup *setup)
     json_decref(setup->harm);
     severity_free(setup->severity);
     limits_free(setup->limits);
+    targets_free(setup->targets);
     tz_close(setup->tz);
     SSL_CTX_free(setup->tls);
     json_decref(setup->needs_restart);

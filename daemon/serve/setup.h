@@ -14,6 +14,7 @@ struct lot_matcher;
 struct lexicon;
 struct severity_rules;
 struct limits;
+struct targets;
 struct users;
 
 struct setup {
@@ -30,6 +31,7 @@ struct setup {
     json_t *harm;                    /* what is said when harm is reported: intake/harm.h */
     struct severity_rules *severity; /* rules/severity.h */
     struct limits *limits;           /* rules/limits.h */
+    struct targets *targets;         /* rules/targets.h */
     struct ssl_ctx_st *tls;          /* what TLS clients are shown; NULL: none are listened for */
     json_t *needs_restart; /* names of changed settings that keep their value until then */
     struct desk desk;      /* what the desk's work stands on, of the above */

@@ -50,7 +50,7 @@ static int make_digest(struct app *app, struct setup *setup, struct store *store
                        struct iso_week last, struct digest *d, struct error *err)
 {
     json_t *week = NULL;
-    struct week_query query = {.week = last, .now_ms = d->now_ms};
+    struct week_query query = {.week = last, .now_ms = d->now_ms, .targets = setup->targets};
     int rc = week_report(store, setup->tz, setup->triage, &query, &week, err);
     if (rc)
         return rc;

@@ -154,6 +154,7 @@ static void answer_week(struct request *rq, struct store *store, bool page)
         rc = read_asked(rq, page, &asked, &err);
     query.by = asked.by;
     query.against = asked.against;
+    query.targets = setup->targets;
     int32_t monday = rc ? 0 : iso_week_monday(query.week);
     const struct span days = {.from_day = monday, .to_day = monday + 7};
     if (!rc)
@@ -214,6 +215,7 @@ void weeks_span(struct request *rq, struct store *store)
         rc = check_span(&asked, &err);
     query.by = asked.by;
     query.against = asked.against;
+    query.targets = setup->targets;
     if (!rc)
         rc = span_report(store, setup->tz, setup->triage, &query, &report, &err);
     if (!rc)

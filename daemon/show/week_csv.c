@@ -22,13 +22,16 @@ static void add_rates(struct text_buffer *b, const json_t *report)
 {
     static const char *const RECEIVED[] = {"complaints", "units", "per_million",
                                            "low",        "high",  NULL};
+    static const char *const WANTED[] = {"target", NULL};
     static const char *const MADE[] = {"complaints", "share_in", "per_million",
                                        "low",        "high",     NULL};
     const char *factor;
     json_t *rows, *row;
     size_t i;
-    text_append(b, "week,factor,level,symptom,complaints,units,per_million,low,high,"
-                   "made_complaints,made_share_in,made_per_million,made_low,made_high\r\n");
+    text_append(
+        b,
+        "week,factor,level,symptom,complaints,units,per_million,low,high,"
+        "made_complaints,made_share_in,made_per_million,made_low,made_high,target,target_met\r\n");
     json_object_foreach(json_object_get(report, "by"), factor, rows)
     {
         json_array_foreach(rows, i, row)
@@ -38,6 +41,9 @@ static void add_rates(struct text_buffer *b, const json_t *report)
             text_appendf(b, ",%s", json_string_value(json_object_get(row, "symptom")));
             add_numbers(b, row, RECEIVED);
             add_numbers(b, json_object_get(row, "made"), MADE);
+            add_numbers(b, row, WANTED);
+            const char *met = json_string_value(json_object_get(row, "target_met"));
+            text_appendf(b, ",%s", met ? met : "");
             text_append(b, "\r\n");
         }
     }

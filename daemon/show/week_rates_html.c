@@ -29,8 +29,13 @@ static void add_rate(struct text_buffer *b, const json_t *row, double most)
     double rate = page_number(row, "per_million"), low = page_number(row, "low");
     double high = page_number(row, "high");
     text_append(b, "<tr>");
-    page_cell_what(b, page_text(row, *page_text(row, "title") ? "title" : "level"),
-                   page_text(row, "symptom"));
+    struct text_buffer kind = {0};
+    text_append(&kind, page_text(row, "symptom"));
+    if (json_object_get(row, "target"))
+        text_appendf(&kind, ", target %.4g: %s", page_number(row, "target"),
+                     page_text(row, "target_met"));
+    page_cell_what(b, page_text(row, *page_text(row, "title") ? "title" : "level"), kind.data);
+    text_buffer_free(&kind);
     page_cell_number(b, "n", page_number(row, "complaints"));
     page_cell_number(b, "n wide", page_number(row, "units"));
     page_cell_number(b, "n", rate);

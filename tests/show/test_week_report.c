@@ -2,6 +2,7 @@
 #include "../patterns/plant.h"
 #include "base/cuts.h"
 #include "patterns/week.h"
+#include "rules/targets.h"
 #include "show/week_csv.h"
 #include "show/week_html.h"
 #include "store/action.h"
@@ -381,6 +382,59 @@ static void a_rise_says_what_is_still_in_code(void **state)
     json_decref(r);
 }
 
+static struct targets *wanted(struct plant *p, const char *text)
+{
+    char path[96];
+    struct targets *targets = NULL;
+    snprintf(path, sizeof path, "%s/targets.json", p->dir);
+    FILE *file = fopen(path, "w");
+    assert_non_null(file);
+    fputs(text, file);
+    fclose(file);
+    assert_int_equal(targets_load(path, NULL, NULL, &targets, NULL), 0);
+    return targets;
+}
+
+/* 100 000 units a week, 16 and 0 complaints: exact limits of 16 are 9.1 and 26, of 0 up to 3.7. */
+static void what_is_wanted_is_met_or_not_or_too_few_to_say(void **state)
+{
+    static const int NEWEST[] = {14, 15, 16};
+    struct plant *p = *state;
+    half_a_year_of(p, NEWEST);
+    struct targets *targets =
+        wanted(p, "{\"targets\":[{\"symptom\":\"mold\",\"per_million\":60},"
+                  "{\"line\":\"1\",\"symptom\":\"staling\",\"per_million\":20}],"
+                  "\"currency\":\"EUR\",\"costs\":[{\"symptom\":\"mold\",\"each\":100},"
+                  "{\"symptom\":\"other\",\"each\":7}]}");
+    struct week_query query = {.now_ms = plant_time("2026-11-23T08:00:00-05:00"),
+                               .targets = targets};
+    json_t *r = NULL;
+    iso_week_parse("2026-W47", &query.week, NULL);
+    assert_int_equal(week_report(p->store, p->tz, NULL, &query, &r, NULL), 0);
+    assert_string_equal(said(row(r, "line", "1", "mold"), "target_met"), "not met");
+    assert_string_equal(said(row(r, "line", "2", "mold"), "target_met"), "met");
+    assert_string_equal(said(row(r, "line", "1", "staling"), "target_met"), "too few to say");
+    assert_null(json_object_get(row(r, "line", "2", "staling"), "target"));
+    assert_null(json_object_get(row(r, "product", "W24", "mold"), "target"));
+    assert_string_equal(line_with(r, "Targets"),
+                        "Targets: 1 not met (line 1 mold 160 per million, target 60), 1 met, "
+                        "1 too few to say");
+    const json_t *cost = json_object_get(r, "cost");
+    assert_true(at(cost, "total") == 1600);
+    assert_int_equal(json_object_size(json_object_get(cost, "by")), 2);
+    assert_non_null(strstr(line_with(r, "since 2 November"), " complaints (EUR 4 500) since"));
+    assert_string_equal(line_with(r, "cost"), "The week's complaints cost EUR 1 600");
+    char *page = week_html(r, "");
+    assert_non_null(strstr(page, "target 60: not met"));
+    free(page);
+    json_decref(r);
+    targets_free(targets);
+    r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
+    assert_null(json_object_get(r, "cost"));
+    assert_string_equal(line_with(r, "Targets"), "");
+    json_decref(r);
+}
+
 /* Holds and open cases are of the day it is asked, verdicts of the week they were given in. */
 static void a_past_week_says_as_of_when(void **state)
 {
@@ -593,7 +647,7 @@ static void csv_keeps_to_its_rules(void **state)
     char *csv = week_csv(r, 0);
     static const char HEAD[] =
         "week,factor,level,symptom,complaints,units,per_million,low,high,made_complaints,"
-        "made_share_in,made_per_million,made_low,made_high\r\n";
+        "made_share_in,made_per_million,made_low,made_high,target,target_met\r\n";
     assert_int_equal(strncmp(csv, HEAD, sizeof HEAD - 1), 0);
     /* a spreadsheet must not take a name for a formula */
     assert_non_null(strstr(csv, "2026-W47,line,\"'=1+2, \"\"x\"\"\",mold,1,10,100000,"));
@@ -737,6 +791,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_rise_two_weeks_back_at_its_usual_is_over, setup,
                                         teardown),
         cmocka_unit_test_setup_teardown(a_rise_says_what_is_still_in_code, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_is_wanted_is_met_or_not_or_too_few_to_say, setup,
+                                        teardown),
         cmocka_unit_test_setup_teardown(a_past_week_says_as_of_when, setup, teardown),
         cmocka_unit_test_setup_teardown(held_codes_on_no_record_are_not_counted_as_nothing, setup,
                                         teardown),
