@@ -104,11 +104,12 @@ static bool is_whole(const unsigned char *profile, const struct piece pieces[KIN
 static void write_head(const unsigned char *profile, unsigned char head[HEAD])
 {
     static const unsigned char D50[] = {0, 0, 0xF6, 0xD6, 0, 1, 0, 0, 0, 0, 0xD3, 0x2D};
+    static const unsigned char SCREEN[] = {'m', 'n', 't', 'r'}, MARK[] = {'a', 'c', 's', 'p'};
     memset(head, 0, HEAD);
     head[8] = profile[8] >= 4 ? 4 : 2;
-    memcpy(head + 12, "mntr", 4);
+    memcpy(head + 12, SCREEN, sizeof SCREEN);
     memcpy(head + 16, profile + 16, 8);
-    memcpy(head + 36, "acsp", 4);
+    memcpy(head + 36, MARK, sizeof MARK);
     memcpy(head + 68, D50, sizeof D50);
 }
 

@@ -278,8 +278,8 @@ static int take_scan_head(struct photo_reading *r, struct seen *seen, const unsi
     if (length < 1 || body[0] == 0 || body[0] > PARTS || length != 4 + 2 * (size_t)body[0])
         return photo_refuse(r, "a scan begins in another way");
     write_table(r, DRI, &seen->restart);
-    for (int i = 0; i < body[0] && !rc; i++)
-        rc = write_tables_of(r, seen, body + 1 + 2 * i, body + 1 + 2 * body[0]);
+    for (size_t i = 0; i < body[0] && !rc; i++)
+        rc = write_tables_of(r, seen, body + 1 + 2 * i, body + length - 3);
     if (rc)
         return rc;
     copy_segment(r, body, length);
