@@ -129,6 +129,21 @@ static const char *chance(double p, char out[static VIEW_COUNT])
     return out;
 }
 
+/* "preserving: cultured-wheat 0 % before, 100 % after" */
+static void show_preserving(const struct view *v, const json_t *list)
+{
+    size_t i;
+    const json_t *one;
+    json_array_foreach(list, i, one)
+    {
+        char n[2][VIEW_NUMBER];
+        view_label(v, i ? "" : "preserving", "%s in %s of the packs before, %s after",
+                   pick_text(one, "ingredient", "?"),
+                   view_percent(pick_number(one, "before", 0), n[0]),
+                   view_percent(pick_number(one, "after", 0), n[1]));
+    }
+}
+
 static void show_effect(const struct client *c, const json_t *document, const char *id)
 {
     const struct view *v = &c->view;
@@ -138,6 +153,7 @@ static void show_effect(const struct client *c, const json_t *document, const ch
         view_label(v, "what was done", "%s", pick_text(document, "note", ""));
     if (pick_text(document, "compared", NULL))
         view_label(v, "compared", "%s", pick_text(document, "compared", ""));
+    show_preserving(v, json_object_get(document, "preserving"));
     show_period(v, "before", json_object_get(document, "before"));
     show_period(v, "after", json_object_get(document, "after"));
     show_ratio(v, json_object_get(document, "ratio"));

@@ -1,5 +1,6 @@
 #include "patterns/effect.h"
 #include "base/text.h"
+#include "patterns/effect_preserving.h"
 #include "patterns/week_expect.h"
 #include "stats/poisson.h"
 #include "store/action.h"
@@ -361,6 +362,21 @@ static int add_elsewhere(const struct plan *p, json_t *out, struct error *err)
     return rc;
 }
 
+/* What they were preserved with, where that moved. */
+static int add_preserving(const struct plan *p, const struct side sides[2], json_t *out,
+                          struct error *err)
+{
+    const struct effect_preserving query = {p->action->line, p->before,
+                                            when_span_until(p->after, p->now_ms), sides[0].units,
+                                            sides[1].units};
+    json_t *moved = NULL;
+    int rc = effect_preserving_json(p->store, &query, &moved, err);
+    if (!rc && json_array_size(moved))
+        json_object_set(out, "preserving", moved);
+    json_decref(moved);
+    return rc;
+}
+
 int effect_report(struct store *store, const struct tz *tz, const struct effect_query *query,
                   json_t **ret, struct error *err)
 {
@@ -389,7 +405,9 @@ int effect_report(struct store *store, const struct tz *tz, const struct effect_
         rc = read_side(p, false, p->after, &sides[1], err);
     if (!rc) {
         json_t *out = effect_json(p, &sides[0], &sides[1]);
-        rc = action.line[0] ? add_elsewhere(p, out, err) : 0;
+        rc = add_preserving(p, sides, out, err);
+        if (!rc && action.line[0])
+            rc = add_elsewhere(p, out, err);
         if (rc)
             json_decref(out);
         else

@@ -240,6 +240,8 @@ int trace_lots_read(struct store *store, const struct tz *tz, const char *sympto
     if (!rc)
         rc = evidence_made(store, packed, add_share, &r, err);
     if (!rc)
+        rc = evidence_preserving(store, packed, "", add_share, &r, err);
+    if (!rc)
         rc = evidence_traded(store, packed, add_share, &r, err);
     if (!rc)
         rc = add_goods(&r);

@@ -225,6 +225,18 @@ int evidence_made_any(struct store *store, struct when_span span, evidence_share
     return rc ? rc : each_share(store, SQL_USE, with, each, arg, err);
 }
 
+int evidence_preserving(struct store *store, struct when_span span, const char *line,
+                        evidence_share_each each, void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT DISTINCT u.lot_id, 'preserving', u.kind || CASE u.applied WHEN 'surface' THEN"
+        " ' on the surface' ELSE '' END, '', l.units, NULL FROM lot l CROSS JOIN material_use u"
+        " ON u.lot_id = l.id" PACKED_THEN " AND u.kind IS NOT NULL"
+        " AND (?3 = '' OR l.line = ?3) ORDER BY l.packed_from_ms, l.id";
+    return each_share(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms), DB_TEXT(line)), each,
+                      arg, err);
+}
+
 int evidence_made_of(struct store *store, int64_t lot_id, evidence_share_each each, void *arg,
                      struct error *err)
 {

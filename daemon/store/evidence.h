@@ -114,6 +114,10 @@ int evidence_made(struct store *store, struct when_span span, evidence_share_eac
 /* The same, the lots in any order. */
 int evidence_made_any(struct store *store, struct when_span span, evidence_share_each each,
                       void *arg, struct error *err);
+/* Likewise the preserving ingredients that uses tell the kind of, as the kind "preserving":
+ * "cultured-wheat", "potassium-sorbate on the surface"; units are the lot's. `line` "": all. */
+int evidence_preserving(struct store *store, struct when_span span, const char *line,
+                        evidence_share_each each, void *arg, struct error *err);
 /* Likewise their routes, then the stores that are known. */
 int evidence_traded(struct store *store, struct when_span span, evidence_share_each each, void *arg,
                     struct error *err);

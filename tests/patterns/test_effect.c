@@ -90,6 +90,41 @@ static void the_days_compared_are_told(void **state)
     json_decref(begun);
 }
 
+/* Another system on all lots of the line from the day of the action on. */
+static void a_system_swapped_meanwhile_is_told(void **state)
+{
+    struct plant *p = plant_new("America/New_York");
+    struct error err = {0};
+    struct action_row action = {.at_ms = plant_time("2026-08-24T00:00:00-04:00"), .line = "1"};
+    int64_t id = 0;
+    json_t *answer = NULL;
+    (void)state;
+    strcpy(action.note, "seal bars changed");
+    strcpy(action.by_name, "qa");
+    assert_int_equal(action_add(p->store, &action, &id, &err), 0);
+    for (int day = -20; day < 20; day++) {
+        int64_t at = action.at_ms + day * WHEN_DAY_MS + WHEN_HOUR_MS;
+        int64_t own = plant_lot(p, "1", 1, "A", at, UNITS),
+                other = plant_lot(p, "2", 1, "A", at, 9);
+        plant_exec(p,
+                   "INSERT INTO material_use(lot_id, material, material_lot, kind, applied) VALUES"
+                   "(%d, 'inhibitor', 'I', '%s', NULL), (%d, 'acid', 'V', 'vinegar', 'dough'),"
+                   "(%d, 'inhibitor', 'S', 'potassium-sorbate', 'surface')",
+                   (int)own, day < 0 ? "calcium-propionate" : "cultured-wheat", (int)own,
+                   (int)other);
+    }
+    int64_t now_ms = action.at_ms + 20 * WHEN_DAY_MS;
+    if (effect_report(p->store, p->tz, &(struct effect_query){id, 20, now_ms}, &answer, &err))
+        fail_msg("%s", err.text);
+    json_t *expected = json_pack("[{s:s, s:f, s:f}, {s:s, s:f, s:f}]", "ingredient",
+                                 "calcium-propionate", "before", 1.0, "after", 0.0, "ingredient",
+                                 "cultured-wheat", "before", 0.0, "after", 1.0);
+    assert_true(json_equal(json_object_get(answer, "preserving"), expected));
+    json_decref(expected);
+    json_decref(answer);
+    plant_free(p);
+}
+
 static void a_fix_that_worked_is_seen(void **state)
 {
     (void)state;
@@ -294,6 +329,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_days_compared_are_told),
         cmocka_unit_test(a_fix_that_worked_is_seen),
+        cmocka_unit_test(a_system_swapped_meanwhile_is_told),
         cmocka_unit_test(a_change_for_the_worse_is_seen),
         cmocka_unit_test(too_early_is_said),
         cmocka_unit_test(reports_to_come_are_allowed_for),

@@ -188,6 +188,33 @@ static void a_bad_film_lot_across_three_lines_comes_first(void **state)
                 9); /* where few complaints tell, a stretch of a line comes to mind first */
 }
 
+/* In each week half of the lots with another system, which mold. */
+static void a_swapped_system_comes_first(void **state)
+{
+    struct plant *p = plant_new("America/New_York");
+    int64_t from_ms = plant_time("2026-10-05T00:00:00-04:00");
+    int32_t day = day_from_civil(2026, 10, 5);
+    (void)state;
+    for (int k = 0; k < 14 * 12; k++) {
+        int64_t at = from_ms + k * 2 * WHEN_HOUR_MS;
+        bool swapped = k / 12 % 7 >= 4; /* from a day of the week on */
+        int64_t lot = plant_lot(p, "1", 1, "A", at, 3000);
+        plant_exec(p,
+                   "INSERT INTO material_use(lot_id, material, material_lot, kind, applied) VALUES"
+                   "(%d, 'inhibitor', 'I%d', 'potassium-sorbate', '%s')",
+                   (int)lot, k / 4, swapped ? "surface" : "dough");
+        if (swapped && k % 2)
+            plant_complaint(p, lot, "mold", at + 6 * WHEN_DAY_MS, NULL);
+    }
+    struct bakery b = {.plant = p};
+    json_t *answer = trace(&b, day, day + 13);
+    const json_t *top = json_array_get(json_object_get(answer, "factors"), 0);
+    assert_string_equal(word(top, "factor"), "preserving");
+    assert_string_equal(word(top, "level"), "potassium-sorbate on the surface");
+    json_decref(answer);
+    plant_free(p);
+}
+
 static void without_a_cause_little_is_found(void **state)
 {
     (void)state;
@@ -320,6 +347,7 @@ int main(void)
         cmocka_unit_test(one_food_explains_the_outbreak_best),
         cmocka_unit_test(a_bystander_vanishes_beside_the_first),
         cmocka_unit_test(a_bad_film_lot_across_three_lines_comes_first),
+        cmocka_unit_test(a_swapped_system_comes_first),
         cmocka_unit_test(without_a_cause_little_is_found),
         cmocka_unit_test(weeks_are_compared_within_themselves),
         cmocka_unit_test(levels_on_the_same_lots_are_one_finding),
