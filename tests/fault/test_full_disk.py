@@ -17,11 +17,10 @@ from oddloaf import Plant, complaint  # noqa: E402
 
 
 def fill(path):
-    with open(path, "wb") as f:
+    with open(path, "wb", buffering=0) as f:  # closing writes nothing more
         try:
             while True:
                 f.write(b"x" * 65536)
-                f.flush()
         except OSError:
             pass
 
