@@ -480,7 +480,7 @@ def check_shown(plant, sent):
     for raw in ("[", "_", "/"):
         assert raw not in history and raw not in whole.split("Changes")[1], (raw, history, whole)
     assert "corrected code as" in history and "nothing (misheard)" in history, history
-    assert "foreign-matter\n" in history and "withdrawn   " in history, history
+    assert "foreign-matter\n" in history and "withdrawn (a test)" in history, history
     assert ": withdrawn (a test)" in whole and "Harm was illness, is illness, foreign-matter" in whole, whole
     times = {row["at"][-6:] for row in plant.get("/v1/complaints/" + told["id"])[1]["changes"]}
     assert times <= {"-05:00", "-04:00"}, times  # the plant's
