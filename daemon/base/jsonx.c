@@ -1,5 +1,4 @@
 #include "base/jsonx.h"
-#include "base/jsonx_quick.h"
 #include "base/length.h"
 #include <assert.h>
 #include <errno.h>
@@ -125,21 +124,7 @@ static int check_bytes(const char *bytes, size_t length, struct error *err)
     if (good < length)
         return refuse(err, bytes, good,
                       bytes[good] == '\0' ? "holds a NUL byte" : "is not UTF-8 from here on");
-    return 0;
-}
-
-/* By Jansson, who says what is wrong. */
-static int parse_all(const char *bytes, size_t length, json_t **ret, struct error *err)
-{
-    json_error_t why;
-    int rc = scan(bytes, length, err);
-    if (rc)
-        return rc;
-    *ret = json_loadb(bytes, length, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &why);
-    if (*ret)
-        return 0;
-    error_at(err, NULL, why.line, why.column);
-    return error_set(err, ERROR_INVALID, "not JSON: %s", why.text);
+    return scan(bytes, length, err);
 }
 
 static int parse(const char *bytes, size_t length, size_t limit, json_t **ret, struct error *err)
@@ -150,12 +135,14 @@ static int parse(const char *bytes, size_t length, size_t limit, json_t **ret, s
     int rc = check_bytes(bytes, length, err);
     if (rc)
         return rc;
-    json_t *root = jsonx_quick(bytes, length);
-    if (!root)
-        rc = parse_all(bytes, length, &root, err);
-    if (!rc)
-        *ret = root;
-    return rc;
+    json_error_t why;
+    json_t *root = json_loadb(bytes, length, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &why);
+    if (!root) {
+        error_at(err, NULL, why.line, why.column);
+        return error_set(err, ERROR_INVALID, "not JSON: %s", why.text);
+    }
+    *ret = root;
+    return 0;
 }
 
 int jsonx_parse(const char *bytes, size_t length, json_t **ret, struct error *err)
