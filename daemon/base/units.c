@@ -59,6 +59,8 @@ static const struct unit units[] = {
     {"m",          LENGTH,        1, 1, 0,       "meter meters metre metres", ""},
     {"mm",         LENGTH,        1, 1e3, 0,     "", ""},
     {"cm",         LENGTH,        1, 1e2, 0,     "", ""},
+    {"um",         LENGTH,        1, 1e6, 0,     "\u00b5m \u03bcm micron microns", "_um"},
+    {"mil",        LENGTH,        254, 1e7, 0,   "mils", ""},
     {"in",         LENGTH,        254, 1e4, 0,   "inch inches", ""},
     {"ft",         LENGTH,        3048, 1e4, 0,  "foot feet", ""},
     {"s",          TIME,          1, 1, 0,       "sec secs second seconds", "_s"},
