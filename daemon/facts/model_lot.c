@@ -328,7 +328,8 @@ void model_lot_changed(const struct rules *rules, const struct lot_record *recor
                        const struct fact_baseline *baseline, const struct model_changes *changes,
                        struct model_lot *ret)
 {
-    const struct source source = {rules, record, baseline, INT64_MAX, changes};
+    int64_t as_of_ms = changes->as_of_ms ? changes->as_of_ms : INT64_MAX;
+    const struct source source = {rules, record, baseline, as_of_ms, changes};
     take(&source, ret);
 }
 

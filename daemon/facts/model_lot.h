@@ -19,6 +19,7 @@ struct model_changes {
     const struct model_change *row;
     size_t count;
     bool nothing_read; /* of the lot's own records nothing: it is made as specified but for these */
+    int64_t as_of_ms;  /* records until then; 0: all */
 };
 
 /* From the records until `as_of_ms`; what has no target is taken from the recent lots. */

@@ -154,6 +154,10 @@ static void view_of_case(const json_t *event, struct view *view)
     if (has_causes(ranking))
         add_causes(view, json_object_get(ranking, "ranked"));
     add_list(view, VIEW_ITEM, "Checks that would settle it", json_object_get(ranking, "checks"));
+    if (*text_of(ranking, "held")) {
+        view_add(view, VIEW_HEADING, NULL, 0, "What would have held");
+        view_add(view, VIEW_TEXT, NULL, 0, "%s", text_of(ranking, "held"));
+    }
     add_asks(view, json_object_get(ranking, "ask"));
     told_view_case(view, json_object_get(event, "said"),
                    json_array_size(json_object_get(ranking, "complaints")));

@@ -3,6 +3,7 @@
 #include "base/short_id.h"
 #include "base/text.h"
 #include "tell/case_json.h"
+#include "tell/held.h"
 #include "tell/kept.h"
 #include "tell/measured_json.h"
 #include "tell/tell.h"
@@ -68,6 +69,7 @@ int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_
     if (ret_ranking)
         kept_make(triage, &ranked, ret_ranking);
     *ret = case_json_rank(triage, &ranked, ask_json(triage, &ranked, true, QUESTIONS));
+    held_add(triage, store, &ranked, *ret);
     measured_json_add(triage, store, ranked.lots[0].lot_id, *ret);
     case_rank_clear(&ranked);
     return 0;

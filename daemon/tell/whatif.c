@@ -28,7 +28,7 @@ static void changed_lot(const struct expecting *x, const struct model_change *mo
                         struct model_lot *ret)
 {
     struct model_change row[WHATIF_CHANGES + 1];
-    struct model_changes changes = {row, 0, x->asked->of_product};
+    struct model_changes changes = {.row = row, .nothing_read = x->asked->of_product};
     for (size_t i = 0; i < x->asked->change_count; i++)
         if (!more || strcmp(more->quantity, x->asked->changes[i].quantity) != 0)
             row[changes.count++] = x->asked->changes[i];

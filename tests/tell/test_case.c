@@ -51,6 +51,41 @@ static json_t *rank_of(struct triage *triage, struct fixture *f, int64_t case_id
     return ranking;
 }
 
+/* Packed at 47 °C, where 38 is specified. */
+static void what_would_have_held_is_said_of_the_first_cause(void **state)
+{
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 30);
+    sample_rules(&f);
+    struct triage *triage = fixture_triage(&f);
+    int64_t id = hot_case(&f);
+    json_t *ranking = rank_of(triage, &f, id), *actions = json_object_get(ranking, "actions");
+    const char *held = text_of(ranking, "held");
+    int days = 0, instead = 0;
+    assert_string_equal(text_of(top_of(ranking), "cause"), "packed-hot");
+    assert_non_null(held);
+    assert_int_equal(sscanf(held,
+                            "Core temperature at packing at 38 °C or below, not 47, this lot "
+                            "would have held %d days without mold instead of %d.",
+                            &days, &instead),
+                     2);
+    assert_true(days > instead && instead > 0);
+    assert_string_equal(json_string_value(json_array_get(actions, json_array_size(actions) - 1)),
+                        held);
+    json_decref(ranking);
+    /* as specified: nothing would have held longer */
+    fixture_sql(&f, "UPDATE reading SET value = 38 WHERE lot_id = %lld AND quantity_id = 1",
+                (long long)fixture_lot(20, 1, 0));
+    fixture_records_changed(&f);
+    ranking = rank_of(triage, &f, id);
+    assert_null(json_object_get(ranking, "held"));
+    json_decref(ranking);
+    triage_free(triage);
+    fixture_close(&f);
+}
+
 static void assert_sums_to_one(const json_t *ranking)
 {
     double sum = 0;
@@ -682,6 +717,7 @@ static void test_threads(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(what_would_have_held_is_said_of_the_first_cause),
         cmocka_unit_test(test_hot_lot),
         cmocka_unit_test(test_replay),
         cmocka_unit_test(test_age_of_material),
