@@ -60,8 +60,10 @@ int effect_preserving_json(struct store *store, const struct effect_preserving *
     int rc = evidence_preserving(store, query->before, query->line, add, &before, err);
     if (!rc)
         rc = evidence_preserving(store, query->after, query->line, add, &after, err);
+    /* of one side nothing is told, so nothing of a change */
+    bool told = json_object_size(before.shares) && json_object_size(after.shares);
     if (!rc)
-        *ret = moved(before.shares, after.shares);
+        *ret = told ? moved(before.shares, after.shares) : json_array();
     json_decref(before.shares);
     json_decref(after.shares);
     return rc;

@@ -14,7 +14,8 @@ struct effect_preserving {
     double units_before, units_after; /* packed there then */
 };
 /* Ingredients whose share of the units moved by a fifth or more, as uses tell their kind:
- * [{"ingredient","before","after"}], shares of 1; new reference. */
+ * [{"ingredient","before","after"}], shares of 1; none where no use of either side tells one. New
+ * reference. */
 int effect_preserving_json(struct store *store, const struct effect_preserving *query, json_t **ret,
                            struct error *err);
 

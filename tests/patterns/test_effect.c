@@ -125,6 +125,39 @@ static void a_system_swapped_meanwhile_is_told(void **state)
     plant_free(p);
 }
 
+/* Nothing packed since, or kinds written down only from then on: no ingredient came or went. */
+static void what_was_not_told_did_not_move(void **state)
+{
+    static const struct {
+        int from_day, to_day, kinds_from_day;
+    } ROWS[] = {{-20, 0, -20}, {-20, 20, 0}};
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        struct plant *p = plant_new("America/New_York");
+        struct error err = {0};
+        struct action_row action = {.at_ms = plant_time("2026-08-24T00:00:00-04:00")};
+        int64_t id = 0;
+        json_t *answer = NULL;
+        strcpy(action.note, "seal bars changed");
+        strcpy(action.by_name, "qa");
+        assert_int_equal(action_add(p->store, &action, &id, &err), 0);
+        for (int day = ROWS[i].from_day; day < ROWS[i].to_day; day++) {
+            int64_t at = action.at_ms + day * WHEN_DAY_MS + WHEN_HOUR_MS;
+            plant_exec(p,
+                       "INSERT INTO material_use(lot_id, material, material_lot, kind) VALUES"
+                       "(%d, 'inhibitor', 'I', %s)",
+                       (int)plant_lot(p, "1", 1, "A", at, UNITS),
+                       day < ROWS[i].kinds_from_day ? "NULL" : "'calcium-propionate'");
+        }
+        int64_t now_ms = action.at_ms + (ROWS[i].to_day + 1) * WHEN_DAY_MS;
+        if (effect_report(p->store, p->tz, &(struct effect_query){id, 20, now_ms}, &answer, &err))
+            fail_msg("%s", err.text);
+        assert_null(json_object_get(answer, "preserving"));
+        json_decref(answer);
+        plant_free(p);
+    }
+}
+
 static void a_fix_that_worked_is_seen(void **state)
 {
     (void)state;
@@ -330,6 +363,7 @@ int main(void)
         cmocka_unit_test(the_days_compared_are_told),
         cmocka_unit_test(a_fix_that_worked_is_seen),
         cmocka_unit_test(a_system_swapped_meanwhile_is_told),
+        cmocka_unit_test(what_was_not_told_did_not_move),
         cmocka_unit_test(a_change_for_the_worse_is_seen),
         cmocka_unit_test(too_early_is_said),
         cmocka_unit_test(reports_to_come_are_allowed_for),
