@@ -82,12 +82,14 @@ int pattern_span_parts(struct store *store, const struct pattern_scope *scope,
     return db_end(&q, rc);
 }
 
+/* With one max() the other columns are those of its row (SQLite, "Bare columns in an aggregate
+ * query"). */
 int pattern_span_hit(struct store *store, const struct pattern_scope *scope,
                      const struct pattern_series *level, pattern_hit_each each, void *arg,
                      struct error *err)
 {
     static const char SQL[] =
-        "SELECT l.id, l.units, l.code_day, max(c.case_id), max(v.received_ms), l.lot"
+        "SELECT l.id, l.units, l.code_day, c.case_id, max(v.received_ms), l.lot"
         " FROM pattern_part v JOIN complaint c ON c.id = v.complaint_id JOIN lot l ON l.id = "
         "v.lot_id"
         " WHERE v.received_ms >= ?1 AND v.received_ms < ?2 AND v.symptom = ?3 AND v.factor = ?4"

@@ -3,6 +3,7 @@
 #include "patterns/span.h"
 #include "patterns/week.h"
 #include "plant.h"
+#include "store/pattern_span.h"
 #include <gsl/gsl_errno.h>
 
 static int setup(void **state)
@@ -226,6 +227,33 @@ static void spans_compare(void **state)
     json_decref(r);
 }
 
+static int take_hit(void *arg, const struct pattern_hit *row)
+{
+    *(struct pattern_hit *)arg = *row;
+    return 0;
+}
+
+/* What was received first may have been written down last, in a case of its own. */
+static void the_newest_complaint_of_a_lot_tells_the_case(void **state)
+{
+    struct plant *p = *state;
+    struct error err = {0};
+    struct pattern_hit hit = {0};
+    int64_t day = plant_time("2026-10-10T12:00:00Z");
+    int64_t lot = plant_lot(p, "1", 1, "A", day - 3 * WHEN_DAY_MS, 9000);
+    struct complaint_placed newest = plant_complaint(p, lot, "mold", day, NULL);
+    struct complaint_placed later = plant_complaint(p, 0, "mold", day - 1, NULL);
+    plant_exec(p, "UPDATE complaint SET lot_id = %d WHERE id = %d", (int)lot,
+               (int)later.complaint_id);
+    assert_true(later.case_id > newest.case_id);
+    const struct pattern_scope scope = {.symptom = "mold",
+                                        .span = {day - WHEN_DAY_MS, day + WHEN_DAY_MS}};
+    const struct pattern_series line = {.factor = "line", .level = "1"};
+    assert_int_equal(pattern_span_hit(p->store, &scope, &line, take_hit, &hit, &err), 0);
+    assert_int_equal(hit.newest_ms, day);
+    assert_int_equal(hit.case_id, newest.case_id);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -235,6 +263,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(harm_is_counted_in_every_span, setup, teardown),
         cmocka_unit_test_setup_teardown(open_cases_are_all_that_are_open, setup, teardown),
         cmocka_unit_test_setup_teardown(spans_compare, setup, teardown),
+        cmocka_unit_test_setup_teardown(the_newest_complaint_of_a_lot_tells_the_case, setup,
+                                        teardown),
     };
     gsl_set_error_handler_off();
     return cmocka_run_group_tests(tests, NULL, NULL);
