@@ -20,8 +20,6 @@ void table_free(struct table *t);
 /* The next cell, row by row; copies; NULL is an empty cell. */
 void table_add(struct table *t, const char *text);
 void table_addf(struct table *t, const char *format, ...) __attribute__((format(printf, 2, 3)));
-/* Whether its rows fit side by side, each cell on as many lines as it has itself. */
-bool table_fits(const struct table *t, const struct view *v, int indent);
 size_t table_rows(const struct table *t);
 const char *table_cell(const struct table *t, size_t row, size_t column); /* borrowed */
 /* Whether the rows stand side by side without a cell being wrapped. */

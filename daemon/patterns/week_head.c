@@ -209,7 +209,7 @@ static void add_before(const struct week_data *d, json_t *report)
     json_object_set_new(report, "before", before);
 }
 
-/* "All together 29; the week before 41, the four before 38.5 a week, a year ago 25" */
+/* "29 complaints in all; the week before 41, the four before 38.5 a week, a year ago 25" */
 static void say_before(const struct week_data *d, json_t *headline)
 {
     static const struct {

@@ -230,8 +230,10 @@ static int read_lots(const struct week_told *t, const struct week_story *story,
     *ret = (struct affected){
         .holds = t->holds, .today = tz_day(t->tz, d->now_ms), .named = json_object()};
     int rc = pattern_span_hit(t->store, &scope, &of, add_lot, ret, err);
-    return rc || !t->triage || !cause || !ret->newest_case ? rc
-                                                           : add_reached(t, cause->level, ret, err);
+    /* of a cause that rankings by former rules gave nothing is known that shares it */
+    bool reaches = ret->newest_case && t->triage && cause &&
+                   triage_cause_of(t->triage, cause->level, scope.symptom);
+    return !rc && reaches ? add_reached(t, cause->level, ret, err) : rc;
 }
 
 static json_t *lots_json(const struct affected *a)
@@ -410,7 +412,7 @@ static void say_charts(const json_t *charts, const struct week_story *stories, s
     }
 }
 
-/* "3 further rises, easing or over: below" */
+/* "3 further rises, below", "3 further rises that eased, below" */
 static void say_further(const struct week_story *stories, size_t said, size_t count,
                         json_t *headline)
 {

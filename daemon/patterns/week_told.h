@@ -37,7 +37,7 @@ struct week_told {
  * its "headline". */
 int week_told(const struct week_told *told, json_t *report, struct error *err);
 
-/* "Action of 20 November (second fan): too early to tell"; a long note is cut. */
+/* "action of 20 November (second fan): too early to tell"; a long note is cut. */
 void week_told_action(struct text_buffer *b, const struct tz *tz, const struct week_action *action);
 
 #endif

@@ -2,6 +2,7 @@
 #include "../patterns/plant.h"
 #include "base/cuts.h"
 #include "patterns/week.h"
+#include "rank/triage.h"
 #include "rules/targets.h"
 #include "show/week_csv.h"
 #include "show/week_html.h"
@@ -57,7 +58,7 @@ static const json_t *row(const json_t *report, const char *factor, const char *l
     return NULL;
 }
 
-static void half_a_year(struct plant *p)
+static void half_a_year_by(struct plant *p, const char *risen)
 {
     struct dice dice = {8};
     int64_t start = plant_time("2026-05-25T05:00:00-04:00");
@@ -74,11 +75,15 @@ static void half_a_year(struct plant *p)
                     packed + (int64_t)((2 + 9 * dice_unit(&dice)) * (double)WHEN_DAY_MS);
                 struct complaint_placed c = plant_complaint(p, lot, "mold", received, "R1");
                 if (n == 1)
-                    plant_rank(p, c.case_id, k % 2 ? "contamination-slicer" : "old-stock", 0.8,
-                               "packed-hot", 0.1);
+                    plant_rank(p, c.case_id, k % 2 ? risen : "old-stock", 0.8, "packed-hot", 0.1);
             }
         }
     }
+}
+
+static void half_a_year(struct plant *p)
+{
+    half_a_year_by(p, "contamination-slicer");
 }
 
 static void counts_are_of_the_week_in_the_plants_zone(void **state)
@@ -126,6 +131,25 @@ static void what_came_later_is_left_out(void **state)
     assert_int_equal(at(row(then, "line", "9", "mold"), "complaints"), 1);
     assert_int_equal(at(json_object_get(row(then, "line", "9", "mold"), "made"), "complaints"), 1);
     json_decref(then);
+}
+
+/* A cause that rankings of an earlier set of rules gave: nothing is known of what shares it. */
+static void a_cause_that_rules_have_no_more_keeps_no_week_back(void **state)
+{
+    struct plant *p = *state;
+    struct week_query query = {.now_ms = plant_time("2026-11-23T08:00:00-05:00")};
+    struct triage *triage = NULL;
+    struct error err = {0};
+    json_t *r = NULL;
+    half_a_year_by(p, "cause-of-former-rules");
+    if (triage_new(ODDLOAF_SOURCE_DIR "/rules", p->tz, NULL, NULL, &triage, &err))
+        fail_msg("%s", err.text);
+    assert_int_equal(iso_week_parse("2026-W47", &query.week, NULL), 0);
+    if (week_report(p->store, p->tz, triage, &query, &r, &err))
+        fail_msg("%s", err.text);
+    assert_true(json_array_size(json_object_get(r, "stories")) > 0);
+    json_decref(r);
+    triage_free(triage);
 }
 
 static const char *said(const json_t *object, const char *name)
@@ -780,6 +804,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(counts_are_of_the_week_in_the_plants_zone, setup, teardown),
         cmocka_unit_test_setup_teardown(what_came_later_is_left_out, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_cause_that_rules_have_no_more_keeps_no_week_back, setup,
+                                        teardown),
         cmocka_unit_test_setup_teardown(a_shutdown_week_is_rated_by_what_is_on_sale, setup,
                                         teardown),
         cmocka_unit_test_setup_teardown(no_word_contradicts_a_signal, setup, teardown),
