@@ -203,7 +203,10 @@ static int answer(struct trace_lots *t, const struct tz *tz, const struct period
     if (rc)
         return rc;
     struct trace_story stories[TRACE_STORIES];
-    trace_explain(t, stories);
+    if (!trace_explain(t, stories)) {
+        free(results);
+        return error_set(err, ERROR_BUSY, "whoever asked has gone");
+    }
     put_in_order(t, stories, results, count);
     trace_test_beside(t, results, count);
     json_t *factors = json_array();

@@ -38,6 +38,7 @@ struct explaining {
     double *now;
     struct trace_story *stories;
     int story_count;
+    bool dropped;
 };
 
 /* ---- candidates ---- */
@@ -109,10 +110,16 @@ static void set_now(struct explaining *e, int beside)
     trace_weigh_beside(e->w, e->now);
 }
 
+static bool is_dropped(struct explaining *e)
+{
+    e->dropped = e->dropped || (e->t->store && store_is_dropped(e->t->store));
+    return e->dropped;
+}
+
 static double weigh_all(struct explaining *e)
 {
     double total = -INFINITY;
-    for (size_t i = 0; i < e->count; i++) {
+    for (size_t i = 0; i < e->count && !is_dropped(e); i++) {
         struct candidate *k = &e->candidates[i];
         trace_weigh(e->w, k->level, k->stretches, &k->weighed);
         double weight = k->log_prior + k->weighed.evidence;
@@ -140,7 +147,7 @@ static void fit_story(struct explaining *e, int story)
     struct trace_story *s = &e->stories[story];
     set_now(e, story);
     *s = (struct trace_story){.evidence = weigh_all(e)};
-    for (size_t i = 0; i < e->count && s->count < TRACE_BLAMES; i++) {
+    for (size_t i = 0; i < e->count && !e->dropped && s->count < TRACE_BLAMES; i++) {
         const struct candidate *k = &e->candidates[i];
         double share = exp(k->log_prior + k->weighed.evidence - s->evidence);
         if (share < SHARE_LEAST)
@@ -160,10 +167,10 @@ static void fit_story(struct explaining *e, int story)
 
 static void fit(struct explaining *e)
 {
-    while (e->story_count < TRACE_STORIES)
+    while (e->story_count < TRACE_STORIES && !e->dropped)
         fit_story(e, e->story_count++);
     for (int sweep = 1; sweep < SWEEPS; sweep++) {
-        for (int s = 0; s < e->story_count; s++)
+        for (int s = 0; s < e->story_count && !e->dropped; s++)
             fit_story(e, s);
     }
 }
@@ -198,7 +205,7 @@ static int by_evidence(const void *a, const void *b)
     return x->evidence < y->evidence ? 1 : x->evidence > y->evidence ? -1 : 0;
 }
 
-void trace_explain(const struct trace_lots *t, struct trace_story ret[TRACE_STORIES])
+bool trace_explain(const struct trace_lots *t, struct trace_story ret[TRACE_STORIES])
 {
     struct explaining e = {.t = t, .stories = ret};
     e.c = trace_cells_new(t);
@@ -221,4 +228,5 @@ void trace_explain(const struct trace_lots *t, struct trace_story ret[TRACE_STOR
     free(e.candidates);
     trace_weigh_free(e.w);
     trace_cells_free(e.c);
+    return !e.dropped;
 }

@@ -29,7 +29,8 @@ struct trace_story {
     bool told; /* sure enough to be told; others only say in what order to look */
 };
 
-/* Of marked lots; the surest trouble first. */
-void trace_explain(const struct trace_lots *t, struct trace_story ret[TRACE_STORIES]);
+/* Of marked lots; the surest trouble first. False: nobody waits for it any more
+ * (store_is_dropped()), it takes seconds of a year's lots. */
+bool trace_explain(const struct trace_lots *t, struct trace_story ret[TRACE_STORIES]);
 
 #endif

@@ -236,6 +236,7 @@ int trace_lots_read(struct store *store, const struct tz *tz, const char *sympto
 {
     struct trace_lots *t = trace_lots_new();
     struct reading r = {t, store, tz, err, 0};
+    t->store = store;
     int rc = evidence_packed(store, packed, add_lot, &r, err);
     if (!rc)
         rc = evidence_made(store, packed, add_share, &r, err);

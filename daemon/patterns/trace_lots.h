@@ -37,6 +37,7 @@ struct trace_trips {
 };
 
 struct trace_lots {
+    const struct store *store; /* they were read from, for whoever asks it; NULL: nobody */
     struct trace_trips sent, reports;
     struct trace_lot *lots; /* by packing time */
     size_t count, capacity;

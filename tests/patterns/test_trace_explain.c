@@ -194,9 +194,29 @@ static void without_a_trouble_there_is_no_story(void **state)
     assert_true(stories <= 2);
 }
 
+/* A client that has gone is not worked for: the stop is looked at before each level. */
+static void nobody_waits_and_it_ends(void **state)
+{
+    struct plant *p = plant_new("UTC");
+    struct bakery b = bake(11);
+    struct trace_story s[TRACE_STORIES];
+    atomic_bool dropped = false;
+    (void)state;
+    complain(&b, 0.1, 2, -1, film_is_bad);
+    b.t->store = p->store;
+    store_drop_if(p->store, &dropped);
+    assert_true(trace_explain(b.t, s));
+    atomic_store(&dropped, true);
+    assert_false(trace_explain(b.t, s));
+    store_drop_if(p->store, NULL);
+    trace_lots_free(b.t);
+    plant_free(p);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(nobody_waits_and_it_ends),
         cmocka_unit_test(a_rival_on_the_same_lots_is_told_beside),
         cmocka_unit_test(what_only_goes_along_has_nothing_left),
         cmocka_unit_test(two_troubles_are_two_stories),
