@@ -340,10 +340,10 @@ static bool is_by_itself(const struct reading *reading, const struct lexicon_mat
 {
     const struct lexeme_list *words = &match->phrase->words;
     const struct note_word *behind = &reading->words[match->to];
-    bool not = match->phrase->again && match->to == match->from + 2 &&
-               lexicon_is(&reading->words[match->from], LEXICON_NEGATION) &&
-               reading->words[match->from + 1].before == PAUSE_NONE;
-    if (not )
+    bool denies = match->phrase->again && match->to == match->from + 2 &&
+                  lexicon_is(&reading->words[match->from], LEXICON_NEGATION) &&
+                  reading->words[match->from + 1].before == PAUSE_NONE;
+    if (denies)
         return false; /* "no, 3" is three, "not 3" is not */
     return !match->phrase->again || !words->items[words->count - 1].number ||
            match->to == reading->count || behind->before != PAUSE_NONE ||

@@ -25,6 +25,8 @@ struct trace_weigher {
     double *exposed, *gain[SIZES];
     /* … and of its whole weeks */
     double *whole[SIZES];
+    /* what its week says against a lot and those behind it, and against those before a lot */
+    double *from[SIZES], *to[SIZES];
     size_t *weeks; /* index of its first lot in each of its weeks; one more */
     size_t *at;    /* which of those a lot is in */
     bool *reported;
@@ -44,6 +46,8 @@ struct trace_weigher *trace_weigh_new(const struct trace_cells *c)
     for (int s = 0; s < SIZES; s++) {
         w->gain[s] = xcalloc(lots, sizeof *w->gain[s]);
         w->whole[s] = xcalloc(lots, sizeof *w->whole[s]);
+        w->from[s] = xcalloc(lots, sizeof *w->from[s]);
+        w->to[s] = xcalloc(lots, sizeof *w->to[s]);
     }
     return w;
 }
@@ -55,6 +59,8 @@ void trace_weigh_free(struct trace_weigher *w)
     for (int s = 0; s < SIZES; s++) {
         free(w->gain[s]);
         free(w->whole[s]);
+        free(w->from[s]);
+        free(w->to[s]);
     }
     free(w->expected);
     free(w->exposed);
@@ -150,6 +156,10 @@ static void take_weeks(struct trace_weigher *w, const struct trace_level *l)
     for (int s = 0; s < SIZES; s++) {
         for (size_t k = 0; k < w->week_count; k++)
             w->whole[s][k + 1] = w->whole[s][k] + against(w, l, w->weeks[k], w->weeks[k + 1], s);
+        for (size_t i = 0; i < l->count; i++) {
+            w->from[s][i] = against(w, l, i, w->weeks[w->at[i] + 1], s);
+            w->to[s][i + 1] = against(w, l, w->weeks[w->at[i]], i + 1, s);
+        }
     }
 }
 
@@ -160,9 +170,9 @@ static double log_likelihood(const struct trace_weigher *w, const struct trace_l
     double sum = w->gain[size][to] - w->gain[size][from];
     if (first == last)
         return sum - against(w, l, from, to, size);
-    sum -= against(w, l, from, w->weeks[first + 1], size);
+    sum -= w->from[size][from];
     sum -= w->whole[size][last] - w->whole[size][first + 1];
-    sum -= against(w, l, w->weeks[last], to, size);
+    sum -= w->to[size][to];
     return sum;
 }
 
@@ -197,8 +207,7 @@ static void try_stretch(const struct trace_weigher *w, const struct trace_level 
 }
 
 /* The longer the rarer, half of it by the root of the length (on invented plants better than all of
- * it, or none); one that ends where nobody complained
- * is explained as well by a shorter one. */
+ * it, or none); one that ends where nobody complained is explained as well by a shorter one. */
 static void try_stretches(const struct trace_weigher *w, const struct trace_level *l,
                           struct best *b)
 {
