@@ -75,13 +75,9 @@ const struct preserver *catalogue_preserver(const struct catalogue *c, const cha
     return preserver_find(&c->preservers, kind);
 }
 
-const char *catalogue_dose(const struct catalogue *c, int index)
+const struct catalogue_quantity *catalogue_quantity_at(const struct catalogue *c, int index)
 {
-    for (int i = 0; i < c->quantity_count; i++)
-        if (c->quantities[i].preserver && c->quantities[i].measure != PRESERVER_STRENGTH &&
-            index-- == 0)
-            return c->quantities[i].name;
-    return NULL;
+    return index >= 0 && index < c->quantity_count ? &c->quantities[index] : NULL;
 }
 
 const struct catalogue_place *catalogue_place(const struct catalogue *c, const char *place)

@@ -63,8 +63,6 @@ const struct catalogue_column *catalogue_column(const struct catalogue *catalogu
                                                 const char *column);
 /* By the kind that uses name; NULL if unknown. */
 const struct preserver *catalogue_preserver(const struct catalogue *catalogue, const char *kind);
-/* The quantities that are doses of one, in dough and on surfaces; NULL past the last. */
-const char *catalogue_dose(const struct catalogue *catalogue, int index);
 /* By its name as people write it ("Crumb pH", "crumb-ph"); NULL if unknown. */
 const struct catalogue_quantity *catalogue_said(const struct catalogue *catalogue,
                                                 const char *name);
@@ -77,8 +75,9 @@ const char *catalogue_word(const struct catalogue_quantity *quantity, const char
 enum { CATALOGUE_NEAREST = 3 };
 int catalogue_nearest(const struct catalogue *catalogue, const char *name,
                       const char *ret[CATALOGUE_NEAREST]);
-/* Quantity after quantity, in the order of the file; NULL behind the last. */
-const struct catalogue_quantity *catalogue_each(const struct catalogue *catalogue, int index);
+/* In the order of the file, those of preserving ingredients behind it; NULL past the last. */
+const struct catalogue_quantity *catalogue_quantity_at(const struct catalogue *catalogue,
+                                                       int index);
 /* The name most like one that is unknown, written a little otherwise; NULL if none is like it. */
 const char *catalogue_like(const struct catalogue *catalogue, const char *name);
 /* In the order of the files. */

@@ -108,11 +108,6 @@ int catalogue_nearest(const struct catalogue *c, const char *name,
     return count;
 }
 
-const struct catalogue_quantity *catalogue_each(const struct catalogue *c, int index)
-{
-    return index >= 0 && index < c->quantity_count ? &c->quantities[index] : NULL;
-}
-
 const char *catalogue_word(const struct catalogue_quantity *quantity, const char *said)
 {
     char word[NAME_BYTES];

@@ -12,7 +12,7 @@ static json_t *quantities_json(const struct catalogue *catalogue)
 {
     json_t *list = json_array();
     const struct catalogue_quantity *one;
-    for (int i = 0; (one = catalogue_each(catalogue, i)); i++)
+    for (int i = 0; (one = catalogue_quantity_at(catalogue, i)); i++)
         json_array_append_new(list, json_pack("{s:s, s:s, s:s, s:b}", "quantity", one->name,
                                               "title", one->title, "unit", one->unit, "of_lot",
                                               one->of == QUANTITY_OF_LOT));

@@ -51,8 +51,9 @@ int db_fail(struct store *store, struct error *err, const char *doing)
  * after the other. */
 static int make_ready(struct store *store, struct error *err)
 {
-    store->ready = true;
-    return db_exec(store, "PRAGMA cache_size=-32768", err);
+    int rc = db_exec(store, "PRAGMA cache_size=-32768", err);
+    store->ready = rc == 0;
+    return rc;
 }
 
 static int prepare(struct store *store, const char *sql, sqlite3_stmt **ret, struct error *err)

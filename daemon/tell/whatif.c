@@ -220,16 +220,15 @@ static double now_of(const struct expecting *x, const char *quantity)
 /* The doses of what the lot holds; of a lot without any, the plant's own inhibitor. */
 static size_t dose_levers(const struct expecting *x, struct lever *ret, size_t room)
 {
-    const char *quantity;
+    const struct rules *rules = x->triage->rules;
+    const struct catalogue_quantity *q;
     size_t count = 0;
     double own = now_of(x, "inhibitor_pct_flour");
-    for (int i = 0; count < room && (quantity = catalogue_dose(x->triage->rules->catalogue, i));
-         i++) {
-        double now = now_of(x, quantity);
-        const struct preserver *of =
-            catalogue_quantity(x->triage->rules->catalogue, quantity)->preserver;
-        if (now > 0 && strcmp(rules_quantity(x->triage->rules, quantity), quantity) == 0)
-            ret[count++] = (struct lever){quantity, now, fmax(of->most_pct_flour, now)};
+    for (int i = 0; count < room && (q = catalogue_quantity_at(rules->catalogue, i)); i++) {
+        bool is_dose = q->preserver && q->measure != PRESERVER_STRENGTH;
+        double now = is_dose ? now_of(x, q->name) : 0;
+        if (now > 0 && strcmp(rules_quantity(rules, q->name), q->name) == 0)
+            ret[count++] = (struct lever){q->name, now, fmax(q->preserver->most_pct_flour, now)};
     }
     if (count < room && (!isnan(own) || count == 0))
         ret[count++] = (struct lever){"inhibitor_pct_flour", own, DOSE_MOST_PCT};
