@@ -212,22 +212,13 @@ static int send_hold(struct client *c, const struct args *a, json_t *codes, json
 
 /* ---- what a code on no record may be ---- */
 
-/* As one word of a shell. */
-static void append_quoted(struct text_buffer *out, const char *word)
-{
-    text_append(out, "'");
-    for (; *word; word++)
-        text_appendf(out, *word == '\'' ? "'\\''" : "%c", *word);
-    text_append(out, "'");
-}
-
 static void show_command(const struct client *c, const struct args *a, const char *lot)
 {
     struct text_buffer line = {0};
     text_append(&line, "To hold it: oddloaf hold ");
-    append_quoted(&line, lot);
+    text_append_word(&line, lot);
     text_append(&line, " --reason ");
-    append_quoted(&line, args_value(a, "reason"));
+    text_append_word(&line, args_value(a, "reason"));
     if (case_of(a))
         text_appendf(&line, " --case %s", case_of(a));
     view_text(&c->view, VIEW_PLAIN, 2, 2, line.data);

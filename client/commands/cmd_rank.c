@@ -89,8 +89,10 @@ static void show_harms(const struct view *v, const json_t *document)
         free(kinds);
     }
     bool exact = strcmp(pick_text(document, "lot_state", ""), "exact") == 0;
-    view_label(v, "hold the lot", "oddloaf hold %s --reason WHY",
-               exact ? pick_text(document, "lot", "LOT") : "LOT");
+    struct text_buffer lot = {0};
+    text_append_word(&lot, exact ? pick_text(document, "lot", "LOT") : "LOT");
+    view_label(v, "hold the lot", "oddloaf hold %s --reason WHY", lot.data);
+    text_buffer_free(&lot);
 }
 
 /* What the first line said, in full; beside it no cause is named. */
@@ -148,7 +150,13 @@ static void show(const struct client *c, const json_t *document)
     }
     show_list(v, "Cautions", json_object_get(document, "cautions"));
     view_blank(v);
-    view_textf(v, VIEW_DIM, 0, 0, "All facts: oddloaf why %s", pick_text(document, "case", "CASE"));
+    if (strcmp(pick_text(document, "symptom", ""), "other") ==
+        0) /* no causes, nothing to say why */
+        view_textf(v, VIEW_DIM, 0, 0, "Who did what: oddloaf history %s",
+                   pick_text(document, "case", "CASE"));
+    else
+        view_textf(v, VIEW_DIM, 0, 0, "All facts: oddloaf why %s",
+                   pick_text(document, "case", "CASE"));
 }
 
 /* ---- as it was told ---- */

@@ -6,15 +6,16 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const struct option_row options[] = {{"disposition", "WORD", "needed"},
-                                            {"reason", "TEXT", "why (needed)"},
-                                            {"by", "NAME", "who decides (the login name)"},
-                                            {"at", "TIME", "when it was decided (now)"},
-                                            {"hold", "H12", "of several holds on a lot, that one"},
-                                            {"case", "CASE", "of several, those for that case"},
-                                            {"all", NULL, "of several, all"},
-                                            {"anyway", "TEXT", "why, although harm is open"},
-                                            {0}};
+static const struct option_row options[] = {
+    {"disposition", "WORD", "needed"},
+    {"reason", "TEXT", "why (needed)"},
+    {"by", "NAME", "who decides (the login name)"},
+    {"at", "TIME", "when it was decided (now)"},
+    {"hold", "H12", "of several holds on a lot, that one"},
+    {"case", "CASE", "of several, those for that case"},
+    {"all", NULL, "of several, all"},
+    {"anyway", "TEXT", "why, although harm or mold is open"},
+    {0}};
 static const struct option_words option_words[] = {{"disposition", WORDS_DISPOSITIONS}, {0}};
 
 static void show(const struct client *c, const json_t *answer)

@@ -39,8 +39,12 @@ static void show(const struct client *c, const json_t *r)
     const struct view *v = &c->view;
     const char *kept = pick_text(r, "kept", "?");
     view_title(v, "Restored from %s", pick_text(r, "file", "?"));
-    view_label(v, "kept", "what was there: %s; oddloaf restore %s/oddloaf.db goes back", kept,
-               kept);
+    struct text_buffer back = {0}, word = {0};
+    text_appendf(&back, "%s/oddloaf.db", kept);
+    text_append_word(&word, back.data);
+    view_label(v, "kept", "what was there: %s; oddloaf restore %s goes back", kept, word.data);
+    text_buffer_free(&back);
+    text_buffer_free(&word);
     int64_t erased = pick_int(r, "erased", 0);
     char count[VIEW_COUNT];
     view_label(v, "erased again", "%s", view_count((double)erased, "contact", count));

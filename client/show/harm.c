@@ -139,6 +139,12 @@ void harm_open_line(const json_t *row, struct text_buffer *out)
         text_append(out, "a note may speak of harm, a person must read it");
         return;
     }
+    if (pick_has(row, "unfit")) {
+        text_appendf(out, "moldy or ropy by what lies in the lot (%s, %s)",
+                     pick_text(row, "unfit", "?"),
+                     view_percent(pick_number(row, "probability", 0), when));
+        return;
+    }
     char *harm = pick_shown(row, "harm");
     text_appendf(out, "%s, %s", *harm ? harm : "harm",
                  view_when(pick_text(row, "received_at", ""), when));
@@ -154,9 +160,17 @@ void harm_show_open(const struct view *v, const json_t *answer)
     char sentence[160];
     const json_t *row, *open = json_object_get(answer, "open_harm");
     const char *alarm = pick_text(answer, "alarm", NULL);
+    bool harm = false;
+    json_array_foreach(open, i, row)
+    {
+        harm = harm || !pick_has(row, "unfit");
+    }
     if (json_array_size(open))
-        view_text(v, VIEW_BOLD, 0, 2,
-                  "HARM IS OPEN. Keep packs of the lot, and what was found, for the authority and "
+        view_text(
+            v, VIEW_BOLD, 0, 2,
+            !harm
+                ? "MOLDY OR ROPY BREAD IS OPEN. It is neither sold nor reworked:"
+                : "HARM IS OPEN. Keep packs of the lot, and what was found, for the authority and "
                   "the laboratory:");
     json_array_foreach(open, i, row)
     {

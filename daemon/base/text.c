@@ -216,6 +216,18 @@ void text_append_html(struct text_buffer *b, const char *s)
     }
 }
 
+void text_append_word(struct text_buffer *b, const char *s)
+{
+    assert(b && s);
+    static const char PLAIN[] =
+        "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_./:,+@%";
+    bool plain = *s && s[strspn(s, PLAIN)] == '\0';
+    text_append(b, plain ? "" : "'");
+    for (const char *at = s; *at; at++)
+        text_appendf(b, *at == '\'' ? "'\\''" : "%c", *at);
+    text_append(b, plain ? "" : "'");
+}
+
 char *text_percent(double share, char out[8])
 {
     assert(!isnan(share));

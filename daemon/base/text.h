@@ -60,6 +60,8 @@ void text_vappendf(struct text_buffer *b, const char *format, va_list args)
     __attribute__((format(printf, 2, 0)));
 /* With & < > " ' as character references: safe as HTML text and as a quoted attribute. */
 void text_append_html(struct text_buffer *b, const char *s);
+/* As one word of a shell's line, in quotes where it needs them: L2-6321, 'L1 6326 B1846'. */
+void text_append_word(struct text_buffer *b, const char *s);
 void text_reset(struct text_buffer *b); /* keeps the memory */
 char *text_take(struct text_buffer *b); /* gives the string away (never NULL), empties b */
 void text_buffer_free(struct text_buffer *b);

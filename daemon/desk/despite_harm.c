@@ -1,4 +1,5 @@
 #include "desk/despite_harm.h"
+#include "base/jsonx.h"
 #include "base/short_id.h"
 #include "base/text.h"
 #include "desk/apart.h"
@@ -7,10 +8,12 @@
 #include "desk/outgoing.h"
 #include "desk/told.h"
 #include "intake/harm.h"
+#include "rank/triage.h"
 #include "store/case.h"
 #include "store/follow.h"
 #include "store/open_harm.h"
 #include "store/outbox.h"
+#include "store/ranking.h"
 #include <assert.h>
 #include <stdlib.h>
 #include <string.h>
@@ -21,16 +24,17 @@ enum { FOUND_MOST = 20, NOTE_MOST = 300 };
 
 struct finding {
     struct despite_harm *despite;
-    json_t *cases; /* "C12" → {"id","lot_id","possible","harm": {word: true},"said": […]} */
+    json_t *cases; /* "C12" → {"id","lot_id","possible","harm": {word: true},"said": […]}, with
+                    * "unfit" and "probability" if the bread is */
 };
 
-static json_t *case_of(const struct finding *f, const struct open_harm_row *row)
+static json_t *case_of(const struct finding *f, int64_t case_id, int64_t lot_id, bool possible)
 {
-    const char *name = CASE_ID(row->case_id);
+    const char *name = CASE_ID(case_id);
     json_t *one = json_object_get(f->cases, name);
     if (!one) {
-        one = json_pack("{s:I, s:I, s:b, s:{}, s:[]}", "id", (json_int_t)row->case_id, "lot_id",
-                        (json_int_t)row->lot_id, "possible", row->possible, "harm", "said");
+        one = json_pack("{s:I, s:I, s:b, s:{}, s:[]}", "id", (json_int_t)case_id, "lot_id",
+                        (json_int_t)lot_id, "possible", possible, "harm", "said");
         json_object_set_new(f->cases, name, one);
     }
     return one;
@@ -69,7 +73,8 @@ static json_t *found_json(const struct finding *f, const struct open_harm_row *r
 static int take_row(void *arg, const struct open_harm_row *row)
 {
     const struct finding *f = arg;
-    json_t *one = case_of(f, row), *told = json_object_get(one, "said");
+    json_t *one = case_of(f, row->case_id, row->lot_id, row->possible),
+           *told = json_object_get(one, "said");
     json_t *said = told_logged(row->body);
     bool first = json_array_size(told) == 0;
     if (first || (!row->possible && json_array_size(f->despite->found) < FOUND_MOST))
@@ -81,16 +86,98 @@ static int take_row(void *arg, const struct open_harm_row *row)
     return 0;
 }
 
+/* How likely it is that the bread is moldy or ropy by a fault that lies in the lot. */
+static double unfit_share(const struct triage *triage, const struct ranking *ranking,
+                          const char *symptom, const char **ret_likeliest)
+{
+    double share = 0;
+    for (int i = 0; i < ranking->cause_count; i++) {
+        const struct ranking_cause *cause = &ranking->causes[i];
+        if (!triage_cause_in_plant(triage, cause->cause) ||
+            !triage_cause_unfit(triage, cause->cause, symptom))
+            continue;
+        share += cause->probability;
+        *ret_likeliest = *ret_likeliest ? *ret_likeliest : cause->cause;
+    }
+    return share;
+}
+
+static void add_unfit(const struct finding *f, const struct case_row *row, const char *cause,
+                      double share)
+{
+    const char *title = triage_cause_title(f->despite->desk->triage, cause);
+    json_t *one = case_of(f, row->id, row->lot_id, false), *item;
+    item = json_pack("{s:s, s:s, s:s, s:o}", "case", CASE_ID(row->id), "symptom", row->symptom,
+                     "unfit", title ? title : cause, "probability", jsonx_rounded(share, 4));
+    json_object_set(one, "unfit", json_object_get(item, "unfit"));
+    json_object_set(one, "probability", json_object_get(item, "probability"));
+    json_array_append_new(f->despite->found, item);
+}
+
+struct looking {
+    const struct finding *f;
+    struct store *store;
+    struct error *err;
+};
+
+static int take_case(void *arg, const struct case_row *row)
+{
+    static const double LIES_IN_THE_LOT = 0.5;
+    const struct looking *l = arg;
+    struct ranking ranking = {0};
+    struct error err = {0};
+    const char *likeliest = NULL;
+    if (row->settled)
+        return 0;
+    int rc = ranking_get(l->store, row->id, 0, &ranking, &err);
+    if (rc == ERROR_NOT_FOUND) /* of a kind that has no causes, or before the first */
+        return 0;
+    if (rc)
+        *l->err = err;
+    double share =
+        rc ? 0 : unfit_share(l->f->despite->desk->triage, &ranking, row->symptom, &likeliest);
+    if (share >= LIES_IN_THE_LOT)
+        add_unfit(l->f, row, likeliest, share);
+    ranking_clear(&ranking);
+    return rc;
+}
+
+static int find_of_lot(struct store *store, struct finding *f, const struct hold_of *lot,
+                       struct error *err)
+{
+    struct looking l = {f, store, err};
+    int rc = open_harm_of_lot(store, lot, take_row, f, err);
+    const struct despite_harm *d = f->despite;
+    bool eaten = d->reworked || (d->freed && !hold_stands(store, lot->lot_id));
+    if (rc || !eaten || !lot->lot_id)
+        return rc;
+    return case_of_lot(store, lot->lot_id, take_case, &l, err);
+}
+
 static int find(struct store *store, struct finding *f, struct error *err)
 {
     const struct despite_harm *d = f->despite;
     int rc = d->case_id ? open_harm_of_case(store, d->case_id, take_row, f, err) : 0;
     for (size_t i = 0; i < d->lot_count && !rc; i++)
-        rc = open_harm_of_lot(store, &d->lots[i], take_row, f, err);
+        rc = find_of_lot(store, f, &d->lots[i], err);
     return rc;
 }
 
 /* ---- refused ---- */
+
+static bool is_harm(const json_t *one)
+{
+    return json_is_true(json_object_get(one, "possible")) ||
+           json_object_size(json_object_get(one, "harm")) > 0;
+}
+
+/* "Packed too hot: the bag sweats, 97 %" */
+static void append_unfit(struct text_buffer *out, const json_t *one)
+{
+    char percent[8];
+    text_appendf(out, "%s, %s %%", json_string_value(json_object_get(one, "unfit")),
+                 text_percent(json_number_value(json_object_get(one, "probability")), percent));
+}
 
 /* "illness, injury" */
 static void append_words(struct text_buffer *out, const json_t *one)
@@ -98,6 +185,10 @@ static void append_words(struct text_buffer *out, const json_t *one)
     const char *word;
     json_t *is;
     size_t count = 0;
+    if (!is_harm(one)) {
+        append_unfit(out, one);
+        return;
+    }
     json_object_foreach(json_object_get(one, "harm"), word, is)
     {
         text_appendf(out, "%s%s", count++ ? ", " : "", word);
@@ -106,18 +197,39 @@ static void append_words(struct text_buffer *out, const json_t *one)
         text_append(out, "a note may speak of it");
 }
 
+static bool any_harm(const struct finding *f)
+{
+    const char *name;
+    json_t *one;
+    json_object_foreach(f->cases, name, one)
+    {
+        if (is_harm(one))
+            return true;
+    }
+    return false;
+}
+
 static int refuse(const struct finding *f, struct error *err)
 {
     struct text_buffer cases = {0};
     const char *name;
     json_t *one;
+    bool harm = any_harm(f);
     json_object_foreach(f->cases, name, one)
     {
+        if (harm && !is_harm(one)) /* the list that goes with it tells the others, too */
+            continue;
         text_appendf(&cases, "%s%s (", cases.length ? ", " : "", name);
         append_words(&cases, one);
         text_append(&cases, ")");
     }
-    error_set(err, ERROR_CONFLICT, "harm is open of %.200s; nothing was recorded", cases.data);
+    if (harm)
+        error_set(err, ERROR_CONFLICT, "harm is open of %.200s; nothing was recorded", cases.data);
+    else
+        error_set(err, ERROR_CONFLICT,
+                  "moldy or ropy bread is neither sold nor reworked, and a case of it is open: "
+                  "%.200s; nothing was recorded",
+                  cases.data);
     error_hint(err, "read it first; to do it all the same say why: --anyway TEXT, which is kept "
                     "with your name and mailed to QA at once");
     text_buffer_free(&cases);
@@ -126,12 +238,17 @@ static int refuse(const struct finding *f, struct error *err)
 
 /* ---- done all the same ---- */
 
-static int record(struct store *store, const struct despite_harm *d, int64_t case_id,
+static int record(struct store *store, const struct despite_harm *d, const json_t *one,
                   const char *why, struct error *err)
 {
     struct text_buffer text = {0};
-    text_appendf(&text, "%s although harm is open: %s", d->did, why);
-    const struct follow_entry entry = {.case_id = case_id,
+    text_appendf(&text, "%s although ", d->did);
+    if (is_harm(one))
+        text_append(&text, "harm is open");
+    else
+        append_unfit(&text, one);
+    text_appendf(&text, "%s: %s", is_harm(one) ? "" : " is open", why);
+    const struct follow_entry entry = {.case_id = json_integer_value(json_object_get(one, "id")),
                                        .at_ms = d->now_ms,
                                        .what = "noted",
                                        .report = "",
@@ -161,6 +278,14 @@ static json_t *event_json(struct store *store, const struct despite_harm *d, con
         d->desk->plant, "did", d->did, "why", json_sprintf("%s: %s", d->by, why), "case",
         CASE_ID(case_id), "possible", possible, "harm", harm, "said", json_object_get(one, "said"),
         "needs", (json_t *)harm_needs_of(d->desk->harm, possible));
+    if (json_object_get(one, "unfit")) {
+        struct text_buffer unfit = {0};
+        append_unfit(&unfit, one);
+        json_object_set_new(event, "unfit", json_string(unfit.data));
+        text_buffer_free(&unfit);
+    }
+    if (!is_harm(one))
+        json_object_set_new(event, "needs", json_array());
     logged_case_json(d->desk, store, case_id, event, NULL);
     json_object_set_new(
         event, "made",
@@ -181,7 +306,7 @@ static int tell(struct store *store, const struct despite_harm *d, const json_t 
                                     .case_id = case_id,
                                     .message_id = message_id,
                                     .created_ms = d->now_ms};
-    int rc = record(store, d, case_id, why, err);
+    int rc = record(store, d, one, why, err);
     if (!rc)
         rc = outgoing_add(store, &mail, event_json(store, d, why, one), err);
     free(why);

@@ -26,8 +26,9 @@ void event_urgent_possible(json_t *event);
 /* {"event":"case","plant","revision","why":"…","ranking":{…}}; the caller adds "said", a list,
  * "made" and "follow": {"severity","owner","due"}, null before it is weighed. New reference. */
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking);
-/* {"event":"despite","plant","did","why","case","harm","possible","said":[…],"needs"} is made by
- * desk/despite_harm.h; it is sent as urgently as harm. */
+/* {"event":"despite","plant","did","why","case","harm","possible","unfit"?,"said":[…],"needs"} is
+ * made by desk/despite_harm.h ("unfit": what moldy or ropy bread is by, and how likely); it is sent
+ * as urgently as harm. */
 /* {"event":"gathered","plant","case","reports":[urgent events],"needs"} is made by desk/outgoing.h.
  */
 /* {"event":"emptied","plant","case","complaint","symptom","back","why"} is made by desk/alarm.h. */

@@ -118,8 +118,10 @@ void message_subject(const json_t *event, char *out, size_t size)
     } else if (strcmp(kind, "gathered") == 0) {
         gathered_subject(event, out, size);
     } else if (strcmp(kind, "despite") == 0) {
-        snprintf(out, size, "URGENT %s: harm is open, and yet: %.120s", text_of(event, "case"),
-                 text_of(event, "did"));
+        bool harm = json_is_true(json_object_get(event, "possible")) ||
+                    json_array_size(json_object_get(event, "harm")) || !*text_of(event, "unfit");
+        snprintf(out, size, "URGENT %s: %s is open, and yet: %.120s", text_of(event, "case"),
+                 harm ? "harm" : "moldy or ropy bread", text_of(event, "did"));
     } else if (strcmp(kind, "emptied") == 0) {
         snprintf(out, size, "%s %s: %s, %s", text_of(event, "case"), text_of(event, "symptom"),
                  json_is_true(json_object_get(event, "back")) ? "it has a complaint again"

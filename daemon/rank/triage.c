@@ -112,6 +112,23 @@ bool triage_cause_in_plant(const struct triage *triage, const char *cause)
            !triage->rules->causes[at].after_dispatch;
 }
 
+bool triage_cause_unfit(const struct triage *triage, const char *cause, const char *symptom)
+{
+    static const char *const OF[] = {"mold-spores", "rope-ill"}; /* ids of cautions */
+    int at = rules_cause(triage->rules, cause);
+    size_t i;
+    const json_t *caution;
+    if (symptom_of(symptom) == SYMPTOM_MOLD)
+        return true;
+    json_array_foreach(at < 0 ? NULL : triage->rules->causes[at].cautions, i, caution)
+    {
+        for (size_t k = 0; json_is_string(caution) && k < sizeof OF / sizeof *OF; k++)
+            if (strcmp(json_string_value(caution), OF[k]) == 0)
+                return true;
+    }
+    return false;
+}
+
 json_t *triage_rules_json(const struct triage *triage)
 {
     return rules_list(triage->rules);

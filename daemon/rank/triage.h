@@ -28,6 +28,9 @@ const char *triage_cause_title(const struct triage *triage, const char *cause); 
 bool triage_cause_of(const struct triage *triage, const char *cause, const char *symptom);
 /* Whether it is a fault of the plant: not the background, nor what happens to bread behind it. */
 bool triage_cause_in_plant(const struct triage *triage, const char *cause);
+/* Whether bread of a case of that symptom, if the cause is so, is moldy or ropy: unfit to be eaten,
+ * and no stuff for dough. */
+bool triage_cause_unfit(const struct triage *triage, const char *cause, const char *symptom);
 json_t *triage_rules_json(const struct triage *triage);
 /* Whether a rule or a model reads that quantity of a lot; whether it is worked out from mixes and
  * uses. */

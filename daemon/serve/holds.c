@@ -122,7 +122,7 @@ static int read_lots(const struct setup *setup, struct store *store, const json_
             return rc;
         h->count++;
     }
-    return 0;
+    return lot_named_whole(store, lots, h->of, err);
 }
 
 static int check_disposition(const char *word, struct error *err)
@@ -288,6 +288,8 @@ static void prepare_release(const struct request *rq, const struct setup *setup,
                                        .lots = h->of,
                                        .lot_count = h->count,
                                        .safer = strcmp(h->disposition, "destroy") == 0,
+                                       .reworked = strcmp(h->disposition, "rework") == 0,
+                                       .freed = strcmp(h->disposition, "release") == 0,
                                        .anyway = h->anyway,
                                        .by = h->by,
                                        .user = h->user,

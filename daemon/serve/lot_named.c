@@ -35,3 +35,55 @@ int lot_named(const struct setup *setup, struct store *store, const char *text, 
     text_clip(rows[0].code, ret->code, sizeof ret->code);
     return 0;
 }
+
+static int refuse_words(const char *code, const char *first, struct error *err)
+{
+    struct text_buffer word = {0};
+    text_append_word(&word, code);
+    error_set(
+        err, ERROR_CONFLICT,
+        "%.40s and what follows it are no lots on record, together they are lot %.80s; nothing "
+        "was recorded",
+        first, code);
+    error_field(err, "lots", first);
+    error_hint(err,
+               "a code with blanks is one word in quotes: %s; lots that are really named so are "
+               "named one a command",
+               word.data);
+    text_buffer_free(&word);
+    return ERROR_CONFLICT;
+}
+
+/* From this name on, up to where they are one code; one of them is no lot's. */
+static int check_from(struct store *store, const json_t *texts, const struct hold_of *of,
+                      size_t from, struct error *err)
+{
+    char joined[LOT_FIND_CODE] = "", fold[LOT_FIND_CODE];
+    struct lot_find_row row;
+    bool unknown = false;
+    for (size_t i = from; i < json_array_size(texts); i++) {
+        const char *text = json_string_value(json_array_get(texts, i));
+        size_t used = strlen(joined);
+        if (used + strlen(text) >= sizeof joined)
+            break;
+        text_clip(text, joined + used, sizeof joined - used);
+        unknown = unknown || !of[i].lot_id;
+        struct lot_find_rows same = {.row = &row, .capacity = 1};
+        if (i == from || !unknown)
+            continue;
+        int rc = lot_find_by_fold(store, lot_find_fold(joined, fold, sizeof fold), 1, &same, err);
+        if (rc || same.count)
+            return rc ? rc
+                      : refuse_words(row.code, json_string_value(json_array_get(texts, from)), err);
+    }
+    return 0;
+}
+
+int lot_named_whole(struct store *store, const json_t *texts, const struct hold_of *of,
+                    struct error *err)
+{
+    int rc = 0;
+    for (size_t i = 0; i < json_array_size(texts) && !rc; i++)
+        rc = check_from(store, texts, of, i, err);
+    return rc;
+}

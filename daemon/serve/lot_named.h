@@ -4,10 +4,17 @@
 
 #include "serve/setup.h"
 #include "store/hold.h"
+#include <jansson.h>
 
 /* A lot on record by its code as printed or as read, else the code: a hold is safety, and does not
  * wait for records. Only a code that reads as several lots is refused. */
 int lot_named(const struct setup *setup, struct store *store, const char *text, int64_t now_ms,
               struct hold_of *ret, struct error *err);
+
+/* Are names that are no lots' the words of one code on record, which lost its quotes: "L1" "6326"
+ * "B1846"? Then they are refused (ERROR_CONFLICT), with the code they make. `texts` are those that
+ * lot_named() read into `of`. */
+int lot_named_whole(struct store *store, const json_t *texts, const struct hold_of *of,
+                    struct error *err);
 
 #endif

@@ -269,7 +269,11 @@ static void view_of_despite(const json_t *event, struct view *view)
 {
     size_t i;
     const json_t *harm, *said = json_object_get(event, "said");
-    view_add(view, VIEW_TITLE, NULL, 0, "Urgent: harm is open, and yet it was done");
+    bool alone = *text_of(event, "unfit") && !json_is_true(json_object_get(event, "possible")) &&
+                 !json_array_size(json_object_get(event, "harm"));
+    view_add(view, VIEW_TITLE, NULL, 0,
+             alone ? "Urgent: moldy or ropy bread is open, and yet it was done"
+                   : "Urgent: harm is open, and yet it was done");
     add_row(view, "Done", event, "did");
     add_row(view, "Why", event, "why");
     json_array_foreach(json_object_get(event, "harm"), i, harm)
@@ -278,6 +282,7 @@ static void view_of_despite(const json_t *event, struct view *view)
     }
     if (json_is_true(json_object_get(event, "possible")))
         view_add(view, VIEW_ROW, "Reported", 0, "a note may speak of harm");
+    add_row(view, "Moldy or ropy by", event, "unfit");
     add_row(view, "Plant", event, "plant");
     add_row(view, "Case", event, "case");
     lot_told_rows(event, view);

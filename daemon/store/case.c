@@ -170,6 +170,7 @@ int case_of_lot(struct store *store, int64_t lot_id, case_each each, void *arg, 
                               " AND c.complaints > 0 ORDER BY c.id";
     struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id)), err);
     int rc = 0;
+    db_keep(&q); /* callbacks ask for the cases' rankings */
     while (!rc && db_next(&q)) {
         struct case_row row;
         case_read(&q, &row);

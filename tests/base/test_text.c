@@ -298,20 +298,32 @@ static void percentages_never_claim_certainty(void **state)
     }
 }
 
+static void words_of_a_shell(void **state)
+{
+    static const char *const ROWS[][2] = {{"L2-6321", "L2-6321"},
+                                          {"L1 6326 B1846", "'L1 6326 B1846'"},
+                                          {"", "''"},
+                                          {"day's", "'day'\\''s'"},
+                                          {"$(x)", "'$(x)'"},
+                                          {"ñ", "'ñ'"}};
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        struct text_buffer b = {0};
+        text_append_word(&b, ROWS[i][0]);
+        assert_string_equal(b.data, ROWS[i][1]);
+        text_buffer_free(&b);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(percentages_never_claim_certainty),
-        cmocka_unit_test(utf8_is_checked),
-        cmocka_unit_test(lengths_and_columns),
-        cmocka_unit_test(folding),
-        cmocka_unit_test(capitals),
-        cmocka_unit_test(clipping),
-        cmocka_unit_test(strict_doubles),
-        cmocka_unit_test(strict_integers),
-        cmocka_unit_test(same_in_every_locale),
-        cmocka_unit_test(the_buffer_grows),
-        cmocka_unit_test(allocation_never_fails),
+        cmocka_unit_test(words_of_a_shell), cmocka_unit_test(percentages_never_claim_certainty),
+        cmocka_unit_test(utf8_is_checked),  cmocka_unit_test(lengths_and_columns),
+        cmocka_unit_test(folding),          cmocka_unit_test(capitals),
+        cmocka_unit_test(clipping),         cmocka_unit_test(strict_doubles),
+        cmocka_unit_test(strict_integers),  cmocka_unit_test(same_in_every_locale),
+        cmocka_unit_test(the_buffer_grows), cmocka_unit_test(allocation_never_fails),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

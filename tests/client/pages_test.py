@@ -155,6 +155,9 @@ COMMANDS = {
         {"released": ["L1"], "disposition": "divert", "alarm": "an urgent mail goes out at once", "open_harm": [
             {"case": "C1", "symptom": "other", "complaint": "u", "received_at": AT, "harm": ["injury"], "note": "a stone"},
             {"case": "C2", "symptom": "mold", "possible": True}]}]),
+    "release-moldy": (["release", "L1", "--disposition", "rework", "--reason", "r", "--by", "q", "--anyway", "a virus"], [
+        {"released": ["L1"], "disposition": "rework", "alarm": "an urgent mail goes out at once", "open_harm": [
+            {"case": "C1", "symptom": "mold", "unfit": "Packed too hot: the bag sweats", "probability": 0.97}]}]),
     "settle-anyway": (["settle", "C1", "hot", "--confirmed-by", "assay", "--by", "q", "--anyway", "a virus"], [{"case": "C1", "open_harm": [
         {"case": "C1", "symptom": "mold", "complaint": "u", "received_at": AT, "harm": ["illness"]}]}]),
     "settle": (["settle", "C1", "hot", "--confirmed-by", "assay", "--by", "q"], [{"case": "C1"}]),

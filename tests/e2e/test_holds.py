@@ -28,9 +28,9 @@ def hold(plant, *more, reason="wet bags", by="mira", **kw):
     return plant.client("hold", *more, "--reason", reason, "--by", by, **kw)
 
 
-def release(plant, lot, *more, disposition="release", by="mira", **kw):
+def release(plant, lot, *more, disposition="release", by="mira", anyway="samples are clean", **kw):
     return plant.client("release", lot, "--disposition", disposition, "--reason", "looked at", "--by", by,
-                        *more, **kw)
+                        "--anyway", anyway, *more, **kw)
 
 
 def standing(plant, lot=None):
@@ -156,6 +156,20 @@ def check_misread(plant):
         release(plant, held, "--all", check=0)
 
 
+def check_lost_quotes(plant):
+    """The words of one code on record are no lots of their own; nothing is held by mistake, nor given free."""
+    refused(hold(plant, *LOT.split()), f"they are lot {LOT}", f"'{LOT}'", "nothing was recorded")
+    refused(hold(plant, OTHER, *LOT.split()), f"they are lot {LOT}")
+    assert standing(plant) == []
+    hold(plant, "L1", check=0)  # alone, a code on no record, as any
+    hold(plant, LOT, check=0)
+    refused(plant.client("release", *LOT.split(), "--disposition", "release", "--reason", "dry", "--by", "mira"),
+            f"they are lot {LOT}")
+    assert len(standing(plant)) == 2
+    release(plant, LOT, check=0)
+    release(plant, "L1", check=0)
+
+
 def check_reach(plant):
     """All that reach names at or above a risk, shown before it is held, once."""
     case = log(plant, HOT, observed={"where": "side", "wet_inside_bag": True})
@@ -256,7 +270,7 @@ def main():
     print("holds: ok")
 
 
-CHECKS = [check_list, check_several, check_again, check_nonsense, check_misread, check_reach,
+CHECKS = [check_list, check_several, check_again, check_nonsense, check_misread, check_lost_quotes, check_reach,
           check_own, check_marked]
 if len(sys.argv) > 2:
     CHECKS = [check for check in CHECKS if check.__name__ == sys.argv[2]]

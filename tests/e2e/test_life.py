@@ -350,7 +350,7 @@ def check_written(plant):
     for words in (("correct", sent["id"], "packs=2", "--reason"), ("withdraw", sent["id"], "--reason"),
                   ("withdraw", sent["id"], "--undo", "--reason"), ("hold", lot, "--reason"),
                   ("hold", "L1 6306 A0400", "--case", case, "--reason"),
-                  ("release", lot, "--disposition", "release", "--reason"),
+                  ("release", lot, "--disposition", "divert", "--reason"),
                   ("settle", case, "packed-hot", "--confirmed-by", "judgement", "--note"),
                   ("settle", case, "--reopen", "--note"), ("action", "--cause", "packed-hot", "--note")):
         plant.client(*words, text, check=0)
@@ -371,7 +371,7 @@ def check_written_before(plant):
     case, text = logged["case"], "Philomena Grieg says so"
     plant.wait_idle()
     for words in (("hold", lot, "--reason"), ("hold", "L1 6304 A0400", "--case", case, "--reason"),
-                  ("release", lot, "--disposition", "release", "--reason"),
+                  ("release", lot, "--disposition", "divert", "--reason"),
                   ("settle", case, "packed-hot", "--confirmed-by", "judgement", "--note"),
                   ("action", "--cause", "packed-hot", "--note")):
         plant.client(*words, text, check=0)

@@ -234,7 +234,7 @@ def a_backup_comes_back_and_what_was_there_is_kept():
             assert plant.post("/v1/complaints", more)[0] == 201
         plant.client("correct", one["id"], "packs=3", "route=N4", "--reason", "misheard", check=0)
         plant.client("withdraw", two["id"], "--reason", "another bakery's", check=0)
-        plant.client("release", "L1 6318 A0400", "--reason", "sound", "--disposition", "release", *sign, check=0)
+        plant.client("release", "L1 6318 A0400", "--reason", "sound", "--disposition", "divert", *sign, check=0)
         for code in ("L1 6317 A0400", "L1 6316 A0400"):
             plant.client("hold", code, "--reason", "mold", *sign, check=0)
         plant.client("settle", cases[0], "warm-storage", *confirmed, check=0)

@@ -44,7 +44,7 @@ def story(plant):
     run("withdraw", second, "--undo", "--reason", "ours", *SIGN)
     run("hold", LOTS[0], "--reason", "mold", *SIGN)
     run("hold", LOTS[1], "--reason", "mold", *SIGN)
-    run("release", LOTS[0], "--reason", "sound", "--disposition", "release", *SIGN)
+    run("release", LOTS[0], "--reason", "sound", "--disposition", "divert", *SIGN)
     run("settle", cases[0], "packed-hot", "--confirmed-by", "judgement", *SIGN)
     run("settle", cases[0], "--reopen", *SIGN)
     run("settle", cases[1], "packed-hot", "--confirmed-by", "assay", *SIGN)

@@ -54,6 +54,10 @@ static void subjects(void **state)
          "To read C5: a complaint may speak of harm, L1"},
         {"{'event':'despite','case':'C5','did':'L1: hold ended (divert)'}",
          "URGENT C5: harm is open, and yet: L1: hold ended (divert)"},
+        {"{'event':'despite','case':'C5','did':'L1: hold ended "
+         "(rework)','harm':[],'possible':false,"
+         "'unfit':'Packed too hot: the bag sweats, 97 %'}",
+         "URGENT C5: moldy or ropy bread is open, and yet: L1: hold ended (rework)"},
         {"{'event':'emptied','case':'C5','symptom':'mold','lot_named':'L1'}",
          "C5 mold: its last complaint was withdrawn, L1"},
         {"{'event':'emptied','case':'C5','symptom':'mold','lot_named':'L1','back':true}",

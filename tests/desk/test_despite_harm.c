@@ -1,0 +1,120 @@
+/* What closes a lot although bread of it is moldy or ropy: refused, or kept and mailed with why. */
+#include "desk/despite_harm.h"
+#include "fixture.h"
+#include "rank/triage.h"
+#include "store/ranking.h"
+
+static int open_ranked(void **state)
+{
+    struct error err = {0};
+    int rc = fixture_open(state);
+    struct fixture *f = *state;
+    if (!rc && triage_new(ODDLOAF_SOURCE_DIR "/rules", f->tz, NULL, NULL, &f->desk.triage, &err))
+        fail_msg("%s", err.text);
+    return rc;
+}
+
+static int close_ranked(void **state)
+{
+    struct fixture *f = *state;
+    triage_free(f->desk.triage);
+    return fixture_close(state);
+}
+
+/* The only case, ranked so. */
+static void rank_as(struct fixture *f, const char *cause, double probability, const char *other)
+{
+    struct error err = {0};
+    struct ranking_cause causes[2] = {{.probability = probability},
+                                      {.probability = 1 - probability}};
+    struct ranking ranking = {.case_id = fixture_number(f, "SELECT max(id) FROM complaint_case"),
+                              .as_of_ms = f->now_ms,
+                              .complaints = 1,
+                              .causes = causes,
+                              .cause_count = 2};
+    strcpy(causes[0].cause, cause);
+    strcpy(causes[1].cause, other);
+    strcpy(ranking.rules, triage_hash(f->desk.triage));
+    if (ranking_save(f->store, &ranking, &err))
+        fail_msg("%s", err.text);
+}
+
+static int pass(struct fixture *f, bool eaten, const char *anyway, struct error *err)
+{
+    const struct hold_of lot = {.lot_id = 1, .code = "L1 6318 A0400"};
+    struct despite_harm despite = {.desk = &f->desk,
+                                   .did = "L1 6318 A0400: hold ended (rework)",
+                                   .lots = &lot,
+                                   .lot_count = 1,
+                                   .reworked = eaten,
+                                   .anyway = anyway,
+                                   .by = "mira",
+                                   .user = "mira",
+                                   .now_ms = f->now_ms};
+    int rc = despite_harm_pass(f->store, &despite, err);
+    assert_int_equal(json_array_size(despite.found), rc || anyway ? 1 : 0);
+    json_decref(despite.found);
+    return rc;
+}
+
+static void moldy_bread_is_neither_sold_nor_reworked(void **state)
+{
+    static const struct {
+        const char *said, *cause, *other;
+        double probability;
+        bool refused;
+    } ROWS[] = {
+        {"{}", "packed-hot", "not-known", 0.97, true},
+        {"{}", "not-known", "pack-leak", 0.45, true},
+        {"{}", "packed-hot", "not-known", 0.49, false},
+        {"{}", "packed-hot", "pack-leak", 0.4, true}, /* one of the two it is */
+        {"{}", "warm-storage", "not-known", 0.9, false},
+        {"{'symptom':'off-odor'}", "rope", "not-known", 0.8, true},
+        {"{'symptom':'off-odor'}", "mold-hidden", "not-known", 0.8, true},
+        {"{'symptom':'off-odor'}", "over-fermented", "not-known", 0.8, false},
+        {"{'symptom':'staling'}", "rope-crumb", "not-known", 0.8, true},
+        {"{'symptom':'staling'}", "overbaked", "not-known", 0.8, false},
+    };
+    struct fixture *f = *state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        struct error err = {0};
+        fixture_begin(f);
+        fixture_log(f, FIRST, ROWS[i].said);
+        rank_as(f, ROWS[i].cause, ROWS[i].probability, ROWS[i].other);
+        assert_int_equal(pass(f, true, NULL, &err), ROWS[i].refused ? ERROR_CONFLICT : 0);
+        assert_true(!ROWS[i].refused || strstr(err.text, "neither sold nor reworked"));
+        assert_true(!ROWS[i].refused || strstr(err.hint, "--anyway"));
+        assert_int_equal(pass(f, false, NULL, &err), 0); /* diverted, destroyed */
+        fixture_end(f, false);
+    }
+}
+
+static void done_all_the_same_it_is_kept_and_mailed(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    fixture_log(f, FIRST, "{}");
+    rank_as(f, "packed-hot", 0.97, "not-known");
+    int64_t mails = fixture_number(f, "SELECT count(*) FROM outbox");
+    assert_int_equal(pass(f, true, "the sample is clean", &err), 0);
+    assert_int_equal(fixture_number(f, "SELECT count(*) FROM outbox"), mails + 1);
+    assert_int_equal(
+        fixture_number(f, "SELECT count(*) FROM outbox_text WHERE payload LIKE '%sweats, 97 "
+                          "%%the sample is clean%' OR payload LIKE '%the sample is "
+                          "clean%sweats, 97 %%'"),
+        1);
+    assert_int_equal(fixture_number(f, "SELECT count(*) FROM follow_entry WHERE text LIKE "
+                                       "'%although %sweats, 97 % is open: the sample is clean'"),
+                     1);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(moldy_bread_is_neither_sold_nor_reworked, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(done_all_the_same_it_is_kept_and_mailed, fixture_clean,
+                                        fixture_cleaned),
+    };
+    return cmocka_run_group_tests(tests, open_ranked, close_ranked);
+}
