@@ -88,12 +88,12 @@ static void say_common(const struct client *c, const json_t *reach)
 {
     size_t i;
     const json_t *one;
-    char number[VIEW_COUNT];
+    char number[VIEW_COUNT], why[HOLD_WHY];
     json_array_foreach(json_object_get(reach, "common"), i, one)
     {
-        client_say(c, "also %s in %s, most of the plant's of those days: not held for that",
-                   pick_text(one, "shares", "?"),
-                   view_count(pick_number(one, "lots", 0), "lot", number));
+        client_say(c, "also %s in %s, %s: not held for that", pick_text(one, "shares", "?"),
+                   view_count(pick_number(one, "lots", 0), "lot", number),
+                   hold_why_common(one, why));
     }
 }
 

@@ -1,5 +1,6 @@
 #include "commands/case_path.h"
 #include "commands/command.h"
+#include "show/hold.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include "show/standing.h"
@@ -95,14 +96,13 @@ static void show_common(const struct client *c, const json_t *document)
 {
     size_t i;
     const json_t *one;
-    char number[VIEW_COUNT];
+    char number[VIEW_COUNT], why[HOLD_WHY];
     json_array_foreach(json_object_get(document, "common"), i, one)
     {
-        view_textf(&c->view, VIEW_PLAIN, 2, 2,
-                   "Also %s in %s, most of the plant's of those days: not listed for that, nor "
-                   "held.",
+        view_textf(&c->view, VIEW_PLAIN, 2, 2, "Also %s in %s, %s: not listed for that, nor held.",
                    pick_text(one, "shares", "?"),
-                   view_count(pick_number(one, "lots", 0), "lot", number));
+                   view_count(pick_number(one, "lots", 0), "lot", number),
+                   hold_why_common(one, why));
     }
 }
 

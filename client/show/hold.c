@@ -1,6 +1,7 @@
 #include "show/hold.h"
 #include "base/text.h"
 #include "show/pick.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -14,6 +15,16 @@ void hold_show_unrecorded(const struct view *v, const json_t *answer)
             "when a lot of that code is loaded.",
             codes);
     free(codes);
+}
+
+const char *hold_why_common(const json_t *common, char out[static HOLD_WHY])
+{
+    if (pick_has(common, "products"))
+        snprintf(out, HOLD_WHY, "of %.0f products, and so not the printed label",
+                 pick_number(common, "products", 0));
+    else
+        snprintf(out, HOLD_WHY, "most of the plant's of those days");
+    return out;
 }
 
 /* "H3: glass, mira, 2026-11-20 09:14, C12" */

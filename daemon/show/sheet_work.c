@@ -223,9 +223,13 @@ void sheet_beside(struct text_buffer *b, const json_t *reach)
     {
         text_append(b, "<p>Also ");
         page_add_text(b, one, "shares");
-        text_appendf(b,
-                     " in %.0f lots, most of the plant's of those days: not listed for that.</p>",
-                     page_number(one, "lots"));
+        text_appendf(b, " in %.0f lots, ", page_number(one, "lots"));
+        if (page_number(one, "products") > 0)
+            text_appendf(b, "of %.0f products, and so not the printed label",
+                         page_number(one, "products"));
+        else
+            text_append(b, "most of the plant's of those days");
+        text_append(b, ": not listed for that.</p>");
     }
 }
 

@@ -266,10 +266,10 @@ int evidence_sharers(struct store *store, const struct evidence_share *of, int l
                      evidence_sharer_each each, void *arg, struct error *err)
 {
     static const char SQL_MIX[] =
-        "SELECT l.id, l.packed_from_ms FROM mix m CROSS JOIN lot l ON l.id = m.lot_id"
-        " WHERE m.mix = ?2 AND m.at_ms = ?3 LIMIT ?4";
+        "SELECT l.id, l.packed_from_ms, l.product_id FROM mix m CROSS JOIN lot l"
+        " ON l.id = m.lot_id WHERE m.mix = ?2 AND m.at_ms = ?3 LIMIT ?4";
     static const char SQL_USE[] =
-        "SELECT DISTINCT l.id, l.packed_from_ms FROM material_use u CROSS JOIN lot l"
+        "SELECT DISTINCT l.id, l.packed_from_ms, l.product_id FROM material_use u CROSS JOIN lot l"
         " ON l.id = u.lot_id WHERE u.material = ?1 AND u.material_lot = ?2 LIMIT ?4";
     bool is_mix = strcmp(of->kind, "mix") == 0;
     struct db_query q =
@@ -277,7 +277,7 @@ int evidence_sharers(struct store *store, const struct evidence_share *of, int l
                  DB(DB_TEXT(of->kind), DB_TEXT(of->level), DB_MS(of->at_ms), DB_INT(limit)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
-        struct evidence_sharer row = {db_int64(&q, 0), db_ms(&q, 1)};
+        struct evidence_sharer row = {db_int64(&q, 0), db_ms(&q, 1), db_int64(&q, 2)};
         rc = each(arg, &row);
     }
     return db_end(&q, rc);

@@ -126,7 +126,7 @@ int evidence_made_of(struct store *store, int64_t lot_id, evidence_share_each ea
                      struct error *err);
 /* Lots that one mix or material lot went into, as one of the above names it; at most `limit`. */
 struct evidence_sharer {
-    int64_t lot_id, packed_from_ms;
+    int64_t lot_id, packed_from_ms, product_id;
 };
 typedef int (*evidence_sharer_each)(void *arg, const struct evidence_sharer *row);
 int evidence_sharers(struct store *store, const struct evidence_share *of, int limit,

@@ -54,6 +54,7 @@ struct reached {
     int64_t lot_id, apart_ms; /* how far from the case's own lot it was packed */
     double share;             /* by what it shares; 0: nothing that counts */
     const struct condition *condition;
+    unsigned same; /* materials: bits of all conditions that count, its own, too */
     const struct window *window;
     int observed;
     double expected;
@@ -101,6 +102,16 @@ static double updated(double share, double observed, double expected)
     return odds / (1 + odds);
 }
 
+/* What a lot was made of or packed in is told beside the nearest; a run tells its line and day. */
+static bool is_material(int reach)
+{
+    static const bool MATERIAL[REACH_WINDOW] = {
+        [REACH_MIX] = true,   [REACH_INHIBITOR] = true, [REACH_SOFTENER] = true,
+        [REACH_FILM] = true,  [REACH_FAT] = true,       [REACH_ACID] = true,
+        [REACH_YEAST] = true, [REACH_FLOUR] = true,     [REACH_CLOSURE] = true};
+    return MATERIAL[reach];
+}
+
 static void add_reached(struct reaching *reaching, struct reached reached)
 {
     if ((reaching->count & (reaching->count + 1)) == 0)
@@ -123,6 +134,7 @@ static int take_lot(void *arg, const struct company_lot *lot)
             !holds(reaching, i, lot))
             continue;
         double share = shares[i];
+        reached.same |= is_material(i) ? 1u << i : 0;
         if (i == REACH_MIX)
             share *= fmax(lot->same_share, 0.3);
         if (share > reached.share) {
@@ -251,6 +263,9 @@ static json_t *because_json(const struct reached *reached, const struct judged *
         text_appendf(&text, "passed the %s between the same two cleanings", reached->window->place);
     else if (reached->condition)
         append_part(&text, reached->condition->text);
+    for (int i = 0; i < REACH_WINDOW; i++)
+        if ((reached->same & 1u << i) && (reached->window || &CONDITIONS[i] != reached->condition))
+            append_part(&text, CONDITIONS[i].text);
     if (judged->by_records && *judged->told.because) {
         append_part(&text, "its own ");
         text_append(&text, judged->told.because);

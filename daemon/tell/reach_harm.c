@@ -4,8 +4,10 @@
  * material in all lots of that material, an allergen in what was carried over a changeover or put
  * into another's bag, a wrong label in the run and the packaging that carries labels, what was done
  * to packs after the plant in those of the same store. A material lot that most lots of the plant
- * had in those days tells none from another: it is told as one. A case without causes and harm has
- * its lot and what the line packed within a day. */
+ * had in those days tells none from another: it is told as one. So is a lot of film that three
+ * products or more ran on: nothing is printed on it that is one bread's. That two did may be the
+ * mistake itself, one in the other's bags. A case without causes and harm has its lot and what the
+ * line packed within a day. */
 #include "base/short_id.h"
 #include "base/text.h"
 #include "facts/case_input.h"
@@ -21,6 +23,10 @@ enum { NAMED_MOST = 1000, SHARERS_MOST = 500, RUN_MOST = 30, MATERIALS_MOST = 10
 enum {
     COMMON_LEAST = 10, /* so few are listed, however common */
     COMMON_DAYS = 2 /* of packing, before the first of them and after the last, are counted, too */
+};
+enum {
+    PRODUCTS_PRINTED = 2, /* of one lot of film that bears a label, at most */
+    PRODUCTS_MOST = 20    /* that are told */
 };
 /* How near the lots are that a way leads to, the nearest first. */
 enum nearness { NEAR_CHANGEOVER, NEAR_LINE, NEAR_SHARED };
@@ -112,9 +118,19 @@ static int take_material(void *arg, const struct evidence_share *row)
 
 struct sharers {
     int64_t first_ms, last_ms; /* when they were packed */
-    int count;
+    int count, products;       /* of them, counted to PRODUCTS_MOST */
+    int64_t product_id[PRODUCTS_MOST];
     struct evidence_sharer rows[SHARERS_MOST];
 };
+
+static void count_product(struct sharers *s, int64_t product_id)
+{
+    for (int i = 0; i < s->products; i++)
+        if (s->product_id[i] == product_id)
+            return;
+    if (s->products < PRODUCTS_MOST)
+        s->product_id[s->products++] = product_id;
+}
 
 static int take_sharer(void *arg, const struct evidence_sharer *row)
 {
@@ -122,6 +138,7 @@ static int take_sharer(void *arg, const struct evidence_sharer *row)
     s->first_ms = row->packed_from_ms < s->first_ms ? row->packed_from_ms : s->first_ms;
     s->last_ms = row->packed_from_ms > s->last_ms ? row->packed_from_ms : s->last_ms;
     s->rows[s->count++] = *row;
+    count_product(s, row->product_id);
     return 0;
 }
 
@@ -166,17 +183,21 @@ static int add_sharers(struct carrying *c, const struct material *m, struct shar
                        struct error *err)
 {
     const struct evidence_share of = {.kind = m->kind, .level = m->level, .at_ms = m->at_ms};
-    bool common = false;
-    s->count = 0;
+    bool common = false, printed = is_labelled(m) && (c->label || c->allergen);
+    s->count = s->products = 0;
     s->first_ms = s->last_ms = c->own->lot.packed_from_ms;
     int rc = evidence_sharers(c->records.store, &of, SHARERS_MOST, take_sharer, s, err);
-    if (!rc && !(is_labelled(m) && (c->label || c->allergen)))
+    bool plain = printed && s->products > PRODUCTS_PRINTED;
+    if (!rc && !printed)
         rc = ask_common(c, s, &common, err);
-    for (int i = 0; i < s->count && !common && !rc; i++)
+    for (int i = 0; i < s->count && !common && !plain && !rc; i++)
         add(c, s->rows[i].lot_id, s->rows[i].packed_from_ms);
-    if (common)
-        json_array_append_new(c->common,
-                              json_pack("{s:s, s:i}", "shares", c->way, "lots", s->count));
+    json_t *told = json_pack("{s:s, s:i}", "shares", c->way, "lots", s->count);
+    if (plain)
+        json_object_set_new(told, "products", json_integer(s->products));
+    if (common || plain)
+        json_array_append(c->common, told);
+    json_decref(told);
     return rc;
 }
 

@@ -339,7 +339,10 @@ static void test_beside_harm(void **state)
         "\"2026-11-27\",\"in_code\":true,\"because\":\"same mix "
         "M1\",\"holds\":[{}]}],\"common\":[{\"shares\":"
         "\"same flour lot "
-        "F\",\"lots\":88}]},\"history\":{\"events\":[{\"what\":\"noted\",\"by\":\"mira\","
+        "F\",\"lots\":88},"
+        "{\"shares\":\"same film lot "
+        "P\",\"lots\":9,\"products\":3}]},\"history\":{\"events\":[{\"what\":\"noted\",\"by\":"
+        "\"mira\","
         "\"at\":\"2026-11-20T09:14:00-05:00\",\"why\":\"rang the "
         "mother\"},{\"what\":\"mailed\",\"by\":\"oddloaf\","
         "\"at\":\"2026-11-20T09:15:00-05:00\",\"why\":\"packed-hot "
@@ -356,7 +359,9 @@ static void test_beside_harm(void **state)
                                        ">held<",
                                        "rang the mother",
                                        "L3: divert: feed",
-                                       "same flour lot F in 88 lots"};
+                                       "same flour lot F in 88 lots, most of the plant",
+                                       "same film lot P in 9 lots, of 3 products, and so not the "
+                                       "printed label"};
     for (size_t i = 0; i < sizeof SAID / sizeof SAID[0]; i++)
         assert_says(html, SAID[i]);
     assert_lacks(html, "Fan?");

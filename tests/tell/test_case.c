@@ -257,6 +257,21 @@ static void test_places(void **state)
         assert_int_equal(json_array_size(json_object_get(lot, "routes")), 1);
     }
     json_decref(reach);
+    /* all that it was made of alike is told, not the nearest condition alone */
+    fixture_sql(&f, "INSERT INTO material_use(lot_id, material, material_lot) VALUES"
+                    "(163, 'inhibitor', 'CP'), (167, 'inhibitor', 'CP');"
+                    "UPDATE reading SET value = 0.1 WHERE lot_id IN (163, 167) AND quantity_id = 5;"
+                    "DELETE FROM plantlog");
+    fixture_records_changed(&f);
+    assert_int_equal(tell_reach(triage, f.store, dirty, "inhibitor-underdosed", &reach, &err), 0);
+    bool told = false;
+    for (size_t i = 0; i < json_array_size(json_object_get(reach, "lots")); i++) {
+        const json_t *lot = json_array_get(json_object_get(reach, "lots"), i);
+        told = told || (strstr(text_of(lot, "because"), "same inhibitor lot") &&
+                        strstr(text_of(lot, "because"), "made of the same mix"));
+    }
+    assert_true(told);
+    json_decref(reach);
     triage_free(triage);
     fixture_close(&f);
 }
@@ -332,6 +347,35 @@ static void test_reach_of_a_wrong_label(void **state)
     json_decref(reach);
     triage_free(triage);
     fixture_close(&f);
+}
+
+/* Film that three products ran on bears no label; of two, one may be in the other's bags. */
+static void test_plain_film_is_no_label(void **state)
+{
+    static const char *const HARMS[] = {"wrong-label", "allergic-reaction"};
+    struct fixture f;
+    (void)state;
+    for (size_t i = 0; i < sizeof HARMS / sizeof HARMS[0]; i++) {
+        harmed_plant(&f);
+        fixture_sql(&f, "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g)"
+                        " VALUES(3, 'H', 'Wheat', 'pan-bread', 10, 680);"
+                        "UPDATE lot SET product_id = 3 WHERE id = 194");
+        struct triage *triage = fixture_triage(&f);
+        json_t *reach = reach_of(triage, &f, "other", HARMS[i]);
+        const json_t *common = json_object_get(reach, "common");
+        const json_t *film = json_array_get(common, json_array_size(common) - 1);
+        for (size_t k = 0; k < json_array_size(common); k++)
+            if (strstr(text_of(json_array_get(common, k), "shares"), "film"))
+                film = json_array_get(common, k);
+        assert_string_equal(text_of(film, "shares"), "same film lot F1-4");
+        assert_int_equal(json_integer_value(json_object_get(film, "lots")), 20);
+        assert_int_equal(json_integer_value(json_object_get(film, "products")), 3);
+        assert_null(reached(reach, "L196"));
+        assert_non_null(reached(reach, "L161"));
+        json_decref(reach);
+        triage_free(triage);
+        fixture_close(&f);
+    }
 }
 
 static void test_reach_of_other_harm(void **state)
@@ -723,6 +767,7 @@ int main(void)
         cmocka_unit_test(test_age_of_material),
         cmocka_unit_test(test_places),
         cmocka_unit_test(test_reach_of_a_wrong_label),
+        cmocka_unit_test(test_plain_film_is_no_label),
         cmocka_unit_test(test_reach_of_other_harm),
         cmocka_unit_test(test_mixture),
         cmocka_unit_test(test_harm_first),
