@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { ASIDE = 4 }; /* of so many weeks one is left aside */
+enum { ASIDE = 4 }; /* of so many weeks, or a part of them, one is left aside */
 /* What is usual of all weighs in a level's rate as so many complaints (common practice, no source).
  */
 #define ALIKE 3.0
@@ -109,32 +109,16 @@ static void tally_lots(const struct trace_cells *c, size_t level, struct tally *
     }
 }
 
-/* Of routes and stores: among the reports of a lot that name one. */
-static void tally_sent(const struct trace_cells *c, size_t level, struct tally *y)
-{
-    const struct trace_level *l = &c->t->levels[level];
-    for (size_t i = 0; i < l->count; i++) {
-        size_t lot = l->lots[i], week = c->week[lot];
-        double share = trace_cells_share(c, c->usual, lot, NULL, level);
-        for (size_t r = c->report[lot]; r < c->report[lot + 1]; r++) {
-            const struct trace_sent *report = &c->t->reports.rows[r];
-            if (!c->t->lots[lot].failed || (!report->route && !report->store))
-                continue;
-            y->came[week] += trace_cells_share(c, c->usual, lot, report, level);
-            y->due[week] += share;
-        }
-    }
-}
-
 /* Complaints over those due, of all weeks but the quarter that most exceed them. */
 static double usual_ratio(const struct trace_cells *c, const struct tally *y)
 {
     double came = ALIKE, due = ALIKE;
+    size_t aside = (c->week_count + ASIDE - 1) / ASIDE;
     for (size_t w = 0; w < c->week_count; w++) {
         size_t above = 0;
         for (size_t v = 0; v < c->week_count; v++)
             above += y->came[v] - y->due[v] > y->came[w] - y->due[w];
-        if (above >= c->week_count / ASIDE) {
+        if (above >= aside) {
             came += y->came[w];
             due += y->due[w];
         }
@@ -145,10 +129,9 @@ static double usual_ratio(const struct trace_cells *c, const struct tally *y)
 static void set_usual(struct trace_cells *c, size_t level, double ratio)
 {
     const struct trace_level *l = &c->t->levels[level];
-    bool sent = trace_cells_is_sent(c->t, level);
     for (size_t i = 0; i < l->count; i++) {
         for (size_t k = c->first[l->lots[i]]; k < c->first[l->lots[i] + 1]; k++)
-            c->usual[k] *= trace_cells_in(&c->cell[k], level, sent) ? ratio : 1;
+            c->usual[k] *= ratio;
     }
 }
 
@@ -160,10 +143,7 @@ static void fit_factor(struct trace_cells *c, const char *factor)
         if (strcmp(c->t->levels[i].factor, factor) != 0)
             continue;
         memset(y.came, 0, 2 * c->week_count * sizeof *y.came);
-        if (trace_cells_is_sent(c->t, i))
-            tally_sent(c, i, &y);
-        else
-            tally_lots(c, i, &y);
+        tally_lots(c, i, &y);
         set_usual(c, i, usual_ratio(c, &y));
     }
     free(y.came);
@@ -181,9 +161,11 @@ static void fit_all(struct trace_cells *c)
         c->usual[k] *= came / due;
 }
 
+/* Routes and stores have no usual of their own: what they got is known, and a store that keeps
+ * bread too warm does so in all of the weeks asked of. */
 struct trace_cells *trace_cells_new(const struct trace_lots *t)
 {
-    static const char *const FACTORS[] = {"product", "line", "shift", "route", "store"};
+    static const char *const FACTORS[] = {"product", "line", "shift"};
     struct trace_cells *c = xcalloc(1, sizeof *c);
     size_t most = t->count + t->sent.count + 1;
     *c = (struct trace_cells){.t = t,

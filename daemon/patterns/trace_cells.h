@@ -18,8 +18,9 @@ struct trace_cells {
     double *came; /* complaints of a week */
 };
 
-/* The usual is what every product, line, shift, route and store brings a unit, weeks that stand out
- * left aside, drawn towards what all bring. Of marked lots (failed, excluded). */
+/* The usual is what every product, line and shift brings a unit, weeks that stand out left aside,
+ * drawn towards what all bring; routes and stores bring by the units they got. Of marked lots
+ * (failed, excluded). */
 struct trace_cells *trace_cells_new(const struct trace_lots *t);
 void trace_cells_free(struct trace_cells *c); /* NULL is fine */
 

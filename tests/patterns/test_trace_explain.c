@@ -180,6 +180,32 @@ static void a_store_is_told_by_those_who_name_it(void **state)
     trace_lots_free(b.t);
 }
 
+static bool but_the_first_week(const struct trace_lots *t, size_t lot)
+{
+    (void)t;
+    return lot >= LOTS / 6;
+}
+
+/* What goes on in nearly all of the weeks asked of is no usual that a store has of its own: how
+ * much it got is known. */
+static void a_store_that_goes_on_is_told(void **state)
+{
+    (void)state;
+    int line = 0, store = 0;
+    for (uint64_t seed = 1; seed <= 10; seed++) {
+        struct bakery b = bake(seed);
+        struct trace_story s[TRACE_STORIES];
+        complain(&b, 0.1, 0.15, 2, but_the_first_week);
+        for (int i = told(b.t, s) - 1; i >= 0; i--) {
+            store += is(b.t, &s[i].of[0], "store", "S2");
+            line += is(b.t, &s[i].of[0], "line", "1");
+        }
+        trace_lots_free(b.t);
+    }
+    assert_int_equal(line, 0);
+    assert_true(store >= 9);
+}
+
 static void without_a_trouble_there_is_no_story(void **state)
 {
     (void)state;
@@ -221,6 +247,7 @@ int main(void)
         cmocka_unit_test(what_only_goes_along_has_nothing_left),
         cmocka_unit_test(two_troubles_are_two_stories),
         cmocka_unit_test(a_store_is_told_by_those_who_name_it),
+        cmocka_unit_test(a_store_that_goes_on_is_told),
         cmocka_unit_test(without_a_trouble_there_is_no_story),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
