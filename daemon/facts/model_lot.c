@@ -39,19 +39,17 @@ static double *number_at(struct lot_conditions *lot, size_t member)
     return (double *)(void *)((char *)lot + member);
 }
 
-/* Of doses. */
-static const char *const DOSES[] = {"inhibitor_pct_flour", "inhibitor_active_pct", "acid_pct_flour",
-                                    "acid_grain", "softener_pct_flour"};
-enum {
-    NUMBERS_COUNT = sizeof NUMBERS / sizeof NUMBERS[0],
-    DOSES_COUNT = sizeof DOSES / sizeof DOSES[0]
-};
+enum { NUMBERS_COUNT = sizeof NUMBERS / sizeof NUMBERS[0] };
 
-const char *model_lot_takes(size_t index)
+bool model_lot_takes(const struct catalogue *catalogue, const char *quantity)
 {
-    return index < DOSES_COUNT                   ? DOSES[index]
-           : index - DOSES_COUNT < NUMBERS_COUNT ? NUMBERS[index - DOSES_COUNT].quantity
-                                                 : NULL;
+    static const char *const DOSES[] = {"inhibitor_pct_flour", "inhibitor_active_pct",
+                                        "acid_pct_flour", "acid_grain", "softener_pct_flour"};
+    const struct catalogue_quantity *known = catalogue_quantity(catalogue, quantity);
+    for (size_t i = 0; i < sizeof DOSES / sizeof DOSES[0]; i++)
+        if (strcmp(DOSES[i], quantity) == 0)
+            return true;
+    return model_lot_reads(quantity) || (known && known->preserver);
 }
 
 /* Where a lot's readings come from. */

@@ -38,7 +38,8 @@ double model_lot_value(const struct lot_record *record, const struct fact_baseli
 
 /* Whether the models read that quantity of a lot as a number of its own. */
 bool model_lot_reads(const char *quantity);
-/* The quantities that may be changed, in the order they are told; NULL past the last. */
-const char *model_lot_takes(size_t index);
+/* Whether a quantity may be changed, by the name that lots have it under: what the models read, the
+ * plant's own two, and whatever tells of a preserving ingredient. */
+bool model_lot_takes(const struct catalogue *catalogue, const char *quantity);
 
 #endif

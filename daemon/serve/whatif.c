@@ -100,11 +100,8 @@ static int find_subject(struct setup *setup, struct store *store, const char *wo
 /* Under the name that a lot has it; NULL: the models take none of it. */
 static const char *taken(const struct setup *setup, const struct catalogue_quantity *quantity)
 {
-    const char *own = triage_quantity(setup->triage, quantity->name), *name;
-    for (size_t i = 0; (name = model_lot_takes(i)); i++)
-        if (strcmp(name, own) == 0)
-            return name;
-    return quantity->preserver ? own : NULL;
+    const char *own = triage_quantity(setup->triage, quantity->name);
+    return model_lot_takes(triage_catalogue(setup->triage), own) ? own : NULL;
 }
 
 /* The name it is like, else the first that are read off a loaf; the client's help has all. */

@@ -15,17 +15,8 @@ struct held {
     bool beyond;
 };
 
-static bool takes(const char *quantity)
-{
-    const char *one;
-    for (size_t i = 0; (one = model_lot_takes(i)); i++)
-        if (strcmp(one, quantity) == 0)
-            return true;
-    return false;
-}
-
 /* What speaks loudest for the first cause of what the models can take otherwise; false: nothing. */
-static bool lever_of(const struct case_rank *ranked, struct held *ret)
+static bool lever_of(const struct triage *triage, const struct case_rank *ranked, struct held *ret)
 {
     const struct rank_item *items[CASE_ITEMS];
     int count = case_json_items(&ranked->rank->causes[0], true, items);
@@ -36,7 +27,7 @@ static bool lever_of(const struct case_rank *ranked, struct held *ret)
         ret->lever = fact_set_name(facts, fact, known);
         ret->was = known->value;
         if (ret->lever.kind == FACT_QUANTITY && ret->lever.part == PART_MEDIAN &&
-            takes(ret->lever.quantity))
+            model_lot_takes(triage->rules->catalogue, ret->lever.quantity))
             return true;
     }
     return false;
@@ -99,7 +90,7 @@ void held_add(struct triage *triage, struct store *store, const struct case_rank
     struct lot_records records;
     const struct fact_baseline *baseline = NULL;
     const struct lot_record *record = ranked->lots[0].facts.record;
-    if (!has_answer(ranked) || !lever_of(ranked, &h) ||
+    if (!has_answer(ranked) || !lever_of(triage, ranked, &h) ||
         lot_record_all(store, triage->rules, &records, NULL) ||
         facts_baseline(&triage->source, &records, record, ranked->input.as_of_ms, &baseline, NULL))
         return;

@@ -14,7 +14,7 @@ enum { WHATIF_DAYS_MOST = 60, WHATIF_CHANGES = 12 };
 struct whatif {
     int64_t lot_id;  /* whose records and targets are taken */
     bool of_product; /* what that lot read does not count: its product as specified */
-    struct model_change changes[WHATIF_CHANGES]; /* of model_lot_takes(), each once */
+    struct model_change changes[WHATIF_CHANGES]; /* model_lot_takes() them, each once */
     size_t change_count;
     int hold_days; /* 0: nothing is looked for */
     double share;  /* of packs without visible mold on that day, 0 to 1, ends not */

@@ -86,6 +86,30 @@ static void what_would_have_held_is_said_of_the_first_cause(void **state)
     fixture_close(&f);
 }
 
+/* Sorbate, a tenth of what is specified: the rule speaks of the inhibitor, the models take both. */
+static void what_would_have_held_is_said_of_a_named_ingredient(void **state)
+{
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 30);
+    sample_rules(&f);
+    fixture_sql(&f,
+                "UPDATE quantity SET name = 'potassium_sorbate_pct_flour' WHERE id = 5;"
+                "UPDATE reading SET value = 0.03 WHERE lot_id = %lld AND quantity_id = 5",
+                (long long)fixture_lot(20, 1, 0));
+    struct triage *triage = fixture_triage(&f);
+    int64_t id = fixture_complain(&f, "mold", fixture_lot(20, 1, 0), AT(25, 15), "{}");
+    json_t *ranking = rank_of(triage, &f, id);
+    const char *held = text_of(ranking, "held");
+    assert_string_equal(text_of(top_of(ranking), "cause"), "inhibitor-underdosed");
+    assert_non_null(held);
+    assert_non_null(strstr(held, "Potassium-sorbate dose at 0.3 % or above, not 0.03,"));
+    json_decref(ranking);
+    triage_free(triage);
+    fixture_close(&f);
+}
+
 static void assert_sums_to_one(const json_t *ranking)
 {
     double sum = 0;
@@ -762,6 +786,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_would_have_held_is_said_of_the_first_cause),
+        cmocka_unit_test(what_would_have_held_is_said_of_a_named_ingredient),
         cmocka_unit_test(test_hot_lot),
         cmocka_unit_test(test_replay),
         cmocka_unit_test(test_age_of_material),
